@@ -1,0 +1,365 @@
+// Package link is a byte stream that comes back: a serial port named by its
+// stable path, or a serial-to-network adapter at tcp://HOST:PORT.
+//
+// It knows bytes and nothing of what they mean. Open gives one stream, for
+// commands that look once; Run keeps a stream alive for the service: it opens,
+// reads, and when the stream is lost closes first, waits and opens the same
+// name again. Closing first matters: while a dead descriptor of an unplugged
+// adapter is open, the kernel keeps its number and the adapter comes back
+// under another one.
+//
+// A port belongs to one program at a time, see lockDevice.
+package link
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+
+	"go.bug.st/serial"
+)
+
+// Errors a caller branches on; every error of Open and every Change.Err that
+// has one of these causes wraps it.
+var (
+	// ErrBusy: the port is there and another program holds it.
+	ErrBusy = errors.New("another program holds this port")
+	// ErrAbsent: nothing of that name is there, or nobody answers.
+	ErrAbsent = errors.New("it is not there")
+	// ErrDenied: this user may not open the port.
+	ErrDenied = errors.New("this user may not open it")
+	// ErrNotSerial: something of that name is there and is no serial port, or
+	// one with no hardware behind it.
+	ErrNotSerial = errors.New("it is not a serial port")
+	// ErrLost: the stream was open and ended without being closed here:
+	// unplugged, switched off, or hung up by the other side.
+	ErrLost = errors.New("the link was lost")
+	// ErrClosed: the stream was closed by this program.
+	ErrClosed = errors.New("the link is closed")
+	// ErrSettings: the settings cannot be right.
+	ErrSettings = errors.New("wrong link settings")
+)
+
+// pollEvery bounds how long a Read waits for a byte, and with it how long a
+// stop takes. Reading and closing happen in one goroutine that looks up this
+// often, because closing a port under a blocked read would leave the read
+// waiting on a descriptor number that may already be someone else's.
+const pollEvery = 100 * time.Millisecond
+
+const (
+	defaultBaud     = 9600
+	defaultMode     = "8N1"
+	defaultSilence  = 3 * time.Second
+	defaultHalfOpen = 30 * time.Second
+	defaultRetryMin = 250 * time.Millisecond
+	defaultRetryMax = 5 * time.Second
+	dialTimeout     = 5 * time.Second
+)
+
+// Settings say where the bytes come from. Zero values are the defaults given.
+type Settings struct {
+	// Port is a device path, best the by-id name under /dev/serial/by-id
+	// since ttyUSB numbers change hands at a reboot; or tcp://HOST:PORT.
+	Port string
+	// Baud is the speed in bit/s, 9600 by default; not used for TCP.
+	Baud int
+	// Mode is data bits, parity (N, E, O, M, S) and stop bits, "8N1" by
+	// default. With 7 data bits, bit 7 of each byte is cleared, on any link.
+	Mode string
+	// Silence is how long no byte may come before Run reports it; 3 s.
+	Silence time.Duration
+	// HalfOpen is how long a TCP stream may be silent before Run closes and
+	// reopens it, since an adapter that lost its power never says goodbye;
+	// 30 s. Serial ports are not reopened for silence.
+	HalfOpen time.Duration
+	// RetryMin and RetryMax bound the wait between attempts, which doubles
+	// from one to the other; 250 ms and 5 s.
+	RetryMin, RetryMax time.Duration
+}
+
+// Check reports everything that is wrong with the settings, joined; the errors
+// wrap ErrSettings. It opens nothing.
+func (s Settings) Check() error {
+	s = s.withDefaults()
+	var faults []error
+	if err := checkPort(s.Port); err != nil {
+		faults = append(faults, err)
+	}
+	if s.Baud < 50 || s.Baud > 4_000_000 {
+		faults = append(faults, fmt.Errorf("%w: baud %d: want a speed such as 9600", ErrSettings, s.Baud))
+	}
+	if _, err := parseMode(s.Mode); err != nil {
+		faults = append(faults, err)
+	}
+	if s.Silence < 0 || s.HalfOpen < 0 || s.RetryMin < 0 || s.RetryMax < s.RetryMin {
+		faults = append(faults, fmt.Errorf("%w: silence, half-open and retry times must not be negative, nor the longest retry shorter than the first", ErrSettings))
+	}
+	return errors.Join(faults...)
+}
+
+func (s Settings) withDefaults() Settings {
+	if s.Baud == 0 {
+		s.Baud = defaultBaud
+	}
+	if s.Mode == "" {
+		s.Mode = defaultMode
+	}
+	for _, d := range []struct {
+		value   *time.Duration
+		instead time.Duration
+	}{{&s.Silence, defaultSilence}, {&s.HalfOpen, defaultHalfOpen}, {&s.RetryMin, defaultRetryMin}, {&s.RetryMax, max(defaultRetryMax, s.RetryMin)}} {
+		if *d.value == 0 {
+			*d.value = d.instead
+		}
+	}
+	return s
+}
+
+func checkPort(port string) error {
+	switch {
+	case port == "":
+		return fmt.Errorf("%w: no port named: give a device path, best one under /dev/serial/by-id, or tcp://HOST:PORT", ErrSettings)
+	case strings.ContainsRune(port, 0):
+		return fmt.Errorf("%w: port %q contains a zero byte", ErrSettings, port)
+	case strings.HasPrefix(port, "hid:"):
+		return fmt.Errorf("%w: port %q: scales on hidraw are not yet supported", ErrSettings, port)
+	case !strings.Contains(port, "://"):
+		return nil
+	}
+	_, err := tcpAddress(port)
+	return err
+}
+
+// tcpAddress takes HOST:PORT out of tcp://HOST:PORT.
+func tcpAddress(port string) (string, error) {
+	u, err := url.Parse(port)
+	if err != nil {
+		return "", fmt.Errorf("%w: port %q: %w", ErrSettings, port, err)
+	}
+	if u.Scheme != "tcp" || u.Hostname() == "" || u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil {
+		return "", fmt.Errorf("%w: port %q: want tcp://HOST:PORT and nothing more", ErrSettings, port)
+	}
+	if n, err := strconv.ParseUint(u.Port(), 10, 16); err != nil || n == 0 {
+		return "", fmt.Errorf("%w: port %q: want a TCP port from 1 to 65535 after the host", ErrSettings, port)
+	}
+	return u.Host, nil
+}
+
+func isTCP(port string) bool { return strings.HasPrefix(port, "tcp://") }
+
+// parseMode reads a frame such as 8N1: data bits, parity, stop bits.
+func parseMode(mode string) (serial.Mode, error) {
+	wrong := fmt.Errorf("%w: mode %q: want data bits 5 to 8, parity N, E, O, M or S, and 1 or 2 stop bits, such as 8N1 or 7E1", ErrSettings, mode)
+	if len(mode) != 3 || mode[0] < '5' || mode[0] > '8' {
+		return serial.Mode{}, wrong
+	}
+	parity, ok := map[byte]serial.Parity{
+		'N': serial.NoParity, 'E': serial.EvenParity, 'O': serial.OddParity,
+		'M': serial.MarkParity, 'S': serial.SpaceParity,
+	}[mode[1]]
+	stop, okStop := map[byte]serial.StopBits{'1': serial.OneStopBit, '2': serial.TwoStopBits}[mode[2]]
+	if !ok || !okStop {
+		return serial.Mode{}, wrong
+	}
+	return serial.Mode{DataBits: int(mode[0] - '0'), Parity: parity, StopBits: stop}, nil
+}
+
+// Open opens the stream once. The context bounds the opening only.
+//
+// Read waits at most about 100 ms: when nothing came it returns zero bytes and
+// os.ErrDeadlineExceeded, so that the caller can look at its context and read
+// on. When the other end went away it returns an error that wraps ErrLost;
+// after Close, ErrClosed. Read and Close must be called from one goroutine;
+// Close may be repeated. Bytes that waited in the port before it was opened
+// are thrown away: nobody knows how old they are.
+func Open(ctx context.Context, s Settings) (io.ReadWriteCloser, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, fmt.Errorf("open %q: %w", s.Port, err)
+	}
+	s = s.withDefaults()
+	var st *stream
+	var err error
+	if isTCP(s.Port) {
+		st, err = openTCP(ctx, s)
+	} else {
+		st, err = openSerial(s)
+	}
+	if err != nil {
+		return nil, err
+	}
+	st.sevenBits = s.Mode[0] == '7'
+	return st, nil
+}
+
+func openTCP(ctx context.Context, s Settings) (*stream, error) {
+	address, err := tcpAddress(s.Port)
+	if err != nil {
+		return nil, err
+	}
+	dialer := net.Dialer{
+		Timeout:         dialTimeout,
+		KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 5 * time.Second, Count: 3},
+	}
+	conn, err := dialer.DialContext(ctx, "tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("open %q: %w: %w", s.Port, ErrAbsent, err)
+	}
+	return &stream{
+		name:  s.Port,
+		write: conn.Write,
+		close: conn.Close,
+		read: func(p []byte) (int, error) {
+			if err := conn.SetReadDeadline(time.Now().Add(pollEvery)); err != nil {
+				return 0, err
+			}
+			return conn.Read(p)
+		},
+	}, nil
+}
+
+func openSerial(s Settings) (*stream, error) {
+	mode, err := parseMode(s.Mode)
+	if err != nil {
+		return nil, err
+	}
+	mode.BaudRate = s.Baud
+	// One look at the symbolic link, so that the device that is locked and the
+	// device that is opened are the same one.
+	device := s.Port
+	if resolved, err := filepath.EvalSymlinks(device); err == nil {
+		device = resolved
+	}
+	unlock, err := lockDevice(device)
+	if err != nil {
+		return nil, fmt.Errorf("open serial port %q: %w", s.Port, err)
+	}
+	port, err := serial.Open(device, &mode)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("open serial port %q: %w", s.Port, classify(err)), unlock())
+	}
+	st := &stream{
+		name:  s.Port,
+		read:  port.Read,
+		write: port.Write,
+		// Both descriptors must go, or an unplugged adapter keeps its number.
+		close: func() error { return errors.Join(port.Close(), unlock()) },
+	}
+	if err := errors.Join(port.SetReadTimeout(pollEvery), port.ResetInputBuffer()); err != nil {
+		return nil, errors.Join(fmt.Errorf("open serial port %q: %w", s.Port, err), st.Close())
+	}
+	return st, nil
+}
+
+// classify puts one of this package's errors before what the library or the
+// system said.
+func classify(err error) error {
+	var perr *serial.PortError
+	if errors.As(err, &perr) {
+		switch perr.Code() {
+		case serial.PortBusy:
+			return fmt.Errorf("%w: %w", ErrBusy, err)
+		case serial.PortNotFound:
+			return fmt.Errorf("%w: %w", ErrAbsent, err)
+		case serial.PermissionDenied:
+			return fmt.Errorf("%w: %w", ErrDenied, err)
+		case serial.InvalidSerialPort:
+			return fmt.Errorf("%w: %w", ErrNotSerial, err)
+		}
+		return err
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENXIO), errors.Is(err, syscall.ENODEV), errors.Is(err, syscall.ENOTDIR):
+		return fmt.Errorf("%w: %w", ErrAbsent, err)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("%w: %w", ErrDenied, err)
+	case errors.Is(err, syscall.EBUSY):
+		return fmt.Errorf("%w: %w", ErrBusy, err)
+	case errors.Is(err, syscall.EISDIR), errors.Is(err, syscall.ENOTTY):
+		return fmt.Errorf("%w: %w", ErrNotSerial, err)
+	}
+	return err
+}
+
+// Advice says what a person can do about an error of this package, in one
+// sentence; empty when there is nothing to say beyond the error itself.
+func Advice(err error) string {
+	switch {
+	case errors.Is(err, ErrBusy):
+		return "End the other program: another potlifed, a terminal program, a console on this port, or ModemManager or brltty which take new ports by themselves."
+	case errors.Is(err, ErrAbsent):
+		return "Is it plugged in and switched on? `ls -l /dev/serial/by-id` lists the serial ports that are here; for tcp://, check the adapter's address."
+	case errors.Is(err, ErrDenied):
+		return "Add the user that runs potlifed to the group that owns the device (`ls -lL` shows it, mostly dialout) and log in again."
+	case errors.Is(err, ErrNotSerial):
+		return "Name the serial port itself, best by its name under /dev/serial/by-id."
+	}
+	return ""
+}
+
+// stream is an open port or connection.
+type stream struct {
+	name      string
+	read      func([]byte) (int, error)
+	write     func([]byte) (int, error)
+	close     func() error
+	sevenBits bool
+	closed    bool // told apart from a loss: the library reports both alike
+}
+
+func (st *stream) Read(p []byte) (int, error) {
+	if st.closed {
+		return 0, fmt.Errorf("read %q: %w", st.name, ErrClosed)
+	}
+	n, err := st.read(p)
+	if st.sevenBits {
+		for i := range p[:n] {
+			p[i] &= 0x7f
+		}
+	}
+	switch {
+	case n > 0:
+		return n, nil // an error that came with data comes again by itself
+	case err == nil && len(p) > 0, errors.Is(err, os.ErrDeadlineExceeded):
+		return 0, os.ErrDeadlineExceeded
+	case err == nil:
+		return 0, nil
+	}
+	return 0, fmt.Errorf("read %q: %w: %w", st.name, ErrLost, err)
+}
+
+// Write sends p. The serial driver may hold it up while the other side stops
+// the flow, and nothing frees it then: write short polls only.
+func (st *stream) Write(p []byte) (int, error) {
+	if st.closed {
+		return 0, fmt.Errorf("write %q: %w", st.name, ErrClosed)
+	}
+	n, err := st.write(p)
+	if err != nil {
+		err = fmt.Errorf("write %q: %w", st.name, err)
+	}
+	return n, err
+}
+
+func (st *stream) Close() error {
+	if st.closed {
+		return nil
+	}
+	st.closed = true
+	if err := st.close(); err != nil {
+		return fmt.Errorf("close %q: %w", st.name, err)
+	}
+	return nil
+}
