@@ -1,0 +1,220 @@
+package scale
+
+import (
+	"sync/atomic"
+
+	"potlifed/model/weigh"
+)
+
+// Counts are the lines seen since the start, by what became of them.
+type Counts struct {
+	// OK: decoded and handed on, those out of range included.
+	OK uint64
+	// Torn: a part was missing. One for each opening of the link is normal.
+	Torn uint64
+	// Unknown: not of the shape, or in another unit than g or kg.
+	Unknown uint64
+	// Overlong: longer than MaxLineBytes.
+	Overlong uint64
+	// Overload: of the OK ones, those over or under range.
+	Overload uint64
+	// Learning: decoded while Auto had not settled on a shape, not handed on.
+	Learning uint64
+}
+
+// How long Auto and the learning of the width look before they believe, in
+// lines. At the usual ten lines a second each is a second or less.
+const (
+	linesToSettle   = 5  // one shape, with its unit, in a row
+	linesToDoubt    = 20 // unknown in a row, after which Auto starts afresh
+	linesToFixWidth = 8  // of one length, with a padded number among them
+	linesToFreeIt   = 10 // of one other length in a row
+)
+
+// Decoder turns bytes into readings: framing, shape, and what shows only across
+// lines. It is not for concurrent use, but for Counts and ShapeName.
+//
+// With the shape Auto nothing is handed on until several lines in a row fit one
+// shape and say their unit; lines that never carry a unit never settle it, for
+// then the unit would be a guess. After a long run of unknown lines (somebody
+// changed the scale's settings) it starts afresh.
+//
+// Where a scale pads its numbers its lines have one length, and a line of
+// another length has lost a byte, perhaps a digit: it counts as torn. Lines of
+// another length that go on for long mean that the length was not fixed, and
+// the check ends until Restart. On a scale that does not pad, a lost digit
+// cannot be seen in one line; the caller needs two readings that agree.
+type Decoder struct {
+	framer Framer
+	shape  Shape // as configured
+
+	settled  Shape // the shape in use, with the unit that lines may leave out
+	ready    bool
+	learning int // index of the candidate seen last, when not ready
+	agreeing int // lines in a row that fit it
+	unknown  int // unknown lines in a row, when ready
+
+	widths [2]width // of lines with and without a unit
+
+	name                                            atomic.Pointer[string]
+	ok, torn, unknowns, overlong, overload, learned atomic.Uint64
+}
+
+// width is what is known of the length of lines of one kind.
+type width struct {
+	length, count int  // the present length and how many lines had it
+	padded        bool // a number among them was padded
+	other, strays int  // another length, and how often it came in a row
+	free          bool // shown not to be fixed
+}
+
+// NewDecoder makes a decoder for a shape.
+func NewDecoder(shape Shape) *Decoder {
+	d := &Decoder{shape: shape}
+	d.reset()
+	return d
+}
+
+func (d *Decoder) reset() {
+	d.settled, d.ready = d.shape, d.shape.candidates == nil
+	d.agreeing, d.unknown = 0, 0
+	d.widths = [2]width{}
+	d.setName(d.settled.name)
+}
+
+func (d *Decoder) setName(name string) { d.name.Store(&name) }
+
+// ShapeName is the name of the shape in use: with Auto, "auto" until it has
+// settled. Safe for concurrent use.
+func (d *Decoder) ShapeName() string { return *d.name.Load() }
+
+// Counts may be called concurrently.
+func (d *Decoder) Counts() Counts {
+	return Counts{
+		OK: d.ok.Load(), Torn: d.torn.Load(), Unknown: d.unknowns.Load(),
+		Overlong: d.overlong.Load(), Overload: d.overload.Load(), Learning: d.learned.Load(),
+	}
+}
+
+// Restart says that the stream begins anew, perhaps with another scale: the
+// present line is dropped, and what was learned with it. The counts stay.
+func (d *Decoder) Restart() {
+	d.framer.Restart()
+	d.reset()
+}
+
+// Interrupt says that bytes may be missing here: the present line is dropped,
+// and what was learned stays.
+func (d *Decoder) Interrupt() { d.framer.Restart() }
+
+// Feed takes bytes and calls each for every line they complete: with a reading,
+// or with an error that is or wraps ErrUnknown, ErrTorn, ErrOverlong or
+// ErrLearning. The slice is valid during the call only.
+func (d *Decoder) Feed(p []byte, each func(line []byte, r weigh.Reading, err error)) {
+	d.framer.Feed(p, func(line []byte, err error) {
+		var r weigh.Reading
+		if err == nil {
+			r, err = d.decode(line)
+		}
+		d.count(r, err)
+		each(line, r, err)
+	})
+}
+
+func (d *Decoder) count(r weigh.Reading, err error) {
+	switch err {
+	case nil:
+		d.ok.Add(1)
+		if r.Over || r.Under {
+			d.overload.Add(1)
+		}
+	case ErrTorn, ErrWidth:
+		d.torn.Add(1)
+	case ErrOverlong:
+		d.overlong.Add(1)
+	case ErrLearning:
+		d.learned.Add(1)
+	default:
+		d.unknowns.Add(1)
+	}
+}
+
+func (d *Decoder) decode(line []byte) (weigh.Reading, error) {
+	if !d.ready {
+		return d.learn(line)
+	}
+	m, err := d.settled.match(line)
+	if err != nil {
+		d.unknown++
+		if d.unknown >= linesToDoubt && d.shape.candidates != nil {
+			d.reset()
+		}
+		return weigh.Reading{}, err
+	}
+	d.unknown = 0
+	return d.accept(line, &m)
+}
+
+// accept checks the width and remembers the unit of a line that matched.
+func (d *Decoder) accept(line []byte, m *match) (weigh.Reading, error) {
+	if !m.over && !m.under {
+		kind := 0
+		if m.unitless {
+			kind = 1
+		}
+		if !d.widths[kind].fits(len(line), m.padded) {
+			return weigh.Reading{}, ErrWidth
+		}
+		if m.unit != noUnit {
+			d.settled.assumed = m.unit
+		}
+	}
+	return m.reading(), nil
+}
+
+// learn takes a line while Auto has not settled.
+func (d *Decoder) learn(line []byte) (weigh.Reading, error) {
+	i, m, err := d.shape.choose(line)
+	if err != nil {
+		d.agreeing = 0
+		return weigh.Reading{}, err
+	}
+	if i != d.learning {
+		d.learning, d.agreeing = i, 0
+	}
+	// A line without a unit neither speaks for the shape nor against it.
+	if m.unit == noUnit {
+		if d.agreeing == 0 && m.unitless {
+			return weigh.Reading{}, ErrNoUnit
+		}
+		return weigh.Reading{}, ErrLearning
+	}
+	d.agreeing++
+	if d.agreeing < linesToSettle {
+		return weigh.Reading{}, ErrLearning
+	}
+	d.settled, d.ready = d.shape.candidates[i], true
+	d.setName(d.settled.name)
+	return d.accept(line, &m)
+}
+
+// fits says whether a line's length goes with those before it, and learns.
+func (w *width) fits(length int, padded bool) bool {
+	switch {
+	case w.free:
+	case length == w.length:
+		w.count++
+		w.padded = w.padded || padded
+		w.strays = 0
+	case w.count < linesToFixWidth || !w.padded:
+		*w = width{length: length, count: 1, padded: padded}
+	default:
+		if length != w.other {
+			w.other, w.strays = length, 0
+		}
+		w.strays++
+		w.free = w.strays >= linesToFreeIt
+		return w.free
+	}
+	return true
+}

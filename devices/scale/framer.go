@@ -1,0 +1,75 @@
+package scale
+
+// MaxLineBytes bounds a line. The common continuous formats have 10 to 22
+// characters; three times that is noise or a wrong speed.
+const MaxLineBytes = 64
+
+// Characters that frame a line, from ASCII.
+const (
+	startOfText = 0x02
+	endOfText   = 0x03
+)
+
+// Framer cuts a stream of bytes into lines. A line ends at CR, LF or ETX, or
+// where STX begins the next one; empty lines are skipped. Between ETX and the
+// next beginning or end of line nothing is a line: some formats put a checksum
+// there. The first line after the zero value or Restart may have begun earlier
+// and counts as torn, unless an STX shows where it begins.
+//
+// A fault costs its own line: after an overlong line everything is skipped up
+// to the next end of line. Invariant: at most MaxLineBytes are held.
+type Framer struct {
+	buf      [MaxLineBytes]byte
+	n        int
+	synced   bool // the beginning of the present line was seen
+	overlong bool // the present line passed its bound
+	after    bool // between ETX and the next line
+}
+
+// Restart forgets the present line: bytes are missing from here on.
+func (f *Framer) Restart() { *f = Framer{} }
+
+// Feed takes bytes and calls line for each line they complete, with a nil
+// error, ErrTorn or ErrOverlong. The slice is valid during the call only; of an
+// overlong line it holds the beginning.
+func (f *Framer) Feed(p []byte, line func(line []byte, err error)) {
+	for _, c := range p {
+		switch c {
+		case '\r', '\n', endOfText:
+			f.end(line, f.synced)
+			f.after = c == endOfText
+		case startOfText:
+			// A line that another one interrupts has lost its end.
+			f.end(line, false)
+			f.after = false
+		default:
+			f.add(c)
+		}
+	}
+}
+
+func (f *Framer) add(c byte) {
+	if f.after {
+		return
+	}
+	if f.n == len(f.buf) {
+		f.overlong = true
+		return
+	}
+	f.buf[f.n] = c
+	f.n++
+}
+
+func (f *Framer) end(line func([]byte, error), whole bool) {
+	n, overlong := f.n, f.overlong
+	f.n, f.overlong, f.synced = 0, false, true
+	switch {
+	case overlong:
+		line(f.buf[:n], ErrOverlong)
+	case n == 0:
+	case !whole:
+		line(f.buf[:n], ErrTorn)
+	default:
+		line(f.buf[:n], nil)
+	}
+}

@@ -1,0 +1,336 @@
+package scale
+
+import "potlifed/model/weigh"
+
+// match is the decoding of one line along a pattern. It goes from left to right
+// and never back: invariant, line[:pos] is explained by the elements so far.
+type match struct {
+	line    []byte
+	pos     int
+	assumed unit
+
+	negative  bool
+	mantissa  uint64
+	decimals  int
+	hasNumber bool
+	padded    bool
+	unit      unit
+	unitless  bool // the line may carry a unit and does not
+	stability weigh.Stability
+	tare      weigh.Tare
+	over      bool
+	under     bool
+}
+
+// maxDigits keeps every weight exact in a float64.
+const maxDigits = 12
+
+// run matches the whole line, or says why not.
+func (m *match) run(elements []element) error {
+	for i := range elements {
+		// A scale that is out of range may leave out all that it cannot know.
+		if (m.over || m.under) && m.atEnd() {
+			return nil
+		}
+		if err := m.step(&elements[i]); err != nil {
+			return err
+		}
+	}
+	if m.atEnd() {
+		return nil
+	}
+	if m.unitless && unitLike(m.line[m.pos]) {
+		return ErrUnit
+	}
+	return ErrUnknown
+}
+
+func (m *match) step(e *element) error {
+	switch e.kind {
+	case spaceElement:
+		m.skipSpaces()
+	case literalElement:
+		if m.peek() != e.literal {
+			return ErrUnknown
+		}
+		m.pos++
+	case signElement:
+		return m.takeSign(e)
+	case weightElement:
+		return m.takeWeight(e.width)
+	case unitElement:
+		return m.takeUnit(e)
+	case markElement:
+		return m.takeMark(e.marks)
+	}
+	return nil
+}
+
+// peek gives the next byte, 0 at the end; no line contains a 0.
+func (m *match) peek() byte {
+	if m.pos < len(m.line) {
+		return m.line[m.pos]
+	}
+	return 0
+}
+
+func (m *match) skipSpaces() int {
+	from := m.pos
+	for m.peek() == ' ' {
+		m.pos++
+	}
+	return m.pos - from
+}
+
+// atEnd says whether only spaces are left.
+func (m *match) atEnd() bool {
+	for _, c := range m.line[m.pos:] {
+		if c != ' ' {
+			return false
+		}
+	}
+	return true
+}
+
+func (m *match) takeSign(e *element) error {
+	if e.oneChar {
+		c := m.peek()
+		if c != '-' && c != '+' && (c != ' ' || e.required) {
+			return ErrUnknown
+		}
+		m.negative = c == '-'
+		m.pos++
+		return nil
+	}
+	spaces := m.skipSpaces()
+	switch m.peek() {
+	case '-':
+		m.negative = true
+		m.pos++
+	case '+':
+		m.pos++
+	default:
+		if e.required {
+			return ErrUnknown
+		}
+	}
+	m.padded = m.padded || spaces > 1
+	return nil
+}
+
+// takeWeight takes the number, or what stands in its place out of range.
+func (m *match) takeWeight(width int) error {
+	if width == 0 {
+		m.padded = m.skipSpaces() > 1 || m.padded
+		if m.over || m.under {
+			m.takeAnything()
+			return nil
+		}
+		return m.takeNumber()
+	}
+	if len(m.line)-m.pos < width {
+		return ErrUnknown
+	}
+	whole, end := m.line, m.pos+width
+	if m.over || m.under {
+		m.pos = end
+		return nil
+	}
+	m.line = whole[:end]
+	m.skipSpaces()
+	if c := m.peek(); c == '-' || c == '+' {
+		m.negative = m.negative || c == '-'
+		m.pos++
+		m.skipSpaces()
+	}
+	err := m.takeNumber()
+	if err == nil && (m.over || m.under) {
+		m.skipSpaces()
+	}
+	if err == nil && m.pos != end {
+		err = ErrUnknown
+	}
+	m.line, m.pos = whole, end
+	return err
+}
+
+// takeAnything skips what fills the place of the weight once a mark has said
+// that it is out of range.
+func (m *match) takeAnything() {
+	for {
+		switch c := m.peek(); {
+		case c >= '0' && c <= '9', c == '.', c == ',', c == '-', c == '_', c == '^', c == 'H', c == 'L', c == 'O', c == 'U':
+			m.pos++
+		default:
+			return
+		}
+	}
+}
+
+func (m *match) takeNumber() error {
+	if m.takeFill() {
+		return nil
+	}
+	from, digits, separator := m.pos, 0, -1
+	for ; m.pos < len(m.line); m.pos++ {
+		c := m.line[m.pos]
+		if c >= '0' && c <= '9' {
+			if digits++; digits > maxDigits {
+				return ErrUnknown
+			}
+			m.mantissa = 10*m.mantissa + uint64(c-'0')
+			continue
+		}
+		if c != '.' && c != ',' || separator >= 0 {
+			break
+		}
+		separator = m.pos
+	}
+	// A digit must stand on both sides of the decimal mark: without, a part of
+	// the number may have been lost.
+	if digits == 0 || separator == from || separator == m.pos-1 {
+		return ErrUnknown
+	}
+	if separator >= 0 {
+		m.decimals = m.pos - 1 - separator
+	}
+	if m.line[from] == '0' && m.pos-from > 1 && separator != from+1 {
+		m.padded = true
+	}
+	m.hasNumber = true
+	return nil
+}
+
+// takeFill takes what scales show in place of a weight that is out of range:
+// OL, H, HHH, ^^^ or dashes above it, UL, L, LLL or ___ below. Dashes count as
+// above because that is what they mostly are; either way there is no weight.
+func (m *match) takeFill() bool {
+	from := m.pos
+	switch c := m.peek(); c {
+	case 'O', 'U':
+		if m.pos+1 < len(m.line) && m.line[m.pos+1] == 'L' {
+			m.pos += 2
+		}
+	case 'H', 'L', '^', '_', '-':
+		for m.peek() == c || c == '-' && m.pos > from && m.peek() == '.' {
+			m.pos++
+		}
+		if (c == '^' || c == '_' || c == '-') && m.pos-from < 2 {
+			m.pos = from
+		}
+	}
+	if m.pos == from {
+		return false
+	}
+	if c := m.peek(); c >= '0' && c <= '9' {
+		m.pos = from
+		return false
+	}
+	switch m.line[from] {
+	case 'U', 'L', '_':
+		m.under = true
+	default:
+		m.over = true
+	}
+	return true
+}
+
+func (m *match) takeUnit(e *element) error {
+	if e.declared != noUnit {
+		return nil // it is assumed
+	}
+	from := m.pos
+	found := noUnit
+	switch c := m.peek(); {
+	case c == 'g':
+		found = grams
+		m.pos++
+	case (c == 'k' || c == 'K') && m.pos+1 < len(m.line) && (m.line[m.pos+1] == 'g' || m.line[m.pos+1] == 'G'):
+		found = kilograms
+		m.pos += 2
+	}
+	if found != noUnit && (e.glued || !unitLike(m.peek())) {
+		m.unit = found
+		return nil
+	}
+	m.pos = from
+	if e.optional {
+		m.unitless = true
+		return nil
+	}
+	if unitLike(m.peek()) {
+		return ErrUnit
+	}
+	return ErrUnknown
+}
+
+// unitLike says whether a unit of some kind could start with c.
+func unitLike(c byte) bool {
+	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c == '%'
+}
+
+func (m *match) takeMark(marks []mark) error {
+	for i := range marks {
+		text := marks[i].text
+		if len(m.line)-m.pos < len(text) || string(m.line[m.pos:m.pos+len(text)]) != text {
+			continue
+		}
+		m.pos += len(text)
+		switch marks[i].means {
+		case stableField:
+			m.stability = weigh.Stable
+		case movingField:
+			m.stability = weigh.Moving
+		case netField:
+			m.tare = weigh.Net
+		case grossField:
+			m.tare = weigh.Gross
+		case overField:
+			m.over = true
+		case underField:
+			m.under = true
+		}
+		return nil
+	}
+	return ErrUnknown
+}
+
+// reading sums up a match that reached the end.
+func (m *match) reading() weigh.Reading {
+	r := weigh.Reading{Stability: m.stability, Tare: m.tare, Over: m.over, Under: m.under}
+	if m.over || m.under {
+		return r
+	}
+	// Many balances leave the unit out until the weight is at rest.
+	if m.unitless && r.Stability == weigh.StabilityUnknown {
+		r.Stability = weigh.Moving
+	}
+	counted := m.unit
+	if counted == noUnit {
+		counted = m.assumed
+	}
+	if !m.hasNumber || counted == noUnit {
+		return r
+	}
+	r.HasWeight = true
+	r.Grams = scaled(m.mantissa, m.decimals, counted)
+	if m.negative && m.mantissa != 0 {
+		r.Grams = -r.Grams
+	}
+	return r
+}
+
+// powers are exact in a float64, as is the mantissa, so that one division or
+// multiplication rounds correctly.
+var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12}
+
+// scaled gives mantissa / 10^decimals of the unit in grams.
+func scaled(mantissa uint64, decimals int, in unit) float64 {
+	if in == kilograms {
+		decimals -= 3
+	}
+	if decimals < 0 {
+		return float64(mantissa) * powers[-decimals]
+	}
+	return float64(mantissa) / powers[decimals]
+}

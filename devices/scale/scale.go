@@ -1,0 +1,137 @@
+package scale
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sync/atomic"
+
+	"potlifed/devices/link"
+	"potlifed/model/weigh"
+)
+
+// Config says where a scale is and what its lines look like.
+type Config struct {
+	Link link.Settings
+	// Line is auto, the name of a shape or a pattern, see ParseShape; empty is
+	// auto.
+	Line string
+}
+
+// Check reports everything that is wrong with the configuration, joined.
+func (c Config) Check() error {
+	_, err := c.shape()
+	return errors.Join(c.Link.Check(), err)
+}
+
+func (c Config) shape() (Shape, error) {
+	if c.Line == "" {
+		return ParseShape(Auto)
+	}
+	return ParseShape(c.Line)
+}
+
+// Sink receives what a scale brings. Its functions are called from Run's
+// goroutine, one at a time, and should return at once; any may be nil.
+type Sink struct {
+	// Reading gets every decoded line. At is zero: the receiver has the clock.
+	Reading func(weigh.Reading)
+	// Link gets each change of the link's state.
+	Link func(link.Change)
+	// Rejected gets each line that cost itself, and why. The slice is valid
+	// during the call only.
+	Rejected func(line []byte, err error)
+}
+
+// Scale is one scale that speaks by itself. Counts, Reconnects and ShapeName
+// may be called while Run runs.
+type Scale struct {
+	settings   link.Settings
+	decoder    *Decoder
+	reconnects atomic.Uint64
+}
+
+// New checks the configuration and opens nothing.
+func New(c Config) (*Scale, error) {
+	if err := c.Check(); err != nil {
+		return nil, fmt.Errorf("scale at %q: %w", c.Link.Port, err)
+	}
+	shape, err := c.shape()
+	if err != nil {
+		return nil, err
+	}
+	return &Scale{settings: c.Link, decoder: NewDecoder(shape)}, nil
+}
+
+// Counts are the lines since New.
+func (s *Scale) Counts() Counts { return s.decoder.Counts() }
+
+// Reconnects is how often the link was lost since New.
+func (s *Scale) Reconnects() uint64 { return s.reconnects.Load() }
+
+// ShapeName is the shape in use, auto while it is being learned.
+func (s *Scale) ShapeName() string { return s.decoder.ShapeName() }
+
+// Run reads the scale until the context ends and then returns nil. A scale that
+// is absent, busy, lost or silent is reported and not an error. Run may be
+// called once at a time.
+func (s *Scale) Run(ctx context.Context, sink Sink) error {
+	good := false
+	each := func(line []byte, r weigh.Reading, err error) {
+		switch {
+		case err != nil && sink.Rejected != nil:
+			sink.Rejected(line, err)
+		case err == nil:
+			good = true
+			if sink.Reading != nil {
+				sink.Reading(r)
+			}
+		}
+	}
+	return link.Run(ctx, s.settings, link.Handler{
+		Bytes: func(p []byte) bool {
+			good = false
+			s.decoder.Feed(p, each)
+			return good
+		},
+		Change: func(c link.Change) {
+			switch c.Kind {
+			case link.Connected:
+				s.decoder.Restart()
+			case link.Silent:
+				s.decoder.Interrupt()
+			case link.Lost:
+				s.reconnects.Add(1)
+			}
+			if sink.Link != nil {
+				sink.Link(c)
+			}
+		},
+	})
+}
+
+// Watch opens a scale once and calls each for every line until the context
+// ends, which is no error, or the link is lost. It returns the counts and the
+// name of the shape then in use. It is what a command needs that looks at a
+// scale without keeping it.
+func Watch(ctx context.Context, c Config, each func(line []byte, r weigh.Reading, err error)) (counts Counts, shape string, err error) {
+	s, err := New(c)
+	if err != nil {
+		return Counts{}, "", err
+	}
+	stream, err := link.Open(ctx, c.Link)
+	if err != nil {
+		return Counts{}, s.ShapeName(), err
+	}
+	defer func() { err = errors.Join(err, stream.Close()) }()
+	buf := make([]byte, 512)
+	for ctx.Err() == nil {
+		n, err := stream.Read(buf)
+		s.decoder.Feed(buf[:n], each)
+		if err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
+			return s.Counts(), s.ShapeName(), err
+		}
+	}
+	return s.Counts(), s.ShapeName(), nil
+}

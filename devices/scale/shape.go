@@ -1,0 +1,343 @@
+package scale
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+
+	"potlifed/model/weigh"
+)
+
+// Auto is the name of the shape that is found by watching; see Decoder.
+const Auto = "auto"
+
+// Shape is how the lines of a scale are built. The zero value decodes nothing;
+// get one from ParseShape. It is immutable and may be shared.
+type Shape struct {
+	name     string
+	elements []element
+	// candidates are tried in place of elements by the shape Auto.
+	candidates []Shape
+	// assumed is the unit of lines in which the pattern lets it be missing.
+	assumed unit
+}
+
+// named are the shapes with a name, called after their form, as patterns. The
+// marks are those that common continuous formats use; the sample lines in the
+// tests show each. A line fits at most one of those that Auto may choose,
+// because each demands a mark where another has none.
+var named = []struct {
+	name, pattern string
+	auto          bool
+}{
+	// ST,GS,+00060.0  g
+	{"status-first", "{stable=ST|stable=S|moving=US|moving=D|over=OL|under=UL}, {net=NT,|net=N,|gross=GS,|gross=G,|}{sign}{weight} {unit}", true},
+	// S S      60.0 g: the first letter is the same on each line
+	{"letters-first", "S {stable=S|moving=D|over=+|under=-} {sign}{weight} {unit}", true},
+	// N     +    60.0 g
+	{"tare-first", "{net=NET|net=NT|net=N|gross=GROSS|gross=GS|gross=G} {sign}{weight} {unit?}", true},
+	//    60.0 g S
+	{"stability-last", "{sign}{weight} {unit} {stable=ST|stable=S|moving=US|moving=D|moving=M|moving=?} {net=NT|net=N|gross=GS|gross=G|}", true},
+	//    60.0 g N
+	{"tare-last", "{sign}{weight} {unit} {net=NET|net=NT|net=N|gross=GROSS|gross=GS|gross=G}", true},
+	//    60.0 g
+	{"weight-unit", "{sign}{weight} {unit?}", true},
+	// +0060.00: without a unit, in grams; never chosen by Auto, which would
+	// have to guess the unit
+	{"sign-digits", "{sign!}{weight}{unit=g}", false},
+}
+
+// ShapeNames lists the names ParseShape knows, auto first.
+func ShapeNames() []string {
+	names := []string{Auto}
+	for _, n := range named {
+		names = append(names, n.name)
+	}
+	return names
+}
+
+// ParseShape gives the shape of a name, or of a pattern. In a pattern a
+// character stands for itself, a space for any number of spaces or none, and
+// braces for a field:
+//
+//	{weight}            digits with at most one decimal point or comma
+//	{weight:8}          the same, padded with spaces to exactly 8 characters
+//	{sign} {sign!}      + or - or neither; with ! one of them must be there;
+//	                    right before a padded weight it is one character
+//	{unit} {unit?}      g or kg; with ? a missing unit means a moving weight
+//	{unit=g} {unit=kg}  not in the line, but known to be this
+//	{stable=ST|moving=US|over=OL|under=UL|net=NT|gross=GS}
+//	                    the marks that can stand here and what each means;
+//	                    "stable=" is the mark that is nothing, and an empty
+//	                    alternative allows nothing and means nothing
+//
+// A pattern needs exactly one weight and exactly one unit, for a weight in a
+// guessed unit is worse than none. Spaces at the end of a line are allowed.
+func ParseShape(name string) (Shape, error) {
+	if name == Auto {
+		s := Shape{name: Auto}
+		for _, n := range named {
+			if n.auto {
+				c, err := compile(n.name, n.pattern)
+				if err != nil {
+					return Shape{}, err
+				}
+				s.candidates = append(s.candidates, c)
+			}
+		}
+		return s, nil
+	}
+	for _, n := range named {
+		if n.name == name {
+			return compile(n.name, n.pattern)
+		}
+	}
+	if !strings.Contains(name, "{") {
+		return Shape{}, fmt.Errorf("line shape %q: want one of %s, or a pattern such as {sign}{weight} {unit}", name, strings.Join(ShapeNames(), ", "))
+	}
+	s, err := compile("pattern", name)
+	if err != nil {
+		return Shape{}, fmt.Errorf("line shape %q: %w", name, err)
+	}
+	return s, nil
+}
+
+// Name is the shape's name; a pattern's is "pattern".
+func (s Shape) Name() string { return s.name }
+
+// Decode decodes one line, without its end of line; the reading's At is left
+// zero. A line out of range has no weight, and neither has a line whose unit is
+// missing (the shape weight-unit; a Decoder remembers the unit). It keeps
+// nothing, allocates nothing and may run concurrently. The error is ErrUnknown
+// or wraps it. The shape Auto gives what the one shape that fits says.
+func (s Shape) Decode(line []byte) (weigh.Reading, error) {
+	m, err := s.match(line)
+	if err != nil {
+		return weigh.Reading{}, err
+	}
+	return m.reading(), nil
+}
+
+// match matches a line to the shape, or to the one candidate that fits.
+func (s Shape) match(line []byte) (match, error) {
+	for _, c := range line {
+		if c < ' ' || c > '~' {
+			return match{}, ErrUnknown
+		}
+	}
+	if s.candidates == nil {
+		return s.matchOne(line)
+	}
+	_, m, err := s.choose(line)
+	return m, err
+}
+
+func (s *Shape) matchOne(line []byte) (match, error) {
+	if len(s.elements) == 0 {
+		return match{}, ErrUnknown
+	}
+	m := match{line: line, assumed: s.assumed}
+	err := m.run(s.elements)
+	return m, err
+}
+
+// choose finds the candidate that the line fits.
+func (s *Shape) choose(line []byte) (index int, m match, err error) {
+	err = ErrUnknown
+	for i := range s.candidates {
+		m, e := s.candidates[i].matchOne(line)
+		if e == nil {
+			return i, m, nil
+		}
+		if e == ErrUnit {
+			err = ErrUnit
+		}
+	}
+	return -1, match{}, err
+}
+
+// unit is the unit of mass of a line.
+type unit uint8
+
+const (
+	noUnit unit = iota
+	grams
+	kilograms
+)
+
+type elementKind uint8
+
+const (
+	literalElement elementKind = iota
+	spaceElement
+	signElement
+	weightElement
+	unitElement
+	markElement
+)
+
+type field uint8
+
+const (
+	nothingField field = iota
+	stableField
+	movingField
+	netField
+	grossField
+	overField
+	underField
+)
+
+var fieldNames = map[string]field{
+	"stable": stableField, "moving": movingField, "net": netField,
+	"gross": grossField, "over": overField, "under": underField,
+}
+
+// element is one part of a pattern.
+type element struct {
+	kind     elementKind
+	literal  byte
+	required bool // a sign that must be there
+	oneChar  bool // a sign before a padded weight: one character, whatever it is
+	optional bool // a unit that may be missing
+	width    int  // of the weight, 0 where it is free
+	declared unit // the unit that is not in the line
+	glued    bool // the unit is followed by a mark without a space between
+	marks    []mark
+}
+
+type mark struct {
+	text  string
+	means field
+}
+
+const (
+	maxPatternBytes = 256
+	maxWeightWidth  = 24
+)
+
+func compile(name, pattern string) (Shape, error) {
+	if len(pattern) > maxPatternBytes {
+		return Shape{}, fmt.Errorf("longer than %d bytes", maxPatternBytes)
+	}
+	s := Shape{name: name}
+	for i := 0; i < len(pattern); {
+		c := pattern[i]
+		switch {
+		case c < ' ' || c > '~':
+			return Shape{}, fmt.Errorf("character %d is not printable ASCII", i+1)
+		case c == ' ':
+			for i < len(pattern) && pattern[i] == ' ' {
+				i++
+			}
+			s.elements = append(s.elements, element{kind: spaceElement})
+		case c == '{':
+			end := strings.IndexByte(pattern[i:], '}')
+			if end < 0 {
+				return Shape{}, fmt.Errorf("the brace at character %d is not closed", i+1)
+			}
+			e, err := parseField(pattern[i+1 : i+end])
+			if err != nil {
+				return Shape{}, fmt.Errorf("field at character %d: %w", i+1, err)
+			}
+			s.elements = append(s.elements, e)
+			i += end + 1
+		case c == '}':
+			return Shape{}, fmt.Errorf("the brace at character %d was not opened", i+1)
+		default:
+			s.elements = append(s.elements, element{kind: literalElement, literal: c})
+			i++
+		}
+	}
+	return s.finish()
+}
+
+// finish checks what concerns the pattern as a whole.
+func (s Shape) finish() (Shape, error) {
+	weights, units, signs := 0, 0, 0
+	for i := range s.elements {
+		e := &s.elements[i]
+		switch e.kind {
+		case weightElement:
+			weights++
+		case signElement:
+			signs++
+			if weights > 0 {
+				return Shape{}, fmt.Errorf("{sign} stands after {weight}, want it before")
+			}
+			e.oneChar = i+1 < len(s.elements) && s.elements[i+1].width > 0
+		case unitElement:
+			units++
+			e.glued = i+1 < len(s.elements) && s.elements[i+1].kind == markElement
+			s.assumed = max(s.assumed, e.declared)
+		}
+	}
+	switch {
+	case weights != 1:
+		return Shape{}, fmt.Errorf("%d times {weight}, want it once", weights)
+	case signs > 1:
+		return Shape{}, fmt.Errorf("%d times {sign}, want it once at most", signs)
+	case units != 1:
+		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g} or {unit=kg} where it does not", units)
+	}
+	return s, nil
+}
+
+func parseField(text string) (element, error) {
+	switch text {
+	case "weight":
+		return element{kind: weightElement}, nil
+	case "sign":
+		return element{kind: signElement}, nil
+	case "sign!":
+		return element{kind: signElement, required: true}, nil
+	case "unit":
+		return element{kind: unitElement}, nil
+	case "unit?":
+		return element{kind: unitElement, optional: true}, nil
+	case "unit=g":
+		return element{kind: unitElement, declared: grams}, nil
+	case "unit=kg":
+		return element{kind: unitElement, declared: kilograms}, nil
+	}
+	if width, ok := strings.CutPrefix(text, "weight:"); ok {
+		n := 0
+		for _, c := range width {
+			if c < '0' || c > '9' || n > maxWeightWidth {
+				return element{}, fmt.Errorf("width %q: want a number from 1 to %d", width, maxWeightWidth)
+			}
+			n = 10*n + int(c-'0')
+		}
+		if n < 1 || n > maxWeightWidth {
+			return element{}, fmt.Errorf("width %q: want a number from 1 to %d", width, maxWeightWidth)
+		}
+		return element{kind: weightElement, width: n}, nil
+	}
+	return parseMarks(text)
+}
+
+func parseMarks(text string) (element, error) {
+	e := element{kind: markElement}
+	for alternative := range strings.SplitSeq(text, "|") {
+		if alternative == "" {
+			e.marks = append(e.marks, mark{})
+			continue
+		}
+		name, written, ok := strings.Cut(alternative, "=")
+		means, known := fieldNames[name]
+		if !ok || !known {
+			return element{}, fmt.Errorf("%q: want weight, sign, unit, or a mark such as stable=ST, of stable, moving, net, gross, over, under", alternative)
+		}
+		e.marks = append(e.marks, mark{text: written, means: means})
+	}
+	for i, m := range e.marks {
+		for _, other := range e.marks[:i] {
+			if m.text == other.text {
+				return element{}, fmt.Errorf("the mark %q stands twice", m.text)
+			}
+		}
+	}
+	// Longest first, so that NT is not taken for N, and nothing comes last.
+	sort.SliceStable(e.marks, func(i, j int) bool { return len(e.marks[i].text) > len(e.marks[j].text) })
+	return e, nil
+}
