@@ -1,0 +1,149 @@
+// Package light says what a press's light means. It is a pure table; colours
+// follow IEC 60073 (red danger, yellow caution, green normal, blue a mandatory
+// action, white nothing in particular), and colour is never the only carrier:
+// each meaning has a word.
+package light
+
+import (
+	"math"
+	"time"
+)
+
+// Meaning is what a light says, by its word on every wire.
+type Meaning string
+
+// The meanings, in the order in which the first that holds wins.
+const (
+	DoNotPrint Meaning = "do-not-print"
+	Unknown    Meaning = "unknown"
+	Act        Meaning = "act"
+	Soon       Meaning = "soon"
+	InOrder    Meaning = "in-order"
+	Empty      Meaning = "empty"
+)
+
+// Meanings returns all meanings in the order of the table.
+func Meanings() []Meaning { return []Meaning{DoNotPrint, Unknown, Act, Soon, InOrder, Empty} }
+
+// Colour returns the colour's name. What is no meaning has that of [Unknown].
+func (m Meaning) Colour() string {
+	switch m {
+	case DoNotPrint:
+		return "red"
+	case Act:
+		return "blue"
+	case InOrder:
+		return "green"
+	case Empty:
+		return "white"
+	}
+	return "yellow"
+}
+
+// AlwaysFlashes tells the yellow that is unknown from the yellow that is soon.
+func (m Meaning) AlwaysFlashes() bool { return m == Unknown }
+
+// rank is the place in the table; what is no meaning ranks as [Unknown].
+func (m Meaning) rank() int {
+	for i, x := range Meanings() {
+		if m == x {
+			return i
+		}
+	}
+	return Unknown.rank()
+}
+
+// Press is all that decides the meaning of one press.
+type Press struct {
+	Loaded bool // a batch is on the press
+
+	// ReportedDead: the batch was reported as gone off. It also holds after
+	// that batch was closed, until the press is unloaded or loaded again.
+	ReportedDead bool
+	// PartWentOff: a part of the same mix went off, and this one has spent as
+	// much or more, and nobody has since found it good.
+	PartWentOff bool
+	// PartWentOffElder: the same, but the part that went off had spent more.
+	PartWentOffElder bool
+
+	Risk       float64 // that the batch is dead by now, 0 to 1
+	StopAtRisk float64
+	FaultOpen  bool // a ratio or order fault that nobody has overridden
+	Resting    bool
+
+	QualityBad       bool
+	QualityUncertain bool
+	AtLeast          bool // the age is only a lower bound
+	Starting         bool // the first seconds of the service
+
+	PrintingWithoutBatch bool
+	Awaits               bool // something waits for a person here
+
+	LowRemaining time.Duration // the lower bound of what remains
+	SoonWithin   time.Duration // warning time, mixing and rest together
+
+	Unacknowledged bool // an alarm of the press or its batch
+}
+
+// Signal is what a light shows.
+type Signal struct {
+	Meaning  Meaning
+	Flashing bool
+	Reason   string // for a person; the first cause that holds
+}
+
+// Of returns the first meaning that holds.
+func Of(p Press) Signal {
+	s := Signal{Meaning: Empty, Reason: "nothing loaded"}
+	for _, row := range table {
+		if row.holds(p) {
+			s.Meaning, s.Reason = row.meaning, row.reason
+			break
+		}
+	}
+	s.Flashing = s.Meaning.AlwaysFlashes() || p.Unacknowledged
+	return s
+}
+
+// table has a row for each cause. A risk that is not a number is unknown.
+var table = []struct {
+	meaning Meaning
+	holds   func(Press) bool
+	reason  string
+}{
+	{DoNotPrint, func(p Press) bool { return p.ReportedDead }, "reported as gone off"},
+	{DoNotPrint, func(p Press) bool { return p.Loaded && p.PartWentOff }, "a part of the same mix went off"},
+	{DoNotPrint, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk }, "too likely to have gone off"},
+	{DoNotPrint, func(p Press) bool { return p.Loaded && p.FaultOpen }, "mixed with a fault that nobody has overridden"},
+	{DoNotPrint, func(p Press) bool { return p.Loaded && p.Resting }, "still resting"},
+	{Unknown, func(p Press) bool { return p.Starting }, "just started"},
+	{Unknown, func(p Press) bool { return p.Loaded && p.AtLeast }, "the age is only a lower bound"},
+	{Unknown, func(p Press) bool { return p.Loaded && p.QualityBad }, "the air or the age of the batch is not known"},
+	{Unknown, func(p Press) bool { return p.Loaded && (math.IsNaN(p.Risk) || math.IsNaN(p.StopAtRisk)) }, "the risk is not known"},
+	{Act, func(p Press) bool { return p.PrintingWithoutBatch }, "printing without a batch"},
+	{Act, func(p Press) bool { return p.Awaits }, "waiting for somebody"},
+	{Act, func(p Press) bool { return p.Loaded && p.PartWentOffElder }, "an older part of the same mix went off: look at this one"},
+	{Soon, func(p Press) bool { return p.Loaded && p.LowRemaining <= p.SoonWithin }, "ends soon: make the next mix"},
+	{Soon, func(p Press) bool { return p.Loaded && p.QualityUncertain }, "what remains is uncertain"},
+	{InOrder, func(p Press) bool { return p.Loaded }, "in order"},
+}
+
+// Worst returns the index of the signal that a light for several presses shows:
+// the first in the order of the table, and of equals the first given, but one
+// that flashes before one that does not. It is -1 when there are none.
+func Worst(signals []Signal) int {
+	worst := -1
+	for i, s := range signals {
+		if worst < 0 || before(s, signals[worst]) {
+			worst = i
+		}
+	}
+	return worst
+}
+
+func before(a, b Signal) bool {
+	if a.Meaning.rank() != b.Meaning.rank() {
+		return a.Meaning.rank() < b.Meaning.rank()
+	}
+	return a.Flashing && !b.Flashing
+}

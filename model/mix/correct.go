@@ -1,0 +1,163 @@
+package mix
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Limits are what a finished mix must keep to.
+type Limits struct {
+	Ratio         Ratio
+	TolerancePct  float64 // of the ratio
+	ThinnerPct    float64 // aimed at, of ink and hardener together
+	ThinnerMinPct float64
+	ThinnerMaxPct float64
+	DivisionG     float64 // of the scale
+	CupMaximumG   float64 // finished mix, thinner included; 0 for no limit
+}
+
+// ThinnerInRange reports whether the poured thinner is within its range.
+func (l Limits) ThinnerInRange(a Amounts) bool {
+	pct := a.ThinnerPct()
+	return pct >= l.ThinnerMinPct-100*rounding && pct <= l.ThinnerMaxPct+100*rounding
+}
+
+// The two things a correction can aim at.
+const (
+	ToExact     = "exact"     // the recipe itself
+	ToTolerance = "tolerance" // the least that is inside the tolerance by one division
+)
+
+// Addition is what a correction adds; parts that it leaves alone are zero.
+type Addition struct {
+	InkG      float64 `json:"ink_g,omitempty"`
+	HardenerG float64 `json:"hardener_g,omitempty"`
+	ThinnerG  float64 `json:"thinner_g,omitempty"`
+}
+
+// TotalG is the sum of what is added.
+func (a Addition) TotalG() float64 { return a.InkG + a.HardenerG + a.ThinnerG }
+
+// First returns the part to pour first and its grams: ink before hardener
+// before thinner.
+func (a Addition) First() (Part, float64) {
+	switch {
+	case a.InkG > 0:
+		return Ink, a.InkG
+	case a.HardenerG > 0:
+		return Hardener, a.HardenerG
+	}
+	return Thinner, a.ThinnerG
+}
+
+// Correction is one way to put a wrong pour right.
+type Correction struct {
+	Add Addition `json:"add"`
+	// ThinnerG is the thinner of the finished mix.
+	ThinnerG float64 `json:"thinner_g"`
+	// TotalG is the finished mix, thinner included.
+	TotalG float64 `json:"total_g"`
+	// To is [ToExact] or [ToTolerance].
+	To string `json:"to"`
+}
+
+// RatioCorrections returns what brings ink and hardener back into ratio: more
+// ink after too much hardener, more hardener after too little. Fewest grams
+// first, none that overfills the cup, none when the ratio is in tolerance. An
+// empty answer to a wrong ratio means that this cup cannot hold a cure.
+func RatioCorrections(poured Amounts, l Limits) []Correction {
+	if InTolerance(poured, l.Ratio, l.TolerancePct) {
+		return nil
+	}
+	var part Part
+	var exact, least float64
+	ratio, tolerance := float64(l.Ratio), l.TolerancePct/100
+	if asked := poured.HardenerG * ratio; asked > poured.InkG {
+		part = Ink
+		exact = asked - poured.InkG
+		least = asked/(1+tolerance) - poured.InkG + l.DivisionG
+	} else {
+		part = Hardener
+		exact = poured.InkG/ratio - poured.HardenerG
+		least = (1-tolerance)*poured.InkG/ratio - poured.HardenerG + l.DivisionG
+	}
+	return l.fitting(poured, l.ThinnerPct,
+		aim{Addition(Amounts{}.Plus(part, least)), ToTolerance},
+		aim{Addition(Amounts{}.Plus(part, exact)), ToExact})
+}
+
+// ThinnerCorrections returns what brings the thinner into its range: more
+// thinner, or more ink and hardener in ratio. Ink alone would undo the ratio.
+// Order and limits as for [RatioCorrections].
+func ThinnerCorrections(poured Amounts, l Limits) []Correction {
+	if l.ThinnerInRange(poured) {
+		return nil
+	}
+	catalysed := poured.CatalysedG()
+	if poured.ThinnerPct() < l.ThinnerMinPct {
+		least := l.ThinnerMinPct/100*catalysed - poured.ThinnerG + l.DivisionG
+		exact := l.ThinnerPct/100*catalysed - poured.ThinnerG
+		return l.fitting(poured, 0,
+			aim{Addition{ThinnerG: least}, ToTolerance}, aim{Addition{ThinnerG: exact}, ToExact})
+	}
+	if l.ThinnerMaxPct <= 0 {
+		return nil // no amount of ink makes thinner vanish
+	}
+	aims := []aim{{l.inRatio(100*poured.ThinnerG/l.ThinnerMaxPct - catalysed + l.DivisionG), ToTolerance}}
+	if l.ThinnerPct > 0 {
+		aims = append(aims, aim{l.inRatio(100*poured.ThinnerG/l.ThinnerPct - catalysed), ToExact})
+	}
+	return l.fitting(poured, 0, aims...)
+}
+
+// Corrections returns what to do next about a pour: the ratio first, and once
+// that is right the thinner, if any was poured.
+func Corrections(poured Amounts, l Limits) []Correction {
+	if !InTolerance(poured, l.Ratio, l.TolerancePct) {
+		return RatioCorrections(poured, l)
+	}
+	if poured.ThinnerG > 0 {
+		return ThinnerCorrections(poured, l)
+	}
+	return nil
+}
+
+type aim struct {
+	add Addition
+	to  string
+}
+
+// inRatio splits grams of catalysed ink into its two parts.
+func (l Limits) inRatio(grams float64) Addition {
+	ink := grams * float64(l.Ratio) / (1 + float64(l.Ratio))
+	return Addition{InkG: ink, HardenerG: grams - ink}
+}
+
+// fitting finishes the mix of each aim with thinner to the percentage (or what
+// is in already, if more) and keeps those that fit. An exact aim that needs no
+// more than the one to tolerance makes that one pointless: a coarse division
+// can ask for more margin than the whole tolerance.
+func (l Limits) fitting(poured Amounts, thinnerPct float64, aims ...aim) []Correction {
+	exact := math.Inf(1)
+	for _, a := range aims {
+		if a.to == ToExact {
+			exact = a.add.TotalG()
+		}
+	}
+	var out []Correction
+	for _, a := range aims {
+		if a.to == ToTolerance && a.add.TotalG() >= exact {
+			continue
+		}
+		catalysed := poured.CatalysedG() + a.add.InkG + a.add.HardenerG
+		thinner := math.Max(poured.ThinnerG+a.add.ThinnerG, thinnerPct/100*catalysed)
+		total := catalysed + thinner
+		if l.CupMaximumG > 0 && total > l.CupMaximumG*(1+rounding) {
+			continue
+		}
+		out = append(out, Correction{Add: a.add, ThinnerG: thinner, TotalG: total, To: a.to})
+	}
+	slices.SortStableFunc(out, func(a, b Correction) int { return cmp.Compare(a.Add.TotalG(), b.Add.TotalG()) })
+	return out
+}
