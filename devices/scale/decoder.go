@@ -103,9 +103,9 @@ func (d *Decoder) Restart() {
 	d.reset()
 }
 
-// Interrupt says that bytes may be missing here: the present line is dropped,
-// and what was learned stays.
-func (d *Decoder) Interrupt() { d.framer.Restart() }
+// Interrupt says that bytes may be missing here: a line that has begun is
+// dropped, and what was learned stays.
+func (d *Decoder) Interrupt() { d.framer.Interrupt() }
 
 // Feed takes bytes and calls each for every line they complete: with a reading,
 // or with an error that is or wraps ErrUnknown, ErrTorn, ErrOverlong or

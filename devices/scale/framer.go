@@ -29,6 +29,15 @@ type Framer struct {
 // Restart forgets the present line: bytes are missing from here on.
 func (f *Framer) Restart() { *f = Framer{} }
 
+// Interrupt says that bytes may be missing here. A line that has begun is
+// dropped; where none has, nothing is lost, so that a scale which speaks seldom
+// is heard each time.
+func (f *Framer) Interrupt() {
+	if f.n > 0 || f.overlong {
+		f.Restart()
+	}
+}
+
 // Feed takes bytes and calls line for each line they complete, with a nil
 // error, ErrTorn or ErrOverlong. The slice is valid during the call only; of an
 // overlong line it holds the beginning.

@@ -1,0 +1,109 @@
+package simulate
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// shownWeight is what a scale has to say in one line.
+type shownWeight struct {
+	grams                    float64
+	moving, net, over, under bool
+}
+
+// number is a weight as text: its sign, and its digits with the unit's name.
+type number struct {
+	sign   string
+	digits string
+	unit   string
+}
+
+// number writes grams with the decimals that the division has.
+func (o ScaleOptions) number(grams float64) number {
+	decimals, unit := max(0, int(math.Ceil(-math.Log10(o.DivisionG)-1e-9))), "g"
+	magnitude := math.Abs(grams)
+	if o.Kilograms {
+		magnitude, decimals, unit = magnitude/1000, decimals+3, "kg"
+	}
+	n := number{sign: "+", digits: strconv.FormatFloat(magnitude, 'f', decimals, 64), unit: unit}
+	if grams < 0 && strings.Trim(n.digits, "0.") != "" {
+		n.sign = "-"
+	}
+	if o.DecimalComma {
+		n.digits = strings.Replace(n.digits, ".", ",", 1)
+	}
+	return n
+}
+
+// zeros pads the digits with zeros to a width.
+func (n number) zeros(width int) string {
+	return strings.Repeat("0", max(0, width-len(n.digits))) + n.digits
+}
+
+// signed is the sign, where it is a minus, and the digits, padded with spaces.
+func (n number) signed(width int) string {
+	return fmt.Sprintf("%*s", width, strings.TrimPrefix(n.sign, "+")+n.digits)
+}
+
+// lineFormat writes a line without its end.
+type lineFormat func(shownWeight, number) []byte
+
+var lineFormats = map[string]lineFormat{
+	"status-first":   statusFirst,
+	"letters-first":  lettersFirst,
+	"tare-first":     tareFirst,
+	"stability-last": stabilityLast,
+	"tare-last":      tareLast,
+	"weight-unit":    weightUnit,
+	"sign-digits":    signDigits,
+}
+
+func pick(condition bool, yes, no string) string {
+	if condition {
+		return yes
+	}
+	return no
+}
+
+func statusFirst(w shownWeight, n number) []byte {
+	status := pick(w.over, "OL", pick(w.under, "UL", pick(w.moving, "US", "ST")))
+	return fmt.Appendf(nil, "%s,%s,%s%s %2s", status, pick(w.net, "NT", "GS"), n.sign, n.zeros(7), n.unit)
+}
+
+func lettersFirst(w shownWeight, n number) []byte {
+	if w.over || w.under {
+		return []byte(pick(w.over, "S +", "S -"))
+	}
+	return fmt.Appendf(nil, "S %s %s %s", pick(w.moving, "D", "S"), n.signed(10), n.unit)
+}
+
+// outOfRange replaces the digits by what a display shows.
+func outOfRange(w shownWeight, digits string) string {
+	if w.over || w.under {
+		return fmt.Sprintf("%*s", len(digits), pick(w.over, "OL", "UL"))
+	}
+	return digits
+}
+
+func tareFirst(w shownWeight, n number) []byte {
+	unit := pick(w.moving, "", n.unit)
+	return fmt.Appendf(nil, "%-6s%s %s %-3s", pick(w.net, "N", "G"), n.sign, outOfRange(w, fmt.Sprintf("%8s", n.digits)), unit)
+}
+
+func stabilityLast(w shownWeight, n number) []byte {
+	return fmt.Appendf(nil, "%s %s %s %s", outOfRange(w, n.signed(10)), n.unit, pick(w.moving, "D", "S"), pick(w.net, "N", "G"))
+}
+
+func tareLast(w shownWeight, n number) []byte {
+	return fmt.Appendf(nil, "%s %s %s", outOfRange(w, n.signed(10)), n.unit, pick(w.net, "N", "G"))
+}
+
+func weightUnit(w shownWeight, n number) []byte {
+	return fmt.Appendf(nil, "%s %-2s", outOfRange(w, n.signed(10)), pick(w.moving, "", n.unit))
+}
+
+func signDigits(w shownWeight, n number) []byte {
+	return fmt.Appendf(nil, "%s%s", n.sign, outOfRange(w, n.zeros(7)))
+}

@@ -1,0 +1,134 @@
+package simulate
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/creack/pty"
+	"golang.org/x/sys/unix"
+)
+
+// ptyPort is a pseudo-terminal with a symbolic link to its slave side, as udev
+// keeps one for each real serial port.
+//
+// The slave side is held open here, so that reads and writes survive the coming
+// and going of readers, and for two things a real port does by itself. It loses
+// what nobody reads: when bytes pile up, the reader is gone, and they are
+// thrown away, so that a late reader gets no old weights. And it forgets the
+// exclusive mode of a program that was killed: a pseudo-terminal would keep it
+// and shut out all but root, so the mode is cleared with every line; keeping
+// two readers apart is left to the lock.
+type ptyPort struct {
+	link          string
+	master, slave *os.File
+}
+
+func newPort(o ScaleOptions) (port, error) {
+	if o.TCP {
+		return newTCPPort()
+	}
+	if o.Dir == "" {
+		return nil, errors.New("no folder for the scale's name")
+	}
+	dir, err := filepath.Abs(o.Dir)
+	if err != nil {
+		return nil, err
+	}
+	p := &ptyPort{link: filepath.Join(dir, o.Name)}
+	if err := p.replug(); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+func (p *ptyPort) path() string { return p.link }
+
+func (p *ptyPort) replug() (err error) {
+	p.master, p.slave, err = pty.Open()
+	if err != nil {
+		return fmt.Errorf("pseudo-terminal: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, p.close())
+		}
+	}()
+	if err := onDescriptor(p.slave, makeRaw); err != nil {
+		return fmt.Errorf("pseudo-terminal: raw mode: %w", err)
+	}
+	// Written aside and renamed, so that the name is never half there.
+	aside := p.link + ".new"
+	if err := os.Remove(aside); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	if err := os.Symlink(p.slave.Name(), aside); err != nil {
+		return err
+	}
+	return os.Rename(aside, p.link)
+}
+
+func (p *ptyPort) unplug() error {
+	err := os.Remove(p.link)
+	if errors.Is(err, os.ErrNotExist) {
+		err = nil // its folder may have been cleared away already
+	}
+	return errors.Join(err, p.close())
+}
+
+func (p *ptyPort) close() error { return errors.Join(p.slave.Close(), p.master.Close()) }
+
+// unreadBytes is how much may wait for a reader: a few lines. A reader that is
+// there takes each line within milliseconds.
+const unreadBytes = 512
+
+func (p *ptyPort) write(b []byte) error {
+	err := onDescriptor(p.slave, func(fd int) error {
+		waiting, err := unix.IoctlGetInt(fd, unix.TIOCINQ)
+		if err != nil {
+			return err
+		}
+		if waiting > unreadBytes {
+			err = unix.IoctlSetInt(fd, unix.TCFLSH, unix.TCIFLUSH)
+		}
+		return errors.Join(err, unix.IoctlSetInt(fd, unix.TIOCNXCL, 0))
+	})
+	if err != nil {
+		return fmt.Errorf("pseudo-terminal: %w", err)
+	}
+	if err := p.master.SetWriteDeadline(time.Now().Add(50 * time.Millisecond)); err != nil {
+		return fmt.Errorf("pseudo-terminal: %w", err)
+	}
+	if _, err := p.master.Write(b); err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
+		return fmt.Errorf("pseudo-terminal: %w", err)
+	}
+	return nil
+}
+
+// makeRaw switches off all that a terminal does to bytes, echo above all,
+// before a reader has done so.
+func makeRaw(fd int) error {
+	t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	if err != nil {
+		return err
+	}
+	t.Iflag, t.Oflag, t.Lflag = 0, 0, 0
+	t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0
+	return unix.IoctlSetTermios(fd, unix.TCSETS, t)
+}
+
+// onDescriptor calls f with the file's descriptor, without taking the file out
+// of the runtime's poller as File.Fd would.
+func onDescriptor(f *os.File, call func(fd int) error) error {
+	raw, err := f.SyscallConn()
+	if err != nil {
+		return err
+	}
+	var inner error
+	if err := raw.Control(func(fd uintptr) { inner = call(int(fd)) }); err != nil {
+		return err
+	}
+	return inner
+}

@@ -1,0 +1,80 @@
+package simulate
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"potlifed/model/air"
+)
+
+// Names of a humidity sensor's files, as the kernel's
+// Documentation/hwmon/sysfs-interface gives them.
+const (
+	roomName        = "name"
+	roomTemperature = "temp1_input"
+	roomHumidity    = "humidity1_input"
+)
+
+// Room is the air of a room as the kernel shows a humidity sensor: a folder
+// with the files name, temp1_input and humidity1_input, in thousandths of a
+// degree Celsius and of a per cent. Each file is written aside and renamed, so
+// that a reader sees the old value or the new one; between the two files it may
+// see one of each, as with the real sensor.
+type Room struct{ dir string }
+
+// NewRoom makes the folder, which must be within one that exists, and the first
+// air.
+func NewRoom(dir string, first air.State) (*Room, error) {
+	if err := os.Mkdir(dir, 0o755); err != nil && !errors.Is(err, os.ErrExist) {
+		return nil, fmt.Errorf("simulate room: %w", err)
+	}
+	r := &Room{dir: dir}
+	if err := r.SetRaw(roomName, "simulated\n"); err != nil {
+		return nil, err
+	}
+	if err := r.Set(first); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// Path is the folder.
+func (r *Room) Path() string { return r.dir }
+
+// Set makes the air of the room so. It also ends a Fail. Values that no sensor
+// would show are written as they are.
+func (r *Room) Set(s air.State) error {
+	return errors.Join(
+		r.SetRaw(roomTemperature, thousandths(s.TemperatureC)),
+		r.SetRaw(roomHumidity, thousandths(s.HumidityPct)),
+	)
+}
+
+func thousandths(value float64) string {
+	return strconv.FormatFloat(math.Round(value*1000), 'f', 0, 64) + "\n"
+}
+
+// SetRaw writes a file's content as it is, for content no sensor should have.
+func (r *Room) SetRaw(file, content string) error {
+	aside := filepath.Join(r.dir, "."+file+".new")
+	if err := os.WriteFile(aside, []byte(content), 0o644); err != nil {
+		return fmt.Errorf("simulate room: %w", err)
+	}
+	if err := os.Rename(aside, filepath.Join(r.dir, file)); err != nil {
+		return fmt.Errorf("simulate room: %w", err)
+	}
+	return nil
+}
+
+// Fail takes both values away, as when a sensor's driver lets go of it.
+func (r *Room) Fail() error {
+	err := errors.Join(os.Remove(filepath.Join(r.dir, roomTemperature)), os.Remove(filepath.Join(r.dir, roomHumidity)))
+	if err != nil {
+		return fmt.Errorf("simulate room: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,71 @@
+package simulate
+
+import (
+	"errors"
+	"net"
+	"time"
+)
+
+// tcpPort is a loopback listener that serves one reader at a time, as
+// serial-to-network adapters do; a newer reader takes the place of the older.
+type tcpPort struct {
+	address  string
+	listener *net.TCPListener
+	reader   net.Conn
+}
+
+func newTCPPort() (*tcpPort, error) {
+	p := &tcpPort{address: "127.0.0.1:0"}
+	if err := p.replug(); err != nil {
+		return nil, err
+	}
+	p.address = p.listener.Addr().String()
+	return p, nil
+}
+
+func (p *tcpPort) path() string { return "tcp://" + p.address }
+
+func (p *tcpPort) write(b []byte) error {
+	// Looked for here rather than in a goroutine of its own: a reader that
+	// comes between two lines waits for the next one anyway.
+	if err := p.listener.SetDeadline(time.Now().Add(time.Millisecond)); err != nil {
+		return err
+	}
+	if conn, err := p.listener.Accept(); err == nil {
+		if p.reader != nil {
+			p.reader.Close()
+		}
+		p.reader = conn
+	}
+	if p.reader == nil {
+		return nil
+	}
+	err := p.reader.SetWriteDeadline(time.Now().Add(50 * time.Millisecond))
+	if err == nil {
+		_, err = p.reader.Write(b)
+	}
+	if err != nil {
+		// The reader went away or does not read; that is not this side's fault.
+		p.reader.Close()
+		p.reader = nil
+	}
+	return nil
+}
+
+func (p *tcpPort) unplug() error {
+	err := p.listener.Close()
+	if p.reader != nil {
+		err = errors.Join(err, p.reader.Close())
+		p.reader = nil
+	}
+	return err
+}
+
+func (p *tcpPort) replug() error {
+	l, err := net.Listen("tcp", p.address)
+	if err != nil {
+		return err
+	}
+	p.listener = l.(*net.TCPListener)
+	return nil
+}
