@@ -169,7 +169,7 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 		return p, Zeroed
 	case changed && t.haveHeld && !t.within(s, held, t.divisionG):
 		return ask(p, held, s-held)
-	case s < p.BaseG-t.clinging(p.BaseG):
+	case s < p.BaseG-Clinging(p.BaseG, t.divisionG):
 		return ask(p, held, -held)
 	case p.AwayG < 0 && t.zeroedEmpty(s, held, p.AwayG) && t.levelAt.Sub(t.heldAt) <= steady:
 		return ask(p, held, -p.AwayG)
@@ -194,7 +194,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 	if r.At.Sub(t.upAt) <= quickly {
 		t.upG = g
 	}
-	below := g > 0 && g < p.HeldG-t.clinging(p.HeldG)
+	below := g > 0 && g < p.HeldG-Clinging(p.HeldG, t.divisionG)
 	if !below {
 		t.upG = math.Inf(1) // beyond the weight before: no longer tells a pour from a cup
 	}
@@ -208,7 +208,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 		return p, Unchanged
 	case s < -2*t.divisionG:
 		// An empty pan shows zero; only a tared cup leaves less than that.
-		if s > -(p.HeldG - t.clinging(p.HeldG)) {
+		if s > -(p.HeldG - Clinging(p.HeldG, t.divisionG)) {
 			return ask(p, p.HeldG, p.ShiftG)
 		}
 		p, change := t.tared(p, s, PanAway)
@@ -249,7 +249,7 @@ func (t *Tracker) away(p Pan) (Pan, Change) {
 		return p, Unchanged
 	case t.zeroedEmpty(s, p.HeldG, p.AwayG):
 		return ask(p, p.HeldG, -p.AwayG)
-	case s >= p.HeldG-t.clinging(p.HeldG):
+	case s >= p.HeldG-Clinging(p.HeldG, t.divisionG):
 		return t.returned(p, s, t.lastAt)
 	}
 	return p, Unchanged
@@ -292,16 +292,18 @@ func (t *Tracker) hold(g float64, at time.Time) {
 // empty pan been zeroed while it was away: higher by the depth it left.
 func (t *Tracker) zeroedEmpty(s, heldG, awayG float64) bool {
 	expected := heldG - awayG
-	return t.within(s, expected, t.clinging(expected))
+	return t.within(s, expected, Clinging(expected, t.divisionG))
 }
 
 // back reports whether s is the cup as it stood there, or nearly.
 func (t *Tracker) back(s, heldG float64) bool {
-	return s >= heldG-t.clinging(heldG)-slack(t.divisionG) && s <= heldG+t.divisionG+slack(t.divisionG)
+	return s >= heldG-Clinging(heldG, t.divisionG)-slack(t.divisionG) && s <= heldG+t.divisionG+slack(t.divisionG)
 }
 
-func (t *Tracker) clinging(heldG float64) float64 {
-	return math.Max(2*t.divisionG, clingingShare*heldG)
+// Clinging is how much lighter, in grams, a stirred mix may come back and still be
+// taken for the same: two divisions, or 3 % of what stood there.
+func Clinging(heldG, divisionG float64) float64 {
+	return math.Max(2*divisionG, clingingShare*heldG)
 }
 
 func (t *Tracker) zero(g float64) bool { return t.within(g, 0, t.divisionG) }

@@ -1,0 +1,293 @@
+package guide
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"potlifed/model/mix"
+	"potlifed/model/weigh"
+)
+
+// The codes of a [Refusal].
+const (
+	WrongStep     = "wrong-step"     // the mix waits for another step
+	Unsettled     = "unsettled"      // no weight, or one that still moves
+	NothingPoured = "nothing-poured" // the weight has not risen by a division
+	AmbiguousTare = "ambiguous"      // tared or lifted? see [Confirm.Tared]
+	CupAway       = "cup-away"       // the cup is not on the scale
+	TooEarly      = "too-early"      // the rest is not over
+	WrongOrder    = "order"          // the order of the parts
+	NotConfirmed  = "not-confirmed"  // a load is made, not confirmed
+	NothingToUndo = "nothing-to-undo"
+	UnknownPart   = "unknown-part"
+)
+
+// Refusal is the error of a change that was not made.
+type Refusal struct {
+	Code   string
+	Reason string // a sentence for the person at the bench
+}
+
+func (r *Refusal) Error() string { return r.Reason }
+
+func refuse(code, format string, args ...any) *Refusal {
+	return &Refusal{Code: code, Reason: fmt.Sprintf(format, args...)}
+}
+
+// Confirm is a person's word that a step is done.
+type Confirm struct {
+	Step    Step
+	WeightG float64 // what the scale shows
+	Settled bool
+	// Override is the reason to go on in spite of a fault; empty for none.
+	Override string
+	// Part the pour counts as; empty for the one expected.
+	Part mix.Part
+	// Tared answers the question of [AmbiguousTare]: true when a key changed
+	// the reading, false when the cup was only lifted.
+	Tared *bool
+	// RoseAt is when the weight rose for this pour; zero if that was not seen.
+	RoseAt time.Time
+}
+
+// Outcome is what an accepted confirm did.
+type Outcome struct {
+	Pour     Pour // HasPour tells whether there was one
+	HasPour  bool
+	Advanced bool // the step changed
+	// Corrections are what to add, when the step stayed.
+	Corrections []mix.Correction
+	Overridden  bool
+}
+
+// Confirm confirms a step at its settled weight. The error, if any, is a
+// [*Refusal], and the mix returned is then the old one. Out of tolerance is no
+// refusal: the step stays and the outcome carries corrections.
+func (m Mix) Confirm(c Confirm, now time.Time) (Mix, Outcome, error) {
+	next, pour, err := m.confirmed(c, now)
+	if err != nil {
+		return m, Outcome{}, err
+	}
+	out := Outcome{Advanced: next.Step != m.Step, Overridden: len(next.Overrides) > len(m.Overrides)}
+	if pour {
+		out.Pour, out.HasPour = next.Pours[len(next.Pours)-1], true
+	}
+	if !out.Advanced {
+		out.Corrections = next.Corrections()
+	}
+	return next, out, nil
+}
+
+func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error) {
+	c.Override = strings.TrimSpace(c.Override)
+	if c.Step != m.Step {
+		return m, false, m.otherStep(c.Step)
+	}
+	if c.Part != "" && !c.Part.Valid() {
+		return m, false, refuse(UnknownPart, "There is no part %q; a pour is ink, hardener or thinner.", c.Part)
+	}
+	switch m.Step {
+	case Rest:
+		next, err = m.confirmRest(c, now)
+		return next, false, err
+	case Load:
+		next, err = m.confirmLoad(c)
+		return next, false, err
+	}
+	if !c.Settled || math.IsNaN(c.WeightG) || math.Abs(c.WeightG) > MaximumG {
+		return m, false, refuse(Unsettled, "The weight has not settled: let the scale come to rest, then confirm.")
+	}
+	switch m.Step {
+	case Cup:
+		next, err = m.confirmCup(c)
+		return next, false, err
+	case StirHardener, StirThinner:
+		return m.confirmStir(c, now)
+	}
+	return m.confirmPour(c, now)
+}
+
+// otherStep says why a step that is not waited for cannot be confirmed.
+func (m Mix) otherStep(asked Step) error {
+	if asked == Thinner && (m.Step == Ink || m.Step == Hardener || m.Step == StirHardener) {
+		return refuse(WrongOrder, "No thinner yet: stir the hardener in first. Thinner straight onto hardener shocks it and shortens its life.")
+	}
+	if m.Step == Load {
+		return refuse(WrongStep, "The mix is ready; it waits to be loaded.")
+	}
+	return refuse(WrongStep, "The mix waits for step %q, not for %q.", m.Step, asked)
+}
+
+func (m Mix) confirmCup(c Confirm) (Mix, error) {
+	if c.WeightG < -m.Recipe.DivisionG {
+		return m, refuse(CupAway, "The scale shows less than zero: put the cup on it, or zero it, then confirm.")
+	}
+	m.CupG, m.Pan = c.WeightG, weigh.NewPan(c.WeightG)
+	return m.advanced(time.Time{}), nil
+}
+
+func (m Mix) confirmRest(c Confirm, now time.Time) (Mix, error) {
+	if left := m.RestUntil.Sub(now); left > 0 {
+		if c.Override == "" {
+			return m, refuse(TooEarly, "The mix has to rest for another %v.", left.Round(time.Second))
+		}
+		m = m.override(Rest, c.Override)
+	}
+	m.Step = Load
+	return m, nil
+}
+
+// confirmLoad accepts a fault of a mix that is otherwise done: one recorded by
+// hand has no other step to do it at.
+func (m Mix) confirmLoad(c Confirm) (Mix, error) {
+	if c.Override == "" || !m.FaultOpen() {
+		return m, refuse(NotConfirmed, "The mix is done. It is not confirmed but loaded: say onto which press.")
+	}
+	return m.override(Load, c.Override), nil
+}
+
+// ready sees to the pan before its base is used.
+func (m Mix) ready(c Confirm) (Mix, error) {
+	open := m.Pan.State == weigh.PanZeroed || m.Pan.State == weigh.PanAsked
+	if open && c.Tared != nil {
+		return m.Answered(*c.Tared), nil
+	}
+	switch {
+	case m.Pan.State == weigh.PanAsked, m.Pan.State == weigh.PanZeroed && c.WeightG > m.Recipe.DivisionG:
+		return m, refuse(AmbiguousTare, "The reading changed from %.1f g in a way that a key of the scale and a lifted cup both explain. Was it tared?", m.Pan.HeldG)
+	case m.Pan.State == weigh.PanZeroed:
+		return m, refuse(NothingPoured, "The scale shows zero. If it was tared, pour now; if the cup was lifted, put it back.")
+	case m.Pan.State == weigh.PanAway:
+		return m, refuse(CupAway, "The cup is not on the scale: put it back, then confirm.")
+	}
+	return m, nil
+}
+
+// Answered takes in a person's word on an open question of the scale, apart from
+// a confirm; see [Confirm.Tared].
+func (m Mix) Answered(tared bool) Mix { return m.Weighed(m.Pan.Answered(tared)) }
+
+// confirmPour takes the weight above the base as a pour of one part.
+func (m Mix) confirmPour(c Confirm, now time.Time) (next Mix, pour bool, err error) {
+	if m, err = m.ready(c); err != nil {
+		return m, false, err
+	}
+	part := c.Part
+	if part == "" {
+		part = m.Expect()
+	}
+	grams := m.Pan.PouredG(c.WeightG)
+	if grams < m.Recipe.DivisionG*(1-1e-6) {
+		next, err = m.withoutPour(c, part, grams, now)
+		return next, false, err
+	}
+	early, err := m.orderOf(part, c.Override)
+	if err != nil {
+		return m, false, err
+	}
+	m = m.withPour(part, grams, c, early, now)
+	switch {
+	case early:
+		m = m.override(StirHardener, c.Override)
+	case m.step() == m.Step && c.Override != "":
+		m = m.override(m.Step, c.Override)
+	}
+	return m.advanced(now), true, nil
+}
+
+// withPour adds a pour and begins the next at this reading.
+func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now time.Time) Mix {
+	rose := c.RoseAt
+	if rose.IsZero() || rose.After(now) {
+		rose = now
+	}
+	m.Pours = append(slices.Clip(m.Pours), Pour{
+		Part: part, G: grams, Step: m.Step, BaseG: m.Pan.BaseG, RoseAt: rose, Early: early, Excused: early,
+	})
+	m.Pan = weigh.NewPan(c.WeightG)
+	return m
+}
+
+// withoutPour goes on with what is there already: when that is enough, when the
+// thinner may be none, or when a person says so. Never without ink or hardener.
+func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time) (Mix, error) {
+	if grams < -2*m.Recipe.DivisionG {
+		return m, refuse(NothingPoured, "The scale shows %.1f g less than before this pour: is it the same cup?", -grams)
+	}
+	poured := m.Poured()
+	if m.Step == Thinner {
+		if m.limitsKept(poured) {
+			return m.enter(m.stepAfterThinner(), now), nil
+		}
+	} else if m.step() != m.Step {
+		return m.advanced(now), nil
+	}
+	if m.step() == m.Step && c.Override != "" && (m.Step == Thinner || poured.Of(mix.Part(m.Step)) > 0) {
+		return m.override(m.Step, c.Override).advanced(now), nil
+	}
+	return m, refuse(NothingPoured, "Nothing has been poured yet: pour the %s, then confirm.", part)
+}
+
+// orderOf refuses a part whose turn it is not. Thinner may come early only over
+// a person's word, and is then marked.
+func (m Mix) orderOf(part mix.Part, override string) (early bool, err error) {
+	switch {
+	case part == mix.Thinner && (m.Step != Thinner || m.unstirredHardener()):
+		if override == "" {
+			return false, refuse(WrongOrder, "No thinner yet: hardener first, and stirred in. Thinner straight onto hardener shocks it and shortens its life.")
+		}
+		return true, nil
+	case part == mix.Hardener && m.Step == Ink:
+		return false, refuse(WrongOrder, "Ink first: the hardener goes by the ink that is really in the cup.")
+	}
+	return false, nil
+}
+
+// confirmStir notes that all that was poured is stirred in. The cup may be
+// anywhere; if it stands on the scale as before, its weight is the next base.
+func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err error) {
+	if m.Pan.State == weigh.PanAsked || m.Pan.State == weigh.PanZeroed && c.Tared != nil {
+		if m, err = m.ready(c); err != nil {
+			return m, false, err
+		}
+	}
+	m.UnexplainedG = 0
+	if m.Pan.Holds() {
+		rise := m.Pan.PouredG(c.WeightG)
+		switch {
+		case rise > weigh.RiseThreshold(m.Recipe.DivisionG) && m.Step == StirHardener:
+			if c.Override == "" {
+				return m, false, refuse(WrongOrder, "The weight rose by %.1f g before the hardener was stirred in. If that is thinner it shocks the hardener and shortens its life: give a reason to go on, or discard the mix.", rise)
+			}
+			m = m.withPour(mix.Thinner, rise, c, true, now)
+			pour = true
+		case rise > weigh.RiseThreshold(m.Recipe.DivisionG):
+			m.UnexplainedG = rise
+			m.Pan = weigh.NewPan(c.WeightG)
+		case rise >= -weigh.Clinging(m.Pan.BaseG, m.Recipe.DivisionG):
+			m.Pan = weigh.NewPan(c.WeightG)
+		}
+	}
+	if m.Step == StirHardener && m.orderOpen() && c.Override == "" {
+		return m, false, refuse(WrongOrder, "Thinner was poured before the hardener was stirred in, which shortens its life: give a reason to go on, or discard the mix.")
+	}
+	if pour || m.orderOpen() && c.Override != "" {
+		m = m.override(StirHardener, c.Override)
+	}
+	m.Stirred = len(m.Pours)
+	return m.advanced(now), pour, nil
+}
+
+// override records a person's word about a step. It excuses what thinner came
+// early so far.
+func (m Mix) override(about Step, reason string) Mix {
+	m.Overrides = append(slices.Clip(m.Overrides), Override{Step: about, Reason: reason, Pours: len(m.Pours)})
+	m.Pours = slices.Clone(m.Pours)
+	for i := range m.Pours {
+		m.Pours[i].Excused = m.Pours[i].Early
+	}
+	return m
+}

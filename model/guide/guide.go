@@ -1,0 +1,219 @@
+// Package guide leads a person through a mix, step by step: cup, ink, hardener,
+// stir, thinner, stir, rest, load. It is a state machine on an immutable value:
+// each change returns a new [Mix] and leaves the old one as it was, or is
+// refused with a reason and changes nothing. It has no clock; instants come in
+// as arguments. A Mix survives JSON unchanged.
+//
+// The order is fixed since it is the chemistry's: hardener goes by the ink that
+// is really in the cup, and thinner poured onto hardener that is not stirred in
+// shocks it and shortens its life.
+package guide
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/model/mix"
+	"potlifed/model/weigh"
+)
+
+// Step is what the mix waits for.
+type Step string
+
+// The steps in order, by their words on every wire.
+const (
+	Cup          Step = "cup"
+	Ink          Step = "ink"
+	Hardener     Step = "hardener"
+	StirHardener Step = "stir-hardener"
+	Thinner      Step = "thinner"
+	StirThinner  Step = "stir-thinner"
+	Rest         Step = "rest"
+	Load         Step = "load"
+)
+
+// Steps returns the steps in order.
+func Steps() []Step {
+	return []Step{Cup, Ink, Hardener, StirHardener, Thinner, StirThinner, Rest, Load}
+}
+
+// Recipe is what a mix is led by. Thinner percentages are of ink and hardener
+// together; a range of 0 to 0 means no thinner, and its steps are left out.
+type Recipe struct {
+	Ratio         mix.Ratio     `json:"ratio"`
+	TolerancePct  float64       `json:"tolerance_pct"`
+	InkTargetG    float64       `json:"ink_target_g"`
+	InkMinimumG   float64       `json:"ink_minimum_g,omitempty"`
+	ThinnerPct    float64       `json:"thinner_pct"`
+	ThinnerMinPct float64       `json:"thinner_min_pct"`
+	ThinnerMaxPct float64       `json:"thinner_max_pct"`
+	Rest          time.Duration `json:"rest_ns,omitempty"`
+	CupMaximumG   float64       `json:"cup_maximum_g,omitempty"` // finished mix; 0 for no limit
+	CupEmptyG     float64       `json:"cup_empty_g,omitempty"`   // 0 when not known
+	DivisionG     float64       `json:"division_g"`
+}
+
+// Check reports everything that makes the recipe unusable.
+func (r Recipe) Check() error {
+	var faults []error
+	fault := func(ok bool, format string, args ...any) {
+		if !ok {
+			faults = append(faults, fmt.Errorf(format, args...))
+		}
+	}
+	within := func(x, low, high float64) bool { return x >= low && x <= high }
+	fault(r.Ratio.Valid(), "ratio %v is out of range", float64(r.Ratio))
+	fault(r.TolerancePct > 0 && r.TolerancePct < 100, "tolerance of %v %% must lie between 0 and 100", r.TolerancePct)
+	fault(r.InkTargetG > 0 && r.InkTargetG <= MaximumG, "%v g of ink must be above 0 and at most %v g", r.InkTargetG, MaximumG)
+	fault(within(r.InkMinimumG, 0, MaximumG), "a minimum of %v g of ink is out of range", r.InkMinimumG)
+	fault(within(r.ThinnerMinPct, 0, r.ThinnerMaxPct) && r.ThinnerMaxPct <= 100,
+		"thinner from %v to %v %% is not a range within 0 to 100", r.ThinnerMinPct, r.ThinnerMaxPct)
+	fault(within(r.ThinnerPct, r.ThinnerMinPct, r.ThinnerMaxPct),
+		"thinner of %v %% is outside the ink's range, %v to %v %%", r.ThinnerPct, r.ThinnerMinPct, r.ThinnerMaxPct)
+	fault(r.Rest >= 0, "a rest of %v is below zero", r.Rest)
+	fault(within(r.CupMaximumG, 0, MaximumG), "a cup of %v g is out of range", r.CupMaximumG)
+	fault(within(r.CupEmptyG, 0, MaximumG), "an empty cup of %v g is out of range", r.CupEmptyG)
+	fault(r.DivisionG > 0 && r.DivisionG <= 1000, "a division of %v g is out of range", r.DivisionG)
+	return errors.Join(faults...)
+}
+
+// MaximumG bounds every mass: more than any bench scale carries.
+const MaximumG = 100_000
+
+func (r Recipe) limits() mix.Limits {
+	return mix.Limits{
+		Ratio: r.Ratio, TolerancePct: r.TolerancePct,
+		ThinnerPct: r.ThinnerPct, ThinnerMinPct: r.ThinnerMinPct, ThinnerMaxPct: r.ThinnerMaxPct,
+		DivisionG: r.DivisionG, CupMaximumG: r.CupMaximumG,
+	}
+}
+
+// needInkG is the least ink with which the mix may go on, short of a division.
+func (r Recipe) needInkG() float64 { return math.Min(r.InkTargetG, r.InkMinimumG) }
+
+// thinned reports whether the recipe has thinner at all.
+func (r Recipe) thinned() bool { return r.ThinnerMaxPct > 0 }
+
+// Pour is one confirmed weighing.
+type Pour struct {
+	Part mix.Part `json:"part"`
+	G    float64  `json:"g"`
+	// Step is the one that the pour confirmed, to return to if it is undone.
+	Step Step `json:"step"`
+	// BaseG is the reading before it, on the scale's present zero.
+	BaseG float64 `json:"base_g"`
+	// RoseAt is when the weight first rose for it; the confirm's time if no
+	// rise was seen.
+	RoseAt time.Time `json:"rose_at"`
+	// Early: thinner that met hardener not stirred in, or came before any.
+	Early bool `json:"early,omitempty"`
+	// Excused: a person has overridden that.
+	Excused bool `json:"excused,omitempty"`
+}
+
+// Override is a person's word that a fault is accepted. Step is the one whose
+// demand it sets aside; for the order of the parts that is [StirHardener].
+type Override struct {
+	Step   Step   `json:"step"`
+	Reason string `json:"reason"`
+	// Pours is how many there were: a later pour of ink or hardener is not
+	// covered by an override of the ratio before it.
+	Pours int `json:"pours"`
+}
+
+// Mix is a guided mix at one moment. It is copied by value; its slices are
+// never changed in place.
+type Mix struct {
+	Recipe    Recipe     `json:"recipe"`
+	Step      Step       `json:"step"`
+	Pan       weigh.Pan  `json:"pan"`
+	Pours     []Pour     `json:"pours,omitempty"`
+	Overrides []Override `json:"overrides,omitempty"`
+	// CupG is the reading at which the cup was confirmed.
+	CupG float64 `json:"cup_g,omitempty"`
+	// Stirred is how many of the pours have been stirred in.
+	Stirred int `json:"stirred,omitempty"`
+	// RestUntil is set once the rest has begun.
+	RestUntil time.Time `json:"rest_until,omitzero"`
+	// UnexplainedG is what the weight rose by before the last stir.
+	UnexplainedG float64 `json:"unexplained_g,omitempty"`
+	// ByHand: recorded after the fact, not guided.
+	ByHand bool `json:"by_hand,omitempty"`
+}
+
+// Start begins a mix.
+func Start(r Recipe) (Mix, error) {
+	if err := r.Check(); err != nil {
+		return Mix{}, err
+	}
+	return Mix{Recipe: r, Step: Cup}, nil
+}
+
+// Recorded takes in a mix that was made without the guide. Its order is not
+// known and taken on trust; its ratio is judged, see [Mix.FaultOpen].
+func Recorded(r Recipe, parts mix.Amounts, mixedAt, now time.Time) (Mix, error) {
+	if err := r.Check(); err != nil {
+		return Mix{}, err
+	}
+	m := Mix{Recipe: r, Step: Load, ByHand: true}
+	for _, part := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
+		g := parts.Of(part)
+		if !(g >= 0 && g <= MaximumG) {
+			return Mix{}, fmt.Errorf("%v g of %s is out of range", g, part)
+		}
+		if g == 0 && part != mix.Thinner {
+			return Mix{}, fmt.Errorf("a mix without %s is none", part)
+		}
+		if g > 0 {
+			m.Pours = append(m.Pours, Pour{Part: part, G: g, Step: Load, RoseAt: mixedAt})
+		}
+	}
+	m.Stirred = len(m.Pours)
+	if until := mixedAt.Add(r.Rest); until.After(now) {
+		m.Step, m.RestUntil = Rest, until
+	}
+	return m, nil
+}
+
+// Weighed takes over what a [weigh.Tracker] made of a reading. When the zero
+// moved, the remembered bases move with it.
+func (m Mix) Weighed(p weigh.Pan) Mix {
+	if shift := p.BaseG - m.Pan.BaseG; shift != 0 {
+		m.Pours = slices.Clone(m.Pours)
+		for i := range m.Pours {
+			m.Pours[i].BaseG += shift
+		}
+	}
+	m.Pan = p
+	return m
+}
+
+// Tick lets a rest pass when its time has come.
+func (m Mix) Tick(now time.Time) Mix {
+	if m.Step == Rest && !now.Before(m.RestUntil) {
+		m.Step = Load
+	}
+	return m
+}
+
+// Poured is the sum of all pours.
+func (m Mix) Poured() mix.Amounts {
+	var a mix.Amounts
+	for _, p := range m.Pours {
+		a = a.Plus(p.Part, p.G)
+	}
+	return a
+}
+
+// FirstHardener returns when the first hardener met the ink, once confirmed.
+func (m Mix) FirstHardener() (at time.Time, ok bool) {
+	for _, p := range m.Pours {
+		if p.Part == mix.Hardener && (!ok || p.RoseAt.Before(at)) {
+			at, ok = p.RoseAt, true
+		}
+	}
+	return at, ok
+}

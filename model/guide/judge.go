@@ -1,0 +1,282 @@
+package guide
+
+import (
+	"fmt"
+	"math"
+
+	"potlifed/model/mix"
+	"potlifed/model/weigh"
+)
+
+// Targets follow what was really poured: the hardener the ink, the thinner
+// both. Until ink is in it is the recipe's.
+func (m Mix) Targets() mix.Amounts {
+	poured, r := m.Poured(), m.Recipe
+	ink := poured.InkG
+	if ink <= 0 || m.Step == Ink && poured.HardenerG <= 0 {
+		ink = math.Max(ink, r.InkTargetG)
+	}
+	t := mix.Targets(ink, r.Ratio, r.ThinnerPct)
+	if poured.HardenerG > 0 && !m.ratioOff(poured) {
+		t.ThinnerG = r.ThinnerPct / 100 * (ink + poured.HardenerG)
+	}
+	return t
+}
+
+// Corrections are what would put right what is poured, fewest grams first.
+// Empty when nothing is wrong, and when nothing fits into the cup; [Mix.Stuck]
+// tells these apart.
+func (m Mix) Corrections() []mix.Correction {
+	return m.corrections(m.Recipe.limits())
+}
+
+// Stuck reports a fault that the cup has no room to put right: only an override
+// or the waste are left.
+func (m Mix) Stuck() bool {
+	return len(m.Corrections()) == 0 && len(m.anyCorrections()) > 0
+}
+
+// anyCorrections takes no heed of the cup.
+func (m Mix) anyCorrections() []mix.Correction {
+	l := m.Recipe.limits()
+	l.CupMaximumG = 0
+	return m.corrections(l)
+}
+
+func (m Mix) corrections(l mix.Limits) []mix.Correction {
+	poured := m.Poured()
+	switch {
+	case m.inkShort(poured):
+		return m.inkCorrections(poured, l)
+	case m.ratioOff(poured) && !m.ratioOverridden():
+		return mix.RatioCorrections(poured, l)
+	case m.Step == Thinner && poured.ThinnerG > 0 && !m.overridden(Thinner):
+		return mix.ThinnerCorrections(poured, l)
+	}
+	return nil
+}
+
+// inkCorrections fill up to the least ink and to the recipe's.
+func (m Mix) inkCorrections(poured mix.Amounts, l mix.Limits) []mix.Correction {
+	r := m.Recipe
+	var out []mix.Correction
+	add := func(grams float64, to string) {
+		t := mix.Targets(poured.InkG+grams, r.Ratio, r.ThinnerPct)
+		if l.CupMaximumG <= 0 || t.TotalG() <= l.CupMaximumG {
+			out = append(out, mix.Correction{Add: mix.Addition{InkG: grams}, ThinnerG: t.ThinnerG, TotalG: t.TotalG(), To: to})
+		}
+	}
+	least, exact := r.needInkG()-poured.InkG, r.InkTargetG-poured.InkG
+	if least < exact {
+		add(least, mix.ToTolerance)
+	}
+	add(exact, mix.ToExact)
+	return out
+}
+
+// inkShort: some ink is in, no hardener yet, and it is less than the cup needs.
+func (m Mix) inkShort(poured mix.Amounts) bool {
+	return m.Step == Ink && poured.InkG > 0 && poured.HardenerG <= 0 && !m.overridden(Ink) &&
+		poured.InkG < m.Recipe.needInkG()-m.Recipe.DivisionG*(1+1e-9)
+}
+
+// ratioOff: hardener is in, and not in ratio. Without any it is no fault yet.
+func (m Mix) ratioOff(poured mix.Amounts) bool {
+	return poured.HardenerG > 0 && poured.InkG > 0 &&
+		!mix.InTolerance(poured, m.Recipe.Ratio, m.Recipe.TolerancePct)
+}
+
+// ratioOverridden: a person accepted the ratio, and neither ink nor hardener
+// has been poured since.
+func (m Mix) ratioOverridden() bool {
+	for i := len(m.Overrides) - 1; i >= 0; i-- {
+		o := m.Overrides[i]
+		if o.Step != Hardener && o.Step != Load {
+			continue
+		}
+		for _, p := range m.Pours[min(o.Pours, len(m.Pours)):] {
+			if p.Part != mix.Thinner {
+				return false
+			}
+		}
+		return true
+	}
+	return false
+}
+
+func (m Mix) overridden(s Step) bool {
+	for _, o := range m.Overrides {
+		if o.Step == s {
+			return true
+		}
+	}
+	return false
+}
+
+// RatioFault reports whether ink and hardener are out of ratio, overridden or not.
+func (m Mix) RatioFault() bool { return m.ratioOff(m.Poured()) }
+
+// OrderFault reports whether thinner met hardener that was not stirred in, or
+// came before any, overridden or not.
+func (m Mix) OrderFault() bool {
+	for _, p := range m.Pours {
+		if p.Early {
+			return true
+		}
+	}
+	return false
+}
+
+// orderOpen is an order fault that nobody has overridden.
+func (m Mix) orderOpen() bool {
+	for _, p := range m.Pours {
+		if p.Early && !p.Excused {
+			return true
+		}
+	}
+	return false
+}
+
+// FaultOpen reports a ratio or order fault that nobody has overridden.
+func (m Mix) FaultOpen() bool {
+	return m.RatioFault() && !m.ratioOverridden() || m.orderOpen()
+}
+
+// Expect is the part that the next pour counts as, unless the confirm names
+// another. It is empty where nothing is poured.
+func (m Mix) Expect() mix.Part {
+	switch m.Step {
+	case Ink, Hardener, Thinner:
+	default:
+		return ""
+	}
+	if c := m.anyCorrections(); len(c) > 0 {
+		part, _ := c[0].Add.First()
+		return part
+	}
+	return mix.Part(m.Step)
+}
+
+// Bar is what a screen needs to show a pour: with the live reading, what has
+// been poured of it is [weigh.Pan.PouredG] of the mix's pan.
+type Bar struct {
+	Part mix.Part `json:"part"`
+	// PouredG of this part is confirmed already.
+	PouredG float64 `json:"poured_g"`
+	// TargetG is for this pour, and LowG to HighG what is accepted of it.
+	TargetG float64 `json:"target_g"`
+	LowG    float64 `json:"low_g"`
+	HighG   float64 `json:"high_g"`
+}
+
+// Pouring returns the bar of the next pour; ok is false where nothing is poured.
+func (m Mix) Pouring() (b Bar, ok bool) {
+	part := m.Expect()
+	if part == "" {
+		return Bar{}, false
+	}
+	poured, r := m.Poured(), m.Recipe
+	b = Bar{Part: part, PouredG: poured.Of(part), TargetG: m.Targets().Of(part) - poured.Of(part)}
+	ratio, tolerance := float64(r.Ratio), r.TolerancePct/100
+	switch {
+	case part == mix.Ink && poured.HardenerG > 0: // back into ratio
+		asked := poured.HardenerG * ratio
+		b.LowG, b.HighG = asked/(1+tolerance)-poured.InkG, asked/(1-tolerance)-poured.InkG
+	case part == mix.Ink:
+		b.LowG, b.HighG = r.needInkG()-poured.InkG, m.roomForInk()-poured.InkG
+	case part == mix.Hardener:
+		asked := poured.InkG / ratio
+		b.LowG, b.HighG = asked*(1-tolerance)-poured.HardenerG, asked*(1+tolerance)-poured.HardenerG
+	default:
+		per := poured.CatalysedG() / 100
+		b.LowG, b.HighG = r.ThinnerMinPct*per-poured.ThinnerG, r.ThinnerMaxPct*per-poured.ThinnerG
+	}
+	if c := m.anyCorrections(); len(c) > 0 {
+		_, b.TargetG = c[0].Add.First()
+		b.LowG, b.HighG = math.Min(b.LowG, b.TargetG), math.Max(b.HighG, b.TargetG)
+	}
+	b.TargetG, b.LowG, b.HighG = math.Max(b.TargetG, 0), math.Max(b.LowG, 0), math.Max(b.HighG, 0)
+	return b, true
+}
+
+// roomForInk is the most ink whose finished mix still fits into the cup.
+func (m Mix) roomForInk() float64 {
+	r := m.Recipe
+	if r.CupMaximumG <= 0 {
+		return math.Max(r.InkTargetG, r.InkMinimumG)
+	}
+	return math.Max(r.CupMaximumG/mix.Targets(1, r.Ratio, r.ThinnerPct).TotalG(), r.InkTargetG)
+}
+
+// Warnings are sentences for the person who mixes; none of them stops a step.
+func (m Mix) Warnings() []string {
+	var out []string
+	warn := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	poured, r := m.Poured(), m.Recipe
+	w := m.weighing()
+	if !m.ByHand && w.Grade(m.Targets(), r.TolerancePct) == mix.Coarse {
+		warn("This scale knows the ratio of this mix only to %.1f %%; from %.0f g of ink on it would do.",
+			w.Uncertainty(m.Targets()).RatioPct, math.Ceil(w.SmallestUsableInk(r.Ratio, r.TolerancePct)))
+	}
+	if finished := m.finishedG(); r.CupMaximumG > 0 && finished > r.CupMaximumG {
+		warn("The finished mix, %.1f g, does not fit into this cup, which takes %.1f g.", finished, r.CupMaximumG)
+	}
+	if m.Step != Cup && !m.ByHand && r.CupEmptyG > 0 {
+		switch {
+		case math.Abs(m.CupG) <= r.DivisionG && r.CupEmptyG > 2*r.DivisionG && poured.InkG <= 0:
+			warn("The scale showed zero at the cup: it must have been on the scale and tared.")
+		case m.CupG > r.DivisionG && math.Abs(m.CupG-r.CupEmptyG) > math.Max(2*r.DivisionG, r.CupEmptyG/5):
+			warn("The cup weighed %.1f g, an empty one weighs %.1f g: is it the right one, and empty?", m.CupG, r.CupEmptyG)
+		}
+	}
+	if m.Stuck() {
+		warn("There is no room in this cup to put this right: go on with a reason, or discard the mix.")
+	}
+	if m.RatioFault() {
+		warn("Hardener is %+.1f %% off the ratio.", 100*mix.Deviation(poured, r.Ratio))
+	}
+	if pct := poured.ThinnerPct(); pct > 0 && m.thinnerChecked() && !r.limits().ThinnerInRange(poured) {
+		warn("Thinner is %.1f %%, outside the ink's range of %v to %v %%.", pct, r.ThinnerMinPct, r.ThinnerMaxPct)
+	}
+	if m.OrderFault() {
+		warn("Thinner was poured before the hardener was stirred in: expect a shorter life.")
+	}
+	if m.UnexplainedG > 0 {
+		warn("The weight rose by %.1f g before the stir; if that was poured, it is not counted.", m.UnexplainedG)
+	}
+	return out
+}
+
+// thinnerChecked: what thinner there is should be in range by now. Too much is
+// said at once; too little only once its step is over.
+func (m Mix) thinnerChecked() bool {
+	switch m.Step {
+	case StirThinner, Rest, Load:
+		return true
+	}
+	return m.Poured().ThinnerPct() > m.Recipe.ThinnerMaxPct
+}
+
+// finishedG is what the mix will weigh, or weighs, with all thinner.
+func (m Mix) finishedG() float64 {
+	poured, targets := m.Poured(), m.Targets()
+	total := math.Max(poured.InkG, targets.InkG) + math.Max(poured.HardenerG, targets.HardenerG)
+	if m.Step == StirThinner || m.Step == Rest || m.Step == Load {
+		return poured.TotalG()
+	}
+	return total + math.Max(poured.ThinnerG, targets.ThinnerG)
+}
+
+// RatioUncertainty is the relative standard uncertainty of the ratio as poured,
+// or as aimed at before: what the scale's division leaves open.
+func (m Mix) RatioUncertainty() float64 {
+	poured := m.Poured()
+	if poured.InkG <= 0 || poured.HardenerG <= 0 {
+		poured = m.Targets()
+	}
+	return m.weighing().RatioUncertainty(poured)
+}
+
+func (m Mix) weighing() mix.Weighing {
+	return mix.Weighing{ReadingUncertaintyG: weigh.StandardUncertainty(m.Recipe.DivisionG)}
+}
