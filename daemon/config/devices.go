@@ -1,0 +1,121 @@
+package config
+
+import (
+	"fmt"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"time"
+
+	"potlifed/devices/scale"
+)
+
+// devices reads the scales and the sensors.
+func (r *reader) devices(top *mapping, standard Shop, shop *Shop) {
+	const oneScale = "a list with one scale at least, each with id and port"
+	const oneSensor = "a list with one sensor at least, each with id, zone and path"
+	shop.Scales, shop.Sensors = nil, nil
+	top.require("scales", oneScale)
+	top.each("scales", oneScale, func(m *mapping) { shop.Scales = append(shop.Scales, r.scale(m, standard.Scales[0])) })
+	top.some("scales", oneScale)
+	top.require("sensors", oneSensor)
+	top.each("sensors", oneSensor, func(m *mapping) { shop.Sensors = append(shop.Sensors, r.sensor(m, standard.Sensors[0])) })
+	top.some("sensors", oneSensor)
+}
+
+func (r *reader) scale(m *mapping, s Scale) Scale {
+	m.id(aDevice, &s.ID)
+	m.require("port", portRule.want)
+	m.text("port", &s.Port, portRule)
+	if s.Port != "" {
+		m.only("port", aPort, s.Port, "a port of its own; one scale opens it alone")
+	}
+	m.whole("baud", &s.Baud, bounds{min: 300, max: 921600, unit: "baud"})
+	m.text("mode", &s.Mode, modeRule)
+	m.text("line", &s.Line, lineRule)
+	m.request()
+	m.number("division_g", &s.DivisionG, bounds{min: 0.001, max: 100, unit: "grams"})
+	m.number("capacity_g", &s.CapacityG, bounds{min: 10, max: 100000, unit: "grams"})
+	m.ref("zone", anAirZone, &s.Zone)
+	if m.sound("division_g", "capacity_g") && s.CapacityG < 100*s.DivisionG {
+		m.disagree("division_g", fmt.Sprint(s.DivisionG), fmt.Sprintf("the step of the display, at most a hundredth of capacity_g, %v", s.CapacityG))
+	}
+	return s
+}
+
+// request refuses a scale that must be asked, as long as nobody asks it.
+func (m *mapping) request() {
+	var request string
+	m.text("request", &request, textRule{`the text that asks for a weight, or ""`, func(text string) string {
+		if text == "" {
+			return ""
+		}
+		return `not yet: asking a scale for its weight; set the scale to send on its own, and leave this ""`
+	}})
+}
+
+func (r *reader) sensor(m *mapping, s Sensor) Sensor {
+	m.id(aDevice, &s.ID)
+	m.require("zone", "the id of the place whose air it measures")
+	m.text("zone", &s.Zone, idRule)
+	if s.Zone != "" {
+		r.give(anAirZone, s.Zone, start(m.fields["zone"].value).line)
+	}
+	m.text("source", &s.Source, sourceRule)
+	m.require("path", sensorPathRule.want)
+	m.text("path", &s.Path, sensorPathRule)
+	if s.Path != "" {
+		m.only("path", aPath, s.Path, "a path of its own; the same chip twice is no second opinion")
+	}
+	m.duration("every", &s.Every, 100*time.Millisecond, time.Hour, "5s")
+	if accuracy := m.section("accuracy"); accuracy != nil {
+		accuracy.number("temperature_c", &s.Accuracy.TemperatureAccuracyC, bounds{min: 0, above: true, max: 5, unit: "°C"})
+		accuracy.number("humidity_pct", &s.Accuracy.HumidityAccuracyPct, bounds{min: 0, above: true, max: 20, unit: "% RH"})
+		accuracy.close()
+	}
+	m.duration("stale_after", &s.StaleAfter, time.Second, longestWait, "5m")
+	if m.sound("every", "stale_after") && s.StaleAfter < s.Every {
+		m.disagree("stale_after", sayDuration(s.StaleAfter), "no shorter than every, "+sayDuration(s.Every))
+	}
+	return s
+}
+
+var portRule = textRule{"a device such as /dev/serial/by-id/…, or tcp://HOST:PORT", func(text string) string {
+	address, isTCP := strings.CutPrefix(text, "tcp://")
+	switch {
+	case strings.HasPrefix(text, "hid:"):
+		return "not yet: scales on hidraw; a serial port or tcp://HOST:PORT for now"
+	case isTCP && isHostPort(address), filepath.IsAbs(text) && !strings.Contains(text, "://"):
+		return ""
+	}
+	return "a device such as /dev/serial/by-id/…, or tcp://HOST:PORT"
+}}
+
+// modeRule is data bits, parity (none, even, odd, mark, space) and stop bits.
+var modeRule = matching("data bits, parity and stop bits, such as 8N1 or 7E1", regexp.MustCompile(`^[5-8][NEOMS][12]$`))
+
+// lineRule takes what the scale package takes for the shape of a line.
+var lineRule = textRule{"auto, the name of a shape, or a pattern", func(text string) string {
+	if _, err := scale.ParseShape(text); err != nil {
+		want := strings.TrimPrefix(err.Error(), fmt.Sprintf("line shape %q: ", text))
+		return strings.TrimPrefix(want, "want ")
+	}
+	return ""
+}}
+
+var sourceRule = textRule{"hwmon", func(text string) string {
+	switch text {
+	case "hwmon":
+		return ""
+	case "iio", "modbus", "line", "mqtt":
+		return "not yet: only hwmon for now"
+	}
+	return "hwmon"
+}}
+
+var sensorPathRule = textRule{"the sensor's folder, such as /sys/class/hwmon/hwmon2", func(text string) string {
+	if filepath.IsAbs(text) {
+		return ""
+	}
+	return "the sensor's folder as an absolute path, such as /sys/class/hwmon/hwmon2"
+}}

@@ -1,0 +1,150 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+)
+
+// Both limits are far beyond any shop; more is a wrong file. They also keep the YAML
+// parser, whose memory grows with the square of the depth, from taking all there is:
+// 65,000 opening brackets cost it more than 4 GB.
+const (
+	maxFileBytes = 64 << 10
+	maxDepth     = 16
+)
+
+// Read reads the configuration at path. The error is a [*Faults] when the file was
+// read and is not right.
+func Read(path string) (Shop, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return Shop{}, fmt.Errorf("read configuration: %w", err)
+	}
+	return Parse(path, data)
+}
+
+// Parse checks a configuration; name is what the faults call the file. The error is
+// always a [*Faults], and with one there is no Shop.
+func Parse(name string, data []byte) (Shop, error) {
+	r := &reader{faults: Faults{File: name}, given: map[kind]*register{}}
+	shop := defaults()
+	if top := r.document(data); top != nil {
+		r.shop(top, &shop)
+		top.close()
+		r.resolve()
+	}
+	if len(r.faults.List) > 0 {
+		r.faults.sort()
+		return Shop{}, &r.faults
+	}
+	inherit(&shop)
+	return shop, nil
+}
+
+// document parses the YAML down to its one mapping; nil when there is none, with the
+// fault reported.
+func (r *reader) document(data []byte) *mapping {
+	if len(data) > maxFileBytes {
+		r.fault(position{1, 1}, "", fmt.Sprintf("%d bytes", len(data)), fmt.Sprintf("a configuration of at most %d bytes", maxFileBytes))
+		return nil
+	}
+	if at, ok := firstNoText(string(data)); !ok {
+		r.fault(at, "", "bytes that are no text", "UTF-8 text without control characters")
+		return nil
+	}
+	tokens := lexer.Tokenize(string(data))
+	if at, ok := firstTooDeep(tokens); !ok {
+		r.fault(at, "", "lists or mappings inside each other beyond "+strconv.Itoa(maxDepth), "a configuration as in the sample file")
+		return nil
+	}
+	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+	if err != nil {
+		r.syntax(err)
+		return nil
+	}
+	var bodies []ast.Node
+	for _, doc := range file.Docs {
+		if doc.Body != nil {
+			bodies = append(bodies, doc.Body)
+		}
+	}
+	switch len(bodies) {
+	case 0:
+		r.fault(position{1, 1}, "", "nothing", "a configuration with at least bench, scales, sensors and inks")
+		return nil
+	case 1:
+		return r.mapping(bodies[0], "")
+	}
+	r.fault(start(bodies[1]), "", "a second document", "one document; no line of three hyphens between")
+	return nil
+}
+
+// syntax reports text that is no YAML. The parser stops at the first such place, so
+// it is the only fault.
+func (r *reader) syntax(err error) {
+	var syntax *yaml.SyntaxError
+	if !errors.As(err, &syntax) {
+		r.fault(position{1, 1}, "", "text that is no YAML", err.Error())
+		return
+	}
+	found := "text that is no YAML"
+	if text := strings.TrimSpace(syntax.Token.Value); text != "" {
+		found = quote(text)
+	}
+	r.fault(positionOf(syntax.Token), "", found, "valid YAML ("+syntax.Message+")")
+}
+
+// firstTooDeep finds the first token beyond maxDepth open brackets, or beyond maxDepth
+// list entries, keys, tags or anchors begun on one line. Depth by indentation needs no
+// limit: it costs the file more bytes for each level.
+func firstTooDeep(tokens token.Tokens) (position, bool) {
+	open, line, begun := 0, 0, 0
+	for _, t := range tokens {
+		if t.Position.Line != line {
+			line, begun = t.Position.Line, 0
+		}
+		switch t.Type {
+		case token.SequenceStartType, token.MappingStartType:
+			open++
+		case token.SequenceEndType, token.MappingEndType:
+			open--
+		case token.SequenceEntryType, token.MappingKeyType, token.TagType, token.AnchorType:
+			begun++
+		}
+		if open > maxDepth || begun > maxDepth {
+			return positionOf(t), false
+		}
+	}
+	return position{}, true
+}
+
+// firstNoText finds the first byte that is no UTF-8 or a control character.
+func firstNoText(text string) (position, bool) {
+	at := position{1, 1}
+	for i, c := range text {
+		if c == utf8.RuneError {
+			if _, size := utf8.DecodeRuneInString(text[i:]); size == 1 {
+				return at, false
+			}
+		}
+		switch {
+		case c == '\n':
+			at = position{at.line + 1, 1}
+			continue
+		case c < ' ' && c != '\t' && c != '\r' || c == 0x7f:
+			return at, false
+		}
+		at.column++
+	}
+	return position{}, true
+}

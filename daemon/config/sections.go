@@ -1,0 +1,130 @@
+package config
+
+import (
+	"net"
+	"path/filepath"
+	"regexp"
+)
+
+// shop reads the whole file. The order is the order of the sample, so that the list
+// of known keys reads like it.
+func (r *reader) shop(top *mapping, shop *Shop) {
+	standard := defaults()
+	top.require("bench", idRule.want)
+	top.text("bench", &shop.Bench, idRule)
+	top.text("data_dir", &shop.DataDir, absolutePath)
+	if m := top.section("http"); m != nil {
+		shop.HTTP = r.http(m, standard.HTTP)
+		m.close()
+	}
+	mqtt, broker := top.section("mqtt"), top.section("broker")
+	if mqtt != nil {
+		shop.MQTT = r.mqtt(mqtt, standard.MQTT, broker != nil)
+		mqtt.close()
+	}
+	shop.Broker = Broker{}
+	if broker != nil {
+		shop.Broker = r.broker(broker, standard.Broker)
+		broker.close()
+	}
+	r.devices(top, standard, shop)
+	r.floor(top, standard, shop)
+	r.materials(top, standard, shop)
+	if m := top.section("alarms"); m != nil {
+		m.duration("ending_before", &shop.Alarms.EndingBefore, 0, longestWait, "30m")
+		m.duration("mixing_takes", &shop.Alarms.MixingTakes, 0, longestWait, "15m")
+		m.number("stop_at_risk", &shop.Alarms.StopAtRisk, bounds{min: 0, above: true, max: 1})
+		m.close()
+	}
+	top.text("clock", &shop.Clock, oneOf("kernel", "assume"))
+	if m := top.section("retention"); m != nil {
+		r.retention(m, &shop.Retention)
+		m.close()
+	}
+}
+
+func (r *reader) http(m *mapping, http HTTP) HTTP {
+	m.text("listen", &http.Listen, listenRule("127.0.0.1:9755"))
+	m.texts("hosts", &http.Hosts, hostRule)
+	m.text("public_url", &http.PublicURL, publicURLRule)
+	m.text("web_config_file", &http.WebConfigFile, optionalPath)
+	return http
+}
+
+// mqtt reads the section of the client. Its keys may stand without url when there is
+// a built-in broker.
+func (r *reader) mqtt(m *mapping, mqtt MQTT, builtIn bool) MQTT {
+	if !builtIn {
+		m.require("url", brokerURLRule.want+", or a broker section for the built-in one")
+	}
+	m.text("url", &mqtt.URL, brokerURLRule)
+	mqtt.URL = withPort(mqtt.URL)
+	m.text("ca_file", &mqtt.CAFile, absolutePath)
+	m.text("cert_file", &mqtt.CertFile, absolutePath)
+	m.text("key_file", &mqtt.KeyFile, absolutePath)
+	m.text("topic_prefix", &mqtt.TopicPrefix, prefixRule)
+	m.text("username", &mqtt.Username, nonEmpty("a user name"))
+	m.text("password_file", &mqtt.PasswordFile, absolutePath)
+	m.boolean("commands", &mqtt.Commands)
+
+	// What would have no effect is refused: somebody believes that it has.
+	if m.sound("url") && !isTLS(mqtt.URL) {
+		for _, key := range []string{"ca_file", "cert_file", "key_file"} {
+			if m.has(key) && m.sound(key) {
+				m.wrongAs(key, "without TLS", "url: mqtts://…, or no such key")
+			}
+		}
+	}
+	for _, pair := range [][2]string{{"cert_file", "key_file"}, {"key_file", "cert_file"}, {"password_file", "username"}} {
+		if m.has(pair[0]) && !m.has(pair[1]) && m.sound(pair[0]) {
+			m.wrongAs(pair[0], "without "+pair[1], "both or neither")
+		}
+	}
+	return mqtt
+}
+
+// broker reads the built-in broker. Beyond loopback it would have to ask for a user,
+// which it cannot do yet.
+func (r *reader) broker(m *mapping, broker Broker) Broker {
+	m.text("listen", &broker.Listen, listenRule("127.0.0.1:1883"))
+	if host, _, err := net.SplitHostPort(broker.Listen); err == nil && !isLoopback(host) {
+		m.wrong("listen", "not yet: beyond loopback it needs users, which come later; 127.0.0.1:1883, or a broker of your own")
+	}
+	return broker
+}
+
+func (r *reader) retention(m *mapping, keep *Retention) {
+	const longest = 20 * 366 * day
+	m.duration("raw", &keep.Raw, day, longest, "14d")
+	m.duration("minutes", &keep.Minutes, day, longest, "400d")
+	if m.sound("raw", "minutes") && keep.Minutes < keep.Raw {
+		m.disagree("minutes", sayDuration(keep.Minutes), "no shorter than raw, "+sayDuration(keep.Raw))
+	}
+}
+
+var absolutePath = textRule{"an absolute path", func(text string) string {
+	if filepath.IsAbs(text) {
+		return ""
+	}
+	return "an absolute path; the service has no folder of its own to start from"
+}}
+
+var optionalPath = textRule{absolutePath.want + `, or ""`, func(text string) string {
+	if text == "" {
+		return ""
+	}
+	return absolutePath.check(text)
+}}
+
+func nonEmpty(what string) textRule {
+	return textRule{what, func(text string) string {
+		if text == "" {
+			return what
+		}
+		return ""
+	}}
+}
+
+// prefixRule keeps wildcards and empty levels out of topics.
+var prefixRule = matching("topic levels of letters, digits, hyphens, dots and underscores, with / between",
+	regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}(/[A-Za-z0-9._-]{1,64}){0,7}$`))

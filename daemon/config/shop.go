@@ -1,0 +1,152 @@
+// Package config reads the one file that describes a shop and checks it into a
+// [Shop]. Every default and every error message of the configuration lives here;
+// whoever receives a Shop may rely on it: ids are unique and well formed, every
+// name that refers to something refers to something that exists, and every number
+// is inside its range.
+package config
+
+import (
+	"time"
+
+	"potlifed/model/cure"
+	"potlifed/model/mix"
+)
+
+// Shop is a checked configuration. It is plain data and is not changed after it
+// was read.
+type Shop struct {
+	Bench     string // in topics, and a label on every metric
+	DataDir   string
+	HTTP      HTTP
+	MQTT      MQTT   // URL is empty when neither mqtt nor broker is configured: MQTT is off
+	Broker    Broker // Listen is empty when the built-in broker is not wanted
+	Scales    []Scale
+	Sensors   []Sensor
+	Cups      []Cup
+	Presses   []Press
+	Lights    []Light
+	Hardeners []Hardener
+	Thinners  []Thinner
+	Inks      []Ink
+	Alarms    Alarms
+	Clock     string // "kernel": believe the kernel's word that the clock is set; "assume": a clock chip keeps it
+	Retention Retention
+}
+
+// HTTP says where the page, the API and the metrics are served.
+type HTTP struct {
+	Listen        string   // host:port
+	Hosts         []string // host names answered to beyond loopback and its own address
+	PublicURL     string   // what a label's code points at; may be empty
+	WebConfigFile string   // exporter-toolkit format, TLS and basic auth; may be empty
+}
+
+// MQTT describes the broker the daemon is a client of. With the built-in broker
+// and no mqtt section, URL is empty and the daemon connects to its own broker.
+type MQTT struct {
+	URL          string // mqtt://host:port or mqtts://host:port
+	CAFile       string
+	CertFile     string
+	KeyFile      string
+	TopicPrefix  string // default "potlife"
+	Username     string
+	PasswordFile string
+	Commands     bool // whether do/… is obeyed on this broker
+}
+
+// Broker describes the built-in broker.
+type Broker struct {
+	Listen string // host:port
+}
+
+// Scale is a bench scale.
+type Scale struct {
+	ID        string
+	Port      string // device path or tcp://host:port
+	Baud      int    // default 9600
+	Mode      string // default 8N1
+	Line      string // default auto
+	DivisionG float64
+	CapacityG float64
+	Zone      string // default: the first sensor's zone
+}
+
+// Sensor measures the air of one zone.
+type Sensor struct {
+	ID         string
+	Zone       string
+	Source     string // hwmon
+	Path       string
+	Every      time.Duration // default 5 s
+	Accuracy   cure.Sensor   // default 0.3 °C, 2 %
+	StaleAfter time.Duration // default 5 min
+}
+
+// Cup is a kind of ink cup.
+type Cup struct {
+	ID           string
+	InkMinimumG  float64
+	FillMaximumG float64
+	EmptyG       float64 // 0: not known, learned at the bench
+	Exposure     float64 // 0 < x ≤ 1
+	Lag          time.Duration
+}
+
+// Press is one ink-cup position of a printing machine.
+type Press struct {
+	ID   string
+	Zone string
+	Cup  string
+}
+
+// Light shows what one or more presses need.
+type Light struct {
+	ID      string
+	Presses []string
+	Reads   []string // of "json", "meaning", "colour": the topics this light reads
+}
+
+// Hardener is a hardener the shop uses.
+type Hardener struct {
+	ID              string
+	UseWithinOpened time.Duration // 0: not stated
+}
+
+// Thinner is a thinner the shop uses.
+type Thinner struct {
+	ID               string
+	VapourPressurePa float64
+	MolarMassG       float64
+	Hydroxyl         bool
+}
+
+// Ink is a two-component ink with its data sheet's figures.
+type Ink struct {
+	ID                string
+	Hardener          string // may be empty
+	Ratio             mix.Ratio
+	RatioTolerancePct float64  // default 5
+	Thinners          []string // may be empty
+	ThinnerPct        ThinnerPct
+	Sheet             cure.Sheet
+	Life              cure.Ink // Sheet, calibrated
+	Rest              time.Duration
+}
+
+// ThinnerPct is the thinner's range and its starting values, in per cent of ink
+// plus hardener.
+type ThinnerPct struct {
+	Min, Max, Dark, Light float64 // defaults 10, 20, 10, 12 (common practice, no source)
+}
+
+// Alarms are the limits that alarms and lights work by.
+type Alarms struct {
+	EndingBefore time.Duration // default 30 min
+	MixingTakes  time.Duration // default 15 min
+	StopAtRisk   float64       // default 0.25
+}
+
+// Retention says how long thinned air is kept.
+type Retention struct {
+	Raw, Minutes time.Duration // defaults 14 d, 400 d
+}
