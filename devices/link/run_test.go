@@ -1,0 +1,259 @@
+package link
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"reflect"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"potlifed/devices/simulate"
+)
+
+// running is a Run in the background whose changes can be awaited.
+type running struct {
+	t       *testing.T
+	changes chan Change
+	bytes   chan int
+	cancel  context.CancelFunc
+	done    chan error
+	once    sync.Once
+}
+
+func start(t *testing.T, s Settings) *running {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	r := &running{t: t, changes: make(chan Change, 100), bytes: make(chan int, 1), cancel: cancel, done: make(chan error, 1)}
+	go func() {
+		r.done <- Run(ctx, s, Handler{
+			Bytes: func(p []byte) bool {
+				select {
+				case r.bytes <- len(p):
+				default:
+				}
+				return true
+			},
+			Change: func(c Change) { r.changes <- c },
+		})
+	}()
+	t.Cleanup(r.stop)
+	return r
+}
+
+// stop ends Run and waits for it; it may be repeated.
+func (r *running) stop() {
+	r.once.Do(func() {
+		r.cancel()
+		if err := <-r.done; err != nil {
+			r.t.Errorf("Run returned %v at its end, want nil", err)
+		}
+	})
+}
+
+// await waits for the next change and demands its kind.
+func (r *running) await(kind Kind) Change {
+	r.t.Helper()
+	select {
+	case c := <-r.changes:
+		if c.Kind != kind {
+			r.t.Fatalf("got the change %q (%v), want %q", c.Kind, c.Err, kind)
+		}
+		return c
+	case <-time.After(10 * time.Second):
+		r.t.Fatalf("no change came, want %q", kind)
+	}
+	return Change{}
+}
+
+func (r *running) awaitBytes() {
+	r.t.Helper()
+	select {
+	case <-r.bytes:
+	default:
+	}
+	select {
+	case <-r.bytes:
+	case <-time.After(10 * time.Second):
+		r.t.Fatal("no bytes came")
+	}
+}
+
+func TestRunComesBackUnderTheSameName(t *testing.T) {
+	for _, tcp := range []bool{false, true} {
+		s := newScale(t, simulate.ScaleOptions{TCP: tcp})
+		r := start(t, Settings{Port: s.Port(), RetryMin: 5 * time.Millisecond, RetryMax: 20 * time.Millisecond})
+		r.await(Connected)
+		r.await(Speaking)
+		before := openDescriptors(t)
+		for range 3 {
+			if err := s.Unplug(); err != nil {
+				t.Fatal(err)
+			}
+			if c := r.await(Lost); !errors.Is(c.Err, ErrLost) {
+				t.Errorf("lost with %v", c.Err)
+			}
+			if c := r.await(Failed); !errors.Is(c.Err, ErrAbsent) {
+				t.Errorf("failed with %v, want ErrAbsent", c.Err)
+			}
+			if err := s.Replug(); err != nil {
+				t.Fatal(err)
+			}
+			if c := r.await(Connected); c.Attempts < 1 {
+				t.Errorf("connected after %d failures, want some", c.Attempts)
+			}
+			r.await(Speaking)
+			r.awaitBytes()
+		}
+		if after := openDescriptors(t); after > before {
+			t.Errorf("%d descriptors open before, %d after three losses: dead ones are kept", before, after)
+		}
+		r.stop()
+		select {
+		case c := <-r.changes:
+			t.Errorf("our own stop was reported as %q: %v", c.Kind, c.Err)
+		default:
+		}
+	}
+}
+
+// openDescriptors counts this process's descriptors.
+func openDescriptors(t *testing.T) int {
+	entries, err := os.ReadDir("/proc/self/fd")
+	if err != nil {
+		t.Skip("no /proc here")
+	}
+	return len(entries)
+}
+
+func TestRunReportsSilenceOnce(t *testing.T) {
+	s := newScale(t, simulate.ScaleOptions{})
+	r := start(t, Settings{Port: s.Port(), Silence: 150 * time.Millisecond})
+	r.await(Connected)
+	r.await(Speaking)
+	for range 2 {
+		s.Silence(true)
+		if c := r.await(Silent); c.Quiet < 150*time.Millisecond {
+			t.Errorf("silent after %v", c.Quiet)
+		}
+		s.Silence(false)
+		r.await(Speaking)
+	}
+}
+
+func TestRunReopensHalfOpenTCP(t *testing.T) {
+	s := newScale(t, simulate.ScaleOptions{TCP: true})
+	r := start(t, Settings{Port: s.Port(), Silence: 100 * time.Millisecond, HalfOpen: 250 * time.Millisecond, RetryMin: time.Millisecond})
+	r.await(Connected)
+	r.await(Speaking)
+	s.Silence(true)
+	r.await(Silent)
+	if c := r.await(Lost); !errors.Is(c.Err, ErrLost) || !errors.Is(c.Err, errHalfOpen) {
+		t.Errorf("lost with %v, want the half-open cause", c.Err)
+	}
+	r.await(Connected)
+	s.Silence(false)
+	r.await(Speaking)
+}
+
+func TestRunWaitsForABusyPort(t *testing.T) {
+	s := newScale(t, simulate.ScaleOptions{})
+	if s.OnNetwork() {
+		t.Skip("needs a pseudo-terminal")
+	}
+	other, err := Open(t.Context(), Settings{Port: s.Port()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := start(t, Settings{Port: s.Port(), RetryMin: time.Millisecond, RetryMax: 5 * time.Millisecond})
+	if c := r.await(Failed); !errors.Is(c.Err, ErrBusy) {
+		t.Errorf("failed with %v, want ErrBusy", c.Err)
+	}
+	if err := other.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r.await(Connected)
+}
+
+func TestRunRefusesWrongSettings(t *testing.T) {
+	if err := Run(t.Context(), Settings{}, Handler{}); !errors.Is(err, ErrSettings) {
+		t.Errorf("got %v, want ErrSettings", err)
+	}
+}
+
+// shortStream gives its bytes once and is then lost.
+type shortStream struct{ left string }
+
+func (s *shortStream) Read(p []byte) (int, error) {
+	if s.left == "" {
+		return 0, ErrLost
+	}
+	n := copy(p, s.left)
+	s.left = s.left[n:]
+	return n, nil
+}
+func (s *shortStream) Write(p []byte) (int, error) { return len(p), nil }
+func (s *shortStream) Close() error                { return nil }
+
+func TestBackOffResetsAfterGoodDataOnly(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		ctx, cancel := context.WithCancel(t.Context())
+		began := time.Now()
+		var at []time.Duration
+		// Absent twice, then twice a good open with noise, then good data, and
+		// absent again.
+		script := []io.ReadWriteCloser{nil, nil, &shortStream{"noise"}, &shortStream{}, &shortStream{"good"}, nil, nil}
+		err := runWith(ctx, Settings{Port: "/dev/x", RetryMin: time.Second, RetryMax: 10 * time.Second, Silence: time.Minute}, Handler{
+			Bytes: func(p []byte) bool { return string(p) == "good" },
+		}, func(context.Context, Settings) (io.ReadWriteCloser, error) {
+			at = append(at, time.Since(began))
+			next := script[len(at)-1]
+			if len(at) == len(script) {
+				cancel()
+			}
+			if next == nil {
+				return nil, ErrAbsent
+			}
+			return next, nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var waits []time.Duration
+		for i := 1; i < len(at); i++ {
+			waits = append(waits, at[i]-at[i-1])
+		}
+		want := []time.Duration{1 * time.Second, 2 * time.Second, 4 * time.Second, 8 * time.Second, 1 * time.Second, 2 * time.Second}
+		if !reflect.DeepEqual(waits, want) {
+			t.Errorf("waited %v, want %v", waits, want)
+		}
+	})
+}
+
+func TestFailureIsReportedOncePerCause(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		ctx, cancel := context.WithCancel(t.Context())
+		causes := []error{ErrAbsent, ErrAbsent, ErrAbsent, ErrDenied, ErrDenied, ErrAbsent}
+		var reported []error
+		tries := 0
+		err := runWith(ctx, Settings{Port: "/dev/x"}.withDefaults(), Handler{
+			Change: func(c Change) { reported = append(reported, c.Err) },
+		}, func(context.Context, Settings) (io.ReadWriteCloser, error) {
+			if tries == len(causes) {
+				cancel()
+				return nil, context.Canceled
+			}
+			tries++
+			return nil, causes[tries-1]
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := []error{ErrAbsent, ErrDenied, ErrAbsent}; !reflect.DeepEqual(reported, want) {
+			t.Errorf("reported %v, want %v", reported, want)
+		}
+	})
+}
