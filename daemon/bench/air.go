@@ -1,0 +1,349 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// sensor is a sensor with its newest readings. It rebuilds itself after a start.
+type sensor struct {
+	config.Sensor
+	last     time.Time // of the newest good reading in this run
+	air      air.State
+	mono     time.Duration
+	took     time.Duration
+	ok       uint64
+	errors   uint64
+	rejected uint64
+	failing  int       // readings that failed in a row
+	failure  string    // why
+	since    time.Time // of the condition
+	is       string    // the condition
+}
+
+func (s *sensor) shift(d time.Duration) {
+	if !s.last.IsZero() {
+		s.last = s.last.Add(d)
+	}
+	if !s.since.IsZero() {
+		s.since = s.since.Add(d)
+	}
+}
+
+// downAfter is how many readings in a row have to fail before a sensor is down; each
+// of them was tried several times by the driver.
+const downAfter = 3
+
+// The conditions of an instrument.
+const (
+	waiting = "waiting" // since the start, nothing yet
+	up      = "up"
+	stale   = "stale" // older than stale_after
+	down    = "down"  // it fails
+)
+
+// condition says how the sensor is, and why.
+func (s *sensor) condition(now time.Time) (is, why string) {
+	switch {
+	case s.failing >= downAfter:
+		return down, s.failure
+	case s.last.IsZero():
+		return waiting, "no reading yet"
+	case now.Sub(s.last) > s.StaleAfter:
+		return stale, fmt.Sprintf("the last reading is from %s ago", now.Sub(s.last).Round(time.Second))
+	}
+	return up, ""
+}
+
+// zone is the open end of a zone's air: what was read since its last closed step.
+// It rebuilds itself after a start; the closed steps are in the state.
+type zone struct {
+	id      string
+	sensors []*sensor
+	// read and value are the newest reading that the path has taken in; zero when
+	// there was none since the last closed step.
+	read   time.Time
+	value  air.State
+	source *sensor
+}
+
+// airReading is one reading of a sensor, or why there is none.
+type airReading struct {
+	sensor   string
+	air      air.State
+	took     time.Duration
+	err      error
+	rejected bool          // it failed with a value that air cannot have
+	at       time.Duration // CLOCK_BOOTTIME
+}
+
+// Beyond this a reading closes a step, so that the straight line of a step never
+// differs from what was read by more. Well below any sensor's accuracy.
+const (
+	deadbandC   = 0.05
+	deadbandPct = 0.2
+)
+
+func (r airReading) enter(b *Bench, now time.Time) {
+	s, known := b.sensors[r.sensor]
+	if !known {
+		return
+	}
+	s.took = r.took
+	err := r.err
+	if err == nil {
+		err = r.air.Valid() // outside physics: never a value
+		r.rejected = err != nil
+	}
+	if err != nil {
+		if r.rejected {
+			s.rejected++
+		} else {
+			s.errors++
+		}
+		s.failing++
+		s.failure = err.Error()
+		return
+	}
+	s.ok++
+	s.failing, s.failure = 0, ""
+	at := b.atMono(r.at)
+	if !at.After(s.last) {
+		return
+	}
+	s.last, s.air, s.mono = at, r.air, r.at
+	z := b.zones[s.Zone]
+	if z.primary(at) != s {
+		return
+	}
+	b.takeIn(z, s, at)
+}
+
+// primary is the sensor that speaks for the zone: the first in the configuration that
+// is fresh.
+func (z *zone) primary(now time.Time) *sensor {
+	var best *sensor
+	for _, s := range z.sensors {
+		if s.last.IsZero() {
+			continue
+		}
+		if now.Sub(s.last) <= fresh(s) {
+			return s
+		}
+		if best == nil || s.last.After(best.last) {
+			best = s
+		}
+	}
+	return best
+}
+
+// fresh is how old a reading may be and still count as now: three readings.
+func fresh(s *sensor) time.Duration { return 3 * s.Every }
+
+// takeIn brings a reading into the zone's path.
+func (b *Bench) takeIn(z *zone, s *sensor, at time.Time) {
+	closed := b.state.Zones[z.id]
+	if at.Before(closed.Until) { // an event that came in after it has closed the step
+		at = closed.Until
+	}
+	was, had := z.value, !z.read.IsZero()
+	silent := closed.ReadAt.IsZero() || at.Sub(b.lastRead(z)) > fresh(s)
+	switch {
+	case closed.Bridged: // the daemon was down: a line from the last to the first reading
+		b.step(z, at, cure.Step{From: closed.Air, To: s.air, Kind: cure.Bridged, Uncertain: true}, s.air, at)
+	case silent:
+		b.hold(z, at)
+		b.step(z, at, cure.Step{}, s.air, at)
+	case !had:
+		if far(closed.Air, s.air) {
+			b.measured(z, at, closed.Air, s.air, at)
+		}
+	case far(closed.Air, s.air) || far(was, s.air):
+		b.measured(z, z.read, closed.Air, was, z.read)
+		b.measured(z, at, was, s.air, at)
+	}
+	z.read, z.value, z.source = at, s.air, s
+	if b.state.Zones[z.id].Until.Equal(at) {
+		z.read = time.Time{}
+	}
+}
+
+func far(a, b air.State) bool {
+	return math.Abs(a.TemperatureC-b.TemperatureC) > deadbandC || math.Abs(a.HumidityPct-b.HumidityPct) > deadbandPct
+}
+
+// lastRead is the time of the zone's newest reading, of this run or of one before.
+func (b *Bench) lastRead(z *zone) time.Time {
+	if !z.read.IsZero() {
+		return z.read
+	}
+	return b.state.Zones[z.id].ReadAt
+}
+
+// measured closes a step of measured air, a straight line from one value to another.
+func (b *Bench) measured(z *zone, end time.Time, from, to air.State, readAt time.Time) {
+	_, doubt := doubtful(to)
+	b.step(z, end, cure.Step{From: from, To: to, Kind: cure.Measured, Uncertain: doubt}, to, readAt)
+}
+
+// hold closes steps up to end without a reading: with the last values while they are
+// not stale, and after that with what may have become of them.
+func (b *Bench) hold(z *zone, end time.Time) {
+	closed := b.state.Zones[z.id]
+	read := b.lastRead(z)
+	last := closed.Air
+	if !z.read.IsZero() && z.read.After(closed.Until) {
+		b.measured(z, z.read, closed.Air, z.value, z.read)
+		last = z.value
+	}
+	staleAfter := b.staleAfter(z)
+	for {
+		start := b.state.Zones[z.id].Until
+		if !end.After(start) {
+			return
+		}
+		step := cure.Step{From: last, To: last, Kind: cure.Held, Held: start.Sub(read), Uncertain: true}
+		stop := end
+		switch border := read.Add(staleAfter); {
+		case read.IsZero(), !start.Before(border):
+			step.Kind, step.Worst = cure.Stale, b.state.Zones[z.id].Worst()
+			if read.IsZero() {
+				step.Held = 0
+			}
+		case border.Before(end):
+			stop = border
+		}
+		b.step(z, stop, step, last, read)
+	}
+}
+
+// staleAfter is the zone's longest stale_after: air is missing only when no sensor
+// of the zone gives any.
+func (b *Bench) staleAfter(z *zone) time.Duration {
+	var longest time.Duration
+	for _, s := range z.sensors {
+		longest = max(longest, s.StaleAfter)
+	}
+	return longest
+}
+
+// step closes one step of a zone's air at end.
+func (b *Bench) step(z *zone, end time.Time, step cure.Step, after air.State, readAt time.Time) {
+	start := b.state.Zones[z.id].Until
+	step.Duration = end.Sub(start)
+	if step.Duration < 0 {
+		return
+	}
+	if step.Kind == "" { // a mark without length: where the next step starts from
+		step.Kind, step.From, step.To = cure.Measured, after, after
+	}
+	b.decide(end, "bench", record.AirStep{Zone: z.id, Start: start, Step: step, After: after, ReadAt: readAt})
+	if !z.read.After(end) {
+		z.read = time.Time{}
+	}
+}
+
+// open makes sure that the zone has a path that begins now or earlier.
+func (b *Bench) open(z *zone, now time.Time) {
+	if _, ok := b.state.Zones[z.id]; ok {
+		return
+	}
+	b.decide(now, "bench", record.AirStep{
+		Zone: z.id, Start: now, Step: cure.Step{Kind: cure.Measured, From: record.UnmeasuredAir, To: record.UnmeasuredAir},
+		After: record.UnmeasuredAir,
+	})
+}
+
+// closeTo closes the zone's path up to now, before something happens to a batch that
+// stands in it.
+func (b *Bench) closeTo(z *zone, now time.Time) {
+	closed := b.state.Zones[z.id]
+	read := b.lastRead(z)
+	if closed.Bridged || z.source == nil || now.Sub(read) > fresh(z.source) {
+		b.hold(z, now)
+		return
+	}
+	last := closed.Air
+	if !z.read.IsZero() {
+		b.measured(z, z.read, closed.Air, z.value, z.read)
+		last = z.value
+	}
+	if now.After(b.state.Zones[z.id].Until) {
+		b.measured(z, now, last, last, read)
+	}
+}
+
+// closeMinutes closes each zone's step when a whole minute has passed. A zone that
+// waits for its first reading after a start is left alone for as long as that may
+// still bridge the gap.
+func (b *Bench) closeMinutes(now time.Time) {
+	for _, z := range b.zones {
+		closed := b.state.Zones[z.id]
+		if now.Truncate(time.Minute).Sub(closed.Until.Truncate(time.Minute)) <= 0 {
+			continue
+		}
+		read := b.lastRead(z)
+		switch {
+		case closed.Bridged && b.uptime(b.clock.Now()) < b.staleAfter(z):
+		case closed.Bridged, z.source == nil, now.Sub(read) > fresh(z.source):
+			b.hold(z, now)
+		case !z.read.IsZero():
+			b.measured(z, z.read, closed.Air, z.value, z.read)
+		}
+	}
+}
+
+// quality says how far the zone's air can be relied on.
+func (b *Bench) quality(z *zone, now time.Time) (record.Quality, string) {
+	read := b.lastRead(z)
+	age := now.Sub(read)
+	value, ok := b.value(z)
+	switch {
+	case len(z.sensors) == 0:
+		return record.QualityBad, "no sensor measures this zone"
+	case !ok:
+		return record.QualityBad, "no reading yet"
+	case age > b.staleAfter(z):
+		return record.QualityBad, fmt.Sprintf("no reading for %s", age.Round(time.Second))
+	}
+	every := z.sensors[0].Every
+	if z.source != nil {
+		every = z.source.Every
+	}
+	if age > 3*every {
+		return record.QualityUncertain, fmt.Sprintf("the last reading is from %s ago", age.Round(time.Second))
+	}
+	if why, doubt := doubtful(value); doubt {
+		return record.QualityUncertain, why
+	}
+	return record.QualityGood, ""
+}
+
+// doubtful says whether air is outside the range that the model is meant for.
+func doubtful(a air.State) (why string, doubt bool) {
+	switch {
+	case a.TemperatureC < 10 || a.TemperatureC > 35:
+		return fmt.Sprintf("%.1f °C is outside 10 to 35 °C", a.TemperatureC), true
+	case a.HumidityPct > 85:
+		return fmt.Sprintf("%.0f %% is above 85 %%", a.HumidityPct), true
+	}
+	return "", false
+}
+
+// value is the zone's newest air and whether it was ever measured.
+func (b *Bench) value(z *zone) (air.State, bool) {
+	if !z.read.IsZero() {
+		return z.value, true
+	}
+	closed, ok := b.state.Zones[z.id]
+	if !ok || closed.ReadAt.IsZero() {
+		return record.UnmeasuredAir, false
+	}
+	return closed.Air, true
+}

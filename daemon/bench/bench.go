@@ -1,0 +1,291 @@
+// Package bench is the one loop: readings, requests and a tick come in by channel;
+// it decides, applies what was decided to the state, hands records to the journal's
+// writer, and publishes a snapshot.
+//
+// One goroutine ([Bench.Run]) touches the state. Whoever asks for something with
+// [Bench.Do] is answered when the change is on disk. Readers take the newest
+// [Bench.Snapshot]; a slow one costs the loop nothing.
+package bench
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"potlifed/daemon/clock"
+	"potlifed/daemon/config"
+	"potlifed/daemon/journal"
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/weigh"
+)
+
+// Journal is what the loop needs of a journal: groups are written in the order they
+// were sent, one at a time, and each is answered.
+type Journal interface {
+	ID() string
+	Load(ctx context.Context) (record.State, error)
+	Groups() chan<- journal.Group
+	Acks() <-chan error
+}
+
+// Settings are what a bench is made of.
+type Settings struct {
+	Shop    config.Shop
+	Version string
+	Clock   clock.Clock
+	Journal Journal
+	Log     *slog.Logger
+	// BrokerAway says why nothing can be published just now, empty when it can. It
+	// must not block.
+	BrokerAway func() string
+}
+
+// Bench is the loop with what it knows.
+type Bench struct {
+	shop    config.Shop
+	clock   clock.Clock
+	journal Journal
+	log     *slog.Logger
+	broker  func() string
+	version string
+
+	in      chan input
+	ended   chan struct{} // closed when the loop has ended
+	snap    atomic.Pointer[record.Snapshot]
+	watch   watchers
+	started clock.Instant
+	anchor  anchor
+
+	// What follows is the loop's alone.
+	instance string
+	state    record.State // the newest
+	write    pipeline
+	zones    map[string]*zone
+	sensors  map[string]*sensor
+	scales   map[string]*scale
+	lives    map[string]*life // what is derived from batches, by id
+	checked  time.Time        // of the last checkpoint
+	synced   bool             // what the clock said last
+	dirty    bool             // something but readings has changed since the last snapshot
+}
+
+// input is one thing that comes in.
+type input interface{ enter(b *Bench, now time.Time) }
+
+// New makes a bench from the journal's state. Run starts it.
+func New(ctx context.Context, s Settings) (*Bench, error) {
+	state, err := s.Journal.Load(ctx)
+	if err != nil {
+		return nil, err
+	}
+	b := &Bench{
+		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, broker: s.BrokerAway, version: s.Version,
+		in: make(chan input, 256), ended: make(chan struct{}), state: state,
+		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]*life{},
+	}
+	if b.broker == nil {
+		b.broker = func() string { return "" }
+	}
+	b.write.shown = state
+	b.write.durable = state
+	for _, c := range s.Shop.Sensors {
+		b.sensors[c.ID] = &sensor{Sensor: c}
+		if b.zones[c.Zone] == nil {
+			b.zones[c.Zone] = &zone{id: c.Zone}
+		}
+		b.zones[c.Zone].sensors = append(b.zones[c.Zone].sensors, b.sensors[c.ID])
+	}
+	for _, p := range s.Shop.Presses { // a press may stand where nothing measures
+		if b.zones[p.Zone] == nil {
+			b.zones[p.Zone] = &zone{id: p.Zone}
+		}
+	}
+	for _, c := range s.Shop.Scales {
+		b.scales[c.ID] = newScale(c)
+		if b.zones[c.Zone] == nil {
+			b.zones[c.Zone] = &zone{id: c.Zone}
+		}
+	}
+	b.begin()
+	return b, nil
+}
+
+// tick is how often the loop looks at the time: often enough that nothing a person
+// sees is more than a second old.
+const tick = time.Second
+
+// Run is the loop. It returns when ctx is done and what was decided is on disk, or
+// cannot be brought there.
+func (b *Bench) Run(ctx context.Context) error {
+	defer close(b.ended)
+	ticker := time.NewTicker(tick)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return b.stop()
+		case in := <-b.in:
+			in.enter(b, b.now())
+			b.drain()
+		case <-ticker.C:
+			b.tick(b.now())
+		case err := <-b.journal.Acks():
+			b.acknowledged(err)
+		}
+		b.flush(b.now())
+		b.publish(b.now())
+	}
+}
+
+// drain takes in what else is waiting, so that a burst of lines makes one snapshot.
+func (b *Bench) drain() {
+	for range cap(b.in) {
+		select {
+		case in := <-b.in:
+			in.enter(b, b.now())
+		default:
+			return
+		}
+	}
+}
+
+// tick does what time alone makes due.
+func (b *Bench) tick(now time.Time) {
+	b.dirty = true
+	now = b.watchClock(now)
+	b.closeMinutes(now)
+	b.endRests(now)
+	b.askAlarms(now)
+	if now.Sub(b.checked) >= checkpointEvery {
+		b.write.checkpoint = true
+		b.checked = now
+	}
+}
+
+// checkpointEvery is a quarter of an hour: a start then reads a few hundred records
+// at most, and a card sees a few hundred kilobytes an hour.
+const checkpointEvery = 15 * time.Minute
+
+// stop closes the run in good order: open steps, a Stopped event and a checkpoint.
+func (b *Bench) stop() error {
+	now := b.now()
+	for _, z := range b.zones {
+		b.closeTo(z, now)
+	}
+	b.decide(now, "bench", record.Stopped{})
+	b.write.checkpoint = true
+	b.write.retryAt = time.Time{}
+	var failed error
+	for b.write.busy() && failed == nil {
+		b.flush(now)
+		failed = <-b.journal.Acks()
+		b.acknowledged(failed)
+	}
+	for _, w := range b.write.waiting() {
+		w.refuse(record.Refuse(503, "stopping", "the daemon is stopping; ask again when it is back"))
+	}
+	return failed
+}
+
+// Snapshot returns the newest snapshot. It is never nil.
+func (b *Bench) Snapshot() *record.Snapshot { return b.snap.Load() }
+
+// Watch returns a channel that gets a signal after each new snapshot; signals that
+// nobody waits for are folded into one. stop ends it.
+func (b *Bench) Watch() (signal <-chan struct{}, stop func()) { return b.watch.add() }
+
+// Reading takes in a sensor's reading, or the error it failed with. took is how long
+// the reading took. It blocks only while the loop is far behind.
+func (b *Bench) Reading(ctx context.Context, sensor string, a air.State, took time.Duration, err error) {
+	b.enter(ctx, airReading{sensor: sensor, air: a, took: took, err: err, at: b.clock.Now().Mono})
+}
+
+// Implausible takes in that a sensor gave a value that air cannot have.
+func (b *Bench) Implausible(ctx context.Context, sensor string, took time.Duration, err error) {
+	b.enter(ctx, airReading{sensor: sensor, took: took, err: err, rejected: true, at: b.clock.Now().Mono})
+}
+
+// Weight takes in one line of a scale.
+func (b *Bench) Weight(ctx context.Context, scale string, r weigh.Reading) {
+	b.enter(ctx, weightReading{scale: scale, reading: r, at: b.clock.Now().Mono})
+}
+
+// ScaleLink takes in what became of a scale's link: up, or why not.
+func (b *Bench) ScaleLink(ctx context.Context, scale string, up bool, detail string) {
+	b.enter(ctx, scaleLink{scale: scale, up: up, detail: detail})
+}
+
+// ScaleLines takes in how many lines of a scale came to what, counted from the start.
+func (b *Bench) ScaleLines(ctx context.Context, scale string, lines map[string]uint64) {
+	b.enter(ctx, scaleLines{scale: scale, lines: lines})
+}
+
+func (b *Bench) enter(ctx context.Context, in input) {
+	select {
+	case b.in <- in:
+	case <-ctx.Done():
+	case <-b.ended:
+	}
+}
+
+// Do asks for a change and waits until it is on disk. The error is a
+// [*record.Refusal] when the change was not made.
+func (b *Bench) Do(ctx context.Context, r record.Request) (record.Reply, error) {
+	w := &waiter{request: r, answer: make(chan answer, 1)}
+	select {
+	case b.in <- w:
+	case <-ctx.Done():
+		return record.Reply{}, ctx.Err()
+	case <-b.ended:
+		return record.Reply{}, record.Refuse(503, "stopped", "the daemon has stopped")
+	}
+	select {
+	case a := <-w.answer:
+		return a.reply, a.err
+	case <-ctx.Done():
+		return record.Reply{}, ctx.Err()
+	case <-b.ended:
+		select {
+		case a := <-w.answer:
+			return a.reply, a.err
+		default:
+			return record.Reply{}, record.Refuse(503, "stopped", "the daemon has stopped")
+		}
+	}
+}
+
+// watchers are those who want to know of new snapshots. The mutex guards the set; it
+// is held only while signals that cannot block are sent.
+type watchers struct {
+	mu  sync.Mutex
+	set map[chan struct{}]struct{}
+}
+
+func (w *watchers) add() (<-chan struct{}, func()) {
+	c := make(chan struct{}, 1)
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.set == nil {
+		w.set = map[chan struct{}]struct{}{}
+	}
+	w.set[c] = struct{}{}
+	return c, func() {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		delete(w.set, c)
+	}
+}
+
+func (w *watchers) signal() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for c := range w.set {
+		select {
+		case c <- struct{}{}:
+		default:
+		}
+	}
+}

@@ -1,0 +1,146 @@
+package bench
+
+import (
+	"encoding/json"
+	"errors"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+)
+
+// enter decides a change. It is answered when its records are on disk.
+func (w *waiter) enter(b *Bench, now time.Time) {
+	p := &b.write
+	key := w.request.Key
+	if known, ok := b.state.Answers[key]; ok && key != "" {
+		if known.Hash != w.request.Hash {
+			w.refuse(record.Refuse(422, "key used before", "the key %q was used for another request; use a new one", key))
+			return
+		}
+		w.body = known.Body
+		w.join(p)
+		return
+	}
+	if p.failing != nil && !withoutDisk(w.request.Change) {
+		w.refuse(cannotWrite(p.failing))
+		return
+	}
+	w.first = len(p.queue.records)
+	thing, err := b.change(now, w.request)
+	if err != nil {
+		w.refuse(asRefusal(err))
+		return
+	}
+	w.body, err = json.Marshal(thing)
+	if err != nil {
+		b.log.Error("an answer cannot be written out", "verb", w.request.Change.Verb(), "err", err)
+		w.refuse(record.Refuse(500, "no answer", "the change was made; its answer cannot be written out: %v", err))
+		return
+	}
+	w.last = len(p.queue.records)
+	if key != "" {
+		w.remember(b, now)
+	}
+	w.join(p)
+}
+
+// remember attaches the answer to the change's last event, so that both are on disk
+// or neither.
+func (w *waiter) remember(b *Bench, now time.Time) {
+	a := record.Answer{Key: w.request.Key, Hash: w.request.Hash, At: now, Body: w.body}
+	for i := w.last - 1; i >= w.first; i-- {
+		if r := &b.write.queue.records[i]; r.IsEvent() {
+			r.Answer = &a
+			b.state = b.state.Remember(a)
+			return
+		}
+	}
+}
+
+// join waits for everything that is decided so far, which the answer may tell of.
+func (w *waiter) join(p *pipeline) {
+	switch {
+	case p.failing != nil:
+		w.done(false)
+	case p.urgent:
+		w.last = max(w.last, w.first)
+		p.queue.waiters = append(p.queue.waiters, w)
+	case p.flight != nil:
+		w.first, w.last = 0, 0
+		p.flight.waiters = append(p.flight.waiters, w)
+	default:
+		w.done(true)
+	}
+}
+
+func asRefusal(err error) error {
+	var r *record.Refusal
+	if errors.As(err, &r) {
+		return r
+	}
+	var g *guide.Refusal
+	if errors.As(err, &g) {
+		return record.Refuse(409, g.Code, "%s", g.Reason)
+	}
+	return record.Refuse(422, "not like this", "%v", err)
+}
+
+// change decides one change and returns the thing changed, as it is answered.
+func (b *Bench) change(now time.Time, r record.Request) (any, error) {
+	switch c := r.Change.(type) {
+	case record.StartMix:
+		return b.startMix(now, r.By, c)
+	case record.RecordMix:
+		return b.recordMix(now, r.By, c)
+	case record.ConfirmStep:
+		return b.confirm(now, r.By, c)
+	case record.CorrectPour:
+		return b.correct(now, r.By, c)
+	case record.LoadBatch:
+		return b.load(now, r.By, c)
+	case record.UnloadBatch:
+		return b.unload(now, r.By, c)
+	case record.GoodBatch:
+		return b.good(now, r.By, c)
+	case record.AbandonMix:
+		return b.abandon(now, r.By, c)
+	case record.CloseBatch:
+		return b.close(now, r.By, c)
+	case record.AcknowledgeAlarm:
+		return b.acknowledge(now, r.By, c)
+	}
+	return nil, record.Refuse(422, "unknown change", "%q is not a change this bench knows", r.Change.Verb())
+}
+
+// openBatch finds a batch that is not closed.
+func (b *Bench) openBatch(id string) (*record.Batch, error) {
+	if batch, ok := b.state.Batches[id]; ok {
+		return batch, nil
+	}
+	if batch, ok := b.state.Find(id); ok {
+		return nil, record.Refuse(409, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome)
+	}
+	return nil, record.Refuse(404, "no such batch", "there is no batch %q", id)
+}
+
+// settle closes the air of the batch's zone up to now, so that what happens to the
+// batch happens between two steps.
+func (b *Bench) settle(batch *record.Batch, now time.Time) {
+	if z := b.zones[batch.Zone]; z != nil {
+		b.closeTo(z, now)
+	}
+}
+
+// view is a batch as it is answered, after a change.
+func (b *Bench) viewOf(id string, now time.Time) (any, error) {
+	batch, ok := b.state.Find(id)
+	if !ok {
+		return nil, record.Refuse(404, "no such batch", "there is no batch %q", id)
+	}
+	v := b.batchView(b.state, batch, now)
+	if b.write.failing != nil {
+		v.OnDisk = new(bool)
+	}
+	return v, nil
+}

@@ -1,0 +1,318 @@
+package bench
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/cure"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
+)
+
+// benchPlace is how a cup stands at the bench: open, and plastic-slow to follow the
+// air.
+var benchPlace = cure.Place{Exposure: 1, Lag: 25 * time.Minute}
+
+func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, error) {
+	scale, err := b.scaleFor(c.Scale)
+	if err != nil {
+		return nil, err
+	}
+	if other := b.weighing(scale.ID); other != nil {
+		return nil, record.Refuse(409, "scale in use",
+			"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step)
+	}
+	ink, err := b.inkNamed(c.Ink)
+	if err != nil {
+		return nil, err
+	}
+	cup, err := b.cupFor(c.Press, c.Cup)
+	if err != nil {
+		return nil, err
+	}
+	recipe, err := recipeFor(ink, cup, scale, c)
+	if err != nil {
+		return nil, err
+	}
+	if known := b.state.CupEmptyG[cup.ID]; recipe.CupEmptyG == 0 {
+		recipe.CupEmptyG = known
+	}
+	m, err := guide.Start(recipe)
+	if err != nil {
+		return nil, record.Refuse(422, "recipe", "%v", err)
+	}
+	scale.forget()
+	day := now.Local().Format("20060102")
+	id := b.state.NextID(day)
+	b.decide(now, by, record.MixStarted{
+		Batch: id, Day: day, Ink: ink.ID, Scale: scale.ID, Zone: scale.Zone, Press: c.Press, Cup: cup.ID,
+		Colour: colourClass(c), Art: artwork(c), Mix: m, Stuff: b.stuff(ink, scale.Zone),
+	})
+	return b.viewOf(id, now)
+}
+
+func colourClass(c record.StartMix) string {
+	if c.ColourClass == "" {
+		return "dark"
+	}
+	return c.ColourClass
+}
+
+func artwork(c record.StartMix) string {
+	if c.Artwork == "" {
+		return "normal"
+	}
+	return c.Artwork
+}
+
+// recipeFor is the recipe of a mix that somebody asks for.
+func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c record.StartMix) (guide.Recipe, error) {
+	r := guide.Recipe{
+		Ratio: ink.Ratio, TolerancePct: ink.RatioTolerancePct,
+		InkTargetG: cup.InkMinimumG, InkMinimumG: cup.InkMinimumG,
+		ThinnerMinPct: ink.ThinnerPct.Min, ThinnerMaxPct: ink.ThinnerPct.Max,
+		Rest: ink.Rest, CupMaximumG: cup.FillMaximumG, CupEmptyG: cup.EmptyG, DivisionG: scale.DivisionG,
+	}
+	var err error
+	if r.ThinnerPct, err = thinnerStart(ink.ThinnerPct, colourClass(c), artwork(c)); err != nil {
+		return r, err
+	}
+	if c.ThinnerPct != nil {
+		if t := *c.ThinnerPct; !(t >= r.ThinnerMinPct && t <= r.ThinnerMaxPct) {
+			return r, record.Refuse(422, "thinner", "thinner_pct %v is outside the range of %s, %v to %v", t, ink.ID, r.ThinnerMinPct, r.ThinnerMaxPct)
+		}
+		r.ThinnerPct = *c.ThinnerPct
+	}
+	if c.InkG != nil {
+		if g := *c.InkG; !(g > 0 && g <= guide.MaximumG) {
+			return r, record.Refuse(422, "ink", "ink_g %v: want a mass above 0 g", g)
+		}
+		r.InkTargetG = *c.InkG
+	}
+	total := mix.Targets(r.InkTargetG, r.Ratio, r.ThinnerPct).TotalG()
+	if r.CupMaximumG > 0 && total > r.CupMaximumG {
+		return r, record.Refuse(422, "cup too small", "%v g of ink make a mix of %.1f g; cup %s takes %v g", r.InkTargetG, total, cup.ID, r.CupMaximumG)
+	}
+	if on := total + r.CupEmptyG; on > scale.CapacityG {
+		return r, record.Refuse(422, "scale too small", "mix and cup weigh %.0f g; %s carries %v g", on, scale.ID, scale.CapacityG)
+	}
+	return r, nil
+}
+
+// thinnerStart is the share of thinner to begin with. Dark colours start lower than
+// heavy light ones; large solids take less and fine detail more (common practice, no
+// source; how much less and more is an assumption: the range's lower end, and half
+// the way to its upper end).
+func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
+	start := t.Dark
+	switch colour {
+	case "dark":
+	case "light", "heavy-light":
+		start = t.Light
+	default:
+		return 0, record.Refuse(422, "colour class", "colour_class %q: want dark, light or heavy-light", colour)
+	}
+	switch art {
+	case "normal":
+	case "large-solid":
+		start = t.Min
+	case "fine-detail":
+		start = (start + t.Max) / 2
+	default:
+		return 0, record.Refuse(422, "artwork", "artwork %q: want fine-detail, normal or large-solid", art)
+	}
+	return min(max(start, t.Min), t.Max), nil
+}
+
+func (b *Bench) stuff(ink config.Ink, zone string) record.Stuff {
+	s := record.Stuff{Life: ink.Life, Place: benchPlace}
+	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
+		s.Sensor = z.sensors[0].Accuracy
+		if z.source != nil {
+			s.Sensor = z.source.Accuracy
+		}
+	}
+	return s
+}
+
+func (b *Bench) scaleFor(id string) (*scale, error) {
+	if id == "" && len(b.shop.Scales) == 1 {
+		id = b.shop.Scales[0].ID
+	}
+	s, ok := b.scales[id]
+	if !ok {
+		return nil, record.Refuse(422, "no such scale", "there is no scale %q in the configuration", id)
+	}
+	return s, nil
+}
+
+func (b *Bench) inkNamed(id string) (config.Ink, error) {
+	i := slices.IndexFunc(b.shop.Inks, func(k config.Ink) bool { return k.ID == id })
+	if i < 0 {
+		return config.Ink{}, record.Refuse(422, "no such ink", "there is no ink %q in the configuration", id)
+	}
+	return b.shop.Inks[i], nil
+}
+
+func (b *Bench) pressNamed(id string) (config.Press, error) {
+	i := slices.IndexFunc(b.shop.Presses, func(p config.Press) bool { return p.ID == id })
+	if i < 0 {
+		return config.Press{}, record.Refuse(422, "no such press", "there is no press %q in the configuration", id)
+	}
+	return b.shop.Presses[i], nil
+}
+
+func (b *Bench) cupFor(press, cup string) (config.Cup, error) {
+	if press != "" {
+		p, err := b.pressNamed(press)
+		if err != nil {
+			return config.Cup{}, err
+		}
+		if cup == "" {
+			cup = p.Cup
+		}
+	}
+	if cup == "" {
+		cup = b.shop.Cups[0].ID
+	}
+	i := slices.IndexFunc(b.shop.Cups, func(k config.Cup) bool { return k.ID == cup })
+	if i < 0 {
+		return config.Cup{}, record.Refuse(422, "no such cup", "there is no cup %q in the configuration", cup)
+	}
+	return b.shop.Cups[i], nil
+}
+
+// oldestRecorded bounds how long ago a batch recorded by hand may have been mixed:
+// no pot life is longer.
+const oldestRecorded = 30 * 24 * time.Hour
+
+func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, error) {
+	ink, err := b.inkNamed(c.Ink)
+	if err != nil {
+		return nil, err
+	}
+	cup, err := b.cupFor("", c.Cup)
+	if err != nil {
+		return nil, err
+	}
+	zone := c.Zone
+	if zone == "" {
+		zone = b.shop.Scales[0].Zone
+	}
+	if b.zones[zone] == nil {
+		return nil, record.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
+	}
+	mixedAt := c.MixedAt.UTC()
+	if age := now.Sub(mixedAt); age < -time.Second {
+		return nil, record.Refuse(422, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339))
+	} else if age > oldestRecorded {
+		return nil, record.Refuse(422, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339))
+	}
+	parts, cans, err := componentsOf(c.Components)
+	if err != nil {
+		return nil, err
+	}
+	recipe := guide.Recipe{
+		Ratio: ink.Ratio, TolerancePct: ink.RatioTolerancePct, InkTargetG: parts.InkG,
+		ThinnerPct: ink.ThinnerPct.Dark, ThinnerMinPct: ink.ThinnerPct.Min, ThinnerMaxPct: ink.ThinnerPct.Max,
+		Rest: ink.Rest, CupMaximumG: cup.FillMaximumG, DivisionG: b.shop.Scales[0].DivisionG,
+	}
+	m, err := guide.Recorded(recipe, parts, mixedAt, now)
+	if err != nil {
+		return nil, record.Refuse(422, "components", "%v", err)
+	}
+	stuff := b.stuff(ink, zone)
+	stuff.WeighingU = m.RatioUncertainty()
+	day := now.Local().Format("20060102")
+	id := b.state.NextID(day)
+	b.closeTo(b.zones[zone], now)
+	b.decide(now, by, record.Recorded{
+		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Cup: cup.ID, MixedAt: mixedAt, Mix: m, Cans: cans, Stuff: stuff,
+	})
+	return b.viewOf(id, now)
+}
+
+func componentsOf(list []record.Component) (mix.Amounts, map[mix.Part]string, error) {
+	var parts mix.Amounts
+	cans := map[mix.Part]string{}
+	for _, c := range list {
+		if !c.Part.Valid() {
+			return parts, nil, record.Refuse(422, "components", "part %q: want ink, hardener or thinner", c.Part)
+		}
+		if !(c.G > 0 && c.G <= guide.MaximumG) || math.IsInf(c.G, 0) {
+			return parts, nil, record.Refuse(422, "components", "%v g of %s: want a mass above 0 g and at most %v g", c.G, c.Part, float64(guide.MaximumG))
+		}
+		parts = parts.Plus(c.Part, c.G)
+		if c.Can != "" {
+			cans[c.Part] = c.Can
+		}
+	}
+	return parts, cans, nil
+}
+
+func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared}
+	if s := b.scales[batch.Scale]; s != nil {
+		if is, why := s.condition(now); is != up && batch.Phase == record.Mixing && ask.Step == batch.Mix.Step {
+			return nil, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
+		}
+		_, settled := s.tracker.Settled()
+		ask.Settled, ask.WeightG = settled && now.Sub(s.last.At) <= lineOld, s.last.Grams
+		if batch.Mix.Pan.Holds() {
+			ask.RoseAt, _ = s.rise.Above(batch.Mix.Pan.BaseG)
+		}
+	}
+	next, out, err := batch.Mix.Confirm(ask, now)
+	if err != nil {
+		return nil, err
+	}
+	e := record.Confirmed{
+		Batch: batch.ID, Step: batch.Mix.Step, Next: next.Step, WeightG: ask.WeightG, Override: c.Override, Mix: next,
+	}
+	if out.HasPour {
+		e.Part, e.AddedG, e.Can = out.Pour.Part, out.Pour.G, c.Can
+	}
+	if first, ok := next.FirstHardener(); ok && batch.MixedAt.IsZero() {
+		e.MixedAt = &first
+	}
+	b.settle(batch, now)
+	b.decide(now, by, e)
+	return b.viewOf(batch.ID, now)
+}
+
+func (b *Bench) correct(now time.Time, by string, c record.CorrectPour) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if c.Undo == (c.Part != "") {
+		return nil, record.Refuse(422, "correct", `say either "part", what the last pour was, or "undo": true`)
+	}
+	next, err := batch.Mix.Correct(mix.Part(c.Part), c.Undo, now)
+	if err != nil {
+		return nil, err
+	}
+	e := record.Corrected{Batch: batch.ID, Part: mix.Part(c.Part), Undo: c.Undo, Mix: next}
+	if first, ok := next.FirstHardener(); ok && (batch.MixedAt.IsZero() || first.Before(batch.MixedAt)) {
+		e.MixedAt = &first
+	}
+	b.settle(batch, now)
+	b.decide(now, by, e)
+	return b.viewOf(batch.ID, now)
+}
+
+// endRests lets rests pass.
+func (b *Bench) endRests(now time.Time) {
+	for id, batch := range b.state.Batches {
+		if next := batch.Mix.Tick(now); batch.Phase == record.Resting && next.Step != batch.Mix.Step {
+			b.decide(now, "bench", record.Rested{Batch: id, Mix: next})
+		}
+	}
+}

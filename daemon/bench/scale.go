@@ -1,0 +1,144 @@
+package bench
+
+import (
+	"fmt"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+	"potlifed/model/weigh"
+)
+
+// scale is a scale with what its newest lines tell. It rebuilds itself after a
+// start; what a guided mix needs of it is in the mix.
+type scale struct {
+	config.Scale
+	tracker *weigh.Tracker
+	rise    *weigh.Rise
+	last    weigh.Reading // At is zero before the first
+	lines   map[string]uint64
+	linked  bool
+	detail  string // why it is not
+	since   time.Time
+	is      string
+}
+
+func newScale(c config.Scale) *scale {
+	s := &scale{Scale: c, detail: "not opened yet"}
+	s.forget()
+	return s
+}
+
+// forget drops what was followed: after a step of the clock, or when another mix
+// begins on the scale.
+func (s *scale) forget() {
+	s.tracker, s.rise = weigh.NewTracker(s.DivisionG), weigh.NewRise(s.DivisionG)
+}
+
+func (s *scale) shift(d time.Duration) {
+	s.forget()
+	if !s.last.At.IsZero() {
+		s.last.At = s.last.At.Add(d)
+	}
+	if !s.since.IsZero() {
+		s.since = s.since.Add(d)
+	}
+}
+
+// A scale that streams sends a line several times a second. Its number is old after
+// a few missing lines, and it is silent when they stay away.
+const (
+	lineOld    = 3 * time.Second
+	lineSilent = 10 * time.Second
+)
+
+// condition says how the scale is, and why.
+func (s *scale) condition(now time.Time) (is, why string) {
+	switch {
+	case !s.linked:
+		return down, s.detail
+	case s.last.At.IsZero():
+		return waiting, "no line that can be read yet"
+	case now.Sub(s.last.At) > lineSilent:
+		return stale, fmt.Sprintf("no line that can be read for %s", now.Sub(s.last.At).Round(time.Second))
+	}
+	return up, ""
+}
+
+type weightReading struct {
+	scale   string
+	reading weigh.Reading
+	at      time.Duration // CLOCK_BOOTTIME
+}
+
+type scaleLink struct {
+	scale  string
+	up     bool
+	detail string
+}
+
+type scaleLines struct {
+	scale string
+	lines map[string]uint64
+}
+
+func (l scaleLink) enter(b *Bench, _ time.Time) {
+	if s, known := b.scales[l.scale]; known {
+		s.linked, s.detail = l.up, l.detail
+	}
+}
+
+func (l scaleLines) enter(b *Bench, _ time.Time) {
+	if s, known := b.scales[l.scale]; known {
+		s.lines = l.lines
+	}
+}
+
+func (w weightReading) enter(b *Bench, now time.Time) {
+	s, known := b.scales[w.scale]
+	if !known {
+		return
+	}
+	r := w.reading
+	r.At = b.atMono(w.at)
+	s.linked, s.last = true, r
+	s.rise.Observe(r)
+	batch := b.weighing(s.ID)
+	if batch == nil || batch.Mix.Step == guide.Cup {
+		s.tracker.Observe(r, weigh.Pan{})
+		return
+	}
+	pan, change := s.tracker.Observe(r, batch.Mix.Pan)
+	if pan != batch.Mix.Pan {
+		b.decide(now, "bench", record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
+	}
+	b.watchHardener(s, batch.ID, pan, now)
+}
+
+// watchHardener starts a batch's clock at the first moment that the weight rose in
+// step hardener and stayed up.
+func (b *Bench) watchHardener(s *scale, id string, pan weigh.Pan, now time.Time) {
+	batch := b.state.Batches[id]
+	if batch.Mix.Step != guide.Hardener || !batch.MixedAt.IsZero() || !pan.Holds() {
+		return
+	}
+	at, ok := s.rise.Above(pan.BaseG)
+	if !ok {
+		return
+	}
+	b.closeTo(b.zones[batch.Zone], now)
+	b.decide(now, "bench", record.HardenerBegun{Batch: id, MixedAt: at, WeighingU: batch.Mix.RatioUncertainty()})
+}
+
+// weighing is the guided mix that is on the scale, nil when there is none. There is
+// one at most.
+func (b *Bench) weighing(scale string) *record.Batch {
+	for _, batch := range b.state.Batches {
+		if batch.Scale != scale || batch.Phase != record.Mixing {
+			continue
+		}
+		return batch
+	}
+	return nil
+}

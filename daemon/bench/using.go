@@ -1,0 +1,181 @@
+package bench
+
+import (
+	"math"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/cure"
+	"potlifed/model/guide"
+)
+
+func (b *Bench) load(now time.Time, by string, c record.LoadBatch) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	press, err := b.pressNamed(c.Press)
+	if err != nil {
+		return nil, err
+	}
+	if batch.Phase == record.Mixing {
+		return nil, record.Refuse(409, "not mixed yet", "batch %s waits for step %q; a press gets a finished mix", batch.ID, batch.Mix.Step)
+	}
+	stands := b.state.Presses[press.ID].Batch
+	if stands == batch.ID {
+		return b.viewOf(batch.ID, now)
+	}
+	if stands != "" && !c.Replace {
+		return nil, record.Refuse(409, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press.ID, stands)
+	}
+	b.settle(batch, now)
+	if z := b.zones[press.Zone]; z != nil {
+		b.closeTo(z, now)
+	}
+	if stands != "" {
+		b.takeOff(b.state.Batches[stands], press.ID, now, by)
+	}
+	b.decide(now, by, record.Loaded{Batch: batch.ID, Press: press.ID, Zone: press.Zone, Place: b.placeOn(press)})
+	return b.viewOf(batch.ID, now)
+}
+
+// placeOn is how a cup stands on a press.
+func (b *Bench) placeOn(p config.Press) cure.Place {
+	for _, c := range b.shop.Cups {
+		if c.ID == p.Cup {
+			return cure.Place{Exposure: c.Exposure, Lag: c.Lag}
+		}
+	}
+	return benchPlace
+}
+
+// takeOff brings a batch back from a press to the bench.
+func (b *Bench) takeOff(batch *record.Batch, press string, now time.Time, by string) {
+	zone := b.benchZone(batch)
+	b.settle(batch, now)
+	if z := b.zones[zone]; z != nil {
+		b.closeTo(z, now)
+	}
+	b.decide(now, by, record.Unloaded{Batch: batch.ID, Press: press, Zone: zone, Place: benchPlace})
+}
+
+// benchZone is the zone of the scale that a batch was mixed on, else of the first.
+func (b *Bench) benchZone(batch *record.Batch) string {
+	if s := b.scales[batch.Scale]; s != nil {
+		return s.Zone
+	}
+	return b.shop.Scales[0].Zone
+}
+
+func (b *Bench) unload(now time.Time, by string, c record.UnloadBatch) (any, error) {
+	for press, on := range b.state.Presses {
+		switch {
+		case on.Batch == c.Batch && c.Batch != "":
+			b.takeOff(b.state.Batches[c.Batch], press, now, by)
+			return b.viewOf(c.Batch, now)
+		case on.WentOff == c.Batch && c.Batch != "":
+			b.decide(now, by, record.Unloaded{Press: press})
+			return b.viewOf(c.Batch, now)
+		}
+	}
+	if _, ok := b.state.Find(c.Batch); !ok {
+		return nil, record.Refuse(404, "no such batch", "there is no batch %q", c.Batch)
+	}
+	return nil, record.Refuse(409, "not loaded", "batch %s is on no press", c.Batch)
+}
+
+func (b *Bench) good(now time.Time, by string, c record.GoodBatch) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if batch.Cloud == nil {
+		return nil, record.Refuse(409, "no hardener yet", "batch %s has no hardener in it; its life has not begun", batch.ID)
+	}
+	b.settle(batch, now)
+	b.decide(now, by, record.Good{Batch: batch.ID})
+	return b.viewOf(batch.ID, now)
+}
+
+func (b *Bench) abandon(now time.Time, by string, c record.AbandonMix) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if batch.Phase != record.Mixing {
+		return nil, record.Refuse(409, "mixed already", "batch %s is mixed; close it instead", batch.ID)
+	}
+	b.settle(batch, now)
+	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG()})
+	return b.viewOf(batch.ID, now)
+}
+
+func (b *Bench) close(now time.Time, by string, c record.CloseBatch) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if batch.Phase == record.Mixing {
+		return nil, record.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it or abandon it", batch.ID, batch.Mix.Step)
+	}
+	e := record.Closed{
+		Batch: batch.ID, Ink: batch.Ink, Press: batch.Press,
+		Outcome: c.Outcome, StillGood: c.StillGood, Seen: c.Seen, LeftG: c.LeftG,
+	}
+	if err := completeClose(&e, batch.Mix); err != nil {
+		return nil, err
+	}
+	b.settle(batch, now)
+	b.decide(now, by, e)
+	return b.viewOf(batch.ID, now)
+}
+
+func completeClose(e *record.Closed, m guide.Mix) error {
+	switch e.Outcome {
+	case "used-up", "discarded", "went-off", "not-known":
+	default:
+		return record.Refuse(422, "outcome", "outcome %q: want used-up, discarded, went-off or not-known", e.Outcome)
+	}
+	switch e.StillGood {
+	case "":
+		e.StillGood = "unknown"
+		if e.Outcome == "went-off" {
+			e.StillGood = "no"
+		}
+	case "yes", "no", "unknown":
+	default:
+		return record.Refuse(422, "still good", "still_good %q: want yes, no or unknown", e.StillGood)
+	}
+	if e.Outcome == "went-off" && e.StillGood == "yes" {
+		return record.Refuse(422, "still good", "a batch that went off was not still good; say which it was")
+	}
+	switch e.Seen {
+	case "":
+		e.Seen = "earlier"
+	case "now", "earlier":
+	default:
+		return record.Refuse(422, "seen", "seen %q: want now or earlier", e.Seen)
+	}
+	if e.LeftG != nil {
+		if g := *e.LeftG; !(g >= 0 && g <= guide.MaximumG) || math.IsInf(g, 0) {
+			return record.Refuse(422, "left", "left_g %v: want a mass from 0 g to %v g", g, float64(guide.MaximumG))
+		}
+		if poured := m.Poured().TotalG(); *e.LeftG > 1.5*poured {
+			return record.Refuse(422, "left", "left_g %v: the whole mix was %.1f g", *e.LeftG, poured)
+		}
+	}
+	return nil
+}
+
+func (b *Bench) acknowledge(now time.Time, by string, c record.AcknowledgeAlarm) (any, error) {
+	key := record.AlarmKey{Name: c.Alarm, Subject: c.Subject}
+	a, ok := b.state.Alarms[key]
+	if !ok {
+		return nil, record.Refuse(404, "no such alarm", "no alarm %s/%s is standing", c.Alarm, c.Subject)
+	}
+	if !a.Acked {
+		b.decide(now, by, record.AlarmAcknowledged{Name: c.Alarm, Subject: c.Subject})
+	}
+	return alarmView(b.state.Alarms[key], now), nil
+}

@@ -1,0 +1,316 @@
+package bench
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+	"potlifed/model/light"
+	"potlifed/model/mix"
+)
+
+// publish makes a snapshot of what may be seen: events only once they are on disk,
+// readings and air at once.
+func (b *Bench) publish(now time.Time) {
+	p := &b.write
+	if p.failing != nil || !p.urgent && (p.flight == nil || !p.flight.events) {
+		p.shown = b.state
+	}
+	s := p.shown
+	next := record.Snapshot{
+		At: now, Mono: b.clock.Now().Mono, Seq: s.Seq, Journal: s.Journal,
+		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: s.Started,
+		ClockSynced: b.synced, Answers: s.Answers, ClosedTotal: s.ClosedTotal,
+		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(now),
+	}
+	if p.failing != nil {
+		next.JournalError, next.NotOnDisk = p.failing.Error(), p.unwritten()
+	}
+	if last := b.snap.Load(); last != nil && !b.dirty {
+		next.Batches, next.Closed, next.Presses, next.Lights = last.Batches, last.Closed, last.Presses, last.Lights
+		next.Alarms, next.Inks = last.Alarms, last.Inks
+	} else {
+		b.forgetLives()
+		for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
+			next.Batches = append(next.Batches, b.batchView(s, s.Batches[id], now))
+		}
+		for _, batch := range slices.Backward(s.Closed) {
+			next.Closed = append(next.Closed, b.batchView(s, batch, now))
+		}
+		b.pressViews(s, now, &next)
+		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
+			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
+		}
+		next.Inks = inkViews(b.shop.Inks)
+		b.dirty = false
+	}
+	b.snap.Store(&next)
+	b.watch.signal()
+}
+
+func (b *Bench) airViews(now time.Time) []record.AirView {
+	var views []record.AirView
+	for _, id := range slices.Sorted(maps.Keys(b.zones)) {
+		z := b.zones[id]
+		v := record.AirView{Time: b.lastRead(z), Zone: id}
+		v.Quality, v.Why = b.quality(z, now)
+		if a, measured := b.value(z); measured {
+			density := a.VapourDensityGM3()
+			v.TemperatureC, v.HumidityPct = &a.TemperatureC, &a.HumidityPct
+			v.VapourDensity = &density
+			if dew, has := a.DewPointC(); has { // quite dry air has none
+				v.DewPointC = &dew
+			}
+		}
+		if z.source != nil {
+			v.Sensor, v.Mono = z.source.ID, z.source.mono
+		}
+		views = append(views, v)
+	}
+	return views
+}
+
+func (b *Bench) scaleViews(state record.State, now time.Time) []record.ScaleView {
+	var views []record.ScaleView
+	for _, c := range b.shop.Scales {
+		s := b.scales[c.ID]
+		is, why := s.condition(now)
+		v := record.ScaleView{ID: s.ID, Time: s.last.At, Quality: record.QualityGood, Why: why, Up: is == up, Lines: s.lines}
+		switch {
+		case is != up:
+			v.Quality = record.QualityBad
+		case now.Sub(s.last.At) > lineOld:
+			v.Quality, v.Why = record.QualityUncertain, "no line that can be read for a few seconds"
+		case s.last.Over:
+			v.Quality, v.Why = record.QualityBad, "more than the scale can weigh"
+		case s.last.Under:
+			v.Quality, v.Why = record.QualityBad, "less than the scale can show: is the pan on it?"
+		}
+		if s.last.HasWeight {
+			g := s.last.Grams
+			v.WeightG = &g
+		}
+		if _, settled := s.tracker.Settled(); settled && is == up {
+			v.Stable = true
+		}
+		if batch := b.weighing(s.ID); batch != nil && state.Batches[batch.ID] != nil {
+			v.Batch = batch.ID
+			v.Pouring = pouring(batch.Mix, s)
+		}
+		views = append(views, v)
+	}
+	return views
+}
+
+// pouring is the bar of a pour against the live weight.
+func pouring(m guide.Mix, s *scale) *record.PouringView {
+	bar, ok := m.Pouring()
+	if !ok || !s.last.HasWeight || !m.Pan.Holds() {
+		return nil
+	}
+	return &record.PouringView{
+		Part: bar.Part, PouredG: m.Pan.PouredG(s.last.Grams), TargetG: bar.TargetG, LowG: bar.LowG, HighG: bar.HighG,
+	}
+}
+
+func (b *Bench) sensorViews(now time.Time) []record.SensorView {
+	var views []record.SensorView
+	began := b.atMono(b.started.Mono)
+	for _, c := range b.shop.Sensors {
+		s := b.sensors[c.ID]
+		is, why := s.condition(now)
+		since(&s.is, &s.since, is, began, now)
+		views = append(views, record.SensorView{
+			ID: s.ID, Zone: s.Zone, Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
+			Reads: map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
+		})
+	}
+	for _, c := range b.shop.Scales {
+		s := b.scales[c.ID]
+		is, why := s.condition(now)
+		since(&s.is, &s.since, is, began, now)
+		views = append(views, record.SensorView{
+			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Detail: why, LastRead: s.last.At,
+		})
+	}
+	return views
+}
+
+// since keeps the time from which a condition holds.
+func since(held *string, at *time.Time, is string, began, now time.Time) {
+	switch {
+	case *held == "":
+		*held, *at = is, began
+	case *held != is:
+		*held, *at = is, now
+	}
+}
+
+func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) record.BatchView {
+	m := batch.Mix
+	targets, poured := m.Targets(), m.Poured()
+	v := record.BatchView{
+		BatchState: record.BatchState{
+			Time: now, Seq: s.Seq, ID: batch.ID, Ink: batch.Ink, Zone: batch.Zone, State: batch.Phase,
+			MixedAt: some(batch.MixedAt), GoodAt: some(batch.GoodAt), Components: []record.Component{},
+		},
+		TargetsG:    record.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG},
+		Corrections: m.Corrections(), Warnings: m.Warnings(), Scale: batch.Scale, For: batch.For,
+		Cup: batch.Cup, Colour: batch.Colour, Artwork: batch.Art, RestUntil: some(m.RestUntil),
+		ClosedAt: some(batch.ClosedAt), Outcome: batch.Outcome, StillGood: batch.StillGood, LeftG: batch.LeftG,
+	}
+	if v.Corrections == nil {
+		v.Corrections = []mix.Correction{}
+	}
+	if v.Warnings == nil {
+		v.Warnings = []string{}
+	}
+	if batch.Press != "" {
+		v.Press = &batch.Press
+	}
+	for _, part := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
+		if g := poured.Of(part); g > 0 {
+			v.Components = append(v.Components, record.Component{Part: part, Can: batch.Cans[part], G: g})
+		}
+	}
+	if batch.Phase == record.Over {
+		v.Quality = record.QualityGood
+		if !batch.MixedAt.IsZero() {
+			v.Spent = &batch.Spent
+		}
+		return v
+	}
+	if batch.Phase != record.Open || batch.Press == "" {
+		v.Step = &m.Step
+	}
+	b.addLife(s, batch, now, &v)
+	return v
+}
+
+// addLife adds what hangs on the first hardener.
+func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *record.BatchView) {
+	z := b.zones[batch.Zone]
+	v.Quality, v.Why = record.QualityBad, "its zone is not in the configuration"
+	if z != nil {
+		v.Quality, v.Why = b.quality(z, now)
+	}
+	if batch.AtLeast {
+		v.Quality, v.Why = record.QualityBad, "it lived through a restart while the clock was not set: its age is only a lower bound"
+	}
+	if batch.Cloud == nil {
+		return
+	}
+	l := b.lifeOf(s, batch, now)
+	if l.doubtful > doubtfulShare && v.Quality == record.QualityGood {
+		v.Quality, v.Why = record.QualityUncertain, "part of its life was spent in air that was not well known"
+	}
+	age, spent, risk := l.age.Seconds(), l.spent, l.risk
+	v.AgeS, v.Spent, v.Risk = &age, &spent, &risk
+	v.EndsAt = &record.Span[time.Time]{Expected: l.expected, Low: l.low, High: l.high}
+	left := func(t time.Time) float64 { return max(t.Sub(now), 0).Seconds() }
+	v.RemainingS = &record.Span[float64]{Expected: left(l.expected), Low: left(l.low), High: left(l.high)}
+	next := l.low.Add(-b.shop.Alarms.MixingTakes - batch.Mix.Recipe.Rest)
+	v.NextMixAt = &next
+}
+
+// doubtfulShare is how much of the spent life may come from doubtful air before the
+// batch itself is doubtful.
+const doubtfulShare = 0.05
+
+func some(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	return &t
+}
+
+func alarmView(a *record.Alarm, now time.Time) record.AlarmView {
+	v := record.AlarmView{
+		Time: now, Seq: a.Seq, Name: a.Name, Subject: a.Subject, State: "unacknowledged",
+		Priority: a.Priority, Since: a.Since, Text: a.Text, By: a.By,
+	}
+	if a.Acked {
+		v.State = "acknowledged"
+	}
+	return v
+}
+
+func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot) {
+	signals := map[string]light.Signal{}
+	for _, p := range b.shop.Presses {
+		signal := light.Of(b.pressNow(s, p, now))
+		signals[p.ID] = signal
+		v := record.PressView{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason}
+		if id := s.Presses[p.ID].Batch; id != "" {
+			v.Batch = &id
+			if i := slices.IndexFunc(next.Batches, func(b record.BatchView) bool { return b.ID == id }); i >= 0 {
+				v.RemainingS, v.Risk = next.Batches[i].RemainingS, next.Batches[i].Risk
+			}
+		}
+		next.Presses = append(next.Presses, v)
+	}
+	for _, c := range b.shop.Lights {
+		var each []light.Signal
+		for _, press := range c.Presses {
+			each = append(each, signals[press])
+		}
+		i := light.Worst(each)
+		v := record.LightView{
+			Time: now, ID: c.ID, ValidUntil: now.Add(record.LightValidFor), Seq: s.Seq,
+			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing, Reason: each[i].Reason,
+			Press: c.Presses[i],
+		}
+		on := s.Presses[v.Press]
+		if v.Batch = on.Batch; v.Batch == "" {
+			v.Batch = on.WentOff
+		}
+		next.Lights = append(next.Lights, v)
+	}
+}
+
+// pressNow is all that decides a press's light.
+func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Press {
+	on := s.Presses[c.ID]
+	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
+	z := b.zones[c.Zone]
+	p.Starting = b.uptime(b.clock.Now()) < settling && z.source == nil && len(z.sensors) > 0
+	for key, a := range s.Alarms {
+		p.Unacknowledged = p.Unacknowledged || !a.Acked && (key.Subject == c.ID || key.Subject == on.Batch && on.Batch != "")
+	}
+	for _, batch := range s.Batches {
+		waits := batch.For == c.ID && batch.Press == ""
+		p.Awaits = p.Awaits || waits && (batch.Phase != record.Mixing || on.Batch == "")
+	}
+	batch, loaded := s.Batches[on.Batch]
+	if !loaded {
+		return p
+	}
+	p.Loaded = true
+	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == record.Resting, batch.AtLeast
+	v := record.BatchView{}
+	b.addLife(s, batch, now, &v)
+	p.QualityBad, p.QualityUncertain = v.Quality == record.QualityBad, v.Quality == record.QualityUncertain
+	if batch.Cloud != nil {
+		l := b.lifeOf(s, batch, now)
+		p.Risk, p.LowRemaining, p.SoonWithin = l.risk, l.low.Sub(now), b.soonWithin(batch)
+	}
+	return p
+}
+
+func inkViews(inks []config.Ink) []record.InkView {
+	var views []record.InkView
+	for _, k := range inks {
+		v := record.InkView{
+			ID: k.ID, Hardener: k.Hardener, HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
+			ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
+			ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(),
+			LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare,
+			Assumed: "the humidity ends of the data sheet's range, the moisture share and the activation energy are assumptions until learned",
+		}
+		views = append(views, v)
+	}
+	return views
+}

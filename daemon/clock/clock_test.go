@@ -1,0 +1,37 @@
+package clock
+
+import (
+	"testing"
+	"time"
+)
+
+func TestSystemClockRuns(t *testing.T) {
+	c, err := NewSystem(true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := c.Now()
+	b := c.Now()
+	if a.Boot == "" || a.Boot != b.Boot {
+		t.Errorf("boot ids %q and %q: want one, not empty", a.Boot, b.Boot)
+	}
+	if b.Mono < a.Mono || a.Mono <= 0 {
+		t.Errorf("boot time went from %v to %v", a.Mono, b.Mono)
+	}
+	if !a.Synced {
+		t.Error("an assumed clock does not count as set")
+	}
+	if d := time.Since(a.Wall); d < 0 || d > time.Minute {
+		t.Errorf("wall clock is off by %v", d)
+	}
+}
+
+func TestKernelIsAsked(t *testing.T) {
+	c, err := NewSystem(false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := c.Now().Synced, kernelSynced(); got != want {
+		t.Errorf("Synced = %v, the kernel says %v", got, want)
+	}
+}

@@ -1,0 +1,229 @@
+// Package journal keeps the records on disk: one sequence of events and air steps in
+// an SQLite file, with checkpoints of the state from which a start goes on.
+//
+// One goroutine writes ([Journal.Run]); any goroutine may read. A group of records
+// is committed as a whole with synchronous=FULL: what was reported as written
+// survives a pulled plug.
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/url"
+	"path/filepath"
+	"time"
+
+	_ "modernc.org/sqlite" // the driver named "sqlite"
+
+	"potlifed/daemon/record"
+)
+
+// Journal is an open journal.
+type Journal struct {
+	write *sql.DB // one connection, used by Run and by whoever sets a cursor
+	read  *sql.DB
+	id    string
+	log   *slog.Logger
+
+	groups  chan Group
+	acks    chan error
+	observe func(time.Duration)
+}
+
+// FileName is the journal's name inside the data directory.
+const FileName = "journal.sqlite"
+
+// Open opens the journal in dir, makes it if there is none, and brings its layout up
+// to date. observe is told how long each commit took. The directory has to exist.
+func Open(dir string, log *slog.Logger, observe func(time.Duration)) (*Journal, error) {
+	path := filepath.Join(dir, FileName)
+	write, err := sql.Open("sqlite", dsn(path, false))
+	if err != nil {
+		return nil, fmt.Errorf("open journal %s: %w", path, err)
+	}
+	write.SetMaxOpenConns(1) // one writer: SQLite would answer a second "database is locked"
+	id, err := migrate(write)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), write.Close())
+	}
+	read, err := sql.Open("sqlite", dsn(path, true))
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), write.Close())
+	}
+	read.SetMaxOpenConns(4)
+	return &Journal{
+		write: write, read: read, id: id, log: log, observe: observe,
+		groups: make(chan Group, 1), acks: make(chan error, 1),
+	}, nil
+}
+
+// dsn puts the pragmas where every new connection gets them, the time-out first.
+// The log is bounded, since a card is small.
+func dsn(path string, readOnly bool) string {
+	q := url.Values{}
+	for _, p := range []string{
+		"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(FULL)",
+		"journal_size_limit(8388608)", "foreign_keys(ON)",
+	} {
+		q.Add("_pragma", p)
+	}
+	if readOnly {
+		q.Set("mode", "ro")
+	} else {
+		q.Set("_txlock", "immediate")
+	}
+	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: path}).EscapedPath(), RawQuery: q.Encode()}).String()
+}
+
+// ID is the journal's own id, new for each new file.
+func (j *Journal) ID() string { return j.id }
+
+// Close closes the files. Run has to have ended.
+func (j *Journal) Close() error { return errors.Join(j.read.Close(), j.write.Close()) }
+
+// Load rebuilds the state: the newest checkpoint that can be read and the records
+// after it, through the same [record.Apply] that made it.
+func (j *Journal) Load(ctx context.Context) (record.State, error) {
+	state, place, err := j.newestCheckpoint(ctx)
+	if err != nil {
+		return state, err
+	}
+	rows, err := j.read.QueryContext(ctx, `
+		SELECT place, seq, at, boot, mono, synced, kind, by_whom, body, answer
+		FROM record WHERE place > ? ORDER BY place`, place)
+	if err != nil {
+		return state, fmt.Errorf("journal: read records: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		r, at, err := scan(rows)
+		if err != nil {
+			return state, fmt.Errorf("journal: record at place %d: %w", at, err)
+		}
+		if r.IsEvent() && r.Seq != state.Seq+1 {
+			return state, fmt.Errorf("journal: event %d follows event %d: the journal is damaged; restore a backup", r.Seq, state.Seq)
+		}
+		state = record.Apply(state, r)
+	}
+	return state, rows.Err()
+}
+
+func (j *Journal) newestCheckpoint(ctx context.Context) (record.State, int64, error) {
+	rows, err := j.read.QueryContext(ctx, `SELECT place, model, state FROM checkpoint ORDER BY place DESC`)
+	if err != nil {
+		return record.State{}, 0, fmt.Errorf("journal: read checkpoints: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var place int64
+		var model int
+		var body []byte
+		if err := rows.Scan(&place, &model, &body); err != nil {
+			return record.State{}, 0, fmt.Errorf("journal: read checkpoint: %w", err)
+		}
+		state := record.NewState(j.id)
+		if err := json.Unmarshal(body, &state); err != nil {
+			j.log.Warn("a checkpoint cannot be read, the one before is used", "place", place, "err", err)
+			continue
+		}
+		return state, place, rows.Err()
+	}
+	return record.NewState(j.id), 0, rows.Err()
+}
+
+func scan(rows *sql.Rows) (r record.Record, place int64, err error) {
+	var seq sql.NullInt64
+	var at, mono int64
+	var kind string
+	var body []byte
+	var answer sql.Null[[]byte]
+	if err := rows.Scan(&place, &seq, &at, &r.Stamp.Boot, &mono, &r.Stamp.Synced, &kind, &r.By, &body, &answer); err != nil {
+		return r, place, err
+	}
+	r.Seq = uint64(seq.Int64)
+	r.Stamp.At, r.Stamp.Mono = time.Unix(0, at).UTC(), time.Duration(mono)
+	if answer.Valid {
+		r.Answer = new(record.Answer)
+		if err := json.Unmarshal(answer.V, r.Answer); err != nil {
+			return r, place, err
+		}
+	}
+	r.Body, err = record.DecodeBody(record.Kind(kind), body)
+	return r, place, err
+}
+
+// Events returns at most limit events after the given one, oldest first, as they go
+// out.
+func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]record.Event, error) {
+	rows, err := j.read.QueryContext(ctx, `
+		SELECT seq, at, kind, by_whom, body FROM record WHERE seq > ? ORDER BY seq LIMIT ?`, int64(after), limit)
+	if err != nil {
+		return nil, fmt.Errorf("journal: read events: %w", err)
+	}
+	defer rows.Close()
+	var events []record.Event
+	for rows.Next() {
+		var seq, at int64
+		var kind, by string
+		var body []byte
+		if err := rows.Scan(&seq, &at, &kind, &by, &body); err != nil {
+			return nil, fmt.Errorf("journal: read event: %w", err)
+		}
+		e, err := record.WireEvent(j.id, uint64(seq), time.Unix(0, at).UTC(), record.Kind(kind), by, body)
+		if err != nil {
+			return nil, err
+		}
+		events = append(events, e)
+	}
+	return events, rows.Err()
+}
+
+// History returns the closed air steps of a zone that were recorded in the given
+// span, oldest first.
+func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) ([]record.PastStep, error) {
+	rows, err := j.read.QueryContext(ctx, `
+		SELECT starts, body FROM record WHERE zone = ? AND at >= ? AND at < ? ORDER BY place`,
+		zone, from.UnixNano(), to.UnixNano())
+	if err != nil {
+		return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
+	}
+	defer rows.Close()
+	var steps []record.PastStep
+	for rows.Next() {
+		var starts int64
+		var body []byte
+		if err := rows.Scan(&starts, &body); err != nil {
+			return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
+		}
+		var s record.AirStep
+		if err := json.Unmarshal(body, &s); err != nil {
+			return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
+		}
+		steps = append(steps, record.PastStep{Start: time.Unix(0, starts).UTC(), Step: s.Step})
+	}
+	return steps, rows.Err()
+}
+
+// Cursor is how far the named reader has come; 0 at first.
+func (j *Journal) Cursor(ctx context.Context, name string) (uint64, error) {
+	var seq int64
+	err := j.read.QueryRowContext(ctx, `SELECT seq FROM cursor WHERE name = ?`, name).Scan(&seq)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return 0, fmt.Errorf("journal: read cursor %q: %w", name, err)
+	}
+	return uint64(seq), nil
+}
+
+// SetCursor remembers how far the named reader has come.
+func (j *Journal) SetCursor(ctx context.Context, name string, seq uint64) error {
+	_, err := j.write.ExecContext(ctx, `
+		INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq`, name, int64(seq))
+	if err != nil {
+		return fmt.Errorf("journal: write cursor %q: %w", name, err)
+	}
+	return nil
+}

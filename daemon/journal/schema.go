@@ -1,0 +1,71 @@
+package journal
+
+import (
+	"crypto/rand"
+	"database/sql"
+	"encoding/hex"
+	"fmt"
+)
+
+// migrations bring the layout from one version to the next, each in a transaction of
+// its own. Those that are out in the world are never changed.
+var migrations = []string{
+	`CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+	 CREATE TABLE record (
+	   place   INTEGER PRIMARY KEY AUTOINCREMENT, -- never reused, so a checkpoint's place stays true
+	   seq     INTEGER UNIQUE,        -- of an event; null for an air step
+	   at      INTEGER NOT NULL,      -- bench time, ns since 1970
+	   boot    TEXT NOT NULL,
+	   mono    INTEGER NOT NULL,      -- ns since that boot
+	   synced  INTEGER NOT NULL,
+	   kind    TEXT NOT NULL,
+	   by_whom TEXT NOT NULL,
+	   body    BLOB NOT NULL,
+	   answer  BLOB,
+	   zone    TEXT,                  -- of an air step
+	   starts  INTEGER                -- of an air step, ns since 1970
+	 ) STRICT;
+	 CREATE INDEX record_air ON record (zone, at) WHERE zone IS NOT NULL;
+	 CREATE TABLE checkpoint (place INTEGER PRIMARY KEY, at INTEGER NOT NULL, model INTEGER NOT NULL, state BLOB NOT NULL) STRICT;
+	 CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL) STRICT;`,
+}
+
+// migrate brings the file's layout up to date and returns the journal's id.
+func migrate(db *sql.DB) (id string, err error) {
+	var version int
+	if err := db.QueryRow(`PRAGMA user_version`).Scan(&version); err != nil {
+		return "", err
+	}
+	if version > len(migrations) {
+		return "", fmt.Errorf("its layout %d is newer than this program, which knows %d: use the newer program", version, len(migrations))
+	}
+	for ; version < len(migrations); version++ {
+		if err := step(db, version); err != nil {
+			return "", fmt.Errorf("bring layout %d to %d: %w", version, version+1, err)
+		}
+	}
+	err = db.QueryRow(`SELECT value FROM meta WHERE name = 'journal'`).Scan(&id)
+	return id, err
+}
+
+func step(db *sql.DB, from int) error {
+	tx, err := db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	if _, err := tx.Exec(migrations[from]); err != nil {
+		return err
+	}
+	if from == 0 {
+		var id [8]byte
+		rand.Read(id[:])
+		if _, err := tx.Exec(`INSERT INTO meta VALUES ('journal', ?)`, hex.EncodeToString(id[:])); err != nil {
+			return err
+		}
+	}
+	if _, err := tx.Exec(fmt.Sprintf(`PRAGMA user_version = %d`, from+1)); err != nil {
+		return err
+	}
+	return tx.Commit()
+}

@@ -1,0 +1,138 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// Group is what is committed at once.
+type Group struct {
+	Records []record.Record
+	// Checkpoint, when not nil, is the state with the group's records applied.
+	Checkpoint *record.State
+}
+
+// keptCheckpoints is how many checkpoints stay: the newest, and one to fall back on.
+const keptCheckpoints = 2
+
+// Groups takes groups to write. One is under way at a time: the next may be sent when
+// [Journal.Acks] has answered for the last.
+func (j *Journal) Groups() chan<- Group { return j.groups }
+
+// Acks answers for each group, in order: nil when it is on disk, else why nothing of
+// it is.
+func (j *Journal) Acks() <-chan error { return j.acks }
+
+// Run writes groups until ctx is done and the group under way is answered.
+func (j *Journal) Run(ctx context.Context) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case g := <-j.groups:
+			j.acks <- j.Write(g)
+		}
+	}
+}
+
+// Write commits a group. It is for Run, and for a start before Run.
+func (j *Journal) Write(g Group) error {
+	began := time.Now()
+	err := j.commit(g)
+	j.observe(time.Since(began))
+	return err
+}
+
+func (j *Journal) commit(g Group) (err error) {
+	tx, err := j.write.Begin()
+	if err != nil {
+		return fmt.Errorf("journal: begin: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, ignoreDone(tx.Rollback()))
+		}
+	}()
+	insert, err := tx.Prepare(`
+		INSERT INTO record (seq, at, boot, mono, synced, kind, by_whom, body, answer, zone, starts)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`)
+	if err != nil {
+		return fmt.Errorf("journal: write: %w", err)
+	}
+	defer insert.Close()
+	for _, r := range g.Records {
+		args, err := columns(r)
+		if err != nil {
+			return err
+		}
+		if _, err := insert.Exec(args...); err != nil {
+			return fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
+		}
+	}
+	if g.Checkpoint != nil {
+		if err := checkpoint(tx, *g.Checkpoint); err != nil {
+			return fmt.Errorf("journal: write checkpoint: %w", err)
+		}
+	}
+	if err := tx.Commit(); err != nil {
+		return fmt.Errorf("journal: commit: %w", err)
+	}
+	return nil
+}
+
+// ignoreDone drops the complaint that a transaction which SQLite itself rolled back,
+// as on a full disk, is over.
+func ignoreDone(err error) error {
+	if errors.Is(err, sql.ErrTxDone) {
+		return nil
+	}
+	return err
+}
+
+func columns(r record.Record) ([]any, error) {
+	body, err := json.Marshal(r.Body)
+	if err != nil {
+		return nil, fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
+	}
+	var seq, answer, zone, starts any
+	if step, ok := r.Body.(record.AirStep); ok {
+		zone, starts = step.Zone, step.Start.UnixNano()
+	} else {
+		seq = int64(r.Seq)
+	}
+	if r.Answer != nil {
+		b, err := json.Marshal(r.Answer)
+		if err != nil {
+			return nil, fmt.Errorf("journal: write answer to %s: %w", r.Body.Kind(), err)
+		}
+		answer = b
+	}
+	return []any{
+		seq, r.Stamp.At.UnixNano(), r.Stamp.Boot, int64(r.Stamp.Mono), r.Stamp.Synced,
+		string(r.Body.Kind()), r.By, body, answer, zone, starts,
+	}, nil
+}
+
+func checkpoint(tx *sql.Tx, s record.State) error {
+	body, err := json.Marshal(s)
+	if err != nil {
+		return err
+	}
+	// Two checkpoints at one place say the same; the newer stays.
+	if _, err := tx.Exec(`
+		INSERT INTO checkpoint (place, at, model, state)
+		SELECT coalesce(max(place), 0), ?, ?, ? FROM record WHERE true
+		ON CONFLICT (place) DO UPDATE SET at = excluded.at, model = excluded.model, state = excluded.state`,
+		s.Last.At.UnixNano(), record.ModelVersion, body); err != nil {
+		return err
+	}
+	_, err = tx.Exec(`
+		DELETE FROM checkpoint WHERE place NOT IN (SELECT place FROM checkpoint ORDER BY place DESC LIMIT ?)`, keptCheckpoints)
+	return err
+}

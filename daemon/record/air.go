@@ -1,0 +1,166 @@
+package record
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// Air that nobody has measured yet: a batch recorded before a zone's first reading
+// stands in an ordinary room that may be as bad as a hot, humid one. An assumption;
+// such a batch is of bad quality until there is a reading.
+var (
+	UnmeasuredAir = air.State{TemperatureC: 20, HumidityPct: 50}
+	unmeasuredBad = air.State{TemperatureC: 30, HumidityPct: 80}
+)
+
+func (e AirStep) apply(s *State, r Record) {
+	z := s.zone(e.Zone)
+	if z.Until.IsZero() { // the zone's first step has no length: it says where the path begins
+		z.Until = r.Stamp.At
+	}
+	start := z.Until
+	z.Until = start.Add(e.Step.Duration)
+	z.Air, z.ReadAt, z.Bridged = e.After, e.ReadAt, false
+	if e.Step.Duration > 0 {
+		z.Recent = remember(z.Recent, PastStep{start, e.Step}, z.Until.Add(-keptSteps))
+	}
+	s.Zones = maps.Clone(s.Zones)
+	s.Zones[e.Zone] = &z
+	s.changeAll(func(b *Batch) bool {
+		if b.Zone != e.Zone || b.Cloud == nil {
+			return false
+		}
+		b.Cloud = b.Cloud.Clone()
+		b.Cloud.Advance(b.Stuff.Place, e.Step)
+		return true
+	})
+}
+
+// zone returns a copy of a zone, that of an unmeasured one if there is none.
+func (s *State) zone(id string) Zone {
+	if z, ok := s.Zones[id]; ok {
+		return *z
+	}
+	return Zone{Air: UnmeasuredAir}
+}
+
+// remember appends a step to a zone's recent ones and drops those that ended before
+// horizon. A step is merged with the one before when the two together are short and
+// one straight line tells the same, so that a day is a few hundred steps.
+func remember(recent []PastStep, p PastStep, horizon time.Time) []PastStep {
+	if n := len(recent); n > 0 {
+		last := recent[n-1]
+		joined := last.Step.Duration + p.Step.Duration
+		if joined <= mergedStep && last.Step.Kind == cure.Measured && p.Step.Kind == cure.Measured &&
+			last.Step.Uncertain == p.Step.Uncertain && last.End().Equal(p.Start) {
+			at := air.Lerp(last.Step.From, p.Step.To, float64(last.Step.Duration)/float64(joined))
+			if near(at, last.Step.To) && near(at, p.Step.From) {
+				last.Step.Duration, last.Step.To = joined, p.Step.To
+				recent = slices.Clone(recent)
+				recent[n-1] = last
+				return recent
+			}
+		}
+	}
+	first := 0
+	for first < len(recent) && recent[first].End().Before(horizon) {
+		first++
+	}
+	return append(slices.Clone(recent[first:]), p)
+}
+
+func near(a, b air.State) bool {
+	return math.Abs(a.TemperatureC-b.TemperatureC) < 0.05 && math.Abs(a.HumidityPct-b.HumidityPct) < 0.2
+}
+
+// Worst is the warmest and the most humid air of the zone's last 24 hours, what a
+// silent sensor may be hiding.
+func (z Zone) Worst() air.State {
+	if z.Until.IsZero() {
+		return unmeasuredBad
+	}
+	w := z.Air
+	for _, p := range z.Recent {
+		for _, a := range []air.State{p.Step.From, p.Step.To} {
+			w.TemperatureC = max(w.TemperatureC, a.TemperatureC)
+			w.HumidityPct = max(w.HumidityPct, a.HumidityPct)
+		}
+	}
+	return w
+}
+
+// path is the zone's air from a moment in the past to its last closed step. What is
+// from before the record begins is taken to have been as the earliest that is known.
+func (z Zone) path(from time.Time) []cure.Step {
+	var steps []cure.Step
+	at := from
+	until := z.Until
+	before := func(a air.State, end time.Time) {
+		if end.After(at) {
+			steps = append(steps, cure.Step{
+				Duration: end.Sub(at), From: a, To: a, Kind: cure.Stale, Worst: z.Worst(), Uncertain: true,
+			})
+			at = end
+		}
+	}
+	for _, p := range z.Recent {
+		if !p.End().After(at) {
+			continue
+		}
+		before(p.Step.From, p.Start)
+		step := p.Step
+		if cut := at.Sub(p.Start); cut > 0 {
+			step.From = air.Lerp(step.From, step.To, float64(cut)/float64(step.Duration))
+			step.Duration -= cut
+			step.Held += cut
+		}
+		steps = append(steps, step)
+		at = p.End()
+	}
+	before(z.Air, until)
+	return steps
+}
+
+// begin starts a batch's life at mixedAt and brings it to the end of its zone's last
+// closed step.
+func (s *State) begin(b *Batch, mixedAt time.Time) {
+	z := s.zone(b.Zone)
+	steps := z.path(mixedAt)
+	start := z.Air
+	if len(steps) > 0 {
+		start = steps[0].From
+	}
+	b.MixedAt, b.GoodAt = mixedAt, mixedAt
+	b.Cloud = cure.New(b.Stuff.Life, b.Stuff.Sensor, b.Stuff.WeighingU, start)
+	for _, step := range steps {
+		b.Cloud.Advance(b.Stuff.Place, step)
+	}
+}
+
+// MarshalText writes the key as NAME/SUBJECT.
+func (k AlarmKey) MarshalText() ([]byte, error) { return []byte(k.Name + "/" + k.Subject), nil }
+
+// UnmarshalText reads what MarshalText wrote.
+func (k *AlarmKey) UnmarshalText(b []byte) error { return splitKey(b, &k.Name, &k.Subject) }
+
+// MarshalText writes the key as INK/OUTCOME.
+func (k ClosedKey) MarshalText() ([]byte, error) { return []byte(k.Ink + "/" + k.Outcome), nil }
+
+// UnmarshalText reads what MarshalText wrote.
+func (k *ClosedKey) UnmarshalText(b []byte) error { return splitKey(b, &k.Ink, &k.Outcome) }
+
+func splitKey(b []byte, first, second *string) error {
+	a, z, ok := strings.Cut(string(b), "/")
+	if !ok {
+		return fmt.Errorf("record: key %q: want two parts with a slash between", b)
+	}
+	*first, *second = a, z
+	return nil
+}

@@ -1,0 +1,128 @@
+package record
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+)
+
+// Change is something a person or a program asks for. The same structures are read
+// from HTTP bodies and from MQTT commands.
+type Change interface{ Verb() string }
+
+// StartMix starts a guided mix.
+type StartMix struct {
+	Scale       string   `json:"scale,omitempty" doc:"the scale it is weighed on; may be left out where there is one"`
+	Ink         string   `json:"ink"`
+	Press       string   `json:"press,omitempty" doc:"the press it is meant for; its cup is used"`
+	Cup         string   `json:"cup,omitempty" doc:"in place of press"`
+	ColourClass string   `json:"colour_class,omitempty" enum:"dark,light,heavy-light" doc:"default dark"`
+	Artwork     string   `json:"artwork,omitempty" enum:"fine-detail,normal,large-solid" doc:"default normal"`
+	InkG        *float64 `json:"ink_g,omitempty" doc:"default: the cup's minimum"`
+	ThinnerPct  *float64 `json:"thinner_pct,omitempty" doc:"of ink and hardener together; default from colour class and artwork"`
+}
+
+// RecordMix records a batch that was mixed without the guide.
+type RecordMix struct {
+	Ink        string      `json:"ink"`
+	MixedAt    time.Time   `json:"mixed_at" doc:"when the hardener went in"`
+	Cup        string      `json:"cup,omitempty"`
+	Zone       string      `json:"zone,omitempty" doc:"where it stands; default: the first scale's zone"`
+	Components []Component `json:"components"`
+}
+
+// ConfirmStep confirms the step that it names.
+type ConfirmStep struct {
+	Batch    string `json:"batch,omitempty" hidden:"true"`
+	Step     string `json:"step"`
+	Override string `json:"override,omitempty" doc:"the reason to go on out of tolerance"`
+	Part     string `json:"part,omitempty" enum:"ink,hardener,thinner" doc:"what was poured, where it is not what the first correction asks for"`
+	Can      string `json:"can,omitempty" doc:"the can it came from"`
+	Tared    *bool  `json:"tared,omitempty" doc:"answers the question whether the scale was tared (true) or the cup lifted (false)"`
+}
+
+// CorrectPour re-labels or undoes the last pour.
+type CorrectPour struct {
+	Batch string `json:"batch,omitempty" hidden:"true"`
+	Part  string `json:"part,omitempty" enum:"ink,hardener,thinner"`
+	Undo  bool   `json:"undo,omitempty"`
+}
+
+// LoadBatch puts a batch on a press.
+type LoadBatch struct {
+	Batch   string `json:"batch,omitempty" hidden:"true"`
+	Press   string `json:"press"`
+	Replace bool   `json:"replace,omitempty" doc:"take off what stands there"`
+}
+
+// UnloadBatch takes a batch off its press, or lifts the stop that a batch which went
+// off left on it.
+type UnloadBatch struct {
+	Batch string `json:"batch,omitempty" hidden:"true"`
+}
+
+// GoodBatch says that somebody looked, and the batch is good.
+type GoodBatch struct {
+	Batch string `json:"batch,omitempty" hidden:"true"`
+}
+
+// AbandonMix gives a mix up.
+type AbandonMix struct {
+	Batch string `json:"batch,omitempty" hidden:"true"`
+}
+
+// CloseBatch ends a batch.
+type CloseBatch struct {
+	Batch     string   `json:"batch,omitempty" hidden:"true"`
+	Outcome   string   `json:"outcome" enum:"used-up,discarded,went-off,not-known"`
+	StillGood string   `json:"still_good,omitempty" enum:"yes,no,unknown" doc:"was it still good? default unknown"`
+	Seen      string   `json:"seen,omitempty" enum:"now,earlier" doc:"when it was seen to go off; default earlier"`
+	LeftG     *float64 `json:"left_g,omitempty"`
+}
+
+// AcknowledgeAlarm says that somebody has seen an alarm.
+type AcknowledgeAlarm struct {
+	Alarm   string `json:"alarm,omitempty" hidden:"true"`
+	Subject string `json:"subject,omitempty" hidden:"true"`
+}
+
+// Verb returns the last word of the change's path, which is also its MQTT command.
+func (StartMix) Verb() string         { return "mix" }
+func (RecordMix) Verb() string        { return "record" }
+func (ConfirmStep) Verb() string      { return "confirm" }
+func (CorrectPour) Verb() string      { return "correct" }
+func (LoadBatch) Verb() string        { return "load" }
+func (UnloadBatch) Verb() string      { return "unload" }
+func (GoodBatch) Verb() string        { return "good" }
+func (AbandonMix) Verb() string       { return "abandon" }
+func (CloseBatch) Verb() string       { return "close" }
+func (AcknowledgeAlarm) Verb() string { return "acknowledge" }
+
+// Request is a change with who asks for it.
+type Request struct {
+	Change Change
+	By     string
+	Key    string // honoured for a day: the same key gets the same answer; may be empty
+	Hash   string // of what was asked, with Key
+}
+
+// Reply answers a request. Body is the changed thing as JSON.
+type Reply struct {
+	Body   json.RawMessage
+	OnDisk bool
+}
+
+// Refusal is a change that was not made. Status is the HTTP status that fits:
+// 404 no such thing, 409 not now, 422 not like this, 503 the journal cannot write.
+type Refusal struct {
+	Status int
+	Title  string
+	Detail string // what is wrong, where, and what to do
+}
+
+func (r *Refusal) Error() string { return r.Title + ": " + r.Detail }
+
+// Refuse makes a refusal.
+func Refuse(status int, title, format string, args ...any) *Refusal {
+	return &Refusal{Status: status, Title: title, Detail: fmt.Sprintf(format, args...)}
+}

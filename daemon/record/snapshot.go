@@ -1,0 +1,234 @@
+package record
+
+import (
+	"time"
+
+	"potlifed/model/guide"
+	"potlifed/model/light"
+	"potlifed/model/mix"
+)
+
+// Quality says how far a value can be relied on.
+type Quality string
+
+// The qualities, best first.
+const (
+	QualityGood      Quality = "good"
+	QualityUncertain Quality = "uncertain"
+	QualityBad       Quality = "bad"
+)
+
+// Snapshot is what the outputs see: the state with what is derived from it and with
+// the newest readings, all at one instant. It is immutable; its JSON names are those
+// of the wire.
+type Snapshot struct {
+	At      time.Time // bench time
+	Mono    time.Duration
+	Seq     uint64 // of the newest event on disk that it includes
+	Journal string
+
+	Bench    string
+	Instance string
+	Version  string
+	Started  time.Time
+
+	ClockSynced bool
+	// JournalError is why the journal cannot write, empty when it can. While it
+	// cannot, NotOnDisk counts the changes that would be lost by a crash.
+	JournalError string
+	NotOnDisk    int
+
+	Air     []AirView
+	Scales  []ScaleView
+	Sensors []SensorView // sensors and scales, as instruments
+	Batches []BatchView  // open ones, by id
+	Closed  []BatchView  // recently closed ones, newest first
+	Presses []PressView
+	Lights  []LightView
+	Alarms  []AlarmView
+	Inks    []InkView
+
+	ClosedTotal map[ClosedKey]int
+	// Answers are those of changes that came with a key, for repetitions.
+	Answers map[string]Answer
+}
+
+// AirView is a zone's air. The values are those of the last good reading and absent
+// when there never was one; Time is that reading's.
+type AirView struct {
+	Time          time.Time     `json:"time"`
+	Zone          string        `json:"zone"`
+	Sensor        string        `json:"sensor,omitempty"`
+	TemperatureC  *float64      `json:"temperature_c,omitempty"`
+	HumidityPct   *float64      `json:"humidity_pct,omitempty"`
+	DewPointC     *float64      `json:"dew_point_c,omitempty"`
+	VapourDensity *float64      `json:"vapour_density_g_m3,omitempty"`
+	Quality       Quality       `json:"quality"`
+	Why           string        `json:"why,omitempty"`
+	Mono          time.Duration `json:"-"` // when the reading was taken
+}
+
+// ScaleView is what a scale shows. WeightG is absent when it shows none.
+type ScaleView struct {
+	Time    time.Time `json:"time"`
+	ID      string    `json:"id"`
+	WeightG *float64  `json:"weight_g,omitempty"`
+	Stable  bool      `json:"stable"`
+	Quality Quality   `json:"quality"`
+	Why     string    `json:"why,omitempty"`
+	Batch   string    `json:"batch,omitempty"` // the guided mix that is being weighed on it
+	// The bar of that mix, moving as one pours.
+	Pouring *PouringView `json:"pouring,omitempty"`
+
+	Up    bool              `json:"-"`
+	Lines map[string]uint64 `json:"-"` // by result: ok, torn, unknown, overlong, overload
+}
+
+// PouringView is the pour that a mix waits for, against the live weight.
+type PouringView struct {
+	Part    mix.Part `json:"part"`
+	PouredG float64  `json:"poured_g"` // in this pour
+	TargetG float64  `json:"target_g"`
+	LowG    float64  `json:"low_g"` // from low to high is accepted
+	HighG   float64  `json:"high_g"`
+}
+
+// SensorView is an instrument's condition.
+type SensorView struct {
+	ID        string    `json:"id"`
+	Condition string    `json:"condition"` // up, stale, down; waiting before its first reading
+	Since     time.Time `json:"since"`
+	Detail    string    `json:"detail,omitempty"`
+
+	Zone     string            `json:"-"`
+	Scale    bool              `json:"-"`
+	LastRead time.Time         `json:"-"`
+	LastTook time.Duration     `json:"-"`
+	Reads    map[string]uint64 `json:"-"` // by result: ok, error, rejected
+}
+
+// Span is an expected value with its band.
+type Span[T any] struct {
+	Expected T `json:"expected"`
+	Low      T `json:"low"`
+	High     T `json:"high"`
+}
+
+// Component is a part of a mix.
+type Component struct {
+	Part mix.Part `json:"part"`
+	Can  string   `json:"can,omitempty"`
+	G    float64  `json:"g"`
+}
+
+// BatchState is a batch as MQTT publishes it. What hangs on the first hardener is
+// null before it.
+type BatchState struct {
+	Time       time.Time        `json:"time"`
+	Seq        uint64           `json:"seq"`
+	ID         string           `json:"id"`
+	Ink        string           `json:"ink"`
+	Press      *string          `json:"press"`
+	Zone       string           `json:"zone"`
+	State      Phase            `json:"state"`
+	MixedAt    *time.Time       `json:"mixed_at"`
+	GoodAt     *time.Time       `json:"good_at"`
+	AgeS       *float64         `json:"age_s"`
+	Spent      *float64         `json:"spent"`
+	RemainingS *Span[float64]   `json:"remaining_s"`
+	EndsAt     *Span[time.Time] `json:"ends_at"`
+	Risk       *float64         `json:"risk"`
+	Components []Component      `json:"components"`
+	Quality    Quality          `json:"quality"`
+	Why        string           `json:"why,omitempty"`
+}
+
+// BatchView is a batch as HTTP answers it.
+type BatchView struct {
+	BatchState
+	Step        *guide.Step      `json:"step"`
+	TargetsG    Targets          `json:"targets_g"`
+	Corrections []mix.Correction `json:"corrections"`
+	Warnings    []string         `json:"warnings"`
+	Scale       string           `json:"scale,omitempty"`
+	For         string           `json:"for_press,omitempty"`
+	Cup         string           `json:"cup"`
+	Colour      string           `json:"colour_class,omitempty"`
+	Artwork     string           `json:"artwork,omitempty"`
+	RestUntil   *time.Time       `json:"rest_until,omitempty"`
+	// NextMixAt is when the next mix must begin to be ready before low.
+	NextMixAt *time.Time `json:"next_mix_at,omitempty"`
+	ClosedAt  *time.Time `json:"closed_at,omitempty"`
+	Outcome   string     `json:"outcome,omitempty"`
+	StillGood string     `json:"still_good,omitempty"`
+	LeftG     *float64   `json:"left_g,omitempty"`
+	OnDisk    *bool      `json:"on_disk,omitempty"` // false while a change to it is not
+}
+
+// Targets are a mix's target masses; they follow what was really poured.
+type Targets struct {
+	Ink      float64 `json:"ink"`
+	Hardener float64 `json:"hardener"`
+	Thinner  float64 `json:"thinner"`
+}
+
+// PressView is a press with what stands on it.
+type PressView struct {
+	ID         string         `json:"id"`
+	Zone       string         `json:"zone"`
+	Cup        string         `json:"cup"`
+	Batch      *string        `json:"batch"`
+	Light      light.Meaning  `json:"meaning"`
+	Flashing   bool           `json:"flashing"`
+	Reason     string         `json:"reason"`
+	RemainingS *Span[float64] `json:"remaining_s"`
+	Risk       *float64       `json:"risk"`
+}
+
+// LightView is what a light is to show. Whoever sends it on sets ValidUntil anew
+// each time, from the time of the snapshot, so that a light learns of a bench that
+// stands still.
+type LightView struct {
+	Time       time.Time     `json:"time"`
+	ID         string        `json:"id"`
+	ValidUntil time.Time     `json:"valid_until"`
+	Seq        uint64        `json:"seq"`
+	Meaning    light.Meaning `json:"meaning"`
+	Colour     string        `json:"colour"`
+	Flashing   bool          `json:"flashing"`
+	Reason     string        `json:"reason"`
+	Press      string        `json:"press,omitempty"`
+	Batch      string        `json:"batch,omitempty"`
+}
+
+// LightValidFor is how long a light may go on showing what it was told.
+const LightValidFor = 90 * time.Second
+
+// AlarmView is a standing alarm.
+type AlarmView struct {
+	Time     time.Time `json:"time"`
+	Seq      uint64    `json:"seq"`
+	Name     string    `json:"name"`
+	Subject  string    `json:"subject"`
+	State    string    `json:"state"` // unacknowledged or acknowledged
+	Priority string    `json:"priority"`
+	Since    time.Time `json:"since"`
+	Text     string    `json:"text"`
+	By       string    `json:"by,omitempty"`
+}
+
+// InkView is an ink with what its data sheet says and what is made of it.
+type InkView struct {
+	ID            string  `json:"id"`
+	Hardener      string  `json:"hardener,omitempty"`
+	HardenerRatio string  `json:"hardener_ratio"`
+	TolerancePct  float64 `json:"ratio_tolerance_pct"`
+	ThinnerMinPct float64 `json:"thinner_min_pct"`
+	ThinnerMaxPct float64 `json:"thinner_max_pct"`
+	ThinnerDark   float64 `json:"thinner_dark_pct"`
+	ThinnerLight  float64 `json:"thinner_light_pct"`
+	RestS         float64 `json:"rest_s"`
+	LifeRefH      float64 `json:"life_ref_h"` // at 20 °C and 50 %
+	MoistureShare float64 `json:"moisture_share"`
+	Assumed       string  `json:"assumed"` // what of it is an assumption
+}

@@ -1,0 +1,245 @@
+// Package record holds the kinds of record that the journal keeps, with their
+// written-out names, the state they build, and the snapshot that the outputs see. It
+// is pure: no clock, no I/O, no goroutine.
+//
+// A State is immutable once it was returned by [Apply]: maps and batches are copied
+// when they change. A state, or anything inside it, may therefore be read from any
+// goroutine and kept for as long as it is useful.
+package record
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
+)
+
+// ModelVersion is written into checkpoints. It changes when the arithmetic of the
+// model does; a batch that is open then goes on from its checkpoint.
+const ModelVersion = 1
+
+// State is everything the daemon knows that must survive it.
+type State struct {
+	Journal string `json:"journal"` // the journal's own id
+	Seq     uint64 `json:"seq"`     // of the newest event
+	Last    Stamp  `json:"last"`    // of the newest record
+
+	Instance string    `json:"instance"`
+	Version  string    `json:"version"`
+	Started  time.Time `json:"started"`
+
+	Zones   map[string]*Zone    `json:"zones"`
+	Batches map[string]*Batch   `json:"batches"` // not closed
+	Closed  []*Batch            `json:"closed"`  // the newest few, without their clouds
+	Presses map[string]Press    `json:"presses"`
+	Alarms  map[AlarmKey]*Alarm `json:"alarms"`
+
+	ClosedTotal map[ClosedKey]int  `json:"closed_total"`
+	CupEmptyG   map[string]float64 `json:"cup_empty_g"` // learned at the bench
+
+	// Day and Number make the next batch's id. Day never goes back, whatever the
+	// clock does, so an id is not given twice.
+	Day    string `json:"day"` // 20060102
+	Number int    `json:"number"`
+
+	Answers map[string]Answer `json:"answers"` // by key, for a day
+}
+
+// AlarmKey names an alarm.
+type AlarmKey struct{ Name, Subject string }
+
+// ClosedKey counts closed batches.
+type ClosedKey struct{ Ink, Outcome string }
+
+// Zone is the air of one place, up to its last closed step.
+type Zone struct {
+	Until   time.Time  `json:"until"`            // end of the last closed step
+	Air     air.State  `json:"air"`              // what the next step starts from
+	ReadAt  time.Time  `json:"read_at,omitzero"` // of the newest reading
+	Recent  []PastStep `json:"recent"`           // a day of closed steps, oldest first
+	Bridged bool       `json:"bridged"`          // the daemon was down since Until; the next step bridges that
+}
+
+// PastStep is a closed step with its place in time.
+type PastStep struct {
+	Start time.Time `json:"start"`
+	Step  cure.Step `json:"step"`
+}
+
+// End is when the step ended.
+func (p PastStep) End() time.Time { return p.Start.Add(p.Step.Duration) }
+
+// Phase is where a batch stands, as the wire's `state`.
+type Phase string
+
+// The phases of a batch.
+const (
+	Mixing  Phase = "mixing"
+	Resting Phase = "resting"
+	Open    Phase = "open"
+	Over    Phase = "closed"
+)
+
+// Batch is one mix.
+type Batch struct {
+	ID     string `json:"id"`
+	Ink    string `json:"ink"`
+	Scale  string `json:"scale,omitempty"` // empty when it was mixed without the guide
+	Zone   string `json:"zone"`            // where it stands
+	Press  string `json:"press,omitempty"` // where it is loaded
+	For    string `json:"for,omitempty"`   // the press it is meant for
+	Cup    string `json:"cup"`
+	Colour string `json:"colour_class"`
+	Art    string `json:"artwork"`
+
+	Phase     Phase               `json:"phase"`
+	Mix       guide.Mix           `json:"mix"`
+	Cans      map[mix.Part]string `json:"cans,omitempty"` // by part
+	Stuff     Stuff               `json:"stuff"`
+	StartedAt time.Time           `json:"started_at"`
+	MixedAt   time.Time           `json:"mixed_at,omitzero"` // the first hardener
+	GoodAt    time.Time           `json:"good_at,omitzero"`
+
+	// Cloud is the batch's life, advanced to the end of its zone's last closed step;
+	// nil before the first hardener and after closing.
+	Cloud *cure.Cloud `json:"cloud,omitempty"`
+	// AtLeast: the age is only a lower bound. Countable: the missing part will be
+	// known once the clock is set.
+	AtLeast   bool `json:"at_least,omitempty"`
+	Countable bool `json:"countable,omitempty"`
+
+	ClosedAt  time.Time `json:"closed_at,omitzero"`
+	Outcome   string    `json:"outcome,omitempty"`
+	StillGood string    `json:"still_good,omitempty"`
+	LeftG     *float64  `json:"left_g,omitempty"`
+	Spent     float64   `json:"spent,omitempty"` // when it was closed
+}
+
+// Press is what stands on a press.
+type Press struct {
+	Batch string `json:"batch,omitempty"`
+	// WentOff is the batch that was closed here as gone off; it keeps the press at
+	// do-not-print until the press is unloaded or loaded again.
+	WentOff string `json:"went_off,omitempty"`
+}
+
+// Alarm is a standing alarm.
+type Alarm struct {
+	Name     string    `json:"name"`
+	Subject  string    `json:"subject"`
+	Priority string    `json:"priority"`
+	Text     string    `json:"text"`
+	Since    time.Time `json:"since"`
+	Seq      uint64    `json:"seq"` // of the event that last changed it
+	Acked    bool      `json:"acked"`
+	By       string    `json:"by,omitempty"` // who acknowledged it
+}
+
+const (
+	keptClosed  = 100             // closed batches that stay in the state
+	keptAnswers = 24 * time.Hour  // how long a key is remembered
+	keptSteps   = 24 * time.Hour  // of a zone's air
+	mergedStep  = 5 * time.Minute // steps this short are merged where a straight line tells the same
+)
+
+// NewState is the state of an empty journal.
+func NewState(journal string) State {
+	return State{
+		Journal: journal,
+		Zones:   map[string]*Zone{}, Batches: map[string]*Batch{}, Presses: map[string]Press{},
+		Alarms: map[AlarmKey]*Alarm{}, ClosedTotal: map[ClosedKey]int{},
+		CupEmptyG: map[string]float64{}, Answers: map[string]Answer{},
+	}
+}
+
+// Apply is the only way the state changes, live and at a start. The given state
+// stays as it was.
+func Apply(s State, r Record) State {
+	if r.IsEvent() {
+		s.Seq = r.Seq
+	}
+	s.Last = r.Stamp
+	r.Body.apply(&s, r)
+	if r.Answer != nil {
+		s = s.Remember(*r.Answer)
+	}
+	return s
+}
+
+// Remember returns the state with the answer to a change that came with a key. Apply
+// calls it for a record that carries an answer; whoever decides calls it for one that
+// could only be written out after its record was applied.
+func (s State) Remember(a Answer) State {
+	s.Answers = maps.Clone(s.Answers)
+	maps.DeleteFunc(s.Answers, func(_ string, old Answer) bool { return a.At.Sub(old.At) > keptAnswers })
+	s.Answers[a.Key] = a
+	return s
+}
+
+// change replaces a batch by a copy that f has altered.
+func (s *State) change(id string, f func(b *Batch)) {
+	old, ok := s.Batches[id]
+	if !ok {
+		return
+	}
+	b := *old
+	f(&b)
+	s.Batches = maps.Clone(s.Batches)
+	s.Batches[id] = &b
+}
+
+// changeAll replaces every open batch for which f reports that it altered the copy.
+func (s *State) changeAll(f func(b *Batch) bool) {
+	next := make(map[string]*Batch, len(s.Batches))
+	for id, old := range s.Batches {
+		b := *old
+		if f(&b) {
+			next[id] = &b
+		} else {
+			next[id] = old
+		}
+	}
+	s.Batches = next
+}
+
+// end moves a batch from the open to the closed ones.
+func (s *State) end(b Batch) {
+	if b.Cloud != nil {
+		b.Spent = b.Cloud.Spent()
+		b.Cloud = nil
+	}
+	b.Phase = Over
+	s.Batches = maps.Clone(s.Batches)
+	delete(s.Batches, b.ID)
+	s.Closed = append(slices.Clone(s.Closed), &b)
+	if n := len(s.Closed) - keptClosed; n > 0 {
+		s.Closed = s.Closed[n:]
+	}
+	s.ClosedTotal = maps.Clone(s.ClosedTotal)
+	s.ClosedTotal[ClosedKey{b.Ink, b.Outcome}]++
+	// What was asked about the batch is answered by its end.
+	s.Alarms = maps.Clone(s.Alarms)
+	maps.DeleteFunc(s.Alarms, func(k AlarmKey, _ *Alarm) bool { return k.Subject == b.ID })
+}
+
+func (s *State) setPress(id string, p Press) {
+	s.Presses = maps.Clone(s.Presses)
+	s.Presses[id] = p
+}
+
+// Find returns an open or a recently closed batch.
+func (s State) Find(id string) (*Batch, bool) {
+	if b, ok := s.Batches[id]; ok {
+		return b, true
+	}
+	for _, b := range slices.Backward(s.Closed) {
+		if b.ID == id {
+			return b, true
+		}
+	}
+	return nil, false
+}
