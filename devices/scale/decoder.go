@@ -179,6 +179,9 @@ func (d *Decoder) learn(line []byte) (weigh.Reading, error) {
 		d.agreeing = 0
 		return weigh.Reading{}, err
 	}
+	if m.over || m.under {
+		return weigh.Reading{}, ErrLearning // fits several shapes
+	}
 	if i != d.learning {
 		d.learning, d.agreeing = i, 0
 	}
