@@ -105,6 +105,22 @@ func TestSampleFile(t *testing.T) {
 	}
 }
 
+// TestReadmeFile: what the README calls the smallest file works as it stands there.
+func TestReadmeFile(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, found := strings.Cut(string(data), "```yaml\nbench:")
+	file, _, closed := strings.Cut(rest, "```")
+	if !found || !closed {
+		t.Fatal("the README has no such file")
+	}
+	if _, err := Parse("README.md", []byte("bench:"+file)); err != nil {
+		t.Error(err)
+	}
+}
+
 // TestSampleFileShowsEveryKey keeps the sample complete: what the reader knows stands
 // in it, live or commented out.
 func TestSampleFileShowsEveryKey(t *testing.T) {
