@@ -33,7 +33,7 @@ func FuzzParse(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		shop, err := Parse("fuzz.yaml", data)
 		if err != nil {
-			checkFaults(t, err, 1+strings.Count(string(data), "\n"))
+			checkFaults(t, err, 1+strings.Count(string(data), "\n")+strings.Count(string(data), "\r"))
 			if diff := cmp.Diff(Shop{}, shop, inside); diff != "" {
 				t.Errorf("a shop beside faults:\n%s", diff)
 			}

@@ -138,8 +138,8 @@ func firstNoText(text string) (position, bool) {
 			}
 		}
 		switch {
-		case c == '\n':
-			at = position{at.line + 1, 1}
+		case c == '\n', c == '\r' && !strings.HasPrefix(text[i+1:], "\n"):
+			at = position{at.line + 1, 1} // YAML counts a lone carriage return as well
 			continue
 		case c < ' ' && c != '\t' && c != '\r' || c == 0x7f:
 			return at, false
