@@ -1,0 +1,205 @@
+package metrics
+
+import (
+	"math"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+// collector makes the samples of a scrape out of one snapshot.
+type collector struct {
+	settings  Settings
+	goVersion string
+	bench     Bench
+	names     names
+}
+
+var _ prometheus.Collector = (*collector)(nil)
+
+func newCollector(settings Settings, bench Bench, goVersion string) *collector {
+	return &collector{settings, goVersion, bench, newNames(settings.Bench)}
+}
+
+// Describe names every series, so that a clash of names shows at the start.
+func (c *collector) Describe(out chan<- *prometheus.Desc) {
+	for _, desc := range c.names.all() {
+		out <- desc
+	}
+}
+
+// Collect may run several times at once: it only reads.
+func (c *collector) Collect(out chan<- prometheus.Metric) {
+	s, n, to := c.bench.Snapshot(), &c.names, sink(out)
+	to.put(n.buildInfo, 1, c.settings.Version, c.goVersion)
+	to.put(n.clockSynchronised, oneIf(s.ClockSynced))
+	if c.settings.TimeLapse > 0 {
+		to.put(n.timeLapse, c.settings.TimeLapse)
+	}
+	c.air(to, s.Air)
+	c.sensors(to, s.Sensors)
+	c.scales(to, s.Scales)
+	c.batches(to, s)
+	c.floor(to, s)
+	if c.settings.MQTT != nil {
+		c.mqtt(to, c.settings.MQTT())
+	}
+}
+
+// air leaves out what is too old to be relied on: a series that goes on with the last
+// value of a dead sensor looks fine.
+func (c *collector) air(to sink, zones []record.AirView) {
+	for _, z := range zones {
+		if z.Quality == record.QualityBad {
+			continue
+		}
+		to.known(c.names.airTemperature, z.TemperatureC, z.Zone)
+		if z.HumidityPct != nil {
+			to.put(c.names.airHumidity, *z.HumidityPct/100, z.Zone)
+		}
+		to.known(c.names.airDewPoint, z.DewPointC, z.Zone)
+		to.known(c.names.airVapourDensity, z.VapourDensity, z.Zone)
+	}
+}
+
+var (
+	conditions  = []string{"waiting", "up", "stale", "down"}
+	readResults = []string{"ok", "error", "rejected"}
+	lineResults = []string{"ok", "torn", "unknown", "overlong", "overload"}
+)
+
+func (c *collector) sensors(to sink, instruments []record.SensorView) {
+	for _, v := range instruments {
+		if v.Scale { // has series of its own, and its id may be that of a sensor
+			continue
+		}
+		to.put(c.names.sensorUp, oneIf(v.Condition == "up"), v.ID)
+		for _, condition := range conditions {
+			to.put(c.names.sensorCondition, oneIf(v.Condition == condition), v.ID, condition)
+		}
+		to.counts(c.names.sensorReads, v.Reads, readResults, v.ID)
+		if !v.LastRead.IsZero() {
+			to.put(c.names.sensorLastReading, unixSeconds(v.LastRead), v.ID)
+			to.put(c.names.sensorReadDuration, v.LastTook.Seconds(), v.ID)
+		}
+	}
+}
+
+func (c *collector) scales(to sink, scales []record.ScaleView) {
+	for _, v := range scales {
+		to.put(c.names.scaleUp, oneIf(v.Up), v.ID)
+		to.counts(c.names.scaleLines, v.Lines, lineResults, v.ID)
+		if v.Up && v.WeightG != nil {
+			to.put(c.names.scaleWeight, *v.WeightG, v.ID)
+			to.put(c.names.scaleStable, oneIf(v.Stable), v.ID)
+		}
+	}
+}
+
+func (c *collector) batches(to sink, s *record.Snapshot) {
+	n := &c.names
+	for i := range s.Batches {
+		b := &s.Batches[i]
+		press := ""
+		if b.Press != nil {
+			press = *b.Press
+		}
+		to.put(n.batchInfo, 1, b.ID, b.Ink, press, string(b.State))
+		to.span(n.batchRemaining, b.RemainingS, b.ID)
+		to.known(n.batchSpent, b.Spent, b.ID)
+		to.known(n.batchRisk, b.Risk, b.ID)
+		if b.MixedAt != nil {
+			to.put(n.batchMixed, unixSeconds(*b.MixedAt), b.ID)
+		}
+		// A part that came from two cans is two components.
+		grams := map[string]float64{}
+		for _, part := range b.Components {
+			grams[string(part.Part)] += part.G
+		}
+		for part, g := range grams {
+			to.put(n.batchComponent, g, b.ID, part)
+		}
+	}
+	for key, count := range s.ClosedTotal {
+		to.put(n.batchesClosed, float64(count), key.Ink, key.Outcome)
+	}
+}
+
+// floor is what stands on the shop floor: presses, lights, alarms.
+func (c *collector) floor(to sink, s *record.Snapshot) {
+	for i := range s.Presses {
+		p := &s.Presses[i]
+		to.span(c.names.pressRemaining, p.RemainingS, p.ID)
+		to.known(c.names.pressRisk, p.Risk, p.ID)
+	}
+	for i := range s.Lights {
+		l := &s.Lights[i]
+		for _, meaning := range light.Meanings() {
+			to.put(c.names.light, oneIf(l.Meaning == meaning), l.ID, string(meaning))
+		}
+	}
+	for i := range s.Alarms {
+		a := &s.Alarms[i]
+		to.put(c.names.alarmActive, 1, a.Name, a.Subject, a.Priority)
+		to.put(c.names.alarmUnacknowledged, oneIf(a.State != "acknowledged"), a.Name, a.Subject)
+	}
+}
+
+func (c *collector) mqtt(to sink, m MQTT) {
+	to.put(c.names.mqttConnected, oneIf(m.Connected))
+	to.put(c.names.mqttWaiting, float64(m.Waiting))
+	for message, count := range m.Messages {
+		to.put(c.names.mqttMessages, float64(count), message.Direction, message.Result)
+	}
+}
+
+// sink takes the samples of one scrape.
+type sink chan<- prometheus.Metric
+
+// put makes one sample. A value that is no number is not known, and so absent; a
+// label that cannot be written is an error of that sample alone, never a panic.
+func (to sink) put(s series, value float64, labels ...string) {
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		return
+	}
+	metric, err := prometheus.NewConstMetric(s.desc, s.kind, value, labels...)
+	if err != nil {
+		metric = prometheus.NewInvalidMetric(s.desc, err)
+	}
+	to <- metric
+}
+
+func (to sink) known(s series, value *float64, labels ...string) {
+	if value != nil {
+		to.put(s, *value, labels...)
+	}
+}
+
+func (to sink) span(s series, span *record.Span[float64], id string) {
+	if span == nil {
+		return
+	}
+	to.put(s, span.Expected, id, "expected")
+	to.put(s, span.Low, id, "low")
+	to.put(s, span.High, id, "high")
+}
+
+// counts makes one counter for each known result, those that never happened
+// included: that nothing went wrong is known, and a rate needs a first sample.
+func (to sink) counts(s series, counted map[string]uint64, results []string, id string) {
+	for _, result := range results {
+		to.put(s, float64(counted[result]), id, result)
+	}
+}
+
+func oneIf(yes bool) float64 {
+	if yes {
+		return 1
+	}
+	return 0
+}
+
+func unixSeconds(t time.Time) float64 { return float64(t.UnixMilli()) / 1000 }

@@ -1,0 +1,101 @@
+package metrics
+
+import "github.com/prometheus/client_golang/prometheus"
+
+// The histograms' names.
+const (
+	nameReadingToPublish = "potlife_reading_to_publish_duration_seconds"
+	nameJournalWrite     = "potlife_journal_write_duration_seconds"
+)
+
+// series describes what the collector makes, with its kind.
+type series struct {
+	desc *prometheus.Desc
+	kind prometheus.ValueType
+}
+
+// names holds every series of the collector.
+type names struct {
+	buildInfo, clockSynchronised, timeLapse series
+
+	airTemperature, airHumidity, airDewPoint, airVapourDensity series
+
+	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition series
+
+	scaleUp, scaleWeight, scaleStable, scaleLines series
+
+	batchRemaining, batchSpent, batchRisk, batchMixed, batchComponent, batchInfo, batchesClosed series
+
+	pressRemaining, pressRisk series
+
+	alarmActive, alarmUnacknowledged, light series
+
+	mqttConnected, mqttWaiting, mqttMessages series
+}
+
+func newNames(bench string) names {
+	make := func(kind prometheus.ValueType) func(name, help string, labels ...string) series {
+		return func(name, help string, labels ...string) series {
+			return series{prometheus.NewDesc(name, help, labels, prometheus.Labels{"bench": bench}), kind}
+		}
+	}
+	gauge, counter := make(prometheus.GaugeValue), make(prometheus.CounterValue)
+	return names{
+		buildInfo:         gauge("potlife_build_info", "What is running; always 1.", "version", "goversion"),
+		clockSynchronised: gauge("potlife_clock_synchronised", "1 when the wall clock is known to be set."),
+		timeLapse:         gauge("potlife_time_lapse_ratio", "How many times faster than real time a demo runs."),
+
+		airTemperature:   gauge("potlife_air_temperature_celsius", "Air temperature.", "zone"),
+		airHumidity:      gauge("potlife_air_relative_humidity_ratio", "Relative humidity over liquid water, 0 to 1.", "zone"),
+		airDewPoint:      gauge("potlife_air_dew_point_celsius", "Dew point.", "zone"),
+		airVapourDensity: gauge("potlife_air_vapour_density_grams_per_cubic_meter", "Water vapour in the air.", "zone"),
+
+		sensorUp:           gauge("potlife_sensor_up", "1 while the sensor delivers readings.", "sensor"),
+		sensorLastReading:  gauge("potlife_sensor_last_reading_timestamp_seconds", "When the newest good reading was taken.", "sensor"),
+		sensorReads:        counter("potlife_sensor_reads_total", "Readings by result: ok, error (none came), rejected (outside physics).", "sensor", "result"),
+		sensorReadDuration: gauge("potlife_sensor_read_duration_seconds", "How long the newest reading took.", "sensor"),
+		sensorCondition:    gauge("potlife_sensor_condition", "1 for the condition that holds: waiting, up, stale or down.", "sensor", "condition"),
+
+		scaleUp:     gauge("potlife_scale_up", "1 while the scale is heard.", "scale"),
+		scaleWeight: gauge("potlife_scale_weight_grams", "What the scale shows.", "scale"),
+		scaleStable: gauge("potlife_scale_stable", "1 while the weight stands still.", "scale"),
+		scaleLines:  counter("potlife_scale_lines_total", "Lines by result: ok, torn, unknown, overlong, overload.", "scale", "result"),
+
+		batchRemaining: gauge("potlife_batch_remaining_seconds", "Pot life left in an open batch; bound is expected (half of such batches last longer), low (nine in ten do) or high (one in ten does).", "batch", "bound"),
+		batchSpent:     gauge("potlife_batch_spent_ratio", "Pot life spent; 1 is the nominal end.", "batch"),
+		batchRisk:      gauge("potlife_batch_dead_risk_ratio", "How likely the batch is dead already, 0 to 1.", "batch"),
+		batchMixed:     gauge("potlife_batch_mixed_timestamp_seconds", "When the hardener went in.", "batch"),
+		batchComponent: gauge("potlife_batch_component_grams", "What was poured of a part.", "batch", "part"),
+		batchInfo:      gauge("potlife_batch_info", "What an open batch is; always 1, to join on.", "batch", "ink", "press", "state"),
+		batchesClosed:  counter("potlife_batches_closed_total", "Batches that ended, by ink and outcome.", "ink", "outcome"),
+
+		pressRemaining: gauge("potlife_press_remaining_seconds", "Pot life left in what is loaded, with the bounds of a batch.", "press", "bound"),
+		pressRisk:      gauge("potlife_press_dead_risk_ratio", "How likely what is loaded is dead already, 0 to 1.", "press"),
+
+		alarmActive:         gauge("potlife_alarm_active", "1 for each standing alarm.", "alarm", "subject", "priority"),
+		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged a standing alarm.", "alarm", "subject"),
+		light:               gauge("potlife_light", "1 for the meaning that a light shows.", "light", "meaning"),
+
+		mqttConnected: gauge("potlife_mqtt_connected", "1 while the broker is connected."),
+		mqttWaiting:   gauge("potlife_mqtt_waiting_messages", "Messages that wait for the broker."),
+		mqttMessages:  counter("potlife_mqtt_messages_total", "Messages by direction and result.", "direction", "result"),
+	}
+}
+
+// all lists the descriptions.
+func (n *names) all() []*prometheus.Desc {
+	var descs []*prometheus.Desc
+	for _, s := range []series{
+		n.buildInfo, n.clockSynchronised, n.timeLapse,
+		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
+		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition,
+		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,
+		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
+		n.pressRemaining, n.pressRisk,
+		n.alarmActive, n.alarmUnacknowledged, n.light,
+		n.mqttConnected, n.mqttWaiting, n.mqttMessages,
+	} {
+		descs = append(descs, s.desc)
+	}
+	return descs
+}
