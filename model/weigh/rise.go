@@ -2,8 +2,8 @@ package weigh
 
 import "time"
 
-// mostLevels bounds the memory of a [Rise]; a pour of ten minutes at five
-// readings a second stays below it only when thinned.
+// mostLevels bounds the memory of a [Rise]: enough for each division of a pour
+// of 1024 divisions, and coarser steps of a larger one.
 const mostLevels = 1024
 
 // Rise remembers when the weight last left each level upwards, and so answers,
@@ -18,6 +18,7 @@ type Rise struct {
 	thresholdG float64
 	settler    Settler
 	levels     []level
+	stepG      float64 // levels are at least so far apart
 	last       Reading
 	haveLast   bool
 }
@@ -52,25 +53,32 @@ func (r *Rise) Observe(x Reading) {
 	r.last, r.haveLast = x, true
 }
 
-// push adds the reading before the newest. When memory is full every second
-// level goes: a rise is then dated a reading early at worst, which is the safe
-// side for a pot life.
+// push adds the reading before the newest, unless it is too near the level below
+// it. When memory is full the levels move further apart. A rise is then dated to
+// a level somewhat lower, so early: the safe side for a pot life.
 func (r *Rise) push(l level) {
 	for n := len(r.levels); n > 0 && r.levels[n-1].grams >= l.grams; n-- {
 		r.levels = r.levels[:n-1]
 	}
-	if len(r.levels) >= mostLevels {
-		for i := range mostLevels / 2 {
-			r.levels[i] = r.levels[2*i]
-		}
-		r.levels = r.levels[:mostLevels/2]
+	if n := len(r.levels); n > 0 && l.grams-r.levels[n-1].grams < r.stepG {
+		return
 	}
 	r.levels = append(r.levels, l)
+	for len(r.levels) >= mostLevels {
+		r.stepG = max(2*r.stepG, (l.grams-r.levels[0].grams)/mostLevels)
+		kept := r.levels[:1]
+		for _, x := range r.levels[1:] {
+			if x.grams-kept[len(kept)-1].grams >= r.stepG {
+				kept = append(kept, x)
+			}
+		}
+		r.levels = kept
+	}
 }
 
 // Forget drops all levels, so that only what rises from here on is seen.
 func (r *Rise) Forget() {
-	r.levels, r.haveLast = r.levels[:0], false
+	r.levels, r.stepG, r.haveLast = r.levels[:0], 0, false
 	r.settler.forget()
 }
 

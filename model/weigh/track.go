@@ -28,6 +28,14 @@ const clingingShare = 0.03
 // being poured, or lies on a scale with a slow filter.
 const quickly = 500 * time.Millisecond
 
+// longestPause is how long a pour may pause before what stands there is taken to
+// be something else than a pour and a person is asked.
+const longestPause = 3 * time.Second
+
+// leastCup is how many divisions must have stood there for its coming back to be
+// told from a pour of as much: with fewer, even a slow pour is over at once.
+const leastCup = 8
+
 // Tracker follows the pan by weight alone, across the tare key and the lifted
 // cup. It never guesses in silence: what two different doings would show alike
 // ends as [Ambiguous].
@@ -37,7 +45,8 @@ const quickly = 500 * time.Millisecond
 //     there: back at the weight before is a returned cup (it may lack what
 //     clings to a stick; the base then moves by as much, the pour stays what it
 //     was). A rise that goes on for more than a second below that weight is a
-//     pour, so it was tared. A quick step to any other weight is asked about.
+//     pour, so it was tared. Anything else is asked about: a quick step to
+//     another weight, a slow way to that one.
 //   - A settled reading below minus two divisions is a tared cup lifted; the
 //     base holds when it is back.
 //   - A mark that changes and takes the reading elsewhere than zero, a reading
@@ -65,9 +74,12 @@ type Tracker struct {
 	markChanged bool // and the weight has not settled since
 
 	sawZero bool // this tracker itself saw the reading at zero
+	zeroAt  time.Time
 	rising  bool
 	upAt    time.Time // first reading of a rise from zero
 	upG     float64   // how far it had come after the first half second
+	inBand  bool      // at the weight before, and since when
+	bandAt  time.Time
 }
 
 // NewTracker returns a tracker for a scale with the given division, in grams.
@@ -107,7 +119,7 @@ func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
 		p, change = t.away(p)
 	}
 	if p.State != PanZeroed {
-		t.sawZero, t.rising = false, false
+		t.sawZero, t.rising, t.inBand = false, false, false
 	}
 	t.state = p.State
 	return p, change
@@ -150,7 +162,7 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 		if held <= 2*t.divisionG {
 			return p, Unchanged
 		}
-		p.HeldG, p.ShiftG, p.Blind = held, g-held, blind
+		p.HeldG, p.ShiftG, p.Blind = held, -held, blind
 		return t.tared(p, g, PanResting)
 	}
 	s, ok := t.settler.Settled()
@@ -164,8 +176,9 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 		p.State, p.HeldG, p.AwayG = PanAway, held, s
 		return p, Lifted
 	case t.zero(s) && held > 2*t.divisionG:
-		p.State, p.HeldG, p.ShiftG, p.Blind = PanZeroed, held, s-held, blind
-		t.sawZero = true
+		// A tare shows zero exactly; what s differs from it was poured since.
+		p.State, p.HeldG, p.ShiftG, p.Blind = PanZeroed, held, -held, blind
+		t.sawZero, t.zeroAt = true, r.At
 		return p, Zeroed
 	case changed && t.haveHeld && !t.within(s, held, t.divisionG):
 		return ask(p, held, s-held)
@@ -181,25 +194,15 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 // zeroed looks for what explains the zero.
 func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change) {
 	if g <= t.divisionG && g >= -2*t.divisionG {
-		t.sawZero, t.rising = true, false
-		if tareKey {
+		t.sawZero, t.zeroAt, t.rising, t.inBand = true, r.At, false, false
+		if tareKey && t.zero(g) {
 			t.markChanged = false
 			return t.tared(p, g, PanResting)
 		}
 		return p, Unchanged
 	}
-	if !t.rising {
-		t.rising, t.upAt, t.upG = true, r.At, g
-	}
-	if r.At.Sub(t.upAt) <= quickly {
-		t.upG = g
-	}
 	below := g > 0 && g < p.HeldG-Clinging(p.HeldG, t.divisionG)
-	if !below {
-		t.upG = math.Inf(1) // beyond the weight before: no longer tells a pour from a cup
-	}
-	lasted := r.At.Sub(t.upAt) >= steady
-	if below && lasted && t.sawZero && g > t.upG+RiseThreshold(t.divisionG) {
+	if t.climbs(r, g, p.HeldG, below) {
 		return t.tared(p, g, PanRising)
 	}
 	s, ok := t.settler.Settled()
@@ -214,12 +217,36 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 		p, change := t.tared(p, s, PanAway)
 		p.AwayG = s
 		return p, change
-	case t.sawZero && t.back(s, p.HeldG):
+	case t.sawZero && t.inBand && p.HeldG >= leastCup*t.divisionG && t.bandAt.Sub(t.zeroAt) <= steady:
+		if r.At.Sub(t.bandAt) < steady {
+			return p, Unchanged // a quick pour may pass here, too
+		}
 		return t.returned(p, s, r.At)
-	case below && !lasted:
+	case t.sawZero && below && r.At.Sub(t.levelAt) < longestPause, r.At.Sub(t.levelAt) < steady:
 		return p, Unchanged
 	}
 	return ask(p, p.HeldG, p.ShiftG)
+}
+
+// climbs follows a rise from zero and reports whether it is a pour: it has
+// lasted a second below the weight before, and still rises after what a cup
+// takes to be set down.
+func (t *Tracker) climbs(r Reading, g, heldG float64, below bool) bool {
+	if !t.rising {
+		t.rising, t.upAt, t.upG = true, r.At, g
+	}
+	if r.At.Sub(t.upAt) <= quickly {
+		t.upG = g
+	}
+	if !below {
+		t.upG = math.Inf(1) // no longer tells a pour from a cup
+	}
+	if !t.back(g, heldG) {
+		t.inBand = false
+	} else if !t.inBand {
+		t.inBand, t.bandAt = true, r.At
+	}
+	return below && t.sawZero && r.At.Sub(t.upAt) >= steady && g > t.upG+RiseThreshold(t.divisionG)
 }
 
 // settling waits for a rise that was taken for a pour to come to rest. A slow
