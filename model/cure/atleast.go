@@ -1,0 +1,95 @@
+package cure
+
+import (
+	"slices"
+	"time"
+)
+
+// MarkAtLeast says that the batch has lived through a time whose length nobody knows: a reboot with the clock not set. Until CountGap
+// each member carries its own guess of it, drawn from a lognormal distribution with median half an hour and ln spread 1.5, spent at the
+// member's rate in the last known air, cup as warm as the air. The nominal and the age count only what is known, so both are "at least";
+// the risk includes the guess. Several marks add up.
+func (c *Cloud) MarkAtLeast() {
+	if c.gap == nil {
+		c.gap = make([]float64, len(c.members))
+		c.markedAt = c.age
+	}
+	phi := c.exposures(c.lastExposure)
+	for i := range c.members {
+		m := &c.members[i]
+		a := m.reading(c.lastAir)
+		rate := m.heat*arrhenius(m.activationK, a.TemperatureC) + m.moisture*phi[i]*a.VapourPressurePa()
+		c.gap[i] += m.gapH * rate
+	}
+	c.crossNow()
+}
+
+// AtLeast says that age and spent life are only lower bounds.
+func (c *Cloud) AtLeast() bool { return c.gap != nil }
+
+// CountGap adds a time that is now known, usually as one Bridged step, to the batch's past, and forgets the guesses for it: age, spent
+// life and doubtful share grow by it in full. The cup's present temperature is left alone; the step starts with the cup as warm as the air.
+//
+// Levels of the risk that were passed before the mark keep their instants. Later ones were found with the guess; where the risk is still
+// above a level, the level counts as passed now, when it is known. A gap that lay before the last Good is added to the dose at good too.
+func (c *Cloud) CountGap(p Place, s Step) {
+	if s.Duration <= 0 {
+		return
+	}
+	s = s.clamped()
+	c.enter(p)
+	past := c.nominal
+	past.CupC = s.From.TemperatureC
+	past.advance(c.ink, p, s)
+	c.nominal.Dose, c.nominal.Doubtful = past.Dose, past.Doubtful
+
+	lived := newState(len(c.members))
+	hours, lagH := s.Duration.Hours(), p.lagH()
+	n := s.chunks(hours)
+	for k := range n {
+		pc := s.piece(k, n, hours, lagH)
+		if k == 0 {
+			for i := range c.members {
+				lived.cup[i] = pc.memberAir(&c.members[i], pc.from, pc.driftFrom).TemperatureC
+			}
+		}
+		lived.advance(c.members, c.phi, &pc)
+	}
+	// With a mark on each side of the last Good nobody can say on which side this time lay; after it is the careful answer.
+	beforeGood := c.gapAtGood != nil && slices.Equal(c.gap, c.gapAtGood)
+	for i, dose := range lived.dose {
+		c.now.dose[i] += dose
+		if beforeGood {
+			c.doseAtGood[i] += dose
+		}
+	}
+	c.forgetGuesses(s.Duration, beforeGood)
+}
+
+// forgetGuesses drops the drawn doses and settles what had been found with them.
+func (c *Cloud) forgetGuesses(gap time.Duration, beforeGood bool) {
+	marked := c.gap != nil
+	c.gap, c.gapAtGood = nil, nil
+	c.age = later(c.age, gap)
+	if beforeGood {
+		c.goodAt = later(c.goodAt, gap)
+	}
+	for level, at := range c.crossed {
+		if at != notCrossed && marked && at >= c.markedAt {
+			c.crossed[level] = notCrossed
+		}
+	}
+	c.markedAt = 0
+	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
+	c.crossNow()
+}
+
+// crossNow counts the levels that the risk has passed without a step as passed at the present age.
+func (c *Cloud) crossNow() {
+	risk := c.Risk()
+	for level := range c.crossed {
+		if c.crossed[level] == notCrossed && risk >= levelRisk[level] {
+			c.crossed[level] = c.age
+		}
+	}
+}

@@ -1,0 +1,100 @@
+package cure
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+// Members is the number of members of a cloud. With the design below, ends counted from mixing agree with 8,192 members within 1 %
+// while at least half of all batches were alive when the batch was last known good, within 2 % at a tenth (tested).
+const Members = 128
+
+// What is drawn for each member, in the order of the design: the coordinates that move the ends most come first, because a lattice's
+// first coordinates are its best.
+const (
+	drawLife = iota
+	drawSigma
+	drawShare
+	drawActivation
+	drawDriftHumidity
+	drawDriftTemperature
+	drawBiasHumidity
+	drawBiasTemperature
+	drawExposure
+	drawWorst
+	drawLag
+	drawGap
+	draws
+)
+
+// generator is the fixed quasi-random design: a rank-1 lattice of 128 points. A test repeats the search that found it: component by
+// component, each the odd number below 128 that keeps the weighted discrepancy of the points so far smallest (see Dick, Kuo & Sloan 2013,
+// Acta Numerica 22, from memory, for lattices built so). The weights were chosen among 3,000 random ones for the agreement of ends
+// with 32,768 members, over 36 stories of inks, sensors, air and cups.
+var generator = [draws]int{1, 47, 75, 59, 95, 67, 17, 109, 121, 41, 35, 89}
+
+// uniform is coordinate `draw` of point k of n: (2k+1) z / 2n, without its whole part, z odd. So each coordinate alone takes the middles
+// of n equal parts, each once, and the points lie in pairs symmetric about the centre, which makes everything linear in the draws exact.
+func uniform(z, k, n int) float64 {
+	return float64((2*k+1)*z%(2*n)) / float64(2*n)
+}
+
+// design is the standard normal draws of n members: the lattice's points through the normal quantile, then made exactly uncorrelated and
+// of variance 1, draw by draw in their order (Gram-Schmidt). Spent life is nearly a straight line in most draws and a parabola in
+// the rest, so means and second moments that are exact leave little error. The mirror symmetry of the lattice survives.
+func design(z [draws]int, n int) [draws][]float64 {
+	var x [draws][]float64
+	for draw := range x {
+		own := make([]float64, n)
+		for k := range own {
+			own[k] = normalQuantile(uniform(z[draw], k, n))
+		}
+		for _, earlier := range x[:draw] {
+			along := dot(own, earlier) / float64(n)
+			for k := range own {
+				own[k] -= along * earlier[k]
+			}
+		}
+		scale := math.Sqrt(float64(n) / dot(own, own))
+		for k := range own {
+			own[k] *= scale
+		}
+		x[draw] = own
+	}
+	return x
+}
+
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	for k := range a {
+		sum += a[k] * b[k]
+	}
+	return sum
+}
+
+// normalQuantile is the standard normal's.
+func normalQuantile(u float64) float64 { return mathext.NormalQuantile(u) }
+
+// normalCDF is the standard normal's, good in both tails.
+func normalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
+
+// truncatedNormal is the quantile u of a normal distribution cut off below and above, so that each member lies inside.
+func truncatedNormal(u, centre, spread, low, high float64) float64 {
+	if !(spread > 0) {
+		return min(max(centre, low), high)
+	}
+	a, b := (low-centre)/spread, (high-centre)/spread
+	mirrored := a > 0
+	if mirrored {
+		// The distribution's lower tail is the one that floating point resolves.
+		a, b, u = -b, -a, 1-u
+	}
+	pa, pb := normalCDF(a), normalCDF(b)
+	z := normalQuantile(pa + u*(pb-pa))
+	if mirrored {
+		z = -z
+	}
+	// Far out both ends round to the same probability and z is infinite; the nearer end is right then.
+	return min(max(centre+spread*z, low), high)
+}

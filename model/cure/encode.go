@@ -1,0 +1,177 @@
+package cure
+
+import (
+	"encoding/base64"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"potlifed/model/air"
+)
+
+// cloudVersion is raised when the meaning of a stored cloud changes.
+const cloudVersion = 1
+
+// A cloud on disk: what was drawn and what has happened, nothing that can be worked out. The members are stored and not drawn again, so
+// that an open batch goes on as it was after an upgrade that changes priors or design.
+type cloudJSON struct {
+	Version      int           `json:"version"`
+	Ink          Ink           `json:"ink"`
+	Nominal      nominal       `json:"nominal"`
+	Age          time.Duration `json:"age_ns"`
+	GoodAt       time.Duration `json:"good_at_ns"`
+	Low          time.Duration `json:"low_crossed_ns"`
+	Expected     time.Duration `json:"expected_crossed_ns"`
+	High         time.Duration `json:"high_crossed_ns"`
+	MarkedAt     time.Duration `json:"marked_at_ns,omitempty"`
+	LastAir      air.State     `json:"last_air"`
+	LastExposure float64       `json:"last_exposure"`
+	Members      floats        `json:"members"`
+	Dose         floats        `json:"dose"`
+	DoseAtGood   floats        `json:"dose_at_good"`
+	Cup          floats        `json:"cup_c"`
+	Gap          floats        `json:"gap,omitempty"`
+	GapAtGood    floats        `json:"gap_at_good,omitempty"`
+}
+
+// floats is a list of numbers written as base64 of their little-endian IEEE 754 bytes: to the bit, and a third of the decimal text.
+type floats []float64
+
+func (f floats) MarshalJSON() ([]byte, error) {
+	raw := make([]byte, 0, 8*len(f))
+	for _, v := range f {
+		raw = binary.LittleEndian.AppendUint64(raw, math.Float64bits(v))
+	}
+	return json.Marshal(raw)
+}
+
+func (f *floats) UnmarshalJSON(text []byte) error {
+	var encoded string
+	if err := json.Unmarshal(text, &encoded); err != nil {
+		return err
+	}
+	raw, err := base64.StdEncoding.DecodeString(encoded)
+	if err != nil {
+		return err
+	}
+	if len(raw)%8 != 0 {
+		return fmt.Errorf("%d bytes are not whole numbers", len(raw))
+	}
+	*f = make(floats, len(raw)/8)
+	for i := range *f {
+		(*f)[i] = math.Float64frombits(binary.LittleEndian.Uint64(raw[8*i:]))
+	}
+	return nil
+}
+
+// MarshalJSON writes the cloud so that UnmarshalJSON gives it back to the bit.
+func (c *Cloud) MarshalJSON() ([]byte, error) {
+	j := cloudJSON{
+		Version: cloudVersion, Ink: c.ink, Nominal: c.nominal, Age: c.age, GoodAt: c.goodAt,
+		Low: c.crossed[low], Expected: c.crossed[expected], High: c.crossed[high],
+		MarkedAt: c.markedAt, LastAir: c.lastAir, LastExposure: c.lastExposure,
+		Dose: c.now.dose, DoseAtGood: c.doseAtGood, Cup: c.now.cup, Gap: c.gap, GapAtGood: c.gapAtGood,
+	}
+	for i := range c.members {
+		for _, field := range c.members[i].stored() {
+			j.Members = append(j.Members, *field)
+		}
+	}
+	return json.Marshal(j)
+}
+
+// UnmarshalJSON reads a cloud that MarshalJSON wrote. It refuses one that is damaged or of another version, and leaves c as it was then.
+func (c *Cloud) UnmarshalJSON(text []byte) error {
+	var j cloudJSON
+	if err := json.Unmarshal(text, &j); err != nil {
+		return fmt.Errorf("cloud: %w", err)
+	}
+	if err := j.valid(); err != nil {
+		return fmt.Errorf("cloud: %w", err)
+	}
+	n := len(j.Dose)
+	d := Cloud{
+		ink: j.Ink, members: make([]member, n), nominal: j.Nominal, now: newState(n), doseAtGood: j.DoseAtGood,
+		gap: j.Gap, gapAtGood: j.GapAtGood, age: j.Age, goodAt: j.GoodAt, markedAt: j.MarkedAt,
+		crossed: [levels]time.Duration{low: j.Low, expected: j.Expected, high: j.High},
+		lastAir: j.LastAir, lastExposure: j.LastExposure,
+	}
+	d.now.copyFrom(state{dose: j.Dose, cup: j.Cup})
+	for i := range d.members {
+		stored := d.members[i].stored()
+		for k, field := range stored {
+			*field = j.Members[i*len(stored)+k]
+		}
+		if err := d.members[i].valid(); err != nil {
+			return fmt.Errorf("cloud: member %d: %w", i, err)
+		}
+		d.members[i].derive()
+	}
+	d.derive()
+	*c = d
+	return nil
+}
+
+// valid checks sizes and numbers; what it lets through can be advanced.
+func (j *cloudJSON) valid() error {
+	n := len(j.Dose)
+	switch {
+	case j.Version != cloudVersion:
+		return fmt.Errorf("version %d, this program reads %d", j.Version, cloudVersion)
+	case n == 0 || len(j.DoseAtGood) != n || len(j.Cup) != n || len(j.Members) != n*len((&member{}).stored()):
+		return errors.New("the lists of members do not fit each other")
+	case j.Gap != nil && len(j.Gap) != n || j.GapAtGood != nil && len(j.GapAtGood) != n || j.Gap == nil && j.GapAtGood != nil:
+		return errors.New("the lists of unknown gaps do not fit")
+	case j.Age < 0 || j.GoodAt < 0 || j.MarkedAt < 0 || j.Low < notCrossed || j.Expected < notCrossed || j.High < notCrossed:
+		return errors.New("an age is negative")
+	}
+	if err := j.Ink.Valid(); err != nil {
+		return err
+	}
+	if err := j.LastAir.Valid(); err != nil {
+		return err
+	}
+	for _, cup := range append(j.Cup[:n:n], j.Nominal.CupC) {
+		// A degree of grace: a cup that has followed the air to its limit may stand a rounding error beyond it.
+		if !inside(cup, air.MinTemperatureC-1, air.MaxTemperatureC+1) {
+			return fmt.Errorf("a cup at %v °C", cup)
+		}
+	}
+	if !inside(j.LastExposure, MinExposure, 1) || !notNegative(j.Nominal.Dose, j.Nominal.Doubtful) {
+		return errors.New("the nominal member is damaged")
+	}
+	for _, doses := range []floats{j.Dose, j.DoseAtGood, j.Gap, j.GapAtGood} {
+		if !notNegative(doses...) {
+			return errors.New("a dose is damaged")
+		}
+	}
+	return nil
+}
+
+// valid says whether a member's parameters can be computed with.
+func (m *member) valid() error {
+	for _, field := range m.stored() {
+		if !finite(*field) {
+			return errors.New("a parameter is not a number")
+		}
+	}
+	if !inside(m.lRefH, 1e-6, 1e9) || !inside(m.share, 0, 1) || !inside(m.activation, 0, 1000) || !inside(m.sigma, 1e-3, 100) ||
+		!inside(m.lagFactor, 1e-3, 1e3) || !inside(m.exposureU, 0, 1) || !inside(m.worstU, 0, 1) || !notNegative(m.gapH) {
+		return errors.New("a parameter is outside its limits")
+	}
+	return nil
+}
+
+func inside(v, least, most float64) bool { return v >= least && v <= most }
+
+func notNegative(values ...float64) bool {
+	for _, v := range values {
+		if !(v >= 0) || math.IsInf(v, 1) {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,122 @@
+package cure
+
+import (
+	"fmt"
+	"math"
+
+	"potlifed/model/air"
+)
+
+// The first day's knowledge, before a shop has learned from its own batches. Assumptions of the trade where no source is named.
+const (
+	// DefaultActivationKJPerMol: 50 kJ/mol is close to the rule that pot life halves with 10 °C (Unified Facilities Guide
+	// Specification UFGS-09971, 3.7.1.3), which is 51 kJ/mol between 20 and 30 °C.
+	DefaultActivationKJPerMol = 50.0
+	MinActivationKJPerMol     = 25.0
+	MaxActivationKJPerMol     = 90.0
+	activationSpread          = 10.0
+
+	MinMoistureShare    = 0.0
+	MaxMoistureShare    = 0.75
+	moistureShareSpread = 0.12
+
+	lifeSpreadOfTwoFigures = 0.10
+	lifeSpreadOfOneFigure  = 0.20
+
+	// DefaultSigma is the batch-to-batch spread of the logarithm of the end dose.
+	DefaultSigma  = 0.15
+	MinSigma      = 0.08
+	MaxSigma      = 0.30
+	sigmaLnSpread = 0.4
+)
+
+// Ink is what is known about one pair of ink and hardener: the centre of each parameter and the spread of what is not known. It is kept
+// in the journal with each batch.
+type Ink struct {
+	LRefH              float64 `json:"l_ref_h"`           // life in hours at 20 °C, 50 % and exposure 1
+	MoistureShare      float64 `json:"moisture_share"`    // share of the moisture path there
+	ActivationKJPerMol float64 `json:"activation_kj_mol"` // of the heat path
+	AtTemperatureC     float64 `json:"at_temperature_c"`  // temperature of the data sheet's figures
+	LifeLnSpread       float64 `json:"life_ln_spread"`    // of ln life at AtTemperatureC and 50 %
+	MoistureSpread     float64 `json:"moisture_spread"`   // of MoistureShare, inside 0..0.75
+	ActivationSpread   float64 `json:"activation_spread"` // kJ/mol, inside 25..90
+	Sigma              float64 `json:"sigma"`             // spread of the ln end dose from batch to batch
+	SigmaLnSpread      float64 `json:"sigma_ln_spread"`   // of ln Sigma, inside 0.08..0.30
+}
+
+// Valid says whether the parameters are such that a cloud can be drawn from them.
+func (i Ink) Valid() error {
+	for _, field := range []struct {
+		name     string
+		value    float64
+		min, max float64
+	}{
+		{"life", i.LRefH, 1e-3, 1e6},
+		{"moisture share", i.MoistureShare, 0, 1},
+		{"activation energy", i.ActivationKJPerMol, MinActivationKJPerMol, MaxActivationKJPerMol},
+		{"data sheet temperature", i.AtTemperatureC, air.MinTemperatureC, air.MaxTemperatureC},
+		{"spread of the life", i.LifeLnSpread, 0, 2},
+		{"spread of the moisture share", i.MoistureSpread, 0, 1},
+		{"spread of the activation energy", i.ActivationSpread, 0, 100},
+		{"sigma", i.Sigma, MinSigma, MaxSigma},
+		{"spread of sigma", i.SigmaLnSpread, 0, 2},
+	} {
+		// Written as "not inside", so that a NaN fails too.
+		if !(field.value >= field.min && field.value <= field.max) {
+			return fmt.Errorf("ink: %s %v is outside %v..%v", field.name, field.value, field.min, field.max)
+		}
+	}
+	return nil
+}
+
+// activationK is Ea/R in kelvin.
+func (i Ink) activationK() float64 { return i.ActivationKJPerMol / gasConstant }
+
+// paths are the two parts of the nominal rate in 1/h.
+func (i Ink) paths(cupTemperatureC, vapourPressurePa, exposure float64) (heat, moisture float64) {
+	heat = (1 - i.MoistureShare) * arrhenius(i.activationK(), cupTemperatureC) / i.LRefH
+	moisture = i.MoistureShare * exposure * vapourPressurePa / (referenceVapourPa * i.LRefH)
+	return heat, moisture
+}
+
+// Rate is the nominal share of the pot life spent per hour, with every parameter at its centre.
+func (i Ink) Rate(cupTemperatureC, vapourPressurePa, exposure float64) float64 {
+	heat, moisture := i.paths(cupTemperatureC, vapourPressurePa, exposure)
+	return heat + moisture
+}
+
+// Still is a batch in air that does not change.
+type Still struct {
+	LifeH         float64 // 1/r
+	SpentPerH     float64 // r
+	MoistureShare float64 // the moisture path's part of r in this air
+}
+
+// StillAir gives the nominal life in steady air. The lag does not matter there: the cup has the air's temperature.
+func StillAir(ink Ink, p Place, a air.State) Still {
+	a = a.Clamp()
+	heat, moisture := ink.paths(a.TemperatureC, a.VapourPressurePa(), p.exposure())
+	rate := heat + moisture
+	return Still{LifeH: 1 / rate, SpentPerH: rate, MoistureShare: moisture / rate}
+}
+
+// lifeAt is the nominal life at a temperature and 50 %, exposure 1: the figure to which the data sheet's spread belongs.
+func lifeAt(lRefH, share, activationK, temperatureC float64) float64 {
+	e := air.State{TemperatureC: temperatureC, HumidityPct: ReferenceHumidityPct}.VapourPressurePa()
+	return lRefH / ((1-share)*arrhenius(activationK, temperatureC) + share*e/referenceVapourPa)
+}
+
+// lRefFor is the inverse of lifeAt: the L_ref that gives a life at a temperature and 50 %.
+func lRefFor(lifeH, share, activationK, temperatureC float64) float64 {
+	return lifeH * (lifeH / lifeAt(lifeH, share, activationK, temperatureC))
+}
+
+// finite is for checks of what came from outside.
+func finite(values ...float64) bool {
+	for _, v := range values {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,121 @@
+package cure
+
+import (
+	"math"
+
+	"potlifed/model/air"
+)
+
+const (
+	// lagFactorSpread: the cup's time constant is known to a factor of 1.6.
+	lagFactorSpread = 1.6
+	// exposureLnSpread is the spread of ln phi for a cup that is covered; an open one (phi 1) is the reference itself and has none.
+	exposureLnSpread = 0.4
+	// placeHumiditySpread: the sensor does not hang in the cup.
+	placeHumiditySpread = 2.0
+	// overdueHumiditySpreadPerMonth widens a humidity sensor whose check is overdue.
+	overdueHumiditySpreadPerMonth = 1.0
+
+	// Default drift of a zone's air around its last known values, growing with the square root of hours.
+	driftTemperatureK = 0.5
+	driftHumidityPct  = 3.0
+
+	// The unknown part of an age that is only "at least": nobody knows how long the power was off. Taken as lognormal with median half
+	// an hour and ln spread 1.5, so that eight in ten such gaps last between 4 minutes and 3½ hours. An assumption.
+	gapMedianH  = 0.5
+	gapLnSpread = 1.5
+)
+
+// Sensor is what is known about the instrument that reads the air.
+type Sensor struct {
+	// Accuracies as the maker states them, taken as rectangular half-widths: spread a/√3.
+	TemperatureAccuracyC float64 `json:"temperature_accuracy_c"`
+	HumidityAccuracyPct  float64 `json:"humidity_accuracy_pct"`
+	// OverdueMonths is by how much the humidity check is late: 1 % more spread a month.
+	OverdueMonths float64 `json:"overdue_months"`
+	// Exact says that the air is given and not measured: no error of a sensor, none of its place.
+	Exact bool `json:"exact"`
+}
+
+// spreads are the standard uncertainties of what the sensor reads.
+func (s Sensor) spreads() (temperatureK, humidityPct float64) {
+	if s.Exact {
+		return 0, 0
+	}
+	atLeastZero := func(v float64) float64 { return max(v, 0) }
+	humidity := math.Hypot(atLeastZero(s.HumidityAccuracyPct)/math.Sqrt(3), placeHumiditySpread)
+	return atLeastZero(s.TemperatureAccuracyC) / math.Sqrt(3), humidity + overdueHumiditySpreadPerMonth*atLeastZero(s.OverdueMonths)
+}
+
+// member is one plausible batch: what was drawn for it when the cloud was made. It never changes after that.
+type member struct {
+	lRefH, share, activation, sigma float64 // h, -, kJ/mol, -
+	biasTemperature, biasHumidity   float64 // K, % RH: what the sensor's reading lacks
+	driftTemperature, driftHumidity float64 // standard normal
+	lagFactor                       float64
+	exposureU, worstU               float64 // 0..1
+	gapH                            float64 // h
+
+	// Worked out from the above.
+	heat, moisture float64 // 1/h at k = 1; 1/(h Pa) at exposure 1
+	activationK    float64
+	inverse        float64 // 1/(sigma √2)
+}
+
+// stored lists the drawn fields in the order in which a cloud is written down.
+func (m *member) stored() [12]*float64 {
+	return [12]*float64{&m.lRefH, &m.share, &m.activation, &m.sigma, &m.biasTemperature, &m.biasHumidity, &m.driftTemperature,
+		&m.driftHumidity, &m.lagFactor, &m.exposureU, &m.worstU, &m.gapH}
+}
+
+// derive fills in what is worked out.
+func (m *member) derive() {
+	m.heat = (1 - m.share) / m.lRefH
+	m.moisture = m.share / (m.lRefH * referenceVapourPa)
+	m.activationK = m.activation / gasConstant
+	m.inverse = 1 / (m.sigma * math.Sqrt2)
+}
+
+// drawMembers draws n members around an ink with a lattice's generator.
+func drawMembers(ink Ink, sensor Sensor, weighing float64, n int, z [draws]int) []member {
+	temperatureSpread, humiditySpread := sensor.spreads()
+	sheetLife := lifeAt(ink.LRefH, ink.MoistureShare, ink.activationK(), ink.AtTemperatureC)
+	x := design(z, n)
+	members := make([]member, n)
+	for k := range members {
+		normal := func(draw int) float64 { return x[draw][k] }
+		u := func(draw int) float64 { return normalCDF(normal(draw)) }
+		m := &members[k]
+		m.share = truncatedNormal(u(drawShare), ink.MoistureShare, ink.MoistureSpread, MinMoistureShare, MaxMoistureShare)
+		m.activation = truncatedNormal(u(drawActivation), ink.ActivationKJPerMol, ink.ActivationSpread,
+			MinActivationKJPerMol, MaxActivationKJPerMol)
+		// The sheet speaks of the life at its own temperature; L_ref follows with the member's own paths.
+		life := sheetLife * math.Exp(ink.LifeLnSpread*normal(drawLife))
+		m.lRefH = lRefFor(life, m.share, m.activation/gasConstant, ink.AtTemperatureC)
+		lnSigma := truncatedNormal(u(drawSigma), math.Log(ink.Sigma), ink.SigmaLnSpread, math.Log(MinSigma), math.Log(MaxSigma))
+		m.sigma = math.Hypot(min(max(math.Exp(lnSigma), MinSigma), MaxSigma), weighing)
+		m.biasTemperature = temperatureSpread * normal(drawBiasTemperature)
+		m.biasHumidity = humiditySpread * normal(drawBiasHumidity)
+		m.driftTemperature = normal(drawDriftTemperature)
+		m.driftHumidity = normal(drawDriftHumidity)
+		m.lagFactor = math.Exp(math.Log(lagFactorSpread) * normal(drawLag))
+		m.exposureU = u(drawExposure)
+		m.worstU = u(drawWorst)
+		m.gapH = gapMedianH * math.Exp(gapLnSpread*normal(drawGap))
+		m.derive()
+	}
+	return members
+}
+
+// exposure is the member's own phi for a place's.
+func (m *member) exposure(phi float64) float64 {
+	if phi >= 1 {
+		return 1
+	}
+	return math.Exp(truncatedNormal(m.exposureU, math.Log(phi), exposureLnSpread, math.Inf(-1), 0))
+}
+
+// reading is the air as the member has it when the sensor reads a.
+func (m *member) reading(a air.State) air.State {
+	return air.State{TemperatureC: a.TemperatureC + m.biasTemperature, HumidityPct: a.HumidityPct + m.biasHumidity}.Clamp()
+}

@@ -1,0 +1,151 @@
+package cure
+
+import (
+	"math"
+
+	"potlifed/model/air"
+)
+
+// piece is a short stretch of air over which all members advance: short enough that the air's temperature moves by no more than a few
+// kelvin, so that two points integrate it to 1e-4.
+type piece struct {
+	hours    float64
+	lagH     float64
+	from, to air.State // inside the physics limits
+	// driftFrom and driftTo scale each member's own drift at both ends: the square root of the hours since the air was known.
+	driftFrom, driftTo float64
+	// towardsWorst: nobody measures; each member has its own point between the air above and worst.
+	towardsWorst bool
+	worst        air.State
+}
+
+// part is the first f of the piece.
+func (p piece) part(f float64) piece {
+	p.to = air.Lerp(p.from, p.to, f)
+	p.driftTo = p.driftFrom + f*(p.driftTo-p.driftFrom)
+	p.hours *= f
+	return p
+}
+
+// memberAir is the air of one member when the piece says a and a drift.
+func (p *piece) memberAir(m *member, a air.State, drift float64) air.State {
+	if p.towardsWorst {
+		a = air.Lerp(a, worstOf(a, p.worst), m.worstU)
+	}
+	a.TemperatureC += m.biasTemperature + driftTemperatureK*drift*m.driftTemperature
+	a.HumidityPct += m.biasHumidity + driftHumidityPct*drift*m.driftHumidity
+	return air.State{
+		TemperatureC: min(max(a.TemperatureC, air.MinTemperatureC), air.MaxTemperatureC),
+		HumidityPct:  min(max(a.HumidityPct, air.MinHumidityPct), air.MaxHumidityPct),
+	}
+}
+
+// worstOf is the worst air, never milder than what was last read.
+func worstOf(last, worst air.State) air.State {
+	return air.State{
+		TemperatureC: max(last.TemperatureC, worst.TemperatureC),
+		HumidityPct:  max(last.HumidityPct, worst.HumidityPct),
+	}
+}
+
+// Beyond expansionK from its centre the shared expansion of the saturation pressure is not good enough and the formula is used.
+const expansionK = 6.0
+
+// state is what changes of the members: each one's spent life and cup temperature in °C.
+type state struct{ dose, cup []float64 }
+
+func newState(n int) state {
+	both := make([]float64, 2*n)
+	return state{dose: both[:n:n], cup: both[n:]}
+}
+
+func (s state) copyFrom(o state) {
+	copy(s.dose, o.dose)
+	copy(s.cup, o.cup)
+}
+
+// gentle says that the air hardly moves within the piece, so that its middle stands for all of it to 1e-5. Every piece of a quiet minute
+// is, and that is most of what a running shop computes.
+func (p *piece) gentle() bool {
+	return math.Abs(p.to.TemperatureC-p.from.TemperatureC) <= 0.25 && math.Abs(p.to.HumidityPct-p.from.HumidityPct) <= 1 &&
+		math.Abs(p.driftTo-p.driftFrom) <= 0.1
+}
+
+// advance lets all members live through a piece. phi holds each one's exposure.
+func (s state) advance(members []member, phi []float64, p *piece) {
+	if !(p.hours > 0) {
+		return
+	}
+	points := gauss2
+	if p.gentle() {
+		points = middle
+	}
+	var around [2]air.Saturation
+	var centres [2]float64
+	for j, g := range points.nodes {
+		centres[j] = p.from.TemperatureC + g*(p.to.TemperatureC-p.from.TemperatureC)
+		around[j] = air.SaturationAround(centres[j])
+	}
+	for i := range members {
+		m := &members[i]
+		from, to := p.memberAir(m, p.from, p.driftFrom), p.memberAir(m, p.to, p.driftTo)
+		vapour := 0.0
+		for j, g := range points.nodes {
+			a := air.Lerp(from, to, g)
+			pressure := 0.0
+			if math.Abs(a.TemperatureC-centres[j]) <= expansionK {
+				pressure = around[j].PressurePa(a.TemperatureC)
+			} else {
+				pressure = air.SaturationPressurePa(a.TemperatureC)
+			}
+			vapour += points.weights[j] * a.HumidityPct * pressure
+		}
+		heat, cup := m.heatPath(p.hours, p.lagH*m.lagFactor, from.TemperatureC, to.TemperatureC, s.cup[i])
+		s.dose[i] += m.heat*heat + m.moisture*phi[i]*vapour*p.hours*(1.0/100)
+		s.cup[i] = cup
+	}
+}
+
+// gentleK: where a cup's temperature moves by no more than this in a piece, k at its mean temperature is the mean of k to 3e-5.
+const gentleK = 0.2
+
+// heatPath is the member's ∫ k dt over a piece and the cup's temperature at its end. It takes k once or at two points where that does,
+// which is every piece of a minute, and else the careful integral.
+func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float64) {
+	if tauH == 0 {
+		if math.Abs(to-from) <= gentleK {
+			return hours * arrhenius(m.activationK, 0.5*(from+to)), to
+		}
+		first := arrhenius(m.activationK, from+gauss2.nodes[0]*(to-from))
+		second := arrhenius(m.activationK, from+gauss2.nodes[1]*(to-from))
+		return hours * 0.5 * (first + second), to
+	}
+	x := hours / tauH
+	behind := (to - from) / x // by how much a cup that has settled trails the air
+	amplitude := cup - from + behind
+	if x >= 1e-6 && math.Abs(to-from)+math.Abs(amplitude)*min(x, 1) <= gentleK {
+		left := 0.0
+		if x <= 0.25 {
+			left = expSmall(-x)
+		} else {
+			left = math.Exp(-x)
+		}
+		mean := 0.5*(from+to) - behind + amplitude*(1-left)/x
+		return hours * arrhenius(m.activationK, mean), to - behind + amplitude*left
+	}
+	if x < 1e-3 || x > 0.5 || math.Abs(amplitude) > 20 {
+		// Also very short steps: the form below loses figures there.
+		c := newCourse(from, to, cup, tauH, hours)
+		return c.heatIntegral(m.activationK, gauss3), c.end()
+	}
+	settled := from - behind
+	first := settled + (to-from)*gauss2.nodes[0] + amplitude*math.Exp(-x*gauss2.nodes[0])
+	second := settled + (to-from)*gauss2.nodes[1] + amplitude*math.Exp(-x*gauss2.nodes[1])
+	heatH = hours * 0.5 * (arrhenius(m.activationK, first) + arrhenius(m.activationK, second))
+	return heatH, settled + (to - from) + amplitude*math.Exp(-x)
+}
+
+// expSmall is exp(y) for |y| ≤ 1/4 to 2e-8: a third of the time of a minute's advance would go into the exact one.
+func expSmall(y float64) float64 {
+	return 1 + y*(1+y*(1.0/2)*(1+y*(1.0/3)*(1+y*(1.0/4)*(1+y*(1.0/5)*(1+y*(1.0/6))))))
+}

@@ -1,0 +1,122 @@
+package cure
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"potlifed/model/air"
+)
+
+// The reference that a data sheet's figures are taken to mean when it names none. The two humidities are an assumption; the pages and
+// the command line show them as one.
+const (
+	DefaultSheetTemperatureC = 20.0
+	DefaultDryPct            = 30.0
+	DefaultHumidPct          = 80.0
+)
+
+// defaultMoistureShare is what the trade's usual range, 6 to 8 hours, means between the default ends: B e_ref L_ref = 5/17.
+const defaultMoistureShare = 5.0 / 17
+
+// Sheet is what the ink's data sheet says about the pot life: Shortest and Longest, or About alone.
+type Sheet struct {
+	Shortest, Longest time.Duration
+	About             time.Duration
+	// AtTemperatureC, DryPct and HumidPct say at which air the figures hold: Longest at the dry end, Shortest at the humid end, both
+	// at this temperature; About at 50 %. Both ends 0 stand for 30 and 80 %, and all three 0 for 20 °C as well.
+	AtTemperatureC, DryPct, HumidPct float64
+	// ActivationKJPerMol is the centre for the heat path's activation energy, 25..90; 0 stands for 50.
+	ActivationKJPerMol float64
+}
+
+// ErrNoShare means that heat and moisture together cannot explain the sheet's range: even an ink that lived on moisture alone would
+// change less between the two ends.
+var ErrNoShare = errors.New("no share of the moisture path explains this range")
+
+// withDefaults fills in the reference.
+func (s Sheet) withDefaults() Sheet {
+	if s.DryPct == 0 && s.HumidPct == 0 {
+		s.DryPct, s.HumidPct = DefaultDryPct, DefaultHumidPct
+		if s.AtTemperatureC == 0 {
+			s.AtTemperatureC = DefaultSheetTemperatureC
+		}
+	}
+	if s.ActivationKJPerMol == 0 {
+		s.ActivationKJPerMol = DefaultActivationKJPerMol
+	}
+	return s
+}
+
+// valid checks the figures one by one; what they mean together is Calibrate's business.
+func (s Sheet) valid() error {
+	two, one := s.Shortest != 0 || s.Longest != 0, s.About != 0
+	switch {
+	case two && one:
+		return errors.New("pot life: give shortest and longest, or about, not both")
+	case !two && !one:
+		return errors.New("pot life: give shortest and longest, or about")
+	case one && s.About < 0:
+		return fmt.Errorf("pot life: about %v is not positive", s.About)
+	case two && s.Shortest <= 0:
+		return fmt.Errorf("pot life: shortest %v is not positive", s.Shortest)
+	case two && s.Longest <= 0:
+		return fmt.Errorf("pot life: longest %v is not positive", s.Longest)
+	case two && s.Shortest == s.Longest:
+		return fmt.Errorf("pot life: shortest and longest are both %v; write about: %v", s.Shortest, s.Shortest)
+	case two && s.Shortest > s.Longest:
+		return fmt.Errorf("pot life: shortest %v is longer than longest %v", s.Shortest, s.Longest)
+	}
+	if err := (air.State{TemperatureC: s.AtTemperatureC}).Valid(); err != nil {
+		return fmt.Errorf("pot life: data sheet: %w", err)
+	}
+	if two && !(s.DryPct >= air.MinHumidityPct && s.DryPct < s.HumidPct && s.HumidPct <= air.MaxHumidityPct) {
+		return fmt.Errorf("pot life: the dry end %v %% and the humid end %v %% must be inside 0..100 %% and in this order", s.DryPct, s.HumidPct)
+	}
+	if !(s.ActivationKJPerMol >= MinActivationKJPerMol && s.ActivationKJPerMol <= MaxActivationKJPerMol) {
+		return fmt.Errorf("pot life: activation energy %v kJ/mol is outside %v..%v", s.ActivationKJPerMol, MinActivationKJPerMol, MaxActivationKJPerMol)
+	}
+	return nil
+}
+
+// Calibrate turns the sheet's figures into an ink with the priors of the first day.
+//
+// Two figures give both paths exactly: with r = A k + B e, A k + B e_dry = 1/Longest and A k + B e_humid = 1/Shortest at the sheet's
+// temperature. That needs A ≥ 0, that is Shortest/Longest ≥ dry/humid; otherwise the error is ErrNoShare. One figure leaves the share at
+// its default.
+func (s Sheet) Calibrate() (Ink, error) {
+	s = s.withDefaults()
+	if err := s.valid(); err != nil {
+		return Ink{}, err
+	}
+	ink := Ink{
+		MoistureShare:      defaultMoistureShare,
+		ActivationKJPerMol: s.ActivationKJPerMol,
+		AtTemperatureC:     s.AtTemperatureC,
+		LifeLnSpread:       lifeSpreadOfOneFigure,
+		MoistureSpread:     moistureShareSpread,
+		ActivationSpread:   activationSpread,
+		Sigma:              DefaultSigma,
+		SigmaLnSpread:      sigmaLnSpread,
+	}
+	if s.About != 0 {
+		ink.LRefH = lRefFor(s.About.Hours(), ink.MoistureShare, ink.activationK(), s.AtTemperatureC)
+		return ink, ink.Valid()
+	}
+	dry := air.State{TemperatureC: s.AtTemperatureC, HumidityPct: s.DryPct}.VapourPressurePa()
+	humid := air.State{TemperatureC: s.AtTemperatureC, HumidityPct: s.HumidPct}.VapourPressurePa()
+	moisture := (1/s.Shortest.Hours() - 1/s.Longest.Hours()) / (humid - dry)
+	heat := 1/s.Longest.Hours() - moisture*dry
+	// The limit itself, an ink of moisture alone, is allowed; rounding must not refuse it.
+	if heat < -1e-12/s.Longest.Hours() {
+		return Ink{}, fmt.Errorf("pot life: %v..%v between %v and %v %%: %w: shortest/longest must be at least dry/humid, %.3g; "+
+			"check the figures and the two ends, or give one figure as about",
+			s.Shortest, s.Longest, s.DryPct, s.HumidPct, ErrNoShare, s.DryPct/s.HumidPct)
+	}
+	heat = max(heat, 0) / arrhenius(ink.activationK(), s.AtTemperatureC)
+	rate := heat + moisture*referenceVapourPa
+	ink.LRefH = 1 / rate
+	ink.MoistureShare = moisture * referenceVapourPa / rate
+	ink.LifeLnSpread = lifeSpreadOfTwoFigures
+	return ink, ink.Valid()
+}

@@ -1,0 +1,85 @@
+package cure
+
+import "math"
+
+// lnSurvival is ln(1 - Phi(x)), the logarithm of the share of batches that live on when ln(dose)/sigma is x, good to any x: a batch that
+// somebody calls good after many pot lives still has a distribution of its end.
+func lnSurvival(x float64) float64 {
+	switch {
+	case x < -1:
+		return math.Log1p(-0.5 * math.Erfc(-x/math.Sqrt2))
+	case x < 25:
+		return math.Log(0.5 * math.Erfc(x/math.Sqrt2))
+	}
+	// Abramowitz & Stegun 26.2.12.
+	y := 1 / (x * x)
+	return -0.5*x*x - math.Log(x*math.Sqrt(2*math.Pi)) + math.Log1p(-y*(1-3*y*(1-5*y)))
+}
+
+// alive says how many of all members' batches lived when the batch was last known good: Σ (1 - F_i(g)), kept as a sum in units of
+// exp(lnUnit), the largest term.
+type alive struct{ lnUnit, sum float64 }
+
+// deepLn: below it a member's survival at good is so small that it is carried as a logarithm.
+const deepLn = -600.0
+
+// spent is member i's dose at an instant, the drawn part of an unknown gap included; gap may be nil.
+func spent(dose, gap []float64, i int) float64 {
+	if gap == nil {
+		return dose[i]
+	}
+	return dose[i] + gap[i]
+}
+
+// aliveAt evaluates the members at good_at.
+func aliveAt(members []member, dose, gap []float64) alive {
+	a := alive{lnUnit: math.Inf(-1)}
+	for i := range members {
+		a.lnUnit = max(a.lnUnit, memberLnSurvival(&members[i], spent(dose, gap, i)))
+	}
+	for i := range members {
+		a.sum += math.Exp(memberLnSurvival(&members[i], spent(dose, gap, i)) - a.lnUnit)
+	}
+	return a
+}
+
+func memberLnSurvival(m *member, dose float64) float64 {
+	if dose <= 0 {
+		return 0
+	}
+	return lnSurvival(math.Log(dose) / m.sigma)
+}
+
+// risk is P(end <= now | good at good_at) = Σ [F_i(t) - F_i(g)] / Σ [1 - F_i(g)] = 1 - Σ S_i(t) / Σ S_i(g): the mixture weighted by each
+// member's own survival.
+func (a alive) risk(members []member, dose, gap []float64) float64 {
+	sum := 0.0
+	if a.lnUnit > deepLn {
+		for i := range members {
+			d := spent(dose, gap, i)
+			if d <= 0 {
+				sum++
+				continue
+			}
+			sum += 0.5 * math.Erfc(math.Log(d)*members[i].inverse)
+		}
+		sum *= math.Exp(-a.lnUnit)
+	} else {
+		for i := range members {
+			sum += math.Exp(memberLnSurvival(&members[i], spent(dose, gap, i)) - a.lnUnit)
+		}
+	}
+	// Rounding must not make a risk that is negative or above 1.
+	return min(max(1-sum/a.sum, 0), 1)
+}
+
+// riskCeiling bounds the risk from above, for the price of one term: no member has spent more than dose, none scatters more than sigma.
+func (a alive) riskCeiling(n int, dose, sigma float64) float64 {
+	if dose <= 0 {
+		return 0
+	}
+	if dose >= 1 || a.lnUnit < -1 {
+		return 1
+	}
+	return normalCDF(math.Log(dose)/sigma) * float64(n) / (a.sum * math.Exp(a.lnUnit))
+}
