@@ -267,7 +267,7 @@ func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err err
 		case rise > weigh.RiseThreshold(m.Recipe.DivisionG):
 			m.UnexplainedG = rise
 			m.Pan = weigh.NewPan(c.WeightG)
-		case rise >= -weigh.Clinging(m.Pan.BaseG, m.Recipe.DivisionG):
+		case rise >= -weigh.Clinging(m.Poured().TotalG(), m.Recipe.DivisionG):
 			m.Pan = weigh.NewPan(c.WeightG)
 		}
 	}

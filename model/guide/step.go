@@ -88,6 +88,9 @@ func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
 	}
 	m.Overrides = slices.DeleteFunc(slices.Clone(m.Overrides), func(o Override) bool { return o.Pours >= n })
 	m.Stirred = min(m.Stirred, n-1)
+	if last.Step != Thinner {
+		m.Stirred = 0 // what the hardener was stirred into is in doubt
+	}
 	m.RestUntil, m.UnexplainedG = time.Time{}, 0
 	m.Pours = slices.Clone(m.Pours[:n-1])
 	if undo {
@@ -97,7 +100,7 @@ func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
 	}
 	last.Part = part
 	last.Excused = false
-	last.Early = part == mix.Thinner && (m.Poured().HardenerG <= 0 || m.unstirredHardener())
+	last.Early = part == mix.Thinner && last.Step != Thinner
 	m.Pours = append(m.Pours, last)
 	m.Step = last.Step
 	return m.advanced(now), nil

@@ -153,6 +153,9 @@ func (l Limits) fitting(poured Amounts, thinnerPct float64, aims ...aim) []Corre
 		catalysed := poured.CatalysedG() + a.add.InkG + a.add.HardenerG
 		thinner := math.Max(poured.ThinnerG+a.add.ThinnerG, thinnerPct/100*catalysed)
 		total := catalysed + thinner
+		if math.IsNaN(total) || math.IsInf(total, 0) {
+			continue // an aim of next to no thinner asks for more ink than numbers hold
+		}
 		if l.CupMaximumG > 0 && total > l.CupMaximumG*(1+rounding) {
 			continue
 		}

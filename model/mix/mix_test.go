@@ -118,6 +118,11 @@ func TestCorrectionsOfTheOtherFaults(t *testing.T) {
 	if got := Corrections(Amounts{InkG: 60, HardenerG: 15}, limits); len(got) != 0 {
 		t.Errorf("thinner not poured yet is no fault: %+v", got)
 	}
+	trace := limits
+	trace.ThinnerPct, trace.ThinnerMinPct = 1e-306, 0
+	if got := Corrections(Amounts{InkG: 60, HardenerG: 15, ThinnerG: 18}, trace); len(got) != 1 || got[0].To != ToTolerance {
+		t.Errorf("an aim of a trace of thinner: %+v", got)
+	}
 	none := limits
 	none.ThinnerPct, none.ThinnerMinPct, none.ThinnerMaxPct = 0, 0, 0
 	if got := Corrections(Amounts{InkG: 60, HardenerG: 15, ThinnerG: 1}, none); len(got) != 0 {

@@ -19,10 +19,12 @@ const (
 	Ambiguous Change = "ambiguous" // a person must be asked
 )
 
-// clingingShare is the share of a mix that a stirring stick may carry off
-// before a cup that comes back lighter is taken for another one. An assumption:
-// no source; two divisions are allowed in any case.
-const clingingShare = 0.03
+// What a stirring stick may carry off before a cup that comes back lighter is
+// taken for another one. Assumptions, no source.
+const (
+	clingingShare = 0.03
+	clingingG     = 1.0
+)
 
 // quickly is how long a cup takes to be set down; what still rises after it is
 // being poured, or lies on a scale with a slow filter.
@@ -32,9 +34,10 @@ const quickly = 500 * time.Millisecond
 // be something else than a pour and a person is asked.
 const longestPause = 3 * time.Second
 
-// leastCup is how many divisions must have stood there for its coming back to be
-// told from a pour of as much: with fewer, even a slow pour is over at once.
-const leastCup = 8
+// leastCup is how many times what may cling must have stood there for its coming
+// back to be told from a pour of as much: of less, even a slow pour is over at
+// once.
+const leastCup = 4
 
 // Tracker follows the pan by weight alone, across the tare key and the lifted
 // cup. It never guesses in silence: what two different doings would show alike
@@ -217,7 +220,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 		p, change := t.tared(p, s, PanAway)
 		p.AwayG = s
 		return p, change
-	case t.sawZero && t.inBand && p.HeldG >= leastCup*t.divisionG && t.bandAt.Sub(t.zeroAt) <= steady:
+	case t.sawZero && t.inBand && p.HeldG >= leastCup*Clinging(p.HeldG, t.divisionG) && t.bandAt.Sub(t.zeroAt) <= steady:
 		if r.At.Sub(t.bandAt) < steady {
 			return p, Unchanged // a quick pour may pass here, too
 		}
@@ -276,7 +279,7 @@ func (t *Tracker) away(p Pan) (Pan, Change) {
 		return p, Unchanged
 	case t.zeroedEmpty(s, p.HeldG, p.AwayG):
 		return ask(p, p.HeldG, -p.AwayG)
-	case s >= p.HeldG-Clinging(p.HeldG, t.divisionG):
+	case s >= p.HeldG-Clinging(p.HeldG-p.AwayG, t.divisionG):
 		return t.returned(p, s, t.lastAt)
 	}
 	return p, Unchanged
@@ -328,9 +331,9 @@ func (t *Tracker) back(s, heldG float64) bool {
 }
 
 // Clinging is how much lighter, in grams, a stirred mix may come back and still be
-// taken for the same: two divisions, or 3 % of what stood there.
-func Clinging(heldG, divisionG float64) float64 {
-	return math.Max(2*divisionG, clingingShare*heldG)
+// taken for the same: 3 % of what stood there, at least a gram and two divisions.
+func Clinging(stoodG, divisionG float64) float64 {
+	return max(2*divisionG, clingingG, clingingShare*stoodG)
 }
 
 func (t *Tracker) zero(g float64) bool { return t.within(g, 0, t.divisionG) }
