@@ -67,7 +67,7 @@ type Bench struct {
 	sensors  map[string]*sensor
 	scales   map[string]*scale
 	lives    map[string]*life // what is derived from batches, by id
-	checked  time.Time        // of the last checkpoint
+	checked  time.Duration    // CLOCK_BOOTTIME of the last checkpoint
 	synced   bool             // what the clock said last
 	dirty    bool             // something but readings has changed since the last snapshot
 }
@@ -135,7 +135,7 @@ func (b *Bench) Run(ctx context.Context) error {
 		case err := <-b.journal.Acks():
 			b.acknowledged(err)
 		}
-		b.flush(b.now())
+		b.flush()
 		b.publish(b.now())
 	}
 }
@@ -159,9 +159,9 @@ func (b *Bench) tick(now time.Time) {
 	b.closeMinutes(now)
 	b.endRests(now)
 	b.askAlarms(now)
-	if now.Sub(b.checked) >= checkpointEvery {
+	if mono := b.clock.Now().Mono; mono-b.checked >= checkpointEvery {
 		b.write.checkpoint = true
-		b.checked = now
+		b.checked = mono
 	}
 }
 
@@ -177,10 +177,10 @@ func (b *Bench) stop() error {
 	}
 	b.decide(now, "bench", record.Stopped{})
 	b.write.checkpoint = true
-	b.write.retryAt = time.Time{}
+	b.write.retryAt = 0
 	var failed error
 	for b.write.busy() && failed == nil {
-		b.flush(now)
+		b.flush()
 		failed = <-b.journal.Acks()
 		b.acknowledged(failed)
 	}

@@ -210,6 +210,8 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 		return nil, record.Refuse(422, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339))
 	} else if age > oldestRecorded {
 		return nil, record.Refuse(422, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339))
+	} else if age < 0 { // two clocks that agree to a second
+		mixedAt = now
 	}
 	parts, cans, err := componentsOf(c.Components)
 	if err != nil {

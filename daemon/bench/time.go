@@ -55,7 +55,7 @@ func (b *Bench) begin() {
 	b.started, b.synced = c, c.Synced
 	b.instance = e.Instance
 	b.anchor = anchor{at: at, mono: c.Mono}
-	b.checked = at
+	b.checked = c.Mono
 	b.decide(at, "bench", e)
 	at = b.watchClock(at)
 	for _, z := range b.zones {

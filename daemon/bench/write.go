@@ -20,11 +20,14 @@ type pipeline struct {
 	flight  *group
 	queue   group
 
-	failing    error     // why the journal cannot write, nil when it can
-	retryAt    time.Time // while failing
-	checkpoint bool      // take one with the next group
-	skipped    bool      // air steps were left out of a full queue; a checkpoint makes up for them
-	urgent     bool      // the queue holds what somebody waits for
+	failing    error // why the journal cannot write, nil when it can
+	checkpoint bool  // take one with the next group
+	skipped    bool  // air steps were left out of a full queue; a checkpoint makes up for them
+	urgent     bool  // the queue holds what somebody waits for
+
+	// In CLOCK_BOOTTIME, which no step of the wall clock puts off.
+	retryAt     time.Duration // while failing
+	queuedSince time.Duration // the oldest record of the queue
 }
 
 // group is a set of records that is committed at once.
@@ -89,6 +92,9 @@ func (b *Bench) apply(r record.Record) record.Record {
 		b.write.skipped = true
 		return r
 	}
+	if len(b.write.queue.records) == 0 {
+		b.write.queuedSince = r.Stamp.Mono
+	}
 	b.write.queue.records = append(b.write.queue.records, r)
 	return r
 }
@@ -96,13 +102,14 @@ func (b *Bench) apply(r record.Record) record.Record {
 // flush sends what waits to the journal. Events go at once; air steps alone wait for
 // company until a minute of them is together, because each commit costs a card more
 // than its records do.
-func (b *Bench) flush(now time.Time) {
+func (b *Bench) flush() {
 	p := &b.write
-	if p.flight != nil || p.failing != nil && now.Before(p.retryAt) {
+	mono := b.clock.Now().Mono
+	if p.flight != nil || p.failing != nil && mono < p.retryAt {
 		return
 	}
 	if !p.urgent && !p.checkpoint {
-		if len(p.queue.records) == 0 || now.Sub(p.queue.records[0].Stamp.At) < time.Minute {
+		if len(p.queue.records) == 0 || mono-p.queuedSince < time.Minute {
 			return
 		}
 	}
@@ -149,7 +156,7 @@ func (b *Bench) failed(g *group, err error) {
 		b.log.Error("the journal cannot write", "err", err)
 	}
 	p.failing = err
-	p.retryAt = b.now().Add(retryEvery)
+	p.retryAt = b.clock.Now().Mono + retryEvery
 	all := group{
 		records: slices.Concat(g.records, p.queue.records),
 		waiters: slices.Clone(g.waiters),

@@ -18,7 +18,10 @@ func (e Started) apply(s *State, r Record) {
 		if e.GapKnown || b.Cloud == nil {
 			return false
 		}
-		b.Countable = e.Countable && (!b.AtLeast || b.Countable)
+		b.Countable, b.Unseen = e.Countable && !b.AtLeast, 0
+		if b.Countable {
+			b.Unseen = e.Shift
+		}
 		if !b.AtLeast {
 			b.AtLeast = true
 			b.Cloud = b.Cloud.Clone()
@@ -41,7 +44,7 @@ func (Stopped) apply(*State, Record) {}
 // a batch whose age is "at least", and whose missing part is what the clock was
 // behind by, keeps its instants: it gets older by the step.
 func (e ClockChanged) apply(s *State, _ Record) {
-	counts := func(b *Batch) bool { return e.Synced && b.AtLeast && b.Countable && e.Step >= 0 }
+	counts := func(b *Batch) bool { return e.Synced && b.Countable && e.Step+b.Unseen >= 0 }
 	s.changeAll(func(b *Batch) bool {
 		if !counts(b) {
 			return false
@@ -49,16 +52,23 @@ func (e ClockChanged) apply(s *State, _ Record) {
 		z := s.zone(b.Zone)
 		b.Cloud = b.Cloud.Clone()
 		b.Cloud.CountGap(b.Stuff.Place, cure.Step{
-			Duration: e.Step, From: z.Air, To: z.Air, Kind: cure.Bridged, Uncertain: true,
+			Duration: e.Step + b.Unseen, From: z.Air, To: z.Air, Kind: cure.Bridged, Uncertain: true,
 		})
 		return true
 	})
 	s.shift(e.Step, func(b *Batch) bool { return !counts(b) })
 	s.changeAll(func(b *Batch) bool {
-		if !counts(b) {
+		if !e.Synced || !b.Countable {
 			return false
 		}
-		b.AtLeast, b.Countable = false, false
+		if !counts(b) { // the clock says less than was lived through: there is nothing to count
+			b.Countable = false
+			return true
+		}
+		for _, t := range []*time.Time{&b.MixedAt, &b.GoodAt} {
+			*t = t.Add(-b.Unseen)
+		}
+		b.AtLeast, b.Countable, b.Unseen = false, false, 0
 		return true
 	})
 }

@@ -111,6 +111,9 @@ type Batch struct {
 	// known once the clock is set.
 	AtLeast   bool `json:"at_least,omitempty"`
 	Countable bool `json:"countable,omitempty"`
+	// Unseen is what bench time jumped by at the restart and the age did not see,
+	// while Countable: it is part of what will be counted.
+	Unseen time.Duration `json:"unseen_ns,omitempty"`
 
 	ClosedAt  time.Time `json:"closed_at,omitzero"`
 	Outcome   string    `json:"outcome,omitempty"`

@@ -1,0 +1,182 @@
+package bench
+
+import (
+	"encoding/json"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+)
+
+// TestAnyOrderOfRequests lets people ask for anything in any order, with weights and
+// air that do as they like, restarts and a disk that fails now and then. Whatever was
+// taken leaves a valid state, and the journal gives that state back to the bit.
+func TestAnyOrderOfRequests(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		dir, c := t.TempDir(), newClock()
+		s := openShop(t, dir, c)
+		defer func() { s.crash() }()
+		s.pass(6*time.Second, both(mild))
+		weight, spent := 0.0, map[string]float64{}
+		someBatch := func() string {
+			ids := append(slices.Sorted(maps.Keys(s.b.state.Batches)), "0612-99")
+			return rapid.SampledFrom(ids).Draw(rt, "batch")
+		}
+		actions := map[string]func(*rapid.T){
+			"pour": func(rt *rapid.T) {
+				to := weight + rapid.Float64Range(-20, 70).Draw(rt, "by")
+				s.pours(weight, to, time.Second)
+				weight = to
+			},
+			"tare": func(*rapid.T) { weight = 0; s.weighs(0, time.Second) },
+			"time": func(rt *rapid.T) {
+				a := air.State{TemperatureC: rapid.Float64Range(5, 40).Draw(rt, "t"), HumidityPct: rapid.Float64Range(0, 100).Draw(rt, "rh")}
+				r := both(&a)
+				if rapid.Bool().Draw(rt, "silent") {
+					r = rooms{}
+				}
+				s.pass(time.Duration(rapid.IntRange(1, 400).Draw(rt, "s"))*time.Second, r)
+				s.weighs(weight, time.Second)
+			},
+			"mix": func(rt *rapid.T) {
+				s.ask(record.StartMix{Ink: rapid.SampledFrom([]string{"gloss-4", "matt-10", "gold"}).Draw(rt, "ink"), Press: "press-1"})
+			},
+			"confirm": func(rt *rapid.T) {
+				id := someBatch()
+				step := rapid.SampledFrom([]string{"cup", "ink", "hardener", "stir-hardener", "thinner", "stir-thinner", "rest", "load"}).Draw(rt, "step")
+				if b := s.b.state.Batches[id]; b != nil && rapid.Bool().Draw(rt, "right step") {
+					step = string(b.Mix.Step)
+				}
+				s.ask(record.ConfirmStep{Batch: id, Step: step, Override: rapid.SampledFrom([]string{"", "", "known"}).Draw(rt, "override")})
+			},
+			"correct": func(rt *rapid.T) {
+				part := rapid.SampledFrom([]string{"", "ink", "hardener", "thinner"}).Draw(rt, "part")
+				s.ask(record.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""})
+			},
+			"record": func(rt *rapid.T) {
+				s.ask(record.RecordMix{
+					Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Duration(rapid.IntRange(-60, 36000).Draw(rt, "ago")) * time.Second),
+					Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: rapid.Float64Range(-1, 30).Draw(rt, "g")}},
+				})
+			},
+			"load": func(rt *rapid.T) {
+				s.ask(record.LoadBatch{Batch: someBatch(), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), Replace: rapid.Bool().Draw(rt, "replace")})
+			},
+			"unload":  func(*rapid.T) { s.ask(record.UnloadBatch{Batch: someBatch()}) },
+			"good":    func(*rapid.T) { s.ask(record.GoodBatch{Batch: someBatch()}) },
+			"abandon": func(*rapid.T) { s.ask(record.AbandonMix{Batch: someBatch()}) },
+			"close": func(rt *rapid.T) {
+				s.ask(record.CloseBatch{Batch: someBatch(), Outcome: rapid.SampledFrom([]string{"used-up", "discarded", "went-off", "not-known", "lost"}).Draw(rt, "outcome")})
+			},
+			"disk": func(*rapid.T) {
+				if s.journal.full == nil {
+					s.journal.full = errFull
+				} else {
+					s.journal.full = nil
+				}
+			},
+			"clock": func(rt *rapid.T) {
+				c.is.Wall = c.is.Wall.Add(time.Duration(rapid.IntRange(-5000, 5000).Draw(rt, "step")) * time.Second)
+				c.is.Synced = rapid.Bool().Draw(rt, "set")
+				s.pass(time.Second, s.air)
+			},
+			"restart": func(rt *rapid.T) {
+				s.crash()
+				if rapid.Bool().Draw(rt, "reboot") {
+					c.reboots(time.Duration(rapid.IntRange(0, 9000).Draw(rt, "off"))*time.Second, 0, rapid.Bool().Draw(rt, "set"))
+				} else {
+					c.turn(time.Duration(rapid.IntRange(0, 900).Draw(rt, "off")) * time.Second)
+				}
+				s, spent = openShop(t, dir, c), map[string]float64{}
+			},
+			"": func(rt *rapid.T) { checkState(rt, s, spent) },
+		}
+		rt.Repeat(actions)
+
+		s.journal.full = nil
+		s.pass(70*time.Second, s.air) // what waited is written
+		if s.b.write.failing != nil {
+			rt.Fatalf("the journal still fails: %v", s.b.write.failing)
+		}
+		want := jsonOf(t, s.b.write.durable)
+		state, err := s.journal.Load(s.ctx)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		if got := jsonOf(t, state); got != want {
+			rt.Fatalf("the journal gives another state than was live:\n%s\n%s", got, want)
+		}
+	})
+}
+
+// checkState holds for every state.
+func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
+	state := s.b.state
+	weighing := map[string]int{}
+	for id, b := range state.Batches {
+		if b.ID != id || b.Phase == record.Over {
+			rt.Fatalf("batch %s is kept under %s as %s", b.ID, id, b.Phase)
+		}
+		if (b.Cloud == nil) != b.MixedAt.IsZero() {
+			rt.Fatalf("batch %s: mixed at %v, and its life has begun: %v", id, b.MixedAt, b.Cloud != nil)
+		}
+		if b.Press != "" && state.Presses[b.Press].Batch != id {
+			rt.Fatalf("batch %s says it is on %s, which holds %q", id, b.Press, state.Presses[b.Press].Batch)
+		}
+		if b.Phase == record.Mixing {
+			weighing[b.Scale]++
+		}
+		if b.Cloud == nil {
+			delete(spent, id)
+			continue
+		}
+		if d := state.Zones[b.Zone].Until.Sub(b.MixedAt) - b.Cloud.Age(); d.Abs() > time.Millisecond {
+			rt.Fatalf("batch %s: its age differs by %v from the time since it was mixed", id, d)
+		}
+		if now := b.Cloud.Spent(); !(now >= spent[id]) || math.IsInf(now, 0) {
+			rt.Fatalf("batch %s: spent went from %v to %v", id, spent[id], now)
+		}
+		if !b.Mix.Pan.Holds() || b.Mix.ByHand || b.Phase != record.Mixing {
+			spent[id] = b.Cloud.Spent()
+		}
+	}
+	for scale, n := range weighing {
+		if n > 1 {
+			rt.Fatalf("%d mixes are weighed on %s at once", n, scale)
+		}
+	}
+	for press, on := range state.Presses {
+		if b, open := state.Batches[on.Batch]; on.Batch != "" && (!open || b.Press != press) {
+			rt.Fatalf("%s holds batch %s, which does not know it", press, on.Batch)
+		}
+	}
+	for _, l := range s.b.Snapshot().Lights {
+		if l.Meaning == "in-order" {
+			checkInOrder(rt, s, l)
+		}
+	}
+	if b, err := json.Marshal(s.b.Snapshot()); err != nil {
+		rt.Fatalf("the snapshot cannot be written out: %v (%.80s)", err, b)
+	}
+}
+
+// checkInOrder: a light that says "in order" stands on a batch that is.
+func checkInOrder(rt *rapid.T, s *shop, l record.LightView) {
+	for _, b := range s.b.Snapshot().Batches {
+		if b.ID != l.Batch {
+			continue
+		}
+		if b.State != record.Open || b.Quality != record.QualityGood || *b.Risk >= 0.25 || b.RemainingS.Low < (45*time.Minute).Seconds() {
+			rt.Fatalf("light %s says in order over %s", l.ID, fmt.Sprintf("%+v", b.BatchState))
+		}
+		return
+	}
+	rt.Fatalf("light %s says in order over batch %q, which is not open", l.ID, l.Batch)
+}

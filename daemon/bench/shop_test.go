@@ -1,0 +1,293 @@
+package bench
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"log/slog"
+	"testing"
+	"time"
+
+	"potlifed/daemon/clock"
+	"potlifed/daemon/config"
+	"potlifed/daemon/journal"
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/weigh"
+)
+
+// handClock is a clock that a test turns.
+type handClock struct{ is clock.Instant }
+
+func (c *handClock) Now() clock.Instant { return c.is }
+
+func (c *handClock) turn(d time.Duration) {
+	c.is.Wall = c.is.Wall.Add(d)
+	c.is.Mono += d
+}
+
+var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
+
+func newClock() *handClock {
+	return &handClock{clock.Instant{Wall: noon, Boot: "boot-1", Mono: time.Hour, Synced: true}}
+}
+
+const testShop = `
+bench: bench-1
+data_dir: /nowhere
+scales:
+  - {id: scale-1, port: "tcp://127.0.0.1:1", division_g: 0.1, zone: bench}
+sensors:
+  - {id: bench-air, zone: bench, path: /nowhere, every: 5s}
+  - {id: hall-air, zone: hall, path: /nowhere/else, every: 5s}
+presses:
+  - {id: press-1, zone: bench, cup: cup-90}
+  - {id: press-2, zone: hall, cup: cup-90}
+cups:
+  - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110}
+lights:
+  - {id: light-1, presses: [press-1]}
+  - {id: light-2, presses: [press-1, press-2]}
+inks:
+  - id: gloss-4
+    hardener_ratio: "4:1"
+    pot_life: {shortest: 6h, longest: 8h}
+  - id: matt-10
+    hardener_ratio: "10:1"
+    pot_life: {about: 8h}
+    rest: 10m
+`
+
+// shop is a bench that a test drives by hand: no goroutine, a real journal.
+type shop struct {
+	t       testing.TB
+	b       *Bench
+	journal *disk
+	clock   *handClock
+	ctx     context.Context
+	air     rooms // what the sensors read while the test is busy with the scale
+}
+
+// disk is the real journal, written when the test says so, and failing when it says
+// so.
+type disk struct {
+	*journal.Journal
+	groups chan journal.Group
+	full   error
+}
+
+func (d *disk) Groups() chan<- journal.Group { return d.groups }
+
+var errFull = errors.New("database or disk is full")
+
+func openShop(t testing.TB, dir string, c *handClock) *shop {
+	t.Helper()
+	cfg, err := config.Parse("shop.yaml", []byte(testShop))
+	if err != nil {
+		t.Fatal(err)
+	}
+	j, err := journal.Open(dir, slog.New(slog.DiscardHandler), func(time.Duration) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := &disk{Journal: j, groups: make(chan journal.Group, 1)}
+	b, err := New(t.Context(), Settings{Shop: cfg, Version: "test", Clock: c, Journal: d, Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &shop{t: t, b: b, journal: d, clock: c, ctx: context.Background(), air: both(mild)}
+	s.settle()
+	return s
+}
+
+// crash ends the shop as a pulled plug does: nothing is told to anybody.
+func (s *shop) crash() {
+	s.t.Helper()
+	if err := s.journal.Close(); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
+// settle lets the journal do its work, as the loop and the writer would.
+func (s *shop) settle() {
+	for {
+		s.b.flush()
+		select {
+		case g := <-s.journal.groups:
+			err := s.journal.full
+			if err == nil {
+				err = s.journal.Write(g)
+			}
+			s.b.acknowledged(err)
+			if err != nil {
+				s.b.publish(s.b.now())
+				return
+			}
+		default:
+			s.b.publish(s.b.now())
+			return
+		}
+	}
+}
+
+func (s *shop) enter(in input) {
+	in.enter(s.b, s.b.now())
+	s.settle()
+}
+
+// rooms are what the sensors of a test read; one that is missing is silent.
+type rooms map[string]*air.State
+
+// pass lets time go by, second by second, with the sensors read every five.
+func (s *shop) pass(d time.Duration, r rooms) {
+	s.air = r
+	for range int(d / (100 * time.Millisecond)) {
+		s.turn()
+	}
+}
+
+// turn lets a tenth of a second go by.
+func (s *shop) turn() {
+	s.clock.turn(100 * time.Millisecond)
+	if s.clock.is.Mono%(5*time.Second) == 0 {
+		for id, a := range s.air {
+			s.enter(airReading{sensor: id, air: *a, at: s.clock.is.Mono})
+		}
+	}
+	if s.clock.is.Mono%time.Second == 0 {
+		s.b.tick(s.b.now())
+		s.settle()
+	}
+}
+
+// weighs lets the scale show a weight for a while, ten lines a second, marked stable
+// from the third line on.
+func (s *shop) weighs(grams float64, d time.Duration) {
+	for i := range int(d / (100 * time.Millisecond)) {
+		s.turn()
+		r := weigh.Reading{Grams: grams, HasWeight: true, Stability: weigh.Moving}
+		if i > 1 {
+			r.Stability = weigh.Stable
+		}
+		s.enter(weightReading{scale: "scale-1", reading: r, at: s.clock.is.Mono})
+	}
+}
+
+// pours lets the weight rise from one value to another, and rest there.
+func (s *shop) pours(from, to float64, d time.Duration) {
+	n := int(d / (100 * time.Millisecond))
+	for i := range n {
+		s.turn()
+		g := from + (to-from)*float64(i+1)/float64(n)
+		s.enter(weightReading{scale: "scale-1", reading: weigh.Reading{Grams: g, HasWeight: true, Stability: weigh.Moving}, at: s.clock.is.Mono})
+	}
+	s.weighs(to, time.Second)
+}
+
+// ask makes a change and returns what it was answered, or the refusal.
+func (s *shop) ask(c record.Change) (record.BatchView, *record.Refusal) {
+	s.t.Helper()
+	return s.askAs(record.Request{Change: c, By: "tester"})
+}
+
+func (s *shop) askAs(r record.Request) (record.BatchView, *record.Refusal) {
+	s.t.Helper()
+	w := &waiter{request: r, answer: make(chan answer, 1)}
+	s.enter(w)
+	var v record.BatchView
+	select {
+	case a := <-w.answer:
+		if a.err != nil {
+			var refusal *record.Refusal
+			if !errors.As(a.err, &refusal) {
+				s.t.Fatalf("%s failed with %v, which is no refusal", r.Change.Verb(), a.err)
+			}
+			return v, refusal
+		}
+		if err := json.Unmarshal(a.reply.Body, &v); err != nil {
+			s.t.Fatalf("%s: answer %s: %v", r.Change.Verb(), a.reply.Body, err)
+		}
+	default:
+		s.t.Fatalf("%s was not answered", r.Change.Verb())
+	}
+	return v, nil
+}
+
+// must makes a change that has to be taken.
+func (s *shop) must(c record.Change) record.BatchView {
+	s.t.Helper()
+	v, refusal := s.ask(c)
+	if refusal != nil {
+		s.t.Fatalf("%s %+v: refused: %v", c.Verb(), c, refusal)
+	}
+	return v
+}
+
+// mixes makes a whole guided mix on one tare and returns its id: 60 g of ink, 15 g of
+// hardener, 7.5 g of thinner.
+func (s *shop) mixes() string {
+	s.t.Helper()
+	id := s.must(record.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}).ID
+	confirm := func(step string) record.BatchView {
+		s.t.Helper()
+		v := s.must(record.ConfirmStep{Batch: id, Step: step})
+		if len(v.Corrections) > 0 {
+			s.t.Fatalf("step %s: corrections %+v", step, v.Corrections)
+		}
+		return v
+	}
+	s.weighs(12, time.Second)
+	confirm("cup")
+	s.pours(12, 72, 6*time.Second)
+	confirm("ink")
+	s.pours(72, 87, 3*time.Second)
+	confirm("hardener")
+	s.weighs(87, 2*time.Second)
+	confirm("stir-hardener")
+	s.pours(87, 94.5, 2*time.Second)
+	confirm("thinner")
+	s.weighs(94.5, 2*time.Second)
+	v := confirm("stir-thinner")
+	if v.State != record.Open {
+		s.t.Fatalf("a mix that is stirred is %q", v.State)
+	}
+	return id
+}
+
+func (s *shop) batch(id string) record.BatchView {
+	s.t.Helper()
+	for _, b := range s.b.Snapshot().Batches {
+		if b.ID == id {
+			return b
+		}
+	}
+	s.t.Fatalf("batch %s is not in the snapshot", id)
+	return record.BatchView{}
+}
+
+func (s *shop) light(id string) record.LightView {
+	s.t.Helper()
+	for _, l := range s.b.Snapshot().Lights {
+		if l.ID == id {
+			return l
+		}
+	}
+	s.t.Fatalf("light %s is not in the snapshot", id)
+	return record.LightView{}
+}
+
+func (s *shop) alarm(name, subject string) (record.AlarmView, bool) {
+	for _, a := range s.b.Snapshot().Alarms {
+		if a.Name == name && a.Subject == subject {
+			return a, true
+		}
+	}
+	return record.AlarmView{}, false
+}
+
+var (
+	mild  = &air.State{TemperatureC: 20, HumidityPct: 50}
+	humid = &air.State{TemperatureC: 20, HumidityPct: 80}
+)
+
+func both(a *air.State) rooms { return rooms{"bench-air": a, "hall-air": a} }

@@ -1,0 +1,191 @@
+package bench
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+func TestABatchOnAPress(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	if l := s.light("light-1"); l.Meaning != "act" {
+		t.Errorf("a mix for press-1 waits to be loaded: light %s, want act", l.Meaning)
+	}
+	v := s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	if v.Press == nil || *v.Press != "press-1" || v.Step != nil {
+		t.Errorf("loaded: press %v, step %v", v.Press, v.Step)
+	}
+	other := s.mixes()
+	if _, refusal := s.ask(record.LoadBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
+		t.Errorf("a press that holds a batch: %v, want a 409", refusal)
+	}
+	s.must(record.LoadBatch{Batch: other, Press: "press-1", Replace: true})
+	if s.batch(id).Press != nil {
+		t.Error("the replaced batch is still on the press")
+	}
+	s.must(record.CloseBatch{Batch: other, Outcome: "went-off"})
+	if l := s.light("light-1"); l.Meaning != "do-not-print" {
+		t.Errorf("gone off on the press: light %s, want do-not-print", l.Meaning)
+	}
+	s.must(record.UnloadBatch{Batch: other})
+	if l := s.light("light-1"); l.Meaning == "do-not-print" {
+		t.Errorf("unloaded: light still %s", l.Meaning)
+	}
+}
+
+// TestLifeRunsOut follows a batch to its end: yellow, then red, with the alarms of
+// each, in air that never changes.
+func TestLifeRunsOut(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(humid))
+	id := s.mixes()
+	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	ends := *s.batch(id).EndsAt
+	seen := map[string]time.Time{}
+	order := []string{}
+	for range 10 * 60 {
+		s.pass(time.Minute, both(humid))
+		l := s.light("light-1")
+		if _, ok := seen[string(l.Meaning)]; !ok {
+			seen[string(l.Meaning)] = s.b.now()
+			order = append(order, string(l.Meaning))
+		}
+		v := s.batch(id)
+		r, left := *v.Risk, v.RemainingS
+		if (left.Low == 0) != (r >= 0.10) || (left.Expected == 0) != (r >= 0.50) || (left.High == 0) != (r >= 0.90) {
+			t.Fatalf("risk %v with remaining %+v: an end is past exactly when the risk has passed its level", r, *left)
+		}
+	}
+	if len(order) != 3 || order[0] != "in-order" || order[1] != "soon" || order[2] != "do-not-print" {
+		t.Fatalf("the light showed %v", order)
+	}
+	if soon := ends.Low.Add(-45 * time.Minute); seen["soon"].Sub(soon).Abs() > 12*time.Minute {
+		t.Errorf("yellow at %v, the low end less 45 min was %v", seen["soon"], soon)
+	}
+	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead"} {
+		if _, ok := s.alarm(name, id); !ok {
+			t.Errorf("no alarm %s", name)
+		}
+	}
+	if l := s.light("light-1"); !l.Flashing {
+		t.Error("the light does not flash while alarms are not acknowledged")
+	}
+	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead"} {
+		s.acknowledge(name, id)
+	}
+	s.pass(time.Second, both(humid))
+	if l := s.light("light-1"); l.Flashing {
+		t.Error("the light flashes although everything is acknowledged")
+	}
+	s.must(record.CloseBatch{Batch: id, Outcome: "discarded", StillGood: "no"})
+	for _, a := range s.b.Snapshot().Alarms {
+		if a.Subject == id {
+			t.Errorf("alarm %s stands after its batch was closed", a.Name)
+		}
+	}
+	if l := s.light("light-1"); l.Meaning != "empty" {
+		t.Errorf("light %s after the close, want empty", l.Meaning)
+	}
+}
+
+func TestRestingIsRed(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	v := s.must(record.RecordMix{
+		Ink: "matt-10", MixedAt: s.b.now().Add(-time.Minute),
+		Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 6}, {Part: "thinner", G: 6.6}},
+	})
+	if v.State != record.Resting {
+		t.Fatalf("an ink that rests 10 min is %s after one", v.State)
+	}
+	s.must(record.LoadBatch{Batch: v.ID, Press: "press-1"})
+	if l := s.light("light-1"); l.Meaning != "do-not-print" {
+		t.Errorf("loaded while it rests: light %s, want do-not-print", l.Meaning)
+	}
+	s.pass(10*time.Minute, both(mild))
+	if got := s.batch(v.ID); got.State != record.Open {
+		t.Errorf("after its rest it is %s", got.State)
+	}
+}
+
+func TestRecordedBatchLivesThroughTheAirThatWas(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	s.pass(30*time.Minute, both(mild))
+	s.pass(30*time.Minute, both(humid))
+	mixed := s.b.now().Add(-50 * time.Minute)
+	v := s.must(record.RecordMix{
+		Ink: "gloss-4", MixedAt: mixed, Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+	})
+	want := handRate(50)*(20*time.Minute).Hours() + handRate(80)*(30*time.Minute).Hours()
+	if math.Abs(*v.Spent-want) > 1e-4 { // the change fell somewhere inside five seconds
+		t.Errorf("spent %v, by hand %v", *v.Spent, want)
+	}
+}
+
+func TestAbsurdChangesAreRefused(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	g := func(f float64) *float64 { return &f }
+	now := s.b.now()
+	parts := func(ink, hardener float64) []record.Component {
+		return []record.Component{{Part: "ink", G: ink}, {Part: "hardener", G: hardener}}
+	}
+	seq := s.b.state.Seq
+	for name, c := range map[string]struct {
+		change record.Change
+		status int
+	}{
+		"unknown ink":         {record.StartMix{Ink: "gold"}, 422},
+		"unknown scale":       {record.StartMix{Ink: "gloss-4", Scale: "scale-9"}, 422},
+		"unknown press":       {record.StartMix{Ink: "gloss-4", Press: "press-9"}, 422},
+		"unknown cup":         {record.StartMix{Ink: "gloss-4", Cup: "bucket"}, 422},
+		"no ink mass":         {record.StartMix{Ink: "gloss-4", InkG: g(0)}, 422},
+		"negative ink":        {record.StartMix{Ink: "gloss-4", InkG: g(-60)}, 422},
+		"not a number":        {record.StartMix{Ink: "gloss-4", InkG: g(math.NaN())}, 422},
+		"absurd ink":          {record.StartMix{Ink: "gloss-4", InkG: g(1e12)}, 422},
+		"overfull cup":        {record.StartMix{Ink: "gloss-4", InkG: g(100)}, 422},
+		"thinner out of it":   {record.StartMix{Ink: "gloss-4", ThinnerPct: g(35)}, 422},
+		"colour class":        {record.StartMix{Ink: "gloss-4", ColourClass: "pink"}, 422},
+		"artwork":             {record.StartMix{Ink: "gloss-4", Artwork: "big"}, 422},
+		"confirm of nothing":  {record.ConfirmStep{Batch: "0612-9", Step: "ink"}, 404},
+		"future":              {record.RecordMix{Ink: "gloss-4", MixedAt: now.Add(time.Hour), Components: parts(60, 15)}, 422},
+		"long ago":            {record.RecordMix{Ink: "gloss-4", MixedAt: now.AddDate(-1, 0, 0), Components: parts(60, 15)}, 422},
+		"negative part":       {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, -15)}, 422},
+		"infinite part":       {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(math.Inf(1), 15)}, 422},
+		"no hardener":         {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, 0)[:1]}, 422},
+		"unknown part":        {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: []record.Component{{Part: "water", G: 1}}}, 422},
+		"load of nothing":     {record.LoadBatch{Batch: "0612-9", Press: "press-1"}, 404},
+		"unload of nothing":   {record.UnloadBatch{Batch: "0612-9"}, 404},
+		"close of nothing":    {record.CloseBatch{Batch: "0612-9", Outcome: "used-up"}, 404},
+		"no such alarm":       {record.AcknowledgeAlarm{Alarm: "clock", Subject: "bench-1"}, 404},
+		"good without a name": {record.GoodBatch{}, 404},
+	} {
+		_, refusal := s.ask(c.change)
+		if refusal == nil || refusal.Status != c.status || refusal.Detail == "" {
+			t.Errorf("%s: %v, want a %d that says why", name, refusal, c.status)
+		}
+	}
+	if s.b.state.Seq != seq {
+		t.Errorf("refused changes left %d events", s.b.state.Seq-seq)
+	}
+}
+
+// acknowledge makes the one change whose answer is no batch.
+func (s *shop) acknowledge(name, subject string) {
+	s.t.Helper()
+	w := &waiter{request: record.Request{Change: record.AcknowledgeAlarm{Alarm: name, Subject: subject}, By: "tester"}, answer: make(chan answer, 1)}
+	s.enter(w)
+	if a := <-w.answer; a.err != nil {
+		s.t.Fatalf("acknowledge %s/%s: %v", name, subject, a.err)
+	}
+}
