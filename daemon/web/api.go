@@ -1,0 +1,208 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"reflect"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"potlifed/daemon/record"
+)
+
+const base = "/api/v1/"
+
+// api makes the handler of everything under /api and of /openapi.json.
+func (s *Server) api() (http.Handler, error) {
+	mux := http.NewServeMux()
+	api := humago.New(mux, huma.Config{
+		OpenAPI: &huma.OpenAPI{
+			OpenAPI: "3.1.0",
+			Info: &huma.Info{
+				Title: "potlifed", Version: s.settings.Version,
+				Description: "Pot life of two-component ink. Masses are in grams, temperatures in °C, durations in seconds, times by RFC 3339.",
+			},
+			Components: &huma.Components{Schemas: huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer)},
+		},
+		// The second name is what the library looks up for application/problem+json.
+		Formats:                      map[string]huma.Format{"application/json": huma.DefaultJSONFormat, "json": huma.DefaultJSONFormat},
+		DefaultFormat:                "application/json",
+		RejectUnknownQueryParameters: true,
+		// The library's own pages load their scripts from elsewhere, and its handler of
+		// the description writes to a shared variable; the description is served below.
+	})
+	s.lists(api)
+	s.past(api)
+	s.changes(api)
+	mux.HandleFunc("GET "+base+"stream", s.stream)
+	describeStream(api)
+
+	markNullable(api.OpenAPI().Components.Schemas)
+	description, err := json.Marshal(api.OpenAPI())
+	if err != nil {
+		return nil, fmt.Errorf("describe the API: %w", err)
+	}
+	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/openapi+json")
+		w.Write(description)
+	})
+	return withProblems(mux, withBody(noStore(mux))), nil
+}
+
+func noStore(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "no-store")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// withProblems answers what the mux has no pattern for, which it would do in plain
+// text, and passes on the rest.
+func withProblems(mux *http.ServeMux, next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		handler, pattern := mux.Handler(r)
+		if pattern != "" {
+			next.ServeHTTP(w, r)
+			return
+		}
+		unheard := &headOnly{header: http.Header{}}
+		handler.ServeHTTP(unheard, r)
+		if unheard.status == http.StatusMethodNotAllowed {
+			w.Header().Set("Allow", unheard.header.Get("Allow"))
+			writeProblem(w, unheard.status, "", shortened(r.Method)+" is not possible here")
+			return
+		}
+		writeProblem(w, http.StatusNotFound, "", "there is nothing at this path; /openapi.json lists what there is")
+	})
+}
+
+// headOnly takes an answer's status and header and drops its body.
+type headOnly struct {
+	header http.Header
+	status int
+}
+
+func (h *headOnly) Header() http.Header         { return h.header }
+func (h *headOnly) WriteHeader(status int)      { h.status = status }
+func (h *headOnly) Write(b []byte) (int, error) { return len(b), nil }
+
+// answer is an answer with a body that the API writes.
+type answer[B any] struct{ Body B }
+
+// The lists: one array named like the path's last word, and the number of the newest
+// event that it takes account of.
+type (
+	airList struct {
+		Air []record.AirView `json:"air"`
+		Seq uint64           `json:"seq"`
+	}
+	scaleList struct {
+		Scales []record.ScaleView `json:"scales"`
+		Seq    uint64             `json:"seq"`
+	}
+	batchList struct {
+		Batches []record.BatchView `json:"batches"`
+		Seq     uint64             `json:"seq"`
+	}
+	pressList struct {
+		Presses []record.PressView `json:"presses"`
+		Seq     uint64             `json:"seq"`
+	}
+	lightList struct {
+		Lights []record.LightView `json:"lights"`
+		Seq    uint64             `json:"seq"`
+	}
+	alarmList struct {
+		Alarms []record.AlarmView `json:"alarms"`
+		Seq    uint64             `json:"seq"`
+	}
+	sensorList struct {
+		Sensors []record.SensorView `json:"sensors"`
+		Seq     uint64              `json:"seq"`
+	}
+	inkList struct {
+		Inks []record.InkView `json:"inks"`
+		Seq  uint64           `json:"seq"`
+	}
+)
+
+func (s *Server) lists(api huma.API) {
+	list(s, api, "air", "The air of each zone", func(n *record.Snapshot) airList { return airList{orEmpty(n.Air), n.Seq} })
+	list(s, api, "scales", "What each scale shows", func(n *record.Snapshot) scaleList { return scaleList{orEmpty(n.Scales), n.Seq} })
+	list(s, api, "batches", "The open batches", func(n *record.Snapshot) batchList {
+		rows := make([]record.BatchView, 0, len(n.Batches))
+		for _, b := range n.Batches {
+			rows = append(rows, batchRow(b))
+		}
+		return batchList{rows, n.Seq}
+	})
+	list(s, api, "presses", "The presses and what stands on them", func(n *record.Snapshot) pressList { return pressList{orEmpty(n.Presses), n.Seq} })
+	list(s, api, "lights", "What each light is to show", func(n *record.Snapshot) lightList {
+		rows := make([]record.LightView, 0, len(n.Lights))
+		for _, l := range n.Lights {
+			rows = append(rows, lightRow(l, n.At))
+		}
+		return lightList{rows, n.Seq}
+	})
+	list(s, api, "alarms", "The standing alarms", func(n *record.Snapshot) alarmList { return alarmList{orEmpty(n.Alarms), n.Seq} })
+	list(s, api, "sensors", "The condition of each instrument", func(n *record.Snapshot) sensorList { return sensorList{orEmpty(n.Sensors), n.Seq} })
+	list(s, api, "inks", "The inks", func(n *record.Snapshot) inkList { return inkList{orEmpty(n.Inks), n.Seq} })
+
+	type byID struct {
+		ID string `path:"id" doc:"as pencilled on the cup"`
+	}
+	huma.Register(api, huma.Operation{
+		OperationID: "batch", Method: http.MethodGet, Path: base + "batches/{id}",
+		Summary: "A batch that is open or was closed recently", Errors: []int{http.StatusNotFound},
+	}, func(_ context.Context, in *byID) (*answer[record.BatchView], error) {
+		b, ok := findBatch(s.bench.Snapshot(), in.ID)
+		if !ok {
+			return nil, noBatch(in.ID)
+		}
+		return &answer[record.BatchView]{b}, nil
+	})
+}
+
+// list registers a list that a snapshot holds.
+func list[B any](s *Server, api huma.API, name, summary string, body func(*record.Snapshot) B) {
+	huma.Register(api, huma.Operation{
+		OperationID: name, Method: http.MethodGet, Path: base + name, Summary: summary,
+	}, func(context.Context, *struct{}) (*answer[B], error) {
+		return &answer[B]{body(s.bench.Snapshot())}, nil
+	})
+}
+
+// findBatch looks among the open batches and then among the recently closed.
+func findBatch(n *record.Snapshot, id string) (record.BatchView, bool) {
+	for _, batches := range [][]record.BatchView{n.Batches, n.Closed} {
+		for _, b := range batches {
+			if b.ID == id {
+				return batchRow(b), true
+			}
+		}
+	}
+	return record.BatchView{}, false
+}
+
+func noBatch(id string) error {
+	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", shortened(id)))
+}
+
+// markNullable says in the description that objects may be null where they hang on
+// the first hardener. The library can say that of plain values only.
+func markNullable(schemas huma.Registry) {
+	for _, t := range []reflect.Type{reflect.TypeFor[record.BatchView](), reflect.TypeFor[record.PressView]()} {
+		schema := schemas.Schema(t, true, "")
+		for schema.Ref != "" {
+			schema = schemas.SchemaFromRef(schema.Ref)
+		}
+		for _, name := range []string{"remaining_s", "ends_at"} {
+			if p := schema.Properties[name]; p != nil && p.Ref != "" {
+				schema.Properties[name] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: p.Ref}, {Type: "null"}}, Description: p.Description}
+			}
+		}
+	}
+}

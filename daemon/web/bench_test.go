@@ -1,0 +1,223 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+	"potlifed/model/light"
+	"potlifed/model/mix"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// stand is a bench and a journal that do what a test tells them to.
+type stand struct {
+	mu       sync.Mutex
+	now      *record.Snapshot
+	watchers map[chan struct{}]bool
+	asked    []record.Request
+	do       func(ctx context.Context, r record.Request) (record.Reply, error)
+
+	kept     []record.Event
+	steps    []record.PastStep
+	unread   error // what the journal fails with
+	from, to time.Time
+}
+
+var (
+	_ Bench   = (*stand)(nil)
+	_ Journal = (*stand)(nil)
+)
+
+func newStand() *stand {
+	return &stand{now: shop(), watchers: map[chan struct{}]bool{}, do: func(_ context.Context, r record.Request) (record.Reply, error) {
+		return record.Reply{Body: []byte(`{"id":"0612-1","verb":"` + r.Change.Verb() + `"}`), OnDisk: true}, nil
+	}}
+}
+
+func (s *stand) Snapshot() *record.Snapshot {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.now
+}
+
+func (s *stand) Watch() (<-chan struct{}, func()) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	c := make(chan struct{}, 1)
+	s.watchers[c] = true
+	return c, func() {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		delete(s.watchers, c)
+	}
+}
+
+func (s *stand) watched() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.watchers)
+}
+
+// show makes a changed copy of the snapshot the newest one.
+func (s *stand) show(change func(n *record.Snapshot)) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	n := *s.now
+	n.Mono += time.Second
+	n.At = n.At.Add(time.Second)
+	change(&n)
+	s.now = &n
+	for c := range s.watchers {
+		select {
+		case c <- struct{}{}:
+		default:
+		}
+	}
+}
+
+func (s *stand) Do(ctx context.Context, r record.Request) (record.Reply, error) {
+	s.mu.Lock()
+	s.asked = append(s.asked, r)
+	do := s.do
+	s.mu.Unlock()
+	return do(ctx, r)
+}
+
+// last is the newest request.
+func (s *stand) last(t *testing.T) record.Request {
+	t.Helper()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.asked) == 0 {
+		t.Fatal("the bench was asked nothing")
+	}
+	return s.asked[len(s.asked)-1]
+}
+
+func (s *stand) Events(_ context.Context, after uint64, limit int) ([]record.Event, error) {
+	var events []record.Event
+	for _, e := range s.kept {
+		if e.Seq > after && len(events) < limit {
+			events = append(events, e)
+		}
+	}
+	return events, s.unread
+}
+
+func (s *stand) History(_ context.Context, _ string, from, to time.Time) ([]record.PastStep, error) {
+	s.from, s.to = from, to
+	return s.steps, s.unread
+}
+
+func ptr[T any](v T) *T { return &v }
+
+var at = time.Date(2026, 6, 12, 9, 30, 0, 0, time.UTC)
+
+func openBatch(id string) record.BatchView {
+	return record.BatchView{BatchState: record.BatchState{
+		Time: at, Seq: 40, ID: id, Ink: "gloss-4", Press: ptr("press-1"), Zone: "bench", State: record.Open,
+		MixedAt: ptr(at.Add(-time.Hour)), GoodAt: ptr(at.Add(-time.Hour)), AgeS: ptr(3600.0), Spent: ptr(0.15),
+		RemainingS: &record.Span[float64]{Expected: 18000, Low: 14000, High: 24000},
+		EndsAt:     &record.Span[time.Time]{Expected: at.Add(5 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(7 * time.Hour)},
+		Risk:       ptr(0.001), Components: []record.Component{{Part: mix.Ink, G: 60}, {Part: mix.Hardener, G: 15}}, Quality: record.QualityGood,
+	}, TargetsG: record.Targets{Ink: 60, Hardener: 15, Thinner: 7.5}, Cup: "cup-90"}
+}
+
+// shop is a bench with one batch on a press and another being mixed.
+func shop() *record.Snapshot {
+	mixing := record.BatchView{BatchState: record.BatchState{
+		Time: at, Seq: 41, ID: "0612-2", Ink: "matt-10", Zone: "bench", State: record.Mixing, Quality: record.QualityGood,
+	}, Step: ptr(guide.Ink), Scale: "scale-1", Cup: "cup-90"}
+	closed := openBatch("0611-7")
+	closed.State, closed.Press, closed.ClosedAt, closed.Outcome, closed.StillGood = record.Over, nil, ptr(at.Add(-time.Hour)), "used-up", "yes"
+	return &record.Snapshot{
+		At: at, Mono: time.Hour, Seq: 42, Journal: "j", Bench: "bench-1", Version: "0.1.0", ClockSynced: true,
+		Air: []record.AirView{{
+			Time: at, Zone: "bench", Sensor: "bench-air", TemperatureC: ptr(22.5), HumidityPct: ptr(55.0), DewPointC: ptr(13.0),
+			VapourDensity: ptr(11.0), Quality: record.QualityGood,
+		}},
+		Scales: []record.ScaleView{{
+			Time: at, ID: "scale-1", WeightG: ptr(42.0), Quality: record.QualityGood, Batch: "0612-2", Up: true,
+			Pouring: &record.PouringView{Part: mix.Ink, PouredG: 30, TargetG: 60, LowG: 58, HighG: 62},
+		}},
+		Sensors: []record.SensorView{{ID: "bench-air", Condition: "up", Since: at}},
+		Batches: []record.BatchView{openBatch("0612-1"), mixing},
+		Closed:  []record.BatchView{closed},
+		Presses: []record.PressView{
+			{
+				ID: "press-1", Zone: "bench", Cup: "cup-90", Batch: ptr("0612-1"), Light: light.InOrder,
+				RemainingS: &record.Span[float64]{Expected: 18000, Low: 14000, High: 24000}, Risk: ptr(0.001),
+			},
+			{ID: "press-2", Zone: "bench", Cup: "cup-90", Light: light.Empty},
+		},
+		Lights: []record.LightView{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
+		Alarms: []record.AlarmView{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
+		Inks:   []record.InkView{{ID: "gloss-4", HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29}},
+	}
+}
+
+func newServer(t testing.TB, s *stand) *Server {
+	t.Helper()
+	metrics := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "potlife_build_info 1\n") })
+	ready := func() []Check { return []Check{{Name: "journal", OK: true}, {Name: "scale-1", OK: true}} }
+	server, err := New(Settings{Listen: "127.0.0.1:9755", Hosts: []string{"bench-1.local"}, Version: "0.1.0"}, s, s, metrics, ready, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return server
+}
+
+// request is one from this computer, to this computer.
+func request(method, path, body string) *http.Request {
+	r := httptest.NewRequest(method, path, strings.NewReader(body))
+	r.Host, r.RemoteAddr = "127.0.0.1:9755", "127.0.0.1:50000"
+	if body != "" {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	return r
+}
+
+func answerTo(h http.Handler, r *http.Request) *httptest.ResponseRecorder {
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, r)
+	return w
+}
+
+// object reads an answer that is a JSON object.
+func object(t *testing.T, w *httptest.ResponseRecorder) map[string]any {
+	t.Helper()
+	var v map[string]any
+	if err := json.Unmarshal(w.Body.Bytes(), &v); err != nil {
+		t.Fatalf("not an object: %v: %s", err, w.Body)
+	}
+	return v
+}
+
+// isProblem checks that an answer is a problem of the given status, by RFC 9457.
+func isProblem(t *testing.T, w *httptest.ResponseRecorder, status int) map[string]any {
+	t.Helper()
+	if w.Code != status {
+		t.Fatalf("status %d, want %d: %s", w.Code, status, w.Body)
+	}
+	if ct := w.Header().Get("Content-Type"); ct != "application/problem+json" {
+		t.Errorf("content type %q", ct)
+	}
+	p := object(t, w)
+	if p["status"] != float64(status) || p["title"] == "" || p["detail"] == nil {
+		t.Errorf("problem %v", p)
+	}
+	return p
+}

@@ -1,0 +1,249 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/danielgtaylor/huma/v2"
+)
+
+// bodyKey finds the body of a change in its context.
+type bodyKey struct{}
+
+func bodyOf(ctx context.Context) []byte {
+	body, _ := ctx.Value(bodyKey{}).([]byte)
+	return body
+}
+
+// withBody reads the body of a change before the API sees the request. The API's own
+// reading answers 500 to a chunk that is malformed, and does not look at the type of
+// a body that it need not decode.
+func withBody(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if isSafe(r.Method) {
+			next.ServeHTTP(w, r)
+			return
+		}
+		body, p := readBody(w, r)
+		if p != nil {
+			if p.Status == http.StatusRequestEntityTooLarge || p.Status == http.StatusRequestTimeout {
+				w.Header().Set("Connection", "close")
+			}
+			writeProblem(w, p.Status, p.Title, p.Detail)
+			return
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), bodyKey{}, body)))
+	})
+}
+
+func readBody(w http.ResponseWriter, r *http.Request) ([]byte, *huma.ErrorModel) {
+	// Where a deadline cannot be set, as in a test without a connection, there is no
+	// slow sender either.
+	connection := http.NewResponseController(w)
+	_ = connection.SetReadDeadline(time.Now().Add(bodyWithin))
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, bodyBytes))
+	_ = connection.SetReadDeadline(time.Time{})
+	var tooLarge *http.MaxBytesError
+	var timeout interface{ Timeout() bool }
+	switch {
+	case errors.As(err, &tooLarge):
+		return nil, problem(http.StatusRequestEntityTooLarge, "", "a change is far below 1 MB")
+	case errors.As(err, &timeout) && timeout.Timeout():
+		return nil, problem(http.StatusRequestTimeout, "", "the body did not arrive in time")
+	case err != nil:
+		return nil, problem(http.StatusBadRequest, "", "the body cannot be read: "+err.Error())
+	}
+	if len(body) == 0 && r.Header.Get("Content-Type") == "" {
+		return nil, nil
+	}
+	media, parameters, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	charset := parameters["charset"]
+	if err != nil || media != "application/json" || charset != "" && !strings.EqualFold(charset, "utf-8") ||
+		r.Header.Get("Content-Encoding") != "" {
+		return nil, problem(http.StatusUnsupportedMediaType, "", "a change is sent as application/json, in UTF-8, not compressed")
+	}
+	return body, nil
+}
+
+// deepest bounds the nesting of a body; no change nests deeper than three.
+const deepest = 16
+
+// parseJSON reads one JSON value, more strictly than encoding/json: a name that
+// occurs twice in one object is refused, since two readers may disagree on which
+// counts, and so is text that is not UTF-8. The errors are problems: 400 for what is
+// not JSON, 422 for what is, but cannot be taken.
+func parseJSON(body []byte) (any, error) {
+	if !utf8.Valid(body) {
+		return nil, problem(http.StatusBadRequest, "", "the body is not UTF-8")
+	}
+	d := json.NewDecoder(bytes.NewReader(body))
+	v, err := parseValue(d, deepest)
+	if err == nil {
+		if _, after := d.Token(); after != io.EOF {
+			err = errors.New("more follows after the first value")
+		}
+	}
+	var outOfRange *json.UnmarshalTypeError
+	var own *huma.ErrorModel
+	switch {
+	case err == nil:
+		return v, nil
+	case errors.As(err, &own):
+		return nil, own
+	case errors.As(err, &outOfRange):
+		return nil, problem(http.StatusUnprocessableEntity, "", "a number is too large")
+	}
+	if errors.Is(err, io.EOF) {
+		err = io.ErrUnexpectedEOF
+	}
+	return nil, problem(http.StatusBadRequest, "", fmt.Sprintf("the body is not JSON: %v, near byte %d", err, d.InputOffset()))
+}
+
+func parseValue(d *json.Decoder, depth int) (any, error) {
+	token, err := d.Token()
+	if err != nil {
+		return nil, err
+	}
+	delimiter, ok := token.(json.Delim)
+	if !ok {
+		return token, nil
+	}
+	if depth == 0 {
+		return nil, problem(http.StatusUnprocessableEntity, "", "the body nests too deeply")
+	}
+	if delimiter == '[' {
+		return parseArray(d, depth)
+	}
+	return parseObject(d, depth)
+}
+
+func parseArray(d *json.Decoder, depth int) (any, error) {
+	list := []any{}
+	for d.More() {
+		v, err := parseValue(d, depth-1)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, v)
+	}
+	_, err := d.Token()
+	return list, err
+}
+
+func parseObject(d *json.Decoder, depth int) (any, error) {
+	object := map[string]any{}
+	for d.More() {
+		token, err := d.Token()
+		if err != nil {
+			return nil, err
+		}
+		name, _ := token.(string) // the decoder takes nothing else in its place
+		if _, twice := object[name]; twice {
+			return nil, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf("%q occurs twice", shortened(name)))
+		}
+		if object[name], err = parseValue(d, depth-1); err != nil {
+			return nil, err
+		}
+	}
+	_, err := d.Token()
+	return object, err
+}
+
+// shape is what the body of a change must look like.
+type shape struct {
+	registry huma.Registry
+	schema   *huma.Schema
+}
+
+// inPath are the fields of changes that HTTP carries in the path; in a body they
+// would contradict it.
+var inPath = []string{"batch", "alarm", "subject"}
+
+// check says what is wrong with a value, all of it up to a bound.
+func (s shape) check(v any) error {
+	var faults []error
+	s.names("body", s.schema, v, &faults)
+	if len(faults) == 0 {
+		var result huma.ValidateResult
+		huma.Validate(s.registry, s.schema, huma.NewPathBuffer([]byte("body"), 0), huma.ModeWriteToServer, v, &result)
+		faults = result.Errors
+	}
+	if len(faults) == 0 {
+		return nil
+	}
+	const shown = 20
+	p := problem(http.StatusUnprocessableEntity, "", "the request is not a valid change")
+	for _, fault := range faults[:min(len(faults), shown)] {
+		detail := huma.ErrorDetail{Message: fault.Error()}
+		if d, ok := fault.(huma.ErrorDetailer); ok {
+			detail = *d.ErrorDetail()
+		}
+		// What was sent is echoed only where it is small: a megabyte of wrong items would
+		// come back many times over.
+		switch value := detail.Value.(type) {
+		case string:
+			detail.Value = shortened(value)
+		case float64, bool:
+		default:
+			detail.Value = nil
+		}
+		p.Errors = append(p.Errors, &detail)
+	}
+	return p
+}
+
+// names refuses names that the schema does not have exactly so. The library's own
+// check, like encoding/json, takes "PRESS" for "press", and of both the last one.
+func (s shape) names(path string, schema *huma.Schema, v any, faults *[]error) {
+	for schema.Ref != "" {
+		schema = s.registry.SchemaFromRef(schema.Ref)
+	}
+	switch v := v.(type) {
+	case []any:
+		if schema.Items == nil {
+			return
+		}
+		for i, item := range v {
+			s.names(fmt.Sprintf("%s[%d]", path, i), schema.Items, item, faults)
+		}
+	case map[string]any:
+		if schema.Properties == nil {
+			return
+		}
+		for name, value := range v {
+			property := schema.Properties[name]
+			if property == nil || schema == s.top() && slices.Contains(inPath, name) {
+				*faults = append(*faults, &huma.ErrorDetail{Message: "unexpected property", Location: path + "." + shortened(name)})
+				continue
+			}
+			s.names(path+"."+name, property, value, faults)
+		}
+	}
+}
+
+func (s shape) top() *huma.Schema {
+	top := s.schema
+	for top.Ref != "" {
+		top = s.registry.SchemaFromRef(top.Ref)
+	}
+	return top
+}
+
+// shortened keeps what a client sent from filling an answer.
+func shortened(text string) string {
+	const longest = 80
+	if utf8.RuneCountInString(text) <= longest {
+		return text
+	}
+	return string([]rune(text)[:longest]) + "…"
+}

@@ -1,0 +1,258 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"reflect"
+	"strconv"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/negotiation"
+
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// past registers what is read from the journal.
+func (s *Server) past(api huma.API) {
+	huma.Register(api, huma.Operation{
+		OperationID: "events", Method: http.MethodGet, Path: base + "events",
+		Summary:     "The journal's events after a given one, oldest first",
+		Description: "Ask again with the last event's seq until the list is empty. Another journal id in an event means a new journal, whose events are numbered anew.",
+		Errors:      []int{http.StatusServiceUnavailable},
+	}, s.events)
+
+	csvOrJSON := map[string]*huma.Response{"200": {Description: "The air, oldest first", Content: map[string]*huma.MediaType{
+		"application/json": {Schema: api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[historyList](), true, "")},
+		"text/csv":         {Schema: &huma.Schema{Type: huma.TypeString}},
+	}}}
+	huma.Register(api, huma.Operation{
+		OperationID: "history-air", Method: http.MethodGet, Path: base + "history/air",
+		Summary:     "The air of a zone over time",
+		Description: "Between two rows the air went in a straight line. Without a step the rows are those at which it was recorded.",
+		Responses:   csvOrJSON,
+		Errors:      []int{http.StatusNotFound, http.StatusServiceUnavailable},
+	}, s.historyAir)
+}
+
+type eventsQuery struct {
+	After uint64 `query:"after" maximum:"9007199254740991" doc:"the seq of the last event known; 0 for all"`
+	Limit int    `query:"limit" minimum:"1" maximum:"1000" default:"100" doc:"how many at most"`
+}
+
+type eventList struct {
+	Events []json.RawMessage `json:"events"`
+	Seq    uint64            `json:"seq" doc:"of the newest event there is"`
+}
+
+func (s *Server) events(ctx context.Context, in *eventsQuery) (*answer[eventList], error) {
+	events, err := s.journal.Events(ctx, in.After, min(in.Limit, eventsAtOnce))
+	if err != nil {
+		return nil, s.unread(ctx, err)
+	}
+	out := eventList{make([]json.RawMessage, 0, len(events)), s.bench.Snapshot().Seq}
+	for _, e := range events {
+		out.Events = append(out.Events, e.JSON)
+		out.Seq = max(out.Seq, e.Seq)
+	}
+	return &answer[eventList]{out}, nil
+}
+
+// unread is the problem of a journal that could not be read.
+func (s *Server) unread(ctx context.Context, err error) error {
+	if ctx.Err() == nil {
+		s.log.Error("journal not read", "err", err)
+	}
+	return problem(http.StatusServiceUnavailable, "", "the journal cannot be read; the bench's log says why")
+}
+
+type historyQuery struct {
+	Zone   string    `query:"zone" required:"true"`
+	From   time.Time `query:"from" doc:"default: a day before to"`
+	To     time.Time `query:"to" doc:"default: now"`
+	Step   string    `query:"step" doc:"between rows, such as 1m or 1h; at least 1s"`
+	Format string    `query:"format" enum:"json,csv" doc:"in place of an Accept header"`
+	Accept string    `header:"Accept" hidden:"true"`
+}
+
+// airPoint is a zone's air at one moment.
+type airPoint struct {
+	Time          time.Time      `json:"time"`
+	TemperatureC  float64        `json:"temperature_c"`
+	HumidityPct   float64        `json:"humidity_pct"`
+	DewPointC     *float64       `json:"dew_point_c,omitempty"`
+	VapourDensity float64        `json:"vapour_density_g_m3"`
+	Quality       record.Quality `json:"quality"`
+}
+
+type historyList struct {
+	Air []airPoint `json:"air"`
+	Seq uint64     `json:"seq"`
+}
+
+// written is an answer that was written out here.
+type written struct {
+	ContentType string `header:"Content-Type"`
+	Vary        string `header:"Vary"`
+	Body        []byte
+}
+
+func (s *Server) historyAir(ctx context.Context, in *historyQuery) (*written, error) {
+	now := s.bench.Snapshot()
+	from, to, step, err := in.span(now)
+	if err != nil {
+		return nil, err
+	}
+	// A step is filed under its end, so those that straddle the span's end come later.
+	const longestStep = 24 * time.Hour
+	steps, err := s.journal.History(ctx, in.Zone, from, to.Add(longestStep))
+	if err != nil {
+		return nil, s.unread(ctx, err)
+	}
+	var points []airPoint
+	if step > 0 {
+		points = sampled(steps, from, to, step)
+	} else {
+		points = recorded(steps, from, to)
+	}
+	if len(points) > historyRows {
+		return nil, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf("more than %d rows; ask for a shorter span or a step", historyRows))
+	}
+	out := &written{ContentType: "application/json", Vary: "Accept"}
+	if in.wantsCSV() {
+		out.ContentType = "text/csv; charset=utf-8"
+		out.Body, err = writeCSV(in.Zone, points)
+	} else {
+		out.Body, err = json.Marshal(historyList{orEmpty(points), now.Seq})
+	}
+	return out, err
+}
+
+// span checks what is asked for.
+func (in *historyQuery) span(now *record.Snapshot) (from, to time.Time, step time.Duration, err error) {
+	refuse := func(format string, args ...any) (time.Time, time.Time, time.Duration, error) {
+		return from, to, step, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf(format, args...))
+	}
+	known := false
+	for _, z := range now.Air {
+		known = known || z.Zone == in.Zone
+	}
+	if !known {
+		return from, to, step, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", shortened(in.Zone)))
+	}
+	from, to = in.From, in.To
+	if to.IsZero() {
+		to = now.At
+	}
+	if from.IsZero() {
+		from = to.Add(-historyDefault)
+	}
+	if from.Year() < 2000 || to.Year() > 2200 || !from.Before(to) {
+		return refuse("from must come before to, both between the years 2000 and 2200")
+	}
+	if to.Sub(from) > historyAtMost {
+		return refuse("at most 31 days can be asked for at once")
+	}
+	if in.Step != "" {
+		if step, err = time.ParseDuration(in.Step); err != nil || step < time.Second {
+			return refuse("step is a duration of at least 1s, such as 1m or 1h")
+		}
+		if to.Sub(from)/step >= historyRows {
+			return refuse("more than %d rows; ask for a shorter span or a longer step", historyRows)
+		}
+	}
+	return from, to, step, nil
+}
+
+func (in *historyQuery) wantsCSV() bool {
+	if in.Format != "" {
+		return in.Format == "csv"
+	}
+	return negotiation.SelectQValue(in.Accept, []string{"application/json", "text/csv"}) == "text/csv"
+}
+
+// recorded are the ends of the steps inside the span, each moment once. Where one
+// step ends in other air than the next begins in, the later counts.
+func recorded(steps []record.PastStep, from, to time.Time) []airPoint {
+	var points []airPoint
+	add := func(p record.PastStep, at time.Time) {
+		if at.Before(from) || at.After(to) {
+			return
+		}
+		if n := len(points); n > 0 && !points[n-1].Time.Before(at) {
+			if points[n-1].Time.After(at) { // the clock was set back
+				return
+			}
+			points = points[:n-1]
+		}
+		points = append(points, pointAt(p, at))
+	}
+	for _, p := range steps {
+		add(p, p.Start)
+		add(p, p.End())
+	}
+	return points
+}
+
+// sampled is the air at from, from + step and so on; moments that no step covers are
+// left out. Invariant: no step before next ends after the moment.
+func sampled(steps []record.PastStep, from, to time.Time, step time.Duration) []airPoint {
+	var points []airPoint
+	next := 0
+	for at := from; !at.After(to); at = at.Add(step) {
+		for next < len(steps) && steps[next].End().Before(at) {
+			next++
+		}
+		if next < len(steps) && !steps[next].Start.After(at) {
+			points = append(points, pointAt(steps[next], at))
+		}
+	}
+	return points
+}
+
+// pointAt is the air at a moment of a step.
+func pointAt(p record.PastStep, at time.Time) airPoint {
+	fraction := 0.0
+	if p.Step.Duration > 0 {
+		fraction = float64(at.Sub(p.Start)) / float64(p.Step.Duration)
+	}
+	state := air.Lerp(p.Step.From, p.Step.To, fraction)
+	point := airPoint{
+		Time: at.UTC(), TemperatureC: state.TemperatureC, HumidityPct: state.HumidityPct,
+		VapourDensity: state.VapourDensityGM3(), Quality: record.QualityGood,
+	}
+	if dew, ok := state.DewPointC(); ok {
+		point.DewPointC = &dew
+	}
+	switch {
+	case p.Step.Kind == cure.Stale:
+		point.Quality = record.QualityBad
+	case p.Step.Uncertain || p.Step.Kind == cure.Bridged:
+		point.Quality = record.QualityUncertain
+	}
+	return point
+}
+
+func writeCSV(zone string, points []airPoint) ([]byte, error) {
+	var out bytes.Buffer
+	w := csv.NewWriter(&out)
+	number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+	w.Write([]string{"time", "zone", "temperature_c", "humidity_pct", "dew_point_c", "vapour_density_g_m3", "quality"})
+	for _, p := range points {
+		dew := ""
+		if p.DewPointC != nil {
+			dew = number(*p.DewPointC)
+		}
+		w.Write([]string{
+			p.Time.Format(time.RFC3339Nano), zone, number(p.TemperatureC), number(p.HumidityPct), dew, number(p.VapourDensity), string(p.Quality),
+		})
+	}
+	w.Flush()
+	return out.Bytes(), w.Error()
+}

@@ -1,0 +1,46 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"potlifed/daemon/record"
+)
+
+// problem is an error as it goes out, by RFC 9457. An empty title is that of the
+// status.
+func problem(status int, title, detail string) *huma.ErrorModel {
+	if title == "" {
+		title = http.StatusText(status)
+	}
+	return &huma.ErrorModel{Status: status, Title: title, Detail: detail}
+}
+
+// writeProblem answers with a problem where no operation of the API does.
+func writeProblem(w http.ResponseWriter, status int, title, detail string) {
+	body, err := json.Marshal(problem(status, title, detail))
+	if err != nil { // a struct of strings and a number
+		body = nil
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(status)
+	w.Write(body)
+}
+
+// refused turns the bench's refusal of a change into a problem.
+func (s *Server) refused(err error) error {
+	var refusal *record.Refusal
+	switch {
+	case errors.As(err, &refusal) && refusal.Status >= 400 && refusal.Status < 600:
+		return problem(refusal.Status, refusal.Title, refusal.Detail)
+	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+		return problem(http.StatusServiceUnavailable, "", "the bench did not answer in time, and whether the change was made is not known; "+
+			"look, or send it again with the same Idempotency-Key")
+	}
+	s.log.Error("change failed", "err", err)
+	return problem(http.StatusInternalServerError, "", "the bench could not make the change; its log says why")
+}

@@ -1,0 +1,138 @@
+package web
+
+import (
+	"reflect"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// The rows as they go out, by list and by stream.
+
+// batchRow has lists where the snapshot may have none.
+func batchRow(b record.BatchView) record.BatchView {
+	b.Components, b.Corrections, b.Warnings = orEmpty(b.Components), orEmpty(b.Corrections), orEmpty(b.Warnings)
+	return b
+}
+
+// lightRow is valid for a while from the snapshot on, so that a reader that is cut
+// off knows when to stop believing it.
+func lightRow(l record.LightView, now time.Time) record.LightView {
+	l.ValidUntil = now.Add(record.LightValidFor)
+	return l
+}
+
+const (
+	// refreshed: how old a row may get at a reader that counts on by itself.
+	refreshed = 10 * time.Second
+	// endMoved: how far an end may move before a reader that counts down is told.
+	endMoved = 5 * time.Second
+)
+
+// seen holds, by key, the rows of one kind that a reader was sent.
+type seen[V any] map[string]sent[V]
+
+type sent[V any] struct {
+	row V
+	at  time.Duration // the snapshot's monotonic time
+}
+
+// kind is how the rows of one kind are told apart and compared.
+type kind[V any] struct {
+	event string
+	key   func(V) string
+	// same says whether a reader that has the old row can do without the new one.
+	same func(old, new V) bool
+	// refresh: it is sent again after a while even so.
+	refresh bool
+}
+
+// news are the rows that a reader does not have yet, and the keys of those that are
+// no longer there. The rows count as sent.
+func (k kind[V]) news(had seen[V], rows []V, now time.Duration) (fresh []V, gone []string) {
+	there := make(map[string]bool, len(rows))
+	for _, row := range rows {
+		key := k.key(row)
+		there[key] = true
+		old, ok := had[key]
+		if ok && k.same(old.row, row) && !(k.refresh && now-old.at >= refreshed) {
+			continue
+		}
+		had[key] = sent[V]{row, now}
+		fresh = append(fresh, row)
+	}
+	for key := range had {
+		if !there[key] {
+			delete(had, key)
+			gone = append(gone, key)
+		}
+	}
+	return fresh, gone
+}
+
+var airKind = kind[record.AirView]{
+	event: "air",
+	key:   func(v record.AirView) string { return v.Zone },
+	same: func(a, b record.AirView) bool {
+		a.Mono, b.Mono = 0, 0
+		return reflect.DeepEqual(a, b)
+	},
+}
+
+// A scale that says the same weight ten times a second is news only now and then.
+var scaleKind = kind[record.ScaleView]{
+	event: "scale",
+	key:   func(v record.ScaleView) string { return v.ID },
+	same: func(a, b record.ScaleView) bool {
+		for _, v := range []*record.ScaleView{&a, &b} {
+			v.Time, v.Up, v.Lines = time.Time{}, false, nil
+		}
+		return reflect.DeepEqual(a, b)
+	},
+	refresh: true,
+}
+
+// A batch grows older all the time; its reader counts down from ends_at by itself.
+var batchKind = kind[record.BatchView]{
+	event: "batch",
+	key:   func(v record.BatchView) string { return v.ID },
+	same: func(a, b record.BatchView) bool {
+		if !sameEnds(a.EndsAt, b.EndsAt) {
+			return false
+		}
+		for _, v := range []*record.BatchView{&a, &b} {
+			v.Time, v.Seq, v.AgeS, v.Spent, v.RemainingS, v.EndsAt, v.Risk, v.NextMixAt = time.Time{}, 0, nil, nil, nil, nil, nil, nil
+		}
+		return reflect.DeepEqual(a, b)
+	},
+	refresh: true,
+}
+
+var lightKind = kind[record.LightView]{
+	event: "light",
+	key:   func(v record.LightView) string { return v.ID },
+	same: func(a, b record.LightView) bool {
+		for _, v := range []*record.LightView{&a, &b} {
+			v.Time, v.ValidUntil, v.Seq = time.Time{}, time.Time{}, 0
+		}
+		return reflect.DeepEqual(a, b)
+	},
+	refresh: true,
+}
+
+var alarmKind = kind[record.AlarmView]{
+	event: "alarm",
+	key:   func(v record.AlarmView) string { return v.Name + "/" + v.Subject },
+	same: func(a, b record.AlarmView) bool {
+		a.Time, b.Time = time.Time{}, time.Time{}
+		return reflect.DeepEqual(a, b)
+	},
+}
+
+func sameEnds(a, b *record.Span[time.Time]) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	near := func(a, b time.Time) bool { return a.Sub(b).Abs() < endMoved }
+	return near(a.Expected, b.Expected) && near(a.Low, b.Low) && near(a.High, b.High)
+}

@@ -1,0 +1,165 @@
+// Package web is the bench's HTTP side: the API under /api/v1, its description, the
+// stream of changes, the pages, and what supervisors ask. It reads snapshots and the
+// journal and hands changes to the bench; it decides nothing about batches.
+//
+// A slow or hostile client costs the bench nothing: whoever reads gets the newest
+// snapshot when it is ready for it, and every body, header, list and stream is
+// bounded in size, number or time.
+package web
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/prometheus/exporter-toolkit/web"
+
+	"potlifed/daemon/record"
+	"potlifed/daemon/web/page"
+)
+
+// Bench is what the API shows and changes. All methods may be called from any
+// goroutine.
+type Bench interface {
+	// Snapshot is the newest one. It is not nil and does not change.
+	Snapshot() *record.Snapshot
+	// Watch signals after each new snapshot; a reader that is late sees one signal.
+	Watch() (signal <-chan struct{}, stop func())
+	// Do makes a change and returns once it is on disk. The error is a
+	// [*record.Refusal], or that of ctx.
+	Do(ctx context.Context, r record.Request) (record.Reply, error)
+}
+
+// Journal is the past.
+type Journal interface {
+	// Events are at most limit events after the given one, oldest first.
+	Events(ctx context.Context, after uint64, limit int) ([]record.Event, error)
+	// History is a zone's closed air steps, oldest first.
+	History(ctx context.Context, zone string, from, to time.Time) ([]record.PastStep, error)
+}
+
+// Check is what readiness depends on: a device, the journal, the broker.
+type Check struct {
+	Name   string `json:"name"`
+	OK     bool   `json:"ok"`
+	Detail string `json:"detail,omitempty"`
+}
+
+// Settings say where and to whom the server answers.
+type Settings struct {
+	Listen        string   // host:port
+	Hosts         []string // host names answered to beyond loopback and the server's own address
+	WebConfigFile string   // TLS and basic authentication in the exporter-toolkit format; may be empty
+	Version       string   // of the program, in the API's description
+}
+
+// Server answers HTTP.
+type Server struct {
+	settings Settings
+	bench    Bench
+	journal  Journal
+	ready    func() []Check
+	log      *slog.Logger
+	handler  http.Handler
+
+	pace     pace
+	streams  chan struct{} // one token for each open stream
+	stopping chan struct{} // closed when the server stops, so that streams end
+	stop     sync.Once
+}
+
+// New makes a server. The handler metrics answers /metrics; ready is asked by
+// /readyz and must not wait.
+func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, ready func() []Check, logger *slog.Logger) (*Server, error) {
+	s := &Server{
+		settings: settings, bench: bench, journal: journal, ready: ready, log: logger,
+		pace: usualPace, streams: make(chan struct{}, streamsAtOnce), stopping: make(chan struct{}),
+	}
+	api, err := s.api()
+	if err != nil {
+		return nil, fmt.Errorf("web: %w", err)
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/api/", api)
+	mux.Handle("/openapi.json", api)
+	mux.Handle("/metrics", readOnly(metrics))
+	mux.Handle("/healthz", readOnly(http.HandlerFunc(healthz)))
+	mux.Handle("/readyz", readOnly(http.HandlerFunc(s.readyz)))
+	mux.Handle("/", readOnly(page.Handler()))
+	s.handler = s.guard(mux)
+	return s, nil
+}
+
+// Handler is the whole server without its listener.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+// Run listens on the configured address and answers until ctx ends.
+func (s *Server) Run(ctx context.Context) error {
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", s.settings.Listen)
+	if err != nil {
+		return fmt.Errorf("web: listen on %s: %w", s.settings.Listen, err)
+	}
+	return s.Serve(ctx, l)
+}
+
+const (
+	headerWithin   = 10 * time.Second
+	bodyWithin     = 10 * time.Second
+	answerWithin   = 30 * time.Second // streams renew theirs with each event
+	idleAtMost     = 2 * time.Minute
+	headerBytes    = 32 << 10
+	stopsWithin    = 5 * time.Second
+	changeWithin   = 15 * time.Second
+	streamsAtOnce  = 64
+	bodyBytes      = 1 << 20
+	keyCharacters  = 200
+	eventsAtOnce   = 1000
+	historyRows    = 20_000
+	historyAtMost  = 31 * 24 * time.Hour
+	historyDefault = 24 * time.Hour
+)
+
+// Serve answers on the listener, which it closes, until ctx ends. It may be called
+// once. Streams are ended and changes under way are finished before it returns; what
+// takes longer than a few seconds is cut off.
+func (s *Server) Serve(ctx context.Context, l net.Listener) error {
+	defer l.Close()
+	server := &http.Server{
+		Handler: s.handler,
+		// No ReadTimeout: it would end streams, whose requests were read long ago. The
+		// bodies of changes have a deadline of their own.
+		ReadHeaderTimeout: headerWithin,
+		WriteTimeout:      answerWithin,
+		IdleTimeout:       idleAtMost,
+		MaxHeaderBytes:    headerBytes,
+		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	none := false
+	addresses := []string{l.Addr().String()}
+	flags := &web.FlagConfig{
+		WebListenAddresses: &addresses, WebSystemdSocket: &none, WebConfigFile: &s.settings.WebConfigFile,
+	}
+	served := make(chan error, 1)
+	go func() { served <- web.Serve(l, server, flags, s.log) }()
+	select {
+	case err := <-served:
+		s.stop.Do(func() { close(s.stopping) })
+		server.Close()
+		return fmt.Errorf("web: serve on %s: %w", l.Addr(), err)
+	case <-ctx.Done():
+	}
+	s.stop.Do(func() { close(s.stopping) })
+	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopsWithin)
+	defer cancel()
+	if err := server.Shutdown(grace); err != nil {
+		s.log.Warn("requests cut off", "err", err)
+		server.Close()
+	}
+	<-served
+	return nil
+}

@@ -1,0 +1,190 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"potlifed/daemon/record"
+)
+
+// pace is how a stream keeps time.
+type pace struct {
+	heartbeat   time.Duration // between comment lines, by which a reader tells quiet from dead
+	apart       time.Duration // at least, between two bursts: the eye sees no more
+	writeWithin time.Duration // else the reader is given up
+}
+
+var usualPace = pace{heartbeat: 15 * time.Second, apart: 100 * time.Millisecond, writeWithin: 10 * time.Second}
+
+// stream sends server-sent events (WHATWG HTML, section 9.2): first every row there
+// is, then what changes. Nothing is kept for a slow reader: when it is ready for
+// more, it gets what differs in the newest snapshot from what it had, and one that
+// takes nothing for long is let go.
+func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
+	select {
+	case s.streams <- struct{}{}:
+		defer func() { <-s.streams }()
+	default:
+		writeProblem(w, http.StatusServiceUnavailable, "", "too many streams are open")
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream")
+	h.Set("Cache-Control", "no-store, no-transform")
+	h.Set("X-Accel-Buffering", "no") // a proxy in between would hold events back
+	if r.Method == http.MethodHead {
+		return
+	}
+	out := outlet{w, http.NewResponseController(w), s.pace.writeWithin}
+	signal, stop := s.bench.Watch()
+	defer stop()
+	heartbeat := time.NewTicker(s.pace.heartbeat)
+	defer heartbeat.Stop()
+	pause := time.NewTimer(0)
+	defer pause.Stop()
+	had := newFollower()
+	if out.send([]byte(": open\n\n")) != nil { // the headers, even where there is no row yet
+		return
+	}
+	due, paused := true, true // the first burst goes out when the timer of no length fires
+	for {
+		if due && !paused {
+			due = false
+			if burst := had.burst(s.bench.Snapshot()); len(burst) > 0 {
+				if out.send(burst) != nil {
+					return
+				}
+				paused = true
+				pause.Reset(s.pace.apart)
+			}
+		}
+		select {
+		case <-r.Context().Done():
+			return
+		case <-s.stopping:
+			return
+		case <-signal:
+			due = true
+		case <-pause.C:
+			paused = false
+		case <-heartbeat.C:
+			if out.send([]byte(": still here\n\n")) != nil {
+				return
+			}
+		}
+	}
+}
+
+// outlet writes to a reader that may have stopped reading.
+type outlet struct {
+	w      http.ResponseWriter
+	rc     *http.ResponseController
+	within time.Duration
+}
+
+// send writes and flushes, within a deadline of its own. The deadline is lifted
+// afterwards: on HTTP/2 one that passes while nothing is written ends the stream.
+func (o outlet) send(b []byte) error {
+	if err := o.rc.SetWriteDeadline(time.Now().Add(o.within)); err != nil {
+		return err
+	}
+	if _, err := o.w.Write(b); err != nil {
+		return err
+	}
+	if err := o.rc.Flush(); err != nil {
+		return err
+	}
+	return o.rc.SetWriteDeadline(time.Time{})
+}
+
+// follower is what one reader of the stream was sent.
+type follower struct {
+	air     seen[record.AirView]
+	scales  seen[record.ScaleView]
+	batches seen[record.BatchView]
+	lights  seen[record.LightView]
+	alarms  seen[record.AlarmView]
+}
+
+func newFollower() *follower {
+	return &follower{
+		seen[record.AirView]{}, seen[record.ScaleView]{}, seen[record.BatchView]{}, seen[record.LightView]{}, seen[record.AlarmView]{},
+	}
+}
+
+// over is the last that is said of a row that is there no more.
+type over struct {
+	Time    time.Time `json:"time"`
+	Seq     uint64    `json:"seq"`
+	ID      string    `json:"id,omitempty"`
+	Name    string    `json:"name,omitempty"`
+	Subject string    `json:"subject,omitempty"`
+	State   string    `json:"state"`
+}
+
+// burst writes the events that bring the reader to the given snapshot.
+func (f *follower) burst(n *record.Snapshot) []byte {
+	var out bytes.Buffer
+	zones, _ := airKind.news(f.air, n.Air, n.Mono)
+	writeEvents(&out, airKind.event, zones)
+	scales, _ := scaleKind.news(f.scales, n.Scales, n.Mono)
+	writeEvents(&out, scaleKind.event, scales)
+
+	batches, ended := batchKind.news(f.batches, n.Batches, n.Mono)
+	for i := range batches {
+		batches[i] = batchRow(batches[i])
+	}
+	writeEvents(&out, batchKind.event, batches)
+	for _, id := range slices.Sorted(slices.Values(ended)) {
+		if b, ok := findBatch(n, id); ok {
+			writeEvents(&out, batchKind.event, []record.BatchView{b})
+		} else {
+			writeEvents(&out, batchKind.event, []over{{Time: n.At, Seq: n.Seq, ID: id, State: string(record.Over)}})
+		}
+	}
+
+	lights, _ := lightKind.news(f.lights, n.Lights, n.Mono)
+	for i := range lights {
+		lights[i] = lightRow(lights[i], n.At)
+	}
+	writeEvents(&out, lightKind.event, lights)
+
+	alarms, cleared := alarmKind.news(f.alarms, n.Alarms, n.Mono)
+	writeEvents(&out, alarmKind.event, alarms)
+	for _, key := range slices.Sorted(slices.Values(cleared)) {
+		name, subject, _ := strings.Cut(key, "/")
+		writeEvents(&out, alarmKind.event, []over{{Time: n.At, Seq: n.Seq, Name: name, Subject: subject, State: "normal"}})
+	}
+	return out.Bytes()
+}
+
+// writeEvents writes one event a row. A row that cannot be written, such as one with
+// a figure that is no number, is left out: the others still have their readers.
+func writeEvents[V any](out *bytes.Buffer, event string, rows []V) {
+	for _, row := range rows {
+		data, err := json.Marshal(row)
+		if err != nil {
+			continue
+		}
+		fmt.Fprintf(out, "event: %s\ndata: %s\n\n", event, data)
+	}
+}
+
+func describeStream(api huma.API) {
+	api.OpenAPI().AddOperation(&huma.Operation{
+		OperationID: "stream", Method: http.MethodGet, Path: base + "stream",
+		Summary: "Server-sent events",
+		Description: "First all rows, then what changes, as events named air, scale, batch, light and alarm, each with the row of the list as its data. " +
+			"A batch that has ended is sent once more with the state closed, an alarm with the state normal. A comment line comes every 15 seconds.",
+		Responses: map[string]*huma.Response{"200": {Description: "Events without end", Content: map[string]*huma.MediaType{
+			"text/event-stream": {Schema: &huma.Schema{Type: huma.TypeString}},
+		}}},
+	})
+}

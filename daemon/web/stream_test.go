@@ -1,0 +1,348 @@
+package web
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"net"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// listener reads a stream of events.
+type listener struct {
+	t      *testing.T
+	lines  *bufio.Scanner
+	cancel context.CancelFunc
+	header http.Header
+}
+
+// listen opens the stream. Whatever takes long ends with the test's own time-out.
+func listen(t *testing.T, address string) *listener {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+address+"/api/v1/stream", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	response, err := client(t, nil).Do(r)
+	if err != nil {
+		cancel()
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { cancel(); response.Body.Close() })
+	if response.StatusCode != http.StatusOK {
+		t.Fatalf("status %d", response.StatusCode)
+	}
+	lines := bufio.NewScanner(response.Body)
+	lines.Buffer(nil, 1<<22)
+	return &listener{t, lines, cancel, response.Header}
+}
+
+// event is the next one, or the next comment.
+func (l *listener) event() (name string, data map[string]any) {
+	l.t.Helper()
+	for l.lines.Scan() {
+		switch line := l.lines.Text(); {
+		case strings.HasPrefix(line, ": "):
+			return line, nil
+		case strings.HasPrefix(line, "event: "):
+			name = strings.TrimPrefix(line, "event: ")
+		case strings.HasPrefix(line, "data: "):
+			if err := json.Unmarshal([]byte(strings.TrimPrefix(line, "data: ")), &data); err != nil {
+				l.t.Fatalf("%s: %v", line, err)
+			}
+		case line == "" && data != nil:
+			return name, data
+		}
+	}
+	l.t.Fatalf("the stream ended: %v", l.lines.Err())
+	return "", nil
+}
+
+// want checks the next event's name and returns its data.
+func (l *listener) want(name string) map[string]any {
+	l.t.Helper()
+	got, data := l.event()
+	if got != name {
+		l.t.Fatalf("event %q %v, want %q", got, data, name)
+	}
+	return data
+}
+
+// all reads the first burst.
+func (l *listener) all() {
+	l.t.Helper()
+	for _, name := range []string{": open", "air", "scale", "batch", "batch", "light", "alarm"} {
+		l.want(name)
+	}
+}
+
+// hasten keeps tests from waiting; it must come before the first request.
+func hasten(s *Server) *Server {
+	s.pace = pace{heartbeat: time.Hour, apart: time.Millisecond, writeWithin: 5 * time.Second}
+	return s
+}
+
+func TestStream(t *testing.T) {
+	bench := newStand()
+	address, stop := serve(t, hasten(newServer(t, bench)))
+	l := listen(t, address)
+	if l.header.Get("Content-Type") != "text/event-stream" || l.header.Get("X-Accel-Buffering") != "no" {
+		t.Errorf("header %v", l.header)
+	}
+	l.want(": open")
+	if v := l.want("air"); v["zone"] != "bench" || v["temperature_c"] != 22.5 {
+		t.Errorf("air %v", v)
+	}
+	if v := l.want("scale"); v["weight_g"] != 42.0 || v["pouring"] == nil {
+		t.Errorf("scale %v", v)
+	}
+	if v := l.want("batch"); v["id"] != "0612-1" || v["spent"] != 0.15 {
+		t.Errorf("batch %v", v)
+	}
+	if v := l.want("batch"); v["step"] != "ink" || v["corrections"] == nil {
+		t.Errorf("batch %v", v)
+	}
+	if v := l.want("light"); v["meaning"] != "in-order" || v["valid_until"] != "2026-06-12T09:31:30Z" {
+		t.Errorf("light %v", v)
+	}
+	if v := l.want("alarm"); v["name"] != "sensor-stale" || v["state"] != "unacknowledged" {
+		t.Errorf("alarm %v", v)
+	}
+
+	// What did not change is not sent again: the next event is that of the change.
+	bench.show(func(n *record.Snapshot) { n.Batches[0].AgeS, n.Seq = ptr(3601.0), 43 })
+	bench.show(func(n *record.Snapshot) {
+		scale := n.Scales[0]
+		scale.WeightG, scale.Time = ptr(43.0), n.At
+		n.Scales = []record.ScaleView{scale}
+	})
+	if v := l.want("scale"); v["weight_g"] != 43.0 {
+		t.Errorf("scale %v", v)
+	}
+	// A batch that ended is sent once more as closed, with what is known of its end.
+	bench.show(func(n *record.Snapshot) {
+		closed := openBatch("0612-1")
+		closed.State, closed.Outcome = record.Over, "used-up"
+		n.Batches, n.Closed = n.Batches[1:], []record.BatchView{closed}
+	})
+	if v := l.want("batch"); v["id"] != "0612-1" || v["state"] != "closed" || v["outcome"] != "used-up" {
+		t.Errorf("batch %v", v)
+	}
+	// Even one that the snapshot no longer knows.
+	bench.show(func(n *record.Snapshot) { n.Batches, n.Closed = nil, nil })
+	if v := l.want("batch"); v["id"] != "0612-2" || v["state"] != "closed" {
+		t.Errorf("batch %v", v)
+	}
+	bench.show(func(n *record.Snapshot) { n.Alarms = nil })
+	if v := l.want("alarm"); v["name"] != "sensor-stale" || v["subject"] != "floor-air" || v["state"] != "normal" {
+		t.Errorf("alarm %v", v)
+	}
+	// And one that is back is told anew.
+	bench.show(func(n *record.Snapshot) { n.Alarms = shop().Alarms })
+	if v := l.want("alarm"); v["state"] != "unacknowledged" {
+		t.Errorf("alarm %v", v)
+	}
+
+	// The server's end is the stream's end, and does not wait for the reader.
+	stop()
+	if l.lines.Scan() {
+		t.Errorf("after the end: %q", l.lines.Text())
+	}
+	if n := bench.watched(); n != 0 {
+		t.Errorf("%d watchers are left", n)
+	}
+}
+
+func TestStreamHeartbeat(t *testing.T) {
+	s := hasten(newServer(t, newStand()))
+	s.pace.heartbeat = 20 * time.Millisecond
+	address, _ := serve(t, s)
+	l := listen(t, address)
+	l.all()
+	for range 3 {
+		l.want(": still here")
+	}
+}
+
+// TestStreamReaderLeaves: a reader that goes leaves nothing behind.
+func TestStreamReaderLeaves(t *testing.T) {
+	bench := newStand()
+	s := hasten(newServer(t, bench))
+	address, _ := serve(t, s)
+	for range 3 {
+		l := listen(t, address)
+		l.all()
+		l.cancel()
+	}
+	waitFor(t, "the watchers to be gone", func() bool { return bench.watched() == 0 && len(s.streams) == 0 })
+}
+
+// TestStreamSlowReader: one that takes nothing is let go, and holds up neither the
+// bench nor another reader.
+func TestStreamSlowReader(t *testing.T) {
+	bench := newStand()
+	s := hasten(newServer(t, bench))
+	s.pace.writeWithin = 300 * time.Millisecond
+	address, _ := serve(t, s)
+	slow, err := net.Dial("tcp", address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer slow.Close()
+	slow.(*net.TCPConn).SetReadBuffer(4096)
+	if _, err := slow.Write([]byte("GET /api/v1/stream HTTP/1.1\r\nHost: localhost\r\n\r\n")); err != nil {
+		t.Fatal(err)
+	}
+	waitFor(t, "the slow reader's stream", func() bool { return bench.watched() == 1 })
+	quick := listen(t, address)
+	quick.all()
+	// More than what the system holds for a connection, in pieces.
+	for i := range 20 {
+		text := strings.Repeat("x", 1<<20) + string(rune('a'+i))
+		bench.show(func(n *record.Snapshot) {
+			alarm := n.Alarms[0]
+			alarm.Text = text
+			n.Alarms = []record.AlarmView{alarm}
+		})
+		for { // some rows are refreshed in between
+			if name, v := quick.event(); name == "alarm" {
+				if v["text"] != text {
+					t.Fatal("the quick reader got another text")
+				}
+				break
+			}
+		}
+	}
+	waitFor(t, "the slow reader to be let go", func() bool { return bench.watched() == 1 && len(s.streams) == 1 })
+}
+
+// TestStreamSkips: a reader that was busy gets the newest, not all that it missed.
+func TestStreamSkips(t *testing.T) {
+	bench := newStand()
+	s := hasten(newServer(t, bench))
+	s.pace.apart = 200 * time.Millisecond
+	address, _ := serve(t, s)
+	l := listen(t, address)
+	l.all()
+	for weight := range 50 {
+		bench.show(func(n *record.Snapshot) {
+			scale := n.Scales[0]
+			scale.WeightG = ptr(float64(100 + weight))
+			n.Scales = []record.ScaleView{scale}
+		})
+	}
+	events := 0
+	for {
+		events++
+		if _, v := l.event(); v["weight_g"] == 149.0 {
+			break
+		}
+	}
+	if events > 10 {
+		t.Errorf("%d events for 50 weights", events)
+	}
+}
+
+func TestStreamsAreBounded(t *testing.T) {
+	s := hasten(newServer(t, newStand()))
+	for range streamsAtOnce {
+		s.streams <- struct{}{}
+	}
+	isProblem(t, answerTo(s.Handler(), request("GET", "/api/v1/stream", "")), http.StatusServiceUnavailable)
+}
+
+// TestStreamOutlivesTheWriteTimeout: the server's own time-out for answers is renewed
+// with each event.
+func TestStreamOutlivesTheWriteTimeout(t *testing.T) {
+	bench := newStand()
+	s := hasten(newServer(t, bench))
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const timeout = 200 * time.Millisecond
+	server := &http.Server{Handler: s.Handler(), WriteTimeout: timeout}
+	served := make(chan struct{})
+	go func() { server.Serve(l); close(served) }()
+	defer func() { server.Close(); <-served }()
+	reader := listen(t, l.Addr().String())
+	reader.all()
+	<-time.After(2 * timeout)
+	bench.show(func(n *record.Snapshot) { n.Alarms = nil })
+	reader.want("alarm")
+	reader.cancel()
+}
+
+// waitFor waits for what another goroutine is about to bring about.
+func waitFor(t *testing.T, what string, done func() bool) {
+	t.Helper()
+	for end := time.Now().Add(15 * time.Second); !done(); {
+		if time.Now().After(end) {
+			t.Fatalf("waited in vain for %s", what)
+		}
+		<-time.After(5 * time.Millisecond)
+	}
+}
+
+// TestNews pins what counts as a change of a batch.
+func TestNews(t *testing.T) {
+	had := seen[record.BatchView]{}
+	send := func(seconds int, change func(b *record.BatchView)) int {
+		b := openBatch("0612-1")
+		change(&b)
+		fresh, _ := batchKind.news(had, []record.BatchView{b}, time.Duration(seconds)*time.Second)
+		return len(fresh)
+	}
+	same := func(*record.BatchView) {}
+	later := func(d time.Duration) func(*record.BatchView) {
+		return func(b *record.BatchView) {
+			ends := *b.EndsAt
+			ends.Low = ends.Low.Add(d)
+			b.EndsAt = &ends
+		}
+	}
+	for i, step := range []struct {
+		seconds int
+		change  func(b *record.BatchView)
+		want    int
+	}{
+		{0, same, 1},
+		{1, func(b *record.BatchView) { b.AgeS, b.Spent, b.Time = ptr(3601.0), ptr(0.1501), at.Add(time.Second) }, 0},
+		{2, later(4 * time.Second), 0},
+		{3, later(-6 * time.Second), 1},
+		{4, later(-7 * time.Second), 0},
+		{5, func(b *record.BatchView) { later(-6 * time.Second)(b); b.Quality = record.QualityUncertain }, 1},
+		{6, func(b *record.BatchView) { later(-6 * time.Second)(b); b.Quality = record.QualityUncertain }, 0},
+		{16, func(b *record.BatchView) { later(-6 * time.Second)(b); b.Quality = record.QualityUncertain }, 1},
+		{17, func(b *record.BatchView) { b.EndsAt = nil }, 1},
+	} {
+		if got := send(step.seconds, step.change); got != step.want {
+			t.Errorf("step %d: %d rows, want %d", i, got, step.want)
+		}
+	}
+}
+
+// BenchmarkBurst is what one reader of the stream costs in a second of a bench with
+// 50 open batches, none of which changed but in age. Budget on a Pi 4: 2 ms.
+func BenchmarkBurst(b *testing.B) {
+	n := shop()
+	for range 48 {
+		n.Batches = append(n.Batches, openBatch("0612-"+strings.Repeat("3", len(n.Batches))))
+	}
+	reader := newFollower()
+	if len(reader.burst(n)) == 0 {
+		b.Fatal("nothing at first")
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if len(reader.burst(n)) != 0 {
+			b.Fatal("something although nothing changed")
+		}
+	}
+}
