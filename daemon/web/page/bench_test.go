@@ -1,0 +1,251 @@
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"path"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+	"potlifed/model/light"
+	"potlifed/model/mix"
+)
+
+// fakeBench serves the page beside an API that answers what the test tells it to. Rows
+// are those of package record, so that their JSON is the wire's.
+type fakeBench struct {
+	*httptest.Server
+	end context.CancelFunc
+
+	mu      sync.Mutex
+	rows    map[string]any // a list by name
+	asked   []asked
+	answers map[string]answer // by the verb of a change
+	readers map[chan string]bool
+	silent  bool // refuses the stream
+}
+
+// asked is a change that the page asked for.
+type asked struct{ Path, Body, Key string }
+
+type answer struct {
+	status int
+	body   any
+}
+
+func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
+	ctx, end := context.WithCancel(context.Background())
+	f := &fakeBench{end: end, rows: rows, answers: map[string]answer{}, readers: map[chan string]bool{}}
+	mux := http.NewServeMux()
+	mux.Handle("/", Handler())
+	mux.HandleFunc("GET /api/v1/{list}", f.list)
+	mux.HandleFunc("GET /api/v1/stream", func(w http.ResponseWriter, r *http.Request) { f.stream(ctx, w, r) })
+	mux.HandleFunc("POST /api/v1/", f.change)
+	f.Server = httptest.NewServer(mux)
+	t.Cleanup(func() {
+		end() // a stream ends when it is told to, and Close waits for that
+		f.Close()
+	})
+	return f
+}
+
+func (f *fakeBench) list(w http.ResponseWriter, r *http.Request) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	name := r.PathValue("list")
+	rows, ok := f.rows[name]
+	if !ok {
+		rows = []any{}
+	}
+	w.Header().Set("Content-Type", "application/json")
+	json.NewEncoder(w).Encode(map[string]any{name: rows, "seq": 7})
+}
+
+func (f *fakeBench) stream(ctx context.Context, w http.ResponseWriter, r *http.Request) {
+	f.mu.Lock()
+	if f.silent {
+		f.mu.Unlock()
+		http.Error(w, "no stream", http.StatusServiceUnavailable)
+		return
+	}
+	events := make(chan string, 100)
+	f.readers[events] = true
+	f.mu.Unlock()
+	defer func() {
+		f.mu.Lock()
+		delete(f.readers, events)
+		f.mu.Unlock()
+	}()
+	w.Header().Set("Content-Type", "text/event-stream")
+	io.WriteString(w, ": open\n\n")
+	w.(http.Flusher).Flush()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-r.Context().Done():
+			return
+		case e, open := <-events:
+			if !open {
+				return
+			}
+			io.WriteString(w, e)
+			w.(http.Flusher).Flush()
+		}
+	}
+}
+
+func (f *fakeBench) change(w http.ResponseWriter, r *http.Request) {
+	body, _ := io.ReadAll(r.Body)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.asked = append(f.asked, asked{strings.TrimPrefix(r.URL.Path, "/api/v1/"), string(body), r.Header.Get("Idempotency-Key")})
+	a, ok := f.answers[path.Base(r.URL.Path)]
+	if !ok {
+		a = answer{200, map[string]any{}}
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if a.status >= 400 {
+		w.Header().Set("Content-Type", "application/problem+json")
+	}
+	w.WriteHeader(a.status)
+	json.NewEncoder(w).Encode(a.body)
+}
+
+// answer sets what changes with the given verb are answered.
+func (f *fakeBench) answer(verb string, status int, body any) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.answers[verb] = answer{status, body}
+}
+
+// send sends an event to everyone who reads the stream.
+func (f *fakeBench) send(event string, row any) {
+	data, err := json.Marshal(row)
+	if err != nil {
+		panic(err)
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for events := range f.readers {
+		events <- fmt.Sprintf("event: %s\ndata: %s\n\n", event, data)
+	}
+}
+
+// cut ends every stream and lets none begin.
+func (f *fakeBench) cut() {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.silent = true
+	for events := range f.readers {
+		close(events)
+	}
+}
+
+// changes returns what the page has asked for so far.
+func (f *fakeBench) changes() []asked {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return append([]asked(nil), f.asked...)
+}
+
+// reading tells how many read the stream.
+func (f *fakeBench) reading() int {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return len(f.readers)
+}
+
+// The shop of the tests.
+
+func at[T any](v T) *T { return &v }
+
+func airRow(now time.Time, zone string, temperature, humidity, dew float64) record.AirView {
+	return record.AirView{Time: now, Zone: zone, TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: record.QualityGood}
+}
+
+// openBatch is a batch whose end is expected within the given times.
+func openBatch(now time.Time, id, ink, press string, low, expected, high time.Duration) record.BatchView {
+	step := guide.Load
+	b := record.BatchView{
+		BatchState: record.BatchState{
+			Time: now, ID: id, Ink: ink, Zone: "bench", State: record.Open, MixedAt: at(now.Add(-40 * time.Minute)),
+			EndsAt:     &record.Span[time.Time]{Expected: now.Add(expected), Low: now.Add(low), High: now.Add(high)},
+			Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+			Quality:    record.QualityGood,
+		},
+		Step: &step, TargetsG: record.Targets{Ink: 60, Hardener: 15, Thinner: 7.5},
+		Corrections: []mix.Correction{}, Warnings: []string{}, Scale: "scale-1", Cup: "cup-90",
+		NextMixAt: at(now.Add(low - 15*time.Minute)),
+	}
+	if press != "" {
+		b.Press, b.Step, b.Zone = &press, nil, "floor"
+	}
+	return b
+}
+
+// mixingAt is a guided mix that waits at a step.
+func mixingAt(now time.Time, step guide.Step) record.BatchView {
+	b := openBatch(now, "0612-4", "gloss-4", "", 0, 0, 0)
+	b.State, b.Step, b.MixedAt, b.EndsAt, b.NextMixAt, b.For = record.Mixing, &step, nil, nil, nil, "press-1"
+	b.Components = []record.Component{}
+	if step != guide.Cup && step != guide.Ink {
+		b.Components = []record.Component{{Part: "ink", G: 60}}
+	}
+	return b
+}
+
+func scaleRow(now time.Time, weight float64, stable bool, batch string, pour *record.PouringView) record.ScaleView {
+	return record.ScaleView{Time: now, ID: "scale-1", WeightG: &weight, Stable: stable, Quality: record.QualityGood, Batch: batch, Pouring: pour}
+}
+
+func lamp(now time.Time, id string, meaning light.Meaning, flashing bool, reason, batch string) record.LightView {
+	return record.LightView{
+		Time: now, ID: id, ValidUntil: now.Add(record.LightValidFor), Meaning: meaning, Colour: meaning.Colour(),
+		Flashing: flashing, Reason: reason, Press: id, Batch: batch,
+	}
+}
+
+// shop has a pour of hardener going on and three batches open.
+func shop(now time.Time) map[string]any {
+	pour := &record.PouringView{Part: "hardener", PouredG: 5, TargetG: 15, LowG: 14.25, HighG: 15.75}
+	assumed := "the sheet names no humidity: its ends are taken as 30 and 80 % at 20 °C"
+	ink := func(id, ratio, assumed string, rest float64) record.InkView {
+		return record.InkView{
+			ID: id, Hardener: "hardener-a", HardenerRatio: ratio, TolerancePct: 5, ThinnerMinPct: 10, ThinnerMaxPct: 20,
+			ThinnerDark: 10, ThinnerLight: 12, RestS: rest, LifeRefH: 7.06, MoistureShare: 0.294, Assumed: assumed,
+		}
+	}
+	press := func(id string, batch *string, m light.Meaning) record.PressView {
+		return record.PressView{ID: id, Zone: "floor", Cup: "cup-90", Batch: batch, Light: m}
+	}
+	return map[string]any{
+		"air":    []record.AirView{airRow(now, "bench", 23.4, 51, 12.7), airRow(now, "floor", 25.1, 58, 16.2)},
+		"scales": []record.ScaleView{scaleRow(now, 77, false, "0612-4", pour)},
+		"batches": []record.BatchView{
+			mixingAt(now, guide.Hardener),
+			openBatch(now, "0612-1", "gloss-4", "press-1", 5*time.Hour+5*time.Minute, 6*time.Hour+10*time.Minute, 7*time.Hour+40*time.Minute),
+			openBatch(now, "0612-2", "matt-10", "press-2", 31*time.Minute, 42*time.Minute, 55*time.Minute),
+			openBatch(now, "0612-3", "flex-20", "", 2*time.Hour, 3*time.Hour, 4*time.Hour+30*time.Minute),
+		},
+		"presses": []record.PressView{press("press-1", at("0612-1"), light.InOrder), press("press-2", at("0612-2"), light.Soon), press("press-3", nil, light.Empty)},
+		"lights": []record.LightView{
+			lamp(now, "press-1", light.InOrder, false, "nothing is wrong", "0612-1"),
+			lamp(now, "press-2", light.Soon, true, "the batch ends soon", "0612-2"),
+			lamp(now, "press-3", light.Empty, false, "nothing loaded", ""),
+		},
+		"alarms": []record.AlarmView{{
+			Time: now, Seq: 6, Name: "batch-ending", Subject: "0612-2", State: "unacknowledged", Priority: "medium",
+			Since: now.Add(-4 * time.Minute), Text: "0612-2 on press-2 may end within 31 min: begin the next mix",
+		}},
+		"inks": []record.InkView{ink("gloss-4", "4:1", assumed, 0), ink("matt-10", "10:1", "", 900), ink("flex-20", "20:1", assumed, 0), ink("hard-1", "4:1", "", 0)},
+	}
+}

@@ -1,0 +1,175 @@
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// browser is a page in a headless Chromium, with what it complained about.
+type browser struct {
+	context.Context
+	t *testing.T
+
+	mu       sync.Mutex
+	faults   []string
+	expected map[string]bool // complaints that the test itself provokes; true once met
+}
+
+// openBrowser starts Chromium, or skips the test where there is none.
+func openBrowser(t *testing.T, width, height int) *browser {
+	t.Helper()
+	var program string
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			program = p
+			break
+		}
+	}
+	if program == "" {
+		if os.Getenv("POTLIFED_PEERS") == "require" {
+			t.Fatal("chromium is missing, and POTLIFED_PEERS=require")
+		}
+		t.Skip("chromium is missing")
+	}
+	options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(program), chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(width, height)}
+	for _, flag := range []string{
+		"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
+		"disable-component-update", "disable-sync", "disable-dev-shm-usage", "hide-scrollbars",
+	} {
+		options = append(options, chromedp.Flag(flag, true))
+	}
+	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
+	b := &browser{t: t, expected: map[string]bool{}}
+	ctx, end := chromedp.NewContext(allocator, chromedp.WithListener(b.listen))
+	b.Context = ctx
+	t.Cleanup(func() {
+		if err := chromedp.Cancel(ctx); err != nil {
+			t.Logf("closing chromium: %v", err)
+		}
+		end()
+		stop()
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		for _, fault := range b.faults {
+			t.Errorf("the page complains: %s", fault)
+		}
+	})
+	b.run() // starts it, with its console followed
+	return b
+}
+
+// listen notes what the browser's console says: errors of scripts, refused loads, breaches
+// of the content policy.
+func (b *browser) listen(event any) {
+	var fault string
+	switch e := event.(type) {
+	case *runtime.EventExceptionThrown:
+		fault = e.ExceptionDetails.Text
+		if e.ExceptionDetails.Exception != nil {
+			fault += " " + e.ExceptionDetails.Exception.Description
+		}
+	case *runtime.EventConsoleAPICalled:
+		if e.Type != runtime.ConsoleAPICalledTypeError && e.Type != runtime.ConsoleAPICalledTypeWarning {
+			return
+		}
+		fault = fmt.Sprintf("console %s", e.Type)
+		for _, arg := range e.Args {
+			fault += " " + string(arg.Value) + arg.Description
+		}
+	case *log.EventEntryAdded:
+		if e.Entry.Level != log.EntryLevelError && e.Entry.Level != log.EntryLevelWarning {
+			return
+		}
+		fault = e.Entry.Text + " " + e.Entry.URL
+	default:
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for known := range b.expected {
+		if strings.Contains(fault, known) {
+			b.expected[known] = true
+			return
+		}
+	}
+	b.faults = append(b.faults, fault)
+}
+
+// expect lets complaints with the given text pass.
+func (b *browser) expect(text string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.expected[text] = false
+}
+
+// met tells whether a complaint with the expected text has come.
+func (b *browser) met(text string) bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.expected[text]
+}
+
+func (b *browser) run(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b, steps...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// eval runs a script and decodes what it, or the promise it returns, comes to.
+func eval[T any](b *browser, script string) T {
+	b.t.Helper()
+	v, err := chromedp.Run(b, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatalf("%v\nin %s", err, script)
+	}
+	return v
+}
+
+// eventually waits until a script is true.
+func (b *browser) eventually(what, script string) {
+	b.t.Helper()
+	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(10*time.Second), chromedp.WithPollingInterval(20*time.Millisecond))
+	if err := chromedp.Do(b, poll); err != nil {
+		b.t.Fatalf("%s: %v\nthe page says:\n%s", what, err, eval[string](b, "document.body.innerText"))
+	}
+}
+
+// sees waits until the text can be read within the selected elements.
+func (b *browser) sees(selector, text string) {
+	b.t.Helper()
+	s, _ := json.Marshal(selector)
+	w, _ := json.Marshal(text)
+	b.eventually(fmt.Sprintf("%q in %s", text, selector),
+		fmt.Sprintf(`[...document.querySelectorAll(%s)].some((e) => e.checkVisibility() && e.innerText.replaceAll("\u00a0", " ").includes(%s))`, s, w))
+}
+
+// press presses the visible button with the given words.
+func (b *browser) press(words string) {
+	b.t.Helper()
+	w, _ := json.Marshal(words)
+	find := fmt.Sprintf(`[...document.querySelectorAll("dialog button, button")].filter((b) => b.checkVisibility() && b.innerText.trim() === %s && (b.closest("dialog") || !document.querySelector("dialog[open]")))[0]`, w)
+	b.eventually("button "+words, find+" !== undefined")
+	b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
+}
+
+// open shows the page of a bench and waits until it follows the stream.
+func (b *browser) open(f *fakeBench) {
+	b.t.Helper()
+	b.run(chromedp.Navigate(f.URL + "/"))
+	b.sees("#contact", "In contact with the bench")
+	for f.reading() == 0 {
+		time.Sleep(5 * time.Millisecond)
+	}
+}

@@ -1,0 +1,94 @@
+// Package page is what the mixer looks at: one page that shows the air, the scale, the
+// guided mix, the open batches on their time axis, the lights and the alarms.
+//
+// It is static. All that moves on it comes through the API under /api/v1 and its event
+// stream, which any other client may use as well; the page has no way in of its own.
+package page
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"path"
+	"time"
+)
+
+//go:embed static/*.html static/*.css static/*.js static/*.svg
+var static embed.FS
+
+// contentTypes are written out: those that package mime knows depend on the machine.
+var contentTypes = map[string]string{
+	".html": "text/html; charset=utf-8",
+	".css":  "text/css; charset=utf-8",
+	".js":   "text/javascript; charset=utf-8",
+	".svg":  "image/svg+xml",
+}
+
+// policy lets the page load from its own origin alone. It also forbids script and style
+// inside the document.
+const policy = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+
+// asset is a file as it is sent.
+type asset struct {
+	body []byte
+	kind string
+	etag string
+}
+
+// Handler serves the page at / and what it is made of below /assets/. Everything else is
+// not found. It is safe for concurrent use.
+func Handler() http.Handler {
+	assets := read()
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		a, ok := assets[r.URL.Path]
+		if !ok {
+			http.NotFound(w, r)
+			return
+		}
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			w.Header().Set("Allow", "GET, HEAD")
+			http.Error(w, "this page is only read", http.StatusMethodNotAllowed)
+			return
+		}
+		h := w.Header()
+		h.Set("Content-Type", a.kind)
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		// Kept, but asked about each time: after an upgrade no old script may meet a new
+		// page, and the answer to the question is a few bytes.
+		h.Set("Cache-Control", "no-cache")
+		h.Set("ETag", a.etag)
+		http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(a.body))
+	})
+}
+
+// read takes the embedded files in. That they can be read is certain once the program is
+// linked, so a failure is a fault of the program.
+func read() map[string]asset {
+	assets := map[string]asset{}
+	err := fs.WalkDir(static, "static", func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		body, err := static.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		at := "/assets/" + path.Base(name)
+		if at == "/assets/index.html" {
+			at = "/"
+		}
+		sum := sha256.Sum256(body)
+		assets[at] = asset{body, contentTypes[path.Ext(name)], `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`}
+		return nil
+	})
+	if err != nil {
+		panic(fmt.Sprintf("page: embedded files: %v", err))
+	}
+	return assets
+}

@@ -1,0 +1,449 @@
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+	"potlifed/model/light"
+	"potlifed/model/mix"
+)
+
+// problem is a refusal as the API sends it.
+func problem(status int, detail string) map[string]any {
+	return map[string]any{"title": "refused", "status": status, "detail": detail}
+}
+
+// body waits for the change with the given path and returns what it carried.
+func (f *fakeBench) body(t *testing.T, path string) map[string]any {
+	t.Helper()
+	for deadline := time.Now().Add(10 * time.Second); time.Now().Before(deadline); time.Sleep(5 * time.Millisecond) {
+		for _, a := range slices.Backward(f.changes()) {
+			if a.Path != path {
+				continue
+			}
+			if len(a.Key) < 16 {
+				t.Errorf("%s came with the key %q", path, a.Key)
+			}
+			var body map[string]any
+			if err := json.Unmarshal([]byte(a.Body), &body); err != nil {
+				t.Fatalf("%s: %v in %q", path, err, a.Body)
+			}
+			return body
+		}
+	}
+	t.Fatalf("the page never asked for %s; it asked for %v", path, f.changes())
+	return nil
+}
+
+func want(t *testing.T, got map[string]any, fields ...any) {
+	t.Helper()
+	wanted := map[string]any{}
+	for i := 0; i < len(fields); i += 2 {
+		wanted[fields[i].(string)] = fields[i+1]
+	}
+	g, _ := json.Marshal(got)
+	w, _ := json.Marshal(wanted)
+	if string(g) != string(w) {
+		t.Errorf("the page sent %s, want %s", g, w)
+	}
+}
+
+func TestWeightMovesTheBar(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.sees(".mix-head", "Pour hardener-a")
+	b.sees(".weight", "moving")
+	if button := eval[float64](b, `document.querySelector(".mix .main").getBoundingClientRect().bottom`); button > 800 {
+		t.Errorf("the button to confirm ends at %v px, below the screen", button)
+	}
+	fill := func() float64 {
+		return eval[float64](b, `document.querySelector(".pour-fill").getBoundingClientRect().width / document.querySelector(".pour-track").clientWidth`)
+	}
+	var before float64
+	shapes := map[string]bool{}
+	for _, c := range []struct {
+		poured     float64
+		state, say string
+		sign       string
+	}{
+		{6, "below", "Pour", "9.0 g to go"},
+		{13.5, "near", "Slowly now", "1.5 g to go"},
+		{15.1, "at", "Stop. It is right", "14.3 to 15.8 g is accepted"},
+		{18.2, "over", "Stop. Too much", "3.2 g over the target"},
+	} {
+		pour := &record.PouringView{Part: "hardener", PouredG: c.poured, TargetG: 15, LowG: 14.25, HighG: 15.75}
+		f.send("scale", scaleRow(time.Now(), 72+c.poured, c.state == "at", "0612-4", pour))
+		b.eventually(c.state, fmt.Sprintf(`document.querySelector(".pour").dataset.state === %q`, c.state))
+		b.sees(".pour-words", c.say)
+		b.sees(".pour-words", c.sign)
+		b.sees(".weight", fmt.Sprintf("%g", 72+c.poured))
+		width := fill()
+		if width <= before {
+			t.Errorf("%s: the bar went from %v to %v", c.state, before, width)
+		}
+		if expected := c.poured / (15 * 1.25); width < expected-0.02 || width > expected+0.02 {
+			t.Errorf("%s: the bar is filled to %v, want %v", c.state, width, expected)
+		}
+		before = width
+		shapes[eval[string](b, `[...document.querySelectorAll(".pour-icon *")].map((e) => e.getAttribute("d")).join()`)] = true
+	}
+	if len(shapes) != 4 {
+		t.Errorf("four states have %d shapes: they hang on colour", len(shapes))
+	}
+}
+
+func TestRefusedConfirmSaysWhy(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.expect("409")
+	why := "The weight has not settled: let the scale come to rest, then confirm."
+	f.answer("confirm", 409, problem(409, why))
+	b.open(f)
+	b.press("The hardener is in")
+	b.sees(`.mix [role="alert"]`, why)
+	want(t, f.body(t, "batches/0612-4/confirm"), "step", "hardener")
+	if focus := eval[string](b, `(document.querySelector(".mix .main").focus(), document.activeElement.innerText)`); focus != "The hardener is in" {
+		t.Errorf("the focus is on %q", focus)
+	}
+
+	// The next answer takes the refusal away; the keyboard does what a finger does.
+	next := mixingAt(time.Now(), guide.StirHardener)
+	f.answer("confirm", 200, next)
+	b.run(chromedp.KeyEvent(kb.Enter))
+	b.sees(".mix-head", "Stir the hardener in")
+	b.sees(".next", "Next: about 7.5 g of thinner, about 3¾ pipettes of 2 g")
+	b.eventually("refusal gone", `![...document.querySelectorAll(".mix .refusal")].some((e) => e.checkVisibility())`)
+	if focus := eval[string](b, "document.activeElement.innerText"); focus != "It is stirred in" {
+		t.Errorf("after the step the focus is on %q", focus)
+	}
+}
+
+func TestTaredOrLifted(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.expect("409")
+	f.answer("confirm", 409, problem(409, "The reading changed in a way that both explain. Was it tared?"))
+	b.open(f)
+	b.press("The hardener is in")
+	b.press("The cup was lifted")
+	for f.body(t, "batches/0612-4/confirm")["tared"] == nil {
+		time.Sleep(5 * time.Millisecond)
+	}
+	want(t, f.body(t, "batches/0612-4/confirm"), "step", "hardener", "tared", false)
+}
+
+func TestCorrectionsAndOverride(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	off := mixingAt(now, guide.Hardener)
+	off.Components = append(off.Components, record.Component{Part: "hardener", G: 18})
+	off.Corrections = []mix.Correction{
+		{Add: mix.Addition{InkG: 9.6}, ThinnerG: 8.8, TotalG: 96.4, To: mix.ToTolerance},
+		{Add: mix.Addition{HardenerG: 2}, ThinnerG: 9, TotalG: 99, To: mix.ToExact},
+	}
+	f.answer("confirm", 200, off)
+	b.open(f)
+	b.press("The hardener is in")
+	b.sees(".corrections", "Add 9.6 g of ink")
+	b.sees(".corrections", "The finished mix will be 96.4 g, 8.8 g of it thinner.")
+
+	// The second begins with another part: that is what is poured next.
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll(".corrections input")[1].click()`))
+	b.press("The hardener is in")
+	for f.body(t, "batches/0612-4/confirm")["part"] == nil {
+		time.Sleep(5 * time.Millisecond)
+	}
+	want(t, f.body(t, "batches/0612-4/confirm"), "part", "hardener", "step", "hardener")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll(".corrections input")[0].click()`))
+
+	// Without a reason nothing is sent; a refusal stays in the dialog; then it closes.
+	b.expect("422")
+	f.answer("confirm", 422, problem(422, "That is no reason."))
+	sent := len(f.changes())
+	b.press("Go on as it is…")
+	b.press("Go on with this reason")
+	if n := len(f.changes()); n != sent {
+		t.Errorf("an override without a reason was sent")
+	}
+	b.press("Only for a trial print")
+	b.press("Go on with this reason")
+	b.sees(`dialog [role="alert"]`, "That is no reason.")
+	want(t, f.body(t, "batches/0612-4/confirm"), "override", "Only for a trial print", "step", "hardener")
+	f.answer("confirm", 200, mixingAt(now, guide.StirHardener))
+	b.press("Go on with this reason")
+	b.sees(".mix-head", "Stir the hardener in")
+	b.eventually("dialog closed", `!document.querySelector("dialog")`)
+
+	b.press("Undo the last pour")
+	want(t, f.body(t, "batches/0612-4/correct"), "undo", true)
+	b.press("That was something else…")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="thinner"]').click()`))
+	b.press("That is what it was")
+	b.eventually("dialog closed", `!document.querySelector("dialog")`)
+	want(t, f.body(t, "batches/0612-4/correct"), "part", "thinner")
+
+	gone := mixingAt(now, guide.StirHardener)
+	gone.State = record.Over
+	f.answer("abandon", 200, gone)
+	b.press("Give this mix up…")
+	b.press("Give it up")
+	f.body(t, "batches/0612-4/abandon")
+	b.sees(".mix-head", "Put the cup on its press")
+}
+
+func TestStartRemembersTheLastChoices(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	rows["batches"] = []record.BatchView{}
+	rows["scales"] = []record.ScaleView{scaleRow(now, 0, true, "", nil)}
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	f.answer("batches", 201, map[string]any{})
+	b.open(f)
+	b.sees(".sheet", "assumed")
+	for _, choice := range []string{`[name="ink"][value="matt-10"]`, `[name="where"][value="press:press-3"]`, `[name="artwork"][value="fine-detail"]`} {
+		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("document.querySelector(%q).click()", choice)))
+	}
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector("details").open = true, document.querySelector('[name="ink_g"]').value = "80")`))
+	b.press("Start this mix")
+	want(t, f.body(t, "batches"), "scale", "scale-1", "ink", "matt-10", "press", "press-3", "colour_class", "dark", "artwork", "fine-detail", "ink_g", 80.0)
+
+	b.eventually("the choices are kept", `localStorage.getItem("potlifed.artwork") !== null`)
+	b.open(f)
+	b.sees(".start", "matt-10")
+	first := eval[[]string](b, `["ink", "where"].map((n) => document.querySelector('[name="' + n + '"]')).map((e) => e.value + " " + e.checked)`)
+	if fmt.Sprint(first) != "[matt-10 true press:press-3 true]" {
+		t.Errorf("first and chosen after a reload: %v", first)
+	}
+
+	b.press("Record one mixed by hand…")
+	b.run(chromedp.Evaluate[chromedp.Void](`Object.entries({minutes: 90, ink_g: 60, hardener_g: 15}).forEach(([n, v]) => (document.querySelector('dialog [name="' + n + '"]').value = v))`))
+	asked := time.Now()
+	b.press("Record it")
+	b.eventually("dialog closed", `!document.querySelector("dialog")`)
+	body := f.body(t, "batches")
+	at, err := time.Parse(time.RFC3339, body["mixed_at"].(string))
+	if ago := asked.Sub(at); err != nil || ago < 89*time.Minute || ago > 91*time.Minute {
+		t.Errorf("mixed at %v, %v ago", body["mixed_at"], ago)
+	}
+	delete(body, "mixed_at")
+	want(t, body, "ink", "matt-10", "cup", "cup-90", "components", []map[string]any{{"g": 60, "part": "ink"}, {"g": 15, "part": "hardener"}})
+}
+
+func TestRestAndLoad(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	scenes["resting"](rows, now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.sees(".ready", "Let it rest")
+	b.eventually("the rest counts down", `/^1[12]:\d\d/.test(document.querySelector('[role="timer"]').innerText)`)
+	before := eval[string](b, `document.querySelector('[role="timer"]').innerText`)
+	b.eventually("it goes on", fmt.Sprintf(`document.querySelector('[role="timer"]').innerText !== %q`, before))
+	b.press("It is on press-3")
+	want(t, f.body(t, "batches/0612-5/load"), "press", "press-3")
+
+	// A press that holds a batch is said to, and what stands there is replaced.
+	b.press("Onto another press…")
+	b.sees("dialog", "holds 0612-2, which comes off")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="press-2"]').click()`))
+	b.press("It is on this press")
+	b.eventually("dialog closed", `!document.querySelector("dialog")`)
+	want(t, f.body(t, "batches/0612-5/load"), "press", "press-2", "replace", true)
+}
+
+func TestWhatDiesFirstIsOnTop(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	b.open(f)
+	order := `[...document.querySelectorAll(".batch-id")].map((e) => e.innerText).join(" ")`
+	b.eventually("order", order+` === "0612-2 0612-3 0612-1"`)
+	b.sees(".batch", "6 h 10 min")
+	b.sees(".batch", "between 5 h 05 and 7 h 40")
+	b.sees(".batch", "between 31 and 55 min")
+
+	// All bars share the axis: its 8 hours are the same pixels everywhere.
+	type bar struct{ Start, Width, Solid, Notch, Next float64 }
+	bars := eval[[]bar](b, `[...document.querySelectorAll(".life-track")].map((t) => {
+		const box = (s) => t.querySelector(s).getBoundingClientRect();
+		const start = t.querySelector(".life").getBoundingClientRect().left, wide = t.clientWidth;
+		return {Start: start, Width: box(".life").width / wide, Solid: parseFloat(t.querySelector(".life").style.getPropertyValue("--solid")) / 100,
+			Notch: (box(".notch").left + box(".notch").width / 2 - start) / wide, Next: (box(".next-mark").left + box(".next-mark").width / 2 - start) / wide};
+	})`)
+	for i, hours := range []struct{ low, expected, high float64 }{{31. / 60, 42. / 60, 55. / 60}, {2, 3, 4.5}, {5 + 5./60, 6 + 10./60, 7 + 40./60}} {
+		got := bars[i]
+		for name, pair := range map[string][2]float64{
+			"end of the bar": {got.Width, hours.high / 8}, "end of the solid part": {got.Solid * got.Width, hours.low / 8},
+			"notch": {got.Notch, hours.expected / 8}, "next mix": {got.Next, (hours.low - 0.25) / 8}, "start": {got.Start, bars[0].Start},
+		} {
+			if d := pair[0] - pair[1]; d > 0.005 || d < -0.005 {
+				t.Errorf("bar %d: %s at %v of the axis, want %v", i, name, pair[0], pair[1])
+			}
+		}
+	}
+
+	// Humid air: the order turns over; then a batch is closed.
+	f.send("batch", openBatch(now, "0612-1", "gloss-4", "press-1", 10*time.Minute, 20*time.Minute, 30*time.Minute))
+	b.eventually("the new order", order+` === "0612-1 0612-2 0612-3"`)
+	f.send("batch", map[string]any{"time": now, "id": "0612-2", "state": "closed"})
+	b.eventually("the closed one is gone", order+` === "0612-1 0612-3"`)
+	old := openBatch(now, "0612-3", "flex-20", "", -2*time.Hour, -time.Hour, -5*time.Minute)
+	old.Quality, old.Why = record.QualityBad, "no air for an hour"
+	f.send("batch", old)
+	b.sees(".batch", "past its time")
+	b.sees(".batch", "bad: no air for an hour")
+	b.sees(".batch", "Begin the next mix now")
+}
+
+func TestGoodCloseUnload(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	closed := openBatch(now, "0612-2", "matt-10", "press-2", 0, 0, 0)
+	closed.State = record.Over
+	f.answer("close", 202, closed)
+	b.open(f)
+	press := func(batch, words string) {
+		t.Helper()
+		b.sees(".batch", batch)
+		find := fmt.Sprintf(`document.querySelector('button[aria-label="%s (%s)"]')`, words, batch)
+		b.eventually(words, find+" !== null")
+		b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
+	}
+	press("0612-1", "I looked: it is good")
+	want(t, f.body(t, "batches/0612-1/good"))
+	press("0612-1", "It is off the press")
+	want(t, f.body(t, "batches/0612-1/unload"))
+
+	press("0612-2", "Close…")
+	b.sees("dialog", "Was it still good?")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="went-off"]').click()`))
+	b.sees("dialog", "When did it go off?")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="now"]').click()`))
+	b.press("Close it")
+	want(t, f.body(t, "batches/0612-2/close"), "outcome", "went-off", "still_good", "no", "seen", "now")
+	b.sees("#notice", "not yet on disk")
+	b.eventually("it is gone", `![...document.querySelectorAll(".batch-id")].some((e) => e.innerText === "0612-2")`)
+
+	press("0612-3", "Close…")
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="used-up"]').click(), document.querySelector('dialog input[value="yes"]').click(), document.querySelector('dialog [name="left_g"]').value = "12.5")`))
+	b.press("Close it")
+	want(t, f.body(t, "batches/0612-3/close"), "outcome", "used-up", "still_good", "yes", "left_g", 12.5)
+}
+
+func TestLightsAlarmsAndAir(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	b.run(media("prefers-reduced-motion", "reduce"))
+	b.open(f)
+	b.sees(".lamp", "Ends soon")
+	b.sees(".lamp", "flashing")
+	if moving := eval[int](b, `document.getAnimations().length`); moving != 0 {
+		t.Errorf("%d animations run although none are wanted", moving)
+	}
+	if ring := eval[string](b, `getComputedStyle(document.querySelector('[data-flashing="true"] .lamp-shape')).outlineStyle`); ring != "double" {
+		t.Errorf("what flashes has the outline %q", ring)
+	}
+	// What went off left a stop behind on its press.
+	f.send("light", lamp(now, "press-1", light.DoNotPrint, true, "reported as gone off", "0612-0"))
+	b.sees(".lamp", "Do not print")
+	b.press("The cup is off the press")
+	f.body(t, "batches/0612-0/unload")
+
+	b.sees("#alarm-count", "1 alarm not acknowledged")
+	seen := shop(now)["alarms"].([]record.AlarmView)[0]
+	seen.State, seen.By = "acknowledged", "local"
+	f.answer("acknowledge", 200, seen)
+	b.press("Acknowledge")
+	f.body(t, "alarms/batch-ending/0612-2/acknowledge")
+	b.sees(".alarm", "acknowledged by local")
+	f.send("alarm", map[string]any{"time": now, "name": "batch-ending", "subject": "0612-2", "state": "normal"})
+	b.sees("#alarms", "No alarm stands.")
+
+	old := airRow(now.Add(-20*time.Minute), "floor", 25.1, 58, 16.2)
+	old.Quality, old.Why = record.QualityBad, "no reading for 20 min"
+	f.send("air", old)
+	b.sees(".air", "read 20 min ago")
+	b.sees(".air", "bad: no reading for 20 min")
+	f.send("scale", record.ScaleView{Time: now, ID: "scale-1", Quality: record.QualityBad, Why: "no line that can be read for 12s"})
+	b.sees(".weight", "no line that can be read")
+}
+
+// A page that has heard nothing for two heartbeats says so, and no light looks in order.
+func TestNoContact(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.expect("503")
+	b.run(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		_, err := cdp.Call(ctx, target, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
+			Source: `(() => { const real = performance.now.bind(performance); let ahead = 0; performance.now = () => real() + ahead; window.skip = (ms) => (ahead += ms); })()`,
+		})
+		return err
+	}))
+	b.open(f)
+	b.sees(".lamp", "In order")
+	f.cut()
+	b.sees("#contact", "Contact lost, trying again")
+	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
+	b.sees("#no-contact", "No contact. Nothing heard for")
+	b.eventually("no light is believed", `[...document.querySelectorAll(".lamp-word")].every((e) => e.innerText === "Not known")`)
+	if grey := eval[string](b, `getComputedStyle(document.querySelector("main")).filter`); grey != "grayscale(1)" {
+		t.Errorf("what is old looks fresh: %q", grey)
+	}
+	f.mu.Lock()
+	f.silent = false
+	f.mu.Unlock()
+	b.sees("#contact", "In contact with the bench")
+	b.sees(".lamp", "In order")
+}
+
+// The policy holds: script inside the document does not run, and the browser says so.
+func TestPolicyForbidsInlineScript(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 800, 600)
+	b.expect("Content Security Policy")
+	b.open(f)
+	ran := eval[bool](b, `(() => {
+		const s = document.createElement("script");
+		s.textContent = "window.ran = true";
+		document.head.append(s);
+		return window.ran === true;
+	})()`)
+	if ran {
+		t.Error("an inline script ran")
+	}
+	// This also shows that what the browser complains about is heard at all.
+	for deadline := time.Now().Add(10 * time.Second); !b.met("Content Security Policy"); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("the browser did not complain about the inline script")
+		}
+	}
+}
+
+// Everything that can be pressed or filled in has a name, and the focus can be seen on it.
+func TestEverythingHasAName(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	scenes["resting"](rows, now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.press("Start the next mix…")
+	b.press("Record one mixed by hand…")
+	nameless := eval[[]string](b, `[...document.querySelectorAll("button, input, textarea, a, [role]")].filter((e) =>
+		!(e.getAttribute("aria-label") || e.innerText.trim() || e.labels?.[0]?.textContent.trim() || ["alert", "status"].includes(e.getAttribute("role")) || e.getAttribute("role") === "timer")).map((e) => e.outerHTML)`)
+	for _, html := range nameless {
+		t.Errorf("without a name: %s", html)
+	}
+	b.run(chromedp.KeyEvent(kb.Escape))
+	b.eventually("Escape closes the dialog", `!document.querySelector("dialog")`)
+	b.run(chromedp.KeyEvent(kb.Tab))
+	if outline := eval[string](b, `getComputedStyle(document.activeElement).outlineStyle`); outline == "none" {
+		t.Errorf("the focus cannot be seen on %s", eval[string](b, `document.activeElement.outerHTML`))
+	}
+}

@@ -1,0 +1,58 @@
+// Asking the bench, and asking it to change something.
+
+const base = "/api/v1/";
+
+// Refused is a change that was not made; its message says why, in the bench's own words.
+export class Refused extends Error {
+  constructor(detail, status) {
+    super(detail);
+    this.status = status;
+  }
+}
+
+// list gets a list's rows.
+export async function list(name) {
+  const response = await fetch(base + name, { headers: { Accept: "application/json" }, cache: "no-store" });
+  if (!response.ok) throw await refusal(response);
+  return (await response.json())[name] ?? [];
+}
+
+// change posts a body and returns the thing changed. A request that got no answer is sent once
+// more under the same key, so that it is done once whichever of the two arrived.
+export async function change(path, body) {
+  const request = {
+    method: "POST",
+    headers: { "Content-Type": "application/json", "Idempotency-Key": newKey() },
+    body: JSON.stringify(body ?? {}),
+  };
+  let response;
+  try {
+    response = await fetch(base + path, request);
+  } catch {
+    try {
+      response = await fetch(base + path, request);
+    } catch {
+      throw new Refused("The bench did not answer. Nothing is known to have changed; try again.", 0);
+    }
+  }
+  if (!response.ok) throw await refusal(response);
+  const answer = response.status === 204 ? {} : await response.json();
+  return { answer, onDisk: response.status !== 202 && answer.on_disk !== false };
+}
+
+async function refusal(response) {
+  let problem = {};
+  try {
+    problem = await response.json();
+  } catch {
+    // A proxy's page, or nothing at all: the status has to do.
+  }
+  const said = problem.detail || problem.title || `The bench answered with status ${response.status}.`;
+  const more = (problem.errors ?? []).map((e) => [e.location, e.message].filter(Boolean).join(": "));
+  return new Refused([said, ...more].join(" "), response.status);
+}
+
+// crypto.randomUUID is missing where the page is not served over TLS.
+function newKey() {
+  return Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
+}

@@ -1,0 +1,70 @@
+// The bench's part of the page: the scale, and what is being done at it: the mix that is
+// weighed, those that wait for their press, and the form for the next.
+import { latest, remember } from "./choices.js";
+import { button, h, keyed, setText, show } from "./dom.js";
+import { mixPanel } from "./mix.js";
+import { awaitsPress, readyCard } from "./ready.js";
+import { scalePanel } from "./scale.js";
+import { startPanel } from "./start.js";
+
+export function benchPanel(element, { store, say }) {
+  let chosen = latest("scale");
+  const picker = h("div", { class: "scale-picker", role: "group", "aria-label": "Scale" });
+  const scale = scalePanel();
+  const mixing = h("div");
+  const ready = h("div");
+  const start = startPanel({ store, say, scale: () => chosen });
+  const another = button("Start the next mix…", "big", () => {
+    wanted = true;
+    draw();
+    start.element.querySelector("input:checked")?.focus();
+  });
+  let wanted = false; // the form was asked for although a mix still waits for its press
+  let draw = () => {};
+  element.append(picker, scale.element, mixing, ready, another, start.element);
+
+  function drawPicker(scales) {
+    show(picker, scales.length > 1);
+    keyed(picker, scales, (row) => row.id, () => {
+      const b = h("button", { type: "button", class: "small" });
+      b.addEventListener("click", () => {
+        remember("scale", (chosen = b.dataset.scale));
+        draw();
+      });
+      return {
+        element: b,
+        update(row) {
+          b.dataset.scale = row.id;
+          b.setAttribute("aria-pressed", String(row.id === chosen));
+          setText(b, row.batch ? `${row.id} (${row.batch})` : row.id);
+        },
+      };
+    });
+  }
+
+  return {
+    update(now) {
+      draw = () => this.update(now);
+      const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
+      if (!scales.some((row) => row.id === chosen)) chosen = scales[0]?.id;
+      const row = store.get("scales", chosen);
+      drawPicker(scales);
+      scale.update(row, now);
+      const batches = store.all("batches");
+      const current = batches.filter((b) => b.state === "mixing" && b.scale === chosen);
+      keyed(mixing, current, (b) => b.id, () => {
+        wanted = false;
+        return mixPanel({ store, say });
+      });
+      for (const part of mixing.keyedParts?.values() ?? []) part.draw(row, scale.decimals(chosen), now);
+      element.dataset.mixing = String(current.length > 0);
+      // One thing at a time: while a mix is weighed, the others wait on the axis.
+      keyed(ready, current.length > 0 ? [] : batches.filter(awaitsPress), (b) => b.id, () => readyCard({ store, say }));
+      for (const part of ready.keyedParts?.values() ?? []) part.tick(now);
+      const waits = ready.childElementCount > 0;
+      show(another, current.length === 0 && waits && !wanted);
+      show(start.element, current.length === 0 && (!waits || wanted) && scales.length > 0);
+      start.update();
+    },
+  };
+}

@@ -1,0 +1,153 @@
+// The guided mix: one thing to do, the bar, and the ways out when something went wrong.
+import { change } from "./api.js";
+import { pourBar } from "./bar.js";
+import { correctionWords, firstPart } from "./corrections.js";
+import { abandonDialog, relabelDialog, overrideDialog } from "./mix-dialogs.js";
+import { button, h, keyed, setText, show } from "./dom.js";
+import { clockTime, duration, secondsUntil } from "./format.js";
+import { ahead, careFor, instruction, isPour, shortName, stepsOf } from "./steps.js";
+
+export function mixPanel({ store, say }) {
+  const title = h("p", { class: "mix-title" });
+  const steps = h("ol", { class: "steps", "aria-label": "Steps of this mix" });
+  const head = h("h2", { class: "mix-head", "aria-live": "polite" });
+  const hint = h("p", { class: "mix-hint" });
+  const care = h("p", { class: "care-now" });
+  const bar = pourBar();
+  const corrections = correctionsPart();
+  const warnings = h("ul", { class: "warnings" });
+  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const next = h("p", { class: "next" });
+  let batch;
+  let pour;
+
+  const post = (verb, body) => say(refusal, async () => {
+    const { answer } = await change(`batches/${batch.id}/${verb}`, body);
+    if (answer.id) store.put("batches", answer);
+  });
+  const confirmBody = (more) => {
+    const part = corrections.chosenPart();
+    return { step: batch.step, ...(part && { part }), ...more };
+  };
+  const confirm = button("", "big main", () => post("confirm", confirmBody()));
+  const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
+    h("p", { text: "The weight went to zero. What happened?" }),
+    button("The scale was tared", "big", () => post("confirm", confirmBody({ tared: true }))),
+    button("The cup was lifted", "big", () => post("confirm", confirmBody({ tared: false }))));
+  const override = button("Go on as it is…", "big", () => overrideDialog((reason) => change(`batches/${batch.id}/confirm`, confirmBody({ override: reason })), store));
+  const undo = button("Undo the last pour", "big", () => post("correct", { undo: true }));
+  const relabel = button("That was something else…", "big", () => relabelDialog((part) => change(`batches/${batch.id}/correct`, { part }), store));
+  const abandon = button("Give this mix up…", "big quiet-button", () => abandonDialog(batch, () => change(`batches/${batch.id}/abandon`), store));
+
+  const element = h("section", { class: "mix", "aria-label": "Guided mix" },
+    title, steps, head, hint, care, bar.element, corrections.element, warnings, refusal, tared,
+    h("div", { class: "actions" }, confirm, next), h("div", { class: "ways-out" }, override, undo, relabel, abandon));
+  let at = "";
+  return {
+    element,
+    update(row) {
+      batch = row;
+    },
+    draw(scale, decimals, now) {
+      const row = batch;
+      const ink = store.get("inks", row.ink);
+      pour = scale?.batch === row.id ? scale.pouring : undefined;
+      const stands = `${row.id} ${row.step}`;
+      if (at !== stands) { // what was refused before belongs to another step
+        at = stands;
+        show(refusal, false);
+      }
+      const words = instruction(row, ink, pour);
+      drawTitle(title, row, now);
+      drawSteps(steps, row, ink);
+      setText(head, words.head);
+      setText(hint, words.hint);
+      show(hint, words.hint !== "");
+      setText(care, careFor(pour?.part ?? row.step));
+      show(care, care.textContent !== "");
+      bar.update(pour, decimals);
+      corrections.update(row);
+      keyed(warnings, row.warnings ?? [], (w) => w, (w) => ({ element: h("li", { text: w }), update() {} }));
+      setText(confirm, words.done);
+      // The bench asks in words; the answer is one of two.
+      show(tared, isPour(row.step) && !refusal.hidden && /\btared?\b/.test(refusal.textContent));
+      const pours = (row.components ?? []).length > 0;
+      show(override, needsReason(row, refusal.hidden ? "" : refusal.textContent));
+      show(undo, pours);
+      show(relabel, pours);
+      const coming = ahead(row, ink);
+      setText(next, coming && `Next: ${coming}`);
+    },
+  };
+}
+
+// needsReason: out of tolerance, whether or not the cup has room to mend it; or without thinner;
+// or the bench has just said that it asks for a reason.
+function needsReason(batch, refused) {
+  return batch.corrections?.length > 0 || batch.step === "thinner" ||
+    (batch.components ?? []).some((c) => c.part === batch.step) || /\breason\b|No thinner yet/.test(refused);
+}
+
+function drawTitle(element, batch, now) {
+  const parts = [`Mix ${batch.id}`, batch.ink, batch.for_press ? `for ${batch.for_press}` : batch.cup];
+  if (batch.mixed_at) {
+    const at = Date.parse(batch.mixed_at);
+    parts.push(`reacting since ${clockTime(at, now)}, ${duration(-secondsUntil(at, now))}`);
+  }
+  if (batch.on_disk === false) parts.push("not yet on disk");
+  setText(element, parts.join(" · "));
+}
+
+function drawSteps(list, batch, ink) {
+  const steps = stepsOf(batch, ink);
+  const here = steps.indexOf(batch.step);
+  const rows = steps.map((step, i) => ({ step, stands: i < here ? "done" : i === here ? "now" : "ahead" }));
+  keyed(list, rows, (row) => row.step, () => {
+    const state = h("span", { class: "unseen" });
+    const element = h("li", {}, h("span", { class: "step-mark", "aria-hidden": "true" }), h("span"), state);
+    return {
+      element,
+      update(row) {
+        element.dataset.stands = row.stands;
+        if (row.stands === "now") element.setAttribute("aria-current", "step");
+        else element.removeAttribute("aria-current");
+        setText(element.children[1], shortName(row.step));
+        setText(state, row.stands === "done" ? ", done" : "");
+      },
+    };
+  });
+}
+
+// correctionsPart shows the ways to put a pour right, to be chosen from where they begin with
+// different parts.
+function correctionsPart() {
+  const list = h("div", { class: "correction-list" });
+  const element = h("fieldset", { class: "corrections", "aria-live": "polite" },
+    h("legend", { text: "Out of tolerance. One of these puts it right:" }), list,
+    h("p", { class: "quiet", text: "Pour, wait until it has settled, and confirm again." }));
+  let drawn = "";
+  let rows = [];
+  return {
+    element,
+    // chosenPart is the part that is being poured, where it is not what the first correction asks for.
+    chosenPart() {
+      const chosen = rows[Number(list.querySelector("input:checked")?.value ?? 0)];
+      const part = chosen && firstPart(chosen);
+      return part && part !== firstPart(rows[0]) ? part : undefined;
+    },
+    update(batch) {
+      rows = batch.corrections ?? [];
+      show(element, rows.length > 0);
+      const key = JSON.stringify(rows);
+      if (key === drawn) return;
+      drawn = key;
+      const choose = new Set(rows.map(firstPart)).size > 1;
+      list.replaceChildren(...rows.map((c, i) => {
+        const words = correctionWords(c);
+        const body = [h("strong", { text: words.add }), h("span", { text: words.aim }), h("small", { text: words.total })];
+        if (!choose) return h("div", { class: "correction" }, body);
+        return h("label", { class: "correction choice" }, h("input", { type: "radio", name: "correction", value: i, checked: i === 0 }), body);
+      }));
+    },
+  };
+}

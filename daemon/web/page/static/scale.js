@@ -1,0 +1,43 @@
+// What the scale shows, as large as it shows it.
+import { h, setText, show } from "./dom.js";
+import { age, decimalsOf, number, secondsUntil } from "./format.js";
+
+const oldAfterSeconds = 40; // a reading older than this says so
+
+export function scalePanel() {
+  const figure = h("span", { class: "weight-figure", text: "–" });
+  const settled = h("span", { class: "settled" });
+  const why = h("span", { class: "weight-why" });
+  const name = h("h2", { class: "weight-name" });
+  const element = h(
+    "section", { class: "weight", "aria-label": "Scale" }, name,
+    h("p", { class: "weight-line" }, figure, h("span", { class: "unit", text: "\u00a0g" })),
+    h("p", { class: "weight-state" }, settled, why),
+  );
+  const seen = new Map(); // decimals that each scale has shown
+  return {
+    element,
+    // decimals is how finely this scale reads, as far as has been seen.
+    decimals: (id) => seen.get(id) ?? 0,
+    update(scale, now) {
+      element.dataset.quality = scale?.quality ?? "bad";
+      setText(name, scale ? `On ${scale.id}` : "No scale");
+      if (!scale || scale.weight_g === undefined) {
+        setText(figure, "–");
+        setText(settled, "no weight");
+        element.dataset.stable = "none";
+        setText(why, scale?.why ?? "");
+        show(why, why.textContent !== "");
+        return;
+      }
+      seen.set(scale.id, Math.max(seen.get(scale.id) ?? 0, decimalsOf(scale.weight_g)));
+      setText(figure, number(scale.weight_g, seen.get(scale.id)));
+      element.dataset.stable = String(scale.stable);
+      setText(settled, scale.stable ? "settled" : "moving");
+      const old = -secondsUntil(Date.parse(scale.time), now);
+      const words = [scale.quality !== "good" && scale.why, old > oldAfterSeconds && `read ${age(old)}`];
+      setText(why, words.filter(Boolean).join(", "));
+      show(why, why.textContent !== "");
+    },
+  };
+}
