@@ -1,0 +1,173 @@
+package mqtt
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// publishCommand gives a command as a guest of the broker would.
+func publishCommand(t testing.TB, w *witness, verb, payload string) {
+	t.Helper()
+	token := w.client.Publish(root+"do/"+verb, 1, false, payload)
+	if !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+		t.Fatalf("publish do/%s: %v", verb, token.Error())
+	}
+}
+
+func commandAt(ref string, at time.Time, rest string) string {
+	return fmt.Sprintf(`{"ref":%q,"at":%q%s}`, ref, at.Format(time.RFC3339), rest)
+}
+
+func TestCommandsAreAnswered(t *testing.T) {
+	everyBroker(t, func(t *testing.T, b testBroker) {
+		r := newRoom()
+		var mu sync.Mutex
+		var asked []record.Request
+		r.bench.do = func(_ context.Context, q record.Request) (record.Reply, error) {
+			mu.Lock()
+			defer mu.Unlock()
+			asked = append(asked, q)
+			switch c := q.Change.(type) {
+			case record.LoadBatch:
+				if c.Batch == "taken" {
+					return record.Reply{}, record.Refuse(409, "Not now", "it holds 0612-2")
+				}
+			case record.CloseBatch:
+				return record.Reply{Body: json.RawMessage(`{"id":"0612-1"}`)}, nil // not on disk
+			}
+			return record.Reply{Body: json.RawMessage(`{"id":"0612-1"}`), OnDisk: true}, nil
+		}
+		w := newWitness(t, b.addr())
+		p, _ := runPublisher(t, r, b.settings())
+		until(t, "the connection", p.Connected)
+		now := time.Now()
+		publishCommand(t, w, "load", commandAt("a", now, `,"batch":"0612-1","press":"press-1"`))
+		w.hears(t, "done", func(m heard) bool {
+			var a map[string]any
+			return m.topic == root+"done/load" && json.Unmarshal([]byte(m.payload), &a) == nil && !m.retained && m.qos == 1 &&
+				a["ref"] == "a" && a["outcome"] == "done" && a["status"] == 200.0 && a["result"].(map[string]any)["id"] == "0612-1"
+		})
+		publishCommand(t, w, "load", commandAt("b", now, `,"batch":"taken","press":"press-1"`))
+		w.hears(t, "refused", func(m heard) bool {
+			return jsonHas(root+"done/load", "ref", "b")(m) && jsonHas(root+"done/load", "outcome", "refused")(m) &&
+				jsonHas(root+"done/load", "status", 409.0)(m) && jsonHas(root+"done/load", "detail", "Not now: it holds 0612-2")(m)
+		})
+		publishCommand(t, w, "close", commandAt("c", now, `,"batch":"0612-1","outcome":"used-up"`))
+		w.hears(t, "not on disk", func(m heard) bool {
+			return jsonHas(root+"done/close", "status", 202.0)(m) && jsonHas(root+"done/close", "on_disk", false)(m)
+		})
+		publishCommand(t, w, "good", commandAt("d", now.Add(-2*time.Minute), `,"batch":"0612-1"`))
+		w.hears(t, "too old", jsonHas(root+"done/good", "outcome", "ignored"))
+		publishCommand(t, w, "unload", commandAt("e", now.Add(2*time.Minute), `,"batch":"0612-1"`))
+		w.hears(t, "in the future", jsonHas(root+"done/unload", "outcome", "ignored"))
+		publishCommand(t, w, "abandon", `{"batch":"0612-1"}`)
+		w.hears(t, "no ref", jsonHas(root+"done/abandon", "outcome", "refused"))
+		publishCommand(t, w, "split", commandAt("f", now, ``))
+		w.hears(t, "not yet", jsonHas(root+"done/split", "status", 501.0))
+
+		mu.Lock()
+		defer mu.Unlock()
+		if len(asked) != 3 {
+			t.Fatalf("the bench was asked %d times, want 3: %+v", len(asked), asked)
+		}
+		if q := asked[0]; q.By != "mqtt" || q.Key != "mqtt:a" || q.Hash == "" {
+			t.Errorf("asked %+v", q)
+		}
+		n := p.Status().Messages
+		if n[Count{"in", "ok"}] != 2 || n[Count{"in", "rejected"}] != 5 || n[Count{"out", "ok"}] == 0 {
+			t.Errorf("counted %v", n)
+		}
+	})
+}
+
+func TestRetainedCommandIsIgnored(t *testing.T) {
+	everyBroker(t, func(t *testing.T, b testBroker) {
+		w := newWitness(t, b.addr())
+		token := w.client.Publish(root+"do/good", 1, true, commandAt("old", time.Now(), `,"batch":"0612-1"`))
+		if !token.WaitTimeout(5 * time.Second) {
+			t.Fatal("not published")
+		}
+		r := newRoom()
+		r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
+			t.Error("a retained command reached the bench")
+			return record.Reply{}, nil
+		}
+		runPublisher(t, r, b.settings())
+		w.hears(t, "ignored", jsonHas(root+"done/good", "outcome", "ignored"))
+	})
+}
+
+func TestCommandsCanBeForbidden(t *testing.T) {
+	b := newMosquitto(t) // the built-in broker would not even let them through
+	s := b.settings()
+	s.Commands = false
+	r := newRoom()
+	w := newWitness(t, b.addr())
+	p, _ := runPublisher(t, r, s)
+	until(t, "the connection", p.Connected)
+	publishCommand(t, w, "good", commandAt("x", time.Now(), `,"batch":"0612-1"`))
+	w.hears(t, "ignored", jsonHas(root+"done/good", "outcome", "ignored"))
+}
+
+// Commands are obeyed in their order, and what finds the queue full is told so.
+func TestCommandQueue(t *testing.T) {
+	b := newBuiltIn(t)
+	r := newRoom()
+	release := make(chan struct{})
+	var mu sync.Mutex
+	var order []string
+	r.bench.do = func(ctx context.Context, q record.Request) (record.Reply, error) {
+		select {
+		case <-release:
+		case <-ctx.Done():
+			return record.Reply{}, ctx.Err()
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		order = append(order, q.Key)
+		return record.Reply{OnDisk: true}, nil
+	}
+	w := newWitness(t, b.addr())
+	p, _ := runPublisher(t, r, b.settings())
+	until(t, "the connection", p.Connected)
+	const given = commandQueue + 20
+	for i := range given {
+		publishCommand(t, w, "good", commandAt(fmt.Sprintf("%03d", i), time.Now(), `,"batch":"0612-1"`))
+	}
+	w.hears(t, "busy", jsonHas(root+"done/good", "status", 503.0))
+	close(release)
+	until(t, "an answer to each", func() bool { return len(w.on(root+"done/good")) == given })
+	mu.Lock()
+	defer mu.Unlock()
+	if !slices.IsSorted(order) {
+		t.Errorf("obeyed out of order: %v", order)
+	}
+	if len(order) < commandQueue || len(order) == given {
+		t.Errorf("%d of %d were obeyed; the queue takes %d", len(order), given, commandQueue)
+	}
+}
+
+func TestPeerToolsCommand(t *testing.T) {
+	b := newMosquitto(t).(*mosquitto)
+	r := newRoom()
+	r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
+		return record.Reply{Body: json.RawMessage(`{"id":"0612-1"}`), OnDisk: true}, nil
+	}
+	w := newWitness(t, b.addr())
+	p, _ := runPublisher(t, r, b.settings())
+	until(t, "the connection", p.Connected)
+	b.publish("-q", "1", "-t", root+"do/load", "-m", commandAt("peer", time.Now(), `,"batch":"0612-1","press":"press-1"`))
+	w.hears(t, "the answer", jsonHas(root+"done/load", "ref", "peer"))
+	until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
+	held := b.retained(root + "#")
+	if held[root+"availability"] != "online" || held[root+"light/light-1/meaning"] != "in-order" || held[root+"done/load"] != "" || held[root+"event"] != "" {
+		t.Errorf("the broker holds %v", held)
+	}
+}

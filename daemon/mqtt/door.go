@@ -1,0 +1,134 @@
+package mqtt
+
+import (
+	"log/slog"
+	"net"
+	"sync"
+	"time"
+
+	"github.com/mochi-mqtt/server/v2/listeners"
+)
+
+// handshakeTimeout is by when a connection must have introduced itself.
+const handshakeTimeout = 10 * time.Second
+
+// acceptPause keeps a lasting failure to take connections from becoming a busy loop.
+const acceptPause = time.Second
+
+// door is the built-in broker's listener. The library's own ones know a connection
+// only once it has introduced itself, so that a visitor who never does stays for ever
+// and keeps a stop waiting; and they let a connection begin while a stop already
+// waits for the last to end. Here every connection has a deadline until the library
+// sets one, and Close returns when all have ended.
+type door struct {
+	listener net.Listener
+	log      *slog.Logger
+	serving  sync.WaitGroup // one a connection
+	closing  chan struct{}
+
+	mu     sync.Mutex
+	conns  map[net.Conn]struct{}
+	closed bool
+}
+
+func newDoor(l net.Listener, log *slog.Logger) *door {
+	return &door{listener: l, log: log, closing: make(chan struct{}), conns: map[net.Conn]struct{}{}}
+}
+
+var _ listeners.Listener = (*door)(nil)
+
+// Init has nothing to do: the socket is open already.
+func (d *door) Init(*slog.Logger) error { return nil }
+
+// ID names the door in the library.
+func (d *door) ID() string { return "loopback" }
+
+// Address is HOST:PORT.
+func (d *door) Address() string { return d.listener.Addr().String() }
+
+// Protocol is the network's name.
+func (d *door) Protocol() string { return d.listener.Addr().Network() }
+
+// Serve lets visitors in until Close.
+func (d *door) Serve(establish listeners.EstablishFn) {
+	for {
+		conn, err := d.listener.Accept()
+		if err != nil {
+			if !d.pause(err) {
+				return
+			}
+			continue
+		}
+		if !d.enter(conn) {
+			_ = conn.Close()
+			return
+		}
+		go func() {
+			defer d.serving.Done()
+			err := establish(d.ID(), conn)
+			_ = conn.Close() // at the latest now
+			d.mu.Lock()
+			delete(d.conns, conn)
+			d.mu.Unlock()
+			d.log.Debug("built-in broker: connection ended", "remote", conn.RemoteAddr(), "err", err)
+		}()
+	}
+}
+
+// enter counts a visitor in, unless the door is closed.
+func (d *door) enter(conn net.Conn) bool {
+	_ = conn.SetDeadline(time.Now().Add(handshakeTimeout)) // a dead socket says so when it is read
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.closed {
+		return false
+	}
+	d.conns[conn] = struct{}{}
+	d.serving.Add(1)
+	return true
+}
+
+// pause waits a little after a failure to take a connection, such as too many open
+// files, and reports whether to go on.
+func (d *door) pause(err error) bool {
+	select {
+	case <-d.closing:
+		return false
+	default:
+	}
+	d.log.Warn("built-in broker: connection not taken", "err", err)
+	timer := time.NewTimer(acceptPause)
+	defer timer.Stop()
+	select {
+	case <-d.closing:
+		return false
+	case <-timer.C:
+		return true
+	}
+}
+
+// Close shows everybody out and returns when they have left.
+func (d *door) Close(closeClients listeners.CloseFn) {
+	d.mu.Lock()
+	if d.closed {
+		d.mu.Unlock()
+		return
+	}
+	d.closed = true
+	close(d.closing)
+	conns := make([]net.Conn, 0, len(d.conns))
+	for conn := range d.conns {
+		conns = append(conns, conn)
+	}
+	d.mu.Unlock()
+	_ = d.listener.Close()
+	farewell := time.Now().Add(time.Second)
+	for _, conn := range conns {
+		_ = conn.SetWriteDeadline(farewell) // nobody who does not read may hold it up
+	}
+	closeClients(d.ID())
+	for _, conn := range conns {
+		_ = conn.Close()
+	}
+	d.serving.Wait()
+}

@@ -1,0 +1,195 @@
+package mqtt
+
+import (
+	"context"
+	"encoding/json"
+	"log/slog"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+const (
+	lampKeepAlive = 10 * time.Second
+	lampEvery     = 30 * time.Second
+	lampLook      = time.Second // how often a silent bench is looked at
+	// hungAfter is the age of the newest snapshot, by Go's monotonic clock, from which
+	// the bench counts as standing still; one comes at least every second.
+	hungAfter = 10 * time.Second
+)
+
+// The reasons of `unknown` that are known here and nowhere else.
+const (
+	reasonWill    = "no word from potlifed"
+	reasonStopped = "potlifed was stopped"
+	reasonHung    = "potlifed stands still"
+	reasonAbsent  = "potlifed does not know this light"
+	reasonOther   = "another potlifed speaks for this bench"
+)
+
+// lamp is one topic that a light reads, on a connection of its own: its will is the
+// `unknown` payload on that topic, and a connection has only one will.
+type lamp struct {
+	id       string
+	form     Form
+	topic    string
+	conn     *connection
+	wake     chan struct{}
+	bench    Bench
+	disputed func() bool   // another instance is alive
+	hung     time.Duration // see hungAfter
+	now      func() (wall time.Time, mono time.Duration)
+	count    func(result string)
+	log      *slog.Logger
+
+	// Of run's goroutine alone:
+	snap   *record.Snapshot
+	seenAt time.Time // when snap was new, by Go's clock
+	shown  record.LightView
+	sentAt time.Duration
+	epoch  uint64 // of the connection that has it
+}
+
+// newLamp makes the lamp for one form of a light.
+func newLamp(p *Publisher, id string, form Form) *lamp {
+	l := &lamp{
+		id: id, form: form, topic: p.topics.Light(id, form), wake: make(chan struct{}, 1),
+		bench: p.bench, disputed: p.others.disputed, hung: p.hungAfter, log: p.log,
+		now:   func() (time.Time, time.Duration) { n := p.clock.Now(); return n.Wall, n.Mono },
+		count: func(result string) { p.counts.add(directionOut, result) },
+	}
+	l.conn = &connection{
+		settings: p.settings, id: p.settings.clientID("light", id, string(form)), wake: l.wake, log: p.log,
+		prepare: func(o *paho.ClientOptions) {
+			wall, _ := l.now()
+			o.SetKeepAlive(lampKeepAlive)
+			o.SetBinaryWill(l.topic, l.payload(unknown(id, wall, reasonWill)), 1, true)
+		},
+	}
+	return l
+}
+
+// unknown is what a light shows when nobody can say. It is never in time for
+// anything: its validity ends when it is said.
+func unknown(id string, at time.Time, reason string) record.LightView {
+	return record.LightView{
+		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
+		Colour: light.Unknown.Colour(), Flashing: light.Unknown.AlwaysFlashes(), Reason: reason,
+	}
+}
+
+// view is what a light is to show by a snapshot. What stands still or is disputed is
+// never passed on.
+func view(snap *record.Snapshot, id string, hung, disputed bool) record.LightView {
+	switch {
+	case hung:
+		return unknown(id, snap.At, reasonHung)
+	case disputed:
+		return unknown(id, snap.At, reasonOther)
+	}
+	for _, v := range snap.Lights {
+		if v.ID == id {
+			v.ValidUntil = snap.At.Add(record.LightValidFor)
+			return v
+		}
+	}
+	return unknown(id, snap.At, reasonAbsent)
+}
+
+type lightWire struct {
+	Time       time.Time     `json:"time"`
+	ValidUntil time.Time     `json:"valid_until"`
+	Seq        uint64        `json:"seq"`
+	Meaning    light.Meaning `json:"meaning"`
+	Colour     string        `json:"colour"`
+	Flashing   bool          `json:"flashing"`
+	Reason     string        `json:"reason"`
+	Press      string        `json:"press,omitempty"`
+	Batch      string        `json:"batch,omitempty"`
+}
+
+func (l *lamp) payload(v record.LightView) []byte {
+	switch l.form {
+	case FormMeaning:
+		return []byte(v.Meaning)
+	case FormColour:
+		return []byte(v.Colour)
+	}
+	b, err := json.Marshal(lightWire{
+		v.Time, v.ValidUntil, v.Seq, v.Meaning, v.Colour, v.Flashing, v.Reason, v.Press, v.Batch,
+	})
+	if err != nil { // a year beyond 9999 is all that could do it
+		l.log.Error("light not encoded", "light", l.id, "err", err)
+		return []byte(`{"meaning":"unknown","colour":"yellow","flashing":true}`)
+	}
+	return b
+}
+
+// run keeps the lamp up to date until the context ends, and leaves `unknown`.
+func (l *lamp) run(ctx context.Context) {
+	signal, stop := l.bench.Watch()
+	defer stop()
+	online, offline := context.WithCancel(context.WithoutCancel(ctx))
+	closed := make(chan struct{})
+	go func() {
+		defer close(closed)
+		l.conn.run(online)
+	}()
+	look := time.NewTicker(lampLook)
+	defer look.Stop()
+	for ctx.Err() == nil {
+		l.update()
+		select {
+		case <-signal:
+		case <-l.wake:
+		case <-look.C:
+		case <-ctx.Done():
+		}
+	}
+	wall, _ := l.now()
+	l.send(unknown(l.id, wall, reasonStopped), goodbye)
+	offline()
+	<-closed
+}
+
+// update publishes what the light is to show if the broker does not have it yet, and
+// every half minute.
+func (l *lamp) update() {
+	epoch, _ := l.conn.current()
+	if snap := l.bench.Snapshot(); snap != l.snap {
+		l.snap, l.seenAt = snap, time.Now()
+	}
+	if epoch == 0 {
+		return
+	}
+	v := view(l.snap, l.id, time.Since(l.seenAt) >= l.hung, l.disputed())
+	_, mono := l.now()
+	if epoch == l.epoch && mono-l.sentAt < lampEvery && !lightMoved(l.shown, v) {
+		return
+	}
+	if l.send(v, writeTimeout) {
+		l.shown, l.sentAt, l.epoch = v, mono, epoch
+	}
+}
+
+func lightMoved(a, b record.LightView) bool {
+	return a.Meaning != b.Meaning || a.Colour != b.Colour || a.Flashing != b.Flashing ||
+		a.Reason != b.Reason || a.Press != b.Press || a.Batch != b.Batch
+}
+
+func (l *lamp) send(v record.LightView, timeout time.Duration) bool {
+	if epoch, _ := l.conn.current(); epoch == 0 {
+		return false // its will has said it
+	}
+	err := l.conn.send([]message{{topic: l.topic, qos: 1, retained: true, payload: l.payload(v)}}, timeout)[0]
+	if err != nil {
+		l.count(resultError)
+		l.log.Warn("light not told", "light", l.id, "topic", l.topic, "err", err)
+		return false
+	}
+	l.count(resultOK)
+	return true
+}

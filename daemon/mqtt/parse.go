@@ -1,0 +1,155 @@
+package mqtt
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"potlifed/daemon/record"
+)
+
+const (
+	maxCommandBytes = 64 << 10
+	maxRefBytes     = 128
+)
+
+// Command is a change that somebody asked for over MQTT.
+type Command struct {
+	Verb   string
+	Ref    string    // names the command in its answer and makes repetitions harmless
+	At     time.Time // when it was given
+	Change record.Change
+	Hash   string // of verb and change, without ref and at
+}
+
+// later are the verbs of the contract that this version does not know yet.
+var later = map[string]bool{
+	"move": true, "split": true, "top-up": true, "thin": true, "tests": true, "prints": true,
+	"defects": true, "shelve": true, "verifications": true, "replaced": true, "cans": true,
+}
+
+// ParseCommand reads the payload of a command: `{"ref","at",…}` with the fields of the
+// verb's change. The error is a [*record.Refusal] with the status that an HTTP request
+// would get; the command then has the verb, and the ref where that could be read.
+func ParseCommand(verb string, payload []byte) (Command, error) {
+	c := Command{Verb: verb}
+	if len(payload) > maxCommandBytes {
+		return c, record.Refuse(413, "Command too long", "%d bytes; %d at most", len(payload), maxCommandBytes)
+	}
+	if err := strict(payload); err != nil {
+		return c, record.Refuse(422, "Not a command", "%v; want an object {\"ref\",\"at\",…}", err)
+	}
+	var given map[string]json.RawMessage
+	if err := json.Unmarshal(payload, &given); err != nil {
+		return c, record.Refuse(422, "Not a command", "%v", err)
+	}
+	var err error
+	if c.Ref, err = readRef(given); err != nil {
+		return c, err
+	}
+	if err := readAt(given, &c.At); err != nil {
+		return c, err
+	}
+	delete(given, "ref")
+	delete(given, "at")
+	switch {
+	case verbs[verb] != nil:
+	case later[verb]:
+		return c, record.Refuse(501, "Not yet", "%q comes with a later version", verb)
+	default:
+		return c, record.Refuse(404, "No such command", "%q is no verb", verb)
+	}
+	body, err := json.Marshal(given)
+	if err != nil {
+		return c, record.Refuse(422, "Not a command", "%v", err)
+	}
+	if c.Change, err = verbs[verb](body); err != nil {
+		return c, record.Refuse(422, "Not like this", "%s: %s", verb, strings.TrimPrefix(err.Error(), "json: "))
+	}
+	canonical, err := json.Marshal(c.Change)
+	if err != nil {
+		return c, record.Refuse(422, "Not like this", "%s: %v", verb, err)
+	}
+	sum := sha256.Sum256(append([]byte(verb+"\n"), canonical...))
+	c.Hash = hex.EncodeToString(sum[:])
+	return c, nil
+}
+
+func readRef(fields map[string]json.RawMessage) (string, error) {
+	raw, ok := fields["ref"]
+	if !ok {
+		return "", record.Refuse(422, "No ref", `"ref" is missing: a name of your own for this command, new for each`)
+	}
+	var ref string
+	if err := json.Unmarshal(raw, &ref); err != nil {
+		return "", record.Refuse(422, "No ref", `"ref" is not a text`)
+	}
+	if ref == "" || len(ref) > maxRefBytes || strings.ContainsFunc(ref, unicode.IsControl) {
+		return "", record.Refuse(422, "No ref", `"ref" must have 1 to %d bytes and no control characters`, maxRefBytes)
+	}
+	return ref, nil
+}
+
+func readAt(fields map[string]json.RawMessage, at *time.Time) error {
+	raw, ok := fields["at"]
+	if !ok {
+		return record.Refuse(422, "No time", `"at" is missing: when the command was given, as in "2026-01-02T15:04:05Z"`)
+	}
+	if err := json.Unmarshal(raw, at); err != nil || string(raw) == "null" {
+		return record.Refuse(422, "No time", `"at" is no time; want one as in "2026-01-02T15:04:05Z"`)
+	}
+	return nil
+}
+
+// verbs read the changes that this version knows. What a field may hold is the
+// bench's to judge; here is only what must be there at all.
+var verbs = map[string]func([]byte) (record.Change, error){
+	"mix":     reader(func(c record.StartMix) fields { return fields{"scale": c.Scale, "ink": c.Ink} }),
+	"record":  reader(func(c record.RecordMix) fields { return fields{"ink": c.Ink, "mixed_at": timeGiven(c.MixedAt)} }),
+	"confirm": reader(func(c record.ConfirmStep) fields { return fields{"batch": c.Batch, "step": c.Step} }),
+	"correct": reader(func(c record.CorrectPour) fields { return fields{"batch": c.Batch} }),
+	"load":    reader(func(c record.LoadBatch) fields { return fields{"batch": c.Batch, "press": c.Press} }),
+	"unload":  reader(func(c record.UnloadBatch) fields { return fields{"batch": c.Batch} }),
+	"good":    reader(func(c record.GoodBatch) fields { return fields{"batch": c.Batch} }),
+	"abandon": reader(func(c record.AbandonMix) fields { return fields{"batch": c.Batch} }),
+	"close":   reader(func(c record.CloseBatch) fields { return fields{"batch": c.Batch, "outcome": c.Outcome} }),
+	"acknowledge": reader(func(c record.AcknowledgeAlarm) fields {
+		return fields{"alarm": c.Alarm, "subject": c.Subject}
+	}),
+}
+
+// fields are the fields that a change must have, with what it has.
+type fields map[string]string
+
+func reader[C record.Change](must func(C) fields) func([]byte) (record.Change, error) {
+	return func(body []byte) (record.Change, error) {
+		var c C
+		d := json.NewDecoder(bytes.NewReader(body))
+		d.DisallowUnknownFields()
+		if err := d.Decode(&c); err != nil {
+			return nil, err
+		}
+		have := must(c)
+		for _, name := range slices.Sorted(maps.Keys(have)) {
+			if have[name] == "" {
+				return nil, fmt.Errorf("%q is missing", name)
+			}
+		}
+		return c, nil
+	}
+}
+
+// timeGiven is empty for no time.
+func timeGiven(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.String()
+}

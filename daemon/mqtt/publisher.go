@@ -1,0 +1,387 @@
+package mqtt
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"strings"
+	"sync"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"potlifed/daemon/clock"
+	"potlifed/daemon/record"
+)
+
+// Bench is what is published, and what obeys commands.
+type Bench interface {
+	// Snapshot returns the newest snapshot, never nil.
+	Snapshot() *record.Snapshot
+	// Watch returns a channel that is signalled after each new snapshot, and a
+	// function that ends this.
+	Watch() (signal <-chan struct{}, stop func())
+	// Do carries out a change. The error is a *record.Refusal or the context's.
+	Do(ctx context.Context, r record.Request) (record.Reply, error)
+}
+
+// Journal is where events come from.
+type Journal interface {
+	// Events returns the events after a number, in order.
+	Events(ctx context.Context, after uint64, limit int) ([]record.Event, error)
+	// Cursor returns what SetCursor last stored under a name, 0 at first.
+	Cursor(ctx context.Context, name string) (uint64, error)
+	SetCursor(ctx context.Context, name string, seq uint64) error
+}
+
+const (
+	mainKeepAlive = 15 * time.Second
+	lookEvery     = time.Second // where nothing else wakes the publisher
+	stopDrain     = 3 * time.Second
+	journalRetry  = 5 * time.Second
+)
+
+// Publisher is the daemon's side of MQTT.
+type Publisher struct {
+	settings  Settings
+	topics    Topics
+	bench     Bench
+	journal   Journal
+	clock     clock.Clock
+	log       *slog.Logger
+	published func(time.Duration)
+	hungAfter time.Duration
+
+	conn     *connection
+	wake     chan struct{}
+	commands chan incoming
+	answers  chan answer
+	others   others
+	leftover sweep
+	counts   counts
+
+	mu      sync.Mutex
+	waiting int
+
+	// Of the publishing goroutine alone:
+	states   *states
+	outbox   outbox
+	pause    time.Duration // between two portions of events
+	patience time.Duration // with a broker that does not acknowledge
+	readAt   map[string]time.Duration
+	touched  map[string]bool
+	unsent   []answer
+	epoch    uint64
+	since    time.Time // of the connection
+	swept    bool
+	more     bool      // events wait for the next portion
+	notUntil time.Time // when the journal is asked again
+}
+
+// New makes a publisher. published, which may be nil, is told how long each new reading
+// of air took from the sensor to the broker; it is called from one goroutine.
+func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logger, published func(time.Duration)) *Publisher {
+	topics := NewTopics(s.Prefix, s.Bench)
+	p := &Publisher{
+		settings: s, topics: topics, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
+		wake: make(chan struct{}, 1), commands: make(chan incoming, commandQueue), answers: make(chan answer, answerQueue),
+		states: newStates(topics), outbox: outbox{journal: journal, log: log}, pause: portionPause, patience: writeTimeout,
+		readAt: map[string]time.Duration{}, touched: map[string]bool{},
+	}
+	p.conn = &connection{
+		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, greet: p.greet,
+		prepare: func(o *paho.ClientOptions) {
+			o.SetKeepAlive(mainKeepAlive).SetWill(topics.Availability(), payloadOffline, 1, true)
+		},
+	}
+	return p
+}
+
+// Run publishes until the context ends; then it sends what is left, leaves `offline`
+// and the lights' `unknown`, and closes its connections.
+func (p *Publisher) Run(ctx context.Context) error {
+	if p.settings.URL == "" {
+		return errors.New("mqtt: no broker's address")
+	}
+	p.others.mine = p.bench.Snapshot().Instance
+	p.log.Info("mqtt", "url", p.settings.URL, "client", p.conn.id, "topics", p.topics.root, "commands", p.settings.Commands)
+	online, offline := context.WithCancel(context.WithoutCancel(ctx))
+	defer offline()
+	var group sync.WaitGroup
+	for _, l := range p.settings.Lights {
+		for _, form := range l.Reads {
+			lamp := newLamp(p, l.ID, form)
+			group.Go(func() { lamp.run(ctx) })
+		}
+	}
+	group.Go(func() { p.conn.run(online) })
+	obeyed := make(chan struct{})
+	go func() {
+		defer close(obeyed)
+		p.obey(ctx)
+	}()
+	p.publish(ctx)
+	<-obeyed
+	p.lastWords()
+	offline()
+	group.Wait()
+	return nil
+}
+
+func (p *Publisher) publish(ctx context.Context) {
+	signal, stop := p.bench.Watch()
+	defer stop()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for {
+		select {
+		case <-signal:
+		case <-p.wake:
+		case <-timer.C:
+		case <-ctx.Done():
+			return
+		}
+		p.round(ctx)
+		wait := lookEvery
+		if p.more {
+			wait = min(wait, p.pause)
+		}
+		if p.states.next > 0 {
+			wait = min(wait, p.states.next)
+		}
+		timer.Reset(wait)
+	}
+}
+
+// lastWords drains what is left within a bounded time and says goodbye.
+func (p *Publisher) lastWords() {
+	ctx, cancel := context.WithTimeout(context.Background(), stopDrain)
+	defer cancel()
+	p.patience = time.Second // a stop is not to hang on a broker that does
+	for ctx.Err() == nil {
+		p.round(ctx)
+		if epoch, _ := p.conn.current(); epoch == 0 || !p.more {
+			break
+		}
+	}
+	if epoch, _ := p.conn.current(); epoch == 0 {
+		return // the will says it
+	}
+	goodbyes := []message{{topic: p.topics.Availability(), qos: 1, retained: true, payload: []byte(payloadOffline)}}
+	if err := p.conn.send(goodbyes, goodbye)[0]; err != nil {
+		p.log.Warn("left without saying so", "err", err)
+	}
+}
+
+// round brings the broker up to date, or counts what waits for one.
+func (p *Publisher) round(ctx context.Context) {
+	snap, mono := p.bench.Snapshot(), p.clock.Now().Mono
+	epoch, _ := p.conn.current()
+	if epoch == 0 {
+		p.wait(snap, len(p.states.round(snap, mono, p.touched)))
+		return
+	}
+	if epoch != p.epoch {
+		p.epoch, p.since, p.swept = epoch, time.Now(), false
+		p.states.again()
+	}
+	if p.others.answer(time.Now()) {
+		p.states.daemon.at = never
+	}
+	p.sendAnswers()
+	p.sendEvents(ctx, snap)
+	due := p.sendStates(snap, mono)
+	p.sendLeftovers()
+	p.wait(snap, due)
+}
+
+func (p *Publisher) wait(snap *record.Snapshot, states int) {
+	n := states + len(p.unsent)
+	if p.outbox.loaded && snap.Seq > p.outbox.cursor {
+		n += int(snap.Seq - p.outbox.cursor)
+	}
+	p.mu.Lock()
+	p.waiting = n
+	p.mu.Unlock()
+}
+
+// sendStates publishes what is due and returns how many are so still.
+func (p *Publisher) sendStates(snap *record.Snapshot, mono time.Duration) int {
+	due := p.states.round(snap, mono, p.touched)
+	messages := make([]message, 0, len(due))
+	sent := make([]candidate, 0, len(due))
+	for _, c := range due {
+		m, err := c.message()
+		if err != nil {
+			p.counts.add(directionOut, resultError)
+			p.log.Error("state not encoded", "topic", c.topic, "err", err)
+			continue
+		}
+		messages, sent = append(messages, m), append(sent, c)
+	}
+	failed := 0
+	errs := p.send(messages)
+	for i, c := range sent {
+		if errs[i] != nil {
+			failed++
+			continue
+		}
+		c.taken()
+		switch v := c.value.(type) {
+		case record.AirView:
+			p.observe(v)
+		case daemonWire:
+			p.others.own()
+		}
+	}
+	if failed == 0 {
+		clear(p.touched)
+	}
+	return failed
+}
+
+// observe measures from reading to broker, for readings that were not sent before.
+func (p *Publisher) observe(v record.AirView) {
+	if last, ok := p.readAt[v.Zone]; p.published != nil && v.Mono > 0 && (!ok || v.Mono > last) {
+		p.published(p.clock.Now().Mono - v.Mono)
+	}
+	p.readAt[v.Zone] = v.Mono
+}
+
+func (p *Publisher) sendEvents(ctx context.Context, snap *record.Snapshot) {
+	p.more = false
+	if time.Now().Before(p.notUntil) {
+		return
+	}
+	err := p.outbox.load(ctx, snap.Seq)
+	if err == nil && snap.Seq > p.outbox.cursor {
+		err = p.sendPortion(ctx)
+	}
+	if err == nil {
+		err = p.outbox.store(ctx)
+	}
+	if err != nil && ctx.Err() == nil {
+		p.log.Warn("events wait", "err", err)
+		p.notUntil = time.Now().Add(journalRetry)
+		return
+	}
+	p.more = p.outbox.loaded && snap.Seq > p.outbox.cursor
+}
+
+func (p *Publisher) sendPortion(ctx context.Context) error {
+	events, err := p.outbox.next(ctx)
+	if err != nil {
+		return err
+	}
+	messages := make([]message, len(events))
+	for i, e := range events {
+		messages[i] = message{topic: p.topics.Event(), qos: 1, payload: e.JSON}
+	}
+	taken := p.outbox.taken(events, p.send(messages))
+	for _, e := range events[:taken] {
+		touch(p.touched, e)
+	}
+	return nil
+}
+
+func (p *Publisher) sendAnswers() {
+	for len(p.unsent) < answerQueue {
+		select {
+		case a := <-p.answers:
+			p.unsent = append(p.unsent, a)
+			continue
+		default:
+		}
+		break
+	}
+	messages := make([]message, 0, len(p.unsent))
+	for _, a := range p.unsent {
+		b, err := a.encode()
+		if err != nil {
+			p.log.Error("answer not encoded", "verb", a.verb, "ref", a.Ref, "err", err)
+		}
+		messages = append(messages, message{topic: p.topics.Done(a.verb), qos: 1, payload: b})
+	}
+	errs := p.send(messages)
+	rest := p.unsent[:0]
+	for i, a := range p.unsent {
+		if errs[i] != nil {
+			rest = append(rest, a)
+		}
+	}
+	p.unsent = rest
+}
+
+// sendLeftovers ends the retained states of what is no more.
+func (p *Publisher) sendLeftovers() {
+	if p.others.disputed() {
+		return // they may be the other's
+	}
+	var messages []message
+	for _, topic := range p.leftover.take() {
+		if !p.states.holds(topic) || !p.settings.readBy(p.topics, topic) {
+			messages = append(messages, message{topic: topic, qos: 1, retained: true})
+		}
+	}
+	if len(messages) > 0 {
+		p.log.Info("ended retained states of what is no more", "count", len(messages), "first", messages[0].topic)
+	}
+	for i, err := range p.send(messages) {
+		if err != nil {
+			p.leftover.see(messages[i].topic)
+		}
+	}
+	if !p.swept && time.Since(p.since) >= sweepFor {
+		p.conn.unsubscribe(p.topics.leftovers())
+		p.swept = true
+	}
+}
+
+// send publishes and counts.
+func (p *Publisher) send(messages []message) []error {
+	if len(messages) == 0 {
+		return nil
+	}
+	errs := p.conn.send(messages, p.patience)
+	for i, err := range errs {
+		if err != nil {
+			p.counts.add(directionOut, resultError)
+			p.log.Debug("not published", "topic", messages[i].topic, "err", err)
+			continue
+		}
+		p.counts.add(directionOut, resultOK)
+	}
+	return errs
+}
+
+// greet subscribes; it is called with each connection before anything is published.
+func (p *Publisher) greet(client paho.Client) error {
+	filters := append([]string{p.topics.Daemon(), p.topics.commands()}, p.topics.leftovers()...)
+	refused, err := subscribe(client, filters)
+	if len(refused) > 0 {
+		p.log.Warn("the broker lets us not read", "client", p.conn.id, "topics", strings.Join(refused, " "))
+	}
+	return err
+}
+
+// receive takes every message of the main connection. It must not block.
+func (p *Publisher) receive(m paho.Message) {
+	switch topic := m.Topic(); {
+	case strings.HasPrefix(topic, p.topics.Do("")):
+		p.hand(m)
+	case topic == p.topics.Daemon():
+		p.others.hear(m.Payload(), m.Retained(), time.Now())
+		if p.others.disputed() {
+			p.stir()
+		}
+	case m.Retained() && len(m.Payload()) > 0:
+		p.leftover.see(topic)
+	}
+}
+
+func (p *Publisher) stir() {
+	select {
+	case p.wake <- struct{}{}:
+	default:
+	}
+}

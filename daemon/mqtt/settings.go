@@ -1,0 +1,128 @@
+package mqtt
+
+import (
+	"crypto/sha256"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	"potlifed/daemon/config"
+)
+
+// Form is how a light reads what it is to show.
+type Form string
+
+// The forms, by their words in the configuration.
+const (
+	FormJSON    Form = "json"
+	FormMeaning Form = "meaning"
+	FormColour  Form = "colour"
+)
+
+// Light is a light with the forms it reads; only those topics are published.
+type Light struct {
+	ID    string
+	Reads []Form
+}
+
+// Settings say which broker to connect to, as whom, and for what.
+type Settings struct {
+	URL      string      // mqtt://host:port or mqtts://host:port
+	TLS      *tls.Config // for mqtts
+	Prefix   string      // of the topics
+	Bench    string
+	Machine  string // tells two computers with one configuration apart; in client ids
+	Username string
+	Password string
+	Commands bool // whether do/… is obeyed
+	Lights   []Light
+}
+
+// FromShop reads the settings out of a checked configuration, with the files that it
+// names. The address is empty when only the built-in broker is configured;
+// [Broker.Own] then fills in address and user.
+func FromShop(shop config.Shop) (Settings, error) {
+	s := Settings{
+		URL: shop.MQTT.URL, Prefix: shop.MQTT.TopicPrefix, Bench: shop.Bench,
+		Machine: machineID(), Username: shop.MQTT.Username, Commands: shop.MQTT.Commands,
+	}
+	for _, l := range shop.Lights {
+		light := Light{ID: l.ID}
+		for _, form := range l.Reads {
+			light.Reads = append(light.Reads, Form(form))
+		}
+		s.Lights = append(s.Lights, light)
+	}
+	var errs []error
+	if shop.MQTT.PasswordFile != "" {
+		b, err := os.ReadFile(shop.MQTT.PasswordFile)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("mqtt: password_file: %w", err))
+		}
+		s.Password = strings.TrimRight(string(b), "\r\n")
+	}
+	if strings.HasPrefix(s.URL, "mqtts://") {
+		var err error
+		if s.TLS, err = tlsConfig(shop.MQTT); err != nil {
+			errs = append(errs, err)
+		}
+	}
+	return s, errors.Join(errs...)
+}
+
+func tlsConfig(m config.MQTT) (*tls.Config, error) {
+	c := &tls.Config{MinVersion: tls.VersionTLS12}
+	if m.CAFile != "" {
+		pem, err := os.ReadFile(m.CAFile)
+		if err != nil {
+			return nil, fmt.Errorf("mqtt: ca_file: %w", err)
+		}
+		c.RootCAs = x509.NewCertPool()
+		if !c.RootCAs.AppendCertsFromPEM(pem) {
+			return nil, fmt.Errorf("mqtt: ca_file: %s: no certificate in it; a PEM file is wanted", m.CAFile)
+		}
+	}
+	if m.CertFile != "" {
+		pair, err := tls.LoadX509KeyPair(m.CertFile, m.KeyFile)
+		if err != nil {
+			return nil, fmt.Errorf("mqtt: cert_file, key_file: %w", err)
+		}
+		c.Certificates = []tls.Certificate{pair}
+	}
+	return c, nil
+}
+
+// clientPrefix begins the id of every client of ours. The built-in broker keeps it
+// for the daemon, because a second client with an id takes the first one's place.
+const clientPrefix = "potlifed-"
+
+// clientID is the same at each start, so that a broker ends an old connection when
+// the new one comes. Topic prefix and computer are in it as a hash: two benches of one
+// name under two prefixes, or two computers with one configuration, would otherwise
+// throw each other off the broker without end.
+func (s Settings) clientID(parts ...string) string {
+	sum := sha256.Sum256([]byte(s.Prefix + "\x00" + s.Bench + "\x00" + s.Machine))
+	id := clientPrefix + s.Bench + "-" + hex.EncodeToString(sum[:4])
+	for _, part := range parts {
+		id += "-" + part
+	}
+	return id
+}
+
+// machineID is systemd's id of this computer, or else its name.
+func machineID() string {
+	if b, err := os.ReadFile("/etc/machine-id"); err == nil {
+		if id := strings.TrimSpace(string(b)); id != "" {
+			return id
+		}
+	}
+	name, err := os.Hostname()
+	if err != nil {
+		return "" // a fixed id without the computer in it is still a fixed id
+	}
+	return name
+}

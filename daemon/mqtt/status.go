@@ -1,0 +1,74 @@
+package mqtt
+
+import (
+	"maps"
+	"sync"
+	"time"
+)
+
+// The labels by which messages are counted.
+const (
+	directionIn  = "in"
+	directionOut = "out"
+
+	resultOK       = "ok"       // taken by the broker; carried out
+	resultError    = "error"    // not taken by the broker; dropped without an answer
+	resultRejected = "rejected" // a command that was refused or ignored
+)
+
+// Count names a counter of messages.
+type Count struct {
+	Direction string // in, out
+	Result    string // ok, error, rejected
+}
+
+// Status is how MQTT stands.
+type Status struct {
+	Connected     bool
+	Detail        string // why not
+	Waiting       int    // events, states and answers that the broker does not have
+	OtherInstance string // another live daemon that speaks for this bench; empty for none
+	Messages      map[Count]uint64
+}
+
+// Status may be called from any goroutine.
+func (p *Publisher) Status() Status {
+	s := Status{OtherInstance: p.others.alive(time.Now()), Messages: p.counts.all()}
+	epoch, err := p.conn.current()
+	s.Connected = epoch != 0
+	if !s.Connected && err != nil {
+		s.Detail = err.Error()
+	}
+	p.mu.Lock()
+	s.Waiting = p.waiting
+	p.mu.Unlock()
+	return s
+}
+
+// Connected reports whether the main connection stands. It may be called from any
+// goroutine.
+func (p *Publisher) Connected() bool {
+	epoch, _ := p.conn.current()
+	return epoch != 0
+}
+
+// counts counts messages.
+type counts struct {
+	mu sync.Mutex
+	n  map[Count]uint64
+}
+
+func (c *counts) add(direction, result string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.n == nil {
+		c.n = map[Count]uint64{}
+	}
+	c.n[Count{direction, result}]++
+}
+
+func (c *counts) all() map[Count]uint64 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return maps.Clone(c.n)
+}
