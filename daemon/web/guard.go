@@ -77,6 +77,10 @@ func (s *Server) answersTo(r *http.Request) bool {
 		if address.IsLoopback() || address == localAddress(r) {
 			return true
 		}
+		// Browsers take 0.0.0.0 for this computer, whichever page sends them there.
+		if address.IsUnspecified() {
+			return false
+		}
 	}
 	if own, _, err := net.SplitHostPort(s.settings.Listen); err == nil && own != "" && host == hostName(own) {
 		return true

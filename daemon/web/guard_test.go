@@ -44,6 +44,17 @@ func TestOwnName(t *testing.T) {
 	}
 }
 
+// TestEveryAddress: listening on all addresses makes none of them a name.
+func TestEveryAddress(t *testing.T) {
+	for _, listen := range []string{"0.0.0.0:9755", "[::]:9755", ":9755"} {
+		s := newServer(t, newStand())
+		s.settings.Listen = listen
+		r := request("GET", "/healthz", "")
+		r.Host = listen
+		isProblem(t, answerTo(s.Handler(), r), http.StatusMisdirectedRequest)
+	}
+}
+
 func TestWhoMayChange(t *testing.T) {
 	tests := map[string]struct {
 		change func(r *http.Request)
