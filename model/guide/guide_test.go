@@ -413,6 +413,67 @@ func TestCorrect(t *testing.T) {
 	}
 }
 
+func TestACorrectedPourTakesItsOverrideAlong(t *testing.T) {
+	p := begin(t, gloss())
+	p.does(Cup, 0)
+	p.does(Ink, 60)
+	p.g += 18
+	if _, err := p.try(Confirm{Step: Hardener, Override: "test print"}); err != nil {
+		t.Fatal(err)
+	}
+	m, err := p.m.Correct("", true, p.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.m = m
+	if out := p.does(Hardener, 0); out.Advanced || len(out.Corrections) == 0 || !p.m.FaultOpen() {
+		t.Errorf("%+v: the reason was given for a pour that was undone", out)
+	}
+}
+
+// The second pour of hardener was thinner after all: it came before the stir.
+func TestThinnerFoundOutAfterTheStir(t *testing.T) {
+	p := begin(t, gloss())
+	p.does(Cup, 0)
+	p.does(Ink, 60)
+	p.does(Hardener, 8)
+	p.does(Hardener, 7)
+	p.does(StirHardener, 0)
+	p.at(Thinner)
+	m, err := p.m.Correct(mix.Thinner, false, p.now)
+	if err != nil || !m.OrderFault() {
+		t.Fatalf("%+v, %v", m, err)
+	}
+	p.m = m
+	p.at(Hardener)
+	p.does(Hardener, 7)
+	p.refused(WrongOrder, Confirm{Step: StirHardener})
+}
+
+func TestARiseInTheFutureIsNone(t *testing.T) {
+	p := begin(t, gloss())
+	p.does(Cup, 0)
+	p.g += 60
+	out, err := p.try(Confirm{Step: Ink, RoseAt: p.now.Add(time.Hour)})
+	if err != nil || !out.Pour.RoseAt.Equal(p.now) {
+		t.Errorf("%+v, %v", out, err)
+	}
+}
+
+func TestARiseBeforeTheLastStirIsSaid(t *testing.T) {
+	p := begin(t, gloss())
+	p.does(Cup, 0)
+	p.does(Ink, 60)
+	p.does(Hardener, 15)
+	p.does(StirHardener, 0)
+	p.does(Thinner, 8)
+	p.does(StirThinner, 4)
+	p.at(Load)
+	if w := strings.Join(p.m.Warnings(), " "); !strings.Contains(w, "4.0 g before the stir") {
+		t.Errorf("%q", w)
+	}
+}
+
 func TestRecorded(t *testing.T) {
 	r := gloss()
 	m, err := Recorded(r, mix.Amounts{InkG: 60, HardenerG: 15, ThinnerG: 8}, start, start)

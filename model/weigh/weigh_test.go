@@ -236,6 +236,14 @@ func TestAsked(t *testing.T) {
 		"more than before":                          {func(b *bench) { b.set(0); b.set(90) }, 90, 18},
 		"slowly to the weight before":               {func(b *bench) { b.key(); b.read(30); b.hold(60, 2*time.Second); b.set(72) }, 72, 0},
 		"a tare seen only after the pour had begun": {func(b *bench) { b.read(2); b.pour(13, 3*time.Second) }, 15, -57},
+		"in two steps to the weight before":         {func(b *bench) { b.key(); b.hold(60, 1500*time.Millisecond); b.set(72) }, 72, 0},
+		"the pan's plate taken off":                 {func(b *bench) { b.set(0); b.set(-30) }, -30, -102},
+		"the empty pan zeroed before any pour": {func(b *bench) {
+			b.key()
+			b.set(-72)
+			b.key()
+			b.set(72)
+		}, 0, 72},
 		"the empty pan zeroed while a tared cup was away": {func(b *bench) {
 			b.key()
 			b.pour(15, 5*time.Second)
@@ -261,6 +269,39 @@ func TestAsked(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A plateau reached in one reading, so that nothing of it counts as a climb.
+func TestASecondStepToTheWeightBeforeIsAsked(t *testing.T) {
+	b := withInk(t, 1, true)
+	b.key()
+	b.hold(60, 1500*time.Millisecond)
+	b.hold(72, 4*time.Second)
+	b.wantAsked(t)
+}
+
+func TestAnsweredWhileItStillShowsZero(t *testing.T) {
+	b := withInk(t, 1, true)
+	b.key()
+	b.pan = b.pan.Answered(true)
+	b.hold(0, 2*time.Second)
+	b.pour(15, 5*time.Second)
+	b.want(t, 15, Zeroed)
+}
+
+// Four grams before and four after: too little to tell a cup from a pour.
+func TestLittleOnAWholeGramScaleIsAsked(t *testing.T) {
+	b := newBench(1, false)
+	b.hold(0, 2*time.Second)
+	b.set(8)
+	b.next(t)
+	b.key()
+	b.pour(4.5, 3*time.Second)
+	b.key()
+	b.pour(4, 3*time.Second)
+	if b.pan.Holds() && math.Abs(b.pan.PouredG(b.last)-8.5) > 2 {
+		t.Errorf("claims %v: %+v", b.pan.PouredG(b.last), b.pan)
 	}
 }
 
