@@ -1,0 +1,231 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// lifeOptions are the flags of life.
+type lifeOptions struct {
+	sheet    cure.Sheet
+	air      air.State
+	exposure float64
+	accuracy string
+	drift    bool
+	climate  string
+	mixedAt  string
+	until    string
+	lag      time.Duration
+	json     bool
+
+	given func(flag string) bool // whether a flag was said
+}
+
+func lifeCommand() *cobra.Command {
+	var o lifeOptions
+	c := &cobra.Command{
+		Use:   "life (--shortest 6h --longest 8h | --about 8h) --temperature C --humidity PCT",
+		Short: "pot life of an ink in still air, or along a recorded climate",
+		Long: `life says how long an ink lives after the first hardener: in air that does not
+change, or along a recorded climate (--climate, --mixed-at).
+
+nominal is 1/rate with every parameter at its centre. expected, low and high are
+the times by which half, a tenth and nine tenths of all batches are over, from
+what is not known about the ink; --accuracy adds the sensor's error, --drift that
+the air will not stay. An exposure below 1 and a lag carry their own doubt.
+
+With a climate, life_h and the rate are for the air at its last instant (or at
+--until) as if it stood still, unless --temperature and --humidity are given;
+ends_at follows the whole record, and after its end the last air.
+
+The result is an estimate of the time within the maker's pot life, not of
+adhesion. The ink maker's data sheet decides.`,
+		Example: `  potlifed life --shortest 6h --longest 8h --temperature 24 --humidity 55
+  potlifed life --about 8h --climate room.csv --mixed-at 2026-06-12T08:00:00+02:00 --lag 25m`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			o.given = c.Flags().Changed
+			return runLife(c, o)
+		},
+	}
+	c.SetFlagErrorFunc(flagFault)
+	f := c.Flags()
+	f.DurationVar(&o.sheet.Shortest, "shortest", 0, "shortest pot life of the data sheet, at the humid end")
+	f.DurationVar(&o.sheet.Longest, "longest", 0, "longest pot life of the data sheet, at the dry end")
+	f.DurationVar(&o.sheet.About, "about", 0, "the one figure of a data sheet that gives no range")
+	f.Float64Var(&o.sheet.AtTemperatureC, "at", cure.DefaultSheetTemperatureC, "temperature of the data sheet's figures in °C")
+	f.Float64Var(&o.sheet.DryPct, "dry", cure.DefaultDryPct, "relative humidity of the longest life in %")
+	f.Float64Var(&o.sheet.HumidPct, "humid", cure.DefaultHumidPct, "relative humidity of the shortest life in %")
+	f.Float64Var(&o.sheet.ActivationKJPerMol, "activation-kj-mol", cure.DefaultActivationKJPerMol, "activation energy of the reaction in kJ/mol, 25 to 90")
+	stateFlags(c, &o.air)
+	f.Float64Var(&o.exposure, "exposure", 1, "how open the cup is: 1 in use, about 0.5 loosely covered")
+	f.StringVar(&o.accuracy, "accuracy", "", "accuracy of the sensor in °C and % RH, as 0.3,2; adds its error")
+	f.BoolVar(&o.drift, "drift", false, "the air drifts away from what was last known")
+	f.StringVar(&o.climate, "climate", "", "CSV file of time,temperature_c,humidity_pct; - is standard input")
+	f.StringVar(&o.mixedAt, "mixed-at", "", "time of the first hardener, within the climate")
+	f.StringVar(&o.until, "until", "", "time up to which the spent life is given; default: the climate's end")
+	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant of the cup along a climate; 0 for none")
+	f.BoolVar(&o.json, "json", false, "print one JSON object")
+	return c
+}
+
+// lifeHours are lives in hours; lifeTimes the same as instants.
+type lifeHours struct {
+	Nominal  float64 `json:"nominal"`
+	Expected float64 `json:"expected"`
+	Low      float64 `json:"low"`
+	High     float64 `json:"high"`
+}
+
+type lifeTimes struct {
+	Nominal  time.Time `json:"nominal"`
+	Expected time.Time `json:"expected"`
+	Low      time.Time `json:"low"`
+	High     time.Time `json:"high"`
+}
+
+// lifeAnswer is what life prints with --json.
+type lifeAnswer struct {
+	LifeH         lifeHours `json:"life_h"`
+	SpentPerH     float64   `json:"spent_per_h"`
+	MoistureShare float64   `json:"moisture_share"`
+	*lifeAlong
+}
+
+func runLife(c *cobra.Command, o lifeOptions) error {
+	ink, sensor, err := o.check()
+	if err != nil {
+		return err
+	}
+	var along *lifeAlong
+	if o.climate != "" {
+		if along, err = o.alongClimate(c.InOrStdin(), ink, sensor); err != nil {
+			return err
+		}
+	}
+	stillAir := o.air
+	if along != nil && !o.given("temperature") {
+		stillAir = along.lastAir
+	}
+	answer := lifeInStillAir(ink, sensor, o, stillAir)
+	answer.lifeAlong = along
+	if o.json {
+		return json.NewEncoder(c.OutOrStdout()).Encode(answer)
+	}
+	return writeLife(c.OutOrStdout(), o, ink, stillAir, answer)
+}
+
+// check turns the flags into an ink and a sensor, and refuses what contradicts itself.
+func (o lifeOptions) check() (cure.Ink, cure.Sensor, error) {
+	fail := func(err error) (cure.Ink, cure.Sensor, error) { return cure.Ink{}, cure.Sensor{}, err }
+	// The model takes these zeros for "not said"; here they were.
+	if o.sheet.DryPct == 0 && o.sheet.HumidPct == 0 {
+		return fail(usage("life: --dry and --humid are both 0 %%; the humid end must be above the dry end"))
+	}
+	if o.sheet.ActivationKJPerMol == 0 {
+		return fail(usage("life: --activation-kj-mol 0: want 25 to 90"))
+	}
+	ink, err := o.sheet.Calibrate()
+	if err != nil {
+		return fail(usage("life: %w", err))
+	}
+	if !(o.exposure > 0 && o.exposure <= 1) {
+		return fail(usage("life: --exposure %v: want above 0 and at most 1", o.exposure))
+	}
+	if o.lag < 0 || o.lag > 24*time.Hour {
+		return fail(usage("life: --lag %v: want 0 to 24h", o.lag))
+	}
+	sensor, err := sensorOf(o.accuracy)
+	if err != nil {
+		return fail(err)
+	}
+	if o.climate == "" {
+		for _, flag := range []string{"mixed-at", "until", "lag"} {
+			if o.given(flag) {
+				return fail(usage("life: --%s belongs to --climate; still air has none", flag))
+			}
+		}
+	} else if o.mixedAt == "" {
+		return fail(usage("life: --mixed-at is missing; with --climate say when the first hardener met the ink"))
+	}
+	if err := o.stillAirGiven(); err != nil {
+		return fail(err)
+	}
+	return ink, sensor, nil
+}
+
+// stillAirGiven: without a climate the air must be said; with one it may be.
+func (o lifeOptions) stillAirGiven() error {
+	if o.climate != "" && !o.given("temperature") && !o.given("humidity") {
+		return nil
+	}
+	for _, flag := range []string{"temperature", "humidity"} {
+		if !o.given(flag) {
+			return usage("life: --%s is missing; give both --temperature and --humidity, or --climate", flag)
+		}
+	}
+	if err := o.air.Valid(); err != nil {
+		return usage("life: %w", err)
+	}
+	return nil
+}
+
+// sensorOf reads "0.3,2"; without it the air is taken as exact.
+func sensorOf(accuracy string) (cure.Sensor, error) {
+	if accuracy == "" {
+		return cure.Sensor{Exact: true}, nil
+	}
+	var values []float64
+	for part := range strings.SplitSeq(accuracy, ",") {
+		value, ok := plainNumber(part)
+		if !ok || !(value >= 0 && value <= 50) {
+			return cure.Sensor{}, usage("life: --accuracy %q: %q is not a number from 0 to 50", accuracy, part)
+		}
+		values = append(values, value)
+	}
+	if len(values) != 2 {
+		return cure.Sensor{}, usage("life: --accuracy %q: want °C and %% RH, as 0.3,2", accuracy)
+	}
+	return cure.Sensor{TemperatureAccuracyC: values[0], HumidityAccuracyPct: values[1]}, nil
+}
+
+// outlook is what the forecasts of this call assume.
+func (o lifeOptions) outlook() []cure.ForecastOption {
+	if o.drift {
+		return nil
+	}
+	return []cure.ForecastOption{cure.WithoutDrift()}
+}
+
+// lifeInStillAir is a fresh batch in air that stands still, its cup as warm as the air.
+func lifeInStillAir(ink cure.Ink, sensor cure.Sensor, o lifeOptions, a air.State) lifeAnswer {
+	place := cure.Place{Exposure: o.exposure}
+	still := cure.StillAir(ink, place, a)
+	ends := cure.New(ink, sensor, 0, a).Forecast(place, a, 0, o.outlook()...)
+	return lifeAnswer{
+		LifeH:         lifeHours{Nominal: still.LifeH, Expected: ends.Expected.Hours(), Low: ends.Low.Hours(), High: ends.High.Hours()},
+		SpentPerH:     still.SpentPerH,
+		MoistureShare: still.MoistureShare,
+	}
+}
+
+// openClimate opens a file, or standard input for "-".
+func openClimate(name string, stdin io.Reader) (climate, error) {
+	if name == "-" {
+		return readClimate("standard input", stdin)
+	}
+	file, err := os.Open(name)
+	if err != nil {
+		return nil, usage("life: --climate: %w", err)
+	}
+	defer file.Close()
+	return readClimate(name, file)
+}

@@ -1,0 +1,220 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+func lifeOf(t testing.TB, stdin string, args ...string) lifeAnswer {
+	t.Helper()
+	a := lifeAnswer{lifeAlong: &lifeAlong{}}
+	if err := json.Unmarshal([]byte(answered(t, lifeCommand(), stdin, append(args, "--json")...)), &a); err != nil {
+		t.Fatal(err)
+	}
+	return a
+}
+
+var usualRange = []string{"--shortest", "6h", "--longest", "8h"}
+
+func with(base []string, more ...string) []string {
+	return append(append([]string(nil), base...), more...)
+}
+
+// Figures computed with a second implementation in Python/SciPy, unless said otherwise.
+func TestLifeInStillAir(t *testing.T) {
+	a := lifeOf(t, "", with(usualRange, "--temperature", "25", "--humidity", "60")...)
+	closeTo(t, "nominal", a.LifeH.Nominal, 4.7890, 1e-3)
+	closeTo(t, "nominal times rate", a.LifeH.Nominal*a.SpentPerH, 1, 1e-12)
+	a = lifeOf(t, "", with(usualRange, "--temperature", "20", "--humidity", "50")...)
+	closeTo(t, "share", a.MoistureShare, 0.2941, 1e-4)
+	closeTo(t, "nominal", a.LifeH.Nominal, 7.0588, 1e-4)
+	// ln L spread 0.10 and sigma about 0.15 (itself spread) around the median.
+	closeTo(t, "expected", a.LifeH.Expected, 7.06, 0.03)
+	if low, high := 7.0588*math.Exp(-1.2816*0.195), 7.0588*math.Exp(1.2816*0.195); math.Abs(a.LifeH.Low-low) > 0.15 || math.Abs(a.LifeH.High-high) > 0.2 {
+		t.Errorf("low %v, high %v; want about %v, %v", a.LifeH.Low, a.LifeH.High, low, high)
+	}
+	closeTo(t, "half exposed", lifeOf(t, "", with(usualRange, "--temperature", "20", "--humidity", "50", "--exposure", "0.5")...).LifeH.Nominal, 8.2759, 1e-4)
+	closeTo(t, "one figure", lifeOf(t, "", "--about", "8h", "--temperature", "20", "--humidity", "50").LifeH.Nominal, 8, 1e-9)
+	closeTo(t, "sheet at 23 °C", lifeOf(t, "", with(usualRange, "--at", "23", "--temperature", "20", "--humidity", "50")...).LifeH.Nominal, 8.62732, 1e-5)
+}
+
+func TestLifeCountsWhatItIsToldTo(t *testing.T) {
+	air := with(usualRange, "--temperature", "22", "--humidity", "55")
+	width := func(a lifeAnswer) float64 { return a.LifeH.High - a.LifeH.Low }
+	plain, sensor, drift := lifeOf(t, "", air...), lifeOf(t, "", with(air, "--accuracy", "2,5")...), lifeOf(t, "", with(air, "--drift")...)
+	if width(sensor) <= width(plain) || width(drift) <= width(plain) || sensor.LifeH.Nominal != plain.LifeH.Nominal {
+		t.Errorf("plain %+v, with a sensor %+v, with drift %+v", plain.LifeH, sensor.LifeH, drift.LifeH)
+	}
+}
+
+func TestLifeForPeopleShowsItsAssumptions(t *testing.T) {
+	out := answered(t, lifeCommand(), "", with(usualRange, "--temperature", "22", "--humidity", "55")...)
+	for _, want := range []string{"at 30 % and 6h0m0s at 80 % (assumed), both at 20 °C (assumed)", "nominal", "not of adhesion", "data sheet decides", "the ink alone"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%s\nlacks %q", out, want)
+		}
+	}
+	out = answered(t, lifeCommand(), "", with(usualRange, "--temperature", "22", "--humidity", "55", "--dry", "30", "--humid", "80")...)
+	if strings.Contains(out, "80 % (assumed)") {
+		t.Errorf("given ends are called assumed:\n%s", out)
+	}
+}
+
+const rampClimate = "time,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,20,50\n2026-06-12T14:00:00Z,30,50\n"
+
+func TestLifeAlongARamp(t *testing.T) {
+	args := with(usualRange, "--climate", "-", "--mixed-at", "2026-06-12T10:00:00+02:00", "--lag", "0")
+	a := lifeOf(t, rampClimate, args...)
+	closeTo(t, "spent", a.Spent, 1.204095, 1e-6)
+	mixed := time.Date(2026, 6, 12, 8, 0, 0, 0, time.UTC)
+	closeTo(t, "nominal end, h", a.EndsAt.Nominal.Sub(mixed).Hours(), 5.21937, 1e-5)
+	if !(a.EndsAt.Low.Before(a.EndsAt.Expected) && a.EndsAt.Expected.Before(a.EndsAt.High)) {
+		t.Errorf("%+v", a.EndsAt)
+	}
+	// high lies beyond the record, and the answer says so.
+	if a.AssumedFrom == nil || !a.AssumedFrom.Equal(mixed.Add(6*time.Hour)) {
+		t.Errorf("air assumed from %v", a.AssumedFrom)
+	}
+	closeTo(t, "rate in the last air", a.SpentPerH, 1/3.6713, 1e-4)
+	half := lifeOf(t, rampClimate, with(args, "--until", "2026-06-12T11:00:00Z")...)
+	if !(half.Spent > 0.4 && half.Spent < 0.55) || half.EndsAt != a.EndsAt {
+		t.Errorf("until noon: spent %v, ends %+v", half.Spent, half.EndsAt)
+	}
+	lagging := lifeOf(t, rampClimate, with(usualRange, "--climate", "-", "--mixed-at", "2026-06-12T08:00:00Z")...)
+	if lagging.Spent >= a.Spent {
+		t.Errorf("a cup that lags spends %v, without lag %v", lagging.Spent, a.Spent)
+	}
+	text := answered(t, lifeCommand(), rampClimate, args...)
+	if !strings.Contains(text, "after 2026-06-12T14:00:00Z the last air is taken to stay") {
+		t.Error(text)
+	}
+}
+
+func TestLifeBeyondTheRecordGoesOnInTheLastAir(t *testing.T) {
+	still := "time,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,20,50\n"
+	for _, mixed := range []string{"2026-06-12T08:00:00Z", "2026-06-12T09:00:00Z"} {
+		a := lifeOf(t, still, with(usualRange, "--climate", "-", "--mixed-at", mixed)...)
+		at, err := time.Parse(time.RFC3339, mixed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		closeTo(t, "nominal", a.EndsAt.Nominal.Sub(at).Hours(), 7.058824, 1e-6)
+		closeTo(t, "expected", a.EndsAt.Expected.Sub(at).Hours(), a.LifeH.Expected, 1e-5)
+		closeTo(t, "low", a.EndsAt.Low.Sub(at).Hours(), a.LifeH.Low, 1e-5)
+		closeTo(t, "high", a.EndsAt.High.Sub(at).Hours(), a.LifeH.High, 1e-5)
+	}
+	// Much colder than the record so far: the cup's lag makes the end later than the settled rate says.
+	warming := "time,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,-20,50\n2026-06-12T08:00:01Z,35,50\n"
+	a := lifeOf(t, warming, with(usualRange, "--climate", "-", "--mixed-at", "2026-06-12T08:00:00Z", "--lag", "20h")...)
+	if hours := a.EndsAt.Nominal.Sub(time.Date(2026, 6, 12, 8, 0, 0, 0, time.UTC)).Hours(); hours < a.LifeH.Nominal {
+		t.Errorf("nominal end after %v h, in settled air %v h", hours, a.LifeH.Nominal)
+	}
+}
+
+func TestLifeReadsAClimateFile(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "room.csv")
+	if err := os.WriteFile(name, []byte(rampClimate), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	a := lifeOf(t, "", with(usualRange, "--climate", name, "--mixed-at", "2026-06-12T08:00:00Z", "--lag", "0")...)
+	closeTo(t, "spent", a.Spent, 1.204095, 1e-6)
+	refused(t, lifeCommand(), "", "no such file", with(usualRange, "--climate", name+"x", "--mixed-at", "2026-06-12T08:00:00Z")...)
+}
+
+func TestLifeRefuses(t *testing.T) {
+	air := []string{"--temperature", "20", "--humidity", "50"}
+	refused(t, lifeCommand(), "", "give shortest and longest, or about", air...)
+	refused(t, lifeCommand(), "", "write about: 6h0m0s", with(air, "--shortest", "6h", "--longest", "6h")...)
+	refused(t, lifeCommand(), "", "not both", with(air, "--shortest", "6h", "--longest", "8h", "--about", "7h")...)
+	refused(t, lifeCommand(), "", "no share of the moisture path", with(air, "--shortest", "6h", "--longest", "8h", "--dry", "70", "--humid", "80")...)
+	refused(t, lifeCommand(), "", "both 0 %", with(air, "--shortest", "6h", "--longest", "8h", "--dry", "0", "--humid", "0")...)
+	refused(t, lifeCommand(), "", "25 to 90", with(air, "--about", "8h", "--activation-kj-mol", "0")...)
+	refused(t, lifeCommand(), "", "25..90", with(air, "--about", "8h", "--activation-kj-mol", "200")...)
+	refused(t, lifeCommand(), "", "--exposure 0", with(air, "--about", "8h", "--exposure", "0")...)
+	refused(t, lifeCommand(), "", "--exposure 1.5", with(air, "--about", "8h", "--exposure", "1.5")...)
+	refused(t, lifeCommand(), "", "--accuracy", with(air, "--about", "8h", "--accuracy", "0.3")...)
+	refused(t, lifeCommand(), "", "--accuracy", with(air, "--about", "8h", "--accuracy", "0.3,x")...)
+	refused(t, lifeCommand(), "", "--humidity is missing", "--about", "8h", "--temperature", "20")
+	refused(t, lifeCommand(), "", "humidity 120", "--about", "8h", "--temperature", "20", "--humidity", "120")
+	refused(t, lifeCommand(), "", "--mixed-at belongs to --climate", with(air, "--about", "8h", "--mixed-at", "2026-06-12T08:00:00Z")...)
+	refused(t, lifeCommand(), "", "invalid argument", with(air, "--about", "eight")...)
+
+	along := []string{"--about", "8h", "--climate", "-"}
+	refused(t, lifeCommand(), rampClimate, "--mixed-at is missing", along...)
+	refused(t, lifeCommand(), rampClimate, "outside the climate, which runs from 2026-06-12T08:00:00Z to 2026-06-12T14:00:00Z", with(along, "--mixed-at", "2026-06-12T07:59:59Z")...)
+	refused(t, lifeCommand(), rampClimate, "--mixed-at \"noon\" is not a time", with(along, "--mixed-at", "noon")...)
+	refused(t, lifeCommand(), rampClimate, "--until 2026-06-12T20:00:00Z is outside", with(along, "--mixed-at", "2026-06-12T09:00:00Z", "--until", "2026-06-12T20:00:00Z")...)
+	refused(t, lifeCommand(), rampClimate, "is before --mixed-at", with(along, "--mixed-at", "2026-06-12T09:00:00Z", "--until", "2026-06-12T08:30:00Z")...)
+	refused(t, lifeCommand(), rampClimate, "--lag", with(along, "--mixed-at", "2026-06-12T09:00:00Z", "--lag", "-1m")...)
+}
+
+func TestClimateErrorsNameRowAndColumn(t *testing.T) {
+	const head = "time,temperature_c,humidity_pct\n"
+	for _, row := range []struct{ text, want string }{
+		{"", "the file is empty"},
+		{head, "0 rows of air"},
+		{head + "2026-06-12T08:00:00Z,20,50\n", "1 rows of air"},
+		{"time,humidity_pct\n", "row 1: no column temperature_c"},
+		{"time,zone,temperature_c,humidity_pct\n", "row 1: a column zone"},
+		{head + "2026-06-12 08:00,20,50\n", "row 2, column time"},
+		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T08:00:00Z,21,50\n", "row 3, column time: 2026-06-12T08:00:00Z is there twice"},
+		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:30:00+02:00,21,50\n", "row 3, column time: 2026-06-12T09:30:00+02:00 comes after"},
+		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,20,100.1\n", "row 3, column humidity_pct: 100.1 is outside 0 to 100"},
+		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,20,-1\n", "row 3, column humidity_pct: -1 is outside"},
+		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,,50\n", "row 3, column temperature_c: no value"},
+		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,NaN,50\n", "row 3, column temperature_c"},
+		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,20\n", "row 3: not as many values"},
+		{head + "0001-06-12T08:00:00Z,20,50\n", "row 2, column time: the year"},
+	} {
+		_, err := readClimate("room.csv", strings.NewReader(row.text))
+		if exitCode(err) != exitUsage || !strings.Contains(err.Error(), "room.csv: ") || !strings.Contains(err.Error(), row.want) {
+			t.Errorf("%q: %v, want %q", row.text, err, row.want)
+		}
+	}
+}
+
+func FuzzReadClimate(f *testing.F) {
+	f.Add(rampClimate)
+	f.Add("\xef\xbb\xbftime,temperature_c,humidity_pct,note\r\n2026-06-12T08:00:00Z,20,50,\"a\nb\"\r\n2026-06-12T09:00:00+02:00,20,50,\r\n")
+	f.Add("time,temperature_c,humidity_pct\n,,\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		rows, err := readClimate("room.csv", strings.NewReader(text))
+		if err != nil {
+			if exitCode(err) != exitUsage {
+				t.Fatalf("not a usage error: %v", err)
+			}
+			return
+		}
+		if len(rows) < 2 {
+			t.Fatalf("%d rows", len(rows))
+		}
+		for i, row := range rows {
+			if row.air.Valid() != nil || i > 0 && !row.at.After(rows[i-1].at) {
+				t.Fatalf("row %d: %+v", i, row)
+			}
+		}
+		middle := rows.start().Add(rows.end().Sub(rows.start()) / 2)
+		if first := rows.from(middle)[0]; first.air.Valid() != nil || !first.at.Equal(middle) {
+			t.Fatalf("air at %v is %+v", middle, first)
+		}
+	})
+}
+
+// A week of minutes, as an export gives it.
+func BenchmarkLifeAlongAWeek(b *testing.B) {
+	var text strings.Builder
+	text.WriteString("time,temperature_c,humidity_pct\n")
+	start := time.Date(2026, 6, 8, 0, 0, 0, 0, time.UTC)
+	for minute := range 7 * 24 * 60 {
+		fmt.Fprintf(&text, "%s,%.2f,50\n", start.Add(time.Duration(minute)*time.Minute).Format(time.RFC3339), 22+4*math.Sin(float64(minute)*math.Pi/720))
+	}
+	for b.Loop() {
+		answered(b, lifeCommand(), text.String(), with(usualRange, "--climate", "-", "--mixed-at", "2026-06-08T08:00:00Z", "--json")...)
+	}
+}

@@ -1,0 +1,77 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// writeLife is the table for people, with what it rests on.
+func writeLife(to io.Writer, o lifeOptions, ink cure.Ink, a air.State, answer lifeAnswer) error {
+	var b strings.Builder
+	if answer.lifeAlong != nil {
+		writeAlong(&b, o, answer.lifeAlong)
+	}
+	fmt.Fprintf(&b, "Pot life in still air of %.1f °C and %.1f %%, hours after the first hardener\n", a.TemperatureC, a.HumidityPct)
+	fmt.Fprintf(&b, "  nominal        %6.2f h\n", answer.LifeH.Nominal)
+	fmt.Fprintf(&b, "  low            %6.2f h   a tenth of all batches are over\n", answer.LifeH.Low)
+	fmt.Fprintf(&b, "  expected       %6.2f h   half of them\n", answer.LifeH.Expected)
+	fmt.Fprintf(&b, "  high           %6.2f h   nine tenths\n", answer.LifeH.High)
+	fmt.Fprintf(&b, "  spent          %6.2f %% an hour, %.0f %% of it by moisture\n", 100*answer.SpentPerH, 100*answer.MoistureShare)
+	writeAssumptions(&b, o, ink)
+	_, err := io.WriteString(to, b.String())
+	return err
+}
+
+func writeAlong(b *strings.Builder, o lifeOptions, along *lifeAlong) {
+	clock := func(t time.Time) string { return t.Round(time.Second).Format(time.RFC3339) }
+	fmt.Fprintf(b, "Along the climate, mixed at %s\n", o.mixedAt)
+	fmt.Fprintf(b, "  nominal end    %s\n", clock(along.EndsAt.Nominal))
+	fmt.Fprintf(b, "  low            %s\n", clock(along.EndsAt.Low))
+	fmt.Fprintf(b, "  expected       %s\n", clock(along.EndsAt.Expected))
+	fmt.Fprintf(b, "  high           %s\n", clock(along.EndsAt.High))
+	fmt.Fprintf(b, "  spent          %.1f %% at %s\n", 100*along.Spent, clock(along.SpentAt))
+	fmt.Fprintf(b, "  longest time between two rows in use %v, taken as a straight line\n", time.Duration(along.LongestGapS*float64(time.Second)))
+	if along.AssumedFrom != nil {
+		fmt.Fprintf(b, "  Not every end lies within the record: after %s the last air is taken to stay.\n", clock(*along.AssumedFrom))
+	}
+	b.WriteString("\n")
+}
+
+func writeAssumptions(b *strings.Builder, o lifeOptions, ink cure.Ink) {
+	// A figure that was not said is an assumption and is called one.
+	origin := func(flags ...string) string {
+		for _, flag := range flags {
+			if !o.given(flag) {
+				return " (assumed)"
+			}
+		}
+		return ""
+	}
+	b.WriteString("\nIt rests on\n")
+	if o.sheet.About != 0 {
+		fmt.Fprintf(b, "  data sheet: about %v at %g °C%s and 50 %% (assumed), moisture's share %.0f %% there (assumed)\n",
+			o.sheet.About, o.sheet.AtTemperatureC, origin("at"), 100*ink.MoistureShare)
+	} else {
+		fmt.Fprintf(b, "  data sheet: %v at %g %% and %v at %g %%%s, both at %g °C%s\n", o.sheet.Longest, o.sheet.DryPct,
+			o.sheet.Shortest, o.sheet.HumidPct, origin("dry", "humid"), o.sheet.AtTemperatureC, origin("at"))
+	}
+	fmt.Fprintf(b, "  activation energy %g kJ/mol%s, exposure %g%s\n", o.sheet.ActivationKJPerMol, origin("activation-kj-mol"),
+		o.exposure, origin("exposure"))
+	if o.climate != "" {
+		fmt.Fprintf(b, "  the cup follows the air with a lag of %v%s\n", o.lag, origin("lag"))
+	}
+	counted := "the ink alone"
+	if o.accuracy != "" {
+		counted += ", the sensor's error"
+	}
+	if o.drift {
+		counted += ", the air's drift"
+	}
+	fmt.Fprintf(b, "  low, expected and high count what is not known about %s\n", counted)
+	b.WriteString("\nAn estimate of the time within the maker's pot life, not of adhesion. The ink maker's data sheet decides.\n")
+}
