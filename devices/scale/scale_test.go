@@ -246,7 +246,7 @@ func TestNoiseThroughAPort(t *testing.T) {
 	before := r.scale.Counts()
 	for _, noise := range []string{
 		"\x00\xff\x81\r\n",
-		strings.Repeat("ST,GS,+00099.0  g", 50) + "\n",
+		strings.Repeat("ST,GS,+00099.0  g", 20) + "\n",
 		"ST,GS,+00099.0 lb\r\n",
 		"T,GS,+00099.0  g\r\n",
 	} {

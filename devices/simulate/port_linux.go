@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"time"
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
@@ -59,6 +58,11 @@ func (p *ptyPort) replug() (err error) {
 	if err := onDescriptor(p.slave, makeRaw); err != nil {
 		return fmt.Errorf("pseudo-terminal: raw mode: %w", err)
 	}
+	// The library leaves the descriptor blocking, and a write would wait for a
+	// reader for ever.
+	if err := onDescriptor(p.master, func(fd int) error { return unix.SetNonblock(fd, true) }); err != nil {
+		return fmt.Errorf("pseudo-terminal: %w", err)
+	}
 	// Written aside and renamed, so that the name is never half there.
 	aside := p.link + ".new"
 	if err := os.Remove(aside); err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -80,9 +84,9 @@ func (p *ptyPort) unplug() error {
 
 func (p *ptyPort) close() error { return errors.Join(p.slave.Close(), p.master.Close()) }
 
-// unreadBytes is how much may wait for a reader: a few lines. A reader that is
-// there takes each line within milliseconds.
-const unreadBytes = 512
+// unreadBytes is how much may wait for a reader: half of what the kernel's line
+// buffer holds, and ten seconds of usual lines, so that a reader on a busy machine does not count as gone.
+const unreadBytes = 2048
 
 func (p *ptyPort) write(b []byte) error {
 	err := onDescriptor(p.slave, func(fd int) error {
@@ -98,10 +102,11 @@ func (p *ptyPort) write(b []byte) error {
 	if err != nil {
 		return fmt.Errorf("pseudo-terminal: %w", err)
 	}
-	if err := p.master.SetWriteDeadline(time.Now().Add(50 * time.Millisecond)); err != nil {
-		return fmt.Errorf("pseudo-terminal: %w", err)
-	}
-	if _, err := p.master.Write(b); err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
+	err = onDescriptor(p.master, func(fd int) error {
+		_, err := unix.Write(fd, b)
+		return err
+	})
+	if err != nil && !errors.Is(err, unix.EAGAIN) { // the kernel is full: lost, as on a line
 		return fmt.Errorf("pseudo-terminal: %w", err)
 	}
 	return nil
@@ -119,8 +124,8 @@ func makeRaw(fd int) error {
 	return unix.IoctlSetTermios(fd, unix.TCSETS, t)
 }
 
-// onDescriptor calls f with the file's descriptor, without taking the file out
-// of the runtime's poller as File.Fd would.
+// onDescriptor calls with the file's descriptor, and keeps its mode, which
+// File.Fd would change to blocking.
 func onDescriptor(f *os.File, call func(fd int) error) error {
 	raw, err := f.SyscallConn()
 	if err != nil {

@@ -55,7 +55,7 @@ func (r *Room) Set(s air.State) error {
 }
 
 func thousandths(value float64) string {
-	return strconv.FormatFloat(math.Round(value*1000), 'f', 0, 64) + "\n"
+	return strconv.FormatInt(int64(math.Round(value*1000)), 10) + "\n"
 }
 
 // SetRaw writes a file's content as it is, for content no sensor should have.
