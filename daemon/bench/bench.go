@@ -121,8 +121,8 @@ const tick = time.Second
 // cannot be brought there.
 func (b *Bench) Run(ctx context.Context) error {
 	defer close(b.ended)
-	ticker := time.NewTicker(tick)
-	defer ticker.Stop()
+	timer := time.NewTimer(clock.Real(b.clock, tick))
+	defer timer.Stop()
 	for {
 		select {
 		case <-ctx.Done():
@@ -130,8 +130,9 @@ func (b *Bench) Run(ctx context.Context) error {
 		case in := <-b.in:
 			in.enter(b, b.now())
 			b.drain()
-		case <-ticker.C:
+		case <-timer.C:
 			b.tick(b.now())
+			timer.Reset(clock.Real(b.clock, tick))
 		case err := <-b.journal.Acks():
 			b.acknowledged(err)
 		}

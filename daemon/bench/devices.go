@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/devices/climate"
 	"potlifed/devices/link"
@@ -35,11 +36,17 @@ func (b *Bench) RunDevices(ctx context.Context) error {
 // a sensor is never read twice at once.
 func (b *Bench) readSensor(ctx context.Context, c config.Sensor) {
 	log := b.log.With("device", c.ID)
-	ticker := time.NewTicker(c.Every)
-	defer ticker.Stop()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
 	var sensor *climate.HWMon
 	said := spoken{log: log}
 	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-timer.C:
+		}
+		timer.Reset(clock.Real(b.clock, c.Every))
 		began := time.Now()
 		a, err := air.State{}, error(nil)
 		if sensor == nil {
@@ -56,11 +63,6 @@ func (b *Bench) readSensor(ctx context.Context, c config.Sensor) {
 			b.Implausible(ctx, c.ID, time.Since(began), err)
 		} else {
 			b.Reading(ctx, c.ID, a, time.Since(began), err)
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case <-ticker.C:
 		}
 	}
 }

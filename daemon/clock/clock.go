@@ -61,3 +61,15 @@ func readLine(path string) (string, error) {
 	b, err := os.ReadFile(path)
 	return strings.TrimSpace(string(b)), err
 }
+
+// Real says how long one has to wait for a clock to have moved on by d: d itself, but
+// for a clock that runs faster or slower than time does and says so by a method of
+// this name.
+func Real(c Clock, d time.Duration) time.Duration {
+	if paced, ok := c.(interface {
+		Real(d time.Duration) time.Duration
+	}); ok {
+		return paced.Real(d)
+	}
+	return d
+}

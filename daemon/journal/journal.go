@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/url"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -26,6 +27,7 @@ import (
 type Journal struct {
 	write *sql.DB // one connection, used by Run and by whoever sets a cursor
 	read  *sql.DB
+	lock  *os.File
 	id    string
 	log   *slog.Logger
 
@@ -41,22 +43,35 @@ const FileName = "journal.sqlite"
 // to date. observe is told how long each commit took. The directory has to exist.
 func Open(dir string, log *slog.Logger, observe func(time.Duration)) (*Journal, error) {
 	path := filepath.Join(dir, FileName)
+	held, err := lock(dir)
+	if err != nil {
+		return nil, fmt.Errorf("open journal: %w", err)
+	}
+	j, err := open(path)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), held.Close())
+	}
+	j.lock, j.log, j.observe = held, log, observe
+	return j, nil
+}
+
+func open(path string) (*Journal, error) {
 	write, err := sql.Open("sqlite", dsn(path, false))
 	if err != nil {
-		return nil, fmt.Errorf("open journal %s: %w", path, err)
+		return nil, err
 	}
 	write.SetMaxOpenConns(1) // one writer: SQLite would answer a second "database is locked"
 	id, err := migrate(write)
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), write.Close())
+		return nil, errors.Join(err, write.Close())
 	}
 	read, err := sql.Open("sqlite", dsn(path, true))
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), write.Close())
+		return nil, errors.Join(err, write.Close())
 	}
 	read.SetMaxOpenConns(4)
 	return &Journal{
-		write: write, read: read, id: id, log: log, observe: observe,
+		write: write, read: read, id: id,
 		groups: make(chan Group, 1), acks: make(chan error, 1),
 	}, nil
 }
@@ -83,7 +98,7 @@ func dsn(path string, readOnly bool) string {
 func (j *Journal) ID() string { return j.id }
 
 // Close closes the files. Run has to have ended.
-func (j *Journal) Close() error { return errors.Join(j.read.Close(), j.write.Close()) }
+func (j *Journal) Close() error { return errors.Join(j.read.Close(), j.write.Close(), j.lock.Close()) }
 
 // Load rebuilds the state: the newest checkpoint that can be read and the records
 // after it, through the same [record.Apply] that made it.

@@ -1,0 +1,271 @@
+// Package daemon is the running service: it wires the rooms of the house together,
+// starts sinks before sources, and stops sources before sinks.
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"sync"
+	"time"
+
+	"potlifed/daemon/bench"
+	"potlifed/daemon/clock"
+	"potlifed/daemon/config"
+	"potlifed/daemon/journal"
+	"potlifed/daemon/metrics"
+	"potlifed/daemon/mqtt"
+	"potlifed/daemon/web"
+)
+
+// Options are what a run is made of beside the configuration.
+type Options struct {
+	Shop    config.Shop
+	Version string
+	Clock   clock.Clock
+	Log     *slog.Logger
+	// TimeLapse is how many times faster than real time the clock runs; 0 outside a
+	// demo.
+	TimeLapse float64
+	// Ready, if not nil, is told where the service can be reached, once it can.
+	Ready func(Addresses)
+}
+
+// Addresses are where a running service can be reached.
+type Addresses struct {
+	HTTP string // host:port
+	MQTT string // mqtt://host:port of the broker in use; empty when MQTT is off
+}
+
+// Run runs the service until ctx is done, and then stops it in good order. An error
+// means that it could not start, or that something could not be brought to disk.
+func Run(ctx context.Context, o Options) error {
+	if err := os.MkdirAll(o.Shop.DataDir, 0o750); err != nil {
+		return fmt.Errorf("data_dir: %w", err)
+	}
+	var counted *metrics.Metrics
+	j, err := journal.Open(o.Shop.DataDir, o.Log, func(took time.Duration) { counted.ObserveJournalWrite(took) })
+	if err != nil {
+		return err
+	}
+	out := &outlet{}
+	b, err := bench.New(ctx, bench.Settings{
+		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, BrokerAway: out.away,
+	})
+	if err != nil {
+		return errors.Join(err, j.Close())
+	}
+	counted = metrics.New(metrics.Settings{
+		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop),
+	}, b)
+	s := &service{Options: o, journal: j, bench: b, out: out, metrics: counted}
+	return errors.Join(s.run(ctx), j.Close())
+}
+
+// service is a run with its parts.
+type service struct {
+	Options
+	journal *journal.Journal
+	bench   *bench.Bench
+	out     *outlet
+	metrics *metrics.Metrics
+}
+
+// run starts journal, loop, outputs and instruments in this order, waits for the end,
+// and stops them in the other.
+func (s *service) run(ctx context.Context) error {
+	server, listener, err := s.listen(ctx)
+	if err != nil {
+		return err
+	}
+	if err := s.out.open(ctx, s); err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	var failed failures
+	// Each stage outlives the context: it ends when the stage before it has ended.
+	stopJournal := s.stage(ctx, &failed, s.journal.Run)
+	stopBench := s.stage(ctx, &failed, s.bench.Run)
+	stopOut := s.stage(ctx, &failed, s.out.run)
+	stopWeb := s.stage(ctx, &failed, func(ctx context.Context) error { return server.Serve(ctx, listener) })
+	stopDevices := s.stage(ctx, &failed, s.bench.RunDevices)
+	stopHeart := s.stage(ctx, &failed, s.heartbeat)
+
+	addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}
+	s.Log.Info("ready", "http", addresses.HTTP, "mqtt", addresses.MQTT)
+	if s.Ready != nil {
+		s.Ready(addresses)
+	}
+	<-ctx.Done()
+	for _, stop := range []func(){stopHeart, stopDevices, stopWeb, stopOut, stopBench, stopJournal} {
+		stop()
+	}
+	return failed.all()
+}
+
+// stage runs one part in a goroutine and returns the function that ends it and waits
+// for it.
+func (s *service) stage(ctx context.Context, failed *failures, run func(context.Context) error) (stop func()) {
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		if err := run(ctx); err != nil {
+			s.Log.Error("a part of the service has ended", "err", err)
+			failed.add(err)
+		}
+	}()
+	return func() {
+		cancel()
+		<-ended
+	}
+}
+
+// failures collects errors of several goroutines.
+type failures struct {
+	mu   sync.Mutex
+	errs []error
+}
+
+func (f *failures) add(err error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.errs = append(f.errs, err)
+}
+
+func (f *failures) all() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return errors.Join(f.errs...)
+}
+
+func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
+	server, err := web.New(web.Settings{
+		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, Version: s.Version,
+	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
+	if err != nil {
+		return nil, nil, err
+	}
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", s.Shop.HTTP.Listen)
+	if err != nil {
+		return nil, nil, fmt.Errorf("http.listen %s: %w; another program may use that port", s.Shop.HTTP.Listen, err)
+	}
+	return server, l, nil
+}
+
+// ready names what the service depends on, for /readyz.
+func (s *service) ready() []web.Check {
+	snap := s.bench.Snapshot()
+	checks := []web.Check{{Name: "journal", OK: snap.JournalError == "", Detail: snap.JournalError}}
+	for _, d := range snap.Sensors {
+		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == "up", Detail: d.Detail})
+	}
+	if s.out.on() {
+		away := s.out.away()
+		checks = append(checks, web.Check{Name: "broker", OK: away == "", Detail: away})
+	}
+	return checks
+}
+
+// outlet is MQTT, with the built-in broker where there is one. Its zero value is an
+// outlet that is off.
+type outlet struct {
+	mu        sync.Mutex // guards what away and counts read from other goroutines
+	publisher *mqtt.Publisher
+	failed    error
+
+	broker *mqtt.Broker
+	url    string
+}
+
+// open starts the built-in broker and makes the publisher. A broker that cannot start
+// is a state that is shown, like any broker that is away; the bench works without.
+func (o *outlet) open(ctx context.Context, s *service) error {
+	settings, err := mqtt.FromShop(s.Shop)
+	if err != nil {
+		return err
+	}
+	if s.Shop.Broker.Listen != "" {
+		topics := mqtt.NewTopics(settings.Prefix, settings.Bench)
+		o.broker, err = mqtt.StartBroker(ctx, s.Shop.Broker.Listen, topics, settings.Commands, s.Log)
+		if err != nil {
+			s.Log.Error("the built-in broker cannot start", "err", err)
+			o.mu.Lock()
+			o.failed = err
+			o.mu.Unlock()
+			return nil
+		}
+		if settings.URL == "" {
+			settings = o.broker.Own(settings)
+		}
+	}
+	if settings.URL == "" {
+		s.Log.Info("MQTT is off: the configuration has neither mqtt nor broker")
+		return nil
+	}
+	o.url = settings.URL
+	o.mu.Lock()
+	o.publisher = mqtt.New(settings, s.bench, s.journal, s.Clock, s.Log, s.metrics.ObserveReadingToPublish)
+	o.mu.Unlock()
+	return nil
+}
+
+func (o *outlet) run(ctx context.Context) error {
+	var err error
+	if o.publisher != nil {
+		err = o.publisher.Run(ctx)
+	}
+	if o.broker != nil {
+		err = errors.Join(err, o.broker.Close())
+	}
+	return err
+}
+
+func (o *outlet) state() (*mqtt.Publisher, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.publisher, o.failed
+}
+
+func (o *outlet) on() bool {
+	p, failed := o.state()
+	return p != nil || failed != nil
+}
+
+// away says why nothing can be published, empty when it can or is not wanted.
+func (o *outlet) away() string {
+	p, failed := o.state()
+	switch {
+	case failed != nil:
+		return failed.Error()
+	case p == nil || p.Connected():
+		return ""
+	}
+	if detail := p.Status().Detail; detail != "" {
+		return detail
+	}
+	return "no connection to the broker"
+}
+
+// counts is what the metrics ask, nil when MQTT is off.
+func (o *outlet) counts(shop config.Shop) func() metrics.MQTT {
+	if shop.MQTT.URL == "" && shop.Broker.Listen == "" {
+		return nil
+	}
+	return func() metrics.MQTT {
+		m := metrics.MQTT{Messages: map[metrics.Message]uint64{}}
+		p, _ := o.state()
+		if p == nil {
+			return m
+		}
+		s := p.Status()
+		m.Connected, m.Waiting = s.Connected, s.Waiting
+		for c, n := range s.Messages {
+			m.Messages[metrics.Message{Direction: c.Direction, Result: c.Result}] = n
+		}
+		return m
+	}
+}

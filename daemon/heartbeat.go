@@ -1,0 +1,41 @@
+package daemon
+
+import (
+	"context"
+	"time"
+
+	notify "github.com/coreos/go-systemd/v22/daemon"
+)
+
+// hungAfter is how old the newest snapshot may be before the loop counts as hung. It
+// makes one at least once a second.
+const hungAfter = 10 * time.Second
+
+// heartbeat tells systemd that the service is ready and then, for as long as the loop
+// makes snapshots, that it lives. A process whose loop hangs is so restarted.
+func (s *service) heartbeat(ctx context.Context) error {
+	if _, err := notify.SdNotify(false, notify.SdNotifyReady); err != nil {
+		return err
+	}
+	interval, err := notify.SdWatchdogEnabled(false)
+	if err != nil || interval == 0 {
+		return err
+	}
+	ticker := time.NewTicker(interval / 3)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			_, err := notify.SdNotify(false, notify.SdNotifyStopping)
+			return err
+		case <-ticker.C:
+			if s.Clock.Now().Mono-s.bench.Snapshot().Mono > hungAfter {
+				s.Log.Error("the loop stands still; systemd is not told that it lives")
+				continue
+			}
+			if _, err := notify.SdNotify(false, notify.SdNotifyWatchdog); err != nil {
+				s.Log.Warn("systemd cannot be told that the service lives", "err", err)
+			}
+		}
+	}
+}

@@ -1,0 +1,14 @@
+//go:build !unix
+
+package journal
+
+import (
+	"os"
+	"path/filepath"
+)
+
+// lock opens the lock file; where the system has no flock, nothing keeps a second
+// daemon away.
+func lock(dir string) (*os.File, error) {
+	return os.OpenFile(filepath.Join(dir, "lock"), os.O_CREATE|os.O_RDWR, 0o640)
+}
