@@ -55,7 +55,7 @@ func TestLifeCountsWhatItIsToldTo(t *testing.T) {
 
 func TestLifeForPeopleShowsItsAssumptions(t *testing.T) {
 	out := answered(t, lifeCommand(), "", with(usualRange, "--temperature", "22", "--humidity", "55")...)
-	for _, want := range []string{"at 30 % and 6h0m0s at 80 % (assumed), both at 20 °C (assumed)", "nominal", "not of adhesion", "data sheet decides", "the ink alone"} {
+	for _, want := range []string{"at 30 % and 6 h at 80 % (assumed), both at 20 °C (assumed)", "nominal", "not of adhesion", "data sheet decides", "the ink alone"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("%s\nlacks %q", out, want)
 		}
@@ -130,7 +130,7 @@ func TestLifeReadsAClimateFile(t *testing.T) {
 func TestLifeRefuses(t *testing.T) {
 	air := []string{"--temperature", "20", "--humidity", "50"}
 	refused(t, lifeCommand(), "", "give shortest and longest, or about", air...)
-	refused(t, lifeCommand(), "", "write about: 6h0m0s", with(air, "--shortest", "6h", "--longest", "6h")...)
+	refused(t, lifeCommand(), "", "write about: 6h", with(air, "--shortest", "6h", "--longest", "6h")...)
 	refused(t, lifeCommand(), "", "not both", with(air, "--shortest", "6h", "--longest", "8h", "--about", "7h")...)
 	refused(t, lifeCommand(), "", "no share of the moisture path", with(air, "--shortest", "6h", "--longest", "8h", "--dry", "70", "--humid", "80")...)
 	refused(t, lifeCommand(), "", "both 0 %", with(air, "--shortest", "6h", "--longest", "8h", "--dry", "0", "--humid", "0")...)

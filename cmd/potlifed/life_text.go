@@ -35,7 +35,7 @@ func writeAlong(b *strings.Builder, o lifeOptions, along *lifeAlong) {
 	fmt.Fprintf(b, "  expected       %s\n", clock(along.EndsAt.Expected))
 	fmt.Fprintf(b, "  high           %s\n", clock(along.EndsAt.High))
 	fmt.Fprintf(b, "  spent          %.1f %% at %s\n", 100*along.Spent, clock(along.SpentAt))
-	fmt.Fprintf(b, "  longest time between two rows in use %v, taken as a straight line\n", time.Duration(along.LongestGapS*float64(time.Second)))
+	fmt.Fprintf(b, "  longest time between two rows in use %g min, taken as a straight line\n", along.LongestGapS/60)
 	if along.AssumedFrom != nil {
 		fmt.Fprintf(b, "  Not every end lies within the record: after %s the last air is taken to stay.\n", clock(*along.AssumedFrom))
 	}
@@ -54,16 +54,16 @@ func writeAssumptions(b *strings.Builder, o lifeOptions, ink cure.Ink) {
 	}
 	b.WriteString("\nIt rests on\n")
 	if o.sheet.About != 0 {
-		fmt.Fprintf(b, "  data sheet: about %v at %g °C%s and 50 %% (assumed), moisture's share %.0f %% there (assumed)\n",
-			o.sheet.About, o.sheet.AtTemperatureC, origin("at"), 100*ink.MoistureShare)
+		fmt.Fprintf(b, "  data sheet: about %g h at %g °C%s and 50 %% (assumed), moisture's share %.0f %% there (assumed)\n",
+			o.sheet.About.Hours(), o.sheet.AtTemperatureC, origin("at"), 100*ink.MoistureShare)
 	} else {
-		fmt.Fprintf(b, "  data sheet: %v at %g %% and %v at %g %%%s, both at %g °C%s\n", o.sheet.Longest, o.sheet.DryPct,
-			o.sheet.Shortest, o.sheet.HumidPct, origin("dry", "humid"), o.sheet.AtTemperatureC, origin("at"))
+		fmt.Fprintf(b, "  data sheet: %g h at %g %% and %g h at %g %%%s, both at %g °C%s\n", o.sheet.Longest.Hours(), o.sheet.DryPct,
+			o.sheet.Shortest.Hours(), o.sheet.HumidPct, origin("dry", "humid"), o.sheet.AtTemperatureC, origin("at"))
 	}
 	fmt.Fprintf(b, "  activation energy %g kJ/mol%s, exposure %g%s\n", o.sheet.ActivationKJPerMol, origin("activation-kj-mol"),
 		o.exposure, origin("exposure"))
 	if o.climate != "" {
-		fmt.Fprintf(b, "  the cup follows the air with a lag of %v%s\n", o.lag, origin("lag"))
+		fmt.Fprintf(b, "  the cup follows the air with a lag of %g min%s\n", o.lag.Minutes(), origin("lag"))
 	}
 	counted := "the ink alone"
 	if o.accuracy != "" {

@@ -3,6 +3,7 @@ package cure
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"potlifed/model/air"
@@ -63,9 +64,9 @@ func (s Sheet) valid() error {
 	case two && s.Longest <= 0:
 		return fmt.Errorf("pot life: longest %v is not positive", s.Longest)
 	case two && s.Shortest == s.Longest:
-		return fmt.Errorf("pot life: shortest and longest are both %v; write about: %v", s.Shortest, s.Shortest)
+		return fmt.Errorf("pot life: shortest and longest are both %s; write about: %s", plain(s.Shortest), plain(s.Shortest))
 	case two && s.Shortest > s.Longest:
-		return fmt.Errorf("pot life: shortest %v is longer than longest %v", s.Shortest, s.Longest)
+		return fmt.Errorf("pot life: shortest %s is longer than longest %s", plain(s.Shortest), plain(s.Longest))
 	}
 	if err := (air.State{TemperatureC: s.AtTemperatureC}).Valid(); err != nil {
 		return fmt.Errorf("pot life: data sheet: %w", err)
@@ -77,6 +78,18 @@ func (s Sheet) valid() error {
 		return fmt.Errorf("pot life: activation energy %v kJ/mol is outside %v..%v", s.ActivationKJPerMol, MinActivationKJPerMol, MaxActivationKJPerMol)
 	}
 	return nil
+}
+
+// plain is a duration as a person would write it into a configuration: 6h and not 6h0m0s.
+func plain(d time.Duration) string {
+	text := d.String()
+	if strings.HasSuffix(text, "m0s") {
+		text = strings.TrimSuffix(text, "0s")
+	}
+	if strings.HasSuffix(text, "h0m") {
+		text = strings.TrimSuffix(text, "0m")
+	}
+	return text
 }
 
 // Calibrate turns the sheet's figures into an ink with the priors of the first day.
@@ -109,9 +122,9 @@ func (s Sheet) Calibrate() (Ink, error) {
 	heat := 1/s.Longest.Hours() - moisture*dry
 	// The limit itself, an ink of moisture alone, is allowed; rounding must not refuse it.
 	if heat < -1e-12/s.Longest.Hours() {
-		return Ink{}, fmt.Errorf("pot life: %v..%v between %v and %v %%: %w: shortest/longest must be at least dry/humid, %.3g; "+
+		return Ink{}, fmt.Errorf("pot life: %s..%s between %v and %v %%: %w: shortest/longest must be at least dry/humid, %.3g; "+
 			"check the figures and the two ends, or give one figure as about",
-			s.Shortest, s.Longest, s.DryPct, s.HumidPct, ErrNoShare, s.DryPct/s.HumidPct)
+			plain(s.Shortest), plain(s.Longest), s.DryPct, s.HumidPct, ErrNoShare, s.DryPct/s.HumidPct)
 	}
 	heat = max(heat, 0) / arrhenius(ink.activationK(), s.AtTemperatureC)
 	rate := heat + moisture*referenceVapourPa

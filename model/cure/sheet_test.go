@@ -116,7 +116,7 @@ func TestCalibrateRefuses(t *testing.T) {
 		{Sheet{Longest: 6 * h}, "shortest 0s is not positive"},
 		{Sheet{Shortest: -h, Longest: h}, "shortest -1h0m0s is not positive"},
 		{Sheet{About: -h}, "about -1h0m0s is not positive"},
-		{Sheet{Shortest: 6 * h, Longest: 6 * h}, "write about: 6h0m0s"},
+		{Sheet{Shortest: 6 * h, Longest: 6 * h}, "write about: 6h"},
 		{Sheet{Shortest: 8 * h, Longest: 6 * h}, "is longer than"},
 		{Sheet{Shortest: 6 * h, Longest: 8 * h, AtTemperatureC: 20, DryPct: 80, HumidPct: 30}, "in this order"},
 		{Sheet{Shortest: 6 * h, Longest: 8 * h, AtTemperatureC: 20, DryPct: 30, HumidPct: 101}, "inside 0..100"},
