@@ -1,0 +1,198 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"potlifed/devices/link"
+	"potlifed/devices/scale"
+	"potlifed/model/weigh"
+)
+
+// listenOptions are the flags of listen.
+type listenOptions struct {
+	config   scale.Config
+	duration time.Duration
+	json     bool
+	learn    bool
+}
+
+func listenCommand() *cobra.Command {
+	var o listenOptions
+	c := &cobra.Command{
+		Use:   "listen --port PORT",
+		Short: "print each line of a scale beside what it decodes to",
+		Long: `listen opens a scale's port, and prints each raw line beside the weight it
+decodes to, or why it does not. With --line auto it first watches some lines.
+It ends with the link, after --for, or when interrupted.
+
+Line shapes: ` + strings.Join(scale.ShapeNames(), ", ") + `;
+or a pattern such as '{stable=ST|moving=US},{sign}{weight} {unit}'.`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return listen(c.Context(), o, c.OutOrStdout(), c.ErrOrStderr())
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.config.Link.Port, "port", "", "device path, best under /dev/serial/by-id, or tcp://HOST:PORT")
+	f.IntVar(&o.config.Link.Baud, "baud", 9600, "speed in bit/s")
+	f.StringVar(&o.config.Link.Mode, "mode", "8N1", "data bits, parity, stop bits")
+	f.StringVar(&o.config.Line, "line", scale.Auto, "shape of the lines")
+	f.DurationVar(&o.duration, "for", 0, "stop after this time; 0 for none")
+	f.BoolVar(&o.json, "json", false, "print one JSON object a line")
+	f.BoolVar(&o.learn, "learn", false, "find speed, mode and shape by trying (not yet)")
+	return c
+}
+
+func listen(ctx context.Context, o listenOptions, out, errOut io.Writer) error {
+	switch {
+	case o.learn:
+		return usage("listen --learn: not yet; give --baud, --mode and --line")
+	case o.config.Link.Port == "":
+		return usage("listen: which port? Give --port, best a name under /dev/serial/by-id")
+	case o.duration < 0:
+		return usage("listen --for %v: want a time above zero", o.duration)
+	}
+	if err := o.config.Check(); err != nil {
+		return usage("listen: %w", err)
+	}
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	if o.duration > 0 {
+		timed, cancel := context.WithTimeout(ctx, o.duration)
+		defer cancel()
+		ctx = timed
+	}
+	show := showText
+	if o.json {
+		show = showJSON
+	}
+	counts, shape, err := scale.Watch(ctx, o.config, func(line []byte, r weigh.Reading, err error) {
+		if err := show(out, line, r, err); err != nil {
+			stop(fmt.Errorf("write: %w", err)) // nobody reads the output any more
+		}
+	})
+	if err == nil && context.Cause(ctx) != ctx.Err() {
+		err = context.Cause(ctx)
+	}
+	if err != nil {
+		if advice := link.Advice(err); advice != "" {
+			return fmt.Errorf("listen: %w\n%s", err, advice)
+		}
+		return fmt.Errorf("listen: %w", err)
+	}
+	fmt.Fprintf(errOut, "shape %s: %d lines decoded, %d while learning; %d torn, %d unknown, %d too long\n",
+		shape, counts.OK, counts.Learning, counts.Torn, counts.Unknown, counts.Overlong)
+	if counts.OK == 0 && o.duration > 0 {
+		return errNothingHeard(o, counts)
+	}
+	return nil
+}
+
+// errNothingHeard says what is most likely wrong.
+func errNothingHeard(o listenOptions, counts scale.Counts) error {
+	switch {
+	case counts == scale.Counts{}:
+		return fmt.Errorf("listen: no line came from %q in %v: set the scale to send continuously, and check the cable", o.config.Link.Port, o.duration)
+	case counts.Learning > 0:
+		return fmt.Errorf("listen: too few lines came in %v to settle on a shape: listen for longer, or name the shape with --line", o.duration)
+	}
+	return fmt.Errorf("listen: lines came from %q and none could be decoded: check --baud and --mode against the scale's menu, and --line against the lines above", o.config.Link.Port)
+}
+
+func showText(out io.Writer, line []byte, r weigh.Reading, err error) error {
+	_, werr := fmt.Fprintf(out, "%-32q %s\n", line, inWords(r, err))
+	return werr
+}
+
+// inWords says in a few words what a line decoded to.
+func inWords(r weigh.Reading, err error) string {
+	if err != nil {
+		return "- " + err.Error()
+	}
+	var words []string
+	switch {
+	case r.Over:
+		words = append(words, "over range")
+	case r.Under:
+		words = append(words, "under range")
+	case r.HasWeight:
+		words = append(words, strconv.FormatFloat(r.Grams, 'f', -1, 64)+" g")
+	default:
+		words = append(words, "no weight")
+	}
+	for _, w := range []string{stabilityWord(r.Stability), tareWord(r.Tare)} {
+		if w != "" {
+			words = append(words, w)
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+func stabilityWord(s weigh.Stability) string {
+	switch s {
+	case weigh.Stable:
+		return "stable"
+	case weigh.Moving:
+		return "moving"
+	}
+	return ""
+}
+
+func tareWord(t weigh.Tare) string {
+	switch t {
+	case weigh.Net:
+		return "net"
+	case weigh.Gross:
+		return "gross"
+	}
+	return ""
+}
+
+// heardLine is a line of listen --json. Bytes that are no text are escaped in
+// raw as in a quoted Go string.
+type heardLine struct {
+	Raw       string   `json:"raw"`
+	Grams     *float64 `json:"grams,omitempty"`
+	Stability string   `json:"stability,omitempty"`
+	Tare      string   `json:"tare,omitempty"`
+	Over      bool     `json:"over,omitempty"`
+	Under     bool     `json:"under,omitempty"`
+	Error     string   `json:"error,omitempty"`
+	Kind      string   `json:"kind,omitempty"`
+}
+
+func showJSON(out io.Writer, line []byte, r weigh.Reading, err error) error {
+	quoted := strconv.Quote(string(line))
+	h := heardLine{Raw: quoted[1 : len(quoted)-1]}
+	if err != nil {
+		h.Error, h.Kind = err.Error(), faultKind(err)
+	} else {
+		h.Stability, h.Tare, h.Over, h.Under = stabilityWord(r.Stability), tareWord(r.Tare), r.Over, r.Under
+		if r.HasWeight {
+			h.Grams = &r.Grams
+		}
+	}
+	return json.NewEncoder(out).Encode(h)
+}
+
+// faultKind is the name of the count into which a rejected line goes.
+func faultKind(err error) string {
+	switch {
+	case errors.Is(err, scale.ErrTorn):
+		return "torn"
+	case errors.Is(err, scale.ErrOverlong):
+		return "overlong"
+	case errors.Is(err, scale.ErrLearning):
+		return "learning"
+	}
+	return "unknown"
+}
