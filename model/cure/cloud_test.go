@@ -140,7 +140,7 @@ func TestGoodAfterManyLivesStillHasADistribution(t *testing.T) {
 	}
 	c.Good()
 	ends := c.Forecast(bench, now, 0)
-	if c.Risk() != 0 || ends.Low <= c.Age() || ends.High <= ends.Expected {
+	if c.Risk() > 1e-9 || ends.Low <= c.Age() || ends.High <= ends.Expected {
 		t.Errorf("risk %v, ends %+v at %v", c.Risk(), ends, c.Age())
 	}
 	c.Advance(bench, still(35, 80, ends.Expected-c.Age()))

@@ -7,8 +7,8 @@ import (
 
 // drawWeights say how much each draw moves the ends; they steer the search for the design and nothing else.
 var drawWeights = [draws]float64{
-	drawLife: 1.19, drawSigma: 0.318, drawShare: 1.79, drawActivation: 0.305, drawDriftHumidity: 0.579, drawDriftTemperature: 0.245,
-	drawBiasHumidity: 0.224, drawBiasTemperature: 0.793, drawExposure: 0.0732, drawWorst: 0.0803, drawLag: 0.0161, drawGap: 0.0623,
+	drawLife: 0.495, drawSigma: 0.421, drawShare: 2.22, drawActivation: 0.436, drawDriftHumidity: 0.323, drawDriftTemperature: 0.258,
+	drawBiasHumidity: 0.318, drawBiasTemperature: 0.279, drawExposure: 0.038, drawWorst: 0.112, drawLag: 0.114, drawGap: 0.635,
 }
 
 // searchGenerator builds a generator component by component. Each candidate is an odd number; the one kept has the smallest weighted L2
