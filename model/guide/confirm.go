@@ -126,6 +126,7 @@ func (m Mix) confirmCup(c Confirm) (Mix, error) {
 		return m, refuse(CupAway, "The scale shows less than zero: put the cup on it, or zero it, then confirm.")
 	}
 	m.CupG, m.Pan = c.WeightG, weigh.NewPan(c.WeightG)
+	m.Pan.CupTared = math.Abs(c.WeightG) <= m.Recipe.DivisionG
 	return m.advanced(time.Time{}), nil
 }
 
@@ -207,7 +208,7 @@ func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now t
 	m.Pours = append(slices.Clip(m.Pours), Pour{
 		Part: part, G: grams, Step: m.Step, BaseG: m.Pan.BaseG, RoseAt: rose, Early: early, Excused: early,
 	})
-	m.Pan = weigh.NewPan(c.WeightG)
+	m.Pan = m.Pan.Next(c.WeightG)
 	return m
 }
 
@@ -266,9 +267,9 @@ func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err err
 			pour = true
 		case rise > weigh.RiseThreshold(m.Recipe.DivisionG):
 			m.UnexplainedG = rise
-			m.Pan = weigh.NewPan(c.WeightG)
+			m.Pan = m.Pan.Next(c.WeightG)
 		case rise >= -weigh.Clinging(m.Poured().TotalG(), m.Recipe.DivisionG):
-			m.Pan = weigh.NewPan(c.WeightG)
+			m.Pan = m.Pan.Next(c.WeightG)
 		}
 	}
 	if m.Step == StirHardener && m.orderOpen() && c.Override == "" {

@@ -36,11 +36,21 @@ type Pan struct {
 	// Blind: how much stood there before is not certain (the program had just
 	// started, or a pour had not come to rest), so no later reading can decide.
 	Blind bool `json:"blind,omitempty"`
+	// CupTared: the cup's own weight is tared out, so that an empty pan shows less
+	// than zero. A zero is then the tare key's, and no lifted cup.
+	CupTared bool `json:"cup_tared,omitempty"`
 }
 
 // NewPan returns the pan for the next part, at the reading at which the last
 // one was confirmed.
 func NewPan(readingG float64) Pan { return Pan{BaseG: readingG, HeldG: readingG} }
+
+// Next returns the pan for the next part, of the same cup.
+func (p Pan) Next(readingG float64) Pan {
+	next := NewPan(readingG)
+	next.CupTared = p.CupTared
+	return next
+}
 
 // PouredG is what has been poured since the base, if the base holds.
 func (p Pan) PouredG(readingG float64) float64 { return readingG - p.BaseG }
@@ -60,5 +70,5 @@ func (p Pan) Answered(key bool) Pan {
 		p.BaseG += p.ShiftG
 		p.HeldG += p.ShiftG
 	}
-	return Pan{BaseG: p.BaseG, HeldG: p.HeldG}
+	return Pan{BaseG: p.BaseG, HeldG: p.HeldG, CupTared: p.CupTared || key}
 }

@@ -182,6 +182,9 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 		// A tare shows zero exactly; what s differs from it was poured since.
 		p.State, p.HeldG, p.ShiftG, p.Blind = PanZeroed, held, -held, blind
 		t.sawZero, t.zeroAt = true, r.At
+		if p.CupTared && !blind {
+			return t.tared(p, g, PanResting)
+		}
 		return p, Zeroed
 	case changed && t.haveHeld && !t.within(s, held, t.divisionG):
 		return ask(p, held, s-held)
@@ -225,6 +228,8 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 			return p, Unchanged // a quick pour may pass here, too
 		}
 		return t.returned(p, s, r.At)
+	case t.sawZero && s > t.divisionG && s <= p.HeldG/2 && r.At.Sub(t.levelAt) >= quickly:
+		return t.tared(p, s, PanResting)
 	case t.sawZero && below && r.At.Sub(t.levelAt) < longestPause, r.At.Sub(t.levelAt) < steady:
 		return p, Unchanged
 	}
@@ -264,7 +269,7 @@ func (t *Tracker) settling(p Pan) (Pan, Change) {
 		return ask(p, was, p.ShiftG)
 	}
 	t.hold(s, t.lastAt)
-	return Pan{BaseG: p.BaseG, HeldG: s}, Unchanged
+	return Pan{BaseG: p.BaseG, HeldG: s, CupTared: p.CupTared}, Unchanged
 }
 
 func (t *Tracker) away(p Pan) (Pan, Change) {
@@ -292,7 +297,7 @@ func (t *Tracker) tared(p Pan, g float64, next PanState) (Pan, Change) {
 	}
 	p.BaseG += p.ShiftG
 	p.HeldG += p.ShiftG
-	p.State = next
+	p.State, p.CupTared = next, true
 	if next == PanResting {
 		p.ShiftG = 0
 		t.hold(g, t.lastAt)
@@ -307,11 +312,11 @@ func (t *Tracker) returned(p Pan, s float64, at time.Time) (Pan, Change) {
 		p.BaseG -= lost
 	}
 	t.hold(s, at)
-	return Pan{BaseG: p.BaseG, HeldG: s, AwayG: p.AwayG}, Returned
+	return Pan{BaseG: p.BaseG, HeldG: s, AwayG: p.AwayG, CupTared: p.CupTared}, Returned
 }
 
 func ask(p Pan, heldG, shiftG float64) (Pan, Change) {
-	return Pan{BaseG: p.BaseG, State: PanAsked, HeldG: heldG, ShiftG: shiftG}, Ambiguous
+	return Pan{BaseG: p.BaseG, State: PanAsked, HeldG: heldG, ShiftG: shiftG, CupTared: p.CupTared}, Ambiguous
 }
 
 func (t *Tracker) hold(g float64, at time.Time) {
