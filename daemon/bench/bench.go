@@ -113,9 +113,9 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	return b, nil
 }
 
-// tick is how often the loop looks at the time: often enough that nothing a person
-// sees is more than a second old.
-const tick = time.Second
+// tick is how often the loop looks at the time: often enough that nothing that is
+// shown is a second old when it is read.
+const tick = 500 * time.Millisecond
 
 // Run is the loop. It returns when ctx is done and what was decided is on disk, or
 // cannot be brought there.

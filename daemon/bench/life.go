@@ -23,9 +23,9 @@ type life struct {
 	expected, low, high time.Time
 }
 
-// lookAhead is how old a look-ahead may be before it is made anew; what is published
-// in between stands still.
-const lookAhead = 500 * time.Millisecond
+// lookAhead is how old a look-ahead may be before it is made anew: alarms, lights and
+// views of one tick share one.
+const lookAhead = 100 * time.Millisecond
 
 // lifeOf returns the life of a batch that has begun. The forecast is made once for
 // each closed step; from there to now the batch is carried on in a copy that is

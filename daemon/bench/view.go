@@ -210,7 +210,8 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *r
 	age, spent, risk := l.age.Seconds(), l.spent, l.risk
 	v.AgeS, v.Spent, v.Risk = &age, &spent, &risk
 	v.EndsAt = &record.Span[time.Time]{Expected: l.expected, Low: l.low, High: l.high}
-	left := func(t time.Time) float64 { return max(t.Sub(now), 0).Seconds() }
+	v.Time = l.at // all figures of a view are of one moment
+	left := func(t time.Time) float64 { return max(t.Sub(l.at), 0).Seconds() }
 	v.RemainingS = &record.Span[float64]{Expected: left(l.expected), Low: left(l.low), High: left(l.high)}
 	next := l.low.Add(-b.shop.Alarms.MixingTakes - batch.Mix.Recipe.Rest)
 	v.NextMixAt = &next

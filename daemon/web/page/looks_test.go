@@ -65,12 +65,13 @@ func TestFitsEveryScreen(t *testing.T) {
 		rows := shop(now)
 		set(rows, now)
 		f := newFakeBench(t, rows)
+		b.open(f)
+		b.sees("#batches", "0612-1")
 		for _, size := range [][2]int64{{1280, 800}, {800, 1280}, {390, 844}} {
 			for _, scheme := range []string{"light", "dark"} {
 				look := fmt.Sprintf("%s-%dx%d-%s", name, size[0], size[1], scheme)
 				b.run(chromedp.EmulateViewport(size[0], size[1]), media("prefers-color-scheme", scheme))
-				b.open(f)
-				b.sees("#batches", "0612-1")
+				b.eventually("drawn anew", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", size[0]))
 				if wide := eval[float64](b, "document.documentElement.scrollWidth"); int64(wide) > size[0] {
 					t.Errorf("%s: the page is %v px wide", look, wide)
 				}

@@ -80,7 +80,7 @@ func TestWeightMovesTheBar(t *testing.T) {
 	}{
 		{6, "below", "Pour", "9.0 g to go"},
 		{13.5, "near", "Slowly now", "1.5 g to go"},
-		{15.1, "at", "Stop. It is right", "14.3 to 15.8 g is accepted"},
+		{15.1, "at", "Stop. It is right", "14.3 to 15.7 g is accepted"},
 		{18.2, "over", "Stop. Too much", "3.2 g over the target"},
 	} {
 		pour := &record.PouringView{Part: "hardener", PouredG: c.poured, TargetG: 15, LowG: 14.25, HighG: 15.75}
@@ -237,6 +237,24 @@ func TestStartRemembersTheLastChoices(t *testing.T) {
 	}
 	delete(body, "mixed_at")
 	want(t, body, "ink", "matt-10", "cup", "cup-90", "components", []map[string]any{{"g": 60, "part": "ink"}, {"g": 15, "part": "hardener"}})
+}
+
+// With two scales the mix shown is that of the one chosen.
+func TestScaleIsChosen(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	second := scaleRow(now, 12, true, "", nil)
+	second.ID = "scale-2"
+	rows["scales"] = append(rows["scales"].([]record.ScaleView), second)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.sees(".mix-head", "Pour hardener-a")
+	b.press("scale-2")
+	b.sees(".weight", "On scale-2")
+	b.sees(".weight", "12")
+	b.eventually("the other's mix is out of the way", `![...document.querySelectorAll(".mix-head")].some((e) => e.innerText === "Pour hardener-a")`)
+	b.press("scale-1 (0612-4)")
+	b.sees(".mix-head", "Pour hardener-a")
 }
 
 func TestRestAndLoad(t *testing.T) {

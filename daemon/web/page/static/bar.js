@@ -19,6 +19,9 @@ export function barLength({ target_g: target, high_g: high }) {
   return Math.max(target * beyondTarget, high * beyondAccepted);
 }
 
+// inside rounds an accepted bound to a tenth of a gram, so that what is shown is accepted.
+const inside = (bound, round) => round(Math.round(bound * 1e4) / 1e3) / 10;
+
 // pourWords says it for a person.
 export function pourWords(pour, decimals) {
   const { poured_g: poured, target_g: target, low_g: low, high_g: high } = pour;
@@ -26,7 +29,7 @@ export function pourWords(pour, decimals) {
     case "over":
       return { say: "Stop. Too much", figure: `${grams(poured - target, Math.max(1, decimals))} over the target` };
     case "at":
-      return { say: "Stop. It is right", figure: `${number(low, 1)} to ${grams(high)} is accepted` };
+      return { say: "Stop. It is right", figure: `${number(inside(low, Math.ceil), 1)} to ${grams(inside(high, Math.floor))} is accepted` };
     case "near":
       return { say: "Slowly now", figure: `${grams(target - poured, Math.max(1, decimals))} to go` };
   }
@@ -46,7 +49,7 @@ export function pourBar() {
   const say = h("strong");
   const figure = h("span", { class: "pour-figure" });
   // The word is announced when it changes; the figure runs too fast for that.
-  const words = h("p", { class: "pour-words" }, icon, h("span", { "aria-live": "polite" }, say), figure);
+  const words = h("p", { class: "pour-words" }, icon, h("span", {}, h("span", { "aria-live": "polite" }, say), figure));
   const element = h("div", { class: "pour" }, h("div", { class: "pour-head" }, poured, words), track, labels);
   let drawn = "";
   return {

@@ -63,14 +63,14 @@ export function closeDialog(batch, store, tell) {
 
 // recordDialog asks for what was mixed without the guide.
 export function recordDialog(store) {
-  const inks = store.all("inks");
+  const inks = lastFirst("ink", store.all("inks").map((i) => i.id));
   const cups = [...new Set(store.all("presses").map((p) => p.cup))];
   const mass = (label, name, required) => field({ label, unit: "g", name, type: "number", min: 0, max: 100000, step: "any", inputmode: "decimal", required });
   ask({
     title: "Record a mix made by hand",
     lead: "Its life counts from when the hardener went in.",
     body: [
-      chips({ legend: "Ink", name: "ink", options: lastFirst("ink", inks.map((i) => i.id)).map((id) => ({ value: id, label: id })), chosen: lastFirst("ink", inks.map((i) => i.id))[0] }),
+      chips({ legend: "Ink", name: "ink", options: inks.map((id) => ({ value: id, label: id })), chosen: inks[0] }),
       cups.length > 1 && chips({ legend: "Cup", name: "cup", options: cups.map((c) => ({ value: c, label: c })), chosen: cups[0] }),
       h("div", { class: "pair" },
         field({ label: "Hardener went in", unit: "minutes ago", name: "minutes", type: "number", min: 0, max: 10080, step: "any", inputmode: "numeric", required: true })),

@@ -15,7 +15,7 @@ export function batchesPanel(element, { store, say, tell }) {
   const list = h("ol", { class: "batches" });
   const none = h("p", { class: "quiet", text: "No batch is open." });
   const notes = h("ul", { class: "assumptions" });
-  const key = h("p", { class: "axis-key" }, "Solid: sure so far. Fading: it may end here. ",
+  const key = h("p", { class: "axis-key" }, "Solid: it lasts this long 9 times in 10. Fading: it may end here. ",
     h("span", { class: "key-notch", "aria-hidden": "true" }), " expected end. ",
     h("span", { class: "key-next", "aria-hidden": "true" }), " begin the next mix.");
   element.append(h("h2", { text: "Open batches" }), none, h("div", { class: "axis" }, head, list), key, notes);

@@ -9,7 +9,10 @@ import { startPanel } from "./start.js";
 
 export function benchPanel(element, { store, say }) {
   let chosen = latest("scale");
-  const picker = h("div", { class: "scale-picker", role: "group", "aria-label": "Scale" });
+  const picker = scalePicker((id) => {
+    remember("scale", (chosen = id));
+    draw();
+  });
   const scale = scalePanel();
   const mixing = h("div");
   const ready = h("div");
@@ -21,26 +24,7 @@ export function benchPanel(element, { store, say }) {
   });
   let wanted = false; // the form was asked for although a mix still waits for its press
   let draw = () => {};
-  element.append(picker, scale.element, mixing, ready, another, start.element);
-
-  function drawPicker(scales) {
-    show(picker, scales.length > 1);
-    keyed(picker, scales, (row) => row.id, () => {
-      const b = h("button", { type: "button", class: "small" });
-      b.addEventListener("click", () => {
-        remember("scale", (chosen = b.dataset.scale));
-        draw();
-      });
-      return {
-        element: b,
-        update(row) {
-          b.dataset.scale = row.id;
-          b.setAttribute("aria-pressed", String(row.id === chosen));
-          setText(b, row.batch ? `${row.id} (${row.batch})` : row.id);
-        },
-      };
-    });
-  }
+  element.append(picker.element, scale.element, mixing, ready, another, start.element);
 
   return {
     update(now) {
@@ -48,7 +32,7 @@ export function benchPanel(element, { store, say }) {
       const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
       if (!scales.some((row) => row.id === chosen)) chosen = scales[0]?.id;
       const row = store.get("scales", chosen);
-      drawPicker(scales);
+      picker.update(scales, chosen);
       scale.update(row, now);
       const batches = store.all("batches");
       const current = batches.filter((b) => b.state === "mixing" && b.scale === chosen);
@@ -65,6 +49,24 @@ export function benchPanel(element, { store, say }) {
       show(another, current.length === 0 && waits && !wanted);
       show(start.element, current.length === 0 && (!waits || wanted) && scales.length > 0);
       start.update();
+    },
+  };
+}
+
+// scalePicker chooses between scales, where there are several.
+function scalePicker(choose) {
+  const element = h("div", { class: "scale-picker", role: "group", "aria-label": "Scale" });
+  return {
+    element,
+    update(scales, chosen) {
+      show(element, scales.length > 1);
+      keyed(element, scales, (row) => row.id, (row) => ({
+        element: h("button", { type: "button", class: "small", on: { click: () => choose(row.id) } }),
+        update(scale) {
+          setText(this.element, scale.batch ? `${scale.id} (${scale.batch})` : scale.id);
+        },
+      }));
+      for (const [id, part] of element.keyedParts) part.element.setAttribute("aria-pressed", String(id === chosen));
     },
   };
 }

@@ -40,6 +40,7 @@ async function say(element, work) {
     if (!(error instanceof Refused)) throw error;
     element.textContent = error.message;
     show(element, true);
+    element.scrollIntoView({ block: "nearest" });
   }
   draw(new Set(Object.keys(keyOf)));
 }

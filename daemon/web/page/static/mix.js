@@ -5,7 +5,7 @@ import { correctionWords, firstPart } from "./corrections.js";
 import { abandonDialog, relabelDialog, overrideDialog } from "./mix-dialogs.js";
 import { button, h, keyed, setText, show } from "./dom.js";
 import { clockTime, duration, secondsUntil } from "./format.js";
-import { ahead, careFor, instruction, isPour, shortName, stepsOf } from "./steps.js";
+import { ahead, careFor, instruction, shortName, stepsOf } from "./steps.js";
 
 export function mixPanel({ store, say }) {
   const title = h("p", { class: "mix-title" });
@@ -16,67 +16,78 @@ export function mixPanel({ store, say }) {
   const bar = pourBar();
   const corrections = correctionsPart();
   const warnings = h("ul", { class: "warnings" });
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
   const next = h("p", { class: "next" });
   let batch;
-  let pour;
-
-  const post = (verb, body) => say(refusal, async () => {
-    const { answer } = await change(`batches/${batch.id}/${verb}`, body);
-    if (answer.id) store.put("batches", answer);
-  });
-  const confirmBody = (more) => {
-    const part = corrections.chosenPart();
-    return { step: batch.step, ...(part && { part }), ...more };
-  };
-  const confirm = button("", "big main", () => post("confirm", confirmBody()));
-  const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
-    h("p", { text: "The weight went to zero. What happened?" }),
-    button("The scale was tared", "big", () => post("confirm", confirmBody({ tared: true }))),
-    button("The cup was lifted", "big", () => post("confirm", confirmBody({ tared: false }))));
-  const override = button("Go on as it is…", "big", () => overrideDialog((reason) => change(`batches/${batch.id}/confirm`, confirmBody({ override: reason })), store));
-  const undo = button("Undo the last pour", "big", () => post("correct", { undo: true }));
-  const relabel = button("That was something else…", "big", () => relabelDialog((part) => change(`batches/${batch.id}/correct`, { part }), store));
-  const abandon = button("Give this mix up…", "big quiet-button", () => abandonDialog(batch, () => change(`batches/${batch.id}/abandon`), store));
-
+  const actions = mixActions({ store, say }, () => batch, corrections.chosenPart);
   const element = h("section", { class: "mix", "aria-label": "Guided mix" },
-    title, steps, head, hint, care, bar.element, corrections.element, warnings, refusal, tared,
-    h("div", { class: "actions" }, confirm, next), h("div", { class: "ways-out" }, override, undo, relabel, abandon));
-  let at = "";
+    title, steps, h("div", { class: "head-line" }, head, care), hint, bar.element, corrections.element, warnings,
+    h("div", { class: "actions" }, actions.confirm, next), actions.rest);
   return {
     element,
     update(row) {
       batch = row;
     },
     draw(scale, decimals, now) {
-      const row = batch;
-      const ink = store.get("inks", row.ink);
-      pour = scale?.batch === row.id ? scale.pouring : undefined;
-      const stands = `${row.id} ${row.step}`;
+      const ink = store.get("inks", batch.ink);
+      const pour = scale?.batch === batch.id ? scale.pouring : undefined;
+      const words = instruction(batch, ink, pour);
+      drawTitle(title, batch, now);
+      drawSteps(steps, batch, ink);
+      setText(head, words.head);
+      setText(hint, words.hint);
+      show(hint, words.hint !== "");
+      setText(care, careFor(pour?.part ?? batch.step));
+      show(care, care.textContent !== "");
+      bar.update(pour, decimals);
+      corrections.update(batch);
+      keyed(warnings, batch.warnings ?? [], (w) => w, (w) => ({ element: h("li", { text: w }), update() {} }));
+      actions.update(words.done);
+      const coming = ahead(batch, ink);
+      setText(next, coming && `Next: ${coming}`);
+    },
+  };
+}
+
+// mixActions are the buttons of a mix, and what the bench says when it refuses one of them.
+function mixActions({ store, say }, current, chosenPart) {
+  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const send = (verb, body) => change(`batches/${current().id}/${verb}`, body);
+  const post = (verb, body) => say(refusal, async () => {
+    const { answer } = await send(verb, body);
+    if (answer.id) store.put("batches", answer);
+  });
+  const confirmBody = (more) => {
+    const part = chosenPart();
+    return { step: current().step, ...(part && { part }), ...more };
+  };
+  const confirm = button("", "big main", () => post("confirm", confirmBody()));
+  const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
+    h("p", { text: "What happened at the scale?" }),
+    button("The scale was tared", "big", () => post("confirm", confirmBody({ tared: true }))),
+    button("The cup was lifted", "big", () => post("confirm", confirmBody({ tared: false }))));
+  const override = button("Go on as it is…", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason })), store));
+  const undo = button("Undo the last pour", "big", () => post("correct", { undo: true }));
+  const relabel = button("That was something else…", "big", () => relabelDialog((part) => send("correct", { part }), store));
+  const abandon = button("Give this mix up…", "big quiet-button", () => abandonDialog(current(), () => send("abandon"), store));
+  let at = "";
+  return {
+    confirm,
+    rest: [refusal, tared, h("div", { class: "ways-out" }, override, undo, relabel, abandon)],
+    update(done) {
+      const batch = current();
+      const stands = `${batch.id} ${batch.step}`;
       if (at !== stands) { // what was refused before belongs to another step
         at = stands;
         show(refusal, false);
       }
-      const words = instruction(row, ink, pour);
-      drawTitle(title, row, now);
-      drawSteps(steps, row, ink);
-      setText(head, words.head);
-      setText(hint, words.hint);
-      show(hint, words.hint !== "");
-      setText(care, careFor(pour?.part ?? row.step));
-      show(care, care.textContent !== "");
-      bar.update(pour, decimals);
-      corrections.update(row);
-      keyed(warnings, row.warnings ?? [], (w) => w, (w) => ({ element: h("li", { text: w }), update() {} }));
-      setText(confirm, words.done);
+      const refused = refusal.hidden ? "" : refusal.textContent;
+      setText(confirm, done);
       // The bench asks in words; the answer is one of two.
-      show(tared, isPour(row.step) && !refusal.hidden && /\btared?\b/.test(refusal.textContent));
-      const pours = (row.components ?? []).length > 0;
-      show(override, needsReason(row, refusal.hidden ? "" : refusal.textContent));
+      show(tared, /\btared?\b/.test(refused));
+      show(override, needsReason(batch, refused));
+      const pours = (batch.components ?? []).length > 0;
       show(undo, pours);
       show(relabel, pours);
-      const coming = ahead(row, ink);
-      setText(next, coming && `Next: ${coming}`);
     },
   };
 }
@@ -123,7 +134,7 @@ function drawSteps(list, batch, ink) {
 function correctionsPart() {
   const list = h("div", { class: "correction-list" });
   const element = h("fieldset", { class: "corrections", "aria-live": "polite" },
-    h("legend", { text: "Out of tolerance. One of these puts it right:" }), list,
+    h("legend", { text: "Not right yet. One of these puts it right:" }), list,
     h("p", { class: "quiet", text: "Pour, wait until it has settled, and confirm again." }));
   let drawn = "";
   let rows = [];

@@ -34,8 +34,8 @@ export function readyCard({ store, say }) {
   const undo = button("Undo the last pour", "big", () => post("correct", { undo: true }));
   const relabel = button("That was something else…", "big", () => relabelDialog((part) => change(`batches/${batch.id}/correct`, { part }), store));
   const element = h("section", { class: "mix ready", "aria-label": "Mix waiting for its press" },
-    title, head, rest, hint, warnings, care, refusal,
-    h("div", { class: "actions" }, load, elsewhere), h("div", { class: "ways-out" }, accept, undo, relabel));
+    title, h("div", { class: "head-line" }, head, care), rest, hint, warnings,
+    h("div", { class: "actions" }, load, elsewhere), refusal, h("div", { class: "ways-out" }, accept, undo, relabel));
   return {
     element,
     update(row) {

@@ -6,12 +6,13 @@ const oldAfterSeconds = 40; // a reading older than this says so
 
 export function scalePanel() {
   const figure = h("span", { class: "weight-figure", text: "–" });
+  const unit = h("span", { class: "unit", text: "\u00a0g" });
   const settled = h("span", { class: "settled" });
   const why = h("span", { class: "weight-why" });
   const name = h("h2", { class: "weight-name" });
   const element = h(
     "section", { class: "weight", "aria-label": "Scale" }, name,
-    h("p", { class: "weight-line" }, figure, h("span", { class: "unit", text: "\u00a0g" })),
+    h("p", { class: "weight-line" }, figure, unit),
     h("p", { class: "weight-state" }, settled, why),
   );
   const seen = new Map(); // decimals that each scale has shown
@@ -22,7 +23,9 @@ export function scalePanel() {
     update(scale, now) {
       element.dataset.quality = scale?.quality ?? "bad";
       setText(name, scale ? `On ${scale.id}` : "No scale");
-      if (!scale || scale.weight_g === undefined) {
+      const known = scale?.weight_g !== undefined;
+      show(unit, known);
+      if (!known) {
         setText(figure, "–");
         setText(settled, "no weight");
         element.dataset.stable = "none";

@@ -59,21 +59,29 @@ export function startPanel({ store, say, scale }) {
       drawn = key;
       const before = new FormData(form);
       const keep = (name, first) => before.get(name) ?? latest(name) ?? first;
-      const places = where(presses);
-      form.replaceChildren(
-        ordered("Ink", "ink", inks.map((i) => ({ value: i.id, label: i.id, note: `${i.hardener_ratio} by weight` })), keep("ink")),
-        ordered("For", "where", places, keep("where")),
-        h("div", { class: "pair" },
-          chips({ legend: "Colour", name: "colour_class", options: colourClasses, chosen: keep("colour_class", "dark") }),
-          chips({ legend: "Artwork", name: "artwork", options: artworks, chosen: keep("artwork", "normal") })),
-        h("details", {}, h("summary", { text: "Other amounts" }), h("div", { class: "pair" },
-          field({ label: "Ink", unit: "g", name: "ink_g", type: "number", min: 1, max: 100000, step: "any", inputmode: "decimal", hint: "empty: the cup's minimum" }),
-          field({ label: "Thinner", unit: "%", name: "thinner_pct", type: "number", min: 0, max: 100, step: "any", inputmode: "decimal", hint: "of ink and hardener together; empty: from colour and artwork" }))),
-        sheet, h("div", { class: "actions" }, start, byHand));
+      form.replaceChildren(...fields(inks, presses, keep), sheet, h("div", { class: "actions" }, start, byHand));
       drawSheet();
       show(form, inks.length > 0);
     },
   };
+}
+
+// fields are what is chosen; keep gives the choice that stands, or was made last.
+function fields(inks, presses, keep) {
+  const amount = { type: "number", step: "any", inputmode: "decimal" };
+  return [
+    ordered("Ink", "ink", inks.map((i) => ({ value: i.id, label: i.id, note: `${i.hardener_ratio} by weight` })), keep("ink")),
+    ordered("For", "where", where(presses), keep("where")),
+    h("div", { class: "pair" },
+      chips({ legend: "Colour", name: "colour_class", options: colourClasses, chosen: keep("colour_class", "dark") }),
+      chips({ legend: "Artwork", name: "artwork", options: artworks, chosen: keep("artwork", "normal") })),
+    h("details", {}, h("summary", { text: "Other amounts" }), h("div", { class: "pair" },
+      field({ label: "Ink", unit: "g", name: "ink_g", min: 1, max: 100000, hint: "empty: the cup's minimum", ...amount }),
+      field({
+        label: "Thinner", unit: "%", name: "thinner_pct", min: 0, max: 100,
+        hint: "of ink and hardener together; empty: from colour and artwork", ...amount,
+      }))),
+  ];
 }
 
 // where lists the presses, and each cup by itself.

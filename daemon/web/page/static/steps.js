@@ -24,13 +24,6 @@ export function stepsOf(batch, ink) {
   });
 }
 
-const pourParts = new Set(["ink", "hardener", "thinner"]);
-
-// isPour reports whether something is weighed in a step.
-export function isPour(step) {
-  return pourParts.has(step);
-}
-
 // partName is a part's own name: that of the ink or of its hardener.
 export function partName(part, batch, ink) {
   const id = { ink: batch.ink, hardener: ink?.hardener }[part];
