@@ -5,6 +5,8 @@ import (
 	"time"
 
 	notify "github.com/coreos/go-systemd/v22/daemon"
+
+	"potlifed/daemon/clock"
 )
 
 // hungAfter is how old the newest snapshot may be before the loop counts as hung. It
@@ -29,7 +31,7 @@ func (s *service) heartbeat(ctx context.Context) error {
 			_, err := notify.SdNotify(false, notify.SdNotifyStopping)
 			return err
 		case <-ticker.C:
-			if s.Clock.Now().Mono-s.bench.Snapshot().Mono > hungAfter {
+			if clock.Took(s.Clock, s.Clock.Now().Mono-s.bench.Snapshot().Mono) > hungAfter {
 				s.Log.Error("the loop stands still; systemd is not told that it lives")
 				continue
 			}

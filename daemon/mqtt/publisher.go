@@ -243,7 +243,7 @@ func (p *Publisher) sendStates(snap *record.Snapshot, mono time.Duration) int {
 // observe measures from reading to broker, for readings that were not sent before.
 func (p *Publisher) observe(v record.AirView) {
 	if last, ok := p.readAt[v.Zone]; p.published != nil && v.Mono > 0 && (!ok || v.Mono > last) {
-		p.published(p.clock.Now().Mono - v.Mono)
+		p.published(clock.Took(p.clock, p.clock.Now().Mono-v.Mono))
 	}
 	p.readAt[v.Zone] = v.Mono
 }
