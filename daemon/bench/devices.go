@@ -53,7 +53,7 @@ func (b *Bench) readSensor(ctx context.Context, c config.Sensor) {
 			sensor, err = climate.OpenHWMon(c.Path)
 		}
 		if err == nil {
-			a, err = sensor.Read(ctx)
+			a, err = readWithin(ctx, sensor)
 		}
 		if ctx.Err() != nil {
 			return
@@ -66,6 +66,17 @@ func (b *Bench) readSensor(ctx context.Context, c config.Sensor) {
 		}
 	}
 }
+
+// readWithin gives up on a reading that hangs in the kernel; the driver lets no second
+// one begin before it has come back.
+func readWithin(ctx context.Context, sensor *climate.HWMon) (air.State, error) {
+	ctx, cancel := context.WithTimeout(ctx, longestReading)
+	defer cancel()
+	return sensor.Read(ctx)
+}
+
+// longestReading is more than three tries with their pauses take.
+const longestReading = 10 * time.Second
 
 // spoken logs a fault when it comes and when it has gone, and not each time between.
 type spoken struct {
