@@ -1,0 +1,180 @@
+// Package rehearsal is the demo's shop: the service with simulated instruments on real
+// interfaces, and people who use it. The scale writes bytes to a pseudo-terminal, the
+// rooms are files as the kernel shows a sensor, the lights are MQTT clients, and the
+// mixer uses the HTTP API and its stream: clients like any other. Time runs faster
+// between the pours.
+package rehearsal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"math/rand/v2"
+	"net"
+	"sync"
+	"time"
+
+	"potlifed/daemon"
+)
+
+// Options say how a rehearsal runs.
+type Options struct {
+	Speed  float64       // of the time lapse, 1 or more
+	First  float64       // of the clock while the first mix is poured; 0 for natural speed
+	For    time.Duration // how long, in real time; 0 until the context ends
+	Listen string        // HOST:PORT of the page
+	Seed   uint64        // of what chance decides
+	Out    io.Writer     // the story, one line for each thing that happens
+	Log    *slog.Logger  // the service's
+	// Version is the program's.
+	Version string
+}
+
+// Run rehearses until its time is over or the context ends, and takes everything away
+// again.
+func Run(ctx context.Context, o Options) (err error) {
+	if o.For > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, o.For)
+		defer cancel()
+	}
+	shop, err := openShop(o.Speed, o.Seed)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, shop.close()) }()
+	configured, err := shop.configure(o.Listen)
+	if err != nil {
+		return err
+	}
+	clock := NewPaced(o.Speed)
+	r := &rehearsal{Options: o, shop: shop, clock: clock, story: &story{clock: clock, began: time.Now(), out: o.Out}}
+
+	// The service and the scale outlive the people who use them.
+	world, endWorld := context.WithCancel(context.WithoutCancel(ctx))
+	defer endWorld()
+	scaleEnded := make(chan error, 1)
+	go func() { scaleEnded <- shop.scale.Run(world) }()
+	service, endService := context.WithCancel(world)
+	defer endService()
+	reached := make(chan daemon.Addresses, 1)
+	serviceEnded := make(chan error, 1)
+	go func() {
+		serviceEnded <- daemon.Run(service, daemon.Options{
+			Shop: configured, Version: o.Version, Clock: clock, Log: o.Log, TimeLapse: o.Speed,
+			Ready: func(a daemon.Addresses) { reached <- a },
+		})
+	}()
+	select {
+	case a := <-reached:
+		err = r.play(ctx, a, serviceEnded)
+	case err = <-serviceEnded:
+		serviceEnded <- nil // asked for below
+	}
+	endService()
+	err = errors.Join(err, <-serviceEnded)
+	endWorld()
+	return errors.Join(err, <-scaleEnded, r.story.fault())
+}
+
+// rehearsal is a run with its parts.
+type rehearsal struct {
+	Options
+	shop  *shop
+	clock *Paced
+	story *story
+}
+
+// readyWithin is how long the instruments and the broker may take.
+const readyWithin = 15 * time.Second
+
+// play lets the people work until the context ends, or until one of them or the
+// service fails.
+func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded chan error) error {
+	base := "http://" + reachable(a.HTTP)
+	r.introduce(base, a.MQTT)
+	api := newAPI(base)
+	defer api.close()
+	feed := newFeed(api, r.story)
+	mixer := &mixer{
+		api: api, feed: feed, scale: r.shop.scale, clock: r.clock, story: r.story, speed: r.Speed,
+		random: rand.New(rand.NewPCG(r.Seed, 2)),
+	}
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	var people sync.WaitGroup
+	begin := func(part func(context.Context) error) {
+		people.Go(func() {
+			if err := part(ctx); err != nil {
+				stop(err)
+			}
+		})
+	}
+	for _, id := range []string{"light-1", "light-2", "light-3"} {
+		begin((&lamp{id: id, broker: a.MQTT, clock: r.clock, story: r.story}).run)
+	}
+	begin(feed.run)
+	begin(func(ctx context.Context) error {
+		if err := api.ready(ctx, readyWithin); err != nil {
+			if ctx.Err() != nil {
+				return nil
+			}
+			return err
+		}
+		begin((&weather{rooms: r.shop.rooms, clock: r.clock, story: r.story}).run)
+		return mixer.run(ctx, max(r.First, 1))
+	})
+	var failed error
+	select {
+	case <-ctx.Done():
+		if cause := context.Cause(ctx); cause != ctx.Err() {
+			failed = cause
+		}
+	case err := <-serviceEnded:
+		serviceEnded <- nil
+		failed = errors.Join(errors.New("the service has ended"), err)
+	}
+	stop(nil)
+	people.Wait()
+	return errors.Join(failed, r.sumUp(ctx, api, mixer.tally))
+}
+
+// introduce says where everything is, the page first.
+func (r *rehearsal) introduce(base, broker string) {
+	r.story.line("the page is at %s/", base)
+	host, port, _ := net.SplitHostPort(broker[len("mqtt://"):])
+	r.story.line("MQTT: mosquitto_sub -h %s -p %s -v -t '%s/%s/#'; metrics: %s/metrics", host, port, prefix, benchName, base)
+	if r.shop.scale.OnNetwork() {
+		r.story.line("the scale speaks at %s: this system has no pseudo-terminal that we know", r.shop.scale.Port())
+	} else {
+		r.story.line("the scale speaks at the pseudo-terminal %s", r.shop.scale.Port())
+	}
+	r.story.line("everything here is simulated; the first mix is poured at natural speed, then an hour passes in %s", time.Duration(float64(time.Hour)/r.Speed).Round(time.Second))
+	r.story.line("each line: the bench's time, seconds since the start, what happens")
+}
+
+// reachable is an address that a browser on this computer can ask for.
+func reachable(address string) string {
+	host, port, err := net.SplitHostPort(address)
+	if err != nil {
+		return address
+	}
+	if ip := net.ParseIP(host); ip != nil && ip.IsUnspecified() {
+		return net.JoinHostPort("127.0.0.1", port)
+	}
+	return address
+}
+
+// sumUp says what was done. The service still runs, if it did not fail.
+func (r *rehearsal) sumUp(ctx context.Context, api *api, t tally) error {
+	events, err := api.events(context.WithoutCancel(ctx))
+	if err != nil {
+		return fmt.Errorf("count the events: %w", err)
+	}
+	gone := r.clock.Now().Wall.Sub(r.clock.began.Wall)
+	r.story.tell("the end, after %s of the bench's time: %d batches made, %d loaded, %d closed; %d requests refused; %d events in the journal",
+		inWords(gone), t.made, t.loaded, t.closed, t.refused, events)
+	return nil
+}

@@ -1,0 +1,131 @@
+package rehearsal
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/devices/simulate"
+)
+
+// The names in the shop. It prints the scales on rain gauges, and the dials of garden
+// thermometers in two colours.
+const (
+	benchName = "bench-1"
+	prefix    = "potlife"
+	scaleName = "scale-1"
+	mixing    = "mixing-room"
+	presses   = "press-room"
+	divisionG = 0.1
+)
+
+// configuration is the shop's file, as somebody might have written it. %s are the
+// address to listen on, the data folder, the scale's port and the folders of the two
+// sensors; %q quotes as YAML does what a path may hold.
+//
+// hard-1 lives for a short shift only, so that one does not wait for the story, and
+// the alarms come as late as fits such an ink. A sensor is read every ten seconds:
+// three of these must not pass in a moment in which a busy computer does other things.
+const configuration = `bench: ` + benchName + `
+clock: assume
+data_dir: %[2]q
+http: {listen: %[1]q}
+broker: {listen: "127.0.0.1:0"}
+mqtt: {topic_prefix: ` + prefix + `, commands: true}
+scales:
+  - {id: ` + scaleName + `, port: %[3]q, division_g: 0.1, capacity_g: 2000, zone: ` + mixing + `}
+sensors:
+  - {id: mixing-room-air, zone: ` + mixing + `, path: %[4]q, every: 10s}
+  - {id: press-room-air, zone: ` + presses + `, path: %[5]q, every: 10s}
+cups:
+  - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110, empty_g: 12}
+  - {id: cup-70, ink_minimum_g: 36, fill_maximum_g: 100, empty_g: 10}
+presses:
+  - {id: press-1, zone: ` + presses + `, cup: cup-70}
+  - {id: press-2, zone: ` + presses + `, cup: cup-90}
+  - {id: press-3, zone: ` + presses + `, cup: cup-90}
+lights:
+  - {id: light-1, presses: [press-1]}
+  - {id: light-2, presses: [press-2], reads: [json]}
+  - {id: light-3, presses: [press-3], reads: [json]}
+hardeners:
+  - {id: hardener-a}
+  - {id: hardener-b}
+thinners:
+  - {id: thinner-s}
+inks:
+  - {id: gloss-4, hardener: hardener-a, hardener_ratio: "4:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {shortest: 6h, longest: 8h}}
+  - {id: matt-10, hardener: hardener-a, hardener_ratio: "10:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {shortest: 8h, longest: 12h}}
+  - {id: flex-20, hardener: hardener-a, hardener_ratio: "20:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {about: 12h}}
+  - {id: hard-1, hardener: hardener-b, hardener_ratio: "1:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {shortest: 1h, longest: 2h}}
+alarms: {ending_before: 10m, mixing_takes: 5m}
+`
+
+// shop is what stands in the shop: the instruments, and the folder that holds
+// everything which a shop leaves on a disk.
+type shop struct {
+	dir   string
+	scale *simulate.Scale
+	rooms map[string]*simulate.Room
+}
+
+// openShop sets the shop up in a folder of its own. fastest is the speed of the time
+// lapse.
+func openShop(fastest float64, seed uint64) (*shop, error) {
+	dir, err := os.MkdirTemp("", "potlifed-demo-")
+	if err == nil {
+		dir, err = filepath.Abs(dir)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("demo: a temporary folder: %w", err)
+	}
+	s := &shop{dir: dir, rooms: map[string]*simulate.Room{}}
+	if err := s.fill(fastest, seed); err != nil {
+		return nil, errors.Join(fmt.Errorf("demo: %w", err), s.close())
+	}
+	return s, nil
+}
+
+func (s *shop) fill(fastest float64, seed uint64) (err error) {
+	for _, room := range []string{mixing, presses} {
+		if s.rooms[room], err = simulate.NewRoom(filepath.Join(s.dir, room), airIn(room, 0)); err != nil {
+			return err
+		}
+	}
+	s.scale, err = simulate.NewScale(simulate.ScaleOptions{
+		Dir: s.dir, Name: scaleName, DivisionG: divisionG, NoiseG: 0.02, Seed: seed,
+		Every: lineEvery(fastest), Settle: 400 * time.Millisecond,
+	})
+	return err
+}
+
+// lineEvery is how often the scale speaks: as a scale does, and in the time lapse
+// about once a second of the bench's time, after which a weight is not yet old; never
+// more than 200 lines a second.
+func lineEvery(fastest float64) time.Duration {
+	every := time.Duration(float64(1200*time.Millisecond) / fastest)
+	return min(max(every, 5*time.Millisecond), 100*time.Millisecond)
+}
+
+// configure makes the shop's configuration.
+func (s *shop) configure(listen string) (config.Shop, error) {
+	text := fmt.Sprintf(configuration, listen, filepath.Join(s.dir, "journal"), s.scale.Port(),
+		s.rooms[mixing].Path(), s.rooms[presses].Path())
+	checked, err := config.Parse("demo", []byte(text))
+	if err != nil {
+		return checked, fmt.Errorf("demo: the shop's configuration: %w", err)
+	}
+	return checked, nil
+}
+
+// close takes the instruments and the folder away. Whoever uses them has ended.
+func (s *shop) close() error {
+	var errs []error
+	if s.scale != nil {
+		errs = append(errs, s.scale.Close())
+	}
+	return errors.Join(append(errs, os.RemoveAll(s.dir))...)
+}
