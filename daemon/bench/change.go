@@ -81,7 +81,7 @@ func asRefusal(err error) error {
 	}
 	var g *guide.Refusal
 	if errors.As(err, &g) {
-		return record.Refuse(409, g.Code, "%s", g.Reason)
+		return &record.Refusal{Status: 409, Code: g.Code, Title: "not now", Detail: g.Reason}
 	}
 	return record.Refuse(422, "not like this", "%v", err)
 }

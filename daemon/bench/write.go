@@ -118,12 +118,29 @@ func (b *Bench) flush() {
 	send := journal.Group{Records: g.records}
 	if p.checkpoint {
 		send.Checkpoint = &g.after
+		send.Thin = b.thinning()
 	}
 	select {
 	case b.journal.Groups() <- send:
 		p.flight, p.queue, p.urgent, p.checkpoint = &g, group{}, false, false
 	default: // cannot be: one group at a time is under way and there is room for one
 	}
+}
+
+// thinning is how far back air is kept as it was recorded: as long as the configuration
+// says, and for as long as a batch that lived in it is open.
+func (b *Bench) thinning() *journal.Thinning {
+	now := b.now()
+	t := journal.Thinning{RawBefore: now.Add(-b.shop.Retention.Raw), MinutesBefore: now.Add(-b.shop.Retention.Minutes)}
+	for _, batch := range b.state.Batches {
+		if !batch.MixedAt.IsZero() && batch.MixedAt.Before(t.RawBefore) {
+			t.RawBefore = batch.MixedAt
+		}
+	}
+	if t.RawBefore.Before(t.MinutesBefore) {
+		t.MinutesBefore = t.RawBefore
+	}
+	return &t
 }
 
 // acknowledged takes in the journal's answer to the group under way.

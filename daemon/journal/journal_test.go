@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
+	"math"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -271,5 +272,60 @@ func BenchmarkWrite(b *testing.B) {
 				next += n
 			}
 		})
+	}
+}
+
+// TestThinning: old air becomes minutes and then quarter-hours, with the same mean and
+// the same length, and what is young stays as it was.
+func TestThinning(t *testing.T) {
+	j := openAt(t, t.TempDir())
+	var steps []record.Record
+	at := began
+	sum := 0.0
+	for i := range 720 { // an hour of steps of five seconds
+		rh := 50 + float64(i%40)
+		sum += rh
+		at = at.Add(5 * time.Second)
+		a := air.State{TemperatureC: 20, HumidityPct: rh}
+		steps = append(steps, record.Record{Stamp: record.Stamp{At: at}, Body: record.AirStep{
+			Zone: "bench", Start: at.Add(-5 * time.Second), Step: cure.Step{Duration: 5 * time.Second, Kind: cure.Measured, From: a, To: a}, After: a,
+		}})
+	}
+	all := append(alarms(1, 2), steps...)
+	if err := j.Write(Group{Records: all}); err != nil {
+		t.Fatal(err)
+	}
+	check := func(what string, want int, thinned Thinning) {
+		t.Helper()
+		if err := j.Write(Group{Thin: &thinned}); err != nil {
+			t.Fatal(err)
+		}
+		got, err := j.History(t.Context(), "bench", began, at.Add(time.Second))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var length time.Duration
+		mean := 0.0
+		for _, s := range got {
+			length += s.Step.Duration
+			mean += s.Step.Duration.Seconds() * (s.Step.From.HumidityPct + s.Step.To.HumidityPct) / 2
+		}
+		if len(got) != want || length != time.Hour || math.Abs(mean/3600-sum/720) > 1e-9 {
+			t.Errorf("%s: %d steps over %v with a mean of %v, want %d over an hour with %v", what, len(got), length, mean/3600, want, sum/720)
+		}
+	}
+	check("nothing is old", 720, Thinning{RawBefore: began, MinutesBefore: began})
+	check("half is old", 30+360, Thinning{RawBefore: began.Add(30*time.Minute + time.Second), MinutesBefore: began})
+	check("all is old", 60, Thinning{RawBefore: at.Add(time.Second), MinutesBefore: began})
+	check("all is very old", 4, Thinning{RawBefore: at.Add(time.Second), MinutesBefore: at.Add(time.Second)})
+	if events, err := j.Events(t.Context(), 0, 10); err != nil || len(events) != 2 {
+		t.Errorf("%d events are left (%v): thinning must not touch them", len(events), err)
+	}
+	s, err := j.Load(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := s.Zones["bench"].Until.Sub(s.Zones["bench"].Recent[0].Start); got != time.Hour {
+		t.Errorf("after thinning the zone's path is %v long", got)
 	}
 }

@@ -23,9 +23,11 @@ var migrations = []string{
 	   body    BLOB NOT NULL,
 	   answer  BLOB,
 	   zone    TEXT,                  -- of an air step
-	   starts  INTEGER                -- of an air step, ns since 1970
+	   starts  INTEGER,               -- of an air step, ns since 1970
+	   grain   INTEGER NOT NULL DEFAULT 0 -- of an air step: what it was thinned to, ns
 	 ) STRICT;
 	 CREATE INDEX record_air ON record (zone, at) WHERE zone IS NOT NULL;
+	 CREATE INDEX record_grain ON record (grain, at) WHERE zone IS NOT NULL;
 	 CREATE TABLE checkpoint (place INTEGER PRIMARY KEY, at INTEGER NOT NULL, model INTEGER NOT NULL, state BLOB NOT NULL) STRICT;
 	 CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL) STRICT;`,
 }

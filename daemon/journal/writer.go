@@ -16,6 +16,8 @@ type Group struct {
 	Records []record.Record
 	// Checkpoint, when not nil, is the state with the group's records applied.
 	Checkpoint *record.State
+	// Thin, when not nil, thins old air steps.
+	Thin *Thinning
 }
 
 // keptCheckpoints is how many checkpoints stay: the newest, and one to fall back on.
@@ -46,6 +48,11 @@ func (j *Journal) Write(g Group) error {
 	began := time.Now()
 	err := j.commit(g)
 	j.observe(time.Since(began))
+	if err == nil && g.Thin != nil { // its failure costs room, and no record
+		if err := j.thin(*g.Thin); err != nil {
+			j.log.Warn("old air is not thinned", "err", err)
+		}
+	}
 	return err
 }
 

@@ -43,6 +43,7 @@ type answer struct {
 	Time    time.Time       `json:"time"`
 	Ref     string          `json:"ref"`
 	Outcome string          `json:"outcome"`
+	Code    string          `json:"code,omitempty"`   // which refusal it is
 	Status  int             `json:"status,omitempty"` // of done and refused, as HTTP would answer
 	Detail  string          `json:"detail,omitempty"` // why not, and what to do
 	OnDisk  *bool           `json:"on_disk,omitempty"`
@@ -157,7 +158,7 @@ func (p *Publisher) refused(c Command, err error) answer {
 	a := answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeRefused}
 	var r *record.Refusal
 	if errors.As(err, &r) {
-		a.Status, a.Detail = r.Status, r.Error()
+		a.Status, a.Code, a.Detail = r.Status, r.Code, r.Error()
 		return a
 	}
 	a.Status = 503

@@ -116,6 +116,9 @@ type Reply struct {
 // 404 no such thing, 409 not now, 422 not like this, 503 the journal cannot write.
 type Refusal struct {
 	Status int
+	// Code tells programs which refusal it is, where an answer hangs on that; empty
+	// where the status says enough. The codes are those of the guide.
+	Code   string
 	Title  string
 	Detail string // what is wrong, where, and what to do
 }

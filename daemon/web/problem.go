@@ -20,6 +20,9 @@ func problem(status int, title, detail string) *huma.ErrorModel {
 	return &huma.ErrorModel{Status: status, Title: title, Detail: detail}
 }
 
+// problemType begins the types of problems that a program may want to tell apart.
+const problemType = "urn:potlifed:"
+
 // writeProblem answers with a problem where no operation of the API does.
 func writeProblem(w http.ResponseWriter, status int, title, detail string) {
 	body, err := json.Marshal(problem(status, title, detail))
@@ -36,7 +39,11 @@ func (s *Server) refused(err error) error {
 	var refusal *record.Refusal
 	switch {
 	case errors.As(err, &refusal) && refusal.Status >= 400 && refusal.Status < 600:
-		return problem(refusal.Status, refusal.Title, refusal.Detail)
+		p := problem(refusal.Status, refusal.Title, refusal.Detail)
+		if refusal.Code != "" {
+			p.Type = problemType + refusal.Code
+		}
+		return p
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		return problem(http.StatusServiceUnavailable, "", "the bench did not answer in time, and whether the change was made is not known; "+
 			"look, or send it again with the same Idempotency-Key")

@@ -132,7 +132,9 @@ func TestRefusedConfirmSaysWhy(t *testing.T) {
 func TestTaredOrLifted(t *testing.T) {
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
 	b.expect("409")
-	f.answer("confirm", 409, problem(409, "The reading changed in a way that both explain. Was it tared?"))
+	asked := problem(409, "The reading changed in a way that both explain.")
+	asked["type"] = "urn:potlifed:ambiguous"
+	f.answer("confirm", 409, asked)
 	b.open(f)
 	b.press("The hardener is in")
 	b.press("The cup was lifted")

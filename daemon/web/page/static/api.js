@@ -4,9 +4,10 @@ const base = "/api/v1/";
 
 // Refused is a change that was not made; its message says why, in the bench's own words.
 export class Refused extends Error {
-  constructor(detail, status) {
+  constructor(detail, status, code = "") {
     super(detail);
     this.status = status;
+    this.code = code; // which refusal it is, where the page has an answer to it
   }
 }
 
@@ -49,7 +50,7 @@ async function refusal(response) {
   }
   const said = problem.detail || problem.title || `The bench answered with status ${response.status}.`;
   const more = (problem.errors ?? []).map((e) => [e.location, e.message].filter(Boolean).join(": "));
-  return new Refused([said, ...more].join(" "), response.status);
+  return new Refused([said, ...more].join(" "), response.status, (problem.type ?? "").replace(/^urn:potlifed:/, ""));
 }
 
 // crypto.randomUUID is missing where the page is not served over TLS.

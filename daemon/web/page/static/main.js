@@ -39,6 +39,7 @@ async function say(element, work) {
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     element.textContent = error.message;
+    element.dataset.code = error.code;
     show(element, true);
     element.scrollIntoView({ block: "nearest" });
   }

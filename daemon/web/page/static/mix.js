@@ -80,10 +80,10 @@ function mixActions({ store, say }, current, chosenPart) {
         at = stands;
         show(refusal, false);
       }
-      const refused = refusal.hidden ? "" : refusal.textContent;
+      const refused = refusal.hidden ? "" : refusal.dataset.code;
       setText(confirm, done);
       // The bench asks in words; the answer is one of two.
-      show(tared, /\btared?\b/.test(refused));
+      show(tared, refused === "ambiguous");
       show(override, needsReason(batch, refused));
       const pours = (batch.components ?? []).length > 0;
       show(undo, pours);
@@ -96,7 +96,7 @@ function mixActions({ store, say }, current, chosenPart) {
 // or the bench has just said that it asks for a reason.
 function needsReason(batch, refused) {
   return batch.corrections?.length > 0 || batch.step === "thinner" ||
-    (batch.components ?? []).some((c) => c.part === batch.step) || /\breason\b|No thinner yet/.test(refused);
+    (batch.components ?? []).some((c) => c.part === batch.step) || refused === "order";
 }
 
 function drawTitle(element, batch, now) {
