@@ -1,0 +1,199 @@
+package record
+
+import (
+	"encoding/json"
+	"math"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+	"potlifed/model/guide"
+)
+
+var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
+
+// everyBody holds one body of each kind.
+func everyBody(t testing.TB) map[Kind]Body {
+	t.Helper()
+	at := noon
+	m, err := guide.Start(guide.Recipe{Ratio: 4, TolerancePct: 5, InkTargetG: 60, ThinnerPct: 10, ThinnerMinPct: 10, ThinnerMaxPct: 20, DivisionG: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ink, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	stuff := Stuff{Life: ink, Place: cure.Place{Exposure: 1, Lag: time.Minute}}
+	all := map[Kind]Body{}
+	for _, b := range []Body{
+		Started{Instance: "i", Version: "v", Gap: time.Second, Shift: -time.Second, Countable: true}, Stopped{},
+		ClockChanged{Step: time.Hour, Synced: true}, MixStarted{Batch: "0612-1", Day: "20260612", Ink: "gloss-4", Mix: m, Stuff: stuff},
+		PanChanged{Batch: "0612-1", Change: "tared"}, HardenerBegun{Batch: "0612-1", MixedAt: at, WeighingU: 0.01},
+		Confirmed{Batch: "0612-1", Step: "hardener", Next: "stir-hardener", Part: "hardener", AddedG: 15, MixedAt: &at, Mix: m},
+		Corrected{Batch: "0612-1", Undo: true, Mix: m}, Rested{Batch: "0612-1", Mix: m}, Recorded{Batch: "0612-2", Day: "20260612", MixedAt: at, Mix: m, Stuff: stuff},
+		Loaded{Batch: "0612-1", Press: "press-1"}, Unloaded{Batch: "0612-1", Press: "press-1"}, Good{Batch: "0612-1"},
+		Abandoned{Batch: "0612-1"}, Closed{Batch: "0612-1", Outcome: "used-up"}, AlarmRaised{Name: "clock", Subject: "bench-1"},
+		AlarmCleared{Name: "clock", Subject: "bench-1"}, AlarmAcknowledged{Name: "clock", Subject: "bench-1"},
+		AirStep{Zone: "bench", Start: at, Step: cure.Step{Duration: time.Minute, Kind: cure.Measured}},
+	} {
+		all[b.Kind()] = b
+	}
+	return all
+}
+
+func TestBodiesSurviveTheJournal(t *testing.T) {
+	for kind, body := range everyBody(t) {
+		b, err := json.Marshal(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := DecodeBody(kind, b)
+		if err != nil {
+			t.Errorf("%s: %v", kind, err)
+			continue
+		}
+		if d := cmp.Diff(body, got, cmp.Exporter(func(reflect.Type) bool { return true })); d != "" {
+			t.Errorf("%s came back changed:\n%s", kind, d)
+		}
+		if body.Kind() != kind || strings.ToLower(string(kind)) != string(kind) {
+			t.Errorf("kind %q", kind)
+		}
+	}
+}
+
+func TestUnknownKindIsAnError(t *testing.T) {
+	if _, err := DecodeBody("batch-sold", []byte("{}")); err == nil || !strings.Contains(err.Error(), "batch-sold") {
+		t.Errorf("an unknown kind: %v", err)
+	}
+}
+
+func FuzzDecodeBody(f *testing.F) {
+	for kind, body := range everyBody(f) {
+		b, err := json.Marshal(body)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(string(kind), b)
+	}
+	f.Fuzz(func(t *testing.T, kind string, data []byte) {
+		body, err := DecodeBody(Kind(kind), data)
+		if err != nil {
+			return
+		}
+		if body.Kind() != Kind(kind) {
+			t.Fatalf("kind %q decoded into %q", kind, body.Kind())
+		}
+		// What can be read can be written, and reads the same again.
+		b, err := json.Marshal(body)
+		if err != nil {
+			return // a year beyond four digits, which JSON times do not have
+		}
+		if _, err := DecodeBody(Kind(kind), b); err != nil {
+			t.Fatalf("%s: written %s, and then not read: %v", kind, b, err)
+		}
+	})
+}
+
+func TestEventIsOneObject(t *testing.T) {
+	e, err := WireEvent("j1", 7, noon, KindGood, "anna", []byte(`{"batch":"0612-1"}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := `{"time":"2026-06-12T12:00:00Z","seq":7,"journal":"j1","kind":"good","by":"anna","batch":"0612-1"}`
+	if string(e.JSON) != want {
+		t.Errorf("%s, want %s", e.JSON, want)
+	}
+	if e, err = WireEvent("j1", 8, noon, KindStopped, "bench", []byte("{}")); err != nil || !json.Valid(e.JSON) {
+		t.Errorf("an event without a field of its own: %s (%v)", e.JSON, err)
+	}
+	if _, err := WireEvent("j1", 9, noon, KindStopped, "bench", []byte("7")); err == nil {
+		t.Error("a body that is no object was taken")
+	}
+}
+
+func TestIDsAreNotGivenTwice(t *testing.T) {
+	s := NewState("j")
+	seen := map[string]bool{}
+	for _, day := range []string{"20260612", "20260612", "20260613", "20260612", "20260611", "20260613", "20270101"} {
+		id := s.NextID(day)
+		if seen[id] {
+			t.Errorf("id %s twice: the clock went back to %s", id, day)
+		}
+		seen[id] = true
+		s.number(day)
+	}
+	if !seen["0612-1"] || !seen["0612-2"] || !seen["0613-1"] || !seen["0101-1"] {
+		t.Errorf("ids %v", seen)
+	}
+}
+
+// TestPathTellsWhatWasRecorded: whatever steps were closed, the path from any moment is
+// as long as the time to the last of them, and differs from them by no more than the
+// merging allows.
+func TestPathTellsWhatWasRecorded(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := Apply(NewState("j"), Record{Stamp: Stamp{At: noon}, Body: AirStep{Zone: "bench", Start: noon, Step: cure.Step{Kind: cure.Measured}, After: air.State{TemperatureC: 20, HumidityPct: 50}}})
+		at, last := noon, air.State{TemperatureC: 20, HumidityPct: 50}
+		exact := 0.0 // the integral of the humidity over the last hour, in %·s
+		var steps []PastStep
+		for range rapid.IntRange(1, 200).Draw(t, "steps") {
+			d := time.Duration(rapid.IntRange(1, 60).Draw(t, "s")) * time.Second
+			next := air.State{TemperatureC: 20, HumidityPct: min(100, max(0, last.HumidityPct+rapid.Float64Range(-1, 1).Draw(t, "by")))}
+			step := cure.Step{Duration: d, Kind: cure.Measured, From: last, To: next}
+			steps = append(steps, PastStep{at, step})
+			s = Apply(s, Record{Stamp: Stamp{At: at.Add(d)}, Body: AirStep{Zone: "bench", Start: at, Step: step, After: next, ReadAt: at.Add(d)}})
+			at, last = at.Add(d), next
+		}
+		from := noon.Add(time.Duration(rapid.IntRange(0, int(at.Sub(noon)/time.Second)).Draw(t, "from")) * time.Second)
+		for _, p := range steps {
+			if p.End().After(from) {
+				cut := max(from.Sub(p.Start), 0)
+				a := air.Lerp(p.Step.From, p.Step.To, float64(cut)/float64(p.Step.Duration))
+				exact += (a.HumidityPct + p.Step.To.HumidityPct) / 2 * (p.Step.Duration - cut).Seconds()
+			}
+		}
+		var length time.Duration
+		got := 0.0
+		for _, p := range s.Zones["bench"].path(from) {
+			length += p.Duration
+			got += (p.From.HumidityPct + p.To.HumidityPct) / 2 * p.Duration.Seconds()
+		}
+		if length != at.Sub(from) {
+			t.Fatalf("the path from %v is %v long, want %v", from, length, at.Sub(from))
+		}
+		if length > 0 && math.Abs(got-exact)/length.Seconds() > 0.5 {
+			t.Fatalf("the path's mean differs by %v %% RH", math.Abs(got-exact)/length.Seconds())
+		}
+	})
+}
+
+func TestApplyLeavesTheOldStateAlone(t *testing.T) {
+	s := NewState("j")
+	for _, b := range []Body{
+		Started{GapKnown: true}, AirStep{Zone: "bench", Start: noon, Step: cure.Step{Kind: cure.Measured}, After: UnmeasuredAir},
+		AlarmRaised{Name: "clock", Subject: "bench-1"},
+	} {
+		s = Apply(s, Record{Seq: s.Seq + 1, Stamp: Stamp{At: noon}, Body: b})
+	}
+	before, err := json.Marshal(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for kind, body := range everyBody(t) {
+		Apply(s, Record{Seq: s.Seq + 1, Stamp: Stamp{At: noon.Add(time.Hour)}, Body: body, Answer: &Answer{Key: "k", Body: json.RawMessage("{}")}})
+		after, err := json.Marshal(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if string(after) != string(before) {
+			t.Fatalf("applying %s altered the state it was applied to", kind)
+		}
+	}
+}
