@@ -74,10 +74,16 @@ func (m Mix) inkCorrections(poured mix.Amounts, l mix.Limits) []mix.Correction {
 	return out
 }
 
+// inkSlackG is how much less than asked for is as good: a division, or 2 % (an
+// assumption; the hardener goes by what is really in the cup).
+func (r Recipe) inkSlackG() float64 {
+	return math.Max(r.DivisionG*(1+1e-9), 0.02*r.needInkG())
+}
+
 // inkShort: some ink is in, no hardener yet, and it is less than the cup needs.
 func (m Mix) inkShort(poured mix.Amounts) bool {
 	return m.Step == Ink && poured.InkG > 0 && poured.HardenerG <= 0 && !m.overridden(Ink) &&
-		poured.InkG < m.Recipe.needInkG()-m.Recipe.DivisionG*(1+1e-9)
+		poured.InkG < m.Recipe.needInkG()-m.Recipe.inkSlackG()
 }
 
 // ratioOff: hardener is in, and not in ratio. Without any it is no fault yet.
@@ -183,7 +189,7 @@ func (m Mix) Pouring() (b Bar, ok bool) {
 		asked := poured.HardenerG * ratio
 		b.LowG, b.HighG = asked/(1+tolerance)-poured.InkG, asked/(1-tolerance)-poured.InkG
 	case part == mix.Ink:
-		b.LowG, b.HighG = r.needInkG()-poured.InkG, m.roomForInk()-poured.InkG
+		b.LowG, b.HighG = r.needInkG()-r.inkSlackG()-poured.InkG, m.roomForInk()-poured.InkG
 	case part == mix.Hardener:
 		asked := poured.InkG / ratio
 		b.LowG, b.HighG = asked*(1-tolerance)-poured.HardenerG, asked*(1+tolerance)-poured.HardenerG
