@@ -3,6 +3,9 @@ package main
 import (
 	"log/slog"
 	"net"
+	"os/signal"
+	"strconv"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -31,9 +34,12 @@ func demoCommand() *cobra.Command {
 			if o.For < 0 {
 				return usage("--for %v: want a duration such as 90s", o.For)
 			}
-			if _, _, err := net.SplitHostPort(o.Listen); err != nil {
+			if !isHostPort(o.Listen) {
 				return usage("--listen %s: want HOST:PORT, such as 127.0.0.1:9755; port 0 is a free one", o.Listen)
 			}
+			// A reader that goes away, as head does, is to end the demo in good order;
+			// the signal would end it at once and leave the folder behind.
+			signal.Ignore(syscall.SIGPIPE)
 			o.Out, o.Version = c.OutOrStdout(), version()
 			o.Log = slog.New(slog.NewTextHandler(c.ErrOrStderr(), &slog.HandlerOptions{Level: slog.LevelWarn}))
 			return rehearsal.Run(c.Context(), o)
@@ -45,4 +51,13 @@ func demoCommand() *cobra.Command {
 	f.StringVar(&o.Listen, "listen", "127.0.0.1:0", "HOST:PORT of the page; port 0 is a free one")
 	f.Uint64Var(&o.Seed, "seed", 1, "of what chance decides")
 	return c
+}
+
+func isHostPort(address string) bool {
+	_, port, err := net.SplitHostPort(address)
+	if err != nil {
+		return false
+	}
+	_, err = strconv.ParseUint(port, 10, 16)
+	return err == nil
 }

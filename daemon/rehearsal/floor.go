@@ -37,6 +37,10 @@ const changeOver = 3 * time.Minute
 const (
 	comesAfter = 8 * time.Second
 	firstStir  = 4 * time.Second
+	// comesBy is how long it takes until somebody looks at a yellow light, and
+	// stopsAfter at a red one.
+	comesBy    = 3 * time.Minute
+	stopsAfter = 45 * time.Second
 )
 
 // run keeps the presses in ink until the context ends. first is the clock's speed
@@ -154,7 +158,7 @@ func (m *mixer) load(ctx context.Context, p *post, b batch) error {
 // lookAt has somebody look at a batch whose light has turned yellow.
 func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 	p.looked = b.ID
-	if err := m.clock.Wait(ctx, 30*time.Second); err != nil {
+	if err := m.clock.Wait(ctx, comesBy); err != nil {
 		return err
 	}
 	if err := m.acknowledge(ctx, b.ID); err != nil {
@@ -179,7 +183,7 @@ func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 // stop is what happens at a red light: printing ends, somebody looks at the ink, and
 // whatever it is like the batch is closed.
 func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
-	if err := m.clock.Wait(ctx, 45*time.Second); err != nil {
+	if err := m.clock.Wait(ctx, stopsAfter); err != nil {
 		return err
 	}
 	if err := m.acknowledge(ctx, b.ID); err != nil {

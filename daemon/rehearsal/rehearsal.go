@@ -50,7 +50,7 @@ func Run(ctx context.Context, o Options) (err error) {
 		return err
 	}
 	clock := NewPaced(o.Speed)
-	r := &rehearsal{Options: o, shop: shop, clock: clock, story: &story{clock: clock, began: time.Now(), out: o.Out}}
+	r := &rehearsal{Options: o, shop: shop, clock: clock, story: newStory(clock, o.Out)}
 
 	// The service and the scale outlive the people who use them.
 	world, endWorld := context.WithCancel(context.WithoutCancel(ctx))
@@ -76,7 +76,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	endService()
 	err = errors.Join(err, <-serviceEnded)
 	endWorld()
-	return errors.Join(err, <-scaleEnded, r.story.fault())
+	return errors.Join(err, <-scaleEnded)
 }
 
 // rehearsal is a run with its parts.
@@ -102,13 +102,17 @@ func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded c
 		api: api, feed: feed, scale: r.shop.scale, clock: r.clock, story: r.story, speed: r.Speed,
 		random: rand.New(rand.NewPCG(r.Seed, 2)),
 	}
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
 	var people sync.WaitGroup
+	failures := make(chan error, 1) // the first counts
 	begin := func(part func(context.Context) error) {
 		people.Go(func() {
 			if err := part(ctx); err != nil {
-				stop(err)
+				select {
+				case failures <- err:
+				default:
+				}
 			}
 		})
 	}
@@ -128,15 +132,16 @@ func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded c
 	})
 	var failed error
 	select {
-	case <-ctx.Done():
-		if cause := context.Cause(ctx); cause != ctx.Err() {
-			failed = cause
-		}
+	case <-ctx.Done(): // the time is over, or it was interrupted
+	case failed = <-failures:
+	case failed = <-r.story.broken: // nobody listens any more
 	case err := <-serviceEnded:
-		serviceEnded <- nil
-		failed = errors.Join(errors.New("the service has ended"), err)
+		serviceEnded <- nil // asked for by the caller, too
+		stop()
+		people.Wait()
+		return errors.Join(errors.New("the service has ended"), err)
 	}
-	stop(nil)
+	stop()
 	people.Wait()
 	return errors.Join(failed, r.sumUp(ctx, api, mixer.tally))
 }

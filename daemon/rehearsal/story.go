@@ -14,7 +14,12 @@ type story struct {
 
 	mu  sync.Mutex
 	out io.Writer
-	err error // of the first line that could not be written
+	// broken gets why a line could not be written, the first time; capacity 1.
+	broken chan error
+}
+
+func newStory(c *Paced, out io.Writer) *story {
+	return &story{clock: c, began: time.Now(), out: out, broken: make(chan error, 1)}
 }
 
 // tell prints what happened, behind the bench's time and the seconds that have really
@@ -28,16 +33,12 @@ func (s *story) tell(format string, args ...any) {
 func (s *story) line(format string, args ...any) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if _, err := fmt.Fprintf(s.out, format+"\n", args...); err != nil && s.err == nil {
-		s.err = err
+	if _, err := fmt.Fprintf(s.out, format+"\n", args...); err != nil {
+		select {
+		case s.broken <- fmt.Errorf("the story cannot be told: %w", err):
+		default:
+		}
 	}
-}
-
-// fault is why the story could not be told, nil when it could.
-func (s *story) fault() error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.err
 }
 
 // clockTime is a moment as a person at the bench says it.
