@@ -31,6 +31,7 @@ type guard struct {
 	password []byte
 	do       string // commands begin so; empty where they are not allowed
 	log      *slog.Logger
+	turns    turns
 
 	mu      sync.Mutex
 	refused map[string]*refusals // by client
@@ -63,7 +64,8 @@ func (g *guard) ID() string { return "guard" }
 // Provides lists the hooks that are used.
 func (g *guard) Provides(b byte) bool {
 	switch b {
-	case server.OnConnectAuthenticate, server.OnACLCheck, server.OnPublish, server.OnSessionEstablish:
+	case server.OnConnectAuthenticate, server.OnACLCheck, server.OnPublish, server.OnSessionEstablish,
+		server.OnRetainMessage, server.OnWill, server.OnSubscribed, server.OnPacketProcessed:
 		return true
 	}
 	return false
@@ -104,6 +106,9 @@ func (g *guard) mayPublish(cl *server.Client, topic string) bool {
 // OnPublish acknowledges and drops what may not be published.
 func (g *guard) OnPublish(cl *server.Client, pk packets.Packet) (packets.Packet, error) {
 	if g.mayPublish(cl, pk.TopicName) {
+		if pk.FixedHeader.Retain {
+			g.turns.write(cl)
+		}
 		return pk, nil
 	}
 	g.refuse(cl, "publish "+pk.TopicName)
@@ -113,12 +118,31 @@ func (g *guard) OnPublish(cl *server.Client, pk packets.Packet) (packets.Packet,
 // OnSessionEstablish takes a will away that may not be published: the library sends
 // wills unasked. The client is let in without it.
 func (g *guard) OnSessionEstablish(cl *server.Client, _ packets.Packet) {
+	cl.Properties.Will.WillDelayInterval = 0 // a delayed one would miss its turn, see turns
 	if cl.Properties.Will.Flag == 0 || g.mayPublish(cl, cl.Properties.Will.TopicName) {
 		return
 	}
 	g.refuse(cl, "leave a will on "+cl.Properties.Will.TopicName)
 	cl.Properties.Will = server.Will{}
 }
+
+// OnWill and OnRetainMessage frame the retaining of a will, OnPublish and
+// OnRetainMessage that of a message.
+func (g *guard) OnWill(cl *server.Client, will server.Will) (server.Will, error) {
+	if will.Retain {
+		g.turns.write(cl)
+	}
+	return will, nil
+}
+
+// OnRetainMessage comes right after a message was retained.
+func (g *guard) OnRetainMessage(cl *server.Client, _ packets.Packet, _ int64) { g.turns.end(cl) }
+
+// OnSubscribed comes before the retained messages of a subscription are looked up.
+func (g *guard) OnSubscribed(cl *server.Client, _ packets.Packet, _ []byte) { g.turns.read(cl) }
+
+// OnPacketProcessed comes after that.
+func (g *guard) OnPacketProcessed(cl *server.Client, _ packets.Packet, _ error) { g.turns.end(cl) }
 
 // refuse counts, and logs each client's first refusal and then one a minute.
 func (g *guard) refuse(cl *server.Client, what string) {

@@ -37,21 +37,29 @@ type Broker struct {
 	server *server.Server
 	door   *door
 	guard  *guard
-	log    *slog.Logger
 	once   sync.Once
 }
 
 // StartBroker starts the broker on a loopback address, HOST:PORT; port 0 is a free
 // one. Guests may read everything and, with commands, publish PREFIX/BENCH/do/VERB.
 func StartBroker(ctx context.Context, listen string, topics Topics, commands bool, log *slog.Logger) (*Broker, error) {
-	var lc net.ListenConfig
-	l, err := lc.Listen(ctx, "tcp", listen)
+	b, err := openBroker(ctx, listen, newGuard(topics, commands, log), log)
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: built-in broker: %w", err)
 	}
+	log.Info("built-in broker", "address", b.Addr(), "commands", commands)
+	return b, nil
+}
+
+func openBroker(ctx context.Context, listen string, g *guard, log *slog.Logger) (*Broker, error) {
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", listen)
+	if err != nil {
+		return nil, err
+	}
 	if a, ok := l.Addr().(*net.TCPAddr); !ok || !a.IP.IsLoopback() {
 		_ = l.Close()
-		return nil, fmt.Errorf("mqtt: built-in broker: %s is not loopback, and it knows no users yet; want 127.0.0.1:PORT", listen)
+		return nil, fmt.Errorf("%s is not loopback, and it knows no users yet; want 127.0.0.1:PORT", listen)
 	}
 	limits := server.NewDefaultServerCapabilities()
 	limits.MaximumMessageExpiryInterval = retainedForYears * secondsPerYear
@@ -65,8 +73,7 @@ func StartBroker(ctx context.Context, listen string, topics Topics, commands boo
 			Capabilities: limits, Logger: slog.New(quiet{log.Handler()}), SysTopicResendInterval: sysTopicsEveryS,
 		}),
 		door:  newDoor(l, log),
-		guard: newGuard(topics, commands, log),
-		log:   log,
+		guard: g,
 	}
 	err = errors.Join(
 		b.server.AddHook(b.guard, nil),
@@ -76,10 +83,10 @@ func StartBroker(ctx context.Context, listen string, topics Topics, commands boo
 		err = b.server.Serve()
 	}
 	if err != nil {
-		_ = l.Close()
-		return nil, fmt.Errorf("mqtt: built-in broker: %w", err)
+		b.door.Close(func(string) {})
+		return nil, err
 	}
-	log.Info("built-in broker", "address", b.Addr(), "commands", commands)
+	close(b.door.open)
 	return b, nil
 }
 

@@ -11,6 +11,8 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/mochi-mqtt/server/v2/packets"
+
+	"potlifed/daemon/record"
 )
 
 func startBroker(t testing.TB, commands bool) *Broker {
@@ -233,4 +235,66 @@ func TestRetainedOutliveAClockStep(t *testing.T) {
 	if pk.Expiry < 0 {
 		t.Errorf("expiry %d overflowed", pk.Expiry)
 	}
+}
+
+// Subscriptions with wildcards come while topics are retained for the first time and
+// ended. The race detector tells whether the library's index is read half written.
+func TestSubscribingWhileTopicsComeAndGo(t *testing.T) {
+	b := startBroker(t, true)
+	s := b.Own(testSettings(""))
+	publisher := &connection{settings: s, id: s.clientID(), wake: make(chan struct{}, 1), log: quietLog(), prepare: noOptions}
+	client, _, err := publisher.connect(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer client.Disconnect(quiesceMs)
+	publisher.set(client, nil)
+	g, err := guest(t, b, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for range 500 {
+			token := g.Subscribe("potlife/#", 1, nil)
+			if !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+				t.Errorf("subscribe: %v", token.Error())
+				return
+			}
+		}
+	}()
+	for i := range 500 {
+		topic := fmt.Sprintf("%sbatch/0612-%d", root, i)
+		for _, err := range publisher.send([]message{{topic, 1, true, []byte("{}")}, {topic, 1, true, nil}}, writeTimeout) {
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	<-done
+}
+
+// A client that subscribes to everything and never reads costs the others nothing.
+func TestDeafClientHoldsNobodyUp(t *testing.T) {
+	b := startBroker(t, true)
+	deaf, err := net.Dial("tcp", b.Addr())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer deaf.Close()
+	_ = deaf.(*net.TCPConn).SetReadBuffer(4096)
+	hello := []byte{0x10, 16, 0, 4, 'M', 'Q', 'T', 'T', 4, 2, 0, 0, 0, 4, 'd', 'e', 'a', 'f'} // no keep-alive
+	subscribe := []byte{0x82, 6, 0, 1, 0, 1, '#', 1}
+	if _, err := deaf.Write(append(hello, subscribe...)); err != nil {
+		t.Fatal(err)
+	}
+	w := newWitness(t, b.Addr())
+	r := newRoom()
+	runPublisher(t, r, b.Own(testSettings("")), func(p *Publisher) { p.pause = 0 })
+	for i := range 100 { // 20 MB, beyond what sockets hold
+		r.event("0612-1", func(s *record.Snapshot) { s.Air[0].Why = fmt.Sprint(i, strings.Repeat("x", 200_000)) })
+		w.hears(t, "the event", jsonHas(root+"event", "seq", float64(i+1)))
+	}
+	w.hears(t, "the light", is(root+"light/light-1/meaning", "in-order"))
 }

@@ -225,8 +225,9 @@ func (c *connection) current() (uint64, error) {
 }
 
 // send publishes the messages in their order and waits until the broker has taken
-// them, or at most writeTimeout together. The result says for each message why it
-// was not taken.
+// them, or at most until the timeout for all together. The result says for each
+// message why it was not taken. A connection that is lost at the moment at which the
+// library takes a message over costs the library's own writeTimeout.
 func (c *connection) send(messages []message, timeout time.Duration) []error {
 	errs := make([]error, len(messages))
 	tokens := make([]paho.Token, len(messages))

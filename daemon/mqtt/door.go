@@ -12,6 +12,9 @@ import (
 // handshakeTimeout is by when a connection must have introduced itself.
 const handshakeTimeout = 10 * time.Second
 
+// takeTimeout is how long a client may refuse to take a write before it is cut off.
+const takeTimeout = 2 * time.Second
+
 // acceptPause keeps a lasting failure to take connections from becoming a busy loop.
 const acceptPause = time.Second
 
@@ -23,6 +26,7 @@ const acceptPause = time.Second
 type door struct {
 	listener net.Listener
 	log      *slog.Logger
+	open     chan struct{}  // closed when the library is ready
 	serving  sync.WaitGroup // one a connection
 	closing  chan struct{}
 
@@ -32,7 +36,7 @@ type door struct {
 }
 
 func newDoor(l net.Listener, log *slog.Logger) *door {
-	return &door{listener: l, log: log, closing: make(chan struct{}), conns: map[net.Conn]struct{}{}}
+	return &door{listener: l, log: log, open: make(chan struct{}), closing: make(chan struct{}), conns: map[net.Conn]struct{}{}}
 }
 
 var _ listeners.Listener = (*door)(nil)
@@ -51,6 +55,11 @@ func (d *door) Protocol() string { return d.listener.Addr().Network() }
 
 // Serve lets visitors in until Close.
 func (d *door) Serve(establish listeners.EstablishFn) {
+	select {
+	case <-d.open:
+	case <-d.closing:
+		return
+	}
 	for {
 		conn, err := d.listener.Accept()
 		if err != nil {
@@ -65,7 +74,7 @@ func (d *door) Serve(establish listeners.EstablishFn) {
 		}
 		go func() {
 			defer d.serving.Done()
-			err := establish(d.ID(), conn)
+			err := establish(d.ID(), impatient{conn})
 			_ = conn.Close() // at the latest now
 			d.mu.Lock()
 			delete(d.conns, conn)
@@ -122,13 +131,27 @@ func (d *door) Close(closeClients listeners.CloseFn) {
 	}
 	d.mu.Unlock()
 	_ = d.listener.Close()
-	farewell := time.Now().Add(time.Second)
-	for _, conn := range conns {
-		_ = conn.SetWriteDeadline(farewell) // nobody who does not read may hold it up
-	}
 	closeClients(d.ID())
 	for _, conn := range conns {
 		_ = conn.Close()
 	}
 	d.serving.Wait()
+}
+
+// impatient is a connection that is closed when the other side does not take a write
+// in time. The library's own deadline is as long as the client's keep-alive, or none;
+// it writes under a lock that whoever publishes to the client waits for; and it goes
+// on to the next message after a failure. One deaf client so held up every light.
+type impatient struct{ net.Conn }
+
+func (c impatient) Write(b []byte) (int, error) {
+	err := c.SetWriteDeadline(time.Now().Add(takeTimeout))
+	n := 0
+	if err == nil {
+		n, err = c.Conn.Write(b)
+	}
+	if err != nil {
+		_ = c.Close()
+	}
+	return n, err
 }

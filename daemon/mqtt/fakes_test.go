@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -245,7 +246,8 @@ type heard struct {
 
 // witness is a client of its own that remembers everything it hears.
 type witness struct {
-	client paho.Client
+	client     paho.Client
+	subscribed atomic.Int32 // how often, once with each connection
 
 	mu  sync.Mutex
 	all []heard
@@ -267,12 +269,18 @@ func newWitness(t testing.TB, address string) *witness {
 			default:
 			}
 		}).
-		SetOnConnectHandler(func(c paho.Client) { c.Subscribe("potlife/#", 1, nil) })
+		SetWriteTimeout(time.Second).
+		SetOnConnectHandler(func(c paho.Client) {
+			if token := c.Subscribe("potlife/#", 1, nil); token.WaitTimeout(5*time.Second) && token.Error() == nil {
+				w.subscribed.Add(1)
+			}
+		})
 	w.client = paho.NewClient(options)
 	if token := w.client.Connect(); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
 		t.Fatalf("witness: connect: %v", token.Error())
 	}
 	t.Cleanup(func() { w.client.Disconnect(100) })
+	until(t, "the witness to listen", func() bool { return w.subscribed.Load() > 0 })
 	return w
 }
 

@@ -43,7 +43,7 @@ type builtIn struct {
 }
 
 func newBuiltIn(t testing.TB) testBroker {
-	b := &builtIn{t: t, listen: "127.0.0.1:0"}
+	b := &builtIn{t: t, listen: "127.0.0.1:0", guard: newGuard(NewTopics("potlife", "bench-1"), true, quietLog())}
 	b.start()
 	b.listen = b.broker.Addr()
 	t.Cleanup(b.stop)
@@ -56,15 +56,9 @@ func (b *builtIn) settings() Settings { return b.broker.Own(testSettings("")) }
 func (b *builtIn) start() {
 	b.t.Helper()
 	until(b.t, "the built-in broker to start", func() bool {
-		broker, err := StartBroker(context.Background(), b.listen, NewTopics("potlife", "bench-1"), true, quietLog())
-		if err != nil {
-			return false
-		}
-		if b.guard != nil {
-			broker.guard.password = b.guard.password
-		}
-		b.broker, b.guard = broker, broker.guard
-		return true
+		broker, err := openBroker(context.Background(), b.listen, b.guard, quietLog())
+		b.broker = broker
+		return err == nil
 	})
 }
 

@@ -36,6 +36,11 @@ func TestStatesAreThere(t *testing.T) {
 		}
 		until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
 
+		before := w.mark()
+		r.event("0612-1", nil)
+		w.hearsAfter(t, before, "the event", jsonHas(root+"event", "batch", "0612-1"))
+		w.hearsAfter(t, before, "its batch again", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+
 		r.bench.change(func(s *record.Snapshot) { s.Batches, s.Alarms = nil, nil })
 		w.hears(t, "the end of the batch", is(root+"batch/0612-1", ""))
 		w.hears(t, "the end of the alarm", is(root+"alarm/batch-ending/0612-1", ""))
@@ -101,14 +106,19 @@ func TestOutageLosesNothing(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		r := newRoom()
 		w := newWitness(t, b.addr())
-		p, _ := runPublisher(t, r, b.settings())
+		cable := newRelay(t, b.addr())
+		s := b.settings()
+		s.URL = "mqtt://" + cable.addr()
+		p, _ := runPublisher(t, r, s)
 		const before, during, after = 20, 200, 20
 		for range before {
 			r.event("0612-1", nil)
 		}
 		w.hears(t, "the last event", jsonHas(root+"event", "seq", float64(before)))
 		until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
+		listening := w.subscribed.Load()
 		b.stop()
+		cable.cut()
 		until(t, "the loss to be noticed", func() bool { return !p.Connected() })
 		for i := range during {
 			r.event("0612-1", func(s *record.Snapshot) {
@@ -117,7 +127,8 @@ func TestOutageLosesNothing(t *testing.T) {
 		}
 		until(t, "events to wait", func() bool { return p.Status().Waiting >= during })
 		b.start()
-		until(t, "the witness to come back", w.client.IsConnectionOpen)
+		until(t, "the witness to listen again", func() bool { return w.subscribed.Load() > listening })
+		cable.mend()
 		for range after {
 			r.event("0612-1", nil)
 		}
@@ -285,4 +296,34 @@ func TestLampNoticesAHungBench(t *testing.T) {
 	before = w.mark()
 	r.bench.change(func(*record.Snapshot) {})
 	w.hearsAfter(t, before, "the light again", is(root+"light/light-1/meaning", "in-order"))
+}
+
+// A reading's way from sensor to broker is measured once for each reading.
+func TestReadingToPublishIsMeasured(t *testing.T) {
+	b := newBuiltIn(t)
+	r := newRoom()
+	took := make(chan time.Duration, 10)
+	p, stop := runPublisher(t, r, b.settings(), func(p *Publisher) { p.published = func(d time.Duration) { took <- d } })
+	until(t, "the connection", p.Connected)
+	until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
+	read := r.clock.Now().Mono
+	r.bench.change(func(s *record.Snapshot) {
+		v := airView(s.At, 30, 60)
+		v.Mono = read
+		s.Air = []record.AirView{v}
+	})
+	select {
+	case d := <-took:
+		if d <= 0 || d > 10*time.Second {
+			t.Errorf("took %v", d)
+		}
+	case <-time.After(10 * time.Second):
+		t.Fatal("not measured")
+	}
+	r.event("0612-1", func(s *record.Snapshot) { s.Air[0].Quality = record.QualityUncertain }) // the same reading
+	until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 && p.Status().Messages[Count{"out", "ok"}] > 8 })
+	stop()
+	if len(took) > 0 {
+		t.Error("one reading was measured twice")
+	}
 }
