@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"net/url"
+	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -92,6 +94,21 @@ func openBroker(ctx context.Context, listen string, g *guard, log *slog.Logger) 
 
 // Addr is the address it listens on, with the port that was chosen.
 func (b *Broker) Addr() string { return b.door.Address() }
+
+// Serves reports whether an address, mqtt://HOST:PORT, is that of this broker. A
+// configuration may name it so; the daemon's clients are then its own all the same,
+// and would be turned away as guests.
+func (b *Broker) Serves(address string) bool {
+	u, err := url.Parse(address)
+	if err != nil || u.Scheme != "mqtt" {
+		return false
+	}
+	host, port, err := net.SplitHostPort(b.Addr())
+	if err != nil || u.Port() != port {
+		return false
+	}
+	return u.Hostname() == host || strings.EqualFold(u.Hostname(), "localhost")
+}
 
 // Own fills in the address and the secret user of the daemon's own clients.
 func (b *Broker) Own(s Settings) Settings {

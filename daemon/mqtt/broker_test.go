@@ -168,6 +168,22 @@ func TestBrokerIsLoopbackOnly(t *testing.T) {
 	}
 }
 
+func TestBrokerKnowsItsAddress(t *testing.T) {
+	b := startBroker(t, true)
+	_, port, err := net.SplitHostPort(b.Addr())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for address, want := range map[string]bool{
+		"mqtt://127.0.0.1:" + port: true, "mqtt://localhost:" + port: true, "mqtts://127.0.0.1:" + port: false,
+		"mqtt://127.0.0.1:1": false, "mqtt://192.0.2.1:" + port: false, "": false,
+	} {
+		if got := b.Serves(address); got != want {
+			t.Errorf("%q is this broker: %v, want %v", address, got, want)
+		}
+	}
+}
+
 // A visitor that connects and says nothing must not keep the broker from stopping.
 func TestBrokerStopsDespiteASilentVisitor(t *testing.T) {
 	b := startBroker(t, true)
