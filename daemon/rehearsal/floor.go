@@ -37,10 +37,10 @@ const changeOver = 3 * time.Minute
 const (
 	comesAfter = 8 * time.Second
 	firstStir  = 4 * time.Second
-	// comesBy is how long it takes until somebody looks at a yellow light, and
-	// stopsAfter at a red one.
-	comesBy    = 3 * time.Minute
-	stopsAfter = 45 * time.Second
+	// comesBy is how long it takes until somebody sees to a yellow light, and
+	// sentFor to a red one; in the time lapse still long enough to see the light.
+	comesBy = 3 * time.Minute
+	sentFor = 4 * time.Minute
 )
 
 // run keeps the presses in ink until the context ends. first is the clock's speed
@@ -183,17 +183,17 @@ func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 // stop is what happens at a red light: printing ends, somebody looks at the ink, and
 // whatever it is like the batch is closed.
 func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
-	if err := m.clock.Wait(ctx, stopsAfter); err != nil {
+	m.story.tell("%s stops printing at the red light", p.press)
+	if err := m.clock.Wait(ctx, sentFor); err != nil {
 		return err
 	}
 	if err := m.acknowledge(ctx, b.ID); err != nil {
 		return err
 	}
-	outcome, words := map[string]any{"outcome": "discarded", "still_good": "yes"}, "it still flows, but is not printed with any more: discarded"
+	outcome, words := map[string]any{"outcome": "discarded", "still_good": "yes"}, "somebody looked, and it still flows, but it is not printed with any more: discarded"
 	if b.Risk != nil && m.random.Float64() < *b.Risk {
-		outcome, words = map[string]any{"outcome": "went-off", "seen": "now"}, "it has thickened: reported as gone off"
+		outcome, words = map[string]any{"outcome": "went-off", "seen": "now"}, "somebody looked, and it has thickened: reported as gone off"
 	}
-	m.story.tell("%s stops printing at the red light, and somebody looks at batch %s", p.press, b.ID)
 	return m.end(ctx, b, outcome, words)
 }
 
