@@ -18,9 +18,15 @@ type Limits struct {
 }
 
 // ThinnerInRange reports whether the poured thinner is within its range.
+//
+// A division of the scale more or less is no fault: nobody can pour what the scale does
+// not show.
 func (l Limits) ThinnerInRange(a Amounts) bool {
-	pct := a.ThinnerPct()
-	return pct >= l.ThinnerMinPct-100*rounding && pct <= l.ThinnerMaxPct+100*rounding
+	pct, slack := a.ThinnerPct(), 100*rounding
+	if a.CatalysedG() > 0 {
+		slack += 100 * l.DivisionG / a.CatalysedG()
+	}
+	return pct >= l.ThinnerMinPct-slack && pct <= l.ThinnerMaxPct+slack
 }
 
 // The two things a correction can aim at.
