@@ -53,7 +53,7 @@ func Run(ctx context.Context, o Options) error {
 	}
 	out := &outlet{}
 	b, err := bench.New(ctx, bench.Settings{
-		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, BrokerAway: out.away,
+		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, Outlet: out.status,
 	})
 	if err != nil {
 		return errors.Join(err, j.Close())
@@ -191,14 +191,16 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 	if s.Shop.Broker.Listen != "" {
 		topics := mqtt.NewTopics(settings.Prefix, settings.Bench)
 		o.broker, err = mqtt.StartBroker(ctx, s.Shop.Broker.Listen, topics, settings.Commands, s.Log)
-		if err != nil {
+		switch {
+		case err != nil:
 			s.Log.Error("the built-in broker cannot start", "err", err)
-			o.mu.Lock()
-			o.failed = err
-			o.mu.Unlock()
-			return nil
-		}
-		if settings.URL == "" {
+			if settings.URL == "" {
+				o.mu.Lock()
+				o.failed = err
+				o.mu.Unlock()
+				return nil
+			}
+		case settings.URL == "" || o.broker.Serves(settings.URL):
 			settings = o.broker.Own(settings)
 		}
 	}
@@ -248,6 +250,16 @@ func (o *outlet) away() string {
 		return detail
 	}
 	return "no connection to the broker"
+}
+
+// status is what the bench asks.
+func (o *outlet) status() bench.Outlet {
+	s := bench.Outlet{Away: o.away()}
+	if p, _ := o.state(); p != nil {
+		is := p.Status()
+		s.Waiting, s.OtherInstance = is.Waiting, is.OtherInstance
+	}
+	return s
 }
 
 // counts is what the metrics ask, nil when MQTT is off.

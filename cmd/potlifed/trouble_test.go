@@ -97,7 +97,7 @@ func TestMissingDevicesAreStates(t *testing.T) {
 		var list struct{ Alarms []record.AlarmView }
 		p.get("/api/v1/alarms", &list)
 		for _, a := range list.Alarms {
-			if a.Name == name && a.Text != "" {
+			if a.Name == name && a.Text != "" && a.Response != "" && a.State == "unacknowledged" {
 				return true
 			}
 		}
@@ -136,7 +136,7 @@ func TestMissingDevicesAreStates(t *testing.T) {
 	if a := list.Air[0]; a.HumidityPct == nil || *a.HumidityPct != 50 {
 		t.Errorf("air %+v: want the last good reading and no impossible one", a)
 	}
-	p.eventually("the lasting fault to be an alarm", func() (bool, any) { return standing("sensor-stale"), nil })
+	p.eventually("the lasting fault to be an alarm", func() (bool, any) { return standing("sensor-implausible"), nil })
 	p.stop()
 }
 

@@ -21,10 +21,12 @@ type sensor struct {
 	ok       uint64
 	errors   uint64
 	rejected uint64
-	failing  int       // readings that failed in a row
-	failure  string    // why
-	since    time.Time // of the condition
-	is       string    // the condition
+	failing  int    // readings that failed in a row
+	failure  string // why
+	// implausible: the last failure was a value that air cannot have.
+	implausible bool
+	since       time.Time // of the condition
+	is          string    // the condition
 }
 
 func (s *sensor) shift(d time.Duration) {
@@ -108,7 +110,7 @@ func (r airReading) enter(b *Bench, now time.Time) {
 			s.errors++
 		}
 		s.failing++
-		s.failure = err.Error()
+		s.failure, s.implausible = err.Error(), r.rejected
 		return
 	}
 	s.ok++

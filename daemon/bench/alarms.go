@@ -2,53 +2,36 @@ package bench
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"slices"
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/model/alarm"
 )
 
-// The alarms of this bench, by their names on every wire.
-const (
-	alarmEnding = "batch-ending"
-	alarmDead   = "batch-dead"
-	alarmRisk   = "batch-risk"
-	alarmSensor = "sensor-stale"
-	alarmScale  = "scale-silent"
-	alarmClock  = "clock"
-	alarmDisk   = "journal"
-	alarmBroker = "broker"
-)
+// watched is what is remembered of an alarm between two ticks. It builds itself up
+// again after a start; the states are in the journal.
+type watched struct {
+	alarm.Filter
+	text string // of the cause, when it was seen last
+}
 
-// The priorities, by how soon somebody has to act.
-const (
-	high   = "high"
-	medium = "medium"
-	low    = "low"
-)
-
-// deadRisk is the risk at which a batch is more likely dead than not.
-const deadRisk = 0.5
-
-// settling is how long after a start devices and broker may take to answer before
-// their silence is an alarm.
-const settling = 10 * time.Second
-
-// askAlarms raises the alarms whose cause has come and clears those whose cause has
-// gone.
+// askAlarms looks at every cause there is and takes each alarm where that leads it.
 func (b *Bench) askAlarms(now time.Time) {
-	causes := b.causes(now)
-	for _, key := range slices.SortedFunc(maps.Keys(b.state.Alarms), compareKeys) {
-		if _, stands := causes[key]; !stands {
-			b.decide(now, "bench", record.AlarmCleared{Name: key.Name, Subject: key.Subject})
-		}
+	found := b.look(now)
+	keys := map[record.AlarmKey]bool{}
+	for key := range found.seen {
+		keys[key] = true
 	}
-	for _, key := range slices.SortedFunc(maps.Keys(causes), compareKeys) {
-		if _, known := b.state.Alarms[key]; !known {
-			b.decide(now, "bench", causes[key])
-		}
+	for key := range b.watched {
+		keys[key] = true
+	}
+	for key := range b.state.Alarms {
+		keys[key] = true
+	}
+	for _, key := range slices.SortedFunc(maps.Keys(keys), compareKeys) {
+		b.askAlarm(now, key, found.seen[key])
 	}
 }
 
@@ -56,51 +39,109 @@ func compareKeys(a, b record.AlarmKey) int {
 	return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Subject, b.Subject))
 }
 
-// causes are the alarms that have a cause now.
-func (b *Bench) causes(now time.Time) map[record.AlarmKey]record.AlarmRaised {
-	causes := map[record.AlarmKey]record.AlarmRaised{}
-	raise := func(name, subject, priority, format string, args ...any) {
-		causes[record.AlarmKey{Name: name, Subject: subject}] = record.AlarmRaised{
-			Name: name, Subject: subject, Priority: priority, Text: fmt.Sprintf(format, args...),
+func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
+	d, known := alarm.Find(key.Name)
+	row := b.state.Alarms[key]
+	if !known || !b.has(d.Subject, key.Subject) {
+		if row != nil {
+			b.decide(now, "bench", record.AlarmCleared{Name: key.Name, Subject: key.Subject})
+		}
+		delete(b.watched, key)
+		return
+	}
+	was := stateOf(row)
+	w, remembered := b.watched[key]
+	if !remembered {
+		w = watched{Filter: alarm.Begin(was.Active())}
+		if row != nil {
+			w.text = row.Text
 		}
 	}
-	for id, batch := range b.state.Batches {
-		if batch.Cloud == nil {
-			continue
-		}
-		l := b.lifeOf(b.state, batch, now)
-		if l.risk >= deadRisk {
-			raise(alarmDead, id, high, "batch %s has probably gone off: take it off the press and discard it", id)
-		}
-		if l.risk >= b.shop.Alarms.StopAtRisk {
-			raise(alarmRisk, id, high, "batch %s may have gone off (%.0f %%): do not print with it until somebody has looked", id, 100*l.risk)
-		}
-		if left := l.low.Sub(now); left <= b.soonWithin(batch) {
-			raise(alarmEnding, id, medium, "batch %s may end within %s: begin the next mix", id, max(left, 0).Round(time.Minute))
+	switch s.is {
+	case notKnown:
+		w.Filter = w.Filter.Hold()
+	case cannotBeSeen:
+		w = watched{}
+	default:
+		w.Filter = w.Filter.Next(s.is == holds, d.Delays, b.clock.Now().Mono)
+	}
+	if s.is == holds {
+		w.text = s.text
+	}
+	is := alarm.Situation{Active: w.On, Suppressed: s.is == cannotBeSeen}
+	if row != nil {
+		is.Shelved = row.State == alarm.Shelved && now.Before(row.Until)
+		is.OutOfService = row.State == alarm.OutOfService && now.Before(row.Until)
+	}
+	text := w.text
+	if s.is == cannotBeSeen {
+		text = s.text
+	}
+	b.takeAlarm(now, key, d, was, alarm.Next(was, is), text)
+	if b.watched[key] = w; w.Idle() {
+		delete(b.watched, key)
+	}
+}
+
+func stateOf(row *record.Alarm) alarm.State {
+	if row == nil {
+		return alarm.Normal
+	}
+	return row.State
+}
+
+// takeAlarm records how an alarm gets from one state to another.
+func (b *Bench) takeAlarm(now time.Time, key record.AlarmKey, d alarm.Definition, was, is alarm.State, text string) {
+	if was == is {
+		return
+	}
+	name, subject := key.Name, key.Subject
+	switch was {
+	case alarm.Shelved:
+		b.decide(now, "bench", record.AlarmUnshelved{Name: name, Subject: subject})
+	case alarm.Suppressed:
+		b.decide(now, "bench", record.AlarmUnsuppressed{Name: name, Subject: subject})
+	case alarm.OutOfService:
+		b.decide(now, "bench", record.InService{Device: subject, Alarms: []string{name}})
+	}
+	switch is {
+	case alarm.Unacknowledged:
+		b.decide(now, "bench", record.AlarmRaised{Name: name, Subject: subject, Priority: d.Priority, Text: text})
+	case alarm.Suppressed:
+		b.decide(now, "bench", record.AlarmSuppressed{Name: name, Subject: subject, Priority: d.Priority, Text: text})
+	case alarm.Returned, alarm.Normal:
+		if !was.Silenced() {
+			b.decide(now, "bench", record.AlarmReturned{Name: name, Subject: subject})
 		}
 	}
-	early := b.uptime(b.clock.Now()) < settling
-	for id, s := range b.sensors {
-		is, why := s.condition(now)
-		if is == down || is == stale || is == waiting && !early {
-			raise(alarmSensor, id, medium, "sensor %s: %s; look at the sensor and its cable", id, why)
-		}
+}
+
+// has reports whether there is what an alarm is about.
+func (b *Bench) has(kind alarm.Subject, id string) bool {
+	switch kind {
+	case alarm.Batch:
+		return b.state.Batches[id] != nil
+	case alarm.Press:
+		_, err := b.pressNamed(id)
+		return err == nil
+	case alarm.Zone:
+		return b.zones[id] != nil
+	case alarm.Sensor:
+		return b.sensors[id] != nil
+	case alarm.Scale:
+		return b.scales[id] != nil
 	}
-	for id, s := range b.scales {
-		if is, why := s.condition(now); is != up && !early {
-			raise(alarmScale, id, medium, "scale %s: %s; look at its power and its cable", id, why)
-		}
+	return id == b.shop.Bench
+}
+
+// stands reports whether an alarm's condition stands, delays taken into account and
+// whether people are told of it or not.
+func (b *Bench) stands(name, subject string) bool {
+	key := record.AlarmKey{Name: name, Subject: subject}
+	if w, ok := b.watched[key]; ok {
+		return w.On
 	}
-	if !b.synced {
-		raise(alarmClock, b.shop.Bench, low, "the wall clock is not set: times may be wrong, ages of batches are not; connect the network or set the clock")
-	}
-	if err := b.write.failing; err != nil {
-		raise(alarmDisk, b.shop.Bench, high, "the journal cannot write: %v; make room or change the card", err)
-	}
-	if why := b.broker(); why != "" && !early {
-		raise(alarmBroker, b.shop.Bench, medium, "nothing can be published: %s; look at the broker and the network", why)
-	}
-	return causes
+	return stateOf(b.state.Alarms[key]).Active()
 }
 
 // soonWithin is how long before its low end a batch's successor must be begun.

@@ -38,9 +38,15 @@ type Settings struct {
 	Clock   clock.Clock
 	Journal Journal
 	Log     *slog.Logger
-	// BrokerAway says why nothing can be published just now, empty when it can. It
-	// must not block.
-	BrokerAway func() string
+	// Outlet says how publishing stands. It must not block.
+	Outlet func() Outlet
+}
+
+// Outlet is how publishing stands.
+type Outlet struct {
+	Away          string // why nothing can be published just now, empty when it can
+	Waiting       int    // messages that the broker does not have
+	OtherInstance string // another program that speaks for this bench, empty for none
 }
 
 // Bench is the loop with what it knows.
@@ -49,7 +55,7 @@ type Bench struct {
 	clock   clock.Clock
 	journal Journal
 	log     *slog.Logger
-	broker  func() string
+	outlet  func() Outlet
 	version string
 
 	in      chan input
@@ -67,9 +73,11 @@ type Bench struct {
 	sensors  map[string]*sensor
 	scales   map[string]*scale
 	lives    map[string]*life // what is derived from batches, by id
-	checked  time.Duration    // CLOCK_BOOTTIME of the last checkpoint
-	synced   bool             // what the clock said last
-	dirty    bool             // something but readings has changed since the last snapshot
+	watched  map[record.AlarmKey]watched
+	promises map[string]promise // the ends last expected of batches, by id
+	checked  time.Duration      // CLOCK_BOOTTIME of the last checkpoint
+	synced   bool               // what the clock said last
+	dirty    bool               // something but readings has changed since the last snapshot
 }
 
 // input is one thing that comes in.
@@ -82,12 +90,13 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		return nil, err
 	}
 	b := &Bench{
-		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, broker: s.BrokerAway, version: s.Version,
+		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]*life{},
+		watched: map[record.AlarmKey]watched{}, promises: map[string]promise{},
 	}
-	if b.broker == nil {
-		b.broker = func() string { return "" }
+	if b.outlet == nil {
+		b.outlet = func() Outlet { return Outlet{} }
 	}
 	b.write.shown = state
 	b.write.durable = state

@@ -101,6 +101,16 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.load(now, r.By, c)
 	case record.UnloadBatch:
 		return b.unload(now, r.By, c)
+	case record.MoveBatch:
+		return b.move(now, r.By, c)
+	case record.SplitBatch:
+		return b.split(now, r.By, c)
+	case record.TopUpBatch:
+		return b.topUp(now, r.By, c)
+	case record.ThinBatch:
+		return b.thin(now, r.By, c)
+	case record.TestBatch:
+		return b.test(now, r.By, c)
 	case record.GoodBatch:
 		return b.good(now, r.By, c)
 	case record.AbandonMix:
@@ -109,6 +119,14 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.close(now, r.By, c)
 	case record.AcknowledgeAlarm:
 		return b.acknowledge(now, r.By, c)
+	case record.ShelveAlarm:
+		return b.shelve(now, r.By, c)
+	case record.UnshelveAlarm:
+		return b.unshelve(now, r.By, c)
+	case record.TakeOutOfService:
+		return b.takeOutOfService(now, r.By, c)
+	case record.PutInService:
+		return b.putInService(now, r.By, c)
 	}
 	return nil, record.Refuse(422, "unknown change", "%q is not a change this bench knows", r.Change.Verb())
 }

@@ -107,6 +107,7 @@ func (b *Bench) forgetLives() {
 	for id := range b.lives {
 		if _, open := b.state.Batches[id]; !open {
 			delete(b.lives, id)
+			delete(b.promises, id)
 		}
 	}
 }

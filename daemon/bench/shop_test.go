@@ -285,6 +285,40 @@ func (s *shop) alarm(name, subject string) (record.AlarmView, bool) {
 	return record.AlarmView{}, false
 }
 
+// asks makes a change whose answer is no batch.
+func (s *shop) asks(c record.Change) (json.RawMessage, *record.Refusal) {
+	s.t.Helper()
+	w := &waiter{request: record.Request{Change: c, By: "tester"}, answer: make(chan answer, 1)}
+	s.enter(w)
+	a := <-w.answer
+	var refusal *record.Refusal
+	if a.err != nil && !errors.As(a.err, &refusal) {
+		s.t.Fatalf("%s failed with %v, which is no refusal", c.Verb(), a.err)
+	}
+	return a.reply.Body, refusal
+}
+
+func (s *shop) acknowledge(name, subject string) {
+	s.t.Helper()
+	if _, refusal := s.asks(record.AcknowledgeAlarm{Alarm: name, Subject: subject}); refusal != nil {
+		s.t.Fatalf("acknowledge %s/%s: %v", name, subject, refusal)
+	}
+}
+
+// overOnceSeen: the cause of an alarm is gone, and so is the alarm once somebody has
+// acknowledged it.
+func (s *shop) overOnceSeen(name, subject string) {
+	s.t.Helper()
+	if a, ok := s.alarm(name, subject); !ok || a.State != "returned" {
+		s.t.Errorf("the cause of %s/%s is gone and nobody has seen it: it is %q, want returned", name, subject, a.State)
+		return
+	}
+	s.acknowledge(name, subject)
+	if a, ok := s.alarm(name, subject); ok {
+		s.t.Errorf("%s/%s is %s although its cause is gone and somebody has seen it", name, subject, a.State)
+	}
+}
+
 var (
 	mild  = &air.State{TemperatureC: 20, HumidityPct: 50}
 	humid = &air.State{TemperatureC: 20, HumidityPct: 80}

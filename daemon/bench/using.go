@@ -167,15 +167,3 @@ func completeClose(e *record.Closed, m guide.Mix) error {
 	}
 	return nil
 }
-
-func (b *Bench) acknowledge(now time.Time, by string, c record.AcknowledgeAlarm) (any, error) {
-	key := record.AlarmKey{Name: c.Alarm, Subject: c.Subject}
-	a, ok := b.state.Alarms[key]
-	if !ok {
-		return nil, record.Refuse(404, "no such alarm", "no alarm %s/%s is standing", c.Alarm, c.Subject)
-	}
-	if !a.Acked {
-		b.decide(now, by, record.AlarmAcknowledged{Name: c.Alarm, Subject: c.Subject})
-	}
-	return alarmView(b.state.Alarms[key], now), nil
-}

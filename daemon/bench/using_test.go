@@ -68,7 +68,7 @@ func TestLifeRunsOut(t *testing.T) {
 	if soon := ends.Low.Add(-45 * time.Minute); seen["soon"].Sub(soon).Abs() > 12*time.Minute {
 		t.Errorf("yellow at %v, the low end less 45 min was %v", seen["soon"], soon)
 	}
-	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead"} {
+	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead", "batch-left-open"} {
 		if _, ok := s.alarm(name, id); !ok {
 			t.Errorf("no alarm %s", name)
 		}
@@ -76,7 +76,7 @@ func TestLifeRunsOut(t *testing.T) {
 	if l := s.light("light-1"); !l.Flashing {
 		t.Error("the light does not flash while alarms are not acknowledged")
 	}
-	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead"} {
+	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead", "batch-left-open"} {
 		s.acknowledge(name, id)
 	}
 	s.pass(time.Second, both(humid))
@@ -177,15 +177,5 @@ func TestAbsurdChangesAreRefused(t *testing.T) {
 	}
 	if s.b.state.Seq != seq {
 		t.Errorf("refused changes left %d events", s.b.state.Seq-seq)
-	}
-}
-
-// acknowledge makes the one change whose answer is no batch.
-func (s *shop) acknowledge(name, subject string) {
-	s.t.Helper()
-	w := &waiter{request: record.Request{Change: record.AcknowledgeAlarm{Alarm: name, Subject: subject}, By: "tester"}, answer: make(chan answer, 1)}
-	s.enter(w)
-	if a := <-w.answer; a.err != nil {
-		s.t.Fatalf("acknowledge %s/%s: %v", name, subject, a.err)
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/model/alarm"
 	"potlifed/model/guide"
 	"potlifed/model/light"
 	"potlifed/model/mix"
@@ -22,9 +23,9 @@ func (b *Bench) publish(now time.Time) {
 	s := p.shown
 	next := record.Snapshot{
 		At: now, Mono: b.clock.Now().Mono, Seq: s.Seq, Journal: s.Journal,
-		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: s.Started,
-		ClockSynced: b.synced, Answers: s.Answers, ClosedTotal: s.ClosedTotal,
-		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(now),
+		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.atMono(b.started.Mono),
+		ClockSynced: b.synced, ClosedTotal: s.ClosedTotal,
+		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(s, now),
 	}
 	if p.failing != nil {
 		next.JournalError, next.NotOnDisk = p.failing.Error(), p.unwritten()
@@ -116,7 +117,7 @@ func pouring(m guide.Mix, s *scale) *record.PouringView {
 	}
 }
 
-func (b *Bench) sensorViews(now time.Time) []record.SensorView {
+func (b *Bench) sensorViews(state record.State, now time.Time) []record.SensorView {
 	var views []record.SensorView
 	began := b.atMono(b.started.Mono)
 	for _, c := range b.shop.Sensors {
@@ -125,7 +126,8 @@ func (b *Bench) sensorViews(now time.Time) []record.SensorView {
 		since(&s.is, &s.since, is, began, now)
 		views = append(views, record.SensorView{
 			ID: s.ID, Zone: s.Zone, Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
-			Reads: map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
+			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
+			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		})
 	}
 	for _, c := range b.shop.Scales {
@@ -134,6 +136,7 @@ func (b *Bench) sensorViews(now time.Time) []record.SensorView {
 		since(&s.is, &s.since, is, began, now)
 		views = append(views, record.SensorView{
 			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Detail: why, LastRead: s.last.At,
+			OutOfService: outOfService(state, alarm.ScaleSilent, s.ID),
 		})
 	}
 	return views
@@ -151,7 +154,7 @@ func since(held *string, at *time.Time, is string, began, now time.Time) {
 
 func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) record.BatchView {
 	m := batch.Mix
-	targets, poured := m.Targets(), m.Poured()
+	targets, poured := m.Targets(), batch.Amounts()
 	v := record.BatchView{
 		BatchState: record.BatchState{
 			Time: now, Seq: s.Seq, ID: batch.ID, Ink: batch.Ink, Zone: batch.Zone, State: batch.Phase,
@@ -228,17 +231,6 @@ func some(t time.Time) *time.Time {
 	return &t
 }
 
-func alarmView(a *record.Alarm, now time.Time) record.AlarmView {
-	v := record.AlarmView{
-		Time: now, Seq: a.Seq, Name: a.Name, Subject: a.Subject, State: "unacknowledged",
-		Priority: a.Priority, Since: a.Since, Text: a.Text, By: a.By,
-	}
-	if a.Acked {
-		v.State = "acknowledged"
-	}
-	return v
-}
-
 func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot) {
 	signals := map[string]light.Signal{}
 	for _, p := range b.shop.Presses {
@@ -279,7 +271,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	z := b.zones[c.Zone]
 	p.Starting = b.uptime(b.clock.Now()) < settling && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {
-		p.Unacknowledged = p.Unacknowledged || !a.Acked && (key.Subject == c.ID || key.Subject == on.Batch && on.Batch != "")
+		p.Unacknowledged = p.Unacknowledged || a.State.Awaits() && (key.Subject == c.ID || key.Subject == on.Batch && on.Batch != "")
 	}
 	for _, batch := range s.Batches {
 		waits := batch.For == c.ID && batch.Press == ""
@@ -290,6 +282,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 		return p
 	}
 	p.Loaded = true
+	p.PartWentOff, p.PartWentOffElder = batch.PartWentOff, batch.YoungerThanDead
 	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == record.Resting, batch.AtLeast
 	v := record.BatchView{}
 	b.addLife(s, batch, now, &v)

@@ -26,6 +26,7 @@ type pipeline struct {
 	urgent     bool  // the queue holds what somebody waits for
 
 	// In CLOCK_BOOTTIME, which no step of the wall clock puts off.
+	sentAt      time.Duration // the group under way
 	retryAt     time.Duration // while failing
 	queuedSince time.Duration // the oldest record of the queue
 }
@@ -123,6 +124,7 @@ func (b *Bench) flush() {
 	select {
 	case b.journal.Groups() <- send:
 		p.flight, p.queue, p.urgent, p.checkpoint = &g, group{}, false, false
+		p.sentAt = mono
 	default: // cannot be: one group at a time is under way and there is room for one
 	}
 }
@@ -160,6 +162,7 @@ func (b *Bench) acknowledged(err error) {
 		p.checkpoint, p.skipped = p.checkpoint || p.skipped, false
 	}
 	p.shown = g.after
+	b.publish(b.now()) // first, so that whoever was answered finds what changed
 	for _, w := range g.waiters {
 		w.done(true)
 	}
@@ -184,15 +187,23 @@ func (b *Bench) failed(g *group, err error) {
 		all.waiters = append(all.waiters, w)
 	}
 	drop := make([]bool, len(all.records))
+	defer func() {
+		b.publish(b.now())
+		for _, w := range all.waiters {
+			if withoutDisk(w.request.Change) {
+				w.done(false)
+			} else {
+				w.refuse(cannotWrite(err))
+			}
+		}
+	}()
 	for _, w := range all.waiters {
 		if withoutDisk(w.request.Change) {
-			w.done(false)
 			continue
 		}
 		for i := w.first; i < w.last; i++ {
 			drop[i] = all.records[i].IsEvent() // the air was what it was
 		}
-		w.refuse(cannotWrite(err))
 	}
 	if !slices.Contains(drop, true) { // nothing to undo: the state stands as it is
 		p.queue = group{records: all.records}

@@ -7,6 +7,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"potlifed/daemon/record"
+	"potlifed/model/alarm"
 	"potlifed/model/light"
 )
 
@@ -143,8 +144,9 @@ func (c *collector) floor(to sink, s *record.Snapshot) {
 	}
 	for i := range s.Alarms {
 		a := &s.Alarms[i]
-		to.put(c.names.alarmActive, 1, a.Name, a.Subject, a.Priority)
-		to.put(c.names.alarmUnacknowledged, oneIf(a.State != "acknowledged"), a.Name, a.Subject)
+		state := alarm.State(a.State)
+		to.put(c.names.alarmActive, oneIf(state.Active()), a.Name, a.Subject, a.Priority)
+		to.put(c.names.alarmUnacknowledged, oneIf(state.Awaits()), a.Name, a.Subject)
 	}
 }
 

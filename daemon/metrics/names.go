@@ -72,8 +72,8 @@ func newNames(bench string) names {
 		pressRemaining: gauge("potlife_press_remaining_seconds", "Pot life left in what is loaded, with the bounds of a batch.", "press", "bound"),
 		pressRisk:      gauge("potlife_press_dead_risk_ratio", "How likely what is loaded is dead already, 0 to 1.", "press"),
 
-		alarmActive:         gauge("potlife_alarm_active", "1 for each standing alarm.", "alarm", "subject", "priority"),
-		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged a standing alarm.", "alarm", "subject"),
+		alarmActive:         gauge("potlife_alarm_active", "1 while an alarm's cause stands; 0 once it is gone, and while the alarm is silenced.", "alarm", "subject", "priority"),
+		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged an alarm, whether its cause still stands or not.", "alarm", "subject"),
 		light:               gauge("potlife_light", "1 for the meaning that a light shows.", "light", "meaning"),
 
 		mqttConnected: gauge("potlife_mqtt_connected", "1 while the broker is connected."),

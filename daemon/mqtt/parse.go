@@ -31,8 +31,8 @@ type Command struct {
 
 // later are the verbs of the contract that this version does not know yet.
 var later = map[string]bool{
-	"move": true, "split": true, "top-up": true, "thin": true, "tests": true, "prints": true,
-	"defects": true, "shelve": true, "verifications": true, "replaced": true, "cans": true,
+	"prints":  true,
+	"defects": true, "verifications": true, "replaced": true, "cans": true,
 }
 
 // ParseCommand reads the payload of a command: `{"ref","at",…}` with the fields of the
@@ -120,9 +120,24 @@ var verbs = map[string]func([]byte) (record.Change, error){
 	"good":    reader(func(c record.GoodBatch) fields { return fields{"batch": c.Batch} }),
 	"abandon": reader(func(c record.AbandonMix) fields { return fields{"batch": c.Batch} }),
 	"close":   reader(func(c record.CloseBatch) fields { return fields{"batch": c.Batch, "outcome": c.Outcome} }),
+	"move":    reader(func(c record.MoveBatch) fields { return fields{"batch": c.Batch} }),
+	"split":   reader(func(c record.SplitBatch) fields { return fields{"batch": c.Batch} }),
+	"top-up":  reader(func(c record.TopUpBatch) fields { return fields{"batch": c.Batch, "from": c.From} }),
+	"thin":    reader(func(c record.ThinBatch) fields { return fields{"batch": c.Batch} }),
+	"tests":   reader(func(c record.TestBatch) fields { return fields{"batch": c.Batch, "kind": c.Kind, "result": c.Result} }),
 	"acknowledge": reader(func(c record.AcknowledgeAlarm) fields {
 		return fields{"alarm": c.Alarm, "subject": c.Subject}
 	}),
+	"shelve": reader(func(c record.ShelveAlarm) fields {
+		return fields{"alarm": c.Alarm, "subject": c.Subject, "until": timeGiven(c.Until)}
+	}),
+	"unshelve": reader(func(c record.UnshelveAlarm) fields {
+		return fields{"alarm": c.Alarm, "subject": c.Subject}
+	}),
+	"out-of-service": reader(func(c record.TakeOutOfService) fields {
+		return fields{"sensor": c.Sensor, "until": timeGiven(c.Until), "reason": c.Reason}
+	}),
+	"in-service": reader(func(c record.PutInService) fields { return fields{"sensor": c.Sensor} }),
 }
 
 // fields are the fields that a change must have, with what it has.

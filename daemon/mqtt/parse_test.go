@@ -13,16 +13,25 @@ import (
 const commandHead = `"ref":"r1","at":"2026-06-12T08:00:00+02:00"`
 
 var commandExamples = map[string]string{
-	"mix":         `{` + commandHead + `,"scale":"scale-1","ink":"gloss-4","press":"press-1","ink_g":60.5}`,
-	"record":      `{` + commandHead + `,"ink":"gloss-4","mixed_at":"2026-06-12T07:00:00Z","cup":"cup-90","components":[{"part":"ink","g":60},{"part":"hardener","can":"h1","g":15}]}`,
-	"confirm":     `{` + commandHead + `,"batch":"0612-1","step":"hardener","tared":true}`,
-	"correct":     `{` + commandHead + `,"batch":"0612-1","undo":true}`,
-	"load":        `{` + commandHead + `,"batch":"0612-1","press":"press-1"}`,
-	"unload":      `{` + commandHead + `,"batch":"0612-1"}`,
-	"good":        `{` + commandHead + `,"batch":"0612-1"}`,
-	"abandon":     `{` + commandHead + `,"batch":"0612-1"}`,
-	"close":       `{` + commandHead + `,"batch":"0612-1","outcome":"used-up","left_g":0}`,
-	"acknowledge": `{` + commandHead + `,"alarm":"batch-ending","subject":"0612-1"}`,
+	"mix":            `{` + commandHead + `,"scale":"scale-1","ink":"gloss-4","press":"press-1","ink_g":60.5}`,
+	"record":         `{` + commandHead + `,"ink":"gloss-4","mixed_at":"2026-06-12T07:00:00Z","cup":"cup-90","components":[{"part":"ink","g":60},{"part":"hardener","can":"h1","g":15}]}`,
+	"confirm":        `{` + commandHead + `,"batch":"0612-1","step":"hardener","tared":true}`,
+	"correct":        `{` + commandHead + `,"batch":"0612-1","undo":true}`,
+	"load":           `{` + commandHead + `,"batch":"0612-1","press":"press-1"}`,
+	"unload":         `{` + commandHead + `,"batch":"0612-1"}`,
+	"good":           `{` + commandHead + `,"batch":"0612-1"}`,
+	"abandon":        `{` + commandHead + `,"batch":"0612-1"}`,
+	"close":          `{` + commandHead + `,"batch":"0612-1","outcome":"used-up","left_g":0}`,
+	"move":           `{` + commandHead + `,"batch":"0612-1","zone":"hall","exposure":0.5}`,
+	"split":          `{` + commandHead + `,"batch":"0612-1","grams":20,"to":{"press":"press-2"}}`,
+	"top-up":         `{` + commandHead + `,"batch":"0612-1","from":"0612-2"}`,
+	"thin":           `{` + commandHead + `,"batch":"0612-1","grams":2}`,
+	"tests":          `{` + commandHead + `,"batch":"0612-1","kind":"adhesion","result":"pass"}`,
+	"acknowledge":    `{` + commandHead + `,"alarm":"batch-ending","subject":"0612-1"}`,
+	"shelve":         `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air","until":"2026-06-12T09:00:00Z","reason":"being moved"}`,
+	"unshelve":       `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air"}`,
+	"out-of-service": `{` + commandHead + `,"sensor":"bench-air","until":"2026-06-13T09:00:00Z","reason":"in the salt jar"}`,
+	"in-service":     `{` + commandHead + `,"sensor":"bench-air"}`,
 }
 
 func TestEveryVerbIsRead(t *testing.T) {
@@ -75,7 +84,7 @@ func TestBadCommandsAreRefused(t *testing.T) {
 		{"too deep", "record", `{` + commandHead + `,"components":` + strings.Repeat("[", 20) + strings.Repeat("]", 20) + `}`, 422, "deep"},
 		{"too long", "load", `{"ref":"` + strings.Repeat("x", maxCommandBytes) + `"}`, 413, "at most"},
 		{"bytes", "load", "{\"ref\":\"\xff\"}", 422, "UTF-8"},
-		{"later", "split", `{` + commandHead + `,"batch":"b"}`, 501, "later"},
+		{"later", "verifications", `{` + commandHead + `,"batch":"b"}`, 501, "later"},
 		{"unknown verb", "paint", `{` + commandHead + `}`, 404, "no verb"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -117,7 +126,7 @@ func FuzzParseCommand(f *testing.F) {
 		f.Add(verb, []byte(payload))
 	}
 	f.Add("load", []byte(`{"ref":"r","at":"2026-06-12T08:00:00Z","batch":null}`))
-	f.Add("split", []byte(`{}`))
+	f.Add("verifications", []byte(`{}`))
 	f.Fuzz(func(t *testing.T, verb string, payload []byte) {
 		c, err := ParseCommand(verb, payload)
 		if err != nil {

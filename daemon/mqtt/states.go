@@ -291,7 +291,7 @@ func (s *states) alarmsDue(snap *record.Snapshot, now time.Duration, touched map
 			w.Priority == v.Priority && w.Text == v.Text && w.By == v.By && w.Since.Equal(v.Since) {
 			continue
 		}
-		s.add(k.topic, 1, alarmWire{v.Time, v.Seq, v.State, v.Priority, v.Since, v.Text, v.By}, func() {
+		s.add(k.topic, 1, alarmWire{v.Time, v.Seq, v.State, v.Priority, v.Since, v.Text, v.Response, v.By, v.Until}, func() {
 			k.value, k.sent, k.at = v, true, now
 		})
 	}
@@ -301,11 +301,13 @@ func (s *states) alarmsDue(snap *record.Snapshot, now time.Duration, touched map
 }
 
 type alarmWire struct {
-	Time     time.Time `json:"time"`
-	Seq      uint64    `json:"seq"`
-	State    string    `json:"state"`
-	Priority string    `json:"priority"`
-	Since    time.Time `json:"since"`
-	Text     string    `json:"text"`
-	By       string    `json:"by,omitempty"`
+	Time     time.Time  `json:"time"`
+	Seq      uint64     `json:"seq"`
+	State    string     `json:"state"`
+	Priority string     `json:"priority"`
+	Since    time.Time  `json:"since"`
+	Text     string     `json:"text"`
+	Response string     `json:"response,omitempty"`
+	By       string     `json:"by,omitempty"`
+	Until    *time.Time `json:"until,omitempty"`
 }

@@ -114,6 +114,8 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 	for k, old := range s.Alarms {
 		a := *old
 		later(&a.Since)
+		later(&a.Changed)
+		later(&a.Until)
 		alarms[k] = &a
 	}
 	s.Alarms = alarms
@@ -223,6 +225,7 @@ func (e Unloaded) apply(s *State, _ Record) {
 func (e Good) apply(s *State, r Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.GoodAt = r.Stamp.At
+		b.PartWentOff, b.YoungerThanDead = false, false
 		if b.Cloud != nil {
 			b.Cloud = b.Cloud.Clone()
 			b.Cloud.Good()
@@ -253,31 +256,11 @@ func (e Closed) apply(s *State, r Record) {
 		}
 		s.setPress(b.Press, left)
 	}
+	if e.Outcome == "went-off" {
+		s.wentOff(b)
+	}
 	b.ClosedAt, b.Outcome, b.StillGood, b.LeftG = r.Stamp.At, e.Outcome, e.StillGood, e.LeftG
 	s.end(b)
-}
-
-func (e AlarmRaised) apply(s *State, r Record) {
-	s.Alarms = maps.Clone(s.Alarms)
-	s.Alarms[AlarmKey{e.Name, e.Subject}] = &Alarm{
-		Name: e.Name, Subject: e.Subject, Priority: e.Priority, Text: e.Text, Since: r.Stamp.At, Seq: r.Seq,
-	}
-}
-
-func (e AlarmCleared) apply(s *State, _ Record) {
-	s.Alarms = maps.Clone(s.Alarms)
-	delete(s.Alarms, AlarmKey{e.Name, e.Subject})
-}
-
-func (e AlarmAcknowledged) apply(s *State, r Record) {
-	old, ok := s.Alarms[AlarmKey{e.Name, e.Subject}]
-	if !ok {
-		return
-	}
-	a := *old
-	a.Acked, a.By, a.Seq = true, r.By, r.Seq
-	s.Alarms = maps.Clone(s.Alarms)
-	s.Alarms[AlarmKey{e.Name, e.Subject}] = &a
 }
 
 // phaseOf is the phase that the guided step stands for.

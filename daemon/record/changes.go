@@ -61,6 +61,50 @@ type UnloadBatch struct {
 	Batch string `json:"batch,omitempty" hidden:"true"`
 }
 
+// Where is where a batch is put: on a press or into a zone.
+type Where struct {
+	Press string `json:"press,omitempty"`
+	Zone  string `json:"zone,omitempty"`
+}
+
+// MoveBatch puts a batch onto a press or into another zone.
+type MoveBatch struct {
+	Batch    string   `json:"batch,omitempty" hidden:"true"`
+	Press    string   `json:"press,omitempty"`
+	Zone     string   `json:"zone,omitempty" doc:"in place of press"`
+	Exposure *float64 `json:"exposure,omitempty" doc:"1 open or in use, about 0.5 loosely covered; default: the press's cup, else 1"`
+	Replace  bool     `json:"replace,omitempty" doc:"take off what stands on the press"`
+}
+
+// SplitBatch pours a part of a batch into another cup.
+type SplitBatch struct {
+	Batch    string   `json:"batch,omitempty" hidden:"true"`
+	Grams    float64  `json:"grams"`
+	To       Where    `json:"to" doc:"where the new part stands"`
+	Exposure *float64 `json:"exposure,omitempty"`
+	Replace  bool     `json:"replace,omitempty"`
+}
+
+// TopUpBatch pours another batch into this one.
+type TopUpBatch struct {
+	Batch string `json:"batch,omitempty" hidden:"true"`
+	From  string `json:"from" doc:"the batch that is poured in; it is used up by that"`
+}
+
+// ThinBatch adds thinner to a batch in use.
+type ThinBatch struct {
+	Batch    string  `json:"batch,omitempty" hidden:"true"`
+	Grams    float64 `json:"grams"`
+	Override string  `json:"override,omitempty" doc:"the reason to go beyond the ink's range"`
+}
+
+// TestBatch logs a test of what was printed with a batch.
+type TestBatch struct {
+	Batch  string `json:"batch,omitempty" hidden:"true"`
+	Kind   string `json:"kind" enum:"adhesion,rub,other"`
+	Result string `json:"result" enum:"pass,fail"`
+}
+
 // GoodBatch says that somebody looked, and the batch is good.
 type GoodBatch struct {
 	Batch string `json:"batch,omitempty" hidden:"true"`
@@ -86,6 +130,33 @@ type AcknowledgeAlarm struct {
 	Subject string `json:"subject,omitempty" hidden:"true"`
 }
 
+// ShelveAlarm puts an alarm aside for a time.
+type ShelveAlarm struct {
+	Alarm   string    `json:"alarm,omitempty" hidden:"true"`
+	Subject string    `json:"subject,omitempty" hidden:"true"`
+	Until   time.Time `json:"until" doc:"at most 12 hours ahead"`
+	Reason  string    `json:"reason,omitempty" maxLength:"200"`
+}
+
+// UnshelveAlarm takes an alarm off the shelf before its time.
+type UnshelveAlarm struct {
+	Alarm   string `json:"alarm,omitempty" hidden:"true"`
+	Subject string `json:"subject,omitempty" hidden:"true"`
+}
+
+// TakeOutOfService begins the maintenance of a sensor or a scale: the alarms that are
+// about it are silent.
+type TakeOutOfService struct {
+	Sensor string    `json:"sensor,omitempty" hidden:"true"`
+	Until  time.Time `json:"until" doc:"at most 30 days ahead"`
+	Reason string    `json:"reason" minLength:"1" maxLength:"200"`
+}
+
+// PutInService ends the maintenance of a sensor or a scale before its time.
+type PutInService struct {
+	Sensor string `json:"sensor,omitempty" hidden:"true"`
+}
+
 // Verb returns the last word of the change's path, which is also its MQTT command.
 func (StartMix) Verb() string         { return "mix" }
 func (RecordMix) Verb() string        { return "record" }
@@ -96,7 +167,16 @@ func (UnloadBatch) Verb() string      { return "unload" }
 func (GoodBatch) Verb() string        { return "good" }
 func (AbandonMix) Verb() string       { return "abandon" }
 func (CloseBatch) Verb() string       { return "close" }
+func (MoveBatch) Verb() string        { return "move" }
+func (SplitBatch) Verb() string       { return "split" }
+func (TopUpBatch) Verb() string       { return "top-up" }
+func (ThinBatch) Verb() string        { return "thin" }
+func (TestBatch) Verb() string        { return "tests" }
 func (AcknowledgeAlarm) Verb() string { return "acknowledge" }
+func (ShelveAlarm) Verb() string      { return "shelve" }
+func (UnshelveAlarm) Verb() string    { return "unshelve" }
+func (TakeOutOfService) Verb() string { return "out-of-service" }
+func (PutInService) Verb() string     { return "in-service" }
 
 // Request is a change with who asks for it.
 type Request struct {

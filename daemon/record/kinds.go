@@ -34,8 +34,15 @@ const (
 	KindAbandoned         Kind = "abandoned"
 	KindClosed            Kind = "closed"
 	KindAlarmRaised       Kind = "alarm-raised"
+	KindAlarmReturned     Kind = "alarm-returned"
 	KindAlarmCleared      Kind = "alarm-cleared"
 	KindAlarmAcknowledged Kind = "alarm-acknowledged"
+	KindAlarmShelved      Kind = "alarm-shelved"
+	KindAlarmUnshelved    Kind = "alarm-unshelved"
+	KindAlarmSuppressed   Kind = "alarm-suppressed"
+	KindAlarmUnsuppressed Kind = "alarm-unsuppressed"
+	KindOutOfService      Kind = "out-of-service"
+	KindInService         Kind = "in-service"
 	KindAirStep           Kind = "air-step"
 )
 
@@ -217,26 +224,6 @@ type Closed struct {
 	LeftG     *float64 `json:"left_g,omitempty"`
 }
 
-// AlarmRaised raises an alarm.
-type AlarmRaised struct {
-	Name     string `json:"alarm"`
-	Subject  string `json:"subject"`
-	Priority string `json:"priority"`
-	Text     string `json:"text"`
-}
-
-// AlarmCleared says that an alarm's cause is gone.
-type AlarmCleared struct {
-	Name    string `json:"alarm"`
-	Subject string `json:"subject"`
-}
-
-// AlarmAcknowledged says that somebody has seen an alarm.
-type AlarmAcknowledged struct {
-	Name    string `json:"alarm"`
-	Subject string `json:"subject"`
-}
-
 // AirStep is a closed piece of a zone's air over which the batches of the zone were
 // advanced. It begins where the zone's last step ended, and ends no later than the
 // record's own time.
@@ -251,25 +238,22 @@ type AirStep struct {
 	ReadAt time.Time `json:"read_at,omitzero"`
 }
 
-func (Started) Kind() Kind           { return KindStarted }
-func (Stopped) Kind() Kind           { return KindStopped }
-func (ClockChanged) Kind() Kind      { return KindClockChanged }
-func (MixStarted) Kind() Kind        { return KindMixStarted }
-func (PanChanged) Kind() Kind        { return KindPanChanged }
-func (HardenerBegun) Kind() Kind     { return KindHardenerBegun }
-func (Confirmed) Kind() Kind         { return KindConfirmed }
-func (Corrected) Kind() Kind         { return KindCorrected }
-func (Rested) Kind() Kind            { return KindRested }
-func (Recorded) Kind() Kind          { return KindRecorded }
-func (Loaded) Kind() Kind            { return KindLoaded }
-func (Unloaded) Kind() Kind          { return KindUnloaded }
-func (Good) Kind() Kind              { return KindGood }
-func (Abandoned) Kind() Kind         { return KindAbandoned }
-func (Closed) Kind() Kind            { return KindClosed }
-func (AlarmRaised) Kind() Kind       { return KindAlarmRaised }
-func (AlarmCleared) Kind() Kind      { return KindAlarmCleared }
-func (AlarmAcknowledged) Kind() Kind { return KindAlarmAcknowledged }
-func (AirStep) Kind() Kind           { return KindAirStep }
+func (Started) Kind() Kind       { return KindStarted }
+func (Stopped) Kind() Kind       { return KindStopped }
+func (ClockChanged) Kind() Kind  { return KindClockChanged }
+func (MixStarted) Kind() Kind    { return KindMixStarted }
+func (PanChanged) Kind() Kind    { return KindPanChanged }
+func (HardenerBegun) Kind() Kind { return KindHardenerBegun }
+func (Confirmed) Kind() Kind     { return KindConfirmed }
+func (Corrected) Kind() Kind     { return KindCorrected }
+func (Rested) Kind() Kind        { return KindRested }
+func (Recorded) Kind() Kind      { return KindRecorded }
+func (Loaded) Kind() Kind        { return KindLoaded }
+func (Unloaded) Kind() Kind      { return KindUnloaded }
+func (Good) Kind() Kind          { return KindGood }
+func (Abandoned) Kind() Kind     { return KindAbandoned }
+func (Closed) Kind() Kind        { return KindClosed }
+func (AirStep) Kind() Kind       { return KindAirStep }
 
 // DecodeBody reads the body of a record of the given kind. A kind that this version
 // does not know is an error: a journal is never read past what is understood.
@@ -307,12 +291,36 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[Closed](kind, data)
 	case KindAlarmRaised:
 		return decode[AlarmRaised](kind, data)
+	case KindAlarmReturned:
+		return decode[AlarmReturned](kind, data)
 	case KindAlarmCleared:
 		return decode[AlarmCleared](kind, data)
 	case KindAlarmAcknowledged:
 		return decode[AlarmAcknowledged](kind, data)
+	case KindAlarmShelved:
+		return decode[AlarmShelved](kind, data)
+	case KindAlarmUnshelved:
+		return decode[AlarmUnshelved](kind, data)
+	case KindAlarmSuppressed:
+		return decode[AlarmSuppressed](kind, data)
+	case KindAlarmUnsuppressed:
+		return decode[AlarmUnsuppressed](kind, data)
+	case KindOutOfService:
+		return decode[OutOfService](kind, data)
+	case KindInService:
+		return decode[InService](kind, data)
 	case KindAirStep:
 		return decode[AirStep](kind, data)
+	case KindMoved:
+		return decode[Moved](kind, data)
+	case KindSplit:
+		return decode[Split](kind, data)
+	case KindToppedUp:
+		return decode[ToppedUp](kind, data)
+	case KindThinned:
+		return decode[Thinned](kind, data)
+	case KindTested:
+		return decode[Tested](kind, data)
 	}
 	return nil, fmt.Errorf("record: kind %q is not known to this version", kind)
 }

@@ -49,14 +49,12 @@ type Snapshot struct {
 	Inks    []InkView
 
 	ClosedTotal map[ClosedKey]int
-	// Answers are those of changes that came with a key, for repetitions.
-	Answers map[string]Answer
 }
 
 // AirView is a zone's air. The values are those of the last good reading and absent
 // when there never was one; Time is that reading's.
 type AirView struct {
-	Time          time.Time     `json:"time"`
+	Time          time.Time     `json:"time,omitzero"`
 	Zone          string        `json:"zone"`
 	Sensor        string        `json:"sensor,omitempty"`
 	TemperatureC  *float64      `json:"temperature_c,omitempty"`
@@ -99,6 +97,8 @@ type SensorView struct {
 	Condition string    `json:"condition"` // up, stale, down; waiting before its first reading
 	Since     time.Time `json:"since"`
 	Detail    string    `json:"detail,omitempty"`
+	// OutOfService is until when the device is under maintenance.
+	OutOfService *time.Time `json:"out_of_service_until,omitempty"`
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`
@@ -204,17 +204,19 @@ type LightView struct {
 // LightValidFor is how long a light may go on showing what it was told.
 const LightValidFor = 90 * time.Second
 
-// AlarmView is a standing alarm.
+// AlarmView is an alarm that is not normal.
 type AlarmView struct {
-	Time     time.Time `json:"time"`
-	Seq      uint64    `json:"seq"`
-	Name     string    `json:"name"`
-	Subject  string    `json:"subject"`
-	State    string    `json:"state"` // unacknowledged or acknowledged
-	Priority string    `json:"priority"`
-	Since    time.Time `json:"since"`
-	Text     string    `json:"text"`
-	By       string    `json:"by,omitempty"`
+	Time     time.Time  `json:"time"`
+	Seq      uint64     `json:"seq"`
+	Name     string     `json:"name"`
+	Subject  string     `json:"subject"`
+	State    string     `json:"state" enum:"normal,unacknowledged,acknowledged,returned,shelved,suppressed,out-of-service"`
+	Priority string     `json:"priority" enum:"high,medium,low"`
+	Since    time.Time  `json:"since"`
+	Text     string     `json:"text"`
+	Response string     `json:"response,omitempty" doc:"what the operator is to do"`
+	By       string     `json:"by,omitempty" doc:"who acknowledged it, put it aside or took the device out of service"`
+	Until    *time.Time `json:"until,omitempty" doc:"when it comes off the shelf, or the device back into service"`
 }
 
 // InkView is an ink with what its data sheet says and what is made of it.

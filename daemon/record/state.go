@@ -115,6 +115,16 @@ type Batch struct {
 	// while Countable: it is part of what will be counted.
 	Unseen time.Duration `json:"unseen_ns,omitempty"`
 
+	// GivenAway is the share of the mix that was split off; Added is what came in since:
+	// thinner in use, another batch. See [Batch.Amounts].
+	GivenAway float64     `json:"given_away,omitempty"`
+	Added     mix.Amounts `json:"added,omitzero"`
+	// PartWentOff: a part of the same mix went off with no more life behind it than this
+	// has; YoungerThanDead: with more. Until somebody says good.
+	PartWentOff     bool   `json:"part_went_off,omitempty"`
+	YoungerThanDead bool   `json:"younger_than_dead,omitempty"`
+	Tests           []Test `json:"tests,omitempty"`
+
 	ClosedAt  time.Time `json:"closed_at,omitzero"`
 	Outcome   string    `json:"outcome,omitempty"`
 	StillGood string    `json:"still_good,omitempty"`
@@ -128,18 +138,6 @@ type Press struct {
 	// WentOff is the batch that was closed here as gone off; it keeps the press at
 	// do-not-print until the press is unloaded or loaded again.
 	WentOff string `json:"went_off,omitempty"`
-}
-
-// Alarm is a standing alarm.
-type Alarm struct {
-	Name     string    `json:"name"`
-	Subject  string    `json:"subject"`
-	Priority string    `json:"priority"`
-	Text     string    `json:"text"`
-	Since    time.Time `json:"since"`
-	Seq      uint64    `json:"seq"` // of the event that last changed it
-	Acked    bool      `json:"acked"`
-	By       string    `json:"by,omitempty"` // who acknowledged it
 }
 
 const (

@@ -68,7 +68,7 @@ func TestLightsAreValidForAWhile(t *testing.T) {
 
 func TestNoSuchPathOrMethod(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	for _, path := range []string{"/api/v1/cans", "/api/v1/", "/api/", "/api/v2/air", "/api/v1/batches/0612-1/move", "/openapi.json/x", "/nothing"} {
+	for _, path := range []string{"/api/v1/cans", "/api/v1/", "/api/", "/api/v2/air", "/api/v1/batches/0612-1/sell", "/openapi.json/x", "/nothing"} {
 		w := answerTo(h, request("GET", path, ""))
 		if w.Code != http.StatusNotFound {
 			t.Errorf("GET %s: status %d", path, w.Code)
@@ -122,9 +122,11 @@ func TestDescription(t *testing.T) {
 	slices.Sort(got)
 	want := []string{
 		"get air", "get alarms", "get batches", "get batches/{id}", "get events", "get history/air", "get inks", "get lights", "get presses",
-		"get scales", "get sensors", "get stream", "post alarms/{name}/{subject}/acknowledge", "post batches", "post batches/{id}/abandon",
-		"post batches/{id}/close", "post batches/{id}/confirm", "post batches/{id}/correct", "post batches/{id}/good", "post batches/{id}/load",
-		"post batches/{id}/unload",
+		"get scales", "get sensors", "get stream", "post alarms/{name}/{subject}/acknowledge", "post alarms/{name}/{subject}/shelve",
+		"post alarms/{name}/{subject}/unshelve", "post batches", "post batches/{id}/abandon", "post batches/{id}/close", "post batches/{id}/confirm",
+		"post batches/{id}/correct", "post batches/{id}/good", "post batches/{id}/load", "post batches/{id}/move", "post batches/{id}/split",
+		"post batches/{id}/tests", "post batches/{id}/thin", "post batches/{id}/top-up", "post batches/{id}/unload", "post sensors/{id}/in-service",
+		"post sensors/{id}/out-of-service",
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("operations:\n%s", strings.Join(got, "\n"))
@@ -132,7 +134,7 @@ func TestDescription(t *testing.T) {
 	if !strings.HasPrefix(d.OpenAPI, "3.1") {
 		t.Errorf("OpenAPI %s", d.OpenAPI)
 	}
-	for _, change := range []string{"ConfirmStep", "CorrectPour", "LoadBatch", "UnloadBatch", "GoodBatch", "AbandonMix", "CloseBatch", "AcknowledgeAlarm"} {
+	for _, change := range []string{"ConfirmStep", "CorrectPour", "LoadBatch", "UnloadBatch", "GoodBatch", "AbandonMix", "CloseBatch", "AcknowledgeAlarm", "MoveBatch", "SplitBatch", "TopUpBatch", "ThinBatch", "TestBatch"} {
 		schema := dig(d.Components, "schemas", change)
 		if schema == nil {
 			t.Errorf("%s is not described", change)

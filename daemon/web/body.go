@@ -167,7 +167,7 @@ type shape struct {
 
 // inPath are the fields of changes that HTTP carries in the path; in a body they
 // would contradict it.
-var inPath = []string{"batch", "alarm", "subject"}
+var inPath = []string{"batch", "alarm", "subject", "sensor"}
 
 // check says what is wrong with a value, all of it up to a bound.
 func (s shape) check(v any) error {

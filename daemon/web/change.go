@@ -49,21 +49,20 @@ func (s *Server) changes(api huma.API) {
 	changeBatch(s, api, "Re-label or undo the last pour", true, func(c *record.CorrectPour, id string) { c.Batch = id })
 	changeBatch(s, api, "Put a batch on a press", true, func(c *record.LoadBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Take a batch off its press", false, func(c *record.UnloadBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Put a batch onto a press or into another zone", true, func(c *record.MoveBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Pour a part of a batch into another cup", true, func(c *record.SplitBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Pour another batch into this one; the older life rules", true, func(c *record.TopUpBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Add thinner to a batch in use; it does not renew pot life", true, func(c *record.ThinBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Log a test of what was printed with a batch", true, func(c *record.TestBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Say that somebody looked, and it is good", false, func(c *record.GoodBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Give a mix up", false, func(c *record.AbandonMix, id string) { c.Batch = id })
 	changeBatch(s, api, "End a batch", true, func(c *record.CloseBatch, id string) { c.Batch = id })
 
-	read := reader[record.AcknowledgeAlarm](api, false)
-	op := operation(api, "acknowledge", base+"alarms/{name}/{subject}/acknowledge", "Say that somebody has seen an alarm", http.StatusOK, reflect.TypeFor[record.AlarmView]())
-	huma.Register(api, op, func(ctx context.Context, in *onAlarm) (*changed, error) {
-		change, err := read(bodyOf(ctx))
-		if err != nil {
-			return nil, err
-		}
-		change.Alarm, change.Subject = in.Name, in.Subject
-		return s.do(ctx, op, in.Key, apiPath("alarms", in.Name, in.Subject, "acknowledge"), change)
-	})
-	takesBody[record.AcknowledgeAlarm](api, op.Path, false)
+	changeAlarm(s, api, "Say that somebody has seen an alarm", false, func(c *record.AcknowledgeAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
+	changeAlarm(s, api, "Put an alarm aside for a time", true, func(c *record.ShelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
+	changeAlarm(s, api, "Take an alarm off the shelf", false, func(c *record.UnshelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
+	changeSensor(s, api, "Begin the maintenance of a sensor or scale: its alarms are silent", true, func(c *record.TakeOutOfService, id string) { c.Sensor = id })
+	changeSensor(s, api, "End the maintenance of a sensor or scale", false, func(c *record.PutInService, id string) { c.Sensor = id })
 }
 
 // mixing registers the two ways in which a batch comes to be: mixed under guidance,

@@ -56,6 +56,16 @@ func TestChanges(t *testing.T) {
 			record.CloseBatch{Batch: "0612-1", Outcome: "went-off", StillGood: "no", Seen: "now", LeftG: ptr(12.0)},
 		},
 		{"alarms/sensor-stale/floor-air/acknowledge", ``, record.AcknowledgeAlarm{Alarm: "sensor-stale", Subject: "floor-air"}},
+		{
+			"alarms/sensor-stale/floor-air/shelve", `{"until":"2026-06-12T10:30:00Z","reason":"being moved"}`,
+			record.ShelveAlarm{Alarm: "sensor-stale", Subject: "floor-air", Until: time.Date(2026, 6, 12, 10, 30, 0, 0, time.UTC), Reason: "being moved"},
+		},
+		{"alarms/sensor-stale/floor-air/unshelve", ``, record.UnshelveAlarm{Alarm: "sensor-stale", Subject: "floor-air"}},
+		{
+			"sensors/floor-air/out-of-service", `{"until":"2026-06-13T09:30:00Z","reason":"in the salt jar"}`,
+			record.TakeOutOfService{Sensor: "floor-air", Until: time.Date(2026, 6, 13, 9, 30, 0, 0, time.UTC), Reason: "in the salt jar"},
+		},
+		{"sensors/floor-air/in-service", ``, record.PutInService{Sensor: "floor-air"}},
 	}
 	for _, test := range tests {
 		s := newStand()
@@ -125,6 +135,10 @@ func TestRefusedBodies(t *testing.T) {
 		{"batches/0612-1/close", `{"outcome":"eaten"}`, 422},
 		{"batches/0612-1/good", `{"by":"someone"}`, 422},
 		{"alarms/a/b/acknowledge", `{"alarm":"c"}`, 422},
+		{"alarms/a/b/shelve", `{}`, 422},
+		{"alarms/a/b/shelve", `{"until":"noon"}`, 422},
+		{"sensors/a/out-of-service", `{"until":"2026-06-13T09:30:00Z"}`, 422},
+		{"sensors/a/in-service", `{"sensor":"b"}`, 422},
 	}
 	for _, test := range tests {
 		s := newStand()

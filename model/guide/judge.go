@@ -143,9 +143,20 @@ func (m Mix) orderOpen() bool {
 	return false
 }
 
+// RatioOpen reports a ratio fault that nobody has overridden.
+func (m Mix) RatioOpen() bool { return m.RatioFault() && !m.ratioOverridden() }
+
+// OrderOpen reports an order fault that nobody has overridden.
+func (m Mix) OrderOpen() bool { return m.orderOpen() }
+
 // FaultOpen reports a ratio or order fault that nobody has overridden.
-func (m Mix) FaultOpen() bool {
-	return m.RatioFault() && !m.ratioOverridden() || m.orderOpen()
+func (m Mix) FaultOpen() bool { return m.RatioOpen() || m.orderOpen() }
+
+// ThinnerOpen reports thinner outside the ink's range that nobody has overridden. None
+// at all is no fault: it may come later.
+func (m Mix) ThinnerOpen() bool {
+	poured := m.Poured()
+	return poured.ThinnerG > 0 && m.thinnerChecked() && !m.limitsKept(poured) && !m.overridden(Thinner)
 }
 
 // Expect is the part that the next pour counts as, unless the confirm names

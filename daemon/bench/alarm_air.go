@@ -1,0 +1,198 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/alarm"
+	"potlifed/model/cure"
+)
+
+// lost reports whether nothing can be known from a sensor: it gives nothing usable, or
+// is under maintenance.
+func (b *Bench) lost(s *sensor) bool {
+	return b.stands(alarm.SensorStale, s.ID) || b.stands(alarm.Implausible, s.ID) || b.inMaintenance(s.ID)
+}
+
+func (b *Bench) inMaintenance(sensor string) bool {
+	return stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.SensorStale, Subject: sensor}]) == alarm.OutOfService
+}
+
+// blind says why a zone's air cannot be seen, empty when it can. A zone without any
+// sensor never could.
+func (b *Bench) blind(z *zone) string {
+	for _, s := range z.sensors {
+		if !b.lost(s) {
+			return ""
+		}
+	}
+	if len(z.sensors) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("no sensor measures the air of %s", z.id)
+}
+
+// now returns a zone's air if it was read just now.
+func (l *look) airOf(z *zone) (a air.State, fresh bool) {
+	a, measured := l.b.value(z)
+	quality, _ := l.b.quality(z, l.now)
+	if !measured || z.source == nil || quality == record.QualityBad || l.now.Sub(l.b.lastRead(z)) > 3*z.source.Every {
+		return a, false
+	}
+	return a, true
+}
+
+// air looks at the air of a zone and at the sensors that measure it.
+func (l *look) air(z *zone) {
+	l.disagreement(z)
+	if why := l.b.blind(z); why != "" {
+		l.cannotBeSeen(alarm.AirOutOfRange, z.id, why)
+		return
+	}
+	a, fresh := l.airOf(z)
+	if !fresh {
+		l.notKnown(alarm.AirOutOfRange, z.id)
+		return
+	}
+	const name = alarm.AirOutOfRange
+	switch {
+	case l.beyond(name, z.id, alarm.Limit{At: alarm.MostHumidPct, DeadBand: alarm.DeadBandPct}, a.HumidityPct):
+		l.holds(name, z.id, "the air of %s is at %.0f %%: more than %v %%", z.id, a.HumidityPct, alarm.MostHumidPct)
+	case l.beyond(name, z.id, alarm.Limit{At: alarm.WarmestC, DeadBand: alarm.DeadBandC}, a.TemperatureC):
+		l.holds(name, z.id, "the air of %s is at %.1f °C: warmer than %v °C", z.id, a.TemperatureC, alarm.WarmestC)
+	case l.beyond(name, z.id, alarm.Limit{At: alarm.ColdestC, DeadBand: alarm.DeadBandC, Below: true}, a.TemperatureC):
+		l.holds(name, z.id, "the air of %s is at %.1f °C: colder than %v °C", z.id, a.TemperatureC, alarm.ColdestC)
+	}
+}
+
+// disagreement compares each sensor of a zone with the first of the others before it
+// that can be relied on.
+func (l *look) disagreement(z *zone) {
+	for i, s := range z.sensors {
+		if i == 0 {
+			continue
+		}
+		var other *sensor
+		for _, o := range z.sensors[:i] {
+			if !l.b.lost(o) {
+				other = o
+				break
+			}
+		}
+		switch {
+		case l.b.lost(s) || other == nil:
+			l.cannotBeSeen(alarm.Disagrees, s.ID, "there is no second sensor to compare it with")
+		case l.now.Sub(s.last) > fresh(s) || l.now.Sub(other.last) > fresh(other):
+			l.notKnown(alarm.Disagrees, s.ID)
+		case l.beyond(alarm.Disagrees, s.ID, alarm.Limit{At: 1, DeadBand: 0.25}, apart(s, other)):
+			l.holds(alarm.Disagrees, s.ID, "%s reads %.1f °C and %.0f %%, and %s beside it %.1f °C and %.0f %%",
+				s.ID, s.air.TemperatureC, s.air.HumidityPct, other.ID, other.air.TemperatureC, other.air.HumidityPct)
+		}
+	}
+}
+
+// apart is how far two sensors are apart, as a share of what counts as disagreeing.
+func apart(a, b *sensor) float64 {
+	t := alarm.DisagreeFactor * (a.Accuracy.TemperatureAccuracyC + b.Accuracy.TemperatureAccuracyC)
+	rh := alarm.DisagreeFactor * (a.Accuracy.HumidityAccuracyPct + b.Accuracy.HumidityAccuracyPct)
+	return max(math.Abs(a.air.TemperatureC-b.air.TemperatureC)/t, math.Abs(a.air.HumidityPct-b.air.HumidityPct)/rh)
+}
+
+// sweating looks whether water condenses on a cup. The cup's temperature is computed,
+// so only what is known well is said of it.
+func (l *look) sweating(batch *record.Batch) {
+	z := l.b.zones[batch.Zone]
+	if z == nil {
+		return
+	}
+	v := record.BatchView{}
+	l.b.addLife(l.b.state, batch, l.now, &v)
+	a, fresh := l.airOf(z)
+	dew, has := a.DewPointC()
+	switch cup := batch.Cloud.CupTemperatureC(); {
+	case v.Quality != record.QualityGood || !fresh:
+		l.notKnown(alarm.CupSweating, batch.ID)
+	case has && l.beyond(alarm.CupSweating, batch.ID, alarm.Limit{At: dew, DeadBand: alarm.SweatingBandK, Below: true}, cup):
+		l.holds(alarm.CupSweating, batch.ID, "the cup of batch %s is at %.1f °C, the dew point of %s is %.1f °C", batch.ID, cup, z.id, dew)
+	}
+}
+
+// promise is the end that was last expected of a batch, in age, and the air it was
+// expected in. It is not kept over a restart.
+type promise struct {
+	of   circumstances
+	end  time.Duration
+	left time.Duration
+	air  air.State
+	// longer is since when the expected end has been later than this by half the limit.
+	longer   time.Duration
+	isLonger bool
+}
+
+// circumstances are what else than air moves a batch's end.
+type circumstances struct {
+	place   cure.Place
+	zone    string
+	goodAge time.Duration
+	atLeast bool
+	phase   record.Phase
+}
+
+// believed is how long a later end must have been shown before people plan by it.
+const believed = 10 * time.Minute
+
+// cut looks whether another air has moved a batch's end earlier than was expected
+// before.
+func (l *look) cut(batch *record.Batch) {
+	id, b := batch.ID, l.b
+	z := b.zones[batch.Zone]
+	if z == nil || len(z.sensors) == 0 {
+		return
+	}
+	if why := b.blind(z); why != "" {
+		l.cannotBeSeen(alarm.LifeCut, id, why)
+		return
+	}
+	a, fresh := l.airOf(z)
+	if !fresh {
+		l.notKnown(alarm.LifeCut, id)
+		return
+	}
+	f, mono := b.lifeOf(b.state, batch, l.now), b.clock.Now().Mono
+	is := promise{
+		of:  circumstances{batch.Stuff.Place, batch.Zone, batch.GoodAt.Sub(batch.MixedAt), batch.AtLeast, batch.Phase},
+		end: f.ends.Expected, left: f.ends.Expected - f.age, air: a,
+	}
+	state := stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.LifeCut, Subject: id}])
+	was, known := b.promises[id]
+	switch {
+	case !known && state == alarm.Unacknowledged: // raised before a restart: nobody has seen it yet
+		l.notKnown(alarm.LifeCut, id)
+		return
+	case !known || was.of != is.of || state == alarm.Acknowledged || is.left <= 0:
+		// Whoever has acknowledged a cut plans by the new end.
+		b.promises[id] = is
+		return
+	}
+	limit := alarm.CutLimit(was.left)
+	later := is.end-was.end >= limit/2
+	switch {
+	case !later:
+		was.isLonger = false
+	case !was.isLonger:
+		was.isLonger, was.longer = true, mono
+	case mono-was.longer >= believed:
+		was = is
+	}
+	b.promises[id] = was
+	earlier := was.end - is.end
+	if l.beyond(alarm.LifeCut, id, alarm.Limit{At: limit.Seconds(), DeadBand: limit.Seconds() / 2}, earlier.Seconds()) {
+		l.holds(alarm.LifeCut, id, "batch %s is expected to end %s earlier, at %s: the air of %s went from %.1f °C and %.0f %% to %.1f °C and %.0f %%",
+			id, inMinutes(earlier), f.expected.Local().Format("15:04"), z.id, was.air.TemperatureC, was.air.HumidityPct, a.TemperatureC, a.HumidityPct)
+	}
+}
+
+func inMinutes(d time.Duration) string { return fmt.Sprintf("%.0f min", d.Minutes()) }

@@ -1,0 +1,187 @@
+package bench
+
+import (
+	"fmt"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/alarm"
+)
+
+// settling is how long after a start devices and broker may take to answer before
+// their silence is an alarm.
+const settling = 10 * time.Second
+
+// verdict is what can be said of a cause at one moment.
+type verdict int
+
+const (
+	gone verdict = iota
+	holds
+	notKnown     // nothing can be said just now
+	cannotBeSeen // what it looks at is lost
+)
+
+// sight is a cause as it was seen.
+type sight struct {
+	is   verdict
+	text string
+}
+
+// look is all that is to be seen of causes at one moment. What is not in it is gone.
+type look struct {
+	b    *Bench
+	now  time.Time
+	seen map[record.AlarmKey]sight
+}
+
+func (l *look) holds(name, subject, format string, args ...any) {
+	l.seen[record.AlarmKey{Name: name, Subject: subject}] = sight{holds, fmt.Sprintf(format, args...)}
+}
+
+func (l *look) notKnown(name, subject string) {
+	l.seen[record.AlarmKey{Name: name, Subject: subject}] = sight{is: notKnown}
+}
+
+func (l *look) cannotBeSeen(name, subject, why string) {
+	l.seen[record.AlarmKey{Name: name, Subject: subject}] = sight{cannotBeSeen, why}
+}
+
+// beyond reports whether a value is beyond its limit, by the dead-band if it was.
+func (l *look) beyond(name, subject string, limit alarm.Limit, value float64) bool {
+	key := record.AlarmKey{Name: name, Subject: subject}
+	w, remembered := l.b.watched[key]
+	was := w.Raw
+	if !remembered {
+		was = stateOf(l.b.state.Alarms[key]).Active()
+	}
+	return limit.Beyond(value, was)
+}
+
+// look looks at every cause.
+func (b *Bench) look(now time.Time) *look {
+	l := &look{b: b, now: now, seen: map[record.AlarmKey]sight{}}
+	for _, batch := range b.state.Batches {
+		l.mix(batch)
+		if batch.Cloud != nil {
+			l.life(batch)
+			l.cut(batch)
+			l.sweating(batch)
+		}
+	}
+	for press := range b.state.Presses {
+		l.change(press)
+	}
+	for _, z := range b.zones {
+		l.air(z)
+	}
+	l.instruments()
+	l.service()
+	return l
+}
+
+// life looks at how near a batch is to its end.
+func (l *look) life(batch *record.Batch) {
+	id, f := batch.ID, l.b.lifeOf(l.b.state, batch, l.now)
+	risk := func(name string, limit float64, format string) {
+		if l.beyond(name, id, alarm.Limit{At: limit, DeadBand: limit / 10}, f.risk) {
+			l.holds(name, id, format, id, 100*f.risk)
+		}
+	}
+	risk(alarm.BatchDead, alarm.DeadRisk, "batch %s has probably gone off (%.0f %%)")
+	risk(alarm.BatchRisk, l.b.shop.Alarms.StopAtRisk, "batch %s may have gone off (%.0f %%)")
+	risk(alarm.BatchLeftOpen, alarm.LeftOpenRisk, "batch %s is past its latest end (%.0f %%) and still open")
+	within := l.b.soonWithin(batch)
+	soon := alarm.Limit{At: within.Seconds(), DeadBand: min(within/4, 5*time.Minute).Seconds(), Below: true}
+	if l.beyond(alarm.BatchEnding, id, soon, f.low.Sub(l.now).Seconds()) {
+		l.holds(alarm.BatchEnding, id, "batch %s may end from %s on", id, f.low.Local().Format("15:04"))
+	}
+}
+
+// mix looks at faults of a mix that nobody has put right or accepted. At the scale
+// there is a while to do so.
+func (l *look) mix(batch *record.Batch) {
+	m := batch.Mix
+	if n := len(m.Pours); batch.Phase == record.Mixing && (n == 0 || l.now.Sub(m.Pours[n-1].RoseAt) < alarm.Uncorrected) {
+		return
+	}
+	poured := m.Poured()
+	if m.RatioOpen() {
+		l.holds(alarm.RatioOff, batch.ID, "batch %s has %.1f g of hardener to %.1f g of ink, which is out of ratio", batch.ID, poured.HardenerG, poured.InkG)
+	}
+	if m.ThinnerOpen() {
+		l.holds(alarm.ThinnerOff, batch.ID, "batch %s has %.1f %% of thinner, which is outside its ink's range", batch.ID, poured.ThinnerPct())
+	}
+	if m.OrderOpen() {
+		l.holds(alarm.OrderWrong, batch.ID, "thinner went into batch %s before the hardener was stirred in", batch.ID)
+	}
+}
+
+// change looks whether a batch still stands where somebody has seen that it should
+// not.
+func (l *look) change(press string) {
+	id := l.b.state.Presses[press].Batch
+	for _, name := range []string{alarm.BatchRisk, alarm.BatchDead} {
+		row := l.b.state.Alarms[record.AlarmKey{Name: name, Subject: id}]
+		if id != "" && stateOf(row) == alarm.Acknowledged && l.now.Sub(row.Changed) >= alarm.ChangeWithin {
+			l.holds(alarm.NotChanged, press, "%s acknowledged %s of batch %s, and it still stands on %s", row.By, name, id, press)
+		}
+	}
+}
+
+// instruments looks at sensors and scales.
+func (l *look) instruments() {
+	early := l.b.uptime(l.b.clock.Now()) < settling
+	for id, s := range l.b.sensors {
+		is, why := s.condition(l.now)
+		switch {
+		case is == waiting && early:
+			l.notKnown(alarm.SensorStale, id)
+			l.notKnown(alarm.Implausible, id)
+		case is == down && s.implausible:
+			l.holds(alarm.Implausible, id, "sensor %s: %s", id, why)
+		case is != up:
+			l.holds(alarm.SensorStale, id, "sensor %s: %s", id, why)
+		}
+		if is == down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > s.StaleAfter {
+			l.holds(alarm.SensorStale, id, "sensor %s: the last good reading is from %s", id, s.last.Local().Format("15:04"))
+		}
+	}
+	for id, s := range l.b.scales {
+		switch is, why := s.condition(l.now); {
+		case is == up:
+		case early:
+			l.notKnown(alarm.ScaleSilent, id)
+		default:
+			l.holds(alarm.ScaleSilent, id, "scale %s: %s", id, why)
+		}
+	}
+}
+
+// service looks at what the bench itself depends on.
+func (l *look) service() {
+	b, bench := l.b, l.b.shop.Bench
+	if !b.synced {
+		l.holds(alarm.ClockUnset, bench, "the wall clock is not set: times may be wrong, ages of batches are not")
+	}
+	switch err := b.write.failing; {
+	case err != nil:
+		l.holds(alarm.JournalFailing, bench, "the journal cannot write: %v", err)
+	case b.write.flight != nil && b.clock.Now().Mono-b.write.sentAt >= alarm.SlowWrite:
+		l.holds(alarm.JournalFailing, bench, "the journal is slow: a write has taken more than %v", alarm.SlowWrite)
+	}
+	out := b.outlet()
+	switch {
+	case out.Away == "":
+	case b.uptime(b.clock.Now()) < settling:
+		l.notKnown(alarm.BrokerAway, bench)
+	default:
+		l.holds(alarm.BrokerAway, bench, "nothing can be published: %s", out.Away)
+	}
+	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {
+		l.holds(alarm.QueueLong, bench, "%d messages wait for the broker", out.Waiting)
+	}
+	if out.OtherInstance != "" {
+		l.holds(alarm.OtherInstance, bench, "another program, %s, speaks as %s", out.OtherInstance, bench)
+	}
+}

@@ -1,0 +1,184 @@
+package bench
+
+import (
+	"math"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/cure"
+	"potlifed/model/guide"
+)
+
+// finished finds a batch that is open and mixed.
+func (b *Bench) finished(id string) (*record.Batch, error) {
+	batch, err := b.openBatch(id)
+	if err != nil {
+		return nil, err
+	}
+	if batch.Phase == record.Mixing {
+		return nil, record.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step)
+	}
+	return batch, nil
+}
+
+// spot is where a batch is to stand.
+type spot struct {
+	press, zone string
+	place       cure.Place
+	before      string // the batch that has to leave the press for it
+}
+
+// spotFor finds where somebody wants a batch to stand.
+func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (spot, error) {
+	if exposure != nil && !(*exposure > 0 && *exposure <= 1) {
+		return spot{}, record.Refuse(422, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", *exposure)
+	}
+	at := spot{press: press, zone: zone, place: benchPlace}
+	switch {
+	case (press == "") == (zone == ""):
+		return at, record.Refuse(422, "where", "say either press or zone")
+	case press != "":
+		p, err := b.pressNamed(press)
+		if err != nil {
+			return at, err
+		}
+		at.zone, at.place, at.before = p.Zone, b.placeOn(p), b.state.Presses[press].Batch
+		if at.before != "" && !replace {
+			return at, record.Refuse(409, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before)
+		}
+	case b.zones[zone] == nil:
+		return at, record.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
+	}
+	if exposure != nil {
+		at.place.Exposure = *exposure
+	}
+	return at, nil
+}
+
+// makeRoom takes off what stands on the press of a spot.
+func (b *Bench) makeRoom(at spot, now time.Time, by string) {
+	if at.before != "" {
+		b.takeOff(b.state.Batches[at.before], at.press, now, by)
+	}
+}
+
+func (b *Bench) move(now time.Time, by string, c record.MoveBatch) (any, error) {
+	batch, err := b.finished(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if c.Press != "" && c.Press == batch.Press {
+		c.Replace = true // it stands there already; its exposure may change
+	}
+	at, err := b.spotFor(c.Press, c.Zone, c.Exposure, c.Replace)
+	if err != nil {
+		return nil, err
+	}
+	if at.before == batch.ID {
+		at.before = ""
+	}
+	b.settle(batch, now)
+	b.closeTo(b.zones[at.zone], now)
+	b.makeRoom(at, now, by)
+	if at.press != "" {
+		b.decide(now, by, record.Loaded{Batch: batch.ID, Press: at.press, Zone: at.zone, Place: at.place})
+	} else {
+		b.decide(now, by, record.Moved{Batch: batch.ID, Press: batch.Press, Zone: at.zone, Place: at.place})
+	}
+	return b.viewOf(batch.ID, now)
+}
+
+func (b *Bench) split(now time.Time, by string, c record.SplitBatch) (any, error) {
+	batch, err := b.finished(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if total := batch.Amounts().TotalG(); !(c.Grams > 0 && c.Grams < total) {
+		return nil, record.Refuse(422, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total)
+	}
+	at, err := b.spotFor(c.To.Press, c.To.Zone, c.Exposure, c.Replace)
+	if err != nil {
+		return nil, err
+	}
+	if at.before == batch.ID {
+		return nil, record.Refuse(422, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press)
+	}
+	id := b.state.NextPart(batch.ID)
+	if id == "" {
+		return nil, record.Refuse(409, "too many parts", "mix %s has been split as often as there are letters", batch.Family())
+	}
+	b.settle(batch, now)
+	b.closeTo(b.zones[at.zone], now)
+	b.makeRoom(at, now, by)
+	b.decide(now, by, record.Split{
+		Batch: id, From: batch.ID, G: c.Grams, Press: at.press, Zone: at.zone, Place: at.place, Before: at.before,
+	})
+	return b.viewOf(id, now)
+}
+
+// topUp pours one batch into another. The larger spent life rules for the whole: a
+// fresh mix does not make an old one young.
+func (b *Bench) topUp(now time.Time, by string, c record.TopUpBatch) (any, error) {
+	batch, err := b.finished(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	from, err := b.openBatch(c.From)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case from.ID == batch.ID:
+		return nil, record.Refuse(422, "from", "batch %s cannot be poured into itself", batch.ID)
+	case from.Cloud == nil:
+		return nil, record.Refuse(409, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID)
+	case from.Phase == record.Mixing:
+		return nil, record.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step)
+	case from.Ink != batch.Ink:
+		return nil, record.Refuse(409, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink)
+	}
+	b.settle(batch, now)
+	b.settle(from, now)
+	batch, from = b.state.Batches[batch.ID], b.state.Batches[from.ID]
+	b.decide(now, by, record.ToppedUp{
+		Batch: batch.ID, From: from.ID, Ink: batch.Ink, G: from.Amounts().TotalG(), Older: from.Cloud.Spent() > batch.Cloud.Spent(),
+	})
+	return b.viewOf(batch.ID, now)
+}
+
+// thin adds thinner to a batch in use, inside the ink's range or over a person's word.
+func (b *Bench) thin(now time.Time, by string, c record.ThinBatch) (any, error) {
+	batch, err := b.finished(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if !(c.Grams > 0 && c.Grams <= guide.MaximumG) || math.IsInf(c.Grams, 0) {
+		return nil, record.Refuse(422, "grams", "%v g of thinner: want a mass above 0 g", c.Grams)
+	}
+	a := batch.Amounts()
+	limit := batch.Mix.Recipe.ThinnerMaxPct
+	if pct := 100 * (a.ThinnerG + c.Grams) / a.CatalysedG(); pct > limit && c.Override == "" {
+		return nil, record.Refuse(409, "too much thinner",
+			`with %v g more, thinner is %.1f %% of ink and hardener; %s takes %v %%. If it was weighed as lost, say so as the "override"`, c.Grams, pct, batch.Ink, limit)
+	}
+	b.settle(batch, now)
+	b.decide(now, by, record.Thinned{Batch: batch.ID, G: c.Grams, Override: c.Override})
+	return b.viewOf(batch.ID, now)
+}
+
+func (b *Bench) test(now time.Time, by string, c record.TestBatch) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	switch c.Kind {
+	case "adhesion", "rub", "other":
+	default:
+		return nil, record.Refuse(422, "kind", "kind %q: want adhesion, rub or other", c.Kind)
+	}
+	if c.Result != "pass" && c.Result != "fail" {
+		return nil, record.Refuse(422, "result", "result %q: want pass or fail", c.Result)
+	}
+	b.decide(now, by, record.Tested{Batch: batch.ID, Test: c.Kind, Result: c.Result})
+	return b.viewOf(batch.ID, now)
+}

@@ -1,0 +1,166 @@
+package bench
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// poured are a batch's components by part.
+func poured(v record.BatchView) map[string]float64 {
+	all := map[string]float64{}
+	for _, c := range v.Components {
+		all[string(c.Part)] = c.G
+	}
+	return all
+}
+
+func near(a, b float64) bool { return math.Abs(a-b) < 0.01 }
+
+func TestSplitPartsShareTheLife(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes() // 60 + 15 + 7.5 g
+	s.pass(time.Hour, both(mild))
+	part := s.must(record.SplitBatch{Batch: id, Grams: 27.5, To: record.Where{Press: "press-2"}})
+	if part.ID != id+"b" || part.Press == nil || *part.Press != "press-2" || part.Zone != "hall" {
+		t.Errorf("part %s on %v in %s", part.ID, part.Press, part.Zone)
+	}
+	if p := poured(part); !near(p["ink"], 20) || !near(p["hardener"], 5) || !near(p["thinner"], 2.5) {
+		t.Errorf("a third of the mix is %v", p)
+	}
+	whole := s.batch(id)
+	if p := poured(whole); !near(p["ink"], 40) || !near(p["hardener"], 10) || !near(p["thinner"], 5) {
+		t.Errorf("two thirds of the mix are %v", p)
+	}
+	if *part.Spent != *whole.Spent || !part.MixedAt.Equal(*whole.MixedAt) {
+		t.Errorf("the part has spent %v since %v, the rest %v since %v", *part.Spent, part.MixedAt, *whole.Spent, whole.MixedAt)
+	}
+	// In other air they part ways.
+	s.pass(time.Hour, rooms{"bench-air": mild, "hall-air": humid})
+	if a, b := *s.batch(part.ID).Spent, *s.batch(id).Spent; a <= b {
+		t.Errorf("the part in humid air has spent %v, the rest %v", a, b)
+	}
+	if _, refusal := s.ask(record.SplitBatch{Batch: id, Grams: 500, To: record.Where{Zone: "hall"}}); refusal == nil || refusal.Status != 422 {
+		t.Errorf("more than there is: %v", refusal)
+	}
+	if _, refusal := s.ask(record.SplitBatch{Batch: id, Grams: 5}); refusal == nil || refusal.Status != 422 {
+		t.Errorf("nowhere: %v", refusal)
+	}
+
+	// The part that went off says something of the rest.
+	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(record.CloseBatch{Batch: part.ID, Outcome: "went-off"})
+	if l := s.light("light-1"); l.Meaning != "act" {
+		t.Errorf("a part with more life behind it went off: light %s, want act", l.Meaning)
+	}
+	s.must(record.GoodBatch{Batch: id})
+	if l := s.light("light-1"); l.Meaning == "act" || l.Meaning == "do-not-print" {
+		t.Errorf("somebody looked and it is good: light %s", l.Meaning)
+	}
+}
+
+func TestAPartWithLessLifeBehindItWentOff(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	part := s.must(record.SplitBatch{Batch: id, Grams: 20, To: record.Where{Zone: "hall"}})
+	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.pass(time.Hour, rooms{"bench-air": humid, "hall-air": mild})
+	s.must(record.CloseBatch{Batch: part.ID, Outcome: "went-off"})
+	if l := s.light("light-1"); l.Meaning != "do-not-print" {
+		t.Errorf("a part with less life behind it went off: light %s, want do-not-print", l.Meaning)
+	}
+}
+
+func TestTheOlderLifeRulesATopUp(t *testing.T) {
+	for _, intoOld := range []bool{true, false} {
+		s := openShop(t, t.TempDir(), newClock())
+		s.pass(20*time.Second, both(mild))
+		old := s.mixes()
+		s.pass(2*time.Hour, both(mild))
+		fresh := s.mixes()
+		before := s.batch(old)
+		into, from := old, fresh
+		if !intoOld {
+			into, from = fresh, old
+		}
+		v := s.must(record.TopUpBatch{Batch: into, From: from})
+		if !v.MixedAt.Equal(*before.MixedAt) || *v.Spent < *before.Spent {
+			t.Errorf("into old %v: mixed at %v, spent %v; the older was mixed at %v and had spent %v", intoOld, v.MixedAt, *v.Spent, before.MixedAt, *before.Spent)
+		}
+		if p := poured(v); !near(p["ink"], 120) || !near(p["hardener"], 30) {
+			t.Errorf("into old %v: components %v", intoOld, p)
+		}
+		gone, ok := s.b.state.Find(from)
+		if !ok || gone.Outcome != "used-up" || gone.StillGood != "unknown" {
+			t.Errorf("the batch that was poured in: %+v", gone)
+		}
+		s.crash()
+	}
+}
+
+func TestMoveTakesTheCupIntoOtherAir(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	half := 0.5
+	v := s.must(record.MoveBatch{Batch: id, Zone: "hall", Exposure: &half})
+	if v.Zone != "hall" || s.b.state.Batches[id].Stuff.Place.Exposure != 0.5 {
+		t.Errorf("moved: zone %s, place %+v", v.Zone, s.b.state.Batches[id].Stuff.Place)
+	}
+	s.must(record.MoveBatch{Batch: id, Press: "press-1"})
+	other := s.mixes()
+	if _, refusal := s.ask(record.MoveBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
+		t.Errorf("a press that holds a batch: %v", refusal)
+	}
+	s.must(record.MoveBatch{Batch: other, Press: "press-1", Replace: true})
+	if s.batch(id).Press != nil {
+		t.Error("the replaced batch is still on the press")
+	}
+	for name, c := range map[string]record.MoveBatch{
+		"nowhere":    {Batch: id},
+		"both":       {Batch: id, Press: "press-2", Zone: "hall"},
+		"no zone":    {Batch: id, Zone: "attic"},
+		"sealed":     {Batch: id, Zone: "hall", Exposure: new(float64)},
+		"impossible": {Batch: id, Zone: "hall", Exposure: func() *float64 { f := 1.5; return &f }()},
+	} {
+		if _, refusal := s.ask(c); refusal == nil || refusal.Status != 422 {
+			t.Errorf("%s: %v, want a 422", name, refusal)
+		}
+	}
+}
+
+func TestThinningInUse(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes() // 7.5 g of thinner on 75 g; 20 % are allowed
+	s.pass(time.Hour, both(mild))
+	spent := *s.batch(id).Spent
+	v := s.must(record.ThinBatch{Batch: id, Grams: 4})
+	if p := poured(v); !near(p["thinner"], 11.5) {
+		t.Errorf("thinner %v g", p["thinner"])
+	}
+	if *v.Spent < spent {
+		t.Errorf("spent went from %v to %v: thinner turns no clock back", spent, *v.Spent)
+	}
+	if _, refusal := s.ask(record.ThinBatch{Batch: id, Grams: 10}); refusal == nil || refusal.Status != 409 {
+		t.Errorf("beyond the range: %v, want a 409", refusal)
+	}
+	s.must(record.ThinBatch{Batch: id, Grams: 10, Override: "weighed: 8 g had gone"})
+	for _, g := range []float64{0, -1, math.NaN(), math.Inf(1)} {
+		if _, refusal := s.ask(record.ThinBatch{Batch: id, Grams: g}); refusal == nil || refusal.Status != 422 {
+			t.Errorf("%v g: %v, want a 422", g, refusal)
+		}
+	}
+	s.must(record.TestBatch{Batch: id, Kind: "adhesion", Result: "pass"})
+	if tests := s.b.state.Batches[id].Tests; len(tests) != 1 || tests[0].Kind != "adhesion" {
+		t.Errorf("tests %+v", tests)
+	}
+}

@@ -1,0 +1,192 @@
+package record
+
+import (
+	"maps"
+	"time"
+
+	"potlifed/model/alarm"
+)
+
+// Alarm is an alarm that is not normal.
+type Alarm struct {
+	Name     string         `json:"name"`
+	Subject  string         `json:"subject"`
+	Priority alarm.Priority `json:"priority"`
+	State    alarm.State    `json:"state"`
+	Text     string         `json:"text"`
+	Since    time.Time      `json:"since"`          // raised, shelved, suppressed or taken out of service
+	Changed  time.Time      `json:"changed"`        // into the state it has
+	Until    time.Time      `json:"until,omitzero"` // of a shelf or of maintenance
+	By       string         `json:"by,omitempty"`   // who brought it into the state it has
+	Seq      uint64         `json:"seq"`            // of the event that last changed it
+}
+
+// AlarmRaised raises an alarm, for the first time or again.
+type AlarmRaised struct {
+	Name     string         `json:"alarm"`
+	Subject  string         `json:"subject"`
+	Priority alarm.Priority `json:"priority"`
+	Text     string         `json:"text"`
+}
+
+// AlarmReturned says that an alarm's cause is gone. It is over if it was
+// acknowledged, and waits for that otherwise.
+type AlarmReturned struct {
+	Name    string `json:"alarm"`
+	Subject string `json:"subject"`
+}
+
+// AlarmCleared ends an alarm in whatever state: what it is about is there no more.
+type AlarmCleared struct {
+	Name    string `json:"alarm"`
+	Subject string `json:"subject"`
+}
+
+// AlarmAcknowledged says that somebody has seen an alarm.
+type AlarmAcknowledged struct {
+	Name    string `json:"alarm"`
+	Subject string `json:"subject"`
+}
+
+// AlarmShelved puts an alarm aside until a moment.
+type AlarmShelved struct {
+	Name     string         `json:"alarm"`
+	Subject  string         `json:"subject"`
+	Priority alarm.Priority `json:"priority"`
+	Until    time.Time      `json:"until"`
+	Reason   string         `json:"reason,omitempty"`
+}
+
+// AlarmUnshelved ends a shelf, by a person or since its time is over.
+type AlarmUnshelved struct {
+	Name    string `json:"alarm"`
+	Subject string `json:"subject"`
+}
+
+// AlarmSuppressed silences an alarm by design: what it looks at cannot be seen.
+type AlarmSuppressed struct {
+	Name     string         `json:"alarm"`
+	Subject  string         `json:"subject"`
+	Priority alarm.Priority `json:"priority"`
+	Text     string         `json:"text"` // why
+}
+
+// AlarmUnsuppressed ends that.
+type AlarmUnsuppressed struct {
+	Name    string `json:"alarm"`
+	Subject string `json:"subject"`
+}
+
+// OutOfService takes a device under maintenance: the alarms that are about it are
+// silent until a moment.
+type OutOfService struct {
+	Device string                    `json:"subject"`
+	Alarms map[string]alarm.Priority `json:"alarms"` // by name
+	Until  time.Time                 `json:"until"`
+	Reason string                    `json:"reason"`
+}
+
+// InService ends maintenance, by a person or since its time is over.
+type InService struct {
+	Device string   `json:"subject"`
+	Alarms []string `json:"alarms"` // by name
+}
+
+func (AlarmRaised) Kind() Kind       { return KindAlarmRaised }
+func (AlarmReturned) Kind() Kind     { return KindAlarmReturned }
+func (AlarmCleared) Kind() Kind      { return KindAlarmCleared }
+func (AlarmAcknowledged) Kind() Kind { return KindAlarmAcknowledged }
+func (AlarmShelved) Kind() Kind      { return KindAlarmShelved }
+func (AlarmUnshelved) Kind() Kind    { return KindAlarmUnshelved }
+func (AlarmSuppressed) Kind() Kind   { return KindAlarmSuppressed }
+func (AlarmUnsuppressed) Kind() Kind { return KindAlarmUnsuppressed }
+func (OutOfService) Kind() Kind      { return KindOutOfService }
+func (InService) Kind() Kind         { return KindInService }
+
+func (e AlarmRaised) apply(s *State, r Record) {
+	s.setAlarm(r, e.Name, e.Subject, func(a *Alarm) {
+		*a = Alarm{Priority: e.Priority, State: alarm.Unacknowledged, Text: e.Text, Since: r.Stamp.At}
+	})
+}
+
+func (e AlarmReturned) apply(s *State, r Record) {
+	s.changeAlarm(r, e.Name, e.Subject, func(a *Alarm) { a.State = alarm.Next(a.State, alarm.Situation{}) })
+}
+
+func (e AlarmCleared) apply(s *State, r Record) {
+	s.changeAlarm(r, e.Name, e.Subject, func(a *Alarm) { a.State = alarm.Normal })
+}
+
+func (e AlarmAcknowledged) apply(s *State, r Record) {
+	s.changeAlarm(r, e.Name, e.Subject, func(a *Alarm) { a.State, a.By = alarm.Acknowledge(a.State), r.By })
+}
+
+func (e AlarmShelved) apply(s *State, r Record) {
+	s.setAlarm(r, e.Name, e.Subject, func(a *Alarm) {
+		text := a.Text
+		if e.Reason != "" {
+			text = e.Reason
+		}
+		*a = Alarm{Priority: e.Priority, State: alarm.Shelved, Text: text, Since: r.Stamp.At, Until: e.Until, By: r.By}
+	})
+}
+
+func (e AlarmUnshelved) apply(s *State, r Record) { s.release(r, e.Name, e.Subject, alarm.Shelved) }
+
+func (e AlarmSuppressed) apply(s *State, r Record) {
+	s.setAlarm(r, e.Name, e.Subject, func(a *Alarm) {
+		*a = Alarm{Priority: e.Priority, State: alarm.Suppressed, Text: e.Text, Since: r.Stamp.At, By: r.By}
+	})
+}
+
+func (e AlarmUnsuppressed) apply(s *State, r Record) {
+	s.release(r, e.Name, e.Subject, alarm.Suppressed)
+}
+
+func (e OutOfService) apply(s *State, r Record) {
+	for name, priority := range e.Alarms {
+		s.setAlarm(r, name, e.Device, func(a *Alarm) {
+			*a = Alarm{Priority: priority, State: alarm.OutOfService, Text: e.Reason, Since: r.Stamp.At, Until: e.Until, By: r.By}
+		})
+	}
+}
+
+func (e InService) apply(s *State, r Record) {
+	for _, name := range e.Alarms {
+		s.release(r, name, e.Device, alarm.OutOfService)
+	}
+}
+
+// release makes an alarm normal that was silenced in the given way.
+func (s *State) release(r Record, name, subject string, from alarm.State) {
+	s.changeAlarm(r, name, subject, func(a *Alarm) {
+		if a.State == from {
+			a.State = alarm.Normal
+		}
+	})
+}
+
+// changeAlarm alters an alarm that there is.
+func (s *State) changeAlarm(r Record, name, subject string, f func(a *Alarm)) {
+	if _, there := s.Alarms[AlarmKey{name, subject}]; there {
+		s.setAlarm(r, name, subject, f)
+	}
+}
+
+// setAlarm replaces an alarm by a copy that f has altered, and drops it once it is
+// normal.
+func (s *State) setAlarm(r Record, name, subject string, f func(a *Alarm)) {
+	key := AlarmKey{name, subject}
+	var a Alarm
+	if old, there := s.Alarms[key]; there {
+		a = *old
+	}
+	f(&a)
+	a.Name, a.Subject, a.Seq, a.Changed = name, subject, r.Seq, r.Stamp.At
+	s.Alarms = maps.Clone(s.Alarms)
+	if a.State == alarm.Normal {
+		delete(s.Alarms, key)
+		return
+	}
+	s.Alarms[key] = &a
+}

@@ -1,0 +1,199 @@
+package record
+
+import (
+	"maps"
+	"strings"
+	"time"
+
+	"potlifed/model/cure"
+	"potlifed/model/mix"
+)
+
+// The kinds of what happens to a finished mix.
+const (
+	KindMoved    Kind = "moved"
+	KindSplit    Kind = "split"
+	KindToppedUp Kind = "topped-up"
+	KindThinned  Kind = "thinned"
+	KindTested   Kind = "tested"
+)
+
+// Moved puts a batch somewhere else than on a press.
+type Moved struct {
+	Batch string     `json:"batch"`
+	Press string     `json:"press,omitempty"` // that it stood on
+	Zone  string     `json:"zone"`
+	Place cure.Place `json:"place"`
+}
+
+// Split pours a part of a batch into another cup. The part has the same life behind it.
+type Split struct {
+	Batch  string     `json:"batch"` // the new part
+	From   string     `json:"from"`
+	G      float64    `json:"g"`
+	Press  string     `json:"press,omitempty"` // the new part is loaded there
+	Zone   string     `json:"zone"`
+	Place  cure.Place `json:"place"`
+	Before string     `json:"before,omitempty"` // the batch it takes the place of on that press
+}
+
+// ToppedUp pours one batch into another. The older life rules for both.
+type ToppedUp struct {
+	Batch string  `json:"batch"`
+	From  string  `json:"from"`
+	Ink   string  `json:"ink"`
+	G     float64 `json:"g"` // what was poured in
+	// Older: the batch poured in has the larger spent life, so that its life becomes
+	// that of the whole.
+	Older bool `json:"older"`
+}
+
+// Thinned adds thinner to a batch in use. It does not turn the clock back.
+type Thinned struct {
+	Batch    string  `json:"batch"`
+	G        float64 `json:"g"`
+	Override string  `json:"override,omitempty"` // why beyond the ink's range
+}
+
+// Tested is a test of what was printed with a batch: adhesion, rub, or another.
+type Tested struct {
+	Batch  string `json:"batch"`
+	Test   string `json:"test"`
+	Result string `json:"result"`
+}
+
+func (Moved) Kind() Kind    { return KindMoved }
+func (Split) Kind() Kind    { return KindSplit }
+func (ToppedUp) Kind() Kind { return KindToppedUp }
+func (Thinned) Kind() Kind  { return KindThinned }
+func (Tested) Kind() Kind   { return KindTested }
+
+// About is the batch that a record is about.
+func (e Moved) About() string    { return e.Batch }
+func (e Split) About() string    { return e.From }
+func (e ToppedUp) About() string { return e.Batch }
+func (e Thinned) About() string  { return e.Batch }
+func (e Tested) About() string   { return e.Batch }
+
+// Test is a test that was logged with a batch.
+type Test struct {
+	At     time.Time `json:"at"`
+	Kind   string    `json:"kind"`
+	Result string    `json:"result"`
+}
+
+// Amounts is what is in the cup by what was weighed: the mix, the share of it that is
+// here, and what was added since.
+func (b *Batch) Amounts() mix.Amounts {
+	a, share := b.Mix.Poured(), 1-b.GivenAway
+	return mix.Amounts{
+		InkG:      share*a.InkG + b.Added.InkG,
+		HardenerG: share*a.HardenerG + b.Added.HardenerG,
+		ThinnerG:  share*a.ThinnerG + b.Added.ThinnerG,
+	}
+}
+
+// Family is the id that a mix and all its parts have in common.
+func (b *Batch) Family() string { return Family(b.ID) }
+
+// Family is a batch's id without the letter of a part.
+func Family(id string) string {
+	return strings.TrimRight(id, "abcdefghijklmnopqrstuvwxyz")
+}
+
+// NextPart is the id that the next part of a batch will have; empty when the letters
+// are used up.
+func (s State) NextPart(of string) string {
+	family := Family(of)
+	for letter := 'b'; letter <= 'z'; letter++ {
+		id := family + string(letter)
+		if _, known := s.Find(id); !known {
+			return id
+		}
+	}
+	return ""
+}
+
+func (e Moved) apply(s *State, _ Record) {
+	if e.Press != "" {
+		s.setPress(e.Press, Press{})
+	}
+	s.change(e.Batch, func(b *Batch) {
+		b.Press, b.Zone, b.Stuff.Place = "", e.Zone, e.Place
+	})
+}
+
+func (e Split) apply(s *State, r Record) {
+	from, ok := s.Batches[e.From]
+	if !ok {
+		return
+	}
+	part := *from
+	part.ID, part.StartedAt, part.Press, part.Zone, part.Stuff.Place = e.Batch, r.Stamp.At, "", e.Zone, e.Place
+	part.For, part.Scale = "", ""
+	total := from.Amounts().TotalG()
+	f := 0.0
+	if total > 0 {
+		f = min(e.G/total, 1)
+	}
+	part.GivenAway = 1 - f*(1-from.GivenAway)
+	part.Added = scaled(from.Added, f)
+	s.change(e.From, func(b *Batch) {
+		b.GivenAway = 1 - (1-f)*(1-b.GivenAway)
+		b.Added = scaled(b.Added, 1-f)
+	})
+	s.Batches = maps.Clone(s.Batches)
+	s.Batches[part.ID] = &part
+	if e.Press != "" {
+		Loaded{Batch: part.ID, Press: e.Press, Zone: e.Zone, Place: e.Place}.apply(s, r)
+	}
+}
+
+func scaled(a mix.Amounts, f float64) mix.Amounts {
+	return mix.Amounts{InkG: f * a.InkG, HardenerG: f * a.HardenerG, ThinnerG: f * a.ThinnerG}
+}
+
+func (e ToppedUp) apply(s *State, r Record) {
+	from, ok := s.Batches[e.From]
+	if !ok {
+		return
+	}
+	in := from.Amounts()
+	s.change(e.Batch, func(b *Batch) {
+		b.Added = mix.Amounts{
+			InkG: b.Added.InkG + in.InkG, HardenerG: b.Added.HardenerG + in.HardenerG, ThinnerG: b.Added.ThinnerG + in.ThinnerG,
+		}
+		if e.Older {
+			b.Cloud, b.MixedAt, b.GoodAt = from.Cloud, from.MixedAt, from.GoodAt
+			b.AtLeast, b.Countable, b.Unseen = from.AtLeast, from.Countable, from.Unseen
+		}
+		b.PartWentOff, b.YoungerThanDead = b.PartWentOff || from.PartWentOff, b.YoungerThanDead || from.YoungerThanDead
+	})
+	Closed{Batch: e.From, Ink: e.Ink, Press: from.Press, Outcome: "used-up", StillGood: "unknown", Seen: "earlier"}.apply(s, r)
+}
+
+func (e Thinned) apply(s *State, _ Record) {
+	s.change(e.Batch, func(b *Batch) { b.Added.ThinnerG += e.G })
+}
+
+func (e Tested) apply(s *State, r Record) {
+	s.change(e.Batch, func(b *Batch) {
+		b.Tests = append(b.Tests[:len(b.Tests):len(b.Tests)], Test{At: r.Stamp.At, Kind: e.Test, Result: e.Result})
+	})
+}
+
+// wentOff marks the open parts of a mix of which one went off: those with as much life
+// behind them are as good as dead, the others are to be looked at.
+func (s *State) wentOff(dead Batch) {
+	if dead.Cloud == nil {
+		return
+	}
+	s.changeAll(func(b *Batch) bool {
+		if b.ID == dead.ID || b.Family() != dead.Family() || b.Cloud == nil {
+			return false
+		}
+		b.PartWentOff = b.PartWentOff || b.Cloud.Spent() >= dead.Cloud.Spent()
+		b.YoungerThanDead = !b.PartWentOff
+		return true
+	})
+}
