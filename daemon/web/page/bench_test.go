@@ -244,7 +244,8 @@ func shop(now time.Time) map[string]any {
 		},
 		"alarms": []record.AlarmView{{
 			Time: now, Seq: 6, Name: "batch-ending", Subject: "0612-2", State: "unacknowledged", Priority: "medium",
-			Since: now.Add(-4 * time.Minute), Text: "0612-2 on press-2 may end within 31 min: begin the next mix",
+			Since: now.Add(-4 * time.Minute), Text: "0612-2 on press-2 may end from 14:05 on",
+			Response: "Begin the next mix now, and plan the change of the cup.",
 		}},
 		"inks": []record.InkView{ink("gloss-4", "4:1", assumed, 0), ink("matt-10", "10:1", "", 900), ink("flex-20", "20:1", assumed, 0), ink("hard-1", "4:1", "", 0)},
 	}

@@ -379,6 +379,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	f.body(t, "batches/0612-0/unload")
 
 	b.sees("#alarm-count", "1 alarm not acknowledged")
+	b.sees(".alarm", "Begin the next mix now")
 	seen := shop(now)["alarms"].([]record.AlarmView)[0]
 	seen.State, seen.By = "acknowledged", "local"
 	f.answer("acknowledge", 200, seen)
@@ -386,6 +387,23 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	f.body(t, "alarms/batch-ending/0612-2/acknowledge")
 	b.sees(".alarm", "acknowledged by local")
 	f.send("alarm", map[string]any{"time": now, "name": "batch-ending", "subject": "0612-2", "state": "normal"})
+	b.sees("#alarms", "No alarm stands.")
+
+	// Gone before anybody acknowledged it, it stays; what is put aside says until when.
+	f.send("alarm", record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "returned", Priority: "medium", Since: now, Text: "nothing can be published"})
+	b.sees("#alarm-count", "1 alarm not acknowledged")
+	b.sees(".alarm", "its cause is gone")
+	until := now.Add(time.Hour)
+	shelved := record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "shelved", Priority: "medium", Since: now, Text: "moving house", By: "local", Until: &until}
+	f.answer("shelve", 200, shelved)
+	f.send("alarm", record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "acknowledged", Priority: "medium", Since: now, Text: "nothing can be published"})
+	b.press("Put aside for 1 h")
+	if body := f.body(t, "alarms/broker/bench-1/shelve"); body["until"] == nil {
+		t.Errorf("put aside with %v, want a time", body)
+	}
+	b.sees(".alarm", "put aside by local until")
+	f.answer("unshelve", 200, record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "normal"})
+	b.press("Watch it again")
 	b.sees("#alarms", "No alarm stands.")
 
 	old := airRow(now.Add(-20*time.Minute), "floor", 25.1, 58, 16.2)

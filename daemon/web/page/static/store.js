@@ -14,7 +14,7 @@ export const keyOf = {
 // A row that says of itself that it is over.
 const over = {
   batches: (row) => row.state === "closed",
-  alarms: (row) => row.state !== "unacknowledged" && row.state !== "acknowledged",
+  alarms: (row) => row.state === "normal",
 };
 
 export class Store {
