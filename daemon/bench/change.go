@@ -111,6 +111,10 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.thin(now, r.By, c)
 	case record.TestBatch:
 		return b.test(now, r.By, c)
+	case record.AcceptLearned:
+		return b.acceptLearned(now, r.By, c)
+	case record.RevokeLearned:
+		return b.revokeLearned(now, r.By, c)
 	case record.GoodBatch:
 		return b.good(now, r.By, c)
 	case record.AbandonMix:

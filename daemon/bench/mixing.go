@@ -128,7 +128,7 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 }
 
 func (b *Bench) stuff(ink config.Ink, zone string) record.Stuff {
-	s := record.Stuff{Life: ink.Life, Place: benchPlace}
+	s := record.Stuff{Life: b.lifeFor(ink), Place: benchPlace}
 	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
 		s.Sensor = z.sensors[0].Accuracy
 		if z.source != nil {

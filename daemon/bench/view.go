@@ -45,7 +45,7 @@ func (b *Bench) publish(now time.Time) {
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
 		}
-		next.Inks = inkViews(b.shop.Inks)
+		next.Inks = b.inkViews(s)
 		b.dirty = false
 	}
 	b.snap.Store(&next)
@@ -292,19 +292,4 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 		p.Risk, p.LowRemaining, p.SoonWithin = l.risk, l.low.Sub(now), b.soonWithin(batch)
 	}
 	return p
-}
-
-func inkViews(inks []config.Ink) []record.InkView {
-	var views []record.InkView
-	for _, k := range inks {
-		v := record.InkView{
-			ID: k.ID, Hardener: k.Hardener, HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
-			ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
-			ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(),
-			LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare,
-			Assumed: "the humidity ends of the data sheet's range, the moisture share and the activation energy are assumptions until learned",
-		}
-		views = append(views, v)
-	}
-	return views
 }

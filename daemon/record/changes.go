@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"time"
+
+	"potlifed/model/cure"
 )
 
 // Change is something a person or a program asks for. The same structures are read
@@ -105,6 +107,22 @@ type TestBatch struct {
 	Result string `json:"result" enum:"pass,fail"`
 }
 
+// AcceptLearned accepts what was learned of an ink, for batches mixed from now on. It
+// is made by the program from its own journal and never read from a request.
+type AcceptLearned struct {
+	Ink     string
+	Sheet   cure.Ink
+	Life    cure.Ink
+	Verdict string
+	Ends    int
+	Alive   int
+}
+
+// RevokeLearned goes back to the data sheet, for batches mixed from now on.
+type RevokeLearned struct {
+	Ink string `json:"ink,omitempty" hidden:"true"`
+}
+
 // GoodBatch says that somebody looked, and the batch is good.
 type GoodBatch struct {
 	Batch string `json:"batch,omitempty" hidden:"true"`
@@ -172,6 +190,8 @@ func (SplitBatch) Verb() string       { return "split" }
 func (TopUpBatch) Verb() string       { return "top-up" }
 func (ThinBatch) Verb() string        { return "thin" }
 func (TestBatch) Verb() string        { return "tests" }
+func (AcceptLearned) Verb() string    { return "accept-learned" }
+func (RevokeLearned) Verb() string    { return "revoke-learned" }
 func (AcknowledgeAlarm) Verb() string { return "acknowledge" }
 func (ShelveAlarm) Verb() string      { return "shelve" }
 func (UnshelveAlarm) Verb() string    { return "unshelve" }

@@ -311,6 +311,10 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[InService](kind, data)
 	case KindAirStep:
 		return decode[AirStep](kind, data)
+	case KindLearnedAccepted:
+		return decode[LearnedAccepted](kind, data)
+	case KindLearnedRevoked:
+		return decode[LearnedRevoked](kind, data)
 	case KindMoved:
 		return decode[Moved](kind, data)
 	case KindSplit:

@@ -41,6 +41,9 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Loaded{Batch: "0612-1", Press: "press-1"}, Unloaded{Batch: "0612-1", Press: "press-1"}, Good{Batch: "0612-1"},
 		Abandoned{Batch: "0612-1"}, Closed{Batch: "0612-1", Outcome: "used-up"}, AlarmRaised{Name: "clock", Subject: "bench-1"},
 		AlarmCleared{Name: "clock", Subject: "bench-1"}, AlarmAcknowledged{Name: "clock", Subject: "bench-1"},
+		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
+		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
+		LearnedAccepted{Ink: "gloss-4", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "gloss-4"},
 		AirStep{Zone: "bench", Start: at, Step: cure.Step{Duration: time.Minute, Kind: cure.Measured}},
 	} {
 		all[b.Kind()] = b

@@ -233,4 +233,18 @@ type InkView struct {
 	LifeRefH      float64 `json:"life_ref_h"` // at 20 °C and 50 %
 	MoistureShare float64 `json:"moisture_share"`
 	Assumed       string  `json:"assumed"` // what of it is an assumption
+	// Learned is what a person accepted of what was learned; null while new batches go
+	// by the data sheet.
+	Learned *LearnedView `json:"learned"`
+}
+
+// LearnedView is what new batches of an ink go by in place of its data sheet.
+type LearnedView struct {
+	Since         time.Time `json:"since"`
+	By            string    `json:"by"`
+	Verdict       string    `json:"verdict"`
+	LifeRefH      float64   `json:"life_ref_h"`
+	MoistureShare float64   `json:"moisture_share"`
+	Activation    float64   `json:"activation_kj_mol"`
+	Sigma         float64   `json:"sigma"`
 }

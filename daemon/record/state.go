@@ -39,7 +39,8 @@ type State struct {
 	Alarms  map[AlarmKey]*Alarm `json:"alarms"`
 
 	ClosedTotal map[ClosedKey]int  `json:"closed_total"`
-	CupEmptyG   map[string]float64 `json:"cup_empty_g"` // learned at the bench
+	CupEmptyG   map[string]float64 `json:"cup_empty_g"`       // learned at the bench
+	Learned     map[string]Learned `json:"learned,omitempty"` // of inks, by id
 
 	// Day and Number make the next batch's id. Day never goes back, whatever the
 	// clock does, so an id is not given twice.

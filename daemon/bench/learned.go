@@ -1,0 +1,70 @@
+package bench
+
+import (
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/cure"
+)
+
+// lifeFor is what a new batch of an ink goes by: what was learned and accepted, or else
+// the data sheet. What was learned against another data sheet does not count.
+func (b *Bench) lifeFor(ink config.Ink) cure.Ink {
+	if l, ok := b.state.Learned[ink.ID]; ok && l.Sheet == ink.Life {
+		return l.Life
+	}
+	return ink.Life
+}
+
+func (b *Bench) acceptLearned(now time.Time, by string, c record.AcceptLearned) (any, error) {
+	ink, err := b.inkNamed(c.Ink)
+	if err != nil {
+		return nil, record.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
+	}
+	if c.Sheet != ink.Life {
+		return nil, record.Refuse(409, "another data sheet", "%s was fitted against another data sheet than the configuration has now; fit it again", ink.ID)
+	}
+	if err := c.Life.Valid(); err != nil {
+		return nil, record.Refuse(422, "learned", "%s: %v", ink.ID, err)
+	}
+	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive})
+	return b.inkView(b.state, ink), nil
+}
+
+func (b *Bench) revokeLearned(now time.Time, by string, c record.RevokeLearned) (any, error) {
+	ink, err := b.inkNamed(c.Ink)
+	if err != nil {
+		return nil, record.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
+	}
+	if _, ok := b.state.Learned[ink.ID]; !ok {
+		return nil, record.Refuse(409, "nothing learned", "nothing that was learned of %s is in effect", ink.ID)
+	}
+	b.decide(now, by, record.LearnedRevoked{Ink: ink.ID})
+	return b.inkView(b.state, ink), nil
+}
+
+func (b *Bench) inkViews(s record.State) []record.InkView {
+	var views []record.InkView
+	for _, k := range b.shop.Inks {
+		views = append(views, b.inkView(s, k))
+	}
+	return views
+}
+
+func (b *Bench) inkView(s record.State, k config.Ink) record.InkView {
+	v := record.InkView{
+		ID: k.ID, Hardener: k.Hardener, HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
+		ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
+		ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(),
+		LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare,
+		Assumed: "the humidity ends of the data sheet's range, the moisture share and the activation energy are assumptions until learned",
+	}
+	if l, ok := s.Learned[k.ID]; ok && l.Sheet == k.Life {
+		v.Learned = &record.LearnedView{
+			Since: l.At, By: l.By, Verdict: l.Verdict,
+			LifeRefH: l.Life.LRefH, MoistureShare: l.Life.MoistureShare, Activation: l.Life.ActivationKJPerMol, Sigma: l.Life.Sigma,
+		}
+	}
+	return v
+}
