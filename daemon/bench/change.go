@@ -109,6 +109,8 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.topUp(now, r.By, c)
 	case record.ThinBatch:
 		return b.thin(now, r.By, c)
+	case record.ReweighBatch:
+		return b.reweigh(now, r.By, c)
 	case record.TestBatch:
 		return b.test(now, r.By, c)
 	case record.AcceptLearned:

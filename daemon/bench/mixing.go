@@ -8,6 +8,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/cure"
+	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
@@ -49,7 +50,7 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 	id := b.state.NextID(day)
 	b.decide(now, by, record.MixStarted{
 		Batch: id, Day: day, Ink: ink.ID, Scale: scale.ID, Zone: scale.Zone, Press: c.Press, Cup: cup.ID,
-		Colour: colourClass(c), Art: artwork(c), Mix: m, Stuff: b.stuff(ink, scale.Zone),
+		Colour: colourClass(c), Art: artwork(c), Mix: m, Stuff: b.stuff(ink, cup, scale.Zone),
 	})
 	return b.viewOf(id, now)
 }
@@ -127,12 +128,27 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	return min(max(start, t.Min), t.Max), nil
 }
 
-func (b *Bench) stuff(ink config.Ink, zone string) record.Stuff {
-	s := record.Stuff{Life: b.lifeFor(ink), Place: benchPlace}
+func (b *Bench) stuff(ink config.Ink, cup config.Cup, zone string) record.Stuff {
+	s := record.Stuff{Life: b.lifeFor(ink), Place: benchPlace, Solvent: b.solvent(ink, cup)}
 	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
 		s.Sensor = z.sensors[0].Accuracy
 		if z.source != nil {
 			s.Sensor = z.source.Accuracy
+		}
+	}
+	return s
+}
+
+// solvent is the thinner that goes into an ink: the first that its configuration names.
+// Without one, or without its figures, nothing is estimated.
+func (b *Bench) solvent(ink config.Ink, cup config.Cup) record.Solvent {
+	s := record.Solvent{MouthMM: cup.MouthMM}
+	if len(ink.Thinners) == 0 {
+		return s
+	}
+	for _, t := range b.shop.Thinners {
+		if t.ID == ink.Thinners[0] {
+			s.ID, s.Thinner = t.ID, evaporate.Thinner{VapourPressurePa: t.VapourPressurePa, MolarMassG: t.MolarMassG}
 		}
 	}
 	return s
@@ -226,7 +242,7 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 	if err != nil {
 		return nil, record.Refuse(422, "components", "%v", err)
 	}
-	stuff := b.stuff(ink, zone)
+	stuff := b.stuff(ink, cup, zone)
 	stuff.WeighingU = m.RatioUncertainty()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)

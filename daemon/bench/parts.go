@@ -6,6 +6,7 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/model/cure"
+	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 )
 
@@ -155,14 +156,36 @@ func (b *Bench) thin(now time.Time, by string, c record.ThinBatch) (any, error) 
 	if !(c.Grams > 0 && c.Grams <= guide.MaximumG) || math.IsInf(c.Grams, 0) {
 		return nil, record.Refuse(422, "grams", "%v g of thinner: want a mass above 0 g", c.Grams)
 	}
-	a := batch.Amounts()
+	b.settle(batch, now)
+	batch = b.state.Batches[batch.ID]
 	limit := batch.Mix.Recipe.ThinnerMaxPct
-	if pct := 100 * (a.ThinnerG + c.Grams) / a.CatalysedG(); pct > limit && c.Override == "" {
+	if pct := batch.ThinnerPctWith(c.Grams); pct > limit && c.Override == "" {
 		return nil, record.Refuse(409, "too much thinner",
-			`with %v g more, thinner is %.1f %% of ink and hardener; %s takes %v %%. If it was weighed as lost, say so as the "override"`, c.Grams, pct, batch.Ink, limit)
+			`with %v g more, thinner poured is %.1f %% of ink and hardener; %s takes %v %%. Weigh the cup again: what is weighed as lost may be replaced; or give a reason as "override"`,
+			c.Grams, pct, batch.Ink, limit)
+	}
+	b.decide(now, by, record.Thinned{Batch: batch.ID, G: c.Grams, Override: c.Override})
+	return b.viewOf(batch.ID, now)
+}
+
+// reweigh takes a cup's weight in use. What is missing beyond the prints has
+// evaporated; that is worth more than any estimate.
+func (b *Bench) reweigh(now time.Time, by string, c record.ReweighBatch) (any, error) {
+	batch, err := b.finished(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	if batch.Solvent == nil {
+		return nil, record.Refuse(409, "no account", "there is no account of the thinner in batch %s", batch.ID)
 	}
 	b.settle(batch, now)
-	b.decide(now, by, record.Thinned{Batch: batch.ID, G: c.Grams, Override: c.Override})
+	batch = b.state.Batches[batch.ID]
+	before := batch.Solvent.CatalysedG + batch.Solvent.PouredG - batch.Solvent.WeighedLossG
+	loss, u, err := evaporate.LossBetween(before, c.ContentG, c.TakenG, batch.Mix.Recipe.DivisionG)
+	if err != nil {
+		return nil, record.Refuse(422, "weighed", "%v", err)
+	}
+	b.decide(now, by, record.Reweighed{Batch: batch.ID, ContentG: c.ContentG, TakenG: c.TakenG, LossG: loss, UncertaintyG: u})
 	return b.viewOf(batch.ID, now)
 }
 

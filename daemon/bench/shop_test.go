@@ -48,8 +48,11 @@ cups:
 lights:
   - {id: light-1, presses: [press-1]}
   - {id: light-2, presses: [press-1, press-2]}
+thinners:
+  - {id: thinner-s, vapour_pressure_pa: 500, molar_mass_g: 98.14}
 inks:
   - id: gloss-4
+    thinners: [thinner-s]
     hardener_ratio: "4:1"
     pot_life: {shortest: 6h, longest: 8h}
   - id: matt-10

@@ -8,6 +8,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
+	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/light"
 	"potlifed/model/mix"
@@ -31,12 +32,17 @@ func (b *Bench) publish(now time.Time) {
 		next.JournalError, next.NotOnDisk = p.failing.Error(), p.unwritten()
 	}
 	if last := b.snap.Load(); last != nil && !b.dirty {
-		next.Batches, next.Closed, next.Presses, next.Lights = last.Batches, last.Closed, last.Presses, last.Lights
+		next.Batches, next.Lives, next.Closed, next.Presses, next.Lights = last.Batches, last.Lives, last.Closed, last.Presses, last.Lights
 		next.Alarms, next.Inks = last.Alarms, last.Inks
 	} else {
 		b.forgetLives()
+		next.Lives = map[string]record.Life{}
 		for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
-			next.Batches = append(next.Batches, b.batchView(s, s.Batches[id], now))
+			batch := s.Batches[id]
+			next.Batches = append(next.Batches, b.batchView(s, batch, now))
+			if batch.Cloud != nil {
+				next.Lives[id] = record.Life{Cloud: batch.Cloud, Place: batch.Stuff.Place, MixedAt: batch.MixedAt}
+			}
 		}
 		for _, batch := range slices.Backward(s.Closed) {
 			next.Closed = append(next.Closed, b.batchView(s, batch, now))
@@ -188,6 +194,9 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) re
 	}
 	if batch.Phase != record.Open || batch.Press == "" {
 		v.Step = &m.Step
+	}
+	if advice, ok := batch.ThinnerAdvice(); ok {
+		v.Thinner = &record.ThinnerView{TopUp: advice, Note: evaporate.NoRenewal}
 	}
 	b.addLife(s, batch, now, &v)
 	return v

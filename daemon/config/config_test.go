@@ -62,7 +62,7 @@ func smallestShop(t *testing.T) Shop {
 			DivisionG: 1, CapacityG: 2000, Zone: "bench"}},
 		Sensors: []Sensor{{ID: "bench-air", Zone: "bench", Source: "hwmon", Path: "/sys/class/hwmon/hwmon2", Every: 5 * time.Second,
 			Accuracy: cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, StaleAfter: 5 * time.Minute}},
-		Cups:    []Cup{{ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110, Exposure: 1, Lag: 10 * time.Minute}},
+		Cups:    []Cup{{ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110, MouthMM: 90, Exposure: 1, Lag: 10 * time.Minute}},
 		Presses: []Press{{ID: "press-1", Zone: "bench", Cup: "cup-90"}},
 		Lights:  []Light{{ID: "press-1", Presses: []string{"press-1"}, Reads: []string{"json", "meaning", "colour"}}},
 		Inks: []Ink{{ID: "gloss-4", Ratio: ratio(t, "4:1"), RatioTolerancePct: 5,
@@ -130,7 +130,7 @@ func TestSampleFileShowsEveryKey(t *testing.T) {
 	}
 	for _, key := range strings.Fields(`bench data_dir http listen hosts public_url web_config_file mqtt url ca_file cert_file key_file
 		topic_prefix username password_file commands broker scales id port baud mode line request division_g capacity_g zone sensors
-		source path every accuracy temperature_c humidity_pct stale_after cups ink_minimum_g fill_maximum_g empty_g exposure lag
+		source path every accuracy temperature_c humidity_pct stale_after cups ink_minimum_g fill_maximum_g empty_g mouth_mm exposure lag
 		presses cup lights reads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl inks hardener
 		hardener_ratio ratio_tolerance_pct thinner_pct min max dark light pot_life shortest longest about at_temperature_c dry_pct
 		humid_pct activation_kj_mol rest alarms ending_before mixing_takes stop_at_risk clock retention raw minutes`) {
@@ -152,7 +152,7 @@ sensors:
   - {id: a1, zone: z1, source: hwmon, path: /one, every: 1m30s, accuracy: {temperature_c: 0.1, humidity_pct: 1}, stale_after: 1d}
   - {id: a2, zone: z2, path: /two, accuracy: {humidity_pct: 1.5}}
 cups:
-  - {id: c1, ink_minimum_g: 20, fill_maximum_g: 50.5, empty_g: 7, exposure: 0.5, lag: 0s}
+  - {id: c1, ink_minimum_g: 20, fill_maximum_g: 50.5, empty_g: 7, mouth_mm: 70, exposure: 0.5, lag: 0s}
   - {id: c2, ink_minimum_g: 60, fill_maximum_g: 110}
 presses:
   - {id: p1, zone: z1, cup: c2}
@@ -191,8 +191,8 @@ retention: {raw: 7d, minutes: 7d}
 			{ID: "a2", Zone: "z2", Source: "hwmon", Path: "/two", Every: 5 * time.Second,
 				Accuracy: cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 1.5}, StaleAfter: 5 * time.Minute},
 		},
-		Cups: []Cup{{ID: "c1", InkMinimumG: 20, FillMaximumG: 50.5, EmptyG: 7, Exposure: 0.5},
-			{ID: "c2", InkMinimumG: 60, FillMaximumG: 110, Exposure: 1, Lag: 10 * time.Minute}},
+		Cups: []Cup{{ID: "c1", InkMinimumG: 20, FillMaximumG: 50.5, EmptyG: 7, MouthMM: 70, Exposure: 0.5},
+			{ID: "c2", InkMinimumG: 60, FillMaximumG: 110, MouthMM: 90, Exposure: 1, Lag: 10 * time.Minute}},
 		Presses:   []Press{{ID: "p1", Zone: "z1", Cup: "c2"}, {ID: "p2", Zone: "z2", Cup: "c1"}},
 		Lights:    []Light{{ID: "l1", Presses: []string{"p2", "p1"}, Reads: []string{"colour"}}},
 		Hardeners: []Hardener{{ID: "h1", UseWithinOpened: 30*24*time.Hour + 12*time.Hour}, {ID: "h2"}},

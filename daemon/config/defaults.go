@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"potlifed/model/cure"
+	"potlifed/model/evaporate"
 )
 
 // defaults holds every default of the configuration. The single sections are as
@@ -28,7 +29,7 @@ func defaults() Shop {
 		}},
 		Cups: []Cup{{
 			ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110,
-			Exposure: 1, Lag: 10 * time.Minute,
+			MouthMM: evaporate.DefaultMouthMM, Exposure: 1, Lag: 10 * time.Minute,
 		}},
 		Presses: []Press{{ID: "press-1"}},
 		Lights:  []Light{{Reads: []string{"json", "meaning", "colour"}}},

@@ -33,6 +33,7 @@ func (r *reader) cup(m *mapping, c Cup) Cup {
 	m.require("fill_maximum_g", "the most that may be in it, in grams")
 	m.number("fill_maximum_g", &c.FillMaximumG, grams)
 	m.number("empty_g", &c.EmptyG, grams)
+	m.number("mouth_mm", &c.MouthMM, bounds{min: 10, max: 500})
 	m.number("exposure", &c.Exposure, bounds{min: 0, above: true, max: 1})
 	m.duration("lag", &c.Lag, 0, longestWait, "10m")
 	if m.has("ink_minimum_g") && m.has("fill_maximum_g") && m.sound("ink_minimum_g", "fill_maximum_g") && c.FillMaximumG <= c.InkMinimumG {

@@ -88,6 +88,7 @@ type Cup struct {
 	InkMinimumG  float64
 	FillMaximumG float64
 	EmptyG       float64 // 0: not known, learned at the bench
+	MouthMM      float64 // its inner diameter, what thinner evaporates from; default 90
 	Exposure     float64 // 0 < x ≤ 1
 	Lag          time.Duration
 }

@@ -124,6 +124,7 @@ var verbs = map[string]func([]byte) (record.Change, error){
 	"split":   reader(func(c record.SplitBatch) fields { return fields{"batch": c.Batch} }),
 	"top-up":  reader(func(c record.TopUpBatch) fields { return fields{"batch": c.Batch, "from": c.From} }),
 	"thin":    reader(func(c record.ThinBatch) fields { return fields{"batch": c.Batch} }),
+	"reweigh": reader(func(c record.ReweighBatch) fields { return fields{"batch": c.Batch} }),
 	"tests":   reader(func(c record.TestBatch) fields { return fields{"batch": c.Batch, "kind": c.Kind, "result": c.Result} }),
 	"acknowledge": reader(func(c record.AcknowledgeAlarm) fields {
 		return fields{"alarm": c.Alarm, "subject": c.Subject}

@@ -26,6 +26,7 @@ var commandExamples = map[string]string{
 	"split":          `{` + commandHead + `,"batch":"0612-1","grams":20,"to":{"press":"press-2"}}`,
 	"top-up":         `{` + commandHead + `,"batch":"0612-1","from":"0612-2"}`,
 	"thin":           `{` + commandHead + `,"batch":"0612-1","grams":2}`,
+	"reweigh":        `{` + commandHead + `,"batch":"0612-1","content_g":80.5}`,
 	"tests":          `{` + commandHead + `,"batch":"0612-1","kind":"adhesion","result":"pass"}`,
 	"acknowledge":    `{` + commandHead + `,"alarm":"batch-ending","subject":"0612-1"}`,
 	"shelve":         `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air","until":"2026-06-12T09:00:00Z","reason":"being moved"}`,

@@ -39,6 +39,7 @@ func (e AirStep) apply(s *State, r Record) {
 		}
 		b.Cloud = b.Cloud.Clone()
 		b.Cloud.Advance(b.Stuff.Place, e.Step)
+		b.stood(e.Step)
 		return true
 	})
 }

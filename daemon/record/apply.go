@@ -155,6 +155,7 @@ func (e Confirmed) apply(s *State, _ Record) {
 			s.begin(b, *e.MixedAt)
 		}
 		b.Phase = phaseOf(b)
+		b.fill()
 		if e.Step == guide.Cup && e.WeightG > 0 && e.Mix.Pan.BaseG > 0 {
 			s.CupEmptyG = maps.Clone(s.CupEmptyG)
 			s.CupEmptyG[b.Cup] = e.Mix.Pan.BaseG
@@ -166,6 +167,7 @@ func (e Corrected) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.Mix = e.Mix
 		b.Phase = phaseOf(b)
+		b.fill()
 		switch {
 		case e.MixedAt != nil:
 			s.begin(b, *e.MixedAt)
@@ -181,6 +183,7 @@ func (e Rested) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.Mix = e.Mix
 		b.Phase = phaseOf(b)
+		b.fill()
 	})
 }
 
@@ -191,6 +194,7 @@ func (e Recorded) apply(s *State, r Record) {
 		Stuff: e.Stuff, StartedAt: r.Stamp.At,
 	}
 	b.Phase = phaseOf(b)
+	b.fill()
 	s.begin(b, e.MixedAt)
 	if !r.Stamp.Synced {
 		b.AtLeast, b.Countable = true, true

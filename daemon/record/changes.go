@@ -100,6 +100,13 @@ type ThinBatch struct {
 	Override string  `json:"override,omitempty" doc:"the reason to go beyond the ink's range"`
 }
 
+// ReweighBatch says what a cup in use weighs now.
+type ReweighBatch struct {
+	Batch    string  `json:"batch,omitempty" hidden:"true"`
+	ContentG float64 `json:"content_g" doc:"what is in the cup now, without the cup"`
+	TakenG   float64 `json:"taken_g,omitempty" doc:"what went out on prints since it was weighed last; best weighed when that is nothing"`
+}
+
 // TestBatch logs a test of what was printed with a batch.
 type TestBatch struct {
 	Batch  string `json:"batch,omitempty" hidden:"true"`
@@ -189,6 +196,7 @@ func (MoveBatch) Verb() string        { return "move" }
 func (SplitBatch) Verb() string       { return "split" }
 func (TopUpBatch) Verb() string       { return "top-up" }
 func (ThinBatch) Verb() string        { return "thin" }
+func (ReweighBatch) Verb() string     { return "reweigh" }
 func (TestBatch) Verb() string        { return "tests" }
 func (AcceptLearned) Verb() string    { return "accept-learned" }
 func (RevokeLearned) Verb() string    { return "revoke-learned" }

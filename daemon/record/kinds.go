@@ -122,6 +122,7 @@ type Stuff struct {
 	Place  cure.Place  `json:"place"`
 	// WeighingU is the relative standard uncertainty of the ratio of ink to hardener.
 	WeighingU float64 `json:"weighing_u"`
+	Solvent   Solvent `json:"solvent"`
 }
 
 // PanChanged says what the scale's weight did without a pour: gone to zero, tared,
@@ -315,6 +316,8 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[LearnedAccepted](kind, data)
 	case KindLearnedRevoked:
 		return decode[LearnedRevoked](kind, data)
+	case KindReweighed:
+		return decode[Reweighed](kind, data)
 	case KindMoved:
 		return decode[Moved](kind, data)
 	case KindSplit:

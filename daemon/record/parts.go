@@ -138,9 +138,11 @@ func (e Split) apply(s *State, r Record) {
 	}
 	part.GivenAway = 1 - f*(1-from.GivenAway)
 	part.Added = scaled(from.Added, f)
+	part.Solvent = share(from.Solvent, f)
 	s.change(e.From, func(b *Batch) {
 		b.GivenAway = 1 - (1-f)*(1-b.GivenAway)
 		b.Added = scaled(b.Added, 1-f)
+		b.Solvent = share(b.Solvent, 1-f)
 	})
 	s.Batches = maps.Clone(s.Batches)
 	s.Batches[part.ID] = &part
@@ -163,6 +165,7 @@ func (e ToppedUp) apply(s *State, r Record) {
 		b.Added = mix.Amounts{
 			InkG: b.Added.InkG + in.InkG, HardenerG: b.Added.HardenerG + in.HardenerG, ThinnerG: b.Added.ThinnerG + in.ThinnerG,
 		}
+		b.Solvent = joined(b.Solvent, from.Solvent)
 		if e.Older {
 			b.Cloud, b.MixedAt, b.GoodAt = from.Cloud, from.MixedAt, from.GoodAt
 			b.AtLeast, b.Countable, b.Unseen = from.AtLeast, from.Countable, from.Unseen
@@ -173,7 +176,13 @@ func (e ToppedUp) apply(s *State, r Record) {
 }
 
 func (e Thinned) apply(s *State, _ Record) {
-	s.change(e.Batch, func(b *Batch) { b.Added.ThinnerG += e.G })
+	s.change(e.Batch, func(b *Batch) {
+		b.Added.ThinnerG += e.G
+		if b.Solvent != nil {
+			c := b.Solvent.Thinned(e.G)
+			b.Solvent = &c
+		}
+	})
 }
 
 func (e Tested) apply(s *State, r Record) {

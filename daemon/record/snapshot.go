@@ -3,6 +3,7 @@ package record
 import (
 	"time"
 
+	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/light"
 	"potlifed/model/mix"
@@ -49,6 +50,7 @@ type Snapshot struct {
 	Inks    []InkView
 
 	ClosedTotal map[ClosedKey]int
+	Lives       map[string]Life // of the batches whose life has begun
 }
 
 // AirView is a zone's air. The values are those of the last good reading and absent
@@ -114,6 +116,9 @@ type Span[T any] struct {
 	High     T `json:"high"`
 }
 
+// Ends is when a batch ends.
+type Ends = Span[time.Time]
+
 // Component is a part of a mix.
 type Component struct {
 	Part mix.Part `json:"part"`
@@ -156,6 +161,8 @@ type BatchView struct {
 	Colour      string           `json:"colour_class,omitempty"`
 	Artwork     string           `json:"artwork,omitempty"`
 	RestUntil   *time.Time       `json:"rest_until,omitempty"`
+	// Thinner is what has gone from the cup and what may be put back.
+	Thinner *ThinnerView `json:"thinner,omitempty"`
 	// NextMixAt is when the next mix must begin to be ready before low.
 	NextMixAt *time.Time `json:"next_mix_at,omitempty"`
 	ClosedAt  *time.Time `json:"closed_at,omitempty"`
@@ -163,6 +170,12 @@ type BatchView struct {
 	StillGood string     `json:"still_good,omitempty"`
 	LeftG     *float64   `json:"left_g,omitempty"`
 	OnDisk    *bool      `json:"on_disk,omitempty"` // false while a change to it is not
+}
+
+// ThinnerView is advice for thinner in use.
+type ThinnerView struct {
+	evaporate.TopUp
+	Note string `json:"note"`
 }
 
 // Targets are a mix's target masses; they follow what was really poured.
@@ -233,9 +246,9 @@ type InkView struct {
 	LifeRefH      float64 `json:"life_ref_h"` // at 20 °C and 50 %
 	MoistureShare float64 `json:"moisture_share"`
 	Assumed       string  `json:"assumed"` // what of it is an assumption
-	// Learned is what a person accepted of what was learned; null while new batches go
+	// Learned is what a person accepted of what was learned; absent while new batches go
 	// by the data sheet.
-	Learned *LearnedView `json:"learned"`
+	Learned *LearnedView `json:"learned,omitempty"`
 }
 
 // LearnedView is what new batches of an ink go by in place of its data sheet.

@@ -14,6 +14,7 @@ import (
 
 	"potlifed/model/air"
 	"potlifed/model/cure"
+	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
@@ -120,6 +121,8 @@ type Batch struct {
 	// thinner in use, another batch. See [Batch.Amounts].
 	GivenAway float64     `json:"given_away,omitempty"`
 	Added     mix.Amounts `json:"added,omitzero"`
+	// Solvent is the account of the thinner in the cup, nil until the batch is mixed.
+	Solvent *evaporate.Cup `json:"solvent,omitempty"`
 	// PartWentOff: a part of the same mix went off with no more life behind it than this
 	// has; YoungerThanDead: with more. Until somebody says good.
 	PartWentOff     bool   `json:"part_went_off,omitempty"`

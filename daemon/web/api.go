@@ -36,6 +36,7 @@ func (s *Server) api() (http.Handler, error) {
 	})
 	s.lists(api)
 	s.past(api)
+	s.whatIfs(api)
 	s.changes(api)
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)

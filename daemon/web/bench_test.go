@@ -155,6 +155,7 @@ func shop() *record.Snapshot {
 		}},
 		Sensors: []record.SensorView{{ID: "bench-air", Condition: "up", Since: at}},
 		Batches: []record.BatchView{openBatch("0612-1"), mixing},
+		Lives:   map[string]record.Life{"0612-1": oneLife(at)},
 		Closed:  []record.BatchView{closed},
 		Presses: []record.PressView{
 			{

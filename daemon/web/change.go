@@ -53,6 +53,7 @@ func (s *Server) changes(api huma.API) {
 	changeBatch(s, api, "Pour a part of a batch into another cup", true, func(c *record.SplitBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Pour another batch into this one; the older life rules", true, func(c *record.TopUpBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Add thinner to a batch in use; it does not renew pot life", true, func(c *record.ThinBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Say what a cup in use weighs now, and so what evaporated", true, func(c *record.ReweighBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Log a test of what was printed with a batch", true, func(c *record.TestBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Say that somebody looked, and it is good", false, func(c *record.GoodBatch, id string) { c.Batch = id })
 	changeBatch(s, api, "Give a mix up", false, func(c *record.AbandonMix, id string) { c.Batch = id })

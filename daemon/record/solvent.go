@@ -1,0 +1,113 @@
+package record
+
+import (
+	"potlifed/model/cure"
+	"potlifed/model/evaporate"
+	"potlifed/model/mix"
+)
+
+// KindReweighed is a cup in use that was put on the scale again.
+const KindReweighed Kind = "reweighed"
+
+// Solvent is what the loss of thinner from an open cup is estimated from, fixed when
+// the batch begins.
+type Solvent struct {
+	ID      string            `json:"id,omitempty"` // of the thinner
+	Thinner evaporate.Thinner `json:"thinner"`
+	MouthMM float64           `json:"mouth_mm"`
+}
+
+// Reweighed says what a cup in use weighs now, and so what evaporated from it.
+type Reweighed struct {
+	Batch        string  `json:"batch"`
+	ContentG     float64 `json:"content_g"`
+	TakenG       float64 `json:"taken_g"` // went out on prints since the last weighing
+	LossG        float64 `json:"loss_g"`
+	UncertaintyG float64 `json:"uncertainty_g"` // standard, by the scale's division
+}
+
+func (Reweighed) Kind() Kind      { return KindReweighed }
+func (e Reweighed) About() string { return e.Batch }
+
+func (e Reweighed) apply(s *State, _ Record) {
+	s.change(e.Batch, func(b *Batch) {
+		if b.Solvent == nil {
+			return
+		}
+		c := b.Solvent.Weighed(e.LossG).Printed(e.TakenG)
+		b.Solvent = &c
+	})
+}
+
+// fill opens the account of a batch's thinner once the batch is mixed.
+func (b *Batch) fill() {
+	if b.Solvent != nil || b.Phase == Mixing {
+		return
+	}
+	a := b.Amounts()
+	if c, err := evaporate.NewCup(a.CatalysedG(), a.ThinnerG); err == nil {
+		b.Solvent = &c
+	}
+}
+
+// stood lets a step of air pass over the open cup.
+func (b *Batch) stood(step cure.Step) {
+	if b.Solvent == nil || b.Stuff.Solvent.Thinner.Valid() != nil {
+		return
+	}
+	o := evaporate.Opening{MouthMM: b.Stuff.Solvent.MouthMM, Exposure: b.Stuff.Place.Exposure}
+	if o.Valid() != nil {
+		return
+	}
+	c := b.Solvent.Stood(b.Stuff.Solvent.Thinner, o, evaporate.Stretch{
+		Duration: step.Duration, FromC: step.From.TemperatureC, ToC: step.To.TemperatureC,
+	})
+	b.Solvent = &c
+}
+
+// share is the account of a part of a cup.
+func share(c *evaporate.Cup, f float64) *evaporate.Cup {
+	if c == nil {
+		return nil
+	}
+	part := *c
+	part.CatalysedG, part.PouredG = f*c.CatalysedG, f*c.PouredG
+	part.WeighedLossG, part.EstimatedLossG = f*c.WeighedLossG, f*c.EstimatedLossG
+	return &part
+}
+
+// joined is the account of two cups poured together.
+func joined(a, b *evaporate.Cup) *evaporate.Cup {
+	if a == nil || b == nil {
+		return nil
+	}
+	sum := evaporate.Cup{
+		CatalysedG: a.CatalysedG + b.CatalysedG, PouredG: a.PouredG + b.PouredG,
+		WeighedLossG: a.WeighedLossG + b.WeighedLossG, EstimatedLossG: a.EstimatedLossG + b.EstimatedLossG,
+	}
+	sum.AimPct = (a.AimPct*a.CatalysedG + b.AimPct*b.CatalysedG) / sum.CatalysedG
+	return &sum
+}
+
+// pipetteG is what a bench pipette holds (common practice, no source).
+const pipetteG = 2
+
+// ThinnerAdvice says what may be added to a batch in use; ok is false where there is no
+// account of its thinner.
+func (b *Batch) ThinnerAdvice() (evaporate.TopUp, bool) {
+	if b.Solvent == nil || b.Mix.Recipe.ThinnerMaxPct <= 0 {
+		return evaporate.TopUp{}, false
+	}
+	return b.Solvent.Advise(b.Mix.Recipe.ThinnerMaxPct, pipetteG), true
+}
+
+// ThinnerPctWith is the thinner in per cent of ink and hardener if so much more were
+// added. Thinner that was weighed as lost does not count; what is only estimated to be
+// lost does.
+func (b *Batch) ThinnerPctWith(grams float64) float64 {
+	a := b.Amounts()
+	if b.Solvent != nil {
+		a = mix.Amounts{InkG: b.Solvent.CatalysedG, ThinnerG: b.Solvent.PouredG - b.Solvent.WeighedLossG}
+	}
+	return a.Plus(mix.Thinner, grams).ThinnerPct()
+}
