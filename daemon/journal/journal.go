@@ -107,24 +107,54 @@ func (j *Journal) Load(ctx context.Context) (record.State, error) {
 	if err != nil {
 		return state, err
 	}
-	rows, err := j.read.QueryContext(ctx, `
-		SELECT place, seq, at, boot, mono, synced, kind, by_whom, body, answer
-		FROM record WHERE place > ? ORDER BY place`, place)
-	if err != nil {
-		return state, fmt.Errorf("journal: read records: %w", err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		r, at, err := scan(rows)
-		if err != nil {
-			return state, fmt.Errorf("journal: record at place %d: %w", at, err)
-		}
+	err = j.after(ctx, place, func(r record.Record) error {
 		if r.IsEvent() && r.Seq != state.Seq+1 {
-			return state, fmt.Errorf("journal: event %d follows event %d: the journal is damaged; restore a backup", r.Seq, state.Seq)
+			return fmt.Errorf("journal: event %d follows event %d: the journal is damaged; restore a backup", r.Seq, state.Seq)
 		}
 		state = record.Apply(state, r)
+		return nil
+	})
+	return state, err
+}
+
+// Each shows every record, oldest first, until each fails. Old air is shown as it was
+// thinned.
+func (j *Journal) Each(ctx context.Context, each func(record.Record) error) error {
+	return j.after(ctx, 0, each)
+}
+
+// portion bounds how long one read lasts: a long reader would let the log of a busy
+// writer grow.
+const portion = 5000
+
+// after shows the records after a place.
+func (j *Journal) after(ctx context.Context, place int64, each func(record.Record) error) error {
+	for {
+		n := 0
+		rows, err := j.read.QueryContext(ctx, `
+			SELECT place, seq, at, boot, mono, synced, kind, by_whom, body, answer
+			FROM record WHERE place > ? ORDER BY place LIMIT ?`, place, portion)
+		if err != nil {
+			return fmt.Errorf("journal: read records: %w", err)
+		}
+		for rows.Next() {
+			r, at, err := scan(rows)
+			if err != nil {
+				return errors.Join(fmt.Errorf("journal: record at place %d: %w", at, err), rows.Close())
+			}
+			if err := each(r); err != nil {
+				return errors.Join(err, rows.Close())
+			}
+			place = at
+			n++
+		}
+		if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+			return fmt.Errorf("journal: read records: %w", err)
+		}
+		if n < portion {
+			return nil
+		}
 	}
-	return state, rows.Err()
 }
 
 func (j *Journal) newestCheckpoint(ctx context.Context) (record.State, int64, error) {

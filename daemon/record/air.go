@@ -129,15 +129,22 @@ func (z Zone) path(from time.Time) []cure.Step {
 	return steps
 }
 
-// begin starts a batch's life at mixedAt and brings it to the end of its zone's last
-// closed step.
-func (s *State) begin(b *Batch, mixedAt time.Time) {
-	z := s.zone(b.Zone)
-	steps := z.path(mixedAt)
-	start := z.Air
+// Path is the air of a zone from a moment on, up to its last closed step, and what it
+// was at that moment.
+func (s State) Path(zone string, from time.Time) (start air.State, steps []cure.Step) {
+	z := s.zone(zone)
+	steps = z.path(from)
+	start = z.Air
 	if len(steps) > 0 {
 		start = steps[0].From
 	}
+	return start, steps
+}
+
+// begin starts a batch's life at mixedAt and brings it to the end of its zone's last
+// closed step.
+func (s *State) begin(b *Batch, mixedAt time.Time) {
+	start, steps := s.Path(b.Zone, mixedAt)
 	b.MixedAt, b.GoodAt = mixedAt, mixedAt
 	b.Cloud = cure.New(b.Stuff.Life, b.Stuff.Sensor, b.Stuff.WeighingU, start)
 	for _, step := range steps {
