@@ -1,0 +1,25 @@
+// Package dashboards holds what a Prometheus makes of a bench's metrics: alerting rules
+// with their tests.
+package dashboards
+
+import (
+	"os"
+	"os/exec"
+	"testing"
+)
+
+// TestRules lets Prometheus' own tool check the rules and run their tests.
+func TestRules(t *testing.T) {
+	promtool, err := exec.LookPath("promtool")
+	if err != nil {
+		if os.Getenv("POTLIFED_PEERS") == "require" {
+			t.Fatal("peer promtool is missing and POTLIFED_PEERS=require")
+		}
+		t.Skip("peer promtool is not installed")
+	}
+	for _, args := range [][]string{{"check", "rules", "potlifed.rules.yml"}, {"test", "rules", "potlifed.rules_test.yml"}} {
+		if out, err := exec.CommandContext(t.Context(), promtool, args...).CombinedOutput(); err != nil {
+			t.Errorf("promtool %v: %v\n%s", args, err, out)
+		}
+	}
+}
