@@ -1,0 +1,270 @@
+// Package plan says how many mixes a print run takes, how big, begun when, and what is left over.
+//
+// What is optimised, in this order: the least waste, which is everything mixed and not printed; then the fewest mixes. What is kept: the
+// prints are made; each mix goes into one cup on one press and is printed before the low bound of its life; its size is inside the cup's
+// minimum and maximum; the bench makes one mix at a time.
+//
+// All mixes of a plan print equally many, to the print, so that the mixer has one recipe for the run. Where the life is the same for
+// every mix, no plan of unequal mixes wastes less or takes fewer: a mix of n prints takes f(n) = max(minimum, n·grams + residue), which is
+// convex, so an even share of the prints is the least sum for a given number of mixes; and taking one mix more never needs less, since
+// its prints, handed to the others, cost them at most n·grams, which is less than the f(n) saved. So the fewest mixes that can be printed
+// in time are also the least waste. Where the life depends on when a mix is begun, this holds among plans of equal mixes; a plan that
+// fills a cup fuller in the cool of the evening could do better, and is not looked for.
+//
+// Masses are grams of finished mix, times are counted from the beginning of the first mix. The package has no clock.
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+)
+
+// MostMixes bounds a plan; a run that takes more is one of many days.
+const MostMixes = 1000
+
+// MostPresses and MostPrints bound a run.
+const (
+	MostPresses = 100
+	MostPrints  = 100_000_000
+)
+
+// rounding is what binary fractions may add to a limit that is met exactly in decimal.
+const rounding = 1e-9
+
+// Run is what is to be printed, and with what.
+type Run struct {
+	Prints        int
+	GramsPerPrint float64 // of finished mix, what stays in the process included
+	Presses       int     // alike, each with a cup of its own
+	PrintsPerHour float64 // of each press
+	CupMinimumG   float64 // the least mix for which the cup is made
+	CupMaximumG   float64
+	ResidueG      float64 // of each mix, what cannot be printed: the cup's ring, the stirrer
+	MixingTakes   time.Duration
+	Rest          time.Duration
+	// Low is the low bound of the life of a mix whose first hardener meets the ink so long after the first mix is begun. It is asked
+	// about once for each mix of each number of mixes that is tried.
+	Low func(begun time.Duration) time.Duration
+}
+
+// Fixed is a life that does not depend on when the mix is made.
+func Fixed(low time.Duration) func(time.Duration) time.Duration {
+	return func(time.Duration) time.Duration { return low }
+}
+
+// GramsPerPrint is the mix on one print: image area in cm², thickness of the wet film in µm, density in g/cm³.
+func GramsPerPrint(areaCM2, filmUM, densityGCM3 float64) float64 {
+	const cmPerUM = 1e-4
+	return areaCM2 * filmUM * cmPerUM * densityGCM3
+}
+
+// Valid says, all at once, which figures of the run make no sense.
+func (r Run) Valid() error {
+	var faults []error
+	check := func(ok bool, format string, args ...any) {
+		if !ok {
+			faults = append(faults, fmt.Errorf(format, args...))
+		}
+	}
+	const mostG = 1e6
+	check(r.Prints >= 1 && r.Prints <= MostPrints, "%d prints: want 1 to %d", r.Prints, MostPrints)
+	check(r.GramsPerPrint >= 1e-6 && r.GramsPerPrint <= mostG, "%v g a print: want 0.000001 to 1000000", r.GramsPerPrint)
+	check(r.Presses >= 1 && r.Presses <= MostPresses, "%d presses: want 1 to %d", r.Presses, MostPresses)
+	check(r.PrintsPerHour >= 0.01 && r.PrintsPerHour <= 1e6, "%v prints an hour: want 0.01 to 1000000", r.PrintsPerHour)
+	check(r.CupMaximumG > 0 && r.CupMaximumG <= mostG, "a cup that takes %v g: want above 0 and at most 1000000", r.CupMaximumG)
+	check(r.CupMinimumG >= 0 && !(r.CupMinimumG > r.CupMaximumG*(1+rounding)), "a cup's minimum of %.4g g of mix: want 0 to what it takes, %.4g g",
+		r.CupMinimumG, r.CupMaximumG)
+	check(r.ResidueG >= 0 && r.ResidueG < r.CupMaximumG, "a residue of %v g: want 0 to less than the cup takes, %.4g g", r.ResidueG, r.CupMaximumG)
+	check(r.MixingTakes >= 0 && r.MixingTakes <= 100*time.Hour, "mixing takes %v: want 0 to 100h", r.MixingTakes)
+	check(r.Rest >= 0 && r.Rest <= 100*time.Hour, "a rest of %v: want 0 to 100h", r.Rest)
+	check(r.Low != nil, "no life")
+	return errors.Join(faults...)
+}
+
+// ErrImpossible means that no number of mixes makes this run.
+var ErrImpossible = errors.New("this run cannot be planned")
+
+// Mix is one mix of a plan.
+type Mix struct {
+	Press  int // 1 …
+	Prints int
+	SizeG  float64
+	LeftG  float64 // not printed
+	// Begun is when mixing begins; the first hardener is taken to meet the ink then already, which errs to the safe side. PrintFrom is
+	// when it is mixed and rested, UsedUp when the last of its prints is made, LowAt when its life may be over.
+	Begun, PrintFrom, UsedUp, LowAt time.Duration
+}
+
+// Cause says why something is left over.
+type Cause string
+
+// The causes.
+const (
+	NoWaste      Cause = "nothing-left" // every gram is printed
+	OnlyResidue  Cause = "residue"      // only what cannot be printed
+	BecauseLife  Cause = "life"         // the cup's minimum lasts longer than its life
+	BecauseOfRun Cause = "run"          // the run does not fill its cups to the minimum
+)
+
+// Plan is the answer.
+type Plan struct {
+	Mixes    []Mix
+	MixedG   float64
+	PrintedG float64
+	LeftG    float64
+	Cause    Cause         // of LeftG
+	Finish   time.Duration // the last print
+	// Spare is the least time that is left in any mix between its last print and its low bound.
+	Spare time.Duration
+	// Waits is how long presses that have begun stand still because the bench is busy, all together.
+	Waits time.Duration
+	// Faster are plans of more mixes that are done earlier, each earlier than the one before.
+	Faster []Faster
+}
+
+// Faster is what another number of mixes would give.
+type Faster struct {
+	Mixes  int
+	LeftG  float64
+	Finish time.Duration
+}
+
+// For makes the plan. An error that wraps ErrImpossible says which condition no plan meets; any other, which figure makes no sense.
+func For(r Run) (Plan, error) {
+	if err := r.Valid(); err != nil {
+		return Plan{}, fmt.Errorf("plan: %w", err)
+	}
+	fill := int(min(math.Floor((r.CupMaximumG-r.ResidueG)/r.GramsPerPrint*(1+rounding)), MostPrints))
+	if fill < 1 {
+		return Plan{}, fmt.Errorf("plan: %w: the cup takes %.4g g, of which %.4g g stay in it, and one print takes %.4g g",
+			ErrImpossible, r.CupMaximumG, r.ResidueG, r.GramsPerPrint)
+	}
+	var why error
+	for mixes := (r.Prints + fill - 1) / fill; mixes <= min(r.Prints, MostMixes); mixes++ {
+		var p Plan
+		if p, why = r.evenly(mixes); why == nil {
+			p.Faster = r.faster(p)
+			return p, nil
+		}
+		if errors.Is(why, errNeverPrinted) {
+			break
+		}
+	}
+	if why == nil || r.Prints > MostMixes && !errors.Is(why, errNeverPrinted) {
+		return Plan{}, fmt.Errorf("plan: %w: it takes more than %d mixes", ErrImpossible, MostMixes)
+	}
+	return Plan{}, fmt.Errorf("plan: %w: %w", ErrImpossible, why)
+}
+
+// errNeverPrinted: fewer prints a mix would not help either.
+var errNeverPrinted = errors.New("the first mix is over before its first print")
+
+// evenly shares the prints between so many mixes and dates them: each goes to the press that is free first, and is begun just in time for
+// it, or as soon as the bench is free. The error says which mix is not printed within its low bound.
+func (r Run) evenly(mixes int) (Plan, error) {
+	preparing := r.MixingTakes + r.Rest
+	free := make([]time.Duration, r.Presses)
+	for i := range free {
+		free[i] = preparing
+	}
+	benchFree := time.Duration(0)
+	var p Plan
+	shortestLife := time.Duration(math.MaxInt64)
+	for i := range mixes {
+		m := Mix{Press: 1, Prints: r.Prints / mixes}
+		if i < r.Prints%mixes {
+			m.Prints++
+		}
+		for press := range free {
+			if free[press] < free[m.Press-1] {
+				m.Press = press + 1
+			}
+		}
+		m.SizeG = max(r.CupMinimumG, float64(m.Prints)*r.GramsPerPrint+r.ResidueG)
+		m.LeftG = max(m.SizeG-float64(m.Prints)*r.GramsPerPrint, 0)
+		m.Begun = max(free[m.Press-1]-preparing, benchFree)
+		m.PrintFrom = m.Begun + preparing
+		m.UsedUp = m.PrintFrom + r.printing(m.Prints)
+		life := r.Low(m.Begun)
+		m.LowAt = m.Begun + life
+		shortestLife = min(shortestLife, life)
+		if err := r.inTime(i, m); err != nil {
+			return Plan{}, err
+		}
+		if i >= r.Presses {
+			p.Waits += m.PrintFrom - free[m.Press-1]
+		}
+		free[m.Press-1], benchFree = m.UsedUp, m.Begun+r.MixingTakes
+		p.add(m)
+	}
+	p.PrintedG = float64(r.Prints) * r.GramsPerPrint
+	p.LeftG = max(p.MixedG-p.PrintedG, 0)
+	p.Cause = r.cause(p, shortestLife)
+	return p, nil
+}
+
+// add takes a mix into the sums.
+func (p *Plan) add(m Mix) {
+	spare := m.LowAt - m.UsedUp
+	if len(p.Mixes) == 0 || spare < p.Spare {
+		p.Spare = spare
+	}
+	p.Mixes = append(p.Mixes, m)
+	p.MixedG += m.SizeG
+	p.Finish = max(p.Finish, m.UsedUp)
+}
+
+// printing is how long so many prints take.
+func (r Run) printing(prints int) time.Duration {
+	return time.Duration(math.Round(float64(prints) / r.PrintsPerHour * float64(time.Hour)))
+}
+
+// inTime says whether the i-th mix is used up before its low bound; a microsecond is rounding.
+func (r Run) inTime(i int, m Mix) error {
+	if m.UsedUp <= m.LowAt+time.Microsecond {
+		return nil
+	}
+	life, preparing := m.LowAt-m.Begun, r.MixingTakes+r.Rest
+	switch {
+	case i == 0 && life <= preparing:
+		return fmt.Errorf("%w: low bound %v, mixing and rest take %v", errNeverPrinted, life.Round(time.Second), preparing)
+	case i == 0 && m.Prints > 1 && life < preparing+r.printing(1)-time.Microsecond, m.Prints == 1 && i == 0:
+		return fmt.Errorf("%w: low bound %v, mixing, rest and one print take %v", errNeverPrinted, life.Round(time.Second),
+			(preparing + r.printing(1)).Round(time.Second))
+	}
+	return fmt.Errorf("mix %d, begun after %v, is good for %v by its low bound; mixing, rest and its %d prints take %v", i+1,
+		m.Begun.Round(time.Second), life.Round(time.Second), m.Prints, (m.UsedUp - m.Begun).Round(time.Second))
+}
+
+// cause says where the waste comes from.
+func (r Run) cause(p Plan, shortestLife time.Duration) Cause {
+	residue := float64(len(p.Mixes)) * r.ResidueG
+	minimum := (r.CupMinimumG - r.ResidueG) / r.GramsPerPrint // prints
+	inLife := (shortestLife - r.MixingTakes - r.Rest).Hours() * r.PrintsPerHour
+	switch {
+	case p.LeftG <= rounding*p.MixedG:
+		return NoWaste
+	case p.LeftG <= residue+rounding*p.MixedG:
+		return OnlyResidue
+	case minimum > inLife*(1+rounding):
+		return BecauseLife
+	}
+	return BecauseOfRun
+}
+
+// faster tries more mixes, up to as many on each press as on the busiest: beyond that no press is done earlier.
+func (r Run) faster(p Plan) []Faster {
+	var out []Faster
+	best := p.Finish
+	most := (len(p.Mixes) + r.Presses - 1) / r.Presses * r.Presses
+	for mixes := len(p.Mixes) + 1; mixes <= min(most, r.Prints, MostMixes); mixes++ {
+		other, err := r.evenly(mixes)
+		if err == nil && other.Finish < best {
+			best = other.Finish
+			out = append(out, Faster{Mixes: mixes, LeftG: other.LeftG, Finish: other.Finish})
+		}
+	}
+	return out
+}
