@@ -33,6 +33,9 @@ type Step struct {
 	Held time.Duration `json:"held_ns,omitempty"`
 	// Worst is the warmest and the most humid air of the zone's last 24 hours; for a stale step.
 	Worst air.State `json:"worst,omitzero"`
+	// DriftK and DriftPct are how far the zone's air strays in the square root of an hour, for a held or bridged step; 0 for the default.
+	DriftK   float64 `json:"drift_k,omitempty"`
+	DriftPct float64 `json:"drift_pct,omitempty"`
 	// Uncertain says that the air's quality was less than good.
 	Uncertain bool `json:"uncertain,omitempty"`
 }
@@ -46,17 +49,32 @@ func (s Step) clamped() Step {
 	return s
 }
 
-// drift is how far the members stray t hours into a step of so many hours: the square root of the hours since the air was known, and in
-// a bridged step that of a random walk tied to both ends.
-func (s Step) drift(t, hours float64) float64 {
+// stray is how far the members stray t hours into a step of so many hours: with the square root of the hours since the air was known, and
+// in a bridged step as a random walk tied to both ends.
+func (s Step) stray(t, hours float64) air.State {
+	root := 0.0
 	switch s.Kind {
 	case Held:
-		return math.Sqrt(max(s.Held, 0).Hours() + t)
+		root = math.Sqrt(max(s.Held, 0).Hours() + t)
 	case Bridged:
-		return math.Sqrt(max(t*(hours-t)/hours, 0))
+		root = math.Sqrt(max(t*(hours-t)/hours, 0))
 	}
-	return 0
+	return drifted(root, s.DriftK, s.DriftPct)
 }
+
+// drifted is a drift per square root of an hour after so many of them; what is not known of it is the default.
+func drifted(root, perRootK, perRootPct float64) air.State {
+	if !(perRootK > 0) {
+		perRootK = air.DriftTemperatureK
+	}
+	if !(perRootPct > 0) {
+		perRootPct = air.DriftHumidityPct
+	}
+	return air.State{TemperatureC: min(root*perRootK, mostStray), HumidityPct: min(root*perRootPct, mostStray)}
+}
+
+// mostStray keeps a drift of many years a number that can be computed with.
+const mostStray = 1e6
 
 // chunks is into how many pieces the members take the step: of a quarter of an hour and of 2 K, so that two points integrate each.
 func (s Step) chunks(hours float64) int {
@@ -74,8 +92,9 @@ func (s Step) piece(k, n int, hours, lagH float64) piece {
 		lagH:         lagH,
 		from:         air.Lerp(s.From, s.To, from),
 		to:           air.Lerp(s.From, s.To, to),
-		driftFrom:    s.drift(from*hours, hours),
-		driftTo:      s.drift(to*hours, hours),
+		strayFrom:    s.stray(from*hours, hours),
+		strayTo:      s.stray(to*hours, hours),
+		apart:        1,
 		towardsWorst: s.Kind == Stale,
 		worst:        s.Worst,
 	}

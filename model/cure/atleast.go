@@ -50,7 +50,7 @@ func (c *Cloud) CountGap(p Place, s Step) {
 		pc := s.piece(k, n, hours, lagH)
 		if k == 0 {
 			for i := range c.members {
-				lived.cup[i] = pc.memberAir(&c.members[i], pc.from, pc.driftFrom).TemperatureC
+				lived.cup[i] = pc.memberAir(&c.members[i], pc.from, pc.strayFrom).TemperatureC
 			}
 		}
 		lived.advance(c.members, c.phi, &pc)

@@ -25,6 +25,7 @@ type outlook struct {
 	steady       bool
 	towardsWorst bool
 	worst        air.State
+	path         *air.Path
 }
 
 // ForecastOption changes what a forecast assumes.
@@ -39,9 +40,13 @@ func TowardsWorst(worst air.State) ForecastOption {
 	return func(o *outlook) { o.towardsWorst, o.worst = true, worst.Clamp() }
 }
 
+// Along lets the air go on as the zone's own record says, counted from the reading that the forecast starts from; the members stray
+// from the path by what such paths were wrong by. nil is as if it was not given. It does not go with TowardsWorst.
+func Along(path *air.Path) ForecastOption { return func(o *outlook) { o.path = path } }
+
 // Forecast says when the batch will be over if it stays at this place in air that is, at best knowledge, as now. held is the age of the
 // reading that now comes from. Each member's air drifts away by its own draw times 0.5 K and 3 % RH a square root of an hour, counted from
-// the reading, inside the physics limits.
+// the reading, inside the physics limits; Along gives it more to go by.
 //
 // In steady air and WithoutDrift the ends stand still as age advances. With drift they close in slowly.
 func (c *Cloud) Forecast(p Place, now air.State, held time.Duration, options ...ForecastOption) Ends {
@@ -64,25 +69,14 @@ func (c *Cloud) lookAhead(p Place, now air.State, held time.Duration, view outlo
 	before, after, work := newState(len(c.members)), newState(len(c.members)), newState(len(c.members))
 	after.copyFrom(c.now)
 	heldH := max(held, 0).Hours()
-	drift := func(t float64) float64 {
-		switch {
-		case view.steady:
-			return 0
-		case view.towardsWorst:
-			return math.Sqrt(t)
-		}
-		return math.Sqrt(heldH + t)
-	}
 	// 1e-2 h keeps the number of pieces bounded in air so hot that the grid would otherwise be too fine to get anywhere.
 	scale := max(1/c.Rate(p, now), 1e-2)
 	horizon := Horizon.Hours()
 	t := 0.0
 	for k := 1; t < horizon; k++ {
-		next := min(scale*float64(k*k)/(gridPerLife*gridPerLife), horizon)
-		pc := piece{
-			hours: next - t, lagH: p.lagH(), from: now, to: now, driftFrom: drift(t), driftTo: drift(next),
-			towardsWorst: view.towardsWorst, worst: view.worst,
-		}
+		next := view.next(t, scale*float64(k*k)/(gridPerLife*gridPerLife), horizon)
+		pc := view.piece(now, heldH, t, next)
+		pc.lagH = p.lagH()
 		before.copyFrom(after)
 		after.advance(c.members, phi, &pc)
 		risk := c.alive.risk(c.members, after.dose, c.gap)
@@ -102,6 +96,32 @@ func (c *Cloud) lookAhead(p Place, now air.State, held time.Duration, view outlo
 			ends[level] = c.ahead(horizon)
 		}
 	}
+}
+
+// next is where the piece that starts at t hours ends: at the grid's next point. Along a path no piece is longer than an hour or two while
+// the path goes on hour by hour, or the day's course would be cut off.
+func (o *outlook) next(t, grid, horizon float64) float64 {
+	if longest := 1.5 + t/60; o.path != nil && grid-t > longest {
+		return min(t+longest, horizon)
+	}
+	return min(grid, horizon)
+}
+
+// piece is the air from t to next, in hours from now; the reading that now comes from is so many hours old.
+func (o *outlook) piece(now air.State, heldH, t, next float64) piece {
+	pc := piece{hours: next - t, from: now, to: now, towardsWorst: o.towardsWorst, worst: o.worst, apart: 1}
+	switch {
+	case o.steady:
+	case o.towardsWorst:
+		pc.strayFrom, pc.strayTo = drifted(math.Sqrt(t), 0, 0), drifted(math.Sqrt(next), 0, 0)
+	case o.path != nil:
+		pc.from, pc.strayFrom, pc.together = o.path.At(heldH + t)
+		pc.to, pc.strayTo, _ = o.path.At(heldH + next)
+		pc.apart = math.Sqrt(max(1-pc.together*pc.together, 0))
+	default:
+		pc.strayFrom, pc.strayTo = drifted(math.Sqrt(heldH+t), 0, 0), drifted(math.Sqrt(heldH+next), 0, 0)
+	}
+	return pc
 }
 
 // ahead is an age so many hours from now. It is never now: an end that has not been passed leaves some time, if only a nanosecond.

@@ -16,10 +16,6 @@ const (
 	// overdueHumiditySpreadPerMonth widens a humidity sensor whose check is overdue.
 	overdueHumiditySpreadPerMonth = 1.0
 
-	// Default drift of a zone's air around its last known values, growing with the square root of hours.
-	driftTemperatureK = 0.5
-	driftHumidityPct  = 3.0
-
 	// The unknown part of an age that is only "at least": nobody knows how long the power was off. Taken as lognormal with median half
 	// an hour and ln spread 1.5, so that eight in ten such gaps last between 4 minutes and 3½ hours. An assumption.
 	gapMedianH  = 0.5

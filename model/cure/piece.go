@@ -12,8 +12,10 @@ type piece struct {
 	hours    float64
 	lagH     float64
 	from, to air.State // inside the physics limits
-	// driftFrom and driftTo scale each member's own drift at both ends: the square root of the hours since the air was known.
-	driftFrom, driftTo float64
+	// strayFrom and strayTo are one standard deviation of the members' own drift at both ends.
+	strayFrom, strayTo air.State
+	// together is the correlation of both strays, apart what is left to humidity alone: √(1 - together²).
+	together, apart float64
 	// towardsWorst: nobody measures; each member has its own point between the air above and worst.
 	towardsWorst bool
 	worst        air.State
@@ -22,18 +24,18 @@ type piece struct {
 // part is the first f of the piece.
 func (p piece) part(f float64) piece {
 	p.to = air.Lerp(p.from, p.to, f)
-	p.driftTo = p.driftFrom + f*(p.driftTo-p.driftFrom)
+	p.strayTo = air.Lerp(p.strayFrom, p.strayTo, f)
 	p.hours *= f
 	return p
 }
 
-// memberAir is the air of one member when the piece says a and a drift.
-func (p *piece) memberAir(m *member, a air.State, drift float64) air.State {
+// memberAir is the air of one member when the piece says a and a stray.
+func (p *piece) memberAir(m *member, a, stray air.State) air.State {
 	if p.towardsWorst {
 		a = air.Lerp(a, worstOf(a, p.worst), m.worstU)
 	}
-	a.TemperatureC += m.biasTemperature + driftTemperatureK*drift*m.driftTemperature
-	a.HumidityPct += m.biasHumidity + driftHumidityPct*drift*m.driftHumidity
+	a.TemperatureC += m.biasTemperature + stray.TemperatureC*m.driftTemperature
+	a.HumidityPct += m.biasHumidity + stray.HumidityPct*(p.together*m.driftTemperature+p.apart*m.driftHumidity)
 	return air.State{
 		TemperatureC: min(max(a.TemperatureC, air.MinTemperatureC), air.MaxTemperatureC),
 		HumidityPct:  min(max(a.HumidityPct, air.MinHumidityPct), air.MaxHumidityPct),
@@ -68,7 +70,7 @@ func (s state) copyFrom(o state) {
 // is, and that is most of what a running shop computes.
 func (p *piece) gentle() bool {
 	return math.Abs(p.to.TemperatureC-p.from.TemperatureC) <= 0.25 && math.Abs(p.to.HumidityPct-p.from.HumidityPct) <= 1 &&
-		math.Abs(p.driftTo-p.driftFrom) <= 0.1
+		math.Abs(p.strayTo.TemperatureC-p.strayFrom.TemperatureC) <= 0.05 && math.Abs(p.strayTo.HumidityPct-p.strayFrom.HumidityPct) <= 0.3
 }
 
 // advance lets all members live through a piece. phi holds each one's exposure.
@@ -88,7 +90,7 @@ func (s state) advance(members []member, phi []float64, p *piece) {
 	}
 	for i := range members {
 		m := &members[i]
-		from, to := p.memberAir(m, p.from, p.driftFrom), p.memberAir(m, p.to, p.driftTo)
+		from, to := p.memberAir(m, p.from, p.strayFrom), p.memberAir(m, p.to, p.strayTo)
 		vapour := 0.0
 		for j, g := range points.nodes {
 			a := air.Lerp(from, to, g)

@@ -1,0 +1,104 @@
+package air
+
+import (
+	"math"
+	"slices"
+	"time"
+)
+
+// HistoryDays is how far back a zone's history goes: long enough to know the hours of its day and how one day differs from the next,
+// short enough to forget the last season.
+const HistoryDays = 14
+
+const (
+	historyHours = (HistoryDays + 1) * 24
+	// unknown stands for an hour at which nobody measured; no temperature is as low.
+	unknown = math.MinInt16
+	// perUnit: values are kept in hundredths, which is finer than any sensor and half the text of a float.
+	perUnit = 100
+)
+
+// History is a zone's air at the whole hours (of Unix time) of the last days: its own record, from which a Habit is learned. The zero
+// History is empty. A History is a value: With and Shift leave the old one as it was. Its size is bounded by 360 hours.
+type History struct {
+	// First is the hour of the first entry, counted from 1970.
+	First int64 `json:"first"`
+	// Temperatures and Humidities are in hundredths of a degree and of a per cent; both lists are of the same length.
+	Temperatures []int16 `json:"temperatures"`
+	Humidities   []int16 `json:"humidities"`
+}
+
+// Hours is how many hours the history spans, those without a measurement included.
+func (h History) Hours() int { return min(len(h.Temperatures), len(h.Humidities)) }
+
+// End is the last hour that the history knows, counted from 1970; it tells one History of a zone from the next. -1 for an empty one.
+func (h History) End() int64 {
+	if h.Hours() == 0 {
+		return -1
+	}
+	return h.First + int64(h.Hours()) - 1
+}
+
+// at is the air at an hour counted from 1970.
+func (h History) at(hour int64) (a State, ok bool) {
+	i := hour - h.First
+	if i < 0 || i >= int64(h.Hours()) || h.Temperatures[i] == unknown || h.Humidities[i] == unknown {
+		return State{}, false
+	}
+	return State{TemperatureC: float64(h.Temperatures[i]) / perUnit, HumidityPct: float64(h.Humidities[i]) / perUnit}, true
+}
+
+// hundredths of a value inside the physics limits.
+func hundredths(v float64) int16 { return int16(math.Round(v * perUnit)) }
+
+// With is the history with a stretch of measured air added that goes in a straight line from one state to another. What it says about
+// hours that the history has already is ignored: a clock that was put back does not rewrite the record.
+func (h History) With(start time.Time, duration time.Duration, from, to State) History {
+	if duration < 0 || start.Unix() < 0 {
+		return h
+	}
+	first, last := hourFrom(start), hourUntil(start.Add(duration))
+	if first = max(first, h.End()+1, last-historyHours+1); first > last {
+		return h
+	}
+	from, to = from.Clamp(), to.Clamp()
+	var n History
+	if h.Hours() > 0 && first-h.End() <= historyHours {
+		n = History{First: h.First, Temperatures: slices.Clone(h.Temperatures), Humidities: slices.Clone(h.Humidities)}
+		for hour := h.End() + 1; hour < first; hour++ {
+			n.Temperatures, n.Humidities = append(n.Temperatures, unknown), append(n.Humidities, unknown)
+		}
+	} else {
+		n.First = first
+	}
+	for hour := first; hour <= last; hour++ {
+		f := 0.0
+		if duration > 0 {
+			f = float64(time.Unix(hour*3600, 0).Sub(start)) / float64(duration)
+		}
+		a := Lerp(from, to, f)
+		n.Temperatures, n.Humidities = append(n.Temperatures, hundredths(a.TemperatureC)), append(n.Humidities, hundredths(a.HumidityPct))
+	}
+	if old := n.Hours() - historyHours; old > 0 {
+		n.First += int64(old)
+		n.Temperatures, n.Humidities = n.Temperatures[old:], n.Humidities[old:]
+	}
+	return n
+}
+
+// Shift is the history after the clock was put on by d, or back: to the nearest hour.
+func (h History) Shift(d time.Duration) History {
+	h.First += int64(math.Round(d.Hours()))
+	return h
+}
+
+// hourFrom is the first whole hour at or after t, hourUntil the last at or before it.
+func hourFrom(t time.Time) int64 {
+	hour := hourUntil(t)
+	if time.Unix(hour*3600, 0).Before(t) {
+		hour++
+	}
+	return hour
+}
+
+func hourUntil(t time.Time) int64 { return int64(math.Floor(float64(t.Unix()) / 3600)) }
