@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -124,6 +125,19 @@ type climateRow struct {
 
 // climate is a recorded climate of one place: at least two rows, in order of time, no instant twice.
 type climate []climateRow
+
+// openClimate opens a file, or standard input for "-".
+func openClimate(name string, stdin io.Reader) (climate, error) {
+	if name == "-" {
+		return readClimate("standard input", stdin)
+	}
+	file, err := os.Open(name)
+	if err != nil {
+		return nil, usage("life: --climate: %w", err)
+	}
+	defer file.Close()
+	return readClimate(name, file)
+}
 
 // readClimate reads time,temperature_c,humidity_pct; times are RFC 3339 with zone. Other columns are passed over, but for zone and batch,
 // which say that the file holds more than one climate.

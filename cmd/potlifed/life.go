@@ -2,8 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"io"
-	"os"
 	"strings"
 	"time"
 
@@ -24,6 +22,7 @@ type lifeOptions struct {
 	mixedAt  string
 	until    string
 	lag      time.Duration
+	dried    float64
 	json     bool
 
 	given func(flag string) bool // whether a flag was said
@@ -46,9 +45,13 @@ With a climate, life_h and the rate are for the air at its last instant (or at
 --until) as if it stood still, unless --temperature and --humidity are given;
 ends_at follows the whole record, and after its end the last air.
 
+--dehumidifier gives the same batch a second time, in air whose humidity never
+passes that level, at the same temperature.
+
 The result is an estimate of the time within the maker's pot life, not of
 adhesion. The ink maker's data sheet decides.`,
 		Example: `  potlifed life --shortest 6h --longest 8h --temperature 24 --humidity 55
+  potlifed life --shortest 6h --longest 8h --temperature 24 --humidity 75 --dehumidifier 45
   potlifed life --about 8h --climate room.csv --mixed-at 2026-06-12T08:00:00+02:00 --lag 25m`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -58,13 +61,7 @@ adhesion. The ink maker's data sheet decides.`,
 	}
 	c.SetFlagErrorFunc(flagFault)
 	f := c.Flags()
-	f.DurationVar(&o.sheet.Shortest, "shortest", 0, "shortest pot life of the data sheet, at the humid end")
-	f.DurationVar(&o.sheet.Longest, "longest", 0, "longest pot life of the data sheet, at the dry end")
-	f.DurationVar(&o.sheet.About, "about", 0, "the one figure of a data sheet that gives no range")
-	f.Float64Var(&o.sheet.AtTemperatureC, "at", cure.DefaultSheetTemperatureC, "temperature of the data sheet's figures in °C")
-	f.Float64Var(&o.sheet.DryPct, "dry", cure.DefaultDryPct, "relative humidity of the longest life in %")
-	f.Float64Var(&o.sheet.HumidPct, "humid", cure.DefaultHumidPct, "relative humidity of the shortest life in %")
-	f.Float64Var(&o.sheet.ActivationKJPerMol, "activation-kj-mol", cure.DefaultActivationKJPerMol, "activation energy of the reaction in kJ/mol, 25 to 90")
+	sheetFlags(c, &o.sheet)
 	stateFlags(c, &o.air)
 	f.Float64Var(&o.exposure, "exposure", 1, "how open the cup is: 1 in use, about 0.5 loosely covered")
 	f.StringVar(&o.accuracy, "accuracy", "", "accuracy of the sensor in °C and % RH, as 0.3,2; adds its error")
@@ -73,8 +70,37 @@ adhesion. The ink maker's data sheet decides.`,
 	f.StringVar(&o.mixedAt, "mixed-at", "", "time of the first hardener, within the climate")
 	f.StringVar(&o.until, "until", "", "time up to which the spent life is given; default: the climate's end")
 	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant of the cup along a climate; 0 for none")
+	f.Float64Var(&o.dried, "dehumidifier", 0, "what if the air never passed this relative humidity, in %")
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
+}
+
+// sheetFlags are the flags with which a command is told the data sheet's pot life.
+func sheetFlags(c *cobra.Command, sheet *cure.Sheet) {
+	f := c.Flags()
+	f.DurationVar(&sheet.Shortest, "shortest", 0, "shortest pot life of the data sheet, at the humid end")
+	f.DurationVar(&sheet.Longest, "longest", 0, "longest pot life of the data sheet, at the dry end")
+	f.DurationVar(&sheet.About, "about", 0, "the one figure of a data sheet that gives no range")
+	f.Float64Var(&sheet.AtTemperatureC, "at", cure.DefaultSheetTemperatureC, "temperature of the data sheet's figures in °C")
+	f.Float64Var(&sheet.DryPct, "dry", cure.DefaultDryPct, "relative humidity of the longest life in %")
+	f.Float64Var(&sheet.HumidPct, "humid", cure.DefaultHumidPct, "relative humidity of the shortest life in %")
+	f.Float64Var(&sheet.ActivationKJPerMol, "activation-kj-mol", cure.DefaultActivationKJPerMol, "activation energy of the reaction in kJ/mol, 25 to 90")
+}
+
+// calibrated is the ink of such flags.
+func calibrated(c *cobra.Command, sheet cure.Sheet) (cure.Ink, error) {
+	// The model takes these zeros for "not said"; here they were.
+	if sheet.DryPct == 0 && sheet.HumidPct == 0 {
+		return cure.Ink{}, usage("%s: --dry and --humid are both 0 %%; the humid end must be above the dry end", c.Name())
+	}
+	if sheet.ActivationKJPerMol == 0 {
+		return cure.Ink{}, usage("%s: --activation-kj-mol 0: want 25 to 90", c.Name())
+	}
+	ink, err := sheet.Calibrate()
+	if err != nil {
+		return cure.Ink{}, usage("%s: %w", c.Name(), err)
+	}
+	return ink, nil
 }
 
 // lifeHours are lives in hours; lifeTimes the same as instants.
@@ -92,50 +118,81 @@ type lifeTimes struct {
 	High     time.Time `json:"high"`
 }
 
-// lifeAnswer is what life prints with --json.
-type lifeAnswer struct {
+// lifeFigures are what life says of a batch in one air.
+type lifeFigures struct {
 	LifeH         lifeHours `json:"life_h"`
 	SpentPerH     float64   `json:"spent_per_h"`
 	MoistureShare float64   `json:"moisture_share"`
 	*lifeAlong
 }
 
+// lifeAnswer is what life prints with --json.
+type lifeAnswer struct {
+	lifeFigures
+	Dehumidifier *driedLife `json:"dehumidifier,omitempty"`
+}
+
+// driedLife is the same batch with --dehumidifier.
+type driedLife struct {
+	HumidityPct float64 `json:"humidity_pct"` // never passed
+	lifeFigures
+}
+
 func runLife(c *cobra.Command, o lifeOptions) error {
-	ink, sensor, err := o.check()
+	ink, sensor, err := o.check(c)
 	if err != nil {
 		return err
 	}
-	var along *lifeAlong
+	var record climate
 	if o.climate != "" {
-		if along, err = o.alongClimate(c.InOrStdin(), ink, sensor); err != nil {
+		if record, err = openClimate(o.climate, c.InOrStdin()); err != nil {
 			return err
 		}
 	}
-	stillAir := o.air
-	if along != nil && !o.given("temperature") {
-		stillAir = along.lastAir
+	var answer lifeAnswer
+	var stillAir air.State
+	if answer.lifeFigures, stillAir, err = o.figures(ink, sensor, o.air, record); err != nil {
+		return err
 	}
-	answer := lifeInStillAir(ink, sensor, o, stillAir)
-	answer.lifeAlong = along
+	if o.given("dehumidifier") {
+		dried := driedLife{HumidityPct: o.dried}
+		if dried.lifeFigures, _, err = o.figures(ink, sensor, driedAir(o.air, o.dried), record.dried(o.dried)); err != nil {
+			return err
+		}
+		if dried.lifeAlong != nil {
+			dried.LongestGapS = answer.LongestGapS // as recorded: drying adds rows
+		}
+		answer.Dehumidifier = &dried
+	}
 	if o.json {
 		return json.NewEncoder(c.OutOrStdout()).Encode(answer)
 	}
 	return writeLife(c.OutOrStdout(), o, ink, stillAir, answer)
 }
 
+// figures are the batch's life in still air and along the record, if there is one; and what the still air was.
+func (o lifeOptions) figures(ink cure.Ink, sensor cure.Sensor, still air.State, record climate) (lifeFigures, air.State, error) {
+	var along *lifeAlong
+	if record != nil {
+		var err error
+		if along, err = o.alongClimate(record, ink, sensor); err != nil {
+			return lifeFigures{}, air.State{}, err
+		}
+		if !o.given("temperature") {
+			still = along.lastAir
+		}
+	}
+	figures := lifeInStillAir(ink, sensor, o, still)
+	figures.lifeAlong = along
+	return figures, still, nil
+}
+
 // check turns the flags into an ink and a sensor, and refuses what contradicts itself.
-func (o lifeOptions) check() (cure.Ink, cure.Sensor, error) {
+func (o lifeOptions) check(c *cobra.Command) (cure.Ink, cure.Sensor, error) {
 	fail := func(err error) (cure.Ink, cure.Sensor, error) { return cure.Ink{}, cure.Sensor{}, err }
-	// The model takes these zeros for "not said"; here they were.
-	if o.sheet.DryPct == 0 && o.sheet.HumidPct == 0 {
-		return fail(usage("life: --dry and --humid are both 0 %%; the humid end must be above the dry end"))
-	}
-	if o.sheet.ActivationKJPerMol == 0 {
-		return fail(usage("life: --activation-kj-mol 0: want 25 to 90"))
-	}
-	ink, err := o.sheet.Calibrate()
+	ink, err := calibrated(c, o.sheet)
 	if err != nil {
-		return fail(usage("life: %w", err))
+		return fail(err)
 	}
 	if !(o.exposure > 0 && o.exposure <= 1) {
 		return fail(usage("life: --exposure %v: want above 0 and at most 1", o.exposure))
@@ -143,7 +200,10 @@ func (o lifeOptions) check() (cure.Ink, cure.Sensor, error) {
 	if o.lag < 0 || o.lag > 24*time.Hour {
 		return fail(usage("life: --lag %v: want 0 to 24h", o.lag))
 	}
-	sensor, err := sensorOf(o.accuracy)
+	if o.given("dehumidifier") && !(o.dried >= 0 && o.dried <= 100) {
+		return fail(usage("life: --dehumidifier %v: want a relative humidity from 0 to 100 %%", o.dried))
+	}
+	sensor, err := sensorOf(c, o.accuracy)
 	if err != nil {
 		return fail(err)
 	}
@@ -179,7 +239,7 @@ func (o lifeOptions) stillAirGiven() error {
 }
 
 // sensorOf reads "0.3,2"; without it the air is taken as exact.
-func sensorOf(accuracy string) (cure.Sensor, error) {
+func sensorOf(c *cobra.Command, accuracy string) (cure.Sensor, error) {
 	if accuracy == "" {
 		return cure.Sensor{Exact: true}, nil
 	}
@@ -187,12 +247,12 @@ func sensorOf(accuracy string) (cure.Sensor, error) {
 	for part := range strings.SplitSeq(accuracy, ",") {
 		value, ok := plainNumber(part)
 		if !ok || !(value >= 0 && value <= 50) {
-			return cure.Sensor{}, usage("life: --accuracy %q: %q is not a number from 0 to 50", accuracy, part)
+			return cure.Sensor{}, usage("%s: --accuracy %q: %q is not a number from 0 to 50", c.Name(), accuracy, part)
 		}
 		values = append(values, value)
 	}
 	if len(values) != 2 {
-		return cure.Sensor{}, usage("life: --accuracy %q: want °C and %% RH, as 0.3,2", accuracy)
+		return cure.Sensor{}, usage("%s: --accuracy %q: want °C and %% RH, as 0.3,2", c.Name(), accuracy)
 	}
 	return cure.Sensor{TemperatureAccuracyC: values[0], HumidityAccuracyPct: values[1]}, nil
 }
@@ -206,26 +266,13 @@ func (o lifeOptions) outlook() []cure.ForecastOption {
 }
 
 // lifeInStillAir is a fresh batch in air that stands still, its cup as warm as the air.
-func lifeInStillAir(ink cure.Ink, sensor cure.Sensor, o lifeOptions, a air.State) lifeAnswer {
+func lifeInStillAir(ink cure.Ink, sensor cure.Sensor, o lifeOptions, a air.State) lifeFigures {
 	place := cure.Place{Exposure: o.exposure}
 	still := cure.StillAir(ink, place, a)
 	ends := cure.New(ink, sensor, 0, a).Forecast(place, a, 0, o.outlook()...)
-	return lifeAnswer{
+	return lifeFigures{
 		LifeH:         lifeHours{Nominal: still.LifeH, Expected: ends.Expected.Hours(), Low: ends.Low.Hours(), High: ends.High.Hours()},
 		SpentPerH:     still.SpentPerH,
 		MoistureShare: still.MoistureShare,
 	}
-}
-
-// openClimate opens a file, or standard input for "-".
-func openClimate(name string, stdin io.Reader) (climate, error) {
-	if name == "-" {
-		return readClimate("standard input", stdin)
-	}
-	file, err := os.Open(name)
-	if err != nil {
-		return nil, usage("life: --climate: %w", err)
-	}
-	defer file.Close()
-	return readClimate(name, file)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"io"
 	"strconv"
 	"strings"
 	"time"
@@ -24,11 +23,7 @@ type lifeAlong struct {
 }
 
 // alongClimate lets a batch live along a record from mixed-at on.
-func (o lifeOptions) alongClimate(stdin io.Reader, ink cure.Ink, sensor cure.Sensor) (*lifeAlong, error) {
-	record, err := openClimate(o.climate, stdin)
-	if err != nil {
-		return nil, err
-	}
+func (o lifeOptions) alongClimate(record climate, ink cure.Ink, sensor cure.Sensor) (*lifeAlong, error) {
 	mixedAt, err := instantOf("mixed-at", o.mixedAt, record)
 	if err != nil {
 		return nil, err

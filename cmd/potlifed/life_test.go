@@ -13,7 +13,7 @@ import (
 
 func lifeOf(t testing.TB, stdin string, args ...string) lifeAnswer {
 	t.Helper()
-	a := lifeAnswer{lifeAlong: &lifeAlong{}}
+	a := lifeAnswer{lifeFigures: lifeFigures{lifeAlong: &lifeAlong{}}, Dehumidifier: &driedLife{lifeFigures: lifeFigures{lifeAlong: &lifeAlong{}}}}
 	if err := json.Unmarshal([]byte(answered(t, lifeCommand(), stdin, append(args, "--json")...)), &a); err != nil {
 		t.Fatal(err)
 	}

@@ -22,22 +22,60 @@ func writeLife(to io.Writer, o lifeOptions, ink cure.Ink, a air.State, answer li
 	fmt.Fprintf(&b, "  expected       %6.2f h   half of them\n", answer.LifeH.Expected)
 	fmt.Fprintf(&b, "  high           %6.2f h   nine tenths\n", answer.LifeH.High)
 	fmt.Fprintf(&b, "  spent          %6.2f %% an hour, %.0f %% of it by moisture\n", 100*answer.SpentPerH, 100*answer.MoistureShare)
+	if answer.Dehumidifier != nil {
+		writeDried(&b, answer)
+	}
 	writeAssumptions(&b, o, ink)
 	_, err := io.WriteString(to, b.String())
 	return err
 }
 
+// writeDried sets the same batch in dried air beside it.
+func writeDried(b *strings.Builder, answer lifeAnswer) {
+	dried := answer.Dehumidifier
+	fmt.Fprintf(b, "\nThe same batch with a dehumidifier that lets no more than %g %% pass\n", dried.HumidityPct)
+	for _, row := range []struct {
+		name         string
+		before, with float64
+	}{
+		{"nominal", answer.LifeH.Nominal, dried.LifeH.Nominal},
+		{"low", answer.LifeH.Low, dried.LifeH.Low},
+		{"expected", answer.LifeH.Expected, dried.LifeH.Expected},
+		{"high", answer.LifeH.High, dried.LifeH.High},
+	} {
+		fmt.Fprintf(b, "  %-14s %6.2f h   %+.2f h\n", row.name, row.with, row.with-row.before)
+	}
+	fmt.Fprintf(b, "  spent          %6.2f %% an hour, %.0f %% of it by moisture\n", 100*dried.SpentPerH, 100*dried.MoistureShare)
+	if dried.lifeAlong == nil {
+		return
+	}
+	for _, row := range []struct {
+		name         string
+		before, with time.Time
+	}{
+		{"nominal end", answer.EndsAt.Nominal, dried.EndsAt.Nominal},
+		{"low", answer.EndsAt.Low, dried.EndsAt.Low},
+		{"expected", answer.EndsAt.Expected, dried.EndsAt.Expected},
+		{"high", answer.EndsAt.High, dried.EndsAt.High},
+	} {
+		fmt.Fprintf(b, "  %-14s %s   %+.0f min\n", row.name, clockTime(row.with), row.with.Sub(row.before).Minutes())
+	}
+	fmt.Fprintf(b, "  spent          %.1f %% at %s\n", 100*dried.Spent, clockTime(dried.SpentAt))
+}
+
+// clockTime is an instant to the second.
+func clockTime(t time.Time) string { return t.Round(time.Second).Format(time.RFC3339) }
+
 func writeAlong(b *strings.Builder, o lifeOptions, along *lifeAlong) {
-	clock := func(t time.Time) string { return t.Round(time.Second).Format(time.RFC3339) }
 	fmt.Fprintf(b, "Along the climate, mixed at %s\n", o.mixedAt)
-	fmt.Fprintf(b, "  nominal end    %s\n", clock(along.EndsAt.Nominal))
-	fmt.Fprintf(b, "  low            %s\n", clock(along.EndsAt.Low))
-	fmt.Fprintf(b, "  expected       %s\n", clock(along.EndsAt.Expected))
-	fmt.Fprintf(b, "  high           %s\n", clock(along.EndsAt.High))
-	fmt.Fprintf(b, "  spent          %.1f %% at %s\n", 100*along.Spent, clock(along.SpentAt))
+	fmt.Fprintf(b, "  nominal end    %s\n", clockTime(along.EndsAt.Nominal))
+	fmt.Fprintf(b, "  low            %s\n", clockTime(along.EndsAt.Low))
+	fmt.Fprintf(b, "  expected       %s\n", clockTime(along.EndsAt.Expected))
+	fmt.Fprintf(b, "  high           %s\n", clockTime(along.EndsAt.High))
+	fmt.Fprintf(b, "  spent          %.1f %% at %s\n", 100*along.Spent, clockTime(along.SpentAt))
 	fmt.Fprintf(b, "  longest time between two rows in use %g min, taken as a straight line\n", along.LongestGapS/60)
 	if along.AssumedFrom != nil {
-		fmt.Fprintf(b, "  Not every end lies within the record: after %s the last air is taken to stay.\n", clock(*along.AssumedFrom))
+		fmt.Fprintf(b, "  Not every end lies within the record: after %s the last air is taken to stay.\n", clockTime(*along.AssumedFrom))
 	}
 	b.WriteString("\n")
 }
@@ -64,6 +102,12 @@ func writeAssumptions(b *strings.Builder, o lifeOptions, ink cure.Ink) {
 		o.exposure, origin("exposure"))
 	if o.climate != "" {
 		fmt.Fprintf(b, "  the cup follows the air with a lag of %g min%s\n", o.lag.Minutes(), origin("lag"))
+	}
+	if o.given("dehumidifier") {
+		b.WriteString("  dehumidifier: the temperature stays, it works wherever and for as long as the batch stands, and never adds water\n")
+		if o.drift {
+			b.WriteString("  the drift starts from the dried air\n")
+		}
 	}
 	counted := "the ink alone"
 	if o.accuracy != "" {
