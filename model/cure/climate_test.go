@@ -149,7 +149,9 @@ func (m madeUp) generate() climate {
 	return c
 }
 
-func (m madeUp) file() string { return filepath.Join("..", "..", "testdata", "climates", m.name+".csv") }
+func (m madeUp) file() string {
+	return filepath.Join("..", "..", "testdata", "climates", m.name+".csv")
+}
 
 // TestMadeUpClimatesAreTheGenerators holds the files to the generator; -update writes them anew.
 func TestMadeUpClimatesAreTheGenerators(t *testing.T) {

@@ -35,13 +35,13 @@ type ForecastOption func(*outlook)
 func WithoutDrift() ForecastOption { return func(o *outlook) { o.steady = true } }
 
 // TowardsWorst is for stale air: each member stays at its own point between the last values and the worst air of the last 24 hours, as
-// in a Stale step, and drifts from there.
+// in a Stale step, and drifts from there, the age of the last reading included.
 func TowardsWorst(worst air.State) ForecastOption {
 	return func(o *outlook) { o.towardsWorst, o.worst = true, worst.Clamp() }
 }
 
 // Along lets the air go on as the zone's own record says, counted from the reading that the forecast starts from; the members stray
-// from the path by what such paths were wrong by. nil is as if it was not given. It does not go with TowardsWorst.
+// from the path by what such paths were wrong by. nil is as if it was not given. With TowardsWorst only the stray is the path's.
 func Along(path *air.Path) ForecastOption { return func(o *outlook) { o.path = path } }
 
 // Forecast says when the batch will be over if it stays at this place in air that is, at best knowledge, as now. held is the age of the
@@ -112,12 +112,14 @@ func (o *outlook) piece(now air.State, heldH, t, next float64) piece {
 	pc := piece{hours: next - t, from: now, to: now, towardsWorst: o.towardsWorst, worst: o.worst, apart: 1}
 	switch {
 	case o.steady:
-	case o.towardsWorst:
-		pc.strayFrom, pc.strayTo = drifted(math.Sqrt(t), 0, 0), drifted(math.Sqrt(next), 0, 0)
 	case o.path != nil:
-		pc.from, pc.strayFrom, pc.together = o.path.At(heldH + t)
-		pc.to, pc.strayTo, _ = o.path.At(heldH + next)
+		var from, to air.State
+		from, pc.strayFrom, pc.together = o.path.At(heldH + t)
+		to, pc.strayTo, _ = o.path.At(heldH + next)
 		pc.apart = math.Sqrt(max(1-pc.together*pc.together, 0))
+		if !o.towardsWorst {
+			pc.from, pc.to = from, to
+		}
 	default:
 		pc.strayFrom, pc.strayTo = drifted(math.Sqrt(heldH+t), 0, 0), drifted(math.Sqrt(heldH+next), 0, 0)
 	}

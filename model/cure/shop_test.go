@@ -1,0 +1,250 @@
+package cure_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// truth is one batch as it really is: what the shop does not know.
+type truth struct {
+	ink       cure.Ink // lived with its centre; the spreads mean nothing
+	endDose   float64
+	bias      air.State // the sensor reads the air less this
+	lag       time.Duration
+	exposure  float64
+	moistures float64 // order of the moisture path in the vapour pressure
+}
+
+// nature draws a truth from the prior of an ink, or from somewhere else.
+type nature struct {
+	moistureOrder float64
+	// endLn is the logarithm of an end dose whose spread is 1 before it is scaled by sigma.
+	endLn func(rng *rand.Rand) float64
+	// lifeLn is added to the logarithm of the life.
+	lifeLn func(rng *rand.Rand) float64
+	// fixed takes ink parameters from their centres, moved by so many of their spreads.
+	fixed                         bool
+	lifeSd, shareSd, activationSd float64
+}
+
+func normal(rng *rand.Rand) float64 { return rng.NormFloat64() }
+
+// ordinary is nature as the priors have it.
+func ordinary() nature { return nature{moistureOrder: 1, endLn: normal} }
+
+// student is a heavy-tailed draw: Student's t with three degrees of freedom.
+func student(rng *rand.Rand) float64 {
+	chi := 0.0
+	for range 3 {
+		z := rng.NormFloat64()
+		chi += z * z
+	}
+	return rng.NormFloat64() / math.Sqrt(chi/3)
+}
+
+// cut is a normal draw inside limits, by trial.
+func cut(rng *rand.Rand, centre, spread, least, most float64) float64 {
+	for {
+		if v := centre + spread*rng.NormFloat64(); v >= least && v <= most {
+			return v
+		}
+	}
+}
+
+// situation is what the shop knows when a batch is mixed.
+type situation struct {
+	sheet    cure.Sheet
+	ink      cure.Ink
+	sensor   cure.Sensor
+	place    cure.Place
+	weighing float64
+}
+
+var (
+	sheets = []cure.Sheet{
+		{Shortest: 6 * time.Hour, Longest: 8 * time.Hour},
+		{About: 8 * time.Hour},
+		{Shortest: 5 * time.Hour, Longest: 8 * time.Hour, AtTemperatureC: 23, DryPct: 30, HumidPct: 80},
+	}
+	sensors = []cure.Sensor{
+		{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2},
+		{TemperatureAccuracyC: 0.5, HumidityAccuracyPct: 3, OverdueMonths: 3},
+	}
+	places = []cure.Place{
+		{Exposure: 1, Lag: 25 * time.Minute}, {Exposure: 1, Lag: 10 * time.Minute}, {Exposure: 0.5, Lag: 25 * time.Minute},
+	}
+)
+
+func anySituation(rng *rand.Rand) situation {
+	s := situation{
+		sheet: sheets[rng.IntN(len(sheets))], sensor: sensors[rng.IntN(len(sensors))], place: places[rng.IntN(len(places))],
+		weighing: []float64{0.01, 0.03, 0.07}[rng.IntN(3)],
+	}
+	var err error
+	if s.ink, err = s.sheet.Calibrate(); err != nil {
+		panic(err)
+	}
+	return s
+}
+
+// draw makes the batch that the situation's knowledge is about.
+func (n nature) draw(rng *rand.Rand, s situation) truth {
+	t := truth{ink: s.ink, moistures: n.moistureOrder, exposure: s.place.Exposure}
+	life, sigma := 0.0, s.ink.Sigma
+	if n.fixed {
+		life = n.lifeSd * s.ink.LifeLnSpread
+		t.ink.MoistureShare = min(max(s.ink.MoistureShare+n.shareSd*s.ink.MoistureSpread, cure.MinMoistureShare), cure.MaxMoistureShare)
+		t.ink.ActivationKJPerMol += n.activationSd * s.ink.ActivationSpread
+	} else {
+		life = s.ink.LifeLnSpread * rng.NormFloat64()
+		t.ink.MoistureShare = cut(rng, s.ink.MoistureShare, s.ink.MoistureSpread, cure.MinMoistureShare, cure.MaxMoistureShare)
+		t.ink.ActivationKJPerMol = cut(rng, s.ink.ActivationKJPerMol, s.ink.ActivationSpread, cure.MinActivationKJPerMol, cure.MaxActivationKJPerMol)
+		sigma = math.Exp(cut(rng, math.Log(s.ink.Sigma), s.ink.SigmaLnSpread, math.Log(cure.MinSigma), math.Log(cure.MaxSigma)))
+	}
+	if n.lifeLn != nil {
+		life += n.lifeLn(rng)
+	}
+	// The spread is of the life at the sheet's temperature and 50 %, so L_ref is such that this life comes out.
+	sheetAir := air.State{TemperatureC: s.ink.AtTemperatureC, HumidityPct: 50}
+	open := cure.Place{Exposure: 1}
+	t.ink.LRefH *= cure.StillAir(s.ink, open, sheetAir).LifeH / cure.StillAir(t.ink, open, sheetAir).LifeH * math.Exp(life)
+
+	t.endDose = math.Exp(math.Hypot(sigma, s.weighing) * n.endLn(rng))
+	kelvin := s.sensor.TemperatureAccuracyC / math.Sqrt(3)
+	pct := math.Hypot(s.sensor.HumidityAccuracyPct/math.Sqrt(3), 2) + s.sensor.OverdueMonths
+	t.bias = air.State{TemperatureC: kelvin * rng.NormFloat64(), HumidityPct: pct * rng.NormFloat64()}
+	t.lag = time.Duration(float64(s.place.Lag) * math.Exp(math.Log(1.6)*rng.NormFloat64()))
+	if t.exposure < 1 {
+		t.exposure = math.Exp(cut(rng, math.Log(t.exposure), 0.4, math.Inf(-1), 0))
+	}
+	return t
+}
+
+// reads is what the sensor says of the air.
+func (t truth) reads(a air.State) air.State {
+	return air.State{TemperatureC: a.TemperatureC - t.bias.TemperatureC, HumidityPct: a.HumidityPct - t.bias.HumidityPct}.Clamp()
+}
+
+// end lets the batch live in the real air until it is over: an integration of its own, quarter of an hour by quarter. ok is false when the
+// climate is over first.
+func (t truth) end(c climate, mixedAt time.Time) (age time.Duration, ok bool) {
+	const step = 15 * time.Minute
+	reference := air.State{TemperatureC: 20, HumidityPct: 50}.VapourPressurePa()
+	before := c.at(mixedAt)
+	cup, dose := before.TemperatureC, 0.0
+	x := math.Exp(-step.Hours() / t.lag.Hours())
+	for mixedAt.Add(age + step).Before(c.end()) {
+		after := c.at(mixedAt.Add(age + step))
+		// The cup follows a ramp exactly; its middle stands for the step.
+		behind := (after.TemperatureC - before.TemperatureC) * t.lag.Hours() / step.Hours()
+		gap := cup - before.TemperatureC + behind
+		middle := air.Lerp(before, after, 0.5)
+		e := middle.VapourPressurePa() / reference
+		if t.moistures != 1 {
+			e = math.Pow(e, t.moistures)
+		}
+		rate := t.ink.Rate(middle.TemperatureC-behind+gap*math.Sqrt(x), e*reference, t.exposure)
+		if next := dose + rate*step.Hours(); next >= t.endDose {
+			return age + time.Duration((t.endDose-dose)/rate*float64(time.Hour)), true
+		} else {
+			dose = next
+		}
+		cup = after.TemperatureC - behind + gap*x
+		before, age = after, age+step
+	}
+	return 0, false
+}
+
+// shop is a batch at one shop up to the moment that its ends are asked for.
+type shop struct {
+	situation
+	truth   truth
+	climate climate
+	mixedAt time.Time
+	cloud   *cure.Cloud
+	now     time.Time
+	read    air.State // the last reading
+	readAt  time.Time
+	known   time.Duration // of the air's record before mixing
+}
+
+func newShop(s situation, t truth, c climate, mixedAt time.Time, known time.Duration) *shop {
+	first := t.reads(c.at(mixedAt))
+	return &shop{
+		situation: s, truth: t, climate: c, mixedAt: mixedAt, now: mixedAt, read: first, readAt: mixedAt, known: known,
+		cloud: cure.New(s.ink, s.sensor, s.weighing, first),
+	}
+}
+
+// measure lives on with the sensor read, until an instant or until the nominal has spent so much.
+func (s *shop) measure(until time.Time, spent float64) {
+	for s.now.Before(until) && s.cloud.Spent() < spent {
+		// Readings at whole hours and, for short waits, at the half.
+		next := s.now.Truncate(30 * time.Minute).Add(30 * time.Minute)
+		if next.After(until) {
+			next = until
+		}
+		reading := s.truth.reads(s.climate.at(next))
+		s.cloud.Advance(s.place, cure.Step{Duration: next.Sub(s.now), From: s.read, To: reading, Kind: cure.Measured})
+		s.now, s.read, s.readAt = next, reading, next
+	}
+}
+
+// silent lives on without the sensor, as the bench does: the last values hold for five minutes, and then nobody knows.
+func (s *shop) silent(d time.Duration) {
+	const staleAfter = 5 * time.Minute
+	worst := s.worst()
+	s.cloud.Advance(s.place, cure.Step{Duration: staleAfter, From: s.read, To: s.read, Kind: cure.Held})
+	s.cloud.Advance(s.place, cure.Step{Duration: d - staleAfter, From: s.read, To: s.read, Kind: cure.Stale, Worst: worst})
+	s.now = s.now.Add(d)
+}
+
+// worst is the warmest and the most humid reading of the last day.
+func (s *shop) worst() air.State {
+	worst := s.read
+	for h := range 24 {
+		a := s.truth.reads(s.climate.at(s.readAt.Add(-time.Duration(h+1) * time.Hour)))
+		worst.TemperatureC, worst.HumidityPct = max(worst.TemperatureC, a.TemperatureC), max(worst.HumidityPct, a.HumidityPct)
+	}
+	return worst
+}
+
+// down lives on without the daemon and reads the air again afterwards.
+func (s *shop) down(d time.Duration) {
+	s.now = s.now.Add(d)
+	reading := s.truth.reads(s.climate.at(s.now))
+	step := cure.Step{Duration: d, From: s.read, To: reading, Kind: cure.Bridged}
+	if habit, ok := s.history(s.readAt).Habit(); ok {
+		perRoot := habit.PerRootHour()
+		step.DriftK, step.DriftPct = perRoot.TemperatureC, perRoot.HumidityPct
+	}
+	s.cloud.Advance(s.place, step)
+	s.read, s.readAt = reading, s.now
+}
+
+// history is what the shop has recorded of its air up to an instant.
+func (s *shop) history(until time.Time) air.History {
+	var h air.History
+	known := min(s.known+until.Sub(s.mixedAt), 16*24*time.Hour)
+	for at := until.Add(-known).Truncate(time.Hour); at.Before(until.Add(-time.Hour)); at = at.Add(time.Hour) {
+		h = h.With(at, 0, s.truth.reads(s.climate.at(at)), s.truth.reads(s.climate.at(at)))
+	}
+	return h
+}
+
+// forecast is what the bench says now.
+func (s *shop) forecast() cure.Ends {
+	var options []cure.ForecastOption
+	if habit, ok := s.history(s.readAt).Habit(); ok {
+		options = append(options, cure.Along(habit.Ahead(s.read, s.readAt)))
+	}
+	age := s.now.Sub(s.readAt)
+	if age > 5*time.Minute {
+		options = append(options, cure.TowardsWorst(s.worst()))
+	}
+	return s.cloud.Forecast(s.place, s.read, age, options...)
+}
