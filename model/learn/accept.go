@@ -1,0 +1,88 @@
+package learn
+
+import (
+	"errors"
+	"fmt"
+
+	"potlifed/model/cure"
+)
+
+// Test is a logged test of what was printed with an ink.
+type Test struct {
+	Batch  string `json:"batch"`
+	Kind   string `json:"kind"` // adhesion or rub; other kinds do not count here
+	Passed bool   `json:"passed"`
+}
+
+// The kinds of test that can speak for a longer life.
+const (
+	TestAdhesion = "adhesion"
+	TestRub      = "rub"
+)
+
+var (
+	// ErrNothingLearned: there is nothing to accept that was not known before.
+	ErrNothingLearned = errors.New("nothing is learned yet: the data sheet stands")
+	// ErrNeedsTest: a visible end comes later than the loss of adhesion that a data sheet means (ISO 9514).
+	ErrNeedsTest = errors.New("the learned life is longer than the data sheet's: " +
+		"it is used only with a passed adhesion or rub test of this ink, none failed")
+)
+
+// Accepted is what a person put into effect for batches mixed from then on. Who, and when, is said by the event that carries it.
+type Accepted struct {
+	Ink      string `json:"ink"`
+	Hardener string `json:"hardener,omitempty"`
+	// Life replaces the ink of the data sheet, centre and spreads.
+	Life  cure.Ink `json:"life"`
+	Sheet cure.Ink `json:"sheet"`
+	// Learned and Assumed name the parameters that the batches told and those that are still as before.
+	Learned         []string `json:"learned"`
+	Assumed         []string `json:"assumed"`
+	LifeRatio       Estimate `json:"life_ratio"`
+	Ends            int      `json:"ends"`
+	Censored        int      `json:"censored"`
+	LeftOut         int      `json:"left_out"`
+	LongerThanSheet bool     `json:"longer_than_sheet"`
+	Tests           []Test   `json:"tests,omitempty"`
+	Verdict         string   `json:"verdict"`
+}
+
+// Accept makes a result ready to be used, if it may be: it has to have learned something, and a life longer than the data sheet's
+// anywhere between its ends needs a passed adhesion or rub test and no failed one. That a person wants it is the caller's business.
+func (r Result) Accept(tests []Test) (Accepted, error) {
+	switch {
+	case r.Fault != "":
+		return Accepted{}, errors.New(r.Fault)
+	case r.PriorNone:
+		return Accepted{}, errors.New("a fit without the prior is for comparison, not for use")
+	}
+	learned, assumed := r.Learned()
+	if len(learned) == 0 {
+		return Accepted{}, ErrNothingLearned
+	}
+	if err := r.Posterior.Valid(); err != nil {
+		return Accepted{}, fmt.Errorf("the learned %w", err)
+	}
+	if r.LongerThanSheet && !speakForLonger(tests) {
+		return Accepted{}, ErrNeedsTest
+	}
+	return Accepted{
+		Ink: r.Ink, Hardener: r.Hardener, Life: r.Posterior, Sheet: r.Sheet, Learned: learned, Assumed: assumed, LifeRatio: r.LifeRatio,
+		Ends: r.Ends, Censored: r.Censored, LeftOut: len(r.LeftOut), LongerThanSheet: r.LongerThanSheet, Tests: tests, Verdict: r.Verdict(),
+	}, nil
+}
+
+// speakForLonger: at least one test of the right kind was passed, and none failed.
+func speakForLonger(tests []Test) bool {
+	passed := false
+	for _, test := range tests {
+		if test.Kind != TestAdhesion && test.Kind != TestRub {
+			continue
+		}
+		if !test.Passed {
+			return false
+		}
+		passed = true
+	}
+	return passed
+}

@@ -1,0 +1,134 @@
+package learn
+
+import (
+	"math"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// fewestEnds: below it nothing is called learned, whatever the curvature says.
+const fewestEnds = 3
+
+// conclude turns a solution into the result.
+func (f *fitting) conclude(s solution) {
+	r := &f.result
+	r.Undetermined = s.nothing
+	r.covariance = s.covariance
+	r.LogLikelihood = sum(f.used, s.at, &f.prior.sheet).v
+	r.LifeRatio = f.ofLogarithm(s.at[pLife]-f.prior.centre[pLife], variable(pLife, s.at[pLife]), s)
+	lnLRef := f.prior.lnLRef(s.at)
+	r.LRefH = f.ofLogarithm(lnLRef.v, lnLRef, s)
+	r.MoistureShare = f.plainly(pShare, s, func(x float64) float64 { return x })
+	r.ActivationKJPerMol = f.plainly(pActivation, s, func(x float64) float64 { return x })
+	r.Sigma = f.plainly(pLnSigma, s, math.Exp)
+	if r.Sigma.SE != nil {
+		*r.Sigma.SE *= r.Sigma.Value
+	}
+	learned := cure.Ink{
+		LRefH: r.LRefH.Value, MoistureShare: r.MoistureShare.Value, ActivationKJPerMol: r.ActivationKJPerMol.Value,
+		AtTemperatureC: f.pair.Sheet.AtTemperatureC,
+		LifeLnSpread:   math.Sqrt(s.covariance[pLife][pLife]), MoistureSpread: math.Sqrt(s.covariance[pShare][pShare]),
+		ActivationSpread: math.Sqrt(s.covariance[pActivation][pActivation]),
+		// Rounding must not put a sigma at its bound outside.
+		Sigma:         min(max(r.Sigma.Value, cure.MinSigma), cure.MaxSigma),
+		SigmaLnSpread: math.Sqrt(s.covariance[pLnSigma][pLnSigma]),
+	}
+	r.LongerThanSheet = longerSomewhere(learned, f.pair.Sheet)
+	if !r.PriorNone {
+		r.Posterior = f.turned(learned, s)
+	}
+}
+
+// ofLogarithm is an estimate of exp(value), where value moves with the parameters as the jet does.
+func (f *fitting) ofLogarithm(value float64, moves jet, s solution) Estimate {
+	e := Estimate{Value: math.Exp(value)}
+	if !s.determined[pLife] {
+		return e
+	}
+	se, before := math.Sqrt(variance(moves, s.covariance)), 0.0
+	for p := range parameters {
+		before = math.Hypot(before, moves.d[p]*f.prior.spread[p])
+	}
+	inHours := e.Value * se
+	e.SE = &inHours
+	e.Interval = &[2]float64{e.Value * math.Exp(-lnSpan(se)), e.Value * math.Exp(lnSpan(se))}
+	e.Learned = f.learned(se, before)
+	return e
+}
+
+// variance is that of what moves with the parameters as a jet does.
+func variance(moves jet, covariance [parameters][parameters]float64) float64 {
+	v := 0.0
+	for p := range parameters {
+		for q := range parameters {
+			v += moves.d[p] * covariance[p][q] * moves.d[q]
+		}
+	}
+	return max(v, 0)
+}
+
+// plainly is an estimate of one parameter, in the form of shape.
+func (f *fitting) plainly(p int, s solution, shape func(float64) float64) Estimate {
+	e := Estimate{Value: shape(s.at[p])}
+	if !s.determined[p] {
+		return e
+	}
+	low, high := priorLow[p], priorHigh[p]
+	if f.result.PriorNone {
+		low, high = plainLow[p], plainHigh[p]
+	}
+	se := math.Sqrt(s.covariance[p][p])
+	e.SE = &se
+	centre := s.at[p] + s.lean[p]
+	e.Interval = &[2]float64{shape(truncatedNormal(0.05, centre, se, low, high)), shape(truncatedNormal(0.95, centre, se, low, high))}
+	e.Learned = f.learned(se, f.prior.spread[p])
+	return e
+}
+
+// learned says whether the records tell at least as much as was known before: under the prior the two add up, without it they stand alone.
+func (f *fitting) learned(se, before float64) bool {
+	if f.result.Ends < fewestEnds {
+		return false
+	}
+	if f.result.PriorNone {
+		return se <= before
+	}
+	return se*math.Sqrt2 <= before
+}
+
+// turned moves the temperature at which the life is known to where it is known best, within what the batches have seen. A cure.Ink
+// carries its spreads as independent, and there life and activation energy nearly are: a shop at 27 °C learns the life at 27 °C, and
+// what it does not know about the activation energy must not widen that.
+func (f *fitting) turned(learned cure.Ink, s solution) cure.Ink {
+	low, high := learned.AtTemperatureC, learned.AtTemperatureC
+	for i := range f.used {
+		low, high = min(low, f.used[i].To.coolestC), max(high, f.used[i].To.warmestC)
+	}
+	lnLRef := f.prior.lnLRef(s.at)
+	best := learned.LifeLnSpread * learned.LifeLnSpread
+	const steps = 64
+	for k := range steps + 1 {
+		temperature := low + (high-low)*float64(k)/steps
+		there := sheetAirAt(temperature)
+		spent := there.one.spending(s.at)
+		if v := variance(lnLRef.plus(-1, &spent), s.covariance); v < best {
+			best = v
+			learned.AtTemperatureC, learned.LifeLnSpread = temperature, math.Sqrt(v)
+		}
+	}
+	return learned
+}
+
+// longerSomewhere says whether an ink lives longer than the data sheet says at the sheet's temperature and somewhere between its dry and
+// humid ends.
+func longerSomewhere(learned, sheet cure.Ink) bool {
+	for _, humidity := range []float64{cure.DefaultDryPct, cure.ReferenceHumidityPct, cure.DefaultHumidPct} {
+		a := air.State{TemperatureC: sheet.AtTemperatureC, HumidityPct: humidity}
+		place := cure.Place{Exposure: 1}
+		if cure.StillAir(learned, place, a).LifeH > cure.StillAir(sheet, place, a).LifeH*(1+1e-9) {
+			return true
+		}
+	}
+	return false
+}

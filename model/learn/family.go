@@ -1,0 +1,41 @@
+package learn
+
+import (
+	"fmt"
+
+	"potlifed/model/cure"
+)
+
+// OneAMix keeps one record of each mix: parts of one mix share their end, and would count several times. It is the end that was seen, the
+// first if there are several; else the record that lived through most. The others come back as left out. ink weighs the doses.
+func OneAMix(records []Record, ink cure.Ink) (kept []Record, left []LeftOut) {
+	place := map[string]int{} // of a mix among kept
+	for _, r := range records {
+		if r.Mix == "" {
+			kept = append(kept, r)
+			continue
+		}
+		at, there := place[r.Mix]
+		if !there {
+			place[r.Mix] = len(kept)
+			kept = append(kept, r)
+			continue
+		}
+		loser := r
+		if tellsMore(&r, &kept[at], ink) {
+			loser, kept[at] = kept[at], r
+		}
+		left = append(left, LeftOut{ID: loser.ID, Why: fmt.Sprintf("of the same mix as %s; one record a mix counts", kept[at].ID)})
+	}
+	return kept, left
+}
+
+// tellsMore says whether a is the record to keep of two of one mix.
+func tellsMore(a, b *Record, ink cure.Ink) bool {
+	if aEnded, bEnded := a.Kind != Alive, b.Kind != Alive; aEnded != bEnded {
+		return aEnded
+	} else if aEnded {
+		return a.To.Dose(ink) < b.To.Dose(ink)
+	}
+	return a.To.Dose(ink) > b.To.Dose(ink)
+}

@@ -1,0 +1,269 @@
+package learn
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Option changes how FitShop works.
+type Option func(*settings)
+
+type settings struct{ priorNone bool }
+
+// PriorNone uses the records alone: the plain likelihood, for comparison with other programs. No record is judged, inks share
+// nothing, and the result cannot be accepted.
+func PriorNone() Option { return func(s *settings) { s.priorNone = true } }
+
+// Fit learns one pair by itself. See FitShop.
+func Fit(pair Pair, options ...Option) Result { return FitShop([]Pair{pair}, options...)[0] }
+
+// FitShop learns all pairs of a shop together, so that an ink with few batches leans on the others (half of its prior spread is common
+// to the shop). The results are in the order of the pairs. A pair without a usable record gets what was known before, moved by the
+// other inks only. A result with a Fault has no values.
+func FitShop(pairs []Pair, options ...Option) []Result {
+	var s settings
+	for _, option := range options {
+		option(&s)
+	}
+	fits := make([]*fitting, len(pairs))
+	var sound []*fitting
+	for i := range pairs {
+		fits[i] = prepare(pairs[i], s.priorNone)
+		if fits[i].result.Fault == "" {
+			sound = append(sound, fits[i])
+		}
+	}
+	if s.priorNone {
+		for _, f := range sound {
+			f.fitPlain()
+		}
+	} else {
+		fitTogether(sound)
+	}
+	results := make([]Result, len(pairs))
+	for i, f := range fits {
+		results[i] = f.result
+	}
+	return results
+}
+
+// fitting is a pair on its way to a result.
+type fitting struct {
+	pair   Pair
+	prior  prior
+	used   []Record
+	result Result
+	// free are the parameters that the fit may move, first the place of the first of them among all variables of the shop.
+	free  []int
+	first int
+}
+
+// prepare sorts the records into used and left out.
+func prepare(pair Pair, priorNone bool) *fitting {
+	f := &fitting{pair: pair}
+	f.result = Result{Ink: pair.Ink, Hardener: pair.Hardener, Sheet: pair.Sheet, LeftOut: []LeftOut{}, PriorNone: priorNone}
+	if err := pair.Sheet.Valid(); err != nil {
+		f.result.Fault = err.Error()
+		return f
+	}
+	f.prior = priorOf(pair.Sheet)
+	records, doubled := OneAMix(pair.Records, pair.Sheet)
+	f.result.LeftOut = append(f.result.LeftOut, doubled...)
+	for i := range records {
+		r := &records[i]
+		why, impossible := f.prior.why(r)
+		if why != "" && !(impossible && priorNone) {
+			f.result.LeftOut = append(f.result.LeftOut, LeftOut{ID: r.ID, Why: why, Impossible: impossible})
+			continue
+		}
+		f.used = append(f.used, *r)
+		if r.Kind == Alive {
+			f.result.Censored++
+		} else {
+			f.result.Ends++
+		}
+	}
+	return f
+}
+
+// at is the set of parameters at the shop's variables, which count in prior spreads from the prior's centre.
+func (f *fitting) at(x []float64) point {
+	at := f.prior.centre
+	for k, p := range f.free {
+		at[p] += f.prior.spread[p] * x[f.first+k]
+	}
+	return at
+}
+
+// addTo takes the pair's log-likelihood off value, gradient and Hessian.
+func (f *fitting) addTo(x, gradient []float64, hessian *mat.SymDense) float64 {
+	all := sum(f.used, f.at(x), &f.prior.sheet)
+	for k, p := range f.free {
+		i := f.first + k
+		gradient[i] -= all.d[p] * f.prior.spread[p]
+		for l, q := range f.free[:k+1] {
+			j := f.first + l
+			hessian.SetSym(i, j, hessian.At(i, j)-all.h[max(p, q)][min(p, q)]*f.prior.spread[p]*f.prior.spread[q])
+		}
+	}
+	return -all.v
+}
+
+// shop is the joint problem of several pairs under their priors.
+type shop struct {
+	fits []*fitting
+	// same are the variables of each parameter over all pairs.
+	same [parameters][]int
+	n    int
+}
+
+// fitTogether finds the most likely parameters of all pairs at once.
+func fitTogether(fits []*fitting) {
+	s := shop{fits: fits}
+	var low, high []float64
+	for _, f := range fits {
+		f.first, f.free = s.n, nil
+		for p := range parameters {
+			if !(f.prior.spread[p] > 0) {
+				continue
+			}
+			f.free = append(f.free, p)
+			s.same[p] = append(s.same[p], s.n)
+			low = append(low, (priorLow[p]-f.prior.centre[p])/f.prior.spread[p])
+			high = append(high, (priorHigh[p]-f.prior.centre[p])/f.prior.spread[p])
+			s.n++
+		}
+	}
+	if s.n == 0 {
+		for _, f := range fits {
+			f.conclude(solution{at: f.prior.centre})
+		}
+		return
+	}
+	o := minimise(s.penalised, make([]float64, s.n), low, high)
+	covariance, lean := spreadAround(o)
+	for _, f := range fits {
+		if !o.converged {
+			f.result.Fault = "the fit did not settle"
+			continue
+		}
+		f.conclude(f.solution(o.x, covariance, lean))
+	}
+}
+
+// penalised is the negative logarithm of likelihood and prior, but for a constant.
+func (s *shop) penalised(x, gradient []float64, hessian *mat.SymDense) float64 {
+	clear(gradient)
+	hessian.Zero()
+	value := 0.0
+	for _, f := range s.fits {
+		value += f.addTo(x, gradient, hessian)
+	}
+	// Each parameter's deviations over the pairs have variance 1 and correlation shopShare; this is the inverse of that matrix.
+	for _, at := range s.same {
+		total := 0.0
+		for _, i := range at {
+			total += x[i]
+		}
+		own := 1 / (1 - shopShare)
+		common := own * shopShare / (1 - shopShare + shopShare*float64(len(at)))
+		for a, i := range at {
+			value += 0.5 * x[i] * (own*x[i] - common*total)
+			gradient[i] += own*x[i] - common*total
+			for _, j := range at[:a+1] {
+				h := hessian.At(i, j) - common
+				if i == j {
+					h += own
+				}
+				hessian.SetSym(i, j, h)
+			}
+		}
+	}
+	return value
+}
+
+// spreadAround is the covariance from the curvature at an optimum, and how far beyond its bound each variable that presses against one
+// would have its centre: the distribution there is a normal one that is cut off.
+func spreadAround(o optimum) (covariance *mat.SymDense, lean []float64) {
+	n := len(o.x)
+	covariance, lean = mat.NewSymDense(n, nil), make([]float64, n)
+	var factor mat.Cholesky
+	if factor.Factorize(o.hessian) && factor.InverseTo(covariance) == nil {
+		for i := range n {
+			for j := range n {
+				if o.active[j] {
+					lean[i] -= covariance.At(i, j) * o.gradient[j]
+				}
+			}
+		}
+		return covariance, lean
+	}
+	// Not convex across a bound: what presses against it keeps its prior spread, the others theirs given that.
+	covariance = inverseOver(o.hessian, indices(o.active, false))
+	for _, i := range indices(o.active, true) {
+		covariance.SetSym(i, i, 1)
+	}
+	return covariance, lean
+}
+
+// inverseOver inverts the part of a matrix that belongs to some variables; the others get zeros, all of them where it cannot be done.
+func inverseOver(h *mat.SymDense, over []int) *mat.SymDense {
+	whole := mat.NewSymDense(h.SymmetricDim(), nil)
+	if len(over) == 0 {
+		return whole
+	}
+	part, inverse := mat.NewSymDense(len(over), nil), mat.NewSymDense(len(over), nil)
+	for a, i := range over {
+		for b, j := range over[:a+1] {
+			part.SetSym(a, b, h.At(i, j))
+		}
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(part) || factor.InverseTo(inverse) != nil {
+		return whole
+	}
+	for a, i := range over {
+		for b, j := range over[:a+1] {
+			whole.SetSym(i, j, inverse.At(a, b))
+		}
+	}
+	return whole
+}
+
+// solution is a set of parameters with what is left unknown about it.
+type solution struct {
+	at         point
+	covariance [parameters][parameters]float64
+	// lean is how far beyond the bound that it stands at a parameter would lie.
+	lean point
+	// determined are the parameters that have a standard error.
+	determined [parameters]bool
+	// nothing, where the plain likelihood had nothing to weigh: why.
+	nothing string
+}
+
+// solution is the pair's part of the shop's variables.
+func (f *fitting) solution(x []float64, covariance *mat.SymDense, lean []float64) solution {
+	s := solution{at: f.at(x)}
+	for k, p := range f.free {
+		s.lean[p] = lean[f.first+k] * f.prior.spread[p]
+		s.determined[p] = covariance.At(f.first+k, f.first+k) > 0
+		for l, q := range f.free {
+			s.covariance[p][q] = covariance.At(f.first+k, f.first+l) * f.prior.spread[p] * f.prior.spread[q]
+		}
+	}
+	return s
+}
+
+// notDetermined is for a plain likelihood that has no maximum.
+func notDetermined(ends int) string {
+	return fmt.Sprintf("%d ends do not show any scatter: the records alone say nothing about how sure the values are", ends)
+}
+
+// lnSpan is the difference of logarithms that a ratio's interval is made of.
+func lnSpan(se float64) float64 { return z90 * math.Max(se, 0) }
+
+// z90 is the standard normal's 95 % point.
+const z90 = 1.6448536269514722

@@ -1,0 +1,127 @@
+package learn
+
+import (
+	"math"
+	"time"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// Lived is what a batch has lived through up to an instant, whatever the ink makes of it: the dose under any ink follows from it
+// without walking the climate again. The zero Lived is the first hardener.
+type Lived struct {
+	// heat is the batch's time at each temperature; a few points stand for all of it (see gaussRule).
+	heat []warm
+	// moistureH is ∫ phi e/e_ref dt in hours.
+	moistureH float64
+	// at is the rate's ingredients at the instant itself.
+	atLnHeat, atMoisture float64
+	coolestC, warmestC   float64
+}
+
+// warm is hours spent at one temperature, given as cure.LnHeat.
+type warm struct{ lnHeat, hours float64 }
+
+// heatHours is ∫ k dt in hours at 20 °C, with its first two derivatives by the activation energy.
+func (l *Lived) heatHours(activation float64) (h, first, second float64) {
+	for _, w := range l.heat {
+		k := w.hours * math.Exp(activation*w.lnHeat)
+		h += k
+		first += w.lnHeat * k
+		second += w.lnHeat * w.lnHeat * k
+	}
+	return h, first, second
+}
+
+// Hours is the age.
+func (l *Lived) Hours() float64 {
+	sum := 0.0
+	for _, w := range l.heat {
+		sum += w.hours
+	}
+	return sum
+}
+
+// Dose is the spent life under an ink, every parameter at its centre.
+func (l *Lived) Dose(ink cure.Ink) float64 {
+	heat, _, _ := l.heatHours(ink.ActivationKJPerMol)
+	return ((1-ink.MoistureShare)*heat + ink.MoistureShare*l.moistureH) / ink.LRefH
+}
+
+// Journey walks a batch through its air and says at any instant what it has lived through.
+type Journey struct {
+	points    []warm
+	moistureH float64
+	place     cure.Place
+	lastAir   air.State
+	cupC      float64
+	coolestC  float64
+	warmestC  float64
+}
+
+// NewJourney starts at the first hardener; the cup has the air's temperature.
+func NewJourney(start air.State) *Journey {
+	start = start.Clamp()
+	return &Journey{
+		place: cure.Place{Exposure: 1}, lastAir: start, cupC: start.TemperatureC,
+		coolestC: start.TemperatureC, warmestC: start.TemperatureC,
+	}
+}
+
+// manyPoints: a journey that has gathered more is summed up before it goes on, so that months of minutes stay small.
+const manyPoints = 4096
+
+// Advance goes through a step of air at a place, as cure.Cloud.Advance does with its nominal member.
+func (j *Journey) Advance(p cure.Place, s cure.Step) {
+	if s.Duration <= 0 {
+		return
+	}
+	if len(j.points) > manyPoints {
+		j.points = gaussRule(j.points)
+	}
+	moisture, cup := cure.Trace(p, s, j.cupC, func(hours, cupC float64) {
+		j.points = append(j.points, warm{lnHeat: cure.LnHeat(cupC), hours: hours})
+		j.coolestC, j.warmestC = min(j.coolestC, cupC), max(j.warmestC, cupC)
+	})
+	j.moistureH += moisture
+	j.place, j.lastAir, j.cupC = p, s.To.Clamp(), cup
+}
+
+// Lived is what has been lived through so far.
+func (j *Journey) Lived() Lived {
+	cup := j.cupC
+	if j.place.Lag <= 0 {
+		cup = j.lastAir.TemperatureC
+	}
+	// An ink of moisture alone and of one hour's life has exactly this rate.
+	moistureOnly := cure.Ink{LRefH: 1, MoistureShare: 1}
+	return Lived{
+		heat:      gaussRule(j.points),
+		moistureH: j.moistureH,
+		atLnHeat:  cure.LnHeat(cup), atMoisture: moistureOnly.Rate(cup, j.lastAir.VapourPressurePa(), exposure(j.place)),
+		coolestC: j.coolestC, warmestC: j.warmestC,
+	}
+}
+
+// exposure is the place's phi inside its bounds.
+func exposure(p cure.Place) float64 {
+	if math.IsNaN(p.Exposure) {
+		return 1
+	}
+	return min(max(p.Exposure, cure.MinExposure), 1)
+}
+
+// Steady is a batch in air that does not change.
+func Steady(p cure.Place, a air.State, age time.Duration) Lived {
+	j := NewJourney(a)
+	// Without a lag and in still air one stretch is exact.
+	if age > 0 {
+		a = a.Clamp()
+		moistureOnly := cure.Ink{LRefH: 1, MoistureShare: 1}
+		j.points = []warm{{lnHeat: cure.LnHeat(a.TemperatureC), hours: age.Hours()}}
+		j.moistureH = age.Hours() * moistureOnly.Rate(a.TemperatureC, a.VapourPressurePa(), exposure(p))
+	}
+	j.place = cure.Place{Exposure: p.Exposure}
+	return j.Lived()
+}

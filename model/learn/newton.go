@@ -1,0 +1,128 @@
+package learn
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// objective gives a function's value and fills in gradient and Hessian. Where it is not defined the value is NaN.
+type objective func(x, gradient []float64, hessian *mat.SymDense) float64
+
+// optimum is where minimise came to rest.
+type optimum struct {
+	x        []float64
+	value    float64
+	gradient []float64
+	hessian  *mat.SymDense
+	// active says which variables stand at a bound that they would rather cross.
+	active    []bool
+	converged bool
+}
+
+const (
+	mostRounds = 300
+	// longestStep bounds a step in any variable; these are scaled so that 1 is what was not known beforehand.
+	longestStep = 4.0
+	// restStep: a step shorter than this changes nothing that is shown.
+	restStep = 1e-9
+)
+
+// minimise finds a minimum inside a box by Newton's method with a damping that grows where the function is not convex or the step fails
+// (Levenberg 1944, Marquardt 1963) and with the variables held that press against the box. The value never rises. converged is false when
+// it gave up after many rounds.
+func minimise(f objective, start, low, high []float64) optimum {
+	n := len(start)
+	o := optimum{x: append([]float64(nil), start...), gradient: make([]float64, n), hessian: mat.NewSymDense(n, nil), active: make([]bool, n)}
+	for i := range o.x {
+		o.x[i] = min(max(o.x[i], low[i]), high[i])
+	}
+	o.value = f(o.x, o.gradient, o.hessian)
+	if math.IsNaN(o.value) || math.IsInf(o.value, 0) {
+		return o
+	}
+	trial := optimum{x: make([]float64, n), gradient: make([]float64, n), hessian: mat.NewSymDense(n, nil)}
+	damping := 0.0
+	for range mostRounds {
+		for i := range o.x {
+			o.active[i] = o.x[i] <= low[i] && o.gradient[i] > 0 || o.x[i] >= high[i] && o.gradient[i] < 0
+		}
+		step, ok := newtonStep(&o, damping)
+		longest := 0.0
+		if ok {
+			for i := range step {
+				trial.x[i] = min(max(o.x[i]+step[i], low[i]), high[i])
+				longest = max(longest, math.Abs(trial.x[i]-o.x[i]))
+			}
+			if longest <= restStep && damping == 0 {
+				o.converged = true
+				return o
+			}
+			trial.value = f(trial.x, trial.gradient, trial.hessian)
+		}
+		if ok && trial.value <= o.value {
+			o.x, trial.x = trial.x, o.x
+			o.gradient, trial.gradient = trial.gradient, o.gradient
+			o.hessian, trial.hessian = trial.hessian, o.hessian
+			o.value = trial.value
+			damping = relaxed(damping)
+			continue
+		}
+		if longest <= restStep && ok {
+			// Not even so short a step goes down: rounding is all that is left.
+			o.converged = true
+			return o
+		}
+		damping = max(4*damping, 1e-3)
+	}
+	return o
+}
+
+func relaxed(damping float64) float64 {
+	if damping < 1e-2 {
+		return 0
+	}
+	return damping / 8
+}
+
+// newtonStep solves (H + damping·scale) step = -gradient over the variables that are not active; false where that is not positive definite.
+func newtonStep(o *optimum, damping float64) ([]float64, bool) {
+	free := indices(o.active, false)
+	step := make([]float64, len(o.x))
+	if len(free) == 0 {
+		return step, true
+	}
+	h, g := mat.NewSymDense(len(free), nil), mat.NewVecDense(len(free), nil)
+	for a, i := range free {
+		g.SetVec(a, -o.gradient[i])
+		for b := range a + 1 {
+			h.SetSym(a, b, o.hessian.At(i, free[b]))
+		}
+		h.SetSym(a, a, h.At(a, a)+damping*(1+math.Abs(h.At(a, a))))
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(h) {
+		return nil, false
+	}
+	var solved mat.VecDense
+	// A condition that is poor is what the damping is for; the trial decides.
+	_ = factor.SolveVecTo(&solved, g)
+	for a, i := range free {
+		step[i] = min(max(solved.AtVec(a), -longestStep), longestStep)
+		if math.IsNaN(step[i]) {
+			return nil, false
+		}
+	}
+	return step, true
+}
+
+// indices are the places where a list of truths has a value.
+func indices(truths []bool, value bool) []int {
+	var at []int
+	for i, truth := range truths {
+		if truth == value {
+			at = append(at, i)
+		}
+	}
+	return at
+}

@@ -1,0 +1,115 @@
+package learn
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+
+	"potlifed/model/cure"
+)
+
+const (
+	// shopShare is the part of what is not known about an ink beforehand that all inks of a shop have in common: what people there
+	// call gone, its sensor, its water. Half, an assumption: it pulls an ink with few batches half way to where the others went.
+	shopShare = 0.5
+	// impossibleBelow: a record less likely than this, by all that was known before the first batch, is an error of the record.
+	impossibleBelow = 1e-4
+	// sigmaPoints stand for the spread of sigma in that judgement.
+	sigmaPoints = 16
+)
+
+// bounds of the parameters under the prior.
+var (
+	priorLow  = point{math.Inf(-1), cure.MinMoistureShare, cure.MinActivationKJPerMol, math.Log(cure.MinSigma)}
+	priorHigh = point{math.Inf(1), cure.MaxMoistureShare, cure.MaxActivationKJPerMol, math.Log(cure.MaxSigma)}
+)
+
+// prior is what was known about an ink before its batches.
+type prior struct {
+	centre, spread point
+	sheet          sheetAir
+}
+
+func priorOf(ink cure.Ink) prior {
+	p := prior{
+		centre: point{math.Log(ink.LRefH), ink.MoistureShare, ink.ActivationKJPerMol, math.Log(ink.Sigma)},
+		spread: point{ink.LifeLnSpread, ink.MoistureSpread, ink.ActivationSpread, ink.SigmaLnSpread},
+		sheet:  sheetAirAt(ink.AtTemperatureC),
+	}
+	p.centre[pLife] -= p.sheet.one.spending(p.centre).v
+	return p
+}
+
+// lnLRef is ln L_ref at a set of parameters, with its derivatives.
+func (p *prior) lnLRef(at point) jet {
+	scale := p.sheet.one.spending(at)
+	life := variable(pLife, at[pLife])
+	return life.plus(1, &scale)
+}
+
+// why says why a record cannot be used, or nothing when it can.
+func (p *prior) why(r *Record) (why string, impossible bool) {
+	to := r.To.spending(p.centre)
+	if math.IsNaN(to.v) || math.IsInf(to.v, 0) {
+		return "it has not lived any time", false
+	}
+	if !(r.Weighing >= 0 && r.Weighing < 1) {
+		return fmt.Sprintf("the ratio's error %v is outside 0 to 1", r.Weighing), false
+	}
+	lnLRef := p.lnLRef(p.centre)
+	ended, alive := p.odds(&to, &lnLRef, r.Weighing)
+	tooLate := fmt.Sprintf("good at %.1f times its pot life: less likely than 1 in %.0f; a forgotten cup?", math.Exp(to.v-lnLRef.v), 1/impossibleBelow)
+	switch {
+	case r.Kind != Alive && ended < impossibleBelow:
+		return fmt.Sprintf("over at %.2f of its pot life: less likely than 1 in %.0f", math.Exp(to.v-lnLRef.v), 1/impossibleBelow), true
+	case r.Kind != Between && alive < impossibleBelow:
+		return tooLate, true
+	case r.Kind == Between && len(r.From.heat) > 0:
+		from := r.From.spending(p.centre)
+		if _, alive := p.odds(&from, &lnLRef, r.Weighing); alive < impossibleBelow {
+			return fmt.Sprintf("good at %.1f times its pot life: less likely than 1 in %.0f; a forgotten cup?",
+				math.Exp(from.v-lnLRef.v), 1/impossibleBelow), true
+		}
+	}
+	return "", false
+}
+
+// odds are the prior's probabilities that a batch is over, and that it still lives, at a dose: the parameters' spreads to first order,
+// sigma's in full.
+func (p *prior) odds(spent, lnLRef *jet, weighing float64) (ended, alive float64) {
+	lnDose := spent.plus(-1, lnLRef)
+	variance := weighing * weighing
+	for _, q := range []int{pLife, pShare, pActivation} {
+		variance += math.Pow(lnDose.d[q]*p.spread[q], 2)
+	}
+	for k := range sigmaPoints {
+		u := (float64(k) + 0.5) / sigmaPoints
+		sigma := math.Exp(truncatedNormal(u, p.centre[pLnSigma], p.spread[pLnSigma], priorLow[pLnSigma], priorHigh[pLnSigma]))
+		x := lnDose.v / math.Sqrt(sigma*sigma+variance)
+		above, _, _ := lnSurvival(x)
+		below, _, _ := lnSurvival(-x)
+		alive += math.Exp(above) / sigmaPoints
+		ended += math.Exp(below) / sigmaPoints
+	}
+	return ended, alive
+}
+
+// truncatedNormal is the quantile u of a normal distribution cut off below and above.
+func truncatedNormal(u, centre, spread, low, high float64) float64 {
+	if !(spread > 0) {
+		return min(max(centre, low), high)
+	}
+	a, b := (low-centre)/spread, (high-centre)/spread
+	mirrored := a > 0
+	if mirrored {
+		// The lower tail is the one that floating point resolves.
+		a, b, u = -b, -a, 1-u
+	}
+	pa, pb := 0.5*math.Erfc(-a/math.Sqrt2), 0.5*math.Erfc(-b/math.Sqrt2)
+	z := mathext.NormalQuantile(pa + u*(pb-pa))
+	if mirrored {
+		z = -z
+	}
+	return min(max(centre+spread*z, low), high)
+}

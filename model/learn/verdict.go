@@ -1,0 +1,102 @@
+package learn
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Learned names the parameters that the batches told, and those that are still assumed.
+func (r Result) Learned() (learned, assumed []string) {
+	for _, parameter := range []struct {
+		name     string
+		estimate Estimate
+	}{
+		{"life", r.LifeRatio}, {"humidity share", r.MoistureShare}, {"activation energy", r.ActivationKJPerMol}, {"batch-to-batch spread", r.Sigma},
+	} {
+		if parameter.estimate.Learned {
+			learned = append(learned, parameter.name)
+		} else {
+			assumed = append(assumed, parameter.name)
+		}
+	}
+	return learned, assumed
+}
+
+// Verdict is the result in a sentence, such as "12 ends, 48 used up in time: this ink lasts 9 % less than its data sheet says, 90 %
+// interval 3 to 15; humidity share still assumed".
+func (r Result) Verdict() string {
+	if r.Fault != "" {
+		return r.Fault
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s, %d used up in time", count(r.Ends, "end"), r.Censored)
+	if n := len(r.LeftOut); n > 0 {
+		fmt.Fprintf(&b, ", %d left out", n)
+	}
+	b.WriteString(": ")
+	switch {
+	case r.Undetermined != "":
+		b.WriteString(r.Undetermined)
+	case r.Ends+r.Censored == 0:
+		b.WriteString("no batch to learn from, the data sheet stands")
+	case !r.LifeRatio.Learned:
+		b.WriteString("too few to say that this ink is not as its data sheet says")
+	default:
+		b.WriteString(r.against())
+	}
+	if r.LifeRatio.Learned && r.LongerThanSheet {
+		b.WriteString(longerSays)
+	}
+	if _, assumed := r.Learned(); len(assumed) > 0 {
+		b.WriteString("; " + strings.Join(assumed, ", ") + " still assumed")
+	}
+	return b.String()
+}
+
+const longerSays = " (longer than the data sheet somewhere in its range: shown, not used without an adhesion or rub test)"
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// against compares the life with the data sheet's.
+func (r Result) against() string {
+	change := func(ratio float64) int { return int(math.Round(100 * (ratio - 1))) }
+	value, low, high := change(r.LifeRatio.Value), change(r.LifeRatio.Interval[0]), change(r.LifeRatio.Interval[1])
+	switch {
+	case value < 0 && high <= 0:
+		return fmt.Sprintf("this ink lasts %d %% less than its data sheet says, 90 %% interval %d to %d", -value, -high, -low)
+	case value > 0 && low >= 0:
+		return fmt.Sprintf("this ink lasts %d %% more than its data sheet says, 90 %% interval %d to %d", value, low, high)
+	case value == 0:
+		return fmt.Sprintf("this ink lasts as long as its data sheet says, 90 %% interval %d less to %d more", max(-low, 0), max(high, 0))
+	case value < 0:
+		return fmt.Sprintf("this ink lasts %d %% less than its data sheet says, 90 %% interval %d less to %d more", -value, -low, high)
+	}
+	return fmt.Sprintf("this ink lasts %d %% more than its data sheet says, 90 %% interval %d less to %d more", value, -low, high)
+}
+
+// Cautions are what a reader of the result has to know, each a sentence.
+func (r Result) Cautions() []string {
+	if r.Fault != "" {
+		return nil
+	}
+	var say []string
+	if impossible := r.Impossible(); impossible >= 3 && 10*impossible >= r.Ends+r.Censored+impossible {
+		say = append(say, fmt.Sprintf("%d records cannot be by the data sheet's figures and were not used: so many speak against the figures, "+
+			"not the records; check them.", impossible))
+	}
+	if 2*r.Censored > r.Ends+r.Censored {
+		say = append(say, fmt.Sprintf("%.0f %% of the batches were used up before they ended. Thick ink is used up faster, and where that is so "+
+			"the learned life is too long.", 100*r.CensoredShare()))
+	}
+	if r.LongerThanSheet && (r.LifeRatio.Learned || r.PriorNone) {
+		say = append(say, "A visible end comes later than the loss of adhesion that a data sheet means: a longer life is used only with an "+
+			"adhesion or rub test.")
+	}
+	return say
+}
