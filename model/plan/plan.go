@@ -104,7 +104,7 @@ type Cause string
 const (
 	NoWaste      Cause = "nothing-left" // every gram is printed
 	OnlyResidue  Cause = "residue"      // only what cannot be printed
-	BecauseLife  Cause = "life"         // the cup's minimum lasts longer than its life
+	BecauseLife  Cause = "life"         // mixes that lived longer would leave less, see LeftForLifeG
 	BecauseOfRun Cause = "run"          // the run does not fill its cups to the minimum
 )
 
@@ -114,8 +114,11 @@ type Plan struct {
 	MixedG   float64
 	PrintedG float64
 	LeftG    float64
-	Cause    Cause         // of LeftG
-	Finish   time.Duration // the last print
+	Cause    Cause // of LeftG
+	// LeftForLifeG is the part of LeftG that would not be left if a mix lived for ever: a cup's minimum that cannot be printed in time, and
+	// the mixes that are needed beyond those that fill a cup.
+	LeftForLifeG float64
+	Finish       time.Duration // the last print
 	// Spare is the least time that is left in any mix between its last print and its low bound.
 	Spare time.Duration
 	// Waits is how long presses that have begun stand still because the bench is busy, all together.
@@ -136,7 +139,7 @@ func For(r Run) (Plan, error) {
 	if err := r.Valid(); err != nil {
 		return Plan{}, fmt.Errorf("plan: %w", err)
 	}
-	fill := int(min(math.Floor((r.CupMaximumG-r.ResidueG)/r.GramsPerPrint*(1+rounding)), MostPrints))
+	fill := r.fill()
 	if fill < 1 {
 		return Plan{}, fmt.Errorf("plan: %w: the cup takes %.4g g, of which %.4g g stay in it, and one print takes %.4g g",
 			ErrImpossible, r.CupMaximumG, r.ResidueG, r.GramsPerPrint)
@@ -158,6 +161,11 @@ func For(r Run) (Plan, error) {
 	return Plan{}, fmt.Errorf("plan: %w: %w", ErrImpossible, why)
 }
 
+// fill is how many prints a full cup makes.
+func (r Run) fill() int {
+	return int(min(math.Floor((r.CupMaximumG-r.ResidueG)/r.GramsPerPrint*(1+rounding)), MostPrints))
+}
+
 // errNeverPrinted: fewer prints a mix would not help either.
 var errNeverPrinted = errors.New("the first mix is over before its first print")
 
@@ -171,7 +179,6 @@ func (r Run) evenly(mixes int) (Plan, error) {
 	}
 	benchFree := time.Duration(0)
 	var p Plan
-	shortestLife := time.Duration(math.MaxInt64)
 	for i := range mixes {
 		m := Mix{Press: 1, Prints: r.Prints / mixes}
 		if i < r.Prints%mixes {
@@ -187,9 +194,7 @@ func (r Run) evenly(mixes int) (Plan, error) {
 		m.Begun = max(free[m.Press-1]-preparing, benchFree)
 		m.PrintFrom = m.Begun + preparing
 		m.UsedUp = m.PrintFrom + r.printing(m.Prints)
-		life := r.Low(m.Begun)
-		m.LowAt = m.Begun + life
-		shortestLife = min(shortestLife, life)
+		m.LowAt = m.Begun + r.Low(m.Begun)
 		if err := r.inTime(i, m); err != nil {
 			return Plan{}, err
 		}
@@ -201,7 +206,7 @@ func (r Run) evenly(mixes int) (Plan, error) {
 	}
 	p.PrintedG = float64(r.Prints) * r.GramsPerPrint
 	p.LeftG = max(p.MixedG-p.PrintedG, 0)
-	p.Cause = r.cause(p, shortestLife)
+	r.explain(&p)
 	return p, nil
 }
 
@@ -238,20 +243,24 @@ func (r Run) inTime(i int, m Mix) error {
 		m.Begun.Round(time.Second), life.Round(time.Second), m.Prints, (m.UsedUp - m.Begun).Round(time.Second))
 }
 
-// cause says where the waste comes from.
-func (r Run) cause(p Plan, shortestLife time.Duration) Cause {
-	residue := float64(len(p.Mixes)) * r.ResidueG
-	minimum := (r.CupMinimumG - r.ResidueG) / r.GramsPerPrint // prints
-	inLife := (shortestLife - r.MixingTakes - r.Rest).Hours() * r.PrintsPerHour
-	switch {
-	case p.LeftG <= rounding*p.MixedG:
-		return NoWaste
-	case p.LeftG <= residue+rounding*p.MixedG:
-		return OnlyResidue
-	case minimum > inLife*(1+rounding):
-		return BecauseLife
+// explain says where the waste comes from.
+func (r Run) explain(p *Plan) {
+	full := float64((r.Prints + r.fill() - 1) / r.fill()) // mixes, if they lived for ever
+	atLeastG := max(full*r.CupMinimumG-p.PrintedG, full*r.ResidueG)
+	noise := rounding * p.MixedG
+	if over := p.LeftG - atLeastG; over > noise {
+		p.LeftForLifeG = over
 	}
-	return BecauseOfRun
+	switch {
+	case p.LeftG <= noise:
+		p.Cause = NoWaste
+	case p.LeftForLifeG > 0:
+		p.Cause = BecauseLife
+	case p.LeftG <= full*r.ResidueG+noise:
+		p.Cause = OnlyResidue
+	default:
+		p.Cause = BecauseOfRun
+	}
 }
 
 // faster tries more mixes, up to as many on each press as on the busiest: beyond that no press is done earlier.

@@ -77,16 +77,28 @@ func TestARunSmallerThanTheMinimum(t *testing.T) {
 	near(t, "left", p.LeftG, 17.5)
 }
 
-// Two hours and three quarters at 600 an hour print 1,500 in the 2.5 h that mixing leaves: 75 g of the 82.5 that must be mixed.
+// Two hours and three quarters at 600 an hour print 1,500 in the 2.5 h that mixing leaves: 75 g of the 82.5 that must be mixed. Three full
+// cups would do if they lasted.
 func TestALifeTooShortForTheMinimum(t *testing.T) {
-	r := usual(3000)
+	r := usual(6000)
 	r.Low = Fixed(165 * minute)
 	p := planned(t, r)
-	if len(p.Mixes) != 2 || p.Cause != BecauseLife || p.Spare != 0 {
+	if len(p.Mixes) != 4 || p.Cause != BecauseLife || p.Spare != 0 {
 		t.Fatalf("%+v", p)
 	}
 	near(t, "thrown away of each", p.Mixes[0].LeftG, 7.5)
-	near(t, "thrown away", p.LeftG, 15)
+	near(t, "thrown away", p.LeftG, 30)
+	near(t, "for the life", p.LeftForLifeG, 30)
+
+	// 1,300 prints are 65 g: 17.5 g are left of a cup's minimum whatever its life, and a second cup for the rest of them costs 82.5 more.
+	r = usual(1300)
+	r.Low = Fixed(75 * minute)
+	p = planned(t, r)
+	if len(p.Mixes) != 3 || p.Cause != BecauseLife {
+		t.Fatalf("%+v", p)
+	}
+	near(t, "left", p.LeftG, 182.5)
+	near(t, "for the life", p.LeftForLifeG, 165)
 }
 
 func TestResidue(t *testing.T) {
@@ -297,6 +309,10 @@ func TestNoPlanWastesLess(t *testing.T) {
 		leastG, mixes := bruteForce(r.Prints, most, func(n int) float64 { return max(r.CupMinimumG, float64(n)*r.GramsPerPrint+r.ResidueG) })
 		if math.Abs(p.MixedG-leastG) > 1e-6 || len(p.Mixes) != mixes {
 			t.Fatalf("%d mixes of %v g, by brute force %d of %v g: %+v", len(p.Mixes), p.MixedG, mixes, leastG, p)
+		}
+		r.Low = Fixed(1000 * time.Hour)
+		if long, err := For(r); err != nil || math.Abs(p.LeftG-p.LeftForLifeG-long.LeftG) > 1e-6 || long.LeftForLifeG != 0 {
+			t.Fatalf("%v g left, %v of them for the life; with a long one %v, %v", p.LeftG, p.LeftForLifeG, long.LeftG, err)
 		}
 	})
 }
