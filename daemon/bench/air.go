@@ -73,6 +73,9 @@ type zone struct {
 	read   time.Time
 	value  air.State
 	source *sensor
+	// habit is learned from the hours between two; nil while they are too few.
+	habit        *air.Habit
+	habitOfHours [2]int64
 }
 
 // airReading is one reading of a sensor, or why there is none.
@@ -158,7 +161,9 @@ func (b *Bench) takeIn(z *zone, s *sensor, at time.Time) {
 	silent := closed.ReadAt.IsZero() || at.Sub(b.lastRead(z)) > fresh(s)
 	switch {
 	case closed.Bridged: // the daemon was down: a line from the last to the first reading
-		b.step(z, at, cure.Step{From: closed.Air, To: s.air, Kind: cure.Bridged, Uncertain: true}, s.air, at)
+		bridge := cure.Step{From: closed.Air, To: s.air, Kind: cure.Bridged, Uncertain: true}
+		z.strays(closed.Hours, &bridge)
+		b.step(z, at, bridge, s.air, at)
 	case silent:
 		b.hold(z, at)
 		b.step(z, at, cure.Step{}, s.air, at)
@@ -211,6 +216,7 @@ func (b *Bench) hold(z *zone, end time.Time) {
 			return
 		}
 		step := cure.Step{From: last, To: last, Kind: cure.Held, Held: start.Sub(read), Uncertain: true}
+		z.strays(closed.Hours, &step)
 		stop := end
 		switch border := read.Add(staleAfter); {
 		case read.IsZero(), !start.Before(border):

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/model/air"
 	"potlifed/model/cure"
 )
 
@@ -52,13 +53,40 @@ func (b *Bench) lifeOf(s record.State, batch *record.Batch, now time.Time) *life
 	return l
 }
 
-// forecast looks ahead from the zone's last closed step.
+// forecast looks ahead from the zone's last closed step, along what the zone's own
+// record says of its air.
 func (b *Bench) forecast(batch *record.Batch, closed record.Zone) cure.Ends {
 	z := b.zones[batch.Zone]
-	if closed.ReadAt.IsZero() || z == nil || closed.Until.Sub(closed.ReadAt) > b.staleAfter(z) {
+	age := closed.Until.Sub(closed.ReadAt)
+	if closed.ReadAt.IsZero() || z == nil {
 		return batch.Cloud.Forecast(batch.Stuff.Place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
 	}
-	return batch.Cloud.Forecast(batch.Stuff.Place, closed.Air, closed.Until.Sub(closed.ReadAt))
+	var known []cure.ForecastOption
+	if habit := z.habitOf(closed.Hours); habit != nil {
+		known = append(known, cure.Along(habit.Ahead(closed.Air, closed.ReadAt)))
+	}
+	if age > b.staleAfter(z) {
+		known = append(known, cure.TowardsWorst(closed.Worst()))
+	}
+	return batch.Cloud.Forecast(batch.Stuff.Place, closed.Air, age, known...)
+}
+
+// habitOf is what the zone's air usually does, nil while too little is known. It is
+// learned anew when an hour is over.
+func (z *zone) habitOf(hours air.History) *air.Habit {
+	if of := [2]int64{hours.First, hours.End()}; z.habitOfHours != of {
+		z.habit, _ = hours.Habit()
+		z.habitOfHours = of
+	}
+	return z.habit
+}
+
+// strays notes in a step without readings how far the zone's air usually strays.
+func (z *zone) strays(hours air.History, step *cure.Step) {
+	if habit := z.habitOf(hours); habit != nil {
+		perRoot := habit.PerRootHour()
+		step.DriftK, step.DriftPct = perRoot.TemperatureC, perRoot.HumidityPct
+	}
 }
 
 // endAt keeps a forecast end on the side of now that the risk says. The two differ by
@@ -84,6 +112,7 @@ func (b *Bench) openStep(zone string, closed record.Zone, now time.Time) cure.St
 	}
 	read := b.lastRead(z)
 	step.Held = closed.Until.Sub(read)
+	z.strays(closed.Hours, &step)
 	age := now.Sub(read)
 	switch {
 	case read.IsZero() || age > b.staleAfter(z):

@@ -30,6 +30,9 @@ func (e AirStep) apply(s *State, r Record) {
 	z.Air, z.ReadAt, z.Bridged = e.After, e.ReadAt, false
 	if e.Step.Duration > 0 {
 		z.Recent = remember(z.Recent, PastStep{start, e.Step}, z.Until.Add(-keptSteps))
+		if known := e.Step.Kind == cure.Measured || e.Step.Kind == cure.Held; known && !e.ReadAt.IsZero() {
+			z.Hours = z.Hours.With(start, e.Step.Duration, e.Step.From, e.Step.To)
+		}
 	}
 	s.Zones = maps.Clone(s.Zones)
 	s.Zones[e.Zone] = &z

@@ -103,6 +103,7 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 		z := *old
 		later(&z.Until)
 		later(&z.ReadAt)
+		z.Hours = z.Hours.Shift(d)
 		z.Recent = slices.Clone(z.Recent)
 		for i := range z.Recent {
 			later(&z.Recent[i].Start)

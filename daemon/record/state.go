@@ -64,6 +64,9 @@ type Zone struct {
 	ReadAt  time.Time  `json:"read_at,omitzero"` // of the newest reading
 	Recent  []PastStep `json:"recent"`           // a day of closed steps, oldest first
 	Bridged bool       `json:"bridged"`          // the daemon was down since Until; the next step bridges that
+	// Hours is what was measured at each whole hour of the last fortnight, from which
+	// the zone's habit is learned.
+	Hours air.History `json:"hours,omitzero"`
 }
 
 // PastStep is a closed step with its place in time.

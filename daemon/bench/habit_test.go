@@ -1,0 +1,51 @@
+package bench
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+)
+
+// A zone that gets hot and humid every afternoon is foreseen to get so again: the
+// batch that is mixed in its mild morning ends sooner than in air that stays. Once
+// the record is a few days long; before that the default holds.
+func TestForecastFollowsTheZonesOwnDays(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.must(record.RecordMix{
+		Ink: "gloss-4", MixedAt: s.b.now(),
+		Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+	}).ID
+	batch := s.b.state.Batches[id]
+	zone := *s.b.state.Zones[batch.Zone]
+	before := s.b.forecast(batch, zone)
+
+	start := s.b.now().Add(-10 * 24 * time.Hour).Truncate(time.Hour)
+	days := func(n int) record.Zone {
+		learned := zone
+		learned.Hours = air.History{}
+		for h := (10 - n) * 24; h < 10*24; h++ {
+			at := start.Add(time.Duration(h) * time.Hour)
+			// Six hours from now on each of the days was the hottest.
+			x := math.Cos(2 * math.Pi * (at.Sub(s.b.now()).Hours() - 6) / 24)
+			a := air.State{TemperatureC: mild.TemperatureC + 5 + 6*x, HumidityPct: mild.HumidityPct + 5 + 6*x}
+			learned.Hours = learned.Hours.With(at, 0, a, a)
+		}
+		return learned
+	}
+	if few := s.b.forecast(batch, days(1)); few != before {
+		t.Errorf("with a day of record %+v, without %+v", few, before)
+	}
+	known := s.b.forecast(batch, days(10))
+	if known.Expected > before.Expected-30*time.Minute || known.Low > before.Low {
+		t.Errorf("with ten hot days of record %+v, without %+v", known, before)
+	}
+	step := s.b.openStep(batch.Zone, days(10), s.b.now())
+	if step.DriftK <= air.DriftTemperatureK {
+		t.Errorf("a zone of 12 K a day strays by %v K in the square root of an hour", step.DriftK)
+	}
+}
