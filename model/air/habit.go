@@ -47,7 +47,7 @@ type Habit struct {
 type course struct {
 	hour, mean [AheadHours + 1]float64
 	stray      [AheadHours + 1]float64
-	perRoot    float64 // stray in the square root of an hour, for a time with readings at both ends
+	perRoot    float64 // drift in the square root of an hour, between readings at both ends
 }
 
 // Habit learns from the history. With less than two days of it ok is false: the default holds then.
@@ -67,7 +67,7 @@ func (h History) Habit() (habit *Habit, ok bool) {
 	return habit, true
 }
 
-// PerRootHour is how far the air strays in the square root of an hour, in K and % RH, seen over four hours.
+// PerRootHour is how far the air strays from a straight line between two readings, in K and % RH a square root of an hour.
 func (h *Habit) PerRootHour() State {
 	return State{TemperatureC: h.temperature.perRoot, HumidityPct: h.humidity.perRoot}
 }
@@ -157,6 +157,7 @@ func (r readings) learn(values []float64, drift float64, c *course) [AheadHours 
 		}
 	}
 	c.spread(errors, drift)
+	c.perRoot = bridge(values, drift)
 	return errors
 }
 
@@ -203,8 +204,22 @@ func (c *course) spread(errors [AheadHours + 1][]float64, drift float64) {
 	for ahead := 1; ahead <= AheadHours; ahead++ {
 		c.stray[ahead] = (rise[ahead] + rise[ahead+1]) / 2
 	}
-	const hours = 4
-	c.perRoot = off[hours] * 1.5 / math.Sqrt(hours)
+}
+
+// bridge is the drift that explains how far the middle of six hours was from the straight line between their ends: a random walk tied to
+// both ends is off by drift √(hours/4) there.
+func bridge(values []float64, drift float64) float64 {
+	const hours = 6
+	sum, n := 0.0, 0.0
+	for i := 0; i+hours < len(values); i++ {
+		off := values[i+hours/2] - (values[i]+values[i+hours])/2
+		if !math.IsNaN(off) {
+			sum += off * off / (hours / 4.0)
+			n++
+		}
+	}
+	const independent = 1.0 / hours
+	return math.Sqrt((doubt*drift*drift + sum*independent) / (doubt + n*independent))
 }
 
 // looks is how many independent looks ahead there were.
