@@ -15,7 +15,9 @@ func (f *fitting) conclude(s solution) {
 	r := &f.result
 	r.Undetermined = s.nothing
 	r.covariance = s.covariance
-	r.LogLikelihood = sum(f.used, s.at, &f.prior.sheet).v
+	if r.PriorNone || len(f.free) == 0 {
+		r.LogLikelihood = sum(f.used, s.at, &f.prior.sheet).v
+	}
 	r.LifeRatio = f.ofLogarithm(s.at[pLife]-f.prior.centre[pLife], variable(pLife, s.at[pLife]), s)
 	lnLRef := f.prior.lnLRef(s.at)
 	r.LRefH = f.ofLogarithm(lnLRef.v, lnLRef, s)

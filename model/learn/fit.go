@@ -63,7 +63,7 @@ type fitting struct {
 // prepare sorts the records into used and left out.
 func prepare(pair Pair, priorNone bool) *fitting {
 	f := &fitting{pair: pair}
-	f.result = Result{Ink: pair.Ink, Hardener: pair.Hardener, Sheet: pair.Sheet, LeftOut: []LeftOut{}, PriorNone: priorNone}
+	f.result = Result{Ink: pair.Ink, Hardener: pair.Hardener, Sheet: pair.Sheet, Assumed: pair.Assumed, LeftOut: []LeftOut{}, PriorNone: priorNone}
 	if err := pair.Sheet.Valid(); err != nil {
 		f.result.Fault = err.Error()
 		return f
@@ -143,6 +143,12 @@ func fitTogether(fits []*fitting) {
 		return
 	}
 	o := minimise(s.penalised, make([]float64, s.n), low, high)
+	for _, f := range fits {
+		f.result.LogLikelihood = sum(f.used, f.at(o.x), &f.prior.sheet).v
+	}
+	if o.converged {
+		s.levelSigma(&o, low, high)
+	}
 	covariance, lean := spreadAround(o)
 	for _, f := range fits {
 		if !o.converged {

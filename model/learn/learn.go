@@ -77,6 +77,8 @@ type Result struct {
 	Ink      string   `json:"ink"`
 	Hardener string   `json:"hardener,omitempty"`
 	Sheet    cure.Ink `json:"sheet"`
+	// Assumed as in Pair.
+	Assumed bool `json:"sheet_assumed,omitempty"`
 
 	LRefH              Estimate `json:"l_ref_h"`
 	MoistureShare      Estimate `json:"moisture_share"`

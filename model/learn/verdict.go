@@ -39,9 +39,9 @@ func (r Result) Verdict() string {
 	case r.Undetermined != "":
 		b.WriteString(r.Undetermined)
 	case r.Ends+r.Censored == 0:
-		b.WriteString("no batch to learn from, the data sheet stands")
+		b.WriteString("no batch to learn from, " + r.sheet() + " stands")
 	case !r.LifeRatio.Learned:
-		b.WriteString("too few to say that this ink is not as its data sheet says")
+		b.WriteString("too few to say that this ink is not as " + r.sheet() + " says")
 	default:
 		b.WriteString(r.against())
 	}
@@ -54,7 +54,15 @@ func (r Result) Verdict() string {
 	return b.String()
 }
 
-const longerSays = " (longer than the data sheet somewhere in its range: shown, not used without an adhesion or rub test)"
+// sheet is what the life is compared with.
+func (r Result) sheet() string {
+	if r.Assumed {
+		return "the usual range, assumed for want of a data sheet,"
+	}
+	return "its data sheet"
+}
+
+const longerSays = " (longer than the data sheet somewhere between its ends: shown, not used without an adhesion or rub test)"
 
 func count(n int, what string) string {
 	if n == 1 {
@@ -69,15 +77,15 @@ func (r Result) against() string {
 	value, low, high := change(r.LifeRatio.Value), change(r.LifeRatio.Interval[0]), change(r.LifeRatio.Interval[1])
 	switch {
 	case value < 0 && high <= 0:
-		return fmt.Sprintf("this ink lasts %d %% less than its data sheet says, 90 %% interval %d to %d", -value, -high, -low)
+		return fmt.Sprintf("this ink lasts %d %% less than %s says, 90 %% interval %d to %d", -value, r.sheet(), -high, -low)
 	case value > 0 && low >= 0:
-		return fmt.Sprintf("this ink lasts %d %% more than its data sheet says, 90 %% interval %d to %d", value, low, high)
+		return fmt.Sprintf("this ink lasts %d %% more than %s says, 90 %% interval %d to %d", value, r.sheet(), low, high)
 	case value == 0:
-		return fmt.Sprintf("this ink lasts as long as its data sheet says, 90 %% interval %d less to %d more", max(-low, 0), max(high, 0))
+		return fmt.Sprintf("this ink lasts as long as %s says, 90 %% interval %d less to %d more", r.sheet(), max(-low, 0), max(high, 0))
 	case value < 0:
-		return fmt.Sprintf("this ink lasts %d %% less than its data sheet says, 90 %% interval %d less to %d more", -value, -low, high)
+		return fmt.Sprintf("this ink lasts %d %% less than %s says, 90 %% interval %d less to %d more", -value, r.sheet(), -low, high)
 	}
-	return fmt.Sprintf("this ink lasts %d %% more than its data sheet says, 90 %% interval %d less to %d more", value, -low, high)
+	return fmt.Sprintf("this ink lasts %d %% more than %s says, 90 %% interval %d less to %d more", value, r.sheet(), -low, high)
 }
 
 // Cautions are what a reader of the result has to know, each a sentence.

@@ -1,0 +1,220 @@
+package learn
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+// truth is an ink as it really is.
+type truth struct {
+	ink   cure.Ink
+	sigma float64
+}
+
+// truthAt is the ink whose parameters lie so many prior spreads from the centre.
+func truthAt(prior cure.Ink, life, share, activation, lnSigma float64) truth {
+	p := priorOf(prior)
+	at := p.centre
+	for q, z := range []float64{life, share, activation, lnSigma} {
+		at[q] = min(max(at[q]+z*p.spread[q], priorLow[q]), priorHigh[q])
+	}
+	ink := prior
+	ink.LRefH, ink.MoistureShare, ink.ActivationKJPerMol = math.Exp(p.lnLRef(at).v), at[pShare], at[pActivation]
+	return truth{ink: ink, sigma: math.Exp(at[pLnSigma])}
+}
+
+// drawTruth draws an ink from what is known beforehand.
+func drawTruth(random *rand.Rand, prior cure.Ink) truth {
+	p := priorOf(prior)
+	inside := func(q int) float64 {
+		for {
+			if x := p.centre[q] + p.spread[q]*random.NormFloat64(); x > priorLow[q] && x < priorHigh[q] {
+				return (x - p.centre[q]) / p.spread[q]
+			}
+		}
+	}
+	return truthAt(prior, random.NormFloat64(), inside(pShare), inside(pActivation), inside(pLnSigma))
+}
+
+// shopAir is the air of a batch: a season and a day's own weather.
+func shopAir(random *rand.Rand) air.State {
+	return air.State{TemperatureC: 16 + 16*random.Float64(), HumidityPct: 25 + 60*random.Float64()}
+}
+
+func (w truth) life(a air.State) float64 {
+	return cure.StillAir(w.ink, cure.Place{Exposure: 1}, a).LifeH
+}
+
+// usedUpLn is the centre of ln(time until used up / life) that makes 60 % of batches used up when its spread is 0.35 and sigma 0.15.
+const usedUpLn, usedUpSpread = -0.0965, 0.35
+
+// batch mixes one, and it is used up or seen to end, whichever comes first, without regard to each other.
+func (w truth) batch(random *rand.Rand) Record {
+	a := shopAir(random)
+	life := w.life(a)
+	end, gone := life*math.Exp(w.sigma*random.NormFloat64()), life*math.Exp(usedUpLn+usedUpSpread*random.NormFloat64())
+	if gone < end {
+		return Record{Kind: Alive, To: steady(a.TemperatureC, a.HumidityPct, gone)}
+	}
+	return Record{Kind: Ended, To: steady(a.TemperatureC, a.HumidityPct, end)}
+}
+
+func (w truth) batches(random *rand.Rand, n int) []Record {
+	records := make([]Record, n)
+	for i := range records {
+		records[i] = w.batch(random)
+	}
+	return records
+}
+
+// untilEnds mixes until so many ends were seen.
+func (w truth) untilEnds(random *rand.Rand, ends int) []Record {
+	var records []Record
+	for ends > 0 {
+		r := w.batch(random)
+		if r.Kind == Ended {
+			ends--
+		}
+		records = append(records, r)
+	}
+	return records
+}
+
+// tally gathers errors of one parameter over shops.
+type tally struct{ n, sum, square, se, held float64 }
+
+func (t *tally) add(e Estimate, truth, miss float64) {
+	t.n++
+	t.sum += miss
+	t.square += miss * miss
+	t.se += *e.SE
+	if truth >= e.Interval[0] && truth <= e.Interval[1] {
+		t.held++
+	}
+}
+
+func TestRecoversKnownParameters(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a thousand shops")
+	}
+	const shops, batches = 1000, 200
+	ink := usualInk(t)
+	random := rand.New(rand.NewPCG(3, 1))
+	var life, share, activation, sigma tally
+	censored := 0.0
+	for range shops {
+		w := drawTruth(random, ink)
+		r := Fit(Pair{Sheet: ink, Records: w.batches(random, batches)})
+		if r.Fault != "" {
+			t.Fatal(r.Fault)
+		}
+		censored += r.CensoredShare() / shops
+		life.add(r.LRefH, w.ink.LRefH, r.LRefH.Value/w.ink.LRefH-1)
+		share.add(r.MoistureShare, w.ink.MoistureShare, r.MoistureShare.Value-w.ink.MoistureShare)
+		activation.add(r.ActivationKJPerMol, w.ink.ActivationKJPerMol, r.ActivationKJPerMol.Value-w.ink.ActivationKJPerMol)
+		sigma.add(r.Sigma, w.sigma, r.Sigma.Value-w.sigma)
+	}
+	report := func(what string, of *tally, mostBias float64) {
+		bias, held := of.sum/of.n, of.held/of.n
+		t.Logf("%-18s bias %+.5f, rms error %.5f, mean se %.5f, in the 90 %% interval %.1f %%", what, bias, math.Sqrt(of.square/of.n), of.se/of.n, 100*held)
+		if math.Abs(bias) > mostBias {
+			t.Errorf("%s: bias %v is more than %v", what, bias, mostBias)
+		}
+		if held < 0.87 || held > 0.93 {
+			t.Errorf("%s: the 90 %% interval holds the truth in %.1f %% of shops", what, 100*held)
+		}
+	}
+	t.Logf("%.1f %% censored", 100*censored)
+	if censored < 0.55 || censored > 0.65 {
+		t.Error("these are not the shops that the test is about")
+	}
+	report("L_ref (relative)", &life, 0.01)
+	report("share", &share, share.se/share.n/3)
+	report("activation energy", &activation, activation.se/activation.n/3)
+	report("sigma", &sigma, sigma.se/sigma.n/3)
+}
+
+// A shop whose ink is not as its data sheet says: after 20 ends the band of the next batch holds its end in 80 % of cases all the same.
+func TestWrongPriorsAfterTwentyEnds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of shops")
+	}
+	const shops = 800
+	ink := usualInk(t)
+	random := rand.New(rand.NewPCG(3, 2))
+	for _, wrong := range []struct {
+		what                            string
+		life, share, activation, spread float64
+	}{
+		{"life +1", 1, 0, 0, 0}, {"life -1", -1, 0, 0, 0}, {"life +2", 2, 0, 0, 0}, {"life -2", -2, 0, 0, 0},
+		{"all +1", 1, 1, 1, 1}, {"all -1", -1, -1, -1, -1}, {"share, Ea +2", 0, 2, 2, 0}, {"share, Ea -2", 0, -2, -2, 0},
+	} {
+		w := truthAt(ink, wrong.life, wrong.share, wrong.activation, wrong.spread)
+		before, after, early := 0, 0, 0
+		for range shops {
+			r := Fit(Pair{Sheet: ink, Records: w.untilEnds(random, 20)})
+			a := shopAir(random)
+			end := w.life(a) * math.Exp(w.sigma*random.NormFloat64())
+			low, high := band(r.Posterior, a)
+			if low <= end && end <= high {
+				after++
+			}
+			if end < low {
+				early++
+			}
+			if low, high := band(ink, a); low <= end && end <= high {
+				before++
+			}
+		}
+		held := float64(after) / shops
+		t.Logf("%-13s band holds the end of the next batch: %.1f %% (%.1f %% before low); by the data sheet alone %.1f %%",
+			wrong.what, 100*held, 100*float64(early)/shops, 100*float64(before)/shops)
+		if held < 0.75 || held > 0.85 {
+			t.Errorf("%s: %.1f %% is outside 75 to 85", wrong.what, 100*held)
+		}
+	}
+}
+
+// band is low and high of a batch in still air.
+func band(ink cure.Ink, a air.State) (low, high float64) {
+	ends := cure.New(ink, cure.Sensor{Exact: true}, 0, a).Forecast(cure.Place{Exposure: 1}, a, 0, cure.WithoutDrift())
+	return ends.Low.Hours(), ends.High.Hours()
+}
+
+// Informative censoring: people use thick ink up. Half of the ends are hidden as "used up" at 93 % of that batch's life. The life comes out
+// about 8 % long; the guard does not let it into effect.
+func TestInformativeCensoringMakesTheLifeLongAndIsStopped(t *testing.T) {
+	const shops, batches = 60, 400
+	ink := usualInk(t)
+	random := rand.New(rand.NewPCG(3, 3))
+	bias, stopped := 0.0, 0
+	for range shops {
+		w := truthAt(ink, 0, 0, 0, 0)
+		var records []Record
+		for range batches {
+			a := shopAir(random)
+			end := w.life(a) * math.Exp(w.sigma*random.NormFloat64())
+			record := Record{Kind: Ended, To: steady(a.TemperatureC, a.HumidityPct, end)}
+			if random.Float64() < 0.5 {
+				record = Record{Kind: Alive, To: steady(a.TemperatureC, a.HumidityPct, 0.93*end)}
+			}
+			records = append(records, record)
+		}
+		r := Fit(Pair{Sheet: ink, Records: records})
+		bias += math.Log(r.LifeRatio.Value) / shops
+		if _, err := r.Accept(nil); err == ErrNeedsTest {
+			stopped++
+		}
+	}
+	t.Logf("the life comes out %.1f %% long; stopped in %d of %d shops", 100*(math.Exp(bias)-1), stopped, shops)
+	if bias < 0.06 || bias > 0.10 {
+		t.Errorf("bias of ln life %v, want about 0.08", bias)
+	}
+	if stopped != shops {
+		t.Error("a life that is too long got through the guard")
+	}
+}
