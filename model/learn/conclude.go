@@ -10,6 +10,9 @@ import (
 // fewestEnds: below it nothing is called learned, whatever the curvature says.
 const fewestEnds = 3
 
+// vagueLn: a standard error of a logarithm beyond this is none.
+const vagueLn = 20.0
+
 // conclude turns a solution into the result.
 func (f *fitting) conclude(s solution) {
 	r := &f.result
@@ -21,6 +24,11 @@ func (f *fitting) conclude(s solution) {
 	r.LifeRatio = f.ofLogarithm(s.at[pLife]-f.prior.centre[pLife], variable(pLife, s.at[pLife]), s)
 	lnLRef := f.prior.lnLRef(s.at)
 	r.LRefH = f.ofLogarithm(lnLRef.v, lnLRef, s)
+	if !isFinite(r.LRefH.Value) || !isFinite(r.LifeRatio.Value) || !isFinite(r.LogLikelihood) || r.LRefH.Value == 0 {
+		*r = Result{Ink: r.Ink, Hardener: r.Hardener, Sheet: r.Sheet, Assumed: r.Assumed, Ends: r.Ends, Censored: r.Censored,
+			LeftOut: r.LeftOut, PriorNone: r.PriorNone, Fault: "the most likely life is beyond all bounds"}
+		return
+	}
 	r.MoistureShare = f.plainly(pShare, s, func(x float64) float64 { return x })
 	r.ActivationKJPerMol = f.plainly(pActivation, s, func(x float64) float64 { return x })
 	r.Sigma = f.plainly(pLnSigma, s, math.Exp)
@@ -38,7 +46,7 @@ func (f *fitting) conclude(s solution) {
 	}
 	r.LongerThanSheet = longerSomewhere(learned, f.pair.Sheet)
 	if !r.PriorNone {
-		r.Posterior = f.turned(learned, s)
+		r.Posterior = notWider(f.turned(learned, s), f.pair.Sheet)
 	}
 }
 
@@ -51,6 +59,9 @@ func (f *fitting) ofLogarithm(value float64, moves jet, s solution) Estimate {
 	se, before := math.Sqrt(variance(moves, s.covariance)), 0.0
 	for p := range parameters {
 		before = math.Hypot(before, moves.d[p]*f.prior.spread[p])
+	}
+	if se > vagueLn {
+		return e
 	}
 	inHours := e.Value * se
 	e.SE = &inHours
@@ -119,6 +130,15 @@ func (f *fitting) turned(learned cure.Ink, s solution) cure.Ink {
 			learned.AtTemperatureC, learned.LifeLnSpread = temperature, math.Sqrt(v)
 		}
 	}
+	return learned
+}
+
+// notWider holds the spreads inside what was known before: the curvature of a likelihood that is not quite convex must not unlearn.
+func notWider(learned, sheet cure.Ink) cure.Ink {
+	learned.LifeLnSpread = min(learned.LifeLnSpread, sheet.LifeLnSpread)
+	learned.MoistureSpread = min(learned.MoistureSpread, sheet.MoistureSpread)
+	learned.ActivationSpread = min(learned.ActivationSpread, sheet.ActivationSpread)
+	learned.SigmaLnSpread = min(learned.SigmaLnSpread, sheet.SigmaLnSpread)
 	return learned
 }
 

@@ -143,10 +143,10 @@ func fitTogether(fits []*fitting) {
 		return
 	}
 	o := minimise(s.penalised, make([]float64, s.n), low, high)
-	for _, f := range fits {
-		f.result.LogLikelihood = sum(f.used, f.at(o.x), &f.prior.sheet).v
-	}
 	if o.converged {
+		for _, f := range fits {
+			f.result.LogLikelihood = sum(f.used, f.at(o.x), &f.prior.sheet).v
+		}
 		s.levelSigma(&o, low, high)
 	}
 	covariance, lean := spreadAround(o)
@@ -196,7 +196,7 @@ func spreadAround(o optimum) (covariance *mat.SymDense, lean []float64) {
 	n := len(o.x)
 	covariance, lean = mat.NewSymDense(n, nil), make([]float64, n)
 	var factor mat.Cholesky
-	if factor.Factorize(o.hessian) && factor.InverseTo(covariance) == nil {
+	if factor.Factorize(o.hessian) && factor.InverseTo(covariance) == nil && mostVariance(covariance) <= 4 {
 		for i := range n {
 			for j := range n {
 				if o.active[j] {
@@ -206,12 +206,20 @@ func spreadAround(o optimum) (covariance *mat.SymDense, lean []float64) {
 		}
 		return covariance, lean
 	}
-	// Not convex across a bound: what presses against it keeps its prior spread, the others theirs given that.
+	// Not convex across a bound, or nearly so, where nothing can be wider than twice the prior: what presses against it keeps its prior spread, the others theirs given that.
 	covariance = inverseOver(o.hessian, indices(o.active, false))
 	for _, i := range indices(o.active, true) {
 		covariance.SetSym(i, i, 1)
 	}
 	return covariance, lean
+}
+
+func mostVariance(covariance *mat.SymDense) float64 {
+	most := 0.0
+	for i := range covariance.SymmetricDim() {
+		most = max(most, covariance.At(i, i))
+	}
+	return most
 }
 
 // inverseOver inverts the part of a matrix that belongs to some variables; the others get zeros, all of them where it cannot be done.

@@ -57,6 +57,9 @@ func (p *prior) why(r *Record) (why string, impossible bool) {
 	if !(r.Weighing >= 0 && r.Weighing < 1) {
 		return fmt.Sprintf("the ratio's error %v is outside 0 to 1", r.Weighing), false
 	}
+	if r.Kind == Between && len(r.From.heat) > 0 && !(r.From.spending(p.centre).v < to.v) {
+		return "it was looked at last after its end", false
+	}
 	lnLRef := p.lnLRef(p.centre)
 	ended, alive := p.odds(&to, &lnLRef, r.Weighing)
 	tooLate := fmt.Sprintf("good at %.1f times its pot life: less likely than 1 in %.0f; a forgotten cup?", math.Exp(to.v-lnLRef.v), 1/impossibleBelow)
