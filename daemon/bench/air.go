@@ -8,6 +8,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/air"
+	"potlifed/model/alarm"
 	"potlifed/model/cure"
 )
 
@@ -329,6 +330,11 @@ func (b *Bench) quality(z *zone, now time.Time) (record.Quality, string) {
 	}
 	if why, doubt := doubtful(value); doubt {
 		return record.QualityUncertain, why
+	}
+	for _, s := range z.sensors {
+		if b.stands(alarm.Disagrees, s.ID) {
+			return record.QualityUncertain, "its sensors disagree"
+		}
 	}
 	return record.QualityGood, ""
 }

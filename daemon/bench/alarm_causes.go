@@ -170,12 +170,13 @@ func (l *look) service() {
 	case b.write.flight != nil && b.clock.Now().Mono-b.write.sentAt >= alarm.SlowWrite:
 		l.holds(alarm.JournalFailing, bench, "the journal is slow: a write has taken more than %v", alarm.SlowWrite)
 	}
-	out := b.outlet()
-	switch {
-	case out.Away == "":
-	case b.uptime(b.clock.Now()) < settling:
-		l.notKnown(alarm.BrokerAway, bench)
-	default:
+	out, early := b.outlet(), b.uptime(b.clock.Now()) < settling
+	if early { // it has hardly begun to connect
+		for _, name := range []string{alarm.BrokerAway, alarm.QueueLong, alarm.OtherInstance} {
+			l.notKnown(name, bench)
+		}
+	}
+	if out.Away != "" && !early {
 		l.holds(alarm.BrokerAway, bench, "nothing can be published: %s", out.Away)
 	}
 	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {

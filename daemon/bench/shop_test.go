@@ -85,7 +85,12 @@ var errFull = errors.New("database or disk is full")
 
 func openShop(t testing.TB, dir string, c *handClock) *shop {
 	t.Helper()
-	cfg, err := config.Parse("shop.yaml", []byte(testShop))
+	return openShopOf(t, dir, c, testShop)
+}
+
+func openShopOf(t testing.TB, dir string, c *handClock, configuration string) *shop {
+	t.Helper()
+	cfg, err := config.Parse("shop.yaml", []byte(configuration))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,541 @@
+package bench
+
+import (
+	"encoding/json"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/alarm"
+)
+
+// goes lets time go by in whole seconds, with the sensors read every five: quicker than
+// pass, where the scale does not matter.
+func (s *shop) goes(d time.Duration, r rooms) {
+	s.air = r
+	for range int(d / time.Second) {
+		s.clock.turn(time.Second)
+		mono := s.clock.is.Mono.Truncate(time.Second)
+		if mono%(5*time.Second) == 0 {
+			for id, a := range s.air {
+				s.enter(airReading{sensor: id, air: *a, at: s.clock.is.Mono})
+			}
+		}
+		s.b.tick(s.b.now())
+		s.settle()
+	}
+}
+
+// records is a batch that was mixed just now, by hand.
+func (s *shop) records(ink string, inkG, hardenerG, thinnerG float64) string {
+	s.t.Helper()
+	parts := []record.Component{{Part: "ink", G: inkG}, {Part: "hardener", G: hardenerG}}
+	if thinnerG > 0 {
+		parts = append(parts, record.Component{Part: "thinner", G: thinnerG})
+	}
+	return s.must(record.RecordMix{Ink: ink, MixedAt: s.b.now(), Components: parts}).ID
+}
+
+// is fails unless an alarm is in the given state; normal for one that is not there.
+func (s *shop) is(want alarm.State, name, subject string) record.AlarmView {
+	s.t.Helper()
+	a, there := s.alarm(name, subject)
+	if got := alarm.State(a.State); there && got != want || !there && want != alarm.Normal {
+		s.t.Errorf("%s/%s is %q (%s), want %s", name, subject, got, a.Text, want)
+	}
+	if there && (a.Response == "" || a.Text == "" || a.Since.IsZero()) {
+		s.t.Errorf("%s/%s does not say what, since when and what to do: %+v", name, subject, a)
+	}
+	return a
+}
+
+// alarmEvents are the events about one alarm, as kind and who.
+func (s *shop) alarmEvents(name, subject string) []string {
+	s.t.Helper()
+	events, err := s.journal.Events(s.ctx, 0, 100000)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	var got []string
+	for _, e := range events {
+		var about struct{ Alarm, Subject, By string }
+		if json.Unmarshal(e.JSON, &about) == nil && about.Alarm == name && about.Subject == subject {
+			got = append(got, strings.TrimPrefix(string(e.Kind), "alarm-")+" by "+about.By)
+		}
+	}
+	return got
+}
+
+// publishing lets the bench think so of its outlet.
+func (s *shop) publishing(o Outlet) { s.b.outlet = func() Outlet { return o } }
+
+func TestAlarmLivesItsCycle(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	away := Outlet{Away: "connection refused"}
+	for range 20 { // one that comes and goes every second is not away
+		s.publishing(away)
+		s.goes(time.Second, both(mild))
+		s.publishing(Outlet{})
+		s.goes(time.Second, both(mild))
+	}
+	s.is(alarm.Normal, "broker", "bench-1")
+
+	s.publishing(away)
+	s.goes(7*time.Second, both(mild))
+	if a := s.is(alarm.Unacknowledged, "broker", "bench-1"); !strings.Contains(a.Text, "connection refused") {
+		t.Errorf("the text does not say why: %s", a.Text)
+	}
+	s.publishing(Outlet{})
+	s.goes(5*time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "broker", "bench-1")
+	s.goes(7*time.Second, both(mild))
+	s.is(alarm.Returned, "broker", "bench-1")
+	s.publishing(away)
+	s.goes(7*time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "broker", "bench-1")
+	s.acknowledge("broker", "bench-1")
+	if a := s.is(alarm.Acknowledged, "broker", "bench-1"); a.By != "tester" {
+		t.Errorf("acknowledged by %q", a.By)
+	}
+	seq := s.b.state.Seq
+	s.acknowledge("broker", "bench-1")
+	if s.b.state.Seq != seq {
+		t.Error("what is acknowledged was acknowledged again")
+	}
+	s.publishing(Outlet{})
+	s.goes(12*time.Second, both(mild))
+	s.is(alarm.Normal, "broker", "bench-1")
+	want := []string{"raised by bench", "returned by bench", "raised by bench", "acknowledged by tester", "returned by bench"}
+	if got := s.alarmEvents("broker", "bench-1"); !slices.Equal(got, want) {
+		t.Errorf("events %v, want %v", got, want)
+	}
+}
+
+func TestAlarmOutlivesARestart(t *testing.T) {
+	dir, c := t.TempDir(), newClock()
+	s := openShop(t, dir, c)
+	s.publishing(Outlet{Waiting: 1200, OtherInstance: "twin"})
+	s.goes(40*time.Second, both(mild))
+	since := s.is(alarm.Unacknowledged, "queue", "bench-1").Since
+	s.acknowledge("queue", "bench-1")
+	s.crash()
+	c.turn(time.Minute)
+	s = openShop(t, dir, c)
+	defer s.crash()
+	s.publishing(Outlet{Waiting: 600}) // in the dead-band
+	if a := s.is(alarm.Acknowledged, "queue", "bench-1"); !a.Since.Equal(since) || a.By != "tester" {
+		t.Errorf("after the restart: since %v by %q, want %v by tester", a.Since, a.By, since)
+	}
+	s.is(alarm.Unacknowledged, "other-instance", "bench-1")
+	s.goes(2*time.Minute, both(mild))
+	s.is(alarm.Acknowledged, "queue", "bench-1")
+	s.overOnceSeen("other-instance", "bench-1")
+	s.publishing(Outlet{Waiting: 400})
+	s.goes(2*time.Minute, both(mild))
+	s.is(alarm.Normal, "queue", "bench-1")
+}
+
+func TestAirOutOfRange(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	at := func(temperature, humidity float64) rooms {
+		return rooms{"bench-air": mild, "hall-air": {TemperatureC: temperature, HumidityPct: humidity}}
+	}
+	s.goes(20*time.Second, both(mild))
+	s.goes(30*time.Second, at(36, 40)) // a moment with the gate open
+	s.goes(3*time.Minute, at(34, 40))
+	s.is(alarm.Normal, "air-out-of-range", "hall")
+	s.goes(80*time.Second, at(36, 40))
+	if a := s.is(alarm.Unacknowledged, "air-out-of-range", "hall"); !strings.Contains(a.Text, "36.0 °C") {
+		t.Errorf("text %q", a.Text)
+	}
+	s.goes(10*time.Minute, at(34.7, 40))
+	s.is(alarm.Unacknowledged, "air-out-of-range", "hall")
+	s.goes(80*time.Second, at(34.3, 40))
+	s.overOnceSeen("air-out-of-range", "hall")
+	for _, r := range []rooms{at(9, 40), at(20, 86)} {
+		s.goes(80*time.Second, r)
+		s.is(alarm.Unacknowledged, "air-out-of-range", "hall")
+		s.goes(80*time.Second, both(mild))
+		s.overOnceSeen("air-out-of-range", "hall")
+	}
+	s.is(alarm.Normal, "air-out-of-range", "bench")
+}
+
+// TestALostSensorSilencesOnlyThree: what can no longer be seen is silent, and the end of
+// a batch is warned of earlier than with the sensor.
+func TestALostSensorSilencesOnlyThree(t *testing.T) {
+	warned := map[string]map[string]time.Duration{}
+	for _, sensor := range []string{"there", "lost"} {
+		s := openShop(t, t.TempDir(), newClock())
+		s.goes(time.Hour, both(humid)) // what a silent sensor may be hiding
+		s.goes(20*time.Minute, both(mild))
+		id := s.records("gloss-4", 60, 15, 7.5)
+		s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+		r := both(mild)
+		if sensor == "lost" {
+			r = rooms{"hall-air": mild}
+		}
+		mixed, seen, silent := s.b.now(), map[string]time.Duration{}, map[string]bool{}
+		for range 12 * 60 {
+			s.goes(time.Minute, r)
+			for _, a := range s.b.Snapshot().Alarms {
+				if _, known := seen[a.Name]; !known && a.State == "unacknowledged" {
+					seen[a.Name] = s.b.now().Sub(mixed)
+				}
+				if a.State == "suppressed" {
+					silent[a.Name+"/"+a.Subject] = true
+				}
+			}
+		}
+		warned[sensor] = seen
+		want := []string{}
+		if sensor == "lost" {
+			want = []string{"air-out-of-range/bench", "life-cut/" + id}
+		}
+		if got := slices.Sorted(maps.Keys(silent)); !slices.Equal(got, want) {
+			t.Errorf("sensor %s: suppressed %v, want %v", sensor, got, want)
+		}
+		s.crash()
+	}
+	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead"} {
+		with, ok := warned["there"][name]
+		without, too := warned["lost"][name]
+		if !ok || !too || without >= with {
+			t.Errorf("%s came after %v with the sensor (%v), after %v without (%v): want it earlier", name, with, ok, without, too)
+		}
+	}
+	if _, ok := warned["lost"]["sensor-stale"]; !ok {
+		t.Error("nothing said that the sensor is lost")
+	}
+}
+
+func TestLifeCutByAnotherAir(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(time.Minute, both(mild))
+	id := s.records("gloss-4", 60, 15, 7.5)
+	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.goes(30*time.Minute, both(mild))
+	before := s.batch(id).EndsAt.Expected
+	s.goes(2*time.Minute, both(humid)) // a door
+	s.goes(20*time.Minute, both(mild))
+	s.is(alarm.Normal, "life-cut", id)
+	s.goes(8*time.Minute, both(humid))
+	a := s.is(alarm.Unacknowledged, "life-cut", id)
+	earlier := before.Sub(s.batch(id).EndsAt.Expected)
+	if earlier < 30*time.Minute {
+		t.Fatalf("the end moved by %v: the air of this test is too dry", earlier)
+	}
+	for _, want := range []string{"50 %", "80 %", " min earlier"} {
+		if !strings.Contains(a.Text, want) {
+			t.Errorf("text %q does not say %q", a.Text, want)
+		}
+	}
+	if !s.light("light-1").Flashing {
+		t.Error("the light does not flash")
+	}
+	s.acknowledge("life-cut", id) // and plans by the new end
+	s.goes(6*time.Minute, both(humid))
+	s.is(alarm.Normal, "life-cut", id)
+	s.goes(time.Hour, both(humid))
+	s.is(alarm.Normal, "life-cut", id)
+	if got := s.alarmEvents("life-cut", id); len(got) != 3 {
+		t.Errorf("events %v, want three: said once, seen, over", got)
+	}
+	s.must(record.LoadBatch{Batch: id, Press: "press-2"}) // another place is no other air
+	s.goes(time.Hour, both(humid))
+	s.is(alarm.Normal, "life-cut", id)
+}
+
+func TestFaultsOfAMix(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(time.Minute, both(mild))
+	off, thick, good := s.records("gloss-4", 60, 20, 8), s.records("gloss-4", 60, 15, 30), s.records("gloss-4", 60, 15, 7.5)
+	s.goes(time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "ratio-off", off)
+	s.is(alarm.Normal, "thinner-off", off)
+	s.is(alarm.Unacknowledged, "thinner-off", thick)
+	s.is(alarm.Normal, "ratio-off", thick)
+	for _, name := range []string{"ratio-off", "thinner-off", "order-wrong"} {
+		s.is(alarm.Normal, name, good)
+	}
+	s.must(record.ConfirmStep{Batch: off, Step: "load", Override: "for a test print"})
+	s.goes(10*time.Second, both(mild))
+	s.overOnceSeen("ratio-off", off)
+	s.must(record.CloseBatch{Batch: thick, Outcome: "discarded"})
+	s.is(alarm.Normal, "thinner-off", thick)
+}
+
+// TestFaultAtTheScale: whoever stands at the scale has a while to put a pour right.
+func TestFaultAtTheScale(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.must(record.StartMix{Ink: "gloss-4"}).ID
+	s.weighs(12, time.Second)
+	s.must(record.ConfirmStep{Batch: id, Step: "cup"})
+	s.pours(12, 72, 6*time.Second)
+	s.must(record.ConfirmStep{Batch: id, Step: "ink"})
+	s.pours(72, 90, 3*time.Second) // 18 g where 15 are meant
+	s.must(record.ConfirmStep{Batch: id, Step: "hardener"})
+	s.weighs(90, 90*time.Second)
+	s.is(alarm.Normal, "ratio-off", id)
+	s.weighs(90, 40*time.Second)
+	s.is(alarm.Unacknowledged, "ratio-off", id)
+	s.pours(90, 102, 3*time.Second)
+	s.must(record.ConfirmStep{Batch: id, Step: "hardener"})
+	s.weighs(102, 10*time.Second)
+	s.overOnceSeen("ratio-off", id)
+}
+
+func TestSeenAndNotChanged(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(time.Minute, both(mild))
+	parts := []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
+	id := s.must(record.RecordMix{Ink: "gloss-4", MixedAt: s.b.now().Add(-12 * time.Hour), Components: parts}).ID
+	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.goes(20*time.Minute, both(mild))
+	s.is(alarm.Unacknowledged, "batch-dead", id)
+	s.is(alarm.Unacknowledged, "batch-left-open", id)
+	s.is(alarm.Normal, "not-changed", "press-1")
+	s.acknowledge("batch-risk", id)
+	s.goes(14*time.Minute, both(mild))
+	s.is(alarm.Normal, "not-changed", "press-1")
+	s.goes(2*time.Minute, both(mild))
+	if a := s.is(alarm.Unacknowledged, "not-changed", "press-1"); !strings.Contains(a.Text, "tester") || !strings.Contains(a.Text, id) {
+		t.Errorf("text %q does not say who and which", a.Text)
+	}
+	s.must(record.UnloadBatch{Batch: id})
+	s.goes(10*time.Second, both(mild))
+	s.overOnceSeen("not-changed", "press-1")
+}
+
+// TestColdCupSweats takes a cup from a cold bench to a press in warm, humid air. The
+// dew point at 30 °C and 70 % is 23.9 °C (Magnus, from memory).
+func TestColdCupSweats(t *testing.T) {
+	cold, warm := &air.State{TemperatureC: 15, HumidityPct: 50}, &air.State{TemperatureC: 30, HumidityPct: 70}
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	r := rooms{"bench-air": cold, "hall-air": warm}
+	s.goes(time.Minute, r)
+	id := s.records("gloss-4", 60, 15, 7.5)
+	s.goes(5*time.Minute, r)
+	s.is(alarm.Normal, "cup-sweating", id)
+	s.must(record.LoadBatch{Batch: id, Press: "press-2"})
+	s.goes(2*time.Minute, r)
+	s.is(alarm.Unacknowledged, "cup-sweating", id)
+	s.goes(time.Hour, r) // it is as warm as the air by then
+	s.overOnceSeen("cup-sweating", id)
+}
+
+const twoSensors = `
+bench: bench-1
+data_dir: /nowhere
+scales:
+  - {id: scale-1, port: "tcp://127.0.0.1:1", division_g: 0.1, zone: bench}
+sensors:
+  - {id: left, zone: bench, path: /nowhere, every: 5s}
+  - {id: right, zone: bench, path: /nowhere/else, every: 5s}
+inks:
+  - {id: gloss-4, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
+`
+
+func TestSensorsDisagree(t *testing.T) {
+	s := openShopOf(t, t.TempDir(), newClock(), twoSensors)
+	defer s.crash()
+	at := func(humidity float64) *air.State { return &air.State{TemperatureC: 20, HumidityPct: humidity} }
+	s.goes(10*time.Minute, rooms{"left": at(50), "right": at(57)}) // both may be 2 % off, and a room is not even
+	s.is(alarm.Normal, "sensor-disagrees", "right")
+	s.goes(6*time.Minute, rooms{"left": at(50), "right": at(62)})
+	if a := s.is(alarm.Unacknowledged, "sensor-disagrees", "right"); !strings.Contains(a.Text, "left") || !strings.Contains(a.Text, "62 %") {
+		t.Errorf("text %q does not say which and by how much", a.Text)
+	}
+	if v := s.b.Snapshot().Air[0]; v.Quality != record.QualityUncertain {
+		t.Errorf("air of sensors that disagree is %s", v.Quality)
+	}
+	s.goes(6*time.Minute, rooms{"right": at(62)}) // the one that it was compared with is lost
+	s.is(alarm.Suppressed, "sensor-disagrees", "right")
+	s.is(alarm.Normal, "air-out-of-range", "bench") // the other one still sees the air
+	s.goes(time.Minute, rooms{"left": at(50), "right": at(51)})
+	s.is(alarm.Normal, "sensor-disagrees", "right")
+	s.goes(10*time.Minute, rooms{"left": at(50), "right": at(51)})
+	s.is(alarm.Normal, "sensor-disagrees", "right")
+}
+
+func TestImplausibleIsNotStale(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	for range 4 {
+		s.enter(airReading{sensor: "bench-air", err: errors.New("130 % is no humidity"), rejected: true, at: s.clock.is.Mono})
+		s.goes(5*time.Second, rooms{"hall-air": mild})
+	}
+	if a := s.is(alarm.Unacknowledged, "sensor-implausible", "bench-air"); !strings.Contains(a.Text, "130 %") {
+		t.Errorf("text %q", a.Text)
+	}
+	s.is(alarm.Normal, "sensor-stale", "bench-air")
+	s.is(alarm.Suppressed, "air-out-of-range", "bench")
+	s.goes(20*time.Second, both(mild))
+	s.overOnceSeen("sensor-implausible", "bench-air")
+	s.is(alarm.Normal, "air-out-of-range", "bench")
+}
+
+func TestShelving(t *testing.T) {
+	dir, c := t.TempDir(), newClock()
+	s := openShop(t, dir, c)
+	s.publishing(Outlet{Away: "refused"})
+	s.goes(20*time.Second, both(mild))
+	in := func(d time.Duration) time.Time { return s.b.now().Add(d) }
+	for name, wrong := range map[string]record.Change{
+		"past":           record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(-time.Second)},
+		"too long":       record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(13 * time.Hour)},
+		"no such":        record.ShelveAlarm{Alarm: "brokers", Subject: "bench-1", Until: in(time.Hour)},
+		"no such thing":  record.ShelveAlarm{Alarm: "broker", Subject: "bench-2", Until: in(time.Hour)},
+		"not on a shelf": record.UnshelveAlarm{Alarm: "broker", Subject: "bench-1"},
+		"not standing":   record.UnshelveAlarm{Alarm: "clock", Subject: "bench-1"},
+	} {
+		if body, refusal := s.asks(wrong); refusal == nil || refusal.Detail == "" {
+			t.Errorf("%s: %s, want a refusal that says why", name, body)
+		}
+	}
+	until := in(time.Hour)
+	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: until, Reason: "moving the router"}); refusal != nil {
+		t.Fatal(refusal)
+	}
+	a := s.is(alarm.Shelved, "broker", "bench-1")
+	if a.Until == nil || !a.Until.Equal(until) || a.By != "tester" || a.Text != "moving the router" {
+		t.Errorf("shelved %+v, want until, by and why", a)
+	}
+	s.goes(time.Minute, both(mild))
+	s.crash()
+	c.turn(30 * time.Minute)
+	s = openShop(t, dir, c)
+	defer func() { s.crash() }()
+	s.publishing(Outlet{Away: "refused"})
+	s.goes(27*time.Minute, both(mild))
+	s.is(alarm.Shelved, "broker", "bench-1")
+	s.goes(3*time.Minute, both(mild))
+	s.is(alarm.Unacknowledged, "broker", "bench-1")
+	s.acknowledge("broker", "bench-1")
+
+	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(time.Hour)}); refusal != nil {
+		t.Fatal(refusal)
+	}
+	body, refusal := s.asks(record.UnshelveAlarm{Alarm: "broker", Subject: "bench-1"})
+	var v record.AlarmView
+	if refusal != nil || json.Unmarshal(body, &v) != nil || v.State != "normal" {
+		t.Fatalf("taken off the shelf: %s (%v)", body, refusal)
+	}
+	s.goes(time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "broker", "bench-1") // it says so again: there still is a cause
+	want := []string{
+		"raised by bench", "shelved by tester", "unshelved by bench", "raised by bench", "acknowledged by tester",
+		"shelved by tester", "unshelved by tester", "raised by bench",
+	}
+	if got := s.alarmEvents("broker", "bench-1"); !slices.Equal(got, want) {
+		t.Errorf("events %v, want %v", got, want)
+	}
+}
+
+func TestMaintenance(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	until := s.b.now().Add(2 * time.Hour)
+	for name, wrong := range map[string]record.Change{
+		"no reason":  record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "  "},
+		"no end":     record.TakeOutOfService{Sensor: "bench-air", Reason: "salt"},
+		"no such":    record.TakeOutOfService{Sensor: "press-1", Until: until, Reason: "salt"},
+		"in service": record.PutInService{Sensor: "bench-air"},
+	} {
+		if body, refusal := s.asks(wrong); refusal == nil || refusal.Detail == "" {
+			t.Errorf("%s: %s, want a refusal that says why", name, body)
+		}
+	}
+	body, refusal := s.asks(record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "in the salt jar"})
+	var v record.SensorView
+	if refusal != nil || json.Unmarshal(body, &v) != nil || v.OutOfService == nil || !v.OutOfService.Equal(until) {
+		t.Fatalf("answer %s (%v)", body, refusal)
+	}
+	salt := &air.State{TemperatureC: 20, HumidityPct: 97}
+	s.goes(5*time.Minute, rooms{"bench-air": salt, "hall-air": mild})
+	s.goes(10*time.Minute, rooms{"hall-air": mild})
+	if a := s.is(alarm.OutOfService, "sensor-stale", "bench-air"); a.By != "tester" || a.Text != "in the salt jar" {
+		t.Errorf("out of service by %q: %q", a.By, a.Text)
+	}
+	s.is(alarm.Suppressed, "air-out-of-range", "bench") // 97 % of a jar are not the room's
+	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "sensor-stale", Subject: "bench-air", Until: until}); refusal == nil || refusal.Status != 409 {
+		t.Errorf("shelving what is under maintenance: %v, want a 409", refusal)
+	}
+	if _, refusal := s.asks(record.PutInService{Sensor: "bench-air"}); refusal != nil {
+		t.Fatal(refusal)
+	}
+	s.goes(time.Second, rooms{"hall-air": mild})
+	s.is(alarm.Unacknowledged, "sensor-stale", "bench-air")
+	s.is(alarm.Normal, "sensor-implausible", "bench-air")
+
+	if _, refusal := s.asks(record.TakeOutOfService{Sensor: "scale-1", Until: s.b.now().Add(time.Minute), Reason: "being moved"}); refusal != nil {
+		t.Fatal(refusal)
+	}
+	s.is(alarm.OutOfService, "scale-silent", "scale-1")
+	s.goes(2*time.Minute, both(mild))
+	s.is(alarm.Unacknowledged, "scale-silent", "scale-1") // its time is over, and it never spoke
+}
+
+func TestSlowJournal(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	s.b.decide(s.b.now(), "tester", record.Stopped{})
+	s.b.flush() // and nobody writes it
+	for range 6 {
+		s.clock.turn(time.Second)
+		s.b.tick(s.b.now())
+	}
+	if a, ok := s.b.state.Alarms[record.AlarmKey{Name: "journal", Subject: "bench-1"}]; !ok || !strings.Contains(a.Text, "slow") {
+		t.Fatalf("alarm %+v", a)
+	}
+	s.settle()
+	s.goes(12*time.Second, both(mild))
+	s.overOnceSeen("journal", "bench-1")
+}
+
+// TestALightFlashesUntilSomebodyHasSeen: also when the cause is gone by then.
+func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(time.Minute, both(mild))
+	id := s.records("gloss-4", 60, 20, 8)
+	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(record.ConfirmStep{Batch: id, Step: "load", Override: "for a test print"})
+	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "ratio-off", Subject: id, Until: s.b.now().Add(time.Hour)}); refusal != nil {
+		t.Fatal(refusal)
+	}
+	s.goes(time.Second, both(mild))
+	if l := s.light("light-1"); l.Flashing {
+		t.Error("it flashes for what was put aside")
+	}
+	bad := s.records("gloss-4", 60, 20, 8)
+	s.must(record.LoadBatch{Batch: bad, Press: "press-1", Replace: true})
+	s.goes(time.Second, both(mild))
+	s.must(record.ConfirmStep{Batch: bad, Step: "load", Override: "for a test print"})
+	s.goes(10*time.Second, both(mild))
+	s.is(alarm.Returned, "ratio-off", bad)
+	if l := s.light("light-1"); !l.Flashing {
+		t.Error("nobody has seen it, and it does not flash")
+	}
+	s.acknowledge("ratio-off", bad)
+	if l := s.light("light-1"); l.Flashing {
+		t.Error("it flashes although everything was seen")
+	}
+}
