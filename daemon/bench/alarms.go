@@ -77,7 +77,12 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
 	if s.is == cannotBeSeen {
 		text = s.text
 	}
-	b.takeAlarm(now, key, d, was, alarm.Next(was, is), text)
+	next := alarm.Next(was, is)
+	if was.Silenced() && !next.Silenced() && w.On && !w.Raw {
+		// It is not raised for a cause that is going already.
+		w, next = watched{}, alarm.Normal
+	}
+	b.takeAlarm(now, key, d, was, next, text)
 	if b.watched[key] = w; w.Idle() {
 		delete(b.watched, key)
 	}
