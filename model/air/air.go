@@ -63,8 +63,9 @@ func SaturationPressurePa(temperatureC float64) float64 {
 // pressures close together and cannot pay for a logarithm each: within 6 K of its centre the pressure is right to 2e-5, within 2 K
 // to 2e-7 (tested over the whole range of the package).
 type Saturation struct {
-	centreC                     float64
-	value, first, second, third float64
+	centreC              float64
+	pressurePa           float64 // at the centre
+	first, second, third float64 // derivatives of its logarithm
 }
 
 // SaturationAround expands around temperatureC.
@@ -72,18 +73,27 @@ func SaturationAround(temperatureC float64) Saturation {
 	t := temperatureC + zeroCelsiusK
 	t2 := t * t
 	return Saturation{
-		centreC: temperatureC,
-		value:   lnSaturation(t),
-		first:   lnSaturationSlope(t),
-		second:  2*hylandWexlerC8/(t2*t) + 2*hylandWexlerC11 + 6*hylandWexlerC12*t - hylandWexlerC13/t2,
-		third:   -6*hylandWexlerC8/(t2*t2) + 6*hylandWexlerC12 + 2*hylandWexlerC13/(t2*t),
+		centreC:    temperatureC,
+		pressurePa: math.Exp(lnSaturation(t)),
+		first:      lnSaturationSlope(t),
+		second:     2*hylandWexlerC8/(t2*t) + 2*hylandWexlerC11 + 6*hylandWexlerC12*t - hylandWexlerC13/t2,
+		third:      -6*hylandWexlerC8/(t2*t2) + 6*hylandWexlerC12 + 2*hylandWexlerC13/(t2*t),
 	}
 }
 
 // PressurePa is the saturation pressure at temperatureC by the expansion.
 func (s Saturation) PressurePa(temperatureC float64) float64 {
 	d := temperatureC - s.centreC
-	return math.Exp(s.value + d*(s.first+d*(s.second*(1.0/2)+d*(s.third*(1.0/6)))))
+	ln := d * (s.first + d*(s.second*(1.0/2)+d*(s.third*(1.0/6))))
+	if ln >= -0.25 && ln <= 0.25 {
+		return s.pressurePa * expSmall(ln)
+	}
+	return s.pressurePa * math.Exp(ln)
+}
+
+// expSmall is exp(y) for |y| ≤ 1/4 to 2e-8, at a quarter of the price.
+func expSmall(y float64) float64 {
+	return 1 + y*(1+y*(1.0/2)*(1+y*(1.0/3)*(1+y*(1.0/4)*(1+y*(1.0/5)*(1+y*(1.0/6))))))
 }
 
 // State is the air at one moment.

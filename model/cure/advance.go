@@ -2,6 +2,7 @@ package cure
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"potlifed/model/air"
@@ -76,10 +77,15 @@ func drifted(root, perRootK, perRootPct float64) air.State {
 // mostStray keeps a drift of many years a number that can be computed with.
 const mostStray = 1e6
 
-// chunks is into how many pieces the members take the step: of a quarter of an hour and of 2 K, so that two points integrate each.
+// chunks is into how many pieces the members take the step: of 2 K, so that two points integrate each; of an hour, and where they stray
+// with a square root of a quarter of one.
 func (s Step) chunks(hours float64) int {
-	const longestH, steepestK, most = 0.25, 2.0, 2000
-	byTime := math.Ceil(hours / longestH)
+	const longestH, strayingH, steepestK, most = 1.0, 0.25, 2.0, 2000
+	longest := longestH
+	if s.Kind == Held || s.Kind == Bridged {
+		longest = strayingH
+	}
+	byTime := math.Ceil(hours / longest)
 	byTemperature := math.Ceil(math.Abs(s.To.TemperatureC-s.From.TemperatureC) / steepestK)
 	return int(min(max(byTime, byTemperature, 1), most))
 }
@@ -159,6 +165,7 @@ func (c *Cloud) noteCrossings(start state, p *piece, startAge, endAge time.Durat
 		return
 	}
 	risk := c.Risk()
+	c.ceiling.set(c.alive, c.members, c.now.dose, c.gap, risk)
 	for level := range c.crossed {
 		if c.crossed[level] == notCrossed && risk >= levelRisk[level] {
 			f := c.crossing(start, p, c.phi, c.scratch[1], levelRisk[level])
@@ -167,20 +174,16 @@ func (c *Cloud) noteCrossings(start state, p *piece, startAge, endAge time.Durat
 	}
 }
 
-// riskBelowNextLevel is a cheap test that spares the risk of every member while the batch is young.
+// riskBelowNextLevel is a cheap test that spares the risk of every member in most minutes.
 func (c *Cloud) riskBelowNextLevel() bool {
-	if c.gap != nil {
-		return false
-	}
-	most := 0.0
-	for _, dose := range c.now.dose {
-		most = max(most, dose)
-	}
 	next := low
 	for c.crossed[next] != notCrossed {
 		next++
 	}
-	return c.alive.riskCeiling(len(c.members), most, c.maxSigma) < levelRisk[next]
+	if c.ceiling.of(c.now.dose) < levelRisk[next] {
+		return true
+	}
+	return c.gap == nil && c.alive.ceilingFor(len(c.members), slices.Max(c.now.dose), c.maxSigma) < levelRisk[next]
 }
 
 // crossing is the part of a piece after which the risk reaches a level that it has reached at the end of the piece: a bracketed secant

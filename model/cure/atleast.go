@@ -21,6 +21,7 @@ func (c *Cloud) MarkAtLeast() {
 		rate := m.heat*arrhenius(m.activationK, a.TemperatureC) + m.moisture*phi[i]*a.VapourPressurePa()
 		c.gap[i] += m.gapH * rate
 	}
+	c.ceiling.forget()
 	c.crossNow()
 }
 
@@ -80,7 +81,7 @@ func (c *Cloud) forgetGuesses(gap time.Duration, beforeGood bool) {
 		}
 	}
 	c.markedAt = 0
-	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
+	c.settle()
 	c.crossNow()
 }
 

@@ -32,8 +32,9 @@ func BenchmarkAdvanceMinute(b *testing.B) {
 			n := 0
 			for b.Loop() {
 				if n++; n%30 == 0 {
-					c.now.copyFrom(start.now)
-					c.crossed = start.crossed
+					b.StopTimer()
+					c = start.Clone()
+					b.StartTimer()
 				}
 				c.Advance(bench, step)
 			}

@@ -53,6 +53,7 @@ type Cloud struct {
 
 	// Worked out from the above.
 	alive    alive
+	ceiling  ceiling
 	maxSigma float64
 	scratch  [2]state // for the search of a crossing
 }
@@ -91,12 +92,19 @@ func newCloud(ink Ink, members []member, startAir air.State) *Cloud {
 
 // derive works out what follows from the stored fields.
 func (c *Cloud) derive() {
-	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
+	c.settle()
+	c.ceiling.slope = make([]float64, 0, len(c.members))
 	c.maxSigma = 0
 	for i := range c.members {
 		c.maxSigma = max(c.maxSigma, c.members[i].sigma)
 	}
 	c.scratch = [2]state{newState(len(c.members)), newState(len(c.members))}
+}
+
+// settle works out what hangs on the moment at which the batch was last known good, and on the guesses of a gap.
+func (c *Cloud) settle() {
+	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
+	c.ceiling.forget()
 }
 
 // Clone is an independent copy.
@@ -105,6 +113,7 @@ func (c *Cloud) Clone() *Cloud {
 	d := *c
 	d.now = newState(n)
 	d.now.copyFrom(c.now)
+	d.ceiling.slope = append(make([]float64, 0, n), c.ceiling.slope...)
 	d.doseAtGood = append([]float64(nil), c.doseAtGood...)
 	d.gap = append([]float64(nil), c.gap...)
 	d.gapAtGood = append([]float64(nil), c.gapAtGood...)
@@ -168,7 +177,7 @@ func (c *Cloud) Good() {
 	c.gapAtGood = append([]float64(nil), c.gap...)
 	c.goodAt = c.age
 	c.crossed = [levels]time.Duration{notCrossed, notCrossed, notCrossed}
-	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
+	c.settle()
 }
 
 // survivalAtGood is the share of all batches like this one that were alive when it was last known good.

@@ -477,3 +477,33 @@ func FuzzAdvanceAndForecast(f *testing.F) {
 		}
 	})
 }
+
+// The cheap bounds that spare the full risk are never below it, so they change no result: the cloud that works the risk out in every piece
+// crosses each level at the same instant, to the bit.
+func TestBoundsOfTheRiskChangeNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		start := anyAir(t, "start")
+		c := New(calibrateAny(t), Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, 0.03, start)
+		c.Advance(bench, Step{Duration: time.Duration(rapid.Int64Range(0, int64(9*time.Hour)).Draw(t, "age")), From: start, To: anyAir(t, "then")})
+		if rapid.Bool().Draw(t, "good") {
+			c.Good()
+		}
+		if rapid.Bool().Draw(t, "at least") {
+			c.MarkAtLeast()
+		}
+		full := c.Clone()
+		for range rapid.IntRange(1, 40).Draw(t, "minutes") {
+			s := Step{Duration: time.Duration(rapid.Int64Range(0, int64(20*time.Minute)).Draw(t, "duration")), From: insideAir(t, "from"), To: insideAir(t, "to")}
+			c.Advance(bench, s)
+			full.ceiling.forget()
+			full.maxSigma = 10
+			full.Advance(bench, s)
+			if bound := c.ceiling.of(c.now.dose); bound < c.Risk() {
+				t.Fatalf("the risk is %v, its bound %v", c.Risk(), bound)
+			}
+			if c.crossed != full.crossed {
+				t.Fatalf("crossed at %v, with the risk worked out each time at %v", c.crossed, full.crossed)
+			}
+		}
+	})
+}

@@ -73,8 +73,9 @@ func (a alive) risk(members []member, dose, gap []float64) float64 {
 	return min(max(1-sum/a.sum, 0), 1)
 }
 
-// riskCeiling bounds the risk from above, for the price of one term: no member has spent more than dose, none scatters more than sigma.
-func (a alive) riskCeiling(n int, dose, sigma float64) float64 {
+// ceilingFor bounds the risk of a young batch from above, for the price of one term: no member has spent more than dose, none scatters
+// more than sigma.
+func (a alive) ceilingFor(n int, dose, sigma float64) float64 {
 	if dose <= 0 {
 		return 0
 	}
@@ -83,3 +84,51 @@ func (a alive) riskCeiling(n int, dose, sigma float64) float64 {
 	}
 	return normalCDF(math.Log(dose)/sigma) * float64(n) / (a.sum * math.Exp(a.lnUnit))
 }
+
+// ceiling bounds the risk from above at the price of one multiplication a member, from the last time it was worked out in full. A member's
+// share of ended batches is Phi(ln D/sigma); by the mean value theorem it has grown by at most
+//
+//	max phi · [ln D - ln D0] / sigma ≤ (D/D0 - 1) / (sigma √(2π))
+//
+// since then. The bound is rigorous, so whether and when it is used changes no result. The zero ceiling bounds nothing, and that of a
+// batch whose doses grow manyfold in a minute next to nothing.
+type ceiling struct {
+	slope []float64 // of each member's dose; nil or empty when there is no bound
+	start float64   // the risk less the slopes' part at the time
+}
+
+// set notes a risk that was worked out at these doses. Members without a dose leave it without a bound.
+func (b *ceiling) set(a alive, members []member, dose, gap []float64, risk float64) {
+	b.slope = b.slope[:0]
+	if a.lnUnit <= deepLn {
+		return
+	}
+	scale := 1 / (a.sum * math.Exp(a.lnUnit) * math.Sqrt(2*math.Pi))
+	b.start = risk
+	for i := range members {
+		d0 := spent(dose, gap, i)
+		if !(d0 > 0) {
+			b.slope = b.slope[:0]
+			return
+		}
+		slope := scale / (members[i].sigma * d0)
+		b.slope = append(b.slope, slope)
+		b.start -= slope * dose[i]
+	}
+}
+
+// of is the bound at these doses, which are not below those that were set.
+func (b *ceiling) of(dose []float64) float64 {
+	if len(b.slope) != len(dose) {
+		return math.Inf(1)
+	}
+	sum := b.start
+	for i, d := range dose {
+		sum += b.slope[i] * d
+	}
+	const rounding = 1e-12
+	return sum + rounding*(1+math.Abs(b.start))
+}
+
+// forget drops the bound: what it was worked out from has changed.
+func (b *ceiling) forget() { b.slope = b.slope[:0] }

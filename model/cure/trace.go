@@ -31,7 +31,7 @@ func Trace(p Place, s Step, cupC float64, visit func(hours, cupC float64)) (mois
 	}
 	hours := s.Duration.Hours()
 	cup := newCourse(from.TemperatureC, to.TemperatureC, cupC, p.lagH(), hours)
-	n := s.chunks(hours)
+	n := max(s.chunks(hours), int(min(math.Ceil(hours/0.25), mostStretches)))
 	if p.lagH() > 0 {
 		n = max(n, int(min(math.Ceil(hours/p.lagH()), mostStretches)))
 	}
