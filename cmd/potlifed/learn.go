@@ -1,0 +1,178 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"potlifed/model/cure"
+	"potlifed/model/learn"
+)
+
+// learnOptions are the flags of learn.
+type learnOptions struct {
+	batches, climate, config, prior string
+	lag                             time.Duration
+	sheet                           cure.Sheet
+	json                            bool
+}
+
+func learnCommand() *cobra.Command {
+	var o learnOptions
+	c := &cobra.Command{
+		Use:   "learn --batches FILE --climate FILE",
+		Short: "fits an ink's parameters to how past batches ended",
+		Long: `learn fits life, moisture share, activation energy and batch-to-batch spread of
+each ink to how its batches ended, and says what is learned and what is still
+assumed.
+
+Batches are rows of id,ink,mixed_at,closed_at,outcome and, where known,
+still_good (yes, no, unknown), last_good_at and zone. The outcome is used-up,
+went-off, discarded or not-known. went-off is taken as seen at closed_at, and with
+last_good_at as between the two; used-up as good until then. What nobody looked at
+says nothing and is left out, whenever it was closed.
+
+The climate is rows of time,temperature_c,humidity_pct with a column zone, or
+batch for one batch each, or neither; linear between rows. A stretch longer than
+three hours and six times the usual between two rows is a gap.
+
+The data sheet is that of the configuration (--config), or of --shortest and
+--longest, or --about, for all inks. Without one the trade's usual 6 to 8 hours
+are assumed, with a wide doubt, and the answer says so. --prior none uses the
+records alone.
+
+The result is an estimate of the time within the maker's pot life, not of
+adhesion. Nothing goes into effect by this command.`,
+		Example: `  potlifed learn --batches batches.csv --climate room.csv --shortest 6h --longest 8h
+  potlifed learn --batches batches.csv --climate room.csv --prior none --lag 0 --json`,
+		Args: noArguments,
+		RunE: func(c *cobra.Command, _ []string) error { return runLearn(c, o) },
+	}
+	c.SetFlagErrorFunc(flagFault)
+	f := c.Flags()
+	f.StringVar(&o.batches, "batches", "", "CSV file of batches; - is standard input")
+	f.StringVar(&o.climate, "climate", "", "CSV file of the air; - is standard input")
+	f.StringVar(&o.config, "config", "", "configuration whose inks say the data sheets")
+	f.StringVar(&o.prior, "prior", "sheet", "sheet: penalised by what is known beforehand; none: the records alone")
+	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant with which the cups follow the air; 0 for none")
+	sheetFlags(c, &o.sheet)
+	f.BoolVar(&o.json, "json", false, "print one JSON object")
+	return c
+}
+
+func runLearn(c *cobra.Command, o learnOptions) error {
+	known, err := o.check(c)
+	if err != nil {
+		return err
+	}
+	batches, err := readFrom(o.batches, "--batches", c.InOrStdin(), readBatches)
+	if err != nil {
+		return err
+	}
+	climates, err := readFrom(o.climate, "--climate", c.InOrStdin(), readClimates)
+	if err != nil {
+		return err
+	}
+	pairs, unknown, err := gather(batches, climates, known, o.lag)
+	if err != nil {
+		return err
+	}
+	var options []learn.Option
+	if o.prior == "none" {
+		options = append(options, learn.PriorNone())
+	}
+	answer := learnAnswer{Prior: o.prior, Inks: []learnedInk{}, NotInConfiguration: unknown}
+	for i, result := range fitGathered(pairs, options) {
+		answer.Inks = append(answer.Inks, learnedInkOf(result, pairs[i].longestGap))
+	}
+	if o.json {
+		return json.NewEncoder(c.OutOrStdout()).Encode(answer)
+	}
+	return writeLearned(c.OutOrStdout(), answer)
+}
+
+// check refuses what contradicts itself, and turns flags and configuration into the inks' data sheets.
+func (o learnOptions) check(c *cobra.Command) (sheets, error) {
+	switch {
+	case o.batches == "":
+		return sheets{}, usage("learn: --batches is missing; give the CSV file of the batches")
+	case o.climate == "":
+		return sheets{}, usage("learn: --climate is missing; give the CSV file of the air")
+	case o.batches == "-" && o.climate == "-":
+		return sheets{}, usage("learn: --batches and --climate cannot both be standard input")
+	case o.prior != "sheet" && o.prior != "none":
+		return sheets{}, usage("learn: --prior %q: want sheet or none", o.prior)
+	case o.lag < 0 || o.lag > 24*time.Hour:
+		return sheets{}, usage("learn: --lag %v: want 0 to 24h", o.lag)
+	}
+	said := ""
+	for _, flag := range []string{"shortest", "longest", "about", "at", "dry", "humid", "activation-kj-mol"} {
+		if c.Flags().Changed(flag) {
+			said = flag
+		}
+	}
+	if o.config != "" {
+		if said != "" {
+			return sheets{}, usage("learn: --%s beside --config; the configuration has the data sheets", said)
+		}
+		return configuredSheets(o.config)
+	}
+	if said != "" {
+		ink, err := calibrated(c, o.sheet)
+		return sheets{all: ink}, err
+	}
+	ink, err := assumedSheet()
+	return sheets{all: ink, assumed: true}, err
+}
+
+// sheets are what is known of inks beforehand: one for all, or those of a configuration.
+type sheets struct {
+	all        cure.Ink
+	assumed    bool
+	configured map[string]configuredInk // nil without a configuration
+}
+
+type configuredInk struct {
+	hardener string
+	life     cure.Ink
+}
+
+func configuredSheets(file string) (sheets, error) {
+	shop, err := readShop(file)
+	if err != nil {
+		return sheets{}, err
+	}
+	s := sheets{configured: map[string]configuredInk{}}
+	for _, ink := range shop.Inks {
+		s.configured[ink.ID] = configuredInk{hardener: ink.Hardener, life: ink.Life}
+	}
+	return s, nil
+}
+
+// assumedSheet is the trade's usual range, known no better than a single figure.
+func assumedSheet() (cure.Ink, error) {
+	ink, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	if err != nil {
+		return ink, err
+	}
+	single, err := cure.Sheet{About: 7 * time.Hour}.Calibrate()
+	ink.LifeLnSpread = single.LifeLnSpread
+	return ink, err
+}
+
+// readFrom opens a file, or standard input for "-", and reads it.
+func readFrom[T any](name, flag string, stdin io.Reader, read func(string, io.Reader) (T, error)) (T, error) {
+	if name == "-" {
+		return read("standard input", stdin)
+	}
+	file, err := os.Open(name)
+	if err != nil {
+		var nothing T
+		return nothing, usage("learn: %s: %w", flag, err)
+	}
+	defer file.Close()
+	return read(name, file)
+}
