@@ -308,12 +308,20 @@ func TestSeenAndNotChanged(t *testing.T) {
 	s.is(alarm.Unacknowledged, "batch-dead", id)
 	s.is(alarm.Unacknowledged, "batch-left-open", id)
 	s.is(alarm.Normal, "not-changed", "press-1")
-	s.acknowledge("batch-risk", id)
+	for _, name := range []string{"batch-ending", "batch-risk", "batch-dead", "batch-left-open"} {
+		s.acknowledge(name, id)
+	}
 	s.goes(14*time.Minute, both(mild))
 	s.is(alarm.Normal, "not-changed", "press-1")
+	if s.light("light-1").Flashing {
+		t.Error("the light flashes although everything was seen")
+	}
 	s.goes(2*time.Minute, both(mild))
 	if a := s.is(alarm.Unacknowledged, "not-changed", "press-1"); !strings.Contains(a.Text, "tester") || !strings.Contains(a.Text, id) {
 		t.Errorf("text %q does not say who and which", a.Text)
+	}
+	if !s.light("light-1").Flashing {
+		t.Error("the light does not flash for an alarm of its press")
 	}
 	s.must(record.UnloadBatch{Batch: id})
 	s.goes(10*time.Second, both(mild))

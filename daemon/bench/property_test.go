@@ -75,6 +75,16 @@ func TestAnyOrderOfRequests(t *testing.T) {
 			"close": func(rt *rapid.T) {
 				s.ask(record.CloseBatch{Batch: someBatch(), Outcome: rapid.SampledFrom([]string{"used-up", "discarded", "went-off", "not-known", "lost"}).Draw(rt, "outcome")})
 			},
+			"alarm": func(rt *rapid.T) {
+				keys := append(slices.SortedFunc(maps.Keys(s.b.state.Alarms), compareKeys), record.AlarmKey{Name: "clock", Subject: "bench-1"})
+				key := rapid.SampledFrom(keys).Draw(rt, "alarm")
+				until := s.b.now().Add(time.Duration(rapid.IntRange(-10, 900).Draw(rt, "for")) * time.Second)
+				s.asks(rapid.SampledFrom([]record.Change{
+					record.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, record.UnshelveAlarm{Alarm: key.Name, Subject: key.Subject},
+					record.ShelveAlarm{Alarm: key.Name, Subject: key.Subject, Until: until, Reason: "r"},
+					record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "r"}, record.PutInService{Sensor: "bench-air"},
+				}).Draw(rt, "change"))
+			},
 			"disk": func(*rapid.T) {
 				if s.journal.full == nil {
 					s.journal.full = errFull

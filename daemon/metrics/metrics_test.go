@@ -337,3 +337,24 @@ func (d *discard) Write(p []byte) (int, error) {
 	d.written += len(p)
 	return io.Discard.Write(p)
 }
+
+// TestAlarmStates: active while people are told of a cause, and unacknowledged until
+// they have seen it, which may be later than that.
+func TestAlarmStates(t *testing.T) {
+	for state, want := range map[string][2]string{
+		"unacknowledged": {"1", "1"}, "acknowledged": {"1", "0"}, "returned": {"0", "1"},
+		"shelved": {"0", "0"}, "suppressed": {"0", "0"}, "out-of-service": {"0", "0"},
+	} {
+		n := shop(0)
+		n.Alarms[0].State = state
+		got := samples(t, newCollector(settings(), newStand(n), "go1.26"))
+		for i, line := range []string{
+			`potlife_alarm_active{alarm="sensor-stale",bench="bench-1",priority="medium",subject="floor-air"} `,
+			`potlife_alarm_unacknowledged{alarm="sensor-stale",bench="bench-1",subject="floor-air"} `,
+		} {
+			if !strings.Contains(got, line+want[i]+"\n") {
+				t.Errorf("%s: no sample %s%s", state, line, want[i])
+			}
+		}
+	}
+}

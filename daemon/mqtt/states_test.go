@@ -251,7 +251,7 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 	b := batchState("0612-1", at)
 	b.Seq = 41
 	snap.Batches = []record.BatchView{{BatchState: b}}
-	snap.Alarms = []record.AlarmView{{Time: at, Seq: 40, Name: "batch-ending", Subject: "0612-1", State: "acknowledged", Priority: "high", Since: at, Text: "0612-1 ends soon", By: "mqtt"}}
+	snap.Alarms = []record.AlarmView{{Time: at, Seq: 40, Name: "batch-ending", Subject: "0612-1", State: "acknowledged", Priority: "high", Since: at, Text: "0612-1 ends soon", Response: "Begin the next mix now.", By: "mqtt"}}
 	s := newStates(NewTopics("potlife", "bench-1"))
 	var out string
 	for _, c := range s.round(&snap, time.Hour, nil) {

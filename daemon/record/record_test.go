@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"potlifed/model/air"
+	"potlifed/model/alarm"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 )
@@ -41,6 +42,11 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Loaded{Batch: "0612-1", Press: "press-1"}, Unloaded{Batch: "0612-1", Press: "press-1"}, Good{Batch: "0612-1"},
 		Abandoned{Batch: "0612-1"}, Closed{Batch: "0612-1", Outcome: "used-up"}, AlarmRaised{Name: "clock", Subject: "bench-1"},
 		AlarmCleared{Name: "clock", Subject: "bench-1"}, AlarmAcknowledged{Name: "clock", Subject: "bench-1"},
+		AlarmReturned{Name: "clock", Subject: "bench-1"}, AlarmShelved{Name: "clock", Subject: "bench-1", Priority: "low", Until: at, Reason: "r"},
+		AlarmUnshelved{Name: "clock", Subject: "bench-1"}, AlarmSuppressed{Name: "life-cut", Subject: "0612-1", Priority: "medium", Text: "t"},
+		AlarmUnsuppressed{Name: "life-cut", Subject: "0612-1"},
+		OutOfService{Device: "bench-air", Alarms: map[string]alarm.Priority{"sensor-stale": "medium"}, Until: at, Reason: "r"},
+		InService{Device: "bench-air", Alarms: []string{"sensor-stale"}},
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
 		LearnedAccepted{Ink: "gloss-4", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "gloss-4"},
