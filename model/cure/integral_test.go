@@ -3,6 +3,10 @@ package cure
 import (
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -290,4 +294,48 @@ func TestHeatOfAPieceAgreesWithTheCarefulIntegral(t *testing.T) {
 				hours, from, to, cup, tau, heat, want, end, c.end())
 		}
 	}
+}
+
+// Real temperatures through the heat path: hourly normals of Seattle, from the npm package vega-datasets 3.2.1 (U.S. Government work). The
+// expected values were computed with a second implementation in Python/SciPy.
+func TestRealTemperatures(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join("testdata", "seattle-hourly-normals.txt"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var hours []float64 // from 2010-01-01 01:00
+	for line := range strings.Lines(string(text)) {
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
+		for field := range strings.FieldsSeq(line) {
+			v, err := strconv.ParseFloat(field, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			hours = append(hours, v)
+		}
+	}
+	if len(hours) != 8759 {
+		t.Fatalf("%d hours", len(hours))
+	}
+	first := int(time.Date(2010, 7, 15, 8, 0, 0, 0, time.UTC).Sub(time.Date(2010, 1, 1, 1, 0, 0, 0, time.UTC)).Hours())
+	var steps []Step
+	trapezoid := 0.0
+	for k := first; k < first+8; k++ {
+		steps = append(steps, ramp(hours[k], hours[k+1], 50, time.Hour))
+		trapezoid += (arrhenius(50/gasConstant, hours[k]) + arrhenius(50/gasConstant, hours[k+1])) / 2
+	}
+	near(t, "equivalent hours of 15 July, 8 to 16 h", lived(heatOnly(50), open, steps...).Spent(), 8.41648, 1e-4)
+	near(t, "by hourly trapezoids", trapezoid, 8.41904, 1e-4)
+
+	var year []Step
+	mean := 0.0
+	for _, celsius := range hours {
+		year = append(year, still(celsius, 50, time.Hour))
+		mean += celsius / float64(len(hours))
+	}
+	k := lived(heatOnly(83.144), open, year...).Spent() / float64(len(hours))
+	near(t, "mean kinetic temperature", 1/(1/293.15-math.Log(k)*gasConstant/83.144)-273.15, 12.887, 0.001)
+	near(t, "mean", mean, 11.128, 0.001)
 }
