@@ -180,18 +180,31 @@ func newShop(s situation, t truth, c climate, mixedAt time.Time, known time.Dura
 	}
 }
 
-// measure lives on with the sensor read, until an instant or until the nominal has spent so much.
-func (s *shop) measure(until time.Time, spent float64) {
-	for s.now.Before(until) && s.cloud.Spent() < spent {
-		// Readings at whole hours and, for short waits, at the half.
+// eachReading goes from reading to reading up to an instant, while use goes along.
+func (s *shop) eachReading(until time.Time, use func(cure.Step) bool) {
+	for s.now.Before(until) {
 		next := s.now.Truncate(30 * time.Minute).Add(30 * time.Minute)
 		if next.After(until) {
 			next = until
 		}
 		reading := s.truth.reads(s.climate.at(next))
-		s.cloud.Advance(s.place, cure.Step{Duration: next.Sub(s.now), From: s.read, To: reading, Kind: cure.Measured})
+		step := cure.Step{Duration: next.Sub(s.now), From: s.read, To: reading, Kind: cure.Measured}
 		s.now, s.read, s.readAt = next, reading, next
+		if !use(step) {
+			return
+		}
 	}
+}
+
+// measure lives on with the sensor read, until an instant or until the nominal has spent so much.
+func (s *shop) measure(until time.Time, spent float64) {
+	if s.cloud.Spent() >= spent {
+		return
+	}
+	s.eachReading(until, func(step cure.Step) bool {
+		s.cloud.Advance(s.place, step)
+		return s.cloud.Spent() < spent
+	})
 }
 
 // silent lives on without the sensor, as the bench does: the last values hold for five minutes, and then nobody knows.
