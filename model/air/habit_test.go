@@ -177,3 +177,27 @@ func BenchmarkHabit(b *testing.B) {
 		h.Habit()
 	}
 }
+
+func FuzzHistory(f *testing.F) {
+	text, err := json.Marshal(recordOf(100, day))
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text, int64(100), int64(3600), 20.0, 50.0)
+	f.Add([]byte(`{"first":-9223372036854775808,"temperatures":[1],"humidities":[2]}`), int64(1), int64(1), 85.0, 100.0)
+	f.Add([]byte(`{"first":9223372036854775807,"temperatures":[1,2,-32768],"humidities":[2,-5]}`), int64(-5), int64(-1), math.NaN(), 0.0)
+	f.Fuzz(func(t *testing.T, text []byte, start, seconds int64, celsius, pct float64) {
+		var h History
+		if json.Unmarshal(text, &h) != nil {
+			return
+		}
+		at, a := time.Unix(start%(1<<40), 0), State{celsius, pct}
+		h = h.With(at, time.Duration(seconds%(1<<30))*time.Second, a, day(3))
+		if err := h.Valid(); err != nil {
+			t.Fatal(err)
+		}
+		if habit, ok := h.Habit(); ok {
+			checkPath(t, habit.Ahead(a, at))
+		}
+	})
+}

@@ -1,6 +1,8 @@
 package air
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -26,6 +28,39 @@ type History struct {
 	// Temperatures and Humidities are in hundredths of a degree and of a per cent; both lists are of the same length.
 	Temperatures []int16 `json:"temperatures"`
 	Humidities   []int16 `json:"humidities"`
+}
+
+// Valid says whether a history that was read back is one that With could have made.
+func (h History) Valid() error {
+	if len(h.Temperatures) != len(h.Humidities) || len(h.Temperatures) > historyHours {
+		return fmt.Errorf("history of %d temperatures and %d humidities, at most %d", len(h.Temperatures), len(h.Humidities), historyHours)
+	}
+	if h.First < 0 || h.First > 1<<40 {
+		return fmt.Errorf("history begins %d hours after 1970", h.First)
+	}
+	for i := range h.Temperatures {
+		if h.Temperatures[i] == unknown && h.Humidities[i] == unknown {
+			continue
+		}
+		if err := (State{float64(h.Temperatures[i]) / perUnit, float64(h.Humidities[i]) / perUnit}).Valid(); err != nil {
+			return fmt.Errorf("history, hour %d: %w", i, err)
+		}
+	}
+	return nil
+}
+
+// UnmarshalJSON reads a history and refuses one that is damaged.
+func (h *History) UnmarshalJSON(text []byte) error {
+	type plain History
+	var read plain
+	if err := json.Unmarshal(text, &read); err != nil {
+		return err
+	}
+	if err := History(read).Valid(); err != nil {
+		return err
+	}
+	*h = History(read)
+	return nil
 }
 
 // Hours is how many hours the history spans, those without a measurement included.
@@ -88,7 +123,13 @@ func (h History) With(start time.Time, duration time.Duration, from, to State) H
 
 // Shift is the history after the clock was put on by d, or back: to the nearest hour.
 func (h History) Shift(d time.Duration) History {
+	if h.Hours() == 0 {
+		return h
+	}
 	h.First += int64(math.Round(d.Hours()))
+	if h.First < 0 { // before 1970 nobody measured: the clock was never set
+		return History{}
+	}
 	return h
 }
 

@@ -507,3 +507,41 @@ func TestBoundsOfTheRiskChangeNothing(t *testing.T) {
 		}
 	})
 }
+
+// Warmer or more humid air to come never puts an end off.
+func TestWarmerOrMoreHumidAirEndsSooner(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a, b := anyAir(t, "a"), anyAir(t, "b")
+		mild := air.State{TemperatureC: min(a.TemperatureC, b.TemperatureC), HumidityPct: min(a.HumidityPct, b.HumidityPct)}
+		harsh := air.State{TemperatureC: max(a.TemperatureC, b.TemperatureC), HumidityPct: max(a.HumidityPct, b.HumidityPct)}
+		now := anyAir(t, "start")
+		c := New(calibrateAny(t), Sensor{HumidityAccuracyPct: 3}, 0, now)
+		c.Advance(bench, Step{Duration: time.Duration(rapid.Int64Range(0, int64(4*time.Hour)).Draw(t, "age")), From: now, To: now})
+		late, soon := c.Forecast(bench, mild, 0, WithoutDrift()), c.Forecast(bench, harsh, 0, WithoutDrift())
+		// The members' integrals are good to 1e-4.
+		later := func(a, b time.Duration) bool { return float64(a-c.Age()) > float64(b-c.Age())*(1+2e-4)+1e6 }
+		if later(soon.Low, late.Low) || later(soon.Expected, late.Expected) || later(soon.High, late.High) {
+			t.Fatalf("in %v %+v, in %v %+v", mild, late, harsh, soon)
+		}
+	})
+}
+
+// The ends of the physics are numbers like any other: frost, heat, no water at all and as much as the air can hold. A bone-dry batch lives
+// on heat alone, one in saturated air never longer than there.
+func TestTheEndsOfThePhysics(t *testing.T) {
+	ink := calibrate(t, usual)
+	for _, celsius := range []float64{-40, -20, 0, 80, 85} {
+		dry, wet := air.State{TemperatureC: celsius}, air.State{TemperatureC: celsius, HumidityPct: 100}
+		if still := StillAir(ink, open, dry); still.MoistureShare != 0 || still.LifeH <= StillAir(ink, open, wet).LifeH {
+			t.Errorf("%v °C: dry %+v, wet %+v", celsius, still, StillAir(ink, open, wet))
+		}
+		for _, a := range []air.State{dry, wet} {
+			c := usualCloudAt(t, a)
+			c.Advance(bench, Step{Duration: time.Hour, From: a, To: a, Kind: Measured})
+			ends := c.Forecast(bench, a, 0)
+			if !(c.Spent() > 0) || !(ends.Low > 0 && ends.Low <= ends.Expected && ends.Expected <= ends.High && ends.High <= c.Age()+Horizon) {
+				t.Errorf("%+v: spent %v, ends %+v", a, c.Spent(), ends)
+			}
+		}
+	}
+}

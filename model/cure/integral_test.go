@@ -339,3 +339,49 @@ func TestRealTemperatures(t *testing.T) {
 	near(t, "mean kinetic temperature", 1/(1/293.15-math.Log(k)*gasConstant/83.144)-273.15, 12.887, 0.001)
 	near(t, "mean", mean, 11.128, 0.001)
 }
+
+// exponentialIntegral is E1(z) for z > 1 by its continued fraction (Abramowitz & Stegun 5.1.22), evaluated from far down.
+func exponentialIntegral(z float64) float64 {
+	f := 0.0
+	for n := 400.0; n >= 1; n-- {
+		f = n / (1 + n/(z+f))
+	}
+	return math.Exp(-z) / (z + f)
+}
+
+// Closed forms for the nominal, to 1e-9: air that does not change, a ramp of temperature for the heat path,
+//
+//	∫ exp(-a/T) dT = T exp(-a/T) - a E1(a/T),
+//
+// and a ramp of humidity for the moisture path, whose mean is that of its ends.
+func TestNominalAgainstClosedForms(t *testing.T) {
+	near(t, "E1(1)", exponentialIntegral(1), 0.21938393439552, 1e-10) // Abramowitz & Stegun, table 5.1
+	rapid.Check(t, func(t *rapid.T) {
+		d := time.Duration(rapid.Int64Range(int64(time.Second), int64(100*time.Hour)).Draw(t, "duration"))
+		agrees := func(what string, got, want float64) {
+			if !(math.Abs(got/want-1) <= 1e-9) {
+				t.Fatalf("%s: %v, want %v", what, got, want)
+			}
+		}
+		ink, p, a := calibrateAny(t), anyPlace(t), anyAir(t, "air")
+		agrees("still air", lived(ink, p, Step{Duration: d, From: a, To: a, Kind: Measured}).Spent(), StillAir(ink, p, a).SpentPerH*d.Hours())
+
+		heat := heatOnly(rapid.Float64Range(25, 90).Draw(t, "Ea"))
+		from := rapid.Float64Range(-40, 40).Draw(t, "from")
+		to := from + rapid.Float64Range(1, 45).Draw(t, "by")
+		activationK := heat.activationK()
+		under := func(celsius float64) float64 {
+			kelvin := celsius + zeroCelsiusK
+			return kelvin*math.Exp(-activationK/kelvin) - activationK*exponentialIntegral(activationK/kelvin)
+		}
+		mean := math.Exp(activationK/(ReferenceTemperatureC+zeroCelsiusK)) * (under(to) - under(from)) / (to - from)
+		agrees("ramp of temperature", lived(heat, open, ramp(from, to, 50, d)).Spent(), mean*d.Hours())
+
+		moisture := Ink{LRefH: 1, MoistureShare: 1, ActivationKJPerMol: 50, AtTemperatureC: 20, Sigma: DefaultSigma}
+		damp := anyAir(t, "damp")
+		dry := air.State{TemperatureC: damp.TemperatureC, HumidityPct: rapid.Float64Range(1, 100).Draw(t, "dry")}
+		half := Step{Duration: d, From: dry, To: damp, Kind: Measured}
+		agrees("ramp of humidity", lived(moisture, p, half).Spent(),
+			p.exposure()*(dry.VapourPressurePa()+damp.VapourPressurePa())/2/referenceVapourPa*d.Hours())
+	})
+}
