@@ -32,8 +32,11 @@ func Trace(p Place, s Step, cupC float64, visit func(hours, cupC float64)) (mois
 	hours := s.Duration.Hours()
 	cup := newCourse(from.TemperatureC, to.TemperatureC, cupC, p.lagH(), hours)
 	n := max(s.chunks(hours), int(min(math.Ceil(hours/0.25), mostStretches)))
-	if p.lagH() > 0 {
-		n = max(n, int(min(math.Ceil(hours/p.lagH()), mostStretches)))
+	if lagH := p.lagH(); lagH > 0 {
+		// A cup that comes in from the cold warms fastest at first.
+		const steepestK = 4.0
+		byCup := math.Abs(cupC-from.TemperatureC) / steepestK * min(hours/lagH, 1)
+		n = max(n, int(min(math.Ceil(max(1, byCup)*max(1, hours/lagH)), mostStretches)))
 	}
 	width := hours / float64(n)
 	for k := range n {
