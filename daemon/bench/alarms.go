@@ -78,9 +78,10 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
 		text = s.text
 	}
 	next := alarm.Next(was, is)
-	if was.Silenced() && !next.Silenced() && w.On && !w.Raw {
-		// It is not raised for a cause that is going already.
-		w, next = watched{}, alarm.Normal
+	if next == alarm.Unacknowledged && !was.Active() && !w.Raw {
+		// It was silenced until now, and is not raised for a cause that is going already.
+		w, is.Active = watched{}, false
+		next = alarm.Next(was, is)
 	}
 	b.takeAlarm(now, key, d, was, next, text)
 	if b.watched[key] = w; w.Idle() {
