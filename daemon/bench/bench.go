@@ -67,6 +67,9 @@ type Bench struct {
 
 	// What follows is the loop's alone.
 	instance string
+	// begun is the number of this run's first event. What is shown until it is on disk
+	// does not know of the gap before the start: no light may be claimed by it.
+	begun    uint64
 	state    record.State // the newest
 	write    pipeline
 	zones    map[string]*zone

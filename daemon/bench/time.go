@@ -56,7 +56,7 @@ func (b *Bench) begin() {
 	b.instance = e.Instance
 	b.anchor = anchor{at: at, mono: c.Mono}
 	b.checked = c.Mono
-	b.decide(at, "bench", e)
+	b.begun = b.decide(at, "bench", e).Seq
 	at = b.watchClock(at)
 	for _, z := range b.zones {
 		b.open(z, at)

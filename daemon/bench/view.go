@@ -278,7 +278,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	on := s.Presses[c.ID]
 	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
 	z := b.zones[c.Zone]
-	p.Starting = b.uptime(b.clock.Now()) < settling && z.source == nil && len(z.sensors) > 0
+	p.Starting = s.Seq < b.begun || b.uptime(b.clock.Now()) < settling && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {
 		p.Unacknowledged = p.Unacknowledged || a.State.Awaits() && (key.Subject == c.ID || key.Subject == on.Batch && on.Batch != "")
 	}
