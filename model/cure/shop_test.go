@@ -11,17 +11,20 @@ import (
 
 // truth is one batch as it really is: what the shop does not know.
 type truth struct {
-	ink       cure.Ink // lived with its centre; the spreads mean nothing
-	endDose   float64
-	bias      air.State // the sensor reads the air less this
-	lag       time.Duration
-	exposure  float64
-	moistures float64 // order of the moisture path in the vapour pressure
+	ink      cure.Ink // lived with its centre; the spreads mean nothing
+	endDose  float64
+	bias     air.State // the sensor reads the air less this
+	lag      time.Duration
+	exposure float64
+	// The moisture path's share of the rate at the reference and exposure 1, first is what the ink has; second goes with the square of the
+	// vapour pressure, and constant with heat alone. Both are 0 for a first-order ink.
+	second, constant float64
 }
 
 // nature draws a truth from the prior of an ink, or from somewhere else.
 type nature struct {
-	moistureOrder float64
+	// secondOrder: the moisture path goes with the square of the vapour pressure; see truth.bend.
+	secondOrder order
 	// endLn is the logarithm of an end dose whose spread is 1 before it is scaled by sigma.
 	endLn func(rng *rand.Rand) float64
 	// lifeLn is added to the logarithm of the life.
@@ -31,10 +34,21 @@ type nature struct {
 	lifeSd, shareSd, activationSd float64
 }
 
+// order says how a moisture path of second order is tied to one of first.
+type order int
+
+const (
+	firstOrder order = iota
+	// keepsSheet: both have the same life at the two ends of the data sheet. The sheet was measured with the ink as it is.
+	keepsSheet
+	// keepsShare: both have the same rate at the reference, and the sheet's ends are wrong by up to a quarter.
+	keepsShare
+)
+
 func normal(rng *rand.Rand) float64 { return rng.NormFloat64() }
 
 // ordinary is nature as the priors have it.
-func ordinary() nature { return nature{moistureOrder: 1, endLn: normal} }
+func ordinary() nature { return nature{endLn: normal} }
 
 // student is a heavy-tailed draw: Student's t with three degrees of freedom.
 func student(rng *rand.Rand) float64 {
@@ -93,7 +107,7 @@ func anySituation(rng *rand.Rand) situation {
 
 // draw makes the batch that the situation's knowledge is about.
 func (n nature) draw(rng *rand.Rand, s situation) truth {
-	t := truth{ink: s.ink, moistures: n.moistureOrder, exposure: s.place.Exposure}
+	t := truth{ink: s.ink, exposure: s.place.Exposure}
 	life, sigma := 0.0, s.ink.Sigma
 	if n.fixed {
 		life = n.lifeSd * s.ink.LifeLnSpread
@@ -113,6 +127,7 @@ func (n nature) draw(rng *rand.Rand, s situation) truth {
 	open := cure.Place{Exposure: 1}
 	t.ink.LRefH *= cure.StillAir(s.ink, open, sheetAir).LifeH / cure.StillAir(t.ink, open, sheetAir).LifeH * math.Exp(life)
 
+	t.bend(n.secondOrder, s)
 	t.endDose = math.Exp(math.Hypot(sigma, s.weighing) * n.endLn(rng))
 	kelvin := s.sensor.TemperatureAccuracyC / math.Sqrt(3)
 	pct := math.Hypot(s.sensor.HumidityAccuracyPct/math.Sqrt(3), 2) + s.sensor.OverdueMonths
@@ -124,6 +139,36 @@ func (n nature) draw(rng *rand.Rand, s situation) truth {
 	return t
 }
 
+// referenceVapour is the vapour pressure at 20 °C and 50 %.
+var referenceVapour = air.State{TemperatureC: 20, HumidityPct: 50}.VapourPressurePa()
+
+// bend replaces a moisture path m e by c + b e² through the same rates at the sheet's dry and humid ends, b = m/(dry+humid), c = m dry
+// humid/(dry+humid), or by the one that has the same rate at the reference.
+func (t *truth) bend(how order, s situation) {
+	share := t.ink.MoistureShare
+	end := func(pct float64) float64 {
+		return air.State{TemperatureC: s.ink.AtTemperatureC, HumidityPct: pct}.VapourPressurePa() / referenceVapour
+	}
+	dry, humid := end(cure.DefaultDryPct), end(cure.DefaultHumidPct)
+	switch how {
+	case keepsSheet:
+		k := t.ink.Rate(s.ink.AtTemperatureC, 0, 1) * t.ink.LRefH / (1 - share) // heat's factor at the sheet's temperature
+		t.second, t.constant = share/(dry+humid), share*dry*humid/(dry+humid)/k
+	case keepsShare:
+		t.second = share
+	}
+}
+
+// rate is the share of the life spent in an hour.
+func (t truth) rate(cupC, vapourPa float64) float64 {
+	if t.second == 0 {
+		return t.ink.Rate(cupC, vapourPa, t.exposure)
+	}
+	e := vapourPa / referenceVapour
+	heat := t.ink.Rate(cupC, 0, t.exposure)
+	return heat*(1+t.constant*t.exposure/(1-t.ink.MoistureShare)) + t.second*e*e*t.exposure/t.ink.LRefH
+}
+
 // reads is what the sensor says of the air.
 func (t truth) reads(a air.State) air.State {
 	return air.State{TemperatureC: a.TemperatureC - t.bias.TemperatureC, HumidityPct: a.HumidityPct - t.bias.HumidityPct}.Clamp()
@@ -133,7 +178,6 @@ func (t truth) reads(a air.State) air.State {
 // climate is over first.
 func (t truth) end(c climate, mixedAt time.Time) (age time.Duration, ok bool) {
 	const step = 15 * time.Minute
-	reference := air.State{TemperatureC: 20, HumidityPct: 50}.VapourPressurePa()
 	before := c.at(mixedAt)
 	cup, dose := before.TemperatureC, 0.0
 	x := math.Exp(-step.Hours() / t.lag.Hours())
@@ -143,11 +187,7 @@ func (t truth) end(c climate, mixedAt time.Time) (age time.Duration, ok bool) {
 		behind := (after.TemperatureC - before.TemperatureC) * t.lag.Hours() / step.Hours()
 		gap := cup - before.TemperatureC + behind
 		middle := air.Lerp(before, after, 0.5)
-		e := middle.VapourPressurePa() / reference
-		if t.moistures != 1 {
-			e = math.Pow(e, t.moistures)
-		}
-		rate := t.ink.Rate(middle.TemperatureC-behind+gap*math.Sqrt(x), e*reference, t.exposure)
+		rate := t.rate(middle.TemperatureC-behind+gap*math.Sqrt(x), middle.VapourPressurePa())
 		if next := dose + rate*step.Hours(); next >= t.endDose {
 			return age + time.Duration((t.endDose-dose)/rate*float64(time.Hour)), true
 		} else {

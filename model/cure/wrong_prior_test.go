@@ -38,7 +38,7 @@ func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
 		{"life +1 sd", 1, 0, 0}, {"life -1 sd", -1, 0, 0}, {"life +2 sd", 2, 0, 0}, {"life -2 sd", -2, 0, 0},
 		{"share and Ea +2 sd", 0, 2, 2}, {"share and Ea -2 sd", 0, -2, -2}, {"all +1 sd", 1, 1, 1}, {"all -1 sd", -1, -1, -1},
 	} {
-		n := nature{moistureOrder: 1, endLn: normal, fixed: true, lifeSd: wrong.lifeSd, shareSd: wrong.shareSd, activationSd: wrong.activationSd}
+		n := nature{endLn: normal, fixed: true, lifeSd: wrong.lifeSd, shareSd: wrong.shareSd, activationSd: wrong.activationSd}
 		before, after := newReport(), newReport()
 		for shopNumber := range shops {
 			rng := rand.New(rand.NewPCG(seedWrong, uint64(k*1_000_000+shopNumber)))
