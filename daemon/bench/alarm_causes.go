@@ -69,8 +69,11 @@ func (b *Bench) look(now time.Time) *look {
 			l.sweating(batch)
 		}
 	}
-	for press := range b.state.Presses {
-		l.change(press)
+	for _, p := range b.shop.Presses {
+		l.change(p.ID)
+		if printsBare(b.state, p.ID, now) {
+			l.holds(alarm.NoBatch, p.ID, "%s has printed, and no batch is loaded on it", p.ID)
+		}
 	}
 	for _, z := range b.zones {
 		l.air(z)

@@ -129,6 +129,8 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.shelve(now, r.By, c)
 	case record.UnshelveAlarm:
 		return b.unshelve(now, r.By, c)
+	case record.CountPrints:
+		return b.countPrints(now, r.By, c)
 	case record.TakeOutOfService:
 		return b.takeOutOfService(now, r.By, c)
 	case record.PutInService:

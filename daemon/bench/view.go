@@ -246,6 +246,9 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot)
 		signal := light.Of(b.pressNow(s, p, now))
 		signals[p.ID] = signal
 		v := record.PressView{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason}
+		if prints, counted := s.Prints[p.ID]; counted {
+			v.PrintsTotal = &prints.Total
+		}
 		if id := s.Presses[p.ID].Batch; id != "" {
 			v.Batch = &id
 			if i := slices.IndexFunc(next.Batches, func(b record.BatchView) bool { return b.ID == id }); i >= 0 {
@@ -277,6 +280,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot)
 func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Press {
 	on := s.Presses[c.ID]
 	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
+	p.PrintingWithoutBatch = printsBare(s, c.ID, now)
 	z := b.zones[c.Zone]
 	p.Starting = s.Seq < b.begun || b.uptime(b.clock.Now()) < settling && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {

@@ -135,6 +135,9 @@ func (c *collector) floor(to sink, s *record.Snapshot) {
 		p := &s.Presses[i]
 		to.span(c.names.pressRemaining, p.RemainingS, p.ID)
 		to.known(c.names.pressRisk, p.Risk, p.ID)
+		if p.PrintsTotal != nil {
+			to.put(c.names.prints, float64(*p.PrintsTotal), p.ID)
+		}
 	}
 	for i := range s.Lights {
 		l := &s.Lights[i]

@@ -59,7 +59,7 @@ func shop(batches int) *record.Snapshot {
 			{ID: "scale-1", Condition: "up", Scale: true},
 		},
 		Presses: []record.PressView{
-			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &record.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01)},
+			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &record.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200))},
 			{ID: "press-2", Light: light.Empty},
 		},
 		Lights:      []record.LightView{{ID: "press-1", Meaning: light.InOrder}, {ID: "press-2", Meaning: light.Empty}},
@@ -144,6 +144,7 @@ potlife_press_dead_risk_ratio{bench="bench-1",press="press-1"} 0.01
 potlife_press_remaining_seconds{bench="bench-1",bound="expected",press="press-1"} 7200
 potlife_press_remaining_seconds{bench="bench-1",bound="high",press="press-1"} 10800
 potlife_press_remaining_seconds{bench="bench-1",bound="low",press="press-1"} 3600
+potlife_prints_total{bench="bench-1",press="press-1"} 1200
 potlife_scale_lines_total{bench="bench-1",result="ok",scale="scale-1"} 100
 potlife_scale_lines_total{bench="bench-1",result="overload",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="overlong",scale="scale-1"} 0

@@ -26,7 +26,7 @@ type names struct {
 
 	batchRemaining, batchSpent, batchRisk, batchMixed, batchComponent, batchInfo, batchesClosed series
 
-	pressRemaining, pressRisk series
+	pressRemaining, pressRisk, prints series
 
 	alarmActive, alarmUnacknowledged, light series
 
@@ -71,6 +71,7 @@ func newNames(bench string) names {
 
 		pressRemaining: gauge("potlife_press_remaining_seconds", "Pot life left in what is loaded, with the bounds of a batch.", "press", "bound"),
 		pressRisk:      gauge("potlife_press_dead_risk_ratio", "How likely what is loaded is dead already, 0 to 1.", "press"),
+		prints:         counter("potlife_prints_total", "Prints that a press was said to have made.", "press"),
 
 		alarmActive:         gauge("potlife_alarm_active", "1 while an alarm's cause stands; 0 once it is gone, and while the alarm is silenced.", "alarm", "subject", "priority"),
 		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged an alarm, whether its cause still stands or not.", "alarm", "subject"),
@@ -91,7 +92,7 @@ func (n *names) all() []*prometheus.Desc {
 		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition,
 		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,
 		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
-		n.pressRemaining, n.pressRisk,
+		n.pressRemaining, n.pressRisk, n.prints,
 		n.alarmActive, n.alarmUnacknowledged, n.light,
 		n.mqttConnected, n.mqttWaiting, n.mqttMessages,
 	} {

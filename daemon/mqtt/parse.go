@@ -31,7 +31,6 @@ type Command struct {
 
 // later are the verbs of the contract that this version does not know yet.
 var later = map[string]bool{
-	"prints":  true,
 	"defects": true, "verifications": true, "replaced": true, "cans": true,
 }
 
@@ -138,6 +137,7 @@ var verbs = map[string]func([]byte) (record.Change, error){
 	"out-of-service": reader(func(c record.TakeOutOfService) fields {
 		return fields{"sensor": c.Sensor, "until": timeGiven(c.Until), "reason": c.Reason}
 	}),
+	"prints":     reader(func(c record.CountPrints) fields { return fields{"press": c.Press} }),
 	"in-service": reader(func(c record.PutInService) fields { return fields{"sensor": c.Sensor} }),
 }
 

@@ -32,6 +32,7 @@ var commandExamples = map[string]string{
 	"shelve":         `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air","until":"2026-06-12T09:00:00Z","reason":"being moved"}`,
 	"unshelve":       `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air"}`,
 	"out-of-service": `{` + commandHead + `,"sensor":"bench-air","until":"2026-06-13T09:00:00Z","reason":"in the salt jar"}`,
+	"prints":         `{` + commandHead + `,"press":"press-1","add":12}`,
 	"in-service":     `{` + commandHead + `,"sensor":"bench-air"}`,
 }
 

@@ -120,6 +120,11 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 		alarms[k] = &a
 	}
 	s.Alarms = alarms
+	s.Prints = maps.Clone(s.Prints)
+	for press, p := range s.Prints {
+		later(&p.Bare)
+		s.Prints[press] = p
+	}
 }
 
 func (e MixStarted) apply(s *State, r Record) {

@@ -312,6 +312,8 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[InService](kind, data)
 	case KindAirStep:
 		return decode[AirStep](kind, data)
+	case KindPrinted:
+		return decode[Printed](kind, data)
 	case KindLearnedAccepted:
 		return decode[LearnedAccepted](kind, data)
 	case KindLearnedRevoked:

@@ -46,6 +46,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		AlarmUnshelved{Name: "clock", Subject: "bench-1"}, AlarmSuppressed{Name: "life-cut", Subject: "0612-1", Priority: "medium", Text: "t"},
 		AlarmUnsuppressed{Name: "life-cut", Subject: "0612-1"},
 		OutOfService{Device: "bench-air", Alarms: map[string]alarm.Priority{"sensor-stale": "medium"}, Until: at, Reason: "r"},
+		Printed{Press: "press-1", Add: 7},
 		InService{Device: "bench-air", Alarms: []string{"sensor-stale"}},
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},

@@ -196,6 +196,8 @@ type PressView struct {
 	Reason     string         `json:"reason"`
 	RemainingS *Span[float64] `json:"remaining_s"`
 	Risk       *float64       `json:"risk"`
+	// PrintsTotal is absent while nobody has counted.
+	PrintsTotal *uint64 `json:"prints_total,omitempty"`
 }
 
 // LightView is what a light is to show. Whoever sends it on sets ValidUntil anew

@@ -39,6 +39,7 @@ type State struct {
 	Presses map[string]Press    `json:"presses"`
 	Alarms  map[AlarmKey]*Alarm `json:"alarms"`
 
+	Prints      map[string]Prints  `json:"prints"` // by press
 	ClosedTotal map[ClosedKey]int  `json:"closed_total"`
 	CupEmptyG   map[string]float64 `json:"cup_empty_g"`       // learned at the bench
 	Learned     map[string]Learned `json:"learned,omitempty"` // of inks, by id
@@ -159,7 +160,7 @@ func NewState(journal string) State {
 	return State{
 		Journal: journal,
 		Zones:   map[string]*Zone{}, Batches: map[string]*Batch{}, Presses: map[string]Press{},
-		Alarms: map[AlarmKey]*Alarm{}, ClosedTotal: map[ClosedKey]int{},
+		Alarms: map[AlarmKey]*Alarm{}, Prints: map[string]Prints{}, ClosedTotal: map[ClosedKey]int{},
 		CupEmptyG: map[string]float64{}, Answers: map[string]Answer{},
 	}
 }

@@ -48,3 +48,22 @@ type onDevice struct {
 	ID  string `path:"id"`
 	Key string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
 }
+
+// countPrints registers the reports of what a press has printed. Its body may not name
+// a press: other changes have that field, so it is refused here.
+func countPrints(s *Server, api huma.API) {
+	read := reader[record.CountPrints](api, true)
+	op := operation(api, "prints", base+"presses/{id}/prints", "Say what a press has printed", http.StatusOK, reflect.TypeFor[record.PressView]())
+	huma.Register(api, op, func(ctx context.Context, in *onDevice) (*changed, error) {
+		change, err := read(bodyOf(ctx))
+		if err != nil {
+			return nil, err
+		}
+		if change.Press != "" {
+			return nil, problem(http.StatusUnprocessableEntity, "", "the press is in the path, not in the body")
+		}
+		change.Press = in.ID
+		return s.do(ctx, op, in.Key, apiPath("presses", in.ID, "prints"), change)
+	})
+	takesBody[record.CountPrints](api, op.Path, true)
+}

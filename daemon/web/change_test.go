@@ -65,6 +65,7 @@ func TestChanges(t *testing.T) {
 			"sensors/floor-air/out-of-service", `{"until":"2026-06-13T09:30:00Z","reason":"in the salt jar"}`,
 			record.TakeOutOfService{Sensor: "floor-air", Until: time.Date(2026, 6, 13, 9, 30, 0, 0, time.UTC), Reason: "in the salt jar"},
 		},
+		{"presses/press-1/prints", `{"total":120}`, record.CountPrints{Press: "press-1", Total: ptr(uint64(120))}},
 		{"sensors/floor-air/in-service", ``, record.PutInService{Sensor: "floor-air"}},
 	}
 	for _, test := range tests {
@@ -139,6 +140,8 @@ func TestRefusedBodies(t *testing.T) {
 		{"alarms/a/b/shelve", `{"until":"noon"}`, 422},
 		{"sensors/a/out-of-service", `{"until":"2026-06-13T09:30:00Z"}`, 422},
 		{"sensors/a/in-service", `{"sensor":"b"}`, 422},
+		{"presses/press-1/prints", `{"add":-1}`, 422},
+		{"presses/press-1/prints", `{"add":1,"press":"press-2"}`, 422},
 	}
 	for _, test := range tests {
 		s := newStand()

@@ -52,6 +52,7 @@ const (
 	RatioOff       = "ratio-off"
 	ThinnerOff     = "thinner-off"
 	OrderWrong     = "order-wrong"
+	NoBatch        = "no-batch"
 	NotChanged     = "not-changed"
 	AirOutOfRange  = "air-out-of-range"
 	CupSweating    = "cup-sweating"
@@ -96,6 +97,9 @@ const (
 
 	// Uncorrected is how long a fault at the scale may take to be put right.
 	Uncorrected = 2 * time.Minute
+	// PrintsWithin is how long after a print a press counts as printing: presses report a
+	// minute apart at the slowest.
+	PrintsWithin = 2 * time.Minute
 	// ChangeWithin is how long after somebody has seen that a batch is at risk or dead it
 	// may still stand on its press.
 	ChangeWithin = 15 * time.Minute

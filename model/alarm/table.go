@@ -76,6 +76,13 @@ var ofBatches = []Definition{
 		Delays:   Delays{Off: 5 * time.Second},
 	},
 	{
+		Name: NoBatch, Subject: Press, Priority: High,
+		Cause:    "prints are counted on a press that holds no batch",
+		Limit:    "a print, until " + inWords(PrintsWithin) + " after the last",
+		Response: "Say which batch is on the press, or stop it.",
+		Delays:   Delays{Off: 5 * time.Second},
+	},
+	{
 		Name: NotChanged, Subject: Press, Priority: High,
 		Cause:    "somebody has seen that the batch is at risk or dead, and it still stands on the press",
 		Limit:    inWords(ChangeWithin) + " after batch-risk or batch-dead was acknowledged",

@@ -1,0 +1,54 @@
+package record
+
+import (
+	"maps"
+	"time"
+)
+
+// KindPrinted is the kind of [Printed].
+const KindPrinted Kind = "printed"
+
+// Printed counts prints of a press.
+type Printed struct {
+	Press string `json:"press"`
+	Batch string `json:"batch,omitempty"` // what was loaded
+	Add   uint64 `json:"add"`
+	// Counter is what the press's own counter stood at, where it has one.
+	Counter *uint64 `json:"counter,omitempty"`
+}
+
+// Prints are the prints of a press.
+type Prints struct {
+	Total   uint64    `json:"total"`
+	Counter *uint64   `json:"counter,omitempty"`
+	Bare    time.Time `json:"bare,omitzero"` // when it last printed with nothing loaded
+}
+
+func (Printed) Kind() Kind { return KindPrinted }
+
+func (e Printed) apply(s *State, r Record) {
+	p := s.Prints[e.Press]
+	p.Total += e.Add
+	if e.Counter != nil {
+		p.Counter = e.Counter
+	}
+	if e.Batch == "" && e.Add > 0 {
+		p.Bare = r.Stamp.At
+	}
+	s.Prints = maps.Clone(s.Prints)
+	if s.Prints == nil { // a checkpoint from before prints were counted
+		s.Prints = map[string]Prints{}
+	}
+	s.Prints[e.Press] = p
+}
+
+// CountPrints says what a press has printed: what its counter stands at, or how many
+// prints were made since the last time.
+type CountPrints struct {
+	Press string  `json:"press,omitempty" hidden:"true"`
+	Total *uint64 `json:"total,omitempty" doc:"the press's own counter; the first one is its zero, and one that is lower than before a reset"`
+	Add   *uint64 `json:"add,omitempty" doc:"in place of total"`
+}
+
+// Verb returns the last word of the change's path.
+func (CountPrints) Verb() string { return "prints" }
