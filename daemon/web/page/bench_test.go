@@ -49,6 +49,7 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	mux.HandleFunc("GET /api/v1/{list}", f.list)
 	mux.HandleFunc("GET /api/v1/stream", func(w http.ResponseWriter, r *http.Request) { f.stream(ctx, w, r) })
 	mux.HandleFunc("POST /api/v1/", f.change)
+	mux.HandleFunc("GET /readyz", f.readyz)
 	f.Server = httptest.NewServer(mux)
 	t.Cleanup(func() {
 		end() // a stream ends when it is told to, and Close waits for that
@@ -67,6 +68,31 @@ func (f *fakeBench) list(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "application/json")
 	json.NewEncoder(w).Encode(map[string]any{name: rows, "seq": 7})
+}
+
+// readyz answers with the checks that the rows hold, as the server's does.
+func (f *fakeBench) readyz(w http.ResponseWriter, _ *http.Request) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	checks, _ := f.rows["readyz"].([]readyCheck)
+	if checks == nil {
+		checks = []readyCheck{{Name: "journal", OK: true}, {Name: "broker", OK: true}}
+	}
+	w.Header().Set("Content-Type", "application/json")
+	for _, c := range checks {
+		if !c.OK {
+			w.WriteHeader(http.StatusServiceUnavailable)
+			break
+		}
+	}
+	json.NewEncoder(w).Encode(map[string]any{"checks": checks})
+}
+
+// readyCheck is a line of what the server says of its readiness.
+type readyCheck struct {
+	Name   string `json:"name"`
+	OK     bool   `json:"ok"`
+	Detail string `json:"detail,omitempty"`
 }
 
 func (f *fakeBench) stream(ctx context.Context, w http.ResponseWriter, r *http.Request) {
@@ -169,7 +195,7 @@ func (f *fakeBench) reading() int {
 func at[T any](v T) *T { return &v }
 
 func airRow(now time.Time, zone string, temperature, humidity, dew float64) record.AirView {
-	return record.AirView{Time: now, Zone: zone, TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: record.QualityGood}
+	return record.AirView{Time: now, Zone: zone, Sensor: zone + "-air", TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: record.QualityGood}
 }
 
 // openBatch is a batch whose end is expected within the given times.
@@ -247,6 +273,11 @@ func shop(now time.Time) map[string]any {
 			Since: now.Add(-4 * time.Minute), Text: "0612-2 on press-2 may end from 14:05 on",
 			Response: "Begin the next mix now, and plan the change of the cup.",
 		}},
+		"sensors": []record.SensorView{
+			{ID: "bench-air", Condition: "up", Since: now.Add(-26 * time.Hour)},
+			{ID: "floor-air", Condition: "up", Since: now.Add(-3 * time.Hour)},
+			{ID: "scale-1", Condition: "up", Since: now.Add(-26 * time.Hour), Detail: "9600 baud, 8N1"},
+		},
 		"inks": []record.InkView{ink("gloss-4", "4:1", assumed, 0), ink("matt-10", "10:1", "", 900), ink("flex-20", "20:1", assumed, 0), ink("hard-1", "4:1", "", 0)},
 	}
 }

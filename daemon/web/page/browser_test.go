@@ -26,7 +26,54 @@ type browser struct {
 	expected map[string]bool // complaints that the test itself provokes; true once met
 }
 
-// openBrowser starts Chromium, or skips the test where there is none.
+// shared is the one Chromium of all tests, and how it is ended. To start one takes longer
+// than most tests.
+var shared struct {
+	sync.Once
+	context.Context
+	err error
+	end func()
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if shared.end != nil {
+		shared.end()
+	}
+	os.Exit(code)
+}
+
+// startChromium starts the given program with a profile of its own.
+func startChromium(program string) {
+	profile, err := os.MkdirTemp("", "chromium")
+	if err != nil {
+		shared.err = err
+		return
+	}
+	options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(program), chromedp.UserDataDir(profile)}
+	for _, flag := range []string{
+		"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
+		"disable-component-update", "disable-sync", "disable-dev-shm-usage", "hide-scrollbars",
+	} {
+		options = append(options, chromedp.Flag(flag, true))
+	}
+	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
+	ctx, end := chromedp.NewContext(allocator)
+	shared.Context, shared.err = ctx, chromedp.Do(ctx)
+	shared.end = func() {
+		if err := chromedp.Cancel(ctx); err != nil {
+			fmt.Fprintf(os.Stderr, "closing chromium: %v\n", err)
+		}
+		end()
+		stop()
+		if err := os.RemoveAll(profile); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+		}
+	}
+}
+
+// openBrowser opens a window of Chromium that shares nothing with those of other tests, or
+// skips the test where there is none.
 func openBrowser(t *testing.T, width, height int) *browser {
 	t.Helper()
 	var program string
@@ -42,30 +89,25 @@ func openBrowser(t *testing.T, width, height int) *browser {
 		}
 		t.Skip("chromium is missing")
 	}
-	options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(program), chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(width, height)}
-	for _, flag := range []string{
-		"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
-		"disable-component-update", "disable-sync", "disable-dev-shm-usage", "hide-scrollbars",
-	} {
-		options = append(options, chromedp.Flag(flag, true))
+	shared.Do(func() { startChromium(program) })
+	if shared.err != nil {
+		t.Fatalf("chromium does not start: %v", shared.err)
 	}
-	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	b := &browser{t: t, expected: map[string]bool{}}
-	ctx, end := chromedp.NewContext(allocator, chromedp.WithListener(b.listen))
+	ctx, end := chromedp.NewContext(shared.Context, chromedp.WithNewBrowserContext(), chromedp.WithListener(b.listen))
 	b.Context = ctx
 	t.Cleanup(func() {
 		if err := chromedp.Cancel(ctx); err != nil {
-			t.Logf("closing chromium: %v", err)
+			t.Logf("closing the window: %v", err)
 		}
 		end()
-		stop()
 		b.mu.Lock()
 		defer b.mu.Unlock()
 		for _, fault := range b.faults {
 			t.Errorf("the page complains: %s", fault)
 		}
 	})
-	b.run() // starts it, with its console followed
+	b.run(chromedp.EmulateViewport(int64(width), int64(height))) // starts it, with its console followed
 	return b
 }
 
@@ -167,7 +209,13 @@ func (b *browser) press(words string) {
 // open shows the page of a bench and waits until it follows the stream.
 func (b *browser) open(f *fakeBench) {
 	b.t.Helper()
-	b.run(chromedp.Navigate(f.URL + "/"))
+	b.openAt(f, "/")
+}
+
+// openAt shows one of the pages.
+func (b *browser) openAt(f *fakeBench, path string) {
+	b.t.Helper()
+	b.run(chromedp.Navigate(f.URL + path))
 	b.sees("#contact", "In contact with the bench")
 	for f.reading() == 0 {
 		time.Sleep(5 * time.Millisecond)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/model/guide"
+	"potlifed/model/light"
 	"potlifed/model/mix"
 )
 
@@ -46,6 +48,27 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		}
 		rows["batches"] = []record.BatchView{openBatch(now, "0612-1", "gloss-4", "press-1", -10*time.Minute, 20*time.Minute, 50*time.Minute)}
 	},
+	// What can go wrong does: at the presses, and with the devices.
+	"troubled": func(rows map[string]any, now time.Time) {
+		old := openBatch(now, "0612-2", "matt-10", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
+		old.Quality, old.Why = record.QualityBad, "no air from any sensor of zone floor for 20 min"
+		rows["batches"].([]record.BatchView)[2] = old
+		four := openBatch(now, "0612-5", "hard-1", "press-4", 20*time.Minute, 40*time.Minute, 65*time.Minute)
+		rows["batches"] = append(rows["batches"].([]record.BatchView), four)
+		presses := rows["presses"].([]record.PressView)
+		presses[1].Light, presses[1].Flashing, presses[1].Reason = light.Unknown, true, "its air is not known"
+		presses[2].Light, presses[2].Flashing, presses[2].Reason = light.DoNotPrint, true, "0612-0 went off"
+		rows["presses"] = append(presses, record.PressView{ID: "press-4", Zone: "floor", Cup: "cup-90", Batch: &four.ID, Light: light.Soon, Reason: "the batch ends soon"})
+		rows["lights"].([]record.LightView)[2] = lamp(now, "press-3", light.DoNotPrint, true, "0612-0 went off", "0612-0")
+		air := rows["air"].([]record.AirView)
+		air[1].Quality, air[1].Why, air[1].Time = record.QualityBad, "no reading for 20 min", now.Add(-20*time.Minute)
+		instruments := rows["sensors"].([]record.SensorView)
+		instruments[1].Condition, instruments[1].Since, instruments[1].Detail = "stale", now.Add(-15*time.Minute), "read /sys/class/hwmon/hwmon2: no such device"
+		instruments[2].OutOfService = at(now.Add(2 * time.Hour))
+		rows["alarms"] = append(rows["alarms"].([]record.AlarmView),
+			record.AlarmView{Time: now, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
+			record.AlarmView{Time: now, Name: "clock", Subject: "bench-1", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
+	},
 	"resting": func(rows map[string]any, now time.Time) {
 		step := guide.Rest
 		b := openBatch(now, "0612-5", "matt-10", "", 6*time.Hour, 7*time.Hour, 8*time.Hour+20*time.Minute)
@@ -55,39 +78,71 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 	},
 }
 
-// Nothing is cut off or too small to hit with a glove, on a wide, a tall and a small
-// screen. With -artifacts the pictures are kept, to be looked at.
+// size is a screen. That of 640 by 400 is one of 1280 by 800 at 200 % zoom.
+type size struct{ width, height int64 }
+
+var (
+	wide  = size{1280, 800}
+	tall  = size{800, 1280}
+	phone = size{390, 844}
+	wall  = size{1920, 1080}
+	zoom  = size{640, 400}
+)
+
+// Nothing is cut off, too small to hit with a glove or too faint, on any screen that a page is
+// made for. With -artifacts the pictures are kept, to be looked at.
 func TestFitsEveryScreen(t *testing.T) {
 	b := openBrowser(t, 1280, 800)
-	shots := t.ArtifactDir()
-	for name, set := range scenes {
+	for _, c := range []struct {
+		path, scene string
+		sizes       []size
+	}{
+		{"/", "pouring", []size{wide, tall, phone, zoom}},
+		{"/", "over", []size{wide, tall, phone}},
+		{"/", "idle", []size{wide, tall, phone}},
+		{"/", "empty", []size{wide, phone}},
+		{"/", "resting", []size{wide, tall, phone}},
+		{"/presses", "pouring", []size{wall, wide, tall, phone, zoom}},
+		{"/presses", "troubled", []size{wall, phone}},
+		{"/presses", "empty", []size{wall}},
+		{"/devices", "pouring", []size{wide, tall, phone, zoom}},
+		{"/devices", "troubled", []size{wide, phone}},
+		{"/devices", "empty", []size{phone}},
+	} {
 		now := time.Now()
 		rows := shop(now)
-		set(rows, now)
+		scenes[c.scene](rows, now)
 		f := newFakeBench(t, rows)
-		b.open(f)
-		b.sees("#batches", "0612-1")
-		for _, size := range [][2]int64{{1280, 800}, {800, 1280}, {390, 844}} {
-			for _, scheme := range []string{"light", "dark"} {
-				look := fmt.Sprintf("%s-%dx%d-%s", name, size[0], size[1], scheme)
-				b.run(chromedp.EmulateViewport(size[0], size[1]), media("prefers-color-scheme", scheme))
-				b.eventually("drawn anew", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", size[0]))
-				if wide := eval[float64](b, "document.documentElement.scrollWidth"); int64(wide) > size[0] {
-					t.Errorf("%s: the page is %v px wide", look, wide)
+		b.openAt(f, c.path)
+		if c.path != "/devices" {
+			b.sees("main", "0612-1")
+		}
+		b.looks(strings.Trim("page"+strings.ReplaceAll(c.path, "/", "-"), "-")+"-"+c.scene, c.sizes...)
+	}
+}
+
+// looks judges what is shown on each of the screens, light and dark, and takes its picture.
+func (b *browser) looks(name string, sizes ...size) {
+	b.t.Helper()
+	for _, s := range sizes {
+		for _, scheme := range []string{"light", "dark"} {
+			look := fmt.Sprintf("%s-%dx%d-%s", name, s.width, s.height, scheme)
+			b.run(chromedp.EmulateViewport(s.width, s.height), media("prefers-color-scheme", scheme))
+			b.eventually("drawn anew", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
+			if wide := eval[float64](b, "document.documentElement.scrollWidth"); int64(wide) > s.width {
+				b.t.Errorf("%s: the page is %v px wide", look, wide)
+			}
+			for what, script := range map[string]string{"too small": smallTargets, "too faint": faintText} {
+				for _, found := range eval[[]string](b, script) {
+					b.t.Errorf("%s: %s: %s", look, what, found)
 				}
-				for _, low := range eval[[]string](b, smallTargets) {
-					t.Errorf("%s: too small: %s", look, low)
-				}
-				for _, faint := range eval[[]string](b, faintText) {
-					t.Errorf("%s: too faint: %s", look, faint)
-				}
-				picture, err := chromedp.Run(b, chromedp.FullScreenshot(100))
-				if err != nil {
-					t.Fatal(err)
-				}
-				if err := os.WriteFile(filepath.Join(shots, look+".png"), picture, 0o644); err != nil {
-					t.Fatal(err)
-				}
+			}
+			picture, err := chromedp.Run(b, chromedp.FullScreenshot(100))
+			if err != nil {
+				b.t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(b.t.ArtifactDir(), look+".png"), picture, 0o644); err != nil {
+				b.t.Fatal(err)
 			}
 		}
 	}
@@ -103,11 +158,11 @@ func media(name, value string) chromedp.Action[chromedp.Void] {
 	})
 }
 
-// smallTargets lists what is to be pressed and is lower than 64 px in the mixing part, or
-// than 44 px elsewhere (WCAG 2.2, 2.5.5, asks for 44).
-const smallTargets = `[...document.querySelectorAll("button, .chip, summary, dialog input")]
+// smallTargets lists what is to be pressed and is lower than a gloved hand needs, and links
+// lower than 44 px (WCAG 2.2, 2.5.5).
+const smallTargets = `[...document.querySelectorAll("button, .chip, summary, dialog input, nav a")]
 	.filter((e) => e.checkVisibility())
-	.map((e) => [e, e.getBoundingClientRect(), e.closest(".mix") && e.tagName !== "SUMMARY" ? 64 : 44])
+	.map((e) => [e, e.getBoundingClientRect(), e.tagName === "A" ? 44 : 64])
 	.filter(([, r, least]) => r.height < least || r.width < 44)
 	.map(([e, r]) => e.innerText + " " + Math.round(r.width) + "x" + Math.round(r.height))`
 

@@ -1,8 +1,9 @@
-// Package page is what the mixer looks at: one page that shows the air, the scale, the
-// guided mix, the open batches on their time axis, the lights and the alarms.
+// Package page is what people look at: the bench's page for the mixer, with the air, the
+// scale, the guided mix, the open batches on their time axis, the lights and the alarms;
+// the press board for the floor; and the devices for maintenance.
 //
-// It is static. All that moves on it comes through the API under /api/v1 and its event
-// stream, which any other client may use as well; the page has no way in of its own.
+// All of it is static. What moves on it comes through the API under /api/v1 and its event
+// stream, which any other client may use as well; the pages have no way in of their own.
 package page
 
 import (
@@ -32,6 +33,9 @@ var contentTypes = map[string]string{
 // inside the document.
 const policy = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 
+// documents are where the pages are; all other files are below /assets/.
+var documents = map[string]string{"index.html": "/", "presses.html": "/presses", "devices.html": "/devices"}
+
 // asset is a file as it is sent.
 type asset struct {
 	body []byte
@@ -39,7 +43,7 @@ type asset struct {
 	etag string
 }
 
-// Handler serves the page at / and what it is made of below /assets/. Everything else is
+// Handler serves the pages and, below /assets/, what they are made of. Everything else is
 // not found. It is safe for concurrent use.
 func Handler() http.Handler {
 	assets := read()
@@ -79,9 +83,9 @@ func read() map[string]asset {
 		if err != nil {
 			return err
 		}
-		at := "/assets/" + path.Base(name)
-		if at == "/assets/index.html" {
-			at = "/"
+		at, ok := documents[path.Base(name)]
+		if !ok {
+			at = "/assets/" + path.Base(name)
 		}
 		sum := sha256.Sum256(body)
 		assets[at] = asset{body, contentTypes[path.Ext(name)], `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`}

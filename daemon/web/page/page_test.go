@@ -21,12 +21,14 @@ func get(t *testing.T, method, path string, header ...string) *http.Response {
 
 func TestHandlerServes(t *testing.T) {
 	for path, kind := range map[string]string{
-		"/":                  "text/html; charset=utf-8",
-		"/assets/base.css":   "text/css; charset=utf-8",
-		"/assets/main.js":    "text/javascript; charset=utf-8",
-		"/assets/icon.svg":   "image/svg+xml",
-		"/assets/format.js":  "text/javascript; charset=utf-8",
-		"/assets/panels.css": "text/css; charset=utf-8",
+		"/":                     "text/html; charset=utf-8",
+		"/assets/base.css":      "text/css; charset=utf-8",
+		"/presses":              "text/html; charset=utf-8",
+		"/devices":              "text/html; charset=utf-8",
+		"/assets/bench-main.js": "text/javascript; charset=utf-8",
+		"/assets/icon.svg":      "image/svg+xml",
+		"/assets/format.js":     "text/javascript; charset=utf-8",
+		"/assets/panels.css":    "text/css; charset=utf-8",
 	} {
 		r := get(t, "GET", path)
 		if r.StatusCode != 200 || r.Header.Get("Content-Type") != kind {
@@ -49,7 +51,7 @@ func TestHandlerServes(t *testing.T) {
 }
 
 func TestHandlerRefuses(t *testing.T) {
-	for _, path := range []string{"/index.html", "/assets/", "/assets/index.html", "/static/main.js", "/nothing", "/assets/../page.go"} {
+	for _, path := range []string{"/index.html", "/assets/", "/assets/index.html", "/presses.html", "/assets/presses.html", "/static/bench-main.js", "/nothing", "/assets/../page.go"} {
 		if r := get(t, "GET", path); r.StatusCode != http.StatusNotFound {
 			t.Errorf("GET %s: %d, want 404", path, r.StatusCode)
 		}

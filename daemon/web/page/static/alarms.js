@@ -4,7 +4,7 @@ import { button, h, keyed, setText, show } from "./dom.js";
 import { age, clockTime, secondsUntil } from "./format.js";
 
 // Returned: the cause is gone, and nobody has acknowledged that it was there.
-const unseen = (row) => row.state === "unacknowledged" || row.state === "returned";
+export const unseen = (row) => row.state === "unacknowledged" || row.state === "returned";
 const silent = (row) => ["shelved", "suppressed", "out-of-service"].includes(row.state);
 
 // orderAlarms puts those that nobody has seen first and silent ones last, and among equals

@@ -28,6 +28,11 @@ export function span(batches, now) {
   return Math.min(longestAxis, Math.max(shortestAxis, room));
 }
 
+// reach is the span that all open batches share, wherever on the page they are shown.
+export function reach(store, now) {
+  return span(store.all("batches").filter((b) => b.ends_at), now);
+}
+
 // ticks are the round times of day within the axis, at most so many.
 export function ticks(now, length, most) {
   const step = steps.find((s) => length / s <= most) ?? steps.at(-1);

@@ -28,9 +28,54 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
       yes.disabled = false;
     }
   });
+  open(dialog);
+}
+
+function open(dialog) {
   dialog.addEventListener("close", () => dialog.remove());
   document.body.append(dialog);
   dialog.showModal();
+}
+
+const bounceMs = 500; // a glove that taps twice does not mean what has just come up under it
+
+// pick opens a dialog in which one tap answers. groups are {legend, options}, options are
+// {label, note, value}; submit is called with the value, and may throw a refusal;
+// what it returns is run once the dialog is gone.
+export function pick({ title, lead, groups, submit }) {
+  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const opened = performance.now();
+  let busy = false;
+  const answer = async (value) => {
+    busy = true;
+    show(refusal, false);
+    try {
+      const next = await submit(value);
+      dialog.close();
+      next?.();
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      refusal.textContent = error.message;
+      show(refusal, true);
+    } finally {
+      busy = false;
+    }
+  };
+  const option = ({ label, note, value }) => {
+    const b = h("button", { type: "button", class: "big option" }, h("span", { text: label }), note && h("small", { text: note }));
+    b.addEventListener("click", (event) => {
+      // Only a tap bounces: a key has no detail.
+      if (busy || (event.detail > 0 && performance.now() - opened < bounceMs)) return;
+      answer(value);
+    });
+    return b;
+  };
+  const dialog = h("dialog", { "aria-labelledby": "dialog-title" }, h("form", { method: "dialog" },
+    h("h2", { id: "dialog-title", text: title }), lead && h("p", { text: lead }),
+    groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, h("legend", { text: g.legend }),
+      h("div", { class: "chip-row" }, g.options.map(option)))),
+    refusal, h("div", { class: "actions" }, button("Back", "big", () => dialog.close()))));
+  open(dialog);
 }
 
 // chips makes a group of large radio buttons. options are {value, label, note}.

@@ -65,11 +65,12 @@ export function keyed(container, rows, keyOf, make) {
   }
 }
 
-// button makes a button that cannot be pressed a second time while its work goes on.
+// button makes a button that cannot be pressed a second time while its work goes on, nor by the
+// second tap of a double one.
 export function button(label, className, work) {
   const b = h("button", { type: "button", class: className, text: label });
-  b.addEventListener("click", async () => {
-    if (b.getAttribute("aria-busy") === "true") return;
+  b.addEventListener("click", async (event) => {
+    if (event.detail > 1 || b.getAttribute("aria-busy") === "true") return;
     b.setAttribute("aria-busy", "true");
     try {
       await work(b);

@@ -9,6 +9,7 @@ export const keyOf = {
   lights: (row) => row.id,
   alarms: (row) => `${row.name}/${row.subject}`,
   inks: (row) => row.id,
+  sensors: (row) => row.id,
 };
 
 // A row that says of itself that it is over.

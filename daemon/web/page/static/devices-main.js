@@ -1,0 +1,29 @@
+// The page of the devices, for maintenance with a phone: can I trust the numbers?
+import { alarmsPanel } from "./alarms.js";
+import { instrumentsPanel, restsOnPanel, verdictPanel, zonesPanel } from "./devices.js";
+import { byId, drawAlarmCount, live } from "./live.js";
+import { readiness } from "./ready-state.js";
+
+const askMs = 5_000; // instruments and readiness have no place in the stream
+
+const page = live({ kinds: ["sensors", "scales", "air", "alarms"], fresh: ["sensors"], freshMs: askMs });
+const verdict = verdictPanel(byId("verdict"), page);
+const instruments = instrumentsPanel(byId("instruments"), page);
+const zones = zonesPanel(byId("zones"), page);
+const restsOn = restsOnPanel(byId("rests-on"), page);
+const alarms = alarmsPanel(byId("alarms"), page);
+let checks = null; // null: not heard of
+
+async function ask() {
+  if (!document.hidden) checks = await readiness();
+}
+
+page.start((kinds, now, contact) => {
+  verdict.update(contact, checks);
+  if (kinds.has("alarms")) drawAlarmCount(alarms.update(now));
+  instruments.update(now);
+  if (kinds.has("air")) zones.update(now);
+  restsOn.update(now, checks);
+});
+ask();
+setInterval(ask, askMs);
