@@ -51,9 +51,14 @@ type lampClient struct {
 
 func newLampClient(t testing.TB, broker, topic string) *lampClient {
 	t.Helper()
+	return newClient(t, broker, "lamp", topic)
+}
+
+func newClient(t testing.TB, broker, id, topic string) *lampClient {
+	t.Helper()
 	l := &lampClient{t: t, more: make(chan struct{})}
 	subscribed := make(chan struct{}, 100)
-	l.client = paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID("lamp").
+	l.client = paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID(id).
 		SetProtocolVersion(4).SetAutoReconnect(true).SetMaxReconnectInterval(200 * time.Millisecond).SetKeepAlive(10 * time.Second).
 		SetConnectionLostHandler(func(paho.Client, error) { l.add(shown{at: time.Now(), lost: true}) }).
 		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) {
