@@ -131,7 +131,7 @@ func TestSampleFileShowsEveryKey(t *testing.T) {
 	for _, key := range strings.Fields(`bench data_dir http listen hosts public_url web_config_file mqtt url ca_file cert_file key_file
 		topic_prefix username password_file commands broker scales id port baud mode line request division_g capacity_g zone sensors
 		source path every accuracy temperature_c humidity_pct stale_after cups ink_minimum_g fill_maximum_g empty_g mouth_mm exposure lag
-		presses cup lights reads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl inks hardener
+		presses cup lights reads topic payloads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl inks hardener
 		hardener_ratio ratio_tolerance_pct thinner_pct min max dark light pot_life shortest longest about at_temperature_c dry_pct
 		humid_pct activation_kj_mol rest alarms ending_before mixing_takes stop_at_risk clock retention raw minutes`) {
 		if !strings.Contains(string(data), key+": ") && !strings.Contains(string(data), key+":\n") {

@@ -1,6 +1,11 @@
 package config
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+
+	"potlifed/model/light"
+)
 
 // floor reads the cups, the presses and their lights.
 func (r *reader) floor(top *mapping, standard Shop, shop *Shop) {
@@ -57,7 +62,57 @@ func (r *reader) light(m *mapping, l Light) Light {
 	m.some("presses", "one press at least")
 	m.texts("reads", &l.Reads, oneOf("json", "meaning", "colour"))
 	m.some("reads", "one of json, meaning, colour at least")
-	m.later("topic", "lamps with topics of their own")
-	m.later("payloads", "lamps with payloads of their own")
+	r.lamp(m, &l)
 	return l
+}
+
+// lampTopic is a topic to publish on: no wildcards, no zero byte, and not the
+// broker's own.
+var lampTopic = textRule{"a topic of 1 to 200 characters without + and #, not beginning with $", func(text string) string {
+	if text == "" || len(text) > 200 || text[0] == '$' || strings.ContainsAny(text, "+#\x00") {
+		return "a topic of 1 to 200 characters without + and #, not beginning with $"
+	}
+	return ""
+}}
+
+// lampPayload may be anything that a lamp takes, such as a word, a colour or JSON with
+// brightness and blinking. An empty one would end the retained message instead.
+var lampPayload = textRule{"a text of 1 to 1000 bytes", func(text string) string {
+	if text == "" || len(text) > 1000 {
+		return "a text of 1 to 1000 bytes"
+	}
+	return ""
+}}
+
+// lamp reads what a lamp of another maker takes. Every meaning must have a payload: a
+// lamp that is not told of one goes on showing another.
+func (r *reader) lamp(m *mapping, l *Light) {
+	m.text("topic", &l.Topic, lampTopic)
+	payloads := m.section("payloads")
+	switch {
+	case m.has("topic") && m.has("reads"):
+		m.fault("reads", "a list beside topic", "either reads, or topic with payloads")
+	case m.has("topic"):
+		l.Reads = nil
+		m.require("payloads", "a payload for each meaning")
+	case m.has("payloads"):
+		m.require("topic", "the topic that these payloads go to")
+	}
+	if m.has("topic") && l.Topic != "" {
+		m.only("topic", aTopic, l.Topic, "a topic of its own")
+	}
+	if payloads == nil {
+		return
+	}
+	l.Payloads = map[light.Meaning]string{}
+	for _, meaning := range light.Meanings() {
+		text := ""
+		payloads.require(string(meaning), lampPayload.want)
+		payloads.text(string(meaning), &text, lampPayload)
+		l.Payloads[meaning] = text
+	}
+	if l.Payloads[light.Unknown] != "" && l.Payloads[light.Unknown] == l.Payloads[light.InOrder] {
+		payloads.wrong(string(light.Unknown), "another payload than in-order: unknown never looks like in order")
+	}
+	payloads.close()
 }

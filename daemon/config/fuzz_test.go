@@ -124,7 +124,7 @@ func checkNames(t *testing.T, shop Shop) {
 		must(cups, p.Cup, "a press's cup")
 	}
 	for _, l := range shop.Lights {
-		if len(l.Presses) == 0 || len(l.Reads) == 0 {
+		if len(l.Presses) == 0 || (len(l.Reads) == 0) != (l.Topic != "" && len(l.Payloads) == 6) {
 			t.Errorf("light %+v", l)
 		}
 		for _, p := range l.Presses {

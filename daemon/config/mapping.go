@@ -169,13 +169,6 @@ func (m *mapping) require(key, want string) {
 	}
 }
 
-// later refuses a key whose ability does not exist yet.
-func (m *mapping) later(key, what string) {
-	if m.field(key) != nil {
-		m.wrong(key, "not yet: "+what+"; leave the key out for now")
-	}
-}
-
 // section opens the mapping under a key; nil when there is none.
 func (m *mapping) section(key string) *mapping {
 	f := m.field(key)

@@ -22,6 +22,7 @@ const (
 	anInk     kind = "ink"
 	aPort     kind = "port"
 	aPath     kind = "path"
+	aTopic    kind = "topic"
 )
 
 // register holds what was given of one kind, and where.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"potlifed/model/cure"
+	"potlifed/model/light"
 	"potlifed/model/mix"
 )
 
@@ -104,7 +105,11 @@ type Press struct {
 type Light struct {
 	ID      string
 	Presses []string
-	Reads   []string // of "json", "meaning", "colour": the topics this light reads
+	Reads   []string // of "json", "meaning", "colour": the topics this light reads; none with a topic of its own
+	// Topic is where a lamp of another maker reads, and Payloads what it takes there for
+	// each meaning; empty for lights that read our own topics.
+	Topic    string
+	Payloads map[light.Meaning]string
 }
 
 // Hardener is a hardener the shop uses.

@@ -36,6 +36,7 @@ type lamp struct {
 	id       string
 	form     Form
 	topic    string
+	payloads map[light.Meaning]string // of formOwn
 	conn     *connection
 	wake     chan struct{}
 	bench    Bench
@@ -53,10 +54,21 @@ type lamp struct {
 	epoch  uint64 // of the connection that has it
 }
 
-// newLamp makes the lamp for one form of a light.
-func newLamp(p *Publisher, id string, form Form) *lamp {
+// newLamps makes a lamp for each topic that a light reads.
+func newLamps(p *Publisher, light Light) []*lamp {
+	if light.Topic != "" {
+		return []*lamp{newLamp(p, light.ID, formOwn, light.Topic, light.Payloads)}
+	}
+	var lamps []*lamp
+	for _, form := range light.Reads {
+		lamps = append(lamps, newLamp(p, light.ID, form, p.topics.Light(light.ID, form), nil))
+	}
+	return lamps
+}
+
+func newLamp(p *Publisher, id string, form Form, topic string, payloads map[light.Meaning]string) *lamp {
 	l := &lamp{
-		id: id, form: form, topic: p.topics.Light(id, form), wake: make(chan struct{}, 1),
+		id: id, form: form, topic: topic, payloads: payloads, wake: make(chan struct{}, 1),
 		bench: p.bench, disputed: p.others.disputed, hung: p.hungAfter, log: p.log,
 		now:   func() (time.Time, time.Duration) { n := p.clock.Now(); return n.Wall, n.Mono },
 		count: func(result string) { p.counts.add(directionOut, result) },
@@ -113,6 +125,8 @@ type lightWire struct {
 
 func (l *lamp) payload(v record.LightView) []byte {
 	switch l.form {
+	case formOwn:
+		return []byte(l.payloads[v.Meaning])
 	case FormMeaning:
 		return []byte(v.Meaning)
 	case FormColour:

@@ -109,8 +109,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 	defer offline()
 	var group sync.WaitGroup
 	for _, l := range p.settings.Lights {
-		for _, form := range l.Reads {
-			lamp := newLamp(p, l.ID, form)
+		for _, lamp := range newLamps(p, l) {
 			group.Go(func() { lamp.run(ctx) })
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"potlifed/daemon/config"
+	"potlifed/model/light"
 )
 
 // Form is how a light reads what it is to show.
@@ -21,12 +22,18 @@ const (
 	FormJSON    Form = "json"
 	FormMeaning Form = "meaning"
 	FormColour  Form = "colour"
+
+	formOwn Form = "own" // a lamp with a topic and payloads of its own
 )
 
 // Light is a light with the forms it reads; only those topics are published.
 type Light struct {
 	ID    string
 	Reads []Form
+	// Topic and Payloads are those of a lamp of another maker, with a payload for each
+	// meaning; such a lamp reads nothing else.
+	Topic    string
+	Payloads map[light.Meaning]string
 }
 
 // Settings say which broker to connect to, as whom, and for what.
@@ -51,11 +58,11 @@ func FromShop(shop config.Shop) (Settings, error) {
 		Machine: machineID(), Username: shop.MQTT.Username, Commands: shop.MQTT.Commands,
 	}
 	for _, l := range shop.Lights {
-		light := Light{ID: l.ID}
+		own := Light{ID: l.ID, Topic: l.Topic, Payloads: l.Payloads}
 		for _, form := range l.Reads {
-			light.Reads = append(light.Reads, Form(form))
+			own.Reads = append(own.Reads, Form(form))
 		}
-		s.Lights = append(s.Lights, light)
+		s.Lights = append(s.Lights, own)
 	}
 	var errs []error
 	if shop.MQTT.PasswordFile != "" {
