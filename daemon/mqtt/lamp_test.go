@@ -13,9 +13,6 @@ import (
 // meaning in its own words, and unknown by its will and by a stop.
 func TestLampOfAnotherMaker(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
-		if _, own := b.(*builtIn); own {
-			t.Skip("the built-in broker has topics of its own only")
-		}
 		const topic = "potlife/hall/lamp-2/set"
 		words := map[light.Meaning]string{}
 		for _, m := range light.Meanings() {
@@ -23,7 +20,8 @@ func TestLampOfAnotherMaker(t *testing.T) {
 		}
 		w := newWitness(t, b.addr())
 		cable := newRelay(t, b.addr())
-		s := testSettings("mqtt://" + cable.addr())
+		s := b.settings()
+		s.URL = "mqtt://" + cable.addr()
 		s.Lights = []Light{{ID: "light-1", Topic: topic, Payloads: words}}
 		r := newRoom()
 		_, stop := runPublisher(t, r, s)
