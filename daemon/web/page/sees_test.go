@@ -415,16 +415,22 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	b.sees(".weight", "no line that can be read")
 }
 
-// A page that has heard nothing for two heartbeats says so, and no light looks in order.
-func TestNoContact(t *testing.T) {
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
-	b.expect("503")
+// skipsTime gives the page a function skip(ms) that sets its monotonic clock ahead.
+func (b *browser) skipsTime() {
+	b.t.Helper()
 	b.run(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
 		_, err := cdp.Call(ctx, target, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
 			Source: `(() => { const real = performance.now.bind(performance); let ahead = 0; performance.now = () => real() + ahead; window.skip = (ms) => (ahead += ms); })()`,
 		})
 		return err
 	}))
+}
+
+// A page that has heard nothing for two heartbeats says so, and no light looks in order.
+func TestNoContact(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.expect("503")
+	b.skipsTime()
 	b.open(f)
 	b.sees(".lamp", "In order")
 	f.cut()

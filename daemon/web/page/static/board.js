@@ -59,8 +59,8 @@ function boardRow(tools) {
   const press = pressActions(tools, actions.refusal);
   let row;
   const element = h("li", { class: "board-row" },
-    h("div", { class: "board-press" }, lamp.shape, h("div", { class: "board-words" }, name, lamp.word, lamp.reason)),
-    h("div", { class: "board-life" }, batchLine, state, bar.element, h("div", { class: "board-actions" }, press.element, actions.element), actions.refusal),
+    h("div", { class: "board-press" }, lamp.shape, h("div", { class: "board-words" }, name, lamp.word, lamp.reason), press.element),
+    h("div", { class: "board-life" }, batchLine, state, bar.element, actions.element, actions.refusal),
     h("div", { class: "board-figures" }, left, spread, next));
   const drawBatch = (batch, now, length) => {
     const ends = batch?.ends_at ? parseEnds(batch) : null;

@@ -19,7 +19,7 @@ async function ask() {
 }
 
 page.start((kinds, now, contact) => {
-  verdict.update(contact, checks);
+  verdict.update(now, contact, checks);
   if (kinds.has("alarms")) drawAlarmCount(alarms.update(now));
   instruments.update(now);
   if (kinds.has("air")) zones.update(now);

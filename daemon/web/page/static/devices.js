@@ -17,18 +17,19 @@ const conditions = {
 
 // conditionOf says how an instrument stands; a condition new to this page is named, not judged.
 // Alarms that stand about it put in doubt what looks fine.
-export function conditionOf(row, alarms) {
-  if (row.out_of_service_until) return { stands: "out", words: "Under maintenance" };
+export function conditionOf(row, alarms, now) {
+  if (row.out_of_service_until) return { stands: "out", words: `Under maintenance until ${clockTime(Date.parse(row.out_of_service_until), now)}` };
   const known = conditions[row.condition] ?? { stands: "unknown", words: row.condition };
   if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: "Working, but in doubt" };
   return known;
 }
 
+const qualities = { good: "Good", uncertain: "Uncertain", bad: "Not to be relied on" };
 const airStands = { good: "fine", uncertain: "doubt", bad: "bad" };
 
 // zoneState says how a zone's air stands.
 export function zoneState(row) {
-  return { stands: airStands[row.quality] ?? "unknown", words: row.quality === "good" ? "Good" : [row.quality, row.why].filter(Boolean).join(": ") };
+  return { stands: airStands[row.quality] ?? "unknown", words: [qualities[row.quality] ?? row.quality, row.why].filter(Boolean).join(": ") };
 }
 
 const about = (store, ...names) => store.all("alarms").filter((a) => names.includes(a.name) && a.state !== "returned");
@@ -117,12 +118,11 @@ function instrument(tools) {
     },
     tick(now) {
       const alarms = store.all("alarms").filter((a) => a.subject === row.id && a.state !== "returned");
-      const state = conditionOf(row, alarms);
+      const state = conditionOf(row, alarms, now);
       part.draw({
         id: row.id, ...state, reading: readingOf(store, row, now),
         details: [
           Date.parse(row.since) > 0 && since(row.since, now), row.detail,
-          row.out_of_service_until && `until ${clockTime(Date.parse(row.out_of_service_until), now)}`,
           ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
         ],
       });
@@ -212,8 +212,8 @@ export function verdictPanel(element, { store }) {
   element.append(h("div", { class: "verdict" }, shape, words), list);
   let drawn = "";
   return {
-    update(contact, checks) {
-      const { stands, words: say, against } = judge(store, contact, checks);
+    update(now, contact, checks) {
+      const { stands, words: say, against } = judge(store, now, contact, checks);
       if (drawn !== stands) shape.replaceChildren(sign(looks[(drawn = stands)]));
       element.dataset.stands = stands;
       setText(words, say);
@@ -223,10 +223,10 @@ export function verdictPanel(element, { store }) {
 }
 
 // judge says whether the numbers can be trusted, from all that is shown below it.
-export function judge(store, contact, checks) {
+export function judge(store, now, contact, checks) {
   if (!contact) return { stands: "unknown", words: "Not known: no contact with the bench", against: [] };
   const things = [
-    ...store.all("sensors").map((row) => ({ id: row.id, ...conditionOf(row, store.all("alarms").filter((a) => a.subject === row.id && a.state !== "returned")) })),
+    ...store.all("sensors").map((row) => ({ id: row.id, ...conditionOf(row, store.all("alarms").filter((a) => a.subject === row.id && a.state !== "returned"), now) })),
     ...store.all("scales").filter((row) => row.quality !== "good").map((row) => ({ id: row.id, stands: airStands[row.quality] ?? "unknown", words: row.why || row.quality })),
     ...store.all("air").map((row) => ({ id: `air of ${row.zone}`, ...zoneState(row) })),
     ...restsOn(store, checks),
@@ -234,7 +234,7 @@ export function judge(store, contact, checks) {
   const against = things.filter((t) => t.stands !== "fine" && !(t.id === "Broker" && t.stands === "out"));
   const list = against.map((t) => `${t.id}: ${t.words}`);
   if (store.all("sensors").length === 0) return { stands: "unknown", words: "Not known: no instrument has been heard of", against: list };
-  if (against.some((t) => t.stands === "bad")) return { stands: "bad", words: "Not all of them", against: list };
-  if (against.length > 0) return { stands: "doubt", words: "With care", against: list };
-  return { stands: "fine", words: "Yes: all is fresh and nothing stands against it", against: list };
+  if (against.some((t) => t.stands === "bad")) return { stands: "bad", words: "Not all of the numbers can be trusted", against: list };
+  if (against.length > 0) return { stands: "doubt", words: "The numbers can be trusted, with care", against: list };
+  return { stands: "fine", words: "The numbers can be trusted", against: list };
 }

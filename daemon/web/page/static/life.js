@@ -23,7 +23,8 @@ export function axisKey() {
 
 function drawTicks(marks, now, length) {
   const most = Math.max(2, Math.floor((marks.clientWidth || 600) / (tickWidth * parseFloat(getComputedStyle(marks).fontSize))));
-  const rows = [{ at: now, text: "now", key: "now" }, ...ticks(now, length, most).map((at) => ({ at, text: clockTime(at, now), key: String(at) }))];
+  const left = (at) => `${place(at, now, length) * 100}%`;
+  const rows = [{ left: left(now), text: "now", key: "now" }, ...ticks(now, length, most).map((at) => ({ left: left(at), text: clockTime(at, now), key: String(at) }))];
   keyed(marks, rows, (row) => row.key, () => {
     const label = h("span");
     const tick = h("div", { class: "tick" }, label);
@@ -31,7 +32,7 @@ function drawTicks(marks, now, length) {
       element: tick,
       update(row) {
         setText(label, row.text);
-        tick.style.left = `${place(row.at, now, length) * 100}%`;
+        tick.style.left = row.left;
         tick.dataset.now = String(row.key === "now");
       },
     };

@@ -1,0 +1,148 @@
+package page
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+func TestBoardOrder(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1920, 1080)
+	b.openAt(f, "/presses")
+	order := `[...document.querySelectorAll(".board-name")].map((e) => e.innerText).join(" ")`
+	b.eventually("what dies first is on top", order+` === "press-2 zone bench press-1 press-3"`)
+	b.sees(".board-row", "42 min")
+	b.sees(".board-row", "between 31 and 55 min")
+	b.sees(".board-next", "Next mix at")
+	b.sees(".board-row", "Ends soon")
+	b.sees("#bench-age", "newest figures")
+
+	// All bars share the axis, and its times of day are where they belong.
+	type bar struct{ Width, Notch, Next float64 }
+	bars := eval[[]bar](b, `[...document.querySelectorAll(".board .life-track")].filter((t) => t.checkVisibility()).map((t) => {
+		const box = (s) => t.querySelector(s).getBoundingClientRect(), start = box(".life").left, wide = t.clientWidth;
+		return {Width: box(".life").width / wide, Notch: (box(".notch").left + box(".notch").width / 2 - start) / wide, Next: (box(".next-mark").left + box(".next-mark").width / 2 - start) / wide};
+	})`)
+	for i, h := range []struct{ low, expected, high float64 }{{31. / 60, 42. / 60, 55. / 60}, {2, 3, 4.5}, {5 + 5./60, 6 + 10./60, 7 + 40./60}} {
+		for name, pair := range map[string][2]float64{"high": {bars[i].Width, h.high / 8}, "expected": {bars[i].Notch, h.expected / 8}, "next mix": {bars[i].Next, (h.low - 0.25) / 8}} {
+			if d := pair[0] - pair[1]; d > 0.005 || d < -0.005 {
+				t.Errorf("bar %d: %s at %v of the axis, want %v", i, name, pair[0], pair[1])
+			}
+		}
+	}
+	b.ticksFit(now, 8*time.Hour)
+
+	// The axis grows with what is shown, and its times move along.
+	f.send("batch", openBatch(now, "0612-1", "gloss-4", "press-1", 9*time.Hour, 10*time.Hour, 11*time.Hour+31*time.Minute))
+	b.sees(".board-row", "10 h 00 min")
+	b.ticksFit(now, 12*time.Hour)
+
+	// A press that must not go on comes before all, though nothing on it dies.
+	f.mu.Lock()
+	rows["presses"].([]record.PressView)[2].Light = light.DoNotPrint
+	f.mu.Unlock()
+	f.send("light", lamp(now, "press-3", light.DoNotPrint, true, "0612-0 went off", "0612-0"))
+	b.eventually("the stopped one is on top", order+` === "press-3 press-2 zone bench press-1"`)
+	b.act("The cup is off the press", "press-3")
+	f.body(t, "batches/0612-0/unload")
+}
+
+// ticksFit judges where the axis has its times of day, given its length.
+func (b *browser) ticksFit(now time.Time, length time.Duration) {
+	b.t.Helper()
+	type tick struct {
+		Label string
+		At    float64
+	}
+	ticks := eval[[]tick](b, `[...document.querySelectorAll('.tick[data-now="false"]')].map((e) => ({Label: e.innerText.split(" ").pop(), At: parseFloat(e.style.left) / 100}))`)
+	if len(ticks) < 3 {
+		b.t.Fatalf("the axis has %v", ticks)
+	}
+	for _, k := range ticks {
+		clock, err := time.ParseInLocation("15:04", k.Label, time.Local)
+		if err != nil {
+			b.t.Fatal(err)
+		}
+		day := time.Date(now.Year(), now.Month(), now.Day(), clock.Hour(), clock.Minute(), 0, 0, time.Local)
+		if day.Before(now) {
+			day = day.AddDate(0, 0, 1)
+		}
+		if d := k.At - float64(day.Sub(now))/float64(length); d > 0.005 || d < -0.005 {
+			b.t.Errorf("%s stands at %v of the axis, off by %v", k.Label, k.At, d)
+		}
+	}
+}
+
+func TestBoardActions(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1920, 1080)
+	closed := openBatch(now, "0612-1", "gloss-4", "press-1", 0, 0, 0)
+	closed.State = record.Over
+	f.answer("close", 202, closed)
+	seen := shop(now)["alarms"].([]record.AlarmView)[0]
+	seen.State, seen.By = "acknowledged", "local"
+	f.answer("acknowledge", 200, seen)
+	b.openAt(f, "/presses")
+
+	b.act("Acknowledge", "press-2")
+	f.body(t, "alarms/batch-ending/0612-2/acknowledge")
+	b.eventually("it needs no second one", `![...document.querySelectorAll('[aria-label="Acknowledge (press-2)"]')].some((e) => e.checkVisibility())`)
+
+	b.act("I looked: it is good", "0612-2")
+	want(t, f.body(t, "batches/0612-2/good"))
+	b.act("It is off the press", "0612-2")
+	want(t, f.body(t, "batches/0612-2/unload"))
+
+	b.act("Load…", "press-3")
+	b.option("0612-3")
+	b.closed()
+	want(t, f.body(t, "batches/0612-3/load"), "press", "press-3")
+
+	b.act("Close…", "0612-1")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="discarded"]').click()`))
+	b.press("Close it")
+	want(t, f.body(t, "batches/0612-1/close"), "outcome", "discarded", "still_good", "unknown")
+	b.sees("#notice", "not yet on disk")
+
+	b.expect("409")
+	f.answer("good", 409, problem(409, "batch 0612-2 is closed"))
+	b.act("I looked: it is good", "0612-2")
+	b.sees(".board-row .refusal", "batch 0612-2 is closed")
+}
+
+// Without contact no press looks in order, and with it back they do again.
+func TestBoardWithoutContact(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1920, 1080)
+	b.expect("503")
+	b.skipsTime()
+	b.openAt(f, "/presses")
+	b.sees(".board-word", "In order")
+	f.cut()
+	b.sees("#contact", "Contact lost, trying again")
+	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
+	b.sees("#no-contact", "No contact. Nothing heard for")
+	b.eventually("no light is believed", `[...document.querySelectorAll('[data-place="press"] .board-word')].every((e) => e.innerText === "Not known")`)
+	b.sees(".batch-state", "as it was")
+	f.mu.Lock()
+	f.silent = false
+	f.mu.Unlock()
+	b.sees("#contact", "In contact with the bench")
+	b.sees(".board-word", "In order")
+}
+
+// One reaches every page from every other, and each says where one is.
+func TestNavigation(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.open(f)
+	for _, name := range []string{"Presses", "Devices", "Bench", "Devices", "Presses", "Bench"} {
+		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`[...document.querySelectorAll("nav a")].find((e) => e.innerText === %q).click()`, name)))
+		b.eventually("at "+name, fmt.Sprintf(`document.querySelector("nav [aria-current]")?.innerText === %q && document.body.dataset.contact === "live"`, name))
+	}
+}

@@ -1,0 +1,95 @@
+package page
+
+import (
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"potlifed/daemon/record"
+)
+
+func TestDevicesInOrder(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
+	b.openAt(f, "/devices")
+	b.sees("#verdict", "The numbers can be trusted")
+	b.sees("#instruments", "bench-air")
+	b.sees("#instruments", "23.4 °C, 51.0 % RH, read just now")
+	b.sees("#instruments", "77.0 g, moving, read just now")
+	b.sees("#instruments", "9600 baud, 8N1")
+	b.sees("#zones", "read just now by floor-air")
+	b.sees("#rests-on", "Written to disk")
+	b.sees("#rests-on", "No alarm says that it is not set")
+	if against := eval[int](b, `document.querySelectorAll("#verdict li").length`); against != 0 {
+		t.Errorf("%d things stand against it", against)
+	}
+}
+
+func TestDevicesInTrouble(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	scenes["troubled"](rows, now)
+	rows["readyz"] = []readyCheck{{Name: "journal", Detail: "no space left on device"}, {Name: "floor-air"}}
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.expect("503")
+	b.openAt(f, "/devices")
+	b.sees("#verdict", "Not all of the numbers can be trusted")
+	for _, text := range []string{
+		"floor-air: Stale: no fresh reading", "scale-1: Under maintenance until", "air of floor: Not to be relied on: no reading for 20 min",
+		"Journal: no space left on device", "Clock: the clock is not set",
+	} {
+		b.sees("#verdict", text)
+	}
+	b.sees("#instruments", "read /sys/class/hwmon/hwmon2: no such device")
+	b.sees("#instruments", "25.1 °C, 58.0 % RH, read 20 min ago")
+	b.sees("#rests-on", "None is set up")
+	shapes := eval[int](b, `new Set([...document.querySelectorAll("#instruments .device-sign")].map((e) => e.innerHTML)).size`)
+	if shapes != 3 {
+		t.Errorf("three conditions have %d shapes: they hang on colour", shapes)
+	}
+
+	b.sees("#alarms", "Look at its cable and its plug.")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('[aria-label="Acknowledge: sensor stale of floor-air"]').click()`))
+	f.body(t, "alarms/sensor-stale/floor-air/acknowledge")
+
+	// A sensor that works, but about which an alarm stands, is not simply fine.
+	f.send("alarm", record.AlarmView{Time: now, Name: "sensor-disagrees", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: now, Text: "bench-air reads 4 % more than its neighbour"})
+	b.sees("#instruments", "Working, but in doubt")
+	b.sees("#instruments", "sensor disagrees: bench-air reads 4 % more")
+}
+
+func TestOutOfService(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 390, 844)
+	row := record.SensorView{ID: "bench-air", Condition: "up", Since: now, OutOfService: at(now.Add(2 * time.Hour))}
+	f.answer("out-of-service", 200, row)
+	b.openAt(f, "/devices")
+	b.act("Out of service…", "bench-air")
+	b.fills("hours", "2")
+	b.fills("reason", "salt test")
+	b.looks("dialog-out", phone)
+	b.press("Take it out")
+	b.closed()
+	body := f.body(t, "sensors/bench-air/out-of-service")
+	until, err := time.Parse(time.RFC3339, body["until"].(string))
+	if ahead := until.Sub(now); err != nil || ahead < 119*time.Minute || ahead > 121*time.Minute || body["reason"] != "salt test" {
+		t.Errorf("sent %v", body)
+	}
+	b.sees("#instruments", "Under maintenance until")
+	row.OutOfService = nil
+	f.answer("in-service", 200, row)
+	b.act("Back into service", "bench-air")
+	f.body(t, "sensors/bench-air/in-service")
+	b.eventually("it is back", `[...document.querySelectorAll('[aria-label="Out of service… (bench-air)"]')].some((e) => e.checkVisibility())`)
+}
+
+func TestDevicesWithoutContact(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
+	b.expect("503")
+	b.skipsTime()
+	b.openAt(f, "/devices")
+	b.sees("#verdict", "The numbers can be trusted")
+	f.cut()
+	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
+	b.sees("#verdict", "Not known: no contact with the bench")
+}

@@ -1,0 +1,183 @@
+package page
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"potlifed/daemon/record"
+	"potlifed/model/evaporate"
+)
+
+// act presses a button of a batch or a press by its accessible name.
+func (b *browser) act(words, of string) {
+	b.t.Helper()
+	find := fmt.Sprintf(`[...document.querySelectorAll('button[aria-label="%s (%s)"]')].find((e) => e.checkVisibility())`, words, of)
+	b.eventually(words+" of "+of, find+" !== undefined")
+	b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
+}
+
+// option presses the answer with the given words in a dialog of which one tap answers.
+func (b *browser) option(words string) {
+	b.t.Helper()
+	find := fmt.Sprintf(`[...document.querySelectorAll("dialog[open] .option")].find((e) => e.innerText.replaceAll("\u00a0", " ").split("\n").join(", ").startsWith(%q))`, words)
+	b.eventually("option "+words, find+" !== undefined")
+	b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
+}
+
+func (b *browser) fills(name, text string) {
+	b.t.Helper()
+	b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {
+		const e = document.querySelector("dialog[open] [name=%s]");
+		e.value = %q;
+		e.dispatchEvent(new Event("input", {bubbles: true}));
+	})()`, name, text)))
+}
+
+func (b *browser) closed() {
+	b.t.Helper()
+	b.eventually("the dialog is gone", `!document.querySelector("dialog")`)
+}
+
+var batchPages = []string{"/", "/presses"}
+
+// Move, on both pages: onto a press with one tap more, or off it, open or covered. What a
+// dialog holds is judged on the way.
+func TestMove(t *testing.T) {
+	for _, path := range batchPages {
+		f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+		b.openAt(f, path)
+		b.act("Move…", "0612-1")
+		b.sees("dialog", "holds 0612-2, which comes off")
+		if here := eval[bool](b, `[...document.querySelectorAll("dialog .option")].some((e) => e.innerText.startsWith("press-1"))`); here {
+			t.Error("the press where it stands is offered")
+		}
+		b.option("press-3, free")
+		b.closed()
+		want(t, f.body(t, "batches/0612-1/move"), "press", "press-3")
+		b.act("Move…", "0612-1")
+		b.option("press-2, holds")
+		b.closed()
+		want(t, f.body(t, "batches/0612-1/move"), "press", "press-2", "replace", true)
+		b.act("Move…", "0612-1")
+		b.option("zone bench, open")
+		b.closed()
+		want(t, f.body(t, "batches/0612-1/move"), "zone", "bench", "exposure", 1)
+
+		b.expect("409")
+		f.answer("move", 409, problem(409, "press-3 holds batch 0612-9; unload or close it"))
+		b.act("Move…", "0612-1")
+		b.option("zone floor, loosely covered")
+		b.sees(`dialog [role="alert"]`, "press-3 holds batch 0612-9")
+		want(t, f.body(t, "batches/0612-1/move"), "zone", "floor", "exposure", 0.5)
+		b.press("Back")
+		b.closed()
+	}
+}
+
+// A glove that taps twice where a dialog comes up under it answers nothing.
+func TestSecondTapIsIgnored(t *testing.T) {
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.act("Move…", "0612-1")
+	tap := `document.querySelector("dialog .option").dispatchEvent(new MouseEvent("click", {detail: 1, bubbles: true}))`
+	b.run(chromedp.Evaluate[chromedp.Void](tap))
+	if sent := f.changes(); len(sent) != 0 {
+		t.Fatalf("the second tap sent %v", sent)
+	}
+	b.eventually("half a second is over", fmt.Sprintf(`(%s, !document.querySelector("dialog"))`, tap))
+	f.body(t, "batches/0612-1/move")
+	// Nor does the second click of a double one on a button.
+	before := len(f.changes())
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('button[aria-label="I looked: it is good (0612-1)"]').dispatchEvent(new MouseEvent("click", {detail: 2, bubbles: true}))`))
+	if sent := f.changes(); len(sent) != before {
+		t.Errorf("the second click of a double one sent %v", sent[before:])
+	}
+}
+
+func TestSplitTopUpThinTest(t *testing.T) {
+	now := time.Now()
+	for _, path := range batchPages {
+		rows := shop(now)
+		same := openBatch(now, "0612-6", "gloss-4", "press-3", 7*time.Hour, 8*time.Hour, 9*time.Hour)
+		same.Thinner = &record.ThinnerView{TopUp: evaporate.TopUp{Basis: "estimated", LostG: 1.2, AddG: 1.1}, Note: evaporate.NoRenewal}
+		rows["batches"] = append(rows["batches"].([]record.BatchView), same)
+		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+		b.openAt(f, path)
+
+		part := openBatch(now, "0612-1b", "gloss-4", "", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+		f.answer("split", 200, part)
+		b.act("More…", "0612-1")
+		b.option("Split it…")
+		b.sees("dialog", "82.5 g were mixed")
+		b.looks("dialog"+path[1:]+"-split", wide, phone)
+		b.fills("grams", "30")
+		b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog .chip")].find((e) => e.innerText.includes("zone bench, loosely covered")).querySelector("input").click()`))
+		b.press("Split it")
+		b.closed()
+		want(t, f.body(t, "batches/0612-1/split"), "exposure", 0.5, "grams", 30, "to", map[string]any{"zone": "bench"})
+		b.sees("main", "0612-1b")
+
+		// Only what has hardener in it and is of the same ink is offered; the mix under way is not.
+		b.act("More…", "0612-1")
+		b.option("Top it up…")
+		b.sees("dialog", "The life of the older one rules")
+		b.sees("dialog", "Ink without hardener is refused")
+		if offered := eval[string](b, `[...document.querySelectorAll("dialog[open] .option > span")].map((e) => e.innerText).join(" ")`); offered != "0612-6 0612-1b" {
+			t.Errorf("offered for topping up: %s", offered)
+		}
+		b.sees("dialog", "82.5 g mixed, 8 h 00 min left, comes off press-3")
+		b.looks("dialog"+path[1:]+"-top-up", wide, phone)
+		b.expect("409")
+		f.answer("top-up", 409, problem(409, "batch 0612-6 has no hardener in it; ink without hardener spoils the mix"))
+		b.option("0612-6")
+		b.sees(`dialog [role="alert"]`, "ink without hardener spoils the mix")
+		want(t, f.body(t, "batches/0612-1/top-up"), "from", "0612-6")
+		f.answer("top-up", 200, map[string]any{})
+		b.option("0612-6")
+		b.closed()
+		b.act("More…", "0612-2")
+		b.option("Top it up…")
+		b.sees("dialog", "No other batch of matt-10 is open")
+		b.press("Back")
+		b.closed()
+
+		b.act("More…", "0612-6")
+		b.option("Thin it…")
+		b.sees("dialog", "It does not renew the pot life")
+		b.sees("dialog", "1.2 g of thinner has gone by estimate; up to 1.1 g may be put back")
+		b.sees("dialog", "7.5 g, which is 10.0 % of ink and hardener; gloss-4 takes up to 20 %")
+		b.fills("grams", "3")
+		b.sees("dialog", "3.0 g is about 1½ pipettes of 2 g")
+		b.looks("dialog"+path[1:]+"-thin", wide, phone)
+		b.press("2 pipettes, 4 g")
+		b.sees("dialog", "4.0 g is about 2 pipettes of 2 g")
+		b.press("It is in and stirred")
+		b.closed()
+		want(t, f.body(t, "batches/0612-6/thin"), "grams", 4)
+		b.act("More…", "0612-6")
+		b.option("Thin it…")
+		b.fills("grams", "20")
+		b.fills("override", "large solid")
+		b.press("It is in and stirred")
+		b.closed()
+		want(t, f.body(t, "batches/0612-6/thin"), "grams", 20, "override", "large solid")
+
+		b.act("More…", "0612-6")
+		b.looks("dialog"+path[1:]+"-more", wide, phone)
+		b.option("Weigh it again…")
+		b.fills("content_g", "71.5")
+		b.press("That is what it weighs")
+		b.closed()
+		want(t, f.body(t, "batches/0612-6/reweigh"), "content_g", 71.5)
+
+		b.act("More…", "0612-6")
+		b.option("Log a test…")
+		b.sees("dialog", "Adhesion")
+		b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog[open] fieldset")].find((e) => e.innerText.startsWith("Rub")).querySelectorAll("button")[1].click()`))
+		b.closed()
+		want(t, f.body(t, "batches/0612-6/tests"), "kind", "rub", "result", "fail")
+	}
+}
