@@ -1,7 +1,6 @@
 package page
 
 import (
-	"fmt"
 	"testing"
 	"time"
 
@@ -126,7 +125,7 @@ func TestBoardWithoutContact(t *testing.T) {
 	b.sees(".board-word", "In order")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
-	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
+	b.run(chromedp.Evaluate[chromedp.Void]("skip(45000)"))
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll('[data-place="press"] .board-word')].every((e) => e.innerText === "Not known")`)
 	b.sees(".batch-state", "as it was")
@@ -140,9 +139,16 @@ func TestBoardWithoutContact(t *testing.T) {
 // One reaches every page from every other, and each says where one is.
 func TestNavigation(t *testing.T) {
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
-	b.open(f)
-	for _, name := range []string{"Presses", "Devices", "Bench", "Devices", "Presses", "Bench"} {
-		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`[...document.querySelectorAll("nav a")].find((e) => e.innerText === %q).click()`, name)))
-		b.eventually("at "+name, fmt.Sprintf(`document.querySelector("nav [aria-current]")?.innerText === %q && document.body.dataset.contact === "live"`, name))
+	for _, path := range []string{"/", "/presses", "/devices"} {
+		b.openAt(f, path)
+		links := eval[[]string](b, `[...document.querySelectorAll("nav a")].map((e) => e.getAttribute("href") + (e.ariaCurrent === "page" ? " here" : ""))`)
+		for i, to := range []string{"/", "/presses", "/devices"} {
+			if to == path {
+				to += " here"
+			}
+			if len(links) != 3 || links[i] != to {
+				t.Errorf("on %s the links are %q", path, links)
+			}
+		}
 	}
 }
