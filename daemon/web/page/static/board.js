@@ -15,8 +15,9 @@ const oldAfterSeconds = 40; // a batch is sent anew every ten seconds; one this 
 // boardRows are the places of the board in their order: a press without a batch that must not
 // go on first, then what dies first, then the rest.
 export function boardRows(presses, batches) {
-  const of = new Map(batches.map((b) => [b.id, b]));
-  const rows = presses.map((press) => ({ key: `press:${press.id}`, name: press.id, press, batch: of.get(press.batch) }));
+  // A batch says itself where it stands: its row comes by the stream, and a press's does not.
+  const on = new Map(batches.filter((b) => b.press).map((b) => [b.press, b]));
+  const rows = presses.map((press) => ({ key: `press:${press.id}`, name: press.id, press, batch: on.get(press.id) }));
   const shown = new Set(rows.map((row) => row.batch));
   for (const batch of batches) {
     if (batch.ends_at && !shown.has(batch)) rows.push({ key: `batch:${batch.id}`, name: batch.press ?? `zone ${batch.zone}`, batch });
