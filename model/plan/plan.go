@@ -166,6 +166,20 @@ func (r Run) fill() int {
 	return int(min(math.Floor((r.CupMaximumG-r.ResidueG)/r.GramsPerPrint*(1+rounding)), MostPrints))
 }
 
+// share is how many prints the i-th of so many mixes makes.
+func (r Run) share(i, mixes int) int {
+	n := r.Prints / mixes
+	if i < r.Prints%mixes {
+		n++
+	}
+	return n
+}
+
+// sizeG is the mix in grams that so many prints take.
+func (r Run) sizeG(prints int) float64 {
+	return max(r.CupMinimumG, float64(prints)*r.GramsPerPrint+r.ResidueG)
+}
+
 // errNeverPrinted: fewer prints a mix would not help either.
 var errNeverPrinted = errors.New("the first mix is over before its first print")
 
@@ -180,16 +194,13 @@ func (r Run) evenly(mixes int) (Plan, error) {
 	benchFree := time.Duration(0)
 	var p Plan
 	for i := range mixes {
-		m := Mix{Press: 1, Prints: r.Prints / mixes}
-		if i < r.Prints%mixes {
-			m.Prints++
-		}
+		m := Mix{Press: 1, Prints: r.share(i, mixes)}
 		for press := range free {
 			if free[press] < free[m.Press-1] {
 				m.Press = press + 1
 			}
 		}
-		m.SizeG = max(r.CupMinimumG, float64(m.Prints)*r.GramsPerPrint+r.ResidueG)
+		m.SizeG = r.sizeG(m.Prints)
 		m.LeftG = max(m.SizeG-float64(m.Prints)*r.GramsPerPrint, 0)
 		m.Begun = max(free[m.Press-1]-preparing, benchFree)
 		m.PrintFrom = m.Begun + preparing
@@ -245,8 +256,11 @@ func (r Run) inTime(i int, m Mix) error {
 
 // explain says where the waste comes from.
 func (r Run) explain(p *Plan) {
-	full := float64((r.Prints + r.fill() - 1) / r.fill()) // mixes, if they lived for ever
-	atLeastG := max(full*r.CupMinimumG-p.PrintedG, full*r.ResidueG)
+	mixes := (r.Prints + r.fill() - 1) / r.fill() // if they lived for ever
+	full, atLeastG := float64(mixes), -p.PrintedG
+	for i := range mixes {
+		atLeastG += r.sizeG(r.share(i, mixes))
+	}
 	noise := rounding * p.MixedG
 	if over := p.LeftG - atLeastG; over > noise {
 		p.LeftForLifeG = over
