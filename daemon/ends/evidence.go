@@ -1,0 +1,103 @@
+package ends
+
+import (
+	"context"
+	"fmt"
+
+	"potlifed/model/cure"
+	"potlifed/model/learn"
+)
+
+// Ink is an ink as its data sheet has it.
+type Ink struct {
+	ID, Hardener string
+	Sheet        cure.Ink
+}
+
+// Told is what a shop's batches of one ink tell.
+type Told struct {
+	Pair    learn.Pair
+	LeftOut []learn.LeftOut
+	Tests   []learn.Test
+}
+
+// Sort puts closed batches to their inks, in the order of the inks. Batches of an ink
+// that is not among them are counted by its id.
+func Sort(batches []Batch, inks []Ink) (told []Told, unknown map[string]int) {
+	place := map[string]int{}
+	for i, k := range inks {
+		place[k.ID] = i
+		told = append(told, Told{Pair: learn.Pair{Ink: k.ID, Hardener: k.Hardener, Sheet: k.Sheet}})
+	}
+	unknown = map[string]int{}
+	for _, b := range batches {
+		i, ok := place[b.Ink]
+		if !ok {
+			unknown[b.Ink]++
+			continue
+		}
+		t := &told[i]
+		for _, test := range b.Tests {
+			t.Tests = append(t.Tests, learn.Test{Batch: b.ID, Kind: test.Kind, Passed: test.Result == "pass"})
+		}
+		one, why := b.evidence()
+		if why != "" {
+			t.LeftOut = append(t.LeftOut, learn.LeftOut{ID: b.ID, Why: why})
+			continue
+		}
+		t.Pair.Records = append(t.Pair.Records, one)
+	}
+	for i := range told {
+		kept, left := learn.OneAMix(told[i].Pair.Records, told[i].Pair.Sheet)
+		told[i].Pair.Records = kept
+		told[i].LeftOut = append(told[i].LeftOut, left...)
+	}
+	return told, unknown
+}
+
+// evidence is what a batch tells about its end, or why nothing.
+func (b Batch) evidence() (one learn.Record, why string) {
+	if b.AtLeast {
+		return one, "its age was only a lower bound"
+	}
+	said, err := learn.Account{
+		MixedAt: b.MixedAt, ClosedAt: b.ClosedAt, LastGoodAt: b.GoodAt,
+		Outcome: learn.Outcome(b.Outcome), StillGood: learn.StillGood(b.StillGood), SeenNow: b.Seen == "now",
+	}.Evidence()
+	if err != nil {
+		return one, err.Error()
+	}
+	one = learn.Record{ID: b.ID, Mix: b.Family, Kind: said.Kind, From: b.AtGood, To: b.AtClose, Weighing: b.WeighingU}
+	if said.Kind == learn.Alive && said.To < b.ClosedAt.Sub(b.MixedAt) {
+		one.To = b.AtGood
+	}
+	if said.Kind != learn.Between {
+		one.From = learn.Lived{}
+	}
+	return one, ""
+}
+
+// Learned is what was learned of an ink, with the tests that speak for it.
+type Learned struct {
+	learn.Result
+	Tests []learn.Test
+}
+
+// Learn fits the inks to how their batches ended.
+func Learn(ctx context.Context, j Journal, inks []Ink) ([]Learned, error) {
+	batches, err := Read(ctx, j)
+	if err != nil {
+		return nil, fmt.Errorf("learn: %w", err)
+	}
+	told, _ := Sort(batches, inks)
+	var pairs []learn.Pair
+	for _, t := range told {
+		pairs = append(pairs, t.Pair)
+	}
+	var all []Learned
+	for i, r := range learn.FitShop(pairs) {
+		r.LeftOut = append(told[i].LeftOut, r.LeftOut...)
+		all = append(all, Learned{Result: r, Tests: told[i].Tests})
+	}
+	return all, nil
+}
