@@ -1,13 +1,19 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
+	"fmt"
 	"io"
+	"maps"
 	"os"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon/ends"
+	"potlifed/daemon/journal"
 	"potlifed/model/cure"
 	"potlifed/model/learn"
 )
@@ -23,13 +29,14 @@ type learnOptions struct {
 func learnCommand() *cobra.Command {
 	var o learnOptions
 	c := &cobra.Command{
-		Use:   "learn --batches FILE --climate FILE",
+		Use:   "learn --config FILE | --batches FILE --climate FILE",
 		Short: "fits an ink's parameters to how past batches ended",
 		Long: `learn fits life, moisture share, activation energy and batch-to-batch spread of
 each ink to how its batches ended, and says what is learned and what is still
 assumed.
 
-Batches are rows of id,ink,mixed_at,closed_at,outcome and, where known,
+With --config alone the batches are those of the journal, each in the air that it
+stood in. Else they are rows of id,ink,mixed_at,closed_at,outcome and, where known,
 still_good (yes, no, unknown), last_good_at and zone. The outcome is used-up,
 went-off, discarded or not-known. went-off is taken as seen at closed_at, and with
 last_good_at as between the two; used-up as good until then. What nobody looked at
@@ -55,7 +62,7 @@ adhesion. Nothing goes into effect by this command.`,
 	f := c.Flags()
 	f.StringVar(&o.batches, "batches", "", "CSV file of batches; - is standard input")
 	f.StringVar(&o.climate, "climate", "", "CSV file of the air; - is standard input")
-	f.StringVar(&o.config, "config", "", "configuration whose inks say the data sheets")
+	f.StringVar(&o.config, "config", "", "configuration whose inks say the data sheets; without --batches its journal says how batches ended")
 	f.StringVar(&o.prior, "prior", "sheet", "sheet: penalised by what is known beforehand; none: the records alone")
 	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant with which the cups follow the air; 0 for none")
 	sheetFlags(c, &o.sheet)
@@ -68,15 +75,7 @@ func runLearn(c *cobra.Command, o learnOptions) error {
 	if err != nil {
 		return err
 	}
-	batches, err := readFrom(o.batches, "--batches", c.InOrStdin(), readBatches)
-	if err != nil {
-		return err
-	}
-	climates, err := readFrom(o.climate, "--climate", c.InOrStdin(), readClimates)
-	if err != nil {
-		return err
-	}
-	pairs, unknown, err := gather(batches, climates, known, o.lag)
+	pairs, unknown, err := o.gather(c, known)
 	if err != nil {
 		return err
 	}
@@ -94,12 +93,60 @@ func runLearn(c *cobra.Command, o learnOptions) error {
 	return writeLearned(c.OutOrStdout(), answer)
 }
 
+// gather brings the batches together, from the journal or from files.
+func (o learnOptions) gather(c *cobra.Command, known sheets) ([]*gathered, []strangers, error) {
+	if o.batches == "" {
+		return fromJournal(c.Context(), known)
+	}
+	batches, err := readFrom(o.batches, "--batches", c.InOrStdin(), readBatches)
+	if err != nil {
+		return nil, nil, err
+	}
+	climates, err := readFrom(o.climate, "--climate", c.InOrStdin(), readClimates)
+	if err != nil {
+		return nil, nil, err
+	}
+	return gather(batches, climates, known, o.lag)
+}
+
+// fromJournal reads how batches ended out of the journal that the configuration names.
+func fromJournal(ctx context.Context, known sheets) ([]*gathered, []strangers, error) {
+	j, err := journal.OpenToRead(ctx, known.dataDir)
+	if err != nil {
+		return nil, nil, fmt.Errorf("learn: %w", err)
+	}
+	defer j.Close()
+	batches, err := ends.Read(ctx, j)
+	if err != nil {
+		return nil, nil, fmt.Errorf("learn: %w", err)
+	}
+	var inks []ends.Ink
+	for _, id := range slices.Sorted(maps.Keys(known.configured)) {
+		k := known.configured[id]
+		inks = append(inks, ends.Ink{ID: id, Hardener: k.hardener, Sheet: k.life})
+	}
+	told, unknown := ends.Sort(batches, inks)
+	var pairs []*gathered
+	for _, t := range told {
+		pairs = append(pairs, &gathered{pair: t.Pair, leftOut: t.LeftOut})
+	}
+	var others []strangers
+	for _, id := range slices.Sorted(maps.Keys(unknown)) {
+		others = append(others, strangers{Ink: id, Batches: unknown[id]})
+	}
+	return pairs, others, nil
+}
+
 // check refuses what contradicts itself, and turns flags and configuration into the inks' data sheets.
 func (o learnOptions) check(c *cobra.Command) (sheets, error) {
 	switch {
-	case o.batches == "":
-		return sheets{}, usage("learn: --batches is missing; give the CSV file of the batches")
-	case o.climate == "":
+	case o.batches == "" && o.climate != "":
+		return sheets{}, usage("learn: --batches is missing; the journal has its own air and needs no --climate")
+	case o.batches == "" && o.config == "":
+		return sheets{}, usage("learn: --batches is missing; give the CSV file of the batches, or --config for those in the journal")
+	case o.batches == "" && c.Flags().Changed("lag"):
+		return sheets{}, usage("learn: --lag without --batches; the journal knows where each cup stood")
+	case o.batches != "" && o.climate == "":
 		return sheets{}, usage("learn: --climate is missing; give the CSV file of the air")
 	case o.batches == "-" && o.climate == "-":
 		return sheets{}, usage("learn: --batches and --climate cannot both be standard input")
@@ -133,6 +180,7 @@ type sheets struct {
 	all        cure.Ink
 	assumed    bool
 	configured map[string]configuredInk // nil without a configuration
+	dataDir    string                   // where the configuration keeps the journal
 }
 
 type configuredInk struct {
@@ -145,7 +193,7 @@ func configuredSheets(file string) (sheets, error) {
 	if err != nil {
 		return sheets{}, err
 	}
-	s := sheets{configured: map[string]configuredInk{}}
+	s := sheets{configured: map[string]configuredInk{}, dataDir: shop.DataDir}
 	for _, ink := range shop.Inks {
 		s.configured[ink.ID] = configuredInk{hardener: ink.Hardener, life: ink.Life}
 	}

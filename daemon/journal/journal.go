@@ -55,6 +55,32 @@ func Open(dir string, log *slog.Logger, observe func(time.Duration)) (*Journal, 
 	return j, nil
 }
 
+// OpenToRead opens the journal in dir for reading alone, beside a daemon that writes it
+// or without one. Nothing may be written through it.
+func OpenToRead(ctx context.Context, dir string) (*Journal, error) {
+	path := filepath.Join(dir, FileName)
+	if _, err := os.Stat(path); err != nil {
+		return nil, fmt.Errorf("open journal: %w", err)
+	}
+	read, err := sql.Open("sqlite", dsn(path, true))
+	if err != nil {
+		return nil, fmt.Errorf("open journal %s: %w", path, err)
+	}
+	j := &Journal{read: read, log: slog.New(slog.DiscardHandler)}
+	var version int
+	err = read.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&version)
+	if err == nil && version != len(migrations) {
+		err = fmt.Errorf("its layout is %d, this program knows %d: let the service of this version open it once", version, len(migrations))
+	}
+	if err == nil {
+		err = read.QueryRowContext(ctx, `SELECT value FROM meta WHERE name = 'journal'`).Scan(&j.id)
+	}
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), read.Close())
+	}
+	return j, nil
+}
+
 func open(path string) (*Journal, error) {
 	write, err := sql.Open("sqlite", dsn(path, false))
 	if err != nil {
@@ -98,7 +124,12 @@ func dsn(path string, readOnly bool) string {
 func (j *Journal) ID() string { return j.id }
 
 // Close closes the files. Run has to have ended.
-func (j *Journal) Close() error { return errors.Join(j.read.Close(), j.write.Close(), j.lock.Close()) }
+func (j *Journal) Close() error {
+	if j.write == nil { // opened to read
+		return j.read.Close()
+	}
+	return errors.Join(j.read.Close(), j.write.Close(), j.lock.Close())
+}
 
 // Load rebuilds the state: the newest checkpoint that can be read and the records
 // after it, through the same [record.Apply] that made it.

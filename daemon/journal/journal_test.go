@@ -203,6 +203,29 @@ func TestOneDaemonADirectory(t *testing.T) {
 	}
 }
 
+func TestReadBesideTheWriter(t *testing.T) {
+	dir := t.TempDir()
+	if _, err := OpenToRead(t.Context(), dir); err == nil {
+		t.Error("a journal that is not there was opened")
+	}
+	j := openAt(t, dir)
+	if err := j.Write(Group{Records: alarms(1, 5)}); err != nil {
+		t.Fatal(err)
+	}
+	r, err := OpenToRead(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if err := j.Write(Group{Records: alarms(6, 2)}); err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	if err := r.Each(t.Context(), func(record.Record) error { n++; return nil }); err != nil || n != 7 || r.ID() != j.ID() {
+		t.Errorf("read %d records (%v) of journal %s, written were 7 of %s", n, err, r.ID(), j.ID())
+	}
+}
+
 func TestCursorAndHistory(t *testing.T) {
 	j := openAt(t, t.TempDir())
 	if n, err := j.Cursor(t.Context(), "mqtt"); n != 0 || err != nil {
