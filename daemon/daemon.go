@@ -15,6 +15,7 @@ import (
 	"potlifed/daemon/bench"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/ends"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/mqtt"
@@ -144,6 +145,7 @@ func (f *failures) all() error {
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, Version: s.Version,
+		Learn: s.learn,
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err
@@ -154,6 +156,15 @@ func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error)
 		return nil, nil, fmt.Errorf("http.listen %s: %w; another program may use that port", s.Shop.HTTP.Listen, err)
 	}
 	return server, l, nil
+}
+
+// learn fits the inks of the configuration to how their batches ended.
+func (s *service) learn(ctx context.Context) ([]ends.Learned, error) {
+	var inks []ends.Ink
+	for _, k := range s.Shop.Inks {
+		inks = append(inks, ends.Ink{ID: k.ID, Hardener: k.Hardener, Sheet: k.Life})
+	}
+	return ends.Learn(ctx, s.journal, inks)
 }
 
 // ready names what the service depends on, for /readyz.

@@ -37,6 +37,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.lists(api)
 	s.past(api)
 	s.whatIfs(api)
+	s.inks(api)
 	s.changes(api)
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)

@@ -18,6 +18,7 @@ import (
 
 	"github.com/prometheus/exporter-toolkit/web"
 
+	"potlifed/daemon/ends"
 	"potlifed/daemon/record"
 	"potlifed/daemon/web/page"
 )
@@ -55,6 +56,8 @@ type Settings struct {
 	Hosts         []string // host names answered to beyond loopback and the server's own address
 	WebConfigFile string   // TLS and basic authentication in the exporter-toolkit format; may be empty
 	Version       string   // of the program, in the API's description
+	// Learn fits the shop's inks to how their batches ended. It takes its time.
+	Learn func(ctx context.Context) ([]ends.Learned, error)
 }
 
 // Server answers HTTP.

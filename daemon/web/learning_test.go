@@ -1,0 +1,62 @@
+package web
+
+import (
+	"context"
+	"net/http"
+	"testing"
+	"time"
+
+	"potlifed/daemon/ends"
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/cure"
+	"potlifed/model/learn"
+)
+
+// learnedInks are gloss-4, of which thirty batches went off a fifth too early, and
+// matt-10, of which nobody knows anything.
+func learnedInks(context.Context) ([]ends.Learned, error) {
+	sheet, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	if err != nil {
+		return nil, err
+	}
+	pair := learn.Pair{Ink: "gloss-4", Sheet: sheet}
+	for i := range 30 {
+		age := time.Duration(0.8 * sheet.LRefH * (0.85 + 0.3*float64(i)/29) * float64(time.Hour))
+		lived := learn.Steady(cure.Place{Exposure: 1}, air.State{TemperatureC: 20, HumidityPct: 50}, age)
+		pair.Records = append(pair.Records, learn.Record{ID: string(rune('a' + i)), Kind: learn.Ended, To: lived})
+	}
+	var all []ends.Learned
+	for _, r := range learn.FitShop([]learn.Pair{pair, {Ink: "matt-10", Sheet: sheet}}) {
+		all = append(all, ends.Learned{Result: r})
+	}
+	return all, nil
+}
+
+func TestLearning(t *testing.T) {
+	s := newStand()
+	h := newServer(t, s).Handler()
+	w := answerTo(h, request("GET", "/api/v1/inks/gloss-4/learning", ""))
+	if w.Code != http.StatusOK {
+		t.Fatalf("status %d: %s", w.Code, w.Body)
+	}
+	got := object(t, w)
+	if got["acceptable"] != true || got["ends"] != 30.0 || got["verdict"] == "" {
+		t.Errorf("learning: %v", got)
+	}
+	if w := answerTo(h, request("POST", "/api/v1/inks/gloss-4/accept-learned", "")); w.Code != http.StatusOK {
+		t.Fatalf("accept: status %d: %s", w.Code, w.Body)
+	}
+	a, ok := s.asked[0].Change.(record.AcceptLearned)
+	if !ok || a.Ink != "gloss-4" || a.Ends != 30 || !(a.Life.LRefH < 0.9*a.Sheet.LRefH) {
+		t.Errorf("the bench was asked for %+v", s.asked[0].Change)
+	}
+	isProblem(t, answerTo(h, request("POST", "/api/v1/inks/matt-10/accept-learned", "")), http.StatusConflict)
+	isProblem(t, answerTo(h, request("GET", "/api/v1/inks/gold/learning", "")), http.StatusNotFound)
+	if w := answerTo(h, request("POST", "/api/v1/inks/gloss-4/revoke-learned", "")); w.Code != http.StatusOK {
+		t.Errorf("revoke: status %d: %s", w.Code, w.Body)
+	}
+	if n := len(s.asked); n != 2 {
+		t.Errorf("the bench was asked %d times, want 2", n)
+	}
+}
