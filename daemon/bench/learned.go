@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"strings"
 	"time"
 
 	"potlifed/daemon/config"
@@ -28,7 +29,7 @@ func (b *Bench) acceptLearned(now time.Time, by string, c record.AcceptLearned) 
 	if err := c.Life.Valid(); err != nil {
 		return nil, record.Refuse(422, "learned", "%s: %v", ink.ID, err)
 	}
-	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive})
+	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive, Assumed: c.Assumed})
 	return b.inkView(b.state, ink), nil
 }
 
@@ -61,6 +62,10 @@ func (b *Bench) inkView(s record.State, k config.Ink) record.InkView {
 		Assumed: "the humidity ends of the data sheet's range, the moisture share and the activation energy are assumptions until learned",
 	}
 	if l, ok := s.Learned[k.ID]; ok && l.Sheet == k.Life {
+		v.Assumed = ""
+		if len(l.Assumed) > 0 {
+			v.Assumed = "still assumed: " + strings.Join(l.Assumed, ", ")
+		}
 		v.Learned = &record.LearnedView{
 			Since: l.At, By: l.By, Verdict: l.Verdict,
 			LifeRefH: l.Life.LRefH, MoistureShare: l.Life.MoistureShare, Activation: l.Life.ActivationKJPerMol, Sigma: l.Life.Sigma,

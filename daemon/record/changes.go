@@ -123,6 +123,7 @@ type AcceptLearned struct {
 	Verdict string
 	Ends    int
 	Alive   int
+	Assumed []string
 }
 
 // RevokeLearned goes back to the data sheet, for batches mixed from now on.

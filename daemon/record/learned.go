@@ -22,6 +22,7 @@ type LearnedAccepted struct {
 	Verdict string   `json:"verdict"`
 	Ends    int      `json:"ends"`
 	Alive   int      `json:"alive"`
+	Assumed []string `json:"assumed,omitempty"` // the parameters that are still as before
 }
 
 // LearnedRevoked takes that back: batches mixed from now on go by the data sheet.
@@ -36,6 +37,7 @@ type Learned struct {
 	Sheet   cure.Ink  `json:"sheet"`
 	Life    cure.Ink  `json:"life"`
 	Verdict string    `json:"verdict"`
+	Assumed []string  `json:"assumed,omitempty"`
 }
 
 func (LearnedAccepted) Kind() Kind { return KindLearnedAccepted }
@@ -46,7 +48,7 @@ func (e LearnedAccepted) apply(s *State, r Record) {
 	if s.Learned == nil { // a checkpoint of before inks were learned
 		s.Learned = map[string]Learned{}
 	}
-	s.Learned[e.Ink] = Learned{At: r.Stamp.At, By: r.By, Sheet: e.Sheet, Life: e.Life, Verdict: e.Verdict}
+	s.Learned[e.Ink] = Learned{At: r.Stamp.At, By: r.By, Sheet: e.Sheet, Life: e.Life, Verdict: e.Verdict, Assumed: e.Assumed}
 }
 
 func (e LearnedRevoked) apply(s *State, _ Record) {

@@ -72,7 +72,7 @@ func (s *Server) inks(api huma.API) {
 			return nil, problem(http.StatusConflict, "", err.Error())
 		}
 		return s.do(ctx, accept, in.Key, apiPath("inks", in.ID, "accept-learned"), record.AcceptLearned{
-			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: a.Verdict, Ends: a.Ends, Alive: a.Censored,
+			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: a.Verdict, Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed,
 		})
 	})
 	revoke := operation(api, "revoke-learned", base+"inks/{id}/revoke-learned", "Go back to an ink's data sheet, for batches mixed from now on", http.StatusOK, reflect.TypeFor[record.InkView]())

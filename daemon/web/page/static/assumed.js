@@ -1,4 +1,4 @@
-// What of an ink's life is an assumption rather than the data sheet's word.
+// What of an ink's life was learned, and what is an assumption rather than anybody's word.
 import { h } from "./dom.js";
 import { duration } from "./format.js";
 
@@ -7,8 +7,12 @@ export function assumedMark(ink) {
   return ink?.assumed ? h("span", { class: "assumed", text: "assumed", title: ink.assumed }) : null;
 }
 
-// assumedLine says what an ink's data sheet comes to, and what of it is assumed.
+// assumedLine says what an ink's data sheet, or what was learned in its place, comes to, and
+// what of it is assumed.
 export function assumedLine(ink) {
-  const life = `By its data sheet ${ink.id} lives about ${duration(ink.life_ref_h * 3600)} at 20\u00a0°C and 50\u00a0% RH.`;
-  return ink.assumed ? [life, " ", assumedMark(ink), ` ${ink.assumed}`] : [life];
+  const life = (hours) => `about ${duration(hours * 3600)} at 20\u00a0°C and 50\u00a0% RH`;
+  const line = ink.learned
+    ? [`${ink.id} lives ${life(ink.learned.life_ref_h)}, as learned from this shop's batches (${ink.learned.verdict}); accepted by ${ink.learned.by}.`]
+    : [`By its data sheet ${ink.id} lives ${life(ink.life_ref_h)}.`];
+  return ink.assumed ? [...line, " ", assumedMark(ink), ` ${ink.assumed}`] : line;
 }
