@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon/planning"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/mix"
@@ -190,24 +191,5 @@ func (o planOptions) life(c *cobra.Command) (func(time.Duration) time.Duration, 
 	if err != nil {
 		return nil, err
 	}
-	return lowFromNow(cure.New(ink, sensor, 0, o.air), cure.Place{Exposure: o.exposure}, o.air), nil
-}
-
-// longestDrift is the age past which the air of now is taken to say no less about the air then: a room comes back to itself from day to
-// day, and the model's drift does not.
-const longestDrift = 24 * time.Hour
-
-// lowFromNow is the low bound of fresh batches that are begun later in air that was last known now. It goes in steps of an hour, each
-// with the air's age at its end, and so errs to the short side; that keeps it to a few forecasts however long the run.
-func lowFromNow(fresh *cure.Cloud, place cure.Place, now air.State) func(time.Duration) time.Duration {
-	known := map[time.Duration]time.Duration{}
-	return func(begun time.Duration) time.Duration {
-		held := min((begun + time.Hour - 1).Truncate(time.Hour), longestDrift)
-		low, ok := known[held]
-		if !ok {
-			low = fresh.Forecast(place, now, held).Low
-			known[held] = low
-		}
-		return low
-	}
+	return planning.LowFromNow(cure.New(ink, sensor, 0, o.air), cure.Place{Exposure: o.exposure}, o.air), nil
 }

@@ -7,77 +7,17 @@ import (
 	"strings"
 	"time"
 
-	"potlifed/model/mix"
+	"potlifed/daemon/planning"
 	"potlifed/model/plan"
 )
 
-// planAnswer is what plan prints with --json. Hours count from the beginning of the first mix; the times come with --start.
-type planAnswer struct {
-	Prints        int         `json:"prints"`
-	GramsPerPrint float64     `json:"grams_per_print"`
-	Mixes         []planMix   `json:"mixes"`
-	MixedG        float64     `json:"mixed_g"`
-	PrintedG      float64     `json:"printed_g"`
-	LeftG         float64     `json:"left_g"`
-	LeftBecause   plan.Cause  `json:"left_because"`
-	LeftForLifeG  float64     `json:"left_for_life_g"` // of left_g, what would not be left if a mix lived for ever
-	FinishH       float64     `json:"finish_h"`
-	FinishAt      *time.Time  `json:"finish_at,omitempty"`
-	SpareH        float64     `json:"spare_h"` // the least between a mix's last print and its low bound
-	WaitsH        float64     `json:"waits_h"` // presses standing still for the bench
-	Faster        []planOther `json:"faster"`
-	Assumed       []string    `json:"assumed"`
-}
-
-// planMix is one mix.
-type planMix struct {
-	Number int `json:"number"`
-	Press  int `json:"press"`
-	Prints int `json:"prints"`
-	mix.Amounts
-	TotalG     float64    `json:"total_g"`
-	LeftG      float64    `json:"left_g"`
-	BeginH     float64    `json:"begin_h"`
-	PrintFromH float64    `json:"print_from_h"`
-	UsedUpH    float64    `json:"used_up_h"`
-	LowH       float64    `json:"low_h"`
-	BeginAt    *time.Time `json:"begin_at,omitempty"`
-	PrintFrom  *time.Time `json:"print_from_at,omitempty"`
-	UsedUpAt   *time.Time `json:"used_up_at,omitempty"`
-	LowAt      *time.Time `json:"low_at,omitempty"`
-}
-
-// planOther is a plan of more mixes that is done earlier.
-type planOther struct {
-	Mixes   int     `json:"mixes"`
-	LeftG   float64 `json:"left_g"`
-	FinishH float64 `json:"finish_h"`
-}
-
-func (o planOptions) answer(run plan.Run, p plan.Plan) planAnswer {
-	at := func(d time.Duration) *time.Time {
-		if o.start == "" {
-			return nil
-		}
-		t := o.startAt.Add(d).Round(time.Second)
-		return &t
+func (o planOptions) answer(run plan.Run, p plan.Plan) planning.Answer {
+	var start *time.Time
+	if o.start != "" {
+		start = &o.startAt
 	}
-	perInk := mix.Targets(1, o.ratio, o.thinnerPct).TotalG()
-	answer := planAnswer{
-		Prints: run.Prints, GramsPerPrint: run.GramsPerPrint, MixedG: p.MixedG, PrintedG: p.PrintedG, LeftG: p.LeftG, LeftBecause: p.Cause, LeftForLifeG: p.LeftForLifeG,
-		FinishH: p.Finish.Hours(), FinishAt: at(p.Finish), SpareH: max(p.Spare, 0).Hours(), WaitsH: p.Waits.Hours(),
-		Faster: []planOther{}, Assumed: o.assumed(),
-	}
-	for i, m := range p.Mixes {
-		answer.Mixes = append(answer.Mixes, planMix{
-			Number: i + 1, Press: m.Press, Prints: m.Prints, Amounts: mix.Targets(m.SizeG/perInk, o.ratio, o.thinnerPct), TotalG: m.SizeG, LeftG: m.LeftG,
-			BeginH: m.Begun.Hours(), PrintFromH: m.PrintFrom.Hours(), UsedUpH: m.UsedUp.Hours(), LowH: m.LowAt.Hours(),
-			BeginAt: at(m.Begun), PrintFrom: at(m.PrintFrom), UsedUpAt: at(m.UsedUp), LowAt: at(m.LowAt),
-		})
-	}
-	for _, f := range p.Faster {
-		answer.Faster = append(answer.Faster, planOther{f.Mixes, f.LeftG, f.Finish.Hours()})
-	}
+	answer := planning.AnswerOf(run, p, o.ratio, o.thinnerPct, start)
+	answer.Assumed = o.assumed()
 	return answer
 }
 
@@ -115,7 +55,7 @@ func (o planOptions) assumed() []string {
 }
 
 // writePlan is the table for people. Ink is rounded up to the tenth of a gram, so that what is poured suffices.
-func writePlan(to io.Writer, o planOptions, run plan.Run, p plan.Plan, answer planAnswer) error {
+func writePlan(to io.Writer, o planOptions, run plan.Run, p plan.Plan, answer planning.Answer) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d prints of %.4g g are %.1f g of mix, on %d %s: %d %s\n\n", run.Prints, run.GramsPerPrint, p.PrintedG,
 		run.Presses, plural(run.Presses, "press", "presses"), len(p.Mixes), plural(len(p.Mixes), "mix", "mixes"))

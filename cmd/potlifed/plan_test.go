@@ -6,13 +6,14 @@ import (
 	"testing"
 	"time"
 
+	"potlifed/daemon/planning"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 )
 
-func planOf(t testing.TB, args ...string) planAnswer {
+func planOf(t testing.TB, args ...string) planning.Answer {
 	t.Helper()
-	var a planAnswer
+	var a planning.Answer
 	if err := json.Unmarshal([]byte(answered(t, planCommand(), "", append(args, "--json")...)), &a); err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +82,7 @@ func TestLowFromNowFallsAndThenStays(t *testing.T) {
 	}
 	now := air.State{TemperatureC: 22, HumidityPct: 50}
 	fresh := cure.New(ink, cure.Sensor{Exact: true}, 0, now)
-	low := lowFromNow(fresh, cure.Place{Exposure: 1}, now)
+	low := planning.LowFromNow(fresh, cure.Place{Exposure: 1}, now)
 	before := low(0)
 	for hour := time.Hour; hour <= 24*time.Hour; hour += time.Hour {
 		if at := low(hour - 30*time.Minute); at >= before || at != low(hour) {

@@ -58,11 +58,11 @@ func (b *Bench) inkView(s record.State, k config.Ink) record.InkView {
 		ID: k.ID, Hardener: k.Hardener, HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
 		ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
 		ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(),
-		LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare,
+		LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare, Life: k.Life, Ratio: k.Ratio, Rest: k.Rest,
 		Assumed: "the humidity ends of the data sheet's range, the moisture share and the activation energy are assumptions until learned",
 	}
 	if l, ok := s.Learned[k.ID]; ok && l.Sheet == k.Life {
-		v.Assumed = ""
+		v.Assumed, v.Life = "", l.Life
 		if len(l.Assumed) > 0 {
 			v.Assumed = "still assumed: " + strings.Join(l.Assumed, ", ")
 		}

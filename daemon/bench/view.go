@@ -25,7 +25,7 @@ func (b *Bench) publish(now time.Time) {
 	next := record.Snapshot{
 		At: now, Mono: b.clock.Now().Mono, Seq: s.Seq, Journal: s.Journal,
 		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.atMono(b.started.Mono),
-		ClockSynced: b.synced, ClosedTotal: s.ClosedTotal,
+		ClockSynced: b.synced, ClosedTotal: s.ClosedTotal, MixingTakes: b.shop.Alarms.MixingTakes,
 		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(s, now),
 	}
 	if p.failing != nil {
@@ -73,7 +73,7 @@ func (b *Bench) airViews(now time.Time) []record.AirView {
 			}
 		}
 		if z.source != nil {
-			v.Sensor, v.Mono = z.source.ID, z.source.mono
+			v.Sensor, v.Mono, v.Accuracy = z.source.ID, z.source.mono, z.source.Accuracy
 		}
 		views = append(views, v)
 	}
@@ -245,7 +245,10 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot)
 	for _, p := range b.shop.Presses {
 		signal := light.Of(b.pressNow(s, p, now))
 		signals[p.ID] = signal
-		v := record.PressView{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason}
+		v := record.PressView{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason, Place: b.placeOn(p)}
+		if cup, err := b.cupFor(p.ID, ""); err == nil {
+			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
+		}
 		if prints, counted := s.Prints[p.ID]; counted {
 			v.PrintsTotal = &prints.Total
 		}

@@ -3,6 +3,7 @@ package record
 import (
 	"time"
 
+	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/light"
@@ -49,6 +50,8 @@ type Snapshot struct {
 	Alarms  []AlarmView
 	Inks    []InkView
 
+	MixingTakes time.Duration // as configured
+
 	ClosedTotal map[ClosedKey]int
 	Lives       map[string]Life // of the batches whose life has begun
 }
@@ -66,6 +69,7 @@ type AirView struct {
 	Quality       Quality       `json:"quality"`
 	Why           string        `json:"why,omitempty"`
 	Mono          time.Duration `json:"-"` // when the reading was taken
+	Accuracy      cure.Sensor   `json:"-"`
 }
 
 // ScaleView is what a scale shows. WeightG is absent when it shows none.
@@ -198,6 +202,11 @@ type PressView struct {
 	Risk       *float64       `json:"risk"`
 	// PrintsTotal is absent while nobody has counted.
 	PrintsTotal *uint64 `json:"prints_total,omitempty"`
+
+	// How a cup stands on it, and what goes into one.
+	Place        cure.Place `json:"-"`
+	InkMinimumG  float64    `json:"-"`
+	FillMaximumG float64    `json:"-"`
 }
 
 // LightView is what a light is to show. Whoever sends it on sets ValidUntil anew
@@ -251,6 +260,11 @@ type InkView struct {
 	// Learned is what a person accepted of what was learned; absent while new batches go
 	// by the data sheet.
 	Learned *LearnedView `json:"learned,omitempty"`
+
+	// What a plan is made of: the life that new batches go by, and the recipe.
+	Life  cure.Ink      `json:"-"`
+	Ratio mix.Ratio     `json:"-"`
+	Rest  time.Duration `json:"-"`
 }
 
 // LearnedView is what new batches of an ink go by in place of its data sheet.

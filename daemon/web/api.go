@@ -38,6 +38,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.past(api)
 	s.whatIfs(api)
 	s.inks(api)
+	s.plans(api)
 	s.changes(api)
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)

@@ -121,7 +121,7 @@ func TestDescription(t *testing.T) {
 	}
 	slices.Sort(got)
 	want := []string{
-		"get air", "get alarms", "get batches", "get batches/{id}", "get batches/{id}/what-if", "get events", "get history/air", "get inks", "get inks/{id}/learning", "get lights", "get presses",
+		"get air", "get alarms", "get batches", "get batches/{id}", "get batches/{id}/what-if", "get events", "get history/air", "get inks", "get inks/{id}/learning", "get lights", "get plan", "get presses",
 		"get scales", "get sensors", "get stream", "post alarms/{name}/{subject}/acknowledge", "post alarms/{name}/{subject}/shelve",
 		"post alarms/{name}/{subject}/unshelve", "post batches", "post batches/{id}/abandon", "post batches/{id}/close", "post batches/{id}/confirm",
 		"post batches/{id}/correct", "post batches/{id}/good", "post batches/{id}/load", "post batches/{id}/move", "post batches/{id}/reweigh", "post batches/{id}/split",
@@ -161,7 +161,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	if err := json.Unmarshal(answerTo(h, request("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
-	paths := map[string]string{"batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/gloss-4/learning", "history/air": "history/air?zone=bench"}
+	paths := map[string]string{"batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/gloss-4/learning", "plan": "plan?ink=gloss-4&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench"}
 	for path, operations := range d.Paths {
 		name := strings.TrimPrefix(path, "/api/v1/")
 		if operations["get"] == nil || name == "stream" {

@@ -15,6 +15,7 @@ import (
 	"go.uber.org/goleak"
 
 	"potlifed/daemon/record"
+	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/light"
 	"potlifed/model/mix"
@@ -160,13 +161,14 @@ func shop() *record.Snapshot {
 		Presses: []record.PressView{
 			{
 				ID: "press-1", Zone: "bench", Cup: "cup-90", Batch: ptr("0612-1"), Light: light.InOrder,
+				Place: cure.Place{Exposure: 1}, InkMinimumG: 60, FillMaximumG: 110,
 				RemainingS: &record.Span[float64]{Expected: 18000, Low: 14000, High: 24000}, Risk: ptr(0.001),
 			},
 			{ID: "press-2", Zone: "bench", Cup: "cup-90", Light: light.Empty},
 		},
 		Lights: []record.LightView{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
 		Alarms: []record.AlarmView{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
-		Inks:   []record.InkView{{ID: "gloss-4", HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29}},
+		Inks:   []record.InkView{{ID: "gloss-4", HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
 	}
 }
 

@@ -1,0 +1,78 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"potlifed/daemon/planning"
+	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/cure"
+	"potlifed/model/mix"
+	"potlifed/model/plan"
+)
+
+type planQuery struct {
+	Ink           string  `query:"ink" required:"true"`
+	Press         string  `query:"press" required:"true" doc:"whose cup is used and in whose air it stands"`
+	Presses       int     `query:"presses" minimum:"1" maximum:"100" default:"1" doc:"how many like it print"`
+	Prints        int     `query:"prints" required:"true" minimum:"1" maximum:"100000000"`
+	GramsPerPrint float64 `query:"grams_per_print" required:"true" exclusiveMinimum:"0" maximum:"1000"`
+	PrintsPerHour float64 `query:"prints_per_hour" required:"true" exclusiveMinimum:"0" maximum:"100000" doc:"of each press"`
+	ResidueG      float64 `query:"residue_g" minimum:"0" maximum:"10000" default:"0" doc:"of each mix, what cannot be printed"`
+	ThinnerPct    float64 `query:"thinner_pct" minimum:"-1" maximum:"100" default:"-1" doc:"of ink and hardener; default: the ink's start for dark colours"`
+}
+
+func (s *Server) plans(api huma.API) {
+	huma.Register(api, huma.Operation{
+		OperationID: "plan", Method: http.MethodGet, Path: base + "plan",
+		Summary: "How many mixes for a print run, how big, begun when, if it begins now",
+		Errors:  []int{http.StatusNotFound, http.StatusConflict},
+	}, s.plan)
+}
+
+// plan plans a run that begins now, in the air of now: what new batches of the ink go by,
+// the press's cup, and the low bound of each mix.
+func (s *Server) plan(_ context.Context, in *planQuery) (*answer[planning.Answer], error) {
+	snap := s.bench.Snapshot()
+	i := slices.IndexFunc(snap.Inks, func(k record.InkView) bool { return k.ID == in.Ink })
+	p := slices.IndexFunc(snap.Presses, func(p record.PressView) bool { return p.ID == in.Press })
+	if i < 0 || p < 0 {
+		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no ink %q or no press %q", in.Ink, in.Press))
+	}
+	ink, press := snap.Inks[i], snap.Presses[p]
+	z := slices.IndexFunc(snap.Air, func(a record.AirView) bool { return a.Zone == press.Zone })
+	if z < 0 || snap.Air[z].TemperatureC == nil || snap.Air[z].HumidityPct == nil {
+		return nil, problem(http.StatusConflict, "", fmt.Sprintf("the air of zone %q was never measured", press.Zone))
+	}
+	now := air.State{TemperatureC: *snap.Air[z].TemperatureC, HumidityPct: *snap.Air[z].HumidityPct}
+	thinner := in.ThinnerPct
+	if thinner < 0 {
+		thinner = ink.ThinnerDark
+	}
+	perInk := mix.Targets(1, ink.Ratio, thinner).TotalG()
+	run := plan.Run{
+		Prints: in.Prints, GramsPerPrint: in.GramsPerPrint, Presses: in.Presses, PrintsPerHour: in.PrintsPerHour,
+		CupMinimumG: press.InkMinimumG * perInk, CupMaximumG: press.FillMaximumG, ResidueG: in.ResidueG,
+		MixingTakes: snap.MixingTakes, Rest: ink.Rest,
+		Low: planning.LowFromNow(cure.New(ink.Life, snap.Air[z].Accuracy, 0, now), press.Place, now),
+	}
+	planned, err := plan.For(run)
+	switch {
+	case errors.Is(err, plan.ErrImpossible):
+		return nil, problem(http.StatusConflict, "", err.Error())
+	case err != nil:
+		return nil, problem(http.StatusUnprocessableEntity, "", err.Error())
+	}
+	out := planning.AnswerOf(run, planned, ink.Ratio, thinner, &snap.At)
+	out.Assumed = append(out.Assumed, fmt.Sprintf("the air of zone %s drifts from what it is now, and after a day no further", press.Zone))
+	if ink.Assumed != "" {
+		out.Assumed = append(out.Assumed, ink.Assumed)
+	}
+	return &answer[planning.Answer]{out}, nil
+}
