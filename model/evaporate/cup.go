@@ -38,9 +38,12 @@ func (c Cup) ThinnerG() float64 { return max(c.PouredG-c.LostG(), 0) }
 // ThinnerPct is the same in percent of ink and hardener; 0 in an empty cup.
 func (c Cup) ThinnerPct() float64 { return c.pct(c.ThinnerG()) }
 
+// emptyG is less ink than any cup keeps on its wall: below it there is nothing to be a per cent of, and the quotient may have no end.
+const emptyG = 1e-9
+
 // pct is grams in percent of ink and hardener.
 func (c Cup) pct(grams float64) float64 {
-	if !(c.CatalysedG > 0) {
+	if !(c.CatalysedG > emptyG) {
 		return 0
 	}
 	return 100 * grams / c.CatalysedG
