@@ -150,12 +150,8 @@ func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error)
 	if err != nil {
 		return nil, nil, err
 	}
-	var lc net.ListenConfig
-	l, err := lc.Listen(ctx, "tcp", s.Shop.HTTP.Listen)
-	if err != nil {
-		return nil, nil, fmt.Errorf("http.listen %s: %w; another program may use that port", s.Shop.HTTP.Listen, err)
-	}
-	return server, l, nil
+	l, err := server.Listen(ctx)
+	return server, l, err
 }
 
 // learn fits the inks of the configuration to how their batches ended.

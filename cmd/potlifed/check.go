@@ -148,7 +148,11 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
 		l.fault(what, "%v", err)
 		return
 	}
-	l.good(what, "%s in zone %s: %.1f °C, %.1f %%", c.Path, c.Zone, a.TemperatureC, a.HumidityPct)
+	chip := ""
+	if name := s.Name(); name != "" {
+		chip = " (" + name + ")"
+	}
+	l.good(what, "%s%s in zone %s: %.1f °C, %.1f %%", c.Path, chip, c.Zone, a.TemperatureC, a.HumidityPct)
 }
 
 func (l *checklist) broker(ctx context.Context, shop config.Shop) {

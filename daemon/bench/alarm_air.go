@@ -163,7 +163,7 @@ func (l *look) cut(batch *record.Batch) {
 	}
 	f, mono := b.lifeOf(b.state, batch, l.now), b.clock.Now().Mono
 	is := promise{
-		of:  circumstances{batch.Stuff.Place, batch.Zone, batch.GoodAt.Sub(batch.MixedAt), batch.AtLeast, batch.Phase},
+		of:  circumstances{batch.Basis.Place, batch.Zone, batch.GoodAt.Sub(batch.MixedAt), batch.AtLeast, batch.Phase},
 		end: f.ends.Expected, left: f.ends.Expected - f.age, air: a,
 	}
 	state := stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.LifeCut, Subject: id}])

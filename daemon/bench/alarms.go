@@ -44,7 +44,7 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
 	row := b.state.Alarms[key]
 	if !known || !b.has(d.Subject, key.Subject) {
 		if row != nil {
-			b.decide(now, "bench", record.AlarmCleared{Name: key.Name, Subject: key.Subject})
+			b.decide(now, "bench", record.AlarmCleared(key))
 		}
 		delete(b.watched, key)
 		return

@@ -23,7 +23,8 @@ import (
 )
 
 // Journal is what the loop needs of a journal: groups are written in the order they
-// were sent, one at a time, and each is answered.
+// were sent, and each is answered. Groups has room for one, and the next is sent only
+// once the last was answered, so that sending never blocks.
 type Journal interface {
 	ID() string
 	Load(ctx context.Context) (record.State, error)

@@ -33,18 +33,18 @@ const lookAhead = 100 * time.Millisecond
 // thrown away.
 func (b *Bench) lifeOf(s record.State, batch *record.Batch, now time.Time) *life {
 	l := b.lives[batch.ID]
-	same := l != nil && l.cloud == batch.Cloud && l.place == batch.Stuff.Place
+	same := l != nil && l.cloud == batch.Cloud && l.place == batch.Basis.Place
 	if same && now.Sub(l.at) < lookAhead && !now.Before(l.at) {
 		return l
 	}
 	closed := s.Zones[batch.Zone]
 	if !same {
-		l = &life{cloud: batch.Cloud, place: batch.Stuff.Place}
+		l = &life{cloud: batch.Cloud, place: batch.Basis.Place}
 		l.ends = b.forecast(batch, *closed)
 		b.lives[batch.ID] = l
 	}
 	ahead := batch.Cloud.Clone()
-	ahead.Advance(batch.Stuff.Place, b.openStep(batch.Zone, *closed, now))
+	ahead.Advance(batch.Basis.Place, b.openStep(batch.Zone, *closed, now))
 	l.at = now
 	l.spent, l.risk, l.doubtful, l.age = ahead.Spent(), ahead.Risk(), ahead.DoubtfulShare(), ahead.Age()
 	l.low = endAt(batch.MixedAt.Add(l.ends.Low), now, l.risk >= 0.10)
@@ -59,7 +59,7 @@ func (b *Bench) forecast(batch *record.Batch, closed record.Zone) cure.Ends {
 	z := b.zones[batch.Zone]
 	age := closed.Until.Sub(closed.ReadAt)
 	if closed.ReadAt.IsZero() || z == nil {
-		return batch.Cloud.Forecast(batch.Stuff.Place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
+		return batch.Cloud.Forecast(batch.Basis.Place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
 	}
 	var known []cure.ForecastOption
 	if habit := z.habitOf(closed.Hours); habit != nil {
@@ -68,7 +68,7 @@ func (b *Bench) forecast(batch *record.Batch, closed record.Zone) cure.Ends {
 	if age > b.staleAfter(z) {
 		known = append(known, cure.TowardsWorst(closed.Worst()))
 	}
-	return batch.Cloud.Forecast(batch.Stuff.Place, closed.Air, age, known...)
+	return batch.Cloud.Forecast(batch.Basis.Place, closed.Air, age, known...)
 }
 
 // habitOf is what the zone's air usually does, nil while too little is known. It is

@@ -50,7 +50,7 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 	id := b.state.NextID(day)
 	b.decide(now, by, record.MixStarted{
 		Batch: id, Day: day, Ink: ink.ID, Scale: scale.ID, Zone: scale.Zone, Press: c.Press, Cup: cup.ID,
-		Colour: colourClass(c), Art: artwork(c), Mix: m, Stuff: b.stuff(ink, cup, scale.Zone),
+		Colour: colourClass(c), Art: artwork(c), Mix: m, Basis: b.basis(ink, cup, scale.Zone),
 	})
 	return b.viewOf(id, now)
 }
@@ -128,8 +128,8 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	return min(max(start, t.Min), t.Max), nil
 }
 
-func (b *Bench) stuff(ink config.Ink, cup config.Cup, zone string) record.Stuff {
-	s := record.Stuff{Life: b.lifeFor(ink), Place: benchPlace, Solvent: b.solvent(ink, cup)}
+func (b *Bench) basis(ink config.Ink, cup config.Cup, zone string) record.Basis {
+	s := record.Basis{Life: b.lifeFor(ink), Place: benchPlace, Solvent: b.solvent(ink, cup)}
 	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
 		s.Sensor = z.sensors[0].Accuracy
 		if z.source != nil {
@@ -242,13 +242,13 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 	if err != nil {
 		return nil, record.Refuse(422, "components", "%v", err)
 	}
-	stuff := b.stuff(ink, cup, zone)
-	stuff.WeighingU = m.RatioUncertainty()
+	basis := b.basis(ink, cup, zone)
+	basis.WeighingU = m.RatioUncertainty()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)
 	b.closeTo(b.zones[zone], now)
 	b.decide(now, by, record.Recorded{
-		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Cup: cup.ID, MixedAt: mixedAt, Mix: m, Cans: cans, Stuff: stuff,
+		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Cup: cup.ID, MixedAt: mixedAt, Mix: m, Cans: cans, Basis: basis,
 	})
 	return b.viewOf(id, now)
 }

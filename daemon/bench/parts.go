@@ -112,7 +112,7 @@ func (b *Bench) split(now time.Time, by string, c record.SplitBatch) (any, error
 	b.closeTo(b.zones[at.zone], now)
 	b.makeRoom(at, now, by)
 	b.decide(now, by, record.Split{
-		Batch: id, From: batch.ID, G: c.Grams, Press: at.press, Zone: at.zone, Place: at.place, Before: at.before,
+		Batch: id, From: batch.ID, G: c.Grams, Press: at.press, Zone: at.zone, Place: at.place,
 	})
 	return b.viewOf(id, now)
 }

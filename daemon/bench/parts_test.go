@@ -111,8 +111,8 @@ func TestMoveTakesTheCupIntoOtherAir(t *testing.T) {
 	id := s.mixes()
 	half := 0.5
 	v := s.must(record.MoveBatch{Batch: id, Zone: "hall", Exposure: &half})
-	if v.Zone != "hall" || s.b.state.Batches[id].Stuff.Place.Exposure != 0.5 {
-		t.Errorf("moved: zone %s, place %+v", v.Zone, s.b.state.Batches[id].Stuff.Place)
+	if v.Zone != "hall" || s.b.state.Batches[id].Basis.Place.Exposure != 0.5 {
+		t.Errorf("moved: zone %s, place %+v", v.Zone, s.b.state.Batches[id].Basis.Place)
 	}
 	s.must(record.MoveBatch{Batch: id, Press: "press-1"})
 	other := s.mixes()

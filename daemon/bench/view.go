@@ -41,7 +41,7 @@ func (b *Bench) publish(now time.Time) {
 			batch := s.Batches[id]
 			next.Batches = append(next.Batches, b.batchView(s, batch, now))
 			if batch.Cloud != nil {
-				next.Lives[id] = record.Life{Cloud: batch.Cloud, Place: batch.Stuff.Place, MixedAt: batch.MixedAt}
+				next.Lives[id] = record.Life{Cloud: batch.Cloud, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
 			}
 		}
 		for _, batch := range slices.Backward(s.Closed) {

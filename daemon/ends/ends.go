@@ -73,7 +73,7 @@ func (w *walk) take(r record.Record) error {
 	case record.AirStep:
 		for id, j := range w.journeys {
 			if b := w.state.Batches[id]; b != nil && b.Zone == e.Zone {
-				j.Advance(b.Stuff.Place, e.Step)
+				j.Advance(b.Basis.Place, e.Step)
 			}
 		}
 		return nil
@@ -115,7 +115,7 @@ func (w *walk) begin() {
 		start, steps := w.state.Path(b.Zone, b.MixedAt)
 		j = &journey{Journey: learn.NewJourney(start)}
 		for _, s := range steps {
-			j.Advance(b.Stuff.Place, s)
+			j.Advance(b.Basis.Place, s)
 		}
 		w.journeys[id] = j
 	}
@@ -129,7 +129,7 @@ func (w *walk) gap(before record.State, e record.ClockChanged) {
 			continue
 		}
 		zone := w.state.Zones[now.Zone]
-		j.Advance(now.Stuff.Place, cure.Step{Duration: e.Step + old.Unseen, From: zone.Air, To: zone.Air, Kind: cure.Bridged, Uncertain: true})
+		j.Advance(now.Basis.Place, cure.Step{Duration: e.Step + old.Unseen, From: zone.Air, To: zone.Air, Kind: cure.Bridged, Uncertain: true})
 	}
 }
 
@@ -146,7 +146,7 @@ func (w *walk) end(before record.State, r record.Record) {
 	w.closed = append(w.closed, Batch{
 		ID: b.ID, Family: b.Family(), Ink: b.Ink, MixedAt: b.MixedAt, GoodAt: b.GoodAt, ClosedAt: r.Stamp.At,
 		AtGood: j.atGood, AtClose: j.Lived(), Outcome: e.Outcome, StillGood: e.StillGood, Seen: e.Seen,
-		WeighingU: b.Stuff.WeighingU, AtLeast: b.AtLeast, Tests: b.Tests,
+		WeighingU: b.Basis.WeighingU, AtLeast: b.AtLeast, Tests: b.Tests,
 	})
 	delete(w.journeys, e.Batch)
 }

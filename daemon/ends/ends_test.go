@@ -67,7 +67,7 @@ func recorded(t *testing.T, p *past, id string) {
 	}
 	p.add(record.Recorded{
 		Batch: id, Day: "20260612", Ink: "gloss-4", Zone: "bench", Cup: "cup-90", MixedAt: p.at, Mix: m,
-		Stuff: record.Stuff{Life: ink(t), Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}, WeighingU: 0.02},
+		Basis: record.Basis{Life: ink(t), Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}, WeighingU: 0.02},
 	})
 }
 

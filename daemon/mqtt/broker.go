@@ -9,7 +9,6 @@ import (
 	"net/url"
 	"strings"
 	"sync"
-	"sync/atomic"
 
 	server "github.com/mochi-mqtt/server/v2"
 )
@@ -119,13 +118,6 @@ func (b *Broker) Own(s Settings) Settings {
 
 // Refusals is how often a client was refused something.
 func (b *Broker) Refusals() uint64 { return b.guard.refusals() }
-
-// Dropped is how many messages were not handed to a client that was too slow or away
-// for too long.
-func (b *Broker) Dropped() uint64 {
-	info := b.server.Info
-	return uint64(atomic.LoadInt64(&info.MessagesDropped) + atomic.LoadInt64(&info.InflightDropped))
-}
 
 // Close disconnects everybody and stops. It may be called more than once.
 func (b *Broker) Close() error {

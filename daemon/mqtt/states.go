@@ -130,11 +130,6 @@ func (s *states) add(topic string, qos byte, value any, taken func()) {
 	s.due = append(s.due, candidate{topic, qos, value, taken})
 }
 
-// size is the number of retained topics.
-func (s *states) size() int {
-	return 2 + len(s.air.byID) + len(s.scales.byID) + len(s.batch.byID) + len(s.alarms.byID) + len(s.sensor.byID)
-}
-
 type daemonWire struct {
 	Instance string    `json:"instance"`
 	Version  string    `json:"version"`

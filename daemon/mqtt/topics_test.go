@@ -58,7 +58,7 @@ func TestSettingsFromShop(t *testing.T) {
 	if s.Password != "secret word" || s.Username != "u" || !s.Commands || len(s.Lights) != 1 || s.Lights[0].Reads[1] != FormColour {
 		t.Errorf("settings %+v", s)
 	}
-	if s.clientID() != s.clientID() || !strings.HasPrefix(s.clientID("light", "light-1", "json"), "potlifed-bench-1-") {
+	if again, err := FromShop(shop); err != nil || again.clientID() != s.clientID() || !strings.HasPrefix(s.clientID("light", "light-1", "json"), "potlifed-bench-1-") {
 		t.Errorf("client ids %q, %q", s.clientID(), s.clientID("light", "light-1", "json"))
 	}
 	elsewhere := s

@@ -41,7 +41,7 @@ func (e AirStep) apply(s *State, r Record) {
 			return false
 		}
 		b.Cloud = b.Cloud.Clone()
-		b.Cloud.Advance(b.Stuff.Place, e.Step)
+		b.Cloud.Advance(b.Basis.Place, e.Step)
 		b.stood(e.Step)
 		return true
 	})
@@ -149,9 +149,9 @@ func (s State) Path(zone string, from time.Time) (start air.State, steps []cure.
 func (s *State) begin(b *Batch, mixedAt time.Time) {
 	start, steps := s.Path(b.Zone, mixedAt)
 	b.MixedAt, b.GoodAt = mixedAt, mixedAt
-	b.Cloud = cure.New(b.Stuff.Life, b.Stuff.Sensor, b.Stuff.WeighingU, start)
+	b.Cloud = cure.New(b.Basis.Life, b.Basis.Sensor, b.Basis.WeighingU, start)
 	for _, step := range steps {
-		b.Cloud.Advance(b.Stuff.Place, step)
+		b.Cloud.Advance(b.Basis.Place, step)
 	}
 }
 

@@ -51,7 +51,7 @@ func (e ClockChanged) apply(s *State, _ Record) {
 		}
 		z := s.zone(b.Zone)
 		b.Cloud = b.Cloud.Clone()
-		b.Cloud.CountGap(b.Stuff.Place, cure.Step{
+		b.Cloud.CountGap(b.Basis.Place, cure.Step{
 			Duration: e.Step + b.Unseen, From: z.Air, To: z.Air, Kind: cure.Bridged, Uncertain: true,
 		})
 		return true
@@ -132,7 +132,7 @@ func (e MixStarted) apply(s *State, r Record) {
 	s.Batches = maps.Clone(s.Batches)
 	s.Batches[e.Batch] = &Batch{
 		ID: e.Batch, Ink: e.Ink, Scale: e.Scale, Zone: e.Zone, For: e.Press, Cup: e.Cup,
-		Colour: e.Colour, Art: e.Art, Phase: Mixing, Mix: e.Mix, Stuff: e.Stuff, StartedAt: r.Stamp.At,
+		Colour: e.Colour, Art: e.Art, Phase: Mixing, Mix: e.Mix, Basis: e.Basis, StartedAt: r.Stamp.At,
 	}
 }
 
@@ -142,7 +142,7 @@ func (e PanChanged) apply(s *State, _ Record) {
 
 func (e HardenerBegun) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
-		b.Stuff.WeighingU = e.WeighingU
+		b.Basis.WeighingU = e.WeighingU
 		s.begin(b, e.MixedAt)
 	})
 }
@@ -197,7 +197,7 @@ func (e Recorded) apply(s *State, r Record) {
 	s.number(e.Day)
 	b := &Batch{
 		ID: e.Batch, Ink: e.Ink, Zone: e.Zone, Cup: e.Cup, Mix: e.Mix, Cans: e.Cans,
-		Stuff: e.Stuff, StartedAt: r.Stamp.At,
+		Basis: e.Basis, StartedAt: r.Stamp.At,
 	}
 	b.Phase = phaseOf(b)
 	b.fill()
@@ -220,14 +220,14 @@ func (e Loaded) apply(s *State, _ Record) {
 		s.change(before, func(b *Batch) { b.Press = "" })
 	}
 	s.change(e.Batch, func(b *Batch) {
-		b.Press, b.Zone, b.Stuff.Place = e.Press, e.Zone, e.Place
+		b.Press, b.Zone, b.Basis.Place = e.Press, e.Zone, e.Place
 	})
 	s.setPress(e.Press, Press{Batch: e.Batch})
 }
 
 func (e Unloaded) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
-		b.Press, b.Zone, b.Stuff.Place = "", e.Zone, e.Place
+		b.Press, b.Zone, b.Basis.Place = "", e.Zone, e.Place
 	})
 	s.setPress(e.Press, Press{})
 }

@@ -80,7 +80,7 @@ func BenchmarkApplyMinute(b *testing.B) {
 			place := cure.Place{Exposure: 1, Lag: 25 * time.Minute}
 			for i := range n {
 				id := fmt.Sprint(i)
-				s.Batches[id] = &Batch{ID: id, Zone: "bench", Phase: Open, Cloud: cloud.Clone(), Stuff: Stuff{Life: ink, Place: place}}
+				s.Batches[id] = &Batch{ID: id, Zone: "bench", Phase: Open, Cloud: cloud.Clone(), Basis: Basis{Life: ink, Place: place}}
 			}
 			at := noon
 			step := cure.Step{Duration: time.Minute, From: mild, To: mild, Kind: cure.Measured}

@@ -111,12 +111,12 @@ type MixStarted struct {
 	Colour string    `json:"colour_class"`
 	Art    string    `json:"artwork"`
 	Mix    guide.Mix `json:"mix"`
-	Stuff  Stuff     `json:"stuff"`
+	Basis  Basis     `json:"basis"`
 }
 
-// Stuff is what a batch's life is computed from, fixed when the batch begins: a
+// Basis is what a batch's life is computed from, fixed when the batch begins: a
 // later change of the configuration is for later batches.
-type Stuff struct {
+type Basis struct {
 	Life   cure.Ink    `json:"life"`
 	Sensor cure.Sensor `json:"sensor"`
 	Place  cure.Place  `json:"place"`
@@ -182,7 +182,7 @@ type Recorded struct {
 	MixedAt time.Time           `json:"mixed_at"`
 	Mix     guide.Mix           `json:"mix"`
 	Cans    map[mix.Part]string `json:"cans,omitempty"`
-	Stuff   Stuff               `json:"stuff"`
+	Basis   Basis               `json:"basis"`
 }
 
 // Loaded puts a batch on a press.

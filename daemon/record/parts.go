@@ -28,13 +28,12 @@ type Moved struct {
 
 // Split pours a part of a batch into another cup. The part has the same life behind it.
 type Split struct {
-	Batch  string     `json:"batch"` // the new part
-	From   string     `json:"from"`
-	G      float64    `json:"g"`
-	Press  string     `json:"press,omitempty"` // the new part is loaded there
-	Zone   string     `json:"zone"`
-	Place  cure.Place `json:"place"`
-	Before string     `json:"before,omitempty"` // the batch it takes the place of on that press
+	Batch string     `json:"batch"` // the new part
+	From  string     `json:"from"`
+	G     float64    `json:"g"`
+	Press string     `json:"press,omitempty"` // the new part is loaded there
+	Zone  string     `json:"zone"`
+	Place cure.Place `json:"place"`
 }
 
 // ToppedUp pours one batch into another. The older life rules for both.
@@ -119,7 +118,7 @@ func (e Moved) apply(s *State, _ Record) {
 		s.setPress(e.Press, Press{})
 	}
 	s.change(e.Batch, func(b *Batch) {
-		b.Press, b.Zone, b.Stuff.Place = "", e.Zone, e.Place
+		b.Press, b.Zone, b.Basis.Place = "", e.Zone, e.Place
 	})
 }
 
@@ -129,7 +128,7 @@ func (e Split) apply(s *State, r Record) {
 		return
 	}
 	part := *from
-	part.ID, part.StartedAt, part.Press, part.Zone, part.Stuff.Place = e.Batch, r.Stamp.At, "", e.Zone, e.Place
+	part.ID, part.StartedAt, part.Press, part.Zone, part.Basis.Place = e.Batch, r.Stamp.At, "", e.Zone, e.Place
 	part.For, part.Scale = "", ""
 	total := from.Amounts().TotalG()
 	f := 0.0

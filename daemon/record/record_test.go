@@ -31,14 +31,14 @@ func everyBody(t testing.TB) map[Kind]Body {
 	if err != nil {
 		t.Fatal(err)
 	}
-	stuff := Stuff{Life: ink, Place: cure.Place{Exposure: 1, Lag: time.Minute}}
+	basis := Basis{Life: ink, Place: cure.Place{Exposure: 1, Lag: time.Minute}}
 	all := map[Kind]Body{}
 	for _, b := range []Body{
 		Started{Instance: "i", Version: "v", Gap: time.Second, Shift: -time.Second, Countable: true}, Stopped{},
-		ClockChanged{Step: time.Hour, Synced: true}, MixStarted{Batch: "0612-1", Day: "20260612", Ink: "gloss-4", Mix: m, Stuff: stuff},
+		ClockChanged{Step: time.Hour, Synced: true}, MixStarted{Batch: "0612-1", Day: "20260612", Ink: "gloss-4", Mix: m, Basis: basis},
 		PanChanged{Batch: "0612-1", Change: "tared"}, HardenerBegun{Batch: "0612-1", MixedAt: at, WeighingU: 0.01},
 		Confirmed{Batch: "0612-1", Step: "hardener", Next: "stir-hardener", Part: "hardener", AddedG: 15, MixedAt: &at, Mix: m},
-		Corrected{Batch: "0612-1", Undo: true, Mix: m}, Rested{Batch: "0612-1", Mix: m}, Recorded{Batch: "0612-2", Day: "20260612", MixedAt: at, Mix: m, Stuff: stuff},
+		Corrected{Batch: "0612-1", Undo: true, Mix: m}, Rested{Batch: "0612-1", Mix: m}, Recorded{Batch: "0612-2", Day: "20260612", MixedAt: at, Mix: m, Basis: basis},
 		Loaded{Batch: "0612-1", Press: "press-1"}, Unloaded{Batch: "0612-1", Press: "press-1"}, Good{Batch: "0612-1"},
 		Abandoned{Batch: "0612-1"}, Closed{Batch: "0612-1", Outcome: "used-up"}, AlarmRaised{Name: "clock", Subject: "bench-1"},
 		AlarmCleared{Name: "clock", Subject: "bench-1"}, AlarmAcknowledged{Name: "clock", Subject: "bench-1"},

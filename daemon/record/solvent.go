@@ -52,14 +52,14 @@ func (b *Batch) fill() {
 
 // stood lets a step of air pass over the open cup.
 func (b *Batch) stood(step cure.Step) {
-	if b.Solvent == nil || b.Stuff.Solvent.Thinner.Valid() != nil {
+	if b.Solvent == nil || b.Basis.Solvent.Thinner.Valid() != nil {
 		return
 	}
-	o := evaporate.Opening{MouthMM: b.Stuff.Solvent.MouthMM, Exposure: b.Stuff.Place.Exposure}
+	o := evaporate.Opening{MouthMM: b.Basis.Solvent.MouthMM, Exposure: b.Basis.Place.Exposure}
 	if o.Valid() != nil {
 		return
 	}
-	c := b.Solvent.Stood(b.Stuff.Solvent.Thinner, o, evaporate.Stretch{
+	c := b.Solvent.Stood(b.Basis.Solvent.Thinner, o, evaporate.Stretch{
 		Duration: step.Duration, FromC: step.From.TemperatureC, ToC: step.To.TemperatureC,
 	})
 	b.Solvent = &c

@@ -105,7 +105,7 @@ type Batch struct {
 	Phase     Phase               `json:"phase"`
 	Mix       guide.Mix           `json:"mix"`
 	Cans      map[mix.Part]string `json:"cans,omitempty"` // by part
-	Stuff     Stuff               `json:"stuff"`
+	Basis     Basis               `json:"basis"`
 	StartedAt time.Time           `json:"started_at"`
 	MixedAt   time.Time           `json:"mixed_at,omitzero"` // the first hardener
 	GoodAt    time.Time           `json:"good_at,omitzero"`

@@ -61,26 +61,28 @@ func client(t *testing.T, config *tls.Config) *http.Client {
 	return &http.Client{Transport: transport, Timeout: 20 * time.Second}
 }
 
-func TestRun(t *testing.T) {
-	s := newServer(t, newStand())
-	s.settings.Listen = "nowhere.invalid:0"
-	if err := s.Run(t.Context()); err == nil || !strings.Contains(err.Error(), "nowhere.invalid") {
-		t.Errorf("error %v", err)
-	}
+func TestListen(t *testing.T) {
 	taken, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer taken.Close()
-	s.settings.Listen = taken.Addr().String()
-	if err := s.Run(t.Context()); err == nil || !strings.Contains(err.Error(), "address already in use") {
-		t.Errorf("error %v", err)
+	s := newServer(t, newStand())
+	for listen, want := range map[string]string{"nowhere.invalid:0": "nowhere.invalid", taken.Addr().String(): "address already in use"} {
+		s.settings.Listen = listen
+		if l, err := s.Listen(t.Context()); err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "choose another") {
+			t.Errorf("listening on %s: %v, %v; want an error with %q that says what to do", listen, l, err, want)
+		}
 	}
 	s.settings.Listen = "127.0.0.1:0"
+	l, err := s.Listen(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if err := s.Run(ctx); err != nil && !strings.Contains(err.Error(), "cancel") {
-		t.Errorf("error %v", err)
+	if err := s.Serve(ctx, l); err != nil {
+		t.Errorf("serving until the end: %v", err)
 	}
 }
 

@@ -100,14 +100,14 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 // Handler is the whole server without its listener.
 func (s *Server) Handler() http.Handler { return s.handler }
 
-// Run listens on the configured address and answers until ctx ends.
-func (s *Server) Run(ctx context.Context) error {
+// Listen opens the configured address, for Serve.
+func (s *Server) Listen(ctx context.Context) (net.Listener, error) {
 	var lc net.ListenConfig
 	l, err := lc.Listen(ctx, "tcp", s.settings.Listen)
 	if err != nil {
-		return fmt.Errorf("web: listen on %s: %w", s.settings.Listen, err)
+		return nil, fmt.Errorf("http.listen %s: %w; end the program that uses that port, or choose another", s.settings.Listen, err)
 	}
-	return s.Serve(ctx, l)
+	return l, nil
 }
 
 const (

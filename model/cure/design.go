@@ -79,8 +79,8 @@ func normalQuantile(u float64) float64 { return mathext.NormalQuantile(u) }
 // normalCDF is the standard normal's, good in both tails.
 func normalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
-// truncatedNormal is the quantile u of a normal distribution cut off below and above, so that each member lies inside.
-func truncatedNormal(u, centre, spread, low, high float64) float64 {
+// TruncatedNormal is the quantile u of a normal distribution cut off below and above, so that each member lies inside.
+func TruncatedNormal(u, centre, spread, low, high float64) float64 {
 	if !(spread > 0) {
 		return min(max(centre, low), high)
 	}

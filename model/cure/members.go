@@ -82,13 +82,13 @@ func drawMembers(ink Ink, sensor Sensor, weighing float64, n int, z [draws]int) 
 		normal := func(draw int) float64 { return x[draw][k] }
 		u := func(draw int) float64 { return normalCDF(normal(draw)) }
 		m := &members[k]
-		m.share = truncatedNormal(u(drawShare), ink.MoistureShare, ink.MoistureSpread, MinMoistureShare, MaxMoistureShare)
-		m.activation = truncatedNormal(u(drawActivation), ink.ActivationKJPerMol, ink.ActivationSpread,
+		m.share = TruncatedNormal(u(drawShare), ink.MoistureShare, ink.MoistureSpread, MinMoistureShare, MaxMoistureShare)
+		m.activation = TruncatedNormal(u(drawActivation), ink.ActivationKJPerMol, ink.ActivationSpread,
 			MinActivationKJPerMol, MaxActivationKJPerMol)
 		// The sheet speaks of the life at its own temperature; L_ref follows with the member's own paths.
 		life := sheetLife * math.Exp(ink.LifeLnSpread*normal(drawLife))
 		m.lRefH = lRefFor(life, m.share, m.activation/gasConstant, ink.AtTemperatureC)
-		lnSigma := truncatedNormal(u(drawSigma), math.Log(ink.Sigma), ink.SigmaLnSpread, math.Log(MinSigma), math.Log(MaxSigma))
+		lnSigma := TruncatedNormal(u(drawSigma), math.Log(ink.Sigma), ink.SigmaLnSpread, math.Log(MinSigma), math.Log(MaxSigma))
 		m.sigma = math.Hypot(min(max(math.Exp(lnSigma), MinSigma), MaxSigma), weighing)
 		m.biasTemperature = temperatureSpread * normal(drawBiasTemperature)
 		m.biasHumidity = humiditySpread * normal(drawBiasHumidity)
@@ -108,7 +108,7 @@ func (m *member) exposure(phi float64) float64 {
 	if phi >= 1 {
 		return 1
 	}
-	return math.Exp(truncatedNormal(m.exposureU, math.Log(phi), exposureLnSpread, math.Inf(-1), 0))
+	return math.Exp(TruncatedNormal(m.exposureU, math.Log(phi), exposureLnSpread, math.Inf(-1), 0))
 }
 
 // reading is the air as the member has it when the sensor reads a.

@@ -27,7 +27,6 @@ type agreementCase struct {
 	weighing float64
 	place    Place
 	air      []air.State // hour by hour, linear between, then steady
-	now      air.State
 	options  []ForecastOption
 }
 
@@ -201,7 +200,7 @@ func TestTruncatedNormal(t *testing.T) {
 	for _, row := range []struct{ centre, spread, low, high float64 }{{50, 10, 25, 90}, {0.96, 0.12, 0, 0.75}, {-3, 0.1, 0, 1}, {5, 0.01, 0, 1}, {0.5, 0, 0, 1}} {
 		before := math.Inf(-1)
 		for u := 1.0 / 256; u < 1; u += 1.0 / 128 {
-			v := truncatedNormal(u, row.centre, row.spread, row.low, row.high)
+			v := TruncatedNormal(u, row.centre, row.spread, row.low, row.high)
 			if !(v >= row.low && v <= row.high && v >= before) {
 				t.Fatalf("%+v: quantile %v is %v after %v", row, u, v, before)
 			}
@@ -209,7 +208,7 @@ func TestTruncatedNormal(t *testing.T) {
 		}
 	}
 	// The quantile undoes the cut distribution's own function.
-	v := truncatedNormal(0.3, 0.294, 0.12, 0, 0.75)
+	v := TruncatedNormal(0.3, 0.294, 0.12, 0, 0.75)
 	a, b := normalCDF((0-0.294)/0.12), normalCDF((0.75-0.294)/0.12)
 	near(t, "distribution at the quantile", (normalCDF((v-0.294)/0.12)-a)/(b-a), 0.3, 1e-12)
 }

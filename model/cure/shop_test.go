@@ -38,7 +38,7 @@ type nature struct {
 type order int
 
 const (
-	firstOrder order = iota
+	_ order = iota // first order, the model's own
 	// keepsSheet: both have the same life at the two ends of the data sheet. The sheet was measured with the ink as it is.
 	keepsSheet
 	// keepsShare: both have the same rate at the reference, and the sheet's ends are wrong by up to a quarter.

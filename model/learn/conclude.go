@@ -94,7 +94,7 @@ func (f *fitting) plainly(p int, s solution, shape func(float64) float64) Estima
 	se := math.Sqrt(s.covariance[p][p])
 	e.SE = &se
 	centre := s.at[p] + s.lean[p]
-	e.Interval = &[2]float64{shape(truncatedNormal(0.05, centre, se, low, high)), shape(truncatedNormal(0.95, centre, se, low, high))}
+	e.Interval = &[2]float64{shape(cure.TruncatedNormal(0.05, centre, se, low, high)), shape(cure.TruncatedNormal(0.95, centre, se, low, high))}
 	e.Learned = f.learned(se, f.prior.spread[p])
 	return e
 }

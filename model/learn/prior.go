@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mathext"
-
 	"potlifed/model/cure"
 )
 
@@ -88,7 +86,7 @@ func (p *prior) odds(spent, lnLRef *jet, weighing float64) (ended, alive float64
 	}
 	for k := range sigmaPoints {
 		u := (float64(k) + 0.5) / sigmaPoints
-		sigma := math.Exp(truncatedNormal(u, p.centre[pLnSigma], p.spread[pLnSigma], priorLow[pLnSigma], priorHigh[pLnSigma]))
+		sigma := math.Exp(cure.TruncatedNormal(u, p.centre[pLnSigma], p.spread[pLnSigma], priorLow[pLnSigma], priorHigh[pLnSigma]))
 		x := lnDose.v / math.Sqrt(sigma*sigma+variance)
 		above, _, _ := lnSurvival(x)
 		below, _, _ := lnSurvival(-x)
@@ -96,23 +94,4 @@ func (p *prior) odds(spent, lnLRef *jet, weighing float64) (ended, alive float64
 		ended += math.Exp(below) / sigmaPoints
 	}
 	return ended, alive
-}
-
-// truncatedNormal is the quantile u of a normal distribution cut off below and above.
-func truncatedNormal(u, centre, spread, low, high float64) float64 {
-	if !(spread > 0) {
-		return min(max(centre, low), high)
-	}
-	a, b := (low-centre)/spread, (high-centre)/spread
-	mirrored := a > 0
-	if mirrored {
-		// The lower tail is the one that floating point resolves.
-		a, b, u = -b, -a, 1-u
-	}
-	pa, pb := 0.5*math.Erfc(-a/math.Sqrt2), 0.5*math.Erfc(-b/math.Sqrt2)
-	z := mathext.NormalQuantile(pa + u*(pb-pa))
-	if mirrored {
-		z = -z
-	}
-	return min(max(centre+spread*z, low), high)
 }

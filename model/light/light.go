@@ -125,7 +125,7 @@ var table = []struct {
 	{Act, func(p Press) bool { return p.Loaded && p.PartWentOffElder }, "an older part of the same mix went off: look at this one"},
 	{Soon, func(p Press) bool { return p.Loaded && p.LowRemaining <= p.SoonWithin }, "ends soon: make the next mix"},
 	{Soon, func(p Press) bool { return p.Loaded && p.QualityUncertain }, "what remains is uncertain"},
-	{InOrder, func(p Press) bool { return p.Loaded }, "in order"},
+	{InOrder, func(p Press) bool { return p.Loaded }, "enough life left"},
 }
 
 // Worst returns the index of the signal that a light for several presses shows:

@@ -1,9 +1,8 @@
 // The open batches on the time axis, what dies first on top.
 import { assumedMark } from "./assumed.js";
-import { firstDying, parseEnds, reach } from "./axis.js";
+import { firstDying, reach } from "./axis.js";
 import { h, keyed, setText, show } from "./dom.js";
-import { remaining, secondsUntil } from "./format.js";
-import { axisHead, axisKey, drawNext, lifeBar } from "./life.js";
+import { axisHead, axisKey, drawLife, lifeBar } from "./life.js";
 import { batchActions } from "./use.js";
 
 export function batchesPanel(element, tools) {
@@ -61,7 +60,9 @@ function batchRow(tools) {
       setText(where, `${row.ink} ${row.press ? `on ${row.press}` : `in zone ${row.zone}`}${row.state === "open" ? "" : `, ${row.state}`}`);
       const note = assumedMark(store.get("inks", row.ink));
       if ((note === null) !== (mark.childElementCount === 0)) mark.replaceChildren(...(note ? [note] : []));
+      const stop = store.all("lights").find((light) => light.batch === row.id && light.meaning === "do-not-print");
       const words = [
+        stop && `Do not print: ${stop.reason}.`,
         row.quality !== "good" && `${row.quality}: ${row.why || "no cause given"}`,
         ...(row.warnings ?? []), row.on_disk === false && "not yet on disk",
       ].filter(Boolean);
@@ -70,15 +71,6 @@ function batchRow(tools) {
       element.dataset.quality = row.quality;
       actions.update(row);
     },
-    draw(now, length) {
-      const ends = parseEnds(batch);
-      const words = remaining({ expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) });
-      setText(left, words.figure);
-      setText(spread, words.band);
-      const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
-      drawNext(next, begin, now);
-      bar.draw(ends, begin, now, length);
-      setText(bar.words, `${batch.id}: ${words.figure} left, ${words.band}`);
-    },
+    draw: (now, length) => drawLife({ left, spread, next, bar }, batch, now, length),
   };
 }

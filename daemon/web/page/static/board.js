@@ -5,8 +5,8 @@ import { unseen } from "./alarms.js";
 import { parseEnds, reach } from "./axis.js";
 import { pick } from "./dialogs.js";
 import { button, h, keyed, setText, show } from "./dom.js";
-import { age, remaining, secondsUntil } from "./format.js";
-import { axisHead, axisKey, drawNext, lifeBar } from "./life.js";
+import { age, secondsUntil } from "./format.js";
+import { axisHead, axisKey, drawLife, lifeBar } from "./life.js";
 import { meaningWords, sign } from "./signs.js";
 import { batchActions } from "./use.js";
 
@@ -64,16 +64,10 @@ function boardRow(tools) {
     h("div", { class: "board-life" }, batchLine, state, bar.element, actions.element, actions.refusal),
     h("div", { class: "board-figures" }, left, spread, next));
   const drawBatch = (batch, now, length) => {
-    const ends = batch?.ends_at ? parseEnds(batch) : null;
-    for (const part of [left, spread, bar.element]) show(part, ends !== null);
-    if (!ends) return show(next, false);
-    const words = remaining({ expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) });
-    setText(left, words.figure);
-    setText(spread, words.band);
-    const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
-    drawNext(next, begin, now);
-    bar.draw(ends, begin, now, length);
-    setText(bar.words, `${batch.id}: ${words.figure} left, ${words.band}`);
+    const lives = Boolean(batch?.ends_at);
+    for (const part of [left, spread, bar.element]) show(part, lives);
+    if (!lives) return show(next, false);
+    drawLife({ left, spread, next, bar }, batch, now, length);
   };
   return {
     element,

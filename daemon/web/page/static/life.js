@@ -1,7 +1,7 @@
 // The picture of a life: the axis with its times of day, and a batch's bar on it.
-import { place, ticks } from "./axis.js";
+import { parseEnds, place, ticks } from "./axis.js";
 import { h, keyed, setText, show } from "./dom.js";
-import { clockTime, duration, secondsUntil } from "./format.js";
+import { clockTime, duration, remaining, secondsUntil } from "./format.js";
 
 const tickWidth = 5.25; // rem that a tick's label needs, at the size of its own text
 
@@ -39,8 +39,21 @@ function drawTicks(marks, now, length) {
   });
 }
 
+// drawLife shows how long a batch has left, in figures and on its bar, and when the next mix must
+// begin.
+export function drawLife({ left, spread, next, bar }, batch, now, length) {
+  const ends = parseEnds(batch);
+  const words = remaining({ expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) });
+  setText(left, words.figure);
+  setText(spread, words.band);
+  const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
+  drawNext(next, begin, now);
+  bar.draw(ends, begin, now, length);
+  setText(bar.words, `${batch.id}: ${words.figure} left, ${words.band}`);
+}
+
 // drawNext says when the next mix must begin; nothing where that is not known.
-export function drawNext(element, begin, now) {
+function drawNext(element, begin, now) {
   show(element, Number.isFinite(begin));
   if (!Number.isFinite(begin)) return;
   const due = begin <= now;
