@@ -85,7 +85,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []record.ScaleView
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
 		is, why := s.condition(now)
-		v := record.ScaleView{ID: s.ID, Time: s.last.At, Quality: record.QualityGood, Why: why, Up: is == up, Lines: s.lines}
+		v := record.ScaleView{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: record.QualityGood, Why: why, Up: is == up, Lines: s.lines}
 		switch {
 		case is != up:
 			v.Quality = record.QualityBad

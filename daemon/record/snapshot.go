@@ -74,13 +74,14 @@ type AirView struct {
 
 // ScaleView is what a scale shows. WeightG is absent when it shows none.
 type ScaleView struct {
-	Time    time.Time `json:"time"`
-	ID      string    `json:"id"`
-	WeightG *float64  `json:"weight_g,omitempty"`
-	Stable  bool      `json:"stable"`
-	Quality Quality   `json:"quality"`
-	Why     string    `json:"why,omitempty"`
-	Batch   string    `json:"batch,omitempty"` // the guided mix that is being weighed on it
+	Time      time.Time `json:"time"`
+	ID        string    `json:"id"`
+	WeightG   *float64  `json:"weight_g,omitempty"`
+	DivisionG float64   `json:"division_g"` // the finest it shows
+	Stable    bool      `json:"stable"`
+	Quality   Quality   `json:"quality"`
+	Why       string    `json:"why,omitempty"`
+	Batch     string    `json:"batch,omitempty"` // the guided mix that is being weighed on it
 	// The bar of that mix, moving as one pours.
 	Pouring *PouringView `json:"pouring,omitempty"`
 

@@ -230,7 +230,7 @@ func mixingAt(now time.Time, step guide.Step) record.BatchView {
 }
 
 func scaleRow(now time.Time, weight float64, stable bool, batch string, pour *record.PouringView) record.ScaleView {
-	return record.ScaleView{Time: now, ID: "scale-1", WeightG: &weight, Stable: stable, Quality: record.QualityGood, Batch: batch, Pouring: pour}
+	return record.ScaleView{Time: now, ID: "scale-1", WeightG: &weight, DivisionG: 0.1, Stable: stable, Quality: record.QualityGood, Batch: batch, Pouring: pour}
 }
 
 func lamp(now time.Time, id string, meaning light.Meaning, flashing bool, reason, batch string) record.LightView {

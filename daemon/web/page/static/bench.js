@@ -2,6 +2,7 @@
 // weighed, those that wait for their press, and the form for the next.
 import { latest, remember } from "./choices.js";
 import { button, h, keyed, setText, show } from "./dom.js";
+import { decimalsOf } from "./format.js";
 import { mixPanel } from "./mix.js";
 import { awaitsPress, readyCard } from "./ready.js";
 import { scalePanel } from "./scale.js";
@@ -40,7 +41,7 @@ export function benchPanel(element, { store, say }) {
         wanted = false;
         return mixPanel({ store, say });
       });
-      for (const part of mixing.keyedParts?.values() ?? []) part.draw(row, scale.decimals(chosen), now);
+      for (const part of mixing.keyedParts?.values() ?? []) part.draw(row, decimalsOf(row?.division_g), now);
       element.dataset.mixing = String(current.length > 0);
       // One thing at a time: while a mix is weighed, the others wait on the axis.
       keyed(ready, current.length > 0 ? [] : batches.filter(awaitsPress), (b) => b.id, () => readyCard({ store, say }));

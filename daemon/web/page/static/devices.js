@@ -2,7 +2,7 @@
 import { change } from "./api.js";
 import { ask, field, figure } from "./dialogs.js";
 import { button, h, keyed, setText, show } from "./dom.js";
-import { age, celsius, clockTime, duration, grams, percent, secondsUntil } from "./format.js";
+import { age, celsius, clockTime, decimalsOf, duration, grams, percent, secondsUntil } from "./format.js";
 import { sign } from "./signs.js";
 
 // How a thing stands: fine, to be looked at, not to be believed, or not known.
@@ -136,7 +136,7 @@ function readingOf(store, row, now) {
   const scale = store.get("scales", row.id);
   const old = (at) => `read ${age(-secondsUntil(Date.parse(at), now))}`;
   if (scale) {
-    const weight = scale.weight_g === undefined ? "no weight" : `${grams(scale.weight_g)}, ${scale.stable ? "settled" : "moving"}`;
+    const weight = scale.weight_g === undefined ? "no weight" : `${grams(scale.weight_g, decimalsOf(scale.division_g))}, ${scale.stable ? "settled" : "moving"}`;
     const quality = scale.quality === "good" ? "" : `; ${[scale.quality, scale.why].filter(Boolean).join(": ")}`;
     return `${weight}, ${old(scale.time)}${quality}`;
   }

@@ -4,9 +4,9 @@ export const pipetteGrams = 2; // what one pull of the usual pipette holds, g
 
 const unknown = "–";
 
-// decimalsOf is how many decimals a weight is written with, at most two.
+// decimalsOf is how many decimals a scale shows whose division this is, at most three.
 export function decimalsOf(value) {
-  const text = String(Math.round(value * 100) / 100);
+  const text = String(Math.round(value * 1000) / 1000);
   const dot = text.indexOf(".");
   return dot < 0 ? 0 : text.length - dot - 1;
 }

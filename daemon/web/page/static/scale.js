@@ -15,11 +15,8 @@ export function scalePanel() {
     h("p", { class: "weight-line" }, figure, unit),
     h("p", { class: "weight-state" }, settled, why),
   );
-  const seen = new Map(); // decimals that each scale has shown
   return {
     element,
-    // decimals is how finely this scale reads, as far as has been seen.
-    decimals: (id) => seen.get(id) ?? 0,
     update(scale, now) {
       element.dataset.quality = scale?.quality ?? "bad";
       setText(name, scale ? `On ${scale.id}` : "No scale");
@@ -33,8 +30,7 @@ export function scalePanel() {
         show(why, why.textContent !== "");
         return;
       }
-      seen.set(scale.id, Math.max(seen.get(scale.id) ?? 0, decimalsOf(scale.weight_g)));
-      setText(figure, number(scale.weight_g, seen.get(scale.id)));
+      setText(figure, number(scale.weight_g, decimalsOf(scale.division_g)));
       element.dataset.stable = String(scale.stable);
       setText(settled, scale.stable ? "settled" : "moving");
       const old = -secondsUntil(Date.parse(scale.time), now);
