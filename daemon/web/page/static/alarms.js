@@ -71,7 +71,8 @@ function alarm(store, say, refusal) {
     unshelve: button("Watch it again", "small", ask("unshelve")),
   };
   const small = h("span", { class: "alarm-small" }, since, seen);
-  const element = h("li", { class: "alarm" }, h("span", { class: "alarm-words" }, name, text, response, small), Object.values(buttons));
+  const element = h("li", { class: "alarm" }, h("span", { class: "alarm-words" }, name, text, response, small),
+    h("span", { class: "alarm-actions" }, Object.values(buttons)));
   return {
     element,
     update(next) {
