@@ -1,0 +1,161 @@
+package page
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// openAxe opens a browser that has axe-core, whose file POTLIFED_AXE names, at hand. Without
+// it the test is skipped, or fails where peers are required.
+func openAxe(t *testing.T) (b *browser, axe string) {
+	t.Helper()
+	file := os.Getenv("POTLIFED_AXE")
+	if file == "" {
+		if os.Getenv("POTLIFED_PEERS") == "require" {
+			t.Fatal("axe-core is missing (POTLIFED_AXE is unset), and POTLIFED_PEERS=require")
+		}
+		t.Skip("axe-core is missing: POTLIFED_AXE is unset")
+	}
+	script, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return openBrowser(t, 1280, 800), string(script)
+}
+
+// violation is what axe-core finds wrong.
+type violation struct {
+	ID, Help string
+	Nodes    []struct{ HTML, FailureSummary string }
+}
+
+// accessible fails for each breach of WCAG 2.2, levels A and AA, in what is shown, on each of
+// the screens, light and dark.
+func (b *browser) accessible(axe, what string, sizes ...size) {
+	b.t.Helper()
+	// The debugger's evaluation passes the page's policy by; the policy stays in force.
+	b.run(chromedp.Evaluate[chromedp.Void](axe + ";undefined"))
+	for _, s := range sizes {
+		for _, scheme := range []string{"light", "dark"} {
+			b.run(chromedp.EmulateViewport(s.width, s.height), media("prefers-color-scheme", scheme))
+			b.eventually("drawn anew", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
+			found := eval[struct {
+				Violations []violation
+				Passes     int
+			}](b, `axe.run({runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}).then((r) => ({violations: r.violations, passes: r.passes.length}))`)
+			if found.Passes < 10 {
+				b.t.Fatalf("%s: axe-core judged by %d rules only", what, found.Passes)
+			}
+			for _, v := range found.Violations {
+				for _, n := range v.Nodes {
+					b.t.Errorf("%s, %dx%d %s: %s (%s)\n%s\n%s", what, s.width, s.height, scheme, v.ID, v.Help, n.HTML, n.FailureSummary)
+				}
+			}
+		}
+	}
+}
+
+// No page breaches WCAG 2.2, levels A and AA, in any of its states.
+func TestNoPageBreachesWCAG(t *testing.T) {
+	b, axe := openAxe(t)
+	for _, path := range pagePaths() {
+		for scene, sizes := range map[string][]size{"pouring": {wide, tall, phone}, "over": {wide}, "resting": {wide}, "troubled": {wide}, "empty": {phone}} {
+			rows, now := shop(time.Now()), time.Now()
+			scenes[scene](rows, now)
+			b.openAt(newFakeBench(t, rows), path)
+			b.drawn(path)
+			b.accessible(axe, path+" "+scene, sizes...)
+		}
+	}
+}
+
+// pagePaths are the pages that are served, but for those of one thing each.
+func pagePaths() []string {
+	var all []string
+	for _, path := range documents {
+		all = append(all, path)
+	}
+	slices.Sort(all)
+	return all
+}
+
+// drawn waits until a page shows what the bench has told it.
+func (b *browser) drawn(path string) {
+	b.t.Helper()
+	switch path {
+	case "/", "/presses":
+		b.sees("main", "0612-1")
+	case "/devices":
+		b.sees("main", "Written to disk")
+	default:
+		b.eventually("drawn", `document.querySelector("main h1, main h2")?.checkVisibility()`)
+	}
+}
+
+// Nor does any dialog; each is opened by every button that leads to one.
+func TestNoDialogBreachesWCAG(t *testing.T) {
+	b, axe := openAxe(t)
+	opened := 0
+	for _, path := range pagePaths() {
+		for _, scene := range []string{"over", "idle", "resting"} {
+			now := time.Now()
+			rows := shop(now)
+			scenes[scene](rows, now)
+			b.openAt(newFakeBench(t, rows), path)
+			b.drawn(path)
+			for _, name := range b.leadOn("button") {
+				b.clickNamed("button", name)
+				b.eventually(name+" opens a dialog", `document.querySelector("dialog[open]") !== null`)
+				opened++
+				b.accessible(axe, path+": "+name, phone)
+				for _, option := range b.leadOn("dialog[open] button") {
+					b.clickNamed("dialog[open] button", option)
+					b.eventually(option+" opens a dialog", fmt.Sprintf(`document.querySelector("dialog[open] h2") !== null && document.querySelectorAll("dialog[open]").length === 1 && ![...document.querySelectorAll("dialog[open] button")].some((e) => e.innerText.startsWith(%s))`, quoted(option)))
+					opened++
+					b.accessible(axe, path+": "+name+" "+option, phone)
+					b.press("Back")
+					b.closed()
+					b.clickNamed("button", name)
+					b.eventually(name+" opens a dialog", `document.querySelector("dialog[open]") !== null`)
+				}
+				b.press("Back")
+				b.closed()
+			}
+		}
+	}
+	if opened < 20 {
+		t.Errorf("only %d dialogs were found", opened)
+	}
+}
+
+func quoted(s string) string {
+	q, _ := json.Marshal(s)
+	return string(q)
+}
+
+// leadOn lists the names of the buttons that lead on to a dialog: those that end in an
+// ellipsis. Of buttons that differ only in the batch they are about, one is enough.
+func (b *browser) leadOn(selector string) []string {
+	b.t.Helper()
+	seen := map[string]bool{}
+	var names []string
+	for _, words := range eval[[]string](b, fmt.Sprintf(`[...document.querySelectorAll(%s)].filter((e) => e.checkVisibility()).map((e) => e.innerText.split("\n")[0].trim())`, quoted(selector))) {
+		if strings.HasSuffix(words, "…") && !seen[words] && words != "Start the next mix…" {
+			seen[words] = true
+			names = append(names, words)
+		}
+	}
+	return names
+}
+
+func (b *browser) clickNamed(selector, words string) {
+	b.t.Helper()
+	b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`[...document.querySelectorAll(%s)].find((e) => e.checkVisibility() && e.innerText.split("\n")[0].trim() === %s).click()`, quoted(selector), quoted(words))))
+}
