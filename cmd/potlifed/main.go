@@ -60,7 +60,7 @@ func rootCommand() *cobra.Command {
 	}
 	root.SetFlagErrorFunc(flagFault)
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(runCommand(), demoCommand(), checkCommand(), listenCommand(), airCommand(), mixCommand(), lifeCommand(), planCommand(), learnCommand())
+	root.AddCommand(runCommand(), demoCommand(), checkCommand(), listenCommand(), airCommand(), mixCommand(), lifeCommand(), planCommand(), learnCommand(), pinCommand(), tokenCommand())
 	return root
 }
 

@@ -1,0 +1,151 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"potlifed/daemon/access"
+)
+
+func tokenCommand() *cobra.Command {
+	var file, name string
+	var may []string
+	c := &cobra.Command{
+		Use:   "token --config FILE --name NAME --may RIGHTS",
+		Short: "Make, list and revoke access tokens",
+		Long: `token makes an access token for a program and prints its secret, once: only a hash is
+kept. It is sent as "Authorization: Bearer SECRET". What is changed with it is recorded
+under its name.
+
+  report       prints and defects
+  mix          everything at the bench and the presses
+  acknowledge  acknowledge alarms, put them aside
+  configure    accept what was learned, take instruments out of service, unpair devices
+
+What the running service is asked next already counts with the new token, and no more
+with a revoked one.`,
+		Example: `  potlifed token --config FILE --name camera-1 --may report
+  potlifed token --config FILE --name line-2 --may mix,acknowledge
+  potlifed token list --config FILE
+  potlifed token revoke camera-1 --config FILE`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usage("token: there is no %q; there are list and revoke NAME, see --help", args[0])
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, _ []string) error {
+			if name == "" || len(may) == 0 {
+				return usage("token: --name and --may are needed; or list, or revoke NAME")
+			}
+			return makeToken(c, file, name, may)
+		},
+	}
+	c.PersistentFlags().StringVar(&file, "config", "", "the configuration file")
+	c.Flags().StringVar(&name, "name", "", "its name, as the journal will show it")
+	c.Flags().StringSliceVar(&may, "may", nil, "what it may be used for: report, mix, acknowledge, configure")
+	c.AddCommand(tokenListCommand(&file), tokenRevokeCommand(&file))
+	return c
+}
+
+func makeToken(c *cobra.Command, file, name string, may []string) error {
+	store, err := accessOf(file)
+	if err != nil {
+		return err
+	}
+	var rights []access.Right
+	for _, m := range may {
+		rights = append(rights, access.Right(strings.TrimSpace(m)))
+	}
+	secret, err := store.NewToken(name, rights, time.Now())
+	if err != nil {
+		return accessFault("token", err)
+	}
+	fmt.Fprintf(c.ErrOrStderr(), "%s may: %s. Its secret is shown this once:\n", name, strings.Join(may, ", "))
+	_, err = fmt.Fprintln(c.OutOrStdout(), secret)
+	return err
+}
+
+func tokenListCommand(file *string) *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use:   "list --config FILE",
+		Short: "The tokens there are, and what each may be used for",
+		Args:  noArguments,
+		RunE: func(c *cobra.Command, _ []string) error {
+			store, err := accessOf(*file)
+			if err != nil {
+				return err
+			}
+			tokens, err := store.Tokens()
+			if err != nil {
+				return accessFault("token", err)
+			}
+			return writeTokens(c, tokens, asJSON)
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object")
+	return c
+}
+
+func writeTokens(c *cobra.Command, tokens []access.Token, asJSON bool) error {
+	type row struct {
+		Name string         `json:"name"`
+		May  []access.Right `json:"may"`
+		Made time.Time      `json:"made"`
+	}
+	rows := make([]row, 0, len(tokens))
+	for _, t := range tokens {
+		rows = append(rows, row{t.Name, t.May, t.Made})
+	}
+	if asJSON {
+		return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"tokens": rows})
+	}
+	if len(rows) == 0 {
+		_, err := fmt.Fprintln(c.OutOrStdout(), "there are no tokens")
+		return err
+	}
+	table := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "name\tmay\tmade")
+	for _, r := range rows {
+		words := make([]string, 0, len(r.May))
+		for _, m := range r.May {
+			words = append(words, string(m))
+		}
+		fmt.Fprintf(table, "%s\t%s\t%s\n", r.Name, strings.Join(words, ", "), r.Made.Local().Format("2006-01-02 15:04"))
+	}
+	return table.Flush()
+}
+
+func tokenRevokeCommand(file *string) *cobra.Command {
+	return &cobra.Command{
+		Use:   "revoke NAME --config FILE",
+		Short: "End a token at once",
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return usage("token revoke: name one token; token list shows them")
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			store, err := accessOf(*file)
+			if err != nil {
+				return err
+			}
+			found, err := store.RevokeToken(args[0])
+			if err != nil {
+				return accessFault("token", err)
+			}
+			if !found {
+				return fmt.Errorf("there is no token %q; token list shows those there are", args[0])
+			}
+			_, err = fmt.Fprintf(c.OutOrStdout(), "%s is revoked\n", args[0])
+			return err
+		},
+	}
+}

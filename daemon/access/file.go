@@ -1,0 +1,187 @@
+package access
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+// FileName is the file's name inside the data directory.
+const FileName = "access.json"
+
+// fileBytes bounds the file; a hundred devices and as many tokens are far below.
+const fileBytes = 1 << 20
+
+// content is what the file holds.
+type content struct {
+	PIN      string    `json:"pin,omitempty"` // argon2id, with its parameters and salt
+	Tokens   []Token   `json:"tokens,omitempty"`
+	Sessions []Session `json:"sessions,omitempty"`
+}
+
+// Token is an access token without its secret.
+type Token struct {
+	Name string    `json:"name"`
+	May  []Right   `json:"may"`
+	Made time.Time `json:"made"`
+	Hash string    `json:"hash"` // SHA-256 of 256 random bits: nothing to guess, so no slow hash
+}
+
+// Allows reports whether the token has a right.
+func (t Token) Allows(r Right) bool { return slices.Contains(t.May, r) }
+
+// Session is a paired device without its secret.
+type Session struct {
+	ID     string    `json:"id"`
+	Device string    `json:"device"`
+	Made   time.Time `json:"made"`
+	Until  time.Time `json:"until"`
+	Hash   string    `json:"hash"`
+}
+
+// Store is the file. Its methods may be called from any goroutine, while other
+// processes use the same file.
+type Store struct {
+	dir     string
+	last    atomic.Pointer[parsed]
+	writing sync.Mutex // held over a change of the file, as is the lock on the directory
+	guesses guesses
+}
+
+// parsed is the file as it was read last.
+type parsed struct {
+	raw []byte
+	has content
+	err error
+}
+
+// Open makes a store of the data directory. It reads nothing yet, so that a service
+// whose file is spoilt can still start and say so; see [Store.Check].
+func Open(dir string) *Store {
+	return &Store{dir: dir, guesses: newGuesses()}
+}
+
+// Check says why the file lets nobody in, nil if it can be used. A file that is not
+// there is an empty one.
+func (s *Store) Check() error {
+	_, err := s.read()
+	return err
+}
+
+func (s *Store) path() string { return filepath.Join(s.dir, FileName) }
+
+// read reads the file every time: it is small, and what another process revoked must
+// not count for a moment longer, whatever its time stamp says.
+func (s *Store) read() (content, error) {
+	raw, err := s.bytes()
+	if errors.Is(err, fs.ErrNotExist) {
+		return content{}, nil
+	}
+	if err != nil {
+		return content{}, &FileError{s.path(), err}
+	}
+	p := s.last.Load()
+	if p == nil || !bytes.Equal(p.raw, raw) {
+		p = &parsed{raw: raw}
+		if p.has, err = parse(raw); err != nil {
+			p.err = &FileError{s.path(), fmt.Errorf("%w; restore it, or remove it and set PIN and tokens anew", err)}
+		}
+		s.last.Store(p)
+	}
+	return p.has, p.err
+}
+
+func (s *Store) bytes() ([]byte, error) {
+	f, err := os.Open(s.path())
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	raw, err := io.ReadAll(io.LimitReader(f, fileBytes+1))
+	if err == nil && len(raw) > fileBytes {
+		err = errors.New("it is too large to be one of ours")
+	}
+	return raw, err
+}
+
+// parse takes what this version writes, and nothing that it would understand only in
+// part: a right or a limit that it does not know must not be passed over.
+func parse(raw []byte) (content, error) {
+	var c content
+	d := json.NewDecoder(bytes.NewReader(raw))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&c); err != nil {
+		return content{}, fmt.Errorf("it cannot be read: %w", err)
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return content{}, errors.New("more follows after its end")
+	}
+	if c.PIN != "" {
+		if _, err := parsePHC(c.PIN); err != nil {
+			return content{}, fmt.Errorf("its PIN cannot be read: %w", err)
+		}
+	}
+	for _, t := range c.Tokens {
+		if err := errors.Join(tokenName(t.Name), validRights(t.May)); err != nil {
+			return content{}, fmt.Errorf("its tokens cannot be read: %w", err)
+		}
+	}
+	return c, nil
+}
+
+// change alters the file as a whole. Two processes wait for each other, so that
+// neither undoes what the other did.
+func (s *Store) change(f func(c *content) error) error {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	release, err := lock(s.dir)
+	if err != nil {
+		return &FileError{s.path(), err}
+	}
+	defer release()
+	has, err := s.read()
+	if err != nil {
+		return err
+	}
+	c := content{PIN: has.PIN, Tokens: slices.Clone(has.Tokens), Sessions: slices.Clone(has.Sessions)}
+	if err := f(&c); err != nil {
+		return err
+	}
+	raw, err := json.MarshalIndent(c, "", "  ")
+	if err == nil {
+		err = s.replace(append(raw, '\n'))
+	}
+	if err != nil {
+		return &FileError{s.path(), err}
+	}
+	return nil
+}
+
+// replace writes aside, syncs, renames and syncs the directory.
+func (s *Store) replace(raw []byte) error {
+	aside := filepath.Join(s.dir, "."+FileName+".new")
+	if err := os.Remove(aside); err != nil && !errors.Is(err, fs.ErrNotExist) { // left by a crash
+		return err
+	}
+	f, err := os.OpenFile(aside, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(raw)
+	if err = errors.Join(err, ownedAs(f, s.dir), f.Sync(), f.Close()); err == nil {
+		err = os.Rename(aside, s.path())
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(aside))
+	}
+	return syncDir(s.dir)
+}

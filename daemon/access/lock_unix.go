@@ -1,0 +1,56 @@
+//go:build unix
+
+package access
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+)
+
+// lock keeps other processes from changing the file. It is taken on the directory,
+// which needs no file of its own; the holder lets go after one small write.
+func lock(dir string) (release func(), err error) {
+	f, err := os.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	for {
+		err = unix.Flock(int(f.Fd()), unix.LOCK_EX)
+		if !errors.Is(err, unix.EINTR) {
+			break
+		}
+	}
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("lock %s: %w", dir, err), f.Close())
+	}
+	return func() { f.Close() }, nil
+}
+
+// ownedAs gives a file that root writes to the owner of its directory: the command was
+// called with sudo, and the service must be able to read it.
+func ownedAs(f *os.File, dir string) error {
+	if os.Geteuid() != 0 {
+		return nil
+	}
+	info, err := os.Stat(dir)
+	if err != nil {
+		return err
+	}
+	owner, ok := info.Sys().(*syscall.Stat_t)
+	if !ok {
+		return nil
+	}
+	return f.Chown(int(owner.Uid), int(owner.Gid))
+}
+
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
