@@ -111,6 +111,14 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.thin(now, r.By, c)
 	case record.ReweighBatch:
 		return b.reweigh(now, r.By, c)
+	case record.MakeCan:
+		return b.makeCan(now, r.By, c)
+	case record.OpenCan:
+		return b.openCan(now, r.By, c)
+	case record.StirCan:
+		return b.stirCan(now, r.By, c)
+	case record.EmptyCan:
+		return b.emptyCan(now, r.By, c)
 	case record.TestBatch:
 		return b.test(now, r.By, c)
 	case record.AcceptLearned:

@@ -55,7 +55,7 @@ func (b *Bench) inkViews(s record.State) []record.InkView {
 
 func (b *Bench) inkView(s record.State, k config.Ink) record.InkView {
 	v := record.InkView{
-		ID: k.ID, Hardener: k.Hardener, HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
+		ID: k.ID, Hardener: k.Hardener, Thinners: append([]string{}, k.Thinners...), HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
 		ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
 		ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(),
 		LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare, Life: k.Life, Ratio: k.Ratio, Rest: k.Rest,

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -229,7 +230,7 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 	} else if age < 0 { // two clocks that agree to a second
 		mixedAt = now
 	}
-	parts, cans, err := componentsOf(c.Components)
+	parts, err := componentsOf(c.Components)
 	if err != nil {
 		return nil, err
 	}
@@ -242,33 +243,37 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 	if err != nil {
 		return nil, record.Refuse(422, "components", "%v", err)
 	}
+	m, from, err := b.recordedFrom(ink.ID, c.Components, m, now)
+	if err != nil {
+		return nil, err
+	}
 	basis := b.basis(ink, cup, zone)
 	basis.WeighingU = m.RatioUncertainty()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)
 	b.closeTo(b.zones[zone], now)
 	b.decide(now, by, record.Recorded{
-		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Cup: cup.ID, MixedAt: mixedAt, Mix: m, Cans: cans, Basis: basis,
+		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Cup: cup.ID, MixedAt: mixedAt, Mix: m, Basis: basis,
 	})
+	for _, e := range from {
+		e.Batch = id
+		b.decide(now, by, e)
+	}
 	return b.viewOf(id, now)
 }
 
-func componentsOf(list []record.Component) (mix.Amounts, map[mix.Part]string, error) {
+func componentsOf(list []record.Component) (mix.Amounts, error) {
 	var parts mix.Amounts
-	cans := map[mix.Part]string{}
 	for _, c := range list {
 		if !c.Part.Valid() {
-			return parts, nil, record.Refuse(422, "components", "part %q: want ink, hardener or thinner", c.Part)
+			return parts, record.Refuse(422, "components", "part %q: want ink, hardener or thinner", c.Part)
 		}
 		if !(c.G > 0 && c.G <= guide.MaximumG) || math.IsInf(c.G, 0) {
-			return parts, nil, record.Refuse(422, "components", "%v g of %s: want a mass above 0 g and at most %v g", c.G, c.Part, float64(guide.MaximumG))
+			return parts, record.Refuse(422, "components", "%v g of %s: want a mass above 0 g and at most %v g", c.G, c.Part, float64(guide.MaximumG))
 		}
 		parts = parts.Plus(c.Part, c.G)
-		if c.Can != "" {
-			cans[c.Part] = c.Can
-		}
 	}
-	return parts, cans, nil
+	return parts, nil
 }
 
 func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, error) {
@@ -276,7 +281,7 @@ func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, er
 	if err != nil {
 		return nil, err
 	}
-	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared}
+	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared, Can: c.Can}
 	if s := b.scales[batch.Scale]; s != nil {
 		if is, why := s.condition(now); is != up && batch.Phase == record.Mixing && ask.Step == batch.Mix.Step {
 			return nil, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
@@ -294,14 +299,24 @@ func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, er
 	e := record.Confirmed{
 		Batch: batch.ID, Step: batch.Mix.Step, Next: next.Step, WeightG: ask.WeightG, Override: c.Override, Mix: next,
 	}
+	var draw *record.PouredFrom
 	if out.HasPour {
 		e.Part, e.AddedG, e.Can = out.Pour.Part, out.Pour.G, c.Can
+		if draw, err = b.draw(batch, out.Pour.Part, c.Can, out.Pour.G, cmp.Or(c.CanOverride, c.Override), now); err != nil {
+			return nil, err
+		}
+		if draw != nil {
+			e.Can, e.Mix = draw.Can, next.Named(draw.Can)
+		}
 	}
 	if first, ok := next.FirstHardener(); ok && batch.MixedAt.IsZero() {
 		e.MixedAt = &first
 	}
 	b.settle(batch, now)
 	b.decide(now, by, e)
+	if draw != nil {
+		b.decide(now, by, *draw)
+	}
 	return b.viewOf(batch.ID, now)
 }
 
@@ -317,12 +332,16 @@ func (b *Bench) correct(now time.Time, by string, c record.CorrectPour) (any, er
 	if err != nil {
 		return nil, err
 	}
+	next, draw := b.relabelled(batch, next, mix.Part(c.Part), now)
 	e := record.Corrected{Batch: batch.ID, Part: mix.Part(c.Part), Undo: c.Undo, Mix: next}
 	if first, ok := next.FirstHardener(); ok && (batch.MixedAt.IsZero() || first.Before(batch.MixedAt)) {
 		e.MixedAt = &first
 	}
 	b.settle(batch, now)
 	b.decide(now, by, e)
+	if draw != nil {
+		b.decide(now, by, *draw)
+	}
 	return b.viewOf(batch.ID, now)
 }
 

@@ -8,6 +8,7 @@ import (
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/mix"
 )
 
 // finished finds a batch that is open and mixed.
@@ -164,7 +165,18 @@ func (b *Bench) thin(now time.Time, by string, c record.ThinBatch) (any, error) 
 			`with %v g more, thinner poured is %.1f %% of ink and hardener; %s takes %v %%. Weigh the cup again: what is weighed as lost may be replaced; or give a reason as "override"`,
 			c.Grams, pct, batch.Ink, limit)
 	}
-	b.decide(now, by, record.Thinned{Batch: batch.ID, G: c.Grams, Override: c.Override})
+	draw, err := b.draw(batch, mix.Thinner, c.Can, c.Grams, c.Override, now)
+	if err != nil {
+		return nil, err
+	}
+	e := record.Thinned{Batch: batch.ID, G: c.Grams, Override: c.Override, Can: c.Can}
+	if draw != nil {
+		e.Can = draw.Can
+	}
+	b.decide(now, by, e)
+	if draw != nil {
+		b.decide(now, by, *draw)
+	}
 	return b.viewOf(batch.ID, now)
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/model/air"
+	"potlifed/model/mix"
 )
 
 // TestAnyOrderOfRequests lets people ask for anything in any order, with weights and
@@ -54,7 +55,7 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				if b := s.b.state.Batches[id]; b != nil && rapid.Bool().Draw(rt, "right step") {
 					step = string(b.Mix.Step)
 				}
-				s.ask(record.ConfirmStep{Batch: id, Step: step, Override: rapid.SampledFrom([]string{"", "", "known"}).Draw(rt, "override")})
+				s.ask(record.ConfirmStep{Batch: id, Step: step, Override: rapid.SampledFrom([]string{"", "", "known"}).Draw(rt, "override"), Can: rapid.SampledFrom([]string{"", "", "", "ink-1", "thinner-2"}).Draw(rt, "can")})
 			},
 			"correct": func(rt *rapid.T) {
 				part := rapid.SampledFrom([]string{"", "ink", "hardener", "thinner"}).Draw(rt, "part")
@@ -66,6 +67,14 @@ func TestAnyOrderOfRequests(t *testing.T) {
 					Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: rapid.Float64Range(-1, 30).Draw(rt, "g")}},
 				})
 			},
+			"can": func(rt *rapid.T) {
+				id := rapid.SampledFrom([]string{"ink-1", "thinner-2", "ink-3", "ink-9"}).Draw(rt, "can")
+				s.asks(rapid.SampledFrom([]record.Change{
+					record.MakeCan{Ink: "gloss-4", Lot: "A 17"}, record.MakeCan{Thinner: "thinner-s", UseBy: "2026-06-11"}, record.MakeCan{Ink: "gold"},
+					record.OpenCan{Can: id}, record.StirCan{Can: id}, record.EmptyCan{Can: id}, record.EmptyCan{Can: id, Undo: true},
+				}).Draw(rt, "change"))
+			},
+			"weigh what is left": func(*rapid.T) { s.ask(record.CloseBatch{Batch: someBatch(), Outcome: "used-up", Weigh: true}) },
 			"load": func(rt *rapid.T) {
 				s.ask(record.LoadBatch{Batch: someBatch(), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), Replace: rapid.Bool().Draw(rt, "replace")})
 			},
@@ -137,6 +146,7 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 		if (b.Cloud == nil) != b.MixedAt.IsZero() {
 			rt.Fatalf("batch %s: mixed at %v, and its life has begun: %v", id, b.MixedAt, b.Cloud != nil)
 		}
+		checkComponents(rt, b)
 		if b.Press != "" && state.Presses[b.Press].Batch != id {
 			rt.Fatalf("batch %s says it is on %s, which holds %q", id, b.Press, state.Presses[b.Press].Batch)
 		}
@@ -189,4 +199,17 @@ func checkInOrder(rt *rapid.T, s *shop, l record.LightView) {
 		return
 	}
 	rt.Fatalf("light %s says in order over batch %q, which is not open", l.ID, l.Batch)
+}
+
+// checkComponents: whatever cans it came from, the parts add up to what is in the cup.
+func checkComponents(rt *rapid.T, b *record.Batch) {
+	var sum mix.Amounts
+	for _, c := range b.Components() {
+		sum = sum.Plus(c.Part, c.G)
+	}
+	for _, part := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
+		if want := b.Amounts().Of(part); math.Abs(sum.Of(part)-want) > 1e-6 {
+			rt.Fatalf("batch %s: %v g of %s by cans, %v g in the cup", b.ID, sum.Of(part), part, want)
+		}
+	}
 }

@@ -123,10 +123,20 @@ func (b *Bench) close(now time.Time, by string, c record.CloseBatch) (any, error
 		Batch: batch.ID, Ink: batch.Ink, Press: batch.Press,
 		Outcome: c.Outcome, StillGood: c.StillGood, Seen: c.Seen, LeftG: c.LeftG,
 	}
+	var weighed record.LeftWeighed
+	if c.Weigh {
+		if weighed, err = b.weighLeft(batch, c, now); err != nil {
+			return nil, err
+		}
+		e.LeftG = &weighed.LeftG
+	}
 	if err := completeClose(&e, batch.Mix); err != nil {
 		return nil, err
 	}
 	b.settle(batch, now)
+	if c.Weigh {
+		b.decide(now, by, weighed)
+	}
 	b.decide(now, by, e)
 	return b.viewOf(batch.ID, now)
 }

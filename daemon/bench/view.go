@@ -33,7 +33,7 @@ func (b *Bench) publish(now time.Time) {
 	}
 	if last := b.snap.Load(); last != nil && !b.dirty {
 		next.Batches, next.Lives, next.Closed, next.Presses, next.Lights = last.Batches, last.Lives, last.Closed, last.Presses, last.Lights
-		next.Alarms, next.Inks = last.Alarms, last.Inks
+		next.Alarms, next.Inks, next.Cans = last.Alarms, last.Inks, last.Cans
 	} else {
 		b.forgetLives()
 		next.Lives = map[string]record.Life{}
@@ -51,7 +51,7 @@ func (b *Bench) publish(now time.Time) {
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
 		}
-		next.Inks = b.inkViews(s)
+		next.Inks, next.Cans = b.inkViews(s), b.canViews(s, now)
 		b.dirty = false
 	}
 	b.snap.Store(&next)
@@ -160,11 +160,11 @@ func since(held *string, at *time.Time, is string, began, now time.Time) {
 
 func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) record.BatchView {
 	m := batch.Mix
-	targets, poured := m.Targets(), batch.Amounts()
+	targets := m.Targets()
 	v := record.BatchView{
 		BatchState: record.BatchState{
 			Time: now, Seq: s.Seq, ID: batch.ID, Ink: batch.Ink, Zone: batch.Zone, State: batch.Phase,
-			MixedAt: some(batch.MixedAt), GoodAt: some(batch.GoodAt), Components: []record.Component{},
+			MixedAt: some(batch.MixedAt), GoodAt: some(batch.GoodAt),
 		},
 		TargetsG:    record.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG},
 		Corrections: m.Corrections(), Warnings: m.Warnings(), Scale: batch.Scale, For: batch.For,
@@ -180,11 +180,7 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) re
 	if batch.Press != "" {
 		v.Press = &batch.Press
 	}
-	for _, part := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
-		if g := poured.Of(part); g > 0 {
-			v.Components = append(v.Components, record.Component{Part: part, Can: batch.Cans[part], G: g})
-		}
-	}
+	b.addCans(s, batch, now, &v)
 	if batch.Phase == record.Over {
 		v.Quality = record.QualityGood
 		if !batch.MixedAt.IsZero() {

@@ -33,6 +33,10 @@ var commandExamples = map[string]string{
 	"unshelve":       `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air"}`,
 	"out-of-service": `{` + commandHead + `,"sensor":"bench-air","until":"2026-06-13T09:00:00Z","reason":"in the salt jar"}`,
 	"prints":         `{` + commandHead + `,"press":"press-1","add":12}`,
+	"cans":           `{` + commandHead + `,"hardener":"hardener-a","lot":"A 17","use_by":"2027-01-31"}`,
+	"opened":         `{` + commandHead + `,"can":"hardener-1","on":"2026-06-12"}`,
+	"stirred":        `{` + commandHead + `,"can":"ink-1"}`,
+	"emptied":        `{` + commandHead + `,"can":"ink-1","undo":true}`,
 	"in-service":     `{` + commandHead + `,"sensor":"bench-air"}`,
 }
 

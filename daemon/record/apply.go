@@ -29,6 +29,9 @@ func (e Started) apply(s *State, r Record) {
 		}
 		return true
 	})
+	if !e.GapKnown {
+		s.changeCans(func(c *Can) { c.Doubt = true })
+	}
 	zones := make(map[string]*Zone, len(s.Zones))
 	for id, old := range s.Zones {
 		z := *old
@@ -120,6 +123,11 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 		alarms[k] = &a
 	}
 	s.Alarms = alarms
+	s.changeCans(func(c *Can) {
+		for _, t := range []*time.Time{&c.MadeAt, &c.StirredAt, &c.UsedAt, &c.EmptiedAt} {
+			later(t)
+		}
+	})
 	s.Prints = maps.Clone(s.Prints)
 	for press, p := range s.Prints {
 		later(&p.Bare)
@@ -150,7 +158,7 @@ func (e HardenerBegun) apply(s *State, _ Record) {
 func (e Confirmed) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.Mix = e.Mix
-		if e.Part != "" && e.Can != "" {
+		if n := len(e.Mix.Pours); e.Part != "" && e.Can != "" && n > 0 && e.Mix.Pours[n-1].Can == "" {
 			b.Cans = maps.Clone(b.Cans)
 			if b.Cans == nil {
 				b.Cans = map[mix.Part]string{}

@@ -39,8 +39,10 @@ type ConfirmStep struct {
 	Step     string `json:"step"`
 	Override string `json:"override,omitempty" doc:"the reason to go on out of tolerance"`
 	Part     string `json:"part,omitempty" enum:"ink,hardener,thinner" doc:"what was poured, where it is not what the first correction asks for"`
-	Can      string `json:"can,omitempty" doc:"the can it came from"`
-	Tared    *bool  `json:"tared,omitempty" doc:"answers the question whether the scale was tared (true) or the cup lifted (false)"`
+	Can      string `json:"can,omitempty" doc:"the can it came from; left out, it is the one in use, if cans are registered"`
+	// CanOverride is apart from Override: a word about a can is none about the ratio.
+	CanOverride string `json:"can_override,omitempty" maxLength:"200" doc:"the reason to use a hardener that is past its last day, or may be; override will do as well"`
+	Tared       *bool  `json:"tared,omitempty" doc:"answers the question whether the scale was tared (true) or the cup lifted (false)"`
 }
 
 // CorrectPour re-labels or undoes the last pour.
@@ -98,6 +100,7 @@ type ThinBatch struct {
 	Batch    string  `json:"batch,omitempty" hidden:"true"`
 	Grams    float64 `json:"grams"`
 	Override string  `json:"override,omitempty" doc:"the reason to go beyond the ink's range"`
+	Can      string  `json:"can,omitempty" doc:"the can it came from"`
 }
 
 // ReweighBatch says what a cup in use weighs now.
@@ -148,6 +151,9 @@ type CloseBatch struct {
 	StillGood string   `json:"still_good,omitempty" enum:"yes,no,unknown" doc:"was it still good? default unknown"`
 	Seen      string   `json:"seen,omitempty" enum:"now,earlier" doc:"when it was seen to go off; default earlier"`
 	LeftG     *float64 `json:"left_g,omitempty"`
+	Weigh     bool     `json:"weigh,omitempty" doc:"in place of left_g: take the settled weight of the cup on the scale, less the empty cup's"`
+	Scale     string   `json:"scale,omitempty" doc:"with weigh: default the scale that it was mixed on, or the only one"`
+	EmptyG    *float64 `json:"empty_g,omitempty" doc:"with weigh: what the cup weighs empty, where the bench does not know"`
 }
 
 // AcknowledgeAlarm says that somebody has seen an alarm.

@@ -330,6 +330,18 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[Thinned](kind, data)
 	case KindTested:
 		return decode[Tested](kind, data)
+	case KindCanMade:
+		return decode[CanMade](kind, data)
+	case KindCanOpened:
+		return decode[CanOpened](kind, data)
+	case KindCanStirred:
+		return decode[CanStirred](kind, data)
+	case KindCanEmptied:
+		return decode[CanEmptied](kind, data)
+	case KindPouredFrom:
+		return decode[PouredFrom](kind, data)
+	case KindLeftWeighed:
+		return decode[LeftWeighed](kind, data)
 	}
 	return nil, fmt.Errorf("record: kind %q is not known to this version", kind)
 }

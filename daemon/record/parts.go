@@ -2,6 +2,7 @@ package record
 
 import (
 	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -52,6 +53,7 @@ type Thinned struct {
 	Batch    string  `json:"batch"`
 	G        float64 `json:"g"`
 	Override string  `json:"override,omitempty"` // why beyond the ink's range
+	Can      string  `json:"can,omitempty"`
 }
 
 // Tested is a test of what was printed with a batch: adhesion, rub, or another.
@@ -136,11 +138,11 @@ func (e Split) apply(s *State, r Record) {
 		f = min(e.G/total, 1)
 	}
 	part.GivenAway = 1 - f*(1-from.GivenAway)
-	part.Added = scaled(from.Added, f)
+	part.Added, part.AddedFrom = scaled(from.Added, f), scaledFrom(from.AddedFrom, f)
 	part.Solvent = share(from.Solvent, f)
 	s.change(e.From, func(b *Batch) {
 		b.GivenAway = 1 - (1-f)*(1-b.GivenAway)
-		b.Added = scaled(b.Added, 1-f)
+		b.Added, b.AddedFrom = scaled(b.Added, 1-f), scaledFrom(b.AddedFrom, 1-f)
 		b.Solvent = share(b.Solvent, 1-f)
 	})
 	s.Batches = maps.Clone(s.Batches)
@@ -154,6 +156,14 @@ func scaled(a mix.Amounts, f float64) mix.Amounts {
 	return mix.Amounts{InkG: f * a.InkG, HardenerG: f * a.HardenerG, ThinnerG: f * a.ThinnerG}
 }
 
+func scaledFrom(list []Component, f float64) []Component {
+	list = slices.Clone(list)
+	for i := range list {
+		list[i].G *= f
+	}
+	return list
+}
+
 func (e ToppedUp) apply(s *State, r Record) {
 	from, ok := s.Batches[e.From]
 	if !ok {
@@ -164,6 +174,12 @@ func (e ToppedUp) apply(s *State, r Record) {
 		b.Added = mix.Amounts{
 			InkG: b.Added.InkG + in.InkG, HardenerG: b.Added.HardenerG + in.HardenerG, ThinnerG: b.Added.ThinnerG + in.ThinnerG,
 		}
+		for _, c := range from.Components() {
+			if c.Can != "" {
+				b.AddedFrom = append(slices.Clip(b.AddedFrom), c)
+			}
+		}
+		b.Draws = slices.Concat(b.Draws, from.Draws)
 		b.Solvent = joined(b.Solvent, from.Solvent)
 		if e.Older {
 			b.Cloud, b.MixedAt, b.GoodAt = from.Cloud, from.MixedAt, from.GoodAt
@@ -177,6 +193,9 @@ func (e ToppedUp) apply(s *State, r Record) {
 func (e Thinned) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.Added.ThinnerG += e.G
+		if e.Can != "" {
+			b.AddedFrom = append(slices.Clip(b.AddedFrom), Component{Part: mix.Thinner, Can: e.Can, G: e.G})
+		}
 		if b.Solvent != nil {
 			c := b.Solvent.Thinned(e.G)
 			b.Solvent = &c

@@ -51,6 +51,10 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
 		LearnedAccepted{Ink: "gloss-4", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "gloss-4"},
+		CanMade{Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
+		CanOpened{Can: "ink-1", On: "2026-06-02"}, CanStirred{Can: "ink-1"}, CanEmptied{Can: "ink-1", Undo: true},
+		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", G: 60, ExpiredOn: "2026-06-01", Override: "r"},
+		LeftWeighed{Batch: "0612-1", Scale: "scale-1", GrossG: 32.4, EmptyG: 12, LeftG: 20.4},
 		AirStep{Zone: "bench", Start: at, Step: cure.Step{Duration: time.Minute, Kind: cure.Measured}},
 	} {
 		all[b.Kind()] = b
@@ -188,7 +192,7 @@ func TestApplyLeavesTheOldStateAlone(t *testing.T) {
 	s := NewState("j")
 	for _, b := range []Body{
 		Started{GapKnown: true}, AirStep{Zone: "bench", Start: noon, Step: cure.Step{Kind: cure.Measured}, After: UnmeasuredAir},
-		AlarmRaised{Name: "clock", Subject: "bench-1"},
+		AlarmRaised{Name: "clock", Subject: "bench-1"}, CanMade{Can: "ink-1", Part: "ink", Material: "gloss-4"},
 	} {
 		s = Apply(s, Record{Seq: s.Seq + 1, Stamp: Stamp{At: noon}, Body: b})
 	}

@@ -49,6 +49,7 @@ type Snapshot struct {
 	Lights  []LightView
 	Alarms  []AlarmView
 	Inks    []InkView
+	Cans    []CanView // the empty ones last
 
 	MixingTakes time.Duration // as configured
 
@@ -175,6 +176,12 @@ type BatchView struct {
 	StillGood string     `json:"still_good,omitempty"`
 	LeftG     *float64   `json:"left_g,omitempty"`
 	OnDisk    *bool      `json:"on_disk,omitempty"` // false while a change to it is not
+	// Lots are the cans that are in it.
+	Lots []LotView `json:"lots"`
+	// PourFrom are the registered cans that the pour which is waited for may come from.
+	PourFrom []CanChoice `json:"pour_from,omitempty"`
+	// CupEmptyG is what its cup weighs empty, absent where that is not known.
+	CupEmptyG *float64 `json:"cup_empty_g,omitempty"`
 }
 
 // ThinnerView is advice for thinner in use.
@@ -246,18 +253,19 @@ type AlarmView struct {
 
 // InkView is an ink with what its data sheet says and what is made of it.
 type InkView struct {
-	ID            string  `json:"id"`
-	Hardener      string  `json:"hardener,omitempty"`
-	HardenerRatio string  `json:"hardener_ratio"`
-	TolerancePct  float64 `json:"ratio_tolerance_pct"`
-	ThinnerMinPct float64 `json:"thinner_min_pct"`
-	ThinnerMaxPct float64 `json:"thinner_max_pct"`
-	ThinnerDark   float64 `json:"thinner_dark_pct"`
-	ThinnerLight  float64 `json:"thinner_light_pct"`
-	RestS         float64 `json:"rest_s"`
-	LifeRefH      float64 `json:"life_ref_h"` // at 20 °C and 50 %
-	MoistureShare float64 `json:"moisture_share"`
-	Assumed       string  `json:"assumed"` // what of it is an assumption
+	ID            string   `json:"id"`
+	Hardener      string   `json:"hardener,omitempty"`
+	Thinners      []string `json:"thinners"`
+	HardenerRatio string   `json:"hardener_ratio"`
+	TolerancePct  float64  `json:"ratio_tolerance_pct"`
+	ThinnerMinPct float64  `json:"thinner_min_pct"`
+	ThinnerMaxPct float64  `json:"thinner_max_pct"`
+	ThinnerDark   float64  `json:"thinner_dark_pct"`
+	ThinnerLight  float64  `json:"thinner_light_pct"`
+	RestS         float64  `json:"rest_s"`
+	LifeRefH      float64  `json:"life_ref_h"` // at 20 °C and 50 %
+	MoistureShare float64  `json:"moisture_share"`
+	Assumed       string   `json:"assumed"` // what of it is an assumption
 	// Learned is what a person accepted of what was learned; absent while new batches go
 	// by the data sheet.
 	Learned *LearnedView `json:"learned,omitempty"`

@@ -43,6 +43,8 @@ type State struct {
 	ClosedTotal map[ClosedKey]int  `json:"closed_total"`
 	CupEmptyG   map[string]float64 `json:"cup_empty_g"`       // learned at the bench
 	Learned     map[string]Learned `json:"learned,omitempty"` // of inks, by id
+	Cans        map[string]*Can    `json:"cans,omitempty"`    // by id
+	CanNumber   int                `json:"can_number,omitempty"`
 
 	// Day and Number make the next batch's id. Day never goes back, whatever the
 	// clock does, so an id is not given twice.
@@ -104,7 +106,8 @@ type Batch struct {
 
 	Phase     Phase               `json:"phase"`
 	Mix       guide.Mix           `json:"mix"`
-	Cans      map[mix.Part]string `json:"cans,omitempty"` // by part
+	Cans      map[mix.Part]string `json:"cans,omitempty"`  // by part, of before each pour knew its own
+	Draws     []PouredFrom        `json:"draws,omitempty"` // from registered cans
 	Basis     Basis               `json:"basis"`
 	StartedAt time.Time           `json:"started_at"`
 	MixedAt   time.Time           `json:"mixed_at,omitzero"` // the first hardener
@@ -125,6 +128,7 @@ type Batch struct {
 	// thinner in use, another batch. See [Batch.Amounts].
 	GivenAway float64     `json:"given_away,omitempty"`
 	Added     mix.Amounts `json:"added,omitzero"`
+	AddedFrom []Component `json:"added_from,omitempty"` // what of it came from cans that are known
 	// Solvent is the account of the thinner in the cup, nil until the batch is mixed.
 	Solvent *evaporate.Cup `json:"solvent,omitempty"`
 	// PartWentOff: a part of the same mix went off with no more life behind it than this

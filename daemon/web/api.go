@@ -40,6 +40,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.inks(api)
 	s.plans(api)
 	s.changes(api)
+	s.cans(api)
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)
 

@@ -68,7 +68,7 @@ func TestLightsAreValidForAWhile(t *testing.T) {
 
 func TestNoSuchPathOrMethod(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	for _, path := range []string{"/api/v1/cans", "/api/v1/", "/api/", "/api/v2/air", "/api/v1/batches/0612-1/sell", "/openapi.json/x", "/nothing"} {
+	for _, path := range []string{"/api/v1/spoons", "/api/v1/", "/api/", "/api/v2/air", "/api/v1/batches/0612-1/sell", "/openapi.json/x", "/nothing"} {
 		w := answerTo(h, request("GET", path, ""))
 		if w.Code != http.StatusNotFound {
 			t.Errorf("GET %s: status %d", path, w.Code)
@@ -121,11 +121,11 @@ func TestDescription(t *testing.T) {
 	}
 	slices.Sort(got)
 	want := []string{
-		"get air", "get alarms", "get batches", "get batches/{id}", "get batches/{id}/what-if", "get events", "get history/air", "get inks", "get inks/{id}/learning", "get lights", "get plan", "get presses",
+		"get air", "get alarms", "get batches", "get batches/{id}", "get batches/{id}/what-if", "get cans", "get events", "get history/air", "get inks", "get inks/{id}/learning", "get lights", "get plan", "get presses",
 		"get scales", "get sensors", "get stream", "post alarms/{name}/{subject}/acknowledge", "post alarms/{name}/{subject}/shelve",
 		"post alarms/{name}/{subject}/unshelve", "post batches", "post batches/{id}/abandon", "post batches/{id}/close", "post batches/{id}/confirm",
 		"post batches/{id}/correct", "post batches/{id}/good", "post batches/{id}/load", "post batches/{id}/move", "post batches/{id}/reweigh", "post batches/{id}/split",
-		"post batches/{id}/tests", "post batches/{id}/thin", "post batches/{id}/top-up", "post batches/{id}/unload", "post inks/{id}/accept-learned", "post inks/{id}/revoke-learned", "post presses/{id}/prints", "post sensors/{id}/in-service",
+		"post batches/{id}/tests", "post batches/{id}/thin", "post batches/{id}/top-up", "post batches/{id}/unload", "post cans", "post cans/{id}/emptied", "post cans/{id}/opened", "post cans/{id}/stirred", "post inks/{id}/accept-learned", "post inks/{id}/revoke-learned", "post presses/{id}/prints", "post sensors/{id}/in-service",
 		"post sensors/{id}/out-of-service",
 	}
 	if !slices.Equal(got, want) {

@@ -168,7 +168,8 @@ func shop() *record.Snapshot {
 		},
 		Lights: []record.LightView{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
 		Alarms: []record.AlarmView{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
-		Inks:   []record.InkView{{ID: "gloss-4", HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
+		Cans:   []record.CanView{{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", State: record.CanNew, MadeAt: at, Stir: "it was never stirred"}},
+		Inks:   []record.InkView{{ID: "gloss-4", Thinners: []string{}, HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
 	}
 }
 

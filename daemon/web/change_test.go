@@ -65,6 +65,13 @@ func TestChanges(t *testing.T) {
 			"sensors/floor-air/out-of-service", `{"until":"2026-06-13T09:30:00Z","reason":"in the salt jar"}`,
 			record.TakeOutOfService{Sensor: "floor-air", Until: time.Date(2026, 6, 13, 9, 30, 0, 0, time.UTC), Reason: "in the salt jar"},
 		},
+		{
+			"cans", `{"ink":"gloss-4","lot":"A 17","colour":"red","opened_on":"2026-06-01","use_by":"2027-01-31"}`,
+			record.MakeCan{Ink: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
+		},
+		{"cans/ink-1/opened", `{"on":"2026-06-02"}`, record.OpenCan{Can: "ink-1", On: "2026-06-02"}},
+		{"cans/ink-1/stirred", ``, record.StirCan{Can: "ink-1"}},
+		{"cans/ink-1/emptied", `{"undo":true}`, record.EmptyCan{Can: "ink-1", Undo: true}},
 		{"presses/press-1/prints", `{"total":120}`, record.CountPrints{Press: "press-1", Total: ptr(uint64(120))}},
 		{"sensors/floor-air/in-service", ``, record.PutInService{Sensor: "floor-air"}},
 	}
@@ -72,6 +79,9 @@ func TestChanges(t *testing.T) {
 		s := newStand()
 		w := answerTo(newServer(t, s).Handler(), request("POST", "/api/v1/"+test.path, test.body))
 		status, location := http.StatusOK, ""
+		if test.path == "cans" {
+			status, location = http.StatusCreated, "/api/v1/cans/0612-1" // the stand answers everything with one id
+		}
 		if test.path == "batches" {
 			status, location = http.StatusCreated, "/api/v1/batches/0612-1"
 		}

@@ -12,6 +12,7 @@ import (
 // batchRow has lists where the snapshot may have none.
 func batchRow(b record.BatchView) record.BatchView {
 	b.Components, b.Corrections, b.Warnings = orEmpty(b.Components), orEmpty(b.Corrections), orEmpty(b.Warnings)
+	b.Lots = orEmpty(b.Lots)
 	return b
 }
 

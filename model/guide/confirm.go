@@ -51,6 +51,8 @@ type Confirm struct {
 	Tared *bool
 	// RoseAt is when the weight rose for this pour; zero if that was not seen.
 	RoseAt time.Time
+	// Can that the pour came from; empty when nobody said.
+	Can string
 }
 
 // Outcome is what an accepted confirm did.
@@ -206,7 +208,7 @@ func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now t
 		rose = now
 	}
 	m.Pours = append(slices.Clip(m.Pours), Pour{
-		Part: part, G: grams, Step: m.Step, BaseG: m.Pan.BaseG, RoseAt: rose, Early: early, Excused: early,
+		Part: part, G: grams, Step: m.Step, BaseG: m.Pan.BaseG, RoseAt: rose, Early: early, Excused: early, Can: c.Can,
 	})
 	m.Pan = m.Pan.Next(c.WeightG)
 	return m

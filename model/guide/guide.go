@@ -112,6 +112,8 @@ type Pour struct {
 	Early bool `json:"early,omitempty"`
 	// Excused: a person has overridden that.
 	Excused bool `json:"excused,omitempty"`
+	// Can it came from; empty when nobody said.
+	Can string `json:"can,omitempty"`
 }
 
 // Override is a person's word that a fault is accepted. Step is the one whose

@@ -99,6 +99,7 @@ func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
 		return m.enter(m.back(last.Step), now), nil
 	}
 	last.Part = part
+	last.Can = "" // the can that was named holds something else
 	last.Excused = false
 	last.Early = part == mix.Thinner && last.Step != Thinner
 	m.Pours = append(m.Pours, last)

@@ -1,0 +1,70 @@
+package bench
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+)
+
+// cupEmpty is what a batch's cup weighs empty; 0 where that is not known. The reading at
+// the step cup is that of this very cup, unless it is far from what the configuration
+// says, or the scale had been tared with the cup on it. A part that was split off stands
+// in another cup than its mix began in.
+func (b *Bench) cupEmpty(batch *record.Batch) float64 {
+	stated := b.state.CupEmptyG[batch.Cup]
+	if i := slices.IndexFunc(b.shop.Cups, func(c config.Cup) bool { return c.ID == batch.Cup }); i >= 0 && b.shop.Cups[i].EmptyG > 0 {
+		stated = b.shop.Cups[i].EmptyG
+	}
+	own := batch.Mix.CupG
+	switch {
+	case own <= batch.Mix.Recipe.DivisionG || batch.Family() != batch.ID:
+		return stated
+	case stated > 0 && math.Abs(own-stated) > max(2*batch.Mix.Recipe.DivisionG, stated/5):
+		return stated
+	}
+	return own
+}
+
+// weighLeft takes the cup's settled weight from the scale as what is left in a batch
+// that is closed.
+func (b *Bench) weighLeft(batch *record.Batch, c record.CloseBatch, now time.Time) (record.LeftWeighed, error) {
+	var none record.LeftWeighed
+	if c.LeftG != nil {
+		return none, record.Refuse(422, "left", `say either left_g or "weigh": true`)
+	}
+	id := c.Scale
+	if id == "" {
+		id = batch.Scale
+	}
+	s, err := b.scaleFor(id)
+	if err != nil {
+		return none, err
+	}
+	if other := b.weighing(s.ID); other != nil {
+		return none, record.Refuse(409, "scale in use", "batch %s is being mixed on %s; weigh what is left when that is done, or say left_g", other.ID, s.ID)
+	}
+	empty := b.cupEmpty(batch)
+	if c.EmptyG != nil {
+		if empty = *c.EmptyG; !(empty > 0 && empty <= guide.MaximumG) || math.IsInf(empty, 0) {
+			return none, record.Refuse(422, "empty cup", "empty_g %v: want a mass above 0 g", empty)
+		}
+	}
+	if empty <= 0 {
+		return none, refuseCode(409, "cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
+	}
+	if is, why := s.condition(now); is != up {
+		return none, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
+	}
+	if _, settled := s.tracker.Settled(); !settled || now.Sub(s.last.At) > lineOld {
+		return none, refuseCode(409, guide.Unsettled, "not settled", "the weight on %s has not settled: let the scale come to rest", s.ID)
+	}
+	gross := s.last.Grams
+	if gross < empty-2*s.DivisionG {
+		return none, refuseCode(409, guide.CupAway, "no cup", "%s shows %.1f g, an empty %s weighs %.1f g: put the cup on a scale that shows zero without it", s.ID, gross, batch.Cup, empty)
+	}
+	return record.LeftWeighed{Batch: batch.ID, Scale: s.ID, GrossG: gross, EmptyG: empty, LeftG: max(gross-empty, 0)}, nil
+}

@@ -1,0 +1,322 @@
+package record
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"potlifed/model/guide"
+	"potlifed/model/mix"
+)
+
+// The kinds of what happens to cans.
+const (
+	KindCanMade     Kind = "can-made"
+	KindCanOpened   Kind = "can-opened"
+	KindCanStirred  Kind = "can-stirred"
+	KindCanEmptied  Kind = "can-emptied"
+	KindPouredFrom  Kind = "poured-from"
+	KindLeftWeighed Kind = "left-weighed"
+)
+
+// CanMade makes a can of ink, hardener or thinner known.
+type CanMade struct {
+	Can      string   `json:"can"`
+	Part     mix.Part `json:"part"`
+	Material string   `json:"material"` // the ink's, hardener's or thinner's id
+	Lot      string   `json:"lot,omitempty"`
+	Colour   string   `json:"colour,omitempty"`
+	OpenedOn string   `json:"opened_on,omitempty"` // a date, 2006-01-02
+	UseBy    string   `json:"use_by,omitempty"`    // a date
+}
+
+// CanOpened says since when a can is open.
+type CanOpened struct {
+	Can string `json:"can"`
+	On  string `json:"on"` // a date
+}
+
+// CanStirred says that a can was stirred to the bottom.
+type CanStirred struct {
+	Can string `json:"can"`
+}
+
+// CanEmptied says that nothing is left in a can, or takes that back.
+type CanEmptied struct {
+	Can  string `json:"can"`
+	Undo bool   `json:"undo,omitempty"`
+}
+
+// PouredFrom says which can a pour came from and how that can stood, as it was judged
+// then.
+type PouredFrom struct {
+	Batch    string   `json:"batch"`
+	Can      string   `json:"can"`
+	Part     mix.Part `json:"part"`
+	Material string   `json:"material"`
+	Lot      string   `json:"lot,omitempty"`
+	G        float64  `json:"g"`
+	// Assumed: nobody named the can; it is the one that was in use.
+	Assumed bool `json:"assumed,omitempty"`
+	// OpenedOn is set where this pour is the first thing known of the can's opening.
+	OpenedOn string `json:"opened_on,omitempty"`
+	// NeverStirred, or StoodS for longer than a can may stand without a stir.
+	NeverStirred bool     `json:"never_stirred,omitempty"`
+	StoodS       *float64 `json:"stood_s,omitempty"`
+	// ExpiredOn is the last day of a can that was past it. ExpiryNotKnown: the clock was
+	// not set, so that nobody could tell.
+	ExpiredOn      string `json:"expired_on,omitempty"`
+	ExpiryNotKnown bool   `json:"expiry_not_known,omitempty"`
+	Override       string `json:"override,omitempty"` // a person's reason to use it all the same
+}
+
+// LeftWeighed says how the grams left in a closed batch's cup were weighed.
+type LeftWeighed struct {
+	Batch  string  `json:"batch"`
+	Scale  string  `json:"scale"`
+	GrossG float64 `json:"gross_g"`
+	EmptyG float64 `json:"empty_g"` // the cup's own weight
+	LeftG  float64 `json:"left_g"`
+}
+
+func (CanMade) Kind() Kind     { return KindCanMade }
+func (CanOpened) Kind() Kind   { return KindCanOpened }
+func (CanStirred) Kind() Kind  { return KindCanStirred }
+func (CanEmptied) Kind() Kind  { return KindCanEmptied }
+func (PouredFrom) Kind() Kind  { return KindPouredFrom }
+func (LeftWeighed) Kind() Kind { return KindLeftWeighed }
+
+// About is the batch that a record is about.
+func (e PouredFrom) About() string  { return e.Batch }
+func (e LeftWeighed) About() string { return e.Batch }
+
+// Can is a can of ink, hardener or thinner.
+type Can struct {
+	ID       string    `json:"id"`
+	Part     mix.Part  `json:"part"`
+	Material string    `json:"material"`
+	Lot      string    `json:"lot,omitempty"`
+	Colour   string    `json:"colour,omitempty"`
+	OpenedOn string    `json:"opened_on,omitempty"` // a date
+	UseBy    string    `json:"use_by,omitempty"`    // a date
+	MadeAt   time.Time `json:"made_at"`
+	// StirredAt, UsedAt and EmptiedAt are zero before the first time.
+	StirredAt time.Time `json:"stirred_at,omitzero"`
+	UsedAt    time.Time `json:"used_at,omitzero"`
+	EmptiedAt time.Time `json:"emptied_at,omitzero"`
+	// Doubt: it lived through a power cut of unknown length, so that how long it stood is
+	// only a lower bound.
+	Doubt bool `json:"doubt,omitempty"`
+}
+
+// keptEmptied is how many empty cans stay in the state. What was poured from the others
+// is in the journal.
+const keptEmptied = 200
+
+// DateOf is the local date of an instant, as cans' dates are written.
+func DateOf(at time.Time) string { return at.Local().Format(time.DateOnly) }
+
+// NextCanID is the id that the next can will have unless it is given one. Numbers are
+// not used twice.
+func (s State) NextCanID(part mix.Part) string {
+	for n := s.CanNumber + 1; ; n++ {
+		id := fmt.Sprintf("%s-%d", part, n)
+		if _, taken := s.Cans[id]; !taken {
+			return id
+		}
+	}
+}
+
+// changeCan replaces a can by a copy that f has altered.
+func (s *State) changeCan(id string, f func(c *Can)) {
+	old, ok := s.Cans[id]
+	if !ok {
+		return
+	}
+	c := *old
+	f(&c)
+	s.Cans = maps.Clone(s.Cans)
+	s.Cans[id] = &c
+}
+
+// changeCans replaces all cans by copies that f has altered.
+func (s *State) changeCans(f func(c *Can)) {
+	if len(s.Cans) == 0 {
+		return
+	}
+	next := make(map[string]*Can, len(s.Cans))
+	for id, old := range s.Cans {
+		c := *old
+		f(&c)
+		next[id] = &c
+	}
+	s.Cans = next
+}
+
+func (e CanMade) apply(s *State, r Record) {
+	s.Cans = maps.Clone(s.Cans)
+	if s.Cans == nil { // no can was known so far
+		s.Cans = map[string]*Can{}
+	}
+	s.CanNumber++
+	s.Cans[e.Can] = &Can{
+		ID: e.Can, Part: e.Part, Material: e.Material, Lot: e.Lot, Colour: e.Colour,
+		OpenedOn: e.OpenedOn, UseBy: e.UseBy, MadeAt: r.Stamp.At,
+	}
+}
+
+func (e CanOpened) apply(s *State, _ Record) {
+	s.changeCan(e.Can, func(c *Can) { c.OpenedOn = e.On })
+}
+
+func (e CanStirred) apply(s *State, r Record) {
+	s.changeCan(e.Can, func(c *Can) { c.StirredAt, c.Doubt = r.Stamp.At, false })
+}
+
+func (e CanEmptied) apply(s *State, r Record) {
+	s.changeCan(e.Can, func(c *Can) {
+		c.EmptiedAt = r.Stamp.At
+		if e.Undo {
+			c.EmptiedAt = time.Time{}
+		}
+	})
+	var empty []*Can
+	for _, c := range s.Cans {
+		if !c.EmptiedAt.IsZero() {
+			empty = append(empty, c)
+		}
+	}
+	slices.SortFunc(empty, func(a, b *Can) int {
+		if d := a.EmptiedAt.Compare(b.EmptiedAt); d != 0 {
+			return d
+		}
+		return compareText(a.ID, b.ID)
+	})
+	for i := range len(empty) - keptEmptied {
+		delete(s.Cans, empty[i].ID) // changeCan has made the map this state's own
+	}
+}
+
+func compareText(a, b string) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+func (e PouredFrom) apply(s *State, r Record) {
+	s.changeCan(e.Can, func(c *Can) {
+		// To pour from a can moves it, but does not stir it up: one that was never stirred,
+		// or about which there is doubt, stays so.
+		c.UsedAt = r.Stamp.At
+		if c.OpenedOn == "" {
+			c.OpenedOn = e.OpenedOn
+		}
+	})
+	s.change(e.Batch, func(b *Batch) {
+		b.Draws = append(slices.DeleteFunc(slices.Clone(b.Draws), func(d PouredFrom) bool { return d.Can == e.Can && d.Note() == "" }), e)
+	})
+}
+
+func (LeftWeighed) apply(*State, Record) {}
+
+// Note is what is to be said on the batch of a can that was used although it should not
+// have been; empty when nothing is.
+func (e PouredFrom) Note() string {
+	what := fmt.Sprintf("%s can %s", e.Part, e.Can)
+	if e.Lot != "" {
+		what += " (lot " + e.Lot + ")"
+	}
+	note := ""
+	switch {
+	case e.ExpiredOn != "":
+		note = fmt.Sprintf("%s was past its last day, %s.", what, e.ExpiredOn)
+	case e.ExpiryNotKnown:
+		note = fmt.Sprintf("%s: the clock was not set, so whether it was past its last day is not known.", what)
+	case e.NeverStirred:
+		note = fmt.Sprintf("%s had not been stirred since it came.", what)
+	case e.StoodS != nil:
+		note = fmt.Sprintf("%s had stood for %.0f days without a stir.", what, *e.StoodS/86400)
+	}
+	if note != "" && e.Override != "" {
+		note += " Used all the same: " + e.Override
+	}
+	return note
+}
+
+// Components lists what is in the cup by part and can. The masses of a part add up to
+// [Batch.Amounts].
+func (b *Batch) Components() []Component {
+	share := 1 - b.GivenAway
+	unnamed := b.Added
+	list := []Component{}
+	add := func(part mix.Part, can string, g float64) {
+		if g <= 0 {
+			return
+		}
+		for i := range list {
+			if list[i].Part == part && list[i].Can == can {
+				list[i].G += g
+				return
+			}
+		}
+		list = append(list, Component{Part: part, Can: can, G: g})
+	}
+	for _, d := range b.Mix.Drawn() {
+		add(d.Part, b.canOf(d), share*d.G)
+	}
+	for _, c := range b.AddedFrom {
+		add(c.Part, c.Can, c.G)
+		unnamed = unnamed.Plus(c.Part, -c.G)
+	}
+	for _, part := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
+		add(part, b.Cans[part], unnamed.Of(part))
+	}
+	slices.SortStableFunc(list, func(x, y Component) int { return order[x.Part] - order[y.Part] })
+	return list
+}
+
+var order = map[mix.Part]int{mix.Ink: 0, mix.Hardener: 1, mix.Thinner: 2}
+
+// canOf is the can that something was drawn from. Batches of before a pour knew its can
+// have one for each part.
+func (b *Batch) canOf(d guide.Drawn) string {
+	if d.Can == "" {
+		return b.Cans[d.Part]
+	}
+	return d.Can
+}
+
+// LotView is a can that is in a batch.
+type LotView struct {
+	Part     mix.Part `json:"part"`
+	Can      string   `json:"can"`
+	Material string   `json:"material,omitempty"`
+	Lot      string   `json:"lot,omitempty"`
+	Assumed  bool     `json:"assumed,omitempty" doc:"nobody named the can; it was the one in use"`
+}
+
+// Lots names the cans that are in the cup, with the lots of those that were registered,
+// and Notes says which of them should not have been used as they were.
+func (b *Batch) Lots() (lots []LotView, notes []string) {
+	for _, c := range b.Components() {
+		if c.Can == "" {
+			continue
+		}
+		v := LotView{Part: c.Part, Can: c.Can}
+		for _, d := range b.Draws {
+			if d.Can == c.Can {
+				v.Material, v.Lot, v.Assumed = d.Material, d.Lot, d.Assumed
+				if note := d.Note(); note != "" && !slices.Contains(notes, note) {
+					notes = append(notes, note)
+				}
+			}
+		}
+		lots = append(lots, v)
+	}
+	return lots, notes
+}
