@@ -37,7 +37,8 @@ var needs = map[string]Right{
 	"prints": Report, "defects": Report,
 
 	"mix": Mix, "record": Mix, "confirm": Mix, "correct": Mix, "load": Mix, "unload": Mix, "good": Mix, "abandon": Mix,
-	"close": Mix, "move": Mix, "split": Mix, "top-up": Mix, "thin": Mix, "reweigh": Mix, "tests": Mix, "cans": Mix,
+	"close": Mix, "move": Mix, "split": Mix, "top-up": Mix, "thin": Mix, "reweigh": Mix, "tests": Mix,
+	"cans": Mix, "opened": Mix, "stirred": Mix, "emptied": Mix,
 
 	"acknowledge": Acknowledge, "shelve": Acknowledge, "unshelve": Acknowledge,
 
