@@ -79,6 +79,7 @@ func (b *Bench) look(now time.Time) *look {
 		l.air(z)
 	}
 	l.instruments()
+	l.lamps()
 	l.service()
 	return l
 }

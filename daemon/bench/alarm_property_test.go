@@ -19,6 +19,7 @@ import (
 type alarmWorld struct {
 	*shop
 	outlet Outlet
+	lamp   record.LampWord
 	// since is when a cause was last seen to begin or end, by the test's own reckoning;
 	// what differs from it is the time that it stood the other way.
 	causes map[record.AlarmKey]bool
@@ -95,6 +96,9 @@ func (w *alarmWorld) reckon() map[record.AlarmKey]bool {
 	}
 	if n := w.outlet.Waiting; n >= alarm.MostWaiting || n <= alarm.MostWaiting/2 {
 		stands[record.AlarmKey{Name: alarm.QueueLong, Subject: "bench-1"}] = n >= alarm.MostWaiting
+	}
+	if owes := w.clock.is.Mono - w.lamp.OwesSince; w.lamp.Told && (!w.lamp.Owing || owes >= 10*time.Second) {
+		stands[record.AlarmKey{Name: alarm.LightSilent, Subject: "light-2"}] = w.lamp.Owing
 	}
 	for _, b := range w.b.Snapshot().Batches {
 		if b.Risk == nil {
@@ -276,6 +280,14 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 				w.clock.turn(800 * time.Millisecond)
 				pass(rt, 1)
 			},
+			"lamp": func(rt *rapid.T) {
+				w.hears(record.LampWord{
+					Told: rapid.IntRange(0, 3).Draw(rt, "told") > 0, Owing: rapid.Bool().Draw(rt, "owing"),
+					OwesSince: w.clock.is.Mono - time.Duration(rapid.IntRange(0, 15).Draw(rt, "s"))*time.Second,
+					Says:      rapid.SampledFrom([]string{"", "green"}).Draw(rt, "says"),
+				})
+				pass(rt, 1)
+			},
 			"clock": func(rt *rapid.T) { w.clock.is.Synced = !w.clock.is.Synced; pass(rt, 3) },
 			"record": func(rt *rapid.T) {
 				age := time.Duration(rapid.IntRange(0, 600).Draw(rt, "minutes")) * time.Minute
@@ -329,9 +341,16 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 	})
 }
 
+// hears lets the lamp of light-2 say how it stands.
+func (w *alarmWorld) hears(word record.LampWord) {
+	w.lamp = word
+	w.enter(lampWord{"light-2", word})
+}
+
 // comeToRest takes every cause away, lets all delays pass and acknowledges: nothing is
 // left then.
 func (w *alarmWorld) comeToRest(rt *rapid.T) {
+	w.hears(record.LampWord{Told: true, Confirmed: true, ConfirmedAt: w.clock.is.Mono})
 	w.outlet, w.clock.is.Synced = Outlet{}, true
 	for _, id := range slices.Sorted(maps.Keys(w.b.state.Batches)) {
 		w.ask(record.CloseBatch{Batch: id, Outcome: "discarded"})

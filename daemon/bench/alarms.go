@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
 )
@@ -136,6 +137,8 @@ func (b *Bench) has(kind alarm.Subject, id string) bool {
 		return b.sensors[id] != nil
 	case alarm.Scale:
 		return b.scales[id] != nil
+	case alarm.Light:
+		return slices.ContainsFunc(b.shop.Lights, func(l config.Light) bool { return l.ID == id })
 	}
 	return id == b.shop.Bench
 }

@@ -76,6 +76,7 @@ type Bench struct {
 	zones    map[string]*zone
 	sensors  map[string]*sensor
 	scales   map[string]*scale
+	lamps    map[string]record.LampWord
 	lives    map[string]*life // what is derived from batches, by id
 	watched  map[record.AlarmKey]watched
 	promises map[string]promise // the ends last expected of batches, by id
@@ -97,6 +98,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]*life{},
+		lamps:   map[string]record.LampWord{},
 		watched: map[record.AlarmKey]watched{}, promises: map[string]promise{},
 	}
 	if b.outlet == nil {

@@ -47,7 +47,7 @@ cups:
   - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110}
 lights:
   - {id: light-1, presses: [press-1]}
-  - {id: light-2, presses: [press-1, press-2]}
+  - {id: light-2, presses: [press-1, press-2], reads: [json], confirms: hall/light-2}
 thinners:
   - {id: thinner-s, vapour_pressure_pa: 500, molar_mass_g: 98.14}
 inks:

@@ -271,6 +271,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot)
 		if v.Batch = on.Batch; v.Batch == "" {
 			v.Batch = on.WentOff
 		}
+		b.addLamp(c, now, &v)
 		next.Lights = append(next.Lights, v)
 	}
 }
@@ -283,7 +284,9 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	z := b.zones[c.Zone]
 	p.Starting = s.Seq < b.begun || b.uptime(b.clock.Now()) < settling && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {
-		p.Unacknowledged = p.Unacknowledged || a.State.Awaits() && (key.Subject == c.ID || key.Subject == on.Batch && on.Batch != "")
+		d, _ := alarm.Find(key.Name) // a light or a sensor may be called like a press
+		about := d.Subject == alarm.Press && key.Subject == c.ID || d.Subject == alarm.Batch && key.Subject == on.Batch && on.Batch != ""
+		p.Unacknowledged = p.Unacknowledged || a.State.Awaits() && about
 	}
 	for _, batch := range s.Batches {
 		waits := batch.For == c.ID && batch.Press == ""

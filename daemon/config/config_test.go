@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"potlifed/model/cure"
+	"potlifed/model/light"
 	"potlifed/model/mix"
 )
 
@@ -64,7 +65,7 @@ func smallestShop(t *testing.T) Shop {
 			Accuracy: cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, StaleAfter: 5 * time.Minute}},
 		Cups:    []Cup{{ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110, MouthMM: 90, Exposure: 1, Lag: 10 * time.Minute}},
 		Presses: []Press{{ID: "press-1", Zone: "bench", Cup: "cup-90"}},
-		Lights:  []Light{{ID: "press-1", Presses: []string{"press-1"}, Reads: []string{"json", "meaning", "colour"}}},
+		Lights:  []Light{{ID: "press-1", Presses: []string{"press-1"}, Reads: []string{"json", "meaning", "colour"}, ConfirmWithin: 10 * time.Second}},
 		Inks: []Ink{{ID: "gloss-4", Ratio: ratio(t, "4:1"), RatioTolerancePct: 5,
 			ThinnerPct: ThinnerPct{Min: 10, Max: 20, Dark: 10, Light: 12}, Sheet: sheet, Life: calibrated(t, sheet)}},
 		Alarms:    Alarms{EndingBefore: 30 * time.Minute, MixingTakes: 15 * time.Minute, StopAtRisk: 0.25},
@@ -131,7 +132,7 @@ func TestSampleFileShowsEveryKey(t *testing.T) {
 	for _, key := range strings.Fields(`bench data_dir http listen hosts public_url web_config_file mqtt url ca_file cert_file key_file
 		topic_prefix username password_file commands broker scales id port baud mode line request division_g capacity_g zone sensors
 		source path every accuracy temperature_c humidity_pct stale_after cups ink_minimum_g fill_maximum_g empty_g mouth_mm exposure lag
-		presses cup lights reads topic payloads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl inks hardener
+		presses cup lights reads topic payloads flashing_payloads confirms confirm_within confirm_payloads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl inks hardener
 		hardener_ratio ratio_tolerance_pct thinner_pct min max dark light pot_life shortest longest about at_temperature_c dry_pct
 		humid_pct activation_kj_mol rest alarms ending_before mixing_takes stop_at_risk clock retention raw minutes`) {
 		if !strings.Contains(string(data), key+": ") && !strings.Contains(string(data), key+":\n") {
@@ -159,6 +160,8 @@ presses:
   - {id: p2}
 lights:
   - {id: l1, presses: [p2, p1], reads: [colour]}
+  - {id: l2, presses: [p1], topic: l/2, payloads: {do-not-print: a, unknown: b, act: c, soon: d, in-order: e, empty: f}, flashing_payloads: {soon: dd},
+     confirms: l/2/state, confirm_within: 20s, confirm_payloads: {do-not-print: A, unknown: B, act: C, soon: D, in-order: E, empty: F}}
 hardeners: [{id: h1, use_within_opened: 30d12h}, {id: h2}]
 thinners: [{id: t1, vapour_pressure_pa: 1200, molar_mass_g: 116.16, hydroxyl: true}, {id: t2}]
 inks:
@@ -193,8 +196,16 @@ retention: {raw: 7d, minutes: 7d}
 		},
 		Cups: []Cup{{ID: "c1", InkMinimumG: 20, FillMaximumG: 50.5, EmptyG: 7, MouthMM: 70, Exposure: 0.5},
 			{ID: "c2", InkMinimumG: 60, FillMaximumG: 110, MouthMM: 90, Exposure: 1, Lag: 10 * time.Minute}},
-		Presses:   []Press{{ID: "p1", Zone: "z1", Cup: "c2"}, {ID: "p2", Zone: "z2", Cup: "c1"}},
-		Lights:    []Light{{ID: "l1", Presses: []string{"p2", "p1"}, Reads: []string{"colour"}}},
+		Presses: []Press{{ID: "p1", Zone: "z1", Cup: "c2"}, {ID: "p2", Zone: "z2", Cup: "c1"}},
+		Lights: []Light{{ID: "l1", Presses: []string{"p2", "p1"}, Reads: []string{"colour"}, ConfirmWithin: 10 * time.Second},
+			{ID: "l2", Presses: []string{"p1"}, Topic: "l/2",
+				Payloads: map[light.Meaning]string{
+					light.DoNotPrint: "a", light.Unknown: "b", light.Act: "c", light.Soon: "d", light.InOrder: "e", light.Empty: "f",
+				},
+				FlashingPayloads: map[light.Meaning]string{light.Soon: "dd"}, Confirms: "l/2/state", ConfirmWithin: 20 * time.Second,
+				ConfirmPayloads: map[light.Meaning]string{
+					light.DoNotPrint: "A", light.Unknown: "B", light.Act: "C", light.Soon: "D", light.InOrder: "E", light.Empty: "F",
+				}}},
 		Hardeners: []Hardener{{ID: "h1", UseWithinOpened: 30*24*time.Hour + 12*time.Hour}, {ID: "h2"}},
 		Thinners:  []Thinner{{ID: "t1", VapourPressurePa: 1200, MolarMassG: 116.16, Hydroxyl: true}, {ID: "t2"}},
 		Inks: []Ink{{ID: "i1", Hardener: "h2", Ratio: ratio(t, "10:1"), RatioTolerancePct: 2.5, Thinners: []string{"t1", "t2"},

@@ -32,7 +32,7 @@ func defaults() Shop {
 			MouthMM: evaporate.DefaultMouthMM, Exposure: 1, Lag: 10 * time.Minute,
 		}},
 		Presses: []Press{{ID: "press-1"}},
-		Lights:  []Light{{Reads: []string{"json", "meaning", "colour"}}},
+		Lights:  []Light{{Reads: []string{"json", "meaning", "colour"}, ConfirmWithin: 10 * time.Second}},
 		Inks: []Ink{{
 			RatioTolerancePct: 5,
 			// Common practice in pad printing, no source.

@@ -127,6 +127,10 @@ func checkNames(t *testing.T, shop Shop) {
 		if len(l.Presses) == 0 || (len(l.Reads) == 0) != (l.Topic != "" && len(l.Payloads) == 6) {
 			t.Errorf("light %+v", l)
 		}
+		if l.Confirms != "" && (l.Confirms == l.Topic || l.Topic == "" && len(l.Reads) != 1 || l.ConfirmWithin <= 0 ||
+			strings.HasPrefix(l.Confirms, shop.MQTT.TopicPrefix+"/"+shop.Bench+"/")) {
+			t.Errorf("light %+v", l)
+		}
 		for _, p := range l.Presses {
 			must(presses, p, "a light's press")
 		}

@@ -110,6 +110,15 @@ type Light struct {
 	// each meaning; empty for lights that read our own topics.
 	Topic    string
 	Payloads map[light.Meaning]string
+	// FlashingPayloads are what such a lamp takes to flash; those of the other meanings
+	// are Payloads.
+	FlashingPayloads map[light.Meaning]string
+	// Confirms is where the lamp reports back what it shows, empty when it does not. It
+	// then has Topic, or one of Reads. ConfirmPayloads is how it spells its answers, empty
+	// when it repeats what it was sent.
+	Confirms        string
+	ConfirmWithin   time.Duration // default 10 s
+	ConfirmPayloads map[light.Meaning]string
 }
 
 // Hardener is a hardener the shop uses.

@@ -37,6 +37,9 @@ type lamp struct {
 	form     Form
 	topic    string
 	payloads map[light.Meaning]string // of formOwn
+	flashing map[light.Meaning]string // of formOwn, where they differ
+	answers  map[light.Meaning]string // how it spells what it confirms; nil: it repeats it
+	confirm  *confirmation            // nil for a lamp that does not report back
 	conn     *connection
 	wake     chan struct{}
 	bench    Bench
@@ -56,19 +59,20 @@ type lamp struct {
 
 // newLamps makes a lamp for each topic that a light reads.
 func newLamps(p *Publisher, light Light) []*lamp {
-	if light.Topic != "" {
-		return []*lamp{newLamp(p, light.ID, formOwn, light.Topic, light.Payloads)}
-	}
 	var lamps []*lamp
+	if light.Topic != "" {
+		lamps = append(lamps, newLamp(p, light, formOwn, light.Topic))
+	}
 	for _, form := range light.Reads {
-		lamps = append(lamps, newLamp(p, light.ID, form, p.topics.Light(light.ID, form), nil))
+		lamps = append(lamps, newLamp(p, light, form, p.topics.Light(light.ID, form)))
 	}
 	return lamps
 }
 
-func newLamp(p *Publisher, id string, form Form, topic string, payloads map[light.Meaning]string) *lamp {
+func newLamp(p *Publisher, of Light, form Form, topic string) *lamp {
+	id := of.ID
 	l := &lamp{
-		id: id, form: form, topic: topic, payloads: payloads, wake: make(chan struct{}, 1),
+		id: id, form: form, topic: topic, payloads: of.Payloads, flashing: of.Flashing, wake: make(chan struct{}, 1),
 		bench: p.bench, disputed: p.others.disputed, hung: p.hungAfter, log: p.log,
 		now:   func() (time.Time, time.Duration) { n := p.clock.Now(); return n.Wall, n.Mono },
 		count: func(result string) { p.counts.add(directionOut, result) },
@@ -81,6 +85,7 @@ func newLamp(p *Publisher, id string, form Form, topic string, payloads map[ligh
 			o.SetBinaryWill(l.topic, l.payload(unknown(id, wall, reasonWill)), 1, true)
 		},
 	}
+	l.reportsBack(p, of.Confirms, of.Answers)
 	return l
 }
 
@@ -126,6 +131,9 @@ type lightWire struct {
 func (l *lamp) payload(v record.LightView) []byte {
 	switch l.form {
 	case formOwn:
+		if payload, ok := l.flashing[v.Meaning]; ok && v.Flashing {
+			return []byte(payload)
+		}
 		return []byte(l.payloads[v.Meaning])
 	case FormMeaning:
 		return []byte(v.Meaning)
@@ -152,6 +160,13 @@ func (l *lamp) run(ctx context.Context) {
 		defer close(closed)
 		l.conn.run(online)
 	}()
+	reported := make(chan struct{})
+	go func() {
+		defer close(reported)
+		if l.confirm != nil {
+			l.confirm.report(ctx)
+		}
+	}()
 	look := time.NewTicker(lampLook)
 	defer look.Stop()
 	for ctx.Err() == nil {
@@ -167,6 +182,7 @@ func (l *lamp) run(ctx context.Context) {
 	l.send(unknown(l.id, wall, reasonStopped), goodbye)
 	offline()
 	<-closed
+	<-reported
 }
 
 // update publishes what the light is to show if the broker does not have it yet, and
@@ -176,6 +192,9 @@ func (l *lamp) update() {
 	if snap := l.bench.Snapshot(); snap != l.snap {
 		l.snap, l.seenAt = snap, time.Now()
 	}
+	if l.confirm != nil && (epoch == 0 || epoch != l.epoch) {
+		l.confirm.anew()
+	}
 	if epoch == 0 {
 		return
 	}
@@ -184,9 +203,20 @@ func (l *lamp) update() {
 	if epoch == l.epoch && mono-l.sentAt < lampEvery && !lightMoved(l.shown, v) {
 		return
 	}
-	if l.send(v, writeTimeout) {
+	if l.ask(v) {
 		l.shown, l.sentAt, l.epoch = v, mono, epoch
 	}
+}
+
+// ask sends what the lamp is to show, and has it owe an answer if it is one that answers.
+func (l *lamp) ask(v record.LightView) bool {
+	if l.confirm == nil {
+		return l.send(v, writeTimeout)
+	}
+	id := l.confirm.begin(l.wants(v))
+	taken := l.send(v, writeTimeout)
+	l.confirm.end(id, taken)
+	return taken
 }
 
 func lightMoved(a, b record.LightView) bool {

@@ -34,6 +34,12 @@ type Light struct {
 	// meaning; such a lamp reads nothing else.
 	Topic    string
 	Payloads map[light.Meaning]string
+	// Flashing are its payloads that make it flash, where there are such.
+	Flashing map[light.Meaning]string
+	// Confirms is the topic on which the lamp answers what it was sent; empty for one
+	// that does not. Answers is how it spells them, nil for one that repeats.
+	Confirms string
+	Answers  map[light.Meaning]string
 }
 
 // Settings say which broker to connect to, as whom, and for what.
@@ -58,7 +64,10 @@ func FromShop(shop config.Shop) (Settings, error) {
 		Machine: machineID(), Username: shop.MQTT.Username, Commands: shop.MQTT.Commands,
 	}
 	for _, l := range shop.Lights {
-		own := Light{ID: l.ID, Topic: l.Topic, Payloads: l.Payloads}
+		own := Light{
+			ID: l.ID, Topic: l.Topic, Payloads: l.Payloads, Flashing: l.FlashingPayloads,
+			Confirms: l.Confirms, Answers: l.ConfirmPayloads,
+		}
 		for _, form := range l.Reads {
 			own.Reads = append(own.Reads, Form(form))
 		}

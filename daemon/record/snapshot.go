@@ -231,6 +231,11 @@ type LightView struct {
 	Reason     string        `json:"reason"`
 	Press      string        `json:"press,omitempty"`
 	Batch      string        `json:"batch,omitempty"`
+
+	// What the lamp reports back; absent for one that does not.
+	Confirmation string     `json:"confirmation,omitempty" enum:"confirmed,waiting,silent" doc:"whether the lamp confirms what it was told; absent for one that does not report back"`
+	ConfirmedAt  *time.Time `json:"confirmed_at,omitempty" doc:"when it last did"`
+	Says         string     `json:"says,omitempty" doc:"what it reports in place of what it was told"`
 }
 
 // LightValidFor is how long a light may go on showing what it was told.

@@ -25,6 +25,7 @@ const (
 	Zone   Subject = "zone"
 	Sensor Subject = "sensor"
 	Scale  Subject = "scale"
+	Light  Subject = "light"
 	Bench  Subject = "bench"
 )
 
@@ -60,6 +61,7 @@ const (
 	Implausible    = "sensor-implausible"
 	Disagrees      = "sensor-disagrees"
 	ScaleSilent    = "scale-silent"
+	LightSilent    = "light-silent"
 	ClockUnset     = "clock"
 	JournalFailing = "journal"
 	BrokerAway     = "broker"

@@ -138,6 +138,13 @@ var ofService = []Definition{
 		Delays:   Delays{Off: 5 * time.Second},
 	},
 	{
+		Name: LightSilent, Subject: Light, Priority: High,
+		Cause:    "a lamp that reports back does not confirm what it was told to show, or confirms something else",
+		Limit:    "the light's confirm_within (10 s) after it was told",
+		Response: "Do not go by that lamp: look at the page. See whether it has power and network; cover it or take it off until it answers.",
+		Delays:   Delays{Off: 5 * time.Second},
+	},
+	{
 		Name: ClockUnset, Subject: Bench, Priority: Low,
 		Cause:    "the wall clock is not set: times may be wrong, ages of batches are not",
 		Limit:    "the kernel says so",

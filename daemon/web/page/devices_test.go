@@ -48,6 +48,12 @@ func TestDevicesInTrouble(t *testing.T) {
 		t.Errorf("three conditions have %d shapes: they hang on colour", shapes)
 	}
 
+	b.sees("#lamps", "Confirms what it was told")
+	b.sees("#lamps", "last confirmed 40 min ago")
+	b.sees("#lamps", "Does not confirm: do not go by it")
+	b.sees("#lamps", "it says: in-order")
+	b.sees("#lamps", "Does not report back") // press-2
+
 	b.sees("#alarms", "Look at its cable and its plug.")
 	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('[aria-label="Acknowledge: sensor stale of floor-air"]').click()`))
 	f.body(t, "alarms/sensor-stale/floor-air/acknowledge")

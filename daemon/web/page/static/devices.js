@@ -54,7 +54,7 @@ export function restsOn(store, checks) {
 }
 
 // line is one thing with its sign, its state in words, and what more there is to say.
-function line(buttons) {
+export function line(buttons) {
   const shape = h("span", { class: "device-sign" });
   const name = h("h3", { class: "device-name" });
   const words = h("p", { class: "device-words" });
@@ -76,7 +76,7 @@ function line(buttons) {
   };
 }
 
-function listPanel(element, title, empty) {
+export function listPanel(element, title, empty) {
   const list = h("ul", { class: "devices" });
   const none = h("p", { class: "quiet", text: empty });
   element.append(h("h2", { text: title }), none, list);

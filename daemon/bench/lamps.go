@@ -1,0 +1,74 @@
+package bench
+
+import (
+	"context"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/model/alarm"
+)
+
+// Lamp takes in how a lamp that reports back stands.
+func (b *Bench) Lamp(ctx context.Context, light string, w record.LampWord) {
+	b.enter(ctx, lampWord{light, w})
+}
+
+type lampWord struct {
+	light string
+	word  record.LampWord
+}
+
+func (in lampWord) enter(b *Bench, _ time.Time) {
+	b.lamps[in.light] = in.word
+	b.dirty = true
+}
+
+// confirms says whether a lamp shows what it was told, by its own account. It is empty
+// for one that does not report back.
+func (b *Bench) confirms(c config.Light) string {
+	switch w, mono := b.lamps[c.ID], b.clock.Now().Mono; {
+	case c.Confirms == "":
+		return ""
+	case !w.Told || w.Owing && mono-w.OwesSince < c.ConfirmWithin:
+		return record.LampWaits
+	case w.Owing:
+		return record.LampSilent
+	}
+	return record.LampConfirms
+}
+
+// lamps looks for lamps that do not confirm. One that cannot be told anything, since the
+// broker is away, is not blamed for it, and one that was silent is believed again only
+// once it has confirmed.
+func (l *look) lamps() {
+	for _, c := range l.b.shop.Lights {
+		w := l.b.lamps[c.ID]
+		switch l.b.confirms(c) {
+		case record.LampWaits:
+			l.notKnown(alarm.LightSilent, c.ID)
+		case record.LampSilent:
+			since := l.now.Add(w.OwesSince - l.b.clock.Now().Mono).Local().Format("15:04:05")
+			switch {
+			case w.Deaf != "":
+				l.holds(alarm.LightSilent, c.ID, "whether lamp %s obeys is not known since %s: %s", c.ID, since, w.Deaf)
+			case w.Says != "":
+				l.holds(alarm.LightSilent, c.ID, "lamp %s says %q since %s, which is not what it was told", c.ID, w.Says, since)
+			default:
+				l.holds(alarm.LightSilent, c.ID, "lamp %s has not confirmed what it was told at %s", c.ID, since)
+			}
+		}
+	}
+}
+
+// addLamp adds to a light what its lamp reports back.
+func (b *Bench) addLamp(c config.Light, now time.Time, v *record.LightView) {
+	w := b.lamps[c.ID]
+	if v.Confirmation = b.confirms(c); v.Confirmation == "" {
+		return
+	}
+	v.Says = w.Says
+	if w.Confirmed {
+		v.ConfirmedAt = some(now.Add(w.ConfirmedAt - b.clock.Now().Mono))
+	}
+}

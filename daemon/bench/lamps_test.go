@@ -1,0 +1,124 @@
+package bench
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/alarm"
+)
+
+// hears lets a lamp say how it stands.
+func (s *shop) hears(light string, w record.LampWord) { s.enter(lampWord{light, w}) }
+
+func (s *shop) mono() time.Duration { return s.clock.is.Mono }
+
+func TestSilentLamp(t *testing.T) {
+	dir, c := t.TempDir(), newClock()
+	s := openShop(t, dir, c)
+	defer func() { s.crash() }()
+	s.goes(20*time.Second, both(mild))
+	if l := s.light("light-1"); l.Confirmation != "" || l.ConfirmedAt != nil {
+		t.Errorf("a lamp that does not report back: %+v", l)
+	}
+	if l := s.light("light-2"); l.Confirmation != record.LampWaits || l.ConfirmedAt != nil {
+		t.Errorf("a lamp that was not heard of yet: %+v", l)
+	}
+	told := s.mono()
+	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: told})
+	s.goes(8*time.Second, both(mild))
+	s.is(alarm.Normal, "light-silent", "light-2")
+	s.goes(4*time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "light-silent", "light-2")
+	if l := s.light("light-2"); l.Confirmation != record.LampSilent {
+		t.Errorf("a silent lamp: %+v", l)
+	}
+	if l := s.light("light-2"); l.Flashing {
+		t.Error("a light flashes for an alarm of a lamp, which is no press's")
+	}
+
+	// The broker goes: nothing new is known of the lamp.
+	s.publishing(Outlet{Away: "refused"})
+	s.hears("light-2", record.LampWord{})
+	s.goes(20*time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "broker", "bench-1")
+	s.is(alarm.Unacknowledged, "light-silent", "light-2")
+
+	// A restart: it is silent until it has confirmed.
+	s.crash()
+	c.turn(time.Minute)
+	s = openShop(t, dir, c)
+	s.goes(20*time.Second, both(mild))
+	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono()})
+	s.goes(5*time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "light-silent", "light-2")
+	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.goes(10*time.Second, both(mild))
+	if l := s.light("light-2"); l.Confirmation != record.LampConfirms || l.ConfirmedAt == nil || s.b.now().Sub(*l.ConfirmedAt).Round(time.Second) != 10*time.Second {
+		t.Errorf("a lamp that confirmed 10 s ago: %+v at %v", l, s.b.now())
+	}
+	s.overOnceSeen("light-silent", "light-2")
+}
+
+// TestLampIsNotBlamedForTheBroker: while the broker is away only that is an alarm, and
+// a lamp that is told again when it is back has its time again.
+func TestLampIsNotBlamedForTheBroker(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono(), Owing: true, OwesSince: s.mono()})
+	s.goes(3*time.Second, both(mild))
+	s.publishing(Outlet{Away: "refused"})
+	s.hears("light-2", record.LampWord{Confirmed: true, ConfirmedAt: s.mono()})
+	s.goes(5*time.Minute, both(mild))
+	s.is(alarm.Unacknowledged, "broker", "bench-1")
+	s.is(alarm.Normal, "light-silent", "light-2")
+	s.publishing(Outlet{})
+	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono()})
+	s.goes(9*time.Second, both(mild))
+	s.is(alarm.Normal, "light-silent", "light-2")
+	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.goes(time.Minute, both(mild))
+	s.is(alarm.Normal, "light-silent", "light-2")
+}
+
+func TestLampThatLies(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono(), Says: "in-order"})
+	s.goes(12*time.Second, both(mild))
+	if a := s.is(alarm.Unacknowledged, "light-silent", "light-2"); !strings.Contains(a.Text, `says "in-order"`) {
+		t.Errorf("text %q does not say what it says", a.Text)
+	}
+	if l := s.light("light-2"); l.Says != "in-order" || l.Confirmation != record.LampSilent {
+		t.Errorf("light %+v", l)
+	}
+	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono() - time.Minute, Deaf: "the broker does not let potlifed read it"})
+	s.goes(2*time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "light-silent", "light-2")
+}
+
+// TestLampThatIsRemoved: without the light there is nothing to be silent; a light that
+// need not report back any more has no cause left.
+func TestLampThatIsRemoved(t *testing.T) {
+	for name, want := range map[string]alarm.State{
+		"":                                      alarm.Normal,
+		"  - {id: light-2, presses: [press-2]}": alarm.Returned,
+	} {
+		dir, c := t.TempDir(), newClock()
+		s := openShop(t, dir, c)
+		s.goes(20*time.Second, both(mild))
+		s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono()})
+		s.goes(12*time.Second, both(mild))
+		s.is(alarm.Unacknowledged, "light-silent", "light-2")
+		s.crash()
+		const line = "  - {id: light-2, presses: [press-1, press-2], reads: [json], confirms: hall/light-2}"
+		s = openShopOf(t, dir, c, strings.Replace(testShop, line, name, 1))
+		s.goes(20*time.Second, both(mild))
+		s.is(want, "light-silent", "light-2")
+		s.crash()
+	}
+}

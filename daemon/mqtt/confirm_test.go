@@ -1,0 +1,332 @@
+package mqtt
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+	"pgregory.net/rapid"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+// newConfirmation is one on a clock that the test turns.
+func newConfirmation(now *time.Duration) *confirmation {
+	return &confirmation{light: "light-1", changed: make(chan struct{}, 1), now: func() time.Duration { return *now }}
+}
+
+func TestConfirmation(t *testing.T) {
+	const s = time.Second
+	type act struct {
+		at   time.Duration
+		does string // tell X, fail X, say X, lose
+	}
+	for _, c := range []struct {
+		name string
+		acts []act
+		want record.LampWord
+	}{
+		{"nothing told", nil, record.LampWord{}},
+		{"silent", []act{{1 * s, "tell green"}}, record.LampWord{Told: true, Owing: true, OwesSince: 1 * s}},
+		{"silent through repetitions", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {61 * s, "tell red"}}, record.LampWord{Told: true, Owing: true, OwesSince: 1 * s}},
+		{"confirms", []act{{1 * s, "tell green"}, {2 * s, "say green"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
+		{"dies after it confirmed", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {31 * s, "tell green"}},
+			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 31 * s}},
+		{"comes back", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {62 * s, "tell green"}, {63 * s, "say green"}},
+			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 63 * s}},
+		{"lies", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {5 * s, "tell red"}, {6 * s, "say green"}, {35 * s, "tell red"}, {36 * s, "say green"}},
+			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 5 * s, Says: "green"}},
+		{"turned by hand", []act{{1 * s, "tell red"}, {2 * s, "say red"}, {9 * s, "say green"}},
+			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s, Says: "green"}},
+		{"put right by the repetition", []act{{1 * s, "tell red"}, {2 * s, "say red"}, {9 * s, "say green"}, {31 * s, "tell red"}, {32 * s, "say red"}},
+			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 32 * s}},
+		{"a step behind", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 3 * s, Owing: true, OwesSince: 2 * s}},
+		{"caught up", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}, {4 * s, "say red"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 4 * s}},
+		{"speaks before it is told", []act{{1 * s, "say green"}, {2 * s, "tell green"}}, record.LampWord{Told: true, Owing: true, OwesSince: 2 * s}},
+		{"speaks of its own accord", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {9 * s, "say green"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 9 * s}},
+		{"the broker is lost", []act{{1 * s, "tell green"}, {2 * s, "lose"}}, record.LampWord{}},
+		{"an answer after the loss", []act{{1 * s, "tell green"}, {2 * s, "lose"}, {3 * s, "say green"}}, record.LampWord{}},
+		{"and told again", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "lose"}, {9 * s, "tell green"}},
+			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s}},
+		{"the broker does not take it", []act{{1 * s, "fail green"}}, record.LampWord{}},
+		{"the broker does not take the second", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "fail red"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var now time.Duration
+			f := newConfirmation(&now)
+			for _, a := range c.acts {
+				now = a.at
+				verb, what, _ := strings.Cut(a.does, " ")
+				switch verb {
+				case "tell":
+					f.end(f.begin(what), true)
+				case "fail":
+					f.end(f.begin(what), false)
+				case "say":
+					f.hear(what)
+				case "lose":
+					f.anew()
+				}
+			}
+			if got := f.word(); got != c.want {
+				t.Errorf("%+v, want %+v", got, c.want)
+			}
+		})
+	}
+}
+
+// TestConfirmationIsWhatTheLampShows: against a lamp that obeys, or is stuck, at random.
+// Whenever it says what it shows, it owes something exactly if that is not what it was
+// told; memory is bounded.
+func TestConfirmationIsWhatTheLampShows(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var now time.Duration
+		f := newConfirmation(&now)
+		words := rapid.SampledFrom([]string{"red", "green", "blue"})
+		shows, told := "", "" // by the lamp; last taken by the broker on this connection
+		for range rapid.IntRange(1, 60).Draw(t, "acts") {
+			now += time.Duration(rapid.IntRange(1, 40).Draw(t, "wait")) * time.Second
+			switch rapid.IntRange(0, 9).Draw(t, "act") {
+			case 0, 1, 2, 3: // told, and obeys or not
+				told = words.Draw(t, "told")
+				id := f.begin(told)
+				if rapid.Bool().Draw(t, "obeys") {
+					shows = told
+					if rapid.Bool().Draw(t, "answers before the broker") {
+						f.hear(shows)
+					}
+				}
+				f.end(id, true)
+			case 4, 5, 6, 7:
+				if shows != "" {
+					f.hear(shows)
+				}
+			case 8: // by hand
+				shows = words.Draw(t, "by hand")
+			case 9:
+				f.anew()
+				told = ""
+			}
+			w := f.word()
+			if len(f.asks) > mostAsks {
+				t.Fatalf("%d answers owed", len(f.asks))
+			}
+			if w.Told != (told != "") {
+				t.Fatalf("told %q and %+v", told, w)
+			}
+			if told == "" {
+				continue
+			}
+			f.hear(shows + "!") // that is none of the words: the lamp shows something else
+			if w = f.word(); !w.Owing || w.Says != shows+"!" {
+				t.Fatalf("shows something else, and %+v", w)
+			}
+			f.hear(shows)
+			switch w = f.word(); {
+			case shows == told && (w.Owing || !w.Confirmed || w.ConfirmedAt != now):
+				t.Fatalf("shows %q as it was told at %v, and %+v", shows, now, w)
+			case shows != told && (!w.Owing || w.OwesSince > now):
+				t.Fatalf("shows %q and was told %q, at %v, and %+v", shows, told, now, w)
+			}
+		}
+	})
+}
+
+// takingBench is a bench that remembers what it was told of lamps.
+type takingBench struct {
+	*fakeBench
+	mu    sync.Mutex
+	words []record.LampWord
+}
+
+func (b *takingBench) Lamp(_ context.Context, _ string, w record.LampWord) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.words = append(b.words, w)
+}
+
+func (b *takingBench) word() record.LampWord {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.words) == 0 {
+		return record.LampWord{}
+	}
+	return b.words[len(b.words)-1]
+}
+
+// answering is a lamp that answers on a topic of its own whatever answer makes of what
+// it is sent; an empty answer is none.
+func answering(t testing.TB, address, listens, answers string, answer func(payload string) string) paho.Client {
+	t.Helper()
+	c := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + address).SetClientID("lamp-" + t.Name()).
+		SetAutoReconnect(true).SetConnectRetry(true).SetMaxReconnectInterval(200 * time.Millisecond).
+		SetOnConnectHandler(func(c paho.Client) {
+			c.Subscribe(listens, 1, func(c paho.Client, m paho.Message) {
+				if a := answer(string(m.Payload())); a != "" {
+					c.Publish(answers, 1, true, a)
+				}
+			})
+		}))
+	if token := c.Connect(); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+		t.Fatal(token.Error())
+	}
+	t.Cleanup(func() { c.Disconnect(100) })
+	return c
+}
+
+// runsWith runs a publisher with one light on mosquitto.
+func runsWith(t *testing.T, b testBroker, l Light) (*room, *takingBench, func()) {
+	r := newRoom()
+	taker := &takingBench{fakeBench: r.bench}
+	s := b.settings()
+	s.Lights = []Light{l}
+	return r, taker, runs(t, r, taker, s)
+}
+
+// runs runs a publisher of a bench that takes what its lamps say.
+func runs(t *testing.T, r *room, taker *takingBench, s Settings) (stop func()) {
+	p := New(s, taker, r.journal, r.clock, quietLog(), nil)
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- p.Run(ctx) }()
+	stop = sync.OnceFunc(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
+	t.Cleanup(stop)
+	return stop
+}
+
+func confirmed(w record.LampWord) bool { return w.Told && !w.Owing && w.Confirmed }
+
+// TestLampReportsBack: each form that a lamp may answer in, over a real broker.
+func TestLampReportsBack(t *testing.T) {
+	words, answers := map[light.Meaning]string{}, map[light.Meaning]string{}
+	for _, m := range light.Meanings() {
+		words[m], answers[m] = "set "+string(m), "is "+string(m)
+	}
+	repeats := func(payload string) string { return payload }
+	for name, c := range map[string]struct {
+		light  Light
+		topic  string
+		answer func(string) string
+	}{
+		"its own words":      {Light{Topic: "hall/lamp/set", Payloads: words}, "hall/lamp/set", repeats},
+		"its own answers":    {Light{Topic: "hall/lamp/set", Payloads: words, Answers: answers}, "hall/lamp/set", func(s string) string { return "is" + strings.TrimPrefix(s, "set") }},
+		"the word":           {Light{Reads: []Form{FormMeaning}}, "potlife/bench-1/light/light-1/meaning", repeats},
+		"the colour":         {Light{Reads: []Form{FormColour}}, "potlife/bench-1/light/light-1/colour", repeats},
+		"the JSON as it is":  {Light{Reads: []Form{FormJSON}}, "potlife/bench-1/light/light-1", repeats},
+		"JSON, what matters": {Light{Reads: []Form{FormJSON}}, "potlife/bench-1/light/light-1", func(string) string { return `{"lamp":"x","meaning":"in-order","flashing":false}` }},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := newMosquitto(t)
+			answering(t, b.addr(), c.topic, "hall/lamp/state", c.answer)
+			c.light.ID, c.light.Confirms = "light-1", "hall/lamp/state"
+			_, taker, stop := runsWith(t, b, c.light)
+			until(t, "the lamp to confirm", func() bool { return confirmed(taker.word()) })
+			stop()
+		})
+	}
+}
+
+// TestRetainedAnswerProvesNothing: the answer of a lamp that is long dead is still held
+// by the broker, and says just what the lamp is to show.
+func TestRetainedAnswerProvesNothing(t *testing.T) {
+	b := newMosquitto(t).(*mosquitto)
+	b.publish("-t", "hall/lamp/state", "-r", "-q", "1", "-m", "in-order")
+	cable := newRelay(t, b.addr())
+	r := newRoom()
+	taker := &takingBench{fakeBench: r.bench}
+	s := testSettings("mqtt://" + cable.addr())
+	s.Lights = []Light{{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"}}
+	stop := runs(t, r, taker, s)
+	owes := func() bool { w := taker.word(); return w.Told && w.Owing }
+	until(t, "the lamp to be told", owes)
+	cable.cut()
+	until(t, "the loss to be known", func() bool { return !taker.word().Told })
+	cable.mend()
+	until(t, "the lamp to be told again", owes)
+	stop() // after which nothing more is heard
+	for _, w := range taker.words {
+		if w.Confirmed || w.Says != "" {
+			t.Errorf("by what was retained: %+v", w)
+		}
+	}
+}
+
+// TestLampThatLies: it goes on confirming what it was told before.
+func TestLampThatLies(t *testing.T) {
+	b := newMosquitto(t)
+	var mu sync.Mutex
+	stuck := ""
+	answering(t, b.addr(), "hall/lamp/set", "hall/lamp/state", func(s string) string {
+		mu.Lock()
+		defer mu.Unlock()
+		if stuck != "" {
+			return stuck
+		}
+		return s
+	})
+	words := map[light.Meaning]string{}
+	for _, m := range light.Meanings() {
+		words[m] = fmt.Sprintf(`{"scene":%q}`, m)
+	}
+	flashing := map[light.Meaning]string{light.DoNotPrint: `{"scene":"do-not-print","blink":true}`}
+	r, taker, stop := runsWith(t, b, Light{ID: "light-1", Topic: "hall/lamp/set", Payloads: words, Flashing: flashing, Confirms: "hall/lamp/state"})
+	until(t, "the lamp to confirm", func() bool { return confirmed(taker.word()) })
+	mu.Lock()
+	stuck = words[light.InOrder]
+	mu.Unlock()
+	r.bench.change(func(s *record.Snapshot) { s.Lights[0].Meaning = light.DoNotPrint })
+	until(t, "the lie to be seen", func() bool { w := taker.word(); return w.Owing && w.Says == words[light.InOrder] })
+	mu.Lock()
+	stuck = ""
+	mu.Unlock()
+	r.bench.change(func(s *record.Snapshot) { s.Lights[0].Flashing = true })
+	until(t, "the lamp to confirm that it flashes", func() bool { return confirmed(taker.word()) })
+	stop()
+}
+
+// TestAnswersOfAnySize: what a lamp is told is not held up, whatever it answers.
+func TestAnswersOfAnySize(t *testing.T) {
+	b := newMosquitto(t)
+	answering(t, b.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", func(string) string { return strings.Repeat("x", 100_000) })
+	w := newWitness(t, b.addr())
+	r, taker, stop := runsWith(t, b, Light{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"})
+	for _, m := range light.Meanings() {
+		from := w.mark()
+		r.bench.change(func(s *record.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = m, "now "+string(m) })
+		w.hearsAfter(t, from, string(m), is("potlife/bench-1/light/light-1/meaning", string(m)))
+	}
+	if w := taker.word(); w.Confirmed || len(w.Says) > mostSaid+3 {
+		t.Errorf("%+v", w)
+	}
+	stop()
+}
+
+// FuzzLampAnswer: whatever a lamp answers, it is compared without harm, and confirms
+// nothing that it does not say.
+func FuzzLampAnswer(f *testing.F) {
+	for _, s := range []string{"in-order", `{"meaning":"in-order","flashing":false}`, `{"meaning":"do-not-print","flashing":true}`, `{"meaning":7}`, "", "\x00\xff", `{"flashing":true}`} {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, answer []byte) {
+		l := &lamp{form: FormJSON}
+		v := record.LightView{Meaning: light.DoNotPrint, Colour: "red"}
+		var now time.Duration
+		c := newConfirmation(&now)
+		c.end(c.begin(l.wants(v)), true)
+		c.hear(l.read(answer))
+		w := c.word()
+		if w.Confirmed && l.read(answer) != "do-not-print" || len(w.Says) > mostSaid+3 {
+			t.Errorf("%q: %+v", answer, w)
+		}
+	})
+}
