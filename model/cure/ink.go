@@ -28,6 +28,10 @@ const (
 	MinSigma      = 0.08
 	MaxSigma      = 0.30
 	sigmaLnSpread = 0.4
+
+	// What batches may teach about sigma reaches further than what is believed of it beforehand.
+	MinLearnedSigma = 0.04
+	MaxLearnedSigma = 0.60
 )
 
 // Ink is what is known about one pair of ink and hardener: the centre of each parameter and the spread of what is not known. It is kept
@@ -37,15 +41,20 @@ type Ink struct {
 	MoistureShare      float64 `json:"moisture_share"`    // share of the moisture path there
 	ActivationKJPerMol float64 `json:"activation_kj_mol"` // of the heat path
 	AtTemperatureC     float64 `json:"at_temperature_c"`  // temperature of the data sheet's figures
-	LifeLnSpread       float64 `json:"life_ln_spread"`    // of ln life at AtTemperatureC and 50 %
-	MoistureSpread     float64 `json:"moisture_spread"`   // of MoistureShare, inside 0..0.75
-	ActivationSpread   float64 `json:"activation_spread"` // kJ/mol, inside 25..90
-	Sigma              float64 `json:"sigma"`             // spread of the ln end dose from batch to batch
-	SigmaLnSpread      float64 `json:"sigma_ln_spread"`   // of ln Sigma, inside 0.08..0.30
+	// AtHumidityPct goes with AtTemperatureC: in this air the life is known to LifeLnSpread, independent of the other spreads. 0 is 50 %.
+	AtHumidityPct    float64 `json:"at_humidity_pct,omitzero"`
+	LifeLnSpread     float64 `json:"life_ln_spread"`    // of ln life in that air
+	MoistureSpread   float64 `json:"moisture_spread"`   // of MoistureShare, inside 0..0.75
+	ActivationSpread float64 `json:"activation_spread"` // kJ/mol, inside 25..90
+	Sigma            float64 `json:"sigma"`             // spread of the ln end dose from batch to batch
+	SigmaLnSpread    float64 `json:"sigma_ln_spread"`   // of ln Sigma, inside 0.08..0.30
+	// SigmaLearned says that the ends of batches told Sigma; it and its spread then reach over 0.04..0.60.
+	SigmaLearned bool `json:"sigma_learned,omitzero"`
 }
 
 // Valid says whether the parameters are such that a cloud can be drawn from them.
 func (i Ink) Valid() error {
+	minSigma, maxSigma := i.sigmaBounds()
 	for _, field := range []struct {
 		name     string
 		value    float64
@@ -55,10 +64,11 @@ func (i Ink) Valid() error {
 		{"moisture share", i.MoistureShare, 0, 1},
 		{"activation energy", i.ActivationKJPerMol, MinActivationKJPerMol, MaxActivationKJPerMol},
 		{"data sheet temperature", i.AtTemperatureC, air.MinTemperatureC, air.MaxTemperatureC},
+		{"data sheet humidity", i.AtHumidityPct, 0, 100},
 		{"spread of the life", i.LifeLnSpread, 0, 2},
 		{"spread of the moisture share", i.MoistureSpread, 0, 1},
 		{"spread of the activation energy", i.ActivationSpread, 0, 100},
-		{"sigma", i.Sigma, MinSigma, MaxSigma},
+		{"sigma", i.Sigma, minSigma, maxSigma},
 		{"spread of sigma", i.SigmaLnSpread, 0, 2},
 	} {
 		// Written as "not inside", so that a NaN fails too.
@@ -67,6 +77,14 @@ func (i Ink) Valid() error {
 		}
 	}
 	return nil
+}
+
+// sigmaBounds are the ends of what Sigma may be.
+func (i Ink) sigmaBounds() (low, high float64) {
+	if i.SigmaLearned {
+		return MinLearnedSigma, MaxLearnedSigma
+	}
+	return MinSigma, MaxSigma
 }
 
 // activationK is Ea/R in kelvin.
@@ -100,15 +118,22 @@ func StillAir(ink Ink, p Place, a air.State) Still {
 	return Still{LifeH: 1 / rate, SpentPerH: rate, MoistureShare: moisture / rate}
 }
 
-// lifeAt is the nominal life at a temperature and 50 %, exposure 1: the figure to which the data sheet's spread belongs.
-func lifeAt(lRefH, share, activationK, temperatureC float64) float64 {
-	e := air.State{TemperatureC: temperatureC, HumidityPct: ReferenceHumidityPct}.VapourPressurePa()
-	return lRefH / ((1-share)*arrhenius(activationK, temperatureC) + share*e/referenceVapourPa)
+// KnownIn is the air that LifeLnSpread belongs to.
+func (i Ink) KnownIn() air.State {
+	if i.AtHumidityPct > 0 {
+		return air.State{TemperatureC: i.AtTemperatureC, HumidityPct: i.AtHumidityPct}
+	}
+	return air.State{TemperatureC: i.AtTemperatureC, HumidityPct: ReferenceHumidityPct}
 }
 
-// lRefFor is the inverse of lifeAt: the L_ref that gives a life at a temperature and 50 %.
-func lRefFor(lifeH, share, activationK, temperatureC float64) float64 {
-	return lifeH * (lifeH / lifeAt(lifeH, share, activationK, temperatureC))
+// lifeIn is the nominal life in still air at exposure 1.
+func lifeIn(a air.State, lRefH, share, activationK float64) float64 {
+	return lRefH / ((1-share)*arrhenius(activationK, a.TemperatureC) + share*a.VapourPressurePa()/referenceVapourPa)
+}
+
+// lRefFor is the inverse of lifeIn: the L_ref that gives a life in an air.
+func lRefFor(a air.State, lifeH, share, activationK float64) float64 {
+	return lifeH * (lifeH / lifeIn(a, lifeH, share, activationK))
 }
 
 // finite is for checks of what came from outside.

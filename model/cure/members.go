@@ -75,7 +75,9 @@ func (m *member) derive() {
 // drawMembers draws n members around an ink with a lattice's generator.
 func drawMembers(ink Ink, sensor Sensor, weighing float64, n int, z [draws]int) []member {
 	temperatureSpread, humiditySpread := sensor.spreads()
-	sheetLife := lifeAt(ink.LRefH, ink.MoistureShare, ink.activationK(), ink.AtTemperatureC)
+	known := ink.KnownIn()
+	knownLife := lifeIn(known, ink.LRefH, ink.MoistureShare, ink.activationK())
+	minSigma, maxSigma := ink.sigmaBounds()
 	x := design(z, n)
 	members := make([]member, n)
 	for k := range members {
@@ -85,11 +87,11 @@ func drawMembers(ink Ink, sensor Sensor, weighing float64, n int, z [draws]int) 
 		m.share = TruncatedNormal(u(drawShare), ink.MoistureShare, ink.MoistureSpread, MinMoistureShare, MaxMoistureShare)
 		m.activation = TruncatedNormal(u(drawActivation), ink.ActivationKJPerMol, ink.ActivationSpread,
 			MinActivationKJPerMol, MaxActivationKJPerMol)
-		// The sheet speaks of the life at its own temperature; L_ref follows with the member's own paths.
-		life := sheetLife * math.Exp(ink.LifeLnSpread*normal(drawLife))
-		m.lRefH = lRefFor(life, m.share, m.activation/gasConstant, ink.AtTemperatureC)
-		lnSigma := TruncatedNormal(u(drawSigma), math.Log(ink.Sigma), ink.SigmaLnSpread, math.Log(MinSigma), math.Log(MaxSigma))
-		m.sigma = math.Hypot(min(max(math.Exp(lnSigma), MinSigma), MaxSigma), weighing)
+		// The sheet speaks of the life in its own air; L_ref follows with the member's own paths.
+		life := knownLife * math.Exp(ink.LifeLnSpread*normal(drawLife))
+		m.lRefH = lRefFor(known, life, m.share, m.activation/gasConstant)
+		lnSigma := TruncatedNormal(u(drawSigma), math.Log(ink.Sigma), ink.SigmaLnSpread, math.Log(minSigma), math.Log(maxSigma))
+		m.sigma = math.Hypot(min(max(math.Exp(lnSigma), minSigma), maxSigma), weighing)
 		m.biasTemperature = temperatureSpread * normal(drawBiasTemperature)
 		m.biasHumidity = humiditySpread * normal(drawBiasHumidity)
 		m.driftTemperature = normal(drawDriftTemperature)
@@ -109,6 +111,19 @@ func (m *member) exposure(phi float64) float64 {
 		return 1
 	}
 	return math.Exp(TruncatedNormal(m.exposureU, math.Log(phi), exposureLnSpread, math.Inf(-1), 0))
+}
+
+// ExposureSpread is the relative standard uncertainty of a place's exposure: that of ln phi, normal around the given one and cut off
+// at the open cup's. 0 for an open cup.
+func ExposureSpread(phi float64) float64 {
+	if !(phi > 0 && phi < 1) {
+		return 0
+	}
+	// Variance of a normal distribution cut off above at b (Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 1,
+	// section 10.1; from memory): 1 - b h - h², h = phi(b)/Phi(b).
+	b := -math.Log(phi) / exposureLnSpread
+	h := math.Exp(-b*b/2) / math.Sqrt(2*math.Pi) / normalCDF(b)
+	return exposureLnSpread * math.Sqrt(max(1-b*h-h*h, 0))
 }
 
 // reading is the air as the member has it when the sensor reads a.

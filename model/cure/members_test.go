@@ -169,7 +169,9 @@ func TestMembersHaveTheSpreadOfTheirPriors(t *testing.T) {
 		value            func(m *member) float64
 		mean, sd, within float64
 	}{
-		{"ln life at the sheet's temperature", func(m *member) float64 { return math.Log(lifeAt(m.lRefH, m.share, m.activationK, 20)) }, math.Log(7.0588), 0.10, 1e-4},
+		{"ln life at the sheet's temperature", func(m *member) float64 {
+			return math.Log(lifeIn(air.State{TemperatureC: 20, HumidityPct: 50}, m.lRefH, m.share, m.activationK))
+		}, math.Log(7.0588), 0.10, 1e-4},
 		{"s", func(m *member) float64 { return m.share }, 0.294, 0.12, 0.006},
 		{"Ea", func(m *member) float64 { return m.activation }, 50, 10, 0.3},
 		{"sensor °C", func(m *member) float64 { return m.biasTemperature }, 0, 0.3 / math.Sqrt(3), 1e-9},
@@ -211,4 +213,22 @@ func TestTruncatedNormal(t *testing.T) {
 	v := TruncatedNormal(0.3, 0.294, 0.12, 0, 0.75)
 	a, b := normalCDF((0-0.294)/0.12), normalCDF((0.75-0.294)/0.12)
 	near(t, "distribution at the quantile", (normalCDF((v-0.294)/0.12)-a)/(b-a), 0.3, 1e-12)
+}
+
+// The spread of an exposure is that of what the members draw.
+func TestExposureSpreadIsThatOfTheMembers(t *testing.T) {
+	for _, phi := range []float64{0.2, 0.5, 0.9} {
+		const n = 20000
+		mean, square := 0.0, 0.0
+		for k := range n {
+			m := member{exposureU: (float64(k) + 0.5) / n}
+			x := math.Log(m.exposure(phi))
+			mean += x / n
+			square += x * x / n
+		}
+		near(t, "spread", ExposureSpread(phi), math.Sqrt(square-mean*mean), 1e-4)
+	}
+	for _, phi := range []float64{1, 2, 0, -1, math.NaN()} {
+		near(t, "no spread", ExposureSpread(phi), 0, 0)
+	}
 }

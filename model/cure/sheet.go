@@ -113,7 +113,7 @@ func (s Sheet) Calibrate() (Ink, error) {
 		SigmaLnSpread:      sigmaLnSpread,
 	}
 	if s.About != 0 {
-		ink.LRefH = lRefFor(s.About.Hours(), ink.MoistureShare, ink.activationK(), s.AtTemperatureC)
+		ink.LRefH = lRefFor(ink.KnownIn(), s.About.Hours(), ink.MoistureShare, ink.activationK())
 		return ink, ink.Valid()
 	}
 	dry := air.State{TemperatureC: s.AtTemperatureC, HumidityPct: s.DryPct}.VapourPressurePa()

@@ -90,7 +90,7 @@ func TestCalibrateSheetAtAnotherTemperature(t *testing.T) {
 	for humidity, life := range map[float64]float64{30: 8, 50: 7.05882, 80: 6} {
 		near(t, "life at 23 °C", StillAir(ink, Place{Exposure: 1}, air.State{TemperatureC: 23, HumidityPct: humidity}).LifeH, life, 1e-5)
 	}
-	near(t, "the spread's centre", lifeAt(ink.LRefH, ink.MoistureShare, ink.activationK(), 23), 7.05882, 1e-5)
+	near(t, "the spread's centre", lifeIn(air.State{TemperatureC: 23, HumidityPct: 50}, ink.LRefH, ink.MoistureShare, ink.activationK()), 7.05882, 1e-5)
 }
 
 func TestCalibrateOneFigure(t *testing.T) {

@@ -30,8 +30,8 @@ type nature struct {
 	// lifeLn is added to the logarithm of the life.
 	lifeLn func(rng *rand.Rand) float64
 	// fixed takes ink parameters from their centres, moved by so many of their spreads.
-	fixed                         bool
-	lifeSd, shareSd, activationSd float64
+	fixed                                  bool
+	lifeSd, shareSd, activationSd, sigmaSd float64
 }
 
 // order says how a moisture path of second order is tied to one of first.
@@ -113,6 +113,7 @@ func (n nature) draw(rng *rand.Rand, s situation) truth {
 		life = n.lifeSd * s.ink.LifeLnSpread
 		t.ink.MoistureShare = min(max(s.ink.MoistureShare+n.shareSd*s.ink.MoistureSpread, cure.MinMoistureShare), cure.MaxMoistureShare)
 		t.ink.ActivationKJPerMol += n.activationSd * s.ink.ActivationSpread
+		sigma = min(max(sigma*math.Exp(n.sigmaSd*s.ink.SigmaLnSpread), cure.MinSigma), cure.MaxSigma)
 	} else {
 		life = s.ink.LifeLnSpread * rng.NormFloat64()
 		t.ink.MoistureShare = cut(rng, s.ink.MoistureShare, s.ink.MoistureSpread, cure.MinMoistureShare, cure.MaxMoistureShare)

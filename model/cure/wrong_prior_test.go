@@ -32,13 +32,14 @@ func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
 	const shops, ends = 500, 20
 	climates := madeUpFiles(t)
 	for k, wrong := range []struct {
-		name                          string
-		lifeSd, shareSd, activationSd float64
+		name                                   string
+		lifeSd, shareSd, activationSd, sigmaSd float64
 	}{
-		{"life +1 sd", 1, 0, 0}, {"life -1 sd", -1, 0, 0}, {"life +2 sd", 2, 0, 0}, {"life -2 sd", -2, 0, 0},
-		{"share and Ea +2 sd", 0, 2, 2}, {"share and Ea -2 sd", 0, -2, -2}, {"all +1 sd", 1, 1, 1}, {"all -1 sd", -1, -1, -1},
+		{"life +1 sd", 1, 0, 0, 0}, {"life -1 sd", -1, 0, 0, 0}, {"life +2 sd", 2, 0, 0, 0}, {"life -2 sd", -2, 0, 0, 0},
+		{"share and Ea +2 sd", 0, 2, 2, 0}, {"share and Ea -2 sd", 0, -2, -2, 0}, {"life, share, Ea +1 sd", 1, 1, 1, 0}, {"life, share, Ea -1 sd", -1, -1, -1, 0},
+		{"sigma +1 sd", 0, 0, 0, 1}, {"sigma -1 sd", 0, 0, 0, -1}, {"sigma +2 sd", 0, 0, 0, 2}, {"sigma -2 sd", 0, 0, 0, -2},
 	} {
-		n := nature{endLn: normal, fixed: true, lifeSd: wrong.lifeSd, shareSd: wrong.shareSd, activationSd: wrong.activationSd}
+		n := nature{endLn: normal, fixed: true, lifeSd: wrong.lifeSd, shareSd: wrong.shareSd, activationSd: wrong.activationSd, sigmaSd: wrong.sigmaSd}
 		before, after := newReport(), newReport()
 		for shopNumber := range shops {
 			rng := rand.New(rand.NewPCG(seedWrong, uint64(k*1_000_000+shopNumber)))

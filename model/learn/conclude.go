@@ -37,12 +37,15 @@ func (f *fitting) conclude(s solution) {
 	}
 	learned := cure.Ink{
 		LRefH: r.LRefH.Value, MoistureShare: r.MoistureShare.Value, ActivationKJPerMol: r.ActivationKJPerMol.Value,
-		AtTemperatureC: f.pair.Sheet.AtTemperatureC,
-		LifeLnSpread:   math.Sqrt(s.covariance[pLife][pLife]), MoistureSpread: math.Sqrt(s.covariance[pShare][pShare]),
+		AtTemperatureC: f.pair.Sheet.AtTemperatureC, AtHumidityPct: f.pair.Sheet.AtHumidityPct,
+		LifeLnSpread: math.Sqrt(s.covariance[pLife][pLife]), MoistureSpread: math.Sqrt(s.covariance[pShare][pShare]),
 		ActivationSpread: math.Sqrt(s.covariance[pActivation][pActivation]),
-		// Rounding must not put a sigma at its bound outside.
-		Sigma:         min(max(r.Sigma.Value, cure.MinSigma), cure.MaxSigma),
-		SigmaLnSpread: math.Sqrt(s.covariance[pLnSigma][pLnSigma]),
+		Sigma:            r.Sigma.Value, SigmaLnSpread: math.Sqrt(s.covariance[pLnSigma][pLnSigma]), SigmaLearned: r.Sigma.Learned,
+	}
+	learned.Sigma = min(max(learned.Sigma, cure.MinLearnedSigma), cure.MaxLearnedSigma)
+	if !learned.SigmaLearned {
+		// Too few ends to take anybody outside of what was believed.
+		learned.Sigma = min(max(learned.Sigma, cure.MinSigma), cure.MaxSigma)
 	}
 	r.LongerThanSheet = longerSomewhere(learned, f.pair.Sheet)
 	if !r.PriorNone {
@@ -58,7 +61,7 @@ func (f *fitting) ofLogarithm(value float64, moves jet, s solution) Estimate {
 	}
 	se, before := math.Sqrt(variance(moves, s.covariance)), 0.0
 	for p := range parameters {
-		before = math.Hypot(before, moves.d[p]*f.prior.spread[p])
+		before = math.Hypot(before, moves.d[p]*f.prior.known[p])
 	}
 	if se > vagueLn {
 		return e
@@ -95,7 +98,7 @@ func (f *fitting) plainly(p int, s solution, shape func(float64) float64) Estima
 	e.SE = &se
 	centre := s.at[p] + s.lean[p]
 	e.Interval = &[2]float64{shape(cure.TruncatedNormal(0.05, centre, se, low, high)), shape(cure.TruncatedNormal(0.95, centre, se, low, high))}
-	e.Learned = f.learned(se, f.prior.spread[p])
+	e.Learned = f.learned(se, f.prior.known[p])
 	return e
 }
 
@@ -110,9 +113,9 @@ func (f *fitting) learned(se, before float64) bool {
 	return se*math.Sqrt2 <= before
 }
 
-// turned moves the temperature at which the life is known to where it is known best, within what the batches have seen. A cure.Ink
-// carries its spreads as independent, and there life and activation energy nearly are: a shop at 27 °C learns the life at 27 °C, and
-// what it does not know about the activation energy must not widen that.
+// turned moves the air in which the life is known to where it is known best, within the temperatures that the batches have seen. A
+// cure.Ink carries its spreads as independent, and there life, activation energy and moisture share nearly are: a shop at 27 °C that
+// covers its cups learns the life there, and what it does not know about the other parameters must not widen that.
 func (f *fitting) turned(learned cure.Ink, s solution) cure.Ink {
 	low, high := learned.AtTemperatureC, learned.AtTemperatureC
 	for i := range f.used {
@@ -120,14 +123,15 @@ func (f *fitting) turned(learned cure.Ink, s solution) cure.Ink {
 	}
 	lnLRef := f.prior.lnLRef(s.at)
 	best := learned.LifeLnSpread * learned.LifeLnSpread
-	const steps = 64
-	for k := range steps + 1 {
-		temperature := low + (high-low)*float64(k)/steps
-		there := sheetAirAt(temperature)
-		spent := there.one.spending(s.at)
-		if v := variance(lnLRef.plus(-1, &spent), s.covariance); v < best {
-			best = v
-			learned.AtTemperatureC, learned.LifeLnSpread = temperature, math.Sqrt(v)
+	const warmer, wetter = 32, 20
+	for k := range warmer + 1 {
+		for l := range wetter {
+			a := air.State{TemperatureC: low + (high-low)*float64(k)/warmer, HumidityPct: 100 * float64(l+1) / wetter}
+			spent := spendingIn(a, s.at)
+			if v := variance(lnLRef.plus(-1, &spent), s.covariance); v < best {
+				best = v
+				learned.AtTemperatureC, learned.AtHumidityPct, learned.LifeLnSpread = a.TemperatureC, a.HumidityPct, math.Sqrt(v)
+			}
 		}
 	}
 	return learned

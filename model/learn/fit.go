@@ -78,13 +78,17 @@ func prepare(pair Pair, priorNone bool) *fitting {
 			f.result.LeftOut = append(f.result.LeftOut, LeftOut{ID: r.ID, Why: why, Impossible: impossible})
 			continue
 		}
-		f.used = append(f.used, *r)
+		used := *r
+		// What is not known about how the cup was covered differs from batch to batch, and must not pass for the ink's own scatter.
+		used.Weighing = math.Hypot(used.Weighing, used.To.scatter(f.prior.centre))
+		f.used = append(f.used, used)
 		if r.Kind == Alive {
 			f.result.Censored++
 		} else {
 			f.result.Ends++
 		}
 	}
+	f.prior.loosen(f.result.Ends)
 	return f
 }
 

@@ -206,6 +206,28 @@ func TestTheLifeIsKnownWhereTheShopIs(t *testing.T) {
 	}
 }
 
+// A shop that covers its cups learns the life of covered cups: what it does not know of the moisture share must not widen their band.
+func TestTheLifeIsKnownAsCoveredAsTheCupsAre(t *testing.T) {
+	w := truthAt(usualInk(t), 0, 0, 0, 0)
+	random := rand.New(rand.NewPCG(3, 10))
+	a, covered := air.State{TemperatureC: 21, HumidityPct: 55}, cure.Place{Exposure: 0.5}
+	life := cure.StillAir(w.ink, covered, a).LifeH
+	var records []Record
+	scatter := math.Hypot(w.sigma, w.ink.MoistureShare*0.5*cure.ExposureSpread(0.5))
+	for range 60 {
+		age := life * math.Exp(scatter*random.NormFloat64()) * float64(time.Hour)
+		records = append(records, Record{Kind: Ended, To: Steady(covered, a, time.Duration(age))})
+	}
+	r := fitOf(t, records...)
+	if known := r.Posterior.KnownIn().HumidityPct; known < 15 || known > 40 {
+		t.Errorf("the life is said to be known best in air of %v %%, these cups stood in half of 55", known)
+	}
+	if r.Posterior.LifeLnSpread > 0.03 {
+		t.Errorf("after 60 ends the life there is known to %v", r.Posterior.LifeLnSpread)
+	}
+	near(t, "sigma without the covers' part", r.Sigma.Value, w.sigma, 0.02)
+}
+
 func TestPlainLikelihoodWithoutAnEnd(t *testing.T) {
 	r := Fit(Pair{Sheet: usualInk(t), Records: []Record{alive(5), alive(6)}}, PriorNone())
 	if r.LRefH.SE != nil || r.Undetermined == "" || r.LRefH.Value != r.Sheet.LRefH {

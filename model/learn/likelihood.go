@@ -14,9 +14,16 @@ type point [parameters]float64
 // sheetAir is what an hour in the air of the data sheet's figure is made of: the scale between life there and L_ref.
 type sheetAir struct{ one Lived }
 
-func sheetAirAt(temperatureC float64) sheetAir {
-	lived := Steady(cure.Place{Exposure: 1}, air.State{TemperatureC: temperatureC, HumidityPct: cure.ReferenceHumidityPct}, time.Hour)
-	return sheetAir{one: lived}
+func hourIn(a air.State) sheetAir {
+	return sheetAir{one: Steady(cure.Place{Exposure: 1}, a, time.Hour)}
+}
+
+// spendingIn is ln of what an hour in still air spends, in units of 1/L_ref, at exposure 1.
+func spendingIn(a air.State, at point) jet {
+	lnHeat := cure.LnHeat(a.TemperatureC)
+	k := math.Exp(at[pActivation] * lnHeat)
+	moistureOnly := cure.Ink{LRefH: 1, MoistureShare: 1}
+	return spending(at, k, lnHeat*k, lnHeat*lnHeat*k, moistureOnly.Rate(a.TemperatureC, a.VapourPressurePa(), 1))
 }
 
 // spending is ln of what a batch has spent in units of 1/L_ref: ln [(1-s) H(Ea) + s V]. Not defined (NaN) where heat and moisture add up

@@ -13,8 +13,8 @@ import (
 type Lived struct {
 	// heat is the batch's time at each temperature; a few points stand for all of it (see gaussRule).
 	heat []warm
-	// moistureH is ∫ phi e/e_ref dt in hours.
-	moistureH float64
+	// moistureH is ∫ phi e/e_ref dt in hours, unsureH its standard uncertainty: nobody measures how well a cup is covered.
+	moistureH, unsureH float64
 	// at is the rate's ingredients at the instant itself.
 	atLnHeat, atMoisture float64
 	coolestC, warmestC   float64
@@ -49,10 +49,20 @@ func (l *Lived) Dose(ink cure.Ink) float64 {
 	return ((1-ink.MoistureShare)*heat + ink.MoistureShare*l.moistureH) / ink.LRefH
 }
 
+// scatter is the relative standard uncertainty of the dose at a set of parameters.
+func (l *Lived) scatter(at point) float64 {
+	heat, _, _ := l.heatHours(at[pActivation])
+	if dose := (1-at[pShare])*heat + at[pShare]*l.moistureH; dose > 0 {
+		return at[pShare] * l.unsureH / dose
+	}
+	return 0
+}
+
 // Journey walks a batch through its air and says at any instant what it has lived through.
 type Journey struct {
 	points    []warm
 	moistureH float64
+	unsureH   float64
 	place     cure.Place
 	lastAir   air.State
 	cupC      float64
@@ -85,6 +95,7 @@ func (j *Journey) Advance(p cure.Place, s cure.Step) {
 		j.coolestC, j.warmestC = min(j.coolestC, cupC), max(j.warmestC, cupC)
 	})
 	j.moistureH += moisture
+	j.unsureH += moisture * cure.ExposureSpread(exposure(p))
 	j.place, j.lastAir, j.cupC = p, s.To.Clamp(), cup
 }
 
@@ -98,8 +109,8 @@ func (j *Journey) Lived() Lived {
 	moistureOnly := cure.Ink{LRefH: 1, MoistureShare: 1}
 	return Lived{
 		heat:      gaussRule(j.points),
-		moistureH: j.moistureH,
-		atLnHeat:  cure.LnHeat(cup), atMoisture: moistureOnly.Rate(cup, j.lastAir.VapourPressurePa(), exposure(j.place)),
+		moistureH: j.moistureH, unsureH: j.unsureH,
+		atLnHeat: cure.LnHeat(cup), atMoisture: moistureOnly.Rate(cup, j.lastAir.VapourPressurePa(), exposure(j.place)),
 		coolestC: j.coolestC, warmestC: j.warmestC,
 	}
 }
@@ -121,6 +132,7 @@ func Steady(p cure.Place, a air.State, age time.Duration) Lived {
 		moistureOnly := cure.Ink{LRefH: 1, MoistureShare: 1}
 		j.points = []warm{{lnHeat: cure.LnHeat(a.TemperatureC), hours: age.Hours()}}
 		j.moistureH = age.Hours() * moistureOnly.Rate(a.TemperatureC, a.VapourPressurePa(), exposure(p))
+		j.unsureH = j.moistureH * cure.ExposureSpread(exposure(p))
 	}
 	j.place = cure.Place{Exposure: p.Exposure}
 	return j.Lived()

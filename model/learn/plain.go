@@ -27,7 +27,7 @@ func (f *fitting) fitPlain() {
 	}
 	for p := range parameters {
 		if !(f.prior.spread[p] > 0) {
-			f.prior.spread[p] = plainScale[p]
+			f.prior.known[p], f.prior.spread[p] = plainScale[p], plainScale[p]
 		}
 	}
 	if f.pair.Assumed && f.dry() {

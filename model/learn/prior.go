@@ -15,28 +15,40 @@ const (
 	impossibleBelow = 1e-4
 	// sigmaPoints stand for the spread of sigma in that judgement.
 	sigmaPoints = 16
+	// The hold of the first day's belief on sigma loosens as ends come in: twice its spread at 10, three times at 20 and more. At the
+	// full hold a shop whose batches differ twice as much as usual (or half as much) gets, after 20 ends, an 80 % band that holds
+	// 70 % (88 %); a hold that is loose from the start makes noise of few ends.
+	loosenedBy = 10.0
+	mostLoose  = 3.0
 )
 
-// bounds of the parameters under the prior.
+// bounds of the parameters in a fit.
 var (
-	priorLow  = point{math.Inf(-1), cure.MinMoistureShare, cure.MinActivationKJPerMol, math.Log(cure.MinSigma)}
-	priorHigh = point{math.Inf(1), cure.MaxMoistureShare, cure.MaxActivationKJPerMol, math.Log(cure.MaxSigma)}
+	priorLow  = point{math.Inf(-1), cure.MinMoistureShare, cure.MinActivationKJPerMol, math.Log(cure.MinLearnedSigma)}
+	priorHigh = point{math.Inf(1), cure.MaxMoistureShare, cure.MaxActivationKJPerMol, math.Log(cure.MaxLearnedSigma)}
 )
 
 // prior is what was known about an ink before its batches.
 type prior struct {
-	centre, spread point
-	sheet          sheetAir
+	centre, known point // of the first day, with its spreads
+	spread        point // with which a fit holds the parameters at the centre
+	sheet         sheetAir
 }
 
 func priorOf(ink cure.Ink) prior {
 	p := prior{
 		centre: point{math.Log(ink.LRefH), ink.MoistureShare, ink.ActivationKJPerMol, math.Log(ink.Sigma)},
-		spread: point{ink.LifeLnSpread, ink.MoistureSpread, ink.ActivationSpread, ink.SigmaLnSpread},
-		sheet:  sheetAirAt(ink.AtTemperatureC),
+		known:  point{ink.LifeLnSpread, ink.MoistureSpread, ink.ActivationSpread, ink.SigmaLnSpread},
+		sheet:  hourIn(ink.KnownIn()),
 	}
 	p.centre[pLife] -= p.sheet.one.spending(p.centre).v
+	p.spread = p.known
 	return p
+}
+
+// loosen sets the hold on sigma by the number of ends that tell about it.
+func (p *prior) loosen(ends int) {
+	p.spread[pLnSigma] = p.known[pLnSigma] * min(1+float64(ends)/loosenedBy, mostLoose)
 }
 
 // lnLRef is ln L_ref at a set of parameters, with its derivatives.
@@ -82,11 +94,11 @@ func (p *prior) odds(spent, lnLRef *jet, weighing float64) (ended, alive float64
 	lnDose := spent.plus(-1, lnLRef)
 	variance := weighing * weighing
 	for _, q := range []int{pLife, pShare, pActivation} {
-		variance += math.Pow(lnDose.d[q]*p.spread[q], 2)
+		variance += math.Pow(lnDose.d[q]*p.known[q], 2)
 	}
 	for k := range sigmaPoints {
 		u := (float64(k) + 0.5) / sigmaPoints
-		sigma := math.Exp(cure.TruncatedNormal(u, p.centre[pLnSigma], p.spread[pLnSigma], priorLow[pLnSigma], priorHigh[pLnSigma]))
+		sigma := math.Exp(cure.TruncatedNormal(u, p.centre[pLnSigma], p.known[pLnSigma], math.Log(cure.MinSigma), math.Log(cure.MaxSigma)))
 		x := lnDose.v / math.Sqrt(sigma*sigma+variance)
 		above, _, _ := lnSurvival(x)
 		below, _, _ := lnSurvival(-x)
