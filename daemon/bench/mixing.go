@@ -24,8 +24,11 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 		return nil, err
 	}
 	if other := b.weighing(scale.ID); other != nil {
-		return nil, record.Refuse(409, "scale in use",
-			"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step)
+		g, settled := scale.tracker.Settled()
+		if other.Mix.Step == guide.Cup || other.Mix.Weighs(g, settled) {
+			return nil, record.Refuse(409, "scale in use",
+				"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step)
+		}
 	}
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
@@ -47,6 +50,7 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 		return nil, record.Refuse(422, "recipe", "%v", err)
 	}
 	scale.forget()
+	scale.seat.known()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)
 	b.decide(now, by, record.MixStarted{
@@ -282,9 +286,15 @@ func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, er
 		return nil, err
 	}
 	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared, Can: c.Can}
-	if s := b.scales[batch.Scale]; s != nil {
+	ask.Aside = batch.Aside()
+	if s := b.scales[batch.Scale]; s != nil && !ask.Aside {
 		if is, why := s.condition(now); is != up && batch.Phase == record.Mixing && ask.Step == batch.Mix.Step {
 			return nil, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
+		}
+		if batch.Phase == record.Mixing && ask.Step == batch.Mix.Step {
+			if err := b.whoseCup(s, batch, c, now); err != nil {
+				return nil, err
+			}
 		}
 		_, settled := s.tracker.Settled()
 		ask.Settled, ask.WeightG = settled && now.Sub(s.last.At) <= lineOld, s.last.Grams
@@ -317,6 +327,9 @@ func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, er
 	if draw != nil {
 		b.decide(now, by, *draw)
 	}
+	if s := b.scales[batch.Scale]; s != nil && !ask.Aside && (batch.Mix.Step.Pours() || batch.Mix.Step == guide.Cup) {
+		s.seat.known() // what is confirmed is taken for this mix's cup
+	}
 	return b.viewOf(batch.ID, now)
 }
 
@@ -327,6 +340,14 @@ func (b *Bench) correct(now time.Time, by string, c record.CorrectPour) (any, er
 	}
 	if c.Undo == (c.Part != "") {
 		return nil, record.Refuse(422, "correct", `say either "part", what the last pour was, or "undo": true`)
+	}
+	if s := b.scales[batch.Scale]; s != nil && c.Undo {
+		if batch.Aside() {
+			return nil, refuseAs(guide.NotOnScale, "not now", "The cup of mix %s was set aside: put it back on the scale and take it up again, then undo its last pour.", batch.ID)
+		}
+		if err := b.whoseCup(s, batch, record.ConfirmStep{Override: "undo"}, now); err != nil {
+			return nil, err
+		}
 	}
 	next, err := batch.Mix.Correct(mix.Part(c.Part), c.Undo, now)
 	if err != nil {

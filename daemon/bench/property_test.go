@@ -61,6 +61,9 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				part := rapid.SampledFrom([]string{"", "ink", "hardener", "thinner"}).Draw(rt, "part")
 				s.ask(record.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""})
 			},
+			"take up": func(rt *rapid.T) {
+				s.ask(record.TakeUp{Batch: someBatch(), Override: rapid.SampledFrom([]string{"", "", "spilled"}).Draw(rt, "override")})
+			},
 			"record": func(rt *rapid.T) {
 				s.ask(record.RecordMix{
 					Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Duration(rapid.IntRange(-60, 36000).Draw(rt, "ago")) * time.Second),
@@ -150,7 +153,7 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 		if b.Press != "" && state.Presses[b.Press].Batch != id {
 			rt.Fatalf("batch %s says it is on %s, which holds %q", id, b.Press, state.Presses[b.Press].Batch)
 		}
-		if b.Phase == record.Mixing {
+		if b.Phase == record.Mixing && !b.Aside() {
 			weighing[b.Scale]++
 		}
 		if b.Cloud == nil {

@@ -16,6 +16,8 @@ type scale struct {
 	config.Scale
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
+	seat    seat
+	zeros   []float64     // what may be tared, g
 	last    weigh.Reading // At is zero before the first
 	lines   map[string]uint64
 	linked  bool
@@ -25,7 +27,7 @@ type scale struct {
 }
 
 func newScale(c config.Scale) *scale {
-	s := &scale{Scale: c, detail: "not opened yet"}
+	s := &scale{Scale: c, detail: "not opened yet", zeros: []float64{0}}
 	s.forget()
 	return s
 }
@@ -34,6 +36,7 @@ func newScale(c config.Scale) *scale {
 // begins on the scale.
 func (s *scale) forget() {
 	s.tracker, s.rise = weigh.NewTracker(s.DivisionG), weigh.NewRise(s.DivisionG)
+	s.seat = unknownSeat()
 }
 
 func (s *scale) shift(d time.Duration) {
@@ -104,16 +107,25 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	r.At = b.atMono(w.at)
 	s.linked, s.last = true, r
 	s.rise.Observe(r)
+	b.recognise(s, b.follow(s, now), now)
+	if batch := b.weighing(s.ID); batch != nil && len(s.seat.asked) == 0 {
+		b.watchHardener(s, batch.ID, batch.Mix.Pan, now)
+	}
+}
+
+// follow takes the newest reading for the mix that is weighed, if there is one.
+func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 	batch := b.weighing(s.ID)
 	if batch == nil || batch.Mix.Step == guide.Cup {
-		s.tracker.Observe(r, weigh.Pan{})
-		return
+		s.tracker.Observe(s.last, weigh.Pan{})
+		return weigh.Unchanged
 	}
-	pan, change := s.tracker.Observe(r, batch.Mix.Pan)
+	pan, change := s.tracker.Observe(s.last, batch.Mix.Pan)
 	if pan != batch.Mix.Pan {
 		b.decide(now, "bench", record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
 	}
-	b.watchHardener(s, batch.ID, pan, now)
+	s.zeros = b.state.Batches[batch.ID].Mix.ZerosG()
+	return change
 }
 
 // watchHardener starts a batch's clock at the first moment that the weight rose in
@@ -132,13 +144,13 @@ func (b *Bench) watchHardener(s *scale, id string, pan weigh.Pan, now time.Time)
 }
 
 // weighing is the guided mix that is on the scale, nil when there is none. There is
-// one at most.
+// one at most; the others are set aside.
 func (b *Bench) weighing(scale string) *record.Batch {
+	var on *record.Batch
 	for _, batch := range b.state.Batches {
-		if batch.Scale != scale || batch.Phase != record.Mixing {
-			continue
+		if batch.Scale == scale && batch.Phase == record.Mixing && !batch.Aside() && (on == nil || batch.ID < on.ID) {
+			on = batch
 		}
-		return batch
 	}
-	return nil
+	return on
 }

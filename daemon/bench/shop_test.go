@@ -181,6 +181,12 @@ func (s *shop) weighs(grams float64, d time.Duration) {
 	}
 }
 
+// reads gives one reading on the way to another.
+func (s *shop) reads(grams float64) {
+	s.turn()
+	s.enter(weightReading{scale: "scale-1", reading: weigh.Reading{Grams: grams, HasWeight: true, Stability: weigh.Moving}, at: s.clock.is.Mono})
+}
+
 // pours lets the weight rise from one value to another, and rest there.
 func (s *shop) pours(from, to float64, d time.Duration) {
 	n := int(d / (100 * time.Millisecond))

@@ -105,8 +105,11 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []record.ScaleView
 		}
 		if batch := b.weighing(s.ID); batch != nil && state.Batches[batch.ID] != nil {
 			v.Batch = batch.ID
-			v.Pouring = pouring(batch.Mix, s)
+			if len(s.seat.asked) == 0 {
+				v.Pouring = pouring(batch.Mix, s)
+			}
 		}
+		v.WhichCup = slices.DeleteFunc(slices.Clone(s.seat.open()), func(id string) bool { return state.Batches[id] == nil })
 		views = append(views, v)
 	}
 	return views
@@ -190,6 +193,11 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) re
 	}
 	if batch.Phase != record.Open || batch.Press == "" {
 		v.Step = &m.Step
+	}
+	if v.Aside = batch.Aside() && batch.Press == ""; v.Aside {
+		if gross := m.GrossG(now.Sub(batch.AsideAt)); gross.Known() {
+			v.CupWeighsG = &gross.G
+		}
 	}
 	if advice, ok := batch.ThinnerAdvice(); ok {
 		v.Thinner = &record.ThinnerView{TopUp: advice, Note: evaporate.NoRenewal}

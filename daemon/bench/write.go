@@ -208,6 +208,9 @@ func (b *Bench) failed(g *group, err error) {
 		p.shown = b.state
 		return
 	}
+	for _, s := range b.scales { // what was undone may have been about whose cup stands there
+		s.seat = unknownSeat()
+	}
 	p.queue, p.urgent = group{}, true
 	b.state = p.durable
 	for i, r := range all.records {

@@ -114,6 +114,7 @@ var verbs = map[string]func([]byte) (record.Change, error){
 	"record":  reader(func(c record.RecordMix) fields { return fields{"ink": c.Ink, "mixed_at": timeGiven(c.MixedAt)} }),
 	"confirm": reader(func(c record.ConfirmStep) fields { return fields{"batch": c.Batch, "step": c.Step} }),
 	"correct": reader(func(c record.CorrectPour) fields { return fields{"batch": c.Batch} }),
+	"take-up": reader(func(c record.TakeUp) fields { return fields{"batch": c.Batch} }),
 	"load":    reader(func(c record.LoadBatch) fields { return fields{"batch": c.Batch, "press": c.Press} }),
 	"unload":  reader(func(c record.UnloadBatch) fields { return fields{"batch": c.Batch} }),
 	"good":    reader(func(c record.GoodBatch) fields { return fields{"batch": c.Batch} }),

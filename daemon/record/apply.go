@@ -94,6 +94,7 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 		later(&b.StartedAt)
 		later(&b.MixedAt)
 		later(&b.GoodAt)
+		later(&b.AsideAt)
 		later(&b.Mix.RestUntil)
 		b.Mix.Pours = slices.Clone(b.Mix.Pours)
 		for i := range b.Mix.Pours {
@@ -137,6 +138,7 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 
 func (e MixStarted) apply(s *State, r Record) {
 	s.number(e.Day)
+	s.setAside(e.Scale, e.Batch, r.Stamp.At)
 	s.Batches = maps.Clone(s.Batches)
 	s.Batches[e.Batch] = &Batch{
 		ID: e.Batch, Ink: e.Ink, Scale: e.Scale, Zone: e.Zone, For: e.Press, Cup: e.Cup,

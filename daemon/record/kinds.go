@@ -342,6 +342,8 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[PouredFrom](kind, data)
 	case KindLeftWeighed:
 		return decode[LeftWeighed](kind, data)
+	case KindTakenUp:
+		return decode[TakenUp](kind, data)
 	}
 	return nil, fmt.Errorf("record: kind %q is not known to this version", kind)
 }

@@ -83,6 +83,9 @@ type ScaleView struct {
 	Quality   Quality   `json:"quality"`
 	Why       string    `json:"why,omitempty"`
 	Batch     string    `json:"batch,omitempty"` // the guided mix that is being weighed on it
+	// WhichCup are the mixes of which a person is to say whose cup stands on the scale,
+	// by taking one up; absent while that is not asked.
+	WhichCup []string `json:"which_cup,omitempty"`
 	// The bar of that mix, moving as one pours.
 	Pouring *PouringView `json:"pouring,omitempty"`
 
@@ -162,11 +165,15 @@ type BatchView struct {
 	Corrections []mix.Correction `json:"corrections"`
 	Warnings    []string         `json:"warnings"`
 	Scale       string           `json:"scale,omitempty"`
-	For         string           `json:"for_press,omitempty"`
-	Cup         string           `json:"cup"`
-	Colour      string           `json:"colour_class,omitempty"`
-	Artwork     string           `json:"artwork,omitempty"`
-	RestUntil   *time.Time       `json:"rest_until,omitempty"`
+	// Aside: the cup stands elsewhere while another mix may be weighed; CupWeighsG is what
+	// it should weigh when it comes back, absent when that is not known.
+	Aside      bool       `json:"aside,omitempty"`
+	CupWeighsG *float64   `json:"cup_weighs_g,omitempty"`
+	For        string     `json:"for_press,omitempty"`
+	Cup        string     `json:"cup"`
+	Colour     string     `json:"colour_class,omitempty"`
+	Artwork    string     `json:"artwork,omitempty"`
+	RestUntil  *time.Time `json:"rest_until,omitempty"`
 	// Thinner is what has gone from the cup and what may be put back.
 	Thinner *ThinnerView `json:"thinner,omitempty"`
 	// NextMixAt is when the next mix must begin to be ready before low.

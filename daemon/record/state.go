@@ -112,6 +112,9 @@ type Batch struct {
 	StartedAt time.Time           `json:"started_at"`
 	MixedAt   time.Time           `json:"mixed_at,omitzero"` // the first hardener
 	GoodAt    time.Time           `json:"good_at,omitzero"`
+	// AsideAt is when another mix took the scale; zero while the batch's own cup is the
+	// one that was weighed on it last.
+	AsideAt time.Time `json:"aside_at,omitzero"`
 
 	// Cloud is the batch's life, advanced to the end of its zone's last closed step;
 	// nil before the first hardener and after closing.

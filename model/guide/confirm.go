@@ -21,6 +21,7 @@ const (
 	TooEarly      = "too-early"      // the rest is not over
 	WrongOrder    = "order"          // the order of the parts
 	NotConfirmed  = "not-confirmed"  // a load is made, not confirmed
+	NotOnScale    = "not-on-scale"   // the mix is set aside, see aside.go
 	NothingToUndo = "nothing-to-undo"
 	UnknownPart   = "unknown-part"
 )
@@ -53,6 +54,9 @@ type Confirm struct {
 	RoseAt time.Time
 	// Can that the pour came from; empty when nobody said.
 	Can string
+	// Aside: the mix is not the one that is weighed on its scale. Only what needs no
+	// weight can be confirmed then.
+	Aside bool
 }
 
 // Outcome is what an accepted confirm did.
@@ -98,6 +102,12 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 	case Load:
 		next, err = m.confirmLoad(c)
 		return next, false, err
+	}
+	if c.Aside && !m.Step.Stirs() {
+		return m, false, refuse(NotOnScale, "The cup of this mix was set aside: put it back on the scale and take it up again, then confirm.")
+	}
+	if c.Aside {
+		return m.stirredAside(c, now)
 	}
 	if !c.Settled || math.IsNaN(c.WeightG) || math.Abs(c.WeightG) > MaximumG {
 		return m, false, refuse(Unsettled, "The weight has not settled: let the scale come to rest, then confirm.")
@@ -275,13 +285,31 @@ func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err err
 		}
 	}
 	if m.Step == StirHardener && m.orderOpen() && c.Override == "" {
-		return m, false, refuse(WrongOrder, "Thinner was poured before the hardener was stirred in, which shortens its life: give a reason to go on, or discard the mix.")
+		return m, false, m.earlyThinner()
 	}
 	if pour || m.orderOpen() && c.Override != "" {
 		m = m.override(StirHardener, c.Override)
 	}
 	m.Stirred = len(m.Pours)
 	return m.advanced(now), pour, nil
+}
+
+// stirredAside notes that all that was poured is stirred in, of a mix whose cup is not
+// on the scale. What may have been poured meanwhile shows when it comes back.
+func (m Mix) stirredAside(c Confirm, now time.Time) (next Mix, pour bool, err error) {
+	if m.Step == StirHardener && m.orderOpen() {
+		if c.Override == "" {
+			return m, false, m.earlyThinner()
+		}
+		m = m.override(StirHardener, c.Override)
+	}
+	m.UnexplainedG = 0
+	m.Stirred = len(m.Pours)
+	return m.advanced(now), false, nil
+}
+
+func (m Mix) earlyThinner() error {
+	return refuse(WrongOrder, "Thinner was poured before the hardener was stirred in, which shortens its life: give a reason to go on, or discard the mix.")
 }
 
 // override records a person's word about a step. It excuses what thinner came

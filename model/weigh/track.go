@@ -50,11 +50,12 @@ const leastCup = 4
 //     was). A rise that goes on for more than a second below that weight is a
 //     pour, so it was tared. Anything else is asked about: a quick step to
 //     another weight, a slow way to that one.
-//   - A settled reading below minus two divisions is a tared cup lifted; the
-//     base holds when it is back.
+//   - A settled reading two divisions below zero and below the base is a tared cup
+//     lifted; the base holds when it is back.
 //   - A mark that changes and takes the reading elsewhere than zero, a reading
-//     below the base, and a cup that comes back heavier by just its tare (the
-//     empty pan was zeroed meanwhile) are asked about.
+//     below the base, one that goes from below zero straight to it, and a cup that
+//     comes back heavier by just its tare (the empty pan was zeroed meanwhile) are
+//     asked about.
 //
 // Not caught: an empty cup of the same weight exchanged for the one that stood
 // there, and a tare after which exactly the former weight is poured in one quick
@@ -92,6 +93,12 @@ func NewTracker(divisionG float64) *Tracker {
 
 // Settled returns the newest reading if the weight has settled; see [Settler].
 func (t *Tracker) Settled() (grams float64, ok bool) { return t.settler.Settled() }
+
+// Forget drops what was followed, for another cup; whether the weight has settled is
+// known on.
+func (t *Tracker) Forget() {
+	*t = Tracker{divisionG: t.divisionG, settler: t.settler, lastAt: t.lastAt}
+}
 
 // Observe takes in the next reading and returns the pan after it.
 func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
@@ -175,9 +182,12 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 	changed := t.markChanged
 	t.markChanged = false
 	switch {
-	case s < -2*t.divisionG:
+	case s < min(p.BaseG, 0)-2*t.divisionG:
 		p.State, p.HeldG, p.AwayG = PanAway, held, s
 		return p, Lifted
+	case t.zero(s) && held < -2*t.divisionG && t.levelAt.Sub(t.heldAt) <= steady:
+		// From below zero straight to it: a pour that ends there would be a chance.
+		return ask(p, held, -held)
 	case t.zero(s) && held > 2*t.divisionG:
 		// A tare shows zero exactly; what s differs from it was poured since.
 		p.State, p.HeldG, p.ShiftG, p.Blind = PanZeroed, held, -held, blind
@@ -279,7 +289,7 @@ func (t *Tracker) away(p Pan) (Pan, Change) {
 	}
 	t.markChanged = false
 	switch {
-	case s < -2*t.divisionG:
+	case s < -2*t.divisionG && s < p.HeldG-Clinging(p.HeldG-p.AwayG, t.divisionG):
 		p.AwayG = s
 		return p, Unchanged
 	case t.zeroedEmpty(s, p.HeldG, p.AwayG):

@@ -1,0 +1,183 @@
+package bench
+
+import (
+	"maps"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+)
+
+// cupboard is a bench as it really is: cups with something in them, one of which may
+// stand on the scale, and a tare key. The program sees only what the scale shows.
+type cupboard struct {
+	*shop
+	cups  map[string]float64 // gross, by the mix whose cup it is
+	on    string             // whose cup stands on the scale
+	tareG float64
+}
+
+func (w *cupboard) shows() float64 { return math.Round(10*(w.cups[w.on]-w.tareG)) / 10 }
+
+func (w *cupboard) rests() { w.weighs(w.shows(), 1500*time.Millisecond) }
+
+func (w *cupboard) lift() {
+	w.on = ""
+	w.rests()
+}
+
+func (w *cupboard) put(id string) {
+	if w.on != "" {
+		w.lift()
+	}
+	from := w.shows()
+	w.on = id
+	for _, share := range []float64{0.3, 0.8} {
+		w.reads(from + share*w.cups[id])
+	}
+	w.rests()
+}
+
+func (w *cupboard) tare() {
+	w.tareG = w.cups[w.on]
+	w.rests()
+}
+
+func (w *cupboard) pour(g float64) {
+	if w.on == "" {
+		return
+	}
+	from := w.shows()
+	w.cups[w.on] += g
+	w.pours(from, w.shows(), time.Duration(math.Max(1, g/8)*10)*100*time.Millisecond)
+}
+
+// TestNoPourIsBookedToAnotherMix: several mixes share a scale, and whoever mixes takes
+// whatever cup is next, pours into it what the page asks for, and confirms without a
+// look at which mix the page names. They answer truly when they are asked. Whatever
+// they do, no pour is booked to a mix while the cup of another stands on the scale.
+func TestNoPourIsBookedToAnotherMix(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		w := &cupboard{shop: openShop(t, t.TempDir(), newClock()), cups: map[string]float64{}}
+		defer w.crash()
+		w.pass(6*time.Second, both(mild))
+		w.rests()
+		mixes := func() []string { return slices.Sorted(maps.Keys(w.cups)) }
+		weighed := func() *record.Batch { return w.b.weighing("scale-1") }
+		// A mix that waits for its empty cup has none yet.
+		anyCup := func(rt *rapid.T) string {
+			id := rapid.SampledFrom(mixes()).Draw(rt, "cup")
+			if b := w.b.state.Batches[id]; b.Aside() && b.Mix.Step == guide.Cup {
+				return w.on
+			}
+			return id
+		}
+		actions := map[string]func(*rapid.T){
+			"start": func(rt *rapid.T) {
+				ink := rapid.SampledFrom([]float64{60, 60, 62, 70}).Draw(rt, "ink")
+				w.lift()
+				v, refusal := w.ask(record.StartMix{Ink: "gloss-4", InkG: &ink})
+				if refusal == nil {
+					w.cups[v.ID] = rapid.Float64Range(11.5, 12.5).Draw(rt, "empty")
+					w.put(v.ID)
+				}
+			},
+			"put": func(rt *rapid.T) {
+				if len(w.cups) > 0 {
+					if id := anyCup(rt); id != "" {
+						w.put(id)
+					}
+				}
+			},
+			"put its own": func(*rapid.T) {
+				if on := weighed(); on != nil {
+					w.put(on.ID)
+				}
+			},
+			"lift": func(*rapid.T) { w.lift() },
+			"tare": func(*rapid.T) { w.tare() },
+			"stick": func(*rapid.T) { // a stirring stick takes some along
+				if w.on != "" && w.cups[w.on] > 60 {
+					at := w.on
+					w.lift()
+					w.cups[at] -= 0.4
+					w.put(at)
+				}
+			},
+			"pour": func(rt *rapid.T) {
+				v := w.scaleView()
+				if v.Pouring != nil {
+					w.pour(math.Max(0, v.Pouring.TargetG-v.Pouring.PouredG) * rapid.SampledFrom([]float64{0.5, 1, 1, 1, 1.02}).Draw(rt, "share"))
+				}
+			},
+			"confirm": func(*rapid.T) {
+				on := weighed()
+				if on == nil || w.on == "" && on.Mix.Step == guide.Cup { // a tared cup shows no more than none
+					return
+				}
+				before := len(on.Mix.Pours)
+				v, refusal := w.ask(record.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step)})
+				if refusal != nil {
+					if refusal.Code == guide.AmbiguousTare && w.on == on.ID {
+						tared := math.Abs(w.cups[w.on]-w.tareG-w.shows()) < 1 && w.tareG > 1
+						w.ask(record.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step), Tared: &tared})
+					}
+					return
+				}
+				after := w.b.state.Batches[v.ID]
+				if len(after.Mix.Pours) == before {
+					return
+				}
+				// With an empty pan the mix may be in the hand: what a tare does then is
+				// model/weigh's to tell.
+				if w.on != v.ID && w.on != "" {
+					rt.Fatalf("%+v was booked to %s while the cup of %q stood on the scale; cups %v, tared %v, showing %v",
+						after.Mix.Pours[before], v.ID, w.on, w.cups, w.tareG, w.shows())
+				}
+			},
+			"answer": func(*rapid.T) {
+				if slices.Contains(w.scaleView().WhichCup, w.on) {
+					w.ask(record.TakeUp{Batch: w.on})
+				}
+			},
+			"take up": func(rt *rapid.T) {
+				if len(w.cups) > 0 {
+					id := anyCup(rt)
+					if id != "" && (w.on == "" || w.on == id) {
+						w.ask(record.TakeUp{Batch: id})
+					}
+				}
+			},
+			"stirred": func(rt *rapid.T) {
+				if len(w.cups) > 0 {
+					id := anyCup(rt)
+					if b := w.b.state.Batches[id]; b != nil && b.Mix.Step.Stirs() {
+						w.ask(record.ConfirmStep{Batch: id, Step: string(b.Mix.Step)})
+					}
+				}
+			},
+			"": func(rt *rapid.T) {
+				for id := range w.cups { // those that are done are of no interest here
+					if b := w.b.state.Batches[id]; b == nil || b.Phase != record.Mixing {
+						if w.on == id {
+							w.lift()
+						}
+						delete(w.cups, id)
+					}
+				}
+			},
+		}
+		// A person does the right thing most of the time.
+		for _, often := range []string{"pour", "confirm", "answer", "put its own"} {
+			for _, again := range []string{" ", "  ", "   "} {
+				actions[often+again] = actions[often]
+			}
+		}
+		rt.Repeat(actions)
+	})
+}

@@ -1,0 +1,60 @@
+package record
+
+import (
+	"time"
+
+	"potlifed/model/guide"
+)
+
+// KindTakenUp is a mix that is weighed on its scale again.
+const KindTakenUp Kind = "taken-up"
+
+// TakenUp puts a mix back onto its scale. Whatever else was weighed there is set aside.
+type TakenUp struct {
+	Batch string `json:"batch"`
+	Scale string `json:"scale"`
+	// WeightG is what the scale showed, and Expected what the cup should weigh.
+	WeightG  float64 `json:"weight_g"`
+	Expected float64 `json:"expected_g"`
+	// Recognised: by its weight, and not by a person.
+	Recognised bool      `json:"recognised,omitempty"`
+	Override   string    `json:"override,omitempty"` // why another weight is accepted
+	Mix        guide.Mix `json:"mix"`
+}
+
+// Kind is its written-out name.
+func (TakenUp) Kind() Kind { return KindTakenUp }
+
+// About is the batch that a record is about.
+func (e TakenUp) About() string { return e.Batch }
+
+func (e TakenUp) apply(s *State, r Record) {
+	s.setAside(e.Scale, e.Batch, r.Stamp.At)
+	s.change(e.Batch, func(b *Batch) {
+		b.Mix, b.AsideAt = e.Mix, time.Time{}
+	})
+}
+
+// setAside takes the scale from all mixes but one: their cups stand elsewhere, and
+// nothing that the scale shows is about them.
+func (s *State) setAside(scale, but string, at time.Time) {
+	s.changeAll(func(b *Batch) bool {
+		if b.ID == but || b.Scale != scale || scale == "" || !b.AsideAt.IsZero() {
+			return false
+		}
+		b.AsideAt = at
+		return true
+	})
+}
+
+// Aside reports whether a batch's cup was set aside so that another could be weighed.
+func (b *Batch) Aside() bool { return !b.AsideAt.IsZero() }
+
+// TakeUp takes up a mix that was set aside.
+type TakeUp struct {
+	Batch    string `json:"batch,omitempty" hidden:"true"`
+	Override string `json:"override,omitempty" doc:"the reason to go on although the weight is another than the cup should have"`
+}
+
+// Verb is the last word of the change's path.
+func (TakeUp) Verb() string { return "take-up" }

@@ -1,0 +1,152 @@
+package guide
+
+import (
+	"math"
+	"time"
+
+	"potlifed/model/weigh"
+)
+
+// A mix that is set aside has its cup somewhere else than on the scale, while another
+// mix is weighed there. What its cup weighs is known, so that it can be told from
+// others when it comes back.
+
+// What a cup may weigh less or more than it should. Assumptions, no source.
+const (
+	cupsDifferShare = 0.1 // of an empty cup's weight, between cups of one kind
+	cupsDifferG     = 1.0
+	lostPerHour     = 0.1 // of the thinner, that evaporates from an open cup at most
+)
+
+// Span is a weight that is known to lie between two bounds, g.
+type Span struct {
+	G     float64 `json:"g"` // the likeliest
+	LowG  float64 `json:"low_g"`
+	HighG float64 `json:"high_g"` // +Inf when the cup's own weight is not known
+}
+
+// Holds reports whether a weight lies within the span.
+func (s Span) Holds(g float64) bool { return g >= s.LowG && g <= s.HighG }
+
+// Known reports whether the weight has an upper bound.
+func (s Span) Known() bool { return !math.IsInf(s.HighG, 1) }
+
+// GrossG is what the cup weighs with what is in it, when it was away for so long: the
+// cup as it was weighed empty, else as its kind weighs, and what was poured; less what
+// may cling to a stick or evaporate, and a division either way.
+func (m Mix) GrossG(away time.Duration) Span {
+	poured := m.Poured()
+	slack := 2 * m.Recipe.DivisionG
+	lost := min(max(away.Hours(), 0)*lostPerHour, 1) * poured.ThinnerG
+	if poured.TotalG() > 0 {
+		lost += weigh.Clinging(poured.TotalG(), m.Recipe.DivisionG)
+	}
+	total := poured.TotalG()
+	s := Span{G: total, LowG: total - lost - slack, HighG: total + slack}
+	switch {
+	case m.CupG > m.Recipe.DivisionG:
+		s.shift(m.CupG)
+	case m.Recipe.CupEmptyG > 0: // it was tared
+		differs := max(cupsDifferG, cupsDifferShare*m.Recipe.CupEmptyG)
+		s.shift(m.Recipe.CupEmptyG)
+		s.LowG -= differs
+		s.HighG += differs
+	default:
+		s.HighG = math.Inf(1)
+	}
+	return s
+}
+
+func (s *Span) shift(by float64) { s.G, s.LowG, s.HighG = s.G+by, s.LowG+by, s.HighG+by }
+
+// ZerosG are how much less than the gross weight the scale may be showing by what is
+// known from this mix's pan: nothing, what was tared, and while it is open whether it
+// was tared, both.
+func (m Mix) ZerosG() []float64 {
+	zeros := []float64{0}
+	gross := m.GrossG(0)
+	if !gross.Known() || m.Step == Cup {
+		return zeros
+	}
+	add := func(tared float64) {
+		if math.Abs(tared) > weigh.Clinging(gross.G, m.Recipe.DivisionG) {
+			zeros = append(zeros, tared)
+		}
+	}
+	tared := gross.G - m.Pan.BaseG
+	add(tared)
+	switch m.Pan.State {
+	case weigh.PanZeroed, weigh.PanAsked:
+		add(tared - m.Pan.ShiftG)
+	case weigh.PanRising: // taken for tared, and perhaps taken back
+		add(tared + m.Pan.ShiftG)
+	}
+	return zeros
+}
+
+// Stirs reports whether a step is a stir.
+func (s Step) Stirs() bool { return s == StirHardener || s == StirThinner }
+
+// Pours reports whether something is poured and weighed in a step.
+func (s Step) Pours() bool { return s == Ink || s == Hardener || s == Thinner }
+
+// Stands reports whether a settled reading can be the cup of the mix, standing as it
+// stood when the last part was confirmed.
+func (m Mix) Stands(readingG float64) bool {
+	low := m.Pan.BaseG - weigh.Clinging(m.Poured().TotalG(), m.Recipe.DivisionG)
+	return m.Pan.Holds() && readingG >= low && readingG <= m.Pan.BaseG+2*m.Recipe.DivisionG
+}
+
+// MayBe reports whether a settled reading can be the cup of the mix, when so much may
+// be tared.
+func (m Mix) MayBe(readingG float64, zerosG []float64) bool {
+	gross := m.GrossG(0)
+	for _, tared := range zerosG {
+		if gross.Holds(readingG + tared) {
+			return true
+		}
+	}
+	return false
+}
+
+// Weighs reports whether the mix holds the scale: another one must not be weighed
+// before this pour is confirmed. It does not while it is stirred, nor before anything
+// of a part was poured, as far as the scale tells.
+func (m Mix) Weighs(readingG float64, settled bool) bool {
+	if !m.Step.Pours() {
+		return false
+	}
+	near := func(g float64) bool { return math.Abs(g-m.Pan.BaseG) <= m.Recipe.DivisionG*(1+1e-6) }
+	if m.Pan.Holds() {
+		return !settled || !near(readingG)
+	}
+	return !near(m.Pan.HeldG)
+}
+
+// TakenUp goes on with a mix whose cup stands on the scale at a settled reading; all
+// that is poured from here on is above that reading.
+func (m Mix) TakenUp(readingG float64) Mix {
+	next := m.Weighed(weigh.NewPan(readingG))
+	next.Pan.CupTared = readingG < m.GrossG(0).LowG && m.Step != Cup
+	if m.Step == Cup {
+		next.Pan = weigh.Pan{}
+	}
+	return next
+}
+
+// Awaited goes on with a mix whose cup is not on the scale yet: the empty pan shows so
+// much, and the cup will come back.
+func (m Mix) Awaited(emptyG float64) Mix {
+	if m.Step == Cup {
+		m.Pan = weigh.Pan{}
+		return m
+	}
+	held := emptyG + m.GrossG(0).G
+	next := m.Weighed(weigh.NewPan(held))
+	next.Pan.State, next.Pan.ShiftG = weigh.PanZeroed, -held
+	if emptyG < -2*m.Recipe.DivisionG {
+		next.Pan.State, next.Pan.ShiftG = weigh.PanAway, 0
+		next.Pan.AwayG, next.Pan.CupTared = emptyG, true
+	}
+	return next
+}
