@@ -34,6 +34,18 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		rows["batches"].([]record.BatchView)[0] = b
 		rows["scales"] = []record.ScaleView{scaleRow(now, 104.2, true, b.ID, &record.PouringView{Part: "ink", PouredG: 14.2, TargetG: 9.6, LowG: 9.4, HighG: 13.8})}
 	},
+	"waiting": func(rows map[string]any, now time.Time) {
+		rows["batches"] = append(rows["batches"].([]record.BatchView), asideAt(now, "0612-7", guide.StirHardener), asideAt(now, "0612-8", guide.Thinner))
+		rows["batches"].([]record.BatchView)[0] = mixingAt(now, guide.StirHardener)
+		rows["scales"] = []record.ScaleView{scaleRow(now, 87, true, "0612-4", nil)}
+	},
+	"which-cup": func(rows map[string]any, now time.Time) {
+		rows["batches"] = append(rows["batches"].([]record.BatchView), asideAt(now, "0612-7", guide.StirHardener))
+		rows["batches"].([]record.BatchView)[0] = mixingAt(now, guide.Thinner)
+		row := scaleRow(now, 87, true, "0612-4", nil)
+		row.WhichCup = []string{"0612-4", "0612-7"}
+		rows["scales"] = []record.ScaleView{row}
+	},
 	"idle": func(rows map[string]any, now time.Time) {
 		rows["batches"] = rows["batches"].([]record.BatchView)[1:3]
 		rows["scales"] = []record.ScaleView{scaleRow(now, 0, true, "", nil)}
@@ -104,6 +116,8 @@ func TestFitsEveryScreen(t *testing.T) {
 		{"/", "over", []size{wide, tall, phone}},
 		{"/", "idle", []size{wide, tall, phone}},
 		{"/", "empty", []size{wide, phone}},
+		{"/", "waiting", []size{wide, tall, phone}},
+		{"/", "which-cup", []size{wide, phone}},
 		{"/", "resting", []size{wide, tall, phone}},
 		{"/presses", "pouring", []size{wall, wide, tall, phone, zoom}},
 		{"/presses", "troubled", []size{wall, phone}},

@@ -7,6 +7,9 @@ import { mixPanel } from "./mix.js";
 import { awaitsPress, readyCard } from "./ready.js";
 import { scalePanel } from "./scale.js";
 import { startPanel } from "./start.js";
+import { cupQuestion, waitingRow } from "./waiting.js";
+
+const stirs = ["stir-hardener", "stir-thinner"];
 
 export function benchPanel(element, { store, say }) {
   let chosen = latest("scale");
@@ -17,6 +20,14 @@ export function benchPanel(element, { store, say }) {
   const scale = scalePanel();
   const mixing = h("div");
   const ready = h("div");
+  const question = cupQuestion({ store, say });
+  const waiting = waitingRow({
+    store, say,
+    back() {
+      wanted = false;
+      draw();
+    },
+  });
   const start = startPanel({ store, say, scale: () => chosen });
   const another = button("Start the next mix…", "big", () => {
     wanted = true;
@@ -25,7 +36,7 @@ export function benchPanel(element, { store, say }) {
   });
   let wanted = false; // the form was asked for although a mix still waits for its press
   let draw = () => {};
-  element.append(picker.element, scale.element, mixing, ready, another, start.element);
+  element.append(picker.element, scale.element, question.element, mixing, ready, waiting.element, another, start.element);
 
   return {
     update(now) {
@@ -36,19 +47,28 @@ export function benchPanel(element, { store, say }) {
       picker.update(scales, chosen);
       scale.update(row, now);
       const batches = store.all("batches");
-      const current = batches.filter((b) => b.state === "mixing" && b.scale === chosen);
+      const here = batches.filter((b) => b.state === "mixing" && b.scale === chosen);
+      const current = here.filter((b) => !b.aside);
+      const weighs = current.some((b) => !stirs.includes(b.step)); // else another may be begun beside it
+      if (weighs) wanted = false;
+      question.update(row);
+      const asked = row?.which_cup?.length > 0;
       keyed(mixing, current, (b) => b.id, () => {
         wanted = false;
         return mixPanel({ store, say });
       });
+      show(mixing, !asked && !(wanted && !weighs));
       for (const part of mixing.keyedParts?.values() ?? []) part.draw(row, decimalsOf(row?.division_g), now);
       element.dataset.mixing = String(current.length > 0);
-      // One thing at a time: while a mix is weighed, the others wait on the axis.
-      keyed(ready, current.length > 0 ? [] : batches.filter(awaitsPress), (b) => b.id, () => readyCard({ store, say }));
+      // One thing at a time: while a mix is weighed, those that are ready stand in the row.
+      const done = batches.filter(awaitsPress);
+      keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, say }));
       for (const part of ready.keyedParts?.values() ?? []) part.tick(now);
-      const waits = ready.childElementCount > 0;
-      show(another, current.length === 0 && waits && !wanted);
-      show(start.element, current.length === 0 && (!waits || wanted) && scales.length > 0);
+      const aside = here.filter((b) => b.aside);
+      waiting.update([...(wanted && !weighs ? here : aside), ...(current.length > 0 ? done : [])], now);
+      const waits = ready.childElementCount + aside.length + current.length > 0;
+      show(another, !weighs && waits && !wanted && !asked && scales.length > 0);
+      show(start.element, !weighs && (!waits || wanted) && !asked && scales.length > 0);
       start.update();
     },
   };

@@ -6,8 +6,10 @@ const reasons = ["Weighed again, and it is right", "Only for a trial print", "No
 
 const taken = (store) => ({ answer }) => answer.id && store.put("batches", answer);
 
-// overrideDialog asks for the reason to go on out of tolerance.
-export function overrideDialog(send, store) {
+const goOn = { title: "Go on as it is?", lead: "The mix is not as the recipe asks. Your reason will be kept with this batch.", reasons };
+
+// overrideDialog asks for the reason to go on out of tolerance, or in spite of something else.
+export function overrideDialog(send, store, { title, lead, reasons } = goOn) {
   const text = h("textarea", { name: "reason", rows: 2, required: true, maxlength: 200 });
   const quick = reasons.map((reason) => {
     const b = h("button", { type: "button", class: "big", text: reason });
@@ -18,8 +20,7 @@ export function overrideDialog(send, store) {
     return b;
   });
   ask({
-    title: "Go on as it is?",
-    lead: "The mix is not as the recipe asks. Your reason will be kept with this batch.",
+    title, lead,
     body: [h("div", { class: "quick" }, quick), h("label", { class: "field" }, h("span", { text: "Reason" }), text)],
     submitLabel: "Go on with this reason",
     submit: (data) => send(String(data.get("reason")).trim()).then(taken(store)),

@@ -96,7 +96,7 @@ function mixActions({ store, say }, current, chosenPart) {
 // or the bench has just said that it asks for a reason.
 function needsReason(batch, refused) {
   return batch.corrections?.length > 0 || batch.step === "thinner" ||
-    (batch.components ?? []).some((c) => c.part === batch.step) || refused === "order";
+    (batch.components ?? []).some((c) => c.part === batch.step) || refused === "order" || (refused === "which-cup" && batch.step === "cup");
 }
 
 function drawTitle(element, batch, now) {

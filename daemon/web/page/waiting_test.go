@@ -1,0 +1,69 @@
+package page
+
+import (
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/guide"
+)
+
+// asideAt is a mix that was set aside at a step.
+func asideAt(now time.Time, id string, step guide.Step) record.BatchView {
+	b := mixingAt(now, step)
+	weighs := 87.0
+	b.ID, b.Aside, b.CupWeighsG, b.Scale = id, true, &weighs, "scale-1"
+	b.Components = append(b.Components, record.Component{Part: "hardener", G: 15})
+	return b
+}
+
+func TestMixesThatWait(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	scenes["waiting"](rows, now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.sees(".waiting", "gloss-4, waits for thinner, cup about 87 g")
+	b.sees(".waiting", "gloss-4, being stirred")
+	b.act("It is stirred in", "0612-7")
+	want(t, f.body(t, "batches/0612-7/confirm"), "step", "stir-hardener")
+	f.answer("take-up", 200, asideAt(now, "0612-8", guide.Thinner))
+	b.act("Take it up", "0612-8")
+	want(t, f.body(t, "batches/0612-8/take-up"))
+
+	// A cup of another weight is taken up with a reason.
+	b.expect("409")
+	refusal := problem(409, "The scale shows 40.0 g; the cup of mix 0612-7 should weigh about 87.0 g.")
+	refusal["type"] = "urn:potlifed:other-weight"
+	f.answer("take-up", 409, refusal)
+	b.act("Take it up", "0612-7")
+	b.sees("dialog", "should weigh about 87.0 g")
+	f.answer("take-up", 200, asideAt(now, "0612-7", guide.StirHardener))
+	b.press("Some of it was spilled")
+	b.press("Go on with this reason")
+	b.closed()
+	want(t, f.body(t, "batches/0612-7/take-up"), "override", "Some of it was spilled")
+
+	// While one is stirred, the next may begin, and the way back is one tap.
+	b.press("Start the next mix…")
+	b.sees(".start", "Start a mix")
+	b.act("Back to it", "0612-4")
+	b.sees(".mix", "Stir the hardener in")
+}
+
+func TestWhoseCup(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	scenes["which-cup"](rows, now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.sees(".which-cup", "Whose cup is on the scale?")
+	if shown := eval[bool](b, `[...document.querySelectorAll("button")].some((e) => e.checkVisibility() && e.innerText === "The thinner is in")`); shown {
+		t.Error("a pour can be confirmed while it is not known whose cup that is")
+	}
+	f.answer("take-up", 200, asideAt(now, "0612-7", guide.StirHardener))
+	b.press("0612-7, gloss-4")
+	want(t, f.body(t, "batches/0612-7/take-up"))
+	f.send("scale", scaleRow(time.Now(), 87, true, "0612-7", nil))
+	b.eventually("the question is gone", `!document.querySelector(".which-cup").checkVisibility()`)
+}
