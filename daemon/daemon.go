@@ -12,6 +12,7 @@ import (
 	"sync"
 	"time"
 
+	"potlifed/daemon/access"
 	"potlifed/daemon/bench"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
@@ -62,7 +63,10 @@ func Run(ctx context.Context, o Options) error {
 	counted = metrics.New(metrics.Settings{
 		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop),
 	}, b)
-	s := &service{Options: o, journal: j, bench: b, out: out, metrics: counted}
+	s := &service{Options: o, journal: j, bench: b, out: out, metrics: counted, access: access.Open(o.Shop.DataDir)}
+	if err := s.access.Check(); err != nil {
+		o.Log.Error("nobody can change anything", "err", err)
+	}
 	return errors.Join(s.run(ctx), j.Close())
 }
 
@@ -73,6 +77,7 @@ type service struct {
 	bench   *bench.Bench
 	out     *outlet
 	metrics *metrics.Metrics
+	access  *access.Store
 }
 
 // run starts journal, loop, outputs and instruments in this order, waits for the end,
@@ -145,7 +150,7 @@ func (f *failures) all() error {
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, Version: s.Version,
-		Learn: s.learn,
+		Learn: s.learn, Access: s.access,
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err
@@ -167,6 +172,11 @@ func (s *service) learn(ctx context.Context) ([]ends.Learned, error) {
 func (s *service) ready() []web.Check {
 	snap := s.bench.Snapshot()
 	checks := []web.Check{{Name: "journal", OK: snap.JournalError == "", Detail: snap.JournalError}}
+	may := web.Check{Name: "access", OK: true}
+	if err := s.access.Check(); err != nil {
+		may.OK, may.Detail = false, err.Error()
+	}
+	checks = append(checks, may)
 	for _, d := range snap.Sensors {
 		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == "up", Detail: d.Detail})
 	}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon/access"
 	"potlifed/daemon/bench"
 	"potlifed/daemon/config"
 	"potlifed/daemon/mqtt"
@@ -77,6 +78,7 @@ func (l *checklist) verdict() error {
 
 func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 	l.dataDir(shop)
+	l.access(shop)
 	for _, s := range shop.Scales {
 		l.scale(ctx, s)
 	}
@@ -99,6 +101,26 @@ func (l *checklist) dataDir(shop config.Shop) {
 		return
 	}
 	l.good("data_dir", "%s can be written", filepath.Clean(shop.DataDir))
+}
+
+// access says who may change something.
+func (l *checklist) access(shop config.Shop) {
+	store := access.Open(shop.DataDir)
+	pin, err := store.HasPIN()
+	if err != nil {
+		l.fault("access", "%v", err)
+		return
+	}
+	tokens, err1 := store.Tokens()
+	devices, err2 := store.Sessions(time.Now())
+	switch {
+	case err1 != nil || err2 != nil:
+		l.fault("access", "%v", errors.Join(err1, err2))
+	case pin:
+		l.good("access", "a PIN is set; paired devices: %d, tokens: %d", len(devices), len(tokens))
+	default:
+		l.good("access", "no PIN: changes are taken from this computer only, and by token (%d); see potlifed pin", len(tokens))
+	}
 }
 
 // listenFor is how long a scale is listened to: enough for auto to settle on a shape.

@@ -34,7 +34,7 @@ func TestCheckNamesWhatIsThere(t *testing.T) {
 	if code != 0 {
 		t.Fatalf("exit %d\n%s%s", code, out, errs)
 	}
-	for _, want := range []string{"ok     configuration", "ok     scale scale-1", "0 g (status-first)", "ok     sensor bench-air", "20.0 °C, 50.0 %", "ok     mqtt", "page   http://127.0.0.1:"} {
+	for _, want := range []string{"ok     configuration", "ok     access", "ok     scale scale-1", "0 g (status-first)", "ok     sensor bench-air", "20.0 °C, 50.0 %", "ok     mqtt", "page   http://127.0.0.1:"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}

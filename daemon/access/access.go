@@ -43,7 +43,7 @@ var needs = map[string]Right{
 	"acknowledge": Acknowledge, "shelve": Acknowledge, "unshelve": Acknowledge,
 
 	"accept-learned": Configure, "revoke-learned": Configure, "out-of-service": Configure, "in-service": Configure,
-	"verifications": Configure, "replaced": Configure, "sessions": Configure,
+	"verifications": Configure, "replaced": Configure, "session": Configure, "unpair": Configure,
 }
 
 // Needs says which right a change takes. A verb that nobody has entered takes the

@@ -145,6 +145,10 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.takeOutOfService(now, r.By, c)
 	case record.PutInService:
 		return b.putInService(now, r.By, c)
+	case record.PairDevice:
+		return b.pairDevice(now, r.By, c)
+	case record.UnpairDevice:
+		return b.unpairDevice(now, r.By, c)
 	}
 	return nil, record.Refuse(422, "unknown change", "%q is not a change this bench knows", r.Change.Verb())
 }

@@ -318,6 +318,10 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[LearnedAccepted](kind, data)
 	case KindLearnedRevoked:
 		return decode[LearnedRevoked](kind, data)
+	case KindDevicePaired:
+		return decode[DevicePaired](kind, data)
+	case KindDeviceUnpaired:
+		return decode[DeviceUnpaired](kind, data)
 	case KindReweighed:
 		return decode[Reweighed](kind, data)
 	case KindMoved:

@@ -56,6 +56,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		CanOpened{Can: "ink-1", On: "2026-06-02"}, CanStirred{Can: "ink-1"}, CanEmptied{Can: "ink-1", Undo: true},
 		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", G: 60, ExpiredOn: "2026-06-01", Override: "r"},
 		LeftWeighed{Batch: "0612-1", Scale: "scale-1", GrossG: 32.4, EmptyG: 12, LeftG: 20.4},
+		DevicePaired{Device: "tablet", Session: "0123456789ab"}, DeviceUnpaired{Device: "tablet", Session: "0123456789ab"},
 		AirStep{Zone: "bench", Start: at, Step: cure.Step{Duration: time.Minute, Kind: cure.Measured}},
 	} {
 		all[b.Kind()] = b

@@ -25,7 +25,9 @@ func (s *Server) api() (http.Handler, error) {
 				Title: "potlifed", Version: s.settings.Version,
 				Description: "Pot life of two-component ink. Masses are in grams, temperatures in °C, durations in seconds, times by RFC 3339.",
 			},
-			Components: &huma.Components{Schemas: huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer)},
+			Components: &huma.Components{
+				Schemas: huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer), SecuritySchemes: securitySchemes(),
+			},
 		},
 		// The second name is what the library looks up for application/problem+json.
 		Formats:                      map[string]huma.Format{"application/json": huma.DefaultJSONFormat, "json": huma.DefaultJSONFormat},
@@ -39,6 +41,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.whatIfs(api)
 	s.inks(api)
 	s.plans(api)
+	s.sessions(api)
 	s.changes(api)
 	s.cans(api)
 	mux.HandleFunc("GET "+base+"stream", s.stream)

@@ -122,11 +122,11 @@ func TestDescription(t *testing.T) {
 	slices.Sort(got)
 	want := []string{
 		"get air", "get alarms", "get batches", "get batches/{id}", "get batches/{id}/what-if", "get cans", "get events", "get history/air", "get inks", "get inks/{id}/learning", "get lights", "get plan", "get presses",
-		"get scales", "get sensors", "get stream", "post alarms/{name}/{subject}/acknowledge", "post alarms/{name}/{subject}/shelve",
+		"get scales", "get sensors", "get sessions", "get stream", "post alarms/{name}/{subject}/acknowledge", "post alarms/{name}/{subject}/shelve",
 		"post alarms/{name}/{subject}/unshelve", "post batches", "post batches/{id}/abandon", "post batches/{id}/close", "post batches/{id}/confirm",
 		"post batches/{id}/correct", "post batches/{id}/good", "post batches/{id}/load", "post batches/{id}/move", "post batches/{id}/reweigh", "post batches/{id}/split",
 		"post batches/{id}/take-up", "post batches/{id}/tests", "post batches/{id}/thin", "post batches/{id}/top-up", "post batches/{id}/unload", "post cans", "post cans/{id}/emptied", "post cans/{id}/opened", "post cans/{id}/stirred", "post inks/{id}/accept-learned", "post inks/{id}/revoke-learned", "post presses/{id}/prints", "post sensors/{id}/in-service",
-		"post sensors/{id}/out-of-service",
+		"post sensors/{id}/out-of-service", "post session", "post sessions/{id}/unpair",
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("operations:\n%s", strings.Join(got, "\n"))

@@ -14,6 +14,7 @@ import (
 
 	"go.uber.org/goleak"
 
+	"potlifed/daemon/access"
 	"potlifed/daemon/record"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
@@ -177,7 +178,8 @@ func newServer(t testing.TB, s *stand) *Server {
 	t.Helper()
 	metrics := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "potlife_build_info 1\n") })
 	ready := func() []Check { return []Check{{Name: "journal", OK: true}, {Name: "scale-1", OK: true}} }
-	server, err := New(Settings{Listen: "127.0.0.1:9755", Hosts: []string{"bench-1.local"}, Version: "0.1.0", Learn: learnedInks}, s, s, metrics, ready, slog.New(slog.DiscardHandler))
+	settings := Settings{Listen: "127.0.0.1:9755", Hosts: []string{"bench-1.local"}, Version: "0.1.0", Learn: learnedInks, Access: access.Open(t.TempDir())}
+	server, err := New(settings, s, s, metrics, ready, slog.New(slog.DiscardHandler))
 	if err != nil {
 		t.Fatal(err)
 	}

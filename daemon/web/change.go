@@ -13,12 +13,9 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/access"
 	"potlifed/daemon/record"
 )
-
-// by is who a change is journalled to have come from: as yet only this computer may
-// make one, and nobody is told apart.
-const by = "local"
 
 // changed answers a change with the thing changed, as the bench wrote it.
 type changed struct {
@@ -133,13 +130,13 @@ func operation(api huma.API, id, path, summary string, status int, answers refle
 		}}
 	}
 	return huma.Operation{
-		OperationID: id, Method: http.MethodPost, Path: path, Summary: summary, DefaultStatus: status,
+		OperationID: id, Method: http.MethodPost, Path: path, Summary: summary, DefaultStatus: status, Security: mayChange(),
 		Responses: map[string]*huma.Response{
 			strconv.Itoa(status): thing("Done, and on disk"),
 			"202":                thing("Done, but not on disk yet: the journal cannot write, and a crash would lose it"),
 		},
 		Errors: []int{
-			http.StatusBadRequest, http.StatusForbidden, http.StatusNotFound, http.StatusConflict, http.StatusRequestEntityTooLarge,
+			http.StatusBadRequest, http.StatusUnauthorized, http.StatusForbidden, http.StatusNotFound, http.StatusConflict, http.StatusRequestEntityTooLarge,
 			http.StatusUnsupportedMediaType, http.StatusMisdirectedRequest, http.StatusServiceUnavailable,
 		},
 	}
@@ -212,7 +209,11 @@ func apiPath(pieces ...string) string {
 
 // do hands a change to the bench and answers with what became of it.
 func (s *Server) do(ctx context.Context, op huma.Operation, key, path string, change record.Change) (*changed, error) {
-	request := record.Request{Change: change, By: by}
+	v := visitorOf(ctx)
+	if err := s.allowed(v, change.Verb(), access.Needs(change.Verb())); err != nil {
+		return nil, err
+	}
+	request := record.Request{Change: change, By: v.caller.by}
 	if key != "" {
 		if len(key) > keyCharacters || !isPlain(key) {
 			return nil, problem(http.StatusBadRequest, "", fmt.Sprintf("an Idempotency-Key is at most %d visible characters of ASCII", keyCharacters))

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"net"
 	"net/http"
 	"net/netip"
@@ -38,13 +39,17 @@ func (s *Server) guard(next http.Handler) http.Handler {
 				writeProblem(w, http.StatusForbidden, "", "a change may not be sent by another site's page")
 				return
 			}
-			if !isLocal(r) {
-				writeProblem(w, http.StatusForbidden, "",
-					"a change is taken only from the bench's own computer; pairing other devices comes with a later version")
-				return
-			}
 		}
-		next.ServeHTTP(w, r)
+		if isSafe(r.Method) && r.URL.Path != sessionsPath {
+			next.ServeHTTP(w, r)
+			return
+		}
+		v := s.visit(r)
+		if v.refused != nil && r.URL.Path != sessionPath { // where one gets in
+			v.refused.write(w)
+			return
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), visitorKey{}, v)))
 	})
 }
 

@@ -25,12 +25,16 @@ const problemType = "urn:potlifed:"
 
 // writeProblem answers with a problem where no operation of the API does.
 func writeProblem(w http.ResponseWriter, status int, title, detail string) {
-	body, err := json.Marshal(problem(status, title, detail))
+	writeModel(w, problem(status, title, detail))
+}
+
+func writeModel(w http.ResponseWriter, p *huma.ErrorModel) {
+	body, err := json.Marshal(p)
 	if err != nil { // a struct of strings and a number
 		body = nil
 	}
 	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(status)
+	w.WriteHeader(p.Status)
 	w.Write(body)
 }
 

@@ -14,10 +14,12 @@ import (
 	"net"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/exporter-toolkit/web"
 
+	"potlifed/daemon/access"
 	"potlifed/daemon/ends"
 	"potlifed/daemon/record"
 	"potlifed/daemon/web/page"
@@ -56,6 +58,7 @@ type Settings struct {
 	Hosts         []string // host names answered to beyond loopback and the server's own address
 	WebConfigFile string   // TLS and basic authentication in the exporter-toolkit format; may be empty
 	Version       string   // of the program, in the API's description
+	Access        *access.Store
 	// Learn fits the shop's inks to how their batches ended. It takes its time.
 	Learn func(ctx context.Context) ([]ends.Learned, error)
 }
@@ -68,6 +71,8 @@ type Server struct {
 	ready    func() []Check
 	log      *slog.Logger
 	handler  http.Handler
+	now      func() time.Time // by which sessions end and guesses at the PIN come back
+	shut     atomic.Bool      // nobody gets in, which was logged
 
 	pace     pace
 	streams  chan struct{} // one token for each open stream
@@ -79,7 +84,7 @@ type Server struct {
 // /readyz and must not wait.
 func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, ready func() []Check, logger *slog.Logger) (*Server, error) {
 	s := &Server{
-		settings: settings, bench: bench, journal: journal, ready: ready, log: logger,
+		settings: settings, bench: bench, journal: journal, ready: ready, log: logger, now: time.Now,
 		pace: usualPace, streams: make(chan struct{}, streamsAtOnce), stopping: make(chan struct{}),
 	}
 	api, err := s.api()

@@ -1,0 +1,36 @@
+package record
+
+// The kinds of who may change something. What lets a device in is no part of the
+// journal; that it was let in is.
+const (
+	KindDevicePaired   Kind = "device-paired"
+	KindDeviceUnpaired Kind = "device-unpaired"
+)
+
+// DevicePaired says that a device knew the shop's PIN and may change things from now on.
+type DevicePaired struct {
+	Device  string `json:"device"`
+	Session string `json:"session"` // its public id
+}
+
+// DeviceUnpaired ends that.
+type DeviceUnpaired struct {
+	Device  string `json:"device"`
+	Session string `json:"session"`
+}
+
+func (DevicePaired) Kind() Kind   { return KindDevicePaired }
+func (DeviceUnpaired) Kind() Kind { return KindDeviceUnpaired }
+
+func (DevicePaired) apply(*State, Record)   {}
+func (DeviceUnpaired) apply(*State, Record) {}
+
+// PairDevice puts on record that a device was paired. It is made by the program and
+// never read from a request.
+type PairDevice struct{ Device, Session string }
+
+// UnpairDevice puts on record that a device was unpaired; made by the program as well.
+type UnpairDevice struct{ Device, Session string }
+
+func (PairDevice) Verb() string   { return "session" }
+func (UnpairDevice) Verb() string { return "unpair" }
