@@ -196,7 +196,7 @@ func (b *Bench) lastRead(z *zone) time.Time {
 
 // measured closes a step of measured air, a straight line from one value to another.
 func (b *Bench) measured(z *zone, end time.Time, from, to air.State, readAt time.Time) {
-	_, doubt := doubtful(to)
+	_, doubt := b.doubt(z, to, end)
 	b.step(z, end, cure.Step{From: from, To: to, Kind: cure.Measured, Uncertain: doubt}, to, readAt)
 }
 
@@ -328,15 +328,26 @@ func (b *Bench) quality(z *zone, now time.Time) (record.Quality, string) {
 	if age > 3*every {
 		return record.QualityUncertain, fmt.Sprintf("the last reading is from %s ago", age.Round(time.Second))
 	}
-	if why, doubt := doubtful(value); doubt {
+	if why, doubt := b.doubt(z, value, now); doubt {
 		return record.QualityUncertain, why
+	}
+	return record.QualityGood, ""
+}
+
+// doubt says whether air that was read just now can be relied on.
+func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doubt bool) {
+	if why, doubt := doubtful(value); doubt {
+		return why, true
+	}
+	if z.source != nil && b.overdue(z.source, now) > 0 {
+		return fmt.Sprintf("the check of %s is overdue", z.source.ID), true
 	}
 	for _, s := range z.sensors {
 		if b.stands(alarm.Disagrees, s.ID) {
-			return record.QualityUncertain, "its sensors disagree"
+			return "its sensors disagree", true
 		}
 	}
-	return record.QualityGood, ""
+	return "", false
 }
 
 // doubtful says whether air is outside the range that the model is meant for.

@@ -141,6 +141,8 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.unshelve(now, r.By, c)
 	case record.CountPrints:
 		return b.countPrints(now, r.By, c)
+	case record.VerifySensor:
+		return b.verify(now, r.By, c)
 	case record.TakeOutOfService:
 		return b.takeOutOfService(now, r.By, c)
 	case record.PutInService:

@@ -55,7 +55,7 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 	id := b.state.NextID(day)
 	b.decide(now, by, record.MixStarted{
 		Batch: id, Day: day, Ink: ink.ID, Scale: scale.ID, Zone: scale.Zone, Press: c.Press, Cup: cup.ID,
-		Colour: colourClass(c), Art: artwork(c), Mix: m, Basis: b.basis(ink, cup, scale.Zone),
+		Colour: colourClass(c), Art: artwork(c), Mix: m, Basis: b.basis(now, ink, cup, scale.Zone),
 	})
 	return b.viewOf(id, now)
 }
@@ -133,13 +133,14 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	return min(max(start, t.Min), t.Max), nil
 }
 
-func (b *Bench) basis(ink config.Ink, cup config.Cup, zone string) record.Basis {
+func (b *Bench) basis(now time.Time, ink config.Ink, cup config.Cup, zone string) record.Basis {
 	s := record.Basis{Life: b.lifeFor(ink), Place: benchPlace, Solvent: b.solvent(ink, cup)}
 	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
-		s.Sensor = z.sensors[0].Accuracy
+		reads := z.sensors[0]
 		if z.source != nil {
-			s.Sensor = z.source.Accuracy
+			reads = z.source
 		}
+		s.Sensor = b.accuracy(reads, now)
 	}
 	return s
 }
@@ -251,7 +252,7 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 	if err != nil {
 		return nil, err
 	}
-	basis := b.basis(ink, cup, zone)
+	basis := b.basis(now, ink, cup, zone)
 	basis.WeighingU = m.RatioUncertainty()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)

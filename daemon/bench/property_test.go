@@ -94,7 +94,7 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				s.asks(rapid.SampledFrom([]record.Change{
 					record.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, record.UnshelveAlarm{Alarm: key.Name, Subject: key.Subject},
 					record.ShelveAlarm{Alarm: key.Name, Subject: key.Subject, Until: until, Reason: "r"},
-					record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "r"}, record.PutInService{Sensor: "bench-air"},
+					record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "r"}, record.PutInService{Sensor: "bench-air"}, record.VerifySensor{Sensor: "bench-air", HumidityPct: new(75.3)},
 				}).Draw(rt, "change"))
 			},
 			"disk": func(*rapid.T) {

@@ -73,7 +73,7 @@ func (b *Bench) airViews(now time.Time) []record.AirView {
 			}
 		}
 		if z.source != nil {
-			v.Sensor, v.Mono, v.Accuracy = z.source.ID, z.source.mono, z.source.Accuracy
+			v.Sensor, v.Mono, v.Accuracy = z.source.ID, z.source.mono, b.accuracy(z.source, now)
 		}
 		views = append(views, v)
 	}
@@ -133,8 +133,9 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []record.SensorVi
 		s := b.sensors[c.ID]
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
+		checked, due := b.lastCheck(state, s)
 		views = append(views, record.SensorView{
-			ID: s.ID, Zone: s.Zone, Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
+			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
 			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		})

@@ -150,7 +150,7 @@ mqtt: {url: "mqtts://broker.example", ca_file: /a, cert_file: /b, key_file: /c, 
 scales:
   - {id: s1, port: "tcp://10.0.0.5:4001", baud: 19200, mode: 7E1, line: auto, request: "", division_g: 0.01, capacity_g: 500, zone: z2}
 sensors:
-  - {id: a1, zone: z1, source: hwmon, path: /one, every: 1m30s, accuracy: {temperature_c: 0.1, humidity_pct: 1}, stale_after: 1d}
+  - {id: a1, zone: z1, source: hwmon, path: /one, every: 1m30s, accuracy: {temperature_c: 0.1, humidity_pct: 1}, stale_after: 1d, check_every: 180d, checked: 2026-03-31}
   - {id: a2, zone: z2, path: /two, accuracy: {humidity_pct: 1.5}}
 cups:
   - {id: c1, ink_minimum_g: 20, fill_maximum_g: 50.5, empty_g: 7, mouth_mm: 70, exposure: 0.5, lag: 0s}
@@ -190,7 +190,8 @@ retention: {raw: 7d, minutes: 7d}
 		Scales: []Scale{{ID: "s1", Port: "tcp://10.0.0.5:4001", Baud: 19200, Mode: "7E1", Line: "auto", DivisionG: 0.01, CapacityG: 500, Zone: "z2"}},
 		Sensors: []Sensor{
 			{ID: "a1", Zone: "z1", Source: "hwmon", Path: "/one", Every: 90 * time.Second,
-				Accuracy: cure.Sensor{TemperatureAccuracyC: 0.1, HumidityAccuracyPct: 1}, StaleAfter: 24 * time.Hour},
+				Accuracy: cure.Sensor{TemperatureAccuracyC: 0.1, HumidityAccuracyPct: 1}, StaleAfter: 24 * time.Hour,
+				CheckEvery: 180 * 24 * time.Hour, Checked: time.Date(2026, 3, 31, 0, 0, 0, 0, time.UTC)},
 			{ID: "a2", Zone: "z2", Source: "hwmon", Path: "/two", Every: 5 * time.Second,
 				Accuracy: cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 1.5}, StaleAfter: 5 * time.Minute},
 		},

@@ -208,6 +208,21 @@ func (m *mapping) duration(key string, into *time.Duration, shortest, longest ti
 		sayDuration(shortest), sayDuration(longest), example))
 }
 
+// date reads a day. YAML's own dates are taken too, which is what a day without quotes is.
+func (m *mapping) date(key string, into *time.Time) {
+	f := m.field(key)
+	if f == nil {
+		return
+	}
+	if text, ok := f.value.(*ast.StringNode); ok {
+		if d, err := time.Parse(time.DateOnly, text.Value); err == nil && d.Year() >= 2000 {
+			*into = d
+			return
+		}
+	}
+	m.wrong(key, "a day as YYYY-MM-DD, such as 2026-03-31")
+}
+
 // days is a duration that begins with whole days.
 var days = regexp.MustCompile(`^([0-9]{1,5})d(.*)$`)
 

@@ -69,8 +69,8 @@ func TestCommandsAreAnswered(t *testing.T) {
 		w.hears(t, "in the future", jsonHas(root+"done/unload", "outcome", "ignored"))
 		publishCommand(t, w, "abandon", `{"batch":"0612-1"}`)
 		w.hears(t, "no ref", jsonHas(root+"done/abandon", "outcome", "refused"))
-		publishCommand(t, w, "verifications", commandAt("f", now, ``))
-		w.hears(t, "not yet", jsonHas(root+"done/verifications", "status", 501.0))
+		publishCommand(t, w, "replaced", commandAt("f", now, ``))
+		w.hears(t, "not yet", jsonHas(root+"done/replaced", "status", 501.0))
 
 		mu.Lock()
 		defer mu.Unlock()

@@ -31,7 +31,7 @@ type Command struct {
 
 // later are the verbs of the contract that this version does not know yet.
 var later = map[string]bool{
-	"defects": true, "verifications": true, "replaced": true,
+	"defects": true, "replaced": true,
 }
 
 // ParseCommand reads the payload of a command: `{"ref","at",…}` with the fields of the
@@ -138,12 +138,13 @@ var verbs = map[string]func([]byte) (record.Change, error){
 	"out-of-service": reader(func(c record.TakeOutOfService) fields {
 		return fields{"sensor": c.Sensor, "until": timeGiven(c.Until), "reason": c.Reason}
 	}),
-	"prints":     reader(func(c record.CountPrints) fields { return fields{"press": c.Press} }),
-	"cans":       reader(func(record.MakeCan) fields { return nil }),
-	"opened":     reader(func(c record.OpenCan) fields { return fields{"can": c.Can} }),
-	"stirred":    reader(func(c record.StirCan) fields { return fields{"can": c.Can} }),
-	"emptied":    reader(func(c record.EmptyCan) fields { return fields{"can": c.Can} }),
-	"in-service": reader(func(c record.PutInService) fields { return fields{"sensor": c.Sensor} }),
+	"verifications": reader(func(c record.VerifySensor) fields { return fields{"sensor": c.Sensor} }),
+	"prints":        reader(func(c record.CountPrints) fields { return fields{"press": c.Press} }),
+	"cans":          reader(func(record.MakeCan) fields { return nil }),
+	"opened":        reader(func(c record.OpenCan) fields { return fields{"can": c.Can} }),
+	"stirred":       reader(func(c record.StirCan) fields { return fields{"can": c.Can} }),
+	"emptied":       reader(func(c record.EmptyCan) fields { return fields{"can": c.Can} }),
+	"in-service":    reader(func(c record.PutInService) fields { return fields{"sensor": c.Sensor} }),
 }
 
 // fields are the fields that a change must have, with what it has.

@@ -38,6 +38,7 @@ var commandExamples = map[string]string{
 	"opened":         `{` + commandHead + `,"can":"hardener-1","on":"2026-06-12"}`,
 	"stirred":        `{` + commandHead + `,"can":"ink-1"}`,
 	"emptied":        `{` + commandHead + `,"can":"ink-1","undo":true}`,
+	"verifications":  `{` + commandHead + `,"sensor":"bench-air","humidity_pct":75.3,"temperature_c":25}`,
 	"in-service":     `{` + commandHead + `,"sensor":"bench-air"}`,
 }
 
@@ -91,7 +92,7 @@ func TestBadCommandsAreRefused(t *testing.T) {
 		{"too deep", "record", `{` + commandHead + `,"components":` + strings.Repeat("[", 20) + strings.Repeat("]", 20) + `}`, 422, "deep"},
 		{"too long", "load", `{"ref":"` + strings.Repeat("x", maxCommandBytes) + `"}`, 413, "at most"},
 		{"bytes", "load", "{\"ref\":\"\xff\"}", 422, "UTF-8"},
-		{"later", "verifications", `{` + commandHead + `,"batch":"b"}`, 501, "later"},
+		{"later", "replaced", `{` + commandHead + `,"batch":"b"}`, 501, "later"},
 		{"unknown verb", "paint", `{` + commandHead + `}`, 404, "no verb"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

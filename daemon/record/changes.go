@@ -189,6 +189,14 @@ type PutInService struct {
 	Sensor string `json:"sensor,omitempty" hidden:"true"`
 }
 
+// VerifySensor records a check of a sensor: what the air was by a reference.
+type VerifySensor struct {
+	Sensor       string   `json:"sensor,omitempty" hidden:"true"`
+	HumidityPct  *float64 `json:"humidity_pct" doc:"by the reference: a salt point or a better meter" minimum:"0" maximum:"100"`
+	TemperatureC *float64 `json:"temperature_c,omitempty" doc:"by the reference" minimum:"-40" maximum:"80"`
+	Note         string   `json:"note,omitempty" maxLength:"200"`
+}
+
 // Verb returns the last word of the change's path, which is also its MQTT command.
 func (StartMix) Verb() string         { return "mix" }
 func (RecordMix) Verb() string        { return "record" }
@@ -211,6 +219,7 @@ func (AcknowledgeAlarm) Verb() string { return "acknowledge" }
 func (ShelveAlarm) Verb() string      { return "shelve" }
 func (UnshelveAlarm) Verb() string    { return "unshelve" }
 func (TakeOutOfService) Verb() string { return "out-of-service" }
+func (VerifySensor) Verb() string     { return "verifications" }
 func (PutInService) Verb() string     { return "in-service" }
 
 // Request is a change with who asks for it.

@@ -316,6 +316,8 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[Printed](kind, data)
 	case KindLearnedAccepted:
 		return decode[LearnedAccepted](kind, data)
+	case KindSensorVerified:
+		return decode[SensorVerified](kind, data)
 	case KindLearnedRevoked:
 		return decode[LearnedRevoked](kind, data)
 	case KindDevicePaired:

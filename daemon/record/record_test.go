@@ -52,6 +52,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
 		LearnedAccepted{Ink: "gloss-4", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "gloss-4"},
+		SensorVerified{Sensor: "bench-air", HumidityPct: 75.3, TemperatureC: new(25.0), Read: &air.State{TemperatureC: 24.8, HumidityPct: 74}, Note: "salt jar"},
 		CanMade{Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
 		CanOpened{Can: "ink-1", On: "2026-06-02"}, CanStirred{Can: "ink-1"}, CanEmptied{Can: "ink-1", Undo: true},
 		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", G: 60, ExpiredOn: "2026-06-01", Override: "r"},

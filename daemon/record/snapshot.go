@@ -110,6 +110,10 @@ type SensorView struct {
 	Detail    string    `json:"detail,omitempty"`
 	// OutOfService is until when the device is under maintenance.
 	OutOfService *time.Time `json:"out_of_service_until,omitempty"`
+	// Checked is when a sensor's humidity was checked last, CheckDue when the next check
+	// is due; nil for a sensor that is never due.
+	Checked  *time.Time `json:"checked_at,omitempty"`
+	CheckDue *time.Time `json:"check_due_at,omitempty"`
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`

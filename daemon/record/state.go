@@ -43,8 +43,10 @@ type State struct {
 	ClosedTotal map[ClosedKey]int  `json:"closed_total"`
 	CupEmptyG   map[string]float64 `json:"cup_empty_g"`       // learned at the bench
 	Learned     map[string]Learned `json:"learned,omitempty"` // of inks, by id
-	Cans        map[string]*Can    `json:"cans,omitempty"`    // by id
-	CanNumber   int                `json:"can_number,omitempty"`
+
+	Verified  map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
+	Cans      map[string]*Can      `json:"cans,omitempty"`     // by id
+	CanNumber int                  `json:"can_number,omitempty"`
 
 	// Day and Number make the next batch's id. Day never goes back, whatever the
 	// clock does, so an id is not given twice.

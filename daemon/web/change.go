@@ -61,6 +61,7 @@ func (s *Server) changes(api huma.API) {
 	changeAlarm(s, api, "Put an alarm aside for a time", true, func(c *record.ShelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
 	changeAlarm(s, api, "Take an alarm off the shelf", false, func(c *record.UnshelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
 	countPrints(s, api)
+	changeSensor(s, api, "Record a check of a sensor's humidity against a reference", true, func(c *record.VerifySensor, id string) { c.Sensor = id })
 	changeSensor(s, api, "Begin the maintenance of a sensor or scale: its alarms are silent", true, func(c *record.TakeOutOfService, id string) { c.Sensor = id })
 	changeSensor(s, api, "End the maintenance of a sensor or scale", false, func(c *record.PutInService, id string) { c.Sensor = id })
 }

@@ -58,6 +58,7 @@ const (
 	AirOutOfRange  = "air-out-of-range"
 	CupSweating    = "cup-sweating"
 	SensorStale    = "sensor-stale"
+	SensorOverdue  = "sensor-overdue"
 	Implausible    = "sensor-implausible"
 	Disagrees      = "sensor-disagrees"
 	ScaleSilent    = "scale-silent"

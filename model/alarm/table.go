@@ -114,6 +114,13 @@ var ofAir = []Definition{
 		Delays:   Delays{Off: 10 * time.Second},
 	},
 	{
+		Name: SensorOverdue, Subject: Sensor, Priority: Low,
+		Cause:    "the check of the sensor's humidity is overdue",
+		Limit:    "check_every after its last check",
+		Response: "Check it against salt points or a reference meter, and record the check. Until then the bands are wider.",
+		Delays:   Delays{On: time.Minute, Off: time.Second},
+	},
+	{
 		Name: Implausible, Subject: Sensor, Priority: Medium,
 		Cause:    "the sensor gives values that air cannot have",
 		Limit:    "three readings in a row",

@@ -83,6 +83,8 @@ export function listPanel(element, title, empty) {
   return { list, none };
 }
 
+const dayOf = (at) => new Date(at).toLocaleDateString(undefined, { dateStyle: "medium" });
+
 const since = (at, now) => `since ${clockTime(Date.parse(at), now)}, ${duration(-secondsUntil(Date.parse(at), now))}`;
 
 export function instrumentsPanel(element, tools) {
@@ -123,6 +125,7 @@ function instrument(tools) {
         id: row.id, ...state, reading: readingOf(store, row, now),
         details: [
           Date.parse(row.since) > 0 && since(row.since, now), row.detail,
+          row.check_due_at && `humidity checked ${dayOf(row.checked_at)}, next due ${dayOf(row.check_due_at)}`,
           ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
         ],
       });
