@@ -1,0 +1,317 @@
+package neighbours
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
+
+// floor is a store on a clock that the test turns. The other bench has a wall clock of its
+// own, which may be another.
+type floor struct {
+	*Store
+	wall  time.Time
+	mono  time.Duration
+	apart time.Duration // the other's wall clock less ours
+}
+
+func newFloor(benches ...string) *floor {
+	f := &floor{wall: noon, mono: time.Hour}
+	f.Store = New(benches, func() (time.Time, time.Duration) { return f.wall, f.mono })
+	f.Contact(true)
+	return f
+}
+
+func (f *floor) turn(d time.Duration) { f.wall, f.mono = f.wall.Add(d), f.mono+d }
+
+func (f *floor) light(meaning light.Meaning, press string) []byte {
+	now := f.wall.Add(f.apart)
+	return fmt.Appendf(nil, `{"time":%q,"valid_until":%q,"seq":3,"meaning":%q,"colour":"x","flashing":false,"reason":"because","press":%q,"batch":"0612-1","new_in_some_version":{}}`,
+		now.Format(time.RFC3339Nano), now.Add(90*time.Second).Format(time.RFC3339Nano), meaning, press)
+}
+
+func (f *floor) batch(id, press string) []byte {
+	now := f.wall.Add(f.apart)
+	b, err := json.Marshal(record.BatchState{
+		Time: now, ID: id, Ink: "gloss-4", Press: &press, Zone: "hall", State: record.Open, Quality: record.QualityGood,
+		EndsAt: &record.Ends{Expected: now.Add(3 * time.Hour), Low: now.Add(2 * time.Hour), High: now.Add(4 * time.Hour)},
+	})
+	if err != nil {
+		panic(err)
+	}
+	return b
+}
+
+func (f *floor) press(t testing.TB, id string) Press {
+	t.Helper()
+	for _, b := range f.Benches() {
+		for _, p := range b.Presses {
+			if p.ID == id {
+				return p
+			}
+		}
+	}
+	t.Fatalf("no press %s: %+v", id, f.Benches())
+	return Press{}
+}
+
+// unknown checks that a press is not known, with its age.
+func (f *floor) unknown(t testing.TB, id, why string, age time.Duration) {
+	t.Helper()
+	p := f.press(t, id)
+	if p.Meaning != light.Unknown || !p.Flashing || p.Reason != why || p.Was != light.InOrder {
+		t.Errorf("%+v; want unknown, since %s", p, why)
+	}
+	if p.AsOf == nil || f.wall.Sub(*p.AsOf) != age {
+		t.Errorf("as of %v, want %v before %v", p.AsOf, age, f.wall)
+	}
+	for _, x := range f.Benches()[0].Batches {
+		if x.EndsAt != nil || x.Quality != record.QualityBad || x.AsOf == nil {
+			t.Errorf("an old batch looks fresh: %+v", x)
+		}
+	}
+}
+
+func TestLightAndBatchHeardLive(t *testing.T) {
+	for _, apart := range []time.Duration{0, -300 * 24 * time.Hour, 5 * time.Hour} { // a bench whose clock is not set
+		f := newFloor("bench-2", "bench-3")
+		f.apart = apart
+		if all := f.Benches(); len(all) != 2 || all[0].Contact != Waiting || all[0].Presses == nil || all[0].HeardAt != nil {
+			t.Fatalf("at first: %+v", all)
+		}
+		f.Available("bench-2", true, true)
+		f.Light("bench-2", "light-1", f.light(light.InOrder, "press-1"), false)
+		f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), false)
+		f.turn(time.Minute)
+		p, b := f.press(t, "press-1"), f.Benches()[0]
+		if p.Meaning != light.InOrder || p.Flashing || p.Reason != "because" || p.Batch != "0612-1" || p.AsOf != nil {
+			t.Errorf("press %+v", p)
+		}
+		if b.Contact != Online || b.HeardAt == nil || !b.HeardAt.Equal(noon) || len(b.Batches) != 1 {
+			t.Fatalf("bench %+v", b)
+		}
+		if x := b.Batches[0]; x.EndsAt == nil || !x.EndsAt.Low.Equal(noon.Add(2*time.Hour)) || x.Press != "press-1" || x.Ink != "gloss-4" || x.AsOf != nil {
+			t.Errorf("with a clock %v apart the batch is %+v", apart, x)
+		}
+		f.wall = f.wall.Add(time.Hour) // our own clock is set anew: the time that is left is the same
+		if x := f.Benches()[0].Batches[0]; !x.EndsAt.Low.Equal(noon.Add(3 * time.Hour)) {
+			t.Errorf("after a step of our clock it ends at %v", x.EndsAt.Low)
+		}
+		f.Batch("bench-2", "0612-1", nil, false)
+		f.Light("bench-2", "light-1", nil, false)
+		if b := f.Benches()[0]; len(b.Batches)+len(b.Presses) != 0 {
+			t.Errorf("what has ended is still there: %+v", b)
+		}
+	}
+}
+
+func TestOldValuesNeverLookFresh(t *testing.T) {
+	said := func(t *testing.T, kept bool) *floor {
+		f := newFloor("bench-2")
+		f.Available("bench-2", true, true)
+		f.Light("bench-2", "light-1", f.light(light.InOrder, "press-1"), kept)
+		f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), kept)
+		return f
+	}
+	t.Run("what the broker had kept", func(t *testing.T) {
+		f := said(t, true)
+		f.turn(20 * time.Second)
+		f.unknown(t, "press-1", whySilent, 20*time.Second)
+		f.Alive("bench-2")
+		f.unknown(t, "press-1", whyOld, 20*time.Second)
+	})
+	t.Run("kept, and from a clock ahead of ours", func(t *testing.T) {
+		f := newFloor("bench-2")
+		f.apart = time.Hour
+		f.Light("bench-2", "light-1", f.light(light.InOrder, "press-1"), true)
+		f.unknown(t, "press-1", whySilent, 0)
+	})
+	t.Run("kept does not replace live", func(t *testing.T) {
+		f := said(t, false)
+		f.Light("bench-2", "light-1", f.light(light.DoNotPrint, "press-1"), true)
+		if p := f.press(t, "press-1"); p.Meaning != light.InOrder {
+			t.Errorf("%+v", p)
+		}
+	})
+	t.Run("valid no more", func(t *testing.T) {
+		f := said(t, false)
+		f.turn(80 * time.Second)
+		f.Alive("bench-2")
+		f.turn(11 * time.Second)
+		if p := f.press(t, "press-1"); p.Meaning != light.Unknown || p.Reason != whyOld {
+			t.Errorf("%+v", p)
+		}
+		if b := f.Benches()[0]; b.Contact != Online || b.Batches[0].EndsAt == nil {
+			t.Errorf("a batch is sent less often than a light: %+v", b)
+		}
+		f.turn(80 * time.Second)
+		f.Alive("bench-2")
+		f.unknown(t, "press-1", whyOld, 171*time.Second)
+	})
+	t.Run("silent", func(t *testing.T) {
+		f := said(t, false)
+		f.turn(91 * time.Second)
+		f.unknown(t, "press-1", whySilent, 91*time.Second)
+	})
+	t.Run("offline, and back", func(t *testing.T) {
+		f := said(t, false)
+		f.turn(5 * time.Second)
+		f.Available("bench-2", false, false)
+		f.unknown(t, "press-1", whyOffline, 5*time.Second)
+		f.Available("bench-2", true, false) // what it said before is not said again by that
+		f.unknown(t, "press-1", whyOld, 5*time.Second)
+		f.Light("bench-2", "light-1", f.light(light.Soon, "press-1"), false)
+		if p := f.press(t, "press-1"); p.Meaning != light.Soon {
+			t.Errorf("%+v", p)
+		}
+	})
+	t.Run("the broker is away", func(t *testing.T) {
+		f := said(t, false)
+		f.turn(time.Second)
+		f.Contact(false)
+		f.unknown(t, "press-1", whyNoBroker, time.Second)
+		f.Contact(true)
+		if p := f.press(t, "press-1"); p.Meaning != light.InOrder {
+			t.Errorf("back within its time: %+v", p)
+		}
+	})
+}
+
+func TestSeveralLightsOfOnePress(t *testing.T) {
+	f := newFloor("bench-2")
+	f.Light("bench-2", "a", f.light(light.Soon, "press-1"), false)
+	f.Light("bench-2", "b", f.light(light.InOrder, "press-1"), false)
+	f.Light("bench-2", "c", f.light(light.DoNotPrint, "press-1"), true) // of another day
+	f.Batch("bench-2", "0612-2", f.batch("0612-2", "press-2"), false)
+	if p := f.press(t, "press-1"); p.Meaning != light.Soon {
+		t.Errorf("%+v", p)
+	}
+	if p := f.press(t, "press-2"); p.Meaning != light.Unknown || p.Reason != whyNoLight || p.Batch != "0612-2" {
+		t.Errorf("a press that only a batch names: %+v", p)
+	}
+}
+
+func TestNoBenchTakesMoreThanItsRoom(t *testing.T) {
+	f := newFloor("bench-2")
+	for i := range 500 {
+		f.turn(time.Millisecond)
+		id := fmt.Sprintf("0612-%d", i)
+		f.Light("bench-2", id, f.light(light.InOrder, id), false)
+		f.Batch("bench-2", id, f.batch(id, id), false)
+		f.Batch("bench-9", id, f.batch(id, id), false)
+		f.Batch("bench-2", "a/b", f.batch("a/b", id), false)
+	}
+	b := f.Benches()
+	if len(b) != 1 || len(b[0].Batches) != mostBatches || b[0].Batches[len(b[0].Batches)-1].ID != "0612-499" {
+		t.Errorf("%d benches, %d batches", len(b), len(b[0].Batches))
+	}
+	if n := len(f.benches[0].lights); n != mostLights {
+		t.Errorf("%d lights", n)
+	}
+	f.Light("bench-2", "big", append(f.light(light.InOrder, "press-1"), strings.Repeat(" ", mostPayload)...), false)
+	if f.benches[0].lights["big"] != nil {
+		t.Error("a payload beyond its bound was taken")
+	}
+}
+
+// TestNothingOldLooksFresh: whatever comes in whatever order, what is shown as known was
+// heard live, within its time, since its bench was offline last, through a broker that is
+// there; and it means what was said last.
+func TestNothingOldLooksFresh(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		f := newFloor("bench-2")
+		var lastLive, lastBatch, spoke time.Duration
+		var said light.Meaning
+		up, online := true, true
+		for range rapid.IntRange(1, 60).Draw(t, "acts") {
+			kept := rapid.Bool().Draw(t, "kept")
+			switch rapid.IntRange(0, 6).Draw(t, "act") {
+			case 0:
+				m := rapid.SampledFrom(light.Meanings()).Draw(t, "meaning")
+				f.Light("bench-2", "light-1", f.light(m, "press-1"), kept)
+				if !kept {
+					lastLive, spoke, said, online = f.mono, f.mono, m, true
+				}
+			case 1:
+				f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), kept)
+				if !kept {
+					lastBatch, spoke, online = f.mono, f.mono, true
+				}
+			case 2:
+				online = rapid.Bool().Draw(t, "online")
+				f.Available("bench-2", online, kept)
+				if !online {
+					lastLive, lastBatch = 0, 0
+				} else if !kept {
+					spoke = f.mono
+				}
+			case 3:
+				up = rapid.Bool().Draw(t, "broker")
+				f.Contact(up)
+			case 4:
+				f.Alive("bench-2")
+				spoke, online = f.mono, true
+			default:
+				f.turn(time.Duration(rapid.IntRange(1, 100).Draw(t, "s")) * time.Second)
+			}
+			may := func(heard, within time.Duration) bool {
+				return up && online && heard > 0 && f.mono-heard <= within && f.mono-spoke <= silentAfter
+			}
+			b := f.Benches()[0]
+			for _, p := range b.Presses {
+				if p.AsOf != nil && p.AsOf.After(f.wall) {
+					t.Fatalf("said in the future: %+v", p)
+				}
+				if p.Was == "" && p.Reason != whyNoLight && (!may(lastLive, lightFor) || p.Meaning != said) {
+					t.Fatalf("looks fresh: %+v", p)
+				}
+				if p.Was != "" && (p.Meaning != light.Unknown || !p.Flashing) {
+					t.Fatalf("old and not unknown: %+v", p)
+				}
+			}
+			for _, x := range b.Batches {
+				if x.EndsAt != nil && !may(lastBatch, batchFor) {
+					t.Fatalf("looks fresh: %+v", x)
+				}
+			}
+		}
+	})
+}
+
+// FuzzPayloads: whatever comes, it can be shown as JSON, bounded, with known words only.
+func FuzzPayloads(f *testing.F) {
+	room := newFloor("bench-2")
+	f.Add(room.light(light.InOrder, "press-1"), room.batch("0612-1", "press-1"))
+	f.Add([]byte(`{"meaning":"green","press":"P"}`), []byte(`{"id":"0612-1","state":"open","ends_at":{"low":"0001-01-01T00:00:00Z","expected":"9999-12-31T00:00:00Z","high":"9999-12-31T00:00:00Z"}}`))
+	f.Add([]byte(`{"time":"9999-12-31T23:59:59Z","valid_until":"0001-01-01T00:00:00Z"}`), []byte("\xff{"))
+	f.Add([]byte(``), []byte(`null`))
+	f.Fuzz(func(t *testing.T, lamp, batch []byte) {
+		for _, kept := range []bool{false, true} {
+			r := newFloor("bench-2")
+			r.Light("bench-2", "light-1", lamp, kept)
+			r.Batch("bench-2", "0612-1", batch, kept)
+			for _, ahead := range []time.Duration{0, time.Hour} {
+				r.turn(ahead)
+				b := r.Benches()[0]
+				out, err := json.Marshal(b)
+				if err != nil || len(out) > 4000 {
+					t.Fatalf("%d bytes, %v: %s", len(out), err, out)
+				}
+				for _, p := range b.Presses {
+					if !idShape.MatchString(p.ID) || p.Meaning == light.InOrder && (kept || ahead > 0) {
+						t.Errorf("%+v", p)
+					}
+				}
+			}
+		}
+	})
+}

@@ -1,0 +1,158 @@
+package neighbours
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+// Bench is another bench as this one knows it.
+type Bench struct {
+	ID      string     `json:"bench"`
+	Contact Contact    `json:"contact" enum:"online,offline,silent,waiting,no-broker"`
+	HeardAt *time.Time `json:"heard_at,omitempty" doc:"when it was last heard live"`
+	Presses []Press    `json:"presses"`
+	Batches []Batch    `json:"batches"`
+}
+
+// Press is a press of another bench. What is old is unknown: Was is what was said of it
+// last, at AsOf.
+type Press struct {
+	ID       string        `json:"id"`
+	Meaning  light.Meaning `json:"meaning"`
+	Flashing bool          `json:"flashing"`
+	Reason   string        `json:"reason"`
+	Batch    string        `json:"batch,omitempty"`
+	Was      light.Meaning `json:"was,omitempty"`
+	AsOf     *time.Time    `json:"as_of,omitempty"`
+	old      bool
+}
+
+// Batch is an open batch of another bench. One that is old has no ends, and the quality
+// bad; AsOf is when it was last heard of.
+type Batch struct {
+	ID      string         `json:"id"`
+	Ink     string         `json:"ink"`
+	Press   string         `json:"press,omitempty"`
+	Zone    string         `json:"zone"`
+	State   record.Phase   `json:"state"`
+	EndsAt  *record.Ends   `json:"ends_at,omitempty" doc:"by this bench's clock"`
+	Quality record.Quality `json:"quality"`
+	Why     string         `json:"why,omitempty"`
+	AsOf    *time.Time     `json:"as_of,omitempty"`
+}
+
+// Why a press or a batch is not known.
+const (
+	whyOffline  = "its bench is offline"
+	whySilent   = "its bench is silent"
+	whyNoBroker = "no contact with the broker"
+	whyOld      = "not heard of for too long"
+	whyNoLight  = "no light of its bench says"
+)
+
+// Benches returns what is known now, in the order in which the benches were given.
+func (s *Store) Benches() []Bench {
+	wall, mono := s.now()
+	at := func(m time.Duration) time.Time { return wall.Add(m - mono) }
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	all := make([]Bench, 0, len(s.benches))
+	for _, b := range s.benches {
+		v := Bench{ID: b.id, Contact: b.contact(s.connected, mono), Presses: []Press{}, Batches: []Batch{}}
+		if b.heard > 0 {
+			v.HeardAt = ptr(at(b.heard))
+		}
+		for _, name := range slices.Sorted(maps.Keys(b.batches)) {
+			v.Batches = append(v.Batches, b.batches[name].view(v.Contact, mono, at))
+		}
+		v.Presses = b.presses(v.Contact, v.Batches, mono, at)
+		all = append(all, v)
+	}
+	return all
+}
+
+func ptr[T any](v T) *T { return &v }
+
+// old says why something is no longer believed, empty while it is.
+func (r *received) old(c Contact, mono time.Duration) string {
+	switch {
+	case c == NoBroker:
+		return whyNoBroker
+	case c == Offline:
+		return whyOffline
+	case c == Silent || c == Waiting:
+		return whySilent
+	case !r.live || mono > r.until:
+		return whyOld
+	}
+	return ""
+}
+
+// asOf is when something was said: when it came, or what its sender says of it where the
+// broker had kept it. The sender's clock may be wrong, but this was not in the future. It
+// is nil where nobody says.
+func (r *received) asOf(mono time.Duration, at func(time.Duration) time.Time) *time.Time {
+	switch now := at(mono); {
+	case !r.kept:
+		return ptr(at(r.at))
+	case r.said.IsZero():
+		return nil
+	case r.said.After(now):
+		return &now
+	}
+	return ptr(r.said.UTC())
+}
+
+func (b *batch) view(c Contact, mono time.Duration, at func(time.Duration) time.Time) Batch {
+	v := b.row
+	if why := b.old(c, mono); why != "" {
+		v.Quality, v.Why, v.AsOf = record.QualityBad, why, b.asOf(mono, at)
+		return v
+	}
+	if b.ends != nil {
+		v.EndsAt = &record.Ends{Expected: at(b.ends.expected), Low: at(b.ends.low), High: at(b.ends.high)}
+	}
+	return v
+}
+
+// presses are those that lights and batches name. Of several lights that speak of one
+// press, one that is believed counts before one that is not, and then the gravest.
+func (b *bench) presses(c Contact, batches []Batch, mono time.Duration, at func(time.Duration) time.Time) []Press {
+	found := map[string]Press{}
+	for _, name := range slices.Sorted(maps.Keys(b.lights)) {
+		l := b.lights[name]
+		if l.press == "" {
+			continue
+		}
+		p := Press{ID: l.press, Meaning: l.meaning, Flashing: l.flashing, Reason: l.reason, Batch: l.batch}
+		if why := l.old(c, mono); why != "" {
+			p.Meaning, p.Flashing, p.Reason, p.Was, p.AsOf = light.Unknown, true, why, l.meaning, l.asOf(mono, at)
+			p.old = true
+		}
+		if other, twice := found[p.ID]; !twice || graver(p, other) {
+			found[p.ID] = p
+		}
+	}
+	for _, x := range batches {
+		if _, named := found[x.Press]; x.Press != "" && !named {
+			found[x.Press] = Press{ID: x.Press, Meaning: light.Unknown, Flashing: true, Reason: whyNoLight, Batch: x.ID, AsOf: x.AsOf}
+		}
+	}
+	all := make([]Press, 0, len(found))
+	for _, id := range slices.SortedFunc(maps.Keys(found), strings.Compare) {
+		all = append(all, found[id])
+	}
+	return all
+}
+
+func graver(a, b Press) bool {
+	if a.old != b.old {
+		return b.old
+	}
+	return light.Worst([]light.Signal{{Meaning: b.Meaning, Flashing: b.Flashing}, {Meaning: a.Meaning, Flashing: a.Flashing}}) == 1
+}
