@@ -20,6 +20,7 @@ import (
 	"potlifed/daemon/journal"
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/mqtt"
+	"potlifed/daemon/neighbours"
 	"potlifed/daemon/web"
 )
 
@@ -67,6 +68,7 @@ func Run(ctx context.Context, o Options) error {
 	if err := s.access.Check(); err != nil {
 		o.Log.Error("nobody can change anything", "err", err)
 	}
+	s.neighbours = s.others()
 	return errors.Join(s.run(ctx), j.Close())
 }
 
@@ -78,6 +80,8 @@ type service struct {
 	out     *outlet
 	metrics *metrics.Metrics
 	access  *access.Store
+
+	neighbours *neighbours.Store // of other benches; not the bench's own
 }
 
 // run starts journal, loop, outputs and instruments in this order, waits for the end,
@@ -150,7 +154,7 @@ func (f *failures) all() error {
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, Version: s.Version,
-		Learn: s.learn, Access: s.access,
+		Learn: s.learn, Access: s.access, Neighbours: s.neighbours.Benches,
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err
@@ -194,6 +198,7 @@ type outlet struct {
 	publisher *mqtt.Publisher
 	failed    error
 
+	reader *mqtt.NeighbourReader // nil for a bench that shows no others
 	broker *mqtt.Broker
 	url    string
 }
@@ -229,14 +234,20 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 	o.mu.Lock()
 	o.publisher = mqtt.New(settings, s.bench, s.journal, s.Clock, s.Log, s.metrics.ObserveReadingToPublish)
 	o.mu.Unlock()
+	o.hears(settings, s)
 	return nil
 }
 
 func (o *outlet) run(ctx context.Context) error {
 	var err error
+	var reading sync.WaitGroup
+	if o.reader != nil {
+		reading.Go(func() { o.reader.Run(ctx) })
+	}
 	if o.publisher != nil {
 		err = o.publisher.Run(ctx)
 	}
+	reading.Wait()
 	if o.broker != nil {
 		err = errors.Join(err, o.broker.Close())
 	}

@@ -130,7 +130,7 @@ func TestSampleFileShowsEveryKey(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, key := range strings.Fields(`bench data_dir http listen hosts public_url web_config_file mqtt url ca_file cert_file key_file
-		topic_prefix username password_file commands broker scales id port baud mode line request division_g capacity_g zone sensors
+		topic_prefix username password_file commands broker others scales id port baud mode line request division_g capacity_g zone sensors
 		source path every accuracy temperature_c humidity_pct stale_after cups ink_minimum_g fill_maximum_g empty_g mouth_mm exposure lag
 		presses cup lights reads topic payloads flashing_payloads confirms confirm_within confirm_payloads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl inks hardener
 		hardener_ratio ratio_tolerance_pct thinner_pct min max dark light pot_life shortest longest about at_temperature_c dry_pct
@@ -146,6 +146,7 @@ func TestEveryKeyIsRead(t *testing.T) {
 bench: b2
 data_dir: /srv/potlifed
 http: {listen: "0.0.0.0:80", hosts: [bench-1.local, 192.168.1.7], public_url: "https://bench-1.local/p", web_config_file: /etc/web.yaml}
+others: [b3, b1]
 mqtt: {url: "mqtts://broker.example", ca_file: /a, cert_file: /b, key_file: /c, topic_prefix: plant/hall-2, username: u, password_file: /d, commands: true}
 scales:
   - {id: s1, port: "tcp://10.0.0.5:4001", baud: 19200, mode: 7E1, line: auto, request: "", division_g: 0.01, capacity_g: 500, zone: z2}
@@ -212,6 +213,7 @@ retention: {raw: 7d, minutes: 7d}
 		Inks: []Ink{{ID: "i1", Hardener: "h2", Ratio: ratio(t, "10:1"), RatioTolerancePct: 2.5, Thinners: []string{"t1", "t2"},
 			ThinnerPct: ThinnerPct{Min: 0, Max: 15, Dark: 5, Light: 7}, Sheet: sheet, Life: calibrated(t, sheet), Rest: 10 * time.Minute}},
 		Alarms:    Alarms{EndingBefore: time.Hour, StopAtRisk: 1},
+		Others:    []string{"b3", "b1"},
 		Clock:     "assume",
 		Retention: Retention{Raw: 7 * 24 * time.Hour, Minutes: 7 * 24 * time.Hour},
 	}

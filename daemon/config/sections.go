@@ -27,6 +27,7 @@ func (r *reader) shop(top *mapping, shop *Shop) {
 		shop.Broker = r.broker(broker, standard.Broker)
 		broker.close()
 	}
+	r.others(top, shop)
 	r.devices(top, standard, shop)
 	r.floor(top, standard, shop)
 	r.materials(top, standard, shop)

@@ -30,7 +30,8 @@ type Shop struct {
 	Thinners  []Thinner
 	Inks      []Ink
 	Alarms    Alarms
-	Clock     string // "kernel": believe the kernel's word that the clock is set; "assume": a clock chip keeps it
+	Others    []string // benches on the same broker whose presses are shown too
+	Clock     string   // "kernel": believe the kernel's word that the clock is set; "assume": a clock chip keeps it
 	Retention Retention
 }
 

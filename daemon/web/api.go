@@ -37,6 +37,7 @@ func (s *Server) api() (http.Handler, error) {
 		// the description writes to a shared variable; the description is served below.
 	})
 	s.lists(api)
+	s.others(api)
 	s.past(api)
 	s.whatIfs(api)
 	s.inks(api)

@@ -132,6 +132,7 @@ func TestDescription(t *testing.T) {
 		"get inks",
 		"get inks/{id}/learning",
 		"get lights",
+		"get neighbours",
 		"get plan",
 		"get presses",
 		"get scales",

@@ -21,6 +21,7 @@ import (
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/ends"
+	"potlifed/daemon/neighbours"
 	"potlifed/daemon/record"
 	"potlifed/daemon/web/page"
 )
@@ -61,6 +62,9 @@ type Settings struct {
 	Access        *access.Store
 	// Learn fits the shop's inks to how their batches ended. It takes its time.
 	Learn func(ctx context.Context) ([]ends.Learned, error)
+	// Neighbours are other benches as they are known now; nil where none are shown. It must
+	// not wait.
+	Neighbours func() []neighbours.Bench
 }
 
 // Server answers HTTP.
@@ -86,6 +90,9 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	s := &Server{
 		settings: settings, bench: bench, journal: journal, ready: ready, log: logger, now: time.Now,
 		pace: usualPace, streams: make(chan struct{}, streamsAtOnce), stopping: make(chan struct{}),
+	}
+	if s.settings.Neighbours == nil {
+		s.settings.Neighbours = func() []neighbours.Bench { return nil }
 	}
 	api, err := s.api()
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/neighbours"
 	"potlifed/daemon/record"
 )
 
@@ -57,7 +58,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	for {
 		if due && !paused {
 			due = false
-			if burst := had.burst(s.bench.Snapshot()); len(burst) > 0 {
+			if burst := had.burst(s.bench.Snapshot(), s.settings.Neighbours()); len(burst) > 0 {
 				if out.send(burst) != nil {
 					return
 				}
@@ -111,11 +112,13 @@ type follower struct {
 	batches seen[record.BatchView]
 	lights  seen[record.LightView]
 	alarms  seen[record.AlarmView]
+	others  seen[neighbours.Bench]
 }
 
 func newFollower() *follower {
 	return &follower{
 		seen[record.AirView]{}, seen[record.ScaleView]{}, seen[record.BatchView]{}, seen[record.LightView]{}, seen[record.AlarmView]{},
+		seen[neighbours.Bench]{},
 	}
 }
 
@@ -130,7 +133,7 @@ type over struct {
 }
 
 // burst writes the events that bring the reader to the given snapshot.
-func (f *follower) burst(n *record.Snapshot) []byte {
+func (f *follower) burst(n *record.Snapshot, others []neighbours.Bench) []byte {
 	var out bytes.Buffer
 	zones, _ := airKind.news(f.air, n.Air, n.Mono)
 	writeEvents(&out, airKind.event, zones)
@@ -162,6 +165,9 @@ func (f *follower) burst(n *record.Snapshot) []byte {
 		name, subject, _ := strings.Cut(key, "/")
 		writeEvents(&out, alarmKind.event, []over{{Time: n.At, Seq: n.Seq, Name: name, Subject: subject, State: "normal"}})
 	}
+
+	benches, _ := neighbourKind.news(f.others, others, n.Mono)
+	writeEvents(&out, neighbourKind.event, benches)
 	return out.Bytes()
 }
 
@@ -181,7 +187,7 @@ func describeStream(api huma.API) {
 	api.OpenAPI().AddOperation(&huma.Operation{
 		OperationID: "stream", Method: http.MethodGet, Path: base + "stream",
 		Summary: "Server-sent events",
-		Description: "First all rows, then what changes, as events named air, scale, batch, light and alarm, each with the row of the list as its data. " +
+		Description: "First all rows, then what changes, as events named air, scale, batch, light, alarm and neighbour, each with the row of the list as its data. " +
 			"A batch that has ended is sent once more with the state closed, an alarm with the state normal. A comment line comes every 15 seconds.",
 		Responses: map[string]*huma.Response{"200": {Description: "Events without end", Content: map[string]*huma.MediaType{
 			"text/event-stream": {Schema: &huma.Schema{Type: huma.TypeString}},

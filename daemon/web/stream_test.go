@@ -336,12 +336,12 @@ func BenchmarkBurst(b *testing.B) {
 		n.Batches = append(n.Batches, openBatch("0612-"+strings.Repeat("3", len(n.Batches))))
 	}
 	reader := newFollower()
-	if len(reader.burst(n)) == 0 {
+	if len(reader.burst(n, nil)) == 0 {
 		b.Fatal("nothing at first")
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		if len(reader.burst(n)) != 0 {
+		if len(reader.burst(n, nil)) != 0 {
 			b.Fatal("something although nothing changed")
 		}
 	}

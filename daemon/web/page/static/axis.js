@@ -28,9 +28,10 @@ export function span(batches, now) {
   return Math.min(longestAxis, Math.max(shortestAxis, room));
 }
 
-// reach is the span that all open batches share, wherever on the page they are shown.
-export function reach(store, now) {
-  return span(store.all("batches").filter((b) => b.ends_at), now);
+// reach is the span that all open batches share, wherever on the page they are shown; more are
+// those that are not this bench's.
+export function reach(store, now, more = []) {
+  return span([...store.all("batches"), ...more].filter((b) => b.ends_at), now);
 }
 
 // ticks are the round times of day within the axis, at most so many.

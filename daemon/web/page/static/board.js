@@ -8,6 +8,7 @@ import { button, h, keyed, setText, show } from "./dom.js";
 import { age, secondsUntil } from "./format.js";
 import { axisHead, axisKey, drawLife, lifeBar } from "./life.js";
 import { meaningWords, sign } from "./signs.js";
+import { othersBatches } from "./others.js";
 import { batchActions } from "./use.js";
 
 const oldAfterSeconds = 40; // a batch is sent anew every ten seconds; one this old says so
@@ -33,12 +34,14 @@ export function boardPanel(element, tools) {
   const scale = axisHead();
   const list = h("ol", { class: "board" });
   const none = h("p", { class: "quiet", text: "No press is set up." });
-  element.append(none, h("div", { class: "board-axis" }, scale.element, list), axisKey());
+  const own = h("h2", { class: "board-bench", text: "This bench" });
+  element.append(own, none, h("div", { class: "board-axis" }, scale.element, list), axisKey());
   return {
     update(now, contact) {
       const rows = boardRows(store.all("presses"), store.all("batches"));
       show(none, rows.length === 0 && store.loaded.has("presses"));
-      const length = reach(store, now);
+      const length = reach(store, now, othersBatches(store));
+      show(own, store.all("neighbours").length > 0);
       keyed(list, rows, (row) => row.key, () => boardRow(tools));
       for (const part of list.keyedParts?.values() ?? []) part.draw(now, length, contact);
       scale.draw(now, length);
@@ -113,7 +116,7 @@ function waiting(store, press) {
 }
 
 // lampPart is a press's light: shape, word and reason. Without contact nothing is known of it.
-function lampPart() {
+export function lampPart() {
   const shape = h("div", { class: "lamp board-lamp" }, h("span", { class: "lamp-shape" }));
   const word = h("p", { class: "board-word" });
   const reason = h("p", { class: "board-reason" });

@@ -8,7 +8,7 @@ import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
 
 const reloadMs = 30_000; // lists are asked for again, so that nothing missed stays missed
-const streamed = { air: "air", scale: "scales", batch: "batches", light: "lights", alarm: "alarms" };
+const streamed = { air: "air", scale: "scales", batch: "batches", light: "lights", alarm: "alarms", neighbour: "neighbours" };
 
 export const byId = (id) => document.getElementById(id);
 

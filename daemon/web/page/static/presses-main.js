@@ -3,16 +3,19 @@ import { alarmsPanel } from "./alarms.js";
 import { boardPanel } from "./board.js";
 import { setText } from "./dom.js";
 import { age, clockTime, secondsUntil } from "./format.js";
+import { othersPanel } from "./others.js";
 import { byId, drawAlarmCount, live } from "./live.js";
 
 const pressesMs = 5_000; // presses have no place in the stream
 
-const page = live({ kinds: ["presses", "batches", "lights", "alarms", "inks", "air"], fresh: ["presses"], freshMs: pressesMs });
+const page = live({ kinds: ["presses", "batches", "lights", "alarms", "inks", "air", "neighbours"], fresh: ["presses"], freshMs: pressesMs });
 const board = boardPanel(byId("board"), page);
+const others = othersPanel(byId("others"), page);
 const alarms = alarmsPanel(byId("alarms"), page);
 
 page.start((kinds, now, contact) => {
   board.update(now, contact);
+  others.update(now, contact);
   if (kinds.has("alarms")) drawAlarmCount(alarms.update(now));
   const newest = Math.max(...[...page.store.all("batches"), ...page.store.all("lights")].map((row) => Date.parse(row.time)));
   setText(byId("bench-clock"), page.store.clock.known ? clockTime(now, now) : "");

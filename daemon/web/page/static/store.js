@@ -10,6 +10,7 @@ export const keyOf = {
   alarms: (row) => `${row.name}/${row.subject}`,
   inks: (row) => row.id,
   sensors: (row) => row.id,
+  neighbours: (row) => row.bench,
 };
 
 // A row that says of itself that it is over.

@@ -1,0 +1,112 @@
+package mqtt
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"sync"
+	"testing"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+// board takes what other benches say, one line each.
+type board struct {
+	mu  sync.Mutex
+	all []string
+}
+
+func (b *board) add(format string, args ...any) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.all = append(b.all, fmt.Sprintf(format, args...))
+}
+
+func (b *board) Contact(up bool)    { b.add("contact %v", up) }
+func (b *board) Alive(bench string) { b.add("alive %s", bench) }
+func (b *board) Available(bench string, online, kept bool) {
+	b.add("available %s %v, kept %v", bench, online, kept)
+}
+func (b *board) Batch(bench, id string, payload []byte, kept bool) {
+	b.add("batch %s %s, kept %v: %s", bench, id, kept, payload)
+}
+func (b *board) Light(bench, id string, payload []byte, kept bool) {
+	b.add("light %s %s, kept %v: %s", bench, id, kept, payload)
+}
+
+func (b *board) has(parts ...string) func() bool {
+	return func() bool {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		for _, line := range b.all {
+			fits := true
+			for _, part := range parts {
+				fits = fits && strings.Contains(line, part)
+			}
+			if fits {
+				return true
+			}
+		}
+		return false
+	}
+}
+
+// TestOtherBenchesAreHeard: what a publisher sends of its presses, over each broker, live
+// and as the broker kept it, through a loss of the broker and the end of the other.
+func TestOtherBenchesAreHeard(t *testing.T) {
+	everyBroker(t, func(t *testing.T, b testBroker) {
+		s := b.settings()
+		s.Bench = "bench-2"
+		r := newRoom()
+		_, stop := runPublisher(t, r, s)
+		w := newWitness(t, b.addr())
+		w.hears(t, "bench-2", jsonHas("potlife/bench-2/light/light-1", "meaning", "in-order"))
+
+		cable := newRelay(t, b.addr())
+		own := b.settings()
+		own.URL = "mqtt://" + cable.addr()
+		to := &board{}
+		reader := NewNeighbourReader(own, []string{"bench-2", "bench-3"}, to, quietLog())
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { defer close(done); reader.Run(ctx) }()
+		until(t, "contact", to.has("contact true"))
+		until(t, "what was kept", to.has("available bench-2 true, kept true"))
+		until(t, "the light that was kept", to.has("light bench-2 light-1, kept true", `"meaning":"in-order"`))
+		until(t, "the batch that was kept", to.has("batch bench-2 0612-1, kept true", `"ink":"gloss-4"`))
+		r.bench.change(func(s *record.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = light.Soon, "soon" })
+		until(t, "the light, live", to.has("light bench-2 light-1, kept false", `"meaning":"soon"`))
+		r.bench.change(func(s *record.Snapshot) { s.Batches = nil })
+		until(t, "the end of the batch", func() bool { return to.has("batch bench-2 0612-1, kept false: ")() })
+		cable.cut()
+		until(t, "the loss", to.has("contact false"))
+		cable.mend()
+		to.mu.Lock()
+		to.all = nil
+		to.mu.Unlock()
+		until(t, "contact again", to.has("light bench-2 light-1, kept true", `"meaning":"soon"`))
+		stop()
+		until(t, "its end", to.has("available bench-2 false, kept false"))
+		cancel()
+		<-done
+		if line := "/meaning"; to.has("light bench-2 light-1" + line)() {
+			t.Error("it reads more than it shows")
+		}
+	})
+}
+
+// FuzzOtherTopics: whatever the topic, nothing but the parts of it that are meant comes
+// through, and nothing breaks.
+func FuzzOtherTopics(f *testing.F) {
+	for _, s := range []string{"potlife/bench-2/availability", "potlife/bench-2/light/", "potlife//light/x/y", "potlife", "", "potlife/b/batch/0612-1/x"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, topic string) {
+		to := &board{}
+		(&NeighbourReader{to: to}).receive("potlife", topic, []byte("x"), false)
+		if len(to.all) > 1 || len(to.all) == 1 && !strings.HasPrefix(topic, "potlife/") {
+			t.Errorf("%q: %q", topic, to.all)
+		}
+	})
+}
