@@ -47,6 +47,7 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	mux := http.NewServeMux()
 	mux.Handle("/", Handler())
 	mux.HandleFunc("GET /api/v1/{list}", f.list)
+	mux.HandleFunc("GET /api/v1/inks/{id}/learning", f.learning)
 	mux.HandleFunc("GET /api/v1/stream", func(w http.ResponseWriter, r *http.Request) { f.stream(ctx, w, r) })
 	mux.HandleFunc("POST /api/v1/", f.change)
 	mux.HandleFunc("GET /readyz", f.readyz)
@@ -68,6 +69,13 @@ func (f *fakeBench) list(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "application/json")
 	json.NewEncoder(w).Encode(map[string]any{name: rows, "seq": 7})
+}
+
+func (f *fakeBench) learning(w http.ResponseWriter, _ *http.Request) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	w.Header().Set("Content-Type", "application/json")
+	json.NewEncoder(w).Encode(f.rows["learning"])
 }
 
 // readyz answers with the checks that the rows hold, as the server's does.

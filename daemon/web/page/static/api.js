@@ -11,11 +11,16 @@ export class Refused extends Error {
   }
 }
 
+// get asks for one thing.
+export async function get(path) {
+  const response = await fetch(base + path, { headers: { Accept: "application/json" }, cache: "no-store" });
+  if (!response.ok) throw await refusal(response);
+  return response.json();
+}
+
 // list gets a list's rows.
 export async function list(name) {
-  const response = await fetch(base + name, { headers: { Accept: "application/json" }, cache: "no-store" });
-  if (!response.ok) throw await refusal(response);
-  return (await response.json())[name] ?? [];
+  return (await get(name))[name] ?? [];
 }
 
 // change posts a body and returns the thing changed. A request that got no answer is sent once

@@ -1,17 +1,19 @@
 // The page of the devices, for maintenance with a phone: can I trust the numbers?
 import { alarmsPanel } from "./alarms.js";
 import { instrumentsPanel, restsOnPanel, verdictPanel, zonesPanel } from "./devices.js";
+import { inksPanel } from "./inks.js";
 import { lampsPanel } from "./lamps.js";
 import { byId, drawAlarmCount, live } from "./live.js";
 import { readiness } from "./ready-state.js";
 
 const askMs = 5_000; // instruments and readiness have no place in the stream
 
-const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms"], fresh: ["sensors"], freshMs: askMs });
+const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms", "inks"], fresh: ["sensors"], freshMs: askMs });
 const verdict = verdictPanel(byId("verdict"), page);
 const instruments = instrumentsPanel(byId("instruments"), page);
 const zones = zonesPanel(byId("zones"), page);
 const lamps = lampsPanel(byId("lamps"), page);
+const inks = inksPanel(byId("inks"), page);
 const restsOn = restsOnPanel(byId("rests-on"), page);
 const alarms = alarmsPanel(byId("alarms"), page);
 let checks = null; // null: not heard of
@@ -27,6 +29,7 @@ page.start((kinds, now, contact) => {
   if (kinds.has("air")) zones.update(now);
   lamps.update(now);
   restsOn.update(now, checks);
+  if (kinds.has("inks")) inks.update();
 });
 ask();
 setInterval(ask, askMs);
