@@ -46,6 +46,7 @@ or a pattern such as '{stable=ST|moving=US},{sign}{weight} {unit}'.`,
 	f.IntVar(&o.config.Link.Baud, "baud", 9600, "speed in bit/s")
 	f.StringVar(&o.config.Link.Mode, "mode", "8N1", "data bits, parity, stop bits")
 	f.StringVar(&o.config.Line, "line", scale.Auto, "shape of the lines")
+	f.StringVar(&o.config.Key, "print-key", "", "line that the print key sends")
 	f.DurationVar(&o.duration, "for", 0, "stop after this time; 0 for none")
 	f.BoolVar(&o.json, "json", false, "print one JSON object a line")
 	f.BoolVar(&o.learn, "learn", false, "find speed, mode and shape by trying (not yet)")

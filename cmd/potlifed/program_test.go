@@ -348,7 +348,7 @@ data_dir: %s
 http: {listen: "127.0.0.1:0"}
 clock: assume
 scales:
-  - {id: scale-1, port: %s, division_g: 0.1, zone: bench}
+  - {id: scale-1, port: %s, division_g: 0.1, zone: bench, print_key: PRINT}
 sensors:
   - {id: bench-air, zone: bench, path: %s, every: 500ms, stale_after: 10s}
 presses:

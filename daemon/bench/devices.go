@@ -115,6 +115,7 @@ func (b *Bench) readScale(ctx context.Context, c config.Scale) {
 				counts()
 			}
 		},
+		Key:      func() { b.ScaleKey(ctx, c.ID) },
 		Rejected: func([]byte, error) { counts() },
 		Link: func(change link.Change) {
 			switch change.Kind {
@@ -137,7 +138,7 @@ func (b *Bench) readScale(ctx context.Context, c config.Scale) {
 
 // ScaleConfig is a configured scale as its driver takes it.
 func ScaleConfig(c config.Scale) scales.Config {
-	return scales.Config{Link: link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}, Line: c.Line}
+	return scales.Config{Link: link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}, Line: c.Line, Key: c.PrintKey}
 }
 
 // lineCounts are a scale's lines by what came of them. Lines that were decoded while

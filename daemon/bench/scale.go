@@ -17,13 +17,18 @@ type scale struct {
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
 	seat    seat
-	zeros   []float64     // what may be tared, g
-	last    weigh.Reading // At is zero before the first
-	lines   map[string]uint64
-	linked  bool
-	detail  string // why it is not
-	since   time.Time
-	is      string
+	zeros   []float64 // what may be tared, g
+
+	keyed      bool          // the print key was pressed in this run, and when last
+	keyAt      time.Duration // CLOCK_BOOTTIME
+	keyRefused *keyRefusal
+
+	last   weigh.Reading // At is zero before the first
+	lines  map[string]uint64
+	linked bool
+	detail string // why it is not
+	since  time.Time
+	is     string
 }
 
 func newScale(c config.Scale) *scale {

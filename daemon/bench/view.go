@@ -109,6 +109,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []record.ScaleView
 				v.Pouring = pouring(batch.Mix, s)
 			}
 		}
+		v.KeyRefused = b.refusalOfKey(s, now)
 		v.WhichCup = slices.DeleteFunc(slices.Clone(s.seat.open()), func(id string) bool { return state.Batches[id] == nil })
 		views = append(views, v)
 	}

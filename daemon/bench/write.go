@@ -46,6 +46,7 @@ type waiter struct {
 	first   int // its records in the group: from first to last
 	last    int
 	answer  chan answer // capacity 1: answering never blocks
+	refused func(error) // where nobody waits: told of a refusal; may be nil
 }
 
 type answer struct {
@@ -53,7 +54,13 @@ type answer struct {
 	err   error
 }
 
-func (w *waiter) refuse(err error) { w.answer <- answer{err: err} }
+func (w *waiter) refuse(err error) {
+	w.answer <- answer{err: err}
+	if w.refused != nil {
+		w.refused(err)
+	}
+}
+
 func (w *waiter) done(onDisk bool) {
 	w.answer <- answer{reply: record.Reply{Body: w.body, OnDisk: onDisk}}
 }

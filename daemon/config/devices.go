@@ -33,6 +33,10 @@ func (r *reader) scale(m *mapping, s Scale) Scale {
 	m.whole("baud", &s.Baud, bounds{min: 300, max: 921600, unit: "baud"})
 	m.text("mode", &s.Mode, modeRule)
 	m.text("line", &s.Line, lineRule)
+	m.text("print_key", &s.PrintKey, keyRule)
+	if s.PrintKey != "" && m.sound("line", "print_key") && s.PrintKey == s.Line {
+		m.disagree("print_key", s.PrintKey, "a line that differs from those the scale sends by itself; else each of them would be the key")
+	}
 	m.request()
 	m.number("division_g", &s.DivisionG, bounds{min: 0.001, max: 100, unit: "grams"})
 	m.number("capacity_g", &s.CapacityG, bounds{min: 10, max: 100000, unit: "grams"})
@@ -106,6 +110,18 @@ var modeRule = matching("data bits, parity and stop bits, such as 8N1 or 7E1", r
 var lineRule = textRule{"auto, the name of a shape, or a pattern", func(text string) string {
 	if _, err := scale.ParseShape(text); err != nil {
 		want := strings.TrimPrefix(err.Error(), fmt.Sprintf("line shape %q: ", text))
+		return strings.TrimPrefix(want, "want ")
+	}
+	return ""
+}}
+
+// keyRule takes what the scale package takes for the line of a print key.
+var keyRule = textRule{`the line that the scale sends when its print key is pressed, as a name or a pattern like line, or ""`, func(text string) string {
+	if text == "" {
+		return ""
+	}
+	if _, err := scale.ParseKey(text); err != nil {
+		want := strings.TrimPrefix(err.Error(), fmt.Sprintf("key line %q: ", text))
 		return strings.TrimPrefix(want, "want ")
 	}
 	return ""

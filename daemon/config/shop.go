@@ -68,6 +68,7 @@ type Scale struct {
 	Baud      int    // default 9600
 	Mode      string // default 8N1
 	Line      string // default auto
+	PrintKey  string // the line that its print key sends; empty for none
 	DivisionG float64
 	CapacityG float64
 	Zone      string // default: the first sensor's zone

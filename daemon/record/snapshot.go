@@ -86,11 +86,21 @@ type ScaleView struct {
 	// WhichCup are the mixes of which a person is to say whose cup stands on the scale,
 	// by taking one up; absent while that is not asked.
 	WhichCup []string `json:"which_cup,omitempty"`
+	// KeyRefused is why the last press of the scale's print key changed nothing; absent
+	// once that is no news.
+	KeyRefused *KeyRefusal `json:"key_refused,omitempty"`
 	// The bar of that mix, moving as one pours.
 	Pouring *PouringView `json:"pouring,omitempty"`
 
 	Up    bool              `json:"-"`
 	Lines map[string]uint64 `json:"-"` // by result: ok, torn, unknown, overlong, overload
+}
+
+// KeyRefusal says why a press of a scale's print key changed nothing.
+type KeyRefusal struct {
+	At     time.Time `json:"at"`
+	Code   string    `json:"code,omitempty"`
+	Detail string    `json:"detail"`
 }
 
 // PouringView is the pour that a mix waits for, against the live weight.

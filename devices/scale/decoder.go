@@ -8,7 +8,7 @@ import (
 
 // Counts are the lines seen since the start, by what became of them.
 type Counts struct {
-	// OK: decoded and handed on, those out of range included.
+	// OK: decoded and handed on, those out of range and the print key's included.
 	OK uint64
 	// Torn: a part was missing. One for each opening of the link is normal.
 	Torn uint64
@@ -47,6 +47,7 @@ const (
 type Decoder struct {
 	framer Framer
 	shape  Shape // as configured
+	key    Shape // of the print key's line; the zero value fits none
 
 	settled  Shape // the shape in use, with the unit that lines may leave out
 	ready    bool
@@ -72,6 +73,12 @@ type width struct {
 func NewDecoder(shape Shape) *Decoder {
 	d := &Decoder{shape: shape}
 	d.reset()
+	return d
+}
+
+// WithKey makes the decoder know the line of the scale's print key.
+func (d *Decoder) WithKey(key Shape) *Decoder {
+	d.key = key
 	return d
 }
 
@@ -108,8 +115,8 @@ func (d *Decoder) Restart() {
 func (d *Decoder) Interrupt() { d.framer.Interrupt() }
 
 // Feed takes bytes and calls each for every line they complete: with a reading,
-// or with an error that is or wraps ErrUnknown, ErrTorn, ErrOverlong or
-// ErrLearning. The slice is valid during the call only.
+// or with an error that is or wraps ErrUnknown, ErrTorn, ErrOverlong, ErrLearning or
+// ErrKey. The slice is valid during the call only.
 func (d *Decoder) Feed(p []byte, each func(line []byte, r weigh.Reading, err error)) {
 	d.framer.Feed(p, func(line []byte, err error) {
 		var r weigh.Reading
@@ -123,7 +130,7 @@ func (d *Decoder) Feed(p []byte, each func(line []byte, r weigh.Reading, err err
 
 func (d *Decoder) count(r weigh.Reading, err error) {
 	switch err {
-	case nil:
+	case nil, ErrKey:
 		d.ok.Add(1)
 		if r.Over || r.Under {
 			d.overload.Add(1)
@@ -140,6 +147,9 @@ func (d *Decoder) count(r weigh.Reading, err error) {
 }
 
 func (d *Decoder) decode(line []byte) (weigh.Reading, error) {
+	if _, err := d.key.match(line); err == nil {
+		return weigh.Reading{}, ErrKey
+	}
 	if !d.ready {
 		return d.learn(line)
 	}

@@ -17,12 +17,22 @@ type Config struct {
 	// Line is auto, the name of a shape or a pattern, see ParseShape; empty is
 	// auto.
 	Line string
+	// Key is the line that the print key sends, see ParseKey; empty for none.
+	Key string
 }
 
 // Check reports everything that is wrong with the configuration, joined.
 func (c Config) Check() error {
 	_, err := c.shape()
-	return errors.Join(c.Link.Check(), err)
+	_, keyErr := c.key()
+	return errors.Join(c.Link.Check(), err, keyErr)
+}
+
+func (c Config) key() (Shape, error) {
+	if c.Key == "" {
+		return Shape{}, nil
+	}
+	return ParseKey(c.Key)
 }
 
 func (c Config) shape() (Shape, error) {
@@ -37,6 +47,8 @@ func (c Config) shape() (Shape, error) {
 type Sink struct {
 	// Reading gets every decoded line. At is zero: the receiver has the clock.
 	Reading func(weigh.Reading)
+	// Key gets each line of the print key.
+	Key func()
 	// Link gets each change of the link's state.
 	Link func(link.Change)
 	// Rejected gets each line that cost itself, and why. The slice is valid
@@ -61,7 +73,11 @@ func New(c Config) (*Scale, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Scale{settings: c.Link, decoder: NewDecoder(shape)}, nil
+	key, err := c.key()
+	if err != nil {
+		return nil, err
+	}
+	return &Scale{settings: c.Link, decoder: NewDecoder(shape).WithKey(key)}, nil
 }
 
 // Counts are the lines since New.
@@ -80,6 +96,11 @@ func (s *Scale) Run(ctx context.Context, sink Sink) error {
 	good := false
 	each := func(line []byte, r weigh.Reading, err error) {
 		switch {
+		case err == ErrKey: // the scale speaks, and says nothing of a weight
+			good = true
+			if sink.Key != nil {
+				sink.Key()
+			}
 		case err != nil && sink.Rejected != nil:
 			sink.Rejected(line, err)
 		case err == nil:

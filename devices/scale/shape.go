@@ -217,6 +217,15 @@ const (
 )
 
 func compile(name, pattern string) (Shape, error) {
+	s, err := parse(name, pattern)
+	if err != nil {
+		return Shape{}, err
+	}
+	return s.finish()
+}
+
+// parse reads a pattern without judging it as a whole.
+func parse(name, pattern string) (Shape, error) {
 	if len(pattern) > maxPatternBytes {
 		return Shape{}, fmt.Errorf("longer than %d bytes", maxPatternBytes)
 	}
@@ -249,7 +258,7 @@ func compile(name, pattern string) (Shape, error) {
 			i++
 		}
 	}
-	return s.finish()
+	return s, nil
 }
 
 // finish checks what concerns the pattern as a whole.

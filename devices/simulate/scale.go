@@ -44,6 +44,8 @@ type ScaleOptions struct {
 	Settle time.Duration
 	// Seed of the noise.
 	Seed uint64
+	// KeyLine is what it sends when its print key is pressed; "PRINT".
+	KeyLine string
 	// TCP makes it a loopback TCP port also where there are pseudo-terminals.
 	TCP bool
 }
@@ -54,6 +56,9 @@ func (o ScaleOptions) withDefaults() ScaleOptions {
 	}
 	if o.Shape == "" {
 		o.Shape = "status-first"
+	}
+	if o.KeyLine == "" {
+		o.KeyLine = "PRINT"
 	}
 	if o.Every == 0 {
 		o.Every = 100 * time.Millisecond
@@ -237,6 +242,9 @@ func (s *Scale) Noise(p []byte) error {
 	}
 	return s.port.write(p)
 }
+
+// Press presses the print key.
+func (s *Scale) Press() error { return s.Noise([]byte(s.options.KeyLine + "\r\n")) }
 
 // Unplug pulls the plug: readers lose the port, and its name disappears.
 func (s *Scale) Unplug() error {

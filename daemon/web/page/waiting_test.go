@@ -67,3 +67,16 @@ func TestWhoseCup(t *testing.T) {
 	f.send("scale", scaleRow(time.Now(), 87, true, "0612-7", nil))
 	b.eventually("the question is gone", `!document.querySelector(".which-cup").checkVisibility()`)
 }
+
+// A press of the scale's own key that changed nothing is answered like a tap.
+func TestWhyTheKeyDidNothing(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	b.open(f)
+	row := scaleRow(time.Now(), 77, false, "0612-4", nil)
+	row.KeyRefused = &record.KeyRefusal{At: time.Now(), Code: "ambiguous", Detail: "Was it tared?"}
+	f.send("scale", row)
+	b.sees(".mix [role=alert]", "Was it tared?")
+	b.press("The cup was lifted")
+	want(t, f.body(t, "batches/0612-4/confirm"), "step", "hardener", "tared", false)
+}

@@ -41,6 +41,7 @@ export function mixPanel({ store, say }) {
       bar.update(pour, decimals);
       corrections.update(batch);
       keyed(warnings, batch.warnings ?? [], (w) => w, (w) => ({ element: h("li", { text: w }), update() {} }));
+      actions.keyPressed(scale?.batch === batch.id ? scale.key_refused : undefined);
       actions.update(words.done);
       const coming = ahead(batch, ink);
       setText(next, coming && `Next: ${coming}`);
@@ -70,8 +71,18 @@ function mixActions({ store, say }, current, chosenPart) {
   const relabel = button("That was something else…", "big", () => relabelDialog((part) => send("correct", { part }), store));
   const abandon = button("Give this mix up…", "big quiet-button", () => abandonDialog(current(), () => send("abandon"), store));
   let at = "";
+  let pressed = "";
   return {
     confirm,
+    // keyPressed shows why a press of the scale's own key changed nothing, as for a tap.
+    keyPressed(refused) {
+      if (!refused || refused.at === pressed) return;
+      pressed = refused.at;
+      at = `${current().id} ${current().step}`;
+      refusal.textContent = refused.detail;
+      refusal.dataset.code = refused.code ?? "";
+      show(refusal, true);
+    },
     rest: [refusal, tared, h("div", { class: "ways-out" }, override, undo, relabel, abandon)],
     update(done) {
       const batch = current();

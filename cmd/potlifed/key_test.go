@@ -1,0 +1,68 @@
+package main
+
+import (
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// TestAWholeMixByThePrintKey: nobody touches the page; the scale's own key, a line on a
+// pseudo-terminal among those of the stream, confirms each step.
+func TestAWholeMixByThePrintKey(t *testing.T) {
+	b := newHardware(t)
+	p := start(t, b.configuration(t, ""))
+	scaleRow := func() record.ScaleView {
+		var list struct{ Scales []record.ScaleView }
+		p.get("/api/v1/scales", &list)
+		return list.Scales[0]
+	}
+	v, wrong := p.post("batches", map[string]any{"ink": "gloss-4", "press": "press-1"})
+	if wrong != nil {
+		t.Fatal(wrong)
+	}
+	press := func(next string, grams float64) {
+		t.Helper()
+		p.eventually("the weight at rest", func() (bool, any) {
+			s := scaleRow()
+			return s.Stable && s.WeightG != nil && *s.WeightG > grams-0.05 && *s.WeightG < grams+0.05, s
+		})
+		if err := b.scale.Press(); err != nil {
+			t.Fatal(err)
+		}
+		pressed := time.Now()
+		p.eventually("step "+next, func() (bool, any) {
+			now := p.batch(v.ID)
+			return now.Step != nil && string(*now.Step) == next, now.Step
+		})
+		p.eventually("half a second, in which another press would be the same", func() (bool, any) {
+			return time.Since(pressed) > 600*time.Millisecond, nil
+		})
+	}
+	b.scale.Set(12)
+	press("ink", 12)
+	b.pour(t, 60, 30)
+	press("hardener", 72)
+	b.pour(t, 15, 15)
+	press("stir-hardener", 87)
+	press("thinner", 87)
+
+	// Nothing is poured, and the key says why it did nothing.
+	if err := b.scale.Press(); err != nil {
+		t.Fatal(err)
+	}
+	p.eventually("a refusal", func() (bool, any) {
+		s := scaleRow()
+		return s.KeyRefused != nil && s.KeyRefused.Detail != "", s
+	})
+	b.pour(t, 7.5, 15)
+	press("stir-thinner", 94.5)
+	press("load", 94.5)
+	var lines struct{ Events []struct{ Kind, By, Step string } }
+	p.get("/api/v1/events?after=0", &lines)
+	for _, e := range lines.Events {
+		if e.Kind == "confirmed" && e.By != "scale-1" {
+			t.Errorf("step %s was confirmed by %q", e.Step, e.By)
+		}
+	}
+}

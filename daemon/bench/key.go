@@ -1,0 +1,89 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// keyBounces is how soon after a line of the print key another one is the same press:
+// a glove presses twice, and some scales print a ticket of several lines. The time runs
+// from the last such line, so that a key which is held down confirms once.
+const keyBounces = 500 * time.Millisecond
+
+// keyRefusalShown is how long the page says why the key did nothing.
+const keyRefusalShown = 30 * time.Second
+
+// keyPress is what a scale says when its print key is pressed.
+type keyPress struct {
+	scale string
+	at    time.Duration // CLOCK_BOOTTIME
+}
+
+// keyRefusal is why a press of the key changed nothing.
+type keyRefusal struct {
+	record.Refusal
+	at    time.Time
+	batch string
+	step  string
+}
+
+// ScaleKey takes in that a scale's print key was pressed.
+func (b *Bench) ScaleKey(ctx context.Context, scale string) {
+	b.enter(ctx, keyPress{scale: scale, at: b.clock.Now().Mono})
+}
+
+// enter confirms the step of the mix that is weighed on the scale, with the same checks
+// as any confirm; where none is, it acknowledges what awaits that.
+func (k keyPress) enter(b *Bench, now time.Time) {
+	s, known := b.scales[k.scale]
+	if !known {
+		return
+	}
+	bounced := s.keyed && k.at-s.keyAt < keyBounces
+	s.keyAt, s.keyed = k.at, true
+	s.linked = true
+	if bounced {
+		return
+	}
+	s.keyRefused = nil
+	b.dirty = true
+	if on := b.weighing(s.ID); on != nil {
+		step := string(on.Mix.Step)
+		b.keyChange(s, record.ConfirmStep{Batch: on.ID, Step: step}, on.ID, step, now)
+		return
+	}
+	for key, a := range b.state.Alarms {
+		if a.State.Awaits() {
+			b.keyChange(s, record.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, "", "", now)
+		}
+	}
+}
+
+// keyChange makes a change for the key, as if somebody had asked for it by the scale's
+// name.
+func (b *Bench) keyChange(s *scale, c record.Change, batch, step string, now time.Time) {
+	w := &waiter{request: record.Request{Change: c, By: s.ID}, answer: make(chan answer, 1)}
+	w.refused = func(err error) {
+		var r *record.Refusal
+		if errors.As(err, &r) {
+			s.keyRefused = &keyRefusal{*r, b.now(), batch, step}
+			b.dirty = true
+		}
+	}
+	w.enter(b, now)
+}
+
+// refusalOfKey is what the page says of a press that changed nothing, while that is news.
+func (b *Bench) refusalOfKey(s *scale, now time.Time) *record.KeyRefusal {
+	k := s.keyRefused
+	if k == nil || now.Sub(k.at) > keyRefusalShown {
+		return nil
+	}
+	if on := b.weighing(s.ID); k.batch != "" && (on == nil || on.ID != k.batch || string(on.Mix.Step) != k.step) {
+		return nil
+	}
+	return &record.KeyRefusal{At: k.at, Code: k.Code, Detail: k.Detail}
+}
