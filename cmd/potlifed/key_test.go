@@ -58,7 +58,9 @@ func TestAWholeMixByThePrintKey(t *testing.T) {
 	b.pour(t, 7.5, 15)
 	press("stir-thinner", 94.5)
 	press("load", 94.5)
-	var lines struct{ Events []struct{ Kind, By, Step string } }
+	var lines struct {
+		Events []struct{ Kind, By, Step string }
+	}
 	p.get("/api/v1/events?after=0", &lines)
 	for _, e := range lines.Events {
 		if e.Kind == "confirmed" && e.By != "scale-1" {
