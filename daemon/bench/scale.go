@@ -18,6 +18,7 @@ type scale struct {
 	rise    *weigh.Rise
 	seat    seat
 	zeros   []float64 // what may be tared, g
+	slackG  float64   // by how much less than that, g
 
 	keyed      bool          // the print key was pressed in this run, and when last
 	keyAt      time.Duration // CLOCK_BOOTTIME
@@ -129,7 +130,8 @@ func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 	if pan != batch.Mix.Pan {
 		b.decide(now, "bench", record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
 	}
-	s.zeros = b.state.Batches[batch.ID].Mix.ZerosG()
+	m := b.state.Batches[batch.ID].Mix
+	s.zeros, s.slackG = m.ZerosG(), weigh.Clinging(m.Poured().TotalG(), s.DivisionG)
 	return change
 }
 

@@ -27,6 +27,9 @@ type seat struct {
 	lowG float64
 	// levelG and beforeG are the last two settled levels; not a number when not known.
 	levelG, beforeG float64
+	// belowG are the last settled levels below zero, each of which may have been that of
+	// an empty pan after a tare that no mix tells of.
+	belowG []float64
 	// peakG is the most it has shown since it last came to rest at an empty pan's
 	// reading. A cup that was set down and tared at once shows as no more than that.
 	peakG float64
@@ -72,6 +75,9 @@ func (k *seat) see(r weigh.Reading, settled bool, divisionG float64) {
 	}
 	if !(math.Abs(r.Grams-k.levelG) <= 2*divisionG) {
 		k.beforeG = k.levelG
+		if k.beforeG < -2*divisionG {
+			k.belowG = append(k.belowG[max(0, len(k.belowG)-mostBelow+1):], k.beforeG)
+		}
 	}
 	k.levelG = r.Grams
 }
@@ -85,6 +91,8 @@ func (k *seat) emptied(cupG, taredG float64) bool { return k.lowG <= cupG/2-tare
 func (k *seat) setDown(taredG, divisionG float64) bool {
 	return math.Abs(k.beforeG+taredG) <= max(2*divisionG, emptyPanG)
 }
+
+const mostBelow = 4
 
 // emptyPanG is how far an empty pan may be from zero: crumbs and drops. An assumption.
 const emptyPanG = 1.0
@@ -108,17 +116,30 @@ func (s *scale) fits(batch, on *record.Batch, g float64, now time.Time) (can, se
 	if batch.Mix.Step == guide.Cup {
 		return false, false
 	}
-	stood := gross.G
+	zeros, stood := s.zeros, gross.G
+	if on != nil && (on.Mix.Step == guide.Cup || !on.Mix.GrossG(0).Known()) {
+		zeros = s.anyZeros()
+	}
 	if on != nil && on.Mix.Step != guide.Cup {
 		stood = min(stood, on.Mix.GrossG(0).G)
 	}
-	for _, tared := range s.zeros {
-		if gross.Holds(g+tared) && s.seat.emptied(stood, tared) {
+	for _, tared := range zeros {
+		if s.holds(gross, g, tared) && s.seat.emptied(stood, tared) {
 			can = true
 			setDown = setDown || gross.Known() && s.seat.setDown(tared, s.DivisionG)
 		}
 	}
 	return can, setDown
+}
+
+// anyZeros are what may be tared on a scale while no mix tells: a new one waits for its
+// cup, or one has a cup whose weight is not known.
+func (s *scale) anyZeros() []float64 {
+	zeros := slices.Clone(s.zeros)
+	for _, below := range s.seat.belowG {
+		zeros = append(zeros, -below)
+	}
+	return zeros
 }
 
 // recognise looks whose cup stands on a scale, once a weight has settled there.
@@ -276,9 +297,19 @@ func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c record.TakeUp, now 
 	return m.TakenUp(g), nil
 }
 
+// holds reports whether a reading can be of so much gross weight when so much is tared.
+// What was tared is known from a cup of which something may have clung to a stick.
+func (s *scale) holds(gross guide.Span, g, tared float64) bool {
+	slack := 0.0
+	if tared != 0 {
+		slack = s.slackG
+	}
+	return g+tared >= gross.LowG && g+tared-slack <= gross.HighG
+}
+
 // shows reports whether a reading can be of so much gross weight.
 func (s *scale) shows(gross guide.Span, g float64) bool {
-	return slices.ContainsFunc(s.zeros, func(tared float64) bool { return gross.Holds(g + tared) })
+	return slices.ContainsFunc(s.anyZeros(), func(tared float64) bool { return s.holds(gross, g, tared) })
 }
 
 // The codes of refusals about cups, beside those of the guide.

@@ -15,6 +15,7 @@ import (
 const (
 	cupsDifferShare = 0.1 // of an empty cup's weight, between cups of one kind
 	cupsDifferG     = 1.0
+	leastCupG       = 3.0 // less than this is no cup, but what a tare left of one
 	lostPerHour     = 0.1 // of the thinner, that evaporates from an open cup at most
 )
 
@@ -44,9 +45,9 @@ func (m Mix) GrossG(away time.Duration) Span {
 	total := poured.TotalG()
 	s := Span{G: total, LowG: total - lost - slack, HighG: total + slack}
 	switch {
-	case m.CupG > m.Recipe.DivisionG:
+	case m.cupWeighed():
 		s.shift(m.CupG)
-	case m.Recipe.CupEmptyG > 0: // it was tared
+	case m.Recipe.CupEmptyG >= leastCupG: // it was tared
 		differs := max(cupsDifferG, cupsDifferShare*m.Recipe.CupEmptyG)
 		s.shift(m.Recipe.CupEmptyG)
 		s.LowG -= differs
@@ -55,6 +56,13 @@ func (m Mix) GrossG(away time.Duration) Span {
 		s.HighG = math.Inf(1)
 	}
 	return s
+}
+
+// cupWeighed reports whether the cup was confirmed at its own weight, and not at what was
+// left of it with something tared.
+func (m Mix) cupWeighed() bool {
+	usual := m.Recipe.CupEmptyG
+	return m.CupG >= leastCupG && (usual < leastCupG || math.Abs(m.CupG-usual) <= max(2*cupsDifferG, 2*cupsDifferShare*usual))
 }
 
 func (s *Span) shift(by float64) { s.G, s.LowG, s.HighG = s.G+by, s.LowG+by, s.HighG+by }
