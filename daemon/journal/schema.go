@@ -30,6 +30,15 @@ var migrations = []string{
 	 CREATE INDEX record_grain ON record (grain, at) WHERE zone IS NOT NULL;
 	 CREATE TABLE checkpoint (place INTEGER PRIMARY KEY, at INTEGER NOT NULL, model INTEGER NOT NULL, state BLOB NOT NULL) STRICT;
 	 CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL) STRICT;`,
+
+	// What leads from a lot to batches and back, and to what was thrown away. The bodies
+	// are bytes; SQLite would take such for its own form of JSON.
+	`CREATE INDEX record_batch ON record (json_extract(CAST(body AS TEXT), '$.batch'), seq) WHERE seq IS NOT NULL;
+	 CREATE INDEX record_from ON record (json_extract(CAST(body AS TEXT), '$.from'), seq) WHERE kind IN ('split', 'topped-up');
+	 CREATE INDEX record_can ON record (json_extract(CAST(body AS TEXT), '$.can'), seq) WHERE kind = 'poured-from';
+	 CREATE INDEX record_lot ON record (json_extract(CAST(body AS TEXT), '$.lot') COLLATE NOCASE, seq) WHERE kind = 'poured-from';
+	 CREATE INDEX record_over ON record (at) WHERE kind IN ('closed', 'abandoned');
+	 CREATE INDEX record_clock ON record (seq) WHERE kind IN ('clock-changed', 'started');`,
 }
 
 // migrate brings the file's layout up to date and returns the journal's id.

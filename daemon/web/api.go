@@ -45,6 +45,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.sessions(api)
 	s.changes(api)
 	s.cans(api)
+	s.traced(api)
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)
 

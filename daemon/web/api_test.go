@@ -125,13 +125,16 @@ func TestDescription(t *testing.T) {
 		"get alarms",
 		"get batches",
 		"get batches/{id}",
+		"get batches/{id}/history",
 		"get batches/{id}/what-if",
 		"get cans",
+		"get cans/{id}/batches",
 		"get events",
 		"get history/air",
 		"get inks",
 		"get inks/{id}/learning",
 		"get lights",
+		"get lots/{lot}/batches",
 		"get neighbours",
 		"get plan",
 		"get presses",
@@ -139,6 +142,7 @@ func TestDescription(t *testing.T) {
 		"get sensors",
 		"get sessions",
 		"get stream",
+		"get waste",
 		"post alarms/{name}/{subject}/acknowledge",
 		"post alarms/{name}/{subject}/shelve",
 		"post alarms/{name}/{subject}/unshelve",
@@ -203,7 +207,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	if err := json.Unmarshal(answerTo(h, request("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
-	paths := map[string]string{"batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/gloss-4/learning", "plan": "plan?ink=gloss-4&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench"}
+	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/gloss-4/learning", "plan": "plan?ink=gloss-4&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench"}
 	for path, operations := range d.Paths {
 		name := strings.TrimPrefix(path, "/api/v1/")
 		if operations["get"] == nil || name == "stream" {

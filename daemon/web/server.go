@@ -23,6 +23,7 @@ import (
 	"potlifed/daemon/ends"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/record"
+	"potlifed/daemon/trace"
 	"potlifed/daemon/web/page"
 )
 
@@ -44,6 +45,7 @@ type Journal interface {
 	Events(ctx context.Context, after uint64, limit int) ([]record.Event, error)
 	// History is a zone's closed air steps, oldest first.
 	History(ctx context.Context, zone string, from, to time.Time) ([]record.PastStep, error)
+	trace.Journal
 }
 
 // Check is what readiness depends on: a device, the journal, the broker.

@@ -1,0 +1,306 @@
+// Package trace answers out of the journal, for all batches there ever were: what a
+// batch was made of, where it stood and what it printed; which batches a can or a lot
+// went into; and what was thrown away.
+package trace
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// Journal is the past. Its lists are of events, oldest first unless said otherwise.
+type Journal interface {
+	// About are the events of a batch's id, and the splits and top-ups that it was
+	// poured from. An id is given again a year later, so they may be of several batches.
+	About(ctx context.Context, batch string) ([]record.Record, error)
+	// Clock are the events that moved bench time.
+	Clock(ctx context.Context, first, last uint64) ([]record.Record, error)
+	// PouredFromCan and PouredFromLot are pours before the given number, newest first.
+	PouredFromCan(ctx context.Context, can string, before uint64, limit int) ([]record.Record, error)
+	PouredFromLot(ctx context.Context, lot string, before uint64, limit int) ([]record.Record, error)
+	// Over are the batches closed or abandoned in a span.
+	Over(ctx context.Context, from, to time.Time, limit int) ([]record.Record, error)
+}
+
+// ErrUnknown is a batch of which the journal knows nothing.
+var ErrUnknown = errors.New("the journal knows no such batch")
+
+// Batch is a batch as the journal tells it. What has not happened is absent.
+type Batch struct {
+	ID        string             `json:"id"`
+	Seq       uint64             `json:"seq" doc:"the number of the event that it began with; an id is given again after a year"`
+	Via       string             `json:"via,omitempty" doc:"the batch that brought the lot in, by a split or a top-up"`
+	Ink       string             `json:"ink"`
+	Cup       string             `json:"cup,omitempty"`
+	Colour    string             `json:"colour_class,omitempty"`
+	Artwork   string             `json:"artwork,omitempty"`
+	State     record.Phase       `json:"state"`
+	StartedAt time.Time          `json:"started_at"`
+	MixedAt   *time.Time         `json:"mixed_at,omitempty"`
+	GoodAt    *time.Time         `json:"good_at,omitempty"`
+	ClosedAt  *time.Time         `json:"closed_at,omitempty"`
+	Outcome   string             `json:"outcome,omitempty"`
+	StillGood string             `json:"still_good,omitempty"`
+	LeftG     *float64           `json:"left_g,omitempty"`
+	Parts     []record.Component `json:"components"`
+	Lots      []record.LotView   `json:"lots"`
+	Warnings  []string           `json:"warnings"`
+	Presses   []Stay             `json:"presses" doc:"where it was loaded, one after another"`
+	Prints    uint64             `json:"prints"`
+	Tests     []record.Test      `json:"tests"`
+}
+
+// Stay is a time on a press.
+type Stay struct {
+	Press  string     `json:"press"`
+	From   time.Time  `json:"from"`
+	To     *time.Time `json:"to,omitempty"`
+	Prints uint64     `json:"prints"`
+}
+
+// History is a batch with its events.
+type History struct {
+	Batch
+	Events []json.RawMessage `json:"events" doc:"oldest first; without prints and the scale's doings"`
+}
+
+// mostEvents bounds a history.
+const mostEvents = 500
+
+// Of tells the batch of an id that had begun by the event of the given number; 0 stands
+// for the newest. The error is ErrUnknown or that of the journal.
+func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (History, error) {
+	if seq == 0 {
+		seq = math.MaxUint64
+	}
+	l, err := follow(ctx, j, id, seq)
+	if err != nil {
+		return History{}, err
+	}
+	h := History{Batch: l.batch(), Events: []json.RawMessage{}}
+	for _, r := range l.own[max(0, len(l.own)-mostEvents):] {
+		switch r.Body.(type) {
+		case record.Printed, record.PanChanged:
+			continue
+		}
+		body, err := json.Marshal(r.Body)
+		if err != nil {
+			return h, err
+		}
+		e, err := record.WireEvent(journal, r.Seq, r.Stamp.At, r.Body.Kind(), r.By, body)
+		if err != nil {
+			return h, err
+		}
+		h.Events = append(h.Events, e.JSON)
+	}
+	return h, nil
+}
+
+// life is what became of one batch.
+type life struct {
+	own   []record.Record // its events
+	is    *record.Batch
+	stays []Stay
+}
+
+// most bounds how many batches one is put together from.
+const most = 60
+
+// follow reads the events of a batch, and of those that went into it, and applies them
+// as they were applied when they happened; only the air is left out.
+func follow(ctx context.Context, j Journal, id string, seq uint64) (life, error) {
+	own, err := begun(ctx, j, id, seq)
+	if err != nil {
+		return life{}, err
+	}
+	all := map[uint64]record.Record{}
+	if err := gather(ctx, j, own, id, all, map[string]bool{id: true}); err != nil {
+		return life{}, err
+	}
+	first, last := slices.Min(slices.Collect(maps.Keys(all))), own[len(own)-1]
+	until := last.Seq
+	if !ends(own, id) {
+		until = math.MaxUint64 // it is open: the clock may still move it
+	}
+	moved, err := j.Clock(ctx, first, until)
+	if err != nil {
+		return life{}, err
+	}
+	for _, r := range moved {
+		all[r.Seq] = r
+	}
+	l := life{own: own}
+	l.replay(id, all)
+	if l.is == nil {
+		return l, ErrUnknown
+	}
+	return l, nil
+}
+
+// begun are the events of the batch of an id that had begun by the given number, up to
+// where the next of that id begins.
+func begun(ctx context.Context, j Journal, id string, seq uint64) ([]record.Record, error) {
+	about, err := j.About(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	first, end := -1, len(about)
+	for i, r := range about {
+		if !begins(r.Body, id) {
+			continue
+		}
+		if r.Seq > seq {
+			end = i
+			break
+		}
+		first = i
+	}
+	if first < 0 {
+		return nil, ErrUnknown
+	}
+	return about[first:end], nil
+}
+
+func begins(b record.Body, id string) bool {
+	switch e := b.(type) {
+	case record.MixStarted:
+		return e.Batch == id
+	case record.Recorded:
+		return e.Batch == id
+	case record.Split:
+		return e.Batch == id
+	}
+	return false
+}
+
+// ends reports whether a batch's events end it.
+func ends(own []record.Record, id string) bool {
+	return slices.ContainsFunc(own, func(r record.Record) bool {
+		switch e := r.Body.(type) {
+		case record.Closed, record.Abandoned:
+			return true
+		case record.ToppedUp:
+			return e.From == id
+		}
+		return false
+	})
+}
+
+// gather adds the events of a batch, and of those that were poured into it.
+func gather(ctx context.Context, j Journal, own []record.Record, id string, all map[uint64]record.Record, seen map[string]bool) error {
+	for _, r := range own {
+		all[r.Seq] = r
+		from := ""
+		switch e := r.Body.(type) {
+		case record.Split:
+			from = e.From
+		case record.ToppedUp:
+			from = e.From
+		}
+		if from == "" || from == id || seen[from] || len(seen) >= most {
+			continue
+		}
+		seen[from] = true
+		more, err := begun(ctx, j, from, r.Seq)
+		if errors.Is(err, ErrUnknown) {
+			continue
+		}
+		if err == nil {
+			err = gather(ctx, j, more, from, all, seen)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// replay applies events in their order and notes on the way where the batch stood.
+func (l *life) replay(id string, all map[uint64]record.Record) {
+	state := record.NewState("")
+	for _, seq := range slices.Sorted(maps.Keys(all)) {
+		r := all[seq]
+		if r.Seq < l.own[0].Seq && begins(r.Body, id) {
+			continue // another of the same id, a year before
+		}
+		before := l.is
+		state = record.Apply(state, r)
+		b, ok := state.Find(id)
+		if !ok {
+			continue
+		}
+		l.is = b
+		if before != nil && before.Phase != record.Over {
+			l.shift(b.StartedAt.Sub(before.StartedAt))
+		}
+		l.stand(r)
+	}
+}
+
+// shift moves the stays with the clock.
+func (l *life) shift(d time.Duration) {
+	for i := range l.stays {
+		s := &l.stays[i]
+		s.From = s.From.Add(d)
+		if s.To != nil {
+			to := s.To.Add(d)
+			s.To = &to
+		}
+	}
+}
+
+func (l *life) stand(r record.Record) {
+	press := l.is.Press
+	if l.is.Phase == record.Over {
+		press = ""
+	}
+	n := len(l.stays)
+	stands := n > 0 && l.stays[n-1].To == nil
+	if stands && l.stays[n-1].Press != press {
+		at := r.Stamp.At
+		l.stays[n-1].To = &at
+		stands = false
+	}
+	if press != "" && !stands {
+		l.stays = append(l.stays, Stay{Press: press, From: r.Stamp.At})
+	}
+	e, printed := r.Body.(record.Printed)
+	if !printed || e.Batch != l.is.ID {
+		return
+	}
+	for i := range slices.Backward(l.stays) {
+		if l.stays[i].Press == e.Press {
+			l.stays[i].Prints += e.Add
+			return
+		}
+	}
+}
+
+func (l *life) batch() Batch {
+	b := l.is
+	lots, notes := b.Lots()
+	v := Batch{
+		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
+		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: b.LeftG,
+		Parts: b.Components(), Lots: append([]record.LotView{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),
+		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...),
+	}
+	for _, s := range l.stays {
+		v.Prints += s.Prints
+	}
+	return v
+}
+
+func some(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	return &t
+}

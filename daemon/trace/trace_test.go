@@ -1,0 +1,316 @@
+package trace
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"maps"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"potlifed/daemon/journal"
+	"potlifed/daemon/record"
+	"potlifed/model/cure"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
+)
+
+var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
+
+// past is what happened: in a state, and to be written into a real journal.
+type past struct {
+	records []record.Record
+	seq     uint64
+	at      time.Time
+	state   record.State
+	prints  map[string]uint64 // by batch
+}
+
+func newPast() *past {
+	return &past{at: noon, state: record.NewState(""), prints: map[string]uint64{}}
+}
+
+func (p *past) add(b record.Body) {
+	p.seq++
+	r := record.Record{Seq: p.seq, Stamp: record.Stamp{At: p.at, Boot: "b", Synced: true}, By: "tester", Body: b}
+	p.records = append(p.records, r)
+	p.state = record.Apply(p.state, r)
+	if c, ok := b.(record.ClockChanged); ok {
+		p.at = p.at.Add(c.Step)
+	}
+	if e, ok := b.(record.Printed); ok {
+		p.prints[e.Batch] += e.Add
+	}
+	p.at = p.at.Add(time.Minute)
+}
+
+var sheet = func() cure.Ink {
+	k, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	if err != nil {
+		panic(err)
+	}
+	return k
+}()
+
+// mixes records a mix whose ink came from two cans, and returns its id.
+func (p *past) mixes(ink1, ink2, hardener string) string {
+	m, err := guide.Recorded(guide.Recipe{Ratio: 4, TolerancePct: 5, InkTargetG: 60, ThinnerPct: 10, ThinnerMinPct: 10, ThinnerMaxPct: 20, DivisionG: 1},
+		mix.Amounts{InkG: 60, HardenerG: 15}, p.at, p.at)
+	if err != nil {
+		panic(err)
+	}
+	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: ink1, G: 20}, {Part: mix.Ink, Can: ink2, G: 40}, {Part: mix.Hardener, Can: hardener, G: 15}})
+	day := p.at.Format("20060102")
+	id := p.state.NextID(day)
+	p.add(record.Recorded{
+		Batch: id, Day: day, Ink: "gloss-4", Zone: "bench", Cup: "cup-90", MixedAt: p.at.Add(-time.Minute), Mix: m,
+		Basis: record.Basis{Life: sheet, Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}},
+	})
+	for _, c := range []guide.Drawn{{Part: mix.Ink, Can: ink1, G: 20}, {Part: mix.Ink, Can: ink2, G: 40}, {Part: mix.Hardener, Can: hardener, G: 15}} {
+		p.add(record.PouredFrom{Batch: id, Can: c.Can, Part: c.Part, G: c.G, Lot: lotOf(c.Can), Material: "gloss-4"})
+	}
+	return id
+}
+
+// lotOf: two cans are of each lot.
+func lotOf(can string) string { return "lot " + can[:1] }
+
+func (p *past) journal(t testing.TB) *journal.Journal {
+	t.Helper()
+	j, err := journal.Open(t.TempDir(), slog.New(slog.DiscardHandler), func(time.Duration) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { j.Close() })
+	if err := j.Write(journal.Group{Records: p.records}); err != nil {
+		t.Fatal(err)
+	}
+	return j
+}
+
+// TestHistoryIsWhatWas: whatever happened, the journal tells of each batch what the state
+// knew of it, and of each lot all batches that it was in, however it came there.
+func TestHistoryIsWhatWas(t *testing.T) {
+	cans := []string{"a1", "a2", "b1", "b2", "h1"}
+	rapid.Check(t, func(rt *rapid.T) {
+		p := newPast()
+		p.add(record.Started{GapKnown: true})
+		open := func() string {
+			ids := slices.Sorted(maps.Keys(p.state.Batches))
+			if len(ids) == 0 {
+				return ""
+			}
+			return rapid.SampledFrom(ids).Draw(rt, "batch")
+		}
+		with := func(f func(id string)) func(*rapid.T) {
+			return func(*rapid.T) {
+				if id := open(); id != "" {
+					f(id)
+				}
+			}
+		}
+		rt.Repeat(map[string]func(*rapid.T){
+			"mix": func(rt *rapid.T) {
+				can := func() string { return rapid.SampledFrom(cans).Draw(rt, "can") }
+				p.mixes(can(), can(), can())
+			},
+			"split": with(func(id string) {
+				if part := p.state.NextPart(id); part != "" {
+					p.add(record.Split{Batch: part, From: id, G: p.state.Batches[id].Amounts().TotalG() / 3, Zone: "bench"})
+				}
+			}),
+			"top-up": with(func(id string) {
+				if from := open(); from != id {
+					p.add(record.ToppedUp{Batch: id, From: from, Ink: "gloss-4"})
+				}
+			}),
+			"thin": with(func(id string) {
+				p.add(record.Thinned{Batch: id, G: 2, Can: "a2"})
+				p.add(record.PouredFrom{Batch: id, Can: "a2", Part: mix.Thinner, G: 2, Lot: lotOf("a2"), Material: "gloss-4"})
+			}),
+			"load": with(func(id string) {
+				press := rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press")
+				if on := p.state.Presses[press].Batch; on != "" { // as the bench does: what stands there comes off first
+					p.add(record.Unloaded{Batch: on, Press: press, Zone: "bench"})
+				}
+				p.add(record.Loaded{Batch: id, Press: press, Zone: "hall"})
+			}),
+			"unload": with(func(id string) {
+				if on := p.state.Batches[id].Press; on != "" {
+					p.add(record.Unloaded{Batch: id, Press: on, Zone: "bench"})
+				}
+			}),
+			"print": with(func(id string) {
+				if on := p.state.Batches[id].Press; on != "" {
+					p.add(record.Printed{Press: on, Batch: id, Add: 7})
+				}
+			}),
+			"test":    with(func(id string) { p.add(record.Tested{Batch: id, Test: "rub", Result: "pass"}) }),
+			"good":    with(func(id string) { p.add(record.Good{Batch: id}) }),
+			"close":   with(func(id string) { p.add(record.Closed{Batch: id, Ink: "gloss-4", Outcome: "used-up"}) }),
+			"clock":   func(*rapid.T) { p.add(record.ClockChanged{Step: time.Hour, Synced: true}) },
+			"restart": func(*rapid.T) { p.add(record.Started{GapKnown: true, Shift: time.Minute}) },
+		})
+
+		j := p.journal(t)
+		var all []*record.Batch
+		for _, b := range p.state.Batches {
+			all = append(all, b)
+		}
+		all = append(all, p.state.Closed...)
+		inLot := map[string][]string{}
+		for _, b := range all {
+			h, err := Of(t.Context(), j, b.ID, 0, "j")
+			if err != nil {
+				rt.Fatalf("%s: %v", b.ID, err)
+			}
+			compare(rt, b, h, p.prints[b.ID])
+			lots, _ := b.Lots()
+			for _, l := range lots {
+				if !slices.Contains(inLot[l.Lot], b.ID) {
+					inLot[l.Lot] = append(inLot[l.Lot], b.ID)
+				}
+			}
+		}
+		for _, lot := range []string{"lot a", "lot b", "lot h"} {
+			want := slices.Sorted(slices.Values(inLot[lot]))
+			if got := intoAll(rt, j, Source{Lot: lot}); !slices.Equal(got, want) {
+				rt.Fatalf("%s went into %v, want %v", lot, got, want)
+			}
+		}
+	})
+}
+
+// intoAll pages through the batches of a lot.
+func intoAll(rt *rapid.T, j Journal, from Source) []string {
+	found := map[string]bool{}
+	before := uint64(0)
+	for range 1000 {
+		page, err := Into(rt.Context(), j, from, before, 3)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		for _, b := range page.Batches {
+			found[b.ID] = true
+		}
+		if before = page.Next; before == 0 {
+			return slices.Sorted(maps.Keys(found))
+		}
+	}
+	rt.Fatal("the pages do not end")
+	return nil
+}
+
+func compare(rt *rapid.T, b *record.Batch, h History, prints uint64) {
+	lots, notes := b.Lots()
+	want := Batch{
+		ID: b.ID, Seq: h.Seq, Ink: b.Ink, Cup: b.Cup, State: b.Phase, StartedAt: b.StartedAt, MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt),
+		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]record.LotView{}, lots...),
+		Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
+	}
+	about := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })
+	if d := cmp.Diff(want, h.Batch, about); d != "" {
+		rt.Fatalf("%s: %s", b.ID, d)
+	}
+	for i, s := range h.Presses {
+		last := i == len(h.Presses)-1
+		if (s.To == nil) != (last && b.Phase != record.Over && b.Press == s.Press && b.Press != "") {
+			rt.Fatalf("%s stands on %q (%s); its stays are %+v", b.ID, b.Press, b.Phase, h.Presses)
+		}
+		if s.To != nil && s.To.Before(s.From) {
+			rt.Fatalf("%s: a stay ends before it begins: %+v", b.ID, s)
+		}
+	}
+}
+
+// An id is given again a year later; each is told by its own events.
+func TestAnIDOfLastYear(t *testing.T) {
+	p := newPast()
+	p.add(record.Started{GapKnown: true})
+	old := p.mixes("a1", "a1", "h1")
+	p.add(record.Loaded{Batch: old, Press: "press-1"})
+	p.add(record.Printed{Press: "press-1", Batch: old, Add: 100})
+	p.add(record.Closed{Batch: old, Outcome: "went-off"})
+	p.at = p.at.AddDate(1, 0, 0)
+	if again := p.mixes("b1", "b1", "h1"); again != old {
+		t.Fatalf("%s after a year, want %s", again, old)
+	}
+	p.add(record.Split{Batch: old + "b", From: old, G: 20, Zone: "bench"})
+	j := p.journal(t)
+	newest, err := Of(t.Context(), j, old, 0, "j")
+	if err != nil || newest.State != record.Open || newest.Prints != 0 || newest.Lots[0].Lot != "lot b" {
+		t.Errorf("the newest: %+v, %v", newest.Batch, err)
+	}
+	first, err := Of(t.Context(), j, old, 5, "j")
+	if err != nil || first.Outcome != "went-off" || first.Prints != 100 || first.Lots[0].Lot != "lot a" || len(first.Lots) != 2 {
+		t.Errorf("last year's: %+v, %v", first.Batch, err)
+	}
+	part, err := Of(t.Context(), j, old+"b", 0, "j")
+	if err != nil || part.Lots[0].Lot != "lot b" || math.Abs(part.Parts[0].G-16) > 1e-9 {
+		t.Errorf("the part: %+v, %v", part.Batch, err)
+	}
+	if _, err := Of(t.Context(), j, "0612-99", 0, "j"); !errors.Is(err, ErrUnknown) {
+		t.Errorf("an unknown one: %v", err)
+	}
+	page, err := Into(t.Context(), j, Source{Lot: "LOT A"}, 0, 10)
+	if err != nil || len(page.Batches) != 1 || page.Batches[0].Outcome != "went-off" || page.Next != 0 {
+		t.Errorf("lot a: %+v, %v", page, err)
+	}
+}
+
+func TestWasteByMonthAndKind(t *testing.T) {
+	p := newPast()
+	g := func(v float64) *float64 { return &v }
+	p.at = time.Date(2026, 5, 20, 12, 0, 0, 0, time.Local)
+	p.add(record.Closed{Batch: "x", Outcome: "used-up", LeftG: g(3)})
+	p.add(record.Closed{Batch: "x", Outcome: "used-up"})
+	p.add(record.Closed{Batch: "x", Outcome: "used-up", LeftG: g(4.5)})
+	p.add(record.Abandoned{Batch: "x", WasteG: 62})
+	p.add(record.Abandoned{Batch: "x"})
+	p.at = time.Date(2026, 6, 1, 0, 0, 0, 0, time.Local)
+	p.add(record.Closed{Batch: "x", Outcome: "went-off", LeftG: g(40)})
+	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(1)})
+	p.add(record.ToppedUp{Batch: "x", From: "y"}) // poured into another: nothing is wasted
+	j := p.journal(t)
+	got, err := Wasted(t.Context(), j, noon.AddDate(0, -2, 0), noon.AddDate(0, 1, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Waste{
+		{"2026-05", "left-over", 7.5, 3, 1}, {"2026-05", "abandoned", 62, 1, 0},
+		{"2026-06", "went-off", 40, 1, 0}, {"2026-06", "discarded", 1, 1, 0},
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+	if got, err := Wasted(t.Context(), j, noon.AddDate(1, 0, 0), noon.AddDate(2, 0, 0)); err != nil || len(got) != 0 {
+		t.Errorf("of next year: %v, %v", got, err)
+	}
+}
+
+// BenchmarkLot tells the first page of a lot that went into a thousand batches. Budget on
+// a Pi: 2 s.
+func BenchmarkLot(b *testing.B) {
+	p := newPast()
+	p.add(record.Started{GapKnown: true})
+	for range 1000 {
+		id := p.mixes("a1", "a2", "h1")
+		p.add(record.Loaded{Batch: id, Press: "press-1"})
+		for range 20 {
+			p.add(record.Printed{Press: "press-1", Batch: id, Add: 10})
+		}
+		p.add(record.Closed{Batch: id, Outcome: "used-up"})
+	}
+	j := p.journal(b)
+	for b.Loop() {
+		page, err := Into(b.Context(), j, Source{Lot: "lot a"}, 0, 40)
+		if err != nil || len(page.Batches) != 20 {
+			b.Fatal(fmt.Sprint(len(page.Batches), err))
+		}
+	}
+}

@@ -1,0 +1,78 @@
+package trace
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// Waste is what was thrown away of one kind in one month of the local calendar.
+type Waste struct {
+	Month string `json:"month" doc:"such as 2026-06, of the local calendar"`
+	Kind  string `json:"kind" enum:"left-over,went-off,discarded,not-known,abandoned" doc:"left-over: what was left of a batch that was used up; abandoned: a mix that was given up, with or without hardener; the others by the outcome of the batch"`
+	// Grams are those that were weighed or said.
+	Grams      float64 `json:"grams"`
+	Batches    int     `json:"batches"`
+	NotWeighed int     `json:"not_weighed" doc:"how many of the batches were closed without saying what was left"`
+}
+
+// wasteKinds are in the order in which they are told.
+var wasteKinds = []string{"left-over", "went-off", "discarded", "not-known", "abandoned"}
+
+// ErrTooMany is a span with more ends of batches than are looked at once.
+var ErrTooMany = errors.New("too many batches ended in that span; ask for a shorter one")
+
+const mostEnds = 50_000
+
+// Wasted tells what was thrown away in a span, by month and kind, oldest first. Cleaning
+// solvent is not known to the bench, nor what stayed in cups that nobody weighed.
+func Wasted(ctx context.Context, j Journal, from, to time.Time) ([]Waste, error) {
+	over, err := j.Over(ctx, from, to, mostEnds)
+	if err != nil {
+		return nil, err
+	}
+	if len(over) == mostEnds {
+		return nil, ErrTooMany
+	}
+	rows := []Waste{}
+	for _, r := range over {
+		kind, grams := "", (*float64)(nil)
+		switch e := r.Body.(type) {
+		case record.Closed:
+			kind, grams = e.Outcome, e.LeftG
+			if kind == "used-up" {
+				kind = "left-over"
+			}
+		case record.Abandoned:
+			if e.WasteG <= 0 { // nothing had been poured
+				continue
+			}
+			kind, grams = "abandoned", &e.WasteG
+		}
+		month := r.Stamp.At.Local().Format("2006-01")
+		i := slices.IndexFunc(rows, func(w Waste) bool { return w.Month == month && w.Kind == kind })
+		if i < 0 {
+			rows = append(rows, Waste{Month: month, Kind: kind})
+			i = len(rows) - 1
+		}
+		rows[i].Batches++
+		if grams == nil {
+			rows[i].NotWeighed++
+			continue
+		}
+		rows[i].Grams += *grams
+	}
+	slices.SortFunc(rows, func(a, b Waste) int {
+		if a.Month != b.Month {
+			if a.Month < b.Month {
+				return -1
+			}
+			return 1
+		}
+		return slices.Index(wasteKinds, a.Kind) - slices.Index(wasteKinds, b.Kind)
+	})
+	return rows, nil
+}

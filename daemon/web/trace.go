@@ -1,0 +1,164 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"reflect"
+	"strconv"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/negotiation"
+
+	"potlifed/daemon/trace"
+)
+
+// traced registers what the journal tells of batches that may be long closed.
+func (s *Server) traced(api huma.API) {
+	failures := []int{http.StatusNotFound, http.StatusServiceUnavailable}
+	huma.Register(api, huma.Operation{
+		OperationID: "batch-history", Method: http.MethodGet, Path: base + "batches/{id}/history", Errors: failures,
+		Summary: "What a batch was made of, where it stood, what it printed, and its events; of any batch there ever was",
+	}, s.history)
+	const listed = "Newest first. Ask again with the answer's next as before, until it is 0. A batch that another of them was poured into says via which."
+	huma.Register(api, huma.Operation{
+		OperationID: "can-batches", Method: http.MethodGet, Path: base + "cans/{id}/batches", Errors: failures,
+		Summary: "The batches that a can went into", Description: listed,
+	}, func(ctx context.Context, in *ofCan) (*answer[tracedList], error) {
+		return s.into(ctx, trace.Source{Can: in.ID}, in.Pages)
+	})
+	huma.Register(api, huma.Operation{
+		OperationID: "lot-batches", Method: http.MethodGet, Path: base + "lots/{lot}/batches", Errors: failures,
+		Summary: "The batches that a lot went into", Description: listed,
+	}, func(ctx context.Context, in *ofLot) (*answer[tracedList], error) {
+		return s.into(ctx, trace.Source{Lot: in.Lot}, in.Pages)
+	})
+	huma.Register(api, huma.Operation{
+		OperationID: "waste", Method: http.MethodGet, Path: base + "waste",
+		Summary:     "What was thrown away, by month and kind",
+		Description: "Cleaning solvent is not known to the bench, nor is what nobody weighed. Waste with hardener in it may give off gas: leave lids loose, and dispose of it as local rules say.",
+		Responses: map[string]*huma.Response{"200": {Description: "Oldest first", Content: map[string]*huma.MediaType{
+			"application/json": {Schema: api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[wasteList](), true, "")},
+			"text/csv":         {Schema: &huma.Schema{Type: huma.TypeString}},
+		}}},
+		Errors: []int{http.StatusServiceUnavailable},
+	}, s.waste)
+}
+
+// Pages asks for a part of a list. It is exported because the library looks into no other.
+type Pages struct {
+	Before uint64 `query:"before" maximum:"9007199254740991" doc:"next of the last answer; 0 for the newest"`
+	Limit  int    `query:"limit" minimum:"1" maximum:"100" default:"20" doc:"how many pours are looked at"`
+}
+
+type ofCan struct {
+	ID string `path:"id" maxLength:"64"`
+	Pages
+}
+
+type ofLot struct {
+	Lot string `path:"lot" maxLength:"200" doc:"as printed on the can; large and small letters are the same"`
+	Pages
+}
+
+type tracedList struct {
+	Batches []trace.Batch `json:"batches"`
+	Next    uint64        `json:"next" doc:"0: there are no more"`
+	Seq     uint64        `json:"seq"`
+}
+
+func (s *Server) into(ctx context.Context, from trace.Source, p Pages) (*answer[tracedList], error) {
+	page, err := trace.Into(ctx, s.journal, from, p.Before, p.Limit)
+	if err != nil {
+		return nil, s.unread(ctx, err)
+	}
+	return &answer[tracedList]{tracedList{page.Batches, page.Next, s.bench.Snapshot().Seq}}, nil
+}
+
+type historyOf struct {
+	ID  string `path:"id" maxLength:"64"`
+	Seq uint64 `query:"seq" maximum:"9007199254740991" doc:"an id is given again after a year: the number of an event of the batch that is meant; default the newest"`
+}
+
+func (s *Server) history(ctx context.Context, in *historyOf) (*answer[trace.History], error) {
+	h, err := trace.Of(ctx, s.journal, in.ID, in.Seq, s.bench.Snapshot().Journal)
+	switch {
+	case errors.Is(err, trace.ErrUnknown):
+		return nil, noBatch(in.ID)
+	case err != nil:
+		return nil, s.unread(ctx, err)
+	}
+	return &answer[trace.History]{h}, nil
+}
+
+type wasteQuery struct {
+	From   string `query:"from" doc:"a date or a time; default: a year before to"`
+	To     string `query:"to" doc:"a date, which is not included, or a time; default: now"`
+	Format string `query:"format" enum:"json,csv" doc:"in place of an Accept header"`
+	Accept string `header:"Accept" hidden:"true"`
+}
+
+type wasteList struct {
+	Waste []trace.Waste `json:"waste"`
+	Seq   uint64        `json:"seq"`
+}
+
+func (s *Server) waste(ctx context.Context, in *wasteQuery) (*written, error) {
+	now := s.bench.Snapshot()
+	to, err := instant(in.To, now.At.Add(time.Second))
+	if err != nil {
+		return nil, err
+	}
+	from, err := instant(in.From, to.AddDate(-1, 0, 0))
+	if err != nil {
+		return nil, err
+	}
+	if !from.Before(to) || from.Year() < 2000 || to.Year() > 2200 {
+		return nil, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 2000 and 2200")
+	}
+	rows, err := trace.Wasted(ctx, s.journal, from, to)
+	switch {
+	case errors.Is(err, trace.ErrTooMany):
+		return nil, problem(http.StatusUnprocessableEntity, "", err.Error())
+	case err != nil:
+		return nil, s.unread(ctx, err)
+	}
+	out := &written{ContentType: "application/json", Vary: "Accept"}
+	if in.Format == "csv" || in.Format == "" && negotiation.SelectQValue(in.Accept, []string{"application/json", "text/csv"}) == "text/csv" {
+		out.ContentType = "text/csv; charset=utf-8"
+		out.Body, err = wasteCSV(rows)
+	} else {
+		out.Body, err = json.Marshal(wasteList{orEmpty(rows), now.Seq})
+	}
+	return out, err
+}
+
+// instant reads a time, or a date as the beginning of that day on the local calendar.
+func instant(text string, otherwise time.Time) (time.Time, error) {
+	if text == "" {
+		return otherwise, nil
+	}
+	if at, err := time.Parse(time.RFC3339, text); err == nil {
+		return at, nil
+	}
+	at, err := time.ParseInLocation(time.DateOnly, text, time.Local)
+	if err != nil {
+		return at, problem(http.StatusUnprocessableEntity, "", "from and to are dates such as 2026-06-12, or times by RFC 3339")
+	}
+	return at, nil
+}
+
+func wasteCSV(rows []trace.Waste) ([]byte, error) {
+	var out bytes.Buffer
+	w := csv.NewWriter(&out)
+	w.Write([]string{"month", "kind", "grams", "batches", "not_weighed"})
+	for _, r := range rows {
+		w.Write([]string{r.Month, r.Kind, strconv.FormatFloat(r.Grams, 'f', -1, 64), strconv.Itoa(r.Batches), strconv.Itoa(r.NotWeighed)})
+	}
+	w.Flush()
+	return out.Bytes(), w.Error()
+}
