@@ -19,7 +19,7 @@ func (s Source) is(l record.LotView) bool {
 
 // Page is a part of a long list, newest first.
 type Page struct {
-	Batches []Batch
+	Batches []Past
 	Next    uint64 // what to ask for as before, for those further back; 0: there are none
 }
 
@@ -36,7 +36,7 @@ func Into(ctx context.Context, j Journal, from Source, before uint64, limit int)
 	if err != nil {
 		return Page{}, err
 	}
-	w := into{j: j, from: from, cut: before, seen: map[string]bool{}, page: Page{Batches: []Batch{}}}
+	w := into{j: j, from: from, cut: before, seen: map[string]bool{}, page: Page{Batches: []Past{}}}
 	for _, r := range pours {
 		if e, ok := r.Body.(record.PouredFrom); ok {
 			if err := w.visit(ctx, e.Batch, r.Seq, ""); err != nil {

@@ -32,8 +32,8 @@ type Journal interface {
 // ErrUnknown is a batch of which the journal knows nothing.
 var ErrUnknown = errors.New("the journal knows no such batch")
 
-// Batch is a batch as the journal tells it. What has not happened is absent.
-type Batch struct {
+// Past is a batch as the journal tells it. What has not happened is absent.
+type Past struct {
 	ID        string             `json:"id"`
 	Seq       uint64             `json:"seq" doc:"the number of the event that it began with; an id is given again after a year"`
 	Via       string             `json:"via,omitempty" doc:"the batch that brought the lot in, by a split or a top-up"`
@@ -67,7 +67,7 @@ type Stay struct {
 
 // History is a batch with its events.
 type History struct {
-	Batch
+	Past
 	Events []json.RawMessage `json:"events" doc:"oldest first; without prints and the scale's doings"`
 }
 
@@ -84,7 +84,7 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (
 	if err != nil {
 		return History{}, err
 	}
-	h := History{Batch: l.batch(), Events: []json.RawMessage{}}
+	h := History{Past: l.batch(), Events: []json.RawMessage{}}
 	for _, r := range l.own[max(0, len(l.own)-mostEvents):] {
 		switch r.Body.(type) {
 		case record.Printed, record.PanChanged:
@@ -283,10 +283,10 @@ func (l *life) stand(r record.Record) {
 	}
 }
 
-func (l *life) batch() Batch {
+func (l *life) batch() Past {
 	b := l.is
 	lots, notes := b.Lots()
-	v := Batch{
+	v := Past{
 		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
 		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: b.LeftG,
 		Parts: b.Components(), Lots: append([]record.LotView{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),

@@ -208,13 +208,13 @@ func intoAll(rt *rapid.T, j Journal, from Source) []string {
 
 func compare(rt *rapid.T, b *record.Batch, h History, prints uint64) {
 	lots, notes := b.Lots()
-	want := Batch{
+	want := Past{
 		ID: b.ID, Seq: h.Seq, Ink: b.Ink, Cup: b.Cup, State: b.Phase, StartedAt: b.StartedAt, MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt),
 		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]record.LotView{}, lots...),
 		Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
 	}
 	about := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })
-	if d := cmp.Diff(want, h.Batch, about); d != "" {
+	if d := cmp.Diff(want, h.Past, about); d != "" {
 		rt.Fatalf("%s: %s", b.ID, d)
 	}
 	for i, s := range h.Presses {
@@ -244,15 +244,15 @@ func TestAnIDOfLastYear(t *testing.T) {
 	j := p.journal(t)
 	newest, err := Of(t.Context(), j, old, 0, "j")
 	if err != nil || newest.State != record.Open || newest.Prints != 0 || newest.Lots[0].Lot != "lot b" {
-		t.Errorf("the newest: %+v, %v", newest.Batch, err)
+		t.Errorf("the newest: %+v, %v", newest.Past, err)
 	}
 	first, err := Of(t.Context(), j, old, 5, "j")
 	if err != nil || first.Outcome != "went-off" || first.Prints != 100 || first.Lots[0].Lot != "lot a" || len(first.Lots) != 2 {
-		t.Errorf("last year's: %+v, %v", first.Batch, err)
+		t.Errorf("last year's: %+v, %v", first.Past, err)
 	}
 	part, err := Of(t.Context(), j, old+"b", 0, "j")
 	if err != nil || part.Lots[0].Lot != "lot b" || math.Abs(part.Parts[0].G-16) > 1e-9 {
-		t.Errorf("the part: %+v, %v", part.Batch, err)
+		t.Errorf("the part: %+v, %v", part.Past, err)
 	}
 	if _, err := Of(t.Context(), j, "0612-99", 0, "j"); !errors.Is(err, ErrUnknown) {
 		t.Errorf("an unknown one: %v", err)

@@ -66,9 +66,9 @@ type ofLot struct {
 }
 
 type tracedList struct {
-	Batches []trace.Batch `json:"batches"`
-	Next    uint64        `json:"next" doc:"0: there are no more"`
-	Seq     uint64        `json:"seq"`
+	Batches []trace.Past `json:"batches"`
+	Next    uint64       `json:"next" doc:"0: there are no more"`
+	Seq     uint64       `json:"seq"`
 }
 
 func (s *Server) into(ctx context.Context, from trace.Source, p Pages) (*answer[tracedList], error) {
