@@ -65,7 +65,7 @@ func (g *guard) ID() string { return "guard" }
 func (g *guard) Provides(b byte) bool {
 	switch b {
 	case server.OnConnectAuthenticate, server.OnACLCheck, server.OnPublish, server.OnSessionEstablish,
-		server.OnRetainMessage, server.OnWill, server.OnSubscribed, server.OnPacketProcessed:
+		server.OnRetainMessage, server.OnWill, server.OnSubscribe, server.OnSubscribed, server.OnPacketProcessed:
 		return true
 	}
 	return false
@@ -137,6 +137,18 @@ func (g *guard) OnWill(cl *server.Client, will server.Will) (server.Will, error)
 
 // OnRetainMessage comes right after a message was retained.
 func (g *guard) OnRetainMessage(cl *server.Client, _ packets.Packet, _ int64) { g.turns.end(cl) }
+
+// OnSubscribe takes a packet id out of the way that is taken by a message to the same
+// client. The two sides number their packets each by itself (MQTT 3.1.1, 2.3.1); the
+// library has one list for both and refuses a subscription whose number is in it, such
+// as the second one of a client that has not yet acknowledged what the first one
+// brought. The message itself has been written.
+func (g *guard) OnSubscribe(cl *server.Client, pk packets.Packet) packets.Packet {
+	if cl.State.Inflight.Delete(pk.PacketID) {
+		cl.State.Inflight.IncreaseSendQuota()
+	}
+	return pk
+}
 
 // OnSubscribed comes before the retained messages of a subscription are looked up.
 func (g *guard) OnSubscribed(cl *server.Client, _ packets.Packet, _ []byte) { g.turns.read(cl) }

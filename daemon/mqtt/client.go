@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"net"
 	"net/url"
+	"slices"
 	"sync"
 	"time"
 
@@ -264,25 +265,26 @@ func (c *connection) unsubscribe(filters []string) {
 	}
 }
 
-// subscribe asks for the filters at QoS 1. A filter that the broker refuses is
-// returned and not an error: the states are worth publishing even where commands may
-// not be read.
-func subscribe(client paho.Client, filters []string) (refused []string, err error) {
-	for _, filter := range filters {
-		token := client.Subscribe(filter, 1, nil)
-		if !token.WaitTimeout(writeTimeout) {
-			return refused, errNoAnswer
-		}
-		granted, ok := token.(*paho.SubscribeToken)
-		if ok && granted.Result()[filter] == refusedQoS {
-			refused = append(refused, filter)
-			continue
-		}
-		if err := token.Error(); err != nil {
-			return refused, err
+// subscribe asks for filters, each at its QoS, in one packet. A filter that the broker
+// refuses is returned and not an error: the states are worth publishing even where
+// commands may not be read.
+func subscribe(client paho.Client, filters map[string]byte) (refused []string, err error) {
+	token := client.SubscribeMultiple(filters, nil)
+	if !token.WaitTimeout(writeTimeout) {
+		return nil, errNoAnswer
+	}
+	if granted, ok := token.(*paho.SubscribeToken); ok {
+		for filter, qos := range granted.Result() {
+			if qos >= refusedQoS {
+				refused = append(refused, filter)
+			}
 		}
 	}
-	return refused, nil
+	if len(refused) > 0 {
+		slices.Sort(refused)
+		return refused, nil
+	}
+	return nil, token.Error()
 }
 
 // refusedQoS is the return code of a subscription that failed (MQTT 3.1.1, 3.9.3).

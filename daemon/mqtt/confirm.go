@@ -7,8 +7,6 @@ import (
 	"sync"
 	"time"
 
-	paho "github.com/eclipse/paho.mqtt.golang"
-
 	"potlifed/daemon/record"
 	"potlifed/model/light"
 )
@@ -182,21 +180,7 @@ func (l *lamp) reportsBack(p *Publisher, topic string, answers map[light.Meaning
 		light: l.id, taker: taker, changed: make(chan struct{}, 1),
 		now: func() time.Duration { _, mono := l.now(); return mono },
 	}
-	l.conn.greet = func(client paho.Client) error {
-		deaf := ""
-		refused, err := subscribe(client, []string{topic})
-		if len(refused) > 0 {
-			deaf = "the broker does not let potlifed read " + topic
-			l.log.Warn("a lamp's answers cannot be heard", "light", l.id, "topic", topic)
-		}
-		l.confirm.listening(deaf)
-		return err
-	}
-	l.conn.receive = func(m paho.Message) {
-		if m.Topic() == topic && !m.Retained() && len(m.Payload()) <= mostReply {
-			l.confirm.hear(l.read(m.Payload()))
-		}
-	}
+	l.answersOn = topic
 }
 
 // wants is the answer that confirms a payload.

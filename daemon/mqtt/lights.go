@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"log/slog"
+	"slices"
+	"strings"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -33,26 +35,29 @@ const (
 // lamp is one topic that a light reads, on a connection of its own: its will is the
 // `unknown` payload on that topic, and a connection has only one will.
 type lamp struct {
-	id       string
-	form     Form
-	topic    string
-	payloads map[light.Meaning]string // of formOwn
-	flashing map[light.Meaning]string // of formOwn, where they differ
-	answers  map[light.Meaning]string // how it spells what it confirms; nil: it repeats it
-	confirm  *confirmation            // nil for a lamp that does not report back
-	conn     *connection
-	wake     chan struct{}
-	bench    Bench
-	disputed func() bool   // another instance is alive
-	hung     time.Duration // see hungAfter
-	now      func() (wall time.Time, mono time.Duration)
-	count    func(result string)
-	log      *slog.Logger
+	id        string
+	form      Form
+	topic     string
+	payloads  map[light.Meaning]string // of formOwn
+	flashing  map[light.Meaning]string // of formOwn, where they differ
+	answers   map[light.Meaning]string // how it spells what it confirms; nil: it repeats it
+	confirm   *confirmation            // nil for a lamp that does not report back
+	answersOn string                   // the topic of its answers
+	conn      *connection
+	wake      chan struct{}
+	bench     Bench
+	disputed  func() bool   // another instance is alive
+	hung      time.Duration // see hungAfter
+	now       func() (wall time.Time, mono time.Duration)
+	count     func(result string)
+	unseen    func(is bool) // the broker takes what is sent and does not hand it out
+	back      shown
+	log       *slog.Logger
 
 	// Of run's goroutine alone:
 	snap   *record.Snapshot
 	seenAt time.Time // when snap was new, by Go's clock
-	shown  record.LightView
+	told   record.LightView
 	sentAt time.Duration
 	epoch  uint64 // of the connection that has it
 }
@@ -76,9 +81,12 @@ func newLamp(p *Publisher, of Light, form Form, topic string) *lamp {
 		bench: p.bench, disputed: p.others.disputed, hung: p.hungAfter, log: p.log,
 		now:   func() (time.Time, time.Duration) { n := p.clock.Now(); return n.Wall, n.Mono },
 		count: func(result string) { p.counts.add(directionOut, result) },
+
+		unseen: func(is bool) { p.swallowed.set(topic, is) },
 	}
 	l.conn = &connection{
 		settings: p.settings, id: p.settings.clientID("light", id, string(form)), wake: l.wake, log: p.log,
+		greet: l.greet, receive: l.receive,
 		prepare: func(o *paho.ClientOptions) {
 			wall, _ := l.now()
 			o.SetKeepAlive(lampKeepAlive)
@@ -196,15 +204,21 @@ func (l *lamp) update() {
 		l.confirm.anew()
 	}
 	if epoch == 0 {
+		l.back.forget()
 		return
+	}
+	if epoch != l.epoch {
+		l.back.forget()
+	} else if l.back.late(time.Now()) {
+		l.unseen(true)
 	}
 	v := view(l.snap, l.id, time.Since(l.seenAt) >= l.hung, l.disputed())
 	_, mono := l.now()
-	if epoch == l.epoch && mono-l.sentAt < lampEvery && !lightMoved(l.shown, v) {
+	if epoch == l.epoch && mono-l.sentAt < lampEvery && !lightMoved(l.told, v) {
 		return
 	}
 	if l.ask(v) {
-		l.shown, l.sentAt, l.epoch = v, mono, epoch
+		l.told, l.sentAt, l.epoch = v, mono, epoch
 	}
 }
 
@@ -228,12 +242,49 @@ func (l *lamp) send(v record.LightView, timeout time.Duration) bool {
 	if epoch, _ := l.conn.current(); epoch == 0 {
 		return false // its will has said it
 	}
-	err := l.conn.send([]message{{topic: l.topic, qos: 1, retained: true, payload: l.payload(v)}}, timeout)[0]
+	payload := l.payload(v)
+	l.back.expect(payload, time.Now())
+	err := l.conn.send([]message{{topic: l.topic, qos: 1, retained: true, payload: payload}}, timeout)[0]
 	if err != nil {
+		l.back.forget()
 		l.count(resultError)
 		l.log.Warn("light not told", "light", l.id, "topic", l.topic, "err", err)
 		return false
 	}
 	l.count(resultOK)
 	return true
+}
+
+// greet listens to the light's own topic, since what is sent there has to come back,
+// and to the lamp's answers.
+func (l *lamp) greet(client paho.Client) error {
+	filters := map[string]byte{l.topic: 0}
+	if l.confirm != nil {
+		filters[l.answersOn] = 1
+	}
+	refused, err := subscribe(client, filters)
+	if len(refused) > 0 {
+		l.log.Warn("the broker lets us not read", "client", l.conn.id, "light", l.id, "topics", strings.Join(refused, " "))
+	}
+	if l.confirm != nil {
+		deaf := ""
+		if slices.Contains(refused, l.answersOn) {
+			deaf = "the broker does not let potlifed read " + l.answersOn
+		}
+		l.confirm.listening(deaf)
+	}
+	return err
+}
+
+// receive takes what comes back and what the lamp answers. It must not block.
+func (l *lamp) receive(m paho.Message) {
+	if m.Retained() {
+		return
+	}
+	if m.Topic() == l.topic && l.back.hear(m.Payload()) {
+		l.unseen(false)
+	}
+	if l.confirm != nil && m.Topic() == l.answersOn && len(m.Payload()) <= mostReply {
+		l.confirm.hear(l.read(m.Payload()))
+	}
 }

@@ -20,17 +20,40 @@ const (
 	// us.
 	portion      = 50
 	portionPause = 50 * time.Millisecond
+
+	// echoPatience is how long an event that the broker acknowledged may take to come
+	// back before it counts as thrown away.
+	echoPatience = 5 * time.Second
+	// probePause is how often such an event is tried again.
+	probePause = 10 * time.Second
 )
 
 // outbox reads the journal's events in order and remembers how far the broker has
-// taken them. An event is sent at least once: the cursor moves when its
-// acknowledgement is there, so that a crash between the two repeats it.
+// handed them out. An event is sent at least once: the cursor moves when it has come
+// back, see [echo], so that a crash between the two repeats it.
+//
+// One portion is under way at a time, and nothing of the next goes out before all of
+// it is back: what a broker throws away so leaves no gap that later events jump over.
+// An event that stays away is tried again by itself at a slow pace, and holds up those
+// behind it.
 type outbox struct {
 	journal Journal
 	log     *slog.Logger
 	loaded  bool
-	cursor  uint64 // of the last event that the broker took
+	cursor  uint64 // of the last event that came back
 	stored  uint64 // what the journal remembers of it
+
+	echo     echo
+	under    []record.Event // acknowledged and not yet back: the rest of a portion
+	since    time.Time      // when the first of these began to be waited for
+	probeAt  time.Time      // when it is tried again
+	stuck    bool           // it counts as thrown away
+	patience time.Duration
+	probe    time.Duration // see probePause
+}
+
+func newOutbox(journal Journal, log *slog.Logger) outbox {
+	return outbox{journal: journal, log: log, patience: echoPatience, probe: probePause}
 }
 
 // load reads the cursor. newest is the journal's newest event: a cursor beyond it is
@@ -53,26 +76,68 @@ func (o *outbox) load(ctx context.Context, newest uint64) error {
 	return nil
 }
 
-// next returns the events after the cursor, a portion at most.
-func (o *outbox) next(ctx context.Context) ([]record.Event, error) {
+// again forgets what is under way: a new connection hears nothing of what went over
+// the one before.
+func (o *outbox) again() {
+	o.expect(nil)
+	o.stuck, o.probeAt = false, time.Time{}
+}
+
+// next returns the events that are to be sent now, a portion at most; none while one
+// is under way, but for the first of it when it is to be tried again. Each is to be
+// told to sent.
+func (o *outbox) next(ctx context.Context, now time.Time) ([]record.Event, error) {
+	if len(o.under) > 0 {
+		if now.Sub(o.since) >= o.patience && !now.Before(o.probeAt) {
+			o.stuck, o.probeAt = true, now.Add(o.probe)
+			return o.under[:1], nil
+		}
+		return nil, nil
+	}
 	ctx, cancel := context.WithTimeout(ctx, journalTimeout)
 	defer cancel()
 	events, err := o.journal.Events(ctx, o.cursor, portion)
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: read events after %d: %w", o.cursor, err)
 	}
+	o.expect(events) // before they are sent: an echo may be faster than the acknowledgement
 	return events, nil
 }
 
-// taken moves the cursor over the events that the broker took, up to the first that
-// it did not, and returns how many these are.
-func (o *outbox) taken(events []record.Event, errs []error) int {
+func (o *outbox) expect(events []record.Event) {
+	o.under = nil
+	o.echo.expect(events)
+}
+
+// sent tells what became of the events that next returned, and returns how many of
+// them, from the first on, the broker has acknowledged. The others count as not sent.
+func (o *outbox) sent(events []record.Event, errs []error, now time.Time) int {
 	n := 0
 	for n < len(events) && errs[n] == nil {
-		o.cursor = events[n].Seq
 		n++
 	}
+	if o.stuck {
+		return n // one that was tried again
+	}
+	if n < len(events) {
+		o.echo.keep(n)
+	}
+	o.under, o.since = events[:n], now
 	return n
+}
+
+// settle moves the cursor over what has come back, and reports whether something has.
+func (o *outbox) settle(now time.Time) bool {
+	back, rest := o.echo.settle()
+	if len(back) == 0 {
+		return false
+	}
+	o.cursor = back[len(back)-1].Seq
+	o.under, o.since = rest, now
+	if o.stuck {
+		o.again() // the rest of the portion may have been thrown away as well
+	}
+	return true
 }
 
 // store writes the cursor down. A failure costs a repetition after a crash and is

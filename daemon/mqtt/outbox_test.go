@@ -12,37 +12,70 @@ import (
 	"potlifed/daemon/record"
 )
 
-// TestOutboxLosesNothing runs an outbox against a broker that fails at random and
-// against crashes at random: whatever the cursor has passed was taken before, and in
-// the end everything was taken in order.
+// flaky is a broker as an outbox sees it, and the reader behind it.
+type flaky struct {
+	refuses bool            // throws away what it acknowledges
+	ragged  bool            // decides so anew for each message
+	read    map[uint64]bool // by the reader
+	reached uint64          // everything up to here was read
+	jumped  bool            // the reader saw an event before one that comes before it
+}
+
+// take takes a portion: some of it is not acknowledged, some of what is acknowledged
+// is thrown away, and some of what is handed out is handed out to others only.
+func (f *flaky) take(t *rapid.T, o *outbox, events []record.Event, fails bool) []error {
+	errs := make([]error, len(events))
+	for i, e := range events {
+		if fails && rapid.IntRange(0, 9).Draw(t, "lost") == 0 { // the connection, with all that follows
+			for ; i < len(events); i++ {
+				errs[i] = errors.New("no")
+			}
+			break
+		}
+		if f.refuses || f.ragged && fails && rapid.Bool().Draw(t, "dropped") {
+			continue
+		}
+		if e.Seq > f.reached+1 && !f.read[e.Seq] {
+			f.jumped = true
+		}
+		f.read[e.Seq] = true
+		for f.read[f.reached+1] {
+			f.reached++
+		}
+		if !fails || rapid.IntRange(0, 9).Draw(t, "echo") > 0 {
+			o.echo.hear(e.JSON)
+		}
+	}
+	return errs
+}
+
+// TestOutboxLosesNothing runs an outbox against a broker that fails, throws things
+// away and comes back at random, and against crashes at random: whatever the cursor has
+// passed was read before, no reader sees a gap, and in the end everything was read.
 func TestOutboxLosesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		ctx := context.Background()
+		ctx, now := context.Background(), time.Now()
 		journal := &fakeJournal{}
-		o := &outbox{journal: journal, log: quietLog()}
-		var reached uint64 // everything up to here was taken by the broker
+		fresh := func() *outbox { o := newOutbox(journal, quietLog()); return &o }
+		o := fresh()
+		broker := &flaky{ragged: rapid.Bool().Draw(t, "ragged"), read: map[uint64]bool{}}
 		round := func(fails bool) {
+			now = now.Add(time.Second)
 			if err := o.load(ctx, uint64(len(journal.events))); err != nil {
 				t.Fatal(err)
 			}
-			events, err := o.next(ctx)
-			if err != nil {
+			o.settle(now)
+			if events, err := o.next(ctx, now); err != nil {
 				t.Fatal(err)
+			} else if len(events) > 0 {
+				o.sent(events, broker.take(t, o, events, fails), now)
 			}
-			errs := make([]error, len(events))
-			taken := make(map[uint64]bool)
-			for i, e := range events {
-				if fails && rapid.IntRange(0, 3).Draw(t, "fails") == 0 {
-					errs[i] = errors.New("no")
-				}
-				taken[e.Seq] = errs[i] == nil
+			o.settle(now)
+			if o.cursor > broker.reached {
+				t.Fatalf("the cursor is at %d and the reader has only up to %d", o.cursor, broker.reached)
 			}
-			o.taken(events, errs)
-			for taken[reached+1] {
-				reached++
-			}
-			if o.cursor > reached {
-				t.Fatalf("the cursor is at %d and the broker has only up to %d", o.cursor, reached)
+			if len(o.under) > portion || len(o.echo.events) > portion {
+				t.Fatalf("%d events are remembered", len(o.under))
 			}
 			if !fails || rapid.Bool().Draw(t, "stored") {
 				if err := o.store(ctx); err != nil {
@@ -50,8 +83,8 @@ func TestOutboxLosesNothing(t *testing.T) {
 				}
 			}
 		}
-		for range rapid.IntRange(0, 30).Draw(t, "steps") {
-			switch rapid.SampledFrom([]string{"event", "round", "crash"}).Draw(t, "step") {
+		for range rapid.IntRange(0, 40).Draw(t, "steps") {
+			switch rapid.SampledFrom([]string{"event", "round", "round", "crash", "connection", "rights", "wait"}).Draw(t, "step") {
 			case "event":
 				for range rapid.IntRange(1, 2*portion).Draw(t, "events") {
 					journal.add("b")
@@ -59,23 +92,61 @@ func TestOutboxLosesNothing(t *testing.T) {
 			case "round":
 				round(true)
 			case "crash":
-				o = &outbox{journal: journal, log: quietLog()}
+				o = fresh()
+			case "connection":
+				o.again()
+			case "rights":
+				broker.refuses = !broker.refuses
+			case "wait":
+				now = now.Add(rapid.SampledFrom([]time.Duration{echoPatience, probePause}).Draw(t, "wait"))
 			}
 		}
-		for range len(journal.events)/portion + 1 {
+		broker.refuses = false
+		for range len(journal.events)/portion + 30 {
 			round(false)
 		}
-		if want := uint64(len(journal.events)); reached != want || o.cursor != want || journal.cursor[cursorName] != want {
-			t.Fatalf("taken up to %d, cursor %d, stored %d, want %d", reached, o.cursor, journal.cursor[cursorName], want)
+		if want := uint64(len(journal.events)); broker.reached != want || o.cursor != want || journal.cursor[cursorName] != want {
+			t.Fatalf("read up to %d, cursor %d, stored %d, want %d", broker.reached, o.cursor, journal.cursor[cursorName], want)
+		}
+		if !broker.ragged && broker.jumped {
+			t.Fatal("the reader saw a gap")
 		}
 	})
+}
+
+// A broker that throws everything away costs one message at a slow pace.
+func TestRefusedEventsAreTriedSlowly(t *testing.T) {
+	journal := &fakeJournal{}
+	for range 1000 {
+		journal.add("b")
+	}
+	o := newOutbox(journal, quietLog())
+	now, sent := time.Now(), 0
+	if err := o.load(t.Context(), 1000); err != nil {
+		t.Fatal(err)
+	}
+	for range 600 { // ten minutes
+		events, err := o.next(t.Context(), now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(events) > 0 {
+			o.sent(events, make([]error, len(events)), now)
+			sent += len(events)
+		}
+		o.settle(now)
+		now = now.Add(time.Second)
+	}
+	if !o.stuck || o.cursor != 0 || sent < portion+50 || sent > portion+60 {
+		t.Errorf("stuck %v, cursor %d, %d messages in ten minutes; want a portion and one every %v", o.stuck, o.cursor, sent, probePause)
+	}
 }
 
 // A journal restored from an older copy must not swallow its next events.
 func TestCursorBeyondTheJournalStartsAfresh(t *testing.T) {
 	journal := &fakeJournal{cursor: map[string]uint64{cursorName: 900}}
 	journal.add("b")
-	o := &outbox{journal: journal, log: quietLog()}
+	o := newOutbox(journal, quietLog())
 	if err := o.load(t.Context(), 1); err != nil || o.cursor != 0 {
 		t.Errorf("cursor %d, %v; want 0", o.cursor, err)
 	}

@@ -38,6 +38,7 @@ const (
 	mainKeepAlive = 15 * time.Second
 	lookEvery     = time.Second // where nothing else wakes the publisher
 	stopDrain     = 3 * time.Second
+	lastLook      = 10 * time.Millisecond // between two looks at what is left, at a stop
 	journalRetry  = 5 * time.Second
 )
 
@@ -52,13 +53,15 @@ type Publisher struct {
 	published func(time.Duration)
 	hungAfter time.Duration
 
-	conn     *connection
-	wake     chan struct{}
-	commands chan incoming
-	answers  chan answer
-	others   others
-	leftover sweep
-	counts   counts
+	conn      *connection
+	wake      chan struct{}
+	commands  chan incoming
+	answers   chan answer
+	others    others
+	leftover  sweep
+	handed    handed
+	swallowed swallowed
+	counts    counts
 
 	mu      sync.Mutex
 	waiting int
@@ -72,10 +75,12 @@ type Publisher struct {
 	touched  map[string]bool
 	unsent   []answer
 	epoch    uint64
-	since    time.Time // of the connection
-	swept    bool
-	more     bool      // events wait for the next portion
-	notUntil time.Time // when the journal is asked again
+	since    time.Time       // of the connection
+	swept    bool            // the lights' retained states were looked at
+	deaf     map[string]bool // kinds of state that are no longer listened to
+	more     bool            // events wait for the next portion
+	restTo   time.Time       // when the next portion may go out
+	notUntil time.Time       // when the journal is asked again
 }
 
 // New makes a publisher. published, which may be nil, is told how long each new reading
@@ -85,8 +90,9 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 	p := &Publisher{
 		settings: s, topics: topics, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
 		wake: make(chan struct{}, 1), commands: make(chan incoming, commandQueue), answers: make(chan answer, answerQueue),
-		states: newStates(topics), outbox: outbox{journal: journal, log: log}, pause: portionPause, patience: writeTimeout,
-		readAt: map[string]time.Duration{}, touched: map[string]bool{},
+		swallowed: swallowed{user: s.Username, log: log},
+		states:    newStates(topics), outbox: newOutbox(journal, log), pause: portionPause, patience: writeTimeout,
+		readAt: map[string]time.Duration{}, touched: map[string]bool{}, deaf: map[string]bool{},
 	}
 	p.conn = &connection{
 		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, greet: p.greet,
@@ -159,9 +165,10 @@ func (p *Publisher) lastWords() {
 	p.patience = time.Second // a stop is not to hang on a broker that does
 	for ctx.Err() == nil {
 		p.round(ctx)
-		if epoch, _ := p.conn.current(); epoch == 0 || !p.more {
+		if epoch, _ := p.conn.current(); epoch == 0 || p.outbox.stuck || !p.more && len(p.outbox.under) == 0 {
 			break
 		}
+		p.rest(ctx, max(p.pause, lastLook))
 	}
 	if epoch, _ := p.conn.current(); epoch == 0 {
 		return // the will says it
@@ -169,6 +176,17 @@ func (p *Publisher) lastWords() {
 	goodbyes := []message{{topic: p.topics.Availability(), qos: 1, retained: true, payload: []byte(payloadOffline)}}
 	if err := p.conn.send(goodbyes, goodbye)[0]; err != nil {
 		p.log.Warn("left without saying so", "err", err)
+	}
+}
+
+// rest waits until the connection has something to tell, at most for a while.
+func (p *Publisher) rest(ctx context.Context, d time.Duration) {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-p.wake:
+	case <-timer.C:
+	case <-ctx.Done():
 	}
 }
 
@@ -181,8 +199,7 @@ func (p *Publisher) round(ctx context.Context) {
 		return
 	}
 	if epoch != p.epoch {
-		p.epoch, p.since, p.swept = epoch, time.Now(), false
-		p.states.again()
+		p.begin(epoch)
 	}
 	if p.others.answer(time.Now()) {
 		p.states.daemon.at = never
@@ -191,6 +208,7 @@ func (p *Publisher) round(ctx context.Context) {
 	p.sendEvents(ctx, snap)
 	due := p.sendStates(snap, mono)
 	p.sendLeftovers()
+	p.lookBack(time.Now())
 	p.wait(snap, due)
 }
 
@@ -226,6 +244,7 @@ func (p *Publisher) sendStates(snap *record.Snapshot, mono time.Duration) int {
 			continue
 		}
 		c.taken()
+		p.handed.sent(p.topics.stateKind(c.topic), time.Now())
 		switch v := c.value.(type) {
 		case record.AirView:
 			p.observe(v)
@@ -245,42 +264,6 @@ func (p *Publisher) observe(v record.AirView) {
 		p.published(clock.Took(p.clock, p.clock.Now().Mono-v.Mono))
 	}
 	p.readAt[v.Zone] = v.Mono
-}
-
-func (p *Publisher) sendEvents(ctx context.Context, snap *record.Snapshot) {
-	p.more = false
-	if time.Now().Before(p.notUntil) {
-		return
-	}
-	err := p.outbox.load(ctx, snap.Seq)
-	if err == nil && snap.Seq > p.outbox.cursor {
-		err = p.sendPortion(ctx)
-	}
-	if err == nil {
-		err = p.outbox.store(ctx)
-	}
-	if err != nil && ctx.Err() == nil {
-		p.log.Warn("events wait", "err", err)
-		p.notUntil = time.Now().Add(journalRetry)
-		return
-	}
-	p.more = p.outbox.loaded && snap.Seq > p.outbox.cursor
-}
-
-func (p *Publisher) sendPortion(ctx context.Context) error {
-	events, err := p.outbox.next(ctx)
-	if err != nil {
-		return err
-	}
-	messages := make([]message, len(events))
-	for i, e := range events {
-		messages[i] = message{topic: p.topics.Event(), qos: 1, payload: e.JSON}
-	}
-	taken := p.outbox.taken(events, p.send(messages))
-	for _, e := range events[:taken] {
-		touch(p.touched, e)
-	}
-	return nil
 }
 
 func (p *Publisher) sendAnswers() {
@@ -311,29 +294,15 @@ func (p *Publisher) sendAnswers() {
 	p.unsent = rest
 }
 
-// sendLeftovers ends the retained states of what is no more.
-func (p *Publisher) sendLeftovers() {
-	if p.others.disputed() {
-		return // they may be the other's
+// begin prepares for a new connection, whose broker may be an empty one.
+func (p *Publisher) begin(epoch uint64) {
+	p.epoch, p.since, p.swept = epoch, time.Now(), false
+	clear(p.deaf)
+	for _, filter := range p.topics.stateKinds() {
+		p.swallowed.set(filter, false) // until it is seen anew
 	}
-	var messages []message
-	for _, topic := range p.leftover.take() {
-		if !p.states.holds(topic) || !p.settings.readBy(p.topics, topic) {
-			messages = append(messages, message{topic: topic, qos: 1, retained: true})
-		}
-	}
-	if len(messages) > 0 {
-		p.log.Info("ended retained states of what is no more", "count", len(messages), "first", messages[0].topic)
-	}
-	for i, err := range p.send(messages) {
-		if err != nil {
-			p.leftover.see(messages[i].topic)
-		}
-	}
-	if !p.swept && time.Since(p.since) >= sweepFor {
-		p.conn.unsubscribe(p.topics.leftovers())
-		p.swept = true
-	}
+	p.states.again()
+	p.outbox.again()
 }
 
 // send publishes and counts.
@@ -355,7 +324,17 @@ func (p *Publisher) send(messages []message) []error {
 
 // greet subscribes; it is called with each connection before anything is published.
 func (p *Publisher) greet(client paho.Client) error {
-	filters := append([]string{p.topics.Daemon(), p.topics.commands()}, p.topics.leftovers()...)
+	p.handed.again()
+	filters := map[string]byte{
+		p.topics.commands(): 1,
+		p.topics.Event():    0, // what is lost on the way back is sent again
+	}
+	for _, filter := range p.topics.lights() {
+		filters[filter] = 1
+	}
+	for _, filter := range p.topics.stateKinds() {
+		filters[filter] = 1
+	}
 	refused, err := subscribe(client, filters)
 	if len(refused) > 0 {
 		p.log.Warn("the broker lets us not read", "client", p.conn.id, "topics", strings.Join(refused, " "))
@@ -368,12 +347,21 @@ func (p *Publisher) receive(m paho.Message) {
 	switch topic := m.Topic(); {
 	case strings.HasPrefix(topic, p.topics.Do("")):
 		p.hand(m)
+	case topic == p.topics.Event():
+		if p.outbox.echo.hear(m.Payload()) {
+			p.stir()
+		}
 	case topic == p.topics.Daemon():
 		p.others.hear(m.Payload(), m.Retained(), time.Now())
+		if !m.Retained() {
+			p.handed.hear(wordDaemon)
+		}
 		if p.others.disputed() {
 			p.stir()
 		}
-	case m.Retained() && len(m.Payload()) > 0:
+	case !m.Retained():
+		p.handed.hear(p.topics.stateKind(topic))
+	case len(m.Payload()) > 0:
 		p.leftover.see(topic)
 	}
 }

@@ -115,7 +115,7 @@ func TestOutageLosesNothing(t *testing.T) {
 			r.event("0612-1", nil)
 		}
 		w.hears(t, "the last event", jsonHas(root+"event", "seq", float64(before)))
-		until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
+		until(t, "the cursor", func() bool { seq, err := r.journal.Cursor(t.Context(), cursorName); return err == nil && seq == before })
 		listening := w.subscribed.Load()
 		b.stop()
 		cable.cut()

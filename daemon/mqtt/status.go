@@ -27,13 +27,14 @@ type Status struct {
 	Connected     bool
 	Detail        string // why not
 	Waiting       int    // events, states and answers that the broker does not have
+	Swallowed     string // topics that the broker takes and hands nothing out of, and what to do; empty for none
 	OtherInstance string // another live daemon that speaks for this bench; empty for none
 	Messages      map[Count]uint64
 }
 
 // Status may be called from any goroutine.
 func (p *Publisher) Status() Status {
-	s := Status{OtherInstance: p.others.alive(time.Now()), Messages: p.counts.all()}
+	s := Status{OtherInstance: p.others.alive(time.Now()), Swallowed: p.swallowed.text(), Messages: p.counts.all()}
 	epoch, err := p.conn.current()
 	s.Connected = epoch != 0
 	if !s.Connected && err != nil {

@@ -86,3 +86,24 @@ func (s Settings) readBy(topics Topics, topic string) bool {
 	}
 	return false
 }
+
+// sendLeftovers ends the retained states of what is no more.
+func (p *Publisher) sendLeftovers() {
+	if p.others.disputed() {
+		return // they may be the other's
+	}
+	var messages []message
+	for _, topic := range p.leftover.take() {
+		if !p.states.holds(topic) || !p.settings.readBy(p.topics, topic) {
+			messages = append(messages, message{topic: topic, qos: 1, retained: true})
+		}
+	}
+	if len(messages) > 0 {
+		p.log.Info("ended retained states of what is no more", "count", len(messages), "first", messages[0].topic)
+	}
+	for i, err := range p.send(messages) {
+		if err != nil {
+			p.leftover.see(messages[i].topic)
+		}
+	}
+}

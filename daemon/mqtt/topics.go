@@ -82,10 +82,8 @@ func (t Topics) Done(verb string) string { return t.root + wordDone + "/" + verb
 // commands is the filter of every command.
 func (t Topics) commands() string { return t.Do("+") }
 
-// leftovers are the filters of retained states that an earlier run may have left.
-func (t Topics) leftovers() []string {
-	return []string{
-		t.Air("+"), t.Scale("+"), t.Batch("+"), t.Sensor("+"), t.Alarm("+", "+"),
-		t.Light("+", FormJSON), t.Light("+", FormMeaning), t.Light("+", FormColour),
-	}
+// lights are the filters of lights' retained states, of which an earlier run may have
+// left some.
+func (t Topics) lights() []string {
+	return []string{t.Light("+", FormJSON), t.Light("+", FormMeaning), t.Light("+", FormColour)}
 }

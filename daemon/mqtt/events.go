@@ -1,0 +1,63 @@
+package mqtt
+
+import (
+	"context"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// sendEvents sends the next portion of events, once the one before has come back.
+func (p *Publisher) sendEvents(ctx context.Context, snap *record.Snapshot) {
+	p.more = false
+	now := time.Now()
+	if now.Before(p.notUntil) {
+		return
+	}
+	err := p.outbox.load(ctx, snap.Seq)
+	if err == nil {
+		p.settle(now)
+		if snap.Seq > p.outbox.cursor && !now.Before(p.restTo) {
+			err = p.sendPortion(ctx)
+			p.settle(time.Now())
+		}
+	}
+	if err == nil {
+		err = p.outbox.store(ctx)
+	}
+	if err != nil && ctx.Err() == nil {
+		p.log.Warn("events wait", "err", err)
+		p.notUntil = time.Now().Add(journalRetry)
+		return
+	}
+	p.more = p.outbox.loaded && len(p.outbox.under) == 0 && snap.Seq > p.outbox.cursor
+	if p.outbox.stuck {
+		p.swallowed.set(p.topics.Event(), true)
+	}
+}
+
+// settle takes note of the events that have come back.
+func (p *Publisher) settle(now time.Time) {
+	if p.outbox.settle(now) {
+		p.swallowed.set(p.topics.Event(), false)
+	}
+}
+
+func (p *Publisher) sendPortion(ctx context.Context) error {
+	events, err := p.outbox.next(ctx, time.Now())
+	if err != nil || len(events) == 0 {
+		return err
+	}
+	messages := make([]message, len(events))
+	for i, e := range events {
+		messages[i] = message{topic: p.topics.Event(), qos: 1, payload: e.JSON}
+	}
+	taken := p.outbox.sent(events, p.send(messages), time.Now())
+	for _, e := range events[:taken] {
+		touch(p.touched, e)
+	}
+	if len(events) == portion {
+		p.restTo = time.Now().Add(p.pause)
+	}
+	return nil
+}
