@@ -285,7 +285,7 @@ func (o *outlet) status() bench.Outlet {
 	s := bench.Outlet{Away: o.away()}
 	if p, _ := o.state(); p != nil {
 		is := p.Status()
-		s.Waiting, s.OtherInstance = is.Waiting, is.OtherInstance
+		s.Waiting, s.OtherInstance, s.Swallowed = is.Waiting, is.OtherInstance, is.Swallowed
 	}
 	return s
 }

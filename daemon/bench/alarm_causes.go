@@ -184,8 +184,12 @@ func (l *look) service() {
 			l.notKnown(name, bench)
 		}
 	}
-	if out.Away != "" && !early {
+	switch {
+	case early:
+	case out.Away != "":
 		l.holds(alarm.BrokerAway, bench, "nothing can be published: %s", out.Away)
+	case out.Swallowed != "":
+		l.holds(alarm.BrokerAway, bench, "%s", out.Swallowed)
 	}
 	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {
 		l.holds(alarm.QueueLong, bench, "%d messages wait for the broker", out.Waiting)

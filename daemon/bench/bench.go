@@ -46,6 +46,7 @@ type Settings struct {
 // Outlet is how publishing stands.
 type Outlet struct {
 	Away          string // why nothing can be published just now, empty when it can
+	Swallowed     string // topics that the broker takes and hands nothing out of, and what to do; empty for none
 	Waiting       int    // messages that the broker does not have
 	OtherInstance string // another program that speaks for this bench, empty for none
 }

@@ -47,10 +47,10 @@ func (s *shown) hear(payload []byte) bool {
 }
 
 // late reports whether the payload should have come back by now.
-func (s *shown) late(now time.Time) bool {
+func (s *shown) late(now time.Time, patience time.Duration) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.waits && now.Sub(s.since) >= echoPatience
+	return s.waits && now.Sub(s.since) >= patience
 }
 
 // handed looks, once with each connection, whether the broker hands out each kind of
@@ -89,11 +89,11 @@ func (h *handed) hear(kind string) {
 
 // kinds returns those of which something has come back, and those of which something
 // should have by now.
-func (h *handed) kinds(now time.Time) (back, late []string) {
+func (h *handed) kinds(now time.Time, patience time.Duration) (back, late []string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	for kind, since := range h.since {
-		if !h.back[kind] && now.Sub(since) >= echoPatience {
+		if !h.back[kind] && now.Sub(since) >= patience {
 			late = append(late, kind)
 		}
 	}
@@ -125,7 +125,7 @@ func (t Topics) stateKind(topic string) string {
 // lookBack sees which kinds of state the broker hands out, and stops listening to
 // those that it does, and to what it held from before.
 func (p *Publisher) lookBack(now time.Time) {
-	back, late := p.handed.kinds(now)
+	back, late := p.handed.kinds(now, p.outbox.patience)
 	filters := p.topics.stateKinds()
 	for _, kind := range late {
 		p.swallowed.set(filters[kind], true)

@@ -52,6 +52,8 @@ type lamp struct {
 	count     func(result string)
 	unseen    func(is bool) // the broker takes what is sent and does not hand it out
 	back      shown
+	patience  time.Duration // see echoPatience
+	probe     time.Duration // see probePause
 	log       *slog.Logger
 
 	// Of run's goroutine alone:
@@ -82,6 +84,7 @@ func newLamp(p *Publisher, of Light, form Form, topic string) *lamp {
 		now:   func() (time.Time, time.Duration) { n := p.clock.Now(); return n.Wall, n.Mono },
 		count: func(result string) { p.counts.add(directionOut, result) },
 
+		patience: p.outbox.patience, probe: p.outbox.probe,
 		unseen: func(is bool) { p.swallowed.set(topic, is) },
 	}
 	l.conn = &connection{
@@ -207,14 +210,16 @@ func (l *lamp) update() {
 		l.back.forget()
 		return
 	}
+	every := lampEvery
 	if epoch != l.epoch {
 		l.back.forget()
-	} else if l.back.late(time.Now()) {
+	} else if l.back.late(time.Now(), l.patience) {
 		l.unseen(true)
+		every = l.probe // the lamp waits for the rights to be mended
 	}
 	v := view(l.snap, l.id, time.Since(l.seenAt) >= l.hung, l.disputed())
 	_, mono := l.now()
-	if epoch == l.epoch && mono-l.sentAt < lampEvery && !lightMoved(l.told, v) {
+	if epoch == l.epoch && mono-l.sentAt < every && !lightMoved(l.told, v) {
 		return
 	}
 	if l.ask(v) {

@@ -2,7 +2,6 @@ package mqtt
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"testing"
 	"time"
@@ -172,22 +171,7 @@ func TestCutsLoseNoEvent(t *testing.T) {
 			}
 		}
 		w.hears(t, "the last event", jsonHas(root+"event", "seq", float64(events)))
-		next := 1
-		for _, m := range w.on(root + "event") {
-			var e struct{ Seq int }
-			if err := json.Unmarshal([]byte(m.payload), &e); err != nil {
-				t.Fatal(err)
-			}
-			switch {
-			case e.Seq == next:
-				next++
-			case e.Seq > next:
-				t.Fatalf("event %d after %d: one is missing or out of order", e.Seq, next-1)
-			}
-		}
-		if next != events+1 {
-			t.Errorf("heard up to %d of %d", next-1, events)
-		}
+		inOrder(t, w, events)
 		until(t, "the cursor", func() bool { seq, err := r.journal.Cursor(t.Context(), cursorName); return err == nil && seq == events })
 	})
 }

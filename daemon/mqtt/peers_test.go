@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -131,6 +132,32 @@ func (m *mosquitto) stop() {
 	_ = m.cmd.Process.Kill()
 	_ = m.cmd.Wait()
 	m.cmd = nil
+}
+
+// rights writes rules for all clients and makes the broker go by them.
+func (m *mosquitto) rights(rules string) {
+	m.t.Helper()
+	conf, err := os.ReadFile(m.conf)
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	acl := filepath.Join(filepath.Dir(m.conf), "acl")
+	if err := os.WriteFile(acl, []byte(rules), 0o600); err != nil {
+		m.t.Fatal(err)
+	}
+	if !bytes.Contains(conf, []byte("acl_file")) {
+		// Run by root, mosquitto would become another user, who may not read the file.
+		conf = fmt.Appendf(conf, "user root\nacl_file %s\n", acl)
+		if err := os.WriteFile(m.conf, conf, 0o600); err != nil {
+			m.t.Fatal(err)
+		}
+		m.stop()
+		m.start()
+		return
+	}
+	if err := m.cmd.Process.Signal(syscall.SIGHUP); err != nil {
+		m.t.Fatal(err)
+	}
 }
 
 // until waits for a condition, looking often.
