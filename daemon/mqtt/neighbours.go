@@ -37,10 +37,12 @@ type NeighbourReader struct {
 // NewNeighbourReader makes a reader of the given benches under the settings' prefix.
 func NewNeighbourReader(s Settings, benches []string, to Neighbours, log *slog.Logger) *NeighbourReader {
 	r := &NeighbourReader{wake: make(chan struct{}, 1), to: to}
-	var filters []string
+	filters := map[string]byte{}
 	for _, bench := range benches {
 		t := NewTopics(s.Prefix, bench)
-		filters = append(filters, t.Availability(), t.Daemon(), t.Batch("+"), t.Light("+", FormJSON))
+		for _, filter := range []string{t.Availability(), t.Daemon(), t.Batch("+"), t.Light("+", FormJSON)} {
+			filters[filter] = 1
+		}
 	}
 	r.conn = &connection{
 		settings: s, id: s.clientID("neighbours"), wake: r.wake, log: log,
