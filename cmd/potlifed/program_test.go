@@ -29,7 +29,9 @@ func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		os.Exit(execute())
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	closeChromium()
+	os.Exit(code)
 }
 
 // peer finds a real program of another project. Without it the test is skipped by
@@ -320,12 +322,19 @@ type hardware struct {
 
 func newHardware(t testing.TB) *hardware {
 	t.Helper()
+	return newHardwareWith(t, simulate.ScaleOptions{DivisionG: 0.1, Settle: 300 * time.Millisecond})
+}
+
+// newHardwareWith has a scale of its own kind.
+func newHardwareWith(t testing.TB, scale simulate.ScaleOptions) *hardware {
+	t.Helper()
 	b := &hardware{dir: t.TempDir()}
+	scale.Dir = b.dir
 	var err error
 	if b.room, err = simulate.NewRoom(filepath.Join(b.dir, "room"), air.State{TemperatureC: 20, HumidityPct: 50}); err != nil {
 		t.Fatal(err)
 	}
-	if b.scale, err = simulate.NewScale(simulate.ScaleOptions{Dir: b.dir, DivisionG: 0.1, Settle: 300 * time.Millisecond}); err != nil {
+	if b.scale, err = simulate.NewScale(scale); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())

@@ -204,6 +204,14 @@ func (s *Scale) change(how func()) {
 	s.changed = time.Now()
 }
 
+// Shake gives every reading from now on a noise of so many grams, as a fan that blows
+// on the pan does; 0 ends it. NoiseG is the noise to begin with.
+func (s *Scale) Shake(noiseG float64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.options.NoiseG = max(noiseG, 0)
+}
+
 // Pour adds grams at gramsPerSecond and returns when they are in, or with the
 // context's error with a part of them poured.
 func (s *Scale) Pour(ctx context.Context, grams, gramsPerSecond float64) error {

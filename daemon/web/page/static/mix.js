@@ -7,6 +7,8 @@ import { button, h, keyed, setText, show } from "./dom.js";
 import { clockTime, duration, secondsUntil } from "./format.js";
 import { ahead, careFor, instruction, shortName, stepsOf } from "./steps.js";
 
+const unheard = "There is no fresh weight to go by. See to the scale; the mix waits, and what was poured is kept.";
+
 export function mixPanel({ store, say }) {
   const title = h("p", { class: "mix-title" });
   const steps = h("ol", { class: "steps", "aria-label": "Steps of this mix" });
@@ -29,8 +31,9 @@ export function mixPanel({ store, say }) {
     },
     draw(scale, decimals, now) {
       const ink = store.get("inks", batch.ink);
-      const pour = scale?.batch === batch.id ? scale.pouring : undefined;
-      const words = instruction(batch, ink, pour);
+      const heard = scale?.quality === "good";
+      const pour = heard && scale.batch === batch.id ? scale.pouring : undefined;
+      const words = heard ? instruction(batch, ink, pour) : { ...instruction(batch, ink), hint: unheard };
       drawTitle(title, batch, now);
       drawSteps(steps, batch, ink);
       setText(head, words.head);

@@ -13,7 +13,7 @@ export function scalePanel() {
   const element = h(
     "section", { class: "weight", "aria-label": "Scale" }, name,
     h("p", { class: "weight-line" }, figure, unit),
-    h("p", { class: "weight-state" }, settled, why),
+    h("p", { class: "weight-state" }, settled, " ", why),
   );
   return {
     element,
@@ -21,6 +21,7 @@ export function scalePanel() {
       element.dataset.quality = scale?.quality ?? "bad";
       setText(name, scale ? `On ${scale.id}` : "No scale");
       const known = scale?.weight_g !== undefined;
+      element.dataset.known = String(known);
       show(unit, known);
       if (!known) {
         setText(figure, "–");
@@ -31,10 +32,11 @@ export function scalePanel() {
         return;
       }
       setText(figure, number(scale.weight_g, decimalsOf(scale.division_g)));
-      element.dataset.stable = String(scale.stable);
-      setText(settled, scale.stable ? "settled" : "moving");
+      const fresh = scale.quality === "good";
+      element.dataset.stable = fresh ? String(scale.stable) : "none";
+      setText(settled, !fresh ? "no fresh weight" : scale.stable ? "settled" : "moving");
       const old = -secondsUntil(Date.parse(scale.time), now);
-      const words = [scale.quality !== "good" && scale.why, old > oldAfterSeconds && `read ${age(old)}`];
+      const words = [!fresh && scale.why, (!fresh || old > oldAfterSeconds) && `read ${age(old)}`];
       setText(why, words.filter(Boolean).join(", "));
       show(why, why.textContent !== "");
     },
