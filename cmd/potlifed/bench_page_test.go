@@ -426,7 +426,7 @@ func (m *mixer) finishes(thinner float64) {
 	m.taps("It is stirred in")
 	m.sees("Put the cup on press-1")
 	m.taps("It is on press-1")
-	m.seesIn("Lights", "press-1 In order")
+	m.seesIn("Open batches", "gloss-4 on press-1")
 }
 
 // TestCleanMix goes through a whole mix with a finger, and looks at each thing that the page

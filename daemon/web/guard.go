@@ -40,12 +40,12 @@ func (s *Server) guard(next http.Handler) http.Handler {
 				return
 			}
 		}
-		if isSafe(r.Method) && r.URL.Path != sessionsPath {
+		if isSafe(r.Method) && r.URL.Path != sessionsPath { // which marks one's own
 			next.ServeHTTP(w, r)
 			return
 		}
 		v := s.visit(r)
-		if v.refused != nil && r.URL.Path != sessionPath { // where one gets in
+		if v.refused != nil && !isSafe(r.Method) && r.URL.Path != sessionPath { // where one gets in
 			v.refused.write(w)
 			return
 		}

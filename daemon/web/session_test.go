@@ -135,7 +135,9 @@ func TestNoSessionIsFixed(t *testing.T) {
 func TestSessionsAreListedAndEnded(t *testing.T) {
 	g := newGuarded(t)
 	tablet, phone := g.pair("tablet"), g.pair("phone")
-	isProblem(t, answerTo(g, remote("GET", "/api/v1/sessions", "")), http.StatusUnauthorized)
+	if w := answerTo(g, remote("GET", "/api/v1/sessions", "")); w.Code != 200 || strings.Contains(w.Body.String(), `"mine":true`) || strings.Contains(w.Body.String(), tablet.Value) {
+		t.Errorf("read by a stranger: status %d: %s", w.Code, w.Body)
+	}
 	get := func(c *http.Cookie) map[string]map[string]any {
 		r := remote("GET", "/api/v1/sessions", "")
 		r.AddCookie(c)
@@ -210,7 +212,7 @@ func TestWithoutAPIN(t *testing.T) {
 	if v["pin_set"] != false || len(v["sessions"].([]any)) != 0 {
 		t.Errorf("list %v", v)
 	}
-	p := isProblem(t, answerTo(server.Handler(), remote("GET", "/api/v1/sessions", "")), http.StatusUnauthorized)
+	p := isProblem(t, answerTo(server.Handler(), remote("POST", "/api/v1/sessions/own/unpair", "")), http.StatusUnauthorized)
 	if p["type"] != "urn:potlifed:no-pin" {
 		t.Errorf("problem %v", p)
 	}

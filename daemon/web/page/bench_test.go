@@ -68,7 +68,11 @@ func (f *fakeBench) list(w http.ResponseWriter, r *http.Request) {
 		rows = []any{}
 	}
 	w.Header().Set("Content-Type", "application/json")
-	json.NewEncoder(w).Encode(map[string]any{name: rows, "seq": 7})
+	body := map[string]any{name: rows, "seq": 7}
+	if name == "sessions" {
+		body["pin_set"] = f.rows["pin_set"] == true
+	}
+	json.NewEncoder(w).Encode(body)
 }
 
 func (f *fakeBench) learning(w http.ResponseWriter, _ *http.Request) {

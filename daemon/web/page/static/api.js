@@ -23,27 +23,45 @@ export async function list(name) {
   return (await get(name))[name] ?? [];
 }
 
+let pair = null;
+
+// whenUnpaired says how this device is paired when a change is refused for want of that: by a
+// function that resolves to whether it was done.
+export function whenUnpaired(f) {
+  pair = f;
+}
+
 // change posts a body and returns the thing changed. A request that got no answer is sent once
-// more under the same key, so that it is done once whichever of the two arrived.
+// more under the same key, so that it is done once whichever of the two arrived. Where the device
+// must be paired first, the person is asked for the PIN in between.
 export async function change(path, body) {
   const request = {
     method: "POST",
     headers: { "Content-Type": "application/json", "Idempotency-Key": newKey() },
     body: JSON.stringify(body ?? {}),
   };
-  let response;
-  try {
-    response = await fetch(base + path, request);
-  } catch {
-    try {
-      response = await fetch(base + path, request);
-    } catch {
-      throw new Refused("The bench did not answer. Nothing is known to have changed; try again.", 0);
-    }
+  let response = await send(path, request);
+  if (response.status === 401) {
+    const refused = await refusal(response);
+    if (refused.code !== "pin-needed" || !pair) throw refused;
+    if (!(await pair())) throw new Refused("This device is not paired, so nothing was changed.", 401, refused.code);
+    response = await send(path, request);
   }
   if (!response.ok) throw await refusal(response);
   const answer = response.status === 204 ? {} : await response.json();
   return { answer, onDisk: response.status !== 202 && answer.on_disk !== false };
+}
+
+async function send(path, request) {
+  try {
+    return await fetch(base + path, request);
+  } catch {
+    try {
+      return await fetch(base + path, request);
+    } catch {
+      throw new Refused("The bench did not answer. Nothing is known to have changed; try again.", 0);
+    }
+  }
 }
 
 async function refusal(response) {

@@ -4,6 +4,7 @@ import { instrumentsPanel, restsOnPanel, verdictPanel, zonesPanel } from "./devi
 import { inksPanel } from "./inks.js";
 import { lampsPanel } from "./lamps.js";
 import { byId, drawAlarmCount, live } from "./live.js";
+import { pairedPanel } from "./paired.js";
 import { readiness } from "./ready-state.js";
 
 const askMs = 5_000; // instruments and readiness have no place in the stream
@@ -16,10 +17,13 @@ const lamps = lampsPanel(byId("lamps"), page);
 const inks = inksPanel(byId("inks"), page);
 const restsOn = restsOnPanel(byId("rests-on"), page);
 const alarms = alarmsPanel(byId("alarms"), page);
+const paired = pairedPanel(byId("paired"));
 let checks = null; // null: not heard of
 
 async function ask() {
-  if (!document.hidden) checks = await readiness();
+  if (document.hidden) return;
+  paired.update();
+  checks = await readiness();
 }
 
 page.start((kinds, now, contact) => {

@@ -4,14 +4,17 @@ import { Refused } from "./api.js";
 import { button, h, show } from "./dom.js";
 
 // ask opens a dialog. body is what stands between the heading and the buttons; submit is
-// called with the form's data, may throw a refusal, which is shown, and else the dialog closes.
-export function ask({ title, lead, body = [], submitLabel, danger = false, submit }) {
+// called with the form's data, may throw a refusal, which is shown, and else the dialog closes;
+// closed is called then, or when the person goes back.
+export function ask({ title, lead, body = [], submitLabel, danger = false, submit, closed }) {
+  const id = newTitle();
   const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
   const yes = h("button", { type: "submit", class: danger ? "big danger" : "big main", text: submitLabel });
   const no = button("Back", "big", () => dialog.close());
-  const form = h("form", { method: "dialog" }, h("h2", { id: "dialog-title", text: title }),
+  const form = h("form", { method: "dialog" }, h("h2", { id, text: title }),
     lead && h("p", { text: lead }), body, refusal, h("div", { class: "actions" }, yes, no));
-  const dialog = h("dialog", { "aria-labelledby": "dialog-title" }, form);
+  const dialog = h("dialog", { "aria-labelledby": id }, form);
+  if (closed) dialog.addEventListener("close", closed);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (yes.disabled) return;
@@ -24,6 +27,7 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
       if (!(error instanceof Refused)) throw error;
       refusal.textContent = error.message;
       show(refusal, true);
+      refusal.scrollIntoView({ block: "nearest" });
     } finally {
       yes.disabled = false;
     }
@@ -37,7 +41,12 @@ function open(dialog) {
   dialog.showModal();
 }
 
-const bounceMs = 500; // a glove that taps twice does not mean what has just come up under it
+let titles = 0;
+
+// newTitle names a heading: while one dialog is open, another may be asked for on top of it.
+const newTitle = () => `dialog-title-${++titles}`;
+
+export const bounceMs = 500; // a glove that taps twice does not mean what has just come up under it
 
 // pick opens a dialog in which one tap answers. groups are {legend, options}, options are
 // {label, note, value}; submit is called with the value, and may throw a refusal;
@@ -70,8 +79,9 @@ export function pick({ title, lead, groups, submit }) {
     });
     return b;
   };
-  const dialog = h("dialog", { "aria-labelledby": "dialog-title" }, h("form", { method: "dialog" },
-    h("h2", { id: "dialog-title", text: title }), lead && h("p", { text: lead }),
+  const id = newTitle();
+  const dialog = h("dialog", { "aria-labelledby": id }, h("form", { method: "dialog" },
+    h("h2", { id, text: title }), lead && h("p", { text: lead }),
     groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, h("legend", { text: g.legend }),
       h("div", { class: "chip-row" }, g.options.map(option)))),
     refusal, h("div", { class: "actions" }, button("Back", "big", () => dialog.close()))));

@@ -1,9 +1,10 @@
 // What every page does: it loads the lists it needs, follows the stream, says whether it still
 // hears the bench, and draws what has changed.
-import { list, Refused } from "./api.js";
+import { list, Refused, whenUnpaired } from "./api.js";
 import { BenchClock } from "./clock.js";
 import { setAttr, setText, show } from "./dom.js";
 import { age, duration } from "./format.js";
+import { pairThisDevice } from "./pair.js";
 import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
 
@@ -21,6 +22,7 @@ export function drawAlarmCount(count) {
 // live follows the bench. kinds are the lists that the page shows; fresh are those of them that
 // have no place in the stream and are asked for every few seconds, freshMs apart.
 export function live({ kinds, fresh = [], freshMs = reloadMs }) {
+  whenUnpaired(pairThisDevice);
   const clock = new BenchClock();
   const changed = new Set();
   let draw = () => {};

@@ -1,0 +1,88 @@
+// Pairing this device with the shop's PIN, once in 30 days. A change that is refused for want of
+// it asks for the PIN, and is made afterwards.
+import { change, Refused } from "./api.js";
+import { latest, remember } from "./choices.js";
+import { ask, bounceMs, field } from "./dialogs.js";
+import { h } from "./dom.js";
+
+let asking = null; // while the dialog is open: two changes that are refused at once ask once
+
+// pairThisDevice asks for the PIN. It resolves to whether the device is paired now.
+export function pairThisDevice() {
+  asking ??= new Promise((done) => {
+    let paired = false;
+    const pad = pinPad();
+    ask({
+      title: "Pair this device",
+      lead: "With the shop’s PIN it may make changes for 30 days.",
+      body: h("div", { class: "pair pairing" }, pad.element,
+        field({
+          label: "Its name in the record", name: "device", type: "text", required: true, maxlength: 40, autocomplete: "off",
+          value: latest("device") ?? kindOfDevice(),
+        })),
+      submitLabel: "Pair it",
+      async submit(data) {
+        const device = String(data.get("device")).trim();
+        try {
+          await change("session", { pin: String(data.get("pin")), device });
+        } catch (error) {
+          pad.clear();
+          if (error.code === "wrong-pin") throw new Refused("That is not the shop’s PIN.", error.status, error.code);
+          throw error;
+        }
+        paired = true;
+        remember("device", device);
+        document.dispatchEvent(new Event("paired"));
+      },
+      closed() {
+        asking = null;
+        done(paired);
+      },
+    });
+    pad.focus();
+  });
+  return asking;
+}
+
+// kindOfDevice is what a person would call it at first sight.
+function kindOfDevice() {
+  if (!matchMedia("(pointer: coarse)").matches) return "Computer";
+  return Math.min(screen.width, screen.height) < 600 ? "Phone" : "Tablet";
+}
+
+const keyBounceMs = 120; // the same digit twice on purpose takes longer
+
+// pinPad is a field for digits that are not shown, with keys for a gloved hand. The keys take the
+// place of the screen's own keyboard; a real one works as well.
+function pinPad() {
+  const input = h("input", {
+    name: "pin", type: "password", inputmode: "none", autocomplete: "off", pattern: "[0-9]*", maxlength: 64, required: true,
+    title: "digits",
+  });
+  const opened = performance.now();
+  let last = 0;
+  const key = (label, edit, name) => {
+    const b = h("button", { type: "button", class: name ? "key word" : "key", text: label, "aria-label": name });
+    b.addEventListener("click", (event) => {
+      const now = performance.now();
+      // Only a tap bounces: a key has no detail.
+      if (event.detail > 0 && (now - opened < bounceMs || event.detail > 1 && now - last < keyBounceMs)) return;
+      last = now;
+      input.value = edit(input.value).slice(0, 64);
+    });
+    return b;
+  };
+  const digit = (d) => key(d, (text) => text + d);
+  const element = h("div", { class: "pin" },
+    h("label", { class: "field" }, h("span", { text: "PIN" }), input),
+    h("div", { class: "keys", role: "group", "aria-label": "Digits" }, [..."123456789"].map(digit),
+      key("Clear", () => "", "Clear the PIN"), digit("0"), key("Delete", (text) => text.slice(0, -1), "Delete the last digit")));
+  return {
+    element,
+    clear() {
+      input.value = "";
+      input.focus();
+    },
+    focus: () => input.focus(),
+  };
+}
