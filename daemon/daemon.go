@@ -224,6 +224,7 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 			}
 		case settings.URL == "" || o.broker.Serves(settings.URL):
 			settings = o.broker.Own(settings)
+			o.broker.LetAnswer(settings.Lights)
 		}
 	}
 	if settings.URL == "" {

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	server "github.com/mochi-mqtt/server/v2"
@@ -32,6 +33,7 @@ type guard struct {
 	do       string // commands begin so; empty where they are not allowed
 	log      *slog.Logger
 	turns    turns
+	answers  atomic.Pointer[map[string]bool] // topics on which lamps report back
 
 	mu      sync.Mutex
 	refused map[string]*refusals // by client
@@ -96,7 +98,7 @@ func (g *guard) own(cl *server.Client) bool { return string(cl.Properties.Userna
 func (g *guard) OnACLCheck(*server.Client, string, bool) bool { return true }
 
 func (g *guard) mayPublish(cl *server.Client, topic string) bool {
-	if g.own(cl) {
+	if g.own(cl) || g.mayAnswer(topic) {
 		return true
 	}
 	verb, ok := strings.CutPrefix(topic, g.do)

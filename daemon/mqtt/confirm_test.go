@@ -236,6 +236,22 @@ func TestLampReportsBack(t *testing.T) {
 	}
 }
 
+// TestLampReportsBackOnTheBuiltInBroker: a guest may answer where a lamp does, and
+// nowhere else.
+func TestLampReportsBackOnTheBuiltInBroker(t *testing.T) {
+	b := newBuiltIn(t).(*builtIn)
+	l := Light{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"}
+	answering(t, b.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", func(s string) string { return s })
+	_, taker, stop := runsWith(t, b, l)
+	until(t, "the lamp to be told", func() bool { return taker.word().Told && taker.word().Owing })
+	until(t, "the answer to be refused", func() bool { return b.broker.Refusals() > 0 })
+	stop()
+	b.broker.LetAnswer([]Light{l})
+	_, taker, stop = runsWith(t, b, l)
+	until(t, "the lamp to confirm", func() bool { return confirmed(taker.word()) })
+	stop()
+}
+
 // TestRetainedAnswerProvesNothing: the answer of a lamp that is long dead is still held
 // by the broker, and says just what the lamp is to show.
 func TestRetainedAnswerProvesNothing(t *testing.T) {
