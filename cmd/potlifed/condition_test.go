@@ -18,11 +18,13 @@ import (
 // in the same run.
 //
 // The sensor is read every 500 ms, so that the median can be no less than a quarter of
-// a second. Run it with -benchtime 50x or more. The usual way of doing this, a scrape,
-// the evaluation of a rule and a program that groups alerts, is not measured here.
+// a second. Beside it the usual way is measured, by a few samples: see usualWay. Run it
+// with -benchtime 50x or more, and -timeout 20m; the usual way takes four minutes.
 func BenchmarkConditionToLight(b *testing.B) {
 	m, h := newMosquitto(b), newHardware(b)
-	p := start(b, h.configuration(b, m.configuration()))
+	file := h.configuration(b, m.configuration())
+	rooms := usualRooms(b, h, file)
+	p := start(b, file)
 	lamp := newLampClient(b, m.url(), lampTopic)
 	room := newClient(b, m.url(), "room", "potlife/bench-1/air/bench")
 	bare := newClient(b, m.url(), "bare", "bare")
@@ -63,5 +65,10 @@ func BenchmarkConditionToLight(b *testing.B) {
 	}
 	report("condition-to-light", through)
 	report("bare-publish", direct)
+	if usual := usualWay(b, p, rooms); len(usual) > 0 {
+		slices.Sort(usual)
+		b.ReportMetric(float64(usual[len(usual)/2].Microseconds()), "usual-way-median-µs")
+		b.ReportMetric(float64(usual[len(usual)-1].Microseconds()), "usual-way-longest-µs")
+	}
 	b.ReportMetric(0, "ns/op") // making the batches, and nothing that was measured
 }

@@ -1,0 +1,76 @@
+package metrics
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/light"
+)
+
+// TestATypicalBenchHasFewSeries counts the samples of one scrape, everything included, of
+// a bench with three presses, two sensors, a scale and ten open batches, all of them in
+// use and with alarms about many of them. A thousand benches are meant to fit into one
+// Prometheus: four hundred each is the budget.
+func TestATypicalBenchHasFewSeries(t *testing.T) {
+	const budget = 400
+	n := shop(10)
+	n.Presses, n.Lights, n.Alarms = nil, nil, nil
+	for i := range 3 {
+		id := fmt.Sprintf("press-%d", i+1)
+		n.Presses = append(n.Presses, record.PressView{
+			ID: id, Batch: &n.Batches[i].ID, Light: light.Soon, RemainingS: &record.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200)),
+		})
+		n.Batches[i].Press = ptr(id)
+		n.Lights = append(n.Lights, record.LightView{ID: id, Meaning: light.Soon})
+	}
+	air := n.Air[0]
+	air.Zone = "hall"
+	n.Air = append(n.Air, air)
+	reads := map[string]uint64{"ok": 7, "error": 1, "rejected": 2}
+	n.Sensors = []record.SensorView{
+		{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: reads},
+		{ID: "hall-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: reads},
+		{ID: "scale-1", Condition: "up", Scale: true},
+	}
+	n.Scales[0].Lines = map[string]uint64{"ok": 100, "torn": 2, "unknown": 1, "overlong": 1, "overload": 1}
+	for _, outcome := range []string{"used-up", "discarded", "went-off", "not-known"} {
+		for _, ink := range []string{"gloss-4", "matt-10", "flex-20"} {
+			n.ClosedTotal[record.ClosedKey{Ink: ink, Outcome: outcome}] = 3
+		}
+	}
+	for _, b := range n.Batches[:5] {
+		n.Alarms = append(n.Alarms, record.AlarmView{Name: "batch-ending", Subject: b.ID, State: "unacknowledged", Priority: "medium"})
+	}
+	m := New(settings(), newStand(n))
+	m.ObserveJournalWrite(time.Millisecond)
+	m.ObserveReadingToPublish(time.Millisecond)
+	body, _ := scrape(t, m.Handler(quiet()), "")
+	families := map[string]int{}
+	total := 0
+	for line := range strings.Lines(body) {
+		if line = strings.TrimSpace(line); line == "" || line[0] == '#' {
+			continue
+		}
+		total++
+		name, _, _ := strings.Cut(line, " ")
+		name, _, _ = strings.Cut(name, "{")
+		families[name]++
+	}
+	t.Logf("%d samples in a scrape", total)
+	if total > budget {
+		var most []string
+		for name, count := range families {
+			most = append(most, fmt.Sprintf("%4d %s", count, name))
+		}
+		slices.Sort(most)
+		slices.Reverse(most)
+		t.Errorf("%d samples, more than %d:\n%s", total, budget, strings.Join(most[:min(12, len(most))], "\n"))
+	}
+	if total < 150 {
+		t.Errorf("%d samples: that is no bench in use", total)
+	}
+}
