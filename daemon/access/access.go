@@ -36,7 +36,7 @@ func Rights() []Right { return []Right{Report, Mix, Acknowledge, Configure} }
 var needs = map[string]Right{
 	"prints": Report, "defects": Report,
 
-	"mix": Mix, "record": Mix, "confirm": Mix, "correct": Mix, "take-up": Mix, "load": Mix, "unload": Mix, "good": Mix, "abandon": Mix,
+	"mix": Mix, "record": Mix, "confirm": Mix, "correct": Mix, "take-up": Mix, "undo": Mix, "load": Mix, "unload": Mix, "good": Mix, "abandon": Mix,
 	"close": Mix, "move": Mix, "split": Mix, "top-up": Mix, "thin": Mix, "reweigh": Mix, "tests": Mix,
 	"cans": Mix, "opened": Mix, "stirred": Mix, "emptied": Mix,
 

@@ -95,6 +95,8 @@ func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 		return b.recordMix(now, r.By, c)
 	case record.ConfirmStep:
 		return b.confirm(now, r.By, c)
+	case record.UndoDoing:
+		return b.undo(now, r.By, c)
 	case record.TakeUp:
 		return b.takeUp(now, r.By, c)
 	case record.CorrectPour:

@@ -61,6 +61,24 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				part := rapid.SampledFrom([]string{"", "ink", "hardener", "thinner"}).Draw(rt, "part")
 				s.ask(record.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""})
 			},
+			"undo": func(rt *rapid.T) {
+				if n := len(s.b.state.Doings); n > 0 {
+					d := s.b.state.Doings[rapid.IntRange(0, n-1).Draw(rt, "doing")]
+					of := rapid.SampledFrom(slices.Sorted(maps.Keys(d.Batches))).Draw(rt, "of")
+					if _, refusal := s.ask(record.UndoDoing{Batch: of, Seq: d.Seq}); refusal == nil {
+						for id := range d.Batches { // a top-up that is taken back leaves the younger one
+							delete(spent, id)
+						}
+					}
+				}
+			},
+			"split": func(rt *rapid.T) {
+				s.ask(record.SplitBatch{
+					Batch: someBatch(), Grams: rapid.Float64Range(1, 60).Draw(rt, "grams"),
+					To: record.Where{Press: "press-2"}, Replace: rapid.Bool().Draw(rt, "replace"),
+				})
+			},
+			"top up": func(*rapid.T) { s.ask(record.TopUpBatch{Batch: someBatch(), From: someBatch()}) },
 			"take up": func(rt *rapid.T) {
 				s.ask(record.TakeUp{Batch: someBatch(), Override: rapid.SampledFrom([]string{"", "", "spilled"}).Draw(rt, "override")})
 			},

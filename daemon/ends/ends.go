@@ -4,6 +4,7 @@ package ends
 
 import (
 	"context"
+	"maps"
 	"time"
 
 	"potlifed/daemon/record"
@@ -38,7 +39,7 @@ type Batch struct {
 // Air older than the journal's retention is there as means of minutes and
 // quarter-hours, which a batch's dose hardly sees.
 func Read(ctx context.Context, j Journal) ([]Batch, error) {
-	w := walk{state: record.NewState(""), journeys: map[string]*journey{}}
+	w := walk{state: record.NewState(""), journeys: map[string]*journey{}, before: map[uint64]map[string]*journey{}}
 	if err := j.Each(ctx, w.take); err != nil {
 		return nil, err
 	}
@@ -50,6 +51,7 @@ type walk struct {
 	state    record.State
 	journeys map[string]*journey
 	closed   []Batch
+	before   map[uint64]map[string]*journey // those of what may still be taken back, by event
 }
 
 // journey is what a batch has lived through.
@@ -67,8 +69,13 @@ func (j *journey) clone() *journey {
 
 func (w *walk) take(r record.Record) error {
 	before := w.state
+	was := maps.Clone(w.journeys)
 	w.end(before, r)
 	w.state = record.Apply(before, r)
+	if e, ok := r.Body.(record.Undone); ok {
+		w.undo(before, e)
+	}
+	w.keep(before, was)
 	switch e := r.Body.(type) {
 	case record.AirStep:
 		for id, j := range w.journeys {

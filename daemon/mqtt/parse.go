@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -114,6 +115,7 @@ var verbs = map[string]func([]byte) (record.Change, error){
 	"record":  reader(func(c record.RecordMix) fields { return fields{"ink": c.Ink, "mixed_at": timeGiven(c.MixedAt)} }),
 	"confirm": reader(func(c record.ConfirmStep) fields { return fields{"batch": c.Batch, "step": c.Step} }),
 	"correct": reader(func(c record.CorrectPour) fields { return fields{"batch": c.Batch} }),
+	"undo":    reader(func(c record.UndoDoing) fields { return fields{"batch": c.Batch, "seq": numberGiven(c.Seq)} }),
 	"take-up": reader(func(c record.TakeUp) fields { return fields{"batch": c.Batch} }),
 	"load":    reader(func(c record.LoadBatch) fields { return fields{"batch": c.Batch, "press": c.Press} }),
 	"unload":  reader(func(c record.UnloadBatch) fields { return fields{"batch": c.Batch} }),
@@ -169,6 +171,13 @@ func reader[C record.Change](must func(C) fields) func([]byte) (record.Change, e
 }
 
 // timeGiven is empty for no time.
+func numberGiven(n uint64) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.FormatUint(n, 10)
+}
+
 func timeGiven(t time.Time) string {
 	if t.IsZero() {
 		return ""

@@ -17,6 +17,7 @@ var commandExamples = map[string]string{
 	"record":         `{` + commandHead + `,"ink":"gloss-4","mixed_at":"2026-06-12T07:00:00Z","cup":"cup-90","components":[{"part":"ink","g":60},{"part":"hardener","can":"h1","g":15}]}`,
 	"confirm":        `{` + commandHead + `,"batch":"0612-1","step":"hardener","tared":true}`,
 	"correct":        `{` + commandHead + `,"batch":"0612-1","undo":true}`,
+	"undo":           `{` + commandHead + `,"batch":"0612-1","seq":17}`,
 	"take-up":        `{` + commandHead + `,"batch":"0612-1","override":"a stick stands in it"}`,
 	"load":           `{` + commandHead + `,"batch":"0612-1","press":"press-1"}`,
 	"unload":         `{` + commandHead + `,"batch":"0612-1"}`,

@@ -348,6 +348,8 @@ func DecodeBody(kind Kind, data []byte) (Body, error) {
 		return decode[PouredFrom](kind, data)
 	case KindLeftWeighed:
 		return decode[LeftWeighed](kind, data)
+	case KindUndone:
+		return decode[Undone](kind, data)
 	case KindTakenUp:
 		return decode[TakenUp](kind, data)
 	}

@@ -54,6 +54,9 @@ type State struct {
 	Number int    `json:"number"`
 
 	Answers map[string]Answer `json:"answers"` // by key, for a day
+
+	// Doings are what may still be taken back, oldest first.
+	Doings []Doing `json:"doings,omitempty"`
 }
 
 // AlarmKey names an alarm.
@@ -181,7 +184,11 @@ func Apply(s State, r Record) State {
 		s.Seq = r.Seq
 	}
 	s.Last = r.Stamp
+	before := s
 	r.Body.apply(&s, r)
+	if r.IsEvent() {
+		s.keepDoing(before, r)
+	}
 	if r.Answer != nil {
 		s = s.Remember(*r.Answer)
 	}

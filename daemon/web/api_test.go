@@ -160,7 +160,7 @@ func TestDescription(t *testing.T) {
 		"post batches/{id}/tests",
 		"post batches/{id}/thin",
 		"post batches/{id}/top-up",
-		"post batches/{id}/unload",
+		"post batches/{id}/undo", "post batches/{id}/unload",
 		"post cans",
 		"post cans/{id}/emptied",
 		"post cans/{id}/opened",

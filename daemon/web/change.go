@@ -43,6 +43,7 @@ type onAlarm struct {
 func (s *Server) changes(api huma.API) {
 	s.mixing(api)
 	changeBatch(s, api, "Confirm the step that a guided mix waits at", true, func(c *record.ConfirmStep, id string) { c.Batch = id })
+	changeBatch(s, api, "Take back, within ten seconds, what was done to a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", true, func(c *record.UndoDoing, id string) { c.Batch = id })
 	changeBatch(s, api, "Take up a mix that was set aside, or say that the cup on the scale is its own", false, func(c *record.TakeUp, id string) { c.Batch = id })
 	changeBatch(s, api, "Re-label or undo the last pour", true, func(c *record.CorrectPour, id string) { c.Batch = id })
 	changeBatch(s, api, "Put a batch on a press", true, func(c *record.LoadBatch, id string) { c.Batch = id })

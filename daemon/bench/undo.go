@@ -1,0 +1,44 @@
+package bench
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// undoWithin is how long something can be taken back: the ten seconds that the page
+// shows, and what a slow network takes.
+const undoWithin = 13 * time.Second
+
+// undo takes back what was done to a batch a moment ago, as long as nothing later has
+// touched what it touched.
+func (b *Bench) undo(now time.Time, by string, c record.UndoDoing) (any, error) {
+	if _, known := b.state.Find(c.Batch); !known {
+		return nil, record.Refuse(404, "no such batch", "there is no batch %q", c.Batch)
+	}
+	d, ok := b.state.Doing(c.Seq)
+	if _, about := d.Batches[c.Batch]; !ok || !about || now.Sub(d.At) > undoWithin {
+		return nil, refuseAs("too-late", "too late",
+			"what was done to batch %s cannot be taken back any more: it was more than ten seconds ago, or something has happened since to what it touched", c.Batch)
+	}
+	for _, batch := range d.Batches {
+		if batch == nil {
+			continue
+		}
+		if z := b.zones[batch.Zone]; z != nil {
+			b.closeTo(z, now)
+		}
+	}
+	b.decide(now, by, record.Undone{
+		Batch: c.Batch, Undoes: d.Seq, Of: d.Kind,
+		Batches: slices.Sorted(maps.Keys(d.Batches)), Presses: slices.Sorted(maps.Keys(d.Presses)),
+	})
+	for _, batch := range d.Batches {
+		if batch != nil && batch.Phase == record.Mixing && b.scales[batch.Scale] != nil {
+			b.scales[batch.Scale].forget() // nobody has followed its cup meanwhile
+		}
+	}
+	return b.viewOf(c.Batch, now)
+}

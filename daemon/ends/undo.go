@@ -1,0 +1,56 @@
+package ends
+
+import (
+	"slices"
+
+	"potlifed/daemon/record"
+)
+
+// keep keeps the journeys of the batches that the newest event touched, as they were
+// before it, as long as it may be taken back.
+func (w *walk) keep(before record.State, was map[string]*journey) {
+	if len(w.state.Doings) == 0 && len(w.before) == 0 {
+		return
+	}
+	kept := map[uint64]map[string]*journey{}
+	for _, d := range w.state.Doings {
+		if known, ok := w.before[d.Seq]; ok {
+			kept[d.Seq] = known
+			continue
+		}
+		kept[d.Seq] = map[string]*journey{}
+		for id := range d.Batches {
+			if known, ok := w.before[before.Seq][id]; ok { // the doing's first event kept it
+				kept[d.Seq][id] = known
+			} else if j := was[id]; j != nil {
+				kept[d.Seq][id] = j.clone()
+			}
+		}
+	}
+	w.before = kept
+}
+
+// undo puts back the journeys of what was taken back, over the air that they stood in
+// since. What was closed by it is not.
+func (w *walk) undo(before record.State, e record.Undone) {
+	d, ok := before.Doing(e.Undoes)
+	if !ok {
+		return
+	}
+	for id, old := range d.Batches {
+		delete(w.journeys, id)
+		j := w.before[e.Undoes][id]
+		if j == nil || old == nil || old.Cloud == nil {
+			continue
+		}
+		_, steps := w.state.Path(old.Zone, old.MixedAt.Add(old.Cloud.Age()))
+		for _, s := range steps {
+			j.Advance(old.Basis.Place, s)
+		}
+		w.journeys[id] = j
+	}
+	w.closed = slices.DeleteFunc(w.closed, func(b Batch) bool {
+		_, open := w.state.Batches[b.ID]
+		return open
+	})
+}
