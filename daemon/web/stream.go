@@ -18,11 +18,12 @@ import (
 // pace is how a stream keeps time.
 type pace struct {
 	heartbeat   time.Duration // between comment lines, by which a reader tells quiet from dead
-	apart       time.Duration // at least, between two bursts: the eye sees no more
+	apart       time.Duration // at least, between two bursts of all that is new
+	weight      time.Duration // at least, between two of what scales show: a pour is stopped by it
 	writeWithin time.Duration // else the reader is given up
 }
 
-var usualPace = pace{heartbeat: 15 * time.Second, apart: 100 * time.Millisecond, writeWithin: 10 * time.Second}
+var usualPace = pace{heartbeat: 15 * time.Second, apart: 100 * time.Millisecond, weight: 40 * time.Millisecond, writeWithin: 10 * time.Second}
 
 // stream sends server-sent events (WHATWG HTML, section 9.2): first every row there
 // is, then what changes. Nothing is kept for a slow reader: when it is ready for
@@ -55,16 +56,20 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	due, paused := true, true // the first burst goes out when the timer of no length fires
+	var all time.Time         // when the last burst of all went out
 	for {
 		if due && !paused {
-			due = false
-			if burst := had.burst(s.bench.Snapshot(), s.settings.Neighbours()); len(burst) > 0 {
-				if out.send(burst) != nil {
-					return
-				}
-				paused = true
-				pause.Reset(s.pace.apart)
+			burst, wait := []byte(nil), s.pace.weight
+			if since := time.Since(all); since >= s.pace.apart {
+				burst, due, all = had.burst(s.bench.Snapshot(), s.settings.Neighbours()), false, time.Now()
+			} else if burst = had.weights(s.bench.Snapshot()); len(burst) == 0 {
+				wait = s.pace.apart - since
 			}
+			if len(burst) > 0 && out.send(burst) != nil {
+				return
+			}
+			paused = true
+			pause.Reset(wait)
 		}
 		select {
 		case <-r.Context().Done():
@@ -137,8 +142,7 @@ func (f *follower) burst(n *record.Snapshot, others []neighbours.Bench) []byte {
 	var out bytes.Buffer
 	zones, _ := airKind.news(f.air, n.Air, n.Mono)
 	writeEvents(&out, airKind.event, zones)
-	scales, _ := scaleKind.news(f.scales, n.Scales, n.Mono)
-	writeEvents(&out, scaleKind.event, scales)
+	out.Write(f.weights(n))
 
 	batches, ended := batchKind.news(f.batches, n.Batches, n.Mono)
 	for i := range batches {
@@ -168,6 +172,14 @@ func (f *follower) burst(n *record.Snapshot, others []neighbours.Bench) []byte {
 
 	benches, _ := neighbourKind.news(f.others, others, n.Mono)
 	writeEvents(&out, neighbourKind.event, benches)
+	return out.Bytes()
+}
+
+// weights writes what the scales show, if that is news.
+func (f *follower) weights(n *record.Snapshot) []byte {
+	var out bytes.Buffer
+	scales, _ := scaleKind.news(f.scales, n.Scales, n.Mono)
+	writeEvents(&out, scaleKind.event, scales)
 	return out.Bytes()
 }
 

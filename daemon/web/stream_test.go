@@ -226,7 +226,7 @@ func TestStreamSlowReader(t *testing.T) {
 func TestStreamSkips(t *testing.T) {
 	bench := newStand()
 	s := hasten(newServer(t, bench))
-	s.pace.apart = 200 * time.Millisecond
+	s.pace.apart, s.pace.weight = 200*time.Millisecond, 100*time.Millisecond
 	address, _ := serve(t, s)
 	l := listen(t, address)
 	l.all()
@@ -343,6 +343,26 @@ func BenchmarkBurst(b *testing.B) {
 	for b.Loop() {
 		if len(reader.burst(n, nil)) != 0 {
 			b.Fatal("something although nothing changed")
+		}
+	}
+}
+
+// TestAWeightDoesNotWait: what the scale shows goes out sooner than the rest.
+func TestAWeightDoesNotWait(t *testing.T) {
+	bench := newStand()
+	s := hasten(newServer(t, bench))
+	s.pace.apart, s.pace.weight = time.Hour, time.Millisecond
+	address, _ := serve(t, s)
+	l := listen(t, address)
+	l.all()
+	for weight := range 3 { // the rest waits for an hour
+		bench.show(func(n *record.Snapshot) {
+			scale := n.Scales[0]
+			scale.WeightG = ptr(float64(200 + weight))
+			n.Scales = []record.ScaleView{scale}
+		})
+		if kind, v := l.event(); kind != "scale" || v["weight_g"] != float64(200+weight) {
+			t.Fatalf("%s %v, want the scale at %d g", kind, v, 200+weight)
 		}
 	}
 }

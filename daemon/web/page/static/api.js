@@ -31,6 +31,13 @@ export function whenUnpaired(f) {
   pair = f;
 }
 
+const listeners = [];
+
+// onChanged has f called after each change that was made, with its path, its body and its answer.
+export function onChanged(f) {
+  listeners.push(f);
+}
+
 // change posts a body and returns the thing changed. A request that got no answer is sent once
 // more under the same key, so that it is done once whichever of the two arrived. Where the device
 // must be paired first, the person is asked for the PIN in between.
@@ -49,6 +56,7 @@ export async function change(path, body) {
   }
   if (!response.ok) throw await refusal(response);
   const answer = response.status === 204 ? {} : await response.json();
+  listeners.forEach((f) => f(path, body, answer));
   return { answer, onDisk: response.status !== 202 && answer.on_disk !== false };
 }
 

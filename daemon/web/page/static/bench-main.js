@@ -3,8 +3,10 @@ import { airPanel } from "./air.js";
 import { alarmsPanel } from "./alarms.js";
 import { batchesPanel } from "./batches.js";
 import { benchPanel } from "./bench.js";
+import { onlyOnce } from "./gloves.js";
 import { lightsPanel } from "./lights.js";
 import { byId, drawAlarmCount, live } from "./live.js";
+import { undoBar } from "./undo.js";
 
 const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "alarms", "inks"] });
 const air = airPanel(byId("air"));
@@ -13,6 +15,8 @@ const lights = lightsPanel(byId("lights"), page);
 const alarms = alarmsPanel(byId("alarms"), page);
 const batches = batchesPanel(byId("batches"), page);
 
+onlyOnce();
+undoBar(page);
 page.start((kinds, now, contact) => {
   const has = (...names) => names.some((name) => kinds.has(name));
   if (has("air")) air.update(page.store.all("air"), now);

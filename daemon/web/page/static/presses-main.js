@@ -4,7 +4,9 @@ import { boardPanel } from "./board.js";
 import { setText } from "./dom.js";
 import { age, clockTime, secondsUntil } from "./format.js";
 import { othersPanel } from "./others.js";
+import { onlyOnce } from "./gloves.js";
 import { byId, drawAlarmCount, live } from "./live.js";
+import { undoBar } from "./undo.js";
 
 const pressesMs = 5_000; // presses have no place in the stream
 
@@ -13,6 +15,8 @@ const board = boardPanel(byId("board"), page);
 const others = othersPanel(byId("others"), page);
 const alarms = alarmsPanel(byId("alarms"), page);
 
+onlyOnce();
+undoBar(page);
 page.start((kinds, now, contact) => {
   board.update(now, contact);
   others.update(now, contact);

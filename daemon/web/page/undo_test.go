@@ -1,0 +1,69 @@
+package page
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// What was done is said with ten seconds to take it back, on both pages.
+func TestUndo(t *testing.T) {
+	for _, path := range batchPages {
+		now := time.Now()
+		f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+		b.openAt(f, path)
+		moved := openBatch(now, "0612-1", "gloss-4", "press-3", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+		moved.Seq = 41
+		f.answer("move", 200, moved)
+		b.act("Move…", "0612-1")
+		b.option("press-3, free")
+		b.closed()
+		b.sees(".undo-bar", "Moved 0612-1 to press-3")
+		b.sees(".undo-bar", "Undo (10)")
+		b.sees(".undo-bar", "Undo (8)")
+		b.looks("undo"+path[1:], wide, phone)
+		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".undo-bar button").click()`))
+		want(t, f.body(t, "batches/0612-1/undo"), "seq", 41)
+		b.sees(".undo-bar", "Taken back: Moved 0612-1 to press-3")
+
+		b.expect("409")
+		f.answer("undo", 409, problem(409, "it was more than ten seconds ago"))
+		f.answer("good", 200, moved)
+		b.act("I looked: it is good", "0612-1")
+		b.sees(".undo-bar", "Said that 0612-1 is good")
+		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".undo-bar button").click()`))
+		b.sees(".undo-bar", "it was more than ten seconds ago")
+		b.eventually("the bar is gone", `document.querySelector(".undo-bar").hidden`)
+	}
+}
+
+// Two taps of a real finger within half a second, the second on what the first brought up
+// or on the same button again: only the first counts. A tap elsewhere counts.
+func TestSecondTapOfAGlove(t *testing.T) {
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	b.open(f)
+	tap := func(words string, n int) {
+		t.Helper()
+		find := fmt.Sprintf(`[...document.querySelectorAll("button")].find((e) => e.checkVisibility() && (e.getAttribute("aria-label") ?? e.innerText) === %q)`, words)
+		b.eventually(words, find+" !== undefined")
+		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {
+			const e = %s;
+			e.scrollIntoView();
+			const r = e.getBoundingClientRect();
+			for (let i = 0; i < %d; i++) {
+				const at = document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2);
+				at.dispatchEvent(new MouseEvent("click", {detail: 1, bubbles: true, cancelable: true, clientX: r.x + r.width / 2 + i, clientY: r.y + r.height / 2}));
+			}
+		})()`, find, n)))
+	}
+	tap("I looked: it is good (0612-1)", 3)
+	f.body(t, "batches/0612-1/good")
+	tap("I looked: it is good (0612-2)", 1)
+	f.body(t, "batches/0612-2/good")
+	if sent := f.changes(); len(sent) != 2 {
+		t.Errorf("three quick taps and one elsewhere sent %v", sent)
+	}
+}
