@@ -111,8 +111,26 @@ func TestADirectoryThatCannotBeWritten(t *testing.T) {
 	}
 }
 
-// TestADirectoryThatIsNone takes the place of the test above where the tests are run
-// as root.
+// TestAFileThatCannotBeWritten is the same where even root is refused: what is in the
+// way is a directory.
+func TestAFileThatCannotBeWritten(t *testing.T) {
+	s, dir := withPIN(t)
+	p, secret := pair(t, s, "tablet")
+	if err := os.MkdirAll(filepath.Join(dir, "."+FileName+".new", "full"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	var file *FileError
+	if _, _, err := s.Pair(goodPIN, "phone", "", Local, noon); !errors.As(err, &file) {
+		t.Errorf("pairing: %v", err)
+	}
+	if _, err := s.Unpair(p.ID); !errors.As(err, &file) {
+		t.Errorf("unpairing: %v", err)
+	}
+	if _, err := s.Paired(secret, noon); err != nil {
+		t.Errorf("a device that was paired before: %v", err)
+	}
+}
+
 func TestADirectoryThatIsNone(t *testing.T) {
 	s := Open(filepath.Join(t.TempDir(), "missing"))
 	if _, err := s.NewToken("a", []Right{Mix}, noon); !errors.Is(err, fs.ErrNotExist) {

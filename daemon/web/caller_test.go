@@ -303,6 +303,25 @@ func TestASpoiltFile(t *testing.T) {
 	}
 }
 
+// TestADirectoryThatCannotBeWritten: who is in may go on, and whoever wants in is told
+// why not.
+func TestADirectoryThatCannotBeWritten(t *testing.T) {
+	g := newGuarded(t)
+	c := g.pair("tablet")
+	if err := os.MkdirAll(filepath.Join(g.dir, "."+access.FileName+".new", "full"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	w := answerTo(g, remote("POST", "/api/v1/session", `{"pin":"`+shopPIN+`"}`))
+	if p := isProblem(t, w, http.StatusServiceUnavailable); !strings.Contains(p["detail"].(string), access.FileName) || len(w.Result().Cookies()) != 0 {
+		t.Errorf("problem %v, cookies %v", p, w.Result().Cookies())
+	}
+	r := remote("POST", goodPath, "")
+	r.AddCookie(c)
+	if w := answerTo(g, r); w.Code != http.StatusOK {
+		t.Errorf("paired before: status %d: %s", w.Code, w.Body)
+	}
+}
+
 func TestPlaces(t *testing.T) {
 	for from, want := range map[string]string{
 		"127.0.0.1:5": access.Local, "[::1]:5": access.Local, "192.168.1.9:5": "192.168.1.9", "[::ffff:192.168.1.9]:5": "192.168.1.9",

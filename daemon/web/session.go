@@ -140,9 +140,17 @@ func (s *Server) notPaired(err error, place string) error {
 	case errors.Is(err, access.ErrNoPIN), errors.Is(err, access.ErrFull):
 		return problem(http.StatusConflict, "", err.Error())
 	case errors.As(err, &file):
-		return s.toRefusal(err, nil).error()
+		return s.unwritten("paired", err)
 	}
 	return problem(http.StatusUnprocessableEntity, "", err.Error())
+}
+
+// unwritten is the answer where the file is in the way.
+func (s *Server) unwritten(what string, err error) error {
+	s.log.Error("no device can be "+what, "err", err)
+	p := problem(http.StatusServiceUnavailable, "", "no device can be "+what+": "+err.Error())
+	p.Type = problemType + "access"
+	return p
 }
 
 // unpair ends a session.
@@ -160,7 +168,7 @@ func (s *Server) unpair(ctx context.Context, id string) (*paired, error) {
 		return nil, problem(http.StatusNotFound, "", "there is no such session")
 	}
 	if err != nil {
-		return nil, s.toRefusal(err, nil).error()
+		return nil, s.unwritten("unpaired", err)
 	}
 	s.log.Info("device unpaired", "device", p.Device, "session", p.ID, "by", v.caller.by)
 	s.note(ctx, v.caller.by, record.UnpairDevice{Device: p.Device, Session: p.ID})

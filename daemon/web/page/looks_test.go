@@ -53,6 +53,8 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		rows["air"].([]record.AirView)[1].Why = "the last reading is older than three"
 		rows["air"].([]record.AirView)[1].Time = now.Add(-90 * time.Second)
 		rows["alarms"] = []record.AlarmView{}
+		rows["pin_set"] = true
+		rows["sessions"] = []map[string]any{{"id": "aaaaaaaaaaaa", "device": "Tablet at the bench", "made": now, "until": now.Add(720 * time.Hour), "mine": false}}
 	},
 	"empty": func(rows map[string]any, now time.Time) {
 		for name := range rows {
