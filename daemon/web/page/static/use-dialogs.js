@@ -152,6 +152,6 @@ export function moreDialog(batch, tools) {
   pick({
     title: `${batch.id}: what else?`,
     groups: [{ legend: `${batch.ink} ${batch.press ? `on ${batch.press}` : `in zone ${batch.zone}`}`, options: doings }],
-    submit: async (dialog) => () => dialog(batch, tools),
+    submit: async (dialog) => () => dialog(tools.store.get("batches", batch.id) ?? batch, tools), // as it is by now
   });
 }

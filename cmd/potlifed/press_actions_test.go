@@ -1,0 +1,216 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"testing"
+	"time"
+
+	"potlifed/daemon/rehearsal"
+)
+
+// records takes in a mix made by hand some minutes ago, of 60 g of ink, with thinner; its id
+// is what the page says first of it.
+func (m *mixer) records(ink string, minutes, thinner int) {
+	m.t.Helper()
+	ask := func(button string) string { return fmt.Sprintf("%s.button(%s) !== undefined", reading, quoted(button)) }
+	m.waits("a form for the next mix", ask("Record one mixed by hand…")+" || "+ask("Start the next mix…"))
+	if !evaluate[bool](m, ask("Record one mixed by hand…")) { // a mix waits for its press
+		m.taps("Start the next mix…")
+	}
+	m.taps("Record one mixed by hand…")
+	m.sees("Its life counts from when the hardener went in")
+	m.chooses("Ink", ink)
+	m.enters("Hardener went in", strconv.Itoa(minutes))
+	m.enters("Ink g", "60")
+	m.enters("Hardener g", map[string]string{"gloss-4": "15", "matt-10": "6"}[ink])
+	m.enters("Thinner g", strconv.Itoa(thinner))
+	m.taps("Record it")
+	m.misses("Record a mix made by hand")
+}
+
+// another is what the bench's page shows of a batch that it lists: it waits for the id.
+func (m *mixer) another(what string) (id string) {
+	m.t.Helper()
+	return m.reads(`(\d{4}-\d+[a-z]?) ` + what)
+}
+
+// minutesLeft reads the estimate of a batch, said to be at a place.
+func (m *mixer) minutesLeft(id, place string) float64 {
+	m.t.Helper()
+	at := fmt.Sprintf(`%s gloss-4 %s (?:assumed )?`, id, place)
+	h, err := strconv.ParseFloat(m.reads(at+`(\d+) h \d\d min`), 64)
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	min, err := strconv.ParseFloat(m.reads(at+`\d+ h (\d\d) min`), 64)
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	return 60*h + min
+}
+
+// pressActions are what is done with a batch after the mix, on the page of the bench and on
+// the board of the presses; one or two taps each.
+var pressActions = []struct {
+	name string
+	play func(m *mixer)
+}{
+	{"load, and move to a press in other air, which its life follows", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.taps("Load… (" + id + ")")
+		m.chooses("Press", "press-1")
+		m.taps("It is on this press")
+		m.seesIn("Lights", "press-1 In order")
+		dry := m.minutesLeft(id, "on press-1")
+
+		m.taps("Move… (" + id + ")")
+		m.sees("From now on it ages in the air of the place that you tap")
+		m.chooses("Onto a press", "press-2")
+		m.seesIn("Lights", "press-2 In order", "press-1 Empty")
+		// The floor has 26 °C and 80 %: by hand, about 5/8 of the rest.
+		humid := m.minutesLeft(id, "on press-2")
+		if humid > 0.85*dry || humid < 0.45*dry {
+			m.t.Errorf("%v min on the floor, %v min at the bench", humid, dry)
+		}
+	}},
+	{"on the board: load, still good, unload", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.opens("/presses")
+		m.taps("Load… (press-2)")
+		m.sees("Which cup is on press-2?")
+		m.chooses("Open batches without a press", id)
+		m.misses("Which cup is on press-2?")
+		m.sees("press-2 In order", id+" · gloss-4", "Next mix at")
+		m.taps("I looked: it is good (" + id + ")")
+		m.taps("It is off the press (" + id + ")")
+		m.sees("press-2 Empty", "zone bench not on a press")
+	}},
+	{"split over two presses", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.taps("Load… (" + id + ")")
+		m.chooses("Press", "press-1")
+		m.taps("It is on this press")
+		m.sees(id + " gloss-4 on press-1")
+		m.taps("More… (" + id + ")")
+		m.taps("Split it…")
+		m.sees("is as old as the rest")
+		m.enters("Poured off", "30")
+		m.chooses("Where the part goes", "press-2")
+		m.taps("Split it")
+		m.sees(id+"b gloss-4 on press-2", id+" gloss-4 on press-1")
+		m.seesIn("Lights", "press-1 In order", "press-2 In order")
+	}},
+	{"split into a loosely covered jar", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.taps("More… (" + id + ")")
+		m.taps("Split it…")
+		m.enters("Poured off", "30")
+		m.chooses("Where the part goes", "zone bench, loosely covered")
+		m.taps("Split it")
+		m.sees(id + "b gloss-4 in zone bench")
+		// Under a cover less moisture gets at it, so it lasts longer.
+		if jar, cup := m.minutesLeft(id+"b", "in zone bench"), m.minutesLeft(id, "in zone bench"); jar <= cup {
+			m.t.Errorf("the jar lasts %v min, the open cup %v min", jar, cup)
+		}
+	}},
+	{"top up from a newer mix: the older one rules", func(m *mixer) {
+		m.records("gloss-4", 120, 8)
+		old := m.another("gloss-4 in zone bench")
+		before := m.minutesLeft(old, "in zone bench")
+		m.records("gloss-4", 1, 8)
+		young := old[:len(old)-1] + "2"
+		m.sees(young + " gloss-4 in zone bench")
+		m.taps("More… (" + old + ")")
+		m.taps("Top it up…")
+		m.sees("The life of the older one rules for the whole", "Ink without hardener is refused", "83.0 g mixed")
+		m.chooses("Open batches of gloss-4", young)
+		m.misses(young + " gloss-4 in zone bench")
+		if after := m.minutesLeft(old, "in zone bench"); after > before || after < before-5 {
+			m.t.Errorf("topped up it lasts %v min, before it was %v min", after, before)
+		}
+	}},
+	{"thin: it does not renew the pot life", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		before := m.minutesLeft(id, "in zone bench")
+		m.taps("More… (" + id + ")")
+		m.taps("Thin it…")
+		m.sees("It does not renew the pot life", "Poured so far: 8.0 g, which is 10.7 % of ink and hardener; gloss-4 takes up to 20 %")
+		m.taps("2 pipettes, 4 g")
+		m.sees("4.0 g is about 2 pipettes of 2 g")
+		m.taps("It is in and stirred")
+		m.misses("It does not renew the pot life")
+		if after := m.minutesLeft(id, "in zone bench"); after > before {
+			m.t.Errorf("thinned it lasts %v min, before it was %v min", after, before)
+		}
+		m.taps("More… (" + id + ")")
+		m.taps("Thin it…")
+		m.sees("Poured so far: 12.0 g, which is 16.0 % of ink and hardener")
+	}},
+	{"close: was it still good?", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.taps("Close… (" + id + ")")
+		m.chooses("How did it end?", "Used up")
+		m.chooses("Was it still good?", "Yes, I looked")
+		m.enters("Left over", "12.5")
+		m.taps("Close it")
+		m.sees("No batch is open")
+	}},
+	{"close: it went off", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.taps("Load… (" + id + ")")
+		m.chooses("Press", "press-1")
+		m.taps("It is on this press")
+		m.seesIn("Lights", "press-1 In order")
+		m.opens("/presses")
+		m.taps("Close… (" + id + ")")
+		m.chooses("How did it end?", "It went off")
+		m.sees("When did it go off?")
+		m.seesNot("Was it still good?")
+		m.chooses("When did it go off?", "Just now")
+		m.taps("Close it")
+		m.sees("press-1 Do not print")
+		m.taps("The cup is off the press (press-1)")
+		m.sees("press-1 Empty")
+	}},
+	{"a rest before the press", func(m *mixer) {
+		m.records("matt-10", 5, 8)
+		m.sees("Let it rest", "10:0", "its light stays red until the rest is over")
+		m.taps("Onto a press…")
+		m.chooses("Press", "press-1")
+		m.taps("It is on this press")
+		m.seesIn("Lights", "press-1 Do not print")
+	}},
+}
+
+func TestPressActions(t *testing.T) {
+	for _, c := range pressActions {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			c.play(newMixer(t, quickScale))
+		})
+	}
+}
+
+// A batch that was left open past its high bound says so, and asks to be closed.
+func TestLeftOpenTooLong(t *testing.T) {
+	t.Parallel()
+	clock := rehearsal.NewPaced(240)
+	m := newMixerAt(t, quickScale, clock)
+	m.records("gloss-4", 10*60, 8)
+	id := m.another("gloss-4 in zone bench")
+	m.seesIn("Open batches", id, "past its time", "Begin the next mix now")
+	clock.SetSpeed(240)
+	if err := clock.Wait(t.Context(), 20*time.Minute); err != nil {
+		t.Fatal(err)
+	}
+	clock.SetSpeed(1)
+	m.seesIn("Alarms", id)
+}
