@@ -71,6 +71,7 @@ type received struct {
 	live  bool          // heard live, and its bench was not offline since
 	kept  bool          // the broker had it from some time before
 	said  time.Time     // by its sender's clock
+	taken string        // why its sender has taken it back since, empty when it has not
 }
 
 type lamp struct {
@@ -108,7 +109,10 @@ func (s *Store) Contact(up bool) {
 
 // Alive takes in a sign of life, heard live.
 func (s *Store) Alive(id string) {
-	s.with(id, func(b *bench, mono time.Duration) { b.hear(mono) })
+	s.with(id, func(b *bench, mono time.Duration) {
+		b.offline = false
+		b.hear(mono)
+	})
 }
 
 // Available takes in whether a bench is there, as it or the broker says.
@@ -128,6 +132,11 @@ func (s *Store) Available(id string, online, kept bool) {
 // Light takes in a light's payload; an empty one ends it.
 func (s *Store) Light(id, name string, payload []byte, kept bool) {
 	s.with(id, func(b *bench, mono time.Duration) {
+		next, ok := readLight(payload, mono)
+		if old := b.lights[name]; ok && next.press == "" && old != nil {
+			old.takeBack(next.reason, kept)
+			return
+		}
 		take(b, b.lights, mostLights, name, payload, kept, mono, readLight)
 	})
 }
@@ -148,9 +157,17 @@ func (s *Store) with(id string, f func(b *bench, mono time.Duration)) {
 	}
 }
 
-// hear remembers that the bench was heard live. A bench that speaks is there, whatever was
-// last said of it.
-func (b *bench) hear(mono time.Duration) { b.heard, b.alive, b.offline = mono, true, false }
+// hear remembers that the bench was heard live.
+func (b *bench) hear(mono time.Duration) { b.heard, b.alive = mono, true }
+
+// takeBack ends the belief in what a light said. A will or a stop names no press: it is the
+// last word of who does not know any more, and no sign of life. What was said before it
+// stays, to be shown with its age.
+func (r *received) takeBack(why string, kept bool) {
+	if !kept || !r.live {
+		r.live, r.taken = false, why
+	}
+}
 
 // doubt takes the belief from everything that a bench has said.
 func (b *bench) doubt() {
@@ -174,9 +191,6 @@ func take[T dated](b *bench, all map[string]T, most int, name string, payload []
 	if !idShape.MatchString(name) {
 		return
 	}
-	if !kept {
-		b.hear(mono)
-	}
 	if len(payload) == 0 {
 		delete(all, name)
 		return
@@ -186,6 +200,9 @@ func take[T dated](b *bench, all map[string]T, most int, name string, payload []
 		return
 	}
 	r := next.receipt()
+	if !kept && r.until > mono { // what is not valid for any time is a will or a farewell
+		b.hear(mono)
+	}
 	r.live, r.kept = !kept, kept
 	old, there := all[name]
 	if there && kept && old.receipt().live {

@@ -64,8 +64,19 @@ func (f *floor) press(t testing.TB, id string) Press {
 	return Press{}
 }
 
-// unknown checks that a press is not known, with its age.
+// unknown checks that a press is not known, with its age, nor what is left of any batch.
 func (f *floor) unknown(t testing.TB, id, why string, age time.Duration) {
+	t.Helper()
+	f.unknownPress(t, id, why, age)
+	for _, x := range f.Benches()[0].Batches {
+		if x.EndsAt != nil || x.Quality != record.QualityBad || x.AsOf == nil {
+			t.Errorf("an old batch looks fresh: %+v", x)
+		}
+	}
+}
+
+// unknownPress checks it of a press alone.
+func (f *floor) unknownPress(t testing.TB, id, why string, age time.Duration) {
 	t.Helper()
 	p := f.press(t, id)
 	if p.Meaning != light.Unknown || !p.Flashing || p.Reason != why || p.Was != light.InOrder {
@@ -73,11 +84,6 @@ func (f *floor) unknown(t testing.TB, id, why string, age time.Duration) {
 	}
 	if p.AsOf == nil || f.wall.Sub(*p.AsOf) != age {
 		t.Errorf("as of %v, want %v before %v", p.AsOf, age, f.wall)
-	}
-	for _, x := range f.Benches()[0].Batches {
-		if x.EndsAt != nil || x.Quality != record.QualityBad || x.AsOf == nil {
-			t.Errorf("an old batch looks fresh: %+v", x)
-		}
 	}
 }
 
@@ -174,6 +180,32 @@ func TestOldValuesNeverLookFresh(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	})
+	t.Run("killed: the wills come in any order", func(t *testing.T) {
+		for _, first := range []bool{true, false} {
+			f := said(t, false)
+			f.turn(5 * time.Second)
+			if first {
+				f.Available("bench-2", false, false)
+			}
+			will := fmt.Appendf(nil, `{"time":%q,"valid_until":%q,"meaning":"unknown","reason":"no word from potlifed"}`, f.wall.Format(time.RFC3339), f.wall.Format(time.RFC3339))
+			f.Light("bench-2", "light-1", will, false)
+			if !first {
+				f.unknownPress(t, "press-1", "no word from potlifed", 5*time.Second)
+				f.Available("bench-2", false, false)
+			}
+			f.unknown(t, "press-1", whyOffline, 5*time.Second)
+			f.Light("bench-2", "light-1", will, true) // and kept, after a loss of the broker
+			f.unknown(t, "press-1", whyOffline, 5*time.Second)
+			if c := f.Benches()[0].Contact; c != Offline {
+				t.Errorf("by its lights' wills it is %s", c)
+			}
+			f.Available("bench-2", true, false)
+			f.Light("bench-2", "light-1", f.light(light.InOrder, "press-1"), false)
+			if p := f.press(t, "press-1"); p.Meaning != light.InOrder {
+				t.Errorf("back: %+v", p)
+			}
+		}
+	})
 	t.Run("the broker is away", func(t *testing.T) {
 		f := said(t, false)
 		f.turn(time.Second)
@@ -239,12 +271,12 @@ func TestNothingOldLooksFresh(t *testing.T) {
 				m := rapid.SampledFrom(light.Meanings()).Draw(t, "meaning")
 				f.Light("bench-2", "light-1", f.light(m, "press-1"), kept)
 				if !kept {
-					lastLive, spoke, said, online = f.mono, f.mono, m, true
+					lastLive, spoke, said = f.mono, f.mono, m
 				}
 			case 1:
 				f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), kept)
 				if !kept {
-					lastBatch, spoke, online = f.mono, f.mono, true
+					lastBatch, spoke = f.mono, f.mono
 				}
 			case 2:
 				online = rapid.Bool().Draw(t, "online")

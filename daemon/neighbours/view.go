@@ -87,6 +87,8 @@ func (r *received) old(c Contact, mono time.Duration) string {
 		return whyOffline
 	case c == Silent || c == Waiting:
 		return whySilent
+	case r.taken != "":
+		return r.taken
 	case !r.live || mono > r.until:
 		return whyOld
 	}
