@@ -252,7 +252,7 @@ func openSerial(s Settings) (*stream, error) {
 	}
 	st := &stream{
 		name:  s.Port,
-		read:  port.Read,
+		read:  unpanicked(port.Read),
 		write: port.Write,
 		// Both descriptors must go, or an unplugged adapter keeps its number.
 		close: func() error { return errors.Join(port.Close(), unlock()) },
