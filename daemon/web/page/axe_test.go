@@ -66,7 +66,7 @@ func (b *browser) accessible(axe, what string, sizes ...size) {
 func TestNoPageBreachesWCAG(t *testing.T) {
 	b, axe := openAxe(t)
 	for _, path := range pagePaths() {
-		for scene, sizes := range map[string][]size{"pouring": {wide, tall, phone}, "over": {wide}, "resting": {wide}, "troubled": {wide}, "empty": {phone}} {
+		for scene, sizes := range map[string][]size{"pouring": {wide, tall, phone}, "over": {wide}, "resting": {wide}, "troubled": {wide}, "plant": {wide, phone}, "empty": {phone}} {
 			rows, now := shop(time.Now()), time.Now()
 			scenes[scene](rows, now)
 			b.openAt(newFakeBench(t, rows), path)

@@ -86,6 +86,7 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 			record.AlarmView{Time: now, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
 			record.AlarmView{Time: now, Name: "clock", Subject: "bench-1", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
 	},
+	"plant": func(rows map[string]any, now time.Time) { rows["neighbours"] = hall(now) },
 	"resting": func(rows map[string]any, now time.Time) {
 		step := guide.Rest
 		b := openBatch(now, "0612-5", "matt-10", "", 6*time.Hour, 7*time.Hour, 8*time.Hour+20*time.Minute)
