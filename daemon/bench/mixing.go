@@ -56,6 +56,7 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 	b.decide(now, by, record.MixStarted{
 		Batch: id, Day: day, Ink: ink.ID, Scale: scale.ID, Zone: scale.Zone, Press: c.Press, Cup: cup.ID,
 		Colour: colourClass(c), Art: artwork(c), Mix: m, Basis: b.basis(now, ink, cup, scale.Zone),
+		ThinnerReason: c.ThinnerReason,
 	})
 	return b.viewOf(id, now)
 }

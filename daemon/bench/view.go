@@ -176,6 +176,13 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) re
 		Cup: batch.Cup, Colour: batch.Colour, Artwork: batch.Art, RestUntil: some(m.RestUntil),
 		ClosedAt: some(batch.ClosedAt), Outcome: batch.Outcome, StillGood: batch.StillGood, LeftG: batch.LeftG,
 	}
+	v.ThinnerReason = batch.ThinnerReason
+	if mixed := m.Poured(); mixed.InkG > 0 && mixed.HardenerG > 0 {
+		v.Ratio = &record.RatioView{
+			InkPerHardener: mixed.InkG / mixed.HardenerG, OffPct: 100 * mix.Deviation(mixed, m.Recipe.Ratio),
+			UncertaintyPct: 2 * 100 * m.RatioUncertainty(),
+		}
+	}
 	if v.Corrections == nil {
 		v.Corrections = []mix.Correction{}
 	}

@@ -143,6 +143,7 @@ func (e MixStarted) apply(s *State, r Record) {
 	s.Batches[e.Batch] = &Batch{
 		ID: e.Batch, Ink: e.Ink, Scale: e.Scale, Zone: e.Zone, For: e.Press, Cup: e.Cup,
 		Colour: e.Colour, Art: e.Art, Phase: Mixing, Mix: e.Mix, Basis: e.Basis, StartedAt: r.Stamp.At,
+		ThinnerReason: e.ThinnerReason,
 	}
 }
 

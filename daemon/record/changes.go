@@ -22,6 +22,8 @@ type StartMix struct {
 	Artwork     string   `json:"artwork,omitempty" enum:"fine-detail,normal,large-solid" doc:"default normal"`
 	InkG        *float64 `json:"ink_g,omitempty" doc:"default: the cup's minimum"`
 	ThinnerPct  *float64 `json:"thinner_pct,omitempty" doc:"of ink and hardener together; default from colour class and artwork"`
+	// ThinnerReason is kept with the batch.
+	ThinnerReason string `json:"thinner_reason,omitempty" maxLength:"200" doc:"why thinner_pct is not the usual start"`
 }
 
 // RecordMix records a batch that was mixed without the guide.

@@ -112,6 +112,8 @@ type MixStarted struct {
 	Art    string    `json:"artwork"`
 	Mix    guide.Mix `json:"mix"`
 	Basis  Basis     `json:"basis"`
+	// ThinnerReason is why the thinner's share is not the usual start.
+	ThinnerReason string `json:"thinner_reason,omitempty"`
 }
 
 // Basis is what a batch's life is computed from, fixed when the batch begins: a

@@ -188,6 +188,9 @@ type BatchView struct {
 	Colour     string     `json:"colour_class,omitempty"`
 	Artwork    string     `json:"artwork,omitempty"`
 	RestUntil  *time.Time `json:"rest_until,omitempty"`
+	// Ratio is absent until ink and hardener are in.
+	Ratio         *RatioView `json:"ratio,omitempty"`
+	ThinnerReason string     `json:"thinner_reason,omitempty"`
 	// Thinner is what has gone from the cup and what may be put back.
 	Thinner *ThinnerView `json:"thinner,omitempty"`
 	// NextMixAt is when the next mix must begin to be ready before low.

@@ -109,6 +109,8 @@ type Batch struct {
 	Colour string `json:"colour_class"`
 	Art    string `json:"artwork"`
 
+	ThinnerReason string `json:"thinner_reason,omitempty"` // why not the usual start
+
 	Phase     Phase               `json:"phase"`
 	Mix       guide.Mix           `json:"mix"`
 	Cans      map[mix.Part]string `json:"cans,omitempty"`  // by part, of before each pour knew its own

@@ -42,6 +42,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.whatIfs(api)
 	s.inks(api)
 	s.plans(api)
+	s.recipes(api)
 	s.sessions(api)
 	s.changes(api)
 	s.cans(api)

@@ -138,6 +138,7 @@ func TestDescription(t *testing.T) {
 		"get neighbours",
 		"get plan",
 		"get presses",
+		"get recipe",
 		"get scales",
 		"get sensors",
 		"get sessions",
@@ -160,7 +161,8 @@ func TestDescription(t *testing.T) {
 		"post batches/{id}/tests",
 		"post batches/{id}/thin",
 		"post batches/{id}/top-up",
-		"post batches/{id}/undo", "post batches/{id}/unload",
+		"post batches/{id}/undo",
+		"post batches/{id}/unload",
 		"post cans",
 		"post cans/{id}/emptied",
 		"post cans/{id}/opened",
@@ -207,7 +209,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	if err := json.Unmarshal(answerTo(h, request("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
-	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/gloss-4/learning", "plan": "plan?ink=gloss-4&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench"}
+	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/gloss-4/learning", "recipe": "recipe?ink=gloss-4", "plan": "plan?ink=gloss-4&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench"}
 	for path, operations := range d.Paths {
 		name := strings.TrimPrefix(path, "/api/v1/")
 		if operations["get"] == nil || name == "stream" {

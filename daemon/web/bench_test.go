@@ -227,3 +227,11 @@ func isProblem(t *testing.T, w *httptest.ResponseRecorder, status int) map[strin
 	}
 	return p
 }
+
+// Recipe is a fixed one.
+func (s *stand) Recipe(c record.StartMix) (record.RecipeView, error) {
+	if c.Ink != "gloss-4" {
+		return record.RecipeView{}, record.Refuse(422, "no such ink", "there is no ink %q in the configuration", c.Ink)
+	}
+	return record.RecipeView{Ink: c.Ink, Why: []string{"because"}, Grade: "fine"}, nil
+}

@@ -31,6 +31,7 @@ type fakeBench struct {
 	answers map[string]answer // by the verb of a change
 	readers map[chan string]bool
 	silent  bool // refuses the stream
+	recipe  *record.RecipeView
 }
 
 // asked is a change that the page asked for.
@@ -63,6 +64,11 @@ func (f *fakeBench) list(w http.ResponseWriter, r *http.Request) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	name := r.PathValue("list")
+	if name == "recipe" && f.recipe != nil {
+		w.Header().Set("Content-Type", "application/json")
+		json.NewEncoder(w).Encode(f.recipe)
+		return
+	}
 	rows, ok := f.rows[name]
 	if !ok {
 		rows = []any{}

@@ -102,3 +102,10 @@ export function pipettes(mass) {
 export function secondsUntil(at, now) {
   return (at - now) / 1000;
 }
+
+// ratioWords says the ratio that was poured, with how well it is known.
+export function ratioWords(ratio) {
+  if (!ratio) return "";
+  const off = Math.abs(ratio.off_pct) < 0.05 ? "on the ratio" : `${number(Math.abs(ratio.off_pct), 1)}\u00a0% ${ratio.off_pct > 0 ? "too much" : "too little"} hardener`;
+  return `Ratio ${number(ratio.ink_per_hardener, 2)}:1, ${off}, known to \u00b1\u00a0${percent(ratio.uncertainty_pct, 1)}`;
+}

@@ -4,7 +4,7 @@ import { pourBar } from "./bar.js";
 import { correctionWords, firstPart } from "./corrections.js";
 import { abandonDialog, relabelDialog, overrideDialog } from "./mix-dialogs.js";
 import { button, h, keyed, setText, show } from "./dom.js";
-import { clockTime, duration, secondsUntil } from "./format.js";
+import { clockTime, duration, ratioWords, secondsUntil } from "./format.js";
 import { ahead, careFor, instruction, shortName, stepsOf } from "./steps.js";
 
 const unheard = "There is no fresh weight to go by. See to the scale; the mix waits, and what was poured is kept.";
@@ -119,6 +119,7 @@ function drawTitle(element, batch, now) {
     const at = Date.parse(batch.mixed_at);
     parts.push(`reacting since ${clockTime(at, now)}, ${duration(-secondsUntil(at, now))}`);
   }
+  if (batch.ratio) parts.push(ratioWords(batch.ratio));
   if (batch.on_disk === false) parts.push("not yet on disk");
   setText(element, parts.join(" · "));
 }

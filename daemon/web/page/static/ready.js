@@ -2,7 +2,7 @@
 import { change } from "./api.js";
 import { loadDialog } from "./batch-dialogs.js";
 import { button, h, setText, show } from "./dom.js";
-import { countdown, secondsUntil } from "./format.js";
+import { countdown, ratioWords, secondsUntil } from "./format.js";
 import { overrideDialog, relabelDialog } from "./mix-dialogs.js";
 import { careFor } from "./steps.js";
 
@@ -40,7 +40,7 @@ export function readyCard({ store, say }) {
     element,
     update(row) {
       batch = row;
-      setText(title, [`Mix ${row.id}`, row.ink, row.cup].filter(Boolean).join(" · "));
+      setText(title, [`Mix ${row.id}`, row.ink, row.cup, ratioWords(row.ratio)].filter(Boolean).join(" · "));
       warnings.replaceChildren(...(row.warnings ?? []).map((w) => h("li", { text: w })));
       setText(load, row.for_press ? `It is on ${row.for_press}` : "Onto a press…");
       show(elsewhere, Boolean(row.for_press));

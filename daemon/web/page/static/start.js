@@ -4,6 +4,7 @@ import { recordDialog } from "./batch-dialogs.js";
 import { lastFirst, latest, remember } from "./choices.js";
 import { chips, field, figure } from "./dialogs.js";
 import { button, h, show } from "./dom.js";
+import { recipePart } from "./recipe.js";
 import { assumedLine } from "./assumed.js";
 
 const colourClasses = [
@@ -20,7 +21,9 @@ export function startPanel({ store, say, scale }) {
   const start = h("button", { type: "submit", class: "big main", text: "Start this mix" });
   const byHand = button("Record one mixed by hand…", "big quiet-button", () => recordDialog(store));
   const sheet = h("p", { class: "sheet" });
+  const recipe = recipePart();
   form.addEventListener("change", () => drawSheet());
+  form.addEventListener("input", () => drawSheet());
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (start.disabled) return;
@@ -31,8 +34,18 @@ export function startPanel({ store, say, scale }) {
   const drawSheet = () => {
     const ink = store.get("inks", new FormData(form).get("ink"));
     sheet.replaceChildren(...(ink ? assumedLine(ink) : []));
+    const data = new FormData(form);
+    // Another share of thinner than the usual start is kept with its reason.
+    const other = figure(data, "thinner_pct") !== undefined;
+    const reason = form.querySelector("[name=thinner_reason]");
+    if (reason) {
+      reason.required = other;
+      show(reason.closest("label"), other);
+    }
+    const query = bodyOf(data);
+    if (query.ink && query.scale) recipe.ask(query);
   };
-  async function send(data) {
+  function bodyOf(data) {
     const [kind, id] = String(data.get("where")).split(":");
     const body = {
       scale: scale(), ink: data.get("ink"), [kind]: id,
@@ -42,6 +55,12 @@ export function startPanel({ store, say, scale }) {
       const value = figure(data, name);
       if (value !== undefined) body[name] = value;
     }
+    return body;
+  }
+  async function send(data) {
+    const body = bodyOf(data);
+    const reason = String(data.get("thinner_reason") ?? "").trim();
+    if (body.thinner_pct !== undefined && reason) body.thinner_reason = reason;
     const { answer } = await change("batches", body);
     for (const name of ["ink", "where", "colour_class", "artwork"]) remember(name, String(data.get(name)));
     form.reset();
@@ -59,7 +78,7 @@ export function startPanel({ store, say, scale }) {
       drawn = key;
       const before = new FormData(form);
       const keep = (name, first) => before.get(name) ?? latest(name) ?? first;
-      form.replaceChildren(...fields(inks, presses, keep), sheet, h("div", { class: "actions" }, start, byHand));
+      form.replaceChildren(...fields(inks, presses, keep), recipe.element, sheet, h("div", { class: "actions" }, start, byHand));
       drawSheet();
       show(form, inks.length > 0);
     },
@@ -80,7 +99,8 @@ function fields(inks, presses, keep) {
       field({
         label: "Thinner", unit: "%", name: "thinner_pct", min: 0, max: 100,
         hint: "of ink and hardener together; empty: from colour and artwork", ...amount,
-      }))),
+      }),
+      field({ label: "Why this much thinner", name: "thinner_reason", type: "text", maxlength: 200, hint: "is kept with the batch" }))),
   ];
 }
 

@@ -1,0 +1,52 @@
+package web
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"potlifed/daemon/record"
+)
+
+// recipes is what a bench can say of a mix before it is begun.
+type recipes interface {
+	// Recipe changes nothing and does not wait. The error is a [*record.Refusal].
+	Recipe(c record.StartMix) (record.RecipeView, error)
+}
+
+type recipeQuery struct {
+	Ink         string  `query:"ink" required:"true"`
+	Scale       string  `query:"scale" doc:"may be left out where there is one"`
+	Press       string  `query:"press"`
+	Cup         string  `query:"cup" doc:"in place of press"`
+	ColourClass string  `query:"colour_class" enum:"dark,light,heavy-light" default:"dark"`
+	Artwork     string  `query:"artwork" enum:"fine-detail,normal,large-solid" default:"normal"`
+	InkG        float64 `query:"ink_g" minimum:"0" maximum:"100000" doc:"default: the cup's minimum"`
+	ThinnerPct  float64 `query:"thinner_pct" minimum:"-1" maximum:"100" default:"-1" doc:"default: from colour class and artwork"`
+}
+
+func (s *Server) recipes(api huma.API) {
+	bench, ok := s.bench.(recipes)
+	if !ok {
+		return
+	}
+	huma.Register(api, huma.Operation{
+		OperationID: "recipe", Method: http.MethodGet, Path: base + "recipe",
+		Summary: "What a mix would come to before it is begun: targets, why, and how well the scale knows them",
+		Errors:  []int{http.StatusUnprocessableEntity},
+	}, func(_ context.Context, in *recipeQuery) (*answer[record.RecipeView], error) {
+		c := record.StartMix{Ink: in.Ink, Scale: in.Scale, Press: in.Press, Cup: in.Cup, ColourClass: in.ColourClass, Artwork: in.Artwork}
+		if in.InkG > 0 {
+			c.InkG = &in.InkG
+		}
+		if in.ThinnerPct >= 0 {
+			c.ThinnerPct = &in.ThinnerPct
+		}
+		view, err := bench.Recipe(c)
+		if err != nil {
+			return nil, s.refused(err)
+		}
+		return &answer[record.RecipeView]{view}, nil
+	})
+}
