@@ -90,3 +90,22 @@ func startWhy(t config.ThinnerPct, c record.StartMix) string {
 	}
 	return "where " + colours + " start"
 }
+
+// ratioView is how well the ratio of a mix is known; nil until ink and hardener are in,
+// and where so little was recorded that no figure comes of it.
+func ratioView(m guide.Mix) *record.RatioView {
+	poured := m.Poured()
+	if poured.InkG <= 0 || poured.HardenerG <= 0 {
+		return nil
+	}
+	v := record.RatioView{
+		InkPerHardener: poured.InkG / poured.HardenerG, OffPct: 100 * mix.Deviation(poured, m.Recipe.Ratio),
+		UncertaintyPct: 2 * 100 * m.RatioUncertainty(),
+	}
+	for _, x := range []float64{v.InkPerHardener, v.OffPct, v.UncertaintyPct} {
+		if math.IsInf(x, 0) || math.IsNaN(x) {
+			return nil
+		}
+	}
+	return &v
+}

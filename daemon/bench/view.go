@@ -177,12 +177,7 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) re
 		ClosedAt: some(batch.ClosedAt), Outcome: batch.Outcome, StillGood: batch.StillGood, LeftG: batch.LeftG,
 	}
 	v.ThinnerReason = batch.ThinnerReason
-	if mixed := m.Poured(); mixed.InkG > 0 && mixed.HardenerG > 0 {
-		v.Ratio = &record.RatioView{
-			InkPerHardener: mixed.InkG / mixed.HardenerG, OffPct: 100 * mix.Deviation(mixed, m.Recipe.Ratio),
-			UncertaintyPct: 2 * 100 * m.RatioUncertainty(),
-		}
-	}
+	v.Ratio = ratioView(m)
 	if v.Corrections == nil {
 		v.Corrections = []mix.Correction{}
 	}

@@ -183,3 +183,15 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		want(t, f.body(t, "batches/0612-6/tests"), "kind", "rub", "result", "fail")
 	}
 }
+
+// A batch that is open past its latest end is asked about, on both pages.
+func TestABatchLeftOpenIsAskedAbout(t *testing.T) {
+	now := time.Now()
+	for path, row := range map[string]string{"/": ".batch", "/presses": ".board-row"} {
+		rows := shop(now)
+		rows["batches"].([]record.BatchView)[2] = openBatch(now, "0612-2", "matt-10", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
+		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+		b.openAt(f, path)
+		b.eventually("the question", fmt.Sprintf(`[...document.querySelectorAll(%q)].filter((e) => e.innerText.includes("is it still there?")).length === 1`, row))
+	}
+}

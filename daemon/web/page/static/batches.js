@@ -3,7 +3,7 @@ import { assumedMark } from "./assumed.js";
 import { firstDying, reach } from "./axis.js";
 import { h, keyed, setText, show } from "./dom.js";
 import { axisHead, axisKey, drawLife, lifeBar } from "./life.js";
-import { batchActions } from "./use.js";
+import { batchActions, stillThere } from "./use.js";
 
 export function batchesPanel(element, tools) {
   const { store } = tools;
@@ -62,7 +62,7 @@ function batchRow(tools) {
       if ((note === null) !== (mark.childElementCount === 0)) mark.replaceChildren(...(note ? [note] : []));
       const stop = store.all("lights").find((light) => light.batch === row.id && light.meaning === "do-not-print");
       const words = [
-        stop && `Do not print: ${stop.reason}.`,
+        stillThere(row, store.clock.now()), stop && `Do not print: ${stop.reason}.`,
         row.quality !== "good" && `${row.quality}: ${row.why || "no cause given"}`,
         ...(row.warnings ?? []), row.on_disk === false && "not yet on disk",
       ].filter(Boolean);

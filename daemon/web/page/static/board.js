@@ -9,7 +9,7 @@ import { age, secondsUntil } from "./format.js";
 import { axisHead, axisKey, drawLife, lifeBar } from "./life.js";
 import { meaningWords, sign } from "./signs.js";
 import { othersBatches } from "./others.js";
-import { batchActions } from "./use.js";
+import { batchActions, stillThere } from "./use.js";
 
 const oldAfterSeconds = 40; // a batch is sent anew every ten seconds; one this old says so
 
@@ -91,6 +91,7 @@ function boardRow(tools) {
       drawBatch(batch, now, length);
       const old = batch ? -secondsUntil(Date.parse(batch.time), now) : 0;
       const words = batch ? [
+        stillThere(batch, now),
         batch.quality !== "good" && `${batch.quality}: ${batch.why || "no cause given"}`,
         ...(batch.warnings ?? []), batch.on_disk === false && "not yet on disk", old > oldAfterSeconds && `as it was ${age(old)}`,
       ].filter(Boolean) : [];

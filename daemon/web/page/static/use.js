@@ -11,6 +11,12 @@ function stopped(store, batch) {
   return store.all("lights").some((l) => l.press === batch.press && l.meaning === "do-not-print");
 }
 
+// stillThere asks about a batch that is open although even the latest end of its band has passed.
+export function stillThere(batch, now) {
+  if (!batch?.ends_at || !(Date.parse(batch.ends_at.high) <= now)) return "";
+  return "Past the latest end it may have: is it still there? Say that it is good, or close it.";
+}
+
 export function batchActions(tools) {
   const { store, say, tell } = tools;
   const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
