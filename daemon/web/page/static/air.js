@@ -22,7 +22,7 @@ function zone() {
   const name = h("span", { class: "air-zone" });
   const temperature = h("span", { class: "air-figure" });
   const humidity = h("span", { class: "air-figure" });
-  const dew = h("span");
+  const dew = h("span", { class: "air-dew" });
   const old = h("span");
   const state = h("span", { class: "air-state" });
   const element = h(
