@@ -211,8 +211,10 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 		return err
 	}
 	if s.Shop.Broker.Listen != "" {
-		topics := mqtt.NewTopics(settings.Prefix, settings.Bench)
-		o.broker, err = mqtt.StartBroker(ctx, s.Shop.Broker.Listen, topics, settings.Commands, s.Log)
+		o.broker, err = mqtt.StartBroker(ctx, mqtt.BrokerSettings{
+			Listen: s.Shop.Broker.Listen, Topics: mqtt.NewTopics(settings.Prefix, settings.Bench), Commands: settings.Commands,
+			Lights: settings.Lights, Users: brokerUsers{s.access}, Retained: s.journal,
+		}, s.Log)
 		switch {
 		case err != nil:
 			s.Log.Error("the built-in broker cannot start", "err", err)
@@ -224,7 +226,6 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 			}
 		case settings.URL == "" || o.broker.Serves(settings.URL):
 			settings = o.broker.Own(settings)
-			o.broker.LetAnswer(settings.Lights)
 		}
 	}
 	if settings.URL == "" {
@@ -301,6 +302,9 @@ func (o *outlet) counts(shop config.Shop) func() metrics.MQTT {
 		p, _ := o.state()
 		if p == nil {
 			return m
+		}
+		if o.broker != nil {
+			m.Refusals = o.broker.Refusals()
 		}
 		s := p.Status()
 		m.Connected, m.Waiting = s.Connected, s.Waiting

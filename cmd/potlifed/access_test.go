@@ -154,7 +154,7 @@ func TestToken(t *testing.T) {
 		t.Errorf("token %+v, %v", tok, err)
 	}
 	code, out, _ := called(t, "", "token", "list", "--config", file)
-	if code != exitDone || !strings.Contains(out, "camera-1  report, mix, acknowledge") || strings.Contains(out, tok.Hash) {
+	if code != exitDone || !strings.Contains(out, "camera-1  HTTP  report, mix, acknowledge") || strings.Contains(out, tok.Hash) {
 		t.Errorf("%d %q", code, out)
 	}
 	code, out, _ = called(t, "", "token", "list", "--json", "--config", file)

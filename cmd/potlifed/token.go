@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -10,13 +11,15 @@ import (
 	"github.com/spf13/cobra"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/config"
 )
 
 func tokenCommand() *cobra.Command {
 	var file, name string
-	var may []string
+	var may, lights []string
+	var user bool
 	c := &cobra.Command{
-		Use:   "token --config FILE --name NAME --may RIGHTS",
+		Use:   "token --config FILE --name NAME [--may RIGHTS] [--mqtt [--light LIGHT]…]",
 		Short: "Make, list and revoke access tokens",
 		Long: `token makes an access token for a program and prints its secret, once: only a hash is
 kept. It is sent as "Authorization: Bearer SECRET". What is changed with it is recorded
@@ -27,10 +30,16 @@ under its name.
   acknowledge  acknowledge alarms, put them aside
   configure    accept what was learned, take instruments out of service, unpair devices
 
+With --mqtt it makes a user of the built-in broker instead: the token's name is the
+user, the secret the password. It may read everything, and give the commands it has a
+right to; --may may be left out. With --light it reads nothing but that light's topics,
+availability and daemon, and may report back for that light.
+
 What the running service is asked next already counts with the new token, and no more
 with a revoked one.`,
 		Example: `  potlifed token --config FILE --name camera-1 --may report
   potlifed token --config FILE --name line-2 --may mix,acknowledge
+  potlifed token --config FILE --name lamp-1 --mqtt --light light-1
   potlifed token list --config FILE
   potlifed token revoke camera-1 --config FILE`,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -40,8 +49,13 @@ with a revoked one.`,
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error {
-			if name == "" || len(may) == 0 {
-				return usage("token: --name and --may are needed; or list, or revoke NAME")
+			switch {
+			case len(lights) > 0 && !user:
+				return usage("token: --light belongs to --mqtt")
+			case name != "" && user:
+				return makeUser(c, file, name, may, lights)
+			case name == "" || len(may) == 0:
+				return usage("token: --name and --may, or --name and --mqtt, are needed; or list, or revoke NAME")
 			}
 			return makeToken(c, file, name, may)
 		},
@@ -49,6 +63,8 @@ with a revoked one.`,
 	c.PersistentFlags().StringVar(&file, "config", "", "the configuration file")
 	c.Flags().StringVar(&name, "name", "", "its name, as the journal will show it")
 	c.Flags().StringSliceVar(&may, "may", nil, "what it may be used for: report, mix, acknowledge, configure")
+	c.Flags().BoolVar(&user, "mqtt", false, "make a user of the built-in broker")
+	c.Flags().StringSliceVar(&lights, "light", nil, "with --mqtt: restrict the user to this light; may be given again")
 	c.AddCommand(tokenListCommand(&file), tokenRevokeCommand(&file))
 	return c
 }
@@ -58,17 +74,63 @@ func makeToken(c *cobra.Command, file, name string, may []string) error {
 	if err != nil {
 		return err
 	}
-	var rights []access.Right
-	for _, m := range may {
-		rights = append(rights, access.Right(strings.TrimSpace(m)))
-	}
-	secret, err := store.NewToken(name, rights, time.Now())
+	secret, err := store.NewToken(name, rightsOf(may), time.Now())
 	if err != nil {
 		return accessFault("token", err)
 	}
 	fmt.Fprintf(c.ErrOrStderr(), "%s may: %s. Its secret is shown this once:\n", name, strings.Join(may, ", "))
 	_, err = fmt.Fprintln(c.OutOrStdout(), secret)
 	return err
+}
+
+func rightsOf(words []string) []access.Right {
+	var rights []access.Right
+	for _, w := range words {
+		rights = append(rights, access.Right(strings.TrimSpace(w)))
+	}
+	return rights
+}
+
+// makeUser makes a user of the built-in broker.
+func makeUser(c *cobra.Command, file, name string, may, lights []string) error {
+	shop, err := readShop(file)
+	if err != nil {
+		return err
+	}
+	for _, l := range lights {
+		if !slices.ContainsFunc(shop.Lights, func(is config.Light) bool { return is.ID == l }) {
+			return usage("token: the configuration has no light %q", l)
+		}
+	}
+	store, err := accessOf(file)
+	if err != nil {
+		return err
+	}
+	secret, err := store.NewUser(name, rightsOf(may), lights, time.Now())
+	if err != nil {
+		return accessFault("token", err)
+	}
+	say := c.ErrOrStderr()
+	fmt.Fprintf(say, "User %s of the built-in broker %s. The password is shown this once:\n", name, brokerAbilities(may, lights))
+	if shop.Broker.Listen == "" {
+		fmt.Fprintln(say, "(the configuration has no broker section: the built-in broker does not run)")
+	}
+	if len(may) > 0 && !shop.MQTT.Commands {
+		fmt.Fprintln(say, "(mqtt.commands in the configuration is false: no command is obeyed)")
+	}
+	_, err = fmt.Fprintln(c.OutOrStdout(), secret)
+	return err
+}
+
+func brokerAbilities(may, lights []string) string {
+	can := "reads everything"
+	if len(lights) > 0 {
+		can = "reads " + strings.Join(lights, ", ")
+	}
+	if len(may) > 0 {
+		can += ", may: " + strings.Join(may, ", ")
+	}
+	return can
 }
 
 func tokenListCommand(file *string) *cobra.Command {
@@ -95,13 +157,15 @@ func tokenListCommand(file *string) *cobra.Command {
 
 func writeTokens(c *cobra.Command, tokens []access.Token, asJSON bool) error {
 	type row struct {
-		Name string         `json:"name"`
-		May  []access.Right `json:"may"`
-		Made time.Time      `json:"made"`
+		Name   string         `json:"name"`
+		May    []access.Right `json:"may"`
+		Made   time.Time      `json:"made"`
+		MQTT   bool           `json:"mqtt,omitempty"`
+		Lights []string       `json:"lights,omitempty"`
 	}
 	rows := make([]row, 0, len(tokens))
 	for _, t := range tokens {
-		rows = append(rows, row{t.Name, t.May, t.Made})
+		rows = append(rows, row{t.Name, append([]access.Right{}, t.May...), t.Made, t.MQTT, t.Lights})
 	}
 	if asJSON {
 		return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"tokens": rows})
@@ -111,13 +175,17 @@ func writeTokens(c *cobra.Command, tokens []access.Token, asJSON bool) error {
 		return err
 	}
 	table := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "name\tmay\tmade")
+	fmt.Fprintln(table, "name\tfor\tmay\tmade")
 	for _, r := range rows {
 		words := make([]string, 0, len(r.May))
 		for _, m := range r.May {
 			words = append(words, string(m))
 		}
-		fmt.Fprintf(table, "%s\t%s\t%s\n", r.Name, strings.Join(words, ", "), r.Made.Local().Format("2006-01-02 15:04"))
+		use := "HTTP"
+		if r.MQTT {
+			use = strings.Join(append([]string{"MQTT"}, r.Lights...), " ")
+		}
+		fmt.Fprintf(table, "%s\t%s\t%s\t%s\n", r.Name, use, strings.Join(words, ", "), r.Made.Local().Format("2006-01-02 15:04"))
 	}
 	return table.Flush()
 }

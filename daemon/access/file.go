@@ -34,10 +34,17 @@ type Token struct {
 	May  []Right   `json:"may"`
 	Made time.Time `json:"made"`
 	Hash string    `json:"hash"` // SHA-256 of 256 random bits: nothing to guess, so no slow hash
+	// MQTT makes it a user of the built-in broker, and of nothing else. Lights, where
+	// there are any, are those whose topics the user is restricted to.
+	MQTT   bool     `json:"mqtt,omitempty"`
+	Lights []string `json:"lights,omitempty"`
 }
 
 // Allows reports whether the token has a right.
 func (t Token) Allows(r Right) bool { return slices.Contains(t.May, r) }
+
+// Is reports whether this is the token's secret.
+func (t Token) Is(secret string) bool { return is(t.Hash, hashSecret(secret)) }
 
 // Session is a paired device without its secret.
 type Session struct {

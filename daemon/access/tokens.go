@@ -7,11 +7,8 @@ import (
 	"time"
 )
 
-// validRights wants at least one right, and none unknown.
+// validRights wants no unknown right.
 func validRights(may []Right) error {
-	if len(may) == 0 {
-		return errors.New("a token that may do nothing is of no use; name one or more of report, mix, acknowledge and configure")
-	}
 	for _, r := range may {
 		if !slices.Contains(Rights(), r) {
 			return fmt.Errorf("there is no right %q; there are report, mix, acknowledge and configure", r)
@@ -23,12 +20,33 @@ func validRights(may []Right) error {
 // NewToken makes a token and returns its secret, which is not kept. now is the wall
 // clock.
 func (s *Store) NewToken(name string, may []Right, now time.Time) (secret string, err error) {
-	if err := errors.Join(tokenName(name), validRights(may)); err != nil {
+	if len(may) == 0 {
+		return "", errors.New("a token that may do nothing is of no use; name one or more of report, mix, acknowledge and configure")
+	}
+	return s.make(Token{Name: name, May: may}, now)
+}
+
+// NewUser makes a user of the built-in broker and returns the password, which is not
+// kept. A user without rights may read; one with lights reads nothing but theirs.
+func (s *Store) NewUser(name string, may []Right, lights []string, now time.Time) (password string, err error) {
+	for _, l := range lights {
+		if !idShape.MatchString(l) {
+			return "", fmt.Errorf("%q is no light's id", l)
+		}
+	}
+	return s.make(Token{Name: name, May: may, MQTT: true, Lights: lights}, now)
+}
+
+// make enters a token under a free name, and gives it its secret.
+func (s *Store) make(t Token, now time.Time) (secret string, err error) {
+	if err := errors.Join(tokenName(t.Name), validRights(t.May)); err != nil {
 		return "", err
 	}
-	sorted := slices.Clone(may)
+	sorted := slices.Clone(t.May)
 	slices.SortFunc(sorted, func(a, b Right) int { return slices.Index(Rights(), a) - slices.Index(Rights(), b) })
 	secret = newSecret()
+	t.May, t.Made, t.Hash = slices.Compact(sorted), now.UTC().Truncate(time.Second), hashSecret(secret)
+	name := t.Name
 	err = s.change(func(c *content) error {
 		if slices.ContainsFunc(c.Tokens, func(t Token) bool { return t.Name == name }) {
 			return fmt.Errorf("there is a token %q already; revoke it first, or choose another name", name)
@@ -36,7 +54,7 @@ func (s *Store) NewToken(name string, may []Right, now time.Time) (secret string
 		if slices.ContainsFunc(c.Sessions, func(p Session) bool { return p.Device == name }) {
 			return fmt.Errorf("a paired device is called %q; choose another name, so that the journal tells them apart", name)
 		}
-		c.Tokens = append(c.Tokens, Token{Name: name, May: slices.Compact(sorted), Made: now.UTC().Truncate(time.Second), Hash: hashSecret(secret)})
+		c.Tokens = append(c.Tokens, t)
 		return nil
 	})
 	if err != nil {
@@ -71,7 +89,22 @@ func (s *Store) Bearer(secret string) (Token, error) {
 	}
 	hash := hashSecret(secret)
 	for _, t := range has.Tokens {
-		if is(t.Hash, hash) {
+		if !t.MQTT && is(t.Hash, hash) {
+			return t, nil
+		}
+	}
+	return Token{}, ErrUnknown
+}
+
+// User returns the user of the built-in broker of a name. The error is [ErrUnknown] or a
+// [*FileError].
+func (s *Store) User(name string) (Token, error) {
+	has, err := s.read()
+	if err != nil {
+		return Token{}, err
+	}
+	for _, t := range has.Tokens {
+		if t.MQTT && t.Name == name {
 			return t, nil
 		}
 	}

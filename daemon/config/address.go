@@ -41,11 +41,6 @@ func isPort(text string, lowest int) bool {
 	return err == nil && strconv.Itoa(n) == text && lowest <= n && n <= 65535
 }
 
-func isLoopback(host string) bool {
-	ip := net.ParseIP(host)
-	return strings.EqualFold(host, "localhost") || ip != nil && ip.IsLoopback()
-}
-
 func isHostPort(text string) bool {
 	host, port, err := net.SplitHostPort(text)
 	return err == nil && isHost(host) && isPort(port, 1)

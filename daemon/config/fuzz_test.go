@@ -199,8 +199,7 @@ func checkDevices(t *testing.T, shop Shop) {
 		t.Errorf("listen %q: %v", shop.HTTP.Listen, err)
 	}
 	if shop.Broker.Listen != "" {
-		host, _, err := net.SplitHostPort(shop.Broker.Listen)
-		if err != nil || !isLoopback(host) {
+		if _, _, err := net.SplitHostPort(shop.Broker.Listen); err != nil {
 			t.Errorf("broker at %q: %v", shop.Broker.Listen, err)
 		}
 	}

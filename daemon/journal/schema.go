@@ -39,6 +39,9 @@ var migrations = []string{
 	 CREATE INDEX record_lot ON record (json_extract(CAST(body AS TEXT), '$.lot') COLLATE NOCASE, seq) WHERE kind = 'poured-from';
 	 CREATE INDEX record_over ON record (at) WHERE kind IN ('closed', 'abandoned');
 	 CREATE INDEX record_clock ON record (seq) WHERE kind IN ('clock-changed', 'started');`,
+
+	// What others than the daemon have the built-in broker hold.
+	`CREATE TABLE retained (topic TEXT PRIMARY KEY, payload BLOB NOT NULL) STRICT;`,
 }
 
 // migrate brings the file's layout up to date and returns the journal's id.

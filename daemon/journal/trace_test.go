@@ -96,7 +96,7 @@ func TestOldLayoutIsBroughtUpToDate(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if _, err := j.write.Exec(`PRAGMA user_version = 1`); err != nil {
+	if _, err := j.write.Exec(`DROP TABLE retained; PRAGMA user_version = 1`); err != nil {
 		t.Fatal(err)
 	}
 	if err := j.Close(); err != nil {

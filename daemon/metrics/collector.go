@@ -159,6 +159,9 @@ func (c *collector) mqtt(to sink, m MQTT) {
 	for message, count := range m.Messages {
 		to.put(c.names.mqttMessages, float64(count), message.Direction, message.Result)
 	}
+	for action, count := range m.Refusals {
+		to.put(c.names.brokerRefusals, float64(count), action)
+	}
 }
 
 // sink takes the samples of one scrape.

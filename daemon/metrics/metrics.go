@@ -35,6 +35,7 @@ type MQTT struct {
 	Connected bool
 	Waiting   int // messages that wait to be sent
 	Messages  map[Message]uint64
+	Refusals  map[string]uint64 // of the built-in broker, by what was refused; nil where there is none
 }
 
 // Settings are what does not come from the bench.

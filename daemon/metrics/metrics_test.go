@@ -82,7 +82,7 @@ func shop(batches int) *record.Snapshot {
 
 func settings() Settings {
 	return Settings{Bench: "bench-1", Version: "0.1.0", MQTT: func() MQTT {
-		return MQTT{Connected: true, Waiting: 3, Messages: map[Message]uint64{{"out", "ok"}: 12}}
+		return MQTT{Connected: true, Waiting: 3, Messages: map[Message]uint64{{"out", "ok"}: 12}, Refusals: map[string]uint64{"publish": 2, "connect": 0}}
 	}}
 }
 
@@ -123,6 +123,8 @@ potlife_batch_remaining_seconds{batch="0612-1",bench="bench-1",bound="high"} 108
 potlife_batch_remaining_seconds{batch="0612-1",bench="bench-1",bound="low"} 3600
 potlife_batch_spent_ratio{batch="0612-1",bench="bench-1"} 0.25
 potlife_batches_closed_total{bench="bench-1",ink="gloss-4",outcome="used-up"} 3
+potlife_broker_refusals_total{action="connect",bench="bench-1"} 0
+potlife_broker_refusals_total{action="publish",bench="bench-1"} 2
 potlife_build_info{bench="bench-1",goversion="go1.26",version="0.1.0"} 1
 potlife_clock_synchronised{bench="bench-1"} 1
 potlife_light{bench="bench-1",light="press-1",meaning="act"} 0
@@ -206,7 +208,7 @@ func TestUnknownIsAbsent(t *testing.T) {
 	for _, absent := range []string{
 		"potlife_air_", "potlife_scale_weight_grams", "potlife_scale_stable", "potlife_sensor_last_reading", "potlife_sensor_read_duration",
 		"potlife_batch_remaining", "potlife_batch_spent", "potlife_batch_dead_risk", "potlife_batch_mixed", "potlife_batch_component",
-		"potlife_press_", "potlife_alarm_", "potlife_mqtt_", "potlife_time_lapse",
+		"potlife_press_", "potlife_alarm_", "potlife_mqtt_", "potlife_broker_", "potlife_time_lapse",
 	} {
 		if strings.Contains(got, absent) {
 			t.Errorf("%s… is there although it is not known:\n%s", absent, got)

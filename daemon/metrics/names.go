@@ -30,7 +30,7 @@ type names struct {
 
 	alarmActive, alarmUnacknowledged, light series
 
-	mqttConnected, mqttWaiting, mqttMessages series
+	mqttConnected, mqttWaiting, mqttMessages, brokerRefusals series
 }
 
 func newNames(bench string) names {
@@ -77,9 +77,10 @@ func newNames(bench string) names {
 		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged an alarm, whether its cause still stands or not.", "alarm", "subject"),
 		light:               gauge("potlife_light", "1 for the meaning that a light shows.", "light", "meaning"),
 
-		mqttConnected: gauge("potlife_mqtt_connected", "1 while the broker is connected."),
-		mqttWaiting:   gauge("potlife_mqtt_waiting_messages", "Messages that wait for the broker."),
-		mqttMessages:  counter("potlife_mqtt_messages_total", "Messages by direction and result.", "direction", "result"),
+		mqttConnected:  gauge("potlife_mqtt_connected", "1 while the broker is connected."),
+		mqttWaiting:    gauge("potlife_mqtt_waiting_messages", "Messages that wait for the broker."),
+		mqttMessages:   counter("potlife_mqtt_messages_total", "Messages by direction and result.", "direction", "result"),
+		brokerRefusals: counter("potlife_broker_refusals_total", "What clients of the built-in broker were refused.", "action"),
 	}
 }
 
@@ -94,7 +95,7 @@ func (n *names) all() []*prometheus.Desc {
 		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
 		n.pressRemaining, n.pressRisk, n.prints,
 		n.alarmActive, n.alarmUnacknowledged, n.light,
-		n.mqttConnected, n.mqttWaiting, n.mqttMessages,
+		n.mqttConnected, n.mqttWaiting, n.mqttMessages, n.brokerRefusals,
 	} {
 		descs = append(descs, s.desc)
 	}

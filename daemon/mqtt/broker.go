@@ -7,8 +7,10 @@ import (
 	"log/slog"
 	"net"
 	"net/url"
+	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	server "github.com/mochi-mqtt/server/v2"
 )
@@ -23,63 +25,83 @@ const (
 	retainedForYears = 100
 	maxPacketBytes   = 256 << 10
 	maxClients       = 256
-	maxWritesPending = 4096 // messages per client
-	maxInflight      = 4096 // messages per client
+	maxWritesPending = 1024 // messages per client
+	maxInflight      = 1024 // messages per client
 	maxSessionS      = 3600 // of a client that is away
+	lookAtMembers    = 2 * time.Second
 	secondsPerYear   = 365 * 24 * 3600
 	sysTopicsEveryS  = 30
 )
 
-// Broker is the built-in broker, for a bench that has none of its own. It keeps
-// nothing on disk: after a restart the daemon's clients connect anew and send every
+// Broker is the built-in broker, for a bench that has none of its own. What the daemon
+// says is never kept on disk: after a restart its clients connect anew and send every
 // retained state again, from the same source that they had it from. A fault of it is a
 // fault of the outputs, as that of any broker: the bench does not depend on it.
 type Broker struct {
-	server *server.Server
-	door   *door
-	guard  *guard
-	once   sync.Once
+	server  *server.Server
+	door    *door
+	guard   *guard
+	once    sync.Once
+	closing chan struct{}
+	watched sync.WaitGroup
 }
 
-// StartBroker starts the broker on a loopback address, HOST:PORT; port 0 is a free
-// one. Guests may read everything and, with commands, publish PREFIX/BENCH/do/VERB.
-func StartBroker(ctx context.Context, listen string, topics Topics, commands bool, log *slog.Logger) (*Broker, error) {
-	b, err := openBroker(ctx, listen, newGuard(topics, commands, log), log)
+// BrokerSettings say where the built-in broker listens and whom it lets do what.
+type BrokerSettings struct {
+	// Listen is HOST:PORT; port 0 is a free one. On loopback everybody on the computer
+	// may come in as a guest, elsewhere a user is asked for.
+	Listen   string
+	Topics   Topics
+	Commands bool     // whether commands are taken at all
+	Lights   []Light  // whose topics users may be restricted to
+	Users    Users    // nil for none
+	Retained Retained // where retained messages of others are kept; nil for nowhere
+}
+
+// StartBroker starts the broker.
+func StartBroker(ctx context.Context, s BrokerSettings, log *slog.Logger) (*Broker, error) {
+	b, err := openBroker(ctx, s, newGuard(s, log), log)
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: built-in broker: %w", err)
 	}
-	log.Info("built-in broker", "address", b.Addr(), "commands", commands)
+	log.Info("built-in broker", "address", b.Addr(), "guests", b.guard.guests, "commands", s.Commands)
 	return b, nil
 }
 
-func openBroker(ctx context.Context, listen string, g *guard, log *slog.Logger) (*Broker, error) {
-	var lc net.ListenConfig
-	l, err := lc.Listen(ctx, "tcp", listen)
-	if err != nil {
-		return nil, err
-	}
-	if a, ok := l.Addr().(*net.TCPAddr); !ok || !a.IP.IsLoopback() {
-		_ = l.Close()
-		return nil, fmt.Errorf("%s is not loopback, and it knows no users yet; want 127.0.0.1:PORT", listen)
-	}
-	limits := server.NewDefaultServerCapabilities()
+func limits() *server.Capabilities {
+	limits := server.NewDefaultServerCapabilities() // a literal would forbid what it leaves out
 	limits.MaximumMessageExpiryInterval = retainedForYears * secondsPerYear
 	limits.MaximumPacketSize = maxPacketBytes
 	limits.MaximumClients = maxClients
 	limits.MaximumClientWritesPending = maxWritesPending
 	limits.MaximumInflight = maxInflight
 	limits.MaximumSessionExpiryInterval = maxSessionS
+	limits.TopicAliasMaximum = 0 // each would be remembered, before anybody is asked whether it may be written
+	return limits
+}
+
+func openBroker(ctx context.Context, s BrokerSettings, g *guard, log *slog.Logger) (*Broker, error) {
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", s.Listen)
+	if err != nil {
+		return nil, err
+	}
+	a, ok := l.Addr().(*net.TCPAddr)
+	g.guests = ok && a.IP.IsLoopback()
 	b := &Broker{
 		server: server.New(&server.Options{
-			Capabilities: limits, Logger: slog.New(quiet{log.Handler()}), SysTopicResendInterval: sysTopicsEveryS,
+			Capabilities: limits(), Logger: slog.New(quiet{log.Handler()}), SysTopicResendInterval: sysTopicsEveryS,
 		}),
-		door:  newDoor(l, log),
-		guard: g,
+		door:    newDoor(l, log),
+		guard:   g,
+		closing: make(chan struct{}),
 	}
+	g.begin(b.server)
 	err = errors.Join(
 		b.server.AddHook(b.guard, nil),
 		b.server.AddListener(b.door),
 	)
+	b.restore(ctx, s)
 	if err == nil {
 		err = b.server.Serve()
 	}
@@ -88,7 +110,25 @@ func openBroker(ctx context.Context, listen string, g *guard, log *slog.Logger) 
 		return nil, err
 	}
 	close(b.door.open)
+	b.watched.Go(b.watch)
 	return b, nil
+}
+
+// watch looks after the members, and brings to disk what is to be kept.
+func (b *Broker) watch() {
+	look, store := time.NewTicker(lookAtMembers), time.NewTicker(keepEvery)
+	defer look.Stop()
+	defer store.Stop()
+	for {
+		select {
+		case <-look.C:
+			b.guard.look(b.server)
+		case <-store.C:
+			b.guard.keeper.store()
+		case <-b.closing:
+			return
+		}
+	}
 }
 
 // Addr is the address it listens on, with the port that was chosen.
@@ -106,23 +146,56 @@ func (b *Broker) Serves(address string) bool {
 	if err != nil || u.Port() != port {
 		return false
 	}
-	return u.Hostname() == host || strings.EqualFold(u.Hostname(), "localhost")
+	ip := net.ParseIP(u.Hostname())
+	if ip != nil && ip.IsLoopback() || strings.EqualFold(u.Hostname(), "localhost") {
+		listens := net.ParseIP(host)
+		return listens.IsUnspecified() || listens.Equal(ip) || ip == nil && listens.IsLoopback()
+	}
+	return u.Hostname() == host || net.ParseIP(host).IsUnspecified() && ofThisComputer(ip)
+}
+
+// ofThisComputer reports whether an address is one of this computer's.
+func ofThisComputer(ip net.IP) bool {
+	addresses, err := net.InterfaceAddrs()
+	if err != nil || ip == nil {
+		return false
+	}
+	return slices.ContainsFunc(addresses, func(a net.Addr) bool {
+		own, ok := a.(*net.IPNet)
+		return ok && own.IP.Equal(ip)
+	})
 }
 
 // Own fills in the address and the secret user of the daemon's own clients.
 func (b *Broker) Own(s Settings) Settings {
-	s.URL, s.TLS = "mqtt://"+b.Addr(), nil
-	s.Username, s.Password = b.guard.user, string(b.guard.password)
+	s.URL, s.TLS = "mqtt://"+b.reach(), nil
+	s.Username, s.Password = b.guard.name, string(b.guard.password)
+	s.inside = b
 	return s
 }
 
-// Refusals is how often a client was refused something.
-func (b *Broker) Refusals() uint64 { return b.guard.refusals() }
+// reach is an address at which the broker can be reached from this computer.
+func (b *Broker) reach() string {
+	host, port, err := net.SplitHostPort(b.Addr())
+	if err == nil && net.ParseIP(host).IsUnspecified() {
+		return net.JoinHostPort("127.0.0.1", port)
+	}
+	return b.Addr()
+}
+
+// Refusals is how often a client was refused something, by what: connect, subscribe,
+// publish or will.
+func (b *Broker) Refusals() map[string]uint64 { return b.guard.refusals() }
 
 // Close disconnects everybody and stops. It may be called more than once.
 func (b *Broker) Close() error {
 	var err error
-	b.once.Do(func() { err = b.server.Close() })
+	b.once.Do(func() {
+		close(b.closing)
+		b.watched.Wait()
+		err = b.server.Close()
+		b.guard.keeper.store()
+	})
 	return err
 }
 

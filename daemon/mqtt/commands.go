@@ -29,11 +29,17 @@ const (
 	outcomeIgnored = "ignored"
 )
 
+// byMQTT is whom a command is recorded for that came from nobody in particular: a
+// broker does not say who published a message.
+const byMQTT = "mqtt"
+
 // incoming is a command as it came.
 type incoming struct {
-	verb     string
-	payload  []byte
-	retained bool
+	verb      string
+	payload   []byte
+	retained  bool
+	by        string
+	forbidden string // why whoever gave it may not, empty when he may
 }
 
 // answer says what became of a command.
@@ -63,16 +69,21 @@ func (a answer) encode() ([]byte, error) {
 // verbShape keeps what somebody wrote into a topic from coming back in one of ours.
 var verbShape = regexp.MustCompile(`^[a-z][a-z-]{0,31}$`)
 
-// hand passes a command on without ever blocking: it runs where pings are answered.
-// What finds the queue full is answered at once.
+// hand passes on a command that came from a broker.
 func (p *Publisher) hand(m paho.Message) {
-	verb := strings.TrimPrefix(m.Topic(), p.topics.Do(""))
-	if !verbShape.MatchString(verb) {
+	p.take(incoming{
+		verb: strings.TrimPrefix(m.Topic(), p.topics.Do("")), payload: m.Payload(), retained: m.Retained(), by: byMQTT,
+	})
+}
+
+// take passes a command on without ever blocking: it runs where pings are answered. What
+// finds the queue full is answered at once. It may be called from any goroutine.
+func (p *Publisher) take(in incoming) {
+	if !verbShape.MatchString(in.verb) {
 		p.counts.add(directionIn, resultRejected)
-		p.log.Warn("command with an impossible verb", "topic", m.Topic())
+		p.log.Warn("command with an impossible verb", "verb", shortened(in.verb), "by", in.by)
 		return
 	}
-	in := incoming{verb: verb, payload: m.Payload(), retained: m.Retained()}
 	if len(in.payload) > maxCommandBytes {
 		in.payload = in.payload[:maxCommandBytes+1] // enough to be refused for its length
 	}
@@ -81,7 +92,7 @@ func (p *Publisher) hand(m paho.Message) {
 		return
 	default:
 	}
-	c, _ := ParseCommand(verb, in.payload)
+	c, _ := ParseCommand(in.verb, in.payload)
 	busy := p.refused(c, record.Refuse(503, "Busy", "%d commands wait already; repeat it later with the same ref", commandQueue))
 	select {
 	case p.answers <- busy:
@@ -89,7 +100,7 @@ func (p *Publisher) hand(m paho.Message) {
 		p.stir()
 	default:
 		p.counts.add(directionIn, resultError)
-		p.log.Warn("command dropped without an answer: both queues are full", "verb", verb, "ref", c.Ref)
+		p.log.Warn("command dropped without an answer: both queues are full", "verb", in.verb, "ref", c.Ref)
 	}
 }
 
@@ -125,6 +136,8 @@ func (p *Publisher) carryOut(ctx context.Context, in incoming) answer {
 	switch {
 	case in.retained:
 		return p.ignored(c, "retained: a command is for once; publish it without the retain flag")
+	case in.forbidden != "":
+		return p.ignored(c, in.forbidden)
 	case !p.settings.Commands:
 		return p.ignored(c, "commands are not allowed here; mqtt.commands in the configuration allows them")
 	case err != nil:
@@ -138,7 +151,7 @@ func (p *Publisher) carryOut(ctx context.Context, in incoming) answer {
 	ctx, cancel := context.WithTimeout(ctx, commandTimeout)
 	defer cancel()
 	reply, err := p.bench.Do(ctx, record.Request{
-		Change: c.Change, By: "mqtt", Key: "mqtt:" + c.Ref, Hash: c.Hash,
+		Change: c.Change, By: in.by, Key: key(in.by, c.Ref), Hash: c.Hash,
 	})
 	if err != nil {
 		return p.refused(c, err)
@@ -148,6 +161,14 @@ func (p *Publisher) carryOut(ctx context.Context, in incoming) answer {
 		a.Status, a.OnDisk = 202, new(bool)
 	}
 	return a
+}
+
+// key makes a ref one's own: what two users call the same is not the same.
+func key(by, ref string) string {
+	if by == byMQTT {
+		return "mqtt:" + ref
+	}
+	return "mqtt-user:" + by + ":" + ref // a user's name has no colon
 }
 
 func (p *Publisher) ignored(c Command, detail string) answer {

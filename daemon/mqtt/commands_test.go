@@ -87,20 +87,29 @@ func TestCommandsAreAnswered(t *testing.T) {
 	})
 }
 
+// A broker hands a retained command to whoever comes later; the built-in one, which
+// sees it being retained, has it answered at once.
 func TestRetainedCommandIsIgnored(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		w := newWitness(t, b.addr())
-		token := w.client.Publish(root+"do/good", 1, true, commandAt("old", time.Now(), `,"batch":"0612-1"`))
-		if !token.WaitTimeout(5 * time.Second) {
-			t.Fatal("not published")
-		}
-		w.hears(t, "the command", func(m heard) bool { return m.topic == root+"do/good" }) // so it is past the live readers
 		r := newRoom()
 		r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
 			t.Error("a retained command reached the bench")
 			return record.Reply{}, nil
 		}
-		runPublisher(t, r, b.settings())
+		_, inside := b.(*builtIn)
+		if inside {
+			p, _ := runPublisher(t, r, b.settings())
+			until(t, "the connection", p.Connected)
+		}
+		token := w.client.Publish(root+"do/good", 1, true, commandAt("old", time.Now(), `,"batch":"0612-1"`))
+		if !token.WaitTimeout(5 * time.Second) {
+			t.Fatal("not published")
+		}
+		w.hears(t, "the command", func(m heard) bool { return m.topic == root+"do/good" }) // so it is past the live readers
+		if !inside {
+			runPublisher(t, r, b.settings())
+		}
 		w.hears(t, "ignored", jsonHas(root+"done/good", "outcome", "ignored"))
 	})
 }

@@ -239,14 +239,16 @@ func TestLampReportsBack(t *testing.T) {
 // TestLampReportsBackOnTheBuiltInBroker: a guest may answer where a lamp does, and
 // nowhere else.
 func TestLampReportsBackOnTheBuiltInBroker(t *testing.T) {
-	b := newBuiltIn(t).(*builtIn)
 	l := Light{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"}
-	answering(t, b.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", func(s string) string { return s })
-	_, taker, stop := runsWith(t, b, l)
+	says := func(s string) string { return s }
+	elsewhere := newBuiltInFor(t)
+	answering(t, elsewhere.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
+	_, taker, stop := runsWith(t, elsewhere, l)
 	until(t, "the lamp to be told", func() bool { return taker.word().Told && taker.word().Owing })
-	until(t, "the answer to be refused", func() bool { return b.broker.Refusals() > 0 })
+	until(t, "the answer to be refused", func() bool { return refusedAtAll(elsewhere.broker) > 0 })
 	stop()
-	b.broker.LetAnswer([]Light{l})
+	b := newBuiltInFor(t, l)
+	answering(t, b.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
 	_, taker, stop = runsWith(t, b, l)
 	until(t, "the lamp to confirm", func() bool { return confirmed(taker.word()) })
 	stop()

@@ -15,6 +15,9 @@ const handshakeTimeout = 10 * time.Second
 // takeTimeout is how long a client may refuse to take a write before it is cut off.
 const takeTimeout = 2 * time.Second
 
+// maxVisitors bounds the connections, those included that have not introduced themselves.
+const maxVisitors = maxClients + 64
+
 // acceptPause keeps a lasting failure to take connections from becoming a busy loop.
 const acceptPause = time.Second
 
@@ -45,7 +48,7 @@ var _ listeners.Listener = (*door)(nil)
 func (d *door) Init(*slog.Logger) error { return nil }
 
 // ID names the door in the library.
-func (d *door) ID() string { return "loopback" }
+func (d *door) ID() string { return "door" }
 
 // Address is HOST:PORT.
 func (d *door) Address() string { return d.listener.Addr().String() }
@@ -68,9 +71,12 @@ func (d *door) Serve(establish listeners.EstablishFn) {
 			}
 			continue
 		}
-		if !d.enter(conn) {
+		if in, closed := d.enter(conn); !in {
 			_ = conn.Close()
-			return
+			if closed {
+				return
+			}
+			continue
 		}
 		go func() {
 			defer d.serving.Done()
@@ -84,17 +90,17 @@ func (d *door) Serve(establish listeners.EstablishFn) {
 	}
 }
 
-// enter counts a visitor in, unless the door is closed.
-func (d *door) enter(conn net.Conn) bool {
+// enter counts a visitor in, unless the house is full or the door is closed.
+func (d *door) enter(conn net.Conn) (in, closed bool) {
 	_ = conn.SetDeadline(time.Now().Add(handshakeTimeout)) // a dead socket says so when it is read
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if d.closed {
-		return false
+	if d.closed || len(d.conns) >= maxVisitors {
+		return false, d.closed
 	}
 	d.conns[conn] = struct{}{}
 	d.serving.Add(1)
-	return true
+	return true, false
 }
 
 // pause waits a little after a failure to take a connection, such as too many open

@@ -43,8 +43,13 @@ type builtIn struct {
 	broker *Broker
 }
 
-func newBuiltIn(t testing.TB) testBroker {
-	b := &builtIn{t: t, listen: "127.0.0.1:0", guard: newGuard(NewTopics("potlife", "bench-1"), true, quietLog())}
+func newBuiltIn(t testing.TB) testBroker { return newBuiltInFor(t, testSettings("").Lights...) }
+
+// newBuiltInFor is one that knows these lights.
+func newBuiltInFor(t testing.TB, lights ...Light) *builtIn {
+	s := brokerSettings("127.0.0.1:0", true)
+	s.Lights = lights
+	b := &builtIn{t: t, listen: s.Listen, guard: newGuard(s, quietLog())}
 	b.start()
 	b.listen = b.broker.Addr()
 	t.Cleanup(b.stop)
@@ -57,7 +62,7 @@ func (b *builtIn) settings() Settings { return b.broker.Own(testSettings("")) }
 func (b *builtIn) start() {
 	b.t.Helper()
 	until(b.t, "the built-in broker to start", func() bool {
-		broker, err := openBroker(context.Background(), b.listen, b.guard, quietLog())
+		broker, err := openBroker(context.Background(), brokerSettings(b.listen, true), b.guard, quietLog())
 		b.broker = broker
 		return err == nil
 	})

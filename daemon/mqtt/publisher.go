@@ -94,6 +94,10 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 		states:    newStates(topics), outbox: newOutbox(journal, log), pause: portionPause, patience: writeTimeout,
 		readAt: map[string]time.Duration{}, touched: map[string]bool{}, deaf: map[string]bool{},
 	}
+	if s.inside != nil {
+		take := p.take
+		s.inside.guard.deliver.Store(&take)
+	}
 	p.conn = &connection{
 		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, greet: p.greet,
 		prepare: func(o *paho.ClientOptions) {
@@ -326,8 +330,10 @@ func (p *Publisher) send(messages []message) []error {
 func (p *Publisher) greet(client paho.Client) error {
 	p.handed.again()
 	filters := map[string]byte{
-		p.topics.commands(): 1,
-		p.topics.Event():    0, // what is lost on the way back is sent again
+		p.topics.Event(): 0, // what is lost on the way back is sent again
+	}
+	if p.settings.inside == nil { // which hands commands over itself
+		filters[p.topics.commands()] = 1
 	}
 	for _, filter := range p.topics.lights() {
 		filters[filter] = 1

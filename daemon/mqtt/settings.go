@@ -53,6 +53,8 @@ type Settings struct {
 	Password string
 	Commands bool // whether do/… is obeyed
 	Lights   []Light
+
+	inside *Broker // the built-in broker, where it is this one that is connected to
 }
 
 // FromShop reads the settings out of a checked configuration, with the files that it
