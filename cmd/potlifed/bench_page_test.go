@@ -175,7 +175,7 @@ data_dir: %q
 http: {listen: "127.0.0.1:0"}
 clock: assume
 scales:
-  - {id: scale-1, port: %q, division_g: 0.1, zone: bench}
+  - {id: scale-1, port: %q, division_g: 0.1, zone: bench, print_key: PRINT}
 sensors:
   - {id: bench-air, zone: bench, path: %q, every: 1s, stale_after: 5m}
   - {id: floor-air, zone: floor, path: %q, every: 1s, stale_after: 5m}
@@ -387,10 +387,15 @@ func (m *mixer) pours(grams float64) {
 // begins chooses gloss-4 for press-1 and puts the cup on; the mix then waits for its ink.
 func (m *mixer) begins() (id string) {
 	m.t.Helper()
+	return m.beginsFor("press-1")
+}
+
+func (m *mixer) beginsFor(press string) (id string) {
+	m.t.Helper()
 	m.chooses("Ink", "gloss-4")
-	m.chooses("For", "press-1")
+	m.chooses("For", press)
 	m.taps("Start this mix")
-	id = m.reads(`Mix (\d{4}-\d+) · gloss-4`)
+	id = m.reads(`Mix (\d{4}-\d+) · gloss-4 · for ` + press)
 	m.sees("Put an empty cup-90 on the scale")
 	m.scale.Set(12)
 	m.settles(12)

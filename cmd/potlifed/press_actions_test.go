@@ -180,6 +180,18 @@ var pressActions = []struct {
 		m.taps("The cup is off the press (press-1)")
 		m.sees("press-1 Empty")
 	}},
+	{"taken off by mistake, and that is taken back", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.taps("Load… (" + id + ")")
+		m.chooses("Press", "press-1")
+		m.taps("It is on this press")
+		m.sees(id + " gloss-4 on press-1")
+		m.taps("It is off the press (" + id + ")")
+		m.sees(id + " gloss-4 in zone bench")
+		m.taps("Undo: Took " + id + " off its press")
+		m.sees("Taken back: Took "+id+" off its press", id+" gloss-4 on press-1")
+	}},
 	{"a rest before the press", func(m *mixer) {
 		m.records("matt-10", 5, 8)
 		m.sees("Let it rest", "10:0", "its light stays red until the rest is over")
