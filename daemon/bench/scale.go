@@ -126,7 +126,13 @@ func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 		s.tracker.Observe(s.last, weigh.Pan{})
 		return weigh.Unchanged
 	}
-	pan, change := s.tracker.Observe(s.last, batch.Mix.Pan)
+	was := batch.Mix.Pan
+	pan, change := s.tracker.Observe(s.last, was)
+	if change == weigh.Tared && was.State == weigh.PanZeroed && pan.State == weigh.PanResting && batch.Mix.EmptyCup(s.last.Grams) {
+		// One quick step from zero to what an empty cup weighs: it may be one.
+		was.State = weigh.PanAsked
+		pan, change = was, weigh.Ambiguous
+	}
 	if pan != batch.Mix.Pan {
 		b.decide(now, "bench", record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
 	}

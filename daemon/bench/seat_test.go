@@ -243,3 +243,32 @@ func TestACrashWhileMixesWait(t *testing.T) {
 		t.Error("which mix is weighed does not survive")
 	}
 }
+
+// TestAnEmptyCupIsNoPour: an empty cup that is set down in place of the one that was
+// lifted shows what a tare and a quick pour would show.
+func TestAnEmptyCupIsNoPour(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(6*time.Second, both(mild))
+	id, gross := s.begins(60)
+	s.must(record.ConfirmStep{Batch: id, Step: "stir-hardener"})
+	s.lifts()
+	s.putsDown(11.8)
+	if _, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "thinner"}); refusal == nil || refusal.Code != "ambiguous" {
+		t.Fatalf("an empty cup as 11.8 g of thinner: %v", refusal)
+	}
+	lifted := false
+	if _, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "thinner", Tared: &lifted}); refusal == nil {
+		t.Fatal("thinner was confirmed with another cup on the scale")
+	}
+	s.lifts()
+	s.putsDown(gross)
+	s.pours(gross, gross+7.5, 2*time.Second)
+	_, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "thinner"})
+	if refusal != nil && refusal.Code == "ambiguous" {
+		_, refusal = s.ask(record.ConfirmStep{Batch: id, Step: "thinner", Tared: &lifted})
+	}
+	if p := poured(s.batch(id)); refusal != nil || !near(p["thinner"], 7.5) {
+		t.Errorf("poured %v; %v", p, refusal)
+	}
+}

@@ -92,6 +92,16 @@ func (m Mix) ZerosG() []float64 {
 	return zeros
 }
 
+// EmptyCup reports whether a reading can be an empty cup of the mix's kind rather than a
+// pour of as much.
+func (m Mix) EmptyCup(readingG float64) bool {
+	usual := m.Recipe.CupEmptyG
+	if m.cupWeighed() {
+		usual = m.CupG
+	}
+	return usual >= leastCupG && math.Abs(readingG-usual) <= max(cupsDifferG, cupsDifferShare*usual)
+}
+
 // Stirs reports whether a step is a stir.
 func (s Step) Stirs() bool { return s == StirHardener || s == StirThinner }
 
