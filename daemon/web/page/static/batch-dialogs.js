@@ -3,6 +3,7 @@ import { change } from "./api.js";
 import { lastFirst, remember } from "./choices.js";
 import { ask, chips, field, figure } from "./dialogs.js";
 import { h, show } from "./dom.js";
+import { leftPart } from "./left.js";
 
 // loadDialog asks for the press. One that holds a batch says so, and choosing it takes that off.
 export function loadDialog(batch, store) {
@@ -39,6 +40,7 @@ export function closeDialog(batch, store, tell) {
     options: [{ value: "now", label: "Just now" }, { value: "earlier", label: "Earlier" }],
   });
   show(seen, false);
+  const left = leftPart(batch, store);
   const outcome = chips({ legend: "How did it end?", name: "outcome", options: outcomes });
   outcome.addEventListener("change", (event) => {
     show(seen, event.target.value === "went-off");
@@ -46,15 +48,13 @@ export function closeDialog(batch, store, tell) {
   });
   ask({
     title: `Close ${batch.id}`,
-    body: [outcome, good, seen, field({ label: "Left over", unit: "g", name: "left_g", type: "number", min: 0, max: 100000, step: "any", inputmode: "decimal", hint: "may stay empty" })],
+    body: [outcome, good, seen, left.element],
     submitLabel: "Close it",
     async submit(data) {
       const off = data.get("outcome") === "went-off";
       const body = { outcome: data.get("outcome"), still_good: off ? "no" : data.get("still_good") };
       if (off) body.seen = data.get("seen");
-      const left = figure(data, "left_g");
-      if (left !== undefined) body.left_g = left;
-      const { answer, onDisk } = await change(`batches/${batch.id}/close`, body);
+      const { answer, onDisk } = await change(`batches/${batch.id}/close`, { ...body, ...left.body(data) });
       if (answer.id) store.put("batches", answer);
       if (!onDisk) tell(`${batch.id} is closed, but that is not yet on disk: a crash now would lose it.`);
     },

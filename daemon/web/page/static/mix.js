@@ -5,6 +5,7 @@ import { correctionWords, firstPart } from "./corrections.js";
 import { abandonDialog, relabelDialog, overrideDialog } from "./mix-dialogs.js";
 import { button, h, keyed, setText, show } from "./dom.js";
 import { clockTime, duration, ratioWords, secondsUntil } from "./format.js";
+import { pourFromPart } from "./pour-from.js";
 import { ahead, careFor, instruction, shortName, stepsOf } from "./steps.js";
 
 const unheard = "There is no fresh weight to go by. See to the scale; the mix waits, and what was poured is kept.";
@@ -22,7 +23,7 @@ export function mixPanel({ store, say }) {
   let batch;
   const actions = mixActions({ store, say }, () => batch, corrections.chosenPart);
   const element = h("section", { class: "mix", "aria-label": "Guided mix" },
-    title, steps, h("div", { class: "head-line" }, head, care), hint, bar.element, corrections.element, warnings,
+    title, steps, h("div", { class: "head-line" }, head, care), hint, bar.element, corrections.element, warnings, actions.from.element,
     h("div", { class: "actions" }, actions.confirm, next), actions.rest);
   return {
     element,
@@ -62,8 +63,12 @@ function mixActions({ store, say }, current, chosenPart) {
   });
   const confirmBody = (more) => {
     const part = chosenPart();
-    return { step: current().step, ...(part && { part }), ...more };
+    return { step: current().step, ...(part ? { part } : from.body()), ...more };
   };
+  const from = pourFromPart({ say }, current, async (more) => {
+    const { answer } = await send("confirm", confirmBody(more));
+    if (answer.id) store.put("batches", answer);
+  });
   const confirm = button("", "big main", () => post("confirm", confirmBody()));
   const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
     h("p", { text: "What happened at the scale?" }),
@@ -77,6 +82,7 @@ function mixActions({ store, say }, current, chosenPart) {
   let pressed = "";
   return {
     confirm,
+    from,
     // keyPressed shows why a press of the scale's own key changed nothing, as for a tap.
     keyPressed(refused) {
       if (!refused || refused.at === pressed) return;
@@ -102,6 +108,7 @@ function mixActions({ store, say }, current, chosenPart) {
       const pours = (batch.components ?? []).length > 0;
       show(undo, pours);
       show(relabel, pours);
+      from.update();
     },
   };
 }
