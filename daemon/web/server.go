@@ -60,6 +60,7 @@ type Settings struct {
 	Listen        string   // host:port
 	Hosts         []string // host names answered to beyond loopback and the server's own address
 	WebConfigFile string   // TLS and basic authentication in the exporter-toolkit format; may be empty
+	PublicURL     string   // where the pages are reached, for the code on a label; may be empty
 	Version       string   // of the program, in the API's description
 	Access        *access.Store
 	// Learn fits the shop's inks to how their batches ended. It takes its time.
@@ -106,6 +107,8 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	mux.Handle("/metrics", readOnly(metrics))
 	mux.Handle("/healthz", readOnly(http.HandlerFunc(healthz)))
 	mux.Handle("/readyz", readOnly(http.HandlerFunc(s.readyz)))
+	mux.Handle("/batches/{id}/label", readOnly(http.HandlerFunc(s.labelPage)))
+	mux.Handle("/batches/{id}/label.svg", readOnly(http.HandlerFunc(s.labelSVG)))
 	mux.Handle("/", readOnly(page.Handler()))
 	s.handler = s.guard(mux)
 	return s, nil

@@ -1,0 +1,86 @@
+package web
+
+import (
+	"bytes"
+	_ "embed"
+	"html/template"
+	"net/http"
+	"strings"
+
+	"potlifed/daemon/record"
+	"potlifed/daemon/web/label"
+)
+
+//go:embed label.html
+var labelHTML string
+
+var labelTemplate = template.Must(template.New("label").Parse(labelHTML))
+
+// labelOf is the label of a batch; why says why there is none.
+func (s *Server) labelOf(b record.BatchView, now *record.Snapshot) (l label.Label, why string) {
+	switch {
+	case b.State == record.Over:
+		return l, "It was closed: no cup needs a label any more."
+	case b.EndsAt == nil || b.MixedAt == nil:
+		return l, "There is no hardener in it yet, so that nothing can be said of its end. Print the label once it is mixed."
+	}
+	l = label.Label{
+		Batch: b.ID, Ink: b.Ink, Press: b.For, MixedAt: *b.MixedAt, Low: b.EndsAt.Low, Expected: b.EndsAt.Expected,
+		MadeAt: now.At, Uncertain: b.Quality != record.QualityGood,
+	}
+	if b.Press != nil {
+		l.Press = *b.Press
+	}
+	if s.settings.PublicURL != "" {
+		l.URL = strings.TrimSuffix(s.settings.PublicURL, "/") + "/batches/" + b.ID
+	}
+	return l, ""
+}
+
+// labelSVG draws the label of a batch.
+func (s *Server) labelSVG(w http.ResponseWriter, r *http.Request) {
+	now := s.bench.Snapshot()
+	b, ok := findBatch(now, r.PathValue("id"))
+	if !ok {
+		writeProblem(w, http.StatusNotFound, "", "there is no open batch of that id")
+		return
+	}
+	l, why := s.labelOf(b, now)
+	if why != "" {
+		writeProblem(w, http.StatusConflict, "", why)
+		return
+	}
+	svg, err := l.SVG()
+	if err != nil {
+		writeProblem(w, http.StatusUnprocessableEntity, "", "http.public_url is too long for a QR code")
+		return
+	}
+	w.Header().Set("Content-Type", "image/svg+xml")
+	w.Header().Set("Cache-Control", "no-store")
+	w.Write(svg)
+}
+
+// labelPage shows it, to be printed.
+func (s *Server) labelPage(w http.ResponseWriter, r *http.Request) {
+	now := s.bench.Snapshot()
+	b, ok := findBatch(now, r.PathValue("id"))
+	if !ok {
+		writeProblem(w, http.StatusNotFound, "", "there is no open batch of that id")
+		return
+	}
+	l, why := s.labelOf(b, now)
+	l.Batch = b.ID
+	var out bytes.Buffer
+	err := labelTemplate.Execute(&out, struct {
+		label.Label
+		Why string
+	}{l, why})
+	if err != nil {
+		s.log.Error("label page", "err", err)
+		writeProblem(w, http.StatusInternalServerError, "", "the page could not be made; the bench's log says why")
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	w.Write(out.Bytes())
+}

@@ -1,0 +1,122 @@
+// Package label draws the label for a cup as SVG, in millimetres.
+package label
+
+import (
+	"fmt"
+	"html"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/boombuler/barcode/qr"
+)
+
+// Width and Height are the label's size, mm.
+const (
+	Width  = 60
+	Height = 40
+)
+
+// Label is what stands on the cup. The ends are an estimate as it stood at MadeAt.
+type Label struct {
+	Batch, Ink    string
+	Press         string // where it is, or is to go; may be empty
+	MixedAt       time.Time
+	Low, Expected time.Time
+	MadeAt        time.Time
+	Uncertain     bool   // the figures are not good
+	URL           string // of the batch's page; empty for no code
+}
+
+// quiet is the margin that readers of a QR code need, in modules (ISO/IEC 18004, 9.1).
+const quiet = 4
+
+// codeMM is the width of the code with its margin. At 25 mm even a code of 41 modules has
+// half a millimetre each, which a phone reads at arm's length.
+const codeMM = 25
+
+// SVG draws the label. The error is that of an URL too long for a code.
+func (l Label) SVG() ([]byte, error) {
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%dmm" height="%dmm" viewBox="0 0 %d %d" font-family="system-ui, sans-serif" fill="#000">`, Width, Height, Width, Height)
+	fmt.Fprintf(&b, `<title>%s</title><rect width="%d" height="%d" fill="#fff"/>`, html.EscapeString(l.Words()), Width, Height)
+	wide := float64(Width - 4)
+	if l.URL != "" {
+		wide = Width - codeMM - 3
+	}
+	text := func(y, size, widest float64, weight int, words string) {
+		fit := ""
+		// About 0.56 of the size is the width of a letter; what may be wider is squeezed.
+		if float64(utf8.RuneCountInString(words))*size*0.6 > widest {
+			fit = fmt.Sprintf(` textLength="%.1f" lengthAdjust="spacingAndGlyphs"`, widest)
+		}
+		fmt.Fprintf(&b, `<text x="2" y="%.1f" font-size="%.1f" font-weight="%d"%s>%s</text>`, y, size, weight, fit, html.EscapeString(words))
+	}
+	text(7.6, 6.6, wide, 700, l.Batch)
+	text(12, 3.4, wide, 600, l.Ink)
+	where := ""
+	if l.Press != "" {
+		where = ", " + l.Press
+	}
+	text(15.8, 2.8, wide, 400, "mixed "+l.clock(l.MixedAt)+where)
+	text(21.8, 5, wide, 700, "by "+l.clock(l.Low))
+	text(26, 3.2, wide, 400, "expected "+l.clock(l.Expected))
+	made := "Estimate made at " + l.clock(l.MadeAt)
+	if l.Uncertain {
+		made += ", uncertain"
+	}
+	text(29.6, 2.4, Width-4, 400, made+". The air changes it.")
+	fmt.Fprintf(&b, `<path d="M2 31h%dv.2H2z"/>`, Width-4)
+	text(34.2, 2.4, Width-4, 400, "Isocyanate: gloves, eye protection, fresh air. See the safety data sheet.")
+	text(37.6, 2.4, Width-4, 600, "Lid loose: it may give off gas. Never onto an old mix.")
+	if l.URL != "" {
+		if err := l.code(&b); err != nil {
+			return nil, err
+		}
+	}
+	b.WriteString("</svg>\n")
+	return []byte(b.String()), nil
+}
+
+// code draws the QR code at the right upper corner, as one path of dark modules. Level M
+// mends 15 % of it, for inky fingers.
+func (l Label) code(b *strings.Builder) error {
+	code, err := qr.Encode(l.URL, qr.M, qr.Auto)
+	if err != nil {
+		return fmt.Errorf("label: code of %q: %w", l.URL, err)
+	}
+	n := code.Bounds().Dx()
+	module := float64(codeMM) / float64(n+2*quiet)
+	fmt.Fprintf(b, `<g transform="translate(%d 1) scale(%.5f) translate(%d %d)"><path shape-rendering="crispEdges" d="`, Width-codeMM, module, quiet, quiet)
+	for y := range n {
+		for x := 0; x < n; x++ {
+			run := 0
+			for x+run < n && dark(code.At(x+run, y).RGBA()) {
+				run++
+			}
+			if run > 0 {
+				fmt.Fprintf(b, "M%d %dh%dv1h-%dz", x, y, run, run)
+				x += run
+			}
+		}
+	}
+	b.WriteString(`"/></g>`)
+	return nil
+}
+
+func dark(r, _, _, _ uint32) bool { return r < 0x8000 }
+
+// clock writes a time of day, with its weekday where that is not the label's own.
+func (l Label) clock(at time.Time) string {
+	at, made := at.Local(), l.MadeAt.Local()
+	if at.Format(time.DateOnly) == made.Format(time.DateOnly) {
+		return at.Format("15:04")
+	}
+	return at.Format("Mon 15:04")
+}
+
+// Words is the label for those who do not see it.
+func (l Label) Words() string {
+	return fmt.Sprintf("Batch %s, %s, mixed %s, to be used by %s, expected end %s; estimated at %s",
+		l.Batch, l.Ink, l.clock(l.MixedAt), l.clock(l.Low), l.clock(l.Expected), l.clock(l.MadeAt))
+}

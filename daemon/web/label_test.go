@@ -1,0 +1,53 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+
+	"potlifed/daemon/record"
+)
+
+func TestLabel(t *testing.T) {
+	s := newStand()
+	server := newServer(t, s)
+	h := server.Handler()
+	get := func(path string) (int, string) {
+		w := answerTo(h, request("GET", path, ""))
+		if csp := w.Header().Get("Content-Security-Policy"); !strings.Contains(csp, "style-src 'self'") {
+			t.Errorf("%s: policy %q", path, csp)
+		}
+		return w.Code, w.Body.String()
+	}
+	if code, page := get("/batches/0612-1/label"); code != 200 || !strings.Contains(page, "http.public_url") || !strings.Contains(page, `src="/batches/0612-1/label.svg"`) {
+		t.Errorf("%d %s", code, page)
+	}
+	if code, svg := get("/batches/0612-1/label.svg"); code != 200 || !strings.Contains(svg, ">0612-1<") || strings.Contains(svg, "crispEdges") {
+		t.Errorf("%d %s", code, svg)
+	}
+	server.settings.PublicURL = "https://bench-1.local/p/"
+	if code, page := get("/batches/0612-1/label"); code != 200 || strings.Contains(page, "http.public_url") {
+		t.Errorf("%d %s", code, page)
+	}
+	if code, svg := get("/batches/0612-1/label.svg"); code != 200 || !strings.Contains(svg, "crispEdges") {
+		t.Errorf("%d %s", code, svg)
+	}
+	if b, _ := findBatch(s.Snapshot(), "0612-1"); true {
+		if l, _ := server.labelOf(b, s.Snapshot()); l.URL != "https://bench-1.local/p/batches/0612-1" {
+			t.Errorf("URL %q", l.URL)
+		}
+	}
+	for _, none := range []string{"0612-2", "0611-7"} { // no hardener yet; closed
+		isProblem(t, answerTo(h, request("GET", "/batches/"+none+"/label.svg", "")), http.StatusConflict)
+		if code, page := get("/batches/" + none + "/label"); code != 200 || !strings.Contains(page, "No label for "+none) || strings.Contains(page, "<img") {
+			t.Errorf("%d %s", code, page)
+		}
+	}
+	for _, path := range []string{"/batches/0612-99/label", "/batches/%3Cscript%3E/label", "/batches/0612-99/label.svg"} {
+		isProblem(t, answerTo(h, request("GET", path, "")), http.StatusNotFound)
+	}
+	s.show(func(n *record.Snapshot) { n.Batches[0].Quality = record.QualityUncertain })
+	if _, svg := get("/batches/0612-1/label.svg"); !strings.Contains(svg, "uncertain") {
+		t.Errorf("of uncertain figures: %s", svg)
+	}
+}
