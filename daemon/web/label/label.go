@@ -59,7 +59,7 @@ func (l Label) SVG() ([]byte, error) {
 		where = ", " + l.Press
 	}
 	text(15.8, 2.8, wide, 400, "mixed "+l.clock(l.MixedAt)+where)
-	text(21.8, 5, wide, 700, "by "+l.clock(l.Low))
+	text(21.6, 4.5, wide, 700, "use by "+l.clock(l.Low))
 	text(26, 3.2, wide, 400, "expected "+l.clock(l.Expected))
 	made := "Estimate made at " + l.clock(l.MadeAt)
 	if l.Uncertain {

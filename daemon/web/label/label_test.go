@@ -104,7 +104,7 @@ func TestLabelSaysWhatItMust(t *testing.T) {
 				words.WriteByte('\n')
 			}
 		}
-		for _, want := range []string{"0612-3b", l.Ink, "mixed 08:05, press-1", "by 13:20", "expected Sat 01:20", "Estimate made at 08:20", "it may give off gas", "Isocyanate"} {
+		for _, want := range []string{"0612-3b", l.Ink, "mixed 08:05, press-1", "use by 13:20", "expected Sat 01:20", "Estimate made at 08:20", "it may give off gas", "Isocyanate"} {
 			if !strings.Contains(words.String(), want) {
 				t.Errorf("the label does not say %q:\n%s", want, words.String())
 			}

@@ -49,6 +49,7 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	mux.Handle("/", Handler())
 	mux.HandleFunc("GET /api/v1/{list}", f.list)
 	mux.HandleFunc("GET /api/v1/inks/{id}/learning", f.learning)
+	mux.HandleFunc("GET /api/v1/{list}/{id}/{part}", f.thing)
 	mux.HandleFunc("GET /api/v1/stream", func(w http.ResponseWriter, r *http.Request) { f.stream(ctx, w, r) })
 	mux.HandleFunc("POST /api/v1/", f.change)
 	mux.HandleFunc("GET /readyz", f.readyz)

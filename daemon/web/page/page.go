@@ -15,6 +15,7 @@ import (
 	"io/fs"
 	"net/http"
 	"path"
+	"regexp"
 	"time"
 )
 
@@ -34,7 +35,12 @@ var contentTypes = map[string]string{
 const policy = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 
 // documents are where the pages are; all other files are below /assets/.
-var documents = map[string]string{"index.html": "/", "presses.html": "/presses", "devices.html": "/devices"}
+var documents = map[string]string{"index.html": "/", "presses.html": "/presses", "devices.html": "/devices", "cans.html": "/cans", "batch.html": batchPage}
+
+// batchPage is the page of any one batch; which, it reads from its own address.
+const batchPage = "batch"
+
+var batchPath = regexp.MustCompile(`^/batches/[0-9]{4}-[0-9]{1,9}[a-z]?$`)
 
 // asset is a file as it is sent.
 type asset struct {
@@ -48,7 +54,11 @@ type asset struct {
 func Handler() http.Handler {
 	assets := read()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		a, ok := assets[r.URL.Path]
+		at := r.URL.Path
+		if batchPath.MatchString(at) {
+			at = batchPage
+		}
+		a, ok := assets[at]
 		if !ok {
 			http.NotFound(w, r)
 			return

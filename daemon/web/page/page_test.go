@@ -25,6 +25,8 @@ func TestHandlerServes(t *testing.T) {
 		"/assets/base.css":      "text/css; charset=utf-8",
 		"/presses":              "text/html; charset=utf-8",
 		"/devices":              "text/html; charset=utf-8",
+		"/cans":                 "text/html; charset=utf-8",
+		"/batches/0612-3b":      "text/html; charset=utf-8",
 		"/assets/bench-main.js": "text/javascript; charset=utf-8",
 		"/assets/icon.svg":      "image/svg+xml",
 		"/assets/format.js":     "text/javascript; charset=utf-8",
@@ -51,7 +53,7 @@ func TestHandlerServes(t *testing.T) {
 }
 
 func TestHandlerRefuses(t *testing.T) {
-	for _, path := range []string{"/index.html", "/assets/", "/assets/index.html", "/presses.html", "/assets/presses.html", "/static/bench-main.js", "/nothing", "/assets/../page.go"} {
+	for _, path := range []string{"/index.html", "/assets/", "/assets/index.html", "/presses.html", "/assets/presses.html", "/static/bench-main.js", "/nothing", "/batches/*", "/batches/", "/batches/0612", "/batches/a/b", "/assets/../page.go"} {
 		if r := get(t, "GET", path); r.StatusCode != http.StatusNotFound {
 			t.Errorf("GET %s: %d, want 404", path, r.StatusCode)
 		}

@@ -14,12 +14,11 @@ export function pourFromPart({ say }, current, confirm) {
   const expired = h("p", { class: "refusal can-expired" });
   const reason = h("p", { class: "quiet" });
   const stir = h("p", { class: "can-stir" });
-  const rim = h("p", { class: "quiet", text: "Wipe the rim of the can before you pour: what dries there falls in." });
   const override = button("Use it all the same…", "big", () => reasonDialog(chosen(), (text) => (given = { key: keyOf(), text })));
   const stirred = button("", "big", () => say(refusal, () => change(`cans/${chosen().can}/stirred`)));
   const empty = button("", "big quiet-button", () => say(refusal, () => emptied(chosen().can)));
-  const element = h("fieldset", { class: "chips pour-from" }, legend, list, expired, reason, stir,
-    h("div", { class: "actions" }, override, stirred, empty), rim, refusal);
+  const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, stir,
+    h("div", { class: "actions" }, override, stirred), refusal);
   let drawn = "";
   let picked = { at: "", can: "" }; // at a step of a batch
   let given = { key: "", text: "" }; // a reason, for one can in one batch
@@ -55,7 +54,7 @@ export function pourFromPart({ say }, current, confirm) {
       const key = JSON.stringify([place(), choices(), can?.can]);
       if (key !== drawn) {
         drawn = key;
-        setText(legend, "Poured from");
+        setText(legend, current().step === "thinner" ? "Poured from" : "Poured from (wipe its rim first: what dries there falls in)");
         list.replaceChildren(...choices().map((c) => chip(c, c === can, () => {
           picked = { at: place(), can: c.can };
           this.update();
@@ -73,7 +72,6 @@ export function pourFromPart({ say }, current, confirm) {
       show(stirred, Boolean(can?.stir));
       setText(empty, can ? `Can ${can.can} is empty now` : "");
       show(empty, Boolean(can));
-      show(rim, current().step !== "thinner");
     },
   };
 }

@@ -9,6 +9,7 @@ export const keyOf = {
   lights: (row) => row.id,
   alarms: (row) => `${row.name}/${row.subject}`,
   inks: (row) => row.id,
+  cans: (row) => row.id,
   sensors: (row) => row.id,
   neighbours: (row) => row.bench,
 };

@@ -1,0 +1,272 @@
+package page
+
+import (
+	"bytes"
+	"encoding/json"
+	"image/png"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/makiuchi-d/gozxing"
+	"github.com/makiuchi-d/gozxing/qrcode"
+
+	"potlifed/daemon/record"
+	"potlifed/daemon/trace"
+	"potlifed/daemon/web/label"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
+)
+
+// thing answers what belongs to one thing: the rows hold it under its path.
+func (f *fakeBench) thing(w http.ResponseWriter, r *http.Request) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	v, ok := f.rows[r.PathValue("list")+"/"+r.PathValue("id")+"/"+r.PathValue("part")]
+	if !ok {
+		w.Header().Set("Content-Type", "application/problem+json")
+		w.WriteHeader(http.StatusNotFound)
+		v = problem(404, "there is nothing of that name")
+	}
+	json.NewEncoder(w).Encode(v)
+}
+
+func canRows(now time.Time) []record.CanView {
+	return []record.CanView{
+		{ID: "hardener-2", Part: mix.Hardener, Material: "hardener-a", Lot: "H 3", State: record.CanExpired, OpenedOn: "2026-02-01", LastDay: "2026-05-02", MadeAt: now},
+		{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", Colour: "traffic red", State: record.CanInUse, OpenedOn: "2026-06-01", MadeAt: now, StirredAt: at(now.Add(-100 * time.Hour)), Stir: "it has stood for 4 days"},
+		{ID: "ink-4", Part: mix.Ink, Material: "matt-10", State: record.CanNew, MadeAt: now, Stir: "it was never stirred"},
+		{ID: "ink-0", Part: mix.Ink, Material: "gloss-4", Lot: "A 16", State: record.CanEmpty, MadeAt: now, EmptiedAt: at(now)},
+	}
+}
+
+func past(now time.Time) trace.Past {
+	left := 3.4
+	return trace.Past{
+		ID: "0611-2", Seq: 71, Ink: "gloss-4", Cup: "cup-90", Colour: "dark", State: record.Over, StartedAt: now.Add(-30 * time.Hour), MixedAt: at(now.Add(-30 * time.Hour)),
+		ClosedAt: at(now.Add(-24 * time.Hour)), Outcome: "went-off", LeftG: &left,
+		Parts:    []record.Component{{Part: mix.Ink, Can: "ink-0", G: 30}, {Part: mix.Ink, Can: "ink-1", G: 30}, {Part: mix.Hardener, Can: "hardener-2", G: 15}, {Part: mix.Thinner, G: 7.5}},
+		Lots:     []record.LotView{{Part: mix.Ink, Can: "ink-0", Lot: "A 16"}, {Part: mix.Ink, Can: "ink-1", Lot: "A 17", Assumed: true}, {Part: mix.Hardener, Can: "hardener-2", Lot: "H 3"}},
+		Warnings: []string{"hardener can hardener-2 (lot H 3) was past its last day, 2026-05-02. Used all the same: trial print"},
+		Presses:  []trace.Stay{{Press: "press-1", From: now.Add(-29 * time.Hour), To: at(now.Add(-27 * time.Hour)), Prints: 820}, {Press: "press-2", From: now.Add(-27 * time.Hour), To: at(now.Add(-24 * time.Hour)), Prints: 411}},
+		Prints:   1231, Tests: []record.Test{{At: now.Add(-26 * time.Hour), Kind: "adhesion", Result: "pass"}},
+	}
+}
+
+func cansShop(now time.Time) map[string]any {
+	rows := shop(now)
+	inks := rows["inks"].([]record.InkView)
+	inks[0].Hardener, inks[0].Thinners = "hardener-a", []string{"thinner-s"}
+	rows["cans"] = canRows(now)
+	p := past(now)
+	rows["cans/ink-1/batches"] = map[string]any{"batches": []trace.Past{p}, "next": 0}
+	first := map[string]any{"batches": []trace.Past{p}, "next": 60}
+	rows["lots/A 17/batches"] = first
+	rows["batches/0611-2/history"] = trace.History{Past: p, Events: []json.RawMessage{
+		[]byte(`{"time":"2026-06-11T06:00:00Z","seq":71,"kind":"mix-started","by":"anna","batch":"0611-2"}`),
+		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":72,"kind":"confirmed","by":"anna","batch":"0611-2","step":"ink","part":"ink","added_g":30}`),
+		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":73,"kind":"poured-from","by":"anna","batch":"0611-2","part":"ink","can":"ink-0","lot":"A 16","g":30}`),
+		[]byte(`{"time":"2026-06-12T06:02:00Z","seq":90,"kind":"closed","by":"anna","batch":"0611-2","outcome":"went-off"}`),
+	}}
+	rows["waste"] = []trace.Waste{{Month: "2026-05", Kind: "left-over", Grams: 41.5, Batches: 12, NotWeighed: 3}, {Month: "2026-06", Kind: "went-off", Grams: 63, Batches: 1}, {Month: "2026-06", Kind: "not-known", Batches: 2, NotWeighed: 2}}
+	return rows
+}
+
+func TestCansPage(t *testing.T) {
+	f, b := newFakeBench(t, cansShop(time.Now())), openBrowser(t, 1280, 800)
+	b.openAt(f, "/cans")
+	b.sees(".can", "hardener hardener-a, lot H 3")
+	b.sees(".can", "Past its last day")
+	b.sees(".can", "Stir it to the bottom before you pour: it has stood for 4 days.")
+	b.sees(".waste", "Went off")
+	b.sees(".waste", "12, 3 not weighed")
+	b.looks("cans", wide, tall, phone, zoom)
+
+	stirred := canRows(time.Now())[1]
+	stirred.Stir = ""
+	f.answer("stirred", 200, stirred)
+	b.act("Stirred to the bottom", "ink-1")
+	f.body(t, "cans/ink-1/stirred")
+	b.eventually("it need not be stirred", `![...document.querySelectorAll(".can")].some((e) => e.innerText.includes("it has stood"))`)
+	b.act("It is empty", "ink-4")
+	want(t, f.body(t, "cans/ink-4/emptied"))
+	b.act("Opened…", "ink-4")
+	b.fills("on", "2026-06-10")
+	b.press("Since this day")
+	b.closed()
+	want(t, f.body(t, "cans/ink-4/opened"), "on", "2026-06-10")
+
+	b.act("What went where?", "ink-1")
+	b.sees(".traced", "0611-2 gloss-4")
+	b.sees(".traced", "30.0 g from ink-1")
+	b.sees(".traced", "press-1 from")
+	b.sees(".traced", "820 prints")
+	b.sees("#lots", "Can ink-1 is in one batch.")
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('[name="lot"]').value = "A 17", document.querySelector(".lot-form button").click())`))
+	b.sees("#lots", "Lot A 17 is in one batch, and maybe in others further back.")
+	b.sees("#lots", "Further back…")
+	b.looks("cans-traced", wide, phone)
+	b.expect("404")
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('[name="lot"]').value = "B 1", document.querySelector(".lot-form button").click())`))
+	b.sees("#lots", "there is nothing of that name")
+
+	f.answer("cans", 201, record.CanView{ID: "hardener-5", Part: mix.Hardener, Material: "hardener-a", State: record.CanNew, MadeAt: time.Now()})
+	b.press("Add a can…")
+	b.looks("dialog-can", wide, phone)
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog [value="hardener:hardener-a"]').click()`))
+	b.fills("lot", " H 4 ")
+	b.fills("use_by", "2027-01-31")
+	b.press("Add it")
+	b.closed()
+	want(t, f.body(t, "cans"), "hardener", "hardener-a", "lot", "H 4", "use_by", "2027-01-31")
+	b.sees("#notice", "It is hardener-5: write that on the can.")
+	b.sees(".cans", "hardener-5")
+}
+
+func TestBatchPage(t *testing.T) {
+	now := time.Now()
+	rows := cansShop(now)
+	open := past(now)
+	open.ID, open.State, open.ClosedAt, open.LeftG, open.Outcome = "0612-1", record.Open, nil, nil, ""
+	rows["batches/0612-1/history"] = trace.History{Past: open, Events: []json.RawMessage{}}
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.openAt(f, "/batches/0611-2?seq=71")
+	b.sees(".told", "it went off, 3.4 g left")
+	b.sees(".told", "ink from ink-0")
+	b.sees(".told", "lot A 17")
+	b.sees(".told", "nobody named it")
+	b.sees(".told", "Used all the same: trial print")
+	b.sees(".told", "Altogether 1231 prints.")
+	b.sees(".told", "adhesion, passed")
+	b.sees(".told", "ink came from can ink-0, lot A 16 (anna)")
+	b.looks("batch", wide, tall, phone)
+
+	b.openAt(f, "/batches/0612-1")
+	b.sees("#batch", "About 6 h")
+	b.sees("#batch", "nine times in ten until")
+	b.sees("#batch", "Its label")
+
+	b.expect("404")
+	b.openAt(f, "/batches/0612-99")
+	b.sees("#batch", "The journal knows no batch 0612-99.")
+}
+
+// Which can, stirred, not past its day, and what to do when it runs out.
+func TestPouredFrom(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	mixing := mixingAt(now, guide.Hardener)
+	mixing.PourFrom = []record.CanChoice{
+		{Can: "hardener-2", Material: "hardener-a", Lot: "H 3", InUse: true, Expired: "The last day of hardener can hardener-2 was 2026-05-02."},
+		{Can: "hardener-5", Material: "hardener-a", Lot: "H 4", Stir: "it was never stirred"},
+	}
+	rows["batches"].([]record.BatchView)[0] = mixing
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.sees(".can-expired", "The last day of hardener can hardener-2 was 2026-05-02.")
+	b.looks("bench-cans", wide, tall, phone)
+	f.answer("confirm", 200, mixing)
+	b.press("Use it all the same…")
+	b.press("Only for a trial print")
+	b.press("Use it for this reason")
+	b.closed()
+	b.sees(".pour-from", "Used all the same: Only for a trial print")
+	b.press("The hardener is in")
+	want(t, f.body(t, "batches/0612-4/confirm"), "can", "hardener-2", "can_override", "Only for a trial print", "step", "hardener")
+
+	// The reason is for that can.
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('.pour-from [value="hardener-5"]').click()`))
+	b.sees(".pour-from", "First stir can hardener-5 to the bottom")
+	b.press("Can hardener-5 is stirred")
+	f.body(t, "cans/hardener-5/stirred")
+	b.press("Can hardener-5 is empty now")
+	f.body(t, "cans/hardener-5/emptied")
+	want(t, f.body(t, "batches/0612-4/confirm"), "can", "hardener-5", "step", "hardener")
+}
+
+func TestCloseByWeighing(t *testing.T) {
+	now := time.Now()
+	rows := shop(now)
+	one := openBatch(now, "0612-1", "gloss-4", "press-1", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+	one.Scale, one.CupEmptyG = "scale-1", at(12.0)
+	rows["batches"] = []record.BatchView{one}
+	rows["scales"] = []record.ScaleView{scaleRow(now, 34.2, false, "", nil)}
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.act("Close…", "0612-1")
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="used-up"]').click(), document.querySelector('dialog [name="weigh"]').click())`))
+	b.sees(".left-live", "scale-1 shows 34.2 g, moving; less the cup, 12.0 g: 22.2 g left.")
+	f.send("scale", scaleRow(now, 33.1, true, "", nil))
+	b.sees(".left-live", "settled; less the cup, 12.0 g: 21.1 g left.")
+	b.looks("dialog-close-weigh", wide, phone)
+	f.send("scale", scaleRow(now, 0, true, "", nil))
+	b.sees(".left-live", "zero the scale, then put the cup on it.")
+	b.press("Close it")
+	b.closed()
+	want(t, f.body(t, "batches/0612-1/close"), "outcome", "used-up", "scale", "scale-1", "still_good", "unknown", "weigh", true)
+
+	one.CupEmptyG, one.Warnings = nil, []string{"another cup"}
+	f.send("batch", one)
+	b.sees(".batch", "another cup")
+	b.act("Close…", "0612-1")
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="discarded"]').click(), document.querySelector('dialog [name="weigh"]').click())`))
+	b.fills("empty_g", "11")
+	b.press("Close it")
+	b.closed()
+	want(t, f.body(t, "batches/0612-1/close"), "empty_g", 11, "outcome", "discarded", "scale", "scale-1", "still_good", "unknown", "weigh", true)
+}
+
+// The label as a browser draws it can be read by somebody else's reader.
+func TestLabelIsReadOffTheScreen(t *testing.T) {
+	b := openBrowser(t, 600, 400)
+	made := time.Now()
+	l := label.Label{
+		Batch: "0612-3b", Ink: "gloss-4", Press: "press-1", MixedAt: made.Add(-5 * time.Minute), MadeAt: made, Low: made.Add(5 * time.Hour),
+		Expected: made.Add(6 * time.Hour), URL: "http://bench-1.local:9755/batches/0612-3b",
+	}
+	svg, err := l.SVG()
+	if err != nil {
+		t.Fatal(err)
+	}
+	mux := http.NewServeMux()
+	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/html")
+		w.Write([]byte(`<!doctype html><link rel="icon" href="data:,"><body style="margin:0"><img src="/l.svg" style="width:600px;height:400px">`))
+	})
+	mux.HandleFunc("/l.svg", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "image/svg+xml")
+		w.Write(svg)
+	})
+	b.run(chromedp.Navigate(serve(t, mux)))
+	b.eventually("the label is drawn", `document.images[0].complete && document.images[0].naturalWidth > 0`)
+	picture, err := chromedp.Run(b, chromedp.FullScreenshot(100))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(t.ArtifactDir(), "label.png"), picture, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	img, err := png.Decode(bytes.NewReader(picture))
+	if err != nil {
+		t.Fatal(err)
+	}
+	bits, err := gozxing.NewBinaryBitmapFromImage(img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	read, err := qrcode.NewQRCodeReader().Decode(bits, nil)
+	if err != nil || read.GetText() != l.URL {
+		t.Errorf("read %v, %v; want %s", read, err, l.URL)
+	}
+}
+
+func serve(t *testing.T, h http.Handler) string {
+	t.Helper()
+	s := httptest.NewServer(h)
+	t.Cleanup(s.Close)
+	return s.URL
+}

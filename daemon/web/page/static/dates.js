@@ -1,0 +1,22 @@
+// Dates and times of things that may be long past.
+
+const months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+const two = (n) => String(n).padStart(2, "0");
+
+// day writes the local day of an instant: "12 Jun 2026".
+export function day(at) {
+  const d = new Date(at);
+  return `${d.getDate()}\u00a0${months[d.getMonth()]}\u00a0${d.getFullYear()}`;
+}
+
+// dayTime adds the time of day: "12 Jun 2026, 08:05".
+export function dayTime(at) {
+  const d = new Date(at);
+  return `${day(at)}, ${two(d.getHours())}:${two(d.getMinutes())}`;
+}
+
+// isoDay writes the local day as fields of dates take it: "2026-06-12".
+export function isoDay(at) {
+  const d = new Date(at);
+  return `${d.getFullYear()}-${two(d.getMonth() + 1)}-${two(d.getDate())}`;
+}
