@@ -139,14 +139,14 @@ func TestBoardWithoutContact(t *testing.T) {
 // One reaches every page from every other, and each says where one is.
 func TestNavigation(t *testing.T) {
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
-	for _, path := range []string{"/", "/presses", "/devices"} {
+	for _, path := range []string{"/", "/presses", "/cans", "/devices"} {
 		b.openAt(f, path)
 		links := eval[[]string](b, `[...document.querySelectorAll("nav a")].map((e) => e.getAttribute("href") + (e.ariaCurrent === "page" ? " here" : ""))`)
-		for i, to := range []string{"/", "/presses", "/devices"} {
+		for i, to := range []string{"/", "/presses", "/cans", "/devices"} {
 			if to == path {
 				to += " here"
 			}
-			if len(links) != 3 || links[i] != to {
+			if len(links) != 4 || links[i] != to {
 				t.Errorf("on %s the links are %q", path, links)
 			}
 		}

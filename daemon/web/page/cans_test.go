@@ -183,7 +183,7 @@ func TestPouredFrom(t *testing.T) {
 	b.sees(".pour-from", "First stir can hardener-5 to the bottom")
 	b.press("Can hardener-5 is stirred")
 	f.body(t, "cans/hardener-5/stirred")
-	b.press("Can hardener-5 is empty now")
+	b.act("It is empty now", "hardener-5")
 	f.body(t, "cans/hardener-5/emptied")
 	want(t, f.body(t, "batches/0612-4/confirm"), "can", "hardener-5", "step", "hardener")
 }

@@ -35,7 +35,7 @@ var contentTypes = map[string]string{
 const policy = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 
 // documents are where the pages are; all other files are below /assets/.
-var documents = map[string]string{"index.html": "/", "presses.html": "/presses", "devices.html": "/devices", "cans.html": "/cans", "batch.html": batchPage}
+var documents = map[string]string{"index.html": "/", "presses.html": "/presses", "devices.html": "/devices", "cans.html": "/cans"}
 
 // batchPage is the page of any one batch; which, it reads from its own address.
 const batchPage = "batch"
@@ -94,7 +94,10 @@ func read() map[string]asset {
 			return err
 		}
 		at, ok := documents[path.Base(name)]
-		if !ok {
+		switch {
+		case path.Base(name) == "batch.html":
+			at = batchPage
+		case !ok:
 			at = "/assets/" + path.Base(name)
 		}
 		sum := sha256.Sum256(body)

@@ -15,8 +15,8 @@ export function pourFromPart({ say }, current, confirm) {
   const reason = h("p", { class: "quiet" });
   const stir = h("p", { class: "can-stir" });
   const override = button("Use it all the same…", "big", () => reasonDialog(chosen(), (text) => (given = { key: keyOf(), text })));
-  const stirred = button("", "big", () => say(refusal, () => change(`cans/${chosen().can}/stirred`)));
-  const empty = button("", "big quiet-button", () => say(refusal, () => emptied(chosen().can)));
+  const stirred = button("It is stirred", "big", () => say(refusal, () => change(`cans/${chosen().can}/stirred`)));
+  const empty = button("It is empty now", "big quiet-button", () => say(refusal, () => emptied(chosen().can)));
   const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, stir,
     h("div", { class: "actions" }, override, stirred), refusal);
   let drawn = "";
@@ -68,9 +68,9 @@ export function pourFromPart({ say }, current, confirm) {
       show(override, Boolean(can?.expired) && !excused);
       setText(stir, can?.stir ? `First stir can ${can.can} to the bottom: ${can.stir}. Pigment settles.` : "");
       show(stir, Boolean(can?.stir));
-      setText(stirred, can ? `Can ${can.can} is stirred` : "");
+      setText(stirred, `Can ${can?.can} is stirred`);
       show(stirred, Boolean(can?.stir));
-      setText(empty, can ? `Can ${can.can} is empty now` : "");
+      empty.setAttribute("aria-label", `It is empty now (${can?.can})`);
       show(empty, Boolean(can));
     },
   };

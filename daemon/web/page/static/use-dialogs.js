@@ -148,7 +148,7 @@ export function moreDialog(batch, tools) {
     { label: "Thin it…", note: "put back what has evaporated", value: thinDialog },
     { label: "Weigh it again…", note: "to know what has evaporated", value: reweighDialog },
     { label: "Log a test…", note: "adhesion, rub", value: testDialog },
-    { label: "Print its label…", note: "with a code that leads to its page", value: (b) => location.assign(`/batches/${b.id}/label`) },
+    { label: "Its label", note: "with a code that leads to its page", value: (b) => location.assign(`/batches/${b.id}/label`) },
     { label: "Its page", note: "cans, lots, presses, all that happened", value: (b) => location.assign(`/batches/${b.id}`) },
   ];
   pick({
