@@ -280,13 +280,21 @@ func TestLightOfASecondInstance(t *testing.T) {
 type turnedClock struct {
 	*clock.System
 	boot   string
+	booted time.Duration // of the system's own clock, when this boot was
 	back   time.Duration
 	synced bool
+}
+
+// rebooted is the clock of a computer that was switched on a minute ago. The time that this
+// one has really been up would count: nothing that is older than a boot is younger than it.
+func rebooted(system *clock.System, boot string, synced bool) turnedClock {
+	return turnedClock{System: system, boot: boot, booted: system.Now().Mono - time.Minute, synced: synced}
 }
 
 func (c turnedClock) Now() clock.Instant {
 	now := c.System.Now()
 	now.Boot, now.Wall, now.Synced = c.boot, now.Wall.Add(-c.back), c.synced
+	now.Mono -= c.booted
 	return now
 }
 
@@ -340,13 +348,13 @@ func TestLightWithoutAClockAtEitherEnd(t *testing.T) {
 			}
 			m, b := newMosquitto(t), newHardware(t)
 			file := b.configuration(t, m.configuration())
-			p, stop := runsInside(t, file, turnedClock{System: system, boot: "first", synced: end.before})
+			p, stop := runsInside(t, file, rebooted(system, "first", end.before))
 			l := newLampClient(t, m.url(), lampTopic)
 			p.guided(b, end.before)
 			l.sees("green", 0, means(light.InOrder))
 			stop()
 			from, began := l.mark(), time.Now()
-			p, stop = runsInside(t, file, turnedClock{System: system, boot: "second", synced: end.after})
+			p, stop = runsInside(t, file, rebooted(system, "second", end.after))
 			defer stop()
 			var v record.BatchView
 			p.eventually("the batch to be back", func() (bool, any) {
