@@ -34,7 +34,7 @@ export function undoBar({ store }) {
   const what = h("p", { class: "undo-what", role: "status" });
   let last; // what can be taken back, and until when
   let timer = 0;
-  const undo = button("", "big", async () => {
+  const undo = button("Undo", "big", async () => {
     const doing = last;
     if (!doing) return;
     try {
