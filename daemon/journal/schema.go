@@ -42,6 +42,9 @@ var migrations = []string{
 
 	// What others than the daemon have the built-in broker hold.
 	`CREATE TABLE retained (topic TEXT PRIMARY KEY, payload BLOB NOT NULL) STRICT;`,
+
+	// What was taken back, by the number of the event that it takes back.
+	`CREATE INDEX record_undone ON record (json_extract(CAST(body AS TEXT), '$.undoes')) WHERE kind = 'undone';`,
 }
 
 // migrate brings the file's layout up to date and returns the journal's id.

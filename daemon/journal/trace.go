@@ -15,8 +15,8 @@ import (
 
 const columnsOf = `SELECT place, seq, at, boot, mono, synced, kind, by_whom, body, answer FROM record `
 
-// About returns the events that have the given batch as their own, and the splits and
-// top-ups that it was poured from, oldest first.
+// About returns the events that have the given batch as their own, the splits and top-ups
+// that it was poured from, and what was taken back that had touched it, oldest first.
 func (j *Journal) About(ctx context.Context, batch string) ([]record.Record, error) {
 	own, err := j.records(ctx, columnsOf+`WHERE seq IS NOT NULL AND json_extract(CAST(body AS TEXT), '$.batch') = ? ORDER BY seq`, batch)
 	if err != nil {
@@ -26,7 +26,11 @@ func (j *Journal) About(ctx context.Context, batch string) ([]record.Record, err
 	if err != nil {
 		return nil, err
 	}
-	return merged(own, from), nil
+	undone, err := j.records(ctx, columnsOf+`WHERE kind = 'undone' AND EXISTS (SELECT 1 FROM json_each(CAST(body AS TEXT), '$.batches') WHERE value = ?) ORDER BY seq`, batch)
+	if err != nil {
+		return nil, err
+	}
+	return merged(merged(own, from), undone), nil
 }
 
 // merged puts two lists in the order of their numbers, each event once.
@@ -66,9 +70,11 @@ func (j *Journal) PouredFromLot(ctx context.Context, lot string, before uint64, 
 		lot, integer(before), limit)
 }
 
-// Over returns the batches that were closed or abandoned in a span, oldest first.
+// Over returns the batches that were closed or abandoned in a span, oldest first, and not
+// what was taken back.
 func (j *Journal) Over(ctx context.Context, from, to time.Time, limit int) ([]record.Record, error) {
-	return j.records(ctx, columnsOf+`WHERE kind IN ('closed', 'abandoned') AND at >= ? AND at < ? ORDER BY at LIMIT ?`,
+	return j.records(ctx, columnsOf+`WHERE kind IN ('closed', 'abandoned') AND at >= ? AND at < ?
+		AND seq NOT IN (SELECT json_extract(CAST(body AS TEXT), '$.undoes') FROM record WHERE kind = 'undone') ORDER BY at LIMIT ?`,
 		from.UnixNano(), to.UnixNano(), limit)
 }
 

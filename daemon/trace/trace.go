@@ -182,15 +182,21 @@ func begins(b record.Body, id string) bool {
 
 // ends reports whether a batch's events end it.
 func ends(own []record.Record, id string) bool {
-	return slices.ContainsFunc(own, func(r record.Record) bool {
+	ended := false
+	for _, r := range own {
 		switch e := r.Body.(type) {
 		case record.Closed, record.Abandoned:
-			return true
+			ended = true
 		case record.ToppedUp:
-			return e.From == id
+			ended = ended || e.From == id
+		case record.Undone:
+			switch e.Of {
+			case record.KindClosed, record.KindAbandoned, record.KindToppedUp:
+				ended = false
+			}
 		}
-		return false
-	})
+	}
+	return ended
 }
 
 // gather adds the events of a batch, and of those that were poured into it.

@@ -263,6 +263,29 @@ func TestAnIDOfLastYear(t *testing.T) {
 	}
 }
 
+// TestWhatWasTakenBackIsNotTold: a batch that was closed or poured away by mistake is open.
+func TestWhatWasTakenBackIsNotTold(t *testing.T) {
+	p := newPast()
+	p.add(record.Started{GapKnown: true})
+	into, from := p.mixes("a1", "a2", "h1"), p.mixes("a1", "a2", "h1")
+	p.add(record.ToppedUp{Batch: into, From: from, Ink: "gloss-4", G: 10})
+	p.at = p.at.Add(-time.Minute + 5*time.Second)
+	p.add(record.Undone{Batch: into, Undoes: p.seq, Of: record.KindToppedUp, Batches: []string{into, from}})
+	p.add(record.Closed{Batch: into, Outcome: "used-up"})
+	p.at = p.at.Add(-time.Minute + 5*time.Second)
+	p.add(record.Undone{Batch: into, Undoes: p.seq, Of: record.KindClosed, Batches: []string{into}})
+	j := p.journal(t)
+	for _, id := range []string{into, from} {
+		h, err := Of(t.Context(), j, id, 0, "j")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if h.State == record.Over || h.Outcome != "" || h.ClosedAt != nil {
+			t.Errorf("%s is %s as %q", id, h.State, h.Outcome)
+		}
+	}
+}
+
 func TestWasteByMonthAndKind(t *testing.T) {
 	p := newPast()
 	g := func(v float64) *float64 { return &v }
@@ -276,6 +299,8 @@ func TestWasteByMonthAndKind(t *testing.T) {
 	p.add(record.Closed{Batch: "x", Outcome: "went-off", LeftG: g(40)})
 	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(1)})
 	p.add(record.ToppedUp{Batch: "x", From: "y"}) // poured into another: nothing is wasted
+	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(7)})
+	p.add(record.Undone{Batch: "x", Undoes: p.seq, Of: record.KindClosed, Batches: []string{"x"}}) // it was not thrown away
 	j := p.journal(t)
 	got, err := Wasted(t.Context(), j, noon.AddDate(0, -2, 0), noon.AddDate(0, 1, 0))
 	if err != nil {
