@@ -104,7 +104,10 @@ func TestNoDialogBreachesWCAG(t *testing.T) {
 	b, axe := openAxe(t)
 	opened := 0
 	for _, path := range pagePaths() {
-		for _, scene := range []string{"over", "idle", "resting"} {
+		for _, scene := range []string{"idle", "over", "resting"} {
+			if path != "/" && scene != "idle" {
+				continue // its dialogs do not hang on what is mixed
+			}
 			now := time.Now()
 			rows := shop(now)
 			scenes[scene](rows, now)

@@ -17,6 +17,9 @@ func TestZoom(t *testing.T) {
 			b.openAt(newFakeBench(t, rows), path)
 			b.drawn(path)
 			b.wholeAt(path + " " + scene)
+			if scene != "over" && scene != "idle" {
+				continue // the same dialogs
+			}
 			for _, name := range b.leadOn("button") {
 				b.clickNamed("button", name)
 				b.eventually(name+" opens a dialog", `document.querySelector("dialog[open]") !== null`)
