@@ -81,6 +81,9 @@ func (w *into) visit(ctx context.Context, id string, seq uint64, via string) err
 	b := l.batch()
 	b.Via = via
 	for _, lot := range b.Lots {
+		if b.Outcome == "undone" { // a part that was poured off by mistake, and back
+			break
+		}
 		if w.from.is(lot) && !w.toldBefore(l, via) {
 			w.page.Batches = append(w.page.Batches, b)
 			break

@@ -124,8 +124,7 @@ func follow(ctx context.Context, j Journal, id string, seq uint64) (life, error)
 	if err := gather(ctx, j, own, id, all, map[string]bool{id: true}); err != nil {
 		return life{}, err
 	}
-	first, last := slices.Min(slices.Collect(maps.Keys(all))), own[len(own)-1]
-	until := last.Seq
+	first, until := slices.Min(slices.Collect(maps.Keys(all))), own[len(own)-1].Seq
 	if !ends(own, id) {
 		until = math.MaxUint64 // it is open: the clock may still move it
 	}
@@ -180,23 +179,26 @@ func begins(b record.Body, id string) bool {
 	return false
 }
 
-// ends reports whether a batch's events end it.
+// ends reports whether a batch's events end it, other than those that were taken back.
 func ends(own []record.Record, id string) bool {
-	ended := false
+	taken := map[uint64]bool{}
 	for _, r := range own {
-		switch e := r.Body.(type) {
-		case record.Closed, record.Abandoned:
-			ended = true
-		case record.ToppedUp:
-			ended = ended || e.From == id
-		case record.Undone:
-			switch e.Of {
-			case record.KindClosed, record.KindAbandoned, record.KindToppedUp:
-				ended = false
-			}
+		if e, ok := r.Body.(record.Undone); ok {
+			taken[e.Undoes] = true
 		}
 	}
-	return ended
+	return slices.ContainsFunc(own, func(r record.Record) bool {
+		if taken[r.Seq] {
+			return false
+		}
+		switch e := r.Body.(type) {
+		case record.Closed, record.Abandoned:
+			return true
+		case record.ToppedUp:
+			return e.From == id
+		}
+		return false
+	})
 }
 
 // gather adds the events of a batch, and of those that were poured into it.
@@ -237,7 +239,7 @@ func (l *life) replay(id string, all map[uint64]record.Record) {
 			continue // another of the same id, a year before
 		}
 		before := l.is
-		state = record.Apply(state, r)
+		state = record.Apply(state, paired(state, r))
 		b, ok := state.Find(id)
 		if !ok {
 			continue
@@ -248,6 +250,23 @@ func (l *life) replay(id string, all map[uint64]record.Record) {
 		}
 		l.stand(r)
 	}
+}
+
+// paired is a taking back as it is for this batch alone. What was done to two batches at
+// once, off the press and another onto it, is taken back by the number of the second.
+func paired(s record.State, r record.Record) record.Record {
+	e, ok := r.Body.(record.Undone)
+	if !ok {
+		return r
+	}
+	if _, known := s.Doing(e.Undoes); known {
+		return r
+	}
+	if first, ok := s.Doing(e.Undoes - 1); ok && first.Kind == record.KindUnloaded && (e.Of == record.KindLoaded || e.Of == record.KindSplit) {
+		e.Undoes--
+	}
+	r.Body = e
+	return r
 }
 
 // shift moves the stays with the clock.

@@ -150,9 +150,18 @@ func TestHistoryIsWhatWas(t *testing.T) {
 					p.add(record.Printed{Press: on, Batch: id, Add: 7})
 				}
 			}),
-			"test":    with(func(id string) { p.add(record.Tested{Batch: id, Test: "rub", Result: "pass"}) }),
-			"good":    with(func(id string) { p.add(record.Good{Batch: id}) }),
-			"close":   with(func(id string) { p.add(record.Closed{Batch: id, Ink: "gloss-4", Outcome: "used-up"}) }),
+			"test":  with(func(id string) { p.add(record.Tested{Batch: id, Test: "rub", Result: "pass"}) }),
+			"good":  with(func(id string) { p.add(record.Good{Batch: id}) }),
+			"close": with(func(id string) { p.add(record.Closed{Batch: id, Ink: "gloss-4", Outcome: "used-up"}) }),
+			"undo": func(*rapid.T) {
+				if len(p.state.Doings) == 0 {
+					return
+				}
+				d := p.state.Doings[len(p.state.Doings)-1]
+				p.at = d.At.Add(5 * time.Second)
+				ids := slices.Sorted(maps.Keys(d.Batches))
+				p.add(record.Undone{Batch: ids[0], Undoes: d.Seq, Of: d.Kind, Batches: ids})
+			},
 			"clock":   func(*rapid.T) { p.add(record.ClockChanged{Step: time.Hour, Synced: true}) },
 			"restart": func(*rapid.T) { p.add(record.Started{GapKnown: true, Shift: time.Minute}) },
 		})
@@ -172,7 +181,7 @@ func TestHistoryIsWhatWas(t *testing.T) {
 			compare(rt, b, h, p.prints[b.ID])
 			lots, _ := b.Lots()
 			for _, l := range lots {
-				if !slices.Contains(inLot[l.Lot], b.ID) {
+				if b.Outcome != "undone" && !slices.Contains(inLot[l.Lot], b.ID) {
 					inLot[l.Lot] = append(inLot[l.Lot], b.ID)
 				}
 			}
@@ -298,6 +307,8 @@ func TestWasteByMonthAndKind(t *testing.T) {
 	p.at = time.Date(2026, 6, 1, 0, 0, 0, 0, time.Local)
 	p.add(record.Closed{Batch: "x", Outcome: "went-off", LeftG: g(40)})
 	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(1)})
+	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(99)})
+	p.add(record.Undone{Batch: "x", Undoes: p.seq, Of: record.KindClosed, Batches: []string{"x"}})
 	p.add(record.ToppedUp{Batch: "x", From: "y"}) // poured into another: nothing is wasted
 	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(7)})
 	p.add(record.Undone{Batch: "x", Undoes: p.seq, Of: record.KindClosed, Batches: []string{"x"}}) // it was not thrown away
