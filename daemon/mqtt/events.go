@@ -46,6 +46,9 @@ func (p *Publisher) settle(now time.Time) {
 func (p *Publisher) sendPortion(ctx context.Context) error {
 	events, err := p.outbox.next(ctx, time.Now())
 	if err != nil || len(events) == 0 {
+		if len(p.outbox.under) == 0 {
+			p.restTo = time.Now().Add(p.pause) // the journal does not have them yet
+		}
 		return err
 	}
 	messages := make([]message, len(events))
@@ -56,7 +59,7 @@ func (p *Publisher) sendPortion(ctx context.Context) error {
 	for _, e := range events[:taken] {
 		touch(p.touched, e)
 	}
-	if len(events) == portion {
+	if len(events) == portion || taken < len(events) {
 		p.restTo = time.Now().Add(p.pause)
 	}
 	return nil

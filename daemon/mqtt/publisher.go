@@ -153,7 +153,7 @@ func (p *Publisher) publish(ctx context.Context) {
 		p.round(ctx)
 		wait := lookEvery
 		if p.more {
-			wait = min(wait, p.pause)
+			wait = min(wait, max(time.Until(p.restTo), 0))
 		}
 		if p.states.next > 0 {
 			wait = min(wait, p.states.next)
