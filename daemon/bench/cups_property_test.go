@@ -20,6 +20,8 @@ type cupboard struct {
 	cups  map[string]float64 // gross, by the mix whose cup it is
 	on    string             // whose cup stands on the scale
 	tareG float64
+	// How often the key was pressed and the cup lifted since the last confirm.
+	keyed, raised int
 }
 
 func (w *cupboard) shows() float64 { return math.Round(10*(w.cups[w.on]-w.tareG)) / 10 }
@@ -28,6 +30,7 @@ func (w *cupboard) rests() { w.weighs(w.shows(), 1500*time.Millisecond) }
 
 func (w *cupboard) lift() {
 	w.on = ""
+	w.raised++
 	w.rests()
 }
 
@@ -45,6 +48,7 @@ func (w *cupboard) put(id string) {
 
 func (w *cupboard) tare() {
 	w.tareG = w.cups[w.on]
+	w.keyed++
 	w.rests()
 }
 
@@ -124,12 +128,13 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 				before := len(on.Mix.Pours)
 				v, refusal := w.ask(record.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step)})
 				if refusal != nil {
-					if refusal.Code == guide.AmbiguousTare && w.on == on.ID {
-						tared := math.Abs(w.cups[w.on]-w.tareG-w.shows()) < 1 && w.tareG > 1
+					// Who did both does not know what to answer, and does not.
+					if tared := w.keyed > 0; refusal.Code == guide.AmbiguousTare && w.on == on.ID && (w.keyed == 0 || w.raised == 0) {
 						w.ask(record.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step), Tared: &tared})
 					}
 					return
 				}
+				w.keyed, w.raised = 0, 0
 				after := w.b.state.Batches[v.ID]
 				if len(after.Mix.Pours) == before {
 					return
