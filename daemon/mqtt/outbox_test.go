@@ -3,6 +3,7 @@ package mqtt
 import (
 	"context"
 	"errors"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -192,4 +193,35 @@ func TestBrokerThatNeverAcknowledges(t *testing.T) {
 	broker.guard.turns.index.RUnlock()
 	until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
 	stop()
+}
+
+// askedJournal counts how often events were asked for.
+type askedJournal struct {
+	*fakeJournal
+	asked atomic.Int32
+}
+
+func (j *askedJournal) Events(ctx context.Context, after uint64, limit int) ([]record.Event, error) {
+	j.asked.Add(1)
+	return j.fakeJournal.Events(ctx, after, limit)
+}
+
+// While the journal cannot write, the state is ahead of it. The publisher waits for the
+// events and does not ask in a loop.
+func TestStateAheadOfTheJournal(t *testing.T) {
+	b := newBuiltIn(t)
+	r := newRoom()
+	journal := &askedJournal{fakeJournal: r.journal}
+	w := newWitness(t, b.addr())
+	runPublisher(t, r, b.settings(), func(p *Publisher) { p.journal, p.outbox.journal = journal, journal })
+	r.bench.change(func(s *record.Snapshot) { s.Seq = 3 })
+	began := time.Now()
+	until(t, "events to be asked for", func() bool { return journal.asked.Load() >= 5 })
+	if took := time.Since(began); took < 2*portionPause {
+		t.Errorf("asked for events %d times within %v", journal.asked.Load(), took)
+	}
+	for range 3 {
+		r.journal.add("0612-1")
+	}
+	w.hears(t, "the last event", jsonHas(root+"event", "seq", 3.0))
 }
