@@ -264,6 +264,30 @@ var mishaps = []struct {
 		m.seesIn("Guided mix", "Mix "+first, "Stir the hardener in")
 		m.seesIn("Mixes that wait", second)
 	}},
+	{"a can runs out half-way: two lots in one component", func(m *mixer) {
+		m.opens("/cans")
+		for _, lot := range []string{"A 17", "B 3"} {
+			m.taps("Add a can…")
+			m.chooses("What is in it?", "gloss-4")
+			m.enters("Lot", lot)
+			m.taps("Add it")
+			m.sees("ink gloss-4, lot " + lot)
+		}
+		m.opens("/")
+		id := m.begins()
+		const from = "Poured from (wipe its rim first: what dries there falls in)"
+		m.chooses(from, m.can("A 17"))
+		m.sees("to the bottom", "Pigment settles")
+		m.pours(40)
+		m.taps("It is empty now (" + m.can("A 17") + ")")
+		m.sees("20.0 g of ink")
+		m.chooses(from, m.can("B 3"))
+		m.pours(20)
+		m.taps("The ink is in")
+		m.sees("Pour hardener-a", "target 15.0 g")
+		m.opens("/batches/" + id)
+		m.sees("40.0 g ink from", "lot A 17", "20.0 g ink from", "lot B 3")
+	}},
 	{"hands full: the scale's own print key confirms", func(m *mixer) {
 		m.begins()
 		m.pours(60)
@@ -289,8 +313,15 @@ var mishaps = []struct {
 		m.sees("what is in the cup counts as waste", "never close a lid tightly")
 		m.taps("Give it up")
 		m.sees("Start a mix")
-		m.seesNot("Guided mix")
+		m.opens("/cans")
+		m.seesIn("Waste", "75.0 g")
 	}},
+}
+
+// can is the id of the can with a lot, as the choice of cans names it.
+func (m *mixer) can(lot string) string {
+	m.t.Helper()
+	return m.reads(`(\S+) lot ` + lot)
 }
 
 // asked waits until the page asks what happened at the scale, and answers.

@@ -91,6 +91,12 @@ func TestPieces(t *testing.T) {
 			mono = 10e3; got.push(c.now());
 			return got;
 		})()`, `[0,3600000,3600500,3610000]`},
+		// A scale that was never heard says nothing of the time.
+		{"clock", `(() => {
+			const c = new m.BenchClock(() => 0, () => 5000);
+			c.saw(Date.parse("0001-01-01T00:00:00Z"));
+			return [c.now(), c.known];
+		})()`, `[5000,false]`},
 		// A time lapse of 60 is found, and the time between rows runs at that speed.
 		{"clock", `(() => {
 			let mono = 0;

@@ -25,7 +25,7 @@ export class BenchClock {
 
   // saw takes in the time of a row that was fresh when it was sent.
   saw(at) {
-    if (!Number.isFinite(at)) return;
+    if (!(at > 0)) return; // a scale that was never heard has no time yet
     const mono = this.monotonic();
     const lead = at - this.now();
     this.behind = lead < -behindMs * this.rate ? this.behind + 1 : 0;

@@ -1,0 +1,50 @@
+package main
+
+import (
+	"os"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// TestProgramBreachesNoWCAG: axe-core, whose file POTLIFED_AXE names, finds nothing against
+// WCAG 2.2, levels A and AA, on any page of the running program, with the headers that it
+// sends; among them those of one batch and of its label.
+func TestProgramBreachesNoWCAG(t *testing.T) {
+	file := os.Getenv("POTLIFED_AXE")
+	if file == "" {
+		if os.Getenv("POTLIFED_PEERS") == "require" {
+			t.Fatal("axe-core is missing (POTLIFED_AXE is unset), and POTLIFED_PEERS=require")
+		}
+		t.Skip("axe-core is missing: POTLIFED_AXE is unset")
+	}
+	axe, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := newMixer(t, quickScale)
+	m.records("gloss-4", 0, 8)
+	id := m.another("gloss-4 in zone bench")
+	m.taps("Load… (" + id + ")")
+	m.chooses("Press", "press-1")
+	m.taps("It is on this press")
+	m.sees(id + " gloss-4 on press-1")
+	for _, page := range []struct{ path, shows string }{
+		{"/", id}, {"/presses", id}, {"/cans", "Add a can"}, {"/devices", "bench-air"}, {"/batches/" + id, "What was poured"}, {"/batches/" + id + "/label", id},
+	} {
+		m.run(chromedp.Navigate(m.url + page.path))
+		m.waits(page.shows, "(document.body.innerText + document.title).includes("+quoted(page.shows)+")")
+		m.run(chromedp.Evaluate[chromedp.Void](string(axe) + ";undefined"))
+		found := evaluate[struct {
+			Wrong  []string
+			Passes int
+		}](m, `axe.run({runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}).then((r) => ({
+			wrong: r.violations.flatMap((v) => v.nodes.map((n) => v.id + ": " + n.html + " " + n.failureSummary)), passes: r.passes.length}))`)
+		for _, wrong := range found.Wrong {
+			t.Errorf("%s: %s", page.path, wrong)
+		}
+		if found.Passes < 5 {
+			t.Errorf("%s: axe-core judged by %d rules only", page.path, found.Passes)
+		}
+	}
+}
