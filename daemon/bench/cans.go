@@ -114,7 +114,7 @@ func (b *Bench) openCan(now time.Time, by string, c record.OpenCan) (any, error)
 	on := c.On
 	if on == "" {
 		if !b.synced {
-			return nil, refuseCode(409, "clock-not-set", "clock not set", `the clock is not set, so today's date is not known; say "on", the date`)
+			return nil, refuseAs("clock-not-set", "clock not set", `the clock is not set, so today's date is not known; say "on", the date`)
 		}
 		on = record.DateOf(now)
 	}
@@ -126,12 +126,6 @@ func (b *Bench) openCan(now time.Time, by string, c record.OpenCan) (any, error)
 	}
 	b.decide(now, by, record.CanOpened{Can: can.ID, On: on})
 	return b.canView(b.state.Cans[can.ID], now), nil
-}
-
-func refuseCode(status int, code, title, format string, args ...any) *record.Refusal {
-	r := record.Refuse(status, title, format, args...)
-	r.Code = code
-	return r
 }
 
 func (b *Bench) stirCan(now time.Time, by string, c record.StirCan) (any, error) {

@@ -117,7 +117,7 @@ func (b *Bench) draw(batch *record.Batch, part mix.Part, named string, g float64
 		if v.notKnown {
 			code = "can-expiry-not-known"
 		}
-		return nil, refuseCode(409, code, "hardener", `%s Take another can, or give a reason as "can_override"`, v.why(can))
+		return nil, refuseAs(code, "hardener", `%s Take another can, or give a reason as "can_override"`, v.why(can))
 	}
 	e := b.poured(batch.ID, can, g, now)
 	e.Assumed, e.Override = assumed, ""

@@ -86,6 +86,13 @@ func asRefusal(err error) error {
 	return record.Refuse(422, "not like this", "%v", err)
 }
 
+// refuseAs is a refusal for now, of a kind that programs can tell.
+func refuseAs(code, title, format string, args ...any) *record.Refusal {
+	r := record.Refuse(409, title, format, args...)
+	r.Code = code
+	return r
+}
+
 // change decides one change and returns the thing changed, as it is answered.
 func (b *Bench) change(now time.Time, r record.Request) (any, error) {
 	switch c := r.Change.(type) {

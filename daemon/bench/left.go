@@ -54,17 +54,17 @@ func (b *Bench) weighLeft(batch *record.Batch, c record.CloseBatch, now time.Tim
 		}
 	}
 	if empty <= 0 {
-		return none, refuseCode(409, "cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
+		return none, refuseAs("cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
 	}
 	if is, why := s.condition(now); is != up {
 		return none, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
 	}
 	if _, settled := s.tracker.Settled(); !settled || now.Sub(s.last.At) > lineOld {
-		return none, refuseCode(409, guide.Unsettled, "not settled", "the weight on %s has not settled: let the scale come to rest", s.ID)
+		return none, refuseAs(guide.Unsettled, "not settled", "the weight on %s has not settled: let the scale come to rest", s.ID)
 	}
 	gross := s.last.Grams
 	if gross < empty-2*s.DivisionG {
-		return none, refuseCode(409, guide.CupAway, "no cup", "%s shows %.1f g, an empty %s weighs %.1f g: put the cup on a scale that shows zero without it", s.ID, gross, batch.Cup, empty)
+		return none, refuseAs(guide.CupAway, "no cup", "%s shows %.1f g, an empty %s weighs %.1f g: put the cup on a scale that shows zero without it", s.ID, gross, batch.Cup, empty)
 	}
 	return record.LeftWeighed{Batch: batch.ID, Scale: s.ID, GrossG: gross, EmptyG: empty, LeftG: max(gross-empty, 0)}, nil
 }

@@ -319,12 +319,6 @@ const (
 	otherWeight = "other-weight" // no mix that waits weighs as much
 )
 
-func refuseAs(code, title, format string, args ...any) *record.Refusal {
-	r := record.Refuse(409, title, format, args...)
-	r.Code = code
-	return r
-}
-
 // whoseCup refuses to confirm what the scale shows while it is open whose cup that is.
 func (b *Bench) whoseCup(s *scale, batch *record.Batch, c record.ConfirmStep, now time.Time) error {
 	if len(s.seat.asked) > 0 && !(s.seat.away && batch.Mix.Step.Stirs()) {
