@@ -435,6 +435,8 @@ func TestNoContact(t *testing.T) {
 	b.sees(".lamp", "In order")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
+	b.sees(".mix-hint", "There is no fresh weight to go by")
+	b.eventually("no bar stands still", `!document.querySelector(".pour").checkVisibility()`)
 	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll(".lamp-word")].every((e) => e.innerText === "Not known")`)
@@ -446,6 +448,7 @@ func TestNoContact(t *testing.T) {
 	f.mu.Unlock()
 	b.sees("#contact", "In contact with the bench")
 	b.sees(".lamp", "In order")
+	b.sees(".pour", "10.0 g to go")
 }
 
 // The policy holds: script inside the document does not run, and the browser says so.

@@ -32,7 +32,9 @@ export function mixPanel({ store, say }) {
     },
     draw(scale, decimals, now) {
       const ink = store.get("inks", batch.ink);
-      const heard = scale?.quality === "good";
+      // A bar that stands still while ink is poured would be believed.
+      const cut = ["retrying", "none"].includes(document.body.dataset.contact);
+      const heard = scale?.quality === "good" && !cut;
       const pour = heard && scale.batch === batch.id ? scale.pouring : undefined;
       const words = heard ? instruction(batch, ink, pour) : { ...instruction(batch, ink), hint: unheard };
       drawTitle(title, batch, now);
