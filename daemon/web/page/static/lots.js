@@ -32,6 +32,7 @@ export function lotsPanel(element, { store }) {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       setText(said, error.message);
+      show(more, false);
     }
   }
 
