@@ -26,7 +26,7 @@ func (j *Journal) About(ctx context.Context, batch string) ([]record.Record, err
 	if err != nil {
 		return nil, err
 	}
-	undone, err := j.records(ctx, columnsOf+`WHERE kind = 'undone' AND EXISTS (SELECT 1 FROM json_each(CAST(body AS TEXT), '$.batches') WHERE value = ?) ORDER BY seq`, batch)
+	undone, err := j.records(ctx, columnsOf+`WHERE kind = 'undone' AND EXISTS (SELECT 1 FROM json_each(CAST(body AS TEXT), '$.batches') WHERE value = ?) ORDER BY +seq`, batch) // +: or it would walk through all events in their order
 	if err != nil {
 		return nil, err
 	}

@@ -68,12 +68,13 @@ func TestWhereALotWent(t *testing.T) {
 func TestQuestionsUseTheirIndex(t *testing.T) {
 	j := openAt(t, t.TempDir())
 	for index, where := range map[string]string{
-		"record_batch": `seq IS NOT NULL AND json_extract(CAST(body AS TEXT), '$.batch') = ? ORDER BY seq`,
-		"record_from":  `kind IN ('split', 'topped-up') AND json_extract(CAST(body AS TEXT), '$.from') = ? ORDER BY seq`,
-		"record_can":   `kind = 'poured-from' AND json_extract(CAST(body AS TEXT), '$.can') = ? AND seq < 9 ORDER BY seq DESC LIMIT 1`,
-		"record_lot":   `kind = 'poured-from' AND json_extract(CAST(body AS TEXT), '$.lot') = ? COLLATE NOCASE AND seq < 9 ORDER BY seq DESC LIMIT 1`,
-		"record_over":  `kind IN ('closed', 'abandoned') AND at >= ? AND at < 9 ORDER BY at LIMIT 1`,
-		"record_clock": `kind IN ('clock-changed', 'started') AND seq BETWEEN ? AND 9 ORDER BY seq`,
+		"record_batch":  `seq IS NOT NULL AND json_extract(CAST(body AS TEXT), '$.batch') = ? ORDER BY seq`,
+		"record_from":   `kind IN ('split', 'topped-up') AND json_extract(CAST(body AS TEXT), '$.from') = ? ORDER BY seq`,
+		"record_can":    `kind = 'poured-from' AND json_extract(CAST(body AS TEXT), '$.can') = ? AND seq < 9 ORDER BY seq DESC LIMIT 1`,
+		"record_lot":    `kind = 'poured-from' AND json_extract(CAST(body AS TEXT), '$.lot') = ? COLLATE NOCASE AND seq < 9 ORDER BY seq DESC LIMIT 1`,
+		"record_over":   `kind IN ('closed', 'abandoned') AND at >= ? AND at < 9 ORDER BY at LIMIT 1`,
+		"record_undone": `kind = 'undone' AND EXISTS (SELECT 1 FROM json_each(CAST(body AS TEXT), '$.batches') WHERE value = ?) ORDER BY +seq`,
+		"record_clock":  `kind IN ('clock-changed', 'started') AND seq BETWEEN ? AND 9 ORDER BY seq`,
 	} {
 		var id, parent, unused int
 		var detail string
