@@ -39,9 +39,12 @@ export function ticks(now, length, most) {
   const step = steps.find((s) => length / s <= most) ?? steps.at(-1);
   const midnight = new Date(now).setHours(0, 0, 0, 0);
   const list = [];
-  const label = (0.55 * length) / most; // what a label needs: the first keeps clear of "now", the last of the edge
+  // What a label needs: the first keeps clear of "now", and the last, which may carry its
+  // weekday, of the edge.
+  const label = (0.55 * length) / most;
+  const edge = (at) => (at >= midnight + 86_400e3 ? (0.9 * length) / most : label);
   for (let at = midnight + Math.ceil((now - midnight) / step) * step; at <= now + length; at += step) {
-    if (at - now > label && now + length - at > label) list.push(at);
+    if (at - now > label && now + length - at > edge(at)) list.push(at);
   }
   return list;
 }
