@@ -62,8 +62,9 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 			burst, wait := []byte(nil), s.pace.weight
 			if since := time.Since(all); since >= s.pace.apart {
 				burst, due, all = had.burst(s.bench.Snapshot(), s.settings.Neighbours()), false, time.Now()
-			} else if burst = had.weights(s.bench.Snapshot()); len(burst) == 0 {
-				wait = s.pace.apart - since
+			} else {
+				// The rest stays due. A weight that comes meanwhile must not wait for it.
+				burst, wait = had.weights(s.bench.Snapshot()), min(wait, s.pace.apart-since)
 			}
 			if len(burst) > 0 && out.send(burst) != nil {
 				return
