@@ -218,7 +218,7 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *r
 		v.Quality, v.Why = b.quality(z, now)
 	}
 	if batch.AtLeast {
-		v.Quality, v.Why = record.QualityBad, "it lived through a restart while the clock was not set: its age is only a lower bound"
+		v.Quality, v.Why = record.QualityBad, "its age is only a lower bound: the clock was not set when it was recorded, or over a restart"
 	}
 	if batch.Cloud == nil {
 		return
