@@ -15,6 +15,7 @@ import (
 // TestLampThatReportsBack: the whole program with a lamp that confirms, goes silent,
 // lies and comes back, through the loss of the broker and a restart of the program.
 func TestLampThatReportsBack(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	m, b := newMosquitto(t), newHardware(t)
 	file := b.configuration(t, m.configuration())
 	text, err := os.ReadFile(file)

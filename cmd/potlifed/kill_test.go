@@ -10,6 +10,7 @@ import (
 
 // TestKilledInTheMiddleOfAPour pulls the plug while hardener is being poured.
 func TestKilledInTheMiddleOfAPour(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	m := newMosquitto(t)
 	b := newHardware(t)
 	configuration := b.configuration(t, m.configuration())
@@ -54,6 +55,7 @@ func TestKilledInTheMiddleOfAPour(t *testing.T) {
 
 // TestKilledInTheMiddleOfABatch pulls the plug while a batch is printed with.
 func TestKilledInTheMiddleOfABatch(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	m := newMosquitto(t)
 	b := newHardware(t)
 	configuration := b.configuration(t, m.configuration())

@@ -191,6 +191,7 @@ func TestLightOfADeadDaemon(t *testing.T) {
 // the missing keep-alive tells the broker: after 1.5 times 10 s, and what the broker
 // takes to look.
 func TestLightOfAPulledPlug(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	if testing.Short() {
 		t.Skip("waits for a keep-alive to be missed")
 	}
@@ -234,6 +235,7 @@ func TestLightOfALostBroker(t *testing.T) {
 
 // TestLightOfAStaleSensor: first uncertain, which is yellow, then unknown.
 func TestLightOfAStaleSensor(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	if testing.Short() {
 		t.Skip("waits for a reading to become stale")
 	}
@@ -337,6 +339,7 @@ func runsInside(t *testing.T, file string, c clock.Clock) (p *program, stop func
 // or after it, a batch is at least so old and its light unknown, until the clock is
 // set.
 func TestLightWithoutAClockAtEitherEnd(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	for name, end := range map[string]struct{ before, after bool }{
 		"not set after the reboot":  {before: true, after: false},
 		"not set before the reboot": {before: false, after: true},

@@ -22,6 +22,7 @@ import (
 // TestPrometheusScrapesTheProgram: a real Prometheus scrapes the running program and
 // answers how long a press has left; promtool has nothing to say about the scrape.
 func TestPrometheusScrapesTheProgram(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	prometheus, promtool := peer(t, "prometheus"), peer(t, "promtool")
 	b := newHardware(t)
 	p := start(t, b.configuration(t, "broker: {listen: \"127.0.0.1:0\"}\n"))

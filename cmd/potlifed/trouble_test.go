@@ -87,6 +87,7 @@ func TestWrongConfigurationIsRefusedWhole(t *testing.T) {
 // TestMissingDevicesAreStates starts without scale, sensor and broker, and sees each
 // come to life, go, and come back under its name.
 func TestMissingDevicesAreStates(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	b := newHardware(t)
 	if err := b.scale.Unplug(); err != nil {
 		t.Fatal(err)

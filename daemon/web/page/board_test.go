@@ -105,7 +105,7 @@ func TestBoardActions(t *testing.T) {
 	want(t, f.body(t, "batches/0612-3/load"), "press", "press-3")
 
 	b.act("Close…", "0612-1")
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="discarded"]').click()`))
+	b.click(`dialog input[value="discarded"]`)
 	b.press("Close it")
 	want(t, f.body(t, "batches/0612-1/close"), "outcome", "discarded", "still_good", "unknown")
 	b.sees("#notice", "not yet on disk")

@@ -76,6 +76,9 @@ func startChromium(program string) {
 // skips the test where there is none.
 func openBrowser(t *testing.T, width, height int) *browser {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("a real browser")
+	}
 	var program string
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
 		if p, err := exec.LookPath(name); err == nil {
@@ -203,6 +206,14 @@ func (b *browser) press(words string) {
 	w, _ := json.Marshal(words)
 	find := fmt.Sprintf(`[...document.querySelectorAll("dialog button, button")].filter((b) => b.checkVisibility() && b.innerText.trim() === %s && (b.closest("dialog") || !document.querySelector("dialog[open]")))[0]`, w)
 	b.eventually("button "+words, find+" !== undefined")
+	b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
+}
+
+// click waits for what a selector finds, and clicks it.
+func (b *browser) click(selector string) {
+	b.t.Helper()
+	find := fmt.Sprintf("document.querySelector(%q)", selector)
+	b.eventually(selector, find+" !== null")
 	b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
 }
 

@@ -117,7 +117,7 @@ func TestCansPage(t *testing.T) {
 	f.answer("cans", 201, record.CanView{ID: "hardener-5", Part: mix.Hardener, Material: "hardener-a", State: record.CanNew, MadeAt: time.Now()})
 	b.press("Add a can…")
 	b.looks("dialog-can", wide, phone)
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog [value="hardener:hardener-a"]').click()`))
+	b.click(`dialog [value="hardener:hardener-a"]`)
 	b.fills("lot", " H 4 ")
 	b.fills("use_by", "2027-01-31")
 	b.press("Add it")
@@ -179,7 +179,7 @@ func TestPouredFrom(t *testing.T) {
 	want(t, f.body(t, "batches/0612-4/confirm"), "can", "hardener-2", "can_override", "Only for a trial print", "step", "hardener")
 
 	// The reason is for that can.
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('.pour-from [value="hardener-5"]').click()`))
+	b.click(`.pour-from [value="hardener-5"]`)
 	b.sees(".pour-from", "First stir can hardener-5 to the bottom")
 	b.press("Can hardener-5 is stirred")
 	f.body(t, "cans/hardener-5/stirred")

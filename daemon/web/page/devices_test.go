@@ -55,7 +55,7 @@ func TestDevicesInTrouble(t *testing.T) {
 	b.sees("#lamps", "Does not report back") // press-2
 
 	b.sees("#alarms", "Look at its cable and its plug.")
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('[aria-label="Acknowledge: sensor stale of floor-air"]').click()`))
+	b.click(`[aria-label="Acknowledge: sensor stale of floor-air"]`)
 	f.body(t, "alarms/sensor-stale/floor-air/acknowledge")
 
 	// A sensor that works, but about which an alarm stands, is not simply fine.

@@ -189,7 +189,7 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	b.press("Undo the last pour")
 	want(t, f.body(t, "batches/0612-4/correct"), "undo", true)
 	b.press("That was something else…")
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="thinner"]').click()`))
+	b.click(`dialog input[value="thinner"]`)
 	b.press("That is what it was")
 	b.eventually("dialog closed", `!document.querySelector("dialog")`)
 	want(t, f.body(t, "batches/0612-4/correct"), "part", "thinner")
@@ -213,7 +213,7 @@ func TestStartRemembersTheLastChoices(t *testing.T) {
 	b.open(f)
 	b.sees(".sheet", "assumed")
 	for _, choice := range []string{`[name="ink"][value="matt-10"]`, `[name="where"][value="press:press-3"]`, `[name="artwork"][value="fine-detail"]`} {
-		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("document.querySelector(%q).click()", choice)))
+		b.click(choice)
 	}
 	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector("details").open = true, document.querySelector('[name="ink_g"]').value = "80")`))
 	b.press("Start this mix")
@@ -275,7 +275,7 @@ func TestRestAndLoad(t *testing.T) {
 	// A press that holds a batch is said to, and what stands there is replaced.
 	b.press("Onto another press…")
 	b.sees("dialog", "holds 0612-2, which comes off")
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="press-2"]').click()`))
+	b.click(`dialog input[value="press-2"]`)
 	b.press("It is on this press")
 	b.eventually("dialog closed", `!document.querySelector("dialog")`)
 	want(t, f.body(t, "batches/0612-5/load"), "press", "press-2", "replace", true)
@@ -345,9 +345,9 @@ func TestGoodCloseUnload(t *testing.T) {
 
 	press("0612-2", "Close…")
 	b.sees("dialog", "Was it still good?")
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="went-off"]').click()`))
+	b.click(`dialog input[value="went-off"]`)
 	b.sees("dialog", "When did it go off?")
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('dialog input[value="now"]').click()`))
+	b.click(`dialog input[value="now"]`)
 	b.press("Close it")
 	want(t, f.body(t, "batches/0612-2/close"), "outcome", "went-off", "still_good", "no", "seen", "now")
 	b.sees("#notice", "not yet on disk")

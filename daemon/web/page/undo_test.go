@@ -24,7 +24,7 @@ func TestUndo(t *testing.T) {
 		b.sees(".undo-bar", "Undo (10)")
 		b.sees(".undo-bar", "Undo (8)")
 		b.looks("undo"+path[1:], wide, phone)
-		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".undo-bar button").click()`))
+		b.click(`.undo-bar button`)
 		want(t, f.body(t, "batches/0612-1/undo"), "seq", 41)
 		b.sees(".undo-bar", "Taken back: Moved 0612-1 to press-3")
 
@@ -33,7 +33,7 @@ func TestUndo(t *testing.T) {
 		f.answer("good", 200, moved)
 		b.act("I looked: it is good", "0612-1")
 		b.sees(".undo-bar", "Said that 0612-1 is good")
-		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".undo-bar button").click()`))
+		b.click(`.undo-bar button`)
 		b.sees(".undo-bar", "it was more than ten seconds ago")
 		b.eventually("the bar is gone", `document.querySelector(".undo-bar").hidden`)
 	}
