@@ -19,23 +19,19 @@ import (
 	"time"
 )
 
-//go:embed static/*.html static/*.css static/*.js static/*.svg
+//go:embed static/*.css static/*.js static/*.svg
 var static embed.FS
 
 // contentTypes are written out: those that package mime knows depend on the machine.
 var contentTypes = map[string]string{
-	".html": "text/html; charset=utf-8",
-	".css":  "text/css; charset=utf-8",
-	".js":   "text/javascript; charset=utf-8",
-	".svg":  "image/svg+xml",
+	".css": "text/css; charset=utf-8",
+	".js":  "text/javascript; charset=utf-8",
+	".svg": "image/svg+xml",
 }
 
 // policy lets the page load from its own origin alone. It also forbids script and style
 // inside the document.
 const policy = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
-
-// documents are where the pages are; all other files are below /assets/.
-var documents = map[string]string{"index.html": "/", "presses.html": "/presses", "devices.html": "/devices", "cans.html": "/cans"}
 
 // batchPage is the page of any one batch; which, it reads from its own address.
 const batchPage = "batch"
@@ -85,24 +81,20 @@ func Handler() http.Handler {
 // linked, so a failure is a fault of the program.
 func read() map[string]asset {
 	assets := map[string]asset{}
+	add := func(at string, body []byte, kind string) {
+		sum := sha256.Sum256(body)
+		assets[at] = asset{body, kind, `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`}
+	}
+	for _, d := range documents {
+		add(d.At, d.html(), "text/html; charset=utf-8")
+	}
 	err := fs.WalkDir(static, "static", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
 		}
 		body, err := static.ReadFile(name)
-		if err != nil {
-			return err
-		}
-		at, ok := documents[path.Base(name)]
-		switch {
-		case path.Base(name) == "batch.html":
-			at = batchPage
-		case !ok:
-			at = "/assets/" + path.Base(name)
-		}
-		sum := sha256.Sum256(body)
-		assets[at] = asset{body, contentTypes[path.Ext(name)], `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`}
-		return nil
+		add("/assets/"+path.Base(name), body, contentTypes[path.Ext(name)])
+		return err
 	})
 	if err != nil {
 		panic(fmt.Sprintf("page: embedded files: %v", err))
