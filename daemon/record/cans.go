@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -188,24 +189,11 @@ func (e CanEmptied) apply(s *State, r Record) {
 		}
 	}
 	slices.SortFunc(empty, func(a, b *Can) int {
-		if d := a.EmptiedAt.Compare(b.EmptiedAt); d != 0 {
-			return d
-		}
-		return compareText(a.ID, b.ID)
+		return cmp.Or(a.EmptiedAt.Compare(b.EmptiedAt), cmp.Compare(a.ID, b.ID))
 	})
 	for i := range len(empty) - keptEmptied {
 		delete(s.Cans, empty[i].ID) // changeCan has made the map this state's own
 	}
-}
-
-func compareText(a, b string) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func (e PouredFrom) apply(s *State, r Record) {

@@ -119,7 +119,7 @@ func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) 
 	if p.SampleEvery > 0 {
 		people.Go(func() {
 			var err error
-			if samples, err = p.sample(working); err != nil && working.Err() == nil {
+			if samples, err = p.sample(working); working.Err() == nil {
 				failed <- err
 			}
 		})
@@ -142,7 +142,8 @@ func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) 
 }
 
 // sample measures, at one bench after the other, how long it takes from a jump of the
-// humidity in the sensor's file to the light of a subscriber.
+// humidity in the sensor's file to the light of a subscriber. It goes on until ctx is done
+// or one cannot be measured; the error says which.
 func (p *plant) sample(ctx context.Context) (all []time.Duration, err error) {
 	for {
 		b := p.benches[p.random.IntN(len(p.benches))]

@@ -18,6 +18,7 @@ var labelTemplate = template.Must(template.New("label").Parse(labelHTML))
 
 // labelOf is the label of a batch; why says why there is none.
 func (s *Server) labelOf(b record.BatchView, now *record.Snapshot) (l label.Label, why string) {
+	l.Batch = b.ID
 	switch {
 	case b.State == record.Over:
 		return l, "It was closed: no cup needs a label any more."
@@ -37,15 +38,25 @@ func (s *Server) labelOf(b record.BatchView, now *record.Snapshot) (l label.Labe
 	return l, ""
 }
 
-// labelSVG draws the label of a batch.
-func (s *Server) labelSVG(w http.ResponseWriter, r *http.Request) {
+// labelAsked is the label of the batch that a request names; ok is false when there is no
+// such batch, which is answered then.
+func (s *Server) labelAsked(w http.ResponseWriter, r *http.Request) (l label.Label, why string, ok bool) {
 	now := s.bench.Snapshot()
 	b, ok := findBatch(now, r.PathValue("id"))
 	if !ok {
 		writeProblem(w, http.StatusNotFound, "", "there is no open batch of that id")
+		return l, "", false
+	}
+	l, why = s.labelOf(b, now)
+	return l, why, true
+}
+
+// labelSVG draws the label of a batch.
+func (s *Server) labelSVG(w http.ResponseWriter, r *http.Request) {
+	l, why, ok := s.labelAsked(w, r)
+	if !ok {
 		return
 	}
-	l, why := s.labelOf(b, now)
 	if why != "" {
 		writeProblem(w, http.StatusConflict, "", why)
 		return
@@ -62,14 +73,10 @@ func (s *Server) labelSVG(w http.ResponseWriter, r *http.Request) {
 
 // labelPage shows it, to be printed.
 func (s *Server) labelPage(w http.ResponseWriter, r *http.Request) {
-	now := s.bench.Snapshot()
-	b, ok := findBatch(now, r.PathValue("id"))
+	l, why, ok := s.labelAsked(w, r)
 	if !ok {
-		writeProblem(w, http.StatusNotFound, "", "there is no open batch of that id")
 		return
 	}
-	l, why := s.labelOf(b, now)
-	l.Batch = b.ID
 	var out bytes.Buffer
 	err := labelTemplate.Execute(&out, struct {
 		label.Label

@@ -1,9 +1,9 @@
 // The presses of other benches, as this bench hears them: nothing is done to them from here.
 import { reach } from "./axis.js";
-import { boardRows, lampPart } from "./board.js";
+import { boardRows, placeRow } from "./board-rows.js";
 import { h, keyed, setText, show } from "./dom.js";
 import { age, secondsUntil } from "./format.js";
-import { axisHead, drawLife, lifeBar } from "./life.js";
+import { axisHead } from "./life.js";
 import { meaningWords } from "./signs.js";
 
 // othersBatches are the batches of all other benches.
@@ -74,38 +74,20 @@ function benchPart() {
 }
 
 function otherRow() {
-  const name = h("h3", { class: "board-name" });
-  const lamp = lampPart();
-  const batchLine = h("p", { class: "board-batch" });
-  const state = h("p", { class: "batch-state" });
-  const left = h("p", { class: "board-left" });
-  const spread = h("p", { class: "board-band" });
-  const next = h("p", { class: "board-next batch-next" });
-  const bar = lifeBar();
-  const element = h("li", { class: "board-row" },
-    h("div", { class: "board-press" }, lamp.shape, h("div", { class: "board-words" }, name, lamp.word, lamp.reason)),
-    h("div", { class: "board-life" }, batchLine, state, bar.element),
-    h("div", { class: "board-figures" }, left, spread, next));
+  const part = placeRow("h3");
   let row;
   return {
-    element,
+    element: part.element,
     update(given) {
       row = given;
-      setText(name, row.name);
-      element.dataset.place = row.press ? "press" : "zone";
-      element.dataset.quality = row.batch?.quality ?? "none";
+      part.place(row);
     },
     draw(now, length, contact) {
       const { press, batch } = row;
-      lamp.draw({ press: press && { ...press, reason: pressWords(press, now) }, batch }, contact);
-      const lives = Boolean(batch?.ends_at) && contact;
-      for (const part of [left, spread, bar.element]) show(part, lives);
-      show(next, false);
-      if (lives) drawLife({ left, spread, next, bar }, batch, now, length);
-      setText(batchLine, batch ? [`${batch.id} · ${batch.ink}`, batch.state === "resting" && "still rests", batch.state === "mixing" && "is being mixed"].filter(Boolean).join(", ") : "");
-      show(batchLine, Boolean(batch));
-      setText(state, contact && batch ? batchWords(batch, now) : "");
-      show(state, state.textContent !== "");
+      part.lamp.draw({ press: press && { ...press, reason: pressWords(press, now) }, batch }, contact);
+      part.life(batch?.ends_at && contact ? batch : null, now, length, false);
+      const words = batch ? [`${batch.id} · ${batch.ink}`, batch.state === "resting" && "still rests", batch.state === "mixing" && "is being mixed"] : [];
+      part.say(words.filter(Boolean).join(", "), contact && batch ? batchWords(batch, now) : "");
     },
   };
 }
