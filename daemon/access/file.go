@@ -138,7 +138,7 @@ func parse(raw []byte) (content, error) {
 		}
 	}
 	for _, t := range c.Tokens {
-		if err := errors.Join(tokenName(t.Name), validRights(t.May)); err != nil {
+		if err := t.check(); err != nil {
 			return content{}, fmt.Errorf("its tokens cannot be read: %w", err)
 		}
 	}

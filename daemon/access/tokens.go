@@ -7,39 +7,44 @@ import (
 	"time"
 )
 
-// validRights wants no unknown right.
-func validRights(may []Right) error {
-	for _, r := range may {
+// check says what is wrong with a token: its name, an unknown right, nothing that it is
+// good for, or lights that it cannot have.
+func (t Token) check() error {
+	errs := []error{tokenName(t.Name)}
+	for _, r := range t.May {
 		if !slices.Contains(Rights(), r) {
-			return fmt.Errorf("there is no right %q; there are report, mix, acknowledge and configure", r)
+			errs = append(errs, fmt.Errorf("there is no right %q; there are report, mix, acknowledge and configure", r))
 		}
 	}
-	return nil
+	if len(t.May) == 0 && !t.MQTT {
+		errs = append(errs, errors.New("a token that may do nothing is of no use; name one or more of report, mix, acknowledge and configure"))
+	}
+	for _, l := range t.Lights {
+		if !idShape.MatchString(l) {
+			errs = append(errs, fmt.Errorf("%q is no light's id", l))
+		}
+	}
+	if len(t.Lights) > 0 && !t.MQTT {
+		errs = append(errs, errors.New("only a user of the built-in broker is restricted to lights"))
+	}
+	return errors.Join(errs...)
 }
 
 // NewToken makes a token and returns its secret, which is not kept. now is the wall
 // clock.
 func (s *Store) NewToken(name string, may []Right, now time.Time) (secret string, err error) {
-	if len(may) == 0 {
-		return "", errors.New("a token that may do nothing is of no use; name one or more of report, mix, acknowledge and configure")
-	}
 	return s.make(Token{Name: name, May: may}, now)
 }
 
 // NewUser makes a user of the built-in broker and returns the password, which is not
 // kept. A user without rights may read; one with lights reads nothing but theirs.
 func (s *Store) NewUser(name string, may []Right, lights []string, now time.Time) (password string, err error) {
-	for _, l := range lights {
-		if !idShape.MatchString(l) {
-			return "", fmt.Errorf("%q is no light's id", l)
-		}
-	}
 	return s.make(Token{Name: name, May: may, MQTT: true, Lights: lights}, now)
 }
 
 // make enters a token under a free name, and gives it its secret.
 func (s *Store) make(t Token, now time.Time) (secret string, err error) {
-	if err := errors.Join(tokenName(t.Name), validRights(t.May)); err != nil {
+	if err := t.check(); err != nil {
 		return "", err
 	}
 	sorted := slices.Clone(t.May)

@@ -152,6 +152,10 @@ func tcpAddress(port string) (string, error) {
 	if n, err := strconv.ParseUint(u.Port(), 10, 16); err != nil || n == 0 {
 		return "", fmt.Errorf("%w: port %q: want a TCP port from 1 to 65535 after the host", ErrSettings, port)
 	}
+	// net/url takes an IPv6 address without its brackets for a host, net does not.
+	if _, _, err := net.SplitHostPort(u.Host); err != nil {
+		return "", fmt.Errorf("%w: port %q: an IPv6 address stands in brackets, as tcp://[::1]:4001", ErrSettings, port)
+	}
 	return u.Host, nil
 }
 

@@ -80,6 +80,7 @@ func TestCheck(t *testing.T) {
 		"want tcp://":      {Port: "udp://h:1"},
 		"TCP port":         {Port: "tcp://host"},
 		"nothing more":     {Port: "tcp://host:1/path"},
+		"in brackets":      {Port: "tcp://::1"},
 		"baud -1":          {Port: "/dev/a", Baud: -1},
 		`mode "8N3"`:       {Port: "/dev/a", Mode: "8N3"},
 		`mode "9N1"`:       {Port: "/dev/a", Mode: "9N1"},
@@ -105,6 +106,7 @@ func FuzzCheck(f *testing.F) {
 	f.Add("/dev/ttyUSB0", "8N1", 9600)
 	f.Add("tcp://127.0.0.1:80", "7E1", 0)
 	f.Add("tcp://[::1%lo]:80", "5S2", -3)
+	f.Add("tcp://::1", "", 0)
 	f.Fuzz(func(t *testing.T, port, mode string, baud int) {
 		s := Settings{Port: port, Mode: mode, Baud: baud}
 		err := s.Check()
