@@ -53,6 +53,15 @@ type batch struct {
 	EndsAt      *ends              `json:"ends_at"`
 	Risk        *float64           `json:"risk"`
 	Quality     string             `json:"quality"`
+	PourFrom    []canChoice        `json:"pour_from"`
+}
+
+// canChoice is a can that the pour which a mix waits for may come from.
+type canChoice struct {
+	Can     string `json:"can"`
+	Lot     string `json:"lot"`
+	Stir    string `json:"stir"`    // why it is to be stirred first
+	Expired string `json:"expired"` // why it is refused
 }
 
 type component struct {

@@ -15,8 +15,9 @@ type post struct {
 	// heeds says whether somebody makes the next mix in time, by rounds.
 	heeds func(round int) bool
 
-	round  int
-	looked string // the batch that somebody looked at when the light turned yellow
+	round   int
+	counter counter
+	looked  string // the batch that somebody looked at when the light turned yellow
 }
 
 // posts are the presses. On the first nobody heeds the yellow light in every other
@@ -47,14 +48,17 @@ const (
 // while the first mix is poured.
 func (m *mixer) run(ctx context.Context, first float64) error {
 	began := m.clock.Now().Mono
-	floor := posts()
+	m.floor = posts()
 	m.clock.SetSpeed(first)
 	m.story.tell("the mixer will be at the bench in %.0f seconds: time to open the page", comesAfter.Seconds())
-	err := m.clock.Wait(ctx, comesAfter)
+	err := m.stockUp(ctx)
 	if err == nil {
-		j := floor[0].job(m, thinnerEarly)
+		err = m.clock.Wait(ctx, comesAfter)
+	}
+	if err == nil {
+		j := m.floor[0].job(m, thinnerEarly)
 		j.pace, j.stir = first, firstStir
-		err = m.supply(ctx, floor[0], j, batch{})
+		err = m.supply(ctx, m.floor[0], j, batch{})
 	}
 	look := time.NewTicker(50 * time.Millisecond)
 	defer look.Stop()
@@ -64,7 +68,7 @@ func (m *mixer) run(ctx context.Context, first float64) error {
 		case <-m.feed.changed:
 		case <-look.C:
 		}
-		for _, p := range floor {
+		for _, p := range m.floor {
 			open := m.clock.Now().Mono-began >= p.opensAt && m.tally.loaded >= p.opensAfter
 			if err == nil && open {
 				err = m.attend(ctx, p)
@@ -109,6 +113,9 @@ func (m *mixer) attend(ctx context.Context, p *post) error {
 			return m.supply(ctx, p, p.job(m, m.nextMishap(p)), b)
 		}
 	}
+	if m.clock.Now().Mono-p.counter.reported >= reportEvery {
+		return m.prints(ctx, p, b.ID)
+	}
 	return nil
 }
 
@@ -128,6 +135,9 @@ func (m *mixer) supply(ctx context.Context, p *post, j job, old batch) error {
 		return err
 	}
 	if old.ID != "" {
+		if err := m.prints(ctx, p, old.ID); err != nil {
+			return err
+		}
 		err := m.end(ctx, old, map[string]any{"outcome": "used-up", "still_good": "yes", "left_g": 4}, "used up in time, and still good")
 		if err != nil {
 			return err
@@ -152,7 +162,7 @@ func (m *mixer) load(ctx context.Context, p *post, b batch) error {
 		_, there := m.feed.find(func(x batch) bool { return x.ID == b.ID && x.on(p.press) })
 		return there
 	})
-	return ctx.Err()
+	return m.prints(ctx, p, b.ID)
 }
 
 // lookAt has somebody look at a batch whose light has turned yellow.
@@ -183,7 +193,10 @@ func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 // stop is what happens at a red light: printing ends, somebody looks at the ink, and
 // whatever it is like the batch is closed.
 func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
-	m.story.tell("%s stops printing at the red light", p.press)
+	if err := m.prints(ctx, p, b.ID); err != nil {
+		return err
+	}
+	m.story.tell("%s stops printing at the red light, after %d prints", p.press, p.counter.total)
 	if err := m.clock.Wait(ctx, sentFor); err != nil {
 		return err
 	}
@@ -238,9 +251,8 @@ func (m *mixer) adopt(ctx context.Context) error {
 	if err != nil || !ok {
 		return err
 	}
-	floor := posts()
-	if i := slices.IndexFunc(floor, func(p *post) bool { return p.press == b.For }); i >= 0 {
-		return m.load(ctx, floor[i], b)
+	if i := slices.IndexFunc(m.floor, func(p *post) bool { return p.press == b.For }); i >= 0 {
+		return m.load(ctx, m.floor[i], b)
 	}
 	return nil
 }

@@ -20,6 +20,7 @@ type mixer struct {
 	clock  *Paced
 	story  *story
 	random *rand.Rand
+	floor  []*post
 
 	speed   float64 // of the time lapse
 	pouring float64 // while the present mix is poured
@@ -127,7 +128,7 @@ func (m *mixer) step(ctx context.Context, b batch, j *job) (batch, error) {
 		}
 		m.comeToRest(ctx)
 		m.story.tell("batch %s: a cup on the scale, %.1f g", b.ID, m.scale.Grams())
-		return m.confirm(ctx, b, step)
+		return m.confirm(ctx, b, step, "")
 	case "ink", "hardener", "thinner":
 		return m.pour(ctx, b, j)
 	case "stir-hardener", "stir-thinner":
@@ -143,13 +144,22 @@ func (m *mixer) step(ctx context.Context, b batch, j *job) (batch, error) {
 	}
 }
 
-func (m *mixer) confirm(ctx context.Context, b batch, step string) (batch, error) {
-	return m.api.change(ctx, map[string]any{"step": step}, "batches", b.ID, "confirm")
+// confirm confirms a step; can is where a pour came from, where that is known.
+func (m *mixer) confirm(ctx context.Context, b batch, step, can string) (batch, error) {
+	body := map[string]any{"step": step}
+	if can != "" {
+		body["can"] = can
+	}
+	return m.api.change(ctx, body, "batches", b.ID, "confirm")
 }
 
 // pour pours what is missing of the next part, as well as a person can.
 func (m *mixer) pour(ctx context.Context, b batch, j *job) (batch, error) {
 	part, asked := b.nextPour()
+	can, err := m.canFor(ctx, b, j.stir)
+	if err != nil {
+		return b, err
+	}
 	if missing := asked - (m.scale.Grams() - m.baseG); missing > 0 {
 		aim := missing + m.random.NormFloat64()*min(aimG, aimShare*asked+divisionG/4)
 		switch {
@@ -165,7 +175,7 @@ func (m *mixer) pour(ctx context.Context, b batch, j *job) (batch, error) {
 	}
 	m.comeToRest(ctx)
 	poured := m.scale.Grams() - m.baseG
-	next, err := m.confirm(ctx, b, b.waitsFor())
+	next, err := m.confirm(ctx, b, b.waitsFor(), can)
 	if err != nil {
 		return next, err
 	}
@@ -177,18 +187,23 @@ func (m *mixer) pour(ctx context.Context, b batch, j *job) (batch, error) {
 	return next, nil
 }
 
-// stir stirs. After the first mix it happens in the time lapse.
-func (m *mixer) stir(ctx context.Context, b batch, takes time.Duration) (batch, error) {
+// lapse lets time go by in which nothing is poured, after the first mix in the time
+// lapse.
+func (m *mixer) lapse(ctx context.Context, takes time.Duration) error {
 	if m.pouring > 1 {
 		m.clock.SetSpeed(m.speed)
 	}
-	err := m.clock.Wait(ctx, takes)
-	m.clock.SetSpeed(m.pouring)
-	if err != nil {
+	defer m.clock.SetSpeed(m.pouring)
+	return m.clock.Wait(ctx, takes)
+}
+
+// stir stirs the mix.
+func (m *mixer) stir(ctx context.Context, b batch, takes time.Duration) (batch, error) {
+	if err := m.lapse(ctx, takes); err != nil {
 		return b, err
 	}
 	m.comeToRest(ctx)
-	next, err := m.confirm(ctx, b, b.waitsFor())
+	next, err := m.confirm(ctx, b, b.waitsFor(), "")
 	if err == nil {
 		m.story.tell("batch %s: %s stirred in", b.ID, b.waitsFor()[len("stir-"):])
 	}
@@ -198,7 +213,7 @@ func (m *mixer) stir(ctx context.Context, b batch, takes time.Duration) (batch, 
 // askForThinner asks for the thinner before the hardener is stirred in, which no guide
 // may let pass.
 func (m *mixer) askForThinner(ctx context.Context, b batch) error {
-	_, err := m.confirm(ctx, b, "thinner")
+	_, err := m.confirm(ctx, b, "thinner", "")
 	r, is := refused(err)
 	switch {
 	case is:

@@ -12,6 +12,7 @@ import (
 	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -52,16 +53,18 @@ func rehearse(t *testing.T, o Options, line func(text string, stop func())) {
 }
 
 var (
-	pageLine = regexp.MustCompile(`^the page is at (http://127\.0\.0\.1:\d+)/$`)
-	lampLine = regexp.MustCompile(`light-1 shows ([a-z-]+): ([a-z]+), ([a-z]+)`)
-	loadLine = regexp.MustCompile(`batch (\S+) is loaded on press-1`)
+	pageLine  = regexp.MustCompile(`^the page is at (http://127\.0\.0\.1:\d+)/$`)
+	lampLine  = regexp.MustCompile(`light-1 shows ([a-z-]+): ([a-z]+), ([a-z]+)`)
+	printLine = regexp.MustCompile(`press-1 stops printing at the red light, after (\d+) prints`)
+	loadLine  = regexp.MustCompile(`batch (\S+) is loaded on press-1`)
 )
 
 // The whole story once, with time so fast that an hour passes in fifteen seconds: what
 // the lamp was told over MQTT, and what page and metrics say meanwhile.
 func TestStory(t *testing.T) {
 	page, first := "", true
-	var meanings, refusals, end []string
+	var meanings, refusals, stirs, end []string
+	printed := 0
 	rehearse(t, Options{Speed: 240, First: 10, Seed: 1}, func(text string, stop func()) {
 		if first {
 			first = false
@@ -80,6 +83,12 @@ func TestStory(t *testing.T) {
 		if strings.Contains(text, "refused: No thinner yet") {
 			refusals = append(refusals, text)
 		}
+		if strings.Contains(text, "stirred to the bottom first: it was never stirred") {
+			stirs = append(stirs, text)
+		}
+		if m := printLine.FindStringSubmatch(text); m != nil {
+			printed, _ = strconv.Atoi(m[1])
+		}
 		if m := loadLine.FindStringSubmatch(text); m != nil && len(end) == 0 { // the first
 			end = append(end, m[1])
 			checkLoaded(t, page, m[1])
@@ -95,6 +104,13 @@ func TestStory(t *testing.T) {
 	if len(refusals) != 1 {
 		t.Errorf("thinner before the stir was refused %d times, want once", len(refusals))
 	}
+	if len(stirs) < 2 || !strings.Contains(stirs[0], "can hard-1-1, lot S-0431") {
+		t.Errorf("stirred: %q", stirs)
+	}
+	// One in three seconds, from the load to the red light after half an hour and more.
+	if printed < 600 || printed > 1400 {
+		t.Errorf("%d prints until the red light", printed)
+	}
 	if len(end) != 2 || !strings.Contains(end[1], "1 closed") {
 		t.Errorf("loaded and ended with %q", end)
 	}
@@ -107,6 +123,7 @@ func checkLoaded(t *testing.T, page, id string) {
 		Batches []struct {
 			ID, Ink, Press, Quality string
 			Spent                   float64
+			Lots                    []struct{ Part, Can, Lot string }
 		}
 	}
 	// A change is answered a moment before the lists show it.
@@ -119,6 +136,14 @@ func checkLoaded(t *testing.T, page, id string) {
 	if len(list.Batches) != 1 || list.Batches[0].ID != id || list.Batches[0].Ink != "hard-1" || list.Batches[0].Press != "press-1" ||
 		list.Batches[0].Quality != "good" || list.Batches[0].Spent <= 0 || list.Batches[0].Spent > 0.1 {
 		t.Errorf("HTTP shows %+v", list)
+	}
+	for _, from := range list.Batches[0].Lots {
+		if from.Can == "" || from.Lot == "" {
+			t.Errorf("poured from %+v", from)
+		}
+	}
+	if len(list.Batches[0].Lots) != 3 {
+		t.Errorf("poured from %+v, want three cans", list.Batches[0].Lots)
 	}
 	var events struct {
 		Events []struct{ Kind, Batch, Step string }

@@ -1,0 +1,64 @@
+package rehearsal
+
+import (
+	"context"
+	"slices"
+	"time"
+)
+
+// delivery is a can that stands on the shelf when the demo begins, as the API takes it.
+type delivery struct {
+	ID       string `json:"id"`
+	Ink      string `json:"ink,omitempty"`
+	Hardener string `json:"hardener,omitempty"`
+	Thinner  string `json:"thinner,omitempty"`
+	Lot      string `json:"lot"`
+	Colour   string `json:"colour,omitempty"`
+	OpenedOn string `json:"opened_on,omitempty"`
+	UseBy    string `json:"use_by,omitempty"`
+}
+
+// shelf is what stands there on a day: most cans are in use, one ink is not open yet, and
+// one hardener was past its last day yesterday.
+func shelf(today time.Time) []delivery {
+	day := func(n int) string { return today.Local().AddDate(0, 0, n).Format(time.DateOnly) }
+	return []delivery{
+		{ID: "hardener-a-1", Hardener: "hardener-a", Lot: "HA-0915", OpenedOn: day(-80), UseBy: day(-1)},
+		{ID: "hardener-a-2", Hardener: "hardener-a", Lot: "HA-1120", OpenedOn: day(-2), UseBy: day(200)},
+		{ID: "hardener-b-1", Hardener: "hardener-b", Lot: "HB-1102", OpenedOn: day(-9), UseBy: day(150)},
+		{ID: "gloss-4-1", Ink: "gloss-4", Colour: "black", Lot: "G-2207", OpenedOn: day(-20), UseBy: day(400)},
+		{ID: "hard-1-1", Ink: "hard-1", Colour: "deep blue", Lot: "S-0431", OpenedOn: day(-5), UseBy: day(300)},
+		{ID: "flex-20-1", Ink: "flex-20", Colour: "red", Lot: "F-1188", UseBy: day(330)},
+		{ID: "matt-10-1", Ink: "matt-10", Colour: "red", Lot: "M-0776", OpenedOn: day(-31), UseBy: day(290)},
+		{ID: "thinner-s-1", Thinner: "thinner-s", Lot: "T-3005", OpenedOn: day(-12)},
+	}
+}
+
+// stockUp makes the cans on the shelf known to the bench.
+func (m *mixer) stockUp(ctx context.Context) error {
+	for _, d := range shelf(m.clock.Now().Wall) {
+		if _, err := m.api.change(ctx, d, "cans"); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// canFor is the first can that may be poured from, stirred to the bottom where the guide
+// asks for it; empty where the shop keeps no account of cans.
+func (m *mixer) canFor(ctx context.Context, b batch, stir time.Duration) (string, error) {
+	i := slices.IndexFunc(b.PourFrom, func(c canChoice) bool { return c.Expired == "" })
+	if i < 0 {
+		return "", nil
+	}
+	c := b.PourFrom[i]
+	if c.Stir == "" {
+		return c.Can, nil
+	}
+	m.story.tell("batch %s: can %s, lot %s, is stirred to the bottom first: %s", b.ID, c.Can, c.Lot, c.Stir)
+	if err := m.lapse(ctx, stir); err != nil {
+		return "", err
+	}
+	_, err := m.api.change(ctx, nil, "cans", c.Can, "stirred")
+	return c.Can, err
+}
