@@ -2,7 +2,7 @@
 // how long it lives, where it stood, what happened to it. Nothing is changed here.
 import { get, Refused } from "./api.js";
 import { parseEnds } from "./axis.js";
-import { dayTime } from "./dates.js";
+import { day, dayTime, timeOfDay } from "./dates.js";
 import { h, setText, show } from "./dom.js";
 import { clockTime, grams, remaining, secondsUntil } from "./format.js";
 import { byId, live } from "./live.js";
@@ -50,7 +50,7 @@ function tell(b) {
     part("What was poured", h("ul", { class: "told-list" }, b.components.map((c) => pouredRow(c, b.lots)))),
     part("Where it stood", presses(b), b.presses.length > 1 && h("p", { text: `Altogether ${b.prints} prints.` })),
     b.tests.length > 0 && part("Tests", h("ul", { class: "told-list" }, b.tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${t.kind}, ${t.result === "pass" ? "passed" : "failed"}` })))),
-    part("What happened", h("ol", { class: "told-list" }, b.events.map((e) => h("li", {}, h("span", { class: "told-time", text: dayTime(e.time) }), h("span", { text: eventWords(e) }))))),
+    part("What happened", h("ol", { class: "told-list" }, b.events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: "Its label" })),
   ].filter(Boolean);
 }
@@ -59,6 +59,12 @@ function pouredRow(c, lots) {
   const lot = lots.find((l) => l.can === c.can && l.part === c.part);
   const from = c.can ? ` from ${c.can}${lot?.assumed ? " (the can in use; nobody named it)" : ""}` : ", its can is not known";
   return h("li", {}, h("strong", { text: grams(c.g) }), ` ${c.part}${from}`, lot?.lot && h("a", { class: "lot-link", href: `/cans?lot=${encodeURIComponent(lot.lot)}`, text: `lot ${lot.lot}` }));
+}
+
+// eventRow names the day only where it is another than that of the row before.
+function eventRow(e, i, all) {
+  const at = i > 0 && day(all[i - 1].time) === day(e.time) ? timeOfDay(e.time) : dayTime(e.time);
+  return h("li", {}, h("span", { class: "told-time", text: at }), h("span", { text: eventWords(e) }));
 }
 
 const happened = {
@@ -71,10 +77,13 @@ const happened = {
   closed: (e) => `closed: ${outcome(e.outcome)}`, abandoned: () => "given up",
 };
 
+// Whose name says nothing: the bench itself, and its own computer while no PIN is set.
+const unnamed = ["bench", "local"];
+
 function eventWords(e) {
   const words = happened[e.kind]?.(e) ?? e.kind;
   const why = e.override || e.can_override;
-  return `${words}${why ? `, because: ${why}` : ""} (${e.by})`;
+  return `${words}${why ? `, because: ${why}` : ""}${unnamed.includes(e.by) ? "" : ` (${e.by})`}`;
 }
 
 function drawLife(now) {

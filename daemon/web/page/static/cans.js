@@ -1,7 +1,7 @@
 // The cans, each with its state in words and what can be done with it.
 import { change } from "./api.js";
 import { makeDialog, openedDialog } from "./can-dialogs.js";
-import { day } from "./dates.js";
+import { dateInWords, day } from "./dates.js";
 import { button, h, keyed, setText, show } from "./dom.js";
 
 const states = {
@@ -58,7 +58,7 @@ function canRow({ store, say }, find) {
       setText(stir, row.stir && row.state !== "empty" ? `Stir it to the bottom before you pour: ${row.stir}.` : "");
       show(stir, stir.textContent !== "");
       setText(facts, [
-        row.opened_on && `opened ${row.opened_on}`, row.last_day && `last day ${row.last_day}`,
+        row.opened_on && `opened ${dateInWords(row.opened_on)}`, row.last_day && `last day ${dateInWords(row.last_day)}`,
         row.stirred_at && `stirred ${day(row.stirred_at)}`, row.used_at && `last used ${day(row.used_at)}`, row.emptied_at && `emptied ${day(row.emptied_at)}`,
       ].filter(Boolean).join(" · "));
       setText(empty, row.state === "empty" ? "It is not empty" : "It is empty");

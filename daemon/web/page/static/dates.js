@@ -9,11 +9,17 @@ export function day(at) {
   return `${d.getDate()}\u00a0${months[d.getMonth()]}\u00a0${d.getFullYear()}`;
 }
 
-// dayTime adds the time of day: "12 Jun 2026, 08:05".
-export function dayTime(at) {
+// timeOfDay writes the local time of an instant: "08:05".
+export function timeOfDay(at) {
   const d = new Date(at);
-  return `${day(at)}, ${two(d.getHours())}:${two(d.getMinutes())}`;
+  return `${two(d.getHours())}:${two(d.getMinutes())}`;
 }
+
+// dayTime writes both: "12 Jun 2026, 08:05".
+export const dayTime = (at) => `${day(at)}, ${timeOfDay(at)}`;
+
+// dateInWords writes a date without a time, 2026-06-12, as day does.
+export const dateInWords = (date) => day(`${date}T00:00`);
 
 // isoDay writes the local day as fields of dates take it: "2026-06-12".
 export function isoDay(at) {
