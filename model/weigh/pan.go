@@ -1,5 +1,7 @@
 package weigh
 
+import "math"
+
 // PanState says how far a base may be relied on.
 type PanState string
 
@@ -53,7 +55,10 @@ func (p Pan) Next(readingG float64) Pan {
 }
 
 // PouredG is what has been poured since the base, if the base holds.
-func (p Pan) PouredG(readingG float64) float64 { return readingG - p.BaseG }
+//
+// A reading is a decimal figure, and so is the difference of two, to the microgram: what
+// a binary subtraction adds behind it is cut off.
+func (p Pan) PouredG(readingG float64) float64 { return math.Round((readingG-p.BaseG)*1e6) / 1e6 }
 
 // Holds reports whether reading minus base is what was poured. It is not while
 // the cup is away, or while a zero is unexplained.
