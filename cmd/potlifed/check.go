@@ -159,7 +159,11 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
 	what := "sensor " + c.ID
 	s, err := sensors.OpenHWMon(c.Path)
-	if err != nil {
+	switch {
+	case errors.Is(err, sensors.ErrAbsent):
+		l.fault(what, "%v; is it wired and its driver loaded? The files called name under /sys/class/hwmon say which chips the kernel has found", err)
+		return
+	case err != nil:
 		l.fault(what, "%v", err)
 		return
 	}
@@ -167,7 +171,7 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
 	defer cancel()
 	a, err := s.Read(ctx)
 	if err != nil {
-		l.fault(what, "%v", err)
+		l.fault(what, "%v; look at its cable, its supply and what the kernel says (dmesg)", err)
 		return
 	}
 	chip := ""
