@@ -238,7 +238,11 @@ func writePoured(b *strings.Builder, o mixOptions, ratio mix.Ratio, poured mix.A
 		if c.To == mix.ToExact {
 			aim = "to be exact"
 		}
-		fmt.Fprintf(b, "  add %s %s; then thinner %.1f g, total %.1f g\n", strings.Join(adds, ", "), aim, c.ThinnerG, c.TotalG)
+		thinner := ""
+		if c.ThinnerG > 0 {
+			thinner = fmt.Sprintf("; then thinner %.1f g", c.ThinnerG)
+		}
+		fmt.Fprintf(b, "  add %s %s%s; total %.1f g\n", strings.Join(adds, ", "), aim, thinner, c.TotalG)
 	}
 	if !*a.InTolerance && len(*a.Corrections) == 0 {
 		fmt.Fprintf(b, "  Nothing that puts it right fits into the cup of %g g.\n", o.cupMaxG)
