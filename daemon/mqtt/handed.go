@@ -87,6 +87,14 @@ func (h *handed) hear(kind string) {
 	}
 }
 
+// missing reports whether a kind should have come back by now and has not.
+func (h *handed) missing(kind string, now time.Time, patience time.Duration) bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	since, sent := h.since[kind]
+	return sent && !h.back[kind] && now.Sub(since) >= patience
+}
+
 // kinds returns those of which something has come back, and those of which something
 // should have by now.
 func (h *handed) kinds(now time.Time, patience time.Duration) (back, late []string) {
@@ -101,11 +109,12 @@ func (h *handed) kinds(now time.Time, patience time.Duration) (back, late []stri
 }
 
 // stateKinds are the kinds of state that are looked for, and the filter of each.
+// Answers to commands are looked for like them.
 func (t Topics) stateKinds() map[string]string {
 	return map[string]string{
 		wordAvailability: t.Availability(), wordDaemon: t.Daemon(),
 		wordAir: t.Air("+"), wordScale: t.Scale("+"), wordBatch: t.Batch("+"),
-		wordSensor: t.Sensor("+"), wordAlarm: t.Alarm("+", "+"),
+		wordSensor: t.Sensor("+"), wordAlarm: t.Alarm("+", "+"), wordDone: t.Done("+"),
 	}
 }
 
@@ -114,7 +123,7 @@ func (t Topics) stateKind(topic string) string {
 	path, ok := strings.CutPrefix(topic, t.root)
 	kind, _, _ := strings.Cut(path, "/")
 	switch kind {
-	case wordAvailability, wordDaemon, wordAir, wordScale, wordBatch, wordSensor, wordAlarm:
+	case wordAvailability, wordDaemon, wordAir, wordScale, wordBatch, wordSensor, wordAlarm, wordDone:
 		if ok {
 			return kind
 		}

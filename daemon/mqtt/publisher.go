@@ -74,6 +74,8 @@ type Publisher struct {
 	readAt   map[string]time.Duration
 	touched  map[string]bool
 	unsent   []answer
+	lastSaid message   // the newest answer that was sent
+	saidAt   time.Time // when
 	epoch    uint64
 	since    time.Time       // of the connection
 	swept    bool            // the lights' retained states were looked at
@@ -268,34 +270,6 @@ func (p *Publisher) observe(v record.AirView) {
 		p.published(clock.Took(p.clock, p.clock.Now().Mono-v.Mono))
 	}
 	p.readAt[v.Zone] = v.Mono
-}
-
-func (p *Publisher) sendAnswers() {
-	for len(p.unsent) < answerQueue {
-		select {
-		case a := <-p.answers:
-			p.unsent = append(p.unsent, a)
-			continue
-		default:
-		}
-		break
-	}
-	messages := make([]message, 0, len(p.unsent))
-	for _, a := range p.unsent {
-		b, err := a.encode()
-		if err != nil {
-			p.log.Error("answer not encoded", "verb", a.verb, "ref", a.Ref, "err", err)
-		}
-		messages = append(messages, message{topic: p.topics.Done(a.verb), qos: 1, payload: b})
-	}
-	errs := p.send(messages)
-	rest := p.unsent[:0]
-	for i, a := range p.unsent {
-		if errs[i] != nil {
-			rest = append(rest, a)
-		}
-	}
-	p.unsent = rest
 }
 
 // begin prepares for a new connection, whose broker may be an empty one.

@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"context"
 	"encoding/json"
 	"strings"
 	"testing"
@@ -79,6 +80,34 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 			inOrder(t, w, before+after)
 		})
 	}
+}
+
+// Answers that nobody can read are noticed like states, and the one that was lost comes
+// when the rights are mended.
+func TestBrokerThatRefusesAnswers(t *testing.T) {
+	m := newMosquitto(t).(*mosquitto)
+	m.rights(everythingBut("done/#", "read"))
+	r := newRoom()
+	r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
+		return record.Reply{Body: json.RawMessage(`{"id":"press-1"}`), OnDisk: true}, nil
+	}
+	w := newWitness(t, m.addr())
+	p, _ := runPublisher(t, r, m.settings(), func(p *Publisher) {
+		p.outbox.patience, p.outbox.probe = 200*time.Millisecond, 200*time.Millisecond
+	})
+	until(t, "the connection", p.Connected)
+	w.hears(t, "a state", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+	if text := p.Status().Swallowed; text != "" {
+		t.Errorf("before anything was answered: %s", text)
+	}
+	publishCommand(t, w, "prints", commandAt("r-1", time.Now(), `,"press":"press-1","add":5`))
+	until(t, "the topic to be named", func() bool { return strings.Contains(p.Status().Swallowed, root+"done/+") })
+	if n := len(w.on(root + "done/prints")); n != 0 {
+		t.Errorf("%d answers came through", n)
+	}
+	m.rights("topic readwrite potlife/#\n")
+	w.hears(t, "the answer", jsonHas(root+"done/prints", "ref", "r-1"))
+	until(t, "all to be well", func() bool { return p.Status().Swallowed == "" })
 }
 
 // inOrder checks that the first copies of all events came in order.
