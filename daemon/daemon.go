@@ -181,6 +181,13 @@ func (s *service) ready() []web.Check {
 		may.OK, may.Detail = false, err.Error()
 	}
 	checks = append(checks, may)
+	// A clock that is not set is told and is not a thing missing: a shop without a network
+	// would never be ready, and durations inside one boot are exact without it.
+	set := web.Check{Name: "clock", OK: true}
+	if !snap.ClockSynced {
+		set.Detail = "the wall clock is not set: times may be wrong, ages of batches are not"
+	}
+	checks = append(checks, set)
 	for _, d := range snap.Sensors {
 		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == "up", Detail: d.Detail})
 	}
