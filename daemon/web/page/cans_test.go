@@ -18,7 +18,6 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/web/label"
-	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
 
@@ -159,12 +158,8 @@ func TestBatchPage(t *testing.T) {
 func TestPouredFrom(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
-	mixing := mixingAt(now, guide.Hardener)
-	mixing.PourFrom = []record.CanChoice{
-		{Can: "hardener-2", Material: "hardener-a", Lot: "H 3", InUse: true, Expired: "The last day of hardener can hardener-2 was 2026-05-02."},
-		{Can: "hardener-5", Material: "hardener-a", Lot: "H 4", Stir: "it was never stirred"},
-	}
-	rows["batches"].([]record.BatchView)[0] = mixing
+	expiredCan(rows, now)
+	mixing := rows["batches"].([]record.BatchView)[0]
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.sees(".can-expired", "The last day of hardener can hardener-2 was 2026-05-02.")

@@ -158,8 +158,7 @@ function drawSteps(list, batch, ink) {
 function correctionsPart() {
   const list = h("div", { class: "correction-list" });
   const element = h("fieldset", { class: "corrections", "aria-live": "polite" },
-    h("legend", { text: "Not right yet. One of these puts it right:" }), list,
-    h("p", { class: "quiet", text: "Pour, wait until it has settled, and confirm again." }));
+    h("legend", { text: "Not right yet. Pour one of these, let it settle, confirm again:" }), list);
   let drawn = "";
   let rows = [];
   return {

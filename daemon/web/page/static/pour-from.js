@@ -11,14 +11,15 @@ export function pourFromPart({ say }, current, confirm) {
   const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
   const list = h("div", { class: "chip-row" });
   const legend = h("legend");
-  const expired = h("p", { class: "refusal can-expired" });
+  const past = h("p");
   const reason = h("p", { class: "quiet" });
   const stir = h("p", { class: "can-stir" });
   const override = button("Use it all the same…", "big", () => reasonDialog(chosen(), (text) => (given = { key: keyOf(), text })));
+  const expired = h("div", { class: "refusal can-expired" }, past, override);
   const stirred = button("It is stirred", "big", () => say(refusal, () => change(`cans/${chosen().can}/stirred`)));
   const empty = button("It is empty now", "big quiet-button", () => say(refusal, () => emptied(chosen().can)));
   const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, stir,
-    h("div", { class: "actions" }, override, stirred), refusal);
+    stirred, refusal);
   let drawn = "";
   let picked = { at: "", can: "" }; // at a step of a batch
   let given = { key: "", text: "" }; // a reason, for one can in one batch
@@ -61,7 +62,7 @@ export function pourFromPart({ say }, current, confirm) {
         })));
       }
       const excused = Boolean(can?.expired) && given.key === keyOf();
-      setText(expired, can?.expired ?? "");
+      setText(past, can?.expired ?? "");
       show(expired, Boolean(can?.expired));
       setText(reason, excused ? `Used all the same: ${given.text}` : "");
       show(reason, excused);
