@@ -75,7 +75,7 @@ type AirView struct {
 
 // ScaleView is what a scale shows. WeightG is absent when it shows none.
 type ScaleView struct {
-	Time      time.Time `json:"time"`
+	Time      time.Time `json:"time,omitzero"` // of the newest line; absent before the first
 	ID        string    `json:"id"`
 	WeightG   *float64  `json:"weight_g,omitempty"`
 	DivisionG float64   `json:"division_g"` // the finest it shows

@@ -141,7 +141,7 @@ function readingOf(store, row, now) {
   if (scale) {
     const weight = scale.weight_g === undefined ? "no weight" : `${grams(scale.weight_g, decimalsOf(scale.division_g))}, ${scale.stable ? "settled" : "moving"}`;
     const quality = scale.quality === "good" ? "" : `; ${[scale.quality, scale.why].filter(Boolean).join(": ")}`;
-    return `${weight}, ${old(scale.time)}${quality}`;
+    return `${weight}, ${scale.time ? old(scale.time) : "never heard"}${quality}`;
   }
   const air = store.all("air").find((a) => a.sensor === row.id && a.temperature_c !== undefined);
   return air ? `${celsius(air.temperature_c)}, ${percent(air.humidity_pct, 1)} RH, ${old(air.time)}` : "";

@@ -28,8 +28,10 @@ export class Store {
     this.loaded = new Set();
   }
 
-  // put takes one row in, from the stream or as the answer to a change.
+  // put takes one row in, from the stream or as the answer to a change. One that knows of fewer
+  // events than what is shown was overtaken on its way.
   put(kind, row) {
+    if (this.kinds[kind].get(keyOf[kind](row))?.row.seq > row.seq) return;
     this.kinds[kind].set(keyOf[kind](row), { row, heard: this.now(), over: over[kind]?.(row) ?? false });
     this.onChange(kind);
   }
