@@ -33,7 +33,7 @@ func (b *Bench) undo(now time.Time, by string, c record.UndoDoing) (any, error) 
 	}
 	b.decide(now, by, record.Undone{
 		Batch: c.Batch, Undoes: d.Seq, Of: d.Kind,
-		Batches: slices.Sorted(maps.Keys(d.Batches)), Presses: slices.Sorted(maps.Keys(d.Presses)),
+		Batches: slices.Sorted(maps.Keys(d.Batches)), Presses: slices.Sorted(maps.Keys(d.Presses)), Cans: slices.Sorted(maps.Keys(d.Cans)),
 	})
 	for _, batch := range d.Batches {
 		if batch != nil && batch.Phase == record.Mixing && b.scales[batch.Scale] != nil {

@@ -156,3 +156,38 @@ func TestTakenBackOverARestart(t *testing.T) {
 		t.Error("taken back over a restart")
 	}
 }
+
+// TestThinnerTakenBackIsInItsCan: the can is as if nobody had poured from it, unless somebody
+// has had it in hand since.
+func TestThinnerTakenBackIsInItsCan(t *testing.T) {
+	s := openCanShop(t)
+	id, other := s.mixes(), s.mixes()
+	can := s.makes(record.MakeCan{Thinner: "thinner-s", Lot: "T 1"})
+	s.pass(30*time.Second, both(mild))
+	thins := func(batch string) record.BatchView {
+		t.Helper()
+		v := s.must(record.ThinBatch{Batch: batch, Grams: 1, Can: can})
+		s.pass(time.Second, both(mild))
+		return v
+	}
+	before := *s.b.state.Cans[can]
+	if before.OpenedOn != "" || !before.UsedAt.IsZero() {
+		t.Fatalf("a new can was used: %+v", before)
+	}
+	done := thins(id)
+	if is := s.b.state.Cans[can]; is.OpenedOn == "" || is.UsedAt.IsZero() {
+		t.Fatalf("after a pour it is %+v", is)
+	}
+	s.must(record.UndoDoing{Batch: id, Seq: done.Seq})
+	if is := *s.b.state.Cans[can]; is != before {
+		t.Errorf("after the pour was taken back it is %+v, was %+v", is, before)
+	}
+
+	done = thins(id)
+	thins(other)
+	used := *s.b.state.Cans[can]
+	s.must(record.UndoDoing{Batch: id, Seq: done.Seq})
+	if is := *s.b.state.Cans[can]; is != used {
+		t.Errorf("the other pour was forgotten with it: %+v, was %+v", is, used)
+	}
+}

@@ -36,7 +36,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 	for _, b := range []Body{
 		Started{Instance: "i", Version: "v", Gap: time.Second, Shift: -time.Second, Countable: true}, Stopped{},
 		ClockChanged{Step: time.Hour, Synced: true}, MixStarted{Batch: "0612-1", Day: "20260612", Ink: "gloss-4", Mix: m, Basis: basis},
-		Undone{Batch: "0612-1", Undoes: 7, Of: KindClosed, Batches: []string{"0612-1"}, Presses: []string{"press-1"}},
+		Undone{Batch: "0612-1", Undoes: 7, Of: KindClosed, Batches: []string{"0612-1"}, Presses: []string{"press-1"}, Cans: []string{"thinner-1"}},
 		TakenUp{Batch: "0612-1", Scale: "scale-1", WeightG: 87, Expected: 87, Recognised: true, Mix: m},
 		PanChanged{Batch: "0612-1", Change: "tared"}, HardenerBegun{Batch: "0612-1", MixedAt: at, WeighingU: 0.01},
 		Confirmed{Batch: "0612-1", Step: "hardener", Next: "stir-hardener", Part: "hardener", AddedG: 15, MixedAt: &at, Mix: m},

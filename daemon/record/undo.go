@@ -18,6 +18,8 @@ type Undone struct {
 	Of      Kind     `json:"of"`     // and its kind
 	Batches []string `json:"batches"`
 	Presses []string `json:"presses,omitempty"`
+	// Cans were not poured from after all; absent in journals of before they were put back.
+	Cans []string `json:"cans,omitempty"`
 }
 
 // Kind is its written-out name.
@@ -35,6 +37,8 @@ type Doing struct {
 	At      time.Time         `json:"at"`
 	Batches map[string]*Batch `json:"batches"` // nil for one that it made
 	Presses map[string]Press  `json:"presses,omitempty"`
+	// Cans that it poured from and that nobody has touched since.
+	Cans map[string]Can `json:"cans,omitempty"`
 }
 
 // keptDoing is how long the state knows what was before: longer than anybody may take
@@ -125,11 +129,15 @@ func (s *State) keepDoing(before State, r Record) {
 	}
 	var kept []Doing
 	for _, old := range s.Doings {
+		old.Cans = without(old.Cans, canOf(r.Body))
 		switch {
 		case r.Stamp.At.Sub(old.At) > keptDoing:
 		case old.partOf(r):
 			// One doing in two events: what one of them touched was before as the first found it.
 			d.Batches, d.Presses = with(d.Batches, old.Batches), with(d.Presses, old.Presses)
+			if c := before.Cans[canOf(r.Body)]; c != nil {
+				d.Cans = map[string]Can{c.ID: *c}
+			}
 			if !can {
 				d.Kind, can = old.Kind, true
 			}
@@ -141,6 +149,30 @@ func (s *State) keepDoing(before State, r Record) {
 		kept = append(kept, d)
 	}
 	s.Doings = kept
+}
+
+// canOf is the can that an event touches, if it touches one.
+func canOf(body Body) string {
+	switch e := body.(type) {
+	case PouredFrom:
+		return e.Can
+	case CanOpened:
+		return e.Can
+	case CanStirred:
+		return e.Can
+	case CanEmptied:
+		return e.Can
+	}
+	return ""
+}
+
+func without[V any](m map[string]V, key string) map[string]V {
+	if _, has := m[key]; !has {
+		return m
+	}
+	m = maps.Clone(m)
+	delete(m, key)
+	return m
 }
 
 func with[V any](a, older map[string]V) map[string]V {
@@ -213,6 +245,11 @@ func (e Undone) apply(s *State, r Record) {
 	}
 	for id, before := range d.Presses {
 		s.setPress(id, before)
+	}
+	for _, id := range e.Cans {
+		if before, kept := d.Cans[id]; kept {
+			s.changeCan(id, func(c *Can) { *c = before })
+		}
 	}
 }
 
