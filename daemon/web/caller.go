@@ -24,6 +24,18 @@ type caller struct {
 // knew the shop's PIN, and may do what a person in the shop may.
 func (c caller) may(r access.Right) bool { return c.token == nil || c.token.Allows(r) }
 
+// account is under what a caller's keys of repeated requests are kept: two devices may be called
+// alike, and what one of them was answered is not for the other.
+func (c caller) account() string {
+	switch {
+	case c.token != nil:
+		return "token " + c.token.Name
+	case c.session != "":
+		return "session " + c.session
+	}
+	return access.Local
+}
+
 // allowed refuses a change to whoever has not the right for it.
 func (s *Server) allowed(v visitor, verb string, right access.Right) error {
 	if v.refused != nil {

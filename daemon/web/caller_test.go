@@ -240,6 +240,36 @@ func TestATokenDecidesOnLoopbackToo(t *testing.T) {
 	}
 }
 
+// TestAKeyIsItsCallersOwn: whoever uses the Idempotency-Key of somebody else is asking anew, and is
+// not given the other's answer.
+func TestAKeyIsItsCallersOwn(t *testing.T) {
+	g := newGuarded(t)
+	secret, one, other := g.token("line-2", access.Mix), g.pair("tablet"), g.pair("tablet")
+	keys := map[string]string{}
+	for name, change := range map[string]func(r *http.Request){
+		"token": func(r *http.Request) { r.Header.Set("Authorization", "Bearer "+secret) },
+		"one":   func(r *http.Request) { r.AddCookie(one) },
+		"other": func(r *http.Request) { r.AddCookie(other) },
+	} {
+		for range 2 {
+			r := remote("POST", goodPath, "")
+			r.Header.Set("Idempotency-Key", "k-1")
+			change(r)
+			if w := answerTo(g, r); w.Code != http.StatusOK {
+				t.Fatalf("%s: status %d: %s", name, w.Code, w.Body)
+			}
+			key := g.bench.last(t).Key
+			if of, taken := keys[key]; taken && of != name {
+				t.Errorf("%s has the key of %s: %q", name, of, key)
+			}
+			keys[key] = name
+		}
+	}
+	if len(keys) != 3 {
+		t.Errorf("three callers' keys, each sent twice, are %v", keys)
+	}
+}
+
 // TestRevokedAtOnce: by whoever and wherever, and also what was only running out.
 func TestRevokedAtOnce(t *testing.T) {
 	g := newGuarded(t)

@@ -220,7 +220,7 @@ func (s *Server) do(ctx context.Context, op huma.Operation, key, path string, ch
 		if len(key) > keyCharacters || !isPlain(key) {
 			return nil, problem(http.StatusBadRequest, "", fmt.Sprintf("an Idempotency-Key is at most %d visible characters of ASCII", keyCharacters))
 		}
-		request.Key, request.Hash = "http:"+key, hash(op.Method, path, bodyOf(ctx))
+		request.Key, request.Hash = "http:"+v.caller.account()+":"+key, hash(op.Method, path, bodyOf(ctx))
 	}
 	ctx, cancel := context.WithTimeout(ctx, changeWithin)
 	defer cancel()

@@ -296,7 +296,7 @@ func TestIdempotencyKey(t *testing.T) {
 	again := send("batches/0612-1/load", `{"press":"press-2"}`, "k-1")
 	body := send("batches/0612-1/load", `{"press":"press-1"}`, "k-1")
 	path := send("batches/0612-2/load", `{"press":"press-2"}`, "k-1")
-	if first.Key != "http:k-1" || first.Hash == "" || first.Hash != again.Hash || first.Key != again.Key {
+	if first.Key != "http:local:k-1" || first.Hash == "" || first.Hash != again.Hash || first.Key != again.Key {
 		t.Errorf("a repetition differs: %+v, %+v", first, again)
 	}
 	if first.Hash == body.Hash || first.Hash == path.Hash || body.Hash == path.Hash {
