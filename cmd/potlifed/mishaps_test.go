@@ -146,6 +146,21 @@ var mishaps = []struct {
 		m.hardens()
 		m.finishes(7.5)
 	}},
+	{"the scale is tared by its key, and then the cup is lifted and put back", func(m *mixer) {
+		m.begins()
+		m.inks()
+		m.scale.Tare()
+		m.settles(0)
+		m.scale.Lift()
+		m.seesIn("Scale", "−72.0 g settled")
+		m.taps("The hardener is in")
+		m.seesNot("Stir the hardener in")
+		m.scale.Set(72)
+		m.settles(0)
+		m.seesIn("Guided mix", "Pour hardener-a", "15.0 g to go")
+		m.hardens()
+		m.finishes(7.5)
+	}},
 	{"the scale is switched off in the middle of a pour, and on again", func(m *mixer) {
 		m.begins()
 		m.pours(30)

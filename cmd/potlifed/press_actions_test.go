@@ -85,8 +85,26 @@ var pressActions = []struct {
 		m.misses("Which cup is on press-2?")
 		m.sees("press-2 In order", id+" · gloss-4", "Next mix at")
 		m.taps("I looked: it is good (" + id + ")")
+		m.seesIn("Undo", "Said that "+id+" is good")
 		m.taps("It is off the press (" + id + ")")
 		m.sees("press-2 Empty", "zone bench not on a press")
+	}},
+	{"onto a press that holds another cup, which comes off; and that is taken back", func(m *mixer) {
+		m.records("gloss-4", 60, 8)
+		old := m.another("gloss-4 in zone bench")
+		m.taps("Load… (" + old + ")")
+		m.chooses("Press", "press-1")
+		m.taps("It is on this press")
+		m.sees(old + " gloss-4 on press-1")
+		m.records("gloss-4", 1, 8)
+		young := old[:len(old)-1] + "2"
+		m.sees(young + " gloss-4 in zone bench")
+		m.taps("Move… (" + young + ")")
+		m.sees("holds " + old + ", which comes off")
+		m.chooses("Onto a press", "press-1")
+		m.sees(young+" gloss-4 on press-1", old+" gloss-4 in zone bench")
+		m.taps("Undo: Moved " + young + " to press-1")
+		m.sees(old+" gloss-4 on press-1", young+" gloss-4 in zone bench")
 	}},
 	{"split over two presses", func(m *mixer) {
 		m.records("gloss-4", 0, 8)
