@@ -180,6 +180,34 @@ var pressActions = []struct {
 		m.taps("Close it")
 		m.sees("No batch is open")
 	}},
+	{"thinned by mistake, and that is taken back", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.taps("More… (" + id + ")")
+		m.taps("Thin it…")
+		m.taps("2 pipettes, 4 g")
+		m.taps("It is in and stirred")
+		m.taps("Undo: Added 4.0 g of thinner to " + id)
+		m.sees("Taken back: Added 4.0 g of thinner to " + id)
+		m.taps("More… (" + id + ")")
+		m.taps("Thin it…")
+		m.sees("Poured so far: 8.0 g")
+	}},
+	{"close: what is left is weighed on the scale", func(m *mixer) {
+		m.records("gloss-4", 0, 8)
+		id := m.another("gloss-4 in zone bench")
+		m.scale.Set(32.5)
+		m.settles(32.5)
+		m.taps("Close… (" + id + ")")
+		m.chooses("How did it end?", "Thrown away")
+		m.chooses("What is left?", "Weigh it on scale-1")
+		m.enters("The empty cup-90 weighs", "12")
+		m.sees("20.5 g left")
+		m.taps("Close it")
+		m.sees("No batch is open")
+		m.opens("/cans")
+		m.seesIn("Waste", "20.5 g")
+	}},
 	{"close: it went off", func(m *mixer) {
 		m.records("gloss-4", 0, 8)
 		id := m.another("gloss-4 in zone bench")
