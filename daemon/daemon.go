@@ -218,9 +218,14 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 		return err
 	}
 	if s.Shop.Broker.Listen != "" {
+		certificate, err := mqtt.BrokerCertificate(s.Shop.Broker)
+		if err != nil {
+			return err
+		}
 		o.broker, err = mqtt.StartBroker(ctx, mqtt.BrokerSettings{
 			Listen: s.Shop.Broker.Listen, Topics: mqtt.NewTopics(settings.Prefix, settings.Bench), Commands: settings.Commands,
 			Lights: settings.Lights, Users: brokerUsers{s.access}, Retained: s.journal,
+			Certificate: certificate,
 		}, s.Log)
 		switch {
 		case err != nil:

@@ -188,6 +188,9 @@ func (l *checklist) broker(ctx context.Context, shop config.Shop) {
 		return
 	}
 	if shop.Broker.Listen != "" {
+		if _, err := mqtt.BrokerCertificate(shop.Broker); err != nil {
+			l.fault("built-in broker", "%v", err)
+		}
 		l.port("built-in broker", shop.Broker.Listen)
 	}
 	if settings.URL == "" {

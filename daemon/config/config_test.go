@@ -147,6 +147,7 @@ bench: b2
 data_dir: /srv/potlifed
 http: {listen: "0.0.0.0:80", hosts: [bench-1.local, 192.168.1.7], public_url: "https://bench-1.local/p", web_config_file: /etc/web.yaml}
 others: [b3, b1]
+broker: {listen: "0.0.0.0:8883", cert_file: /e, key_file: /f}
 mqtt: {url: "mqtts://broker.example", ca_file: /a, cert_file: /b, key_file: /c, topic_prefix: plant/hall-2, username: u, password_file: /d, commands: true}
 scales:
   - {id: s1, port: "tcp://10.0.0.5:4001", baud: 19200, mode: 7E1, line: auto, request: "", division_g: 0.01, capacity_g: 500, zone: z2}
@@ -188,6 +189,7 @@ retention: {raw: 7d, minutes: 7d}
 		HTTP: HTTP{Listen: "0.0.0.0:80", Hosts: []string{"bench-1.local", "192.168.1.7"}, PublicURL: "https://bench-1.local/p", WebConfigFile: "/etc/web.yaml"},
 		MQTT: MQTT{URL: "mqtts://broker.example:8883", CAFile: "/a", CertFile: "/b", KeyFile: "/c", TopicPrefix: "plant/hall-2",
 			Username: "u", PasswordFile: "/d", Commands: true},
+		Broker: Broker{Listen: "0.0.0.0:8883", CertFile: "/e", KeyFile: "/f"},
 		Scales: []Scale{{ID: "s1", Port: "tcp://10.0.0.5:4001", Baud: 19200, Mode: "7E1", Line: "auto", DivisionG: 0.01, CapacityG: 500, Zone: "z2"}},
 		Sensors: []Sensor{
 			{ID: "a1", Zone: "z1", Source: "hwmon", Path: "/one", Every: 90 * time.Second,

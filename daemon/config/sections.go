@@ -76,16 +76,25 @@ func (r *reader) mqtt(m *mapping, mqtt MQTT, builtIn bool) MQTT {
 		}
 	}
 	for _, pair := range [][2]string{{"cert_file", "key_file"}, {"key_file", "cert_file"}, {"password_file", "username"}} {
-		if m.has(pair[0]) && !m.has(pair[1]) && m.sound(pair[0]) {
-			m.wrongAs(pair[0], "without "+pair[1], "both or neither")
-		}
+		m.together(pair[0], pair[1])
 	}
 	return mqtt
+}
+
+// together refuses a key that has no effect without another.
+func (m *mapping) together(key, with string) {
+	if m.has(key) && !m.has(with) && m.sound(key) {
+		m.wrongAs(key, "without "+with, "both or neither")
+	}
 }
 
 // broker reads the built-in broker. Beyond loopback it asks for a user.
 func (r *reader) broker(m *mapping, broker Broker) Broker {
 	m.text("listen", &broker.Listen, listenRule("127.0.0.1:1883"))
+	m.text("cert_file", &broker.CertFile, absolutePath)
+	m.text("key_file", &broker.KeyFile, absolutePath)
+	m.together("cert_file", "key_file")
+	m.together("key_file", "cert_file")
 	return broker
 }
 

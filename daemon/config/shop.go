@@ -58,7 +58,9 @@ type MQTT struct {
 
 // Broker describes the built-in broker.
 type Broker struct {
-	Listen string // host:port
+	Listen   string // host:port
+	CertFile string // with KeyFile: it speaks TLS and nothing else
+	KeyFile  string
 }
 
 // Scale is a bench scale.

@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -41,6 +42,7 @@ type Broker struct {
 	server  *server.Server
 	door    *door
 	guard   *guard
+	shows   *tls.Certificate // nil without TLS
 	once    sync.Once
 	closing chan struct{}
 	watched sync.WaitGroup
@@ -56,6 +58,8 @@ type BrokerSettings struct {
 	Lights   []Light  // whose topics users may be restricted to
 	Users    Users    // nil for none
 	Retained Retained // where retained messages of others are kept; nil for nowhere
+	// Certificate, where there is one, makes it speak TLS and nothing else.
+	Certificate *tls.Certificate
 }
 
 // StartBroker starts the broker.
@@ -86,6 +90,10 @@ func openBroker(ctx context.Context, s BrokerSettings, g *guard, log *slog.Logge
 	if err != nil {
 		return nil, err
 	}
+	if s.Certificate != nil {
+		// The handshake is made with the first read, and so within handshakeTimeout.
+		l = tls.NewListener(l, &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{*s.Certificate}})
+	}
 	a, ok := l.Addr().(*net.TCPAddr)
 	g.guests = ok && a.IP.IsLoopback()
 	b := &Broker{
@@ -94,6 +102,7 @@ func openBroker(ctx context.Context, s BrokerSettings, g *guard, log *slog.Logge
 		}),
 		door:    newDoor(l, log),
 		guard:   g,
+		shows:   s.Certificate,
 		closing: make(chan struct{}),
 	}
 	g.begin(b.server)
@@ -134,12 +143,16 @@ func (b *Broker) watch() {
 // Addr is the address it listens on, with the port that was chosen.
 func (b *Broker) Addr() string { return b.door.Address() }
 
-// Serves reports whether an address, mqtt://HOST:PORT, is that of this broker. A
+// Serves reports whether an address, mqtt://HOST:PORT or mqtts://HOST:PORT, is that of this broker. A
 // configuration may name it so; the daemon's clients are then its own all the same,
 // and would be turned away as guests.
 func (b *Broker) Serves(address string) bool {
+	scheme := "mqtt"
+	if b.shows != nil {
+		scheme = "mqtts"
+	}
 	u, err := url.Parse(address)
-	if err != nil || u.Scheme != "mqtt" {
+	if err != nil || u.Scheme != scheme {
 		return false
 	}
 	host, port, err := net.SplitHostPort(b.Addr())
@@ -169,6 +182,9 @@ func ofThisComputer(ip net.IP) bool {
 // Own fills in the address and the secret user of the daemon's own clients.
 func (b *Broker) Own(s Settings) Settings {
 	s.URL, s.TLS = "mqtt://"+b.reach(), nil
+	if b.shows != nil {
+		s.URL, s.TLS = "mqtts://"+b.reach(), trustsOnly(b.shows.Certificate[0])
+	}
 	s.Username, s.Password = b.guard.name, string(b.guard.password)
 	s.inside = b
 	return s

@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"crypto/tls"
 	"log/slog"
 	"net"
 	"sync"
@@ -72,7 +73,7 @@ func (d *door) Serve(establish listeners.EstablishFn) {
 			continue
 		}
 		if in, closed := d.enter(conn); !in {
-			_ = conn.Close()
+			_ = hangUp(conn)
 			if closed {
 				return
 			}
@@ -81,7 +82,7 @@ func (d *door) Serve(establish listeners.EstablishFn) {
 		go func() {
 			defer d.serving.Done()
 			err := establish(d.ID(), impatient{conn})
-			_ = conn.Close() // at the latest now
+			_ = hangUp(conn) // at the latest now
 			d.mu.Lock()
 			delete(d.conns, conn)
 			d.mu.Unlock()
@@ -139,7 +140,7 @@ func (d *door) Close(closeClients listeners.CloseFn) {
 	_ = d.listener.Close()
 	closeClients(d.ID())
 	for _, conn := range conns {
-		_ = conn.Close()
+		_ = hangUp(conn)
 	}
 	d.serving.Wait()
 }
@@ -160,4 +161,16 @@ func (c impatient) Write(b []byte) (int, error) {
 		_ = c.Close()
 	}
 	return n, err
+}
+
+// Close hangs up.
+func (c impatient) Close() error { return hangUp(c.Conn) }
+
+// hangUp closes a connection at once. A polite end of TLS waits up to five seconds for a
+// deaf client to take it, each time that it is tried.
+func hangUp(conn net.Conn) error {
+	if over, ok := conn.(*tls.Conn); ok {
+		return over.NetConn().Close()
+	}
+	return conn.Close()
 }
