@@ -171,7 +171,7 @@ func moved(a, b *float64, deadband float64) bool {
 }
 
 type scaleWire struct {
-	Time    time.Time      `json:"time"`
+	Time    time.Time      `json:"time,omitzero"` // absent before the first line
 	WeightG *float64       `json:"weight_g,omitempty"`
 	Stable  bool           `json:"stable"`
 	Quality record.Quality `json:"quality"`

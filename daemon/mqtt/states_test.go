@@ -247,6 +247,7 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 	snap.Air = []record.AirView{airView(at, 21, 50)}
 	snap.Air[0].DewPointC, snap.Air[0].VapourDensity = ptr(10.2), ptr(9.17)
 	snap.Scales[0].Time = at
+	snap.Scales = append(snap.Scales, record.ScaleView{ID: "scale-2", Quality: record.QualityBad, Why: "never heard"})
 	snap.Sensors[0].Since = at
 	b := batchState("0612-1", at)
 	b.Seq = 41
