@@ -270,5 +270,5 @@ func TestLeftOpenTooLong(t *testing.T) {
 		t.Fatal(err)
 	}
 	clock.SetSpeed(1)
-	m.seesIn("Alarms", id)
+	m.seesIn("Alarms", id+": batch left open")
 }
