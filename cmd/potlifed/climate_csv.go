@@ -167,7 +167,7 @@ func readClimate(name string, from io.Reader) (climate, error) {
 		rows = append(rows, row)
 	}
 	if len(rows) < 2 {
-		return nil, usage("%s: %d rows of air; want at least two, the start and the end", name, len(rows))
+		return nil, usage("%s: want at least two rows of air, the start and the end; found %d", name, len(rows))
 	}
 	return rows, nil
 }

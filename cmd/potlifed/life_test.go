@@ -158,8 +158,8 @@ func TestClimateErrorsNameRowAndColumn(t *testing.T) {
 	const head = "time,temperature_c,humidity_pct\n"
 	for _, row := range []struct{ text, want string }{
 		{"", "the file is empty"},
-		{head, "0 rows of air"},
-		{head + "2026-06-12T08:00:00Z,20,50\n", "1 rows of air"},
+		{head, "rows of air, the start and the end; found 0"},
+		{head + "2026-06-12T08:00:00Z,20,50\n", "rows of air, the start and the end; found 1"},
 		{"time,humidity_pct\n", "row 1: no column temperature_c"},
 		{"time,zone,temperature_c,humidity_pct\n", "row 1: a column zone"},
 		{head + "2026-06-12 08:00,20,50\n", "row 2, column time"},
