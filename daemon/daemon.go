@@ -22,6 +22,7 @@ import (
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/web"
+	"potlifed/model/alarm"
 )
 
 // Options are what a run is made of beside the configuration.
@@ -185,7 +186,7 @@ func (s *service) ready() []web.Check {
 	// would never be ready, and durations inside one boot are exact without it.
 	set := web.Check{Name: "clock", OK: true}
 	if !snap.ClockSynced {
-		set.Detail = "the wall clock is not set: times may be wrong, ages of batches are not"
+		set.Detail = alarm.ClockNotSet
 	}
 	checks = append(checks, set)
 	for _, d := range snap.Sensors {

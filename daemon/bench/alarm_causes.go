@@ -170,7 +170,7 @@ func (l *look) instruments() {
 func (l *look) service() {
 	b, bench := l.b, l.b.shop.Bench
 	if !b.synced {
-		l.holds(alarm.ClockUnset, bench, "the wall clock is not set: times may be wrong, ages of batches are not")
+		l.holds(alarm.ClockUnset, bench, alarm.ClockNotSet)
 	}
 	switch err := b.write.failing; {
 	case err != nil:

@@ -40,16 +40,16 @@ func selfSigned(t *testing.T, dir string) (cert, key string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return writePair(t, dir, "", der, private)
+}
+
+// writePair writes a certificate and its key as files.
+func writePair(t *testing.T, dir, prefix string, der []byte, private *ecdsa.PrivateKey) (cert, key string) {
+	t.Helper()
 	pkcs8, err := x509.MarshalPKCS8PrivateKey(private)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return writePair(t, dir, "", der, pkcs8)
-}
-
-// writePair writes a certificate and its key as files.
-func writePair(t *testing.T, dir, prefix string, der, pkcs8 []byte) (cert, key string) {
-	t.Helper()
 	cert, key = filepath.Join(dir, prefix+"cert.pem"), filepath.Join(dir, prefix+"key.pem")
 	for path, block := range map[string]*pem.Block{cert: {Type: "CERTIFICATE", Bytes: der}, key: {Type: "PRIVATE KEY", Bytes: pkcs8}} {
 		if err := os.WriteFile(path, pem.EncodeToMemory(block), 0o644); err != nil {
@@ -79,11 +79,7 @@ func issue(t *testing.T, dir, name, caCert, caKey string) (cert, key string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pkcs8, err := x509.MarshalPKCS8PrivateKey(private)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return writePair(t, dir, name+"-", der, pkcs8)
+	return writePair(t, dir, name+"-", der, private)
 }
 
 // A broker that knows its clients by their certificates: the publisher and every light

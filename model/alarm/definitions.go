@@ -118,6 +118,9 @@ func CutLimit(left time.Duration) time.Duration {
 // Definitions returns all alarms, by name.
 func Definitions() []Definition { return slices.Clone(definitions) }
 
+// ClockNotSet is what is said of a wall clock that is not set.
+const ClockNotSet = "the wall clock is not set: times may be wrong; the age of a batch is exact since the last start of the computer, and a lower bound over a power cut"
+
 // Find returns the alarm of the given name.
 func Find(name string) (d Definition, ok bool) {
 	i, ok := slices.BinarySearchFunc(definitions, name, compareName)

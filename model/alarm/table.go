@@ -153,7 +153,7 @@ var ofService = []Definition{
 	},
 	{
 		Name: ClockUnset, Subject: Bench, Priority: Low,
-		Cause:    "the wall clock is not set: times may be wrong, ages of batches are not",
+		Cause:    ClockNotSet,
 		Limit:    "the kernel says so",
 		Response: "Connect the network, or set the clock.",
 		Delays:   Delays{Off: 10 * time.Second},
