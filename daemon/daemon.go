@@ -16,11 +16,11 @@ import (
 	"potlifed/daemon/bench"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
-	"potlifed/daemon/ends"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/neighbours"
+	"potlifed/daemon/outcomes"
 	"potlifed/daemon/web"
 	"potlifed/model/alarm"
 )
@@ -165,12 +165,12 @@ func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error)
 }
 
 // learn fits the inks of the configuration to how their batches ended.
-func (s *service) learn(ctx context.Context) ([]ends.Learned, error) {
-	var inks []ends.Ink
+func (s *service) learn(ctx context.Context) ([]outcomes.Learned, error) {
+	var inks []outcomes.Ink
 	for _, k := range s.Shop.Inks {
-		inks = append(inks, ends.Ink{ID: k.ID, Hardener: k.Hardener, Sheet: k.Life})
+		inks = append(inks, outcomes.Ink{ID: k.ID, Hardener: k.Hardener, Sheet: k.Life})
 	}
-	return ends.Learn(ctx, s.journal, inks)
+	return outcomes.Learn(ctx, s.journal, inks)
 }
 
 // ready names what the service depends on, for /readyz.

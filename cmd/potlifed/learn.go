@@ -12,8 +12,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"potlifed/daemon/ends"
 	"potlifed/daemon/journal"
+	"potlifed/daemon/outcomes"
 	"potlifed/model/cure"
 	"potlifed/model/learn"
 )
@@ -116,16 +116,16 @@ func fromJournal(ctx context.Context, known sheets) ([]*gathered, []strangers, e
 		return nil, nil, fmt.Errorf("learn: %w", err)
 	}
 	defer j.Close()
-	batches, err := ends.Read(ctx, j)
+	batches, err := outcomes.Read(ctx, j)
 	if err != nil {
 		return nil, nil, fmt.Errorf("learn: %w", err)
 	}
-	var inks []ends.Ink
+	var inks []outcomes.Ink
 	for _, id := range slices.Sorted(maps.Keys(known.configured)) {
 		k := known.configured[id]
-		inks = append(inks, ends.Ink{ID: id, Hardener: k.hardener, Sheet: k.life})
+		inks = append(inks, outcomes.Ink{ID: id, Hardener: k.hardener, Sheet: k.life})
 	}
-	told, unknown := ends.Sort(batches, inks)
+	told, unknown := outcomes.Sort(batches, inks)
 	var pairs []*gathered
 	for _, t := range told {
 		pairs = append(pairs, &gathered{pair: t.Pair, leftOut: t.LeftOut})

@@ -7,7 +7,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"potlifed/daemon/ends"
+	"potlifed/daemon/outcomes"
 	"potlifed/daemon/record"
 )
 
@@ -81,20 +81,20 @@ func (s *Server) inks(api huma.API) {
 	})
 }
 
-func (s *Server) learned(ctx context.Context, id string) (ends.Learned, error) {
+func (s *Server) learned(ctx context.Context, id string) (outcomes.Learned, error) {
 	all, err := s.settings.Learn(ctx)
 	if err != nil {
-		return ends.Learned{}, s.unread(ctx, err)
+		return outcomes.Learned{}, s.unread(ctx, err)
 	}
 	for _, l := range all {
 		if l.Ink == id {
 			return l, nil
 		}
 	}
-	return ends.Learned{}, problem(http.StatusNotFound, "", "there is no such ink in the configuration")
+	return outcomes.Learned{}, problem(http.StatusNotFound, "", "there is no such ink in the configuration")
 }
 
-func learningOf(l ends.Learned) learning {
+func learningOf(l outcomes.Learned) learning {
 	told, assumed := l.Learned()
 	out := learning{
 		Ink: l.Ink, Verdict: l.Verdict(), Cautions: orEmpty(l.Cautions()), Learned: orEmpty(told), Assumed: orEmpty(assumed),

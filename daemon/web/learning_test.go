@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/ends"
+	"potlifed/daemon/outcomes"
 	"potlifed/daemon/record"
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -15,7 +15,7 @@ import (
 
 // learnedInks are gloss-4, of which thirty batches went off a fifth too early, and
 // matt-10, of which nobody knows anything.
-func learnedInks(context.Context) ([]ends.Learned, error) {
+func learnedInks(context.Context) ([]outcomes.Learned, error) {
 	sheet, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
 	if err != nil {
 		return nil, err
@@ -26,9 +26,9 @@ func learnedInks(context.Context) ([]ends.Learned, error) {
 		lived := learn.Steady(cure.Place{Exposure: 1}, air.State{TemperatureC: 20, HumidityPct: 50}, age)
 		pair.Records = append(pair.Records, learn.Record{ID: string(rune('a' + i)), Kind: learn.Ended, To: lived})
 	}
-	var all []ends.Learned
+	var all []outcomes.Learned
 	for _, r := range learn.FitShop([]learn.Pair{pair, {Ink: "matt-10", Sheet: sheet}}) {
-		all = append(all, ends.Learned{Result: r})
+		all = append(all, outcomes.Learned{Result: r})
 	}
 	return all, nil
 }

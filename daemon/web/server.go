@@ -20,8 +20,8 @@ import (
 	"github.com/prometheus/exporter-toolkit/web"
 
 	"potlifed/daemon/access"
-	"potlifed/daemon/ends"
 	"potlifed/daemon/neighbours"
+	"potlifed/daemon/outcomes"
 	"potlifed/daemon/record"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/web/page"
@@ -64,7 +64,7 @@ type Settings struct {
 	Version       string   // of the program, in the API's description
 	Access        *access.Store
 	// Learn fits the shop's inks to how their batches ended. It takes its time.
-	Learn func(ctx context.Context) ([]ends.Learned, error)
+	Learn func(ctx context.Context) ([]outcomes.Learned, error)
 	// Neighbours are other benches as they are known now; nil where none are shown. It must
 	// not wait.
 	Neighbours func() []neighbours.Bench

@@ -1,6 +1,6 @@
-// Package ends reads out of the journal how batches ended, and what each had lived
-// through: what an ink is learned from.
-package ends
+// Package outcomes reads from the journal how batches ended and which air each one was in:
+// the records that an ink's parameters are fitted to.
+package outcomes
 
 import (
 	"context"

@@ -1,4 +1,4 @@
-package ends
+package outcomes
 
 import (
 	"context"
