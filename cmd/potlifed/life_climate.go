@@ -101,7 +101,7 @@ func (b *batchAlong) live(sensor cure.Sensor, until time.Time) {
 		if b.dying == nil && b.cloud.Spent() >= 1 {
 			b.dying, b.dies = before, step
 		}
-		if b.dying != nil && b.cloud.Risk() >= 0.90 && !to.at.Before(until) {
+		if b.dying != nil && b.cloud.Risk() >= cure.HighRisk && !to.at.Before(until) {
 			return
 		}
 	}

@@ -89,13 +89,6 @@ type airReading struct {
 	at       time.Duration // CLOCK_BOOTTIME
 }
 
-// Beyond this a reading closes a step, so that the straight line of a step never
-// differs from what was read by more. Well below any sensor's accuracy.
-const (
-	deadbandC   = 0.05
-	deadbandPct = 0.2
-)
-
 func (r airReading) enter(b *Bench, now time.Time) {
 	s, known := b.sensors[r.sensor]
 	if !known {
@@ -182,8 +175,10 @@ func (b *Bench) takeIn(z *zone, s *sensor, at time.Time) {
 	}
 }
 
+// far reports whether a reading closes a step. The straight line of a step therefore
+// never differs by more from what was read.
 func far(a, b air.State) bool {
-	return math.Abs(a.TemperatureC-b.TemperatureC) > deadbandC || math.Abs(a.HumidityPct-b.HumidityPct) > deadbandPct
+	return math.Abs(a.TemperatureC-b.TemperatureC) > air.SameWithinC || math.Abs(a.HumidityPct-b.HumidityPct) > air.SameWithinPct
 }
 
 // lastRead is the time of the zone's newest reading, of this run or of one before.
@@ -336,7 +331,7 @@ func (b *Bench) quality(z *zone, now time.Time) (record.Quality, string) {
 
 // doubt says whether air that was read just now can be relied on.
 func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doubt bool) {
-	if why, doubt := doubtful(value); doubt {
+	if why, doubt := value.Unusual(); doubt {
 		return why, true
 	}
 	if z.source != nil && b.overdue(z.source, now) > 0 {
@@ -346,17 +341,6 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 		if b.stands(alarm.Disagrees, s.ID) {
 			return "its sensors disagree", true
 		}
-	}
-	return "", false
-}
-
-// doubtful says whether air is outside the range that the model is meant for.
-func doubtful(a air.State) (why string, doubt bool) {
-	switch {
-	case a.TemperatureC < 10 || a.TemperatureC > 35:
-		return fmt.Sprintf("%.1f °C is outside 10 to 35 °C", a.TemperatureC), true
-	case a.HumidityPct > 85:
-		return fmt.Sprintf("%.0f %% is above 85 %%", a.HumidityPct), true
 	}
 	return "", false
 }

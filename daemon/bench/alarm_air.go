@@ -59,12 +59,12 @@ func (l *look) air(z *zone) {
 	}
 	const name = alarm.AirOutOfRange
 	switch {
-	case l.beyond(name, z.id, alarm.Limit{At: alarm.MostHumidPct, DeadBand: alarm.DeadBandPct}, a.HumidityPct):
-		l.holds(name, z.id, "the air of %s is at %.0f %%: more than %v %%", z.id, a.HumidityPct, alarm.MostHumidPct)
-	case l.beyond(name, z.id, alarm.Limit{At: alarm.WarmestC, DeadBand: alarm.DeadBandC}, a.TemperatureC):
-		l.holds(name, z.id, "the air of %s is at %.1f °C: warmer than %v °C", z.id, a.TemperatureC, alarm.WarmestC)
-	case l.beyond(name, z.id, alarm.Limit{At: alarm.ColdestC, DeadBand: alarm.DeadBandC, Below: true}, a.TemperatureC):
-		l.holds(name, z.id, "the air of %s is at %.1f °C: colder than %v °C", z.id, a.TemperatureC, alarm.ColdestC)
+	case l.beyond(name, z.id, alarm.Limit{At: air.MaxUsualPct, DeadBand: alarm.DeadBandPct}, a.HumidityPct):
+		l.holds(name, z.id, "the air of %s is at %.0f %%: more than %v %%", z.id, a.HumidityPct, air.MaxUsualPct)
+	case l.beyond(name, z.id, alarm.Limit{At: air.MaxUsualC, DeadBand: alarm.DeadBandC}, a.TemperatureC):
+		l.holds(name, z.id, "the air of %s is at %.1f °C: warmer than %v °C", z.id, a.TemperatureC, air.MaxUsualC)
+	case l.beyond(name, z.id, alarm.Limit{At: air.MinUsualC, DeadBand: alarm.DeadBandC, Below: true}, a.TemperatureC):
+		l.holds(name, z.id, "the air of %s is at %.1f °C: colder than %v °C", z.id, a.TemperatureC, air.MinUsualC)
 	}
 }
 

@@ -47,9 +47,9 @@ func (b *Bench) lifeOf(s record.State, batch *record.Batch, now time.Time) *life
 	ahead.Advance(batch.Basis.Place, b.openStep(batch.Zone, *closed, now))
 	l.at = now
 	l.spent, l.risk, l.doubtful, l.age = ahead.Spent(), ahead.Risk(), ahead.DoubtfulShare(), ahead.Age()
-	l.low = endAt(batch.MixedAt.Add(l.ends.Low), now, l.risk >= 0.10)
-	l.expected = endAt(batch.MixedAt.Add(l.ends.Expected), now, l.risk >= 0.50)
-	l.high = endAt(batch.MixedAt.Add(l.ends.High), now, l.risk >= 0.90)
+	l.low = endAt(batch.MixedAt.Add(l.ends.Low), now, l.risk >= cure.LowRisk)
+	l.expected = endAt(batch.MixedAt.Add(l.ends.Expected), now, l.risk >= cure.ExpectedRisk)
+	l.high = endAt(batch.MixedAt.Add(l.ends.High), now, l.risk >= cure.HighRisk)
 	return l
 }
 

@@ -81,7 +81,7 @@ func remember(recent []PastStep, p PastStep, horizon time.Time) []PastStep {
 }
 
 func near(a, b air.State) bool {
-	return math.Abs(a.TemperatureC-b.TemperatureC) < 0.05 && math.Abs(a.HumidityPct-b.HumidityPct) < 0.2
+	return math.Abs(a.TemperatureC-b.TemperatureC) < air.SameWithinC && math.Abs(a.HumidityPct-b.HumidityPct) < air.SameWithinPct
 }
 
 // Worst is the warmest and the most humid air of the zone's last 24 hours, what a

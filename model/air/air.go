@@ -19,6 +19,21 @@ const (
 	MaxHumidityPct  = 100.0
 )
 
+// The range in which inks are usually printed, and for which the pot-life model is meant: common
+// practice, no source. Air outside it is uncertain and raises an alarm.
+const (
+	MinUsualC   = 10.0
+	MaxUsualC   = 35.0
+	MaxUsualPct = 85.0
+)
+
+// SameWithinC and SameWithinPct are the differences in K and % up to which two states count as the
+// same air when a path of straight lines is recorded. They are well below any sensor's accuracy.
+const (
+	SameWithinC   = 0.05
+	SameWithinPct = 0.2
+)
+
 const (
 	// zeroCelsiusK is 0 °C in kelvin (SI definition).
 	zeroCelsiusK = 273.15
@@ -113,6 +128,18 @@ func (s State) Valid() error {
 		return fmt.Errorf("relative humidity %v %% is outside %v..%v %%", s.HumidityPct, MinHumidityPct, MaxHumidityPct)
 	}
 	return nil
+}
+
+// Unusual reports whether the state is outside the range in which inks are usually printed. If so,
+// why names the first value that is outside and its limits.
+func (s State) Unusual() (why string, unusual bool) {
+	switch {
+	case s.TemperatureC < MinUsualC || s.TemperatureC > MaxUsualC:
+		return fmt.Sprintf("%.1f °C is outside %v to %v °C", s.TemperatureC, MinUsualC, MaxUsualC), true
+	case s.HumidityPct > MaxUsualPct:
+		return fmt.Sprintf("%.0f %% is above %v %%", s.HumidityPct, MaxUsualPct), true
+	}
+	return "", false
 }
 
 // saturationRatio is the humidity as 0..1. Sensors report a little below 0 or above 100 % when they are dirty or wet; the formulas see

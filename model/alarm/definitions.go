@@ -3,6 +3,8 @@ package alarm
 import (
 	"slices"
 	"time"
+
+	"potlifed/model/cure"
 )
 
 // Priority says how soon somebody has to act.
@@ -73,13 +75,12 @@ const (
 // The limits, where there is a figure. Those without a source are a choice of ours.
 const (
 	// DeadRisk is the risk at which a batch is more likely dead than not.
-	DeadRisk = 0.5
+	DeadRisk = cure.ExpectedRisk
 	// LeftOpenRisk is the risk at a batch's high end.
-	LeftOpenRisk = 0.9
+	LeftOpenRisk = cure.HighRisk
 
-	// Air that the model is meant for, and most inks are: common practice, no source.
-	ColdestC, WarmestC, MostHumidPct = 10, 35, 85
-	// Dead-bands well above what a sensor scatters by.
+	// DeadBandC and DeadBandPct are the dead-bands of the air's limits, in K and %: well
+	// above the scatter of a sensor.
 	DeadBandC, DeadBandPct = 0.5, 2
 	// SweatingBandK is how far above the dew point a cup must be again to be dry.
 	SweatingBandK = 1

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"potlifed/model/air"
 )
 
 // byName puts the table into the order that Find needs.
@@ -95,7 +97,7 @@ var ofAir = []Definition{
 	{
 		Name: AirOutOfRange, Subject: Zone, Priority: Medium, NeedsAir: true,
 		Cause:    "the air is outside the range that inks are printed in",
-		Limit:    fmt.Sprintf("%v to %v °C, at most %v %%; over when back by %v K and %v %%", ColdestC, WarmestC, MostHumidPct, DeadBandC, DeadBandPct),
+		Limit:    fmt.Sprintf("%v to %v °C, at most %v %%; over when back by %v K and %v %%", air.MinUsualC, air.MaxUsualC, air.MaxUsualPct, DeadBandC, DeadBandPct),
 		Response: "Heat, cool or dry the room; until then look at the ink more often than the clock says.",
 		Delays:   Delays{On: time.Minute, Off: time.Minute},
 	},

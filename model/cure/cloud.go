@@ -7,7 +7,15 @@ import (
 	"potlifed/model/air"
 )
 
-// The levels of the risk at which a batch's ends lie: 10, 50 and 90 % of all such batches are over by then.
+// LowRisk, ExpectedRisk and HighRisk are the risks, from 0 to 1, at which a batch's ends [Ends] lie: 10, 50 and 90 % of all such
+// batches have gone off by then.
+const (
+	LowRisk      = 0.10
+	ExpectedRisk = 0.50
+	HighRisk     = 0.90
+)
+
+// The indexes of the three ends.
 const (
 	low = iota
 	expected
@@ -15,7 +23,7 @@ const (
 	levels
 )
 
-var levelRisk = [levels]float64{low: 0.10, expected: 0.50, high: 0.90}
+var levelRisk = [levels]float64{low: LowRisk, expected: ExpectedRisk, high: HighRisk}
 
 // notCrossed stands where the risk has not yet passed a level.
 const notCrossed time.Duration = -1
