@@ -59,7 +59,7 @@ func (s *Server) api() (http.Handler, error) {
 		w.Header().Set("Content-Type", "application/openapi+json")
 		w.Write(description)
 	})
-	return withProblems(mux, withBody(noStore(mux))), nil
+	return withProblems(mux, s.withBody(noStore(mux))), nil
 }
 
 func noStore(next http.Handler) http.Handler {

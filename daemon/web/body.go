@@ -28,17 +28,14 @@ func bodyOf(ctx context.Context) []byte {
 // withBody reads the body of a change before the API sees the request. The API's own
 // reading answers 500 to a chunk that is malformed, and does not look at the type of
 // a body that it need not decode.
-func withBody(next http.Handler) http.Handler {
+func (s *Server) withBody(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if isSafe(r.Method) {
 			next.ServeHTTP(w, r)
 			return
 		}
-		body, p := readBody(w, r)
+		body, p := s.readBody(w, r)
 		if p != nil {
-			if p.Status == http.StatusRequestEntityTooLarge || p.Status == http.StatusRequestTimeout {
-				w.Header().Set("Connection", "close")
-			}
 			writeProblem(w, p.Status, p.Title, p.Detail)
 			return
 		}
@@ -46,18 +43,77 @@ func withBody(next http.Handler) http.Handler {
 	})
 }
 
-func readBody(w http.ResponseWriter, r *http.Request) ([]byte, *huma.ErrorModel) {
-	// Where a deadline cannot be set, as in a test without a connection, there is no
-	// slow sender either.
+// boundBody sets the read deadline of a request. A request without a body has been read
+// already: its deadline is lifted, because the server would cancel the request when it
+// passes, a stream included. A request with a body keeps its deadline until readBody has
+// read the body to its end. Until then the answer closes the connection: the server
+// would otherwise wait for the rest of the body before it reads the next request.
+func (s *Server) boundBody(w http.ResponseWriter, r *http.Request) {
+	// The errors are those of a writer without a connection, as in a test, where no
+	// sender can be slow.
 	connection := http.NewResponseController(w)
-	_ = connection.SetReadDeadline(time.Now().Add(bodyWithin))
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, bodyBytes))
-	_ = connection.SetReadDeadline(time.Time{})
+	if r.ContentLength == 0 {
+		_ = connection.SetReadDeadline(time.Time{})
+		return
+	}
+	_ = connection.SetReadDeadline(time.Now().Add(s.bodyWithin))
+	w.Header().Set("Connection", "close")
+}
+
+// bodyLimit returns how many bytes the body of a request may have.
+func bodyLimit(path string) int64 {
+	if path == sessionPath { // which is open to everybody
+		return sessionBytes
+	}
+	return bodyBytes
+}
+
+// takeTurn waits until this request may read its body, and returns the function that
+// ends its turn; ok is false when no turn came in time. Short bodies need no turn, so
+// that requests to pair, which anybody may send, cannot delay the changes of others.
+func (s *Server) takeTurn(r *http.Request, limit int64) (end func(), ok bool) {
+	if limit <= sessionBytes {
+		return func() {}, true
+	}
+	timer := time.NewTimer(s.bodyWithin)
+	defer timer.Stop()
+	select {
+	case s.bodies <- struct{}{}:
+		return func() { <-s.bodies }, true
+	case <-timer.C:
+	case <-r.Context().Done():
+	}
+	return nil, false
+}
+
+// readBody returns the body of a change, or the problem to answer with.
+func (s *Server) readBody(w http.ResponseWriter, r *http.Request) ([]byte, *huma.ErrorModel) {
+	limit := bodyLimit(r.URL.Path)
+	tooLong := fmt.Sprintf("the body of this request has at most %d bytes", limit)
+	if r.ContentLength > limit {
+		return nil, problem(http.StatusRequestEntityTooLarge, "", tooLong)
+	}
+	if r.ContentLength != 0 {
+		end, ok := s.takeTurn(r, limit)
+		if !ok {
+			return nil, problem(http.StatusServiceUnavailable, "", "too many requests are being read; send it again")
+		}
+		defer end()
+	}
+	connection := http.NewResponseController(w)
+	if r.ContentLength != 0 { // the turn may have used up the deadline
+		_ = connection.SetReadDeadline(time.Now().Add(s.bodyWithin))
+	}
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, limit))
+	if err == nil {
+		_ = connection.SetReadDeadline(time.Time{})
+		w.Header().Del("Connection")
+	}
 	var tooLarge *http.MaxBytesError
 	var timeout interface{ Timeout() bool }
 	switch {
 	case errors.As(err, &tooLarge):
-		return nil, problem(http.StatusRequestEntityTooLarge, "", "a change is far below 1 MB")
+		return nil, problem(http.StatusRequestEntityTooLarge, "", tooLong)
 	case errors.As(err, &timeout) && timeout.Timeout():
 		return nil, problem(http.StatusRequestTimeout, "", "the body did not arrive in time")
 	case err != nil:

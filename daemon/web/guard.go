@@ -6,26 +6,25 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+
+	"potlifed/daemon/web/page"
 )
 
-// policy lets a page load what comes from here and nothing else, inline code and
-// styles included.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; " +
-	"connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-
-// guard is passed by every request: it sets the headers that browsers protect
-// themselves by, and decides who may ask and who may change.
+// guard handles every request first: it sets the security headers, bounds the time in
+// which a body may arrive, and decides who may ask and who may change.
 func (s *Server) guard(next http.Handler) http.Handler {
 	protection := http.NewCrossOriginProtection()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", policy)
+		h.Set("Content-Security-Policy", page.ContentPolicy)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("X-Frame-Options", "DENY")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+
+		s.boundBody(w, r)
 
 		// A page of another site can give its own name this machine's address, and would
 		// then count as being of the same origin. Its name gives it away.

@@ -220,3 +220,13 @@ func TestPageIsThere(t *testing.T) {
 		t.Errorf("status %d, header %v", w.Code, w.Header())
 	}
 }
+
+// writeFile writes a file into a directory of the test and returns its path.
+func writeFile(t *testing.T, name, content string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}

@@ -81,8 +81,12 @@ type Server struct {
 	now      func() time.Time // by which sessions end and guesses at the PIN come back
 	shut     atomic.Bool      // nobody gets in, which was logged
 
-	pace     pace
-	streams  chan struct{} // one token for each open stream
+	pace    pace
+	streams chan struct{} // one token for each open stream
+	bodies  chan struct{} // one token for each long body that is being read
+
+	bodyWithin time.Duration // in which a body has to arrive
+
 	stopping chan struct{} // closed when the server stops, so that streams end
 	stop     sync.Once
 }
@@ -92,7 +96,8 @@ type Server struct {
 func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, ready func() []Check, logger *slog.Logger) (*Server, error) {
 	s := &Server{
 		settings: settings, bench: bench, journal: journal, ready: ready, log: logger, now: time.Now,
-		pace: usualPace, streams: make(chan struct{}, streamsAtOnce), stopping: make(chan struct{}),
+		pace: usualPace, streams: make(chan struct{}, streamsAtOnce),
+		bodies: make(chan struct{}, bodiesAtOnce), bodyWithin: bodyWithin, stopping: make(chan struct{}),
 	}
 	if s.settings.Neighbours == nil {
 		s.settings.Neighbours = func() []neighbours.Bench { return nil }
@@ -130,6 +135,7 @@ func (s *Server) Listen(ctx context.Context) (net.Listener, error) {
 const (
 	headerWithin   = 10 * time.Second
 	bodyWithin     = 10 * time.Second
+	bodiesAtOnce   = 16
 	answerWithin   = 30 * time.Second // streams renew theirs with each event
 	idleAtMost     = 2 * time.Minute
 	headerBytes    = 32 << 10
@@ -137,6 +143,7 @@ const (
 	changeWithin   = 15 * time.Second
 	streamsAtOnce  = 64
 	bodyBytes      = 1 << 20
+	sessionBytes   = 1 << 10
 	keyCharacters  = 200
 	eventsAtOnce   = 1000
 	historyRows    = 20_000
@@ -150,14 +157,16 @@ const (
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	defer l.Close()
 	server := &http.Server{
-		Handler: s.handler,
-		// No ReadTimeout: it would end streams, whose requests were read long ago. The
-		// bodies of changes have a deadline of their own.
+		Handler:           s.handler,
 		ReadHeaderTimeout: headerWithin,
-		WriteTimeout:      answerWithin,
-		IdleTimeout:       idleAtMost,
-		MaxHeaderBytes:    headerBytes,
-		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+		// It bounds the body of a request that is refused before it reaches the guard, as
+		// for a wrong password of the web_config_file. The guard sets the deadline of every
+		// other request.
+		ReadTimeout:    s.bodyWithin,
+		WriteTimeout:   answerWithin,
+		IdleTimeout:    idleAtMost,
+		MaxHeaderBytes: headerBytes,
+		ErrorLog:       slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
 	}
 	none := false
 	addresses := []string{l.Addr().String()}

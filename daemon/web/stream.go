@@ -30,6 +30,12 @@ var usualPace = pace{heartbeat: 15 * time.Second, apart: 100 * time.Millisecond,
 // more, it gets what differs in the newest snapshot from what it had, and one that
 // takes nothing for long is let go.
 func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
+	// The server notices that a reader has left by reading from its connection, which it
+	// does only once the body has been read.
+	if r.ContentLength != 0 {
+		writeProblem(w, http.StatusBadRequest, "", "a request for the stream has no body")
+		return
+	}
 	select {
 	case s.streams <- struct{}{}:
 		defer func() { <-s.streams }()

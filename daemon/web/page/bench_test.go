@@ -46,7 +46,11 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	ctx, end := context.WithCancel(context.Background())
 	f := &fakeBench{end: end, rows: rows, answers: map[string]answer{}, readers: map[chan string]bool{}}
 	mux := http.NewServeMux()
-	mux.Handle("/", Handler())
+	pages := Handler()
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Security-Policy", ContentPolicy) // as the server does
+		pages.ServeHTTP(w, r)
+	})
 	mux.HandleFunc("GET /api/v1/{list}", f.list)
 	mux.HandleFunc("GET /api/v1/inks/{id}/learning", f.learning)
 	mux.HandleFunc("GET /api/v1/{list}/{id}/{part}", f.thing)
