@@ -7,6 +7,7 @@ import (
 	"os"
 	"reflect"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -129,34 +130,75 @@ func openDescriptors(t *testing.T) int {
 	return len(entries)
 }
 
-func TestRunReportsSilenceOnce(t *testing.T) {
-	s := newScale(t, simulate.ScaleOptions{})
-	r := start(t, Settings{Port: s.Port(), Silence: 150 * time.Millisecond})
-	r.await(Connected)
-	r.await(Speaking)
-	for range 2 {
-		s.Silence(true)
-		if c := r.await(Silent); c.Quiet < 150*time.Millisecond {
-			t.Errorf("silent after %v", c.Quiet)
-		}
-		s.Silence(false)
-		r.await(Speaking)
+// talker is a stream whose device sends a byte every 10 ms while it talks. A read waits for a byte
+// for pollEvery at most, as those of real streams do.
+type talker struct{ quiet atomic.Bool }
+
+func (d *talker) Read(p []byte) (int, error) {
+	if d.quiet.Load() {
+		time.Sleep(pollEvery)
+		return 0, os.ErrDeadlineExceeded
 	}
+	time.Sleep(10 * time.Millisecond)
+	p[0] = '0'
+	return 1, nil
+}
+func (d *talker) Write(p []byte) (int, error) { return len(p), nil }
+func (d *talker) Close() error                { return nil }
+
+// listen runs a link to the device in the present synctest bubble.
+func listen(t *testing.T, d *talker, s Settings) *running {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	r := &running{t: t, changes: make(chan Change, 100), cancel: cancel, done: make(chan error, 1)}
+	go func() {
+		r.done <- runWith(ctx, s.withDefaults(), Handler{
+			Bytes:  func([]byte) bool { return true },
+			Change: func(c Change) { r.changes <- c },
+		}, func(context.Context, Settings) (io.ReadWriteCloser, error) { return d, nil })
+	}()
+	return r
+}
+
+func TestRunReportsSilenceOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &talker{}
+		r := listen(t, d, Settings{Port: "/dev/x", Silence: 150 * time.Millisecond})
+		defer r.stop()
+		r.await(Connected)
+		r.await(Speaking)
+		for range 2 {
+			d.quiet.Store(true)
+			if c := r.await(Silent); c.Quiet < 150*time.Millisecond || c.Quiet > 150*time.Millisecond+pollEvery {
+				t.Errorf("silent after %v", c.Quiet)
+			}
+			time.Sleep(time.Minute)
+			d.quiet.Store(false)
+			r.await(Speaking)
+		}
+	})
 }
 
 func TestRunReopensHalfOpenTCP(t *testing.T) {
-	s := newScale(t, simulate.ScaleOptions{TCP: true})
-	r := start(t, Settings{Port: s.Port(), Silence: 100 * time.Millisecond, HalfOpen: 250 * time.Millisecond, RetryMin: time.Millisecond})
-	r.await(Connected)
-	r.await(Speaking)
-	s.Silence(true)
-	r.await(Silent)
-	if c := r.await(Lost); !errors.Is(c.Err, ErrLost) || !errors.Is(c.Err, errHalfOpen) {
-		t.Errorf("lost with %v, want the half-open cause", c.Err)
-	}
-	r.await(Connected)
-	s.Silence(false)
-	r.await(Speaking)
+	synctest.Test(t, func(t *testing.T) {
+		d := &talker{}
+		r := listen(t, d, Settings{Port: "tcp://192.0.2.1:4001", Silence: time.Second, HalfOpen: 10 * time.Second, RetryMin: time.Second})
+		defer r.stop()
+		r.await(Connected)
+		r.await(Speaking)
+		d.quiet.Store(true)
+		r.await(Silent)
+		silent := time.Now()
+		if c := r.await(Lost); !errors.Is(c.Err, ErrLost) || !errors.Is(c.Err, errHalfOpen) {
+			t.Errorf("lost with %v, want the half-open cause", c.Err)
+		}
+		if after := time.Since(silent); after != 9*time.Second {
+			t.Errorf("reopened %v after the silence was reported, want 9s", after)
+		}
+		r.await(Connected)
+		d.quiet.Store(false)
+		r.await(Speaking)
+	})
 }
 
 func TestRunWaitsForABusyPort(t *testing.T) {
