@@ -17,7 +17,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -55,32 +54,14 @@ const (
 	defaultPause = 2 * time.Second
 )
 
-// Option changes a sensor from its defaults.
-type Option func(*HWMon)
-
-// WithPause sets the wait between two tries of one read, 2 s by default.
-func WithPause(d time.Duration) Option { return func(h *HWMon) { h.pause = d } }
-
-// HWMon is one sensor in a hwmon folder. Counts may be called concurrently with
-// Read; a sensor is not read twice at once, a Read during another says
-// ErrBlocked.
+// HWMon is one sensor in a hwmon folder. A sensor is not read twice at once: a Read during another
+// Read returns ErrBlocked.
 type HWMon struct {
 	pattern string
 	pause   time.Duration
 	file    func(name string) ([]byte, error)
 
-	busy                      chan struct{} // holds a token while the kernel is asked
-	retries, failures, clamps atomic.Uint64
-}
-
-// Counts are what happened since the sensor was opened.
-type Counts struct {
-	// Retries: passing faults of a read that was tried again.
-	Retries uint64
-	// Failures: calls of Read that gave no value.
-	Failures uint64
-	// Clamped: humidities a little outside 0..100 % that were set to the limit.
-	Clamped uint64
+	busy chan struct{} // holds a token while a read of the kernel's files is under way
 }
 
 // OpenHWMon takes the path of a hwmon folder and checks that the sensor is
@@ -89,11 +70,8 @@ type Counts struct {
 // device does not, /sys/bus/i2c/devices/1-0044/hwmon/hwmon*. The match is made
 // again for each reading, so a driver that comes back under another number is
 // found.
-func OpenHWMon(path string, options ...Option) (*HWMon, error) {
+func OpenHWMon(path string) (*HWMon, error) {
 	h := &HWMon{pattern: path, pause: defaultPause, file: readFile, busy: make(chan struct{}, 1)}
-	for _, o := range options {
-		o(h)
-	}
 	if path == "" {
 		return nil, errors.New("open sensor: no path to a hwmon folder")
 	}
@@ -126,11 +104,6 @@ func (h *HWMon) Name() string {
 	return strings.TrimSpace(string(b))
 }
 
-// Counts gives the counts so far.
-func (h *HWMon) Counts() Counts {
-	return Counts{Retries: h.retries.Load(), Failures: h.failures.Load(), Clamped: h.clamps.Load()}
-}
-
 func (h *HWMon) folder() (string, error) {
 	if !strings.ContainsAny(h.pattern, "*?[") {
 		return h.pattern, nil
@@ -150,7 +123,7 @@ func (h *HWMon) folder() (string, error) {
 // Read asks the sensor. Passing faults (EIO, ETIMEDOUT, EAGAIN, and a file that
 // was empty) are tried again up to three times in all. Values outside -40..85 °C
 // or 0..100 % give ErrImplausible and never a reading, but for a humidity that is
-// outside by 2 % at most, which is set to the limit and counted.
+// outside by 2 % at most, which is set to the limit.
 //
 // Read returns with the context's error when the context ends. A file read that
 // hangs in the kernel cannot be interrupted; it goes on in a goroutine of its
@@ -159,7 +132,6 @@ func (h *HWMon) folder() (string, error) {
 func (h *HWMon) Read(ctx context.Context) (air.State, error) {
 	s, err := h.read(ctx)
 	if err != nil {
-		h.failures.Add(1)
 		return air.State{}, fmt.Errorf("read sensor %q: %w", h.pattern, err)
 	}
 	return s, nil
@@ -171,8 +143,7 @@ func (h *HWMon) read(ctx context.Context) (air.State, error) {
 		if err == nil || !passing(err) || try == defaultTries {
 			return s, err
 		}
-		h.retries.Add(1)
-		if err := wait(ctx, h.pause); err != nil {
+		if err := pause(ctx, h.pause); err != nil {
 			return air.State{}, err
 		}
 	}
@@ -183,7 +154,8 @@ func passing(err error) bool {
 	return errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ETIMEDOUT) || errors.Is(err, syscall.EAGAIN) || errors.Is(err, errEmpty)
 }
 
-func wait(ctx context.Context, d time.Duration) error {
+// pause waits for d. It returns the context's error when the context ends first.
+func pause(ctx context.Context, d time.Duration) error {
 	t := time.NewTimer(d)
 	defer t.Stop()
 	select {
@@ -205,22 +177,18 @@ func (h *HWMon) ask(ctx context.Context) (air.State, error) {
 		return air.State{}, ErrBlocked
 	}
 	type answer struct {
-		state   air.State
-		clamped bool
-		err     error
+		state air.State
+		err   error
 	}
 	answers := make(chan answer, 1)
 	go func() {
 		var a answer
-		a.state, a.clamped, a.err = h.once()
+		a.state, a.err = h.once()
 		<-h.busy
 		answers <- a
 	}()
 	select {
 	case a := <-answers:
-		if a.clamped {
-			h.clamps.Add(1)
-		}
 		return a.state, a.err
 	case <-ctx.Done():
 		return air.State{}, ctx.Err()
@@ -228,18 +196,18 @@ func (h *HWMon) ask(ctx context.Context) (air.State, error) {
 }
 
 // once reads both files.
-func (h *HWMon) once() (s air.State, clamped bool, err error) {
+func (h *HWMon) once() (air.State, error) {
 	dir, err := h.folder()
 	if err != nil {
-		return air.State{}, false, err
+		return air.State{}, err
 	}
 	temperature, err := h.value(dir, temperatureFile)
 	if err != nil {
-		return air.State{}, false, err
+		return air.State{}, err
 	}
 	humidity, err := h.value(dir, humidityFile)
 	if err != nil {
-		return air.State{}, false, err
+		return air.State{}, err
 	}
 	return judge(temperature, humidity)
 }
@@ -260,18 +228,16 @@ func (h *HWMon) value(dir, name string) (thousandths int64, err error) {
 }
 
 // judge turns thousandths into air, or says that there is no such air.
-func judge(temperature, humidity int64) (s air.State, clamped bool, err error) {
-	s = air.State{TemperatureC: float64(temperature) / 1000, HumidityPct: float64(humidity) / 1000}
+func judge(temperature, humidity int64) (air.State, error) {
+	s := air.State{TemperatureC: float64(temperature) / 1000, HumidityPct: float64(humidity) / 1000}
 	if s.TemperatureC < lowestTemperatureC || s.TemperatureC > highestTemperatureC {
-		return air.State{}, false, fmt.Errorf("%s: %g °C: %w, want %d..%d", temperatureFile, s.TemperatureC, ErrImplausible, lowestTemperatureC, highestTemperatureC)
+		return air.State{}, fmt.Errorf("%s: %g °C: %w, want %d..%d", temperatureFile, s.TemperatureC, ErrImplausible, lowestTemperatureC, highestTemperatureC)
 	}
 	if s.HumidityPct < -humiditySlackPct || s.HumidityPct > 100+humiditySlackPct {
-		return air.State{}, false, fmt.Errorf("%s: %g %%: %w, want 0..100", humidityFile, s.HumidityPct, ErrImplausible)
+		return air.State{}, fmt.Errorf("%s: %g %%: %w, want 0..100", humidityFile, s.HumidityPct, ErrImplausible)
 	}
-	within := min(max(s.HumidityPct, 0), 100)
-	clamped = within != s.HumidityPct
-	s.HumidityPct = within
-	return s, clamped, nil
+	s.HumidityPct = min(max(s.HumidityPct, 0), 100)
+	return s, nil
 }
 
 // errEmpty is apart from other garbled content: a value that is being written

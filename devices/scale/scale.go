@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"sync/atomic"
 
 	"potlifed/devices/link"
 	"potlifed/model/weigh"
@@ -56,12 +55,10 @@ type Sink struct {
 	Rejected func(line []byte, err error)
 }
 
-// Scale is one scale that speaks by itself. Counts, Reconnects and ShapeName
-// may be called while Run runs.
+// Scale is one scale that sends lines by itself. Counts and ShapeName may be called while Run runs.
 type Scale struct {
-	settings   link.Settings
-	decoder    *Decoder
-	reconnects atomic.Uint64
+	settings link.Settings
+	decoder  *Decoder
 }
 
 // New checks the configuration and opens nothing.
@@ -82,9 +79,6 @@ func New(c Config) (*Scale, error) {
 
 // Counts are the lines since New.
 func (s *Scale) Counts() Counts { return s.decoder.Counts() }
-
-// Reconnects is how often the link was lost since New.
-func (s *Scale) Reconnects() uint64 { return s.reconnects.Load() }
 
 // ShapeName is the shape in use, auto while it is being learned.
 func (s *Scale) ShapeName() string { return s.decoder.ShapeName() }
@@ -122,8 +116,6 @@ func (s *Scale) Run(ctx context.Context, sink Sink) error {
 				s.decoder.Restart()
 			case link.Silent:
 				s.decoder.Interrupt()
-			case link.Lost:
-				s.reconnects.Add(1)
 			}
 			if sink.Link != nil {
 				sink.Link(c)

@@ -211,8 +211,8 @@ func TestUnpluggedInALine(t *testing.T) {
 			s.Silence(false)
 			r.until("the new load", about(float64(10*(i+1))))
 		}
-		if counts := r.scale.Counts(); r.scale.Reconnects() != 3 || counts.Torn > 4 || counts.Unknown != 0 {
-			t.Errorf("%d reconnects, counts %+v", r.scale.Reconnects(), counts)
+		if counts := r.scale.Counts(); counts.Torn > 4 || counts.Unknown != 0 {
+			t.Errorf("counts %+v", counts)
 		}
 	}
 }

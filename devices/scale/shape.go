@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"sort"
 	"strings"
-
-	"potlifed/model/weigh"
 )
 
 // Auto is the name of the shape that is found by watching; see Decoder.
@@ -100,22 +98,6 @@ func ParseShape(name string) (Shape, error) {
 		return Shape{}, fmt.Errorf("line shape %q: %w", name, err)
 	}
 	return s, nil
-}
-
-// Name is the shape's name; a pattern's is "pattern".
-func (s Shape) Name() string { return s.name }
-
-// Decode decodes one line, without its end of line; the reading's At is left
-// zero. A line out of range has no weight, and neither has a line whose unit is
-// missing (the shape weight-unit; a Decoder remembers the unit). It keeps
-// nothing, allocates nothing and may run concurrently. The error is ErrUnknown
-// or wraps it. The shape Auto gives what the one shape that fits says.
-func (s Shape) Decode(line []byte) (weigh.Reading, error) {
-	m, err := s.match(line)
-	if err != nil {
-		return weigh.Reading{}, err
-	}
-	return m.reading(), nil
 }
 
 // match matches a line to the shape, or to the one candidate that fits.

@@ -23,11 +23,6 @@ const (
 	OutOfService   State = "out-of-service" // I: its device is under maintenance
 )
 
-// States returns all states in the order of their letters.
-func States() []State {
-	return []State{Normal, Unacknowledged, Acknowledged, Returned, Shelved, Suppressed, OutOfService}
-}
-
 // Active reports whether an alarm in this state has a cause that people are told of.
 func (s State) Active() bool { return s == Unacknowledged || s == Acknowledged }
 
