@@ -10,6 +10,7 @@ import (
 type post struct {
 	press, product string
 	inks           []string // in turn
+	cupG           float64  // what its cup weighs empty
 	opensAt        time.Duration
 	opensAfter     int // mixes that were loaded in the shop
 	// heeds says whether somebody makes the next mix in time, by rounds.
@@ -25,9 +26,9 @@ type post struct {
 func posts() []*post {
 	always := func(int) bool { return true }
 	return []*post{
-		{press: "press-1", product: "scales of rain gauges", inks: []string{"hard-1"}, heeds: func(round int) bool { return round%2 == 0 }},
-		{press: "press-2", product: "dials of garden thermometers, black", inks: []string{"gloss-4"}, opensAt: 3 * time.Minute, opensAfter: 1, heeds: always},
-		{press: "press-3", product: "dials of garden thermometers, red", inks: []string{"flex-20", "matt-10"}, opensAt: 50 * time.Minute, opensAfter: 3, heeds: always},
+		{press: "press-1", product: "scales of rain gauges", inks: []string{"gauge-quick"}, cupG: smallCupG, heeds: func(round int) bool { return round%2 == 0 }},
+		{press: "press-2", product: "dials of garden thermometers, black", inks: []string{"dial-satin"}, cupG: largeCupG, opensAt: 3 * time.Minute, opensAfter: 1, heeds: always},
+		{press: "press-3", product: "dials of garden thermometers, red", inks: []string{"dial-bend", "dial-flat"}, cupG: largeCupG, opensAt: 50 * time.Minute, opensAfter: 3, heeds: always},
 	}
 }
 
@@ -87,7 +88,7 @@ func (m *mixer) run(ctx context.Context, first float64) error {
 // job is the next mix for a press.
 func (p *post) job(m *mixer, goesWrong mishap) job {
 	return job{
-		ink: p.inks[p.round%len(p.inks)], press: p.press, product: p.product,
+		ink: p.inks[p.round%len(p.inks)], press: p.press, product: p.product, cupG: p.cupG,
 		mishap: goesWrong, pace: min(m.speed, 10), stir: laterStir,
 	}
 }
@@ -247,12 +248,14 @@ func (m *mixer) adopt(ctx context.Context) error {
 		return ctx.Err()
 	}
 	m.story.tell("batch %s was started on the page; the mixer pours it", b.ID)
-	b, ok, err := m.guided(ctx, b, job{ink: b.Ink, press: b.For, pace: min(m.speed, 10), stir: laterStir})
-	if err != nil || !ok {
+	j := job{ink: b.Ink, press: b.For, cupG: largeCupG, pace: min(m.speed, 10), stir: laterStir}
+	i := slices.IndexFunc(m.floor, func(p *post) bool { return p.press == b.For })
+	if i >= 0 {
+		j.cupG = m.floor[i].cupG
+	}
+	b, ok, err := m.guided(ctx, b, j)
+	if err != nil || !ok || i < 0 {
 		return err
 	}
-	if i := slices.IndexFunc(m.floor, func(p *post) bool { return p.press == b.For }); i >= 0 {
-		return m.load(ctx, m.floor[i], b)
-	}
-	return nil
+	return m.load(ctx, m.floor[i], b)
 }

@@ -43,6 +43,7 @@ const (
 // job is a mix to be made.
 type job struct {
 	ink, press, product string
+	cupG                float64 // what the cup weighs
 	mishap              mishap
 	pace                float64       // the clock's speed while it is poured
 	stir                time.Duration // how long each stir takes
@@ -52,7 +53,6 @@ type job struct {
 var pourRate = map[string]float64{"ink": 10, "hardener": 8, "thinner": 4}
 
 const (
-	cupG         = 11.5
 	aimG         = 0.15
 	aimShare     = 0.005
 	laterStir    = 45 * time.Second
@@ -123,8 +123,8 @@ func (m *mixer) giveUp(ctx context.Context, b batch) error {
 func (m *mixer) step(ctx context.Context, b batch, j *job) (batch, error) {
 	switch step := b.waitsFor(); step {
 	case "cup":
-		if m.scale.Grams() < cupG/2 {
-			m.scale.Put(cupG + 0.2*m.random.NormFloat64())
+		if m.scale.Grams() < j.cupG/2 {
+			m.scale.Put(j.cupG + 0.2*m.random.NormFloat64())
 		}
 		m.comeToRest(ctx)
 		m.story.tell("batch %s: a cup on the scale, %.1f g", b.ID, m.scale.Grams())

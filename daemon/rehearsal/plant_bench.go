@@ -33,18 +33,18 @@ sensors:
   - {id: mixing-room-air, zone: ` + mixing + `, path: %[6]q, every: %[8]s}
   - {id: press-room-air, zone: ` + presses + `, path: %[7]q, every: %[8]s}
 cups:
-  - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110, empty_g: 12}
+  - {id: cup-110, mouth_mm: 110, ink_minimum_g: 85, fill_maximum_g: 150, empty_g: 18}
 presses:
-  - {id: press-1, zone: ` + presses + `, cup: cup-90}
-  - {id: press-2, zone: ` + presses + `, cup: cup-90}
-  - {id: press-3, zone: ` + presses + `, cup: cup-90}
+  - {id: press-1, zone: ` + presses + `, cup: cup-110}
+  - {id: press-2, zone: ` + presses + `, cup: cup-110}
+  - {id: press-3, zone: ` + presses + `, cup: cup-110}
 lights:
   - {id: light-1, presses: [press-1]}
   - {id: light-2, presses: [press-2], reads: [json]}
   - {id: light-3, presses: [press-3], reads: [json]}
 thinners: [{id: thinner-s}]
 inks:
-  - {id: gloss-4, hardener_ratio: "4:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {shortest: 6h, longest: 8h}}
+  - {id: dial-satin, hardener_ratio: "5:1", thinners: [thinner-s], thinner_pct: {min: 6, max: 14, dark: 7, light: 9}, pot_life: {shortest: 4h30m, longest: 5h30m}}
 `
 
 var (
@@ -133,7 +133,7 @@ func (b *plantBench) begin(ctx context.Context) error {
 	if err := b.api.ready(ctx, time.Minute); err != nil {
 		return err
 	}
-	for i, age := range []time.Duration{0, 5*time.Hour + 40*time.Minute, 14 * time.Hour} {
+	for i, age := range []time.Duration{0, 3*time.Hour + 50*time.Minute, 10 * time.Hour} {
 		if _, err := b.record(ctx, fmt.Sprintf("press-%d", i+1), age); err != nil {
 			return err
 		}
@@ -169,8 +169,8 @@ func (b *plantBench) record(ctx context.Context, press string, age time.Duration
 		return "", err
 	}
 	made, err := b.api.change(ctx, map[string]any{
-		"ink": "gloss-4", "mixed_at": time.Now().Add(-age).UTC().Format(time.RFC3339Nano),
-		"components": []map[string]any{{"part": "ink", "g": 60}, {"part": "hardener", "g": 15}, {"part": "thinner", "g": 7.5}},
+		"ink": "dial-satin", "mixed_at": time.Now().Add(-age).UTC().Format(time.RFC3339Nano),
+		"components": []map[string]any{{"part": "ink", "g": 90}, {"part": "hardener", "g": 18}, {"part": "thinner", "g": 8}},
 	}, "batches")
 	if err != nil {
 		return "", fmt.Errorf("record a batch: %w", err)
@@ -251,7 +251,7 @@ func (b *plantBench) guided(ctx context.Context, press string, random *rand.Rand
 	following, stop := context.WithCancel(ctx)
 	followed := make(chan error, 1)
 	go func() { followed <- m.feed.run(following) }()
-	made, ok, err := m.mix(ctx, job{ink: "gloss-4", press: press, product: "scales of rain gauges", pace: 1, stir: laterStir})
+	made, ok, err := m.mix(ctx, job{ink: "dial-satin", press: press, product: "dials of garden thermometers", cupG: largeCupG, pace: 1, stir: laterStir})
 	stop()
 	if err = errors.Join(err, <-followed); err != nil || !ok {
 		return err

@@ -104,7 +104,7 @@ func TestStory(t *testing.T) {
 	if len(refusals) != 1 {
 		t.Errorf("thinner before the stir was refused %d times, want once", len(refusals))
 	}
-	if len(stirs) < 2 || !strings.Contains(stirs[0], "can hard-1-1, lot S-0431") {
+	if len(stirs) < 2 || !strings.Contains(stirs[0], "can gauge-quick-1, lot GQ-0431") {
 		t.Errorf("stirred: %q", stirs)
 	}
 	// One in three seconds, from the load to the red light after half an hour and more.
@@ -133,7 +133,7 @@ func checkLoaded(t *testing.T, page, id string) {
 			break
 		}
 	}
-	if len(list.Batches) != 1 || list.Batches[0].ID != id || list.Batches[0].Ink != "hard-1" || list.Batches[0].Press != "press-1" ||
+	if len(list.Batches) != 1 || list.Batches[0].ID != id || list.Batches[0].Ink != "gauge-quick" || list.Batches[0].Press != "press-1" ||
 		list.Batches[0].Quality != "good" || list.Batches[0].Spent <= 0 || list.Batches[0].Spent > 0.1 {
 		t.Errorf("HTTP shows %+v", list)
 	}
@@ -161,7 +161,7 @@ func checkLoaded(t *testing.T, page, id string) {
 	}
 	fetch(t, page+"/metrics", func(data []byte) error {
 		for _, want := range []string{
-			`potlife_batch_info{batch="` + id + `",bench="bench-1",ink="hard-1",press="press-1",state="open"} 1`,
+			`potlife_batch_info{batch="` + id + `",bench="bench-1",ink="gauge-quick",press="press-1",state="open"} 1`,
 			`potlife_press_remaining_seconds{bench="bench-1",bound="expected",press="press-1"}`,
 			`potlife_time_lapse_ratio{bench="bench-1"} 240`,
 			`potlife_scale_up{bench="bench-1",scale="scale-1"} 1`,

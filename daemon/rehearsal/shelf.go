@@ -26,10 +26,10 @@ func shelf(today time.Time) []delivery {
 		{ID: "hardener-a-1", Hardener: "hardener-a", Lot: "HA-0915", OpenedOn: day(-80), UseBy: day(-1)},
 		{ID: "hardener-a-2", Hardener: "hardener-a", Lot: "HA-1120", OpenedOn: day(-2), UseBy: day(200)},
 		{ID: "hardener-b-1", Hardener: "hardener-b", Lot: "HB-1102", OpenedOn: day(-9), UseBy: day(150)},
-		{ID: "gloss-4-1", Ink: "gloss-4", Colour: "black", Lot: "G-2207", OpenedOn: day(-20), UseBy: day(400)},
-		{ID: "hard-1-1", Ink: "hard-1", Colour: "deep blue", Lot: "S-0431", OpenedOn: day(-5), UseBy: day(300)},
-		{ID: "flex-20-1", Ink: "flex-20", Colour: "red", Lot: "F-1188", UseBy: day(330)},
-		{ID: "matt-10-1", Ink: "matt-10", Colour: "red", Lot: "M-0776", OpenedOn: day(-31), UseBy: day(290)},
+		{ID: "dial-satin-1", Ink: "dial-satin", Colour: "black", Lot: "DS-2207", OpenedOn: day(-20), UseBy: day(400)},
+		{ID: "gauge-quick-1", Ink: "gauge-quick", Colour: "deep blue", Lot: "GQ-0431", OpenedOn: day(-5), UseBy: day(300)},
+		{ID: "dial-bend-1", Ink: "dial-bend", Colour: "red", Lot: "DB-1188", UseBy: day(330)},
+		{ID: "dial-flat-1", Ink: "dial-flat", Colour: "red", Lot: "DF-0776", OpenedOn: day(-31), UseBy: day(290)},
 		{ID: "thinner-s-1", Thinner: "thinner-s", Lot: "T-3005", OpenedOn: day(-12)},
 	}
 }

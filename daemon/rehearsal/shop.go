@@ -20,13 +20,16 @@ const (
 	mixing    = "mixing-room"
 	presses   = "press-room"
 	divisionG = 0.1
+	// What a cup of each size weighs; a little less than its empty_g says.
+	smallCupG = 8.8
+	largeCupG = 17.6
 )
 
 // configuration is the shop's file, as somebody might have written it. %s are the
 // address to listen on, the data folder, the scale's port and the folders of the two
 // sensors; %q quotes as YAML does what a path may hold.
 //
-// hard-1 lives for a short shift only, so that one does not wait for the story, and
+// gauge-quick lives for less than two hours, so that nobody waits for the story, and
 // the alarms come as late as fits such an ink. A sensor is read every ten seconds:
 // three of these must not pass in a moment in which a busy computer does other things.
 const configuration = `bench: ` + benchName + `
@@ -41,12 +44,12 @@ sensors:
   - {id: mixing-room-air, zone: ` + mixing + `, path: %[4]q, every: 10s}
   - {id: press-room-air, zone: ` + presses + `, path: %[5]q, every: 10s}
 cups:
-  - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110, empty_g: 12}
-  - {id: cup-70, ink_minimum_g: 36, fill_maximum_g: 100, empty_g: 10}
+  - {id: cup-110, mouth_mm: 110, ink_minimum_g: 85, fill_maximum_g: 150, empty_g: 18}
+  - {id: cup-70, mouth_mm: 70, ink_minimum_g: 40, fill_maximum_g: 80, empty_g: 9}
 presses:
   - {id: press-1, zone: ` + presses + `, cup: cup-70}
-  - {id: press-2, zone: ` + presses + `, cup: cup-90}
-  - {id: press-3, zone: ` + presses + `, cup: cup-90}
+  - {id: press-2, zone: ` + presses + `, cup: cup-110}
+  - {id: press-3, zone: ` + presses + `, cup: cup-110}
 lights:
   - {id: light-1, presses: [press-1]}
   - {id: light-2, presses: [press-2], reads: [json]}
@@ -57,10 +60,10 @@ hardeners:
 thinners:
   - {id: thinner-s}
 inks:
-  - {id: gloss-4, hardener: hardener-a, hardener_ratio: "4:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {shortest: 6h, longest: 8h}}
-  - {id: matt-10, hardener: hardener-a, hardener_ratio: "10:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {shortest: 8h, longest: 12h}}
-  - {id: flex-20, hardener: hardener-a, hardener_ratio: "20:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {about: 12h}}
-  - {id: hard-1, hardener: hardener-b, hardener_ratio: "1:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 20}, pot_life: {shortest: 1h, longest: 2h}}
+  - {id: gauge-quick, hardener: hardener-b, hardener_ratio: "3:1", thinners: [thinner-s], thinner_pct: {min: 8, max: 18, dark: 9, light: 11}, pot_life: {shortest: 55m, longest: 1h45m}}
+  - {id: dial-satin, hardener: hardener-a, hardener_ratio: "5:1", thinners: [thinner-s], thinner_pct: {min: 6, max: 14, dark: 7, light: 9}, pot_life: {shortest: 4h30m, longest: 5h30m}}
+  - {id: dial-flat, hardener: hardener-a, hardener_ratio: "8:1", thinners: [thinner-s], thinner_pct: {min: 6, max: 14, dark: 7, light: 9}, pot_life: {shortest: 9h, longest: 11h}}
+  - {id: dial-bend, hardener: hardener-a, hardener_ratio: "25:2", thinners: [thinner-s], thinner_pct: {min: 8, max: 18, dark: 9, light: 11}, pot_life: {about: 14h}}
 alarms: {ending_before: 10m, mixing_takes: 5m}
 `
 
