@@ -9,7 +9,8 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/light"
 )
 
 // TestLampThatReportsBack: the whole program with a lamp that confirms, goes silent,
@@ -40,13 +41,13 @@ func TestLampThatReportsBack(t *testing.T) {
 		}
 	})
 	p := start(t, file)
-	light := func() (l record.LightView) {
-		var list struct{ Lights []record.LightView }
+	lampRow := func() (l view.Light) {
+		var list struct{ Lights []view.Light }
 		p.get("/api/v1/lights", &list)
 		return list.Lights[0]
 	}
 	stands := func() (text string) {
-		var list struct{ Alarms []record.AlarmView }
+		var list struct{ Alarms []view.Alarm }
 		p.get("/api/v1/alarms", &list)
 		for _, a := range list.Alarms {
 			if a.Name == "light-silent" && a.Subject == "light-1" && a.State != "returned" {
@@ -57,22 +58,22 @@ func TestLampThatReportsBack(t *testing.T) {
 	}
 	is := func(what, confirmation string) {
 		t.Helper()
-		p.eventually(what, func() (bool, any) { l := light(); return l.Confirmation == confirmation, l })
+		p.eventually(what, func() (bool, any) { l := lampRow(); return l.Confirmation == confirmation, l })
 	}
-	is("the lamp to confirm", record.LampConfirms)
-	if l := light(); l.ConfirmedAt == nil || time.Since(*l.ConfirmedAt) > time.Minute {
+	is("the lamp to confirm", light.ReportConfirmed)
+	if l := lampRow(); l.ConfirmedAt == nil || time.Since(*l.ConfirmedAt) > time.Minute {
 		t.Errorf("confirmed at %v", l.ConfirmedAt)
 	}
 
 	says.Store("-")
 	id := p.loads()
-	is("the silence to be seen", record.LampSilent)
-	p.eventually("the alarm", func() (bool, any) { return stands() != "", light() })
+	is("the silence to be seen", light.ReportSilent)
+	p.eventually("the alarm", func() (bool, any) { return stands() != "", lampRow() })
 
 	m.kill()
-	is("the lamp to be out of reach", record.LampWaits)
+	is("the lamp to be out of reach", light.ReportWaiting)
 	m.start()
-	p.eventually("the alarm to stand still", func() (bool, any) { return light().Confirmation == record.LampSilent && stands() != "", light() })
+	p.eventually("the alarm to stand still", func() (bool, any) { return lampRow().Confirmation == light.ReportSilent && stands() != "", lampRow() })
 	p.stop()
 
 	says.Store("in-order")
@@ -81,12 +82,12 @@ func TestLampThatReportsBack(t *testing.T) {
 		t.Fatal(wrong)
 	}
 	p.eventually("the lie to be seen", func() (bool, any) {
-		l := light()
-		return l.Confirmation == record.LampSilent && l.Says == "in-order" && stands() != "", l
+		l := lampRow()
+		return l.Confirmation == light.ReportSilent && l.Says == "in-order" && stands() != "", l
 	})
 	says.Store("")
 	lamp.client.Publish("hall/light-1", 1, true, "do-not-print") // of its own accord
-	is("the lamp to be back", record.LampConfirms)
-	p.eventually("the alarm to go", func() (bool, any) { return stands() == "", light() })
+	is("the lamp to be back", light.ReportConfirmed)
+	p.eventually("the alarm to go", func() (bool, any) { return stands() == "", lampRow() })
 	p.stop()
 }

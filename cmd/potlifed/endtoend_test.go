@@ -8,8 +8,9 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
+	"potlifed/model/lifecycle"
 )
 
 // What an ink of 6 to 8 hours spends an hour, written out from the formulas and not
@@ -87,14 +88,14 @@ func TestFromTheScalesBytesToThePressLight(t *testing.T) {
 		t.Fatal(err)
 	}
 	m.wait("humid air", "potlife/bench-1/air/bench", from, func(s string) bool {
-		return decoded[record.AirView](t, s).HumidityPct != nil && *decoded[record.AirView](t, s).HumidityPct == 80
+		return decoded[view.Air](t, s).HumidityPct != nil && *decoded[view.Air](t, s).HumidityPct == 80
 	})
 	from, _ = m.seen.wait(t, "the batch with an earlier end", from, func(line string) bool {
 		topic, rest, _ := strings.Cut(line, "\t")
 		if topic != "potlife/bench-1/batch/"+id {
 			return false
 		}
-		v := decoded[record.BatchState](t, rest[strings.Index(rest, "\t")+1:])
+		v := decoded[view.BatchState](t, rest[strings.Index(rest, "\t")+1:])
 		return v.EndsAt.Expected.Before(before.EndsAt.Expected.Add(-30 * time.Minute))
 	})
 	after := p.batch(id)
@@ -103,7 +104,7 @@ func TestFromTheScalesBytesToThePressLight(t *testing.T) {
 	agree(t, p, m, id, from)
 
 	closed, wrong := p.post("batches/"+id+"/close", map[string]any{"outcome": "used-up", "still_good": "yes", "left_g": 3.5})
-	if wrong != nil || closed.State != record.Over {
+	if wrong != nil || closed.State != lifecycle.Closed {
 		t.Fatalf("close: %+v %v", closed.State, wrong)
 	}
 	m.wait("the end of the batch", "potlife/bench-1/batch/"+id, from, func(s string) bool { return s == "" })
@@ -114,7 +115,7 @@ func TestFromTheScalesBytesToThePressLight(t *testing.T) {
 }
 
 // checkExpected: on a fresh batch the expected end is within 2 % of (1 - spent)/r.
-func checkExpected(t *testing.T, v record.BatchView, humidityPct float64) {
+func checkExpected(t *testing.T, v view.Batch, humidityPct float64) {
 	t.Helper()
 	want := (1 - *v.Spent) / rateByHand(20, humidityPct) * 3600
 	if got := v.RemainingS.Expected; math.Abs(got/want-1) > 0.02 {
@@ -150,9 +151,9 @@ func checkSpent(t *testing.T, p *program, id string) {
 func agree(t *testing.T, p *program, m *mosquitto, id string, from int) {
 	t.Helper()
 	http := p.batch(id)
-	var mqtt record.BatchState
+	var mqtt view.BatchState
 	m.wait("the batch as it is", "potlife/bench-1/batch/"+id, from, func(s string) bool {
-		mqtt = decoded[record.BatchState](t, s)
+		mqtt = decoded[view.BatchState](t, s)
 		return mqtt.EndsAt != nil && mqtt.Seq >= http.Seq
 	})
 	metrics := p.text("/metrics")

@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // TestAWholeMixByThePrintKey: nobody touches the page; the scale's own key, a line on a
@@ -12,8 +12,8 @@ import (
 func TestAWholeMixByThePrintKey(t *testing.T) {
 	b := newHardware(t)
 	p := start(t, b.configuration(t, ""))
-	scaleRow := func() record.ScaleView {
-		var list struct{ Scales []record.ScaleView }
+	scaleRow := func() view.Scale {
+		var list struct{ Scales []view.Scale }
 		p.get("/api/v1/scales", &list)
 		return list.Scales[0]
 	}

@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // TestKilledInTheMiddleOfAPour pulls the plug while hardener is being poured.
@@ -74,10 +74,10 @@ func TestKilledInTheMiddleOfABatch(t *testing.T) {
 	t.Logf("the will was seen %v after the kill", dark.Round(time.Millisecond))
 
 	p = start(t, configuration)
-	var after record.BatchView
+	var after view.Batch
 	p.eventually("the first reading after the start", func() (bool, any) {
 		after = p.batch(id)
-		return after.Quality == record.QualityGood || after.Why == "part of its life was spent in air that was not well known", after
+		return after.Quality == view.QualityGood || after.Why == "part of its life was spent in air that was not well known", after
 	})
 	if !after.MixedAt.Equal(*before.MixedAt) || *after.Press != "press-1" || after.State != before.State || len(after.Components) != 3 {
 		t.Errorf("after the kill: %+v\nbefore: %+v", after.BatchState, before.BatchState)

@@ -19,7 +19,7 @@ import (
 	"potlifed/daemon"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
@@ -359,14 +359,14 @@ func TestLightWithoutAClockAtEitherEnd(t *testing.T) {
 			from, began := l.mark(), time.Now()
 			p, stop = runsInside(t, file, rebooted(system, "second", end.after))
 			defer stop()
-			var v record.BatchView
+			var v view.Batch
 			p.eventually("the batch to be back", func() (bool, any) {
-				var list struct{ Batches []record.BatchView }
+				var list struct{ Batches []view.Batch }
 				p.get("/api/v1/batches", &list)
 				if len(list.Batches) == 1 {
 					v = list.Batches[0]
 				}
-				return len(list.Batches) == 1 && v.Quality == record.QualityBad, list
+				return len(list.Batches) == 1 && v.Quality == view.QualityBad, list
 			})
 			s := l.sees("unknown because of its age", from, func(s shown) bool {
 				return s.Meaning == light.Unknown && strings.Contains(s.Reason, "lower bound")

@@ -17,7 +17,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/devices/simulate"
 	"potlifed/model/air"
 )
@@ -230,7 +230,7 @@ type problem struct {
 }
 
 // post makes a change; the problem is nil when it was made.
-func (p *program) post(path string, body any) (record.BatchView, *problem) {
+func (p *program) post(path string, body any) (view.Batch, *problem) {
 	p.t.Helper()
 	b, err := json.Marshal(body)
 	if err != nil {
@@ -250,9 +250,9 @@ func (p *program) post(path string, body any) (record.BatchView, *problem) {
 		if err := json.Unmarshal(answer, &wrong); err != nil || wrong.Status != r.StatusCode {
 			p.t.Fatalf("POST %s: %s, and no problem+json: %s", path, r.Status, answer)
 		}
-		return record.BatchView{}, &wrong
+		return view.Batch{}, &wrong
 	}
-	var v record.BatchView
+	var v view.Batch
 	if err := json.Unmarshal(answer, &v); err != nil {
 		p.t.Fatalf("POST %s: %v: %s", path, err, answer)
 	}
@@ -260,9 +260,9 @@ func (p *program) post(path string, body any) (record.BatchView, *problem) {
 }
 
 // confirm confirms a step once the weight has settled.
-func (p *program) confirm(id, step string) record.BatchView {
+func (p *program) confirm(id, step string) view.Batch {
 	p.t.Helper()
-	var v record.BatchView
+	var v view.Batch
 	p.eventually("step "+step+" of batch "+id, func() (bool, any) {
 		var wrong *problem
 		v, wrong = p.post("batches/"+id+"/confirm", map[string]string{"step": step})
@@ -274,9 +274,9 @@ func (p *program) confirm(id, step string) record.BatchView {
 	return v
 }
 
-func (p *program) batch(id string) record.BatchView {
+func (p *program) batch(id string) view.Batch {
 	p.t.Helper()
-	var v record.BatchView
+	var v view.Batch
 	p.get("/api/v1/batches/"+id, &v)
 	return v
 }

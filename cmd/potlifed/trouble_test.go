@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/devices/link"
 )
 
@@ -95,7 +95,7 @@ func TestMissingDevicesAreStates(t *testing.T) {
 	file := b.configuration(t, "mqtt: {url: \"mqtt://127.0.0.1:1\"}\n")
 	p := start(t, file)
 	standing := func(name string) bool {
-		var list struct{ Alarms []record.AlarmView }
+		var list struct{ Alarms []view.Alarm }
 		p.get("/api/v1/alarms", &list)
 		for _, a := range list.Alarms {
 			if a.Name == name && a.Text != "" && a.Response != "" && a.State == "unacknowledged" {
@@ -113,7 +113,7 @@ func TestMissingDevicesAreStates(t *testing.T) {
 	p.eventually("the scale to be back", func() (bool, any) { return !standing("scale-silent"), nil })
 	b.scale.Set(42)
 	p.eventually("42 g", func() (bool, any) {
-		var list struct{ Scales []record.ScaleView }
+		var list struct{ Scales []view.Scale }
 		p.get("/api/v1/scales", &list)
 		s := list.Scales[0]
 		return s.WeightG != nil && *s.WeightG == 42 && s.Stable, s
@@ -132,7 +132,7 @@ func TestMissingDevicesAreStates(t *testing.T) {
 	p.eventually("impossible humidity to be rejected", func() (bool, any) {
 		return sample(t, p.text("/metrics"), `potlife_sensor_reads_total{bench="bench-1",result="rejected",sensor="bench-air"}`) >= 1, nil
 	})
-	var list struct{ Air []record.AirView }
+	var list struct{ Air []view.Air }
 	p.get("/api/v1/air", &list)
 	if a := list.Air[0]; a.HumidityPct == nil || *a.HumidityPct != 50 {
 		t.Errorf("air %+v: want the last good reading and no impossible one", a)
@@ -170,8 +170,8 @@ func TestPortHeldByAnother(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := start(t, b.configuration(t, ""))
-	find := func() record.SensorView {
-		var list struct{ Sensors []record.SensorView }
+	find := func() view.Sensor {
+		var list struct{ Sensors []view.Sensor }
 		p.get("/api/v1/sensors", &list)
 		for _, s := range list.Sensors {
 			if s.ID == "scale-1" {
@@ -179,7 +179,7 @@ func TestPortHeldByAnother(t *testing.T) {
 			}
 		}
 		t.Fatal("no scale-1 among the sensors")
-		return record.SensorView{}
+		return view.Sensor{}
 	}
 	p.eventually("the reason", func() (bool, any) {
 		s := find()

@@ -12,9 +12,9 @@ import (
 )
 
 // TestEveryVerbNeedsARight walks over the verbs of all changes there are, as they are
-// written in package record: a new one is not left to the default.
+// written in package request: a new one is not left to the default.
 func TestEveryVerbNeedsARight(t *testing.T) {
-	files, err := filepath.Glob("../record/*.go")
+	files, err := filepath.Glob("../request/*.go")
 	if err != nil {
 		t.Fatal(err)
 	}

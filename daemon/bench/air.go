@@ -7,6 +7,7 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
 	"potlifed/model/cure"
@@ -304,29 +305,29 @@ func (b *Bench) closeMinutes(now time.Time) {
 }
 
 // quality says how far the zone's air can be relied on.
-func (b *Bench) quality(z *zone, now time.Time) (record.Quality, string) {
+func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
 	read := b.lastRead(z)
 	age := now.Sub(read)
 	value, ok := b.value(z)
 	switch {
 	case len(z.sensors) == 0:
-		return record.QualityBad, "no sensor measures this zone"
+		return view.QualityBad, "no sensor measures this zone"
 	case !ok:
-		return record.QualityBad, "no reading yet"
+		return view.QualityBad, "no reading yet"
 	case age > b.staleAfter(z):
-		return record.QualityBad, fmt.Sprintf("no reading for %s", age.Round(time.Second))
+		return view.QualityBad, fmt.Sprintf("no reading for %s", age.Round(time.Second))
 	}
 	every := z.sensors[0].Every
 	if z.source != nil {
 		every = z.source.Every
 	}
 	if age > 3*every {
-		return record.QualityUncertain, fmt.Sprintf("the last reading is from %s ago", age.Round(time.Second))
+		return view.QualityUncertain, fmt.Sprintf("the last reading is from %s ago", age.Round(time.Second))
 	}
 	if why, doubt := b.doubt(z, value, now); doubt {
-		return record.QualityUncertain, why
+		return view.QualityUncertain, why
 	}
-	return record.QualityGood, ""
+	return view.QualityGood, ""
 }
 
 // doubt says whether air that was read just now can be relied on.

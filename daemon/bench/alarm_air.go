@@ -6,9 +6,11 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
 	"potlifed/model/cure"
+	"potlifed/model/lifecycle"
 )
 
 // lost reports whether nothing can be known from a sensor: it gives nothing usable, or
@@ -39,7 +41,7 @@ func (b *Bench) blind(z *zone) string {
 func (l *look) airOf(z *zone) (a air.State, fresh bool) {
 	a, measured := l.b.value(z)
 	quality, _ := l.b.quality(z, l.now)
-	if !measured || z.source == nil || quality == record.QualityBad || l.now.Sub(l.b.lastRead(z)) > 3*z.source.Every {
+	if !measured || z.source == nil || quality == view.QualityBad || l.now.Sub(l.b.lastRead(z)) > 3*z.source.Every {
 		return a, false
 	}
 	return a, true
@@ -108,12 +110,12 @@ func (l *look) sweating(batch *record.Batch) {
 	if z == nil {
 		return
 	}
-	v := record.BatchView{}
+	v := view.Batch{}
 	l.b.addLife(l.b.state, batch, l.now, &v)
 	a, fresh := l.airOf(z)
 	dew, has := a.DewPointC()
 	switch cup := batch.Cloud.CupTemperatureC(); {
-	case v.Quality != record.QualityGood || !fresh:
+	case v.Quality != view.QualityGood || !fresh:
 		l.notKnown(alarm.CupSweating, batch.ID)
 	case has && l.beyond(alarm.CupSweating, batch.ID, alarm.Limit{At: dew, DeadBand: alarm.SweatingBandK, Below: true}, cup):
 		l.holds(alarm.CupSweating, batch.ID, "the cup of batch %s is at %.1f °C, the dew point of %s is %.1f °C", batch.ID, cup, z.id, dew)
@@ -138,7 +140,7 @@ type circumstances struct {
 	zone    string
 	goodAge time.Duration
 	atLeast bool
-	phase   record.Phase
+	phase   lifecycle.Phase
 }
 
 // believed is how long a later end must have been shown before people plan by it.

@@ -6,6 +6,7 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
+	"potlifed/model/lifecycle"
 )
 
 // settling is how long after a start devices and broker may take to answer before
@@ -106,7 +107,7 @@ func (l *look) life(batch *record.Batch) {
 // there is a while to do so.
 func (l *look) mix(batch *record.Batch) {
 	m := batch.Mix
-	if n := len(m.Pours); batch.Phase == record.Mixing && (n == 0 || l.now.Sub(m.Pours[n-1].RoseAt) < alarm.Uncorrected) {
+	if n := len(m.Pours); batch.Phase == lifecycle.Mixing && (n == 0 || l.now.Sub(m.Pours[n-1].RoseAt) < alarm.Uncorrected) {
 		return
 	}
 	poured := m.Poured()

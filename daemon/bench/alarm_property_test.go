@@ -10,16 +10,20 @@ import (
 	"pgregory.net/rapid"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
+	"potlifed/model/mix"
 )
 
 // alarmWorld is a shop with what a test does to it, and what it has seen of alarms.
 type alarmWorld struct {
 	*shop
 	outlet Outlet
-	lamp   record.LampWord
+	lamp   light.Report
 	// since is when a cause was last seen to begin or end, by the test's own reckoning;
 	// what differs from it is the time that it stood the other way.
 	causes map[record.AlarmKey]bool
@@ -174,7 +178,7 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 		m, on := light.Empty, w.b.state.Presses[p.ID]
 		starting := p.Light == light.Unknown && p.Reason == "just started"
 		for _, b := range snap.Batches {
-			if b.For == p.ID && b.Press == nil && (b.State != record.Mixing || p.Batch == nil) {
+			if b.For == p.ID && b.Press == nil && (b.State != lifecycle.Mixing || p.Batch == nil) {
 				m = light.Act
 			}
 		}
@@ -184,15 +188,15 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 			}
 			if m != light.Act {
 				m = light.InOrder
-				if b.Quality == record.QualityUncertain || b.EndsAt.Low.Sub(snap.At) <= 45*time.Minute {
+				if b.Quality == view.QualityUncertain || b.EndsAt.Low.Sub(snap.At) <= 45*time.Minute {
 					m = light.Soon
 				}
 			}
 			mix := w.b.state.Batches[b.ID].Mix
-			if b.Quality == record.QualityBad {
+			if b.Quality == view.QualityBad {
 				m = light.Unknown
 			}
-			if *b.Risk >= 0.25 || b.State == record.Resting || mix.FaultOpen() {
+			if *b.Risk >= 0.25 || b.State == lifecycle.Resting || mix.FaultOpen() {
 				m = light.DoNotPrint
 			}
 		}
@@ -281,7 +285,7 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 				pass(rt, 1)
 			},
 			"lamp": func(rt *rapid.T) {
-				w.hears(record.LampWord{
+				w.hears(light.Report{
 					Told: rapid.IntRange(0, 3).Draw(rt, "told") > 0, Owing: rapid.Bool().Draw(rt, "owing"),
 					OwesSince: w.clock.is.Mono - time.Duration(rapid.IntRange(0, 15).Draw(rt, "s"))*time.Second,
 					Says:      rapid.SampledFrom([]string{"", "green"}).Draw(rt, "says"),
@@ -292,38 +296,38 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 			"record": func(rt *rapid.T) {
 				age := time.Duration(rapid.IntRange(0, 600).Draw(rt, "minutes")) * time.Minute
 				hardener := rapid.SampledFrom([]float64{15, 15, 15, 20}).Draw(rt, "hardener")
-				w.ask(record.RecordMix{Ink: "gloss-4", MixedAt: w.b.now().Add(-age), Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: hardener}}})
+				w.ask(request.RecordMix{Ink: "gloss-4", MixedAt: w.b.now().Add(-age), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: hardener}}})
 				pass(rt, 1)
 			},
 			"load": func(rt *rapid.T) {
-				w.ask(record.LoadBatch{Batch: batch(rt), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), Replace: true})
+				w.ask(request.LoadBatch{Batch: batch(rt), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), Replace: true})
 				pass(rt, 1)
 			},
-			"good": func(rt *rapid.T) { w.ask(record.GoodBatch{Batch: batch(rt)}); pass(rt, 1) },
+			"good": func(rt *rapid.T) { w.ask(request.GoodBatch{Batch: batch(rt)}); pass(rt, 1) },
 			"close": func(rt *rapid.T) {
-				w.ask(record.CloseBatch{Batch: batch(rt), Outcome: rapid.SampledFrom([]string{"used-up", "went-off"}).Draw(rt, "outcome")})
+				w.ask(request.CloseBatch{Batch: batch(rt), Outcome: rapid.SampledFrom([]string{"used-up", "went-off"}).Draw(rt, "outcome")})
 				pass(rt, 1)
 			},
 			"acknowledge": func(rt *rapid.T) {
 				key := some(rt)
-				w.asks(record.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject})
+				w.asks(request.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject})
 				pass(rt, 1)
 			},
 			"shelve": func(rt *rapid.T) {
 				key := some(rt)
-				w.asks(record.ShelveAlarm{Alarm: key.Name, Subject: key.Subject, Until: until(rt)})
+				w.asks(request.ShelveAlarm{Alarm: key.Name, Subject: key.Subject, Until: until(rt)})
 				pass(rt, 1)
 			},
 			"unshelve": func(rt *rapid.T) {
 				key := some(rt)
-				w.asks(record.UnshelveAlarm{Alarm: key.Name, Subject: key.Subject})
+				w.asks(request.UnshelveAlarm{Alarm: key.Name, Subject: key.Subject})
 				pass(rt, 1)
 			},
 			"maintenance": func(rt *rapid.T) {
-				w.asks(record.TakeOutOfService{Sensor: device(rt), Until: until(rt), Reason: "cleaning"})
+				w.asks(request.TakeOutOfService{Sensor: device(rt), Until: until(rt), Reason: "cleaning"})
 				pass(rt, 1)
 			},
-			"in service": func(rt *rapid.T) { w.asks(record.PutInService{Sensor: device(rt)}); pass(rt, 1) },
+			"in service": func(rt *rapid.T) { w.asks(request.PutInService{Sensor: device(rt)}); pass(rt, 1) },
 			"restart": func(rt *rapid.T) {
 				before := jsonOf(t, w.b.write.durable)
 				w.crash()
@@ -342,7 +346,7 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 }
 
 // hears lets the lamp of light-2 say how it stands.
-func (w *alarmWorld) hears(word record.LampWord) {
+func (w *alarmWorld) hears(word light.Report) {
 	w.lamp = word
 	w.enter(lampWord{"light-2", word})
 }
@@ -350,10 +354,10 @@ func (w *alarmWorld) hears(word record.LampWord) {
 // comeToRest takes every cause away, lets all delays pass and acknowledges: nothing is
 // left then.
 func (w *alarmWorld) comeToRest(rt *rapid.T) {
-	w.hears(record.LampWord{Told: true, Confirmed: true, ConfirmedAt: w.clock.is.Mono})
+	w.hears(light.Report{Told: true, Confirmed: true, ConfirmedAt: w.clock.is.Mono})
 	w.outlet, w.clock.is.Synced = Outlet{}, true
 	for _, id := range slices.Sorted(maps.Keys(w.b.state.Batches)) {
-		w.ask(record.CloseBatch{Batch: id, Outcome: "discarded"})
+		w.ask(request.CloseBatch{Batch: id, Outcome: "discarded"})
 	}
 	for range 16 * 60 { // no shelf and no maintenance of this test is longer
 		w.enter(scaleLink{scale: "scale-1", up: true})

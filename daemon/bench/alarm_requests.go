@@ -6,19 +6,21 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
 )
 
-func alarmView(a *record.Alarm, now time.Time) record.AlarmView {
+func alarmView(a *record.Alarm, now time.Time) view.Alarm {
 	d, _ := alarm.Find(a.Name)
-	return record.AlarmView{
+	return view.Alarm{
 		Time: now, Seq: a.Seq, Name: a.Name, Subject: a.Subject, State: string(a.State), Priority: string(a.Priority),
 		Since: a.Since, Text: a.Text, Response: d.Response, By: a.By, Until: some(a.Until),
 	}
 }
 
 // answerAlarm is an alarm as it is answered after a change, which may have ended it.
-func (b *Bench) answerAlarm(before record.Alarm, now time.Time) record.AlarmView {
+func (b *Bench) answerAlarm(before record.Alarm, now time.Time) view.Alarm {
 	if row, ok := b.state.Alarms[record.AlarmKey{Name: before.Name, Subject: before.Subject}]; ok {
 		return alarmView(row, now)
 	}
@@ -29,12 +31,12 @@ func (b *Bench) answerAlarm(before record.Alarm, now time.Time) record.AlarmView
 func (b *Bench) alarmNamed(name, subject string) (*record.Alarm, error) {
 	row, ok := b.state.Alarms[record.AlarmKey{Name: name, Subject: subject}]
 	if !ok {
-		return nil, record.Refuse(404, "no such alarm", "no alarm %s/%s is standing", name, subject)
+		return nil, request.Refuse(404, "no such alarm", "no alarm %s/%s is standing", name, subject)
 	}
 	return row, nil
 }
 
-func (b *Bench) acknowledge(now time.Time, by string, c record.AcknowledgeAlarm) (any, error) {
+func (b *Bench) acknowledge(now time.Time, by string, c request.AcknowledgeAlarm) (any, error) {
 	row, err := b.alarmNamed(c.Alarm, c.Subject)
 	if err != nil {
 		return nil, err
@@ -47,10 +49,10 @@ func (b *Bench) acknowledge(now time.Time, by string, c record.AcknowledgeAlarm)
 
 // shelve puts an alarm aside, also one that is normal at the moment: one that comes
 // and goes is put aside best while it is gone.
-func (b *Bench) shelve(now time.Time, by string, c record.ShelveAlarm) (any, error) {
+func (b *Bench) shelve(now time.Time, by string, c request.ShelveAlarm) (any, error) {
 	d, known := alarm.Find(c.Alarm)
 	if !known || !b.has(d.Subject, c.Subject) {
-		return nil, record.Refuse(404, "no such alarm", "there is no alarm %s/%s", c.Alarm, c.Subject)
+		return nil, request.Refuse(404, "no such alarm", "there is no alarm %s/%s", c.Alarm, c.Subject)
 	}
 	until, err := ahead(now, c.Until, alarm.MostShelved)
 	if err != nil {
@@ -58,7 +60,7 @@ func (b *Bench) shelve(now time.Time, by string, c record.ShelveAlarm) (any, err
 	}
 	row := b.state.Alarms[record.AlarmKey{Name: c.Alarm, Subject: c.Subject}]
 	if is := stateOf(row); is == alarm.Suppressed || is == alarm.OutOfService {
-		return nil, record.Refuse(409, "silent already", "alarm %s/%s is %s; it says nothing that could be put aside", c.Alarm, c.Subject, is)
+		return nil, request.Refuse(409, "silent already", "alarm %s/%s is %s; it says nothing that could be put aside", c.Alarm, c.Subject, is)
 	}
 	b.decide(now, by, record.AlarmShelved{
 		Name: c.Alarm, Subject: c.Subject, Priority: d.Priority, Until: until, Reason: strings.TrimSpace(c.Reason),
@@ -66,13 +68,13 @@ func (b *Bench) shelve(now time.Time, by string, c record.ShelveAlarm) (any, err
 	return b.answerAlarm(record.Alarm{Name: c.Alarm, Subject: c.Subject}, now), nil
 }
 
-func (b *Bench) unshelve(now time.Time, by string, c record.UnshelveAlarm) (any, error) {
+func (b *Bench) unshelve(now time.Time, by string, c request.UnshelveAlarm) (any, error) {
 	row, err := b.alarmNamed(c.Alarm, c.Subject)
 	if err != nil {
 		return nil, err
 	}
 	if row.State != alarm.Shelved {
-		return nil, record.Refuse(409, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State)
+		return nil, request.Refuse(409, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State)
 	}
 	b.decide(now, by, record.AlarmUnshelved{Name: c.Alarm, Subject: c.Subject})
 	return b.answerAlarm(*row, now), nil
@@ -84,7 +86,7 @@ func ahead(now, until time.Time, most time.Duration) (time.Time, error) {
 	if until.After(now) && until.Sub(now) <= most {
 		return until, nil
 	}
-	return until, record.Refuse(422, "until", "until %s: want a time after now, %s, and within %s",
+	return until, request.Refuse(422, "until", "until %s: want a time after now, %s, and within %s",
 		until.Format(time.RFC3339), now.Format(time.RFC3339), hours(most))
 }
 
@@ -100,12 +102,12 @@ func (b *Bench) deviceAlarms(id string) (map[string]alarm.Priority, error) {
 		}
 	}
 	if len(about) == 0 {
-		return nil, record.Refuse(404, "no such sensor", "there is no sensor or scale %q in the configuration", id)
+		return nil, request.Refuse(404, "no such sensor", "there is no sensor or scale %q in the configuration", id)
 	}
 	return about, nil
 }
 
-func (b *Bench) takeOutOfService(now time.Time, by string, c record.TakeOutOfService) (any, error) {
+func (b *Bench) takeOutOfService(now time.Time, by string, c request.TakeOutOfService) (any, error) {
 	about, err := b.deviceAlarms(c.Sensor)
 	if err != nil {
 		return nil, err
@@ -116,13 +118,13 @@ func (b *Bench) takeOutOfService(now time.Time, by string, c record.TakeOutOfSer
 	}
 	reason := strings.TrimSpace(c.Reason)
 	if reason == "" {
-		return nil, record.Refuse(422, "reason", "a reason is wanted: the alarms of %s will be silent", c.Sensor)
+		return nil, request.Refuse(422, "reason", "a reason is wanted: the alarms of %s will be silent", c.Sensor)
 	}
 	b.decide(now, by, record.OutOfService{Device: c.Sensor, Alarms: about, Until: until, Reason: reason})
 	return b.deviceView(now, c.Sensor), nil
 }
 
-func (b *Bench) putInService(now time.Time, by string, c record.PutInService) (any, error) {
+func (b *Bench) putInService(now time.Time, by string, c request.PutInService) (any, error) {
 	about, err := b.deviceAlarms(c.Sensor)
 	if err != nil {
 		return nil, err
@@ -134,7 +136,7 @@ func (b *Bench) putInService(now time.Time, by string, c record.PutInService) (a
 		}
 	}
 	if len(silent) == 0 {
-		return nil, record.Refuse(409, "in service", "%s is in service", c.Sensor)
+		return nil, request.Refuse(409, "in service", "%s is in service", c.Sensor)
 	}
 	slices.Sort(silent)
 	b.decide(now, by, record.InService{Device: c.Sensor, Alarms: silent})
@@ -152,5 +154,5 @@ func outOfService(s record.State, alarmName, device string) *time.Time {
 
 func (b *Bench) deviceView(now time.Time, id string) any {
 	views := b.sensorViews(b.state, now)
-	return views[slices.IndexFunc(views, func(v record.SensorView) bool { return v.ID == id })]
+	return views[slices.IndexFunc(views, func(v view.Sensor) bool { return v.ID == id })]
 }

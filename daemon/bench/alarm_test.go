@@ -10,8 +10,11 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
+	"potlifed/model/mix"
 )
 
 // goes lets time go by in whole seconds, with the sensors read every five: quicker than
@@ -34,15 +37,15 @@ func (s *shop) goes(d time.Duration, r rooms) {
 // records is a batch that was mixed just now, by hand.
 func (s *shop) records(ink string, inkG, hardenerG, thinnerG float64) string {
 	s.t.Helper()
-	parts := []record.Component{{Part: "ink", G: inkG}, {Part: "hardener", G: hardenerG}}
+	parts := []mix.Component{{Part: "ink", G: inkG}, {Part: "hardener", G: hardenerG}}
 	if thinnerG > 0 {
-		parts = append(parts, record.Component{Part: "thinner", G: thinnerG})
+		parts = append(parts, mix.Component{Part: "thinner", G: thinnerG})
 	}
-	return s.must(record.RecordMix{Ink: ink, MixedAt: s.b.now(), Components: parts}).ID
+	return s.must(request.RecordMix{Ink: ink, MixedAt: s.b.now(), Components: parts}).ID
 }
 
 // is fails unless an alarm is in the given state; normal for one that is not there.
-func (s *shop) is(want alarm.State, name, subject string) record.AlarmView {
+func (s *shop) is(want alarm.State, name, subject string) view.Alarm {
 	s.t.Helper()
 	a, there := s.alarm(name, subject)
 	if got := alarm.State(a.State); there && got != want || !there && want != alarm.Normal {
@@ -178,7 +181,7 @@ func TestALostSensorSilencesOnlyThree(t *testing.T) {
 		s.goes(time.Hour, both(humid)) // what a silent sensor may be hiding
 		s.goes(20*time.Minute, both(mild))
 		id := s.records("gloss-4", 60, 15, 7.5)
-		s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+		s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 		r := both(mild)
 		if sensor == "lost" {
 			r = rooms{"hall-air": mild}
@@ -222,7 +225,7 @@ func TestLifeCutByAnotherAir(t *testing.T) {
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
 	id := s.records("gloss-4", 60, 15, 7.5)
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.goes(30*time.Minute, both(mild))
 	before := s.batch(id).EndsAt.Expected
 	s.goes(2*time.Minute, both(humid)) // a door
@@ -250,7 +253,7 @@ func TestLifeCutByAnotherAir(t *testing.T) {
 	if got := s.alarmEvents("life-cut", id); len(got) != 3 {
 		t.Errorf("events %v, want three: said once, seen, over", got)
 	}
-	s.must(record.LoadBatch{Batch: id, Press: "press-2"}) // another place is no other air
+	s.must(request.LoadBatch{Batch: id, Press: "press-2"}) // another place is no other air
 	s.goes(time.Hour, both(humid))
 	s.is(alarm.Normal, "life-cut", id)
 }
@@ -268,10 +271,10 @@ func TestFaultsOfAMix(t *testing.T) {
 	for _, name := range []string{"ratio-off", "thinner-off", "order-wrong"} {
 		s.is(alarm.Normal, name, good)
 	}
-	s.must(record.ConfirmStep{Batch: off, Step: "load", Override: "for a test print"})
+	s.must(request.ConfirmStep{Batch: off, Step: "load", Override: "for a test print"})
 	s.goes(10*time.Second, both(mild))
 	s.overOnceSeen("ratio-off", off)
-	s.must(record.CloseBatch{Batch: thick, Outcome: "discarded"})
+	s.must(request.CloseBatch{Batch: thick, Outcome: "discarded"})
 	s.is(alarm.Normal, "thinner-off", thick)
 }
 
@@ -280,19 +283,19 @@ func TestFaultAtTheScale(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
-	id := s.must(record.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
 	s.weighs(12, time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "cup"})
+	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 72, 6*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "ink"})
+	s.must(request.ConfirmStep{Batch: id, Step: "ink"})
 	s.pours(72, 90, 3*time.Second) // 18 g where 15 are meant
-	s.must(record.ConfirmStep{Batch: id, Step: "hardener"})
+	s.must(request.ConfirmStep{Batch: id, Step: "hardener"})
 	s.weighs(90, 90*time.Second)
 	s.is(alarm.Normal, "ratio-off", id)
 	s.weighs(90, 40*time.Second)
 	s.is(alarm.Unacknowledged, "ratio-off", id)
 	s.pours(90, 102, 3*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "hardener"})
+	s.must(request.ConfirmStep{Batch: id, Step: "hardener"})
 	s.weighs(102, 10*time.Second)
 	s.overOnceSeen("ratio-off", id)
 }
@@ -301,9 +304,9 @@ func TestSeenAndNotChanged(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
-	parts := []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
-	id := s.must(record.RecordMix{Ink: "gloss-4", MixedAt: s.b.now().Add(-12 * time.Hour), Components: parts}).ID
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
+	id := s.must(request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now().Add(-12 * time.Hour), Components: parts}).ID
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.goes(20*time.Minute, both(mild))
 	s.is(alarm.Unacknowledged, "batch-dead", id)
 	s.is(alarm.Unacknowledged, "batch-left-open", id)
@@ -323,7 +326,7 @@ func TestSeenAndNotChanged(t *testing.T) {
 	if !s.light("light-1").Flashing {
 		t.Error("the light does not flash for an alarm of its press")
 	}
-	s.must(record.UnloadBatch{Batch: id})
+	s.must(request.UnloadBatch{Batch: id})
 	s.goes(10*time.Second, both(mild))
 	s.overOnceSeen("not-changed", "press-1")
 }
@@ -339,7 +342,7 @@ func TestColdCupSweats(t *testing.T) {
 	id := s.records("gloss-4", 60, 15, 7.5)
 	s.goes(5*time.Minute, r)
 	s.is(alarm.Normal, "cup-sweating", id)
-	s.must(record.LoadBatch{Batch: id, Press: "press-2"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-2"})
 	s.goes(2*time.Minute, r)
 	s.is(alarm.Unacknowledged, "cup-sweating", id)
 	s.goes(time.Hour, r) // it is as warm as the air by then
@@ -368,7 +371,7 @@ func TestSensorsDisagree(t *testing.T) {
 	if a := s.is(alarm.Unacknowledged, "sensor-disagrees", "right"); !strings.Contains(a.Text, "left") || !strings.Contains(a.Text, "62 %") {
 		t.Errorf("text %q does not say which and by how much", a.Text)
 	}
-	if v := s.b.Snapshot().Air[0]; v.Quality != record.QualityUncertain {
+	if v := s.b.Snapshot().Air[0]; v.Quality != view.QualityUncertain {
 		t.Errorf("air of sensors that disagree is %s", v.Quality)
 	}
 	s.goes(6*time.Minute, rooms{"right": at(62)}) // the one that it was compared with is lost
@@ -404,20 +407,20 @@ func TestShelving(t *testing.T) {
 	s.publishing(Outlet{Away: "refused"})
 	s.goes(20*time.Second, both(mild))
 	in := func(d time.Duration) time.Time { return s.b.now().Add(d) }
-	for name, wrong := range map[string]record.Change{
-		"past":           record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(-time.Second)},
-		"too long":       record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(13 * time.Hour)},
-		"no such":        record.ShelveAlarm{Alarm: "brokers", Subject: "bench-1", Until: in(time.Hour)},
-		"no such thing":  record.ShelveAlarm{Alarm: "broker", Subject: "bench-2", Until: in(time.Hour)},
-		"not on a shelf": record.UnshelveAlarm{Alarm: "broker", Subject: "bench-1"},
-		"not standing":   record.UnshelveAlarm{Alarm: "clock", Subject: "bench-1"},
+	for name, wrong := range map[string]request.Change{
+		"past":           request.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(-time.Second)},
+		"too long":       request.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(13 * time.Hour)},
+		"no such":        request.ShelveAlarm{Alarm: "brokers", Subject: "bench-1", Until: in(time.Hour)},
+		"no such thing":  request.ShelveAlarm{Alarm: "broker", Subject: "bench-2", Until: in(time.Hour)},
+		"not on a shelf": request.UnshelveAlarm{Alarm: "broker", Subject: "bench-1"},
+		"not standing":   request.UnshelveAlarm{Alarm: "clock", Subject: "bench-1"},
 	} {
 		if body, refusal := s.asks(wrong); refusal == nil || refusal.Detail == "" {
 			t.Errorf("%s: %s, want a refusal that says why", name, body)
 		}
 	}
 	until := in(time.Hour)
-	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: until, Reason: "moving the router"}); refusal != nil {
+	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: until, Reason: "moving the router"}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	a := s.is(alarm.Shelved, "broker", "bench-1")
@@ -436,11 +439,11 @@ func TestShelving(t *testing.T) {
 	s.is(alarm.Unacknowledged, "broker", "bench-1")
 	s.acknowledge("broker", "bench-1")
 
-	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(time.Hour)}); refusal != nil {
+	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(time.Hour)}); refusal != nil {
 		t.Fatal(refusal)
 	}
-	body, refusal := s.asks(record.UnshelveAlarm{Alarm: "broker", Subject: "bench-1"})
-	var v record.AlarmView
+	body, refusal := s.asks(request.UnshelveAlarm{Alarm: "broker", Subject: "bench-1"})
+	var v view.Alarm
 	if refusal != nil || json.Unmarshal(body, &v) != nil || v.State != "normal" {
 		t.Fatalf("taken off the shelf: %s (%v)", body, refusal)
 	}
@@ -460,18 +463,18 @@ func TestMaintenance(t *testing.T) {
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
 	until := s.b.now().Add(2 * time.Hour)
-	for name, wrong := range map[string]record.Change{
-		"no reason":  record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "  "},
-		"no end":     record.TakeOutOfService{Sensor: "bench-air", Reason: "salt"},
-		"no such":    record.TakeOutOfService{Sensor: "press-1", Until: until, Reason: "salt"},
-		"in service": record.PutInService{Sensor: "bench-air"},
+	for name, wrong := range map[string]request.Change{
+		"no reason":  request.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "  "},
+		"no end":     request.TakeOutOfService{Sensor: "bench-air", Reason: "salt"},
+		"no such":    request.TakeOutOfService{Sensor: "press-1", Until: until, Reason: "salt"},
+		"in service": request.PutInService{Sensor: "bench-air"},
 	} {
 		if body, refusal := s.asks(wrong); refusal == nil || refusal.Detail == "" {
 			t.Errorf("%s: %s, want a refusal that says why", name, body)
 		}
 	}
-	body, refusal := s.asks(record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "in the salt jar"})
-	var v record.SensorView
+	body, refusal := s.asks(request.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "in the salt jar"})
+	var v view.Sensor
 	if refusal != nil || json.Unmarshal(body, &v) != nil || v.OutOfService == nil || !v.OutOfService.Equal(until) {
 		t.Fatalf("answer %s (%v)", body, refusal)
 	}
@@ -482,17 +485,17 @@ func TestMaintenance(t *testing.T) {
 		t.Errorf("out of service by %q: %q", a.By, a.Text)
 	}
 	s.is(alarm.Suppressed, "air-out-of-range", "bench") // 97 % of a jar are not the room's
-	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "sensor-stale", Subject: "bench-air", Until: until}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "sensor-stale", Subject: "bench-air", Until: until}); refusal == nil || refusal.Status != 409 {
 		t.Errorf("shelving what is under maintenance: %v, want a 409", refusal)
 	}
-	if _, refusal := s.asks(record.PutInService{Sensor: "bench-air"}); refusal != nil {
+	if _, refusal := s.asks(request.PutInService{Sensor: "bench-air"}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	s.goes(time.Second, rooms{"hall-air": mild})
 	s.is(alarm.Unacknowledged, "sensor-stale", "bench-air")
 	s.is(alarm.Normal, "sensor-implausible", "bench-air")
 
-	if _, refusal := s.asks(record.TakeOutOfService{Sensor: "scale-1", Until: s.b.now().Add(time.Minute), Reason: "being moved"}); refusal != nil {
+	if _, refusal := s.asks(request.TakeOutOfService{Sensor: "scale-1", Until: s.b.now().Add(time.Minute), Reason: "being moved"}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	s.is(alarm.OutOfService, "scale-silent", "scale-1")
@@ -524,9 +527,9 @@ func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
 	id := s.records("gloss-4", 60, 20, 8)
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
-	s.must(record.ConfirmStep{Batch: id, Step: "load", Override: "for a test print"})
-	if _, refusal := s.asks(record.ShelveAlarm{Alarm: "ratio-off", Subject: id, Until: s.b.now().Add(time.Hour)}); refusal != nil {
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.ConfirmStep{Batch: id, Step: "load", Override: "for a test print"})
+	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "ratio-off", Subject: id, Until: s.b.now().Add(time.Hour)}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	s.goes(time.Second, both(mild))
@@ -534,9 +537,9 @@ func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
 		t.Error("it flashes for what was put aside")
 	}
 	bad := s.records("gloss-4", 60, 20, 8)
-	s.must(record.LoadBatch{Batch: bad, Press: "press-1", Replace: true})
+	s.must(request.LoadBatch{Batch: bad, Press: "press-1", Replace: true})
 	s.goes(time.Second, both(mild))
-	s.must(record.ConfirmStep{Batch: bad, Step: "load", Override: "for a test print"})
+	s.must(request.ConfirmStep{Batch: bad, Step: "load", Override: "for a test print"})
 	s.goes(10*time.Second, both(mild))
 	s.is(alarm.Returned, "ratio-off", bad)
 	if l := s.light("light-1"); !l.Flashing {

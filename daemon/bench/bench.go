@@ -18,7 +18,10 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
+	"potlifed/model/light"
 	"potlifed/model/weigh"
 )
 
@@ -62,7 +65,7 @@ type Bench struct {
 
 	in      chan input
 	ended   chan struct{} // closed when the loop has ended
-	snap    atomic.Pointer[record.Snapshot]
+	snap    atomic.Pointer[view.Snapshot]
 	watch   watchers
 	started clock.Instant
 	anchor  anchor
@@ -77,7 +80,7 @@ type Bench struct {
 	zones    map[string]*zone
 	sensors  map[string]*sensor
 	scales   map[string]*scale
-	lamps    map[string]record.LampWord
+	lamps    map[string]light.Report
 	lives    map[string]*life // what is derived from batches, by id
 	watched  map[record.AlarmKey]watched
 	promises map[string]promise // the ends last expected of batches, by id
@@ -99,7 +102,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]*life{},
-		lamps:   map[string]record.LampWord{},
+		lamps:   map[string]light.Report{},
 		watched: map[record.AlarmKey]watched{}, promises: map[string]promise{},
 	}
 	if b.outlet == nil {
@@ -202,13 +205,13 @@ func (b *Bench) stop() error {
 		b.acknowledged(failed)
 	}
 	for _, w := range b.write.waiting() {
-		w.refuse(record.Refuse(503, "stopping", "the daemon is stopping; ask again when it is back"))
+		w.refuse(request.Refuse(503, "stopping", "the daemon is stopping; ask again when it is back"))
 	}
 	return failed
 }
 
 // Snapshot returns the newest snapshot. It is never nil.
-func (b *Bench) Snapshot() *record.Snapshot { return b.snap.Load() }
+func (b *Bench) Snapshot() *view.Snapshot { return b.snap.Load() }
 
 // Watch returns a channel that gets a signal after each new snapshot; signals that
 // nobody waits for are folded into one. stop ends it.
@@ -250,26 +253,26 @@ func (b *Bench) enter(ctx context.Context, in input) {
 
 // Do asks for a change and waits until it is on disk. The error is a
 // [*record.Refusal] when the change was not made.
-func (b *Bench) Do(ctx context.Context, r record.Request) (record.Reply, error) {
+func (b *Bench) Do(ctx context.Context, r request.Request) (request.Reply, error) {
 	w := &waiter{request: r, answer: make(chan answer, 1)}
 	select {
 	case b.in <- w:
 	case <-ctx.Done():
-		return record.Reply{}, ctx.Err()
+		return request.Reply{}, ctx.Err()
 	case <-b.ended:
-		return record.Reply{}, record.Refuse(503, "stopped", "the daemon has stopped")
+		return request.Reply{}, request.Refuse(503, "stopped", "the daemon has stopped")
 	}
 	select {
 	case a := <-w.answer:
 		return a.reply, a.err
 	case <-ctx.Done():
-		return record.Reply{}, ctx.Err()
+		return request.Reply{}, ctx.Err()
 	case <-b.ended:
 		select {
 		case a := <-w.answer:
 			return a.reply, a.err
 		default:
-			return record.Reply{}, record.Refuse(503, "stopped", "the daemon has stopped")
+			return request.Reply{}, request.Refuse(503, "stopped", "the daemon has stopped")
 		}
 	}
 }

@@ -11,6 +11,8 @@ import (
 
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 )
 
@@ -56,11 +58,11 @@ func TestSpentLifeIsTheIntegralOfTheAir(t *testing.T) {
 func TestClockStartsAtTheFirstHardener(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
-	id := s.must(record.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
 	s.weighs(12, time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "cup"})
+	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 72, 6*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "ink"})
+	s.must(request.ConfirmStep{Batch: id, Step: "ink"})
 	s.pass(time.Minute, both(mild))
 	s.weighs(72, time.Second)
 	if v := s.batch(id); v.MixedAt != nil || v.Spent != nil || v.RemainingS != nil {
@@ -81,18 +83,18 @@ func TestClockStartsAtTheFirstHardener(t *testing.T) {
 func TestThinnerBeforeTheStirIsRefused(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
-	id := s.must(record.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
 	s.weighs(12, time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "cup"})
+	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 76, 6*time.Second) // 64 g where 60 were meant
-	v := s.must(record.ConfirmStep{Batch: id, Step: "ink"})
+	v := s.must(request.ConfirmStep{Batch: id, Step: "ink"})
 	if math.Abs(v.TargetsG.Hardener-16) > 1e-9 {
 		t.Errorf("hardener target %v g for 64 g of ink at 4:1, want 16", v.TargetsG.Hardener)
 	}
 	s.pours(76, 92, 3*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "hardener"})
+	s.must(request.ConfirmStep{Batch: id, Step: "hardener"})
 	seq := s.b.state.Seq
-	_, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "thinner"})
+	_, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "thinner"})
 	if refusal == nil || refusal.Status != 409 {
 		t.Fatalf("thinner before the stir: %v, want a 409", refusal)
 	}
@@ -104,14 +106,14 @@ func TestThinnerBeforeTheStirIsRefused(t *testing.T) {
 func TestUnsettledWeightIsNotConfirmed(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
-	id := s.must(record.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
 	s.weighs(12, 100*time.Millisecond)
-	if _, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Status != 409 {
 		t.Errorf("one moving line: %v, want a 409", refusal)
 	}
 	s.weighs(12, time.Second)
 	s.pass(20*time.Second, both(mild)) // the scale has fallen silent
-	if _, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Status != 409 {
 		t.Errorf("a silent scale: %v, want a 409", refusal)
 	}
 }
@@ -121,7 +123,7 @@ func TestRestartGoesOnToTheBit(t *testing.T) {
 	s := openShop(t, dir, c)
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(20*time.Minute, both(humid))
 	spent := *s.batch(id).Spent
 	s.crash()
@@ -150,10 +152,10 @@ func TestReplayEqualsLive(t *testing.T) {
 	s := openShop(t, dir, c)
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(20*time.Minute, both(humid)) // a checkpoint is taken on the way
-	s.must(record.GoodBatch{Batch: id})
-	s.must(record.StartMix{Ink: "matt-10"})
+	s.must(request.GoodBatch{Batch: id})
+	s.must(request.StartMix{Ink: "matt-10"})
 	live := jsonOf(t, s.b.write.durable)
 	s.crash()
 	for _, with := range []string{"with checkpoints", "without checkpoints"} {
@@ -209,13 +211,13 @@ func TestSilentSensorWidensAndWarns(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(time.Minute, both(mild))
 	if l := s.light("light-1"); l.Meaning != "in-order" || l.Colour != "green" {
 		t.Fatalf("a fresh batch shows %s, %s (%s)", l.Meaning, l.Colour, l.Reason)
 	}
 	s.pass(30*time.Second, rooms{"hall-air": mild})
-	if v := s.batch(id); v.Quality != record.QualityUncertain {
+	if v := s.batch(id); v.Quality != view.QualityUncertain {
 		t.Errorf("30 s without a reading: quality %s, want uncertain", v.Quality)
 	}
 	if l := s.light("light-1"); l.Meaning != "soon" {
@@ -223,7 +225,7 @@ func TestSilentSensorWidensAndWarns(t *testing.T) {
 	}
 	s.pass(6*time.Minute, rooms{"hall-air": mild})
 	v := s.batch(id)
-	if v.Quality != record.QualityBad || v.Why == "" {
+	if v.Quality != view.QualityBad || v.Why == "" {
 		t.Errorf("past stale_after: quality %s (%s), want bad with a reason", v.Quality, v.Why)
 	}
 	if l := s.light("light-1"); l.Meaning != "unknown" || !l.Flashing {
@@ -236,14 +238,14 @@ func TestSilentSensorWidensAndWarns(t *testing.T) {
 	known.pass(20*time.Second, both(mild))
 	twin := known.mixes()
 	known.pass(7*time.Minute+30*time.Second, both(mild))
-	width := func(v record.BatchView) time.Duration { return v.EndsAt.High.Sub(v.EndsAt.Low) }
+	width := func(v view.Batch) time.Duration { return v.EndsAt.High.Sub(v.EndsAt.Low) }
 	if seen, unseen := width(known.batch(twin)), width(v); unseen <= seen {
 		t.Errorf("the band is %v wide with readings and %v without: want it wider", seen, unseen)
 	}
 	spent := *v.Spent
 	s.pass(10*time.Minute, both(mild))
 	s.overOnceSeen("sensor-stale", "bench-air")
-	if v := s.batch(id); *v.Spent <= spent || v.Quality == record.QualityBad {
+	if v := s.batch(id); *v.Spent <= spent || v.Quality == view.QualityBad {
 		t.Errorf("the sensor is back: spent %v after %v, quality %s", *v.Spent, spent, v.Quality)
 	}
 }

@@ -11,6 +11,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/mix"
 )
 
@@ -53,20 +55,20 @@ func openCanShop(t *testing.T) *shop {
 }
 
 // makes registers a can and returns its id.
-func (s *shop) makes(c record.MakeCan) string {
+func (s *shop) makes(c request.MakeCan) string {
 	s.t.Helper()
 	body, refusal := s.asks(c)
 	if refusal != nil {
 		s.t.Fatalf("%+v: refused: %v", c, refusal)
 	}
-	var v record.CanView
+	var v view.Can
 	if err := json.Unmarshal(body, &v); err != nil {
 		s.t.Fatal(err)
 	}
 	return v.ID
 }
 
-func (s *shop) can(id string) record.CanView {
+func (s *shop) can(id string) view.Can {
 	s.t.Helper()
 	for _, c := range s.b.Snapshot().Cans {
 		if c.ID == id {
@@ -74,7 +76,7 @@ func (s *shop) can(id string) record.CanView {
 		}
 	}
 	s.t.Fatalf("there is no can %s", id)
-	return record.CanView{}
+	return view.Can{}
 }
 
 // days lets days go by without a reading.
@@ -88,18 +90,18 @@ func (s *shop) days(n int) {
 // atStep starts a mix and brings it to a step, poured as it should be.
 func (s *shop) atStep(step string) string {
 	s.t.Helper()
-	id := s.must(record.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}).ID
+	id := s.must(request.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}).ID
 	s.weighs(12, time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "cup"})
+	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	if step == "ink" {
 		return id
 	}
 	s.pours(12, 72, 6*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "ink"})
+	s.must(request.ConfirmStep{Batch: id, Step: "ink"})
 	return id
 }
 
-func refused(t *testing.T, r *record.Refusal, status int, code string, says ...string) {
+func refused(t *testing.T, r *request.Refusal, status int, code string, says ...string) {
 	t.Helper()
 	if r == nil || r.Status != status || r.Code != code {
 		t.Errorf("refusal %+v, want %d %q", r, status, code)
@@ -120,8 +122,8 @@ func TestWithoutCans(t *testing.T) {
 		t.Errorf("asked for %v, warned of %v, lots %v", v.PourFrom, v.Warnings, v.Lots)
 	}
 	s.pours(12, 72, 6*time.Second)
-	v := s.must(record.ConfirmStep{Batch: id, Step: "ink", Can: "the red one"})
-	if d := cmp.Diff([]record.Component{{Part: mix.Ink, Can: "the red one", G: 60}}, v.Components, sameGrams); d != "" {
+	v := s.must(request.ConfirmStep{Batch: id, Step: "ink", Can: "the red one"})
+	if d := cmp.Diff([]mix.Component{{Part: mix.Ink, Can: "the red one", G: 60}}, v.Components, sameGrams); d != "" {
 		t.Errorf("components: %s", d)
 	}
 }
@@ -131,17 +133,17 @@ var sameGrams = cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e
 func TestMakeCan(t *testing.T) {
 	s := openCanShop(t)
 	for _, c := range []struct {
-		make   record.MakeCan
+		make   request.MakeCan
 		status int
 		says   string
 	}{
-		{record.MakeCan{}, 422, "ink, hardener or thinner"},
-		{record.MakeCan{Ink: "gloss-4", Hardener: "hardener-a"}, 422, "one thing"},
-		{record.MakeCan{Ink: "gold"}, 422, "gloss-4, matt-10"},
-		{record.MakeCan{Hardener: "gloss-4"}, 422, "hardener-a, hardener-b"},
-		{record.MakeCan{Ink: "gloss-4", UseBy: "2026-02-30"}, 422, "use_by"},
-		{record.MakeCan{Ink: "gloss-4", OpenedOn: "2026-06-13"}, 422, "2026-06-12"},
-		{record.MakeCan{Ink: "gloss-4", ID: "Ink 1"}, 422, "a-z"},
+		{request.MakeCan{}, 422, "ink, hardener or thinner"},
+		{request.MakeCan{Ink: "gloss-4", Hardener: "hardener-a"}, 422, "one thing"},
+		{request.MakeCan{Ink: "gold"}, 422, "gloss-4, matt-10"},
+		{request.MakeCan{Hardener: "gloss-4"}, 422, "hardener-a, hardener-b"},
+		{request.MakeCan{Ink: "gloss-4", UseBy: "2026-02-30"}, 422, "use_by"},
+		{request.MakeCan{Ink: "gloss-4", OpenedOn: "2026-06-13"}, 422, "2026-06-12"},
+		{request.MakeCan{Ink: "gloss-4", ID: "Ink 1"}, 422, "a-z"},
 	} {
 		if _, r := s.asks(c.make); r == nil || r.Status != c.status || !strings.Contains(r.Error(), c.says) {
 			t.Errorf("%+v: %v, want %d with %q", c.make, r, c.status, c.says)
@@ -151,13 +153,13 @@ func TestMakeCan(t *testing.T) {
 		t.Fatalf("%d cans of refused ones", n)
 	}
 	ids := []string{
-		s.makes(record.MakeCan{Ink: "gloss-4", Lot: " A 17 ", Colour: "red"}), s.makes(record.MakeCan{Hardener: "hardener-a", OpenedOn: "2026-06-01"}),
-		s.makes(record.MakeCan{Thinner: "thinner-s", ID: "thinner-4"}), s.makes(record.MakeCan{Thinner: "thinner-s"}),
+		s.makes(request.MakeCan{Ink: "gloss-4", Lot: " A 17 ", Colour: "red"}), s.makes(request.MakeCan{Hardener: "hardener-a", OpenedOn: "2026-06-01"}),
+		s.makes(request.MakeCan{Thinner: "thinner-s", ID: "thinner-4"}), s.makes(request.MakeCan{Thinner: "thinner-s"}),
 	}
 	if want := []string{"ink-1", "hardener-2", "thinner-4", "thinner-5"}; !slices.Equal(ids, want) {
 		t.Errorf("ids %v, want %v", ids, want)
 	}
-	_, r := s.asks(record.MakeCan{Ink: "matt-10", ID: "ink-1"})
+	_, r := s.asks(request.MakeCan{Ink: "matt-10", ID: "ink-1"})
 	refused(t, r, 409, "", "gloss-4")
 	ink, hardener := s.can("ink-1"), s.can("hardener-2")
 	if ink.Lot != "A 17" || ink.State != "new" || ink.Stir == "" || ink.LastDay != "" {
@@ -166,7 +168,7 @@ func TestMakeCan(t *testing.T) {
 	if hardener.State != "in-use" || hardener.LastDay != "2026-08-30" || hardener.Stir != "" {
 		t.Errorf("hardener can %+v", hardener)
 	}
-	_, r = s.asks(record.StirCan{Can: "ink-9"})
+	_, r = s.asks(request.StirCan{Can: "ink-9"})
 	refused(t, r, 404, "", "ink-1")
 }
 
@@ -174,48 +176,48 @@ func TestMakeCan(t *testing.T) {
 // Both are named, with their lots, and the mix is as if it came from one.
 func TestACanRunsOut(t *testing.T) {
 	s := openCanShop(t)
-	first := s.makes(record.MakeCan{Ink: "gloss-4", Lot: "A 17"})
-	second := s.makes(record.MakeCan{Ink: "gloss-4", Lot: "A 18"})
-	other := s.makes(record.MakeCan{Ink: "matt-10"})
-	hardener := s.makes(record.MakeCan{Hardener: "hardener-a", Lot: "H 3"})
-	s.asks(record.StirCan{Can: first})
+	first := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 17"})
+	second := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 18"})
+	other := s.makes(request.MakeCan{Ink: "matt-10"})
+	hardener := s.makes(request.MakeCan{Hardener: "hardener-a", Lot: "H 3"})
+	s.asks(request.StirCan{Can: first})
 
 	id := s.atStep("ink")
-	want := []record.CanChoice{
+	want := []view.CanChoice{
 		{Can: first, Material: "gloss-4", Lot: "A 17", InUse: true}, {Can: second, Material: "gloss-4", Lot: "A 18", Stir: "it was never stirred"},
 	}
 	if d := cmp.Diff(want, s.batch(id).PourFrom); d != "" {
 		t.Errorf("what it may be poured from: %s", d)
 	}
 	s.pours(12, 42, 3*time.Second)
-	_, r := s.ask(record.ConfirmStep{Batch: id, Step: "ink", Can: "ink-77"})
+	_, r := s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: "ink-77"})
 	refused(t, r, 422, "", "ink-77", first, second)
-	_, r = s.ask(record.ConfirmStep{Batch: id, Step: "ink", Can: other})
+	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: other})
 	refused(t, r, 422, "", "matt-10")
-	_, r = s.ask(record.ConfirmStep{Batch: id, Step: "ink", Can: hardener})
+	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: hardener})
 	refused(t, r, 422, "", "hardener-a")
-	v := s.must(record.ConfirmStep{Batch: id, Step: "ink", Can: first})
+	v := s.must(request.ConfirmStep{Batch: id, Step: "ink", Can: first})
 	if len(v.Corrections) == 0 || *v.Step != "ink" {
 		t.Fatalf("half of the ink: step %s, corrections %v", *v.Step, v.Corrections)
 	}
-	s.asks(record.EmptyCan{Can: first})
-	_, r = s.ask(record.StirCan{Can: first})
+	s.asks(request.EmptyCan{Can: first})
+	_, r = s.ask(request.StirCan{Can: first})
 	refused(t, r, 409, "")
-	s.asks(record.StirCan{Can: second})
+	s.asks(request.StirCan{Can: second})
 	s.pours(42, 72, 3*time.Second)
-	_, r = s.ask(record.ConfirmStep{Batch: id, Step: "ink", Can: first})
+	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: first})
 	refused(t, r, 409, "", "emptied")
-	v = s.must(record.ConfirmStep{Batch: id, Step: "ink"}) // nobody names it: the one left
+	v = s.must(request.ConfirmStep{Batch: id, Step: "ink"}) // nobody names it: the one left
 	s.pours(72, 87, 3*time.Second)
-	v = s.must(record.ConfirmStep{Batch: id, Step: "hardener", Can: hardener})
+	v = s.must(request.ConfirmStep{Batch: id, Step: "hardener", Can: hardener})
 	if v.TargetsG.Hardener != 15 || *v.Step != "stir-hardener" {
 		t.Errorf("hardener target %v at step %s", v.TargetsG.Hardener, *v.Step)
 	}
-	parts := []record.Component{{Part: mix.Ink, Can: first, G: 30}, {Part: mix.Ink, Can: second, G: 30}, {Part: mix.Hardener, Can: hardener, G: 15}}
+	parts := []mix.Component{{Part: mix.Ink, Can: first, G: 30}, {Part: mix.Ink, Can: second, G: 30}, {Part: mix.Hardener, Can: hardener, G: 15}}
 	if d := cmp.Diff(parts, v.Components, sameGrams); d != "" {
 		t.Errorf("components: %s", d)
 	}
-	lots := []record.LotView{
+	lots := []mix.Lot{
 		{Part: mix.Ink, Can: first, Material: "gloss-4", Lot: "A 17"}, {Part: mix.Ink, Can: second, Material: "gloss-4", Lot: "A 18", Assumed: true},
 		{Part: mix.Hardener, Can: hardener, Material: "hardener-a", Lot: "H 3"},
 	}
@@ -233,16 +235,16 @@ func TestACanRunsOut(t *testing.T) {
 // What goes into other cups keeps its lots: split, topped up, thinned.
 func TestLotsGoWithTheMix(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(record.MakeCan{Ink: "gloss-4", Lot: "A 17"})
-	s.asks(record.StirCan{Can: ink})
+	ink := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 17"})
+	s.asks(request.StirCan{Can: ink})
 	one := s.mixes()
-	next := s.makes(record.MakeCan{Ink: "gloss-4", Lot: "A 18"})
-	s.asks(record.EmptyCan{Can: ink})
-	s.asks(record.StirCan{Can: next})
+	next := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 18"})
+	s.asks(request.EmptyCan{Can: ink})
+	s.asks(request.StirCan{Can: next})
 	two := s.mixes()
-	part := s.must(record.SplitBatch{Batch: one, Grams: 16.5, To: record.Where{Zone: "bench"}}).ID
-	v := s.must(record.TopUpBatch{Batch: two, From: part})
-	if d := cmp.Diff([]record.Component{{Part: mix.Ink, Can: next, G: 60}, {Part: mix.Ink, Can: ink, G: 12}, {Part: mix.Hardener, G: 18}, {Part: mix.Thinner, G: 9}}, v.Components, sameGrams); d != "" {
+	part := s.must(request.SplitBatch{Batch: one, Grams: 16.5, To: request.Where{Zone: "bench"}}).ID
+	v := s.must(request.TopUpBatch{Batch: two, From: part})
+	if d := cmp.Diff([]mix.Component{{Part: mix.Ink, Can: next, G: 60}, {Part: mix.Ink, Can: ink, G: 12}, {Part: mix.Hardener, G: 18}, {Part: mix.Thinner, G: 9}}, v.Components, sameGrams); d != "" {
 		t.Errorf("components: %s", d)
 	}
 	if len(v.Lots) != 2 || v.Lots[0].Lot != "A 18" || v.Lots[1].Lot != "A 17" {
@@ -251,8 +253,8 @@ func TestLotsGoWithTheMix(t *testing.T) {
 	if left := s.batch(one).Components[0]; left.Can != ink || math.Abs(left.G-48) > 1e-9 {
 		t.Errorf("what was left behind: %+v", left)
 	}
-	thinner := s.makes(record.MakeCan{Thinner: "thinner-s", Lot: "T 1"})
-	v = s.must(record.ThinBatch{Batch: two, Grams: 1, Can: thinner})
+	thinner := s.makes(request.MakeCan{Thinner: "thinner-s", Lot: "T 1"})
+	v = s.must(request.ThinBatch{Batch: two, Grams: 1, Can: thinner})
 	if last := v.Components[len(v.Components)-1]; last.Part != mix.Thinner || last.Can != thinner || last.G != 1 {
 		t.Errorf("thinned: %+v", v.Components)
 	}
@@ -263,13 +265,13 @@ func TestLotsGoWithTheMix(t *testing.T) {
 
 func TestStirAfterStanding(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(record.MakeCan{Ink: "gloss-4"})
+	ink := s.makes(request.MakeCan{Ink: "gloss-4"})
 	id := s.atStep("hardener")
 	if w := s.batch(id).Warnings; !slices.Contains(w, "ink can ink-1 had not been stirred since it came.") {
 		t.Errorf("poured from a can that was never stirred: %v", w)
 	}
-	s.must(record.AbandonMix{Batch: id})
-	s.asks(record.StirCan{Can: ink})
+	s.must(request.AbandonMix{Batch: id})
+	s.asks(request.StirCan{Can: ink})
 	if c := s.can(ink); c.Stir != "" || c.StirredAt == nil {
 		t.Errorf("stirred: %+v", c)
 	}
@@ -278,7 +280,7 @@ func TestStirAfterStanding(t *testing.T) {
 	if w := s.batch(id).Warnings; len(w) != 0 {
 		t.Errorf("stirred two days ago: %v", w)
 	}
-	s.must(record.AbandonMix{Batch: id})
+	s.must(request.AbandonMix{Batch: id})
 	s.days(2) // used two days ago
 	if c := s.can(ink); c.Stir != "" {
 		t.Errorf("used two days ago: %q", c.Stir)
@@ -293,13 +295,13 @@ func TestStirAfterStanding(t *testing.T) {
 	}
 
 	// A power cut of unknown length: nobody knows how long it stood.
-	s.asks(record.StirCan{Can: ink})
+	s.asks(request.StirCan{Can: ink})
 	s.b.decide(s.b.now(), "bench", record.Started{GapKnown: false})
 	s.pass(time.Second, both(mild))
 	if c := s.can(ink); c.Stir != "how long it has stood is not known" {
 		t.Errorf("after a power cut: %q", c.Stir)
 	}
-	s.asks(record.StirCan{Can: ink})
+	s.asks(request.StirCan{Can: ink})
 	if c := s.can(ink); c.Stir != "" {
 		t.Errorf("stirred after it: %q", c.Stir)
 	}
@@ -308,12 +310,12 @@ func TestStirAfterStanding(t *testing.T) {
 func TestExpiredHardener(t *testing.T) {
 	for _, c := range []struct {
 		name   string
-		can    record.MakeCan
+		can    request.MakeCan
 		days   int
 		lastIn string
 	}{
-		{"opened too long", record.MakeCan{Hardener: "hardener-a", OpenedOn: "2026-06-12"}, 91, "2026-09-10"},
-		{"shelf life", record.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-20"}, 9, "2026-06-20"},
+		{"opened too long", request.MakeCan{Hardener: "hardener-a", OpenedOn: "2026-06-12"}, 91, "2026-09-10"},
+		{"shelf life", request.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-20"}, 9, "2026-06-20"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := openCanShop(t)
@@ -333,14 +335,14 @@ func TestExpiredHardener(t *testing.T) {
 			}
 			s.pours(72, 87, 3*time.Second)
 			seq := s.b.state.Seq
-			_, r := s.ask(record.ConfirmStep{Batch: id, Step: "hardener"}) // not named, and yet refused
+			_, r := s.ask(request.ConfirmStep{Batch: id, Step: "hardener"}) // not named, and yet refused
 			refused(t, r, 409, "can-expired", c.lastIn, "can_override")
-			_, r = s.ask(record.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "  "})
+			_, r = s.ask(request.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "  "})
 			refused(t, r, 409, "can-expired")
 			if s.b.state.Seq != seq {
 				t.Error("a refused confirm left an event")
 			}
-			v = s.must(record.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "trial print"})
+			v = s.must(request.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "trial print"})
 			want := "hardener can " + can + " was past its last day, " + c.lastIn + ". Used all the same: trial print"
 			if !slices.Contains(v.Warnings, want) || *v.Step != "stir-hardener" {
 				t.Errorf("step %s, warnings %v", *v.Step, v.Warnings)
@@ -356,8 +358,8 @@ func TestExpiredHardener(t *testing.T) {
 // With a better can at hand, that one is meant.
 func TestFreshHardenerIsPreferred(t *testing.T) {
 	s := openCanShop(t)
-	s.makes(record.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-01"})
-	fresh := s.makes(record.MakeCan{Hardener: "hardener-a"})
+	s.makes(request.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-01"})
+	fresh := s.makes(request.MakeCan{Hardener: "hardener-a"})
 	id := s.atStep("hardener")
 	if from := s.batch(id).PourFrom; len(from) != 2 || from[0].Can != fresh || from[0].Expired != "" || from[1].Expired == "" {
 		t.Errorf("%+v", from)
@@ -367,22 +369,22 @@ func TestFreshHardenerIsPreferred(t *testing.T) {
 // Without a clock nobody can tell: it asks, and goes on with a person's word.
 func TestExpiryWithoutAClock(t *testing.T) {
 	s := openCanShop(t)
-	can := s.makes(record.MakeCan{Hardener: "hardener-a", UseBy: "2027-01-31"})
+	can := s.makes(request.MakeCan{Hardener: "hardener-a", UseBy: "2027-01-31"})
 	s.clock.is.Synced = false
 	s.pass(time.Second, both(mild))
 	if v := s.can(can); v.State != "expiry-not-known" {
 		t.Fatalf("%+v", v)
 	}
-	_, r := s.asks(record.OpenCan{Can: can})
+	_, r := s.asks(request.OpenCan{Can: can})
 	refused(t, r, 409, "clock-not-set", "on")
-	if _, r = s.asks(record.OpenCan{Can: can, On: "2026-06-10"}); r != nil || s.can(can).OpenedOn != "2026-06-10" {
+	if _, r = s.asks(request.OpenCan{Can: can, On: "2026-06-10"}); r != nil || s.can(can).OpenedOn != "2026-06-10" {
 		t.Errorf("opened on a named day: %v, %+v", r, s.can(can))
 	}
 	id := s.atStep("hardener")
 	s.pours(72, 87, 3*time.Second)
-	_, r = s.ask(record.ConfirmStep{Batch: id, Step: "hardener", Can: can})
+	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "hardener", Can: can})
 	refused(t, r, 409, "can-expiry-not-known", "clock is not set")
-	v := s.must(record.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "looked at the calendar"})
+	v := s.must(request.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "looked at the calendar"})
 	if !slices.ContainsFunc(v.Warnings, func(w string) bool {
 		return strings.Contains(w, "clock was not set") && strings.HasSuffix(w, "looked at the calendar")
 	}) {
@@ -393,17 +395,17 @@ func TestExpiryWithoutAClock(t *testing.T) {
 // A pour that was something else came from another can; what is undone comes from none.
 func TestCorrectedPours(t *testing.T) {
 	s := openCanShop(t)
-	s.makes(record.MakeCan{Ink: "gloss-4"})
-	s.makes(record.MakeCan{Hardener: "hardener-a"})
+	s.makes(request.MakeCan{Ink: "gloss-4"})
+	s.makes(request.MakeCan{Hardener: "hardener-a"})
 	id := s.atStep("hardener")
 	s.pours(72, 87, 3*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "hardener"})
-	v := s.must(record.CorrectPour{Batch: id, Part: "ink"})
-	if d := cmp.Diff([]record.Component{{Part: mix.Ink, Can: "ink-1", G: 75}}, v.Components, sameGrams); d != "" {
+	s.must(request.ConfirmStep{Batch: id, Step: "hardener"})
+	v := s.must(request.CorrectPour{Batch: id, Part: "ink"})
+	if d := cmp.Diff([]mix.Component{{Part: mix.Ink, Can: "ink-1", G: 75}}, v.Components, sameGrams); d != "" {
 		t.Errorf("re-labelled: %s", d)
 	}
-	v = s.must(record.CorrectPour{Batch: id, Undo: true})
-	if d := cmp.Diff([]record.Component{{Part: mix.Ink, Can: "ink-1", G: 60}}, v.Components, sameGrams); d != "" {
+	v = s.must(request.CorrectPour{Batch: id, Undo: true})
+	if d := cmp.Diff([]mix.Component{{Part: mix.Ink, Can: "ink-1", G: 60}}, v.Components, sameGrams); d != "" {
 		t.Errorf("undone: %s", d)
 	}
 	if len(v.Lots) != 1 {
@@ -413,9 +415,9 @@ func TestCorrectedPours(t *testing.T) {
 
 func TestRecordedFromCans(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(record.MakeCan{Ink: "gloss-4", Lot: "A 17"})
-	old := s.makes(record.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-01", Lot: "H 1"})
-	mixed := record.RecordMix{Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Hour), Components: []record.Component{
+	ink := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 17"})
+	old := s.makes(request.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-01", Lot: "H 1"})
+	mixed := request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Hour), Components: []mix.Component{
 		{Part: mix.Ink, G: 20, Can: ink}, {Part: mix.Ink, G: 40}, {Part: mix.Hardener, G: 15, Can: old},
 	}}
 	v := s.must(mixed)
@@ -433,8 +435,8 @@ func TestRecordedFromCans(t *testing.T) {
 // A change of the clock moves what was noted, so that no can gets older by it.
 func TestCansMoveWithTheClock(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(record.MakeCan{Ink: "gloss-4"})
-	s.asks(record.StirCan{Can: ink})
+	ink := s.makes(request.MakeCan{Ink: "gloss-4"})
+	s.asks(request.StirCan{Can: ink})
 	s.clock.is.Wall = s.clock.is.Wall.Add(30 * 24 * time.Hour)
 	s.pass(2*time.Second, both(mild))
 	if c := s.can(ink); c.Stir != "" || s.b.now().Sub(*c.StirredAt) > time.Minute {

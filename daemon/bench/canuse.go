@@ -9,6 +9,7 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
@@ -94,9 +95,9 @@ func (b *Bench) source(ink string, part mix.Part, named string, now time.Time) (
 	}
 	switch {
 	case !ok:
-		return nil, false, record.Refuse(422, "no such can", "there is no can %q; cans of %s are %s", named, known(b.materials(ink, part)), known(ids))
+		return nil, false, request.Refuse(422, "no such can", "there is no can %q; cans of %s are %s", named, known(b.materials(ink, part)), known(ids))
 	case can.Part != part || !slices.Contains(b.materials(ink, part), can.Material):
-		return nil, false, record.Refuse(422, "wrong can", "can %s holds %s %s; this pour is %s %s, of which there are the cans %s",
+		return nil, false, request.Refuse(422, "wrong can", "can %s holds %s %s; this pour is %s %s, of which there are the cans %s",
 			can.ID, can.Part, can.Material, part, known(b.materials(ink, part)), known(ids))
 	}
 	return can, false, nil
@@ -110,7 +111,7 @@ func (b *Bench) draw(batch *record.Batch, part mix.Part, named string, g float64
 		return nil, err
 	}
 	if !can.EmptiedAt.IsZero() {
-		return nil, record.Refuse(409, "can empty", "can %s was emptied; name the can that it came from", can.ID)
+		return nil, request.Refuse(409, "can empty", "can %s was emptied; name the can that it came from", can.ID)
 	}
 	if v := b.judge(can, now); v.refused() && strings.TrimSpace(reason) == "" {
 		code := "can-expired"
@@ -221,7 +222,7 @@ func (v canVerdict) stir() string {
 
 // recordedFrom says from which cans the parts of a mix recorded by hand came. It is in
 // the cup already: nothing is refused but a can that cannot be meant.
-func (b *Bench) recordedFrom(ink string, list []record.Component, m guide.Mix, now time.Time) (guide.Mix, []record.PouredFrom, error) {
+func (b *Bench) recordedFrom(ink string, list []mix.Component, m guide.Mix, now time.Time) (guide.Mix, []record.PouredFrom, error) {
 	var drawn []guide.Drawn
 	var from []record.PouredFrom
 	named := false

@@ -6,21 +6,23 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
 // canChoices are the cans for the pour that a batch waits for.
-func (b *Bench) canChoices(s record.State, batch *record.Batch, now time.Time) []record.CanChoice {
+func (b *Bench) canChoices(s record.State, batch *record.Batch, now time.Time) []view.CanChoice {
 	part := batch.Mix.Expect()
-	if batch.Phase != record.Mixing || part == "" {
+	if batch.Phase != lifecycle.Mixing || part == "" {
 		return nil
 	}
 	cans, _ := b.cansFor(s, batch.Ink, part, now)
 	meant := inUse(cans)
-	var list []record.CanChoice
+	var list []view.CanChoice
 	for _, c := range cans {
 		v := b.judge(c, now)
-		list = append(list, record.CanChoice{
+		list = append(list, view.CanChoice{
 			Can: c.ID, Material: c.Material, Lot: c.Lot, Colour: c.Colour, InUse: c == meant, Stir: v.stir(), Expired: v.why(c),
 		})
 	}
@@ -29,7 +31,7 @@ func (b *Bench) canChoices(s record.State, batch *record.Batch, now time.Time) [
 
 // canWarnings tell before the pour what is wrong with the hardener that will be asked for.
 func (b *Bench) canWarnings(s record.State, batch *record.Batch, now time.Time) []string {
-	if batch.Phase != record.Mixing || batch.Mix.Poured().HardenerG > 0 {
+	if batch.Phase != lifecycle.Mixing || batch.Mix.Poured().HardenerG > 0 {
 		return nil
 	}
 	cans, registered := b.cansFor(s, batch.Ink, mix.Hardener, now)
@@ -42,35 +44,35 @@ func (b *Bench) canWarnings(s record.State, batch *record.Batch, now time.Time) 
 	return nil
 }
 
-func (b *Bench) canView(c *record.Can, now time.Time) record.CanView {
+func (b *Bench) canView(c *record.Can, now time.Time) view.Can {
 	v := b.judge(c, now)
-	view := record.CanView{
-		ID: c.ID, Part: c.Part, Material: c.Material, Lot: c.Lot, Colour: c.Colour, State: record.CanInUse,
+	row := view.Can{
+		ID: c.ID, Part: c.Part, Material: c.Material, Lot: c.Lot, Colour: c.Colour, State: view.CanInUse,
 		OpenedOn: c.OpenedOn, UseBy: c.UseBy, LastDay: v.lastDay, MadeAt: c.MadeAt,
 		StirredAt: some(c.StirredAt), UsedAt: some(c.UsedAt), EmptiedAt: some(c.EmptiedAt),
 	}
 	switch {
 	case !c.EmptiedAt.IsZero():
-		view.State = record.CanEmpty
-		return view
+		row.State = view.CanEmpty
+		return row
 	case v.expired:
-		view.State = record.CanExpired
+		row.State = view.CanExpired
 	case v.notKnown:
-		view.State = record.CanExpiryNotKnown
+		row.State = view.CanExpiryNotKnown
 	case c.OpenedOn == "":
-		view.State = record.CanNew
+		row.State = view.CanNew
 	}
-	view.Stir = v.stir()
-	return view
+	row.Stir = v.stir()
+	return row
 }
 
-func (b *Bench) canViews(s record.State, now time.Time) []record.CanView {
-	views := make([]record.CanView, 0, len(s.Cans))
+func (b *Bench) canViews(s record.State, now time.Time) []view.Can {
+	views := make([]view.Can, 0, len(s.Cans))
 	for _, c := range s.Cans {
 		views = append(views, b.canView(c, now))
 	}
-	slices.SortFunc(views, func(x, y record.CanView) int {
-		return cmp.Or(boolOrder(x.State == record.CanEmpty, y.State == record.CanEmpty), cmp.Compare(x.Part, y.Part),
+	slices.SortFunc(views, func(x, y view.Can) int {
+		return cmp.Or(boolOrder(x.State == view.CanEmpty, y.State == view.CanEmpty), cmp.Compare(x.Part, y.Part),
 			cmp.Compare(x.Material, y.Material), x.MadeAt.Compare(y.MadeAt), cmp.Compare(x.ID, y.ID))
 	})
 	return views
@@ -88,10 +90,10 @@ func boolOrder(x, y bool) int {
 }
 
 // addCans adds what a batch was made from.
-func (b *Bench) addCans(s record.State, batch *record.Batch, now time.Time, v *record.BatchView) {
+func (b *Bench) addCans(s record.State, batch *record.Batch, now time.Time, v *view.Batch) {
 	v.Components = batch.Components()
 	lots, notes := batch.Lots()
-	v.Lots, v.PourFrom = append([]record.LotView{}, lots...), b.canChoices(s, batch, now)
+	v.Lots, v.PourFrom = append([]mix.Lot{}, lots...), b.canChoices(s, batch, now)
 	if empty := b.cupEmpty(batch); empty > 0 {
 		v.CupEmptyG = &empty
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/guide"
 )
 
@@ -15,7 +16,7 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 	key := w.request.Key
 	if known, ok := b.state.Answers[key]; ok && key != "" {
 		if known.Hash != w.request.Hash {
-			w.refuse(record.Refuse(422, "key used before", "the key %q was used for another request; use a new one", key))
+			w.refuse(request.Refuse(422, "key used before", "the key %q was used for another request; use a new one", key))
 			return
 		}
 		w.body = known.Body
@@ -35,7 +36,7 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 	w.body, err = json.Marshal(thing)
 	if err != nil {
 		b.log.Error("an answer cannot be written out", "verb", w.request.Change.Verb(), "err", err)
-		w.refuse(record.Refuse(500, "no answer", "the change was made; its answer cannot be written out: %v", err))
+		w.refuse(request.Refuse(500, "no answer", "the change was made; its answer cannot be written out: %v", err))
 		return
 	}
 	w.last = len(p.queue.records)
@@ -75,93 +76,93 @@ func (w *waiter) join(p *pipeline) {
 }
 
 func asRefusal(err error) error {
-	var r *record.Refusal
+	var r *request.Refusal
 	if errors.As(err, &r) {
 		return r
 	}
 	var g *guide.Refusal
 	if errors.As(err, &g) {
-		return &record.Refusal{Status: 409, Code: g.Code, Title: "not now", Detail: g.Reason}
+		return &request.Refusal{Status: 409, Code: g.Code, Title: "not now", Detail: g.Reason}
 	}
-	return record.Refuse(422, "not like this", "%v", err)
+	return request.Refuse(422, "not like this", "%v", err)
 }
 
 // refuseAs is a refusal for now, of a kind that programs can tell.
-func refuseAs(code, title, format string, args ...any) *record.Refusal {
-	r := record.Refuse(409, title, format, args...)
+func refuseAs(code, title, format string, args ...any) *request.Refusal {
+	r := request.Refuse(409, title, format, args...)
 	r.Code = code
 	return r
 }
 
 // change decides one change and returns the thing changed, as it is answered.
-func (b *Bench) change(now time.Time, r record.Request) (any, error) {
+func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 	switch c := r.Change.(type) {
-	case record.StartMix:
+	case request.StartMix:
 		return b.startMix(now, r.By, c)
-	case record.RecordMix:
+	case request.RecordMix:
 		return b.recordMix(now, r.By, c)
-	case record.ConfirmStep:
+	case request.ConfirmStep:
 		return b.confirm(now, r.By, c)
-	case record.UndoDoing:
+	case request.Undo:
 		return b.undo(now, r.By, c)
-	case record.TakeUp:
+	case request.TakeUp:
 		return b.takeUp(now, r.By, c)
-	case record.CorrectPour:
+	case request.CorrectPour:
 		return b.correct(now, r.By, c)
-	case record.LoadBatch:
+	case request.LoadBatch:
 		return b.load(now, r.By, c)
-	case record.UnloadBatch:
+	case request.UnloadBatch:
 		return b.unload(now, r.By, c)
-	case record.MoveBatch:
+	case request.MoveBatch:
 		return b.move(now, r.By, c)
-	case record.SplitBatch:
+	case request.SplitBatch:
 		return b.split(now, r.By, c)
-	case record.TopUpBatch:
+	case request.TopUpBatch:
 		return b.topUp(now, r.By, c)
-	case record.ThinBatch:
+	case request.ThinBatch:
 		return b.thin(now, r.By, c)
-	case record.ReweighBatch:
+	case request.ReweighBatch:
 		return b.reweigh(now, r.By, c)
-	case record.MakeCan:
+	case request.MakeCan:
 		return b.makeCan(now, r.By, c)
-	case record.OpenCan:
+	case request.OpenCan:
 		return b.openCan(now, r.By, c)
-	case record.StirCan:
+	case request.StirCan:
 		return b.stirCan(now, r.By, c)
-	case record.EmptyCan:
+	case request.EmptyCan:
 		return b.emptyCan(now, r.By, c)
-	case record.TestBatch:
+	case request.TestBatch:
 		return b.test(now, r.By, c)
-	case record.AcceptLearned:
+	case request.AcceptLearned:
 		return b.acceptLearned(now, r.By, c)
-	case record.RevokeLearned:
+	case request.RevokeLearned:
 		return b.revokeLearned(now, r.By, c)
-	case record.GoodBatch:
+	case request.GoodBatch:
 		return b.good(now, r.By, c)
-	case record.AbandonMix:
+	case request.AbandonMix:
 		return b.abandon(now, r.By, c)
-	case record.CloseBatch:
+	case request.CloseBatch:
 		return b.close(now, r.By, c)
-	case record.AcknowledgeAlarm:
+	case request.AcknowledgeAlarm:
 		return b.acknowledge(now, r.By, c)
-	case record.ShelveAlarm:
+	case request.ShelveAlarm:
 		return b.shelve(now, r.By, c)
-	case record.UnshelveAlarm:
+	case request.UnshelveAlarm:
 		return b.unshelve(now, r.By, c)
-	case record.CountPrints:
+	case request.CountPrints:
 		return b.countPrints(now, r.By, c)
-	case record.VerifySensor:
+	case request.VerifySensor:
 		return b.verify(now, r.By, c)
-	case record.TakeOutOfService:
+	case request.TakeOutOfService:
 		return b.takeOutOfService(now, r.By, c)
-	case record.PutInService:
+	case request.PutInService:
 		return b.putInService(now, r.By, c)
-	case record.PairDevice:
+	case request.PairDevice:
 		return b.pairDevice(now, r.By, c)
-	case record.UnpairDevice:
+	case request.UnpairDevice:
 		return b.unpairDevice(now, r.By, c)
 	}
-	return nil, record.Refuse(422, "unknown change", "%q is not a change this bench knows", r.Change.Verb())
+	return nil, request.Refuse(422, "unknown change", "%q is not a change this bench knows", r.Change.Verb())
 }
 
 // openBatch finds a batch that is not closed.
@@ -170,9 +171,9 @@ func (b *Bench) openBatch(id string) (*record.Batch, error) {
 		return batch, nil
 	}
 	if batch, ok := b.state.Find(id); ok {
-		return nil, record.Refuse(409, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome)
+		return nil, request.Refuse(409, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome)
 	}
-	return nil, record.Refuse(404, "no such batch", "there is no batch %q", id)
+	return nil, request.Refuse(404, "no such batch", "there is no batch %q", id)
 }
 
 // settle closes the air of the batch's zone up to now, so that what happens to the
@@ -187,7 +188,7 @@ func (b *Bench) settle(batch *record.Batch, now time.Time) {
 func (b *Bench) viewOf(id string, now time.Time) (any, error) {
 	batch, ok := b.state.Find(id)
 	if !ok {
-		return nil, record.Refuse(404, "no such batch", "there is no batch %q", id)
+		return nil, request.Refuse(404, "no such batch", "there is no batch %q", id)
 	}
 	v := b.batchView(b.state, batch, now)
 	if b.write.failing != nil {

@@ -5,7 +5,9 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
+	"potlifed/model/mix"
 )
 
 // reboots loses power for off, with the wall clock then behind by lag and set or not.
@@ -21,7 +23,7 @@ func startWithBatch(t *testing.T, dir string, c *handClock) (s *shop, id string)
 	s = openShop(t, dir, c)
 	s.pass(20*time.Second, both(mild))
 	id = s.mixes()
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(30*time.Minute, both(mild))
 	return s, id
 }
@@ -42,7 +44,7 @@ func TestRebootWithASetClockCountsTheGap(t *testing.T) {
 	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(*v.Spent-want) > 1e-6 {
 		t.Errorf("spent %v, by hand %v", *v.Spent, want)
 	}
-	if v.Quality != record.QualityUncertain { // most of its life was bridged
+	if v.Quality != view.QualityUncertain { // most of its life was bridged
 		t.Errorf("quality %s after two bridged hours, want uncertain", v.Quality)
 	}
 }
@@ -59,7 +61,7 @@ func TestRebootWithAnUnsetClockIsAtLeastUntilItIsSet(t *testing.T) {
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
 	v := s.batch(id)
-	if v.Quality != record.QualityBad {
+	if v.Quality != view.QualityBad {
 		t.Errorf("quality %s, want bad: the age is only at least", v.Quality)
 	}
 	if l := s.light("light-1"); l.Meaning != "unknown" {
@@ -83,7 +85,7 @@ func TestRebootWithAnUnsetClockIsAtLeastUntilItIsSet(t *testing.T) {
 	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(*v.Spent-want) > 1e-4 {
 		t.Errorf("spent %v, by hand %v", *v.Spent, want)
 	}
-	if v.Quality == record.QualityBad {
+	if v.Quality == view.QualityBad {
 		t.Errorf("quality still bad: %s", v.Why)
 	}
 	if !v.MixedAt.Equal(mixed) {
@@ -109,7 +111,7 @@ func TestAStepOfTheClockChangesNoAge(t *testing.T) {
 		if d := v.EndsAt.Expected.Sub(before.EndsAt.Expected.Add(step)).Abs(); d > time.Minute {
 			t.Errorf("step %v: the expected end moved by %v beside the step", step, d)
 		}
-		if v.Quality != record.QualityGood {
+		if v.Quality != view.QualityGood {
 			t.Errorf("step %v: quality %s (%s): a clock touches no batch's quality", step, v.Quality, v.Why)
 		}
 		s.crash()
@@ -126,7 +128,7 @@ func TestAClockThatWasNeverSetIsExactWithinOneBoot(t *testing.T) {
 	dir, c := t.TempDir(), newClock()
 	c.is.Synced = false
 	s, id := startWithBatch(t, dir, c)
-	if v := s.batch(id); v.Quality != record.QualityGood {
+	if v := s.batch(id); v.Quality != view.QualityGood {
 		t.Errorf("quality %s (%s), want good: age is exact whatever the wall clock says", v.Quality, v.Why)
 	}
 	before := *s.batch(id).AgeS
@@ -136,7 +138,7 @@ func TestAClockThatWasNeverSetIsExactWithinOneBoot(t *testing.T) {
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
 	v := s.batch(id)
-	if math.Abs(*v.AgeS-before-120) > 1e-3 || v.Quality == record.QualityBad {
+	if math.Abs(*v.AgeS-before-120) > 1e-3 || v.Quality == view.QualityBad {
 		t.Errorf("age %v s, want %v s; quality %s", *v.AgeS, before+120, v.Quality)
 	}
 }
@@ -147,10 +149,10 @@ func TestRecordedWhileTheClockIsNotSet(t *testing.T) {
 	s := openShop(t, t.TempDir(), c)
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
-	v := s.must(record.RecordMix{
-		Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Minute), Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+	v := s.must(request.RecordMix{
+		Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Minute), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
 	})
-	if v.Quality != record.QualityBad {
+	if v.Quality != view.QualityBad {
 		t.Errorf("quality %s, want bad", v.Quality)
 	}
 }

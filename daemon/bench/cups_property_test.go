@@ -10,7 +10,9 @@ import (
 	"pgregory.net/rapid"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 )
 
 // cupboard is a bench as it really is: cups with something in them, one of which may
@@ -86,7 +88,7 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 			"start": func(rt *rapid.T) {
 				ink := rapid.SampledFrom([]float64{60, 60, 62, 70}).Draw(rt, "ink")
 				w.lift()
-				v, refusal := w.ask(record.StartMix{Ink: "gloss-4", InkG: &ink})
+				v, refusal := w.ask(request.StartMix{Ink: "gloss-4", InkG: &ink})
 				if refusal == nil {
 					w.cups[v.ID] = rapid.Float64Range(11.5, 12.5).Draw(rt, "empty")
 					w.put(v.ID)
@@ -126,11 +128,11 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 					return
 				}
 				before := len(on.Mix.Pours)
-				v, refusal := w.ask(record.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step)})
+				v, refusal := w.ask(request.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step)})
 				if refusal != nil {
 					// Who did both does not know what to answer, and does not.
 					if tared := w.keyed > 0; refusal.Code == guide.AmbiguousTare && w.on == on.ID && (w.keyed == 0 || w.raised == 0) {
-						w.ask(record.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step), Tared: &tared})
+						w.ask(request.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step), Tared: &tared})
 					}
 					return
 				}
@@ -148,14 +150,14 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 			},
 			"answer": func(*rapid.T) {
 				if slices.Contains(w.scaleView().WhichCup, w.on) {
-					w.ask(record.TakeUp{Batch: w.on})
+					w.ask(request.TakeUp{Batch: w.on})
 				}
 			},
 			"take up": func(rt *rapid.T) {
 				if len(w.cups) > 0 {
 					id := anyCup(rt)
 					if id != "" && (w.on == "" || w.on == id) {
-						w.ask(record.TakeUp{Batch: id})
+						w.ask(request.TakeUp{Batch: id})
 					}
 				}
 			},
@@ -163,13 +165,13 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 				if len(w.cups) > 0 {
 					id := anyCup(rt)
 					if b := w.b.state.Batches[id]; b != nil && b.Mix.Step.Stirs() {
-						w.ask(record.ConfirmStep{Batch: id, Step: string(b.Mix.Step)})
+						w.ask(request.ConfirmStep{Batch: id, Step: string(b.Mix.Step)})
 					}
 				}
 			},
 			"": func(rt *rapid.T) {
 				for id := range w.cups { // those that are done are of no interest here
-					if b := w.b.state.Batches[id]; b == nil || b.Phase != record.Mixing {
+					if b := w.b.state.Batches[id]; b == nil || b.Phase != lifecycle.Mixing {
 						if w.on == id {
 							w.lift()
 						}

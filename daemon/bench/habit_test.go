@@ -6,7 +6,9 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/air"
+	"potlifed/model/mix"
 )
 
 // A zone that gets hot and humid every afternoon is foreseen to get so again: the
@@ -16,9 +18,9 @@ func TestForecastFollowsTheZonesOwnDays(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
-	id := s.must(record.RecordMix{
+	id := s.must(request.RecordMix{
 		Ink: "gloss-4", MixedAt: s.b.now(),
-		Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
 	}).ID
 	batch := s.b.state.Batches[id]
 	zone := *s.b.state.Zones[batch.Zone]

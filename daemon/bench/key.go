@@ -5,7 +5,8 @@ import (
 	"errors"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // keyBounces is how soon after a line of the print key another one is the same press:
@@ -24,7 +25,7 @@ type keyPress struct {
 
 // keyRefusal is why a press of the key changed nothing.
 type keyRefusal struct {
-	record.Refusal
+	request.Refusal
 	at    time.Time
 	batch string
 	step  string
@@ -52,22 +53,22 @@ func (k keyPress) enter(b *Bench, now time.Time) {
 	b.dirty = true
 	if on := b.weighing(s.ID); on != nil {
 		step := string(on.Mix.Step)
-		b.keyChange(s, record.ConfirmStep{Batch: on.ID, Step: step}, on.ID, step, now)
+		b.keyChange(s, request.ConfirmStep{Batch: on.ID, Step: step}, on.ID, step, now)
 		return
 	}
 	for key, a := range b.state.Alarms {
 		if a.State.Awaits() {
-			b.keyChange(s, record.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, "", "", now)
+			b.keyChange(s, request.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, "", "", now)
 		}
 	}
 }
 
 // keyChange makes a change for the key, as if somebody had asked for it by the scale's
 // name.
-func (b *Bench) keyChange(s *scale, c record.Change, batch, step string, now time.Time) {
-	w := &waiter{request: record.Request{Change: c, By: s.ID}, answer: make(chan answer, 1)}
+func (b *Bench) keyChange(s *scale, c request.Change, batch, step string, now time.Time) {
+	w := &waiter{request: request.Request{Change: c, By: s.ID}, answer: make(chan answer, 1)}
 	w.refused = func(err error) {
-		var r *record.Refusal
+		var r *request.Refusal
 		if errors.As(err, &r) {
 			s.keyRefused = &keyRefusal{*r, b.now(), batch, step}
 			b.dirty = true
@@ -77,7 +78,7 @@ func (b *Bench) keyChange(s *scale, c record.Change, batch, step string, now tim
 }
 
 // refusalOfKey is what the page says of a press that changed nothing, while that is news.
-func (b *Bench) refusalOfKey(s *scale, now time.Time) *record.KeyRefusal {
+func (b *Bench) refusalOfKey(s *scale, now time.Time) *view.KeyRefusal {
 	k := s.keyRefused
 	if k == nil || now.Sub(k.at) > keyRefusalShown {
 		return nil
@@ -85,5 +86,5 @@ func (b *Bench) refusalOfKey(s *scale, now time.Time) *record.KeyRefusal {
 	if on := b.weighing(s.ID); k.batch != "" && (on == nil || on.ID != k.batch || string(on.Mix.Step) != k.step) {
 		return nil
 	}
-	return &record.KeyRefusal{At: k.at, Code: k.Code, Detail: k.Detail}
+	return &view.KeyRefusal{At: k.at, Code: k.Code, Detail: k.Detail}
 }

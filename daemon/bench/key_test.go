@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 func (s *shop) presses() { s.enter(keyPress{scale: "scale-1", at: s.clock.is.Mono}) }
@@ -15,7 +16,7 @@ func TestThePrintKeyConfirms(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(6*time.Second, both(mild))
-	id := s.must(record.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
+	id := s.must(request.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
 	step := func() string { return string(*s.batch(id).Step) }
 	s.weighs(12, 2*time.Second)
 	s.presses()
@@ -64,7 +65,7 @@ func TestThePrintKeyAcknowledges(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(humid))
 	id := s.mixes()
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	for range 8 * 60 {
 		s.pass(time.Minute, both(humid))
 	}
@@ -88,7 +89,7 @@ func TestThePrintKeyWithoutADisk(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(6*time.Second, both(mild))
-	id := s.must(record.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
+	id := s.must(request.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
 	s.weighs(12, 2*time.Second)
 	s.journal.full = errFull
 	s.presses()

@@ -5,18 +5,19 @@ import (
 	"time"
 
 	"potlifed/daemon/config"
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
+	"potlifed/model/light"
 )
 
 // Lamp takes in how a lamp that reports back stands.
-func (b *Bench) Lamp(ctx context.Context, light string, w record.LampWord) {
+func (b *Bench) Lamp(ctx context.Context, light string, w light.Report) {
 	b.enter(ctx, lampWord{light, w})
 }
 
 type lampWord struct {
 	light string
-	word  record.LampWord
+	word  light.Report
 }
 
 func (in lampWord) enter(b *Bench, _ time.Time) {
@@ -31,11 +32,11 @@ func (b *Bench) confirms(c config.Light) string {
 	case c.Confirms == "":
 		return ""
 	case !w.Told || w.Owing && mono-w.OwesSince < c.ConfirmWithin:
-		return record.LampWaits
+		return light.ReportWaiting
 	case w.Owing:
-		return record.LampSilent
+		return light.ReportSilent
 	}
-	return record.LampConfirms
+	return light.ReportConfirmed
 }
 
 // lamps looks for lamps that do not confirm. One that cannot be told anything, since the
@@ -45,9 +46,9 @@ func (l *look) lamps() {
 	for _, c := range l.b.shop.Lights {
 		w := l.b.lamps[c.ID]
 		switch l.b.confirms(c) {
-		case record.LampWaits:
+		case light.ReportWaiting:
 			l.notKnown(alarm.LightSilent, c.ID)
-		case record.LampSilent:
+		case light.ReportSilent:
 			since := l.now.Add(w.OwesSince - l.b.clock.Now().Mono).Local().Format("15:04:05")
 			switch {
 			case w.Deaf != "":
@@ -62,7 +63,7 @@ func (l *look) lamps() {
 }
 
 // addLamp adds to a light what its lamp reports back.
-func (b *Bench) addLamp(c config.Light, now time.Time, v *record.LightView) {
+func (b *Bench) addLamp(c config.Light, now time.Time, v *view.Light) {
 	w := b.lamps[c.ID]
 	if v.Confirmation = b.confirms(c); v.Confirmation == "" {
 		return

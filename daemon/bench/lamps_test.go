@@ -5,12 +5,12 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
 	"potlifed/model/alarm"
+	"potlifed/model/light"
 )
 
 // hears lets a lamp say how it stands.
-func (s *shop) hears(light string, w record.LampWord) { s.enter(lampWord{light, w}) }
+func (s *shop) hears(light string, w light.Report) { s.enter(lampWord{light, w}) }
 
 func (s *shop) mono() time.Duration { return s.clock.is.Mono }
 
@@ -22,16 +22,16 @@ func TestSilentLamp(t *testing.T) {
 	if l := s.light("light-1"); l.Confirmation != "" || l.ConfirmedAt != nil {
 		t.Errorf("a lamp that does not report back: %+v", l)
 	}
-	if l := s.light("light-2"); l.Confirmation != record.LampWaits || l.ConfirmedAt != nil {
+	if l := s.light("light-2"); l.Confirmation != light.ReportWaiting || l.ConfirmedAt != nil {
 		t.Errorf("a lamp that was not heard of yet: %+v", l)
 	}
 	told := s.mono()
-	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: told})
+	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: told})
 	s.goes(8*time.Second, both(mild))
 	s.is(alarm.Normal, "light-silent", "light-2")
 	s.goes(4*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "light-silent", "light-2")
-	if l := s.light("light-2"); l.Confirmation != record.LampSilent {
+	if l := s.light("light-2"); l.Confirmation != light.ReportSilent {
 		t.Errorf("a silent lamp: %+v", l)
 	}
 	if l := s.light("light-2"); l.Flashing {
@@ -40,7 +40,7 @@ func TestSilentLamp(t *testing.T) {
 
 	// The broker goes: nothing new is known of the lamp.
 	s.publishing(Outlet{Away: "refused"})
-	s.hears("light-2", record.LampWord{})
+	s.hears("light-2", light.Report{})
 	s.goes(20*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "broker", "bench-1")
 	s.is(alarm.Unacknowledged, "light-silent", "light-2")
@@ -50,12 +50,12 @@ func TestSilentLamp(t *testing.T) {
 	c.turn(time.Minute)
 	s = openShop(t, dir, c)
 	s.goes(20*time.Second, both(mild))
-	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono()})
+	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono()})
 	s.goes(5*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "light-silent", "light-2")
-	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
 	s.goes(10*time.Second, both(mild))
-	if l := s.light("light-2"); l.Confirmation != record.LampConfirms || l.ConfirmedAt == nil || s.b.now().Sub(*l.ConfirmedAt).Round(time.Second) != 10*time.Second {
+	if l := s.light("light-2"); l.Confirmation != light.ReportConfirmed || l.ConfirmedAt == nil || s.b.now().Sub(*l.ConfirmedAt).Round(time.Second) != 10*time.Second {
 		t.Errorf("a lamp that confirmed 10 s ago: %+v at %v", l, s.b.now())
 	}
 	s.overOnceSeen("light-silent", "light-2")
@@ -67,19 +67,19 @@ func TestLampIsNotBlamedForTheBroker(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
-	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
-	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono(), Owing: true, OwesSince: s.mono()})
+	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono(), Owing: true, OwesSince: s.mono()})
 	s.goes(3*time.Second, both(mild))
 	s.publishing(Outlet{Away: "refused"})
-	s.hears("light-2", record.LampWord{Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", light.Report{Confirmed: true, ConfirmedAt: s.mono()})
 	s.goes(5*time.Minute, both(mild))
 	s.is(alarm.Unacknowledged, "broker", "bench-1")
 	s.is(alarm.Normal, "light-silent", "light-2")
 	s.publishing(Outlet{})
-	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono()})
+	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono()})
 	s.goes(9*time.Second, both(mild))
 	s.is(alarm.Normal, "light-silent", "light-2")
-	s.hears("light-2", record.LampWord{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
 	s.goes(time.Minute, both(mild))
 	s.is(alarm.Normal, "light-silent", "light-2")
 }
@@ -88,15 +88,15 @@ func TestLampThatLies(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
-	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono(), Says: "in-order"})
+	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono(), Says: "in-order"})
 	s.goes(12*time.Second, both(mild))
 	if a := s.is(alarm.Unacknowledged, "light-silent", "light-2"); !strings.Contains(a.Text, `says "in-order"`) {
 		t.Errorf("text %q does not say what it says", a.Text)
 	}
-	if l := s.light("light-2"); l.Says != "in-order" || l.Confirmation != record.LampSilent {
+	if l := s.light("light-2"); l.Says != "in-order" || l.Confirmation != light.ReportSilent {
 		t.Errorf("light %+v", l)
 	}
-	s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono() - time.Minute, Deaf: "the broker does not let potlifed read it"})
+	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono() - time.Minute, Deaf: "the broker does not let potlifed read it"})
 	s.goes(2*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "light-silent", "light-2")
 }
@@ -111,7 +111,7 @@ func TestLampThatIsRemoved(t *testing.T) {
 		dir, c := t.TempDir(), newClock()
 		s := openShop(t, dir, c)
 		s.goes(20*time.Second, both(mild))
-		s.hears("light-2", record.LampWord{Told: true, Owing: true, OwesSince: s.mono()})
+		s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono()})
 		s.goes(12*time.Second, both(mild))
 		s.is(alarm.Unacknowledged, "light-silent", "light-2")
 		s.crash()

@@ -6,6 +6,8 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/cure"
 )
 
@@ -18,43 +20,43 @@ func (b *Bench) lifeFor(ink config.Ink) cure.Ink {
 	return ink.Life
 }
 
-func (b *Bench) acceptLearned(now time.Time, by string, c record.AcceptLearned) (any, error) {
+func (b *Bench) acceptLearned(now time.Time, by string, c request.AcceptLearned) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
-		return nil, record.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
+		return nil, request.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	if c.Sheet != ink.Life {
-		return nil, record.Refuse(409, "another data sheet", "%s was fitted against another data sheet than the configuration has now; fit it again", ink.ID)
+		return nil, request.Refuse(409, "another data sheet", "%s was fitted against another data sheet than the configuration has now; fit it again", ink.ID)
 	}
 	if err := c.Life.Valid(); err != nil {
-		return nil, record.Refuse(422, "learned", "%s: %v", ink.ID, err)
+		return nil, request.Refuse(422, "learned", "%s: %v", ink.ID, err)
 	}
 	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive, Assumed: c.Assumed})
 	return b.inkView(b.state, ink), nil
 }
 
-func (b *Bench) revokeLearned(now time.Time, by string, c record.RevokeLearned) (any, error) {
+func (b *Bench) revokeLearned(now time.Time, by string, c request.RevokeLearned) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
-		return nil, record.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
+		return nil, request.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	if _, ok := b.state.Learned[ink.ID]; !ok {
-		return nil, record.Refuse(409, "nothing learned", "nothing that was learned of %s is in effect", ink.ID)
+		return nil, request.Refuse(409, "nothing learned", "nothing that was learned of %s is in effect", ink.ID)
 	}
 	b.decide(now, by, record.LearnedRevoked{Ink: ink.ID})
 	return b.inkView(b.state, ink), nil
 }
 
-func (b *Bench) inkViews(s record.State) []record.InkView {
-	var views []record.InkView
+func (b *Bench) inkViews(s record.State) []view.Ink {
+	var views []view.Ink
 	for _, k := range b.shop.Inks {
 		views = append(views, b.inkView(s, k))
 	}
 	return views
 }
 
-func (b *Bench) inkView(s record.State, k config.Ink) record.InkView {
-	v := record.InkView{
+func (b *Bench) inkView(s record.State, k config.Ink) view.Ink {
+	v := view.Ink{
 		ID: k.ID, Hardener: k.Hardener, Thinners: append([]string{}, k.Thinners...), HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
 		ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
 		ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(),
@@ -66,7 +68,7 @@ func (b *Bench) inkView(s record.State, k config.Ink) record.InkView {
 		if len(l.Assumed) > 0 {
 			v.Assumed = "still assumed: " + strings.Join(l.Assumed, ", ")
 		}
-		v.Learned = &record.LearnedView{
+		v.Learned = &view.Learned{
 			Since: l.At, By: l.By, Verdict: l.Verdict,
 			LifeRefH: l.Life.LRefH, MoistureShare: l.Life.MoistureShare, Activation: l.Life.ActivationKJPerMol, Sigma: l.Life.Sigma,
 		}

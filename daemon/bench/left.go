@@ -7,6 +7,7 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/guide"
 )
 
@@ -31,10 +32,10 @@ func (b *Bench) cupEmpty(batch *record.Batch) float64 {
 
 // weighLeft takes the cup's settled weight from the scale as what is left in a batch
 // that is closed.
-func (b *Bench) weighLeft(batch *record.Batch, c record.CloseBatch, now time.Time) (record.LeftWeighed, error) {
+func (b *Bench) weighLeft(batch *record.Batch, c request.CloseBatch, now time.Time) (record.LeftWeighed, error) {
 	var none record.LeftWeighed
 	if c.LeftG != nil {
-		return none, record.Refuse(422, "left", `say either left_g or "weigh": true`)
+		return none, request.Refuse(422, "left", `say either left_g or "weigh": true`)
 	}
 	id := c.Scale
 	if id == "" {
@@ -45,19 +46,19 @@ func (b *Bench) weighLeft(batch *record.Batch, c record.CloseBatch, now time.Tim
 		return none, err
 	}
 	if other := b.weighing(s.ID); other != nil {
-		return none, record.Refuse(409, "scale in use", "batch %s is being mixed on %s; weigh what is left when that is done, or say left_g", other.ID, s.ID)
+		return none, request.Refuse(409, "scale in use", "batch %s is being mixed on %s; weigh what is left when that is done, or say left_g", other.ID, s.ID)
 	}
 	empty := b.cupEmpty(batch)
 	if c.EmptyG != nil {
 		if empty = *c.EmptyG; !(empty > 0 && empty <= guide.MaximumG) || math.IsInf(empty, 0) {
-			return none, record.Refuse(422, "empty cup", "empty_g %v: want a mass above 0 g", empty)
+			return none, request.Refuse(422, "empty cup", "empty_g %v: want a mass above 0 g", empty)
 		}
 	}
 	if empty <= 0 {
 		return none, refuseAs("cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
 	}
 	if is, why := s.condition(now); is != up {
-		return none, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
+		return none, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
 	}
 	if _, settled := s.tracker.Settled(); !settled || now.Sub(s.last.At) > lineOld {
 		return none, refuseAs(guide.Unsettled, "not settled", "the weight on %s has not settled: let the scale come to rest", s.ID)

@@ -5,7 +5,8 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/model/mix"
 )
 
 // What is left is weighed on the same scale: gross less the cup, and nothing else.
@@ -17,25 +18,25 @@ func TestCloseByWeighing(t *testing.T) {
 	if v := s.batch(id); v.CupEmptyG == nil || *v.CupEmptyG != 12 {
 		t.Fatalf("the cup weighs %v empty, want 12", v.CupEmptyG)
 	}
-	ask := func(c record.CloseBatch) *record.Refusal {
+	ask := func(c request.CloseBatch) *request.Refusal {
 		t.Helper()
 		c.Batch, c.Outcome, c.Weigh = id, "used-up", true
 		_, r := s.ask(c)
 		return r
 	}
 	g := 3.0
-	refused(t, ask(record.CloseBatch{LeftG: &g}), 422, "", "left_g")
-	refused(t, ask(record.CloseBatch{Scale: "scale-9"}), 422, "", "scale-9")
+	refused(t, ask(request.CloseBatch{LeftG: &g}), 422, "", "left_g")
+	refused(t, ask(request.CloseBatch{Scale: "scale-9"}), 422, "", "scale-9")
 	s.weighs(0, 2*time.Second)
-	refused(t, ask(record.CloseBatch{}), 409, "cup-away", "0.0 g", "12.0 g")
-	other := s.must(record.StartMix{Ink: "gloss-4", Press: "press-2"}).ID
-	refused(t, ask(record.CloseBatch{}), 409, "", other)
-	s.must(record.AbandonMix{Batch: other})
+	refused(t, ask(request.CloseBatch{}), 409, "cup-away", "0.0 g", "12.0 g")
+	other := s.must(request.StartMix{Ink: "gloss-4", Press: "press-2"}).ID
+	refused(t, ask(request.CloseBatch{}), 409, "", other)
+	s.must(request.AbandonMix{Batch: other})
 	s.pours(0, 30, time.Second)
 	s.weighs(35, 100*time.Millisecond)
-	refused(t, ask(record.CloseBatch{}), 409, "unsettled", "rest")
+	refused(t, ask(request.CloseBatch{}), 409, "unsettled", "rest")
 	s.weighs(34.2, 2*time.Second)
-	if r := ask(record.CloseBatch{}); r != nil {
+	if r := ask(request.CloseBatch{}); r != nil {
 		t.Fatal(r)
 	}
 	closed := s.b.Snapshot().Closed[0]
@@ -48,15 +49,15 @@ func TestCloseAsksForAnUnknownCup(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
-	id := s.must(record.RecordMix{Ink: "gloss-4", MixedAt: s.b.now(), Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}}).ID
+	id := s.must(request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now(), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}}).ID
 	s.weighs(20, 2*time.Second)
-	_, r := s.ask(record.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true})
+	_, r := s.ask(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true})
 	refused(t, r, 409, "cup-not-known", "empty_g")
 	empty := math.NaN()
-	_, r = s.ask(record.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true, EmptyG: &empty})
+	_, r = s.ask(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true, EmptyG: &empty})
 	refused(t, r, 422, "")
 	empty = 14
-	v := s.must(record.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true, EmptyG: &empty})
+	v := s.must(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true, EmptyG: &empty})
 	if v.LeftG == nil || *v.LeftG != 6 {
 		t.Errorf("%v g left, want 6", v.LeftG)
 	}

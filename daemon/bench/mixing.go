@@ -8,9 +8,11 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -18,7 +20,7 @@ import (
 // air.
 var benchPlace = cure.Place{Exposure: 1, Lag: 25 * time.Minute}
 
-func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, error) {
+func (b *Bench) startMix(now time.Time, by string, c request.StartMix) (any, error) {
 	scale, err := b.scaleFor(c.Scale)
 	if err != nil {
 		return nil, err
@@ -26,7 +28,7 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 	if other := b.weighing(scale.ID); other != nil {
 		g, settled := scale.tracker.Settled()
 		if other.Mix.Step == guide.Cup || other.Mix.Weighs(g, settled) {
-			return nil, record.Refuse(409, "scale in use",
+			return nil, request.Refuse(409, "scale in use",
 				"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step)
 		}
 	}
@@ -47,7 +49,7 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 	}
 	m, err := guide.Start(recipe)
 	if err != nil {
-		return nil, record.Refuse(422, "recipe", "%v", err)
+		return nil, request.Refuse(422, "recipe", "%v", err)
 	}
 	scale.forget()
 	scale.seat.known()
@@ -61,14 +63,14 @@ func (b *Bench) startMix(now time.Time, by string, c record.StartMix) (any, erro
 	return b.viewOf(id, now)
 }
 
-func colourClass(c record.StartMix) string {
+func colourClass(c request.StartMix) string {
 	if c.ColourClass == "" {
 		return "dark"
 	}
 	return c.ColourClass
 }
 
-func artwork(c record.StartMix) string {
+func artwork(c request.StartMix) string {
 	if c.Artwork == "" {
 		return "normal"
 	}
@@ -76,7 +78,7 @@ func artwork(c record.StartMix) string {
 }
 
 // recipeFor is the recipe of a mix that somebody asks for.
-func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c record.StartMix) (guide.Recipe, error) {
+func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c request.StartMix) (guide.Recipe, error) {
 	r := guide.Recipe{
 		Ratio: ink.Ratio, TolerancePct: ink.RatioTolerancePct,
 		InkTargetG: cup.InkMinimumG, InkMinimumG: cup.InkMinimumG,
@@ -89,22 +91,22 @@ func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c record.StartMix) 
 	}
 	if c.ThinnerPct != nil {
 		if t := *c.ThinnerPct; !(t >= r.ThinnerMinPct && t <= r.ThinnerMaxPct) {
-			return r, record.Refuse(422, "thinner", "thinner_pct %v is outside the range of %s, %v to %v", t, ink.ID, r.ThinnerMinPct, r.ThinnerMaxPct)
+			return r, request.Refuse(422, "thinner", "thinner_pct %v is outside the range of %s, %v to %v", t, ink.ID, r.ThinnerMinPct, r.ThinnerMaxPct)
 		}
 		r.ThinnerPct = *c.ThinnerPct
 	}
 	if c.InkG != nil {
 		if g := *c.InkG; !(g > 0 && g <= guide.MaximumG) {
-			return r, record.Refuse(422, "ink", "ink_g %v: want a mass above 0 g", g)
+			return r, request.Refuse(422, "ink", "ink_g %v: want a mass above 0 g", g)
 		}
 		r.InkTargetG = *c.InkG
 	}
 	total := mix.Targets(r.InkTargetG, r.Ratio, r.ThinnerPct).TotalG()
 	if r.CupMaximumG > 0 && total > r.CupMaximumG {
-		return r, record.Refuse(422, "cup too small", "%v g of ink make a mix of %.1f g; cup %s takes %v g", r.InkTargetG, total, cup.ID, r.CupMaximumG)
+		return r, request.Refuse(422, "cup too small", "%v g of ink make a mix of %.1f g; cup %s takes %v g", r.InkTargetG, total, cup.ID, r.CupMaximumG)
 	}
 	if on := total + r.CupEmptyG; on > scale.CapacityG {
-		return r, record.Refuse(422, "scale too small", "mix and cup weigh %.0f g; %s carries %v g", on, scale.ID, scale.CapacityG)
+		return r, request.Refuse(422, "scale too small", "mix and cup weigh %.0f g; %s carries %v g", on, scale.ID, scale.CapacityG)
 	}
 	return r, nil
 }
@@ -120,7 +122,7 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	case "light", "heavy-light":
 		start = t.Light
 	default:
-		return 0, record.Refuse(422, "colour class", "colour_class %q: want dark, light or heavy-light", colour)
+		return 0, request.Refuse(422, "colour class", "colour_class %q: want dark, light or heavy-light", colour)
 	}
 	switch art {
 	case "normal":
@@ -129,7 +131,7 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	case "fine-detail":
 		start = (start + t.Max) / 2
 	default:
-		return 0, record.Refuse(422, "artwork", "artwork %q: want fine-detail, normal or large-solid", art)
+		return 0, request.Refuse(422, "artwork", "artwork %q: want fine-detail, normal or large-solid", art)
 	}
 	return min(max(start, t.Min), t.Max), nil
 }
@@ -167,7 +169,7 @@ func (b *Bench) scaleFor(id string) (*scale, error) {
 	}
 	s, ok := b.scales[id]
 	if !ok {
-		return nil, record.Refuse(422, "no such scale", "there is no scale %q in the configuration", id)
+		return nil, request.Refuse(422, "no such scale", "there is no scale %q in the configuration", id)
 	}
 	return s, nil
 }
@@ -175,7 +177,7 @@ func (b *Bench) scaleFor(id string) (*scale, error) {
 func (b *Bench) inkNamed(id string) (config.Ink, error) {
 	i := slices.IndexFunc(b.shop.Inks, func(k config.Ink) bool { return k.ID == id })
 	if i < 0 {
-		return config.Ink{}, record.Refuse(422, "no such ink", "there is no ink %q in the configuration", id)
+		return config.Ink{}, request.Refuse(422, "no such ink", "there is no ink %q in the configuration", id)
 	}
 	return b.shop.Inks[i], nil
 }
@@ -183,7 +185,7 @@ func (b *Bench) inkNamed(id string) (config.Ink, error) {
 func (b *Bench) pressNamed(id string) (config.Press, error) {
 	i := slices.IndexFunc(b.shop.Presses, func(p config.Press) bool { return p.ID == id })
 	if i < 0 {
-		return config.Press{}, record.Refuse(422, "no such press", "there is no press %q in the configuration", id)
+		return config.Press{}, request.Refuse(422, "no such press", "there is no press %q in the configuration", id)
 	}
 	return b.shop.Presses[i], nil
 }
@@ -203,7 +205,7 @@ func (b *Bench) cupFor(press, cup string) (config.Cup, error) {
 	}
 	i := slices.IndexFunc(b.shop.Cups, func(k config.Cup) bool { return k.ID == cup })
 	if i < 0 {
-		return config.Cup{}, record.Refuse(422, "no such cup", "there is no cup %q in the configuration", cup)
+		return config.Cup{}, request.Refuse(422, "no such cup", "there is no cup %q in the configuration", cup)
 	}
 	return b.shop.Cups[i], nil
 }
@@ -212,7 +214,7 @@ func (b *Bench) cupFor(press, cup string) (config.Cup, error) {
 // no pot life is longer.
 const oldestRecorded = 30 * 24 * time.Hour
 
-func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, error) {
+func (b *Bench) recordMix(now time.Time, by string, c request.RecordMix) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
 		return nil, err
@@ -226,13 +228,13 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 		zone = b.shop.Scales[0].Zone
 	}
 	if b.zones[zone] == nil {
-		return nil, record.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
+		return nil, request.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
 	}
 	mixedAt := c.MixedAt.UTC()
 	if age := now.Sub(mixedAt); age < -time.Second {
-		return nil, record.Refuse(422, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339))
+		return nil, request.Refuse(422, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339))
 	} else if age > oldestRecorded {
-		return nil, record.Refuse(422, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339))
+		return nil, request.Refuse(422, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339))
 	} else if age < 0 { // two clocks that agree to a second
 		mixedAt = now
 	}
@@ -247,7 +249,7 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 	}
 	m, err := guide.Recorded(recipe, parts, mixedAt, now)
 	if err != nil {
-		return nil, record.Refuse(422, "components", "%v", err)
+		return nil, request.Refuse(422, "components", "%v", err)
 	}
 	m, from, err := b.recordedFrom(ink.ID, c.Components, m, now)
 	if err != nil {
@@ -268,21 +270,21 @@ func (b *Bench) recordMix(now time.Time, by string, c record.RecordMix) (any, er
 	return b.viewOf(id, now)
 }
 
-func componentsOf(list []record.Component) (mix.Amounts, error) {
+func componentsOf(list []mix.Component) (mix.Amounts, error) {
 	var parts mix.Amounts
 	for _, c := range list {
 		if !c.Part.Valid() {
-			return parts, record.Refuse(422, "components", "part %q: want ink, hardener or thinner", c.Part)
+			return parts, request.Refuse(422, "components", "part %q: want ink, hardener or thinner", c.Part)
 		}
 		if !(c.G > 0 && c.G <= guide.MaximumG) || math.IsInf(c.G, 0) {
-			return parts, record.Refuse(422, "components", "%v g of %s: want a mass above 0 g and at most %v g", c.G, c.Part, float64(guide.MaximumG))
+			return parts, request.Refuse(422, "components", "%v g of %s: want a mass above 0 g and at most %v g", c.G, c.Part, float64(guide.MaximumG))
 		}
 		parts = parts.Plus(c.Part, c.G)
 	}
 	return parts, nil
 }
 
-func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, error) {
+func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -290,10 +292,10 @@ func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, er
 	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared, Can: c.Can}
 	ask.Aside = batch.Aside()
 	if s := b.scales[batch.Scale]; s != nil && !ask.Aside {
-		if is, why := s.condition(now); is != up && batch.Phase == record.Mixing && ask.Step == batch.Mix.Step {
-			return nil, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
+		if is, why := s.condition(now); is != up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
+			return nil, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
 		}
-		if batch.Phase == record.Mixing && ask.Step == batch.Mix.Step {
+		if batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
 			if err := b.whoseCup(s, batch, c, now); err != nil {
 				return nil, err
 			}
@@ -335,19 +337,19 @@ func (b *Bench) confirm(now time.Time, by string, c record.ConfirmStep) (any, er
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) correct(now time.Time, by string, c record.CorrectPour) (any, error) {
+func (b *Bench) correct(now time.Time, by string, c request.CorrectPour) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
 	}
 	if c.Undo == (c.Part != "") {
-		return nil, record.Refuse(422, "correct", `say either "part", what the last pour was, or "undo": true`)
+		return nil, request.Refuse(422, "correct", `say either "part", what the last pour was, or "undo": true`)
 	}
 	if s := b.scales[batch.Scale]; s != nil && c.Undo {
 		if batch.Aside() {
 			return nil, refuseAs(guide.NotOnScale, "not now", "The cup of mix %s was set aside: put it back on the scale and take it up again, then undo its last pour.", batch.ID)
 		}
-		if err := b.whoseCup(s, batch, record.ConfirmStep{Override: "undo"}, now); err != nil {
+		if err := b.whoseCup(s, batch, request.ConfirmStep{Override: "undo"}, now); err != nil {
 			return nil, err
 		}
 	}
@@ -371,7 +373,7 @@ func (b *Bench) correct(now time.Time, by string, c record.CorrectPour) (any, er
 // endRests lets rests pass.
 func (b *Bench) endRests(now time.Time) {
 	for id, batch := range b.state.Batches {
-		if next := batch.Mix.Tick(now); batch.Phase == record.Resting && next.Step != batch.Mix.Step {
+		if next := batch.Mix.Tick(now); batch.Phase == lifecycle.Resting && next.Step != batch.Mix.Step {
 			b.decide(now, "bench", record.Rested{Batch: id, Mix: next})
 		}
 	}

@@ -5,9 +5,11 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -17,8 +19,8 @@ func (b *Bench) finished(id string) (*record.Batch, error) {
 	if err != nil {
 		return nil, err
 	}
-	if batch.Phase == record.Mixing {
-		return nil, record.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step)
+	if batch.Phase == lifecycle.Mixing {
+		return nil, request.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step)
 	}
 	return batch, nil
 }
@@ -33,12 +35,12 @@ type spot struct {
 // spotFor finds where somebody wants a batch to stand.
 func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (spot, error) {
 	if exposure != nil && !(*exposure > 0 && *exposure <= 1) {
-		return spot{}, record.Refuse(422, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", *exposure)
+		return spot{}, request.Refuse(422, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", *exposure)
 	}
 	at := spot{press: press, zone: zone, place: benchPlace}
 	switch {
 	case (press == "") == (zone == ""):
-		return at, record.Refuse(422, "where", "say either press or zone")
+		return at, request.Refuse(422, "where", "say either press or zone")
 	case press != "":
 		p, err := b.pressNamed(press)
 		if err != nil {
@@ -46,10 +48,10 @@ func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (sp
 		}
 		at.zone, at.place, at.before = p.Zone, b.placeOn(p), b.state.Presses[press].Batch
 		if at.before != "" && !replace {
-			return at, record.Refuse(409, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before)
+			return at, request.Refuse(409, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before)
 		}
 	case b.zones[zone] == nil:
-		return at, record.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
+		return at, request.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
 	}
 	if exposure != nil {
 		at.place.Exposure = *exposure
@@ -64,7 +66,7 @@ func (b *Bench) makeRoom(at spot, now time.Time, by string) {
 	}
 }
 
-func (b *Bench) move(now time.Time, by string, c record.MoveBatch) (any, error) {
+func (b *Bench) move(now time.Time, by string, c request.MoveBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
@@ -90,24 +92,24 @@ func (b *Bench) move(now time.Time, by string, c record.MoveBatch) (any, error) 
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) split(now time.Time, by string, c record.SplitBatch) (any, error) {
+func (b *Bench) split(now time.Time, by string, c request.SplitBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
 	}
 	if total := batch.Amounts().TotalG(); !(c.Grams > 0 && c.Grams < total) {
-		return nil, record.Refuse(422, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total)
+		return nil, request.Refuse(422, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total)
 	}
 	at, err := b.spotFor(c.To.Press, c.To.Zone, c.Exposure, c.Replace)
 	if err != nil {
 		return nil, err
 	}
 	if at.before == batch.ID {
-		return nil, record.Refuse(422, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press)
+		return nil, request.Refuse(422, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press)
 	}
 	id := b.state.NextPart(batch.ID)
 	if id == "" {
-		return nil, record.Refuse(409, "too many parts", "mix %s has been split as often as there are letters", batch.Family())
+		return nil, request.Refuse(409, "too many parts", "mix %s has been split as often as there are letters", batch.Family())
 	}
 	b.settle(batch, now)
 	b.closeTo(b.zones[at.zone], now)
@@ -120,7 +122,7 @@ func (b *Bench) split(now time.Time, by string, c record.SplitBatch) (any, error
 
 // topUp pours one batch into another. The larger spent life rules for the whole: a
 // fresh mix does not make an old one young.
-func (b *Bench) topUp(now time.Time, by string, c record.TopUpBatch) (any, error) {
+func (b *Bench) topUp(now time.Time, by string, c request.TopUpBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
@@ -131,13 +133,13 @@ func (b *Bench) topUp(now time.Time, by string, c record.TopUpBatch) (any, error
 	}
 	switch {
 	case from.ID == batch.ID:
-		return nil, record.Refuse(422, "from", "batch %s cannot be poured into itself", batch.ID)
+		return nil, request.Refuse(422, "from", "batch %s cannot be poured into itself", batch.ID)
 	case from.Cloud == nil:
-		return nil, record.Refuse(409, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID)
-	case from.Phase == record.Mixing:
-		return nil, record.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step)
+		return nil, request.Refuse(409, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID)
+	case from.Phase == lifecycle.Mixing:
+		return nil, request.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step)
 	case from.Ink != batch.Ink:
-		return nil, record.Refuse(409, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink)
+		return nil, request.Refuse(409, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink)
 	}
 	b.settle(batch, now)
 	b.settle(from, now)
@@ -149,19 +151,19 @@ func (b *Bench) topUp(now time.Time, by string, c record.TopUpBatch) (any, error
 }
 
 // thin adds thinner to a batch in use, inside the ink's range or over a person's word.
-func (b *Bench) thin(now time.Time, by string, c record.ThinBatch) (any, error) {
+func (b *Bench) thin(now time.Time, by string, c request.ThinBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
 	}
 	if !(c.Grams > 0 && c.Grams <= guide.MaximumG) || math.IsInf(c.Grams, 0) {
-		return nil, record.Refuse(422, "grams", "%v g of thinner: want a mass above 0 g", c.Grams)
+		return nil, request.Refuse(422, "grams", "%v g of thinner: want a mass above 0 g", c.Grams)
 	}
 	b.settle(batch, now)
 	batch = b.state.Batches[batch.ID]
 	limit := batch.Mix.Recipe.ThinnerMaxPct
 	if pct := batch.ThinnerPctWith(c.Grams); pct > limit && c.Override == "" {
-		return nil, record.Refuse(409, "too much thinner",
+		return nil, request.Refuse(409, "too much thinner",
 			`with %v g more, thinner poured is %.1f %% of ink and hardener; %s takes %v %%. Weigh the cup again: what is weighed as lost may be replaced; or give a reason as "override"`,
 			c.Grams, pct, batch.Ink, limit)
 	}
@@ -182,26 +184,26 @@ func (b *Bench) thin(now time.Time, by string, c record.ThinBatch) (any, error) 
 
 // reweigh takes a cup's weight in use. What is missing beyond the prints has
 // evaporated; that is worth more than any estimate.
-func (b *Bench) reweigh(now time.Time, by string, c record.ReweighBatch) (any, error) {
+func (b *Bench) reweigh(now time.Time, by string, c request.ReweighBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
 	}
 	if batch.Solvent == nil {
-		return nil, record.Refuse(409, "no account", "there is no account of the thinner in batch %s", batch.ID)
+		return nil, request.Refuse(409, "no account", "there is no account of the thinner in batch %s", batch.ID)
 	}
 	b.settle(batch, now)
 	batch = b.state.Batches[batch.ID]
 	before := batch.Solvent.CatalysedG + batch.Solvent.PouredG - batch.Solvent.WeighedLossG
 	loss, u, err := evaporate.LossBetween(before, c.ContentG, c.TakenG, batch.Mix.Recipe.DivisionG)
 	if err != nil {
-		return nil, record.Refuse(422, "weighed", "%v", err)
+		return nil, request.Refuse(422, "weighed", "%v", err)
 	}
 	b.decide(now, by, record.Reweighed{Batch: batch.ID, ContentG: c.ContentG, TakenG: c.TakenG, LossG: loss, UncertaintyG: u})
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) test(now time.Time, by string, c record.TestBatch) (any, error) {
+func (b *Bench) test(now time.Time, by string, c request.TestBatch) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -209,10 +211,10 @@ func (b *Bench) test(now time.Time, by string, c record.TestBatch) (any, error) 
 	switch c.Kind {
 	case "adhesion", "rub", "other":
 	default:
-		return nil, record.Refuse(422, "kind", "kind %q: want adhesion, rub or other", c.Kind)
+		return nil, request.Refuse(422, "kind", "kind %q: want adhesion, rub or other", c.Kind)
 	}
 	if c.Result != "pass" && c.Result != "fail" {
-		return nil, record.Refuse(422, "result", "result %q: want pass or fail", c.Result)
+		return nil, request.Refuse(422, "result", "result %q: want pass or fail", c.Result)
 	}
 	b.decide(now, by, record.Tested{Batch: batch.ID, Test: c.Kind, Result: c.Result})
 	return b.viewOf(batch.ID, now)

@@ -5,11 +5,12 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // poured are a batch's components by part.
-func poured(v record.BatchView) map[string]float64 {
+func poured(v view.Batch) map[string]float64 {
 	all := map[string]float64{}
 	for _, c := range v.Components {
 		all[string(c.Part)] = c.G
@@ -25,7 +26,7 @@ func TestSplitPartsShareTheLife(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes() // 60 + 15 + 7.5 g
 	s.pass(time.Hour, both(mild))
-	part := s.must(record.SplitBatch{Batch: id, Grams: 27.5, To: record.Where{Press: "press-2"}})
+	part := s.must(request.SplitBatch{Batch: id, Grams: 27.5, To: request.Where{Press: "press-2"}})
 	if part.ID != id+"b" || part.Press == nil || *part.Press != "press-2" || part.Zone != "hall" {
 		t.Errorf("part %s on %v in %s", part.ID, part.Press, part.Zone)
 	}
@@ -44,20 +45,20 @@ func TestSplitPartsShareTheLife(t *testing.T) {
 	if a, b := *s.batch(part.ID).Spent, *s.batch(id).Spent; a <= b {
 		t.Errorf("the part in humid air has spent %v, the rest %v", a, b)
 	}
-	if _, refusal := s.ask(record.SplitBatch{Batch: id, Grams: 500, To: record.Where{Zone: "hall"}}); refusal == nil || refusal.Status != 422 {
+	if _, refusal := s.ask(request.SplitBatch{Batch: id, Grams: 500, To: request.Where{Zone: "hall"}}); refusal == nil || refusal.Status != 422 {
 		t.Errorf("more than there is: %v", refusal)
 	}
-	if _, refusal := s.ask(record.SplitBatch{Batch: id, Grams: 5}); refusal == nil || refusal.Status != 422 {
+	if _, refusal := s.ask(request.SplitBatch{Batch: id, Grams: 5}); refusal == nil || refusal.Status != 422 {
 		t.Errorf("nowhere: %v", refusal)
 	}
 
 	// The part that went off says something of the rest.
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
-	s.must(record.CloseBatch{Batch: part.ID, Outcome: "went-off"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.CloseBatch{Batch: part.ID, Outcome: "went-off"})
 	if l := s.light("light-1"); l.Meaning != "act" {
 		t.Errorf("a part with more life behind it went off: light %s, want act", l.Meaning)
 	}
-	s.must(record.GoodBatch{Batch: id})
+	s.must(request.GoodBatch{Batch: id})
 	if l := s.light("light-1"); l.Meaning == "act" || l.Meaning == "do-not-print" {
 		t.Errorf("somebody looked and it is good: light %s", l.Meaning)
 	}
@@ -68,10 +69,10 @@ func TestAPartWithLessLifeBehindItWentOff(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
-	part := s.must(record.SplitBatch{Batch: id, Grams: 20, To: record.Where{Zone: "hall"}})
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	part := s.must(request.SplitBatch{Batch: id, Grams: 20, To: request.Where{Zone: "hall"}})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(time.Hour, rooms{"bench-air": humid, "hall-air": mild})
-	s.must(record.CloseBatch{Batch: part.ID, Outcome: "went-off"})
+	s.must(request.CloseBatch{Batch: part.ID, Outcome: "went-off"})
 	if l := s.light("light-1"); l.Meaning != "do-not-print" {
 		t.Errorf("a part with less life behind it went off: light %s, want do-not-print", l.Meaning)
 	}
@@ -89,7 +90,7 @@ func TestTheOlderLifeRulesATopUp(t *testing.T) {
 		if !intoOld {
 			into, from = fresh, old
 		}
-		v := s.must(record.TopUpBatch{Batch: into, From: from})
+		v := s.must(request.TopUpBatch{Batch: into, From: from})
 		if !v.MixedAt.Equal(*before.MixedAt) || *v.Spent < *before.Spent {
 			t.Errorf("into old %v: mixed at %v, spent %v; the older was mixed at %v and had spent %v", intoOld, v.MixedAt, *v.Spent, before.MixedAt, *before.Spent)
 		}
@@ -110,20 +111,20 @@ func TestMoveTakesTheCupIntoOtherAir(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
 	half := 0.5
-	v := s.must(record.MoveBatch{Batch: id, Zone: "hall", Exposure: &half})
+	v := s.must(request.MoveBatch{Batch: id, Zone: "hall", Exposure: &half})
 	if v.Zone != "hall" || s.b.state.Batches[id].Basis.Place.Exposure != 0.5 {
 		t.Errorf("moved: zone %s, place %+v", v.Zone, s.b.state.Batches[id].Basis.Place)
 	}
-	s.must(record.MoveBatch{Batch: id, Press: "press-1"})
+	s.must(request.MoveBatch{Batch: id, Press: "press-1"})
 	other := s.mixes()
-	if _, refusal := s.ask(record.MoveBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.ask(request.MoveBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
 		t.Errorf("a press that holds a batch: %v", refusal)
 	}
-	s.must(record.MoveBatch{Batch: other, Press: "press-1", Replace: true})
+	s.must(request.MoveBatch{Batch: other, Press: "press-1", Replace: true})
 	if s.batch(id).Press != nil {
 		t.Error("the replaced batch is still on the press")
 	}
-	for name, c := range map[string]record.MoveBatch{
+	for name, c := range map[string]request.MoveBatch{
 		"nowhere":    {Batch: id},
 		"both":       {Batch: id, Press: "press-2", Zone: "hall"},
 		"no zone":    {Batch: id, Zone: "attic"},
@@ -143,23 +144,23 @@ func TestThinningInUse(t *testing.T) {
 	id := s.mixes() // 7.5 g of thinner on 75 g; 20 % are allowed
 	s.pass(time.Hour, both(mild))
 	spent := *s.batch(id).Spent
-	v := s.must(record.ThinBatch{Batch: id, Grams: 4})
+	v := s.must(request.ThinBatch{Batch: id, Grams: 4})
 	if p := poured(v); !near(p["thinner"], 11.5) {
 		t.Errorf("thinner %v g", p["thinner"])
 	}
 	if *v.Spent < spent {
 		t.Errorf("spent went from %v to %v: thinner turns no clock back", spent, *v.Spent)
 	}
-	if _, refusal := s.ask(record.ThinBatch{Batch: id, Grams: 10}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: 10}); refusal == nil || refusal.Status != 409 {
 		t.Errorf("beyond the range: %v, want a 409", refusal)
 	}
-	s.must(record.ThinBatch{Batch: id, Grams: 10, Override: "weighed: 8 g had gone"})
+	s.must(request.ThinBatch{Batch: id, Grams: 10, Override: "weighed: 8 g had gone"})
 	for _, g := range []float64{0, -1, math.NaN(), math.Inf(1)} {
-		if _, refusal := s.ask(record.ThinBatch{Batch: id, Grams: g}); refusal == nil || refusal.Status != 422 {
+		if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: g}); refusal == nil || refusal.Status != 422 {
 			t.Errorf("%v g: %v, want a 422", g, refusal)
 		}
 	}
-	s.must(record.TestBatch{Batch: id, Kind: "adhesion", Result: "pass"})
+	s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: "pass"})
 	if tests := s.b.state.Batches[id].Tests; len(tests) != 1 || tests[0].Kind != "adhesion" {
 		t.Errorf("tests %+v", tests)
 	}
@@ -182,16 +183,16 @@ func TestThinnerLostFromAnOpenCup(t *testing.T) {
 	if a.AddG > 0 && !near(a.AddG, a.LostG) {
 		t.Errorf("advice to add %v g for a loss of %v g", a.AddG, a.LostG)
 	}
-	if _, refusal := s.ask(record.ReweighBatch{Batch: id, ContentG: 95}); refusal == nil || refusal.Status != 422 {
+	if _, refusal := s.ask(request.ReweighBatch{Batch: id, ContentG: 95}); refusal == nil || refusal.Status != 422 {
 		t.Errorf("a cup that got heavier: %v, want a 422", refusal)
 	}
-	v := s.must(record.ReweighBatch{Batch: id, ContentG: 80.5}) // 2 g have gone
+	v := s.must(request.ReweighBatch{Batch: id, ContentG: 80.5}) // 2 g have gone
 	if v.Thinner.Basis != "weighed" || !near(v.Thinner.LostG, 2) || !near(v.Thinner.AddG, 2) {
 		t.Errorf("after the weighing: %+v", *v.Thinner)
 	}
 	// 15 g are 20 % of 75 g; with the 2 g that were weighed as lost 17 g may be poured.
-	if _, refusal := s.ask(record.ThinBatch{Batch: id, Grams: 9.6}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: 9.6}); refusal == nil || refusal.Status != 409 {
 		t.Errorf("more than the range and the loss: %v, want a 409", refusal)
 	}
-	s.must(record.ThinBatch{Batch: id, Grams: 9.4})
+	s.must(request.ThinBatch{Batch: id, Grams: 9.4})
 }

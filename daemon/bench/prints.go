@@ -4,22 +4,24 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
 )
 
 // mostPrints bounds what one report may say: no press prints as much in its life.
 const mostPrints = 1e12
 
-func (b *Bench) countPrints(now time.Time, by string, c record.CountPrints) (any, error) {
+func (b *Bench) countPrints(now time.Time, by string, c request.CountPrints) (any, error) {
 	if _, err := b.pressNamed(c.Press); err != nil {
-		return nil, record.Refuse(404, "no such press", "there is no press %q in the configuration", c.Press)
+		return nil, request.Refuse(404, "no such press", "there is no press %q in the configuration", c.Press)
 	}
 	if (c.Total == nil) == (c.Add == nil) {
-		return nil, record.Refuse(422, "prints", `say either "total", what the counter stands at, or "add", how many were printed`)
+		return nil, request.Refuse(422, "prints", `say either "total", what the counter stands at, or "add", how many were printed`)
 	}
 	for _, n := range []*uint64{c.Total, c.Add} {
 		if n != nil && *n > mostPrints {
-			return nil, record.Refuse(422, "prints", "%d prints: want %d at most", *n, uint64(mostPrints))
+			return nil, request.Refuse(422, "prints", "%d prints: want %d at most", *n, uint64(mostPrints))
 		}
 	}
 	e := record.Printed{Press: c.Press, Batch: b.state.Presses[c.Press].Batch, Counter: c.Total}
@@ -40,8 +42,8 @@ func (b *Bench) countPrints(now time.Time, by string, c record.CountPrints) (any
 }
 
 // pressView is a press as it is answered after a change.
-func (b *Bench) pressView(now time.Time, id string) record.PressView {
-	var n record.Snapshot
+func (b *Bench) pressView(now time.Time, id string) view.Press {
+	var n view.Snapshot
 	if batch := b.state.Batches[b.state.Presses[id].Batch]; batch != nil {
 		n.Batches = append(n.Batches, b.batchView(b.state, batch, now))
 	}
@@ -51,7 +53,7 @@ func (b *Bench) pressView(now time.Time, id string) record.PressView {
 			return v
 		}
 	}
-	return record.PressView{}
+	return view.Press{}
 }
 
 // printsBare reports whether a press prints with nothing loaded: it has, not long ago.

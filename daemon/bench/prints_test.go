@@ -5,7 +5,8 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
 )
 
@@ -14,37 +15,37 @@ func TestPrintsAreCounted(t *testing.T) {
 	s := openShop(t, dir, c)
 	s.goes(20*time.Second, both(mild))
 	n := func(n uint64) *uint64 { return &n }
-	report := func(r record.CountPrints) uint64 {
+	report := func(r request.CountPrints) uint64 {
 		t.Helper()
 		r.Press = "press-1"
 		body, refusal := s.asks(r)
-		var v record.PressView
+		var v view.Press
 		if refusal != nil || json.Unmarshal(body, &v) != nil || v.PrintsTotal == nil {
 			t.Fatalf("%s (%v)", body, refusal)
 		}
 		return *v.PrintsTotal
 	}
 	for i, step := range []struct {
-		report record.CountPrints
+		report request.CountPrints
 		want   uint64
 	}{
-		{record.CountPrints{Total: n(5000)}, 0}, // its zero
-		{record.CountPrints{Total: n(5010)}, 10},
-		{record.CountPrints{Total: n(5010)}, 10},
-		{record.CountPrints{Add: n(5)}, 15},
-		{record.CountPrints{Total: n(3)}, 18}, // somebody has reset it
-		{record.CountPrints{Total: n(10)}, 25},
+		{request.CountPrints{Total: n(5000)}, 0}, // its zero
+		{request.CountPrints{Total: n(5010)}, 10},
+		{request.CountPrints{Total: n(5010)}, 10},
+		{request.CountPrints{Add: n(5)}, 15},
+		{request.CountPrints{Total: n(3)}, 18}, // somebody has reset it
+		{request.CountPrints{Total: n(10)}, 25},
 	} {
 		if got := report(step.report); got != step.want {
 			t.Errorf("report %d: %d prints, want %d", i+1, got, step.want)
 		}
 	}
 	seq := s.b.state.Seq
-	report(record.CountPrints{Total: n(10)})
+	report(request.CountPrints{Total: n(10)})
 	if s.b.state.Seq != seq {
 		t.Error("a report that says nothing new is an event")
 	}
-	for name, wrong := range map[string]record.CountPrints{
+	for name, wrong := range map[string]request.CountPrints{
 		"nothing": {Press: "press-1"}, "both": {Press: "press-1", Total: n(1), Add: n(1)}, "too many": {Press: "press-1", Add: n(1 << 60)},
 		"no such press": {Press: "press-9", Add: n(1)},
 	} {
@@ -64,7 +65,7 @@ func TestPrintingWithoutABatch(t *testing.T) {
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
 	ten := uint64(10)
-	prints := record.CountPrints{Press: "press-1", Add: &ten}
+	prints := request.CountPrints{Press: "press-1", Add: &ten}
 	if _, refusal := s.asks(prints); refusal != nil {
 		t.Fatal(refusal)
 	}
@@ -79,7 +80,7 @@ func TestPrintingWithoutABatch(t *testing.T) {
 		t.Errorf("it has stopped: light %s", l.Meaning)
 	}
 	id := s.records("gloss-4", 60, 15, 7.5)
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	if _, refusal := s.asks(prints); refusal != nil {
 		t.Fatal(refusal)
 	}

@@ -12,7 +12,10 @@ import (
 	"pgregory.net/rapid"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -47,7 +50,7 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				s.weighs(weight, time.Second)
 			},
 			"mix": func(rt *rapid.T) {
-				s.ask(record.StartMix{Ink: rapid.SampledFrom([]string{"gloss-4", "matt-10", "gold"}).Draw(rt, "ink"), Press: "press-1"})
+				s.ask(request.StartMix{Ink: rapid.SampledFrom([]string{"gloss-4", "matt-10", "gold"}).Draw(rt, "ink"), Press: "press-1"})
 			},
 			"confirm": func(rt *rapid.T) {
 				id := someBatch()
@@ -55,17 +58,17 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				if b := s.b.state.Batches[id]; b != nil && rapid.Bool().Draw(rt, "right step") {
 					step = string(b.Mix.Step)
 				}
-				s.ask(record.ConfirmStep{Batch: id, Step: step, Override: rapid.SampledFrom([]string{"", "", "known"}).Draw(rt, "override"), Can: rapid.SampledFrom([]string{"", "", "", "ink-1", "thinner-2"}).Draw(rt, "can")})
+				s.ask(request.ConfirmStep{Batch: id, Step: step, Override: rapid.SampledFrom([]string{"", "", "known"}).Draw(rt, "override"), Can: rapid.SampledFrom([]string{"", "", "", "ink-1", "thinner-2"}).Draw(rt, "can")})
 			},
 			"correct": func(rt *rapid.T) {
 				part := rapid.SampledFrom([]string{"", "ink", "hardener", "thinner"}).Draw(rt, "part")
-				s.ask(record.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""})
+				s.ask(request.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""})
 			},
 			"undo": func(rt *rapid.T) {
 				if n := len(s.b.state.Doings); n > 0 {
 					d := s.b.state.Doings[rapid.IntRange(0, n-1).Draw(rt, "doing")]
 					of := rapid.SampledFrom(slices.Sorted(maps.Keys(d.Batches))).Draw(rt, "of")
-					if _, refusal := s.ask(record.UndoDoing{Batch: of, Seq: d.Seq}); refusal == nil {
+					if _, refusal := s.ask(request.Undo{Batch: of, Seq: d.Seq}); refusal == nil {
 						for id := range d.Batches { // a top-up that is taken back leaves the younger one
 							delete(spent, id)
 						}
@@ -73,46 +76,46 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				}
 			},
 			"split": func(rt *rapid.T) {
-				s.ask(record.SplitBatch{
+				s.ask(request.SplitBatch{
 					Batch: someBatch(), Grams: rapid.Float64Range(1, 60).Draw(rt, "grams"),
-					To: record.Where{Press: "press-2"}, Replace: rapid.Bool().Draw(rt, "replace"),
+					To: request.Where{Press: "press-2"}, Replace: rapid.Bool().Draw(rt, "replace"),
 				})
 			},
-			"top up": func(*rapid.T) { s.ask(record.TopUpBatch{Batch: someBatch(), From: someBatch()}) },
+			"top up": func(*rapid.T) { s.ask(request.TopUpBatch{Batch: someBatch(), From: someBatch()}) },
 			"take up": func(rt *rapid.T) {
-				s.ask(record.TakeUp{Batch: someBatch(), Override: rapid.SampledFrom([]string{"", "", "spilled"}).Draw(rt, "override")})
+				s.ask(request.TakeUp{Batch: someBatch(), Override: rapid.SampledFrom([]string{"", "", "spilled"}).Draw(rt, "override")})
 			},
 			"record": func(rt *rapid.T) {
-				s.ask(record.RecordMix{
+				s.ask(request.RecordMix{
 					Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Duration(rapid.IntRange(-60, 36000).Draw(rt, "ago")) * time.Second),
-					Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: rapid.Float64Range(-1, 30).Draw(rt, "g")}},
+					Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: rapid.Float64Range(-1, 30).Draw(rt, "g")}},
 				})
 			},
 			"can": func(rt *rapid.T) {
 				id := rapid.SampledFrom([]string{"ink-1", "thinner-2", "ink-3", "ink-9"}).Draw(rt, "can")
-				s.asks(rapid.SampledFrom([]record.Change{
-					record.MakeCan{Ink: "gloss-4", Lot: "A 17"}, record.MakeCan{Thinner: "thinner-s", UseBy: "2026-06-11"}, record.MakeCan{Ink: "gold"},
-					record.OpenCan{Can: id}, record.StirCan{Can: id}, record.EmptyCan{Can: id}, record.EmptyCan{Can: id, Undo: true},
+				s.asks(rapid.SampledFrom([]request.Change{
+					request.MakeCan{Ink: "gloss-4", Lot: "A 17"}, request.MakeCan{Thinner: "thinner-s", UseBy: "2026-06-11"}, request.MakeCan{Ink: "gold"},
+					request.OpenCan{Can: id}, request.StirCan{Can: id}, request.EmptyCan{Can: id}, request.EmptyCan{Can: id, Undo: true},
 				}).Draw(rt, "change"))
 			},
-			"weigh what is left": func(*rapid.T) { s.ask(record.CloseBatch{Batch: someBatch(), Outcome: "used-up", Weigh: true}) },
+			"weigh what is left": func(*rapid.T) { s.ask(request.CloseBatch{Batch: someBatch(), Outcome: "used-up", Weigh: true}) },
 			"load": func(rt *rapid.T) {
-				s.ask(record.LoadBatch{Batch: someBatch(), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), Replace: rapid.Bool().Draw(rt, "replace")})
+				s.ask(request.LoadBatch{Batch: someBatch(), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), Replace: rapid.Bool().Draw(rt, "replace")})
 			},
-			"unload":  func(*rapid.T) { s.ask(record.UnloadBatch{Batch: someBatch()}) },
-			"good":    func(*rapid.T) { s.ask(record.GoodBatch{Batch: someBatch()}) },
-			"abandon": func(*rapid.T) { s.ask(record.AbandonMix{Batch: someBatch()}) },
+			"unload":  func(*rapid.T) { s.ask(request.UnloadBatch{Batch: someBatch()}) },
+			"good":    func(*rapid.T) { s.ask(request.GoodBatch{Batch: someBatch()}) },
+			"abandon": func(*rapid.T) { s.ask(request.AbandonMix{Batch: someBatch()}) },
 			"close": func(rt *rapid.T) {
-				s.ask(record.CloseBatch{Batch: someBatch(), Outcome: rapid.SampledFrom([]string{"used-up", "discarded", "went-off", "not-known", "lost"}).Draw(rt, "outcome")})
+				s.ask(request.CloseBatch{Batch: someBatch(), Outcome: rapid.SampledFrom([]string{"used-up", "discarded", "went-off", "not-known", "lost"}).Draw(rt, "outcome")})
 			},
 			"alarm": func(rt *rapid.T) {
 				keys := append(slices.SortedFunc(maps.Keys(s.b.state.Alarms), compareKeys), record.AlarmKey{Name: "clock", Subject: "bench-1"})
 				key := rapid.SampledFrom(keys).Draw(rt, "alarm")
 				until := s.b.now().Add(time.Duration(rapid.IntRange(-10, 900).Draw(rt, "for")) * time.Second)
-				s.asks(rapid.SampledFrom([]record.Change{
-					record.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, record.UnshelveAlarm{Alarm: key.Name, Subject: key.Subject},
-					record.ShelveAlarm{Alarm: key.Name, Subject: key.Subject, Until: until, Reason: "r"},
-					record.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "r"}, record.PutInService{Sensor: "bench-air"}, record.VerifySensor{Sensor: "bench-air", HumidityPct: new(75.3)},
+				s.asks(rapid.SampledFrom([]request.Change{
+					request.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, request.UnshelveAlarm{Alarm: key.Name, Subject: key.Subject},
+					request.ShelveAlarm{Alarm: key.Name, Subject: key.Subject, Until: until, Reason: "r"},
+					request.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "r"}, request.PutInService{Sensor: "bench-air"}, request.VerifySensor{Sensor: "bench-air", HumidityPct: new(75.3)},
 				}).Draw(rt, "change"))
 			},
 			"disk": func(*rapid.T) {
@@ -161,7 +164,7 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 	state := s.b.state
 	weighing := map[string]int{}
 	for id, b := range state.Batches {
-		if b.ID != id || b.Phase == record.Over {
+		if b.ID != id || b.Phase == lifecycle.Closed {
 			rt.Fatalf("batch %s is kept under %s as %s", b.ID, id, b.Phase)
 		}
 		if (b.Cloud == nil) != b.MixedAt.IsZero() {
@@ -171,7 +174,7 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 		if b.Press != "" && state.Presses[b.Press].Batch != id {
 			rt.Fatalf("batch %s says it is on %s, which holds %q", id, b.Press, state.Presses[b.Press].Batch)
 		}
-		if b.Phase == record.Mixing && !b.Aside() {
+		if b.Phase == lifecycle.Mixing && !b.Aside() {
 			weighing[b.Scale]++
 		}
 		if b.Cloud == nil {
@@ -184,7 +187,7 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 		if now := b.Cloud.Spent(); !(now >= spent[id]) || math.IsInf(now, 0) {
 			rt.Fatalf("batch %s: spent went from %v to %v", id, spent[id], now)
 		}
-		if !b.Mix.Pan.Holds() || b.Mix.ByHand || b.Phase != record.Mixing {
+		if !b.Mix.Pan.Holds() || b.Mix.ByHand || b.Phase != lifecycle.Mixing {
 			spent[id] = b.Cloud.Spent()
 		}
 	}
@@ -209,12 +212,12 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 }
 
 // checkInOrder: a light that says "in order" stands on a batch that is.
-func checkInOrder(rt *rapid.T, s *shop, l record.LightView) {
+func checkInOrder(rt *rapid.T, s *shop, l view.Light) {
 	for _, b := range s.b.Snapshot().Batches {
 		if b.ID != l.Batch {
 			continue
 		}
-		if b.State != record.Open || b.Quality != record.QualityGood || *b.Risk >= 0.25 || b.RemainingS.Low < (45*time.Minute).Seconds() {
+		if b.State != lifecycle.Open || b.Quality != view.QualityGood || *b.Risk >= 0.25 || b.RemainingS.Low < (45*time.Minute).Seconds() {
 			rt.Fatalf("light %s says in order over %s", l.ID, fmt.Sprintf("%+v", b.BatchState))
 		}
 		return

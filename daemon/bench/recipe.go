@@ -5,7 +5,8 @@ import (
 	"math"
 
 	"potlifed/daemon/config"
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
 	"potlifed/model/weigh"
@@ -14,33 +15,33 @@ import (
 // Recipe is what a mix would come to that somebody is about to ask for: its targets,
 // why they are so, and how well the scale knows them. It changes nothing, and looks at
 // nothing but the configuration, so that it may be called from any goroutine.
-func (b *Bench) Recipe(c record.StartMix) (record.RecipeView, error) {
+func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
 	scale, err := b.scaleFor(c.Scale)
 	if err != nil {
-		return record.RecipeView{}, err
+		return view.Recipe{}, err
 	}
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
-		return record.RecipeView{}, err
+		return view.Recipe{}, err
 	}
 	cup, err := b.cupFor(c.Press, c.Cup)
 	if err != nil {
-		return record.RecipeView{}, err
+		return view.Recipe{}, err
 	}
 	r, err := recipeFor(ink, cup, scale, c)
 	if err != nil {
-		return record.RecipeView{}, err
+		return view.Recipe{}, err
 	}
 	start, err := thinnerStart(ink.ThinnerPct, colourClass(c), artwork(c))
 	if err != nil {
-		return record.RecipeView{}, err
+		return view.Recipe{}, err
 	}
 	targets := mix.Targets(r.InkTargetG, r.Ratio, r.ThinnerPct)
 	w := mix.Weighing{ReadingUncertaintyG: weigh.StandardUncertainty(scale.DivisionG)}
 	u := w.Uncertainty(targets)
-	return record.RecipeView{
+	return view.Recipe{
 		Ink: ink.ID, Scale: scale.ID, Cup: cup.ID, Press: c.Press,
-		TargetsG: record.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG}, TotalG: targets.TotalG(),
+		TargetsG: view.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG}, TotalG: targets.TotalG(),
 		InkMinimumG: cup.InkMinimumG, ThinnerPct: r.ThinnerPct, ThinnerStartPct: start,
 		ThinnerMinPct: r.ThinnerMinPct, ThinnerMaxPct: r.ThinnerMaxPct,
 		Why:       why(ink, cup, r, c),
@@ -51,7 +52,7 @@ func (b *Bench) Recipe(c record.StartMix) (record.RecipeView, error) {
 }
 
 // why says where the figures of a recipe come from.
-func why(ink config.Ink, cup config.Cup, r guide.Recipe, c record.StartMix) []string {
+func why(ink config.Ink, cup config.Cup, r guide.Recipe, c request.StartMix) []string {
 	var out []string
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	switch {
@@ -76,7 +77,7 @@ func why(ink config.Ink, cup config.Cup, r guide.Recipe, c record.StartMix) []st
 }
 
 // startWhy is the reason of thinnerStart.
-func startWhy(t config.ThinnerPct, c record.StartMix) string {
+func startWhy(t config.ThinnerPct, c request.StartMix) string {
 	colours := map[string]string{"dark": "dark colours", "light": "light colours", "heavy-light": "heavy light colours"}[colourClass(c)]
 	from := t.Dark
 	if colourClass(c) != "dark" {
@@ -93,12 +94,12 @@ func startWhy(t config.ThinnerPct, c record.StartMix) string {
 
 // ratioView is how well the ratio of a mix is known; nil until ink and hardener are in,
 // and where so little was recorded that no figure comes of it.
-func ratioView(m guide.Mix) *record.RatioView {
+func ratioView(m guide.Mix) *view.Ratio {
 	poured := m.Poured()
 	if poured.InkG <= 0 || poured.HardenerG <= 0 {
 		return nil
 	}
-	v := record.RatioView{
+	v := view.Ratio{
 		InkPerHardener: poured.InkG / poured.HardenerG, OffPct: 100 * mix.Deviation(poured, m.Recipe.Ratio),
 		UncertaintyPct: 2 * 100 * m.RatioUncertainty(),
 	}

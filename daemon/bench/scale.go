@@ -7,6 +7,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/weigh"
 )
 
@@ -161,7 +162,7 @@ func (b *Bench) watchHardener(s *scale, id string, pan weigh.Pan, now time.Time)
 func (b *Bench) weighing(scale string) *record.Batch {
 	var on *record.Batch
 	for _, batch := range b.state.Batches {
-		if batch.Scale == scale && batch.Phase == record.Mixing && !batch.Aside() && (on == nil || batch.ID < on.ID) {
+		if batch.Scale == scale && batch.Phase == lifecycle.Mixing && !batch.Aside() && (on == nil || batch.ID < on.ID) {
 			on = batch
 		}
 	}

@@ -8,7 +8,9 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/weigh"
 )
 
@@ -102,7 +104,7 @@ func (b *Bench) waiting(scale string) []*record.Batch {
 	var all []*record.Batch
 	for _, id := range slices.Sorted(maps.Keys(b.state.Batches)) {
 		batch := b.state.Batches[id]
-		if batch.Scale == scale && batch.Phase == record.Mixing && batch.Aside() {
+		if batch.Scale == scale && batch.Phase == lifecycle.Mixing && batch.Aside() {
 			all = append(all, batch)
 		}
 	}
@@ -229,14 +231,14 @@ func (s *scale) taken(p weigh.Pan) {
 }
 
 // takeUp takes up a mix that was set aside, or says that it is the one on the scale.
-func (b *Bench) takeUp(now time.Time, by string, c record.TakeUp) (any, error) {
+func (b *Bench) takeUp(now time.Time, by string, c request.TakeUp) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
 	}
 	s := b.scales[batch.Scale]
 	if s == nil || batch.Press != "" {
-		return nil, record.Refuse(409, "not weighed", "batch %s waits for no scale", batch.ID)
+		return nil, request.Refuse(409, "not weighed", "batch %s waits for no scale", batch.ID)
 	}
 	on := b.weighing(s.ID)
 	asked := slices.Contains(s.seat.asked, batch.ID)
@@ -250,7 +252,7 @@ func (b *Bench) takeUp(now time.Time, by string, c record.TakeUp) (any, error) {
 	g, settled := s.tracker.Settled()
 	settled = settled && now.Sub(s.last.At) <= lineOld
 	if on != nil && !asked && on.Mix.Weighs(g, settled) {
-		return nil, record.Refuse(409, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
+		return nil, request.Refuse(409, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
 	}
 	next, err := b.takenUp(s, batch, on, c, now)
 	if err != nil {
@@ -267,7 +269,7 @@ func (b *Bench) takeUp(now time.Time, by string, c record.TakeUp) (any, error) {
 
 // takenUp is a mix as it goes on: from the cup that stands on the scale if that can be
 // its own, or waiting for it if the pan is empty.
-func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c record.TakeUp, now time.Time) (guide.Mix, error) {
+func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c request.TakeUp, now time.Time) (guide.Mix, error) {
 	m := batch.Mix
 	if m.Step == guide.Cup {
 		return m.TakenUp(0), nil
@@ -277,7 +279,7 @@ func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c record.TakeUp, now 
 	}
 	g, settled := s.tracker.Settled()
 	if is, why := s.condition(now); is != up {
-		return m, record.Refuse(409, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
+		return m, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
 	}
 	if !settled || now.Sub(s.last.At) > lineOld {
 		return m, refuseAs(guide.Unsettled, "not now", "The weight has not settled: put the cup of mix %s on the scale and let it come to rest.", batch.ID)
@@ -320,7 +322,7 @@ const (
 )
 
 // whoseCup refuses to confirm what the scale shows while it is open whose cup that is.
-func (b *Bench) whoseCup(s *scale, batch *record.Batch, c record.ConfirmStep, now time.Time) error {
+func (b *Bench) whoseCup(s *scale, batch *record.Batch, c request.ConfirmStep, now time.Time) error {
 	if len(s.seat.asked) > 0 && !(s.seat.away && batch.Mix.Step.Stirs()) {
 		return refuseAs(whichCup, "not now", "It is not known whose cup stands on the scale: say first whether it is that of mix %s.", strings.Join(s.seat.asked, " or of mix "))
 	}

@@ -5,20 +5,21 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // begins starts a mix of so much ink and brings it to stir-hardener; the cup stays on
 // the scale, and its weight is returned.
 func (s *shop) begins(ink float64) (id string, gross float64) {
 	s.t.Helper()
-	id = s.must(record.StartMix{Ink: "gloss-4", Press: "press-1", InkG: &ink}).ID
+	id = s.must(request.StartMix{Ink: "gloss-4", Press: "press-1", InkG: &ink}).ID
 	s.weighs(12, 2*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "cup"})
+	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 12+ink, 6*time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "ink"})
+	s.must(request.ConfirmStep{Batch: id, Step: "ink"})
 	s.pours(12+ink, 12+ink*1.25, 3*time.Second)
-	v := s.must(record.ConfirmStep{Batch: id, Step: "hardener"})
+	v := s.must(request.ConfirmStep{Batch: id, Step: "hardener"})
 	if *v.Step != "stir-hardener" {
 		s.t.Fatalf("at %s, want stir-hardener", *v.Step)
 	}
@@ -40,7 +41,7 @@ func (s *shop) turnTo(g float64) {
 	}
 }
 
-func (s *shop) scaleView() record.ScaleView { return s.b.Snapshot().Scales[0] }
+func (s *shop) scaleView() view.Scale { return s.b.Snapshot().Scales[0] }
 
 func TestMixesShareAScale(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
@@ -56,13 +57,13 @@ func TestMixesShareAScale(t *testing.T) {
 		t.Fatalf("weighed is %s, want %s", on, b)
 	}
 	// The first is stirred while the second stands on the scale.
-	if v := s.must(record.ConfirmStep{Batch: a, Step: "stir-hardener"}); *v.Step != "thinner" {
+	if v := s.must(request.ConfirmStep{Batch: a, Step: "stir-hardener"}); *v.Step != "thinner" {
 		t.Fatalf("stirred aside it is at %s", *v.Step)
 	}
-	if _, refusal := s.ask(record.ConfirmStep{Batch: a, Step: "thinner"}); refusal == nil || refusal.Code != "not-on-scale" {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: a, Step: "thinner"}); refusal == nil || refusal.Code != "not-on-scale" {
 		t.Fatalf("confirmed although it is not on the scale: %v", refusal)
 	}
-	if _, refusal := s.ask(record.CorrectPour{Batch: a, Undo: true}); refusal == nil || refusal.Code != "not-on-scale" {
+	if _, refusal := s.ask(request.CorrectPour{Batch: a, Undo: true}); refusal == nil || refusal.Code != "not-on-scale" {
 		t.Fatalf("undone although it is not on the scale: %v", refusal)
 	}
 	// A cup put back is known by its weight.
@@ -72,22 +73,22 @@ func TestMixesShareAScale(t *testing.T) {
 		t.Fatalf("weighed is %s, want %s", on, a)
 	}
 	s.pours(grossA-1, grossA-1+7.5, 2*time.Second)
-	v := s.must(record.ConfirmStep{Batch: a, Step: "thinner"})
+	v := s.must(request.ConfirmStep{Batch: a, Step: "thinner"})
 	if p := poured(v); !near(p["thinner"], 7.5) || !near(p["ink"], 60) || !near(p["hardener"], 15) {
 		t.Errorf("poured %v", p)
 	}
 	// One tap takes the other up before its cup is there.
 	s.lifts()
-	s.must(record.TakeUp{Batch: b})
-	if _, refusal := s.ask(record.ConfirmStep{Batch: b, Step: "stir-hardener"}); refusal != nil {
+	s.must(request.TakeUp{Batch: b})
+	if _, refusal := s.ask(request.ConfirmStep{Batch: b, Step: "stir-hardener"}); refusal != nil {
 		t.Fatalf("a cup in the hand cannot be said to be stirred: %v", refusal)
 	}
-	if _, refusal := s.ask(record.ConfirmStep{Batch: b, Step: "thinner"}); refusal == nil {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: b, Step: "thinner"}); refusal == nil {
 		t.Fatal("thinner was confirmed with nothing on the scale")
 	}
 	s.putsDown(grossB)
 	s.pours(grossB, grossB+8.8, 2*time.Second)
-	if p := poured(s.must(record.ConfirmStep{Batch: b, Step: "thinner"})); !near(p["thinner"], 8.8) {
+	if p := poured(s.must(request.ConfirmStep{Batch: b, Step: "thinner"})); !near(p["thinner"], 8.8) {
 		t.Errorf("poured %v", p)
 	}
 	if *s.batch(a).AgeS < 30 || *s.batch(b).AgeS < 5 {
@@ -104,7 +105,7 @@ func TestTwoCupsThatFitAreAskedAbout(t *testing.T) {
 	a, gross := s.begins(60)
 	s.lifts()
 	b, _ := s.begins(60)
-	s.must(record.ConfirmStep{Batch: b, Step: "stir-hardener"})
+	s.must(request.ConfirmStep{Batch: b, Step: "stir-hardener"})
 	s.lifts()
 	s.putsDown(gross)
 	if asked := s.scaleView().WhichCup; !slices.Equal(asked, []string{a, b}) {
@@ -114,15 +115,15 @@ func TestTwoCupsThatFitAreAskedAbout(t *testing.T) {
 	if s.scaleView().Pouring != nil {
 		t.Error("a bar is shown while it is not known whose cup that is")
 	}
-	if _, refusal := s.ask(record.ConfirmStep{Batch: b, Step: "thinner"}); refusal == nil || refusal.Code != "which-cup" {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: b, Step: "thinner"}); refusal == nil || refusal.Code != "which-cup" {
 		t.Fatalf("confirmed for a cup that may be another: %v", refusal)
 	}
-	v := s.must(record.TakeUp{Batch: a})
+	v := s.must(request.TakeUp{Batch: a})
 	if v.Aside || !s.batch(b).Aside || *v.Step != "stir-hardener" {
 		t.Fatalf("taken up: %+v", v)
 	}
 	// What was poured before the stir is thinner that came early.
-	if _, refusal := s.ask(record.ConfirmStep{Batch: a, Step: "stir-hardener"}); refusal == nil || refusal.Code != "order" {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: a, Step: "stir-hardener"}); refusal == nil || refusal.Code != "order" {
 		t.Fatalf("thinner before the stir: %v", refusal)
 	}
 	if p := poured(s.batch(b)); p["thinner"] != 0 {
@@ -139,7 +140,7 @@ func TestTwoCupsThatFitAreAskedAbout(t *testing.T) {
 		t.Errorf("asked about %v with nothing on the scale", asked)
 	}
 	s.putsDown(gross)
-	s.must(record.TakeUp{Batch: a}) // it is the one that is weighed
+	s.must(request.TakeUp{Batch: a}) // it is the one that is weighed
 	if asked := s.scaleView().WhichCup; len(asked) != 0 {
 		t.Errorf("answered, and still asked about %v", asked)
 	}
@@ -152,7 +153,7 @@ func TestTakingUpIsRefusedWhereItWouldBeWrong(t *testing.T) {
 	a, grossA := s.begins(60)
 	s.lifts()
 	b, grossB := s.begins(70)
-	code := func(c record.Change) string {
+	code := func(c request.Change) string {
 		t.Helper()
 		_, refusal := s.ask(c)
 		if refusal == nil {
@@ -160,32 +161,32 @@ func TestTakingUpIsRefusedWhereItWouldBeWrong(t *testing.T) {
 		}
 		return refusal.Code
 	}
-	if got := code(record.TakeUp{Batch: a}); got != "other-cup" {
+	if got := code(request.TakeUp{Batch: a}); got != "other-cup" {
 		t.Errorf("the other's cup still stands there: %s", got)
 	}
 	s.lifts()
 	s.putsDown(40)
-	if got := code(record.TakeUp{Batch: a}); got != "other-weight" {
+	if got := code(request.TakeUp{Batch: a}); got != "other-weight" {
 		t.Errorf("a cup of another weight: %s", got)
 	}
-	v := s.must(record.TakeUp{Batch: a, Override: "half of it was spilled"})
+	v := s.must(request.TakeUp{Batch: a, Override: "half of it was spilled"})
 	if v.Aside {
 		t.Error("a reason takes it up all the same")
 	}
-	s.must(record.ConfirmStep{Batch: a, Step: "stir-hardener"})
+	s.must(request.ConfirmStep{Batch: a, Step: "stir-hardener"})
 	s.pours(40, 43, 2*time.Second)
-	if _, refusal := s.ask(record.StartMix{Ink: "gloss-4", Press: "press-1"}); refusal == nil || refusal.Title != "scale in use" {
+	if _, refusal := s.ask(request.StartMix{Ink: "gloss-4", Press: "press-1"}); refusal == nil || refusal.Title != "scale in use" {
 		t.Errorf("another mix in the middle of a pour: %v", refusal)
 	}
-	if _, refusal := s.ask(record.TakeUp{Batch: b}); refusal == nil || refusal.Title != "scale in use" {
+	if _, refusal := s.ask(request.TakeUp{Batch: b}); refusal == nil || refusal.Title != "scale in use" {
 		t.Errorf("another is taken up in the middle of a pour: %v", refusal)
 	}
 	s.pours(43, 47.5, 2*time.Second)
-	s.must(record.ConfirmStep{Batch: a, Step: "thinner"})
+	s.must(request.ConfirmStep{Batch: a, Step: "thinner"})
 	// An empty cup is no full one.
-	c := s.must(record.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
+	c := s.must(request.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
 	s.weighs(grossB, 2*time.Second)
-	if got := code(record.ConfirmStep{Batch: c, Step: "cup"}); got != "which-cup" {
+	if got := code(request.ConfirmStep{Batch: c, Step: "cup"}); got != "which-cup" {
 		t.Errorf("a full cup of another mix as the empty one: %s", got)
 	}
 	_ = grossA
@@ -200,13 +201,13 @@ func TestTareBetweenMixes(t *testing.T) {
 	a, grossA := s.begins(60)
 	s.lifts()
 	b, grossB := s.begins(70)
-	s.must(record.ConfirmStep{Batch: b, Step: "stir-hardener"})
+	s.must(request.ConfirmStep{Batch: b, Step: "stir-hardener"})
 	s.weighs(0, 3*time.Second) // the tare key
 	s.pours(0, 8.8, 8*time.Second)
 	if asked := s.scaleView().WhichCup; len(asked) != 0 {
 		t.Fatalf("a tare and a pour, and asked about %v", asked)
 	}
-	if p := poured(s.must(record.ConfirmStep{Batch: b, Step: "thinner"})); !near(p["thinner"], 8.8) {
+	if p := poured(s.must(request.ConfirmStep{Batch: b, Step: "thinner"})); !near(p["thinner"], 8.8) {
 		t.Fatalf("poured %v", p)
 	}
 	s.weighs(-grossB, 2*time.Second) // lifted from the tared scale
@@ -215,9 +216,9 @@ func TestTareBetweenMixes(t *testing.T) {
 	if on := s.scaleView().Batch; on != a {
 		t.Fatalf("weighed is %s, want %s; asked %v", on, a, s.scaleView().WhichCup)
 	}
-	s.must(record.ConfirmStep{Batch: a, Step: "stir-hardener"})
+	s.must(request.ConfirmStep{Batch: a, Step: "stir-hardener"})
 	s.pours(grossA-grossB, grossA-grossB+7.5, 2*time.Second)
-	if p := poured(s.must(record.ConfirmStep{Batch: a, Step: "thinner"})); !near(p["thinner"], 7.5) {
+	if p := poured(s.must(request.ConfirmStep{Batch: a, Step: "thinner"})); !near(p["thinner"], 7.5) {
 		t.Errorf("poured %v", p)
 	}
 }
@@ -230,7 +231,7 @@ func TestACrashWhileMixesWait(t *testing.T) {
 	a, gross := s.begins(60)
 	s.lifts()
 	b, _ := s.begins(60)
-	s.must(record.ConfirmStep{Batch: b, Step: "stir-hardener"})
+	s.must(request.ConfirmStep{Batch: b, Step: "stir-hardener"})
 	s.crash()
 	c.turn(20 * time.Second)
 	s = openShop(t, dir, c)
@@ -251,22 +252,22 @@ func TestAnEmptyCupIsNoPour(t *testing.T) {
 	defer s.crash()
 	s.pass(6*time.Second, both(mild))
 	id, gross := s.begins(60)
-	s.must(record.ConfirmStep{Batch: id, Step: "stir-hardener"})
+	s.must(request.ConfirmStep{Batch: id, Step: "stir-hardener"})
 	s.lifts()
 	s.putsDown(11.8)
-	if _, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "thinner"}); refusal == nil || refusal.Code != "ambiguous" {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "thinner"}); refusal == nil || refusal.Code != "ambiguous" {
 		t.Fatalf("an empty cup as 11.8 g of thinner: %v", refusal)
 	}
 	lifted := false
-	if _, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "thinner", Tared: &lifted}); refusal == nil {
+	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "thinner", Tared: &lifted}); refusal == nil {
 		t.Fatal("thinner was confirmed with another cup on the scale")
 	}
 	s.lifts()
 	s.putsDown(gross)
 	s.pours(gross, gross+7.5, 2*time.Second)
-	_, refusal := s.ask(record.ConfirmStep{Batch: id, Step: "thinner"})
+	_, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "thinner"})
 	if refusal != nil && refusal.Code == "ambiguous" {
-		_, refusal = s.ask(record.ConfirmStep{Batch: id, Step: "thinner", Tared: &lifted})
+		_, refusal = s.ask(request.ConfirmStep{Batch: id, Step: "thinner", Tared: &lifted})
 	}
 	if p := poured(s.batch(id)); refusal != nil || !near(p["thinner"], 7.5) {
 		t.Errorf("poured %v; %v", p, refusal)

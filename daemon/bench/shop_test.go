@@ -11,8 +11,10 @@ import (
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/journal"
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
+	"potlifed/model/lifecycle"
 	"potlifed/model/weigh"
 )
 
@@ -199,20 +201,20 @@ func (s *shop) pours(from, to float64, d time.Duration) {
 }
 
 // ask makes a change and returns what it was answered, or the refusal.
-func (s *shop) ask(c record.Change) (record.BatchView, *record.Refusal) {
+func (s *shop) ask(c request.Change) (view.Batch, *request.Refusal) {
 	s.t.Helper()
-	return s.askAs(record.Request{Change: c, By: "tester"})
+	return s.askAs(request.Request{Change: c, By: "tester"})
 }
 
-func (s *shop) askAs(r record.Request) (record.BatchView, *record.Refusal) {
+func (s *shop) askAs(r request.Request) (view.Batch, *request.Refusal) {
 	s.t.Helper()
 	w := &waiter{request: r, answer: make(chan answer, 1)}
 	s.enter(w)
-	var v record.BatchView
+	var v view.Batch
 	select {
 	case a := <-w.answer:
 		if a.err != nil {
-			var refusal *record.Refusal
+			var refusal *request.Refusal
 			if !errors.As(a.err, &refusal) {
 				s.t.Fatalf("%s failed with %v, which is no refusal", r.Change.Verb(), a.err)
 			}
@@ -228,7 +230,7 @@ func (s *shop) askAs(r record.Request) (record.BatchView, *record.Refusal) {
 }
 
 // must makes a change that has to be taken.
-func (s *shop) must(c record.Change) record.BatchView {
+func (s *shop) must(c request.Change) view.Batch {
 	s.t.Helper()
 	v, refusal := s.ask(c)
 	if refusal != nil {
@@ -241,10 +243,10 @@ func (s *shop) must(c record.Change) record.BatchView {
 // hardener, 7.5 g of thinner.
 func (s *shop) mixes() string {
 	s.t.Helper()
-	id := s.must(record.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}).ID
-	confirm := func(step string) record.BatchView {
+	id := s.must(request.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}).ID
+	confirm := func(step string) view.Batch {
 		s.t.Helper()
-		v := s.must(record.ConfirmStep{Batch: id, Step: step})
+		v := s.must(request.ConfirmStep{Batch: id, Step: step})
 		if len(v.Corrections) > 0 {
 			s.t.Fatalf("step %s: corrections %+v", step, v.Corrections)
 		}
@@ -262,13 +264,13 @@ func (s *shop) mixes() string {
 	confirm("thinner")
 	s.weighs(94.5, 2*time.Second)
 	v := confirm("stir-thinner")
-	if v.State != record.Open {
+	if v.State != lifecycle.Open {
 		s.t.Fatalf("a mix that is stirred is %q", v.State)
 	}
 	return id
 }
 
-func (s *shop) batch(id string) record.BatchView {
+func (s *shop) batch(id string) view.Batch {
 	s.t.Helper()
 	for _, b := range s.b.Snapshot().Batches {
 		if b.ID == id {
@@ -276,10 +278,10 @@ func (s *shop) batch(id string) record.BatchView {
 		}
 	}
 	s.t.Fatalf("batch %s is not in the snapshot", id)
-	return record.BatchView{}
+	return view.Batch{}
 }
 
-func (s *shop) light(id string) record.LightView {
+func (s *shop) light(id string) view.Light {
 	s.t.Helper()
 	for _, l := range s.b.Snapshot().Lights {
 		if l.ID == id {
@@ -287,25 +289,25 @@ func (s *shop) light(id string) record.LightView {
 		}
 	}
 	s.t.Fatalf("light %s is not in the snapshot", id)
-	return record.LightView{}
+	return view.Light{}
 }
 
-func (s *shop) alarm(name, subject string) (record.AlarmView, bool) {
+func (s *shop) alarm(name, subject string) (view.Alarm, bool) {
 	for _, a := range s.b.Snapshot().Alarms {
 		if a.Name == name && a.Subject == subject {
 			return a, true
 		}
 	}
-	return record.AlarmView{}, false
+	return view.Alarm{}, false
 }
 
 // asks makes a change whose answer is no batch.
-func (s *shop) asks(c record.Change) (json.RawMessage, *record.Refusal) {
+func (s *shop) asks(c request.Change) (json.RawMessage, *request.Refusal) {
 	s.t.Helper()
-	w := &waiter{request: record.Request{Change: c, By: "tester"}, answer: make(chan answer, 1)}
+	w := &waiter{request: request.Request{Change: c, By: "tester"}, answer: make(chan answer, 1)}
 	s.enter(w)
 	a := <-w.answer
-	var refusal *record.Refusal
+	var refusal *request.Refusal
 	if a.err != nil && !errors.As(a.err, &refusal) {
 		s.t.Fatalf("%s failed with %v, which is no refusal", c.Verb(), a.err)
 	}
@@ -314,7 +316,7 @@ func (s *shop) asks(c record.Change) (json.RawMessage, *record.Refusal) {
 
 func (s *shop) acknowledge(name, subject string) {
 	s.t.Helper()
-	if _, refusal := s.asks(record.AcknowledgeAlarm{Alarm: name, Subject: subject}); refusal != nil {
+	if _, refusal := s.asks(request.AcknowledgeAlarm{Alarm: name, Subject: subject}); refusal != nil {
 		s.t.Fatalf("acknowledge %s/%s: %v", name, subject, refusal)
 	}
 }

@@ -5,8 +5,9 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/air"
+	"potlifed/model/mix"
 	"potlifed/model/weigh"
 )
 
@@ -17,9 +18,9 @@ func busyShop(b *testing.B, n int) *shop {
 	b.Cleanup(s.crash)
 	s.pass(20*time.Second, both(mild))
 	for i := range n {
-		s.must(record.RecordMix{
+		s.must(request.RecordMix{
 			Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Duration(i) * time.Minute),
-			Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+			Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
 		})
 	}
 	return s
@@ -78,9 +79,9 @@ func BenchmarkTick(b *testing.B) {
 // second.
 func BenchmarkWeight(b *testing.B) {
 	s := busyShop(b, 20)
-	id := s.must(record.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
 	s.weighs(12, time.Second)
-	s.must(record.ConfirmStep{Batch: id, Step: "cup"})
+	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	b.ReportAllocs()
 	i := 0
 	for b.Loop() {

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/model/lifecycle"
 )
 
 // undoWithin is how long something can be taken back: the ten seconds that the page
@@ -14,9 +16,9 @@ const undoWithin = 13 * time.Second
 
 // undo takes back what was done to a batch a moment ago, as long as nothing later has
 // touched what it touched.
-func (b *Bench) undo(now time.Time, by string, c record.UndoDoing) (any, error) {
+func (b *Bench) undo(now time.Time, by string, c request.Undo) (any, error) {
 	if _, known := b.state.Find(c.Batch); !known {
-		return nil, record.Refuse(404, "no such batch", "there is no batch %q", c.Batch)
+		return nil, request.Refuse(404, "no such batch", "there is no batch %q", c.Batch)
 	}
 	d, ok := b.state.Doing(c.Seq)
 	if _, about := d.Batches[c.Batch]; !ok || !about || now.Sub(d.At) > undoWithin {
@@ -36,7 +38,7 @@ func (b *Bench) undo(now time.Time, by string, c record.UndoDoing) (any, error) 
 		Batches: slices.Sorted(maps.Keys(d.Batches)), Presses: slices.Sorted(maps.Keys(d.Presses)), Cans: slices.Sorted(maps.Keys(d.Cans)),
 	})
 	for _, batch := range d.Batches {
-		if batch != nil && batch.Phase == record.Mixing && b.scales[batch.Scale] != nil {
+		if batch != nil && batch.Phase == lifecycle.Mixing && b.scales[batch.Scale] != nil {
 			b.scales[batch.Scale].forget() // nobody has followed its cup meanwhile
 		}
 	}

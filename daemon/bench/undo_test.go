@@ -5,7 +5,9 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 )
 
 // TestWhatWasDoneIsTakenBack: for each doing, everything that it touched is as it was,
@@ -15,23 +17,23 @@ func TestWhatWasDoneIsTakenBack(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
 	id, other := s.mixes(), s.mixes()
-	s.must(record.LoadBatch{Batch: other, Press: "press-2"})
+	s.must(request.LoadBatch{Batch: other, Press: "press-2"})
 	s.pass(time.Hour, both(humid))
 	half := 0.5
-	for name, c := range map[string]record.Change{
-		"load":          record.LoadBatch{Batch: id, Press: "press-1"},
-		"load in place": record.LoadBatch{Batch: id, Press: "press-2", Replace: true},
-		"move":          record.MoveBatch{Batch: id, Zone: "hall", Exposure: &half},
-		"move on top":   record.MoveBatch{Batch: id, Press: "press-2", Replace: true},
-		"unload":        record.UnloadBatch{Batch: other},
-		"close":         record.CloseBatch{Batch: other, Outcome: "used-up", StillGood: "yes"},
-		"went off":      record.CloseBatch{Batch: other, Outcome: "went-off"},
-		"good":          record.GoodBatch{Batch: id},
-		"thin":          record.ThinBatch{Batch: id, Grams: 1},
-		"split":         record.SplitBatch{Batch: id, Grams: 20, To: record.Where{Press: "press-1"}},
-		"split on top":  record.SplitBatch{Batch: id, Grams: 20, To: record.Where{Press: "press-2"}, Replace: true},
-		"top up":        record.TopUpBatch{Batch: id, From: other},
-		"tests":         record.TestBatch{Batch: id, Kind: "rub", Result: "pass"},
+	for name, c := range map[string]request.Change{
+		"load":          request.LoadBatch{Batch: id, Press: "press-1"},
+		"load in place": request.LoadBatch{Batch: id, Press: "press-2", Replace: true},
+		"move":          request.MoveBatch{Batch: id, Zone: "hall", Exposure: &half},
+		"move on top":   request.MoveBatch{Batch: id, Press: "press-2", Replace: true},
+		"unload":        request.UnloadBatch{Batch: other},
+		"close":         request.CloseBatch{Batch: other, Outcome: "used-up", StillGood: "yes"},
+		"went off":      request.CloseBatch{Batch: other, Outcome: "went-off"},
+		"good":          request.GoodBatch{Batch: id},
+		"thin":          request.ThinBatch{Batch: id, Grams: 1},
+		"split":         request.SplitBatch{Batch: id, Grams: 20, To: request.Where{Press: "press-1"}},
+		"split on top":  request.SplitBatch{Batch: id, Grams: 20, To: request.Where{Press: "press-2"}, Replace: true},
+		"top up":        request.TopUpBatch{Batch: id, From: other},
+		"tests":         request.TestBatch{Batch: id, Kind: "rub", Result: "pass"},
 	} {
 		s.pass(30*time.Second, both(humid))
 		before := s.batch(id)
@@ -40,13 +42,13 @@ func TestWhatWasDoneIsTakenBack(t *testing.T) {
 		until := map[string]time.Time{before.Zone: s.b.state.Zones[before.Zone].Until, otherBefore.Zone: s.b.state.Zones[otherBefore.Zone].Until}
 		done := s.must(c)
 		s.pass(9*time.Second, both(humid))
-		v := s.must(record.UndoDoing{Batch: done.ID, Seq: done.Seq})
+		v := s.must(request.Undo{Batch: done.ID, Seq: done.Seq})
 		if name == "split" || name == "split on top" {
-			if v.State != record.Over || v.Outcome != "undone" {
+			if v.State != lifecycle.Closed || v.Outcome != "undone" {
 				t.Errorf("%s: the part is %s as %q", name, v.State, v.Outcome)
 			}
 		}
-		for _, was := range []record.BatchView{before, otherBefore} {
+		for _, was := range []view.Batch{before, otherBefore} {
 			is := s.batch(was.ID)
 			if text(is.Press) != text(was.Press) || is.Zone != was.Zone || is.State != was.State || !is.GoodAt.Equal(*was.GoodAt) || !is.MixedAt.Equal(*was.MixedAt) {
 				t.Errorf("%s: %s is on %q in %s, %s, good at %v; it was on %q in %s, %s, good at %v", name, was.ID,
@@ -67,7 +69,7 @@ func TestWhatWasDoneIsTakenBack(t *testing.T) {
 				t.Errorf("%s: the age of %s is off by %v", name, was.ID, age)
 			}
 		}
-		if _, refusal := s.ask(record.UndoDoing{Batch: done.ID, Seq: done.Seq}); refusal == nil || refusal.Code != "too-late" {
+		if _, refusal := s.ask(request.Undo{Batch: done.ID, Seq: done.Seq}); refusal == nil || refusal.Code != "too-late" {
 			t.Errorf("%s: taken back twice: %v", name, refusal)
 		}
 	}
@@ -88,31 +90,31 @@ func TestTakingBackHasItsEnd(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
 	id, other := s.mixes(), s.mixes()
-	late := func(c record.Change) {
+	late := func(c request.Change) {
 		t.Helper()
 		if _, refusal := s.ask(c); refusal == nil || refusal.Status != 409 || refusal.Code != "too-late" {
 			t.Errorf("%+v: %v, want it to be too late", c, refusal)
 		}
 	}
-	loaded := s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	loaded := s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(14*time.Second, both(mild))
-	late(record.UndoDoing{Batch: id, Seq: loaded.Seq})
-	late(record.UndoDoing{Batch: other, Seq: loaded.Seq})
-	if _, refusal := s.ask(record.UndoDoing{Batch: "0612-99", Seq: loaded.Seq}); refusal == nil || refusal.Status != 404 {
+	late(request.Undo{Batch: id, Seq: loaded.Seq})
+	late(request.Undo{Batch: other, Seq: loaded.Seq})
+	if _, refusal := s.ask(request.Undo{Batch: "0612-99", Seq: loaded.Seq}); refusal == nil || refusal.Status != 404 {
 		t.Errorf("of no batch: %v", refusal)
 	}
 	// Something has happened since to what it touched.
-	loaded = s.must(record.MoveBatch{Batch: id, Press: "press-2"})
+	loaded = s.must(request.MoveBatch{Batch: id, Press: "press-2"})
 	s.pass(time.Second, both(mild))
-	good := s.must(record.GoodBatch{Batch: id})
-	late(record.UndoDoing{Batch: id, Seq: loaded.Seq})
-	s.must(record.UndoDoing{Batch: id, Seq: good.Seq})
-	late(record.UndoDoing{Batch: id, Seq: loaded.Seq})
+	good := s.must(request.GoodBatch{Batch: id})
+	late(request.Undo{Batch: id, Seq: loaded.Seq})
+	s.must(request.Undo{Batch: id, Seq: good.Seq})
+	late(request.Undo{Batch: id, Seq: loaded.Seq})
 	// Another cup has come onto the press.
-	off := s.must(record.UnloadBatch{Batch: id})
+	off := s.must(request.UnloadBatch{Batch: id})
 	s.pass(time.Second, both(mild))
-	s.must(record.LoadBatch{Batch: other, Press: "press-2"})
-	late(record.UndoDoing{Batch: id, Seq: off.Seq})
+	s.must(request.LoadBatch{Batch: other, Press: "press-2"})
+	late(request.Undo{Batch: id, Seq: off.Seq})
 }
 
 // TestAMixGivenUpByMistake comes back where it was, unless another has taken its scale.
@@ -121,16 +123,16 @@ func TestAMixGivenUpByMistake(t *testing.T) {
 	defer s.crash()
 	s.pass(6*time.Second, both(mild))
 	id, gross := s.begins(60)
-	gone := s.must(record.AbandonMix{Batch: id})
+	gone := s.must(request.AbandonMix{Batch: id})
 	s.weighs(gross, 3*time.Second)
-	v := s.must(record.UndoDoing{Batch: id, Seq: gone.Seq})
-	if v.State != record.Mixing || v.Aside || *v.Step != "stir-hardener" || v.AgeS == nil {
+	v := s.must(request.Undo{Batch: id, Seq: gone.Seq})
+	if v.State != lifecycle.Mixing || v.Aside || *v.Step != "stir-hardener" || v.AgeS == nil {
 		t.Fatalf("it came back as %+v", v)
 	}
-	gone = s.must(record.AbandonMix{Batch: id})
+	gone = s.must(request.AbandonMix{Batch: id})
 	s.pass(time.Second, both(mild))
-	s.must(record.StartMix{Ink: "gloss-4"})
-	if v := s.must(record.UndoDoing{Batch: id, Seq: gone.Seq}); !v.Aside {
+	s.must(request.StartMix{Ink: "gloss-4"})
+	if v := s.must(request.Undo{Batch: id, Seq: gone.Seq}); !v.Aside {
 		t.Error("two mixes hold one scale")
 	}
 }
@@ -142,17 +144,17 @@ func TestTakenBackOverARestart(t *testing.T) {
 	s := openShop(t, dir, c)
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
-	done := s.must(record.CloseBatch{Batch: id, Outcome: "used-up"})
-	s.must(record.UndoDoing{Batch: id, Seq: done.Seq})
+	done := s.must(request.CloseBatch{Batch: id, Outcome: "used-up"})
+	s.must(request.Undo{Batch: id, Seq: done.Seq})
 	want := s.b.state.Batches[id].Cloud.Spent()
-	done = s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	done = s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.crash()
 	s = openShop(t, dir, c)
 	defer s.crash()
 	if got := s.b.state.Batches[id].Cloud.Spent(); got != want {
 		t.Errorf("spent is %v after the replay, was %v", got, want)
 	}
-	if _, refusal := s.ask(record.UndoDoing{Batch: id, Seq: done.Seq}); refusal == nil {
+	if _, refusal := s.ask(request.Undo{Batch: id, Seq: done.Seq}); refusal == nil {
 		t.Error("taken back over a restart")
 	}
 }
@@ -162,11 +164,11 @@ func TestTakenBackOverARestart(t *testing.T) {
 func TestThinnerTakenBackIsInItsCan(t *testing.T) {
 	s := openCanShop(t)
 	id, other := s.mixes(), s.mixes()
-	can := s.makes(record.MakeCan{Thinner: "thinner-s", Lot: "T 1"})
+	can := s.makes(request.MakeCan{Thinner: "thinner-s", Lot: "T 1"})
 	s.pass(30*time.Second, both(mild))
-	thins := func(batch string) record.BatchView {
+	thins := func(batch string) view.Batch {
 		t.Helper()
-		v := s.must(record.ThinBatch{Batch: batch, Grams: 1, Can: can})
+		v := s.must(request.ThinBatch{Batch: batch, Grams: 1, Can: can})
 		s.pass(time.Second, both(mild))
 		return v
 	}
@@ -178,7 +180,7 @@ func TestThinnerTakenBackIsInItsCan(t *testing.T) {
 	if is := s.b.state.Cans[can]; is.OpenedOn == "" || is.UsedAt.IsZero() {
 		t.Fatalf("after a pour it is %+v", is)
 	}
-	s.must(record.UndoDoing{Batch: id, Seq: done.Seq})
+	s.must(request.Undo{Batch: id, Seq: done.Seq})
 	if is := *s.b.state.Cans[can]; is != before {
 		t.Errorf("after the pour was taken back it is %+v, was %+v", is, before)
 	}
@@ -186,7 +188,7 @@ func TestThinnerTakenBackIsInItsCan(t *testing.T) {
 	done = thins(id)
 	thins(other)
 	used := *s.b.state.Cans[can]
-	s.must(record.UndoDoing{Batch: id, Seq: done.Seq})
+	s.must(request.Undo{Batch: id, Seq: done.Seq})
 	if is := *s.b.state.Cans[can]; is != used {
 		t.Errorf("the other pour was forgotten with it: %+v, was %+v", is, used)
 	}

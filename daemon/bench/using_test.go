@@ -5,7 +5,9 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/model/lifecycle"
+	"potlifed/model/mix"
 )
 
 func TestABatchOnAPress(t *testing.T) {
@@ -16,23 +18,23 @@ func TestABatchOnAPress(t *testing.T) {
 	if l := s.light("light-1"); l.Meaning != "act" {
 		t.Errorf("a mix for press-1 waits to be loaded: light %s, want act", l.Meaning)
 	}
-	v := s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	v := s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	if v.Press == nil || *v.Press != "press-1" || v.Step != nil {
 		t.Errorf("loaded: press %v, step %v", v.Press, v.Step)
 	}
 	other := s.mixes()
-	if _, refusal := s.ask(record.LoadBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.ask(request.LoadBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
 		t.Errorf("a press that holds a batch: %v, want a 409", refusal)
 	}
-	s.must(record.LoadBatch{Batch: other, Press: "press-1", Replace: true})
+	s.must(request.LoadBatch{Batch: other, Press: "press-1", Replace: true})
 	if s.batch(id).Press != nil {
 		t.Error("the replaced batch is still on the press")
 	}
-	s.must(record.CloseBatch{Batch: other, Outcome: "went-off"})
+	s.must(request.CloseBatch{Batch: other, Outcome: "went-off"})
 	if l := s.light("light-1"); l.Meaning != "do-not-print" {
 		t.Errorf("gone off on the press: light %s, want do-not-print", l.Meaning)
 	}
-	s.must(record.UnloadBatch{Batch: other})
+	s.must(request.UnloadBatch{Batch: other})
 	if l := s.light("light-1"); l.Meaning == "do-not-print" {
 		t.Errorf("unloaded: light still %s", l.Meaning)
 	}
@@ -45,7 +47,7 @@ func TestLifeRunsOut(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(humid))
 	id := s.mixes()
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	ends := *s.batch(id).EndsAt
 	seen := map[string]time.Time{}
 	order := []string{}
@@ -83,7 +85,7 @@ func TestLifeRunsOut(t *testing.T) {
 	if l := s.light("light-1"); l.Flashing {
 		t.Error("the light flashes although everything is acknowledged")
 	}
-	s.must(record.CloseBatch{Batch: id, Outcome: "discarded", StillGood: "no"})
+	s.must(request.CloseBatch{Batch: id, Outcome: "discarded", StillGood: "no"})
 	for _, a := range s.b.Snapshot().Alarms {
 		if a.Subject == id {
 			t.Errorf("alarm %s stands after its batch was closed", a.Name)
@@ -98,19 +100,19 @@ func TestRestingIsRed(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
-	v := s.must(record.RecordMix{
+	v := s.must(request.RecordMix{
 		Ink: "matt-10", MixedAt: s.b.now().Add(-time.Minute),
-		Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 6}, {Part: "thinner", G: 6.6}},
+		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 6}, {Part: "thinner", G: 6.6}},
 	})
-	if v.State != record.Resting {
+	if v.State != lifecycle.Resting {
 		t.Fatalf("an ink that rests 10 min is %s after one", v.State)
 	}
-	s.must(record.LoadBatch{Batch: v.ID, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: v.ID, Press: "press-1"})
 	if l := s.light("light-1"); l.Meaning != "do-not-print" {
 		t.Errorf("loaded while it rests: light %s, want do-not-print", l.Meaning)
 	}
 	s.pass(10*time.Minute, both(mild))
-	if got := s.batch(v.ID); got.State != record.Open {
+	if got := s.batch(v.ID); got.State != lifecycle.Open {
 		t.Errorf("after its rest it is %s", got.State)
 	}
 }
@@ -122,8 +124,8 @@ func TestRecordedBatchLivesThroughTheAirThatWas(t *testing.T) {
 	s.pass(30*time.Minute, both(mild))
 	s.pass(30*time.Minute, both(humid))
 	mixed := s.b.now().Add(-50 * time.Minute)
-	v := s.must(record.RecordMix{
-		Ink: "gloss-4", MixedAt: mixed, Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+	v := s.must(request.RecordMix{
+		Ink: "gloss-4", MixedAt: mixed, Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
 	})
 	want := handRate(50)*(20*time.Minute).Hours() + handRate(80)*(30*time.Minute).Hours()
 	if math.Abs(*v.Spent-want) > 1e-4 { // the change fell somewhere inside five seconds
@@ -137,38 +139,38 @@ func TestAbsurdChangesAreRefused(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	g := func(f float64) *float64 { return &f }
 	now := s.b.now()
-	parts := func(ink, hardener float64) []record.Component {
-		return []record.Component{{Part: "ink", G: ink}, {Part: "hardener", G: hardener}}
+	parts := func(ink, hardener float64) []mix.Component {
+		return []mix.Component{{Part: "ink", G: ink}, {Part: "hardener", G: hardener}}
 	}
 	seq := s.b.state.Seq
 	for name, c := range map[string]struct {
-		change record.Change
+		change request.Change
 		status int
 	}{
-		"unknown ink":         {record.StartMix{Ink: "gold"}, 422},
-		"unknown scale":       {record.StartMix{Ink: "gloss-4", Scale: "scale-9"}, 422},
-		"unknown press":       {record.StartMix{Ink: "gloss-4", Press: "press-9"}, 422},
-		"unknown cup":         {record.StartMix{Ink: "gloss-4", Cup: "bucket"}, 422},
-		"no ink mass":         {record.StartMix{Ink: "gloss-4", InkG: g(0)}, 422},
-		"negative ink":        {record.StartMix{Ink: "gloss-4", InkG: g(-60)}, 422},
-		"not a number":        {record.StartMix{Ink: "gloss-4", InkG: g(math.NaN())}, 422},
-		"absurd ink":          {record.StartMix{Ink: "gloss-4", InkG: g(1e12)}, 422},
-		"overfull cup":        {record.StartMix{Ink: "gloss-4", InkG: g(100)}, 422},
-		"thinner out of it":   {record.StartMix{Ink: "gloss-4", ThinnerPct: g(35)}, 422},
-		"colour class":        {record.StartMix{Ink: "gloss-4", ColourClass: "pink"}, 422},
-		"artwork":             {record.StartMix{Ink: "gloss-4", Artwork: "big"}, 422},
-		"confirm of nothing":  {record.ConfirmStep{Batch: "0612-9", Step: "ink"}, 404},
-		"future":              {record.RecordMix{Ink: "gloss-4", MixedAt: now.Add(time.Hour), Components: parts(60, 15)}, 422},
-		"long ago":            {record.RecordMix{Ink: "gloss-4", MixedAt: now.AddDate(-1, 0, 0), Components: parts(60, 15)}, 422},
-		"negative part":       {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, -15)}, 422},
-		"infinite part":       {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(math.Inf(1), 15)}, 422},
-		"no hardener":         {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, 0)[:1]}, 422},
-		"unknown part":        {record.RecordMix{Ink: "gloss-4", MixedAt: now, Components: []record.Component{{Part: "water", G: 1}}}, 422},
-		"load of nothing":     {record.LoadBatch{Batch: "0612-9", Press: "press-1"}, 404},
-		"unload of nothing":   {record.UnloadBatch{Batch: "0612-9"}, 404},
-		"close of nothing":    {record.CloseBatch{Batch: "0612-9", Outcome: "used-up"}, 404},
-		"no such alarm":       {record.AcknowledgeAlarm{Alarm: "clock", Subject: "bench-1"}, 404},
-		"good without a name": {record.GoodBatch{}, 404},
+		"unknown ink":         {request.StartMix{Ink: "gold"}, 422},
+		"unknown scale":       {request.StartMix{Ink: "gloss-4", Scale: "scale-9"}, 422},
+		"unknown press":       {request.StartMix{Ink: "gloss-4", Press: "press-9"}, 422},
+		"unknown cup":         {request.StartMix{Ink: "gloss-4", Cup: "bucket"}, 422},
+		"no ink mass":         {request.StartMix{Ink: "gloss-4", InkG: g(0)}, 422},
+		"negative ink":        {request.StartMix{Ink: "gloss-4", InkG: g(-60)}, 422},
+		"not a number":        {request.StartMix{Ink: "gloss-4", InkG: g(math.NaN())}, 422},
+		"absurd ink":          {request.StartMix{Ink: "gloss-4", InkG: g(1e12)}, 422},
+		"overfull cup":        {request.StartMix{Ink: "gloss-4", InkG: g(100)}, 422},
+		"thinner out of it":   {request.StartMix{Ink: "gloss-4", ThinnerPct: g(35)}, 422},
+		"colour class":        {request.StartMix{Ink: "gloss-4", ColourClass: "pink"}, 422},
+		"artwork":             {request.StartMix{Ink: "gloss-4", Artwork: "big"}, 422},
+		"confirm of nothing":  {request.ConfirmStep{Batch: "0612-9", Step: "ink"}, 404},
+		"future":              {request.RecordMix{Ink: "gloss-4", MixedAt: now.Add(time.Hour), Components: parts(60, 15)}, 422},
+		"long ago":            {request.RecordMix{Ink: "gloss-4", MixedAt: now.AddDate(-1, 0, 0), Components: parts(60, 15)}, 422},
+		"negative part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, -15)}, 422},
+		"infinite part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(math.Inf(1), 15)}, 422},
+		"no hardener":         {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, 0)[:1]}, 422},
+		"unknown part":        {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: []mix.Component{{Part: "water", G: 1}}}, 422},
+		"load of nothing":     {request.LoadBatch{Batch: "0612-9", Press: "press-1"}, 404},
+		"unload of nothing":   {request.UnloadBatch{Batch: "0612-9"}, 404},
+		"close of nothing":    {request.CloseBatch{Batch: "0612-9", Outcome: "used-up"}, 404},
+		"no such alarm":       {request.AcknowledgeAlarm{Alarm: "clock", Subject: "bench-1"}, 404},
+		"good without a name": {request.GoodBatch{}, 404},
 	} {
 		_, refusal := s.ask(c.change)
 		if refusal == nil || refusal.Status != c.status || refusal.Detail == "" {

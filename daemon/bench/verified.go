@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 )
@@ -42,21 +43,21 @@ func (b *Bench) accuracy(s *sensor, now time.Time) cure.Sensor {
 	return a
 }
 
-func (b *Bench) verify(now time.Time, by string, c record.VerifySensor) (any, error) {
+func (b *Bench) verify(now time.Time, by string, c request.VerifySensor) (any, error) {
 	s, known := b.sensors[c.Sensor]
 	if !known {
-		return nil, record.Refuse(404, "no such sensor", "there is no sensor %q in the configuration", c.Sensor)
+		return nil, request.Refuse(404, "no such sensor", "there is no sensor %q in the configuration", c.Sensor)
 	}
 	reference := air.State{TemperatureC: s.air.TemperatureC}
 	if c.TemperatureC != nil {
 		reference.TemperatureC = *c.TemperatureC
 	}
 	if c.HumidityPct == nil {
-		return nil, record.Refuse(422, "humidity_pct", "humidity_pct is wanted: what the reference says, in %% RH")
+		return nil, request.Refuse(422, "humidity_pct", "humidity_pct is wanted: what the reference says, in %% RH")
 	}
 	reference.HumidityPct = *c.HumidityPct
 	if err := reference.Valid(); err != nil {
-		return nil, record.Refuse(422, "the reference", "%v", err)
+		return nil, request.Refuse(422, "the reference", "%v", err)
 	}
 	e := record.SensorVerified{Sensor: s.ID, HumidityPct: *c.HumidityPct, TemperatureC: c.TemperatureC, Note: strings.TrimSpace(c.Note)}
 	if !s.last.IsZero() && now.Sub(s.last) <= fresh(s) {

@@ -8,7 +8,10 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
+	"potlifed/model/mix"
 )
 
 // A sensor whose check is a year late says so everywhere, and its batches have a
@@ -20,11 +23,11 @@ func TestAnOverdueCheckWidensTheBand(t *testing.T) {
 	s := openShopOf(t, dir, c, configuration)
 	s.pass(2*time.Minute, both(mild))
 
-	parts := []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
-	mix := func(zone string) record.BatchView {
-		return s.must(record.RecordMix{Ink: "gloss-4", MixedAt: s.b.now(), Zone: zone, Components: parts})
+	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
+	mix := func(zone string) view.Batch {
+		return s.must(request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now(), Zone: zone, Components: parts})
 	}
-	width := func(v record.BatchView) float64 { return v.RemainingS.High - v.RemainingS.Low }
+	width := func(v view.Batch) float64 { return v.RemainingS.High - v.RemainingS.Low }
 	sure, late := mix("bench"), mix("hall")
 	if got := s.b.state.Batches[late.ID].Basis.Sensor.OverdueMonths; math.Abs(got-12) > 0.05 {
 		t.Errorf("the batch goes by a sensor that is %v months overdue, want 12", got)
@@ -32,7 +35,7 @@ func TestAnOverdueCheckWidensTheBand(t *testing.T) {
 	if !(width(late) > 1.05*width(sure)) {
 		t.Errorf("the band is %v s wide with a sensor a year overdue, and %v s without", width(late), width(sure))
 	}
-	if late.Quality != record.QualityUncertain || !strings.Contains(late.Why, "hall-air") {
+	if late.Quality != view.QualityUncertain || !strings.Contains(late.Why, "hall-air") {
 		t.Errorf("quality %s, %q", late.Quality, late.Why)
 	}
 	key := record.AlarmKey{Name: alarm.SensorOverdue, Subject: "hall-air"}
@@ -44,12 +47,12 @@ func TestAnOverdueCheckWidensTheBand(t *testing.T) {
 	}
 
 	humidity := 75.3
-	s.tell(record.VerifySensor{Sensor: "hall-air", HumidityPct: &humidity, Note: "salt jar"})
+	s.tell(request.VerifySensor{Sensor: "hall-air", HumidityPct: &humidity, Note: "salt jar"})
 	s.crash()
 	s = openShopOf(t, dir, c, configuration)
 	defer s.crash()
 	s.pass(2*time.Minute, both(mild))
-	if again := mix("hall"); s.b.state.Batches[again.ID].Basis.Sensor.OverdueMonths != 0 || again.Quality != record.QualityGood {
+	if again := mix("hall"); s.b.state.Batches[again.ID].Basis.Sensor.OverdueMonths != 0 || again.Quality != view.QualityGood {
 		t.Errorf("after the check: %s, %q, %+v", again.Quality, again.Why, s.b.state.Batches[again.ID].Basis.Sensor)
 	}
 	if row := s.b.state.Alarms[key]; row == nil || row.State != alarm.Returned {
@@ -67,13 +70,13 @@ func TestChecksThatSayNothingAreRefused(t *testing.T) {
 	defer s.crash()
 	beyond, fine := 101.0, 50.0
 	boiling := 300.0
-	for _, c := range []record.VerifySensor{
+	for _, c := range []request.VerifySensor{
 		{Sensor: "no-such", HumidityPct: &fine}, {Sensor: "bench-air"}, {Sensor: "bench-air", HumidityPct: &beyond},
 		{Sensor: "bench-air", HumidityPct: &fine, TemperatureC: &boiling},
 	} {
-		w := &waiter{request: record.Request{Change: c, By: "tester"}, answer: make(chan answer, 1)}
+		w := &waiter{request: request.Request{Change: c, By: "tester"}, answer: make(chan answer, 1)}
 		s.enter(w)
-		var refusal *record.Refusal
+		var refusal *request.Refusal
 		if a := <-w.answer; !errors.As(a.err, &refusal) {
 			t.Errorf("%+v: %v", c, a.err)
 		}

@@ -1,15 +1,18 @@
 package bench
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"time"
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
 )
@@ -22,10 +25,10 @@ func (b *Bench) publish(now time.Time) {
 		p.shown = b.state
 	}
 	s := p.shown
-	next := record.Snapshot{
+	next := view.Snapshot{
 		At: now, Mono: b.clock.Now().Mono, Seq: s.Seq, Journal: s.Journal,
 		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.atMono(b.started.Mono),
-		ClockSynced: b.synced, ClosedTotal: s.ClosedTotal, MixingTakes: b.shop.Alarms.MixingTakes,
+		ClockSynced: b.synced, MixingTakes: b.shop.Alarms.MixingTakes,
 		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(s, now),
 	}
 	if p.failing != nil {
@@ -33,15 +36,15 @@ func (b *Bench) publish(now time.Time) {
 	}
 	if last := b.snap.Load(); last != nil && !b.dirty {
 		next.Batches, next.Lives, next.Closed, next.Presses, next.Lights = last.Batches, last.Lives, last.Closed, last.Presses, last.Lights
-		next.Alarms, next.Inks, next.Cans = last.Alarms, last.Inks, last.Cans
+		next.Alarms, next.Inks, next.Cans, next.ClosedTotal = last.Alarms, last.Inks, last.Cans, last.ClosedTotal
 	} else {
 		b.forgetLives()
-		next.Lives = map[string]record.Life{}
+		next.Lives = map[string]view.Life{}
 		for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
 			batch := s.Batches[id]
 			next.Batches = append(next.Batches, b.batchView(s, batch, now))
 			if batch.Cloud != nil {
-				next.Lives[id] = record.Life{Cloud: batch.Cloud, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
+				next.Lives[id] = view.Life{Cloud: batch.Cloud, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
 			}
 		}
 		for _, batch := range slices.Backward(s.Closed) {
@@ -51,18 +54,30 @@ func (b *Bench) publish(now time.Time) {
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
 		}
-		next.Inks, next.Cans = b.inkViews(s), b.canViews(s, now)
+		next.Inks, next.Cans, next.ClosedTotal = b.inkViews(s), b.canViews(s, now), closedTotals(s)
 		b.dirty = false
 	}
 	b.snap.Store(&next)
 	b.watch.signal()
 }
 
-func (b *Bench) airViews(now time.Time) []record.AirView {
-	var views []record.AirView
+// closedTotals returns the state's counts of closed batches, ordered by ink and outcome.
+func closedTotals(s record.State) []view.ClosedTotal {
+	totals := make([]view.ClosedTotal, 0, len(s.ClosedTotal))
+	for key, count := range s.ClosedTotal {
+		totals = append(totals, view.ClosedTotal{Ink: key.Ink, Outcome: key.Outcome, Count: count})
+	}
+	slices.SortFunc(totals, func(x, y view.ClosedTotal) int {
+		return cmp.Or(cmp.Compare(x.Ink, y.Ink), cmp.Compare(x.Outcome, y.Outcome))
+	})
+	return totals
+}
+
+func (b *Bench) airViews(now time.Time) []view.Air {
+	var views []view.Air
 	for _, id := range slices.Sorted(maps.Keys(b.zones)) {
 		z := b.zones[id]
-		v := record.AirView{Time: b.lastRead(z), Zone: id}
+		v := view.Air{Time: b.lastRead(z), Zone: id}
 		v.Quality, v.Why = b.quality(z, now)
 		if a, measured := b.value(z); measured {
 			density := a.VapourDensityGM3()
@@ -80,21 +95,21 @@ func (b *Bench) airViews(now time.Time) []record.AirView {
 	return views
 }
 
-func (b *Bench) scaleViews(state record.State, now time.Time) []record.ScaleView {
-	var views []record.ScaleView
+func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
+	var views []view.Scale
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
 		is, why := s.condition(now)
-		v := record.ScaleView{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: record.QualityGood, Why: why, Up: is == up, Lines: s.lines}
+		v := view.Scale{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: view.QualityGood, Why: why, Up: is == up, Lines: s.lines}
 		switch {
 		case is != up:
-			v.Quality = record.QualityBad
+			v.Quality = view.QualityBad
 		case now.Sub(s.last.At) > lineOld:
-			v.Quality, v.Why = record.QualityUncertain, "no line that can be read for a few seconds"
+			v.Quality, v.Why = view.QualityUncertain, "no line that can be read for a few seconds"
 		case s.last.Over:
-			v.Quality, v.Why = record.QualityBad, "more than the scale can weigh"
+			v.Quality, v.Why = view.QualityBad, "more than the scale can weigh"
 		case s.last.Under:
-			v.Quality, v.Why = record.QualityBad, "less than the scale can show: is the pan on it?"
+			v.Quality, v.Why = view.QualityBad, "less than the scale can show: is the pan on it?"
 		}
 		if s.last.HasWeight {
 			g := s.last.Grams
@@ -117,25 +132,25 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []record.ScaleView
 }
 
 // pouring is the bar of a pour against the live weight.
-func pouring(m guide.Mix, s *scale) *record.PouringView {
+func pouring(m guide.Mix, s *scale) *view.Pouring {
 	bar, ok := m.Pouring()
 	if !ok || !s.last.HasWeight || !m.Pan.Holds() {
 		return nil
 	}
-	return &record.PouringView{
+	return &view.Pouring{
 		Part: bar.Part, PouredG: m.Pan.PouredG(s.last.Grams), TargetG: bar.TargetG, LowG: bar.LowG, HighG: bar.HighG,
 	}
 }
 
-func (b *Bench) sensorViews(state record.State, now time.Time) []record.SensorView {
-	var views []record.SensorView
+func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
+	var views []view.Sensor
 	began := b.atMono(b.started.Mono)
 	for _, c := range b.shop.Sensors {
 		s := b.sensors[c.ID]
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
 		checked, due := b.lastCheck(state, s)
-		views = append(views, record.SensorView{
+		views = append(views, view.Sensor{
 			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
 			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
@@ -145,7 +160,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []record.SensorVi
 		s := b.scales[c.ID]
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
-		views = append(views, record.SensorView{
+		views = append(views, view.Sensor{
 			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Detail: why, LastRead: s.last.At,
 			OutOfService: outOfService(state, alarm.ScaleSilent, s.ID),
 		})
@@ -163,15 +178,15 @@ func since(held *string, at *time.Time, is string, began, now time.Time) {
 	}
 }
 
-func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) record.BatchView {
+func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) view.Batch {
 	m := batch.Mix
 	targets := m.Targets()
-	v := record.BatchView{
-		BatchState: record.BatchState{
+	v := view.Batch{
+		BatchState: view.BatchState{
 			Time: now, Seq: s.Seq, ID: batch.ID, Ink: batch.Ink, Zone: batch.Zone, State: batch.Phase,
 			MixedAt: some(batch.MixedAt), GoodAt: some(batch.GoodAt),
 		},
-		TargetsG:    record.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG},
+		TargetsG:    view.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG},
 		Corrections: m.Corrections(), Warnings: m.Warnings(), Scale: batch.Scale, For: batch.For,
 		Cup: batch.Cup, Colour: batch.Colour, Artwork: batch.Art, RestUntil: some(m.RestUntil),
 		ClosedAt: some(batch.ClosedAt), Outcome: batch.Outcome, StillGood: batch.StillGood, LeftG: batch.LeftG,
@@ -188,14 +203,14 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) re
 		v.Press = &batch.Press
 	}
 	b.addCans(s, batch, now, &v)
-	if batch.Phase == record.Over {
-		v.Quality = record.QualityGood
+	if batch.Phase == lifecycle.Closed {
+		v.Quality = view.QualityGood
 		if !batch.MixedAt.IsZero() {
 			v.Spent = &batch.Spent
 		}
 		return v
 	}
-	if batch.Phase != record.Open || batch.Press == "" {
+	if batch.Phase != lifecycle.Open || batch.Press == "" {
 		v.Step = &m.Step
 	}
 	if v.Aside = batch.Aside() && batch.Press == ""; v.Aside {
@@ -204,35 +219,35 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) re
 		}
 	}
 	if advice, ok := batch.ThinnerAdvice(); ok {
-		v.Thinner = &record.ThinnerView{TopUp: advice, Note: evaporate.NoRenewal}
+		v.Thinner = &view.Thinner{TopUp: advice, Note: evaporate.NoRenewal}
 	}
 	b.addLife(s, batch, now, &v)
 	return v
 }
 
 // addLife adds what hangs on the first hardener.
-func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *record.BatchView) {
+func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *view.Batch) {
 	z := b.zones[batch.Zone]
-	v.Quality, v.Why = record.QualityBad, "its zone is not in the configuration"
+	v.Quality, v.Why = view.QualityBad, "its zone is not in the configuration"
 	if z != nil {
 		v.Quality, v.Why = b.quality(z, now)
 	}
 	if batch.AtLeast {
-		v.Quality, v.Why = record.QualityBad, "its age is only a lower bound: the clock was not set when it was recorded, or over a restart"
+		v.Quality, v.Why = view.QualityBad, "its age is only a lower bound: the clock was not set when it was recorded, or over a restart"
 	}
 	if batch.Cloud == nil {
 		return
 	}
 	l := b.lifeOf(s, batch, now)
-	if l.doubtful > doubtfulShare && v.Quality == record.QualityGood {
-		v.Quality, v.Why = record.QualityUncertain, "part of its life was spent in air that was not well known"
+	if l.doubtful > doubtfulShare && v.Quality == view.QualityGood {
+		v.Quality, v.Why = view.QualityUncertain, "part of its life was spent in air that was not well known"
 	}
 	age, spent, risk := l.age.Seconds(), l.spent, l.risk
 	v.AgeS, v.Spent, v.Risk = &age, &spent, &risk
-	v.EndsAt = &record.Span[time.Time]{Expected: l.expected, Low: l.low, High: l.high}
+	v.EndsAt = &view.Span[time.Time]{Expected: l.expected, Low: l.low, High: l.high}
 	v.Time = l.at // all figures of a view are of one moment
 	left := func(t time.Time) float64 { return max(t.Sub(l.at), 0).Seconds() }
-	v.RemainingS = &record.Span[float64]{Expected: left(l.expected), Low: left(l.low), High: left(l.high)}
+	v.RemainingS = &view.Span[float64]{Expected: left(l.expected), Low: left(l.low), High: left(l.high)}
 	next := l.low.Add(-b.shop.Alarms.MixingTakes - batch.Mix.Recipe.Rest)
 	v.NextMixAt = &next
 }
@@ -248,12 +263,12 @@ func some(t time.Time) *time.Time {
 	return &t
 }
 
-func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot) {
+func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 	signals := map[string]light.Signal{}
 	for _, p := range b.shop.Presses {
 		signal := light.Of(b.pressNow(s, p, now))
 		signals[p.ID] = signal
-		v := record.PressView{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason, Place: b.placeOn(p)}
+		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason, Place: b.placeOn(p)}
 		if cup, err := b.cupFor(p.ID, ""); err == nil {
 			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
 		}
@@ -262,7 +277,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot)
 		}
 		if id := s.Presses[p.ID].Batch; id != "" {
 			v.Batch = &id
-			if i := slices.IndexFunc(next.Batches, func(b record.BatchView) bool { return b.ID == id }); i >= 0 {
+			if i := slices.IndexFunc(next.Batches, func(b view.Batch) bool { return b.ID == id }); i >= 0 {
 				v.RemainingS, v.Risk = next.Batches[i].RemainingS, next.Batches[i].Risk
 			}
 		}
@@ -274,8 +289,8 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *record.Snapshot)
 			each = append(each, signals[press])
 		}
 		i := light.Worst(each)
-		v := record.LightView{
-			Time: now, ID: c.ID, ValidUntil: now.Add(record.LightValidFor), Seq: s.Seq,
+		v := view.Light{
+			Time: now, ID: c.ID, ValidUntil: now.Add(view.LightValidFor), Seq: s.Seq,
 			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing, Reason: each[i].Reason,
 			Press: c.Presses[i],
 		}
@@ -302,7 +317,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	}
 	for _, batch := range s.Batches {
 		waits := batch.For == c.ID && batch.Press == ""
-		p.Awaits = p.Awaits || waits && (batch.Phase != record.Mixing || on.Batch == "")
+		p.Awaits = p.Awaits || waits && (batch.Phase != lifecycle.Mixing || on.Batch == "")
 	}
 	batch, loaded := s.Batches[on.Batch]
 	if !loaded {
@@ -310,10 +325,10 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	}
 	p.Loaded = true
 	p.PartWentOff, p.PartWentOffElder = batch.PartWentOff, batch.YoungerThanDead
-	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == record.Resting, batch.AtLeast
-	v := record.BatchView{}
+	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == lifecycle.Resting, batch.AtLeast
+	v := view.Batch{}
 	b.addLife(s, batch, now, &v)
-	p.QualityBad, p.QualityUncertain = v.Quality == record.QualityBad, v.Quality == record.QualityUncertain
+	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
 	if batch.Cloud != nil {
 		l := b.lifeOf(s, batch, now)
 		p.Risk, p.LowRemaining, p.SoonWithin = l.risk, l.low.Sub(now), b.soonWithin(batch)

@@ -7,6 +7,7 @@ import (
 
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 // pipeline is what lies between a decision and the disk. One group is under way at a
@@ -41,7 +42,7 @@ type group struct {
 
 // waiter is a change that somebody waits for.
 type waiter struct {
-	request record.Request
+	request request.Request
 	body    json.RawMessage
 	first   int // its records in the group: from first to last
 	last    int
@@ -50,7 +51,7 @@ type waiter struct {
 }
 
 type answer struct {
-	reply record.Reply
+	reply request.Reply
 	err   error
 }
 
@@ -62,7 +63,7 @@ func (w *waiter) refuse(err error) {
 }
 
 func (w *waiter) done(onDisk bool) {
-	w.answer <- answer{reply: record.Reply{Body: w.body, OnDisk: onDisk}}
+	w.answer <- answer{reply: request.Reply{Body: w.body, OnDisk: onDisk}}
 }
 
 const (
@@ -248,16 +249,16 @@ func (b *Bench) stillTrue(r record.Record) bool {
 
 // withoutDisk reports whether a change is taken while the journal cannot write: what
 // ends a danger must not wait for a card.
-func withoutDisk(c record.Change) bool {
+func withoutDisk(c request.Change) bool {
 	switch c.(type) {
-	case record.CloseBatch, record.UnloadBatch, record.AcknowledgeAlarm:
+	case request.CloseBatch, request.UnloadBatch, request.AcknowledgeAlarm:
 		return true
 	}
 	return false
 }
 
-func cannotWrite(err error) *record.Refusal {
-	return record.Refuse(503, "the journal cannot write",
+func cannotWrite(err error) *request.Refusal {
+	return request.Refuse(503, "the journal cannot write",
 		"%v; nothing was changed. Readings, clocks and lights go on. Make room or change the card, then ask again", err)
 }
 

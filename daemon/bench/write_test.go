@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
@@ -12,12 +13,12 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	s := openShop(t, dir, newClock())
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
-	s.must(record.LoadBatch{Batch: id, Press: "press-1"})
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(time.Minute, both(mild))
 	spent, seq := *s.batch(id).Spent, s.b.state.Seq
 
 	s.journal.full = errFull
-	if _, refusal := s.ask(record.GoodBatch{Batch: id}); refusal == nil || refusal.Status != 503 {
+	if _, refusal := s.ask(request.GoodBatch{Batch: id}); refusal == nil || refusal.Status != 503 {
 		t.Fatalf("a change that could not be written: %v, want a 503", refusal)
 	}
 	if got := s.b.state.Batches[id].GoodAt; !got.Equal(s.b.state.Batches[id].MixedAt) {
@@ -30,10 +31,10 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	if v := s.batch(id); *v.Spent <= spent {
 		t.Errorf("spent %v, before %v: the clock stands still", *v.Spent, spent)
 	}
-	if _, refusal := s.ask(record.StartMix{Ink: "gloss-4"}); refusal == nil || refusal.Status != 503 {
+	if _, refusal := s.ask(request.StartMix{Ink: "gloss-4"}); refusal == nil || refusal.Status != 503 {
 		t.Errorf("a new mix: %v, want a 503", refusal)
 	}
-	answered, refusal := s.ask(record.CloseBatch{Batch: id, Outcome: "discarded"})
+	answered, refusal := s.ask(request.CloseBatch{Batch: id, Outcome: "discarded"})
 	if refusal != nil {
 		t.Fatalf("close must be taken without a disk: %v", refusal)
 	}
@@ -81,7 +82,7 @@ func TestSameKeySameAnswerAcrossARestart(t *testing.T) {
 	dir, c := t.TempDir(), newClock()
 	s := openShop(t, dir, c)
 	s.pass(20*time.Second, both(mild))
-	ask := record.Request{Change: record.StartMix{Ink: "gloss-4"}, By: "tester", Key: "http:abc", Hash: "1"}
+	ask := request.Request{Change: request.StartMix{Ink: "gloss-4"}, By: "tester", Key: "http:abc", Hash: "1"}
 	first, refusal := s.askAs(ask)
 	if refusal != nil {
 		t.Fatal(refusal)
@@ -107,8 +108,8 @@ func TestSameKeySameAnswerAcrossARestart(t *testing.T) {
 	}
 	c.turn(25 * time.Hour)
 	s.pass(time.Second, both(mild))
-	s.must(record.AbandonMix{Batch: first.ID})
-	if _, refusal := s.askAs(record.Request{Change: record.StartMix{Ink: "gloss-4"}, By: "tester", Key: "http:def", Hash: "3"}); refusal != nil {
+	s.must(request.AbandonMix{Batch: first.ID})
+	if _, refusal := s.askAs(request.Request{Change: request.StartMix{Ink: "gloss-4"}, By: "tester", Key: "http:def", Hash: "3"}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	if _, kept := s.b.state.Answers["http:abc"]; kept {

@@ -6,7 +6,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
 	"potlifed/model/light"
 )
@@ -52,9 +52,9 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 
 // air leaves out what is too old to be relied on: a series that goes on with the last
 // value of a dead sensor looks fine.
-func (c *collector) air(to sink, zones []record.AirView) {
+func (c *collector) air(to sink, zones []view.Air) {
 	for _, z := range zones {
-		if z.Quality == record.QualityBad {
+		if z.Quality == view.QualityBad {
 			continue
 		}
 		to.known(c.names.airTemperature, z.TemperatureC, z.Zone)
@@ -72,7 +72,7 @@ var (
 	lineResults = []string{"ok", "torn", "unknown", "overlong", "overload"}
 )
 
-func (c *collector) sensors(to sink, instruments []record.SensorView) {
+func (c *collector) sensors(to sink, instruments []view.Sensor) {
 	for _, v := range instruments {
 		if v.Scale { // has series of its own, and its id may be that of a sensor
 			continue
@@ -89,7 +89,7 @@ func (c *collector) sensors(to sink, instruments []record.SensorView) {
 	}
 }
 
-func (c *collector) scales(to sink, scales []record.ScaleView) {
+func (c *collector) scales(to sink, scales []view.Scale) {
 	for _, v := range scales {
 		to.put(c.names.scaleUp, oneIf(v.Up), v.ID)
 		to.counts(c.names.scaleLines, v.Lines, lineResults, v.ID)
@@ -100,7 +100,7 @@ func (c *collector) scales(to sink, scales []record.ScaleView) {
 	}
 }
 
-func (c *collector) batches(to sink, s *record.Snapshot) {
+func (c *collector) batches(to sink, s *view.Snapshot) {
 	n := &c.names
 	for i := range s.Batches {
 		b := &s.Batches[i]
@@ -124,13 +124,13 @@ func (c *collector) batches(to sink, s *record.Snapshot) {
 			to.put(n.batchComponent, g, b.ID, part)
 		}
 	}
-	for key, count := range s.ClosedTotal {
-		to.put(n.batchesClosed, float64(count), key.Ink, key.Outcome)
+	for _, total := range s.ClosedTotal {
+		to.put(n.batchesClosed, float64(total.Count), total.Ink, total.Outcome)
 	}
 }
 
 // floor is what stands on the shop floor: presses, lights, alarms.
-func (c *collector) floor(to sink, s *record.Snapshot) {
+func (c *collector) floor(to sink, s *view.Snapshot) {
 	for i := range s.Presses {
 		p := &s.Presses[i]
 		to.span(c.names.pressRemaining, p.RemainingS, p.ID)
@@ -186,7 +186,7 @@ func (to sink) known(s series, value *float64, labels ...string) {
 	}
 }
 
-func (to sink) span(s series, span *record.Span[float64], id string) {
+func (to sink) span(s series, span *view.Span[float64], id string) {
 	if span == nil {
 		return
 	}

@@ -15,13 +15,13 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // Bench is where the samples come from.
 type Bench interface {
 	// Snapshot is the newest one. It is not nil, does not change and costs nothing.
-	Snapshot() *record.Snapshot
+	Snapshot() *view.Snapshot
 }
 
 // Message tells the counted MQTT messages apart.

@@ -18,7 +18,8 @@ import (
 	"github.com/prometheus/client_golang/prometheus/testutil"
 	"go.uber.org/goleak"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
 )
@@ -27,12 +28,12 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // stand is a bench that shows what it is given.
 type stand struct {
-	now atomic.Pointer[record.Snapshot]
+	now atomic.Pointer[view.Snapshot]
 }
 
-func (s *stand) Snapshot() *record.Snapshot { return s.now.Load() }
+func (s *stand) Snapshot() *view.Snapshot { return s.now.Load() }
 
-func newStand(n *record.Snapshot) *stand {
+func newStand(n *view.Snapshot) *stand {
 	s := &stand{}
 	s.now.Store(n)
 	return s
@@ -43,34 +44,34 @@ func ptr[T any](v T) *T { return &v }
 var at = time.Date(2026, 6, 12, 9, 30, 0, 500e6, time.UTC)
 
 // shop is a bench with the given number of open batches, the first on a press.
-func shop(batches int) *record.Snapshot {
-	n := &record.Snapshot{
+func shop(batches int) *view.Snapshot {
+	n := &view.Snapshot{
 		At: at, Seq: 42, Bench: "bench-1", ClockSynced: true,
-		Air: []record.AirView{{
+		Air: []view.Air{{
 			Time: at, Zone: "bench", TemperatureC: ptr(22.5), HumidityPct: ptr(55.0), DewPointC: ptr(13.0),
-			VapourDensity: ptr(11.0), Quality: record.QualityGood,
+			VapourDensity: ptr(11.0), Quality: view.QualityGood,
 		}},
-		Scales: []record.ScaleView{{
-			Time: at, ID: "scale-1", WeightG: ptr(72.0), Stable: true, Quality: record.QualityGood, Up: true,
+		Scales: []view.Scale{{
+			Time: at, ID: "scale-1", WeightG: ptr(72.0), Stable: true, Quality: view.QualityGood, Up: true,
 			Lines: map[string]uint64{"ok": 100, "torn": 2},
 		}},
-		Sensors: []record.SensorView{
+		Sensors: []view.Sensor{
 			{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}},
 			{ID: "scale-1", Condition: "up", Scale: true},
 		},
-		Presses: []record.PressView{
-			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &record.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200))},
+		Presses: []view.Press{
+			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200))},
 			{ID: "press-2", Light: light.Empty},
 		},
-		Lights:      []record.LightView{{ID: "press-1", Meaning: light.InOrder}, {ID: "press-2", Meaning: light.Empty}},
-		Alarms:      []record.AlarmView{{Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium"}},
-		ClosedTotal: map[record.ClosedKey]int{{Ink: "gloss-4", Outcome: "used-up"}: 3},
+		Lights:      []view.Light{{ID: "press-1", Meaning: light.InOrder}, {ID: "press-2", Meaning: light.Empty}},
+		Alarms:      []view.Alarm{{Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium"}},
+		ClosedTotal: []view.ClosedTotal{{Ink: "gloss-4", Outcome: "used-up", Count: 3}},
 	}
 	for i := range batches {
-		b := record.BatchView{BatchState: record.BatchState{
-			ID: fmt.Sprintf("0612-%d", i+1), Ink: "gloss-4", State: record.Open, MixedAt: ptr(at.Add(-time.Hour)), Spent: ptr(0.25),
-			RemainingS: &record.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01),
-			Components: []record.Component{{Part: mix.Ink, G: 40}, {Part: mix.Ink, G: 20}, {Part: mix.Hardener, G: 15}, {Part: mix.Thinner, G: 7.5}},
+		b := view.Batch{BatchState: view.BatchState{
+			ID: fmt.Sprintf("0612-%d", i+1), Ink: "gloss-4", State: lifecycle.Open, MixedAt: ptr(at.Add(-time.Hour)), Spent: ptr(0.25),
+			RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01),
+			Components: []mix.Component{{Part: mix.Ink, G: 40}, {Part: mix.Ink, G: 20}, {Part: mix.Hardener, G: 15}, {Part: mix.Thinner, G: 7.5}},
 		}}
 		if i == 0 {
 			b.Press = ptr("press-1")
@@ -193,13 +194,13 @@ func samples(t *testing.T, c *collector) string {
 // TestUnknownIsAbsent: what is not known has no sample, not even a zero.
 func TestUnknownIsAbsent(t *testing.T) {
 	n := shop(1)
-	n.Air[0].Quality = record.QualityBad
-	n.Air = append(n.Air, record.AirView{Zone: "floor", Quality: record.QualityUncertain})
+	n.Air[0].Quality = view.QualityBad
+	n.Air = append(n.Air, view.Air{Zone: "floor", Quality: view.QualityUncertain})
 	n.Scales[0].WeightG = nil
 	n.Sensors[0].LastRead = time.Time{}
 	n.Sensors[0].Condition = "waiting"
 	b := &n.Batches[0]
-	b.State, b.Press, b.MixedAt, b.Spent, b.RemainingS, b.Risk, b.Components = record.Mixing, nil, nil, nil, nil, nil, nil
+	b.State, b.Press, b.MixedAt, b.Spent, b.RemainingS, b.Risk, b.Components = lifecycle.Mixing, nil, nil, nil, nil, nil, nil
 	n.Presses[0].RemainingS, n.Presses[0].Risk = nil, nil
 	n.Alarms = nil
 	set := settings()

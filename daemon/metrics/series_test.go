@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
@@ -21,17 +21,17 @@ func TestATypicalBenchHasFewSeries(t *testing.T) {
 	n.Presses, n.Lights, n.Alarms = nil, nil, nil
 	for i := range 3 {
 		id := fmt.Sprintf("press-%d", i+1)
-		n.Presses = append(n.Presses, record.PressView{
-			ID: id, Batch: &n.Batches[i].ID, Light: light.Soon, RemainingS: &record.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200)),
+		n.Presses = append(n.Presses, view.Press{
+			ID: id, Batch: &n.Batches[i].ID, Light: light.Soon, RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200)),
 		})
 		n.Batches[i].Press = ptr(id)
-		n.Lights = append(n.Lights, record.LightView{ID: id, Meaning: light.Soon})
+		n.Lights = append(n.Lights, view.Light{ID: id, Meaning: light.Soon})
 	}
 	air := n.Air[0]
 	air.Zone = "hall"
 	n.Air = append(n.Air, air)
 	reads := map[string]uint64{"ok": 7, "error": 1, "rejected": 2}
-	n.Sensors = []record.SensorView{
+	n.Sensors = []view.Sensor{
 		{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: reads},
 		{ID: "hall-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: reads},
 		{ID: "scale-1", Condition: "up", Scale: true},
@@ -39,11 +39,11 @@ func TestATypicalBenchHasFewSeries(t *testing.T) {
 	n.Scales[0].Lines = map[string]uint64{"ok": 100, "torn": 2, "unknown": 1, "overlong": 1, "overload": 1}
 	for _, outcome := range []string{"used-up", "discarded", "went-off", "not-known"} {
 		for _, ink := range []string{"gloss-4", "matt-10", "flex-20"} {
-			n.ClosedTotal[record.ClosedKey{Ink: ink, Outcome: outcome}] = 3
+			n.ClosedTotal = append(n.ClosedTotal, view.ClosedTotal{Ink: ink, Outcome: outcome, Count: 3})
 		}
 	}
 	for _, b := range n.Batches[:5] {
-		n.Alarms = append(n.Alarms, record.AlarmView{Name: "batch-ending", Subject: b.ID, State: "unacknowledged", Priority: "medium"})
+		n.Alarms = append(n.Alarms, view.Alarm{Name: "batch-ending", Subject: b.ID, State: "unacknowledged", Priority: "medium"})
 	}
 	m := New(settings(), newStand(n))
 	m.ObserveJournalWrite(time.Millisecond)

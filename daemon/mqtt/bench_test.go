@@ -5,14 +5,14 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
-func fifty(at time.Time) *record.Snapshot {
+func fifty(at time.Time) *view.Snapshot {
 	snap := *newRoom().bench.Snapshot()
 	snap.At, snap.Batches = at, nil
 	for i := range 50 {
-		snap.Batches = append(snap.Batches, record.BatchView{BatchState: batchState(fmt.Sprintf("0612-%d", i+1), at)})
+		snap.Batches = append(snap.Batches, view.Batch{BatchState: batchState(fmt.Sprintf("0612-%d", i+1), at)})
 	}
 	return &snap
 }
@@ -69,7 +69,7 @@ func BenchmarkOutbox1000Events(b *testing.B) {
 		for range events {
 			last = r.journal.add("0612-1")
 		}
-		r.bench.change(func(s *record.Snapshot) { s.Seq = last })
+		r.bench.change(func(s *view.Snapshot) { s.Seq = last })
 		for {
 			seq, err := r.journal.Cursor(b.Context(), cursorName)
 			if err != nil {

@@ -12,7 +12,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/mochi-mqtt/server/v2/packets"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 func brokerSettings(listen string, commands bool) BrokerSettings {
@@ -313,7 +313,7 @@ func TestDeafClientHoldsNobodyUp(t *testing.T) {
 	r := newRoom()
 	runPublisher(t, r, b.Own(testSettings("")), func(p *Publisher) { p.pause = 0 })
 	for i := range 100 { // 20 MB, beyond what sockets hold
-		r.event("0612-1", func(s *record.Snapshot) { s.Air[0].Why = fmt.Sprint(i, strings.Repeat("x", 200_000)) })
+		r.event("0612-1", func(s *view.Snapshot) { s.Air[0].Why = fmt.Sprint(i, strings.Repeat("x", 200_000)) })
 		w.hears(t, "the event", jsonHas(root+"event", "seq", float64(i+1)))
 	}
 	w.hears(t, "the light", is(root+"light/light-1/meaning", "in-order"))

@@ -11,7 +11,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 const (
@@ -93,7 +93,7 @@ func (p *Publisher) take(in incoming) {
 	default:
 	}
 	c, _ := ParseCommand(in.verb, in.payload)
-	busy := p.refused(c, record.Refuse(503, "Busy", "%d commands wait already; repeat it later with the same ref", commandQueue))
+	busy := p.refused(c, request.Refuse(503, "Busy", "%d commands wait already; repeat it later with the same ref", commandQueue))
 	select {
 	case p.answers <- busy:
 		p.counts.add(directionIn, resultRejected)
@@ -150,7 +150,7 @@ func (p *Publisher) carryOut(ctx context.Context, in incoming) answer {
 	}
 	ctx, cancel := context.WithTimeout(ctx, commandTimeout)
 	defer cancel()
-	reply, err := p.bench.Do(ctx, record.Request{
+	reply, err := p.bench.Do(ctx, request.Request{
 		Change: c.Change, By: in.by, Key: key(in.by, c.Ref), Hash: c.Hash,
 	})
 	if err != nil {
@@ -177,7 +177,7 @@ func (p *Publisher) ignored(c Command, detail string) answer {
 
 func (p *Publisher) refused(c Command, err error) answer {
 	a := answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeRefused}
-	var r *record.Refusal
+	var r *request.Refusal
 	if errors.As(err, &r) {
 		a.Status, a.Code, a.Detail = r.Status, r.Code, r.Error()
 		return a

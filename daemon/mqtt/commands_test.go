@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 // publishCommand gives a command as a guest of the broker would.
@@ -29,20 +29,20 @@ func TestCommandsAreAnswered(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		r := newRoom()
 		var mu sync.Mutex
-		var asked []record.Request
-		r.bench.do = func(_ context.Context, q record.Request) (record.Reply, error) {
+		var asked []request.Request
+		r.bench.do = func(_ context.Context, q request.Request) (request.Reply, error) {
 			mu.Lock()
 			defer mu.Unlock()
 			asked = append(asked, q)
 			switch c := q.Change.(type) {
-			case record.LoadBatch:
+			case request.LoadBatch:
 				if c.Batch == "taken" {
-					return record.Reply{}, record.Refuse(409, "Not now", "it holds 0612-2")
+					return request.Reply{}, request.Refuse(409, "Not now", "it holds 0612-2")
 				}
-			case record.CloseBatch:
-				return record.Reply{Body: json.RawMessage(`{"id":"0612-1"}`)}, nil // not on disk
+			case request.CloseBatch:
+				return request.Reply{Body: json.RawMessage(`{"id":"0612-1"}`)}, nil // not on disk
 			}
-			return record.Reply{Body: json.RawMessage(`{"id":"0612-1"}`), OnDisk: true}, nil
+			return request.Reply{Body: json.RawMessage(`{"id":"0612-1"}`), OnDisk: true}, nil
 		}
 		w := newWitness(t, b.addr())
 		p, _ := runPublisher(t, r, b.settings())
@@ -93,9 +93,9 @@ func TestRetainedCommandIsIgnored(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		w := newWitness(t, b.addr())
 		r := newRoom()
-		r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
+		r.bench.do = func(context.Context, request.Request) (request.Reply, error) {
 			t.Error("a retained command reached the bench")
-			return record.Reply{}, nil
+			return request.Reply{}, nil
 		}
 		_, inside := b.(*builtIn)
 		if inside {
@@ -133,16 +133,16 @@ func TestCommandQueue(t *testing.T) {
 	release := make(chan struct{})
 	var mu sync.Mutex
 	var order []string
-	r.bench.do = func(ctx context.Context, q record.Request) (record.Reply, error) {
+	r.bench.do = func(ctx context.Context, q request.Request) (request.Reply, error) {
 		select {
 		case <-release:
 		case <-ctx.Done():
-			return record.Reply{}, ctx.Err()
+			return request.Reply{}, ctx.Err()
 		}
 		mu.Lock()
 		defer mu.Unlock()
 		order = append(order, q.Key)
-		return record.Reply{OnDisk: true}, nil
+		return request.Reply{OnDisk: true}, nil
 	}
 	w := newWitness(t, b.addr())
 	p, _ := runPublisher(t, r, b.settings())
@@ -167,8 +167,8 @@ func TestCommandQueue(t *testing.T) {
 func TestPeerToolsCommand(t *testing.T) {
 	b := newMosquitto(t).(*mosquitto)
 	r := newRoom()
-	r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
-		return record.Reply{Body: json.RawMessage(`{"id":"0612-1"}`), OnDisk: true}, nil
+	r.bench.do = func(context.Context, request.Request) (request.Reply, error) {
+		return request.Reply{Body: json.RawMessage(`{"id":"0612-1"}`), OnDisk: true}, nil
 	}
 	w := newWitness(t, b.addr())
 	p, _ := runPublisher(t, r, b.settings())

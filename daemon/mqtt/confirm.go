@@ -7,14 +7,14 @@ import (
 	"sync"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
 // LampTaker is a [Bench] that wants to know how the lamps stand that report back.
 type LampTaker interface {
 	// Lamp takes in how a lamp stands. It may block while the bench is far behind.
-	Lamp(ctx context.Context, light string, w record.LampWord)
+	Lamp(ctx context.Context, light string, w light.Report)
 }
 
 const (
@@ -134,10 +134,10 @@ func (c *confirmation) tell() {
 	}
 }
 
-func (c *confirmation) word() record.LampWord {
+func (c *confirmation) word() light.Report {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	w := record.LampWord{
+	w := light.Report{
 		Told: c.told, Owing: len(c.asks) > 0, Confirmed: c.wasRight, ConfirmedAt: c.rightAt,
 		Says: shortened(c.says), Deaf: c.deaf,
 	}
@@ -184,7 +184,7 @@ func (l *lamp) reportsBack(p *Publisher, topic string, answers map[light.Meaning
 }
 
 // wants is the answer that confirms a payload.
-func (l *lamp) wants(v record.LightView) string {
+func (l *lamp) wants(v view.Light) string {
 	if answer, ok := l.answers[v.Meaning]; ok {
 		return answer
 	}

@@ -11,7 +11,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"pgregory.net/rapid"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
@@ -29,32 +29,32 @@ func TestConfirmation(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		acts []act
-		want record.LampWord
+		want light.Report
 	}{
-		{"nothing told", nil, record.LampWord{}},
-		{"silent", []act{{1 * s, "tell green"}}, record.LampWord{Told: true, Owing: true, OwesSince: 1 * s}},
-		{"silent through repetitions", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {61 * s, "tell red"}}, record.LampWord{Told: true, Owing: true, OwesSince: 1 * s}},
-		{"confirms", []act{{1 * s, "tell green"}, {2 * s, "say green"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
+		{"nothing told", nil, light.Report{}},
+		{"silent", []act{{1 * s, "tell green"}}, light.Report{Told: true, Owing: true, OwesSince: 1 * s}},
+		{"silent through repetitions", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {61 * s, "tell red"}}, light.Report{Told: true, Owing: true, OwesSince: 1 * s}},
+		{"confirms", []act{{1 * s, "tell green"}, {2 * s, "say green"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
 		{"dies after it confirmed", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {31 * s, "tell green"}},
-			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 31 * s}},
+			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 31 * s}},
 		{"comes back", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {62 * s, "tell green"}, {63 * s, "say green"}},
-			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 63 * s}},
+			light.Report{Told: true, Confirmed: true, ConfirmedAt: 63 * s}},
 		{"lies", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {5 * s, "tell red"}, {6 * s, "say green"}, {35 * s, "tell red"}, {36 * s, "say green"}},
-			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 5 * s, Says: "green"}},
+			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 5 * s, Says: "green"}},
 		{"turned by hand", []act{{1 * s, "tell red"}, {2 * s, "say red"}, {9 * s, "say green"}},
-			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s, Says: "green"}},
+			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s, Says: "green"}},
 		{"put right by the repetition", []act{{1 * s, "tell red"}, {2 * s, "say red"}, {9 * s, "say green"}, {31 * s, "tell red"}, {32 * s, "say red"}},
-			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 32 * s}},
-		{"a step behind", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 3 * s, Owing: true, OwesSince: 2 * s}},
-		{"caught up", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}, {4 * s, "say red"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 4 * s}},
-		{"speaks before it is told", []act{{1 * s, "say green"}, {2 * s, "tell green"}}, record.LampWord{Told: true, Owing: true, OwesSince: 2 * s}},
-		{"speaks of its own accord", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {9 * s, "say green"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 9 * s}},
-		{"the broker is lost", []act{{1 * s, "tell green"}, {2 * s, "lose"}}, record.LampWord{}},
-		{"an answer after the loss", []act{{1 * s, "tell green"}, {2 * s, "lose"}, {3 * s, "say green"}}, record.LampWord{}},
+			light.Report{Told: true, Confirmed: true, ConfirmedAt: 32 * s}},
+		{"a step behind", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 3 * s, Owing: true, OwesSince: 2 * s}},
+		{"caught up", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}, {4 * s, "say red"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 4 * s}},
+		{"speaks before it is told", []act{{1 * s, "say green"}, {2 * s, "tell green"}}, light.Report{Told: true, Owing: true, OwesSince: 2 * s}},
+		{"speaks of its own accord", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {9 * s, "say green"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 9 * s}},
+		{"the broker is lost", []act{{1 * s, "tell green"}, {2 * s, "lose"}}, light.Report{}},
+		{"an answer after the loss", []act{{1 * s, "tell green"}, {2 * s, "lose"}, {3 * s, "say green"}}, light.Report{}},
 		{"and told again", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "lose"}, {9 * s, "tell green"}},
-			record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s}},
-		{"the broker does not take it", []act{{1 * s, "fail green"}}, record.LampWord{}},
-		{"the broker does not take the second", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "fail red"}}, record.LampWord{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
+			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s}},
+		{"the broker does not take it", []act{{1 * s, "fail green"}}, light.Report{}},
+		{"the broker does not take the second", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "fail red"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var now time.Duration
@@ -141,20 +141,20 @@ func TestConfirmationIsWhatTheLampShows(t *testing.T) {
 type takingBench struct {
 	*fakeBench
 	mu    sync.Mutex
-	words []record.LampWord
+	words []light.Report
 }
 
-func (b *takingBench) Lamp(_ context.Context, _ string, w record.LampWord) {
+func (b *takingBench) Lamp(_ context.Context, _ string, w light.Report) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.words = append(b.words, w)
 }
 
-func (b *takingBench) word() record.LampWord {
+func (b *takingBench) word() light.Report {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if len(b.words) == 0 {
-		return record.LampWord{}
+		return light.Report{}
 	}
 	return b.words[len(b.words)-1]
 }
@@ -204,7 +204,7 @@ func runs(t *testing.T, r *room, taker *takingBench, s Settings) (stop func()) {
 	return stop
 }
 
-func confirmed(w record.LampWord) bool { return w.Told && !w.Owing && w.Confirmed }
+func confirmed(w light.Report) bool { return w.Told && !w.Owing && w.Confirmed }
 
 // TestLampReportsBack: each form that a lamp may answer in, over a real broker.
 func TestLampReportsBack(t *testing.T) {
@@ -302,12 +302,12 @@ func TestLampThatLies(t *testing.T) {
 	mu.Lock()
 	stuck = words[light.InOrder]
 	mu.Unlock()
-	r.bench.change(func(s *record.Snapshot) { s.Lights[0].Meaning = light.DoNotPrint })
+	r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning = light.DoNotPrint })
 	until(t, "the lie to be seen", func() bool { w := taker.word(); return w.Owing && w.Says == words[light.InOrder] })
 	mu.Lock()
 	stuck = ""
 	mu.Unlock()
-	r.bench.change(func(s *record.Snapshot) { s.Lights[0].Flashing = true })
+	r.bench.change(func(s *view.Snapshot) { s.Lights[0].Flashing = true })
 	until(t, "the lamp to confirm that it flashes", func() bool { return confirmed(taker.word()) })
 	stop()
 }
@@ -320,7 +320,7 @@ func TestAnswersOfAnySize(t *testing.T) {
 	r, taker, stop := runsWith(t, b, Light{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"})
 	for _, m := range light.Meanings() {
 		from := w.mark()
-		r.bench.change(func(s *record.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = m, "now "+string(m) })
+		r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = m, "now "+string(m) })
 		w.hearsAfter(t, from, string(m), is("potlife/bench-1/light/light-1/meaning", string(m)))
 	}
 	if w := taker.word(); w.Confirmed || len(w.Says) > mostSaid+3 {
@@ -337,7 +337,7 @@ func FuzzLampAnswer(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, answer []byte) {
 		l := &lamp{form: FormJSON}
-		v := record.LightView{Meaning: light.DoNotPrint, Colour: "red"}
+		v := view.Light{Meaning: light.DoNotPrint, Colour: "red"}
 		var now time.Duration
 		c := newConfirmation(&now)
 		c.end(c.begin(l.wants(v)), true)

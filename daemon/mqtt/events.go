@@ -4,11 +4,11 @@ import (
 	"context"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // sendEvents sends the next portion of events, once the one before has come back.
-func (p *Publisher) sendEvents(ctx context.Context, snap *record.Snapshot) {
+func (p *Publisher) sendEvents(ctx context.Context, snap *view.Snapshot) {
 	p.more = false
 	now := time.Now()
 	if now.Before(p.notUntil) {

@@ -17,7 +17,11 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
+	"potlifed/model/mix"
 )
 
 func ptr[T any](v T) *T { return &v }
@@ -40,16 +44,16 @@ func (c *bootClock) Now() clock.Instant {
 // fakeBench shows whatever snapshot a test sets, and answers as it is told.
 type fakeBench struct {
 	mu       sync.Mutex
-	snap     *record.Snapshot
+	snap     *view.Snapshot
 	watchers map[chan struct{}]bool
-	do       func(context.Context, record.Request) (record.Reply, error)
+	do       func(context.Context, request.Request) (request.Reply, error)
 }
 
-func newFakeBench(snap *record.Snapshot) *fakeBench {
+func newFakeBench(snap *view.Snapshot) *fakeBench {
 	return &fakeBench{snap: snap, watchers: map[chan struct{}]bool{}}
 }
 
-func (b *fakeBench) Snapshot() *record.Snapshot {
+func (b *fakeBench) Snapshot() *view.Snapshot {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.snap
@@ -67,7 +71,7 @@ func (b *fakeBench) Watch() (<-chan struct{}, func()) {
 	}
 }
 
-func (b *fakeBench) Do(ctx context.Context, r record.Request) (record.Reply, error) {
+func (b *fakeBench) Do(ctx context.Context, r request.Request) (request.Reply, error) {
 	b.mu.Lock()
 	do := b.do
 	b.mu.Unlock()
@@ -75,14 +79,14 @@ func (b *fakeBench) Do(ctx context.Context, r record.Request) (record.Reply, err
 }
 
 // change publishes a changed copy of the snapshot.
-func (b *fakeBench) change(f func(*record.Snapshot)) {
+func (b *fakeBench) change(f func(*view.Snapshot)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	next := *b.snap
-	next.Air = append([]record.AirView(nil), next.Air...)
-	next.Batches = append([]record.BatchView(nil), next.Batches...)
-	next.Alarms = append([]record.AlarmView(nil), next.Alarms...)
-	next.Lights = append([]record.LightView(nil), next.Lights...)
+	next.Air = append([]view.Air(nil), next.Air...)
+	next.Batches = append([]view.Batch(nil), next.Batches...)
+	next.Alarms = append([]view.Alarm(nil), next.Alarms...)
+	next.Lights = append([]view.Light(nil), next.Lights...)
 	next.At, next.Mono = next.At.Add(time.Millisecond), next.Mono+time.Millisecond
 	f(&next)
 	b.snap = &next
@@ -160,13 +164,13 @@ func newRoom() *room {
 	at := now.Wall
 	return &room{
 		clock: c, journal: &fakeJournal{},
-		bench: newFakeBench(&record.Snapshot{
+		bench: newFakeBench(&view.Snapshot{
 			At: at, Mono: now.Mono, Journal: "j1", Bench: "bench-1", Instance: "one", Version: "test", Started: at,
-			Air:     []record.AirView{airView(at, 21, 50)},
-			Scales:  []record.ScaleView{{Time: at, ID: "scale-1", WeightG: ptr(12.0), Stable: true, Quality: record.QualityGood}},
-			Sensors: []record.SensorView{{ID: "bench-air", Condition: "up", Since: at}},
-			Batches: []record.BatchView{{BatchState: batchState("0612-1", at)}},
-			Lights: []record.LightView{{
+			Air:     []view.Air{airView(at, 21, 50)},
+			Scales:  []view.Scale{{Time: at, ID: "scale-1", WeightG: ptr(12.0), Stable: true, Quality: view.QualityGood}},
+			Sensors: []view.Sensor{{ID: "bench-air", Condition: "up", Since: at}},
+			Batches: []view.Batch{{BatchState: batchState("0612-1", at)}},
+			Lights: []view.Light{{
 				Time: at, ID: "light-1", Meaning: light.InOrder, Colour: light.InOrder.Colour(), Reason: "all well", Press: "press-1", Batch: "0612-1",
 			}},
 		}),
@@ -174,9 +178,9 @@ func newRoom() *room {
 }
 
 // event writes an event and shows it in the snapshot, with whatever else it changed.
-func (r *room) event(batch string, f func(*record.Snapshot)) {
+func (r *room) event(batch string, f func(*view.Snapshot)) {
 	seq := r.journal.add(batch)
-	r.bench.change(func(s *record.Snapshot) {
+	r.bench.change(func(s *view.Snapshot) {
 		s.Seq = seq
 		if f != nil {
 			f(s)
@@ -184,23 +188,23 @@ func (r *room) event(batch string, f func(*record.Snapshot)) {
 	})
 }
 
-func airView(at time.Time, temperatureC, humidityPct float64) record.AirView {
-	return record.AirView{
+func airView(at time.Time, temperatureC, humidityPct float64) view.Air {
+	return view.Air{
 		Time: at, Zone: "bench", Sensor: "bench-air", TemperatureC: ptr(temperatureC), HumidityPct: ptr(humidityPct),
-		Quality: record.QualityGood,
+		Quality: view.QualityGood,
 	}
 }
 
-func batchState(id string, at time.Time) record.BatchState {
-	return record.BatchState{
-		Time: at, ID: id, Ink: "gloss-4", Press: ptr("press-1"), Zone: "bench", State: record.Open,
+func batchState(id string, at time.Time) view.BatchState {
+	return view.BatchState{
+		Time: at, ID: id, Ink: "gloss-4", Press: ptr("press-1"), Zone: "bench", State: lifecycle.Open,
 		MixedAt: ptr(at.Add(-time.Hour)), GoodAt: ptr(at), AgeS: ptr(3600.0), Spent: ptr(0.15),
-		RemainingS: &record.Span[float64]{Expected: 21600, Low: 14400, High: 28800},
-		EndsAt: &record.Span[time.Time]{
+		RemainingS: &view.Span[float64]{Expected: 21600, Low: 14400, High: 28800},
+		EndsAt: &view.Span[time.Time]{
 			Expected: at.Add(6 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(8 * time.Hour),
 		},
-		Risk: ptr(0.001), Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
-		Quality: record.QualityGood,
+		Risk: ptr(0.001), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+		Quality: view.QualityGood,
 	}
 }
 

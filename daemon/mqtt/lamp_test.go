@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
@@ -31,7 +31,7 @@ func TestLampOfAnotherMaker(t *testing.T) {
 		}
 		for _, m := range light.Meanings() {
 			from := w.mark()
-			r.bench.change(func(s *record.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = m, "now "+string(m) })
+			r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = m, "now "+string(m) })
 			w.hearsAfter(t, from, string(m), is(topic, words[m]))
 		}
 		from := w.mark()

@@ -10,7 +10,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
@@ -57,9 +57,9 @@ type lamp struct {
 	log       *slog.Logger
 
 	// Of run's goroutine alone:
-	snap   *record.Snapshot
+	snap   *view.Snapshot
 	seenAt time.Time // when snap was new, by Go's clock
-	told   record.LightView
+	told   view.Light
 	sentAt time.Duration
 	epoch  uint64 // of the connection that has it
 }
@@ -102,16 +102,16 @@ func newLamp(p *Publisher, of Light, form Form, topic string) *lamp {
 
 // unknown is what a light shows when nobody can say. It is never in time for
 // anything: its validity ends when it is said.
-func unknown(id string, at time.Time, reason string) record.LightView {
-	return record.LightView{
+func unknown(id string, at time.Time, reason string) view.Light {
+	return view.Light{
 		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
 		Colour: light.Unknown.Colour(), Flashing: light.Unknown.AlwaysFlashes(), Reason: reason,
 	}
 }
 
-// view is what a light is to show by a snapshot. What stands still or is disputed is
+// shownBy is what a light is to show by a snapshot. What stands still or is disputed is
 // never passed on.
-func view(snap *record.Snapshot, id string, hung, disputed bool) record.LightView {
+func shownBy(snap *view.Snapshot, id string, hung, disputed bool) view.Light {
 	switch {
 	case hung:
 		return unknown(id, snap.At, reasonHung)
@@ -120,7 +120,7 @@ func view(snap *record.Snapshot, id string, hung, disputed bool) record.LightVie
 	}
 	for _, v := range snap.Lights {
 		if v.ID == id {
-			v.ValidUntil = snap.At.Add(record.LightValidFor)
+			v.ValidUntil = snap.At.Add(view.LightValidFor)
 			return v
 		}
 	}
@@ -139,7 +139,7 @@ type lightWire struct {
 	Batch      string        `json:"batch,omitempty"`
 }
 
-func (l *lamp) payload(v record.LightView) []byte {
+func (l *lamp) payload(v view.Light) []byte {
 	switch l.form {
 	case formOwn:
 		if payload, ok := l.flashing[v.Meaning]; ok && v.Flashing {
@@ -217,7 +217,7 @@ func (l *lamp) update() {
 		l.unseen(true)
 		every = l.probe // the lamp waits for the rights to be mended
 	}
-	v := view(l.snap, l.id, time.Since(l.seenAt) >= l.hung, l.disputed())
+	v := shownBy(l.snap, l.id, time.Since(l.seenAt) >= l.hung, l.disputed())
 	_, mono := l.now()
 	if epoch == l.epoch && mono-l.sentAt < every && !lightMoved(l.told, v) {
 		return
@@ -228,7 +228,7 @@ func (l *lamp) update() {
 }
 
 // ask sends what the lamp is to show, and has it owe an answer if it is one that answers.
-func (l *lamp) ask(v record.LightView) bool {
+func (l *lamp) ask(v view.Light) bool {
 	if l.confirm == nil {
 		return l.send(v, writeTimeout)
 	}
@@ -238,12 +238,12 @@ func (l *lamp) ask(v record.LightView) bool {
 	return taken
 }
 
-func lightMoved(a, b record.LightView) bool {
+func lightMoved(a, b view.Light) bool {
 	return a.Meaning != b.Meaning || a.Colour != b.Colour || a.Flashing != b.Flashing ||
 		a.Reason != b.Reason || a.Press != b.Press || a.Batch != b.Batch
 }
 
-func (l *lamp) send(v record.LightView, timeout time.Duration) bool {
+func (l *lamp) send(v view.Light, timeout time.Duration) bool {
 	if epoch, _ := l.conn.current(); epoch == 0 {
 		return false // its will has said it
 	}

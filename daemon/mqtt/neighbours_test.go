@@ -7,7 +7,7 @@ import (
 	"sync"
 	"testing"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
@@ -75,9 +75,9 @@ func TestOtherBenchesAreHeard(t *testing.T) {
 		until(t, "what was kept", to.has("available bench-2 true, kept true"))
 		until(t, "the light that was kept", to.has("light bench-2 light-1, kept true", `"meaning":"in-order"`))
 		until(t, "the batch that was kept", to.has("batch bench-2 0612-1, kept true", `"ink":"gloss-4"`))
-		r.bench.change(func(s *record.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = light.Soon, "soon" })
+		r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = light.Soon, "soon" })
 		until(t, "the light, live", to.has("light bench-2 light-1, kept false", `"meaning":"soon"`))
-		r.bench.change(func(s *record.Snapshot) { s.Batches = nil })
+		r.bench.change(func(s *view.Snapshot) { s.Batches = nil })
 		until(t, "the end of the batch", func() bool { return to.has("batch bench-2 0612-1, kept false: ")() })
 		cable.cut()
 		until(t, "the loss", to.has("contact false"))

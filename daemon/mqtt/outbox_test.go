@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // flaky is a broker as an outbox sees it, and the reader behind it.
@@ -164,7 +165,7 @@ func TestCutsLoseNoEvent(t *testing.T) {
 		p, _ := runPublisher(t, r, s, func(p *Publisher) { p.pause = 0 })
 		const events, cuts = 3000, 3
 		for i := range events {
-			r.event("0612-1", func(*record.Snapshot) {})
+			r.event("0612-1", func(*view.Snapshot) {})
 			if i%(events/cuts) == events/cuts/2 {
 				until(t, "events to flow", func() bool { return len(w.on(root+"event")) > 0 && p.Connected() })
 				cable.cut()
@@ -185,7 +186,7 @@ func TestBrokerThatNeverAcknowledges(t *testing.T) {
 	until(t, "the connection", p.Connected)
 	broker := b.(*builtIn).broker
 	broker.guard.turns.index.RLock() // whoever retains a message waits
-	r.bench.change(func(s *record.Snapshot) { s.Air = []record.AirView{airView(s.At, 33, 50)} })
+	r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 33, 50)} })
 	until(t, "the failure to be counted", func() bool { return p.Status().Messages[Count{"out", "error"}] > 0 })
 	if n := p.Status().Waiting; n == 0 {
 		t.Error("nothing waits although nothing was acknowledged")
@@ -214,7 +215,7 @@ func TestStateAheadOfTheJournal(t *testing.T) {
 	journal := &askedJournal{fakeJournal: r.journal}
 	w := newWitness(t, b.addr())
 	runPublisher(t, r, b.settings(), func(p *Publisher) { p.journal, p.outbox.journal = journal, journal })
-	r.bench.change(func(s *record.Snapshot) { s.Seq = 3 })
+	r.bench.change(func(s *view.Snapshot) { s.Seq = 3 })
 	began := time.Now()
 	until(t, "events to be asked for", func() bool { return journal.asked.Load() >= 5 })
 	if took := time.Since(began); took < 2*portionPause {

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 const commandHead = `"ref":"r1","at":"2026-06-12T08:00:00+02:00"`
@@ -60,7 +60,7 @@ func TestEveryVerbIsRead(t *testing.T) {
 		}
 	}
 	c, err := ParseCommand("record", []byte(commandExamples["record"]))
-	if r, ok := c.Change.(record.RecordMix); err != nil || !ok || len(r.Components) != 2 || r.Components[1].Can != "h1" {
+	if r, ok := c.Change.(request.RecordMix); err != nil || !ok || len(r.Components) != 2 || r.Components[1].Can != "h1" {
 		t.Errorf("record: %+v, %v", c, err)
 	}
 }
@@ -98,7 +98,7 @@ func TestBadCommandsAreRefused(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got, err := ParseCommand(c.verb, []byte(c.payload))
-			var r *record.Refusal
+			var r *request.Refusal
 			if !errors.As(err, &r) || r.Status != c.status || !strings.Contains(r.Error(), c.says) {
 				t.Errorf("%+v, error %v; want %d with %q", got, err, c.status, c.says)
 			}
@@ -139,7 +139,7 @@ func FuzzParseCommand(f *testing.F) {
 	f.Fuzz(func(t *testing.T, verb string, payload []byte) {
 		c, err := ParseCommand(verb, payload)
 		if err != nil {
-			var r *record.Refusal
+			var r *request.Refusal
 			if !errors.As(err, &r) || r.Status < 400 || r.Detail == "" {
 				t.Fatalf("error %v is no refusal with a reason", err)
 			}

@@ -12,17 +12,19 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // Bench is what is published, and what obeys commands.
 type Bench interface {
 	// Snapshot returns the newest snapshot, never nil.
-	Snapshot() *record.Snapshot
+	Snapshot() *view.Snapshot
 	// Watch returns a channel that is signalled after each new snapshot, and a
 	// function that ends this.
 	Watch() (signal <-chan struct{}, stop func())
 	// Do carries out a change. The error is a *record.Refusal or the context's.
-	Do(ctx context.Context, r record.Request) (record.Reply, error)
+	Do(ctx context.Context, r request.Request) (request.Reply, error)
 }
 
 // Journal is where events come from.
@@ -218,7 +220,7 @@ func (p *Publisher) round(ctx context.Context) {
 	p.wait(snap, due)
 }
 
-func (p *Publisher) wait(snap *record.Snapshot, states int) {
+func (p *Publisher) wait(snap *view.Snapshot, states int) {
 	n := states + len(p.unsent)
 	if p.outbox.loaded && snap.Seq > p.outbox.cursor {
 		n += int(snap.Seq - p.outbox.cursor)
@@ -229,7 +231,7 @@ func (p *Publisher) wait(snap *record.Snapshot, states int) {
 }
 
 // sendStates publishes what is due and returns how many are so still.
-func (p *Publisher) sendStates(snap *record.Snapshot, mono time.Duration) int {
+func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 	due := p.states.round(snap, mono, p.touched)
 	messages := make([]message, 0, len(due))
 	sent := make([]candidate, 0, len(due))
@@ -252,7 +254,7 @@ func (p *Publisher) sendStates(snap *record.Snapshot, mono time.Duration) int {
 		c.taken()
 		p.handed.sent(p.topics.stateKind(c.topic), time.Now())
 		switch v := c.value.(type) {
-		case record.AirView:
+		case view.Air:
 			p.observe(v)
 		case daemonWire:
 			p.others.own()
@@ -265,7 +267,7 @@ func (p *Publisher) sendStates(snap *record.Snapshot, mono time.Duration) int {
 }
 
 // observe measures from reading to broker, for readings that were not sent before.
-func (p *Publisher) observe(v record.AirView) {
+func (p *Publisher) observe(v view.Air) {
 	if last, ok := p.readAt[v.Zone]; p.published != nil && v.Mono > 0 && (!ok || v.Mono > last) {
 		p.published(clock.Took(p.clock, p.clock.Now().Mono-v.Mono))
 	}

@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
@@ -17,8 +17,8 @@ const root = "potlife/bench-1/"
 func TestStatesAreThere(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		r := newRoom()
-		r.bench.change(func(s *record.Snapshot) {
-			s.Alarms = []record.AlarmView{{Time: s.At, Seq: 3, Name: "batch-ending", Subject: "0612-1", State: "unacknowledged", Priority: "high", Since: s.At, Text: "soon"}}
+		r.bench.change(func(s *view.Snapshot) {
+			s.Alarms = []view.Alarm{{Time: s.At, Seq: 3, Name: "batch-ending", Subject: "0612-1", State: "unacknowledged", Priority: "high", Since: s.At, Text: "soon"}}
 		})
 		w := newWitness(t, b.addr())
 		p, stop := runPublisher(t, r, b.settings())
@@ -41,7 +41,7 @@ func TestStatesAreThere(t *testing.T) {
 		w.hearsAfter(t, before, "the event", jsonHas(root+"event", "batch", "0612-1"))
 		w.hearsAfter(t, before, "its batch again", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
 
-		r.bench.change(func(s *record.Snapshot) { s.Batches, s.Alarms = nil, nil })
+		r.bench.change(func(s *view.Snapshot) { s.Batches, s.Alarms = nil, nil })
 		w.hears(t, "the end of the batch", is(root+"batch/0612-1", ""))
 		w.hears(t, "the end of the alarm", is(root+"alarm/batch-ending/0612-1", ""))
 		stop()
@@ -91,7 +91,7 @@ func TestWillsOfACutConnection(t *testing.T) {
 		w.hearsAfter(t, before, "the light's will", is(root+"light/light-1/meaning", "unknown"))
 		w.hearsAfter(t, before, "the light's will", jsonHas(root+"light/light-1", "meaning", "unknown"))
 		until(t, "the loss to be noticed", func() bool { return !p.Status().Connected })
-		r.bench.change(func(s *record.Snapshot) { s.Air = []record.AirView{airView(s.At, 25, 50)} })
+		r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 25, 50)} })
 		until(t, "a state to wait", func() bool { return p.Status().Waiting >= 1 })
 		after := w.mark()
 		cable.mend()
@@ -121,8 +121,8 @@ func TestOutageLosesNothing(t *testing.T) {
 		cable.cut()
 		until(t, "the loss to be noticed", func() bool { return !p.Connected() })
 		for i := range during {
-			r.event("0612-1", func(s *record.Snapshot) {
-				s.Air = []record.AirView{airView(s.At, 22+float64(i), 50)} // telemetry: the newest is enough
+			r.event("0612-1", func(s *view.Snapshot) {
+				s.Air = []view.Air{airView(s.At, 22+float64(i), 50)} // telemetry: the newest is enough
 			})
 		}
 		until(t, "events to wait", func() bool { return p.Status().Waiting >= during })
@@ -204,7 +204,7 @@ func TestAnotherInstanceStopsTheLights(t *testing.T) {
 	b := newBuiltIn(t)
 	w := newWitness(t, b.addr())
 	one, two := newRoom(), newRoom()
-	two.bench.change(func(s *record.Snapshot) { s.Instance = "two" })
+	two.bench.change(func(s *view.Snapshot) { s.Instance = "two" })
 	s := b.settings()
 	p1, _ := runPublisher(t, one, s)
 	w.hears(t, "the light", is(root+"light/light-1/meaning", "in-order"))
@@ -230,7 +230,7 @@ func TestRetainedInstanceIsNoOther(t *testing.T) {
 	w.hears(t, "the daemon", jsonHas(root+"daemon", "instance", "one"))
 	stop()
 	next := newRoom()
-	next.bench.change(func(s *record.Snapshot) { s.Instance = "two" })
+	next.bench.change(func(s *view.Snapshot) { s.Instance = "two" })
 	p, _ := runPublisher(t, next, b.settings())
 	w.hears(t, "the next daemon", jsonHas(root+"daemon", "instance", "two"))
 	w.hears(t, "the light", is(root+"light/light-1/meaning", "in-order"))
@@ -245,7 +245,7 @@ func TestJournalFaultDelaysEventsOnly(t *testing.T) {
 	r.journal.fails = fmt.Errorf("disk full")
 	w := newWitness(t, b.addr())
 	p, _ := runPublisher(t, r, b.settings())
-	r.event("0612-1", func(s *record.Snapshot) { s.Air = []record.AirView{airView(s.At, 30, 80)} })
+	r.event("0612-1", func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 30, 80)} })
 	w.hears(t, "air", jsonHas(root+"air/bench", "temperature_c", 30.0))
 	w.hears(t, "the light", is(root+"light/light-1/meaning", "in-order"))
 	r.journal.mu.Lock()
@@ -271,16 +271,16 @@ func TestNoBrokerIsNoHindrance(t *testing.T) {
 
 func TestHungBenchIsUnknown(t *testing.T) {
 	snap := newRoom().bench.Snapshot()
-	if v := view(snap, "light-1", true, false); v.Meaning != light.Unknown || !v.Flashing || v.Colour != "yellow" {
+	if v := shownBy(snap, "light-1", true, false); v.Meaning != light.Unknown || !v.Flashing || v.Colour != "yellow" {
 		t.Errorf("a bench that stands still shows %+v", v)
 	}
-	if v := view(snap, "light-1", false, true); v.Meaning != light.Unknown {
+	if v := shownBy(snap, "light-1", false, true); v.Meaning != light.Unknown {
 		t.Errorf("a disputed bench shows %v", v.Meaning)
 	}
-	if v := view(snap, "no-such", false, false); v.Meaning != light.Unknown {
+	if v := shownBy(snap, "no-such", false, false); v.Meaning != light.Unknown {
 		t.Errorf("a light that is not known shows %v", v.Meaning)
 	}
-	if v := view(snap, "light-1", false, false); v.Meaning != light.InOrder {
+	if v := shownBy(snap, "light-1", false, false); v.Meaning != light.InOrder {
 		t.Errorf("all is well and the light shows %v", v.Meaning)
 	}
 }
@@ -294,7 +294,7 @@ func TestLampNoticesAHungBench(t *testing.T) {
 	before := w.mark()
 	w.hearsAfter(t, before, "unknown without a new snapshot", is(root+"light/light-1/meaning", "unknown"))
 	before = w.mark()
-	r.bench.change(func(*record.Snapshot) {})
+	r.bench.change(func(*view.Snapshot) {})
 	w.hearsAfter(t, before, "the light again", is(root+"light/light-1/meaning", "in-order"))
 }
 
@@ -307,10 +307,10 @@ func TestReadingToPublishIsMeasured(t *testing.T) {
 	until(t, "the connection", p.Connected)
 	until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
 	read := r.clock.Now().Mono
-	r.bench.change(func(s *record.Snapshot) {
+	r.bench.change(func(s *view.Snapshot) {
 		v := airView(s.At, 30, 60)
 		v.Mono = read
-		s.Air = []record.AirView{v}
+		s.Air = []view.Air{v}
 	})
 	select {
 	case d := <-took:
@@ -320,7 +320,7 @@ func TestReadingToPublishIsMeasured(t *testing.T) {
 	case <-time.After(10 * time.Second):
 		t.Fatal("not measured")
 	}
-	r.event("0612-1", func(s *record.Snapshot) { s.Air[0].Quality = record.QualityUncertain }) // the same reading
+	r.event("0612-1", func(s *view.Snapshot) { s.Air[0].Quality = view.QualityUncertain }) // the same reading
 	until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 && p.Status().Messages[Count{"out", "ok"}] > 8 })
 	stop()
 	if len(took) > 0 {

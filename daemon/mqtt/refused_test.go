@@ -7,7 +7,8 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // everythingBut are rules that allow everything under the bench but one thing on one
@@ -54,7 +55,7 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 				t.Errorf("more than the one topic is named: %s", p.Status().Swallowed)
 			}
 			// The others are not held up.
-			r.bench.change(func(s *record.Snapshot) { s.Air = []record.AirView{airView(s.At, 33, 50)} })
+			r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 33, 50)} })
 			w.hears(t, "air", jsonHas(root+"air/bench", "temperature_c", 33.0))
 			if c.topic == "event" {
 				if seq, err := r.journal.Cursor(t.Context(), cursorName); err != nil || seq != 0 {
@@ -68,7 +69,7 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 			}
 			m.rights("topic readwrite potlife/#\n")
 			for range after {
-				r.event("0612-1", func(s *record.Snapshot) { s.Lights[0].Reason += "." })
+				r.event("0612-1", func(s *view.Snapshot) { s.Lights[0].Reason += "." })
 			}
 			until(t, "all to be well", func() bool {
 				seq, err := r.journal.Cursor(t.Context(), cursorName)
@@ -88,8 +89,8 @@ func TestBrokerThatRefusesAnswers(t *testing.T) {
 	m := newMosquitto(t).(*mosquitto)
 	m.rights(everythingBut("done/#", "read"))
 	r := newRoom()
-	r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
-		return record.Reply{Body: json.RawMessage(`{"id":"press-1"}`), OnDisk: true}, nil
+	r.bench.do = func(context.Context, request.Request) (request.Reply, error) {
+		return request.Reply{Body: json.RawMessage(`{"id":"press-1"}`), OnDisk: true}, nil
 	}
 	w := newWitness(t, m.addr())
 	p, _ := runPublisher(t, r, m.settings(), func(p *Publisher) {

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // What is worth a message. The figures are the contract's where it has them; the
@@ -61,12 +61,12 @@ func (c candidate) message() (message, error) {
 type states struct {
 	topics Topics
 	online bool // the broker has the availability
-	daemon kept[record.Snapshot]
-	air    shelf[record.AirView]
-	scales shelf[record.ScaleView]
-	batch  shelf[record.BatchState]
-	alarms shelf[record.AlarmView]
-	sensor shelf[record.SensorView]
+	daemon kept[view.Snapshot]
+	air    shelf[view.Air]
+	scales shelf[view.Scale]
+	batch  shelf[view.BatchState]
+	alarms shelf[view.Alarm]
+	sensor shelf[view.Sensor]
 
 	offset  time.Duration // bench time less boot clock
 	allAt   time.Duration // when everything was last due
@@ -79,11 +79,11 @@ type states struct {
 func newStates(topics Topics) *states {
 	s := &states{
 		topics: topics,
-		air:    newShelf[record.AirView](topics.Air),
-		scales: newShelf[record.ScaleView](topics.Scale),
-		batch:  newShelf[record.BatchState](topics.Batch),
-		sensor: newShelf[record.SensorView](topics.Sensor),
-		alarms: newShelf[record.AlarmView](func(id string) string { return topics.root + wordAlarm + "/" + id }),
+		air:    newShelf[view.Air](topics.Air),
+		scales: newShelf[view.Scale](topics.Scale),
+		batch:  newShelf[view.BatchState](topics.Batch),
+		sensor: newShelf[view.Sensor](topics.Sensor),
+		alarms: newShelf[view.Alarm](func(id string) string { return topics.root + wordAlarm + "/" + id }),
 	}
 	s.daemon.at = never
 	return s
@@ -103,7 +103,7 @@ func (s *states) again() {
 // round returns what is due of a snapshot at the given time of the bench clock.
 // Touched are the subjects of events since the last round. The result is valid until
 // the next call.
-func (s *states) round(snap *record.Snapshot, now time.Duration, touched map[string]bool) []candidate {
+func (s *states) round(snap *view.Snapshot, now time.Duration, touched map[string]bool) []candidate {
 	offset := time.Duration(snap.At.UnixNano()) - snap.Mono
 	stepped := s.started && (offset-s.offset).Abs() >= clockStep
 	s.offset = offset
@@ -137,7 +137,7 @@ type daemonWire struct {
 	Started  time.Time `json:"started"`
 }
 
-func (s *states) daemonDue(snap *record.Snapshot, now time.Duration) {
+func (s *states) daemonDue(snap *view.Snapshot, now time.Duration) {
 	if s.daemon.sent && now-s.daemon.at < daemonEvery {
 		return
 	}
@@ -146,7 +146,7 @@ func (s *states) daemonDue(snap *record.Snapshot, now time.Duration) {
 	})
 }
 
-func (s *states) airDue(snap *record.Snapshot, now time.Duration) {
+func (s *states) airDue(snap *view.Snapshot, now time.Duration) {
 	s.air.round++
 	for _, v := range snap.Air {
 		k := s.air.get(v.Zone)
@@ -157,7 +157,7 @@ func (s *states) airDue(snap *record.Snapshot, now time.Duration) {
 	}
 }
 
-func airMoved(a, b record.AirView) bool {
+func airMoved(a, b view.Air) bool {
 	return a.Quality != b.Quality || a.Why != b.Why ||
 		moved(a.TemperatureC, b.TemperatureC, airDeadbandC) || moved(a.HumidityPct, b.HumidityPct, airDeadbandPct)
 }
@@ -171,14 +171,14 @@ func moved(a, b *float64, deadband float64) bool {
 }
 
 type scaleWire struct {
-	Time    time.Time      `json:"time,omitzero"` // absent before the first line
-	WeightG *float64       `json:"weight_g,omitempty"`
-	Stable  bool           `json:"stable"`
-	Quality record.Quality `json:"quality"`
-	Why     string         `json:"why,omitempty"`
+	Time    time.Time    `json:"time,omitzero"` // absent before the first line
+	WeightG *float64     `json:"weight_g,omitempty"`
+	Stable  bool         `json:"stable"`
+	Quality view.Quality `json:"quality"`
+	Why     string       `json:"why,omitempty"`
 }
 
-func (s *states) scalesDue(snap *record.Snapshot, now time.Duration) {
+func (s *states) scalesDue(snap *view.Snapshot, now time.Duration) {
 	s.scales.round++
 	for _, v := range snap.Scales {
 		k := s.scales.get(v.ID)
@@ -199,7 +199,7 @@ func (s *states) scalesDue(snap *record.Snapshot, now time.Duration) {
 	}
 }
 
-func scaleMoved(a, b record.ScaleView) bool {
+func scaleMoved(a, b view.Scale) bool {
 	return a.Stable != b.Stable || a.Quality != b.Quality || a.Why != b.Why || !same(a.WeightG, b.WeightG)
 }
 
@@ -217,7 +217,7 @@ type sensorWire struct {
 	Detail    string    `json:"detail,omitempty"`
 }
 
-func (s *states) sensorsDue(snap *record.Snapshot, now time.Duration) {
+func (s *states) sensorsDue(snap *view.Snapshot, now time.Duration) {
 	s.sensor.round++
 	for _, v := range snap.Sensors {
 		k := s.sensor.get(v.ID)
@@ -231,7 +231,7 @@ func (s *states) sensorsDue(snap *record.Snapshot, now time.Duration) {
 	}
 }
 
-func (s *states) batchesDue(snap *record.Snapshot, now time.Duration, touched map[string]bool) {
+func (s *states) batchesDue(snap *view.Snapshot, now time.Duration, touched map[string]bool) {
 	s.batch.round++
 	for i := range snap.Batches {
 		v := &snap.Batches[i].BatchState
@@ -241,12 +241,12 @@ func (s *states) batchesDue(snap *record.Snapshot, now time.Duration, touched ma
 		}
 		s.add(k.topic, 1, v, func() { k.value, k.sent, k.at = *v, true, now })
 	}
-	s.batch.gone(func(id string, k *kept[record.BatchState]) {
+	s.batch.gone(func(id string, k *kept[view.BatchState]) {
 		s.add(k.topic, 1, nil, func() { delete(s.batch.byID, id) })
 	})
 }
 
-func batchMoved(a, b *record.BatchState) bool {
+func batchMoved(a, b *view.BatchState) bool {
 	if a.State != b.State || a.Quality != b.Quality || a.Why != b.Why ||
 		a.Ink != b.Ink || a.Zone != b.Zone || !same(a.Press, b.Press) ||
 		!sameTime(a.MixedAt, b.MixedAt) || !sameTime(a.GoodAt, b.GoodAt) ||
@@ -276,7 +276,7 @@ func endMoved(was, is, now time.Time) bool {
 	return is.Sub(was).Abs() >= limit
 }
 
-func (s *states) alarmsDue(snap *record.Snapshot, now time.Duration, touched map[string]bool) {
+func (s *states) alarmsDue(snap *view.Snapshot, now time.Duration, touched map[string]bool) {
 	s.alarms.round++
 	for _, v := range snap.Alarms {
 		id := v.Name + "/" + v.Subject
@@ -290,7 +290,7 @@ func (s *states) alarmsDue(snap *record.Snapshot, now time.Duration, touched map
 			k.value, k.sent, k.at = v, true, now
 		})
 	}
-	s.alarms.gone(func(id string, k *kept[record.AlarmView]) {
+	s.alarms.gone(func(id string, k *kept[view.Alarm]) {
 		s.add(k.topic, 1, nil, func() { delete(s.alarms.byID, id) })
 	})
 }

@@ -11,14 +11,15 @@ import (
 
 	"pgregory.net/rapid"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 )
 
 // decider drives the decisions without a broker: what is due is taken.
 type decider struct {
 	*states
 	now  time.Duration
-	snap record.Snapshot
+	snap view.Snapshot
 }
 
 func newDecider() *decider {
@@ -29,7 +30,7 @@ func newDecider() *decider {
 }
 
 // after moves the time on, changes the snapshot and returns the topics that were due.
-func (d *decider) after(by time.Duration, f func(*record.Snapshot), touched ...string) []string {
+func (d *decider) after(by time.Duration, f func(*view.Snapshot), touched ...string) []string {
 	d.now += by
 	d.snap.At, d.snap.Mono = d.snap.At.Add(by), d.snap.Mono+by
 	if f != nil {
@@ -50,26 +51,26 @@ func (d *decider) after(by time.Duration, f func(*record.Snapshot), touched ...s
 }
 
 func TestByException(t *testing.T) {
-	at := func(s *record.Snapshot) time.Time { return s.At }
-	setAir := func(temperature, humidity float64) func(*record.Snapshot) {
-		return func(s *record.Snapshot) { s.Air = []record.AirView{airView(at(s), temperature, humidity)} }
+	at := func(s *view.Snapshot) time.Time { return s.At }
+	setAir := func(temperature, humidity float64) func(*view.Snapshot) {
+		return func(s *view.Snapshot) { s.Air = []view.Air{airView(at(s), temperature, humidity)} }
 	}
-	setBatch := func(f func(*record.BatchState)) func(*record.Snapshot) {
-		return func(s *record.Snapshot) {
+	setBatch := func(f func(*view.BatchState)) func(*view.Snapshot) {
+		return func(s *view.Snapshot) {
 			b := s.Batches[0]
 			b.Time = s.At
 			if b.EndsAt != nil {
 				b.EndsAt = ptr(*b.EndsAt)
 			}
 			f(&b.BatchState)
-			s.Batches = []record.BatchView{b}
+			s.Batches = []view.Batch{b}
 		}
 	}
 	const air, batch, scale, sensor, daemon = root + "air/bench", root + "batch/0612-1", root + "scale/scale-1", root + "sensor/bench-air", root + "daemon"
 	for _, c := range []struct {
 		name    string
 		by      time.Duration
-		f       func(*record.Snapshot)
+		f       func(*view.Snapshot)
 		touched []string
 		want    []string
 	}{
@@ -77,43 +78,43 @@ func TestByException(t *testing.T) {
 		{"within the deadband", time.Second, setAir(21.09, 50.4), nil, nil},
 		{"a tenth of a degree", time.Second, setAir(21.1, 50), nil, []string{air}},
 		{"half a per cent", time.Second, setAir(21, 49.5), nil, []string{air}},
-		{"air that was never measured", time.Second, func(s *record.Snapshot) {
-			s.Air = []record.AirView{{Zone: "bench", Quality: record.QualityGood}}
+		{"air that was never measured", time.Second, func(s *view.Snapshot) {
+			s.Air = []view.Air{{Zone: "bench", Quality: view.QualityGood}}
 		}, nil, []string{air}},
-		{"quality of air", time.Second, func(s *record.Snapshot) {
+		{"quality of air", time.Second, func(s *view.Snapshot) {
 			v := airView(at(s), 21, 50)
-			v.Quality = record.QualityUncertain
-			s.Air = []record.AirView{v}
+			v.Quality = view.QualityUncertain
+			s.Air = []view.Air{v}
 		}, nil, []string{air}},
 		{"a minute's silence", time.Minute, nil, nil, []string{air, batch, daemon}},
 		{"half a minute", 30 * time.Second, nil, nil, []string{daemon}},
-		{"weight", time.Second, func(s *record.Snapshot) {
-			s.Scales = []record.ScaleView{{ID: "scale-1", WeightG: ptr(13.0), Stable: true, Quality: record.QualityGood}}
+		{"weight", time.Second, func(s *view.Snapshot) {
+			s.Scales = []view.Scale{{ID: "scale-1", WeightG: ptr(13.0), Stable: true, Quality: view.QualityGood}}
 		}, nil, []string{scale}},
-		{"weight too soon", 100 * time.Millisecond, func(s *record.Snapshot) {
-			s.Scales = []record.ScaleView{{ID: "scale-1", WeightG: ptr(13.0), Stable: true, Quality: record.QualityGood}}
+		{"weight too soon", 100 * time.Millisecond, func(s *view.Snapshot) {
+			s.Scales = []view.Scale{{ID: "scale-1", WeightG: ptr(13.0), Stable: true, Quality: view.QualityGood}}
 		}, nil, nil},
-		{"weight gone", time.Second, func(s *record.Snapshot) {
-			s.Scales = []record.ScaleView{{ID: "scale-1", Quality: record.QualityBad}}
+		{"weight gone", time.Second, func(s *view.Snapshot) {
+			s.Scales = []view.Scale{{ID: "scale-1", Quality: view.QualityBad}}
 		}, nil, []string{scale}},
-		{"sensor", time.Second, func(s *record.Snapshot) {
-			s.Sensors = []record.SensorView{{ID: "bench-air", Condition: "stale", Since: at(s)}}
+		{"sensor", time.Second, func(s *view.Snapshot) {
+			s.Sensors = []view.Sensor{{ID: "bench-air", Condition: "stale", Since: at(s)}}
 		}, nil, []string{sensor}},
 		{"an event of the batch", time.Second, nil, []string{"0612-1"}, []string{batch}},
 		{"an event of another", time.Second, nil, []string{"0612-2"}, nil},
-		{"quality of the batch", time.Second, setBatch(func(b *record.BatchState) { b.Quality = record.QualityBad }), nil, []string{batch}},
-		{"state", time.Second, setBatch(func(b *record.BatchState) { b.State = record.Resting }), nil, []string{batch}},
-		{"unloaded", time.Second, setBatch(func(b *record.BatchState) { b.Press = nil }), nil, []string{batch}},
-		{"found good", time.Second, setBatch(func(b *record.BatchState) { b.GoodAt = ptr(b.Time) }), nil, []string{batch}},
-		{"parts", time.Second, setBatch(func(b *record.BatchState) { b.Components = nil }), nil, []string{batch}},
-		{"age alone", time.Second, setBatch(func(b *record.BatchState) { b.AgeS = ptr(9999.0) }), nil, nil},
-		{"an end by 59 s", time.Second, setBatch(func(b *record.BatchState) { b.EndsAt.High = b.EndsAt.High.Add(-59 * time.Second) }), nil, nil},
-		{"an end by a minute", time.Second, setBatch(func(b *record.BatchState) { b.EndsAt.High = b.EndsAt.High.Add(-60 * time.Second) }), nil, []string{batch}},
-		{"one per cent of ten minutes", time.Second, setBatch(func(b *record.BatchState) { b.EndsAt.Low = b.Time.Add(10 * time.Minute) }), nil, []string{batch}},
-		{"no end", time.Second, setBatch(func(b *record.BatchState) { b.EndsAt = nil }), nil, []string{batch}},
-		{"closed", time.Second, func(s *record.Snapshot) { s.Batches = nil }, nil, []string{batch}},
+		{"quality of the batch", time.Second, setBatch(func(b *view.BatchState) { b.Quality = view.QualityBad }), nil, []string{batch}},
+		{"state", time.Second, setBatch(func(b *view.BatchState) { b.State = lifecycle.Resting }), nil, []string{batch}},
+		{"unloaded", time.Second, setBatch(func(b *view.BatchState) { b.Press = nil }), nil, []string{batch}},
+		{"found good", time.Second, setBatch(func(b *view.BatchState) { b.GoodAt = ptr(b.Time) }), nil, []string{batch}},
+		{"parts", time.Second, setBatch(func(b *view.BatchState) { b.Components = nil }), nil, []string{batch}},
+		{"age alone", time.Second, setBatch(func(b *view.BatchState) { b.AgeS = ptr(9999.0) }), nil, nil},
+		{"an end by 59 s", time.Second, setBatch(func(b *view.BatchState) { b.EndsAt.High = b.EndsAt.High.Add(-59 * time.Second) }), nil, nil},
+		{"an end by a minute", time.Second, setBatch(func(b *view.BatchState) { b.EndsAt.High = b.EndsAt.High.Add(-60 * time.Second) }), nil, []string{batch}},
+		{"one per cent of ten minutes", time.Second, setBatch(func(b *view.BatchState) { b.EndsAt.Low = b.Time.Add(10 * time.Minute) }), nil, []string{batch}},
+		{"no end", time.Second, setBatch(func(b *view.BatchState) { b.EndsAt = nil }), nil, []string{batch}},
+		{"closed", time.Second, func(s *view.Snapshot) { s.Batches = nil }, nil, []string{batch}},
 		{"everything again", allEvery, nil, nil, []string{air, root + "availability", batch, daemon, scale, sensor}},
-		{"the clock is set", time.Second, func(s *record.Snapshot) { s.At = s.At.Add(time.Hour) }, nil, []string{air, root + "availability", batch, daemon, scale, sensor}},
+		{"the clock is set", time.Second, func(s *view.Snapshot) { s.At = s.At.Add(time.Hour) }, nil, []string{air, root + "availability", batch, daemon, scale, sensor}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			d := newDecider()
@@ -154,8 +155,8 @@ func TestEndMoved(t *testing.T) {
 func TestHeldBackWeightIsSent(t *testing.T) {
 	d := newDecider()
 	d.after(0, nil)
-	if got := d.after(50*time.Millisecond, func(s *record.Snapshot) {
-		s.Scales = []record.ScaleView{{ID: "scale-1", WeightG: ptr(99.0)}}
+	if got := d.after(50*time.Millisecond, func(s *view.Snapshot) {
+		s.Scales = []view.Scale{{ID: "scale-1", WeightG: ptr(99.0)}}
 	}); len(got) != 0 || d.next != 150*time.Millisecond {
 		t.Fatalf("due %v, next in %v; want nothing, and the rest of 200 ms", got, d.next)
 	}
@@ -176,16 +177,16 @@ func TestBrokerHoldsTheTruth(t *testing.T) {
 		for range rapid.IntRange(1, 40).Draw(t, "rounds") {
 			by := time.Duration(rapid.Int64Range(0, int64(2*time.Minute)).Draw(t, "by"))
 			d.now, d.snap.At, d.snap.Mono = d.now+by, d.snap.At.Add(by), d.snap.Mono+by
-			d.snap.Air = []record.AirView{airView(d.snap.At, rapid.Float64Range(10, 35).Draw(t, "T"), 50)}
+			d.snap.Air = []view.Air{airView(d.snap.At, rapid.Float64Range(10, 35).Draw(t, "T"), 50)}
 			d.snap.Batches, d.snap.Alarms = nil, nil
 			for _, id := range ids {
 				if rapid.Bool().Draw(t, "open "+id) {
 					b := batchState(id, d.snap.At)
 					b.EndsAt.Expected = b.EndsAt.Expected.Add(time.Duration(rapid.Int64Range(-100, 100).Draw(t, "move")) * time.Second)
-					d.snap.Batches = append(d.snap.Batches, record.BatchView{BatchState: b})
+					d.snap.Batches = append(d.snap.Batches, view.Batch{BatchState: b})
 				}
 				if rapid.Bool().Draw(t, "alarm "+id) {
-					d.snap.Alarms = append(d.snap.Alarms, record.AlarmView{Name: "batch-ending", Subject: id, State: "unacknowledged"})
+					d.snap.Alarms = append(d.snap.Alarms, view.Alarm{Name: "batch-ending", Subject: id, State: "unacknowledged"})
 				}
 			}
 			if rapid.IntRange(0, 9).Draw(t, "new connection") == 0 {
@@ -213,11 +214,11 @@ func TestBrokerHoldsTheTruth(t *testing.T) {
 	})
 }
 
-func checkHeld(t *rapid.T, held map[string]any, snap *record.Snapshot) {
+func checkHeld(t *rapid.T, held map[string]any, snap *view.Snapshot) {
 	want := map[string]bool{root + "availability": true, root + "daemon": true, root + "air/bench": true, root + "scale/scale-1": true, root + "sensor/bench-air": true}
 	for _, b := range snap.Batches {
 		want[root+"batch/"+b.ID] = true
-		got, ok := held[root+"batch/"+b.ID].(*record.BatchState)
+		got, ok := held[root+"batch/"+b.ID].(*view.BatchState)
 		if !ok {
 			t.Fatalf("batch %s is not held", b.ID)
 		}
@@ -232,7 +233,7 @@ func checkHeld(t *rapid.T, held map[string]any, snap *record.Snapshot) {
 	if !slices.Equal(topics, slices.Sorted(maps.Keys(want))) {
 		t.Fatalf("the broker holds %v, want %v", topics, slices.Sorted(maps.Keys(want)))
 	}
-	air := held[root+"air/bench"].(record.AirView)
+	air := held[root+"air/bench"].(view.Air)
 	if off := math.Abs(*air.TemperatureC - *snap.Air[0].TemperatureC); off >= airDeadbandC {
 		t.Fatalf("the air is off by %v °C", off)
 	}
@@ -244,15 +245,15 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 	r := newRoom()
 	snap := *r.bench.Snapshot()
 	snap.At, snap.Started = at, at.Add(-time.Hour)
-	snap.Air = []record.AirView{airView(at, 21, 50)}
+	snap.Air = []view.Air{airView(at, 21, 50)}
 	snap.Air[0].DewPointC, snap.Air[0].VapourDensity = ptr(10.2), ptr(9.17)
 	snap.Scales[0].Time = at
-	snap.Scales = append(snap.Scales, record.ScaleView{ID: "scale-2", Quality: record.QualityBad, Why: "never heard"})
+	snap.Scales = append(snap.Scales, view.Scale{ID: "scale-2", Quality: view.QualityBad, Why: "never heard"})
 	snap.Sensors[0].Since = at
 	b := batchState("0612-1", at)
 	b.Seq = 41
-	snap.Batches = []record.BatchView{{BatchState: b}}
-	snap.Alarms = []record.AlarmView{{Time: at, Seq: 40, Name: "batch-ending", Subject: "0612-1", State: "acknowledged", Priority: "high", Since: at, Text: "0612-1 ends soon", Response: "Begin the next mix now.", By: "mqtt"}}
+	snap.Batches = []view.Batch{{BatchState: b}}
+	snap.Alarms = []view.Alarm{{Time: at, Seq: 40, Name: "batch-ending", Subject: "0612-1", State: "acknowledged", Priority: "high", Since: at, Text: "0612-1 ends soon", Response: "Begin the next mix now.", By: "mqtt"}}
 	s := newStates(NewTopics("potlife", "bench-1"))
 	var out string
 	for _, c := range s.round(&snap, time.Hour, nil) {
@@ -263,7 +264,7 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 		out += fmt.Sprintf("%s retained=%v qos=%d\n\t%s\n", m.topic, m.retained, m.qos, m.payload)
 	}
 	l := lamp{form: FormJSON}
-	shown := view(&snap, "light-1", false, false)
+	shown := shownBy(&snap, "light-1", false, false)
 	shown.Time, shown.Seq = at, 41
 	for _, form := range []Form{FormJSON, FormMeaning, FormColour} {
 		l.form = form

@@ -15,7 +15,8 @@ import (
 	server "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // Each test here keeps a trap of brokers inside a process from snapping again.
@@ -198,9 +199,9 @@ func TestFloodOfBadCommands(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		r := newRoom()
 		var obeyed atomic.Int32
-		r.bench.do = func(context.Context, record.Request) (record.Reply, error) {
+		r.bench.do = func(context.Context, request.Request) (request.Reply, error) {
 			obeyed.Add(1)
-			return record.Reply{OnDisk: true}, nil
+			return request.Reply{OnDisk: true}, nil
 		}
 		w := newWitness(t, b.addr())
 		p, _ := runPublisher(t, r, b.settings())
@@ -230,7 +231,7 @@ func TestFloodOfBadCommands(t *testing.T) {
 		if before > 0 {
 			t.Errorf("%d bad commands reached the bench", before)
 		}
-		r.bench.change(func(s *record.Snapshot) { s.Air = []record.AirView{airView(s.At, 33, 50)} })
+		r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 33, 50)} })
 		w.hears(t, "air", jsonHas(root+"air/bench", "temperature_c", 33.0))
 		if epoch, _ := p.conn.current(); epoch != 1 {
 			t.Errorf("the connection broke: it is the %dth", epoch)

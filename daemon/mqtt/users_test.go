@@ -11,7 +11,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 // book is a list of users that can be changed. A user's password is his name backwards.
@@ -186,11 +186,11 @@ func TestCommandsOfUsers(t *testing.T) {
 	r := newRoom()
 	var mu sync.Mutex
 	asked := map[string]string{} // by key
-	r.bench.do = func(_ context.Context, q record.Request) (record.Reply, error) {
+	r.bench.do = func(_ context.Context, q request.Request) (request.Reply, error) {
 		mu.Lock()
 		defer mu.Unlock()
 		asked[q.Key] = q.By
-		return record.Reply{OnDisk: true}, nil
+		return request.Reply{OnDisk: true}, nil
 	}
 	p, _ := runPublisher(t, r, b.Own(testSettings("")))
 	until(t, "the connection", p.Connected)

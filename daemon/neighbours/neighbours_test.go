@@ -9,7 +9,8 @@ import (
 
 	"pgregory.net/rapid"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
 
@@ -41,9 +42,9 @@ func (f *floor) light(meaning light.Meaning, press string) []byte {
 
 func (f *floor) batch(id, press string) []byte {
 	now := f.wall.Add(f.apart)
-	b, err := json.Marshal(record.BatchState{
-		Time: now, ID: id, Ink: "gloss-4", Press: &press, Zone: "hall", State: record.Open, Quality: record.QualityGood,
-		EndsAt: &record.Ends{Expected: now.Add(3 * time.Hour), Low: now.Add(2 * time.Hour), High: now.Add(4 * time.Hour)},
+	b, err := json.Marshal(view.BatchState{
+		Time: now, ID: id, Ink: "gloss-4", Press: &press, Zone: "hall", State: lifecycle.Open, Quality: view.QualityGood,
+		EndsAt: &view.Ends{Expected: now.Add(3 * time.Hour), Low: now.Add(2 * time.Hour), High: now.Add(4 * time.Hour)},
 	})
 	if err != nil {
 		panic(err)
@@ -69,7 +70,7 @@ func (f *floor) unknown(t testing.TB, id, why string, age time.Duration) {
 	t.Helper()
 	f.unknownPress(t, id, why, age)
 	for _, x := range f.Benches()[0].Batches {
-		if x.EndsAt != nil || x.Quality != record.QualityBad || x.AsOf == nil {
+		if x.EndsAt != nil || x.Quality != view.QualityBad || x.AsOf == nil {
 			t.Errorf("an old batch looks fresh: %+v", x)
 		}
 	}

@@ -7,7 +7,8 @@ import (
 	"strings"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
 
@@ -52,7 +53,7 @@ func readLight(payload []byte, mono time.Duration) (*lamp, bool) {
 // readBatch reads a batch's payload. Its ends are taken relative to its own time, since
 // the sender's clock may be another.
 func readBatch(id string, payload []byte, mono time.Duration) (*batch, bool) {
-	var v record.BatchState
+	var v view.BatchState
 	if len(payload) > mostPayload || json.Unmarshal(payload, &v) != nil {
 		return nil, false
 	}
@@ -60,12 +61,12 @@ func readBatch(id string, payload []byte, mono time.Duration) (*batch, bool) {
 	if v.Press != nil {
 		row.Press = *v.Press
 	}
-	known := []record.Phase{record.Mixing, record.Resting, record.Open}
+	known := []lifecycle.Phase{lifecycle.Mixing, lifecycle.Resting, lifecycle.Open}
 	if v.ID != id || row.Press != "" && !idShape.MatchString(row.Press) || !slices.Contains(known, v.State) {
 		return nil, false
 	}
-	if row.Quality != record.QualityGood && row.Quality != record.QualityUncertain {
-		row.Quality = record.QualityBad
+	if row.Quality != view.QualityGood && row.Quality != view.QualityUncertain {
+		row.Quality = view.QualityBad
 	}
 	b := &batch{received: received{at: mono, until: mono + batchFor, said: v.Time}, row: row}
 	if v.EndsAt != nil {

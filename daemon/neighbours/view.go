@@ -6,7 +6,8 @@ import (
 	"strings"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
 
@@ -35,15 +36,15 @@ type Press struct {
 // Batch is an open batch of another bench. One that is old has no ends, and the quality
 // bad; AsOf is when it was last heard of.
 type Batch struct {
-	ID      string         `json:"id"`
-	Ink     string         `json:"ink"`
-	Press   string         `json:"press,omitempty"`
-	Zone    string         `json:"zone"`
-	State   record.Phase   `json:"state"`
-	EndsAt  *record.Ends   `json:"ends_at,omitempty" doc:"by this bench's clock"`
-	Quality record.Quality `json:"quality"`
-	Why     string         `json:"why,omitempty"`
-	AsOf    *time.Time     `json:"as_of,omitempty"`
+	ID      string          `json:"id"`
+	Ink     string          `json:"ink"`
+	Press   string          `json:"press,omitempty"`
+	Zone    string          `json:"zone"`
+	State   lifecycle.Phase `json:"state"`
+	EndsAt  *view.Ends      `json:"ends_at,omitempty" doc:"by this bench's clock"`
+	Quality view.Quality    `json:"quality"`
+	Why     string          `json:"why,omitempty"`
+	AsOf    *time.Time      `json:"as_of,omitempty"`
 }
 
 // Why a press or a batch is not known.
@@ -113,11 +114,11 @@ func (r *received) asOf(mono time.Duration, at func(time.Duration) time.Time) *t
 func (b *batch) view(c Contact, mono time.Duration, at func(time.Duration) time.Time) Batch {
 	v := b.row
 	if why := b.old(c, mono); why != "" {
-		v.Quality, v.Why, v.AsOf = record.QualityBad, why, b.asOf(mono, at)
+		v.Quality, v.Why, v.AsOf = view.QualityBad, why, b.asOf(mono, at)
 		return v
 	}
 	if b.ends != nil {
-		v.EndsAt = &record.Ends{Expected: at(b.ends.expected), Low: at(b.ends.low), High: at(b.ends.high)}
+		v.EndsAt = &view.Ends{Expected: at(b.ends.expected), Low: at(b.ends.low), High: at(b.ends.high)}
 	}
 	return v
 }

@@ -8,6 +8,7 @@ import (
 
 	"potlifed/model/cure"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -142,7 +143,7 @@ func (e MixStarted) apply(s *State, r Record) {
 	s.Batches = maps.Clone(s.Batches)
 	s.Batches[e.Batch] = &Batch{
 		ID: e.Batch, Ink: e.Ink, Scale: e.Scale, Zone: e.Zone, For: e.Press, Cup: e.Cup,
-		Colour: e.Colour, Art: e.Art, Phase: Mixing, Mix: e.Mix, Basis: e.Basis, StartedAt: r.Stamp.At,
+		Colour: e.Colour, Art: e.Art, Phase: lifecycle.Mixing, Mix: e.Mix, Basis: e.Basis, StartedAt: r.Stamp.At,
 		ThinnerReason: e.ThinnerReason,
 	}
 }
@@ -285,14 +286,14 @@ func (e Closed) apply(s *State, r Record) {
 }
 
 // phaseOf is the phase that the guided step stands for.
-func phaseOf(b *Batch) Phase {
+func phaseOf(b *Batch) lifecycle.Phase {
 	switch b.Mix.Step {
 	case guide.Rest:
-		return Resting
+		return lifecycle.Resting
 	case guide.Load:
-		return Open
+		return lifecycle.Open
 	}
-	return Mixing
+	return lifecycle.Mixing
 }
 
 // number counts the day's batches.

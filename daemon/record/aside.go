@@ -49,12 +49,3 @@ func (s *State) setAside(scale, but string, at time.Time) {
 
 // Aside reports whether a batch's cup was set aside so that another could be weighed.
 func (b *Batch) Aside() bool { return !b.AsideAt.IsZero() }
-
-// TakeUp takes up a mix that was set aside.
-type TakeUp struct {
-	Batch    string `json:"batch,omitempty" hidden:"true"`
-	Override string `json:"override,omitempty" doc:"the reason to go on although the weight is another than the cup should have"`
-}
-
-// Verb is the last word of the change's path.
-func (TakeUp) Verb() string { return "take-up" }

@@ -238,10 +238,10 @@ func (e PouredFrom) Note() string {
 
 // Components lists what is in the cup by part and can. The masses of a part add up to
 // [Batch.Amounts].
-func (b *Batch) Components() []Component {
+func (b *Batch) Components() []mix.Component {
 	share := 1 - b.GivenAway
 	unnamed := b.Added
-	list := []Component{}
+	list := []mix.Component{}
 	add := func(part mix.Part, can string, g float64) {
 		if g <= 0 {
 			return
@@ -252,7 +252,7 @@ func (b *Batch) Components() []Component {
 				return
 			}
 		}
-		list = append(list, Component{Part: part, Can: can, G: g})
+		list = append(list, mix.Component{Part: part, Can: can, G: g})
 	}
 	for _, d := range b.Mix.Drawn() {
 		add(d.Part, b.canOf(d), share*d.G)
@@ -264,7 +264,7 @@ func (b *Batch) Components() []Component {
 	for _, part := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
 		add(part, b.Cans[part], unnamed.Of(part))
 	}
-	slices.SortStableFunc(list, func(x, y Component) int { return order[x.Part] - order[y.Part] })
+	slices.SortStableFunc(list, func(x, y mix.Component) int { return order[x.Part] - order[y.Part] })
 	return list
 }
 
@@ -279,23 +279,14 @@ func (b *Batch) canOf(d guide.Drawn) string {
 	return d.Can
 }
 
-// LotView is a can that is in a batch.
-type LotView struct {
-	Part     mix.Part `json:"part"`
-	Can      string   `json:"can"`
-	Material string   `json:"material,omitempty"`
-	Lot      string   `json:"lot,omitempty"`
-	Assumed  bool     `json:"assumed,omitempty" doc:"nobody named the can; it was the one in use"`
-}
-
 // Lots names the cans that are in the cup, with the lots of those that were registered,
 // and Notes says which of them should not have been used as they were.
-func (b *Batch) Lots() (lots []LotView, notes []string) {
+func (b *Batch) Lots() (lots []mix.Lot, notes []string) {
 	for _, c := range b.Components() {
 		if c.Can == "" {
 			continue
 		}
-		v := LotView{Part: c.Part, Can: c.Can}
+		v := mix.Lot{Part: c.Part, Can: c.Can}
 		for _, d := range b.Draws {
 			if d.Can == c.Can {
 				v.Material, v.Lot, v.Assumed = d.Material, d.Lot, d.Assumed

@@ -10,6 +10,7 @@ import (
 
 	"potlifed/model/air"
 	"potlifed/model/cure"
+	"potlifed/model/lifecycle"
 )
 
 // The hours of a zone are those that were measured, a fortnight of them, and come
@@ -80,7 +81,7 @@ func BenchmarkApplyMinute(b *testing.B) {
 			place := cure.Place{Exposure: 1, Lag: 25 * time.Minute}
 			for i := range n {
 				id := fmt.Sprint(i)
-				s.Batches[id] = &Batch{ID: id, Zone: "bench", Phase: Open, Cloud: cloud.Clone(), Basis: Basis{Life: ink, Place: place}}
+				s.Batches[id] = &Batch{ID: id, Zone: "bench", Phase: lifecycle.Open, Cloud: cloud.Clone(), Basis: Basis{Life: ink, Place: place}}
 			}
 			at := noon
 			step := cure.Step{Duration: time.Minute, From: mild, To: mild, Kind: cure.Measured}

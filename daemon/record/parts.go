@@ -156,7 +156,7 @@ func scaled(a mix.Amounts, f float64) mix.Amounts {
 	return mix.Amounts{InkG: f * a.InkG, HardenerG: f * a.HardenerG, ThinnerG: f * a.ThinnerG}
 }
 
-func scaledFrom(list []Component, f float64) []Component {
+func scaledFrom(list []mix.Component, f float64) []mix.Component {
 	list = slices.Clone(list)
 	for i := range list {
 		list[i].G *= f
@@ -194,7 +194,7 @@ func (e Thinned) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.Added.ThinnerG += e.G
 		if e.Can != "" {
-			b.AddedFrom = append(slices.Clip(b.AddedFrom), Component{Part: mix.Thinner, Can: e.Can, G: e.G})
+			b.AddedFrom = append(slices.Clip(b.AddedFrom), mix.Component{Part: mix.Thinner, Can: e.Can, G: e.G})
 		}
 		if b.Solvent != nil {
 			c := b.Solvent.Thinned(e.G)

@@ -3,6 +3,7 @@ package record
 import (
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -41,7 +42,7 @@ func (e Reweighed) apply(s *State, _ Record) {
 
 // fill opens the account of a batch's thinner once the batch is mixed.
 func (b *Batch) fill() {
-	if b.Solvent != nil || b.Phase == Mixing {
+	if b.Solvent != nil || b.Phase == lifecycle.Mixing {
 		return
 	}
 	a := b.Amounts()

@@ -16,6 +16,7 @@ import (
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -86,17 +87,6 @@ type PastStep struct {
 // End is when the step ended.
 func (p PastStep) End() time.Time { return p.Start.Add(p.Step.Duration) }
 
-// Phase is where a batch stands, as the wire's `state`.
-type Phase string
-
-// The phases of a batch.
-const (
-	Mixing  Phase = "mixing"
-	Resting Phase = "resting"
-	Open    Phase = "open"
-	Over    Phase = "closed"
-)
-
 // Batch is one mix.
 type Batch struct {
 	ID     string `json:"id"`
@@ -111,7 +101,7 @@ type Batch struct {
 
 	ThinnerReason string `json:"thinner_reason,omitempty"` // why not the usual start
 
-	Phase     Phase               `json:"phase"`
+	Phase     lifecycle.Phase     `json:"phase"`
 	Mix       guide.Mix           `json:"mix"`
 	Cans      map[mix.Part]string `json:"cans,omitempty"`  // by part, of before each pour knew its own
 	Draws     []PouredFrom        `json:"draws,omitempty"` // from registered cans
@@ -136,9 +126,9 @@ type Batch struct {
 
 	// GivenAway is the share of the mix that was split off; Added is what came in since:
 	// thinner in use, another batch. See [Batch.Amounts].
-	GivenAway float64     `json:"given_away,omitempty"`
-	Added     mix.Amounts `json:"added,omitzero"`
-	AddedFrom []Component `json:"added_from,omitempty"` // what of it came from cans that are known
+	GivenAway float64         `json:"given_away,omitempty"`
+	Added     mix.Amounts     `json:"added,omitzero"`
+	AddedFrom []mix.Component `json:"added_from,omitempty"` // what of it came from cans that are known
 	// Solvent is the account of the thinner in the cup, nil until the batch is mixed.
 	Solvent *evaporate.Cup `json:"solvent,omitempty"`
 	// PartWentOff: a part of the same mix went off with no more life behind it than this
@@ -239,7 +229,7 @@ func (s *State) end(b Batch) {
 		b.Spent = b.Cloud.Spent()
 		b.Cloud = nil
 	}
-	b.Phase = Over
+	b.Phase = lifecycle.Closed
 	s.Batches = maps.Clone(s.Batches)
 	delete(s.Batches, b.ID)
 	s.Closed = append(slices.Clone(s.Closed), &b)

@@ -4,6 +4,8 @@ import (
 	"maps"
 	"slices"
 	"time"
+
+	"potlifed/model/lifecycle"
 )
 
 // KindUndone is something that a person took back.
@@ -238,7 +240,7 @@ func (e Undone) apply(s *State, r Record) {
 		s.Closed = slices.DeleteFunc(slices.Clone(s.Closed), func(b *Batch) bool { return b.ID == id })
 		b := *before
 		s.carry(&b)
-		if b.Phase == Mixing && s.weighedBy(b.Scale, id) {
+		if b.Phase == lifecycle.Mixing && s.weighedBy(b.Scale, id) {
 			b.AsideAt = r.Stamp.At
 		}
 		s.Batches[id] = &b
@@ -274,7 +276,7 @@ func (s *State) neverWas(id string, at time.Time) {
 	}
 	delete(s.Batches, id)
 	gone := *b
-	gone.Phase, gone.Press, gone.ClosedAt, gone.Outcome, gone.Cloud = Over, "", at, "undone", nil
+	gone.Phase, gone.Press, gone.ClosedAt, gone.Outcome, gone.Cloud = lifecycle.Closed, "", at, "undone", nil
 	s.Closed = append(slices.Clone(s.Closed), &gone)
 	s.Alarms = maps.Clone(s.Alarms)
 	maps.DeleteFunc(s.Alarms, func(k AlarmKey, _ *Alarm) bool { return k.Subject == id })
@@ -283,18 +285,9 @@ func (s *State) neverWas(id string, at time.Time) {
 // weighedBy reports whether another mix holds a scale.
 func (s *State) weighedBy(scale, but string) bool {
 	for id, b := range s.Batches {
-		if id != but && b.Scale == scale && b.Phase == Mixing && !b.Aside() {
+		if id != but && b.Scale == scale && b.Phase == lifecycle.Mixing && !b.Aside() {
 			return true
 		}
 	}
 	return false
 }
-
-// UndoDoing takes back what was done a moment ago.
-type UndoDoing struct {
-	Batch string `json:"batch,omitempty" hidden:"true"`
-	Seq   uint64 `json:"seq" doc:"the number of the event to take back, which its answer carried"`
-}
-
-// Verb is the last word of the change's path.
-func (UndoDoing) Verb() string { return "undo" }

@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/model/lifecycle"
+	"potlifed/model/mix"
 )
 
 // Journal is the past. Its lists are of events, oldest first unless said otherwise.
@@ -34,27 +36,27 @@ var ErrUnknown = errors.New("the journal knows no such batch")
 
 // Past is a batch as the journal tells it. What has not happened is absent.
 type Past struct {
-	ID        string             `json:"id"`
-	Seq       uint64             `json:"seq" doc:"the number of the event that it began with; an id is given again after a year"`
-	Via       string             `json:"via,omitempty" doc:"the batch that brought the lot in, by a split or a top-up"`
-	Ink       string             `json:"ink"`
-	Cup       string             `json:"cup,omitempty"`
-	Colour    string             `json:"colour_class,omitempty"`
-	Artwork   string             `json:"artwork,omitempty"`
-	State     record.Phase       `json:"state"`
-	StartedAt time.Time          `json:"started_at"`
-	MixedAt   *time.Time         `json:"mixed_at,omitempty"`
-	GoodAt    *time.Time         `json:"good_at,omitempty"`
-	ClosedAt  *time.Time         `json:"closed_at,omitempty"`
-	Outcome   string             `json:"outcome,omitempty"`
-	StillGood string             `json:"still_good,omitempty"`
-	LeftG     *float64           `json:"left_g,omitempty"`
-	Parts     []record.Component `json:"components"`
-	Lots      []record.LotView   `json:"lots"`
-	Warnings  []string           `json:"warnings"`
-	Presses   []Stay             `json:"presses" doc:"where it was loaded, one after another"`
-	Prints    uint64             `json:"prints"`
-	Tests     []record.Test      `json:"tests"`
+	ID        string          `json:"id"`
+	Seq       uint64          `json:"seq" doc:"the number of the event that it began with; an id is given again after a year"`
+	Via       string          `json:"via,omitempty" doc:"the batch that brought the lot in, by a split or a top-up"`
+	Ink       string          `json:"ink"`
+	Cup       string          `json:"cup,omitempty"`
+	Colour    string          `json:"colour_class,omitempty"`
+	Artwork   string          `json:"artwork,omitempty"`
+	State     lifecycle.Phase `json:"state"`
+	StartedAt time.Time       `json:"started_at"`
+	MixedAt   *time.Time      `json:"mixed_at,omitempty"`
+	GoodAt    *time.Time      `json:"good_at,omitempty"`
+	ClosedAt  *time.Time      `json:"closed_at,omitempty"`
+	Outcome   string          `json:"outcome,omitempty"`
+	StillGood string          `json:"still_good,omitempty"`
+	LeftG     *float64        `json:"left_g,omitempty"`
+	Parts     []mix.Component `json:"components"`
+	Lots      []mix.Lot       `json:"lots"`
+	Warnings  []string        `json:"warnings"`
+	Presses   []Stay          `json:"presses" doc:"where it was loaded, one after another"`
+	Prints    uint64          `json:"prints"`
+	Tests     []record.Test   `json:"tests"`
 }
 
 // Stay is a time on a press.
@@ -245,7 +247,7 @@ func (l *life) replay(id string, all map[uint64]record.Record) {
 			continue
 		}
 		l.is = b
-		if before != nil && before.Phase != record.Over {
+		if before != nil && before.Phase != lifecycle.Closed {
 			l.shift(b.StartedAt.Sub(before.StartedAt))
 		}
 		l.stand(r)
@@ -283,7 +285,7 @@ func (l *life) shift(d time.Duration) {
 
 func (l *life) stand(r record.Record) {
 	press := l.is.Press
-	if l.is.Phase == record.Over {
+	if l.is.Phase == lifecycle.Closed {
 		press = ""
 	}
 	n := len(l.stays)
@@ -314,7 +316,7 @@ func (l *life) batch() Past {
 	v := Past{
 		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
 		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: b.LeftG,
-		Parts: b.Components(), Lots: append([]record.LotView{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),
+		Parts: b.Components(), Lots: append([]mix.Lot{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),
 		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...),
 	}
 	for _, s := range l.stays {

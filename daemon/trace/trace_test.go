@@ -17,6 +17,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -219,7 +220,7 @@ func compare(rt *rapid.T, b *record.Batch, h History, prints uint64) {
 	lots, notes := b.Lots()
 	want := Past{
 		ID: b.ID, Seq: h.Seq, Ink: b.Ink, Cup: b.Cup, State: b.Phase, StartedAt: b.StartedAt, MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt),
-		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]record.LotView{}, lots...),
+		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]mix.Lot{}, lots...),
 		Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
 	}
 	about := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })
@@ -228,7 +229,7 @@ func compare(rt *rapid.T, b *record.Batch, h History, prints uint64) {
 	}
 	for i, s := range h.Presses {
 		last := i == len(h.Presses)-1
-		if (s.To == nil) != (last && b.Phase != record.Over && b.Press == s.Press && b.Press != "") {
+		if (s.To == nil) != (last && b.Phase != lifecycle.Closed && b.Press == s.Press && b.Press != "") {
 			rt.Fatalf("%s stands on %q (%s); its stays are %+v", b.ID, b.Press, b.Phase, h.Presses)
 		}
 		if s.To != nil && s.To.Before(s.From) {
@@ -252,7 +253,7 @@ func TestAnIDOfLastYear(t *testing.T) {
 	p.add(record.Split{Batch: old + "b", From: old, G: 20, Zone: "bench"})
 	j := p.journal(t)
 	newest, err := Of(t.Context(), j, old, 0, "j")
-	if err != nil || newest.State != record.Open || newest.Prints != 0 || newest.Lots[0].Lot != "lot b" {
+	if err != nil || newest.State != lifecycle.Open || newest.Prints != 0 || newest.Lots[0].Lot != "lot b" {
 		t.Errorf("the newest: %+v, %v", newest.Past, err)
 	}
 	first, err := Of(t.Context(), j, old, 5, "j")
@@ -289,7 +290,7 @@ func TestWhatWasTakenBackIsNotTold(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if h.State == record.Over || h.Outcome != "" || h.ClosedAt != nil {
+		if h.State == lifecycle.Closed || h.Outcome != "" || h.ClosedAt != nil {
 			t.Errorf("%s is %s as %q", id, h.State, h.Outcome)
 		}
 	}

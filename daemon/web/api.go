@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"net/http"
 	"reflect"
+	"slices"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/mix"
 )
 
 const base = "/api/v1/"
@@ -26,7 +28,7 @@ func (s *Server) api() (http.Handler, error) {
 				Description: "Pot life of two-component ink. Masses are in grams, temperatures in °C, durations in seconds, times by RFC 3339.",
 			},
 			Components: &huma.Components{
-				Schemas: huma.NewMapRegistry("#/components/schemas/", huma.DefaultSchemaNamer), SecuritySchemes: securitySchemes(),
+				Schemas: huma.NewMapRegistry("#/components/schemas/", schemaName), SecuritySchemes: securitySchemes(),
 			},
 		},
 		// The second name is what the library looks up for application/problem+json.
@@ -106,60 +108,60 @@ type answer[B any] struct{ Body B }
 // event that it takes account of.
 type (
 	airList struct {
-		Air []record.AirView `json:"air"`
-		Seq uint64           `json:"seq"`
+		Air []view.Air `json:"air"`
+		Seq uint64     `json:"seq"`
 	}
 	scaleList struct {
-		Scales []record.ScaleView `json:"scales"`
-		Seq    uint64             `json:"seq"`
+		Scales []view.Scale `json:"scales"`
+		Seq    uint64       `json:"seq"`
 	}
 	batchList struct {
-		Batches []record.BatchView `json:"batches"`
-		Seq     uint64             `json:"seq"`
+		Batches []view.Batch `json:"batches"`
+		Seq     uint64       `json:"seq"`
 	}
 	pressList struct {
-		Presses []record.PressView `json:"presses"`
-		Seq     uint64             `json:"seq"`
+		Presses []view.Press `json:"presses"`
+		Seq     uint64       `json:"seq"`
 	}
 	lightList struct {
-		Lights []record.LightView `json:"lights"`
-		Seq    uint64             `json:"seq"`
+		Lights []view.Light `json:"lights"`
+		Seq    uint64       `json:"seq"`
 	}
 	alarmList struct {
-		Alarms []record.AlarmView `json:"alarms"`
-		Seq    uint64             `json:"seq"`
+		Alarms []view.Alarm `json:"alarms"`
+		Seq    uint64       `json:"seq"`
 	}
 	sensorList struct {
-		Sensors []record.SensorView `json:"sensors"`
-		Seq     uint64              `json:"seq"`
+		Sensors []view.Sensor `json:"sensors"`
+		Seq     uint64        `json:"seq"`
 	}
 	inkList struct {
-		Inks []record.InkView `json:"inks"`
-		Seq  uint64           `json:"seq"`
+		Inks []view.Ink `json:"inks"`
+		Seq  uint64     `json:"seq"`
 	}
 )
 
 func (s *Server) lists(api huma.API) {
-	list(s, api, "air", "The air of each zone", func(n *record.Snapshot) airList { return airList{orEmpty(n.Air), n.Seq} })
-	list(s, api, "scales", "What each scale shows", func(n *record.Snapshot) scaleList { return scaleList{orEmpty(n.Scales), n.Seq} })
-	list(s, api, "batches", "The open batches", func(n *record.Snapshot) batchList {
-		rows := make([]record.BatchView, 0, len(n.Batches))
+	list(s, api, "air", "The air of each zone", func(n *view.Snapshot) airList { return airList{orEmpty(n.Air), n.Seq} })
+	list(s, api, "scales", "What each scale shows", func(n *view.Snapshot) scaleList { return scaleList{orEmpty(n.Scales), n.Seq} })
+	list(s, api, "batches", "The open batches", func(n *view.Snapshot) batchList {
+		rows := make([]view.Batch, 0, len(n.Batches))
 		for _, b := range n.Batches {
 			rows = append(rows, batchRow(b))
 		}
 		return batchList{rows, n.Seq}
 	})
-	list(s, api, "presses", "The presses and what stands on them", func(n *record.Snapshot) pressList { return pressList{orEmpty(n.Presses), n.Seq} })
-	list(s, api, "lights", "What each light is to show", func(n *record.Snapshot) lightList {
-		rows := make([]record.LightView, 0, len(n.Lights))
+	list(s, api, "presses", "The presses and what stands on them", func(n *view.Snapshot) pressList { return pressList{orEmpty(n.Presses), n.Seq} })
+	list(s, api, "lights", "What each light is to show", func(n *view.Snapshot) lightList {
+		rows := make([]view.Light, 0, len(n.Lights))
 		for _, l := range n.Lights {
 			rows = append(rows, lightRow(l, n.At))
 		}
 		return lightList{rows, n.Seq}
 	})
-	list(s, api, "alarms", "The standing alarms", func(n *record.Snapshot) alarmList { return alarmList{orEmpty(n.Alarms), n.Seq} })
-	list(s, api, "sensors", "The condition of each instrument", func(n *record.Snapshot) sensorList { return sensorList{orEmpty(n.Sensors), n.Seq} })
-	list(s, api, "inks", "The inks", func(n *record.Snapshot) inkList { return inkList{orEmpty(n.Inks), n.Seq} })
+	list(s, api, "alarms", "The standing alarms", func(n *view.Snapshot) alarmList { return alarmList{orEmpty(n.Alarms), n.Seq} })
+	list(s, api, "sensors", "The condition of each instrument", func(n *view.Snapshot) sensorList { return sensorList{orEmpty(n.Sensors), n.Seq} })
+	list(s, api, "inks", "The inks", func(n *view.Snapshot) inkList { return inkList{orEmpty(n.Inks), n.Seq} })
 
 	type byID struct {
 		ID string `path:"id" doc:"as pencilled on the cup"`
@@ -167,17 +169,17 @@ func (s *Server) lists(api huma.API) {
 	huma.Register(api, huma.Operation{
 		OperationID: "batch", Method: http.MethodGet, Path: base + "batches/{id}",
 		Summary: "A batch that is open or was closed recently", Errors: []int{http.StatusNotFound},
-	}, func(_ context.Context, in *byID) (*answer[record.BatchView], error) {
+	}, func(_ context.Context, in *byID) (*answer[view.Batch], error) {
 		b, ok := findBatch(s.bench.Snapshot(), in.ID)
 		if !ok {
 			return nil, noBatch(in.ID)
 		}
-		return &answer[record.BatchView]{b}, nil
+		return &answer[view.Batch]{b}, nil
 	})
 }
 
 // list registers a list that a snapshot holds.
-func list[B any](s *Server, api huma.API, name, summary string, body func(*record.Snapshot) B) {
+func list[B any](s *Server, api huma.API, name, summary string, body func(*view.Snapshot) B) {
 	huma.Register(api, huma.Operation{
 		OperationID: name, Method: http.MethodGet, Path: base + name, Summary: summary,
 	}, func(context.Context, *struct{}) (*answer[B], error) {
@@ -186,15 +188,15 @@ func list[B any](s *Server, api huma.API, name, summary string, body func(*recor
 }
 
 // findBatch looks among the open batches and then among the recently closed.
-func findBatch(n *record.Snapshot, id string) (record.BatchView, bool) {
-	for _, batches := range [][]record.BatchView{n.Batches, n.Closed} {
+func findBatch(n *view.Snapshot, id string) (view.Batch, bool) {
+	for _, batches := range [][]view.Batch{n.Batches, n.Closed} {
 		for _, b := range batches {
 			if b.ID == id {
 				return batchRow(b), true
 			}
 		}
 	}
-	return record.BatchView{}, false
+	return view.Batch{}, false
 }
 
 func noBatch(id string) error {
@@ -204,7 +206,7 @@ func noBatch(id string) error {
 // markNullable says in the description that objects may be null where they hang on
 // the first hardener. The library can say that of plain values only.
 func markNullable(schemas huma.Registry) {
-	for _, t := range []reflect.Type{reflect.TypeFor[record.BatchView](), reflect.TypeFor[record.PressView]()} {
+	for _, t := range []reflect.Type{reflect.TypeFor[view.Batch](), reflect.TypeFor[view.Press]()} {
 		schema := schemas.Schema(t, true, "")
 		for schema.Ref != "" {
 			schema = schemas.SchemaFromRef(schema.Ref)
@@ -215,4 +217,25 @@ func markNullable(schemas huma.Registry) {
 			}
 		}
 	}
+}
+
+// rowSchemas are the rows of package view that are published with the suffix View.
+var rowSchemas = []reflect.Type{
+	reflect.TypeFor[view.Air](), reflect.TypeFor[view.Scale](), reflect.TypeFor[view.Pouring](), reflect.TypeFor[view.Sensor](),
+	reflect.TypeFor[view.Batch](), reflect.TypeFor[view.Thinner](), reflect.TypeFor[view.Ratio](), reflect.TypeFor[view.Press](),
+	reflect.TypeFor[view.Light](), reflect.TypeFor[view.Alarm](), reflect.TypeFor[view.Ink](), reflect.TypeFor[view.Learned](),
+	reflect.TypeFor[view.Recipe](), reflect.TypeFor[view.Can](), reflect.TypeFor[mix.Lot](),
+}
+
+// schemaName returns the name of a type's schema in the description. Clients are
+// generated from it, so a row keeps its published name when its Go type is renamed.
+func schemaName(t reflect.Type, hint string) string {
+	name := huma.DefaultSchemaNamer(t, hint)
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	if slices.Contains(rowSchemas, t) {
+		name += "View"
+	}
+	return name
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // TestLists: a list is one array named like the path's last word, and seq.
@@ -16,7 +17,7 @@ func TestLists(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
 	rows := map[string]int{"air": 1, "scales": 1, "batches": 2, "presses": 2, "lights": 1, "alarms": 1, "sensors": 1, "inks": 1}
 	for name, want := range rows {
-		w := answerTo(h, request("GET", "/api/v1/"+name, ""))
+		w := answerTo(h, fromHere("GET", "/api/v1/"+name, ""))
 		if w.Code != http.StatusOK || w.Header().Get("Content-Type") != "application/json" || w.Header().Get("Cache-Control") != "no-store" {
 			t.Fatalf("%s: status %d, header %v", name, w.Code, w.Header())
 		}
@@ -31,10 +32,10 @@ func TestLists(t *testing.T) {
 // TestEmptyLists: where there is nothing there is a list of nothing, not null.
 func TestEmptyLists(t *testing.T) {
 	s := newStand()
-	s.now = &record.Snapshot{}
+	s.now = &view.Snapshot{}
 	h := newServer(t, s).Handler()
 	for _, name := range []string{"air", "scales", "batches", "presses", "lights", "alarms", "sensors", "inks", "events"} {
-		if body := answerTo(h, request("GET", "/api/v1/"+name, "")).Body.String(); !strings.Contains(body, `"`+name+`":[]`) {
+		if body := answerTo(h, fromHere("GET", "/api/v1/"+name, "")).Body.String(); !strings.Contains(body, `"`+name+`":[]`) {
 			t.Errorf("%s: %s", name, body)
 		}
 	}
@@ -42,25 +43,25 @@ func TestEmptyLists(t *testing.T) {
 
 func TestBatch(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	open := object(t, answerTo(h, request("GET", "/api/v1/batches/0612-1", "")))
+	open := object(t, answerTo(h, fromHere("GET", "/api/v1/batches/0612-1", "")))
 	if open["state"] != "open" || open["spent"] != 0.15 || open["step"] != nil || open["corrections"] == nil || open["warnings"] == nil {
 		t.Errorf("open batch: %v", open)
 	}
-	mixing := object(t, answerTo(h, request("GET", "/api/v1/batches/0612-2", "")))
+	mixing := object(t, answerTo(h, fromHere("GET", "/api/v1/batches/0612-2", "")))
 	if mixing["step"] != "ink" || mixing["press"] != nil || mixing["mixed_at"] != nil || mixing["components"] == nil {
 		t.Errorf("batch being mixed: %v", mixing)
 	}
-	if closed := object(t, answerTo(h, request("GET", "/api/v1/batches/0611-7", ""))); closed["state"] != "closed" {
+	if closed := object(t, answerTo(h, fromHere("GET", "/api/v1/batches/0611-7", ""))); closed["state"] != "closed" {
 		t.Errorf("closed batch: %v", closed)
 	}
-	isProblem(t, answerTo(h, request("GET", "/api/v1/batches/0612-99", "")), http.StatusNotFound)
-	isProblem(t, answerTo(h, request("GET", "/api/v1/batches/%00%ff", "")), http.StatusNotFound)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/batches/0612-99", "")), http.StatusNotFound)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/batches/%00%ff", "")), http.StatusNotFound)
 }
 
 // TestLightsAreValidForAWhile: counted from the snapshot, so that a bench that stands
 // still is noticed.
 func TestLightsAreValidForAWhile(t *testing.T) {
-	v := object(t, answerTo(newServer(t, newStand()).Handler(), request("GET", "/api/v1/lights", "")))
+	v := object(t, answerTo(newServer(t, newStand()).Handler(), fromHere("GET", "/api/v1/lights", "")))
 	if got := v["lights"].([]any)[0].(map[string]any)["valid_until"]; got != "2026-06-12T09:31:30Z" {
 		t.Errorf("valid until %v", got)
 	}
@@ -69,7 +70,7 @@ func TestLightsAreValidForAWhile(t *testing.T) {
 func TestNoSuchPathOrMethod(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
 	for _, path := range []string{"/api/v1/spoons", "/api/v1/", "/api/", "/api/v2/air", "/api/v1/batches/0612-1/sell", "/openapi.json/x", "/nothing"} {
-		w := answerTo(h, request("GET", path, ""))
+		w := answerTo(h, fromHere("GET", path, ""))
 		if w.Code != http.StatusNotFound {
 			t.Errorf("GET %s: status %d", path, w.Code)
 		}
@@ -84,7 +85,7 @@ func TestNoSuchPathOrMethod(t *testing.T) {
 	}
 	for what, allow := range allowed {
 		method, path, _ := strings.Cut(what, " ")
-		w := answerTo(h, request(method, path, ""))
+		w := answerTo(h, fromHere(method, path, ""))
 		isProblem(t, w, http.StatusMethodNotAllowed)
 		if got := w.Header().Get("Allow"); got != allow {
 			t.Errorf("%s: Allow %q, want %q", what, got, allow)
@@ -95,7 +96,7 @@ func TestNoSuchPathOrMethod(t *testing.T) {
 func TestUnknownQuery(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
 	for _, path := range []string{"air?zones=bench", "events?after=-1", "events?after=x", "events?after=1e99", "events?limit=0", "events?limit=5000"} {
-		isProblem(t, answerTo(h, request("GET", "/api/v1/"+path, "")), http.StatusUnprocessableEntity)
+		isProblem(t, answerTo(h, fromHere("GET", "/api/v1/"+path, "")), http.StatusUnprocessableEntity)
 	}
 }
 
@@ -103,7 +104,7 @@ func TestUnknownQuery(t *testing.T) {
 // nothing of it points into the network.
 func TestDescription(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	w := answerTo(h, request("GET", "/openapi.json", ""))
+	w := answerTo(h, fromHere("GET", "/openapi.json", ""))
 	var d struct {
 		OpenAPI string
 		Paths   map[string]map[string]json.RawMessage
@@ -206,7 +207,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 		Paths      map[string]map[string]any
 		Components struct{ Schemas map[string]any }
 	}
-	if err := json.Unmarshal(answerTo(h, request("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
+	if err := json.Unmarshal(answerTo(h, fromHere("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
 	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/gloss-4/learning", "recipe": "recipe?ink=gloss-4", "plan": "plan?ink=gloss-4&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench"}
@@ -219,7 +220,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 		if p, ok := paths[name]; ok {
 			real = p
 		}
-		response := answerTo(h, request("GET", "/api/v1/"+real, ""))
+		response := answerTo(h, fromHere("GET", "/api/v1/"+real, ""))
 		schema := dig(operations["get"], "responses", "200", "content", "application/json", "schema")
 		if response.Code != http.StatusOK || schema == nil {
 			t.Fatalf("%s: status %d, schema %v", name, response.Code, schema)
@@ -301,6 +302,6 @@ func TestStrictNames(t *testing.T) {
 	for _, body := range []string{
 		`{"step":"ink","STEP":"cup"}`, `{"Step":"ink"}`, `{"step":"ink","batch":"0612-9"}`, `{"step":"ink","step":"cup"}`, `{"step":"ink","more":1}`,
 	} {
-		isProblem(t, answerTo(h, request("POST", "/api/v1/batches/0612-2/confirm", body)), http.StatusUnprocessableEntity)
+		isProblem(t, answerTo(h, fromHere("POST", "/api/v1/batches/0612-2/confirm", body)), http.StatusUnprocessableEntity)
 	}
 }

@@ -16,8 +16,11 @@ import (
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
 )
@@ -27,10 +30,10 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 // stand is a bench and a journal that do what a test tells them to.
 type stand struct {
 	mu       sync.Mutex
-	now      *record.Snapshot
+	now      *view.Snapshot
 	watchers map[chan struct{}]bool
-	asked    []record.Request
-	do       func(ctx context.Context, r record.Request) (record.Reply, error)
+	asked    []request.Request
+	do       func(ctx context.Context, r request.Request) (request.Reply, error)
 
 	kept     []record.Event
 	steps    []record.PastStep
@@ -44,12 +47,12 @@ var (
 )
 
 func newStand() *stand {
-	return &stand{now: shop(), watchers: map[chan struct{}]bool{}, do: func(_ context.Context, r record.Request) (record.Reply, error) {
-		return record.Reply{Body: []byte(`{"id":"0612-1","verb":"` + r.Change.Verb() + `"}`), OnDisk: true}, nil
+	return &stand{now: shop(), watchers: map[chan struct{}]bool{}, do: func(_ context.Context, r request.Request) (request.Reply, error) {
+		return request.Reply{Body: []byte(`{"id":"0612-1","verb":"` + r.Change.Verb() + `"}`), OnDisk: true}, nil
 	}}
 }
 
-func (s *stand) Snapshot() *record.Snapshot {
+func (s *stand) Snapshot() *view.Snapshot {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.now
@@ -74,7 +77,7 @@ func (s *stand) watched() int {
 }
 
 // show makes a changed copy of the snapshot the newest one.
-func (s *stand) show(change func(n *record.Snapshot)) {
+func (s *stand) show(change func(n *view.Snapshot)) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	n := *s.now
@@ -90,7 +93,7 @@ func (s *stand) show(change func(n *record.Snapshot)) {
 	}
 }
 
-func (s *stand) Do(ctx context.Context, r record.Request) (record.Reply, error) {
+func (s *stand) Do(ctx context.Context, r request.Request) (request.Reply, error) {
 	s.mu.Lock()
 	s.asked = append(s.asked, r)
 	do := s.do
@@ -99,7 +102,7 @@ func (s *stand) Do(ctx context.Context, r record.Request) (record.Reply, error) 
 }
 
 // last is the newest request.
-func (s *stand) last(t *testing.T) record.Request {
+func (s *stand) last(t *testing.T) request.Request {
 	t.Helper()
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -128,49 +131,49 @@ func ptr[T any](v T) *T { return &v }
 
 var at = time.Date(2026, 6, 12, 9, 30, 0, 0, time.UTC)
 
-func openBatch(id string) record.BatchView {
-	return record.BatchView{BatchState: record.BatchState{
-		Time: at, Seq: 40, ID: id, Ink: "gloss-4", Press: ptr("press-1"), Zone: "bench", State: record.Open,
+func openBatch(id string) view.Batch {
+	return view.Batch{BatchState: view.BatchState{
+		Time: at, Seq: 40, ID: id, Ink: "gloss-4", Press: ptr("press-1"), Zone: "bench", State: lifecycle.Open,
 		MixedAt: ptr(at.Add(-time.Hour)), GoodAt: ptr(at.Add(-time.Hour)), AgeS: ptr(3600.0), Spent: ptr(0.15),
-		RemainingS: &record.Span[float64]{Expected: 18000, Low: 14000, High: 24000},
-		EndsAt:     &record.Span[time.Time]{Expected: at.Add(5 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(7 * time.Hour)},
-		Risk:       ptr(0.001), Components: []record.Component{{Part: mix.Ink, G: 60}, {Part: mix.Hardener, G: 15}}, Quality: record.QualityGood,
-	}, TargetsG: record.Targets{Ink: 60, Hardener: 15, Thinner: 7.5}, Cup: "cup-90"}
+		RemainingS: &view.Span[float64]{Expected: 18000, Low: 14000, High: 24000},
+		EndsAt:     &view.Span[time.Time]{Expected: at.Add(5 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(7 * time.Hour)},
+		Risk:       ptr(0.001), Components: []mix.Component{{Part: mix.Ink, G: 60}, {Part: mix.Hardener, G: 15}}, Quality: view.QualityGood,
+	}, TargetsG: view.Targets{Ink: 60, Hardener: 15, Thinner: 7.5}, Cup: "cup-90"}
 }
 
 // shop is a bench with one batch on a press and another being mixed.
-func shop() *record.Snapshot {
-	mixing := record.BatchView{BatchState: record.BatchState{
-		Time: at, Seq: 41, ID: "0612-2", Ink: "matt-10", Zone: "bench", State: record.Mixing, Quality: record.QualityGood,
+func shop() *view.Snapshot {
+	mixing := view.Batch{BatchState: view.BatchState{
+		Time: at, Seq: 41, ID: "0612-2", Ink: "matt-10", Zone: "bench", State: lifecycle.Mixing, Quality: view.QualityGood,
 	}, Step: ptr(guide.Ink), Scale: "scale-1", Cup: "cup-90"}
 	closed := openBatch("0611-7")
-	closed.State, closed.Press, closed.ClosedAt, closed.Outcome, closed.StillGood = record.Over, nil, ptr(at.Add(-time.Hour)), "used-up", "yes"
-	return &record.Snapshot{
+	closed.State, closed.Press, closed.ClosedAt, closed.Outcome, closed.StillGood = lifecycle.Closed, nil, ptr(at.Add(-time.Hour)), "used-up", "yes"
+	return &view.Snapshot{
 		At: at, Mono: time.Hour, Seq: 42, Journal: "j", Bench: "bench-1", Version: "0.1.0", ClockSynced: true,
-		Air: []record.AirView{{
+		Air: []view.Air{{
 			Time: at, Zone: "bench", Sensor: "bench-air", TemperatureC: ptr(22.5), HumidityPct: ptr(55.0), DewPointC: ptr(13.0),
-			VapourDensity: ptr(11.0), Quality: record.QualityGood,
+			VapourDensity: ptr(11.0), Quality: view.QualityGood,
 		}},
-		Scales: []record.ScaleView{{
-			Time: at, ID: "scale-1", WeightG: ptr(42.0), Quality: record.QualityGood, Batch: "0612-2", Up: true,
-			Pouring: &record.PouringView{Part: mix.Ink, PouredG: 30, TargetG: 60, LowG: 58, HighG: 62},
+		Scales: []view.Scale{{
+			Time: at, ID: "scale-1", WeightG: ptr(42.0), Quality: view.QualityGood, Batch: "0612-2", Up: true,
+			Pouring: &view.Pouring{Part: mix.Ink, PouredG: 30, TargetG: 60, LowG: 58, HighG: 62},
 		}},
-		Sensors: []record.SensorView{{ID: "bench-air", Condition: "up", Since: at}},
-		Batches: []record.BatchView{openBatch("0612-1"), mixing},
-		Lives:   map[string]record.Life{"0612-1": oneLife(at)},
-		Closed:  []record.BatchView{closed},
-		Presses: []record.PressView{
+		Sensors: []view.Sensor{{ID: "bench-air", Condition: "up", Since: at}},
+		Batches: []view.Batch{openBatch("0612-1"), mixing},
+		Lives:   map[string]view.Life{"0612-1": oneLife(at)},
+		Closed:  []view.Batch{closed},
+		Presses: []view.Press{
 			{
 				ID: "press-1", Zone: "bench", Cup: "cup-90", Batch: ptr("0612-1"), Light: light.InOrder,
 				Place: cure.Place{Exposure: 1}, InkMinimumG: 60, FillMaximumG: 110,
-				RemainingS: &record.Span[float64]{Expected: 18000, Low: 14000, High: 24000}, Risk: ptr(0.001),
+				RemainingS: &view.Span[float64]{Expected: 18000, Low: 14000, High: 24000}, Risk: ptr(0.001),
 			},
 			{ID: "press-2", Zone: "bench", Cup: "cup-90", Light: light.Empty},
 		},
-		Lights: []record.LightView{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
-		Alarms: []record.AlarmView{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
-		Cans:   []record.CanView{{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", State: record.CanNew, MadeAt: at, Stir: "it was never stirred"}},
-		Inks:   []record.InkView{{ID: "gloss-4", Thinners: []string{}, HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
+		Lights: []view.Light{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
+		Alarms: []view.Alarm{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
+		Cans:   []view.Can{{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", State: view.CanNew, MadeAt: at, Stir: "it was never stirred"}},
+		Inks:   []view.Ink{{ID: "gloss-4", Thinners: []string{}, HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
 	}
 }
 
@@ -186,8 +189,8 @@ func newServer(t testing.TB, s *stand) *Server {
 	return server
 }
 
-// request is one from this computer, to this computer.
-func request(method, path, body string) *http.Request {
+// fromHere is a request from this computer, to this computer.
+func fromHere(method, path, body string) *http.Request {
 	r := httptest.NewRequest(method, path, strings.NewReader(body))
 	r.Host, r.RemoteAddr = "127.0.0.1:9755", "127.0.0.1:50000"
 	if body != "" {
@@ -229,9 +232,9 @@ func isProblem(t *testing.T, w *httptest.ResponseRecorder, status int) map[strin
 }
 
 // Recipe is a fixed one.
-func (s *stand) Recipe(c record.StartMix) (record.RecipeView, error) {
+func (s *stand) Recipe(c request.StartMix) (view.Recipe, error) {
 	if c.Ink != "gloss-4" {
-		return record.RecipeView{}, record.Refuse(422, "no such ink", "there is no ink %q in the configuration", c.Ink)
+		return view.Recipe{}, request.Refuse(422, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
-	return record.RecipeView{Ink: c.Ink, Why: []string{"because"}, Grade: "fine"}, nil
+	return view.Recipe{Ink: c.Ink, Why: []string{"because"}, Grade: "fine"}, nil
 }

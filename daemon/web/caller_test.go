@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"potlifed/daemon/access"
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 const shopPIN = "902817"
@@ -46,7 +46,7 @@ func (g *guarded) asked() int {
 	n := 0
 	for _, r := range g.bench.asked {
 		switch r.Change.(type) {
-		case record.PairDevice, record.UnpairDevice:
+		case request.PairDevice, request.UnpairDevice:
 		default:
 			n++
 		}
@@ -80,7 +80,7 @@ func (g *guarded) token(name string, may ...access.Right) string {
 
 // remote is a request from another machine.
 func remote(method, path, body string) *http.Request {
-	r := request(method, path, body)
+	r := fromHere(method, path, body)
 	r.RemoteAddr = "192.168.1.9:5000"
 	return r
 }
@@ -94,7 +94,7 @@ func TestAPairedDeviceMayChangeEverything(t *testing.T) {
 		c.MaxAge != 30*24*3600 || len(c.Value) != 43 {
 		t.Errorf("cookie %+v", c)
 	}
-	if got := g.bench.last(t); got.By != "tablet" || got.Change.(record.PairDevice).Device != "tablet" || got.Change.(record.PairDevice).Session == "" {
+	if got := g.bench.last(t); got.By != "tablet" || got.Change.(request.PairDevice).Device != "tablet" || got.Change.(request.PairDevice).Session == "" {
 		t.Errorf("on record: %+v", got)
 	}
 	for _, path := range []string{goodPath, "/api/v1/alarms/sensor-stale/floor-air/acknowledge", "/api/v1/sensors/floor-air/in-service", "/api/v1/inks/gloss-4/revoke-learned"} {
@@ -112,14 +112,14 @@ func TestAPairedDeviceMayChangeEverything(t *testing.T) {
 // TestAPINShutsTheBenchesOwnComputerToo, unless it is paired.
 func TestAPINShutsTheBenchesOwnComputerToo(t *testing.T) {
 	g := newGuarded(t)
-	p := isProblem(t, answerTo(g, request("POST", goodPath, "")), http.StatusUnauthorized)
+	p := isProblem(t, answerTo(g, fromHere("POST", goodPath, "")), http.StatusUnauthorized)
 	if p["type"] != "urn:potlifed:pin-needed" || !strings.Contains(p["detail"].(string), "pair") {
 		t.Errorf("problem %v", p)
 	}
 	if g.asked() != 0 {
 		t.Error("the bench was asked")
 	}
-	if w := answerTo(g, request("GET", "/api/v1/air", "")); w.Code != http.StatusOK {
+	if w := answerTo(g, fromHere("GET", "/api/v1/air", "")); w.Code != http.StatusOK {
 		t.Errorf("reading: status %d", w.Code)
 	}
 }
@@ -224,7 +224,7 @@ func TestATokenDecidesOnLoopbackToo(t *testing.T) {
 		t.Fatal(err)
 	}
 	for header, status := range map[string]int{"": 200, "Bearer " + secret: 403, "Bearer gone": 401, "Basic eDp5": 200} {
-		r := request("POST", goodPath, "")
+		r := fromHere("POST", goodPath, "")
 		if header != "" {
 			r.Header.Set("Authorization", header)
 		}
@@ -233,7 +233,7 @@ func TestATokenDecidesOnLoopbackToo(t *testing.T) {
 		}
 	}
 	// Nor does a cookie of a session that has ended shut its own computer out.
-	r := request("POST", goodPath, "")
+	r := fromHere("POST", goodPath, "")
 	r.AddCookie(&http.Cookie{Name: cookieName, Value: "gone"})
 	if w := answerTo(server.Handler(), r); w.Code != 200 || s.last(t).By != "local" {
 		t.Errorf("status %d by %q", w.Code, s.last(t).By)
@@ -314,8 +314,8 @@ func TestASpoiltFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, r := range map[string]*http.Request{
-		"local": request("POST", goodPath, ""), "paired": remote("POST", goodPath, ""), "token": remote("POST", goodPath, ""),
-		"pairing": remote("POST", "/api/v1/session", `{"pin":"`+shopPIN+`"}`), "list": request("GET", "/api/v1/sessions", ""),
+		"local": fromHere("POST", goodPath, ""), "paired": remote("POST", goodPath, ""), "token": remote("POST", goodPath, ""),
+		"pairing": remote("POST", "/api/v1/session", `{"pin":"`+shopPIN+`"}`), "list": fromHere("GET", "/api/v1/sessions", ""),
 	} {
 		switch name {
 		case "paired":
@@ -357,13 +357,13 @@ func TestPlaces(t *testing.T) {
 		"127.0.0.1:5": access.Local, "[::1]:5": access.Local, "192.168.1.9:5": "192.168.1.9", "[::ffff:192.168.1.9]:5": "192.168.1.9",
 		"[2001:db8:1:2:3:4:5:6]:5": "2001:db8:1:2::/64", "[fe80::7%eth0]:5": "fe80::/64", "@": "unknown", "": "unknown",
 	} {
-		r := request("POST", "/", "")
+		r := fromHere("POST", "/", "")
 		r.RemoteAddr = from
 		if got := place(r); got != want {
 			t.Errorf("%q is counted under %q, want %q", from, got, want)
 		}
 	}
-	r := request("POST", "/", "")
+	r := fromHere("POST", "/", "")
 	r.Header.Set("X-Forwarded-For", "10.0.0.1")
 	if got := place(r); got != "127.0.0.1" {
 		t.Errorf("a proxy is counted under %q", got)

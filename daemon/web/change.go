@@ -14,7 +14,8 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/access"
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // changed answers a change with the thing changed, as the bench wrote it.
@@ -42,36 +43,36 @@ type onAlarm struct {
 
 func (s *Server) changes(api huma.API) {
 	s.mixing(api)
-	changeBatch(s, api, "Confirm the step that a guided mix waits at", true, func(c *record.ConfirmStep, id string) { c.Batch = id })
-	changeBatch(s, api, "Take back, within ten seconds, what was done to a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", true, func(c *record.UndoDoing, id string) { c.Batch = id })
-	changeBatch(s, api, "Take up a mix that was set aside, or say that the cup on the scale is its own", false, func(c *record.TakeUp, id string) { c.Batch = id })
-	changeBatch(s, api, "Re-label or undo the last pour", true, func(c *record.CorrectPour, id string) { c.Batch = id })
-	changeBatch(s, api, "Put a batch on a press", true, func(c *record.LoadBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Take a batch off its press", false, func(c *record.UnloadBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Put a batch onto a press or into another zone", true, func(c *record.MoveBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Pour a part of a batch into another cup", true, func(c *record.SplitBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Pour another batch into this one; the older life rules", true, func(c *record.TopUpBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Add thinner to a batch in use; it does not renew pot life", true, func(c *record.ThinBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Say what a cup in use weighs now, and so what evaporated", true, func(c *record.ReweighBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Log a test of what was printed with a batch", true, func(c *record.TestBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Say that somebody looked, and it is good", false, func(c *record.GoodBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Give a mix up", false, func(c *record.AbandonMix, id string) { c.Batch = id })
-	changeBatch(s, api, "End a batch", true, func(c *record.CloseBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Confirm the step that a guided mix waits at", true, func(c *request.ConfirmStep, id string) { c.Batch = id })
+	changeBatch(s, api, "Take back, within ten seconds, what was done to a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", true, func(c *request.Undo, id string) { c.Batch = id })
+	changeBatch(s, api, "Take up a mix that was set aside, or say that the cup on the scale is its own", false, func(c *request.TakeUp, id string) { c.Batch = id })
+	changeBatch(s, api, "Re-label or undo the last pour", true, func(c *request.CorrectPour, id string) { c.Batch = id })
+	changeBatch(s, api, "Put a batch on a press", true, func(c *request.LoadBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Take a batch off its press", false, func(c *request.UnloadBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Put a batch onto a press or into another zone", true, func(c *request.MoveBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Pour a part of a batch into another cup", true, func(c *request.SplitBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Pour another batch into this one; the older life rules", true, func(c *request.TopUpBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Add thinner to a batch in use; it does not renew pot life", true, func(c *request.ThinBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Say what a cup in use weighs now, and so what evaporated", true, func(c *request.ReweighBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Log a test of what was printed with a batch", true, func(c *request.TestBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Say that somebody looked, and it is good", false, func(c *request.GoodBatch, id string) { c.Batch = id })
+	changeBatch(s, api, "Give a mix up", false, func(c *request.AbandonMix, id string) { c.Batch = id })
+	changeBatch(s, api, "End a batch", true, func(c *request.CloseBatch, id string) { c.Batch = id })
 
-	changeAlarm(s, api, "Say that somebody has seen an alarm", false, func(c *record.AcknowledgeAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
-	changeAlarm(s, api, "Put an alarm aside for a time", true, func(c *record.ShelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
-	changeAlarm(s, api, "Take an alarm off the shelf", false, func(c *record.UnshelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
+	changeAlarm(s, api, "Say that somebody has seen an alarm", false, func(c *request.AcknowledgeAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
+	changeAlarm(s, api, "Put an alarm aside for a time", true, func(c *request.ShelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
+	changeAlarm(s, api, "Take an alarm off the shelf", false, func(c *request.UnshelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
 	countPrints(s, api)
-	changeSensor(s, api, "Record a check of a sensor's humidity against a reference", true, func(c *record.VerifySensor, id string) { c.Sensor = id })
-	changeSensor(s, api, "Begin the maintenance of a sensor or scale: its alarms are silent", true, func(c *record.TakeOutOfService, id string) { c.Sensor = id })
-	changeSensor(s, api, "End the maintenance of a sensor or scale", false, func(c *record.PutInService, id string) { c.Sensor = id })
+	changeSensor(s, api, "Record a check of a sensor's humidity against a reference", true, func(c *request.VerifySensor, id string) { c.Sensor = id })
+	changeSensor(s, api, "Begin the maintenance of a sensor or scale: its alarms are silent", true, func(c *request.TakeOutOfService, id string) { c.Sensor = id })
+	changeSensor(s, api, "End the maintenance of a sensor or scale", false, func(c *request.PutInService, id string) { c.Sensor = id })
 }
 
 // mixing registers the two ways in which a batch comes to be: mixed under guidance,
 // or recorded as mixed already. A time or a list of components tells the second.
 func (s *Server) mixing(api huma.API) {
-	start, recorded := reader[record.StartMix](api, true), reader[record.RecordMix](api, true)
-	op := operation(api, "mix", base+"batches", "Start a guided mix, or record one already mixed", http.StatusCreated, reflect.TypeFor[record.BatchView]())
+	start, recorded := reader[request.StartMix](api, true), reader[request.RecordMix](api, true)
+	op := operation(api, "mix", base+"batches", "Start a guided mix, or record one already mixed", http.StatusCreated, reflect.TypeFor[view.Batch]())
 	huma.Register(api, op, func(ctx context.Context, in *onBatches) (*changed, error) {
 		body := bodyOf(ctx)
 		value, err := parseJSON(body)
@@ -81,7 +82,7 @@ func (s *Server) mixing(api huma.API) {
 		fields, _ := value.(map[string]any)
 		_, hasTime := fields["mixed_at"]
 		_, hasParts := fields["components"]
-		var change record.Change
+		var change request.Change
 		if hasTime || hasParts {
 			change, err = recorded(body)
 		} else {
@@ -102,17 +103,17 @@ func (s *Server) mixing(api huma.API) {
 	})
 	schemas := api.OpenAPI().Components.Schemas
 	setBody(api, op.Path, true, &huma.Schema{OneOf: []*huma.Schema{
-		schemas.Schema(reflect.TypeFor[record.StartMix](), true, ""),
-		schemas.Schema(reflect.TypeFor[record.RecordMix](), true, ""),
+		schemas.Schema(reflect.TypeFor[request.StartMix](), true, ""),
+		schemas.Schema(reflect.TypeFor[request.RecordMix](), true, ""),
 	}})
 }
 
 // changeBatch registers a change of one batch under the change's own verb.
-func changeBatch[C record.Change](s *Server, api huma.API, summary string, needsBody bool, place func(c *C, id string)) {
+func changeBatch[C request.Change](s *Server, api huma.API, summary string, needsBody bool, place func(c *C, id string)) {
 	var none C
 	verb := none.Verb()
 	read := reader[C](api, needsBody)
-	op := operation(api, verb, base+"batches/{id}/"+verb, summary, http.StatusOK, reflect.TypeFor[record.BatchView]())
+	op := operation(api, verb, base+"batches/{id}/"+verb, summary, http.StatusOK, reflect.TypeFor[view.Batch]())
 	huma.Register(api, op, func(ctx context.Context, in *onBatch) (*changed, error) {
 		change, err := read(bodyOf(ctx))
 		if err != nil {
@@ -146,7 +147,7 @@ func operation(api huma.API, id, path, summary string, status int, answers refle
 
 // reader returns a function that reads a change of type C from a body. An empty body
 // is an empty object where nothing is needed.
-func reader[C record.Change](api huma.API, needed bool) func(body []byte) (C, error) {
+func reader[C request.Change](api huma.API, needed bool) func(body []byte) (C, error) {
 	schemas := api.OpenAPI().Components.Schemas
 	schema := schemas.Schema(reflect.TypeFor[C](), true, "")
 	noNullLists(schemas, schema)
@@ -185,7 +186,7 @@ func noNullLists(schemas huma.Registry, schema *huma.Schema) {
 	}
 }
 
-func takesBody[C record.Change](api huma.API, path string, required bool) {
+func takesBody[C request.Change](api huma.API, path string, required bool) {
 	setBody(api, path, required, api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[C](), true, ""))
 }
 
@@ -210,12 +211,12 @@ func apiPath(pieces ...string) string {
 }
 
 // do hands a change to the bench and answers with what became of it.
-func (s *Server) do(ctx context.Context, op huma.Operation, key, path string, change record.Change) (*changed, error) {
+func (s *Server) do(ctx context.Context, op huma.Operation, key, path string, change request.Change) (*changed, error) {
 	v := visitorOf(ctx)
 	if err := s.allowed(v, change.Verb(), access.Needs(change.Verb())); err != nil {
 		return nil, err
 	}
-	request := record.Request{Change: change, By: v.caller.by}
+	request := request.Request{Change: change, By: v.caller.by}
 	if key != "" {
 		if len(key) > keyCharacters || !isPlain(key) {
 			return nil, problem(http.StatusBadRequest, "", fmt.Sprintf("an Idempotency-Key is at most %d visible characters of ASCII", keyCharacters))

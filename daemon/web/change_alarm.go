@@ -7,15 +7,16 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // changeAlarm registers a change of one alarm under the change's own verb.
-func changeAlarm[C record.Change](s *Server, api huma.API, summary string, needsBody bool, place func(c *C, in *onAlarm)) {
+func changeAlarm[C request.Change](s *Server, api huma.API, summary string, needsBody bool, place func(c *C, in *onAlarm)) {
 	var none C
 	verb := none.Verb()
 	read := reader[C](api, needsBody)
-	op := operation(api, verb, base+"alarms/{name}/{subject}/"+verb, summary, http.StatusOK, reflect.TypeFor[record.AlarmView]())
+	op := operation(api, verb, base+"alarms/{name}/{subject}/"+verb, summary, http.StatusOK, reflect.TypeFor[view.Alarm]())
 	huma.Register(api, op, func(ctx context.Context, in *onAlarm) (*changed, error) {
 		change, err := read(bodyOf(ctx))
 		if err != nil {
@@ -28,11 +29,11 @@ func changeAlarm[C record.Change](s *Server, api huma.API, summary string, needs
 }
 
 // changeSensor registers a change of one sensor or scale under the change's own verb.
-func changeSensor[C record.Change](s *Server, api huma.API, summary string, needsBody bool, place func(c *C, id string)) {
+func changeSensor[C request.Change](s *Server, api huma.API, summary string, needsBody bool, place func(c *C, id string)) {
 	var none C
 	verb := none.Verb()
 	read := reader[C](api, needsBody)
-	op := operation(api, verb, base+"sensors/{id}/"+verb, summary, http.StatusOK, reflect.TypeFor[record.SensorView]())
+	op := operation(api, verb, base+"sensors/{id}/"+verb, summary, http.StatusOK, reflect.TypeFor[view.Sensor]())
 	huma.Register(api, op, func(ctx context.Context, in *onDevice) (*changed, error) {
 		change, err := read(bodyOf(ctx))
 		if err != nil {
@@ -52,8 +53,8 @@ type onDevice struct {
 // countPrints registers the reports of what a press has printed. Its body may not name
 // a press: other changes have that field, so it is refused here.
 func countPrints(s *Server, api huma.API) {
-	read := reader[record.CountPrints](api, true)
-	op := operation(api, "prints", base+"presses/{id}/prints", "Say what a press has printed", http.StatusOK, reflect.TypeFor[record.PressView]())
+	read := reader[request.CountPrints](api, true)
+	op := operation(api, "prints", base+"presses/{id}/prints", "Say what a press has printed", http.StatusOK, reflect.TypeFor[view.Press]())
 	huma.Register(api, op, func(ctx context.Context, in *onDevice) (*changed, error) {
 		change, err := read(bodyOf(ctx))
 		if err != nil {
@@ -65,5 +66,5 @@ func countPrints(s *Server, api huma.API) {
 		change.Press = in.ID
 		return s.do(ctx, op, in.Key, apiPath("presses", in.ID, "prints"), change)
 	})
-	takesBody[record.CountPrints](api, op.Path, true)
+	takesBody[request.CountPrints](api, op.Path, true)
 }

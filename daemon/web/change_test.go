@@ -15,7 +15,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/mix"
 )
 
@@ -23,61 +23,61 @@ import (
 func TestChanges(t *testing.T) {
 	tests := []struct {
 		path, body string
-		want       record.Change
+		want       request.Change
 	}{
-		{"batches", `{"scale":"scale-1","ink":"gloss-4","press":"press-1"}`, record.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}},
+		{"batches", `{"scale":"scale-1","ink":"gloss-4","press":"press-1"}`, request.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}},
 		{
 			"batches", `{"scale":"scale-1","ink":"gloss-4","cup":"cup-90","colour_class":"light","artwork":"large-solid","ink_g":70,"thinner_pct":12.5}`,
-			record.StartMix{
+			request.StartMix{
 				Scale: "scale-1", Ink: "gloss-4", Cup: "cup-90", ColourClass: "light", Artwork: "large-solid", InkG: ptr(70.0), ThinnerPct: ptr(12.5),
 			},
 		},
 		{
 			"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00+02:00","cup":"cup-90","components":[{"part":"ink","g":60,"can":"c-7"},{"part":"hardener","g":15}]}`,
-			record.RecordMix{
+			request.RecordMix{
 				Ink: "gloss-4", MixedAt: time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC), Cup: "cup-90",
-				Components: []record.Component{{Part: mix.Ink, G: 60, Can: "c-7"}, {Part: mix.Hardener, G: 15}},
+				Components: []mix.Component{{Part: mix.Ink, G: 60, Can: "c-7"}, {Part: mix.Hardener, G: 15}},
 			},
 		},
-		{"batches/0612-2/confirm", `{"step":"ink"}`, record.ConfirmStep{Batch: "0612-2", Step: "ink"}},
+		{"batches/0612-2/confirm", `{"step":"ink"}`, request.ConfirmStep{Batch: "0612-2", Step: "ink"}},
 		{
 			"batches/0612-2/confirm", `{"step":"hardener","override":"last of the can","part":"hardener","can":"h-1","tared":false}`,
-			record.ConfirmStep{Batch: "0612-2", Step: "hardener", Override: "last of the can", Part: "hardener", Can: "h-1", Tared: ptr(false)},
+			request.ConfirmStep{Batch: "0612-2", Step: "hardener", Override: "last of the can", Part: "hardener", Can: "h-1", Tared: ptr(false)},
 		},
-		{"batches/0612-2/correct", `{"part":"hardener"}`, record.CorrectPour{Batch: "0612-2", Part: "hardener"}},
-		{"batches/0612-2/correct", `{"undo":true}`, record.CorrectPour{Batch: "0612-2", Undo: true}},
-		{"batches/0612-1/load", `{"press":"press-2","replace":true}`, record.LoadBatch{Batch: "0612-1", Press: "press-2", Replace: true}},
-		{"batches/0612-1/unload", ``, record.UnloadBatch{Batch: "0612-1"}},
-		{"batches/0612-1/unload", `{}`, record.UnloadBatch{Batch: "0612-1"}},
-		{"batches/0612-1/good", ``, record.GoodBatch{Batch: "0612-1"}},
-		{"batches/0612-2/abandon", ` {} `, record.AbandonMix{Batch: "0612-2"}},
+		{"batches/0612-2/correct", `{"part":"hardener"}`, request.CorrectPour{Batch: "0612-2", Part: "hardener"}},
+		{"batches/0612-2/correct", `{"undo":true}`, request.CorrectPour{Batch: "0612-2", Undo: true}},
+		{"batches/0612-1/load", `{"press":"press-2","replace":true}`, request.LoadBatch{Batch: "0612-1", Press: "press-2", Replace: true}},
+		{"batches/0612-1/unload", ``, request.UnloadBatch{Batch: "0612-1"}},
+		{"batches/0612-1/unload", `{}`, request.UnloadBatch{Batch: "0612-1"}},
+		{"batches/0612-1/good", ``, request.GoodBatch{Batch: "0612-1"}},
+		{"batches/0612-2/abandon", ` {} `, request.AbandonMix{Batch: "0612-2"}},
 		{
 			"batches/0612-1/close", `{"outcome":"went-off","still_good":"no","seen":"now","left_g":12}`,
-			record.CloseBatch{Batch: "0612-1", Outcome: "went-off", StillGood: "no", Seen: "now", LeftG: ptr(12.0)},
+			request.CloseBatch{Batch: "0612-1", Outcome: "went-off", StillGood: "no", Seen: "now", LeftG: ptr(12.0)},
 		},
-		{"alarms/sensor-stale/floor-air/acknowledge", ``, record.AcknowledgeAlarm{Alarm: "sensor-stale", Subject: "floor-air"}},
+		{"alarms/sensor-stale/floor-air/acknowledge", ``, request.AcknowledgeAlarm{Alarm: "sensor-stale", Subject: "floor-air"}},
 		{
 			"alarms/sensor-stale/floor-air/shelve", `{"until":"2026-06-12T10:30:00Z","reason":"being moved"}`,
-			record.ShelveAlarm{Alarm: "sensor-stale", Subject: "floor-air", Until: time.Date(2026, 6, 12, 10, 30, 0, 0, time.UTC), Reason: "being moved"},
+			request.ShelveAlarm{Alarm: "sensor-stale", Subject: "floor-air", Until: time.Date(2026, 6, 12, 10, 30, 0, 0, time.UTC), Reason: "being moved"},
 		},
-		{"alarms/sensor-stale/floor-air/unshelve", ``, record.UnshelveAlarm{Alarm: "sensor-stale", Subject: "floor-air"}},
+		{"alarms/sensor-stale/floor-air/unshelve", ``, request.UnshelveAlarm{Alarm: "sensor-stale", Subject: "floor-air"}},
 		{
 			"sensors/floor-air/out-of-service", `{"until":"2026-06-13T09:30:00Z","reason":"in the salt jar"}`,
-			record.TakeOutOfService{Sensor: "floor-air", Until: time.Date(2026, 6, 13, 9, 30, 0, 0, time.UTC), Reason: "in the salt jar"},
+			request.TakeOutOfService{Sensor: "floor-air", Until: time.Date(2026, 6, 13, 9, 30, 0, 0, time.UTC), Reason: "in the salt jar"},
 		},
 		{
 			"cans", `{"ink":"gloss-4","lot":"A 17","colour":"red","opened_on":"2026-06-01","use_by":"2027-01-31"}`,
-			record.MakeCan{Ink: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
+			request.MakeCan{Ink: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
 		},
-		{"cans/ink-1/opened", `{"on":"2026-06-02"}`, record.OpenCan{Can: "ink-1", On: "2026-06-02"}},
-		{"cans/ink-1/stirred", ``, record.StirCan{Can: "ink-1"}},
-		{"cans/ink-1/emptied", `{"undo":true}`, record.EmptyCan{Can: "ink-1", Undo: true}},
-		{"presses/press-1/prints", `{"total":120}`, record.CountPrints{Press: "press-1", Total: ptr(uint64(120))}},
-		{"sensors/floor-air/in-service", ``, record.PutInService{Sensor: "floor-air"}},
+		{"cans/ink-1/opened", `{"on":"2026-06-02"}`, request.OpenCan{Can: "ink-1", On: "2026-06-02"}},
+		{"cans/ink-1/stirred", ``, request.StirCan{Can: "ink-1"}},
+		{"cans/ink-1/emptied", `{"undo":true}`, request.EmptyCan{Can: "ink-1", Undo: true}},
+		{"presses/press-1/prints", `{"total":120}`, request.CountPrints{Press: "press-1", Total: ptr(uint64(120))}},
+		{"sensors/floor-air/in-service", ``, request.PutInService{Sensor: "floor-air"}},
 	}
 	for _, test := range tests {
 		s := newStand()
-		w := answerTo(newServer(t, s).Handler(), request("POST", "/api/v1/"+test.path, test.body))
+		w := answerTo(newServer(t, s).Handler(), fromHere("POST", "/api/v1/"+test.path, test.body))
 		status, location := http.StatusOK, ""
 		if test.path == "cans" {
 			status, location = http.StatusCreated, "/api/v1/cans/0612-1" // the stand answers everything with one id
@@ -155,7 +155,7 @@ func TestRefusedBodies(t *testing.T) {
 	}
 	for _, test := range tests {
 		s := newStand()
-		r := request("POST", "/api/v1/"+test.path, test.body)
+		r := fromHere("POST", "/api/v1/"+test.path, test.body)
 		r.Header.Set("Content-Type", "application/json")
 		w := answerTo(newServer(t, s).Handler(), r)
 		if w.Code != test.status {
@@ -173,7 +173,7 @@ func TestRefusedBodies(t *testing.T) {
 // does not send back what was sent at any length.
 func TestFaultsAreNamed(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	p := isProblem(t, answerTo(h, request("POST", "/api/v1/batches/0612-1/close", `{"outcome":"eaten","still_good":"maybe"}`)), 422)
+	p := isProblem(t, answerTo(h, fromHere("POST", "/api/v1/batches/0612-1/close", `{"outcome":"eaten","still_good":"maybe"}`)), 422)
 	var locations []string
 	for _, e := range p["errors"].([]any) {
 		locations = append(locations, e.(map[string]any)["location"].(string))
@@ -184,7 +184,7 @@ func TestFaultsAreNamed(t *testing.T) {
 	}
 	items := strings.Repeat(`{"part":"`+strings.Repeat("x", 100)+`"},`, 5000)
 	long := fmt.Sprintf(`{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":[%s{}]}`, items)
-	if w := answerTo(h, request("POST", "/api/v1/batches", long)); w.Code != 422 || w.Body.Len() > 8000 {
+	if w := answerTo(h, fromHere("POST", "/api/v1/batches", long)); w.Code != 422 || w.Body.Len() > 8000 {
 		t.Errorf("status %d, %d bytes", w.Code, w.Body.Len())
 	}
 }
@@ -195,13 +195,13 @@ func TestContentType(t *testing.T) {
 		"": 415, "text/plain": 415, "application/x-www-form-urlencoded": 415, "multipart/form-data; boundary=x": 415, "application/json; charset=latin1": 415,
 		"application/problem+json": 415, ";;;": 415, "application/json+;": 415,
 	} {
-		r := request("POST", "/api/v1/batches", `{"ink":"gloss-4","scale":"scale-1"}`)
+		r := fromHere("POST", "/api/v1/batches", `{"ink":"gloss-4","scale":"scale-1"}`)
 		r.Header.Set("Content-Type", ct)
 		if w := answerTo(newServer(t, newStand()).Handler(), r); w.Code != want {
 			t.Errorf("%q: status %d, want %d", ct, w.Code, want)
 		}
 	}
-	r := request("POST", "/api/v1/batches", `{"ink":"gloss-4","scale":"scale-1"}`)
+	r := fromHere("POST", "/api/v1/batches", `{"ink":"gloss-4","scale":"scale-1"}`)
 	r.Header.Set("Content-Encoding", "gzip")
 	isProblem(t, answerTo(newServer(t, newStand()).Handler(), r), http.StatusUnsupportedMediaType)
 }
@@ -210,8 +210,8 @@ func TestTooLarge(t *testing.T) {
 	s := newStand()
 	h := newServer(t, s).Handler()
 	body := `{"ink":"` + strings.Repeat("x", bodyBytes) + `"}`
-	isProblem(t, answerTo(h, request("POST", "/api/v1/batches", body)), http.StatusRequestEntityTooLarge)
-	r := request("POST", "/api/v1/batches", body)
+	isProblem(t, answerTo(h, fromHere("POST", "/api/v1/batches", body)), http.StatusRequestEntityTooLarge)
+	r := fromHere("POST", "/api/v1/batches", body)
 	r.ContentLength = -1 // not announced
 	isProblem(t, answerTo(h, r), http.StatusRequestEntityTooLarge)
 	if len(s.asked) != 0 {
@@ -249,17 +249,17 @@ func TestRefusals(t *testing.T) {
 		err    error
 		status int
 	}{
-		{record.Refuse(404, "No such batch", "there is no batch %q", "0612-9"), 404},
-		{record.Refuse(409, "Not settled", "the weight still moves"), 409},
-		{record.Refuse(422, "Not like this", "thinner before the hardener is stirred in"), 422},
-		{record.Refuse(503, "Not written", "the card is full"), 503},
-		{fmt.Errorf("wrapped: %w", record.Refuse(409, "Not settled", "the weight still moves")), 409},
+		{request.Refuse(404, "No such batch", "there is no batch %q", "0612-9"), 404},
+		{request.Refuse(409, "Not settled", "the weight still moves"), 409},
+		{request.Refuse(422, "Not like this", "thinner before the hardener is stirred in"), 422},
+		{request.Refuse(503, "Not written", "the card is full"), 503},
+		{fmt.Errorf("wrapped: %w", request.Refuse(409, "Not settled", "the weight still moves")), 409},
 		{context.DeadlineExceeded, 503},
 		{context.Canceled, 503},
 	} {
 		s := newStand()
-		s.do = func(context.Context, record.Request) (record.Reply, error) { return record.Reply{}, test.err }
-		p := isProblem(t, answerTo(newServer(t, s).Handler(), request("POST", "/api/v1/batches/0612-1/good", "")), test.status)
+		s.do = func(context.Context, request.Request) (request.Reply, error) { return request.Reply{}, test.err }
+		p := isProblem(t, answerTo(newServer(t, s).Handler(), fromHere("POST", "/api/v1/batches/0612-1/good", "")), test.status)
 		if test.status == 409 && (p["title"] != "Not settled" || p["detail"] != "the weight still moves") {
 			t.Errorf("problem %v", p)
 		}
@@ -270,10 +270,10 @@ func TestRefusals(t *testing.T) {
 func TestNotOnDisk(t *testing.T) {
 	for _, body := range []string{`{"id":"0612-1","left_g":12.50}`, `{"on_disk":false,"id":"0612-1","left_g":12.50}`} {
 		s := newStand()
-		s.do = func(context.Context, record.Request) (record.Reply, error) {
-			return record.Reply{Body: json.RawMessage(body)}, nil
+		s.do = func(context.Context, request.Request) (request.Reply, error) {
+			return request.Reply{Body: json.RawMessage(body)}, nil
 		}
-		w := answerTo(newServer(t, s).Handler(), request("POST", "/api/v1/batches/0612-1/close", `{"outcome":"used-up"}`))
+		w := answerTo(newServer(t, s).Handler(), fromHere("POST", "/api/v1/batches/0612-1/close", `{"outcome":"used-up"}`))
 		v := object(t, w)
 		if w.Code != http.StatusAccepted || v["on_disk"] != false || v["id"] != "0612-1" || !strings.Contains(w.Body.String(), "12.50") {
 			t.Errorf("status %d: %s", w.Code, w.Body)
@@ -284,8 +284,8 @@ func TestNotOnDisk(t *testing.T) {
 func TestIdempotencyKey(t *testing.T) {
 	s := newStand()
 	h := newServer(t, s).Handler()
-	send := func(path, body, key string) record.Request {
-		r := request("POST", "/api/v1/"+path, body)
+	send := func(path, body, key string) request.Request {
+		r := fromHere("POST", "/api/v1/"+path, body)
 		r.Header.Set("Idempotency-Key", key)
 		if w := answerTo(h, r); w.Code >= 300 {
 			t.Fatalf("status %d: %s", w.Code, w.Body)
@@ -303,7 +303,7 @@ func TestIdempotencyKey(t *testing.T) {
 		t.Error("requests that differ have the same hash")
 	}
 	for _, key := range []string{strings.Repeat("k", keyCharacters+1), "a b", "ä", "a\x01"} {
-		r := request("POST", "/api/v1/batches/0612-1/good", "")
+		r := fromHere("POST", "/api/v1/batches/0612-1/good", "")
 		r.Header["Idempotency-Key"] = []string{key}
 		isProblem(t, answerTo(h, r), http.StatusBadRequest)
 	}
@@ -362,20 +362,20 @@ func FuzzChanges(f *testing.F) {
 	})
 }
 
-func checkFinite(t *testing.T, c record.Change) {
+func checkFinite(t *testing.T, c request.Change) {
 	var masses []float64
 	switch c := c.(type) {
-	case record.StartMix:
+	case request.StartMix:
 		for _, v := range []*float64{c.InkG, c.ThinnerPct} {
 			if v != nil {
 				masses = append(masses, *v)
 			}
 		}
-	case record.RecordMix:
+	case request.RecordMix:
 		for _, part := range c.Components {
 			masses = append(masses, part.G)
 		}
-	case record.CloseBatch:
+	case request.CloseBatch:
 		if c.LeftG != nil {
 			masses = append(masses, *c.LeftG)
 		}

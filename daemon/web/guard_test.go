@@ -17,7 +17,7 @@ func TestHostNames(t *testing.T) {
 		"192.168.1.6": 421, "[::ffff:192.168.1.6]": 421, "0.0.0.0": 421, "bench-2.local": 421, ":9755": 421,
 	} {
 		for _, path := range []string{"/api/v1/air", "/", "/metrics", "/healthz"} {
-			r := request("GET", path, "")
+			r := fromHere("GET", path, "")
 			r.Host = host
 			r = r.WithContext(context.WithValue(r.Context(), http.LocalAddrContextKey, &net.TCPAddr{IP: net.IPv4(192, 168, 1, 5), Port: 9755}))
 			w := answerTo(h, r)
@@ -36,7 +36,7 @@ func TestOwnName(t *testing.T) {
 	for _, listen := range []string{"bench-7.lan:9755", "10.0.0.7:9755", "[fd00::7]:9755"} {
 		s := newServer(t, newStand())
 		s.settings.Listen = listen
-		r := request("GET", "/healthz", "")
+		r := fromHere("GET", "/healthz", "")
 		r.Host = listen
 		if w := answerTo(s.Handler(), r); w.Code != http.StatusOK {
 			t.Errorf("%s: status %d", listen, w.Code)
@@ -49,7 +49,7 @@ func TestEveryAddress(t *testing.T) {
 	for _, listen := range []string{"0.0.0.0:9755", "[::]:9755", ":9755"} {
 		s := newServer(t, newStand())
 		s.settings.Listen = listen
-		r := request("GET", "/healthz", "")
+		r := fromHere("GET", "/healthz", "")
 		r.Host = listen
 		isProblem(t, answerTo(s.Handler(), r), http.StatusMisdirectedRequest)
 	}
@@ -79,7 +79,7 @@ func TestWhoMayChange(t *testing.T) {
 	for name, test := range tests {
 		s := newStand()
 		h := newServer(t, s).Handler()
-		r := request("POST", "/api/v1/batches/0612-1/good", "")
+		r := fromHere("POST", "/api/v1/batches/0612-1/good", "")
 		test.change(r)
 		w := answerTo(h, r)
 		if w.Code != test.status {
@@ -92,13 +92,13 @@ func TestWhoMayChange(t *testing.T) {
 			t.Errorf("%s: the bench was asked %d times", name, len(s.asked))
 		}
 		// Reading stays open to all of them.
-		r = request("GET", "/api/v1/air", "")
+		r = fromHere("GET", "/api/v1/air", "")
 		test.change(r)
 		if w := answerTo(h, r); w.Code != http.StatusOK {
 			t.Errorf("%s: reading: status %d", name, w.Code)
 		}
 	}
-	r := request("POST", "/api/v1/batches/0612-1/good", "")
+	r := fromHere("POST", "/api/v1/batches/0612-1/good", "")
 	r.RemoteAddr = "192.168.1.9:5000"
 	if p := isProblem(t, answerTo(newServer(t, newStand()).Handler(), r), 401); !strings.Contains(p["detail"].(string), "potlifed pin") {
 		t.Errorf("detail %q does not say what to do", p["detail"])
@@ -108,7 +108,7 @@ func TestWhoMayChange(t *testing.T) {
 func TestHeaders(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
 	for _, path := range []string{"/", "/api/v1/air", "/nothing", "/metrics", "/healthz", "/openapi.json", "/api/v1/nothing"} {
-		header := answerTo(h, request("GET", path, "")).Header()
+		header := answerTo(h, fromHere("GET", path, "")).Header()
 		policy := header.Get("Content-Security-Policy")
 		if !strings.Contains(policy, "default-src 'none'") || !strings.Contains(policy, "frame-ancestors 'none'") || strings.Contains(policy, "unsafe") ||
 			len(header.Values("Content-Security-Policy")) != 1 {

@@ -7,8 +7,9 @@ import (
 	"net/http"
 	"strings"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
+	"potlifed/model/lifecycle"
 )
 
 //go:embed label.html
@@ -17,17 +18,17 @@ var labelHTML string
 var labelTemplate = template.Must(template.New("label").Parse(labelHTML))
 
 // labelOf is the label of a batch; why says why there is none.
-func (s *Server) labelOf(b record.BatchView, now *record.Snapshot) (l label.Label, why string) {
+func (s *Server) labelOf(b view.Batch, now *view.Snapshot) (l label.Label, why string) {
 	l.Batch = b.ID
 	switch {
-	case b.State == record.Over:
+	case b.State == lifecycle.Closed:
 		return l, "It was closed: no cup needs a label any more."
 	case b.EndsAt == nil || b.MixedAt == nil:
 		return l, "There is no hardener in it yet, so that nothing can be said of its end. Print the label once it is mixed."
 	}
 	l = label.Label{
 		Batch: b.ID, Ink: b.Ink, Press: b.For, MixedAt: *b.MixedAt, Low: b.EndsAt.Low, Expected: b.EndsAt.Expected,
-		MadeAt: now.At, Uncertain: b.Quality != record.QualityGood,
+		MadeAt: now.At, Uncertain: b.Quality != view.QualityGood,
 	}
 	if b.Press != nil {
 		l.Press = *b.Press

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 func TestLabel(t *testing.T) {
@@ -13,7 +13,7 @@ func TestLabel(t *testing.T) {
 	server := newServer(t, s)
 	h := server.Handler()
 	get := func(path string) (int, string) {
-		w := answerTo(h, request("GET", path, ""))
+		w := answerTo(h, fromHere("GET", path, ""))
 		if csp := w.Header().Get("Content-Security-Policy"); !strings.Contains(csp, "style-src 'self'") {
 			t.Errorf("%s: policy %q", path, csp)
 		}
@@ -38,15 +38,15 @@ func TestLabel(t *testing.T) {
 		}
 	}
 	for _, none := range []string{"0612-2", "0611-7"} { // no hardener yet; closed
-		isProblem(t, answerTo(h, request("GET", "/batches/"+none+"/label.svg", "")), http.StatusConflict)
+		isProblem(t, answerTo(h, fromHere("GET", "/batches/"+none+"/label.svg", "")), http.StatusConflict)
 		if code, page := get("/batches/" + none + "/label"); code != 200 || !strings.Contains(page, "No label for "+none) || strings.Contains(page, "<img") {
 			t.Errorf("%d %s", code, page)
 		}
 	}
 	for _, path := range []string{"/batches/0612-99/label", "/batches/%3Cscript%3E/label", "/batches/0612-99/label.svg"} {
-		isProblem(t, answerTo(h, request("GET", path, "")), http.StatusNotFound)
+		isProblem(t, answerTo(h, fromHere("GET", path, "")), http.StatusNotFound)
 	}
-	s.show(func(n *record.Snapshot) { n.Batches[0].Quality = record.QualityUncertain })
+	s.show(func(n *view.Snapshot) { n.Batches[0].Quality = view.QualityUncertain })
 	if _, svg := get("/batches/0612-1/label.svg"); !strings.Contains(svg, "uncertain") {
 		t.Errorf("of uncertain figures: %s", svg)
 	}

@@ -8,7 +8,8 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/outcomes"
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // learning is what the ends of an ink's batches say about it.
@@ -61,7 +62,7 @@ func (s *Server) inks(api huma.API) {
 		}
 		return &answer[learning]{learningOf(l)}, nil
 	})
-	accept := operation(api, "accept-learned", base+"inks/{id}/accept-learned", "Accept what was learned of an ink, for batches mixed from now on", http.StatusOK, reflect.TypeFor[record.InkView]())
+	accept := operation(api, "accept-learned", base+"inks/{id}/accept-learned", "Accept what was learned of an ink, for batches mixed from now on", http.StatusOK, reflect.TypeFor[view.Ink]())
 	huma.Register(api, accept, func(ctx context.Context, in *onInk) (*changed, error) {
 		l, err := s.learned(ctx, in.ID)
 		if err != nil {
@@ -71,13 +72,13 @@ func (s *Server) inks(api huma.API) {
 		if err != nil {
 			return nil, problem(http.StatusConflict, "", err.Error())
 		}
-		return s.do(ctx, accept, in.Key, apiPath("inks", in.ID, "accept-learned"), record.AcceptLearned{
+		return s.do(ctx, accept, in.Key, apiPath("inks", in.ID, "accept-learned"), request.AcceptLearned{
 			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: a.Verdict, Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed,
 		})
 	})
-	revoke := operation(api, "revoke-learned", base+"inks/{id}/revoke-learned", "Go back to an ink's data sheet, for batches mixed from now on", http.StatusOK, reflect.TypeFor[record.InkView]())
+	revoke := operation(api, "revoke-learned", base+"inks/{id}/revoke-learned", "Go back to an ink's data sheet, for batches mixed from now on", http.StatusOK, reflect.TypeFor[view.Ink]())
 	huma.Register(api, revoke, func(ctx context.Context, in *onInk) (*changed, error) {
-		return s.do(ctx, revoke, in.Key, apiPath("inks", in.ID, "revoke-learned"), record.RevokeLearned{Ink: in.ID})
+		return s.do(ctx, revoke, in.Key, apiPath("inks", in.ID, "revoke-learned"), request.RevokeLearned{Ink: in.ID})
 	})
 }
 

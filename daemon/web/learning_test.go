@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"potlifed/daemon/outcomes"
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/learn"
@@ -36,7 +36,7 @@ func learnedInks(context.Context) ([]outcomes.Learned, error) {
 func TestLearning(t *testing.T) {
 	s := newStand()
 	h := newServer(t, s).Handler()
-	w := answerTo(h, request("GET", "/api/v1/inks/gloss-4/learning", ""))
+	w := answerTo(h, fromHere("GET", "/api/v1/inks/gloss-4/learning", ""))
 	if w.Code != http.StatusOK {
 		t.Fatalf("status %d: %s", w.Code, w.Body)
 	}
@@ -44,16 +44,16 @@ func TestLearning(t *testing.T) {
 	if got["acceptable"] != true || got["ends"] != 30.0 || got["verdict"] == "" {
 		t.Errorf("learning: %v", got)
 	}
-	if w := answerTo(h, request("POST", "/api/v1/inks/gloss-4/accept-learned", "")); w.Code != http.StatusOK {
+	if w := answerTo(h, fromHere("POST", "/api/v1/inks/gloss-4/accept-learned", "")); w.Code != http.StatusOK {
 		t.Fatalf("accept: status %d: %s", w.Code, w.Body)
 	}
-	a, ok := s.asked[0].Change.(record.AcceptLearned)
+	a, ok := s.asked[0].Change.(request.AcceptLearned)
 	if !ok || a.Ink != "gloss-4" || a.Ends != 30 || !(a.Life.LRefH < 0.9*a.Sheet.LRefH) {
 		t.Errorf("the bench was asked for %+v", s.asked[0].Change)
 	}
-	isProblem(t, answerTo(h, request("POST", "/api/v1/inks/matt-10/accept-learned", "")), http.StatusConflict)
-	isProblem(t, answerTo(h, request("GET", "/api/v1/inks/gold/learning", "")), http.StatusNotFound)
-	if w := answerTo(h, request("POST", "/api/v1/inks/gloss-4/revoke-learned", "")); w.Code != http.StatusOK {
+	isProblem(t, answerTo(h, fromHere("POST", "/api/v1/inks/matt-10/accept-learned", "")), http.StatusConflict)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/inks/gold/learning", "")), http.StatusNotFound)
+	if w := answerTo(h, fromHere("POST", "/api/v1/inks/gloss-4/revoke-learned", "")); w.Code != http.StatusOK {
 		t.Errorf("revoke: status %d: %s", w.Code, w.Body)
 	}
 	if n := len(s.asked); n != 2 {

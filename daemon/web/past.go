@@ -15,6 +15,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 )
@@ -83,12 +84,12 @@ type historyQuery struct {
 
 // airPoint is a zone's air at one moment.
 type airPoint struct {
-	Time          time.Time      `json:"time"`
-	TemperatureC  float64        `json:"temperature_c"`
-	HumidityPct   float64        `json:"humidity_pct"`
-	DewPointC     *float64       `json:"dew_point_c,omitempty"`
-	VapourDensity float64        `json:"vapour_density_g_m3"`
-	Quality       record.Quality `json:"quality"`
+	Time          time.Time    `json:"time"`
+	TemperatureC  float64      `json:"temperature_c"`
+	HumidityPct   float64      `json:"humidity_pct"`
+	DewPointC     *float64     `json:"dew_point_c,omitempty"`
+	VapourDensity float64      `json:"vapour_density_g_m3"`
+	Quality       view.Quality `json:"quality"`
 }
 
 type historyList struct {
@@ -135,7 +136,7 @@ func (s *Server) historyAir(ctx context.Context, in *historyQuery) (*written, er
 }
 
 // span checks what is asked for.
-func (in *historyQuery) span(now *record.Snapshot) (from, to time.Time, step time.Duration, err error) {
+func (in *historyQuery) span(now *view.Snapshot) (from, to time.Time, step time.Duration, err error) {
 	refuse := func(format string, args ...any) (time.Time, time.Time, time.Duration, error) {
 		return from, to, step, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf(format, args...))
 	}
@@ -225,16 +226,16 @@ func pointAt(p record.PastStep, at time.Time) airPoint {
 	state := air.Lerp(p.Step.From, p.Step.To, fraction)
 	point := airPoint{
 		Time: at.UTC(), TemperatureC: state.TemperatureC, HumidityPct: state.HumidityPct,
-		VapourDensity: state.VapourDensityGM3(), Quality: record.QualityGood,
+		VapourDensity: state.VapourDensityGM3(), Quality: view.QualityGood,
 	}
 	if dew, ok := state.DewPointC(); ok {
 		point.DewPointC = &dew
 	}
 	switch {
 	case p.Step.Kind == cure.Stale:
-		point.Quality = record.QualityBad
+		point.Quality = view.QualityBad
 	case p.Step.Uncertain || p.Step.Kind == cure.Bridged:
-		point.Quality = record.QualityUncertain
+		point.Quality = view.QualityUncertain
 	}
 	return point
 }

@@ -37,24 +37,24 @@ func TestEvents(t *testing.T) {
 		s.kept = append(s.kept, record.Event{Seq: seq, JSON: []byte(`{"seq":` + string(rune('0'+seq%10)) + `,"kind":"good"}`)})
 	}
 	h := newServer(t, s).Handler()
-	v := object(t, answerTo(h, request("GET", "/api/v1/events?after=10&limit=3", "")))
+	v := object(t, answerTo(h, fromHere("GET", "/api/v1/events?after=10&limit=3", "")))
 	events := v["events"].([]any)
 	if len(events) != 3 || events[0].(map[string]any)["kind"] != "good" || v["seq"] != 42.0 {
 		t.Errorf("events: %v", v)
 	}
 	// An event may be newer than the snapshot.
-	if v := object(t, answerTo(h, request("GET", "/api/v1/events", ""))); v["seq"] != 45.0 || len(v["events"].([]any)) != 45 {
+	if v := object(t, answerTo(h, fromHere("GET", "/api/v1/events", ""))); v["seq"] != 45.0 || len(v["events"].([]any)) != 45 {
 		t.Errorf("all events: %v", v)
 	}
 	s.unread = errors.New("disk")
-	isProblem(t, answerTo(h, request("GET", "/api/v1/events", "")), http.StatusServiceUnavailable)
-	isProblem(t, answerTo(h, request("GET", "/api/v1/history/air?zone=bench", "")), http.StatusServiceUnavailable)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/events", "")), http.StatusServiceUnavailable)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/history/air?zone=bench", "")), http.StatusServiceUnavailable)
 }
 
 // rows are the rows of a history in JSON.
 func rows(t *testing.T, h http.Handler, query string) []any {
 	t.Helper()
-	w := answerTo(h, request("GET", "/api/v1/history/air?zone=bench"+query, ""))
+	w := answerTo(h, fromHere("GET", "/api/v1/history/air?zone=bench"+query, ""))
 	if w.Code != http.StatusOK {
 		t.Fatalf("status %d: %s", w.Code, w.Body)
 	}
@@ -117,9 +117,9 @@ func TestHistoryCSV(t *testing.T) {
 	s := newStand()
 	s.steps = someAir()
 	h := newServer(t, s).Handler()
-	byHeader := request("GET", "/api/v1/history/air?zone=bench", "")
+	byHeader := fromHere("GET", "/api/v1/history/air?zone=bench", "")
 	byHeader.Header.Set("Accept", "text/csv")
-	for name, r := range map[string]*http.Request{"header": byHeader, "query": request("GET", "/api/v1/history/air?zone=bench&format=csv", "")} {
+	for name, r := range map[string]*http.Request{"header": byHeader, "query": fromHere("GET", "/api/v1/history/air?zone=bench&format=csv", "")} {
 		w := answerTo(h, r)
 		if ct := w.Header().Get("Content-Type"); !strings.HasPrefix(ct, "text/csv") || w.Header().Get("Vary") != "Accept" {
 			t.Fatalf("%s: header %v", name, w.Header())
@@ -136,7 +136,7 @@ func TestHistoryCSV(t *testing.T) {
 		}
 	}
 	// JSON is what a browser gets, and who says json in the query whatever the header.
-	browser := request("GET", "/api/v1/history/air?zone=bench", "")
+	browser := fromHere("GET", "/api/v1/history/air?zone=bench", "")
 	browser.Header.Set("Accept", "text/html,*/*;q=0.8")
 	byHeader.URL.RawQuery += "&format=json"
 	for _, r := range []*http.Request{browser, byHeader} {
@@ -155,7 +155,7 @@ func TestHistoryRefusals(t *testing.T) {
 		"zone=bench&from=2026-06-01T00:00:00Z&step=1s": 422,
 	}
 	for query, status := range refused {
-		isProblem(t, answerTo(h, request("GET", "/api/v1/history/air?"+query, "")), status)
+		isProblem(t, answerTo(h, fromHere("GET", "/api/v1/history/air?"+query, "")), status)
 	}
 }
 

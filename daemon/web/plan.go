@@ -10,7 +10,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/planning"
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/mix"
@@ -40,13 +40,13 @@ func (s *Server) plans(api huma.API) {
 // the press's cup, and the low bound of each mix.
 func (s *Server) plan(_ context.Context, in *planQuery) (*answer[planning.Answer], error) {
 	snap := s.bench.Snapshot()
-	i := slices.IndexFunc(snap.Inks, func(k record.InkView) bool { return k.ID == in.Ink })
-	p := slices.IndexFunc(snap.Presses, func(p record.PressView) bool { return p.ID == in.Press })
+	i := slices.IndexFunc(snap.Inks, func(k view.Ink) bool { return k.ID == in.Ink })
+	p := slices.IndexFunc(snap.Presses, func(p view.Press) bool { return p.ID == in.Press })
 	if i < 0 || p < 0 {
 		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no ink %q or no press %q", in.Ink, in.Press))
 	}
 	ink, press := snap.Inks[i], snap.Presses[p]
-	z := slices.IndexFunc(snap.Air, func(a record.AirView) bool { return a.Zone == press.Zone })
+	z := slices.IndexFunc(snap.Air, func(a view.Air) bool { return a.Zone == press.Zone })
 	if z < 0 || snap.Air[z].TemperatureC == nil || snap.Air[z].HumidityPct == nil {
 		return nil, problem(http.StatusConflict, "", fmt.Sprintf("the air of zone %q was never measured", press.Zone))
 	}

@@ -9,7 +9,7 @@ import (
 func TestPlan(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
 	const usual = "/api/v1/plan?ink=gloss-4&press=press-1&prints_per_hour=300"
-	w := answerTo(h, request("GET", usual+"&prints=1000&grams_per_print=0.2", ""))
+	w := answerTo(h, fromHere("GET", usual+"&prints=1000&grams_per_print=0.2", ""))
 	if w.Code != http.StatusOK {
 		t.Fatalf("status %d: %s", w.Code, w.Body)
 	}
@@ -30,6 +30,6 @@ func TestPlan(t *testing.T) {
 		usual + "&prints=0&grams_per_print=1":                                                422,
 		usual + "&prints=10&grams_per_print=-1":                                              422,
 	} {
-		isProblem(t, answerTo(h, request("GET", query, "")), status)
+		isProblem(t, answerTo(h, fromHere("GET", query, "")), status)
 	}
 }

@@ -8,7 +8,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 // problem is an error as it goes out, by RFC 9457. An empty title is that of the
@@ -40,7 +40,7 @@ func writeModel(w http.ResponseWriter, p *huma.ErrorModel) {
 
 // refused turns the bench's refusal of a change into a problem.
 func (s *Server) refused(err error) error {
-	var refusal *record.Refusal
+	var refusal *request.Refusal
 	switch {
 	case errors.As(err, &refusal) && refusal.Status >= 400 && refusal.Status < 600:
 		p := problem(refusal.Status, refusal.Title, refusal.Detail)

@@ -6,13 +6,14 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // recipes is what a bench can say of a mix before it is begun.
 type recipes interface {
 	// Recipe changes nothing and does not wait. The error is a [*record.Refusal].
-	Recipe(c record.StartMix) (record.RecipeView, error)
+	Recipe(c request.StartMix) (view.Recipe, error)
 }
 
 type recipeQuery struct {
@@ -35,18 +36,18 @@ func (s *Server) recipes(api huma.API) {
 		OperationID: "recipe", Method: http.MethodGet, Path: base + "recipe",
 		Summary: "What a mix would come to before it is begun: targets, why, and how well the scale knows them",
 		Errors:  []int{http.StatusUnprocessableEntity},
-	}, func(_ context.Context, in *recipeQuery) (*answer[record.RecipeView], error) {
-		c := record.StartMix{Ink: in.Ink, Scale: in.Scale, Press: in.Press, Cup: in.Cup, ColourClass: in.ColourClass, Artwork: in.Artwork}
+	}, func(_ context.Context, in *recipeQuery) (*answer[view.Recipe], error) {
+		c := request.StartMix{Ink: in.Ink, Scale: in.Scale, Press: in.Press, Cup: in.Cup, ColourClass: in.ColourClass, Artwork: in.Artwork}
 		if in.InkG > 0 {
 			c.InkG = &in.InkG
 		}
 		if in.ThinnerPct >= 0 {
 			c.ThinnerPct = &in.ThinnerPct
 		}
-		view, err := bench.Recipe(c)
+		recipe, err := bench.Recipe(c)
 		if err != nil {
 			return nil, s.refused(err)
 		}
-		return &answer[record.RecipeView]{view}, nil
+		return &answer[view.Recipe]{recipe}, nil
 	})
 }

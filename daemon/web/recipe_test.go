@@ -8,10 +8,10 @@ import (
 
 func TestRecipe(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	w := answerTo(h, request("GET", "/api/v1/recipe?ink=gloss-4&press=press-1", ""))
+	w := answerTo(h, fromHere("GET", "/api/v1/recipe?ink=gloss-4&press=press-1", ""))
 	if w.Code != http.StatusOK || !strings.Contains(w.Body.String(), `"why":["because"]`) {
 		t.Errorf("%d %s", w.Code, w.Body)
 	}
-	isProblem(t, answerTo(h, request("GET", "/api/v1/recipe?ink=gold", "")), http.StatusUnprocessableEntity)
-	isProblem(t, answerTo(h, request("GET", "/api/v1/recipe", "")), http.StatusUnprocessableEntity)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/recipe?ink=gold", "")), http.StatusUnprocessableEntity)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/recipe", "")), http.StatusUnprocessableEntity)
 }

@@ -4,13 +4,13 @@ import (
 	"reflect"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // The rows as they go out, by list and by stream.
 
 // batchRow has lists where the snapshot may have none.
-func batchRow(b record.BatchView) record.BatchView {
+func batchRow(b view.Batch) view.Batch {
 	b.Components, b.Corrections, b.Warnings = orEmpty(b.Components), orEmpty(b.Corrections), orEmpty(b.Warnings)
 	b.Lots = orEmpty(b.Lots)
 	return b
@@ -18,8 +18,8 @@ func batchRow(b record.BatchView) record.BatchView {
 
 // lightRow is valid for a while from the snapshot on, so that a reader that is cut
 // off knows when to stop believing it.
-func lightRow(l record.LightView, now time.Time) record.LightView {
-	l.ValidUntil = now.Add(record.LightValidFor)
+func lightRow(l view.Light, now time.Time) view.Light {
+	l.ValidUntil = now.Add(view.LightValidFor)
 	return l
 }
 
@@ -71,21 +71,21 @@ func (k kind[V]) news(had seen[V], rows []V, now time.Duration) (fresh []V, gone
 	return fresh, gone
 }
 
-var airKind = kind[record.AirView]{
+var airKind = kind[view.Air]{
 	event: "air",
-	key:   func(v record.AirView) string { return v.Zone },
-	same: func(a, b record.AirView) bool {
+	key:   func(v view.Air) string { return v.Zone },
+	same: func(a, b view.Air) bool {
 		a.Mono, b.Mono = 0, 0
 		return reflect.DeepEqual(a, b)
 	},
 }
 
 // A scale that says the same weight ten times a second is news only now and then.
-var scaleKind = kind[record.ScaleView]{
+var scaleKind = kind[view.Scale]{
 	event: "scale",
-	key:   func(v record.ScaleView) string { return v.ID },
-	same: func(a, b record.ScaleView) bool {
-		for _, v := range []*record.ScaleView{&a, &b} {
+	key:   func(v view.Scale) string { return v.ID },
+	same: func(a, b view.Scale) bool {
+		for _, v := range []*view.Scale{&a, &b} {
 			v.Time, v.Up, v.Lines = time.Time{}, false, nil
 		}
 		return reflect.DeepEqual(a, b)
@@ -94,14 +94,14 @@ var scaleKind = kind[record.ScaleView]{
 }
 
 // A batch grows older all the time; its reader counts down from ends_at by itself.
-var batchKind = kind[record.BatchView]{
+var batchKind = kind[view.Batch]{
 	event: "batch",
-	key:   func(v record.BatchView) string { return v.ID },
-	same: func(a, b record.BatchView) bool {
+	key:   func(v view.Batch) string { return v.ID },
+	same: func(a, b view.Batch) bool {
 		if !sameEnds(a.EndsAt, b.EndsAt) {
 			return false
 		}
-		for _, v := range []*record.BatchView{&a, &b} {
+		for _, v := range []*view.Batch{&a, &b} {
 			v.Time, v.Seq, v.AgeS, v.Spent, v.RemainingS, v.EndsAt, v.Risk, v.NextMixAt = time.Time{}, 0, nil, nil, nil, nil, nil, nil
 		}
 		return reflect.DeepEqual(a, b)
@@ -109,11 +109,11 @@ var batchKind = kind[record.BatchView]{
 	refresh: true,
 }
 
-var lightKind = kind[record.LightView]{
+var lightKind = kind[view.Light]{
 	event: "light",
-	key:   func(v record.LightView) string { return v.ID },
-	same: func(a, b record.LightView) bool {
-		for _, v := range []*record.LightView{&a, &b} {
+	key:   func(v view.Light) string { return v.ID },
+	same: func(a, b view.Light) bool {
+		for _, v := range []*view.Light{&a, &b} {
 			v.Time, v.ValidUntil, v.Seq = time.Time{}, time.Time{}, 0
 		}
 		return reflect.DeepEqual(a, b)
@@ -121,16 +121,16 @@ var lightKind = kind[record.LightView]{
 	refresh: true,
 }
 
-var alarmKind = kind[record.AlarmView]{
+var alarmKind = kind[view.Alarm]{
 	event: "alarm",
-	key:   func(v record.AlarmView) string { return v.Name + "/" + v.Subject },
-	same: func(a, b record.AlarmView) bool {
+	key:   func(v view.Alarm) string { return v.Name + "/" + v.Subject },
+	same: func(a, b view.Alarm) bool {
 		a.Time, b.Time = time.Time{}, time.Time{}
 		return reflect.DeepEqual(a, b)
 	},
 }
 
-func sameEnds(a, b *record.Span[time.Time]) bool {
+func sameEnds(a, b *view.Span[time.Time]) bool {
 	if a == nil || b == nil {
 		return a == b
 	}

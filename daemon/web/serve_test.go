@@ -20,7 +20,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 // serve runs a server on a free port and returns its address; stop ends it and
@@ -91,13 +91,13 @@ func TestListen(t *testing.T) {
 func TestStopFinishesChanges(t *testing.T) {
 	bench := newStand()
 	begun, finish := make(chan struct{}), make(chan struct{})
-	bench.do = func(ctx context.Context, _ record.Request) (record.Reply, error) {
+	bench.do = func(ctx context.Context, _ request.Request) (request.Reply, error) {
 		close(begun)
 		select {
 		case <-finish:
-			return record.Reply{Body: []byte(`{"id":"0612-1"}`), OnDisk: true}, nil
+			return request.Reply{Body: []byte(`{"id":"0612-1"}`), OnDisk: true}, nil
 		case <-ctx.Done():
-			return record.Reply{}, ctx.Err()
+			return request.Reply{}, ctx.Err()
 		}
 	}
 	address, stop := serve(t, newServer(t, bench))
@@ -215,7 +215,7 @@ func TestWrongWebConfig(t *testing.T) {
 }
 
 func TestPageIsThere(t *testing.T) {
-	w := answerTo(newServer(t, newStand()).Handler(), request("GET", "/", ""))
+	w := answerTo(newServer(t, newStand()).Handler(), fromHere("GET", "/", ""))
 	if w.Code != http.StatusOK || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/html") {
 		t.Errorf("status %d, header %v", w.Code, w.Header())
 	}

@@ -23,7 +23,9 @@ import (
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/daemon/trace"
+	"potlifed/daemon/view"
 	"potlifed/daemon/web/page"
 )
 
@@ -31,12 +33,12 @@ import (
 // goroutine.
 type Bench interface {
 	// Snapshot is the newest one. It is not nil and does not change.
-	Snapshot() *record.Snapshot
+	Snapshot() *view.Snapshot
 	// Watch signals after each new snapshot; a reader that is late sees one signal.
 	Watch() (signal <-chan struct{}, stop func())
 	// Do makes a change and returns once it is on disk. The error is a
 	// [*record.Refusal], or that of ctx.
-	Do(ctx context.Context, r record.Request) (record.Reply, error)
+	Do(ctx context.Context, r request.Request) (request.Reply, error)
 }
 
 // Journal is the past.

@@ -13,7 +13,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/access"
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 const (
@@ -122,7 +122,7 @@ func (s *Server) pair(ctx context.Context, read shape) (*paired, error) {
 		return nil, s.notPaired(err, v.place)
 	}
 	s.log.Info("device paired", "device", p.Device, "session", p.ID, "from", v.place)
-	s.note(ctx, p.Device, record.PairDevice{Device: p.Device, Session: p.ID})
+	s.note(ctx, p.Device, request.PairDevice{Device: p.Device, Session: p.ID})
 	return &paired{cookie(secret, p.Until.Sub(s.now()), v.tls), sessionRow(p, p.ID)}, nil
 }
 
@@ -171,7 +171,7 @@ func (s *Server) unpair(ctx context.Context, id string) (*paired, error) {
 		return nil, s.unwritten("unpaired", err)
 	}
 	s.log.Info("device unpaired", "device", p.Device, "session", p.ID, "by", v.caller.by)
-	s.note(ctx, v.caller.by, record.UnpairDevice{Device: p.Device, Session: p.ID})
+	s.note(ctx, v.caller.by, request.UnpairDevice{Device: p.Device, Session: p.ID})
 	out := &paired{Body: sessionRow(p, own)}
 	if p.ID == own {
 		out.SetCookie = cookie("", -time.Second, v.tls)
@@ -182,10 +182,10 @@ func (s *Server) unpair(ctx context.Context, id string) (*paired, error) {
 // note puts on record who was let in or shut out. It is done whatever becomes of that:
 // with a card that cannot be written, a tablet must still be able to acknowledge and
 // close.
-func (s *Server) note(ctx context.Context, by string, change record.Change) {
+func (s *Server) note(ctx context.Context, by string, change request.Change) {
 	ctx, cancel := context.WithTimeout(ctx, changeWithin)
 	defer cancel()
-	if _, err := s.bench.Do(ctx, record.Request{Change: change, By: by}); err != nil {
+	if _, err := s.bench.Do(ctx, request.Request{Change: change, By: by}); err != nil {
 		s.log.Error("not on record", "verb", change.Verb(), "by", by, "err", err)
 	}
 }

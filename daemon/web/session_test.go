@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 )
 
 // TestRefusedPairings: what is no pairing gets no cookie, costs no guess where it was
@@ -168,7 +168,7 @@ func TestSessionsAreListedAndEnded(t *testing.T) {
 	if w := end(tablet, rows["phone"]["id"].(string)); w.StatusCode != 200 || len(w.Cookies()) != 0 {
 		t.Errorf("another's session: status %d, cookies %v", w.StatusCode, w.Cookies())
 	}
-	if got := g.bench.last(t); got.By != "tablet" || got.Change.(record.UnpairDevice).Device != "phone" {
+	if got := g.bench.last(t); got.By != "tablet" || got.Change.(request.UnpairDevice).Device != "phone" {
 		t.Errorf("on record: %+v", got)
 	}
 	if w := end(phone, "own"); w.StatusCode != 401 {
@@ -193,8 +193,8 @@ func TestSessionsAreListedAndEnded(t *testing.T) {
 func TestPairingNeedsNoJournal(t *testing.T) {
 	g := newGuarded(t)
 	do := g.bench.do
-	g.bench.do = func(context.Context, record.Request) (record.Reply, error) {
-		return record.Reply{}, record.Refuse(503, "the journal cannot write", "no space left")
+	g.bench.do = func(context.Context, request.Request) (request.Reply, error) {
+		return request.Reply{}, request.Refuse(503, "the journal cannot write", "no space left")
 	}
 	c := g.pair("tablet")
 	g.bench.do = do
@@ -208,7 +208,7 @@ func TestPairingNeedsNoJournal(t *testing.T) {
 // TestWithoutAPIN lists nothing, and says that there is none.
 func TestWithoutAPIN(t *testing.T) {
 	server := newServer(t, newStand())
-	v := object(t, answerTo(server.Handler(), request("GET", "/api/v1/sessions", "")))
+	v := object(t, answerTo(server.Handler(), fromHere("GET", "/api/v1/sessions", "")))
 	if v["pin_set"] != false || len(v["sessions"].([]any)) != 0 {
 		t.Errorf("list %v", v)
 	}

@@ -12,7 +12,8 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/neighbours"
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 )
 
 // pace is how a stream keeps time.
@@ -119,17 +120,17 @@ func (o outlet) send(b []byte) error {
 
 // follower is what one reader of the stream was sent.
 type follower struct {
-	air     seen[record.AirView]
-	scales  seen[record.ScaleView]
-	batches seen[record.BatchView]
-	lights  seen[record.LightView]
-	alarms  seen[record.AlarmView]
+	air     seen[view.Air]
+	scales  seen[view.Scale]
+	batches seen[view.Batch]
+	lights  seen[view.Light]
+	alarms  seen[view.Alarm]
 	others  seen[neighbours.Bench]
 }
 
 func newFollower() *follower {
 	return &follower{
-		seen[record.AirView]{}, seen[record.ScaleView]{}, seen[record.BatchView]{}, seen[record.LightView]{}, seen[record.AlarmView]{},
+		seen[view.Air]{}, seen[view.Scale]{}, seen[view.Batch]{}, seen[view.Light]{}, seen[view.Alarm]{},
 		seen[neighbours.Bench]{},
 	}
 }
@@ -145,7 +146,7 @@ type over struct {
 }
 
 // burst writes the events that bring the reader to the given snapshot.
-func (f *follower) burst(n *record.Snapshot, others []neighbours.Bench) []byte {
+func (f *follower) burst(n *view.Snapshot, others []neighbours.Bench) []byte {
 	var out bytes.Buffer
 	zones, _ := airKind.news(f.air, n.Air, n.Mono)
 	writeEvents(&out, airKind.event, zones)
@@ -158,9 +159,9 @@ func (f *follower) burst(n *record.Snapshot, others []neighbours.Bench) []byte {
 	writeEvents(&out, batchKind.event, batches)
 	for _, id := range slices.Sorted(slices.Values(ended)) {
 		if b, ok := findBatch(n, id); ok {
-			writeEvents(&out, batchKind.event, []record.BatchView{b})
+			writeEvents(&out, batchKind.event, []view.Batch{b})
 		} else {
-			writeEvents(&out, batchKind.event, []over{{Time: n.At, Seq: n.Seq, ID: id, State: string(record.Over)}})
+			writeEvents(&out, batchKind.event, []over{{Time: n.At, Seq: n.Seq, ID: id, State: string(lifecycle.Closed)}})
 		}
 	}
 
@@ -183,7 +184,7 @@ func (f *follower) burst(n *record.Snapshot, others []neighbours.Bench) []byte {
 }
 
 // weights writes what the scales show, if that is news.
-func (f *follower) weights(n *record.Snapshot) []byte {
+func (f *follower) weights(n *view.Snapshot) []byte {
 	var out bytes.Buffer
 	scales, _ := scaleKind.news(f.scales, n.Scales, n.Mono)
 	writeEvents(&out, scaleKind.event, scales)

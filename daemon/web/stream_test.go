@@ -10,7 +10,8 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 )
 
 // listener reads a stream of events.
@@ -116,35 +117,35 @@ func TestStream(t *testing.T) {
 	}
 
 	// What did not change is not sent again: the next event is that of the change.
-	bench.show(func(n *record.Snapshot) { n.Batches[0].AgeS, n.Seq = ptr(3601.0), 43 })
-	bench.show(func(n *record.Snapshot) {
+	bench.show(func(n *view.Snapshot) { n.Batches[0].AgeS, n.Seq = ptr(3601.0), 43 })
+	bench.show(func(n *view.Snapshot) {
 		scale := n.Scales[0]
 		scale.WeightG, scale.Time = ptr(43.0), n.At
-		n.Scales = []record.ScaleView{scale}
+		n.Scales = []view.Scale{scale}
 	})
 	if v := l.want("scale"); v["weight_g"] != 43.0 {
 		t.Errorf("scale %v", v)
 	}
 	// A batch that ended is sent once more as closed, with what is known of its end.
-	bench.show(func(n *record.Snapshot) {
+	bench.show(func(n *view.Snapshot) {
 		closed := openBatch("0612-1")
-		closed.State, closed.Outcome = record.Over, "used-up"
-		n.Batches, n.Closed = n.Batches[1:], []record.BatchView{closed}
+		closed.State, closed.Outcome = lifecycle.Closed, "used-up"
+		n.Batches, n.Closed = n.Batches[1:], []view.Batch{closed}
 	})
 	if v := l.want("batch"); v["id"] != "0612-1" || v["state"] != "closed" || v["outcome"] != "used-up" {
 		t.Errorf("batch %v", v)
 	}
 	// Even one that the snapshot no longer knows.
-	bench.show(func(n *record.Snapshot) { n.Batches, n.Closed = nil, nil })
+	bench.show(func(n *view.Snapshot) { n.Batches, n.Closed = nil, nil })
 	if v := l.want("batch"); v["id"] != "0612-2" || v["state"] != "closed" {
 		t.Errorf("batch %v", v)
 	}
-	bench.show(func(n *record.Snapshot) { n.Alarms = nil })
+	bench.show(func(n *view.Snapshot) { n.Alarms = nil })
 	if v := l.want("alarm"); v["name"] != "sensor-stale" || v["subject"] != "floor-air" || v["state"] != "normal" {
 		t.Errorf("alarm %v", v)
 	}
 	// And one that is back is told anew.
-	bench.show(func(n *record.Snapshot) { n.Alarms = shop().Alarms })
+	bench.show(func(n *view.Snapshot) { n.Alarms = shop().Alarms })
 	if v := l.want("alarm"); v["state"] != "unacknowledged" {
 		t.Errorf("alarm %v", v)
 	}
@@ -205,10 +206,10 @@ func TestStreamSlowReader(t *testing.T) {
 	// More than what the system holds for a connection, in pieces.
 	for i := range 20 {
 		text := strings.Repeat("x", 1<<20) + string(rune('a'+i))
-		bench.show(func(n *record.Snapshot) {
+		bench.show(func(n *view.Snapshot) {
 			alarm := n.Alarms[0]
 			alarm.Text = text
-			n.Alarms = []record.AlarmView{alarm}
+			n.Alarms = []view.Alarm{alarm}
 		})
 		for { // some rows are refreshed in between
 			if name, v := quick.event(); name == "alarm" {
@@ -231,10 +232,10 @@ func TestStreamSkips(t *testing.T) {
 	l := listen(t, address)
 	l.all()
 	for weight := range 50 {
-		bench.show(func(n *record.Snapshot) {
+		bench.show(func(n *view.Snapshot) {
 			scale := n.Scales[0]
 			scale.WeightG = ptr(float64(100 + weight))
-			n.Scales = []record.ScaleView{scale}
+			n.Scales = []view.Scale{scale}
 		})
 	}
 	events := 0
@@ -254,7 +255,7 @@ func TestStreamsAreBounded(t *testing.T) {
 	for range streamsAtOnce {
 		s.streams <- struct{}{}
 	}
-	isProblem(t, answerTo(s.Handler(), request("GET", "/api/v1/stream", "")), http.StatusServiceUnavailable)
+	isProblem(t, answerTo(s.Handler(), fromHere("GET", "/api/v1/stream", "")), http.StatusServiceUnavailable)
 }
 
 // TestStreamOutlivesTheWriteTimeout: the server's own time-out for answers is renewed
@@ -274,7 +275,7 @@ func TestStreamOutlivesTheWriteTimeout(t *testing.T) {
 	reader := listen(t, l.Addr().String())
 	reader.all()
 	<-time.After(2 * timeout)
-	bench.show(func(n *record.Snapshot) { n.Alarms = nil })
+	bench.show(func(n *view.Snapshot) { n.Alarms = nil })
 	reader.want("alarm")
 	reader.cancel()
 }
@@ -292,16 +293,16 @@ func waitFor(t *testing.T, what string, done func() bool) {
 
 // TestNews pins what counts as a change of a batch.
 func TestNews(t *testing.T) {
-	had := seen[record.BatchView]{}
-	send := func(seconds int, change func(b *record.BatchView)) int {
+	had := seen[view.Batch]{}
+	send := func(seconds int, change func(b *view.Batch)) int {
 		b := openBatch("0612-1")
 		change(&b)
-		fresh, _ := batchKind.news(had, []record.BatchView{b}, time.Duration(seconds)*time.Second)
+		fresh, _ := batchKind.news(had, []view.Batch{b}, time.Duration(seconds)*time.Second)
 		return len(fresh)
 	}
-	same := func(*record.BatchView) {}
-	later := func(d time.Duration) func(*record.BatchView) {
-		return func(b *record.BatchView) {
+	same := func(*view.Batch) {}
+	later := func(d time.Duration) func(*view.Batch) {
+		return func(b *view.Batch) {
 			ends := *b.EndsAt
 			ends.Low = ends.Low.Add(d)
 			b.EndsAt = &ends
@@ -309,18 +310,18 @@ func TestNews(t *testing.T) {
 	}
 	for i, step := range []struct {
 		seconds int
-		change  func(b *record.BatchView)
+		change  func(b *view.Batch)
 		want    int
 	}{
 		{0, same, 1},
-		{1, func(b *record.BatchView) { b.AgeS, b.Spent, b.Time = ptr(3601.0), ptr(0.1501), at.Add(time.Second) }, 0},
+		{1, func(b *view.Batch) { b.AgeS, b.Spent, b.Time = ptr(3601.0), ptr(0.1501), at.Add(time.Second) }, 0},
 		{2, later(4 * time.Second), 0},
 		{3, later(-6 * time.Second), 1},
 		{4, later(-7 * time.Second), 0},
-		{5, func(b *record.BatchView) { later(-6 * time.Second)(b); b.Quality = record.QualityUncertain }, 1},
-		{6, func(b *record.BatchView) { later(-6 * time.Second)(b); b.Quality = record.QualityUncertain }, 0},
-		{16, func(b *record.BatchView) { later(-6 * time.Second)(b); b.Quality = record.QualityUncertain }, 1},
-		{17, func(b *record.BatchView) { b.EndsAt = nil }, 1},
+		{5, func(b *view.Batch) { later(-6 * time.Second)(b); b.Quality = view.QualityUncertain }, 1},
+		{6, func(b *view.Batch) { later(-6 * time.Second)(b); b.Quality = view.QualityUncertain }, 0},
+		{16, func(b *view.Batch) { later(-6 * time.Second)(b); b.Quality = view.QualityUncertain }, 1},
+		{17, func(b *view.Batch) { b.EndsAt = nil }, 1},
 	} {
 		if got := send(step.seconds, step.change); got != step.want {
 			t.Errorf("step %d: %d rows, want %d", i, got, step.want)
@@ -356,10 +357,10 @@ func TestAWeightDoesNotWait(t *testing.T) {
 	l := listen(t, address)
 	l.all()
 	for weight := range 3 { // the rest waits for an hour
-		bench.show(func(n *record.Snapshot) {
+		bench.show(func(n *view.Snapshot) {
 			scale := n.Scales[0]
 			scale.WeightG = ptr(float64(200 + weight))
-			n.Scales = []record.ScaleView{scale}
+			n.Scales = []view.Scale{scale}
 		})
 		if kind, v := l.event(); kind != "scale" || v["weight_g"] != float64(200+weight) {
 			t.Fatalf("%s %v, want the scale at %d g", kind, v, 200+weight)

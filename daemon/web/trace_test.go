@@ -67,7 +67,7 @@ func (s *stand) Over(_ context.Context, from, to time.Time, _ int) ([]record.Rec
 func TestWhatWentWhere(t *testing.T) {
 	s := newStand()
 	h := newServer(t, s).Handler()
-	v := object(t, answerTo(h, request("GET", "/api/v1/lots/A%2017/batches", "")))
+	v := object(t, answerTo(h, fromHere("GET", "/api/v1/lots/A%2017/batches", "")))
 	rows := v["batches"].([]any)
 	if len(rows) != 1 || v["next"] != 0.0 {
 		t.Fatalf("of the lot: %v", v)
@@ -76,20 +76,20 @@ func TestWhatWentWhere(t *testing.T) {
 	if b["id"] != "0612-1" || b["prints"] != 120.0 || dig(b["presses"].([]any)[0], "press") != "press-1" || dig(b["lots"].([]any)[0], "lot") != "A 17" || b["left_g"] != 3.5 {
 		t.Errorf("%v", b)
 	}
-	v = object(t, answerTo(h, request("GET", "/api/v1/cans/ink-1/batches?limit=1", "")))
+	v = object(t, answerTo(h, fromHere("GET", "/api/v1/cans/ink-1/batches?limit=1", "")))
 	if len(v["batches"].([]any)) != 1 || v["next"] != 2.0 {
 		t.Errorf("of the can: %v", v)
 	}
 	for _, nothing := range []string{"lots/B%2017/batches", "cans/ink-9/batches", "cans/ink-1/batches?before=2", "lots/A%2017%2Fc/batches"} {
-		if v = object(t, answerTo(h, request("GET", "/api/v1/"+nothing, ""))); len(v["batches"].([]any)) != 0 || v["next"] != 0.0 {
+		if v = object(t, answerTo(h, fromHere("GET", "/api/v1/"+nothing, ""))); len(v["batches"].([]any)) != 0 || v["next"] != 0.0 {
 			t.Errorf("%s: %v", nothing, v)
 		}
 	}
 	for _, wrong := range []string{"cans/ink-1/batches?limit=0", "cans/ink-1/batches?limit=101", "cans/ink-1/batches?before=-1", "lots/" + strings.Repeat("x", 300) + "/batches"} {
-		isProblem(t, answerTo(h, request("GET", "/api/v1/"+wrong, "")), http.StatusUnprocessableEntity)
+		isProblem(t, answerTo(h, fromHere("GET", "/api/v1/"+wrong, "")), http.StatusUnprocessableEntity)
 	}
 
-	v = object(t, answerTo(h, request("GET", "/api/v1/batches/0612-1/history", "")))
+	v = object(t, answerTo(h, fromHere("GET", "/api/v1/batches/0612-1/history", "")))
 	var kinds []string
 	for _, e := range v["events"].([]any) {
 		kinds = append(kinds, e.(map[string]any)["kind"].(string))
@@ -97,18 +97,18 @@ func TestWhatWentWhere(t *testing.T) {
 	if got := strings.Join(kinds, " "); got != "recorded poured-from loaded tested closed" || v["outcome"] != "used-up" {
 		t.Errorf("events %s of %v", got, v)
 	}
-	isProblem(t, answerTo(h, request("GET", "/api/v1/batches/0612-77/history", "")), http.StatusNotFound)
+	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/batches/0612-77/history", "")), http.StatusNotFound)
 
 	s.unread = errors.New("database is locked")
 	for _, path := range []string{"lots/x/batches", "cans/x/batches", "batches/x/history", "waste"} {
-		isProblem(t, answerTo(h, request("GET", "/api/v1/"+path, "")), http.StatusServiceUnavailable)
+		isProblem(t, answerTo(h, fromHere("GET", "/api/v1/"+path, "")), http.StatusServiceUnavailable)
 	}
 }
 
 func TestWasteLog(t *testing.T) {
 	s := newStand()
 	h := newServer(t, s).Handler()
-	v := object(t, answerTo(h, request("GET", "/api/v1/waste", "")))
+	v := object(t, answerTo(h, fromHere("GET", "/api/v1/waste", "")))
 	row := v["waste"].([]any)[0].(map[string]any)
 	if row["month"] != "2026-06" || row["kind"] != "went-off" || row["grams"] != 3.5 || row["batches"] != 2.0 || row["not_weighed"] != 1.0 {
 		t.Errorf("%v", v)
@@ -117,7 +117,7 @@ func TestWasteLog(t *testing.T) {
 		t.Errorf("without a span: from %v to %v", s.from, s.to)
 	}
 	want := "month,kind,grams,batches,not_weighed\n2026-06,went-off,3.5,2,1\n"
-	r := request("GET", "/api/v1/waste?from=2026-06-01&to=2026-07-01T00:00:00Z", "")
+	r := fromHere("GET", "/api/v1/waste?from=2026-06-01&to=2026-07-01T00:00:00Z", "")
 	r.Header.Set("Accept", "text/csv")
 	if w := answerTo(h, r); w.Body.String() != want || w.Header().Get("Content-Type") != "text/csv; charset=utf-8" {
 		t.Errorf("%v %q", w.Header(), w.Body)
@@ -125,10 +125,10 @@ func TestWasteLog(t *testing.T) {
 	if !s.from.Equal(time.Date(2026, 6, 1, 0, 0, 0, 0, time.Local)) || !s.to.Equal(time.Date(2026, 7, 1, 0, 0, 0, 0, time.UTC)) {
 		t.Errorf("from %v to %v", s.from, s.to)
 	}
-	if w := answerTo(h, request("GET", "/api/v1/waste?format=csv", "")); w.Body.String() != want {
+	if w := answerTo(h, fromHere("GET", "/api/v1/waste?format=csv", "")); w.Body.String() != want {
 		t.Errorf("%q", w.Body)
 	}
 	for _, wrong := range []string{"from=june", "from=2026-06-02&to=2026-06-01", "from=1999-01-01", "format=xml"} {
-		isProblem(t, answerTo(h, request("GET", "/api/v1/waste?"+wrong, "")), http.StatusUnprocessableEntity)
+		isProblem(t, answerTo(h, fromHere("GET", "/api/v1/waste?"+wrong, "")), http.StatusUnprocessableEntity)
 	}
 }

@@ -122,9 +122,9 @@ func TestBodiesAreReadInTurn(t *testing.T) {
 	for range bodiesAtOnce {
 		g.bodies <- struct{}{}
 	}
-	change := func() *http.Request { return request("POST", "/api/v1/batches/0612-1/good", "{}") }
+	change := func() *http.Request { return fromHere("POST", "/api/v1/batches/0612-1/good", "{}") }
 	isProblem(t, answerTo(g.Handler(), change()), http.StatusServiceUnavailable)
-	isProblem(t, answerTo(g.Handler(), request("POST", "/api/v1/session", `{"pin":"902817"}`)), http.StatusConflict)
+	isProblem(t, answerTo(g.Handler(), fromHere("POST", "/api/v1/session", `{"pin":"902817"}`)), http.StatusConflict)
 	<-g.bodies
 	if w := answerTo(g.Handler(), change()); w.Code != http.StatusOK {
 		t.Errorf("with a turn: status %d: %s", w.Code, w.Body)

@@ -7,7 +7,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 )
 
@@ -19,14 +19,14 @@ type whatIfQuery struct {
 
 // whatIf is when a batch would end in other air, beside when it will end as it stands.
 type whatIf struct {
-	ID           string         `json:"id"`
-	Zone         string         `json:"zone"`
-	TemperatureC float64        `json:"temperature_c"`
-	HumidityPct  float64        `json:"humidity_pct"`
-	EndsAt       record.Ends    `json:"ends_at"`
-	AsNow        record.Ends    `json:"as_now"`
-	Assumed      string         `json:"assumed"`
-	Quality      record.Quality `json:"quality" doc:"of that air"`
+	ID           string       `json:"id"`
+	Zone         string       `json:"zone"`
+	TemperatureC float64      `json:"temperature_c"`
+	HumidityPct  float64      `json:"humidity_pct"`
+	EndsAt       view.Ends    `json:"ends_at"`
+	AsNow        view.Ends    `json:"as_now"`
+	Assumed      string       `json:"assumed"`
+	Quality      view.Quality `json:"quality" doc:"of that air"`
 }
 
 func (s *Server) whatIfs(api huma.API) {

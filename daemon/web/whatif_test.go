@@ -5,19 +5,19 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 )
 
 // oneLife is a fresh batch of an ink of 6 to 8 hours at 20 °C.
-func oneLife(mixedAt time.Time) record.Life {
+func oneLife(mixedAt time.Time) view.Life {
 	ink, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
 	if err != nil {
 		panic(err)
 	}
 	c := cure.New(ink, cure.Sensor{}, 0, air.State{TemperatureC: 20, HumidityPct: 50})
-	return record.Life{Cloud: c, Place: cure.Place{Exposure: 1}, MixedAt: mixedAt}
+	return view.Life{Cloud: c, Place: cure.Place{Exposure: 1}, MixedAt: mixedAt}
 }
 
 func TestWhatIf(t *testing.T) {
@@ -25,7 +25,7 @@ func TestWhatIf(t *testing.T) {
 	h := newServer(t, s).Handler()
 	asked := func(query string) map[string]any {
 		t.Helper()
-		w := answerTo(h, request("GET", "/api/v1/batches/0612-1/what-if"+query, ""))
+		w := answerTo(h, fromHere("GET", "/api/v1/batches/0612-1/what-if"+query, ""))
 		if w.Code != http.StatusOK {
 			t.Fatalf("%s: status %d: %s", query, w.Code, w.Body)
 		}
@@ -52,6 +52,6 @@ func TestWhatIf(t *testing.T) {
 		"/api/v1/batches/0612-1/what-if?dehumidifier_pct=-1": 422,
 		"/api/v1/batches/0612-1/what-if?dehumidifier_pct=x":  422,
 	} {
-		isProblem(t, answerTo(h, request("GET", query, "")), status)
+		isProblem(t, answerTo(h, fromHere("GET", query, "")), status)
 	}
 }

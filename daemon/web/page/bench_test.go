@@ -13,8 +13,9 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
 )
@@ -31,7 +32,7 @@ type fakeBench struct {
 	answers map[string]answer // by the verb of a change
 	readers map[chan string]bool
 	silent  bool // refuses the stream
-	recipe  *record.RecipeView
+	recipe  *view.Recipe
 }
 
 // asked is a change that the page asked for.
@@ -221,21 +222,21 @@ func (f *fakeBench) reading() int {
 
 func at[T any](v T) *T { return &v }
 
-func airRow(now time.Time, zone string, temperature, humidity, dew float64) record.AirView {
-	return record.AirView{Time: now, Zone: zone, Sensor: zone + "-air", TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: record.QualityGood}
+func airRow(now time.Time, zone string, temperature, humidity, dew float64) view.Air {
+	return view.Air{Time: now, Zone: zone, Sensor: zone + "-air", TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: view.QualityGood}
 }
 
 // openBatch is a batch whose end is expected within the given times.
-func openBatch(now time.Time, id, ink, press string, low, expected, high time.Duration) record.BatchView {
+func openBatch(now time.Time, id, ink, press string, low, expected, high time.Duration) view.Batch {
 	step := guide.Load
-	b := record.BatchView{
-		BatchState: record.BatchState{
-			Time: now, ID: id, Ink: ink, Zone: "bench", State: record.Open, MixedAt: at(now.Add(-40 * time.Minute)),
-			EndsAt:     &record.Span[time.Time]{Expected: now.Add(expected), Low: now.Add(low), High: now.Add(high)},
-			Components: []record.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
-			Quality:    record.QualityGood,
+	b := view.Batch{
+		BatchState: view.BatchState{
+			Time: now, ID: id, Ink: ink, Zone: "bench", State: lifecycle.Open, MixedAt: at(now.Add(-40 * time.Minute)),
+			EndsAt:     &view.Span[time.Time]{Expected: now.Add(expected), Low: now.Add(low), High: now.Add(high)},
+			Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+			Quality:    view.QualityGood,
 		},
-		Step: &step, TargetsG: record.Targets{Ink: 60, Hardener: 15, Thinner: 7.5},
+		Step: &step, TargetsG: view.Targets{Ink: 60, Hardener: 15, Thinner: 7.5},
 		Corrections: []mix.Correction{}, Warnings: []string{}, Scale: "scale-1", Cup: "cup-90",
 		NextMixAt: at(now.Add(low - 15*time.Minute)),
 	}
@@ -246,65 +247,65 @@ func openBatch(now time.Time, id, ink, press string, low, expected, high time.Du
 }
 
 // mixingAt is a guided mix that waits at a step.
-func mixingAt(now time.Time, step guide.Step) record.BatchView {
+func mixingAt(now time.Time, step guide.Step) view.Batch {
 	b := openBatch(now, "0612-4", "gloss-4", "", 0, 0, 0)
-	b.State, b.Step, b.MixedAt, b.EndsAt, b.NextMixAt, b.For = record.Mixing, &step, nil, nil, nil, "press-1"
-	b.Components = []record.Component{}
+	b.State, b.Step, b.MixedAt, b.EndsAt, b.NextMixAt, b.For = lifecycle.Mixing, &step, nil, nil, nil, "press-1"
+	b.Components = []mix.Component{}
 	if step != guide.Cup && step != guide.Ink {
-		b.Components = []record.Component{{Part: "ink", G: 60}}
+		b.Components = []mix.Component{{Part: "ink", G: 60}}
 	}
 	return b
 }
 
-func scaleRow(now time.Time, weight float64, stable bool, batch string, pour *record.PouringView) record.ScaleView {
-	return record.ScaleView{Time: now, ID: "scale-1", WeightG: &weight, DivisionG: 0.1, Stable: stable, Quality: record.QualityGood, Batch: batch, Pouring: pour}
+func scaleRow(now time.Time, weight float64, stable bool, batch string, pour *view.Pouring) view.Scale {
+	return view.Scale{Time: now, ID: "scale-1", WeightG: &weight, DivisionG: 0.1, Stable: stable, Quality: view.QualityGood, Batch: batch, Pouring: pour}
 }
 
-func lamp(now time.Time, id string, meaning light.Meaning, flashing bool, reason, batch string) record.LightView {
-	return record.LightView{
-		Time: now, ID: id, ValidUntil: now.Add(record.LightValidFor), Meaning: meaning, Colour: meaning.Colour(),
+func lamp(now time.Time, id string, meaning light.Meaning, flashing bool, reason, batch string) view.Light {
+	return view.Light{
+		Time: now, ID: id, ValidUntil: now.Add(view.LightValidFor), Meaning: meaning, Colour: meaning.Colour(),
 		Flashing: flashing, Reason: reason, Press: id, Batch: batch,
 	}
 }
 
 // shop has a pour of hardener going on and three batches open.
 func shop(now time.Time) map[string]any {
-	pour := &record.PouringView{Part: "hardener", PouredG: 5, TargetG: 15, LowG: 14.25, HighG: 15.75}
+	pour := &view.Pouring{Part: "hardener", PouredG: 5, TargetG: 15, LowG: 14.25, HighG: 15.75}
 	assumed := "the sheet names no humidity: its ends are taken as 30 and 80 % at 20 °C"
-	ink := func(id, ratio, assumed string, rest float64) record.InkView {
-		return record.InkView{
+	ink := func(id, ratio, assumed string, rest float64) view.Ink {
+		return view.Ink{
 			ID: id, Hardener: "hardener-a", HardenerRatio: ratio, TolerancePct: 5, ThinnerMinPct: 10, ThinnerMaxPct: 20,
 			ThinnerDark: 10, ThinnerLight: 12, RestS: rest, LifeRefH: 7.06, MoistureShare: 0.294, Assumed: assumed,
 		}
 	}
-	press := func(id string, batch *string, m light.Meaning) record.PressView {
-		return record.PressView{ID: id, Zone: "floor", Cup: "cup-90", Batch: batch, Light: m}
+	press := func(id string, batch *string, m light.Meaning) view.Press {
+		return view.Press{ID: id, Zone: "floor", Cup: "cup-90", Batch: batch, Light: m}
 	}
 	return map[string]any{
-		"air":    []record.AirView{airRow(now, "bench", 23.4, 51, 12.7), airRow(now, "floor", 25.1, 58, 16.2)},
-		"scales": []record.ScaleView{scaleRow(now, 77, false, "0612-4", pour)},
-		"batches": []record.BatchView{
+		"air":    []view.Air{airRow(now, "bench", 23.4, 51, 12.7), airRow(now, "floor", 25.1, 58, 16.2)},
+		"scales": []view.Scale{scaleRow(now, 77, false, "0612-4", pour)},
+		"batches": []view.Batch{
 			mixingAt(now, guide.Hardener),
 			openBatch(now, "0612-1", "gloss-4", "press-1", 5*time.Hour+5*time.Minute, 6*time.Hour+10*time.Minute, 7*time.Hour+40*time.Minute),
 			openBatch(now, "0612-2", "matt-10", "press-2", 31*time.Minute, 42*time.Minute, 55*time.Minute),
 			openBatch(now, "0612-3", "flex-20", "", 2*time.Hour, 3*time.Hour, 4*time.Hour+30*time.Minute),
 		},
-		"presses": []record.PressView{press("press-1", at("0612-1"), light.InOrder), press("press-2", at("0612-2"), light.Soon), press("press-3", nil, light.Empty)},
-		"lights": []record.LightView{
+		"presses": []view.Press{press("press-1", at("0612-1"), light.InOrder), press("press-2", at("0612-2"), light.Soon), press("press-3", nil, light.Empty)},
+		"lights": []view.Light{
 			lamp(now, "press-1", light.InOrder, false, "nothing is wrong", "0612-1"),
 			lamp(now, "press-2", light.Soon, true, "the batch ends soon", "0612-2"),
 			lamp(now, "press-3", light.Empty, false, "nothing loaded", ""),
 		},
-		"alarms": []record.AlarmView{{
+		"alarms": []view.Alarm{{
 			Time: now, Seq: 6, Name: "batch-ending", Subject: "0612-2", State: "unacknowledged", Priority: "medium",
 			Since: now.Add(-4 * time.Minute), Text: "0612-2 on press-2 may end from 14:05 on",
 			Response: "Begin the next mix now, and plan the change of the cup.",
 		}},
-		"sensors": []record.SensorView{
+		"sensors": []view.Sensor{
 			{ID: "bench-air", Condition: "up", Since: now.Add(-26 * time.Hour)},
 			{ID: "floor-air", Condition: "up", Since: now.Add(-3 * time.Hour)},
 			{ID: "scale-1", Condition: "up", Since: now.Add(-26 * time.Hour), Detail: "9600 baud, 8N1"},
 		},
-		"inks": []record.InkView{ink("gloss-4", "4:1", assumed, 0), ink("matt-10", "10:1", "", 900), ink("flex-20", "20:1", assumed, 0), ink("hard-1", "4:1", "", 0)},
+		"inks": []view.Ink{ink("gloss-4", "4:1", assumed, 0), ink("matt-10", "10:1", "", 900), ink("flex-20", "20:1", assumed, 0), ink("hard-1", "4:1", "", 0)},
 	}
 }

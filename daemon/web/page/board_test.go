@@ -6,7 +6,8 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
 
@@ -45,7 +46,7 @@ func TestBoardOrder(t *testing.T) {
 
 	// A press that must not go on comes before all, though nothing on it dies.
 	f.mu.Lock()
-	rows["presses"].([]record.PressView)[2].Light = light.DoNotPrint
+	rows["presses"].([]view.Press)[2].Light = light.DoNotPrint
 	f.mu.Unlock()
 	f.send("light", lamp(now, "press-3", light.DoNotPrint, true, "0612-0 went off", "0612-0"))
 	b.eventually("the stopped one is on top", order+` === "press-3 press-2 zone bench press-1"`)
@@ -83,9 +84,9 @@ func TestBoardActions(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1920, 1080)
 	closed := openBatch(now, "0612-1", "gloss-4", "press-1", 0, 0, 0)
-	closed.State = record.Over
+	closed.State = lifecycle.Closed
 	f.answer("close", 202, closed)
-	seen := shop(now)["alarms"].([]record.AlarmView)[0]
+	seen := shop(now)["alarms"].([]view.Alarm)[0]
 	seen.State, seen.By = "acknowledged", "local"
 	f.answer("acknowledge", 200, seen)
 	b.openAt(f, "/presses")

@@ -17,7 +17,9 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/daemon/trace"
+	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -34,22 +36,22 @@ func (f *fakeBench) thing(w http.ResponseWriter, r *http.Request) {
 	json.NewEncoder(w).Encode(v)
 }
 
-func canRows(now time.Time) []record.CanView {
-	return []record.CanView{
-		{ID: "hardener-2", Part: mix.Hardener, Material: "hardener-a", Lot: "H 3", State: record.CanExpired, OpenedOn: "2026-02-01", LastDay: "2026-05-02", MadeAt: now},
-		{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", Colour: "traffic red", State: record.CanInUse, OpenedOn: "2026-06-01", MadeAt: now, StirredAt: at(now.Add(-100 * time.Hour)), Stir: "it has stood for 4 days"},
-		{ID: "ink-4", Part: mix.Ink, Material: "matt-10", State: record.CanNew, MadeAt: now, Stir: "it was never stirred"},
-		{ID: "ink-0", Part: mix.Ink, Material: "gloss-4", Lot: "A 16", State: record.CanEmpty, MadeAt: now, EmptiedAt: at(now)},
+func canRows(now time.Time) []view.Can {
+	return []view.Can{
+		{ID: "hardener-2", Part: mix.Hardener, Material: "hardener-a", Lot: "H 3", State: view.CanExpired, OpenedOn: "2026-02-01", LastDay: "2026-05-02", MadeAt: now},
+		{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", Colour: "traffic red", State: view.CanInUse, OpenedOn: "2026-06-01", MadeAt: now, StirredAt: at(now.Add(-100 * time.Hour)), Stir: "it has stood for 4 days"},
+		{ID: "ink-4", Part: mix.Ink, Material: "matt-10", State: view.CanNew, MadeAt: now, Stir: "it was never stirred"},
+		{ID: "ink-0", Part: mix.Ink, Material: "gloss-4", Lot: "A 16", State: view.CanEmpty, MadeAt: now, EmptiedAt: at(now)},
 	}
 }
 
 func past(now time.Time) trace.Past {
 	left := 3.4
 	return trace.Past{
-		ID: "0611-2", Seq: 71, Ink: "gloss-4", Cup: "cup-90", Colour: "dark", State: record.Over, StartedAt: now.Add(-30 * time.Hour), MixedAt: at(now.Add(-30 * time.Hour)),
+		ID: "0611-2", Seq: 71, Ink: "gloss-4", Cup: "cup-90", Colour: "dark", State: lifecycle.Closed, StartedAt: now.Add(-30 * time.Hour), MixedAt: at(now.Add(-30 * time.Hour)),
 		ClosedAt: at(now.Add(-24 * time.Hour)), Outcome: "went-off", LeftG: &left,
-		Parts:    []record.Component{{Part: mix.Ink, Can: "ink-0", G: 30}, {Part: mix.Ink, Can: "ink-1", G: 30}, {Part: mix.Hardener, Can: "hardener-2", G: 15}, {Part: mix.Thinner, G: 7.5}},
-		Lots:     []record.LotView{{Part: mix.Ink, Can: "ink-0", Lot: "A 16"}, {Part: mix.Ink, Can: "ink-1", Lot: "A 17", Assumed: true}, {Part: mix.Hardener, Can: "hardener-2", Lot: "H 3"}},
+		Parts:    []mix.Component{{Part: mix.Ink, Can: "ink-0", G: 30}, {Part: mix.Ink, Can: "ink-1", G: 30}, {Part: mix.Hardener, Can: "hardener-2", G: 15}, {Part: mix.Thinner, G: 7.5}},
+		Lots:     []mix.Lot{{Part: mix.Ink, Can: "ink-0", Lot: "A 16"}, {Part: mix.Ink, Can: "ink-1", Lot: "A 17", Assumed: true}, {Part: mix.Hardener, Can: "hardener-2", Lot: "H 3"}},
 		Warnings: []string{"hardener can hardener-2 (lot H 3) was past its last day, 2026-05-02. Used all the same: trial print"},
 		Presses:  []trace.Stay{{Press: "press-1", From: now.Add(-29 * time.Hour), To: at(now.Add(-27 * time.Hour)), Prints: 820}, {Press: "press-2", From: now.Add(-27 * time.Hour), To: at(now.Add(-24 * time.Hour)), Prints: 411}},
 		Prints:   1231, Tests: []record.Test{{At: now.Add(-26 * time.Hour), Kind: "adhesion", Result: "pass"}},
@@ -58,7 +60,7 @@ func past(now time.Time) trace.Past {
 
 func cansShop(now time.Time) map[string]any {
 	rows := shop(now)
-	inks := rows["inks"].([]record.InkView)
+	inks := rows["inks"].([]view.Ink)
 	inks[0].Hardener, inks[0].Thinners = "hardener-a", []string{"thinner-s"}
 	rows["cans"] = canRows(now)
 	p := past(now)
@@ -113,7 +115,7 @@ func TestCansPage(t *testing.T) {
 	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('[name="lot"]').value = "B 1", document.querySelector(".lot-form button").click())`))
 	b.sees("#lots", "there is nothing of that name")
 
-	f.answer("cans", 201, record.CanView{ID: "hardener-5", Part: mix.Hardener, Material: "hardener-a", State: record.CanNew, MadeAt: time.Now()})
+	f.answer("cans", 201, view.Can{ID: "hardener-5", Part: mix.Hardener, Material: "hardener-a", State: view.CanNew, MadeAt: time.Now()})
 	b.press("Add a can…")
 	b.looks("dialog-can", wide, phone)
 	b.click(`dialog [value="hardener:hardener-a"]`)
@@ -130,7 +132,7 @@ func TestBatchPage(t *testing.T) {
 	now := time.Now()
 	rows := cansShop(now)
 	open := past(now)
-	open.ID, open.State, open.ClosedAt, open.LeftG, open.Outcome = "0612-1", record.Open, nil, nil, ""
+	open.ID, open.State, open.ClosedAt, open.LeftG, open.Outcome = "0612-1", lifecycle.Open, nil, nil, ""
 	rows["batches/0612-1/history"] = trace.History{Past: open, Events: []json.RawMessage{}}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.openAt(f, "/batches/0611-2?seq=71")
@@ -159,7 +161,7 @@ func TestPouredFrom(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
 	expiredCan(rows, now)
-	mixing := rows["batches"].([]record.BatchView)[0]
+	mixing := rows["batches"].([]view.Batch)[0]
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.sees(".can-expired", "The last day of hardener can hardener-2 was 2026-05-02.")
@@ -188,8 +190,8 @@ func TestCloseByWeighing(t *testing.T) {
 	rows := shop(now)
 	one := openBatch(now, "0612-1", "gloss-4", "press-1", 5*time.Hour, 6*time.Hour, 7*time.Hour)
 	one.Scale, one.CupEmptyG = "scale-1", at(12.0)
-	rows["batches"] = []record.BatchView{one}
-	rows["scales"] = []record.ScaleView{scaleRow(now, 34.2, false, "", nil)}
+	rows["batches"] = []view.Batch{one}
+	rows["scales"] = []view.Scale{scaleRow(now, 34.2, false, "", nil)}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.act("Close…", "0612-1")

@@ -6,7 +6,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 func TestDevicesInOrder(t *testing.T) {
@@ -59,7 +59,7 @@ func TestDevicesInTrouble(t *testing.T) {
 	f.body(t, "alarms/sensor-stale/floor-air/acknowledge")
 
 	// A sensor that works, but about which an alarm stands, is not simply fine.
-	f.send("alarm", record.AlarmView{Time: now, Name: "sensor-disagrees", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: now, Text: "bench-air reads 4 % more than its neighbour"})
+	f.send("alarm", view.Alarm{Time: now, Name: "sensor-disagrees", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: now, Text: "bench-air reads 4 % more than its neighbour"})
 	b.sees("#instruments", "Working, but in doubt")
 	b.sees("#instruments", "sensor disagrees: bench-air reads 4 % more")
 }
@@ -67,7 +67,7 @@ func TestDevicesInTrouble(t *testing.T) {
 func TestOutOfService(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 390, 844)
-	row := record.SensorView{ID: "bench-air", Condition: "up", Since: now, OutOfService: at(now.Add(2 * time.Hour))}
+	row := view.Sensor{ID: "bench-air", Condition: "up", Since: now, OutOfService: at(now.Add(2 * time.Hour))}
 	f.answer("out-of-service", 200, row)
 	b.openAt(f, "/devices")
 	b.act("Out of service…", "bench-air")

@@ -7,18 +7,18 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/guide"
 )
 
 // expiredCan is a mix whose hardener would come from a can that is past its day.
 func expiredCan(rows map[string]any, now time.Time) {
 	mixing := mixingAt(now, guide.Hardener)
-	mixing.PourFrom = []record.CanChoice{
+	mixing.PourFrom = []view.CanChoice{
 		{Can: "hardener-2", Material: "hardener-a", Lot: "H 3", InUse: true, Expired: "The last day of hardener can hardener-2 was 2026-05-02."},
 		{Can: "hardener-5", Material: "hardener-a", Lot: "H 4", Stir: "it was never stirred"},
 	}
-	rows["batches"].([]record.BatchView)[0] = mixing
+	rows["batches"].([]view.Batch)[0] = mixing
 }
 
 // On a tablet on its side nobody scrolls with ink on the glove: the weight, the bar, what is

@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // A person sees what the batches say of an ink, accepts it, and takes it back.
@@ -16,10 +16,10 @@ func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
 		"cautions": []string{"80 % of the batches were used up before their end"}, "acceptable": true,
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
-	learned := rows["inks"].([]record.InkView)[0]
-	learned.Learned = &record.LearnedView{Since: now, By: "ute", Verdict: "9 % less", LifeRefH: 6.4}
+	learned := rows["inks"].([]view.Ink)[0]
+	learned.Learned = &view.Learned{Since: now, By: "ute", Verdict: "9 % less", LifeRefH: 6.4}
 	f.answer("accept-learned", 200, learned)
-	f.answer("revoke-learned", 200, rows["inks"].([]record.InkView)[0])
+	f.answer("revoke-learned", 200, rows["inks"].([]view.Ink)[0])
 	b.openAt(f, "/devices")
 	b.sees("#inks", "By its data sheet gloss-4 lives")
 	b.act("What the batches say…", "gloss-4")

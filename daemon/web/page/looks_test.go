@@ -13,8 +13,9 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
 )
@@ -24,35 +25,35 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 	"pouring": func(map[string]any, time.Time) {},
 	"over": func(rows map[string]any, now time.Time) {
 		b := mixingAt(now, guide.Hardener)
-		b.Components = append(b.Components, record.Component{Part: "hardener", G: 18})
+		b.Components = append(b.Components, mix.Component{Part: "hardener", G: 18})
 		b.MixedAt = at(now.Add(-2 * time.Minute))
 		b.Corrections = []mix.Correction{
 			{Add: mix.Addition{InkG: 9.6}, ThinnerG: 8.8, TotalG: 96.4, To: mix.ToTolerance},
 			{Add: mix.Addition{InkG: 12}, ThinnerG: 9, TotalG: 99, To: mix.ToExact},
 		}
 		b.Warnings = []string{"Hardener is +20.0 % off the ratio."}
-		rows["batches"].([]record.BatchView)[0] = b
-		rows["scales"] = []record.ScaleView{scaleRow(now, 104.2, true, b.ID, &record.PouringView{Part: "ink", PouredG: 14.2, TargetG: 9.6, LowG: 9.4, HighG: 13.8})}
+		rows["batches"].([]view.Batch)[0] = b
+		rows["scales"] = []view.Scale{scaleRow(now, 104.2, true, b.ID, &view.Pouring{Part: "ink", PouredG: 14.2, TargetG: 9.6, LowG: 9.4, HighG: 13.8})}
 	},
 	"waiting": func(rows map[string]any, now time.Time) {
-		rows["batches"] = append(rows["batches"].([]record.BatchView), asideAt(now, "0612-7", guide.StirHardener), asideAt(now, "0612-8", guide.Thinner))
-		rows["batches"].([]record.BatchView)[0] = mixingAt(now, guide.StirHardener)
-		rows["scales"] = []record.ScaleView{scaleRow(now, 87, true, "0612-4", nil)}
+		rows["batches"] = append(rows["batches"].([]view.Batch), asideAt(now, "0612-7", guide.StirHardener), asideAt(now, "0612-8", guide.Thinner))
+		rows["batches"].([]view.Batch)[0] = mixingAt(now, guide.StirHardener)
+		rows["scales"] = []view.Scale{scaleRow(now, 87, true, "0612-4", nil)}
 	},
 	"which-cup": func(rows map[string]any, now time.Time) {
-		rows["batches"] = append(rows["batches"].([]record.BatchView), asideAt(now, "0612-7", guide.StirHardener))
-		rows["batches"].([]record.BatchView)[0] = mixingAt(now, guide.Thinner)
+		rows["batches"] = append(rows["batches"].([]view.Batch), asideAt(now, "0612-7", guide.StirHardener))
+		rows["batches"].([]view.Batch)[0] = mixingAt(now, guide.Thinner)
 		row := scaleRow(now, 87, true, "0612-4", nil)
 		row.WhichCup = []string{"0612-4", "0612-7"}
-		rows["scales"] = []record.ScaleView{row}
+		rows["scales"] = []view.Scale{row}
 	},
 	"idle": func(rows map[string]any, now time.Time) {
-		rows["batches"] = rows["batches"].([]record.BatchView)[1:3]
-		rows["scales"] = []record.ScaleView{scaleRow(now, 0, true, "", nil)}
-		rows["air"].([]record.AirView)[1].Quality = record.QualityUncertain
-		rows["air"].([]record.AirView)[1].Why = "the last reading is older than three"
-		rows["air"].([]record.AirView)[1].Time = now.Add(-90 * time.Second)
-		rows["alarms"] = []record.AlarmView{}
+		rows["batches"] = rows["batches"].([]view.Batch)[1:3]
+		rows["scales"] = []view.Scale{scaleRow(now, 0, true, "", nil)}
+		rows["air"].([]view.Air)[1].Quality = view.QualityUncertain
+		rows["air"].([]view.Air)[1].Why = "the last reading is older than three"
+		rows["air"].([]view.Air)[1].Time = now.Add(-90 * time.Second)
+		rows["alarms"] = []view.Alarm{}
 		rows["pin_set"] = true
 		rows["sessions"] = []map[string]any{{"id": "aaaaaaaaaaaa", "device": "Tablet at the bench", "made": now, "until": now.Add(720 * time.Hour), "mine": false}}
 	},
@@ -60,39 +61,39 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		for name := range rows {
 			delete(rows, name)
 		}
-		rows["batches"] = []record.BatchView{openBatch(now, "0612-1", "gloss-4", "press-1", -10*time.Minute, 20*time.Minute, 50*time.Minute)}
+		rows["batches"] = []view.Batch{openBatch(now, "0612-1", "gloss-4", "press-1", -10*time.Minute, 20*time.Minute, 50*time.Minute)}
 	},
 	// What can go wrong does: at the presses, and with the devices.
 	"troubled": func(rows map[string]any, now time.Time) {
 		old := openBatch(now, "0612-2", "matt-10", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
-		old.Quality, old.Why = record.QualityBad, "no air from any sensor of zone floor for 20 min"
-		rows["batches"].([]record.BatchView)[2] = old
+		old.Quality, old.Why = view.QualityBad, "no air from any sensor of zone floor for 20 min"
+		rows["batches"].([]view.Batch)[2] = old
 		four := openBatch(now, "0612-5", "hard-1", "press-4", 20*time.Minute, 40*time.Minute, 65*time.Minute)
-		rows["batches"] = append(rows["batches"].([]record.BatchView), four)
-		presses := rows["presses"].([]record.PressView)
+		rows["batches"] = append(rows["batches"].([]view.Batch), four)
+		presses := rows["presses"].([]view.Press)
 		presses[1].Light, presses[1].Flashing, presses[1].Reason = light.Unknown, true, "its air is not known"
 		presses[2].Light, presses[2].Flashing, presses[2].Reason = light.DoNotPrint, true, "0612-0 went off"
-		rows["presses"] = append(presses, record.PressView{ID: "press-4", Zone: "floor", Cup: "cup-90", Batch: &four.ID, Light: light.Soon, Reason: "the batch ends soon"})
-		lights := rows["lights"].([]record.LightView)
+		rows["presses"] = append(presses, view.Press{ID: "press-4", Zone: "floor", Cup: "cup-90", Batch: &four.ID, Light: light.Soon, Reason: "the batch ends soon"})
+		lights := rows["lights"].([]view.Light)
 		lights[2] = lamp(now, "press-3", light.DoNotPrint, true, "0612-0 went off", "0612-0")
-		lights[0].Confirmation, lights[0].ConfirmedAt = record.LampConfirms, at(now.Add(-12*time.Second))
-		lights[2].Confirmation, lights[2].ConfirmedAt, lights[2].Says = record.LampSilent, at(now.Add(-40*time.Minute)), "in-order"
-		air := rows["air"].([]record.AirView)
-		air[1].Quality, air[1].Why, air[1].Time = record.QualityBad, "no reading for 20 min", now.Add(-20*time.Minute)
-		instruments := rows["sensors"].([]record.SensorView)
+		lights[0].Confirmation, lights[0].ConfirmedAt = light.ReportConfirmed, at(now.Add(-12*time.Second))
+		lights[2].Confirmation, lights[2].ConfirmedAt, lights[2].Says = light.ReportSilent, at(now.Add(-40*time.Minute)), "in-order"
+		air := rows["air"].([]view.Air)
+		air[1].Quality, air[1].Why, air[1].Time = view.QualityBad, "no reading for 20 min", now.Add(-20*time.Minute)
+		instruments := rows["sensors"].([]view.Sensor)
 		instruments[1].Condition, instruments[1].Since, instruments[1].Detail = "stale", now.Add(-15*time.Minute), "read /sys/class/hwmon/hwmon2: no such device"
 		instruments[2].OutOfService = at(now.Add(2 * time.Hour))
-		rows["alarms"] = append(rows["alarms"].([]record.AlarmView),
-			record.AlarmView{Time: now, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
-			record.AlarmView{Time: now, Name: "clock", Subject: "bench-1", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
+		rows["alarms"] = append(rows["alarms"].([]view.Alarm),
+			view.Alarm{Time: now, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
+			view.Alarm{Time: now, Name: "clock", Subject: "bench-1", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
 	},
 	"plant": func(rows map[string]any, now time.Time) { rows["neighbours"] = hall(now) },
 	"resting": func(rows map[string]any, now time.Time) {
 		step := guide.Rest
 		b := openBatch(now, "0612-5", "matt-10", "", 6*time.Hour, 7*time.Hour, 8*time.Hour+20*time.Minute)
-		b.State, b.Step, b.RestUntil, b.For = record.Resting, &step, at(now.Add(12*time.Minute)), "press-3"
-		rows["batches"] = append(rows["batches"].([]record.BatchView)[1:3], b)
-		rows["scales"] = []record.ScaleView{scaleRow(now, 0, true, "", nil)}
+		b.State, b.Step, b.RestUntil, b.For = lifecycle.Resting, &step, at(now.Add(12*time.Minute)), "press-3"
+		rows["batches"] = append(rows["batches"].([]view.Batch)[1:3], b)
+		rows["scales"] = []view.Scale{scaleRow(now, 0, true, "", nil)}
 	},
 }
 

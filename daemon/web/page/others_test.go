@@ -7,7 +7,8 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/neighbours"
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
 
@@ -16,13 +17,13 @@ import (
 func hall(now time.Time) []neighbours.Bench {
 	open := func(id, ink, press string, low, expected, high time.Duration) neighbours.Batch {
 		return neighbours.Batch{
-			ID: id, Ink: ink, Press: press, Zone: "hall", State: record.Open, Quality: record.QualityGood,
-			EndsAt: &record.Ends{Low: now.Add(low), Expected: now.Add(expected), High: now.Add(high)},
+			ID: id, Ink: ink, Press: press, Zone: "hall", State: lifecycle.Open, Quality: view.QualityGood,
+			EndsAt: &view.Ends{Low: now.Add(low), Expected: now.Add(expected), High: now.Add(high)},
 		}
 	}
 	doubtful := open("0612-7", "matt-10", "press-2", 20*time.Minute, 45*time.Minute, 80*time.Minute)
-	doubtful.Quality, doubtful.Why = record.QualityUncertain, "part of its life was spent in air that was not well known"
-	old := neighbours.Batch{ID: "0612-3", Ink: "flex-20", Press: "press-1", Zone: "hall", State: record.Open, Quality: record.QualityBad, Why: "its bench is offline", AsOf: at(now.Add(-12 * time.Minute))}
+	doubtful.Quality, doubtful.Why = view.QualityUncertain, "part of its life was spent in air that was not well known"
+	old := neighbours.Batch{ID: "0612-3", Ink: "flex-20", Press: "press-1", Zone: "hall", State: lifecycle.Open, Quality: view.QualityBad, Why: "its bench is offline", AsOf: at(now.Add(-12 * time.Minute))}
 	return []neighbours.Bench{
 		{
 			ID: "bench-2", Contact: neighbours.Online, HeardAt: &now,

@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // Before anything is poured the page says what the mix comes to, why, and whether the
@@ -13,10 +13,10 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
 	scenes["idle"](rows, now)
-	rows["batches"] = []record.BatchView{}
+	rows["batches"] = []view.Batch{}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
-	f.recipe = &record.RecipeView{
-		Ink: "gloss-4", Scale: "scale-1", Cup: "cup-90", TargetsG: record.Targets{Ink: 60, Hardener: 15, Thinner: 7.5}, TotalG: 82.5,
+	f.recipe = &view.Recipe{
+		Ink: "gloss-4", Scale: "scale-1", Cup: "cup-90", TargetsG: view.Targets{Ink: 60, Hardener: 15, Thinner: 7.5}, TotalG: 82.5,
 		InkMinimumG: 60, ThinnerPct: 10, ThinnerStartPct: 10, ThinnerMinPct: 10, ThinnerMaxPct: 20, TolerancePct: 5,
 		Why:       []string{"60 g of ink is the least for cup-90.", "10 % of thinner to start with, where dark colours start; gloss-4 takes 10 to 20 %."},
 		DivisionG: 1, Grade: "coarse", RatioPct: 6.8, SmallestInkG: 80,

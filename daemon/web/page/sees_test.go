@@ -13,8 +13,9 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/guide"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
 )
@@ -83,7 +84,7 @@ func TestWeightMovesTheBar(t *testing.T) {
 		{15.1, "at", "Stop. It is right", "14.3 to 15.7 g is accepted"},
 		{18.2, "over", "Stop. Too much", "3.2 g over the target"},
 	} {
-		pour := &record.PouringView{Part: "hardener", PouredG: c.poured, TargetG: 15, LowG: 14.25, HighG: 15.75}
+		pour := &view.Pouring{Part: "hardener", PouredG: c.poured, TargetG: 15, LowG: 14.25, HighG: 15.75}
 		f.send("scale", scaleRow(time.Now(), 72+c.poured, c.state == "at", "0612-4", pour))
 		b.eventually(c.state, fmt.Sprintf(`document.querySelector(".pour").dataset.state === %q`, c.state))
 		b.sees(".pour-words", c.say)
@@ -148,7 +149,7 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	off := mixingAt(now, guide.Hardener)
-	off.Components = append(off.Components, record.Component{Part: "hardener", G: 18})
+	off.Components = append(off.Components, mix.Component{Part: "hardener", G: 18})
 	off.Corrections = []mix.Correction{
 		{Add: mix.Addition{InkG: 9.6}, ThinnerG: 8.8, TotalG: 96.4, To: mix.ToTolerance},
 		{Add: mix.Addition{HardenerG: 2}, ThinnerG: 9, TotalG: 99, To: mix.ToExact},
@@ -195,7 +196,7 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	want(t, f.body(t, "batches/0612-4/correct"), "part", "thinner")
 
 	gone := mixingAt(now, guide.StirHardener)
-	gone.State = record.Over
+	gone.State = lifecycle.Closed
 	f.answer("abandon", 200, gone)
 	b.press("Give this mix up…")
 	b.press("Give it up")
@@ -206,8 +207,8 @@ func TestCorrectionsAndOverride(t *testing.T) {
 func TestStartRemembersTheLastChoices(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
-	rows["batches"] = []record.BatchView{}
-	rows["scales"] = []record.ScaleView{scaleRow(now, 0, true, "", nil)}
+	rows["batches"] = []view.Batch{}
+	rows["scales"] = []view.Scale{scaleRow(now, 0, true, "", nil)}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	f.answer("batches", 201, map[string]any{})
 	b.open(f)
@@ -247,7 +248,7 @@ func TestScaleIsChosen(t *testing.T) {
 	rows := shop(now)
 	second := scaleRow(now, 12, true, "", nil)
 	second.ID = "scale-2"
-	rows["scales"] = append(rows["scales"].([]record.ScaleView), second)
+	rows["scales"] = append(rows["scales"].([]view.Scale), second)
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.sees(".mix-head", "Pour hardener-a")
@@ -317,7 +318,7 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 	f.send("batch", map[string]any{"time": now, "id": "0612-2", "state": "closed"})
 	b.eventually("the closed one is gone", order+` === "0612-1 0612-3"`)
 	old := openBatch(now, "0612-3", "flex-20", "", -2*time.Hour, -time.Hour, -5*time.Minute)
-	old.Quality, old.Why = record.QualityBad, "no air for an hour"
+	old.Quality, old.Why = view.QualityBad, "no air for an hour"
 	f.send("batch", old)
 	b.sees(".batch", "past its time")
 	b.sees(".batch", "bad: no air for an hour")
@@ -328,7 +329,7 @@ func TestGoodCloseUnload(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	closed := openBatch(now, "0612-2", "matt-10", "press-2", 0, 0, 0)
-	closed.State = record.Over
+	closed.State = lifecycle.Closed
 	f.answer("close", 202, closed)
 	b.open(f)
 	press := func(batch, words string) {
@@ -380,7 +381,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 
 	b.sees("#alarm-count", "1 alarm not acknowledged")
 	b.sees(".alarm", "Begin the next mix now")
-	seen := shop(now)["alarms"].([]record.AlarmView)[0]
+	seen := shop(now)["alarms"].([]view.Alarm)[0]
 	seen.State, seen.By = "acknowledged", "local"
 	f.answer("acknowledge", 200, seen)
 	b.press("Acknowledge")
@@ -390,28 +391,28 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	b.sees("#alarms", "No alarm stands.")
 
 	// Gone before anybody acknowledged it, it stays; what is put aside says until when.
-	f.send("alarm", record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "returned", Priority: "medium", Since: now, Text: "nothing can be published"})
+	f.send("alarm", view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "returned", Priority: "medium", Since: now, Text: "nothing can be published"})
 	b.sees("#alarm-count", "1 alarm not acknowledged")
 	b.sees(".alarm", "its cause is gone")
 	until := now.Add(time.Hour)
-	shelved := record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "shelved", Priority: "medium", Since: now, Text: "moving house", By: "local", Until: &until}
+	shelved := view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "shelved", Priority: "medium", Since: now, Text: "moving house", By: "local", Until: &until}
 	f.answer("shelve", 200, shelved)
-	f.send("alarm", record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "acknowledged", Priority: "medium", Since: now, Text: "nothing can be published"})
+	f.send("alarm", view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "acknowledged", Priority: "medium", Since: now, Text: "nothing can be published"})
 	b.press("Put aside for 1 h")
 	if body := f.body(t, "alarms/broker/bench-1/shelve"); body["until"] == nil {
 		t.Errorf("put aside with %v, want a time", body)
 	}
 	b.sees(".alarm", "put aside by local until")
-	f.answer("unshelve", 200, record.AlarmView{Time: now, Name: "broker", Subject: "bench-1", State: "normal"})
+	f.answer("unshelve", 200, view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "normal"})
 	b.press("Watch it again")
 	b.sees("#alarms", "No alarm stands.")
 
 	old := airRow(now.Add(-20*time.Minute), "floor", 25.1, 58, 16.2)
-	old.Quality, old.Why = record.QualityBad, "no reading for 20 min"
+	old.Quality, old.Why = view.QualityBad, "no reading for 20 min"
 	f.send("air", old)
 	b.sees(".air", "read 20 min ago")
 	b.sees(".air", "bad: no reading for 20 min")
-	f.send("scale", record.ScaleView{Time: now, ID: "scale-1", Quality: record.QualityBad, Why: "no line that can be read for 12s"})
+	f.send("scale", view.Scale{Time: now, ID: "scale-1", Quality: view.QualityBad, Why: "no line that can be read for 12s"})
 	b.sees(".weight", "no line that can be read")
 }
 

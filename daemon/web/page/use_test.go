@@ -7,7 +7,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/evaporate"
 )
 
@@ -104,8 +104,8 @@ func TestSplitTopUpThinTest(t *testing.T) {
 	for _, path := range batchPages {
 		rows := shop(now)
 		same := openBatch(now, "0612-6", "gloss-4", "press-3", 7*time.Hour, 8*time.Hour, 9*time.Hour)
-		same.Thinner = &record.ThinnerView{TopUp: evaporate.TopUp{Basis: "estimated", LostG: 1.2, AddG: 1.1}, Note: evaporate.NoRenewal}
-		rows["batches"] = append(rows["batches"].([]record.BatchView), same)
+		same.Thinner = &view.Thinner{TopUp: evaporate.TopUp{Basis: "estimated", LostG: 1.2, AddG: 1.1}, Note: evaporate.NoRenewal}
+		rows["batches"] = append(rows["batches"].([]view.Batch), same)
 		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 		b.openAt(f, path)
 
@@ -189,7 +189,7 @@ func TestABatchLeftOpenIsAskedAbout(t *testing.T) {
 	now := time.Now()
 	for path, row := range map[string]string{"/": ".batch", "/presses": ".board-row"} {
 		rows := shop(now)
-		rows["batches"].([]record.BatchView)[2] = openBatch(now, "0612-2", "matt-10", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
+		rows["batches"].([]view.Batch)[2] = openBatch(now, "0612-2", "matt-10", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
 		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 		b.openAt(f, path)
 		b.eventually("the question", fmt.Sprintf(`[...document.querySelectorAll(%q)].filter((e) => e.innerText.includes("is it still there?")).length === 1`, row))

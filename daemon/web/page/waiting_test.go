@@ -4,16 +4,17 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/guide"
+	"potlifed/model/mix"
 )
 
 // asideAt is a mix that was set aside at a step.
-func asideAt(now time.Time, id string, step guide.Step) record.BatchView {
+func asideAt(now time.Time, id string, step guide.Step) view.Batch {
 	b := mixingAt(now, step)
 	weighs := 87.0
 	b.ID, b.Aside, b.CupWeighsG, b.Scale = id, true, &weighs, "scale-1"
-	b.Components = append(b.Components, record.Component{Part: "hardener", G: 15})
+	b.Components = append(b.Components, mix.Component{Part: "hardener", G: 15})
 	return b
 }
 
@@ -74,7 +75,7 @@ func TestWhyTheKeyDidNothing(t *testing.T) {
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
 	row := scaleRow(time.Now(), 77, false, "0612-4", nil)
-	row.KeyRefused = &record.KeyRefusal{At: time.Now(), Code: "ambiguous", Detail: "Was it tared?"}
+	row.KeyRefused = &view.KeyRefusal{At: time.Now(), Code: "ambiguous", Detail: "Was it tared?"}
 	f.send("scale", row)
 	b.sees(".mix [role=alert]", "Was it tared?")
 	b.press("The cup was lifted")
