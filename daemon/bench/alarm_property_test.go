@@ -72,10 +72,10 @@ func (w *alarmWorld) checkEvents(rt *rapid.T) {
 		key := record.AlarmKey{Name: about.Alarm, Subject: about.Subject}
 		d, known := alarm.Find(about.Alarm)
 		last, had := w.turned[key]
-		switch e.Kind {
+		switch record.Kind(e.Kind) {
 		case record.KindAlarmRaised, record.KindAlarmReturned:
 			least := d.Delays.On
-			if e.Kind == record.KindAlarmReturned {
+			if record.Kind(e.Kind) == record.KindAlarmReturned {
 				least = d.Delays.Off
 			}
 			if !known || had && about.Time.Sub(last) < least {

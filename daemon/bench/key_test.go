@@ -8,6 +8,7 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 func (s *shop) presses() { s.enter(keyPress{scale: "scale-1", at: s.clock.is.Mono}) }
@@ -46,8 +47,8 @@ func TestThePrintKeyConfirms(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	by := slices.ContainsFunc(events, func(e record.Event) bool {
-		return e.Kind == record.KindConfirmed && strings.Contains(string(e.JSON), `"by":"scale-1"`)
+	by := slices.ContainsFunc(events, func(e view.Event) bool {
+		return record.Kind(e.Kind) == record.KindConfirmed && strings.Contains(string(e.JSON), `"by":"scale-1"`)
 	})
 	if !by {
 		t.Error("the journal does not say that the scale confirmed")

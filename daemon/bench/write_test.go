@@ -63,7 +63,7 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	kinds := map[record.Kind]int{}
 	for _, e := range events {
 		if e.Seq > seq {
-			kinds[e.Kind]++
+			kinds[record.Kind(e.Kind)]++
 		}
 	}
 	if kinds[record.KindClosed] != 1 || kinds[record.KindGood] != 0 || kinds[record.KindAlarmRaised] == 0 {

@@ -21,6 +21,8 @@ import (
 	_ "modernc.org/sqlite" // the driver named "sqlite"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/cure"
 )
 
 // Journal is an open journal.
@@ -234,14 +236,14 @@ func scan(rows *sql.Rows) (r record.Record, place int64, err error) {
 
 // Events returns at most limit events after the given one, oldest first, as they go
 // out.
-func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]record.Event, error) {
+func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.Event, error) {
 	rows, err := j.read.QueryContext(ctx, `
 		SELECT seq, at, kind, by_whom, body FROM record WHERE seq > ? ORDER BY seq LIMIT ?`, int64(after), limit)
 	if err != nil {
 		return nil, fmt.Errorf("journal: read events: %w", err)
 	}
 	defer rows.Close()
-	var events []record.Event
+	var events []view.Event
 	for rows.Next() {
 		var seq, at int64
 		var kind, by string
@@ -249,7 +251,7 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]record
 		if err := rows.Scan(&seq, &at, &kind, &by, &body); err != nil {
 			return nil, fmt.Errorf("journal: read event: %w", err)
 		}
-		e, err := record.WireEvent(j.id, uint64(seq), time.Unix(0, at).UTC(), record.Kind(kind), by, body)
+		e, err := view.WireEvent(j.id, uint64(seq), time.Unix(0, at).UTC(), kind, by, body)
 		if err != nil {
 			return nil, err
 		}
@@ -260,7 +262,7 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]record
 
 // History returns the closed air steps of a zone that were recorded in the given
 // span, oldest first.
-func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) ([]record.PastStep, error) {
+func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error) {
 	rows, err := j.read.QueryContext(ctx, `
 		SELECT starts, body FROM record WHERE zone = ? AND at >= ? AND at < ? ORDER BY place`,
 		zone, from.UnixNano(), to.UnixNano())
@@ -268,7 +270,7 @@ func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) 
 		return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 	}
 	defer rows.Close()
-	var steps []record.PastStep
+	var steps []cure.PastStep
 	for rows.Next() {
 		var starts int64
 		var body []byte
@@ -279,7 +281,7 @@ func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) 
 		if err := json.Unmarshal(body, &s); err != nil {
 			return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 		}
-		steps = append(steps, record.PastStep{Start: time.Unix(0, starts).UTC(), Step: s.Step})
+		steps = append(steps, cure.PastStep{Start: time.Unix(0, starts).UTC(), Step: s.Step})
 	}
 	return steps, rows.Err()
 }

@@ -4,7 +4,7 @@ import (
 	"bytes"
 	"sync"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 // echo waits for a portion of events to come back from the broker. A broker of MQTT
@@ -16,13 +16,13 @@ import (
 // share, since journal and number are in it.
 type echo struct {
 	mu     sync.Mutex
-	events []record.Event
+	events []view.Event
 	back   []bool // events[i] has come back
 	left   int    // how many have not
 }
 
 // expect begins to wait for events, and for nothing else.
-func (e *echo) expect(events []record.Event) {
+func (e *echo) expect(events []view.Event) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.events, e.back, e.left = events, make([]bool, len(events)), len(events)
@@ -57,7 +57,7 @@ func (e *echo) keep(n int) {
 
 // settle takes out what has come back from the first event on, and returns it and what
 // is still waited for.
-func (e *echo) settle() (back, rest []record.Event) {
+func (e *echo) settle() (back, rest []view.Event) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	n := 0

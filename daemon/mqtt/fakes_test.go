@@ -101,12 +101,12 @@ func (b *fakeBench) change(f func(*view.Snapshot)) {
 // fakeJournal keeps events in memory and can be made to fail.
 type fakeJournal struct {
 	mu     sync.Mutex
-	events []record.Event
+	events []view.Event
 	cursor map[string]uint64
 	fails  error
 }
 
-func (j *fakeJournal) Events(_ context.Context, after uint64, limit int) ([]record.Event, error) {
+func (j *fakeJournal) Events(_ context.Context, after uint64, limit int) ([]view.Event, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.fails != nil {
@@ -143,7 +143,7 @@ func (j *fakeJournal) add(batch string) uint64 {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	seq := uint64(len(j.events) + 1)
-	e, err := record.WireEvent("j1", seq, time.Now(), record.KindGood, "test", fmt.Appendf(nil, `{"batch":%q}`, batch))
+	e, err := view.WireEvent("j1", seq, time.Now(), string(record.KindGood), "test", fmt.Appendf(nil, `{"batch":%q}`, batch))
 	if err != nil {
 		panic(err)
 	}

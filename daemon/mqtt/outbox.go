@@ -7,7 +7,7 @@ import (
 	"log/slog"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 )
 
 const (
@@ -44,10 +44,10 @@ type outbox struct {
 	stored  uint64 // what the journal remembers of it
 
 	echo     echo
-	under    []record.Event // acknowledged and not yet back: the rest of a portion
-	since    time.Time      // when the first of these began to be waited for
-	probeAt  time.Time      // when it is tried again
-	stuck    bool           // it counts as thrown away
+	under    []view.Event // acknowledged and not yet back: the rest of a portion
+	since    time.Time    // when the first of these began to be waited for
+	probeAt  time.Time    // when it is tried again
+	stuck    bool         // it counts as thrown away
 	patience time.Duration
 	probe    time.Duration // see probePause
 }
@@ -86,7 +86,7 @@ func (o *outbox) again() {
 // next returns the events that are to be sent now, a portion at most; none while one
 // is under way, but for the first of it when it is to be tried again. Each is to be
 // told to sent.
-func (o *outbox) next(ctx context.Context, now time.Time) ([]record.Event, error) {
+func (o *outbox) next(ctx context.Context, now time.Time) ([]view.Event, error) {
 	if len(o.under) > 0 {
 		if now.Sub(o.since) >= o.patience && !now.Before(o.probeAt) {
 			o.stuck, o.probeAt = true, now.Add(o.probe)
@@ -104,14 +104,14 @@ func (o *outbox) next(ctx context.Context, now time.Time) ([]record.Event, error
 	return events, nil
 }
 
-func (o *outbox) expect(events []record.Event) {
+func (o *outbox) expect(events []view.Event) {
 	o.under = nil
 	o.echo.expect(events)
 }
 
 // sent tells what became of the events that next returned, and returns how many of
 // them, from the first on, the broker has acknowledged. The others count as not sent.
-func (o *outbox) sent(events []record.Event, errs []error, now time.Time) int {
+func (o *outbox) sent(events []view.Event, errs []error, now time.Time) int {
 	n := 0
 	for n < len(events) && errs[n] == nil {
 		n++
@@ -156,7 +156,7 @@ func (o *outbox) store(ctx context.Context) error {
 }
 
 // touch adds what an event is about: its batch, its alarm, the alarm's subject.
-func touch(touched map[string]bool, e record.Event) {
+func touch(touched map[string]bool, e view.Event) {
 	var about struct {
 		Batch   string `json:"batch"`
 		Alarm   string `json:"alarm"`

@@ -9,7 +9,6 @@ import (
 
 	"pgregory.net/rapid"
 
-	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 )
 
@@ -24,7 +23,7 @@ type flaky struct {
 
 // take takes a portion: some of it is not acknowledged, some of what is acknowledged
 // is thrown away, and some of what is handed out is handed out to others only.
-func (f *flaky) take(t *rapid.T, o *outbox, events []record.Event, fails bool) []error {
+func (f *flaky) take(t *rapid.T, o *outbox, events []view.Event, fails bool) []error {
 	errs := make([]error, len(events))
 	for i, e := range events {
 		if fails && rapid.IntRange(0, 9).Draw(t, "lost") == 0 { // the connection, with all that follows
@@ -202,7 +201,7 @@ type askedJournal struct {
 	asked atomic.Int32
 }
 
-func (j *askedJournal) Events(ctx context.Context, after uint64, limit int) ([]record.Event, error) {
+func (j *askedJournal) Events(ctx context.Context, after uint64, limit int) ([]view.Event, error) {
 	j.asked.Add(1)
 	return j.fakeJournal.Events(ctx, after, limit)
 }

@@ -11,7 +11,6 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"potlifed/daemon/clock"
-	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 )
@@ -30,7 +29,7 @@ type Bench interface {
 // Journal is where events come from.
 type Journal interface {
 	// Events returns the events after a number, in order.
-	Events(ctx context.Context, after uint64, limit int) ([]record.Event, error)
+	Events(ctx context.Context, after uint64, limit int) ([]view.Event, error)
 	// Cursor returns what SetCursor last stored under a name, 0 at first.
 	Cursor(ctx context.Context, name string) (uint64, error)
 	SetCursor(ctx context.Context, name string, seq uint64) error

@@ -119,23 +119,6 @@ func FuzzDecodeBody(f *testing.F) {
 	})
 }
 
-func TestEventIsOneObject(t *testing.T) {
-	e, err := WireEvent("j1", 7, noon, KindGood, "anna", []byte(`{"batch":"0612-1"}`))
-	if err != nil {
-		t.Fatal(err)
-	}
-	want := `{"time":"2026-06-12T12:00:00Z","seq":7,"journal":"j1","kind":"good","by":"anna","batch":"0612-1"}`
-	if string(e.JSON) != want {
-		t.Errorf("%s, want %s", e.JSON, want)
-	}
-	if e, err = WireEvent("j1", 8, noon, KindStopped, "bench", []byte("{}")); err != nil || !json.Valid(e.JSON) {
-		t.Errorf("an event without a field of its own: %s (%v)", e.JSON, err)
-	}
-	if _, err := WireEvent("j1", 9, noon, KindStopped, "bench", []byte("7")); err == nil {
-		t.Error("a body that is no object was taken")
-	}
-}
-
 func TestIDsAreNotGivenTwice(t *testing.T) {
 	s := NewState("j")
 	seen := map[string]bool{}
@@ -160,12 +143,12 @@ func TestPathTellsWhatWasRecorded(t *testing.T) {
 		s := Apply(NewState("j"), Record{Stamp: Stamp{At: noon}, Body: AirStep{Zone: "bench", Start: noon, Step: cure.Step{Kind: cure.Measured}, After: air.State{TemperatureC: 20, HumidityPct: 50}}})
 		at, last := noon, air.State{TemperatureC: 20, HumidityPct: 50}
 		exact := 0.0 // the integral of the humidity over the last hour, in %·s
-		var steps []PastStep
+		var steps []cure.PastStep
 		for range rapid.IntRange(1, 200).Draw(t, "steps") {
 			d := time.Duration(rapid.IntRange(1, 60).Draw(t, "s")) * time.Second
 			next := air.State{TemperatureC: 20, HumidityPct: min(100, max(0, last.HumidityPct+rapid.Float64Range(-1, 1).Draw(t, "by")))}
 			step := cure.Step{Duration: d, Kind: cure.Measured, From: last, To: next}
-			steps = append(steps, PastStep{at, step})
+			steps = append(steps, cure.PastStep{Start: at, Step: step})
 			s = Apply(s, Record{Stamp: Stamp{At: at.Add(d)}, Body: AirStep{Zone: "bench", Start: at, Step: step, After: next, ReadAt: at.Add(d)}})
 			at, last = at.Add(d), next
 		}

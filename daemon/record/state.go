@@ -1,6 +1,5 @@
 // Package record holds the kinds of record that the journal keeps, with their
-// written-out names, the state they build, and the snapshot that the outputs see. It
-// is pure: no clock, no I/O, no goroutine.
+// written-out names, and the state they build. It is pure: no clock, no I/O, no goroutine.
 //
 // A State is immutable once it was returned by [Apply]: maps and batches are copied
 // when they change. A state, or anything inside it, may therefore be read from any
@@ -68,24 +67,15 @@ type ClosedKey struct{ Ink, Outcome string }
 
 // Zone is the air of one place, up to its last closed step.
 type Zone struct {
-	Until   time.Time  `json:"until"`            // end of the last closed step
-	Air     air.State  `json:"air"`              // what the next step starts from
-	ReadAt  time.Time  `json:"read_at,omitzero"` // of the newest reading
-	Recent  []PastStep `json:"recent"`           // a day of closed steps, oldest first
-	Bridged bool       `json:"bridged"`          // the daemon was down since Until; the next step bridges that
+	Until   time.Time       `json:"until"`            // end of the last closed step
+	Air     air.State       `json:"air"`              // what the next step starts from
+	ReadAt  time.Time       `json:"read_at,omitzero"` // of the newest reading
+	Recent  []cure.PastStep `json:"recent"`           // a day of closed steps, oldest first
+	Bridged bool            `json:"bridged"`          // the daemon was down since Until; the next step bridges that
 	// Hours is what was measured at each whole hour of the last fortnight, from which
 	// the zone's habit is learned.
 	Hours air.History `json:"hours,omitzero"`
 }
-
-// PastStep is a closed step with its place in time.
-type PastStep struct {
-	Start time.Time `json:"start"`
-	Step  cure.Step `json:"step"`
-}
-
-// End is when the step ended.
-func (p PastStep) End() time.Time { return p.Start.Add(p.Step.Duration) }
 
 // Batch is one mix.
 type Batch struct {

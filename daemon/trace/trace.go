@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
@@ -96,7 +97,7 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (
 		if err != nil {
 			return h, err
 		}
-		e, err := record.WireEvent(journal, r.Seq, r.Stamp.At, r.Body.Kind(), r.By, body)
+		e, err := view.WireEvent(journal, r.Seq, r.Stamp.At, string(r.Body.Kind()), r.By, body)
 		if err != nil {
 			return h, err
 		}

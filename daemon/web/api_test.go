@@ -8,7 +8,6 @@ import (
 	"strings"
 	"testing"
 
-	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 )
 
@@ -200,7 +199,7 @@ func TestDescription(t *testing.T) {
 // description gives for them.
 func TestAnswersMatchDescription(t *testing.T) {
 	s := newStand()
-	s.kept = []record.Event{{Seq: 1, JSON: []byte(`{"seq":1}`)}}
+	s.kept = []view.Event{{Seq: 1, JSON: []byte(`{"seq":1}`)}}
 	s.steps = someAir()
 	h := newServer(t, s).Handler()
 	var d struct {

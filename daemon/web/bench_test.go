@@ -15,7 +15,6 @@ import (
 	"go.uber.org/goleak"
 
 	"potlifed/daemon/access"
-	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/cure"
@@ -35,8 +34,8 @@ type stand struct {
 	asked    []request.Request
 	do       func(ctx context.Context, r request.Request) (request.Reply, error)
 
-	kept     []record.Event
-	steps    []record.PastStep
+	kept     []view.Event
+	steps    []cure.PastStep
 	unread   error // what the journal fails with
 	from, to time.Time
 }
@@ -112,8 +111,8 @@ func (s *stand) last(t *testing.T) request.Request {
 	return s.asked[len(s.asked)-1]
 }
 
-func (s *stand) Events(_ context.Context, after uint64, limit int) ([]record.Event, error) {
-	var events []record.Event
+func (s *stand) Events(_ context.Context, after uint64, limit int) ([]view.Event, error) {
+	var events []view.Event
 	for _, e := range s.kept {
 		if e.Seq > after && len(events) < limit {
 			events = append(events, e)
@@ -122,7 +121,7 @@ func (s *stand) Events(_ context.Context, after uint64, limit int) ([]record.Eve
 	return events, s.unread
 }
 
-func (s *stand) History(_ context.Context, _ string, from, to time.Time) ([]record.PastStep, error) {
+func (s *stand) History(_ context.Context, _ string, from, to time.Time) ([]cure.PastStep, error) {
 	s.from, s.to = from, to
 	return s.steps, s.unread
 }

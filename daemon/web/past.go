@@ -14,7 +14,6 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
-	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -180,9 +179,9 @@ func (in *historyQuery) wantsCSV() bool {
 
 // recorded are the ends of the steps inside the span, each moment once. Where one
 // step ends in other air than the next begins in, the later counts.
-func recorded(steps []record.PastStep, from, to time.Time) []airPoint {
+func recorded(steps []cure.PastStep, from, to time.Time) []airPoint {
 	var points []airPoint
-	add := func(p record.PastStep, at time.Time) {
+	add := func(p cure.PastStep, at time.Time) {
 		if at.Before(from) || at.After(to) {
 			return
 		}
@@ -203,7 +202,7 @@ func recorded(steps []record.PastStep, from, to time.Time) []airPoint {
 
 // sampled is the air at from, from + step and so on; moments that no step covers are
 // left out. Invariant: no step before next ends after the moment.
-func sampled(steps []record.PastStep, from, to time.Time, step time.Duration) []airPoint {
+func sampled(steps []cure.PastStep, from, to time.Time, step time.Duration) []airPoint {
 	var points []airPoint
 	next := 0
 	for at := from; !at.After(to); at = at.Add(step) {
@@ -218,7 +217,7 @@ func sampled(steps []record.PastStep, from, to time.Time, step time.Duration) []
 }
 
 // pointAt is the air at a moment of a step.
-func pointAt(p record.PastStep, at time.Time) airPoint {
+func pointAt(p cure.PastStep, at time.Time) airPoint {
 	fraction := 0.0
 	if p.Step.Duration > 0 {
 		fraction = float64(at.Sub(p.Start)) / float64(p.Step.Duration)

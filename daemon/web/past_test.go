@@ -9,16 +9,16 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 )
 
 // someAir is ten minutes of rising humidity that were measured, a gap that was
 // bridged, and one that was not.
-func someAir() []record.PastStep {
+func someAir() []cure.PastStep {
 	start := at.Add(-30 * time.Minute)
-	return []record.PastStep{
+	return []cure.PastStep{
 		{Start: start, Step: cure.Step{
 			Duration: 10 * time.Minute, From: air.State{TemperatureC: 20, HumidityPct: 40}, To: air.State{TemperatureC: 22, HumidityPct: 50}, Kind: cure.Measured,
 		}},
@@ -34,7 +34,7 @@ func someAir() []record.PastStep {
 func TestEvents(t *testing.T) {
 	s := newStand()
 	for seq := uint64(1); seq <= 45; seq++ {
-		s.kept = append(s.kept, record.Event{Seq: seq, JSON: []byte(`{"seq":` + string(rune('0'+seq%10)) + `,"kind":"good"}`)})
+		s.kept = append(s.kept, view.Event{Seq: seq, JSON: []byte(`{"seq":` + string(rune('0'+seq%10)) + `,"kind":"good"}`)})
 	}
 	h := newServer(t, s).Handler()
 	v := object(t, answerTo(h, fromHere("GET", "/api/v1/events?after=10&limit=3", "")))

@@ -22,11 +22,11 @@ import (
 	"potlifed/daemon/access"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
-	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/page"
+	"potlifed/model/cure"
 )
 
 // Bench is what the API shows and changes. All methods may be called from any
@@ -44,9 +44,9 @@ type Bench interface {
 // Journal is the past.
 type Journal interface {
 	// Events are at most limit events after the given one, oldest first.
-	Events(ctx context.Context, after uint64, limit int) ([]record.Event, error)
+	Events(ctx context.Context, after uint64, limit int) ([]view.Event, error)
 	// History is a zone's closed air steps, oldest first.
-	History(ctx context.Context, zone string, from, to time.Time) ([]record.PastStep, error)
+	History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error)
 	trace.Journal
 }
 

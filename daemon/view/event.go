@@ -1,4 +1,4 @@
-package record
+package view
 
 import (
 	"bytes"
@@ -11,26 +11,26 @@ import (
 // has.
 type Event struct {
 	Seq  uint64
-	Kind Kind
+	Kind string
 	JSON json.RawMessage
 }
 
 // WireEvent writes an event of the given journal out. The fields of the body stand
 // beside time, seq, journal, kind and by.
-func WireEvent(journal string, seq uint64, at time.Time, kind Kind, by string, body []byte) (Event, error) {
+func WireEvent(journal string, seq uint64, at time.Time, kind string, by string, body []byte) (Event, error) {
 	head, err := json.Marshal(struct {
 		Time    time.Time `json:"time"`
 		Seq     uint64    `json:"seq"`
 		Journal string    `json:"journal"`
-		Kind    Kind      `json:"kind"`
+		Kind    string    `json:"kind"`
 		By      string    `json:"by"`
 	}{at, seq, journal, kind, by})
 	if err != nil {
-		return Event{}, fmt.Errorf("record: event %d: %w", seq, err)
+		return Event{}, fmt.Errorf("event %d: %w", seq, err)
 	}
 	body = bytes.TrimSpace(body)
 	if len(body) < 2 || body[0] != '{' {
-		return Event{}, fmt.Errorf("record: event %d: body is not an object", seq)
+		return Event{}, fmt.Errorf("event %d: body is not an object", seq)
 	}
 	if !bytes.Equal(body, []byte("{}")) {
 		head = append(head[:len(head)-1], ',')
