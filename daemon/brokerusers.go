@@ -3,6 +3,7 @@ package daemon
 import (
 	"potlifed/daemon/access"
 	"potlifed/daemon/mqtt"
+	"potlifed/daemon/request"
 )
 
 // brokerUsers are the tokens that were made for the built-in broker.
@@ -18,6 +19,6 @@ func (u brokerUsers) Find(name string) (mqtt.User, bool) {
 	}
 	return mqtt.User{
 		Name: t.Name, Hash: t.Hash, Is: t.Is, Lights: t.Lights,
-		May: func(verb string) bool { return t.Allows(access.Needs(verb)) },
+		May: func(verb string) bool { return t.Allows(request.Needs(verb)) },
 	}, true
 }

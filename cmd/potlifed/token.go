@@ -12,6 +12,7 @@ import (
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/config"
+	"potlifed/daemon/request"
 )
 
 func tokenCommand() *cobra.Command {
@@ -83,10 +84,10 @@ func makeToken(c *cobra.Command, file, name string, may []string) error {
 	return err
 }
 
-func rightsOf(words []string) []access.Right {
-	var rights []access.Right
+func rightsOf(words []string) []request.Right {
+	var rights []request.Right
 	for _, w := range words {
-		rights = append(rights, access.Right(strings.TrimSpace(w)))
+		rights = append(rights, request.Right(strings.TrimSpace(w)))
 	}
 	return rights
 }
@@ -157,15 +158,15 @@ func tokenListCommand(file *string) *cobra.Command {
 
 func writeTokens(c *cobra.Command, tokens []access.Token, asJSON bool) error {
 	type row struct {
-		Name   string         `json:"name"`
-		May    []access.Right `json:"may"`
-		Made   time.Time      `json:"made"`
-		MQTT   bool           `json:"mqtt,omitempty"`
-		Lights []string       `json:"lights,omitempty"`
+		Name   string          `json:"name"`
+		May    []request.Right `json:"may"`
+		Made   time.Time       `json:"made"`
+		MQTT   bool            `json:"mqtt,omitempty"`
+		Lights []string        `json:"lights,omitempty"`
 	}
 	rows := make([]row, 0, len(tokens))
 	for _, t := range tokens {
-		rows = append(rows, row{t.Name, append([]access.Right{}, t.May...), t.Made, t.MQTT, t.Lights})
+		rows = append(rows, row{t.Name, append([]request.Right{}, t.May...), t.Made, t.MQTT, t.Lights})
 	}
 	if asJSON {
 		return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"tokens": rows})

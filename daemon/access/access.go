@@ -17,44 +17,6 @@ import (
 	"unicode/utf8"
 )
 
-// Right is what a token may be used for. Paired devices have all of them: pairing takes
-// the shop's PIN, which whoever stands in the shop may know.
-type Right string
-
-// The rights.
-const (
-	Report      Right = "report"      // prints, defects
-	Mix         Right = "mix"         // everything at the bench and the presses
-	Acknowledge Right = "acknowledge" // alarms: acknowledge, put aside
-	Configure   Right = "configure"   // what outlasts the day: learned inks, instruments, paired devices
-)
-
-// Rights are all rights, by their words.
-func Rights() []Right { return []Right{Report, Mix, Acknowledge, Configure} }
-
-// needs is the right that each change takes, by its verb.
-var needs = map[string]Right{
-	"prints": Report, "defects": Report,
-
-	"mix": Mix, "record": Mix, "confirm": Mix, "correct": Mix, "take-up": Mix, "undo": Mix, "load": Mix, "unload": Mix, "good": Mix, "abandon": Mix,
-	"close": Mix, "move": Mix, "split": Mix, "top-up": Mix, "thin": Mix, "reweigh": Mix, "tests": Mix,
-	"cans": Mix, "opened": Mix, "stirred": Mix, "emptied": Mix,
-
-	"acknowledge": Acknowledge, "shelve": Acknowledge, "unshelve": Acknowledge,
-
-	"accept-learned": Configure, "revoke-learned": Configure, "out-of-service": Configure, "in-service": Configure,
-	"verifications": Configure, "replaced": Configure, "session": Configure, "unpair": Configure,
-}
-
-// Needs says which right a change takes. A verb that nobody has entered takes the
-// highest.
-func Needs(verb string) Right {
-	if right, ok := needs[verb]; ok {
-		return right
-	}
-	return Configure
-}
-
 // What a caller may branch on. What the file is to blame for is a [*FileError]; every
 // other error is in what was asked for.
 var (

@@ -9,6 +9,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"potlifed/daemon/request"
 )
 
 var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
@@ -135,7 +137,7 @@ func TestANewPINUnpairs(t *testing.T) {
 
 func TestNames(t *testing.T) {
 	s, _ := withPIN(t)
-	if _, err := s.NewToken("camera-1", []Right{Report}, noon); err != nil {
+	if _, err := s.NewToken("camera-1", []request.Right{request.RightReport}, noon); err != nil {
 		t.Fatal(err)
 	}
 	for _, bad := range []string{"", "  ", "a\nb", "a\x00", "\xff", "Local", "bench", "mqtt", strings.Repeat("x", 41), "camera-1", "right\u202eleft"} {
@@ -148,7 +150,7 @@ func TestNames(t *testing.T) {
 	}
 	pair(t, s, "tablet")
 	for _, bad := range []string{"", "Camera", "a b", "camera_1", "-a", "a/b", "a+", "local", "bench", strings.Repeat("x", 33), "camera-1", "tablet"} {
-		if _, err := s.NewToken(bad, []Right{Mix}, noon); err == nil {
+		if _, err := s.NewToken(bad, []request.Right{request.RightMix}, noon); err == nil {
 			t.Errorf("the token name %q was taken", bad)
 		}
 	}
@@ -172,15 +174,15 @@ func TestDevicesAreBounded(t *testing.T) {
 
 func TestTokens(t *testing.T) {
 	s := Open(t.TempDir())
-	secret, err := s.NewToken("camera-1", []Right{Mix, Report, Mix}, noon)
+	secret, err := s.NewToken("camera-1", []request.Right{request.RightMix, request.RightReport, request.RightMix}, noon)
 	if err != nil || len(secret) != 43 {
 		t.Fatalf("token %q, %v", secret, err)
 	}
 	tok, err := s.Bearer(secret)
-	if err != nil || tok.Name != "camera-1" || len(tok.May) != 2 || !tok.Allows(Report) || !tok.Allows(Mix) || tok.Allows(Configure) || tok.Allows("") {
+	if err != nil || tok.Name != "camera-1" || len(tok.May) != 2 || !tok.Allows(request.RightReport) || !tok.Allows(request.RightMix) || tok.Allows(request.RightConfigure) || tok.Allows("") {
 		t.Errorf("token %+v, %v", tok, err)
 	}
-	for name, may := range map[string][]Right{"none": nil, "king": {"everything"}, "empty": {""}} {
+	for name, may := range map[string][]request.Right{"none": nil, "king": {"everything"}, "empty": {""}} {
 		if _, err := s.NewToken(name, may, noon); err == nil {
 			t.Errorf("token %q with %v was made", name, may)
 		}
@@ -205,7 +207,7 @@ func TestRevokedAtOnce(t *testing.T) {
 	dir := t.TempDir()
 	s, command := Open(dir), Open(dir)
 	for range 20 {
-		secret, err := command.NewToken("camera-1", []Right{Report}, noon)
+		secret, err := command.NewToken("camera-1", []request.Right{request.RightReport}, noon)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -229,7 +231,7 @@ func TestNoChangeIsLost(t *testing.T) {
 		wg.Go(func() {
 			s := Open(dir)
 			for j := range 4 {
-				if _, err := s.NewToken(fmt.Sprintf("t-%d-%d", i, j), []Right{Mix}, noon); err != nil {
+				if _, err := s.NewToken(fmt.Sprintf("t-%d-%d", i, j), []request.Right{request.RightMix}, noon); err != nil {
 					t.Error(err)
 				}
 			}

@@ -13,6 +13,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"potlifed/daemon/request"
 )
 
 // FileName is the file's name inside the data directory.
@@ -30,10 +32,10 @@ type content struct {
 
 // Token is an access token without its secret.
 type Token struct {
-	Name string    `json:"name"`
-	May  []Right   `json:"may"`
-	Made time.Time `json:"made"`
-	Hash string    `json:"hash"` // SHA-256 of 256 random bits: nothing to guess, so no slow hash
+	Name string          `json:"name"`
+	May  []request.Right `json:"may"`
+	Made time.Time       `json:"made"`
+	Hash string          `json:"hash"` // SHA-256 of 256 random bits: nothing to guess, so no slow hash
 	// MQTT makes it a user of the built-in broker, and of nothing else. Lights, where
 	// there are any, are those whose topics the user is restricted to.
 	MQTT   bool     `json:"mqtt,omitempty"`
@@ -41,7 +43,7 @@ type Token struct {
 }
 
 // Allows reports whether the token has a right.
-func (t Token) Allows(r Right) bool { return slices.Contains(t.May, r) }
+func (t Token) Allows(r request.Right) bool { return slices.Contains(t.May, r) }
 
 // Is reports whether this is the token's secret.
 func (t Token) Is(secret string) bool { return is(t.Hash, hashSecret(secret)) }

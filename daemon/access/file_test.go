@@ -7,12 +7,14 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"potlifed/daemon/request"
 )
 
 func TestTheFileHoldsNoSecretAndIsForItsOwner(t *testing.T) {
 	s, dir := withPIN(t)
 	_, session := pair(t, s, "tablet")
-	token, err := s.NewToken("camera-1", []Right{Report}, noon)
+	token, err := s.NewToken("camera-1", []request.Right{request.RightReport}, noon)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -52,7 +54,7 @@ func TestAModeThatWasWiderIsNarrowed(t *testing.T) {
 func TestASpoiltFileLetsNobodyIn(t *testing.T) {
 	s, dir := withPIN(t)
 	_, session := pair(t, s, "tablet")
-	secret, err := s.NewToken("a", []Right{Mix}, noon)
+	secret, err := s.NewToken("a", []request.Right{request.RightMix}, noon)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -77,7 +79,7 @@ func TestASpoiltFileLetsNobodyIn(t *testing.T) {
 		_, faults["token"] = s.Bearer(secret)
 		_, faults["session"] = s.Paired(session, noon)
 		_, _, faults["pair"] = s.Pair(goodPIN, "tablet", "", Local, noon)
-		_, faults["token made"] = s.NewToken("b", []Right{Mix}, noon)
+		_, faults["token made"] = s.NewToken("b", []request.Right{request.RightMix}, noon)
 		faults["first look"] = Open(dir).Check()
 		for what, err := range faults {
 			var file *FileError
@@ -133,7 +135,7 @@ func TestAFileThatCannotBeWritten(t *testing.T) {
 
 func TestADirectoryThatIsNone(t *testing.T) {
 	s := Open(filepath.Join(t.TempDir(), "missing"))
-	if _, err := s.NewToken("a", []Right{Mix}, noon); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := s.NewToken("a", []request.Right{request.RightMix}, noon); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a token in no directory: %v", err)
 	}
 	if has, err := s.HasPIN(); has || err != nil {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"potlifed/daemon/request"
 )
 
 // check says what is wrong with a token: its name, an unknown right, nothing that it is
@@ -12,7 +14,7 @@ import (
 func (t Token) check() error {
 	errs := []error{tokenName(t.Name)}
 	for _, r := range t.May {
-		if !slices.Contains(Rights(), r) {
+		if !slices.Contains(request.Rights(), r) {
 			errs = append(errs, fmt.Errorf("there is no right %q; there are report, mix, acknowledge and configure", r))
 		}
 	}
@@ -32,13 +34,13 @@ func (t Token) check() error {
 
 // NewToken makes a token and returns its secret, which is not kept. now is the wall
 // clock.
-func (s *Store) NewToken(name string, may []Right, now time.Time) (secret string, err error) {
+func (s *Store) NewToken(name string, may []request.Right, now time.Time) (secret string, err error) {
 	return s.make(Token{Name: name, May: may}, now)
 }
 
 // NewUser makes a user of the built-in broker and returns the password, which is not
 // kept. A user without rights may read; one with lights reads nothing but theirs.
-func (s *Store) NewUser(name string, may []Right, lights []string, now time.Time) (password string, err error) {
+func (s *Store) NewUser(name string, may []request.Right, lights []string, now time.Time) (password string, err error) {
 	return s.make(Token{Name: name, May: may, MQTT: true, Lights: lights}, now)
 }
 
@@ -48,7 +50,9 @@ func (s *Store) make(t Token, now time.Time) (secret string, err error) {
 		return "", err
 	}
 	sorted := slices.Clone(t.May)
-	slices.SortFunc(sorted, func(a, b Right) int { return slices.Index(Rights(), a) - slices.Index(Rights(), b) })
+	slices.SortFunc(sorted, func(a, b request.Right) int {
+		return slices.Index(request.Rights(), a) - slices.Index(request.Rights(), b)
+	})
 	secret = newSecret()
 	t.May, t.Made, t.Hash = slices.Compact(sorted), now.UTC().Truncate(time.Second), hashSecret(secret)
 	name := t.Name

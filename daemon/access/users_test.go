@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"potlifed/daemon/request"
 )
 
 // A user of the built-in broker is no token of HTTP, and the other way round.
@@ -17,12 +19,12 @@ func TestUsersOfTheBroker(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	secret, err := s.NewToken("camera-1", []Right{Report}, time.Now())
+	secret, err := s.NewToken("camera-1", []request.Right{request.RightReport}, time.Now())
 	if err != nil {
 		t.Fatal(err)
 	}
 	u, err := Open(dir).User("lamp-1")
-	if err != nil || !u.Is(password) || u.Is(secret) || u.Is("") || u.Allows(Report) || len(u.Lights) != 1 {
+	if err != nil || !u.Is(password) || u.Is(secret) || u.Is("") || u.Allows(request.RightReport) || len(u.Lights) != 1 {
 		t.Errorf("user %+v, %v", u, err)
 	}
 	if _, err := s.Bearer(password); !errors.Is(err, ErrUnknown) {
@@ -40,7 +42,7 @@ func TestUsersOfTheBroker(t *testing.T) {
 			t.Errorf("%+v was made", bad)
 		}
 	}
-	if _, err := s.NewUser("c", []Right{"everything"}, nil, time.Now()); err == nil {
+	if _, err := s.NewUser("c", []request.Right{"everything"}, nil, time.Now()); err == nil {
 		t.Error("a right was made up")
 	}
 	if found, err := s.RevokeToken("lamp-1"); !found || err != nil {

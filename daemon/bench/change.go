@@ -162,8 +162,10 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 	case request.UnpairDevice:
 		return b.unpairDevice(now, r.By, c)
 	}
-	return nil, request.Refuse(422, "unknown change", "%q is not a change this bench knows", r.Change.Verb())
+	return nil, request.Refuse(422, titleUnknownChange, "%q is not a change this bench knows", r.Change.Verb())
 }
+
+const titleUnknownChange = "unknown change"
 
 // openBatch finds a batch that is not closed.
 func (b *Bench) openBatch(id string) (*record.Batch, error) {

@@ -70,7 +70,7 @@ func TestCommandsAreAnswered(t *testing.T) {
 		publishCommand(t, w, "abandon", `{"batch":"0612-1"}`)
 		w.hears(t, "no ref", jsonHas(root+"done/abandon", "outcome", "refused"))
 		publishCommand(t, w, "replaced", commandAt("f", now, ``))
-		w.hears(t, "not yet", jsonHas(root+"done/replaced", "status", 501.0))
+		w.hears(t, "no such command", jsonHas(root+"done/replaced", "status", 404.0))
 
 		mu.Lock()
 		defer mu.Unlock()

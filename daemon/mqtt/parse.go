@@ -6,9 +6,6 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"maps"
-	"slices"
-	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -28,11 +25,6 @@ type Command struct {
 	At     time.Time // when it was given
 	Change request.Change
 	Hash   string // of verb and change, without ref and at
-}
-
-// later are the verbs of the contract that this version does not know yet.
-var later = map[string]bool{
-	"defects": true, "replaced": true,
 }
 
 // ParseCommand reads the payload of a command: `{"ref","at",…}` with the fields of the
@@ -59,18 +51,11 @@ func ParseCommand(verb string, payload []byte) (Command, error) {
 	}
 	delete(given, "ref")
 	delete(given, "at")
-	switch {
-	case verbs[verb] != nil:
-	case later[verb]:
-		return c, request.Refuse(501, "Not yet", "%q comes with a later version", verb)
-	default:
+	row, known := request.Find(verb)
+	if !known || !row.MQTT {
 		return c, request.Refuse(404, "No such command", "%q is no verb", verb)
 	}
-	body, err := json.Marshal(given)
-	if err != nil {
-		return c, request.Refuse(422, "Not a command", "%v", err)
-	}
-	if c.Change, err = verbs[verb](body); err != nil {
+	if c.Change, err = readChange(row, given); err != nil {
 		return c, request.Refuse(422, "Not like this", "%s: %s", verb, strings.TrimPrefix(err.Error(), "json: "))
 	}
 	canonical, err := json.Marshal(c.Change)
@@ -108,79 +93,24 @@ func readAt(fields map[string]json.RawMessage, at *time.Time) error {
 	return nil
 }
 
-// verbs read the changes that this version knows. What a field may hold is the
-// bench's to judge; here is only what must be there at all.
-var verbs = map[string]func([]byte) (request.Change, error){
-	"mix":     reader(func(c request.StartMix) fields { return fields{"scale": c.Scale, "ink": c.Ink} }),
-	"record":  reader(func(c request.RecordMix) fields { return fields{"ink": c.Ink, "mixed_at": timeGiven(c.MixedAt)} }),
-	"confirm": reader(func(c request.ConfirmStep) fields { return fields{"batch": c.Batch, "step": c.Step} }),
-	"correct": reader(func(c request.CorrectPour) fields { return fields{"batch": c.Batch} }),
-	"undo":    reader(func(c request.Undo) fields { return fields{"batch": c.Batch, "seq": numberGiven(c.Seq)} }),
-	"take-up": reader(func(c request.TakeUp) fields { return fields{"batch": c.Batch} }),
-	"load":    reader(func(c request.LoadBatch) fields { return fields{"batch": c.Batch, "press": c.Press} }),
-	"unload":  reader(func(c request.UnloadBatch) fields { return fields{"batch": c.Batch} }),
-	"good":    reader(func(c request.GoodBatch) fields { return fields{"batch": c.Batch} }),
-	"abandon": reader(func(c request.AbandonMix) fields { return fields{"batch": c.Batch} }),
-	"close":   reader(func(c request.CloseBatch) fields { return fields{"batch": c.Batch, "outcome": c.Outcome} }),
-	"move":    reader(func(c request.MoveBatch) fields { return fields{"batch": c.Batch} }),
-	"split":   reader(func(c request.SplitBatch) fields { return fields{"batch": c.Batch} }),
-	"top-up":  reader(func(c request.TopUpBatch) fields { return fields{"batch": c.Batch, "from": c.From} }),
-	"thin":    reader(func(c request.ThinBatch) fields { return fields{"batch": c.Batch} }),
-	"reweigh": reader(func(c request.ReweighBatch) fields { return fields{"batch": c.Batch} }),
-	"tests":   reader(func(c request.TestBatch) fields { return fields{"batch": c.Batch, "kind": c.Kind, "result": c.Result} }),
-	"acknowledge": reader(func(c request.AcknowledgeAlarm) fields {
-		return fields{"alarm": c.Alarm, "subject": c.Subject}
-	}),
-	"shelve": reader(func(c request.ShelveAlarm) fields {
-		return fields{"alarm": c.Alarm, "subject": c.Subject, "until": timeGiven(c.Until)}
-	}),
-	"unshelve": reader(func(c request.UnshelveAlarm) fields {
-		return fields{"alarm": c.Alarm, "subject": c.Subject}
-	}),
-	"out-of-service": reader(func(c request.TakeOutOfService) fields {
-		return fields{"sensor": c.Sensor, "until": timeGiven(c.Until), "reason": c.Reason}
-	}),
-	"verifications": reader(func(c request.VerifySensor) fields { return fields{"sensor": c.Sensor} }),
-	"prints":        reader(func(c request.CountPrints) fields { return fields{"press": c.Press} }),
-	"cans":          reader(func(request.MakeCan) fields { return nil }),
-	"opened":        reader(func(c request.OpenCan) fields { return fields{"can": c.Can} }),
-	"stirred":       reader(func(c request.StirCan) fields { return fields{"can": c.Can} }),
-	"emptied":       reader(func(c request.EmptyCan) fields { return fields{"can": c.Can} }),
-	"in-service":    reader(func(c request.PutInService) fields { return fields{"sensor": c.Sensor} }),
-}
-
-// fields are the fields that a change must have, with what it has.
-type fields map[string]string
-
-func reader[C request.Change](must func(C) fields) func([]byte) (request.Change, error) {
-	return func(body []byte) (request.Change, error) {
-		var c C
-		d := json.NewDecoder(bytes.NewReader(body))
-		d.DisallowUnknownFields()
-		if err := d.Decode(&c); err != nil {
-			return nil, err
+// readChange returns the change of a row with the given fields. The error names a field
+// that is missing, unknown or of another type; what a field may hold is checked by the
+// bench.
+func readChange(row request.Row, given map[string]json.RawMessage) (request.Change, error) {
+	for _, name := range row.Required() {
+		if v := string(given[name]); v == "" || v == `""` || v == "null" {
+			return nil, fmt.Errorf("%q is missing", name)
 		}
-		have := must(c)
-		for _, name := range slices.Sorted(maps.Keys(have)) {
-			if have[name] == "" {
-				return nil, fmt.Errorf("%q is missing", name)
-			}
-		}
-		return c, nil
 	}
-}
-
-// timeGiven is empty for no time.
-func numberGiven(n uint64) string {
-	if n == 0 {
-		return ""
+	body, err := json.Marshal(given)
+	if err != nil {
+		return nil, err
 	}
-	return strconv.FormatUint(n, 10)
-}
-
-func timeGiven(t time.Time) string {
-	if t.IsZero() {
-		return ""
+	pointer, change := row.New()
+	d := json.NewDecoder(bytes.NewReader(body))
+	d.DisallowUnknownFields()
+	if err := d.Decode(pointer); err != nil {
+		return nil, err
 	}
-	return t.String()
+	return change(), nil
 }

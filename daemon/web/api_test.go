@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 )
 
@@ -182,14 +183,17 @@ func TestDescription(t *testing.T) {
 	if !strings.HasPrefix(d.OpenAPI, "3.1") {
 		t.Errorf("OpenAPI %s", d.OpenAPI)
 	}
-	for _, change := range []string{"ConfirmStep", "CorrectPour", "LoadBatch", "UnloadBatch", "GoodBatch", "AbandonMix", "CloseBatch", "AcknowledgeAlarm", "MoveBatch", "SplitBatch", "TopUpBatch", "ThinBatch", "TestBatch"} {
-		schema := dig(d.Components, "schemas", change)
-		if schema == nil {
-			t.Errorf("%s is not described", change)
+	for _, row := range request.Table() {
+		if !row.MQTT {
+			continue // what is not taken as a command is made by the program, and has no fields
 		}
-		for _, name := range inPath {
+		schema := dig(d.Components, "schemas", row.Type.Name())
+		if schema == nil {
+			t.Errorf("%s is not described", row.Type.Name())
+		}
+		for _, name := range row.About {
 			if dig(schema, "properties", name) != nil {
-				t.Errorf("%s is described with %s, which is in the path", change, name)
+				t.Errorf("%s is described with %s, which is in the path", row.Type.Name(), name)
 			}
 		}
 	}

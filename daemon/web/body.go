@@ -219,11 +219,8 @@ func parseObject(d *json.Decoder, depth int) (any, error) {
 type shape struct {
 	registry huma.Registry
 	schema   *huma.Schema
+	inPath   []string // fields that HTTP carries in the path; in a body they would contradict it
 }
-
-// inPath are the fields of changes that HTTP carries in the path; in a body they
-// would contradict it.
-var inPath = []string{"batch", "alarm", "subject", "sensor"}
 
 // check says what is wrong with a value, all of it up to a bound.
 func (s shape) check(v any) error {
@@ -278,7 +275,7 @@ func (s shape) names(path string, schema *huma.Schema, v any, faults *[]error) {
 		}
 		for name, value := range v {
 			property := schema.Properties[name]
-			if property == nil || schema == s.top() && slices.Contains(inPath, name) {
+			if property == nil || schema == s.top() && slices.Contains(s.inPath, name) {
 				*faults = append(*faults, &huma.ErrorDetail{Message: "unexpected property", Location: path + "." + shortened(name)})
 				continue
 			}

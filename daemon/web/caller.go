@@ -11,6 +11,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/request"
 )
 
 // caller is who asks for a change, once it is known that he may change something.
@@ -22,7 +23,7 @@ type caller struct {
 
 // may reports whether the caller has a right. Only a token is bounded: a paired device
 // knew the shop's PIN, and may do what a person in the shop may.
-func (c caller) may(r access.Right) bool { return c.token == nil || c.token.Allows(r) }
+func (c caller) may(r request.Right) bool { return c.token == nil || c.token.Allows(r) }
 
 // account is under what a caller's keys of repeated requests are kept: two devices may be called
 // alike, and what one of them was answered is not for the other.
@@ -37,7 +38,7 @@ func (c caller) account() string {
 }
 
 // allowed refuses a change to whoever has not the right for it.
-func (s *Server) allowed(v visitor, verb string, right access.Right) error {
+func (s *Server) allowed(v visitor, verb string, right request.Right) error {
 	if v.refused != nil {
 		return v.refused.error()
 	}

@@ -69,7 +69,7 @@ func (g *guarded) pair(device string) *http.Cookie {
 	return cookies[0]
 }
 
-func (g *guarded) token(name string, may ...access.Right) string {
+func (g *guarded) token(name string, may ...request.Right) string {
 	g.t.Helper()
 	secret, err := g.store.NewToken(name, may, at)
 	if err != nil {
@@ -126,7 +126,7 @@ func TestAPINShutsTheBenchesOwnComputerToo(t *testing.T) {
 
 func TestWhatIsRefused(t *testing.T) {
 	g := newGuarded(t)
-	c, token := g.pair("tablet"), g.token("camera-1", access.Report)
+	c, token := g.pair("tablet"), g.token("camera-1", request.RightReport)
 	for name, test := range map[string]struct {
 		change func(r *http.Request)
 		status int
@@ -176,15 +176,15 @@ func TestWhatIsRefused(t *testing.T) {
 // TestRights walks over every change there is with a token of each right.
 func TestRights(t *testing.T) {
 	g := newGuarded(t)
-	tokens := map[access.Right]string{}
-	for _, right := range access.Rights() {
+	tokens := map[request.Right]string{}
+	for _, right := range request.Rights() {
 		tokens[right] = g.token("only-"+string(right), right)
 	}
-	for path, needs := range map[string]access.Right{
-		"presses/press-1/prints": access.Report, "batches": access.Mix, "batches/0612-1/load": access.Mix, "batches/0612-1/close": access.Mix,
-		"alarms/sensor-stale/floor-air/acknowledge": access.Acknowledge, "alarms/sensor-stale/floor-air/shelve": access.Acknowledge,
-		"sensors/floor-air/out-of-service": access.Configure, "inks/gloss-4/accept-learned": access.Configure, "inks/gloss-4/revoke-learned": access.Configure,
-		"sessions/0123456789ab/unpair": access.Configure,
+	for path, needs := range map[string]request.Right{
+		"presses/press-1/prints": request.RightReport, "batches": request.RightMix, "batches/0612-1/load": request.RightMix, "batches/0612-1/close": request.RightMix,
+		"alarms/sensor-stale/floor-air/acknowledge": request.RightAcknowledge, "alarms/sensor-stale/floor-air/shelve": request.RightAcknowledge,
+		"sensors/floor-air/out-of-service": request.RightConfigure, "inks/gloss-4/accept-learned": request.RightConfigure, "inks/gloss-4/revoke-learned": request.RightConfigure,
+		"sessions/0123456789ab/unpair": request.RightConfigure,
 	} {
 		body := map[string]string{
 			"presses/press-1/prints": `{"add":1}`, "batches": `{"ink":"gloss-4"}`, "batches/0612-1/load": `{"press":"press-1"}`,
@@ -204,7 +204,7 @@ func TestRights(t *testing.T) {
 		}
 	}
 	r := remote("POST", goodPath, "")
-	r.Header.Set("Authorization", "Bearer "+tokens[access.Report])
+	r.Header.Set("Authorization", "Bearer "+tokens[request.RightReport])
 	w := answerTo(g, r)
 	if p := isProblem(t, w, 403); !strings.Contains(p["detail"].(string), "may not good") || !strings.Contains(p["detail"].(string), "--may mix") {
 		t.Errorf("detail %v", p["detail"])
@@ -219,7 +219,7 @@ func TestRights(t *testing.T) {
 func TestATokenDecidesOnLoopbackToo(t *testing.T) {
 	s := newStand()
 	server := newServer(t, s)
-	secret, err := server.settings.Access.NewToken("camera-1", []access.Right{access.Report}, at)
+	secret, err := server.settings.Access.NewToken("camera-1", []request.Right{request.RightReport}, at)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -244,7 +244,7 @@ func TestATokenDecidesOnLoopbackToo(t *testing.T) {
 // not given the other's answer.
 func TestAKeyIsItsCallersOwn(t *testing.T) {
 	g := newGuarded(t)
-	secret, one, other := g.token("line-2", access.Mix), g.pair("tablet"), g.pair("tablet")
+	secret, one, other := g.token("line-2", request.RightMix), g.pair("tablet"), g.pair("tablet")
 	keys := map[string]string{}
 	for name, change := range map[string]func(r *http.Request){
 		"token": func(r *http.Request) { r.Header.Set("Authorization", "Bearer "+secret) },
@@ -273,7 +273,7 @@ func TestAKeyIsItsCallersOwn(t *testing.T) {
 // TestRevokedAtOnce: by whoever and wherever, and also what was only running out.
 func TestRevokedAtOnce(t *testing.T) {
 	g := newGuarded(t)
-	secret, c := g.token("line-2", access.Mix), g.pair("tablet")
+	secret, c := g.token("line-2", request.RightMix), g.pair("tablet")
 	with := func(change func(r *http.Request)) int {
 		r := remote("POST", goodPath, "")
 		change(r)
@@ -309,7 +309,7 @@ func TestRevokedAtOnce(t *testing.T) {
 // TestASpoiltFile: nobody gets in, and whoever tries is told why.
 func TestASpoiltFile(t *testing.T) {
 	g := newGuarded(t)
-	c, secret := g.pair("tablet"), g.token("line-2", access.Mix)
+	c, secret := g.pair("tablet"), g.token("line-2", request.RightMix)
 	if err := os.WriteFile(filepath.Join(g.dir, access.FileName), []byte("{torn"), 0o600); err != nil {
 		t.Fatal(err)
 	}

@@ -10,10 +10,10 @@ import (
 	"net/url"
 	"reflect"
 	"strconv"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
-	"potlifed/daemon/access"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 )
@@ -30,7 +30,7 @@ type onBatches struct {
 	Key string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
 }
 
-type onBatch struct {
+type onThing struct {
 	ID  string `path:"id"`
 	Key string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
 }
@@ -41,38 +41,54 @@ type onAlarm struct {
 	Key     string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
 }
 
+// changes registers what may be asked, by the table of package request. Changes that are
+// read or answered in a way of their own are registered by hand: how a batch begins, a
+// new can, and what is learned or paired.
 func (s *Server) changes(api huma.API) {
 	s.mixing(api)
-	changeBatch(s, api, "Confirm the step that a guided mix waits at", true, func(c *request.ConfirmStep, id string) { c.Batch = id })
-	changeBatch(s, api, "Take back, within ten seconds, what was done to a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", true, func(c *request.Undo, id string) { c.Batch = id })
-	changeBatch(s, api, "Take up a mix that was set aside, or say that the cup on the scale is its own", false, func(c *request.TakeUp, id string) { c.Batch = id })
-	changeBatch(s, api, "Re-label or undo the last pour", true, func(c *request.CorrectPour, id string) { c.Batch = id })
-	changeBatch(s, api, "Put a batch on a press", true, func(c *request.LoadBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Take a batch off its press", false, func(c *request.UnloadBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Put a batch onto a press or into another zone", true, func(c *request.MoveBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Pour a part of a batch into another cup", true, func(c *request.SplitBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Pour another batch into this one; the older life rules", true, func(c *request.TopUpBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Add thinner to a batch in use; it does not renew pot life", true, func(c *request.ThinBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Say what a cup in use weighs now, and so what evaporated", true, func(c *request.ReweighBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Log a test of what was printed with a batch", true, func(c *request.TestBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Say that somebody looked, and it is good", false, func(c *request.GoodBatch, id string) { c.Batch = id })
-	changeBatch(s, api, "Give a mix up", false, func(c *request.AbandonMix, id string) { c.Batch = id })
-	changeBatch(s, api, "End a batch", true, func(c *request.CloseBatch, id string) { c.Batch = id })
+	for _, row := range request.Table() {
+		thing, _, deeper := strings.Cut(row.Path, "/")
+		if answers := answersOf[thing]; deeper && answers != nil && row.MQTT {
+			s.change(api, row, answers)
+		}
+	}
+}
 
-	changeAlarm(s, api, "Say that somebody has seen an alarm", false, func(c *request.AcknowledgeAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
-	changeAlarm(s, api, "Put an alarm aside for a time", true, func(c *request.ShelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
-	changeAlarm(s, api, "Take an alarm off the shelf", false, func(c *request.UnshelveAlarm, in *onAlarm) { c.Alarm, c.Subject = in.Name, in.Subject })
-	countPrints(s, api)
-	changeSensor(s, api, "Record a check of a sensor's humidity against a reference", true, func(c *request.VerifySensor, id string) { c.Sensor = id })
-	changeSensor(s, api, "Begin the maintenance of a sensor or scale: its alarms are silent", true, func(c *request.TakeOutOfService, id string) { c.Sensor = id })
-	changeSensor(s, api, "End the maintenance of a sensor or scale", false, func(c *request.PutInService, id string) { c.Sensor = id })
+// answersOf is what the changes below a path answer with: the thing that was changed.
+var answersOf = map[string]reflect.Type{
+	"batches": reflect.TypeFor[view.Batch](), "alarms": reflect.TypeFor[view.Alarm](), "presses": reflect.TypeFor[view.Press](),
+	"sensors": reflect.TypeFor[view.Sensor](), "cans": reflect.TypeFor[view.Can](),
+}
+
+// change registers one row of the table under its own path.
+func (s *Server) change(api huma.API, row request.Row, answers reflect.Type) {
+	read := reader(api, row)
+	op := operation(api, row.Verb, base+row.Path, row.Summary, http.StatusOK, answers)
+	obey := func(ctx context.Context, key string, ids ...string) (*changed, error) {
+		change, err := read(bodyOf(ctx))
+		if err != nil {
+			return nil, err
+		}
+		pieces := append([]string{strings.Split(row.Path, "/")[0]}, ids...)
+		return s.do(ctx, op, key, apiPath(append(pieces, row.Verb)...), row.With(change, ids...))
+	}
+	if len(row.About) == 2 {
+		huma.Register(api, op, func(ctx context.Context, in *onAlarm) (*changed, error) {
+			return obey(ctx, in.Key, in.Name, in.Subject)
+		})
+	} else {
+		huma.Register(api, op, func(ctx context.Context, in *onThing) (*changed, error) { return obey(ctx, in.Key, in.ID) })
+	}
+	takesBody(api, row)
 }
 
 // mixing registers the two ways in which a batch comes to be: mixed under guidance,
 // or recorded as mixed already. A time or a list of components tells the second.
 func (s *Server) mixing(api huma.API) {
-	start, recorded := reader[request.StartMix](api, true), reader[request.RecordMix](api, true)
-	op := operation(api, "mix", base+"batches", "Start a guided mix, or record one already mixed", http.StatusCreated, reflect.TypeFor[view.Batch]())
+	guided, _ := request.Find(request.StartMix{}.Verb())
+	finished, _ := request.Find(request.RecordMix{}.Verb())
+	start, recorded := reader(api, guided), reader(api, finished)
+	op := operation(api, guided.Verb, base+guided.Path, guided.Summary, http.StatusCreated, reflect.TypeFor[view.Batch]())
 	huma.Register(api, op, func(ctx context.Context, in *onBatches) (*changed, error) {
 		body := bodyOf(ctx)
 		value, err := parseJSON(body)
@@ -103,26 +119,9 @@ func (s *Server) mixing(api huma.API) {
 	})
 	schemas := api.OpenAPI().Components.Schemas
 	setBody(api, op.Path, true, &huma.Schema{OneOf: []*huma.Schema{
-		schemas.Schema(reflect.TypeFor[request.StartMix](), true, ""),
-		schemas.Schema(reflect.TypeFor[request.RecordMix](), true, ""),
+		schemas.Schema(guided.Type, true, ""),
+		schemas.Schema(finished.Type, true, ""),
 	}})
-}
-
-// changeBatch registers a change of one batch under the change's own verb.
-func changeBatch[C request.Change](s *Server, api huma.API, summary string, needsBody bool, place func(c *C, id string)) {
-	var none C
-	verb := none.Verb()
-	read := reader[C](api, needsBody)
-	op := operation(api, verb, base+"batches/{id}/"+verb, summary, http.StatusOK, reflect.TypeFor[view.Batch]())
-	huma.Register(api, op, func(ctx context.Context, in *onBatch) (*changed, error) {
-		change, err := read(bodyOf(ctx))
-		if err != nil {
-			return nil, err
-		}
-		place(&change, in.ID)
-		return s.do(ctx, op, in.Key, apiPath("batches", in.ID, verb), change)
-	})
-	takesBody[C](api, op.Path, needsBody)
 }
 
 // operation describes a change that answers the given type.
@@ -145,31 +144,32 @@ func operation(api huma.API, id, path, summary string, status int, answers refle
 	}
 }
 
-// reader returns a function that reads a change of type C from a body. An empty body
-// is an empty object where nothing is needed.
-func reader[C request.Change](api huma.API, needed bool) func(body []byte) (C, error) {
+// reader returns a function that reads the row's change from a body. An empty body is an
+// empty object where none is needed. What the path carries is refused in the body.
+func reader(api huma.API, row request.Row) func(body []byte) (request.Change, error) {
 	schemas := api.OpenAPI().Components.Schemas
-	schema := schemas.Schema(reflect.TypeFor[C](), true, "")
+	schema := schemas.Schema(row.Type, true, "")
 	noNullLists(schemas, schema)
-	s := shape{schemas, schema}
-	return func(body []byte) (change C, err error) {
+	s := shape{schemas, schema, row.About}
+	return func(body []byte) (request.Change, error) {
+		pointer, change := row.New()
 		if len(body) == 0 {
-			if needed {
-				return change, problem(http.StatusBadRequest, "", "the change needs a body")
+			if row.NeedsBody {
+				return nil, problem(http.StatusBadRequest, "", "the change needs a body")
 			}
-			return change, nil
+			return change(), nil
 		}
 		value, err := parseJSON(body)
 		if err != nil {
-			return change, err
+			return nil, err
 		}
 		if err := s.check(value); err != nil {
-			return change, err
+			return nil, err
 		}
-		if err := json.Unmarshal(body, &change); err != nil {
-			return change, problem(http.StatusUnprocessableEntity, "", "the request is not a valid change: "+shortened(err.Error()))
+		if err := json.Unmarshal(body, pointer); err != nil {
+			return nil, problem(http.StatusUnprocessableEntity, "", "the request is not a valid change: "+shortened(err.Error()))
 		}
-		return change, nil
+		return change(), nil
 	}
 }
 
@@ -186,8 +186,8 @@ func noNullLists(schemas huma.Registry, schema *huma.Schema) {
 	}
 }
 
-func takesBody[C request.Change](api huma.API, path string, required bool) {
-	setBody(api, path, required, api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[C](), true, ""))
+func takesBody(api huma.API, row request.Row) {
+	setBody(api, base+row.Path, row.NeedsBody, api.OpenAPI().Components.Schemas.Schema(row.Type, true, ""))
 }
 
 // setBody describes the body of a change after it was registered: registered with
@@ -213,7 +213,7 @@ func apiPath(pieces ...string) string {
 // do hands a change to the bench and answers with what became of it.
 func (s *Server) do(ctx context.Context, op huma.Operation, key, path string, change request.Change) (*changed, error) {
 	v := visitorOf(ctx)
-	if err := s.allowed(v, change.Verb(), access.Needs(change.Verb())); err != nil {
+	if err := s.allowed(v, change.Verb(), request.Needs(change.Verb())); err != nil {
 		return nil, err
 	}
 	request := request.Request{Change: change, By: v.caller.by}

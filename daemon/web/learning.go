@@ -62,7 +62,8 @@ func (s *Server) inks(api huma.API) {
 		}
 		return &answer[learning]{learningOf(l)}, nil
 	})
-	accept := operation(api, "accept-learned", base+"inks/{id}/accept-learned", "Accept what was learned of an ink, for batches mixed from now on", http.StatusOK, reflect.TypeFor[view.Ink]())
+	accepting, _ := request.Find(request.AcceptLearned{}.Verb())
+	accept := operation(api, accepting.Verb, base+accepting.Path, accepting.Summary, http.StatusOK, reflect.TypeFor[view.Ink]())
 	huma.Register(api, accept, func(ctx context.Context, in *onInk) (*changed, error) {
 		l, err := s.learned(ctx, in.ID)
 		if err != nil {
@@ -76,7 +77,8 @@ func (s *Server) inks(api huma.API) {
 			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: a.Verdict, Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed,
 		})
 	})
-	revoke := operation(api, "revoke-learned", base+"inks/{id}/revoke-learned", "Go back to an ink's data sheet, for batches mixed from now on", http.StatusOK, reflect.TypeFor[view.Ink]())
+	revoking, _ := request.Find(request.RevokeLearned{}.Verb())
+	revoke := operation(api, revoking.Verb, base+revoking.Path, revoking.Summary, http.StatusOK, reflect.TypeFor[view.Ink]())
 	huma.Register(api, revoke, func(ctx context.Context, in *onInk) (*changed, error) {
 		return s.do(ctx, revoke, in.Key, apiPath("inks", in.ID, "revoke-learned"), request.RevokeLearned{Ink: in.ID})
 	})

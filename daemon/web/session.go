@@ -57,7 +57,7 @@ func (s *Server) sessions(api huma.API) {
 
 	pair := sessionOperation("session", sessionPath, "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", http.StatusTooManyRequests)
 	pair.Security = nil
-	read := shape{api.OpenAPI().Components.Schemas, api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[pairing](), true, "")}
+	read := shape{registry: api.OpenAPI().Components.Schemas, schema: api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[pairing](), true, "")}
 	huma.Register(api, pair, func(ctx context.Context, _ *struct{}) (*paired, error) { return s.pair(ctx, read) })
 	setBody(api, sessionPath, true, read.schema)
 
@@ -160,7 +160,7 @@ func (s *Server) unpair(ctx context.Context, id string) (*paired, error) {
 	if id == "own" && own != "" {
 		id = own
 	}
-	if err := s.allowed(v, "unpair", access.Needs("unpair")); err != nil {
+	if err := s.allowed(v, "unpair", request.Needs("unpair")); err != nil {
 		return nil, err
 	}
 	p, err := s.settings.Access.Unpair(id)

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"potlifed/daemon/access"
+	"potlifed/daemon/request"
 )
 
 // TestSessionsBesideTLSAndUser: the password for reading and the session do not get in
@@ -16,7 +16,7 @@ func TestSessionsBesideTLSAndUser(t *testing.T) {
 	file, roots := webConfig(t)
 	g := newGuarded(t)
 	g.server.settings.WebConfigFile = file
-	token := g.token("line-2", access.Mix)
+	token := g.token("line-2", request.RightMix)
 	address, _ := serve(t, g.server)
 	c := client(t, &tls.Config{RootCAs: roots})
 	ask := func(path, body string, headers ...string) *http.Response {

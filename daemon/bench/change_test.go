@@ -1,0 +1,19 @@
+package bench
+
+import (
+	"testing"
+
+	"potlifed/daemon/request"
+)
+
+// TestEveryChangeIsDecided asks for every change of the table. An empty one is refused
+// for what it lacks, but never as a change that the bench does not know.
+func TestEveryChangeIsDecided(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	for _, row := range request.Table() {
+		_, change := row.New()
+		if _, refused := s.asks(change()); refused != nil && refused.Title == titleUnknownChange {
+			t.Errorf("%s: %v", row.Verb, refused)
+		}
+	}
+}

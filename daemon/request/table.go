@@ -1,0 +1,134 @@
+package request
+
+import (
+	"reflect"
+	"slices"
+	"strings"
+)
+
+// Row describes one change. HTTP, MQTT, the rights and the description of the API are
+// made from the rows.
+type Row struct {
+	// Verb is the last word of the change's path and its MQTT command.
+	Verb  string
+	Right Right
+	// Path is that of the POST request, below /api/v1/. What the change is about stands
+	// in it in braces.
+	Path string
+	// About names the JSON fields that HTTP carries in the path, in the path's order.
+	// They are refused in the body. Over MQTT they are fields like the others.
+	About []string
+	// Summary says what the change does, as the description of the API does.
+	Summary string
+	// NeedsBody: the request is refused without a body.
+	NeedsBody bool
+	// MQTT: the change is taken as a command.
+	MQTT bool
+	// Type is the structure of the change's fields.
+	Type reflect.Type
+}
+
+// table holds the rows in the order of the description.
+var table = []Row{
+	row[StartMix](RightMix, "batches", "Start a guided mix, or record one already mixed", withBody),
+	row[RecordMix](RightMix, "batches", "Record a batch that was mixed without the guide", withBody),
+	row[ConfirmStep](RightMix, "batches/{id}/confirm", "Confirm the step that a guided mix waits at", withBody, about("batch")),
+	row[Undo](RightMix, "batches/{id}/undo", "Take back, within ten seconds, what was done to a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", withBody, about("batch")),
+	row[TakeUp](RightMix, "batches/{id}/take-up", "Take up a mix that was set aside, or say that the cup on the scale is its own", about("batch")),
+	row[CorrectPour](RightMix, "batches/{id}/correct", "Re-label or undo the last pour", withBody, about("batch")),
+	row[LoadBatch](RightMix, "batches/{id}/load", "Put a batch on a press", withBody, about("batch")),
+	row[UnloadBatch](RightMix, "batches/{id}/unload", "Take a batch off its press", about("batch")),
+	row[MoveBatch](RightMix, "batches/{id}/move", "Put a batch onto a press or into another zone", withBody, about("batch")),
+	row[SplitBatch](RightMix, "batches/{id}/split", "Pour a part of a batch into another cup", withBody, about("batch")),
+	row[TopUpBatch](RightMix, "batches/{id}/top-up", "Pour another batch into this one; the older life rules", withBody, about("batch")),
+	row[ThinBatch](RightMix, "batches/{id}/thin", "Add thinner to a batch in use; it does not renew pot life", withBody, about("batch")),
+	row[ReweighBatch](RightMix, "batches/{id}/reweigh", "Say what a cup in use weighs now, and so what evaporated", withBody, about("batch")),
+	row[TestBatch](RightMix, "batches/{id}/tests", "Log a test of what was printed with a batch", withBody, about("batch")),
+	row[GoodBatch](RightMix, "batches/{id}/good", "Say that somebody looked, and it is good", about("batch")),
+	row[AbandonMix](RightMix, "batches/{id}/abandon", "Give a mix up", about("batch")),
+	row[CloseBatch](RightMix, "batches/{id}/close", "End a batch", withBody, about("batch")),
+
+	row[AcknowledgeAlarm](RightAcknowledge, "alarms/{name}/{subject}/acknowledge", "Say that somebody has seen an alarm", about("alarm", "subject")),
+	row[ShelveAlarm](RightAcknowledge, "alarms/{name}/{subject}/shelve", "Put an alarm aside for a time", withBody, about("alarm", "subject")),
+	row[UnshelveAlarm](RightAcknowledge, "alarms/{name}/{subject}/unshelve", "Take an alarm off the shelf", about("alarm", "subject")),
+
+	row[CountPrints](RightReport, "presses/{id}/prints", "Say what a press has printed", withBody, about("press")),
+
+	row[VerifySensor](RightConfigure, "sensors/{id}/verifications", "Record a check of a sensor's humidity against a reference", withBody, about("sensor")),
+	row[TakeOutOfService](RightConfigure, "sensors/{id}/out-of-service", "Begin the maintenance of a sensor or scale: its alarms are silent", withBody, about("sensor")),
+	row[PutInService](RightConfigure, "sensors/{id}/in-service", "End the maintenance of a sensor or scale", about("sensor")),
+
+	row[MakeCan](RightMix, "cans", "Make a can known", withBody),
+	row[OpenCan](RightMix, "cans/{id}/opened", "Say since when a can is open; default today", about("can")),
+	row[StirCan](RightMix, "cans/{id}/stirred", "Say that a can was stirred to the bottom", about("can")),
+	row[EmptyCan](RightMix, "cans/{id}/emptied", "Say that a can is empty, or that it is not", about("can")),
+
+	row[AcceptLearned](RightConfigure, "inks/{id}/accept-learned", "Accept what was learned of an ink, for batches mixed from now on", about("ink"), noCommand),
+	row[RevokeLearned](RightConfigure, "inks/{id}/revoke-learned", "Go back to an ink's data sheet, for batches mixed from now on", about("ink"), noCommand),
+
+	row[PairDevice](RightConfigure, "session", "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", withBody, noCommand),
+	row[UnpairDevice](RightConfigure, "sessions/{id}/unpair", "End a session at once", noCommand),
+}
+
+func row[C Change](right Right, path, summary string, options ...func(*Row)) Row {
+	var none C
+	r := Row{Verb: none.Verb(), Right: right, Path: path, Summary: summary, MQTT: true, Type: reflect.TypeFor[C]()}
+	for _, option := range options {
+		option(&r)
+	}
+	return r
+}
+
+func withBody(r *Row)  { r.NeedsBody = true }
+func noCommand(r *Row) { r.MQTT = false }
+
+func about(fields ...string) func(*Row) {
+	return func(r *Row) { r.About = fields }
+}
+
+// Table returns the rows of all changes.
+func Table() []Row { return slices.Clone(table) }
+
+// Find returns the row of a verb; ok is false when there is no such change.
+func Find(verb string) (r Row, ok bool) {
+	i := slices.IndexFunc(table, func(r Row) bool { return r.Verb == verb })
+	if i < 0 {
+		return Row{}, false
+	}
+	return table[i], true
+}
+
+// Required returns the JSON names of the fields that a command must have: what the
+// change is about, and every field that may not be left out.
+func (r Row) Required() []string {
+	names := slices.Clone(r.About)
+	for i := range r.Type.NumField() {
+		name, options, _ := strings.Cut(r.Type.Field(i).Tag.Get("json"), ",")
+		if name != "" && name != "-" && !strings.Contains(options, "omitempty") && !strings.Contains(options, "omitzero") {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
+// New returns a pointer to an empty change of the row, for a decoder to fill, and the
+// function that returns the change once it is filled.
+func (r Row) New() (pointer any, change func() Change) {
+	v := reflect.New(r.Type)
+	return v.Interface(), func() Change { return v.Elem().Interface().(Change) }
+}
+
+// With returns the change with the fields of About set to ids, which are in the order
+// of About.
+func (r Row) With(c Change, ids ...string) Change {
+	v := reflect.New(r.Type).Elem()
+	v.Set(reflect.ValueOf(c))
+	for i, id := range ids {
+		for n := range r.Type.NumField() {
+			if name, _, _ := strings.Cut(r.Type.Field(n).Tag.Get("json"), ","); name == r.About[i] {
+				v.Field(n).SetString(id)
+			}
+		}
+	}
+	return v.Interface().(Change)
+}
