@@ -30,8 +30,6 @@ func (b *Bench) makeCan(now time.Time, by string, c request.MakeCan) (any, error
 		return nil, request.Refuse(422, "what it holds", "say what the can holds: ink, hardener or thinner")
 	case !slices.Contains(b.allMaterials(e.Part), e.Material):
 		return nil, request.Refuse(422, "no such "+string(e.Part), "there is no %s %q in the configuration; it has %s", e.Part, e.Material, known(b.allMaterials(e.Part)))
-	case len(e.Lot) > 200 || len(e.Colour) > 200:
-		return nil, request.Refuse(422, "too long", "lot and colour are at most 60 characters")
 	}
 	if err := checkDates(map[string]string{"opened_on": c.OpenedOn, "use_by": c.UseBy}); err != nil {
 		return nil, err

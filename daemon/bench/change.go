@@ -3,6 +3,7 @@ package bench
 import (
 	"encoding/json"
 	"errors"
+	"slices"
 	"time"
 
 	"potlifed/daemon/record"
@@ -28,15 +29,18 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 		return
 	}
 	w.first = len(p.queue.records)
+	before := b.state
+	p.unencodable = nil
 	thing, err := b.change(now, w.request)
+	if err == nil {
+		w.body, err = b.encode(thing)
+	}
+	if p.unencodable != nil {
+		err = request.Refuse(422, "not like this", "a figure of this change cannot be written down (%v); nothing was changed", p.unencodable)
+		b.takeBack(before, w.first)
+	}
 	if err != nil {
 		w.refuse(asRefusal(err))
-		return
-	}
-	w.body, err = json.Marshal(thing)
-	if err != nil {
-		b.log.Error("an answer cannot be written out", "verb", w.request.Change.Verb(), "err", err)
-		w.refuse(request.Refuse(500, "no answer", "the change was made; its answer cannot be written out: %v", err))
 		return
 	}
 	w.last = len(p.queue.records)
@@ -44,6 +48,35 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 		w.remember(b, now)
 	}
 	w.join(p)
+}
+
+// encode writes out what a change is answered with. What cannot be written out counts
+// like a record that cannot.
+func (b *Bench) encode(thing any) (json.RawMessage, error) {
+	body, err := json.Marshal(thing)
+	if err != nil && b.write.unencodable == nil {
+		b.write.unencodable = err
+	}
+	return body, err
+}
+
+// takeBack undoes what a change decided, back to the state before and the number of
+// records that were queued then. The air steps that it closed stay: the air was what it
+// was.
+func (b *Bench) takeBack(before record.State, queued int) {
+	p := &b.write
+	undone := slices.Clone(p.queue.records[queued:])
+	p.queue.records = p.queue.records[:queued]
+	b.state = before
+	for _, r := range undone {
+		if !r.IsEvent() {
+			b.apply(r)
+		}
+	}
+	for _, s := range b.scales { // what was undone may have been about whose cup stands there
+		s.seat = unknownSeat()
+	}
+	b.dirty = true
 }
 
 // remember attaches the answer to the change's last event, so that both are on disk
@@ -96,6 +129,9 @@ func refuseAs(code, title, format string, args ...any) *request.Refusal {
 
 // change decides one change and returns the thing changed, as it is answered.
 func (b *Bench) change(now time.Time, r request.Request) (any, error) {
+	if err := request.Check(r.Change); err != nil {
+		return nil, err
+	}
 	switch c := r.Change.(type) {
 	case request.StartMix:
 		return b.startMix(now, r.By, c)

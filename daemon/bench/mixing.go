@@ -2,7 +2,6 @@ package bench
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"time"
 
@@ -276,8 +275,8 @@ func componentsOf(list []mix.Component) (mix.Amounts, error) {
 		if !c.Part.Valid() {
 			return parts, request.Refuse(422, "components", "part %q: want ink, hardener or thinner", c.Part)
 		}
-		if !(c.G > 0 && c.G <= guide.MaximumG) || math.IsInf(c.G, 0) {
-			return parts, request.Refuse(422, "components", "%v g of %s: want a mass above 0 g and at most %v g", c.G, c.Part, float64(guide.MaximumG))
+		if !(c.G >= guide.MinimumG && c.G <= guide.MaximumG) {
+			return parts, request.Refuse(422, "components", "%v g of %s: want a mass from %v g to %v g", c.G, c.Part, guide.MinimumG, float64(guide.MaximumG))
 		}
 		parts = parts.Plus(c.Part, c.G)
 	}

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"math"
 	"time"
 
 	"potlifed/daemon/record"
@@ -97,7 +96,7 @@ func (b *Bench) split(now time.Time, by string, c request.SplitBatch) (any, erro
 	if err != nil {
 		return nil, err
 	}
-	if total := batch.Amounts().TotalG(); !(c.Grams > 0 && c.Grams < total) {
+	if total := batch.Amounts().TotalG(); !(c.Grams >= guide.MinimumG && c.Grams <= total-guide.MinimumG) {
 		return nil, request.Refuse(422, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total)
 	}
 	at, err := b.spotFor(c.To.Press, c.To.Zone, c.Exposure, c.Replace)
@@ -156,8 +155,8 @@ func (b *Bench) thin(now time.Time, by string, c request.ThinBatch) (any, error)
 	if err != nil {
 		return nil, err
 	}
-	if !(c.Grams > 0 && c.Grams <= guide.MaximumG) || math.IsInf(c.Grams, 0) {
-		return nil, request.Refuse(422, "grams", "%v g of thinner: want a mass above 0 g", c.Grams)
+	if !(c.Grams >= guide.MinimumG && c.Grams <= guide.MaximumG) {
+		return nil, request.Refuse(422, "grams", "%v g of thinner: want a mass of at least %v g", c.Grams, guide.MinimumG)
 	}
 	b.settle(batch, now)
 	batch = b.state.Batches[batch.ID]

@@ -21,6 +21,10 @@ type pipeline struct {
 	flight  *group
 	queue   group
 
+	// unencodable is why a record of the change under way cannot be written out, nil when
+	// all can. Such a record is not applied, and the change is refused.
+	unencodable error
+
 	failing    error // why the journal cannot write, nil when it can
 	checkpoint bool  // take one with the next group
 	skipped    bool  // air steps were left out of a full queue; a checkpoint makes up for them
@@ -89,10 +93,20 @@ func (b *Bench) decide(at time.Time, by string, body record.Body) record.Record 
 	return b.apply(record.Record{Stamp: b.stamp(at), By: by, Body: body})
 }
 
+// apply applies a record and queues it. An event that cannot be written out, such as one
+// with an infinite figure, is not applied: in the journal's hands it would shut out the
+// records of everybody else.
 func (b *Bench) apply(r record.Record) record.Record {
 	b.dirty = true
 	step := !r.IsEvent()
 	if !step {
+		if err := r.Encode(); err != nil {
+			b.log.Error("an event cannot be written out and is not applied", "kind", r.Body.Kind(), "err", err)
+			if b.write.unencodable == nil {
+				b.write.unencodable = err
+			}
+			return r
+		}
 		r.Seq = b.state.Seq + 1
 		b.write.urgent = true
 	}

@@ -83,7 +83,10 @@ func (j *Journal) commit(g Group) (err error) {
 		}
 	}
 	if g.Checkpoint != nil {
-		if err := checkpoint(tx, *g.Checkpoint); err != nil {
+		state, err := json.Marshal(g.Checkpoint)
+		if err != nil { // it costs the checkpoint, and no record
+			j.log.Error("the state cannot be written out; no checkpoint is taken", "err", err)
+		} else if err := checkpoint(tx, *g.Checkpoint, state); err != nil {
 			return fmt.Errorf("journal: write checkpoint: %w", err)
 		}
 	}
@@ -103,7 +106,7 @@ func ignoreDone(err error) error {
 }
 
 func columns(r record.Record) ([]any, error) {
-	body, err := json.Marshal(r.Body)
+	body, err := r.JSON()
 	if err != nil {
 		return nil, fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
 	}
@@ -126,11 +129,7 @@ func columns(r record.Record) ([]any, error) {
 	}, nil
 }
 
-func checkpoint(tx *sql.Tx, s record.State) error {
-	body, err := json.Marshal(s)
-	if err != nil {
-		return err
-	}
+func checkpoint(tx *sql.Tx, s record.State, body []byte) error {
 	// Two checkpoints at one place say the same; the newer stays.
 	if _, err := tx.Exec(`
 		INSERT INTO checkpoint (place, at, model, state)
@@ -139,7 +138,7 @@ func checkpoint(tx *sql.Tx, s record.State) error {
 		s.Last.At.UnixNano(), record.ModelVersion, body); err != nil {
 		return err
 	}
-	_, err = tx.Exec(`
+	_, err := tx.Exec(`
 		DELETE FROM checkpoint WHERE place NOT IN (SELECT place FROM checkpoint ORDER BY place DESC LIMIT ?)`, keptCheckpoints)
 	return err
 }

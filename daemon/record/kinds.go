@@ -54,6 +54,29 @@ type Record struct {
 	By     string  // who: a person's or program's name, or "bench" for what the loop decided
 	Answer *Answer // of a change that came with a key, so that its repetition gets the same answer
 	Body   Body
+
+	encoded []byte // of Body, once Encode was called
+}
+
+// Encode writes the body out as JSON and keeps it for [Record.JSON]. It fails when the
+// body holds something that JSON does not have, such as an infinite figure.
+func (r *Record) Encode() error {
+	encoded, err := json.Marshal(r.Body)
+	if err != nil {
+		return fmt.Errorf("record: %s: %w", r.Body.Kind(), err)
+	}
+	r.encoded = encoded
+	return nil
+}
+
+// JSON returns the body as JSON.
+func (r Record) JSON() ([]byte, error) {
+	if r.encoded == nil {
+		if err := r.Encode(); err != nil {
+			return nil, err
+		}
+	}
+	return r.encoded, nil
 }
 
 // IsEvent reports whether r is an event rather than an air step.

@@ -31,7 +31,7 @@ type MoveBatch struct {
 // SplitBatch pours a part of a batch into another cup.
 type SplitBatch struct {
 	Batch    string   `json:"batch,omitempty" hidden:"true"`
-	Grams    float64  `json:"grams"`
+	Grams    float64  `json:"grams" minimum:"0.01"`
 	To       Where    `json:"to" doc:"where the new part stands"`
 	Exposure *float64 `json:"exposure,omitempty"`
 	Replace  bool     `json:"replace,omitempty"`
@@ -46,16 +46,16 @@ type TopUpBatch struct {
 // ThinBatch adds thinner to a batch in use.
 type ThinBatch struct {
 	Batch    string  `json:"batch,omitempty" hidden:"true"`
-	Grams    float64 `json:"grams"`
-	Override string  `json:"override,omitempty" doc:"the reason to go beyond the ink's range"`
+	Grams    float64 `json:"grams" minimum:"0.01"`
+	Override string  `json:"override,omitempty" maxLength:"200" doc:"the reason to go beyond the ink's range"`
 	Can      string  `json:"can,omitempty" doc:"the can it came from"`
 }
 
 // ReweighBatch says what a cup in use weighs now.
 type ReweighBatch struct {
 	Batch    string  `json:"batch,omitempty" hidden:"true"`
-	ContentG float64 `json:"content_g" doc:"what is in the cup now, without the cup"`
-	TakenG   float64 `json:"taken_g,omitempty" doc:"what went out on prints since it was weighed last; best weighed when that is nothing"`
+	ContentG float64 `json:"content_g" minimum:"0" doc:"what is in the cup now, without the cup"`
+	TakenG   float64 `json:"taken_g,omitempty" minimum:"0" doc:"what went out on prints since it was weighed last; best weighed when that is nothing"`
 }
 
 // TestBatch logs a test of what was printed with a batch.

@@ -83,6 +83,10 @@ func (r Recipe) Check() error {
 // MaximumG bounds every mass: more than any bench scale carries.
 const MaximumG = 100_000
 
+// MinimumG is the least mass that is taken as poured: below what a bench scale shows,
+// and large enough that every ratio of two masses is a finite figure.
+const MinimumG = 0.01
+
 func (r Recipe) limits() mix.Limits {
 	return mix.Limits{
 		Ratio: r.Ratio, TolerancePct: r.TolerancePct,
