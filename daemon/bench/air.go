@@ -335,6 +335,11 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 	if why, doubt := value.Unusual(); doubt {
 		return why, true
 	}
+	if z.source != nil {
+		if why := b.failedCheck(b.state, z.source); why != "" {
+			return why, true
+		}
+	}
 	if z.source != nil && b.overdue(z.source, now) > 0 {
 		return fmt.Sprintf("the check of %s is overdue", z.source.ID), true
 	}

@@ -138,7 +138,9 @@ func (l *look) change(press string) {
 func (l *look) instruments() {
 	early := l.b.uptime(l.b.clock.Now()) < settling
 	for id, s := range l.b.sensors {
-		if late := l.b.overdue(s, l.now); late > 0 {
+		if why := l.b.failedCheck(l.b.state, s); why != "" {
+			l.holds(alarm.SensorOverdue, id, "%s", why)
+		} else if late := l.b.overdue(s, l.now); late > 0 {
 			last, _ := l.b.lastCheck(l.b.state, s)
 			l.holds(alarm.SensorOverdue, id, "the check of %s is overdue: the last was on %s", id, last.Local().Format(time.DateOnly))
 		}

@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -36,9 +38,30 @@ func (b *Bench) overdue(s *sensor, now time.Time) time.Duration {
 	return max(now.Sub(due), 0)
 }
 
-// accuracy is what is known about what a sensor reads, now.
+// checkAllowancePct is added to a sensor's accuracy when a check is judged, in % RH: the
+// reference and the reading of it are off by something too. An assumption: salt points
+// are known to some 0.5 % RH, and good meters to about 1 %.
+const checkAllowancePct = 1
+
+// failedCheck says why a sensor's last check did not pass, empty when it did. A check
+// that the configuration dates later counts as passed: somebody entered it.
+func (b *Bench) failedCheck(state record.State, s *sensor) string {
+	f, failed := state.FailedChecks[s.ID]
+	if !failed || s.Checked.After(f.At) {
+		return ""
+	}
+	return fmt.Sprintf("the check of %s on %s failed: it read %.1f %% where the reference was %.1f %%, and ±%.1f %% is allowed",
+		s.ID, f.At.Local().Format(time.DateOnly), f.ReadPct, f.ReferencePct, f.AllowedPct)
+}
+
+// accuracy is what is known about what a sensor reads, now. One whose check failed may be
+// off by as much as was found.
 func (b *Bench) accuracy(s *sensor, now time.Time) cure.Sensor {
 	a := s.Accuracy
+	if b.failedCheck(b.state, s) != "" {
+		f := b.state.FailedChecks[s.ID]
+		a.HumidityAccuracyPct = max(a.HumidityAccuracyPct, math.Abs(f.ReadPct-f.ReferencePct))
+	}
 	a.OverdueMonths = float64(b.overdue(s, now)) / float64(averageMonth)
 	return a
 }
@@ -59,11 +82,15 @@ func (b *Bench) verify(now time.Time, by string, c request.VerifySensor) (any, e
 	if err := reference.Valid(); err != nil {
 		return nil, request.Refuse(422, "the reference", "%v", err)
 	}
-	e := record.SensorVerified{Sensor: s.ID, HumidityPct: *c.HumidityPct, TemperatureC: c.TemperatureC, Note: strings.TrimSpace(c.Note)}
-	if !s.last.IsZero() && now.Sub(s.last) <= fresh(s) {
-		read := s.air
-		e.Read = &read
+	if s.last.IsZero() || now.Sub(s.last) > fresh(s) {
+		return nil, request.Refuse(409, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID)
 	}
+	read := s.air
+	e := record.SensorVerified{
+		Sensor: s.ID, HumidityPct: *c.HumidityPct, TemperatureC: c.TemperatureC, Note: strings.TrimSpace(c.Note),
+		Read: &read, AllowedPct: s.Accuracy.HumidityAccuracyPct + checkAllowancePct,
+	}
+	e.Failed = math.Abs(read.HumidityPct-e.HumidityPct) > e.AllowedPct
 	b.decide(now, by, e)
 	return b.deviceView(now, s.ID), nil
 }

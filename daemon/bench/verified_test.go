@@ -46,8 +46,8 @@ func TestAnOverdueCheckWidensTheBand(t *testing.T) {
 		t.Errorf("a sensor that is never due is overdue: %+v", row)
 	}
 
-	humidity := 75.3
-	s.tell(request.VerifySensor{Sensor: "hall-air", HumidityPct: &humidity, Note: "salt jar"})
+	humidity := mild.HumidityPct + 0.8
+	s.tell(request.VerifySensor{Sensor: "hall-air", HumidityPct: &humidity, Note: "beside the reference"})
 	s.crash()
 	s = openShopOf(t, dir, c, configuration)
 	defer s.crash()
@@ -83,5 +83,74 @@ func TestChecksThatSayNothingAreRefused(t *testing.T) {
 	}
 	if len(s.b.state.Verified) != 0 {
 		t.Errorf("recorded all the same: %v", s.b.state.Verified)
+	}
+}
+
+// TestAFailedCheckIsNotBelieved records a reference that is far from the reading. The
+// sensor is trusted less than before, and not more, until a check passes.
+func TestAFailedCheckIsNotBelieved(t *testing.T) {
+	dir, c := t.TempDir(), newClock()
+	configuration := strings.Replace(testShop, "hall-air, zone: hall,", "hall-air, zone: hall, check_every: 365d, checked: "+noon.AddDate(0, -1, 0).Format(time.DateOnly)+",", 1)
+	s := openShopOf(t, dir, c, configuration)
+	s.pass(2*time.Minute, both(mild))
+	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
+	mixed := func() view.Batch {
+		return s.must(request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now(), Zone: "hall", Components: parts})
+	}
+	row := func() view.Sensor {
+		for _, v := range s.b.Snapshot().Sensors {
+			if v.ID == "hall-air" {
+				return v
+			}
+		}
+		t.Fatal("hall-air is not shown")
+		return view.Sensor{}
+	}
+	before := mixed()
+	due := row().CheckDue
+
+	s.tell(request.VerifySensor{Sensor: "hall-air", HumidityPct: new(mild.HumidityPct + 22.3)})
+	s.pass(6*time.Minute, both(mild)) // the alarm has a delay
+	for _, restarted := range []bool{false, true} {
+		if restarted {
+			s.crash()
+			s = openShopOf(t, dir, c, configuration)
+			s.pass(2*time.Minute, both(mild))
+		}
+		v := row()
+		if !strings.Contains(v.CheckFailed, "failed") || !v.CheckDue.Equal(*due) {
+			t.Errorf("restarted %v: the sensor is shown with check %q, due %v, want it due %v as before", restarted, v.CheckFailed, v.CheckDue, due)
+		}
+		if a, stands := s.alarm(alarm.SensorOverdue, "hall-air"); !stands || !strings.Contains(a.Text, "22.3") && !strings.Contains(a.Text, "72.3") {
+			t.Errorf("restarted %v: alarm %+v", restarted, a)
+		}
+		for _, z := range s.b.Snapshot().Air {
+			if z.Zone == "hall" && (z.Quality != view.QualityUncertain || !strings.Contains(z.Why, "failed")) {
+				t.Errorf("restarted %v: the air of hall is %s, %q", restarted, z.Quality, z.Why)
+			}
+		}
+	}
+	after := mixed()
+	if width := func(v view.Batch) float64 { return v.RemainingS.High - v.RemainingS.Low }; !(width(after) > 1.05*width(before)) {
+		t.Errorf("the band is %v s wide after the check failed, and %v s before", width(after), width(before))
+	}
+
+	s.tell(request.VerifySensor{Sensor: "hall-air", HumidityPct: new(mild.HumidityPct - 1)})
+	s.pass(time.Minute, both(mild))
+	if v := row(); v.CheckFailed != "" || !v.CheckDue.After(*due) {
+		t.Errorf("after a check that passed: %q, due %v", v.CheckFailed, v.CheckDue)
+	}
+	s.crash()
+}
+
+// TestACheckNeedsAReading refuses a check while the sensor is silent: there is nothing
+// to compare the reference with.
+func TestACheckNeedsAReading(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(time.Minute, both(mild))
+	s.pass(time.Minute, rooms{"bench-air": mild})
+	if _, refused := s.asks(request.VerifySensor{Sensor: "hall-air", HumidityPct: new(50.0)}); refused == nil || refused.Status != 409 {
+		t.Errorf("a check without a reading: %v, want a 409", refused)
 	}
 }

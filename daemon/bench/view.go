@@ -151,7 +151,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 		since(&s.is, &s.since, is, began, now)
 		checked, due := b.lastCheck(state, s)
 		views = append(views, view.Sensor{
-			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
+			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: b.failedCheck(state, s), Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
 			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		})

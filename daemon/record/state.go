@@ -44,9 +44,12 @@ type State struct {
 	CupEmptyG   map[string]float64 `json:"cup_empty_g"`       // learned at the bench
 	Learned     map[string]Learned `json:"learned,omitempty"` // of inks, by id
 
-	Verified  map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
-	Cans      map[string]*Can      `json:"cans,omitempty"`     // by id
-	CanNumber int                  `json:"can_number,omitempty"`
+	Verified map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
+	// FailedChecks are checks of sensors that did not pass, by id, until one does.
+	FailedChecks map[string]FailedCheck `json:"failed_checks,omitempty"`
+
+	Cans      map[string]*Can `json:"cans,omitempty"` // by id
+	CanNumber int             `json:"can_number,omitempty"`
 
 	// Day and Number make the next batch's id. Day never goes back, whatever the
 	// clock does, so an id is not given twice.

@@ -18,11 +18,35 @@ type SensorVerified struct {
 	TemperatureC *float64   `json:"temperature_c,omitempty"`
 	Read         *air.State `json:"read,omitempty"` // nil when the sensor gave nothing fresh
 	Note         string     `json:"note,omitempty"`
+	// Failed: sensor and reference were further apart than AllowedPct. It is absent in
+	// journals of before checks were judged.
+	Failed     bool    `json:"failed,omitempty"`
+	AllowedPct float64 `json:"allowed_pct,omitempty"`
+}
+
+// FailedCheck is a check of a sensor that was outside what is allowed. It counts until a
+// later check passes.
+type FailedCheck struct {
+	At           time.Time `json:"at"`
+	ReadPct      float64   `json:"read_pct"`
+	ReferencePct float64   `json:"reference_pct"`
+	AllowedPct   float64   `json:"allowed_pct"`
 }
 
 func (SensorVerified) Kind() Kind { return KindSensorVerified }
 
 func (e SensorVerified) apply(s *State, r Record) {
+	s.FailedChecks = maps.Clone(s.FailedChecks)
+	if e.Failed && e.Read != nil {
+		if s.FailedChecks == nil {
+			s.FailedChecks = map[string]FailedCheck{}
+		}
+		s.FailedChecks[e.Sensor] = FailedCheck{
+			At: r.Stamp.At, ReadPct: e.Read.HumidityPct, ReferencePct: e.HumidityPct, AllowedPct: e.AllowedPct,
+		}
+		return
+	}
+	delete(s.FailedChecks, e.Sensor)
 	s.Verified = maps.Clone(s.Verified)
 	if s.Verified == nil { // a checkpoint of before checks were recorded
 		s.Verified = map[string]time.Time{}

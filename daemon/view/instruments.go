@@ -74,6 +74,8 @@ type Sensor struct {
 	// is due; nil for a sensor that is never due.
 	Checked  *time.Time `json:"checked_at,omitempty"`
 	CheckDue *time.Time `json:"check_due_at,omitempty"`
+	// CheckFailed is why the last check did not pass, empty when it did.
+	CheckFailed string `json:"check_failed,omitempty" doc:"why the sensor's last check did not pass; absent when it did"`
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`

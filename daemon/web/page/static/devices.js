@@ -20,6 +20,7 @@ const conditions = {
 export function conditionOf(row, alarms, now) {
   if (row.out_of_service_until) return { stands: "out", words: `Under maintenance until ${clockTime(Date.parse(row.out_of_service_until), now)}` };
   const known = conditions[row.condition] ?? { stands: "unknown", words: row.condition };
+  if (row.check_failed) return { stands: "bad", words: "Check failed: do not rely on it" };
   if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: "Working, but in doubt" };
   return known;
 }
@@ -126,6 +127,7 @@ function instrument(tools) {
         details: [
           Date.parse(row.since) > 0 && since(row.since, now), row.detail,
           row.check_due_at && `humidity checked ${dayOf(row.checked_at)}, next due ${dayOf(row.check_due_at)}`,
+          row.check_failed,
           ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
         ],
       });
