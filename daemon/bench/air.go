@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -25,8 +26,9 @@ type sensor struct {
 	rejected uint64
 	failing  int    // readings that failed in a row
 	failure  string // why
-	// implausible: the last failure was a value that air cannot have.
+	// implausible: the last failure was a value that the air of a room cannot have.
 	implausible bool
+	judge       air.Judge
 	since       time.Time // of the condition
 	is          string    // the condition
 }
@@ -98,7 +100,15 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	s.took = r.took
 	err := r.err
 	if err == nil {
-		err = r.air.Valid() // outside physics: never a value
+		if err = r.air.Valid(); err == nil { // outside physics: never a value
+			if b.inMaintenance(s.ID) { // it is carried about, or lies in a salt jar
+				s.judge = air.Judge{}
+			}
+			var why string
+			if s.judge, why = s.judge.Next(r.air, r.at); why != "" {
+				err = errors.New(why)
+			}
+		}
 		r.rejected = err != nil
 	}
 	if err != nil {
@@ -334,6 +344,9 @@ func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
 func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doubt bool) {
 	if why, doubt := value.Unusual(); doubt {
 		return why, true
+	}
+	if z.source != nil && z.source.implausible && z.source.failing > 0 {
+		return fmt.Sprintf("%s gives values that cannot be: %s", z.source.ID, z.source.failure), true
 	}
 	if z.source != nil {
 		if why := b.failedCheck(b.state, z.source); why != "" {

@@ -359,6 +359,7 @@ func (w *alarmWorld) comeToRest(rt *rapid.T) {
 	for _, id := range slices.Sorted(maps.Keys(w.b.state.Batches)) {
 		w.ask(request.CloseBatch{Batch: id, Outcome: "discarded"})
 	}
+	w.otherAir()
 	for range 16 * 60 { // no shelf and no maintenance of this test is longer
 		w.enter(scaleLink{scale: "scale-1", up: true})
 		w.weighs(0, 100*time.Millisecond)

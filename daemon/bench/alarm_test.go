@@ -20,6 +20,7 @@ import (
 // goes lets time go by in whole seconds, with the sensors read every five: quicker than
 // pass, where the scale does not matter.
 func (s *shop) goes(d time.Duration, r rooms) {
+	s.otherAir()
 	s.air = r
 	for range int(d / time.Second) {
 		s.clock.turn(time.Second)

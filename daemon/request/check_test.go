@@ -105,11 +105,11 @@ func TestCheckTakesWhatIsMeant(t *testing.T) {
 		}
 	}
 	for name, c := range map[string]Change{
-		"101 components":       RecordMix{Ink: "gloss-4", Components: make([]mix.Component, 101)},
-		"a can's id too long":  RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: 1, Can: strings.Repeat("c", 201)}}},
-		"an infinite part":     RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: math.Inf(1)}}},
-		"a place of its own":   SplitBatch{Batch: "b", Grams: 1, To: Where{Press: strings.Repeat("p", 201)}},
-		"an empty reason":      TakeOutOfService{Sensor: "s", Until: time.Unix(0, 0)},
+		"101 components":        RecordMix{Ink: "gloss-4", Components: make([]mix.Component, 101)},
+		"a can's id too long":   RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: 1, Can: strings.Repeat("c", 201)}}},
+		"an infinite part":      RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: math.Inf(1)}}},
+		"a place of its own":    SplitBatch{Batch: "b", Grams: 1, To: Where{Press: strings.Repeat("p", 201)}},
+		"an empty reason":       TakeOutOfService{Sensor: "s", Until: time.Unix(0, 0)},
 		"the least mass of ink": StartMix{Ink: "gloss-4", InkG: new(1e-300)},
 	} {
 		if err := Check(c); err == nil {

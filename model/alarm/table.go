@@ -117,14 +117,14 @@ var ofAir = []Definition{
 	},
 	{
 		Name: SensorOverdue, Subject: Sensor, Priority: Low,
-		Cause:    "the check of the sensor's humidity is overdue",
-		Limit:    "check_every after its last check",
+		Cause:    "the check of the sensor's humidity is overdue, or the last one failed",
+		Limit:    "check_every after its last check; a difference beyond its accuracy and 1 % RH",
 		Response: "Check it against salt points or a reference meter, and record the check. Until then the bands are wider.",
 		Delays:   Delays{On: time.Minute, Off: time.Second},
 	},
 	{
 		Name: Implausible, Subject: Sensor, Priority: Medium,
-		Cause:    "the sensor gives values that air cannot have",
+		Cause:    "the sensor gives values that the air of a room cannot have, or jumps as no room does",
 		Limit:    "three readings in a row",
 		Response: "Look for condensation or dirt on the sensor, let it dry, and replace it if that does not help.",
 		Delays:   Delays{Off: 10 * time.Second},
