@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -222,11 +223,14 @@ func (r report) table() string {
 // holds fails the test unless the bands mean what they say, overall and in each cell.
 func (r report) holds(t *testing.T) {
 	t.Helper()
-	if c := r.all.coverage(); !(c >= 77 && c <= 83) {
-		t.Errorf("the band holds %.1f %% of the ends, want 77 to 83", c)
+	if c, margin := r.all.coverage(), sampling(80, r.all.n); !(c >= 77-margin && c <= 83+margin) {
+		t.Errorf("the band holds %.1f %% of %d ends, want 77 to 83 ± %.1f", c, r.all.n, margin)
 	}
-	if b := r.all.belowShare(); !(b >= 7 && b <= 13) {
-		t.Errorf("%.1f %% end before low, want 7 to 13", b)
+	if b, margin := r.all.belowShare(), sampling(10, r.all.n); !(b >= 7-margin && b <= 13+margin) {
+		t.Errorf("%.1f %% of %d end before low, want 7 to 13 ± %.1f", b, r.all.n, margin)
+	}
+	if !long {
+		return // a cell of few batches says nothing
 	}
 	for i, m := range margins {
 		for k, cell := range m.cells {
@@ -249,12 +253,32 @@ func (r report) beats(t *testing.T) {
 	}
 }
 
-// statistical skips a long test of chances under -short.
-func statistical(t *testing.T) {
+// long says that the statistics run over all their batches.
+var long = os.Getenv("POTLIFED_LONG") != ""
+
+// simulated returns the number of simulations of a case: all with POTLIFED_LONG=1, else few, and says
+// so. Under -short the test is skipped.
+func simulated(t *testing.T, all, few int) int {
 	t.Helper()
-	if testing.Short() {
-		t.Skip("a statistical test of many batches")
+	switch {
+	case testing.Short():
+		t.Skip("statistics over simulated batches; run without -short")
+	case !long:
+		t.Logf("statistics over %d simulations a case instead of %d; set POTLIFED_LONG=1 for all", few, all)
+		return few
 	}
+	return all
+}
+
+// sampling returns by how many percentage points a share observed in n independent simulations may
+// miss the true share (in percent): three standard errors of the binomial distribution. It widens
+// the bounds of a short run, whose own error is larger than their margin; with POTLIFED_LONG=1 it
+// is 0.
+func sampling(pct float64, n int) float64 {
+	if long {
+		return 0
+	}
+	return 3 * math.Sqrt(pct*(100-pct)/float64(n))
 }
 
 // The seeds of the back-tests, fixed before the first run.
@@ -269,8 +293,9 @@ const (
 )
 
 const (
-	batchesEach = 1250 // in each state of knowledge
-	leastInCell = 1000 // a cell with fewer says nothing
+	batchesEach    = 1250 // in each state of knowledge
+	fewBatchesEach = 40   // without POTLIFED_LONG
+	leastInCell    = 1000 // a cell with fewer says nothing
 )
 
 func madeUpFiles(t *testing.T) []climate {
@@ -282,28 +307,28 @@ func madeUpFiles(t *testing.T) []climate {
 }
 
 func TestBandsInMadeUpClimates(t *testing.T) {
-	statistical(t)
-	r := backtest(t, "three made-up shops", seedMadeUp, madeUpFiles(t), ordinarily(ordinary()), batchesEach)
+	each := simulated(t, batchesEach, fewBatchesEach)
+	r := backtest(t, "three made-up shops", seedMadeUp, madeUpFiles(t), ordinarily(ordinary()), each)
 	r.holds(t)
 	r.beats(t)
 }
 
 func TestBandsInARecordedClimateIndoors(t *testing.T) {
-	statistical(t)
-	r := backtest(t, "jfk-2013 through a building", seedBuilding, []climate{recorded(t, "jfk-2013.csv").building()}, ordinarily(ordinary()), batchesEach)
+	each := simulated(t, batchesEach, fewBatchesEach)
+	r := backtest(t, "jfk-2013 through a building", seedBuilding, []climate{recorded(t, "jfk-2013.csv").building()}, ordinarily(ordinary()), each)
 	r.holds(t)
 	r.beats(t)
 }
 
 func TestBandsInARecordedClimateOutdoors(t *testing.T) {
-	statistical(t)
-	r := backtest(t, "jfk-2013 outdoors", seedOutdoors, []climate{recorded(t, "jfk-2013.csv")}, ordinarily(ordinary()), batchesEach)
+	each := simulated(t, batchesEach, fewBatchesEach)
+	r := backtest(t, "jfk-2013 outdoors", seedOutdoors, []climate{recorded(t, "jfk-2013.csv")}, ordinarily(ordinary()), each)
 	r.holds(t)
 	r.beats(t)
 }
 
 func TestBandsForTruthsOutsideThePrior(t *testing.T) {
-	statistical(t)
+	each := simulated(t, batchesEach/2, fewBatchesEach/2)
 	// Two inks under one name, one a quarter longer-lived than the other.
 	halfGap := math.Log(1.25) / 2
 	for _, row := range []struct {
@@ -320,10 +345,13 @@ func TestBandsForTruthsOutsideThePrior(t *testing.T) {
 			return -halfGap
 		}}},
 	} {
-		r := backtest(t, row.name, row.seed, madeUpFiles(t), ordinarily(row.nature), batchesEach/2)
-		if c := r.all.coverage(); !(c >= 70 && c <= 90) {
-			t.Errorf("%s: the band holds %.1f %% of the ends, want 70 to 90", row.name, c)
+		r := backtest(t, row.name, row.seed, madeUpFiles(t), ordinarily(row.nature), each)
+		if c, margin := r.all.coverage(), sampling(80, r.all.n); !(c >= 70-margin && c <= 90+margin) {
+			t.Errorf("%s: the band holds %.1f %% of %d ends, want 70 to 90 ± %.1f", row.name, c, r.all.n, margin)
 		}
+	}
+	if !long {
+		return
 	}
 	// Here the data sheet is wrong as well, so this is reported and nothing is asked of it.
 	backtest(t, "moisture of second order, the same share at 20 °C and 50 %", seedSecondOrder, madeUpFiles(t),

@@ -1,7 +1,6 @@
 package cure
 
 import (
-	"math"
 	"time"
 
 	"potlifed/model/air"
@@ -186,9 +185,4 @@ func (c *Cloud) Good() {
 	c.goodAt = c.age
 	c.crossed = [levels]time.Duration{notCrossed, notCrossed, notCrossed}
 	c.settle()
-}
-
-// survivalAtGood is the share of all batches like this one that were alive when it was last known good.
-func (c *Cloud) survivalAtGood() float64 {
-	return c.alive.sum * math.Exp(c.alive.lnUnit) / float64(len(c.members))
 }

@@ -545,3 +545,8 @@ func TestTheEndsOfThePhysics(t *testing.T) {
 		}
 	}
 }
+
+// survivalAtGood returns the share of all batches like this one that were alive when it was last known good, 0..1.
+func (c *Cloud) survivalAtGood() float64 {
+	return c.alive.sum * math.Exp(c.alive.lnUnit) / float64(len(c.members))
+}

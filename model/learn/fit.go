@@ -16,9 +16,6 @@ type settings struct{ priorNone bool }
 // nothing, and the result cannot be accepted.
 func PriorNone() Option { return func(s *settings) { s.priorNone = true } }
 
-// Fit learns one pair by itself. See FitShop.
-func Fit(pair Pair, options ...Option) Result { return FitShop([]Pair{pair}, options...)[0] }
-
 // FitShop learns all pairs of a shop together, so that an ink with few batches leans on the others (half of its prior spread is common
 // to the shop). The results are in the order of the pairs. A pair without a usable record gets what was known before, moved by the
 // other inks only. A result with a Fault has no values.

@@ -11,8 +11,14 @@ const (
 	parameters
 )
 
-// jet is a function of the parameters at one point: value, gradient and Hessian (lower triangle). Derivatives that the machine carries
-// along cannot disagree with the function.
+// jet is a function of the parameters at one point: its value, gradient and Hessian (lower
+// triangle). The derivatives are computed together with the value (forward-mode automatic
+// differentiation), so they cannot disagree with the function.
+//
+// gonum's num/hyperdual does the same for one pair of parameters at a time. A Hessian of four
+// parameters takes ten passes, each with its own exponentials and logarithms; the fit of 1000
+// batches took 1.9 times as long (41 ms against 22 ms on amd64). It has no error function
+// either, so lnSurvival and lnOneMinusExp would stay ours.
 type jet struct {
 	v float64
 	d [parameters]float64

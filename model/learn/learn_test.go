@@ -21,7 +21,7 @@ func alive(hours float64) Record { return Record{Kind: Alive, To: steady(20, 50,
 
 func fitOf(t *testing.T, records ...Record) Result {
 	t.Helper()
-	r := Fit(Pair{Ink: "gloss-4", Sheet: usualInk(t), Records: records})
+	r := fitOne(Pair{Ink: "gloss-4", Sheet: usualInk(t), Records: records})
 	if r.Fault != "" {
 		t.Fatal(r.Fault)
 	}
@@ -101,7 +101,7 @@ func TestOneForgottenCupChangesNothing(t *testing.T) {
 		t.Errorf("left out: %+v", with.LeftOut)
 	}
 	// The likelihood alone would take it at its word.
-	plain := Fit(Pair{Sheet: usualInk(t), Records: append([]Record{alive(65)}, records...)}, PriorNone())
+	plain := fitOne(Pair{Sheet: usualInk(t), Records: append([]Record{alive(65)}, records...)}, PriorNone())
 	if plain.LRefH.Value < 1.1*without.LRefH.Value {
 		t.Errorf("without a prior %v h: then this test shows nothing", plain.LRefH.Value)
 	}
@@ -164,7 +164,7 @@ func TestAnInkWithFewBatchesLeansOnTheShop(t *testing.T) {
 	w := truthAt(usualInk(t), -1.5, 0, 0, 0)
 	random := rand.New(rand.NewPCG(3, 7))
 	few := Pair{Ink: "few", Sheet: usualInk(t), Records: []Record{ended(6.8)}}
-	alone := Fit(few)
+	alone := fitOne(few)
 	together := FitShop([]Pair{few, {Ink: "a", Sheet: usualInk(t), Records: w.batches(random, 100)},
 		{Ink: "b", Sheet: usualInk(t), Records: w.batches(random, 100)}, {Ink: "none", Sheet: usualInk(t)}})
 	if !(together[0].LifeRatio.Value < alone.LifeRatio.Value-0.02) || together[0].LifeRatio.Learned {
@@ -229,17 +229,17 @@ func TestTheLifeIsKnownAsCoveredAsTheCupsAre(t *testing.T) {
 }
 
 func TestPlainLikelihoodWithoutAnEnd(t *testing.T) {
-	r := Fit(Pair{Sheet: usualInk(t), Records: []Record{alive(5), alive(6)}}, PriorNone())
+	r := fitOne(Pair{Sheet: usualInk(t), Records: []Record{alive(5), alive(6)}}, PriorNone())
 	if r.LRefH.SE != nil || r.Undetermined == "" || r.LRefH.Value != r.Sheet.LRefH {
 		t.Errorf("%+v", r)
 	}
 	if _, err := r.Accept(nil); err == nil {
 		t.Error("a plain fit was accepted")
 	}
-	if r := Fit(Pair{Sheet: usualInk(t), Records: []Record{ended(6)}}, PriorNone()); math.Abs(r.LRefH.Value-6) > 1e-6 || r.Undetermined == "" {
+	if r := fitOne(Pair{Sheet: usualInk(t), Records: []Record{ended(6)}}, PriorNone()); math.Abs(r.LRefH.Value-6) > 1e-6 || r.Undetermined == "" {
 		t.Errorf("one end: %+v", r)
 	}
-	if r := Fit(Pair{}); r.Fault == "" {
+	if r := fitOne(Pair{}); r.Fault == "" {
 		t.Error("an ink that is not valid has a result")
 	}
 }
@@ -428,7 +428,7 @@ func FuzzFit(f *testing.F) {
 			}
 			records = append(records, Record{Kind: []Kind{Ended, Between, Alive}[random.IntN(3)], From: from, To: to, Weighing: random.Float64() / 5})
 		}
-		for _, r := range []Result{Fit(Pair{Sheet: usualInk(t), Records: records}), Fit(Pair{Sheet: usualInk(t), Records: records}, PriorNone())} {
+		for _, r := range []Result{fitOne(Pair{Sheet: usualInk(t), Records: records}), fitOne(Pair{Sheet: usualInk(t), Records: records}, PriorNone())} {
 			if _, err := json.Marshal(r); err != nil {
 				t.Fatalf("%v: %+v", err, r)
 			}
@@ -462,7 +462,7 @@ func BenchmarkFit1000Batches(b *testing.B) {
 			}
 			records = append(records, Record{Kind: []Kind{Ended, Alive}[random.IntN(2)], To: journey.Lived()})
 		}
-		if r := Fit(Pair{Sheet: ink, Records: records}); r.Fault != "" {
+		if r := fitOne(Pair{Sheet: ink, Records: records}); r.Fault != "" {
 			b.Fatal(r.Fault)
 		}
 	}
@@ -473,7 +473,7 @@ func BenchmarkFit1000Walked(b *testing.B) {
 	ink := usualInk(b)
 	records := truthAt(ink, -1, 0, 0, 0).batches(rand.New(rand.NewPCG(3, 11)), 1000)
 	for b.Loop() {
-		if r := Fit(Pair{Sheet: ink, Records: records}); r.Fault != "" {
+		if r := fitOne(Pair{Sheet: ink, Records: records}); r.Fault != "" {
 			b.Fatal(r.Fault)
 		}
 	}

@@ -28,9 +28,13 @@ const (
 	restStep = 1e-9
 )
 
-// minimise finds a minimum inside a box by Newton's method with a damping that grows where the function is not convex or the step fails
-// (Levenberg 1944, Marquardt 1963) and with the variables held that press against the box. The value never rises. converged is false when
-// it gave up after many rounds.
+// minimise finds a minimum inside a box by Newton's method. The damping grows where the function
+// is not convex or a step fails (Levenberg 1944, Marquardt 1963); a variable at a bound whose
+// gradient points outwards is held there. The value never rises. converged is false when the
+// limit of iterations was reached.
+//
+// gonum/optimize has a Newton method, but no bounds: share, activation energy and sigma have
+// them, and an optimum at a bound is common when a shop has few batches.
 func minimise(f objective, start, low, high []float64) optimum {
 	n := len(start)
 	o := optimum{x: append([]float64(nil), start...), gradient: make([]float64, n), hessian: mat.NewSymDense(n, nil), active: make([]bool, n)}

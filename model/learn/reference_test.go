@@ -30,6 +30,9 @@ func usualInk(t testing.TB) cure.Ink {
 	return ink
 }
 
+// fitOne fits one pair by itself.
+func fitOne(pair Pair, options ...Option) Result { return FitShop([]Pair{pair}, options...)[0] }
+
 // heated is a dry batch that stands at lnHeat for some hours: any regression on one variable.
 func heated(hours, lnHeat float64, ended bool) Record {
 	lived := Lived{heat: []warm{{lnHeat: lnHeat, hours: hours}}, atLnHeat: lnHeat}
@@ -43,7 +46,7 @@ func heated(hours, lnHeat float64, ended bool) Record {
 // plainFit is the likelihood alone with the moisture share held at 0.
 func plainFit(t *testing.T, records []Record) Result {
 	t.Helper()
-	r := Fit(Pair{Ink: "test", Assumed: true, Sheet: usualInk(t), Records: records}, PriorNone())
+	r := fitOne(Pair{Ink: "test", Assumed: true, Sheet: usualInk(t), Records: records}, PriorNone())
 	if r.Fault != "" {
 		t.Fatal(r.Fault)
 	}
@@ -213,7 +216,7 @@ func TestIntervals(t *testing.T) {
 
 // Two climates without scatter give the share exactly, computed from the two equations.
 func TestHumidityShareOfTwoClimates(t *testing.T) {
-	r := Fit(Pair{Sheet: usualInk(t), Records: []Record{
+	r := fitOne(Pair{Sheet: usualInk(t), Records: []Record{
 		{Kind: Ended, To: steady(20, 30, 8)}, {Kind: Ended, To: steady(20, 80, 6)},
 	}}, PriorNone())
 	near(t, "share", r.MoistureShare.Value, 0.29412, 5e-6)
