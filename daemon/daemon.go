@@ -1,5 +1,6 @@
-// Package daemon is the running service: it wires the rooms of the house together,
-// starts sinks before sources, and stops sources before sinks.
+// Package daemon is the running service: it makes the parts, ties them together, starts
+// sinks before sources, stops sources before sinks, and ends with the first part that
+// fails.
 package daemon
 
 import (
@@ -10,7 +11,6 @@ import (
 	"net"
 	"os"
 	"sync"
-	"time"
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/bench"
@@ -44,14 +44,15 @@ type Addresses struct {
 	MQTT string // mqtt://host:port of the broker in use; empty when MQTT is off
 }
 
-// Run runs the service until ctx is done, and then stops it in good order. An error
-// means that it could not start, or that something could not be brought to disk.
+// Run runs the service until ctx is done or a part of it fails, and then stops it in good
+// order. An error means that it could not start, that a part failed, or that something
+// could not be brought to disk; whoever started the process is to start it again.
 func Run(ctx context.Context, o Options) error {
 	if err := os.MkdirAll(o.Shop.DataDir, 0o750); err != nil {
 		return fmt.Errorf("data_dir: %w", err)
 	}
-	var counted *metrics.Metrics
-	j, err := journal.Open(o.Shop.DataDir, o.Log, func(took time.Duration) { counted.ObserveJournalWrite(took) })
+	durations := metrics.NewDurations(o.Shop.Bench)
+	j, err := journal.Open(o.Shop.DataDir, o.Log, durations.ObserveJournalWrite)
 	if err != nil {
 		return err
 	}
@@ -62,10 +63,10 @@ func Run(ctx context.Context, o Options) error {
 	if err != nil {
 		return errors.Join(err, j.Close())
 	}
-	counted = metrics.New(metrics.Settings{
-		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop),
+	m := metrics.New(metrics.Settings{
+		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop), Durations: durations,
 	}, b)
-	s := &service{Options: o, journal: j, bench: b, out: out, metrics: counted, access: access.Open(o.Shop.DataDir)}
+	s := &service{Options: o, journal: j, bench: b, out: out, metrics: m, access: access.Open(o.Shop.DataDir)}
 	if err := s.access.Check(); err != nil {
 		o.Log.Error("nobody can change anything", "err", err)
 	}
@@ -85,8 +86,8 @@ type service struct {
 	neighbours *neighbours.Store // of other benches; not the bench's own
 }
 
-// run starts journal, loop, outputs and instruments in this order, waits for the end,
-// and stops them in the other.
+// run starts journal, loop, outputs and instruments in this order, waits for the end or
+// the first part that fails, and stops them in the other order.
 func (s *service) run(ctx context.Context) error {
 	server, listener, err := s.listen(ctx)
 	if err != nil {
@@ -95,61 +96,24 @@ func (s *service) run(ctx context.Context) error {
 	if err := s.out.open(ctx, s); err != nil {
 		return errors.Join(err, listener.Close())
 	}
-	var failed failures
-	// Each stage outlives the context: it ends when the stage before it has ended.
-	stopJournal := s.stage(ctx, &failed, s.journal.Run)
-	stopBench := s.stage(ctx, &failed, s.bench.Run)
-	stopOut := s.stage(ctx, &failed, s.out.run)
-	stopWeb := s.stage(ctx, &failed, func(ctx context.Context) error { return server.Serve(ctx, listener) })
-	stopDevices := s.stage(ctx, &failed, s.bench.RunDevices)
-	stopHeart := s.stage(ctx, &failed, s.heartbeat)
-
-	addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}
-	s.Log.Info("ready", "http", addresses.HTTP, "mqtt", addresses.MQTT)
-	if s.Ready != nil {
-		s.Ready(addresses)
-	}
-	<-ctx.Done()
-	for _, stop := range []func(){stopHeart, stopDevices, stopWeb, stopOut, stopBench, stopJournal} {
-		stop()
-	}
-	return failed.all()
-}
-
-// stage runs one part in a goroutine and returns the function that ends it and waits
-// for it.
-func (s *service) stage(ctx context.Context, failed *failures, run func(context.Context) error) (stop func()) {
-	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		if err := run(ctx); err != nil {
-			s.Log.Error("a part of the service has ended", "err", err)
-			failed.add(err)
+	r := newRunner(ctx, s.Log)
+	r.start("journal", s.journal.Run)
+	r.start("bench", s.bench.Run)
+	r.start("mqtt", s.out.run)
+	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })
+	r.start("instruments", s.bench.RunDevices)
+	select {
+	case <-server.Serving():
+		addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}
+		s.Log.Info("ready", "http", addresses.HTTP, "mqtt", addresses.MQTT)
+		r.start("heartbeat", s.heartbeat)
+		if s.Ready != nil {
+			s.Ready(addresses)
 		}
-	}()
-	return func() {
-		cancel()
-		<-ended
+	case <-r.ending():
 	}
-}
-
-// failures collects errors of several goroutines.
-type failures struct {
-	mu   sync.Mutex
-	errs []error
-}
-
-func (f *failures) add(err error) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.errs = append(f.errs, err)
-}
-
-func (f *failures) all() error {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return errors.Join(f.errs...)
+	<-r.ending()
+	return r.stop()
 }
 
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
@@ -261,6 +225,8 @@ func (o *outlet) run(ctx context.Context) error {
 	}
 	if o.publisher != nil {
 		err = o.publisher.Run(ctx)
+	} else {
+		<-ctx.Done()
 	}
 	reading.Wait()
 	if o.broker != nil {

@@ -14,22 +14,29 @@ import (
 const hungAfter = 10 * time.Second
 
 // heartbeat tells systemd that the service is ready and then, for as long as the loop
-// makes snapshots, that it lives. A process whose loop hangs is so restarted.
+// makes snapshots, that it lives. systemd thereby restarts a process whose loop hangs.
+// A service manager that cannot be told is logged and ends nothing.
 func (s *service) heartbeat(ctx context.Context) error {
 	if _, err := notify.SdNotify(false, notify.SdNotifyReady); err != nil {
-		return err
+		s.Log.Warn("systemd cannot be told that the service is ready", "err", err)
 	}
 	interval, err := notify.SdWatchdogEnabled(false)
+	if err != nil {
+		s.Log.Warn("the watchdog's interval cannot be read; systemd is not told that the service lives", "err", err)
+	}
 	if err != nil || interval == 0 {
-		return err
+		<-ctx.Done()
+		return nil
 	}
 	ticker := time.NewTicker(interval / 3)
 	defer ticker.Stop()
 	for {
 		select {
 		case <-ctx.Done():
-			_, err := notify.SdNotify(false, notify.SdNotifyStopping)
-			return err
+			if _, err := notify.SdNotify(false, notify.SdNotifyStopping); err != nil {
+				s.Log.Warn("systemd cannot be told that the service stops", "err", err)
+			}
+			return nil
 		case <-ticker.C:
 			if clock.Took(s.Clock, s.Clock.Now().Mono-s.bench.Snapshot().Mono) > hungAfter {
 				s.Log.Error("the loop stands still; systemd is not told that it lives")

@@ -16,6 +16,7 @@ import (
 	"potlifed/daemon/bench"
 	"potlifed/daemon/config"
 	"potlifed/daemon/mqtt"
+	"potlifed/daemon/web"
 	sensors "potlifed/devices/climate"
 	"potlifed/devices/link"
 	"potlifed/devices/scale"
@@ -87,6 +88,9 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 	}
 	l.broker(ctx, shop)
 	l.port("page", shop.HTTP.Listen)
+	if err := web.CheckConfigFile(shop.HTTP.WebConfigFile); err != nil {
+		l.fault("page", "%v", err)
+	}
 }
 
 func (l *checklist) dataDir(shop config.Shop) {

@@ -29,6 +29,7 @@ func (b *Bench) RunDevices(ctx context.Context) error {
 		running.Go(func() { b.readScale(ctx, c) })
 	}
 	running.Wait()
+	<-ctx.Done()
 	return nil
 }
 

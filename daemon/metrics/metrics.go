@@ -48,20 +48,27 @@ type Settings struct {
 	// MQTT tells how the connection stands. It is called in each scrape, by several
 	// at once, and must not wait. It is nil while MQTT is off; its series are absent.
 	MQTT func() MQTT
+	// Durations are shown with the rest. New makes them where they are nil.
+	Durations *Durations
 }
 
-// Metrics is everything under /metrics.
-type Metrics struct {
-	registry         *prometheus.Registry
+// Durations are what is measured where it happens, rather than read from a snapshot.
+// They exist before the bench does, since the journal is opened first.
+type Durations struct {
 	readingToPublish prometheus.Histogram
 	journalWrite     prometheus.Histogram
 }
 
-// New makes the metrics of one bench, in a registry of their own.
-func New(settings Settings, bench Bench) *Metrics {
-	label := prometheus.Labels{"bench": settings.Bench}
-	m := &Metrics{
-		registry: prometheus.NewRegistry(),
+// Metrics is everything under /metrics.
+type Metrics struct {
+	*Durations
+	registry *prometheus.Registry
+}
+
+// NewDurations makes the durations of the named bench, for [Settings].
+func NewDurations(bench string) *Durations {
+	label := prometheus.Labels{"bench": bench}
+	return &Durations{
 		readingToPublish: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name:        nameReadingToPublish,
 			Help:        "From a device's bytes to the message that was published because of them.",
@@ -78,6 +85,15 @@ func New(settings Settings, bench Bench) *Metrics {
 			Buckets: []float64{0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10},
 		}),
 	}
+}
+
+// New makes the metrics of one bench, in a registry of their own.
+func New(settings Settings, bench Bench) *Metrics {
+	label := prometheus.Labels{"bench": settings.Bench}
+	m := &Metrics{Durations: settings.Durations, registry: prometheus.NewRegistry()}
+	if m.Durations == nil {
+		m.Durations = NewDurations(settings.Bench)
+	}
 	m.registry.MustRegister(newCollector(settings, bench, runtime.Version()), m.readingToPublish, m.journalWrite)
 	// Memory, processor time and open files of the daemon cost one look into /proc and
 	// tell a leak on a machine that runs for years. The collector of the Go runtime's
@@ -89,13 +105,13 @@ func New(settings Settings, bench Bench) *Metrics {
 
 // ObserveReadingToPublish counts one published reading. It may be called from any
 // goroutine.
-func (m *Metrics) ObserveReadingToPublish(took time.Duration) {
-	m.readingToPublish.Observe(took.Seconds())
+func (d *Durations) ObserveReadingToPublish(took time.Duration) {
+	d.readingToPublish.Observe(took.Seconds())
 }
 
 // ObserveJournalWrite counts one commit of the journal. It may be called from any
 // goroutine.
-func (m *Metrics) ObserveJournalWrite(took time.Duration) { m.journalWrite.Observe(took.Seconds()) }
+func (d *Durations) ObserveJournalWrite(took time.Duration) { d.journalWrite.Observe(took.Seconds()) }
 
 // scrapesAtOnce bounds what curious clients can cost a small machine.
 const scrapesAtOnce = 8

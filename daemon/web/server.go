@@ -90,6 +90,7 @@ type Server struct {
 	bodyWithin time.Duration // in which a body has to arrive
 
 	stopping chan struct{} // closed when the server stops, so that streams end
+	serving  chan struct{} // closed once connections are taken in
 	stop     sync.Once
 }
 
@@ -99,7 +100,7 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	s := &Server{
 		settings: settings, bench: bench, journal: journal, ready: ready, log: logger, now: time.Now,
 		pace: usualPace, streams: make(chan struct{}, streamsAtOnce),
-		bodies: make(chan struct{}, bodiesAtOnce), bodyWithin: bodyWithin, stopping: make(chan struct{}),
+		bodies: make(chan struct{}, bodiesAtOnce), bodyWithin: bodyWithin, stopping: make(chan struct{}), serving: make(chan struct{}),
 	}
 	if s.settings.Neighbours == nil {
 		s.settings.Neighbours = func() []neighbours.Bench { return nil }
@@ -125,13 +126,43 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 func (s *Server) Handler() http.Handler { return s.handler }
 
 // Listen opens the configured address, for Serve.
+//
+// A web_config_file that cannot be used is an error here, before anything is served.
 func (s *Server) Listen(ctx context.Context) (net.Listener, error) {
+	if err := CheckConfigFile(s.settings.WebConfigFile); err != nil {
+		return nil, err
+	}
 	var lc net.ListenConfig
 	l, err := lc.Listen(ctx, "tcp", s.settings.Listen)
 	if err != nil {
 		return nil, fmt.Errorf("http.listen %s: %w; end the program that uses that port, or choose another", s.settings.Listen, err)
 	}
 	return l, nil
+}
+
+// CheckConfigFile returns why a web_config_file cannot be used, nil when it can or the
+// path is empty.
+func CheckConfigFile(path string) error {
+	if err := web.Validate(path); err != nil {
+		return fmt.Errorf("http.web_config_file %s: %w", path, err)
+	}
+	return nil
+}
+
+// Serving is closed once connections are taken in.
+func (s *Server) Serving() <-chan struct{} { return s.serving }
+
+// announcing is a listener that tells when connections are first waited for.
+type announcing struct {
+	net.Listener
+	once    sync.Once
+	serving chan struct{}
+}
+
+// Accept waits for the next connection.
+func (a *announcing) Accept() (net.Conn, error) {
+	a.once.Do(func() { close(a.serving) })
+	return a.Listener.Accept()
 }
 
 const (
@@ -176,7 +207,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		WebListenAddresses: &addresses, WebSystemdSocket: &none, WebConfigFile: &s.settings.WebConfigFile,
 	}
 	served := make(chan error, 1)
-	go func() { served <- web.Serve(l, server, flags, s.log) }()
+	go func() { served <- web.Serve(&announcing{Listener: l, serving: s.serving}, server, flags, s.log) }()
 	select {
 	case err := <-served:
 		s.stop.Do(func() { close(s.stopping) })
