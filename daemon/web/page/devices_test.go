@@ -25,6 +25,24 @@ func TestDevicesInOrder(t *testing.T) {
 	}
 }
 
+// TestACheckThatFailedWithdrawsTheVerdict: a sensor that reads on is not trusted when its
+// last check did not pass.
+func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
+	const why = "the check of bench-air on 2026-06-12 failed: it read 53.0 % where the reference was 75.3 %, and ±3.0 % is allowed"
+	rows := shop(time.Now())
+	sensors := rows["sensors"].([]view.Sensor)
+	for i := range sensors {
+		if sensors[i].ID == "bench-air" {
+			sensors[i].CheckFailed = why
+		}
+	}
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.openAt(f, "/devices")
+	b.sees("#verdict", "Not all of the numbers can be trusted")
+	b.sees("#verdict", "bench-air: Check failed: do not rely on it")
+	b.sees("#instruments", why)
+}
+
 func TestDevicesInTrouble(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
