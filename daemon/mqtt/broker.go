@@ -14,6 +14,7 @@ import (
 	"time"
 
 	server "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/packets"
 )
 
 // Bounds of the built-in broker. They keep one client that is slow, away or mistaken
@@ -105,6 +106,7 @@ func openBroker(ctx context.Context, s BrokerSettings, g *guard, log *slog.Logge
 		shows:   s.Certificate,
 		closing: make(chan struct{}),
 	}
+	b.door.disconnect = b.disconnect
 	g.begin(b.server)
 	err = errors.Join(
 		b.server.AddHook(b.guard, nil),
@@ -121,6 +123,15 @@ func openBroker(ctx context.Context, s BrokerSettings, g *guard, log *slog.Logge
 	close(b.door.open)
 	b.watched.Go(b.watch)
 	return b, nil
+}
+
+// disconnect ends the sessions of all clients that came in over the network.
+func (b *Broker) disconnect() {
+	for _, client := range b.server.Clients.GetAll() {
+		if client.Net.Listener == b.door.ID() && !client.Closed() {
+			_ = b.server.DisconnectClient(client, packets.ErrServerShuttingDown)
+		}
+	}
 }
 
 // watch looks after the members, and brings to disk what is to be kept.

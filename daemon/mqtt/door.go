@@ -33,6 +33,10 @@ type door struct {
 	open     chan struct{}  // closed when the library is ready
 	serving  sync.WaitGroup // one a connection
 	closing  chan struct{}
+	// disconnect ends the sessions of all clients that came in here. It stands in for what
+	// the library hands to Close, which takes a read lock twice: a client that leaves
+	// between the two waits for the lock, and the stop waits for ever.
+	disconnect func()
 
 	mu     sync.Mutex
 	conns  map[net.Conn]struct{}
@@ -40,7 +44,7 @@ type door struct {
 }
 
 func newDoor(l net.Listener, log *slog.Logger) *door {
-	return &door{listener: l, log: log, open: make(chan struct{}), closing: make(chan struct{}), conns: map[net.Conn]struct{}{}}
+	return &door{listener: l, log: log, disconnect: func() {}, open: make(chan struct{}), closing: make(chan struct{}), conns: map[net.Conn]struct{}{}}
 }
 
 var _ listeners.Listener = (*door)(nil)
@@ -124,7 +128,7 @@ func (d *door) pause(err error) bool {
 }
 
 // Close shows everybody out and returns when they have left.
-func (d *door) Close(closeClients listeners.CloseFn) {
+func (d *door) Close(listeners.CloseFn) {
 	d.mu.Lock()
 	if d.closed {
 		d.mu.Unlock()
@@ -138,7 +142,7 @@ func (d *door) Close(closeClients listeners.CloseFn) {
 	}
 	d.mu.Unlock()
 	_ = d.listener.Close()
-	closeClients(d.ID())
+	d.disconnect()
 	for _, conn := range conns {
 		_ = hangUp(conn)
 	}
