@@ -99,6 +99,9 @@ func TestCheckTakesWhatIsMeant(t *testing.T) {
 		"a reason of 200 characters":             ShelveAlarm{Alarm: "a", Subject: "b", Until: time.Unix(0, 0), Reason: strings.Repeat("é", 200)},
 		"fields left out":                        CloseBatch{Batch: "0612-1", Outcome: "used-up"},
 		"components":                             RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: 70}}},
+		"the program's own verdict of an ink": AcceptLearned{Ink: "gloss-4", Verdict: "12 ends, 48 used up in time, 3 left out: this ink lasts 9 % more than its data sheet says, " +
+			"90 % interval 3 to 15 (longer than the data sheet somewhere between its ends: shown, not used without an adhesion or rub test); " +
+			"humidity share, activation energy, batch-to-batch spread still assumed"},
 	} {
 		if err := Check(c); err != nil {
 			t.Errorf("%s: %v", name, err)

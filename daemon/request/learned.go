@@ -8,7 +8,7 @@ type AcceptLearned struct {
 	Ink     string
 	Sheet   cure.Ink
 	Life    cure.Ink
-	Verdict string
+	Verdict string `maxLength:"1000"`
 	Ends    int
 	Alive   int
 	Assumed []string
