@@ -23,7 +23,7 @@ export function overrideDialog(send, store, { title, lead, reasons } = goOn) {
     title, lead,
     body: [h("div", { class: "quick" }, quick), h("label", { class: "field" }, h("span", { text: "Reason" }), text)],
     submitLabel: "Go on with this reason",
-    submit: (data) => send(String(data.get("reason")).trim()).then(taken(store)),
+    submit: (data) => send(String(data.get("reason")).replace(/\s+/g, " ").trim()).then(taken(store)),
   });
 }
 

@@ -95,6 +95,6 @@ function reasonDialog(can, take) {
     lead: `${can.expired} Your reason will be kept with this batch, and shown on it.`,
     body: [h("div", { class: "quick" }, quick), h("label", { class: "field" }, h("span", { text: "Reason" }), text)],
     submitLabel: "Use it for this reason",
-    submit: async (data) => take(String(data.get("reason")).trim()),
+    submit: async (data) => take(String(data.get("reason")).replace(/\s+/g, " ").trim()),
   });
 }
