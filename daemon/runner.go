@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -16,7 +17,13 @@ type runner struct {
 	group *errgroup.Group
 	ctx   context.Context // done when the run is to end
 	log   *slog.Logger
-	stops []func() // in the order in which the parts were started
+	parts []part // in the order in which they were started
+}
+
+// part is a part of the service that runs.
+type part struct {
+	cancel context.CancelFunc
+	ended  <-chan error // its failure, nil when it was stopped
 }
 
 // newRunner makes a runner whose run ends with ctx at the latest.
@@ -30,23 +37,20 @@ func newRunner(ctx context.Context, log *slog.Logger) *runner {
 // when the parts that were started later have ended.
 func (r *runner) start(name string, run func(context.Context) error) {
 	ctx, cancel := context.WithCancel(context.WithoutCancel(r.ctx))
-	ended := make(chan struct{})
-	r.stops = append(r.stops, func() {
-		cancel()
-		<-ended
-	})
+	ended := make(chan error, 1)
+	r.parts = append(r.parts, part{cancel, ended})
 	r.group.Go(func() error {
-		defer close(ended)
 		err := run(ctx)
 		switch {
 		case err != nil:
 			err = fmt.Errorf("%s: %w", name, err)
 		case ctx.Err() == nil:
 			err = fmt.Errorf("%s: ended without a reason", name)
-		default:
-			return nil
 		}
-		r.log.Error("a part of the service has failed; the service ends", "part", name, "err", err)
+		if err != nil {
+			r.log.Error("a part of the service has failed; the service ends", "part", name, "err", err)
+		}
+		ended <- err
 		return err
 	})
 }
@@ -54,10 +58,13 @@ func (r *runner) start(name string, run func(context.Context) error) {
 // ending is closed when the run is to end: its context is done, or a part has failed.
 func (r *runner) ending() <-chan struct{} { return r.ctx.Done() }
 
-// stop stops all parts and returns the first failure.
+// stop stops all parts and returns the failures of all that failed.
 func (r *runner) stop() error {
-	for _, stop := range slices.Backward(r.stops) {
-		stop()
+	var failed error
+	for _, p := range slices.Backward(r.parts) {
+		p.cancel()
+		failed = errors.Join(failed, <-p.ended)
 	}
-	return r.group.Wait()
+	_ = r.group.Wait() // its error is the first of these
+	return failed
 }

@@ -67,6 +67,19 @@ func TestARunThatIsStoppedHasNoError(t *testing.T) {
 	}
 }
 
+// TestAllFailuresAreReturned: a part that fails while it is stopped, since another one
+// has failed, is told of too.
+func TestAllFailuresAreReturned(t *testing.T) {
+	gone, full := errors.New("listener gone"), errors.New("disk full")
+	r := newRunner(t.Context(), slog.New(slog.DiscardHandler))
+	r.start("bench", func(ctx context.Context) error { <-ctx.Done(); return full })
+	r.start("web", func(context.Context) error { return gone })
+	<-r.ending()
+	if err := r.stop(); !errors.Is(err, gone) || !errors.Is(err, full) {
+		t.Errorf("the run ends with %v, want both failures", err)
+	}
+}
+
 // TestAFailureWhileStoppingIsReturned: what could not be brought to disk is an error.
 func TestAFailureWhileStoppingIsReturned(t *testing.T) {
 	full := errors.New("disk full")

@@ -87,9 +87,10 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 		l.sensor(ctx, s)
 	}
 	l.broker(ctx, shop)
-	l.port("page", shop.HTTP.Listen)
 	if err := web.CheckConfigFile(shop.HTTP.WebConfigFile); err != nil {
 		l.fault("page", "%v", err)
+	} else {
+		l.port("page", shop.HTTP.Listen)
 	}
 }
 

@@ -63,6 +63,24 @@ func TestCheckSaysWhatToDo(t *testing.T) {
 	}
 }
 
+// TestCheckFindsABadWebConfigFile: the service would not start with it.
+func TestCheckFindsABadWebConfigFile(t *testing.T) {
+	b := newHardware(t)
+	file := b.configuration(t, "")
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad := strings.Replace(string(text), `http: {listen: "127.0.0.1:0"}`, `http: {listen: "127.0.0.1:0", web_config_file: /no-such/web.yml}`, 1)
+	if err := os.WriteFile(file, []byte(bad), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, out, errs := command(t, "check", "--config", file)
+	if code != 1 || !strings.Contains(out, "fault  page") || !strings.Contains(out, "/no-such/web.yml") || strings.Contains(out, "ok     page") {
+		t.Errorf("exit %d, want 1 and a fault of the page alone\n%s%s", code, out, errs)
+	}
+}
+
 func TestWrongConfigurationIsRefusedWhole(t *testing.T) {
 	b := newHardware(t)
 	file := b.configuration(t, "colour: red\nalarms: {stop_at_risk: 7, ending_before: soon}\n")

@@ -9,6 +9,7 @@ package bench
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"sync"
 	"sync/atomic"
@@ -26,7 +27,8 @@ import (
 )
 
 // Journal is what the loop needs of a journal: groups are written in the order they
-// were sent, and each is answered. Groups has room for one, and the next is sent only
+// were sent, and each is answered. Acks is closed when no group will be answered any more.
+// Groups has room for one, and the next is sent only
 // once the last was answered, so that sending never blocks.
 type Journal interface {
 	ID() string
@@ -152,7 +154,10 @@ func (b *Bench) Run(ctx context.Context) error {
 		case <-timer.C:
 			b.tick(b.now())
 			timer.Reset(clock.Real(b.clock, tick))
-		case err := <-b.journal.Acks():
+		case err, written := <-b.journal.Acks():
+			if !written {
+				return b.stop()
+			}
 			b.acknowledged(err)
 		}
 		b.flush()
@@ -189,7 +194,11 @@ func (b *Bench) tick(now time.Time) {
 // at most, and a card sees a few hundred kilobytes an hour.
 const checkpointEvery = 15 * time.Minute
 
-// stop closes the run in good order: open steps, a Stopped event and a checkpoint.
+// errJournalEnded: what was decided last is not on disk, and will not be.
+var errJournalEnded = errors.New("the journal has ended before the bench")
+
+// stop closes the run in good order: open steps, a Stopped event and a checkpoint. It
+// fails when these cannot be written.
 func (b *Bench) stop() error {
 	now := b.now()
 	for _, z := range b.zones {
@@ -201,7 +210,10 @@ func (b *Bench) stop() error {
 	var failed error
 	for b.write.busy() && failed == nil {
 		b.flush()
-		failed = <-b.journal.Acks()
+		var written bool
+		if failed, written = <-b.journal.Acks(); !written {
+			failed = errJournalEnded
+		}
 		b.acknowledged(failed)
 	}
 	for _, w := range b.write.waiting() {

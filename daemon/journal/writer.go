@@ -28,11 +28,13 @@ const keptCheckpoints = 2
 func (j *Journal) Groups() chan<- Group { return j.groups }
 
 // Acks answers for each group, in order: nil when it is on disk, else why nothing of
-// it is.
+// it is. It is closed when [Journal.Run] has ended.
 func (j *Journal) Acks() <-chan error { return j.acks }
 
-// Run writes groups until ctx is done and the group under way is answered.
+// Run writes groups until ctx is done and the group under way is answered. It is called
+// once.
 func (j *Journal) Run(ctx context.Context) error {
+	defer close(j.acks)
 	for {
 		select {
 		case <-ctx.Done():

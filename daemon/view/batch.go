@@ -19,7 +19,7 @@ type Span[T any] struct {
 // Ends is when a batch ends.
 type Ends = Span[time.Time]
 
-// BatchState is a batch as MQTT publishes it. What hangs on the first hardener is
+// BatchState is a batch as MQTT publishes it. Fields that depend on the first hardener are
 // null before it.
 type BatchState struct {
 	Time       time.Time        `json:"time"`

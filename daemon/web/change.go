@@ -41,14 +41,14 @@ type onAlarm struct {
 	Key     string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
 }
 
-// changes registers what may be asked, by the table of package request. Changes that are
-// read or answered in a way of their own are registered by hand: how a batch begins, a
-// new can, and what is learned or paired.
+// changes registers the changes of the table that are about a batch, an alarm, a press, an
+// instrument or a can. The others are read or answered in a way of their own: a new batch,
+// a new can, what is learned, and pairing.
 func (s *Server) changes(api huma.API) {
 	s.mixing(api)
 	for _, row := range request.Table() {
-		thing, _, deeper := strings.Cut(row.Path, "/")
-		if answers := answersOf[thing]; deeper && answers != nil && row.MQTT {
+		thing, _, _ := strings.Cut(row.Path, "/")
+		if answers := answersOf[thing]; answers != nil && len(row.About) > 0 {
 			s.change(api, row, answers)
 		}
 	}

@@ -212,6 +212,11 @@ func TestWrongWebConfig(t *testing.T) {
 	if err := s.Serve(t.Context(), l); err == nil || !strings.Contains(err.Error(), "missing.yml") {
 		t.Errorf("error %v", err)
 	}
+	select {
+	case <-s.Serving():
+		t.Error("it says that it serves, with a file that cannot be read")
+	default:
+	}
 }
 
 func TestPageIsThere(t *testing.T) {

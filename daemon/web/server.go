@@ -125,9 +125,8 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 // Handler is the whole server without its listener.
 func (s *Server) Handler() http.Handler { return s.handler }
 
-// Listen opens the configured address, for Serve.
-//
-// A web_config_file that cannot be used is an error here, before anything is served.
+// Listen opens the configured address, for Serve. A web_config_file that cannot be used is
+// an error, so that it is known before anything is served.
 func (s *Server) Listen(ctx context.Context) (net.Listener, error) {
 	if err := CheckConfigFile(s.settings.WebConfigFile); err != nil {
 		return nil, err
@@ -144,7 +143,7 @@ func (s *Server) Listen(ctx context.Context) (net.Listener, error) {
 // path is empty.
 func CheckConfigFile(path string) error {
 	if err := web.Validate(path); err != nil {
-		return fmt.Errorf("http.web_config_file %s: %w", path, err)
+		return fmt.Errorf("http.web_config_file %s: %w; mend the file, or leave the key out", path, err)
 	}
 	return nil
 }
