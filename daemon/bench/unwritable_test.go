@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"potlifed/daemon/mqtt"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/mix"
@@ -72,8 +73,9 @@ func TestWhatCannotBeWrittenIsNotApplied(t *testing.T) {
 	}
 }
 
-// TestLimitsHoldOverBothDoors asks as an MQTT command does, past the checks of HTTP.
-func TestLimitsHoldOverBothDoors(t *testing.T) {
+// TestLimitsHoldForCommands asks as an MQTT command does, which does not pass the checks
+// of HTTP.
+func TestLimitsHoldForCommands(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
 	long := strings.Repeat("x", 50_000)
@@ -92,5 +94,14 @@ func TestLimitsHoldOverBothDoors(t *testing.T) {
 		} else if len(refused.Error()) > 1000 {
 			t.Errorf("%s: an answer of %d bytes", name, len(refused.Error()))
 		}
+	}
+
+	payload := `{"ref":"r1","at":"2026-06-12T12:00:00Z","sensor":"bench-air","humidity_pct":50,"note":"` + long + `"}`
+	command, err := mqtt.ParseCommand("verifications", []byte(payload))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, refused := s.asks(command.Change); refused == nil || refused.Status != 422 || !strings.Contains(refused.Detail, "note") {
+		t.Errorf("the payload of a command with a note of 50,000 bytes: %v, want a 422", refused)
 	}
 }

@@ -50,7 +50,7 @@ func (b *Bench) failedCheck(state record.State, s *sensor) string {
 	if !failed || s.Checked.After(f.At) {
 		return ""
 	}
-	return fmt.Sprintf("the check of %s on %s failed: it read %.1f %% where the reference was %.1f %%, and ±%.1f %% is allowed",
+	return fmt.Sprintf("the check of %s on %s failed: it read %.1f %% RH, the reference %.1f %% RH; ±%.1f %% RH is allowed",
 		s.ID, f.At.Local().Format(time.DateOnly), f.ReadPct, f.ReferencePct, f.AllowedPct)
 }
 

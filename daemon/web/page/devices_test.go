@@ -28,7 +28,7 @@ func TestDevicesInOrder(t *testing.T) {
 // TestACheckThatFailedWithdrawsTheVerdict: a sensor that reads on is not trusted when its
 // last check did not pass.
 func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
-	const why = "the check of bench-air on 2026-06-12 failed: it read 53.0 % where the reference was 75.3 %, and ±3.0 % is allowed"
+	const why = "the check of bench-air on 2026-06-12 failed: it read 53.0 % RH, the reference 75.3 % RH; ±3.0 % RH is allowed"
 	rows := shop(time.Now())
 	sensors := rows["sensors"].([]view.Sensor)
 	for i := range sensors {
@@ -41,6 +41,13 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 	b.sees("#verdict", "Not all of the numbers can be trusted")
 	b.sees("#verdict", "bench-air: Check failed: do not rely on it")
 	b.sees("#instruments", why)
+
+	rows["alarms"] = []view.Alarm{{Name: "sensor-overdue", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: time.Now(), Text: why}}
+	b.openAt(newFakeBench(t, rows), "/devices")
+	b.sees("#instruments", "sensor overdue: "+why)
+	if n := eval[int](b, `document.querySelector("#instruments").innerText.split("it read 53.0 %").length - 1`); n != 1 {
+		t.Errorf("the failed check is told %d times beside the sensor", n)
+	}
 }
 
 func TestDevicesInTrouble(t *testing.T) {

@@ -127,7 +127,7 @@ function instrument(tools) {
         details: [
           Date.parse(row.since) > 0 && since(row.since, now), row.detail,
           row.check_due_at && `humidity checked ${dayOf(row.checked_at)}, next due ${dayOf(row.check_due_at)}`,
-          row.check_failed,
+          alarms.every((a) => a.text !== row.check_failed) && row.check_failed, // the alarm says the same
           ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
         ],
       });
