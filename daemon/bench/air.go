@@ -6,6 +6,7 @@ import (
 	"math"
 	"time"
 
+	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
@@ -55,13 +56,13 @@ const (
 )
 
 // condition says how the sensor is, and why.
-func (s *sensor) condition(now time.Time) (is, why string) {
+func (s *sensor) condition(now time.Time, c clock.Clock) (is, why string) {
 	switch {
 	case s.failing >= downAfter:
 		return down, s.failure
 	case s.last.IsZero():
 		return waiting, "no reading yet"
-	case now.Sub(s.last) > s.StaleAfter:
+	case now.Sub(s.last) > clock.Lapse(c, s.StaleAfter):
 		return stale, fmt.Sprintf("the last reading is from %s ago", now.Sub(s.last).Round(time.Second))
 	}
 	return up, ""
@@ -129,7 +130,7 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	}
 	s.last, s.air, s.mono = at, r.air, r.at
 	z := b.zones[s.Zone]
-	if z.primary(at) != s {
+	if z.primary(at, b.clock) != s {
 		return
 	}
 	b.takeIn(z, s, at)
@@ -137,13 +138,13 @@ func (r airReading) enter(b *Bench, now time.Time) {
 
 // primary is the sensor that speaks for the zone: the first in the configuration that
 // is fresh.
-func (z *zone) primary(now time.Time) *sensor {
+func (z *zone) primary(now time.Time, c clock.Clock) *sensor {
 	var best *sensor
 	for _, s := range z.sensors {
 		if s.last.IsZero() {
 			continue
 		}
-		if now.Sub(s.last) <= fresh(s) {
+		if now.Sub(s.last) <= fresh(c, s) {
 			return s
 		}
 		if best == nil || s.last.After(best.last) {
@@ -153,8 +154,8 @@ func (z *zone) primary(now time.Time) *sensor {
 	return best
 }
 
-// fresh is how old a reading may be and still count as now: three readings.
-func fresh(s *sensor) time.Duration { return 3 * s.Every }
+// fresh is how old a reading may be by a clock and still count as now: three readings.
+func fresh(c clock.Clock, s *sensor) time.Duration { return clock.Lapse(c, 3*s.Every) }
 
 // takeIn brings a reading into the zone's path.
 func (b *Bench) takeIn(z *zone, s *sensor, at time.Time) {
@@ -163,7 +164,7 @@ func (b *Bench) takeIn(z *zone, s *sensor, at time.Time) {
 		at = closed.Until
 	}
 	was, had := z.value, !z.read.IsZero()
-	silent := closed.ReadAt.IsZero() || at.Sub(b.lastRead(z)) > fresh(s)
+	silent := closed.ReadAt.IsZero() || at.Sub(b.lastRead(z)) > fresh(b.clock, s)
 	switch {
 	case closed.Bridged: // the daemon was down: a line from the last to the first reading
 		bridge := cure.Step{From: closed.Air, To: s.air, Kind: cure.Bridged, Uncertain: true}
@@ -245,7 +246,7 @@ func (b *Bench) staleAfter(z *zone) time.Duration {
 	for _, s := range z.sensors {
 		longest = max(longest, s.StaleAfter)
 	}
-	return longest
+	return clock.Lapse(b.clock, longest)
 }
 
 // step closes one step of a zone's air at end.
@@ -280,7 +281,7 @@ func (b *Bench) open(z *zone, now time.Time) {
 func (b *Bench) closeTo(z *zone, now time.Time) {
 	closed := b.state.Zones[z.id]
 	read := b.lastRead(z)
-	if closed.Bridged || z.source == nil || now.Sub(read) > fresh(z.source) {
+	if closed.Bridged || z.source == nil || now.Sub(read) > fresh(b.clock, z.source) {
 		b.hold(z, now)
 		return
 	}
@@ -306,7 +307,7 @@ func (b *Bench) closeMinutes(now time.Time) {
 		read := b.lastRead(z)
 		switch {
 		case closed.Bridged && b.uptime(b.clock.Now()) < b.staleAfter(z):
-		case closed.Bridged, z.source == nil, now.Sub(read) > fresh(z.source):
+		case closed.Bridged, z.source == nil, now.Sub(read) > fresh(b.clock, z.source):
 			b.hold(z, now)
 		case !z.read.IsZero():
 			b.measured(z, z.read, closed.Air, z.value, z.read)
@@ -331,7 +332,7 @@ func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
 	if z.source != nil {
 		every = z.source.Every
 	}
-	if age > 3*every {
+	if age > clock.Lapse(b.clock, 3*every) {
 		return view.QualityUncertain, fmt.Sprintf("the last reading is from %s ago", age.Round(time.Second))
 	}
 	if why, doubt := b.doubt(z, value, now); doubt {

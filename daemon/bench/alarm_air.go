@@ -87,7 +87,7 @@ func (l *look) disagreement(z *zone) {
 		switch {
 		case l.b.lost(s) || other == nil:
 			l.cannotBeSeen(alarm.Disagrees, s.ID, "there is no second sensor to compare it with")
-		case l.now.Sub(s.last) > fresh(s) || l.now.Sub(other.last) > fresh(other):
+		case l.now.Sub(s.last) > fresh(l.b.clock, s) || l.now.Sub(other.last) > fresh(l.b.clock, other):
 			l.notKnown(alarm.Disagrees, s.ID)
 		case l.beyond(alarm.Disagrees, s.ID, alarm.Limit{At: 1, DeadBand: 0.25}, apart(s, other)):
 			l.holds(alarm.Disagrees, s.ID, "%s reads %.1f °C and %.0f %%, and %s beside it %.1f °C and %.0f %%",

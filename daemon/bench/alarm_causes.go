@@ -4,14 +4,20 @@ import (
 	"fmt"
 	"time"
 
+	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
 	"potlifed/model/lifecycle"
 )
 
-// settling is how long after a start devices and broker may take to answer before
+// settlingFor is how long after a start devices and broker may take to answer before
 // their silence is an alarm.
-const settling = 10 * time.Second
+const settlingFor = 10 * time.Second
+
+// settling reports whether the service began so short a time ago.
+func (b *Bench) settling() bool {
+	return b.uptime(b.clock.Now()) < clock.Lapse(b.clock, settlingFor)
+}
 
 // verdict is what can be said of a cause at one moment.
 type verdict int
@@ -136,7 +142,7 @@ func (l *look) change(press string) {
 
 // instruments looks at sensors and scales.
 func (l *look) instruments() {
-	early := l.b.uptime(l.b.clock.Now()) < settling
+	early := l.b.settling()
 	for id, s := range l.b.sensors {
 		if why := l.b.failedCheck(l.b.state, s); why != "" {
 			l.holds(alarm.SensorOverdue, id, "%s", why)
@@ -144,7 +150,7 @@ func (l *look) instruments() {
 			last, _ := l.b.lastCheck(l.b.state, s)
 			l.holds(alarm.SensorOverdue, id, "the check of %s is overdue: the last was on %s", id, last.Local().Format(time.DateOnly))
 		}
-		is, why := s.condition(l.now)
+		is, why := s.condition(l.now, l.b.clock)
 		switch {
 		case is == waiting && early:
 			l.notKnown(alarm.SensorStale, id)
@@ -154,12 +160,12 @@ func (l *look) instruments() {
 		case is != up:
 			l.holds(alarm.SensorStale, id, "sensor %s: %s", id, why)
 		}
-		if is == down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > s.StaleAfter {
+		if is == down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > clock.Lapse(l.b.clock, s.StaleAfter) {
 			l.holds(alarm.SensorStale, id, "sensor %s: the last good reading is from %s", id, s.last.Local().Format("15:04"))
 		}
 	}
 	for id, s := range l.b.scales {
-		switch is, why := s.condition(l.now); {
+		switch is, why := s.condition(l.now, l.b.clock); {
 		case is == up:
 		case early:
 			l.notKnown(alarm.ScaleSilent, id)
@@ -178,10 +184,10 @@ func (l *look) service() {
 	switch err := b.write.failing; {
 	case err != nil:
 		l.holds(alarm.JournalFailing, bench, "the journal cannot write: %v", err)
-	case b.write.flight != nil && b.clock.Now().Mono-b.write.sentAt >= alarm.SlowWrite:
+	case b.write.flight != nil && b.clock.Now().Mono-b.write.sentAt >= clock.Lapse(b.clock, alarm.SlowWrite):
 		l.holds(alarm.JournalFailing, bench, "the journal is slow: a write has taken more than %v", alarm.SlowWrite)
 	}
-	out, early := b.outlet(), b.uptime(b.clock.Now()) < settling
+	out, early := b.outlet(), b.settling()
 	if early { // it has hardly begun to connect
 		for _, name := range []string{alarm.BrokerAway, alarm.QueueLong, alarm.OtherInstance} {
 			l.notKnown(name, bench)

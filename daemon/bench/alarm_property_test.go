@@ -131,7 +131,7 @@ func (w *alarmWorld) reckon() map[record.AlarmKey]bool {
 // somebody has acknowledged it.
 func (w *alarmWorld) checkStates(rt *rapid.T) {
 	now, stands := w.clock.is.Mono, w.reckon()
-	early := w.b.uptime(w.clock.is) < settling+2*time.Second
+	early := w.b.uptime(w.clock.is) < settlingFor+2*time.Second
 	for key := range w.causes {
 		if _, seen := stands[key]; !seen {
 			delete(w.causes, key)
@@ -203,7 +203,7 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 		if on.WentOff != "" {
 			m = light.DoNotPrint
 		}
-		if starting && w.b.uptime(w.clock.is) < settling && m != light.DoNotPrint {
+		if starting && w.b.uptime(w.clock.is) < settlingFor && m != light.DoNotPrint {
 			m = light.Unknown
 		}
 		meanings[p.ID] = m

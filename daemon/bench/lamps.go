@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/view"
 	"potlifed/model/alarm"
@@ -31,7 +32,7 @@ func (b *Bench) confirms(c config.Light) string {
 	switch w, mono := b.lamps[c.ID], b.clock.Now().Mono; {
 	case c.Confirms == "":
 		return ""
-	case !w.Told || w.Owing && mono-w.OwesSince < c.ConfirmWithin:
+	case !w.Told || w.Owing && mono-w.OwesSince < clock.Lapse(b.clock, c.ConfirmWithin):
 		return light.ReportWaiting
 	case w.Owing:
 		return light.ReportSilent

@@ -120,7 +120,7 @@ func (b *Bench) openStep(zone string, closed record.Zone, now time.Time) cure.St
 		if read.IsZero() {
 			step.Held = 0
 		}
-	case z.source == nil || age > fresh(z.source):
+	case z.source == nil || age > fresh(b.clock, z.source):
 		step.Uncertain = true
 	default:
 		step.Kind = cure.Measured

@@ -291,7 +291,7 @@ func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, e
 	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared, Can: c.Can}
 	ask.Aside = batch.Aside()
 	if s := b.scales[batch.Scale]; s != nil && !ask.Aside {
-		if is, why := s.condition(now); is != up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
+		if is, why := s.condition(now, b.clock); is != up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
 			return nil, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
 		}
 		if batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
@@ -300,7 +300,7 @@ func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, e
 			}
 		}
 		_, settled := s.tracker.Settled()
-		ask.Settled, ask.WeightG = settled && now.Sub(s.last.At) <= lineOld, s.last.Grams
+		ask.Settled, ask.WeightG = settled && !s.old(now, b.clock), s.last.Grams
 		if batch.Mix.Pan.Holds() {
 			ask.RoseAt, _ = s.rise.Above(batch.Mix.Pan.BaseG)
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/guide"
@@ -64,16 +65,21 @@ const (
 )
 
 // condition says how the scale is, and why.
-func (s *scale) condition(now time.Time) (is, why string) {
+func (s *scale) condition(now time.Time, c clock.Clock) (is, why string) {
 	switch {
 	case !s.linked:
 		return down, s.detail
 	case s.last.At.IsZero():
 		return waiting, "no line that can be read yet"
-	case now.Sub(s.last.At) > lineSilent:
+	case now.Sub(s.last.At) > clock.Lapse(c, lineSilent):
 		return stale, fmt.Sprintf("no line that can be read for %s", now.Sub(s.last.At).Round(time.Second))
 	}
 	return up, ""
+}
+
+// old reports whether the newest number is too old to count as what lies on the pan now.
+func (s *scale) old(now time.Time, c clock.Clock) bool {
+	return now.Sub(s.last.At) > clock.Lapse(c, lineOld)
 }
 
 type weightReading struct {

@@ -250,7 +250,7 @@ func (b *Bench) takeUp(now time.Time, by string, c request.TakeUp) (any, error) 
 		return b.viewOf(batch.ID, now)
 	}
 	g, settled := s.tracker.Settled()
-	settled = settled && now.Sub(s.last.At) <= lineOld
+	settled = settled && !s.old(now, b.clock)
 	if on != nil && !asked && on.Mix.Weighs(g, settled) {
 		return nil, request.Refuse(409, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
 	}
@@ -278,10 +278,10 @@ func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c request.TakeUp, now
 		return m.TakenUp(s.seat.askedG), nil
 	}
 	g, settled := s.tracker.Settled()
-	if is, why := s.condition(now); is != up {
+	if is, why := s.condition(now, b.clock); is != up {
 		return m, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
 	}
-	if !settled || now.Sub(s.last.At) > lineOld {
+	if !settled || s.old(now, b.clock) {
 		return m, refuseAs(guide.Unsettled, "not now", "The weight has not settled: put the cup of mix %s on the scale and let it come to rest.", batch.ID)
 	}
 	if g <= s.DivisionG && s.lifted(g) {

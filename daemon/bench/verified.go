@@ -82,7 +82,7 @@ func (b *Bench) verify(now time.Time, by string, c request.VerifySensor) (any, e
 	if err := reference.Valid(); err != nil {
 		return nil, request.Refuse(422, "the reference", "%v", err)
 	}
-	if s.last.IsZero() || now.Sub(s.last) > fresh(s) {
+	if s.last.IsZero() || now.Sub(s.last) > fresh(b.clock, s) {
 		return nil, request.Refuse(409, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID)
 	}
 	read := s.air

@@ -99,12 +99,12 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 	var views []view.Scale
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
-		is, why := s.condition(now)
+		is, why := s.condition(now, b.clock)
 		v := view.Scale{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: view.QualityGood, Why: why, Up: is == up, Lines: s.lines}
 		switch {
 		case is != up:
 			v.Quality = view.QualityBad
-		case now.Sub(s.last.At) > lineOld:
+		case s.old(now, b.clock):
 			v.Quality, v.Why = view.QualityUncertain, "no line that can be read for a few seconds"
 		case s.last.Over:
 			v.Quality, v.Why = view.QualityBad, "more than the scale can weigh"
@@ -147,7 +147,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 	began := b.atMono(b.started.Mono)
 	for _, c := range b.shop.Sensors {
 		s := b.sensors[c.ID]
-		is, why := s.condition(now)
+		is, why := s.condition(now, b.clock)
 		since(&s.is, &s.since, is, began, now)
 		checked, due := b.lastCheck(state, s)
 		views = append(views, view.Sensor{
@@ -158,7 +158,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 	}
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
-		is, why := s.condition(now)
+		is, why := s.condition(now, b.clock)
 		since(&s.is, &s.since, is, began, now)
 		views = append(views, view.Sensor{
 			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Detail: why, LastRead: s.last.At,
@@ -309,7 +309,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
 	p.PrintingWithoutBatch = printsBare(s, c.ID, now)
 	z := b.zones[c.Zone]
-	p.Starting = s.Seq < b.begun || b.uptime(b.clock.Now()) < settling && z.source == nil && len(z.sensors) > 0
+	p.Starting = s.Seq < b.begun || b.settling() && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {
 		d, _ := alarm.Find(key.Name) // a light or a sensor may be called like a press
 		about := d.Subject == alarm.Press && key.Subject == c.ID || d.Subject == alarm.Batch && key.Subject == on.Batch && on.Batch != ""

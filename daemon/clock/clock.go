@@ -74,6 +74,18 @@ func Real(c Clock, d time.Duration) time.Duration {
 	return d
 }
 
+// Lapse says how far a clock moves on while d of real time goes by: d itself, but for a
+// clock that says otherwise by a method of this name. A limit of silence is one of real
+// time: what a busy computer delays must not look silent because time runs faster.
+func Lapse(c Clock, d time.Duration) time.Duration {
+	if paced, ok := c.(interface {
+		Lapse(d time.Duration) time.Duration
+	}); ok {
+		return paced.Lapse(d)
+	}
+	return d
+}
+
 // Took says how long what took d by a clock has really taken: d itself, but for a
 // clock that says otherwise by a method of this name. How fast the program itself is
 // must not look slow because time is.

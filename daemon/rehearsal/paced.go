@@ -91,6 +91,14 @@ func (p *Paced) Took(d time.Duration) time.Duration {
 	return time.Duration(float64(d) / p.speed)
 }
 
+// Lapse is how far the clock moves on while d of real time goes by, at the present
+// speed.
+func (p *Paced) Lapse(d time.Duration) time.Duration {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return time.Duration(float64(d) * max(p.speed, 1))
+}
+
 // nap bounds how long Wait sleeps without a look: the speed may have changed.
 const nap = 50 * time.Millisecond
 
