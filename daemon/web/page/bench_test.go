@@ -233,11 +233,11 @@ func openBatch(now time.Time, id, ink, press string, low, expected, high time.Du
 		BatchState: view.BatchState{
 			Time: now, ID: id, Ink: ink, Zone: "bench", State: lifecycle.Open, MixedAt: at(now.Add(-40 * time.Minute)),
 			EndsAt:     &view.Span[time.Time]{Expected: now.Add(expected), Low: now.Add(low), High: now.Add(high)},
-			Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+			Components: []mix.Component{{Part: "ink", G: 85}, {Part: "hardener", G: 17}, {Part: "thinner", G: 7.1}},
 			Quality:    view.QualityGood,
 		},
-		Step: &step, TargetsG: view.Targets{Ink: 60, Hardener: 15, Thinner: 7.5},
-		Corrections: []mix.Correction{}, Warnings: []string{}, Scale: "scale-1", Cup: "cup-90",
+		Step: &step, TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.14},
+		Corrections: []mix.Correction{}, Warnings: []string{}, Scale: "scale-1", Cup: "cup-110",
 		NextMixAt: at(now.Add(low - 15*time.Minute)),
 	}
 	if press != "" {
@@ -248,11 +248,11 @@ func openBatch(now time.Time, id, ink, press string, low, expected, high time.Du
 
 // mixingAt is a guided mix that waits at a step.
 func mixingAt(now time.Time, step guide.Step) view.Batch {
-	b := openBatch(now, "0612-4", "gloss-4", "", 0, 0, 0)
+	b := openBatch(now, "0612-4", "dial-satin", "", 0, 0, 0)
 	b.State, b.Step, b.MixedAt, b.EndsAt, b.NextMixAt, b.For = lifecycle.Mixing, &step, nil, nil, nil, "press-1"
 	b.Components = []mix.Component{}
 	if step != guide.Cup && step != guide.Ink {
-		b.Components = []mix.Component{{Part: "ink", G: 60}}
+		b.Components = []mix.Component{{Part: "ink", G: 85}}
 	}
 	return b
 }
@@ -270,25 +270,25 @@ func lamp(now time.Time, id string, meaning light.Meaning, flashing bool, reason
 
 // shop has a pour of hardener going on and three batches open.
 func shop(now time.Time) map[string]any {
-	pour := &view.Pouring{Part: "hardener", PouredG: 5, TargetG: 15, LowG: 14.25, HighG: 15.75}
+	pour := &view.Pouring{Part: "hardener", PouredG: 5, TargetG: 17, LowG: 16.15, HighG: 17.85}
 	assumed := "the sheet names no humidity: its ends are taken as 30 and 80 % at 20 °C"
 	ink := func(id, ratio, assumed string, rest float64) view.Ink {
 		return view.Ink{
-			ID: id, Hardener: "hardener-a", HardenerRatio: ratio, TolerancePct: 5, ThinnerMinPct: 10, ThinnerMaxPct: 20,
-			ThinnerDark: 10, ThinnerLight: 12, RestS: rest, LifeRefH: 7.06, MoistureShare: 0.294, Assumed: assumed,
+			ID: id, Hardener: "hardener-a", HardenerRatio: ratio, TolerancePct: 5, ThinnerMinPct: 6, ThinnerMaxPct: 14,
+			ThinnerDark: 7, ThinnerLight: 9, RestS: rest, LifeRefH: 5.05, MoistureShare: 0.204, Assumed: assumed,
 		}
 	}
 	press := func(id string, batch *string, m light.Meaning) view.Press {
-		return view.Press{ID: id, Zone: "floor", Cup: "cup-90", Batch: batch, Light: m}
+		return view.Press{ID: id, Zone: "floor", Cup: "cup-110", Batch: batch, Light: m}
 	}
 	return map[string]any{
 		"air":    []view.Air{airRow(now, "bench", 23.4, 51, 12.7), airRow(now, "floor", 25.1, 58, 16.2)},
-		"scales": []view.Scale{scaleRow(now, 77, false, "0612-4", pour)},
+		"scales": []view.Scale{scaleRow(now, 107.6, false, "0612-4", pour)},
 		"batches": []view.Batch{
 			mixingAt(now, guide.Hardener),
-			openBatch(now, "0612-1", "gloss-4", "press-1", 5*time.Hour+5*time.Minute, 6*time.Hour+10*time.Minute, 7*time.Hour+40*time.Minute),
-			openBatch(now, "0612-2", "matt-10", "press-2", 31*time.Minute, 42*time.Minute, 55*time.Minute),
-			openBatch(now, "0612-3", "flex-20", "", 2*time.Hour, 3*time.Hour, 4*time.Hour+30*time.Minute),
+			openBatch(now, "0612-1", "dial-satin", "press-1", 5*time.Hour+5*time.Minute, 6*time.Hour+10*time.Minute, 7*time.Hour+40*time.Minute),
+			openBatch(now, "0612-2", "dial-flat", "press-2", 31*time.Minute, 42*time.Minute, 55*time.Minute),
+			openBatch(now, "0612-3", "dial-bend", "", 2*time.Hour, 3*time.Hour, 4*time.Hour+30*time.Minute),
 		},
 		"presses": []view.Press{press("press-1", at("0612-1"), light.InOrder), press("press-2", at("0612-2"), light.Soon), press("press-3", nil, light.Empty)},
 		"lights": []view.Light{
@@ -306,6 +306,6 @@ func shop(now time.Time) map[string]any {
 			{ID: "floor-air", Condition: "up", Since: now.Add(-3 * time.Hour)},
 			{ID: "scale-1", Condition: "up", Since: now.Add(-26 * time.Hour), Detail: "9600 baud, 8N1"},
 		},
-		"inks": []view.Ink{ink("gloss-4", "4:1", assumed, 0), ink("matt-10", "10:1", "", 900), ink("flex-20", "20:1", assumed, 0), ink("hard-1", "4:1", "", 0)},
+		"inks": []view.Ink{ink("dial-satin", "5:1", assumed, 0), ink("dial-flat", "8:1", "", 900), ink("dial-bend", "25:2", assumed, 0), ink("gauge-quick", "3:1", "", 0)},
 	}
 }

@@ -40,7 +40,7 @@ func TestBoardOrder(t *testing.T) {
 	b.ticksFit(now, 8*time.Hour)
 
 	// The axis grows with what is shown, and its times move along.
-	f.send("batch", openBatch(now, "0612-1", "gloss-4", "press-1", 9*time.Hour, 10*time.Hour, 11*time.Hour+31*time.Minute))
+	f.send("batch", openBatch(now, "0612-1", "dial-satin", "press-1", 9*time.Hour, 10*time.Hour, 11*time.Hour+31*time.Minute))
 	b.sees(".board-row", "10 h 00 min")
 	b.ticksFit(now, 12*time.Hour)
 
@@ -83,7 +83,7 @@ func (b *browser) ticksFit(now time.Time, length time.Duration) {
 func TestBoardActions(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1920, 1080)
-	closed := openBatch(now, "0612-1", "gloss-4", "press-1", 0, 0, 0)
+	closed := openBatch(now, "0612-1", "dial-satin", "press-1", 0, 0, 0)
 	closed.State = lifecycle.Closed
 	f.answer("close", 202, closed)
 	seen := shop(now)["alarms"].([]view.Alarm)[0]

@@ -39,18 +39,18 @@ func (f *fakeBench) thing(w http.ResponseWriter, r *http.Request) {
 func canRows(now time.Time) []view.Can {
 	return []view.Can{
 		{ID: "hardener-2", Part: mix.Hardener, Material: "hardener-a", Lot: "H 3", State: view.CanExpired, OpenedOn: "2026-02-01", LastDay: "2026-05-02", MadeAt: now},
-		{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", Colour: "traffic red", State: view.CanInUse, OpenedOn: "2026-06-01", MadeAt: now, StirredAt: at(now.Add(-100 * time.Hour)), Stir: "it has stood for 4 days"},
-		{ID: "ink-4", Part: mix.Ink, Material: "matt-10", State: view.CanNew, MadeAt: now, Stir: "it was never stirred"},
-		{ID: "ink-0", Part: mix.Ink, Material: "gloss-4", Lot: "A 16", State: view.CanEmpty, MadeAt: now, EmptiedAt: at(now)},
+		{ID: "ink-1", Part: mix.Ink, Material: "dial-satin", Lot: "A 17", Colour: "traffic red", State: view.CanInUse, OpenedOn: "2026-06-01", MadeAt: now, StirredAt: at(now.Add(-100 * time.Hour)), Stir: "it has stood for 4 days"},
+		{ID: "ink-4", Part: mix.Ink, Material: "dial-flat", State: view.CanNew, MadeAt: now, Stir: "it was never stirred"},
+		{ID: "ink-0", Part: mix.Ink, Material: "dial-satin", Lot: "A 16", State: view.CanEmpty, MadeAt: now, EmptiedAt: at(now)},
 	}
 }
 
 func past(now time.Time) trace.Past {
 	left := 3.4
 	return trace.Past{
-		ID: "0611-2", Seq: 71, Ink: "gloss-4", Cup: "cup-90", Colour: "dark", State: lifecycle.Closed, StartedAt: now.Add(-30 * time.Hour), MixedAt: at(now.Add(-30 * time.Hour)),
+		ID: "0611-2", Seq: 71, Ink: "dial-satin", Cup: "cup-110", Colour: "dark", State: lifecycle.Closed, StartedAt: now.Add(-30 * time.Hour), MixedAt: at(now.Add(-30 * time.Hour)),
 		ClosedAt: at(now.Add(-24 * time.Hour)), Outcome: "went-off", LeftG: &left,
-		Parts:    []mix.Component{{Part: mix.Ink, Can: "ink-0", G: 30}, {Part: mix.Ink, Can: "ink-1", G: 30}, {Part: mix.Hardener, Can: "hardener-2", G: 15}, {Part: mix.Thinner, G: 7.5}},
+		Parts:    []mix.Component{{Part: mix.Ink, Can: "ink-0", G: 45}, {Part: mix.Ink, Can: "ink-1", G: 40}, {Part: mix.Hardener, Can: "hardener-2", G: 17}, {Part: mix.Thinner, G: 7.1}},
 		Lots:     []mix.Lot{{Part: mix.Ink, Can: "ink-0", Lot: "A 16"}, {Part: mix.Ink, Can: "ink-1", Lot: "A 17", Assumed: true}, {Part: mix.Hardener, Can: "hardener-2", Lot: "H 3"}},
 		Warnings: []string{"hardener can hardener-2 (lot H 3) was past its last day, 2026-05-02. Used all the same: trial print"},
 		Presses:  []trace.Stay{{Press: "press-1", From: now.Add(-29 * time.Hour), To: at(now.Add(-27 * time.Hour)), Prints: 820}, {Press: "press-2", From: now.Add(-27 * time.Hour), To: at(now.Add(-24 * time.Hour)), Prints: 411}},
@@ -69,8 +69,8 @@ func cansShop(now time.Time) map[string]any {
 	rows["lots/A 17/batches"] = first
 	rows["batches/0611-2/history"] = trace.History{Past: p, Events: []json.RawMessage{
 		[]byte(`{"time":"2026-06-11T06:00:00Z","seq":71,"kind":"mix-started","by":"anna","batch":"0611-2"}`),
-		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":72,"kind":"confirmed","by":"anna","batch":"0611-2","step":"ink","part":"ink","added_g":30}`),
-		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":73,"kind":"poured-from","by":"anna","batch":"0611-2","part":"ink","can":"ink-0","lot":"A 16","g":30}`),
+		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":72,"kind":"confirmed","by":"anna","batch":"0611-2","step":"ink","part":"ink","added_g":45}`),
+		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":73,"kind":"poured-from","by":"anna","batch":"0611-2","part":"ink","can":"ink-0","lot":"A 16","g":45}`),
 		[]byte(`{"time":"2026-06-12T06:02:00Z","seq":90,"kind":"closed","by":"anna","batch":"0611-2","outcome":"went-off"}`),
 	}}
 	rows["waste"] = []trace.Waste{{Month: "2026-05", Kind: "left-over", Grams: 41.5, Batches: 12, NotWeighed: 3}, {Month: "2026-06", Kind: "went-off", Grams: 63, Batches: 1}, {Month: "2026-06", Kind: "not-known", Batches: 2, NotWeighed: 2}}
@@ -102,8 +102,8 @@ func TestCansPage(t *testing.T) {
 	want(t, f.body(t, "cans/ink-4/opened"), "on", "2026-06-10")
 
 	b.act("What went where?", "ink-1")
-	b.sees(".traced", "0611-2 gloss-4")
-	b.sees(".traced", "30.0 g from ink-1")
+	b.sees(".traced", "0611-2 dial-satin")
+	b.sees(".traced", "40.0 g from ink-1")
 	b.sees(".traced", "press-1 from")
 	b.sees(".traced", "820 prints")
 	b.sees("#lots", "Can ink-1 is in one batch.")
@@ -188,17 +188,17 @@ func TestPouredFrom(t *testing.T) {
 func TestCloseByWeighing(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
-	one := openBatch(now, "0612-1", "gloss-4", "press-1", 5*time.Hour, 6*time.Hour, 7*time.Hour)
-	one.Scale, one.CupEmptyG = "scale-1", at(12.0)
+	one := openBatch(now, "0612-1", "dial-satin", "press-1", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+	one.Scale, one.CupEmptyG = "scale-1", at(18.0)
 	rows["batches"] = []view.Batch{one}
-	rows["scales"] = []view.Scale{scaleRow(now, 34.2, false, "", nil)}
+	rows["scales"] = []view.Scale{scaleRow(now, 40.2, false, "", nil)}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.act("Close…", "0612-1")
 	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="used-up"]').click(), document.querySelector('dialog [name="weigh"]').click())`))
-	b.sees(".left-live", "scale-1 shows 34.2 g, moving; less the cup, 12.0 g: 22.2 g left.")
-	f.send("scale", scaleRow(now, 33.1, true, "", nil))
-	b.sees(".left-live", "settled; less the cup, 12.0 g: 21.1 g left.")
+	b.sees(".left-live", "scale-1 shows 40.2 g, moving; less the cup, 18.0 g: 22.2 g left.")
+	f.send("scale", scaleRow(now, 39.1, true, "", nil))
+	b.sees(".left-live", "settled; less the cup, 18.0 g: 21.1 g left.")
 	b.looks("dialog-close-weigh", wide, phone)
 	f.send("scale", scaleRow(now, 0, true, "", nil))
 	b.sees(".left-live", "zero the scale, then put the cup on it.")
@@ -222,7 +222,7 @@ func TestLabelIsReadOffTheScreen(t *testing.T) {
 	b := openBrowser(t, 600, 400)
 	made := time.Now()
 	l := label.Label{
-		Batch: "0612-3b", Ink: "gloss-4", Press: "press-1", MixedAt: made.Add(-5 * time.Minute), MadeAt: made, Low: made.Add(5 * time.Hour),
+		Batch: "0612-3b", Ink: "dial-satin", Press: "press-1", MixedAt: made.Add(-5 * time.Minute), MadeAt: made, Low: made.Add(5 * time.Hour),
 		Expected: made.Add(6 * time.Hour), URL: "http://bench-1.local:9755/batches/0612-3b",
 	}
 	svg, err := l.SVG()

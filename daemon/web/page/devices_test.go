@@ -15,7 +15,7 @@ func TestDevicesInOrder(t *testing.T) {
 	b.sees("#verdict", "The numbers can be trusted")
 	b.sees("#instruments", "bench-air")
 	b.sees("#instruments", "23.4 °C, 51.0 % RH, read just now")
-	b.sees("#instruments", "77.0 g, moving, read just now")
+	b.sees("#instruments", "107.6 g, moving, read just now")
 	b.sees("#instruments", "9600 baud, 8N1")
 	b.sees("#zones", "read just now by floor-air")
 	b.sees("#rests-on", "Written to disk")

@@ -12,7 +12,7 @@ func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
 	rows["learning"] = map[string]any{
-		"ink": "gloss-4", "verdict": "12 ends, 48 used up in time: this ink lasts 9 % less than its data sheet says, 90 % interval 3 to 15; moisture share still assumed",
+		"ink": "dial-satin", "verdict": "12 ends, 48 used up in time: this ink lasts 9 % less than its data sheet says, 90 % interval 3 to 15; moisture share still assumed",
 		"cautions": []string{"80 % of the batches were used up before their end"}, "acceptable": true,
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
@@ -21,18 +21,18 @@ func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
 	f.answer("accept-learned", 200, learned)
 	f.answer("revoke-learned", 200, rows["inks"].([]view.Ink)[0])
 	b.openAt(f, "/devices")
-	b.sees("#inks", "By its data sheet gloss-4 lives")
-	b.act("What the batches say…", "gloss-4")
+	b.sees("#inks", "By its data sheet dial-satin lives")
+	b.act("What the batches say…", "dial-satin")
 	b.sees("dialog", "this ink lasts 9 % less than its data sheet says")
 	b.sees("dialog", "80 % of the batches were used up")
 	b.looks("dialog-learned", phone, wide)
 	b.option("Go by this")
 	b.closed()
-	f.body(t, "inks/gloss-4/accept-learned")
+	f.body(t, "inks/dial-satin/accept-learned")
 	b.sees("#inks", "Goes by what was learned here")
 	b.sees("#inks", "accepted by ute")
-	b.act("Back to the data sheet", "gloss-4")
-	f.body(t, "inks/gloss-4/revoke-learned")
+	b.act("Back to the data sheet", "dial-satin")
+	f.body(t, "inks/dial-satin/revoke-learned")
 	b.eventually("nothing is learned", `!document.querySelector("#inks").innerText.includes("learned here")`)
 }
 
@@ -40,12 +40,12 @@ func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
 func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	rows := shop(time.Now())
 	rows["learning"] = map[string]any{
-		"ink": "gloss-4", "verdict": "2 ends: too few to say that this ink is not as its data sheet says", "cautions": []string{},
+		"ink": "dial-satin", "verdict": "2 ends: too few to say that this ink is not as its data sheet says", "cautions": []string{},
 		"acceptable": false, "why_not": "nothing is learned yet: the data sheet stands",
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
-	b.act("What the batches say…", "gloss-4")
+	b.act("What the batches say…", "dial-satin")
 	b.sees("dialog", "Nothing is learned yet: the data sheet stands.")
 	if options := eval[int](b, `document.querySelectorAll("dialog .option").length`); options != 0 {
 		t.Errorf("%d answers are offered", options)

@@ -25,25 +25,25 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 	"pouring": func(map[string]any, time.Time) {},
 	"over": func(rows map[string]any, now time.Time) {
 		b := mixingAt(now, guide.Hardener)
-		b.Components = append(b.Components, mix.Component{Part: "hardener", G: 18})
+		b.Components = append(b.Components, mix.Component{Part: "hardener", G: 20})
 		b.MixedAt = at(now.Add(-2 * time.Minute))
 		b.Corrections = []mix.Correction{
-			{Add: mix.Addition{InkG: 9.6}, ThinnerG: 8.8, TotalG: 96.4, To: mix.ToTolerance},
-			{Add: mix.Addition{InkG: 12}, ThinnerG: 9, TotalG: 99, To: mix.ToExact},
+			{Add: mix.Addition{InkG: 10.4}, ThinnerG: 8.1, TotalG: 123.5, To: mix.ToTolerance},
+			{Add: mix.Addition{InkG: 15}, ThinnerG: 8.4, TotalG: 128.4, To: mix.ToExact},
 		}
-		b.Warnings = []string{"Hardener is +20.0 % off the ratio."}
+		b.Warnings = []string{"Hardener is +17.6 % off the ratio."}
 		rows["batches"].([]view.Batch)[0] = b
-		rows["scales"] = []view.Scale{scaleRow(now, 104.2, true, b.ID, &view.Pouring{Part: "ink", PouredG: 14.2, TargetG: 9.6, LowG: 9.4, HighG: 13.8})}
+		rows["scales"] = []view.Scale{scaleRow(now, 143.6, true, b.ID, &view.Pouring{Part: "ink", PouredG: 21, TargetG: 10.4, LowG: 10.3, HighG: 20.2})}
 	},
 	"waiting": func(rows map[string]any, now time.Time) {
 		rows["batches"] = append(rows["batches"].([]view.Batch), asideAt(now, "0612-7", guide.StirHardener), asideAt(now, "0612-8", guide.Thinner))
 		rows["batches"].([]view.Batch)[0] = mixingAt(now, guide.StirHardener)
-		rows["scales"] = []view.Scale{scaleRow(now, 87, true, "0612-4", nil)}
+		rows["scales"] = []view.Scale{scaleRow(now, 119.6, true, "0612-4", nil)}
 	},
 	"which-cup": func(rows map[string]any, now time.Time) {
 		rows["batches"] = append(rows["batches"].([]view.Batch), asideAt(now, "0612-7", guide.StirHardener))
 		rows["batches"].([]view.Batch)[0] = mixingAt(now, guide.Thinner)
-		row := scaleRow(now, 87, true, "0612-4", nil)
+		row := scaleRow(now, 119.6, true, "0612-4", nil)
 		row.WhichCup = []string{"0612-4", "0612-7"}
 		rows["scales"] = []view.Scale{row}
 	},
@@ -61,19 +61,19 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		for name := range rows {
 			delete(rows, name)
 		}
-		rows["batches"] = []view.Batch{openBatch(now, "0612-1", "gloss-4", "press-1", -10*time.Minute, 20*time.Minute, 50*time.Minute)}
+		rows["batches"] = []view.Batch{openBatch(now, "0612-1", "dial-satin", "press-1", -10*time.Minute, 20*time.Minute, 50*time.Minute)}
 	},
 	// What can go wrong does: at the presses, and with the devices.
 	"troubled": func(rows map[string]any, now time.Time) {
-		old := openBatch(now, "0612-2", "matt-10", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
+		old := openBatch(now, "0612-2", "dial-flat", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
 		old.Quality, old.Why = view.QualityBad, "no air from any sensor of zone floor for 20 min"
 		rows["batches"].([]view.Batch)[2] = old
-		four := openBatch(now, "0612-5", "hard-1", "press-4", 20*time.Minute, 40*time.Minute, 65*time.Minute)
+		four := openBatch(now, "0612-5", "gauge-quick", "press-4", 20*time.Minute, 40*time.Minute, 65*time.Minute)
 		rows["batches"] = append(rows["batches"].([]view.Batch), four)
 		presses := rows["presses"].([]view.Press)
 		presses[1].Light, presses[1].Flashing, presses[1].Reason = light.Unknown, true, "its air is not known"
 		presses[2].Light, presses[2].Flashing, presses[2].Reason = light.DoNotPrint, true, "0612-0 went off"
-		rows["presses"] = append(presses, view.Press{ID: "press-4", Zone: "floor", Cup: "cup-90", Batch: &four.ID, Light: light.Soon, Reason: "the batch ends soon"})
+		rows["presses"] = append(presses, view.Press{ID: "press-4", Zone: "floor", Cup: "cup-110", Batch: &four.ID, Light: light.Soon, Reason: "the batch ends soon"})
 		lights := rows["lights"].([]view.Light)
 		lights[2] = lamp(now, "press-3", light.DoNotPrint, true, "0612-0 went off", "0612-0")
 		lights[0].Confirmation, lights[0].ConfirmedAt = light.ReportConfirmed, at(now.Add(-12*time.Second))
@@ -90,7 +90,7 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 	"plant": func(rows map[string]any, now time.Time) { rows["neighbours"] = hall(now) },
 	"resting": func(rows map[string]any, now time.Time) {
 		step := guide.Rest
-		b := openBatch(now, "0612-5", "matt-10", "", 6*time.Hour, 7*time.Hour, 8*time.Hour+20*time.Minute)
+		b := openBatch(now, "0612-5", "dial-flat", "", 6*time.Hour, 7*time.Hour, 8*time.Hour+20*time.Minute)
 		b.State, b.Step, b.RestUntil, b.For = lifecycle.Resting, &step, at(now.Add(12*time.Minute)), "press-3"
 		rows["batches"] = append(rows["batches"].([]view.Batch)[1:3], b)
 		rows["scales"] = []view.Scale{scaleRow(now, 0, true, "", nil)}

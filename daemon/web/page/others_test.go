@@ -21,9 +21,9 @@ func hall(now time.Time) []neighbours.Bench {
 			EndsAt: &view.Ends{Low: now.Add(low), Expected: now.Add(expected), High: now.Add(high)},
 		}
 	}
-	doubtful := open("0612-7", "matt-10", "press-2", 20*time.Minute, 45*time.Minute, 80*time.Minute)
+	doubtful := open("0612-7", "dial-flat", "press-2", 20*time.Minute, 45*time.Minute, 80*time.Minute)
 	doubtful.Quality, doubtful.Why = view.QualityUncertain, "part of its life was spent in air that was not well known"
-	old := neighbours.Batch{ID: "0612-3", Ink: "flex-20", Press: "press-1", Zone: "hall", State: lifecycle.Open, Quality: view.QualityBad, Why: "its bench is offline", AsOf: at(now.Add(-12 * time.Minute))}
+	old := neighbours.Batch{ID: "0612-3", Ink: "dial-bend", Press: "press-1", Zone: "hall", State: lifecycle.Open, Quality: view.QualityBad, Why: "its bench is offline", AsOf: at(now.Add(-12 * time.Minute))}
 	return []neighbours.Bench{
 		{
 			ID: "bench-2", Contact: neighbours.Online, HeardAt: &now,
@@ -32,7 +32,7 @@ func hall(now time.Time) []neighbours.Bench {
 				{ID: "press-2", Meaning: light.Soon, Flashing: true, Reason: "ends soon: make the next mix", Batch: "0612-7"},
 				{ID: "press-3", Meaning: light.Empty, Reason: "nothing loaded"},
 			},
-			Batches: []neighbours.Batch{open("0612-6", "gloss-4", "press-1", 3*time.Hour, 4*time.Hour, 5*time.Hour), doubtful},
+			Batches: []neighbours.Batch{open("0612-6", "dial-satin", "press-1", 3*time.Hour, 4*time.Hour, 5*time.Hour), doubtful},
 		},
 		{
 			ID: "bench-3", Contact: neighbours.Offline, HeardAt: at(now.Add(-12 * time.Minute)),
@@ -54,7 +54,7 @@ func TestOtherBenches(t *testing.T) {
 	b.sees("#board", "This bench")
 	b.sees("#board", "0612-1")
 	for _, text := range []string{
-		"bench-2", "0612-6 · gloss-4", "In order", "Ends soon", "uncertain: part of its life",
+		"bench-2", "0612-6 · dial-satin", "In order", "Ends soon", "uncertain: part of its life",
 		"bench-3", "Offline, last heard 12 min ago", "its bench is offline; it was in order 12 min ago", "What is left of it is not known: last heard of 12 min ago",
 		"bench-4", "Nothing has been heard of it yet",
 	} {

@@ -16,17 +16,17 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	rows["batches"] = []view.Batch{}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	f.recipe = &view.Recipe{
-		Ink: "gloss-4", Scale: "scale-1", Cup: "cup-90", TargetsG: view.Targets{Ink: 60, Hardener: 15, Thinner: 7.5}, TotalG: 82.5,
-		InkMinimumG: 60, ThinnerPct: 10, ThinnerStartPct: 10, ThinnerMinPct: 10, ThinnerMaxPct: 20, TolerancePct: 5,
-		Why:       []string{"60 g of ink is the least for cup-90.", "10 % of thinner to start with, where dark colours start; gloss-4 takes 10 to 20 %."},
-		DivisionG: 1, Grade: "coarse", RatioPct: 6.8, SmallestInkG: 80,
+		Ink: "dial-satin", Scale: "scale-1", Cup: "cup-110", TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.14}, TotalG: 109.14,
+		InkMinimumG: 85, ThinnerPct: 7, ThinnerStartPct: 7, ThinnerMinPct: 6, ThinnerMaxPct: 14, TolerancePct: 5,
+		Why:       []string{"85 g of ink is the least for cup-110.", "7 % of thinner to start with, where dark colours start; dial-satin takes 6 to 14 %."},
+		DivisionG: 2, Grade: "coarse", RatioPct: 11.9, SmallestInkG: 101,
 	}
 	b.open(f)
-	b.sees(".recipe", "60.0 g of ink, 15.0 g of hardener, 7.5 g of thinner: 82.5 g in all.")
-	b.sees(".recipe", "7.5 g ± 1 g, about 3¾ pipettes of 2 g; 10 %, out of 10 to 20 %.")
+	b.sees(".recipe", "85.0 g of ink, 17.0 g of hardener, 7.1 g of thinner: 109.1 g in all.")
+	b.sees(".recipe", "7.1 g ± 2 g, about 3½ pipettes of 2 g; 7 %, out of 6 to 14 %.")
 	b.sees(".recipe", "where dark colours start")
 	b.sees(".recipe", "Too coarse")
-	b.sees(".recipe", "from 80 g of ink on it would do")
+	b.sees(".recipe", "from 101 g of ink on it would do")
 	b.looks("recipe", wide, tall, phone)
 	if hidden := eval[bool](b, `!document.querySelector("[name=thinner_reason]").closest("label").checkVisibility()`); !hidden {
 		t.Error("a reason is asked for although the thinner is the usual")
@@ -40,7 +40,7 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	})()`)
 	b.eventually("the reason is asked for", `document.querySelector("[name=thinner_reason]").required && document.querySelector("[name=thinner_reason]").checkVisibility()`)
 	eval[bool](b, `(document.querySelector("[name=thinner_reason]").value = "a cold shop", true)`)
-	f.answer("batches", 201, openBatch(now, "0612-9", "gloss-4", "", 0, 0, 0))
+	f.answer("batches", 201, openBatch(now, "0612-9", "dial-satin", "", 0, 0, 0))
 	b.press("Start this mix")
 	if body := f.body(t, "batches"); body["thinner_pct"] != 12.0 || body["thinner_reason"] != "a cold shop" {
 		t.Errorf("sent %v", body)

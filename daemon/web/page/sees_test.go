@@ -79,22 +79,22 @@ func TestWeightMovesTheBar(t *testing.T) {
 		state, say string
 		sign       string
 	}{
-		{6, "below", "Pour", "9.0 g to go"},
-		{13.5, "near", "Slowly now", "1.5 g to go"},
-		{15.1, "at", "Stop. It is right", "14.3 to 15.7 g is accepted"},
-		{18.2, "over", "Stop. Too much", "3.2 g over the target"},
+		{6, "below", "Pour", "11.0 g to go"},
+		{15.5, "near", "Slowly now", "1.5 g to go"},
+		{17.1, "at", "Stop. It is right", "16.2 to 17.8 g is accepted"},
+		{20.2, "over", "Stop. Too much", "3.2 g over the target"},
 	} {
-		pour := &view.Pouring{Part: "hardener", PouredG: c.poured, TargetG: 15, LowG: 14.25, HighG: 15.75}
-		f.send("scale", scaleRow(time.Now(), 72+c.poured, c.state == "at", "0612-4", pour))
+		pour := &view.Pouring{Part: "hardener", PouredG: c.poured, TargetG: 17, LowG: 16.15, HighG: 17.85}
+		f.send("scale", scaleRow(time.Now(), 102.6+c.poured, c.state == "at", "0612-4", pour))
 		b.eventually(c.state, fmt.Sprintf(`document.querySelector(".pour").dataset.state === %q`, c.state))
 		b.sees(".pour-words", c.say)
 		b.sees(".pour-words", c.sign)
-		b.sees(".weight", fmt.Sprintf("%g", 72+c.poured))
+		b.sees(".weight", fmt.Sprintf("%.1f", 102.6+c.poured))
 		width := fill()
 		if width <= before {
 			t.Errorf("%s: the bar went from %v to %v", c.state, before, width)
 		}
-		if expected := c.poured / (15 * 1.25); width < expected-0.02 || width > expected+0.02 {
+		if expected := c.poured / (17 * 1.25); width < expected-0.02 || width > expected+0.02 {
 			t.Errorf("%s: the bar is filled to %v, want %v", c.state, width, expected)
 		}
 		before = width
@@ -123,7 +123,7 @@ func TestRefusedConfirmSaysWhy(t *testing.T) {
 	f.answer("confirm", 200, next)
 	b.run(chromedp.KeyEvent(kb.Enter))
 	b.sees(".mix-head", "Stir the hardener in")
-	b.sees(".next", "Next: about 7.5 g of thinner, about 3¾ pipettes of 2 g")
+	b.sees(".next", "Next: about 7.1 g of thinner, about 3½ pipettes of 2 g")
 	b.eventually("refusal gone", `![...document.querySelectorAll(".mix .refusal")].some((e) => e.checkVisibility())`)
 	if focus := eval[string](b, "document.activeElement.innerText"); focus != "It is stirred in" {
 		t.Errorf("after the step the focus is on %q", focus)
@@ -149,16 +149,16 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	off := mixingAt(now, guide.Hardener)
-	off.Components = append(off.Components, mix.Component{Part: "hardener", G: 18})
+	off.Components = append(off.Components, mix.Component{Part: "hardener", G: 20})
 	off.Corrections = []mix.Correction{
-		{Add: mix.Addition{InkG: 9.6}, ThinnerG: 8.8, TotalG: 96.4, To: mix.ToTolerance},
-		{Add: mix.Addition{HardenerG: 2}, ThinnerG: 9, TotalG: 99, To: mix.ToExact},
+		{Add: mix.Addition{InkG: 10.4}, ThinnerG: 8.1, TotalG: 123.5, To: mix.ToTolerance},
+		{Add: mix.Addition{HardenerG: 2}, ThinnerG: 7.5, TotalG: 114.5, To: mix.ToExact},
 	}
 	f.answer("confirm", 200, off)
 	b.open(f)
 	b.press("The hardener is in")
-	b.sees(".corrections", "Add 9.6 g of ink")
-	b.sees(".corrections", "The finished mix will be 96.4 g, 8.8 g of it thinner.")
+	b.sees(".corrections", "Add 10.4 g of ink")
+	b.sees(".corrections", "The finished mix will be 123.5 g, 8.1 g of it thinner.")
 
 	// The second begins with another part: that is what is poured next.
 	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll(".corrections input")[1].click()`))
@@ -213,23 +213,23 @@ func TestStartRemembersTheLastChoices(t *testing.T) {
 	f.answer("batches", 201, map[string]any{})
 	b.open(f)
 	b.sees(".sheet", "assumed")
-	for _, choice := range []string{`[name="ink"][value="matt-10"]`, `[name="where"][value="press:press-3"]`, `[name="artwork"][value="fine-detail"]`} {
+	for _, choice := range []string{`[name="ink"][value="dial-flat"]`, `[name="where"][value="press:press-3"]`, `[name="artwork"][value="fine-detail"]`} {
 		b.click(choice)
 	}
-	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector("details").open = true, document.querySelector('[name="ink_g"]').value = "80")`))
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector("details").open = true, document.querySelector('[name="ink_g"]').value = "95")`))
 	b.press("Start this mix")
-	want(t, f.body(t, "batches"), "scale", "scale-1", "ink", "matt-10", "press", "press-3", "colour_class", "dark", "artwork", "fine-detail", "ink_g", 80.0)
+	want(t, f.body(t, "batches"), "scale", "scale-1", "ink", "dial-flat", "press", "press-3", "colour_class", "dark", "artwork", "fine-detail", "ink_g", 95.0)
 
 	b.eventually("the choices are kept", `localStorage.getItem("potlifed.artwork") !== null`)
 	b.open(f)
-	b.sees(".start", "matt-10")
+	b.sees(".start", "dial-flat")
 	first := eval[[]string](b, `["ink", "where"].map((n) => document.querySelector('[name="' + n + '"]')).map((e) => e.value + " " + e.checked)`)
-	if fmt.Sprint(first) != "[matt-10 true press:press-3 true]" {
+	if fmt.Sprint(first) != "[dial-flat true press:press-3 true]" {
 		t.Errorf("first and chosen after a reload: %v", first)
 	}
 
 	b.press("Record one mixed by hand…")
-	b.run(chromedp.Evaluate[chromedp.Void](`Object.entries({minutes: 90, ink_g: 60, hardener_g: 15}).forEach(([n, v]) => (document.querySelector('dialog [name="' + n + '"]').value = v))`))
+	b.run(chromedp.Evaluate[chromedp.Void](`Object.entries({minutes: 90, ink_g: 96, hardener_g: 12}).forEach(([n, v]) => (document.querySelector('dialog [name="' + n + '"]').value = v))`))
 	asked := time.Now()
 	b.press("Record it")
 	b.eventually("dialog closed", `!document.querySelector("dialog")`)
@@ -239,7 +239,7 @@ func TestStartRemembersTheLastChoices(t *testing.T) {
 		t.Errorf("mixed at %v, %v ago", body["mixed_at"], ago)
 	}
 	delete(body, "mixed_at")
-	want(t, body, "ink", "matt-10", "cup", "cup-90", "components", []map[string]any{{"g": 60, "part": "ink"}, {"g": 15, "part": "hardener"}})
+	want(t, body, "ink", "dial-flat", "cup", "cup-110", "components", []map[string]any{{"g": 96, "part": "ink"}, {"g": 12, "part": "hardener"}})
 }
 
 // With two scales the mix shown is that of the one chosen.
@@ -313,11 +313,11 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 	}
 
 	// Humid air: the order turns over; then a batch is closed.
-	f.send("batch", openBatch(now, "0612-1", "gloss-4", "press-1", 10*time.Minute, 20*time.Minute, 30*time.Minute))
+	f.send("batch", openBatch(now, "0612-1", "dial-satin", "press-1", 10*time.Minute, 20*time.Minute, 30*time.Minute))
 	b.eventually("the new order", order+` === "0612-1 0612-2 0612-3"`)
 	f.send("batch", map[string]any{"time": now, "id": "0612-2", "state": "closed"})
 	b.eventually("the closed one is gone", order+` === "0612-1 0612-3"`)
-	old := openBatch(now, "0612-3", "flex-20", "", -2*time.Hour, -time.Hour, -5*time.Minute)
+	old := openBatch(now, "0612-3", "dial-bend", "", -2*time.Hour, -time.Hour, -5*time.Minute)
 	old.Quality, old.Why = view.QualityBad, "no air for an hour"
 	f.send("batch", old)
 	b.sees(".batch", "past its time")
@@ -328,7 +328,7 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 func TestGoodCloseUnload(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
-	closed := openBatch(now, "0612-2", "matt-10", "press-2", 0, 0, 0)
+	closed := openBatch(now, "0612-2", "dial-flat", "press-2", 0, 0, 0)
 	closed.State = lifecycle.Closed
 	f.answer("close", 202, closed)
 	b.open(f)
@@ -449,7 +449,7 @@ func TestNoContact(t *testing.T) {
 	f.mu.Unlock()
 	b.sees("#contact", "In contact with the bench")
 	b.sees(".lamp", "In order")
-	b.sees(".pour", "10.0 g to go")
+	b.sees(".pour", "12.0 g to go")
 }
 
 // The policy holds: script inside the document does not run, and the browser says so.

@@ -14,7 +14,7 @@ func TestUndo(t *testing.T) {
 		now := time.Now()
 		f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 		b.openAt(f, path)
-		moved := openBatch(now, "0612-1", "gloss-4", "press-3", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+		moved := openBatch(now, "0612-1", "dial-satin", "press-3", 5*time.Hour, 6*time.Hour, 7*time.Hour)
 		moved.Seq = 41
 		f.answer("move", 200, moved)
 		b.act("Move…", "0612-1")

@@ -103,17 +103,17 @@ func TestSplitTopUpThinTest(t *testing.T) {
 	now := time.Now()
 	for _, path := range batchPages {
 		rows := shop(now)
-		same := openBatch(now, "0612-6", "gloss-4", "press-3", 7*time.Hour, 8*time.Hour, 9*time.Hour)
+		same := openBatch(now, "0612-6", "dial-satin", "press-3", 7*time.Hour, 8*time.Hour, 9*time.Hour)
 		same.Thinner = &view.Thinner{TopUp: evaporate.TopUp{Basis: "estimated", LostG: 1.2, AddG: 1.1}, Note: evaporate.NoRenewal}
 		rows["batches"] = append(rows["batches"].([]view.Batch), same)
 		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 		b.openAt(f, path)
 
-		part := openBatch(now, "0612-1b", "gloss-4", "", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+		part := openBatch(now, "0612-1b", "dial-satin", "", 5*time.Hour, 6*time.Hour, 7*time.Hour)
 		f.answer("split", 200, part)
 		b.act("More…", "0612-1")
 		b.option("Split it…")
-		b.sees("dialog", "82.5 g were mixed")
+		b.sees("dialog", "109.1 g were mixed")
 		b.looks("dialog"+path[1:]+"-split", wide, phone)
 		b.fills("grams", "30")
 		b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog .chip")].find((e) => e.innerText.includes("zone bench, loosely covered")).querySelector("input").click()`))
@@ -130,7 +130,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		if offered := eval[string](b, `[...document.querySelectorAll("dialog[open] .option > span")].map((e) => e.innerText).join(" ")`); offered != "0612-6 0612-1b" {
 			t.Errorf("offered for topping up: %s", offered)
 		}
-		b.sees("dialog", "82.5 g mixed, 8 h 00 min left, comes off press-3")
+		b.sees("dialog", "109.1 g mixed, 8 h 00 min left, comes off press-3")
 		b.looks("dialog"+path[1:]+"-top-up", wide, phone)
 		b.expect("409")
 		f.answer("top-up", 409, problem(409, "batch 0612-6 has no hardener in it; ink without hardener spoils the mix"))
@@ -142,7 +142,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		b.closed()
 		b.act("More…", "0612-2")
 		b.option("Top it up…")
-		b.sees("dialog", "No other batch of matt-10 is open")
+		b.sees("dialog", "No other batch of dial-flat is open")
 		b.press("Back")
 		b.closed()
 
@@ -150,7 +150,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		b.option("Thin it…")
 		b.sees("dialog", "It does not renew the pot life")
 		b.sees("dialog", "1.2 g of thinner has gone by estimate; up to 1.1 g may be put back")
-		b.sees("dialog", "7.5 g, which is 10.0 % of ink and hardener; gloss-4 takes up to 20 %")
+		b.sees("dialog", "7.1 g, which is 7.0 % of ink and hardener; dial-satin takes up to 14 %")
 		b.fills("grams", "3")
 		b.sees("dialog", "3.0 g is about 1½ pipettes of 2 g")
 		b.looks("dialog"+path[1:]+"-thin", wide, phone)
@@ -189,7 +189,7 @@ func TestABatchLeftOpenIsAskedAbout(t *testing.T) {
 	now := time.Now()
 	for path, row := range map[string]string{"/": ".batch", "/presses": ".board-row"} {
 		rows := shop(now)
-		rows["batches"].([]view.Batch)[2] = openBatch(now, "0612-2", "matt-10", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
+		rows["batches"].([]view.Batch)[2] = openBatch(now, "0612-2", "dial-flat", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
 		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 		b.openAt(f, path)
 		b.eventually("the question", fmt.Sprintf(`[...document.querySelectorAll(%q)].filter((e) => e.innerText.includes("is it still there?")).length === 1`, row))

@@ -12,9 +12,9 @@ import (
 // asideAt is a mix that was set aside at a step.
 func asideAt(now time.Time, id string, step guide.Step) view.Batch {
 	b := mixingAt(now, step)
-	weighs := 87.0
+	weighs := 119.6
 	b.ID, b.Aside, b.CupWeighsG, b.Scale = id, true, &weighs, "scale-1"
-	b.Components = append(b.Components, mix.Component{Part: "hardener", G: 15})
+	b.Components = append(b.Components, mix.Component{Part: "hardener", G: 17})
 	return b
 }
 
@@ -24,8 +24,8 @@ func TestMixesThatWait(t *testing.T) {
 	scenes["waiting"](rows, now)
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
-	b.sees(".waiting", "gloss-4, waits for thinner, cup about 87 g")
-	b.sees(".waiting", "gloss-4, being stirred")
+	b.sees(".waiting", "dial-satin, waits for thinner, cup about 120 g")
+	b.sees(".waiting", "dial-satin, being stirred")
 	b.act("It is stirred in", "0612-7")
 	want(t, f.body(t, "batches/0612-7/confirm"), "step", "stir-hardener")
 	f.answer("take-up", 200, asideAt(now, "0612-8", guide.Thinner))
@@ -34,11 +34,11 @@ func TestMixesThatWait(t *testing.T) {
 
 	// A cup of another weight is taken up with a reason.
 	b.expect("409")
-	refusal := problem(409, "The scale shows 40.0 g; the cup of mix 0612-7 should weigh about 87.0 g.")
+	refusal := problem(409, "The scale shows 40.0 g; the cup of mix 0612-7 should weigh about 119.6 g.")
 	refusal["type"] = "urn:potlifed:other-weight"
 	f.answer("take-up", 409, refusal)
 	b.act("Take it up", "0612-7")
-	b.sees("dialog", "should weigh about 87.0 g")
+	b.sees("dialog", "should weigh about 119.6 g")
 	f.answer("take-up", 200, asideAt(now, "0612-7", guide.StirHardener))
 	b.press("Some of it was spilled")
 	b.press("Go on with this reason")
@@ -63,9 +63,9 @@ func TestWhoseCup(t *testing.T) {
 		t.Error("a pour can be confirmed while it is not known whose cup that is")
 	}
 	f.answer("take-up", 200, asideAt(now, "0612-7", guide.StirHardener))
-	b.press("0612-7, gloss-4")
+	b.press("0612-7, dial-satin")
 	want(t, f.body(t, "batches/0612-7/take-up"))
-	f.send("scale", scaleRow(time.Now(), 87, true, "0612-7", nil))
+	f.send("scale", scaleRow(time.Now(), 119.6, true, "0612-7", nil))
 	b.eventually("the question is gone", `!document.querySelector(".which-cup").checkVisibility()`)
 }
 
@@ -74,7 +74,7 @@ func TestWhyTheKeyDidNothing(t *testing.T) {
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
-	row := scaleRow(time.Now(), 77, false, "0612-4", nil)
+	row := scaleRow(time.Now(), 107.6, false, "0612-4", nil)
 	row.KeyRefused = &view.KeyRefusal{At: time.Now(), Code: "ambiguous", Detail: "Was it tared?"}
 	f.send("scale", row)
 	b.sees(".mix [role=alert]", "Was it tared?")
