@@ -7,14 +7,13 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
-	"net/url"
-	"slices"
-	"strings"
 	"sync"
 	"time"
 
 	server "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
+
+	"potlifed/daemon/config"
 )
 
 // Bounds of the built-in broker. They keep one client that is slow, away or mistaken
@@ -158,36 +157,23 @@ func (b *Broker) Addr() string { return b.door.Address() }
 // configuration may name it so; the daemon's clients are then its own all the same,
 // and would be turned away as guests.
 func (b *Broker) Serves(address string) bool {
-	scheme := "mqtt"
-	if b.shows != nil {
-		scheme = "mqtts"
-	}
-	u, err := url.Parse(address)
-	if err != nil || u.Scheme != scheme {
-		return false
-	}
-	host, port, err := net.SplitHostPort(b.Addr())
-	if err != nil || u.Port() != port {
-		return false
-	}
-	ip := net.ParseIP(u.Hostname())
-	if ip != nil && ip.IsLoopback() || strings.EqualFold(u.Hostname(), "localhost") {
-		listens := net.ParseIP(host)
-		return listens.IsUnspecified() || listens.Equal(ip) || ip == nil && listens.IsLoopback()
-	}
-	return u.Hostname() == host || net.ParseIP(host).IsUnspecified() && ofThisComputer(ip)
+	return config.ListensOn(b.Addr(), b.shows != nil, address, OwnAddresses())
 }
 
-// ofThisComputer reports whether an address is one of this computer's.
-func ofThisComputer(ip net.IP) bool {
+// OwnAddresses returns the addresses of this computer's network interfaces, none when the
+// system does not say.
+func OwnAddresses() []net.IP {
 	addresses, err := net.InterfaceAddrs()
-	if err != nil || ip == nil {
-		return false
+	if err != nil {
+		return nil
 	}
-	return slices.ContainsFunc(addresses, func(a net.Addr) bool {
-		own, ok := a.(*net.IPNet)
-		return ok && own.IP.Equal(ip)
-	})
+	var own []net.IP
+	for _, a := range addresses {
+		if n, ok := a.(*net.IPNet); ok {
+			own = append(own, n.IP)
+		}
+	}
+	return own
 }
 
 // Own fills in the address and the secret user of the daemon's own clients.
