@@ -13,38 +13,38 @@ import (
 
 // Bench is another bench as this one knows it.
 type Bench struct {
-	ID      string     `json:"bench"`
-	Contact Contact    `json:"contact" enum:"online,offline,silent,waiting,no-broker"`
-	HeardAt *time.Time `json:"heard_at,omitempty" doc:"when it was last heard live"`
-	Presses []Press    `json:"presses"`
-	Batches []Batch    `json:"batches"`
+	ID      string     `json:"bench" doc:"name of the bench"`
+	Contact Contact    `json:"contact" enum:"online,offline,silent,waiting,no-broker" doc:"online, offline, silent (no message for too long), waiting (not heard yet) or no-broker"`
+	HeardAt *time.Time `json:"heard_at,omitempty" doc:"when its last live message arrived"`
+	Presses []Press    `json:"presses" doc:"its presses"`
+	Batches []Batch    `json:"batches" doc:"its open batches"`
 }
 
 // Press is a press of another bench. What is old is unknown: Was is what was said of it
 // last, at AsOf.
 type Press struct {
-	ID       string        `json:"id"`
-	Meaning  light.Meaning `json:"meaning"`
-	Flashing bool          `json:"flashing"`
-	Reason   string        `json:"reason"`
-	Batch    string        `json:"batch,omitempty"`
-	Was      light.Meaning `json:"was,omitempty"`
-	AsOf     *time.Time    `json:"as_of,omitempty"`
+	ID       string        `json:"id" doc:"id of the press"`
+	Meaning  light.Meaning `json:"meaning" doc:"what its light means; unknown when the data is out of date"`
+	Flashing bool          `json:"flashing" doc:"the light flashes"`
+	Reason   string        `json:"reason" doc:"why the light has this meaning, in a sentence"`
+	Batch    string        `json:"batch,omitempty" doc:"id of the batch that is loaded"`
+	Was      light.Meaning `json:"was,omitempty" doc:"the last meaning received, when it is out of date"`
+	AsOf     *time.Time    `json:"as_of,omitempty" doc:"when that meaning was received"`
 	old      bool
 }
 
 // Batch is an open batch of another bench. One that is old has no ends, and the quality
 // bad; AsOf is when it was last heard of.
 type Batch struct {
-	ID      string          `json:"id"`
-	Ink     string          `json:"ink"`
-	Press   string          `json:"press,omitempty"`
-	Zone    string          `json:"zone"`
-	State   lifecycle.Phase `json:"state"`
-	EndsAt  *view.Ends      `json:"ends_at,omitempty" doc:"by this bench's clock"`
-	Quality view.Quality    `json:"quality"`
-	Why     string          `json:"why,omitempty"`
-	AsOf    *time.Time      `json:"as_of,omitempty"`
+	ID      string          `json:"id" doc:"id of the batch"`
+	Ink     string          `json:"ink" doc:"id of the ink"`
+	Press   string          `json:"press,omitempty" doc:"id of the press that it is loaded on"`
+	Zone    string          `json:"zone" doc:"id of the zone that it is in"`
+	State   lifecycle.Phase `json:"state" doc:"phase of the batch: mixing, resting, open or closed"`
+	EndsAt  *view.Ends      `json:"ends_at,omitempty" doc:"when the pot life ends, by this bench's clock; absent when the data is out of date"`
+	Quality view.Quality    `json:"quality" doc:"how far the figures can be relied on: good, uncertain or bad"`
+	Why     string          `json:"why,omitempty" doc:"why the quality is not good"`
+	AsOf    *time.Time      `json:"as_of,omitempty" doc:"when the batch was last heard of, when the data is out of date"`
 }
 
 // Why a press or a batch is not known.

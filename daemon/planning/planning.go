@@ -14,45 +14,45 @@ import (
 // Answer is a plan as it goes out. Hours count from the beginning of the first mix; the
 // times are there when that is known.
 type Answer struct {
-	Prints        int        `json:"prints"`
-	GramsPerPrint float64    `json:"grams_per_print"`
-	Mixes         []Mix      `json:"mixes"`
-	MixedG        float64    `json:"mixed_g"`
-	PrintedG      float64    `json:"printed_g"`
-	LeftG         float64    `json:"left_g"`
-	LeftBecause   plan.Cause `json:"left_because"`
-	LeftForLifeG  float64    `json:"left_for_life_g"` // of left_g, what would not be left if a mix lived for ever
-	FinishH       float64    `json:"finish_h"`
-	FinishAt      *time.Time `json:"finish_at,omitempty"`
-	SpareH        float64    `json:"spare_h"` // the least between a mix's last print and its low bound
-	WaitsH        float64    `json:"waits_h"` // presses standing still for the bench
-	Faster        []Other    `json:"faster"`
-	Assumed       []string   `json:"assumed"`
+	Prints        int        `json:"prints" doc:"prints to be made"`
+	GramsPerPrint float64    `json:"grams_per_print" doc:"mass of mixed ink per print in g"`
+	Mixes         []Mix      `json:"mixes" doc:"the mixes in the order in which they begin"`
+	MixedG        float64    `json:"mixed_g" doc:"mass of all mixes in g"`
+	PrintedG      float64    `json:"printed_g" doc:"mass that is printed, in g"`
+	LeftG         float64    `json:"left_g" doc:"mass left over, in g"`
+	LeftBecause   plan.Cause `json:"left_because" doc:"main cause of the left-over: nothing-left, residue (cannot be printed), life (pot life ends) or run (the run does not fill the cups)"`
+	LeftForLifeG  float64    `json:"left_for_life_g" doc:"part of left_g that is left because pot life ends, in g"`
+	FinishH       float64    `json:"finish_h" doc:"end of the run in h after the first mix begins"`
+	FinishAt      *time.Time `json:"finish_at,omitempty" doc:"end of the run"`
+	SpareH        float64    `json:"spare_h" doc:"least time in h between a mix's last print and the earliest end of its pot life"`
+	WaitsH        float64    `json:"waits_h" doc:"time in h that presses wait for a mix"`
+	Faster        []Other    `json:"faster" doc:"plans with more mixes that end earlier"`
+	Assumed       []string   `json:"assumed" doc:"what the plan assumes, in sentences"`
 }
 
 // Mix is one mix of a plan.
 type Mix struct {
-	Number int `json:"number"`
-	Press  int `json:"press"`
-	Prints int `json:"prints"`
+	Number int `json:"number" doc:"number of the mix, from 1"`
+	Press  int `json:"press" doc:"number of the press, from 1"`
+	Prints int `json:"prints" doc:"prints made with the mix"`
 	mix.Amounts
-	TotalG     float64    `json:"total_g"`
-	LeftG      float64    `json:"left_g"`
-	BeginH     float64    `json:"begin_h"`
-	PrintFromH float64    `json:"print_from_h"`
-	UsedUpH    float64    `json:"used_up_h"`
-	LowH       float64    `json:"low_h"`
-	BeginAt    *time.Time `json:"begin_at,omitempty"`
-	PrintFrom  *time.Time `json:"print_from_at,omitempty"`
-	UsedUpAt   *time.Time `json:"used_up_at,omitempty"`
-	LowAt      *time.Time `json:"low_at,omitempty"`
+	TotalG     float64    `json:"total_g" doc:"mass of the mix in g"`
+	LeftG      float64    `json:"left_g" doc:"mass left over, in g"`
+	BeginH     float64    `json:"begin_h" doc:"begin of mixing in h after the first mix begins"`
+	PrintFromH float64    `json:"print_from_h" doc:"first print in h after the first mix begins"`
+	UsedUpH    float64    `json:"used_up_h" doc:"last print in h after the first mix begins"`
+	LowH       float64    `json:"low_h" doc:"earliest end of pot life in h after the first mix begins"`
+	BeginAt    *time.Time `json:"begin_at,omitempty" doc:"begin of mixing"`
+	PrintFrom  *time.Time `json:"print_from_at,omitempty" doc:"first print"`
+	UsedUpAt   *time.Time `json:"used_up_at,omitempty" doc:"last print"`
+	LowAt      *time.Time `json:"low_at,omitempty" doc:"earliest end of pot life"`
 }
 
 // Other is a plan of more mixes that is done earlier.
 type Other struct {
-	Mixes   int     `json:"mixes"`
-	LeftG   float64 `json:"left_g"`
-	FinishH float64 `json:"finish_h"`
+	Mixes   int     `json:"mixes" doc:"number of mixes"`
+	LeftG   float64 `json:"left_g" doc:"mass left over, in g"`
+	FinishH float64 `json:"finish_h" doc:"end of the run in h after the first mix begins"`
 }
 
 // AnswerOf writes a plan out for an ink mixed at the given ratio and thinner, in per cent

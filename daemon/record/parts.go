@@ -78,9 +78,9 @@ func (e Tested) About() string   { return e.Batch }
 
 // Test is a test that was logged with a batch.
 type Test struct {
-	At     time.Time `json:"at"`
-	Kind   string    `json:"kind"`
-	Result string    `json:"result"`
+	At     time.Time `json:"at" doc:"when the test was made"`
+	Kind   string    `json:"kind" doc:"kind of test: adhesion, rub or other"`
+	Result string    `json:"result" doc:"pass or fail"`
 }
 
 // Amounts is what is in the cup by what was weighed: the mix, the share of it that is

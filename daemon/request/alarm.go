@@ -4,22 +4,22 @@ import "time"
 
 // AcknowledgeAlarm says that somebody has seen an alarm.
 type AcknowledgeAlarm struct {
-	Alarm   string `json:"alarm,omitempty" hidden:"true"`
-	Subject string `json:"subject,omitempty" hidden:"true"`
+	Alarm   string `json:"alarm,omitempty" hidden:"true" doc:"name of the alarm"`
+	Subject string `json:"subject,omitempty" hidden:"true" doc:"id of the thing that the alarm is about"`
 }
 
 // ShelveAlarm puts an alarm aside for a time.
 type ShelveAlarm struct {
-	Alarm   string    `json:"alarm,omitempty" hidden:"true"`
-	Subject string    `json:"subject,omitempty" hidden:"true"`
-	Until   time.Time `json:"until" doc:"at most 12 hours ahead"`
-	Reason  string    `json:"reason,omitempty" maxLength:"200"`
+	Alarm   string    `json:"alarm,omitempty" hidden:"true" doc:"name of the alarm"`
+	Subject string    `json:"subject,omitempty" hidden:"true" doc:"id of the thing that the alarm is about"`
+	Until   time.Time `json:"until" doc:"end of the shelving, at most 12 hours from now"`
+	Reason  string    `json:"reason,omitempty" maxLength:"200" doc:"why the alarm is shelved"`
 }
 
 // UnshelveAlarm takes an alarm off the shelf before its time.
 type UnshelveAlarm struct {
-	Alarm   string `json:"alarm,omitempty" hidden:"true"`
-	Subject string `json:"subject,omitempty" hidden:"true"`
+	Alarm   string `json:"alarm,omitempty" hidden:"true" doc:"name of the alarm"`
+	Subject string `json:"subject,omitempty" hidden:"true" doc:"id of the thing that the alarm is about"`
 }
 
 func (AcknowledgeAlarm) Verb() string { return "acknowledge" }

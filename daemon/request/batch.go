@@ -2,84 +2,84 @@ package request
 
 // LoadBatch puts a batch on a press.
 type LoadBatch struct {
-	Batch   string `json:"batch,omitempty" hidden:"true"`
-	Press   string `json:"press"`
-	Replace bool   `json:"replace,omitempty" doc:"take off what stands there"`
+	Batch   string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Press   string `json:"press" doc:"id of the press"`
+	Replace bool   `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
 }
 
 // UnloadBatch takes a batch off its press, or lifts the stop that a batch which went
 // off left on it.
 type UnloadBatch struct {
-	Batch string `json:"batch,omitempty" hidden:"true"`
+	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 }
 
 // Where is where a batch is put: on a press or into a zone.
 type Where struct {
-	Press string `json:"press,omitempty"`
-	Zone  string `json:"zone,omitempty"`
+	Press string `json:"press,omitempty" doc:"id of the press"`
+	Zone  string `json:"zone,omitempty" doc:"id of the zone, instead of press"`
 }
 
 // MoveBatch puts a batch onto a press or into another zone.
 type MoveBatch struct {
-	Batch    string   `json:"batch,omitempty" hidden:"true"`
-	Press    string   `json:"press,omitempty"`
-	Zone     string   `json:"zone,omitempty" doc:"in place of press"`
-	Exposure *float64 `json:"exposure,omitempty" doc:"1 open or in use, about 0.5 loosely covered; default: the press's cup, else 1"`
-	Replace  bool     `json:"replace,omitempty" doc:"take off what stands on the press"`
+	Batch    string   `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Press    string   `json:"press,omitempty" doc:"id of the press to load it on"`
+	Zone     string   `json:"zone,omitempty" doc:"id of the zone to put it in, instead of press"`
+	Exposure *float64 `json:"exposure,omitempty" doc:"how open the cup is, 0 to 1: 1 open or in use, about 0.5 loosely covered; default: that of the press's cup, else 1"`
+	Replace  bool     `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
 }
 
 // SplitBatch pours a part of a batch into another cup.
 type SplitBatch struct {
-	Batch    string   `json:"batch,omitempty" hidden:"true"`
-	Grams    float64  `json:"grams" minimum:"0.01"`
-	To       Where    `json:"to" doc:"where the new part stands"`
-	Exposure *float64 `json:"exposure,omitempty"`
-	Replace  bool     `json:"replace,omitempty"`
+	Batch    string   `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Grams    float64  `json:"grams" minimum:"0.01" doc:"mass of the new part in g"`
+	To       Where    `json:"to" doc:"where the new part goes"`
+	Exposure *float64 `json:"exposure,omitempty" doc:"how open the new cup is, 0 to 1; default: that of the press's cup, else 1"`
+	Replace  bool     `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
 }
 
 // TopUpBatch pours another batch into this one.
 type TopUpBatch struct {
-	Batch string `json:"batch,omitempty" hidden:"true"`
-	From  string `json:"from" doc:"the batch that is poured in; it is used up by that"`
+	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	From  string `json:"from" doc:"id of the batch that is poured in; it ends as used up"`
 }
 
 // ThinBatch adds thinner to a batch in use.
 type ThinBatch struct {
-	Batch    string  `json:"batch,omitempty" hidden:"true"`
-	Grams    float64 `json:"grams" minimum:"0.01"`
-	Override string  `json:"override,omitempty" maxLength:"200" doc:"the reason to go beyond the ink's range"`
-	Can      string  `json:"can,omitempty" doc:"the can it came from"`
+	Batch    string  `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Grams    float64 `json:"grams" minimum:"0.01" doc:"mass of thinner in g"`
+	Override string  `json:"override,omitempty" maxLength:"200" doc:"reason for exceeding the ink's range"`
+	Can      string  `json:"can,omitempty" doc:"id of the can that it came from"`
 }
 
 // ReweighBatch says what a cup in use weighs now.
 type ReweighBatch struct {
-	Batch    string  `json:"batch,omitempty" hidden:"true"`
-	ContentG float64 `json:"content_g" minimum:"0" doc:"what is in the cup now, without the cup"`
-	TakenG   float64 `json:"taken_g,omitempty" minimum:"0" doc:"what went out on prints since it was weighed last; best weighed when that is nothing"`
+	Batch    string  `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	ContentG float64 `json:"content_g" minimum:"0" doc:"mass of the content now in g, without the cup"`
+	TakenG   float64 `json:"taken_g,omitempty" minimum:"0" doc:"mass that was printed since the last weighing, in g; weigh when that is 0, for the best estimate"`
 }
 
 // TestBatch logs a test of what was printed with a batch.
 type TestBatch struct {
-	Batch  string `json:"batch,omitempty" hidden:"true"`
-	Kind   string `json:"kind" enum:"adhesion,rub,other"`
-	Result string `json:"result" enum:"pass,fail"`
+	Batch  string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Kind   string `json:"kind" enum:"adhesion,rub,other" doc:"kind of test"`
+	Result string `json:"result" enum:"pass,fail" doc:"result of the test"`
 }
 
 // GoodBatch says that somebody looked, and the batch is good.
 type GoodBatch struct {
-	Batch string `json:"batch,omitempty" hidden:"true"`
+	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 }
 
 // CloseBatch ends a batch.
 type CloseBatch struct {
-	Batch     string   `json:"batch,omitempty" hidden:"true"`
-	Outcome   string   `json:"outcome" enum:"used-up,discarded,went-off,not-known"`
-	StillGood string   `json:"still_good,omitempty" enum:"yes,no,unknown" doc:"was it still good? default unknown"`
-	Seen      string   `json:"seen,omitempty" enum:"now,earlier" doc:"when it was seen to go off; default earlier"`
-	LeftG     *float64 `json:"left_g,omitempty"`
-	Weigh     bool     `json:"weigh,omitempty" doc:"in place of left_g: take the settled weight of the cup on the scale, less the empty cup's"`
-	Scale     string   `json:"scale,omitempty" doc:"with weigh: default the scale that it was mixed on, or the only one"`
-	EmptyG    *float64 `json:"empty_g,omitempty" doc:"with weigh: what the cup weighs empty, where the bench does not know"`
+	Batch     string   `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Outcome   string   `json:"outcome" enum:"used-up,discarded,went-off,not-known" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
+	StillGood string   `json:"still_good,omitempty" enum:"yes,no,unknown" doc:"whether it was still good; default unknown"`
+	Seen      string   `json:"seen,omitempty" enum:"now,earlier" doc:"whether somebody saw it go off now, or it had gone off earlier; default earlier"`
+	LeftG     *float64 `json:"left_g,omitempty" doc:"mass left in the cup, in g, 0 or more"`
+	Weigh     bool     `json:"weigh,omitempty" doc:"instead of left_g: weigh the cup on the scale and subtract the empty cup"`
+	Scale     string   `json:"scale,omitempty" doc:"with weigh: id of the scale; default: the one that the batch was mixed on, or the only one"`
+	EmptyG    *float64 `json:"empty_g,omitempty" doc:"with weigh: weight of the empty cup in g, where the bench does not know it"`
 }
 
 func (LoadBatch) Verb() string { return "load" }
@@ -104,8 +104,8 @@ func (TestBatch) Verb() string { return "tests" }
 
 // Undo takes back what was done a moment ago.
 type Undo struct {
-	Batch string `json:"batch,omitempty" hidden:"true"`
-	Seq   uint64 `json:"seq" doc:"the number of the event to take back, which its answer carried"`
+	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Seq   uint64 `json:"seq" doc:"number of the event to undo, from the answer to the change"`
 }
 
 func (Undo) Verb() string { return "undo" }

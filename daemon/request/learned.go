@@ -16,7 +16,7 @@ type AcceptLearned struct {
 
 // RevokeLearned goes back to the data sheet, for batches mixed from now on.
 type RevokeLearned struct {
-	Ink string `json:"ink,omitempty" hidden:"true"`
+	Ink string `json:"ink,omitempty" hidden:"true" doc:"id of the ink"`
 }
 
 func (AcceptLearned) Verb() string { return "accept-learned" }

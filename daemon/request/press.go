@@ -3,9 +3,9 @@ package request
 // CountPrints says what a press has printed: what its counter stands at, or how many
 // prints were made since the last time.
 type CountPrints struct {
-	Press string  `json:"press,omitempty" hidden:"true"`
-	Total *uint64 `json:"total,omitempty" doc:"the press's own counter; the first one is its zero, and one that is lower than before a reset"`
-	Add   *uint64 `json:"add,omitempty" doc:"in place of total"`
+	Press string  `json:"press,omitempty" hidden:"true" doc:"id of the press"`
+	Total *uint64 `json:"total,omitempty" doc:"state of the press's own counter; the first report sets the zero, and a lower one than before means that the counter was reset"`
+	Add   *uint64 `json:"add,omitempty" doc:"instead of total: prints since the last report"`
 }
 
 func (CountPrints) Verb() string { return "prints" }

@@ -37,41 +37,41 @@ var ErrUnknown = errors.New("the journal knows no such batch")
 
 // Past is a batch as the journal tells it. What has not happened is absent.
 type Past struct {
-	ID        string          `json:"id"`
-	Seq       uint64          `json:"seq" doc:"the number of the event that it began with; an id is given again after a year"`
-	Via       string          `json:"via,omitempty" doc:"the batch that brought the lot in, by a split or a top-up"`
-	Ink       string          `json:"ink"`
-	Cup       string          `json:"cup,omitempty"`
-	Colour    string          `json:"colour_class,omitempty"`
-	Artwork   string          `json:"artwork,omitempty"`
-	State     lifecycle.Phase `json:"state"`
-	StartedAt time.Time       `json:"started_at"`
-	MixedAt   *time.Time      `json:"mixed_at,omitempty"`
-	GoodAt    *time.Time      `json:"good_at,omitempty"`
-	ClosedAt  *time.Time      `json:"closed_at,omitempty"`
-	Outcome   string          `json:"outcome,omitempty"`
-	StillGood string          `json:"still_good,omitempty"`
-	LeftG     *float64        `json:"left_g,omitempty"`
-	Parts     []mix.Component `json:"components"`
-	Lots      []mix.Lot       `json:"lots"`
-	Warnings  []string        `json:"warnings"`
-	Presses   []Stay          `json:"presses" doc:"where it was loaded, one after another"`
-	Prints    uint64          `json:"prints"`
-	Tests     []record.Test   `json:"tests"`
+	ID        string          `json:"id" doc:"id of the batch"`
+	Seq       uint64          `json:"seq" doc:"number of the batch's first event; an id is used again after a year"`
+	Via       string          `json:"via,omitempty" doc:"id of the batch that brought the lot in, by a split or a top-up"`
+	Ink       string          `json:"ink" doc:"id of the ink"`
+	Cup       string          `json:"cup,omitempty" doc:"id of the kind of cup"`
+	Colour    string          `json:"colour_class,omitempty" doc:"colour class"`
+	Artwork   string          `json:"artwork,omitempty" doc:"kind of artwork"`
+	State     lifecycle.Phase `json:"state" doc:"phase of the batch: mixing, resting, open or closed"`
+	StartedAt time.Time       `json:"started_at" doc:"when the mix or the record began"`
+	MixedAt   *time.Time      `json:"mixed_at,omitempty" doc:"when hardener first touched ink"`
+	GoodAt    *time.Time      `json:"good_at,omitempty" doc:"when somebody last looked at the batch and found it good"`
+	ClosedAt  *time.Time      `json:"closed_at,omitempty" doc:"when the batch was closed"`
+	Outcome   string          `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
+	StillGood string          `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
+	LeftG     *float64        `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
+	Parts     []mix.Component `json:"components" doc:"what was poured, by part and can"`
+	Lots      []mix.Lot       `json:"lots" doc:"the cans that are in the batch"`
+	Warnings  []string        `json:"warnings" doc:"what was wrong with the mix, in sentences"`
+	Presses   []Stay          `json:"presses" doc:"times on presses, in order"`
+	Prints    uint64          `json:"prints" doc:"prints made with the batch"`
+	Tests     []record.Test   `json:"tests" doc:"tests of what was printed with it"`
 }
 
 // Stay is a time on a press.
 type Stay struct {
-	Press  string     `json:"press"`
-	From   time.Time  `json:"from"`
-	To     *time.Time `json:"to,omitempty"`
-	Prints uint64     `json:"prints"`
+	Press  string     `json:"press" doc:"id of the press"`
+	From   time.Time  `json:"from" doc:"when the batch was loaded"`
+	To     *time.Time `json:"to,omitempty" doc:"when it was unloaded; absent while it is loaded"`
+	Prints uint64     `json:"prints" doc:"prints made in this time"`
 }
 
 // History is a batch with its events.
 type History struct {
 	Past
-	Events []json.RawMessage `json:"events" doc:"oldest first; without prints and the scale's doings"`
+	Events []json.RawMessage `json:"events" doc:"the batch's events, oldest first, without prints and changes on the scale's pan"`
 }
 
 // mostEvents bounds a history.

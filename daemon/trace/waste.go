@@ -11,12 +11,11 @@ import (
 
 // Waste is what was thrown away of one kind in one month of the local calendar.
 type Waste struct {
-	Month string `json:"month" doc:"such as 2026-06, of the local calendar"`
-	Kind  string `json:"kind" enum:"left-over,went-off,discarded,not-known,abandoned" doc:"left-over: what was left of a batch that was used up; abandoned: a mix that was given up, with or without hardener; the others by the outcome of the batch"`
-	// Grams are those that were weighed or said.
-	Grams      float64 `json:"grams"`
-	Batches    int     `json:"batches"`
-	NotWeighed int     `json:"not_weighed" doc:"how many of the batches were closed without saying what was left"`
+	Month      string  `json:"month" doc:"month of the local calendar, YYYY-MM"`
+	Kind       string  `json:"kind" enum:"left-over,went-off,discarded,not-known,abandoned" doc:"left-over (left of a batch that was used up), went-off, discarded, not-known, or abandoned (a mix that was given up)"`
+	Grams      float64 `json:"grams" doc:"mass that was weighed or reported, in g"`
+	Batches    int     `json:"batches" doc:"number of batches"`
+	NotWeighed int     `json:"not_weighed" doc:"how many of the batches were closed without a mass"`
 }
 
 // wasteKinds are in the order in which they are told.

@@ -4,15 +4,15 @@ import "time"
 
 // Alarm is an alarm that is not normal.
 type Alarm struct {
-	Time     time.Time  `json:"time"`
-	Seq      uint64     `json:"seq"`
-	Name     string     `json:"name"`
-	Subject  string     `json:"subject"`
-	State    string     `json:"state" enum:"normal,unacknowledged,acknowledged,returned,shelved,suppressed,out-of-service"`
-	Priority string     `json:"priority" enum:"high,medium,low"`
-	Since    time.Time  `json:"since"`
-	Text     string     `json:"text"`
-	Response string     `json:"response,omitempty" doc:"what the operator is to do"`
-	By       string     `json:"by,omitempty" doc:"who acknowledged it, put it aside or took the device out of service"`
-	Until    *time.Time `json:"until,omitempty" doc:"when it comes off the shelf, or the device back into service"`
+	Time     time.Time  `json:"time" doc:"time of the state"`
+	Seq      uint64     `json:"seq" doc:"number of the event that last changed the alarm"`
+	Name     string     `json:"name" doc:"name of the alarm, from the table of alarms"`
+	Subject  string     `json:"subject" doc:"id of the thing that the alarm is about, or the bench's name"`
+	State    string     `json:"state" enum:"normal,unacknowledged,acknowledged,returned,shelved,suppressed,out-of-service" doc:"normal, unacknowledged, acknowledged, returned (the cause is gone, nobody has acknowledged it), shelved, suppressed or out-of-service"`
+	Priority string     `json:"priority" enum:"high,medium,low" doc:"how soon somebody has to act: high, medium or low"`
+	Since    time.Time  `json:"since" doc:"when it was raised, shelved or suppressed, or its device taken out of service"`
+	Text     string     `json:"text" doc:"what is wrong, with the figures of the moment when it was raised"`
+	Response string     `json:"response,omitempty" doc:"what the operator should do"`
+	By       string     `json:"by,omitempty" doc:"who acknowledged or shelved it, or took the device out of service"`
+	Until    *time.Time `json:"until,omitempty" doc:"end of the shelving or of the maintenance"`
 }

@@ -11,9 +11,9 @@ import (
 
 // Span is an expected value with its band.
 type Span[T any] struct {
-	Expected T `json:"expected"`
-	Low      T `json:"low"`
-	High     T `json:"high"`
+	Expected T `json:"expected" doc:"the median: half of such batches last longer"`
+	Low      T `json:"low" doc:"nine in ten batches last longer"`
+	High     T `json:"high" doc:"one in ten batches lasts longer"`
 }
 
 // Ends is when a batch ends.
@@ -22,78 +22,70 @@ type Ends = Span[time.Time]
 // BatchState is a batch as MQTT publishes it. Fields that depend on the first hardener are
 // null before it.
 type BatchState struct {
-	Time       time.Time        `json:"time"`
-	Seq        uint64           `json:"seq"`
-	ID         string           `json:"id"`
-	Ink        string           `json:"ink"`
-	Press      *string          `json:"press"`
-	Zone       string           `json:"zone"`
-	State      lifecycle.Phase  `json:"state"`
-	MixedAt    *time.Time       `json:"mixed_at"`
-	GoodAt     *time.Time       `json:"good_at"`
-	AgeS       *float64         `json:"age_s"`
-	Spent      *float64         `json:"spent"`
-	RemainingS *Span[float64]   `json:"remaining_s"`
-	EndsAt     *Span[time.Time] `json:"ends_at"`
-	Risk       *float64         `json:"risk"`
-	Components []mix.Component  `json:"components"`
-	Quality    Quality          `json:"quality"`
-	Why        string           `json:"why,omitempty"`
+	Time       time.Time        `json:"time" doc:"time of the values"`
+	Seq        uint64           `json:"seq" doc:"number of the newest event that these values include"`
+	ID         string           `json:"id" doc:"id of the batch, as written on the cup"`
+	Ink        string           `json:"ink" doc:"id of the ink"`
+	Press      *string          `json:"press" doc:"id of the press that the batch is loaded on; null when it is on none"`
+	Zone       string           `json:"zone" doc:"id of the zone that the cup is in"`
+	State      lifecycle.Phase  `json:"state" doc:"phase of the batch: mixing, resting, open or closed"`
+	MixedAt    *time.Time       `json:"mixed_at" doc:"when hardener first touched ink; null before that"`
+	GoodAt     *time.Time       `json:"good_at" doc:"when somebody last looked at the batch and found it good"`
+	AgeS       *float64         `json:"age_s" doc:"age since mixed_at, in s"`
+	Spent      *float64         `json:"spent" doc:"share of the pot life that is used up; 1 is the nominal end"`
+	RemainingS *Span[float64]   `json:"remaining_s" doc:"remaining pot life in s, 0 or more; null before hardener is in"`
+	EndsAt     *Span[time.Time] `json:"ends_at" doc:"when the pot life ends; null before hardener is in"`
+	Risk       *float64         `json:"risk" doc:"probability that the batch is past its pot life, 0 to 1"`
+	Components []mix.Component  `json:"components" doc:"what was poured, by part and can"`
+	Quality    Quality          `json:"quality" doc:"how far the figures can be relied on: good, uncertain or bad"`
+	Why        string           `json:"why,omitempty" doc:"why the quality is not good"`
 }
 
 // Batch is a batch as HTTP answers it.
 type Batch struct {
 	BatchState
-	Step        *guide.Step      `json:"step"`
-	TargetsG    Targets          `json:"targets_g"`
-	Corrections []mix.Correction `json:"corrections"`
-	Warnings    []string         `json:"warnings"`
-	Scale       string           `json:"scale,omitempty"`
-	// Aside: the cup stands elsewhere while another mix may be weighed; CupWeighsG is what
-	// it should weigh when it comes back, absent when that is not known.
-	Aside      bool       `json:"aside,omitempty"`
-	CupWeighsG *float64   `json:"cup_weighs_g,omitempty"`
-	For        string     `json:"for_press,omitempty"`
-	Cup        string     `json:"cup"`
-	Colour     string     `json:"colour_class,omitempty"`
-	Artwork    string     `json:"artwork,omitempty"`
-	RestUntil  *time.Time `json:"rest_until,omitempty"`
-	// Ratio is absent until ink and hardener are in.
-	Ratio         *Ratio `json:"ratio,omitempty"`
-	ThinnerReason string `json:"thinner_reason,omitempty"`
-	// Thinner is what has gone from the cup and what may be put back.
-	Thinner *Thinner `json:"thinner,omitempty"`
-	// NextMixAt is when the next mix must begin to be ready before low.
-	NextMixAt *time.Time `json:"next_mix_at,omitempty"`
-	ClosedAt  *time.Time `json:"closed_at,omitempty"`
-	Outcome   string     `json:"outcome,omitempty"`
-	StillGood string     `json:"still_good,omitempty"`
-	LeftG     *float64   `json:"left_g,omitempty"`
-	OnDisk    *bool      `json:"on_disk,omitempty"` // false while a change to it is not
-	// Lots are the cans that are in it.
-	Lots []mix.Lot `json:"lots"`
-	// PourFrom are the registered cans that the pour which is waited for may come from.
-	PourFrom []CanChoice `json:"pour_from,omitempty"`
-	// CupEmptyG is what its cup weighs empty, absent where that is not known.
-	CupEmptyG *float64 `json:"cup_empty_g,omitempty"`
+	Step          *guide.Step      `json:"step" doc:"step that a guided mix waits at: cup, ink, hardener, stir-hardener, thinner, stir-thinner, rest or load; null when no guided mix is in progress"`
+	TargetsG      Targets          `json:"targets_g" doc:"target masses of the mix in g"`
+	Corrections   []mix.Correction `json:"corrections" doc:"ways to bring a wrong ratio back into tolerance, the smallest addition first"`
+	Warnings      []string         `json:"warnings" doc:"what was wrong with the mix, in sentences"`
+	Scale         string           `json:"scale,omitempty" doc:"id of the scale that it is or was mixed on"`
+	Aside         bool             `json:"aside,omitempty" doc:"the cup is off the scale, so that another mix can be weighed"`
+	CupWeighsG    *float64         `json:"cup_weighs_g,omitempty" doc:"expected weight of the cup when it returns to the scale, in g; absent when it is not known"`
+	For           string           `json:"for_press,omitempty" doc:"id of the press that the mix is meant for"`
+	Cup           string           `json:"cup" doc:"id of the kind of cup"`
+	Colour        string           `json:"colour_class,omitempty" doc:"colour class, from which the thinner share starts"`
+	Artwork       string           `json:"artwork,omitempty" doc:"kind of artwork, from which the thinner share starts"`
+	RestUntil     *time.Time       `json:"rest_until,omitempty" doc:"end of the rest that the ink needs before it is printed"`
+	Ratio         *Ratio           `json:"ratio,omitempty" doc:"how well the mixing ratio is known; absent until ink and hardener are in"`
+	ThinnerReason string           `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
+	Thinner       *Thinner         `json:"thinner,omitempty" doc:"how much thinner has evaporated and how much may be added"`
+	NextMixAt     *time.Time       `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the earliest end of this one"`
+	ClosedAt      *time.Time       `json:"closed_at,omitempty" doc:"when the batch was closed"`
+	Outcome       string           `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
+	StillGood     string           `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
+	LeftG         *float64         `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
+	OnDisk        *bool            `json:"on_disk,omitempty" doc:"false while a change to the batch is not yet in the journal"`
+	Lots          []mix.Lot        `json:"lots" doc:"the cans that are in the batch"`
+	PourFrom      []CanChoice      `json:"pour_from,omitempty" doc:"the registered cans that the current pour may come from"`
+	CupEmptyG     *float64         `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`
 }
 
 // Thinner is advice for thinner in use.
 type Thinner struct {
 	evaporate.TopUp
-	Note string `json:"note"`
+	Note string `json:"note" doc:"advice in a sentence"`
 }
 
 // Targets are a mix's target masses; they follow what was really poured.
 type Targets struct {
-	Ink      float64 `json:"ink"`
-	Hardener float64 `json:"hardener"`
-	Thinner  float64 `json:"thinner"`
+	Ink      float64 `json:"ink" doc:"mass of ink in g"`
+	Hardener float64 `json:"hardener" doc:"mass of hardener in g"`
+	Thinner  float64 `json:"thinner" doc:"mass of thinner in g"`
 }
 
 // Ratio is how well the ratio of a mix is known.
 type Ratio struct {
-	InkPerHardener float64 `json:"ink_per_hardener"`
-	OffPct         float64 `json:"off_pct"`         // of hardener, above zero for too much
-	UncertaintyPct float64 `json:"uncertainty_pct"` // expanded, k = 2
+	InkPerHardener float64 `json:"ink_per_hardener" doc:"mass of ink per mass of hardener"`
+	OffPct         float64 `json:"off_pct" doc:"deviation of the hardener from its target in %; above 0 is too much"`
+	UncertaintyPct float64 `json:"uncertainty_pct" doc:"expanded uncertainty of the ratio in % (k = 2)"`
 }

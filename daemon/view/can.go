@@ -17,29 +17,29 @@ const (
 
 // Can is a can as it goes out.
 type Can struct {
-	ID        string     `json:"id"`
-	Part      mix.Part   `json:"part"`
+	ID        string     `json:"id" doc:"id of the can, as written on it"`
+	Part      mix.Part   `json:"part" doc:"what it holds: ink, hardener or thinner"`
 	Material  string     `json:"material" doc:"the ink's, hardener's or thinner's id"`
-	Lot       string     `json:"lot,omitempty"`
-	Colour    string     `json:"colour,omitempty"`
-	State     string     `json:"state" enum:"new,in-use,expired,expiry-not-known,empty"`
-	OpenedOn  string     `json:"opened_on,omitempty"`
-	UseBy     string     `json:"use_by,omitempty"`
-	LastDay   string     `json:"last_day,omitempty" doc:"the earlier of use_by and what the hardener allows once it is open"`
+	Lot       string     `json:"lot,omitempty" doc:"lot number, as printed on the can"`
+	Colour    string     `json:"colour,omitempty" doc:"colour of the ink"`
+	State     string     `json:"state" enum:"new,in-use,expired,expiry-not-known,empty" doc:"new (not opened), in-use, expired, expiry-not-known (the clock is not set) or empty"`
+	OpenedOn  string     `json:"opened_on,omitempty" doc:"date on which it was opened, YYYY-MM-DD"`
+	UseBy     string     `json:"use_by,omitempty" doc:"last day of its shelf life, YYYY-MM-DD"`
+	LastDay   string     `json:"last_day,omitempty" doc:"last day on which it may be used, YYYY-MM-DD: the earlier of use_by and the hardener's time after opening"`
 	Stir      string     `json:"stir,omitempty" doc:"why it is to be stirred to the bottom before it is used"`
-	MadeAt    time.Time  `json:"made_at"`
-	StirredAt *time.Time `json:"stirred_at,omitempty"`
-	UsedAt    *time.Time `json:"used_at,omitempty"`
-	EmptiedAt *time.Time `json:"emptied_at,omitempty"`
+	MadeAt    time.Time  `json:"made_at" doc:"when the can was registered"`
+	StirredAt *time.Time `json:"stirred_at,omitempty" doc:"when it was last stirred to the bottom"`
+	UsedAt    *time.Time `json:"used_at,omitempty" doc:"when something was last poured from it"`
+	EmptiedAt *time.Time `json:"emptied_at,omitempty" doc:"when it was reported empty"`
 }
 
 // CanChoice is a can that the pour which a mix waits for may come from.
 type CanChoice struct {
-	Can      string `json:"can"`
-	Material string `json:"material"`
-	Lot      string `json:"lot,omitempty"`
-	Colour   string `json:"colour,omitempty"`
-	InUse    bool   `json:"in_use" doc:"the one that a confirm without a can is taken to mean"`
+	Can      string `json:"can" doc:"id of the can"`
+	Material string `json:"material" doc:"id of the ink, hardener or thinner"`
+	Lot      string `json:"lot,omitempty" doc:"lot number, as printed on the can"`
+	Colour   string `json:"colour,omitempty" doc:"colour of the ink"`
+	InUse    bool   `json:"in_use" doc:"a confirm that names no can is taken to mean this one"`
 	Stir     string `json:"stir,omitempty" doc:"why it is to be stirred to the bottom first"`
 	Expired  string `json:"expired,omitempty" doc:"why it is refused unless a person gives a reason"`
 }

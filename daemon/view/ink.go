@@ -9,22 +9,20 @@ import (
 
 // Ink is an ink with what its data sheet says and what is made of it.
 type Ink struct {
-	ID            string   `json:"id"`
-	Hardener      string   `json:"hardener,omitempty"`
-	Thinners      []string `json:"thinners"`
-	HardenerRatio string   `json:"hardener_ratio"`
-	TolerancePct  float64  `json:"ratio_tolerance_pct"`
-	ThinnerMinPct float64  `json:"thinner_min_pct"`
-	ThinnerMaxPct float64  `json:"thinner_max_pct"`
-	ThinnerDark   float64  `json:"thinner_dark_pct"`
-	ThinnerLight  float64  `json:"thinner_light_pct"`
-	RestS         float64  `json:"rest_s"`
-	LifeRefH      float64  `json:"life_ref_h"` // at 20 °C and 50 %
-	MoistureShare float64  `json:"moisture_share"`
-	Assumed       string   `json:"assumed"` // what of it is an assumption
-	// Learned is what a person accepted of what was learned; absent while new batches go
-	// by the data sheet.
-	Learned *Learned `json:"learned,omitempty"`
+	ID            string   `json:"id" doc:"id of the ink"`
+	Hardener      string   `json:"hardener,omitempty" doc:"id of its hardener; absent when the configuration names none"`
+	Thinners      []string `json:"thinners" doc:"ids of the thinners that may be added"`
+	HardenerRatio string   `json:"hardener_ratio" doc:"mass of ink to mass of hardener, such as 5:1"`
+	TolerancePct  float64  `json:"ratio_tolerance_pct" doc:"permitted deviation of the ratio in %"`
+	ThinnerMinPct float64  `json:"thinner_min_pct" doc:"least thinner in % of ink and hardener together"`
+	ThinnerMaxPct float64  `json:"thinner_max_pct" doc:"most thinner in % of ink and hardener together"`
+	ThinnerDark   float64  `json:"thinner_dark_pct" doc:"usual start for dark colours in % of ink and hardener together"`
+	ThinnerLight  float64  `json:"thinner_light_pct" doc:"usual start for light colours in % of ink and hardener together"`
+	RestS         float64  `json:"rest_s" doc:"rest before printing in s, 0 for none"`
+	LifeRefH      float64  `json:"life_ref_h" doc:"pot life in h at 20 °C and 50 % relative humidity"`
+	MoistureShare float64  `json:"moisture_share" doc:"share of the pot life that moisture determines, 0 to 1"`
+	Assumed       string   `json:"assumed" doc:"which of these figures are assumptions"`
+	Learned       *Learned `json:"learned,omitempty" doc:"what was learned from past batches and accepted by a person; absent while new batches use the data sheet"`
 
 	// What a plan is made of: the life that new batches go by, and the recipe.
 	Life  cure.Ink      `json:"-"`
@@ -34,11 +32,11 @@ type Ink struct {
 
 // Learned is what new batches of an ink go by in place of its data sheet.
 type Learned struct {
-	Since         time.Time `json:"since"`
-	By            string    `json:"by"`
-	Verdict       string    `json:"verdict"`
-	LifeRefH      float64   `json:"life_ref_h"`
-	MoistureShare float64   `json:"moisture_share"`
-	Activation    float64   `json:"activation_kj_mol"`
-	Sigma         float64   `json:"sigma"`
+	Since         time.Time `json:"since" doc:"when it was accepted"`
+	By            string    `json:"by" doc:"who accepted it"`
+	Verdict       string    `json:"verdict" doc:"what the batches showed, in sentences"`
+	LifeRefH      float64   `json:"life_ref_h" doc:"pot life in h at 20 °C and 50 % relative humidity"`
+	MoistureShare float64   `json:"moisture_share" doc:"share of the pot life that moisture determines, 0 to 1"`
+	Activation    float64   `json:"activation_kj_mol" doc:"activation energy in kJ/mol, by which heat speeds the reaction up"`
+	Sigma         float64   `json:"sigma" doc:"spread of the pot life from batch to batch, as the standard deviation of its logarithm"`
 }

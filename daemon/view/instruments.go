@@ -10,37 +10,32 @@ import (
 // Air is a zone's air. The values are those of the last good reading and absent
 // when there never was one; Time is that reading's.
 type Air struct {
-	Time          time.Time     `json:"time,omitzero"`
-	Zone          string        `json:"zone"`
-	Sensor        string        `json:"sensor,omitempty"`
-	TemperatureC  *float64      `json:"temperature_c,omitempty"`
-	HumidityPct   *float64      `json:"humidity_pct,omitempty"`
-	DewPointC     *float64      `json:"dew_point_c,omitempty"`
-	VapourDensity *float64      `json:"vapour_density_g_m3,omitempty"`
-	Quality       Quality       `json:"quality"`
-	Why           string        `json:"why,omitempty"`
+	Time          time.Time     `json:"time,omitzero" doc:"when the newest good reading was taken; absent before the first"`
+	Zone          string        `json:"zone" doc:"id of the zone"`
+	Sensor        string        `json:"sensor,omitempty" doc:"id of the sensor that the values come from"`
+	TemperatureC  *float64      `json:"temperature_c,omitempty" doc:"air temperature in °C; absent when it was never measured"`
+	HumidityPct   *float64      `json:"humidity_pct,omitempty" doc:"relative humidity over liquid water in %"`
+	DewPointC     *float64      `json:"dew_point_c,omitempty" doc:"dew point in °C; absent when the air is too dry to have one"`
+	VapourDensity *float64      `json:"vapour_density_g_m3,omitempty" doc:"water vapour in g per m³ of air"`
+	Quality       Quality       `json:"quality" doc:"how far the values can be relied on: good, uncertain (suspect, or a check is overdue or failed) or bad (too old, or none)"`
+	Why           string        `json:"why,omitempty" doc:"why the quality is not good"`
 	Mono          time.Duration `json:"-"` // when the reading was taken
 	Accuracy      cure.Sensor   `json:"-"`
 }
 
 // Scale is what a scale shows. WeightG is absent when it shows none.
 type Scale struct {
-	Time      time.Time `json:"time,omitzero"` // of the newest line; absent before the first
-	ID        string    `json:"id"`
-	WeightG   *float64  `json:"weight_g,omitempty"`
-	DivisionG float64   `json:"division_g"` // the finest it shows
-	Stable    bool      `json:"stable"`
-	Quality   Quality   `json:"quality"`
-	Why       string    `json:"why,omitempty"`
-	Batch     string    `json:"batch,omitempty"` // the guided mix that is being weighed on it
-	// WhichCup are the mixes of which a person is to say whose cup stands on the scale,
-	// by taking one up; absent while that is not asked.
-	WhichCup []string `json:"which_cup,omitempty"`
-	// KeyRefused is why the last press of the scale's print key changed nothing; absent
-	// once that is no news.
-	KeyRefused *KeyRefusal `json:"key_refused,omitempty"`
-	// The bar of that mix, moving as one pours.
-	Pouring *Pouring `json:"pouring,omitempty"`
+	Time       time.Time   `json:"time,omitzero" doc:"when the newest line arrived; absent before the first"`
+	ID         string      `json:"id" doc:"id of the scale"`
+	WeightG    *float64    `json:"weight_g,omitempty" doc:"weight on the display in g; absent when the scale shows none"`
+	DivisionG  float64     `json:"division_g" doc:"smallest step of the display in g"`
+	Stable     bool        `json:"stable" doc:"the weight has settled"`
+	Quality    Quality     `json:"quality" doc:"how far the weight can be relied on: good, uncertain or bad"`
+	Why        string      `json:"why,omitempty" doc:"why the quality is not good"`
+	Batch      string      `json:"batch,omitempty" doc:"id of the guided mix that is being weighed on this scale"`
+	WhichCup   []string    `json:"which_cup,omitempty" doc:"ids of the mixes whose cup may be on the scale, while a person has to say which it is; answer with take-up; absent while that is not asked"`
+	KeyRefused *KeyRefusal `json:"key_refused,omitempty" doc:"why the last press of the print key changed nothing; absent once it no longer matters"`
+	Pouring    *Pouring    `json:"pouring,omitempty" doc:"the current pour against its target, for the bar on the page"`
 
 	Up    bool              `json:"-"`
 	Lines map[string]uint64 `json:"-"` // by result: ok, torn, unknown, overlong, overload
@@ -48,34 +43,30 @@ type Scale struct {
 
 // KeyRefusal says why a press of a scale's print key changed nothing.
 type KeyRefusal struct {
-	At     time.Time `json:"at"`
-	Code   string    `json:"code,omitempty"`
-	Detail string    `json:"detail"`
+	At     time.Time `json:"at" doc:"when the key was pressed"`
+	Code   string    `json:"code,omitempty" doc:"which refusal it was, for programs"`
+	Detail string    `json:"detail" doc:"what was wrong and what to do"`
 }
 
 // Pouring is the pour that a mix waits for, against the live weight.
 type Pouring struct {
-	Part    mix.Part `json:"part"`
-	PouredG float64  `json:"poured_g"` // in this pour
-	TargetG float64  `json:"target_g"`
-	LowG    float64  `json:"low_g"` // from low to high is accepted
-	HighG   float64  `json:"high_g"`
+	Part    mix.Part `json:"part" doc:"what is being poured: ink, hardener or thinner"`
+	PouredG float64  `json:"poured_g" doc:"weight poured so far in this pour, in g"`
+	TargetG float64  `json:"target_g" doc:"target of this pour in g"`
+	LowG    float64  `json:"low_g" doc:"least weight that is accepted, in g"`
+	HighG   float64  `json:"high_g" doc:"largest weight that is accepted, in g"`
 }
 
 // Sensor is an instrument's condition.
 type Sensor struct {
-	ID        string    `json:"id"`
-	Condition string    `json:"condition"` // up, stale, down; waiting before its first reading
-	Since     time.Time `json:"since"`
-	Detail    string    `json:"detail,omitempty"`
-	// OutOfService is until when the device is under maintenance.
-	OutOfService *time.Time `json:"out_of_service_until,omitempty"`
-	// Checked is when a sensor's humidity was checked last, CheckDue when the next check
-	// is due; nil for a sensor that is never due.
-	Checked  *time.Time `json:"checked_at,omitempty"`
-	CheckDue *time.Time `json:"check_due_at,omitempty"`
-	// CheckFailed is why the last check did not pass, empty when it did.
-	CheckFailed string `json:"check_failed,omitempty" doc:"why the sensor's last check did not pass; absent when it did"`
+	ID           string     `json:"id" doc:"id of the sensor or scale"`
+	Condition    string     `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`
+	Since        time.Time  `json:"since" doc:"when it entered this condition"`
+	Detail       string     `json:"detail,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
+	OutOfService *time.Time `json:"out_of_service_until,omitempty" doc:"end of the device's maintenance; absent when it is in service"`
+	Checked      *time.Time `json:"checked_at,omitempty" doc:"when the humidity was last checked against a reference; absent when no check is known"`
+	CheckDue     *time.Time `json:"check_due_at,omitempty" doc:"when the next check is due; absent for a sensor that has no check interval"`
+	CheckFailed  string     `json:"check_failed,omitempty" doc:"why the last check failed; absent when it passed"`
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`

@@ -9,17 +9,16 @@ import (
 
 // Press is a press with what stands on it.
 type Press struct {
-	ID         string         `json:"id"`
-	Zone       string         `json:"zone"`
-	Cup        string         `json:"cup"`
-	Batch      *string        `json:"batch"`
-	Light      light.Meaning  `json:"meaning"`
-	Flashing   bool           `json:"flashing"`
-	Reason     string         `json:"reason"`
-	RemainingS *Span[float64] `json:"remaining_s"`
-	Risk       *float64       `json:"risk"`
-	// PrintsTotal is absent while nobody has counted.
-	PrintsTotal *uint64 `json:"prints_total,omitempty"`
+	ID          string         `json:"id" doc:"id of the press"`
+	Zone        string         `json:"zone" doc:"id of the zone that the press is in"`
+	Cup         string         `json:"cup" doc:"id of the kind of cup that goes on it"`
+	Batch       *string        `json:"batch" doc:"id of the batch that is loaded; null when none is"`
+	Light       light.Meaning  `json:"meaning" doc:"what the light of the press means: do-not-print, unknown, act, soon, in-order or empty"`
+	Flashing    bool           `json:"flashing" doc:"the light flashes: an alarm is not acknowledged, or the state is unknown"`
+	Reason      string         `json:"reason" doc:"why the light has this meaning, in a sentence"`
+	RemainingS  *Span[float64] `json:"remaining_s" doc:"remaining pot life of the loaded batch in s; null when there is none"`
+	Risk        *float64       `json:"risk" doc:"probability that the loaded batch is past its pot life, 0 to 1; null when there is none"`
+	PrintsTotal *uint64        `json:"prints_total,omitempty" doc:"prints that were reported for this press; absent while none were"`
 
 	// How a cup stands on it, and what goes into one.
 	Place        cure.Place `json:"-"`
@@ -31,21 +30,20 @@ type Press struct {
 // each time, from the time of the snapshot, so that a light learns of a bench that
 // stands still.
 type Light struct {
-	Time       time.Time     `json:"time"`
-	ID         string        `json:"id"`
-	ValidUntil time.Time     `json:"valid_until"`
-	Seq        uint64        `json:"seq"`
-	Meaning    light.Meaning `json:"meaning"`
-	Colour     string        `json:"colour"`
-	Flashing   bool          `json:"flashing"`
-	Reason     string        `json:"reason"`
-	Press      string        `json:"press,omitempty"`
-	Batch      string        `json:"batch,omitempty"`
+	Time       time.Time     `json:"time" doc:"time of the state"`
+	ID         string        `json:"id" doc:"id of the light"`
+	ValidUntil time.Time     `json:"valid_until" doc:"after this time, 90 s after the last message, a lamp must show unknown"`
+	Seq        uint64        `json:"seq" doc:"number of the newest event that this state includes"`
+	Meaning    light.Meaning `json:"meaning" doc:"what the light means: do-not-print, unknown, act, soon, in-order or empty"`
+	Colour     string        `json:"colour" doc:"colour of the light: red, yellow, blue, green or white"`
+	Flashing   bool          `json:"flashing" doc:"the light flashes"`
+	Reason     string        `json:"reason" doc:"why the light has this meaning, in a sentence"`
+	Press      string        `json:"press,omitempty" doc:"id of the press that decides the meaning, the most serious one of the light's presses"`
+	Batch      string        `json:"batch,omitempty" doc:"id of the batch that decides the meaning"`
 
-	// What the lamp reports back; absent for one that does not.
-	Confirmation string     `json:"confirmation,omitempty" enum:"confirmed,waiting,silent" doc:"whether the lamp confirms what it was told; absent for one that does not report back"`
-	ConfirmedAt  *time.Time `json:"confirmed_at,omitempty" doc:"when it last did"`
-	Says         string     `json:"says,omitempty" doc:"what it reports in place of what it was told"`
+	Confirmation string     `json:"confirmation,omitempty" enum:"confirmed,waiting,silent" doc:"whether the lamp confirms its messages: confirmed, waiting or silent; absent for a lamp that does not report back"`
+	ConfirmedAt  *time.Time `json:"confirmed_at,omitempty" doc:"when the lamp last confirmed a message"`
+	Says         string     `json:"says,omitempty" doc:"what the lamp reports when it differs from the message"`
 }
 
 // LightValidFor is how long a light may go on showing what it was told.

@@ -2,26 +2,24 @@ package view
 
 // Recipe is what a mix would come to that is not begun yet.
 type Recipe struct {
-	Ink      string  `json:"ink"`
-	Scale    string  `json:"scale"`
-	Cup      string  `json:"cup"`
-	Press    string  `json:"press,omitempty"`
-	TargetsG Targets `json:"targets_g"`
-	TotalG   float64 `json:"total_g"`
+	Ink      string  `json:"ink" doc:"id of the ink"`
+	Scale    string  `json:"scale" doc:"id of the scale"`
+	Cup      string  `json:"cup" doc:"id of the kind of cup"`
+	Press    string  `json:"press,omitempty" doc:"id of the press"`
+	TargetsG Targets `json:"targets_g" doc:"target masses in g"`
+	TotalG   float64 `json:"total_g" doc:"mass of the whole mix in g"`
 
-	InkMinimumG     float64 `json:"ink_minimum_g"` // of the cup
-	ThinnerPct      float64 `json:"thinner_pct"`   // of ink and hardener together
-	ThinnerStartPct float64 `json:"thinner_start_pct"`
-	ThinnerMinPct   float64 `json:"thinner_min_pct"`
-	ThinnerMaxPct   float64 `json:"thinner_max_pct"`
-	// Why the figures are so, in sentences.
-	Why []string `json:"why"`
+	InkMinimumG     float64  `json:"ink_minimum_g" doc:"least mass of ink worth mixing in this cup, in g"`
+	ThinnerPct      float64  `json:"thinner_pct" doc:"thinner in % of ink and hardener together"`
+	ThinnerStartPct float64  `json:"thinner_start_pct" doc:"usual start for this colour class and artwork, in % of ink and hardener together"`
+	ThinnerMinPct   float64  `json:"thinner_min_pct" doc:"least thinner in % of ink and hardener together"`
+	ThinnerMaxPct   float64  `json:"thinner_max_pct" doc:"most thinner in % of ink and hardener together"`
+	Why             []string `json:"why" doc:"how the figures were found, in sentences"`
 
-	DivisionG    float64 `json:"division_g"`
-	Grade        string  `json:"grade" enum:"fine,usable,coarse" doc:"how well the scale suits the recipe; it informs and never blocks"`
-	TolerancePct float64 `json:"ratio_tolerance_pct"`
-	// RatioPct and ThinnerPctPoints are expanded uncertainties, k = 2, each part tared.
-	RatioPct         float64 `json:"ratio_uncertainty_pct"`
-	ThinnerPctPoints float64 `json:"thinner_uncertainty_pct_points"`
-	SmallestInkG     float64 `json:"smallest_ink_g" doc:"the least ink with which the scale is usable at this ratio"`
+	DivisionG        float64 `json:"division_g" doc:"smallest step of the scale's display in g"`
+	Grade            string  `json:"grade" enum:"fine,usable,coarse" doc:"how well the scale suits the recipe; it informs and never blocks"`
+	TolerancePct     float64 `json:"ratio_tolerance_pct" doc:"permitted deviation of the ratio in %"`
+	RatioPct         float64 `json:"ratio_uncertainty_pct" doc:"expanded uncertainty of the ratio in % (k = 2), each part tared"`
+	ThinnerPctPoints float64 `json:"thinner_uncertainty_pct_points" doc:"expanded uncertainty of the thinner share in percentage points (k = 2)"`
+	SmallestInkG     float64 `json:"smallest_ink_g" doc:"least mass of ink in g for which the scale is usable at this ratio"`
 }

@@ -108,36 +108,36 @@ type answer[B any] struct{ Body B }
 // event that it takes account of.
 type (
 	airList struct {
-		Air []view.Air `json:"air"`
-		Seq uint64     `json:"seq"`
+		Air []view.Air `json:"air" doc:"the air of each zone"`
+		Seq uint64     `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	scaleList struct {
-		Scales []view.Scale `json:"scales"`
-		Seq    uint64       `json:"seq"`
+		Scales []view.Scale `json:"scales" doc:"the scales"`
+		Seq    uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	batchList struct {
-		Batches []view.Batch `json:"batches"`
-		Seq     uint64       `json:"seq"`
+		Batches []view.Batch `json:"batches" doc:"the open batches"`
+		Seq     uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	pressList struct {
-		Presses []view.Press `json:"presses"`
-		Seq     uint64       `json:"seq"`
+		Presses []view.Press `json:"presses" doc:"the presses"`
+		Seq     uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	lightList struct {
-		Lights []view.Light `json:"lights"`
-		Seq    uint64       `json:"seq"`
+		Lights []view.Light `json:"lights" doc:"the lights"`
+		Seq    uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	alarmList struct {
-		Alarms []view.Alarm `json:"alarms"`
-		Seq    uint64       `json:"seq"`
+		Alarms []view.Alarm `json:"alarms" doc:"the alarms that are not normal"`
+		Seq    uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	sensorList struct {
-		Sensors []view.Sensor `json:"sensors"`
-		Seq     uint64        `json:"seq"`
+		Sensors []view.Sensor `json:"sensors" doc:"the sensors and scales"`
+		Seq     uint64        `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	inkList struct {
-		Inks []view.Ink `json:"inks"`
-		Seq  uint64     `json:"seq"`
+		Inks []view.Ink `json:"inks" doc:"the inks"`
+		Seq  uint64     `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 )
 

@@ -13,8 +13,8 @@ import (
 )
 
 type canList struct {
-	Cans []view.Can `json:"cans"`
-	Seq  uint64     `json:"seq"`
+	Cans []view.Can `json:"cans" doc:"the registered cans"`
+	Seq  uint64     `json:"seq" doc:"number of the newest event that the answer includes"`
 }
 
 // cans registers the cans that a shop keeps account of.

@@ -27,18 +27,18 @@ type changed struct {
 }
 
 type onBatches struct {
-	Key string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
+	Key string `header:"Idempotency-Key" doc:"a name of the client's own for this request, up to 200 visible ASCII characters; the same request under the same key within 24 hours is carried out only once"`
 }
 
 type onThing struct {
-	ID  string `path:"id"`
-	Key string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
+	ID  string `path:"id" doc:"id of the thing that is changed"`
+	Key string `header:"Idempotency-Key" doc:"a name of the client's own for this request, up to 200 visible ASCII characters; the same request under the same key within 24 hours is carried out only once"`
 }
 
 type onAlarm struct {
-	Name    string `path:"name"`
-	Subject string `path:"subject"`
-	Key     string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
+	Name    string `path:"name" doc:"name of the alarm"`
+	Subject string `path:"subject" doc:"id of the thing that the alarm is about"`
+	Key     string `header:"Idempotency-Key" doc:"a name of the client's own for this request, up to 200 visible ASCII characters; the same request under the same key within 24 hours is carried out only once"`
 }
 
 // changes registers the changes of the table that are about a batch, an alarm, a press, an

@@ -14,39 +14,39 @@ import (
 
 // learning is what the ends of an ink's batches say about it.
 type learning struct {
-	Ink        string   `json:"ink"`
-	Verdict    string   `json:"verdict"`
-	Cautions   []string `json:"cautions"`
-	Learned    []string `json:"learned" doc:"what the batches told"`
-	Assumed    []string `json:"assumed" doc:"what is still as before"`
-	LifeRatio  estimate `json:"life_ratio" doc:"the life over what the data sheet says"`
-	LRefH      estimate `json:"l_ref_h"`
-	Moisture   estimate `json:"moisture_share"`
-	Activation estimate `json:"activation_kj_mol"`
-	Sigma      estimate `json:"sigma"`
-	Ends       int      `json:"ends"`
-	Censored   int      `json:"censored"`
-	LeftOut    int      `json:"left_out"`
-	Acceptable bool     `json:"acceptable"`
-	WhyNot     string   `json:"why_not,omitempty"`
+	Ink        string   `json:"ink" doc:"id of the ink"`
+	Verdict    string   `json:"verdict" doc:"what the batches showed, in sentences"`
+	Cautions   []string `json:"cautions" doc:"what to be careful with, in sentences"`
+	Learned    []string `json:"learned" doc:"the parameters that the batches determine"`
+	Assumed    []string `json:"assumed" doc:"the parameters that are still assumed"`
+	LifeRatio  estimate `json:"life_ratio" doc:"pot life divided by that of the data sheet"`
+	LRefH      estimate `json:"l_ref_h" doc:"pot life in h at 20 °C and 50 % relative humidity"`
+	Moisture   estimate `json:"moisture_share" doc:"share of the pot life that moisture determines, 0 to 1"`
+	Activation estimate `json:"activation_kj_mol" doc:"activation energy in kJ/mol"`
+	Sigma      estimate `json:"sigma" doc:"spread from batch to batch, as the standard deviation of the logarithm of the pot life"`
+	Ends       int      `json:"ends" doc:"number of batches whose end was seen"`
+	Censored   int      `json:"censored" doc:"number of batches that were used up while still good"`
+	LeftOut    int      `json:"left_out" doc:"number of batches that could not be used"`
+	Acceptable bool     `json:"acceptable" doc:"the result may be accepted"`
+	WhyNot     string   `json:"why_not,omitempty" doc:"why it may not be accepted; absent when it may"`
 }
 
 // estimate is one parameter; standard error and interval are absent where the batches
 // do not determine it.
 type estimate struct {
-	Value    float64     `json:"value"`
-	SE       *float64    `json:"se,omitempty"`
-	Interval *[2]float64 `json:"interval_90,omitempty"`
-	Learned  bool        `json:"learned" doc:"the batches tell at least as much as was known before"`
+	Value    float64     `json:"value" doc:"the estimate"`
+	SE       *float64    `json:"se,omitempty" doc:"standard error; absent where the batches do not determine the parameter"`
+	Interval *[2]float64 `json:"interval_90,omitempty" doc:"lower and upper end of the 90 % interval; absent where the batches do not determine the parameter"`
+	Learned  bool        `json:"learned" doc:"the batches say at least as much as was known before"`
 }
 
 type onInk struct {
-	ID  string `path:"id"`
-	Key string `header:"Idempotency-Key" doc:"a repetition within a day gets the same answer"`
+	ID  string `path:"id" doc:"id of the ink"`
+	Key string `header:"Idempotency-Key" doc:"a name of the client's own for this request, up to 200 visible ASCII characters; the same request under the same key within 24 hours is carried out only once"`
 }
 
 type inkByID struct {
-	ID string `path:"id"`
+	ID string `path:"id" doc:"id of the ink"`
 }
 
 // inks registers what a shop learns of its inks. The fit is made by the program from

@@ -12,8 +12,8 @@ import (
 )
 
 type neighbourList struct {
-	Neighbours []neighbours.Bench `json:"neighbours"`
-	Seq        uint64             `json:"seq"`
+	Neighbours []neighbours.Bench `json:"neighbours" doc:"the other benches"`
+	Seq        uint64             `json:"seq" doc:"number of the newest event that the answer includes"`
 }
 
 // others registers the list of other benches, as this one hears them.

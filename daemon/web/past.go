@@ -42,13 +42,13 @@ func (s *Server) past(api huma.API) {
 }
 
 type eventsQuery struct {
-	After uint64 `query:"after" maximum:"9007199254740991" doc:"the seq of the last event known; 0 for all"`
-	Limit int    `query:"limit" minimum:"1" maximum:"1000" default:"100" doc:"how many at most"`
+	After uint64 `query:"after" maximum:"9007199254740991" doc:"number of the last event known; 0 for all"`
+	Limit int    `query:"limit" minimum:"1" maximum:"1000" default:"100" doc:"largest number of events"`
 }
 
 type eventList struct {
-	Events []json.RawMessage `json:"events"`
-	Seq    uint64            `json:"seq" doc:"of the newest event there is"`
+	Events []json.RawMessage `json:"events" doc:"the events, oldest first"`
+	Seq    uint64            `json:"seq" doc:"number of the newest event in the journal"`
 }
 
 func (s *Server) events(ctx context.Context, in *eventsQuery) (*answer[eventList], error) {
@@ -73,27 +73,27 @@ func (s *Server) unread(ctx context.Context, err error) error {
 }
 
 type historyQuery struct {
-	Zone   string    `query:"zone" required:"true"`
-	From   time.Time `query:"from" doc:"default: a day before to"`
-	To     time.Time `query:"to" doc:"default: now"`
-	Step   string    `query:"step" doc:"between rows, such as 1m or 1h; at least 1s"`
-	Format string    `query:"format" enum:"json,csv" doc:"in place of an Accept header"`
+	Zone   string    `query:"zone" required:"true" doc:"id of the zone"`
+	From   time.Time `query:"from" doc:"begin of the span; default: 24 hours before to"`
+	To     time.Time `query:"to" doc:"end of the span; default: now; at most 31 days after from"`
+	Step   string    `query:"step" doc:"time between rows, such as 1m or 1h, at least 1s; default: the rows as recorded"`
+	Format string    `query:"format" enum:"json,csv" doc:"takes precedence over the Accept header"`
 	Accept string    `header:"Accept" hidden:"true"`
 }
 
 // airPoint is a zone's air at one moment.
 type airPoint struct {
-	Time          time.Time    `json:"time"`
-	TemperatureC  float64      `json:"temperature_c"`
-	HumidityPct   float64      `json:"humidity_pct"`
-	DewPointC     *float64     `json:"dew_point_c,omitempty"`
-	VapourDensity float64      `json:"vapour_density_g_m3"`
-	Quality       view.Quality `json:"quality"`
+	Time          time.Time    `json:"time" doc:"time of the values"`
+	TemperatureC  float64      `json:"temperature_c" doc:"air temperature in °C"`
+	HumidityPct   float64      `json:"humidity_pct" doc:"relative humidity over liquid water in %"`
+	DewPointC     *float64     `json:"dew_point_c,omitempty" doc:"dew point in °C; absent when the air is too dry to have one"`
+	VapourDensity float64      `json:"vapour_density_g_m3" doc:"water vapour in g per m³ of air"`
+	Quality       view.Quality `json:"quality" doc:"good, uncertain (suspect or bridged) or bad (no reading)"`
 }
 
 type historyList struct {
-	Air []airPoint `json:"air"`
-	Seq uint64     `json:"seq"`
+	Air []airPoint `json:"air" doc:"the air at each time, oldest first"`
+	Seq uint64     `json:"seq" doc:"number of the newest event that the answer includes"`
 }
 
 // written is an answer that was written out here.

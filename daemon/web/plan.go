@@ -18,14 +18,14 @@ import (
 )
 
 type planQuery struct {
-	Ink           string  `query:"ink" required:"true"`
-	Press         string  `query:"press" required:"true" doc:"whose cup is used and in whose air it stands"`
-	Presses       int     `query:"presses" minimum:"1" maximum:"100" default:"1" doc:"how many like it print"`
-	Prints        int     `query:"prints" required:"true" minimum:"1" maximum:"100000000"`
-	GramsPerPrint float64 `query:"grams_per_print" required:"true" exclusiveMinimum:"0" maximum:"1000"`
-	PrintsPerHour float64 `query:"prints_per_hour" required:"true" exclusiveMinimum:"0" maximum:"100000" doc:"of each press"`
-	ResidueG      float64 `query:"residue_g" minimum:"0" maximum:"10000" default:"0" doc:"of each mix, what cannot be printed"`
-	ThinnerPct    float64 `query:"thinner_pct" minimum:"-1" maximum:"100" default:"-1" doc:"of ink and hardener; default: the ink's start for dark colours"`
+	Ink           string  `query:"ink" required:"true" doc:"id of the ink"`
+	Press         string  `query:"press" required:"true" doc:"id of the press whose cup is used and in whose air it is"`
+	Presses       int     `query:"presses" minimum:"1" maximum:"100" default:"1" doc:"number of presses like it that print"`
+	Prints        int     `query:"prints" required:"true" minimum:"1" maximum:"100000000" doc:"number of prints"`
+	GramsPerPrint float64 `query:"grams_per_print" required:"true" exclusiveMinimum:"0" maximum:"1000" doc:"mass of mixed ink per print in g"`
+	PrintsPerHour float64 `query:"prints_per_hour" required:"true" exclusiveMinimum:"0" maximum:"100000" doc:"prints per hour of each press"`
+	ResidueG      float64 `query:"residue_g" minimum:"0" maximum:"10000" default:"0" doc:"mass of each mix that cannot be printed, in g"`
+	ThinnerPct    float64 `query:"thinner_pct" minimum:"-1" maximum:"100" default:"-1" doc:"thinner in % of ink and hardener together; -1, the default, for the ink's start for dark colours"`
 }
 
 func (s *Server) plans(api huma.API) {

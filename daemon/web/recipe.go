@@ -17,14 +17,14 @@ type recipes interface {
 }
 
 type recipeQuery struct {
-	Ink         string  `query:"ink" required:"true"`
-	Scale       string  `query:"scale" doc:"may be left out where there is one"`
-	Press       string  `query:"press"`
-	Cup         string  `query:"cup" doc:"in place of press"`
-	ColourClass string  `query:"colour_class" enum:"dark,light,heavy-light" default:"dark"`
-	Artwork     string  `query:"artwork" enum:"fine-detail,normal,large-solid" default:"normal"`
-	InkG        float64 `query:"ink_g" minimum:"0" maximum:"100000" doc:"default: the cup's minimum"`
-	ThinnerPct  float64 `query:"thinner_pct" minimum:"-1" maximum:"100" default:"-1" doc:"default: from colour class and artwork"`
+	Ink         string  `query:"ink" required:"true" doc:"id of the ink"`
+	Scale       string  `query:"scale" doc:"id of the scale; may be left out where there is only one"`
+	Press       string  `query:"press" doc:"id of the press that it is for"`
+	Cup         string  `query:"cup" doc:"id of the kind of cup, instead of press"`
+	ColourClass string  `query:"colour_class" enum:"dark,light,heavy-light" default:"dark" doc:"colour class, from which the thinner share starts"`
+	Artwork     string  `query:"artwork" enum:"fine-detail,normal,large-solid" default:"normal" doc:"kind of artwork, from which the thinner share starts"`
+	InkG        float64 `query:"ink_g" minimum:"0" maximum:"100000" doc:"mass of ink in g; 0, the default, for the cup's minimum"`
+	ThinnerPct  float64 `query:"thinner_pct" minimum:"-1" maximum:"100" default:"-1" doc:"thinner in % of ink and hardener together; -1, the default, for the usual start"`
 }
 
 func (s *Server) recipes(api huma.API) {

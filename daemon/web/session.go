@@ -23,23 +23,23 @@ const (
 
 // pairing is the body by which a device is paired.
 type pairing struct {
-	PIN    string `json:"pin" doc:"the shop's PIN" minLength:"1" maxLength:"64"`
-	Device string `json:"device,omitempty" doc:"what the journal will call it; default: a device" maxLength:"40"`
+	PIN    string `json:"pin" minLength:"1" maxLength:"64" doc:"the shop's PIN"`
+	Device string `json:"device,omitempty" maxLength:"40" doc:"name of the device in the journal; default: a device"`
 }
 
 // session is a paired device.
 type session struct {
-	ID     string    `json:"id"`
-	Device string    `json:"device"`
-	Made   time.Time `json:"made"`
-	Until  time.Time `json:"until"`
-	Mine   bool      `json:"mine" doc:"the session of whoever asks"`
+	ID     string    `json:"id" doc:"public id of the session"`
+	Device string    `json:"device" doc:"name of the device"`
+	Made   time.Time `json:"made" doc:"when the device was paired"`
+	Until  time.Time `json:"until" doc:"when the session ends"`
+	Mine   bool      `json:"mine" doc:"this is the session of the client that asks"`
 }
 
 type sessionList struct {
-	Sessions []session `json:"sessions"`
-	PINSet   bool      `json:"pin_set" doc:"without one, changes are taken from the bench's own computer and by token only"`
-	Seq      uint64    `json:"seq"`
+	Sessions []session `json:"sessions" doc:"the paired devices"`
+	PINSet   bool      `json:"pin_set" doc:"a PIN is set; without one, changes are only accepted from the bench's own computer or with a token"`
+	Seq      uint64    `json:"seq" doc:"number of the newest event that the answer includes"`
 }
 
 // paired answers a pairing or unpairing, with the cookie that goes with it.

@@ -137,12 +137,12 @@ func newFollower() *follower {
 
 // over is the last that is said of a row that is there no more.
 type over struct {
-	Time    time.Time `json:"time"`
-	Seq     uint64    `json:"seq"`
-	ID      string    `json:"id,omitempty"`
-	Name    string    `json:"name,omitempty"`
-	Subject string    `json:"subject,omitempty"`
-	State   string    `json:"state"`
+	Time    time.Time `json:"time" doc:"time of the snapshot"`
+	Seq     uint64    `json:"seq" doc:"number of the newest event that it includes"`
+	ID      string    `json:"id,omitempty" doc:"id of the batch that ended"`
+	Name    string    `json:"name,omitempty" doc:"name of the alarm that ended"`
+	Subject string    `json:"subject,omitempty" doc:"id of the thing that the alarm was about"`
+	State   string    `json:"state" doc:"closed for a batch, normal for an alarm"`
 }
 
 // burst writes the events that bring the reader to the given snapshot.

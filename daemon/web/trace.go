@@ -52,23 +52,23 @@ func (s *Server) traced(api huma.API) {
 // Pages asks for a part of a list. It is exported because the library looks into no other.
 type Pages struct {
 	Before uint64 `query:"before" maximum:"9007199254740991" doc:"next of the last answer; 0 for the newest"`
-	Limit  int    `query:"limit" minimum:"1" maximum:"100" default:"20" doc:"how many pours are looked at"`
+	Limit  int    `query:"limit" minimum:"1" maximum:"100" default:"20" doc:"largest number of pours that are looked at"`
 }
 
 type ofCan struct {
-	ID string `path:"id" maxLength:"64"`
+	ID string `path:"id" maxLength:"64" doc:"id of the can"`
 	Pages
 }
 
 type ofLot struct {
-	Lot string `path:"lot" maxLength:"200" doc:"as printed on the can; large and small letters are the same"`
+	Lot string `path:"lot" maxLength:"200" doc:"lot number, as printed on the can; upper and lower case are the same"`
 	Pages
 }
 
 type tracedList struct {
-	Batches []trace.Past `json:"batches"`
-	Next    uint64       `json:"next" doc:"0: there are no more"`
-	Seq     uint64       `json:"seq"`
+	Batches []trace.Past `json:"batches" doc:"the batches, newest first"`
+	Next    uint64       `json:"next" doc:"value of before for the next page; 0 when there are no more"`
+	Seq     uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
 }
 
 func (s *Server) into(ctx context.Context, from trace.Source, p Pages) (*answer[tracedList], error) {
@@ -80,8 +80,8 @@ func (s *Server) into(ctx context.Context, from trace.Source, p Pages) (*answer[
 }
 
 type historyOf struct {
-	ID  string `path:"id" maxLength:"64"`
-	Seq uint64 `query:"seq" maximum:"9007199254740991" doc:"an id is given again after a year: the number of an event of the batch that is meant; default the newest"`
+	ID  string `path:"id" maxLength:"64" doc:"id of the batch"`
+	Seq uint64 `query:"seq" maximum:"9007199254740991" doc:"number of any event of the batch that is meant, since an id is used again after a year; default: the newest batch"`
 }
 
 func (s *Server) history(ctx context.Context, in *historyOf) (*answer[trace.History], error) {
@@ -98,13 +98,13 @@ func (s *Server) history(ctx context.Context, in *historyOf) (*answer[trace.Hist
 type wasteQuery struct {
 	From   string `query:"from" doc:"a date or a time; default: a year before to"`
 	To     string `query:"to" doc:"a date, which is not included, or a time; default: now"`
-	Format string `query:"format" enum:"json,csv" doc:"in place of an Accept header"`
+	Format string `query:"format" enum:"json,csv" doc:"takes precedence over the Accept header"`
 	Accept string `header:"Accept" hidden:"true"`
 }
 
 type wasteList struct {
-	Waste []trace.Waste `json:"waste"`
-	Seq   uint64        `json:"seq"`
+	Waste []trace.Waste `json:"waste" doc:"the waste by month and kind, oldest first"`
+	Seq   uint64        `json:"seq" doc:"number of the newest event that the answer includes"`
 }
 
 func (s *Server) waste(ctx context.Context, in *wasteQuery) (*written, error) {

@@ -12,21 +12,21 @@ import (
 )
 
 type whatIfQuery struct {
-	ID       string  `path:"id"`
-	Zone     string  `query:"zone" doc:"as if the batch stood in this zone's air; default: its own"`
-	Humidity float64 `query:"dehumidifier_pct" minimum:"0" maximum:"100" default:"100" doc:"as if a dehumidifier kept the air at this relative humidity at most, at the same temperature"`
+	ID       string  `path:"id" doc:"id of the batch"`
+	Zone     string  `query:"zone" doc:"id of the zone whose air is assumed; default: the batch's own"`
+	Humidity float64 `query:"dehumidifier_pct" minimum:"0" maximum:"100" default:"100" doc:"a dehumidifier keeps the air at or below this relative humidity in %, at the same temperature"`
 }
 
 // whatIf is when a batch would end in other air, beside when it will end as it stands.
 type whatIf struct {
-	ID           string       `json:"id"`
-	Zone         string       `json:"zone"`
-	TemperatureC float64      `json:"temperature_c"`
-	HumidityPct  float64      `json:"humidity_pct"`
-	EndsAt       view.Ends    `json:"ends_at"`
-	AsNow        view.Ends    `json:"as_now"`
-	Assumed      string       `json:"assumed"`
-	Quality      view.Quality `json:"quality" doc:"of that air"`
+	ID           string       `json:"id" doc:"id of the batch"`
+	Zone         string       `json:"zone" doc:"id of the zone whose air is assumed"`
+	TemperatureC float64      `json:"temperature_c" doc:"assumed air temperature in °C"`
+	HumidityPct  float64      `json:"humidity_pct" doc:"assumed relative humidity in %"`
+	EndsAt       view.Ends    `json:"ends_at" doc:"when the pot life would end in that air"`
+	AsNow        view.Ends    `json:"as_now" doc:"when it ends where the batch is now"`
+	Assumed      string       `json:"assumed" doc:"what the answer assumes, in a sentence"`
+	Quality      view.Quality `json:"quality" doc:"how far the zone's air can be relied on: good, uncertain or bad"`
 }
 
 func (s *Server) whatIfs(api huma.API) {

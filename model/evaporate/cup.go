@@ -124,19 +124,15 @@ const (
 
 // TopUp is advice: how much thinner brings the cup back to what was mixed. It does not renew the pot life; see NoRenewal.
 type TopUp struct {
-	LostG      float64 `json:"lost_g"`
-	Basis      Basis   `json:"basis"`
-	ThinnerPct float64 `json:"thinner_pct"` // now
-	// AddG may be added, 0 for nothing.
-	AddG float64 `json:"add_g"`
-	// Pipettes is AddG in fills of a pipette, WholePipettes the nearest number of whole fills that is allowed.
-	Pipettes      float64 `json:"pipettes"`
-	WholePipettes int     `json:"whole_pipettes"`
-	WholeG        float64 `json:"whole_g"`
-	// PouredPct is the sum of all thinner poured in percent of ink and hardener after AddG, weighed loss taken off.
-	PouredPct float64 `json:"poured_pct"`
-	// AtLimit: the ink's range ended before the loss was made good.
-	AtLimit bool `json:"at_limit"`
+	LostG         float64 `json:"lost_g" doc:"thinner that has evaporated, in g"`
+	Basis         Basis   `json:"basis" doc:"how that is known: estimated, weighed-and-estimated or weighed"`
+	ThinnerPct    float64 `json:"thinner_pct" doc:"thinner now in % of ink and hardener together"`
+	AddG          float64 `json:"add_g" doc:"thinner that may be added, in g; 0 for none"`
+	Pipettes      float64 `json:"pipettes" doc:"add_g in fills of a pipette"`
+	WholePipettes int     `json:"whole_pipettes" doc:"nearest permitted number of whole fills"`
+	WholeG        float64 `json:"whole_g" doc:"mass of these fills in g"`
+	PouredPct     float64 `json:"poured_pct" doc:"all thinner poured, in % of ink and hardener together, after add_g, less the weighed loss"`
+	AtLimit       bool    `json:"at_limit" doc:"the ink's range ended before the whole loss was replaced"`
 }
 
 // Advise says what may be added so that the cup is as it was mixed. By estimate alone the sum of all thinner ever poured for this ink

@@ -17,9 +17,9 @@ func (p Part) Valid() bool { return p == Ink || p == Hardener || p == Thinner }
 
 // Amounts are grams of each part: a target, or what was poured.
 type Amounts struct {
-	InkG      float64 `json:"ink_g"`
-	HardenerG float64 `json:"hardener_g"`
-	ThinnerG  float64 `json:"thinner_g"`
+	InkG      float64 `json:"ink_g" doc:"mass of ink in g"`
+	HardenerG float64 `json:"hardener_g" doc:"mass of hardener in g"`
+	ThinnerG  float64 `json:"thinner_g" doc:"mass of thinner in g"`
 }
 
 // TotalG is the whole mix.

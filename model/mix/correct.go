@@ -37,9 +37,9 @@ const (
 
 // Addition is what a correction adds; parts that it leaves alone are zero.
 type Addition struct {
-	InkG      float64 `json:"ink_g,omitempty"`
-	HardenerG float64 `json:"hardener_g,omitempty"`
-	ThinnerG  float64 `json:"thinner_g,omitempty"`
+	InkG      float64 `json:"ink_g,omitempty" doc:"ink to add in g"`
+	HardenerG float64 `json:"hardener_g,omitempty" doc:"hardener to add in g"`
+	ThinnerG  float64 `json:"thinner_g,omitempty" doc:"thinner to add in g"`
 }
 
 // TotalG is the sum of what is added.
@@ -59,13 +59,10 @@ func (a Addition) First() (Part, float64) {
 
 // Correction is one way to put a wrong pour right.
 type Correction struct {
-	Add Addition `json:"add"`
-	// ThinnerG is the thinner of the finished mix.
-	ThinnerG float64 `json:"thinner_g"`
-	// TotalG is the finished mix, thinner included.
-	TotalG float64 `json:"total_g"`
-	// To is [ToExact] or [ToTolerance].
-	To string `json:"to"`
+	Add      Addition `json:"add" doc:"what to add"`
+	ThinnerG float64  `json:"thinner_g" doc:"thinner to aim at afterwards, in g"`
+	TotalG   float64  `json:"total_g" doc:"mass of the mix afterwards, in g"`
+	To       string   `json:"to" doc:"what the correction reaches: exact (the recipe itself) or tolerance (the nearest ratio inside the tolerance)"`
 }
 
 // RatioCorrections returns what brings ink and hardener back into ratio: more
