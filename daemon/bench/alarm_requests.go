@@ -31,7 +31,7 @@ func (b *Bench) answerAlarm(before record.Alarm, now time.Time) view.Alarm {
 func (b *Bench) alarmNamed(name, subject string) (*record.Alarm, error) {
 	row, ok := b.state.Alarms[record.AlarmKey{Name: name, Subject: subject}]
 	if !ok {
-		return nil, request.Refuse(404, "no such alarm", "no alarm %s/%s is standing", name, subject)
+		return nil, request.Refuse(request.NotFound, "no such alarm", "no alarm %s/%s is standing", name, subject)
 	}
 	return row, nil
 }
@@ -52,7 +52,7 @@ func (b *Bench) acknowledge(now time.Time, by string, c request.AcknowledgeAlarm
 func (b *Bench) shelve(now time.Time, by string, c request.ShelveAlarm) (any, error) {
 	d, known := alarm.Find(c.Alarm)
 	if !known || !b.has(d.Subject, c.Subject) {
-		return nil, request.Refuse(404, "no such alarm", "there is no alarm %s/%s", c.Alarm, c.Subject)
+		return nil, request.Refuse(request.NotFound, "no such alarm", "there is no alarm %s/%s", c.Alarm, c.Subject)
 	}
 	until, err := ahead(now, c.Until, alarm.MostShelved)
 	if err != nil {
@@ -60,7 +60,7 @@ func (b *Bench) shelve(now time.Time, by string, c request.ShelveAlarm) (any, er
 	}
 	row := b.state.Alarms[record.AlarmKey{Name: c.Alarm, Subject: c.Subject}]
 	if is := stateOf(row); is == alarm.Suppressed || is == alarm.OutOfService {
-		return nil, request.Refuse(409, "silent already", "alarm %s/%s is %s; it says nothing that could be put aside", c.Alarm, c.Subject, is)
+		return nil, request.Refuse(request.NotNow, "silent already", "alarm %s/%s is %s; it says nothing that could be put aside", c.Alarm, c.Subject, is)
 	}
 	b.decide(now, by, record.AlarmShelved{
 		Name: c.Alarm, Subject: c.Subject, Priority: d.Priority, Until: until, Reason: strings.TrimSpace(c.Reason),
@@ -74,7 +74,7 @@ func (b *Bench) unshelve(now time.Time, by string, c request.UnshelveAlarm) (any
 		return nil, err
 	}
 	if row.State != alarm.Shelved {
-		return nil, request.Refuse(409, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State)
+		return nil, request.Refuse(request.NotNow, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State)
 	}
 	b.decide(now, by, record.AlarmUnshelved{Name: c.Alarm, Subject: c.Subject})
 	return b.answerAlarm(*row, now), nil
@@ -86,7 +86,7 @@ func ahead(now, until time.Time, most time.Duration) (time.Time, error) {
 	if until.After(now) && until.Sub(now) <= most {
 		return until, nil
 	}
-	return until, request.Refuse(422, "until", "until %s: want a time after now, %s, and within %s",
+	return until, request.Refuse(request.Invalid, "until", "until %s: want a time after now, %s, and within %s",
 		until.Format(time.RFC3339), now.Format(time.RFC3339), hours(most))
 }
 
@@ -102,7 +102,7 @@ func (b *Bench) deviceAlarms(id string) (map[string]alarm.Priority, error) {
 		}
 	}
 	if len(about) == 0 {
-		return nil, request.Refuse(404, "no such sensor", "there is no sensor or scale %q in the configuration", id)
+		return nil, request.Refuse(request.NotFound, "no such sensor", "there is no sensor or scale %q in the configuration", id)
 	}
 	return about, nil
 }
@@ -118,7 +118,7 @@ func (b *Bench) takeOutOfService(now time.Time, by string, c request.TakeOutOfSe
 	}
 	reason := strings.TrimSpace(c.Reason)
 	if reason == "" {
-		return nil, request.Refuse(422, "reason", "a reason is wanted: the alarms of %s will be silent", c.Sensor)
+		return nil, request.Refuse(request.Invalid, "reason", "a reason is wanted: the alarms of %s will be silent", c.Sensor)
 	}
 	b.decide(now, by, record.OutOfService{Device: c.Sensor, Alarms: about, Until: until, Reason: reason})
 	return b.deviceView(now, c.Sensor), nil
@@ -136,7 +136,7 @@ func (b *Bench) putInService(now time.Time, by string, c request.PutInService) (
 		}
 	}
 	if len(silent) == 0 {
-		return nil, request.Refuse(409, "in service", "%s is in service", c.Sensor)
+		return nil, request.Refuse(request.NotNow, "in service", "%s is in service", c.Sensor)
 	}
 	slices.Sort(silent)
 	b.decide(now, by, record.InService{Device: c.Sensor, Alarms: silent})

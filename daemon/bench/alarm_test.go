@@ -486,8 +486,8 @@ func TestMaintenance(t *testing.T) {
 		t.Errorf("out of service by %q: %q", a.By, a.Text)
 	}
 	s.is(alarm.Suppressed, "air-out-of-range", "bench") // 97 % of a jar are not the room's
-	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "sensor-stale", Subject: "bench-air", Until: until}); refusal == nil || refusal.Status != 409 {
-		t.Errorf("shelving what is under maintenance: %v, want a 409", refusal)
+	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "sensor-stale", Subject: "bench-air", Until: until}); refusal == nil || refusal.Kind != request.NotNow {
+		t.Errorf("shelving what is under maintenance: %v, want it refused as not now", refusal)
 	}
 	if _, refusal := s.asks(request.PutInService{Sensor: "bench-air"}); refusal != nil {
 		t.Fatal(refusal)

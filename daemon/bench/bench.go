@@ -217,7 +217,7 @@ func (b *Bench) stop() error {
 		b.acknowledged(failed)
 	}
 	for _, w := range b.write.waiting() {
-		w.refuse(request.Refuse(503, "stopping", "the daemon is stopping; ask again when it is back"))
+		w.refuse(request.Refuse(request.Unavailable, "stopping", "the daemon is stopping; ask again when it is back"))
 	}
 	return failed
 }
@@ -272,7 +272,7 @@ func (b *Bench) Do(ctx context.Context, r request.Request) (request.Reply, error
 	case <-ctx.Done():
 		return request.Reply{}, ctx.Err()
 	case <-b.ended:
-		return request.Reply{}, request.Refuse(503, "stopped", "the daemon has stopped")
+		return request.Reply{}, request.Refuse(request.Unavailable, "stopped", "the daemon has stopped")
 	}
 	select {
 	case a := <-w.answer:
@@ -284,7 +284,7 @@ func (b *Bench) Do(ctx context.Context, r request.Request) (request.Reply, error
 		case a := <-w.answer:
 			return a.reply, a.err
 		default:
-			return request.Reply{}, request.Refuse(503, "stopped", "the daemon has stopped")
+			return request.Reply{}, request.Refuse(request.Unavailable, "stopped", "the daemon has stopped")
 		}
 	}
 }

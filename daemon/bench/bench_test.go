@@ -95,8 +95,8 @@ func TestThinnerBeforeTheStirIsRefused(t *testing.T) {
 	s.must(request.ConfirmStep{Batch: id, Step: "hardener"})
 	seq := s.b.state.Seq
 	_, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "thinner"})
-	if refusal == nil || refusal.Status != 409 {
-		t.Fatalf("thinner before the stir: %v, want a 409", refusal)
+	if refusal == nil || refusal.Kind != request.NotNow {
+		t.Fatalf("thinner before the stir: %v, want it refused as not now", refusal)
 	}
 	if s.b.state.Seq != seq || s.batch(id).Step == nil || *s.batch(id).Step != "stir-hardener" {
 		t.Errorf("the refusal changed something: seq %d to %d, step %v", seq, s.b.state.Seq, *s.batch(id).Step)
@@ -108,13 +108,13 @@ func TestUnsettledWeightIsNotConfirmed(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
 	s.weighs(12, 100*time.Millisecond)
-	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Status != 409 {
-		t.Errorf("one moving line: %v, want a 409", refusal)
+	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Kind != request.NotNow {
+		t.Errorf("one moving line: %v, want it refused as not now", refusal)
 	}
 	s.weighs(12, time.Second)
 	s.pass(20*time.Second, both(mild)) // the scale has fallen silent
-	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Status != 409 {
-		t.Errorf("a silent scale: %v, want a 409", refusal)
+	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Kind != request.NotNow {
+		t.Errorf("a silent scale: %v, want it refused as not now", refusal)
 	}
 }
 

@@ -21,15 +21,15 @@ func (b *Bench) makeCan(now time.Time, by string, c request.MakeCan) (any, error
 			continue
 		}
 		if e.Part != "" {
-			return nil, request.Refuse(422, "what it holds", "a can holds one thing: say either ink, hardener or thinner")
+			return nil, request.Refuse(request.Invalid, "what it holds", "a can holds one thing: say either ink, hardener or thinner")
 		}
 		e.Part, e.Material = part, id
 	}
 	switch {
 	case e.Part == "":
-		return nil, request.Refuse(422, "what it holds", "say what the can holds: ink, hardener or thinner")
+		return nil, request.Refuse(request.Invalid, "what it holds", "say what the can holds: ink, hardener or thinner")
 	case !slices.Contains(b.allMaterials(e.Part), e.Material):
-		return nil, request.Refuse(422, "no such "+string(e.Part), "there is no %s %q in the configuration; it has %s", e.Part, e.Material, known(b.allMaterials(e.Part)))
+		return nil, request.Refuse(request.Invalid, "no such "+string(e.Part), "there is no %s %q in the configuration; it has %s", e.Part, e.Material, known(b.allMaterials(e.Part)))
 	}
 	if err := checkDates(map[string]string{"opened_on": c.OpenedOn, "use_by": c.UseBy}); err != nil {
 		return nil, err
@@ -41,10 +41,10 @@ func (b *Bench) makeCan(now time.Time, by string, c request.MakeCan) (any, error
 		e.Can = b.state.NextCanID(e.Part)
 	}
 	if !canID.MatchString(e.Can) {
-		return nil, request.Refuse(422, "id", "id %q: want up to 32 of a-z, 0-9 and -, the first no dash", e.Can)
+		return nil, request.Refuse(request.Invalid, "id", "id %q: want up to 32 of a-z, 0-9 and -, the first no dash", e.Can)
 	}
 	if old, taken := b.state.Cans[e.Can]; taken {
-		return nil, request.Refuse(409, "can known", "there is a can %s already, of %s; give this one another id, or none", old.ID, old.Material)
+		return nil, request.Refuse(request.NotNow, "can known", "there is a can %s already, of %s; give this one another id, or none", old.ID, old.Material)
 	}
 	b.decide(now, by, e)
 	return b.canView(b.state.Cans[e.Can], now), nil
@@ -57,7 +57,7 @@ func checkDates(dates map[string]string) error {
 			continue
 		}
 		if _, err := time.Parse(time.DateOnly, dates[name]); err != nil {
-			return request.Refuse(422, "date", "%s %q: want a date such as 2026-06-12", name, dates[name])
+			return request.Refuse(request.Invalid, "date", "%s %q: want a date such as 2026-06-12", name, dates[name])
 		}
 	}
 	return nil
@@ -66,7 +66,7 @@ func checkDates(dates map[string]string) error {
 // notAhead refuses an opening in the future, which only a clock that is set can tell.
 func (b *Bench) notAhead(opened string, now time.Time) error {
 	if b.synced && opened > record.DateOf(now) {
-		return request.Refuse(422, "opened in the future", "opened on %s is after today, %s", opened, record.DateOf(now))
+		return request.Refuse(request.Invalid, "opened in the future", "opened on %s is after today, %s", opened, record.DateOf(now))
 	}
 	return nil
 }
@@ -102,7 +102,7 @@ func (b *Bench) canNamed(id string) (*record.Can, error) {
 	if c, ok := b.state.Cans[id]; ok {
 		return c, nil
 	}
-	return nil, request.Refuse(404, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(b.state.Cans))))
+	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(b.state.Cans))))
 }
 
 func (b *Bench) openCan(now time.Time, by string, c request.OpenCan) (any, error) {
@@ -133,7 +133,7 @@ func (b *Bench) stirCan(now time.Time, by string, c request.StirCan) (any, error
 		return nil, err
 	}
 	if !can.EmptiedAt.IsZero() {
-		return nil, request.Refuse(409, "can empty", "can %s was emptied", can.ID)
+		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied", can.ID)
 	}
 	b.decide(now, by, record.CanStirred{Can: can.ID})
 	return b.canView(b.state.Cans[can.ID], now), nil

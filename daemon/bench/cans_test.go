@@ -101,10 +101,10 @@ func (s *shop) atStep(step string) string {
 	return id
 }
 
-func refused(t *testing.T, r *request.Refusal, status int, code string, says ...string) {
+func refused(t *testing.T, r *request.Refusal, kind request.RefusalKind, code string, says ...string) {
 	t.Helper()
-	if r == nil || r.Status != status || r.Code != code {
-		t.Errorf("refusal %+v, want %d %q", r, status, code)
+	if r == nil || r.Kind != kind || r.Code != code {
+		t.Errorf("refusal %+v, want %q %q", r, kind, code)
 		return
 	}
 	for _, words := range says {
@@ -133,20 +133,20 @@ var sameGrams = cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e
 func TestMakeCan(t *testing.T) {
 	s := openCanShop(t)
 	for _, c := range []struct {
-		make   request.MakeCan
-		status int
-		says   string
+		make request.MakeCan
+		kind request.RefusalKind
+		says string
 	}{
-		{request.MakeCan{}, 422, "ink, hardener or thinner"},
-		{request.MakeCan{Ink: "gloss-4", Hardener: "hardener-a"}, 422, "one thing"},
-		{request.MakeCan{Ink: "gold"}, 422, "gloss-4, matt-10"},
-		{request.MakeCan{Hardener: "gloss-4"}, 422, "hardener-a, hardener-b"},
-		{request.MakeCan{Ink: "gloss-4", UseBy: "2026-02-30"}, 422, "use_by"},
-		{request.MakeCan{Ink: "gloss-4", OpenedOn: "2026-06-13"}, 422, "2026-06-12"},
-		{request.MakeCan{Ink: "gloss-4", ID: "Ink 1"}, 422, "a-z"},
+		{request.MakeCan{}, request.Invalid, "ink, hardener or thinner"},
+		{request.MakeCan{Ink: "gloss-4", Hardener: "hardener-a"}, request.Invalid, "one thing"},
+		{request.MakeCan{Ink: "gold"}, request.Invalid, "gloss-4, matt-10"},
+		{request.MakeCan{Hardener: "gloss-4"}, request.Invalid, "hardener-a, hardener-b"},
+		{request.MakeCan{Ink: "gloss-4", UseBy: "2026-02-30"}, request.Invalid, "use_by"},
+		{request.MakeCan{Ink: "gloss-4", OpenedOn: "2026-06-13"}, request.Invalid, "2026-06-12"},
+		{request.MakeCan{Ink: "gloss-4", ID: "Ink 1"}, request.Invalid, "a-z"},
 	} {
-		if _, r := s.asks(c.make); r == nil || r.Status != c.status || !strings.Contains(r.Error(), c.says) {
-			t.Errorf("%+v: %v, want %d with %q", c.make, r, c.status, c.says)
+		if _, r := s.asks(c.make); r == nil || r.Kind != c.kind || !strings.Contains(r.Error(), c.says) {
+			t.Errorf("%+v: %v, want %q with %q", c.make, r, c.kind, c.says)
 		}
 	}
 	if n := len(s.b.state.Cans); n != 0 {
@@ -160,7 +160,7 @@ func TestMakeCan(t *testing.T) {
 		t.Errorf("ids %v, want %v", ids, want)
 	}
 	_, r := s.asks(request.MakeCan{Ink: "matt-10", ID: "ink-1"})
-	refused(t, r, 409, "", "gloss-4")
+	refused(t, r, request.NotNow, "", "gloss-4")
 	ink, hardener := s.can("ink-1"), s.can("hardener-2")
 	if ink.Lot != "A 17" || ink.State != "new" || ink.Stir == "" || ink.LastDay != "" {
 		t.Errorf("ink can %+v", ink)
@@ -169,7 +169,7 @@ func TestMakeCan(t *testing.T) {
 		t.Errorf("hardener can %+v", hardener)
 	}
 	_, r = s.asks(request.StirCan{Can: "ink-9"})
-	refused(t, r, 404, "", "ink-1")
+	refused(t, r, request.NotFound, "", "ink-1")
 }
 
 // The ink that has just been poured is gone half-way: the rest comes from another can.
@@ -191,22 +191,22 @@ func TestACanRunsOut(t *testing.T) {
 	}
 	s.pours(12, 42, 3*time.Second)
 	_, r := s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: "ink-77"})
-	refused(t, r, 422, "", "ink-77", first, second)
+	refused(t, r, request.Invalid, "", "ink-77", first, second)
 	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: other})
-	refused(t, r, 422, "", "matt-10")
+	refused(t, r, request.Invalid, "", "matt-10")
 	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: hardener})
-	refused(t, r, 422, "", "hardener-a")
+	refused(t, r, request.Invalid, "", "hardener-a")
 	v := s.must(request.ConfirmStep{Batch: id, Step: "ink", Can: first})
 	if len(v.Corrections) == 0 || *v.Step != "ink" {
 		t.Fatalf("half of the ink: step %s, corrections %v", *v.Step, v.Corrections)
 	}
 	s.asks(request.EmptyCan{Can: first})
 	_, r = s.ask(request.StirCan{Can: first})
-	refused(t, r, 409, "")
+	refused(t, r, request.NotNow, "")
 	s.asks(request.StirCan{Can: second})
 	s.pours(42, 72, 3*time.Second)
 	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: first})
-	refused(t, r, 409, "", "emptied")
+	refused(t, r, request.NotNow, "", "emptied")
 	v = s.must(request.ConfirmStep{Batch: id, Step: "ink"}) // nobody names it: the one left
 	s.pours(72, 87, 3*time.Second)
 	v = s.must(request.ConfirmStep{Batch: id, Step: "hardener", Can: hardener})
@@ -336,9 +336,9 @@ func TestExpiredHardener(t *testing.T) {
 			s.pours(72, 87, 3*time.Second)
 			seq := s.b.state.Seq
 			_, r := s.ask(request.ConfirmStep{Batch: id, Step: "hardener"}) // not named, and yet refused
-			refused(t, r, 409, "can-expired", c.lastIn, "can_override")
+			refused(t, r, request.NotNow, "can-expired", c.lastIn, "can_override")
 			_, r = s.ask(request.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "  "})
-			refused(t, r, 409, "can-expired")
+			refused(t, r, request.NotNow, "can-expired")
 			if s.b.state.Seq != seq {
 				t.Error("a refused confirm left an event")
 			}
@@ -376,14 +376,14 @@ func TestExpiryWithoutAClock(t *testing.T) {
 		t.Fatalf("%+v", v)
 	}
 	_, r := s.asks(request.OpenCan{Can: can})
-	refused(t, r, 409, "clock-not-set", "on")
+	refused(t, r, request.NotNow, "clock-not-set", "on")
 	if _, r = s.asks(request.OpenCan{Can: can, On: "2026-06-10"}); r != nil || s.can(can).OpenedOn != "2026-06-10" {
 		t.Errorf("opened on a named day: %v, %+v", r, s.can(can))
 	}
 	id := s.atStep("hardener")
 	s.pours(72, 87, 3*time.Second)
 	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "hardener", Can: can})
-	refused(t, r, 409, "can-expiry-not-known", "clock is not set")
+	refused(t, r, request.NotNow, "can-expiry-not-known", "clock is not set")
 	v := s.must(request.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "looked at the calendar"})
 	if !slices.ContainsFunc(v.Warnings, func(w string) bool {
 		return strings.Contains(w, "clock was not set") && strings.HasSuffix(w, "looked at the calendar")
@@ -429,7 +429,7 @@ func TestRecordedFromCans(t *testing.T) {
 	}
 	mixed.Components[0].Can = old
 	_, r := s.ask(mixed)
-	refused(t, r, 422, "", "holds hardener")
+	refused(t, r, request.Invalid, "", "holds hardener")
 }
 
 // A change of the clock moves what was noted, so that no can gets older by it.

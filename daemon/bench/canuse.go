@@ -95,9 +95,9 @@ func (b *Bench) source(ink string, part mix.Part, named string, now time.Time) (
 	}
 	switch {
 	case !ok:
-		return nil, false, request.Refuse(422, "no such can", "there is no can %q; cans of %s are %s", named, known(b.materials(ink, part)), known(ids))
+		return nil, false, request.Refuse(request.Invalid, "no such can", "there is no can %q; cans of %s are %s", named, known(b.materials(ink, part)), known(ids))
 	case can.Part != part || !slices.Contains(b.materials(ink, part), can.Material):
-		return nil, false, request.Refuse(422, "wrong can", "can %s holds %s %s; this pour is %s %s, of which there are the cans %s",
+		return nil, false, request.Refuse(request.Invalid, "wrong can", "can %s holds %s %s; this pour is %s %s, of which there are the cans %s",
 			can.ID, can.Part, can.Material, part, known(b.materials(ink, part)), known(ids))
 	}
 	return can, false, nil
@@ -111,7 +111,7 @@ func (b *Bench) draw(batch *record.Batch, part mix.Part, named string, g float64
 		return nil, err
 	}
 	if !can.EmptiedAt.IsZero() {
-		return nil, request.Refuse(409, "can empty", "can %s was emptied; name the can that it came from", can.ID)
+		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied; name the can that it came from", can.ID)
 	}
 	if v := b.judge(can, now); v.refused() && strings.TrimSpace(reason) == "" {
 		code := "can-expired"

@@ -17,7 +17,7 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 	key := w.request.Key
 	if known, ok := b.state.Answers[key]; ok && key != "" {
 		if known.Hash != w.request.Hash {
-			w.refuse(request.Refuse(422, "key used before", "the key %q was used for another request; use a new one", key))
+			w.refuse(request.Refuse(request.Invalid, "key used before", "the key %q was used for another request; use a new one", key))
 			return
 		}
 		w.body = known.Body
@@ -36,7 +36,7 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 		w.body, err = b.encode(thing)
 	}
 	if p.unencodable != nil {
-		err = request.Refuse(422, "not like this", "a figure of this change cannot be written down (%v); nothing was changed", p.unencodable)
+		err = request.Refuse(request.Invalid, "not like this", "a figure of this change cannot be written down (%v); nothing was changed", p.unencodable)
 		b.takeBack(before, w.first)
 	}
 	if err != nil {
@@ -115,14 +115,14 @@ func asRefusal(err error) error {
 	}
 	var g *guide.Refusal
 	if errors.As(err, &g) {
-		return &request.Refusal{Status: 409, Code: g.Code, Title: "not now", Detail: g.Reason}
+		return &request.Refusal{Kind: request.NotNow, Code: g.Code, Title: "not now", Detail: g.Reason}
 	}
-	return request.Refuse(422, "not like this", "%v", err)
+	return request.Refuse(request.Invalid, "not like this", "%v", err)
 }
 
 // refuseAs is a refusal for now, of a kind that programs can tell.
 func refuseAs(code, title, format string, args ...any) *request.Refusal {
-	r := request.Refuse(409, title, format, args...)
+	r := request.Refuse(request.NotNow, title, format, args...)
 	r.Code = code
 	return r
 }
@@ -198,7 +198,7 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 	case request.UnpairDevice:
 		return b.unpairDevice(now, r.By, c)
 	}
-	return nil, request.Refuse(422, titleUnknownChange, "%q is not a change this bench knows", r.Change.Verb())
+	return nil, request.Refuse(request.Invalid, titleUnknownChange, "%q is not a change this bench knows", r.Change.Verb())
 }
 
 const titleUnknownChange = "unknown change"
@@ -209,9 +209,9 @@ func (b *Bench) openBatch(id string) (*record.Batch, error) {
 		return batch, nil
 	}
 	if batch, ok := b.state.Find(id); ok {
-		return nil, request.Refuse(409, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome)
+		return nil, request.Refuse(request.NotNow, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome)
 	}
-	return nil, request.Refuse(404, "no such batch", "there is no batch %q", id)
+	return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id)
 }
 
 // settle closes the air of the batch's zone up to now, so that what happens to the
@@ -226,7 +226,7 @@ func (b *Bench) settle(batch *record.Batch, now time.Time) {
 func (b *Bench) viewOf(id string, now time.Time) (any, error) {
 	batch, ok := b.state.Find(id)
 	if !ok {
-		return nil, request.Refuse(404, "no such batch", "there is no batch %q", id)
+		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id)
 	}
 	v := b.batchView(b.state, batch, now)
 	if b.write.failing != nil {

@@ -23,13 +23,13 @@ func (b *Bench) lifeFor(ink config.Ink) cure.Ink {
 func (b *Bench) acceptLearned(now time.Time, by string, c request.AcceptLearned) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
-		return nil, request.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
+		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	if c.Sheet != ink.Life {
-		return nil, request.Refuse(409, "another data sheet", "%s was fitted against another data sheet than the configuration has now; fit it again", ink.ID)
+		return nil, request.Refuse(request.NotNow, "another data sheet", "%s was fitted against another data sheet than the configuration has now; fit it again", ink.ID)
 	}
 	if err := c.Life.Valid(); err != nil {
-		return nil, request.Refuse(422, "learned", "%s: %v", ink.ID, err)
+		return nil, request.Refuse(request.Invalid, "learned", "%s: %v", ink.ID, err)
 	}
 	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive, Assumed: c.Assumed})
 	return b.inkView(b.state, ink), nil
@@ -38,10 +38,10 @@ func (b *Bench) acceptLearned(now time.Time, by string, c request.AcceptLearned)
 func (b *Bench) revokeLearned(now time.Time, by string, c request.RevokeLearned) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
-		return nil, request.Refuse(404, "no such ink", "there is no ink %q in the configuration", c.Ink)
+		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	if _, ok := b.state.Learned[ink.ID]; !ok {
-		return nil, request.Refuse(409, "nothing learned", "nothing that was learned of %s is in effect", ink.ID)
+		return nil, request.Refuse(request.NotNow, "nothing learned", "nothing that was learned of %s is in effect", ink.ID)
 	}
 	b.decide(now, by, record.LearnedRevoked{Ink: ink.ID})
 	return b.inkView(b.state, ink), nil

@@ -35,7 +35,7 @@ func (b *Bench) cupEmpty(batch *record.Batch) float64 {
 func (b *Bench) weighLeft(batch *record.Batch, c request.CloseBatch, now time.Time) (record.LeftWeighed, error) {
 	var none record.LeftWeighed
 	if c.LeftG != nil {
-		return none, request.Refuse(422, "left", `say either left_g or "weigh": true`)
+		return none, request.Refuse(request.Invalid, "left", `say either left_g or "weigh": true`)
 	}
 	id := c.Scale
 	if id == "" {
@@ -46,19 +46,19 @@ func (b *Bench) weighLeft(batch *record.Batch, c request.CloseBatch, now time.Ti
 		return none, err
 	}
 	if other := b.weighing(s.ID); other != nil {
-		return none, request.Refuse(409, "scale in use", "batch %s is being mixed on %s; weigh what is left when that is done, or say left_g", other.ID, s.ID)
+		return none, request.Refuse(request.NotNow, "scale in use", "batch %s is being mixed on %s; weigh what is left when that is done, or say left_g", other.ID, s.ID)
 	}
 	empty := b.cupEmpty(batch)
 	if c.EmptyG != nil {
 		if empty = *c.EmptyG; !(empty > 0 && empty <= guide.MaximumG) || math.IsInf(empty, 0) {
-			return none, request.Refuse(422, "empty cup", "empty_g %v: want a mass above 0 g", empty)
+			return none, request.Refuse(request.Invalid, "empty cup", "empty_g %v: want a mass above 0 g", empty)
 		}
 	}
 	if empty <= 0 {
 		return none, refuseAs("cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
 	}
 	if is, why := s.condition(now, b.clock); is != up {
-		return none, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
+		return none, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
 	}
 	if _, settled := s.tracker.Settled(); !settled || s.old(now, b.clock) {
 		return none, refuseAs(guide.Unsettled, "not settled", "the weight on %s has not settled: let the scale come to rest", s.ID)

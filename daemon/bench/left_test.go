@@ -25,16 +25,16 @@ func TestCloseByWeighing(t *testing.T) {
 		return r
 	}
 	g := 3.0
-	refused(t, ask(request.CloseBatch{LeftG: &g}), 422, "", "left_g")
-	refused(t, ask(request.CloseBatch{Scale: "scale-9"}), 422, "", "scale-9")
+	refused(t, ask(request.CloseBatch{LeftG: &g}), request.Invalid, "", "left_g")
+	refused(t, ask(request.CloseBatch{Scale: "scale-9"}), request.Invalid, "", "scale-9")
 	s.weighs(0, 2*time.Second)
-	refused(t, ask(request.CloseBatch{}), 409, "cup-away", "0.0 g", "12.0 g")
+	refused(t, ask(request.CloseBatch{}), request.NotNow, "cup-away", "0.0 g", "12.0 g")
 	other := s.must(request.StartMix{Ink: "gloss-4", Press: "press-2"}).ID
-	refused(t, ask(request.CloseBatch{}), 409, "", other)
+	refused(t, ask(request.CloseBatch{}), request.NotNow, "", other)
 	s.must(request.AbandonMix{Batch: other})
 	s.pours(0, 30, time.Second)
 	s.weighs(35, 100*time.Millisecond)
-	refused(t, ask(request.CloseBatch{}), 409, "unsettled", "rest")
+	refused(t, ask(request.CloseBatch{}), request.NotNow, "unsettled", "rest")
 	s.weighs(34.2, 2*time.Second)
 	if r := ask(request.CloseBatch{}); r != nil {
 		t.Fatal(r)
@@ -52,10 +52,10 @@ func TestCloseAsksForAnUnknownCup(t *testing.T) {
 	id := s.must(request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now(), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}}).ID
 	s.weighs(20, 2*time.Second)
 	_, r := s.ask(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true})
-	refused(t, r, 409, "cup-not-known", "empty_g")
+	refused(t, r, request.NotNow, "cup-not-known", "empty_g")
 	empty := math.NaN()
 	_, r = s.ask(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true, EmptyG: &empty})
-	refused(t, r, 422, "")
+	refused(t, r, request.Invalid, "")
 	empty = 14
 	v := s.must(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true, EmptyG: &empty})
 	if v.LeftG == nil || *v.LeftG != 6 {

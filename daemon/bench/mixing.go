@@ -27,7 +27,7 @@ func (b *Bench) startMix(now time.Time, by string, c request.StartMix) (any, err
 	if other := b.weighing(scale.ID); other != nil {
 		g, settled := scale.tracker.Settled()
 		if other.Mix.Step == guide.Cup || other.Mix.Weighs(g, settled) {
-			return nil, request.Refuse(409, "scale in use",
+			return nil, request.Refuse(request.NotNow, "scale in use",
 				"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step)
 		}
 	}
@@ -48,7 +48,7 @@ func (b *Bench) startMix(now time.Time, by string, c request.StartMix) (any, err
 	}
 	m, err := guide.Start(recipe)
 	if err != nil {
-		return nil, request.Refuse(422, "recipe", "%v", err)
+		return nil, request.Refuse(request.Invalid, "recipe", "%v", err)
 	}
 	scale.forget()
 	scale.seat.known()
@@ -90,22 +90,22 @@ func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c request.StartMix)
 	}
 	if c.ThinnerPct != nil {
 		if t := *c.ThinnerPct; !(t >= r.ThinnerMinPct && t <= r.ThinnerMaxPct) {
-			return r, request.Refuse(422, "thinner", "thinner_pct %v is outside the range of %s, %v to %v", t, ink.ID, r.ThinnerMinPct, r.ThinnerMaxPct)
+			return r, request.Refuse(request.Invalid, "thinner", "thinner_pct %v is outside the range of %s, %v to %v", t, ink.ID, r.ThinnerMinPct, r.ThinnerMaxPct)
 		}
 		r.ThinnerPct = *c.ThinnerPct
 	}
 	if c.InkG != nil {
 		if g := *c.InkG; !(g > 0 && g <= guide.MaximumG) {
-			return r, request.Refuse(422, "ink", "ink_g %v: want a mass above 0 g", g)
+			return r, request.Refuse(request.Invalid, "ink", "ink_g %v: want a mass above 0 g", g)
 		}
 		r.InkTargetG = *c.InkG
 	}
 	total := mix.Targets(r.InkTargetG, r.Ratio, r.ThinnerPct).TotalG()
 	if r.CupMaximumG > 0 && total > r.CupMaximumG {
-		return r, request.Refuse(422, "cup too small", "%v g of ink make a mix of %.1f g; cup %s takes %v g", r.InkTargetG, total, cup.ID, r.CupMaximumG)
+		return r, request.Refuse(request.Invalid, "cup too small", "%v g of ink make a mix of %.1f g; cup %s takes %v g", r.InkTargetG, total, cup.ID, r.CupMaximumG)
 	}
 	if on := total + r.CupEmptyG; on > scale.CapacityG {
-		return r, request.Refuse(422, "scale too small", "mix and cup weigh %.0f g; %s carries %v g", on, scale.ID, scale.CapacityG)
+		return r, request.Refuse(request.Invalid, "scale too small", "mix and cup weigh %.0f g; %s carries %v g", on, scale.ID, scale.CapacityG)
 	}
 	return r, nil
 }
@@ -121,7 +121,7 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	case "light", "heavy-light":
 		start = t.Light
 	default:
-		return 0, request.Refuse(422, "colour class", "colour_class %q: want dark, light or heavy-light", colour)
+		return 0, request.Refuse(request.Invalid, "colour class", "colour_class %q: want dark, light or heavy-light", colour)
 	}
 	switch art {
 	case "normal":
@@ -130,7 +130,7 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	case "fine-detail":
 		start = (start + t.Max) / 2
 	default:
-		return 0, request.Refuse(422, "artwork", "artwork %q: want fine-detail, normal or large-solid", art)
+		return 0, request.Refuse(request.Invalid, "artwork", "artwork %q: want fine-detail, normal or large-solid", art)
 	}
 	return min(max(start, t.Min), t.Max), nil
 }
@@ -168,7 +168,7 @@ func (b *Bench) scaleFor(id string) (*scale, error) {
 	}
 	s, ok := b.scales[id]
 	if !ok {
-		return nil, request.Refuse(422, "no such scale", "there is no scale %q in the configuration", id)
+		return nil, request.Refuse(request.Invalid, "no such scale", "there is no scale %q in the configuration", id)
 	}
 	return s, nil
 }
@@ -176,7 +176,7 @@ func (b *Bench) scaleFor(id string) (*scale, error) {
 func (b *Bench) inkNamed(id string) (config.Ink, error) {
 	i := slices.IndexFunc(b.shop.Inks, func(k config.Ink) bool { return k.ID == id })
 	if i < 0 {
-		return config.Ink{}, request.Refuse(422, "no such ink", "there is no ink %q in the configuration", id)
+		return config.Ink{}, request.Refuse(request.Invalid, "no such ink", "there is no ink %q in the configuration", id)
 	}
 	return b.shop.Inks[i], nil
 }
@@ -184,7 +184,7 @@ func (b *Bench) inkNamed(id string) (config.Ink, error) {
 func (b *Bench) pressNamed(id string) (config.Press, error) {
 	i := slices.IndexFunc(b.shop.Presses, func(p config.Press) bool { return p.ID == id })
 	if i < 0 {
-		return config.Press{}, request.Refuse(422, "no such press", "there is no press %q in the configuration", id)
+		return config.Press{}, request.Refuse(request.Invalid, "no such press", "there is no press %q in the configuration", id)
 	}
 	return b.shop.Presses[i], nil
 }
@@ -204,7 +204,7 @@ func (b *Bench) cupFor(press, cup string) (config.Cup, error) {
 	}
 	i := slices.IndexFunc(b.shop.Cups, func(k config.Cup) bool { return k.ID == cup })
 	if i < 0 {
-		return config.Cup{}, request.Refuse(422, "no such cup", "there is no cup %q in the configuration", cup)
+		return config.Cup{}, request.Refuse(request.Invalid, "no such cup", "there is no cup %q in the configuration", cup)
 	}
 	return b.shop.Cups[i], nil
 }
@@ -227,13 +227,13 @@ func (b *Bench) recordMix(now time.Time, by string, c request.RecordMix) (any, e
 		zone = b.shop.Scales[0].Zone
 	}
 	if b.zones[zone] == nil {
-		return nil, request.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
+		return nil, request.Refuse(request.Invalid, "no such zone", "there is no zone %q in the configuration", zone)
 	}
 	mixedAt := c.MixedAt.UTC()
 	if age := now.Sub(mixedAt); age < -time.Second {
-		return nil, request.Refuse(422, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339))
+		return nil, request.Refuse(request.Invalid, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339))
 	} else if age > oldestRecorded {
-		return nil, request.Refuse(422, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339))
+		return nil, request.Refuse(request.Invalid, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339))
 	} else if age < 0 { // two clocks that agree to a second
 		mixedAt = now
 	}
@@ -248,7 +248,7 @@ func (b *Bench) recordMix(now time.Time, by string, c request.RecordMix) (any, e
 	}
 	m, err := guide.Recorded(recipe, parts, mixedAt, now)
 	if err != nil {
-		return nil, request.Refuse(422, "components", "%v", err)
+		return nil, request.Refuse(request.Invalid, "components", "%v", err)
 	}
 	m, from, err := b.recordedFrom(ink.ID, c.Components, m, now)
 	if err != nil {
@@ -273,10 +273,10 @@ func componentsOf(list []mix.Component) (mix.Amounts, error) {
 	var parts mix.Amounts
 	for _, c := range list {
 		if !c.Part.Valid() {
-			return parts, request.Refuse(422, "components", "part %q: want ink, hardener or thinner", c.Part)
+			return parts, request.Refuse(request.Invalid, "components", "part %q: want ink, hardener or thinner", c.Part)
 		}
 		if !(c.G >= guide.MinimumG && c.G <= guide.MaximumG) {
-			return parts, request.Refuse(422, "components", "%v g of %s: want a mass from %v g to %v g", c.G, c.Part, guide.MinimumG, float64(guide.MaximumG))
+			return parts, request.Refuse(request.Invalid, "components", "%v g of %s: want a mass from %v g to %v g", c.G, c.Part, guide.MinimumG, float64(guide.MaximumG))
 		}
 		parts = parts.Plus(c.Part, c.G)
 	}
@@ -292,7 +292,7 @@ func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, e
 	ask.Aside = batch.Aside()
 	if s := b.scales[batch.Scale]; s != nil && !ask.Aside {
 		if is, why := s.condition(now, b.clock); is != up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
-			return nil, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
+			return nil, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
 		}
 		if batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
 			if err := b.whoseCup(s, batch, c, now); err != nil {
@@ -342,7 +342,7 @@ func (b *Bench) correct(now time.Time, by string, c request.CorrectPour) (any, e
 		return nil, err
 	}
 	if c.Undo == (c.Part != "") {
-		return nil, request.Refuse(422, "correct", `say either "part", what the last pour was, or "undo": true`)
+		return nil, request.Refuse(request.Invalid, "correct", `say either "part", what the last pour was, or "undo": true`)
 	}
 	if s := b.scales[batch.Scale]; s != nil && c.Undo {
 		if batch.Aside() {

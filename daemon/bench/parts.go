@@ -19,7 +19,7 @@ func (b *Bench) finished(id string) (*record.Batch, error) {
 		return nil, err
 	}
 	if batch.Phase == lifecycle.Mixing {
-		return nil, request.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step)
 	}
 	return batch, nil
 }
@@ -34,12 +34,12 @@ type spot struct {
 // spotFor finds where somebody wants a batch to stand.
 func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (spot, error) {
 	if exposure != nil && !(*exposure > 0 && *exposure <= 1) {
-		return spot{}, request.Refuse(422, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", *exposure)
+		return spot{}, request.Refuse(request.Invalid, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", *exposure)
 	}
 	at := spot{press: press, zone: zone, place: benchPlace}
 	switch {
 	case (press == "") == (zone == ""):
-		return at, request.Refuse(422, "where", "say either press or zone")
+		return at, request.Refuse(request.Invalid, "where", "say either press or zone")
 	case press != "":
 		p, err := b.pressNamed(press)
 		if err != nil {
@@ -47,10 +47,10 @@ func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (sp
 		}
 		at.zone, at.place, at.before = p.Zone, b.placeOn(p), b.state.Presses[press].Batch
 		if at.before != "" && !replace {
-			return at, request.Refuse(409, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before)
+			return at, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before)
 		}
 	case b.zones[zone] == nil:
-		return at, request.Refuse(422, "no such zone", "there is no zone %q in the configuration", zone)
+		return at, request.Refuse(request.Invalid, "no such zone", "there is no zone %q in the configuration", zone)
 	}
 	if exposure != nil {
 		at.place.Exposure = *exposure
@@ -97,18 +97,18 @@ func (b *Bench) split(now time.Time, by string, c request.SplitBatch) (any, erro
 		return nil, err
 	}
 	if total := batch.Amounts().TotalG(); !(c.Grams >= guide.MinimumG && c.Grams <= total-guide.MinimumG) {
-		return nil, request.Refuse(422, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total)
+		return nil, request.Refuse(request.Invalid, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total)
 	}
 	at, err := b.spotFor(c.To.Press, c.To.Zone, c.Exposure, c.Replace)
 	if err != nil {
 		return nil, err
 	}
 	if at.before == batch.ID {
-		return nil, request.Refuse(422, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press)
+		return nil, request.Refuse(request.Invalid, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press)
 	}
 	id := b.state.NextPart(batch.ID)
 	if id == "" {
-		return nil, request.Refuse(409, "too many parts", "mix %s has been split as often as there are letters", batch.Family())
+		return nil, request.Refuse(request.NotNow, "too many parts", "mix %s has been split as often as there are letters", batch.Family())
 	}
 	b.settle(batch, now)
 	b.closeTo(b.zones[at.zone], now)
@@ -132,13 +132,13 @@ func (b *Bench) topUp(now time.Time, by string, c request.TopUpBatch) (any, erro
 	}
 	switch {
 	case from.ID == batch.ID:
-		return nil, request.Refuse(422, "from", "batch %s cannot be poured into itself", batch.ID)
+		return nil, request.Refuse(request.Invalid, "from", "batch %s cannot be poured into itself", batch.ID)
 	case from.Cloud == nil:
-		return nil, request.Refuse(409, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID)
+		return nil, request.Refuse(request.NotNow, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID)
 	case from.Phase == lifecycle.Mixing:
-		return nil, request.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step)
 	case from.Ink != batch.Ink:
-		return nil, request.Refuse(409, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink)
+		return nil, request.Refuse(request.NotNow, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink)
 	}
 	b.settle(batch, now)
 	b.settle(from, now)
@@ -156,13 +156,13 @@ func (b *Bench) thin(now time.Time, by string, c request.ThinBatch) (any, error)
 		return nil, err
 	}
 	if !(c.Grams >= guide.MinimumG && c.Grams <= guide.MaximumG) {
-		return nil, request.Refuse(422, "grams", "%v g of thinner: want a mass of at least %v g", c.Grams, guide.MinimumG)
+		return nil, request.Refuse(request.Invalid, "grams", "%v g of thinner: want a mass of at least %v g", c.Grams, guide.MinimumG)
 	}
 	b.settle(batch, now)
 	batch = b.state.Batches[batch.ID]
 	limit := batch.Mix.Recipe.ThinnerMaxPct
 	if pct := batch.ThinnerPctWith(c.Grams); pct > limit && c.Override == "" {
-		return nil, request.Refuse(409, "too much thinner",
+		return nil, request.Refuse(request.NotNow, "too much thinner",
 			`with %v g more, thinner poured is %.1f %% of ink and hardener; %s takes %v %%. Weigh the cup again: what is weighed as lost may be replaced; or give a reason as "override"`,
 			c.Grams, pct, batch.Ink, limit)
 	}
@@ -189,14 +189,14 @@ func (b *Bench) reweigh(now time.Time, by string, c request.ReweighBatch) (any, 
 		return nil, err
 	}
 	if batch.Solvent == nil {
-		return nil, request.Refuse(409, "no account", "there is no account of the thinner in batch %s", batch.ID)
+		return nil, request.Refuse(request.NotNow, "no account", "there is no account of the thinner in batch %s", batch.ID)
 	}
 	b.settle(batch, now)
 	batch = b.state.Batches[batch.ID]
 	before := batch.Solvent.CatalysedG + batch.Solvent.PouredG - batch.Solvent.WeighedLossG
 	loss, u, err := evaporate.LossBetween(before, c.ContentG, c.TakenG, batch.Mix.Recipe.DivisionG)
 	if err != nil {
-		return nil, request.Refuse(422, "weighed", "%v", err)
+		return nil, request.Refuse(request.Invalid, "weighed", "%v", err)
 	}
 	b.decide(now, by, record.Reweighed{Batch: batch.ID, ContentG: c.ContentG, TakenG: c.TakenG, LossG: loss, UncertaintyG: u})
 	return b.viewOf(batch.ID, now)
@@ -210,10 +210,10 @@ func (b *Bench) test(now time.Time, by string, c request.TestBatch) (any, error)
 	switch c.Kind {
 	case "adhesion", "rub", "other":
 	default:
-		return nil, request.Refuse(422, "kind", "kind %q: want adhesion, rub or other", c.Kind)
+		return nil, request.Refuse(request.Invalid, "kind", "kind %q: want adhesion, rub or other", c.Kind)
 	}
 	if c.Result != "pass" && c.Result != "fail" {
-		return nil, request.Refuse(422, "result", "result %q: want pass or fail", c.Result)
+		return nil, request.Refuse(request.Invalid, "result", "result %q: want pass or fail", c.Result)
 	}
 	b.decide(now, by, record.Tested{Batch: batch.ID, Test: c.Kind, Result: c.Result})
 	return b.viewOf(batch.ID, now)

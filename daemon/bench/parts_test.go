@@ -45,10 +45,10 @@ func TestSplitPartsShareTheLife(t *testing.T) {
 	if a, b := *s.batch(part.ID).Spent, *s.batch(id).Spent; a <= b {
 		t.Errorf("the part in humid air has spent %v, the rest %v", a, b)
 	}
-	if _, refusal := s.ask(request.SplitBatch{Batch: id, Grams: 500, To: request.Where{Zone: "hall"}}); refusal == nil || refusal.Status != 422 {
+	if _, refusal := s.ask(request.SplitBatch{Batch: id, Grams: 500, To: request.Where{Zone: "hall"}}); refusal == nil || refusal.Kind != request.Invalid {
 		t.Errorf("more than there is: %v", refusal)
 	}
-	if _, refusal := s.ask(request.SplitBatch{Batch: id, Grams: 5}); refusal == nil || refusal.Status != 422 {
+	if _, refusal := s.ask(request.SplitBatch{Batch: id, Grams: 5}); refusal == nil || refusal.Kind != request.Invalid {
 		t.Errorf("nowhere: %v", refusal)
 	}
 
@@ -117,7 +117,7 @@ func TestMoveTakesTheCupIntoOtherAir(t *testing.T) {
 	}
 	s.must(request.MoveBatch{Batch: id, Press: "press-1"})
 	other := s.mixes()
-	if _, refusal := s.ask(request.MoveBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
+	if _, refusal := s.ask(request.MoveBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Kind != request.NotNow {
 		t.Errorf("a press that holds a batch: %v", refusal)
 	}
 	s.must(request.MoveBatch{Batch: other, Press: "press-1", Replace: true})
@@ -131,8 +131,8 @@ func TestMoveTakesTheCupIntoOtherAir(t *testing.T) {
 		"sealed":     {Batch: id, Zone: "hall", Exposure: new(float64)},
 		"impossible": {Batch: id, Zone: "hall", Exposure: func() *float64 { f := 1.5; return &f }()},
 	} {
-		if _, refusal := s.ask(c); refusal == nil || refusal.Status != 422 {
-			t.Errorf("%s: %v, want a 422", name, refusal)
+		if _, refusal := s.ask(c); refusal == nil || refusal.Kind != request.Invalid {
+			t.Errorf("%s: %v, want it refused as invalid", name, refusal)
 		}
 	}
 }
@@ -151,13 +151,13 @@ func TestThinningInUse(t *testing.T) {
 	if *v.Spent < spent {
 		t.Errorf("spent went from %v to %v: thinner turns no clock back", spent, *v.Spent)
 	}
-	if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: 10}); refusal == nil || refusal.Status != 409 {
-		t.Errorf("beyond the range: %v, want a 409", refusal)
+	if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: 10}); refusal == nil || refusal.Kind != request.NotNow {
+		t.Errorf("beyond the range: %v, want it refused as not now", refusal)
 	}
 	s.must(request.ThinBatch{Batch: id, Grams: 10, Override: "weighed: 8 g had gone"})
 	for _, g := range []float64{0, -1, math.NaN(), math.Inf(1)} {
-		if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: g}); refusal == nil || refusal.Status != 422 {
-			t.Errorf("%v g: %v, want a 422", g, refusal)
+		if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: g}); refusal == nil || refusal.Kind != request.Invalid {
+			t.Errorf("%v g: %v, want it refused as invalid", g, refusal)
 		}
 	}
 	s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: "pass"})
@@ -183,16 +183,16 @@ func TestThinnerLostFromAnOpenCup(t *testing.T) {
 	if a.AddG > 0 && !near(a.AddG, a.LostG) {
 		t.Errorf("advice to add %v g for a loss of %v g", a.AddG, a.LostG)
 	}
-	if _, refusal := s.ask(request.ReweighBatch{Batch: id, ContentG: 95}); refusal == nil || refusal.Status != 422 {
-		t.Errorf("a cup that got heavier: %v, want a 422", refusal)
+	if _, refusal := s.ask(request.ReweighBatch{Batch: id, ContentG: 95}); refusal == nil || refusal.Kind != request.Invalid {
+		t.Errorf("a cup that got heavier: %v, want it refused as invalid", refusal)
 	}
 	v := s.must(request.ReweighBatch{Batch: id, ContentG: 80.5}) // 2 g have gone
 	if v.Thinner.Basis != "weighed" || !near(v.Thinner.LostG, 2) || !near(v.Thinner.AddG, 2) {
 		t.Errorf("after the weighing: %+v", *v.Thinner)
 	}
 	// 15 g are 20 % of 75 g; with the 2 g that were weighed as lost 17 g may be poured.
-	if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: 9.6}); refusal == nil || refusal.Status != 409 {
-		t.Errorf("more than the range and the loss: %v, want a 409", refusal)
+	if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: 9.6}); refusal == nil || refusal.Kind != request.NotNow {
+		t.Errorf("more than the range and the loss: %v, want it refused as not now", refusal)
 	}
 	s.must(request.ThinBatch{Batch: id, Grams: 9.4})
 }

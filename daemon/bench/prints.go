@@ -14,14 +14,14 @@ const mostPrints = 1e12
 
 func (b *Bench) countPrints(now time.Time, by string, c request.CountPrints) (any, error) {
 	if _, err := b.pressNamed(c.Press); err != nil {
-		return nil, request.Refuse(404, "no such press", "there is no press %q in the configuration", c.Press)
+		return nil, request.Refuse(request.NotFound, "no such press", "there is no press %q in the configuration", c.Press)
 	}
 	if (c.Total == nil) == (c.Add == nil) {
-		return nil, request.Refuse(422, "prints", `say either "total", what the counter stands at, or "add", how many were printed`)
+		return nil, request.Refuse(request.Invalid, "prints", `say either "total", what the counter stands at, or "add", how many were printed`)
 	}
 	for _, n := range []*uint64{c.Total, c.Add} {
 		if n != nil && *n > mostPrints {
-			return nil, request.Refuse(422, "prints", "%d prints: want %d at most", *n, uint64(mostPrints))
+			return nil, request.Refuse(request.Invalid, "prints", "%d prints: want %d at most", *n, uint64(mostPrints))
 		}
 	}
 	e := record.Printed{Press: c.Press, Batch: b.state.Presses[c.Press].Batch, Counter: c.Total}

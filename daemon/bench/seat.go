@@ -238,7 +238,7 @@ func (b *Bench) takeUp(now time.Time, by string, c request.TakeUp) (any, error) 
 	}
 	s := b.scales[batch.Scale]
 	if s == nil || batch.Press != "" {
-		return nil, request.Refuse(409, "not weighed", "batch %s waits for no scale", batch.ID)
+		return nil, request.Refuse(request.NotNow, "not weighed", "batch %s waits for no scale", batch.ID)
 	}
 	on := b.weighing(s.ID)
 	asked := slices.Contains(s.seat.asked, batch.ID)
@@ -252,7 +252,7 @@ func (b *Bench) takeUp(now time.Time, by string, c request.TakeUp) (any, error) 
 	g, settled := s.tracker.Settled()
 	settled = settled && !s.old(now, b.clock)
 	if on != nil && !asked && on.Mix.Weighs(g, settled) {
-		return nil, request.Refuse(409, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
 	}
 	next, err := b.takenUp(s, batch, on, c, now)
 	if err != nil {
@@ -279,7 +279,7 @@ func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c request.TakeUp, now
 	}
 	g, settled := s.tracker.Settled()
 	if is, why := s.condition(now, b.clock); is != up {
-		return m, request.Refuse(409, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
+		return m, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
 	}
 	if !settled || s.old(now, b.clock) {
 		return m, refuseAs(guide.Unsettled, "not now", "The weight has not settled: put the cup of mix %s on the scale and let it come to rest.", batch.ID)

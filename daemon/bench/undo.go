@@ -18,7 +18,7 @@ const undoWithin = 13 * time.Second
 // touched what it touched.
 func (b *Bench) undo(now time.Time, by string, c request.Undo) (any, error) {
 	if _, known := b.state.Find(c.Batch); !known {
-		return nil, request.Refuse(404, "no such batch", "there is no batch %q", c.Batch)
+		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", c.Batch)
 	}
 	d, ok := b.state.Doing(c.Seq)
 	if _, about := d.Batches[c.Batch]; !ok || !about || now.Sub(d.At) > undoWithin {

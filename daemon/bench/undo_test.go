@@ -92,7 +92,7 @@ func TestTakingBackHasItsEnd(t *testing.T) {
 	id, other := s.mixes(), s.mixes()
 	late := func(c request.Change) {
 		t.Helper()
-		if _, refusal := s.ask(c); refusal == nil || refusal.Status != 409 || refusal.Code != "too-late" {
+		if _, refusal := s.ask(c); refusal == nil || refusal.Kind != request.NotNow || refusal.Code != "too-late" {
 			t.Errorf("%+v: %v, want it to be too late", c, refusal)
 		}
 	}
@@ -100,7 +100,7 @@ func TestTakingBackHasItsEnd(t *testing.T) {
 	s.pass(14*time.Second, both(mild))
 	late(request.Undo{Batch: id, Seq: loaded.Seq})
 	late(request.Undo{Batch: other, Seq: loaded.Seq})
-	if _, refusal := s.ask(request.Undo{Batch: "0612-99", Seq: loaded.Seq}); refusal == nil || refusal.Status != 404 {
+	if _, refusal := s.ask(request.Undo{Batch: "0612-99", Seq: loaded.Seq}); refusal == nil || refusal.Kind != request.NotFound {
 		t.Errorf("of no batch: %v", refusal)
 	}
 	// Something has happened since to what it touched.

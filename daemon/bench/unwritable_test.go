@@ -26,8 +26,8 @@ func TestAMixOfAlmostNothingIsRefused(t *testing.T) {
 				}
 			}
 			_, refused := s.ask(request.RecordMix{Ink: "gloss-4", MixedAt: s.clock.is.Wall, Components: components})
-			if refused == nil || refused.Status != 422 {
-				t.Errorf("%v g of %s: %v, want a 422", g, part, refused)
+			if refused == nil || refused.Kind != request.Invalid {
+				t.Errorf("%v g of %s: %v, want it refused as invalid", g, part, refused)
 			}
 		}
 	}
@@ -39,8 +39,8 @@ func TestAMixOfAlmostNothingIsRefused(t *testing.T) {
 		"close":   request.CloseBatch{Batch: id, Outcome: "discarded", LeftG: new(math.NaN())},
 		"start":   request.StartMix{Ink: "gloss-4", InkG: new(1e-300)},
 	} {
-		if _, refused := s.ask(c); refused == nil || refused.Status != 422 {
-			t.Errorf("%s: %v, want a 422", name, refused)
+		if _, refused := s.ask(c); refused == nil || refused.Kind != request.Invalid {
+			t.Errorf("%s: %v, want it refused as invalid", name, refused)
 		}
 	}
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
@@ -89,8 +89,8 @@ func TestLimitsHoldForCommands(t *testing.T) {
 		"kind of a test":        request.TestBatch{Batch: id, Kind: "taste", Result: "pass"},
 		"reason for thinner":    request.StartMix{Ink: "gloss-4", ThinnerReason: long},
 	} {
-		if _, refused := s.asks(c); refused == nil || refused.Status != 422 {
-			t.Errorf("%s: %v, want a 422", name, refused)
+		if _, refused := s.asks(c); refused == nil || refused.Kind != request.Invalid {
+			t.Errorf("%s: %v, want it refused as invalid", name, refused)
 		} else if len(refused.Error()) > 1000 {
 			t.Errorf("%s: an answer of %d bytes", name, len(refused.Error()))
 		}
@@ -101,7 +101,7 @@ func TestLimitsHoldForCommands(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, refused := s.asks(command.Change); refused == nil || refused.Status != 422 || !strings.Contains(refused.Detail, "note") {
-		t.Errorf("the payload of a command with a note of 50,000 bytes: %v, want a 422", refused)
+	if _, refused := s.asks(command.Change); refused == nil || refused.Kind != request.Invalid || !strings.Contains(refused.Detail, "note") {
+		t.Errorf("the payload of a command with a note of 50,000 bytes: %v, want it refused as invalid", refused)
 	}
 }

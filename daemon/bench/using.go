@@ -22,14 +22,14 @@ func (b *Bench) load(now time.Time, by string, c request.LoadBatch) (any, error)
 		return nil, err
 	}
 	if batch.Phase == lifecycle.Mixing {
-		return nil, request.Refuse(409, "not mixed yet", "batch %s waits for step %q; a press gets a finished mix", batch.ID, batch.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; a press gets a finished mix", batch.ID, batch.Mix.Step)
 	}
 	stands := b.state.Presses[press.ID].Batch
 	if stands == batch.ID {
 		return b.viewOf(batch.ID, now)
 	}
 	if stands != "" && !c.Replace {
-		return nil, request.Refuse(409, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press.ID, stands)
+		return nil, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press.ID, stands)
 	}
 	b.settle(batch, now)
 	if z := b.zones[press.Zone]; z != nil {
@@ -82,9 +82,9 @@ func (b *Bench) unload(now time.Time, by string, c request.UnloadBatch) (any, er
 		}
 	}
 	if _, ok := b.state.Find(c.Batch); !ok {
-		return nil, request.Refuse(404, "no such batch", "there is no batch %q", c.Batch)
+		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", c.Batch)
 	}
-	return nil, request.Refuse(409, "not loaded", "batch %s is on no press", c.Batch)
+	return nil, request.Refuse(request.NotNow, "not loaded", "batch %s is on no press", c.Batch)
 }
 
 func (b *Bench) good(now time.Time, by string, c request.GoodBatch) (any, error) {
@@ -93,7 +93,7 @@ func (b *Bench) good(now time.Time, by string, c request.GoodBatch) (any, error)
 		return nil, err
 	}
 	if batch.Cloud == nil {
-		return nil, request.Refuse(409, "no hardener yet", "batch %s has no hardener in it; its life has not begun", batch.ID)
+		return nil, request.Refuse(request.NotNow, "no hardener yet", "batch %s has no hardener in it; its life has not begun", batch.ID)
 	}
 	b.settle(batch, now)
 	b.decide(now, by, record.Good{Batch: batch.ID})
@@ -106,7 +106,7 @@ func (b *Bench) abandon(now time.Time, by string, c request.AbandonMix) (any, er
 		return nil, err
 	}
 	if batch.Phase != lifecycle.Mixing {
-		return nil, request.Refuse(409, "mixed already", "batch %s is mixed; close it instead", batch.ID)
+		return nil, request.Refuse(request.NotNow, "mixed already", "batch %s is mixed; close it instead", batch.ID)
 	}
 	b.settle(batch, now)
 	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG()})
@@ -119,7 +119,7 @@ func (b *Bench) close(now time.Time, by string, c request.CloseBatch) (any, erro
 		return nil, err
 	}
 	if batch.Phase == lifecycle.Mixing {
-		return nil, request.Refuse(409, "not mixed yet", "batch %s waits for step %q; finish it or abandon it", batch.ID, batch.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it or abandon it", batch.ID, batch.Mix.Step)
 	}
 	e := record.Closed{
 		Batch: batch.ID, Ink: batch.Ink, Press: batch.Press,
@@ -147,7 +147,7 @@ func completeClose(e *record.Closed, m guide.Mix) error {
 	switch e.Outcome {
 	case "used-up", "discarded", "went-off", "not-known":
 	default:
-		return request.Refuse(422, "outcome", "outcome %q: want used-up, discarded, went-off or not-known", e.Outcome)
+		return request.Refuse(request.Invalid, "outcome", "outcome %q: want used-up, discarded, went-off or not-known", e.Outcome)
 	}
 	switch e.StillGood {
 	case "":
@@ -157,24 +157,24 @@ func completeClose(e *record.Closed, m guide.Mix) error {
 		}
 	case "yes", "no", "unknown":
 	default:
-		return request.Refuse(422, "still good", "still_good %q: want yes, no or unknown", e.StillGood)
+		return request.Refuse(request.Invalid, "still good", "still_good %q: want yes, no or unknown", e.StillGood)
 	}
 	if e.Outcome == "went-off" && e.StillGood == "yes" {
-		return request.Refuse(422, "still good", "a batch that went off was not still good; say which it was")
+		return request.Refuse(request.Invalid, "still good", "a batch that went off was not still good; say which it was")
 	}
 	switch e.Seen {
 	case "":
 		e.Seen = "earlier"
 	case "now", "earlier":
 	default:
-		return request.Refuse(422, "seen", "seen %q: want now or earlier", e.Seen)
+		return request.Refuse(request.Invalid, "seen", "seen %q: want now or earlier", e.Seen)
 	}
 	if e.LeftG != nil {
 		if g := *e.LeftG; !(g >= 0 && g <= guide.MaximumG) || math.IsInf(g, 0) {
-			return request.Refuse(422, "left", "left_g %v: want a mass from 0 g to %v g", g, float64(guide.MaximumG))
+			return request.Refuse(request.Invalid, "left", "left_g %v: want a mass from 0 g to %v g", g, float64(guide.MaximumG))
 		}
 		if poured := m.Poured().TotalG(); *e.LeftG > 1.5*poured {
-			return request.Refuse(422, "left", "left_g %v: the whole mix was %.1f g", *e.LeftG, poured)
+			return request.Refuse(request.Invalid, "left", "left_g %v: the whole mix was %.1f g", *e.LeftG, poured)
 		}
 	}
 	return nil

@@ -23,8 +23,8 @@ func TestABatchOnAPress(t *testing.T) {
 		t.Errorf("loaded: press %v, step %v", v.Press, v.Step)
 	}
 	other := s.mixes()
-	if _, refusal := s.ask(request.LoadBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Status != 409 {
-		t.Errorf("a press that holds a batch: %v, want a 409", refusal)
+	if _, refusal := s.ask(request.LoadBatch{Batch: other, Press: "press-1"}); refusal == nil || refusal.Kind != request.NotNow {
+		t.Errorf("a press that holds a batch: %v, want it refused as not now", refusal)
 	}
 	s.must(request.LoadBatch{Batch: other, Press: "press-1", Replace: true})
 	if s.batch(id).Press != nil {
@@ -145,36 +145,36 @@ func TestAbsurdChangesAreRefused(t *testing.T) {
 	seq := s.b.state.Seq
 	for name, c := range map[string]struct {
 		change request.Change
-		status int
+		kind   request.RefusalKind
 	}{
-		"unknown ink":         {request.StartMix{Ink: "gold"}, 422},
-		"unknown scale":       {request.StartMix{Ink: "gloss-4", Scale: "scale-9"}, 422},
-		"unknown press":       {request.StartMix{Ink: "gloss-4", Press: "press-9"}, 422},
-		"unknown cup":         {request.StartMix{Ink: "gloss-4", Cup: "bucket"}, 422},
-		"no ink mass":         {request.StartMix{Ink: "gloss-4", InkG: g(0)}, 422},
-		"negative ink":        {request.StartMix{Ink: "gloss-4", InkG: g(-60)}, 422},
-		"not a number":        {request.StartMix{Ink: "gloss-4", InkG: g(math.NaN())}, 422},
-		"absurd ink":          {request.StartMix{Ink: "gloss-4", InkG: g(1e12)}, 422},
-		"overfull cup":        {request.StartMix{Ink: "gloss-4", InkG: g(100)}, 422},
-		"thinner out of it":   {request.StartMix{Ink: "gloss-4", ThinnerPct: g(35)}, 422},
-		"colour class":        {request.StartMix{Ink: "gloss-4", ColourClass: "pink"}, 422},
-		"artwork":             {request.StartMix{Ink: "gloss-4", Artwork: "big"}, 422},
-		"confirm of nothing":  {request.ConfirmStep{Batch: "0612-9", Step: "ink"}, 404},
-		"future":              {request.RecordMix{Ink: "gloss-4", MixedAt: now.Add(time.Hour), Components: parts(60, 15)}, 422},
-		"long ago":            {request.RecordMix{Ink: "gloss-4", MixedAt: now.AddDate(-1, 0, 0), Components: parts(60, 15)}, 422},
-		"negative part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, -15)}, 422},
-		"infinite part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(math.Inf(1), 15)}, 422},
-		"no hardener":         {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, 0)[:1]}, 422},
-		"unknown part":        {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: []mix.Component{{Part: "water", G: 1}}}, 422},
-		"load of nothing":     {request.LoadBatch{Batch: "0612-9", Press: "press-1"}, 404},
-		"unload of nothing":   {request.UnloadBatch{Batch: "0612-9"}, 404},
-		"close of nothing":    {request.CloseBatch{Batch: "0612-9", Outcome: "used-up"}, 404},
-		"no such alarm":       {request.AcknowledgeAlarm{Alarm: "clock", Subject: "bench-1"}, 404},
-		"good without a name": {request.GoodBatch{}, 404},
+		"unknown ink":         {request.StartMix{Ink: "gold"}, request.Invalid},
+		"unknown scale":       {request.StartMix{Ink: "gloss-4", Scale: "scale-9"}, request.Invalid},
+		"unknown press":       {request.StartMix{Ink: "gloss-4", Press: "press-9"}, request.Invalid},
+		"unknown cup":         {request.StartMix{Ink: "gloss-4", Cup: "bucket"}, request.Invalid},
+		"no ink mass":         {request.StartMix{Ink: "gloss-4", InkG: g(0)}, request.Invalid},
+		"negative ink":        {request.StartMix{Ink: "gloss-4", InkG: g(-60)}, request.Invalid},
+		"not a number":        {request.StartMix{Ink: "gloss-4", InkG: g(math.NaN())}, request.Invalid},
+		"absurd ink":          {request.StartMix{Ink: "gloss-4", InkG: g(1e12)}, request.Invalid},
+		"overfull cup":        {request.StartMix{Ink: "gloss-4", InkG: g(100)}, request.Invalid},
+		"thinner out of it":   {request.StartMix{Ink: "gloss-4", ThinnerPct: g(35)}, request.Invalid},
+		"colour class":        {request.StartMix{Ink: "gloss-4", ColourClass: "pink"}, request.Invalid},
+		"artwork":             {request.StartMix{Ink: "gloss-4", Artwork: "big"}, request.Invalid},
+		"confirm of nothing":  {request.ConfirmStep{Batch: "0612-9", Step: "ink"}, request.NotFound},
+		"future":              {request.RecordMix{Ink: "gloss-4", MixedAt: now.Add(time.Hour), Components: parts(60, 15)}, request.Invalid},
+		"long ago":            {request.RecordMix{Ink: "gloss-4", MixedAt: now.AddDate(-1, 0, 0), Components: parts(60, 15)}, request.Invalid},
+		"negative part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, -15)}, request.Invalid},
+		"infinite part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(math.Inf(1), 15)}, request.Invalid},
+		"no hardener":         {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, 0)[:1]}, request.Invalid},
+		"unknown part":        {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: []mix.Component{{Part: "water", G: 1}}}, request.Invalid},
+		"load of nothing":     {request.LoadBatch{Batch: "0612-9", Press: "press-1"}, request.NotFound},
+		"unload of nothing":   {request.UnloadBatch{Batch: "0612-9"}, request.NotFound},
+		"close of nothing":    {request.CloseBatch{Batch: "0612-9", Outcome: "used-up"}, request.NotFound},
+		"no such alarm":       {request.AcknowledgeAlarm{Alarm: "clock", Subject: "bench-1"}, request.NotFound},
+		"good without a name": {request.GoodBatch{}, request.NotFound},
 	} {
 		_, refusal := s.ask(c.change)
-		if refusal == nil || refusal.Status != c.status || refusal.Detail == "" {
-			t.Errorf("%s: %v, want a %d that says why", name, refusal, c.status)
+		if refusal == nil || refusal.Kind != c.kind || refusal.Detail == "" {
+			t.Errorf("%s: %v, want %q with a reason", name, refusal, c.kind)
 		}
 	}
 	if s.b.state.Seq != seq {

@@ -69,21 +69,21 @@ func (b *Bench) accuracy(s *sensor, now time.Time) cure.Sensor {
 func (b *Bench) verify(now time.Time, by string, c request.VerifySensor) (any, error) {
 	s, known := b.sensors[c.Sensor]
 	if !known {
-		return nil, request.Refuse(404, "no such sensor", "there is no sensor %q in the configuration", c.Sensor)
+		return nil, request.Refuse(request.NotFound, "no such sensor", "there is no sensor %q in the configuration", c.Sensor)
 	}
 	reference := air.State{TemperatureC: s.air.TemperatureC}
 	if c.TemperatureC != nil {
 		reference.TemperatureC = *c.TemperatureC
 	}
 	if c.HumidityPct == nil {
-		return nil, request.Refuse(422, "humidity_pct", "humidity_pct is wanted: what the reference says, in %% RH")
+		return nil, request.Refuse(request.Invalid, "humidity_pct", "humidity_pct is wanted: what the reference says, in %% RH")
 	}
 	reference.HumidityPct = *c.HumidityPct
 	if err := reference.Valid(); err != nil {
-		return nil, request.Refuse(422, "the reference", "%v", err)
+		return nil, request.Refuse(request.Invalid, "the reference", "%v", err)
 	}
 	if s.last.IsZero() || now.Sub(s.last) > fresh(b.clock, s) {
-		return nil, request.Refuse(409, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID)
+		return nil, request.Refuse(request.NotNow, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID)
 	}
 	read := s.air
 	e := record.SensorVerified{

@@ -150,7 +150,7 @@ func TestACheckNeedsAReading(t *testing.T) {
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
 	s.pass(time.Minute, rooms{"bench-air": mild})
-	if _, refused := s.asks(request.VerifySensor{Sensor: "hall-air", HumidityPct: new(50.0)}); refused == nil || refused.Status != 409 {
-		t.Errorf("a check without a reading: %v, want a 409", refused)
+	if _, refused := s.asks(request.VerifySensor{Sensor: "hall-air", HumidityPct: new(50.0)}); refused == nil || refused.Kind != request.NotNow {
+		t.Errorf("a check without a reading: %v, want it refused as not now", refused)
 	}
 }

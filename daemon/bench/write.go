@@ -272,7 +272,7 @@ func withoutDisk(c request.Change) bool {
 }
 
 func cannotWrite(err error) *request.Refusal {
-	return request.Refuse(503, "the journal cannot write",
+	return request.Refuse(request.Unavailable, "the journal cannot write",
 		"%v; nothing was changed. Readings, clocks and lights go on. Make room or change the card, then ask again", err)
 }
 

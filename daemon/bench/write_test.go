@@ -18,8 +18,8 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	spent, seq := *s.batch(id).Spent, s.b.state.Seq
 
 	s.journal.full = errFull
-	if _, refusal := s.ask(request.GoodBatch{Batch: id}); refusal == nil || refusal.Status != 503 {
-		t.Fatalf("a change that could not be written: %v, want a 503", refusal)
+	if _, refusal := s.ask(request.GoodBatch{Batch: id}); refusal == nil || refusal.Kind != request.Unavailable {
+		t.Fatalf("a change that could not be written: %v, want it refused as unavailable", refusal)
 	}
 	if got := s.b.state.Batches[id].GoodAt; !got.Equal(s.b.state.Batches[id].MixedAt) {
 		t.Errorf("good_at %v: the refused change left a trace", got)
@@ -31,8 +31,8 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	if v := s.batch(id); *v.Spent <= spent {
 		t.Errorf("spent %v, before %v: the clock stands still", *v.Spent, spent)
 	}
-	if _, refusal := s.ask(request.StartMix{Ink: "gloss-4"}); refusal == nil || refusal.Status != 503 {
-		t.Errorf("a new mix: %v, want a 503", refusal)
+	if _, refusal := s.ask(request.StartMix{Ink: "gloss-4"}); refusal == nil || refusal.Kind != request.Unavailable {
+		t.Errorf("a new mix: %v, want it refused as unavailable", refusal)
 	}
 	answered, refusal := s.ask(request.CloseBatch{Batch: id, Outcome: "discarded"})
 	if refusal != nil {
@@ -103,8 +103,8 @@ func TestSameKeySameAnswerAcrossARestart(t *testing.T) {
 		t.Errorf("%d batches, want 1", len(s.b.state.Batches))
 	}
 	ask.Hash = "2"
-	if _, refusal := s.askAs(ask); refusal == nil || refusal.Status != 422 {
-		t.Errorf("the same key for something else: %v, want a 422", refusal)
+	if _, refusal := s.askAs(ask); refusal == nil || refusal.Kind != request.Invalid {
+		t.Errorf("the same key for something else: %v, want it refused as invalid", refusal)
 	}
 	c.turn(25 * time.Hour)
 	s.pass(time.Second, both(mild))

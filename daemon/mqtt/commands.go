@@ -93,7 +93,7 @@ func (p *Publisher) take(in incoming) {
 	default:
 	}
 	c, _ := ParseCommand(in.verb, in.payload)
-	busy := p.refused(c, request.Refuse(503, "Busy", "%d commands wait already; repeat it later with the same ref", commandQueue))
+	busy := p.refused(c, request.Refuse(request.Unavailable, "Busy", "%d commands wait already; repeat it later with the same ref", commandQueue))
 	select {
 	case p.answers <- busy:
 		p.counts.add(directionIn, resultRejected)
@@ -175,11 +175,17 @@ func (p *Publisher) ignored(c Command, detail string) answer {
 	return answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeIgnored, Detail: detail}
 }
 
+// statusOf gives the status of the answer to a refused command. It is the status that the
+// API gives to the same refusal.
+var statusOf = map[request.RefusalKind]int{
+	request.NotFound: 404, request.NotNow: 409, request.TooLong: 413, request.Invalid: 422, request.Unavailable: 503,
+}
+
 func (p *Publisher) refused(c Command, err error) answer {
 	a := answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeRefused}
 	var r *request.Refusal
 	if errors.As(err, &r) {
-		a.Status, a.Code, a.Detail = r.Status, r.Code, r.Error()
+		a.Status, a.Code, a.Detail = statusOf[r.Kind], r.Code, r.Error()
 		return a
 	}
 	a.Status = 503

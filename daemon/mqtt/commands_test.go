@@ -37,7 +37,7 @@ func TestCommandsAreAnswered(t *testing.T) {
 			switch c := q.Change.(type) {
 			case request.LoadBatch:
 				if c.Batch == "taken" {
-					return request.Reply{}, request.Refuse(409, "Not now", "it holds 0612-2")
+					return request.Reply{}, request.Refuse(request.NotNow, "Not now", "it holds 0612-2")
 				}
 			case request.CloseBatch:
 				return request.Reply{Body: json.RawMessage(`{"id":"0612-1"}`)}, nil // not on disk
@@ -179,5 +179,19 @@ func TestPeerToolsCommand(t *testing.T) {
 	held := b.retained(root + "#")
 	if held[root+"availability"] != "online" || held[root+"light/light-1/meaning"] != "in-order" || held[root+"done/load"] != "" || held[root+"event"] != "" {
 		t.Errorf("the broker holds %v", held)
+	}
+}
+
+// TestStatusOfRefusals: a refused command is answered with the status that HTTP has for
+// the kind of the refusal.
+func TestStatusOfRefusals(t *testing.T) {
+	p := &Publisher{clock: newRoom().clock}
+	for kind, status := range map[request.RefusalKind]int{
+		request.NotFound: 404, request.NotNow: 409, request.TooLong: 413, request.Invalid: 422, request.Unavailable: 503,
+	} {
+		a := p.refused(Command{Verb: "good", Ref: "r1"}, request.Refuse(kind, "No", "not this one"))
+		if a.Status != status || a.Outcome != outcomeRefused || a.Detail != "No: not this one" {
+			t.Errorf("%s: %+v, want status %d", kind, a, status)
+		}
 	}
 }

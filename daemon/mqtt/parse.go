@@ -28,19 +28,19 @@ type Command struct {
 }
 
 // ParseCommand reads the payload of a command: `{"ref","at",…}` with the fields of the
-// verb's change. The error is a [*record.Refusal] with the status that an HTTP request
-// would get; the command then has the verb, and the ref where that could be read.
+// verb's change. The error is a [*request.Refusal]; the command then has the verb, and
+// the ref where that could be read.
 func ParseCommand(verb string, payload []byte) (Command, error) {
 	c := Command{Verb: verb}
 	if len(payload) > maxCommandBytes {
-		return c, request.Refuse(413, "Command too long", "%d bytes; %d at most", len(payload), maxCommandBytes)
+		return c, request.Refuse(request.TooLong, "Command too long", "%d bytes; %d at most", len(payload), maxCommandBytes)
 	}
 	if err := strict(payload); err != nil {
-		return c, request.Refuse(422, "Not a command", "%v; want an object {\"ref\",\"at\",…}", err)
+		return c, request.Refuse(request.Invalid, "Not a command", "%v; want an object {\"ref\",\"at\",…}", err)
 	}
 	var given map[string]json.RawMessage
 	if err := json.Unmarshal(payload, &given); err != nil {
-		return c, request.Refuse(422, "Not a command", "%v", err)
+		return c, request.Refuse(request.Invalid, "Not a command", "%v", err)
 	}
 	var err error
 	if c.Ref, err = readRef(given); err != nil {
@@ -53,14 +53,14 @@ func ParseCommand(verb string, payload []byte) (Command, error) {
 	delete(given, "at")
 	row, known := request.Find(verb)
 	if !known || !row.MQTT {
-		return c, request.Refuse(404, "No such command", "%q is no verb", verb)
+		return c, request.Refuse(request.NotFound, "No such command", "%q is no verb", verb)
 	}
 	if c.Change, err = readChange(row, given); err != nil {
-		return c, request.Refuse(422, "Not like this", "%s: %s", verb, strings.TrimPrefix(err.Error(), "json: "))
+		return c, request.Refuse(request.Invalid, "Not like this", "%s: %s", verb, strings.TrimPrefix(err.Error(), "json: "))
 	}
 	canonical, err := json.Marshal(c.Change)
 	if err != nil {
-		return c, request.Refuse(422, "Not like this", "%s: %v", verb, err)
+		return c, request.Refuse(request.Invalid, "Not like this", "%s: %v", verb, err)
 	}
 	sum := sha256.Sum256(append([]byte(verb+"\n"), canonical...))
 	c.Hash = hex.EncodeToString(sum[:])
@@ -70,14 +70,14 @@ func ParseCommand(verb string, payload []byte) (Command, error) {
 func readRef(fields map[string]json.RawMessage) (string, error) {
 	raw, ok := fields["ref"]
 	if !ok {
-		return "", request.Refuse(422, "No ref", `"ref" is missing: a name of your own for this command, new for each`)
+		return "", request.Refuse(request.Invalid, "No ref", `"ref" is missing: a name of your own for this command, new for each`)
 	}
 	var ref string
 	if err := json.Unmarshal(raw, &ref); err != nil {
-		return "", request.Refuse(422, "No ref", `"ref" is not a text`)
+		return "", request.Refuse(request.Invalid, "No ref", `"ref" is not a text`)
 	}
 	if ref == "" || len(ref) > maxRefBytes || strings.ContainsFunc(ref, unicode.IsControl) {
-		return "", request.Refuse(422, "No ref", `"ref" must have 1 to %d bytes and no control characters`, maxRefBytes)
+		return "", request.Refuse(request.Invalid, "No ref", `"ref" must have 1 to %d bytes and no control characters`, maxRefBytes)
 	}
 	return ref, nil
 }
@@ -85,10 +85,10 @@ func readRef(fields map[string]json.RawMessage) (string, error) {
 func readAt(fields map[string]json.RawMessage, at *time.Time) error {
 	raw, ok := fields["at"]
 	if !ok {
-		return request.Refuse(422, "No time", `"at" is missing: when the command was given, as in "2026-01-02T15:04:05Z"`)
+		return request.Refuse(request.Invalid, "No time", `"at" is missing: when the command was given, as in "2026-01-02T15:04:05Z"`)
 	}
 	if err := json.Unmarshal(raw, at); err != nil || string(raw) == "null" {
-		return request.Refuse(422, "No time", `"at" is no time; want one as in "2026-01-02T15:04:05Z"`)
+		return request.Refuse(request.Invalid, "No time", `"at" is no time; want one as in "2026-01-02T15:04:05Z"`)
 	}
 	return nil
 }

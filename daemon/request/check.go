@@ -28,7 +28,7 @@ const (
 // Every change passes here, whether it came over HTTP or MQTT or from the program.
 func Check(c Change) error {
 	if err := checkStruct("", reflect.ValueOf(c)); err != nil {
-		return Refuse(422, "not like this", "%v", err)
+		return Refuse(Invalid, "not like this", "%v", err)
 	}
 	return nil
 }

@@ -31,7 +31,7 @@ func TestLimitsHold(t *testing.T) {
 				tried++
 				if err := Check(v.Interface().(Change)); err == nil {
 					t.Errorf("%s.%s: %s is taken", row.Verb, field.Name, what)
-				} else if refused, ok := err.(*Refusal); !ok || refused.Status != 422 || len(err.Error()) > 400 {
+				} else if refused, ok := err.(*Refusal); !ok || refused.Kind != Invalid || len(err.Error()) > 400 {
 					t.Errorf("%s.%s: %s: %v", row.Verb, field.Name, what, err)
 				}
 			}

@@ -2,12 +2,29 @@ package request
 
 import "fmt"
 
-// Refusal is a change that was not made. Status is the HTTP status that fits:
-// 404 no such thing, 409 not now, 422 not like this, 503 the journal cannot write.
+// RefusalKind says why a change was not made. The API and the broker derive from it the
+// status of their answers.
+type RefusalKind string
+
+const (
+	// NotFound: the change names a batch, press, alarm or other thing that does not exist.
+	NotFound RefusalKind = "not found"
+	// NotNow: the change is valid, but not in the present state. It may be made later.
+	NotNow RefusalKind = "not now"
+	// Invalid: the change can never be made as it was asked for.
+	Invalid RefusalKind = "invalid"
+	// TooLong: the request has more bytes than are read.
+	TooLong RefusalKind = "too long"
+	// Unavailable: the bench cannot make any such change at present, as its journal
+	// cannot write or too many requests wait.
+	Unavailable RefusalKind = "unavailable"
+)
+
+// Refusal is the error of a change that was not made.
 type Refusal struct {
-	Status int
-	// Code tells programs which refusal it is, where an answer hangs on that; empty
-	// where the status says enough. The codes are those of the guide.
+	Kind RefusalKind
+	// Code tells programs which refusal it is, where they may act on it; empty where the
+	// kind is enough. Codes are public: they never change.
 	Code   string
 	Title  string
 	Detail string // what is wrong, where, and what to do
@@ -15,7 +32,8 @@ type Refusal struct {
 
 func (r *Refusal) Error() string { return r.Title + ": " + r.Detail }
 
-// Refuse makes a refusal.
-func Refuse(status int, title, format string, args ...any) *Refusal {
-	return &Refusal{Status: status, Title: title, Detail: fmt.Sprintf(format, args...)}
+// Refuse returns a refusal without a code. Its detail is made from format and args, as
+// [fmt.Sprintf] does.
+func Refuse(kind RefusalKind, title, format string, args ...any) *Refusal {
+	return &Refusal{Kind: kind, Title: title, Detail: fmt.Sprintf(format, args...)}
 }

@@ -233,7 +233,7 @@ func isProblem(t *testing.T, w *httptest.ResponseRecorder, status int) map[strin
 // Recipe is a fixed one.
 func (s *stand) Recipe(c request.StartMix) (view.Recipe, error) {
 	if c.Ink != "gloss-4" {
-		return view.Recipe{}, request.Refuse(422, "no such ink", "there is no ink %q in the configuration", c.Ink)
+		return view.Recipe{}, request.Refuse(request.Invalid, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	return view.Recipe{Ink: c.Ink, Why: []string{"because"}, Grade: "fine"}, nil
 }

@@ -249,11 +249,13 @@ func TestRefusals(t *testing.T) {
 		err    error
 		status int
 	}{
-		{request.Refuse(404, "No such batch", "there is no batch %q", "0612-9"), 404},
-		{request.Refuse(409, "Not settled", "the weight still moves"), 409},
-		{request.Refuse(422, "Not like this", "thinner before the hardener is stirred in"), 422},
-		{request.Refuse(503, "Not written", "the card is full"), 503},
-		{fmt.Errorf("wrapped: %w", request.Refuse(409, "Not settled", "the weight still moves")), 409},
+		{request.Refuse(request.NotFound, "No such batch", "there is no batch %q", "0612-9"), 404},
+		{request.Refuse(request.NotNow, "Not settled", "the weight still moves"), 409},
+		{request.Refuse(request.Invalid, "Not like this", "thinner before the hardener is stirred in"), 422},
+		{request.Refuse(request.Unavailable, "Not written", "the card is full"), 503},
+		{request.Refuse(request.TooLong, "Too long", "65537 bytes; 65536 at most"), 413},
+		{&request.Refusal{Kind: "of a later version", Title: "Not yet", Detail: "later"}, 500},
+		{fmt.Errorf("wrapped: %w", request.Refuse(request.NotNow, "Not settled", "the weight still moves")), 409},
 		{context.DeadlineExceeded, 503},
 		{context.Canceled, 503},
 	} {

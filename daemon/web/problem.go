@@ -38,12 +38,21 @@ func writeModel(w http.ResponseWriter, p *huma.ErrorModel) {
 	w.Write(body)
 }
 
+// statusOf gives the HTTP status that answers a change which the bench refused.
+var statusOf = map[request.RefusalKind]int{
+	request.NotFound:    http.StatusNotFound,
+	request.NotNow:      http.StatusConflict,
+	request.TooLong:     http.StatusRequestEntityTooLarge,
+	request.Invalid:     http.StatusUnprocessableEntity,
+	request.Unavailable: http.StatusServiceUnavailable,
+}
+
 // refused turns the bench's refusal of a change into a problem.
 func (s *Server) refused(err error) error {
 	var refusal *request.Refusal
 	switch {
-	case errors.As(err, &refusal) && refusal.Status >= 400 && refusal.Status < 600:
-		p := problem(refusal.Status, refusal.Title, refusal.Detail)
+	case errors.As(err, &refusal) && statusOf[refusal.Kind] != 0:
+		p := problem(statusOf[refusal.Kind], refusal.Title, refusal.Detail)
 		if refusal.Code != "" {
 			p.Type = problemType + refusal.Code
 		}

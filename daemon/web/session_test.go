@@ -194,7 +194,7 @@ func TestPairingNeedsNoJournal(t *testing.T) {
 	g := newGuarded(t)
 	do := g.bench.do
 	g.bench.do = func(context.Context, request.Request) (request.Reply, error) {
-		return request.Reply{}, request.Refuse(503, "the journal cannot write", "no space left")
+		return request.Reply{}, request.Refuse(request.Unavailable, "the journal cannot write", "no space left")
 	}
 	c := g.pair("tablet")
 	g.bench.do = do
