@@ -170,6 +170,11 @@ func TestReplayEqualsLive(t *testing.T) {
 
 func loadState(t *testing.T, dir string) string {
 	t.Helper()
+	return jsonOf(t, stateOfJournal(t, dir))
+}
+
+func stateOfJournal(t *testing.T, dir string) record.State {
+	t.Helper()
 	j, err := journal.Open(dir, slog.New(slog.DiscardHandler), func(time.Duration) {})
 	if err != nil {
 		t.Fatal(err)
@@ -179,7 +184,7 @@ func loadState(t *testing.T, dir string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return jsonOf(t, state)
+	return state
 }
 
 func forgetCheckpoints(t *testing.T, dir string) {
