@@ -1,21 +1,14 @@
 package web
 
 import (
-	"bytes"
-	_ "embed"
-	"html/template"
 	"net/http"
 	"strings"
 
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
+	"potlifed/daemon/web/page"
 	"potlifed/model/lifecycle"
 )
-
-//go:embed label.html
-var labelHTML string
-
-var labelTemplate = template.Must(template.New("label").Parse(labelHTML))
 
 // labelOf is the label of a batch; why says why there is none.
 func (s *Server) labelOf(b view.Batch, now *view.Snapshot) (l label.Label, why string) {
@@ -78,11 +71,7 @@ func (s *Server) labelPage(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	var out bytes.Buffer
-	err := labelTemplate.Execute(&out, struct {
-		label.Label
-		Why string
-	}{l, why})
+	body, err := page.Label(l, why)
 	if err != nil {
 		s.log.Error("label page", "err", err)
 		writeProblem(w, http.StatusInternalServerError, "", "the page could not be made; the bench's log says why")
@@ -90,5 +79,5 @@ func (s *Server) labelPage(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
-	w.Write(out.Bytes())
+	w.Write(body)
 }

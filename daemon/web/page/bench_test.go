@@ -31,7 +31,8 @@ type fakeBench struct {
 	asked   []asked
 	answers map[string]answer // by the verb of a change
 	readers map[chan string]bool
-	silent  bool // refuses the stream
+	silent  bool          // refuses the stream
+	loaded  []string      // the paths of pages and assets that were asked for
 	recipe  *view.Recipe
 }
 
@@ -50,6 +51,9 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	pages := Handler()
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Security-Policy", ContentPolicy) // as the server does
+		f.mu.Lock()
+		f.loaded = append(f.loaded, r.URL.Path)
+		f.mu.Unlock()
 		pages.ServeHTTP(w, r)
 	})
 	mux.HandleFunc("GET /api/v1/{list}", f.list)

@@ -8,26 +8,14 @@ package page
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"embed"
-	"encoding/base64"
 	"fmt"
-	"io/fs"
 	"net/http"
-	"path"
 	"regexp"
+	"strconv"
+	"strings"
+	"sync"
 	"time"
 )
-
-//go:embed static/*.css static/*.js static/*.svg
-var static embed.FS
-
-// contentTypes are written out: those that package mime knows depend on the machine.
-var contentTypes = map[string]string{
-	".css": "text/css; charset=utf-8",
-	".js":  "text/javascript; charset=utf-8",
-	".svg": "image/svg+xml",
-}
 
 // ContentPolicy is the content security policy under which the pages work. It lets them
 // load scripts, styles, images and data from their own server only, and refuses inline
@@ -40,23 +28,29 @@ const batchPage = "batch"
 
 var batchPath = regexp.MustCompile(`^/batches/[0-9]{4}-[0-9]{1,9}[a-z]?$`)
 
-// asset is a file as it is sent.
-type asset struct {
-	body []byte
-	kind string
-	etag string
-}
+// site is everything that is served, put together once. That this succeeds is certain once the
+// tests have passed, so a failure is a fault of the program.
+var site = sync.OnceValue(func() *built {
+	s, err := build(files)
+	if err != nil {
+		panic(fmt.Sprintf("page: %v", err))
+	}
+	return s
+})
 
 // Handler serves the pages and, below /assets/, what they are made of. Everything else is
 // not found. It is safe for concurrent use.
 func Handler() http.Handler {
-	assets := read()
+	s := site()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		at := r.URL.Path
 		if batchPath.MatchString(at) {
 			at = batchPage
 		}
-		a, ok := assets[at]
+		c, ok := s.pages[at]
+		if !ok {
+			c, ok = s.assets.served[at]
+		}
 		if !ok {
 			http.NotFound(w, r)
 			return
@@ -66,37 +60,42 @@ func Handler() http.Handler {
 			http.Error(w, "this page is only read", http.StatusMethodNotAllowed)
 			return
 		}
-		h := w.Header()
-		h.Set("Content-Type", a.kind)
-		// Kept, but asked about each time: after an upgrade no old script may meet a new
-		// page, and the answer to the question is a few bytes.
-		h.Set("Cache-Control", "no-cache")
-		h.Set("ETag", a.etag)
-		http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(a.body))
+		c.serve(w, r)
 	})
 }
 
-// read takes the embedded files in. That they can be read is certain once the program is
-// linked, so a failure is a fault of the program.
-func read() map[string]asset {
-	assets := map[string]asset{}
-	add := func(at string, body []byte, kind string) {
-		sum := sha256.Sum256(body)
-		assets[at] = asset{body, kind, `"` + base64.RawURLEncoding.EncodeToString(sum[:12]) + `"`}
+// serve answers a request for c, compressed where the client takes that.
+func (c content) serve(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	h.Set("Content-Type", c.kind)
+	h.Set("Vary", "Accept-Encoding")
+	if c.immutable {
+		h.Set("Cache-Control", "public, max-age=31536000, immutable")
+	} else {
+		// A page is kept, but asked about each time: it names the assets of its version, and
+		// after an upgrade no old script may meet a new page.
+		h.Set("Cache-Control", "no-cache")
 	}
-	for _, d := range documents {
-		add(d.At, d.html(), "text/html; charset=utf-8")
+	body, tag := c.plain, c.tag
+	if takesGzip(r.Header.Values("Accept-Encoding")) {
+		body, tag = c.packed, c.tag+"-gzip"
+		h.Set("Content-Encoding", "gzip")
 	}
-	err := fs.WalkDir(static, "static", func(name string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
+	h.Set("ETag", strconv.Quote(tag))
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(body))
+}
+
+// takesGzip tells whether the values of Accept-Encoding name gzip with a weight above zero
+// (RFC 9110, 12.5.3).
+func takesGzip(accepted []string) bool {
+	for coding := range strings.SplitSeq(strings.Join(accepted, ","), ",") {
+		name, weight, _ := strings.Cut(coding, ";")
+		if !strings.EqualFold(strings.TrimSpace(name), "gzip") {
+			continue
 		}
-		body, err := static.ReadFile(name)
-		add("/assets/"+path.Base(name), body, contentTypes[path.Ext(name)])
-		return err
-	})
-	if err != nil {
-		panic(fmt.Sprintf("page: embedded files: %v", err))
+		q, weighted := strings.CutPrefix(strings.ReplaceAll(strings.ToLower(weight), " ", ""), "q=")
+		value, err := strconv.ParseFloat(q, 64)
+		return !weighted || err == nil && value > 0
 	}
-	return assets
+	return false
 }

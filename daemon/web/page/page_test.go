@@ -1,10 +1,20 @@
 package page
 
 import (
+	"compress/gzip"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"regexp"
+	"strings"
 	"testing"
+
+	"potlifed/daemon/web/label"
+)
+
+const (
+	htmlKind  = "text/html; charset=utf-8"
+	immutable = "public, max-age=31536000, immutable"
 )
 
 func get(t *testing.T, method, path string, header ...string) *http.Response {
@@ -18,29 +28,47 @@ func get(t *testing.T, method, path string, header ...string) *http.Response {
 	return w.Result()
 }
 
+func read(t *testing.T, r io.Reader) string {
+	t.Helper()
+	body, err := io.ReadAll(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(body)
+}
+
 func TestHandlerServes(t *testing.T) {
-	for path, kind := range map[string]string{
-		"/":                     "text/html; charset=utf-8",
-		"/assets/base.css":      "text/css; charset=utf-8",
-		"/presses":              "text/html; charset=utf-8",
-		"/devices":              "text/html; charset=utf-8",
-		"/cans":                 "text/html; charset=utf-8",
-		"/batches/0612-3b":      "text/html; charset=utf-8",
-		"/assets/bench-main.js": "text/javascript; charset=utf-8",
-		"/assets/icon.svg":      "image/svg+xml",
-		"/assets/format.js":     "text/javascript; charset=utf-8",
-		"/assets/panels.css":    "text/css; charset=utf-8",
+	type want struct{ kind, kept string }
+	served := map[string]want{"/batches/0612-3b": {htmlKind, "no-cache"}}
+	for _, d := range documents {
+		if d.At != batchPage {
+			served[d.At] = want{htmlKind, "no-cache"}
+		}
+	}
+	for name, kind := range map[string]string{
+		"lib/base.css": "text/css; charset=utf-8", "bench/main.js": "text/javascript; charset=utf-8",
+		"lib/icon.svg": "image/svg+xml", "lib/format.js": "text/javascript; charset=utf-8",
 	} {
-		r := get(t, "GET", path)
-		if r.StatusCode != 200 || r.Header.Get("Content-Type") != kind {
-			t.Errorf("GET %s: %d %q, want 200 %q", path, r.StatusCode, r.Header.Get("Content-Type"), kind)
+		served[site().assets.paths[name]] = want{kind, immutable}
+	}
+	for path, w := range served {
+		tags := map[string]bool{}
+		for _, coding := range []string{"identity", "gzip"} {
+			r := get(t, "GET", path, "Accept-Encoding", coding)
+			if r.StatusCode != 200 || r.Header.Get("Content-Type") != w.kind {
+				t.Errorf("GET %s: %d %q, want 200 %q", path, r.StatusCode, r.Header.Get("Content-Type"), w.kind)
+			}
+			if kept := r.Header.Get("Cache-Control"); kept != w.kept || r.Header.Get("Vary") != "Accept-Encoding" {
+				t.Errorf("GET %s: Cache-Control %q, Vary %q", path, kept, r.Header.Get("Vary"))
+			}
+			tag := r.Header.Get("ETag")
+			tags[tag] = true
+			if again := get(t, "GET", path, "If-None-Match", tag, "Accept-Encoding", coding); again.StatusCode != http.StatusNotModified {
+				t.Errorf("GET %s as %s with its own tag %s: %d, want 304", path, coding, tag, again.StatusCode)
+			}
 		}
-		tag := r.Header.Get("ETag")
-		if tag == "" || r.Header.Get("Cache-Control") != "no-cache" {
-			t.Errorf("GET %s: ETag %q, Cache-Control %q", path, tag, r.Header.Get("Cache-Control"))
-		}
-		if again := get(t, "GET", path, "If-None-Match", tag); again.StatusCode != http.StatusNotModified {
-			t.Errorf("GET %s with its own tag: %d, want 304", path, again.StatusCode)
+		if len(tags) != 2 || tags[""] {
+			t.Errorf("GET %s: one encoding each has the tags %v", path, tags)
 		}
 		if head := get(t, "HEAD", path); head.StatusCode != 200 {
 			t.Errorf("HEAD %s: %d", path, head.StatusCode)
@@ -49,7 +77,10 @@ func TestHandlerServes(t *testing.T) {
 }
 
 func TestHandlerRefuses(t *testing.T) {
-	for _, path := range []string{"/index.html", "/assets/", "/assets/index.html", "/presses.html", "/assets/presses.html", "/static/bench-main.js", "/nothing", "/batches/*", "/batches/", "/batches/0612", "/batches/a/b", "/assets/../page.go"} {
+	for _, path := range []string{
+		"/index.html", "/assets/", "/assets/index.html", "/presses.html", "/assets/bench/main.js", "/assets/lib/base.css", "/bench/main.js", "/frame.html",
+		"/assets/bench/page.html", "/nothing", "/batch", "/batches/*", "/batches/", "/batches/0612", "/batches/a/b", "/assets/../page.go",
+	} {
 		if r := get(t, "GET", path); r.StatusCode != http.StatusNotFound {
 			t.Errorf("GET %s: %d, want 404", path, r.StatusCode)
 		}
@@ -60,26 +91,124 @@ func TestHandlerRefuses(t *testing.T) {
 	}
 }
 
-// What a file names must be there, or the page stays blank on a bench without a network.
+func TestCompressedIsTheSame(t *testing.T) {
+	var plain, packed int
+	for path, c := range site().assets.served {
+		r := get(t, "GET", path, "Accept-Encoding", "br, gzip;q=0.5")
+		if r.Header.Get("Content-Encoding") != "gzip" {
+			t.Fatalf("%s: Content-Encoding %q", path, r.Header.Get("Content-Encoding"))
+		}
+		z, err := gzip.NewReader(r.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := read(t, get(t, "GET", path).Body)
+		if got := read(t, z); got != want || want != string(c.plain) {
+			t.Errorf("%s: what is unpacked differs from what is sent plain", path)
+		}
+		plain, packed = plain+len(c.plain), packed+len(c.packed)
+	}
+	if packed > plain/2 {
+		t.Errorf("%d bytes are packed to %d", plain, packed)
+	}
+}
+
+func TestTakesGzip(t *testing.T) {
+	for accepted, want := range map[string]bool{
+		"": false, "gzip": true, "br, GZIP": true, "gzip;q=0": false, "gzip; q=0.0": false, "gzip ; q=0.1, br": true, "identity": false, "x-gzip": false, "gzip;q=many": false,
+	} {
+		if got := takesGzip([]string{accepted}); got != want {
+			t.Errorf("%q: %v, want %v", accepted, got, want)
+		}
+	}
+	if !takesGzip([]string{"br", "gzip"}) {
+		t.Error("a second line of the header is not read")
+	}
+}
+
+// documentsHTML are all pages as they are sent, by name.
+func documentsHTML(t *testing.T) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	for at, c := range site().pages {
+		all[at] = string(c.plain)
+	}
+	body, err := Label(label.Label{Batch: "0612-1"}, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	all["label"] = string(body)
+	return all
+}
+
+// TestEverythingNamedIsServed: a file that a page names and nobody serves leaves the page blank.
+// And what is served is named by something, or it would be left behind.
 func TestEverythingNamedIsServed(t *testing.T) {
-	assets := read()
-	named := regexp.MustCompile(`(?:src|href)="(/assets/[^"]+)"|from "\./([^"]+)"`)
+	served := site().assets.served
+	bodies := documentsHTML(t)
+	for at, c := range served {
+		bodies[at] = string(c.plain)
+	}
+	named := regexp.MustCompile(`(?:src|href)="(/assets/[^"]+)"|(?:from|import) "([^"]+)"`)
 	outside := regexp.MustCompile(`(?:src|href|url)\s*[=(]\s*["']?(?:https?:)?//`)
-	for at, a := range assets {
-		for _, m := range named.FindAllStringSubmatch(string(a.body), -1) {
-			want := m[1]
-			if want == "" {
-				want = "/assets/" + m[2]
-			}
-			if _, ok := assets[want]; !ok {
+	used := map[string]bool{}
+	for at, body := range bodies {
+		for _, m := range named.FindAllStringSubmatch(body, -1) {
+			want := m[1] + m[2]
+			used[want] = true
+			if _, ok := served[want]; !ok {
 				t.Errorf("%s names %s, which is not served", at, want)
 			}
 		}
-		if found := outside.FindString(string(a.body)); found != "" {
+		if found := outside.FindString(body); found != "" {
 			t.Errorf("%s reaches outside: %s", at, found)
 		}
-		if a.kind == "" {
-			t.Errorf("%s has no content type", at)
+	}
+	for at := range served {
+		if !used[at] {
+			t.Errorf("nothing names %s", at)
 		}
+	}
+}
+
+// TestPagesAskForAllTheirModulesAtOnce: each module that a page imports, however deep, is named
+// in its head, so that none waits for another to be read first.
+func TestPagesAskForAllTheirModulesAtOnce(t *testing.T) {
+	a := site().assets
+	for at, body := range documentsHTML(t) {
+		preloaded := regexp.MustCompile(`<link rel="modulepreload" href="([^"]+)">`).FindAllStringSubmatch(body, -1)
+		if len(preloaded) == 0 {
+			t.Errorf("%s names no module", at)
+		}
+		early := map[string]bool{}
+		for _, m := range preloaded {
+			early[m[1]] = true
+		}
+		for name, path := range a.paths {
+			for _, imported := range a.needs[name] {
+				if early[path] && !early[a.paths[imported]] {
+					t.Errorf("%s: %s imports %s, which is not asked for in the head", at, name, imported)
+				}
+			}
+		}
+	}
+}
+
+// TestImportsRunOneWay: a page imports from its own folder, from parts and from lib; parts from
+// parts and lib; lib from lib alone. No page knows another.
+func TestImportsRunOneWay(t *testing.T) {
+	folder := func(name string) string { return strings.Split(name, "/")[0] }
+	edges := 0
+	for name, needs := range site().assets.needs {
+		for _, imported := range needs {
+			edges++
+			from, to := folder(name), folder(imported)
+			if from != to && to != "lib" && (to != "parts" || from == "lib") {
+				t.Errorf("%s imports %s", name, imported)
+			}
+		}
+	}
+	if edges < 50 {
+		t.Errorf("only %d imports were found", edges)
 	}
 }

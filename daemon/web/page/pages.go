@@ -2,53 +2,54 @@ package page
 
 import (
 	"bytes"
-	"embed"
 	"fmt"
 	"html/template"
+	"io/fs"
+
+	"potlifed/daemon/web/label"
 )
 
-// A page's own parts stand in its file under pages; what all of them have in common is
-// frame.html. They are put together once, when the program starts.
-//
-//go:embed pages/*.html
-var pages embed.FS
-
-// document is one page as its frame wants it.
+// document is one page: what it has in its folder, and what the frame that all pages have in
+// common needs to know of it.
 type document struct {
 	At     string // its path; see batchPage
 	Name   string // in the list of pages; empty for one that is not in it
 	Title  string
-	File   string
-	Class  string
+	Folder string   // with its page.html and main.js
 	Styles []string // in their order
-	Script string
-	SkipTo string // the id of what a keyboard may go to at once
-	Skip   string // and its name
-	Alarms bool   // whether it shows alarms, and so counts them in its head
+	SkipTo string   // the id of what a keyboard may go to at once
+	Skip   string   // and its name
+	Alarms bool     // whether it shows alarms, and so counts them in its head
 }
 
 var documents = []document{
 	{
-		At: "/", Name: "Bench", Title: "the mixing bench", File: "bench.html", Class: "bench-page",
-		Styles: []string{"base", "bench", "dialogs", "panels"}, Script: "bench-main", SkipTo: "bench", Skip: "To the bench", Alarms: true,
+		At: "/", Name: "Bench", Title: "the mixing bench", Folder: "bench",
+		Styles: []string{"lib/base.css", "bench/bench.css", "lib/dialogs.css", "parts/panels.css"}, SkipTo: "bench", Skip: "To the bench", Alarms: true,
 	},
 	{
-		At: "/presses", Name: "Presses", Title: "the presses", File: "presses.html", Class: "presses-page",
-		Styles: []string{"base", "panels", "dialogs", "board"}, Script: "presses-main", SkipTo: "board", Skip: "To the presses", Alarms: true,
+		At: "/presses", Name: "Presses", Title: "the presses", Folder: "presses",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "presses/board.css"}, SkipTo: "board", Skip: "To the presses", Alarms: true,
 	},
 	{
-		At: "/cans", Name: "Cans", Title: "cans, lots and waste", File: "cans.html", Class: "cans-page",
-		Styles: []string{"base", "panels", "dialogs", "cans"}, Script: "cans-main", SkipTo: "cans", Skip: "To the cans",
+		At: "/cans", Name: "Cans", Title: "cans, lots and waste", Folder: "cans",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "cans/cans.css"}, SkipTo: "cans", Skip: "To the cans",
 	},
 	{
-		At: "/devices", Name: "Devices", Title: "the devices", File: "devices.html", Class: "devices-page",
-		Styles: []string{"base", "panels", "dialogs", "devices"}, Script: "devices-main", SkipTo: "verdict", Skip: "To what is wrong", Alarms: true,
+		At: "/devices", Name: "Devices", Title: "the devices", Folder: "devices",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "devices/devices.css"}, SkipTo: "verdict", Skip: "To what is wrong", Alarms: true,
 	},
 	{
-		At: batchPage, Title: "a batch", File: "batch.html", Class: "batch-page",
-		Styles: []string{"base", "panels", "cans"}, Script: "batch-main", SkipTo: "batch", Skip: "To the batch",
+		At: batchPage, Title: "a batch", Folder: "batch",
+		Styles: []string{"lib/base.css", "parts/panels.css", "parts/history.css", "batch/batch.css"}, SkipTo: "batch", Skip: "To the batch",
 	},
 }
+
+// labelPage is the page of a label. It is made anew for each label, and follows no stream.
+var labelPage = document{Folder: "label", Styles: []string{"lib/base.css", "label/label.css"}}
+
+// Class is the class of the page's body.
+func (d document) Class() string { return d.Folder + "-page" }
 
 // Places are the pages that each page leads to.
 func (document) Places() (named []document) {
@@ -60,16 +61,63 @@ func (document) Places() (named []document) {
 	return named
 }
 
-// html puts a page together. That it can be is certain once the tests have passed, so a
-// failure is a fault of the program.
-func (d document) html() []byte {
-	var out bytes.Buffer
-	t, err := template.ParseFS(pages, "pages/frame.html", "pages/"+d.File)
-	if err == nil {
-		err = t.Execute(&out, d)
-	}
+// built is what is served.
+type built struct {
+	assets *assets
+	pages  map[string]content // by path
+	label  *template.Template
+}
+
+func build(from fs.FS) (*built, error) {
+	a, err := newAssets(from)
 	if err != nil {
-		panic(fmt.Sprintf("page: %s: %v", d.File, err))
+		return nil, err
 	}
-	return out.Bytes()
+	b := &built{assets: a, pages: map[string]content{}}
+	for _, d := range documents {
+		t, err := b.template(from, d)
+		if err != nil {
+			return nil, err
+		}
+		var out bytes.Buffer
+		if err := t.Execute(&out, d); err != nil {
+			return nil, fmt.Errorf("%s: %w", d.Folder, err)
+		}
+		b.pages[d.At] = newContent(out.Bytes(), "text/html; charset=utf-8", false)
+	}
+	if b.label, err = b.template(from, labelPage); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+// template puts a page's own parts into the frame. Its functions give the paths that files are
+// served at.
+func (b *built) template(from fs.FS, d document) (*template.Template, error) {
+	functions := template.FuncMap{
+		"asset": func(name string) (string, error) {
+			if at, ok := b.assets.paths[name]; ok {
+				return at, nil
+			}
+			return "", fmt.Errorf("there is no file %s", name)
+		},
+		"modules": b.assets.modules,
+	}
+	t, err := template.New("frame.html").Funcs(functions).ParseFS(from, "frame.html", d.Folder+"/page.html")
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", d.Folder, err)
+	}
+	return t, nil
+}
+
+// Label returns the page of a label as HTML, from which a browser prints it. With a reason why
+// there is no label, only l.Batch is looked at.
+func Label(l label.Label, why string) ([]byte, error) {
+	var out bytes.Buffer
+	err := site().label.ExecuteTemplate(&out, "label", struct {
+		document
+		label.Label
+		Why string
+	}{labelPage, l, why})
+	return out.Bytes(), err
 }

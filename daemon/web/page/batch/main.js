@@ -1,0 +1,107 @@
+// The page of one batch, which the code on its label leads to: what was poured, from which cans,
+// how long it lives, where it stood, what happened to it. Nothing is changed here.
+import { get, Refused } from "../lib/api.js";
+import { day, dayTime, timeOfDay } from "../lib/dates.js";
+import { h, setText, show } from "../lib/dom.js";
+import { clockTime, grams, remaining, secondsUntil } from "../lib/format.js";
+import { byId, live } from "../lib/live.js";
+import { parseEnds } from "../parts/axis.js";
+import { outcome, stays } from "../parts/history.js";
+
+const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
+const seq = new URLSearchParams(location.search).get("seq");
+const askMs = 30_000;
+
+const page = live({ kinds: ["batches"] });
+const section = byId("batch");
+const title = h("h2", { class: "batch-head", text: `Batch ${id}` });
+const life = h("p", { class: "batch-page-life" });
+const told = h("div", { class: "told" });
+const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+section.append(title, life, refusal, told);
+document.title = `potlifed: batch ${id}`;
+let open = false; // the batch that is told is open, so that its life is that of the row
+let known = ""; // what the row said when the history was asked for
+
+async function load() {
+  try {
+    const b = await get(`batches/${encodeURIComponent(id)}/history${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
+    show(refusal, false);
+    open = b.state !== "closed";
+    told.replaceChildren(...tell(b));
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    refusal.textContent = error.status === 404 ? `The journal knows no batch ${id}.` : error.message;
+    show(refusal, true);
+    told.replaceChildren();
+  }
+}
+
+// tell makes the parts of the page.
+function tell(b) {
+  const part = (heading, ...body) => h("section", { class: "told-part" }, h("h3", { text: heading }), body);
+  const facts = [
+    `${b.ink}${b.colour_class ? `, ${b.colour_class}` : ""}${b.cup ? `, in ${b.cup}` : ""}`,
+    b.mixed_at ? `Mixed ${dayTime(b.mixed_at)}` : "No hardener went in",
+    b.closed_at && `Ended ${dayTime(b.closed_at)}: ${outcome(b.outcome)}${b.left_g === undefined ? "" : `, ${grams(b.left_g)} left`}`,
+  ].filter(Boolean);
+  return [
+    part("What it is", ...facts.map((text) => h("p", { text })), ...b.warnings.map((text) => h("p", { class: "can-stir warn", text }))),
+    part("What was poured", h("ul", { class: "told-list" }, b.components.map((c) => pouredRow(c, b.lots)))),
+    part("Where it stood", stays(b), b.presses.length > 1 && h("p", { text: `Altogether ${b.prints} prints.` })),
+    b.tests.length > 0 && part("Tests", h("ul", { class: "told-list" }, b.tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${t.kind}, ${t.result === "pass" ? "passed" : "failed"}` })))),
+    part("What happened", h("ol", { class: "told-list" }, b.events.map(eventRow))),
+    b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: "Its label" })),
+  ].filter(Boolean);
+}
+
+function pouredRow(c, lots) {
+  const lot = lots.find((l) => l.can === c.can && l.part === c.part);
+  const from = c.can ? ` from ${c.can}${lot?.assumed ? " (the can in use; nobody named it)" : ""}` : ", its can is not known";
+  return h("li", {}, h("strong", { text: grams(c.g) }), ` ${c.part}${from}`, lot?.lot && h("a", { class: "lot-link", href: `/cans?lot=${encodeURIComponent(lot.lot)}`, text: `lot ${lot.lot}` }));
+}
+
+// eventRow names the day only where it is another than that of the row before.
+function eventRow(e, i, all) {
+  const at = i > 0 && day(all[i - 1].time) === day(e.time) ? timeOfDay(e.time) : dayTime(e.time);
+  return h("li", {}, h("span", { class: "told-time", text: at }), h("span", { text: eventWords(e) }));
+}
+
+const happened = {
+  "mix-started": () => "the mix began", recorded: () => "recorded as mixed by hand", "hardener-begun": () => "the hardener went in",
+  confirmed: (e) => (e.part ? `${grams(e.added_g)} of ${e.part} poured` : `step ${e.step} done`), corrected: (e) => (e.undo ? "the last pour undone" : `the last pour was ${e.part}`),
+  rested: () => "the rest is over", loaded: (e) => `onto ${e.press}`, unloaded: (e) => `off ${e.press}`, moved: (e) => `into zone ${e.zone}`, good: () => "somebody looked: it is good",
+  split: (e) => (e.batch === id ? `poured off from ${e.from}` : `${grams(e.g)} split off as ${e.batch}`), "topped-up": (e) => (e.batch === id ? `${grams(e.g)} of ${e.from} poured in` : `poured into ${e.batch}`),
+  thinned: (e) => `${grams(e.g)} of thinner added`, reweighed: (e) => `weighed again: ${grams(e.content_g)}`, tested: (e) => `test ${e.test}: ${e.result}`,
+  "poured-from": (e) => `${e.part} came from can ${e.can}${e.lot ? `, lot ${e.lot}` : ""}`, "left-weighed": (e) => `${grams(e.left_g)} left, weighed on ${e.scale}`,
+  closed: (e) => `closed: ${outcome(e.outcome)}`, abandoned: () => "given up",
+};
+
+// Whose name says nothing: the bench itself, and its own computer while no PIN is set.
+const unnamed = ["bench", "local"];
+
+function eventWords(e) {
+  const words = happened[e.kind]?.(e) ?? e.kind;
+  const why = e.override || e.can_override;
+  return `${words}${why ? `, because: ${why}` : ""}${unnamed.includes(e.by) ? "" : ` (${e.by})`}`;
+}
+
+function drawLife(now) {
+  const row = page.store.get("batches", id);
+  const ends = open && row && parseEnds(row);
+  show(life, Boolean(ends));
+  if (!ends) return;
+  const left = remaining({ expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) });
+  setText(life, `About ${left.figure} left, ${left.band}: expected until ${clockTime(ends.expected, now)}, nine times in ten until ${clockTime(ends.low, now)}${row.quality === "good" ? "" : `. ${row.quality}: ${row.why}`}`);
+}
+
+page.start((kinds, now) => {
+  const row = page.store.get("batches", id);
+  const stands = JSON.stringify([row?.state, row?.press, row?.components, row?.warnings, row?.step]);
+  if (kinds.has("batches") && stands !== known) {
+    known = stands;
+    load();
+  }
+  drawLife(now);
+});
+setInterval(load, askMs);

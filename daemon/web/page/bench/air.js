@@ -1,0 +1,53 @@
+// The air of each zone.
+import { h, keyed, setText, show } from "../lib/dom.js";
+import { age, celsius, percent, secondsUntil } from "../lib/format.js";
+
+const oldAfterSeconds = 30;
+
+export function airPanel(element) {
+  element.append(h("h2", { class: "quiet", text: "Air" }));
+  const list = h("ul", { class: "air" });
+  const none = h("p", { class: "quiet", text: "No air has been measured yet." });
+  element.append(list, none);
+  return {
+    update(rows, now) {
+      show(none, rows.length === 0);
+      keyed(list, [...rows].sort((a, b) => a.zone.localeCompare(b.zone)), (row) => row.zone, () => zone(now));
+      for (const part of list.keyedParts?.values() ?? []) part.tick(now);
+    },
+  };
+}
+
+function zone() {
+  const name = h("span", { class: "air-zone" });
+  const temperature = h("span", { class: "air-figure" });
+  const humidity = h("span", { class: "air-figure" });
+  const dew = h("span", { class: "air-dew" });
+  const old = h("span");
+  const state = h("span", { class: "air-state" });
+  const element = h(
+    "li", {}, name,
+    h("span", { class: "air-figures" }, temperature, humidity),
+    h("span", { class: "air-small" }, dew, old), state,
+  );
+  let row;
+  return {
+    element,
+    update(next) {
+      row = next;
+      setText(name, row.zone);
+      setText(temperature, celsius(row.temperature_c));
+      setText(humidity, row.humidity_pct === undefined ? "–" : `${percent(row.humidity_pct)} RH`);
+      setText(dew, row.dew_point_c === undefined ? "" : `dew point ${celsius(row.dew_point_c)}`);
+      element.dataset.quality = row.quality;
+      setText(state, row.quality === "good" ? "" : [row.quality, row.why].filter(Boolean).join(": "));
+      show(state, row.quality !== "good");
+    },
+    tick(now) {
+      const seconds = -secondsUntil(Date.parse(row.time), now);
+      const dated = row.temperature_c !== undefined && Number.isFinite(seconds);
+      setText(old, dated && (seconds > oldAfterSeconds || row.quality !== "good") ? `read ${age(seconds)}` : "");
+      show(old, old.textContent !== "");
+    },
+  };
+}

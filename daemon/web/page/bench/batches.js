@@ -1,0 +1,76 @@
+// The open batches on the time axis, what dies first on top.
+import { assumedMark } from "../parts/assumed.js";
+import { firstDying, reach } from "../parts/axis.js";
+import { h, keyed, setText, show } from "../lib/dom.js";
+import { axisHead, axisKey, drawLife, lifeBar } from "../parts/life.js";
+import { batchActions, stillThere } from "../parts/use.js";
+
+export function batchesPanel(element, tools) {
+  const { store } = tools;
+  const scale = axisHead();
+  const list = h("ol", { class: "batches" });
+  const none = h("p", { class: "quiet", text: "No batch is open." });
+  const notes = h("ul", { class: "assumptions" });
+  const key = axisKey();
+  element.append(h("h2", { text: "Open batches" }), none, h("div", { class: "axis" }, scale.element, list), key, notes);
+  return {
+    update(now) {
+      const rows = firstDying(store.all("batches").filter((b) => b.ends_at));
+      show(none, rows.length === 0 && store.loaded.has("batches"));
+      show(scale.element, rows.length > 0);
+      show(key, rows.length > 0);
+      const length = reach(store, now);
+      scale.draw(now, length);
+      keyed(list, rows, (row) => row.id, () => batchRow(tools));
+      for (const part of list.keyedParts?.values() ?? []) part.draw(now, length);
+      const inks = [...new Set(rows.map((b) => b.ink))].map((id) => store.get("inks", id)).filter((ink) => ink?.assumed);
+      keyed(notes, inks, (ink) => ink.id, () => note());
+    },
+  };
+}
+
+function note() {
+  const text = h("span");
+  return {
+    element: h("li", {}, h("span", { class: "assumed", text: "assumed" }), " ", text),
+    update: (ink) => setText(text, `${ink.id}: ${ink.assumed}`),
+  };
+}
+
+function batchRow(tools) {
+  const { store } = tools;
+  const id = h("strong", { class: "batch-id" });
+  const where = h("span", { class: "batch-where" });
+  const mark = h("span");
+  const left = h("span", { class: "batch-left" });
+  const spread = h("span", { class: "batch-band" });
+  const state = h("p", { class: "batch-state" });
+  const next = h("p", { class: "batch-next" });
+  const bar = lifeBar();
+  const actions = batchActions(tools);
+  let batch;
+  const element = h("li", { class: "batch" },
+    h("div", { class: "batch-text" }, h("p", { class: "batch-line" }, id, where, mark), h("p", { class: "batch-estimate" }, left, spread), state, next),
+    h("div", { class: "batch-life" }, bar.element, actions.element, actions.refusal));
+  return {
+    element,
+    update(row) {
+      batch = row;
+      setText(id, row.id);
+      setText(where, `${row.ink} ${row.press ? `on ${row.press}` : `in zone ${row.zone}`}${row.state === "open" ? "" : `, ${row.state}`}`);
+      const note = assumedMark(store.get("inks", row.ink));
+      if ((note === null) !== (mark.childElementCount === 0)) mark.replaceChildren(...(note ? [note] : []));
+      const stop = store.all("lights").find((light) => light.batch === row.id && light.meaning === "do-not-print");
+      const words = [
+        stillThere(row, store.clock.now()), stop && `Do not print: ${stop.reason}.`,
+        row.quality !== "good" && `${row.quality}: ${row.why || "no cause given"}`,
+        ...(row.warnings ?? []), row.on_disk === false && "not yet on disk",
+      ].filter(Boolean);
+      setText(state, words.join(" "));
+      show(state, words.length > 0);
+      element.dataset.quality = row.quality;
+      actions.update(row);
+    },
+    draw: (now, length) => drawLife({ left, spread, next, bar }, batch, now, length),
+  };
+}

@@ -1,0 +1,93 @@
+// The bench's part of the page: the scale, and what is being done at it: the mix that is
+// weighed, those that wait for their press, and the form for the next.
+import { latest, remember } from "../lib/choices.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { decimalsOf } from "../lib/format.js";
+import { mixPanel } from "./mix.js";
+import { awaitsPress, readyCard } from "./ready.js";
+import { scalePanel } from "./scale.js";
+import { startPanel } from "./start.js";
+import { cupQuestion, waitingRow } from "./waiting.js";
+
+const stirs = ["stir-hardener", "stir-thinner"];
+
+export function benchPanel(element, { store, say }) {
+  let chosen = latest("scale");
+  const picker = scalePicker((id) => {
+    remember("scale", (chosen = id));
+    draw();
+  });
+  const scale = scalePanel();
+  const mixing = h("div");
+  const ready = h("div");
+  const question = cupQuestion({ store, say });
+  const waiting = waitingRow({
+    store, say,
+    back() {
+      wanted = false;
+      draw();
+    },
+  });
+  const start = startPanel({ store, say, scale: () => chosen });
+  const another = button("Start the next mix…", "big", () => {
+    wanted = true;
+    draw();
+    start.element.querySelector("input:checked")?.focus();
+  });
+  let wanted = false; // the form was asked for although a mix still waits for its press
+  let draw = () => {};
+  element.append(picker.element, scale.element, question.element, mixing, ready, waiting.element, another, start.element);
+
+  return {
+    update(now) {
+      draw = () => this.update(now);
+      const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
+      if (!scales.some((row) => row.id === chosen)) chosen = scales[0]?.id;
+      const row = store.get("scales", chosen);
+      picker.update(scales, chosen);
+      scale.update(row, now);
+      const batches = store.all("batches");
+      const here = batches.filter((b) => b.state === "mixing" && b.scale === chosen);
+      const current = here.filter((b) => !b.aside);
+      const weighs = current.some((b) => !stirs.includes(b.step)); // else another may be begun beside it
+      if (weighs) wanted = false;
+      question.update(row);
+      const asked = row?.which_cup?.length > 0;
+      keyed(mixing, current, (b) => b.id, () => {
+        wanted = false;
+        return mixPanel({ store, say });
+      });
+      show(mixing, !asked && !(wanted && !weighs));
+      for (const part of mixing.keyedParts?.values() ?? []) part.draw(row, decimalsOf(row?.division_g), now);
+      element.dataset.mixing = String(current.length > 0);
+      // One thing at a time: while a mix is weighed, those that are ready stand in the row.
+      const done = batches.filter(awaitsPress);
+      keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, say }));
+      for (const part of ready.keyedParts?.values() ?? []) part.tick(now);
+      const aside = here.filter((b) => b.aside);
+      waiting.update([...(wanted && !weighs ? here : aside), ...(current.length > 0 ? done : [])], now);
+      const waits = ready.childElementCount + aside.length + current.length > 0;
+      show(another, !weighs && waits && !wanted && !asked && scales.length > 0);
+      show(start.element, !weighs && (!waits || wanted) && !asked && scales.length > 0);
+      start.update();
+    },
+  };
+}
+
+// scalePicker chooses between scales, where there are several.
+function scalePicker(choose) {
+  const element = h("div", { class: "scale-picker", role: "group", "aria-label": "Scale" });
+  return {
+    element,
+    update(scales, chosen) {
+      show(element, scales.length > 1);
+      keyed(element, scales, (row) => row.id, (row) => ({
+        element: h("button", { type: "button", class: "small", on: { click: () => choose(row.id) } }),
+        update(scale) {
+          setText(this.element, scale.batch ? `${scale.id} (${scale.batch})` : scale.id);
+        },
+      }));
+      for (const [id, part] of element.keyedParts) part.element.setAttribute("aria-pressed", String(id === chosen));
+    },
+  };
+}

@@ -1,0 +1,68 @@
+// What the next mix comes to, before anything is poured: the targets, why they are so, and how
+// well this scale knows them.
+import { get, Refused } from "../lib/api.js";
+import { h, setText, show } from "../lib/dom.js";
+import { decimalsOf, grams, number, percent, pipettes } from "../lib/format.js";
+
+// gradeWords says how a scale suits a recipe.
+export function gradeWords(r) {
+  const knows = `${r.scale} knows this ratio to \u00b1\u00a0${percent(r.ratio_uncertainty_pct, 1)}, and \u00b1\u00a0${percent(r.ratio_tolerance_pct)} is asked for`;
+  switch (r.grade) {
+    case "fine":
+      return { grade: "Fine enough", text: `${knows}.` };
+    case "usable":
+      return { grade: "Usable", text: `${knows}: it is known, but with little to spare.` };
+  }
+  return { grade: "Too coarse", text: `${knows}: from ${grams(r.smallest_ink_g, 0)} of ink on it would do. You may go on; the life is then less certain.` };
+}
+
+// recipePart shows it, and asks anew when the form changes. asked gives the query.
+export function recipePart() {
+  const what = h("p", { class: "recipe-what" });
+  const thinner = h("p");
+  const why = h("ul", { class: "recipe-why" });
+  const grade = h("strong");
+  const scale = h("span");
+  const refusal = h("p", { class: "quiet", hidden: true });
+  const body = h("div", {}, what, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
+  const element = h("section", { class: "recipe", "aria-label": "What this mix comes to", "aria-live": "polite", hidden: true }, body, refusal);
+  let asked = "";
+  let current;
+  const draw = (r) => {
+    current = r;
+    const fine = Math.max(1, decimalsOf(r.division_g));
+    const parts = [["ink", r.targets_g.ink], ["hardener", r.targets_g.hardener], ["thinner", r.targets_g.thinner]].filter(([, g]) => g > 0);
+    setText(what, `${parts.map(([part, g]) => `${grams(g, fine)} of ${part}`).join(", ")}: ${grams(r.total_g, fine)} in all.`);
+    show(thinner, r.thinner_max_pct > 0);
+    setText(thinner, `Thinner: ${grams(r.targets_g.thinner, fine)} \u00b1\u00a0${grams(r.division_g, decimalsOf(r.division_g))}, ${pipettes(r.targets_g.thinner)}; ${number(r.thinner_pct, decimalsOf(r.thinner_pct))}\u00a0%, out of ${number(r.thinner_min_pct, decimalsOf(r.thinner_min_pct))} to ${percent(r.thinner_max_pct, decimalsOf(r.thinner_max_pct))}.`);
+    const words = gradeWords(r);
+    setText(grade, `${words.grade}.`);
+    setText(scale, ` ${words.text}`);
+    element.dataset.grade = r.grade;
+    why.replaceChildren(...r.why.map((text) => h("li", { text })));
+  };
+  return {
+    element,
+    current: () => current,
+    async ask(query) {
+      const wanted = new URLSearchParams(query).toString();
+      if (wanted === asked) return;
+      asked = wanted;
+      try {
+        const r = await get(`recipe?${wanted}`);
+        if (asked !== wanted) return; // another choice was made meanwhile
+        draw(r);
+        show(body, true);
+        show(refusal, false);
+        show(element, true);
+      } catch (error) {
+        if (asked !== wanted) return;
+        asked = "";
+        show(body, false);
+        show(refusal, error instanceof Refused && error.status === 422);
+        show(element, !refusal.hidden);
+        setText(refusal, error instanceof Refused ? error.message : "");
+      }
+    },
+  };
+}

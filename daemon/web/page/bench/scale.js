@@ -1,0 +1,44 @@
+// What the scale shows, as large as it shows it.
+import { h, setText, show } from "../lib/dom.js";
+import { age, decimalsOf, number, secondsUntil } from "../lib/format.js";
+
+const oldAfterSeconds = 40; // a reading older than this says so
+
+export function scalePanel() {
+  const figure = h("span", { class: "weight-figure", text: "–" });
+  const unit = h("span", { class: "unit", text: "\u00a0g" });
+  const settled = h("span", { class: "settled" });
+  const why = h("span", { class: "weight-why" });
+  const name = h("h2", { class: "weight-name" });
+  const element = h(
+    "section", { class: "weight", "aria-label": "Scale" }, name,
+    h("p", { class: "weight-line" }, figure, unit),
+    h("p", { class: "weight-state" }, settled, " ", why),
+  );
+  return {
+    element,
+    update(scale, now) {
+      element.dataset.quality = scale?.quality ?? "bad";
+      setText(name, scale ? `On ${scale.id}` : "No scale");
+      const known = scale?.weight_g !== undefined;
+      element.dataset.known = String(known);
+      show(unit, known);
+      if (!known) {
+        setText(figure, "–");
+        setText(settled, "no weight");
+        element.dataset.stable = "none";
+        setText(why, scale?.why ?? "");
+        show(why, why.textContent !== "");
+        return;
+      }
+      setText(figure, number(scale.weight_g, decimalsOf(scale.division_g)));
+      const fresh = scale.quality === "good";
+      element.dataset.stable = fresh ? String(scale.stable) : "none";
+      setText(settled, !fresh ? "no fresh weight" : scale.stable ? "settled" : "moving");
+      const old = -secondsUntil(Date.parse(scale.time), now);
+      const words = [!fresh && scale.why, (!fresh || old > oldAfterSeconds) && `read ${age(old)}`];
+      setText(why, words.filter(Boolean).join(", "));
+      show(why, why.textContent !== "");
+    },
+  };
+}

@@ -1,0 +1,79 @@
+// What went where: the batches that a lot or a can is in, with their presses, times and prints.
+import { get, Refused } from "../lib/api.js";
+import { dayTime } from "../lib/dates.js";
+import { button, h, setText, show } from "../lib/dom.js";
+import { grams } from "../lib/format.js";
+import { outcome, stays } from "../parts/history.js";
+
+export function lotsPanel(element, { store }) {
+  const input = h("input", { type: "search", name: "lot", maxlength: 60, autocomplete: "off", list: "known-lots" });
+  const known = h("datalist", { id: "known-lots" });
+  const form = h("form", { class: "lot-form" }, h("label", { class: "field" }, h("span", { text: "Lot" }), h("span", { class: "field-line" }, input)),
+    h("button", { type: "submit", class: "big", text: "Find its batches" }), known);
+  const said = h("p", { class: "quiet", role: "status", text: "Type a lot as it is printed on the can, or press “What went where?” at a can." });
+  const list = h("ul", { class: "traced" });
+  const more = button("Further back…", "big", () => load());
+  show(more, false);
+  element.append(h("h2", { text: "What went where?" }), form, said, list, more);
+  let asked = { path: "", name: "", next: 0 };
+  const seen = new Set();
+
+  async function load() {
+    try {
+      const page = await get(`${asked.path}?limit=20&before=${asked.next}`);
+      for (const b of page.batches) {
+        if (seen.has(b.seq)) continue;
+        seen.add(b.seq);
+        list.append(tracedRow(b, asked));
+      }
+      asked.next = page.next;
+      show(more, page.next > 0);
+      const n = seen.size;
+      setText(said, n === 0 ? `No batch is known that ${asked.name} went into.` : `${asked.name} is in ${n === 1 ? "one batch" : `${n} batches`}${page.next > 0 ? ", and maybe in others further back" : ""}.`);
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      setText(said, error.message);
+      show(more, false);
+    }
+  }
+
+  function find({ can, lot }) {
+    asked = { path: can ? `cans/${encodeURIComponent(can)}/batches` : `lots/${encodeURIComponent(lot)}/batches`, name: can ? `Can ${can}` : `Lot ${lot}`, can, lot, next: 0 };
+    seen.clear();
+    list.replaceChildren();
+    element.scrollIntoView({ block: "start" });
+    element.focus({ preventScroll: true });
+    return load();
+  }
+
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const lot = input.value.trim();
+    if (lot) find({ lot });
+  });
+  input.addEventListener("focus", () => {
+    const lots = [...new Set(store.all("cans").map((c) => c.lot).filter(Boolean))].sort();
+    known.replaceChildren(...lots.map((value) => h("option", { value })));
+  });
+  const wanted = new URLSearchParams(location.search).get("lot");
+  if (wanted) {
+    input.value = wanted;
+    find({ lot: wanted });
+  }
+  return { find };
+}
+
+// tracedRow is one batch: what of the lot is in it, when it was mixed and ended, where it printed.
+function tracedRow(b, { can, lot }) {
+  const cans = b.lots.filter((l) => (can ? l.can === can : l.lot?.toLowerCase() === lot.toLowerCase())).map((l) => l.can);
+  const amount = b.components.filter((c) => cans.includes(c.can)).reduce((sum, c) => sum + c.g, 0);
+  const times = [
+    b.mixed_at ? `mixed ${dayTime(b.mixed_at)}` : "no hardener went in", b.closed_at && `ended ${dayTime(b.closed_at)}, ${outcome(b.outcome)}`,
+    !b.closed_at && "still open",
+  ];
+  return h("li", { class: "traced-batch" },
+    h("a", { class: "traced-link", href: `/batches/${encodeURIComponent(b.id)}?seq=${b.seq}` }, h("span", {}, h("strong", { text: b.id }), ` ${b.ink}`)),
+    h("p", { text: `${grams(amount)} from ${[...new Set(cans)].join(" and ")}${b.via ? `, by way of ${b.via}` : ""}` }),
+    h("p", { class: "quiet", text: times.filter(Boolean).join("; ") }),
+    stays(b));
+}

@@ -1,0 +1,15 @@
+// The page of the cans: which are there, what went where, and what was thrown away.
+import { cansPanel } from "./cans.js";
+import { byId, live } from "../lib/live.js";
+import { lotsPanel } from "./lots.js";
+import { wastePanel } from "./waste.js";
+
+const freshMs = 5_000; // cans have no place in the stream
+
+const page = live({ kinds: ["cans", "inks"], fresh: ["cans"], freshMs });
+const lots = lotsPanel(byId("lots"), page);
+const cans = cansPanel(byId("cans"), page, lots.find);
+wastePanel(byId("waste"));
+page.start((kinds) => {
+  if (kinds.has("cans") || kinds.has("inks")) cans.update();
+});

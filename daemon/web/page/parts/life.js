@@ -1,0 +1,86 @@
+// The picture of a life: the axis with its times of day, and a batch's bar on it.
+import { parseEnds, place, ticks } from "./axis.js";
+import { h, keyed, setText, show } from "../lib/dom.js";
+import { clockTime, duration, remaining, secondsUntil } from "../lib/format.js";
+
+const tickWidth = 5.25; // rem that a tick's label needs, at the size of its own text
+
+// axisHead is the row of times above the bars.
+export function axisHead() {
+  const marks = h("div", { class: "ticks", "aria-hidden": "true" });
+  return {
+    element: h("div", { class: "axis-head" }, h("div", { class: "axis-place" }, marks)),
+    draw: (now, length) => drawTicks(marks, now, length),
+  };
+}
+
+// axisKey says how to read the bars.
+export function axisKey() {
+  return h("p", { class: "axis-key" }, "Solid: it lasts this long 9 times in 10. Fading: it may end here. ",
+    h("span", { class: "key-notch", "aria-hidden": "true" }), " expected end. ",
+    h("span", { class: "key-next", "aria-hidden": "true" }), " begin the next mix.");
+}
+
+function drawTicks(marks, now, length) {
+  const most = Math.max(2, Math.floor((marks.clientWidth || 600) / (tickWidth * parseFloat(getComputedStyle(marks).fontSize))));
+  const left = (at) => `${place(at, now, length) * 100}%`;
+  const rows = [{ left: left(now), text: "now", key: "now" }, ...ticks(now, length, most).map((at) => ({ left: left(at), text: clockTime(at, now), key: String(at) }))];
+  keyed(marks, rows, (row) => row.key, () => {
+    const label = h("span");
+    const tick = h("div", { class: "tick" }, label);
+    return {
+      element: tick,
+      update(row) {
+        setText(label, row.text);
+        tick.style.left = row.left;
+        tick.dataset.now = String(row.key === "now");
+      },
+    };
+  });
+}
+
+// drawLife shows how long a batch has left, in figures and on its bar, and when the next mix must
+// begin.
+export function drawLife({ left, spread, next, bar }, batch, now, length) {
+  const ends = parseEnds(batch);
+  const words = remaining({ expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) });
+  setText(left, words.figure);
+  setText(spread, words.band);
+  const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
+  drawNext(next, begin, now);
+  bar.draw(ends, begin, now, length);
+  setText(bar.words, `${batch.id}: ${words.figure} left, ${words.band}`);
+}
+
+// drawNext says when the next mix must begin; nothing where that is not known.
+function drawNext(element, begin, now) {
+  show(element, Number.isFinite(begin));
+  if (!Number.isFinite(begin)) return;
+  const due = begin <= now;
+  element.dataset.due = String(due);
+  setText(element, due ? "Begin the next mix now" : `Next mix at ${clockTime(begin, now)}, in ${duration(secondsUntil(begin, now))}`);
+}
+
+// lifeBar is solid as far as low, fades out to high, and has a notch at the expected end.
+export function lifeBar() {
+  const life = h("div", { class: "life" });
+  const notch = h("div", { class: "notch" });
+  const next = h("div", { class: "next-mark" });
+  const beyond = h("div", { class: "beyond", text: "›" });
+  const words = h("span", { class: "unseen" });
+  const element = h("div", { class: "life-track" }, life, notch, next, beyond, words);
+  return {
+    element,
+    words,
+    draw(ends, begin, now, length) {
+      const [low, expected, high] = [ends.low, ends.expected, ends.high].map((at) => place(at, now, length));
+      life.style.width = `${high * 100}%`;
+      life.style.setProperty("--solid", `${high > 0 ? (low / high) * 100 : 0}%`);
+      notch.style.left = `${expected * 100}%`;
+      show(notch, ends.expected > now && ends.expected <= now + length);
+      show(beyond, ends.high > now + length);
+      show(next, Number.isFinite(begin) && begin <= now + length);
+      if (Number.isFinite(begin)) next.style.left = `${place(begin, now, length) * 100}%`;
+    },
+  };
+}

@@ -1,0 +1,79 @@
+// What was done a moment ago, with ten seconds to take it back. It has taken effect at once: a
+// light must not wait for anybody to be sure.
+import { change, onChanged, Refused } from "../lib/api.js";
+import { button, h, setText, show } from "../lib/dom.js";
+import { grams } from "../lib/format.js";
+
+const seconds = 10;
+const saidForMs = 4_000; // how long it stays to be read that something was taken back
+
+const outcomes = { "used-up": "used up", discarded: "thrown away", "went-off": "gone off", "not-known": "not known" };
+const place = (body) => body.press ?? `zone ${body.zone}`;
+
+// words says what was done, by its verb; what is not here cannot be taken back.
+const words = {
+  load: (id, body) => `Put ${id} on ${body.press}`,
+  move: (id, body) => `Moved ${id} to ${place(body)}`,
+  unload: (id) => `Took ${id} off its press`,
+  close: (id, body) => `Closed ${id} as ${outcomes[body.outcome] ?? body.outcome}`,
+  good: (id) => `Said that ${id} is good`,
+  thin: (id, body) => `Added ${grams(body.grams)} of thinner to ${id}`,
+  split: (id, body) => `Split ${grams(body.grams)} off ${id}, to ${place(body.to)}`,
+  "top-up": (id, body) => `Poured ${body.from} into ${id}`,
+  tests: (id, body) => `Logged for ${id}: ${body.kind}, ${body.result}`,
+  abandon: (id) => `Gave mix ${id} up`,
+};
+
+// doneWords says what a change did if it can be taken back.
+export function doneWords(path, body) {
+  const [, id, verb] = /^batches\/([^/]+)\/([^/]+)$/.exec(path) ?? [];
+  return words[verb]?.(decodeURIComponent(id), body ?? {});
+}
+
+export function undoBar({ store }) {
+  const what = h("p", { class: "undo-what", role: "status" });
+  let last; // what can be taken back, and until when
+  let timer = 0;
+  const undo = button("Undo", "big", async () => {
+    const doing = last;
+    if (!doing) return;
+    try {
+      const { answer } = await change(`batches/${doing.id}/undo`, { seq: doing.seq });
+      if (answer.id) store.put("batches", answer);
+      end(`Taken back: ${doing.text}`);
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      end(error.message);
+    }
+  });
+  const bar = h("div", { class: "undo-bar", role: "region", "aria-label": "Undo", hidden: true }, what, undo);
+  document.body.append(bar);
+  const end = (text) => {
+    last = undefined;
+    clearInterval(timer);
+    setText(what, text);
+    show(undo, false);
+    timer = setTimeout(() => !last && show(bar, false), saidForMs);
+  };
+  const tick = () => {
+    const left = Math.ceil((last.until - performance.now()) / 1000);
+    setText(undo, `Undo (${Math.max(left, 1)})`);
+    undo.setAttribute("aria-label", `Undo: ${last.text}`);
+    if (left > 0) return;
+    last = undefined;
+    clearInterval(timer);
+    show(bar, false);
+  };
+  onChanged((path, body, answer) => {
+    const text = doneWords(path, body);
+    if (!text || !answer.id || answer.seq === undefined || answer.on_disk === false) return;
+    clearInterval(timer);
+    clearTimeout(timer);
+    last = { id: answer.id, seq: answer.seq, text, until: performance.now() + 1000 * seconds };
+    setText(what, text);
+    show(undo, true);
+    show(bar, true);
+    tick();
+    timer = setInterval(tick, 250);
+  });
+}
