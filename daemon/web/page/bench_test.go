@@ -31,8 +31,8 @@ type fakeBench struct {
 	asked   []asked
 	answers map[string]answer // by the verb of a change
 	readers map[chan string]bool
-	silent  bool          // refuses the stream
-	loaded  []string      // the paths of pages and assets that were asked for
+	silent  bool     // refuses the stream
+	loaded  []string // the paths of pages and assets that were asked for
 	recipe  *view.Recipe
 }
 

@@ -1,0 +1,45 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import * as format from "./format.js";
+
+// plain puts ordinary spaces in place of those that do not break.
+const plain = (value) => JSON.parse(JSON.stringify(value).replaceAll("\u00a0", " "));
+
+test("a duration is in seconds, minutes or hours", () => {
+  for (const [seconds, want] of [[90, "90 s"], [119.4, "119 s"], [119.6, "2 min"], [59.6 * 60, "1 h 00 min"], [-5, "0 s"]]) {
+    assert.equal(plain(format.duration(seconds)), want, `${seconds} s`);
+  }
+});
+
+test("what remains is an expected value with its band", () => {
+  for (const [ends, want] of [
+    [{ expected: 22200, low: 18300, high: 27600 }, { figure: "6 h 10 min", band: "between 5 h 05 and 7 h 40" }],
+    [{ expected: 2520, low: 1860, high: 3300 }, { figure: "42 min", band: "between 31 and 55 min" }],
+    [{ expected: 4200, low: 2700, high: 4800 }, { figure: "1 h 10 min", band: "between 45 min and 1 h 20" }],
+    [{ expected: 600, low: -60, high: 4800 }, { figure: "10 min", band: "between now and 1 h 20" }],
+    [{ expected: -60, low: -600, high: 120 }, { figure: "about over", band: "between now and 2 min" }],
+    [{ expected: -600, low: -900, high: -240 }, { figure: "past its time", band: "the latest end was 4 min ago" }],
+  ]) {
+    assert.deepEqual(plain(format.remaining(ends)), want);
+  }
+});
+
+test("thinner is counted in quarters of a pipette", () => {
+  for (const [grams, want] of [
+    [7.5, "about 3¾ pipettes of 2 g"], [2, "about 1 pipette of 2 g"], [1, "about ½ pipette of 2 g"], [0.1, "less than ¼ pipette of 2 g"],
+  ]) {
+    assert.equal(plain(format.pipettes(grams)), want, `${grams} g`);
+  }
+});
+
+test("a scale's division gives its decimals", () => {
+  assert.deepEqual([60, 60.5, 60.25, 0.1 + 0.2].map(format.decimalsOf), [0, 1, 2, 1]);
+});
+
+test("a number has a true minus sign and no negative zero", () => {
+  assert.deepEqual([format.number(-0.04, 1), format.number(-3, 0)], ["0.0", "−3"]);
+});
+
+test("a countdown is rounded up", () => {
+  assert.equal(plain(format.countdown(599.2)), "10:00 min");
+});

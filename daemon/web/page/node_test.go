@@ -1,0 +1,28 @@
+package page
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+)
+
+// TestModules runs the tests of the modules, *.test.mjs beside them, on Node.js. Without it the
+// test is skipped, or fails where peers are required.
+func TestModules(t *testing.T) {
+	node, err := exec.LookPath("node")
+	if err != nil {
+		if os.Getenv("POTLIFED_PEERS") == "require" {
+			t.Fatal("node is missing, and POTLIFED_PEERS=require")
+		}
+		t.Skip("node is missing")
+	}
+	tests, err := filepath.Glob("*/*.test.mjs")
+	if err != nil || len(tests) == 0 {
+		t.Fatalf("no tests of modules: %v", err)
+	}
+	out, err := exec.CommandContext(t.Context(), node, append([]string{"--test"}, tests...)...).CombinedOutput()
+	if err != nil {
+		t.Errorf("%v\n%s", err, out)
+	}
+}
