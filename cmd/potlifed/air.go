@@ -40,7 +40,7 @@ func airCommand() *cobra.Command {
 	var asJSON, asCSV bool
 	c := &cobra.Command{
 		Use:   "air --temperature C --humidity PCT",
-		Short: "properties of moist air",
+		Short: "Properties of moist air",
 		Long: `air prints saturation and vapour pressure, dew point and vapour density of air,
 over water at every temperature: below 0 °C over supercooled water, as humidity
 sensors give it.

@@ -5,42 +5,45 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net"
 	"os"
 	"path/filepath"
 	"time"
 
+	"github.com/goccy/go-yaml"
 	"github.com/spf13/cobra"
 
 	"potlifed/daemon/access"
-	"potlifed/daemon/bench"
 	"potlifed/daemon/config"
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/web"
-	sensors "potlifed/devices/climate"
-	"potlifed/devices/link"
-	"potlifed/devices/scale"
-	"potlifed/model/weigh"
 )
 
 func checkCommand() *cobra.Command {
-	var file, bundle string
+	var file string
 	var offline bool
 	c := &cobra.Command{
-		Use:   "check --config FILE",
-		Short: "Read the configuration, open every device and the broker, one line each",
-		Args:  noArguments,
+		Use:   "check",
+		Short: "Check the configuration, every device and the broker",
+		Long: `check reads the configuration and the files that it names, then opens every device,
+the broker and the ports to listen on. It prints one line for each: ok with what was
+found, or fault with what to do. At the end it prints the addresses of the page.
+
+Run it before the service starts, as the service's user. While the service runs, its
+devices and ports are in use, and check reports them as such.`,
+		Example: `  potlifed check
+  potlifed check --config potlifed.yaml --offline`,
+		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
-			if bundle != "" {
-				return usage("--bundle: not yet; send the configuration and the lines that check prints")
-			}
 			shop, err := readShop(file)
 			if err != nil {
 				return err
 			}
 			l := &checklist{out: c.OutOrStdout()}
-			l.good("configuration", "%s: %d scale(s), %d sensor(s), %d press(es), %d ink(s)",
-				file, len(shop.Scales), len(shop.Sensors), len(shop.Presses), len(shop.Inks))
+			l.good("configuration", "%s: %s, %s, %s, %s", file, counted(len(shop.Scales), "scale", "scales"),
+				counted(len(shop.Sensors), "sensor", "sensors"), counted(len(shop.Presses), "press", "presses"), counted(len(shop.Inks), "ink", "inks"))
+			l.files(shop)
 			if !offline {
 				l.everything(c.Context(), shop)
 			}
@@ -49,10 +52,17 @@ func checkCommand() *cobra.Command {
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&file, "config", "", "the configuration file")
-	f.BoolVar(&offline, "offline", false, "stop after the configuration")
-	f.StringVar(&bundle, "bundle", "", "collect everything into a file for someone far away (not yet)")
+	configFlag(f, &file)
+	f.BoolVar(&offline, "offline", false, "check only the configuration and the files that it names: no device, broker or port")
 	return c
+}
+
+// counted is a number with its noun.
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
 }
 
 // checklist prints a line for each thing that was looked at.
@@ -72,7 +82,7 @@ func (l *checklist) fault(what, format string, args ...any) {
 
 func (l *checklist) verdict() error {
 	if l.faults > 0 {
-		return fmt.Errorf("%d of the things looked at do not work; the lines that begin with fault say which and what to do", l.faults)
+		return fmt.Errorf("check: %s; each line that begins with fault says what to do", counted(l.faults, "fault", "faults"))
 	}
 	return nil
 }
@@ -86,26 +96,81 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 	for _, s := range shop.Sensors {
 		l.sensor(ctx, s)
 	}
-	l.broker(ctx, shop)
-	if err := web.CheckConfigFile(shop.HTTP.WebConfigFile); err != nil {
-		l.fault("page", "%v", err)
-	} else {
-		l.port("page", shop.HTTP.Listen)
+	if shop.Broker.Listen != "" {
+		l.port("built-in broker", shop.Broker.Listen)
+	}
+	l.mqtt(ctx, shop)
+	l.port("page", shop.HTTP.Listen)
+}
+
+// files looks at the files that the configuration names.
+func (l *checklist) files(shop config.Shop) {
+	if file := shop.HTTP.WebConfigFile; file != "" {
+		if err := web.CheckConfigFile(file); err != nil {
+			l.fault("web_config_file", "%v", err)
+		} else {
+			l.good("web_config_file", "%s can be used", file)
+		}
+	}
+	if shop.Broker.CertFile != "" {
+		if _, err := mqtt.BrokerCertificate(shop.Broker); err != nil {
+			l.fault("broker certificate", "%v", err)
+		} else {
+			l.good("broker certificate", "%s and its key can be used", shop.Broker.CertFile)
+		}
+	}
+	if _, err := mqtt.FromShop(shop); err != nil {
+		for _, one := range joined(err) {
+			l.fault("mqtt", "%v", one)
+		}
 	}
 }
 
+// joined returns the errors that errors.Join put together, or err alone.
+func joined(err error) []error {
+	if list, ok := err.(interface{ Unwrap() []error }); ok {
+		return list.Unwrap()
+	}
+	return []error{err}
+}
+
+// dataDir looks whether the journal's folder can be written. The service makes a folder
+// that is not there, if it may.
 func (l *checklist) dataDir(shop config.Shop) {
-	f, err := os.CreateTemp(shop.DataDir, ".check-*")
+	folder := filepath.Clean(shop.DataDir)
+	f, err := os.CreateTemp(folder, ".check-*")
+	if errors.Is(err, fs.ErrNotExist) {
+		l.missingDataDir(folder)
+		return
+	}
+	if err == nil {
+		err = errors.Join(f.Close(), os.Remove(f.Name()))
+	}
 	if err != nil {
-		l.fault("data_dir", "%v; make the folder and let this user write in it", err)
+		l.fault("data_dir", "%v; let the service's user write in this folder", err)
 		return
 	}
-	name := f.Name()
-	if err := errors.Join(f.Close(), os.Remove(name)); err != nil {
-		l.fault("data_dir", "%v", err)
+	l.good("data_dir", "%s can be written", folder)
+}
+
+// missingDataDir tries whether the folder can be made, and leaves nothing behind.
+func (l *checklist) missingDataDir(folder string) {
+	parent := filepath.Dir(folder)
+	for {
+		if _, err := os.Stat(parent); !errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+		parent = filepath.Dir(parent)
+	}
+	trial, err := os.MkdirTemp(parent, ".check-*")
+	if err == nil {
+		err = os.Remove(trial)
+	}
+	if err != nil {
+		l.fault("data_dir", "%s does not exist, and this user cannot make it: %v; make the folder and give it to the service's user", folder, err)
 		return
 	}
-	l.good("data_dir", "%s can be written", filepath.Clean(shop.DataDir))
+	l.good("data_dir", "%s does not exist yet; the service makes it when it starts", folder)
 }
 
 // access says who may change something.
@@ -124,91 +189,51 @@ func (l *checklist) access(shop config.Shop) {
 	case pin:
 		l.good("access", "a PIN is set; paired devices: %d, tokens: %d", len(devices), len(tokens))
 	default:
-		l.good("access", "no PIN: changes are taken from this computer only, and by token (%d); see potlifed pin", len(tokens))
+		l.good("access", "no PIN is set: changes are taken from this computer only, and with a token (%d); see potlifed pin --help", len(tokens))
 	}
 }
 
-// listenFor is how long a scale is listened to: enough for auto to settle on a shape.
-const listenFor = 4 * time.Second
-
-func (l *checklist) scale(ctx context.Context, c config.Scale) {
-	what := "scale " + c.ID
-	ctx, cancel := context.WithTimeout(ctx, listenFor)
-	defer cancel()
-	var last weigh.Reading
-	counts, shape, err := scale.Watch(ctx, bench.ScaleConfig(c), func(_ []byte, r weigh.Reading, err error) {
-		if err == nil {
-			last = r
-		}
-	})
+// mqtt looks whether the broker answers that the service will connect to. The built-in
+// one runs only while the service does, so that nothing can answer yet.
+func (l *checklist) mqtt(ctx context.Context, shop config.Shop) {
+	address := shop.MQTT.URL
+	own := mqtt.OwnAddresses()
+	speaks := shop.Broker.OtherScheme(address, own)
 	switch {
-	case errors.Is(err, link.ErrBusy):
-		l.fault(what, "%v; end that program, a running potlifed included", err)
-	case errors.Is(err, link.ErrAbsent):
-		l.fault(what, "%v; plug it in and switch it on, or correct the port", err)
-	case errors.Is(err, link.ErrDenied):
-		l.fault(what, "%v; put this user into the group of the port, usually dialout", err)
-	case err != nil:
-		l.fault(what, "%v", err)
-	case counts.OK == 0 && counts.Unknown+counts.Torn+counts.Overlong == 0:
-		l.fault(what, "%s opens, but nothing came in %v; switch the scale on and set it to send continuously", c.Port, listenFor)
-	case counts.OK == 0:
-		l.fault(what, "%s speaks, but no line can be read (%d unknown, %d torn); check baud, mode and line with: potlifed listen --port %s", c.Port, counts.Unknown, counts.Torn, c.Port)
-	case last.Over || last.Under:
-		l.good(what, "%s speaks (%s); it is out of its range just now", c.Port, shape)
-	default:
-		l.good(what, "%s shows %v g (%s)", c.Port, last.Grams, shape)
-	}
-}
-
-func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
-	what := "sensor " + c.ID
-	s, err := sensors.OpenHWMon(c.Path)
-	switch {
-	case errors.Is(err, sensors.ErrAbsent):
-		l.fault(what, "%v; is it wired and its driver loaded? The files called name under /sys/class/hwmon say which chips the kernel has found", err)
+	case address == "" && shop.Broker.Listen == "":
+		l.good("mqtt", "off: the configuration has neither mqtt nor broker")
 		return
-	case err != nil:
-		l.fault(what, "%v", err)
+	case address == "":
+		l.good("mqtt", "the service connects to the built-in broker")
+		return
+	case shop.Broker.Serves(address, own):
+		l.good("mqtt", "%s is the built-in broker, which starts with the service", address)
+		return
+	case speaks != "":
+		l.fault("mqtt", "%s is the built-in broker, which speaks only %s; write %s:// in mqtt.url, or leave url out", address, protocolNames[speaks], speaks)
 		return
 	}
-	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
-	defer cancel()
-	a, err := s.Read(ctx)
-	if err != nil {
-		l.fault(what, "%v; look at its cable, its supply and what the kernel says (dmesg)", err)
-		return
-	}
-	chip := ""
-	if name := s.Name(); name != "" {
-		chip = " (" + name + ")"
-	}
-	l.good(what, "%s%s in zone %s: %.1f °C, %.1f %%", c.Path, chip, c.Zone, a.TemperatureC, a.HumidityPct)
-}
-
-func (l *checklist) broker(ctx context.Context, shop config.Shop) {
 	settings, err := mqtt.FromShop(shop)
 	if err != nil {
-		l.fault("mqtt", "%v", err)
-		return
-	}
-	if shop.Broker.Listen != "" {
-		if _, err := mqtt.BrokerCertificate(shop.Broker); err != nil {
-			l.fault("built-in broker", "%v", err)
-		}
-		l.port("built-in broker", shop.Broker.Listen)
-	}
-	if settings.URL == "" {
-		if shop.Broker.Listen == "" {
-			l.good("mqtt", "off: the configuration has neither mqtt nor broker")
-		}
-		return
+		return // files has said so
 	}
 	if err := mqtt.Probe(ctx, settings); err != nil {
-		l.fault("mqtt", "%s: %v; is the broker running, and are name, user and password right?", settings.URL, err)
+		l.fault("mqtt", "%s: %v; check that the broker runs, and that address, user and password are right", address, plainly(err))
 		return
 	}
-	l.good("mqtt", "%s answers", settings.URL)
+	l.good("mqtt", "%s answers", address)
+}
+
+var protocolNames = map[string]string{"mqtt": "MQTT without TLS", "mqtts": "MQTT over TLS"}
+
+// plainly returns what the system said of a connection that failed, without the names that
+// the libraries put before it.
+func plainly(err error) error {
+	var network *net.OpError
+	if errors.As(err, &network) {
+		return network.Err
+	}
+	return err
 }
 
 // port looks whether an address is free to listen on.
@@ -225,6 +250,19 @@ func (l *checklist) port(what, address string) {
 	l.good(what, "%s is free", address)
 }
 
+// pageHasTLS reports whether a web configuration file asks for TLS; such a file may also
+// ask for passwords alone.
+func pageHasTLS(file string) bool {
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return false
+	}
+	var page struct {
+		TLS map[string]any `yaml:"tls_server_config"`
+	}
+	return yaml.Unmarshal(text, &page) == nil && len(page.TLS) > 0
+}
+
 // addresses prints where the page can be reached.
 func (l *checklist) addresses(shop config.Shop) {
 	host, port, err := net.SplitHostPort(shop.HTTP.Listen)
@@ -232,8 +270,8 @@ func (l *checklist) addresses(shop config.Shop) {
 		return
 	}
 	scheme := "http"
-	if shop.HTTP.WebConfigFile != "" {
-		scheme = "https" // or http with a password: the file says
+	if pageHasTLS(shop.HTTP.WebConfigFile) {
+		scheme = "https"
 	}
 	show := func(host string) { fmt.Fprintf(l.out, "page   %s://%s/\n", scheme, net.JoinHostPort(host, port)) }
 	if ip := net.ParseIP(host); ip != nil && !ip.IsUnspecified() || ip == nil && host != "" {

@@ -30,7 +30,7 @@ func learnCommand() *cobra.Command {
 	var o learnOptions
 	c := &cobra.Command{
 		Use:   "learn --config FILE | --batches FILE --climate FILE",
-		Short: "fits an ink's parameters to how past batches ended",
+		Short: "Fits an ink's parameters to how past batches ended",
 		Long: `learn fits life, moisture share, activation energy and batch-to-batch spread of
 each ink to how its batches ended, and says what is learned and what is still
 assumed.
@@ -62,7 +62,7 @@ adhesion. Nothing goes into effect by this command.`,
 	f := c.Flags()
 	f.StringVar(&o.batches, "batches", "", "CSV file of batches; - is standard input")
 	f.StringVar(&o.climate, "climate", "", "CSV file of the air; - is standard input")
-	f.StringVar(&o.config, "config", "", "configuration whose inks say the data sheets; without --batches its journal says how batches ended")
+	f.StringVar(&o.config, "config", usualConfiguration, "configuration with the inks' data sheets; without --batches also with the journal to read. Beside --batches it is read only if it is named")
 	f.StringVar(&o.prior, "prior", "sheet", "sheet: penalised by what is known beforehand; none: the records alone")
 	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant with which the cups follow the air; 0 for none")
 	sheetFlags(c, &o.sheet)
@@ -142,8 +142,6 @@ func (o learnOptions) check(c *cobra.Command) (sheets, error) {
 	switch {
 	case o.batches == "" && o.climate != "":
 		return sheets{}, usage("learn: --batches is missing; the journal has its own air and needs no --climate")
-	case o.batches == "" && o.config == "":
-		return sheets{}, usage("learn: --batches is missing; give the CSV file of the batches, or --config for those in the journal")
 	case o.batches == "" && c.Flags().Changed("lag"):
 		return sheets{}, usage("learn: --lag without --batches; the journal knows where each cup stood")
 	case o.batches != "" && o.climate == "":
@@ -161,9 +159,9 @@ func (o learnOptions) check(c *cobra.Command) (sheets, error) {
 			said = flag
 		}
 	}
-	if o.config != "" {
+	if o.batches == "" || c.Flags().Changed("config") {
 		if said != "" {
-			return sheets{}, usage("learn: --%s beside --config; the configuration has the data sheets", said)
+			return sheets{}, usage("learn: --%s works only with --batches and without --config, since the configuration has the data sheets", said)
 		}
 		return configuredSheets(o.config)
 	}

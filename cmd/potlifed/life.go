@@ -32,7 +32,7 @@ func lifeCommand() *cobra.Command {
 	var o lifeOptions
 	c := &cobra.Command{
 		Use:   "life (--shortest 6h --longest 8h | --about 8h) --temperature C --humidity PCT",
-		Short: "pot life of an ink in still air, or along a recorded climate",
+		Short: "Pot life of an ink in still air, or along a recorded climate",
 		Long: `life says how long an ink lives after the first hardener: in air that does not
 change, or along a recorded climate (--climate, --mixed-at).
 

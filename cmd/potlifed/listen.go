@@ -22,17 +22,17 @@ type listenOptions struct {
 	config   scale.Config
 	duration time.Duration
 	json     bool
-	learn    bool
 }
 
 func listenCommand() *cobra.Command {
 	var o listenOptions
 	c := &cobra.Command{
 		Use:   "listen --port PORT",
-		Short: "print each line of a scale beside what it decodes to",
-		Long: `listen opens a scale's port, and prints each raw line beside the weight it
-decodes to, or why it does not. With --line auto it first watches some lines.
-It ends with the link, after --for, or when interrupted.
+		Short: "Print each line of a scale beside what it decodes to",
+		Long: `listen opens a scale's port and prints each raw line beside the weight that it decodes
+to, or beside the reason why it cannot be decoded. With --line auto it first watches some
+lines to find their shape. It ends when the connection ends, after the time given with
+--for, or when it is interrupted.
 
 Line shapes: ` + strings.Join(scale.ShapeNames(), ", ") + `;
 or a pattern such as '{stable=ST|moving=US},{sign}{weight} {unit}'.`,
@@ -46,21 +46,18 @@ or a pattern such as '{stable=ST|moving=US},{sign}{weight} {unit}'.`,
 	f.IntVar(&o.config.Link.Baud, "baud", 9600, "speed in bit/s")
 	f.StringVar(&o.config.Link.Mode, "mode", "8N1", "data bits, parity, stop bits")
 	f.StringVar(&o.config.Line, "line", scale.Auto, "shape of the lines")
-	f.StringVar(&o.config.Key, "print-key", "", "line that the print key sends")
-	f.DurationVar(&o.duration, "for", 0, "stop after this time; 0 for none")
+	f.StringVar(&o.config.Key, "print-key", "", "pattern of the line that the print key sends")
+	f.DurationVar(&o.duration, "for", 0, "stop after this time; 0 for no end")
 	f.BoolVar(&o.json, "json", false, "print one JSON object a line")
-	f.BoolVar(&o.learn, "learn", false, "find speed, mode and shape by trying (not yet)")
 	return c
 }
 
 func listen(ctx context.Context, o listenOptions, out, errOut io.Writer) error {
 	switch {
-	case o.learn:
-		return usage("listen --learn: not yet; give --baud, --mode and --line")
 	case o.config.Link.Port == "":
-		return usage("listen: which port? Give --port, best a name under /dev/serial/by-id")
+		return usage("listen: --port is missing; name the serial port, best as under /dev/serial/by-id, or tcp://HOST:PORT")
 	case o.duration < 0:
-		return usage("listen --for %v: want a time above zero", o.duration)
+		return usage("listen: --for %v is negative; give a time such as 30s, or 0 for no end", o.duration)
 	}
 	if err := o.config.Check(); err != nil {
 		return usage("listen: %w", err)

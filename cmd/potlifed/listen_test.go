@@ -114,9 +114,8 @@ func TestListenSaysWhatToDo(t *testing.T) {
 		exit int
 		want string
 	}{
-		{nil, exitUsage, "which port?"},
-		{[]string{"--port", s.Port(), "--learn"}, exitUsage, "not yet"},
-		{[]string{"--port", s.Port(), "--for", "-1s"}, exitUsage, "above zero"},
+		{nil, exitUsage, "--port is missing"},
+		{[]string{"--port", s.Port(), "--for", "-1s"}, exitUsage, "negative"},
 		{[]string{"--port", s.Port(), "--mode", "8Z1"}, exitUsage, "8Z1"},
 		{[]string{"--port", s.Port(), "--line", "fancy"}, exitUsage, "want one of auto"},
 		{[]string{"--port", "hid:/dev/hidraw0"}, exitUsage, "not yet"},

@@ -30,7 +30,7 @@ func mixCommand() *cobra.Command {
 	var o mixOptions
 	c := &cobra.Command{
 		Use:   "mix --ink-g GRAMS --ratio INK:HARDENER",
-		Short: "targets of a recipe, and corrections after a wrong pour",
+		Short: "Targets of a recipe, and corrections after a wrong pour",
 		Long: `mix reckons hardener and thinner for an amount of ink, says what the scale's
 division leaves uncertain, and, with --poured, what puts a wrong pour right.
 

@@ -20,8 +20,8 @@ import (
 func pinCommand() *cobra.Command {
 	var file string
 	c := &cobra.Command{
-		Use:   "pin --config FILE",
-		Short: "Set the shop's PIN, by which devices are paired",
+		Use:   "pin",
+		Short: "Set the shop's PIN, with which devices are paired",
 		Long: `pin sets the shop's PIN: six digits or more. On a terminal it is asked for twice and not
 shown; otherwise it is the first line of standard input.
 
@@ -48,12 +48,12 @@ need not be restarted.`,
 			}
 			fmt.Fprintln(c.OutOrStdout(), "the PIN is set")
 			if len(paired) > 0 {
-				fmt.Fprintf(c.OutOrStdout(), "%d paired devices must be paired anew\n", len(paired))
+				fmt.Fprintf(c.OutOrStdout(), "%d paired devices must be paired again\n", len(paired))
 			}
 			return nil
 		},
 	}
-	c.Flags().StringVar(&file, "config", "", "the configuration file")
+	configFlag(c.Flags(), &file)
 	return c
 }
 
@@ -64,7 +64,7 @@ func accessOf(file string) (*access.Store, error) {
 		return nil, err
 	}
 	if _, err := os.Stat(shop.DataDir); err != nil {
-		return nil, fmt.Errorf("data_dir: %w; start the service once, or make it and let the service's user own it", err)
+		return nil, fmt.Errorf("data_dir: %w; start the service once, or make the folder and give it to the service's user", err)
 	}
 	return access.Open(shop.DataDir), nil
 }

@@ -40,7 +40,7 @@ func planCommand() *cobra.Command {
 	var o planOptions
 	c := &cobra.Command{
 		Use:   "plan --prints N --grams-per-print G --prints-per-hour N --ratio INK:HARDENER (--low 5h | --shortest 6h --longest 8h --temperature C --humidity PCT)",
-		Short: "how many mixes, how big and when, for a print run",
+		Short: "How many mixes, how big and when, for a print run",
 		Long: `plan says how many mixes a print run takes, how big each is, when to begin it and
 what is left over.
 

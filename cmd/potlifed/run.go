@@ -7,13 +7,12 @@ import (
 
 	"potlifed/daemon"
 	"potlifed/daemon/clock"
-	"potlifed/daemon/config"
 )
 
 func runCommand() *cobra.Command {
 	var file string
 	c := &cobra.Command{
-		Use:   "run --config FILE",
+		Use:   "run",
 		Short: "Run the service",
 		Args:  noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -29,18 +28,6 @@ func runCommand() *cobra.Command {
 			return daemon.Run(c.Context(), daemon.Options{Shop: shop, Version: version(), Clock: system, Log: log})
 		},
 	}
-	c.Flags().StringVar(&file, "config", "", "the configuration file")
+	configFlag(c.Flags(), &file)
 	return c
-}
-
-// readShop reads the configuration; what is wrong with it is the request's fault.
-func readShop(file string) (config.Shop, error) {
-	if file == "" {
-		return config.Shop{}, usage("--config FILE is needed")
-	}
-	shop, err := config.Read(file)
-	if err != nil {
-		return shop, usage("%w", err)
-	}
-	return shop, nil
 }

@@ -20,54 +20,73 @@ func tokenCommand() *cobra.Command {
 	var may, lights []string
 	var user bool
 	c := &cobra.Command{
-		Use:   "token --config FILE --name NAME [--may RIGHTS] [--mqtt [--light LIGHT]…]",
+		Use:   "token --name NAME [--may RIGHTS] [--mqtt [--light LIGHT]…]",
 		Short: "Make, list and revoke access tokens",
-		Long: `token makes an access token for a program and prints its secret, once: only a hash is
-kept. It is sent as "Authorization: Bearer SECRET". What is changed with it is recorded
-under its name.
+		Long: `token makes an access token for a program and prints its secret once: only a hash is
+kept. The program sends it as "Authorization: Bearer SECRET". Each change that is made
+with the token is recorded under its name. The rights are:
 
-  report       prints and defects
-  mix          everything at the bench and the presses
-  acknowledge  acknowledge alarms, put them aside
-  configure    accept what was learned, take instruments out of service, unpair devices
+` + rightsInWords() + `
+With --mqtt it makes a user of the built-in broker instead: the token's name is the user
+name, the secret is the password. The user may read everything, and give the commands
+that the rights allow; --may may be left out. With --light the user reads only that
+light's topics, availability and daemon, and may confirm for that light.
 
-With --mqtt it makes a user of the built-in broker instead: the token's name is the
-user, the secret the password. It may read everything, and give the commands it has a
-right to; --may may be left out. With --light it reads nothing but that light's topics,
-availability and daemon, and may report back for that light.
-
-What the running service is asked next already counts with the new token, and no more
-with a revoked one.`,
-		Example: `  potlifed token --config FILE --name camera-1 --may report
-  potlifed token --config FILE --name line-2 --may mix,acknowledge
-  potlifed token --config FILE --name lamp-1 --mqtt --light light-1
-  potlifed token list --config FILE
-  potlifed token revoke camera-1 --config FILE`,
+The running service takes a new token, and refuses a revoked one, from the next request on.`,
+		Example: `  potlifed token --name camera-1 --may report
+  potlifed token --name line-2 --may mix,acknowledge
+  potlifed token --name lamp-1 --mqtt --light light-1
+  potlifed token list
+  potlifed token revoke camera-1`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return usage("token: there is no %q; there are list and revoke NAME, see --help", args[0])
+				return usage("token: %q is not understood; write list, or revoke NAME, see --help", args[0])
 			}
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error {
 			switch {
 			case len(lights) > 0 && !user:
-				return usage("token: --light belongs to --mqtt")
+				return usage("token: --light works only with --mqtt")
 			case name != "" && user:
 				return makeUser(c, file, name, may, lights)
 			case name == "" || len(may) == 0:
-				return usage("token: --name and --may, or --name and --mqtt, are needed; or list, or revoke NAME")
+				return usage("token: give --name and --may, or --name and --mqtt; or write list, or revoke NAME")
 			}
 			return makeToken(c, file, name, may)
 		},
 	}
-	c.PersistentFlags().StringVar(&file, "config", "", "the configuration file")
-	c.Flags().StringVar(&name, "name", "", "its name, as the journal will show it")
-	c.Flags().StringSliceVar(&may, "may", nil, "what it may be used for: report, mix, acknowledge, configure")
+	configFlag(c.PersistentFlags(), &file)
+	c.Flags().StringVar(&name, "name", "", "the token's name, as the journal will show it")
+	c.Flags().StringSliceVar(&may, "may", nil, "the rights, with commas between them: "+rightNames())
 	c.Flags().BoolVar(&user, "mqtt", false, "make a user of the built-in broker")
-	c.Flags().StringSliceVar(&lights, "light", nil, "with --mqtt: restrict the user to this light; may be given again")
+	c.Flags().StringSliceVar(&lights, "light", nil, "with --mqtt: restrict the user to this light; may be given several times")
 	c.AddCommand(tokenListCommand(&file), tokenRevokeCommand(&file))
 	return c
+}
+
+// rightMeanings say in the help what each right allows.
+var rightMeanings = map[request.Right]string{
+	request.RightReport:      "report how many prints a press has made",
+	request.RightMix:         "every change at the bench and at the presses: mixes, batches, cans",
+	request.RightAcknowledge: "acknowledge and shelve alarms",
+	request.RightConfigure:   "accept learned parameters, record checks of sensors, take instruments out of service, unpair devices",
+}
+
+func rightsInWords() string {
+	var text strings.Builder
+	for _, right := range request.Rights() {
+		fmt.Fprintf(&text, "  %-11s  %s\n", right, rightMeanings[right])
+	}
+	return text.String()
+}
+
+func rightNames() string {
+	var names []string
+	for _, right := range request.Rights() {
+		names = append(names, string(right))
+	}
+	return strings.Join(names, ", ")
 }
 
 func makeToken(c *cobra.Command, file, name string, may []string) error {
@@ -137,8 +156,8 @@ func brokerAbilities(may, lights []string) string {
 func tokenListCommand(file *string) *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use:   "list --config FILE",
-		Short: "The tokens there are, and what each may be used for",
+		Use:   "list",
+		Short: "List the tokens and their rights",
 		Args:  noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			store, err := accessOf(*file)
@@ -193,11 +212,11 @@ func writeTokens(c *cobra.Command, tokens []access.Token, asJSON bool) error {
 
 func tokenRevokeCommand(file *string) *cobra.Command {
 	return &cobra.Command{
-		Use:   "revoke NAME --config FILE",
+		Use:   "revoke NAME",
 		Short: "End a token at once",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return usage("token revoke: name one token; token list shows them")
+				return usage("token revoke: name one token; potlifed token list shows them")
 			}
 			return nil
 		},
@@ -211,7 +230,7 @@ func tokenRevokeCommand(file *string) *cobra.Command {
 				return accessFault("token", err)
 			}
 			if !found {
-				return fmt.Errorf("there is no token %q; token list shows those there are", args[0])
+				return fmt.Errorf("token revoke: there is no token %q; potlifed token list shows them", args[0])
 			}
 			_, err = fmt.Fprintf(c.OutOrStdout(), "%s is revoked\n", args[0])
 			return err

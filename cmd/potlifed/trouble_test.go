@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -23,64 +22,6 @@ func command(t *testing.T, args ...string) (code int, out, errs string) {
 	return code, o.String(), e.String()
 }
 
-func TestCheckNamesWhatIsThere(t *testing.T) {
-	m := newMosquitto(t)
-	b := newHardware(t)
-	file := b.configuration(t, m.configuration())
-	if err := os.MkdirAll(filepath.Join(b.dir, "data"), 0o700); err != nil {
-		t.Fatal(err)
-	}
-	code, out, errs := command(t, "check", "--config", file)
-	if code != 0 {
-		t.Fatalf("exit %d\n%s%s", code, out, errs)
-	}
-	for _, want := range []string{"ok     configuration", "ok     access", "ok     scale scale-1", "0 g (status-first)", "ok     sensor bench-air", "20.0 °C, 50.0 %", "ok     mqtt", "page   http://127.0.0.1:"} {
-		if !strings.Contains(out, want) {
-			t.Errorf("no %q in\n%s", want, out)
-		}
-	}
-}
-
-func TestCheckSaysWhatToDo(t *testing.T) {
-	b := newHardware(t)
-	file := b.configuration(t, "mqtt: {url: \"mqtt://127.0.0.1:1\"}\n")
-	held, err := link.Open(t.Context(), link.Settings{Port: b.scale.Port()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer held.Close()
-	if err := b.room.Fail(); err != nil {
-		t.Fatal(err)
-	}
-	code, out, errs := command(t, "check", "--config", file)
-	if code != 1 {
-		t.Errorf("exit %d, want 1: it could not be done\n%s", code, errs)
-	}
-	for _, want := range []string{"fault  scale scale-1", "another program holds", "fault  sensor bench-air", "fault  mqtt", "refused", "fault  data_dir"} {
-		if !strings.Contains(out, want) {
-			t.Errorf("no %q in\n%s", want, out)
-		}
-	}
-}
-
-// TestCheckFindsABadWebConfigFile: the service would not start with it.
-func TestCheckFindsABadWebConfigFile(t *testing.T) {
-	b := newHardware(t)
-	file := b.configuration(t, "")
-	text, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	bad := strings.Replace(string(text), `http: {listen: "127.0.0.1:0"}`, `http: {listen: "127.0.0.1:0", web_config_file: /no-such/web.yml}`, 1)
-	if err := os.WriteFile(file, []byte(bad), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	code, out, errs := command(t, "check", "--config", file)
-	if code != 1 || !strings.Contains(out, "fault  page") || !strings.Contains(out, "/no-such/web.yml") || strings.Contains(out, "ok     page") {
-		t.Errorf("exit %d, want 1 and a fault of the page alone\n%s%s", code, out, errs)
-	}
-}
-
 func TestWrongConfigurationIsRefusedWhole(t *testing.T) {
 	b := newHardware(t)
 	file := b.configuration(t, "colour: red\nalarms: {stop_at_risk: 7, ending_before: soon}\n")
@@ -95,7 +36,7 @@ func TestWrongConfigurationIsRefusedWhole(t *testing.T) {
 			}
 		}
 	}
-	for _, args := range [][]string{{"run"}, {"run", "--config", filepath.Join(b.dir, "none.yaml")}, {"frobnicate"}, {"run", "--nonsense"}} {
+	for _, args := range [][]string{{"run", "--config", ""}, {"run", "--config", filepath.Join(b.dir, "none.yaml")}, {"frobnicate"}, {"run", "--nonsense"}} {
 		if code, _, errs := command(t, args...); code != 2 || errs == "" {
 			t.Errorf("%v: exit %d, %q; want 2 and a reason", args, code, errs)
 		}
