@@ -65,6 +65,8 @@ type Bench struct {
 	outlet  func() Outlet
 	version string
 
+	useWithinOpened map[string]time.Duration // of hardeners, by id
+
 	in      chan input
 	ended   chan struct{} // closed when the loop has ended
 	snap    atomic.Pointer[view.Snapshot]
@@ -104,8 +106,9 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]*life{},
-		lamps:   map[string]light.Report{},
-		watched: map[record.AlarmKey]watched{}, promises: map[string]promise{},
+		useWithinOpened: useWithinOpened(s.Shop),
+		lamps:           map[string]light.Report{},
+		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{},
 	}
 	if b.outlet == nil {
 		b.outlet = func() Outlet { return Outlet{} }

@@ -9,12 +9,14 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/model/can"
 	"potlifed/model/mix"
 )
 
 var canID = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,31}$`)
 
 func (b *Bench) makeCan(now time.Time, by string, c request.MakeCan) (any, error) {
+	k := b.stock(b.state, now)
 	e := record.CanMade{Can: c.ID, Lot: strings.TrimSpace(c.Lot), Colour: strings.TrimSpace(c.Colour), OpenedOn: c.OpenedOn, UseBy: c.UseBy}
 	for part, id := range map[mix.Part]string{mix.Ink: c.Ink, mix.Hardener: c.Hardener, mix.Thinner: c.Thinner} {
 		if id == "" {
@@ -28,13 +30,13 @@ func (b *Bench) makeCan(now time.Time, by string, c request.MakeCan) (any, error
 	switch {
 	case e.Part == "":
 		return nil, request.Refuse(request.Invalid, "what it holds", "say what the can holds: ink, hardener or thinner")
-	case !slices.Contains(b.allMaterials(e.Part), e.Material):
-		return nil, request.Refuse(request.Invalid, "no such "+string(e.Part), "there is no %s %q in the configuration; it has %s", e.Part, e.Material, known(b.allMaterials(e.Part)))
+	case !slices.Contains(k.allMaterials(e.Part), e.Material):
+		return nil, request.Refuse(request.Invalid, "no such "+string(e.Part), "there is no %s %q in the configuration; it has %s", e.Part, e.Material, known(k.allMaterials(e.Part)))
 	}
 	if err := checkDates(map[string]string{"opened_on": c.OpenedOn, "use_by": c.UseBy}); err != nil {
 		return nil, err
 	}
-	if err := b.notAhead(c.OpenedOn, now); err != nil {
+	if err := k.notAhead(c.OpenedOn); err != nil {
 		return nil, err
 	}
 	if e.Can == "" {
@@ -47,7 +49,7 @@ func (b *Bench) makeCan(now time.Time, by string, c request.MakeCan) (any, error
 		return nil, request.Refuse(request.NotNow, "can known", "there is a can %s already, of %s; give this one another id, or none", old.ID, old.Material)
 	}
 	b.decide(now, by, e)
-	return b.canView(b.state.Cans[e.Can], now), nil
+	return b.stock(b.state, now).viewOf(e.Can), nil
 }
 
 // checkDates looks whether texts are dates; empty ones are none and pass.
@@ -64,27 +66,27 @@ func checkDates(dates map[string]string) error {
 }
 
 // notAhead refuses an opening in the future, which only a clock that is set can tell.
-func (b *Bench) notAhead(opened string, now time.Time) error {
-	if b.synced && opened > record.DateOf(now) {
-		return request.Refuse(request.Invalid, "opened in the future", "opened on %s is after today, %s", opened, record.DateOf(now))
+func (k stock) notAhead(opened string) error {
+	if today := can.Date(k.rules.Now); k.rules.ClockSet && opened > today {
+		return request.Refuse(request.Invalid, "opened in the future", "opened on %s is after today, %s", opened, today)
 	}
 	return nil
 }
 
 // allMaterials are the ids of what the configuration knows of a part.
-func (b *Bench) allMaterials(part mix.Part) []string {
+func (k stock) allMaterials(part mix.Part) []string {
 	var ids []string
 	switch part {
 	case mix.Ink:
-		for _, k := range b.shop.Inks {
-			ids = append(ids, k.ID)
+		for _, ink := range k.shop.Inks {
+			ids = append(ids, ink.ID)
 		}
 	case mix.Hardener:
-		for _, h := range b.shop.Hardeners {
+		for _, h := range k.shop.Hardeners {
 			ids = append(ids, h.ID)
 		}
 	case mix.Thinner:
-		for _, t := range b.shop.Thinners {
+		for _, t := range k.shop.Thinners {
 			ids = append(ids, t.ID)
 		}
 	}
@@ -98,15 +100,17 @@ func known(ids []string) string {
 	return strings.Join(ids, ", ")
 }
 
-func (b *Bench) canNamed(id string) (*record.Can, error) {
-	if c, ok := b.state.Cans[id]; ok {
+// named finds a can by its id.
+func (k stock) named(id string) (*can.Can, error) {
+	if c, ok := k.cans[id]; ok {
 		return c, nil
 	}
-	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(b.state.Cans))))
+	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(k.cans))))
 }
 
 func (b *Bench) openCan(now time.Time, by string, c request.OpenCan) (any, error) {
-	can, err := b.canNamed(c.Can)
+	k := b.stock(b.state, now)
+	of, err := k.named(c.Can)
 	if err != nil {
 		return nil, err
 	}
@@ -115,38 +119,38 @@ func (b *Bench) openCan(now time.Time, by string, c request.OpenCan) (any, error
 		if !b.synced {
 			return nil, refuseAs("clock-not-set", "clock not set", `the clock is not set, so today's date is not known; say "on", the date`)
 		}
-		on = record.DateOf(now)
+		on = can.Date(now)
 	}
 	if err := checkDates(map[string]string{"on": on}); err != nil {
 		return nil, err
 	}
-	if err := b.notAhead(on, now); err != nil {
+	if err := k.notAhead(on); err != nil {
 		return nil, err
 	}
-	b.decide(now, by, record.CanOpened{Can: can.ID, On: on})
-	return b.canView(b.state.Cans[can.ID], now), nil
+	b.decide(now, by, record.CanOpened{Can: of.ID, On: on})
+	return b.stock(b.state, now).viewOf(c.Can), nil
 }
 
 func (b *Bench) stirCan(now time.Time, by string, c request.StirCan) (any, error) {
-	can, err := b.canNamed(c.Can)
+	of, err := b.stock(b.state, now).named(c.Can)
 	if err != nil {
 		return nil, err
 	}
-	if !can.EmptiedAt.IsZero() {
-		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied", can.ID)
+	if of.Empty() {
+		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied", of.ID)
 	}
-	b.decide(now, by, record.CanStirred{Can: can.ID})
-	return b.canView(b.state.Cans[can.ID], now), nil
+	b.decide(now, by, record.CanStirred{Can: of.ID})
+	return b.stock(b.state, now).viewOf(c.Can), nil
 }
 
 func (b *Bench) emptyCan(now time.Time, by string, c request.EmptyCan) (any, error) {
-	can, err := b.canNamed(c.Can)
+	of, err := b.stock(b.state, now).named(c.Can)
 	if err != nil {
 		return nil, err
 	}
-	if can.EmptiedAt.IsZero() == c.Undo {
-		return b.canView(can, now), nil // it is so already
+	if of.Empty() != c.Undo {
+		return b.stock(b.state, now).viewOf(c.Can), nil // it is so already
 	}
-	b.decide(now, by, record.CanEmptied{Can: can.ID, Undo: c.Undo})
-	return b.canView(b.state.Cans[can.ID], now), nil
+	b.decide(now, by, record.CanEmptied{Can: of.ID, Undo: c.Undo})
+	return b.stock(b.state, now).viewOf(c.Can), nil
 }

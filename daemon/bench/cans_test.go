@@ -13,6 +13,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/model/can"
 	"potlifed/model/mix"
 )
 
@@ -217,7 +218,7 @@ func TestACanRunsOut(t *testing.T) {
 	if d := cmp.Diff(parts, v.Components, sameGrams); d != "" {
 		t.Errorf("components: %s", d)
 	}
-	lots := []mix.Lot{
+	lots := []can.Lot{
 		{Part: mix.Ink, Can: first, Material: "gloss-4", Lot: "A 17"}, {Part: mix.Ink, Can: second, Material: "gloss-4", Lot: "A 18", Assumed: true},
 		{Part: mix.Hardener, Can: hardener, Material: "hardener-a", Lot: "H 3"},
 	}

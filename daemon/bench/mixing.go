@@ -250,7 +250,7 @@ func (b *Bench) recordMix(now time.Time, by string, c request.RecordMix) (any, e
 	if err != nil {
 		return nil, request.Refuse(request.Invalid, "components", "%v", err)
 	}
-	m, from, err := b.recordedFrom(ink.ID, c.Components, m, now)
+	m, from, err := b.stock(b.state, now).recordedFrom(ink.ID, c.Components, m)
 	if err != nil {
 		return nil, err
 	}
@@ -315,7 +315,7 @@ func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, e
 	var draw *record.PouredFrom
 	if out.HasPour {
 		e.Part, e.AddedG, e.Can = out.Pour.Part, out.Pour.G, c.Can
-		if draw, err = b.draw(batch, out.Pour.Part, c.Can, out.Pour.G, cmp.Or(c.CanOverride, c.Override), now); err != nil {
+		if draw, err = b.stock(b.state, now).draw(batch, out.Pour.Part, c.Can, out.Pour.G, cmp.Or(c.CanOverride, c.Override)); err != nil {
 			return nil, err
 		}
 		if draw != nil {
@@ -356,7 +356,7 @@ func (b *Bench) correct(now time.Time, by string, c request.CorrectPour) (any, e
 	if err != nil {
 		return nil, err
 	}
-	next, draw := b.relabelled(batch, next, mix.Part(c.Part), now)
+	next, draw := b.stock(b.state, now).relabelled(batch, next, mix.Part(c.Part))
 	e := record.Corrected{Batch: batch.ID, Part: mix.Part(c.Part), Undo: c.Undo, Mix: next}
 	if first, ok := next.FirstHardener(); ok && (batch.MixedAt.IsZero() || first.Before(batch.MixedAt)) {
 		e.MixedAt = &first

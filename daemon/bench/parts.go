@@ -166,7 +166,7 @@ func (b *Bench) thin(now time.Time, by string, c request.ThinBatch) (any, error)
 			`with %v g more, thinner poured is %.1f %% of ink and hardener; %s takes %v %%. Weigh the cup again: what is weighed as lost may be replaced; or give a reason as "override"`,
 			c.Grams, pct, batch.Ink, limit)
 	}
-	draw, err := b.draw(batch, mix.Thinner, c.Can, c.Grams, c.Override, now)
+	draw, err := b.stock(b.state, now).draw(batch, mix.Thinner, c.Can, c.Grams, c.Override)
 	if err != nil {
 		return nil, err
 	}

@@ -54,7 +54,7 @@ func (b *Bench) publish(now time.Time) {
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
 		}
-		next.Inks, next.Cans, next.ClosedTotal = b.inkViews(s), b.canViews(s, now), closedTotals(s)
+		next.Inks, next.Cans, next.ClosedTotal = b.inkViews(s), b.stock(s, now).views(), closedTotals(s)
 		b.dirty = false
 	}
 	b.snap.Store(&next)
@@ -202,7 +202,10 @@ func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) vi
 	if batch.Press != "" {
 		v.Press = &batch.Press
 	}
-	b.addCans(s, batch, now, &v)
+	b.stock(s, now).addTo(&v, batch)
+	if empty := b.cupEmpty(batch); empty > 0 {
+		v.CupEmptyG = &empty
+	}
 	if batch.Phase == lifecycle.Closed {
 		v.Quality = view.QualityGood
 		if !batch.MixedAt.IsZero() {

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"potlifed/model/can"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
@@ -31,7 +32,7 @@ func (e Started) apply(s *State, r Record) {
 		return true
 	})
 	if !e.GapKnown {
-		s.changeCans(func(c *Can) { c.Doubt = true })
+		s.changeCans(func(c *can.Can) { c.Doubt = true })
 	}
 	zones := make(map[string]*Zone, len(s.Zones))
 	for id, old := range s.Zones {
@@ -125,7 +126,7 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 		alarms[k] = &a
 	}
 	s.Alarms = alarms
-	s.changeCans(func(c *Can) {
+	s.changeCans(func(c *can.Can) {
 		for _, t := range []*time.Time{&c.MadeAt, &c.StirredAt, &c.UsedAt, &c.EmptiedAt} {
 			later(t)
 		}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/model/can"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
@@ -92,31 +93,9 @@ func (LeftWeighed) Kind() Kind { return KindLeftWeighed }
 func (e PouredFrom) About() string  { return e.Batch }
 func (e LeftWeighed) About() string { return e.Batch }
 
-// Can is a can of ink, hardener or thinner.
-type Can struct {
-	ID       string    `json:"id"`
-	Part     mix.Part  `json:"part"`
-	Material string    `json:"material"`
-	Lot      string    `json:"lot,omitempty"`
-	Colour   string    `json:"colour,omitempty"`
-	OpenedOn string    `json:"opened_on,omitempty"` // a date
-	UseBy    string    `json:"use_by,omitempty"`    // a date
-	MadeAt   time.Time `json:"made_at"`
-	// StirredAt, UsedAt and EmptiedAt are zero before the first time.
-	StirredAt time.Time `json:"stirred_at,omitzero"`
-	UsedAt    time.Time `json:"used_at,omitzero"`
-	EmptiedAt time.Time `json:"emptied_at,omitzero"`
-	// Doubt: it lived through a power cut of unknown length, so that how long it stood is
-	// only a lower bound.
-	Doubt bool `json:"doubt,omitempty"`
-}
-
 // keptEmptied is how many empty cans stay in the state. What was poured from the others
 // is in the journal.
 const keptEmptied = 200
-
-// DateOf is the local date of an instant, as cans' dates are written.
-func DateOf(at time.Time) string { return at.Local().Format(time.DateOnly) }
 
 // NextCanID is the id that the next can will have unless it is given one. Numbers are
 // not used twice.
@@ -130,7 +109,7 @@ func (s State) NextCanID(part mix.Part) string {
 }
 
 // changeCan replaces a can by a copy that f has altered.
-func (s *State) changeCan(id string, f func(c *Can)) {
+func (s *State) changeCan(id string, f func(c *can.Can)) {
 	old, ok := s.Cans[id]
 	if !ok {
 		return
@@ -142,11 +121,11 @@ func (s *State) changeCan(id string, f func(c *Can)) {
 }
 
 // changeCans replaces all cans by copies that f has altered.
-func (s *State) changeCans(f func(c *Can)) {
+func (s *State) changeCans(f func(c *can.Can)) {
 	if len(s.Cans) == 0 {
 		return
 	}
-	next := make(map[string]*Can, len(s.Cans))
+	next := make(map[string]*can.Can, len(s.Cans))
 	for id, old := range s.Cans {
 		c := *old
 		f(&c)
@@ -158,37 +137,37 @@ func (s *State) changeCans(f func(c *Can)) {
 func (e CanMade) apply(s *State, r Record) {
 	s.Cans = maps.Clone(s.Cans)
 	if s.Cans == nil { // no can was known so far
-		s.Cans = map[string]*Can{}
+		s.Cans = map[string]*can.Can{}
 	}
 	s.CanNumber++
-	s.Cans[e.Can] = &Can{
+	s.Cans[e.Can] = &can.Can{
 		ID: e.Can, Part: e.Part, Material: e.Material, Lot: e.Lot, Colour: e.Colour,
 		OpenedOn: e.OpenedOn, UseBy: e.UseBy, MadeAt: r.Stamp.At,
 	}
 }
 
 func (e CanOpened) apply(s *State, _ Record) {
-	s.changeCan(e.Can, func(c *Can) { c.OpenedOn = e.On })
+	s.changeCan(e.Can, func(c *can.Can) { c.OpenedOn = e.On })
 }
 
 func (e CanStirred) apply(s *State, r Record) {
-	s.changeCan(e.Can, func(c *Can) { c.StirredAt, c.Doubt = r.Stamp.At, false })
+	s.changeCan(e.Can, func(c *can.Can) { c.StirredAt, c.Doubt = r.Stamp.At, false })
 }
 
 func (e CanEmptied) apply(s *State, r Record) {
-	s.changeCan(e.Can, func(c *Can) {
+	s.changeCan(e.Can, func(c *can.Can) {
 		c.EmptiedAt = r.Stamp.At
 		if e.Undo {
 			c.EmptiedAt = time.Time{}
 		}
 	})
-	var empty []*Can
+	var empty []*can.Can
 	for _, c := range s.Cans {
 		if !c.EmptiedAt.IsZero() {
 			empty = append(empty, c)
 		}
 	}
-	slices.SortFunc(empty, func(a, b *Can) int {
+	slices.SortFunc(empty, func(a, b *can.Can) int {
 		return cmp.Or(a.EmptiedAt.Compare(b.EmptiedAt), cmp.Compare(a.ID, b.ID))
 	})
 	for i := range len(empty) - keptEmptied {
@@ -197,7 +176,7 @@ func (e CanEmptied) apply(s *State, r Record) {
 }
 
 func (e PouredFrom) apply(s *State, r Record) {
-	s.changeCan(e.Can, func(c *Can) {
+	s.changeCan(e.Can, func(c *can.Can) {
 		// To pour from a can moves it, but does not stir it up: one that was never stirred,
 		// or about which there is doubt, stays so.
 		c.UsedAt = r.Stamp.At
@@ -281,12 +260,12 @@ func (b *Batch) canOf(d guide.Drawn) string {
 
 // Lots names the cans that are in the cup, with the lots of those that were registered,
 // and Notes says which of them should not have been used as they were.
-func (b *Batch) Lots() (lots []mix.Lot, notes []string) {
+func (b *Batch) Lots() (lots []can.Lot, notes []string) {
 	for _, c := range b.Components() {
 		if c.Can == "" {
 			continue
 		}
-		v := mix.Lot{Part: c.Part, Can: c.Can}
+		v := can.Lot{Part: c.Part, Can: c.Can}
 		for _, d := range b.Draws {
 			if d.Can == c.Can {
 				v.Material, v.Lot, v.Assumed = d.Material, d.Lot, d.Assumed

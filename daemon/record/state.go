@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"potlifed/model/air"
+	"potlifed/model/can"
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
@@ -48,8 +49,8 @@ type State struct {
 	// FailedChecks are checks of sensors that did not pass, by id, until one does.
 	FailedChecks map[string]FailedCheck `json:"failed_checks,omitempty"`
 
-	Cans      map[string]*Can `json:"cans,omitempty"` // by id
-	CanNumber int             `json:"can_number,omitempty"`
+	Cans      map[string]*can.Can `json:"cans,omitempty"` // by id
+	CanNumber int                 `json:"can_number,omitempty"`
 
 	// Day and Number make the next batch's id. Day never goes back, whatever the
 	// clock does, so an id is not given twice.

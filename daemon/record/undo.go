@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 )
 
@@ -40,7 +41,7 @@ type Doing struct {
 	Batches map[string]*Batch `json:"batches"` // nil for one that it made
 	Presses map[string]Press  `json:"presses,omitempty"`
 	// Cans that it poured from and that nobody has touched since.
-	Cans map[string]Can `json:"cans,omitempty"`
+	Cans map[string]can.Can `json:"cans,omitempty"`
 }
 
 // keptDoing is how long the state knows what was before: longer than anybody may take
@@ -113,13 +114,13 @@ func (s *State) keepDoing(before State, r Record) {
 		s.Doings = nil
 		return
 	}
-	t, can := before.touches(r.Body)
-	if !can {
+	t, undoable := before.touches(r.Body)
+	if !undoable {
 		if of, ok := r.Body.(interface{ About() string }); ok {
 			t.batches = []string{of.About()}
 		}
 	}
-	if len(s.Doings) == 0 && !can {
+	if len(s.Doings) == 0 && !undoable {
 		return
 	}
 	d := Doing{Seq: r.Seq, Kind: r.Body.Kind(), By: r.By, At: r.Stamp.At, Batches: map[string]*Batch{}, Presses: map[string]Press{}}
@@ -138,16 +139,16 @@ func (s *State) keepDoing(before State, r Record) {
 			// One doing in two events: what one of them touched was before as the first found it.
 			d.Batches, d.Presses = with(d.Batches, old.Batches), with(d.Presses, old.Presses)
 			if c := before.Cans[canOf(r.Body)]; c != nil {
-				d.Cans = map[string]Can{c.ID: *c}
+				d.Cans = map[string]can.Can{c.ID: *c}
 			}
-			if !can {
-				d.Kind, can = old.Kind, true
+			if !undoable {
+				d.Kind, undoable = old.Kind, true
 			}
 		case !old.meets(d):
 			kept = append(kept, old)
 		}
 	}
-	if can {
+	if undoable {
 		kept = append(kept, d)
 	}
 	s.Doings = kept
@@ -250,7 +251,7 @@ func (e Undone) apply(s *State, r Record) {
 	}
 	for _, id := range e.Cans {
 		if before, kept := d.Cans[id]; kept {
-			s.changeCan(id, func(c *Can) { *c = before })
+			s.changeCan(id, func(c *can.Can) { *c = before })
 		}
 	}
 }

@@ -8,13 +8,13 @@ import (
 	"strings"
 
 	"potlifed/daemon/record"
-	"potlifed/model/mix"
+	"potlifed/model/can"
 )
 
 // Source is a can or a lot.
 type Source struct{ Can, Lot string }
 
-func (s Source) is(l mix.Lot) bool {
+func (s Source) is(l can.Lot) bool {
 	return s.Can != "" && l.Can == s.Can || s.Lot != "" && strings.EqualFold(l.Lot, s.Lot)
 }
 
@@ -114,7 +114,7 @@ func (w *into) toldBefore(l life, via string) bool {
 		return false
 	}
 	for _, r := range l.own {
-		if e, ok := r.Body.(record.PouredFrom); ok && r.Seq >= w.cut && w.from.is(mix.Lot{Can: e.Can, Lot: e.Lot}) {
+		if e, ok := r.Body.(record.PouredFrom); ok && r.Seq >= w.cut && w.from.is(can.Lot{Can: e.Can, Lot: e.Lot}) {
 			return true
 		}
 	}

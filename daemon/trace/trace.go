@@ -14,6 +14,7 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
+	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
@@ -53,7 +54,7 @@ type Past struct {
 	StillGood string          `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
 	LeftG     *float64        `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
 	Parts     []mix.Component `json:"components" doc:"what was poured, by part and can"`
-	Lots      []mix.Lot       `json:"lots" doc:"the cans that are in the batch"`
+	Lots      []can.Lot       `json:"lots" doc:"the cans that are in the batch"`
 	Warnings  []string        `json:"warnings" doc:"what was wrong with the mix, in sentences"`
 	Presses   []Stay          `json:"presses" doc:"times on presses, in order"`
 	Prints    uint64          `json:"prints" doc:"prints made with the batch"`
@@ -317,7 +318,7 @@ func (l *life) batch() Past {
 	v := Past{
 		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
 		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: b.LeftG,
-		Parts: b.Components(), Lots: append([]mix.Lot{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),
+		Parts: b.Components(), Lots: append([]can.Lot{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),
 		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...),
 	}
 	for _, s := range l.stays {

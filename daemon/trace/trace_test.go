@@ -15,6 +15,7 @@ import (
 
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/model/can"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
@@ -220,7 +221,7 @@ func compare(rt *rapid.T, b *record.Batch, h History, prints uint64) {
 	lots, notes := b.Lots()
 	want := Past{
 		ID: b.ID, Seq: h.Seq, Ink: b.Ink, Cup: b.Cup, State: b.Phase, StartedAt: b.StartedAt, MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt),
-		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]mix.Lot{}, lots...),
+		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]can.Lot{}, lots...),
 		Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
 	}
 	about := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })

@@ -3,6 +3,7 @@ package view
 import (
 	"time"
 
+	"potlifed/model/can"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
@@ -65,7 +66,7 @@ type Batch struct {
 	StillGood     string           `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
 	LeftG         *float64         `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
 	OnDisk        *bool            `json:"on_disk,omitempty" doc:"false while a change to the batch is not yet in the journal"`
-	Lots          []mix.Lot        `json:"lots" doc:"the cans that are in the batch"`
+	Lots          []can.Lot        `json:"lots" doc:"the cans that are in the batch"`
 	PourFrom      []CanChoice      `json:"pour_from,omitempty" doc:"the registered cans that the current pour may come from"`
 	CupEmptyG     *float64         `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`
 }

@@ -12,7 +12,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
 	"potlifed/daemon/view"
-	"potlifed/model/mix"
+	"potlifed/model/can"
 )
 
 const base = "/api/v1/"
@@ -224,7 +224,7 @@ var rowSchemas = []reflect.Type{
 	reflect.TypeFor[view.Air](), reflect.TypeFor[view.Scale](), reflect.TypeFor[view.Pouring](), reflect.TypeFor[view.Sensor](),
 	reflect.TypeFor[view.Batch](), reflect.TypeFor[view.Thinner](), reflect.TypeFor[view.Ratio](), reflect.TypeFor[view.Press](),
 	reflect.TypeFor[view.Light](), reflect.TypeFor[view.Alarm](), reflect.TypeFor[view.Ink](), reflect.TypeFor[view.Learned](),
-	reflect.TypeFor[view.Recipe](), reflect.TypeFor[view.Can](), reflect.TypeFor[mix.Lot](),
+	reflect.TypeFor[view.Recipe](), reflect.TypeFor[view.Can](), reflect.TypeFor[can.Lot](),
 }
 
 // schemaName returns the name of a type's schema in the description. Clients are

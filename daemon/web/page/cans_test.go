@@ -19,6 +19,7 @@ import (
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
+	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
@@ -51,7 +52,7 @@ func past(now time.Time) trace.Past {
 		ID: "0611-2", Seq: 71, Ink: "dial-satin", Cup: "cup-110", Colour: "dark", State: lifecycle.Closed, StartedAt: now.Add(-30 * time.Hour), MixedAt: at(now.Add(-30 * time.Hour)),
 		ClosedAt: at(now.Add(-24 * time.Hour)), Outcome: "went-off", LeftG: &left,
 		Parts:    []mix.Component{{Part: mix.Ink, Can: "ink-0", G: 45}, {Part: mix.Ink, Can: "ink-1", G: 40}, {Part: mix.Hardener, Can: "hardener-2", G: 17}, {Part: mix.Thinner, G: 7.1}},
-		Lots:     []mix.Lot{{Part: mix.Ink, Can: "ink-0", Lot: "A 16"}, {Part: mix.Ink, Can: "ink-1", Lot: "A 17", Assumed: true}, {Part: mix.Hardener, Can: "hardener-2", Lot: "H 3"}},
+		Lots:     []can.Lot{{Part: mix.Ink, Can: "ink-0", Lot: "A 16"}, {Part: mix.Ink, Can: "ink-1", Lot: "A 17", Assumed: true}, {Part: mix.Hardener, Can: "hardener-2", Lot: "H 3"}},
 		Warnings: []string{"hardener can hardener-2 (lot H 3) was past its last day, 2026-05-02. Used all the same: trial print"},
 		Presses:  []trace.Stay{{Press: "press-1", From: now.Add(-29 * time.Hour), To: at(now.Add(-27 * time.Hour)), Prints: 820}, {Press: "press-2", From: now.Add(-27 * time.Hour), To: at(now.Add(-24 * time.Hour)), Prints: 411}},
 		Prints:   1231, Tests: []record.Test{{At: now.Add(-26 * time.Hour), Kind: "adhesion", Result: "pass"}},
