@@ -54,7 +54,7 @@ func (m *mapping) request() {
 		if text == "" {
 			return ""
 		}
-		return `not yet: asking a scale for its weight; set the scale to send on its own, and leave this ""`
+		return `"", since potlifed does not ask a scale for its weight; set the scale to send on its own`
 	}})
 }
 
@@ -96,7 +96,7 @@ var portRule = textRule{"a device such as /dev/serial/by-id/…, or tcp://HOST:P
 	address, isTCP := strings.CutPrefix(text, "tcp://")
 	switch {
 	case strings.HasPrefix(text, "hid:"):
-		return "not yet: scales on hidraw; a serial port or tcp://HOST:PORT for now"
+		return "a serial port or tcp://HOST:PORT; scales on hidraw are not supported"
 	case isTCP && isHostPort(address), filepath.IsAbs(text) && !strings.Contains(text, "://"):
 		return ""
 	}
@@ -132,7 +132,7 @@ var sourceRule = textRule{"hwmon", func(text string) string {
 	case "hwmon":
 		return ""
 	case "iio", "modbus", "line", "mqtt":
-		return "not yet: only hwmon for now"
+		return "hwmon; other sources are not supported"
 	}
 	return "hwmon"
 }}

@@ -65,7 +65,7 @@ func (r *reader) mapping(node ast.Node, path string) *mapping {
 			continue
 		}
 		if first, twice := m.fields[key.Value]; twice {
-			r.fault(at, m.child(key.Value), fmt.Sprintf("a second time, first on line %d", first.key.line), "the key once")
+			r.fault(at, m.child(key.Value), fmt.Sprintf("the key a second time, first on line %d", first.key.line), "keep one of the two")
 			continue
 		}
 		m.fields[key.Value] = &field{key: at, value: entry.Value}
@@ -220,7 +220,9 @@ func (m *mapping) close() {
 			continue
 		}
 		want := "one of " + strings.Join(m.known, ", ")
-		if near := nearest(key, m.known); near != "" {
+		if word, rest, cut := strings.Cut(key, " "); cut && slices.Contains(m.known, word) {
+			want = fmt.Sprintf("a colon behind the key, as in %s: %s", word, strings.TrimSpace(rest))
+		} else if near := nearest(key, m.known); near != "" {
 			want = "did you mean " + near + "?"
 		}
 		m.r.fault(m.fields[key].key, m.path, "the unknown key "+quote(key), want)

@@ -1,14 +1,11 @@
 package config
 
 import (
-	"errors"
+	"bytes"
 	"fmt"
 	"os"
 	"strconv"
-	"strings"
-	"unicode/utf8"
 
-	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/lexer"
 	"github.com/goccy/go-yaml/parser"
@@ -22,6 +19,9 @@ const (
 	maxFileBytes = 64 << 10
 	maxDepth     = 16
 )
+
+// byteOrderMark is what some editors put before UTF-8 text. It is no fault.
+const byteOrderMark = "\xef\xbb\xbf"
 
 // Read reads the configuration at path. The error is a [*Faults] when the file was
 // read and is not right.
@@ -58,8 +58,13 @@ func (r *reader) document(data []byte) *mapping {
 		r.fault(position{1, 1}, "", fmt.Sprintf("%d bytes", len(data)), fmt.Sprintf("a configuration of at most %d bytes", maxFileBytes))
 		return nil
 	}
-	if at, ok := firstNoText(string(data)); !ok {
-		r.fault(at, "", "bytes that are no text", "UTF-8 text without control characters")
+	data = bytes.TrimPrefix(data, []byte(byteOrderMark))
+	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
+		r.fault(position{1, 1}, "", "UTF-16 text", "UTF-8 text: save the file again with the encoding UTF-8")
+		return nil
+	}
+	if at, found, want := firstNoText(string(data)); found != "" {
+		r.fault(at, "", found, want)
 		return nil
 	}
 	tokens := lexer.Tokenize(string(data))
@@ -69,7 +74,7 @@ func (r *reader) document(data []byte) *mapping {
 	}
 	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
 	if err != nil {
-		r.syntax(err)
+		r.syntax(err, string(data), tokens)
 		return nil
 	}
 	var bodies []ast.Node
@@ -87,21 +92,6 @@ func (r *reader) document(data []byte) *mapping {
 	}
 	r.fault(start(bodies[1]), "", "a second document", "one document; no line of three hyphens between")
 	return nil
-}
-
-// syntax reports text that is no YAML. The parser stops at the first such place, so
-// it is the only fault.
-func (r *reader) syntax(err error) {
-	var syntax *yaml.SyntaxError
-	if !errors.As(err, &syntax) {
-		r.fault(position{1, 1}, "", "text that is no YAML", err.Error())
-		return
-	}
-	found := "text that is no YAML"
-	if text := strings.TrimSpace(syntax.Token.Value); text != "" {
-		found = quote(text)
-	}
-	r.fault(positionOf(syntax.Token), "", found, "valid YAML ("+syntax.Message+")")
 }
 
 // firstTooDeep finds the first token beyond maxDepth open brackets, or beyond maxDepth
@@ -124,27 +114,6 @@ func firstTooDeep(tokens token.Tokens) (position, bool) {
 		if open > maxDepth || begun > maxDepth {
 			return positionOf(t), false
 		}
-	}
-	return position{}, true
-}
-
-// firstNoText finds the first byte that is no UTF-8 or a control character.
-func firstNoText(text string) (position, bool) {
-	at := position{1, 1}
-	for i, c := range text {
-		if c == utf8.RuneError {
-			if _, size := utf8.DecodeRuneInString(text[i:]); size == 1 {
-				return at, false
-			}
-		}
-		switch {
-		case c == '\n', c == '\r' && !strings.HasPrefix(text[i+1:], "\n"):
-			at = position{at.line + 1, 1} // YAML counts a lone carriage return as well
-			continue
-		case c < ' ' && c != '\t' && c != '\r' || c == 0x7f:
-			return at, false
-		}
-		at.column++
 	}
 	return position{}, true
 }

@@ -132,7 +132,7 @@ func checkPort(port string) error {
 	case strings.ContainsRune(port, 0):
 		return fmt.Errorf("%w: port %q contains a zero byte", ErrSettings, port)
 	case strings.HasPrefix(port, "hid:"):
-		return fmt.Errorf("%w: port %q: scales on hidraw are not yet supported", ErrSettings, port)
+		return fmt.Errorf("%w: port %q: scales on hidraw are not supported", ErrSettings, port)
 	case !strings.Contains(port, "://"):
 		return nil
 	}

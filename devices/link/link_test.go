@@ -76,7 +76,7 @@ func TestCheck(t *testing.T) {
 	bad := map[string]Settings{
 		"no port named":    {},
 		"zero byte":        {Port: "/dev/\x00"},
-		"not yet":          {Port: "hid:/dev/hidraw0"},
+		"not supported":    {Port: "hid:/dev/hidraw0"},
 		"want tcp://":      {Port: "udp://h:1"},
 		"TCP port":         {Port: "tcp://host"},
 		"nothing more":     {Port: "tcp://host:1/path"},
