@@ -60,7 +60,7 @@ func (r *reader) document(data []byte) *mapping {
 	}
 	data = bytes.TrimPrefix(data, []byte(byteOrderMark))
 	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
-		r.fault(position{1, 1}, "", "UTF-16 text", "UTF-8 text: save the file again with the encoding UTF-8")
+		r.fault(position{1, 1}, "", "UTF-16 text", "UTF-8 text; save the file again with the encoding UTF-8")
 		return nil
 	}
 	if at, found, want := firstNoText(string(data)); found != "" {

@@ -217,7 +217,7 @@ func firstNoText(text string) (at position, found, want string) {
 	for i, c := range text {
 		if c == utf8.RuneError {
 			if _, size := utf8.DecodeRuneInString(text[i:]); size == 1 {
-				return at, "a byte that is not valid UTF-8", "UTF-8 text: save the file again with the encoding UTF-8"
+				return at, "a byte that is not valid UTF-8", "UTF-8 text; save the file again with the encoding UTF-8"
 			}
 		}
 		switch {

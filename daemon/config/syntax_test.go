@@ -67,7 +67,7 @@ func TestMistakesOfWriting(t *testing.T) {
 // TestMissingColonInBraces: YAML takes the words for a key without a value.
 func TestMissingColonInBraces(t *testing.T) {
 	_, err := Parse("f", []byte(strings.Replace(smallest, "port: /dev/ttyUSB0", "port /dev/ttyUSB0", 1)))
-	if err == nil || !strings.Contains(err.Error(), "f:3:18: scales[0]: found the unknown key") || !strings.Contains(err.Error(), "as in port: /dev/ttyUSB0") {
+	if err == nil || !strings.Contains(err.Error(), "f:3:19: scales[0]: found the unknown key") || !strings.Contains(err.Error(), "as in port: /dev/ttyUSB0") {
 		t.Error(err)
 	}
 }
