@@ -246,11 +246,7 @@ func (b *Bench) failed(g *group, err error) {
 // stillTrue reports whether a record means anything when the change that began its
 // batch was undone.
 func (b *Bench) stillTrue(r record.Record) bool {
-	of, ok := r.Body.(interface{ About() string })
-	if !ok {
-		return true
-	}
-	id := of.About()
+	id := r.Body.About()
 	if _, began := r.Body.(record.MixStarted); began || id == "" {
 		return true
 	}

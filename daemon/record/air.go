@@ -20,6 +20,26 @@ var (
 	unmeasuredBad = air.State{TemperatureC: 30, HumidityPct: 80}
 )
 
+// KindAirStep is the kind of [AirStep].
+const KindAirStep Kind = "air-step"
+
+// AirStep is a closed piece of a zone's air over which the batches of the zone were
+// advanced. It begins where the zone's last step ended, and ends no later than the
+// record's own time.
+type AirStep struct {
+	Zone  string    `json:"zone"`
+	Start time.Time `json:"start"` // where the zone's last step ended, as it was known then
+	Step  cure.Step `json:"step"`
+	// After is the air that the next step starts from; it differs from the step's
+	// own end when a sensor came back with another value.
+	After air.State `json:"after"`
+	// ReadAt is the time of the newest reading, zero when there never was one.
+	ReadAt time.Time `json:"read_at,omitzero"`
+}
+
+func (AirStep) Kind() Kind    { return KindAirStep }
+func (AirStep) About() string { return "" }
+
 func (e AirStep) apply(s *State, r Record) {
 	z := s.zone(e.Zone)
 	if z.Until.IsZero() { // the zone's first step has no length: it says where the path begins

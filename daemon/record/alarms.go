@@ -7,6 +7,20 @@ import (
 	"potlifed/model/alarm"
 )
 
+// The kinds of what happens to alarms.
+const (
+	KindAlarmRaised       Kind = "alarm-raised"
+	KindAlarmReturned     Kind = "alarm-returned"
+	KindAlarmCleared      Kind = "alarm-cleared"
+	KindAlarmAcknowledged Kind = "alarm-acknowledged"
+	KindAlarmShelved      Kind = "alarm-shelved"
+	KindAlarmUnshelved    Kind = "alarm-unshelved"
+	KindAlarmSuppressed   Kind = "alarm-suppressed"
+	KindAlarmUnsuppressed Kind = "alarm-unsuppressed"
+	KindOutOfService      Kind = "out-of-service"
+	KindInService         Kind = "in-service"
+)
+
 // Alarm is an alarm that is not normal.
 type Alarm struct {
 	Name     string         `json:"name"`
@@ -102,6 +116,17 @@ func (AlarmSuppressed) Kind() Kind   { return KindAlarmSuppressed }
 func (AlarmUnsuppressed) Kind() Kind { return KindAlarmUnsuppressed }
 func (OutOfService) Kind() Kind      { return KindOutOfService }
 func (InService) Kind() Kind         { return KindInService }
+
+func (AlarmRaised) About() string       { return "" }
+func (AlarmReturned) About() string     { return "" }
+func (AlarmCleared) About() string      { return "" }
+func (AlarmAcknowledged) About() string { return "" }
+func (AlarmShelved) About() string      { return "" }
+func (AlarmUnshelved) About() string    { return "" }
+func (AlarmSuppressed) About() string   { return "" }
+func (AlarmUnsuppressed) About() string { return "" }
+func (OutOfService) About() string      { return "" }
+func (InService) About() string         { return "" }
 
 func (e AlarmRaised) apply(s *State, r Record) {
 	s.setAlarm(r, e.Name, e.Subject, func(a *Alarm) {

@@ -22,10 +22,8 @@ type TakenUp struct {
 	Mix        guide.Mix `json:"mix"`
 }
 
-// Kind is its written-out name.
 func (TakenUp) Kind() Kind { return KindTakenUp }
 
-// About is the batch that a record is about.
 func (e TakenUp) About() string { return e.Batch }
 
 func (e TakenUp) apply(s *State, r Record) {

@@ -89,7 +89,10 @@ func (CanEmptied) Kind() Kind  { return KindCanEmptied }
 func (PouredFrom) Kind() Kind  { return KindPouredFrom }
 func (LeftWeighed) Kind() Kind { return KindLeftWeighed }
 
-// About is the batch that a record is about.
+func (CanMade) About() string       { return "" }
+func (CanOpened) About() string     { return "" }
+func (CanStirred) About() string    { return "" }
+func (CanEmptied) About() string    { return "" }
 func (e PouredFrom) About() string  { return e.Batch }
 func (e LeftWeighed) About() string { return e.Batch }
 

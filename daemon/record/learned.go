@@ -43,6 +43,9 @@ type Learned struct {
 func (LearnedAccepted) Kind() Kind { return KindLearnedAccepted }
 func (LearnedRevoked) Kind() Kind  { return KindLearnedRevoked }
 
+func (LearnedAccepted) About() string { return "" }
+func (LearnedRevoked) About() string  { return "" }
+
 func (e LearnedAccepted) apply(s *State, r Record) {
 	s.Learned = maps.Clone(s.Learned)
 	if s.Learned == nil { // a checkpoint of before inks were learned

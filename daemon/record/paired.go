@@ -22,5 +22,8 @@ type DeviceUnpaired struct {
 func (DevicePaired) Kind() Kind   { return KindDevicePaired }
 func (DeviceUnpaired) Kind() Kind { return KindDeviceUnpaired }
 
+func (DevicePaired) About() string   { return "" }
+func (DeviceUnpaired) About() string { return "" }
+
 func (DevicePaired) apply(*State, Record)   {}
 func (DeviceUnpaired) apply(*State, Record) {}

@@ -69,7 +69,6 @@ func (ToppedUp) Kind() Kind { return KindToppedUp }
 func (Thinned) Kind() Kind  { return KindThinned }
 func (Tested) Kind() Kind   { return KindTested }
 
-// About is the batch that a record is about.
 func (e Moved) About() string    { return e.Batch }
 func (e Split) About() string    { return e.From }
 func (e ToppedUp) About() string { return e.Batch }

@@ -24,7 +24,8 @@ type Prints struct {
 	Bare    time.Time `json:"bare,omitzero"` // when it last printed with nothing loaded
 }
 
-func (Printed) Kind() Kind { return KindPrinted }
+func (Printed) Kind() Kind    { return KindPrinted }
+func (Printed) About() string { return "" }
 
 func (e Printed) apply(s *State, r Record) {
 	p := s.Prints[e.Press]

@@ -48,10 +48,11 @@ func everyBody(t testing.TB) map[Kind]Body {
 		AlarmUnshelved{Name: "clock", Subject: "bench-1"}, AlarmSuppressed{Name: "life-cut", Subject: "0612-1", Priority: "medium", Text: "t"},
 		AlarmUnsuppressed{Name: "life-cut", Subject: "0612-1"},
 		OutOfService{Device: "bench-air", Alarms: map[string]alarm.Priority{"sensor-stale": "medium"}, Until: at, Reason: "r"},
-		Printed{Press: "press-1", Add: 7},
+		Printed{Press: "press-1", Batch: "0612-1", Add: 7},
 		InService{Device: "bench-air", Alarms: []string{"sensor-stale"}},
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
+		Reweighed{Batch: "0612-1", ContentG: 68, TakenG: 5, LossG: 2, UncertaintyG: 0.3},
 		LearnedAccepted{Ink: "gloss-4", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "gloss-4"},
 		SensorVerified{Sensor: "bench-air", HumidityPct: 75.3, TemperatureC: new(25.0), Read: &air.State{TemperatureC: 24.8, HumidityPct: 74}, Note: "salt jar"},
 		CanMade{Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
@@ -82,6 +83,68 @@ func TestBodiesSurviveTheJournal(t *testing.T) {
 		}
 		if body.Kind() != kind || strings.ToLower(string(kind)) != string(kind) {
 			t.Errorf("kind %q", kind)
+		}
+	}
+}
+
+// TestEveryKindIsInTheTable: each kind has one row, and the table is complete: it has the
+// kind of every body that the other tests use, and no kind that they leave out.
+func TestEveryKindIsInTheTable(t *testing.T) {
+	bodies := everyBody(t)
+	seen := map[Kind]bool{}
+	for _, kind := range Kinds() {
+		if seen[kind] {
+			t.Errorf("%s has two rows", kind)
+		}
+		seen[kind] = true
+		if bodies[kind] == nil {
+			t.Errorf("%s has no body in everyBody", kind)
+		}
+	}
+	for kind := range bodies {
+		if !seen[kind] {
+			t.Errorf("%s is not in the table", kind)
+		}
+	}
+}
+
+// unlisted is a body whose kind is in no table.
+type unlisted struct{ Stopped }
+
+func (unlisted) Kind() Kind { return "unlisted" }
+
+// TestUnlistedKindIsNotWritten: what could not be read again is not written.
+func TestUnlistedKindIsNotWritten(t *testing.T) {
+	r := Record{Seq: 1, Body: unlisted{}}
+	if err := r.Encode(); err == nil || !strings.Contains(err.Error(), "unlisted") {
+		t.Errorf("a body that is not in the table: %v", err)
+	}
+	if b, err := r.JSON(); err == nil {
+		t.Errorf("a body that is not in the table is written: %s", b)
+	}
+}
+
+// TestBodiesAreAboutABatch: a body is about the batch that it names, except that a part
+// split off is about the batch it came from, and prints are about their press.
+func TestBodiesAreAboutABatch(t *testing.T) {
+	for kind, body := range everyBody(t) {
+		b, err := json.Marshal(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var named struct{ Batch, From string }
+		if err := json.Unmarshal(b, &named); err != nil {
+			t.Fatal(err)
+		}
+		want := named.Batch
+		switch kind {
+		case KindSplit:
+			want = named.From
+		case KindPrinted:
+			want = ""
+		}
+		if body.About() != want {
+			t.Errorf("%s is about %q, want %q", kind, body.About(), want)
 		}
 	}
 }

@@ -25,10 +25,8 @@ type Undone struct {
 	Cans []string `json:"cans,omitempty"`
 }
 
-// Kind is its written-out name.
 func (Undone) Kind() Kind { return KindUndone }
 
-// About is the batch that a record is about.
 func (e Undone) About() string { return e.Batch }
 
 // Doing is something that may still be taken back, with what it touched as that was
@@ -115,10 +113,8 @@ func (s *State) keepDoing(before State, r Record) {
 		return
 	}
 	t, undoable := before.touches(r.Body)
-	if !undoable {
-		if of, ok := r.Body.(interface{ About() string }); ok {
-			t.batches = []string{of.About()}
-		}
+	if about := r.Body.About(); !undoable && about != "" {
+		t.batches = []string{about}
 	}
 	if len(s.Doings) == 0 && !undoable {
 		return

@@ -33,7 +33,8 @@ type FailedCheck struct {
 	AllowedPct   float64   `json:"allowed_pct"`
 }
 
-func (SensorVerified) Kind() Kind { return KindSensorVerified }
+func (SensorVerified) Kind() Kind    { return KindSensorVerified }
+func (SensorVerified) About() string { return "" }
 
 func (e SensorVerified) apply(s *State, r Record) {
 	s.FailedChecks = maps.Clone(s.FailedChecks)

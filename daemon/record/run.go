@@ -1,0 +1,175 @@
+package record
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"potlifed/model/can"
+	"potlifed/model/cure"
+)
+
+// The kinds of the daemon's own run.
+const (
+	KindStarted      Kind = "started"
+	KindStopped      Kind = "stopped"
+	KindClockChanged Kind = "clock-changed"
+)
+
+// Started opens a run of the daemon.
+type Started struct {
+	Instance string `json:"instance"`
+	Version  string `json:"version"`
+	// Gap is how long nothing was recorded: exact when GapKnown, else the least it
+	// can have been.
+	Gap      time.Duration `json:"gap_ns"`
+	GapKnown bool          `json:"gap_known"`
+	// Shift is what bench time jumps by over and above the gap; ages do not see it.
+	Shift time.Duration `json:"shift_ns"`
+	// Countable: the clock was set when the last run ended, so that a gap which is
+	// not known now will be known once the clock is set.
+	Countable bool `json:"countable"`
+}
+
+// Stopped closes a run in good order.
+type Stopped struct{}
+
+// ClockChanged says that the wall clock was found set, or was stepped. Bench time
+// moves by Step from this record on.
+type ClockChanged struct {
+	Step   time.Duration `json:"step_ns"`
+	Synced bool          `json:"synced"`
+}
+
+func (Started) Kind() Kind      { return KindStarted }
+func (Stopped) Kind() Kind      { return KindStopped }
+func (ClockChanged) Kind() Kind { return KindClockChanged }
+
+func (Started) About() string      { return "" }
+func (Stopped) About() string      { return "" }
+func (ClockChanged) About() string { return "" }
+
+func (e Started) apply(s *State, r Record) {
+	s.Instance, s.Version, s.Started = e.Instance, e.Version, r.Stamp.At
+	s.shift(e.Shift, func(*Batch) bool { return true })
+	s.changeAll(func(b *Batch) bool {
+		if e.GapKnown || b.Cloud == nil {
+			return false
+		}
+		b.Countable, b.Unseen = e.Countable && !b.AtLeast, 0
+		if b.Countable {
+			b.Unseen = e.Shift
+		}
+		if !b.AtLeast {
+			b.AtLeast = true
+			b.Cloud = b.Cloud.Clone()
+			b.Cloud.MarkAtLeast()
+		}
+		return true
+	})
+	if !e.GapKnown {
+		s.changeCans(func(c *can.Can) { c.Doubt = true })
+	}
+	zones := make(map[string]*Zone, len(s.Zones))
+	for id, old := range s.Zones {
+		z := *old
+		z.Bridged = e.Gap > 0
+		zones[id] = &z
+	}
+	s.Zones = zones
+}
+
+func (Stopped) apply(*State, Record) {}
+
+// apply moves every remembered instant with the clock, so that no age changes. Only
+// a batch whose age is "at least", and whose missing part is what the clock was
+// behind by, keeps its instants: it gets older by the step.
+func (e ClockChanged) apply(s *State, _ Record) {
+	counts := func(b *Batch) bool { return e.Synced && b.Countable && e.Step+b.Unseen >= 0 }
+	s.changeAll(func(b *Batch) bool {
+		if !counts(b) {
+			return false
+		}
+		z := s.zone(b.Zone)
+		b.Cloud = b.Cloud.Clone()
+		b.Cloud.CountGap(b.Basis.Place, cure.Step{
+			Duration: e.Step + b.Unseen, From: z.Air, To: z.Air, Kind: cure.Bridged, Uncertain: true,
+		})
+		return true
+	})
+	s.shift(e.Step, func(b *Batch) bool { return !counts(b) })
+	s.changeAll(func(b *Batch) bool {
+		if !e.Synced || !b.Countable {
+			return false
+		}
+		if !counts(b) { // the clock says less than was lived through: there is nothing to count
+			b.Countable = false
+			return true
+		}
+		for _, t := range []*time.Time{&b.MixedAt, &b.GoodAt} {
+			*t = t.Add(-b.Unseen)
+		}
+		b.AtLeast, b.Countable, b.Unseen = false, false, 0
+		return true
+	})
+}
+
+// shift moves the state's instants by d: those of zones and alarms, and of the
+// batches that move with them.
+func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
+	if d == 0 {
+		return
+	}
+	later := func(t *time.Time) {
+		if !t.IsZero() {
+			*t = t.Add(d)
+		}
+	}
+	s.changeAll(func(b *Batch) bool {
+		if !moves(b) {
+			return false
+		}
+		later(&b.StartedAt)
+		later(&b.MixedAt)
+		later(&b.GoodAt)
+		later(&b.AsideAt)
+		later(&b.Mix.RestUntil)
+		b.Mix.Pours = slices.Clone(b.Mix.Pours)
+		for i := range b.Mix.Pours {
+			later(&b.Mix.Pours[i].RoseAt)
+		}
+		return true
+	})
+	zones := make(map[string]*Zone, len(s.Zones))
+	for id, old := range s.Zones {
+		z := *old
+		later(&z.Until)
+		later(&z.ReadAt)
+		z.Hours = z.Hours.Shift(d)
+		z.Recent = slices.Clone(z.Recent)
+		for i := range z.Recent {
+			later(&z.Recent[i].Start)
+		}
+		zones[id] = &z
+	}
+	s.Zones = zones
+	alarms := make(map[AlarmKey]*Alarm, len(s.Alarms))
+	for k, old := range s.Alarms {
+		a := *old
+		later(&a.Since)
+		later(&a.Changed)
+		later(&a.Until)
+		alarms[k] = &a
+	}
+	s.Alarms = alarms
+	s.changeCans(func(c *can.Can) {
+		for _, t := range []*time.Time{&c.MadeAt, &c.StirredAt, &c.UsedAt, &c.EmptiedAt} {
+			later(t)
+		}
+	})
+	s.Prints = maps.Clone(s.Prints)
+	for press, p := range s.Prints {
+		later(&p.Bare)
+		s.Prints[press] = p
+	}
+}

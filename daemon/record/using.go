@@ -1,0 +1,112 @@
+package record
+
+import (
+	"maps"
+	"slices"
+
+	"potlifed/model/cure"
+)
+
+// The kinds of how a finished batch is used and ends.
+const (
+	KindLoaded   Kind = "loaded"
+	KindUnloaded Kind = "unloaded"
+	KindGood     Kind = "good"
+	KindClosed   Kind = "closed"
+)
+
+// Loaded puts a batch on a press.
+type Loaded struct {
+	Batch string     `json:"batch"`
+	Press string     `json:"press"`
+	Zone  string     `json:"zone"`
+	Place cure.Place `json:"place"`
+}
+
+// Unloaded takes whatever stands on a press off it, or lifts the stop that a batch
+// which went off left there.
+type Unloaded struct {
+	Batch string     `json:"batch,omitempty"`
+	Press string     `json:"press"`
+	Zone  string     `json:"zone"` // where the batch stands now
+	Place cure.Place `json:"place"`
+}
+
+// Good says that somebody looked at the batch and it is good.
+type Good struct {
+	Batch string `json:"batch"`
+}
+
+// Closed ends a batch. Outcome is used-up, discarded, went-off or not-known.
+type Closed struct {
+	Batch     string   `json:"batch"`
+	Ink       string   `json:"ink"`
+	Press     string   `json:"press,omitempty"`
+	Outcome   string   `json:"outcome"`
+	StillGood string   `json:"still_good"` // yes, no, unknown
+	Seen      string   `json:"seen"`       // now, earlier
+	LeftG     *float64 `json:"left_g,omitempty"`
+}
+
+func (Loaded) Kind() Kind   { return KindLoaded }
+func (Unloaded) Kind() Kind { return KindUnloaded }
+func (Good) Kind() Kind     { return KindGood }
+func (Closed) Kind() Kind   { return KindClosed }
+
+func (e Loaded) About() string   { return e.Batch }
+func (e Unloaded) About() string { return e.Batch }
+func (e Good) About() string     { return e.Batch }
+func (e Closed) About() string   { return e.Batch }
+
+func (e Loaded) apply(s *State, _ Record) {
+	for _, p := range slices.Sorted(maps.Keys(s.Presses)) {
+		if s.Presses[p].Batch == e.Batch {
+			s.setPress(p, Press{WentOff: s.Presses[p].WentOff})
+		}
+	}
+	if before := s.Presses[e.Press].Batch; before != "" {
+		s.change(before, func(b *Batch) { b.Press = "" })
+	}
+	s.change(e.Batch, func(b *Batch) {
+		b.Press, b.Zone, b.Basis.Place = e.Press, e.Zone, e.Place
+	})
+	s.setPress(e.Press, Press{Batch: e.Batch})
+}
+
+func (e Unloaded) apply(s *State, _ Record) {
+	s.change(e.Batch, func(b *Batch) {
+		b.Press, b.Zone, b.Basis.Place = "", e.Zone, e.Place
+	})
+	s.setPress(e.Press, Press{})
+}
+
+func (e Good) apply(s *State, r Record) {
+	s.change(e.Batch, func(b *Batch) {
+		b.GoodAt = r.Stamp.At
+		b.PartWentOff, b.YoungerThanDead = false, false
+		if b.Cloud != nil {
+			b.Cloud = b.Cloud.Clone()
+			b.Cloud.Good()
+		}
+	})
+}
+
+func (e Closed) apply(s *State, r Record) {
+	old, ok := s.Batches[e.Batch]
+	if !ok {
+		return
+	}
+	b := *old
+	if b.Press != "" {
+		left := Press{}
+		if e.Outcome == "went-off" {
+			left.WentOff = e.Batch
+		}
+		s.setPress(b.Press, left)
+	}
+	if e.Outcome == "went-off" {
+		s.wentOff(b)
+	}
+	b.ClosedAt, b.Outcome, b.StillGood, b.LeftG = r.Stamp.At, e.Outcome, e.StillGood, e.LeftG
+	s.end(b)
+}
