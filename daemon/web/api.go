@@ -23,10 +23,7 @@ func (s *Server) api() (http.Handler, error) {
 	api := humago.New(mux, huma.Config{
 		OpenAPI: &huma.OpenAPI{
 			OpenAPI: "3.1.0",
-			Info: &huma.Info{
-				Title: "potlifed", Version: s.settings.Version,
-				Description: "Pot life of two-component ink. Masses are in grams, temperatures in °C, durations in seconds, times by RFC 3339.",
-			},
+			Info:    information(s.settings.Version),
 			Components: &huma.Components{
 				Schemas: huma.NewMapRegistry("#/components/schemas/", schemaName), SecuritySchemes: securitySchemes(),
 			},
@@ -52,7 +49,7 @@ func (s *Server) api() (http.Handler, error) {
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)
 
-	markNullable(api.OpenAPI().Components.Schemas)
+	describe(api.OpenAPI())
 	description, err := json.Marshal(api.OpenAPI())
 	if err != nil {
 		return nil, fmt.Errorf("describe the API: %w", err)

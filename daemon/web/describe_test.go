@@ -3,6 +3,8 @@ package web
 import (
 	"encoding/json"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 )
@@ -43,5 +45,70 @@ func TestEverythingIsDescribed(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestOperationsAreComplete: each has a tag that is explained, says which security it
+// takes, and names a refusal.
+func TestOperationsAreComplete(t *testing.T) {
+	d := description(t)
+	explained := map[string]bool{}
+	for _, tag := range d["tags"].([]any) {
+		explained[dig(tag, "name").(string)] = dig(tag, "description") != ""
+	}
+	ids := map[string]string{}
+	for path, operations := range d["paths"].(map[string]any) {
+		for method, operation := range operations.(map[string]any) {
+			name := method + " " + path
+			id, _ := dig(operation, "operationId").(string)
+			if id == "" || ids[id] != "" {
+				t.Errorf("%s: operationId %q, as %s", name, id, ids[id])
+			}
+			ids[id] = name
+			if tags, _ := dig(operation, "tags").([]any); len(tags) != 1 || !explained[tags[0].(string)] {
+				t.Errorf("%s: tags %v", name, tags)
+			}
+			security, given := dig(operation, "security").([]any)
+			open := method == "get" || path == sessionPath
+			if !given || open != (len(security) == 0) {
+				t.Errorf("%s: security %v", name, dig(operation, "security"))
+			}
+			refusals := 0
+			for status := range dig(operation, "responses").(map[string]any) {
+				if status[0] == '4' {
+					refusals++
+				}
+			}
+			if refusals == 0 {
+				t.Errorf("%s: no refusal is described", name)
+			}
+		}
+	}
+}
+
+// TestStreamIsTyped: the stream's description has each of its events with the row that is
+// its data.
+func TestStreamIsTyped(t *testing.T) {
+	schema := dig(description(t), "paths", "/api/v1/stream", "get", "responses", "200", "content", "text/event-stream", "schema")
+	messages, _ := dig(schema, "items", "oneOf").([]any)
+	var events []string
+	for _, m := range messages {
+		names, _ := dig(m, "properties", "event", "enum").([]any)
+		if dig(m, "properties", "data") == nil || len(names) != 1 {
+			t.Fatalf("message %v", m)
+		}
+		events = append(events, names[0].(string))
+	}
+	if want := []string{"air", "scale", "batch", "light", "alarm", "neighbour"}; !slices.Equal(events, want) {
+		t.Errorf("events %v, want %v", events, want)
+	}
+}
+
+// TestDescriptionForLinters leaves the description where -artifacts keeps it: the linters
+// of .ci/run read it there.
+func TestDescriptionForLinters(t *testing.T) {
+	w := answerTo(newServer(t, newStand()).Handler(), fromHere("GET", "/openapi.json", ""))
+	if err := os.WriteFile(filepath.Join(t.ArtifactDir(), "openapi.json"), w.Body.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
 	}
 }

@@ -204,13 +204,16 @@ func writeEvents[V any](out *bytes.Buffer, event string, rows []V) {
 }
 
 func describeStream(api huma.API) {
-	api.OpenAPI().AddOperation(&huma.Operation{
+	op := &huma.Operation{
 		OperationID: "stream", Method: http.MethodGet, Path: base + "stream",
 		Summary: "Server-sent events",
 		Description: "First all rows, then what changes, as events named air, scale, batch, light, alarm and neighbour, each with the row of the list as its data. " +
 			"A batch that has ended is sent once more with the state closed, an alarm with the state normal. A comment line comes every 15 seconds.",
 		Responses: map[string]*huma.Response{"200": {Description: "Events without end", Content: map[string]*huma.MediaType{
-			"text/event-stream": {Schema: &huma.Schema{Type: huma.TypeString}},
+			"text/event-stream": {Schema: streamSchema(api.OpenAPI().Components.Schemas)},
 		}}},
-	})
+	}
+	mayAnswer(op, http.StatusBadRequest) // a body
+	mayAnswer(op, http.StatusServiceUnavailable)
+	api.OpenAPI().AddOperation(op)
 }
