@@ -1,0 +1,44 @@
+package bench
+
+import (
+	"testing"
+	"time"
+
+	"potlifed/daemon/clock"
+	"potlifed/daemon/view"
+)
+
+// lapseClock is a clock in a time lapse: it moves on by speed seconds in each second.
+type lapseClock struct {
+	*handClock
+	speed float64
+}
+
+func (c lapseClock) Lapse(d time.Duration) time.Duration {
+	return time.Duration(float64(d) * c.speed)
+}
+
+// A busy computer delays an instrument by a fifth of a second. At 240 times the speed
+// that is 48 seconds of the bench's time, and still no silence.
+func TestDelayInATimeLapseIsNoSilence(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	s.b.clock = lapseClock{s.clock, 240}
+	s.weighs(0, 2*time.Second)
+	s.pass(time.Minute, both(mild))
+
+	delayed := func(real time.Duration) (scale view.Scale, air view.Quality) {
+		s.weighs(0, 2*time.Second)
+		s.pass(6*time.Second, both(mild))
+		s.clock.turn(clock.Lapse(s.b.clock, real))
+		s.b.tick(s.b.now())
+		s.settle()
+		snap := s.b.Snapshot()
+		return snap.Scales[0], snap.Air[0].Quality
+	}
+	if scale, air := delayed(200 * time.Millisecond); !scale.Up || air != view.QualityGood {
+		t.Errorf("a delay of 0.2 s: scale up is %v (%s), air %s; want up, good", scale.Up, scale.Why, air)
+	}
+	if scale, air := delayed(30 * time.Second); scale.Up || air == view.QualityGood {
+		t.Errorf("a silence of 30 s: scale up is %v, air %s; want neither", scale.Up, air)
+	}
+}
