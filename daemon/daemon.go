@@ -16,6 +16,7 @@ import (
 	"potlifed/daemon/bench"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/instruments"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/mqtt"
@@ -101,7 +102,7 @@ func (s *service) run(ctx context.Context) error {
 	r.start("bench", s.bench.Run)
 	r.start("mqtt", s.out.run)
 	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })
-	r.start("instruments", s.bench.RunDevices)
+	r.start("instruments", instruments.Reader{Shop: s.Shop, Clock: s.Clock, Log: s.Log, Sink: s.bench}.Run)
 	select {
 	case <-server.Serving():
 		addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}

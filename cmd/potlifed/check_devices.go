@@ -5,12 +5,10 @@ import (
 	"errors"
 	"time"
 
-	"potlifed/daemon/bench"
 	"potlifed/daemon/config"
+	"potlifed/daemon/instruments"
 	sensors "potlifed/devices/climate"
 	"potlifed/devices/link"
-	"potlifed/devices/scale"
-	"potlifed/model/weigh"
 )
 
 // listenFor is how long a scale is listened to: enough for auto to settle on a shape.
@@ -20,12 +18,7 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 	what := "scale " + c.ID
 	ctx, cancel := context.WithTimeout(ctx, listenFor)
 	defer cancel()
-	var last weigh.Reading
-	counts, shape, err := scale.Watch(ctx, bench.ScaleConfig(c), func(_ []byte, r weigh.Reading, err error) {
-		if err == nil {
-			last = r
-		}
-	})
+	last, counts, shape, err := instruments.TryScale(ctx, c)
 	switch {
 	case errors.Is(err, link.ErrBusy):
 		l.fault(what, "%v; end that program, a running potlifed included", err)
@@ -48,7 +41,7 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 
 func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
 	what := "sensor " + c.ID
-	s, err := sensors.OpenHWMon(c.Path)
+	s, err := instruments.OpenSensor(c)
 	switch {
 	case errors.Is(err, sensors.ErrAbsent):
 		l.fault(what, "%s is not there; check the wiring and the driver: the files called name under /sys/class/hwmon say which sensors the kernel has found", c.Path)
@@ -57,9 +50,7 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
 		l.fault(what, "%v", err)
 		return
 	}
-	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
-	defer cancel()
-	a, err := s.Read(ctx)
+	a, err := instruments.ReadSensor(ctx, s)
 	if err != nil {
 		l.fault(what, "%v; check the cable and the supply, and look for messages of the kernel (dmesg)", err)
 		return

@@ -17,11 +17,11 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/instruments"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
-	"potlifed/model/air"
 	"potlifed/model/light"
 	"potlifed/model/weigh"
 )
@@ -232,19 +232,16 @@ func (b *Bench) Snapshot() *view.Snapshot { return b.snap.Load() }
 // nobody waits for are folded into one. stop ends it.
 func (b *Bench) Watch() (signal <-chan struct{}, stop func()) { return b.watch.add() }
 
-// Reading takes in a sensor's reading, or the error it failed with. took is how long
-// the reading took. It blocks only while the loop is far behind.
-func (b *Bench) Reading(ctx context.Context, sensor string, a air.State, took time.Duration, err error) {
-	b.enter(ctx, airReading{sensor: sensor, air: a, took: took, err: err, at: b.clock.Now().Mono})
+var _ instruments.Sink = (*Bench)(nil)
+
+// SensorRead takes in a sensor's reading, or why there is none. It blocks only while the
+// loop is far behind.
+func (b *Bench) SensorRead(ctx context.Context, sensor string, r instruments.SensorReading) {
+	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, rejected: r.Implausible, at: b.clock.Now().Mono})
 }
 
-// Implausible takes in that a sensor gave a value that air cannot have.
-func (b *Bench) Implausible(ctx context.Context, sensor string, took time.Duration, err error) {
-	b.enter(ctx, airReading{sensor: sensor, took: took, err: err, rejected: true, at: b.clock.Now().Mono})
-}
-
-// Weight takes in one line of a scale.
-func (b *Bench) Weight(ctx context.Context, scale string, r weigh.Reading) {
+// ScaleRead takes in one line of a scale.
+func (b *Bench) ScaleRead(ctx context.Context, scale string, r weigh.Reading) {
 	b.enter(ctx, weightReading{scale: scale, reading: r, at: b.clock.Now().Mono})
 }
 

@@ -1,0 +1,68 @@
+// Package instruments opens the scales and sensors of a configuration, reads them for as
+// long as the service runs, and hands their readings on. It decides nothing about what
+// they mean.
+//
+// [Reader.Run] is for the service. [TryScale], [OpenSensor] and [ReadSensor] do the same
+// once, for a person who sets an instrument up.
+package instruments
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"time"
+
+	"potlifed/daemon/clock"
+	"potlifed/daemon/config"
+	"potlifed/model/air"
+	"potlifed/model/weigh"
+)
+
+// Sink takes in what the instruments say. Its methods are called from several goroutines
+// at once, for one instrument in the order in which things happened. They may block, but
+// return when ctx is done.
+type Sink interface {
+	// SensorRead takes in one reading of a sensor, or why there is none.
+	SensorRead(ctx context.Context, sensor string, r SensorReading)
+	// ScaleRead takes in one line of a scale. The reading has no time yet.
+	ScaleRead(ctx context.Context, scale string, r weigh.Reading)
+	// ScaleKey takes in that the print key of a scale was pressed.
+	ScaleKey(ctx context.Context, scale string)
+	// ScaleLink takes in whether a scale is connected, and why not.
+	ScaleLink(ctx context.Context, scale string, up bool, detail string)
+	// ScaleLines takes in how many lines of a scale had which outcome since the start: ok,
+	// overload, torn, unknown or overlong. The receiver owns the map.
+	ScaleLines(ctx context.Context, scale string, lines map[string]uint64)
+}
+
+// SensorReading is one reading of a sensor, or why there is none.
+type SensorReading struct {
+	Air  air.State     // if Err is nil
+	Took time.Duration // how long the reading took, in real time
+	Err  error
+	// Implausible: the sensor did answer, with a value that no air has.
+	Implausible bool
+}
+
+// Reader reads the instruments of a configuration.
+type Reader struct {
+	Shop  config.Shop
+	Clock clock.Clock // paces the sensors
+	Log   *slog.Logger
+	Sink  Sink
+}
+
+// Run reads each instrument in a goroutine of its own. It returns nil once ctx is done and
+// all of them have ended. A missing instrument is no failure: it is tried again.
+func (r Reader) Run(ctx context.Context) error {
+	var running sync.WaitGroup
+	for _, c := range r.Shop.Sensors {
+		running.Go(func() { r.sensor(ctx, c) })
+	}
+	for _, c := range r.Shop.Scales {
+		running.Go(func() { r.scale(ctx, c) })
+	}
+	running.Wait()
+	<-ctx.Done()
+	return nil
+}
