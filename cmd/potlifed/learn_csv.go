@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"potlifed/model/learn"
+	"potlifed/model/lifecycle"
 )
 
 // batchRow is a batch of the paper records.
@@ -70,8 +71,8 @@ func (t *csvTable) batchRow(record []string) (batchRow, error) {
 			return b, t.fault(column, "no value")
 		}
 	}
-	b.account.Outcome = learn.Outcome(t.text(record, "outcome"))
-	b.account.StillGood = learn.StillGood(t.text(record, "still_good"))
+	b.account.Outcome = lifecycle.Outcome(t.text(record, "outcome"))
+	b.account.StillGood = lifecycle.StillGood(t.text(record, "still_good"))
 	for _, moment := range []struct {
 		column string
 		to     *time.Time

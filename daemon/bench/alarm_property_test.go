@@ -305,7 +305,7 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 			},
 			"good": func(rt *rapid.T) { w.ask(request.GoodBatch{Batch: batch(rt)}); pass(rt, 1) },
 			"close": func(rt *rapid.T) {
-				w.ask(request.CloseBatch{Batch: batch(rt), Outcome: rapid.SampledFrom([]string{"used-up", "went-off"}).Draw(rt, "outcome")})
+				w.ask(request.CloseBatch{Batch: batch(rt), Outcome: rapid.SampledFrom([]lifecycle.Outcome{lifecycle.UsedUp, lifecycle.WentOff}).Draw(rt, "outcome")})
 				pass(rt, 1)
 			},
 			"acknowledge": func(rt *rapid.T) {

@@ -106,7 +106,7 @@ func TestAnyOrderOfRequests(t *testing.T) {
 			"good":    func(*rapid.T) { s.ask(request.GoodBatch{Batch: someBatch()}) },
 			"abandon": func(*rapid.T) { s.ask(request.AbandonMix{Batch: someBatch()}) },
 			"close": func(rt *rapid.T) {
-				s.ask(request.CloseBatch{Batch: someBatch(), Outcome: rapid.SampledFrom([]string{"used-up", "discarded", "went-off", "not-known", "lost"}).Draw(rt, "outcome")})
+				s.ask(request.CloseBatch{Batch: someBatch(), Outcome: rapid.SampledFrom([]lifecycle.Outcome{"used-up", "discarded", "went-off", "not-known", "lost"}).Draw(rt, "outcome")})
 			},
 			"alarm": func(rt *rapid.T) {
 				keys := append(slices.SortedFunc(maps.Keys(s.b.state.Alarms), compareKeys), record.AlarmKey{Name: "clock", Subject: "bench-1"})

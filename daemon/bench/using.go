@@ -145,27 +145,27 @@ func (b *Bench) close(now time.Time, by string, c request.CloseBatch) (any, erro
 
 func completeClose(e *record.Closed, m guide.Mix) error {
 	switch e.Outcome {
-	case "used-up", "discarded", "went-off", "not-known":
+	case lifecycle.UsedUp, lifecycle.Discarded, lifecycle.WentOff, lifecycle.NotKnown:
 	default:
 		return request.Refuse(request.Invalid, "outcome", "outcome %q: want used-up, discarded, went-off or not-known", e.Outcome)
 	}
 	switch e.StillGood {
 	case "":
-		e.StillGood = "unknown"
-		if e.Outcome == "went-off" {
-			e.StillGood = "no"
+		e.StillGood = lifecycle.GoodUnknown
+		if e.Outcome == lifecycle.WentOff {
+			e.StillGood = lifecycle.GoodNo
 		}
-	case "yes", "no", "unknown":
+	case lifecycle.GoodYes, lifecycle.GoodNo, lifecycle.GoodUnknown:
 	default:
 		return request.Refuse(request.Invalid, "still good", "still_good %q: want yes, no or unknown", e.StillGood)
 	}
-	if e.Outcome == "went-off" && e.StillGood == "yes" {
+	if e.Outcome == lifecycle.WentOff && e.StillGood == lifecycle.GoodYes {
 		return request.Refuse(request.Invalid, "still good", "a batch that went off was not still good; say which it was")
 	}
 	switch e.Seen {
 	case "":
-		e.Seen = "earlier"
-	case "now", "earlier":
+		e.Seen = lifecycle.SeenEarlier
+	case lifecycle.SeenNow, lifecycle.SeenEarlier:
 	default:
 		return request.Refuse(request.Invalid, "seen", "seen %q: want now or earlier", e.Seen)
 	}

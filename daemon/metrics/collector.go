@@ -125,7 +125,7 @@ func (c *collector) batches(to sink, s *view.Snapshot) {
 		}
 	}
 	for _, total := range s.ClosedTotal {
-		to.put(n.batchesClosed, float64(total.Count), total.Ink, total.Outcome)
+		to.put(n.batchesClosed, float64(total.Count), total.Ink, string(total.Outcome))
 	}
 }
 

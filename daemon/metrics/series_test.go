@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"potlifed/daemon/view"
+	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
 
@@ -37,7 +38,7 @@ func TestATypicalBenchHasFewSeries(t *testing.T) {
 		{ID: "scale-1", Condition: "up", Scale: true},
 	}
 	n.Scales[0].Lines = map[string]uint64{"ok": 100, "torn": 2, "unknown": 1, "overlong": 1, "overload": 1}
-	for _, outcome := range []string{"used-up", "discarded", "went-off", "not-known"} {
+	for _, outcome := range []lifecycle.Outcome{lifecycle.UsedUp, lifecycle.Discarded, lifecycle.WentOff, lifecycle.NotKnown} {
 		for _, ink := range []string{"gloss-4", "matt-10", "flex-20"} {
 			n.ClosedTotal = append(n.ClosedTotal, view.ClosedTotal{Ink: ink, Outcome: outcome, Count: 3})
 		}

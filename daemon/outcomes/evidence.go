@@ -6,6 +6,7 @@ import (
 
 	"potlifed/model/cure"
 	"potlifed/model/learn"
+	"potlifed/model/lifecycle"
 )
 
 // Ink is an ink as its data sheet has it.
@@ -62,7 +63,7 @@ func (b Batch) evidence() (one learn.Record, why string) {
 	}
 	said, err := learn.Account{
 		MixedAt: b.MixedAt, ClosedAt: b.ClosedAt, LastGoodAt: b.GoodAt,
-		Outcome: learn.Outcome(b.Outcome), StillGood: learn.StillGood(b.StillGood), SeenNow: b.Seen == "now",
+		Outcome: b.Outcome, StillGood: b.StillGood, SeenNow: b.Seen == lifecycle.SeenNow,
 	}.Evidence()
 	if err != nil {
 		return one, err.Error()

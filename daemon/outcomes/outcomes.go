@@ -10,6 +10,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/model/cure"
 	"potlifed/model/learn"
+	"potlifed/model/lifecycle"
 )
 
 // Journal is what has been recorded.
@@ -24,9 +25,9 @@ type Batch struct {
 	MixedAt, GoodAt time.Time
 	ClosedAt        time.Time
 	AtGood, AtClose learn.Lived // AtGood is empty while nobody had looked
-	Outcome         string
-	StillGood       string
-	Seen            string
+	Outcome         lifecycle.Outcome
+	StillGood       lifecycle.StillGood
+	Seen            lifecycle.Seen
 	WeighingU       float64
 	// AtLeast: its age was only a lower bound, so that nothing can be learned from it.
 	AtLeast bool

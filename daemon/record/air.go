@@ -182,10 +182,10 @@ func (k AlarmKey) MarshalText() ([]byte, error) { return []byte(k.Name + "/" + k
 func (k *AlarmKey) UnmarshalText(b []byte) error { return splitKey(b, &k.Name, &k.Subject) }
 
 // MarshalText writes the key as INK/OUTCOME.
-func (k ClosedKey) MarshalText() ([]byte, error) { return []byte(k.Ink + "/" + k.Outcome), nil }
+func (k ClosedKey) MarshalText() ([]byte, error) { return []byte(k.Ink + "/" + string(k.Outcome)), nil }
 
 // UnmarshalText reads what MarshalText wrote.
-func (k *ClosedKey) UnmarshalText(b []byte) error { return splitKey(b, &k.Ink, &k.Outcome) }
+func (k *ClosedKey) UnmarshalText(b []byte) error { return splitKey(b, &k.Ink, (*string)(&k.Outcome)) }
 
 func splitKey(b []byte, first, second *string) error {
 	a, z, ok := strings.Cut(string(b), "/")

@@ -228,7 +228,7 @@ func (e Abandoned) apply(s *State, r Record) {
 		return
 	}
 	b := *old
-	b.ClosedAt, b.Outcome, b.StillGood = r.Stamp.At, "abandoned", "unknown"
+	b.ClosedAt, b.Outcome, b.StillGood = r.Stamp.At, lifecycle.Abandoned, lifecycle.GoodUnknown
 	s.end(b)
 }
 

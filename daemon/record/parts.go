@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"potlifed/model/cure"
+	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
@@ -186,7 +187,7 @@ func (e ToppedUp) apply(s *State, r Record) {
 		}
 		b.PartWentOff, b.YoungerThanDead = b.PartWentOff || from.PartWentOff, b.YoungerThanDead || from.YoungerThanDead
 	})
-	Closed{Batch: e.From, Ink: e.Ink, Press: from.Press, Outcome: "used-up", StillGood: "unknown", Seen: "earlier"}.apply(s, r)
+	Closed{Batch: e.From, Ink: e.Ink, Press: from.Press, Outcome: lifecycle.UsedUp, StillGood: lifecycle.GoodUnknown, Seen: lifecycle.SeenEarlier}.apply(s, r)
 }
 
 func (e Thinned) apply(s *State, _ Record) {

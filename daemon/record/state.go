@@ -67,7 +67,10 @@ type State struct {
 type AlarmKey struct{ Name, Subject string }
 
 // ClosedKey counts closed batches.
-type ClosedKey struct{ Ink, Outcome string }
+type ClosedKey struct {
+	Ink     string
+	Outcome lifecycle.Outcome
+}
 
 // Zone is the air of one place, up to its last closed step.
 type Zone struct {
@@ -131,11 +134,11 @@ type Batch struct {
 	YoungerThanDead bool   `json:"younger_than_dead,omitempty"`
 	Tests           []Test `json:"tests,omitempty"`
 
-	ClosedAt  time.Time `json:"closed_at,omitzero"`
-	Outcome   string    `json:"outcome,omitempty"`
-	StillGood string    `json:"still_good,omitempty"`
-	LeftG     *float64  `json:"left_g,omitempty"`
-	Spent     float64   `json:"spent,omitempty"` // when it was closed
+	ClosedAt  time.Time           `json:"closed_at,omitzero"`
+	Outcome   lifecycle.Outcome   `json:"outcome,omitempty"`
+	StillGood lifecycle.StillGood `json:"still_good,omitempty"`
+	LeftG     *float64            `json:"left_g,omitempty"`
+	Spent     float64             `json:"spent,omitempty"` // when it was closed
 }
 
 // Press is what stands on a press.

@@ -273,7 +273,7 @@ func (s *State) neverWas(id string, at time.Time) {
 	}
 	delete(s.Batches, id)
 	gone := *b
-	gone.Phase, gone.Press, gone.ClosedAt, gone.Outcome, gone.Cloud = lifecycle.Closed, "", at, "undone", nil
+	gone.Phase, gone.Press, gone.ClosedAt, gone.Outcome, gone.Cloud = lifecycle.Closed, "", at, lifecycle.Undone, nil
 	s.Closed = append(slices.Clone(s.Closed), &gone)
 	s.Alarms = maps.Clone(s.Alarms)
 	maps.DeleteFunc(s.Alarms, func(k AlarmKey, _ *Alarm) bool { return k.Subject == id })

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"potlifed/model/cure"
+	"potlifed/model/lifecycle"
 )
 
 // The kinds of how a finished batch is used and ends.
@@ -37,15 +38,15 @@ type Good struct {
 	Batch string `json:"batch"`
 }
 
-// Closed ends a batch. Outcome is used-up, discarded, went-off or not-known.
+// Closed ends a batch.
 type Closed struct {
-	Batch     string   `json:"batch"`
-	Ink       string   `json:"ink"`
-	Press     string   `json:"press,omitempty"`
-	Outcome   string   `json:"outcome"`
-	StillGood string   `json:"still_good"` // yes, no, unknown
-	Seen      string   `json:"seen"`       // now, earlier
-	LeftG     *float64 `json:"left_g,omitempty"`
+	Batch     string              `json:"batch"`
+	Ink       string              `json:"ink"`
+	Press     string              `json:"press,omitempty"`
+	Outcome   lifecycle.Outcome   `json:"outcome"`
+	StillGood lifecycle.StillGood `json:"still_good"`
+	Seen      lifecycle.Seen      `json:"seen"`
+	LeftG     *float64            `json:"left_g,omitempty"`
 }
 
 func (Loaded) Kind() Kind   { return KindLoaded }
@@ -99,12 +100,12 @@ func (e Closed) apply(s *State, r Record) {
 	b := *old
 	if b.Press != "" {
 		left := Press{}
-		if e.Outcome == "went-off" {
+		if e.Outcome == lifecycle.WentOff {
 			left.WentOff = e.Batch
 		}
 		s.setPress(b.Press, left)
 	}
-	if e.Outcome == "went-off" {
+	if e.Outcome == lifecycle.WentOff {
 		s.wentOff(b)
 	}
 	b.ClosedAt, b.Outcome, b.StillGood, b.LeftG = r.Stamp.At, e.Outcome, e.StillGood, e.LeftG

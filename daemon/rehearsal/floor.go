@@ -4,6 +4,8 @@ import (
 	"context"
 	"slices"
 	"time"
+
+	"potlifed/model/lifecycle"
 )
 
 // post is a press with what it prints.
@@ -139,7 +141,7 @@ func (m *mixer) supply(ctx context.Context, p *post, j job, old batch) error {
 		if err := m.prints(ctx, p, old.ID); err != nil {
 			return err
 		}
-		err := m.end(ctx, old, map[string]any{"outcome": "used-up", "still_good": "yes", "left_g": 4}, "used up in time, and still good")
+		err := m.end(ctx, old, map[string]any{"outcome": lifecycle.UsedUp, "still_good": lifecycle.GoodYes, "left_g": 4}, "used up in time, and still good")
 		if err != nil {
 			return err
 		}
@@ -204,9 +206,9 @@ func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
 	if err := m.acknowledge(ctx, b.ID); err != nil {
 		return err
 	}
-	outcome, words := map[string]any{"outcome": "discarded", "still_good": "yes"}, "somebody looked, and it still flows, but it is not printed with any more: discarded"
+	outcome, words := map[string]any{"outcome": lifecycle.Discarded, "still_good": lifecycle.GoodYes}, "somebody looked, and it still flows, but it is not printed with any more: discarded"
 	if b.Risk != nil && m.random.Float64() < *b.Risk {
-		outcome, words = map[string]any{"outcome": "went-off", "seen": "now"}, "somebody looked, and it has thickened: reported as gone off"
+		outcome, words = map[string]any{"outcome": lifecycle.WentOff, "seen": lifecycle.SeenNow}, "somebody looked, and it has thickened: reported as gone off"
 	}
 	return m.end(ctx, b, outcome, words)
 }

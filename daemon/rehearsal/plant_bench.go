@@ -18,6 +18,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/devices/simulate"
 	"potlifed/model/air"
+	"potlifed/model/lifecycle"
 )
 
 // plantConfiguration is a typical bench: one scale, two sensors, three presses with a
@@ -184,7 +185,7 @@ func (b *plantBench) load(ctx context.Context, id, press string, before []batch)
 	}
 	for _, old := range before {
 		if old.on(press) {
-			if _, err := b.api.change(ctx, map[string]any{"outcome": "used-up", "still_good": "unknown"}, "batches", old.ID, "close"); err != nil {
+			if _, err := b.api.change(ctx, map[string]any{"outcome": lifecycle.UsedUp, "still_good": lifecycle.GoodUnknown}, "batches", old.ID, "close"); err != nil {
 				return fmt.Errorf("close %s: %w", old.ID, err)
 			}
 		}

@@ -1,5 +1,7 @@
 package request
 
+import "potlifed/model/lifecycle"
+
 // LoadBatch puts a batch on a press.
 type LoadBatch struct {
 	Batch   string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
@@ -72,14 +74,14 @@ type GoodBatch struct {
 
 // CloseBatch ends a batch.
 type CloseBatch struct {
-	Batch     string   `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
-	Outcome   string   `json:"outcome" enum:"used-up,discarded,went-off,not-known" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
-	StillGood string   `json:"still_good,omitempty" enum:"yes,no,unknown" doc:"whether it was still good; default unknown"`
-	Seen      string   `json:"seen,omitempty" enum:"now,earlier" doc:"whether somebody saw it go off now, or it had gone off earlier; default earlier"`
-	LeftG     *float64 `json:"left_g,omitempty" doc:"mass left in the cup, in g, 0 or more"`
-	Weigh     bool     `json:"weigh,omitempty" doc:"instead of left_g: weigh the cup on the scale and subtract the empty cup"`
-	Scale     string   `json:"scale,omitempty" doc:"with weigh: id of the scale; default: the one that the batch was mixed on, or the only one"`
-	EmptyG    *float64 `json:"empty_g,omitempty" doc:"with weigh: weight of the empty cup in g, where the bench does not know it"`
+	Batch     string              `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Outcome   lifecycle.Outcome   `json:"outcome" enum:"used-up,discarded,went-off,not-known" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
+	StillGood lifecycle.StillGood `json:"still_good,omitempty" enum:"yes,no,unknown" doc:"whether it was still good; default unknown"`
+	Seen      lifecycle.Seen      `json:"seen,omitempty" enum:"now,earlier" doc:"whether somebody saw it go off now, or it had gone off earlier; default earlier"`
+	LeftG     *float64            `json:"left_g,omitempty" doc:"mass left in the cup, in g, 0 or more"`
+	Weigh     bool                `json:"weigh,omitempty" doc:"instead of left_g: weigh the cup on the scale and subtract the empty cup"`
+	Scale     string              `json:"scale,omitempty" doc:"with weigh: id of the scale; default: the one that the batch was mixed on, or the only one"`
+	EmptyG    *float64            `json:"empty_g,omitempty" doc:"with weigh: weight of the empty cup in g, where the bench does not know it"`
 }
 
 func (LoadBatch) Verb() string { return "load" }

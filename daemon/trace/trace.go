@@ -38,27 +38,27 @@ var ErrUnknown = errors.New("the journal knows no such batch")
 
 // Past is a batch as the journal tells it. What has not happened is absent.
 type Past struct {
-	ID        string          `json:"id" doc:"id of the batch"`
-	Seq       uint64          `json:"seq" doc:"number of the batch's first event; an id is used again after a year"`
-	Via       string          `json:"via,omitempty" doc:"id of the batch that brought the lot in, by a split or a top-up"`
-	Ink       string          `json:"ink" doc:"id of the ink"`
-	Cup       string          `json:"cup,omitempty" doc:"id of the kind of cup"`
-	Colour    string          `json:"colour_class,omitempty" doc:"colour class"`
-	Artwork   string          `json:"artwork,omitempty" doc:"kind of artwork"`
-	State     lifecycle.Phase `json:"state" doc:"phase of the batch: mixing, resting, open or closed"`
-	StartedAt time.Time       `json:"started_at" doc:"when the mix or the record began"`
-	MixedAt   *time.Time      `json:"mixed_at,omitempty" doc:"when hardener first touched ink"`
-	GoodAt    *time.Time      `json:"good_at,omitempty" doc:"when somebody last looked at the batch and found it good"`
-	ClosedAt  *time.Time      `json:"closed_at,omitempty" doc:"when the batch was closed"`
-	Outcome   string          `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
-	StillGood string          `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
-	LeftG     *float64        `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
-	Parts     []mix.Component `json:"components" doc:"what was poured, by part and can"`
-	Lots      []can.Lot       `json:"lots" doc:"the cans that are in the batch"`
-	Warnings  []string        `json:"warnings" doc:"what was wrong with the mix, in sentences"`
-	Presses   []Stay          `json:"presses" doc:"times on presses, in order"`
-	Prints    uint64          `json:"prints" doc:"prints made with the batch"`
-	Tests     []record.Test   `json:"tests" doc:"tests of what was printed with it"`
+	ID        string              `json:"id" doc:"id of the batch"`
+	Seq       uint64              `json:"seq" doc:"number of the batch's first event; an id is used again after a year"`
+	Via       string              `json:"via,omitempty" doc:"id of the batch that brought the lot in, by a split or a top-up"`
+	Ink       string              `json:"ink" doc:"id of the ink"`
+	Cup       string              `json:"cup,omitempty" doc:"id of the kind of cup"`
+	Colour    string              `json:"colour_class,omitempty" doc:"colour class"`
+	Artwork   string              `json:"artwork,omitempty" doc:"kind of artwork"`
+	State     lifecycle.Phase     `json:"state" doc:"phase of the batch: mixing, resting, open or closed"`
+	StartedAt time.Time           `json:"started_at" doc:"when the mix or the record began"`
+	MixedAt   *time.Time          `json:"mixed_at,omitempty" doc:"when hardener first touched ink"`
+	GoodAt    *time.Time          `json:"good_at,omitempty" doc:"when somebody last looked at the batch and found it good"`
+	ClosedAt  *time.Time          `json:"closed_at,omitempty" doc:"when the batch was closed"`
+	Outcome   lifecycle.Outcome   `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
+	StillGood lifecycle.StillGood `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
+	LeftG     *float64            `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
+	Parts     []mix.Component     `json:"components" doc:"what was poured, by part and can"`
+	Lots      []can.Lot           `json:"lots" doc:"the cans that are in the batch"`
+	Warnings  []string            `json:"warnings" doc:"what was wrong with the mix, in sentences"`
+	Presses   []Stay              `json:"presses" doc:"times on presses, in order"`
+	Prints    uint64              `json:"prints" doc:"prints made with the batch"`
+	Tests     []record.Test       `json:"tests" doc:"tests of what was printed with it"`
 }
 
 // Stay is a time on a press.

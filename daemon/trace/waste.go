@@ -7,19 +7,28 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/model/lifecycle"
 )
 
 // Waste is what was thrown away of one kind in one month of the local calendar.
 type Waste struct {
-	Month      string  `json:"month" doc:"month of the local calendar, YYYY-MM"`
-	Kind       string  `json:"kind" enum:"left-over,went-off,discarded,not-known,abandoned" doc:"left-over (left of a batch that was used up), went-off, discarded, not-known, or abandoned (a mix that was given up)"`
-	Grams      float64 `json:"grams" doc:"mass that was weighed or reported, in g"`
-	Batches    int     `json:"batches" doc:"number of batches"`
-	NotWeighed int     `json:"not_weighed" doc:"how many of the batches were closed without a mass"`
+	Month      string    `json:"month" doc:"month of the local calendar, YYYY-MM"`
+	Kind       WasteKind `json:"kind" enum:"left-over,went-off,discarded,not-known,abandoned" doc:"left-over (left of a batch that was used up), went-off, discarded, not-known, or abandoned (a mix that was given up)"`
+	Grams      float64   `json:"grams" doc:"mass that was weighed or reported, in g"`
+	Batches    int       `json:"batches" doc:"number of batches"`
+	NotWeighed int       `json:"not_weighed" doc:"how many of the batches were closed without a mass"`
 }
 
+// WasteKind is why something was thrown away: the outcome of its batch, or LeftOver.
+type WasteKind lifecycle.Outcome
+
+// LeftOver is what was left in the cup of a batch that was used up.
+const LeftOver WasteKind = "left-over"
+
 // wasteKinds are in the order in which they are told.
-var wasteKinds = []string{"left-over", "went-off", "discarded", "not-known", "abandoned"}
+var wasteKinds = []WasteKind{
+	LeftOver, WasteKind(lifecycle.WentOff), WasteKind(lifecycle.Discarded), WasteKind(lifecycle.NotKnown), WasteKind(lifecycle.Abandoned),
+}
 
 // ErrTooMany is a span with more ends of batches than are looked at once.
 var ErrTooMany = errors.New("too many batches ended in that span; ask for a shorter one")
@@ -38,18 +47,18 @@ func Wasted(ctx context.Context, j Journal, from, to time.Time) ([]Waste, error)
 	}
 	rows := []Waste{}
 	for _, r := range over {
-		kind, grams := "", (*float64)(nil)
+		kind, grams := WasteKind(""), (*float64)(nil)
 		switch e := r.Body.(type) {
 		case record.Closed:
-			kind, grams = e.Outcome, e.LeftG
-			if kind == "used-up" {
-				kind = "left-over"
+			kind, grams = WasteKind(e.Outcome), e.LeftG
+			if e.Outcome == lifecycle.UsedUp {
+				kind = LeftOver
 			}
 		case record.Abandoned:
 			if e.WasteG <= 0 { // nothing had been poured
 				continue
 			}
-			kind, grams = "abandoned", &e.WasteG
+			kind, grams = WasteKind(lifecycle.Abandoned), &e.WasteG
 		}
 		month := r.Stamp.At.Local().Format("2006-01")
 		i := slices.IndexFunc(rows, func(w Waste) bool { return w.Month == month && w.Kind == kind })

@@ -45,30 +45,30 @@ type BatchState struct {
 // Batch is a batch as HTTP answers it.
 type Batch struct {
 	BatchState
-	Step          *guide.Step      `json:"step" doc:"step that a guided mix waits at: cup, ink, hardener, stir-hardener, thinner, stir-thinner, rest or load; null when no guided mix is in progress"`
-	TargetsG      Targets          `json:"targets_g" doc:"target masses of the mix in g"`
-	Corrections   []mix.Correction `json:"corrections" doc:"ways to bring a wrong ratio back into tolerance, the smallest addition first"`
-	Warnings      []string         `json:"warnings" doc:"what was wrong with the mix, in sentences"`
-	Scale         string           `json:"scale,omitempty" doc:"id of the scale that it is or was mixed on"`
-	Aside         bool             `json:"aside,omitempty" doc:"the cup is off the scale, so that another mix can be weighed"`
-	CupWeighsG    *float64         `json:"cup_weighs_g,omitempty" doc:"expected weight of the cup when it returns to the scale, in g; absent when it is not known"`
-	For           string           `json:"for_press,omitempty" doc:"id of the press that the mix is meant for"`
-	Cup           string           `json:"cup" doc:"id of the kind of cup"`
-	Colour        string           `json:"colour_class,omitempty" doc:"colour class, from which the thinner share starts"`
-	Artwork       string           `json:"artwork,omitempty" doc:"kind of artwork, from which the thinner share starts"`
-	RestUntil     *time.Time       `json:"rest_until,omitempty" doc:"end of the rest that the ink needs before it is printed"`
-	Ratio         *Ratio           `json:"ratio,omitempty" doc:"how well the mixing ratio is known; absent until ink and hardener are in"`
-	ThinnerReason string           `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
-	Thinner       *Thinner         `json:"thinner,omitempty" doc:"how much thinner has evaporated and how much may be added"`
-	NextMixAt     *time.Time       `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the earliest end of this one"`
-	ClosedAt      *time.Time       `json:"closed_at,omitempty" doc:"when the batch was closed"`
-	Outcome       string           `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
-	StillGood     string           `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
-	LeftG         *float64         `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
-	OnDisk        *bool            `json:"on_disk,omitempty" doc:"false while a change to the batch is not yet in the journal"`
-	Lots          []can.Lot        `json:"lots" doc:"the cans that are in the batch"`
-	PourFrom      []CanChoice      `json:"pour_from,omitempty" doc:"the registered cans that the current pour may come from"`
-	CupEmptyG     *float64         `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`
+	Step          *guide.Step         `json:"step" doc:"step that a guided mix waits at: cup, ink, hardener, stir-hardener, thinner, stir-thinner, rest or load; null when no guided mix is in progress"`
+	TargetsG      Targets             `json:"targets_g" doc:"target masses of the mix in g"`
+	Corrections   []mix.Correction    `json:"corrections" doc:"ways to bring a wrong ratio back into tolerance, the smallest addition first"`
+	Warnings      []string            `json:"warnings" doc:"what was wrong with the mix, in sentences"`
+	Scale         string              `json:"scale,omitempty" doc:"id of the scale that it is or was mixed on"`
+	Aside         bool                `json:"aside,omitempty" doc:"the cup is off the scale, so that another mix can be weighed"`
+	CupWeighsG    *float64            `json:"cup_weighs_g,omitempty" doc:"expected weight of the cup when it returns to the scale, in g; absent when it is not known"`
+	For           string              `json:"for_press,omitempty" doc:"id of the press that the mix is meant for"`
+	Cup           string              `json:"cup" doc:"id of the kind of cup"`
+	Colour        string              `json:"colour_class,omitempty" doc:"colour class, from which the thinner share starts"`
+	Artwork       string              `json:"artwork,omitempty" doc:"kind of artwork, from which the thinner share starts"`
+	RestUntil     *time.Time          `json:"rest_until,omitempty" doc:"end of the rest that the ink needs before it is printed"`
+	Ratio         *Ratio              `json:"ratio,omitempty" doc:"how well the mixing ratio is known; absent until ink and hardener are in"`
+	ThinnerReason string              `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
+	Thinner       *Thinner            `json:"thinner,omitempty" doc:"how much thinner has evaporated and how much may be added"`
+	NextMixAt     *time.Time          `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the earliest end of this one"`
+	ClosedAt      *time.Time          `json:"closed_at,omitempty" doc:"when the batch was closed"`
+	Outcome       lifecycle.Outcome   `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
+	StillGood     lifecycle.StillGood `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
+	LeftG         *float64            `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
+	OnDisk        *bool               `json:"on_disk,omitempty" doc:"false while a change to the batch is not yet in the journal"`
+	Lots          []can.Lot           `json:"lots" doc:"the cans that are in the batch"`
+	PourFrom      []CanChoice         `json:"pour_from,omitempty" doc:"the registered cans that the current pour may come from"`
+	CupEmptyG     *float64            `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`
 }
 
 // Thinner is advice for thinner in use.

@@ -5,6 +5,8 @@ package view
 
 import (
 	"time"
+
+	"potlifed/model/lifecycle"
 )
 
 // Quality says how far a value can be relied on.
@@ -58,6 +60,6 @@ type Snapshot struct {
 // began.
 type ClosedTotal struct {
 	Ink     string
-	Outcome string
+	Outcome lifecycle.Outcome
 	Count   int
 }

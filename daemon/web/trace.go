@@ -157,7 +157,7 @@ func wasteCSV(rows []trace.Waste) ([]byte, error) {
 	w := csv.NewWriter(&out)
 	w.Write([]string{"month", "kind", "grams", "batches", "not_weighed"})
 	for _, r := range rows {
-		w.Write([]string{r.Month, r.Kind, strconv.FormatFloat(r.Grams, 'f', -1, 64), strconv.Itoa(r.Batches), strconv.Itoa(r.NotWeighed)})
+		w.Write([]string{r.Month, string(r.Kind), strconv.FormatFloat(r.Grams, 'f', -1, 64), strconv.Itoa(r.Batches), strconv.Itoa(r.NotWeighed)})
 	}
 	w.Flush()
 	return out.Bytes(), w.Error()

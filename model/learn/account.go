@@ -4,27 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"time"
-)
 
-// Outcome is how a batch was closed.
-type Outcome string
-
-// The outcomes.
-const (
-	UsedUp    Outcome = "used-up"
-	Discarded Outcome = "discarded"
-	WentOff   Outcome = "went-off"
-	NotKnown  Outcome = "not-known"
-)
-
-// StillGood is the answer to "was it still good?" at closing.
-type StillGood string
-
-// The answers; the empty one is that nobody was asked.
-const (
-	GoodYes     StillGood = "yes"
-	GoodNo      StillGood = "no"
-	GoodUnknown StillGood = "unknown"
+	"potlifed/model/lifecycle"
 )
 
 // Account is what somebody wrote down about a batch.
@@ -33,8 +14,8 @@ type Account struct {
 	// LastGoodAt is when somebody last looked and it was good; zero when nobody did. At MixedAt it says that the end was looked for from
 	// then on.
 	LastGoodAt time.Time
-	Outcome    Outcome
-	StillGood  StillGood
+	Outcome    lifecycle.Outcome
+	StillGood  lifecycle.StillGood
 	// SeenNow: the end was seen as it happened, at ClosedAt.
 	SeenNow bool
 }
@@ -64,12 +45,12 @@ func (a Account) check() error {
 	}
 	clock := func(t time.Time) string { return t.Format(time.RFC3339) }
 	switch a.Outcome {
-	case UsedUp, Discarded, WentOff, NotKnown:
+	case lifecycle.UsedUp, lifecycle.Discarded, lifecycle.WentOff, lifecycle.NotKnown:
 	default:
 		return wrong("outcome", "%q is none of used-up, discarded, went-off, not-known", a.Outcome)
 	}
 	switch a.StillGood {
-	case "", GoodYes, GoodNo, GoodUnknown:
+	case "", lifecycle.GoodYes, lifecycle.GoodNo, lifecycle.GoodUnknown:
 	default:
 		return wrong("still_good", "%q is none of yes, no, unknown", a.StillGood)
 	}
@@ -80,7 +61,7 @@ func (a Account) check() error {
 		return wrong("last_good_at", "%s is before mixed_at, %s", clock(a.LastGoodAt), clock(a.MixedAt))
 	case a.LastGoodAt.After(a.ClosedAt):
 		return wrong("last_good_at", "%s is after closed_at, %s", clock(a.LastGoodAt), clock(a.ClosedAt))
-	case a.Outcome == WentOff && a.StillGood == GoodYes:
+	case a.Outcome == lifecycle.WentOff && a.StillGood == lifecycle.GoodYes:
 		return wrong("still_good", "yes, but the outcome is went-off")
 	}
 	return nil
@@ -99,11 +80,11 @@ func (a Account) Evidence() (Evidence, error) {
 	}
 	exact := a.SeenNow || a.LastGoodAt.IsZero() || closed-looked < sameInstant
 	switch {
-	case a.Outcome == WentOff && exact:
+	case a.Outcome == lifecycle.WentOff && exact:
 		return Evidence{Kind: Ended, To: closed}, nil
-	case a.Outcome == WentOff || a.StillGood == GoodNo:
+	case a.Outcome == lifecycle.WentOff || a.StillGood == lifecycle.GoodNo:
 		return Evidence{Kind: Between, From: looked, To: closed}, nil
-	case a.StillGood == GoodYes || a.Outcome == UsedUp && a.StillGood == "":
+	case a.StillGood == lifecycle.GoodYes || a.Outcome == lifecycle.UsedUp && a.StillGood == "":
 		return Evidence{Kind: Alive, To: closed}, nil
 	case looked > 0:
 		return Evidence{Kind: Alive, To: looked}, nil

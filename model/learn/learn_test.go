@@ -14,6 +14,7 @@ import (
 
 	"potlifed/model/air"
 	"potlifed/model/cure"
+	"potlifed/model/lifecycle"
 )
 
 func ended(hours float64) Record { return Record{Kind: Ended, To: steady(20, 50, hours)} }
@@ -282,33 +283,33 @@ func TestAccounts(t *testing.T) {
 	hours := func(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
 	const never = -1
 	for _, c := range []struct {
-		outcome Outcome
-		good    StillGood
+		outcome lifecycle.Outcome
+		good    lifecycle.StillGood
 		looked  float64
 		now     bool
 		want    Evidence
 		fault   string // field, or "nothing"
 	}{
-		{WentOff, "", never, false, Evidence{Kind: Ended, To: hours(7)}, ""},
-		{WentOff, GoodNo, 4, false, Evidence{Kind: Between, From: hours(4), To: hours(7)}, ""},
-		{WentOff, "", 0, false, Evidence{Kind: Between, To: hours(7)}, ""},
-		{WentOff, GoodUnknown, 4, true, Evidence{Kind: Ended, To: hours(7)}, ""},
-		{WentOff, "", 7, false, Evidence{Kind: Ended, To: hours(7)}, ""},
-		{WentOff, GoodYes, never, false, Evidence{}, "still_good"},
-		{UsedUp, "", never, false, Evidence{Kind: Alive, To: hours(7)}, ""},
-		{UsedUp, GoodYes, 4, false, Evidence{Kind: Alive, To: hours(7)}, ""},
-		{UsedUp, GoodUnknown, 4, false, Evidence{Kind: Alive, To: hours(4)}, ""},
-		{UsedUp, GoodUnknown, never, false, Evidence{}, "nothing"},
-		{UsedUp, GoodNo, 4, false, Evidence{Kind: Between, From: hours(4), To: hours(7)}, ""},
-		{Discarded, "", never, false, Evidence{}, "nothing"},
-		{Discarded, GoodUnknown, 4, false, Evidence{Kind: Alive, To: hours(4)}, ""},
-		{Discarded, GoodYes, never, false, Evidence{Kind: Alive, To: hours(7)}, ""},
-		{Discarded, GoodNo, never, false, Evidence{Kind: Between, To: hours(7)}, ""},
-		{NotKnown, "", 4, false, Evidence{Kind: Alive, To: hours(4)}, ""},
-		{NotKnown, "", 0, false, Evidence{}, "nothing"},
+		{lifecycle.WentOff, "", never, false, Evidence{Kind: Ended, To: hours(7)}, ""},
+		{lifecycle.WentOff, lifecycle.GoodNo, 4, false, Evidence{Kind: Between, From: hours(4), To: hours(7)}, ""},
+		{lifecycle.WentOff, "", 0, false, Evidence{Kind: Between, To: hours(7)}, ""},
+		{lifecycle.WentOff, lifecycle.GoodUnknown, 4, true, Evidence{Kind: Ended, To: hours(7)}, ""},
+		{lifecycle.WentOff, "", 7, false, Evidence{Kind: Ended, To: hours(7)}, ""},
+		{lifecycle.WentOff, lifecycle.GoodYes, never, false, Evidence{}, "still_good"},
+		{lifecycle.UsedUp, "", never, false, Evidence{Kind: Alive, To: hours(7)}, ""},
+		{lifecycle.UsedUp, lifecycle.GoodYes, 4, false, Evidence{Kind: Alive, To: hours(7)}, ""},
+		{lifecycle.UsedUp, lifecycle.GoodUnknown, 4, false, Evidence{Kind: Alive, To: hours(4)}, ""},
+		{lifecycle.UsedUp, lifecycle.GoodUnknown, never, false, Evidence{}, "nothing"},
+		{lifecycle.UsedUp, lifecycle.GoodNo, 4, false, Evidence{Kind: Between, From: hours(4), To: hours(7)}, ""},
+		{lifecycle.Discarded, "", never, false, Evidence{}, "nothing"},
+		{lifecycle.Discarded, lifecycle.GoodUnknown, 4, false, Evidence{Kind: Alive, To: hours(4)}, ""},
+		{lifecycle.Discarded, lifecycle.GoodYes, never, false, Evidence{Kind: Alive, To: hours(7)}, ""},
+		{lifecycle.Discarded, lifecycle.GoodNo, never, false, Evidence{Kind: Between, To: hours(7)}, ""},
+		{lifecycle.NotKnown, "", 4, false, Evidence{Kind: Alive, To: hours(4)}, ""},
+		{lifecycle.NotKnown, "", 0, false, Evidence{}, "nothing"},
 		{"lost", "", never, false, Evidence{}, "outcome"},
-		{UsedUp, "perhaps", never, false, Evidence{}, "still_good"},
-		{UsedUp, "", 8, false, Evidence{}, "last_good_at"},
+		{lifecycle.UsedUp, "perhaps", never, false, Evidence{}, "still_good"},
+		{lifecycle.UsedUp, "", 8, false, Evidence{}, "last_good_at"},
 	} {
 		a := Account{MixedAt: mixed, ClosedAt: at(7), LastGoodAt: at(c.looked), Outcome: c.outcome, StillGood: c.good, SeenNow: c.now}
 		got, err := a.Evidence()
@@ -322,9 +323,9 @@ func TestAccounts(t *testing.T) {
 		}
 	}
 	for _, a := range []Account{
-		{MixedAt: mixed, ClosedAt: mixed, Outcome: UsedUp},
-		{MixedAt: mixed, ClosedAt: mixed.Add(-time.Hour), Outcome: UsedUp},
-		{MixedAt: mixed, ClosedAt: at(7), LastGoodAt: mixed.Add(-time.Minute), Outcome: UsedUp},
+		{MixedAt: mixed, ClosedAt: mixed, Outcome: lifecycle.UsedUp},
+		{MixedAt: mixed, ClosedAt: mixed.Add(-time.Hour), Outcome: lifecycle.UsedUp},
+		{MixedAt: mixed, ClosedAt: at(7), LastGoodAt: mixed.Add(-time.Minute), Outcome: lifecycle.UsedUp},
 	} {
 		if _, err := a.Evidence(); err == nil {
 			t.Errorf("%+v was believed", a)
