@@ -31,8 +31,9 @@ type fakeBench struct {
 	asked   []asked
 	answers map[string]answer // by the verb of a change
 	readers map[chan string]bool
-	silent  bool     // refuses the stream
-	loaded  []string // the paths of pages and assets that were asked for
+	silent  bool          // refuses the stream
+	held    chan struct{} // closed when the API may answer; nil when it need not wait
+	loaded  []string      // the paths of pages and assets that were asked for
 	recipe  *view.Recipe
 }
 
@@ -62,7 +63,7 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	mux.HandleFunc("GET /api/v1/stream", func(w http.ResponseWriter, r *http.Request) { f.stream(ctx, w, r) })
 	mux.HandleFunc("POST /api/v1/", f.change)
 	mux.HandleFunc("GET /readyz", f.readyz)
-	f.Server = httptest.NewServer(mux)
+	f.Server = httptest.NewServer(f.gated(mux, "/api/"))
 	t.Cleanup(func() {
 		end() // a stream ends when it is told to, and Close waits for that
 		f.Close()

@@ -15,12 +15,7 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	scenes["idle"](rows, now)
 	rows["batches"] = []view.Batch{}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
-	f.recipe = &view.Recipe{
-		Ink: "dial-satin", Scale: "scale-1", Cup: "cup-110", TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.14}, TotalG: 109.14,
-		InkMinimumG: 85, ThinnerPct: 7, ThinnerStartPct: 7, ThinnerMinPct: 6, ThinnerMaxPct: 14, TolerancePct: 5,
-		Why:       []string{"85 g of ink is the least for cup-110.", "7 % of thinner to start with, where dark colours start; dial-satin takes 6 to 14 %."},
-		DivisionG: 2, Grade: "coarse", RatioPct: 11.9, SmallestInkG: 101,
-	}
+	f.recipe = coarseRecipe()
 	b.open(f)
 	b.sees(".recipe", "85.0 g of ink, 17.0 g of hardener, 7.1 g of thinner: 109.1 g in all.")
 	b.sees(".recipe", "7.1 g ± 2 g, about 3½ pipettes of 2 g; 7 %, out of 6 to 14 %.")
@@ -44,5 +39,15 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	b.press("Start this mix")
 	if body := f.body(t, "batches"); body["thinner_pct"] != 12.0 || body["thinner_reason"] != "a cold shop" {
 		t.Errorf("sent %v", body)
+	}
+}
+
+// coarseRecipe is what the bench says of a mix that its scale knows too coarsely.
+func coarseRecipe() *view.Recipe {
+	return &view.Recipe{
+		Ink: "dial-satin", Scale: "scale-1", Cup: "cup-110", TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.14}, TotalG: 109.14,
+		InkMinimumG: 85, ThinnerPct: 7, ThinnerStartPct: 7, ThinnerMinPct: 6, ThinnerMaxPct: 14, TolerancePct: 5,
+		Why:       []string{"85 g of ink is the least for cup-110.", "7 % of thinner to start with, where dark colours start; dial-satin takes 6 to 14 %."},
+		DivisionG: 2, Grade: "coarse", RatioPct: 11.9, SmallestInkG: 101,
 	}
 }

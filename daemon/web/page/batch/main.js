@@ -12,16 +12,14 @@ const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
 const seq = new URLSearchParams(location.search).get("seq");
 const askMs = 30_000;
 
-const page = live({ kinds: ["batches"] });
-const section = byId("batch");
+const page = live({ kinds: ["batches"], needs: [load] });
 const title = h("h2", { class: "batch-head", text: `Batch ${id}` });
 const life = h("p", { class: "batch-page-life" });
 const told = h("div", { class: "told" });
 const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
-section.append(title, life, refusal, told);
 document.title = `potlifed: batch ${id}`;
 let open = false; // the batch that is told is open, so that its life is that of the row
-let known = ""; // what the row said when the history was asked for
+let known; // what the row said when it was last looked at
 
 async function load() {
   try {
@@ -95,13 +93,14 @@ function drawLife(now) {
   setText(life, `About ${left.figure} left, ${left.band}: expected until ${clockTime(ends.expected, now)}, nine times in ten until ${clockTime(ends.low, now)}${row.quality === "good" ? "" : `. ${row.quality}: ${row.why}`}`);
 }
 
-page.start((kinds, now) => {
-  const row = page.store.get("batches", id);
-  const stands = JSON.stringify([row?.state, row?.press, row?.components, row?.warnings, row?.step]);
-  if (kinds.has("batches") && stands !== known) {
+page.start(() => {
+  byId("batch").append(title, life, refusal, told);
+  return (kinds, now) => {
+    const row = page.store.get("batches", id);
+    const stands = JSON.stringify([row?.state, row?.press, row?.components, row?.warnings, row?.step]);
+    if (known !== undefined && stands !== known) load();
     known = stands;
-    load();
-  }
-  drawLife(now);
+    drawLife(now);
+  };
 });
 setInterval(load, askMs);

@@ -9,19 +9,21 @@ import { byId, drawAlarmCount, live } from "../lib/live.js";
 import { undoBar } from "../parts/undo.js";
 
 const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "alarms", "inks"] });
-const air = airPanel(byId("air"));
-const bench = benchPanel(byId("bench"), page);
-const lights = lightsPanel(byId("lights"), page);
-const alarms = alarmsPanel(byId("alarms"), page);
-const batches = batchesPanel(byId("batches"), page);
 
 onlyOnce();
-undoBar(page);
-page.start((kinds, now, contact) => {
-  const has = (...names) => names.some((name) => kinds.has(name));
-  if (has("air")) air.update(page.store.all("air"), now);
-  if (has("scales", "batches", "presses", "inks")) bench.update(now);
-  if (has("lights", "batches")) lights.update(contact);
-  if (has("alarms")) drawAlarmCount(alarms.update(now));
-  if (has("batches", "inks", "lights")) batches.update(now);
+page.start(() => {
+  const air = airPanel(byId("air"));
+  const bench = benchPanel(byId("bench"), page);
+  const lights = lightsPanel(byId("lights"), page);
+  const alarms = alarmsPanel(byId("alarms"), page);
+  const batches = batchesPanel(byId("batches"), page);
+  undoBar(page);
+  return (kinds, now, contact) => {
+    const has = (...names) => names.some((name) => kinds.has(name));
+    if (has("air")) air.update(page.store.all("air"), now);
+    if (has("scales", "batches", "presses", "inks")) bench.update(now);
+    if (has("lights", "batches")) lights.update(contact);
+    if (has("alarms")) drawAlarmCount(alarms.update(now));
+    if (has("batches", "inks", "lights")) batches.update(now);
+  };
 });

@@ -24,8 +24,8 @@ export function recipePart() {
   const grade = h("strong");
   const scale = h("span");
   const refusal = h("p", { class: "quiet", hidden: true });
-  const body = h("div", {}, what, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
-  const element = h("section", { class: "recipe", "aria-label": "What this mix comes to", "aria-live": "polite", hidden: true }, body, refusal);
+  const body = h("div", { hidden: true }, what, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
+  const element = h("section", { class: "recipe", "aria-label": "What this mix comes to", "aria-live": "polite" }, body, refusal);
   let asked = "";
   let current;
   const draw = (r) => {

@@ -6,10 +6,13 @@ import { wastePanel } from "./waste.js";
 
 const freshMs = 5_000; // cans have no place in the stream
 
-const page = live({ kinds: ["cans", "inks"], fresh: ["cans"], freshMs });
-const lots = lotsPanel(byId("lots"), page);
-const cans = cansPanel(byId("cans"), page, lots.find);
-wastePanel(byId("waste"));
-page.start((kinds) => {
-  if (kinds.has("cans") || kinds.has("inks")) cans.update();
+const waste = wastePanel();
+const page = live({ kinds: ["cans", "inks"], fresh: ["cans"], freshMs, needs: [waste.load] });
+page.start(() => {
+  const lots = lotsPanel(byId("lots"), page);
+  const cans = cansPanel(byId("cans"), page, lots.find);
+  byId("waste").append(...waste.parts);
+  return (kinds) => {
+    if (kinds.has("cans") || kinds.has("inks")) cans.update();
+  };
 });

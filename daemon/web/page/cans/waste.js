@@ -8,16 +8,16 @@ const kinds = {
   "not-known": "Ended, how is not known", abandoned: "Mixes given up",
 };
 
-export function wastePanel(element) {
+// wastePanel makes it. load asks for it, and parts are what goes into the page.
+export function wastePanel() {
   const body = h("tbody");
   const table = h("table", { class: "waste" },
     h("thead", {}, h("tr", {}, ["Month", "What", "Weighed", "Batches"].map((text) => h("th", { scope: "col", text })))), body);
   const said = h("p", { class: "quiet", role: "status" });
-  element.append(h("h2", { text: "Waste" }), table, said,
+  const parts = [h("h2", { text: "Waste" }), table, said,
     h("p", { class: "quiet", text: "Of the last twelve months. Cleaning solvent is not known to the bench, nor what nobody weighed." }),
-    h("p", {}, h("a", { class: "big-link", href: "/api/v1/waste?format=csv", download: "waste.csv", text: "As a table for a spreadsheet (CSV)" })));
+    h("p", {}, h("a", { class: "big-link", href: "/api/v1/waste?format=csv", download: "waste.csv", text: "As a table for a spreadsheet (CSV)" }))];
   show(table, false);
-  load();
 
   async function load() {
     try {
@@ -33,4 +33,5 @@ export function wastePanel(element) {
       setText(said, error.message);
     }
   }
+  return { parts, load };
 }

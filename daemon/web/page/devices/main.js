@@ -9,31 +9,32 @@ import { readiness } from "./readiness.js";
 
 const askMs = 5_000; // instruments and readiness have no place in the stream
 
-const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms", "inks"], fresh: ["sensors"], freshMs: askMs });
-const verdict = verdictPanel(byId("verdict"), page);
-const instruments = instrumentsPanel(byId("instruments"), page);
-const zones = zonesPanel(byId("zones"), page);
-const lamps = lampsPanel(byId("lamps"), page);
-const inks = inksPanel(byId("inks"), page);
-const restsOn = restsOnPanel(byId("rests-on"), page);
-const alarms = alarmsPanel(byId("alarms"), page);
-const paired = pairedPanel(byId("paired"));
 let checks = null; // null: not heard of
+const paired = pairedPanel();
 
 async function ask() {
   if (document.hidden) return;
-  paired.update();
-  checks = await readiness();
+  [checks] = await Promise.all([readiness(), paired.update()]);
 }
 
-page.start((kinds, now, contact) => {
-  verdict.update(now, contact, checks);
-  if (kinds.has("alarms")) drawAlarmCount(alarms.update(now));
-  instruments.update(now);
-  if (kinds.has("air")) zones.update(now);
-  lamps.update(now);
-  restsOn.update(now, checks);
-  if (kinds.has("inks")) inks.update();
+const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms", "inks"], fresh: ["sensors"], freshMs: askMs, needs: [ask] });
+page.start(() => {
+  const verdict = verdictPanel(byId("verdict"), page);
+  const instruments = instrumentsPanel(byId("instruments"), page);
+  const zones = zonesPanel(byId("zones"), page);
+  const lamps = lampsPanel(byId("lamps"), page);
+  const inks = inksPanel(byId("inks"), page);
+  const restsOn = restsOnPanel(byId("rests-on"), page);
+  const alarms = alarmsPanel(byId("alarms"), page);
+  byId("paired").append(...paired.parts);
+  return (kinds, now, contact) => {
+    verdict.update(now, contact, checks);
+    if (kinds.has("alarms")) drawAlarmCount(alarms.update(now));
+    instruments.update(now);
+    if (kinds.has("air")) zones.update(now);
+    lamps.update(now);
+    restsOn.update(now, checks);
+    if (kinds.has("inks")) inks.update();
+  };
 });
-ask();
 setInterval(ask, askMs);

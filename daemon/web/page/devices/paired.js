@@ -13,11 +13,12 @@ export function stateOf({ sessions, pin_set: pinSet }) {
   return "This device only reads. It asks for the PIN with the first change.";
 }
 
-export function pairedPanel(element) {
+// pairedPanel lists them. update asks for them, and parts are what goes into the page.
+export function pairedPanel() {
   const words = h("p", { class: "quiet" });
   const list = h("ul", { class: "devices" });
   const pair = button("Pair this device…", "small", () => void pairThisDevice());
-  element.append(h("h2", { text: "Paired devices" }), words, list, h("div", { class: "device-actions" }, pair));
+  const parts = [h("h2", { text: "Paired devices" }), words, list, h("div", { class: "device-actions" }, pair)];
   show(pair, false);
 
   async function update() {
@@ -38,7 +39,7 @@ export function pairedPanel(element) {
   }
 
   document.addEventListener("paired", update);
-  return { update };
+  return { parts, update };
 }
 
 function session({ id, device, made, until }, changed) {

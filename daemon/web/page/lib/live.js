@@ -20,12 +20,15 @@ export function drawAlarmCount(count) {
 }
 
 // live follows the bench. kinds are the lists that the page shows; fresh are those of them that
-// have no place in the stream and are asked for every few seconds, freshMs apart.
-export function live({ kinds, fresh = [], freshMs = reloadMs }) {
+// have no place in the stream and are asked for every few seconds, freshMs apart. needs are
+// what else the page asks for before it is first drawn.
+export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
   whenUnpaired(pairThisDevice);
   const clock = new BenchClock();
   const changed = new Set();
-  let draw = () => {};
+  const answered = new Set(); // the lists, and needs, that were answered or refused
+  let build = () => () => {};
+  let draw = null; // made by build when there is something to draw
   let scheduled = false;
   let contactDrawn; // what was last drawn as in contact, or not
   const store = new Store((kind) => {
@@ -64,15 +67,34 @@ export function live({ kinds, fresh = [], freshMs = reloadMs }) {
     try {
       const rows = await list(kind);
       if (kind === "batches") rows.filter((row) => row.state !== "closed").slice(0, 1).forEach((row) => clock.saw(Date.parse(row.time)));
+      answered.add(kind);
       store.replace(kind, rows, asked);
     } catch {
-      return; // Contact is judged by the stream; the next reload tries again.
+      // Contact is judged by the stream; the next reload tries again.
+      answered.add(kind);
     }
     drawContact();
   }
 
+  async function ask(need) {
+    if (answered.has(need)) return;
+    try {
+      await need();
+    } finally {
+      answered.add(need);
+      drawContact();
+    }
+  }
+
   function reload() {
     kinds.forEach(loadList);
+    needs.forEach(ask);
+  }
+
+  // waiting: nothing is drawn until every list has been answered once, so that the page is put
+  // together in one step and does not move afterwards; or until the bench has been silent too long.
+  function waiting() {
+    return !draw && stream.silentMs() < silenceMs && [...kinds, ...needs].some((one) => !answered.has(one));
   }
 
   function inContact() {
@@ -80,18 +102,20 @@ export function live({ kinds, fresh = [], freshMs = reloadMs }) {
   }
 
   function redraw(what) {
+    if (waiting()) return;
+    draw ??= build();
     what.forEach((kind) => changed.delete(kind));
     draw(what, clock.now(), (contactDrawn = inContact()));
   }
 
   function drawContact() {
+    if (waiting()) return;
     const contact = inContact();
-    const waiting = store.loaded.size === 0 && stream.silentMs() < silenceMs;
     const silent = stream.silentMs() / 1000;
-    const state = contact ? (stream.connected ? "live" : "retrying") : waiting ? "waiting" : "none";
+    const state = contact ? (stream.connected ? "live" : "retrying") : "none";
     setAttr(document.body, "data-contact", state);
     const words = {
-      live: "In contact with the bench", waiting: "Reaching for the bench…",
+      live: "In contact with the bench",
       retrying: `Contact lost, trying again; last heard ${age(silent)}`, none: "No contact",
     };
     setText(byId("contact-words"), words[state]);
@@ -120,9 +144,10 @@ export function live({ kinds, fresh = [], freshMs = reloadMs }) {
       setText(byId("notice"), text);
       show(byId("notice"), true);
     },
-    // start begins to listen. drawing(kinds, now, contact) draws what has changed.
-    start(drawing) {
-      draw = drawing;
+    // start begins to listen. building makes the parts of the page once there is something to
+    // show, and returns a function (kinds, now, contact) that draws what has changed.
+    start(building) {
+      build = building;
       // What is silent cannot announce itself: once a second ages, countdowns and contact are drawn anew.
       setInterval(() => {
         redraw(new Set(kinds));

@@ -19,7 +19,8 @@ export function boardPanel(element, tools) {
   const list = h("ol", { class: "board" });
   const none = h("p", { class: "quiet", text: "No press is set up." });
   const own = h("h2", { class: "board-bench", text: "This bench" });
-  element.append(own, none, h("div", { class: "board-axis" }, scale.element, list), axisKey());
+  const key = axisKey();
+  element.append(own, none, h("div", { class: "board-axis" }, scale.element, list), key);
   return {
     update(now, contact) {
       const rows = boardRows(store.all("presses"), store.all("batches"));

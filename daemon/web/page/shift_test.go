@@ -1,0 +1,116 @@
+package page
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+)
+
+// mostShift is how much a page may move while it loads: "good" is below 0.1
+// (web.dev/articles/cls).
+const mostShift = 0.1
+
+// onEachDocument runs a script at the start of each document that is opened from now on.
+func (b *browser) onEachDocument(script string) {
+	b.t.Helper()
+	b.run(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		_, err := cdp.Call(ctx, target, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: script})
+		return err
+	}))
+}
+
+// hold keeps back what the API answers until release is called, as a slow network does.
+func (f *fakeBench) hold() (release func()) {
+	gate := make(chan struct{})
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.held = gate
+	return func() {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		if f.held == gate {
+			close(gate)
+			f.held = nil
+		}
+	}
+}
+
+// gated waits, below the given path, until nothing is held back.
+func (f *fakeBench) gated(next http.Handler, below string) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		f.mu.Lock()
+		held := f.held
+		f.mu.Unlock()
+		if held != nil && strings.HasPrefix(r.URL.Path, below) {
+			select {
+			case <-held:
+			case <-r.Context().Done():
+				return
+			}
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// shift is what the browser says of a movement: how much, and of what.
+type shift struct {
+	Value float64
+	Of    []string
+}
+
+const watchShifts = `(() => {
+	window.shifts = [];
+	const box = (r) => [r.x, r.y, r.width, r.height].map(Math.round).join(" ");
+	new PerformanceObserver((list) => list.getEntries().forEach((e) => window.shifts.push({
+		Value: e.value,
+		Of: e.sources.map((s) => (s.node?.nodeName ?? "?") + "." + (s.node?.className ?? "") + "#" + (s.node?.id ?? "") + ": " + box(s.previousRect) + " to " + box(s.currentRect)),
+	}))).observe({ type: "layout-shift", buffered: true });
+})()`
+
+// TestPagesStayStillWhileTheyLoad: what has been painted before the bench has answered moves
+// little when it has, however much there is to show.
+func TestPagesStayStillWhileTheyLoad(t *testing.T) {
+	b := openBrowser(t, 1280, 800)
+	b.onEachDocument(watchShifts)
+	for _, path := range append(pagePaths(), "/batches/0611-2") {
+		for _, scene := range []string{"pouring", "idle", "troubled", "plant", "empty"} {
+			for _, s := range []size{wide, phone} {
+				name := fmt.Sprintf("%s %s %dx%d", path, scene, s.width, s.height)
+				now := time.Now()
+				rows := cansShop(now)
+				scenes[scene](rows, now)
+				if scene == "empty" {
+					rows["batches/0611-2/history"] = cansShop(now)["batches/0611-2/history"]
+				}
+				f := newFakeBench(t, rows)
+				f.recipe = coarseRecipe()
+				release := f.hold()
+				b.run(chromedp.EmulateViewport(s.width, s.height), chromedp.Navigate(f.URL+path))
+				b.eventually(name+" is painted", `performance.getEntriesByName("first-contentful-paint").length > 0`)
+				release()
+				b.sees("#contact", "In contact with the bench")
+				b.drawn(path)
+				b.eventually(name+" is drawn", twoFrames)
+				var sum float64
+				var of []string
+				for _, one := range eval[[]shift](b, "window.shifts") {
+					sum += one.Value
+					of = append(of, fmt.Sprintf("%.4f: %s", one.Value, strings.Join(one.Of, "; ")))
+				}
+				t.Logf("%s: %.4f", name, sum)
+				if sum >= mostShift {
+					t.Errorf("%s: the page moves by %.3f, want less than %v:\n%s", name, sum, mostShift, strings.Join(of, "\n"))
+				}
+			}
+		}
+	}
+}
+
+const twoFrames = `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))`
