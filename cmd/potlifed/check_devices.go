@@ -21,11 +21,13 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 	last, counts, shape, err := instruments.TryScale(ctx, c)
 	switch {
 	case errors.Is(err, link.ErrBusy):
-		l.fault(what, "%v; end that program, a running potlifed included", err)
+		l.fault(what, "%v; end that program, a running potlifed included", plainPort(c.Port, err))
 	case errors.Is(err, link.ErrAbsent):
-		l.fault(what, "%s is not there; plug the scale in and switch it on, or correct port in the configuration", c.Port)
+		l.fault(what, "%v; plug the scale in and switch it on, or correct port in the configuration", plainPort(c.Port, err))
 	case errors.Is(err, link.ErrDenied):
-		l.fault(what, "%v; put this user into the group of the port, usually dialout", err)
+		l.fault(what, "%v; put the user into the group that owns the port, usually dialout", plainPort(c.Port, err))
+	case errors.Is(err, link.ErrNotSerial):
+		l.fault(what, "%v; name the serial port, best as under /dev/serial/by-id", plainPort(c.Port, err))
 	case err != nil:
 		l.fault(what, "%v", err)
 	case counts.OK == 0 && counts.Unknown+counts.Torn+counts.Overlong == 0:

@@ -23,22 +23,22 @@ func demoCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Run a whole shop without hardware, broker or configuration",
-		Long: "demo runs a whole shop in one process: a simulated scale at a pseudo-terminal, sensors as the\n" +
-			"kernel shows them, the built-in broker, lights, and somebody who mixes. It prints the page's\n" +
-			"address first and then a line for each thing that happens, and leaves nothing behind.",
+		Long: "demo runs a whole shop in one process: a simulated scale on a pseudo-terminal, sensors as the\n" +
+			"kernel shows them, the built-in broker, lights, and a person who mixes. It prints first the\n" +
+			"address of the page, then a line for each event. It leaves no files behind.",
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if !(o.Speed >= slowest && o.Speed <= fastest) {
-				return usage("--speed %v: want %v to %v", o.Speed, slowest, fastest)
+				return usage("demo: --speed %v: want %v to %v", o.Speed, slowest, fastest)
 			}
 			if o.For < 0 {
-				return usage("--for %v: want a duration such as 90s", o.For)
+				return usage("demo: --for %v is negative; want a duration such as 90s, or 0 for no end", o.For)
 			}
 			if !isHostPort(o.Listen) {
-				return usage("--listen %s: want HOST:PORT, such as 127.0.0.1:9755; port 0 is a free one", o.Listen)
+				return usage("demo: --listen %s: want HOST:PORT, such as 127.0.0.1:9755; port 0 is a free one", o.Listen)
 			}
-			// A reader that goes away, as head does, is to end the demo in good order;
-			// the signal would end it at once and leave the folder behind.
+			// When the reader of the output goes away, as head does, the demo must end in
+			// good order. The signal would end it at once and leave its folder behind.
 			signal.Ignore(syscall.SIGPIPE)
 			o.Out, o.Version = c.OutOrStdout(), version()
 			o.Log = slog.New(slog.NewTextHandler(c.ErrOrStderr(), &slog.HandlerOptions{Level: slog.LevelWarn}))
@@ -46,10 +46,10 @@ func demoCommand() *cobra.Command {
 		},
 	}
 	f := c.Flags()
-	f.Float64Var(&o.Speed, "speed", 60, "time lapse, times as fast as time; the first mix is poured at natural speed")
-	f.DurationVar(&o.For, "for", time.Duration(0), "how long, in real time; 0 until it is interrupted")
+	f.Float64Var(&o.Speed, "speed", 60, "time lapse: how many times faster than real time; the first mix is poured at natural speed")
+	f.DurationVar(&o.For, "for", time.Duration(0), "end after this real time; 0 for no end")
 	f.StringVar(&o.Listen, "listen", "127.0.0.1:0", "HOST:PORT of the page; port 0 is a free one")
-	f.Uint64Var(&o.Seed, "seed", 1, "of what chance decides")
+	f.Uint64Var(&o.Seed, "seed", 1, "seed of the random events; the same seed gives the same story")
 	return c
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // The exit codes of every command.
@@ -34,13 +35,52 @@ func exitCode(err error) int {
 	return exitFault
 }
 
-// flagFault makes what cobra says of a wrong flag a usage error; for cobra's SetFlagErrorFunc.
-func flagFault(c *cobra.Command, err error) error { return usage("%s: %w", c.Name(), err) }
+// flagFault says in plain words what is wrong with a flag; for cobra's SetFlagErrorFunc.
+func flagFault(c *cobra.Command, err error) error {
+	command := ""
+	if c.Name() != "potlifed" {
+		command = c.Name() + ": "
+	}
+	var value *pflag.InvalidValueError
+	var unknown *pflag.NotExistError
+	var missing *pflag.ValueRequiredError
+	switch {
+	case errors.As(err, &value):
+		flag := value.GetFlag()
+		return usage("%s--%s %q: want %s", command, flag.Name, value.GetValue(), wanted(flag.Value.Type()))
+	case errors.As(err, &unknown):
+		name := "--" + unknown.GetSpecifiedName()
+		if unknown.GetSpecifiedShortnames() != "" {
+			name = "-" + unknown.GetSpecifiedName()
+		}
+		return usage("%sthere is no flag %s; see %s --help", command, name, c.CommandPath())
+	case errors.As(err, &missing):
+		return usage("%s--%s needs a value, %s", command, missing.GetFlag().Name, wanted(missing.GetFlag().Value.Type()))
+	}
+	return usage("%s%w", command, err)
+}
+
+// wanted says what a flag of a type takes.
+func wanted(flagType string) string {
+	switch flagType {
+	case "float64":
+		return "a number, with a point for decimals"
+	case "int":
+		return "a whole number"
+	case "uint64":
+		return "a whole number from 0 on"
+	case "duration":
+		return "a duration with its unit, such as 90s, 25m or 8h"
+	case "bool":
+		return "true or false"
+	}
+	return "a text"
+}
 
 // noArguments refuses what follows a command that takes only flags.
 func noArguments(c *cobra.Command, args []string) error {
 	if len(args) > 0 {
-		return usage("%s: %q is not understood; it takes only flags, see --help", c.Name(), args[0])
+		return usage("%s: %q is not understood; the command takes only flags, see %s --help", c.Name(), args[0], c.CommandPath())
 	}
 	return nil
 }

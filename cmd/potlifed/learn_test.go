@@ -280,7 +280,7 @@ inks:
 	if out := answered(t, learnCommand(), "", append(files, "--config", config)...); !strings.Contains(out, "unheard-of is not an ink of the configuration") {
 		t.Error(out)
 	}
-	refused(t, learnCommand(), "", "--about beside --config", append(files, "--config", config, "--about", "7h")...)
+	refused(t, learnCommand(), "", "--about works only with --batches", append(files, "--config", config, "--about", "7h")...)
 }
 
 func TestLearnNoEndsOnlyEndsOneRow(t *testing.T) {
@@ -364,7 +364,7 @@ func TestLearnRefuses(t *testing.T) {
 	refused(t, learnCommand(), "", "both be standard input", "--batches", "-", "--climate", "-")
 	refused(t, learnCommand(), "", `--prior "flat"`, append(files, "--prior", "flat")...)
 	refused(t, learnCommand(), "", "--lag", append(files, "--lag", "-5m")...)
-	refused(t, learnCommand(), "", "longest 0s", append(files, "--shortest", "6h")...)
+	refused(t, learnCommand(), "", "give both --shortest and --longest", append(files, "--shortest", "6h")...)
 	refused(t, learnCommand(), "", "no such file", "--batches", files[1]+"x", "--climate", files[3])
 	if out := answered(t, learnCommand(), goodBatches, "--batches", "-", "--climate", files[3]); !strings.Contains(out, "gloss-4") {
 		t.Error(out)

@@ -96,6 +96,12 @@ func calibrated(c *cobra.Command, sheet cure.Sheet) (cure.Ink, error) {
 	if sheet.ActivationKJPerMol == 0 {
 		return cure.Ink{}, usage("%s: --activation-kj-mol 0: want 25 to 90", c.Name())
 	}
+	switch given := c.Flags().Changed; {
+	case !given("shortest") && !given("longest") && !given("about"):
+		return cure.Ink{}, usage("%s: --shortest and --longest are missing; give them, or --about for a data sheet with a single figure", c.Name())
+	case given("shortest") != given("longest") && !given("about"):
+		return cure.Ink{}, usage("%s: give both --shortest and --longest, or --about for a data sheet with a single figure", c.Name())
+	}
 	ink, err := sheet.Calibrate()
 	if err != nil {
 		return cure.Ink{}, usage("%s: %w", c.Name(), err)

@@ -129,7 +129,7 @@ func TestLifeReadsAClimateFile(t *testing.T) {
 
 func TestLifeRefuses(t *testing.T) {
 	air := []string{"--temperature", "20", "--humidity", "50"}
-	refused(t, lifeCommand(), "", "give shortest and longest, or about", air...)
+	refused(t, lifeCommand(), "", "--shortest and --longest are missing", air...)
 	refused(t, lifeCommand(), "", "write about: 6h", with(air, "--shortest", "6h", "--longest", "6h")...)
 	refused(t, lifeCommand(), "", "not both", with(air, "--shortest", "6h", "--longest", "8h", "--about", "7h")...)
 	refused(t, lifeCommand(), "", "no share of the moisture path", with(air, "--shortest", "6h", "--longest", "8h", "--dry", "70", "--humid", "80")...)
@@ -143,7 +143,7 @@ func TestLifeRefuses(t *testing.T) {
 	refused(t, lifeCommand(), "", "--humidity is missing", "--about", "8h", "--temperature", "20")
 	refused(t, lifeCommand(), "", "humidity 120", "--about", "8h", "--temperature", "20", "--humidity", "120")
 	refused(t, lifeCommand(), "", "--mixed-at belongs to --climate", with(air, "--about", "8h", "--mixed-at", "2026-06-12T08:00:00Z")...)
-	refused(t, lifeCommand(), "", "invalid argument", with(air, "--about", "eight")...)
+	refused(t, lifeCommand(), "", "want a duration with its unit", with(air, "--about", "eight")...)
 
 	along := []string{"--about", "8h", "--climate", "-"}
 	refused(t, lifeCommand(), rampClimate, "--mixed-at is missing", along...)

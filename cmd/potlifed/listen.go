@@ -82,10 +82,11 @@ func listen(ctx context.Context, o listenOptions, out, errOut io.Writer) error {
 		err = context.Cause(ctx)
 	}
 	if err != nil {
+		err = fmt.Errorf("listen: %w", plainPort(o.config.Link.Port, err))
 		if advice := link.Advice(err); advice != "" {
-			return fmt.Errorf("listen: %w\n%s", err, advice)
+			return fmt.Errorf("%w\n%s", err, advice)
 		}
-		return fmt.Errorf("listen: %w", err)
+		return err
 	}
 	fmt.Fprintf(errOut, "shape %s: %d lines decoded, %d while learning; %d torn, %d unknown, %d too long\n",
 		shape, counts.OK, counts.Learning, counts.Torn, counts.Unknown, counts.Overlong)
@@ -93,6 +94,34 @@ func listen(ctx context.Context, o listenOptions, out, errOut io.Writer) error {
 		return errNothingHeard(o, counts)
 	}
 	return nil
+}
+
+// portError is what is wrong with a scale's port, in words; the cause stays inside.
+type portError struct {
+	words string
+	cause error
+}
+
+func (e *portError) Error() string { return e.words }
+func (e *portError) Unwrap() error { return e.cause }
+
+// plainPort says in a few words why a port cannot be opened. An error that is not one of
+// the usual ones is returned as it is.
+func plainPort(port string, err error) error {
+	for _, usual := range []struct {
+		cause error
+		words string
+	}{
+		{link.ErrAbsent, "is not there"},
+		{link.ErrBusy, "is in use: another program holds it"},
+		{link.ErrDenied, "may not be opened by this user"},
+		{link.ErrNotSerial, "is not a serial port"},
+	} {
+		if errors.Is(err, usual.cause) {
+			return &portError{port + " " + usual.words, err}
+		}
+	}
+	return err
 }
 
 // errNothingHeard says what is most likely wrong.

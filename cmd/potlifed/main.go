@@ -1,6 +1,6 @@
-// Command potlifed follows the pot life of two-component inks at a mixing bench: it
-// reads the scale and the air, guides the mix, and tells the presses how long each
-// batch is good for.
+// Command potlifed follows the pot life of two-component inks at a mixing bench. It reads
+// the scale and the air, guides the mix, and shows at the presses how long each batch is
+// good for.
 package main
 
 import (
@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -17,8 +18,9 @@ import (
 
 func main() { os.Exit(execute()) }
 
-// execute runs the command that was asked for. The first signal ends it in good order;
-// a second one, as the handler is then gone, ends it at once.
+// execute runs the command that was asked for and returns the exit code. The first signal
+// ends the command in good order. It also removes the handler, so that a second signal ends
+// the process at once.
 func execute() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -26,7 +28,7 @@ func execute() int {
 	return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 }
 
-// run is the program as a value: tests call it.
+// run runs the program with the given arguments and streams, and returns the exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
 	root := rootCommand()
 	root.SetArgs(args)
@@ -43,28 +45,36 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 func rootCommand() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "potlifed COMMAND",
-		Short: "Guides the mixing of two-component ink and follows each batch's pot life",
-		Long: "potlifed reads a bench scale and temperature/humidity sensors, guides the mix, follows the\n" +
-			"remaining pot life of every open batch, and publishes readings and alarms over MQTT and\n" +
-			"Prometheus. It advises; the ink maker's data sheet, local codes and licensed practice decide.",
+		Short: "Guide the mixing of two-component ink and follow each batch's pot life",
+		Long: "potlifed reads a bench scale and temperature and humidity sensors, guides the mixing of\n" +
+			"two-component ink, and computes the remaining pot life of every open batch. It publishes\n" +
+			"over MQTT, HTTP and Prometheus. It advises; the ink maker's data sheet, local codes and\n" +
+			"licensed practice decide.",
 		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args:          cobra.ArbitraryArgs,
 		RunE: func(c *cobra.Command, args []string) error {
-			if len(args) > 0 {
-				return usage("there is no command %q; see potlifed --help", args[0])
+			if len(args) == 0 {
+				return c.Help()
 			}
-			return c.Help()
+			if near := c.SuggestionsFor(args[0]); len(near) > 0 {
+				return usage("there is no command %q; did you mean %s?", args[0], near[0])
+			}
+			return usage("there is no command %q; see potlifed --help", args[0])
 		},
 	}
 	root.SetFlagErrorFunc(flagFault)
-	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(runCommand(), demoCommand(), checkCommand(), listenCommand(), airCommand(), mixCommand(), lifeCommand(), planCommand(), learnCommand(), pinCommand(), tokenCommand())
+	root.SuggestionsMinimumDistance = 2
+	// The template has a second line "potlifed [command]", which the first one says already.
+	const second = "{{if .HasAvailableSubCommands}}\n  {{.CommandPath}} [command]{{end}}"
+	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), second, strings.Replace(second, ".HasAvailableSubCommands", "and .HasAvailableSubCommands .HasParent", 1), 1))
+	root.AddCommand(runCommand(), demoCommand(), checkCommand(), listenCommand(), airCommand(), mixCommand(),
+		lifeCommand(), planCommand(), learnCommand(), pinCommand(), tokenCommand())
 	return root
 }
 
-// version is what the build was stamped with: a tag, or the revision it was made from.
+// version returns the version that the build was stamped with: a tag, or the revision.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {

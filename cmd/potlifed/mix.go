@@ -31,27 +31,27 @@ func mixCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "mix --ink-g GRAMS --ratio INK:HARDENER",
 		Short: "Targets of a recipe, and corrections after a wrong pour",
-		Long: `mix reckons hardener and thinner for an amount of ink, says what the scale's
-division leaves uncertain, and, with --poured, what puts a wrong pour right.
+		Long: `mix computes hardener and thinner for an amount of ink, and how uncertain the mix is
+because of the scale's division. With --poured it also says what corrects a wrong pour.
 
-The ink maker's data sheet decides; this only does the arithmetic.`,
-		Example: `  potlifed mix --ink-g 60 --ratio 4:1 --thinner-pct 10
-  potlifed mix --ink-g 60 --ratio 4:1 --thinner-pct 10 --poured ink=60,hardener=18`,
-		Args: cobra.NoArgs,
+The ink maker's data sheet decides; this is only the arithmetic.`,
+		Example: `  potlifed mix --ink-g 85 --ratio 5:1 --thinner-pct 7
+  potlifed mix --ink-g 85 --ratio 5:1 --thinner-pct 7 --poured ink=85,hardener=20`,
+		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return runMix(o, c.OutOrStdout()) },
 	}
 	f := c.Flags()
-	f.Float64Var(&o.inkG, "ink-g", 0, "grams of ink; default: what --poured says")
-	f.StringVar(&o.ratio, "ratio", "", "ink to hardener by weight, as 4:1")
+	f.Float64Var(&o.inkG, "ink-g", 0, "grams of ink; without it, the ink of --poured")
+	f.StringVar(&o.ratio, "ratio", "", "ink to hardener by weight, as 5:1")
 	f.Float64Var(&o.thinnerPct, "thinner-pct", 0, "thinner in percent of ink and hardener together")
-	f.Float64Var(&o.thinnerMinPct, "thinner-min-pct", 0, "least thinner; default: a division below --thinner-pct")
-	f.Float64Var(&o.thinnerMaxPct, "thinner-max-pct", 0, "most thinner; default: a division above --thinner-pct")
+	f.Float64Var(&o.thinnerMinPct, "thinner-min-pct", 0, "least thinner in percent; without it, one division below --thinner-pct")
+	f.Float64Var(&o.thinnerMaxPct, "thinner-max-pct", 0, "most thinner in percent; without it, one division above --thinner-pct")
 	f.Float64Var(&o.divisionG, "division-g", 1, "division of the scale in grams")
-	f.StringVar(&o.taring, "taring", "each", "each: tared before each part; once: all parts on one tare")
+	f.StringVar(&o.taring, "taring", "each", "each: the scale is tared before each part; once: all parts are weighed on one tare")
 	f.Float64Var(&o.tolerancePct, "tolerance-pct", 5, "tolerance of the ratio in percent")
-	f.StringVar(&o.poured, "poured", "", "what is in the cup, as ink=60,hardener=18[,thinner=7.5]")
-	f.Float64Var(&o.cupMaxG, "cup-max-g", 0, "most that the cup takes, finished mix; 0 for no limit")
-	f.Float64Var(&o.pipetteG, "pipette-g", 2, "grams of thinner in a pipette; 0 to leave them out")
+	f.StringVar(&o.poured, "poured", "", "grams in the cup, as ink=85,hardener=20[,thinner=7.1]")
+	f.Float64Var(&o.cupMaxG, "cup-max-g", 0, "most finished mix that the cup takes, in grams; 0 for no limit")
+	f.Float64Var(&o.pipetteG, "pipette-g", 2, "grams of thinner in a pipette; 0 for no count of pipettes")
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
 }
@@ -70,15 +70,18 @@ type mixAnswer struct {
 }
 
 func runMix(o mixOptions, out io.Writer) error {
+	if o.ratio == "" {
+		return usage("mix: --ratio is missing: ink to hardener by weight, as 5:1")
+	}
 	ratio, err := mix.ParseRatio(o.ratio)
 	if err != nil {
-		return usage("mix --ratio: %w", err)
+		return usage("mix: --ratio: %w", err)
 	}
 	var poured *mix.Amounts
 	if o.poured != "" {
 		p, err := parsePoured(o.poured)
 		if err != nil {
-			return usage("mix --poured %q: %w", o.poured, err)
+			return usage("mix: --poured %q: %w", o.poured, err)
 		}
 		if o.inkG == 0 {
 			o.inkG = p.InkG
@@ -88,7 +91,7 @@ func runMix(o mixOptions, out io.Writer) error {
 	if err := o.check(); err != nil {
 		return usage("mix: %w", err)
 	}
-	answer := reckon(o, ratio, poured)
+	answer := compute(o, ratio, poured)
 	if o.json {
 		return json.NewEncoder(out).Encode(answer)
 	}
@@ -119,7 +122,7 @@ func (o mixOptions) check() error {
 	return errors.Join(faults...)
 }
 
-// parsePoured reads "ink=60,hardener=18,thinner=7.5": each part at most once,
+// parsePoured reads "ink=85,hardener=20,thinner=7.1": each part at most once,
 // ink always, grams from 0 to 100000.
 func parsePoured(text string) (mix.Amounts, error) {
 	var a mix.Amounts
@@ -141,12 +144,12 @@ func parsePoured(text string) (mix.Amounts, error) {
 		a = a.Plus(part, grams)
 	}
 	if a.InkG <= 0 {
-		return mix.Amounts{}, errors.New("want some ink, as in ink=60,hardener=18")
+		return mix.Amounts{}, errors.New("want some ink, as in ink=85,hardener=20")
 	}
 	return a, nil
 }
 
-func reckon(o mixOptions, ratio mix.Ratio, poured *mix.Amounts) mixAnswer {
+func compute(o mixOptions, ratio mix.Ratio, poured *mix.Amounts) mixAnswer {
 	w := mix.Weighing{ReadingUncertaintyG: weigh.StandardUncertainty(o.divisionG), Once: o.taring == "once"}
 	targets := mix.Targets(o.inkG, ratio, o.thinnerPct)
 	answer := mixAnswer{
@@ -197,7 +200,7 @@ func writeMix(out io.Writer, o mixOptions, ratio mix.Ratio, poured *mix.Amounts,
 	}
 	fmt.Fprintf(&b, "total     %8.1f g\n", a.TotalG)
 	if o.cupMaxG > 0 && a.TotalG > o.cupMaxG {
-		fmt.Fprintf(&b, "This does not fit into the cup, which takes %g g.\n", o.cupMaxG)
+		fmt.Fprintf(&b, "The cup takes only %g g: this mix does not fit.\n", o.cupMaxG)
 	}
 	fmt.Fprintf(&b, "\nOn a scale of %g g, tared %s, the ratio is known to ±%.1f %% (k = 2)", o.divisionG,
 		map[string]string{"each": "before each part", "once": "once"}[o.taring], a.Uncertainty.RatioPct)
@@ -206,7 +209,7 @@ func writeMix(out io.Writer, o mixOptions, ratio mix.Ratio, poured *mix.Amounts,
 	}
 	fmt.Fprintf(&b, ": %s.\n", a.Grade)
 	if a.Grade == mix.Coarse {
-		fmt.Fprintf(&b, "It is usable from %.0f g of ink on, or on a finer scale.\n", math.Ceil(a.SmallestUsableInkG))
+		fmt.Fprintf(&b, "Mix at least %.0f g of ink, or use a finer scale.\n", math.Ceil(a.SmallestUsableInkG))
 	}
 	if poured != nil {
 		writePoured(&b, o, ratio, *poured, a)
@@ -218,7 +221,15 @@ func writeMix(out io.Writer, o mixOptions, ratio mix.Ratio, poured *mix.Amounts,
 }
 
 func writePoured(b *strings.Builder, o mixOptions, ratio mix.Ratio, poured mix.Amounts, a mixAnswer) {
-	fmt.Fprintf(b, "\nPoured: hardener is %+.1f %% off the ratio", 100*mix.Deviation(poured, ratio))
+	off := 100 * mix.Deviation(poured, ratio)
+	switch {
+	case math.Abs(off) < 0.05:
+		b.WriteString("\nPoured: hardener is at the ratio")
+	case off < 0:
+		fmt.Fprintf(b, "\nPoured: hardener is %.1f %% below the ratio", -off)
+	default:
+		fmt.Fprintf(b, "\nPoured: hardener is %.1f %% above the ratio", off)
+	}
 	if *a.InTolerance {
 		fmt.Fprintf(b, ", within the tolerance of %g %%.\n", o.tolerancePct)
 	} else {
@@ -234,9 +245,9 @@ func writePoured(b *strings.Builder, o mixOptions, ratio mix.Ratio, poured mix.A
 				adds = append(adds, fmt.Sprintf("%.*f g of %s", decimals(o.divisionG), ceilTo(add.grams, o.divisionG), add.part))
 			}
 		}
-		aim := "to be within tolerance"
+		aim := "to come within tolerance"
 		if c.To == mix.ToExact {
-			aim = "to be exact"
+			aim = "for the exact ratio"
 		}
 		thinner := ""
 		if c.ThinnerG > 0 {
@@ -245,7 +256,7 @@ func writePoured(b *strings.Builder, o mixOptions, ratio mix.Ratio, poured mix.A
 		fmt.Fprintf(b, "  add %s %s%s; total %.1f g\n", strings.Join(adds, ", "), aim, thinner, c.TotalG)
 	}
 	if !*a.InTolerance && len(*a.Corrections) == 0 {
-		fmt.Fprintf(b, "  Nothing that puts it right fits into the cup of %g g.\n", o.cupMaxG)
+		fmt.Fprintf(b, "  No correction fits into the cup, which takes %g g.\n", o.cupMaxG)
 	}
 }
 

@@ -90,7 +90,7 @@ func TestMixTable(t *testing.T) {
 		t.Fatal(err)
 	}
 	// Four fills of a 2 g pipette: common practice, no source.
-	for _, want := range []string{"15.0 g", "7.5 g", "3.75 pipettes; 4 are 8.0 g = 10.67 %", "usable", "+20.0 %", "add 10 g of ink to be within tolerance", "gloves"} {
+	for _, want := range []string{"15.0 g", "7.5 g", "3.75 pipettes; 4 are 8.0 g = 10.67 %", "usable", "20.0 % above the ratio", "add 10 g of ink to come within tolerance", "gloves"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing in\n%s", want, text)
 		}
@@ -99,7 +99,7 @@ func TestMixTable(t *testing.T) {
 		t.Errorf("the exact correction does not fit into the cup:\n%s", text)
 	}
 	text, err = mixes("--ratio", "10:1", "--poured", "ink=60,hardener=9", "--cup-max-g", "70", "--pipette-g", "0")
-	if err != nil || !strings.Contains(text, "usable from 83 g") || !strings.Contains(text, "Nothing that puts it right fits") {
+	if err != nil || !strings.Contains(text, "at least 83 g") || !strings.Contains(text, "No correction fits") {
 		t.Errorf("%v\n%s", err, text)
 	}
 }
