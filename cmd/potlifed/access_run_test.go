@@ -48,7 +48,7 @@ func TestWhoMayChangeTheRunningService(t *testing.T) {
 		}
 		return response.StatusCode, string(text)
 	}
-	mixed := fmt.Sprintf(`{"ink":"gloss-4","mixed_at":%q,"components":[{"part":"ink","g":60},{"part":"hardener","g":15}]}`, time.Now().Add(-time.Minute).Format(time.RFC3339))
+	mixed := fmt.Sprintf(`{"ink":"dial-satin","mixed_at":%q,"components":[{"part":"ink","g":60},{"part":"hardener","g":15}]}`, time.Now().Add(-time.Minute).Format(time.RFC3339))
 	want := func(status int, c *http.Client, what, path, body, token string) string {
 		t.Helper()
 		got, answer := post(c, path, body, token)

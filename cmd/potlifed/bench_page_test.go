@@ -185,8 +185,8 @@ presses:
 cups:
   - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110}
 inks:
-  - {id: gloss-4, hardener: hardener-a, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
-  - {id: matt-10, hardener: hardener-a, hardener_ratio: "10:1", pot_life: {shortest: 6h, longest: 8h}, rest: 15m}
+  - {id: dial-satin, hardener: hardener-a, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
+  - {id: dial-flat, hardener: hardener-a, hardener_ratio: "10:1", pot_life: {shortest: 6h, longest: 8h}, rest: 15m}
 hardeners:
   - {id: hardener-a}
 `, filepath.Join(m.dir, "data"), m.scale.Port(), m.room.Path(), m.floor.Path())
@@ -384,7 +384,7 @@ func (m *mixer) pours(grams float64) {
 	m.settles(m.scale.Grams())
 }
 
-// begins chooses gloss-4 for press-1 and puts the cup on; the mix then waits for its ink.
+// begins chooses dial-satin for press-1 and puts the cup on; the mix then waits for its ink.
 func (m *mixer) begins() (id string) {
 	m.t.Helper()
 	return m.beginsFor("press-1")
@@ -392,15 +392,15 @@ func (m *mixer) begins() (id string) {
 
 func (m *mixer) beginsFor(press string) (id string) {
 	m.t.Helper()
-	m.chooses("Ink", "gloss-4")
+	m.chooses("Ink", "dial-satin")
 	m.chooses("For", press)
 	m.taps("Start this mix")
-	id = m.reads(`Mix (\d{4}-\d+) · gloss-4 · for ` + press)
+	id = m.reads(`Mix (\d{4}-\d+) · dial-satin · for ` + press)
 	m.sees("Put an empty cup-90 on the scale")
 	m.scale.Set(12)
 	m.settles(12)
 	m.taps("The cup is on")
-	m.sees("Pour ink gloss-4", "target 60.0 g")
+	m.sees("Pour ink dial-satin", "target 60.0 g")
 	return id
 }
 
@@ -431,7 +431,7 @@ func (m *mixer) finishes(thinner float64) {
 	m.taps("It is stirred in")
 	m.sees("Put the cup on press-1")
 	m.taps("It is on press-1")
-	m.seesIn("Open batches", "gloss-4 on press-1")
+	m.seesIn("Open batches", "dial-satin on press-1")
 }
 
 // TestCleanMix goes through a whole mix with a finger, and looks at each thing that the page
@@ -440,16 +440,16 @@ func TestCleanMix(t *testing.T) {
 	t.Parallel()
 	m := newMixer(t, quickScale)
 	m.sees("Start a mix", "bench 20.0 °C 50 % RH")
-	m.chooses("Ink", "gloss-4")
+	m.chooses("Ink", "dial-satin")
 	m.chooses("For", "press-1")
 	m.chooses("Artwork", "fine detail")
 	m.touches("Start this mix")
-	m.sees("Put an empty cup-90 on the scale", "Next: 60.0 g of ink gloss-4")
+	m.sees("Put an empty cup-90 on the scale", "Next: 60.0 g of ink dial-satin")
 	m.scale.Set(12)
 	m.settles(12)
 	m.touches("The cup is on")
 
-	m.sees("Pour ink gloss-4", "Next: about 15.0 g of hardener-a")
+	m.sees("Pour ink dial-satin", "Next: about 15.0 g of hardener-a")
 	m.pours(30)
 	m.seesIn("Guided mix", "30.0 g", "Pour 30.0 g to go")
 	m.pours(25)
@@ -472,6 +472,6 @@ func TestCleanMix(t *testing.T) {
 	m.sees("Put the cup on press-1", "Never close a lid tightly")
 	m.touches("It is on press-1")
 	m.seesIn("Lights", "press-1 In order")
-	m.seesIn("Open batches", "gloss-4 on press-1", "between 5 h")
+	m.seesIn("Open batches", "dial-satin on press-1", "between 5 h")
 	m.sees("Start a mix")
 }

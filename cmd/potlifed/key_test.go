@@ -17,7 +17,7 @@ func TestAWholeMixByThePrintKey(t *testing.T) {
 		p.get("/api/v1/scales", &list)
 		return list.Scales[0]
 	}
-	v, wrong := p.post("batches", map[string]any{"ink": "gloss-4", "press": "press-1"})
+	v, wrong := p.post("batches", map[string]any{"ink": "dial-satin", "press": "press-1"})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}

@@ -15,7 +15,7 @@ func TestKilledInTheMiddleOfAPour(t *testing.T) {
 	b := newHardware(t)
 	configuration := b.configuration(t, m.configuration())
 	p := start(t, configuration)
-	v, wrong := p.post("batches", map[string]any{"ink": "gloss-4", "press": "press-1"})
+	v, wrong := p.post("batches", map[string]any{"ink": "dial-satin", "press": "press-1"})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}

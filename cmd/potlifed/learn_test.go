@@ -69,7 +69,7 @@ func TestLearnPlainLikelihoodIsTheReferences(t *testing.T) {
 		if i >= 4 {
 			outcome = "used-up"
 		}
-		p.add("gloss-4", outcome, "", 20, 50, hours)
+		p.add("dial-satin", outcome, "", 20, 50, hours)
 	}
 	a := learned(t, p.batches.String(), p.air.String(), "--prior", "none", "--lag", "0")
 	ink := a.Inks[0]
@@ -88,7 +88,7 @@ func TestLearnActivationEnergyInDryAir(t *testing.T) {
 	ended := []bool{true, false, true, true, false, true, true, true, true, false}
 	for i, hours := range []float64{9.1, 8.0, 7.4, 6.2, 5.0, 4.9, 5.3, 3.7, 3.5, 2.0} {
 		outcome := map[bool]string{true: "went-off", false: "used-up"}[ended[i]]
-		p.add("gloss-4", outcome, "", temperatures[i], 0, hours)
+		p.add("dial-satin", outcome, "", temperatures[i], 0, hours)
 	}
 	ink := learned(t, p.batches.String(), p.air.String(), "--prior", "none", "--lag", "0").Inks[0]
 	closeTo(t, "ln L", math.Log(ink.LRefH.Value), 2.016998, 1e-5)
@@ -124,7 +124,7 @@ func shopBooks(life float64) string {
 		if used < end {
 			outcome, end = "used-up", used
 		}
-		fmt.Fprintf(&b, "%s-1,gloss-4,%s,%s,%s,bench\n", mixed.Format("0102"), mixed.Format(time.RFC3339),
+		fmt.Fprintf(&b, "%s-1,dial-satin,%s,%s,%s,bench\n", mixed.Format("0102"), mixed.Format(time.RFC3339),
 			mixed.Add(time.Duration(end*3600)*time.Second).Format(time.RFC3339), outcome)
 	}
 	return b.String()
@@ -149,7 +149,7 @@ func TestLearnFromAYearOfAZone(t *testing.T) {
 
 func TestLearnWithoutADataSheetSaysSo(t *testing.T) {
 	p := newPaper()
-	p.add("gloss-4", "went-off", "", 20, 50, 7)
+	p.add("dial-satin", "went-off", "", 20, 50, 7)
 	a := learned(t, p.batches.String(), p.air.String())
 	if !a.Inks[0].SheetAssumed || !strings.Contains(a.Inks[0].Verdict, "assumed for want of a data sheet") {
 		t.Errorf("%+v", a.Inks[0])
@@ -162,12 +162,12 @@ func TestLearnWithoutADataSheetSaysSo(t *testing.T) {
 
 func TestLearnLeavesOutWhatSaysNothing(t *testing.T) {
 	p := newPaper()
-	p.add("gloss-4", "used-up", "", 20, 50, 5)          // counts
-	p.add("gloss-4", "used-up", "unknown", 20, 50, 5)   // nobody looked
-	p.add("gloss-4", "discarded", "", 20, 50, 65)       // Monday
-	p.add("gloss-4", "not-known", "unknown", 20, 50, 7) // nobody looked
-	p.add("gloss-4", "used-up", "yes", 20, 50, 65)      // cannot be
-	p.add("gloss-4", "went-off", "no", 20, 50, 7)       // counts
+	p.add("dial-satin", "used-up", "", 20, 50, 5)          // counts
+	p.add("dial-satin", "used-up", "unknown", 20, 50, 5)   // nobody looked
+	p.add("dial-satin", "discarded", "", 20, 50, 65)       // Monday
+	p.add("dial-satin", "not-known", "unknown", 20, 50, 7) // nobody looked
+	p.add("dial-satin", "used-up", "yes", 20, 50, 65)      // cannot be
+	p.add("dial-satin", "went-off", "no", 20, 50, 7)       // counts
 	ink := learned(t, p.batches.String(), p.air.String()).Inks[0]
 	if ink.Ends != 1 || ink.Censored != 1 || ink.LeftOut != 4 || len(ink.LeftOutRows) != 4 {
 		t.Fatalf("%+v", ink)
@@ -198,7 +198,7 @@ func TestLearnGapsAndEdgesOfTheAir(t *testing.T) {
 		at := func(h float64) string {
 			return shopOpens.Add(time.Duration(h * float64(time.Hour))).Format(time.RFC3339)
 		}
-		return fmt.Sprintf("%s,gloss-4,%s,%s,went-off\n", id, at(from), at(to))
+		return fmt.Sprintf("%s,dial-satin,%s,%s,went-off\n", id, at(from), at(to))
 	}
 	batches := "id,ink,mixed_at,closed_at,outcome\n" + row("whole", 1, 7) + row("gap", 28, 34) + row("before", -2, 5) + row("after", 44, 50) + row("edge", 41, 47.05)
 	ink := learned(t, batches, hourly).Inks[0]
@@ -219,7 +219,7 @@ func TestLearnGapsAndEdgesOfTheAir(t *testing.T) {
 // A look between two rows: the batch's two ages, not the rows'.
 func TestLearnLooksBetweenRows(t *testing.T) {
 	air := "time,zone,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,bench,20,50\n2026-06-12T20:00:00Z,bench,20,50\n"
-	batches := "id,ink,mixed_at,closed_at,outcome,last_good_at\n0612-1,gloss-4,2026-06-12T08:30:00Z,2026-06-12T16:00:00Z,went-off,2026-06-12T14:45:00Z\n"
+	batches := "id,ink,mixed_at,closed_at,outcome,last_good_at\n0612-1,dial-satin,2026-06-12T08:30:00Z,2026-06-12T16:00:00Z,went-off,2026-06-12T14:45:00Z\n"
 	read, err := readBatches("batches", strings.NewReader(batches))
 	if err != nil {
 		t.Fatal(err)
@@ -243,8 +243,8 @@ func TestLearnLooksBetweenRows(t *testing.T) {
 
 func TestLearnPartsOfAMixCountOnce(t *testing.T) {
 	air := "time,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,20,50\n2026-06-12T20:00:00Z,20,50\n"
-	batches := "id,ink,mixed_at,closed_at,outcome\n0612-3,gloss-4,2026-06-12T08:30:00Z,2026-06-12T12:00:00Z,used-up\n" +
-		"0612-3b,gloss-4,2026-06-12T08:30:00Z,2026-06-12T15:00:00Z,went-off\n0612-4,gloss-4,2026-06-12T08:30:00Z,2026-06-12T15:00:00Z,used-up\n"
+	batches := "id,ink,mixed_at,closed_at,outcome\n0612-3,dial-satin,2026-06-12T08:30:00Z,2026-06-12T12:00:00Z,used-up\n" +
+		"0612-3b,dial-satin,2026-06-12T08:30:00Z,2026-06-12T15:00:00Z,went-off\n0612-4,dial-satin,2026-06-12T08:30:00Z,2026-06-12T15:00:00Z,used-up\n"
 	ink := learned(t, batches, air).Inks[0]
 	if ink.Ends != 1 || ink.Censored != 1 || ink.LeftOut != 1 || ink.LeftOutRows[0].ID != "0612-3" {
 		t.Errorf("%+v", ink)
@@ -253,7 +253,7 @@ func TestLearnPartsOfAMixCountOnce(t *testing.T) {
 
 func TestLearnInksOfAConfiguration(t *testing.T) {
 	p := newPaper()
-	p.add("gloss-4", "went-off", "", 20, 50, 7)
+	p.add("dial-satin", "went-off", "", 20, 50, 7)
 	p.add("unheard-of", "went-off", "", 20, 50, 7)
 	p.add("unheard-of", "went-off", "", 20, 50, 6)
 	config := filepath.Join(t.TempDir(), "potlifed.yaml")
@@ -264,7 +264,7 @@ scales:
 sensors:
   - {id: bench-air, zone: bench, source: hwmon, path: /sys/class/hwmon/hwmon2}
 inks:
-  - {id: gloss-4, hardener_ratio: "4:1", pot_life: {about: 7h}}
+  - {id: dial-satin, hardener_ratio: "4:1", pot_life: {about: 7h}}
 `
 	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
@@ -286,7 +286,7 @@ inks:
 func TestLearnNoEndsOnlyEndsOneRow(t *testing.T) {
 	usedUp := newPaper()
 	for range 5 {
-		usedUp.add("gloss-4", "used-up", "", 20, 50, 5)
+		usedUp.add("dial-satin", "used-up", "", 20, 50, 5)
 	}
 	ink := learned(t, usedUp.batches.String(), usedUp.air.String()).Inks[0]
 	if ink.Ends != 0 || ink.LRefH.Learned || ink.LRefH.Value < 7 || !strings.Contains(ink.Verdict, "too few") {
@@ -298,21 +298,21 @@ func TestLearnNoEndsOnlyEndsOneRow(t *testing.T) {
 	}
 	ends := newPaper()
 	for i := range 20 {
-		ends.add("gloss-4", "went-off", "", 20, 50, 6+0.1*float64(i))
+		ends.add("dial-satin", "went-off", "", 20, 50, 6+0.1*float64(i))
 	}
 	ink = learned(t, ends.batches.String(), ends.air.String()).Inks[0]
 	if ink.Censored != 0 || ink.CensoredShare != 0 || !ink.LRefH.Learned {
 		t.Errorf("only ends: %+v", ink)
 	}
 	one := newPaper()
-	one.add("gloss-4", "went-off", "", 20, 50, 6)
+	one.add("dial-satin", "went-off", "", 20, 50, 6)
 	if ink = learned(t, one.batches.String(), one.air.String(), "--prior", "none").Inks[0]; ink.LRefH.SE != nil || ink.Sigma.Learned {
 		t.Errorf("one row, no prior: %+v", ink)
 	}
 	// Six air limits of the sensors: humidity of 0 and 100 %, frost, -40 and 80 °C.
 	wild := newPaper()
 	for _, a := range [][2]float64{{20, 0}, {20, 100}, {-5, 80}, {-40, 50}, {80, 50}, {80, 100}} {
-		wild.add("gloss-4", "went-off", "", a[0], a[1], 6)
+		wild.add("dial-satin", "went-off", "", a[0], a[1], 6)
 	}
 	if ink = learned(t, wild.batches.String(), wild.air.String()).Inks[0]; ink.Fault != "" || ink.Ends+ink.LeftOut != 6 {
 		t.Errorf("wild air: %+v", ink)
@@ -320,7 +320,7 @@ func TestLearnNoEndsOnlyEndsOneRow(t *testing.T) {
 }
 
 const (
-	goodBatches = "id,ink,mixed_at,closed_at,outcome,still_good,last_good_at,zone\n0612-1,gloss-4,2026-06-12T08:00:00Z,2026-06-12T15:00:00Z,went-off,,,bench\n"
+	goodBatches = "id,ink,mixed_at,closed_at,outcome,still_good,last_good_at,zone\n0612-1,dial-satin,2026-06-12T08:00:00Z,2026-06-12T15:00:00Z,went-off,,,bench\n"
 	goodAir     = "time,zone,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,bench,20,50\n2026-06-12T20:00:00Z,bench,20,50\n"
 )
 
@@ -331,7 +331,7 @@ func TestLearnErrorsNameRowAndColumn(t *testing.T) {
 		{"id,ink\n", goodAir, "no column mixed_at"},
 		{strings.SplitAfter(goodBatches, "\n")[0], goodAir, "no batches"},
 		{replaced(goodBatches, "0612-1", ""), goodAir, "row 2, column id: no value"},
-		{replaced(goodBatches, "gloss-4", " "), goodAir, "row 2, column ink: no value"},
+		{replaced(goodBatches, "dial-satin", " "), goodAir, "row 2, column ink: no value"},
 		{replaced(goodBatches, "went-off", "dead"), goodAir, `row 2, column outcome: "dead" is none of`},
 		{replaced(goodBatches, "went-off,", "went-off,maybe"), goodAir, `row 2, column still_good: "maybe" is none of`},
 		{replaced(goodBatches, "went-off,", "went-off,yes"), goodAir, "row 2, column still_good: yes, but the outcome is went-off"},
@@ -366,7 +366,7 @@ func TestLearnRefuses(t *testing.T) {
 	refused(t, learnCommand(), "", "--lag", append(files, "--lag", "-5m")...)
 	refused(t, learnCommand(), "", "give both --shortest and --longest", append(files, "--shortest", "6h")...)
 	refused(t, learnCommand(), "", "no such file", "--batches", files[1]+"x", "--climate", files[3])
-	if out := answered(t, learnCommand(), goodBatches, "--batches", "-", "--climate", files[3]); !strings.Contains(out, "gloss-4") {
+	if out := answered(t, learnCommand(), goodBatches, "--batches", "-", "--climate", files[3]); !strings.Contains(out, "dial-satin") {
 		t.Error(out)
 	}
 }

@@ -148,7 +148,7 @@ func neverGreen(t testing.TB, seen []shown) {
 func (p *program) loads() (id string) {
 	p.t.Helper()
 	v, wrong := p.post("batches", map[string]any{
-		"ink": "gloss-4", "mixed_at": rightNow(),
+		"ink": "dial-satin", "mixed_at": rightNow(),
 		"components": []map[string]any{{"part": "ink", "g": 60}, {"part": "hardener", "g": 15}, {"part": "thinner", "g": 7.5}},
 	})
 	if wrong != nil {

@@ -78,7 +78,7 @@ var mishaps = []struct {
 		if err != nil {
 			m.t.Fatal(err)
 		}
-		m.sees("Add ink gloss-4")
+		m.sees("Add ink dial-satin")
 		m.pours(grams)
 		m.taps("The ink is in")
 		m.sees("Add hardener-a")
@@ -100,7 +100,7 @@ var mishaps = []struct {
 		// 50 g and 12.5 g are in ratio, and its life began when the hardener went in.
 		m.seesIn("Guided mix", "reacting since")
 		seconds := func() float64 {
-			s, err := strconv.ParseFloat(m.reads(id+` · gloss-4 · for press-1 · reacting since \d\d:\d\d, (\d+) s`), 64)
+			s, err := strconv.ParseFloat(m.reads(id+` · dial-satin · for press-1 · reacting since \d\d:\d\d, (\d+) s`), 64)
 			if err != nil {
 				m.t.Fatal(err)
 			}
@@ -244,7 +244,7 @@ var mishaps = []struct {
 		m.settles(0)
 		m.taps("Start the next mix…")
 		second := m.beginsFor("press-2")
-		m.seesIn("Mixes that wait", first, "gloss-4, being stirred, cup about 95 g")
+		m.seesIn("Mixes that wait", first, "dial-satin, being stirred, cup about 95 g")
 		m.inks()
 		m.hardens()
 		m.scale.Lift()
@@ -273,8 +273,8 @@ var mishaps = []struct {
 		m.settles(0)
 		m.scale.Set(87)
 		m.settles(87)
-		m.sees("Whose cup is on the scale?", "Nothing is confirmed until you say", first+", gloss-4", second+", gloss-4")
-		m.taps(first + ", gloss-4")
+		m.sees("Whose cup is on the scale?", "Nothing is confirmed until you say", first+", dial-satin", second+", dial-satin")
+		m.taps(first + ", dial-satin")
 		m.misses("Whose cup is on the scale?")
 		m.seesIn("Guided mix", "Mix "+first, "Stir the hardener in")
 		m.seesIn("Mixes that wait", second)
@@ -283,10 +283,10 @@ var mishaps = []struct {
 		m.opens("/cans")
 		for _, lot := range []string{"A 17", "B 3"} {
 			m.taps("Add a can…")
-			m.chooses("What is in it?", "gloss-4")
+			m.chooses("What is in it?", "dial-satin")
 			m.enters("Lot", lot)
 			m.taps("Add it")
-			m.sees("ink gloss-4, lot " + lot)
+			m.sees("ink dial-satin, lot " + lot)
 		}
 		m.opens("/")
 		id := m.begins()
@@ -408,7 +408,7 @@ func TestAwayForAnHour(t *testing.T) {
 	m.taps("The hardener is in")
 	m.sees("Stir the hardener in")
 	m.finishes(7.5)
-	left, err := time.ParseDuration(m.reads(`gloss-4 on press-1 assumed (\d+) h \d\d min`) + "h")
+	left, err := time.ParseDuration(m.reads(`dial-satin on press-1 assumed (\d+) h \d\d min`) + "h")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -33,7 +33,7 @@ func TestPairingOnThePage(t *testing.T) {
 	}
 
 	setPIN("902817")
-	m.chooses("Ink", "gloss-4")
+	m.chooses("Ink", "dial-satin")
 	m.chooses("For", "press-1")
 	m.taps("Start this mix")
 	types("111213")
@@ -62,7 +62,7 @@ func TestPairingOnThePage(t *testing.T) {
 	m.settles(12)
 	m.taps("The cup is on")
 	types("7531924")
-	m.sees("Pour ink gloss-4")
+	m.sees("Pour ink dial-satin")
 	m.opens("/devices")
 	m.taps("Unpair… (Tablet)")
 	m.taps("Unpair it")

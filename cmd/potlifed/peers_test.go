@@ -128,7 +128,7 @@ func TestPageOfTheProgram(t *testing.T) {
 	b.scale.Set(12.3)
 	sees("the scale", "12.3")
 	sees("the air", "50")
-	v, wrong := p.post("batches", map[string]any{"ink": "gloss-4", "press": "press-1"})
+	v, wrong := p.post("batches", map[string]any{"ink": "dial-satin", "press": "press-1"})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}

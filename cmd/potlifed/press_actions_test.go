@@ -23,7 +23,7 @@ func (m *mixer) records(ink string, minutes, thinner int) {
 	m.chooses("Ink", ink)
 	m.enters("Hardener went in", strconv.Itoa(minutes))
 	m.enters("Ink g", "60")
-	m.enters("Hardener g", map[string]string{"gloss-4": "15", "matt-10": "6"}[ink])
+	m.enters("Hardener g", map[string]string{"dial-satin": "15", "dial-flat": "6"}[ink])
 	m.enters("Thinner g", strconv.Itoa(thinner))
 	m.taps("Record it")
 	m.misses("Record a mix made by hand")
@@ -38,7 +38,7 @@ func (m *mixer) another(what string) (id string) {
 // minutesLeft reads the estimate of a batch, said to be at a place.
 func (m *mixer) minutesLeft(id, place string) float64 {
 	m.t.Helper()
-	at := fmt.Sprintf(`%s gloss-4 %s (?:assumed )?`, id, place)
+	at := fmt.Sprintf(`%s dial-satin %s (?:assumed )?`, id, place)
 	h, err := strconv.ParseFloat(m.reads(at+`(\d+) h \d\d min`), 64)
 	if err != nil {
 		m.t.Fatal(err)
@@ -57,8 +57,8 @@ var pressActions = []struct {
 	play func(m *mixer)
 }{
 	{"load, and move to a press in other air, which its life follows", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.taps("Load… (" + id + ")")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
@@ -76,89 +76,89 @@ var pressActions = []struct {
 		}
 	}},
 	{"on the board: load, still good, unload", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.opens("/presses")
 		m.taps("Load… (press-2)")
 		m.sees("Which cup is on press-2?")
 		m.chooses("Open batches without a press", id)
 		m.misses("Which cup is on press-2?")
-		m.sees("press-2 In order", id+" · gloss-4", "Next mix at")
+		m.sees("press-2 In order", id+" · dial-satin", "Next mix at")
 		m.taps("I looked: it is good (" + id + ")")
 		m.seesIn("Undo", "Said that "+id+" is good")
 		m.taps("It is off the press (" + id + ")")
 		m.sees("press-2 Empty", "zone bench not on a press")
 	}},
 	{"onto a press that holds another cup, which comes off; and that is taken back", func(m *mixer) {
-		m.records("gloss-4", 60, 8)
-		old := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 60, 8)
+		old := m.another("dial-satin in zone bench")
 		m.taps("Load… (" + old + ")")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
-		m.sees(old + " gloss-4 on press-1")
-		m.records("gloss-4", 1, 8)
+		m.sees(old + " dial-satin on press-1")
+		m.records("dial-satin", 1, 8)
 		young := old[:len(old)-1] + "2"
-		m.sees(young + " gloss-4 in zone bench")
+		m.sees(young + " dial-satin in zone bench")
 		m.taps("Move… (" + young + ")")
 		m.sees("holds " + old + ", which comes off")
 		m.chooses("Onto a press", "press-1")
-		m.sees(young+" gloss-4 on press-1", old+" gloss-4 in zone bench")
+		m.sees(young+" dial-satin on press-1", old+" dial-satin in zone bench")
 		m.taps("Undo: Moved " + young + " to press-1")
-		m.sees(old+" gloss-4 on press-1", young+" gloss-4 in zone bench")
+		m.sees(old+" dial-satin on press-1", young+" dial-satin in zone bench")
 	}},
 	{"split over two presses", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.taps("Load… (" + id + ")")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
-		m.sees(id + " gloss-4 on press-1")
+		m.sees(id + " dial-satin on press-1")
 		m.taps("More… (" + id + ")")
 		m.taps("Split it…")
 		m.sees("is as old as the rest")
 		m.enters("Poured off", "30")
 		m.chooses("Where the part goes", "press-2")
 		m.taps("Split it")
-		m.sees(id+"b gloss-4 on press-2", id+" gloss-4 on press-1")
+		m.sees(id+"b dial-satin on press-2", id+" dial-satin on press-1")
 		m.seesIn("Lights", "press-1 In order", "press-2 In order")
 	}},
 	{"split into a loosely covered jar", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.taps("More… (" + id + ")")
 		m.taps("Split it…")
 		m.enters("Poured off", "30")
 		m.chooses("Where the part goes", "zone bench, loosely covered")
 		m.taps("Split it")
-		m.sees(id + "b gloss-4 in zone bench")
+		m.sees(id + "b dial-satin in zone bench")
 		// Under a cover less moisture gets at it, so it lasts longer.
 		if jar, cup := m.minutesLeft(id+"b", "in zone bench"), m.minutesLeft(id, "in zone bench"); jar <= cup {
 			m.t.Errorf("the jar lasts %v min, the open cup %v min", jar, cup)
 		}
 	}},
 	{"top up from a newer mix: the older one rules", func(m *mixer) {
-		m.records("gloss-4", 120, 8)
-		old := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 120, 8)
+		old := m.another("dial-satin in zone bench")
 		before := m.minutesLeft(old, "in zone bench")
-		m.records("gloss-4", 1, 8)
+		m.records("dial-satin", 1, 8)
 		young := old[:len(old)-1] + "2"
-		m.sees(young + " gloss-4 in zone bench")
+		m.sees(young + " dial-satin in zone bench")
 		m.taps("More… (" + old + ")")
 		m.taps("Top it up…")
 		m.sees("The life of the older one rules for the whole", "Ink without hardener is refused", "83.0 g mixed")
-		m.chooses("Open batches of gloss-4", young)
-		m.misses(young + " gloss-4 in zone bench")
+		m.chooses("Open batches of dial-satin", young)
+		m.misses(young + " dial-satin in zone bench")
 		if after := m.minutesLeft(old, "in zone bench"); after > before || after < before-5 {
 			m.t.Errorf("topped up it lasts %v min, before it was %v min", after, before)
 		}
 	}},
 	{"thin: it does not renew the pot life", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		before := m.minutesLeft(id, "in zone bench")
 		m.taps("More… (" + id + ")")
 		m.taps("Thin it…")
-		m.sees("It does not renew the pot life", "Poured so far: 8.0 g, which is 10.7 % of ink and hardener; gloss-4 takes up to 20 %")
+		m.sees("It does not renew the pot life", "Poured so far: 8.0 g, which is 10.7 % of ink and hardener; dial-satin takes up to 20 %")
 		m.taps("2 pipettes, 4 g")
 		m.sees("4.0 g is about 2 pipettes of 2 g")
 		m.taps("It is in and stirred")
@@ -171,8 +171,8 @@ var pressActions = []struct {
 		m.sees("Poured so far: 12.0 g, which is 16.0 % of ink and hardener")
 	}},
 	{"close: was it still good?", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.taps("Close… (" + id + ")")
 		m.chooses("How did it end?", "Used up")
 		m.chooses("Was it still good?", "Yes, I looked")
@@ -181,8 +181,8 @@ var pressActions = []struct {
 		m.sees("No batch is open")
 	}},
 	{"thinned by mistake, and that is taken back", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.taps("More… (" + id + ")")
 		m.taps("Thin it…")
 		m.taps("2 pipettes, 4 g")
@@ -194,8 +194,8 @@ var pressActions = []struct {
 		m.sees("Poured so far: 8.0 g")
 	}},
 	{"close: what is left is weighed on the scale", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.scale.Set(32.5)
 		m.settles(32.5)
 		m.taps("Close… (" + id + ")")
@@ -209,8 +209,8 @@ var pressActions = []struct {
 		m.seesIn("Waste", "20.5 g")
 	}},
 	{"close: it went off", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.taps("Load… (" + id + ")")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
@@ -227,19 +227,19 @@ var pressActions = []struct {
 		m.sees("press-1 Empty")
 	}},
 	{"taken off by mistake, and that is taken back", func(m *mixer) {
-		m.records("gloss-4", 0, 8)
-		id := m.another("gloss-4 in zone bench")
+		m.records("dial-satin", 0, 8)
+		id := m.another("dial-satin in zone bench")
 		m.taps("Load… (" + id + ")")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
-		m.sees(id + " gloss-4 on press-1")
+		m.sees(id + " dial-satin on press-1")
 		m.taps("It is off the press (" + id + ")")
-		m.sees(id + " gloss-4 in zone bench")
+		m.sees(id + " dial-satin in zone bench")
 		m.taps("Undo: Took " + id + " off its press")
-		m.sees("Taken back: Took "+id+" off its press", id+" gloss-4 on press-1")
+		m.sees("Taken back: Took "+id+" off its press", id+" dial-satin on press-1")
 	}},
 	{"a rest before the press", func(m *mixer) {
-		m.records("matt-10", 5, 8)
+		m.records("dial-flat", 5, 8)
 		m.sees("Let it rest", "10:0", "its light stays red until the rest is over")
 		m.taps("Onto a press…")
 		m.chooses("Press", "press-1")
@@ -262,8 +262,8 @@ func TestLeftOpenTooLong(t *testing.T) {
 	t.Parallel()
 	clock := rehearsal.NewPaced(240)
 	m := newMixerAt(t, quickScale, clock)
-	m.records("gloss-4", 10*60, 8)
-	id := m.another("gloss-4 in zone bench")
+	m.records("dial-satin", 10*60, 8)
+	id := m.another("dial-satin in zone bench")
 	m.seesIn("Open batches", id, "past its time", "Begin the next mix now")
 	clock.SetSpeed(240)
 	if err := clock.Wait(t.Context(), 20*time.Minute); err != nil {

@@ -367,7 +367,7 @@ cups:
 lights:
   - {id: light-1, presses: [press-1]}
 inks:
-  - id: gloss-4
+  - id: dial-satin
     hardener_ratio: "4:1"
     pot_life: {shortest: 6h, longest: 8h}
 %s`, filepath.Join(b.dir, "data"), b.scale.Port(), b.room.Path(), more)
@@ -389,7 +389,7 @@ func (b *hardware) pour(t testing.TB, grams, perSecond float64) {
 // thinner.
 func (b *hardware) mix(t testing.TB, p *program) (id string) {
 	t.Helper()
-	v, wrong := p.post("batches", map[string]any{"scale": "scale-1", "ink": "gloss-4", "press": "press-1"})
+	v, wrong := p.post("batches", map[string]any{"scale": "scale-1", "ink": "dial-satin", "press": "press-1"})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}

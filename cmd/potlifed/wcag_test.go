@@ -23,12 +23,12 @@ func TestProgramBreachesNoWCAG(t *testing.T) {
 		t.Fatal(err)
 	}
 	m := newMixer(t, quickScale)
-	m.records("gloss-4", 0, 8)
-	id := m.another("gloss-4 in zone bench")
+	m.records("dial-satin", 0, 8)
+	id := m.another("dial-satin in zone bench")
 	m.taps("Load… (" + id + ")")
 	m.chooses("Press", "press-1")
 	m.taps("It is on this press")
-	m.sees(id + " gloss-4 on press-1")
+	m.sees(id + " dial-satin on press-1")
 	for _, page := range []struct{ path, shows string }{
 		{"/", id}, {"/presses", id}, {"/cans", "Add a can"}, {"/devices", "bench-air"}, {"/batches/" + id, "What was poured"}, {"/batches/" + id + "/label", id},
 	} {

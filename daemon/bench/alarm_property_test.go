@@ -296,7 +296,7 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 			"record": func(rt *rapid.T) {
 				age := time.Duration(rapid.IntRange(0, 600).Draw(rt, "minutes")) * time.Minute
 				hardener := rapid.SampledFrom([]float64{15, 15, 15, 20}).Draw(rt, "hardener")
-				w.ask(request.RecordMix{Ink: "gloss-4", MixedAt: w.b.now().Add(-age), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: hardener}}})
+				w.ask(request.RecordMix{Ink: "dial-satin", MixedAt: w.b.now().Add(-age), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: hardener}}})
 				pass(rt, 1)
 			},
 			"load": func(rt *rapid.T) {

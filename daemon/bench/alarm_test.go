@@ -181,7 +181,7 @@ func TestALostSensorSilencesOnlyThree(t *testing.T) {
 		s := openShop(t, t.TempDir(), newClock())
 		s.goes(time.Hour, both(humid)) // what a silent sensor may be hiding
 		s.goes(20*time.Minute, both(mild))
-		id := s.records("gloss-4", 60, 15, 7.5)
+		id := s.records("dial-satin", 60, 15, 7.5)
 		s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 		r := both(mild)
 		if sensor == "lost" {
@@ -225,7 +225,7 @@ func TestLifeCutByAnotherAir(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
-	id := s.records("gloss-4", 60, 15, 7.5)
+	id := s.records("dial-satin", 60, 15, 7.5)
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.goes(30*time.Minute, both(mild))
 	before := s.batch(id).EndsAt.Expected
@@ -263,7 +263,7 @@ func TestFaultsOfAMix(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
-	off, thick, good := s.records("gloss-4", 60, 20, 8), s.records("gloss-4", 60, 15, 30), s.records("gloss-4", 60, 15, 7.5)
+	off, thick, good := s.records("dial-satin", 60, 20, 8), s.records("dial-satin", 60, 15, 30), s.records("dial-satin", 60, 15, 7.5)
 	s.goes(time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "ratio-off", off)
 	s.is(alarm.Normal, "thinner-off", off)
@@ -284,7 +284,7 @@ func TestFaultAtTheScale(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
-	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "dial-satin"}).ID
 	s.weighs(12, time.Second)
 	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 72, 6*time.Second)
@@ -306,7 +306,7 @@ func TestSeenAndNotChanged(t *testing.T) {
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
 	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
-	id := s.must(request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now().Add(-12 * time.Hour), Components: parts}).ID
+	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now().Add(-12 * time.Hour), Components: parts}).ID
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.goes(20*time.Minute, both(mild))
 	s.is(alarm.Unacknowledged, "batch-dead", id)
@@ -340,7 +340,7 @@ func TestColdCupSweats(t *testing.T) {
 	defer s.crash()
 	r := rooms{"bench-air": cold, "hall-air": warm}
 	s.goes(time.Minute, r)
-	id := s.records("gloss-4", 60, 15, 7.5)
+	id := s.records("dial-satin", 60, 15, 7.5)
 	s.goes(5*time.Minute, r)
 	s.is(alarm.Normal, "cup-sweating", id)
 	s.must(request.LoadBatch{Batch: id, Press: "press-2"})
@@ -359,7 +359,7 @@ sensors:
   - {id: left, zone: bench, path: /nowhere, every: 5s}
   - {id: right, zone: bench, path: /nowhere/else, every: 5s}
 inks:
-  - {id: gloss-4, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
+  - {id: dial-satin, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
 `
 
 func TestSensorsDisagree(t *testing.T) {
@@ -527,7 +527,7 @@ func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
-	id := s.records("gloss-4", 60, 20, 8)
+	id := s.records("dial-satin", 60, 20, 8)
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.must(request.ConfirmStep{Batch: id, Step: "load", Override: "for a test print"})
 	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "ratio-off", Subject: id, Until: s.b.now().Add(time.Hour)}); refusal != nil {
@@ -537,7 +537,7 @@ func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
 	if l := s.light("light-1"); l.Flashing {
 		t.Error("it flashes for what was put aside")
 	}
-	bad := s.records("gloss-4", 60, 20, 8)
+	bad := s.records("dial-satin", 60, 20, 8)
 	s.must(request.LoadBatch{Batch: bad, Press: "press-1", Replace: true})
 	s.goes(time.Second, both(mild))
 	s.must(request.ConfirmStep{Batch: bad, Step: "load", Override: "for a test print"})

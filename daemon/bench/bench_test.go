@@ -58,7 +58,7 @@ func TestSpentLifeIsTheIntegralOfTheAir(t *testing.T) {
 func TestClockStartsAtTheFirstHardener(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
-	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "dial-satin"}).ID
 	s.weighs(12, time.Second)
 	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 72, 6*time.Second)
@@ -83,7 +83,7 @@ func TestClockStartsAtTheFirstHardener(t *testing.T) {
 func TestThinnerBeforeTheStirIsRefused(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
-	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "dial-satin"}).ID
 	s.weighs(12, time.Second)
 	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 76, 6*time.Second) // 64 g where 60 were meant
@@ -106,7 +106,7 @@ func TestThinnerBeforeTheStirIsRefused(t *testing.T) {
 func TestUnsettledWeightIsNotConfirmed(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(20*time.Second, both(mild))
-	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "dial-satin"}).ID
 	s.weighs(12, 100*time.Millisecond)
 	if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: "cup"}); refusal == nil || refusal.Kind != request.NotNow {
 		t.Errorf("one moving line: %v, want it refused as not now", refusal)
@@ -155,7 +155,7 @@ func TestReplayEqualsLive(t *testing.T) {
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(20*time.Minute, both(humid)) // a checkpoint is taken on the way
 	s.must(request.GoodBatch{Batch: id})
-	s.must(request.StartMix{Ink: "matt-10"})
+	s.must(request.StartMix{Ink: "dial-flat"})
 	live := jsonOf(t, s.b.write.durable)
 	s.crash()
 	for _, with := range []string{"with checkpoints", "without checkpoints"} {

@@ -36,12 +36,12 @@ hardeners:
 thinners:
   - {id: thinner-s, vapour_pressure_pa: 500, molar_mass_g: 98.14}
 inks:
-  - id: gloss-4
+  - id: dial-satin
     hardener: hardener-a
     thinners: [thinner-s]
     hardener_ratio: "4:1"
     pot_life: {shortest: 6h, longest: 8h}
-  - id: matt-10
+  - id: dial-flat
     hardener: hardener-b
     hardener_ratio: "10:1"
     pot_life: {about: 8h}
@@ -91,7 +91,7 @@ func (s *shop) days(n int) {
 // atStep starts a mix and brings it to a step, poured as it should be.
 func (s *shop) atStep(step string) string {
 	s.t.Helper()
-	id := s.must(request.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}).ID
+	id := s.must(request.StartMix{Scale: "scale-1", Ink: "dial-satin", Press: "press-1"}).ID
 	s.weighs(12, time.Second)
 	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	if step == "ink" {
@@ -139,12 +139,12 @@ func TestMakeCan(t *testing.T) {
 		says string
 	}{
 		{request.MakeCan{}, request.Invalid, "ink, hardener or thinner"},
-		{request.MakeCan{Ink: "gloss-4", Hardener: "hardener-a"}, request.Invalid, "one thing"},
-		{request.MakeCan{Ink: "gold"}, request.Invalid, "gloss-4, matt-10"},
-		{request.MakeCan{Hardener: "gloss-4"}, request.Invalid, "hardener-a, hardener-b"},
-		{request.MakeCan{Ink: "gloss-4", UseBy: "2026-02-30"}, request.Invalid, "use_by"},
-		{request.MakeCan{Ink: "gloss-4", OpenedOn: "2026-06-13"}, request.Invalid, "2026-06-12"},
-		{request.MakeCan{Ink: "gloss-4", ID: "Ink 1"}, request.Invalid, "a-z"},
+		{request.MakeCan{Ink: "dial-satin", Hardener: "hardener-a"}, request.Invalid, "one thing"},
+		{request.MakeCan{Ink: "gold"}, request.Invalid, "dial-satin, dial-flat"},
+		{request.MakeCan{Hardener: "dial-satin"}, request.Invalid, "hardener-a, hardener-b"},
+		{request.MakeCan{Ink: "dial-satin", UseBy: "2026-02-30"}, request.Invalid, "use_by"},
+		{request.MakeCan{Ink: "dial-satin", OpenedOn: "2026-06-13"}, request.Invalid, "2026-06-12"},
+		{request.MakeCan{Ink: "dial-satin", ID: "Ink 1"}, request.Invalid, "a-z"},
 	} {
 		if _, r := s.asks(c.make); r == nil || r.Kind != c.kind || !strings.Contains(r.Error(), c.says) {
 			t.Errorf("%+v: %v, want %q with %q", c.make, r, c.kind, c.says)
@@ -154,14 +154,14 @@ func TestMakeCan(t *testing.T) {
 		t.Fatalf("%d cans of refused ones", n)
 	}
 	ids := []string{
-		s.makes(request.MakeCan{Ink: "gloss-4", Lot: " A 17 ", Colour: "red"}), s.makes(request.MakeCan{Hardener: "hardener-a", OpenedOn: "2026-06-01"}),
+		s.makes(request.MakeCan{Ink: "dial-satin", Lot: " A 17 ", Colour: "red"}), s.makes(request.MakeCan{Hardener: "hardener-a", OpenedOn: "2026-06-01"}),
 		s.makes(request.MakeCan{Thinner: "thinner-s", ID: "thinner-4"}), s.makes(request.MakeCan{Thinner: "thinner-s"}),
 	}
 	if want := []string{"ink-1", "hardener-2", "thinner-4", "thinner-5"}; !slices.Equal(ids, want) {
 		t.Errorf("ids %v, want %v", ids, want)
 	}
-	_, r := s.asks(request.MakeCan{Ink: "matt-10", ID: "ink-1"})
-	refused(t, r, request.NotNow, "", "gloss-4")
+	_, r := s.asks(request.MakeCan{Ink: "dial-flat", ID: "ink-1"})
+	refused(t, r, request.NotNow, "", "dial-satin")
 	ink, hardener := s.can("ink-1"), s.can("hardener-2")
 	if ink.Lot != "A 17" || ink.State != "new" || ink.Stir == "" || ink.LastDay != "" {
 		t.Errorf("ink can %+v", ink)
@@ -177,15 +177,15 @@ func TestMakeCan(t *testing.T) {
 // Both are named, with their lots, and the mix is as if it came from one.
 func TestACanRunsOut(t *testing.T) {
 	s := openCanShop(t)
-	first := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 17"})
-	second := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 18"})
-	other := s.makes(request.MakeCan{Ink: "matt-10"})
+	first := s.makes(request.MakeCan{Ink: "dial-satin", Lot: "A 17"})
+	second := s.makes(request.MakeCan{Ink: "dial-satin", Lot: "A 18"})
+	other := s.makes(request.MakeCan{Ink: "dial-flat"})
 	hardener := s.makes(request.MakeCan{Hardener: "hardener-a", Lot: "H 3"})
 	s.asks(request.StirCan{Can: first})
 
 	id := s.atStep("ink")
 	want := []view.CanChoice{
-		{Can: first, Material: "gloss-4", Lot: "A 17", InUse: true}, {Can: second, Material: "gloss-4", Lot: "A 18", Stir: "it was never stirred"},
+		{Can: first, Material: "dial-satin", Lot: "A 17", InUse: true}, {Can: second, Material: "dial-satin", Lot: "A 18", Stir: "it was never stirred"},
 	}
 	if d := cmp.Diff(want, s.batch(id).PourFrom); d != "" {
 		t.Errorf("what it may be poured from: %s", d)
@@ -194,7 +194,7 @@ func TestACanRunsOut(t *testing.T) {
 	_, r := s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: "ink-77"})
 	refused(t, r, request.Invalid, "", "ink-77", first, second)
 	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: other})
-	refused(t, r, request.Invalid, "", "matt-10")
+	refused(t, r, request.Invalid, "", "dial-flat")
 	_, r = s.ask(request.ConfirmStep{Batch: id, Step: "ink", Can: hardener})
 	refused(t, r, request.Invalid, "", "hardener-a")
 	v := s.must(request.ConfirmStep{Batch: id, Step: "ink", Can: first})
@@ -219,7 +219,7 @@ func TestACanRunsOut(t *testing.T) {
 		t.Errorf("components: %s", d)
 	}
 	lots := []can.Lot{
-		{Part: mix.Ink, Can: first, Material: "gloss-4", Lot: "A 17"}, {Part: mix.Ink, Can: second, Material: "gloss-4", Lot: "A 18", Assumed: true},
+		{Part: mix.Ink, Can: first, Material: "dial-satin", Lot: "A 17"}, {Part: mix.Ink, Can: second, Material: "dial-satin", Lot: "A 18", Assumed: true},
 		{Part: mix.Hardener, Can: hardener, Material: "hardener-a", Lot: "H 3"},
 	}
 	if d := cmp.Diff(lots, v.Lots); d != "" {
@@ -236,10 +236,10 @@ func TestACanRunsOut(t *testing.T) {
 // What goes into other cups keeps its lots: split, topped up, thinned.
 func TestLotsGoWithTheMix(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 17"})
+	ink := s.makes(request.MakeCan{Ink: "dial-satin", Lot: "A 17"})
 	s.asks(request.StirCan{Can: ink})
 	one := s.mixes()
-	next := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 18"})
+	next := s.makes(request.MakeCan{Ink: "dial-satin", Lot: "A 18"})
 	s.asks(request.EmptyCan{Can: ink})
 	s.asks(request.StirCan{Can: next})
 	two := s.mixes()
@@ -266,7 +266,7 @@ func TestLotsGoWithTheMix(t *testing.T) {
 
 func TestStirAfterStanding(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(request.MakeCan{Ink: "gloss-4"})
+	ink := s.makes(request.MakeCan{Ink: "dial-satin"})
 	id := s.atStep("hardener")
 	if w := s.batch(id).Warnings; !slices.Contains(w, "ink can ink-1 had not been stirred since it came.") {
 		t.Errorf("poured from a can that was never stirred: %v", w)
@@ -396,7 +396,7 @@ func TestExpiryWithoutAClock(t *testing.T) {
 // A pour that was something else came from another can; what is undone comes from none.
 func TestCorrectedPours(t *testing.T) {
 	s := openCanShop(t)
-	s.makes(request.MakeCan{Ink: "gloss-4"})
+	s.makes(request.MakeCan{Ink: "dial-satin"})
 	s.makes(request.MakeCan{Hardener: "hardener-a"})
 	id := s.atStep("hardener")
 	s.pours(72, 87, 3*time.Second)
@@ -416,9 +416,9 @@ func TestCorrectedPours(t *testing.T) {
 
 func TestRecordedFromCans(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(request.MakeCan{Ink: "gloss-4", Lot: "A 17"})
+	ink := s.makes(request.MakeCan{Ink: "dial-satin", Lot: "A 17"})
 	old := s.makes(request.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-01", Lot: "H 1"})
-	mixed := request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Hour), Components: []mix.Component{
+	mixed := request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Hour), Components: []mix.Component{
 		{Part: mix.Ink, G: 20, Can: ink}, {Part: mix.Ink, G: 40}, {Part: mix.Hardener, G: 15, Can: old},
 	}}
 	v := s.must(mixed)
@@ -436,7 +436,7 @@ func TestRecordedFromCans(t *testing.T) {
 // A change of the clock moves what was noted, so that no can gets older by it.
 func TestCansMoveWithTheClock(t *testing.T) {
 	s := openCanShop(t)
-	ink := s.makes(request.MakeCan{Ink: "gloss-4"})
+	ink := s.makes(request.MakeCan{Ink: "dial-satin"})
 	s.asks(request.StirCan{Can: ink})
 	s.clock.is.Wall = s.clock.is.Wall.Add(30 * 24 * time.Hour)
 	s.pass(2*time.Second, both(mild))

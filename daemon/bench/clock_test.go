@@ -150,7 +150,7 @@ func TestRecordedWhileTheClockIsNotSet(t *testing.T) {
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
 	v := s.must(request.RecordMix{
-		Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Minute), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+		Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Minute), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
 	})
 	if v.Quality != view.QualityBad {
 		t.Errorf("quality %s, want bad", v.Quality)

@@ -88,7 +88,7 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 			"start": func(rt *rapid.T) {
 				ink := rapid.SampledFrom([]float64{60, 60, 62, 70}).Draw(rt, "ink")
 				w.lift()
-				v, refusal := w.ask(request.StartMix{Ink: "gloss-4", InkG: &ink})
+				v, refusal := w.ask(request.StartMix{Ink: "dial-satin", InkG: &ink})
 				if refusal == nil {
 					w.cups[v.ID] = rapid.Float64Range(11.5, 12.5).Draw(rt, "empty")
 					w.put(v.ID)

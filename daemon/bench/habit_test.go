@@ -19,7 +19,7 @@ func TestForecastFollowsTheZonesOwnDays(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
 	id := s.must(request.RecordMix{
-		Ink: "gloss-4", MixedAt: s.b.now(),
+		Ink: "dial-satin", MixedAt: s.b.now(),
 		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
 	}).ID
 	batch := s.b.state.Batches[id]

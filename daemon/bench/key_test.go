@@ -17,7 +17,7 @@ func TestThePrintKeyConfirms(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(6*time.Second, both(mild))
-	id := s.must(request.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
+	id := s.must(request.StartMix{Ink: "dial-satin", Press: "press-1"}).ID
 	step := func() string { return string(*s.batch(id).Step) }
 	s.weighs(12, 2*time.Second)
 	s.presses()
@@ -90,7 +90,7 @@ func TestThePrintKeyWithoutADisk(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(6*time.Second, both(mild))
-	id := s.must(request.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
+	id := s.must(request.StartMix{Ink: "dial-satin", Press: "press-1"}).ID
 	s.weighs(12, 2*time.Second)
 	s.journal.full = errFull
 	s.presses()

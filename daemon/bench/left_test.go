@@ -29,7 +29,7 @@ func TestCloseByWeighing(t *testing.T) {
 	refused(t, ask(request.CloseBatch{Scale: "scale-9"}), request.Invalid, "", "scale-9")
 	s.weighs(0, 2*time.Second)
 	refused(t, ask(request.CloseBatch{}), request.NotNow, "cup-away", "0.0 g", "12.0 g")
-	other := s.must(request.StartMix{Ink: "gloss-4", Press: "press-2"}).ID
+	other := s.must(request.StartMix{Ink: "dial-satin", Press: "press-2"}).ID
 	refused(t, ask(request.CloseBatch{}), request.NotNow, "", other)
 	s.must(request.AbandonMix{Batch: other})
 	s.pours(0, 30, time.Second)
@@ -49,7 +49,7 @@ func TestCloseAsksForAnUnknownCup(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
-	id := s.must(request.RecordMix{Ink: "gloss-4", MixedAt: s.b.now(), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}}).ID
+	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}}).ID
 	s.weighs(20, 2*time.Second)
 	_, r := s.ask(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true})
 	refused(t, r, request.NotNow, "cup-not-known", "empty_g")

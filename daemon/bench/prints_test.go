@@ -79,7 +79,7 @@ func TestPrintingWithoutABatch(t *testing.T) {
 	if l := s.light("light-1"); l.Meaning != "empty" {
 		t.Errorf("it has stopped: light %s", l.Meaning)
 	}
-	id := s.records("gloss-4", 60, 15, 7.5)
+	id := s.records("dial-satin", 60, 15, 7.5)
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	if _, refusal := s.asks(prints); refusal != nil {
 		t.Fatal(refusal)

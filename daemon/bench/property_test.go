@@ -50,7 +50,7 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				s.weighs(weight, time.Second)
 			},
 			"mix": func(rt *rapid.T) {
-				s.ask(request.StartMix{Ink: rapid.SampledFrom([]string{"gloss-4", "matt-10", "gold"}).Draw(rt, "ink"), Press: "press-1"})
+				s.ask(request.StartMix{Ink: rapid.SampledFrom([]string{"dial-satin", "dial-flat", "gold"}).Draw(rt, "ink"), Press: "press-1"})
 			},
 			"confirm": func(rt *rapid.T) {
 				id := someBatch()
@@ -87,14 +87,14 @@ func TestAnyOrderOfRequests(t *testing.T) {
 			},
 			"record": func(rt *rapid.T) {
 				s.ask(request.RecordMix{
-					Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Duration(rapid.IntRange(-60, 36000).Draw(rt, "ago")) * time.Second),
+					Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Duration(rapid.IntRange(-60, 36000).Draw(rt, "ago")) * time.Second),
 					Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: rapid.Float64Range(-1, 30).Draw(rt, "g")}},
 				})
 			},
 			"can": func(rt *rapid.T) {
 				id := rapid.SampledFrom([]string{"ink-1", "thinner-2", "ink-3", "ink-9"}).Draw(rt, "can")
 				s.asks(rapid.SampledFrom([]request.Change{
-					request.MakeCan{Ink: "gloss-4", Lot: "A 17"}, request.MakeCan{Thinner: "thinner-s", UseBy: "2026-06-11"}, request.MakeCan{Ink: "gold"},
+					request.MakeCan{Ink: "dial-satin", Lot: "A 17"}, request.MakeCan{Thinner: "thinner-s", UseBy: "2026-06-11"}, request.MakeCan{Ink: "gold"},
 					request.OpenCan{Can: id}, request.StirCan{Can: id}, request.EmptyCan{Can: id}, request.EmptyCan{Can: id, Undo: true},
 				}).Draw(rt, "change"))
 			},

@@ -10,7 +10,7 @@ import (
 func TestWhatAMixComesTo(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
-	r, err := s.b.Recipe(request.StartMix{Ink: "gloss-4", Press: "press-1"})
+	r, err := s.b.Recipe(request.StartMix{Ink: "dial-satin", Press: "press-1"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -23,7 +23,7 @@ func TestWhatAMixComesTo(t *testing.T) {
 		t.Errorf("why: %q", r.Why)
 	}
 	g, pct := 3.0, 12.0
-	r, err = s.b.Recipe(request.StartMix{Ink: "matt-10", Press: "press-1", InkG: &g, ThinnerPct: &pct})
+	r, err = s.b.Recipe(request.StartMix{Ink: "dial-flat", Press: "press-1", InkG: &g, ThinnerPct: &pct})
 	if err != nil || r.Grade != "coarse" || r.SmallestInkG <= g || !strings.Contains(r.Why[2], "12 % of thinner is what you ask for") {
 		t.Errorf("3 g at 10:1: %+v, %v", r, err)
 	}
@@ -31,7 +31,7 @@ func TestWhatAMixComesTo(t *testing.T) {
 		t.Error("an ink that is not there has a recipe")
 	}
 	// The reason of another share of thinner is kept.
-	v := s.must(request.StartMix{Ink: "gloss-4", ThinnerPct: &pct, ThinnerReason: "a cold shop"})
+	v := s.must(request.StartMix{Ink: "dial-satin", ThinnerPct: &pct, ThinnerReason: "a cold shop"})
 	if v.ThinnerReason != "a cold shop" {
 		t.Errorf("the reason is %q", v.ThinnerReason)
 	}

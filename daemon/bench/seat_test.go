@@ -13,7 +13,7 @@ import (
 // the scale, and its weight is returned.
 func (s *shop) begins(ink float64) (id string, gross float64) {
 	s.t.Helper()
-	id = s.must(request.StartMix{Ink: "gloss-4", Press: "press-1", InkG: &ink}).ID
+	id = s.must(request.StartMix{Ink: "dial-satin", Press: "press-1", InkG: &ink}).ID
 	s.weighs(12, 2*time.Second)
 	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	s.pours(12, 12+ink, 6*time.Second)
@@ -175,7 +175,7 @@ func TestTakingUpIsRefusedWhereItWouldBeWrong(t *testing.T) {
 	}
 	s.must(request.ConfirmStep{Batch: a, Step: "stir-hardener"})
 	s.pours(40, 43, 2*time.Second)
-	if _, refusal := s.ask(request.StartMix{Ink: "gloss-4", Press: "press-1"}); refusal == nil || refusal.Title != "scale in use" {
+	if _, refusal := s.ask(request.StartMix{Ink: "dial-satin", Press: "press-1"}); refusal == nil || refusal.Title != "scale in use" {
 		t.Errorf("another mix in the middle of a pour: %v", refusal)
 	}
 	if _, refusal := s.ask(request.TakeUp{Batch: b}); refusal == nil || refusal.Title != "scale in use" {
@@ -184,7 +184,7 @@ func TestTakingUpIsRefusedWhereItWouldBeWrong(t *testing.T) {
 	s.pours(43, 47.5, 2*time.Second)
 	s.must(request.ConfirmStep{Batch: a, Step: "thinner"})
 	// An empty cup is no full one.
-	c := s.must(request.StartMix{Ink: "gloss-4", Press: "press-1"}).ID
+	c := s.must(request.StartMix{Ink: "dial-satin", Press: "press-1"}).ID
 	s.weighs(grossB, 2*time.Second)
 	if got := code(request.ConfirmStep{Batch: c, Step: "cup"}); got != "which-cup" {
 		t.Errorf("a full cup of another mix as the empty one: %s", got)

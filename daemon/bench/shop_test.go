@@ -53,11 +53,11 @@ lights:
 thinners:
   - {id: thinner-s, vapour_pressure_pa: 500, molar_mass_g: 98.14}
 inks:
-  - id: gloss-4
+  - id: dial-satin
     thinners: [thinner-s]
     hardener_ratio: "4:1"
     pot_life: {shortest: 6h, longest: 8h}
-  - id: matt-10
+  - id: dial-flat
     hardener_ratio: "10:1"
     pot_life: {about: 8h}
     rest: 10m
@@ -252,7 +252,7 @@ func (s *shop) must(c request.Change) view.Batch {
 // hardener, 7.5 g of thinner.
 func (s *shop) mixes() string {
 	s.t.Helper()
-	id := s.must(request.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}).ID
+	id := s.must(request.StartMix{Scale: "scale-1", Ink: "dial-satin", Press: "press-1"}).ID
 	confirm := func(step string) view.Batch {
 		s.t.Helper()
 		v := s.must(request.ConfirmStep{Batch: id, Step: step})

@@ -19,7 +19,7 @@ func busyShop(b *testing.B, n int) *shop {
 	s.pass(20*time.Second, both(mild))
 	for i := range n {
 		s.must(request.RecordMix{
-			Ink: "gloss-4", MixedAt: s.b.now().Add(-time.Duration(i) * time.Minute),
+			Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Duration(i) * time.Minute),
 			Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
 		})
 	}
@@ -79,7 +79,7 @@ func BenchmarkTick(b *testing.B) {
 // second.
 func BenchmarkWeight(b *testing.B) {
 	s := busyShop(b, 20)
-	id := s.must(request.StartMix{Ink: "gloss-4"}).ID
+	id := s.must(request.StartMix{Ink: "dial-satin"}).ID
 	s.weighs(12, time.Second)
 	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
 	b.ReportAllocs()

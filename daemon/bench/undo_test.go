@@ -131,7 +131,7 @@ func TestAMixGivenUpByMistake(t *testing.T) {
 	}
 	gone = s.must(request.AbandonMix{Batch: id})
 	s.pass(time.Second, both(mild))
-	s.must(request.StartMix{Ink: "gloss-4"})
+	s.must(request.StartMix{Ink: "dial-satin"})
 	if v := s.must(request.Undo{Batch: id, Seq: gone.Seq}); !v.Aside {
 		t.Error("two mixes hold one scale")
 	}

@@ -25,7 +25,7 @@ func TestAMixOfAlmostNothingIsRefused(t *testing.T) {
 					components[i].G = g
 				}
 			}
-			_, refused := s.ask(request.RecordMix{Ink: "gloss-4", MixedAt: s.clock.is.Wall, Components: components})
+			_, refused := s.ask(request.RecordMix{Ink: "dial-satin", MixedAt: s.clock.is.Wall, Components: components})
 			if refused == nil || refused.Kind != request.Invalid {
 				t.Errorf("%v g of %s: %v, want it refused as invalid", g, part, refused)
 			}
@@ -37,7 +37,7 @@ func TestAMixOfAlmostNothingIsRefused(t *testing.T) {
 		"thin":    request.ThinBatch{Batch: id, Grams: 1e-300},
 		"reweigh": request.ReweighBatch{Batch: id, ContentG: math.Inf(1)},
 		"close":   request.CloseBatch{Batch: id, Outcome: "discarded", LeftG: new(math.NaN())},
-		"start":   request.StartMix{Ink: "gloss-4", InkG: new(1e-300)},
+		"start":   request.StartMix{Ink: "dial-satin", InkG: new(1e-300)},
 	} {
 		if _, refused := s.ask(c); refused == nil || refused.Kind != request.Invalid {
 			t.Errorf("%s: %v, want it refused as invalid", name, refused)
@@ -85,9 +85,9 @@ func TestLimitsHoldForCommands(t *testing.T) {
 		"reason of a shelf":     request.ShelveAlarm{Alarm: "no-batch", Subject: "press-1", Until: s.clock.is.Wall.Add(time.Hour), Reason: long},
 		"reason of maintenance": request.TakeOutOfService{Sensor: "bench-air", Until: s.clock.is.Wall.Add(time.Hour), Reason: long},
 		"override of thinner":   request.ThinBatch{Batch: id, Grams: 1, Override: long},
-		"lot of a can":          request.MakeCan{Ink: "gloss-4", Lot: strings.Repeat("x", 199)},
+		"lot of a can":          request.MakeCan{Ink: "dial-satin", Lot: strings.Repeat("x", 199)},
 		"kind of a test":        request.TestBatch{Batch: id, Kind: "taste", Result: "pass"},
-		"reason for thinner":    request.StartMix{Ink: "gloss-4", ThinnerReason: long},
+		"reason for thinner":    request.StartMix{Ink: "dial-satin", ThinnerReason: long},
 	} {
 		if _, refused := s.asks(c); refused == nil || refused.Kind != request.Invalid {
 			t.Errorf("%s: %v, want it refused as invalid", name, refused)

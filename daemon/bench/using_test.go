@@ -101,7 +101,7 @@ func TestRestingIsRed(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
 	v := s.must(request.RecordMix{
-		Ink: "matt-10", MixedAt: s.b.now().Add(-time.Minute),
+		Ink: "dial-flat", MixedAt: s.b.now().Add(-time.Minute),
 		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 6}, {Part: "thinner", G: 6.6}},
 	})
 	if v.State != lifecycle.Resting {
@@ -125,7 +125,7 @@ func TestRecordedBatchLivesThroughTheAirThatWas(t *testing.T) {
 	s.pass(30*time.Minute, both(humid))
 	mixed := s.b.now().Add(-50 * time.Minute)
 	v := s.must(request.RecordMix{
-		Ink: "gloss-4", MixedAt: mixed, Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+		Ink: "dial-satin", MixedAt: mixed, Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
 	})
 	want := handRate(50)*(20*time.Minute).Hours() + handRate(80)*(30*time.Minute).Hours()
 	if math.Abs(*v.Spent-want) > 1e-4 { // the change fell somewhere inside five seconds
@@ -148,24 +148,24 @@ func TestAbsurdChangesAreRefused(t *testing.T) {
 		kind   request.RefusalKind
 	}{
 		"unknown ink":         {request.StartMix{Ink: "gold"}, request.Invalid},
-		"unknown scale":       {request.StartMix{Ink: "gloss-4", Scale: "scale-9"}, request.Invalid},
-		"unknown press":       {request.StartMix{Ink: "gloss-4", Press: "press-9"}, request.Invalid},
-		"unknown cup":         {request.StartMix{Ink: "gloss-4", Cup: "bucket"}, request.Invalid},
-		"no ink mass":         {request.StartMix{Ink: "gloss-4", InkG: g(0)}, request.Invalid},
-		"negative ink":        {request.StartMix{Ink: "gloss-4", InkG: g(-60)}, request.Invalid},
-		"not a number":        {request.StartMix{Ink: "gloss-4", InkG: g(math.NaN())}, request.Invalid},
-		"absurd ink":          {request.StartMix{Ink: "gloss-4", InkG: g(1e12)}, request.Invalid},
-		"overfull cup":        {request.StartMix{Ink: "gloss-4", InkG: g(100)}, request.Invalid},
-		"thinner out of it":   {request.StartMix{Ink: "gloss-4", ThinnerPct: g(35)}, request.Invalid},
-		"colour class":        {request.StartMix{Ink: "gloss-4", ColourClass: "pink"}, request.Invalid},
-		"artwork":             {request.StartMix{Ink: "gloss-4", Artwork: "big"}, request.Invalid},
+		"unknown scale":       {request.StartMix{Ink: "dial-satin", Scale: "scale-9"}, request.Invalid},
+		"unknown press":       {request.StartMix{Ink: "dial-satin", Press: "press-9"}, request.Invalid},
+		"unknown cup":         {request.StartMix{Ink: "dial-satin", Cup: "bucket"}, request.Invalid},
+		"no ink mass":         {request.StartMix{Ink: "dial-satin", InkG: g(0)}, request.Invalid},
+		"negative ink":        {request.StartMix{Ink: "dial-satin", InkG: g(-60)}, request.Invalid},
+		"not a number":        {request.StartMix{Ink: "dial-satin", InkG: g(math.NaN())}, request.Invalid},
+		"absurd ink":          {request.StartMix{Ink: "dial-satin", InkG: g(1e12)}, request.Invalid},
+		"overfull cup":        {request.StartMix{Ink: "dial-satin", InkG: g(100)}, request.Invalid},
+		"thinner out of it":   {request.StartMix{Ink: "dial-satin", ThinnerPct: g(35)}, request.Invalid},
+		"colour class":        {request.StartMix{Ink: "dial-satin", ColourClass: "pink"}, request.Invalid},
+		"artwork":             {request.StartMix{Ink: "dial-satin", Artwork: "big"}, request.Invalid},
 		"confirm of nothing":  {request.ConfirmStep{Batch: "0612-9", Step: "ink"}, request.NotFound},
-		"future":              {request.RecordMix{Ink: "gloss-4", MixedAt: now.Add(time.Hour), Components: parts(60, 15)}, request.Invalid},
-		"long ago":            {request.RecordMix{Ink: "gloss-4", MixedAt: now.AddDate(-1, 0, 0), Components: parts(60, 15)}, request.Invalid},
-		"negative part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, -15)}, request.Invalid},
-		"infinite part":       {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(math.Inf(1), 15)}, request.Invalid},
-		"no hardener":         {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: parts(60, 0)[:1]}, request.Invalid},
-		"unknown part":        {request.RecordMix{Ink: "gloss-4", MixedAt: now, Components: []mix.Component{{Part: "water", G: 1}}}, request.Invalid},
+		"future":              {request.RecordMix{Ink: "dial-satin", MixedAt: now.Add(time.Hour), Components: parts(60, 15)}, request.Invalid},
+		"long ago":            {request.RecordMix{Ink: "dial-satin", MixedAt: now.AddDate(-1, 0, 0), Components: parts(60, 15)}, request.Invalid},
+		"negative part":       {request.RecordMix{Ink: "dial-satin", MixedAt: now, Components: parts(60, -15)}, request.Invalid},
+		"infinite part":       {request.RecordMix{Ink: "dial-satin", MixedAt: now, Components: parts(math.Inf(1), 15)}, request.Invalid},
+		"no hardener":         {request.RecordMix{Ink: "dial-satin", MixedAt: now, Components: parts(60, 0)[:1]}, request.Invalid},
+		"unknown part":        {request.RecordMix{Ink: "dial-satin", MixedAt: now, Components: []mix.Component{{Part: "water", G: 1}}}, request.Invalid},
 		"load of nothing":     {request.LoadBatch{Batch: "0612-9", Press: "press-1"}, request.NotFound},
 		"unload of nothing":   {request.UnloadBatch{Batch: "0612-9"}, request.NotFound},
 		"close of nothing":    {request.CloseBatch{Batch: "0612-9", Outcome: "used-up"}, request.NotFound},

@@ -31,7 +31,7 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	if v := s.batch(id); *v.Spent <= spent {
 		t.Errorf("spent %v, before %v: the clock stands still", *v.Spent, spent)
 	}
-	if _, refusal := s.ask(request.StartMix{Ink: "gloss-4"}); refusal == nil || refusal.Kind != request.Unavailable {
+	if _, refusal := s.ask(request.StartMix{Ink: "dial-satin"}); refusal == nil || refusal.Kind != request.Unavailable {
 		t.Errorf("a new mix: %v, want it refused as unavailable", refusal)
 	}
 	answered, refusal := s.ask(request.CloseBatch{Batch: id, Outcome: "discarded"})
@@ -82,7 +82,7 @@ func TestSameKeySameAnswerAcrossARestart(t *testing.T) {
 	dir, c := t.TempDir(), newClock()
 	s := openShop(t, dir, c)
 	s.pass(20*time.Second, both(mild))
-	ask := request.Request{Change: request.StartMix{Ink: "gloss-4"}, By: "tester", Key: "http:abc", Hash: "1"}
+	ask := request.Request{Change: request.StartMix{Ink: "dial-satin"}, By: "tester", Key: "http:abc", Hash: "1"}
 	first, refusal := s.askAs(ask)
 	if refusal != nil {
 		t.Fatal(refusal)
@@ -109,7 +109,7 @@ func TestSameKeySameAnswerAcrossARestart(t *testing.T) {
 	c.turn(25 * time.Hour)
 	s.pass(time.Second, both(mild))
 	s.must(request.AbandonMix{Batch: first.ID})
-	if _, refusal := s.askAs(request.Request{Change: request.StartMix{Ink: "gloss-4"}, By: "tester", Key: "http:def", Hash: "3"}); refusal != nil {
+	if _, refusal := s.askAs(request.Request{Change: request.StartMix{Ink: "dial-satin"}, By: "tester", Key: "http:def", Hash: "3"}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	if _, kept := s.b.state.Answers["http:abc"]; kept {

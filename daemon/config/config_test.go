@@ -29,7 +29,7 @@ scales:
 sensors:
   - {id: bench-air, zone: bench, path: /sys/class/hwmon/hwmon2}
 inks:
-  - {id: gloss-4, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
+  - {id: dial-satin, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
 `
 
 func ratio(t *testing.T, text string) mix.Ratio {
@@ -66,7 +66,7 @@ func smallestShop(t *testing.T) Shop {
 		Cups:    []Cup{{ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110, MouthMM: 90, Exposure: 1, Lag: 10 * time.Minute}},
 		Presses: []Press{{ID: "press-1", Zone: "bench", Cup: "cup-90"}},
 		Lights:  []Light{{ID: "press-1", Presses: []string{"press-1"}, Reads: []string{"json", "meaning", "colour"}, ConfirmWithin: 10 * time.Second}},
-		Inks: []Ink{{ID: "gloss-4", Ratio: ratio(t, "4:1"), RatioTolerancePct: 5,
+		Inks: []Ink{{ID: "dial-satin", Ratio: ratio(t, "4:1"), RatioTolerancePct: 5,
 			ThinnerPct: ThinnerPct{Min: 10, Max: 20, Dark: 10, Light: 12}, Sheet: sheet, Life: calibrated(t, sheet)}},
 		Alarms:    Alarms{EndingBefore: 30 * time.Minute, MixingTakes: 15 * time.Minute, StopAtRisk: 0.25},
 		Clock:     "kernel",

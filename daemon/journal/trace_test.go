@@ -37,12 +37,12 @@ func seqs(records []record.Record, err error) string {
 func TestWhereALotWent(t *testing.T) {
 	j := openAt(t, t.TempDir())
 	written(t, j,
-		record.Started{Instance: "i"}, record.CanMade{Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17"}, // 1, 2
+		record.Started{Instance: "i"}, record.CanMade{Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17"}, // 1, 2
 		record.HardenerBegun{Batch: "0612-1"}, record.Tested{Batch: "0612-1"}, // 3, 4
 		record.PouredFrom{Batch: "0612-1", Can: "ink-1", Lot: "A 17"}, record.Good{Batch: "0612-1"}, // 5, 6
 		record.Split{Batch: "0612-1b", From: "0612-1"}, record.ToppedUp{Batch: "0612-2", From: "0612-1"}, // 7, 8
 		record.ClockChanged{Step: time.Second}, record.PouredFrom{Batch: "0612-3", Can: "ink-2", Lot: "a 17"}, // 9, 10
-		record.Closed{Batch: "0612-3", Ink: "gloss-4", Outcome: "used-up"}, record.Abandoned{Batch: "0612-4"}, // 11, 12
+		record.Closed{Batch: "0612-3", Ink: "dial-satin", Outcome: "used-up"}, record.Abandoned{Batch: "0612-4"}, // 11, 12
 	)
 	ctx := t.Context()
 	for _, c := range []struct{ what, got, want string }{

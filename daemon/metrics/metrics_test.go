@@ -65,11 +65,11 @@ func shop(batches int) *view.Snapshot {
 		},
 		Lights:      []view.Light{{ID: "press-1", Meaning: light.InOrder}, {ID: "press-2", Meaning: light.Empty}},
 		Alarms:      []view.Alarm{{Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium"}},
-		ClosedTotal: []view.ClosedTotal{{Ink: "gloss-4", Outcome: "used-up", Count: 3}},
+		ClosedTotal: []view.ClosedTotal{{Ink: "dial-satin", Outcome: "used-up", Count: 3}},
 	}
 	for i := range batches {
 		b := view.Batch{BatchState: view.BatchState{
-			ID: fmt.Sprintf("0612-%d", i+1), Ink: "gloss-4", State: lifecycle.Open, MixedAt: ptr(at.Add(-time.Hour)), Spent: ptr(0.25),
+			ID: fmt.Sprintf("0612-%d", i+1), Ink: "dial-satin", State: lifecycle.Open, MixedAt: ptr(at.Add(-time.Hour)), Spent: ptr(0.25),
 			RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01),
 			Components: []mix.Component{{Part: mix.Ink, G: 40}, {Part: mix.Ink, G: 20}, {Part: mix.Hardener, G: 15}, {Part: mix.Thinner, G: 7.5}},
 		}}
@@ -117,13 +117,13 @@ potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="hardener"} 15
 potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="ink"} 60
 potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="thinner"} 7.5
 potlife_batch_dead_risk_ratio{batch="0612-1",bench="bench-1"} 0.01
-potlife_batch_info{batch="0612-1",bench="bench-1",ink="gloss-4",press="press-1",state="open"} 1
+potlife_batch_info{batch="0612-1",bench="bench-1",ink="dial-satin",press="press-1",state="open"} 1
 potlife_batch_mixed_timestamp_seconds{batch="0612-1",bench="bench-1"} 1.7812530005e+09
 potlife_batch_remaining_seconds{batch="0612-1",bench="bench-1",bound="expected"} 7200
 potlife_batch_remaining_seconds{batch="0612-1",bench="bench-1",bound="high"} 10800
 potlife_batch_remaining_seconds{batch="0612-1",bench="bench-1",bound="low"} 3600
 potlife_batch_spent_ratio{batch="0612-1",bench="bench-1"} 0.25
-potlife_batches_closed_total{bench="bench-1",ink="gloss-4",outcome="used-up"} 3
+potlife_batches_closed_total{bench="bench-1",ink="dial-satin",outcome="used-up"} 3
 potlife_broker_refusals_total{action="connect",bench="bench-1"} 0
 potlife_broker_refusals_total{action="publish",bench="bench-1"} 2
 potlife_build_info{bench="bench-1",goversion="go1.26",version="0.1.0"} 1
@@ -216,7 +216,7 @@ func TestUnknownIsAbsent(t *testing.T) {
 		}
 	}
 	for _, there := range []string{
-		`potlife_batch_info{batch="0612-1",bench="bench-1",ink="gloss-4",press="",state="mixing"} 1`,
+		`potlife_batch_info{batch="0612-1",bench="bench-1",ink="dial-satin",press="",state="mixing"} 1`,
 		`potlife_sensor_up{bench="bench-1",sensor="bench-air"} 0`,
 	} {
 		if !strings.Contains(got, there) {

@@ -39,7 +39,7 @@ func TestATypicalBenchHasFewSeries(t *testing.T) {
 	}
 	n.Scales[0].Lines = map[string]uint64{"ok": 100, "torn": 2, "unknown": 1, "overlong": 1, "overload": 1}
 	for _, outcome := range []lifecycle.Outcome{lifecycle.UsedUp, lifecycle.Discarded, lifecycle.WentOff, lifecycle.NotKnown} {
-		for _, ink := range []string{"gloss-4", "matt-10", "flex-20"} {
+		for _, ink := range []string{"dial-satin", "dial-flat", "dial-bend"} {
 			n.ClosedTotal = append(n.ClosedTotal, view.ClosedTotal{Ink: ink, Outcome: outcome, Count: 3})
 		}
 	}

@@ -235,7 +235,7 @@ func TestRetainedOutliveAClockStep(t *testing.T) {
 	b := startBroker(t, true)
 	w := newWitness(t, b.Addr())
 	runPublisher(t, newRoom(), b.Own(testSettings("")))
-	w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+	w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 	until(t, "the state to be held", func() bool {
 		_, ok := b.server.Topics.Retained.Get(root + "batch/0612-1")
 		return ok

@@ -197,7 +197,7 @@ func airView(at time.Time, temperatureC, humidityPct float64) view.Air {
 
 func batchState(id string, at time.Time) view.BatchState {
 	return view.BatchState{
-		Time: at, ID: id, Ink: "gloss-4", Press: ptr("press-1"), Zone: "bench", State: lifecycle.Open,
+		Time: at, ID: id, Ink: "dial-satin", Press: ptr("press-1"), Zone: "bench", State: lifecycle.Open,
 		MixedAt: ptr(at.Add(-time.Hour)), GoodAt: ptr(at), AgeS: ptr(3600.0), Spent: ptr(0.15),
 		RemainingS: &view.Span[float64]{Expected: 21600, Low: 14400, High: 28800},
 		EndsAt: &view.Span[time.Time]{

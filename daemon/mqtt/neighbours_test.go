@@ -74,7 +74,7 @@ func TestOtherBenchesAreHeard(t *testing.T) {
 		until(t, "contact", to.has("contact true"))
 		until(t, "what was kept", to.has("available bench-2 true, kept true"))
 		until(t, "the light that was kept", to.has("light bench-2 light-1, kept true", `"meaning":"in-order"`))
-		until(t, "the batch that was kept", to.has("batch bench-2 0612-1, kept true", `"ink":"gloss-4"`))
+		until(t, "the batch that was kept", to.has("batch bench-2 0612-1, kept true", `"ink":"dial-satin"`))
 		r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = light.Soon, "soon" })
 		until(t, "the light, live", to.has("light bench-2 light-1, kept false", `"meaning":"soon"`))
 		r.bench.change(func(s *view.Snapshot) { s.Batches = nil })

@@ -13,8 +13,8 @@ import (
 const commandHead = `"ref":"r1","at":"2026-06-12T08:00:00+02:00"`
 
 var commandExamples = map[string]string{
-	"mix":            `{` + commandHead + `,"scale":"scale-1","ink":"gloss-4","press":"press-1","ink_g":60.5}`,
-	"record":         `{` + commandHead + `,"ink":"gloss-4","mixed_at":"2026-06-12T07:00:00Z","cup":"cup-90","components":[{"part":"ink","g":60},{"part":"hardener","can":"h1","g":15}]}`,
+	"mix":            `{` + commandHead + `,"scale":"scale-1","ink":"dial-satin","press":"press-1","ink_g":60.5}`,
+	"record":         `{` + commandHead + `,"ink":"dial-satin","mixed_at":"2026-06-12T07:00:00Z","cup":"cup-90","components":[{"part":"ink","g":60},{"part":"hardener","can":"h1","g":15}]}`,
 	"confirm":        `{` + commandHead + `,"batch":"0612-1","step":"hardener","tared":true}`,
 	"correct":        `{` + commandHead + `,"batch":"0612-1","undo":true}`,
 	"undo":           `{` + commandHead + `,"batch":"0612-1","seq":17}`,

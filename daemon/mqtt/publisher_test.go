@@ -27,7 +27,7 @@ func TestStatesAreThere(t *testing.T) {
 		w.hears(t, "air", jsonHas(root+"air/bench", "temperature_c", 21.0))
 		w.hears(t, "the scale", jsonHas(root+"scale/scale-1", "weight_g", 12.0))
 		w.hears(t, "the sensor", jsonHas(root+"sensor/bench-air", "condition", "up"))
-		w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+		w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 		w.hears(t, "the alarm", jsonHas(root+"alarm/batch-ending/0612-1", "state", "unacknowledged"))
 		w.hears(t, "the light", jsonHas(root+"light/light-1", "meaning", "in-order"))
 		w.hears(t, "the light's word", is(root+"light/light-1/meaning", "in-order"))
@@ -39,7 +39,7 @@ func TestStatesAreThere(t *testing.T) {
 		before := w.mark()
 		r.event("0612-1", nil)
 		w.hearsAfter(t, before, "the event", jsonHas(root+"event", "batch", "0612-1"))
-		w.hearsAfter(t, before, "its batch again", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+		w.hearsAfter(t, before, "its batch again", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 
 		r.bench.change(func(s *view.Snapshot) { s.Batches, s.Alarms = nil, nil })
 		w.hears(t, "the end of the batch", is(root+"batch/0612-1", ""))
@@ -97,7 +97,7 @@ func TestWillsOfACutConnection(t *testing.T) {
 		cable.mend()
 		w.hearsAfter(t, after, "online", is(root+"availability", "online"))
 		w.hearsAfter(t, after, "the light", is(root+"light/light-1/meaning", "in-order"))
-		w.hearsAfter(t, after, "the batch", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+		w.hearsAfter(t, after, "the batch", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 	})
 }
 
@@ -193,7 +193,7 @@ func TestLeftoversAreEnded(t *testing.T) {
 		for topic := range left {
 			w.hears(t, "the end of "+topic, is(root+topic, ""))
 		}
-		w.hears(t, "the batch that lives", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+		w.hears(t, "the batch that lives", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 		if last := w.state()[root+"batch/0612-1"]; last == "" {
 			t.Error("an open batch was ended")
 		}

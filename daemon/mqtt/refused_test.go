@@ -77,7 +77,7 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 			})
 			w.hears(t, "the last event", jsonHas(root+"event", "seq", float64(before+after)))
 			w.hears(t, "the light", is(root+"light/light-1/meaning", "in-order"))
-			w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+			w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 			inOrder(t, w, before+after)
 		})
 	}
@@ -97,7 +97,7 @@ func TestBrokerThatRefusesAnswers(t *testing.T) {
 		p.outbox.patience, p.outbox.probe = 200*time.Millisecond, 200*time.Millisecond
 	})
 	until(t, "the connection", p.Connected)
-	w.hears(t, "a state", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+	w.hears(t, "a state", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 	if text := p.Status().Swallowed; text != "" {
 		t.Errorf("before anything was answered: %s", text)
 	}

@@ -27,7 +27,7 @@ func TestSubscribingUnderANumberInUse(t *testing.T) {
 	b := startBroker(t, true)
 	runPublisher(t, newRoom(), b.Own(testSettings("")))
 	w := newWitness(t, b.Addr())
-	w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "gloss-4"))
+	w.hears(t, "the batch", jsonHas(root+"batch/0612-1", "ink", "dial-satin"))
 	c, err := guest(t, b, func(o *paho.ClientOptions) {
 		o.SetAutoAckDisabled(true).SetDefaultPublishHandler(func(paho.Client, paho.Message) {})
 	})

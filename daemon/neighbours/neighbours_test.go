@@ -43,7 +43,7 @@ func (f *floor) light(meaning light.Meaning, press string) []byte {
 func (f *floor) batch(id, press string) []byte {
 	now := f.wall.Add(f.apart)
 	b, err := json.Marshal(view.BatchState{
-		Time: now, ID: id, Ink: "gloss-4", Press: &press, Zone: "hall", State: lifecycle.Open, Quality: view.QualityGood,
+		Time: now, ID: id, Ink: "dial-satin", Press: &press, Zone: "hall", State: lifecycle.Open, Quality: view.QualityGood,
 		EndsAt: &view.Ends{Expected: now.Add(3 * time.Hour), Low: now.Add(2 * time.Hour), High: now.Add(4 * time.Hour)},
 	})
 	if err != nil {
@@ -106,7 +106,7 @@ func TestLightAndBatchHeardLive(t *testing.T) {
 		if b.Contact != Online || b.HeardAt == nil || !b.HeardAt.Equal(noon) || len(b.Batches) != 1 {
 			t.Fatalf("bench %+v", b)
 		}
-		if x := b.Batches[0]; x.EndsAt == nil || !x.EndsAt.Low.Equal(noon.Add(2*time.Hour)) || x.Press != "press-1" || x.Ink != "gloss-4" || x.AsOf != nil {
+		if x := b.Batches[0]; x.EndsAt == nil || !x.EndsAt.Low.Equal(noon.Add(2*time.Hour)) || x.Press != "press-1" || x.Ink != "dial-satin" || x.AsOf != nil {
 			t.Errorf("with a clock %v apart the batch is %+v", apart, x)
 		}
 		f.wall = f.wall.Add(time.Hour) // our own clock is set anew: the time that is left is the same

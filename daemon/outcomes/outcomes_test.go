@@ -66,7 +66,7 @@ func recorded(t *testing.T, p *past, id string) {
 		t.Fatal(err)
 	}
 	p.add(record.Recorded{
-		Batch: id, Day: "20260612", Ink: "gloss-4", Zone: "bench", Cup: "cup-90", MixedAt: p.at, Mix: m,
+		Batch: id, Day: "20260612", Ink: "dial-satin", Zone: "bench", Cup: "cup-90", MixedAt: p.at, Mix: m,
 		Basis: record.Basis{Life: ink(t), Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}, WeighingU: 0.02},
 	})
 }
@@ -89,8 +89,8 @@ func TestWhatABatchLivedThroughIsItsDose(t *testing.T) {
 	p.air("hall", 90*time.Minute, warm, mild)
 	p.add(record.Split{Batch: "0612-1b", From: "0612-1", G: 20, Zone: "hall", Place: cure.Place{Exposure: 0.5}})
 	p.air("hall", 30*time.Minute, mild, mild)
-	p.add(record.Closed{Batch: "0612-1", Ink: "gloss-4", Outcome: "went-off", StillGood: "no", Seen: "now"})
-	p.add(record.Closed{Batch: "0612-1b", Ink: "gloss-4", Outcome: "used-up", StillGood: "yes", Seen: "earlier"})
+	p.add(record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "went-off", StillGood: "no", Seen: "now"})
+	p.add(record.Closed{Batch: "0612-1b", Ink: "dial-satin", Outcome: "used-up", StillGood: "yes", Seen: "earlier"})
 
 	got, err := Read(t.Context(), p)
 	if err != nil {
@@ -127,13 +127,13 @@ func TestLearningFromTheJournal(t *testing.T) {
 		recorded(t, p, id)
 		// Around the life, evenly: 0.85 to 1.15 of it.
 		p.air("bench", time.Duration(float64(life)*(0.85+0.3*float64(i%31)/30)), mild, mild)
-		e := record.Closed{Batch: id, Ink: "gloss-4", Outcome: "went-off", StillGood: "no", Seen: "now"}
+		e := record.Closed{Batch: id, Ink: "dial-satin", Outcome: "went-off", StillGood: "no", Seen: "now"}
 		if i == 31 {
 			e.Outcome, e.StillGood = "discarded", "unknown"
 		}
 		p.add(e)
 	}
-	all, err := Learn(t.Context(), p, []Ink{{ID: "gloss-4", Sheet: sheet}})
+	all, err := Learn(t.Context(), p, []Ink{{ID: "dial-satin", Sheet: sheet}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -25,13 +25,13 @@ func TestWhatWasTakenBackIsNoEnd(t *testing.T) {
 		p.air("bench", 9*time.Second, mild, mild)
 		p.add(record.Undone{Batch: "0612-1", Undoes: seq, Of: of, Batches: []string{"0612-1"}})
 	}
-	takenBack(record.Closed{Batch: "0612-1", Ink: "gloss-4", Outcome: "went-off", StillGood: "no", Seen: "now"}, record.KindClosed)
+	takenBack(record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "went-off", StillGood: "no", Seen: "now"}, record.KindClosed)
 	takenBack(record.Good{Batch: "0612-1"}, record.KindGood)
 	if got, err := Read(t.Context(), p); err != nil || len(got) != 0 {
 		t.Fatalf("an end that was taken back: %+v, %v", got, err)
 	}
 	p.air("bench", time.Hour, mild, mild)
-	p.add(record.Closed{Batch: "0612-1", Ink: "gloss-4", Outcome: "used-up", StillGood: "yes", Seen: "now"})
+	p.add(record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "used-up", StillGood: "yes", Seen: "now"})
 	got, err := Read(t.Context(), p)
 	if err != nil || len(got) != 1 || got[0].Outcome != "used-up" {
 		t.Fatalf("%+v, %v", got, err)

@@ -35,7 +35,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 	all := map[Kind]Body{}
 	for _, b := range []Body{
 		Started{Instance: "i", Version: "v", Gap: time.Second, Shift: -time.Second, Countable: true}, Stopped{},
-		ClockChanged{Step: time.Hour, Synced: true}, MixStarted{Batch: "0612-1", Day: "20260612", Ink: "gloss-4", Mix: m, Basis: basis},
+		ClockChanged{Step: time.Hour, Synced: true}, MixStarted{Batch: "0612-1", Day: "20260612", Ink: "dial-satin", Mix: m, Basis: basis},
 		Undone{Batch: "0612-1", Undoes: 7, Of: KindClosed, Batches: []string{"0612-1"}, Presses: []string{"press-1"}, Cans: []string{"thinner-1"}},
 		TakenUp{Batch: "0612-1", Scale: "scale-1", WeightG: 87, Expected: 87, Recognised: true, Mix: m},
 		PanChanged{Batch: "0612-1", Change: "tared"}, HardenerBegun{Batch: "0612-1", MixedAt: at, WeighingU: 0.01},
@@ -53,11 +53,11 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
 		Reweighed{Batch: "0612-1", ContentG: 68, TakenG: 5, LossG: 2, UncertaintyG: 0.3},
-		LearnedAccepted{Ink: "gloss-4", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "gloss-4"},
+		LearnedAccepted{Ink: "dial-satin", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "dial-satin"},
 		SensorVerified{Sensor: "bench-air", HumidityPct: 75.3, TemperatureC: new(25.0), Read: &air.State{TemperatureC: 24.8, HumidityPct: 74}, Note: "salt jar"},
-		CanMade{Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
+		CanMade{Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
 		CanOpened{Can: "ink-1", On: "2026-06-02"}, CanStirred{Can: "ink-1"}, CanEmptied{Can: "ink-1", Undo: true},
-		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "gloss-4", Lot: "A 17", G: 60, ExpiredOn: "2026-06-01", Override: "r"},
+		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", G: 60, ExpiredOn: "2026-06-01", Override: "r"},
 		LeftWeighed{Batch: "0612-1", Scale: "scale-1", GrossG: 32.4, EmptyG: 12, LeftG: 20.4},
 		DevicePaired{Device: "tablet", Session: "0123456789ab"}, DeviceUnpaired{Device: "tablet", Session: "0123456789ab"},
 		AirStep{Zone: "bench", Start: at, Step: cure.Step{Duration: time.Minute, Kind: cure.Measured}},
@@ -242,7 +242,7 @@ func TestApplyLeavesTheOldStateAlone(t *testing.T) {
 	s := NewState("j")
 	for _, b := range []Body{
 		Started{GapKnown: true}, AirStep{Zone: "bench", Start: noon, Step: cure.Step{Kind: cure.Measured}, After: UnmeasuredAir},
-		AlarmRaised{Name: "clock", Subject: "bench-1"}, CanMade{Can: "ink-1", Part: "ink", Material: "gloss-4"},
+		AlarmRaised{Name: "clock", Subject: "bench-1"}, CanMade{Can: "ink-1", Part: "ink", Material: "dial-satin"},
 	} {
 		s = Apply(s, Record{Seq: s.Seq + 1, Stamp: Stamp{At: noon}, Body: b})
 	}

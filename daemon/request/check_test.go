@@ -95,11 +95,11 @@ func fill(v reflect.Value) {
 
 func TestCheckTakesWhatIsMeant(t *testing.T) {
 	for name, c := range map[string]Change{
-		"a lot of 60 characters, two bytes each": MakeCan{Ink: "gloss-4", Lot: strings.Repeat("ä", 60)},
+		"a lot of 60 characters, two bytes each": MakeCan{Ink: "dial-satin", Lot: strings.Repeat("ä", 60)},
 		"a reason of 200 characters":             ShelveAlarm{Alarm: "a", Subject: "b", Until: time.Unix(0, 0), Reason: strings.Repeat("é", 200)},
 		"fields left out":                        CloseBatch{Batch: "0612-1", Outcome: "used-up"},
-		"components":                             RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: 70}}},
-		"the program's own verdict of an ink": AcceptLearned{Ink: "gloss-4", Verdict: "12 ends, 48 used up in time, 3 left out: this ink lasts 9 % more than its data sheet says, " +
+		"components":                             RecordMix{Ink: "dial-satin", Components: []mix.Component{{Part: mix.Ink, G: 70}}},
+		"the program's own verdict of an ink": AcceptLearned{Ink: "dial-satin", Verdict: "12 ends, 48 used up in time, 3 left out: this ink lasts 9 % more than its data sheet says, " +
 			"90 % interval 3 to 15 (longer than the data sheet somewhere between its ends: shown, not used without an adhesion or rub test); " +
 			"humidity share, activation energy, batch-to-batch spread still assumed"},
 	} {
@@ -108,12 +108,12 @@ func TestCheckTakesWhatIsMeant(t *testing.T) {
 		}
 	}
 	for name, c := range map[string]Change{
-		"101 components":        RecordMix{Ink: "gloss-4", Components: make([]mix.Component, 101)},
-		"a can's id too long":   RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: 1, Can: strings.Repeat("c", 201)}}},
-		"an infinite part":      RecordMix{Ink: "gloss-4", Components: []mix.Component{{Part: mix.Ink, G: math.Inf(1)}}},
+		"101 components":        RecordMix{Ink: "dial-satin", Components: make([]mix.Component, 101)},
+		"a can's id too long":   RecordMix{Ink: "dial-satin", Components: []mix.Component{{Part: mix.Ink, G: 1, Can: strings.Repeat("c", 201)}}},
+		"an infinite part":      RecordMix{Ink: "dial-satin", Components: []mix.Component{{Part: mix.Ink, G: math.Inf(1)}}},
 		"a place of its own":    SplitBatch{Batch: "b", Grams: 1, To: Where{Press: strings.Repeat("p", 201)}},
 		"an empty reason":       TakeOutOfService{Sensor: "s", Until: time.Unix(0, 0)},
-		"the least mass of ink": StartMix{Ink: "gloss-4", InkG: new(1e-300)},
+		"the least mass of ink": StartMix{Ink: "dial-satin", InkG: new(1e-300)},
 	} {
 		if err := Check(c); err == nil {
 			t.Errorf("%s: taken", name)

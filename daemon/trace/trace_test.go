@@ -70,11 +70,11 @@ func (p *past) mixes(ink1, ink2, hardener string) string {
 	day := p.at.Format("20060102")
 	id := p.state.NextID(day)
 	p.add(record.Recorded{
-		Batch: id, Day: day, Ink: "gloss-4", Zone: "bench", Cup: "cup-90", MixedAt: p.at.Add(-time.Minute), Mix: m,
+		Batch: id, Day: day, Ink: "dial-satin", Zone: "bench", Cup: "cup-90", MixedAt: p.at.Add(-time.Minute), Mix: m,
 		Basis: record.Basis{Life: sheet, Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}},
 	})
 	for _, c := range []guide.Drawn{{Part: mix.Ink, Can: ink1, G: 20}, {Part: mix.Ink, Can: ink2, G: 40}, {Part: mix.Hardener, Can: hardener, G: 15}} {
-		p.add(record.PouredFrom{Batch: id, Can: c.Can, Part: c.Part, G: c.G, Lot: lotOf(c.Can), Material: "gloss-4"})
+		p.add(record.PouredFrom{Batch: id, Can: c.Can, Part: c.Part, G: c.G, Lot: lotOf(c.Can), Material: "dial-satin"})
 	}
 	return id
 }
@@ -128,12 +128,12 @@ func TestHistoryIsWhatWas(t *testing.T) {
 			}),
 			"top-up": with(func(id string) {
 				if from := open(); from != id {
-					p.add(record.ToppedUp{Batch: id, From: from, Ink: "gloss-4"})
+					p.add(record.ToppedUp{Batch: id, From: from, Ink: "dial-satin"})
 				}
 			}),
 			"thin": with(func(id string) {
 				p.add(record.Thinned{Batch: id, G: 2, Can: "a2"})
-				p.add(record.PouredFrom{Batch: id, Can: "a2", Part: mix.Thinner, G: 2, Lot: lotOf("a2"), Material: "gloss-4"})
+				p.add(record.PouredFrom{Batch: id, Can: "a2", Part: mix.Thinner, G: 2, Lot: lotOf("a2"), Material: "dial-satin"})
 			}),
 			"load": with(func(id string) {
 				press := rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press")
@@ -154,7 +154,7 @@ func TestHistoryIsWhatWas(t *testing.T) {
 			}),
 			"test":  with(func(id string) { p.add(record.Tested{Batch: id, Test: "rub", Result: "pass"}) }),
 			"good":  with(func(id string) { p.add(record.Good{Batch: id}) }),
-			"close": with(func(id string) { p.add(record.Closed{Batch: id, Ink: "gloss-4", Outcome: "used-up"}) }),
+			"close": with(func(id string) { p.add(record.Closed{Batch: id, Ink: "dial-satin", Outcome: "used-up"}) }),
 			"undo": func(*rapid.T) {
 				if len(p.state.Doings) == 0 {
 					return
@@ -279,7 +279,7 @@ func TestWhatWasTakenBackIsNotTold(t *testing.T) {
 	p := newPast()
 	p.add(record.Started{GapKnown: true})
 	into, from := p.mixes("a1", "a2", "h1"), p.mixes("a1", "a2", "h1")
-	p.add(record.ToppedUp{Batch: into, From: from, Ink: "gloss-4", G: 10})
+	p.add(record.ToppedUp{Batch: into, From: from, Ink: "dial-satin", G: 10})
 	p.at = p.at.Add(-time.Minute + 5*time.Second)
 	p.add(record.Undone{Batch: into, Undoes: p.seq, Of: record.KindToppedUp, Batches: []string{into, from}})
 	p.add(record.Closed{Batch: into, Outcome: "used-up"})

@@ -132,7 +132,7 @@ var at = time.Date(2026, 6, 12, 9, 30, 0, 0, time.UTC)
 
 func openBatch(id string) view.Batch {
 	return view.Batch{BatchState: view.BatchState{
-		Time: at, Seq: 40, ID: id, Ink: "gloss-4", Press: ptr("press-1"), Zone: "bench", State: lifecycle.Open,
+		Time: at, Seq: 40, ID: id, Ink: "dial-satin", Press: ptr("press-1"), Zone: "bench", State: lifecycle.Open,
 		MixedAt: ptr(at.Add(-time.Hour)), GoodAt: ptr(at.Add(-time.Hour)), AgeS: ptr(3600.0), Spent: ptr(0.15),
 		RemainingS: &view.Span[float64]{Expected: 18000, Low: 14000, High: 24000},
 		EndsAt:     &view.Span[time.Time]{Expected: at.Add(5 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(7 * time.Hour)},
@@ -143,7 +143,7 @@ func openBatch(id string) view.Batch {
 // shop is a bench with one batch on a press and another being mixed.
 func shop() *view.Snapshot {
 	mixing := view.Batch{BatchState: view.BatchState{
-		Time: at, Seq: 41, ID: "0612-2", Ink: "matt-10", Zone: "bench", State: lifecycle.Mixing, Quality: view.QualityGood,
+		Time: at, Seq: 41, ID: "0612-2", Ink: "dial-flat", Zone: "bench", State: lifecycle.Mixing, Quality: view.QualityGood,
 	}, Step: ptr(guide.Ink), Scale: "scale-1", Cup: "cup-90"}
 	closed := openBatch("0611-7")
 	closed.State, closed.Press, closed.ClosedAt, closed.Outcome, closed.StillGood = lifecycle.Closed, nil, ptr(at.Add(-time.Hour)), "used-up", "yes"
@@ -171,8 +171,8 @@ func shop() *view.Snapshot {
 		},
 		Lights: []view.Light{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
 		Alarms: []view.Alarm{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
-		Cans:   []view.Can{{ID: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", State: view.CanNew, MadeAt: at, Stir: "it was never stirred"}},
-		Inks:   []view.Ink{{ID: "gloss-4", Thinners: []string{}, HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
+		Cans:   []view.Can{{ID: "ink-1", Part: mix.Ink, Material: "dial-satin", Lot: "A 17", State: view.CanNew, MadeAt: at, Stir: "it was never stirred"}},
+		Inks:   []view.Ink{{ID: "dial-satin", Thinners: []string{}, HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
 	}
 }
 
@@ -232,7 +232,7 @@ func isProblem(t *testing.T, w *httptest.ResponseRecorder, status int) map[strin
 
 // Recipe is a fixed one.
 func (s *stand) Recipe(c request.StartMix) (view.Recipe, error) {
-	if c.Ink != "gloss-4" {
+	if c.Ink != "dial-satin" {
 		return view.Recipe{}, request.Refuse(request.Invalid, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	return view.Recipe{Ink: c.Ink, Why: []string{"because"}, Grade: "fine"}, nil

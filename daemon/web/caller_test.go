@@ -97,7 +97,7 @@ func TestAPairedDeviceMayChangeEverything(t *testing.T) {
 	if got := g.bench.last(t); got.By != "tablet" || got.Change.(request.PairDevice).Device != "tablet" || got.Change.(request.PairDevice).Session == "" {
 		t.Errorf("on record: %+v", got)
 	}
-	for _, path := range []string{goodPath, "/api/v1/alarms/sensor-stale/floor-air/acknowledge", "/api/v1/sensors/floor-air/in-service", "/api/v1/inks/gloss-4/revoke-learned"} {
+	for _, path := range []string{goodPath, "/api/v1/alarms/sensor-stale/floor-air/acknowledge", "/api/v1/sensors/floor-air/in-service", "/api/v1/inks/dial-satin/revoke-learned"} {
 		r := remote("POST", path, "")
 		r.AddCookie(c)
 		if w := answerTo(g, r); w.Code != http.StatusOK {
@@ -183,11 +183,11 @@ func TestRights(t *testing.T) {
 	for path, needs := range map[string]request.Right{
 		"presses/press-1/prints": request.RightReport, "batches": request.RightMix, "batches/0612-1/load": request.RightMix, "batches/0612-1/close": request.RightMix,
 		"alarms/sensor-stale/floor-air/acknowledge": request.RightAcknowledge, "alarms/sensor-stale/floor-air/shelve": request.RightAcknowledge,
-		"sensors/floor-air/out-of-service": request.RightConfigure, "inks/gloss-4/accept-learned": request.RightConfigure, "inks/gloss-4/revoke-learned": request.RightConfigure,
+		"sensors/floor-air/out-of-service": request.RightConfigure, "inks/dial-satin/accept-learned": request.RightConfigure, "inks/dial-satin/revoke-learned": request.RightConfigure,
 		"sessions/0123456789ab/unpair": request.RightConfigure,
 	} {
 		body := map[string]string{
-			"presses/press-1/prints": `{"add":1}`, "batches": `{"ink":"gloss-4"}`, "batches/0612-1/load": `{"press":"press-1"}`,
+			"presses/press-1/prints": `{"add":1}`, "batches": `{"ink":"dial-satin"}`, "batches/0612-1/load": `{"press":"press-1"}`,
 			"batches/0612-1/close": `{"outcome":"used-up"}`, "alarms/sensor-stale/floor-air/shelve": `{"until":"2026-06-12T10:30:00Z"}`,
 			"sensors/floor-air/out-of-service": `{"until":"2026-06-13T09:30:00Z","reason":"test"}`,
 		}[path]

@@ -25,17 +25,17 @@ func TestChanges(t *testing.T) {
 		path, body string
 		want       request.Change
 	}{
-		{"batches", `{"scale":"scale-1","ink":"gloss-4","press":"press-1"}`, request.StartMix{Scale: "scale-1", Ink: "gloss-4", Press: "press-1"}},
+		{"batches", `{"scale":"scale-1","ink":"dial-satin","press":"press-1"}`, request.StartMix{Scale: "scale-1", Ink: "dial-satin", Press: "press-1"}},
 		{
-			"batches", `{"scale":"scale-1","ink":"gloss-4","cup":"cup-90","colour_class":"light","artwork":"large-solid","ink_g":70,"thinner_pct":12.5}`,
+			"batches", `{"scale":"scale-1","ink":"dial-satin","cup":"cup-90","colour_class":"light","artwork":"large-solid","ink_g":70,"thinner_pct":12.5}`,
 			request.StartMix{
-				Scale: "scale-1", Ink: "gloss-4", Cup: "cup-90", ColourClass: "light", Artwork: "large-solid", InkG: ptr(70.0), ThinnerPct: ptr(12.5),
+				Scale: "scale-1", Ink: "dial-satin", Cup: "cup-90", ColourClass: "light", Artwork: "large-solid", InkG: ptr(70.0), ThinnerPct: ptr(12.5),
 			},
 		},
 		{
-			"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00+02:00","cup":"cup-90","components":[{"part":"ink","g":60,"can":"c-7"},{"part":"hardener","g":15}]}`,
+			"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00+02:00","cup":"cup-90","components":[{"part":"ink","g":60,"can":"c-7"},{"part":"hardener","g":15}]}`,
 			request.RecordMix{
-				Ink: "gloss-4", MixedAt: time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC), Cup: "cup-90",
+				Ink: "dial-satin", MixedAt: time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC), Cup: "cup-90",
 				Components: []mix.Component{{Part: mix.Ink, G: 60, Can: "c-7"}, {Part: mix.Hardener, G: 15}},
 			},
 		},
@@ -66,8 +66,8 @@ func TestChanges(t *testing.T) {
 			request.TakeOutOfService{Sensor: "floor-air", Until: time.Date(2026, 6, 13, 9, 30, 0, 0, time.UTC), Reason: "in the salt jar"},
 		},
 		{
-			"cans", `{"ink":"gloss-4","lot":"A 17","colour":"red","opened_on":"2026-06-01","use_by":"2027-01-31"}`,
-			request.MakeCan{Ink: "gloss-4", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
+			"cans", `{"ink":"dial-satin","lot":"A 17","colour":"red","opened_on":"2026-06-01","use_by":"2027-01-31"}`,
+			request.MakeCan{Ink: "dial-satin", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
 		},
 		{"cans/ink-1/opened", `{"on":"2026-06-02"}`, request.OpenCan{Can: "ink-1", On: "2026-06-02"}},
 		{"cans/ink-1/stirred", ``, request.StirCan{Can: "ink-1"}},
@@ -111,32 +111,32 @@ func TestRefusedBodies(t *testing.T) {
 		{"batches", ``, 400},
 		{"batches", `{`, 400},
 		{"batches", `{"scale":"scale-1","ink":}`, 400},
-		{"batches", `{"ink":"gloss-4"} {}`, 400},
-		{"batches", `{"ink":"gloss-4"},`, 400},
-		{"batches", `{"ink":"gloss-4",}`, 400},
-		{"batches", `{"ink":"gloss-4","ink_g":NaN}`, 400},
-		{"batches", `{"ink":"gloss-4","ink_g":Infinity}`, 400},
-		{"batches", `{"ink":"gloss-4","ink_g":-Infinity}`, 400},
+		{"batches", `{"ink":"dial-satin"} {}`, 400},
+		{"batches", `{"ink":"dial-satin"},`, 400},
+		{"batches", `{"ink":"dial-satin",}`, 400},
+		{"batches", `{"ink":"dial-satin","ink_g":NaN}`, 400},
+		{"batches", `{"ink":"dial-satin","ink_g":Infinity}`, 400},
+		{"batches", `{"ink":"dial-satin","ink_g":-Infinity}`, 400},
 		{"batches", "{\"ink\":\"\xff\"}", 400},
-		{"batches", `{"ink":"gloss-4","ink_g":1e999}`, 422},
-		{"batches", `{"ink":"gloss-4","ink_g":"60"}`, 422},
+		{"batches", `{"ink":"dial-satin","ink_g":1e999}`, 422},
+		{"batches", `{"ink":"dial-satin","ink_g":"60"}`, 422},
 		{"batches", `null`, 422},
 		{"batches", `[]`, 422},
-		{"batches", `"gloss-4"`, 422},
+		{"batches", `"dial-satin"`, 422},
 		{"batches", `{}`, 422},
-		{"batches", `{"ink":"gloss-4","colour":"dark"}`, 422},
-		{"batches", `{"ink":"gloss-4","colour_class":"pale"}`, 422},
-		{"batches", `{"ink":"gloss-4","cup":` + deep + `}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z"}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":null}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":{}}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":"yesterday","components":[]}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":1781251200,"components":[]}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":null,"components":[]}`, 422},
-		{"batches", `{"ink":"gloss-4","scale":"scale-1","mixed_at":"2026-06-12T08:00:00Z","components":[]}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60,"G":61}]}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","mass":60}]}`, 422},
-		{"batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60,"g":61}]}`, 422},
+		{"batches", `{"ink":"dial-satin","colour":"dark"}`, 422},
+		{"batches", `{"ink":"dial-satin","colour_class":"pale"}`, 422},
+		{"batches", `{"ink":"dial-satin","cup":` + deep + `}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z"}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":null}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":{}}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"yesterday","components":[]}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":1781251200,"components":[]}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":null,"components":[]}`, 422},
+		{"batches", `{"ink":"dial-satin","scale":"scale-1","mixed_at":"2026-06-12T08:00:00Z","components":[]}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60,"G":61}]}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","mass":60}]}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60,"g":61}]}`, 422},
 		{"batches/0612-2/confirm", ``, 400},
 		{"batches/0612-2/confirm", `{}`, 422},
 		{"batches/0612-2/confirm", `{"step":7}`, 422},
@@ -183,7 +183,7 @@ func TestFaultsAreNamed(t *testing.T) {
 		t.Errorf("faults at %v", locations)
 	}
 	items := strings.Repeat(`{"part":"`+strings.Repeat("x", 100)+`"},`, 5000)
-	long := fmt.Sprintf(`{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":[%s{}]}`, items)
+	long := fmt.Sprintf(`{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[%s{}]}`, items)
 	if w := answerTo(h, fromHere("POST", "/api/v1/batches", long)); w.Code != 422 || w.Body.Len() > 8000 {
 		t.Errorf("status %d, %d bytes", w.Code, w.Body.Len())
 	}
@@ -195,13 +195,13 @@ func TestContentType(t *testing.T) {
 		"": 415, "text/plain": 415, "application/x-www-form-urlencoded": 415, "multipart/form-data; boundary=x": 415, "application/json; charset=latin1": 415,
 		"application/problem+json": 415, ";;;": 415, "application/json+;": 415,
 	} {
-		r := fromHere("POST", "/api/v1/batches", `{"ink":"gloss-4","scale":"scale-1"}`)
+		r := fromHere("POST", "/api/v1/batches", `{"ink":"dial-satin","scale":"scale-1"}`)
 		r.Header.Set("Content-Type", ct)
 		if w := answerTo(newServer(t, newStand()).Handler(), r); w.Code != want {
 			t.Errorf("%q: status %d, want %d", ct, w.Code, want)
 		}
 	}
-	r := fromHere("POST", "/api/v1/batches", `{"ink":"gloss-4","scale":"scale-1"}`)
+	r := fromHere("POST", "/api/v1/batches", `{"ink":"dial-satin","scale":"scale-1"}`)
 	r.Header.Set("Content-Encoding", "gzip")
 	isProblem(t, answerTo(newServer(t, newStand()).Handler(), r), http.StatusUnsupportedMediaType)
 }
@@ -315,8 +315,8 @@ func TestIdempotencyKey(t *testing.T) {
 // a problem, and what reaches the bench is made of finite numbers.
 func FuzzChanges(f *testing.F) {
 	for _, seed := range [][3]string{
-		{"POST", "batches", `{"scale":"scale-1","ink":"gloss-4","press":"press-1","ink_g":60}`},
-		{"POST", "batches", `{"ink":"gloss-4","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60}]}`},
+		{"POST", "batches", `{"scale":"scale-1","ink":"dial-satin","press":"press-1","ink_g":60}`},
+		{"POST", "batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60}]}`},
 		{"POST", "batches/0612-2/confirm", `{"step":"ink","tared":true}`},
 		{"POST", "batches/0612-2/correct", `{"undo":true}`},
 		{"POST", "batches/0612-1/load", `{"press":"press-2"}`},

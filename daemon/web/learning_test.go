@@ -13,21 +13,21 @@ import (
 	"potlifed/model/learn"
 )
 
-// learnedInks are gloss-4, of which thirty batches went off a fifth too early, and
-// matt-10, of which nobody knows anything.
+// learnedInks are dial-satin, of which thirty batches went off a fifth too early, and
+// dial-flat, of which nobody knows anything.
 func learnedInks(context.Context) ([]outcomes.Learned, error) {
 	sheet, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
 	if err != nil {
 		return nil, err
 	}
-	pair := learn.Pair{Ink: "gloss-4", Sheet: sheet}
+	pair := learn.Pair{Ink: "dial-satin", Sheet: sheet}
 	for i := range 30 {
 		age := time.Duration(0.8 * sheet.LRefH * (0.85 + 0.3*float64(i)/29) * float64(time.Hour))
 		lived := learn.Steady(cure.Place{Exposure: 1}, air.State{TemperatureC: 20, HumidityPct: 50}, age)
 		pair.Records = append(pair.Records, learn.Record{ID: string(rune('a' + i)), Kind: learn.Ended, To: lived})
 	}
 	var all []outcomes.Learned
-	for _, r := range learn.FitShop([]learn.Pair{pair, {Ink: "matt-10", Sheet: sheet}}) {
+	for _, r := range learn.FitShop([]learn.Pair{pair, {Ink: "dial-flat", Sheet: sheet}}) {
 		all = append(all, outcomes.Learned{Result: r})
 	}
 	return all, nil
@@ -36,7 +36,7 @@ func learnedInks(context.Context) ([]outcomes.Learned, error) {
 func TestLearning(t *testing.T) {
 	s := newStand()
 	h := newServer(t, s).Handler()
-	w := answerTo(h, fromHere("GET", "/api/v1/inks/gloss-4/learning", ""))
+	w := answerTo(h, fromHere("GET", "/api/v1/inks/dial-satin/learning", ""))
 	if w.Code != http.StatusOK {
 		t.Fatalf("status %d: %s", w.Code, w.Body)
 	}
@@ -44,16 +44,16 @@ func TestLearning(t *testing.T) {
 	if got["acceptable"] != true || got["ends"] != 30.0 || got["verdict"] == "" {
 		t.Errorf("learning: %v", got)
 	}
-	if w := answerTo(h, fromHere("POST", "/api/v1/inks/gloss-4/accept-learned", "")); w.Code != http.StatusOK {
+	if w := answerTo(h, fromHere("POST", "/api/v1/inks/dial-satin/accept-learned", "")); w.Code != http.StatusOK {
 		t.Fatalf("accept: status %d: %s", w.Code, w.Body)
 	}
 	a, ok := s.asked[0].Change.(request.AcceptLearned)
-	if !ok || a.Ink != "gloss-4" || a.Ends != 30 || !(a.Life.LRefH < 0.9*a.Sheet.LRefH) {
+	if !ok || a.Ink != "dial-satin" || a.Ends != 30 || !(a.Life.LRefH < 0.9*a.Sheet.LRefH) {
 		t.Errorf("the bench was asked for %+v", s.asked[0].Change)
 	}
-	isProblem(t, answerTo(h, fromHere("POST", "/api/v1/inks/matt-10/accept-learned", "")), http.StatusConflict)
+	isProblem(t, answerTo(h, fromHere("POST", "/api/v1/inks/dial-flat/accept-learned", "")), http.StatusConflict)
 	isProblem(t, answerTo(h, fromHere("GET", "/api/v1/inks/gold/learning", "")), http.StatusNotFound)
-	if w := answerTo(h, fromHere("POST", "/api/v1/inks/gloss-4/revoke-learned", "")); w.Code != http.StatusOK {
+	if w := answerTo(h, fromHere("POST", "/api/v1/inks/dial-satin/revoke-learned", "")); w.Code != http.StatusOK {
 		t.Errorf("revoke: status %d: %s", w.Code, w.Body)
 	}
 	if n := len(s.asked); n != 2 {

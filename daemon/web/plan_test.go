@@ -8,7 +8,7 @@ import (
 
 func TestPlan(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	const usual = "/api/v1/plan?ink=gloss-4&press=press-1&prints_per_hour=300"
+	const usual = "/api/v1/plan?ink=dial-satin&press=press-1&prints_per_hour=300"
 	w := answerTo(h, fromHere("GET", usual+"&prints=1000&grams_per_print=0.2", ""))
 	if w.Code != http.StatusOK {
 		t.Fatalf("status %d: %s", w.Code, w.Body)

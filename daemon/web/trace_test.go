@@ -27,13 +27,13 @@ func (s *stand) About(_ context.Context, batch string) ([]record.Record, error) 
 	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: "ink-1", G: 60}})
 	basis := record.Basis{Life: oneLife(at).Cloud.Ink(), Place: cure.Place{Exposure: 1, Lag: time.Minute}}
 	return numbered(
-		record.Recorded{Batch: "0612-1", Day: "20260612", Ink: "gloss-4", Zone: "bench", MixedAt: at, Mix: m, Basis: basis}, poured,
+		record.Recorded{Batch: "0612-1", Day: "20260612", Ink: "dial-satin", Zone: "bench", MixedAt: at, Mix: m, Basis: basis}, poured,
 		record.Loaded{Batch: "0612-1", Press: "press-1"}, record.Printed{Press: "press-1", Batch: "0612-1", Add: 120},
-		record.Tested{Batch: "0612-1", Test: "rub", Result: "pass"}, record.Closed{Batch: "0612-1", Ink: "gloss-4", Outcome: "used-up", LeftG: ptr(3.5)},
+		record.Tested{Batch: "0612-1", Test: "rub", Result: "pass"}, record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "used-up", LeftG: ptr(3.5)},
 	), s.unread
 }
 
-var poured = record.PouredFrom{Batch: "0612-1", Can: "ink-1", Part: mix.Ink, Material: "gloss-4", Lot: "A 17", G: 60}
+var poured = record.PouredFrom{Batch: "0612-1", Can: "ink-1", Part: mix.Ink, Material: "dial-satin", Lot: "A 17", G: 60}
 
 func numbered(bodies ...record.Body) []record.Record {
 	var list []record.Record

@@ -22,7 +22,7 @@ func alive(hours float64) Record { return Record{Kind: Alive, To: steady(20, 50,
 
 func fitOf(t *testing.T, records ...Record) Result {
 	t.Helper()
-	r := fitOne(Pair{Ink: "gloss-4", Sheet: usualInk(t), Records: records})
+	r := fitOne(Pair{Ink: "dial-satin", Sheet: usualInk(t), Records: records})
 	if r.Fault != "" {
 		t.Fatal(r.Fault)
 	}

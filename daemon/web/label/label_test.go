@@ -21,7 +21,7 @@ var made = time.Date(2026, 6, 12, 8, 20, 0, 0, time.Local)
 
 func aLabel() Label {
 	return Label{
-		Batch: "0612-3b", Ink: "gloss-4", Press: "press-1", MixedAt: made.Add(-15 * time.Minute), MadeAt: made,
+		Batch: "0612-3b", Ink: "dial-satin", Press: "press-1", MixedAt: made.Add(-15 * time.Minute), MadeAt: made,
 		Low: made.Add(5 * time.Hour), Expected: made.Add(17 * time.Hour), URL: "https://bench-1.local:9755/p/batches/0612-3b",
 	}
 }
