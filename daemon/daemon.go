@@ -24,6 +24,7 @@ import (
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/web"
 	"potlifed/model/alarm"
+	"potlifed/model/health"
 )
 
 // Options are what a run is made of beside the configuration.
@@ -155,7 +156,7 @@ func (s *service) ready() []web.Check {
 	}
 	checks = append(checks, set)
 	for _, d := range snap.Sensors {
-		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == "up", Detail: d.Detail})
+		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == health.Up, Detail: d.Detail})
 	}
 	if s.out.on() {
 		away := s.out.away()

@@ -56,7 +56,7 @@ func TestLampThatReportsBack(t *testing.T) {
 		}
 		return ""
 	}
-	is := func(what, confirmation string) {
+	is := func(what string, confirmation light.Confirmation) {
 		t.Helper()
 		p.eventually(what, func() (bool, any) { l := lampRow(); return l.Confirmation == confirmation, l })
 	}

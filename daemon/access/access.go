@@ -11,10 +11,11 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
-	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"potlifed/daemon/actor"
 )
 
 // What a caller may branch on. What the file is to blame for is a [*FileError]; every
@@ -37,12 +38,8 @@ func (e *FileError) Error() string { return fmt.Sprintf("access: %s: %v", e.Path
 // Unwrap returns the cause.
 func (e *FileError) Unwrap() error { return e.Err }
 
-// Local is whom changes come from that the bench's own computer makes while no PIN is
-// set.
-const Local = "local"
-
-// taken are names that the journal uses for who is neither device nor token.
-var taken = []string{Local, "bench", "mqtt"}
+// Local is the place of a guess at the PIN that was made on the bench's own computer.
+const Local = string(actor.Local)
 
 // nameCharacters bounds the name of a device.
 const nameCharacters = 40
@@ -72,7 +69,7 @@ func tokenName(name string) error {
 }
 
 func free(name string) error {
-	if slices.ContainsFunc(taken, func(t string) bool { return strings.EqualFold(t, name) }) {
+	if actor.Reserved(name) {
 		return fmt.Errorf("%q is a name that the bench itself uses; choose another", name)
 	}
 	return nil

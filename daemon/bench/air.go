@@ -6,6 +6,7 @@ import (
 	"math"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
@@ -13,6 +14,7 @@ import (
 	"potlifed/model/air"
 	"potlifed/model/alarm"
 	"potlifed/model/cure"
+	"potlifed/model/health"
 )
 
 // sensor is a sensor with its newest readings. It rebuilds itself after a start.
@@ -30,8 +32,8 @@ type sensor struct {
 	// implausible: the last failure was a value that the air of a room cannot have.
 	implausible bool
 	judge       air.Judge
-	since       time.Time // of the condition
-	is          string    // the condition
+	since       time.Time        // of the condition
+	is          health.Condition // the condition
 }
 
 func (s *sensor) shift(d time.Duration) {
@@ -47,25 +49,17 @@ func (s *sensor) shift(d time.Duration) {
 // of them was tried several times by the driver.
 const downAfter = 3
 
-// The conditions of an instrument.
-const (
-	waiting = "waiting" // since the start, nothing yet
-	up      = "up"
-	stale   = "stale" // older than stale_after
-	down    = "down"  // it fails
-)
-
 // condition says how the sensor is, and why.
-func (s *sensor) condition(now time.Time, c clock.Clock) (is, why string) {
+func (s *sensor) condition(now time.Time, c clock.Clock) (is health.Condition, why string) {
 	switch {
 	case s.failing >= downAfter:
-		return down, s.failure
+		return health.Down, s.failure
 	case s.last.IsZero():
-		return waiting, "no reading yet"
+		return health.Waiting, "no reading yet"
 	case now.Sub(s.last) > clock.Lapse(c, s.StaleAfter):
-		return stale, fmt.Sprintf("the last reading is from %s ago", now.Sub(s.last).Round(time.Second))
+		return health.Stale, fmt.Sprintf("the last reading is from %s ago", now.Sub(s.last).Round(time.Second))
 	}
-	return up, ""
+	return health.Up, ""
 }
 
 // zone is the open end of a zone's air: what was read since its last closed step.
@@ -259,7 +253,7 @@ func (b *Bench) step(z *zone, end time.Time, step cure.Step, after air.State, re
 	if step.Kind == "" { // a mark without length: where the next step starts from
 		step.Kind, step.From, step.To = cure.Measured, after, after
 	}
-	b.decide(end, "bench", record.AirStep{Zone: z.id, Start: start, Step: step, After: after, ReadAt: readAt})
+	b.decide(end, actor.Bench, record.AirStep{Zone: z.id, Start: start, Step: step, After: after, ReadAt: readAt})
 	if !z.read.After(end) {
 		z.read = time.Time{}
 	}
@@ -270,7 +264,7 @@ func (b *Bench) open(z *zone, now time.Time) {
 	if _, ok := b.state.Zones[z.id]; ok {
 		return
 	}
-	b.decide(now, "bench", record.AirStep{
+	b.decide(now, actor.Bench, record.AirStep{
 		Zone: z.id, Start: now, Step: cure.Step{Kind: cure.Measured, From: record.UnmeasuredAir, To: record.UnmeasuredAir},
 		After: record.UnmeasuredAir,
 	})

@@ -7,6 +7,7 @@ import (
 	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
+	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 )
 
@@ -152,21 +153,21 @@ func (l *look) instruments() {
 		}
 		is, why := s.condition(l.now, l.b.clock)
 		switch {
-		case is == waiting && early:
+		case is == health.Waiting && early:
 			l.notKnown(alarm.SensorStale, id)
 			l.notKnown(alarm.Implausible, id)
-		case is == down && s.implausible:
+		case is == health.Down && s.implausible:
 			l.holds(alarm.Implausible, id, "sensor %s: %s", id, why)
-		case is != up:
+		case is != health.Up:
 			l.holds(alarm.SensorStale, id, "sensor %s: %s", id, why)
 		}
-		if is == down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > clock.Lapse(l.b.clock, s.StaleAfter) {
+		if is == health.Down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > clock.Lapse(l.b.clock, s.StaleAfter) {
 			l.holds(alarm.SensorStale, id, "sensor %s: the last good reading is from %s", id, s.last.Local().Format("15:04"))
 		}
 	}
 	for id, s := range l.b.scales {
 		switch is, why := s.condition(l.now, l.b.clock); {
-		case is == up:
+		case is == health.Up:
 		case early:
 			l.notKnown(alarm.ScaleSilent, id)
 		default:

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
@@ -36,7 +37,7 @@ func (b *Bench) alarmNamed(name, subject string) (*record.Alarm, error) {
 	return row, nil
 }
 
-func (b *Bench) acknowledge(now time.Time, by string, c request.AcknowledgeAlarm) (any, error) {
+func (b *Bench) acknowledge(now time.Time, by actor.Name, c request.AcknowledgeAlarm) (any, error) {
 	row, err := b.alarmNamed(c.Alarm, c.Subject)
 	if err != nil {
 		return nil, err
@@ -49,7 +50,7 @@ func (b *Bench) acknowledge(now time.Time, by string, c request.AcknowledgeAlarm
 
 // shelve puts an alarm aside, also one that is normal at the moment: one that comes
 // and goes is put aside best while it is gone.
-func (b *Bench) shelve(now time.Time, by string, c request.ShelveAlarm) (any, error) {
+func (b *Bench) shelve(now time.Time, by actor.Name, c request.ShelveAlarm) (any, error) {
 	d, known := alarm.Find(c.Alarm)
 	if !known || !b.has(d.Subject, c.Subject) {
 		return nil, request.Refuse(request.NotFound, "no such alarm", "there is no alarm %s/%s", c.Alarm, c.Subject)
@@ -68,7 +69,7 @@ func (b *Bench) shelve(now time.Time, by string, c request.ShelveAlarm) (any, er
 	return b.answerAlarm(record.Alarm{Name: c.Alarm, Subject: c.Subject}, now), nil
 }
 
-func (b *Bench) unshelve(now time.Time, by string, c request.UnshelveAlarm) (any, error) {
+func (b *Bench) unshelve(now time.Time, by actor.Name, c request.UnshelveAlarm) (any, error) {
 	row, err := b.alarmNamed(c.Alarm, c.Subject)
 	if err != nil {
 		return nil, err
@@ -107,7 +108,7 @@ func (b *Bench) deviceAlarms(id string) (map[string]alarm.Priority, error) {
 	return about, nil
 }
 
-func (b *Bench) takeOutOfService(now time.Time, by string, c request.TakeOutOfService) (any, error) {
+func (b *Bench) takeOutOfService(now time.Time, by actor.Name, c request.TakeOutOfService) (any, error) {
 	about, err := b.deviceAlarms(c.Sensor)
 	if err != nil {
 		return nil, err
@@ -124,7 +125,7 @@ func (b *Bench) takeOutOfService(now time.Time, by string, c request.TakeOutOfSe
 	return b.deviceView(now, c.Sensor), nil
 }
 
-func (b *Bench) putInService(now time.Time, by string, c request.PutInService) (any, error) {
+func (b *Bench) putInService(now time.Time, by actor.Name, c request.PutInService) (any, error) {
 	about, err := b.deviceAlarms(c.Sensor)
 	if err != nil {
 		return nil, err

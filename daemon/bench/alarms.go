@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
@@ -45,7 +46,7 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
 	row := b.state.Alarms[key]
 	if !known || !b.has(d.Subject, key.Subject) {
 		if row != nil {
-			b.decide(now, "bench", record.AlarmCleared(key))
+			b.decide(now, actor.Bench, record.AlarmCleared(key))
 		}
 		delete(b.watched, key)
 		return
@@ -105,20 +106,20 @@ func (b *Bench) takeAlarm(now time.Time, key record.AlarmKey, d alarm.Definition
 	name, subject := key.Name, key.Subject
 	switch was {
 	case alarm.Shelved:
-		b.decide(now, "bench", record.AlarmUnshelved{Name: name, Subject: subject})
+		b.decide(now, actor.Bench, record.AlarmUnshelved{Name: name, Subject: subject})
 	case alarm.Suppressed:
-		b.decide(now, "bench", record.AlarmUnsuppressed{Name: name, Subject: subject})
+		b.decide(now, actor.Bench, record.AlarmUnsuppressed{Name: name, Subject: subject})
 	case alarm.OutOfService:
-		b.decide(now, "bench", record.InService{Device: subject, Alarms: []string{name}})
+		b.decide(now, actor.Bench, record.InService{Device: subject, Alarms: []string{name}})
 	}
 	switch is {
 	case alarm.Unacknowledged:
-		b.decide(now, "bench", record.AlarmRaised{Name: name, Subject: subject, Priority: d.Priority, Text: text})
+		b.decide(now, actor.Bench, record.AlarmRaised{Name: name, Subject: subject, Priority: d.Priority, Text: text})
 	case alarm.Suppressed:
-		b.decide(now, "bench", record.AlarmSuppressed{Name: name, Subject: subject, Priority: d.Priority, Text: text})
+		b.decide(now, actor.Bench, record.AlarmSuppressed{Name: name, Subject: subject, Priority: d.Priority, Text: text})
 	case alarm.Returned, alarm.Normal:
 		if !was.Silenced() {
-			b.decide(now, "bench", record.AlarmReturned{Name: name, Subject: subject})
+			b.decide(now, actor.Bench, record.AlarmReturned{Name: name, Subject: subject})
 		}
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/instruments"
@@ -207,7 +208,7 @@ func (b *Bench) stop() error {
 	for _, z := range b.zones {
 		b.closeTo(z, now)
 	}
-	b.decide(now, "bench", record.Stopped{})
+	b.decide(now, actor.Bench, record.Stopped{})
 	b.write.checkpoint = true
 	b.write.retryAt = 0
 	var failed error

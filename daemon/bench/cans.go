@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/can"
@@ -15,7 +16,7 @@ import (
 
 var canID = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,31}$`)
 
-func (b *Bench) makeCan(now time.Time, by string, c request.MakeCan) (any, error) {
+func (b *Bench) makeCan(now time.Time, by actor.Name, c request.MakeCan) (any, error) {
 	k := b.stock(b.state, now)
 	e := record.CanMade{Can: c.ID, Lot: strings.TrimSpace(c.Lot), Colour: strings.TrimSpace(c.Colour), OpenedOn: c.OpenedOn, UseBy: c.UseBy}
 	for part, id := range map[mix.Part]string{mix.Ink: c.Ink, mix.Hardener: c.Hardener, mix.Thinner: c.Thinner} {
@@ -108,7 +109,7 @@ func (k stock) named(id string) (*can.Can, error) {
 	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(k.cans))))
 }
 
-func (b *Bench) openCan(now time.Time, by string, c request.OpenCan) (any, error) {
+func (b *Bench) openCan(now time.Time, by actor.Name, c request.OpenCan) (any, error) {
 	k := b.stock(b.state, now)
 	of, err := k.named(c.Can)
 	if err != nil {
@@ -131,7 +132,7 @@ func (b *Bench) openCan(now time.Time, by string, c request.OpenCan) (any, error
 	return b.stock(b.state, now).viewOf(c.Can), nil
 }
 
-func (b *Bench) stirCan(now time.Time, by string, c request.StirCan) (any, error) {
+func (b *Bench) stirCan(now time.Time, by actor.Name, c request.StirCan) (any, error) {
 	of, err := b.stock(b.state, now).named(c.Can)
 	if err != nil {
 		return nil, err
@@ -143,7 +144,7 @@ func (b *Bench) stirCan(now time.Time, by string, c request.StirCan) (any, error
 	return b.stock(b.state, now).viewOf(c.Can), nil
 }
 
-func (b *Bench) emptyCan(now time.Time, by string, c request.EmptyCan) (any, error) {
+func (b *Bench) emptyCan(now time.Time, by actor.Name, c request.EmptyCan) (any, error) {
 	of, err := b.stock(b.state, now).named(c.Can)
 	if err != nil {
 		return nil, err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 )
@@ -66,7 +67,7 @@ func (k keyPress) enter(b *Bench, now time.Time) {
 // keyChange makes a change for the key, as if somebody had asked for it by the scale's
 // name.
 func (b *Bench) keyChange(s *scale, c request.Change, batch, step string, now time.Time) {
-	w := &waiter{request: request.Request{Change: c, By: s.ID}, answer: make(chan answer, 1)}
+	w := &waiter{request: request.Request{Change: c, By: actor.Name(s.ID)}, answer: make(chan answer, 1)}
 	w.refused = func(err error) {
 		var r *request.Refusal
 		if errors.As(err, &r) {

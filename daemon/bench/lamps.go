@@ -28,7 +28,7 @@ func (in lampWord) enter(b *Bench, _ time.Time) {
 
 // confirms says whether a lamp shows what it was told, by its own account. It is empty
 // for one that does not report back.
-func (b *Bench) confirms(c config.Light) string {
+func (b *Bench) confirms(c config.Light) light.Confirmation {
 	switch w, mono := b.lamps[c.ID], b.clock.Now().Mono; {
 	case c.Confirms == "":
 		return ""

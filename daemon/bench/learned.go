@@ -4,6 +4,7 @@ import (
 	"strings"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
@@ -20,7 +21,7 @@ func (b *Bench) lifeFor(ink config.Ink) cure.Ink {
 	return ink.Life
 }
 
-func (b *Bench) acceptLearned(now time.Time, by string, c request.AcceptLearned) (any, error) {
+func (b *Bench) acceptLearned(now time.Time, by actor.Name, c request.AcceptLearned) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
 		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)
@@ -35,7 +36,7 @@ func (b *Bench) acceptLearned(now time.Time, by string, c request.AcceptLearned)
 	return b.inkView(b.state, ink), nil
 }
 
-func (b *Bench) revokeLearned(now time.Time, by string, c request.RevokeLearned) (any, error) {
+func (b *Bench) revokeLearned(now time.Time, by actor.Name, c request.RevokeLearned) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
 		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)

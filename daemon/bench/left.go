@@ -9,6 +9,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/guide"
+	"potlifed/model/health"
 )
 
 // cupEmpty is what a batch's cup weighs empty; 0 where that is not known. The reading at
@@ -57,7 +58,7 @@ func (b *Bench) weighLeft(batch *record.Batch, c request.CloseBatch, now time.Ti
 	if empty <= 0 {
 		return none, refuseAs("cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
 	}
-	if is, why := s.condition(now, b.clock); is != up {
+	if is, why := s.condition(now, b.clock); is != health.Up {
 		return none, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
 	}
 	if _, settled := s.tracker.Settled(); !settled || s.old(now, b.clock) {

@@ -5,12 +5,14 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
@@ -19,7 +21,7 @@ import (
 // air.
 var benchPlace = cure.Place{Exposure: 1, Lag: 25 * time.Minute}
 
-func (b *Bench) startMix(now time.Time, by string, c request.StartMix) (any, error) {
+func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any, error) {
 	scale, err := b.scaleFor(c.Scale)
 	if err != nil {
 		return nil, err
@@ -213,7 +215,7 @@ func (b *Bench) cupFor(press, cup string) (config.Cup, error) {
 // no pot life is longer.
 const oldestRecorded = 30 * 24 * time.Hour
 
-func (b *Bench) recordMix(now time.Time, by string, c request.RecordMix) (any, error) {
+func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (any, error) {
 	ink, err := b.inkNamed(c.Ink)
 	if err != nil {
 		return nil, err
@@ -283,7 +285,7 @@ func componentsOf(list []mix.Component) (mix.Amounts, error) {
 	return parts, nil
 }
 
-func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, error) {
+func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -291,7 +293,7 @@ func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, e
 	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared, Can: c.Can}
 	ask.Aside = batch.Aside()
 	if s := b.scales[batch.Scale]; s != nil && !ask.Aside {
-		if is, why := s.condition(now, b.clock); is != up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
+		if is, why := s.condition(now, b.clock); is != health.Up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
 			return nil, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
 		}
 		if batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
@@ -336,7 +338,7 @@ func (b *Bench) confirm(now time.Time, by string, c request.ConfirmStep) (any, e
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) correct(now time.Time, by string, c request.CorrectPour) (any, error) {
+func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -373,7 +375,7 @@ func (b *Bench) correct(now time.Time, by string, c request.CorrectPour) (any, e
 func (b *Bench) endRests(now time.Time) {
 	for id, batch := range b.state.Batches {
 		if next := batch.Mix.Tick(now); batch.Phase == lifecycle.Resting && next.Step != batch.Mix.Step {
-			b.decide(now, "bench", record.Rested{Batch: id, Mix: next})
+			b.decide(now, actor.Bench, record.Rested{Batch: id, Mix: next})
 		}
 	}
 }

@@ -3,18 +3,19 @@ package bench
 import (
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 )
 
 // pairDevice and unpairDevice keep on record what was done elsewhere; the bench itself
 // asks nobody who he is.
-func (b *Bench) pairDevice(now time.Time, by string, c request.PairDevice) (any, error) {
+func (b *Bench) pairDevice(now time.Time, by actor.Name, c request.PairDevice) (any, error) {
 	b.decide(now, by, record.DevicePaired(c))
 	return struct{}{}, nil
 }
 
-func (b *Bench) unpairDevice(now time.Time, by string, c request.UnpairDevice) (any, error) {
+func (b *Bench) unpairDevice(now time.Time, by actor.Name, c request.UnpairDevice) (any, error) {
 	b.decide(now, by, record.DeviceUnpaired(c))
 	return struct{}{}, nil
 }

@@ -3,6 +3,7 @@ package bench
 import (
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/cure"
@@ -59,13 +60,13 @@ func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (sp
 }
 
 // makeRoom takes off what stands on the press of a spot.
-func (b *Bench) makeRoom(at spot, now time.Time, by string) {
+func (b *Bench) makeRoom(at spot, now time.Time, by actor.Name) {
 	if at.before != "" {
 		b.takeOff(b.state.Batches[at.before], at.press, now, by)
 	}
 }
 
-func (b *Bench) move(now time.Time, by string, c request.MoveBatch) (any, error) {
+func (b *Bench) move(now time.Time, by actor.Name, c request.MoveBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
@@ -91,7 +92,7 @@ func (b *Bench) move(now time.Time, by string, c request.MoveBatch) (any, error)
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) split(now time.Time, by string, c request.SplitBatch) (any, error) {
+func (b *Bench) split(now time.Time, by actor.Name, c request.SplitBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
@@ -121,7 +122,7 @@ func (b *Bench) split(now time.Time, by string, c request.SplitBatch) (any, erro
 
 // topUp pours one batch into another. The larger spent life rules for the whole: a
 // fresh mix does not make an old one young.
-func (b *Bench) topUp(now time.Time, by string, c request.TopUpBatch) (any, error) {
+func (b *Bench) topUp(now time.Time, by actor.Name, c request.TopUpBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
@@ -150,7 +151,7 @@ func (b *Bench) topUp(now time.Time, by string, c request.TopUpBatch) (any, erro
 }
 
 // thin adds thinner to a batch in use, inside the ink's range or over a person's word.
-func (b *Bench) thin(now time.Time, by string, c request.ThinBatch) (any, error) {
+func (b *Bench) thin(now time.Time, by actor.Name, c request.ThinBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
@@ -183,7 +184,7 @@ func (b *Bench) thin(now time.Time, by string, c request.ThinBatch) (any, error)
 
 // reweigh takes a cup's weight in use. What is missing beyond the prints has
 // evaporated; that is worth more than any estimate.
-func (b *Bench) reweigh(now time.Time, by string, c request.ReweighBatch) (any, error) {
+func (b *Bench) reweigh(now time.Time, by actor.Name, c request.ReweighBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {
 		return nil, err
@@ -202,7 +203,7 @@ func (b *Bench) reweigh(now time.Time, by string, c request.ReweighBatch) (any, 
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) test(now time.Time, by string, c request.TestBatch) (any, error) {
+func (b *Bench) test(now time.Time, by actor.Name, c request.TestBatch) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err

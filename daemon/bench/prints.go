@@ -3,6 +3,7 @@ package bench
 import (
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
@@ -12,7 +13,7 @@ import (
 // mostPrints bounds what one report may say: no press prints as much in its life.
 const mostPrints = 1e12
 
-func (b *Bench) countPrints(now time.Time, by string, c request.CountPrints) (any, error) {
+func (b *Bench) countPrints(now time.Time, by actor.Name, c request.CountPrints) (any, error) {
 	if _, err := b.pressNamed(c.Press); err != nil {
 		return nil, request.Refuse(request.NotFound, "no such press", "there is no press %q in the configuration", c.Press)
 	}

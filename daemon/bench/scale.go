@@ -4,10 +4,12 @@ import (
 	"fmt"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/guide"
+	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/weigh"
 )
@@ -31,7 +33,7 @@ type scale struct {
 	linked bool
 	detail string // why it is not
 	since  time.Time
-	is     string
+	is     health.Condition
 }
 
 func newScale(c config.Scale) *scale {
@@ -65,16 +67,16 @@ const (
 )
 
 // condition says how the scale is, and why.
-func (s *scale) condition(now time.Time, c clock.Clock) (is, why string) {
+func (s *scale) condition(now time.Time, c clock.Clock) (is health.Condition, why string) {
 	switch {
 	case !s.linked:
-		return down, s.detail
+		return health.Down, s.detail
 	case s.last.At.IsZero():
-		return waiting, "no line that can be read yet"
+		return health.Waiting, "no line that can be read yet"
 	case now.Sub(s.last.At) > clock.Lapse(c, lineSilent):
-		return stale, fmt.Sprintf("no line that can be read for %s", now.Sub(s.last.At).Round(time.Second))
+		return health.Stale, fmt.Sprintf("no line that can be read for %s", now.Sub(s.last.At).Round(time.Second))
 	}
-	return up, ""
+	return health.Up, ""
 }
 
 // old reports whether the newest number is too old to count as what lies on the pan now.
@@ -141,7 +143,7 @@ func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 		pan, change = was, weigh.Ambiguous
 	}
 	if pan != batch.Mix.Pan {
-		b.decide(now, "bench", record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
+		b.decide(now, actor.Bench, record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
 	}
 	m := b.state.Batches[batch.ID].Mix
 	s.zeros, s.slackG = m.ZerosG(), weigh.Clinging(m.Poured().TotalG(), s.DivisionG)
@@ -160,7 +162,7 @@ func (b *Bench) watchHardener(s *scale, id string, pan weigh.Pan, now time.Time)
 		return
 	}
 	b.closeTo(b.zones[batch.Zone], now)
-	b.decide(now, "bench", record.HardenerBegun{Batch: id, MixedAt: at, WeighingU: batch.Mix.RatioUncertainty()})
+	b.decide(now, actor.Bench, record.HardenerBegun{Batch: id, MixedAt: at, WeighingU: batch.Mix.RatioUncertainty()})
 }
 
 // weighing is the guided mix that is on the scale, nil when there is none. There is

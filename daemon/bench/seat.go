@@ -7,9 +7,11 @@ import (
 	"strings"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/guide"
+	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/weigh"
 )
@@ -180,7 +182,7 @@ func (b *Bench) recognise(s *scale, change weigh.Change, now time.Time) {
 		s.seat.away = false // if it was asked about, it was tared and is poured into
 	case len(fit) == 1 && down && !s.lifted(g) && (on == nil || on.Mix.Step.Stirs() && !on.Mix.MayBe(g, s.zeros)):
 		batch := b.state.Batches[fit[0]]
-		b.decide(now, "bench", record.TakenUp{
+		b.decide(now, actor.Bench, record.TakenUp{
 			Batch: batch.ID, Scale: s.ID, WeightG: g, Recognised: true,
 			Expected: batch.Mix.GrossG(0).G, Mix: batch.Mix.TakenUp(g),
 		})
@@ -231,7 +233,7 @@ func (s *scale) taken(p weigh.Pan) {
 }
 
 // takeUp takes up a mix that was set aside, or says that it is the one on the scale.
-func (b *Bench) takeUp(now time.Time, by string, c request.TakeUp) (any, error) {
+func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -278,7 +280,7 @@ func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c request.TakeUp, now
 		return m.TakenUp(s.seat.askedG), nil
 	}
 	g, settled := s.tracker.Settled()
-	if is, why := s.condition(now, b.clock); is != up {
+	if is, why := s.condition(now, b.clock); is != health.Up {
 		return m, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
 	}
 	if !settled || s.old(now, b.clock) {

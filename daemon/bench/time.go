@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
 )
@@ -56,7 +57,7 @@ func (b *Bench) begin() {
 	b.instance = e.Instance
 	b.anchor = anchor{at: at, mono: c.Mono}
 	b.checked = c.Mono
-	b.begun = b.decide(at, "bench", e).Seq
+	b.begun = b.decide(at, actor.Bench, e).Seq
 	at = b.watchClock(at)
 	for _, z := range b.zones {
 		b.open(z, at)
@@ -95,7 +96,7 @@ func (b *Bench) watchClock(now time.Time) time.Time {
 		s.shift(e.Step)
 	}
 	b.log.Info("the clock changed", "step", e.Step, "set", e.Synced)
-	b.decide(now, "bench", e)
+	b.decide(now, actor.Bench, e)
 	return now
 }
 

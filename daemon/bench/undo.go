@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/lifecycle"
@@ -16,7 +17,7 @@ const undoWithin = 13 * time.Second
 
 // undo takes back what was done to a batch a moment ago, as long as nothing later has
 // touched what it touched.
-func (b *Bench) undo(now time.Time, by string, c request.Undo) (any, error) {
+func (b *Bench) undo(now time.Time, by actor.Name, c request.Undo) (any, error) {
 	if _, known := b.state.Find(c.Batch); !known {
 		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", c.Batch)
 	}

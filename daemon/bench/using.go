@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
@@ -12,7 +13,7 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-func (b *Bench) load(now time.Time, by string, c request.LoadBatch) (any, error) {
+func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -53,7 +54,7 @@ func (b *Bench) placeOn(p config.Press) cure.Place {
 }
 
 // takeOff brings a batch back from a press to the bench.
-func (b *Bench) takeOff(batch *record.Batch, press string, now time.Time, by string) {
+func (b *Bench) takeOff(batch *record.Batch, press string, now time.Time, by actor.Name) {
 	zone := b.benchZone(batch)
 	b.settle(batch, now)
 	if z := b.zones[zone]; z != nil {
@@ -70,7 +71,7 @@ func (b *Bench) benchZone(batch *record.Batch) string {
 	return b.shop.Scales[0].Zone
 }
 
-func (b *Bench) unload(now time.Time, by string, c request.UnloadBatch) (any, error) {
+func (b *Bench) unload(now time.Time, by actor.Name, c request.UnloadBatch) (any, error) {
 	for press, on := range b.state.Presses {
 		switch {
 		case on.Batch == c.Batch && c.Batch != "":
@@ -87,7 +88,7 @@ func (b *Bench) unload(now time.Time, by string, c request.UnloadBatch) (any, er
 	return nil, request.Refuse(request.NotNow, "not loaded", "batch %s is on no press", c.Batch)
 }
 
-func (b *Bench) good(now time.Time, by string, c request.GoodBatch) (any, error) {
+func (b *Bench) good(now time.Time, by actor.Name, c request.GoodBatch) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -100,7 +101,7 @@ func (b *Bench) good(now time.Time, by string, c request.GoodBatch) (any, error)
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) abandon(now time.Time, by string, c request.AbandonMix) (any, error) {
+func (b *Bench) abandon(now time.Time, by actor.Name, c request.AbandonMix) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err
@@ -113,7 +114,7 @@ func (b *Bench) abandon(now time.Time, by string, c request.AbandonMix) (any, er
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) close(now time.Time, by string, c request.CloseBatch) (any, error) {
+func (b *Bench) close(now time.Time, by actor.Name, c request.CloseBatch) (any, error) {
 	batch, err := b.openBatch(c.Batch)
 	if err != nil {
 		return nil, err

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/air"
@@ -66,7 +67,7 @@ func (b *Bench) accuracy(s *sensor, now time.Time) cure.Sensor {
 	return a
 }
 
-func (b *Bench) verify(now time.Time, by string, c request.VerifySensor) (any, error) {
+func (b *Bench) verify(now time.Time, by actor.Name, c request.VerifySensor) (any, error) {
 	s, known := b.sensors[c.Sensor]
 	if !known {
 		return nil, request.Refuse(request.NotFound, "no such sensor", "there is no sensor %q in the configuration", c.Sensor)

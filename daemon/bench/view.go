@@ -12,6 +12,7 @@ import (
 	"potlifed/model/alarm"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
@@ -100,9 +101,9 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
 		is, why := s.condition(now, b.clock)
-		v := view.Scale{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: view.QualityGood, Why: why, Up: is == up, Lines: s.lines}
+		v := view.Scale{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: view.QualityGood, Why: why, Up: is == health.Up, Lines: s.lines}
 		switch {
-		case is != up:
+		case is != health.Up:
 			v.Quality = view.QualityBad
 		case s.old(now, b.clock):
 			v.Quality, v.Why = view.QualityUncertain, "no line that can be read for a few seconds"
@@ -115,7 +116,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 			g := s.last.Grams
 			v.WeightG = &g
 		}
-		if _, settled := s.tracker.Settled(); settled && is == up {
+		if _, settled := s.tracker.Settled(); settled && is == health.Up {
 			v.Stable = true
 		}
 		if batch := b.weighing(s.ID); batch != nil && state.Batches[batch.ID] != nil {
@@ -169,7 +170,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 }
 
 // since keeps the time from which a condition holds.
-func since(held *string, at *time.Time, is string, began, now time.Time) {
+func since(held *health.Condition, at *time.Time, is health.Condition, began, now time.Time) {
 	switch {
 	case *held == "":
 		*held, *at = is, began

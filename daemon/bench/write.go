@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
@@ -89,7 +90,7 @@ func (p *pipeline) waiting() []*waiter {
 }
 
 // decide applies a decision and queues its record.
-func (b *Bench) decide(at time.Time, by string, body record.Body) record.Record {
+func (b *Bench) decide(at time.Time, by actor.Name, body record.Body) record.Record {
 	return b.apply(record.Record{Stamp: b.stamp(at), By: by, Body: body})
 }
 

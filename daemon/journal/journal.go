@@ -20,6 +20,7 @@ import (
 
 	_ "modernc.org/sqlite" // the driver named "sqlite"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/cure"
@@ -246,7 +247,8 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.E
 	var events []view.Event
 	for rows.Next() {
 		var seq, at int64
-		var kind, by string
+		var kind string
+		var by actor.Name
 		var body []byte
 		if err := rows.Scan(&seq, &at, &kind, &by, &body); err != nil {
 			return nil, fmt.Errorf("journal: read event: %w", err)

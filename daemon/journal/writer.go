@@ -127,7 +127,7 @@ func columns(r record.Record) ([]any, error) {
 	}
 	return []any{
 		seq, r.Stamp.At.UnixNano(), r.Stamp.Boot, int64(r.Stamp.Mono), r.Stamp.Synced,
-		string(r.Body.Kind()), r.By, body, answer, zone, starts,
+		string(r.Body.Kind()), string(r.By), body, answer, zone, starts,
 	}, nil
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"potlifed/daemon/view"
 	"potlifed/model/alarm"
+	"potlifed/model/health"
 	"potlifed/model/light"
 )
 
@@ -67,7 +68,6 @@ func (c *collector) air(to sink, zones []view.Air) {
 }
 
 var (
-	conditions  = []string{"waiting", "up", "stale", "down"}
 	readResults = []string{"ok", "error", "rejected"}
 	lineResults = []string{"ok", "torn", "unknown", "overlong", "overload"}
 )
@@ -77,9 +77,9 @@ func (c *collector) sensors(to sink, instruments []view.Sensor) {
 		if v.Scale { // has series of its own, and its id may be that of a sensor
 			continue
 		}
-		to.put(c.names.sensorUp, oneIf(v.Condition == "up"), v.ID)
-		for _, condition := range conditions {
-			to.put(c.names.sensorCondition, oneIf(v.Condition == condition), v.ID, condition)
+		to.put(c.names.sensorUp, oneIf(v.Condition == health.Up), v.ID)
+		for _, condition := range health.Conditions() {
+			to.put(c.names.sensorCondition, oneIf(v.Condition == condition), v.ID, string(condition))
 		}
 		to.counts(c.names.sensorReads, v.Reads, readResults, v.ID)
 		if !v.LastRead.IsZero() {

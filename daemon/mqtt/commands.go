@@ -11,6 +11,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/request"
 )
 
@@ -29,16 +30,12 @@ const (
 	outcomeIgnored = "ignored"
 )
 
-// byMQTT is whom a command is recorded for that came from nobody in particular: a
-// broker does not say who published a message.
-const byMQTT = "mqtt"
-
 // incoming is a command as it came.
 type incoming struct {
 	verb      string
 	payload   []byte
 	retained  bool
-	by        string
+	by        actor.Name
 	forbidden string // why whoever gave it may not, empty when he may
 }
 
@@ -72,7 +69,7 @@ var verbShape = regexp.MustCompile(`^[a-z][a-z-]{0,31}$`)
 // hand passes on a command that came from a broker.
 func (p *Publisher) hand(m paho.Message) {
 	p.take(incoming{
-		verb: strings.TrimPrefix(m.Topic(), p.topics.Do("")), payload: m.Payload(), retained: m.Retained(), by: byMQTT,
+		verb: strings.TrimPrefix(m.Topic(), p.topics.Do("")), payload: m.Payload(), retained: m.Retained(), by: actor.MQTT,
 	})
 }
 
@@ -164,11 +161,11 @@ func (p *Publisher) carryOut(ctx context.Context, in incoming) answer {
 }
 
 // key makes a ref one's own: what two users call the same is not the same.
-func key(by, ref string) string {
-	if by == byMQTT {
+func key(by actor.Name, ref string) string {
+	if by == actor.MQTT {
 		return "mqtt:" + ref
 	}
-	return "mqtt-user:" + by + ":" + ref // a user's name has no colon
+	return "mqtt-user:" + string(by) + ":" + ref // a user's name has no colon
 }
 
 func (p *Publisher) ignored(c Command, detail string) answer {

@@ -6,7 +6,9 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/view"
+	"potlifed/model/health"
 )
 
 // What is worth a message. The figures are the contract's where it has them; the
@@ -211,10 +213,10 @@ func same[T comparable](a, b *T) bool {
 }
 
 type sensorWire struct {
-	Time      time.Time `json:"time"`
-	Condition string    `json:"condition"`
-	Since     time.Time `json:"since"`
-	Detail    string    `json:"detail,omitempty"`
+	Time      time.Time        `json:"time"`
+	Condition health.Condition `json:"condition"`
+	Since     time.Time        `json:"since"`
+	Detail    string           `json:"detail,omitempty"`
 }
 
 func (s *states) sensorsDue(snap *view.Snapshot, now time.Duration) {
@@ -303,6 +305,6 @@ type alarmWire struct {
 	Since    time.Time  `json:"since"`
 	Text     string     `json:"text"`
 	Response string     `json:"response,omitempty"`
-	By       string     `json:"by,omitempty"`
+	By       actor.Name `json:"by,omitempty"`
 	Until    *time.Time `json:"until,omitempty"`
 }

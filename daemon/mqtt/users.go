@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	server "github.com/mochi-mqtt/server/v2"
+
+	"potlifed/daemon/actor"
 )
 
 // User is somebody whom the built-in broker knows.
@@ -39,11 +41,11 @@ type member struct {
 }
 
 // by is whom a command of the member is recorded for.
-func (m member) by() string {
+func (m member) by() actor.Name {
 	if m.user.Name == "" {
-		return byMQTT
+		return actor.MQTT
 	}
-	return m.user.Name
+	return actor.Name(m.user.Name)
 }
 
 // rights are what members may read and write, beside the daemon, which may everything.

@@ -189,7 +189,7 @@ func TestCommandsOfUsers(t *testing.T) {
 	r.bench.do = func(_ context.Context, q request.Request) (request.Reply, error) {
 		mu.Lock()
 		defer mu.Unlock()
-		asked[q.Key] = q.By
+		asked[q.Key] = string(q.By)
 		return request.Reply{OnDisk: true}, nil
 	}
 	p, _ := runPublisher(t, r, b.Own(testSettings("")))

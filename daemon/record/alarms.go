@@ -4,6 +4,7 @@ import (
 	"maps"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/model/alarm"
 )
 
@@ -31,7 +32,7 @@ type Alarm struct {
 	Since    time.Time      `json:"since"`          // raised, shelved, suppressed or taken out of service
 	Changed  time.Time      `json:"changed"`        // into the state it has
 	Until    time.Time      `json:"until,omitzero"` // of a shelf or of maintenance
-	By       string         `json:"by,omitempty"`   // who brought it into the state it has
+	By       actor.Name     `json:"by,omitempty"`   // who brought it into the state it has
 	Seq      uint64         `json:"seq"`            // of the event that last changed it
 }
 

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"time"
+
+	"potlifed/daemon/actor"
 )
 
 // Kind is the written-out name of a sort of record, as it stands in the journal and
@@ -15,7 +17,7 @@ type Kind string
 type Record struct {
 	Seq    uint64
 	Stamp  Stamp
-	By     string  // who: a person's or program's name, or "bench" for what the loop decided
+	By     actor.Name
 	Answer *Answer // of a change that came with a key, so that its repetition gets the same answer
 	Body   Body
 

@@ -4,6 +4,7 @@ import (
 	"maps"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/model/cure"
 )
 
@@ -32,12 +33,12 @@ type LearnedRevoked struct {
 
 // Learned is what was accepted of an ink.
 type Learned struct {
-	At      time.Time `json:"at"`
-	By      string    `json:"by"`
-	Sheet   cure.Ink  `json:"sheet"`
-	Life    cure.Ink  `json:"life"`
-	Verdict string    `json:"verdict"`
-	Assumed []string  `json:"assumed,omitempty"`
+	At      time.Time  `json:"at"`
+	By      actor.Name `json:"by"`
+	Sheet   cure.Ink   `json:"sheet"`
+	Life    cure.Ink   `json:"life"`
+	Verdict string     `json:"verdict"`
+	Assumed []string   `json:"assumed,omitempty"`
 }
 
 func (LearnedAccepted) Kind() Kind { return KindLearnedAccepted }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 )
@@ -34,7 +35,7 @@ func (e Undone) About() string { return e.Batch }
 type Doing struct {
 	Seq     uint64            `json:"seq"` // of its last event
 	Kind    Kind              `json:"kind"`
-	By      string            `json:"by"`
+	By      actor.Name        `json:"by"`
 	At      time.Time         `json:"at"`
 	Batches map[string]*Batch `json:"batches"` // nil for one that it made
 	Presses map[string]Press  `json:"presses,omitempty"`

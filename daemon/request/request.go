@@ -3,7 +3,11 @@
 // same structures.
 package request
 
-import "encoding/json"
+import (
+	"encoding/json"
+
+	"potlifed/daemon/actor"
+)
 
 // Change is something a person or a program asks for. The same structures are read
 // from HTTP bodies and from MQTT commands.
@@ -16,7 +20,7 @@ type Change interface {
 // Request is a change with who asks for it.
 type Request struct {
 	Change Change
-	By     string
+	By     actor.Name
 	Key    string // honoured for a day: the same key gets the same answer; may be empty
 	Hash   string // of what was asked, with Key
 }

@@ -1,6 +1,10 @@
 package view
 
-import "time"
+import (
+	"time"
+
+	"potlifed/daemon/actor"
+)
 
 // Alarm is an alarm that is not normal.
 type Alarm struct {
@@ -13,6 +17,6 @@ type Alarm struct {
 	Since    time.Time  `json:"since" doc:"when it was raised, shelved or suppressed, or its device taken out of service"`
 	Text     string     `json:"text" doc:"what is wrong, with the figures of the moment when it was raised"`
 	Response string     `json:"response,omitempty" doc:"what the operator should do"`
-	By       string     `json:"by,omitempty" doc:"who acknowledged or shelved it, or took the device out of service"`
+	By       actor.Name `json:"by,omitempty" doc:"who acknowledged or shelved it, or took the device out of service"`
 	Until    *time.Time `json:"until,omitempty" doc:"end of the shelving or of the maintenance"`
 }

@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"time"
+
+	"potlifed/daemon/actor"
 )
 
 // Event is an event as it goes out: the body's fields beside those that every event
@@ -17,13 +19,13 @@ type Event struct {
 
 // WireEvent writes an event of the given journal out. The fields of the body stand
 // beside time, seq, journal, kind and by.
-func WireEvent(journal string, seq uint64, at time.Time, kind string, by string, body []byte) (Event, error) {
+func WireEvent(journal string, seq uint64, at time.Time, kind string, by actor.Name, body []byte) (Event, error) {
 	head, err := json.Marshal(struct {
-		Time    time.Time `json:"time"`
-		Seq     uint64    `json:"seq"`
-		Journal string    `json:"journal"`
-		Kind    string    `json:"kind"`
-		By      string    `json:"by"`
+		Time    time.Time  `json:"time"`
+		Seq     uint64     `json:"seq"`
+		Journal string     `json:"journal"`
+		Kind    string     `json:"kind"`
+		By      actor.Name `json:"by"`
 	}{at, seq, journal, kind, by})
 	if err != nil {
 		return Event{}, fmt.Errorf("event %d: %w", seq, err)

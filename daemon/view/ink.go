@@ -3,6 +3,7 @@ package view
 import (
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/model/cure"
 	"potlifed/model/mix"
 )
@@ -32,11 +33,11 @@ type Ink struct {
 
 // Learned is what new batches of an ink go by in place of its data sheet.
 type Learned struct {
-	Since         time.Time `json:"since" doc:"when it was accepted"`
-	By            string    `json:"by" doc:"who accepted it"`
-	Verdict       string    `json:"verdict" doc:"what the batches showed, in sentences"`
-	LifeRefH      float64   `json:"life_ref_h" doc:"pot life in h at 20 °C and 50 % relative humidity"`
-	MoistureShare float64   `json:"moisture_share" doc:"share of the pot life that moisture determines, 0 to 1"`
-	Activation    float64   `json:"activation_kj_mol" doc:"activation energy in kJ/mol, by which heat speeds the reaction up"`
-	Sigma         float64   `json:"sigma" doc:"spread of the pot life from batch to batch, as the standard deviation of its logarithm"`
+	Since         time.Time  `json:"since" doc:"when it was accepted"`
+	By            actor.Name `json:"by" doc:"who accepted it"`
+	Verdict       string     `json:"verdict" doc:"what the batches showed, in sentences"`
+	LifeRefH      float64    `json:"life_ref_h" doc:"pot life in h at 20 °C and 50 % relative humidity"`
+	MoistureShare float64    `json:"moisture_share" doc:"share of the pot life that moisture determines, 0 to 1"`
+	Activation    float64    `json:"activation_kj_mol" doc:"activation energy in kJ/mol, by which heat speeds the reaction up"`
+	Sigma         float64    `json:"sigma" doc:"spread of the pot life from batch to batch, as the standard deviation of its logarithm"`
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"potlifed/model/cure"
+	"potlifed/model/health"
 	"potlifed/model/mix"
 )
 
@@ -59,14 +60,14 @@ type Pouring struct {
 
 // Sensor is an instrument's condition.
 type Sensor struct {
-	ID           string     `json:"id" doc:"id of the sensor or scale"`
-	Condition    string     `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`
-	Since        time.Time  `json:"since" doc:"when it entered this condition"`
-	Detail       string     `json:"detail,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
-	OutOfService *time.Time `json:"out_of_service_until,omitempty" doc:"end of the device's maintenance; absent when it is in service"`
-	Checked      *time.Time `json:"checked_at,omitempty" doc:"when the humidity was last checked against a reference; absent when no check is known"`
-	CheckDue     *time.Time `json:"check_due_at,omitempty" doc:"when the next check is due; absent for a sensor that has no check interval"`
-	CheckFailed  string     `json:"check_failed,omitempty" doc:"why the last check failed; absent when it passed"`
+	ID           string           `json:"id" doc:"id of the sensor or scale"`
+	Condition    health.Condition `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`
+	Since        time.Time        `json:"since" doc:"when it entered this condition"`
+	Detail       string           `json:"detail,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
+	OutOfService *time.Time       `json:"out_of_service_until,omitempty" doc:"end of the device's maintenance; absent when it is in service"`
+	Checked      *time.Time       `json:"checked_at,omitempty" doc:"when the humidity was last checked against a reference; absent when no check is known"`
+	CheckDue     *time.Time       `json:"check_due_at,omitempty" doc:"when the next check is due; absent for a sensor that has no check interval"`
+	CheckFailed  string           `json:"check_failed,omitempty" doc:"why the last check failed; absent when it passed"`
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`

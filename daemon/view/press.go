@@ -41,9 +41,9 @@ type Light struct {
 	Press      string        `json:"press,omitempty" doc:"id of the press that decides the meaning, the most serious one of the light's presses"`
 	Batch      string        `json:"batch,omitempty" doc:"id of the batch that decides the meaning"`
 
-	Confirmation string     `json:"confirmation,omitempty" enum:"confirmed,waiting,silent" doc:"whether the lamp confirms its messages: confirmed, waiting or silent; absent for a lamp that does not report back"`
-	ConfirmedAt  *time.Time `json:"confirmed_at,omitempty" doc:"when the lamp last confirmed a message"`
-	Says         string     `json:"says,omitempty" doc:"what the lamp reports when it differs from the message"`
+	Confirmation light.Confirmation `json:"confirmation,omitempty" enum:"confirmed,waiting,silent" doc:"whether the lamp confirms its messages: confirmed, waiting or silent; absent for a lamp that does not report back"`
+	ConfirmedAt  *time.Time         `json:"confirmed_at,omitempty" doc:"when the lamp last confirmed a message"`
+	Says         string             `json:"says,omitempty" doc:"what the lamp reports when it differs from the message"`
 }
 
 // LightValidFor is how long a light may go on showing what it was told.

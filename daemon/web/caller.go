@@ -11,12 +11,13 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/actor"
 	"potlifed/daemon/request"
 )
 
 // caller is who asks for a change, once it is known that he may change something.
 type caller struct {
-	by      string        // as the journal will name him
+	by      actor.Name    // as the journal will name them
 	session string        // the id of his own session, where he has one
 	token   *access.Token // by which he came in, nil where he did not need one
 }
@@ -34,7 +35,7 @@ func (c caller) account() string {
 	case c.session != "":
 		return "session " + c.session
 	}
-	return access.Local
+	return string(actor.Local)
 }
 
 // allowed refuses a change to whoever has not the right for it.
@@ -144,7 +145,7 @@ func (s *Server) visit(r *http.Request) visitor {
 	secret, given := bearer(r.Header.Values("Authorization"))
 	if given {
 		token, err := s.settings.Access.Bearer(secret)
-		v.caller, v.refused = caller{by: token.Name, token: &token}, s.toRefusal(err, badToken)
+		v.caller, v.refused = caller{by: actor.Name(token.Name), token: &token}, s.toRefusal(err, badToken)
 		return v
 	}
 	const tried = 4 // another program on this host may have set one of the same name
@@ -152,7 +153,7 @@ func (s *Server) visit(r *http.Request) visitor {
 	for _, c := range cookies[:min(tried, len(cookies))] {
 		p, err := s.settings.Access.Paired(c.Value, s.now())
 		if v.refused = s.toRefusal(err, unpaired); v.refused == nil {
-			v.caller, v.former = caller{by: p.Device, session: p.ID}, c.Value
+			v.caller, v.former = caller{by: actor.Name(p.Device), session: p.ID}, c.Value
 			return v
 		}
 	}
@@ -163,7 +164,7 @@ func (s *Server) visit(r *http.Request) visitor {
 	case pin:
 		v.refused = unpaired
 	case isLocal(r):
-		v.caller, v.refused = caller{by: access.Local}, nil
+		v.caller, v.refused = caller{by: actor.Local}, nil
 	default:
 		v.refused = noPIN
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/actor"
 	"potlifed/daemon/request"
 )
 
@@ -198,7 +199,7 @@ func TestRights(t *testing.T) {
 			if allowed := w.Code != http.StatusForbidden; allowed != (right == needs) {
 				t.Errorf("%s with %s: status %d: %s", path, right, w.Code, w.Body)
 			}
-			if right == needs && w.Code < 300 && g.bench.last(t).By != "only-"+string(right) {
+			if right == needs && w.Code < 300 && g.bench.last(t).By != actor.Name("only-"+string(right)) {
 				t.Errorf("%s by %q", path, g.bench.last(t).By)
 			}
 		}

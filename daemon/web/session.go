@@ -13,6 +13,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/actor"
 	"potlifed/daemon/request"
 )
 
@@ -122,7 +123,7 @@ func (s *Server) pair(ctx context.Context, read shape) (*paired, error) {
 		return nil, s.notPaired(err, v.place)
 	}
 	s.log.Info("device paired", "device", p.Device, "session", p.ID, "from", v.place)
-	s.note(ctx, p.Device, request.PairDevice{Device: p.Device, Session: p.ID})
+	s.note(ctx, actor.Name(p.Device), request.PairDevice{Device: p.Device, Session: p.ID})
 	return &paired{cookie(secret, p.Until.Sub(s.now()), v.tls), sessionRow(p, p.ID)}, nil
 }
 
@@ -182,7 +183,7 @@ func (s *Server) unpair(ctx context.Context, id string) (*paired, error) {
 // note puts on record who was let in or shut out. It is done whatever becomes of that:
 // with a card that cannot be written, a tablet must still be able to acknowledge and
 // close.
-func (s *Server) note(ctx context.Context, by string, change request.Change) {
+func (s *Server) note(ctx context.Context, by actor.Name, change request.Change) {
 	ctx, cancel := context.WithTimeout(ctx, changeWithin)
 	defer cancel()
 	if _, err := s.bench.Do(ctx, request.Request{Change: change, By: by}); err != nil {

@@ -20,9 +20,13 @@ type Report struct {
 	Deaf string
 }
 
-// The words for whether a lamp confirms.
+// Confirmation is whether a lamp that reports back confirms its messages, as the wire's
+// `confirmation`.
+type Confirmation string
+
+// The confirmations; the empty one is that of a lamp that does not report back.
 const (
-	ReportConfirmed = "confirmed"
-	ReportWaiting   = "waiting" // its time to answer is not over, or it cannot be asked
-	ReportSilent    = "silent"  // it does not confirm, or confirms something else
+	ReportConfirmed Confirmation = "confirmed"
+	ReportWaiting   Confirmation = "waiting" // its time to answer is not over, or it cannot be asked
+	ReportSilent    Confirmation = "silent"  // it does not confirm, or confirms something else
 )

@@ -1,0 +1,16 @@
+// Package health holds the conditions of an instrument.
+package health
+
+// Condition is how an instrument is, as the wire's `condition`.
+type Condition string
+
+// The conditions.
+const (
+	Waiting Condition = "waiting" // no reading since the start
+	Up      Condition = "up"
+	Stale   Condition = "stale" // the newest reading is too old
+	Down    Condition = "down"  // its readings fail, or it is not connected
+)
+
+// Conditions returns all conditions.
+func Conditions() []Condition { return []Condition{Waiting, Up, Stale, Down} }
