@@ -32,8 +32,8 @@ func TestSpentLifeIsTheIntegralOfTheAir(t *testing.T) {
 	id := s.mixes()
 	mixed := s.b.state.Batches[id].MixedAt
 	s.pass(10*time.Minute, both(mild))
-	if got := s.batch(id); math.Abs(*got.Spent-handRate(50)*s.b.now().Sub(mixed).Hours()) > 1e-9 {
-		t.Errorf("spent %v in steady air, by hand %v", *got.Spent, handRate(50)*s.b.now().Sub(mixed).Hours())
+	if got := s.spent(id); math.Abs(got-handRate(50)*s.b.now().Sub(mixed).Hours()) > 1e-9 {
+		t.Errorf("spent %v in steady air, by hand %v", got, handRate(50)*s.b.now().Sub(mixed).Hours())
 	}
 	before := s.batch(id)
 	last := s.b.sensors["bench-air"].last
@@ -47,8 +47,8 @@ func TestSpentLifeIsTheIntegralOfTheAir(t *testing.T) {
 		(handRate(50)+handRate(80))/2*turned.Sub(last).Hours() +
 		handRate(80)*now.Sub(turned).Hours()
 	got := s.batch(id)
-	if math.Abs(*got.Spent-want) > 1e-9 {
-		t.Errorf("spent %.9f, by hand %.9f", *got.Spent, want)
+	if math.Abs(s.spent(id)-want) > 1e-9 {
+		t.Errorf("spent %.9f, by hand %.9f", s.spent(id), want)
 	}
 	if !got.EndsAt.Expected.Before(before.EndsAt.Expected.Add(-30 * time.Minute)) {
 		t.Errorf("expected end %v after the air turned humid, %v before: want much earlier", got.EndsAt.Expected, before.EndsAt.Expected)
@@ -125,19 +125,19 @@ func TestRestartGoesOnToTheBit(t *testing.T) {
 	id := s.mixes()
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(20*time.Minute, both(humid))
-	spent := *s.batch(id).Spent
+	spent := s.spent(id)
 	s.crash()
 
 	c.turn(7 * time.Minute)
 	s = openShop(t, dir, c)
-	if v := s.batch(id); *v.Spent < spent-handRate(80)*time.Minute.Hours()*1.01 {
-		t.Errorf("spent %v after the restart, %v before: more than the open minute was lost", *v.Spent, spent)
+	if now := s.spent(id); now < spent-handRate(80)*time.Minute.Hours()*1.01 {
+		t.Errorf("spent %v after the restart, %v before: more than the open minute was lost", now, spent)
 	}
 	s.pass(time.Minute, both(humid))
 	v := s.batch(id)
 	want := spent + handRate(80)*(8*time.Minute).Hours()
-	if math.Abs(*v.Spent-want) > 1e-6 {
-		t.Errorf("spent %v after a gap of 7 min in air that stayed as it was, by hand %v", *v.Spent, want)
+	if math.Abs(s.spent(id)-want) > 1e-6 {
+		t.Errorf("spent %v after a gap of 7 min in air that stayed as it was, by hand %v", s.spent(id), want)
 	}
 	if v.Press == nil || *v.Press != "press-1" {
 		t.Errorf("after the restart the batch is on press %v", v.Press)
@@ -247,11 +247,11 @@ func TestSilentSensorWidensAndWarns(t *testing.T) {
 	if seen, unseen := width(known.batch(twin)), width(v); unseen <= seen {
 		t.Errorf("the band is %v wide with readings and %v without: want it wider", seen, unseen)
 	}
-	spent := *v.Spent
+	spent := s.spent(id)
 	s.pass(10*time.Minute, both(mild))
 	s.overOnceSeen("sensor-stale", "bench-air")
-	if v := s.batch(id); *v.Spent <= spent || v.Quality == view.QualityBad {
-		t.Errorf("the sensor is back: spent %v after %v, quality %s", *v.Spent, spent, v.Quality)
+	if v := s.batch(id); s.spent(id) <= spent || v.Quality == view.QualityBad {
+		t.Errorf("the sensor is back: spent %v after %v, quality %s", s.spent(id), spent, v.Quality)
 	}
 }
 

@@ -41,8 +41,8 @@ func TestRebootWithASetClockCountsTheGap(t *testing.T) {
 	if age, want := *v.AgeS, s.b.now().Sub(mixed).Seconds(); math.Abs(age-want) > 1e-3 {
 		t.Errorf("age %v s, want %v s", age, want)
 	}
-	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(*v.Spent-want) > 1e-6 {
-		t.Errorf("spent %v, by hand %v", *v.Spent, want)
+	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(s.spent(id)-want) > 1e-6 {
+		t.Errorf("spent %v, by hand %v", s.spent(id), want)
 	}
 	if v.Quality != view.QualityUncertain { // most of its life was bridged
 		t.Errorf("quality %s after two bridged hours, want uncertain", v.Quality)
@@ -82,8 +82,8 @@ func TestRebootWithAnUnsetClockIsAtLeastUntilItIsSet(t *testing.T) {
 	if want := s.b.now().Sub(mixed).Seconds(); math.Abs(*v.AgeS-want) > 1 {
 		t.Errorf("age %v s once the clock is set, want %v s: the gap is counted in full", *v.AgeS, want)
 	}
-	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(*v.Spent-want) > 1e-4 {
-		t.Errorf("spent %v, by hand %v", *v.Spent, want)
+	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(s.spent(id)-want) > 1e-4 {
+		t.Errorf("spent %v, by hand %v", s.spent(id), want)
 	}
 	if v.Quality == view.QualityBad {
 		t.Errorf("quality still bad: %s", v.Why)

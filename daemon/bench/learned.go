@@ -74,5 +74,5 @@ func (b *Bench) inkView(s record.State, k config.Ink) view.Ink {
 			LifeRefH: l.Life.LRefH, MoistureShare: l.Life.MoistureShare, Activation: l.Life.ActivationKJPerMol, Sigma: l.Life.Sigma,
 		}
 	}
-	return v
+	return v.Rounded()
 }

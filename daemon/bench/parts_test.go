@@ -37,12 +37,12 @@ func TestSplitPartsShareTheLife(t *testing.T) {
 	if p := poured(whole); !near(p["ink"], 40) || !near(p["hardener"], 10) || !near(p["thinner"], 5) {
 		t.Errorf("two thirds of the mix are %v", p)
 	}
-	if *part.Spent != *whole.Spent || !part.MixedAt.Equal(*whole.MixedAt) {
-		t.Errorf("the part has spent %v since %v, the rest %v since %v", *part.Spent, part.MixedAt, *whole.Spent, whole.MixedAt)
+	if s.spent(part.ID) != s.spent(id) || !part.MixedAt.Equal(*whole.MixedAt) {
+		t.Errorf("the part has spent %v since %v, the rest %v since %v", s.spent(part.ID), part.MixedAt, s.spent(id), whole.MixedAt)
 	}
 	// In other air they part ways.
 	s.pass(time.Hour, rooms{"bench-air": mild, "hall-air": humid})
-	if a, b := *s.batch(part.ID).Spent, *s.batch(id).Spent; a <= b {
+	if a, b := s.spent(part.ID), s.spent(id); a <= b {
 		t.Errorf("the part in humid air has spent %v, the rest %v", a, b)
 	}
 	if _, refusal := s.ask(request.SplitBatch{Batch: id, Grams: 500, To: request.Where{Zone: "hall"}}); refusal == nil || refusal.Kind != request.Invalid {
@@ -85,14 +85,14 @@ func TestTheOlderLifeRulesATopUp(t *testing.T) {
 		old := s.mixes()
 		s.pass(2*time.Hour, both(mild))
 		fresh := s.mixes()
-		before := s.batch(old)
+		before, spent := s.batch(old), s.spent(old)
 		into, from := old, fresh
 		if !intoOld {
 			into, from = fresh, old
 		}
 		v := s.must(request.TopUpBatch{Batch: into, From: from})
-		if !v.MixedAt.Equal(*before.MixedAt) || *v.Spent < *before.Spent {
-			t.Errorf("into old %v: mixed at %v, spent %v; the older was mixed at %v and had spent %v", intoOld, v.MixedAt, *v.Spent, before.MixedAt, *before.Spent)
+		if !v.MixedAt.Equal(*before.MixedAt) || s.spent(into) < spent {
+			t.Errorf("into old %v: mixed at %v, spent %v; the older was mixed at %v and had spent %v", intoOld, v.MixedAt, s.spent(into), before.MixedAt, spent)
 		}
 		if p := poured(v); !near(p["ink"], 120) || !near(p["hardener"], 30) {
 			t.Errorf("into old %v: components %v", intoOld, p)
@@ -143,13 +143,13 @@ func TestThinningInUse(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes() // 7.5 g of thinner on 75 g; 20 % are allowed
 	s.pass(time.Hour, both(mild))
-	spent := *s.batch(id).Spent
+	spent := s.spent(id)
 	v := s.must(request.ThinBatch{Batch: id, Grams: 4})
 	if p := poured(v); !near(p["thinner"], 11.5) {
 		t.Errorf("thinner %v g", p["thinner"])
 	}
-	if *v.Spent < spent {
-		t.Errorf("spent went from %v to %v: thinner turns no clock back", spent, *v.Spent)
+	if s.spent(id) < spent {
+		t.Errorf("spent went from %v to %v: thinner turns no clock back", spent, s.spent(id))
 	}
 	if _, refusal := s.ask(request.ThinBatch{Batch: id, Grams: 10}); refusal == nil || refusal.Kind != request.NotNow {
 		t.Errorf("beyond the range: %v, want it refused as not now", refusal)

@@ -48,7 +48,7 @@ func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
 		DivisionG: scale.DivisionG, Grade: string(w.Grade(targets, r.TolerancePct)), TolerancePct: r.TolerancePct,
 		RatioPct: u.RatioPct, ThinnerPctPoints: u.ThinnerPctPoints,
 		SmallestInkG: math.Ceil(w.SmallestUsableInk(r.Ratio, r.TolerancePct)),
-	}, nil
+	}.Rounded(), nil
 }
 
 // why says where the figures of a recipe come from.

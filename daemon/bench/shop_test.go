@@ -290,6 +290,16 @@ func (s *shop) batch(id string) view.Batch {
 	return view.Batch{}
 }
 
+// spent is a batch's spent life with all digits.
+func (s *shop) spent(id string) float64 {
+	s.t.Helper()
+	v := s.b.exactBatchView(s.b.state, s.b.state.Batches[id], s.b.now())
+	if v.Spent == nil {
+		s.t.Fatalf("batch %s has no life", id)
+	}
+	return *v.Spent
+}
+
 func (s *shop) light(id string) view.Light {
 	s.t.Helper()
 	for _, l := range s.b.Snapshot().Lights {

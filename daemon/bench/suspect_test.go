@@ -24,14 +24,14 @@ func TestAFaultValueStopsNoClock(t *testing.T) {
 		if fault != nil {
 			s.air = both(fault)
 		}
-		last := *s.batch(id).Spent
+		last := s.spent(id)
 		for range 20 * 60 * 10 { // 20 minutes
 			s.turn()
-			v := s.batch(id)
-			if *v.Spent < last {
-				t.Fatalf("spent fell from %v to %v", last, *v.Spent)
+			now := s.spent(id)
+			if now < last {
+				t.Fatalf("spent fell from %v to %v", last, now)
 			}
-			last = *v.Spent
+			last = now
 		}
 		check(s, id)
 		return last

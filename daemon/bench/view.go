@@ -82,7 +82,7 @@ func (b *Bench) airViews(now time.Time) []view.Air {
 		v.Quality, v.Why = b.quality(z, now)
 		if a, measured := b.value(z); measured {
 			density := a.VapourDensityGM3()
-			v.TemperatureC, v.HumidityPct = &a.TemperatureC, &a.HumidityPct
+			v.Measured, v.TemperatureC, v.HumidityPct = &a, &a.TemperatureC, &a.HumidityPct
 			v.VapourDensity = &density
 			if dew, has := a.DewPointC(); has { // quite dry air has none
 				v.DewPointC = &dew
@@ -91,7 +91,7 @@ func (b *Bench) airViews(now time.Time) []view.Air {
 		if z.source != nil {
 			v.Sensor, v.Mono, v.Accuracy = z.source.ID, z.source.mono, b.accuracy(z.source, now)
 		}
-		views = append(views, v)
+		views = append(views, v.Rounded())
 	}
 	return views
 }
@@ -127,7 +127,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 		}
 		v.KeyRefused = b.refusalOfKey(s, now)
 		v.WhichCup = slices.DeleteFunc(slices.Clone(s.seat.open()), func(id string) bool { return state.Batches[id] == nil })
-		views = append(views, v)
+		views = append(views, v.Rounded())
 	}
 	return views
 }
@@ -179,7 +179,14 @@ func since(held *health.Condition, at *time.Time, is health.Condition, began, no
 	}
 }
 
+// batchView returns the row of a batch at a moment. Its masses are rounded by the scale that
+// it was weighed on, those of a mix that was recorded by hand as typed.
 func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) view.Batch {
+	return b.exactBatchView(s, batch, now).Rounded(batch.DivisionG())
+}
+
+// exactBatchView returns the row of a batch with all digits of its figures.
+func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Time) view.Batch {
 	m := batch.Mix
 	targets := m.Targets()
 	v := view.Batch{

@@ -15,7 +15,7 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	id := s.mixes()
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(time.Minute, both(mild))
-	spent, seq := *s.batch(id).Spent, s.b.state.Seq
+	spent, seq := s.spent(id), s.b.state.Seq
 
 	s.journal.full = errFull
 	if _, refusal := s.ask(request.GoodBatch{Batch: id}); refusal == nil || refusal.Kind != request.Unavailable {
@@ -28,8 +28,8 @@ func TestFullDiskLosesNothingAndStopsNoClock(t *testing.T) {
 	if _, ok := s.alarm("journal", "bench-1"); !ok {
 		t.Error("no alarm journal")
 	}
-	if v := s.batch(id); *v.Spent <= spent {
-		t.Errorf("spent %v, before %v: the clock stands still", *v.Spent, spent)
+	if now := s.spent(id); now <= spent {
+		t.Errorf("spent %v, before %v: the clock stands still", now, spent)
 	}
 	if _, refusal := s.ask(request.StartMix{Ink: "dial-satin"}); refusal == nil || refusal.Kind != request.Unavailable {
 		t.Errorf("a new mix: %v, want it refused as unavailable", refusal)

@@ -10,99 +10,98 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
 const (
-	lightKeepAlive  = 10 * time.Second
-	lightEvery      = 30 * time.Second
-	lightCheckEvery = time.Second // for a bench that makes no snapshots
-	// hungAfter is the age of the newest snapshot, by Go's monotonic clock, from which the
-	// bench counts as hung; one comes at least every second.
+	lampKeepAlive = 10 * time.Second
+	lampEvery     = 30 * time.Second
+	lampLook      = time.Second // how often a silent bench is looked at
+	// hungAfter is the age of the newest snapshot, by Go's monotonic clock, from which
+	// the bench counts as standing still; one comes at least every second.
 	hungAfter = 10 * time.Second
 )
 
-// The reasons of `unknown` that only this package knows.
+// The reasons of `unknown` that are known here and nowhere else.
 const (
-	reasonWill    = "no connection to potlifed"
+	reasonWill    = "no word from potlifed"
 	reasonStopped = "potlifed was stopped"
-	reasonHung    = "potlifed does not respond"
+	reasonHung    = "potlifed stands still"
 	reasonAbsent  = "potlifed does not know this light"
-	reasonOther   = "another instance of potlifed publishes for this bench"
+	reasonOther   = "another potlifed speaks for this bench"
 )
 
-// lightTopic publishes one topic that a light reads, on a connection of its own: its will is
-// the `unknown` payload on that topic, and a connection has only one will.
-type lightTopic struct {
-	id           string
-	form         topics.Form
-	topic        string
-	payloads     map[light.Meaning]string // of formCustom
-	flashing     map[light.Meaning]string // of formCustom, where they differ
-	answers      map[light.Meaning]string // what the lamp confirms with; nil: it repeats the payload
-	confirm      *confirmation            // nil for a lamp that does not confirm
-	confirmTopic string
-	conn         *connection
-	wake         chan struct{}
-	bench        Bench
-	duplicate    func() bool   // a duplicate instance is alive
-	hungAfter    time.Duration // see hungAfter
-	now          func() (wall time.Time, mono time.Duration)
-	count        func(result string)
-	setDropped   func(dropped bool) // the broker acknowledges messages and does not deliver them
-	delivery     lightDelivery
-	patience     time.Duration // see echoPatience
-	retry        time.Duration // see droppedRetry
-	log          *slog.Logger
+// lamp is one topic that a light reads, on a connection of its own: its will is the
+// `unknown` payload on that topic, and a connection has only one will.
+type lamp struct {
+	id        string
+	form      Form
+	topic     string
+	payloads  map[light.Meaning]string // of formOwn
+	flashing  map[light.Meaning]string // of formOwn, where they differ
+	answers   map[light.Meaning]string // how it spells what it confirms; nil: it repeats it
+	confirm   *confirmation            // nil for a lamp that does not report back
+	answersOn string                   // the topic of its answers
+	conn      *connection
+	wake      chan struct{}
+	bench     Bench
+	disputed  func() bool   // another instance is alive
+	hung      time.Duration // see hungAfter
+	now       func() (wall time.Time, mono time.Duration)
+	count     func(result string)
+	unseen    func(is bool) // the broker takes what is sent and does not hand it out
+	back      shown
+	patience  time.Duration // see echoPatience
+	probe     time.Duration // see probePause
+	log       *slog.Logger
 
 	// Of run's goroutine alone:
-	snap      *view.Snapshot
-	snapAt    time.Time // when snap was new, by Go's clock
-	published view.Light
-	sentAt    time.Duration
-	epoch     uint64 // of the connection on which it was published
+	snap   *view.Snapshot
+	seenAt time.Time // when snap was new, by Go's clock
+	told   view.Light
+	sentAt time.Duration
+	epoch  uint64 // of the connection that has it
 }
 
-// newLightTopics returns one lightTopic for each topic that a light reads.
-func newLightTopics(p *Publisher, light Light) []*lightTopic {
-	var all []*lightTopic
+// newLamps makes a lamp for each topic that a light reads.
+func newLamps(p *Publisher, light Light) []*lamp {
+	var lamps []*lamp
 	if light.Topic != "" {
-		all = append(all, newLightTopic(p, light, formCustom, light.Topic))
+		lamps = append(lamps, newLamp(p, light, formOwn, light.Topic))
 	}
 	for _, form := range light.Reads {
-		all = append(all, newLightTopic(p, light, form, p.topics.Light(light.ID, form)))
+		lamps = append(lamps, newLamp(p, light, form, p.topics.Light(light.ID, form)))
 	}
-	return all
+	return lamps
 }
 
-func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *lightTopic {
+func newLamp(p *Publisher, of Light, form Form, topic string) *lamp {
 	id := of.ID
-	l := &lightTopic{
+	l := &lamp{
 		id: id, form: form, topic: topic, payloads: of.Payloads, flashing: of.Flashing, wake: make(chan struct{}, 1),
-		bench: p.bench, duplicate: p.duplicate.present, hungAfter: p.hungAfter, log: p.log,
+		bench: p.bench, disputed: p.others.disputed, hung: p.hungAfter, log: p.log,
 		now:   func() (time.Time, time.Duration) { n := p.clock.Now(); return n.Wall, n.Mono },
 		count: func(result string) { p.counts.add(directionOut, result) },
 
-		patience: p.outbox.patience, retry: p.outbox.retry,
-		setDropped: func(dropped bool) { p.dropped.set(topic, dropped) },
+		patience: p.outbox.patience, probe: p.outbox.probe,
+		unseen: func(is bool) { p.swallowed.set(topic, is) },
 	}
 	l.conn = &connection{
 		settings: p.settings, id: p.settings.clientID("light", id, string(form)), wake: l.wake, log: p.log,
-		subscribe: l.subscribe, receive: l.receive,
+		greet: l.greet, receive: l.receive,
 		prepare: func(o *paho.ClientOptions) {
 			wall, _ := l.now()
-			o.SetKeepAlive(lightKeepAlive)
+			o.SetKeepAlive(lampKeepAlive)
 			o.SetBinaryWill(l.topic, l.payload(unknown(id, wall, reasonWill)), 1, true)
 		},
 	}
-	l.readConfirmations(p, of.Confirms, of.Answers)
+	l.reportsBack(p, of.Confirms, of.Answers)
 	return l
 }
 
-// unknown returns what a light shows when its meaning is not known. Its validity ends at
-// once.
+// unknown is what a light shows when nobody can say. It is never in time for
+// anything: its validity ends when it is said.
 func unknown(id string, at time.Time, reason string) view.Light {
 	return view.Light{
 		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
@@ -110,13 +109,13 @@ func unknown(id string, at time.Time, reason string) view.Light {
 	}
 }
 
-// lightOf returns what a light is to show by a snapshot: unknown where the bench is hung or a
-// duplicate instance is alive.
-func lightOf(snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
+// shownBy is what a light is to show by a snapshot. What stands still or is disputed is
+// never passed on.
+func shownBy(snap *view.Snapshot, id string, hung, disputed bool) view.Light {
 	switch {
 	case hung:
 		return unknown(id, snap.At, reasonHung)
-	case duplicate:
+	case disputed:
 		return unknown(id, snap.At, reasonOther)
 	}
 	for _, v := range snap.Lights {
@@ -128,19 +127,31 @@ func lightOf(snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
 	return unknown(id, snap.At, reasonAbsent)
 }
 
-func (l *lightTopic) payload(v view.Light) []byte {
+type lightWire struct {
+	Time       time.Time     `json:"time"`
+	ValidUntil time.Time     `json:"valid_until"`
+	Seq        uint64        `json:"seq"`
+	Meaning    light.Meaning `json:"meaning"`
+	Colour     string        `json:"colour"`
+	Flashing   bool          `json:"flashing"`
+	Reason     string        `json:"reason"`
+	Press      string        `json:"press,omitempty"`
+	Batch      string        `json:"batch,omitempty"`
+}
+
+func (l *lamp) payload(v view.Light) []byte {
 	switch l.form {
-	case formCustom:
+	case formOwn:
 		if payload, ok := l.flashing[v.Meaning]; ok && v.Flashing {
 			return []byte(payload)
 		}
 		return []byte(l.payloads[v.Meaning])
-	case topics.FormMeaning:
+	case FormMeaning:
 		return []byte(v.Meaning)
-	case topics.FormColour:
+	case FormColour:
 		return []byte(v.Colour)
 	}
-	b, err := json.Marshal(LightPayload{
+	b, err := json.Marshal(lightWire{
 		v.Time, v.ValidUntil, v.Seq, v.Meaning, v.Colour, v.Flashing, v.Reason, v.Press, v.Batch,
 	})
 	if err != nil { // a year beyond 9999 is all that could do it
@@ -150,8 +161,8 @@ func (l *lightTopic) payload(v view.Light) []byte {
 	return b
 }
 
-// run keeps the topic up to date until the context ends, and then publishes `unknown`.
-func (l *lightTopic) run(ctx context.Context) {
+// run keeps the lamp up to date until the context ends, and leaves `unknown`.
+func (l *lamp) run(ctx context.Context) {
 	signal, stop := l.bench.Watch()
 	defer stop()
 	online, offline := context.WithCancel(context.WithoutCancel(ctx))
@@ -167,119 +178,118 @@ func (l *lightTopic) run(ctx context.Context) {
 			l.confirm.report(ctx)
 		}
 	}()
-	check := time.NewTicker(lightCheckEvery)
-	defer check.Stop()
+	look := time.NewTicker(lampLook)
+	defer look.Stop()
 	for ctx.Err() == nil {
 		l.update()
 		select {
 		case <-signal:
 		case <-l.wake:
-		case <-check.C:
+		case <-look.C:
 		case <-ctx.Done():
 		}
 	}
 	wall, _ := l.now()
-	l.send(unknown(l.id, wall, reasonStopped), stopTimeout)
+	l.send(unknown(l.id, wall, reasonStopped), goodbye)
 	offline()
 	<-closed
 	<-reported
 }
 
-// update publishes what the light is to show if the broker does not have it yet, and every
-// half minute.
-func (l *lightTopic) update() {
+// update publishes what the light is to show if the broker does not have it yet, and
+// every half minute.
+func (l *lamp) update() {
 	epoch, _ := l.conn.current()
 	if snap := l.bench.Snapshot(); snap != l.snap {
-		l.snap, l.snapAt = snap, time.Now()
+		l.snap, l.seenAt = snap, time.Now()
 	}
 	if l.confirm != nil && (epoch == 0 || epoch != l.epoch) {
-		l.confirm.reset()
+		l.confirm.anew()
 	}
 	if epoch == 0 {
-		l.delivery.reset()
+		l.back.forget()
 		return
 	}
-	every := lightEvery
+	every := lampEvery
 	if epoch != l.epoch {
-		l.delivery.reset()
-	} else if l.delivery.overdue(time.Now(), l.patience) {
-		l.setDropped(true)
-		every = l.retry // the access rules may have been corrected
+		l.back.forget()
+	} else if l.back.late(time.Now(), l.patience) {
+		l.unseen(true)
+		every = l.probe // the lamp waits for the rights to be mended
 	}
-	v := lightOf(l.snap, l.id, time.Since(l.snapAt) >= l.hungAfter, l.duplicate())
+	v := shownBy(l.snap, l.id, time.Since(l.seenAt) >= l.hung, l.disputed())
 	_, mono := l.now()
-	if epoch == l.epoch && mono-l.sentAt < every && !lightChanged(l.published, v) {
+	if epoch == l.epoch && mono-l.sentAt < every && !lightMoved(l.told, v) {
 		return
 	}
-	if l.publish(v) {
-		l.published, l.sentAt, l.epoch = v, mono, epoch
+	if l.ask(v) {
+		l.told, l.sentAt, l.epoch = v, mono, epoch
 	}
 }
 
-// publish sends what the light is to show and reports whether the broker acknowledged it. A
-// lamp that confirms then owes the confirmation.
-func (l *lightTopic) publish(v view.Light) bool {
+// ask sends what the lamp is to show, and has it owe an answer if it is one that answers.
+func (l *lamp) ask(v view.Light) bool {
 	if l.confirm == nil {
 		return l.send(v, writeTimeout)
 	}
-	id := l.confirm.sending(l.wants(v))
-	acknowledged := l.send(v, writeTimeout)
-	l.confirm.sent(id, acknowledged)
-	return acknowledged
+	id := l.confirm.begin(l.wants(v))
+	taken := l.send(v, writeTimeout)
+	l.confirm.end(id, taken)
+	return taken
 }
 
-func lightChanged(a, b view.Light) bool {
+func lightMoved(a, b view.Light) bool {
 	return a.Meaning != b.Meaning || a.Colour != b.Colour || a.Flashing != b.Flashing ||
 		a.Reason != b.Reason || a.Press != b.Press || a.Batch != b.Batch
 }
 
-func (l *lightTopic) send(v view.Light, timeout time.Duration) bool {
+func (l *lamp) send(v view.Light, timeout time.Duration) bool {
 	if epoch, _ := l.conn.current(); epoch == 0 {
-		return false // the broker publishes its will
+		return false // its will has said it
 	}
 	payload := l.payload(v)
-	l.delivery.expect(payload, time.Now())
+	l.back.expect(payload, time.Now())
 	err := l.conn.send([]message{{topic: l.topic, qos: 1, retained: true, payload: payload}}, timeout)[0]
 	if err != nil {
-		l.delivery.reset()
+		l.back.forget()
 		l.count(resultError)
-		l.log.Warn("light not published", "light", l.id, "topic", l.topic, "err", err)
+		l.log.Warn("light not told", "light", l.id, "topic", l.topic, "err", err)
 		return false
 	}
 	l.count(resultOK)
 	return true
 }
 
-// subscribe subscribes to the light's own topic, since each message there must come back,
-// and to what the lamp confirms.
-func (l *lightTopic) subscribe(client paho.Client) error {
+// greet listens to the light's own topic, since what is sent there has to come back,
+// and to the lamp's answers.
+func (l *lamp) greet(client paho.Client) error {
 	filters := map[string]byte{l.topic: 0}
 	if l.confirm != nil {
-		filters[l.confirmTopic] = 1
+		filters[l.answersOn] = 1
 	}
-	refused, err := subscribeTo(client, filters)
+	refused, err := subscribe(client, filters)
 	if len(refused) > 0 {
-		l.log.Warn("broker refused subscriptions", "client", l.conn.id, "light", l.id, "topics", strings.Join(refused, " "))
+		l.log.Warn("the broker lets us not read", "client", l.conn.id, "light", l.id, "topics", strings.Join(refused, " "))
 	}
 	if l.confirm != nil {
-		why := ""
-		if slices.Contains(refused, l.confirmTopic) {
-			why = "the broker does not let potlifed read " + l.confirmTopic
+		deaf := ""
+		if slices.Contains(refused, l.answersOn) {
+			deaf = "the broker does not let potlifed read " + l.answersOn
 		}
-		l.confirm.subscribed(why)
+		l.confirm.listening(deaf)
 	}
 	return err
 }
 
-// receive takes a message that came back, or a confirmation of the lamp. It must not block.
-func (l *lightTopic) receive(m paho.Message) {
+// receive takes what comes back and what the lamp answers. It must not block.
+func (l *lamp) receive(m paho.Message) {
 	if m.Retained() {
 		return
 	}
-	if m.Topic() == l.topic && l.delivery.received(m.Payload()) {
-		l.setDropped(false)
+	if m.Topic() == l.topic && l.back.hear(m.Payload()) {
+		l.unseen(false)
 	}
-	if l.confirm != nil && m.Topic() == l.confirmTopic && len(m.Payload()) <= topics.MaxReplyBytes {
-		l.confirm.received(l.comparable(m.Payload()))
+	if l.confirm != nil && m.Topic() == l.answersOn && len(m.Payload()) <= mostReply {
+		l.confirm.hear(l.read(m.Payload()))
 	}
 }

@@ -12,11 +12,10 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/request"
-	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 )
 
-// Bench is what is published, and what carries out commands.
+// Bench is what is published, and what obeys commands.
 type Bench interface {
 	// Snapshot returns the newest snapshot, never nil.
 	Snapshot() *view.Snapshot
@@ -38,16 +37,16 @@ type Journal interface {
 
 const (
 	mainKeepAlive = 15 * time.Second
-	roundEvery    = time.Second // where nothing else wakes the publisher
+	lookEvery     = time.Second // where nothing else wakes the publisher
 	stopDrain     = 3 * time.Second
-	stopPoll      = 10 * time.Millisecond // between two rounds at a stop
+	lastLook      = 10 * time.Millisecond // between two looks at what is left, at a stop
 	journalRetry  = 5 * time.Second
 )
 
 // Publisher is the daemon's side of MQTT.
 type Publisher struct {
 	settings  Settings
-	topics    topics.Topics
+	topics    Topics
 	bench     Bench
 	journal   Journal
 	clock     clock.Clock
@@ -57,85 +56,85 @@ type Publisher struct {
 
 	conn      *connection
 	wake      chan struct{}
-	commands  chan Given
-	answers   chan Answer
-	duplicate duplicateInstance
-	stale     staleRetained
-	delivery  deliveryCheck
-	dropped   droppedTopics
+	commands  chan incoming
+	answers   chan answer
+	others    others
+	leftover  sweep
+	handed    handed
+	swallowed swallowed
 	counts    counts
 
 	mu      sync.Mutex
 	waiting int
 
 	// Of the publishing goroutine alone:
-	states         *states
-	outbox         outbox
-	pause          time.Duration // between two portions of events
-	patience       time.Duration // with a broker that does not acknowledge
-	readAt         map[string]time.Duration
-	touched        map[string]bool
-	unsent         []Answer
-	lastAnswer     message // the newest answer that was sent
-	lastAnswerAt   time.Time
-	epoch          uint64
-	since          time.Time       // of the connection
-	lightsChecked  bool            // the lights' retained states have been checked
-	unsubscribed   map[string]bool // kinds of state whose delivery has been checked
-	more           bool            // events wait for the next portion
-	pauseUntil     time.Time       // when the next portion may be sent
-	journalRetryAt time.Time       // when the journal is read again
+	states   *states
+	outbox   outbox
+	pause    time.Duration // between two portions of events
+	patience time.Duration // with a broker that does not acknowledge
+	readAt   map[string]time.Duration
+	touched  map[string]bool
+	unsent   []answer
+	lastSaid message   // the newest answer that was sent
+	saidAt   time.Time // when
+	epoch    uint64
+	since    time.Time       // of the connection
+	swept    bool            // the lights' retained states were looked at
+	deaf     map[string]bool // kinds of state that are no longer listened to
+	more     bool            // events wait for the next portion
+	restTo   time.Time       // when the next portion may go out
+	notUntil time.Time       // when the journal is asked again
 }
 
-// New returns a publisher. published, which may be nil, gets the time that each new reading
+// New makes a publisher. published, which may be nil, is told how long each new reading
 // of air took from the sensor to the broker; it is called from one goroutine.
 func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logger, published func(time.Duration)) *Publisher {
-	t := topics.New(s.Prefix, s.Bench)
+	topics := NewTopics(s.Prefix, s.Bench)
 	p := &Publisher{
-		settings: s, topics: t, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
-		wake: make(chan struct{}, 1), commands: make(chan Given, commandQueue), answers: make(chan Answer, answerQueue),
-		dropped: droppedTopics{user: s.Username, log: log},
-		states:  newStates(t), outbox: newOutbox(journal, log), pause: portionPause, patience: writeTimeout,
-		readAt: map[string]time.Duration{}, touched: map[string]bool{}, unsubscribed: map[string]bool{},
+		settings: s, topics: topics, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
+		wake: make(chan struct{}, 1), commands: make(chan incoming, commandQueue), answers: make(chan answer, answerQueue),
+		swallowed: swallowed{user: s.Username, log: log},
+		states:    newStates(topics), outbox: newOutbox(journal, log), pause: portionPause, patience: writeTimeout,
+		readAt: map[string]time.Duration{}, touched: map[string]bool{}, deaf: map[string]bool{},
 	}
-	if s.OnCommand != nil {
-		s.OnCommand(p.take)
+	if s.inside != nil {
+		take := p.take
+		s.inside.guard.deliver.Store(&take)
 	}
 	p.conn = &connection{
-		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, subscribe: p.subscribe,
+		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, greet: p.greet,
 		prepare: func(o *paho.ClientOptions) {
-			o.SetKeepAlive(mainKeepAlive).SetWill(t.Availability(), topics.Offline, 1, true)
+			o.SetKeepAlive(mainKeepAlive).SetWill(topics.Availability(), payloadOffline, 1, true)
 		},
 	}
 	return p
 }
 
-// Run publishes until the context ends; then it sends what is left, publishes `offline` and
-// the lights' `unknown`, and closes its connections. The error means that the settings have
-// no address.
+// Run publishes until the context ends; then it sends what is left, leaves `offline`
+// and the lights' `unknown`, and closes its connections.
 func (p *Publisher) Run(ctx context.Context) error {
 	if p.settings.URL == "" {
-		return errors.New("mqtt: no address of a broker")
+		return errors.New("mqtt: no broker's address")
 	}
-	p.duplicate.own = p.bench.Snapshot().Instance
-	p.log.Info("mqtt", "url", p.settings.URL, "client", p.conn.id, "topics", p.topics.Root(), "commands", p.settings.Commands)
+	p.others.mine = p.bench.Snapshot().Instance
+	p.log.Info("mqtt", "url", p.settings.URL, "client", p.conn.id, "topics", p.topics.root, "commands", p.settings.Commands)
 	online, offline := context.WithCancel(context.WithoutCancel(ctx))
 	defer offline()
 	var group sync.WaitGroup
 	for _, l := range p.settings.Lights {
-		for _, t := range newLightTopics(p, l) {
-			group.Go(func() { t.run(ctx) })
+		for _, lamp := range newLamps(p, l) {
+			group.Go(func() { lamp.run(ctx) })
 		}
 	}
 	group.Go(func() { p.conn.run(online) })
-	commandsEnded := make(chan struct{})
+	obeyed := make(chan struct{})
 	go func() {
-		defer close(commandsEnded)
-		p.runCommands(ctx)
+		defer close(obeyed)
+		p.obey(ctx)
 	}()
 	p.publish(ctx)
-	<-commandsEnded
-	p.shutDown()
+	<-obeyed
+	p.lastWords()
 	offline()
 	group.Wait()
 	return nil
@@ -155,9 +154,9 @@ func (p *Publisher) publish(ctx context.Context) {
 			return
 		}
 		p.round(ctx)
-		wait := roundEvery
+		wait := lookEvery
 		if p.more {
-			wait = min(wait, max(time.Until(p.pauseUntil), 0))
+			wait = min(wait, max(time.Until(p.restTo), 0))
 		}
 		if p.states.next > 0 {
 			wait = min(wait, p.states.next)
@@ -166,29 +165,29 @@ func (p *Publisher) publish(ctx context.Context) {
 	}
 }
 
-// shutDown sends what is left within stopDrain, and then `offline`.
-func (p *Publisher) shutDown() {
+// lastWords drains what is left within a bounded time and says goodbye.
+func (p *Publisher) lastWords() {
 	ctx, cancel := context.WithTimeout(context.Background(), stopDrain)
 	defer cancel()
-	p.patience = time.Second // a broker that does not answer must not delay a stop
+	p.patience = time.Second // a stop is not to hang on a broker that does
 	for ctx.Err() == nil {
 		p.round(ctx)
-		if epoch, _ := p.conn.current(); epoch == 0 || p.outbox.dropped || !p.more && len(p.outbox.inFlight) == 0 {
+		if epoch, _ := p.conn.current(); epoch == 0 || p.outbox.stuck || !p.more && len(p.outbox.under) == 0 {
 			break
 		}
-		p.waitForWake(ctx, max(p.pause, stopPoll))
+		p.rest(ctx, max(p.pause, lastLook))
 	}
 	if epoch, _ := p.conn.current(); epoch == 0 {
-		return // the broker publishes the will
+		return // the will says it
 	}
-	offline := []message{{topic: p.topics.Availability(), qos: 1, retained: true, payload: []byte(topics.Offline)}}
-	if err := p.conn.send(offline, stopTimeout)[0]; err != nil {
-		p.log.Warn("offline not published", "err", err)
+	goodbyes := []message{{topic: p.topics.Availability(), qos: 1, retained: true, payload: []byte(payloadOffline)}}
+	if err := p.conn.send(goodbyes, goodbye)[0]; err != nil {
+		p.log.Warn("left without saying so", "err", err)
 	}
 }
 
-// waitForWake waits until the connection wakes the publisher, at most for a time.
-func (p *Publisher) waitForWake(ctx context.Context, d time.Duration) {
+// rest waits until the connection has something to tell, at most for a while.
+func (p *Publisher) rest(ctx context.Context, d time.Duration) {
 	timer := time.NewTimer(d)
 	defer timer.Stop()
 	select {
@@ -198,29 +197,29 @@ func (p *Publisher) waitForWake(ctx context.Context, d time.Duration) {
 	}
 }
 
-// round publishes what is due, or counts what waits for a connection.
+// round brings the broker up to date, or counts what waits for one.
 func (p *Publisher) round(ctx context.Context) {
 	snap, mono := p.bench.Snapshot(), p.clock.Now().Mono
 	epoch, _ := p.conn.current()
 	if epoch == 0 {
-		p.setWaiting(snap, len(p.states.round(snap, mono, p.touched)))
+		p.wait(snap, len(p.states.round(snap, mono, p.touched)))
 		return
 	}
 	if epoch != p.epoch {
 		p.begin(epoch)
 	}
-	if p.duplicate.answerDue(time.Now()) {
+	if p.others.answer(time.Now()) {
 		p.states.daemon.at = never
 	}
 	p.sendAnswers()
 	p.sendEvents(ctx, snap)
 	due := p.sendStates(snap, mono)
-	p.endStale()
-	p.checkDelivery(time.Now())
-	p.setWaiting(snap, due)
+	p.sendLeftovers()
+	p.lookBack(time.Now())
+	p.wait(snap, due)
 }
 
-func (p *Publisher) setWaiting(snap *view.Snapshot, states int) {
+func (p *Publisher) wait(snap *view.Snapshot, states int) {
 	n := states + len(p.unsent)
 	if p.outbox.loaded && snap.Seq > p.outbox.cursor {
 		n += int(snap.Seq - p.outbox.cursor)
@@ -230,7 +229,7 @@ func (p *Publisher) setWaiting(snap *view.Snapshot, states int) {
 	p.mu.Unlock()
 }
 
-// sendStates publishes the states that are due and returns how many could not be sent.
+// sendStates publishes what is due and returns how many are so still.
 func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 	due := p.states.round(snap, mono, p.touched)
 	messages := make([]message, 0, len(due))
@@ -251,13 +250,13 @@ func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 			failed++
 			continue
 		}
-		c.acknowledged()
-		p.delivery.sent(checkedKind(p.topics, c.topic), time.Now())
+		c.taken()
+		p.handed.sent(p.topics.stateKind(c.topic), time.Now())
 		switch v := c.value.(type) {
 		case view.Air:
 			p.observe(v)
-		case DaemonPayload:
-			p.duplicate.publishedOwn()
+		case daemonWire:
+			p.others.own()
 		}
 	}
 	if failed == 0 {
@@ -266,7 +265,7 @@ func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 	return failed
 }
 
-// observe measures the time from reading to broker, for readings that were not sent before.
+// observe measures from reading to broker, for readings that were not sent before.
 func (p *Publisher) observe(v view.Air) {
 	if last, ok := p.readAt[v.Zone]; p.published != nil && v.Mono > 0 && (!ok || v.Mono > last) {
 		p.published(clock.Took(p.clock, p.clock.Now().Mono-v.Mono))
@@ -274,15 +273,15 @@ func (p *Publisher) observe(v view.Air) {
 	p.readAt[v.Zone] = v.Mono
 }
 
-// begin prepares for a new connection, whose broker may be empty.
+// begin prepares for a new connection, whose broker may be an empty one.
 func (p *Publisher) begin(epoch uint64) {
-	p.epoch, p.since, p.lightsChecked = epoch, time.Now(), false
-	clear(p.unsubscribed)
-	for _, filter := range checkedFilters(p.topics) {
-		p.dropped.set(filter, false) // until the new connection shows it
+	p.epoch, p.since, p.swept = epoch, time.Now(), false
+	clear(p.deaf)
+	for _, filter := range p.topics.stateKinds() {
+		p.swallowed.set(filter, false) // until it is seen anew
 	}
-	p.states.resend()
-	p.outbox.reset()
+	p.states.again()
+	p.outbox.again()
 }
 
 // send publishes and counts.
@@ -302,24 +301,24 @@ func (p *Publisher) send(messages []message) []error {
 	return errs
 }
 
-// subscribe subscribes; it is called with each connection before anything is published.
-func (p *Publisher) subscribe(client paho.Client) error {
-	p.delivery.reset()
+// greet subscribes; it is called with each connection before anything is published.
+func (p *Publisher) greet(client paho.Client) error {
+	p.handed.again()
 	filters := map[string]byte{
-		p.topics.Event(): 0, // an event that is lost on the way back is sent again
+		p.topics.Event(): 0, // what is lost on the way back is sent again
 	}
-	if p.settings.OnCommand == nil {
-		filters[p.topics.Do("+")] = 1
+	if p.settings.inside == nil { // which hands commands over itself
+		filters[p.topics.commands()] = 1
 	}
-	for _, filter := range p.topics.Lights() {
-		filters[filter] = 1 // an earlier run may have left retained states
-	}
-	for _, filter := range checkedFilters(p.topics) {
+	for _, filter := range p.topics.lights() {
 		filters[filter] = 1
 	}
-	refused, err := subscribeTo(client, filters)
+	for _, filter := range p.topics.stateKinds() {
+		filters[filter] = 1
+	}
+	refused, err := subscribe(client, filters)
 	if len(refused) > 0 {
-		p.log.Warn("broker refused subscriptions", "client", p.conn.id, "topics", strings.Join(refused, " "))
+		p.log.Warn("the broker lets us not read", "client", p.conn.id, "topics", strings.Join(refused, " "))
 	}
 	return err
 }
@@ -328,27 +327,27 @@ func (p *Publisher) subscribe(client paho.Client) error {
 func (p *Publisher) receive(m paho.Message) {
 	switch topic := m.Topic(); {
 	case strings.HasPrefix(topic, p.topics.Do("")):
-		p.receiveCommand(m)
+		p.hand(m)
 	case topic == p.topics.Event():
-		if p.outbox.echo.received(m.Payload()) {
-			p.wakeUp()
+		if p.outbox.echo.hear(m.Payload()) {
+			p.stir()
 		}
 	case topic == p.topics.Daemon():
-		p.duplicate.received(m.Payload(), m.Retained(), time.Now())
+		p.others.hear(m.Payload(), m.Retained(), time.Now())
 		if !m.Retained() {
-			p.delivery.received(topics.KindDaemon)
+			p.handed.hear(wordDaemon)
 		}
-		if p.duplicate.present() {
-			p.wakeUp()
+		if p.others.disputed() {
+			p.stir()
 		}
 	case !m.Retained():
-		p.delivery.received(checkedKind(p.topics, topic))
+		p.handed.hear(p.topics.stateKind(topic))
 	case len(m.Payload()) > 0:
-		p.stale.add(topic)
+		p.leftover.see(topic)
 	}
 }
 
-func (p *Publisher) wakeUp() {
+func (p *Publisher) stir() {
 	select {
 	case p.wake <- struct{}{}:
 	default:

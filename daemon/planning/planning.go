@@ -5,6 +5,7 @@ package planning
 import (
 	"time"
 
+	"potlifed/daemon/precision"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/mix"
@@ -67,23 +68,30 @@ func AnswerOf(run plan.Run, p plan.Plan, ratio mix.Ratio, thinnerPct float64, st
 	}
 	perInk := mix.Targets(1, ratio, thinnerPct).TotalG()
 	answer := Answer{
-		Prints: run.Prints, GramsPerPrint: run.GramsPerPrint, MixedG: p.MixedG, PrintedG: p.PrintedG, LeftG: p.LeftG,
-		LeftBecause: p.Cause, LeftForLifeG: p.LeftForLifeG,
-		FinishH: p.Finish.Hours(), FinishAt: at(p.Finish), SpareH: max(p.Spare, 0).Hours(), WaitsH: p.Waits.Hours(),
+		Prints: run.Prints, GramsPerPrint: run.GramsPerPrint, MixedG: grams(p.MixedG), PrintedG: grams(p.PrintedG), LeftG: grams(p.LeftG),
+		LeftBecause: p.Cause, LeftForLifeG: grams(p.LeftForLifeG),
+		FinishH: hours(p.Finish), FinishAt: at(p.Finish), SpareH: hours(max(p.Spare, 0)), WaitsH: hours(p.Waits),
 		Mixes: []Mix{}, Faster: []Other{}, Assumed: []string{},
 	}
 	for i, m := range p.Mixes {
+		a := mix.Targets(m.SizeG/perInk, ratio, thinnerPct)
 		answer.Mixes = append(answer.Mixes, Mix{
-			Number: i + 1, Press: m.Press, Prints: m.Prints, Amounts: mix.Targets(m.SizeG/perInk, ratio, thinnerPct), TotalG: m.SizeG, LeftG: m.LeftG,
-			BeginH: m.Begun.Hours(), PrintFromH: m.PrintFrom.Hours(), UsedUpH: m.UsedUp.Hours(), LowH: m.LowAt.Hours(),
+			Number: i + 1, Press: m.Press, Prints: m.Prints, TotalG: grams(m.SizeG), LeftG: grams(m.LeftG),
+			Amounts: mix.Amounts{InkG: grams(a.InkG), HardenerG: grams(a.HardenerG), ThinnerG: grams(a.ThinnerG)},
+			BeginH:  hours(m.Begun), PrintFromH: hours(m.PrintFrom), UsedUpH: hours(m.UsedUp), LowH: hours(m.LowAt),
 			BeginAt: at(m.Begun), PrintFrom: at(m.PrintFrom), UsedUpAt: at(m.UsedUp), LowAt: at(m.LowAt),
 		})
 	}
 	for _, f := range p.Faster {
-		answer.Faster = append(answer.Faster, Other{f.Mixes, f.LeftG, f.Finish.Hours()})
+		answer.Faster = append(answer.Faster, Other{f.Mixes, grams(f.LeftG), hours(f.Finish)})
 	}
 	return answer
 }
+
+// grams rounds the mass of a mix that is not weighed yet.
+func grams(g float64) float64 { return precision.Grams(g, 0) }
+
+func hours(d time.Duration) float64 { return precision.Hours(d.Hours()) }
 
 // longestDrift is the age past which the air of now is taken to say no less about the air then: a room comes back to itself from day to
 // day, and the model's drift does not.

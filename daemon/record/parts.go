@@ -94,6 +94,15 @@ func (b *Batch) Amounts() mix.Amounts {
 	}
 }
 
+// DivisionG returns the division in g of the scale that the batch's masses are known by, 0
+// for a mix that was recorded by hand.
+func (b *Batch) DivisionG() float64 {
+	if b.Mix.ByHand {
+		return 0
+	}
+	return b.Mix.Recipe.DivisionG
+}
+
 // Family is the id that a mix and all its parts have in common.
 func (b *Batch) Family() string { return Family(b.ID) }
 

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/can"
@@ -315,11 +316,15 @@ func (l *life) stand(r record.Record) {
 func (l *life) batch() Past {
 	b := l.is
 	lots, notes := b.Lots()
+	g := func(x float64) float64 { return precision.Grams(x, b.DivisionG()) }
 	v := Past{
 		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
-		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: b.LeftG,
+		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: precision.Known(b.LeftG, g),
 		Parts: b.Components(), Lots: append([]can.Lot{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),
 		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...),
+	}
+	for i := range v.Parts {
+		v.Parts[i].G = g(v.Parts[i].G)
 	}
 	for _, s := range l.stays {
 		v.Prints += s.Prints

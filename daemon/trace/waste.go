@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
 	"potlifed/model/lifecycle"
 )
@@ -72,6 +73,9 @@ func Wasted(ctx context.Context, j Journal, from, to time.Time) ([]Waste, error)
 			continue
 		}
 		rows[i].Grams += *grams
+	}
+	for i := range rows {
+		rows[i].Grams = precision.Grams(rows[i].Grams, 0) // of batches of several scales
 	}
 	slices.SortFunc(rows, func(a, b Waste) int {
 		if a.Month != b.Month {

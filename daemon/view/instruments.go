@@ -3,6 +3,7 @@ package view
 import (
 	"time"
 
+	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/health"
 	"potlifed/model/mix"
@@ -22,6 +23,9 @@ type Air struct {
 	Why           string        `json:"why,omitempty" doc:"why the quality is not good"`
 	Mono          time.Duration `json:"-"` // when the reading was taken
 	Accuracy      cure.Sensor   `json:"-"`
+	// Measured is the air of the last good reading with all digits, nil when there never
+	// was one. What is computed from the air starts here.
+	Measured *air.State `json:"-"`
 }
 
 // Scale is what a scale shows. WeightG is absent when it shows none.

@@ -17,6 +17,7 @@ import (
 	"potlifed/daemon/access"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
@@ -151,7 +152,7 @@ func shop() *view.Snapshot {
 		At: at, Mono: time.Hour, Seq: 42, Journal: "j", Bench: "bench-1", Version: "0.1.0", ClockSynced: true,
 		Air: []view.Air{{
 			Time: at, Zone: "bench", Sensor: "bench-air", TemperatureC: ptr(22.5), HumidityPct: ptr(55.0), DewPointC: ptr(13.0),
-			VapourDensity: ptr(11.0), Quality: view.QualityGood,
+			VapourDensity: ptr(11.0), Quality: view.QualityGood, Measured: &air.State{TemperatureC: 22.5, HumidityPct: 55},
 		}},
 		Scales: []view.Scale{{
 			Time: at, ID: "scale-1", WeightG: ptr(42.0), Quality: view.QualityGood, Batch: "0612-2", Up: true,

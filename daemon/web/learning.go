@@ -8,8 +8,10 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/outcomes"
+	"potlifed/daemon/precision"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/model/learn"
 )
 
 // learning is what the ends of an ink's batches say about it.
@@ -101,12 +103,22 @@ func learningOf(l outcomes.Learned) learning {
 	told, assumed := l.Learned()
 	out := learning{
 		Ink: l.Ink, Verdict: l.Verdict(), Cautions: orEmpty(l.Cautions()), Learned: orEmpty(told), Assumed: orEmpty(assumed),
-		LifeRatio: estimate(l.LifeRatio), LRefH: estimate(l.LRefH), Moisture: estimate(l.MoistureShare),
-		Activation: estimate(l.ActivationKJPerMol), Sigma: estimate(l.Sigma),
+		LifeRatio: estimateOf(l.LifeRatio, precision.Share), LRefH: estimateOf(l.LRefH, precision.Hours),
+		Moisture:   estimateOf(l.MoistureShare, precision.Share),
+		Activation: estimateOf(l.ActivationKJPerMol, precision.KJPerMol), Sigma: estimateOf(l.Sigma, precision.Share),
 		Ends: l.Ends, Censored: l.Censored, LeftOut: len(l.LeftOut), Acceptable: true,
 	}
 	if _, err := l.Accept(l.Tests); err != nil {
 		out.Acceptable, out.WhyNot = false, err.Error()
+	}
+	return out
+}
+
+// estimateOf returns an estimate with its figures rounded.
+func estimateOf(e learn.Estimate, rounded func(float64) float64) estimate {
+	out := estimate{Value: rounded(e.Value), SE: precision.Known(e.SE, rounded), Learned: e.Learned}
+	if e.Interval != nil {
+		out.Interval = &[2]float64{rounded(e.Interval[0]), rounded(e.Interval[1])}
 	}
 	return out
 }

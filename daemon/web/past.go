@@ -14,6 +14,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
+	"potlifed/daemon/precision"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -224,11 +225,11 @@ func pointAt(p cure.PastStep, at time.Time) airPoint {
 	}
 	state := air.Lerp(p.Step.From, p.Step.To, fraction)
 	point := airPoint{
-		Time: at.UTC(), TemperatureC: state.TemperatureC, HumidityPct: state.HumidityPct,
-		VapourDensity: state.VapourDensityGM3(), Quality: view.QualityGood,
+		Time: at.UTC(), TemperatureC: precision.Celsius(state.TemperatureC), HumidityPct: precision.Percent(state.HumidityPct),
+		VapourDensity: precision.GramsPerM3(state.VapourDensityGM3()), Quality: view.QualityGood,
 	}
 	if dew, ok := state.DewPointC(); ok {
-		point.DewPointC = &dew
+		point.DewPointC = precision.Known(&dew, precision.Celsius)
 	}
 	switch {
 	case p.Step.Kind == cure.Stale:

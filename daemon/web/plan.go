@@ -11,7 +11,6 @@ import (
 
 	"potlifed/daemon/planning"
 	"potlifed/daemon/view"
-	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/mix"
 	"potlifed/model/plan"
@@ -47,10 +46,10 @@ func (s *Server) plan(_ context.Context, in *planQuery) (*answer[planning.Answer
 	}
 	ink, press := snap.Inks[i], snap.Presses[p]
 	z := slices.IndexFunc(snap.Air, func(a view.Air) bool { return a.Zone == press.Zone })
-	if z < 0 || snap.Air[z].TemperatureC == nil || snap.Air[z].HumidityPct == nil {
+	if z < 0 || snap.Air[z].Measured == nil {
 		return nil, problem(http.StatusConflict, "", fmt.Sprintf("the air of zone %q was never measured", press.Zone))
 	}
-	now := air.State{TemperatureC: *snap.Air[z].TemperatureC, HumidityPct: *snap.Air[z].HumidityPct}
+	now := *snap.Air[z].Measured
 	thinner := in.ThinnerPct
 	if thinner < 0 {
 		thinner = ink.ThinnerDark

@@ -75,7 +75,7 @@ var airKind = kind[view.Air]{
 	event: "air",
 	key:   func(v view.Air) string { return v.Zone },
 	same: func(a, b view.Air) bool {
-		a.Mono, b.Mono = 0, 0
+		a.Mono, b.Mono, a.Measured, b.Measured = 0, 0, nil, nil
 		return reflect.DeepEqual(a, b)
 	},
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/precision"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 )
@@ -56,11 +57,12 @@ func (s *Server) whatIf(_ context.Context, in *whatIfQuery) (*answer[whatIf], er
 		if a.Zone != out.Zone {
 			continue
 		}
-		if a.TemperatureC == nil || a.HumidityPct == nil {
+		if a.Measured == nil {
 			return nil, problem(http.StatusConflict, "", fmt.Sprintf("zone %q was never measured", out.Zone))
 		}
-		out.TemperatureC, out.HumidityPct, out.Quality = *a.TemperatureC, min(*a.HumidityPct, in.Humidity), a.Quality
-		out.EndsAt = life.In(air.State{TemperatureC: out.TemperatureC, HumidityPct: out.HumidityPct})
+		assumed := air.State{TemperatureC: a.Measured.TemperatureC, HumidityPct: min(a.Measured.HumidityPct, in.Humidity)}
+		out.TemperatureC, out.HumidityPct, out.Quality = precision.Celsius(assumed.TemperatureC), precision.Percent(assumed.HumidityPct), a.Quality
+		out.EndsAt = life.In(assumed)
 		return &answer[whatIf]{out}, nil
 	}
 	return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", out.Zone))

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"potlifed/daemon/view"
+	"potlifed/model/air"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
@@ -228,7 +229,8 @@ func (f *fakeBench) reading() int {
 func at[T any](v T) *T { return &v }
 
 func airRow(now time.Time, zone string, temperature, humidity, dew float64) view.Air {
-	return view.Air{Time: now, Zone: zone, Sensor: zone + "-air", TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: view.QualityGood}
+	return view.Air{Time: now, Zone: zone, Sensor: zone + "-air", TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: view.QualityGood,
+		Measured: &air.State{TemperatureC: temperature, HumidityPct: humidity}}
 }
 
 // openBatch is a batch whose end is expected within the given times.

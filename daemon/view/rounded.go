@@ -1,0 +1,110 @@
+package view
+
+import (
+	"slices"
+
+	"potlifed/daemon/precision"
+	"potlifed/model/mix"
+)
+
+// Rounded returns the row with its figures rounded to what is known of them. Measured
+// keeps all digits.
+func (a Air) Rounded() Air {
+	a.TemperatureC = precision.Known(a.TemperatureC, precision.Celsius)
+	a.HumidityPct = precision.Known(a.HumidityPct, precision.Percent)
+	a.DewPointC = precision.Known(a.DewPointC, precision.Celsius)
+	a.VapourDensity = precision.Known(a.VapourDensity, precision.GramsPerM3)
+	return a
+}
+
+// Rounded returns the row with its weights rounded to a tenth of the scale's division.
+func (s Scale) Rounded() Scale {
+	g := byDivision(s.DivisionG)
+	s.WeightG = precision.Known(s.WeightG, g)
+	if s.Pouring != nil {
+		p := *s.Pouring
+		p.PouredG, p.TargetG = g(p.PouredG), g(p.TargetG)
+		p.LowG, p.HighG = precision.GramsAtLeast(p.LowG, s.DivisionG), precision.GramsAtMost(p.HighG, s.DivisionG)
+		s.Pouring = &p
+	}
+	return s
+}
+
+// byDivision returns the rounding of masses that were weighed on a scale of this division.
+func byDivision(divisionG float64) func(float64) float64 {
+	return func(g float64) float64 { return precision.Grams(g, divisionG) }
+}
+
+// Rounded returns the row with its figures rounded to what is known of them. divisionG is
+// the division in g of the scale that the batch was weighed on, 0 when it was not weighed.
+func (b Batch) Rounded(divisionG float64) Batch {
+	g := byDivision(divisionG)
+	b.AgeS = precision.Known(b.AgeS, precision.Seconds)
+	b.Spent, b.Risk = precision.Known(b.Spent, precision.Share), precision.Known(b.Risk, precision.Share)
+	if r := b.RemainingS; r != nil {
+		b.RemainingS = &Span[float64]{
+			Expected: precision.Seconds(r.Expected), Low: precision.Seconds(r.Low), High: precision.Seconds(r.High),
+		}
+	}
+	b.Components = slices.Clone(b.Components)
+	for i := range b.Components {
+		b.Components[i].G = g(b.Components[i].G)
+	}
+	b.TargetsG = b.TargetsG.rounded(g)
+	b.Corrections = slices.Clone(b.Corrections)
+	for i, c := range b.Corrections {
+		b.Corrections[i] = mix.Correction{
+			Add:      mix.Addition{InkG: g(c.Add.InkG), HardenerG: g(c.Add.HardenerG), ThinnerG: g(c.Add.ThinnerG)},
+			ThinnerG: g(c.ThinnerG), TotalG: g(c.TotalG), To: c.To,
+		}
+	}
+	b.CupWeighsG, b.CupEmptyG, b.LeftG = precision.Known(b.CupWeighsG, g), precision.Known(b.CupEmptyG, g), precision.Known(b.LeftG, g)
+	if r := b.Ratio; r != nil {
+		b.Ratio = &Ratio{
+			InkPerHardener: precision.Share(r.InkPerHardener), OffPct: precision.Percent(r.OffPct), UncertaintyPct: precision.Percent(r.UncertaintyPct),
+		}
+	}
+	if b.Thinner != nil {
+		t := *b.Thinner
+		t.LostG, t.AddG, t.WholeG = g(t.LostG), g(t.AddG), g(t.WholeG)
+		t.ThinnerPct, t.PouredPct = precision.Percent(t.ThinnerPct), precision.Percent(t.PouredPct)
+		t.Pipettes = precision.Share(t.Pipettes)
+		b.Thinner = &t
+	}
+	return b
+}
+
+func (t Targets) rounded(g func(float64) float64) Targets {
+	return Targets{Ink: g(t.Ink), Hardener: g(t.Hardener), Thinner: g(t.Thinner)}
+}
+
+// Rounded returns the recipe with its figures rounded to what is known of them. Its masses
+// are rounded to a tenth of the scale's division.
+func (r Recipe) Rounded() Recipe {
+	g := byDivision(r.DivisionG)
+	r.TargetsG, r.TotalG = r.TargetsG.rounded(g), g(r.TotalG)
+	r.InkMinimumG, r.SmallestInkG = g(r.InkMinimumG), g(r.SmallestInkG)
+	for _, pct := range []*float64{
+		&r.ThinnerPct, &r.ThinnerStartPct, &r.ThinnerMinPct, &r.ThinnerMaxPct, &r.TolerancePct, &r.RatioPct, &r.ThinnerPctPoints,
+	} {
+		*pct = precision.Percent(*pct)
+	}
+	return r
+}
+
+// Rounded returns the row with its figures rounded to what is known of them. Life and
+// Ratio keep all digits.
+func (i Ink) Rounded() Ink {
+	for _, pct := range []*float64{&i.TolerancePct, &i.ThinnerMinPct, &i.ThinnerMaxPct, &i.ThinnerDark, &i.ThinnerLight} {
+		*pct = precision.Percent(*pct)
+	}
+	i.RestS, i.LifeRefH = precision.Seconds(i.RestS), precision.Hours(i.LifeRefH)
+	i.MoistureShare = precision.Share(i.MoistureShare)
+	if i.Learned != nil {
+		l := *i.Learned
+		l.LifeRefH, l.Activation = precision.Hours(l.LifeRefH), precision.KJPerMol(l.Activation)
+		l.MoistureShare, l.Sigma = precision.Share(l.MoistureShare), precision.Share(l.Sigma)
+		i.Learned = &l
+	}
+	return i
+}
