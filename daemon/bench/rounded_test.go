@@ -116,7 +116,7 @@ func TestEveryFigureIsRounded(t *testing.T) {
 		}
 		s.pass(20*time.Second, weather())
 		look()
-		ink := draw(60, 70, "ink")
+		ink := draw(60, 64, "ink")
 		id := s.must(request.StartMix{Ink: "dial-satin", Press: "press-1", InkG: &ink}).ID
 		cup := draw(10, 14, "cup")
 		s.weighs(cup, 2*time.Second)
@@ -143,7 +143,7 @@ func TestEveryFigureIsRounded(t *testing.T) {
 		s.weighs(on+ink*0.14, 2*time.Second)
 		s.must(request.ConfirmStep{Batch: id, Step: "stir-thinner"})
 		s.must(request.LoadBatch{Batch: id, Press: "press-1"})
-		s.pass(2*time.Minute, weather())
+		s.pass(20*time.Second, weather())
 		v := s.batch(id)
 		if v.Ratio == nil || v.Thinner == nil || v.RemainingS == nil || *v.Spent == 0 {
 			t.Fatalf("the batch has no ratio, no thinner or no life: %+v", v)
