@@ -14,6 +14,7 @@ import (
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/bench"
+	"potlifed/daemon/broker"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/instruments"
@@ -173,7 +174,7 @@ type outlet struct {
 	failed    error
 
 	reader *mqtt.NeighbourReader // nil for a bench that shows no others
-	broker *mqtt.Broker
+	broker *broker.Broker
 	url    string
 }
 
@@ -185,15 +186,11 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 		return err
 	}
 	if s.Shop.Broker.Listen != "" {
-		certificate, err := mqtt.BrokerCertificate(s.Shop.Broker)
+		certificate, err := broker.LoadCertificate(s.Shop.Broker)
 		if err != nil {
 			return err
 		}
-		o.broker, err = mqtt.StartBroker(ctx, mqtt.BrokerSettings{
-			Listen: s.Shop.Broker.Listen, Topics: mqtt.NewTopics(settings.Prefix, settings.Bench), Commands: settings.Commands,
-			Lights: settings.Lights, Users: brokerUsers{s.access}, Retained: s.journal,
-			Certificate: certificate,
-		}, s.Log)
+		o.broker, err = broker.Start(ctx, brokerSettings(s, settings, certificate), s.Log)
 		switch {
 		case err != nil:
 			s.Log.Error("the built-in broker cannot start", "err", err)
@@ -204,7 +201,7 @@ func (o *outlet) open(ctx context.Context, s *service) error {
 				return nil
 			}
 		case settings.URL == "" || o.broker.Serves(settings.URL):
-			settings = o.broker.Own(settings)
+			settings = connectTo(o.broker, settings)
 		}
 	}
 	if settings.URL == "" {
@@ -268,7 +265,7 @@ func (o *outlet) status() bench.Outlet {
 	s := bench.Outlet{Away: o.away()}
 	if p, _ := o.state(); p != nil {
 		is := p.Status()
-		s.Waiting, s.OtherInstance, s.Swallowed = is.Waiting, is.OtherInstance, is.Swallowed
+		s.Waiting, s.OtherInstance, s.Swallowed = is.Waiting, is.OtherInstance, is.Dropped
 	}
 	return s
 }

@@ -104,7 +104,7 @@ func TestUsersOfTheBuiltInBroker(t *testing.T) {
 		_, err := reads("line-2", line, "potlife/bench-1/availability")
 		return err != nil, err
 	})
-	p.log.wait(t, "word of it", 0, has("broker: refused", "line-2", "no user any more"))
+	p.log.wait(t, "word of it", 0, has("broker: refused", "line-2", "who was revoked"))
 	_ = listening.Process.Kill()
 	<-ended
 	p.stop()

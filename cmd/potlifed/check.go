@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/broker"
 	"potlifed/daemon/config"
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/web"
@@ -113,7 +114,7 @@ func (l *checklist) files(shop config.Shop) {
 		}
 	}
 	if shop.Broker.CertFile != "" {
-		if _, err := mqtt.BrokerCertificate(shop.Broker); err != nil {
+		if _, err := broker.LoadCertificate(shop.Broker); err != nil {
 			l.fault("broker certificate", "%v", err)
 		} else {
 			l.good("broker certificate", "%s and its key can be used", shop.Broker.CertFile)
@@ -197,7 +198,7 @@ func (l *checklist) access(shop config.Shop) {
 // one runs only while the service does, so that nothing can answer yet.
 func (l *checklist) mqtt(ctx context.Context, shop config.Shop) {
 	address := shop.MQTT.URL
-	own := mqtt.OwnAddresses()
+	own := broker.OwnAddresses()
 	speaks := shop.Broker.OtherScheme(address, own)
 	switch {
 	case address == "" && shop.Broker.Listen == "":

@@ -29,7 +29,7 @@ scales:
 sensors:
   - {id: bench-air, zone: bench, path: /sys/class/hwmon/hwmon2}
 inks:
-  - {id: dial-satin, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
+  - {id: dial-satin, hardener_ratio: "5:1", pot_life: {shortest: 4h30m, longest: 5h30m}}
 `
 
 func ratio(t *testing.T, text string) mix.Ratio {
@@ -51,9 +51,9 @@ func calibrated(t *testing.T, sheet cure.Sheet) cure.Ink {
 }
 
 // smallestShop is written out here without the defaults' function, as the contract
-// gives it.
+// gives it. The cup, its masses and the thinner's share are common practice, no source.
 func smallestShop(t *testing.T) Shop {
-	sheet := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour, AtTemperatureC: 20, DryPct: 30, HumidPct: 80, ActivationKJPerMol: 50}
+	sheet := cure.Sheet{Shortest: 270 * time.Minute, Longest: 330 * time.Minute, AtTemperatureC: 20, DryPct: 30, HumidPct: 80, ActivationKJPerMol: 50}
 	return Shop{
 		Bench:   "bench-1",
 		DataDir: "/var/lib/potlifed",
@@ -66,7 +66,7 @@ func smallestShop(t *testing.T) Shop {
 		Cups:    []Cup{{ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110, MouthMM: 90, Exposure: 1, Lag: 10 * time.Minute}},
 		Presses: []Press{{ID: "press-1", Zone: "bench", Cup: "cup-90"}},
 		Lights:  []Light{{ID: "press-1", Presses: []string{"press-1"}, Reads: []string{"json", "meaning", "colour"}, ConfirmWithin: 10 * time.Second}},
-		Inks: []Ink{{ID: "dial-satin", Ratio: ratio(t, "4:1"), RatioTolerancePct: 5,
+		Inks: []Ink{{ID: "dial-satin", Ratio: ratio(t, "5:1"), RatioTolerancePct: 5,
 			ThinnerPct: ThinnerPct{Min: 10, Max: 20, Dark: 10, Light: 12}, Sheet: sheet, Life: calibrated(t, sheet)}},
 		Alarms:    Alarms{EndingBefore: 30 * time.Minute, MixingTakes: 15 * time.Minute, StopAtRisk: 0.25},
 		Clock:     "kernel",
@@ -99,8 +99,11 @@ func TestSampleFile(t *testing.T) {
 	want.Lights[0].ID = "light-1"
 	want.Hardeners = []Hardener{{ID: "hardener-a", UseWithinOpened: 90 * 24 * time.Hour}}
 	want.Thinners = []Thinner{{ID: "thinner-s", VapourPressurePa: 500, MolarMassG: 98.1}}
+	want.Cups[0] = Cup{ID: "cup-110", InkMinimumG: 85, FillMaximumG: 150, MouthMM: 110, Exposure: 1, Lag: 10 * time.Minute}
+	want.Presses[0].Cup = "cup-110"
 	want.Inks[0].Hardener = "hardener-a"
 	want.Inks[0].Thinners = []string{"thinner-s"}
+	want.Inks[0].ThinnerPct = ThinnerPct{Min: 6, Max: 14, Dark: 7, Light: 9}
 	if diff := cmp.Diff(want, got, inside); diff != "" {
 		t.Errorf("sample file (-want +got):\n%s", diff)
 	}
@@ -169,7 +172,7 @@ thinners: [{id: t1, vapour_pressure_pa: 1200, molar_mass_g: 116.16, hydroxyl: tr
 inks:
   - id: i1
     hardener: h2
-    hardener_ratio: "10:1"
+    hardener_ratio: "8:1"
     ratio_tolerance_pct: 2.5
     thinners: [t1, t2]
     thinner_pct: {min: 0, max: 15, dark: 5, light: 7}
@@ -212,7 +215,7 @@ retention: {raw: 7d, minutes: 7d}
 				}}},
 		Hardeners: []Hardener{{ID: "h1", UseWithinOpened: 30*24*time.Hour + 12*time.Hour}, {ID: "h2"}},
 		Thinners:  []Thinner{{ID: "t1", VapourPressurePa: 1200, MolarMassG: 116.16, Hydroxyl: true}, {ID: "t2"}},
-		Inks: []Ink{{ID: "i1", Hardener: "h2", Ratio: ratio(t, "10:1"), RatioTolerancePct: 2.5, Thinners: []string{"t1", "t2"},
+		Inks: []Ink{{ID: "i1", Hardener: "h2", Ratio: ratio(t, "8:1"), RatioTolerancePct: 2.5, Thinners: []string{"t1", "t2"},
 			ThinnerPct: ThinnerPct{Min: 0, Max: 15, Dark: 5, Light: 7}, Sheet: sheet, Life: calibrated(t, sheet), Rest: 10 * time.Minute}},
 		Alarms:    Alarms{EndingBefore: time.Hour, StopAtRisk: 1},
 		Others:    []string{"b3", "b1"},

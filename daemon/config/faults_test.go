@@ -55,8 +55,8 @@ func TestFaultIsWhereItIs(t *testing.T) {
 	for wrong, path := range map[string]string{
 		"/dev/ttyUSB0": "scales[0].port",
 		"bench-air":    "sensors[0].id",
-		`"4:1"`:        "inks[0].hardener_ratio",
-		"6h":           "inks[0].pot_life.shortest",
+		`"5:1"`:        "inks[0].hardener_ratio",
+		"4h30m":        "inks[0].pot_life.shortest",
 	} {
 		text := strings.Replace(smallest, wrong, `"?"`, 1)
 		before, _, _ := strings.Cut(text, `"?"`)

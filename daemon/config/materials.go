@@ -61,7 +61,7 @@ func (r *reader) ink(m *mapping, ink Ink) Ink {
 }
 
 // ratioRule takes what the model takes for a ratio.
-var ratioRule = textRule{`ink : hardener by weight, such as "4:1"`, func(text string) string {
+var ratioRule = textRule{`ink : hardener by weight, such as "5:1"`, func(text string) string {
 	if _, err := mix.ParseRatio(text); err != nil {
 		return strings.TrimPrefix(err.Error(), fmt.Sprintf("ratio %q: ", text))
 	}
@@ -93,16 +93,16 @@ func (r *reader) thinnerPct(m *mapping, t *ThinnerPct) {
 	}
 }
 
-const potLifeWant = "the data sheet's figures: {shortest: 6h, longest: 8h}, or {about: 8h}"
+const potLifeWant = "the data sheet's figures: {shortest: 4h30m, longest: 5h30m}, or {about: 14h}"
 
 // potLife reads the data sheet's figures and calibrates the ink's life by them.
 func (r *reader) potLife(m *mapping, ink *Ink) {
 	const shortest, longest = 5 * time.Minute, 60 * day
 	before := len(r.faults.List)
 	sheet := &ink.Sheet
-	m.duration("shortest", &sheet.Shortest, shortest, longest, "6h")
-	m.duration("longest", &sheet.Longest, shortest, longest, "8h")
-	m.duration("about", &sheet.About, shortest, longest, "8h")
+	m.duration("shortest", &sheet.Shortest, shortest, longest, "4h30m")
+	m.duration("longest", &sheet.Longest, shortest, longest, "5h30m")
+	m.duration("about", &sheet.About, shortest, longest, "14h")
 	m.number("at_temperature_c", &sheet.AtTemperatureC, bounds{min: 5, max: 40, unit: "°C"})
 	m.number("dry_pct", &sheet.DryPct, bounds{min: 0, max: 100, unit: "% RH"})
 	m.number("humid_pct", &sheet.HumidPct, bounds{min: 0, max: 100, unit: "% RH"})
@@ -119,8 +119,8 @@ func (r *reader) potLife(m *mapping, ink *Ink) {
 			}
 		}
 	} else {
-		m.require("shortest", "the shorter end of the data sheet's range, such as 6h; or about: 8h for a single figure")
-		m.require("longest", "the longer end of the data sheet's range, such as 8h; or about: 8h for a single figure")
+		m.require("shortest", "the shorter end of the data sheet's range, such as 4h30m; or about: 14h for a single figure")
+		m.require("longest", "the longer end of the data sheet's range, such as 5h30m; or about: 14h for a single figure")
 	}
 	if m.has("shortest") && m.has("longest") && m.sound("shortest", "longest") {
 		switch {

@@ -1,8 +1,12 @@
 package mqtt
 
-import "time"
+import (
+	"time"
 
-// sendAnswers publishes what became of commands.
+	"potlifed/daemon/topics"
+)
+
+// sendAnswers publishes the answers to commands.
 func (p *Publisher) sendAnswers() {
 	for len(p.unsent) < answerQueue {
 		select {
@@ -28,26 +32,21 @@ func (p *Publisher) sendAnswers() {
 			rest = append(rest, a)
 			continue
 		}
-		p.said(messages[i])
+		p.lastAnswer, p.lastAnswerAt = messages[i], time.Now()
+		p.delivery.sent(topics.KindDone, p.lastAnswerAt)
 	}
 	p.unsent = rest
-	p.sayAgain()
+	p.resendAnswer()
 }
 
-// said remembers an answer that the broker has acknowledged, and that one should be back.
-func (p *Publisher) said(m message) {
-	p.lastSaid, p.saidAt = m, time.Now()
-	p.handed.sent(wordDone, p.saidAt)
-}
-
-// sayAgain repeats the newest answer at a slow pace while the broker hands none out, and
-// so finds that its rights were mended. Whoever waits for it knows it by its ref.
-func (p *Publisher) sayAgain() {
+// resendAnswer repeats the newest answer slowly while the broker delivers no answers, and so
+// detects that its access rules were corrected. A reader recognises the answer by its ref.
+func (p *Publisher) resendAnswer() {
 	now := time.Now()
-	if !p.handed.missing(wordDone, now, p.outbox.patience) || now.Sub(p.saidAt) < p.outbox.probe {
+	if !p.delivery.overdue(topics.KindDone, now, p.outbox.patience) || now.Sub(p.lastAnswerAt) < p.outbox.retry {
 		return
 	}
-	if p.send([]message{p.lastSaid})[0] == nil {
-		p.saidAt = now
+	if p.send([]message{p.lastAnswer})[0] == nil {
+		p.lastAnswerAt = now
 	}
 }

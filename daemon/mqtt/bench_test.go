@@ -5,11 +5,13 @@ import (
 	"testing"
 	"time"
 
+	"potlifed/daemon/mqtt/mqtttest"
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 )
 
 func fifty(at time.Time) *view.Snapshot {
-	snap := *newRoom().bench.Snapshot()
+	snap := *newFixture().bench.Snapshot()
 	snap.At, snap.Batches = at, nil
 	for i := range 50 {
 		snap.Batches = append(snap.Batches, view.Batch{BatchState: batchState(fmt.Sprintf("0612-%d", i+1), at)})
@@ -22,9 +24,9 @@ func fifty(at time.Time) *view.Snapshot {
 // seconds, so a few milliseconds.
 func BenchmarkDecide50Batches(b *testing.B) {
 	at := time.Now()
-	s, snap := newStates(NewTopics("potlife", "bench-1")), fifty(at)
+	s, snap := newStates(topics.New("potlife", "bench-1")), fifty(at)
 	for _, c := range s.round(snap, time.Hour, nil) {
-		c.taken()
+		c.acknowledged()
 	}
 	b.ReportAllocs()
 	for b.Loop() {
@@ -36,17 +38,17 @@ func BenchmarkDecide50Batches(b *testing.B) {
 
 func BenchmarkDecideAndEncode50Batches(b *testing.B) {
 	at := time.Now()
-	s, snap := newStates(NewTopics("potlife", "bench-1")), fifty(at)
+	s, snap := newStates(topics.New("potlife", "bench-1")), fifty(at)
 	b.ReportAllocs()
 	for b.Loop() {
-		s.again()
+		s.resend()
 		n := 0
 		for _, c := range s.round(snap, time.Hour, nil) {
 			m, err := c.message()
 			if err != nil || len(m.payload) == 0 {
 				b.Fatal(err)
 			}
-			c.taken()
+			c.acknowledged()
 			n++
 		}
 		if n != 55 {
@@ -59,10 +61,10 @@ func BenchmarkDecideAndEncode50Batches(b *testing.B) {
 // loopback, each portion acknowledged and the cursor stored, without the pause that
 // spares slow subscribers.
 func BenchmarkOutbox1000Events(b *testing.B) {
-	broker := startBroker(b, true)
-	r := newRoom()
-	p, _ := runPublisher(b, r, broker.Own(testSettings("")), func(p *Publisher) { p.pause = 0 })
-	until(b, "the connection", p.Connected)
+	broker := newBuiltIn(b)
+	r := newFixture()
+	p, _ := runPublisher(b, r, broker.settings(), func(p *Publisher) { p.pause = 0 })
+	mqtttest.Until(b, "the connection", p.Connected)
 	const events = 1000
 	for b.Loop() {
 		var last uint64

@@ -18,16 +18,16 @@ import (
 
 const (
 	connectTimeout = 10 * time.Second
-	writeTimeout   = 5 * time.Second // also how long an acknowledgement is waited for
-	goodbye        = 2 * time.Second // for the last words of a clean stop
+	writeTimeout   = 5 * time.Second // also for an acknowledgement
+	stopTimeout    = 2 * time.Second // for the last messages of a clean stop
 	quiesceMs      = 250
 
 	firstRetry   = 500 * time.Millisecond
 	longestRetry = 15 * time.Second
-	// A connection that held this long was a good one: the next retry is quick again.
-	// Resetting at once would let a broker that throws us out turn us in a fast loop.
+	// After a connection that lasted this long the next retry is quick again. Resetting
+	// the wait at once would make a fast loop with a broker that disconnects us.
 	goodConnection = 10 * time.Second
-	complainEvery  = 5 * time.Minute
+	logEvery       = 5 * time.Minute
 )
 
 var (
@@ -43,25 +43,25 @@ type message struct {
 	payload  []byte
 }
 
-// connection is a connection to the broker that comes back. Every attempt has a
-// client of its own, for three reasons that the client library's own reconnecting
-// has: it sends what was in flight again after the new values, from a store that has
-// no order, so that an old retained value could win; it completes the token of such a
-// message without an error although nothing was delivered; and its waiting cannot be
-// cut short by a stop. Here a lost connection fails everything that was in flight,
-// and whoever owns the message sends it again from what it knows then.
+// connection is a connection to the broker that is opened again when it is lost. Every
+// attempt has a client of its own. The client library's own reconnecting has three faults:
+// it sends what was in flight after the new values, from a store that has no order, so that
+// an old retained value could win; it completes the token of such a message without an error
+// although nothing was delivered; and a stop cannot interrupt its waiting. Here a lost
+// connection fails everything that was in flight, and the owner of a message sends it again
+// with the value of that time.
 type connection struct {
 	settings Settings
 	id       string
-	// options returns the will and the keep-alive, new for each attempt so that a
-	// will carries the time of its connection.
+	// prepare sets the will and the keep-alive, for each attempt again, so that a will
+	// carries the time of its connection.
 	prepare func(*paho.ClientOptions)
-	// greet subscribes, before anything is published; nil for none.
-	greet func(paho.Client) error
+	// subscribe subscribes, before anything is published; nil for none.
+	subscribe func(paho.Client) error
 	// receive gets every message. It must not block: the library calls it in the
 	// order of arrival from the goroutine that also answers pings.
 	receive func(paho.Message)
-	wake    chan<- struct{} // capacity 1: told of a new connection and of a loss
+	wake    chan<- struct{} // capacity 1: signalled with a new connection and a loss
 	log     *slog.Logger
 
 	mu     sync.Mutex
@@ -70,20 +70,20 @@ type connection struct {
 	err    error       // why there is none
 }
 
-// run keeps the connection up until the context ends, then closes it in good order.
-// The caller has said its last words by then.
+// run keeps the connection open until the context ends, then closes it cleanly. The caller
+// has sent its last messages by then.
 func (c *connection) run(ctx context.Context) {
 	wait := firstRetry
-	complained := time.Time{}
+	logged := time.Time{}
 	failures := 0
 	for ctx.Err() == nil {
 		client, lost, err := c.connect(ctx)
 		if err == nil {
 			if failures > 0 {
-				c.log.Info("broker is back", "client", c.id, "failures", failures)
+				c.log.Info("connected to the broker again", "client", c.id, "failures", failures)
 			}
 			since := time.Now()
-			failures, complained = 0, time.Time{}
+			failures, logged = 0, time.Time{}
 			c.set(client, nil)
 			select {
 			case err = <-lost:
@@ -93,16 +93,16 @@ func (c *connection) run(ctx context.Context) {
 				return
 			}
 			c.set(nil, err)
-			c.log.Warn("lost the broker", "client", c.id, "err", err)
+			c.log.Warn("connection to the broker lost", "client", c.id, "err", err)
 			if time.Since(since) >= goodConnection {
 				wait = firstRetry
 			}
 		} else if ctx.Err() == nil {
 			c.set(nil, err)
 			failures++
-			if time.Since(complained) >= complainEvery {
-				complained = time.Now()
-				c.log.Warn("no broker", "client", c.id, "url", c.settings.URL, "failures", failures, "err", err)
+			if time.Since(logged) >= logEvery {
+				logged = time.Now()
+				c.log.Warn("no connection to the broker", "client", c.id, "url", c.settings.URL, "failures", failures, "err", err)
 			}
 		}
 		sleep(ctx, jitter(wait))
@@ -110,8 +110,8 @@ func (c *connection) run(ctx context.Context) {
 	}
 }
 
-// jitter spreads a wait over ±20 %, so that a thousand benches do not come back to
-// their broker in one moment.
+// jitter spreads a wait over ±20 %, so that a thousand benches do not connect to their
+// broker again at the same moment.
 func jitter(d time.Duration) time.Duration {
 	return time.Duration(float64(d) * (0.8 + 0.4*rand.Float64()))
 }
@@ -125,7 +125,7 @@ func sleep(ctx context.Context, d time.Duration) {
 	}
 }
 
-// connect makes one attempt. The loss of the connection is told once on the channel.
+// connect makes one attempt. The channel gets the cause once when the connection is lost.
 func (c *connection) connect(ctx context.Context) (paho.Client, <-chan error, error) {
 	address, err := url.Parse(c.settings.URL)
 	if err != nil || address.Host == "" {
@@ -140,7 +140,7 @@ func (c *connection) connect(ctx context.Context) (paho.Client, <-chan error, er
 		SetProtocolVersion(4).SetCleanSession(true).
 		SetAutoReconnect(false).SetConnectRetry(false).
 		SetConnectTimeout(connectTimeout).SetWriteTimeout(writeTimeout).SetPingTimeout(writeTimeout).
-		SetOrderMatters(true). // commands stay in order; receive only hands over
+		SetOrderMatters(true). // commands stay in order; receive only queues
 		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) {
 			if c.receive != nil {
 				c.receive(m)
@@ -160,8 +160,8 @@ func (c *connection) connect(ctx context.Context) (paho.Client, <-chan error, er
 	if err := token.Error(); err != nil {
 		return nil, nil, fmt.Errorf("mqtt: connect: %w", err)
 	}
-	if c.greet != nil {
-		if err := c.greet(client); err != nil {
+	if c.subscribe != nil {
+		if err := c.subscribe(client); err != nil {
 			client.Disconnect(quiesceMs)
 			return nil, nil, fmt.Errorf("mqtt: subscribe: %w", err)
 		}
@@ -183,18 +183,17 @@ func (c *connection) dial(ctx context.Context, address *url.URL) (net.Conn, erro
 	if err != nil {
 		return nil, err
 	}
-	return &cutShort{Conn: conn, release: context.AfterFunc(ctx, func() { _ = conn.Close() })}, nil
+	return &abortableConn{Conn: conn, release: context.AfterFunc(ctx, func() { _ = conn.Close() })}, nil
 }
 
-// cutShort is a socket that a stop closes for as long as it has not been answered:
-// the library's handshake has no context. The first deadline that is lifted is the
-// sign that the handshake is over.
-type cutShort struct {
+// abortableConn is a socket that a stop closes until the handshake is over: the library's
+// handshake has no context. It is over when the library first removes a deadline.
+type abortableConn struct {
 	net.Conn
 	release func() bool
 }
 
-func (c *cutShort) SetDeadline(t time.Time) error {
+func (c *abortableConn) SetDeadline(t time.Time) error {
 	if t.IsZero() {
 		c.release()
 	}
@@ -214,8 +213,7 @@ func (c *connection) set(client paho.Client, err error) {
 	}
 }
 
-// current returns the number of the connection that stands, or 0 and why there is
-// none.
+// current returns the number of the open connection, or 0 and why there is none.
 func (c *connection) current() (uint64, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -225,10 +223,10 @@ func (c *connection) current() (uint64, error) {
 	return c.epoch, nil
 }
 
-// send publishes the messages in their order and waits until the broker has taken
-// them, or at most until the timeout for all together. The result says for each
-// message why it was not taken. A connection that is lost at the moment at which the
-// library takes a message over costs the library's own writeTimeout.
+// send publishes the messages in their order and waits until the broker has acknowledged
+// them, or until the timeout for all together. The result is one error for each message, nil
+// where it was acknowledged. A connection that is lost while the library accepts a message
+// costs the library's own writeTimeout.
 func (c *connection) send(messages []message, timeout time.Duration) []error {
 	errs := make([]error, len(messages))
 	tokens := make([]paho.Token, len(messages))
@@ -255,7 +253,7 @@ func (c *connection) send(messages []message, timeout time.Duration) []error {
 	return errs
 }
 
-// unsubscribe gives filters up. It is best effort: a new connection has none anyway.
+// unsubscribe ends subscriptions. A failure does not matter: a new connection has none.
 func (c *connection) unsubscribe(filters []string) {
 	c.mu.Lock()
 	client := c.client
@@ -265,10 +263,10 @@ func (c *connection) unsubscribe(filters []string) {
 	}
 }
 
-// subscribe asks for filters, each at its QoS, in one packet. A filter that the broker
-// refuses is returned and not an error: the states are worth publishing even where
-// commands may not be read.
-func subscribe(client paho.Client, filters map[string]byte) (refused []string, err error) {
+// subscribeTo subscribes to filters, each at its QoS, in one packet. It returns the filters
+// that the broker refused; that is no error, because the states are worth publishing even
+// where commands may not be read. The error means that there was no answer.
+func subscribeTo(client paho.Client, filters map[string]byte) (refused []string, err error) {
 	token := client.SubscribeMultiple(filters, nil)
 	if !token.WaitTimeout(writeTimeout) {
 		return nil, errNoAnswer

@@ -2,7 +2,6 @@ package mqtt
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"regexp"
@@ -13,6 +12,7 @@ import (
 
 	"potlifed/daemon/actor"
 	"potlifed/daemon/request"
+	"potlifed/daemon/topics"
 )
 
 const (
@@ -30,85 +30,63 @@ const (
 	outcomeIgnored = "ignored"
 )
 
-// incoming is a command as it came.
-type incoming struct {
-	verb      string
-	payload   []byte
-	retained  bool
-	by        actor.Name
-	forbidden string // why whoever gave it may not, empty when he may
+// Given is a command as it was received.
+type Given struct {
+	Verb     string
+	Payload  []byte
+	Retained bool
+	By       actor.Name // the user who gave it; empty where that is not known
+	Denied   string     // why the user may not give it, empty where they may
 }
 
-// answer says what became of a command.
-type answer struct {
-	verb string
-
-	Time    time.Time       `json:"time"`
-	Ref     string          `json:"ref"`
-	Outcome string          `json:"outcome"`
-	Code    string          `json:"code,omitempty"`   // which refusal it is
-	Status  int             `json:"status,omitempty"` // of done and refused, as HTTP would answer
-	Detail  string          `json:"detail,omitempty"` // why not, and what to do
-	OnDisk  *bool           `json:"on_disk,omitempty"`
-	Result  json.RawMessage `json:"result,omitempty"` // the thing that was changed
-}
-
-// encode writes the answer out. A result that is not JSON costs the result alone.
-func (a answer) encode() ([]byte, error) {
-	b, err := json.Marshal(a)
-	if err != nil && a.Result != nil {
-		a.Result = nil
-		return json.Marshal(a)
-	}
-	return b, err
-}
-
-// verbShape keeps what somebody wrote into a topic from coming back in one of ours.
+// verbShape keeps text that a client wrote into a topic from appearing in one of ours.
 var verbShape = regexp.MustCompile(`^[a-z][a-z-]{0,31}$`)
 
-// hand passes on a command that came from a broker.
-func (p *Publisher) hand(m paho.Message) {
-	p.take(incoming{
-		verb: strings.TrimPrefix(m.Topic(), p.topics.Do("")), payload: m.Payload(), retained: m.Retained(), by: actor.MQTT,
-	})
+// receiveCommand takes a command that a broker delivered.
+func (p *Publisher) receiveCommand(m paho.Message) {
+	p.take(Given{Verb: strings.TrimPrefix(m.Topic(), p.topics.Do("")), Payload: m.Payload(), Retained: m.Retained()})
 }
 
-// take passes a command on without ever blocking: it runs where pings are answered. What
-// finds the queue full is answered at once. It may be called from any goroutine.
-func (p *Publisher) take(in incoming) {
-	if !verbShape.MatchString(in.verb) {
+// take queues a command. It never blocks: it is called where the client library answers
+// pings. A command for which the queue has no room is answered as refused. take may be
+// called from any goroutine.
+func (p *Publisher) take(in Given) {
+	if in.By == "" {
+		in.By = actor.MQTT // a broker does not say who published a message
+	}
+	if !verbShape.MatchString(in.Verb) {
 		p.counts.add(directionIn, resultRejected)
-		p.log.Warn("command with an impossible verb", "verb", shortened(in.verb), "by", in.by)
+		p.log.Warn("command with an invalid verb", "verb", shortened(in.Verb), "by", in.By)
 		return
 	}
-	if len(in.payload) > maxCommandBytes {
-		in.payload = in.payload[:maxCommandBytes+1] // enough to be refused for its length
+	if len(in.Payload) > topics.MaxCommandBytes {
+		in.Payload = in.Payload[:topics.MaxCommandBytes+1] // enough to be refused for its length
 	}
 	select {
 	case p.commands <- in:
 		return
 	default:
 	}
-	c, _ := ParseCommand(in.verb, in.payload)
-	busy := p.refused(c, request.Refuse(request.Unavailable, "Busy", "%d commands wait already; repeat it later with the same ref", commandQueue))
+	c, _ := ParseCommand(in.Verb, in.Payload)
+	busy := p.refused(c, request.Refuse(request.Unavailable, "Busy", "%d commands are waiting already; repeat it later with the same ref", commandQueue))
 	select {
 	case p.answers <- busy:
 		p.counts.add(directionIn, resultRejected)
-		p.stir()
+		p.wakeUp()
 	default:
 		p.counts.add(directionIn, resultError)
-		p.log.Warn("command dropped without an answer: both queues are full", "verb", in.verb, "ref", c.Ref)
+		p.log.Warn("command dropped without an answer: both queues are full", "verb", in.Verb, "ref", c.Ref)
 	}
 }
 
-// obey carries out commands one after another until the context ends.
-func (p *Publisher) obey(ctx context.Context) {
+// runCommands carries out commands one after another until the context ends.
+func (p *Publisher) runCommands(ctx context.Context) {
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case in := <-p.commands:
-			a := p.carryOut(ctx, in)
+			a := p.execute(ctx, in)
 			result := resultOK
 			if a.Outcome != outcomeDone {
 				result = resultRejected
@@ -117,7 +95,7 @@ func (p *Publisher) obey(ctx context.Context) {
 			p.counts.add(directionIn, result)
 			select {
 			case p.answers <- a:
-				p.stir()
+				p.wakeUp()
 			case <-ctx.Done():
 				return
 			}
@@ -125,16 +103,16 @@ func (p *Publisher) obey(ctx context.Context) {
 	}
 }
 
-// carryOut decides what becomes of a command.
-func (p *Publisher) carryOut(ctx context.Context, in incoming) answer {
-	c, err := ParseCommand(in.verb, in.payload)
+// execute carries out a command, or decides that it may not be, and returns the answer.
+func (p *Publisher) execute(ctx context.Context, in Given) Answer {
+	c, err := ParseCommand(in.Verb, in.Payload)
 	now := p.clock.Now().Wall
 	age := now.Sub(c.At)
 	switch {
-	case in.retained:
-		return p.ignored(c, "retained: a command is for once; publish it without the retain flag")
-	case in.forbidden != "":
-		return p.ignored(c, in.forbidden)
+	case in.Retained:
+		return p.ignored(c, "retained: a command must be published without the retain flag")
+	case in.Denied != "":
+		return p.ignored(c, in.Denied)
 	case !p.settings.Commands:
 		return p.ignored(c, "commands are not allowed here; mqtt.commands in the configuration allows them")
 	case err != nil:
@@ -148,19 +126,19 @@ func (p *Publisher) carryOut(ctx context.Context, in incoming) answer {
 	ctx, cancel := context.WithTimeout(ctx, commandTimeout)
 	defer cancel()
 	reply, err := p.bench.Do(ctx, request.Request{
-		Change: c.Change, By: in.by, Key: key(in.by, c.Ref), Hash: c.Hash,
+		Change: c.Change, By: in.By, Key: key(in.By, c.Ref), Hash: c.Hash,
 	})
 	if err != nil {
 		return p.refused(c, err)
 	}
-	a := answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeDone, Status: 200, Result: reply.Body}
+	a := Answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeDone, Status: 200, Result: reply.Body}
 	if !reply.OnDisk {
 		a.Status, a.OnDisk = 202, new(bool)
 	}
 	return a
 }
 
-// key makes a ref one's own: what two users call the same is not the same.
+// key returns a key for a ref that no other user can have: two users may choose the same ref.
 func key(by actor.Name, ref string) string {
 	if by == actor.MQTT {
 		return "mqtt:" + ref
@@ -168,8 +146,8 @@ func key(by actor.Name, ref string) string {
 	return "mqtt-user:" + string(by) + ":" + ref // a user's name has no colon
 }
 
-func (p *Publisher) ignored(c Command, detail string) answer {
-	return answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeIgnored, Detail: detail}
+func (p *Publisher) ignored(c Command, detail string) Answer {
+	return Answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeIgnored, Detail: detail}
 }
 
 // statusOf gives the status of the answer to a refused command. It is the status that the
@@ -178,14 +156,14 @@ var statusOf = map[request.RefusalKind]int{
 	request.NotFound: 404, request.NotNow: 409, request.TooLong: 413, request.Invalid: 422, request.Unavailable: 503,
 }
 
-func (p *Publisher) refused(c Command, err error) answer {
-	a := answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeRefused}
+func (p *Publisher) refused(c Command, err error) Answer {
+	a := Answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeRefused}
 	var r *request.Refusal
 	if errors.As(err, &r) {
 		a.Status, a.Code, a.Detail = statusOf[r.Kind], r.Code, r.Error()
 		return a
 	}
 	a.Status = 503
-	a.Detail = "no answer from the bench in time; it may still be done: repeat it with the same ref to find out"
+	a.Detail = "the bench did not answer in time; the command may still be carried out: repeat it with the same ref to find out"
 	return a
 }

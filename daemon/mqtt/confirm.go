@@ -7,195 +7,197 @@ import (
 	"sync"
 	"time"
 
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
-// LampTaker is a [Bench] that wants to know how the lamps stand that report back.
-type LampTaker interface {
-	// Lamp takes in how a lamp stands. It may block while the bench is far behind.
-	Lamp(ctx context.Context, light string, w light.Report)
+// LampReceiver is an optional interface of [Bench]: it receives what lamps confirm.
+type LampReceiver interface {
+	// Lamp receives the confirmation state of a light's lamp. It may block while the bench
+	// is far behind.
+	Lamp(ctx context.Context, light string, state light.Report)
 }
 
 const (
-	mostAsks  = 16 // that a lamp may owe an answer to; more make it no more silent
-	mostSaid  = 80 // bytes of an answer that are passed on
-	mostReply = 4 << 10
+	maxPending   = 16 // confirmations a lamp may owe; more would not change what is reported
+	maxTextBytes = 80 // of a confirmation in a report or a log line
 )
 
-// confirmation follows whether a lamp answers what it is told, on one topic, each
-// message anew: a lamp that died after its last answer owes the next one.
+// confirmation follows, on one topic, whether a lamp confirms each message that it was sent:
+// a lamp that failed after its last confirmation owes the next one.
 //
-// An answer settles the newest message that it equals, and all before it. One that
-// equals none says that the lamp shows something else: it then owes the right answer
-// from that moment on. What the broker had retained was said at some time before it was
-// subscribed to, to nobody knows what, and proves nothing; answers count only from the
-// same connection that what they answer was sent on.
+// A confirmation settles the newest message that it equals and all earlier ones. One that
+// equals none means that the lamp shows something else: from then on it owes the right
+// confirmation. A retained confirmation proves nothing, since it is not known which message
+// it answered; and only one that comes over the connection of the message counts.
 //
-// The mutex guards all that changes: answers come in on the library's goroutine.
+// The mutex guards all that changes: confirmations come in on the library's goroutine.
 type confirmation struct {
-	light   string
-	taker   LampTaker
-	now     func() time.Duration // the clock's monotonic time
-	changed chan struct{}        // capacity 1
+	light    string
+	receiver LampReceiver
+	now      func() time.Duration // the clock's monotonic time
+	changed  chan struct{}        // capacity 1
 
-	mu       sync.Mutex
-	asks     []ask // owed, oldest first
-	last     string
-	told     bool // something was taken by the broker on this connection
-	asked    uint64
-	wasRight bool
-	rightAt  time.Duration
-	says     string
-	deaf     string
+	mu          sync.Mutex
+	pending     []pendingConfirmation // oldest first
+	last        string                // the confirmation of the newest message
+	told        bool                  // the broker has acknowledged a message on this connection
+	lastID      uint64
+	confirmed   bool
+	confirmedAt time.Duration
+	says        string // what the lamp shows instead
+	refused     string // why its confirmations cannot be read
 }
 
-type ask struct {
+// pendingConfirmation is a confirmation that the lamp owes.
+type pendingConfirmation struct {
 	id   uint64
 	want string
 	at   time.Duration
 }
 
-// begin remembers what is about to be sent, before it is: the answer may come before the
-// broker's acknowledgement.
-func (c *confirmation) begin(want string) (id uint64) {
+// sending records that a message is about to be sent: its confirmation may come before the
+// broker's acknowledgement. It returns an id for sent.
+func (c *confirmation) sending(want string) (id uint64) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.asked++
-	a := ask{c.asked, want, c.now()}
-	if len(c.asks) >= mostAsks {
-		c.asks = c.asks[:mostAsks-1] // the oldest says how long it has been silent
+	c.lastID++
+	next := pendingConfirmation{c.lastID, want, c.now()}
+	if len(c.pending) >= maxPending {
+		c.pending = c.pending[:maxPending-1] // the oldest tells how long the lamp has been silent
 	}
-	c.asks, c.last = append(c.asks, a), want
-	return a.id
+	c.pending, c.last = append(c.pending, next), want
+	return next.id
 }
 
-// end says whether the broker has taken what was begun.
-func (c *confirmation) end(id uint64, taken bool) {
+// sent records whether the broker has acknowledged the message.
+func (c *confirmation) sent(id uint64, acknowledged bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.told = c.told || taken
-	if n := len(c.asks); !taken && n > 0 && c.asks[n-1].id == id {
-		c.asks = c.asks[:n-1]
+	c.told = c.told || acknowledged
+	if n := len(c.pending); !acknowledged && n > 0 && c.pending[n-1].id == id {
+		c.pending = c.pending[:n-1]
 	}
-	c.tell()
+	c.notify()
 }
 
-// anew forgets what was sent on a connection that is no more.
-func (c *confirmation) anew() {
+// reset forgets what was sent on a connection that was lost.
+func (c *confirmation) reset() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if !c.told && len(c.asks) == 0 {
+	if !c.told && len(c.pending) == 0 {
 		return
 	}
-	c.asks, c.last, c.told, c.says = nil, "", false, ""
-	c.tell()
+	c.pending, c.last, c.told, c.says = nil, "", false, ""
+	c.notify()
 }
 
-// hear takes an answer.
-func (c *confirmation) hear(answer string) {
+// received takes a confirmation.
+func (c *confirmation) received(shows string) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.last == "" {
-		return // nothing has been asked yet
+		return // nothing has been sent yet
 	}
 	at := c.now()
-	for i := len(c.asks) - 1; i >= 0; i-- {
-		if c.asks[i].want == answer {
-			c.asks = append([]ask(nil), c.asks[i+1:]...)
-			c.wasRight, c.rightAt, c.says = true, at, ""
-			c.tell()
+	for i := len(c.pending) - 1; i >= 0; i-- {
+		if c.pending[i].want == shows {
+			c.pending = append([]pendingConfirmation(nil), c.pending[i+1:]...)
+			c.confirmed, c.confirmedAt, c.says = true, at, ""
+			c.notify()
 			return
 		}
 	}
 	switch {
-	case len(c.asks) > 0:
-		c.says = answer
-	case answer == c.last: // it says so of its own accord
-		c.wasRight, c.rightAt = true, at
+	case len(c.pending) > 0:
+		c.says = shows
+	case shows == c.last: // the lamp repeats it without being asked
+		c.confirmed, c.confirmedAt = true, at
 	default:
-		c.asks, c.says = []ask{{want: c.last, at: at}}, answer
+		c.pending, c.says = []pendingConfirmation{{want: c.last, at: at}}, shows
 	}
-	c.tell()
+	c.notify()
 }
 
-// listening remembers why the answers cannot be heard, or that they can.
-func (c *confirmation) listening(deaf string) {
+// subscribed records why the confirmations cannot be read, empty where they can.
+func (c *confirmation) subscribed(refused string) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.deaf = deaf
-	c.tell()
+	c.refused = refused
+	c.notify()
 }
 
-func (c *confirmation) tell() {
+func (c *confirmation) notify() {
 	select {
 	case c.changed <- struct{}{}:
 	default:
 	}
 }
 
-func (c *confirmation) word() light.Report {
+// state returns what is known of the lamp.
+func (c *confirmation) state() light.Report {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	w := light.Report{
-		Told: c.told, Owing: len(c.asks) > 0, Confirmed: c.wasRight, ConfirmedAt: c.rightAt,
-		Says: shortened(c.says), Deaf: c.deaf,
+	s := light.Report{
+		Told: c.told, Owing: len(c.pending) > 0, Confirmed: c.confirmed, ConfirmedAt: c.confirmedAt,
+		Says: shortened(c.says), Deaf: c.refused,
 	}
-	if w.Owing {
-		w.OwesSince = c.asks[0].at
+	if s.Owing {
+		s.OwesSince = c.pending[0].at
 	}
-	return w
+	return s
 }
 
-// report hands each change to the bench, until the context ends. It may wait for a bench
-// that is far behind, which the lamp itself must not.
+// report passes each change to the bench until the context ends. It may wait for a bench
+// that is far behind; the lamp itself must not.
 func (c *confirmation) report(ctx context.Context) {
 	for {
 		select {
 		case <-c.changed:
-			c.taker.Lamp(ctx, c.light, c.word())
+			c.receiver.Lamp(ctx, c.light, c.state())
 		case <-ctx.Done():
 			return
 		}
 	}
 }
 
-// shortened is text for a person, with nothing in it that would spoil a line.
+// shortened returns a text from outside as valid UTF-8, cut to maxTextBytes.
 func shortened(s string) string {
 	s = strings.ToValidUTF8(s, "?")
-	if len(s) > mostSaid {
-		s = strings.ToValidUTF8(s[:mostSaid], "") + "…"
+	if len(s) > maxTextBytes {
+		s = strings.ToValidUTF8(s[:maxTextBytes], "") + "…"
 	}
 	return s
 }
 
-// reportsBack makes a lamp's connection listen for its answers.
-func (l *lamp) reportsBack(p *Publisher, topic string, answers map[light.Meaning]string) {
-	taker, ok := p.bench.(LampTaker)
+// readConfirmations makes the light's connection subscribe to what its lamp confirms.
+func (l *lightTopic) readConfirmations(p *Publisher, topic string, answers map[light.Meaning]string) {
+	receiver, ok := p.bench.(LampReceiver)
 	if topic == "" || !ok {
 		return
 	}
 	l.answers = answers
 	l.confirm = &confirmation{
-		light: l.id, taker: taker, changed: make(chan struct{}, 1),
+		light: l.id, receiver: receiver, changed: make(chan struct{}, 1),
 		now: func() time.Duration { _, mono := l.now(); return mono },
 	}
-	l.answersOn = topic
+	l.confirmTopic = topic
 }
 
-// wants is the answer that confirms a payload.
-func (l *lamp) wants(v view.Light) string {
+// wants returns the confirmation of what a light is to show.
+func (l *lightTopic) wants(v view.Light) string {
 	if answer, ok := l.answers[v.Meaning]; ok {
 		return answer
 	}
-	return l.read(l.payload(v))
+	return l.comparable(l.payload(v))
 }
 
-// read brings what was sent, or the answer to it, into a form that can be compared. Of
-// JSON on our own topic it is what the lamp shows; the times in it differ with each
+// comparable returns a payload, or the confirmation of one, in a form that can be compared.
+// Of JSON on our own topic that is what the lamp shows; the times in it differ with each
 // repetition.
-func (l *lamp) read(payload []byte) string {
-	if l.form != FormJSON || l.answers != nil {
+func (l *lightTopic) comparable(payload []byte) string {
+	if l.form != topics.FormJSON || l.answers != nil {
 		return string(payload)
 	}
 	var shows struct {

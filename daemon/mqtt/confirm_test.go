@@ -11,6 +11,9 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"pgregory.net/rapid"
 
+	"potlifed/daemon/broker"
+	"potlifed/daemon/mqtt/mqtttest"
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
@@ -64,16 +67,16 @@ func TestConfirmation(t *testing.T) {
 				verb, what, _ := strings.Cut(a.does, " ")
 				switch verb {
 				case "tell":
-					f.end(f.begin(what), true)
+					f.sent(f.sending(what), true)
 				case "fail":
-					f.end(f.begin(what), false)
+					f.sent(f.sending(what), false)
 				case "say":
-					f.hear(what)
+					f.received(what)
 				case "lose":
-					f.anew()
+					f.reset()
 				}
 			}
-			if got := f.word(); got != c.want {
+			if got := f.state(); got != c.want {
 				t.Errorf("%+v, want %+v", got, c.want)
 			}
 		})
@@ -94,27 +97,27 @@ func TestConfirmationIsWhatTheLampShows(t *testing.T) {
 			switch rapid.IntRange(0, 9).Draw(t, "act") {
 			case 0, 1, 2, 3: // told, and obeys or not
 				told = words.Draw(t, "told")
-				id := f.begin(told)
+				id := f.sending(told)
 				if rapid.Bool().Draw(t, "obeys") {
 					shows = told
 					if rapid.Bool().Draw(t, "answers before the broker") {
-						f.hear(shows)
+						f.received(shows)
 					}
 				}
-				f.end(id, true)
+				f.sent(id, true)
 			case 4, 5, 6, 7:
 				if shows != "" {
-					f.hear(shows)
+					f.received(shows)
 				}
 			case 8: // by hand
 				shows = words.Draw(t, "by hand")
 			case 9:
-				f.anew()
+				f.reset()
 				told = ""
 			}
-			w := f.word()
-			if len(f.asks) > mostAsks {
-				t.Fatalf("%d answers owed", len(f.asks))
+			w := f.state()
+			if len(f.pending) > maxPending {
+				t.Fatalf("%d answers owed", len(f.pending))
 			}
 			if w.Told != (told != "") {
 				t.Fatalf("told %q and %+v", told, w)
@@ -122,12 +125,12 @@ func TestConfirmationIsWhatTheLampShows(t *testing.T) {
 			if told == "" {
 				continue
 			}
-			f.hear(shows + "!") // that is none of the words: the lamp shows something else
-			if w = f.word(); !w.Owing || w.Says != shows+"!" {
+			f.received(shows + "!") // that is none of the words: the lamp shows something else
+			if w = f.state(); !w.Owing || w.Says != shows+"!" {
 				t.Fatalf("shows something else, and %+v", w)
 			}
-			f.hear(shows)
-			switch w = f.word(); {
+			f.received(shows)
+			switch w = f.state(); {
 			case shows == told && (w.Owing || !w.Confirmed || w.ConfirmedAt != now):
 				t.Fatalf("shows %q as it was told at %v, and %+v", shows, now, w)
 			case shows != told && (!w.Owing || w.OwesSince > now):
@@ -137,26 +140,26 @@ func TestConfirmationIsWhatTheLampShows(t *testing.T) {
 	})
 }
 
-// takingBench is a bench that remembers what it was told of lamps.
-type takingBench struct {
+// confirmingBench is a bench that records what lamps confirm.
+type confirmingBench struct {
 	*fakeBench
-	mu    sync.Mutex
-	words []light.Report
+	mu      sync.Mutex
+	reports []light.Report
 }
 
-func (b *takingBench) Lamp(_ context.Context, _ string, w light.Report) {
+func (b *confirmingBench) Lamp(_ context.Context, _ string, w light.Report) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.words = append(b.words, w)
+	b.reports = append(b.reports, w)
 }
 
-func (b *takingBench) word() light.Report {
+func (b *confirmingBench) state() light.Report {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if len(b.words) == 0 {
+	if len(b.reports) == 0 {
 		return light.Report{}
 	}
-	return b.words[len(b.words)-1]
+	return b.reports[len(b.reports)-1]
 }
 
 // answering is a lamp that answers on a topic of its own whatever answer makes of what
@@ -172,7 +175,7 @@ func answering(t testing.TB, address, listens, answers string, answer func(paylo
 				}
 			})
 		}))
-	if token := c.Connect(); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
+	if token := c.Connect(); !token.WaitTimeout(mqtttest.Patience) || token.Error() != nil {
 		t.Fatal(token.Error())
 	}
 	t.Cleanup(func() { c.Disconnect(100) })
@@ -180,17 +183,17 @@ func answering(t testing.TB, address, listens, answers string, answer func(paylo
 }
 
 // runsWith runs a publisher with one light on mosquitto.
-func runsWith(t *testing.T, b testBroker, l Light) (*room, *takingBench, func()) {
-	r := newRoom()
-	taker := &takingBench{fakeBench: r.bench}
+func runsWith(t *testing.T, b testBroker, l Light) (*fixture, *confirmingBench, func()) {
+	r := newFixture()
+	receiver := &confirmingBench{fakeBench: r.bench}
 	s := b.settings()
 	s.Lights = []Light{l}
-	return r, taker, runs(t, r, taker, s)
+	return r, receiver, runs(t, r, receiver, s)
 }
 
 // runs runs a publisher of a bench that takes what its lamps say.
-func runs(t *testing.T, r *room, taker *takingBench, s Settings) (stop func()) {
-	p := New(s, taker, r.journal, r.clock, quietLog(), nil)
+func runs(t *testing.T, r *fixture, receiver *confirmingBench, s Settings) (stop func()) {
+	p := New(s, receiver, r.journal, r.clock, quietLog(), nil)
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- p.Run(ctx) }()
@@ -220,17 +223,17 @@ func TestLampReportsBack(t *testing.T) {
 	}{
 		"its own words":      {Light{Topic: "hall/lamp/set", Payloads: words}, "hall/lamp/set", repeats},
 		"its own answers":    {Light{Topic: "hall/lamp/set", Payloads: words, Answers: answers}, "hall/lamp/set", func(s string) string { return "is" + strings.TrimPrefix(s, "set") }},
-		"the word":           {Light{Reads: []Form{FormMeaning}}, "potlife/bench-1/light/light-1/meaning", repeats},
-		"the colour":         {Light{Reads: []Form{FormColour}}, "potlife/bench-1/light/light-1/colour", repeats},
-		"the JSON as it is":  {Light{Reads: []Form{FormJSON}}, "potlife/bench-1/light/light-1", repeats},
-		"JSON, what matters": {Light{Reads: []Form{FormJSON}}, "potlife/bench-1/light/light-1", func(string) string { return `{"lamp":"x","meaning":"in-order","flashing":false}` }},
+		"the word":           {Light{Reads: []topics.Form{topics.FormMeaning}}, "potlife/bench-1/light/light-1/meaning", repeats},
+		"the colour":         {Light{Reads: []topics.Form{topics.FormColour}}, "potlife/bench-1/light/light-1/colour", repeats},
+		"the JSON as it is":  {Light{Reads: []topics.Form{topics.FormJSON}}, "potlife/bench-1/light/light-1", repeats},
+		"JSON, what matters": {Light{Reads: []topics.Form{topics.FormJSON}}, "potlife/bench-1/light/light-1", func(string) string { return `{"lamp":"x","meaning":"in-order","flashing":false}` }},
 	} {
 		t.Run(name, func(t *testing.T) {
 			b := newMosquitto(t)
-			answering(t, b.addr(), c.topic, "hall/lamp/state", c.answer)
+			answering(t, b.Addr(), c.topic, "hall/lamp/state", c.answer)
 			c.light.ID, c.light.Confirms = "light-1", "hall/lamp/state"
-			_, taker, stop := runsWith(t, b, c.light)
-			until(t, "the lamp to confirm", func() bool { return confirmed(taker.word()) })
+			_, receiver, stop := runsWith(t, b, c.light)
+			mqtttest.Until(t, "the lamp to confirm", func() bool { return confirmed(receiver.state()) })
 			stop()
 		})
 	}
@@ -239,40 +242,40 @@ func TestLampReportsBack(t *testing.T) {
 // TestLampReportsBackOnTheBuiltInBroker: a guest may answer where a lamp does, and
 // nowhere else.
 func TestLampReportsBackOnTheBuiltInBroker(t *testing.T) {
-	l := Light{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"}
+	l := Light{ID: "light-1", Reads: []topics.Form{topics.FormMeaning}, Confirms: "hall/lamp/state"}
 	says := func(s string) string { return s }
 	elsewhere := newBuiltInFor(t)
-	answering(t, elsewhere.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
-	_, taker, stop := runsWith(t, elsewhere, l)
-	until(t, "the lamp to be told", func() bool { return taker.word().Told && taker.word().Owing })
-	until(t, "the answer to be refused", func() bool { return refusedAtAll(elsewhere.broker) > 0 })
+	answering(t, elsewhere.Addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
+	_, receiver, stop := runsWith(t, elsewhere, l)
+	mqtttest.Until(t, "the lamp to be told", func() bool { return receiver.state().Told && receiver.state().Owing })
+	mqtttest.Until(t, "the answer to be refused", func() bool { return elsewhere.refusals() > 0 })
 	stop()
-	b := newBuiltInFor(t, l)
-	answering(t, b.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
-	_, taker, stop = runsWith(t, b, l)
-	until(t, "the lamp to confirm", func() bool { return confirmed(taker.word()) })
+	b := newBuiltInFor(t, broker.Light{ID: l.ID, Confirms: l.Confirms})
+	answering(t, b.Addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
+	_, receiver, stop = runsWith(t, b, l)
+	mqtttest.Until(t, "the lamp to confirm", func() bool { return confirmed(receiver.state()) })
 	stop()
 }
 
 // TestRetainedAnswerProvesNothing: the answer of a lamp that is long dead is still held
 // by the broker, and says just what the lamp is to show.
 func TestRetainedAnswerProvesNothing(t *testing.T) {
-	b := newMosquitto(t).(*mosquitto)
-	b.publish("-t", "hall/lamp/state", "-r", "-q", "1", "-m", "in-order")
-	cable := newRelay(t, b.addr())
-	r := newRoom()
-	taker := &takingBench{fakeBench: r.bench}
-	s := testSettings("mqtt://" + cable.addr())
-	s.Lights = []Light{{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"}}
-	stop := runs(t, r, taker, s)
-	owes := func() bool { w := taker.word(); return w.Told && w.Owing }
-	until(t, "the lamp to be told", owes)
-	cable.cut()
-	until(t, "the loss to be known", func() bool { return !taker.word().Told })
-	cable.mend()
-	until(t, "the lamp to be told again", owes)
+	b := newMosquitto(t).(mosquittoBroker)
+	b.Publish("-t", "hall/lamp/state", "-r", "-q", "1", "-m", "in-order")
+	relay := mqtttest.NewRelay(t, b.Addr())
+	r := newFixture()
+	receiver := &confirmingBench{fakeBench: r.bench}
+	s := testSettings("mqtt://" + relay.Addr())
+	s.Lights = []Light{{ID: "light-1", Reads: []topics.Form{topics.FormMeaning}, Confirms: "hall/lamp/state"}}
+	stop := runs(t, r, receiver, s)
+	owes := func() bool { w := receiver.state(); return w.Told && w.Owing }
+	mqtttest.Until(t, "the lamp to be told", owes)
+	relay.Cut()
+	mqtttest.Until(t, "the loss to be known", func() bool { return !receiver.state().Told })
+	relay.Mend()
+	mqtttest.Until(t, "the lamp to be told again", owes)
 	stop() // after which nothing more is heard
-	for _, w := range taker.words {
+	for _, w := range receiver.reports {
 		if w.Confirmed || w.Says != "" {
 			t.Errorf("by what was retained: %+v", w)
 		}
@@ -284,7 +287,7 @@ func TestLampThatLies(t *testing.T) {
 	b := newMosquitto(t)
 	var mu sync.Mutex
 	stuck := ""
-	answering(t, b.addr(), "hall/lamp/set", "hall/lamp/state", func(s string) string {
+	answering(t, b.Addr(), "hall/lamp/set", "hall/lamp/state", func(s string) string {
 		mu.Lock()
 		defer mu.Unlock()
 		if stuck != "" {
@@ -297,33 +300,33 @@ func TestLampThatLies(t *testing.T) {
 		words[m] = fmt.Sprintf(`{"scene":%q}`, m)
 	}
 	flashing := map[light.Meaning]string{light.DoNotPrint: `{"scene":"do-not-print","blink":true}`}
-	r, taker, stop := runsWith(t, b, Light{ID: "light-1", Topic: "hall/lamp/set", Payloads: words, Flashing: flashing, Confirms: "hall/lamp/state"})
-	until(t, "the lamp to confirm", func() bool { return confirmed(taker.word()) })
+	r, receiver, stop := runsWith(t, b, Light{ID: "light-1", Topic: "hall/lamp/set", Payloads: words, Flashing: flashing, Confirms: "hall/lamp/state"})
+	mqtttest.Until(t, "the lamp to confirm", func() bool { return confirmed(receiver.state()) })
 	mu.Lock()
 	stuck = words[light.InOrder]
 	mu.Unlock()
 	r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning = light.DoNotPrint })
-	until(t, "the lie to be seen", func() bool { w := taker.word(); return w.Owing && w.Says == words[light.InOrder] })
+	mqtttest.Until(t, "the lie to be seen", func() bool { w := receiver.state(); return w.Owing && w.Says == words[light.InOrder] })
 	mu.Lock()
 	stuck = ""
 	mu.Unlock()
 	r.bench.change(func(s *view.Snapshot) { s.Lights[0].Flashing = true })
-	until(t, "the lamp to confirm that it flashes", func() bool { return confirmed(taker.word()) })
+	mqtttest.Until(t, "the lamp to confirm that it flashes", func() bool { return confirmed(receiver.state()) })
 	stop()
 }
 
 // TestAnswersOfAnySize: what a lamp is told is not held up, whatever it answers.
 func TestAnswersOfAnySize(t *testing.T) {
 	b := newMosquitto(t)
-	answering(t, b.addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", func(string) string { return strings.Repeat("x", 100_000) })
-	w := newWitness(t, b.addr())
-	r, taker, stop := runsWith(t, b, Light{ID: "light-1", Reads: []Form{FormMeaning}, Confirms: "hall/lamp/state"})
+	answering(t, b.Addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", func(string) string { return strings.Repeat("x", 100_000) })
+	w := mqtttest.Subscribe(t, b.Addr())
+	r, receiver, stop := runsWith(t, b, Light{ID: "light-1", Reads: []topics.Form{topics.FormMeaning}, Confirms: "hall/lamp/state"})
 	for _, m := range light.Meanings() {
-		from := w.mark()
+		from := w.Count()
 		r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = m, "now "+string(m) })
-		w.hearsAfter(t, from, string(m), is("potlife/bench-1/light/light-1/meaning", string(m)))
+		w.ExpectAfter(t, from, string(m), mqtttest.Is("potlife/bench-1/light/light-1/meaning", string(m)))
 	}
-	if w := taker.word(); w.Confirmed || len(w.Says) > mostSaid+3 {
+	if w := receiver.state(); w.Confirmed || len(w.Says) > maxTextBytes+3 {
 		t.Errorf("%+v", w)
 	}
 	stop()
@@ -336,14 +339,14 @@ func FuzzLampAnswer(f *testing.F) {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, answer []byte) {
-		l := &lamp{form: FormJSON}
+		l := &lightTopic{form: topics.FormJSON}
 		v := view.Light{Meaning: light.DoNotPrint, Colour: "red"}
 		var now time.Duration
 		c := newConfirmation(&now)
-		c.end(c.begin(l.wants(v)), true)
-		c.hear(l.read(answer))
-		w := c.word()
-		if w.Confirmed && l.read(answer) != "do-not-print" || len(w.Says) > mostSaid+3 {
+		c.sent(c.sending(l.wants(v)), true)
+		c.received(l.comparable(answer))
+		w := c.state()
+		if w.Confirmed && l.comparable(answer) != "do-not-print" || len(w.Says) > maxTextBytes+3 {
 			t.Errorf("%q: %+v", answer, w)
 		}
 	})

@@ -7,64 +7,64 @@ import (
 	"potlifed/daemon/view"
 )
 
-// echo waits for a portion of events to come back from the broker. A broker of MQTT
-// 3.1.1 has no word for "you may not": one with rights acknowledges what it throws
-// away (3.3.5). That an event was delivered is therefore believed when the broker has
-// handed it out, to us as to every reader, and not when it was acknowledged.
+// echo waits until the broker has delivered a portion of events back. A broker of MQTT 3.1.1
+// cannot refuse a message: one with access rules acknowledges what it drops (3.3.5). An event
+// therefore counts as delivered when the broker has delivered it, to us as to every reader,
+// and not when it was acknowledged.
 //
-// It holds one portion at most. An event is known by its whole text, which no two
-// share, since journal and number are in it.
+// It holds one portion at most. An event is recognised by its whole text, which is unique,
+// since it contains journal and number.
 type echo struct {
-	mu     sync.Mutex
-	events []view.Event
-	back   []bool // events[i] has come back
-	left   int    // how many have not
+	mu      sync.Mutex
+	events  []view.Event
+	arrived []bool // by event
+	missing int    // how many have not arrived
 }
 
-// expect begins to wait for events, and for nothing else.
+// expect begins to wait for these events, and for no others.
 func (e *echo) expect(events []view.Event) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	e.events, e.back, e.left = events, make([]bool, len(events)), len(events)
+	e.events, e.arrived, e.missing = events, make([]bool, len(events)), len(events)
 }
 
-// hear takes a message from the events' topic and reports whether it was the last one
-// waited for. It may be called from any goroutine.
-func (e *echo) hear(payload []byte) (all bool) {
+// received takes a message from the events' topic and reports whether it was the last one
+// expected. It may be called from any goroutine.
+func (e *echo) received(payload []byte) (all bool) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	for i, event := range e.events {
-		if !e.back[i] && bytes.Equal(event.JSON, payload) {
-			e.back[i] = true
-			e.left--
-			return e.left == 0
+		if !e.arrived[i] && bytes.Equal(event.JSON, payload) {
+			e.arrived[i] = true
+			e.missing--
+			return e.missing == 0
 		}
 	}
 	return false
 }
 
-// keep gives up waiting for all but the first n events.
-func (e *echo) keep(n int) {
+// truncate stops waiting for all but the first n events.
+func (e *echo) truncate(n int) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	e.events, e.back, e.left = e.events[:n], e.back[:n], 0
-	for _, back := range e.back {
-		if !back {
-			e.left++
+	e.events, e.arrived, e.missing = e.events[:n], e.arrived[:n], 0
+	for _, arrived := range e.arrived {
+		if !arrived {
+			e.missing++
 		}
 	}
 }
 
-// settle takes out what has come back from the first event on, and returns it and what
-// is still waited for.
-func (e *echo) settle() (back, rest []view.Event) {
+// settle removes the events that have arrived, up to the first that has not, and returns
+// them and the rest.
+func (e *echo) settle() (arrived, rest []view.Event) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	n := 0
-	for n < len(e.events) && e.back[n] {
+	for n < len(e.events) && e.arrived[n] {
 		n++
 	}
-	back, rest = e.events[:n], e.events[n:]
-	e.events, e.back = rest, e.back[n:]
-	return back, rest
+	arrived, rest = e.events[:n], e.events[n:]
+	e.events, e.arrived = rest, e.arrived[n:]
+	return arrived, rest
 }

@@ -7,17 +7,17 @@ import (
 	"potlifed/daemon/view"
 )
 
-// sendEvents sends the next portion of events, once the one before has come back.
+// sendEvents sends the next portion of events, once the previous one has come back.
 func (p *Publisher) sendEvents(ctx context.Context, snap *view.Snapshot) {
 	p.more = false
 	now := time.Now()
-	if now.Before(p.notUntil) {
+	if now.Before(p.journalRetryAt) {
 		return
 	}
 	err := p.outbox.load(ctx, snap.Seq)
 	if err == nil {
 		p.settle(now)
-		if snap.Seq > p.outbox.cursor && !now.Before(p.restTo) {
+		if snap.Seq > p.outbox.cursor && !now.Before(p.pauseUntil) {
 			err = p.sendPortion(ctx)
 			p.settle(time.Now())
 		}
@@ -26,28 +26,28 @@ func (p *Publisher) sendEvents(ctx context.Context, snap *view.Snapshot) {
 		err = p.outbox.store(ctx)
 	}
 	if err != nil && ctx.Err() == nil {
-		p.log.Warn("events wait", "err", err)
-		p.notUntil = time.Now().Add(journalRetry)
+		p.log.Warn("events are not sent: the journal cannot be read or written", "err", err)
+		p.journalRetryAt = time.Now().Add(journalRetry)
 		return
 	}
-	p.more = p.outbox.loaded && len(p.outbox.under) == 0 && snap.Seq > p.outbox.cursor
-	if p.outbox.stuck {
-		p.swallowed.set(p.topics.Event(), true)
+	p.more = p.outbox.loaded && len(p.outbox.inFlight) == 0 && snap.Seq > p.outbox.cursor
+	if p.outbox.dropped {
+		p.dropped.set(p.topics.Event(), true)
 	}
 }
 
-// settle takes note of the events that have come back.
+// settle advances the cursor over the events that have come back.
 func (p *Publisher) settle(now time.Time) {
 	if p.outbox.settle(now) {
-		p.swallowed.set(p.topics.Event(), false)
+		p.dropped.set(p.topics.Event(), false)
 	}
 }
 
 func (p *Publisher) sendPortion(ctx context.Context) error {
 	events, err := p.outbox.next(ctx, time.Now())
 	if err != nil || len(events) == 0 {
-		if len(p.outbox.under) == 0 {
-			p.restTo = time.Now().Add(p.pause) // the journal does not have them yet
+		if len(p.outbox.inFlight) == 0 {
+			p.pauseUntil = time.Now().Add(p.pause) // the journal does not have them yet
 		}
 		return err
 	}
@@ -55,12 +55,12 @@ func (p *Publisher) sendPortion(ctx context.Context) error {
 	for i, e := range events {
 		messages[i] = message{topic: p.topics.Event(), qos: 1, payload: e.JSON}
 	}
-	taken := p.outbox.sent(events, p.send(messages), time.Now())
-	for _, e := range events[:taken] {
+	acknowledged := p.outbox.sent(events, p.send(messages), time.Now())
+	for _, e := range events[:acknowledged] {
 		touch(p.touched, e)
 	}
-	if len(events) == portion || taken < len(events) {
-		p.restTo = time.Now().Add(p.pause)
+	if len(events) == portion || acknowledged < len(events) {
+		p.pauseUntil = time.Now().Add(p.pause)
 	}
 	return nil
 }

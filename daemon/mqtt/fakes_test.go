@@ -2,14 +2,10 @@ package mqtt
 
 import (
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"sync"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -18,6 +14,7 @@ import (
 	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
@@ -41,7 +38,7 @@ func (c *bootClock) Now() clock.Instant {
 	return clock.Instant{Wall: time.Now().Add(c.shift).UTC().Round(0), Boot: "b", Mono: time.Since(c.began) + time.Hour, Synced: true}
 }
 
-// fakeBench shows whatever snapshot a test sets, and answers as it is told.
+// fakeBench has the snapshot that a test sets, and answers requests as the test says.
 type fakeBench struct {
 	mu       sync.Mutex
 	snap     *view.Snapshot
@@ -151,18 +148,18 @@ func (j *fakeJournal) add(batch string) uint64 {
 	return seq
 }
 
-// room is a bench with its journal, as a publisher sees it.
-type room struct {
+// fixture is a bench with its journal and its clock, as a publisher sees them.
+type fixture struct {
 	bench   *fakeBench
 	journal *fakeJournal
 	clock   *bootClock
 }
 
-func newRoom() *room {
+func newFixture() *fixture {
 	c := newBootClock()
 	now := c.Now()
 	at := now.Wall
-	return &room{
+	return &fixture{
 		clock: c, journal: &fakeJournal{},
 		bench: newFakeBench(&view.Snapshot{
 			At: at, Mono: now.Mono, Journal: "j1", Bench: "bench-1", Instance: "one", Version: "test", Started: at,
@@ -177,8 +174,8 @@ func newRoom() *room {
 	}
 }
 
-// event writes an event and shows it in the snapshot, with whatever else it changed.
-func (r *room) event(batch string, f func(*view.Snapshot)) {
+// event writes an event and sets the snapshot to it, with what else it changed.
+func (r *fixture) event(batch string, f func(*view.Snapshot)) {
 	seq := r.journal.add(batch)
 	r.bench.change(func(s *view.Snapshot) {
 		s.Seq = seq
@@ -211,14 +208,14 @@ func batchState(id string, at time.Time) view.BatchState {
 func testSettings(url string) Settings {
 	return Settings{
 		URL: url, Prefix: "potlife", Bench: "bench-1", Machine: "m", Commands: true,
-		Lights: []Light{{ID: "light-1", Reads: []Form{FormJSON, FormMeaning}}},
+		Lights: []Light{{ID: "light-1", Reads: []topics.Form{topics.FormJSON, topics.FormMeaning}}},
 	}
 }
 
 func quietLog() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)) }
 
 // runPublisher runs one until the test, or the returned function, stops it.
-func runPublisher(t testing.TB, r *room, s Settings, tweaks ...func(*Publisher)) (*Publisher, func()) {
+func runPublisher(t testing.TB, r *fixture, s Settings, tweaks ...func(*Publisher)) (*Publisher, func()) {
 	t.Helper()
 	p := New(s, r.bench, r.journal, r.clock, quietLog(), nil)
 	for _, tweak := range tweaks {
@@ -238,210 +235,6 @@ func runPublisher(t testing.TB, r *room, s Settings, tweaks ...func(*Publisher))
 	}
 	t.Cleanup(stop)
 	return p, stop
-}
-
-// heard is a message that a witness got.
-type heard struct {
-	topic    string
-	payload  string
-	retained bool
-	qos      byte
-}
-
-// witness is a client of its own that remembers everything it hears.
-type witness struct {
-	client     paho.Client
-	subscribed atomic.Int32 // how often, once with each connection
-
-	mu  sync.Mutex
-	all []heard
-	hot chan struct{}
-}
-
-func newWitness(t testing.TB, address string) *witness {
-	t.Helper()
-	w := &witness{hot: make(chan struct{}, 1)}
-	options := paho.NewClientOptions().AddBroker("tcp://" + address).SetClientID("witness-" + t.Name()).
-		SetProtocolVersion(4).SetAutoReconnect(true).SetConnectRetry(true).
-		SetMaxReconnectInterval(200 * time.Millisecond).SetConnectRetryInterval(100 * time.Millisecond).
-		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) {
-			w.mu.Lock()
-			w.all = append(w.all, heard{m.Topic(), string(m.Payload()), m.Retained(), m.Qos()})
-			w.mu.Unlock()
-			select {
-			case w.hot <- struct{}{}:
-			default:
-			}
-		}).
-		SetWriteTimeout(time.Second).
-		SetOnConnectHandler(func(c paho.Client) {
-			if token := c.Subscribe("potlife/#", 1, nil); token.WaitTimeout(5*time.Second) && token.Error() == nil {
-				w.subscribed.Add(1)
-			}
-		})
-	w.client = paho.NewClient(options)
-	if token := w.client.Connect(); !token.WaitTimeout(5*time.Second) || token.Error() != nil {
-		t.Fatalf("witness: connect: %v", token.Error())
-	}
-	t.Cleanup(func() { w.client.Disconnect(100) })
-	until(t, "the witness to listen", func() bool { return w.subscribed.Load() > 0 })
-	return w
-}
-
-// hears waits until a message fits and returns it.
-func (w *witness) hears(t testing.TB, what string, fits func(heard) bool) heard {
-	t.Helper()
-	return w.hearsAfter(t, 0, what, fits)
-}
-
-// mark is the place in the record that hearsAfter starts from.
-func (w *witness) mark() int {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return len(w.all)
-}
-
-func (w *witness) hearsAfter(t testing.TB, from int, what string, fits func(heard) bool) heard {
-	t.Helper()
-	late := time.After(20 * time.Second)
-	for {
-		w.mu.Lock()
-		for ; from < len(w.all); from++ {
-			if fits(w.all[from]) {
-				m := w.all[from]
-				w.mu.Unlock()
-				return m
-			}
-		}
-		w.mu.Unlock()
-		select {
-		case <-w.hot:
-		case <-late:
-			t.Fatalf("did not hear %s; heard %s", what, w.summary())
-		}
-	}
-}
-
-func (w *witness) summary() string {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	s := fmt.Sprintf("%d messages:", len(w.all))
-	for _, m := range w.all[max(0, len(w.all)-20):] {
-		s += fmt.Sprintf("\n  %s %.120s", m.topic, m.payload)
-	}
-	return s
-}
-
-// state is what a fresh reader would find retained: the last of each topic.
-func (w *witness) state() map[string]string {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	s := map[string]string{}
-	for _, m := range w.all {
-		s[m.topic] = m.payload
-	}
-	return s
-}
-
-func (w *witness) on(topic string) []heard {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	var found []heard
-	for _, m := range w.all {
-		if m.topic == topic {
-			found = append(found, m)
-		}
-	}
-	return found
-}
-
-func is(topic, payload string) func(heard) bool {
-	return func(m heard) bool { return m.topic == topic && m.payload == payload }
-}
-
-// jsonHas fits a message on the topic whose JSON object has the value under the key.
-func jsonHas(topic, key string, value any) func(heard) bool {
-	return func(m heard) bool {
-		var o map[string]any
-		return m.topic == topic && json.Unmarshal([]byte(m.payload), &o) == nil && o[key] == value
-	}
-}
-
-// relay is a piece of cable between client and broker that can be cut.
-type relay struct {
-	listen net.Listener
-	to     string
-	wg     sync.WaitGroup
-
-	mu    sync.Mutex
-	conns map[net.Conn]bool
-	dead  bool
-}
-
-func newRelay(t testing.TB, to string) *relay {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := &relay{listen: l, to: to, conns: map[net.Conn]bool{}}
-	r.wg.Go(r.serve)
-	t.Cleanup(func() {
-		_ = l.Close()
-		r.cut()
-		r.wg.Wait()
-	})
-	return r
-}
-
-func (r *relay) addr() string { return r.listen.Addr().String() }
-
-func (r *relay) serve() {
-	for {
-		in, err := r.listen.Accept()
-		if err != nil {
-			return
-		}
-		out, err := net.Dial("tcp", r.to)
-		r.mu.Lock()
-		if err != nil || r.dead {
-			r.mu.Unlock()
-			_ = in.Close()
-			if out != nil {
-				_ = out.Close()
-			}
-			continue
-		}
-		r.conns[in], r.conns[out] = true, true
-		r.mu.Unlock()
-		pump := func(a, b net.Conn) {
-			_, err := io.Copy(a, b)
-			if err != nil && !errors.Is(err, net.ErrClosed) {
-				err = nil // a reset is an end like any other
-			}
-			_ = a.Close()
-			_ = b.Close()
-		}
-		r.wg.Go(func() { pump(in, out) })
-		r.wg.Go(func() { pump(out, in) })
-	}
-}
-
-// cut closes every connection and refuses new ones until mend.
-func (r *relay) cut() {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.dead = true
-	for c := range r.conns {
-		_ = c.Close()
-	}
-	clear(r.conns)
-}
-
-func (r *relay) mend() {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.dead = false
 }
 
 func noOptions(o *paho.ClientOptions) { o.SetKeepAlive(mainKeepAlive) }

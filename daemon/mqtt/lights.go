@@ -10,98 +10,99 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
 
 const (
-	lampKeepAlive = 10 * time.Second
-	lampEvery     = 30 * time.Second
-	lampLook      = time.Second // how often a silent bench is looked at
-	// hungAfter is the age of the newest snapshot, by Go's monotonic clock, from which
-	// the bench counts as standing still; one comes at least every second.
+	lightKeepAlive  = 10 * time.Second
+	lightEvery      = 30 * time.Second
+	lightCheckEvery = time.Second // for a bench that makes no snapshots
+	// hungAfter is the age of the newest snapshot, by Go's monotonic clock, from which the
+	// bench counts as hung; one comes at least every second.
 	hungAfter = 10 * time.Second
 )
 
-// The reasons of `unknown` that are known here and nowhere else.
+// The reasons of `unknown` that only this package knows.
 const (
-	reasonWill    = "no word from potlifed"
+	reasonWill    = "no connection to potlifed"
 	reasonStopped = "potlifed was stopped"
-	reasonHung    = "potlifed stands still"
+	reasonHung    = "potlifed does not respond"
 	reasonAbsent  = "potlifed does not know this light"
-	reasonOther   = "another potlifed speaks for this bench"
+	reasonOther   = "another instance of potlifed publishes for this bench"
 )
 
-// lamp is one topic that a light reads, on a connection of its own: its will is the
-// `unknown` payload on that topic, and a connection has only one will.
-type lamp struct {
-	id        string
-	form      Form
-	topic     string
-	payloads  map[light.Meaning]string // of formOwn
-	flashing  map[light.Meaning]string // of formOwn, where they differ
-	answers   map[light.Meaning]string // how it spells what it confirms; nil: it repeats it
-	confirm   *confirmation            // nil for a lamp that does not report back
-	answersOn string                   // the topic of its answers
-	conn      *connection
-	wake      chan struct{}
-	bench     Bench
-	disputed  func() bool   // another instance is alive
-	hung      time.Duration // see hungAfter
-	now       func() (wall time.Time, mono time.Duration)
-	count     func(result string)
-	unseen    func(is bool) // the broker takes what is sent and does not hand it out
-	back      shown
-	patience  time.Duration // see echoPatience
-	probe     time.Duration // see probePause
-	log       *slog.Logger
+// lightTopic publishes one topic that a light reads, on a connection of its own: its will is
+// the `unknown` payload on that topic, and a connection has only one will.
+type lightTopic struct {
+	id           string
+	form         topics.Form
+	topic        string
+	payloads     map[light.Meaning]string // of formCustom
+	flashing     map[light.Meaning]string // of formCustom, where they differ
+	answers      map[light.Meaning]string // what the lamp confirms with; nil: it repeats the payload
+	confirm      *confirmation            // nil for a lamp that does not confirm
+	confirmTopic string
+	conn         *connection
+	wake         chan struct{}
+	bench        Bench
+	duplicate    func() bool   // a duplicate instance is alive
+	hungAfter    time.Duration // see hungAfter
+	now          func() (wall time.Time, mono time.Duration)
+	count        func(result string)
+	setDropped   func(dropped bool) // the broker acknowledges messages and does not deliver them
+	delivery     lightDelivery
+	patience     time.Duration // see echoPatience
+	retry        time.Duration // see droppedRetry
+	log          *slog.Logger
 
 	// Of run's goroutine alone:
-	snap   *view.Snapshot
-	seenAt time.Time // when snap was new, by Go's clock
-	told   view.Light
-	sentAt time.Duration
-	epoch  uint64 // of the connection that has it
+	snap      *view.Snapshot
+	snapAt    time.Time // when snap was new, by Go's clock
+	published view.Light
+	sentAt    time.Duration
+	epoch     uint64 // of the connection on which it was published
 }
 
-// newLamps makes a lamp for each topic that a light reads.
-func newLamps(p *Publisher, light Light) []*lamp {
-	var lamps []*lamp
+// newLightTopics returns one lightTopic for each topic that a light reads.
+func newLightTopics(p *Publisher, light Light) []*lightTopic {
+	var all []*lightTopic
 	if light.Topic != "" {
-		lamps = append(lamps, newLamp(p, light, formOwn, light.Topic))
+		all = append(all, newLightTopic(p, light, formCustom, light.Topic))
 	}
 	for _, form := range light.Reads {
-		lamps = append(lamps, newLamp(p, light, form, p.topics.Light(light.ID, form)))
+		all = append(all, newLightTopic(p, light, form, p.topics.Light(light.ID, form)))
 	}
-	return lamps
+	return all
 }
 
-func newLamp(p *Publisher, of Light, form Form, topic string) *lamp {
+func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *lightTopic {
 	id := of.ID
-	l := &lamp{
+	l := &lightTopic{
 		id: id, form: form, topic: topic, payloads: of.Payloads, flashing: of.Flashing, wake: make(chan struct{}, 1),
-		bench: p.bench, disputed: p.others.disputed, hung: p.hungAfter, log: p.log,
+		bench: p.bench, duplicate: p.duplicate.present, hungAfter: p.hungAfter, log: p.log,
 		now:   func() (time.Time, time.Duration) { n := p.clock.Now(); return n.Wall, n.Mono },
 		count: func(result string) { p.counts.add(directionOut, result) },
 
-		patience: p.outbox.patience, probe: p.outbox.probe,
-		unseen: func(is bool) { p.swallowed.set(topic, is) },
+		patience: p.outbox.patience, retry: p.outbox.retry,
+		setDropped: func(dropped bool) { p.dropped.set(topic, dropped) },
 	}
 	l.conn = &connection{
 		settings: p.settings, id: p.settings.clientID("light", id, string(form)), wake: l.wake, log: p.log,
-		greet: l.greet, receive: l.receive,
+		subscribe: l.subscribe, receive: l.receive,
 		prepare: func(o *paho.ClientOptions) {
 			wall, _ := l.now()
-			o.SetKeepAlive(lampKeepAlive)
+			o.SetKeepAlive(lightKeepAlive)
 			o.SetBinaryWill(l.topic, l.payload(unknown(id, wall, reasonWill)), 1, true)
 		},
 	}
-	l.reportsBack(p, of.Confirms, of.Answers)
+	l.readConfirmations(p, of.Confirms, of.Answers)
 	return l
 }
 
-// unknown is what a light shows when nobody can say. It is never in time for
-// anything: its validity ends when it is said.
+// unknown returns what a light shows when its meaning is not known. Its validity ends at
+// once.
 func unknown(id string, at time.Time, reason string) view.Light {
 	return view.Light{
 		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
@@ -109,13 +110,13 @@ func unknown(id string, at time.Time, reason string) view.Light {
 	}
 }
 
-// shownBy is what a light is to show by a snapshot. What stands still or is disputed is
-// never passed on.
-func shownBy(snap *view.Snapshot, id string, hung, disputed bool) view.Light {
+// lightOf returns what a light is to show by a snapshot: unknown where the bench is hung or a
+// duplicate instance is alive.
+func lightOf(snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
 	switch {
 	case hung:
 		return unknown(id, snap.At, reasonHung)
-	case disputed:
+	case duplicate:
 		return unknown(id, snap.At, reasonOther)
 	}
 	for _, v := range snap.Lights {
@@ -127,31 +128,19 @@ func shownBy(snap *view.Snapshot, id string, hung, disputed bool) view.Light {
 	return unknown(id, snap.At, reasonAbsent)
 }
 
-type lightWire struct {
-	Time       time.Time     `json:"time"`
-	ValidUntil time.Time     `json:"valid_until"`
-	Seq        uint64        `json:"seq"`
-	Meaning    light.Meaning `json:"meaning"`
-	Colour     string        `json:"colour"`
-	Flashing   bool          `json:"flashing"`
-	Reason     string        `json:"reason"`
-	Press      string        `json:"press,omitempty"`
-	Batch      string        `json:"batch,omitempty"`
-}
-
-func (l *lamp) payload(v view.Light) []byte {
+func (l *lightTopic) payload(v view.Light) []byte {
 	switch l.form {
-	case formOwn:
+	case formCustom:
 		if payload, ok := l.flashing[v.Meaning]; ok && v.Flashing {
 			return []byte(payload)
 		}
 		return []byte(l.payloads[v.Meaning])
-	case FormMeaning:
+	case topics.FormMeaning:
 		return []byte(v.Meaning)
-	case FormColour:
+	case topics.FormColour:
 		return []byte(v.Colour)
 	}
-	b, err := json.Marshal(lightWire{
+	b, err := json.Marshal(LightPayload{
 		v.Time, v.ValidUntil, v.Seq, v.Meaning, v.Colour, v.Flashing, v.Reason, v.Press, v.Batch,
 	})
 	if err != nil { // a year beyond 9999 is all that could do it
@@ -161,8 +150,8 @@ func (l *lamp) payload(v view.Light) []byte {
 	return b
 }
 
-// run keeps the lamp up to date until the context ends, and leaves `unknown`.
-func (l *lamp) run(ctx context.Context) {
+// run keeps the topic up to date until the context ends, and then publishes `unknown`.
+func (l *lightTopic) run(ctx context.Context) {
 	signal, stop := l.bench.Watch()
 	defer stop()
 	online, offline := context.WithCancel(context.WithoutCancel(ctx))
@@ -178,118 +167,119 @@ func (l *lamp) run(ctx context.Context) {
 			l.confirm.report(ctx)
 		}
 	}()
-	look := time.NewTicker(lampLook)
-	defer look.Stop()
+	check := time.NewTicker(lightCheckEvery)
+	defer check.Stop()
 	for ctx.Err() == nil {
 		l.update()
 		select {
 		case <-signal:
 		case <-l.wake:
-		case <-look.C:
+		case <-check.C:
 		case <-ctx.Done():
 		}
 	}
 	wall, _ := l.now()
-	l.send(unknown(l.id, wall, reasonStopped), goodbye)
+	l.send(unknown(l.id, wall, reasonStopped), stopTimeout)
 	offline()
 	<-closed
 	<-reported
 }
 
-// update publishes what the light is to show if the broker does not have it yet, and
-// every half minute.
-func (l *lamp) update() {
+// update publishes what the light is to show if the broker does not have it yet, and every
+// half minute.
+func (l *lightTopic) update() {
 	epoch, _ := l.conn.current()
 	if snap := l.bench.Snapshot(); snap != l.snap {
-		l.snap, l.seenAt = snap, time.Now()
+		l.snap, l.snapAt = snap, time.Now()
 	}
 	if l.confirm != nil && (epoch == 0 || epoch != l.epoch) {
-		l.confirm.anew()
+		l.confirm.reset()
 	}
 	if epoch == 0 {
-		l.back.forget()
+		l.delivery.reset()
 		return
 	}
-	every := lampEvery
+	every := lightEvery
 	if epoch != l.epoch {
-		l.back.forget()
-	} else if l.back.late(time.Now(), l.patience) {
-		l.unseen(true)
-		every = l.probe // the lamp waits for the rights to be mended
+		l.delivery.reset()
+	} else if l.delivery.overdue(time.Now(), l.patience) {
+		l.setDropped(true)
+		every = l.retry // the access rules may have been corrected
 	}
-	v := shownBy(l.snap, l.id, time.Since(l.seenAt) >= l.hung, l.disputed())
+	v := lightOf(l.snap, l.id, time.Since(l.snapAt) >= l.hungAfter, l.duplicate())
 	_, mono := l.now()
-	if epoch == l.epoch && mono-l.sentAt < every && !lightMoved(l.told, v) {
+	if epoch == l.epoch && mono-l.sentAt < every && !lightChanged(l.published, v) {
 		return
 	}
-	if l.ask(v) {
-		l.told, l.sentAt, l.epoch = v, mono, epoch
+	if l.publish(v) {
+		l.published, l.sentAt, l.epoch = v, mono, epoch
 	}
 }
 
-// ask sends what the lamp is to show, and has it owe an answer if it is one that answers.
-func (l *lamp) ask(v view.Light) bool {
+// publish sends what the light is to show and reports whether the broker acknowledged it. A
+// lamp that confirms then owes the confirmation.
+func (l *lightTopic) publish(v view.Light) bool {
 	if l.confirm == nil {
 		return l.send(v, writeTimeout)
 	}
-	id := l.confirm.begin(l.wants(v))
-	taken := l.send(v, writeTimeout)
-	l.confirm.end(id, taken)
-	return taken
+	id := l.confirm.sending(l.wants(v))
+	acknowledged := l.send(v, writeTimeout)
+	l.confirm.sent(id, acknowledged)
+	return acknowledged
 }
 
-func lightMoved(a, b view.Light) bool {
+func lightChanged(a, b view.Light) bool {
 	return a.Meaning != b.Meaning || a.Colour != b.Colour || a.Flashing != b.Flashing ||
 		a.Reason != b.Reason || a.Press != b.Press || a.Batch != b.Batch
 }
 
-func (l *lamp) send(v view.Light, timeout time.Duration) bool {
+func (l *lightTopic) send(v view.Light, timeout time.Duration) bool {
 	if epoch, _ := l.conn.current(); epoch == 0 {
-		return false // its will has said it
+		return false // the broker publishes its will
 	}
 	payload := l.payload(v)
-	l.back.expect(payload, time.Now())
+	l.delivery.expect(payload, time.Now())
 	err := l.conn.send([]message{{topic: l.topic, qos: 1, retained: true, payload: payload}}, timeout)[0]
 	if err != nil {
-		l.back.forget()
+		l.delivery.reset()
 		l.count(resultError)
-		l.log.Warn("light not told", "light", l.id, "topic", l.topic, "err", err)
+		l.log.Warn("light not published", "light", l.id, "topic", l.topic, "err", err)
 		return false
 	}
 	l.count(resultOK)
 	return true
 }
 
-// greet listens to the light's own topic, since what is sent there has to come back,
-// and to the lamp's answers.
-func (l *lamp) greet(client paho.Client) error {
+// subscribe subscribes to the light's own topic, since each message there must come back,
+// and to what the lamp confirms.
+func (l *lightTopic) subscribe(client paho.Client) error {
 	filters := map[string]byte{l.topic: 0}
 	if l.confirm != nil {
-		filters[l.answersOn] = 1
+		filters[l.confirmTopic] = 1
 	}
-	refused, err := subscribe(client, filters)
+	refused, err := subscribeTo(client, filters)
 	if len(refused) > 0 {
-		l.log.Warn("the broker lets us not read", "client", l.conn.id, "light", l.id, "topics", strings.Join(refused, " "))
+		l.log.Warn("broker refused subscriptions", "client", l.conn.id, "light", l.id, "topics", strings.Join(refused, " "))
 	}
 	if l.confirm != nil {
-		deaf := ""
-		if slices.Contains(refused, l.answersOn) {
-			deaf = "the broker does not let potlifed read " + l.answersOn
+		why := ""
+		if slices.Contains(refused, l.confirmTopic) {
+			why = "the broker does not let potlifed read " + l.confirmTopic
 		}
-		l.confirm.listening(deaf)
+		l.confirm.subscribed(why)
 	}
 	return err
 }
 
-// receive takes what comes back and what the lamp answers. It must not block.
-func (l *lamp) receive(m paho.Message) {
+// receive takes a message that came back, or a confirmation of the lamp. It must not block.
+func (l *lightTopic) receive(m paho.Message) {
 	if m.Retained() {
 		return
 	}
-	if m.Topic() == l.topic && l.back.hear(m.Payload()) {
-		l.unseen(false)
+	if m.Topic() == l.topic && l.delivery.received(m.Payload()) {
+		l.setDropped(false)
 	}
-	if l.confirm != nil && m.Topic() == l.answersOn && len(m.Payload()) <= mostReply {
-		l.confirm.hear(l.read(m.Payload()))
+	if l.confirm != nil && m.Topic() == l.confirmTopic && len(m.Payload()) <= topics.MaxReplyBytes {
+		l.confirm.received(l.comparable(m.Payload()))
 	}
 }

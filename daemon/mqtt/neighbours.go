@@ -7,50 +7,52 @@ import (
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"potlifed/daemon/topics"
 )
 
-// neighbourKeepAlive may be longer than a light's: nobody hangs on this connection.
+// neighbourKeepAlive may be longer than a light's: no will depends on this connection.
 const neighbourKeepAlive = 30 * time.Second
 
-// Neighbours takes what other benches say. Its methods must not block.
+// Neighbours receives what other benches publish. Its methods must not block.
 type Neighbours interface {
-	// Contact says whether the broker can be reached.
+	// Contact receives whether the connection to the broker is open.
 	Contact(up bool)
-	// Alive is a sign of life of a bench, heard live.
+	// Alive receives that a bench has published its sign of life just now.
 	Alive(bench string)
-	// Available is whether a bench is there. Kept is what the broker had retained: it may
-	// be from any time before; likewise below.
-	Available(bench string, online, kept bool)
-	// Batch and Light are payloads as they came; an empty one ends the thing.
-	Batch(bench, id string, payload []byte, kept bool)
-	Light(bench, id string, payload []byte, kept bool)
+	// Available receives whether a bench is online. With retained, the broker had stored
+	// the message, at any time before; likewise below.
+	Available(bench string, online, retained bool)
+	// Batch and Light receive payloads as they were published; an empty one ends the state.
+	Batch(bench, id string, payload []byte, retained bool)
+	Light(bench, id string, payload []byte, retained bool)
 }
 
-// NeighbourReader reads other benches' topics on a connection of its own, so that what
-// they send does not stand in the way of our own messages.
+// NeighbourReader reads the topics of other benches on a connection of its own, so that
+// their messages cannot delay ours.
 type NeighbourReader struct {
 	conn *connection
 	wake chan struct{}
 	to   Neighbours
 }
 
-// NewNeighbourReader makes a reader of the given benches under the settings' prefix.
+// NewNeighbourReader returns a reader of the given benches under the settings' prefix.
 func NewNeighbourReader(s Settings, benches []string, to Neighbours, log *slog.Logger) *NeighbourReader {
 	r := &NeighbourReader{wake: make(chan struct{}, 1), to: to}
 	filters := map[string]byte{}
 	for _, bench := range benches {
-		t := NewTopics(s.Prefix, bench)
-		for _, filter := range []string{t.Availability(), t.Daemon(), t.Batch("+"), t.Light("+", FormJSON)} {
+		t := topics.New(s.Prefix, bench)
+		for _, filter := range []string{t.Availability(), t.Daemon(), t.Batch("+"), t.Light("+", topics.FormJSON)} {
 			filters[filter] = 1
 		}
 	}
 	r.conn = &connection{
 		settings: s, id: s.clientID("neighbours"), wake: r.wake, log: log,
 		prepare: func(o *paho.ClientOptions) { o.SetKeepAlive(neighbourKeepAlive) },
-		greet: func(client paho.Client) error {
-			refused, err := subscribe(client, filters)
+		subscribe: func(client paho.Client) error {
+			refused, err := subscribeTo(client, filters)
 			if len(refused) > 0 {
-				log.Warn("the broker does not let other benches be read", "topics", strings.Join(refused, " "))
+				log.Warn("broker refused subscriptions to other benches", "topics", strings.Join(refused, " "))
 			}
 			return err
 		},
@@ -78,22 +80,22 @@ func (r *NeighbourReader) Run(ctx context.Context) {
 	}
 }
 
-// receive hands a message on by what its topic is about.
-func (r *NeighbourReader) receive(prefix, topic string, payload []byte, kept bool) {
+// receive passes a message on by the kind of its topic.
+func (r *NeighbourReader) receive(prefix, topic string, payload []byte, retained bool) {
 	rest, ok := strings.CutPrefix(topic, prefix+"/")
 	if !ok {
 		return
 	}
 	bench, rest, _ := strings.Cut(rest, "/")
-	word, id, named := strings.Cut(rest, "/")
+	kind, id, named := strings.Cut(rest, "/")
 	switch {
-	case rest == wordAvailability:
-		r.to.Available(bench, string(payload) == payloadOnline, kept)
-	case rest == wordDaemon && !kept:
+	case rest == topics.KindAvailability:
+		r.to.Available(bench, string(payload) == topics.Online, retained)
+	case rest == topics.KindDaemon && !retained:
 		r.to.Alive(bench)
-	case word == wordBatch && named:
-		r.to.Batch(bench, id, payload, kept)
-	case word == wordLight && named:
-		r.to.Light(bench, id, payload, kept)
+	case kind == topics.KindBatch && named:
+		r.to.Batch(bench, id, payload, retained)
+	case kind == topics.KindLight && named:
+		r.to.Light(bench, id, payload, retained)
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"sync"
 	"testing"
 
+	"potlifed/daemon/mqtt/mqtttest"
 	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
@@ -58,36 +59,36 @@ func TestOtherBenchesAreHeard(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		s := b.settings()
 		s.Bench = "bench-2"
-		r := newRoom()
+		r := newFixture()
 		_, stop := runPublisher(t, r, s)
-		w := newWitness(t, b.addr())
-		w.hears(t, "bench-2", jsonHas("potlife/bench-2/light/light-1", "meaning", "in-order"))
+		w := mqtttest.Subscribe(t, b.Addr())
+		w.Expect(t, "bench-2", mqtttest.JSONHas("potlife/bench-2/light/light-1", "meaning", "in-order"))
 
-		cable := newRelay(t, b.addr())
+		relay := mqtttest.NewRelay(t, b.Addr())
 		own := b.settings()
-		own.URL = "mqtt://" + cable.addr()
+		own.URL = "mqtt://" + relay.Addr()
 		to := &board{}
 		reader := NewNeighbourReader(own, []string{"bench-2", "bench-3"}, to, quietLog())
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
 		go func() { defer close(done); reader.Run(ctx) }()
-		until(t, "contact", to.has("contact true"))
-		until(t, "what was kept", to.has("available bench-2 true, kept true"))
-		until(t, "the light that was kept", to.has("light bench-2 light-1, kept true", `"meaning":"in-order"`))
-		until(t, "the batch that was kept", to.has("batch bench-2 0612-1, kept true", `"ink":"dial-satin"`))
+		mqtttest.Until(t, "contact", to.has("contact true"))
+		mqtttest.Until(t, "what was kept", to.has("available bench-2 true, kept true"))
+		mqtttest.Until(t, "the light that was kept", to.has("light bench-2 light-1, kept true", `"meaning":"in-order"`))
+		mqtttest.Until(t, "the batch that was kept", to.has("batch bench-2 0612-1, kept true", `"ink":"dial-satin"`))
 		r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning, s.Lights[0].Reason = light.Soon, "soon" })
-		until(t, "the light, live", to.has("light bench-2 light-1, kept false", `"meaning":"soon"`))
+		mqtttest.Until(t, "the light, live", to.has("light bench-2 light-1, kept false", `"meaning":"soon"`))
 		r.bench.change(func(s *view.Snapshot) { s.Batches = nil })
-		until(t, "the end of the batch", func() bool { return to.has("batch bench-2 0612-1, kept false: ")() })
-		cable.cut()
-		until(t, "the loss", to.has("contact false"))
-		cable.mend()
+		mqtttest.Until(t, "the end of the batch", func() bool { return to.has("batch bench-2 0612-1, kept false: ")() })
+		relay.Cut()
+		mqtttest.Until(t, "the loss", to.has("contact false"))
+		relay.Mend()
 		to.mu.Lock()
 		to.all = nil
 		to.mu.Unlock()
-		until(t, "contact again", to.has("light bench-2 light-1, kept true", `"meaning":"soon"`))
+		mqtttest.Until(t, "contact again", to.has("light bench-2 light-1, kept true", `"meaning":"soon"`))
 		stop()
-		until(t, "its end", to.has("available bench-2 false, kept false"))
+		mqtttest.Until(t, "its end", to.has("available bench-2 false, kept false"))
 		cancel()
 		<-done
 		if line := "/meaning"; to.has("light bench-2 light-1" + line)() {

@@ -14,50 +14,49 @@ const (
 	cursorName     = "mqtt"
 	journalTimeout = 5 * time.Second
 
-	// A backlog goes out in small portions with a pause between them, about a
-	// thousand events a second: brokers drop what they cannot hand on to a slow
-	// subscriber (1000 messages in a common default), whatever they acknowledged to
-	// us.
+	// A backlog is sent in small portions with a pause between them, about a thousand
+	// events a second: brokers drop what they cannot deliver to a slow subscriber (1000
+	// messages in a common default), although they have acknowledged it to us.
 	portion      = 50
 	portionPause = 50 * time.Millisecond
 
 	// echoPatience is how long an event that the broker acknowledged may take to come
-	// back before it counts as thrown away.
+	// back before it counts as dropped.
 	echoPatience = 5 * time.Second
-	// probePause is how often such an event is tried again.
-	probePause = 10 * time.Second
+	// droppedRetry is the interval at which such an event is sent again.
+	droppedRetry = 10 * time.Second
 )
 
-// outbox reads the journal's events in order and remembers how far the broker has
-// handed them out. An event is sent at least once: the cursor moves when it has come
-// back, see [echo], so that a crash between the two repeats it.
+// outbox reads the journal's events in order and stores how far the broker has delivered
+// them. An event is sent at least once: the cursor advances when the event has come back,
+// see [echo], so that a crash between the two repeats it.
 //
-// One portion is under way at a time, and nothing of the next goes out before all of
-// it is back: what a broker throws away so leaves no gap that later events jump over.
-// An event that stays away is tried again by itself at a slow pace, and holds up those
-// behind it.
+// One portion is in flight at a time, and nothing of the next is sent before all of it has
+// come back. So an event that the broker drops leaves no gap behind which later events
+// arrive. Such an event is sent again by itself, slowly, and later events wait for it.
 type outbox struct {
 	journal Journal
 	log     *slog.Logger
 	loaded  bool
-	cursor  uint64 // of the last event that came back
-	stored  uint64 // what the journal remembers of it
+	cursor  uint64 // the last event that came back
+	stored  uint64 // the cursor in the journal
 
 	echo     echo
-	under    []view.Event // acknowledged and not yet back: the rest of a portion
-	since    time.Time    // when the first of these began to be waited for
-	probeAt  time.Time    // when it is tried again
-	stuck    bool         // it counts as thrown away
+	inFlight []view.Event // acknowledged and not yet back: the rest of a portion
+	since    time.Time    // when the wait for the first of these began
+	retryAt  time.Time    // when it is sent again
+	dropped  bool         // it counts as dropped
 	patience time.Duration
-	probe    time.Duration // see probePause
+	retry    time.Duration // see droppedRetry
 }
 
 func newOutbox(journal Journal, log *slog.Logger) outbox {
-	return outbox{journal: journal, log: log, patience: echoPatience, probe: probePause}
+	return outbox{journal: journal, log: log, patience: echoPatience, retry: droppedRetry}
 }
 
-// load reads the cursor. newest is the journal's newest event: a cursor beyond it is
-// of another journal (an old one was restored), and readers start afresh.
+// load reads the cursor, once. newest is the journal's newest event: a cursor beyond it
+// belongs to another journal (an old copy was restored), and all events are sent again. The
+// error is the journal's.
 func (o *outbox) load(ctx context.Context, newest uint64) error {
 	if o.loaded {
 		return nil
@@ -69,28 +68,28 @@ func (o *outbox) load(ctx context.Context, newest uint64) error {
 		return fmt.Errorf("mqtt: read the cursor of events: %w", err)
 	}
 	if seq > newest {
-		o.log.Warn("the cursor of events is beyond the journal's end; all events are sent again", "cursor", seq, "newest", newest)
+		o.log.Warn("the cursor of events is beyond the end of the journal; all events are sent again", "cursor", seq, "newest", newest)
 		seq = 0
 	}
 	o.cursor, o.stored, o.loaded = seq, seq, true
 	return nil
 }
 
-// again forgets what is under way: a new connection hears nothing of what went over
-// the one before.
-func (o *outbox) again() {
+// reset forgets what is in flight: a new connection gets nothing of what was sent over the
+// previous one.
+func (o *outbox) reset() {
 	o.expect(nil)
-	o.stuck, o.probeAt = false, time.Time{}
+	o.dropped, o.retryAt = false, time.Time{}
 }
 
-// next returns the events that are to be sent now, a portion at most; none while one
-// is under way, but for the first of it when it is to be tried again. Each is to be
-// told to sent.
+// next returns the events to be sent now, a portion at most. While a portion is in flight
+// it returns none, except the first event of it when that is due to be sent again. The
+// caller must pass each to sent. The error is the journal's.
 func (o *outbox) next(ctx context.Context, now time.Time) ([]view.Event, error) {
-	if len(o.under) > 0 {
-		if now.Sub(o.since) >= o.patience && !now.Before(o.probeAt) {
-			o.stuck, o.probeAt = true, now.Add(o.probe)
-			return o.under[:1], nil
+	if len(o.inFlight) > 0 {
+		if now.Sub(o.since) >= o.patience && !now.Before(o.retryAt) {
+			o.dropped, o.retryAt = true, now.Add(o.retry)
+			return o.inFlight[:1], nil
 		}
 		return nil, nil
 	}
@@ -105,43 +104,44 @@ func (o *outbox) next(ctx context.Context, now time.Time) ([]view.Event, error) 
 }
 
 func (o *outbox) expect(events []view.Event) {
-	o.under = nil
+	o.inFlight = nil
 	o.echo.expect(events)
 }
 
-// sent tells what became of the events that next returned, and returns how many of
-// them, from the first on, the broker has acknowledged. The others count as not sent.
+// sent takes the errors with which the events from next were sent, and returns how many, from
+// the first on, the broker has acknowledged. The others count as not sent.
 func (o *outbox) sent(events []view.Event, errs []error, now time.Time) int {
 	n := 0
 	for n < len(events) && errs[n] == nil {
 		n++
 	}
-	if o.stuck {
-		return n // one that was tried again
+	if o.dropped {
+		return n // one that was sent again
 	}
 	if n < len(events) {
-		o.echo.keep(n)
+		o.echo.truncate(n)
 	}
-	o.under, o.since = events[:n], now
+	o.inFlight, o.since = events[:n], now
 	return n
 }
 
-// settle moves the cursor over what has come back, and reports whether something has.
+// settle advances the cursor over the events that have come back, and reports whether there
+// were any.
 func (o *outbox) settle(now time.Time) bool {
-	back, rest := o.echo.settle()
-	if len(back) == 0 {
+	arrived, rest := o.echo.settle()
+	if len(arrived) == 0 {
 		return false
 	}
-	o.cursor = back[len(back)-1].Seq
-	o.under, o.since = rest, now
-	if o.stuck {
-		o.again() // the rest of the portion may have been thrown away as well
+	o.cursor = arrived[len(arrived)-1].Seq
+	o.inFlight, o.since = rest, now
+	if o.dropped {
+		o.reset() // the broker may have dropped the rest of the portion as well
 	}
 	return true
 }
 
-// store writes the cursor down. A failure costs a repetition after a crash and is
-// made good with the next event.
+// store writes the cursor to the journal. A failure costs a repetition after a crash; the
+// next event tries it again.
 func (o *outbox) store(ctx context.Context) error {
 	if o.cursor == o.stored {
 		return nil
@@ -155,7 +155,7 @@ func (o *outbox) store(ctx context.Context) error {
 	return nil
 }
 
-// touch adds what an event is about: its batch, its alarm, the alarm's subject.
+// touch adds the ids that an event is about: its batch, its alarm, the alarm's subject.
 func touch(touched map[string]bool, e view.Event) {
 	var about struct {
 		Batch   string `json:"batch"`

@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"potlifed/daemon/mqtt/mqtttest"
 	"potlifed/daemon/view"
 )
 
@@ -43,7 +44,7 @@ func (f *flaky) take(t *rapid.T, o *outbox, events []view.Event, fails bool) []e
 			f.reached++
 		}
 		if !fails || rapid.IntRange(0, 9).Draw(t, "echo") > 0 {
-			o.echo.hear(e.JSON)
+			o.echo.received(e.JSON)
 		}
 	}
 	return errs
@@ -74,8 +75,8 @@ func TestOutboxLosesNothing(t *testing.T) {
 			if o.cursor > broker.reached {
 				t.Fatalf("the cursor is at %d and the reader has only up to %d", o.cursor, broker.reached)
 			}
-			if len(o.under) > portion || len(o.echo.events) > portion {
-				t.Fatalf("%d events are remembered", len(o.under))
+			if len(o.inFlight) > portion || len(o.echo.events) > portion {
+				t.Fatalf("%d events are remembered", len(o.inFlight))
 			}
 			if !fails || rapid.Bool().Draw(t, "stored") {
 				if err := o.store(ctx); err != nil {
@@ -94,11 +95,11 @@ func TestOutboxLosesNothing(t *testing.T) {
 			case "crash":
 				o = fresh()
 			case "connection":
-				o.again()
+				o.reset()
 			case "rights":
 				broker.refuses = !broker.refuses
 			case "wait":
-				now = now.Add(rapid.SampledFrom([]time.Duration{echoPatience, probePause}).Draw(t, "wait"))
+				now = now.Add(rapid.SampledFrom([]time.Duration{echoPatience, droppedRetry}).Draw(t, "wait"))
 			}
 		}
 		broker.refuses = false
@@ -137,8 +138,8 @@ func TestRefusedEventsAreTriedSlowly(t *testing.T) {
 		o.settle(now)
 		now = now.Add(time.Second)
 	}
-	if !o.stuck || o.cursor != 0 || sent < portion+50 || sent > portion+60 {
-		t.Errorf("stuck %v, cursor %d, %d messages in ten minutes; want a portion and one every %v", o.stuck, o.cursor, sent, probePause)
+	if !o.dropped || o.cursor != 0 || sent < portion+50 || sent > portion+60 {
+		t.Errorf("stuck %v, cursor %d, %d messages in ten minutes; want a portion and one every %v", o.dropped, o.cursor, sent, droppedRetry)
 	}
 }
 
@@ -152,47 +153,50 @@ func TestCursorBeyondTheJournalStartsAfresh(t *testing.T) {
 	}
 }
 
-// The cable is cut again and again while events flow: some are on the wire, some not
+// The relay is cut again and again while events flow: some are on the wire, some not
 // acknowledged. Each must arrive, the first copies in order.
 func TestCutsLoseNoEvent(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
-		r := newRoom()
-		w := newWitness(t, b.addr())
-		cable := newRelay(t, b.addr())
+		r := newFixture()
+		w := mqtttest.Subscribe(t, b.Addr())
+		relay := mqtttest.NewRelay(t, b.Addr())
 		s := b.settings()
-		s.URL, s.Lights = "mqtt://"+cable.addr(), nil
+		s.URL, s.Lights = "mqtt://"+relay.Addr(), nil
 		p, _ := runPublisher(t, r, s, func(p *Publisher) { p.pause = 0 })
 		const events, cuts = 3000, 3
 		for i := range events {
 			r.event("0612-1", func(*view.Snapshot) {})
 			if i%(events/cuts) == events/cuts/2 {
-				until(t, "events to flow", func() bool { return len(w.on(root+"event")) > 0 && p.Connected() })
-				cable.cut()
-				cable.mend()
+				mqtttest.Until(t, "events to flow", func() bool { return len(w.On(root+"event")) > 0 && p.Connected() })
+				relay.Cut()
+				relay.Mend()
 			}
 		}
-		w.hears(t, "the last event", jsonHas(root+"event", "seq", float64(events)))
+		w.Expect(t, "the last event", mqtttest.JSONHas(root+"event", "seq", float64(events)))
 		inOrder(t, w, events)
-		until(t, "the cursor", func() bool { seq, err := r.journal.Cursor(t.Context(), cursorName); return err == nil && seq == events })
+		mqtttest.Until(t, "the cursor", func() bool { seq, err := r.journal.Cursor(t.Context(), cursorName); return err == nil && seq == events })
 	})
 }
 
-// The publisher must not wait for ever for an acknowledgement that does not come.
+// The publisher does not wait for ever for an acknowledgement.
 func TestBrokerThatNeverAcknowledges(t *testing.T) {
-	b := newBuiltIn(t)
-	r := newRoom()
-	p, stop := runPublisher(t, r, b.settings(), func(p *Publisher) { p.patience = 50 * time.Millisecond })
-	until(t, "the connection", p.Connected)
-	broker := b.(*builtIn).broker
-	broker.guard.turns.index.RLock() // whoever retains a message waits
-	r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 33, 50)} })
-	until(t, "the failure to be counted", func() bool { return p.Status().Messages[Count{"out", "error"}] > 0 })
-	if n := p.Status().Waiting; n == 0 {
-		t.Error("nothing waits although nothing was acknowledged")
-	}
-	broker.guard.turns.index.RUnlock()
-	until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
-	stop()
+	everyBroker(t, func(t *testing.T, b testBroker) {
+		r := newFixture()
+		relay := mqtttest.NewRelay(t, b.Addr())
+		s := b.settings()
+		s.URL, s.Lights = "mqtt://"+relay.Addr(), nil
+		p, stop := runPublisher(t, r, s, func(p *Publisher) { p.patience = 50 * time.Millisecond })
+		mqtttest.Until(t, "everything to be published", func() bool { return p.Connected() && p.Status().Waiting == 0 })
+		relay.Hold()
+		r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 33, 50)} })
+		mqtttest.Until(t, "the failure to be counted", func() bool { return p.Status().Messages[Count{"out", "error"}] > 0 })
+		if n := p.Status().Waiting; n == 0 {
+			t.Error("nothing waits although nothing was acknowledged")
+		}
+		relay.Release()
+		mqtttest.Until(t, "nothing to wait", func() bool { return p.Status().Waiting == 0 })
+		stop()
+	})
 }
 
 // askedJournal counts how often events were asked for.
@@ -210,18 +214,18 @@ func (j *askedJournal) Events(ctx context.Context, after uint64, limit int) ([]v
 // events and does not ask in a loop.
 func TestStateAheadOfTheJournal(t *testing.T) {
 	b := newBuiltIn(t)
-	r := newRoom()
+	r := newFixture()
 	journal := &askedJournal{fakeJournal: r.journal}
-	w := newWitness(t, b.addr())
+	w := mqtttest.Subscribe(t, b.Addr())
 	runPublisher(t, r, b.settings(), func(p *Publisher) { p.journal, p.outbox.journal = journal, journal })
 	r.bench.change(func(s *view.Snapshot) { s.Seq = 3 })
 	began := time.Now()
-	until(t, "events to be asked for", func() bool { return journal.asked.Load() >= 5 })
+	mqtttest.Until(t, "events to be asked for", func() bool { return journal.asked.Load() >= 5 })
 	if took := time.Since(began); took < 2*portionPause {
 		t.Errorf("asked for events %d times within %v", journal.asked.Load(), took)
 	}
 	for range 3 {
 		r.journal.add("0612-1")
 	}
-	w.hears(t, "the last event", jsonHas(root+"event", "seq", 3.0))
+	w.Expect(t, "the last event", mqtttest.JSONHas(root+"event", "seq", 3.0))
 }

@@ -11,14 +11,12 @@ import (
 	"unicode"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/topics"
 )
 
-const (
-	maxCommandBytes = 64 << 10
-	maxRefBytes     = 128
-)
+const maxRefBytes = 128
 
-// Command is a change that somebody asked for over MQTT.
+// Command is a change that was asked for over MQTT.
 type Command struct {
 	Verb   string
 	Ref    string    // names the command in its answer and makes repetitions harmless
@@ -32,8 +30,8 @@ type Command struct {
 // the ref where that could be read.
 func ParseCommand(verb string, payload []byte) (Command, error) {
 	c := Command{Verb: verb}
-	if len(payload) > maxCommandBytes {
-		return c, request.Refuse(request.TooLong, "Command too long", "%d bytes; %d at most", len(payload), maxCommandBytes)
+	if len(payload) > topics.MaxCommandBytes {
+		return c, request.Refuse(request.TooLong, "Command too long", "%d bytes; %d at most", len(payload), topics.MaxCommandBytes)
 	}
 	if err := strict(payload); err != nil {
 		return c, request.Refuse(request.Invalid, "Not a command", "%v; want an object {\"ref\",\"at\",…}", err)

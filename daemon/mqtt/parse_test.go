@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/topics"
 )
 
 const commandHead = `"ref":"r1","at":"2026-06-12T08:00:00+02:00"`
@@ -95,7 +96,7 @@ func TestBadCommandsAreRefused(t *testing.T) {
 		{"wrong type", "load", `{` + commandHead + `,"batch":1,"press":"p"}`, 422, "load: "},
 		{"number too large", "mix", `{` + commandHead + `,"scale":"s","ink":"i","ink_g":1e999}`, 422, "mix: "},
 		{"too deep", "record", `{` + commandHead + `,"components":` + strings.Repeat("[", 20) + strings.Repeat("]", 20) + `}`, 422, "deep"},
-		{"too long", "load", `{"ref":"` + strings.Repeat("x", maxCommandBytes) + `"}`, 413, "at most"},
+		{"too long", "load", `{"ref":"` + strings.Repeat("x", topics.MaxCommandBytes) + `"}`, 413, "at most"},
 		{"bytes", "load", "{\"ref\":\"\xff\"}", 422, "UTF-8"},
 		{"later", "replaced", `{` + commandHead + `,"batch":"b"}`, 404, "no verb"},
 		{"unknown verb", "paint", `{` + commandHead + `}`, 404, "no verb"},
@@ -169,7 +170,7 @@ func FuzzParseCommand(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(again) > maxCommandBytes {
+		if len(again) > topics.MaxCommandBytes {
 			return
 		}
 		d, err := ParseCommand(verb, again)

@@ -9,11 +9,11 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// probeWithin is how long a broker may take to answer somebody who looks once.
+// probeWithin is how long a broker may take to answer a probe.
 const probeWithin = 10 * time.Second
 
-// Probe connects to the broker once, under an id of its own so that a running daemon
-// is not thrown off, and disconnects.
+// Probe connects to the broker and disconnects. It uses a client id of its own, so that a
+// running daemon stays connected. The error says why the connection failed.
 func Probe(ctx context.Context, s Settings) error {
 	ctx, cancel := context.WithTimeout(ctx, probeWithin)
 	defer cancel()

@@ -12,10 +12,11 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/request"
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 )
 
-// Bench is what is published, and what obeys commands.
+// Bench is what is published, and what carries out commands.
 type Bench interface {
 	// Snapshot returns the newest snapshot, never nil.
 	Snapshot() *view.Snapshot
@@ -37,16 +38,16 @@ type Journal interface {
 
 const (
 	mainKeepAlive = 15 * time.Second
-	lookEvery     = time.Second // where nothing else wakes the publisher
+	roundEvery    = time.Second // where nothing else wakes the publisher
 	stopDrain     = 3 * time.Second
-	lastLook      = 10 * time.Millisecond // between two looks at what is left, at a stop
+	stopPoll      = 10 * time.Millisecond // between two rounds at a stop
 	journalRetry  = 5 * time.Second
 )
 
 // Publisher is the daemon's side of MQTT.
 type Publisher struct {
 	settings  Settings
-	topics    Topics
+	topics    topics.Topics
 	bench     Bench
 	journal   Journal
 	clock     clock.Clock
@@ -56,85 +57,85 @@ type Publisher struct {
 
 	conn      *connection
 	wake      chan struct{}
-	commands  chan incoming
-	answers   chan answer
-	others    others
-	leftover  sweep
-	handed    handed
-	swallowed swallowed
+	commands  chan Given
+	answers   chan Answer
+	duplicate duplicateInstance
+	stale     staleRetained
+	delivery  deliveryCheck
+	dropped   droppedTopics
 	counts    counts
 
 	mu      sync.Mutex
 	waiting int
 
 	// Of the publishing goroutine alone:
-	states   *states
-	outbox   outbox
-	pause    time.Duration // between two portions of events
-	patience time.Duration // with a broker that does not acknowledge
-	readAt   map[string]time.Duration
-	touched  map[string]bool
-	unsent   []answer
-	lastSaid message   // the newest answer that was sent
-	saidAt   time.Time // when
-	epoch    uint64
-	since    time.Time       // of the connection
-	swept    bool            // the lights' retained states were looked at
-	deaf     map[string]bool // kinds of state that are no longer listened to
-	more     bool            // events wait for the next portion
-	restTo   time.Time       // when the next portion may go out
-	notUntil time.Time       // when the journal is asked again
+	states         *states
+	outbox         outbox
+	pause          time.Duration // between two portions of events
+	patience       time.Duration // with a broker that does not acknowledge
+	readAt         map[string]time.Duration
+	touched        map[string]bool
+	unsent         []Answer
+	lastAnswer     message // the newest answer that was sent
+	lastAnswerAt   time.Time
+	epoch          uint64
+	since          time.Time       // of the connection
+	lightsChecked  bool            // the lights' retained states have been checked
+	unsubscribed   map[string]bool // kinds of state whose delivery has been checked
+	more           bool            // events wait for the next portion
+	pauseUntil     time.Time       // when the next portion may be sent
+	journalRetryAt time.Time       // when the journal is read again
 }
 
-// New makes a publisher. published, which may be nil, is told how long each new reading
+// New returns a publisher. published, which may be nil, gets the time that each new reading
 // of air took from the sensor to the broker; it is called from one goroutine.
 func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logger, published func(time.Duration)) *Publisher {
-	topics := NewTopics(s.Prefix, s.Bench)
+	t := topics.New(s.Prefix, s.Bench)
 	p := &Publisher{
-		settings: s, topics: topics, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
-		wake: make(chan struct{}, 1), commands: make(chan incoming, commandQueue), answers: make(chan answer, answerQueue),
-		swallowed: swallowed{user: s.Username, log: log},
-		states:    newStates(topics), outbox: newOutbox(journal, log), pause: portionPause, patience: writeTimeout,
-		readAt: map[string]time.Duration{}, touched: map[string]bool{}, deaf: map[string]bool{},
+		settings: s, topics: t, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
+		wake: make(chan struct{}, 1), commands: make(chan Given, commandQueue), answers: make(chan Answer, answerQueue),
+		dropped: droppedTopics{user: s.Username, log: log},
+		states:  newStates(t), outbox: newOutbox(journal, log), pause: portionPause, patience: writeTimeout,
+		readAt: map[string]time.Duration{}, touched: map[string]bool{}, unsubscribed: map[string]bool{},
 	}
-	if s.inside != nil {
-		take := p.take
-		s.inside.guard.deliver.Store(&take)
+	if s.OnCommand != nil {
+		s.OnCommand(p.take)
 	}
 	p.conn = &connection{
-		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, greet: p.greet,
+		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, subscribe: p.subscribe,
 		prepare: func(o *paho.ClientOptions) {
-			o.SetKeepAlive(mainKeepAlive).SetWill(topics.Availability(), payloadOffline, 1, true)
+			o.SetKeepAlive(mainKeepAlive).SetWill(t.Availability(), topics.Offline, 1, true)
 		},
 	}
 	return p
 }
 
-// Run publishes until the context ends; then it sends what is left, leaves `offline`
-// and the lights' `unknown`, and closes its connections.
+// Run publishes until the context ends; then it sends what is left, publishes `offline` and
+// the lights' `unknown`, and closes its connections. The error means that the settings have
+// no address.
 func (p *Publisher) Run(ctx context.Context) error {
 	if p.settings.URL == "" {
-		return errors.New("mqtt: no broker's address")
+		return errors.New("mqtt: no address of a broker")
 	}
-	p.others.mine = p.bench.Snapshot().Instance
-	p.log.Info("mqtt", "url", p.settings.URL, "client", p.conn.id, "topics", p.topics.root, "commands", p.settings.Commands)
+	p.duplicate.own = p.bench.Snapshot().Instance
+	p.log.Info("mqtt", "url", p.settings.URL, "client", p.conn.id, "topics", p.topics.Root(), "commands", p.settings.Commands)
 	online, offline := context.WithCancel(context.WithoutCancel(ctx))
 	defer offline()
 	var group sync.WaitGroup
 	for _, l := range p.settings.Lights {
-		for _, lamp := range newLamps(p, l) {
-			group.Go(func() { lamp.run(ctx) })
+		for _, t := range newLightTopics(p, l) {
+			group.Go(func() { t.run(ctx) })
 		}
 	}
 	group.Go(func() { p.conn.run(online) })
-	obeyed := make(chan struct{})
+	commandsEnded := make(chan struct{})
 	go func() {
-		defer close(obeyed)
-		p.obey(ctx)
+		defer close(commandsEnded)
+		p.runCommands(ctx)
 	}()
 	p.publish(ctx)
-	<-obeyed
-	p.lastWords()
+	<-commandsEnded
+	p.shutDown()
 	offline()
 	group.Wait()
 	return nil
@@ -154,9 +155,9 @@ func (p *Publisher) publish(ctx context.Context) {
 			return
 		}
 		p.round(ctx)
-		wait := lookEvery
+		wait := roundEvery
 		if p.more {
-			wait = min(wait, max(time.Until(p.restTo), 0))
+			wait = min(wait, max(time.Until(p.pauseUntil), 0))
 		}
 		if p.states.next > 0 {
 			wait = min(wait, p.states.next)
@@ -165,29 +166,29 @@ func (p *Publisher) publish(ctx context.Context) {
 	}
 }
 
-// lastWords drains what is left within a bounded time and says goodbye.
-func (p *Publisher) lastWords() {
+// shutDown sends what is left within stopDrain, and then `offline`.
+func (p *Publisher) shutDown() {
 	ctx, cancel := context.WithTimeout(context.Background(), stopDrain)
 	defer cancel()
-	p.patience = time.Second // a stop is not to hang on a broker that does
+	p.patience = time.Second // a broker that does not answer must not delay a stop
 	for ctx.Err() == nil {
 		p.round(ctx)
-		if epoch, _ := p.conn.current(); epoch == 0 || p.outbox.stuck || !p.more && len(p.outbox.under) == 0 {
+		if epoch, _ := p.conn.current(); epoch == 0 || p.outbox.dropped || !p.more && len(p.outbox.inFlight) == 0 {
 			break
 		}
-		p.rest(ctx, max(p.pause, lastLook))
+		p.waitForWake(ctx, max(p.pause, stopPoll))
 	}
 	if epoch, _ := p.conn.current(); epoch == 0 {
-		return // the will says it
+		return // the broker publishes the will
 	}
-	goodbyes := []message{{topic: p.topics.Availability(), qos: 1, retained: true, payload: []byte(payloadOffline)}}
-	if err := p.conn.send(goodbyes, goodbye)[0]; err != nil {
-		p.log.Warn("left without saying so", "err", err)
+	offline := []message{{topic: p.topics.Availability(), qos: 1, retained: true, payload: []byte(topics.Offline)}}
+	if err := p.conn.send(offline, stopTimeout)[0]; err != nil {
+		p.log.Warn("offline not published", "err", err)
 	}
 }
 
-// rest waits until the connection has something to tell, at most for a while.
-func (p *Publisher) rest(ctx context.Context, d time.Duration) {
+// waitForWake waits until the connection wakes the publisher, at most for a time.
+func (p *Publisher) waitForWake(ctx context.Context, d time.Duration) {
 	timer := time.NewTimer(d)
 	defer timer.Stop()
 	select {
@@ -197,29 +198,29 @@ func (p *Publisher) rest(ctx context.Context, d time.Duration) {
 	}
 }
 
-// round brings the broker up to date, or counts what waits for one.
+// round publishes what is due, or counts what waits for a connection.
 func (p *Publisher) round(ctx context.Context) {
 	snap, mono := p.bench.Snapshot(), p.clock.Now().Mono
 	epoch, _ := p.conn.current()
 	if epoch == 0 {
-		p.wait(snap, len(p.states.round(snap, mono, p.touched)))
+		p.setWaiting(snap, len(p.states.round(snap, mono, p.touched)))
 		return
 	}
 	if epoch != p.epoch {
 		p.begin(epoch)
 	}
-	if p.others.answer(time.Now()) {
+	if p.duplicate.answerDue(time.Now()) {
 		p.states.daemon.at = never
 	}
 	p.sendAnswers()
 	p.sendEvents(ctx, snap)
 	due := p.sendStates(snap, mono)
-	p.sendLeftovers()
-	p.lookBack(time.Now())
-	p.wait(snap, due)
+	p.endStale()
+	p.checkDelivery(time.Now())
+	p.setWaiting(snap, due)
 }
 
-func (p *Publisher) wait(snap *view.Snapshot, states int) {
+func (p *Publisher) setWaiting(snap *view.Snapshot, states int) {
 	n := states + len(p.unsent)
 	if p.outbox.loaded && snap.Seq > p.outbox.cursor {
 		n += int(snap.Seq - p.outbox.cursor)
@@ -229,7 +230,7 @@ func (p *Publisher) wait(snap *view.Snapshot, states int) {
 	p.mu.Unlock()
 }
 
-// sendStates publishes what is due and returns how many are so still.
+// sendStates publishes the states that are due and returns how many could not be sent.
 func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 	due := p.states.round(snap, mono, p.touched)
 	messages := make([]message, 0, len(due))
@@ -250,13 +251,13 @@ func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 			failed++
 			continue
 		}
-		c.taken()
-		p.handed.sent(p.topics.stateKind(c.topic), time.Now())
+		c.acknowledged()
+		p.delivery.sent(checkedKind(p.topics, c.topic), time.Now())
 		switch v := c.value.(type) {
 		case view.Air:
 			p.observe(v)
-		case daemonWire:
-			p.others.own()
+		case DaemonPayload:
+			p.duplicate.publishedOwn()
 		}
 	}
 	if failed == 0 {
@@ -265,7 +266,7 @@ func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 	return failed
 }
 
-// observe measures from reading to broker, for readings that were not sent before.
+// observe measures the time from reading to broker, for readings that were not sent before.
 func (p *Publisher) observe(v view.Air) {
 	if last, ok := p.readAt[v.Zone]; p.published != nil && v.Mono > 0 && (!ok || v.Mono > last) {
 		p.published(clock.Took(p.clock, p.clock.Now().Mono-v.Mono))
@@ -273,15 +274,15 @@ func (p *Publisher) observe(v view.Air) {
 	p.readAt[v.Zone] = v.Mono
 }
 
-// begin prepares for a new connection, whose broker may be an empty one.
+// begin prepares for a new connection, whose broker may be empty.
 func (p *Publisher) begin(epoch uint64) {
-	p.epoch, p.since, p.swept = epoch, time.Now(), false
-	clear(p.deaf)
-	for _, filter := range p.topics.stateKinds() {
-		p.swallowed.set(filter, false) // until it is seen anew
+	p.epoch, p.since, p.lightsChecked = epoch, time.Now(), false
+	clear(p.unsubscribed)
+	for _, filter := range checkedFilters(p.topics) {
+		p.dropped.set(filter, false) // until the new connection shows it
 	}
-	p.states.again()
-	p.outbox.again()
+	p.states.resend()
+	p.outbox.reset()
 }
 
 // send publishes and counts.
@@ -301,24 +302,24 @@ func (p *Publisher) send(messages []message) []error {
 	return errs
 }
 
-// greet subscribes; it is called with each connection before anything is published.
-func (p *Publisher) greet(client paho.Client) error {
-	p.handed.again()
+// subscribe subscribes; it is called with each connection before anything is published.
+func (p *Publisher) subscribe(client paho.Client) error {
+	p.delivery.reset()
 	filters := map[string]byte{
-		p.topics.Event(): 0, // what is lost on the way back is sent again
+		p.topics.Event(): 0, // an event that is lost on the way back is sent again
 	}
-	if p.settings.inside == nil { // which hands commands over itself
-		filters[p.topics.commands()] = 1
+	if p.settings.OnCommand == nil {
+		filters[p.topics.Do("+")] = 1
 	}
-	for _, filter := range p.topics.lights() {
+	for _, filter := range p.topics.Lights() {
+		filters[filter] = 1 // an earlier run may have left retained states
+	}
+	for _, filter := range checkedFilters(p.topics) {
 		filters[filter] = 1
 	}
-	for _, filter := range p.topics.stateKinds() {
-		filters[filter] = 1
-	}
-	refused, err := subscribe(client, filters)
+	refused, err := subscribeTo(client, filters)
 	if len(refused) > 0 {
-		p.log.Warn("the broker lets us not read", "client", p.conn.id, "topics", strings.Join(refused, " "))
+		p.log.Warn("broker refused subscriptions", "client", p.conn.id, "topics", strings.Join(refused, " "))
 	}
 	return err
 }
@@ -327,27 +328,27 @@ func (p *Publisher) greet(client paho.Client) error {
 func (p *Publisher) receive(m paho.Message) {
 	switch topic := m.Topic(); {
 	case strings.HasPrefix(topic, p.topics.Do("")):
-		p.hand(m)
+		p.receiveCommand(m)
 	case topic == p.topics.Event():
-		if p.outbox.echo.hear(m.Payload()) {
-			p.stir()
+		if p.outbox.echo.received(m.Payload()) {
+			p.wakeUp()
 		}
 	case topic == p.topics.Daemon():
-		p.others.hear(m.Payload(), m.Retained(), time.Now())
+		p.duplicate.received(m.Payload(), m.Retained(), time.Now())
 		if !m.Retained() {
-			p.handed.hear(wordDaemon)
+			p.delivery.received(topics.KindDaemon)
 		}
-		if p.others.disputed() {
-			p.stir()
+		if p.duplicate.present() {
+			p.wakeUp()
 		}
 	case !m.Retained():
-		p.handed.hear(p.topics.stateKind(topic))
+		p.delivery.received(checkedKind(p.topics, topic))
 	case len(m.Payload()) > 0:
-		p.leftover.see(topic)
+		p.stale.add(topic)
 	}
 }
 
-func (p *Publisher) stir() {
+func (p *Publisher) wakeUp() {
 	select {
 	case p.wake <- struct{}{}:
 	default:

@@ -11,33 +11,26 @@ import (
 	"strings"
 
 	"potlifed/daemon/config"
+	"potlifed/daemon/topics"
 	"potlifed/model/light"
 )
 
-// Form is how a light reads what it is to show.
-type Form string
-
-// The forms, by their words in the configuration.
-const (
-	FormJSON    Form = "json"
-	FormMeaning Form = "meaning"
-	FormColour  Form = "colour"
-
-	formOwn Form = "own" // a lamp with a topic and payloads of its own
-)
+// formCustom is the form of a light whose lamp has a topic and payloads of its own. The word
+// is part of a client id.
+const formCustom topics.Form = "own"
 
 // Light is a light with the forms it reads; only those topics are published.
 type Light struct {
 	ID    string
-	Reads []Form
+	Reads []topics.Form
 	// Topic and Payloads are those of a lamp of another maker, with a payload for each
-	// meaning; such a lamp reads nothing else.
+	// meaning; such a lamp reads no other topic.
 	Topic    string
 	Payloads map[light.Meaning]string
-	// Flashing are its payloads that make it flash, where there are such.
+	// Flashing are its payloads that make it flash; nil for a lamp that cannot.
 	Flashing map[light.Meaning]string
-	// Confirms is the topic on which the lamp answers what it was sent; empty for one
-	// that does not. Answers is how it spells them, nil for one that repeats.
+	// Confirms is the topic on which the lamp confirms what it was sent; empty for one that
+	// does not. Answers are its confirmations, nil for a lamp that repeats the payload.
 	Confirms string
 	Answers  map[light.Meaning]string
 }
@@ -48,18 +41,21 @@ type Settings struct {
 	TLS      *tls.Config // for mqtts
 	Prefix   string      // of the topics
 	Bench    string
-	Machine  string // tells two computers with one configuration apart; in client ids
+	Machine  string // tells two computers with one configuration apart; part of client ids
 	Username string
 	Password string
-	Commands bool // whether do/… is obeyed
+	Commands bool // whether commands on do/VERB are carried out
 	Lights   []Light
 
-	inside *Broker // the built-in broker, where it is this one that is connected to
+	// OnCommand, if not nil, is called once with the function to which the broker passes
+	// commands. They are then not subscribed to. The function may be called from any
+	// goroutine and does not block.
+	OnCommand func(take func(Given))
 }
 
-// FromShop reads the settings out of a checked configuration, with the files that it
-// names. The address is empty when only the built-in broker is configured;
-// [Broker.Own] then fills in address and user.
+// FromShop returns the settings of a checked configuration, with the contents of the files
+// that it names. The error names every file that cannot be read. The address is empty where
+// only the built-in broker is configured; the caller then fills in its credentials.
 func FromShop(shop config.Shop) (Settings, error) {
 	s := Settings{
 		URL: shop.MQTT.URL, Prefix: shop.MQTT.TopicPrefix, Bench: shop.Bench,
@@ -71,7 +67,7 @@ func FromShop(shop config.Shop) (Settings, error) {
 			Confirms: l.Confirms, Answers: l.ConfirmPayloads,
 		}
 		for _, form := range l.Reads {
-			own.Reads = append(own.Reads, Form(form))
+			own.Reads = append(own.Reads, topics.Form(form))
 		}
 		s.Lights = append(s.Lights, own)
 	}
@@ -114,24 +110,20 @@ func tlsConfig(m config.MQTT) (*tls.Config, error) {
 	return c, nil
 }
 
-// clientPrefix begins the id of every client of ours. The built-in broker keeps it
-// for the daemon, because a second client with an id takes the first one's place.
-const clientPrefix = "potlifed-"
-
-// clientID is the same at each start, so that a broker ends an old connection when
-// the new one comes. Topic prefix and computer are in it as a hash: two benches of one
-// name under two prefixes, or two computers with one configuration, would otherwise
-// throw each other off the broker without end.
+// clientID returns a client id that is the same at each start, so that a broker closes an old
+// connection when the new one opens. It contains a hash of topic prefix and computer: two
+// benches of one name under two prefixes, or two computers with one configuration, would
+// otherwise disconnect each other without end.
 func (s Settings) clientID(parts ...string) string {
 	sum := sha256.Sum256([]byte(s.Prefix + "\x00" + s.Bench + "\x00" + s.Machine))
-	id := clientPrefix + s.Bench + "-" + hex.EncodeToString(sum[:4])
+	id := topics.ClientPrefix + s.Bench + "-" + hex.EncodeToString(sum[:4])
 	for _, part := range parts {
 		id += "-" + part
 	}
 	return id
 }
 
-// machineID is systemd's id of this computer, or else its name.
+// machineID returns systemd's id of this computer, or else its name.
 func machineID() string {
 	if b, err := os.ReadFile("/etc/machine-id"); err == nil {
 		if id := strings.TrimSpace(string(b)); id != "" {

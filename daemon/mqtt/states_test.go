@@ -11,6 +11,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
 )
@@ -23,8 +24,8 @@ type decider struct {
 }
 
 func newDecider() *decider {
-	d := &decider{states: newStates(NewTopics("potlife", "bench-1")), now: time.Hour}
-	d.snap = *newRoom().bench.Snapshot()
+	d := &decider{states: newStates(topics.New("potlife", "bench-1")), now: time.Hour}
+	d.snap = *newFixture().bench.Snapshot()
 	d.snap.Mono = d.now
 	return d
 }
@@ -43,7 +44,7 @@ func (d *decider) after(by time.Duration, f func(*view.Snapshot), touched ...str
 	}
 	var topics []string
 	for _, c := range d.round(&snap, d.now, touch) {
-		c.taken()
+		c.acknowledged()
 		topics = append(topics, c.topic)
 	}
 	slices.Sort(topics)
@@ -191,7 +192,7 @@ func TestBrokerHoldsTheTruth(t *testing.T) {
 			}
 			if rapid.IntRange(0, 9).Draw(t, "new connection") == 0 {
 				clear(held) // an empty broker
-				d.again()
+				d.resend()
 			}
 			snap := d.snap
 			whole := true
@@ -205,7 +206,7 @@ func TestBrokerHoldsTheTruth(t *testing.T) {
 				} else {
 					held[c.topic] = c.value
 				}
-				c.taken()
+				c.acknowledged()
 			}
 			if whole {
 				checkHeld(t, held, &snap)
@@ -242,7 +243,7 @@ func checkHeld(t *rapid.T, held map[string]any, snap *view.Snapshot) {
 // The keys of every payload are the contract's; a renamed field must not change them.
 func TestPayloadsAreWrittenOut(t *testing.T) {
 	at := time.Date(2026, 6, 12, 8, 30, 0, 0, time.FixedZone("", 7200))
-	r := newRoom()
+	r := newFixture()
 	snap := *r.bench.Snapshot()
 	snap.At, snap.Started = at, at.Add(-time.Hour)
 	snap.Air = []view.Air{airView(at, 21, 50)}
@@ -254,7 +255,7 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 	b.Seq = 41
 	snap.Batches = []view.Batch{{BatchState: b}}
 	snap.Alarms = []view.Alarm{{Time: at, Seq: 40, Name: "batch-ending", Subject: "0612-1", State: "acknowledged", Priority: "high", Since: at, Text: "0612-1 ends soon", Response: "Begin the next mix now.", By: "mqtt"}}
-	s := newStates(NewTopics("potlife", "bench-1"))
+	s := newStates(topics.New("potlife", "bench-1"))
 	var out string
 	for _, c := range s.round(&snap, time.Hour, nil) {
 		m, err := c.message()
@@ -263,16 +264,16 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 		}
 		out += fmt.Sprintf("%s retained=%v qos=%d\n\t%s\n", m.topic, m.retained, m.qos, m.payload)
 	}
-	l := lamp{form: FormJSON}
-	shown := shownBy(&snap, "light-1", false, false)
+	l := lightTopic{form: topics.FormJSON}
+	shown := lightOf(&snap, "light-1", false, false)
 	shown.Time, shown.Seq = at, 41
-	for _, form := range []Form{FormJSON, FormMeaning, FormColour} {
+	for _, form := range []topics.Form{topics.FormJSON, topics.FormMeaning, topics.FormColour} {
 		l.form = form
 		out += fmt.Sprintf("%s\n\t%s\n", s.topics.Light("light-1", form), l.payload(shown))
 	}
-	l.form = FormJSON
+	l.form = topics.FormJSON
 	out += fmt.Sprintf("will\n\t%s\n", l.payload(unknown("light-1", at, reasonWill)))
-	for _, a := range []answer{
+	for _, a := range []Answer{
 		{verb: "load", Time: at, Ref: "r1", Outcome: outcomeDone, Status: 202, OnDisk: new(bool), Result: json.RawMessage(`{"id":"0612-1"}`)},
 		{verb: "load", Time: at, Ref: "r1", Outcome: outcomeRefused, Status: 409, Detail: "Not now: it holds 0612-2"},
 		{verb: "load", Time: at, Ref: "r1", Outcome: outcomeIgnored, Detail: "retained"},

@@ -11,8 +11,8 @@ const (
 	directionIn  = "in"
 	directionOut = "out"
 
-	resultOK       = "ok"       // taken by the broker; carried out
-	resultError    = "error"    // not taken by the broker; dropped without an answer
+	resultOK       = "ok"       // acknowledged by the broker; carried out
+	resultError    = "error"    // not acknowledged by the broker; dropped without an answer
 	resultRejected = "rejected" // a command that was refused or ignored
 )
 
@@ -22,19 +22,19 @@ type Count struct {
 	Result    string // ok, error, rejected
 }
 
-// Status is how MQTT stands.
+// Status is the state of the connection and of what waits for it.
 type Status struct {
 	Connected     bool
 	Detail        string // why not
 	Waiting       int    // events, states and answers that the broker does not have
-	Swallowed     string // topics that the broker takes and hands nothing out of, and what to do; empty for none
-	OtherInstance string // another live daemon that speaks for this bench; empty for none
+	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
+	OtherInstance string // a duplicate instance of the daemon that is alive; empty for none
 	Messages      map[Count]uint64
 }
 
-// Status may be called from any goroutine.
+// Status returns the present status. It may be called from any goroutine.
 func (p *Publisher) Status() Status {
-	s := Status{OtherInstance: p.others.alive(time.Now()), Swallowed: p.swallowed.text(), Messages: p.counts.all()}
+	s := Status{OtherInstance: p.duplicate.alive(time.Now()), Dropped: p.dropped.text(), Messages: p.counts.all()}
 	epoch, err := p.conn.current()
 	s.Connected = epoch != 0
 	if !s.Connected && err != nil {
@@ -46,7 +46,7 @@ func (p *Publisher) Status() Status {
 	return s
 }
 
-// Connected reports whether the main connection stands. It may be called from any
+// Connected reports whether the main connection is open. It may be called from any
 // goroutine.
 func (p *Publisher) Connected() bool {
 	epoch, _ := p.conn.current()

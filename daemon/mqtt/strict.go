@@ -9,17 +9,17 @@ import (
 	"unicode/utf8"
 )
 
-const deepest = 8 // levels of objects and lists in a command
+const maxDepth = 8 // levels of objects and lists in a command
 
-// strict refuses JSON that two readers could understand differently: anything but one
-// object, a key given twice, a key that is not written as the contract writes it
-// (Go's decoder would take `Batch` for `batch`), text that is not UTF-8.
+// strict returns an error for JSON that two readers could understand differently: anything
+// but one object, a key given twice, a key that is not lower case (Go's decoder would take
+// `Batch` for `batch`), text that is not UTF-8.
 func strict(data []byte) error {
 	if !utf8.Valid(data) {
 		return errors.New("not UTF-8")
 	}
 	d := json.NewDecoder(bytes.NewReader(data))
-	d.UseNumber() // how large a number may be is for whoever wants one
+	d.UseNumber() // the decoder of the field checks the range
 	first, err := d.Token()
 	if err != nil {
 		return fmt.Errorf("not JSON: %w", eof(err))
@@ -42,8 +42,8 @@ func strictValue(d *json.Decoder, first json.Token, depth int) error {
 	if !ok {
 		return nil
 	}
-	if depth > deepest {
-		return fmt.Errorf("nested more than %d deep", deepest)
+	if depth > maxDepth {
+		return fmt.Errorf("nested more than %d deep", maxDepth)
 	}
 	keys := map[string]bool{}
 	for d.More() {

@@ -1,16 +1,8 @@
 package mqtt
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
-	"crypto/tls"
 	"crypto/x509"
-	"crypto/x509/pkix"
-	"encoding/pem"
 	"fmt"
-	"math/big"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -21,66 +13,9 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"potlifed/daemon/config"
+	"potlifed/daemon/mqtt/mqtttest"
+	"potlifed/daemon/peers"
 )
-
-// selfSigned writes a certificate for 127.0.0.1 and its key.
-func selfSigned(t *testing.T, dir string) (cert, key string) {
-	t.Helper()
-	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	template := &x509.Certificate{
-		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "test broker"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
-		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true,
-		KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
-	}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, &private.PublicKey, private)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return writePair(t, dir, "", der, private)
-}
-
-// writePair writes a certificate and its key as files.
-func writePair(t *testing.T, dir, prefix string, der []byte, private *ecdsa.PrivateKey) (cert, key string) {
-	t.Helper()
-	pkcs8, err := x509.MarshalPKCS8PrivateKey(private)
-	if err != nil {
-		t.Fatal(err)
-	}
-	cert, key = filepath.Join(dir, prefix+"cert.pem"), filepath.Join(dir, prefix+"key.pem")
-	for path, block := range map[string]*pem.Block{cert: {Type: "CERTIFICATE", Bytes: der}, key: {Type: "PRIVATE KEY", Bytes: pkcs8}} {
-		if err := os.WriteFile(path, pem.EncodeToMemory(block), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return cert, key
-}
-
-// issue writes a client's certificate that an authority has signed, and its key.
-func issue(t *testing.T, dir, name, caCert, caKey string) (cert, key string) {
-	t.Helper()
-	ca, err := tls.LoadX509KeyPair(caCert, caKey)
-	if err != nil {
-		t.Fatal(err)
-	}
-	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	template := &x509.Certificate{
-		SerialNumber: big.NewInt(2), Subject: pkix.Name{CommonName: name},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
-		KeyUsage: x509.KeyUsageDigitalSignature, ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageClientAuth},
-	}
-	der, err := x509.CreateCertificate(rand.Reader, template, ca.Leaf, &private.PublicKey, ca.PrivateKey)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return writePair(t, dir, name+"-", der, private)
-}
 
 // A broker that knows its clients by their certificates: the publisher and every light
 // of it show theirs, and without one nobody is let in.
@@ -89,30 +24,27 @@ func TestClientCertificate(t *testing.T) {
 	if err := os.Chmod(dir, 0o755); err != nil { // mosquitto gives root up before it reads
 		t.Fatal(err)
 	}
-	m := newMosquitto(t).(*mosquitto)
-	cert, key := selfSigned(t, dir)
-	clientCert, clientKey := issue(t, dir, "bench-1", cert, key)
+	m := mqtttest.StartMosquitto(t)
+	cert, key := mqtttest.SelfSigned(t, dir)
+	clientCert, clientKey := mqtttest.Issue(t, dir, "bench-1", cert, key)
 	rights := filepath.Join(dir, "rights")
 	if err := os.WriteFile(rights, []byte("user bench-1\ntopic readwrite potlife/bench-1/#\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	m.stop()
-	conf := fmt.Sprintf("user root\nlistener %d 127.0.0.1\nallow_anonymous false\nrequire_certificate true\nuse_identity_as_username true\n"+
-		"acl_file %s\ncafile %s\ncertfile %s\nkeyfile %s\npersistence false\nlog_type none\n", m.port, rights, cert, cert, key)
-	if err := os.WriteFile(m.conf, []byte(conf), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	m.start()
+	m.Stop()
+	m.Configure(fmt.Sprintf("allow_anonymous false\nrequire_certificate true\nuse_identity_as_username true\n"+
+		"acl_file %s\ncafile %s\ncertfile %s\nkeyfile %s\n", rights, cert, cert, key))
+	m.Start()
 	shop := config.Shop{
-		Bench: "bench-1", MQTT: config.MQTT{URL: "mqtts://" + m.addr(), TopicPrefix: "potlife", CAFile: cert},
+		Bench: "bench-1", MQTT: config.MQTT{URL: "mqtts://" + m.Addr(), TopicPrefix: "potlife", CAFile: cert},
 		Lights: []config.Light{{ID: "light-1", Reads: []string{"json"}}},
 	}
 	s, err := FromShop(shop)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, stop := runPublisher(t, newRoom(), s)
-	until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
+	p, stop := runPublisher(t, newFixture(), s)
+	mqtttest.Until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
 	if st := p.Status(); st.Connected || st.Messages[Count{"out", "ok"}] != 0 {
 		t.Errorf("without a certificate: %+v", st)
 	}
@@ -137,18 +69,18 @@ func TestClientCertificate(t *testing.T) {
 		})
 	})
 	client := paho.NewClient(o)
-	if token := client.Connect(); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+	if token := client.Connect(); !token.WaitTimeout(mqtttest.Patience) || token.Error() != nil {
 		t.Fatalf("the reader: %v", token.Error())
 	}
 	defer client.Disconnect(0)
-	p, _ = runPublisher(t, newRoom(), s)
-	until(t, "everything to be published", func() bool { return p.Connected() && p.Status().Messages[Count{"out", "ok"}] >= 6 })
+	p, _ = runPublisher(t, newFixture(), s)
+	mqtttest.Until(t, "everything to be published", func() bool { return p.Connected() && p.Status().Messages[Count{"out", "ok"}] >= 6 })
 	select {
 	case <-light:
-	case <-time.After(10 * time.Second):
+	case <-time.After(mqtttest.Patience):
 		t.Error("the light was told nothing")
 	}
-	if text := p.Status().Swallowed; text != "" {
+	if text := p.Status().Dropped; text != "" {
 		t.Error(text)
 	}
 }
@@ -158,10 +90,10 @@ func TestTLSAndPassword(t *testing.T) {
 	if err := os.Chmod(dir, 0o755); err != nil { // mosquitto gives root up before it reads
 		t.Fatal(err)
 	}
-	m := newMosquitto(t).(*mosquitto)
-	cert, key := selfSigned(t, dir)
+	m := mqtttest.StartMosquitto(t)
+	cert, key := mqtttest.SelfSigned(t, dir)
 	users, password := filepath.Join(dir, "users"), filepath.Join(dir, "password")
-	if out, err := exec.Command(peer(t, "mosquitto_passwd"), "-c", "-b", users, "bench-1", "pass word").CombinedOutput(); err != nil {
+	if out, err := exec.Command(peers.Program(t, "mosquitto_passwd"), "-c", "-b", users, "bench-1", "pass word").CombinedOutput(); err != nil {
 		t.Fatalf("mosquitto_passwd: %v: %s", err, out)
 	}
 	if err := os.Chmod(users, 0o644); err != nil {
@@ -170,27 +102,24 @@ func TestTLSAndPassword(t *testing.T) {
 	if err := os.WriteFile(password, []byte("pass word\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	m.stop()
-	conf := fmt.Sprintf("user root\nlistener %d 127.0.0.1\nallow_anonymous false\npassword_file %s\ncertfile %s\nkeyfile %s\npersistence false\nlog_type none\n",
-		m.port, users, cert, key)
-	if err := os.WriteFile(m.conf, []byte(conf), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	m.start()
+	m.Stop()
+	m.Configure(fmt.Sprintf("allow_anonymous false\npassword_file %s\ncertfile %s\nkeyfile %s\n",
+		users, cert, key))
+	m.Start()
 	shop := config.Shop{Bench: "bench-1", MQTT: config.MQTT{
-		URL: "mqtts://" + m.addr(), TopicPrefix: "potlife", CAFile: cert, Username: "bench-1", PasswordFile: password,
+		URL: "mqtts://" + m.Addr(), TopicPrefix: "potlife", CAFile: cert, Username: "bench-1", PasswordFile: password,
 	}}
 	s, err := FromShop(shop)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, stop := runPublisher(t, newRoom(), s)
-	until(t, "everything to be published", func() bool { return p.Connected() && p.Status().Messages[Count{"out", "ok"}] >= 6 })
+	p, stop := runPublisher(t, newFixture(), s)
+	mqtttest.Until(t, "everything to be published", func() bool { return p.Connected() && p.Status().Messages[Count{"out", "ok"}] >= 6 })
 	stop()
 
 	s.Password = "wrong"
-	p, stop = runPublisher(t, newRoom(), s)
-	until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
+	p, stop = runPublisher(t, newFixture(), s)
+	mqtttest.Until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
 	if st := p.Status(); st.Connected || !strings.Contains(strings.ToLower(st.Detail), "not authorized") {
 		t.Errorf("with a wrong password: %+v", st)
 	}
@@ -198,8 +127,8 @@ func TestTLSAndPassword(t *testing.T) {
 
 	s.Password = "pass word"
 	s.TLS.RootCAs = x509.NewCertPool() // nobody is trusted
-	p, _ = runPublisher(t, newRoom(), s)
-	until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
+	p, _ = runPublisher(t, newFixture(), s)
+	mqtttest.Until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
 	if st := p.Status(); st.Connected || !strings.Contains(st.Detail, "certificate") {
 		t.Errorf("with an unknown authority: %+v", st)
 	}

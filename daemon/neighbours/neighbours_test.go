@@ -188,10 +188,10 @@ func TestOldValuesNeverLookFresh(t *testing.T) {
 			if first {
 				f.Available("bench-2", false, false)
 			}
-			will := fmt.Appendf(nil, `{"time":%q,"valid_until":%q,"meaning":"unknown","reason":"no word from potlifed"}`, f.wall.Format(time.RFC3339), f.wall.Format(time.RFC3339))
+			will := fmt.Appendf(nil, `{"time":%q,"valid_until":%q,"meaning":"unknown","reason":"no connection to potlifed"}`, f.wall.Format(time.RFC3339), f.wall.Format(time.RFC3339))
 			f.Light("bench-2", "light-1", will, false)
 			if !first {
-				f.unknownPress(t, "press-1", "no word from potlifed", 5*time.Second)
+				f.unknownPress(t, "press-1", "no connection to potlifed", 5*time.Second)
 				f.Available("bench-2", false, false)
 			}
 			f.unknown(t, "press-1", whyOffline, 5*time.Second)

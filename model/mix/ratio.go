@@ -27,7 +27,7 @@ const (
 func ParseRatio(text string) (Ratio, error) {
 	ink, hardener, found := strings.Cut(text, ":")
 	if !found {
-		return 0, fmt.Errorf("ratio %q: write ink to hardener by weight, as in 4:1", text)
+		return 0, fmt.Errorf("ratio %q: write ink to hardener by weight, as in 5:1", text)
 	}
 	a, err := ratioPart(ink)
 	if err != nil {

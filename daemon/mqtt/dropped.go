@@ -1,0 +1,59 @@
+package mqtt
+
+import (
+	"fmt"
+	"log/slog"
+	"maps"
+	"slices"
+	"strings"
+	"sync"
+)
+
+// droppedTopics are the topics whose messages the broker acknowledges and does not deliver.
+// Its methods may be called from any goroutine.
+type droppedTopics struct {
+	user string
+	log  *slog.Logger
+
+	mu     sync.Mutex
+	topics map[string]struct{}
+}
+
+// set records whether the broker drops a topic's messages, and logs a change.
+func (d *droppedTopics) set(topic string, dropped bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	_, before := d.topics[topic]
+	switch {
+	case dropped && !before:
+		if d.topics == nil {
+			d.topics = map[string]struct{}{}
+		}
+		d.topics[topic] = struct{}{}
+		d.log.Warn("the broker acknowledges messages and does not deliver them; check its access rules", "topic", topic, "user", d.user)
+	case !dropped && before:
+		delete(d.topics, topic)
+		d.log.Info("the broker delivers messages again", "topic", topic)
+	}
+}
+
+// text returns which topics are dropped and what to do, empty where none is.
+func (d *droppedTopics) text() string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if len(d.topics) == 0 {
+		return ""
+	}
+	const maxNamed = 3
+	topics := slices.Sorted(maps.Keys(d.topics))
+	more := ""
+	if n := len(topics) - maxNamed; n > 0 {
+		topics, more = topics[:maxNamed], fmt.Sprintf(" and %d more", n)
+	}
+	who := "our user"
+	if d.user != "" {
+		who = fmt.Sprintf("user %q", d.user)
+	}
+	return fmt.Sprintf("the broker accepts messages on %s%s and does not deliver them: allow %s to write and to read these topics",
+		strings.Join(topics, ", "), more, who)
+}

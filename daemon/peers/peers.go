@@ -1,0 +1,62 @@
+// Package peers finds the programs and files of other projects that some tests need: real
+// brokers, browsers and tools. A test without its peer is skipped with a text that names it.
+// With POTLIFED_PEERS=require in the environment it fails instead, so that a machine that
+// should have every peer cannot skip one unnoticed.
+//
+// Only tests import this package.
+package peers
+
+import (
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+)
+
+const (
+	variable = "POTLIFED_PEERS"
+	require  = "require"
+)
+
+// serverFolder is where Debian installs servers. It may be missing in a user's PATH.
+const serverFolder = "/usr/sbin/"
+
+// Program returns the path of a program that the test needs, the first one found of several
+// names. Where none is installed it skips the test, or fails it with POTLIFED_PEERS=require.
+func Program(t testing.TB, names ...string) string {
+	t.Helper()
+	for _, name := range names {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+		if _, err := os.Stat(serverFolder + name); err == nil {
+			return serverFolder + name
+		}
+	}
+	missing(t, strings.Join(names, " or ")+" is not installed")
+	return ""
+}
+
+// File returns the contents of a file that the test needs, whose path is in an environment
+// variable. Where the variable is not set it skips the test, or fails it with
+// POTLIFED_PEERS=require. A file that is named and cannot be read fails the test.
+func File(t testing.TB, variable string) []byte {
+	t.Helper()
+	path := os.Getenv(variable)
+	if path == "" {
+		missing(t, "the environment variable "+variable+" is not set")
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatalf("%s: %v", variable, err)
+	}
+	return b
+}
+
+func missing(t testing.TB, what string) {
+	t.Helper()
+	if os.Getenv(variable) == require {
+		t.Fatalf("%s, and %s=%s", what, variable, require)
+	}
+	t.Skipf("skipped: %s", what)
+}
