@@ -5,18 +5,13 @@ package dashboards
 import (
 	"os"
 	"os/exec"
+	"potlifed/daemon/peers"
 	"testing"
 )
 
 // TestRules lets Prometheus' own tool check the rules and run their tests.
 func TestRules(t *testing.T) {
-	promtool, err := exec.LookPath("promtool")
-	if err != nil {
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatal("peer promtool is missing and POTLIFED_PEERS=require")
-		}
-		t.Skip("peer promtool is not installed")
-	}
+	promtool := peers.Program(t, "promtool")
 	for _, file := range []string{"potlifed.rules.yml", "potlifed.rules_test.yml"} {
 		if _, err := os.ReadFile(file); err != nil { // and go test knows by it what the result hangs on
 			t.Fatal(err)

@@ -22,6 +22,7 @@ import (
 	"potlifed/daemon"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/peers"
 	"potlifed/devices/simulate"
 	"potlifed/model/air"
 )
@@ -38,7 +39,7 @@ var chromium struct {
 // openChromium starts it, or skips the test where there is none.
 func openChromium(t testing.TB) context.Context {
 	t.Helper()
-	path := peer(t, "chromium")
+	path := peers.Chromium(t)
 	chromium.Do(func() {
 		profile, err := os.MkdirTemp("", "chromium")
 		if err != nil {

@@ -6,13 +6,14 @@ import (
 	"strings"
 	"testing"
 
+	"potlifed/daemon/peers"
 	"potlifed/daemon/record"
 )
 
 // TestUsersOfTheBuiltInBroker: the program listens beyond loopback; users are made and
 // revoked with the command while it runs, and come in with mosquitto's own clients.
 func TestUsersOfTheBuiltInBroker(t *testing.T) {
-	sub, pub := peer(t, "mosquitto_sub"), peer(t, "mosquitto_pub")
+	sub, pub := peers.Program(t, "mosquitto_sub"), peers.Program(t, "mosquitto_pub")
 	b := newHardware(t)
 	port := fmt.Sprint(freePort(t))
 	file := b.configuration(t, "broker: {listen: \"0.0.0.0:"+port+"\"}\nmqtt: {commands: true}\n")

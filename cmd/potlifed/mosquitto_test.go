@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"potlifed/daemon/peers"
 	"strings"
 	"testing"
 	"time"
@@ -23,8 +24,8 @@ type mosquitto struct {
 
 func newMosquitto(t testing.TB) *mosquitto {
 	t.Helper()
-	peer(t, "mosquitto_sub")
-	peer(t, "mosquitto_pub")
+	peers.Program(t, "mosquitto_sub")
+	peers.Program(t, "mosquitto_pub")
 	m := &mosquitto{t: t, port: freePort(t), seen: newLines()}
 	m.conf = filepath.Join(t.TempDir(), "mosquitto.conf")
 	if err := os.WriteFile(m.conf, fmt.Appendf(nil, "listener %d 127.0.0.1\nallow_anonymous true\nmax_keepalive 3600\n", m.port), 0o600); err != nil {
@@ -55,7 +56,7 @@ func newMosquitto(t testing.TB) *mosquitto {
 // start starts the broker and waits until it takes connections.
 func (m *mosquitto) start() {
 	m.t.Helper()
-	m.cmd = exec.Command(peer(m.t, "mosquitto"), "-c", m.conf)
+	m.cmd = exec.Command(peers.Program(m.t, "mosquitto"), "-c", m.conf)
 	if err := m.cmd.Start(); err != nil {
 		m.t.Fatal(err)
 	}

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"potlifed/daemon/peers"
 	"strconv"
 	"strings"
 	"syscall"
@@ -23,7 +24,7 @@ import (
 // answers how long a press has left; promtool has nothing to say about the scrape.
 func TestPrometheusScrapesTheProgram(t *testing.T) {
 	t.Parallel() // it waits more than it works
-	prometheus, promtool := peer(t, "prometheus"), peer(t, "promtool")
+	prometheus, promtool := peers.Program(t, "prometheus"), peers.Program(t, "promtool")
 	b := newHardware(t)
 	p := start(t, b.configuration(t, "broker: {listen: \"127.0.0.1:0\"}\n"))
 	id := b.mix(t, p)
@@ -101,7 +102,7 @@ func answer(ctx context.Context, query string) (float64, error) {
 // TestPageOfTheProgram opens the page in a real browser while a mix is made, and looks
 // at what a person sees.
 func TestPageOfTheProgram(t *testing.T) {
-	chromium := peer(t, "chromium")
+	chromium := peers.Chromium(t)
 	b := newHardware(t)
 	p := start(t, b.configuration(t, "broker: {listen: \"127.0.0.1:0\"}\n"))
 	options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(chromium), chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1280, 800)}

@@ -34,23 +34,6 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// peer finds a real program of another project. Without it the test is skipped by
-// name, or fails where peers are required.
-func peer(t testing.TB, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if _, e := os.Stat("/usr/sbin/" + name); e == nil { // where Debian keeps servers
-			return "/usr/sbin/" + name
-		}
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatalf("peer %s is missing and POTLIFED_PEERS=require", name)
-		}
-		t.Skipf("peer %s is not installed", name)
-	}
-	return path
-}
-
 // program is a running potlifed.
 type program struct {
 	t    testing.TB

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"os"
+	"potlifed/daemon/peers"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -11,17 +11,7 @@ import (
 // WCAG 2.2, levels A and AA, on any page of the running program, with the headers that it
 // sends; among them those of one batch and of its label.
 func TestProgramBreachesNoWCAG(t *testing.T) {
-	file := os.Getenv("POTLIFED_AXE")
-	if file == "" {
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatal("axe-core is missing (POTLIFED_AXE is unset), and POTLIFED_PEERS=require")
-		}
-		t.Skip("axe-core is missing: POTLIFED_AXE is unset")
-	}
-	axe, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
+	axe := peers.Axe(t)
 	m := newMixer(t, quickScale)
 	m.records("dial-satin", 0, 8)
 	id := m.another("dial-satin in zone bench")
@@ -34,7 +24,7 @@ func TestProgramBreachesNoWCAG(t *testing.T) {
 	} {
 		m.run(chromedp.Navigate(m.url + page.path))
 		m.waits(page.shows, "(document.body.innerText + document.title).includes("+quoted(page.shows)+")")
-		m.run(chromedp.Evaluate[chromedp.Void](string(axe) + ";undefined"))
+		m.run(chromedp.Evaluate[chromedp.Void](axe + ";undefined"))
 		found := evaluate[struct {
 			Wrong  []string
 			Passes int

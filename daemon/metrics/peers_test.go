@@ -2,30 +2,16 @@ package metrics
 
 import (
 	"bytes"
-	"os"
 	"os/exec"
+	"potlifed/daemon/peers"
 	"strings"
 	"testing"
 	"time"
 )
 
-// peer finds a program that a test needs. Without it the test is skipped, or fails
-// where POTLIFED_PEERS=require says that it has to run.
-func peer(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatalf("%s is required and missing: %v", name, err)
-		}
-		t.Skipf("%s is not installed", name)
-	}
-	return path
-}
-
 // TestPromtool: Prometheus' own linter has nothing to say about a full scrape.
 func TestPromtool(t *testing.T) {
-	promtool := peer(t, "promtool")
+	promtool := peers.Program(t, "promtool")
 	m := New(settings(), newStand(shop(3)))
 	m.ObserveReadingToPublish(time.Millisecond)
 	m.ObserveJournalWrite(time.Millisecond)

@@ -37,6 +37,19 @@ func Program(t testing.TB, names ...string) string {
 	return ""
 }
 
+// Chromium returns the path of the browser, as Program does.
+func Chromium(t testing.TB) string {
+	t.Helper()
+	return Program(t, "chromium", "chromium-browser", "google-chrome", "chrome")
+}
+
+// Axe returns the script of axe-core, which judges the accessibility of a page, as File does.
+// POTLIFED_AXE names its file.
+func Axe(t testing.TB) string {
+	t.Helper()
+	return string(File(t, "POTLIFED_AXE"))
+}
+
 // File returns the contents of a file that the test needs, whose path is in an environment
 // variable. Where the variable is not set it skips the test, or fails it with
 // POTLIFED_PEERS=require. A file that is named and cannot be read fails the test.

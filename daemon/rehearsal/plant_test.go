@@ -1,57 +1,17 @@
 package rehearsal
 
 import (
-	"fmt"
 	"log/slog"
-	"net"
 	"os"
-	"os/exec"
-	"path/filepath"
+	"potlifed/daemon/mqtt/mqtttest"
 	"testing"
 	"time"
 )
 
-// newMosquitto starts a real broker and returns its address. Without the program the test
-// is skipped by name.
+// newMosquitto starts a real broker that queues without a bound, and returns its address.
 func newMosquitto(t testing.TB) string {
 	t.Helper()
-	program, err := exec.LookPath("mosquitto")
-	if err != nil {
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatal("mosquitto is required and not there")
-		}
-		t.Skip("mosquitto is not there")
-	}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	address := l.Addr().String()
-	_, port, _ := net.SplitHostPort(address)
-	_ = l.Close()
-	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
-	if err := os.WriteFile(conf, fmt.Appendf(nil, "listener %s 127.0.0.1\nallow_anonymous true\npersistence false\nlog_type none\nmax_queued_messages 0\n", port), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(program, "-c", conf)
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		_ = cmd.Process.Kill()
-		_ = cmd.Wait()
-	})
-	for began := time.Now(); ; {
-		c, err := net.Dial("tcp", address)
-		if err == nil {
-			_ = c.Close()
-			return "mqtt://" + address
-		}
-		if time.Since(began) > 10*time.Second {
-			t.Fatal(err)
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
+	return "mqtt://" + mqtttest.StartMosquitto(t, "max_queued_messages 0").Addr()
 }
 
 // TestFiftyBenchesOnOneBroker: every bench's events arrive in order and without gaps,

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 
@@ -24,9 +25,10 @@ type Mosquitto struct {
 	cmd  *exec.Cmd
 }
 
-// StartMosquitto starts a broker on a free port that accepts everybody, and stops it with the
-// test. Without mosquitto the test is skipped, see package peers.
-func StartMosquitto(t testing.TB) *Mosquitto {
+// StartMosquitto starts a broker on a free port that accepts everybody, with further lines of
+// configuration, and stops it with the test. Without mosquitto the test is skipped, see
+// package peers.
+func StartMosquitto(t testing.TB, lines ...string) *Mosquitto {
 	t.Helper()
 	peers.Program(t, "mosquitto")
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -35,7 +37,7 @@ func StartMosquitto(t testing.TB) *Mosquitto {
 	}
 	m := &Mosquitto{t: t, port: l.Addr().(*net.TCPAddr).Port, conf: filepath.Join(t.TempDir(), "mosquitto.conf")}
 	_ = l.Close()
-	m.Configure("allow_anonymous true\n")
+	m.Configure("allow_anonymous true\n" + strings.Join(lines, "\n") + "\n")
 	m.Start()
 	t.Cleanup(m.Stop)
 	return m

@@ -3,7 +3,7 @@ package page
 import (
 	"encoding/json"
 	"fmt"
-	"os"
+	"potlifed/daemon/peers"
 	"strings"
 	"testing"
 	"time"
@@ -15,18 +15,8 @@ import (
 // it the test is skipped, or fails where peers are required.
 func openAxe(t *testing.T) (b *browser, axe string) {
 	t.Helper()
-	file := os.Getenv("POTLIFED_AXE")
-	if file == "" {
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatal("axe-core is missing (POTLIFED_AXE is unset), and POTLIFED_PEERS=require")
-		}
-		t.Skip("axe-core is missing: POTLIFED_AXE is unset")
-	}
-	script, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return openBrowser(t, 1280, 800), string(script)
+	script := peers.Axe(t)
+	return openBrowser(t, 1280, 800), script
 }
 
 // violation is what axe-core finds wrong.

@@ -5,7 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
-	"os/exec"
+	"potlifed/daemon/peers"
 	"strings"
 	"sync"
 	"testing"
@@ -79,19 +79,7 @@ func openBrowser(t *testing.T, width, height int) *browser {
 	if testing.Short() {
 		t.Skip("a real browser")
 	}
-	var program string
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
-		if p, err := exec.LookPath(name); err == nil {
-			program = p
-			break
-		}
-	}
-	if program == "" {
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatal("chromium is missing, and POTLIFED_PEERS=require")
-		}
-		t.Skip("chromium is missing")
-	}
+	program := peers.Chromium(t)
 	shared.Do(func() { startChromium(program) })
 	if shared.err != nil {
 		t.Fatalf("chromium does not start: %v", shared.err)

@@ -1,22 +1,16 @@
 package page
 
 import (
-	"os"
 	"os/exec"
 	"path/filepath"
+	"potlifed/daemon/peers"
 	"testing"
 )
 
 // TestModules runs the tests of the modules, *.test.mjs beside them, on Node.js. Without it the
 // test is skipped, or fails where peers are required.
 func TestModules(t *testing.T) {
-	node, err := exec.LookPath("node")
-	if err != nil {
-		if os.Getenv("POTLIFED_PEERS") == "require" {
-			t.Fatal("node is missing, and POTLIFED_PEERS=require")
-		}
-		t.Skip("node is missing")
-	}
+	node := peers.Program(t, "node")
 	tests, err := filepath.Glob("*/*.test.mjs")
 	if err != nil || len(tests) == 0 {
 		t.Fatalf("no tests of modules: %v", err)
