@@ -1,7 +1,6 @@
 package mqtt
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -11,6 +10,7 @@ import (
 	"unicode"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/strictjson"
 	"potlifed/daemon/topics"
 )
 
@@ -33,14 +33,10 @@ func ParseCommand(verb string, payload []byte) (Command, error) {
 	if len(payload) > topics.MaxCommandBytes {
 		return c, request.Refuse(request.TooLong, "Command too long", "%d bytes; %d at most", len(payload), topics.MaxCommandBytes)
 	}
-	if err := strict(payload); err != nil {
+	given, err := strictjson.Object(payload)
+	if err != nil {
 		return c, request.Refuse(request.Invalid, "Not a command", "%v; want an object {\"ref\",\"at\",…}", err)
 	}
-	var given map[string]json.RawMessage
-	if err := json.Unmarshal(payload, &given); err != nil {
-		return c, request.Refuse(request.Invalid, "Not a command", "%v", err)
-	}
-	var err error
 	if c.Ref, err = readRef(given); err != nil {
 		return c, err
 	}
@@ -54,7 +50,7 @@ func ParseCommand(verb string, payload []byte) (Command, error) {
 		return c, request.Refuse(request.NotFound, "No such command", "%q is no verb", verb)
 	}
 	if c.Change, err = readChange(row, given); err != nil {
-		return c, request.Refuse(request.Invalid, "Not like this", "%s: %s", verb, strings.TrimPrefix(err.Error(), "json: "))
+		return c, request.Refuse(request.Invalid, "Not like this", "%s: %v", verb, err)
 	}
 	canonical, err := json.Marshal(c.Change)
 	if err != nil {
@@ -95,20 +91,18 @@ func readAt(fields map[string]json.RawMessage, at *time.Time) error {
 // that is missing, unknown or of another type; what a field may hold is checked by the
 // bench.
 func readChange(row request.Row, given map[string]json.RawMessage) (request.Change, error) {
-	for _, name := range row.Required() {
-		if v := string(given[name]); v == "" || v == `""` || v == "null" {
-			return nil, fmt.Errorf("%q is missing", name)
-		}
-	}
 	body, err := json.Marshal(given)
 	if err != nil {
 		return nil, err
 	}
 	pointer, change := row.New()
-	d := json.NewDecoder(bytes.NewReader(body))
-	d.DisallowUnknownFields()
-	if err := d.Decode(pointer); err != nil {
+	if err := strictjson.Decode(body, pointer); err != nil {
 		return nil, err
+	}
+	for _, name := range row.Required() {
+		if v := string(given[name]); v == "" || v == `""` || v == "null" {
+			return nil, fmt.Errorf("%q is missing", name)
+		}
 	}
 	return change(), nil
 }

@@ -1,9 +1,7 @@
 package web
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -15,6 +13,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"potlifed/daemon/strictjson"
 )
 
 // bodyKey finds the body of a change in its context.
@@ -131,88 +131,15 @@ func (s *Server) readBody(w http.ResponseWriter, r *http.Request) ([]byte, *huma
 	return body, nil
 }
 
-// deepest bounds the nesting of a body; no change nests deeper than three.
-const deepest = 16
-
-// parseJSON reads one JSON value, more strictly than encoding/json: a name that
-// occurs twice in one object is refused, since two readers may disagree on which
-// counts, and so is text that is not UTF-8. The errors are problems: 400 for what is
-// not JSON, 422 for what is, but cannot be taken.
-func parseJSON(body []byte) (any, error) {
-	if !utf8.Valid(body) {
-		return nil, problem(http.StatusBadRequest, "", "the body is not UTF-8")
+// jsonProblem makes a problem of an error of [strictjson]: 400 for what is not JSON, 422
+// for what is, but cannot be taken.
+func jsonProblem(err error) error {
+	var fault *strictjson.Error
+	status := http.StatusUnprocessableEntity
+	if errors.As(err, &fault) && fault.Syntax {
+		status = http.StatusBadRequest
 	}
-	d := json.NewDecoder(bytes.NewReader(body))
-	v, err := parseValue(d, deepest)
-	if err == nil {
-		if _, after := d.Token(); after != io.EOF {
-			err = errors.New("more follows after the first value")
-		}
-	}
-	var outOfRange *json.UnmarshalTypeError
-	var own *huma.ErrorModel
-	switch {
-	case err == nil:
-		return v, nil
-	case errors.As(err, &own):
-		return nil, own
-	case errors.As(err, &outOfRange):
-		return nil, problem(http.StatusUnprocessableEntity, "", "a number is too large")
-	}
-	if errors.Is(err, io.EOF) {
-		err = io.ErrUnexpectedEOF
-	}
-	return nil, problem(http.StatusBadRequest, "", fmt.Sprintf("the body is not JSON: %v, near byte %d", err, d.InputOffset()))
-}
-
-func parseValue(d *json.Decoder, depth int) (any, error) {
-	token, err := d.Token()
-	if err != nil {
-		return nil, err
-	}
-	delimiter, ok := token.(json.Delim)
-	if !ok {
-		return token, nil
-	}
-	if depth == 0 {
-		return nil, problem(http.StatusUnprocessableEntity, "", "the body nests too deeply")
-	}
-	if delimiter == '[' {
-		return parseArray(d, depth)
-	}
-	return parseObject(d, depth)
-}
-
-func parseArray(d *json.Decoder, depth int) (any, error) {
-	list := []any{}
-	for d.More() {
-		v, err := parseValue(d, depth-1)
-		if err != nil {
-			return nil, err
-		}
-		list = append(list, v)
-	}
-	_, err := d.Token()
-	return list, err
-}
-
-func parseObject(d *json.Decoder, depth int) (any, error) {
-	object := map[string]any{}
-	for d.More() {
-		token, err := d.Token()
-		if err != nil {
-			return nil, err
-		}
-		name, _ := token.(string) // the decoder takes nothing else in its place
-		if _, twice := object[name]; twice {
-			return nil, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf("%q occurs twice", shortened(name)))
-		}
-		if object[name], err = parseValue(d, depth-1); err != nil {
-			return nil, err
-		}
-	}
-	_, err := d.Token()
-	return object, err
+	return problem(status, "", "the body cannot be read: "+err.Error())
 }
 
 // shape is what the body of a change must look like.

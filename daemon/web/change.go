@@ -15,6 +15,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/strictjson"
 	"potlifed/daemon/view"
 )
 
@@ -91,9 +92,9 @@ func (s *Server) mixing(api huma.API) {
 	op := operation(api, guided.Verb, base+guided.Path, guided.Summary, http.StatusCreated, reflect.TypeFor[view.Batch]())
 	huma.Register(api, op, func(ctx context.Context, in *onBatches) (*changed, error) {
 		body := bodyOf(ctx)
-		value, err := parseJSON(body)
+		value, err := strictjson.Value(body)
 		if err != nil {
-			return nil, err
+			return nil, jsonProblem(err)
 		}
 		fields, _ := value.(map[string]any)
 		_, hasTime := fields["mixed_at"]
@@ -159,15 +160,15 @@ func reader(api huma.API, row request.Row) func(body []byte) (request.Change, er
 			}
 			return change(), nil
 		}
-		value, err := parseJSON(body)
+		value, err := strictjson.Value(body)
 		if err != nil {
-			return nil, err
+			return nil, jsonProblem(err)
 		}
 		if err := s.check(value); err != nil {
 			return nil, err
 		}
-		if err := json.Unmarshal(body, pointer); err != nil {
-			return nil, problem(http.StatusUnprocessableEntity, "", "the request is not a valid change: "+shortened(err.Error()))
+		if err := strictjson.Decode(body, pointer); err != nil {
+			return nil, jsonProblem(err)
 		}
 		return change(), nil
 	}

@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"math"
 	"net/http"
@@ -15,6 +14,7 @@ import (
 	"potlifed/daemon/access"
 	"potlifed/daemon/actor"
 	"potlifed/daemon/request"
+	"potlifed/daemon/strictjson"
 )
 
 const (
@@ -104,15 +104,15 @@ func sessionRow(p access.Session, own string) session {
 // pair opens a session. Whatever the request came with, its secret is a new one.
 func (s *Server) pair(ctx context.Context, read shape) (*paired, error) {
 	var in pairing
-	value, err := parseJSON(bodyOf(ctx))
-	if err == nil {
-		err = read.check(value)
-	}
-	if err == nil {
-		err = json.Unmarshal(bodyOf(ctx), &in)
-	}
+	value, err := strictjson.Value(bodyOf(ctx))
 	if err != nil {
+		return nil, jsonProblem(err)
+	}
+	if err := read.check(value); err != nil {
 		return nil, withoutValues(err)
+	}
+	if err := strictjson.Decode(bodyOf(ctx), &in); err != nil {
+		return nil, jsonProblem(err)
 	}
 	if in.Device == "" {
 		in.Device = "a device"
