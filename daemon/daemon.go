@@ -23,6 +23,7 @@ import (
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
+	"potlifed/daemon/record"
 	"potlifed/daemon/web"
 	"potlifed/model/alarm"
 	"potlifed/model/health"
@@ -122,13 +123,25 @@ func (s *service) run(ctx context.Context) error {
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, PublicURL: s.Shop.HTTP.PublicURL, Version: s.Version,
-		Learn: s.learn, Access: s.access, Neighbours: s.neighbours.Benches,
+		Learn: s.learn, Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(),
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err
 	}
 	l, err := server.Listen(ctx)
 	return server, l, err
+}
+
+// eventKinds returns the kinds of events for the description of the API.
+func eventKinds() []web.EventKind {
+	var kinds []web.EventKind
+	for _, kind := range record.Kinds() {
+		if kind != record.KindAirStep {
+			meaning, body := kind.Meaning()
+			kinds = append(kinds, web.EventKind{Kind: string(kind), Meaning: meaning, Body: body})
+		}
+	}
+	return kinds
 }
 
 // learn fits the inks of the configuration to how their batches ended.

@@ -38,73 +38,73 @@ type Alarm struct {
 
 // AlarmRaised raises an alarm, for the first time or again.
 type AlarmRaised struct {
-	Name     string         `json:"alarm"`
-	Subject  string         `json:"subject"`
-	Priority alarm.Priority `json:"priority"`
-	Text     string         `json:"text"`
+	Name     string         `json:"alarm" doc:"name of the alarm"`
+	Subject  string         `json:"subject" doc:"id of the thing that the alarm is about"`
+	Priority alarm.Priority `json:"priority" doc:"high, medium or low"`
+	Text     string         `json:"text" doc:"what is wrong, with the figures of the moment"`
 }
 
 // AlarmReturned says that an alarm's cause is gone. It is over if it was
 // acknowledged, and waits for that otherwise.
 type AlarmReturned struct {
-	Name    string `json:"alarm"`
-	Subject string `json:"subject"`
+	Name    string `json:"alarm" doc:"name of the alarm"`
+	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
 // AlarmCleared ends an alarm in whatever state: what it is about is there no more.
 type AlarmCleared struct {
-	Name    string `json:"alarm"`
-	Subject string `json:"subject"`
+	Name    string `json:"alarm" doc:"name of the alarm"`
+	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
 // AlarmAcknowledged says that somebody has seen an alarm.
 type AlarmAcknowledged struct {
-	Name    string `json:"alarm"`
-	Subject string `json:"subject"`
+	Name    string `json:"alarm" doc:"name of the alarm"`
+	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
 // AlarmShelved puts an alarm aside until a moment.
 type AlarmShelved struct {
-	Name     string         `json:"alarm"`
-	Subject  string         `json:"subject"`
-	Priority alarm.Priority `json:"priority"`
-	Until    time.Time      `json:"until"`
-	Reason   string         `json:"reason,omitempty"`
+	Name     string         `json:"alarm" doc:"name of the alarm"`
+	Subject  string         `json:"subject" doc:"id of the thing that the alarm is about"`
+	Priority alarm.Priority `json:"priority" doc:"high, medium or low"`
+	Until    time.Time      `json:"until" doc:"end of the shelving"`
+	Reason   string         `json:"reason,omitempty" doc:"why the alarm is shelved"`
 }
 
 // AlarmUnshelved ends a shelf, by a person or since its time is over.
 type AlarmUnshelved struct {
-	Name    string `json:"alarm"`
-	Subject string `json:"subject"`
+	Name    string `json:"alarm" doc:"name of the alarm"`
+	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
 // AlarmSuppressed silences an alarm by design: what it looks at cannot be seen.
 type AlarmSuppressed struct {
-	Name     string         `json:"alarm"`
-	Subject  string         `json:"subject"`
-	Priority alarm.Priority `json:"priority"`
-	Text     string         `json:"text"` // why
+	Name     string         `json:"alarm" doc:"name of the alarm"`
+	Subject  string         `json:"subject" doc:"id of the thing that the alarm is about"`
+	Priority alarm.Priority `json:"priority" doc:"high, medium or low"`
+	Text     string         `json:"text" doc:"why the alarm is suppressed"`
 }
 
 // AlarmUnsuppressed ends that.
 type AlarmUnsuppressed struct {
-	Name    string `json:"alarm"`
-	Subject string `json:"subject"`
+	Name    string `json:"alarm" doc:"name of the alarm"`
+	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
 // OutOfService takes a device under maintenance: the alarms that are about it are
 // silent until a moment.
 type OutOfService struct {
-	Device string                    `json:"subject"`
-	Alarms map[string]alarm.Priority `json:"alarms"` // by name
-	Until  time.Time                 `json:"until"`
-	Reason string                    `json:"reason"`
+	Device string                    `json:"subject" doc:"id of the sensor or scale"`
+	Alarms map[string]alarm.Priority `json:"alarms" doc:"the alarms that are silent, with their priorities"`
+	Until  time.Time                 `json:"until" doc:"end of the maintenance"`
+	Reason string                    `json:"reason" doc:"why the device is out of service"`
 }
 
 // InService ends maintenance, by a person or since its time is over.
 type InService struct {
-	Device string   `json:"subject"`
-	Alarms []string `json:"alarms"` // by name
+	Device string   `json:"subject" doc:"id of the sensor or scale"`
+	Alarms []string `json:"alarms" doc:"names of the alarms that are no longer silent"`
 }
 
 func (AlarmRaised) Kind() Kind       { return KindAlarmRaised }

@@ -11,15 +11,13 @@ const KindTakenUp Kind = "taken-up"
 
 // TakenUp puts a mix back onto its scale. Whatever else was weighed there is set aside.
 type TakenUp struct {
-	Batch string `json:"batch"`
-	Scale string `json:"scale"`
-	// WeightG is what the scale showed, and Expected what the cup should weigh.
-	WeightG  float64 `json:"weight_g"`
-	Expected float64 `json:"expected_g"`
-	// Recognised: by its weight, and not by a person.
-	Recognised bool      `json:"recognised,omitempty"`
-	Override   string    `json:"override,omitempty"` // why another weight is accepted
-	Mix        guide.Mix `json:"mix"`
+	Batch      string    `json:"batch" doc:"id of the batch"`
+	Scale      string    `json:"scale" doc:"id of the scale"`
+	WeightG    float64   `json:"weight_g" doc:"weight on the scale in g"`
+	Expected   float64   `json:"expected_g" doc:"expected weight of the cup in g"`
+	Recognised bool      `json:"recognised,omitempty" doc:"the cup was recognised by its weight; nobody was asked"`
+	Override   string    `json:"override,omitempty" doc:"reason for accepting another weight"`
+	Mix        guide.Mix `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
 func (TakenUp) Kind() Kind { return KindTakenUp }

@@ -24,62 +24,57 @@ const (
 
 // CanMade makes a can of ink, hardener or thinner known.
 type CanMade struct {
-	Can      string   `json:"can"`
-	Part     mix.Part `json:"part"`
-	Material string   `json:"material"` // the ink's, hardener's or thinner's id
-	Lot      string   `json:"lot,omitempty"`
-	Colour   string   `json:"colour,omitempty"`
-	OpenedOn string   `json:"opened_on,omitempty"` // a date, 2006-01-02
-	UseBy    string   `json:"use_by,omitempty"`    // a date
+	Can      string   `json:"can" doc:"id of the can"`
+	Part     mix.Part `json:"part" doc:"what it holds: ink, hardener or thinner"`
+	Material string   `json:"material" doc:"id of the ink, hardener or thinner"`
+	Lot      string   `json:"lot,omitempty" doc:"lot number, as printed on the can"`
+	Colour   string   `json:"colour,omitempty" doc:"colour of the ink"`
+	OpenedOn string   `json:"opened_on,omitempty" doc:"date of opening, YYYY-MM-DD"`
+	UseBy    string   `json:"use_by,omitempty" doc:"last day of its shelf life, YYYY-MM-DD"`
 }
 
 // CanOpened says since when a can is open.
 type CanOpened struct {
-	Can string `json:"can"`
-	On  string `json:"on"` // a date
+	Can string `json:"can" doc:"id of the can"`
+	On  string `json:"on" doc:"date of opening, YYYY-MM-DD"`
 }
 
 // CanStirred says that a can was stirred to the bottom.
 type CanStirred struct {
-	Can string `json:"can"`
+	Can string `json:"can" doc:"id of the can"`
 }
 
 // CanEmptied says that nothing is left in a can, or takes that back.
 type CanEmptied struct {
-	Can  string `json:"can"`
-	Undo bool   `json:"undo,omitempty"`
+	Can  string `json:"can" doc:"id of the can"`
+	Undo bool   `json:"undo,omitempty" doc:"the can is not empty after all"`
 }
 
 // PouredFrom says which can a pour came from and how that can stood, as it was judged
 // then.
 type PouredFrom struct {
-	Batch    string   `json:"batch"`
-	Can      string   `json:"can"`
-	Part     mix.Part `json:"part"`
-	Material string   `json:"material"`
-	Lot      string   `json:"lot,omitempty"`
-	G        float64  `json:"g"`
-	// Assumed: nobody named the can; it is the one that was in use.
-	Assumed bool `json:"assumed,omitempty"`
-	// OpenedOn is set where this pour is the first thing known of the can's opening.
-	OpenedOn string `json:"opened_on,omitempty"`
-	// NeverStirred, or StoodS for longer than a can may stand without a stir.
-	NeverStirred bool     `json:"never_stirred,omitempty"`
-	StoodS       *float64 `json:"stood_s,omitempty"`
-	// ExpiredOn is the last day of a can that was past it. ExpiryNotKnown: the clock was
-	// not set, so that nobody could tell.
-	ExpiredOn      string `json:"expired_on,omitempty"`
-	ExpiryNotKnown bool   `json:"expiry_not_known,omitempty"`
-	Override       string `json:"override,omitempty"` // a person's reason to use it all the same
+	Batch          string   `json:"batch" doc:"id of the batch"`
+	Can            string   `json:"can" doc:"id of the can"`
+	Part           mix.Part `json:"part" doc:"ink, hardener or thinner"`
+	Material       string   `json:"material" doc:"id of the ink, hardener or thinner"`
+	Lot            string   `json:"lot,omitempty" doc:"lot number, as printed on the can"`
+	G              float64  `json:"g" doc:"mass poured in g"`
+	Assumed        bool     `json:"assumed,omitempty" doc:"nobody named the can; it was the one in use"`
+	OpenedOn       string   `json:"opened_on,omitempty" doc:"date of opening, YYYY-MM-DD, when this pour is the first sign of it"`
+	NeverStirred   bool     `json:"never_stirred,omitempty" doc:"the can was never stirred"`
+	StoodS         *float64 `json:"stood_s,omitempty" doc:"time in s since the can was stirred or used, when that is longer than it may be"`
+	ExpiredOn      string   `json:"expired_on,omitempty" doc:"last day of the can, YYYY-MM-DD, when it was past it"`
+	ExpiryNotKnown bool     `json:"expiry_not_known,omitempty" doc:"the clock was not set, so nobody could tell whether the can was past its last day"`
+	Override       string   `json:"override,omitempty" doc:"reason for using the can nevertheless"`
 }
 
 // LeftWeighed says how the grams left in a closed batch's cup were weighed.
 type LeftWeighed struct {
-	Batch  string  `json:"batch"`
-	Scale  string  `json:"scale"`
-	GrossG float64 `json:"gross_g"`
-	EmptyG float64 `json:"empty_g"` // the cup's own weight
-	LeftG  float64 `json:"left_g"`
+	Batch  string  `json:"batch" doc:"id of the batch"`
+	Scale  string  `json:"scale" doc:"id of the scale"`
+	GrossG float64 `json:"gross_g" doc:"weight on the scale in g"`
+	EmptyG float64 `json:"empty_g" doc:"weight of the empty cup in g"`
+	LeftG  float64 `json:"left_g" doc:"mass left in g"`
 }
 
 func (CanMade) Kind() Kind     { return KindCanMade }

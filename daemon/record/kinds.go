@@ -3,6 +3,7 @@ package record
 import (
 	"encoding/json"
 	"fmt"
+	"reflect"
 	"time"
 
 	"potlifed/daemon/actor"
@@ -74,65 +75,67 @@ type Body interface {
 
 // row is a row of the table of kinds.
 type row struct {
-	kind   Kind
-	decode func(data []byte) (Body, error)
+	kind    Kind
+	meaning string // what has happened, in a sentence
+	body    reflect.Type
+	decode  func(data []byte) (Body, error)
 }
 
 // table holds every kind of record. Of all of them, only the air step is not an event.
 var table = []row{
-	rowOf[Started](),
-	rowOf[Stopped](),
-	rowOf[ClockChanged](),
-	rowOf[MixStarted](),
-	rowOf[PanChanged](),
-	rowOf[HardenerBegun](),
-	rowOf[Confirmed](),
-	rowOf[Corrected](),
-	rowOf[Rested](),
-	rowOf[TakenUp](),
-	rowOf[Recorded](),
-	rowOf[Abandoned](),
-	rowOf[Loaded](),
-	rowOf[Unloaded](),
-	rowOf[Good](),
-	rowOf[Closed](),
-	rowOf[Moved](),
-	rowOf[Split](),
-	rowOf[ToppedUp](),
-	rowOf[Thinned](),
-	rowOf[Tested](),
-	rowOf[Reweighed](),
-	rowOf[LeftWeighed](),
-	rowOf[Undone](),
-	rowOf[CanMade](),
-	rowOf[CanOpened](),
-	rowOf[CanStirred](),
-	rowOf[CanEmptied](),
-	rowOf[PouredFrom](),
-	rowOf[Printed](),
-	rowOf[AlarmRaised](),
-	rowOf[AlarmReturned](),
-	rowOf[AlarmCleared](),
-	rowOf[AlarmAcknowledged](),
-	rowOf[AlarmShelved](),
-	rowOf[AlarmUnshelved](),
-	rowOf[AlarmSuppressed](),
-	rowOf[AlarmUnsuppressed](),
-	rowOf[OutOfService](),
-	rowOf[InService](),
-	rowOf[SensorVerified](),
-	rowOf[LearnedAccepted](),
-	rowOf[LearnedRevoked](),
-	rowOf[DevicePaired](),
-	rowOf[DeviceUnpaired](),
-	rowOf[AirStep](),
+	rowOf[Started]("The service has started."),
+	rowOf[Stopped]("The service has stopped in good order."),
+	rowOf[ClockChanged]("The wall clock was found to be set, or was stepped; bench time moves with it."),
+	rowOf[MixStarted]("A guided mix has begun."),
+	rowOf[PanChanged]("The weight changed without a pour: the scale was zeroed or tared, or the cup was lifted or put back."),
+	rowOf[HardenerBegun]("Hardener has touched the ink: the pot life has begun."),
+	rowOf[Confirmed]("A person has confirmed a step of a guided mix."),
+	rowOf[Corrected]("The last pour was re-labelled or removed."),
+	rowOf[Rested]("The rest that the ink needs is over."),
+	rowOf[TakenUp]("A mix that was set aside is weighed again."),
+	rowOf[Recorded]("A batch was recorded that was mixed without the guide."),
+	rowOf[Abandoned]("A mix was given up before it was finished."),
+	rowOf[Loaded]("A batch was put on a press."),
+	rowOf[Unloaded]("A batch was taken off a press, or the stop was lifted that a batch left there when it went off."),
+	rowOf[Good]("A person has looked at a batch and found it good."),
+	rowOf[Closed]("A batch has ended."),
+	rowOf[Moved]("A batch was put into another zone."),
+	rowOf[Split]("A part of a batch was poured into another cup."),
+	rowOf[ToppedUp]("A batch was poured into another."),
+	rowOf[Thinned]("Thinner was added to a batch in use."),
+	rowOf[Tested]("A print was tested."),
+	rowOf[Reweighed]("The content of a cup in use was weighed."),
+	rowOf[LeftWeighed]("The mass left in a closed batch's cup was weighed."),
+	rowOf[Undone]("An earlier event was undone."),
+	rowOf[CanMade]("A can was registered."),
+	rowOf[CanOpened]("A can was opened."),
+	rowOf[CanStirred]("A can was stirred to the bottom."),
+	rowOf[CanEmptied]("A can was reported empty, or not empty after all."),
+	rowOf[PouredFrom]("A pour came from a registered can."),
+	rowOf[Printed]("A press has printed."),
+	rowOf[AlarmRaised]("An alarm was raised."),
+	rowOf[AlarmReturned]("The cause of an alarm is gone."),
+	rowOf[AlarmCleared]("An alarm has ended because its subject is gone."),
+	rowOf[AlarmAcknowledged]("A person has seen an alarm."),
+	rowOf[AlarmShelved]("An alarm was shelved: it is silent for a time."),
+	rowOf[AlarmUnshelved]("The shelving of an alarm has ended."),
+	rowOf[AlarmSuppressed]("An alarm was suppressed: its cause cannot be observed at the moment."),
+	rowOf[AlarmUnsuppressed]("The suppression of an alarm has ended."),
+	rowOf[OutOfService]("The maintenance of a device has begun: its alarms are silent."),
+	rowOf[InService]("The maintenance of a device has ended."),
+	rowOf[SensorVerified]("A sensor was checked against a reference."),
+	rowOf[LearnedAccepted]("A person has accepted what past batches say about an ink."),
+	rowOf[LearnedRevoked]("New batches of an ink use its data sheet again."),
+	rowOf[DevicePaired]("A device was paired."),
+	rowOf[DeviceUnpaired]("A device was unpaired."),
+	rowOf[AirStep]("The air of a zone over a time, and what it did to the batches there."),
 }
 
 // rowOf returns the row of a type of body.
-func rowOf[B Body]() row {
+func rowOf[B Body](meaning string) row {
 	var none B
 	kind := none.Kind()
-	return row{kind, func(data []byte) (Body, error) {
+	return row{kind, meaning, reflect.TypeFor[B](), func(data []byte) (Body, error) {
 		var b B
 		if err := json.Unmarshal(data, &b); err != nil {
 			return nil, fmt.Errorf("record: %s: %w", kind, err)
@@ -158,6 +161,10 @@ func Kinds() []Kind {
 	}
 	return kinds
 }
+
+// Meaning returns what a record of the given kind says, in a sentence, and the type of its
+// body; both are empty for a kind that is not in the table.
+func (k Kind) Meaning() (text string, body reflect.Type) { return rows[k].meaning, rows[k].body }
 
 // DecodeBody returns the body of a record of the given kind. A kind that this version
 // does not know is an error: a journal is never read past what is understood.

@@ -17,18 +17,18 @@ const (
 // LearnedAccepted says that a person accepts what was learned of an ink. It is for
 // batches mixed from now on.
 type LearnedAccepted struct {
-	Ink     string   `json:"ink"`
-	Sheet   cure.Ink `json:"sheet"` // the data sheet that it was learned against
-	Life    cure.Ink `json:"life"`
-	Verdict string   `json:"verdict"`
-	Ends    int      `json:"ends"`
-	Alive   int      `json:"alive"`
-	Assumed []string `json:"assumed,omitempty"` // the parameters that are still as before
+	Ink     string   `json:"ink" doc:"id of the ink"`
+	Sheet   cure.Ink `json:"sheet" doc:"parameters by the data sheet"`
+	Life    cure.Ink `json:"life" doc:"parameters that new batches use"`
+	Verdict string   `json:"verdict" doc:"what the batches showed, in sentences"`
+	Ends    int      `json:"ends" doc:"number of batches whose end was seen"`
+	Alive   int      `json:"alive" doc:"number of batches that were used up while still good"`
+	Assumed []string `json:"assumed,omitempty" doc:"the parameters that are still assumed"`
 }
 
 // LearnedRevoked takes that back: batches mixed from now on go by the data sheet.
 type LearnedRevoked struct {
-	Ink string `json:"ink"`
+	Ink string `json:"ink" doc:"id of the ink"`
 }
 
 // Learned is what was accepted of an ink.

@@ -26,97 +26,94 @@ const (
 
 // MixStarted begins a guided mix.
 type MixStarted struct {
-	Batch  string    `json:"batch"`
-	Day    string    `json:"day"` // local, 20060102: batches are numbered by the day
-	Ink    string    `json:"ink"`
-	Scale  string    `json:"scale"`
-	Zone   string    `json:"zone"`
-	Press  string    `json:"press,omitempty"` // meant for, not loaded yet
-	Cup    string    `json:"cup"`
-	Colour string    `json:"colour_class"`
-	Art    string    `json:"artwork"`
-	Mix    guide.Mix `json:"mix"`
-	Basis  Basis     `json:"basis"`
-	// ThinnerReason is why the thinner's share is not the usual start.
-	ThinnerReason string `json:"thinner_reason,omitempty"`
+	Batch         string    `json:"batch" doc:"id of the batch"`
+	Day           string    `json:"day" doc:"local date, YYYYMMDD; batches are numbered by the day"`
+	Ink           string    `json:"ink" doc:"id of the ink"`
+	Scale         string    `json:"scale" doc:"id of the scale"`
+	Zone          string    `json:"zone" doc:"id of the zone"`
+	Press         string    `json:"press,omitempty" doc:"id of the press that the mix is meant for"`
+	Cup           string    `json:"cup" doc:"id of the kind of cup"`
+	Colour        string    `json:"colour_class" doc:"colour class"`
+	Art           string    `json:"artwork" doc:"kind of artwork"`
+	Mix           guide.Mix `json:"mix" doc:"state of the guided mix"`
+	Basis         Basis     `json:"basis" doc:"what the batch's pot life is computed from"`
+	ThinnerReason string    `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
 }
 
 // PanChanged says what the scale's weight did without a pour: gone to zero, tared,
 // the cup back.
 type PanChanged struct {
-	Batch  string    `json:"batch"`
-	Scale  string    `json:"scale"`
-	Change string    `json:"change"`
-	Pan    weigh.Pan `json:"pan"`
+	Batch  string    `json:"batch" doc:"id of the batch"`
+	Scale  string    `json:"scale" doc:"id of the scale"`
+	Change string    `json:"change" doc:"what happened: zeroed, tared, lifted, returned or ambiguous (a person is asked)"`
+	Pan    weigh.Pan `json:"pan" doc:"what is known of the pan afterwards"`
 }
 
 // HardenerBegun starts a batch's clock: the first moment the weight rose in step
 // hardener and stayed up.
 type HardenerBegun struct {
-	Batch     string    `json:"batch"`
-	MixedAt   time.Time `json:"mixed_at"`
-	WeighingU float64   `json:"weighing_u"`
+	Batch     string    `json:"batch" doc:"id of the batch"`
+	MixedAt   time.Time `json:"mixed_at" doc:"when the weight first rose for hardener and stayed up"`
+	WeighingU float64   `json:"weighing_u" doc:"relative standard uncertainty of the ratio"`
 }
 
 // Confirmed is a step that a person confirmed; the mix is as it stands afterwards.
 type Confirmed struct {
-	Batch    string     `json:"batch"`
-	Step     guide.Step `json:"step"`
-	Next     guide.Step `json:"next"` // the same step when the weight was out of tolerance
-	Part     mix.Part   `json:"part,omitempty"`
-	Can      string     `json:"can,omitempty"`
-	AddedG   float64    `json:"added_g"`
-	WeightG  float64    `json:"weight_g"`
-	Override string     `json:"override,omitempty"`
-	// MixedAt is set when this confirm starts the clock: no rise was seen.
-	MixedAt *time.Time `json:"mixed_at,omitempty"`
-	Mix     guide.Mix  `json:"mix"`
+	Batch    string     `json:"batch" doc:"id of the batch"`
+	Step     guide.Step `json:"step" doc:"the step that was confirmed"`
+	Next     guide.Step `json:"next" doc:"the step that follows; the same one when the weight was out of tolerance"`
+	Part     mix.Part   `json:"part,omitempty" doc:"what was poured"`
+	Can      string     `json:"can,omitempty" doc:"id of the can that it came from"`
+	AddedG   float64    `json:"added_g" doc:"mass poured in g"`
+	WeightG  float64    `json:"weight_g" doc:"weight on the scale in g"`
+	Override string     `json:"override,omitempty" doc:"reason for continuing out of tolerance"`
+	MixedAt  *time.Time `json:"mixed_at,omitempty" doc:"start of the pot life, when this confirm starts it because no rise was seen"`
+	Mix      guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
 // Corrected re-labels or undoes the last pour.
 type Corrected struct {
-	Batch   string     `json:"batch"`
-	Part    mix.Part   `json:"part,omitempty"`
-	Undo    bool       `json:"undo,omitempty"`
-	MixedAt *time.Time `json:"mixed_at,omitempty"` // of a pour re-labelled as hardener
-	Mix     guide.Mix  `json:"mix"`
+	Batch   string     `json:"batch" doc:"id of the batch"`
+	Part    mix.Part   `json:"part,omitempty" doc:"what was really poured"`
+	Undo    bool       `json:"undo,omitempty" doc:"the last pour was removed"`
+	MixedAt *time.Time `json:"mixed_at,omitempty" doc:"start of the pot life, when a pour was re-labelled as hardener"`
+	Mix     guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
 // Rested says that an ink's rest is over.
 type Rested struct {
-	Batch string    `json:"batch"`
-	Mix   guide.Mix `json:"mix"`
+	Batch string    `json:"batch" doc:"id of the batch"`
+	Mix   guide.Mix `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
 // Recorded is a batch that was mixed without the guide.
 type Recorded struct {
-	Batch   string              `json:"batch"`
-	Day     string              `json:"day"`
-	Ink     string              `json:"ink"`
-	Zone    string              `json:"zone"`
-	Cup     string              `json:"cup"`
-	MixedAt time.Time           `json:"mixed_at"`
-	Mix     guide.Mix           `json:"mix"`
-	Cans    map[mix.Part]string `json:"cans,omitempty"`
-	Basis   Basis               `json:"basis"`
+	Batch   string              `json:"batch" doc:"id of the batch"`
+	Day     string              `json:"day" doc:"local date, YYYYMMDD"`
+	Ink     string              `json:"ink" doc:"id of the ink"`
+	Zone    string              `json:"zone" doc:"id of the zone"`
+	Cup     string              `json:"cup" doc:"id of the kind of cup"`
+	MixedAt time.Time           `json:"mixed_at" doc:"when the hardener was added"`
+	Mix     guide.Mix           `json:"mix" doc:"the mix as it was reported"`
+	Cans    map[mix.Part]string `json:"cans,omitempty" doc:"ids of the cans by part"`
+	Basis   Basis               `json:"basis" doc:"what the batch's pot life is computed from"`
 }
 
 // Abandoned ends a mix that was not finished.
 type Abandoned struct {
-	Batch  string  `json:"batch"`
-	Ink    string  `json:"ink"`
-	WasteG float64 `json:"waste_g"`
+	Batch  string  `json:"batch" doc:"id of the batch"`
+	Ink    string  `json:"ink" doc:"id of the ink"`
+	WasteG float64 `json:"waste_g" doc:"mass that was thrown away, in g"`
 }
 
 // Basis is what a batch's life is computed from, fixed when the batch begins: a
 // later change of the configuration is for later batches.
 type Basis struct {
-	Life   cure.Ink    `json:"life"`
-	Sensor cure.Sensor `json:"sensor"`
-	Place  cure.Place  `json:"place"`
-	// WeighingU is the relative standard uncertainty of the ratio of ink to hardener.
-	WeighingU float64 `json:"weighing_u"`
-	Solvent   Solvent `json:"solvent"`
+	Life      cure.Ink    `json:"life" doc:"the ink's parameters"`
+	Sensor    cure.Sensor `json:"sensor" doc:"accuracy of the sensor in the batch's zone"`
+	Place     cure.Place  `json:"place" doc:"how the cup is placed"`
+	WeighingU float64     `json:"weighing_u" doc:"relative standard uncertainty of the ratio of ink to hardener"`
+	Solvent   Solvent     `json:"solvent" doc:"what the evaporation of thinner is estimated from"`
 }
 
 func (MixStarted) Kind() Kind    { return KindMixStarted }

@@ -9,14 +9,14 @@ const (
 
 // DevicePaired says that a device knew the shop's PIN and may change things from now on.
 type DevicePaired struct {
-	Device  string `json:"device"`
-	Session string `json:"session"` // its public id
+	Device  string `json:"device" doc:"name of the device"`
+	Session string `json:"session" doc:"public id of the session"`
 }
 
 // DeviceUnpaired ends that.
 type DeviceUnpaired struct {
-	Device  string `json:"device"`
-	Session string `json:"session"`
+	Device  string `json:"device" doc:"name of the device"`
+	Session string `json:"session" doc:"public id of the session"`
 }
 
 func (DevicePaired) Kind() Kind   { return KindDevicePaired }

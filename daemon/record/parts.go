@@ -22,46 +22,44 @@ const (
 
 // Moved puts a batch somewhere else than on a press.
 type Moved struct {
-	Batch string     `json:"batch"`
-	Press string     `json:"press,omitempty"` // that it stood on
-	Zone  string     `json:"zone"`
-	Place cure.Place `json:"place"`
+	Batch string     `json:"batch" doc:"id of the batch"`
+	Press string     `json:"press,omitempty" doc:"id of the press that it was on"`
+	Zone  string     `json:"zone" doc:"id of the zone that it is in now"`
+	Place cure.Place `json:"place" doc:"how the cup is placed"`
 }
 
 // Split pours a part of a batch into another cup. The part has the same life behind it.
 type Split struct {
-	Batch string     `json:"batch"` // the new part
-	From  string     `json:"from"`
-	G     float64    `json:"g"`
-	Press string     `json:"press,omitempty"` // the new part is loaded there
-	Zone  string     `json:"zone"`
-	Place cure.Place `json:"place"`
+	Batch string     `json:"batch" doc:"id of the new part"`
+	From  string     `json:"from" doc:"id of the batch that it comes from"`
+	G     float64    `json:"g" doc:"mass of the part in g"`
+	Press string     `json:"press,omitempty" doc:"id of the press that the part was loaded on"`
+	Zone  string     `json:"zone" doc:"id of the zone that the part is in"`
+	Place cure.Place `json:"place" doc:"how the part's cup is placed"`
 }
 
 // ToppedUp pours one batch into another. The older life rules for both.
 type ToppedUp struct {
-	Batch string  `json:"batch"`
-	From  string  `json:"from"`
-	Ink   string  `json:"ink"`
-	G     float64 `json:"g"` // what was poured in
-	// Older: the batch poured in has the larger spent life, so that its life becomes
-	// that of the whole.
-	Older bool `json:"older"`
+	Batch string  `json:"batch" doc:"id of the batch that was filled up"`
+	From  string  `json:"from" doc:"id of the batch that was poured in"`
+	Ink   string  `json:"ink" doc:"id of the ink"`
+	G     float64 `json:"g" doc:"mass poured in, in g"`
+	Older bool    `json:"older" doc:"the batch poured in had more of its pot life spent, so its life counts for the whole"`
 }
 
 // Thinned adds thinner to a batch in use. It does not turn the clock back.
 type Thinned struct {
-	Batch    string  `json:"batch"`
-	G        float64 `json:"g"`
-	Override string  `json:"override,omitempty"` // why beyond the ink's range
-	Can      string  `json:"can,omitempty"`
+	Batch    string  `json:"batch" doc:"id of the batch"`
+	G        float64 `json:"g" doc:"mass of thinner in g"`
+	Override string  `json:"override,omitempty" doc:"reason for exceeding the ink's range"`
+	Can      string  `json:"can,omitempty" doc:"id of the can that it came from"`
 }
 
 // Tested is a test of what was printed with a batch: adhesion, rub, or another.
 type Tested struct {
-	Batch  string `json:"batch"`
-	Test   string `json:"test"`
-	Result string `json:"result"`
+	Batch  string `json:"batch" doc:"id of the batch"`
+	Test   string `json:"test" doc:"kind of test: adhesion, rub or other"`
+	Result string `json:"result" doc:"pass or fail"`
 }
 
 func (Moved) Kind() Kind    { return KindMoved }

@@ -10,11 +10,10 @@ const KindPrinted Kind = "printed"
 
 // Printed counts prints of a press.
 type Printed struct {
-	Press string `json:"press"`
-	Batch string `json:"batch,omitempty"` // what was loaded
-	Add   uint64 `json:"add"`
-	// Counter is what the press's own counter stood at, where it has one.
-	Counter *uint64 `json:"counter,omitempty"`
+	Press   string  `json:"press" doc:"id of the press"`
+	Batch   string  `json:"batch,omitempty" doc:"id of the batch that was loaded"`
+	Add     uint64  `json:"add" doc:"prints since the last report"`
+	Counter *uint64 `json:"counter,omitempty" doc:"state of the press's own counter"`
 }
 
 // Prints are the prints of a press.

@@ -18,17 +18,12 @@ const (
 
 // Started opens a run of the daemon.
 type Started struct {
-	Instance string `json:"instance"`
-	Version  string `json:"version"`
-	// Gap is how long nothing was recorded: exact when GapKnown, else the least it
-	// can have been.
-	Gap      time.Duration `json:"gap_ns"`
-	GapKnown bool          `json:"gap_known"`
-	// Shift is what bench time jumps by over and above the gap; ages do not see it.
-	Shift time.Duration `json:"shift_ns"`
-	// Countable: the clock was set when the last run ended, so that a gap which is
-	// not known now will be known once the clock is set.
-	Countable bool `json:"countable"`
+	Instance  string        `json:"instance" doc:"id of this run of the service"`
+	Version   string        `json:"version" doc:"version of the program"`
+	Gap       time.Duration `json:"gap_ns" doc:"time without records before this run: exact when gap_known, else the least that it can have been"`
+	GapKnown  bool          `json:"gap_known" doc:"the gap is exact"`
+	Shift     time.Duration `json:"shift_ns" doc:"jump of bench time beyond the gap; ages do not include it"`
+	Countable bool          `json:"countable" doc:"the clock was set when the last run ended, so an unknown gap becomes known once the clock is set"`
 }
 
 // Stopped closes a run in good order.
@@ -37,8 +32,8 @@ type Stopped struct{}
 // ClockChanged says that the wall clock was found set, or was stepped. Bench time
 // moves by Step from this record on.
 type ClockChanged struct {
-	Step   time.Duration `json:"step_ns"`
-	Synced bool          `json:"synced"`
+	Step   time.Duration `json:"step_ns" doc:"how far bench time moves from here on"`
+	Synced bool          `json:"synced" doc:"the wall clock is known to be set"`
 }
 
 func (Started) Kind() Kind      { return KindStarted }

@@ -13,18 +13,18 @@ const KindReweighed Kind = "reweighed"
 // Solvent is what the loss of thinner from an open cup is estimated from, fixed when
 // the batch begins.
 type Solvent struct {
-	ID      string            `json:"id,omitempty"` // of the thinner
-	Thinner evaporate.Thinner `json:"thinner"`
-	MouthMM float64           `json:"mouth_mm"`
+	ID      string            `json:"id,omitempty" doc:"id of the thinner"`
+	Thinner evaporate.Thinner `json:"thinner" doc:"properties of the thinner"`
+	MouthMM float64           `json:"mouth_mm" doc:"inner diameter of the cup in mm"`
 }
 
 // Reweighed says what a cup in use weighs now, and so what evaporated from it.
 type Reweighed struct {
-	Batch        string  `json:"batch"`
-	ContentG     float64 `json:"content_g"`
-	TakenG       float64 `json:"taken_g"` // went out on prints since the last weighing
-	LossG        float64 `json:"loss_g"`
-	UncertaintyG float64 `json:"uncertainty_g"` // standard, by the scale's division
+	Batch        string  `json:"batch" doc:"id of the batch"`
+	ContentG     float64 `json:"content_g" doc:"mass of the content in g"`
+	TakenG       float64 `json:"taken_g" doc:"mass printed since the last weighing, in g"`
+	LossG        float64 `json:"loss_g" doc:"mass evaporated since the last weighing, in g"`
+	UncertaintyG float64 `json:"uncertainty_g" doc:"standard uncertainty of the loss in g, from the scale's division"`
 }
 
 func (Reweighed) Kind() Kind      { return KindReweighed }

@@ -17,13 +17,12 @@ const KindUndone Kind = "undone"
 // presses that it touched are as they were before, but for the air that they have
 // stood in since.
 type Undone struct {
-	Batch   string   `json:"batch"`
-	Undoes  uint64   `json:"undoes"` // the number of the event
-	Of      Kind     `json:"of"`     // and its kind
-	Batches []string `json:"batches"`
-	Presses []string `json:"presses,omitempty"`
-	// Cans were not poured from after all; absent in journals of before they were put back.
-	Cans []string `json:"cans,omitempty"`
+	Batch   string   `json:"batch" doc:"id of the batch"`
+	Undoes  uint64   `json:"undoes" doc:"number of the event that was undone"`
+	Of      Kind     `json:"of" doc:"its kind"`
+	Batches []string `json:"batches" doc:"ids of the batches that are as before again"`
+	Presses []string `json:"presses,omitempty" doc:"ids of the presses that are as before again"`
+	Cans    []string `json:"cans,omitempty" doc:"ids of the cans that count as not poured from"`
 }
 
 func (Undone) Kind() Kind { return KindUndone }

@@ -18,35 +18,35 @@ const (
 
 // Loaded puts a batch on a press.
 type Loaded struct {
-	Batch string     `json:"batch"`
-	Press string     `json:"press"`
-	Zone  string     `json:"zone"`
-	Place cure.Place `json:"place"`
+	Batch string     `json:"batch" doc:"id of the batch"`
+	Press string     `json:"press" doc:"id of the press"`
+	Zone  string     `json:"zone" doc:"id of the press's zone"`
+	Place cure.Place `json:"place" doc:"how the cup is placed"`
 }
 
 // Unloaded takes whatever stands on a press off it, or lifts the stop that a batch
 // which went off left there.
 type Unloaded struct {
-	Batch string     `json:"batch,omitempty"`
-	Press string     `json:"press"`
-	Zone  string     `json:"zone"` // where the batch stands now
-	Place cure.Place `json:"place"`
+	Batch string     `json:"batch,omitempty" doc:"id of the batch; absent when a stop was lifted"`
+	Press string     `json:"press" doc:"id of the press"`
+	Zone  string     `json:"zone" doc:"id of the zone that the batch is in now"`
+	Place cure.Place `json:"place" doc:"how the cup is placed"`
 }
 
 // Good says that somebody looked at the batch and it is good.
 type Good struct {
-	Batch string `json:"batch"`
+	Batch string `json:"batch" doc:"id of the batch"`
 }
 
 // Closed ends a batch.
 type Closed struct {
-	Batch     string              `json:"batch"`
-	Ink       string              `json:"ink"`
-	Press     string              `json:"press,omitempty"`
-	Outcome   lifecycle.Outcome   `json:"outcome"`
-	StillGood lifecycle.StillGood `json:"still_good"`
-	Seen      lifecycle.Seen      `json:"seen"`
-	LeftG     *float64            `json:"left_g,omitempty"`
+	Batch     string              `json:"batch" doc:"id of the batch"`
+	Ink       string              `json:"ink" doc:"id of the ink"`
+	Press     string              `json:"press,omitempty" doc:"id of the press that it was on"`
+	Outcome   lifecycle.Outcome   `json:"outcome" doc:"used-up, discarded, went-off or not-known"`
+	StillGood lifecycle.StillGood `json:"still_good" doc:"whether it was still good: yes, no or unknown"`
+	Seen      lifecycle.Seen      `json:"seen" doc:"whether somebody saw it go off (now) or it had gone off before (earlier)"`
+	LeftG     *float64            `json:"left_g,omitempty" doc:"mass left in the cup in g"`
 }
 
 func (Loaded) Kind() Kind   { return KindLoaded }

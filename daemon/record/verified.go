@@ -13,15 +13,13 @@ const KindSensorVerified Kind = "sensor-verified"
 // SensorVerified says that somebody has checked a sensor: what the air was by the
 // reference, and what the sensor read then.
 type SensorVerified struct {
-	Sensor       string     `json:"sensor"`
-	HumidityPct  float64    `json:"humidity_pct"`
-	TemperatureC *float64   `json:"temperature_c,omitempty"`
-	Read         *air.State `json:"read,omitempty"` // nil when the sensor gave nothing fresh
-	Note         string     `json:"note,omitempty"`
-	// Failed: sensor and reference were further apart than AllowedPct. It is absent in
-	// journals of before checks were judged.
-	Failed     bool    `json:"failed,omitempty"`
-	AllowedPct float64 `json:"allowed_pct,omitempty"`
+	Sensor       string     `json:"sensor" doc:"id of the sensor"`
+	HumidityPct  float64    `json:"humidity_pct" doc:"relative humidity of the reference in %"`
+	TemperatureC *float64   `json:"temperature_c,omitempty" doc:"temperature of the reference in °C"`
+	Read         *air.State `json:"read,omitempty" doc:"what the sensor read; absent when it had no recent reading"`
+	Note         string     `json:"note,omitempty" doc:"what the reference was, or anything worth keeping"`
+	Failed       bool       `json:"failed,omitempty" doc:"sensor and reference differ by more than allowed_pct"`
+	AllowedPct   float64    `json:"allowed_pct,omitempty" doc:"permitted difference in % relative humidity"`
 }
 
 // FailedCheck is a check of a sensor that was outside what is allowed. It counts until a

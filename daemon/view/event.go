@@ -73,7 +73,7 @@ func published(body []byte) ([]byte, error) {
 				break
 			}
 			name = string(body[1 : n-1])
-			out = append(append(append(out, '"'), publishedName(name)...), '"')
+			out = append(append(append(out, '"'), PublishedName(name)...), '"')
 		case c == '-' || '0' <= c && c <= '9':
 			n = numberLength(body)
 			var err error
@@ -152,8 +152,8 @@ const (
 	seconds     = "_s"
 )
 
-// publishedName returns the name under which a stored field is published.
-func publishedName(stored string) string {
+// PublishedName returns the name under which a stored field is published.
+func PublishedName(stored string) string {
 	switch stored {
 	case "VapourPressurePa":
 		return "vapour_pressure_pa"

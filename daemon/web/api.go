@@ -25,7 +25,7 @@ func (s *Server) api() (http.Handler, error) {
 			OpenAPI: "3.1.0",
 			Info:    information(s.settings.Version),
 			Components: &huma.Components{
-				Schemas: huma.NewMapRegistry("#/components/schemas/", schemaName), SecuritySchemes: securitySchemes(),
+				Schemas: huma.NewMapRegistry(schemaPrefix, schemaName), SecuritySchemes: securitySchemes(),
 			},
 		},
 		// The second name is what the library looks up for application/problem+json.
@@ -49,7 +49,7 @@ func (s *Server) api() (http.Handler, error) {
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)
 
-	describe(api.OpenAPI())
+	describe(api.OpenAPI(), s.settings.Events)
 	description, err := json.Marshal(api.OpenAPI())
 	if err != nil {
 		return nil, fmt.Errorf("describe the API: %w", err)

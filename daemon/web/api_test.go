@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"fmt"
 	"maps"
 	"net/http"
 	"slices"
@@ -203,7 +204,7 @@ func TestDescription(t *testing.T) {
 // description gives for them.
 func TestAnswersMatchDescription(t *testing.T) {
 	s := newStand()
-	s.kept = []view.Event{{Seq: 1, JSON: []byte(`{"seq":1}`)}}
+	s.kept = []view.Event{{Seq: 1, JSON: []byte(`{"time":"2026-06-12T09:30:00Z","seq":1,"journal":"j1","kind":"good","by":"anna","batch":"0612-1"}`)}}
 	s.steps = someAir()
 	h := newServer(t, s).Handler()
 	var d struct {
@@ -251,6 +252,16 @@ func conforms(t *testing.T, schemas map[string]any, path string, schema map[stri
 		if v != nil { // the other choice is null
 			conforms(t, schemas, path, choices[0].(map[string]any), v)
 		}
+		return
+	}
+	if mapping, ok := dig(schema, "discriminator", "mapping").(map[string]any); ok {
+		name, _ := dig(schema, "discriminator", "propertyName").(string)
+		ref := mapping[fmt.Sprint(dig(v, name))]
+		if ref == nil {
+			t.Errorf("%s: no schema for %s %v", path, name, dig(v, name))
+			return
+		}
+		conforms(t, schemas, path, map[string]any{"$ref": ref}, v)
 		return
 	}
 	types := []any{schema["type"]}

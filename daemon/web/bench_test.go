@@ -15,6 +15,7 @@ import (
 	"go.uber.org/goleak"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
@@ -181,12 +182,24 @@ func newServer(t testing.TB, s *stand) *Server {
 	t.Helper()
 	metrics := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "potlife_build_info 1\n") })
 	ready := func() []Check { return []Check{{Name: "journal", OK: true}, {Name: "scale-1", OK: true}} }
-	settings := Settings{Listen: "127.0.0.1:9755", Hosts: []string{"bench-1.local"}, Version: "0.1.0", Learn: learnedInks, Access: access.Open(t.TempDir())}
+	settings := Settings{Listen: "127.0.0.1:9755", Hosts: []string{"bench-1.local"}, Version: "0.1.0", Learn: learnedInks, Access: access.Open(t.TempDir()), Events: everyKind()}
 	server, err := New(settings, s, s, metrics, ready, slog.New(slog.DiscardHandler))
 	if err != nil {
 		t.Fatal(err)
 	}
 	return server
+}
+
+// everyKind returns the kinds of events, as the daemon gives them to the server.
+func everyKind() []EventKind {
+	var kinds []EventKind
+	for _, kind := range record.Kinds() {
+		if kind != record.KindAirStep {
+			meaning, body := kind.Meaning()
+			kinds = append(kinds, EventKind{Kind: string(kind), Meaning: meaning, Body: body})
+		}
+	}
+	return kinds
 }
 
 // fromHere is a request from this computer, to this computer.

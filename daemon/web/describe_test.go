@@ -5,8 +5,13 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
+	"strings"
 	"testing"
+	"time"
+
+	"potlifed/daemon/view"
 )
 
 // description returns /openapi.json as a client reads it.
@@ -110,5 +115,78 @@ func TestDescriptionForLinters(t *testing.T) {
 	w := answerTo(newServer(t, newStand()).Handler(), fromHere("GET", "/openapi.json", ""))
 	if err := os.WriteFile(filepath.Join(t.ArtifactDir(), "openapi.json"), w.Body.Bytes(), 0o644); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestEventsMatchDescription publishes an event of each kind, with every field filled and
+// with none, and checks it against the schema of its kind.
+func TestEventsMatchDescription(t *testing.T) {
+	schemas := dig(description(t), "components", "schemas").(map[string]any)
+	kinds := everyKind()
+	if len(kinds) < 40 {
+		t.Fatalf("only %d kinds", len(kinds))
+	}
+	for _, k := range kinds {
+		if !strings.HasSuffix(k.Meaning, ".") {
+			t.Errorf("%s: meaning %q", k.Kind, k.Meaning)
+		}
+		for _, full := range []bool{false, true} {
+			body := reflect.New(k.Body).Elem()
+			if full {
+				fillAll(body)
+			}
+			stored, err := json.Marshal(body.Interface())
+			if err != nil && !full {
+				continue // a mix has to have a ratio
+			}
+			if err != nil {
+				t.Fatalf("%s: %v", k.Kind, err)
+			}
+			event, err := view.WireEvent("j1", 7, time.Date(2026, 6, 12, 9, 30, 0, 0, time.UTC), k.Kind, "anna", stored)
+			if err != nil {
+				t.Fatalf("%s: %v", k.Kind, err)
+			}
+			var v any
+			if err := json.Unmarshal(event.JSON, &v); err != nil {
+				t.Fatal(err)
+			}
+			conforms(t, schemas, k.Kind, schemas["Event"].(map[string]any), v)
+		}
+	}
+}
+
+// fillAll sets every field of a value, down to the last, to something that is not zero.
+func fillAll(v reflect.Value) {
+	switch v.Kind() {
+	case reflect.String:
+		v.SetString("x")
+	case reflect.Bool:
+		v.SetBool(true)
+	case reflect.Int, reflect.Int64:
+		v.SetInt(1_500_000_000)
+	case reflect.Uint64:
+		v.SetUint(3)
+	case reflect.Float64:
+		v.SetFloat(0.5)
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		fillAll(v.Elem())
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), 1, 1))
+		fillAll(v.Index(0))
+	case reflect.Map:
+		key, value := reflect.New(v.Type().Key()).Elem(), reflect.New(v.Type().Elem()).Elem()
+		fillAll(key)
+		fillAll(value)
+		v.Set(reflect.MakeMap(v.Type()))
+		v.SetMapIndex(key, value)
+	case reflect.Struct:
+		if v.Type() == reflect.TypeFor[time.Time]() {
+			v.Set(reflect.ValueOf(time.Date(2026, 6, 12, 9, 0, 0, 0, time.UTC)))
+			return
+		}
+		for i := range v.NumField() {
+			fillAll(v.Field(i))
+		}
 	}
 }

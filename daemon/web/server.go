@@ -65,6 +65,7 @@ type Settings struct {
 	PublicURL     string   // where the pages are reached, for the code on a label; may be empty
 	Version       string   // of the program, in the API's description
 	Access        *access.Store
+	Events        []EventKind // the kinds of events, for the API's description
 	// Learn fits the shop's inks to how their batches ended. It takes its time.
 	Learn func(ctx context.Context) ([]outcomes.Learned, error)
 	// Neighbours are other benches as they are known now; nil where none are shown. It must

@@ -113,8 +113,8 @@ func expSmall(y float64) float64 {
 
 // State is the air at one moment.
 type State struct {
-	TemperatureC float64 `json:"temperature_c"`
-	HumidityPct  float64 `json:"humidity_pct"`
+	TemperatureC float64 `json:"temperature_c" doc:"temperature in °C"`
+	HumidityPct  float64 `json:"humidity_pct" doc:"relative humidity over liquid water in %"`
 }
 
 // Valid says whether the state is physics that the package accepts: both values finite, -40..85 °C and 0..100 %. The error names the

@@ -48,9 +48,9 @@ func arrhenius(activationK, temperatureC float64) float64 {
 type Place struct {
 	// Exposure is phi: how much of the room's vapour reaches the ink, against the use that the data sheet's figure describes. 1 in
 	// use, about 0.5 loosely covered. Values outside 0.01..1 are taken as the nearer end.
-	Exposure float64 `json:"exposure"`
+	Exposure float64 `json:"exposure" doc:"how open the cup is, 0 to 1: 1 open or in use, about 0.5 loosely covered"`
 	// Lag is the time constant with which the cup follows the air's temperature; 0 for none.
-	Lag time.Duration `json:"lag_ns"`
+	Lag time.Duration `json:"lag_ns" doc:"time in which the cup follows the room's temperature by 63 %"`
 }
 
 // exposure is phi inside its bounds.

@@ -37,19 +37,19 @@ const (
 // Ink is what is known about one pair of ink and hardener: the centre of each parameter and the spread of what is not known. It is kept
 // in the journal with each batch.
 type Ink struct {
-	LRefH              float64 `json:"l_ref_h"`           // life in hours at 20 °C, 50 % and exposure 1
-	MoistureShare      float64 `json:"moisture_share"`    // share of the moisture path there
-	ActivationKJPerMol float64 `json:"activation_kj_mol"` // of the heat path
-	AtTemperatureC     float64 `json:"at_temperature_c"`  // temperature of the data sheet's figures
+	LRefH              float64 `json:"l_ref_h" doc:"pot life in h at 20 °C, 50 % relative humidity and exposure 1"`             // life in hours at 20 °C, 50 % and exposure 1
+	MoistureShare      float64 `json:"moisture_share" doc:"share of the pot life that moisture determines in that air, 0 to 1"` // share of the moisture path there
+	ActivationKJPerMol float64 `json:"activation_kj_mol" doc:"activation energy of the heat path in kJ/mol"`                    // of the heat path
+	AtTemperatureC     float64 `json:"at_temperature_c" doc:"temperature of the data sheet's figures in °C"`                    // temperature of the data sheet's figures
 	// AtHumidityPct goes with AtTemperatureC: in this air the life is known to LifeLnSpread, independent of the other spreads. 0 is 50 %.
-	AtHumidityPct    float64 `json:"at_humidity_pct,omitzero"`
-	LifeLnSpread     float64 `json:"life_ln_spread"`    // of ln life in that air
-	MoistureSpread   float64 `json:"moisture_spread"`   // of MoistureShare, inside 0..0.75
-	ActivationSpread float64 `json:"activation_spread"` // kJ/mol, inside 25..90
-	Sigma            float64 `json:"sigma"`             // spread of the ln end dose from batch to batch
-	SigmaLnSpread    float64 `json:"sigma_ln_spread"`   // of ln Sigma, inside 0.08..0.30
+	AtHumidityPct    float64 `json:"at_humidity_pct,omitzero" doc:"relative humidity in % at which the life is known to life_ln_spread; absent for 50"`
+	LifeLnSpread     float64 `json:"life_ln_spread" doc:"standard deviation of the logarithm of the pot life in that air"` // of ln life in that air
+	MoistureSpread   float64 `json:"moisture_spread" doc:"standard deviation of moisture_share"`                           // of MoistureShare, inside 0..0.75
+	ActivationSpread float64 `json:"activation_spread" doc:"standard deviation of activation_kj_mol in kJ/mol"`            // kJ/mol, inside 25..90
+	Sigma            float64 `json:"sigma" doc:"standard deviation of the logarithm of the pot life from batch to batch"`  // spread of the ln end dose from batch to batch
+	SigmaLnSpread    float64 `json:"sigma_ln_spread" doc:"standard deviation of the logarithm of sigma"`                   // of ln Sigma, inside 0.08..0.30
 	// SigmaLearned says that the ends of batches told Sigma; it and its spread then reach over 0.04..0.60.
-	SigmaLearned bool `json:"sigma_learned,omitzero"`
+	SigmaLearned bool `json:"sigma_learned,omitzero" doc:"past batches determined sigma"`
 }
 
 // Valid says whether the parameters are such that a cloud can be drawn from them.

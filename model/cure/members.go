@@ -25,12 +25,12 @@ const (
 // Sensor is what is known about the instrument that reads the air.
 type Sensor struct {
 	// Accuracies as the maker states them, taken as rectangular half-widths: spread a/√3.
-	TemperatureAccuracyC float64 `json:"temperature_accuracy_c"`
-	HumidityAccuracyPct  float64 `json:"humidity_accuracy_pct"`
+	TemperatureAccuracyC float64 `json:"temperature_accuracy_c" doc:"accuracy in °C, plus or minus"`
+	HumidityAccuracyPct  float64 `json:"humidity_accuracy_pct" doc:"accuracy in % relative humidity, plus or minus"`
 	// OverdueMonths is by how much the humidity check is late: 1 % more spread a month.
-	OverdueMonths float64 `json:"overdue_months"`
+	OverdueMonths float64 `json:"overdue_months" doc:"months that the check of the sensor is overdue"`
 	// Exact says that the air is given and not measured: no error of a sensor, none of its place.
-	Exact bool `json:"exact"`
+	Exact bool `json:"exact" doc:"the air is known exactly; used for simulations"`
 }
 
 // spreads are the standard uncertainties of what the sensor reads.

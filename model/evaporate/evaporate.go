@@ -60,8 +60,8 @@ func MouthAreaM2(mouthMM float64) float64 {
 
 // Thinner is what must be known of a thinner.
 type Thinner struct {
-	VapourPressurePa float64 // at 20 °C
-	MolarMassG       float64 // g/mol
+	VapourPressurePa float64 ` doc:"vapour pressure at 20 °C in Pa"`
+	MolarMassG       float64 ` doc:"molar mass in g/mol"`
 }
 
 // ErrUnknownThinner means that vapour pressure or molar mass of the thinner is not known, so that nothing can be estimated. A weighed

@@ -43,17 +43,17 @@ func Steps() []Step {
 // Recipe is what a mix is led by. Thinner percentages are of ink and hardener
 // together; a range of 0 to 0 means no thinner, and its steps are left out.
 type Recipe struct {
-	Ratio         mix.Ratio     `json:"ratio"`
-	TolerancePct  float64       `json:"tolerance_pct"`
-	InkTargetG    float64       `json:"ink_target_g"`
-	InkMinimumG   float64       `json:"ink_minimum_g,omitempty"`
-	ThinnerPct    float64       `json:"thinner_pct"`
-	ThinnerMinPct float64       `json:"thinner_min_pct"`
-	ThinnerMaxPct float64       `json:"thinner_max_pct"`
-	Rest          time.Duration `json:"rest_ns,omitempty"`
-	CupMaximumG   float64       `json:"cup_maximum_g,omitempty"` // finished mix; 0 for no limit
-	CupEmptyG     float64       `json:"cup_empty_g,omitempty"`   // 0 when not known
-	DivisionG     float64       `json:"division_g"`
+	Ratio         mix.Ratio     `json:"ratio" doc:"mass of ink to mass of hardener, such as 5:1"`
+	TolerancePct  float64       `json:"tolerance_pct" doc:"permitted deviation of the ratio in %"`
+	InkTargetG    float64       `json:"ink_target_g" doc:"target mass of ink in g"`
+	InkMinimumG   float64       `json:"ink_minimum_g,omitempty" doc:"least mass of ink for the cup, in g"`
+	ThinnerPct    float64       `json:"thinner_pct" doc:"thinner in % of ink and hardener together"`
+	ThinnerMinPct float64       `json:"thinner_min_pct" doc:"least thinner in % of ink and hardener together"`
+	ThinnerMaxPct float64       `json:"thinner_max_pct" doc:"most thinner in % of ink and hardener together"`
+	Rest          time.Duration `json:"rest_ns,omitempty" doc:"rest before printing"`
+	CupMaximumG   float64       `json:"cup_maximum_g,omitempty" doc:"largest mass of the finished mix in g; absent for no limit"` // finished mix; 0 for no limit
+	CupEmptyG     float64       `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`    // 0 when not known
+	DivisionG     float64       `json:"division_g" doc:"smallest step of the scale's display in g"`
 }
 
 // Check reports everything that makes the recipe unusable.
@@ -103,51 +103,51 @@ func (r Recipe) thinned() bool { return r.ThinnerMaxPct > 0 }
 
 // Pour is one confirmed weighing.
 type Pour struct {
-	Part mix.Part `json:"part"`
-	G    float64  `json:"g"`
+	Part mix.Part `json:"part" doc:"ink, hardener or thinner"`
+	G    float64  `json:"g" doc:"mass in g"`
 	// Step is the one that the pour confirmed, to return to if it is undone.
-	Step Step `json:"step"`
+	Step Step `json:"step" doc:"the step that the pour confirmed"`
 	// BaseG is the reading before it, on the scale's present zero.
-	BaseG float64 `json:"base_g"`
+	BaseG float64 `json:"base_g" doc:"reading before the pour in g, from the scale's present zero"`
 	// RoseAt is when the weight first rose for it; the confirm's time if no
 	// rise was seen.
-	RoseAt time.Time `json:"rose_at"`
+	RoseAt time.Time `json:"rose_at" doc:"when the weight first rose for the pour, or when it was confirmed"`
 	// Early: thinner that met hardener not stirred in, or came before any.
-	Early bool `json:"early,omitempty"`
+	Early bool `json:"early,omitempty" doc:"thinner was poured before hardener was stirred in"`
 	// Excused: a person has overridden that.
-	Excused bool `json:"excused,omitempty"`
+	Excused bool `json:"excused,omitempty" doc:"a person has accepted that"`
 	// Can it came from; empty when nobody said.
-	Can string `json:"can,omitempty"`
+	Can string `json:"can,omitempty" doc:"id of the can that it came from"`
 }
 
 // Override is a person's word that a fault is accepted. Step is the one whose
 // demand it sets aside; for the order of the parts that is [StirHardener].
 type Override struct {
-	Step   Step   `json:"step"`
-	Reason string `json:"reason"`
+	Step   Step   `json:"step" doc:"the step whose requirement is set aside"`
+	Reason string `json:"reason" doc:"why"`
 	// Pours is how many there were: a later pour of ink or hardener is not
 	// covered by an override of the ratio before it.
-	Pours int `json:"pours"`
+	Pours int `json:"pours" doc:"number of pours at that time; later pours are not covered"`
 }
 
 // Mix is a guided mix at one moment. It is copied by value; its slices are
 // never changed in place.
 type Mix struct {
-	Recipe    Recipe     `json:"recipe"`
-	Step      Step       `json:"step"`
-	Pan       weigh.Pan  `json:"pan"`
-	Pours     []Pour     `json:"pours,omitempty"`
-	Overrides []Override `json:"overrides,omitempty"`
+	Recipe    Recipe     `json:"recipe" doc:"the recipe"`
+	Step      Step       `json:"step" doc:"the step that the mix waits at"`
+	Pan       weigh.Pan  `json:"pan" doc:"what is known of the scale's pan"`
+	Pours     []Pour     `json:"pours,omitempty" doc:"the confirmed pours in order"`
+	Overrides []Override `json:"overrides,omitempty" doc:"requirements that a person has set aside"`
 	// CupG is the reading at which the cup was confirmed.
-	CupG float64 `json:"cup_g,omitempty"`
+	CupG float64 `json:"cup_g,omitempty" doc:"reading in g at which the cup was confirmed"`
 	// Stirred is how many of the pours have been stirred in.
-	Stirred int `json:"stirred,omitempty"`
+	Stirred int `json:"stirred,omitempty" doc:"number of pours that are stirred in"`
 	// RestUntil is set once the rest has begun.
-	RestUntil time.Time `json:"rest_until,omitzero"`
+	RestUntil time.Time `json:"rest_until,omitzero" doc:"end of the rest"`
 	// UnexplainedG is what the weight rose by before the last stir.
-	UnexplainedG float64 `json:"unexplained_g,omitempty"`
+	UnexplainedG float64 `json:"unexplained_g,omitempty" doc:"rise of the weight in g before the last stir that belongs to no pour"`
 	// ByHand: recorded after the fact, not guided.
-	ByHand bool `json:"by_hand,omitempty"`
+	ByHand bool `json:"by_hand,omitempty" doc:"recorded after it was mixed, not guided"`
 }
 
 // Start begins a mix.

@@ -26,21 +26,21 @@ const (
 type Pan struct {
 	// BaseG is the reading at which nothing of the current part has been
 	// poured. It is below zero when the scale was tared in mid-pour.
-	BaseG float64 `json:"base_g"`
+	BaseG float64 `json:"base_g" doc:"reading in g at which nothing of the current pour is in"`
 	// State is [PanResting] unless something has happened to the base.
-	State PanState `json:"state,omitempty"`
+	State PanState `json:"state,omitempty" doc:"absent when the base holds; else zeroed, rising, away or asked"`
 	// HeldG is the reading before that happened.
-	HeldG float64 `json:"held_g,omitempty"`
+	HeldG float64 `json:"held_g,omitempty" doc:"reading in g before that"`
 	// ShiftG is how far the base moves if it was a key, not a hand.
-	ShiftG float64 `json:"shift_g,omitempty"`
+	ShiftG float64 `json:"shift_g,omitempty" doc:"how far the base moves in g if the scale was tared"`
 	// AwayG is the reading, below zero, while a tared cup was last lifted.
-	AwayG float64 `json:"away_g,omitempty"`
+	AwayG float64 `json:"away_g,omitempty" doc:"reading in g, below 0, while a tared cup was last lifted"`
 	// Blind: how much stood there before is not certain (the program had just
 	// started, or a pour had not come to rest), so no later reading can decide.
-	Blind bool `json:"blind,omitempty"`
+	Blind bool `json:"blind,omitempty" doc:"the weight before is not certain, so no later reading can decide"`
 	// CupTared: the cup's own weight is tared out, so that an empty pan shows less
 	// than zero. A zero is then the tare key's, and no lifted cup.
-	CupTared bool `json:"cup_tared,omitempty"`
+	CupTared bool `json:"cup_tared,omitempty" doc:"the cup's own weight is tared out"`
 }
 
 // NewPan returns the pan for the next part, at the reading at which the last
