@@ -134,6 +134,8 @@ func TestEventsMatchDescription(t *testing.T) {
 			body := reflect.New(k.Body).Elem()
 			if full {
 				fillAll(body)
+			} else if alarms := body.FieldByName("Alarms"); alarms.IsValid() && alarms.Kind() == reflect.Map {
+				alarms.Set(reflect.MakeMap(alarms.Type())) // the bench always makes one
 			}
 			stored, err := json.Marshal(body.Interface())
 			if err != nil && !full {
