@@ -86,7 +86,7 @@ func (w *waiter) remember(b *Bench, now time.Time) {
 	for i := w.last - 1; i >= w.first; i-- {
 		if r := &b.write.queue.records[i]; r.IsEvent() {
 			r.Answer = &a
-			b.state = b.state.Remember(a)
+			b.state = b.state.WithAnswer(a)
 			return
 		}
 	}

@@ -65,8 +65,8 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				s.ask(request.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""})
 			},
 			"undo": func(rt *rapid.T) {
-				if n := len(s.b.state.Doings); n > 0 {
-					d := s.b.state.Doings[rapid.IntRange(0, n-1).Draw(rt, "doing")]
+				if n := len(s.b.state.Undoables); n > 0 {
+					d := s.b.state.Undoables[rapid.IntRange(0, n-1).Draw(rt, "doing")]
 					of := rapid.SampledFrom(slices.Sorted(maps.Keys(d.Batches))).Draw(rt, "of")
 					if _, refusal := s.ask(request.Undo{Batch: of, Seq: d.Seq}); refusal == nil {
 						for id := range d.Batches { // a top-up that is taken back leaves the younger one

@@ -21,7 +21,7 @@ func (b *Bench) undo(now time.Time, by actor.Name, c request.Undo) (any, error) 
 	if _, known := b.state.Find(c.Batch); !known {
 		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", c.Batch)
 	}
-	d, ok := b.state.Doing(c.Seq)
+	d, ok := b.state.Undoable(c.Seq)
 	if _, about := d.Batches[c.Batch]; !ok || !about || now.Sub(d.At) > undoWithin {
 		return nil, refuseAs("too-late", "too late",
 			"what was done to batch %s cannot be taken back any more: it was more than ten seconds ago, or something has happened since to what it touched", c.Batch)

@@ -9,18 +9,18 @@ import (
 // keep keeps the journeys of the batches that the newest event touched, as they were
 // before it, as long as it may be taken back.
 func (w *walk) keep(before record.State, was map[string]*journey) {
-	if len(w.state.Doings) == 0 && len(w.before) == 0 {
+	if len(w.state.Undoables) == 0 && len(w.before) == 0 {
 		return
 	}
 	kept := map[uint64]map[string]*journey{}
-	for _, d := range w.state.Doings {
+	for _, d := range w.state.Undoables {
 		if known, ok := w.before[d.Seq]; ok {
 			kept[d.Seq] = known
 			continue
 		}
 		kept[d.Seq] = map[string]*journey{}
 		for id := range d.Batches {
-			if known, ok := w.before[before.Seq][id]; ok { // the doing's first event kept it
+			if known, ok := w.before[before.Seq][id]; ok { // the change's first event kept it
 				kept[d.Seq][id] = known
 			} else if j := was[id]; j != nil {
 				kept[d.Seq][id] = j.clone()
@@ -33,7 +33,7 @@ func (w *walk) keep(before record.State, was map[string]*journey) {
 // undo puts back the journeys of what was taken back, over the air that they stood in
 // since. What was closed by it is not.
 func (w *walk) undo(before record.State, e record.Undone) {
-	d, ok := before.Doing(e.Undoes)
+	d, ok := before.Undoable(e.Undoes)
 	if !ok {
 		return
 	}

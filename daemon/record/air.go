@@ -49,7 +49,7 @@ func (e AirStep) apply(s *State, r Record) {
 	z.Until = start.Add(e.Step.Duration)
 	z.Air, z.ReadAt, z.Bridged = e.After, e.ReadAt, false
 	if e.Step.Duration > 0 {
-		z.Recent = remember(z.Recent, cure.PastStep{Start: start, Step: e.Step}, z.Until.Add(-keptSteps))
+		z.Recent = appendStep(z.Recent, cure.PastStep{Start: start, Step: e.Step}, z.Until.Add(-keptSteps))
 		if known := e.Step.Kind == cure.Measured || e.Step.Kind == cure.Held; known && !e.ReadAt.IsZero() {
 			z.Hours = z.Hours.With(start, e.Step.Duration, e.Step.From, e.Step.To)
 		}
@@ -62,7 +62,7 @@ func (e AirStep) apply(s *State, r Record) {
 		}
 		b.Cloud = b.Cloud.Clone()
 		b.Cloud.Advance(b.Basis.Place, e.Step)
-		b.stood(e.Step)
+		b.evaporate(e.Step)
 		return true
 	})
 }
@@ -75,10 +75,10 @@ func (s *State) zone(id string) Zone {
 	return Zone{Air: UnmeasuredAir}
 }
 
-// remember appends a step to a zone's recent ones and drops those that ended before
+// appendStep appends a step to a zone's recent ones and drops those that ended before
 // horizon. A step is merged with the one before when the two together are short and
 // one straight line tells the same, so that a day is a few hundred steps.
-func remember(recent []cure.PastStep, p cure.PastStep, horizon time.Time) []cure.PastStep {
+func appendStep(recent []cure.PastStep, p cure.PastStep, horizon time.Time) []cure.PastStep {
 	if n := len(recent); n > 0 {
 		last := recent[n-1]
 		joined := last.Step.Duration + p.Step.Duration

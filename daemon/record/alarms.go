@@ -157,7 +157,7 @@ func (e AlarmShelved) apply(s *State, r Record) {
 	})
 }
 
-func (e AlarmUnshelved) apply(s *State, r Record) { s.release(r, e.Name, e.Subject, alarm.Shelved) }
+func (e AlarmUnshelved) apply(s *State, r Record) { s.unsilence(r, e.Name, e.Subject, alarm.Shelved) }
 
 func (e AlarmSuppressed) apply(s *State, r Record) {
 	s.setAlarm(r, e.Name, e.Subject, func(a *Alarm) {
@@ -166,7 +166,7 @@ func (e AlarmSuppressed) apply(s *State, r Record) {
 }
 
 func (e AlarmUnsuppressed) apply(s *State, r Record) {
-	s.release(r, e.Name, e.Subject, alarm.Suppressed)
+	s.unsilence(r, e.Name, e.Subject, alarm.Suppressed)
 }
 
 func (e OutOfService) apply(s *State, r Record) {
@@ -179,12 +179,12 @@ func (e OutOfService) apply(s *State, r Record) {
 
 func (e InService) apply(s *State, r Record) {
 	for _, name := range e.Alarms {
-		s.release(r, name, e.Device, alarm.OutOfService)
+		s.unsilence(r, name, e.Device, alarm.OutOfService)
 	}
 }
 
-// release makes an alarm normal that was silenced in the given way.
-func (s *State) release(r Record, name, subject string, from alarm.State) {
+// unsilence makes an alarm normal that is in the given silent state.
+func (s *State) unsilence(r Record, name, subject string, from alarm.State) {
 	s.changeAlarm(r, name, subject, func(a *Alarm) {
 		if a.State == from {
 			a.State = alarm.Normal

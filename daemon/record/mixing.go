@@ -135,7 +135,7 @@ func (e Recorded) About() string      { return e.Batch }
 func (e Abandoned) About() string     { return e.Batch }
 
 func (e MixStarted) apply(s *State, r Record) {
-	s.number(e.Day)
+	s.countBatch(e.Day)
 	s.setAside(e.Scale, e.Batch, r.Stamp.At)
 	s.Batches = maps.Clone(s.Batches)
 	s.Batches[e.Batch] = &Batch{
@@ -170,7 +170,7 @@ func (e Confirmed) apply(s *State, _ Record) {
 			s.begin(b, *e.MixedAt)
 		}
 		b.Phase = phaseOf(b)
-		b.fill()
+		b.openAccount()
 		if e.Step == guide.Cup && e.WeightG > 0 && e.Mix.Pan.BaseG > 0 {
 			s.CupEmptyG = maps.Clone(s.CupEmptyG)
 			s.CupEmptyG[b.Cup] = e.Mix.Pan.BaseG
@@ -182,7 +182,7 @@ func (e Corrected) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.Mix = e.Mix
 		b.Phase = phaseOf(b)
-		b.fill()
+		b.openAccount()
 		switch {
 		case e.MixedAt != nil:
 			s.begin(b, *e.MixedAt)
@@ -198,18 +198,18 @@ func (e Rested) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.Mix = e.Mix
 		b.Phase = phaseOf(b)
-		b.fill()
+		b.openAccount()
 	})
 }
 
 func (e Recorded) apply(s *State, r Record) {
-	s.number(e.Day)
+	s.countBatch(e.Day)
 	b := &Batch{
 		ID: e.Batch, Ink: e.Ink, Zone: e.Zone, Cup: e.Cup, Mix: e.Mix, Cans: e.Cans,
 		Basis: e.Basis, StartedAt: r.Stamp.At,
 	}
 	b.Phase = phaseOf(b)
-	b.fill()
+	b.openAccount()
 	s.begin(b, e.MixedAt)
 	if !r.Stamp.Synced {
 		b.AtLeast, b.Countable = true, true
@@ -240,8 +240,8 @@ func phaseOf(b *Batch) lifecycle.Phase {
 	return lifecycle.Mixing
 }
 
-// number counts the day's batches.
-func (s *State) number(day string) {
+// countBatch counts a batch that was begun on a day.
+func (s *State) countBatch(day string) {
 	if day > s.Day {
 		s.Day, s.Number = day, 0
 	}
@@ -251,6 +251,6 @@ func (s *State) number(day string) {
 // NextID is the id that the next batch begun on the given local day (20060102) will
 // have.
 func (s State) NextID(day string) string {
-	s.number(day)
+	s.countBatch(day)
 	return s.Day[4:] + "-" + strconv.Itoa(s.Number)
 }

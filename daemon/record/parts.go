@@ -216,9 +216,9 @@ func (e Tested) apply(s *State, r Record) {
 	})
 }
 
-// wentOff marks the open parts of a mix of which one went off: those with as much life
-// behind them are as good as dead, the others are to be looked at.
-func (s *State) wentOff(dead Batch) {
+// markParts marks the other open parts of a mix when one part went off. Parts that have
+// spent as much of their pot life must not be used any more; younger parts must be checked.
+func (s *State) markParts(dead Batch) {
 	if dead.Cloud == nil {
 		return
 	}

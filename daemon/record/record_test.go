@@ -191,7 +191,7 @@ func TestIDsAreNotGivenTwice(t *testing.T) {
 			t.Errorf("id %s twice: the clock went back to %s", id, day)
 		}
 		seen[id] = true
-		s.number(day)
+		s.countBatch(day)
 	}
 	if !seen["0612-1"] || !seen["0612-2"] || !seen["0613-1"] || !seen["0101-1"] {
 		t.Errorf("ids %v", seen)

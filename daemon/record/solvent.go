@@ -40,8 +40,8 @@ func (e Reweighed) apply(s *State, _ Record) {
 	})
 }
 
-// fill opens the account of a batch's thinner once the batch is mixed.
-func (b *Batch) fill() {
+// openAccount opens the account of a batch's thinner once the batch is mixed.
+func (b *Batch) openAccount() {
 	if b.Solvent != nil || b.Phase == lifecycle.Mixing {
 		return
 	}
@@ -51,8 +51,8 @@ func (b *Batch) fill() {
 	}
 }
 
-// stood lets a step of air pass over the open cup.
-func (b *Batch) stood(step cure.Step) {
+// evaporate takes the thinner that is lost over a step of air from the account.
+func (b *Batch) evaporate(step cure.Step) {
 	if b.Solvent == nil || b.Basis.Solvent.Thinner.Valid() != nil {
 		return
 	}

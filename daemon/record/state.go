@@ -59,8 +59,9 @@ type State struct {
 
 	Answers map[string]Answer `json:"answers"` // by key, for a day
 
-	// Doings are what may still be taken back, oldest first.
-	Doings []Doing `json:"doings,omitempty"`
+	// Undoables are the changes that can still be undone, oldest first. The JSON name is
+	// that of checkpoints on disk.
+	Undoables []Undoable `json:"doings,omitempty"`
 }
 
 // AlarmKey names an alarm.
@@ -176,18 +177,18 @@ func Apply(s State, r Record) State {
 	before := s
 	r.Body.apply(&s, r)
 	if r.IsEvent() {
-		s.keepDoing(before, r)
+		s.rememberUndo(before, r)
 	}
 	if r.Answer != nil {
-		s = s.Remember(*r.Answer)
+		s = s.WithAnswer(*r.Answer)
 	}
 	return s
 }
 
-// Remember returns the state with the answer to a change that came with a key. Apply
-// calls it for a record that carries an answer; whoever decides calls it for one that
-// could only be written out after its record was applied.
-func (s State) Remember(a Answer) State {
+// WithAnswer returns the state with the answer to a change that came with a key. Apply
+// calls it for a record that carries an answer. The bench calls it for an answer that
+// could only be encoded after its record was applied.
+func (s State) WithAnswer(a Answer) State {
 	s.Answers = maps.Clone(s.Answers)
 	maps.DeleteFunc(s.Answers, func(_ string, old Answer) bool { return a.At.Sub(old.At) > keptAnswers })
 	s.Answers[a.Key] = a

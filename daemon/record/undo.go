@@ -10,7 +10,7 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// KindUndone is something that a person took back.
+// KindUndone is the kind of [Undone].
 const KindUndone Kind = "undone"
 
 // Undone takes back what was done to a batch by an event a moment ago: the batches and
@@ -29,129 +29,132 @@ func (Undone) Kind() Kind { return KindUndone }
 
 func (e Undone) About() string { return e.Batch }
 
-// Doing is something that may still be taken back, with what it touched as that was
-// before.
-type Doing struct {
+// Undoable is a change that can still be undone, with the batches, presses and cans that
+// it affected as they were before it.
+type Undoable struct {
 	Seq     uint64            `json:"seq"` // of its last event
 	Kind    Kind              `json:"kind"`
 	By      actor.Name        `json:"by"`
 	At      time.Time         `json:"at"`
-	Batches map[string]*Batch `json:"batches"` // nil for one that it made
+	Batches map[string]*Batch `json:"batches"` // nil for a batch that it made
 	Presses map[string]Press  `json:"presses,omitempty"`
-	// Cans that it poured from and that nobody has touched since.
+	// Cans are those that it poured from, except cans that a later event affected.
 	Cans map[string]can.Can `json:"cans,omitempty"`
 }
 
-// keptDoing is how long the state knows what was before: longer than anybody may take
-// something back.
-const keptDoing = 20 * time.Second
+// keptUndoable is how long the state keeps what was before a change. It is longer than a
+// change can be undone.
+const keptUndoable = 20 * time.Second
 
-// touched is what an event changes that can be taken back.
-type touched struct{ batches, presses []string }
-
-// touches says what an event is about to touch; ok is false when it cannot be taken
-// back.
-func (s State) touches(body Body) (t touched, ok bool) {
-	press := func(id string) {
-		if id == "" {
-			return
-		}
-		t.presses = append(t.presses, id)
-		for _, on := range []string{s.Presses[id].Batch, s.Presses[id].WentOff} {
-			if on != "" {
-				t.batches = append(t.batches, on)
-			}
-		}
-	}
-	loaded := func(id string) {
-		t.batches = append(t.batches, id)
-		if b := s.Batches[id]; b != nil {
-			press(b.Press)
-		}
-	}
-	switch e := body.(type) {
-	case Loaded:
-		loaded(e.Batch)
-		press(e.Press)
-	case Moved:
-		loaded(e.Batch)
-	case Unloaded:
-		press(e.Press)
-	case Split:
-		t.batches = append(t.batches, e.From, e.Batch)
-		press(e.Press)
-	case ToppedUp:
-		t.batches = append(t.batches, e.Batch)
-		loaded(e.From)
-	case Closed:
-		loaded(e.Batch)
-		for id := range s.Batches { // their parts may be marked
-			if Family(id) == Family(e.Batch) {
-				t.batches = append(t.batches, id)
-			}
-		}
-	case Good:
-		t.batches = []string{e.Batch}
-	case Thinned:
-		t.batches = []string{e.Batch}
-	case Tested:
-		t.batches = []string{e.Batch}
-	case Abandoned:
-		t.batches = []string{e.Batch}
-	default:
-		return t, false
-	}
-	return t, true
+// undoableBody is a body of an event that can be undone.
+type undoableBody interface {
+	// affects returns the batches and presses that applying the body to s would change.
+	affects(s State) affected
 }
 
-// keepDoing keeps what was before an event that may be taken back, and forgets what can
-// no longer be: what is too old, and what something later has touched.
-func (s *State) keepDoing(before State, r Record) {
+// affected lists the ids of batches and presses.
+type affected struct{ batches, presses []string }
+
+func batchesOnly(ids ...string) affected { return affected{batches: ids} }
+
+// withPress adds a press and the batches on it. An empty id adds nothing.
+func (a affected) withPress(s State, press string) affected {
+	if press == "" {
+		return a
+	}
+	a.presses = append(a.presses, press)
+	for _, batch := range []string{s.Presses[press].Batch, s.Presses[press].WentOff} {
+		if batch != "" {
+			a.batches = append(a.batches, batch)
+		}
+	}
+	return a
+}
+
+// withBatch adds a batch and the press that it is loaded on.
+func (a affected) withBatch(s State, id string) affected {
+	a.batches = append(a.batches, id)
+	if b := s.Batches[id]; b != nil {
+		return a.withPress(s, b.Press)
+	}
+	return a
+}
+
+func (e Loaded) affects(s State) affected {
+	return affected{}.withBatch(s, e.Batch).withPress(s, e.Press)
+}
+
+func (e Moved) affects(s State) affected    { return affected{}.withBatch(s, e.Batch) }
+func (e Unloaded) affects(s State) affected { return affected{}.withPress(s, e.Press) }
+func (e Split) affects(s State) affected    { return batchesOnly(e.From, e.Batch).withPress(s, e.Press) }
+func (e ToppedUp) affects(s State) affected { return batchesOnly(e.Batch).withBatch(s, e.From) }
+func (e Good) affects(State) affected       { return batchesOnly(e.Batch) }
+func (e Thinned) affects(State) affected    { return batchesOnly(e.Batch) }
+func (e Tested) affects(State) affected     { return batchesOnly(e.Batch) }
+func (e Abandoned) affects(State) affected  { return batchesOnly(e.Batch) }
+
+// affects includes the other parts of the batch, which may be marked when it went off.
+func (e Closed) affects(s State) affected {
+	a := affected{}.withBatch(s, e.Batch)
+	for id := range s.Batches {
+		if Family(id) == Family(e.Batch) {
+			a.batches = append(a.batches, id)
+		}
+	}
+	return a
+}
+
+// rememberUndo keeps what was before an event that can be undone. It drops the changes
+// that are too old to be undone, and those that affected what r affects.
+func (s *State) rememberUndo(before State, r Record) {
 	switch r.Body.(type) {
 	case Started, ClockChanged: // instants have moved
-		s.Doings = nil
+		s.Undoables = nil
 		return
 	}
-	t, undoable := before.touches(r.Body)
-	if about := r.Body.About(); !undoable && about != "" {
-		t.batches = []string{about}
+	body, undoable := r.Body.(undoableBody)
+	var changes affected
+	if undoable {
+		changes = body.affects(before)
+	} else if about := r.Body.About(); about != "" {
+		changes = batchesOnly(about)
 	}
-	if len(s.Doings) == 0 && !undoable {
+	if len(s.Undoables) == 0 && !undoable {
 		return
 	}
-	d := Doing{Seq: r.Seq, Kind: r.Body.Kind(), By: r.By, At: r.Stamp.At, Batches: map[string]*Batch{}, Presses: map[string]Press{}}
-	for _, id := range t.batches {
-		d.Batches[id] = before.Batches[id]
+	u := Undoable{Seq: r.Seq, Kind: r.Body.Kind(), By: r.By, At: r.Stamp.At, Batches: map[string]*Batch{}, Presses: map[string]Press{}}
+	for _, id := range changes.batches {
+		u.Batches[id] = before.Batches[id]
 	}
-	for _, id := range t.presses {
-		d.Presses[id] = before.Presses[id]
+	for _, id := range changes.presses {
+		u.Presses[id] = before.Presses[id]
 	}
-	var kept []Doing
-	for _, old := range s.Doings {
-		old.Cans = without(old.Cans, canOf(r.Body))
+	var kept []Undoable
+	for _, old := range s.Undoables {
+		old.Cans = without(old.Cans, canAffectedBy(r.Body))
 		switch {
-		case r.Stamp.At.Sub(old.At) > keptDoing:
-		case old.partOf(r):
-			// One doing in two events: what one of them touched was before as the first found it.
-			d.Batches, d.Presses = with(d.Batches, old.Batches), with(d.Presses, old.Presses)
-			if c := before.Cans[canOf(r.Body)]; c != nil {
-				d.Cans = map[string]can.Can{c.ID: *c}
+		case r.Stamp.At.Sub(old.At) > keptUndoable:
+		case old.continuesWith(r):
+			// One change in two events: what both affected was before as the first found it.
+			u.Batches, u.Presses = with(u.Batches, old.Batches), with(u.Presses, old.Presses)
+			if c := before.Cans[canAffectedBy(r.Body)]; c != nil {
+				u.Cans = map[string]can.Can{c.ID: *c}
 			}
 			if !undoable {
-				d.Kind, undoable = old.Kind, true
+				u.Kind, undoable = old.Kind, true
 			}
-		case !old.meets(d):
+		case !old.overlaps(u):
 			kept = append(kept, old)
 		}
 	}
 	if undoable {
-		kept = append(kept, d)
+		kept = append(kept, u)
 	}
-	s.Doings = kept
+	s.Undoables = kept
 }
 
-// canOf is the can that an event touches, if it touches one.
-func canOf(body Body) string {
+// canAffectedBy returns the id of the can that an event affects, empty when it affects none.
+func canAffectedBy(body Body) string {
 	switch e := body.(type) {
 	case PouredFrom:
 		return e.Can
@@ -180,33 +183,33 @@ func with[V any](a, older map[string]V) map[string]V {
 	return a
 }
 
-// partOf reports whether an event goes with the doing: a press is cleared before
-// another batch comes onto it, and what thinner was poured from is said after it.
-func (d Doing) partOf(next Record) bool {
-	if next.Seq != d.Seq+1 || !next.Stamp.At.Equal(d.At) || next.By != d.By {
+// continuesWith reports whether the next event belongs to the same change: a press is
+// cleared before another batch is loaded on it, and the can of an added thinner follows.
+func (u Undoable) continuesWith(next Record) bool {
+	if next.Seq != u.Seq+1 || !next.Stamp.At.Equal(u.At) || next.By != u.By {
 		return false
 	}
 	switch e := next.Body.(type) {
 	case Loaded:
-		_, cleared := d.Presses[e.Press]
-		return d.Kind == KindUnloaded && cleared
+		_, cleared := u.Presses[e.Press]
+		return u.Kind == KindUnloaded && cleared
 	case Split:
-		_, cleared := d.Presses[e.Press]
-		return d.Kind == KindUnloaded && cleared
+		_, cleared := u.Presses[e.Press]
+		return u.Kind == KindUnloaded && cleared
 	case PouredFrom:
-		return d.Kind == KindThinned
+		return u.Kind == KindThinned
 	}
 	return false
 }
 
-// meets reports whether two doings touch the same batch or press.
-func (d Doing) meets(other Doing) bool {
-	for id := range d.Batches {
+// overlaps reports whether two changes affected the same batch or press.
+func (u Undoable) overlaps(other Undoable) bool {
+	for id := range u.Batches {
 		if _, also := other.Batches[id]; also {
 			return true
 		}
 	}
-	for id := range d.Presses {
+	for id := range u.Presses {
 		if _, also := other.Presses[id]; also {
 			return true
 		}
@@ -214,46 +217,47 @@ func (d Doing) meets(other Doing) bool {
 	return false
 }
 
-// Doing finds what was done by an event if it can still be taken back.
-func (s State) Doing(seq uint64) (Doing, bool) {
-	i := slices.IndexFunc(s.Doings, func(d Doing) bool { return d.Seq == seq })
+// Undoable returns the change whose last event has the number seq; ok is false when there
+// is none that can still be undone.
+func (s State) Undoable(seq uint64) (u Undoable, ok bool) {
+	i := slices.IndexFunc(s.Undoables, func(u Undoable) bool { return u.Seq == seq })
 	if i < 0 {
-		return Doing{}, false
+		return Undoable{}, false
 	}
-	return s.Doings[i], true
+	return s.Undoables[i], true
 }
 
 func (e Undone) apply(s *State, r Record) {
-	d, ok := s.Doing(e.Undoes)
+	u, ok := s.Undoable(e.Undoes)
 	if !ok {
 		return
 	}
 	s.Batches = maps.Clone(s.Batches)
-	for id, before := range d.Batches {
+	for id, before := range u.Batches {
 		if before == nil {
-			s.neverWas(id, r.Stamp.At)
+			s.removePart(id, r.Stamp.At)
 			continue
 		}
 		s.Closed = slices.DeleteFunc(slices.Clone(s.Closed), func(b *Batch) bool { return b.ID == id })
 		b := *before
-		s.carry(&b)
-		if b.Phase == lifecycle.Mixing && s.weighedBy(b.Scale, id) {
+		s.catchUp(&b)
+		if b.Phase == lifecycle.Mixing && s.otherOnScale(b.Scale, id) {
 			b.AsideAt = r.Stamp.At
 		}
 		s.Batches[id] = &b
 	}
-	for id, before := range d.Presses {
+	for id, before := range u.Presses {
 		s.setPress(id, before)
 	}
 	for _, id := range e.Cans {
-		if before, kept := d.Cans[id]; kept {
+		if before, kept := u.Cans[id]; kept {
 			s.changeCan(id, func(c *can.Can) { *c = before })
 		}
 	}
 }
 
-// carry lets a batch that comes back stand in the air that its zone had meanwhile.
-func (s *State) carry(b *Batch) {
+// catchUp advances a restored batch over the air that its zone has had since.
+func (s *State) catchUp(b *Batch) {
 	if b.Cloud == nil {
 		return
 	}
@@ -261,12 +265,13 @@ func (s *State) carry(b *Batch) {
 	z := s.zone(b.Zone)
 	for _, step := range z.path(b.MixedAt.Add(b.Cloud.Age())) {
 		b.Cloud.Advance(b.Basis.Place, step)
-		b.stood(step)
+		b.evaporate(step)
 	}
 }
 
-// neverWas takes away a part that was split off by mistake. Its id is not given again.
-func (s *State) neverWas(id string, at time.Time) {
+// removePart removes a part whose split is undone. It stays among the closed batches, so
+// that its id is not given again.
+func (s *State) removePart(id string, at time.Time) {
 	b := s.Batches[id]
 	if b == nil {
 		return
@@ -279,8 +284,8 @@ func (s *State) neverWas(id string, at time.Time) {
 	maps.DeleteFunc(s.Alarms, func(k AlarmKey, _ *Alarm) bool { return k.Subject == id })
 }
 
-// weighedBy reports whether another mix holds a scale.
-func (s *State) weighedBy(scale, but string) bool {
+// otherOnScale reports whether a mix other than but is being weighed on a scale.
+func (s *State) otherOnScale(scale, but string) bool {
 	for id, b := range s.Batches {
 		if id != but && b.Scale == scale && b.Phase == lifecycle.Mixing && !b.Aside() {
 			return true

@@ -106,7 +106,7 @@ func (e Closed) apply(s *State, r Record) {
 		s.setPress(b.Press, left)
 	}
 	if e.Outcome == lifecycle.WentOff {
-		s.wentOff(b)
+		s.markParts(b)
 	}
 	b.ClosedAt, b.Outcome, b.StillGood, b.LeftG = r.Stamp.At, e.Outcome, e.StillGood, e.LeftG
 	s.end(b)

@@ -264,10 +264,10 @@ func paired(s record.State, r record.Record) record.Record {
 	if !ok {
 		return r
 	}
-	if _, known := s.Doing(e.Undoes); known {
+	if _, known := s.Undoable(e.Undoes); known {
 		return r
 	}
-	if first, ok := s.Doing(e.Undoes - 1); ok && first.Kind == record.KindUnloaded && (e.Of == record.KindLoaded || e.Of == record.KindSplit) {
+	if first, ok := s.Undoable(e.Undoes - 1); ok && first.Kind == record.KindUnloaded && (e.Of == record.KindLoaded || e.Of == record.KindSplit) {
 		e.Undoes--
 	}
 	r.Body = e

@@ -156,10 +156,10 @@ func TestHistoryIsWhatWas(t *testing.T) {
 			"good":  with(func(id string) { p.add(record.Good{Batch: id}) }),
 			"close": with(func(id string) { p.add(record.Closed{Batch: id, Ink: "dial-satin", Outcome: "used-up"}) }),
 			"undo": func(*rapid.T) {
-				if len(p.state.Doings) == 0 {
+				if len(p.state.Undoables) == 0 {
 					return
 				}
-				d := p.state.Doings[len(p.state.Doings)-1]
+				d := p.state.Undoables[len(p.state.Undoables)-1]
 				p.at = d.At.Add(5 * time.Second)
 				ids := slices.Sorted(maps.Keys(d.Batches))
 				p.add(record.Undone{Batch: ids[0], Undoes: d.Seq, Of: d.Kind, Batches: ids})
