@@ -8,8 +8,8 @@ import (
 	"potlifed/daemon/request"
 )
 
-// pairDevice and unpairDevice keep on record what was done elsewhere; the bench itself
-// asks nobody who he is.
+// pairDevice and unpairDevice record what the access store did; the bench itself does not
+// authenticate anybody.
 func (b *Bench) pairDevice(now time.Time, by actor.Name, c request.PairDevice) (any, error) {
 	b.decide(now, by, record.DevicePaired(c))
 	return struct{}{}, nil

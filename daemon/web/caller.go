@@ -15,19 +15,19 @@ import (
 	"potlifed/daemon/request"
 )
 
-// caller is who asks for a change, once it is known that he may change something.
+// caller is who asks for a change, once it is known that they may change something.
 type caller struct {
 	by      actor.Name    // as the journal will name them
-	session string        // the id of his own session, where he has one
-	token   *access.Token // by which he came in, nil where he did not need one
+	session string        // id of their session; empty when they have none
+	token   *access.Token // the token that they sent; nil when they sent none
 }
 
 // may reports whether the caller has a right. Only a token is bounded: a paired device
 // knew the shop's PIN, and may do what a person in the shop may.
 func (c caller) may(r request.Right) bool { return c.token == nil || c.token.Allows(r) }
 
-// account is under what a caller's keys of repeated requests are kept: two devices may be called
-// alike, and what one of them was answered is not for the other.
+// account returns the name under which a caller's idempotency keys are kept. Two devices
+// may have the same name, and the answer to one of them is not for the other.
 func (c caller) account() string {
 	switch {
 	case c.token != nil:
@@ -38,7 +38,7 @@ func (c caller) account() string {
 	return string(actor.Local)
 }
 
-// allowed refuses a change to whoever has not the right for it.
+// allowed returns an error when the visitor has no right to make the change.
 func (s *Server) allowed(v visitor, verb string, right request.Right) error {
 	if v.refused != nil {
 		return v.refused.error()
@@ -54,13 +54,13 @@ func (s *Server) allowed(v visitor, verb string, right request.Right) error {
 	return f.error()
 }
 
-// mayChange describes what a change needs: a session, a token, or nothing on the
-// bench's own computer while no PIN is set.
+// mayChange returns the security requirements of a change for the description of the API:
+// a session, a token, or nothing on the bench's own computer while no PIN is set.
 func mayChange() []map[string][]string {
 	return []map[string][]string{{"session": {}}, {"token": {}}, {}}
 }
 
-// securitySchemes describes them.
+// securitySchemes returns the security schemes that the requirements name.
 func securitySchemes() map[string]*huma.SecurityScheme {
 	return map[string]*huma.SecurityScheme{
 		"session": {Type: "apiKey", In: "cookie", Name: cookieName, Description: "of a device that was paired"},
@@ -68,18 +68,19 @@ func securitySchemes() map[string]*huma.SecurityScheme {
 	}
 }
 
-// visitor is what a request tells of who sent it.
+// visitor is what a request tells about its sender.
 type visitor struct {
 	caller  caller
-	refused *refusal // why there is no caller, nil when there is one
-	place   string   // where guesses at the PIN are counted
-	former  string   // the secret of the session it came with; of no worth unless caller has it
+	refused *refusal // why the sender may change nothing; nil when there is a caller
+	place   string   // key under which guesses at the PIN are counted
+	former  string   // secret of the session that was sent; set only when it is valid
 	tls     bool
 }
 
 type visitorKey struct{}
 
-// visitorOf is who sent the request; one that nobody looked at may change nothing.
+// visitorOf returns the sender of the request. A request that was not authenticated may
+// change nothing.
 func visitorOf(ctx context.Context) visitor {
 	if v, ok := ctx.Value(visitorKey{}).(visitor); ok {
 		return v
@@ -118,7 +119,7 @@ func (f *refusal) problem() *huma.ErrorModel {
 	return p
 }
 
-// header is what belongs to the refusal beside its body.
+// header returns the headers of the refusal.
 func (f *refusal) header() http.Header {
 	if f.challenge == "" {
 		return http.Header{}
@@ -138,8 +139,8 @@ func (f *refusal) error() error { return huma.ErrorWithHeaders(f.problem(), f.he
 // cookieName is the session's cookie.
 const cookieName = "potlifed"
 
-// visit finds out who sent a request. A token that was sent decides, also on the
-// bench's own computer: whoever sends one that was revoked is to notice.
+// visit authenticates a request. A token that was sent decides, also on the bench's own
+// computer, so that a client with a revoked token notices it.
 func (s *Server) visit(r *http.Request) visitor {
 	v := visitor{place: place(r), tls: r.TLS != nil}
 	secret, given := bearer(r.Header.Values("Authorization"))
@@ -171,8 +172,9 @@ func (s *Server) visit(r *http.Request) visitor {
 	return v
 }
 
-// toRefusal makes of an error why somebody may change nothing: what was sent is not
-// known, or the file cannot be read and nobody gets in.
+// toRefusal turns an error of the access store into a refusal: unknown when the token or
+// session is not known, and 503 when the store's file cannot be read. It returns nil
+// without an error.
 func (s *Server) toRefusal(err error, unknown *refusal) *refusal {
 	if err == nil || errors.Is(err, access.ErrUnknown) {
 		if s.shut.CompareAndSwap(true, false) {
@@ -189,9 +191,9 @@ func (s *Server) toRefusal(err error, unknown *refusal) *refusal {
 	return &refusal{http.StatusServiceUnavailable, "access", "nobody can change anything: " + err.Error(), ""}
 }
 
-// bearer is the secret of a bearer token, RFC 6750 section 2.1, and whether one was
-// sent at all. What other schemes carry, such as a password for reading, is not ours.
-// Of two tokens neither counts.
+// bearer returns the secret of a bearer token (RFC 6750, section 2.1) and whether one was
+// sent. Other schemes, such as a password for reading, are ignored. Of two tokens neither
+// counts.
 func bearer(headers []string) (secret string, given bool) {
 	for _, header := range headers {
 		scheme, rest, _ := strings.Cut(strings.TrimSpace(header), " ")
@@ -210,9 +212,9 @@ func bearer(headers []string) (secret string, given bool) {
 	return secret, given
 }
 
-// place is what the guesses of a request are counted under: this computer, or the
-// remote address. Of IPv6 it is the network, in which a machine has more addresses than
-// anybody can count. A proxy's requests count together, whatever it says of others.
+// place returns the key under which guesses at the PIN are counted: this computer, or the
+// remote address. For IPv6 it is the /64 network, since one machine may use any address of
+// it. All requests of a proxy count together.
 func place(r *http.Request) string {
 	if isLocal(r) {
 		return access.Local
