@@ -1,12 +1,12 @@
-// Package neighbours holds what other benches say over MQTT of their presses, for the
-// board of this one. It is no part of the bench's state and goes to no journal: when the
-// daemon ends it is forgotten, and the broker says it again.
+// Package neighbours stores what other benches publish of their presses over MQTT, for the
+// board of this bench. It is not part of the bench's state and is not journalled: it is lost
+// when the daemon ends, and the broker sends it again.
 //
-// Nothing here looks fresh that is not. A value is believed only if it was heard live,
-// and for as long as its sender sends it anew; what a broker had kept may be days old, and
-// is shown as unknown with its age until the sender says it again. Ages and ends are kept
-// on this bench's own monotonic clock, so that neither its wall clock nor the other's can
-// make a batch younger.
+// A value that may be old never looks current. A value is trusted only if it was received
+// live, and only for as long as its sender repeats it. A retained message may be days old: it
+// is shown as unknown, with its age, until the sender publishes it again. Ages and ends are
+// kept on this bench's monotonic clock, so that no wall clock, its own or the other's, can make
+// a batch younger.
 package neighbours
 
 import (
@@ -18,34 +18,34 @@ import (
 )
 
 const (
-	// mostLights and mostBatches bound what is kept of one bench; the longest unheard
-	// makes room.
-	mostLights  = 32
-	mostBatches = 64
+	// maxLights and maxBatches bound what is stored of one bench; a further one replaces
+	// the one that was received longest ago.
+	maxLights  = 32
+	maxBatches = 64
 
-	// silentAfter is how long nothing may come from a bench that sends a sign of life
-	// every 30 s.
+	// silentAfter is how long a bench may send nothing; it sends a sign of life every 30 s.
 	silentAfter = 90 * time.Second
-	// batchFor is how long a batch is believed; it is sent once a minute at least.
+	// batchFor is how long a batch is trusted; it is sent once a minute at least.
 	batchFor = 150 * time.Second
-	// lightFor is the longest that a light is believed, whatever its sender says.
-	lightFor = 90 * time.Second
+	// maxLightFor is the longest time for which a light is trusted, whatever validity its
+	// sender gives.
+	maxLightFor = 90 * time.Second
 )
 
-// Contact is how a bench can be heard.
+// Contact is whether a bench can be reached.
 type Contact string
 
 // The contacts.
 const (
 	Online   Contact = "online"
-	Offline  Contact = "offline"   // it stopped, or the broker says that it is gone
-	Silent   Contact = "silent"    // it should have been heard, and was not
-	Waiting  Contact = "waiting"   // nothing has been heard of it yet
-	NoBroker Contact = "no-broker" // the broker through which it would be heard is away
+	Offline  Contact = "offline"   // it stopped, or the broker says that its connection is lost
+	Silent   Contact = "silent"    // it has sent nothing for longer than silentAfter
+	Waiting  Contact = "waiting"   // nothing has been received of it yet
+	NoBroker Contact = "no-broker" // there is no connection to the broker
 )
 
-// Store holds the other benches. Its methods may be called from any goroutine; none
-// blocks.
+// Store stores what is known of other benches. Its methods may be called from any goroutine
+// and do not block.
 type Store struct {
 	now func() (wall time.Time, mono time.Duration)
 
@@ -55,96 +55,99 @@ type Store struct {
 }
 
 type bench struct {
-	id      string
-	said    bool // it has said whether it is there
-	offline bool
-	heard   time.Duration // live, last
-	alive   bool          // it has been heard live since it was offline last
-	lights  map[string]*lamp
-	batches map[string]*batch
+	id        string
+	announced bool // it has published whether it is online
+	offline   bool
+	liveAt    time.Duration // when it last sent something live
+	alive     bool          // it has sent something live since it was last offline
+	lights    map[string]*lightState
+	batches   map[string]*batchState
 }
 
-// received is when something came, and whether it may be believed.
+// received says when a state was received and whether it may be trusted.
 type received struct {
-	at    time.Duration // by the monotonic clock
-	until time.Duration // believed until then, while live
-	live  bool          // heard live, and its bench was not offline since
-	kept  bool          // the broker had it from some time before
-	said  time.Time     // by its sender's clock
-	taken string        // why its sender has taken it back since, empty when it has not
+	at       time.Duration // by the monotonic clock
+	until    time.Duration // trusted until then, if live
+	live     bool          // received live, and its bench was not offline since
+	retained bool          // the broker had stored it at some time before
+	sentAt   time.Time     // by its sender's clock
+	revoked  string        // why its sender has revoked it, empty where it has not
 }
 
-type lamp struct {
+// lightState is the last state of a light.
+type lightState struct {
 	received
 	press, batch, reason string
 	meaning              light.Meaning
 	flashing             bool
 }
 
-type batch struct {
+// batchState is the last state of a batch.
+type batchState struct {
 	received
 	row  Batch
 	ends *ends
 }
 
-// ends are by the monotonic clock.
+// ends are the ends of a batch's pot life by the monotonic clock.
 type ends struct{ expected, low, high time.Duration }
 
-// New makes a store for the given benches. now is the bench's time and its clock's
-// monotonic time.
+// New returns a store for the given benches. now returns the time of this bench and the
+// monotonic time of its clock.
 func New(benches []string, now func() (wall time.Time, mono time.Duration)) *Store {
 	s := &Store{now: now}
 	for _, id := range benches {
-		s.benches = append(s.benches, &bench{id: id, lights: map[string]*lamp{}, batches: map[string]*batch{}})
+		s.benches = append(s.benches, &bench{id: id, lights: map[string]*lightState{}, batches: map[string]*batchState{}})
 	}
 	return s
 }
 
-// Contact takes in whether the broker can be reached.
+// Contact receives whether there is a connection to the broker.
 func (s *Store) Contact(up bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.connected = up
 }
 
-// Alive takes in a sign of life, heard live.
+// Alive receives that a bench has sent a sign of life just now.
 func (s *Store) Alive(id string) {
 	s.with(id, func(b *bench, mono time.Duration) {
 		b.offline = false
-		b.hear(mono)
+		b.sawLive(mono)
 	})
 }
 
-// Available takes in whether a bench is there, as it or the broker says.
-func (s *Store) Available(id string, online, kept bool) {
+// Available receives whether a bench is online, as it or the broker says. With retained, the
+// broker had stored the message at some time before; likewise below.
+func (s *Store) Available(id string, online, retained bool) {
 	s.with(id, func(b *bench, mono time.Duration) {
-		if b.said, b.offline = true, !online; b.offline {
+		if b.announced, b.offline = true, !online; b.offline {
 			b.alive = false
-			b.doubt()
+			b.distrust()
 			return
 		}
-		if !kept {
-			b.hear(mono)
+		if !retained {
+			b.sawLive(mono)
 		}
 	})
 }
 
-// Light takes in a light's payload; an empty one ends it.
-func (s *Store) Light(id, name string, payload []byte, kept bool) {
+// Light receives a light's payload; an empty one ends the light.
+func (s *Store) Light(id, name string, payload []byte, retained bool) {
 	s.with(id, func(b *bench, mono time.Duration) {
 		next, ok := readLight(payload, mono)
 		if old := b.lights[name]; ok && next.press == "" && old != nil {
-			old.takeBack(next.reason, kept)
+			old.revoke(next.reason, retained)
 			return
 		}
-		take(b, b.lights, mostLights, name, payload, kept, mono, readLight)
+		store(b, b.lights, maxLights, name, payload, retained, mono, readLight)
 	})
 }
 
-// Batch takes in a batch's payload; an empty one ends it.
-func (s *Store) Batch(id, name string, payload []byte, kept bool) {
+// Batch receives a batch's payload; an empty one ends the batch.
+func (s *Store) Batch(id, name string, payload []byte, retained bool) {
 	s.with(id, func(b *bench, mono time.Duration) {
-		take(b, b.batches, mostBatches, name, payload, kept, mono, func(p []byte, mono time.Duration) (*batch, bool) { return readBatch(name, p, mono) })
+		store(b, b.batches, maxBatches, name, payload, retained, mono, func(p []byte, mono time.Duration) (*batchState, bool) { return readBatch(name, p, mono) })
 	})
 }
 
@@ -157,20 +160,20 @@ func (s *Store) with(id string, f func(b *bench, mono time.Duration)) {
 	}
 }
 
-// hear remembers that the bench was heard live.
-func (b *bench) hear(mono time.Duration) { b.heard, b.alive = mono, true }
+// sawLive records that the bench has sent something live.
+func (b *bench) sawLive(mono time.Duration) { b.liveAt, b.alive = mono, true }
 
-// takeBack ends the belief in what a light said. A will or a stop names no press: it is the
-// last word of who does not know any more, and no sign of life. What was said before it
-// stays, to be shown with its age.
-func (r *received) takeBack(why string, kept bool) {
-	if !kept || !r.live {
-		r.live, r.taken = false, why
+// revoke ends the trust in a light's state. A will, or the last message of a stop, names no
+// press: its sender no longer knows the meaning, and it is no sign of life. The state before
+// it stays, to be shown with its age.
+func (r *received) revoke(why string, retained bool) {
+	if !retained || !r.live {
+		r.live, r.revoked = false, why
 	}
 }
 
-// doubt takes the belief from everything that a bench has said.
-func (b *bench) doubt() {
+// distrust ends the trust in everything that a bench has sent.
+func (b *bench) distrust() {
 	for _, l := range b.lights {
 		l.live = false
 	}
@@ -179,14 +182,14 @@ func (b *bench) doubt() {
 	}
 }
 
-// dated is something that was received.
-type dated interface{ receipt() *received }
+// state is a lightState or a batchState.
+type state interface{ receipt() *received }
 
 func (r *received) receipt() *received { return r }
 
-// take keeps, replaces or ends one thing of a bench. What the broker had kept never takes
-// the place of what was heard live.
-func take[T dated](b *bench, all map[string]T, most int, name string, payload []byte, kept bool, mono time.Duration,
+// store adds, replaces or ends one state of a bench. A retained message never replaces a live
+// one.
+func store[T state](b *bench, all map[string]T, limit int, name string, payload []byte, retained bool, mono time.Duration,
 	read func([]byte, time.Duration) (T, bool)) {
 	if !idShape.MatchString(name) {
 		return
@@ -200,28 +203,30 @@ func take[T dated](b *bench, all map[string]T, most int, name string, payload []
 		return
 	}
 	r := next.receipt()
-	if !kept && r.until > mono { // what is not valid for any time is a will or a farewell
-		b.hear(mono)
+	if !retained && r.until > mono { // one that is never valid is a will or the last message of a stop
+		b.sawLive(mono)
 	}
-	r.live, r.kept = !kept, kept
-	old, there := all[name]
-	if there && kept && old.receipt().live {
+	r.live, r.retained = !retained, retained
+	old, found := all[name]
+	if found && retained && old.receipt().live {
 		return
 	}
-	if !there && len(all) >= most {
-		delete(all, longestUnheard(all))
+	if !found && len(all) >= limit {
+		delete(all, oldest(all))
 	}
 	all[name] = next
 }
 
-func longestUnheard[T dated](all map[string]T) string {
-	oldest := ""
+// oldest returns the name of the state that was received longest ago, of one that is not live
+// if there is any.
+func oldest[T state](all map[string]T) string {
+	first := ""
 	for name, x := range all {
-		if oldest == "" || older(x.receipt(), all[oldest].receipt()) {
-			oldest = name
+		if first == "" || older(x.receipt(), all[first].receipt()) {
+			first = name
 		}
 	}
-	return oldest
+	return first
 }
 
 func older(a, b *received) bool {
@@ -237,9 +242,9 @@ func (b *bench) contact(connected bool, mono time.Duration) Contact {
 		return NoBroker
 	case b.offline:
 		return Offline
-	case !b.alive && !b.said:
+	case !b.alive && !b.announced:
 		return Waiting
-	case !b.alive || mono-b.heard > silentAfter:
+	case !b.alive || mono-b.liveAt > silentAfter:
 		return Silent
 	}
 	return Online

@@ -16,31 +16,31 @@ import (
 
 var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
 
-// floor is a store on a clock that the test turns. The other bench has a wall clock of its
-// own, which may be another.
-type floor struct {
+// fixture is a store on a clock that the test turns. The other bench has a wall clock of its
+// own, which may differ.
+type fixture struct {
 	*Store
 	wall  time.Time
 	mono  time.Duration
 	apart time.Duration // the other's wall clock less ours
 }
 
-func newFloor(benches ...string) *floor {
-	f := &floor{wall: noon, mono: time.Hour}
+func newFixture(benches ...string) *fixture {
+	f := &fixture{wall: noon, mono: time.Hour}
 	f.Store = New(benches, func() (time.Time, time.Duration) { return f.wall, f.mono })
 	f.Contact(true)
 	return f
 }
 
-func (f *floor) turn(d time.Duration) { f.wall, f.mono = f.wall.Add(d), f.mono+d }
+func (f *fixture) turn(d time.Duration) { f.wall, f.mono = f.wall.Add(d), f.mono+d }
 
-func (f *floor) light(meaning light.Meaning, press string) []byte {
+func (f *fixture) light(meaning light.Meaning, press string) []byte {
 	now := f.wall.Add(f.apart)
 	return fmt.Appendf(nil, `{"time":%q,"valid_until":%q,"seq":3,"meaning":%q,"colour":"x","flashing":false,"reason":"because","press":%q,"batch":"0612-1","new_in_some_version":{}}`,
 		now.Format(time.RFC3339Nano), now.Add(90*time.Second).Format(time.RFC3339Nano), meaning, press)
 }
 
-func (f *floor) batch(id, press string) []byte {
+func (f *fixture) batch(id, press string) []byte {
 	now := f.wall.Add(f.apart)
 	b, err := json.Marshal(view.BatchState{
 		Time: now, ID: id, Ink: "dial-satin", Press: &press, Zone: "hall", State: lifecycle.Open, Quality: view.QualityGood,
@@ -52,7 +52,7 @@ func (f *floor) batch(id, press string) []byte {
 	return b
 }
 
-func (f *floor) press(t testing.TB, id string) Press {
+func (f *fixture) press(t testing.TB, id string) Press {
 	t.Helper()
 	for _, b := range f.Benches() {
 		for _, p := range b.Presses {
@@ -66,7 +66,7 @@ func (f *floor) press(t testing.TB, id string) Press {
 }
 
 // unknown checks that a press is not known, with its age, nor what is left of any batch.
-func (f *floor) unknown(t testing.TB, id, why string, age time.Duration) {
+func (f *fixture) unknown(t testing.TB, id, why string, age time.Duration) {
 	t.Helper()
 	f.unknownPress(t, id, why, age)
 	for _, x := range f.Benches()[0].Batches {
@@ -77,7 +77,7 @@ func (f *floor) unknown(t testing.TB, id, why string, age time.Duration) {
 }
 
 // unknownPress checks it of a press alone.
-func (f *floor) unknownPress(t testing.TB, id, why string, age time.Duration) {
+func (f *fixture) unknownPress(t testing.TB, id, why string, age time.Duration) {
 	t.Helper()
 	p := f.press(t, id)
 	if p.Meaning != light.Unknown || !p.Flashing || p.Reason != why || p.Was != light.InOrder {
@@ -88,9 +88,9 @@ func (f *floor) unknownPress(t testing.TB, id, why string, age time.Duration) {
 	}
 }
 
-func TestLightAndBatchHeardLive(t *testing.T) {
+func TestLiveLightAndBatch(t *testing.T) {
 	for _, apart := range []time.Duration{0, -300 * 24 * time.Hour, 5 * time.Hour} { // a bench whose clock is not set
-		f := newFloor("bench-2", "bench-3")
+		f := newFixture("bench-2", "bench-3")
 		f.apart = apart
 		if all := f.Benches(); len(all) != 2 || all[0].Contact != Waiting || all[0].Presses == nil || all[0].HeardAt != nil {
 			t.Fatalf("at first: %+v", all)
@@ -121,35 +121,35 @@ func TestLightAndBatchHeardLive(t *testing.T) {
 	}
 }
 
-func TestOldValuesNeverLookFresh(t *testing.T) {
-	said := func(t *testing.T, kept bool) *floor {
-		f := newFloor("bench-2")
+func TestOldStatesAreUnknown(t *testing.T) {
+	said := func(t *testing.T, retained bool) *fixture {
+		f := newFixture("bench-2")
 		f.Available("bench-2", true, true)
-		f.Light("bench-2", "light-1", f.light(light.InOrder, "press-1"), kept)
-		f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), kept)
+		f.Light("bench-2", "light-1", f.light(light.InOrder, "press-1"), retained)
+		f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), retained)
 		return f
 	}
-	t.Run("what the broker had kept", func(t *testing.T) {
+	t.Run("a retained message", func(t *testing.T) {
 		f := said(t, true)
 		f.turn(20 * time.Second)
 		f.unknown(t, "press-1", whySilent, 20*time.Second)
 		f.Alive("bench-2")
 		f.unknown(t, "press-1", whyOld, 20*time.Second)
 	})
-	t.Run("kept, and from a clock ahead of ours", func(t *testing.T) {
-		f := newFloor("bench-2")
+	t.Run("retained, from a clock ahead of ours", func(t *testing.T) {
+		f := newFixture("bench-2")
 		f.apart = time.Hour
 		f.Light("bench-2", "light-1", f.light(light.InOrder, "press-1"), true)
 		f.unknown(t, "press-1", whySilent, 0)
 	})
-	t.Run("kept does not replace live", func(t *testing.T) {
+	t.Run("retained does not replace live", func(t *testing.T) {
 		f := said(t, false)
 		f.Light("bench-2", "light-1", f.light(light.DoNotPrint, "press-1"), true)
 		if p := f.press(t, "press-1"); p.Meaning != light.InOrder {
 			t.Errorf("%+v", p)
 		}
 	})
-	t.Run("valid no more", func(t *testing.T) {
+	t.Run("no longer valid", func(t *testing.T) {
 		f := said(t, false)
 		f.turn(80 * time.Second)
 		f.Alive("bench-2")
@@ -195,7 +195,7 @@ func TestOldValuesNeverLookFresh(t *testing.T) {
 				f.Available("bench-2", false, false)
 			}
 			f.unknown(t, "press-1", whyOffline, 5*time.Second)
-			f.Light("bench-2", "light-1", will, true) // and kept, after a loss of the broker
+			f.Light("bench-2", "light-1", will, true) // and retained, after a loss of the broker
 			f.unknown(t, "press-1", whyOffline, 5*time.Second)
 			if c := f.Benches()[0].Contact; c != Offline {
 				t.Errorf("by its lights' wills it is %s", c)
@@ -207,7 +207,7 @@ func TestOldValuesNeverLookFresh(t *testing.T) {
 			}
 		}
 	})
-	t.Run("the broker is away", func(t *testing.T) {
+	t.Run("the broker is lost", func(t *testing.T) {
 		f := said(t, false)
 		f.turn(time.Second)
 		f.Contact(false)
@@ -220,7 +220,7 @@ func TestOldValuesNeverLookFresh(t *testing.T) {
 }
 
 func TestSeveralLightsOfOnePress(t *testing.T) {
-	f := newFloor("bench-2")
+	f := newFixture("bench-2")
 	f.Light("bench-2", "a", f.light(light.Soon, "press-1"), false)
 	f.Light("bench-2", "b", f.light(light.InOrder, "press-1"), false)
 	f.Light("bench-2", "c", f.light(light.DoNotPrint, "press-1"), true) // of another day
@@ -233,8 +233,8 @@ func TestSeveralLightsOfOnePress(t *testing.T) {
 	}
 }
 
-func TestNoBenchTakesMoreThanItsRoom(t *testing.T) {
-	f := newFloor("bench-2")
+func TestStatesAreBounded(t *testing.T) {
+	f := newFixture("bench-2")
 	for i := range 500 {
 		f.turn(time.Millisecond)
 		id := fmt.Sprintf("0612-%d", i)
@@ -244,47 +244,47 @@ func TestNoBenchTakesMoreThanItsRoom(t *testing.T) {
 		f.Batch("bench-2", "a/b", f.batch("a/b", id), false)
 	}
 	b := f.Benches()
-	if len(b) != 1 || len(b[0].Batches) != mostBatches || b[0].Batches[len(b[0].Batches)-1].ID != "0612-499" {
+	if len(b) != 1 || len(b[0].Batches) != maxBatches || b[0].Batches[len(b[0].Batches)-1].ID != "0612-499" {
 		t.Errorf("%d benches, %d batches", len(b), len(b[0].Batches))
 	}
-	if n := len(f.benches[0].lights); n != mostLights {
+	if n := len(f.benches[0].lights); n != maxLights {
 		t.Errorf("%d lights", n)
 	}
-	f.Light("bench-2", "big", append(f.light(light.InOrder, "press-1"), strings.Repeat(" ", mostPayload)...), false)
+	f.Light("bench-2", "big", append(f.light(light.InOrder, "press-1"), strings.Repeat(" ", maxPayload)...), false)
 	if f.benches[0].lights["big"] != nil {
 		t.Error("a payload beyond its bound was taken")
 	}
 }
 
-// TestNothingOldLooksFresh: whatever comes in whatever order, what is shown as known was
-// heard live, within its time, since its bench was offline last, through a broker that is
-// there; and it means what was said last.
-func TestNothingOldLooksFresh(t *testing.T) {
+// TestOnlyLiveStatesAreTrusted: whatever messages come in whatever order, a state that is shown
+// as known was received live, is recent enough, came since its bench was last offline, and over
+// a connection that is open; and it is the newest.
+func TestOnlyLiveStatesAreTrusted(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		f := newFloor("bench-2")
+		f := newFixture("bench-2")
 		var lastLive, lastBatch, spoke time.Duration
 		var said light.Meaning
 		up, online := true, true
 		for range rapid.IntRange(1, 60).Draw(t, "acts") {
-			kept := rapid.Bool().Draw(t, "kept")
+			retained := rapid.Bool().Draw(t, "retained")
 			switch rapid.IntRange(0, 6).Draw(t, "act") {
 			case 0:
 				m := rapid.SampledFrom(light.Meanings()).Draw(t, "meaning")
-				f.Light("bench-2", "light-1", f.light(m, "press-1"), kept)
-				if !kept {
+				f.Light("bench-2", "light-1", f.light(m, "press-1"), retained)
+				if !retained {
 					lastLive, spoke, said = f.mono, f.mono, m
 				}
 			case 1:
-				f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), kept)
-				if !kept {
+				f.Batch("bench-2", "0612-1", f.batch("0612-1", "press-1"), retained)
+				if !retained {
 					lastBatch, spoke = f.mono, f.mono
 				}
 			case 2:
 				online = rapid.Bool().Draw(t, "online")
-				f.Available("bench-2", online, kept)
+				f.Available("bench-2", online, retained)
 				if !online {
 					lastLive, lastBatch = 0, 0
-				} else if !kept {
+				} else if !retained {
 					spoke = f.mono
 				}
 			case 3:
@@ -304,7 +304,7 @@ func TestNothingOldLooksFresh(t *testing.T) {
 				if p.AsOf != nil && p.AsOf.After(f.wall) {
 					t.Fatalf("said in the future: %+v", p)
 				}
-				if p.Was == "" && p.Reason != whyNoLight && (!may(lastLive, lightFor) || p.Meaning != said) {
+				if p.Was == "" && p.Reason != whyNoLight && (!may(lastLive, maxLightFor) || p.Meaning != said) {
 					t.Fatalf("looks fresh: %+v", p)
 				}
 				if p.Was != "" && (p.Meaning != light.Unknown || !p.Flashing) {
@@ -320,18 +320,18 @@ func TestNothingOldLooksFresh(t *testing.T) {
 	})
 }
 
-// FuzzPayloads: whatever comes, it can be shown as JSON, bounded, with known words only.
+// FuzzPayloads: any payload gives bounded JSON with known words only.
 func FuzzPayloads(f *testing.F) {
-	room := newFloor("bench-2")
-	f.Add(room.light(light.InOrder, "press-1"), room.batch("0612-1", "press-1"))
+	sample := newFixture("bench-2")
+	f.Add(sample.light(light.InOrder, "press-1"), sample.batch("0612-1", "press-1"))
 	f.Add([]byte(`{"meaning":"green","press":"P"}`), []byte(`{"id":"0612-1","state":"open","ends_at":{"low":"0001-01-01T00:00:00Z","expected":"9999-12-31T00:00:00Z","high":"9999-12-31T00:00:00Z"}}`))
 	f.Add([]byte(`{"time":"9999-12-31T23:59:59Z","valid_until":"0001-01-01T00:00:00Z"}`), []byte("\xff{"))
 	f.Add([]byte(``), []byte(`null`))
 	f.Fuzz(func(t *testing.T, lamp, batch []byte) {
-		for _, kept := range []bool{false, true} {
-			r := newFloor("bench-2")
-			r.Light("bench-2", "light-1", lamp, kept)
-			r.Batch("bench-2", "0612-1", batch, kept)
+		for _, retained := range []bool{false, true} {
+			r := newFixture("bench-2")
+			r.Light("bench-2", "light-1", lamp, retained)
+			r.Batch("bench-2", "0612-1", batch, retained)
 			for _, ahead := range []time.Duration{0, time.Hour} {
 				r.turn(ahead)
 				b := r.Benches()[0]
@@ -340,7 +340,7 @@ func FuzzPayloads(f *testing.F) {
 					t.Fatalf("%d bytes, %v: %s", len(out), err, out)
 				}
 				for _, p := range b.Presses {
-					if !idShape.MatchString(p.ID) || p.Meaning == light.InOrder && (kept || ahead > 0) {
+					if !idShape.MatchString(p.ID) || p.Meaning == light.InOrder && (retained || ahead > 0) {
 						t.Errorf("%+v", p)
 					}
 				}

@@ -13,17 +13,17 @@ import (
 )
 
 const (
-	mostPayload = 16 << 10 // bytes; a batch has under one thousand
-	mostText    = 200      // bytes of what a person reads
-	// mostLife is the longest that a batch may be said to last from now, or to be over.
-	mostLife = 30 * 24 * time.Hour
+	maxPayload = 16 << 10 // bytes; a batch has under one thousand
+	maxText    = 200      // bytes of a text for people
+	// maxLife bounds the time from now to an end of pot life, in either direction.
+	maxLife = 30 * 24 * time.Hour
 )
 
 var idShape = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,31}$`)
 
-// readLight reads a light's payload. Whatever a sender of another version may say, the
-// result means one of the six meanings and is bounded.
-func readLight(payload []byte, mono time.Duration) (*lamp, bool) {
+// readLight returns the state in a light's payload, false where it is not one. Whatever a
+// sender of another version sends, the result has one of the six meanings and is bounded.
+func readLight(payload []byte, mono time.Duration) (*lightState, bool) {
 	var v struct {
 		Time       time.Time     `json:"time"`
 		ValidUntil time.Time     `json:"valid_until"`
@@ -33,28 +33,28 @@ func readLight(payload []byte, mono time.Duration) (*lamp, bool) {
 		Press      string        `json:"press"`
 		Batch      string        `json:"batch"`
 	}
-	if len(payload) > mostPayload || json.Unmarshal(payload, &v) != nil {
+	if len(payload) > maxPayload || json.Unmarshal(payload, &v) != nil {
 		return nil, false
 	}
 	if v.Press != "" && !idShape.MatchString(v.Press) || v.Batch != "" && !idShape.MatchString(v.Batch) {
 		return nil, false
 	}
 	if !slices.Contains(light.Meanings(), v.Meaning) {
-		v.Meaning, v.Reason = light.Unknown, "it says something that this bench does not understand"
+		v.Meaning, v.Reason = light.Unknown, "its meaning is unknown to this bench"
 	}
-	valid := min(max(v.ValidUntil.Sub(v.Time), 0), lightFor)
-	return &lamp{
-		received: received{at: mono, until: mono + valid, said: v.Time},
+	valid := min(max(v.ValidUntil.Sub(v.Time), 0), maxLightFor)
+	return &lightState{
+		received: received{at: mono, until: mono + valid, sentAt: v.Time},
 		press:    v.Press, batch: v.Batch, meaning: v.Meaning, reason: shortened(v.Reason),
 		flashing: v.Flashing || v.Meaning.AlwaysFlashes(),
 	}, true
 }
 
-// readBatch reads a batch's payload. Its ends are taken relative to its own time, since
-// the sender's clock may be another.
-func readBatch(id string, payload []byte, mono time.Duration) (*batch, bool) {
+// readBatch returns the state in a batch's payload, false where it is not one. Its ends are
+// relative to its own time, since the sender's clock may differ.
+func readBatch(id string, payload []byte, mono time.Duration) (*batchState, bool) {
 	var v view.BatchState
-	if len(payload) > mostPayload || json.Unmarshal(payload, &v) != nil {
+	if len(payload) > maxPayload || json.Unmarshal(payload, &v) != nil {
 		return nil, false
 	}
 	row := Batch{ID: v.ID, Ink: shortened(v.Ink), Zone: shortened(v.Zone), State: v.State, Quality: v.Quality, Why: shortened(v.Why)}
@@ -68,10 +68,10 @@ func readBatch(id string, payload []byte, mono time.Duration) (*batch, bool) {
 	if row.Quality != view.QualityGood && row.Quality != view.QualityUncertain {
 		row.Quality = view.QualityBad
 	}
-	b := &batch{received: received{at: mono, until: mono + batchFor, said: v.Time}, row: row}
+	b := &batchState{received: received{at: mono, until: mono + batchFor, sentAt: v.Time}, row: row}
 	if v.EndsAt != nil {
 		left := ends{v.EndsAt.Expected.Sub(v.Time), v.EndsAt.Low.Sub(v.Time), v.EndsAt.High.Sub(v.Time)}
-		if left.low > left.expected || left.expected > left.high || left.low < -mostLife || left.high > mostLife {
+		if left.low > left.expected || left.expected > left.high || left.low < -maxLife || left.high > maxLife {
 			return nil, false
 		}
 		b.ends = &ends{mono + left.expected, mono + left.low, mono + left.high}
@@ -79,9 +79,10 @@ func readBatch(id string, payload []byte, mono time.Duration) (*batch, bool) {
 	return b, true
 }
 
+// shortened returns a text from outside as valid UTF-8, cut to maxText bytes.
 func shortened(s string) string {
-	if len(s) > mostText {
-		s = s[:mostText] + "…"
+	if len(s) > maxText {
+		s = s[:maxText] + "…"
 	}
 	return strings.ToValidUTF8(s, "")
 }

@@ -14,27 +14,27 @@ import (
 // Bench is another bench as this one knows it.
 type Bench struct {
 	ID      string     `json:"bench" doc:"name of the bench"`
-	Contact Contact    `json:"contact" enum:"online,offline,silent,waiting,no-broker" doc:"online, offline, silent (no message for too long), waiting (not heard yet) or no-broker"`
+	Contact Contact    `json:"contact" enum:"online,offline,silent,waiting,no-broker" doc:"online, offline, silent (no message for too long), waiting (nothing received yet) or no-broker"`
 	HeardAt *time.Time `json:"heard_at,omitempty" doc:"when its last live message arrived"`
 	Presses []Press    `json:"presses" doc:"its presses"`
 	Batches []Batch    `json:"batches" doc:"its open batches"`
 }
 
-// Press is a press of another bench. What is old is unknown: Was is what was said of it
-// last, at AsOf.
+// Press is a press of another bench. Where its state is out of date, Meaning is unknown, and
+// Was is its last meaning, of the time AsOf.
 type Press struct {
-	ID       string        `json:"id" doc:"id of the press"`
-	Meaning  light.Meaning `json:"meaning" doc:"what its light means; unknown when the data is out of date"`
-	Flashing bool          `json:"flashing" doc:"the light flashes"`
-	Reason   string        `json:"reason" doc:"why the light has this meaning, in a sentence"`
-	Batch    string        `json:"batch,omitempty" doc:"id of the batch that is loaded"`
-	Was      light.Meaning `json:"was,omitempty" doc:"the last meaning received, when it is out of date"`
-	AsOf     *time.Time    `json:"as_of,omitempty" doc:"when that meaning was received"`
-	old      bool
+	ID        string        `json:"id" doc:"id of the press"`
+	Meaning   light.Meaning `json:"meaning" doc:"what its light means; unknown when the data is out of date"`
+	Flashing  bool          `json:"flashing" doc:"the light flashes"`
+	Reason    string        `json:"reason" doc:"why the light has this meaning, in a sentence"`
+	Batch     string        `json:"batch,omitempty" doc:"id of the batch that is loaded"`
+	Was       light.Meaning `json:"was,omitempty" doc:"the last meaning received, when it is out of date"`
+	AsOf      *time.Time    `json:"as_of,omitempty" doc:"when that meaning was received"`
+	outOfDate bool
 }
 
-// Batch is an open batch of another bench. One that is old has no ends, and the quality
-// bad; AsOf is when it was last heard of.
+// Batch is an open batch of another bench. One whose state is out of date has no ends and the
+// quality bad; AsOf is the time of its last state.
 type Batch struct {
 	ID      string          `json:"id" doc:"id of the batch"`
 	Ink     string          `json:"ink" doc:"id of the ink"`
@@ -44,16 +44,16 @@ type Batch struct {
 	EndsAt  *view.Ends      `json:"ends_at,omitempty" doc:"when the pot life ends, by this bench's clock; absent when the data is out of date"`
 	Quality view.Quality    `json:"quality" doc:"how far the figures can be relied on: good, uncertain or bad"`
 	Why     string          `json:"why,omitempty" doc:"why the quality is not good"`
-	AsOf    *time.Time      `json:"as_of,omitempty" doc:"when the batch was last heard of, when the data is out of date"`
+	AsOf    *time.Time      `json:"as_of,omitempty" doc:"when its last message arrived; only when the data is out of date"`
 }
 
-// Why a press or a batch is not known.
+// The reasons why a press or a batch is out of date.
 const (
 	whyOffline  = "its bench is offline"
 	whySilent   = "its bench is silent"
 	whyNoBroker = "no contact with the broker"
-	whyOld      = "not heard of for too long"
-	whyNoLight  = "no light of its bench says"
+	whyOld      = "its last message is too old"
+	whyNoLight  = "no light of its bench shows it"
 )
 
 // Benches returns what is known now, in the order in which the benches were given.
@@ -65,8 +65,8 @@ func (s *Store) Benches() []Bench {
 	all := make([]Bench, 0, len(s.benches))
 	for _, b := range s.benches {
 		v := Bench{ID: b.id, Contact: b.contact(s.connected, mono), Presses: []Press{}, Batches: []Batch{}}
-		if b.heard > 0 {
-			v.HeardAt = ptr(at(b.heard))
+		if b.liveAt > 0 {
+			v.HeardAt = ptr(at(b.liveAt))
 		}
 		for _, name := range slices.Sorted(maps.Keys(b.batches)) {
 			v.Batches = append(v.Batches, b.batches[name].view(v.Contact, mono, at))
@@ -79,8 +79,8 @@ func (s *Store) Benches() []Bench {
 
 func ptr[T any](v T) *T { return &v }
 
-// old says why something is no longer believed, empty while it is.
-func (r *received) old(c Contact, mono time.Duration) string {
+// outOfDate returns why a state is no longer trusted, empty while it is.
+func (r *received) outOfDate(c Contact, mono time.Duration) string {
 	switch {
 	case c == NoBroker:
 		return whyNoBroker
@@ -88,32 +88,32 @@ func (r *received) old(c Contact, mono time.Duration) string {
 		return whyOffline
 	case c == Silent || c == Waiting:
 		return whySilent
-	case r.taken != "":
-		return r.taken
+	case r.revoked != "":
+		return r.revoked
 	case !r.live || mono > r.until:
 		return whyOld
 	}
 	return ""
 }
 
-// asOf is when something was said: when it came, or what its sender says of it where the
-// broker had kept it. The sender's clock may be wrong, but this was not in the future. It
-// is nil where nobody says.
+// asOf returns the time of a state: when it was received, or for a retained message the time
+// that its sender gives, which is nil where it gives none. The sender's clock may be wrong, but
+// the time is not in the future.
 func (r *received) asOf(mono time.Duration, at func(time.Duration) time.Time) *time.Time {
 	switch now := at(mono); {
-	case !r.kept:
+	case !r.retained:
 		return ptr(at(r.at))
-	case r.said.IsZero():
+	case r.sentAt.IsZero():
 		return nil
-	case r.said.After(now):
+	case r.sentAt.After(now):
 		return &now
 	}
-	return ptr(r.said.UTC())
+	return ptr(r.sentAt.UTC())
 }
 
-func (b *batch) view(c Contact, mono time.Duration, at func(time.Duration) time.Time) Batch {
+func (b *batchState) view(c Contact, mono time.Duration, at func(time.Duration) time.Time) Batch {
 	v := b.row
-	if why := b.old(c, mono); why != "" {
+	if why := b.outOfDate(c, mono); why != "" {
 		v.Quality, v.Why, v.AsOf = view.QualityBad, why, b.asOf(mono, at)
 		return v
 	}
@@ -123,8 +123,8 @@ func (b *batch) view(c Contact, mono time.Duration, at func(time.Duration) time.
 	return v
 }
 
-// presses are those that lights and batches name. Of several lights that speak of one
-// press, one that is believed counts before one that is not, and then the gravest.
+// presses returns the presses that lights and batches name. Of several lights for one press,
+// one that is up to date wins over one that is not, and then the most serious meaning.
 func (b *bench) presses(c Contact, batches []Batch, mono time.Duration, at func(time.Duration) time.Time) []Press {
 	found := map[string]Press{}
 	for _, name := range slices.Sorted(maps.Keys(b.lights)) {
@@ -133,11 +133,11 @@ func (b *bench) presses(c Contact, batches []Batch, mono time.Duration, at func(
 			continue
 		}
 		p := Press{ID: l.press, Meaning: l.meaning, Flashing: l.flashing, Reason: l.reason, Batch: l.batch}
-		if why := l.old(c, mono); why != "" {
+		if why := l.outOfDate(c, mono); why != "" {
 			p.Meaning, p.Flashing, p.Reason, p.Was, p.AsOf = light.Unknown, true, why, l.meaning, l.asOf(mono, at)
-			p.old = true
+			p.outOfDate = true
 		}
-		if other, twice := found[p.ID]; !twice || graver(p, other) {
+		if other, twice := found[p.ID]; !twice || moreSerious(p, other) {
 			found[p.ID] = p
 		}
 	}
@@ -153,9 +153,9 @@ func (b *bench) presses(c Contact, batches []Batch, mono time.Duration, at func(
 	return all
 }
 
-func graver(a, b Press) bool {
-	if a.old != b.old {
-		return b.old
+func moreSerious(a, b Press) bool {
+	if a.outOfDate != b.outOfDate {
+		return b.outOfDate
 	}
 	return light.Worst([]light.Signal{{Meaning: b.Meaning, Flashing: b.Flashing}, {Meaning: a.Meaning, Flashing: a.Flashing}}) == 1
 }
