@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -18,17 +19,7 @@ import (
 
 // kinds are the kinds of event.
 func kinds() []record.Kind {
-	return []record.Kind{
-		record.KindStarted, record.KindStopped, record.KindClockChanged, record.KindMixStarted, record.KindPanChanged,
-		record.KindHardenerBegun, record.KindConfirmed, record.KindCorrected, record.KindRested, record.KindRecorded,
-		record.KindLoaded, record.KindUnloaded, record.KindGood, record.KindAbandoned, record.KindClosed,
-		record.KindAlarmRaised, record.KindAlarmReturned, record.KindAlarmCleared, record.KindAlarmAcknowledged,
-		record.KindAlarmShelved, record.KindAlarmUnshelved, record.KindAlarmSuppressed, record.KindAlarmUnsuppressed,
-		record.KindOutOfService, record.KindInService, record.KindPrinted, record.KindLearnedAccepted, record.KindLearnedRevoked,
-		record.KindSensorVerified, record.KindDevicePaired, record.KindDeviceUnpaired, record.KindReweighed, record.KindMoved,
-		record.KindSplit, record.KindToppedUp, record.KindThinned, record.KindTested, record.KindCanMade, record.KindCanOpened,
-		record.KindCanStirred, record.KindCanEmptied, record.KindPouredFrom, record.KindLeftWeighed, record.KindUndone, record.KindTakenUp,
-	}
+	return slices.DeleteFunc(record.Kinds(), func(k record.Kind) bool { return k == record.KindAirStep })
 }
 
 // full fills everything that a value has room for: numbers from the given one, lists and
