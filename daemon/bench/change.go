@@ -113,7 +113,7 @@ func asRefusal(err error) error {
 	if errors.As(err, &r) {
 		return r
 	}
-	var g *guide.Refusal
+	var g *guide.StepError
 	if errors.As(err, &g) {
 		return &request.Refusal{Kind: request.NotNow, Code: g.Code, Title: "not now", Detail: g.Reason}
 	}

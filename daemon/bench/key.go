@@ -24,8 +24,8 @@ type keyPress struct {
 	at    time.Duration // CLOCK_BOOTTIME
 }
 
-// keyRefusal is why a press of the key changed nothing.
-type keyRefusal struct {
+// refusedKeyPress is why a press of the key changed nothing.
+type refusedKeyPress struct {
 	request.Refusal
 	at    time.Time
 	batch string
@@ -71,15 +71,15 @@ func (b *Bench) keyChange(s *scale, c request.Change, batch, step string, now ti
 	w.refused = func(err error) {
 		var r *request.Refusal
 		if errors.As(err, &r) {
-			s.keyRefused = &keyRefusal{*r, b.now(), batch, step}
+			s.keyRefused = &refusedKeyPress{*r, b.now(), batch, step}
 			b.dirty = true
 		}
 	}
 	w.enter(b, now)
 }
 
-// refusalOfKey is what the page says of a press that changed nothing, while that is news.
-func (b *Bench) refusalOfKey(s *scale, now time.Time) *view.KeyRefusal {
+// keyRefusalView is what the page says of a press that changed nothing, while that is news.
+func (b *Bench) keyRefusalView(s *scale, now time.Time) *view.KeyRefusal {
 	k := s.keyRefused
 	if k == nil || now.Sub(k.at) > keyRefusalShown {
 		return nil

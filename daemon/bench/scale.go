@@ -26,7 +26,7 @@ type scale struct {
 
 	keyed      bool          // the print key was pressed in this run, and when last
 	keyAt      time.Duration // CLOCK_BOOTTIME
-	keyRefused *keyRefusal
+	keyRefused *refusedKeyPress
 
 	last   weigh.Reading // At is zero before the first
 	lines  map[string]uint64

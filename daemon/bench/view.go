@@ -125,7 +125,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 				v.Pouring = pouring(batch.Mix, s)
 			}
 		}
-		v.KeyRefused = b.refusalOfKey(s, now)
+		v.KeyRefused = b.keyRefusalView(s, now)
 		v.WhichCup = slices.DeleteFunc(slices.Clone(s.seat.open()), func(id string) bool { return state.Batches[id] == nil })
 		views = append(views, v.Rounded())
 	}

@@ -25,17 +25,17 @@ func newAPI(base string) *api {
 
 func (a *api) close() { a.client.CloseIdleConnections() }
 
-// refusal is a change that the bench did not make, with its reason for a person.
-type refusal struct {
+// problem is a change that the bench did not make, with its reason for a person.
+type problem struct {
 	Status int    `json:"status"`
 	Title  string `json:"title"`
 	Detail string `json:"detail"`
 }
 
-func (r *refusal) Error() string { return fmt.Sprintf("%d %s: %s", r.Status, r.Title, r.Detail) }
+func (r *problem) Error() string { return fmt.Sprintf("%d %s: %s", r.Status, r.Title, r.Detail) }
 
-func refused(err error) (*refusal, bool) {
-	var r *refusal
+func asProblem(err error) (*problem, bool) {
+	var r *problem
 	return r, errors.As(err, &r)
 }
 
@@ -174,7 +174,7 @@ func (a *api) do(ctx context.Context, method string, body, into any, path ...str
 		return fmt.Errorf("%s %s: %w", method, address, err)
 	}
 	if answer.StatusCode >= 400 {
-		r := &refusal{Status: answer.StatusCode}
+		r := &problem{Status: answer.StatusCode}
 		if json.Unmarshal(data, r) != nil {
 			return fmt.Errorf("%s %s: %s", method, address, answer.Status)
 		}

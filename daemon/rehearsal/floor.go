@@ -151,7 +151,7 @@ func (m *mixer) supply(ctx context.Context, p *post, j job, old batch) error {
 
 func (m *mixer) load(ctx context.Context, p *post, b batch) error {
 	_, err := m.api.change(ctx, map[string]any{"press": p.press}, "batches", b.ID, "load")
-	if r, is := refused(err); is { // somebody was quicker, on the page
+	if r, is := asProblem(err); is { // somebody was quicker, on the page
 		m.story.tell("batch %s stays at the bench: %s", b.ID, r.Detail)
 		return m.clock.Wait(ctx, time.Minute)
 	}
@@ -178,7 +178,7 @@ func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 		return err
 	}
 	_, err := m.api.change(ctx, nil, "batches", b.ID, "good")
-	if r, is := refused(err); is {
+	if r, is := asProblem(err); is {
 		m.story.tell("batch %s: %s", b.ID, r.Detail)
 		return nil
 	}
@@ -216,7 +216,7 @@ func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
 // end closes a batch.
 func (m *mixer) end(ctx context.Context, b batch, outcome map[string]any, words string) error {
 	_, err := m.api.change(ctx, outcome, "batches", b.ID, "close")
-	if r, is := refused(err); is { // closed on the page meanwhile
+	if r, is := asProblem(err); is { // closed on the page meanwhile
 		m.story.tell("batch %s: %s", b.ID, r.Detail)
 		return nil
 	}
@@ -233,7 +233,7 @@ func (m *mixer) end(ctx context.Context, b batch, outcome map[string]any, words 
 func (m *mixer) acknowledge(ctx context.Context, id string) error {
 	for _, name := range m.feed.alarmsOf(id) {
 		_, err := m.api.change(ctx, nil, "alarms", name, id, "acknowledge")
-		if _, is := refused(err); err != nil && !is {
+		if _, is := asProblem(err); err != nil && !is {
 			return err
 		}
 		if err == nil {

@@ -63,7 +63,7 @@ const (
 // told.
 func (m *mixer) mix(ctx context.Context, j job) (b batch, ok bool, err error) {
 	b, err = m.api.change(ctx, map[string]any{"scale": scaleName, "ink": j.ink, "press": j.press}, "batches")
-	if r, is := refused(err); is {
+	if r, is := asProblem(err); is {
 		m.story.tell("the bench does not start a mix of %s: %s", j.ink, r.Detail)
 		return b, false, m.clock.Wait(ctx, time.Minute)
 	}
@@ -83,7 +83,7 @@ func (m *mixer) guided(ctx context.Context, b batch, j job) (batch, bool, error)
 	defer m.scale.Lift()
 	for refusals := 0; b.State == "mixing"; {
 		next, err := m.step(ctx, b, &j)
-		if r, is := refused(err); is {
+		if r, is := asProblem(err); is {
 			if refusals++; refusals > mostRefusals {
 				return b, false, m.giveUp(ctx, b)
 			}
@@ -214,7 +214,7 @@ func (m *mixer) stir(ctx context.Context, b batch, takes time.Duration) (batch, 
 // may let pass.
 func (m *mixer) askForThinner(ctx context.Context, b batch) error {
 	_, err := m.confirm(ctx, b, "thinner", "")
-	r, is := refused(err)
+	r, is := asProblem(err)
 	switch {
 	case is:
 		m.tally.refused++

@@ -28,7 +28,7 @@ func (m *mixer) prints(ctx context.Context, p *post, batch string) error {
 	}
 	p.counter.batch, p.counter.reported = batch, now
 	_, err := m.api.change(ctx, map[string]any{"total": p.counter.total}, "presses", p.press, "prints")
-	if r, is := refused(err); is {
+	if r, is := asProblem(err); is {
 		m.story.tell("%s cannot report its counter: %s", p.press, r.Detail)
 		return nil
 	}

@@ -40,13 +40,13 @@ func (c caller) account() string {
 
 // allowed returns an error when the visitor has no right to make the change.
 func (s *Server) allowed(v visitor, verb string, right request.Right) error {
-	if v.refused != nil {
-		return v.refused.error()
+	if v.denied != nil {
+		return v.denied.error()
 	}
 	if v.caller.may(right) {
 		return nil
 	}
-	f := refusal{
+	f := denial{
 		http.StatusForbidden, "right",
 		fmt.Sprintf("the token %s may not %s: that takes the right %s. Make a token that has it with: potlifed token --may %s", v.caller.by, verb, right, right),
 		fmt.Sprintf(`%s, error="insufficient_scope", scope="%s"`, challenge, right),
@@ -70,11 +70,11 @@ func securitySchemes() map[string]*huma.SecurityScheme {
 
 // visitor is what a request tells about its sender.
 type visitor struct {
-	caller  caller
-	refused *refusal // why the sender may change nothing; nil when there is a caller
-	place   string   // key under which guesses at the PIN are counted
-	former  string   // secret of the session that was sent; set only when it is valid
-	tls     bool
+	caller caller
+	denied *denial // why the sender may change nothing; nil when there is a caller
+	place  string  // key under which guesses at the PIN are counted
+	former string  // secret of the session that was sent; set only when it is valid
+	tls    bool
 }
 
 type visitorKey struct{}
@@ -85,11 +85,11 @@ func visitorOf(ctx context.Context) visitor {
 	if v, ok := ctx.Value(visitorKey{}).(visitor); ok {
 		return v
 	}
-	return visitor{refused: unpaired}
+	return visitor{denied: unpaired}
 }
 
-// refusal is an answer to somebody who may change nothing.
-type refusal struct {
+// denial is an answer to somebody who may change nothing.
+type denial struct {
 	status    int
 	code      string // the problem's type
 	detail    string
@@ -99,42 +99,42 @@ type refusal struct {
 const challenge = `Bearer realm="potlifed"`
 
 var (
-	unpaired = &refusal{
+	unpaired = &denial{
 		http.StatusUnauthorized, "pin-needed",
 		"a change needs a paired device or an access token; pair this device with the shop's PIN, or make a token with: potlifed token", challenge,
 	}
-	noPIN = &refusal{
+	noPIN = &denial{
 		http.StatusUnauthorized, "no-pin",
 		"changes are taken from the bench's own computer only, as long as no PIN is set; set one there with: potlifed pin", challenge,
 	}
-	badToken = &refusal{
+	badToken = &denial{
 		http.StatusUnauthorized, "token",
 		"this access token is not valid; it was revoked, or never was one. Those there are: potlifed token list", challenge + `, error="invalid_token"`,
 	}
 )
 
-func (f *refusal) problem() *huma.ErrorModel {
+func (f *denial) problem() *huma.ErrorModel {
 	p := problem(f.status, "", f.detail)
 	p.Type = problemType + f.code
 	return p
 }
 
-// header returns the headers of the refusal.
-func (f *refusal) header() http.Header {
+// header returns the headers of the answer.
+func (f *denial) header() http.Header {
 	if f.challenge == "" {
 		return http.Header{}
 	}
 	return http.Header{"Www-Authenticate": {f.challenge}}
 }
 
-func (f *refusal) write(w http.ResponseWriter) {
+func (f *denial) write(w http.ResponseWriter) {
 	for name, values := range f.header() {
 		w.Header()[name] = values
 	}
 	writeModel(w, f.problem())
 }
 
-func (f *refusal) error() error { return huma.ErrorWithHeaders(f.problem(), f.header()) }
+func (f *denial) error() error { return huma.ErrorWithHeaders(f.problem(), f.header()) }
 
 // cookieName is the session's cookie.
 const cookieName = "potlifed"
@@ -146,14 +146,14 @@ func (s *Server) visit(r *http.Request) visitor {
 	secret, given := bearer(r.Header.Values("Authorization"))
 	if given {
 		token, err := s.settings.Access.Bearer(secret)
-		v.caller, v.refused = caller{by: actor.Name(token.Name), token: &token}, s.toRefusal(err, badToken)
+		v.caller, v.denied = caller{by: actor.Name(token.Name), token: &token}, s.denialFor(err, badToken)
 		return v
 	}
 	const tried = 4 // another program on this host may have set one of the same name
 	cookies := r.CookiesNamed(cookieName)
 	for _, c := range cookies[:min(tried, len(cookies))] {
 		p, err := s.settings.Access.Paired(c.Value, s.now())
-		if v.refused = s.toRefusal(err, unpaired); v.refused == nil {
+		if v.denied = s.denialFor(err, unpaired); v.denied == nil {
 			v.caller, v.former = caller{by: actor.Name(p.Device), session: p.ID}, c.Value
 			return v
 		}
@@ -161,21 +161,21 @@ func (s *Server) visit(r *http.Request) visitor {
 	pin, err := s.settings.Access.HasPIN()
 	switch {
 	case err != nil:
-		v.refused = s.toRefusal(err, nil)
+		v.denied = s.denialFor(err, nil)
 	case pin:
-		v.refused = unpaired
+		v.denied = unpaired
 	case isLocal(r):
-		v.caller, v.refused = caller{by: actor.Local}, nil
+		v.caller, v.denied = caller{by: actor.Local}, nil
 	default:
-		v.refused = noPIN
+		v.denied = noPIN
 	}
 	return v
 }
 
-// toRefusal turns an error of the access store into a refusal: unknown when the token or
+// denialFor turns an error of the access store into a denial: unknown when the token or
 // session is not known, and 503 when the store's file cannot be read. It returns nil
 // without an error.
-func (s *Server) toRefusal(err error, unknown *refusal) *refusal {
+func (s *Server) denialFor(err error, unknown *denial) *denial {
 	if err == nil || errors.Is(err, access.ErrUnknown) {
 		if s.shut.CompareAndSwap(true, false) {
 			s.log.Info("the file of who may change something can be read again")
@@ -188,7 +188,7 @@ func (s *Server) toRefusal(err error, unknown *refusal) *refusal {
 	if s.shut.CompareAndSwap(false, true) {
 		s.log.Error("nobody can change anything", "err", err)
 	}
-	return &refusal{http.StatusServiceUnavailable, "access", "nobody can change anything: " + err.Error(), ""}
+	return &denial{http.StatusServiceUnavailable, "access", "nobody can change anything: " + err.Error(), ""}
 }
 
 // bearer returns the secret of a bearer token (RFC 6750, section 2.1) and whether one was

@@ -228,7 +228,7 @@ func (s *Server) do(ctx context.Context, op huma.Operation, key, path string, ch
 	defer cancel()
 	reply, err := s.bench.Do(ctx, request)
 	if err != nil {
-		return nil, s.refused(err)
+		return nil, s.refusalProblem(err)
 	}
 	out := &changed{Status: op.DefaultStatus, ContentType: "application/json", Body: reply.Body}
 	if !reply.OnDisk {

@@ -44,8 +44,8 @@ func (s *Server) guard(next http.Handler) http.Handler {
 			return
 		}
 		v := s.visit(r)
-		if v.refused != nil && !isSafe(r.Method) && r.URL.Path != sessionPath { // where one gets in
-			v.refused.write(w)
+		if v.denied != nil && !isSafe(r.Method) && r.URL.Path != sessionPath { // where one gets in
+			v.denied.write(w)
 			return
 		}
 		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), visitorKey{}, v)))

@@ -47,8 +47,8 @@ var statusOf = map[request.RefusalKind]int{
 	request.Unavailable: http.StatusServiceUnavailable,
 }
 
-// refused turns the bench's refusal of a change into a problem.
-func (s *Server) refused(err error) error {
+// refusalProblem turns the bench's refusal of a change into a problem.
+func (s *Server) refusalProblem(err error) error {
 	var refusal *request.Refusal
 	switch {
 	case errors.As(err, &refusal) && statusOf[refusal.Kind] != 0:

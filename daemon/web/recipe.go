@@ -46,7 +46,7 @@ func (s *Server) recipes(api huma.API) {
 		}
 		recipe, err := bench.Recipe(c)
 		if err != nil {
-			return nil, s.refused(err)
+			return nil, s.refusalProblem(err)
 		}
 		return &answer[view.Recipe]{recipe}, nil
 	})

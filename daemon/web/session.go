@@ -84,11 +84,11 @@ func sessionOperation(id, path, summary string, also int) huma.Operation {
 func (s *Server) listSessions(ctx context.Context, _ *struct{}) (*answer[sessionList], error) {
 	all, err := s.settings.Access.Sessions(s.now())
 	if err != nil {
-		return nil, s.toRefusal(err, nil).error()
+		return nil, s.denialFor(err, nil).error()
 	}
 	pin, err := s.settings.Access.HasPIN()
 	if err != nil {
-		return nil, s.toRefusal(err, nil).error()
+		return nil, s.denialFor(err, nil).error()
 	}
 	list := sessionList{Sessions: make([]session, 0, len(all)), PINSet: pin, Seq: s.bench.Snapshot().Seq}
 	for _, p := range all {
@@ -134,7 +134,7 @@ func (s *Server) notPaired(err error, place string) error {
 	switch {
 	case errors.Is(err, access.ErrWrongPIN):
 		s.log.Warn("wrong PIN", "from", place)
-		return (&refusal{http.StatusUnauthorized, "wrong-pin", err.Error(), challenge}).error()
+		return (&denial{http.StatusUnauthorized, "wrong-pin", err.Error(), challenge}).error()
 	case errors.As(err, &often):
 		p := problem(http.StatusTooManyRequests, "", err.Error())
 		return huma.ErrorWithHeaders(p, http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(often.Wait.Seconds())))}})

@@ -11,7 +11,7 @@ import (
 	"potlifed/model/weigh"
 )
 
-// The codes of a [Refusal].
+// The codes of a [StepError].
 const (
 	WrongStep     = "wrong-step"     // the mix waits for another step
 	Unsettled     = "unsettled"      // no weight, or one that still moves
@@ -26,16 +26,16 @@ const (
 	UnknownPart   = "unknown-part"
 )
 
-// Refusal is the error of a change that was not made.
-type Refusal struct {
+// StepError says why a step cannot be confirmed, or a pour corrected, now.
+type StepError struct {
 	Code   string
 	Reason string // a sentence for the person at the bench
 }
 
-func (r *Refusal) Error() string { return r.Reason }
+func (r *StepError) Error() string { return r.Reason }
 
-func refuse(code, format string, args ...any) *Refusal {
-	return &Refusal{Code: code, Reason: fmt.Sprintf(format, args...)}
+func stepError(code, format string, args ...any) *StepError {
+	return &StepError{Code: code, Reason: fmt.Sprintf(format, args...)}
 }
 
 // Confirm is a person's word that a step is done.
@@ -70,8 +70,8 @@ type Outcome struct {
 }
 
 // Confirm confirms a step at its settled weight. The error, if any, is a
-// [*Refusal], and the mix returned is then the old one. Out of tolerance is no
-// refusal: the step stays and the outcome carries corrections.
+// [*StepError], and the mix returned is then the old one. Out of tolerance is no
+// error: the step stays and the outcome carries corrections.
 func (m Mix) Confirm(c Confirm, now time.Time) (Mix, Outcome, error) {
 	next, pour, err := m.confirmed(c, now)
 	if err != nil {
@@ -93,7 +93,7 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 		return m, false, m.otherStep(c.Step)
 	}
 	if c.Part != "" && !c.Part.Valid() {
-		return m, false, refuse(UnknownPart, "There is no part %q; a pour is ink, hardener or thinner.", c.Part)
+		return m, false, stepError(UnknownPart, "There is no part %q; a pour is ink, hardener or thinner.", c.Part)
 	}
 	switch m.Step {
 	case Rest:
@@ -104,13 +104,13 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 		return next, false, err
 	}
 	if c.Aside && !m.Step.Stirs() {
-		return m, false, refuse(NotOnScale, "The cup of this mix was set aside: put it back on the scale and take it up again, then confirm.")
+		return m, false, stepError(NotOnScale, "The cup of this mix was set aside: put it back on the scale and take it up again, then confirm.")
 	}
 	if c.Aside {
 		return m.stirredAside(c, now)
 	}
 	if !c.Settled || math.IsNaN(c.WeightG) || math.Abs(c.WeightG) > MaximumG {
-		return m, false, refuse(Unsettled, "The weight has not settled: let the scale come to rest, then confirm.")
+		return m, false, stepError(Unsettled, "The weight has not settled: let the scale come to rest, then confirm.")
 	}
 	switch m.Step {
 	case Cup:
@@ -125,17 +125,17 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 // otherStep says why a step that is not waited for cannot be confirmed.
 func (m Mix) otherStep(asked Step) error {
 	if asked == Thinner && (m.Step == Ink || m.Step == Hardener || m.Step == StirHardener) {
-		return refuse(WrongOrder, "No thinner yet: stir the hardener in first. Thinner straight onto hardener shocks it and shortens its life.")
+		return stepError(WrongOrder, "No thinner yet: stir the hardener in first. Thinner straight onto hardener shocks it and shortens its life.")
 	}
 	if m.Step == Load {
-		return refuse(WrongStep, "The mix is ready; it waits to be loaded.")
+		return stepError(WrongStep, "The mix is ready; it waits to be loaded.")
 	}
-	return refuse(WrongStep, "The mix waits for step %q, not for %q.", m.Step, asked)
+	return stepError(WrongStep, "The mix waits for step %q, not for %q.", m.Step, asked)
 }
 
 func (m Mix) confirmCup(c Confirm) (Mix, error) {
 	if c.WeightG < -m.Recipe.DivisionG {
-		return m, refuse(CupAway, "The scale shows less than zero: put the cup on it, or zero it, then confirm.")
+		return m, stepError(CupAway, "The scale shows less than zero: put the cup on it, or zero it, then confirm.")
 	}
 	m.CupG, m.Pan = c.WeightG, weigh.NewPan(c.WeightG)
 	m.Pan.CupTared = math.Abs(c.WeightG) <= m.Recipe.DivisionG
@@ -145,7 +145,7 @@ func (m Mix) confirmCup(c Confirm) (Mix, error) {
 func (m Mix) confirmRest(c Confirm, now time.Time) (Mix, error) {
 	if left := m.RestUntil.Sub(now); left > 0 {
 		if c.Override == "" {
-			return m, refuse(TooEarly, "The mix has to rest for another %v.", left.Round(time.Second))
+			return m, stepError(TooEarly, "The mix has to rest for another %v.", left.Round(time.Second))
 		}
 		m = m.override(Rest, c.Override)
 	}
@@ -157,7 +157,7 @@ func (m Mix) confirmRest(c Confirm, now time.Time) (Mix, error) {
 // hand has no other step to do it at.
 func (m Mix) confirmLoad(c Confirm) (Mix, error) {
 	if c.Override == "" || !m.FaultOpen() {
-		return m, refuse(NotConfirmed, "The mix is done. It is not confirmed but loaded: say onto which press.")
+		return m, stepError(NotConfirmed, "The mix is done. It is not confirmed but loaded: say onto which press.")
 	}
 	return m.override(Load, c.Override), nil
 }
@@ -170,11 +170,11 @@ func (m Mix) ready(c Confirm) (Mix, error) {
 	}
 	switch {
 	case m.Pan.State == weigh.PanAsked, m.Pan.State == weigh.PanZeroed && c.WeightG > m.Recipe.DivisionG:
-		return m, refuse(AmbiguousTare, "The reading changed from %.1f g in a way that a key of the scale and a lifted cup both explain. Was it tared?", m.Pan.HeldG)
+		return m, stepError(AmbiguousTare, "The reading changed from %.1f g in a way that a key of the scale and a lifted cup both explain. Was it tared?", m.Pan.HeldG)
 	case m.Pan.State == weigh.PanZeroed:
-		return m, refuse(NothingPoured, "The scale shows zero. If it was tared, pour now; if the cup was lifted, put it back.")
+		return m, stepError(NothingPoured, "The scale shows zero. If it was tared, pour now; if the cup was lifted, put it back.")
 	case m.Pan.State == weigh.PanAway:
-		return m, refuse(CupAway, "The cup is not on the scale: put it back, then confirm.")
+		return m, stepError(CupAway, "The cup is not on the scale: put it back, then confirm.")
 	}
 	return m, nil
 }
@@ -228,7 +228,7 @@ func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now t
 // thinner may be none, or when a person says so. Never without ink or hardener.
 func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time) (Mix, error) {
 	if grams < -2*m.Recipe.DivisionG {
-		return m, refuse(NothingPoured, "The scale shows %.1f g less than before this pour: is it the same cup?", -grams)
+		return m, stepError(NothingPoured, "The scale shows %.1f g less than before this pour: is it the same cup?", -grams)
 	}
 	poured := m.Poured()
 	if m.Step == Thinner {
@@ -241,7 +241,7 @@ func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time)
 	if m.step() == m.Step && c.Override != "" && (m.Step == Thinner || poured.Of(mix.Part(m.Step)) > 0) {
 		return m.override(m.Step, c.Override).advanced(now), nil
 	}
-	return m, refuse(NothingPoured, "Nothing has been poured yet: pour the %s, then confirm.", part)
+	return m, stepError(NothingPoured, "Nothing has been poured yet: pour the %s, then confirm.", part)
 }
 
 // orderOf refuses a part whose turn it is not. Thinner may come early only over
@@ -250,11 +250,11 @@ func (m Mix) orderOf(part mix.Part, override string) (early bool, err error) {
 	switch {
 	case part == mix.Thinner && (m.Step != Thinner || m.unstirredHardener()):
 		if override == "" {
-			return false, refuse(WrongOrder, "No thinner yet: hardener first, and stirred in. Thinner straight onto hardener shocks it and shortens its life.")
+			return false, stepError(WrongOrder, "No thinner yet: hardener first, and stirred in. Thinner straight onto hardener shocks it and shortens its life.")
 		}
 		return true, nil
 	case part == mix.Hardener && m.Step == Ink:
-		return false, refuse(WrongOrder, "Ink first: the hardener goes by the ink that is really in the cup.")
+		return false, stepError(WrongOrder, "Ink first: the hardener goes by the ink that is really in the cup.")
 	}
 	return false, nil
 }
@@ -273,7 +273,7 @@ func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err err
 		switch {
 		case rise > weigh.RiseThreshold(m.Recipe.DivisionG) && m.Step == StirHardener:
 			if c.Override == "" {
-				return m, false, refuse(WrongOrder, "The weight rose by %.1f g before the hardener was stirred in. If that is thinner it shocks the hardener and shortens its life: give a reason to go on, or discard the mix.", rise)
+				return m, false, stepError(WrongOrder, "The weight rose by %.1f g before the hardener was stirred in. If that is thinner it shocks the hardener and shortens its life: give a reason to go on, or discard the mix.", rise)
 			}
 			m = m.withPour(mix.Thinner, rise, c, true, now)
 			pour = true
@@ -309,7 +309,7 @@ func (m Mix) stirredAside(c Confirm, now time.Time) (next Mix, pour bool, err er
 }
 
 func (m Mix) earlyThinner() error {
-	return refuse(WrongOrder, "Thinner was poured before the hardener was stirred in, which shortens its life: give a reason to go on, or discard the mix.")
+	return stepError(WrongOrder, "Thinner was poured before the hardener was stirred in, which shortens its life: give a reason to go on, or discard the mix.")
 }
 
 // override records a person's word about a step. It excuses what thinner came

@@ -71,7 +71,7 @@ func (p *person) at(s Step) {
 func (p *person) refused(code string, c Confirm) {
 	p.t.Helper()
 	_, err := p.try(c)
-	var r *Refusal
+	var r *StepError
 	if !errors.As(err, &r) || r.Code != code || r.Reason == "" {
 		p.t.Fatalf("got %v, want a refusal %q", err, code)
 	}
@@ -144,7 +144,7 @@ func TestUnsettledIsRefused(t *testing.T) {
 	p := begin(t, gloss())
 	for _, c := range []Confirm{{Step: Cup, WeightG: 12}, {Step: Cup, WeightG: math.NaN(), Settled: true}, {Step: Cup, WeightG: 1e9, Settled: true}} {
 		_, _, err := p.m.Confirm(c, start)
-		var r *Refusal
+		var r *StepError
 		if !errors.As(err, &r) || r.Code != Unsettled {
 			t.Errorf("%+v: %v", c, err)
 		}
@@ -356,7 +356,7 @@ func TestPoursAcrossATare(t *testing.T) {
 
 func TestCorrect(t *testing.T) {
 	p := begin(t, gloss())
-	var r *Refusal
+	var r *StepError
 	if _, err := p.m.Correct("", true, start); !errors.As(err, &r) || r.Code != NothingToUndo {
 		t.Errorf("%v", err)
 	}

@@ -165,7 +165,7 @@ func refusal(t *rapid.T, before, after Mix, err error) {
 	if err == nil {
 		return
 	}
-	var r *Refusal
+	var r *StepError
 	if !errors.As(err, &r) || r.Code == "" || r.Reason == "" {
 		t.Fatalf("%v is no refusal", err)
 	}

@@ -76,7 +76,7 @@ func (c *realCup) confirms(part mix.Part) error {
 	ask := Confirm{Step: c.m.Step, Part: part}
 	ask.WeightG, ask.Settled = c.tracker.Settled()
 	next, _, err := c.m.Confirm(ask, c.now)
-	var r *Refusal
+	var r *StepError
 	if errors.As(err, &r) && (r.Code == AmbiguousTare || c.m.Pan.State == weigh.PanZeroed) {
 		ask.Tared = &c.keyed
 		next, _, err = c.m.Confirm(ask, c.now)

@@ -77,14 +77,14 @@ func (m Mix) enter(s Step, now time.Time) Mix {
 func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
 	n := len(m.Pours)
 	if n == 0 || m.ByHand {
-		return m, refuse(NothingToUndo, "There is no confirmed pour to correct.")
+		return m, stepError(NothingToUndo, "There is no confirmed pour to correct.")
 	}
 	if undo == (part != "") || !undo && !part.Valid() {
-		return m, refuse(UnknownPart, "Say either which part the last pour was (ink, hardener or thinner), or that it is undone.")
+		return m, stepError(UnknownPart, "Say either which part the last pour was (ink, hardener or thinner), or that it is undone.")
 	}
 	last := m.Pours[n-1]
 	if !undo && part == last.Part {
-		return m, refuse(NothingToUndo, "The last pour is %s already.", part)
+		return m, stepError(NothingToUndo, "The last pour is %s already.", part)
 	}
 	m.Overrides = slices.DeleteFunc(slices.Clone(m.Overrides), func(o Override) bool { return o.Pours >= n })
 	m.Stirred = min(m.Stirred, n-1)
