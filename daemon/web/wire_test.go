@@ -41,6 +41,9 @@ func TestNamesOfHTTP(t *testing.T) {
 		}
 	}
 	for name, schema := range dig(d, "components", "schemas").(map[string]any) {
+		if strings.HasPrefix(name, "Event") && name != "EventList" { // events have a list of their own
+			continue
+		}
 		fields(schema, name, func(line string) { lines = append(lines, line) })
 	}
 	for _, event := range []string{airKind.event, scaleKind.event, batchKind.event, lightKind.event, alarmKind.event, neighbourKind.event} {
