@@ -39,9 +39,10 @@ func (b *Bench) blind(z *zone) string {
 
 // now returns a zone's air if it was read just now.
 func (l *look) airOf(z *zone) (a air.State, fresh bool) {
-	a, measured := l.b.value(z)
+	closed := l.b.closedPath(l.b.state, z)
+	a, measured := z.path.Value(closed)
 	quality, _ := l.b.quality(z, l.now)
-	if !measured || z.source == nil || quality == view.QualityBad || l.now.Sub(l.b.lastRead(z)) > 3*z.source.Every {
+	if !measured || z.source == nil || quality == view.QualityBad || l.now.Sub(z.path.LastRead(closed)) > z.fresh() {
 		return a, false
 	}
 	return a, true
@@ -87,7 +88,7 @@ func (l *look) disagreement(z *zone) {
 		switch {
 		case l.b.lost(s) || other == nil:
 			l.cannotBeSeen(alarm.Disagrees, s.ID, "there is no second sensor to compare it with")
-		case l.now.Sub(s.last) > fresh(l.b.clock, s) || l.now.Sub(other.last) > fresh(l.b.clock, other):
+		case l.now.Sub(s.last) > s.fresh() || l.now.Sub(other.last) > other.fresh():
 			l.notKnown(alarm.Disagrees, s.ID)
 		case l.beyond(alarm.Disagrees, s.ID, alarm.Limit{At: 1, DeadBand: 0.25}, apart(s, other)):
 			l.holds(alarm.Disagrees, s.ID, "%s reads %.1f °C and %.0f %%, and %s beside it %.1f °C and %.0f %%",
@@ -166,7 +167,7 @@ func (l *look) cut(batch *record.Batch) {
 	f, mono := b.lifeOf(b.state, batch, l.now), b.clock.Now().Mono
 	is := promise{
 		of:  circumstances{batch.Basis.Place, batch.Zone, batch.GoodAt.Sub(batch.MixedAt), batch.AtLeast, batch.Phase},
-		end: f.ends.Expected, left: f.ends.Expected - f.age, air: a,
+		end: f.Ends.Expected, left: f.Ends.Expected - f.Age, air: a,
 	}
 	state := stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.LifeCut, Subject: id}])
 	was, known := b.promises[id]
@@ -193,7 +194,7 @@ func (l *look) cut(batch *record.Batch) {
 	earlier := was.end - is.end
 	if l.beyond(alarm.LifeCut, id, alarm.Limit{At: limit.Seconds(), DeadBand: limit.Seconds() / 2}, earlier.Seconds()) {
 		l.holds(alarm.LifeCut, id, "batch %s is expected to end %s earlier, at %s: the air of %s went from %.1f °C and %.0f %% to %.1f °C and %.0f %%",
-			id, inMinutes(earlier), f.expected.Local().Format("15:04"), z.id, was.air.TemperatureC, was.air.HumidityPct, a.TemperatureC, a.HumidityPct)
+			id, inMinutes(earlier), f.Expected.Local().Format("15:04"), z.id, was.air.TemperatureC, was.air.HumidityPct, a.TemperatureC, a.HumidityPct)
 	}
 }
 

@@ -96,8 +96,8 @@ func (b *Bench) look(now time.Time) *look {
 func (l *look) life(batch *record.Batch) {
 	id, f := batch.ID, l.b.lifeOf(l.b.state, batch, l.now)
 	risk := func(name string, limit float64, format string) {
-		if l.beyond(name, id, alarm.Limit{At: limit, DeadBand: limit / 10}, f.risk) {
-			l.holds(name, id, format, id, 100*f.risk)
+		if l.beyond(name, id, alarm.Limit{At: limit, DeadBand: limit / 10}, f.Risk) {
+			l.holds(name, id, format, id, 100*f.Risk)
 		}
 	}
 	risk(alarm.BatchDead, alarm.DeadRisk, "batch %s has probably gone off (%.0f %%)")
@@ -105,8 +105,8 @@ func (l *look) life(batch *record.Batch) {
 	risk(alarm.BatchLeftOpen, alarm.LeftOpenRisk, "batch %s is past its latest end (%.0f %%) and still open")
 	within := l.b.soonWithin(batch)
 	soon := alarm.Limit{At: within.Seconds(), DeadBand: min(within/4, 5*time.Minute).Seconds(), Below: true}
-	if l.beyond(alarm.BatchEnding, id, soon, f.low.Sub(l.now).Seconds()) {
-		l.holds(alarm.BatchEnding, id, "batch %s may end from %s on", id, f.low.Local().Format("15:04"))
+	if l.beyond(alarm.BatchEnding, id, soon, f.Low.Sub(l.now).Seconds()) {
+		l.holds(alarm.BatchEnding, id, "batch %s may end from %s on", id, f.Low.Local().Format("15:04"))
 	}
 }
 
@@ -151,7 +151,7 @@ func (l *look) instruments() {
 			last, _ := l.b.lastCheck(l.b.state, s)
 			l.holds(alarm.SensorOverdue, id, "the check of %s is overdue: the last was on %s", id, last.Local().Format(time.DateOnly))
 		}
-		is, why := s.condition(l.now, l.b.clock)
+		is, why := s.condition(l.now)
 		switch {
 		case is == health.Waiting && early:
 			l.notKnown(alarm.SensorStale, id)
@@ -161,12 +161,12 @@ func (l *look) instruments() {
 		case is != health.Up:
 			l.holds(alarm.SensorStale, id, "sensor %s: %s", id, why)
 		}
-		if is == health.Down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > clock.Lapse(l.b.clock, s.StaleAfter) {
+		if is == health.Down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > s.staleAfter() {
 			l.holds(alarm.SensorStale, id, "sensor %s: the last good reading is from %s", id, s.last.Local().Format("15:04"))
 		}
 	}
 	for id, s := range l.b.scales {
-		switch is, why := s.condition(l.now, l.b.clock); {
+		switch is, why := s.condition(l.now); {
 		case is == health.Up:
 		case early:
 			l.notKnown(alarm.ScaleSilent, id)

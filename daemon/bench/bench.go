@@ -23,6 +23,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/model/airpath"
 	"potlifed/model/light"
 	"potlifed/model/weigh"
 )
@@ -86,7 +87,7 @@ type Bench struct {
 	sensors  map[string]*sensor
 	scales   map[string]*scale
 	lamps    map[string]light.Report
-	lives    map[string]*life // what is derived from batches, by id
+	lives    map[string]airpath.Life // what was last derived from batches, by id
 	watched  map[record.AlarmKey]watched
 	promises map[string]promise // the ends last expected of batches, by id
 	checked  time.Duration      // CLOCK_BOOTTIME of the last checkpoint
@@ -106,7 +107,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	b := &Bench{
 		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
-		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]*life{},
+		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{},
 		useWithinOpened: useWithinOpened(s.Shop),
 		lamps:           map[string]light.Report{},
 		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{},
@@ -117,7 +118,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	b.write.shown = state
 	b.write.durable = state
 	for _, c := range s.Shop.Sensors {
-		b.sensors[c.ID] = &sensor{Sensor: c}
+		b.sensors[c.ID] = &sensor{Sensor: c, clock: s.Clock}
 		if b.zones[c.Zone] == nil {
 			b.zones[c.Zone] = &zone{id: c.Zone}
 		}
@@ -129,7 +130,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		}
 	}
 	for _, c := range s.Shop.Scales {
-		b.scales[c.ID] = newScale(c)
+		b.scales[c.ID] = newScale(c, s.Clock)
 		if b.zones[c.Zone] == nil {
 			b.zones[c.Zone] = &zone{id: c.Zone}
 		}
@@ -206,7 +207,7 @@ var errJournalEnded = errors.New("the journal has ended before the bench")
 func (b *Bench) stop() error {
 	now := b.now()
 	for _, z := range b.zones {
-		b.closeTo(z, now)
+		b.closeAir(z.id, now)
 	}
 	b.decide(now, actor.Bench, record.Stopped{})
 	b.write.checkpoint = true

@@ -214,15 +214,7 @@ func (b *Bench) openBatch(id string) (*record.Batch, error) {
 	return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id)
 }
 
-// settle closes the air of the batch's zone up to now, so that what happens to the
-// batch happens between two steps.
-func (b *Bench) settle(batch *record.Batch, now time.Time) {
-	if z := b.zones[batch.Zone]; z != nil {
-		b.closeTo(z, now)
-	}
-}
-
-// view is a batch as it is answered, after a change.
+// viewOf is a batch as it is answered, after a change.
 func (b *Bench) viewOf(id string, now time.Time) (any, error) {
 	batch, ok := b.state.Find(id)
 	if !ok {

@@ -5,9 +5,10 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/air"
+	"potlifed/model/airpath"
+	"potlifed/model/cure"
 	"potlifed/model/mix"
 )
 
@@ -24,10 +25,13 @@ func TestForecastFollowsTheZonesOwnDays(t *testing.T) {
 	}).ID
 	batch := s.b.state.Batches[id]
 	zone := *s.b.state.Zones[batch.Zone]
-	before := s.b.forecast(batch, zone)
+	path := &s.b.zones[batch.Zone].path
+	of := airpath.Batch{Cloud: batch.Cloud, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
+	forecast := func(closed airpath.Closed) cure.Ends { return path.Forecast(of, closed, time.Hour) }
+	before := forecast(zone)
 
 	start := s.b.now().Add(-10 * 24 * time.Hour).Truncate(time.Hour)
-	days := func(n int) record.Zone {
+	days := func(n int) airpath.Closed {
 		learned := zone
 		learned.Hours = air.History{}
 		for h := (10 - n) * 24; h < 10*24; h++ {
@@ -39,14 +43,14 @@ func TestForecastFollowsTheZonesOwnDays(t *testing.T) {
 		}
 		return learned
 	}
-	if few := s.b.forecast(batch, days(1)); few != before {
+	if few := forecast(days(1)); few != before {
 		t.Errorf("with a day of record %+v, without %+v", few, before)
 	}
-	known := s.b.forecast(batch, days(10))
+	known := forecast(days(10))
 	if known.Expected > before.Expected-30*time.Minute || known.Low > before.Low {
 		t.Errorf("with ten hot days of record %+v, without %+v", known, before)
 	}
-	step := s.b.openStep(batch.Zone, days(10), s.b.now())
+	step := path.Open(days(10), s.b.now(), s.b.airSensors(s.b.zones[batch.Zone]))
 	if step.DriftK <= air.DriftTemperatureK {
 		t.Errorf("a zone of 12 K a day strays by %v K in the square root of an hour", step.DriftK)
 	}

@@ -8,21 +8,11 @@ import (
 	"potlifed/daemon/view"
 )
 
-// lapseClock is a clock in a time lapse: it moves on by speed seconds in each second.
-type lapseClock struct {
-	*handClock
-	speed float64
-}
-
-func (c lapseClock) Lapse(d time.Duration) time.Duration {
-	return time.Duration(float64(d) * c.speed)
-}
-
 // A busy computer delays an instrument by a fifth of a second. At 240 times the speed
 // that is 48 seconds of the bench's time, and still no silence.
 func TestDelayInATimeLapseIsNoSilence(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
-	s.b.clock = lapseClock{s.clock, 240}
+	s.clock.speed = 240
 	s.weighs(0, 2*time.Second)
 	s.pass(time.Minute, both(mild))
 

@@ -58,10 +58,10 @@ func (b *Bench) weighLeft(batch *record.Batch, c request.CloseBatch, now time.Ti
 	if empty <= 0 {
 		return none, refuseAs("cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
 	}
-	if is, why := s.condition(now, b.clock); is != health.Up {
+	if is, why := s.condition(now); is != health.Up {
 		return none, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
 	}
-	if _, settled := s.tracker.Settled(); !settled || s.old(now, b.clock) {
+	if _, settled := s.tracker.Settled(); !settled || s.old(now) {
 		return none, refuseAs(guide.Unsettled, "not settled", "the weight on %s has not settled: let the scale come to rest", s.ID)
 	}
 	gross := s.last.Grams

@@ -260,7 +260,7 @@ func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (an
 	basis.WeighingU = m.RatioUncertainty()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)
-	b.closeTo(b.zones[zone], now)
+	b.closeAir(zone, now)
 	b.decide(now, by, record.Recorded{
 		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Cup: cup.ID, MixedAt: mixedAt, Mix: m, Basis: basis,
 	})
@@ -293,7 +293,7 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared, Can: c.Can}
 	ask.Aside = batch.Aside()
 	if s := b.scales[batch.Scale]; s != nil && !ask.Aside {
-		if is, why := s.condition(now, b.clock); is != health.Up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
+		if is, why := s.condition(now); is != health.Up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
 			return nil, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
 		}
 		if batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
@@ -302,7 +302,7 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 			}
 		}
 		_, settled := s.tracker.Settled()
-		ask.Settled, ask.WeightG = settled && !s.old(now, b.clock), s.last.Grams
+		ask.Settled, ask.WeightG = settled && !s.old(now), s.last.Grams
 		if batch.Mix.Pan.Holds() {
 			ask.RoseAt, _ = s.rise.Above(batch.Mix.Pan.BaseG)
 		}
@@ -327,7 +327,7 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 	if first, ok := next.FirstHardener(); ok && batch.MixedAt.IsZero() {
 		e.MixedAt = &first
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	b.decide(now, by, e)
 	if draw != nil {
 		b.decide(now, by, *draw)
@@ -363,7 +363,7 @@ func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (an
 	if first, ok := next.FirstHardener(); ok && (batch.MixedAt.IsZero() || first.Before(batch.MixedAt)) {
 		e.MixedAt = &first
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	b.decide(now, by, e)
 	if draw != nil {
 		b.decide(now, by, *draw)

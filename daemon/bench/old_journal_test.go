@@ -69,7 +69,7 @@ func TestTheBenchGoesOnWithAnOldJournal(t *testing.T) {
 
 	// Power comes back five minutes after the last record.
 	last := time.Date(2026, 3, 9, 8, 11, 0, 0, time.UTC)
-	c := &handClock{}
+	c := &handClock{speed: 1}
 	c.is.Wall, c.is.Boot, c.is.Mono, c.is.Synced = last, "a later boot", 30*time.Second, true
 	s := openShopOf(t, dir, c, oldShop)
 	if at := s.b.state.Last.At; at.After(last) || last.Sub(at) > 10*time.Minute {

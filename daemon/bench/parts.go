@@ -81,8 +81,8 @@ func (b *Bench) move(now time.Time, by actor.Name, c request.MoveBatch) (any, er
 	if at.before == batch.ID {
 		at.before = ""
 	}
-	b.settle(batch, now)
-	b.closeTo(b.zones[at.zone], now)
+	b.closeAir(batch.Zone, now)
+	b.closeAir(at.zone, now)
 	b.makeRoom(at, now, by)
 	if at.press != "" {
 		b.decide(now, by, record.Loaded{Batch: batch.ID, Press: at.press, Zone: at.zone, Place: at.place})
@@ -111,8 +111,8 @@ func (b *Bench) split(now time.Time, by actor.Name, c request.SplitBatch) (any, 
 	if id == "" {
 		return nil, request.Refuse(request.NotNow, "too many parts", "mix %s has been split as often as there are letters", batch.Family())
 	}
-	b.settle(batch, now)
-	b.closeTo(b.zones[at.zone], now)
+	b.closeAir(batch.Zone, now)
+	b.closeAir(at.zone, now)
 	b.makeRoom(at, now, by)
 	b.decide(now, by, record.Split{
 		Batch: id, From: batch.ID, G: c.Grams, Press: at.press, Zone: at.zone, Place: at.place,
@@ -141,8 +141,8 @@ func (b *Bench) topUp(now time.Time, by actor.Name, c request.TopUpBatch) (any, 
 	case from.Ink != batch.Ink:
 		return nil, request.Refuse(request.NotNow, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink)
 	}
-	b.settle(batch, now)
-	b.settle(from, now)
+	b.closeAir(batch.Zone, now)
+	b.closeAir(from.Zone, now)
 	batch, from = b.state.Batches[batch.ID], b.state.Batches[from.ID]
 	b.decide(now, by, record.ToppedUp{
 		Batch: batch.ID, From: from.ID, Ink: batch.Ink, G: from.Amounts().TotalG(), Older: from.Cloud.Spent() > batch.Cloud.Spent(),
@@ -159,7 +159,7 @@ func (b *Bench) thin(now time.Time, by actor.Name, c request.ThinBatch) (any, er
 	if !(c.Grams >= guide.MinimumG && c.Grams <= guide.MaximumG) {
 		return nil, request.Refuse(request.Invalid, "grams", "%v g of thinner: want a mass of at least %v g", c.Grams, guide.MinimumG)
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	batch = b.state.Batches[batch.ID]
 	limit := batch.Mix.Recipe.ThinnerMaxPct
 	if pct := batch.ThinnerPctWith(c.Grams); pct > limit && c.Override == "" {
@@ -192,7 +192,7 @@ func (b *Bench) reweigh(now time.Time, by actor.Name, c request.ReweighBatch) (a
 	if batch.Solvent == nil {
 		return nil, request.Refuse(request.NotNow, "no account", "there is no account of the thinner in batch %s", batch.ID)
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	batch = b.state.Batches[batch.ID]
 	before := batch.Solvent.CatalysedG + batch.Solvent.PouredG - batch.Solvent.WeighedLossG
 	loss, u, err := evaporate.LossBetween(before, c.ContentG, c.TakenG, batch.Mix.Recipe.DivisionG)

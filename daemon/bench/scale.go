@@ -18,6 +18,7 @@ import (
 // start; what a guided mix needs of it is in the mix.
 type scale struct {
 	config.Scale
+	clock   clock.Clock
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
 	seat    seat
@@ -36,8 +37,8 @@ type scale struct {
 	is     health.Condition
 }
 
-func newScale(c config.Scale) *scale {
-	s := &scale{Scale: c, detail: "not opened yet", zeros: []float64{0}}
+func newScale(c config.Scale, by clock.Clock) *scale {
+	s := &scale{Scale: c, clock: by, detail: "not opened yet", zeros: []float64{0}}
 	s.forget()
 	return s
 }
@@ -67,21 +68,21 @@ const (
 )
 
 // condition says how the scale is, and why.
-func (s *scale) condition(now time.Time, c clock.Clock) (is health.Condition, why string) {
+func (s *scale) condition(now time.Time) (is health.Condition, why string) {
 	switch {
 	case !s.linked:
 		return health.Down, s.detail
 	case s.last.At.IsZero():
 		return health.Waiting, "no line that can be read yet"
-	case now.Sub(s.last.At) > clock.Lapse(c, lineSilent):
+	case now.Sub(s.last.At) > clock.Lapse(s.clock, lineSilent):
 		return health.Stale, fmt.Sprintf("no line that can be read for %s", now.Sub(s.last.At).Round(time.Second))
 	}
 	return health.Up, ""
 }
 
 // old reports whether the newest number is too old to count as what lies on the pan now.
-func (s *scale) old(now time.Time, c clock.Clock) bool {
-	return now.Sub(s.last.At) > clock.Lapse(c, lineOld)
+func (s *scale) old(now time.Time) bool {
+	return now.Sub(s.last.At) > clock.Lapse(s.clock, lineOld)
 }
 
 type weightReading struct {
@@ -161,7 +162,7 @@ func (b *Bench) watchHardener(s *scale, id string, pan weigh.Pan, now time.Time)
 	if !ok {
 		return
 	}
-	b.closeTo(b.zones[batch.Zone], now)
+	b.closeAir(batch.Zone, now)
 	b.decide(now, actor.Bench, record.HardenerBegun{Batch: id, MixedAt: at, WeighingU: batch.Mix.RatioUncertainty()})
 }
 

@@ -252,7 +252,7 @@ func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, err
 		return b.viewOf(batch.ID, now)
 	}
 	g, settled := s.tracker.Settled()
-	settled = settled && !s.old(now, b.clock)
+	settled = settled && !s.old(now)
 	if on != nil && !asked && on.Mix.Weighs(g, settled) {
 		return nil, request.Refuse(request.NotNow, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
 	}
@@ -260,7 +260,7 @@ func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, err
 	if err != nil {
 		return nil, err
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	b.decide(now, by, record.TakenUp{
 		Batch: batch.ID, Scale: s.ID, WeightG: s.last.Grams, Expected: batch.Mix.GrossG(0).G,
 		Override: c.Override, Mix: next,
@@ -280,10 +280,10 @@ func (b *Bench) takenUp(s *scale, batch, on *record.Batch, c request.TakeUp, now
 		return m.TakenUp(s.seat.askedG), nil
 	}
 	g, settled := s.tracker.Settled()
-	if is, why := s.condition(now, b.clock); is != health.Up {
+	if is, why := s.condition(now); is != health.Up {
 		return m, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
 	}
-	if !settled || s.old(now, b.clock) {
+	if !settled || s.old(now) {
 		return m, refuseAs(guide.Unsettled, "not now", "The weight has not settled: put the cup of mix %s on the scale and let it come to rest.", batch.ID)
 	}
 	if g <= s.DivisionG && s.lifted(g) {

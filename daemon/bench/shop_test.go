@@ -18,10 +18,18 @@ import (
 	"potlifed/model/weigh"
 )
 
-// handClock is a clock that a test turns.
-type handClock struct{ is clock.Instant }
+// handClock is a clock that a test turns. It moves on by speed seconds in each second of
+// real time.
+type handClock struct {
+	is    clock.Instant
+	speed float64
+}
 
 func (c *handClock) Now() clock.Instant { return c.is }
+
+func (c *handClock) Lapse(d time.Duration) time.Duration {
+	return time.Duration(float64(d) * c.speed)
+}
 
 func (c *handClock) turn(d time.Duration) {
 	c.is.Wall = c.is.Wall.Add(d)
@@ -31,7 +39,7 @@ func (c *handClock) turn(d time.Duration) {
 var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
 
 func newClock() *handClock {
-	return &handClock{clock.Instant{Wall: noon, Boot: "boot-1", Mono: time.Hour, Synced: true}}
+	return &handClock{clock.Instant{Wall: noon, Boot: "boot-1", Mono: time.Hour, Synced: true}, 1}
 }
 
 const testShop = `

@@ -7,6 +7,7 @@ import (
 	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
+	"potlifed/model/airpath"
 )
 
 // anchor ties bench time to the clock that does not jump.
@@ -60,7 +61,9 @@ func (b *Bench) begin() {
 	b.begun = b.decide(at, actor.Bench, e).Seq
 	at = b.watchClock(at)
 	for _, z := range b.zones {
-		b.open(z, at)
+		if _, known := b.state.Zones[z.id]; !known {
+			b.closeSteps(z, []airpath.Step{airpath.First(at)})
+		}
 	}
 	b.askAlarms(at)
 	b.publish(at)
@@ -84,7 +87,7 @@ func (b *Bench) watchClock(now time.Time) time.Time {
 	if stepped {
 		e.Step = off
 		for _, z := range b.zones { // air up to here is told in the time before the step
-			b.closeTo(z, now)
+			b.closeAir(z.id, now)
 		}
 	}
 	b.anchor.at = b.anchor.at.Add(e.Step)

@@ -30,9 +30,7 @@ func (b *Bench) undo(now time.Time, by actor.Name, c request.Undo) (any, error) 
 		if batch == nil {
 			continue
 		}
-		if z := b.zones[batch.Zone]; z != nil {
-			b.closeTo(z, now)
-		}
+		b.closeAir(batch.Zone, now)
 	}
 	b.decide(now, by, record.Undone{
 		Batch: c.Batch, Undoes: d.Seq, Of: d.Kind,

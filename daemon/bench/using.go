@@ -32,10 +32,8 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 	if stands != "" && !c.Replace {
 		return nil, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press.ID, stands)
 	}
-	b.settle(batch, now)
-	if z := b.zones[press.Zone]; z != nil {
-		b.closeTo(z, now)
-	}
+	b.closeAir(batch.Zone, now)
+	b.closeAir(press.Zone, now)
 	if stands != "" {
 		b.takeOff(b.state.Batches[stands], press.ID, now, by)
 	}
@@ -56,10 +54,8 @@ func (b *Bench) placeOn(p config.Press) cure.Place {
 // takeOff brings a batch back from a press to the bench.
 func (b *Bench) takeOff(batch *record.Batch, press string, now time.Time, by actor.Name) {
 	zone := b.benchZone(batch)
-	b.settle(batch, now)
-	if z := b.zones[zone]; z != nil {
-		b.closeTo(z, now)
-	}
+	b.closeAir(batch.Zone, now)
+	b.closeAir(zone, now)
 	b.decide(now, by, record.Unloaded{Batch: batch.ID, Press: press, Zone: zone, Place: benchPlace})
 }
 
@@ -96,7 +92,7 @@ func (b *Bench) good(now time.Time, by actor.Name, c request.GoodBatch) (any, er
 	if batch.Cloud == nil {
 		return nil, request.Refuse(request.NotNow, "no hardener yet", "batch %s has no hardener in it; its life has not begun", batch.ID)
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	b.decide(now, by, record.Good{Batch: batch.ID})
 	return b.viewOf(batch.ID, now)
 }
@@ -109,7 +105,7 @@ func (b *Bench) abandon(now time.Time, by actor.Name, c request.AbandonMix) (any
 	if batch.Phase != lifecycle.Mixing {
 		return nil, request.Refuse(request.NotNow, "mixed already", "batch %s is mixed; close it instead", batch.ID)
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG()})
 	return b.viewOf(batch.ID, now)
 }
@@ -136,7 +132,7 @@ func (b *Bench) close(now time.Time, by actor.Name, c request.CloseBatch) (any, 
 	if err := completeClose(&e, batch.Mix); err != nil {
 		return nil, err
 	}
-	b.settle(batch, now)
+	b.closeAir(batch.Zone, now)
 	if c.Weigh {
 		b.decide(now, by, weighed)
 	}

@@ -83,7 +83,7 @@ func (b *Bench) verify(now time.Time, by actor.Name, c request.VerifySensor) (an
 	if err := reference.Valid(); err != nil {
 		return nil, request.Refuse(request.Invalid, "the reference", "%v", err)
 	}
-	if s.last.IsZero() || now.Sub(s.last) > fresh(b.clock, s) {
+	if s.last.IsZero() || now.Sub(s.last) > s.fresh() {
 		return nil, request.Refuse(request.NotNow, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID)
 	}
 	read := s.air

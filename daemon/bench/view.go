@@ -78,9 +78,10 @@ func (b *Bench) airViews(now time.Time) []view.Air {
 	var views []view.Air
 	for _, id := range slices.Sorted(maps.Keys(b.zones)) {
 		z := b.zones[id]
-		v := view.Air{Time: b.lastRead(z), Zone: id}
+		closed := b.closedPath(b.state, z)
+		v := view.Air{Time: z.path.LastRead(closed), Zone: id}
 		v.Quality, v.Why = b.quality(z, now)
-		if a, measured := b.value(z); measured {
+		if a, measured := z.path.Value(closed); measured {
 			density := a.VapourDensityGM3()
 			v.Measured, v.TemperatureC, v.HumidityPct = &a, &a.TemperatureC, &a.HumidityPct
 			v.VapourDensity = &density
@@ -100,12 +101,12 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 	var views []view.Scale
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
-		is, why := s.condition(now, b.clock)
+		is, why := s.condition(now)
 		v := view.Scale{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: view.QualityGood, Why: why, Up: is == health.Up, Lines: s.lines}
 		switch {
 		case is != health.Up:
 			v.Quality = view.QualityBad
-		case s.old(now, b.clock):
+		case s.old(now):
 			v.Quality, v.Why = view.QualityUncertain, "no line that can be read for a few seconds"
 		case s.last.Over:
 			v.Quality, v.Why = view.QualityBad, "more than the scale can weigh"
@@ -148,7 +149,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 	began := b.atMono(b.started.Mono)
 	for _, c := range b.shop.Sensors {
 		s := b.sensors[c.ID]
-		is, why := s.condition(now, b.clock)
+		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
 		checked, due := b.lastCheck(state, s)
 		views = append(views, view.Sensor{
@@ -159,7 +160,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 	}
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
-		is, why := s.condition(now, b.clock)
+		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
 		views = append(views, view.Sensor{
 			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Detail: why, LastRead: s.last.At,
@@ -217,7 +218,8 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	if batch.Phase == lifecycle.Closed {
 		v.Quality = view.QualityGood
 		if !batch.MixedAt.IsZero() {
-			v.Spent = &batch.Spent
+			spent := b.shownSpent(batch)
+			v.Spent = &spent
 		}
 		return v
 	}
@@ -250,16 +252,16 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 		return
 	}
 	l := b.lifeOf(s, batch, now)
-	if l.doubtful > doubtfulShare && v.Quality == view.QualityGood {
+	if l.Doubtful > doubtfulShare && v.Quality == view.QualityGood {
 		v.Quality, v.Why = view.QualityUncertain, "part of its life was spent in air that was not well known"
 	}
-	age, spent, risk := l.age.Seconds(), l.spent, l.risk
+	age, spent, risk := l.Age.Seconds(), l.Spent, l.Risk
 	v.AgeS, v.Spent, v.Risk = &age, &spent, &risk
-	v.EndsAt = &view.Span[time.Time]{Expected: l.expected, Low: l.low, High: l.high}
-	v.Time = l.at // all figures of a view are of one moment
-	left := func(t time.Time) float64 { return max(t.Sub(l.at), 0).Seconds() }
-	v.RemainingS = &view.Span[float64]{Expected: left(l.expected), Low: left(l.low), High: left(l.high)}
-	next := l.low.Add(-b.shop.Alarms.MixingTakes - batch.Mix.Recipe.Rest)
+	v.EndsAt = &view.Span[time.Time]{Expected: l.Expected, Low: l.Low, High: l.High}
+	v.Time = l.At // all figures of a view are of one moment
+	left := func(t time.Time) float64 { return max(t.Sub(l.At), 0).Seconds() }
+	v.RemainingS = &view.Span[float64]{Expected: left(l.Expected), Low: left(l.Low), High: left(l.High)}
+	next := l.Low.Add(-b.shop.Alarms.MixingTakes - batch.Mix.Recipe.Rest)
 	v.NextMixAt = &next
 }
 
@@ -342,7 +344,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
 	if batch.Cloud != nil {
 		l := b.lifeOf(s, batch, now)
-		p.Risk, p.LowRemaining, p.SoonWithin = l.risk, l.low.Sub(now), b.soonWithin(batch)
+		p.Risk, p.LowRemaining, p.SoonWithin = l.Risk, l.Low.Sub(now), b.soonWithin(batch)
 	}
 	return p
 }

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"potlifed/model/air"
+	"potlifed/model/airpath"
 	"potlifed/model/alarm"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
@@ -225,7 +226,7 @@ func TestPathTellsWhatWasRecorded(t *testing.T) {
 		}
 		var length time.Duration
 		got := 0.0
-		for _, p := range s.Zones["bench"].path(from) {
+		for _, p := range s.Zones["bench"].Since(from) {
 			length += p.Duration
 			got += (p.From.HumidityPct + p.To.HumidityPct) / 2 * p.Duration.Seconds()
 		}
@@ -241,7 +242,7 @@ func TestPathTellsWhatWasRecorded(t *testing.T) {
 func TestApplyLeavesTheOldStateAlone(t *testing.T) {
 	s := NewState("j")
 	for _, b := range []Body{
-		Started{GapKnown: true}, AirStep{Zone: "bench", Start: noon, Step: cure.Step{Kind: cure.Measured}, After: UnmeasuredAir},
+		Started{GapKnown: true}, AirStep{Zone: "bench", Start: noon, Step: cure.Step{Kind: cure.Measured}, After: airpath.Unmeasured},
 		AlarmRaised{Name: "clock", Subject: "bench-1"}, CanMade{Can: "ink-1", Part: "ink", Material: "dial-satin"},
 	} {
 		s = Apply(s, Record{Seq: s.Seq + 1, Stamp: Stamp{At: noon}, Body: b})

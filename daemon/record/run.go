@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/model/airpath"
 	"potlifed/model/can"
 	"potlifed/model/cure"
 )
@@ -65,7 +66,7 @@ func (e Started) apply(s *State, r Record) {
 	if !e.GapKnown {
 		s.changeCans(func(c *can.Can) { c.Doubt = true })
 	}
-	zones := make(map[string]*Zone, len(s.Zones))
+	zones := make(map[string]*airpath.Closed, len(s.Zones))
 	for id, old := range s.Zones {
 		z := *old
 		z.Bridged = e.Gap > 0
@@ -135,16 +136,9 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 		}
 		return true
 	})
-	zones := make(map[string]*Zone, len(s.Zones))
+	zones := make(map[string]*airpath.Closed, len(s.Zones))
 	for id, old := range s.Zones {
-		z := *old
-		later(&z.Until)
-		later(&z.ReadAt)
-		z.Hours = z.Hours.Shift(d)
-		z.Recent = slices.Clone(z.Recent)
-		for i := range z.Recent {
-			later(&z.Recent[i].Start)
-		}
+		z := old.Shift(d)
 		zones[id] = &z
 	}
 	s.Zones = zones

@@ -11,7 +11,7 @@ import (
 	"slices"
 	"time"
 
-	"potlifed/model/air"
+	"potlifed/model/airpath"
 	"potlifed/model/can"
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
@@ -34,11 +34,11 @@ type State struct {
 	Version  string    `json:"version"`
 	Started  time.Time `json:"started"`
 
-	Zones   map[string]*Zone    `json:"zones"`
-	Batches map[string]*Batch   `json:"batches"` // not closed
-	Closed  []*Batch            `json:"closed"`  // the newest few, without their clouds
-	Presses map[string]Press    `json:"presses"`
-	Alarms  map[AlarmKey]*Alarm `json:"alarms"`
+	Zones   map[string]*airpath.Closed `json:"zones"`   // the air, by zone
+	Batches map[string]*Batch          `json:"batches"` // not closed
+	Closed  []*Batch                   `json:"closed"`  // the newest few, without their clouds
+	Presses map[string]Press           `json:"presses"`
+	Alarms  map[AlarmKey]*Alarm        `json:"alarms"`
 
 	Prints      map[string]Prints  `json:"prints"` // by press
 	ClosedTotal map[ClosedKey]int  `json:"closed_total"`
@@ -71,18 +71,6 @@ type AlarmKey struct{ Name, Subject string }
 type ClosedKey struct {
 	Ink     string
 	Outcome lifecycle.Outcome
-}
-
-// Zone is the air of one place, up to its last closed step.
-type Zone struct {
-	Until   time.Time       `json:"until"`            // end of the last closed step
-	Air     air.State       `json:"air"`              // what the next step starts from
-	ReadAt  time.Time       `json:"read_at,omitzero"` // of the newest reading
-	Recent  []cure.PastStep `json:"recent"`           // a day of closed steps, oldest first
-	Bridged bool            `json:"bridged"`          // the daemon was down since Until; the next step bridges that
-	// Hours is what was measured at each whole hour of the last fortnight, from which
-	// the zone's habit is learned.
-	Hours air.History `json:"hours,omitzero"`
 }
 
 // Batch is one mix.
@@ -151,17 +139,15 @@ type Press struct {
 }
 
 const (
-	keptClosed  = 100             // closed batches that stay in the state
-	keptAnswers = 24 * time.Hour  // how long a key is remembered
-	keptSteps   = 24 * time.Hour  // of a zone's air
-	mergedStep  = 5 * time.Minute // steps this short are merged where a straight line tells the same
+	keptClosed  = 100            // closed batches that stay in the state
+	keptAnswers = 24 * time.Hour // how long a key is remembered
 )
 
 // NewState is the state of an empty journal.
 func NewState(journal string) State {
 	return State{
 		Journal: journal,
-		Zones:   map[string]*Zone{}, Batches: map[string]*Batch{}, Presses: map[string]Press{},
+		Zones:   map[string]*airpath.Closed{}, Batches: map[string]*Batch{}, Presses: map[string]Press{},
 		Alarms: map[AlarmKey]*Alarm{}, Prints: map[string]Prints{}, ClosedTotal: map[ClosedKey]int{},
 		CupEmptyG: map[string]float64{}, Answers: map[string]Answer{},
 	}

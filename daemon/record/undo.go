@@ -263,7 +263,7 @@ func (s *State) catchUp(b *Batch) {
 	}
 	b.Cloud = b.Cloud.Clone()
 	z := s.zone(b.Zone)
-	for _, step := range z.path(b.MixedAt.Add(b.Cloud.Age())) {
+	for _, step := range z.Since(b.MixedAt.Add(b.Cloud.Age())) {
 		b.Cloud.Advance(b.Basis.Place, step)
 		b.evaporate(step)
 	}

@@ -1,0 +1,109 @@
+package airpath
+
+import (
+	"time"
+
+	"potlifed/model/cure"
+)
+
+// Batch is what the life of a batch is derived from.
+type Batch struct {
+	Cloud   *cure.Cloud // advanced to the end of the closed path of its zone
+	Place   cure.Place
+	MixedAt time.Time
+}
+
+// Life is the life of a batch at one moment. Its zero value is that of a batch that was
+// never looked at.
+type Life struct {
+	At       time.Time     // the figures below are for this moment
+	Spent    float64       // spent life as it is shown, see [Life.Follow]; 1 at the end of the median batch
+	Risk     float64       // that the batch is over, 0 to 1
+	Doubtful float64       // share of the spent life that is from air not well known, 0 to 1
+	Age      time.Duration // since the first hardener
+	Ends     cure.Ends     // forecast from the end of the closed path
+	// The ends as instants, true to the risk: an end lies in the past exactly when the risk
+	// has passed its level.
+	Expected, Low, High time.Time
+
+	of          Batch         // it was derived from
+	closedSpent float64       // of the cloud then
+	closedAge   time.Duration // of the cloud then
+}
+
+// Is reports whether the life was derived from this batch.
+func (l Life) Is(of Batch) bool {
+	return l.of.Cloud != nil && l.of.Cloud == of.Cloud && l.of.Place == of.Place
+}
+
+// Follow returns the batch's life at now. open is the air from the end of the closed path
+// to now; the batch lives through it in a copy of its cloud. forecast is called only if
+// the forecast of l was made from another cloud or place.
+//
+// The open step is replaced by a better one at each reading, so that the same seconds may
+// cost a little less than they seemed to cost before. Spent then stays where it was until
+// the life has come as far, since people and alarms take it for what has gone. It falls
+// only if the batch has another life now: its start was corrected, or what had been
+// poured into it was undone.
+func (l Life) Follow(of Batch, open cure.Step, now time.Time, forecast func() cure.Ends) Life {
+	next := Life{At: now, Ends: l.Ends, of: of, closedSpent: of.Cloud.Spent(), closedAge: of.Cloud.Age()}
+	if !l.Is(of) {
+		next.Ends = forecast()
+	}
+	ahead := of.Cloud.Clone()
+	ahead.Advance(of.Place, open)
+	next.Spent, next.Risk, next.Doubtful, next.Age = ahead.Spent(), ahead.Risk(), ahead.DoubtfulShare(), ahead.Age()
+	if l.livesOnIn(next) {
+		next.Spent = max(next.Spent, l.Spent)
+	}
+	next.Low = endAt(of.MixedAt.Add(next.Ends.Low), now, next.Risk >= cure.LowRisk)
+	next.Expected = endAt(of.MixedAt.Add(next.Ends.Expected), now, next.Risk >= cure.ExpectedRisk)
+	next.High = endAt(of.MixedAt.Add(next.Ends.High), now, next.Risk >= cure.HighRisk)
+	return next
+}
+
+// livesOnIn reports whether next is the same life as l, later or, where an older state is
+// looked at, earlier.
+func (l Life) livesOnIn(next Life) bool {
+	if next.closedAge < l.closedAge {
+		return next.of.MixedAt.Equal(l.of.MixedAt)
+	}
+	return next.closedSpent >= l.closedSpent
+}
+
+// Closed returns what remains of a life once its batch is closed: the spent life that was
+// shown last. It holds no cloud.
+func (l Life) Closed() Life {
+	l.of.Cloud = nil
+	return l
+}
+
+// endAt keeps a forecast end on the side of now that the risk says. The two differ by
+// seconds, since the forecast is from the end of the closed path.
+func endAt(end, now time.Time, passed bool) time.Time {
+	switch {
+	case passed && end.After(now):
+		return now
+	case !passed && !end.After(now):
+		return now.Add(time.Second)
+	}
+	return end
+}
+
+// Forecast returns the ends of a batch that stands in the zone from the end of the closed
+// path on, along what the zone's own record says of its air. A nil path is that of a zone
+// that nobody reads any more.
+func (p *Path) Forecast(of Batch, closed Closed, staleAfter time.Duration) cure.Ends {
+	if closed.ReadAt.IsZero() || p == nil {
+		return of.Cloud.Forecast(of.Place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
+	}
+	age := closed.Until.Sub(closed.ReadAt)
+	var known []cure.ForecastOption
+	if habit := p.Habit(closed); habit != nil {
+		known = append(known, cure.Along(habit.Ahead(closed.Air, closed.ReadAt)))
+	}
+	if age > staleAfter {
+		known = append(known, cure.TowardsWorst(closed.Worst()))
+	}
+	return of.Cloud.Forecast(of.Place, closed.Air, age, known...)
+}
