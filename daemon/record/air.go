@@ -14,8 +14,8 @@ import (
 // KindAirStep is the kind of [AirStep].
 const KindAirStep Kind = "air-step"
 
-// AirStep is a closed piece of a zone's air over which the batches of the zone were
-// advanced. It begins where the zone's last step ended, and ends no later than the
+// AirStep is the air of a zone over a closed interval. The batches of the zone were
+// advanced over it. It begins where the zone's last step ended, and ends no later than the
 // record's own time.
 type AirStep struct {
 	Zone  string    `json:"zone"`
@@ -46,7 +46,8 @@ func (e AirStep) apply(s *State, r Record) {
 	})
 }
 
-// zone returns the closed path of a zone, that of an unmeasured one if there is none.
+// zone returns the closed path of a zone. A zone that was never measured has
+// [airpath.Unmeasured] air.
 func (s *State) zone(id string) airpath.Closed {
 	if z, ok := s.Zones[id]; ok {
 		return *z
@@ -54,8 +55,8 @@ func (s *State) zone(id string) airpath.Closed {
 	return airpath.Closed{Air: airpath.Unmeasured}
 }
 
-// Path is the air of a zone from a moment on, up to its last closed step, and what it
-// was at that moment.
+// Path returns the air of a zone at a moment in the past, and the steps from then to the
+// zone's last closed step.
 func (s State) Path(zone string, from time.Time) (start air.State, steps []cure.Step) {
 	z := s.zone(zone)
 	steps = z.Since(from)

@@ -29,11 +29,11 @@ type Alarm struct {
 	Priority alarm.Priority `json:"priority"`
 	State    alarm.State    `json:"state"`
 	Text     string         `json:"text"`
-	Since    time.Time      `json:"since"`          // raised, shelved, suppressed or taken out of service
-	Changed  time.Time      `json:"changed"`        // into the state it has
-	Until    time.Time      `json:"until,omitzero"` // of a shelf or of maintenance
-	By       actor.Name     `json:"by,omitempty"`   // who brought it into the state it has
-	Seq      uint64         `json:"seq"`            // of the event that last changed it
+	Since    time.Time      `json:"since"`          // when it was raised, shelved, suppressed or taken out of service
+	Changed  time.Time      `json:"changed"`        // when it entered its state
+	Until    time.Time      `json:"until,omitzero"` // end of shelving or of maintenance
+	By       actor.Name     `json:"by,omitempty"`   // who changed it to its state
+	Seq      uint64         `json:"seq"`            // number of the event that last changed it
 }
 
 // AlarmRaised raises an alarm, for the first time or again.
@@ -44,26 +44,26 @@ type AlarmRaised struct {
 	Text     string         `json:"text" doc:"what is wrong, with the figures of the moment"`
 }
 
-// AlarmReturned says that an alarm's cause is gone. It is over if it was
-// acknowledged, and waits for that otherwise.
+// AlarmReturned records that an alarm's cause is gone. The alarm ends if it was
+// acknowledged; otherwise it waits to be acknowledged.
 type AlarmReturned struct {
 	Name    string `json:"alarm" doc:"name of the alarm"`
 	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
-// AlarmCleared ends an alarm in whatever state: what it is about is there no more.
+// AlarmCleared ends an alarm in any state, because its subject no longer exists.
 type AlarmCleared struct {
 	Name    string `json:"alarm" doc:"name of the alarm"`
 	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
-// AlarmAcknowledged says that somebody has seen an alarm.
+// AlarmAcknowledged records that a person has seen an alarm.
 type AlarmAcknowledged struct {
 	Name    string `json:"alarm" doc:"name of the alarm"`
 	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
-// AlarmShelved puts an alarm aside until a moment.
+// AlarmShelved silences an alarm until a time, at a person's request.
 type AlarmShelved struct {
 	Name     string         `json:"alarm" doc:"name of the alarm"`
 	Subject  string         `json:"subject" doc:"id of the thing that the alarm is about"`
@@ -72,13 +72,13 @@ type AlarmShelved struct {
 	Reason   string         `json:"reason,omitempty" doc:"why the alarm is shelved"`
 }
 
-// AlarmUnshelved ends a shelf, by a person or since its time is over.
+// AlarmUnshelved ends the shelving of an alarm, by a person or because its time is over.
 type AlarmUnshelved struct {
 	Name    string `json:"alarm" doc:"name of the alarm"`
 	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
-// AlarmSuppressed silences an alarm by design: what it looks at cannot be seen.
+// AlarmSuppressed silences an alarm by design, while its cause cannot be observed.
 type AlarmSuppressed struct {
 	Name     string         `json:"alarm" doc:"name of the alarm"`
 	Subject  string         `json:"subject" doc:"id of the thing that the alarm is about"`
@@ -86,14 +86,13 @@ type AlarmSuppressed struct {
 	Text     string         `json:"text" doc:"why the alarm is suppressed"`
 }
 
-// AlarmUnsuppressed ends that.
+// AlarmUnsuppressed ends the suppression of an alarm.
 type AlarmUnsuppressed struct {
 	Name    string `json:"alarm" doc:"name of the alarm"`
 	Subject string `json:"subject" doc:"id of the thing that the alarm is about"`
 }
 
-// OutOfService takes a device under maintenance: the alarms that are about it are
-// silent until a moment.
+// OutOfService begins the maintenance of a device: its alarms are silent until a time.
 type OutOfService struct {
 	Device string                    `json:"subject" doc:"id of the sensor or scale"`
 	Alarms map[string]alarm.Priority `json:"alarms" doc:"the alarms that are silent, with their priorities"`
@@ -101,7 +100,7 @@ type OutOfService struct {
 	Reason string                    `json:"reason" doc:"why the device is out of service"`
 }
 
-// InService ends maintenance, by a person or since its time is over.
+// InService ends the maintenance of a device, by a person or because its time is over.
 type InService struct {
 	Device string   `json:"subject" doc:"id of the sensor or scale"`
 	Alarms []string `json:"alarms" doc:"names of the alarms that are no longer silent"`
@@ -192,7 +191,7 @@ func (s *State) unsilence(r Record, name, subject string, from alarm.State) {
 	})
 }
 
-// changeAlarm alters an alarm that there is.
+// changeAlarm alters an alarm if it is not normal.
 func (s *State) changeAlarm(r Record, name, subject string, f func(a *Alarm)) {
 	if _, there := s.Alarms[AlarmKey{name, subject}]; there {
 		s.setAlarm(r, name, subject, f)

@@ -6,10 +6,10 @@ import (
 	"potlifed/model/guide"
 )
 
-// KindTakenUp is a mix that is weighed on its scale again.
+// KindTakenUp is the kind of [TakenUp].
 const KindTakenUp Kind = "taken-up"
 
-// TakenUp puts a mix back onto its scale. Whatever else was weighed there is set aside.
+// TakenUp continues a mix on its scale. The mix that was weighed there before is set aside.
 type TakenUp struct {
 	Batch      string    `json:"batch" doc:"id of the batch"`
 	Scale      string    `json:"scale" doc:"id of the scale"`
@@ -31,8 +31,8 @@ func (e TakenUp) apply(s *State, r Record) {
 	})
 }
 
-// setAside takes the scale from all mixes but one: their cups stand elsewhere, and
-// nothing that the scale shows is about them.
+// setAside sets aside all mixes of a scale but one. Their cups stand elsewhere, so the
+// scale's readings no longer belong to them.
 func (s *State) setAside(scale, but string, at time.Time) {
 	s.changeAll(func(b *Batch) bool {
 		if b.ID == but || b.Scale != scale || scale == "" || !b.AsideAt.IsZero() {
@@ -43,5 +43,5 @@ func (s *State) setAside(scale, but string, at time.Time) {
 	})
 }
 
-// Aside reports whether a batch's cup was set aside so that another could be weighed.
+// Aside reports whether the mix was set aside so that another could be weighed.
 func (b *Batch) Aside() bool { return !b.AsideAt.IsZero() }

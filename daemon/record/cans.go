@@ -22,7 +22,7 @@ const (
 	KindLeftWeighed Kind = "left-weighed"
 )
 
-// CanMade makes a can of ink, hardener or thinner known.
+// CanMade registers a can of ink, hardener or thinner.
 type CanMade struct {
 	Can      string   `json:"can" doc:"id of the can"`
 	Part     mix.Part `json:"part" doc:"what it holds: ink, hardener or thinner"`
@@ -33,25 +33,24 @@ type CanMade struct {
 	UseBy    string   `json:"use_by,omitempty" doc:"last day of its shelf life, YYYY-MM-DD"`
 }
 
-// CanOpened says since when a can is open.
+// CanOpened records the date on which a can was opened.
 type CanOpened struct {
 	Can string `json:"can" doc:"id of the can"`
 	On  string `json:"on" doc:"date of opening, YYYY-MM-DD"`
 }
 
-// CanStirred says that a can was stirred to the bottom.
+// CanStirred records that a can was stirred to the bottom.
 type CanStirred struct {
 	Can string `json:"can" doc:"id of the can"`
 }
 
-// CanEmptied says that nothing is left in a can, or takes that back.
+// CanEmptied records that a can is empty, or with Undo that it is not.
 type CanEmptied struct {
 	Can  string `json:"can" doc:"id of the can"`
 	Undo bool   `json:"undo,omitempty" doc:"the can is not empty after all"`
 }
 
-// PouredFrom says which can a pour came from and how that can stood, as it was judged
-// then.
+// PouredFrom records which can a pour came from, and the state of the can at that time.
 type PouredFrom struct {
 	Batch          string   `json:"batch" doc:"id of the batch"`
 	Can            string   `json:"can" doc:"id of the can"`
@@ -68,7 +67,7 @@ type PouredFrom struct {
 	Override       string   `json:"override,omitempty" doc:"reason for using the can nevertheless"`
 }
 
-// LeftWeighed says how the grams left in a closed batch's cup were weighed.
+// LeftWeighed records how the mass left in a closed batch's cup was weighed.
 type LeftWeighed struct {
 	Batch  string  `json:"batch" doc:"id of the batch"`
 	Scale  string  `json:"scale" doc:"id of the scale"`
@@ -91,12 +90,12 @@ func (CanEmptied) About() string    { return "" }
 func (e PouredFrom) About() string  { return e.Batch }
 func (e LeftWeighed) About() string { return e.Batch }
 
-// keptEmptied is how many empty cans stay in the state. What was poured from the others
-// is in the journal.
+// keptEmptied is how many empty cans stay in the state. The journal still has the pours
+// from older ones.
 const keptEmptied = 200
 
-// NextCanID is the id that the next can will have unless it is given one. Numbers are
-// not used twice.
+// NextCanID returns the id of the next can that is registered without one. Numbers are not
+// used twice.
 func (s State) NextCanID(part mix.Part) string {
 	for n := s.CanNumber + 1; ; n++ {
 		id := fmt.Sprintf("%s-%d", part, n)
@@ -134,7 +133,7 @@ func (s *State) changeCans(f func(c *can.Can)) {
 
 func (e CanMade) apply(s *State, r Record) {
 	s.Cans = maps.Clone(s.Cans)
-	if s.Cans == nil { // no can was known so far
+	if s.Cans == nil { // no can was registered so far
 		s.Cans = map[string]*can.Can{}
 	}
 	s.CanNumber++
@@ -175,8 +174,8 @@ func (e CanEmptied) apply(s *State, r Record) {
 
 func (e PouredFrom) apply(s *State, r Record) {
 	s.changeCan(e.Can, func(c *can.Can) {
-		// To pour from a can moves it, but does not stir it up: one that was never stirred,
-		// or about which there is doubt, stays so.
+		// Pouring from a can does not stir it: a can that was never stirred, or whose last
+		// stirring is in doubt, stays so.
 		c.UsedAt = r.Stamp.At
 		if c.OpenedOn == "" {
 			c.OpenedOn = e.OpenedOn
@@ -189,8 +188,8 @@ func (e PouredFrom) apply(s *State, r Record) {
 
 func (LeftWeighed) apply(*State, Record) {}
 
-// Note is what is to be said on the batch of a can that was used although it should not
-// have been; empty when nothing is.
+// Note returns a note for the batch when the can should not have been used as it was;
+// empty otherwise.
 func (e PouredFrom) Note() string {
 	what := fmt.Sprintf("%s can %s", e.Part, e.Can)
 	if e.Lot != "" {
@@ -213,8 +212,8 @@ func (e PouredFrom) Note() string {
 	return note
 }
 
-// Components lists what is in the cup by part and can. The masses of a part add up to
-// [Batch.Amounts].
+// Components returns what is in the cup by part and can, in g. The masses of a part add up
+// to [Batch.Amounts].
 func (b *Batch) Components() []mix.Component {
 	share := 1 - b.GivenAway
 	unnamed := b.Added
@@ -247,8 +246,8 @@ func (b *Batch) Components() []mix.Component {
 
 var order = map[mix.Part]int{mix.Ink: 0, mix.Hardener: 1, mix.Thinner: 2}
 
-// canOf is the can that something was drawn from. Batches of before a pour knew its can
-// have one for each part.
+// canOf returns the can that a pour came from, empty when it is not known. Batches of
+// older journals have one can for each part.
 func (b *Batch) canOf(d guide.Drawn) string {
 	if d.Can == "" {
 		return b.Cans[d.Part]
@@ -256,8 +255,8 @@ func (b *Batch) canOf(d guide.Drawn) string {
 	return d.Can
 }
 
-// Lots names the cans that are in the cup, with the lots of those that were registered,
-// and Notes says which of them should not have been used as they were.
+// Lots returns the cans whose content is in the cup, with the lots of those that are
+// registered, and notes about those that should not have been used as they were.
 func (b *Batch) Lots() (lots []can.Lot, notes []string) {
 	for _, c := range b.Components() {
 		if c.Can == "" {

@@ -9,17 +9,16 @@ import (
 	"potlifed/daemon/actor"
 )
 
-// Kind is the written-out name of a sort of record, as it stands in the journal and
-// in published events.
+// Kind is the name of a type of record, in the journal and in published events.
 type Kind string
 
-// Record is one entry of the journal: an event, numbered without gaps and kept for
-// good, or an air step, which has Seq 0.
+// Record is one entry of the journal: an event, which is numbered without gaps and kept
+// forever, or an air step, which has Seq 0.
 type Record struct {
 	Seq    uint64
 	Stamp  Stamp
 	By     actor.Name
-	Answer *Answer // of a change that came with a key, so that its repetition gets the same answer
+	Answer *Answer // to a change that came with a key, so that its repetition gets the same answer
 	Body   Body
 
 	encoded []byte // of Body, once Encode was called
@@ -54,7 +53,7 @@ func (r Record) JSON() ([]byte, error) {
 // IsEvent reports whether r is an event rather than an air step.
 func (r Record) IsEvent() bool { return r.Body.Kind() != KindAirStep }
 
-// Answer is what a change with an idempotency key was answered.
+// Answer is the answer to a change with an idempotency key.
 type Answer struct {
 	Key  string          `json:"key"`
 	Hash string          `json:"hash"` // of the request, to tell a repetition from a reuse of the key
@@ -62,8 +61,8 @@ type Answer struct {
 	Body json.RawMessage `json:"body"`
 }
 
-// Body is what a record says. Bodies carry facts as they were decided, so that
-// applying them needs neither the configuration nor the rules of the day.
+// Body is the content of a record. It holds the facts as they were decided. Applying it
+// therefore needs neither the configuration nor the rules of that time.
 type Body interface {
 	// Kind returns the name of the body's kind.
 	Kind() Kind

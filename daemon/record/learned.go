@@ -8,14 +8,14 @@ import (
 	"potlifed/model/cure"
 )
 
-// The kinds of what a shop has learned of its inks.
+// The kinds about an ink's learned parameters.
 const (
 	KindLearnedAccepted Kind = "learned-accepted"
 	KindLearnedRevoked  Kind = "learned-revoked"
 )
 
-// LearnedAccepted says that a person accepts what was learned of an ink. It is for
-// batches mixed from now on.
+// LearnedAccepted records that a person accepted an ink's learned parameters. They are used
+// for batches mixed from then on.
 type LearnedAccepted struct {
 	Ink     string   `json:"ink" doc:"id of the ink"`
 	Sheet   cure.Ink `json:"sheet" doc:"parameters by the data sheet"`
@@ -26,12 +26,12 @@ type LearnedAccepted struct {
 	Assumed []string `json:"assumed,omitempty" doc:"the parameters that are still assumed"`
 }
 
-// LearnedRevoked takes that back: batches mixed from now on go by the data sheet.
+// LearnedRevoked returns to the ink's data sheet for batches mixed from then on.
 type LearnedRevoked struct {
 	Ink string `json:"ink" doc:"id of the ink"`
 }
 
-// Learned is what was accepted of an ink.
+// Learned holds the accepted parameters of an ink.
 type Learned struct {
 	At      time.Time  `json:"at"`
 	By      actor.Name `json:"by"`
@@ -49,7 +49,7 @@ func (LearnedRevoked) About() string  { return "" }
 
 func (e LearnedAccepted) apply(s *State, r Record) {
 	s.Learned = maps.Clone(s.Learned)
-	if s.Learned == nil { // a checkpoint of before inks were learned
+	if s.Learned == nil { // a checkpoint of a version without learned inks
 		s.Learned = map[string]Learned{}
 	}
 	s.Learned[e.Ink] = Learned{At: r.Stamp.At, By: r.By, Sheet: e.Sheet, Life: e.Life, Verdict: e.Verdict, Assumed: e.Assumed}

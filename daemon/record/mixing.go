@@ -40,8 +40,8 @@ type MixStarted struct {
 	ThinnerReason string    `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
 }
 
-// PanChanged says what the scale's weight did without a pour: gone to zero, tared,
-// the cup back.
+// PanChanged records a change of the scale's weight that was no pour: zeroed, tared, or the
+// cup lifted or returned.
 type PanChanged struct {
 	Batch  string    `json:"batch" doc:"id of the batch"`
 	Scale  string    `json:"scale" doc:"id of the scale"`
@@ -49,15 +49,15 @@ type PanChanged struct {
 	Pan    weigh.Pan `json:"pan" doc:"what is known of the pan afterwards"`
 }
 
-// HardenerBegun starts a batch's clock: the first moment the weight rose in step
-// hardener and stayed up.
+// HardenerBegun starts a batch's pot life: the weight first rose in step hardener and
+// stayed up.
 type HardenerBegun struct {
 	Batch     string    `json:"batch" doc:"id of the batch"`
 	MixedAt   time.Time `json:"mixed_at" doc:"when the weight first rose for hardener and stayed up"`
 	WeighingU float64   `json:"weighing_u" doc:"relative standard uncertainty of the ratio"`
 }
 
-// Confirmed is a step that a person confirmed; the mix is as it stands afterwards.
+// Confirmed records that a person confirmed a step. Mix is the state after it.
 type Confirmed struct {
 	Batch    string     `json:"batch" doc:"id of the batch"`
 	Step     guide.Step `json:"step" doc:"the step that was confirmed"`
@@ -80,13 +80,13 @@ type Corrected struct {
 	Mix     guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
-// Rested says that an ink's rest is over.
+// Rested records that the rest of a mix is over.
 type Rested struct {
 	Batch string    `json:"batch" doc:"id of the batch"`
 	Mix   guide.Mix `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
-// Recorded is a batch that was mixed without the guide.
+// Recorded records a batch that was mixed without the guide.
 type Recorded struct {
 	Batch   string              `json:"batch" doc:"id of the batch"`
 	Day     string              `json:"day" doc:"local date, YYYYMMDD"`
@@ -106,8 +106,8 @@ type Abandoned struct {
 	WasteG float64 `json:"waste_g" doc:"mass that was thrown away, in g"`
 }
 
-// Basis is what a batch's life is computed from, fixed when the batch begins: a
-// later change of the configuration is for later batches.
+// Basis holds the parameters of a batch's pot life. They are fixed when the batch begins; a
+// later change of the configuration applies to later batches.
 type Basis struct {
 	Life      cure.Ink    `json:"life" doc:"the ink's parameters"`
 	Sensor    cure.Sensor `json:"sensor" doc:"accuracy of the sensor in the batch's zone"`
@@ -229,7 +229,7 @@ func (e Abandoned) apply(s *State, r Record) {
 	s.end(b)
 }
 
-// phaseOf is the phase that the guided step stands for.
+// phaseOf returns the phase of a batch by the step of its mix.
 func phaseOf(b *Batch) lifecycle.Phase {
 	switch b.Mix.Step {
 	case guide.Rest:
@@ -248,8 +248,7 @@ func (s *State) countBatch(day string) {
 	s.Number++
 }
 
-// NextID is the id that the next batch begun on the given local day (20060102) will
-// have.
+// NextID returns the id of the next batch that begins on the given local day (20060102).
 func (s State) NextID(day string) string {
 	s.countBatch(day)
 	return s.Day[4:] + "-" + strconv.Itoa(s.Number)

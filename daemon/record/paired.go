@@ -1,19 +1,20 @@
 package record
 
-// The kinds of who may change something. What lets a device in is no part of the
-// journal; that it was let in is.
+// The kinds about paired devices. The journal records that a device was paired, but not the
+// secret of its session.
 const (
 	KindDevicePaired   Kind = "device-paired"
 	KindDeviceUnpaired Kind = "device-unpaired"
 )
 
-// DevicePaired says that a device knew the shop's PIN and may change things from now on.
+// DevicePaired records that a device was paired with the shop's PIN. It may make changes
+// from then on.
 type DevicePaired struct {
 	Device  string `json:"device" doc:"name of the device"`
 	Session string `json:"session" doc:"public id of the session"`
 }
 
-// DeviceUnpaired ends that.
+// DeviceUnpaired ends the session of a paired device.
 type DeviceUnpaired struct {
 	Device  string `json:"device" doc:"name of the device"`
 	Session string `json:"session" doc:"public id of the session"`

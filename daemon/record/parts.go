@@ -11,7 +11,7 @@ import (
 	"potlifed/model/mix"
 )
 
-// The kinds of what happens to a finished mix.
+// The kinds of changes to a finished mix.
 const (
 	KindMoved    Kind = "moved"
 	KindSplit    Kind = "split"
@@ -20,7 +20,7 @@ const (
 	KindTested   Kind = "tested"
 )
 
-// Moved puts a batch somewhere else than on a press.
+// Moved puts a batch into a zone, off its press.
 type Moved struct {
 	Batch string     `json:"batch" doc:"id of the batch"`
 	Press string     `json:"press,omitempty" doc:"id of the press that it was on"`
@@ -28,7 +28,8 @@ type Moved struct {
 	Place cure.Place `json:"place" doc:"how the cup is placed"`
 }
 
-// Split pours a part of a batch into another cup. The part has the same life behind it.
+// Split pours a part of a batch into another cup. The part has spent as much of its pot
+// life as the batch.
 type Split struct {
 	Batch string     `json:"batch" doc:"id of the new part"`
 	From  string     `json:"from" doc:"id of the batch that it comes from"`
@@ -38,7 +39,7 @@ type Split struct {
 	Place cure.Place `json:"place" doc:"how the part's cup is placed"`
 }
 
-// ToppedUp pours one batch into another. The older life rules for both.
+// ToppedUp pours one batch into another. The whole has the pot life of the older one.
 type ToppedUp struct {
 	Batch string  `json:"batch" doc:"id of the batch that was filled up"`
 	From  string  `json:"from" doc:"id of the batch that was poured in"`
@@ -47,7 +48,7 @@ type ToppedUp struct {
 	Older bool    `json:"older" doc:"the batch poured in had more of its pot life spent, so its life counts for the whole"`
 }
 
-// Thinned adds thinner to a batch in use. It does not turn the clock back.
+// Thinned adds thinner to a batch in use. It does not extend the pot life.
 type Thinned struct {
 	Batch    string  `json:"batch" doc:"id of the batch"`
 	G        float64 `json:"g" doc:"mass of thinner in g"`
@@ -55,7 +56,7 @@ type Thinned struct {
 	Can      string  `json:"can,omitempty" doc:"id of the can that it came from"`
 }
 
-// Tested is a test of what was printed with a batch: adhesion, rub, or another.
+// Tested records a test of prints that were made with a batch.
 type Tested struct {
 	Batch  string `json:"batch" doc:"id of the batch"`
 	Test   string `json:"test" doc:"kind of test: adhesion, rub or other"`
@@ -81,8 +82,8 @@ type Test struct {
 	Result string    `json:"result" doc:"pass or fail"`
 }
 
-// Amounts is what is in the cup by what was weighed: the mix, the share of it that is
-// here, and what was added since.
+// Amounts returns what is in the cup by what was weighed: the share of the mix that was not
+// split off, and what was added since.
 func (b *Batch) Amounts() mix.Amounts {
 	a, share := b.Mix.Poured(), 1-b.GivenAway
 	return mix.Amounts{
@@ -101,16 +102,15 @@ func (b *Batch) DivisionG() float64 {
 	return b.Mix.Recipe.DivisionG
 }
 
-// Family is the id that a mix and all its parts have in common.
+// Family returns the id that a mix and all its parts have in common.
 func (b *Batch) Family() string { return Family(b.ID) }
 
-// Family is a batch's id without the letter of a part.
+// Family returns a batch's id without the letter of a part.
 func Family(id string) string {
 	return strings.TrimRight(id, "abcdefghijklmnopqrstuvwxyz")
 }
 
-// NextPart is the id that the next part of a batch will have; empty when the letters
-// are used up.
+// NextPart returns the id of the next part of a batch; empty when all letters are used.
 func (s State) NextPart(of string) string {
 	family := Family(of)
 	for letter := 'b'; letter <= 'z'; letter++ {

@@ -8,7 +8,7 @@ import (
 // KindPrinted is the kind of [Printed].
 const KindPrinted Kind = "printed"
 
-// Printed counts prints of a press.
+// Printed records a number of prints of a press.
 type Printed struct {
 	Press   string  `json:"press" doc:"id of the press"`
 	Batch   string  `json:"batch,omitempty" doc:"id of the batch that was loaded"`
@@ -36,7 +36,7 @@ func (e Printed) apply(s *State, r Record) {
 		p.Bare = r.Stamp.At
 	}
 	s.Prints = maps.Clone(s.Prints)
-	if s.Prints == nil { // a checkpoint from before prints were counted
+	if s.Prints == nil { // a checkpoint of a version that did not count prints
 		s.Prints = map[string]Prints{}
 	}
 	s.Prints[e.Press] = p

@@ -17,7 +17,7 @@ const (
 	KindClockChanged Kind = "clock-changed"
 )
 
-// Started opens a run of the daemon.
+// Started records that the daemon started.
 type Started struct {
 	Instance  string        `json:"instance" doc:"id of this run of the service"`
 	Version   string        `json:"version" doc:"version of the program"`
@@ -27,11 +27,11 @@ type Started struct {
 	Countable bool          `json:"countable" doc:"the clock was set when the last run ended, so an unknown gap becomes known once the clock is set"`
 }
 
-// Stopped closes a run in good order.
+// Stopped records that the daemon ended in good order.
 type Stopped struct{}
 
-// ClockChanged says that the wall clock was found set, or was stepped. Bench time
-// moves by Step from this record on.
+// ClockChanged records that the wall clock was set, or was stepped. Bench time moves by
+// Step from this record on.
 type ClockChanged struct {
 	Step   time.Duration `json:"step_ns" doc:"how far bench time moves from here on"`
 	Synced bool          `json:"synced" doc:"the wall clock is known to be set"`
@@ -110,8 +110,8 @@ func (e ClockChanged) apply(s *State, _ Record) {
 	})
 }
 
-// shift moves the state's instants by d: those of zones and alarms, and of the
-// batches that move with them.
+// shift moves the state's instants by d: those of zones, alarms, cans and prints, and those
+// of the batches for which moves returns true.
 func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 	if d == 0 {
 		return

@@ -7,10 +7,10 @@ import (
 	"potlifed/model/mix"
 )
 
-// KindReweighed is a cup in use that was put on the scale again.
+// KindReweighed is the kind of [Reweighed].
 const KindReweighed Kind = "reweighed"
 
-// Solvent is what the loss of thinner from an open cup is estimated from, fixed when
+// Solvent holds the parameters of the loss of thinner from an open cup. They are fixed when
 // the batch begins.
 type Solvent struct {
 	ID      string            `json:"id,omitempty" doc:"id of the thinner"`
@@ -18,7 +18,7 @@ type Solvent struct {
 	MouthMM float64           `json:"mouth_mm" doc:"inner diameter of the cup in mm"`
 }
 
-// Reweighed says what a cup in use weighs now, and so what evaporated from it.
+// Reweighed records the weight of a cup in use, and how much evaporated by that weight.
 type Reweighed struct {
 	Batch        string  `json:"batch" doc:"id of the batch"`
 	ContentG     float64 `json:"content_g" doc:"mass of the content in g"`
@@ -66,7 +66,7 @@ func (b *Batch) evaporate(step cure.Step) {
 	b.Solvent = &c
 }
 
-// share is the account of a part of a cup.
+// share returns the account of a share f of a cup.
 func share(c *evaporate.Cup, f float64) *evaporate.Cup {
 	if c == nil {
 		return nil
@@ -77,7 +77,7 @@ func share(c *evaporate.Cup, f float64) *evaporate.Cup {
 	return &part
 }
 
-// joined is the account of two cups poured together.
+// joined returns the account of two cups poured together.
 func joined(a, b *evaporate.Cup) *evaporate.Cup {
 	if a == nil || b == nil {
 		return nil
@@ -93,8 +93,8 @@ func joined(a, b *evaporate.Cup) *evaporate.Cup {
 // pipetteG is what a bench pipette holds (common practice, no source).
 const pipetteG = 2
 
-// ThinnerAdvice says what may be added to a batch in use; ok is false where there is no
-// account of its thinner.
+// ThinnerAdvice returns how much thinner may be added to a batch in use. The second result
+// is false when the batch has no account of its thinner.
 func (b *Batch) ThinnerAdvice() (evaporate.TopUp, bool) {
 	if b.Solvent == nil || b.Mix.Recipe.ThinnerMaxPct <= 0 {
 		return evaporate.TopUp{}, false
@@ -102,9 +102,9 @@ func (b *Batch) ThinnerAdvice() (evaporate.TopUp, bool) {
 	return b.Solvent.Advise(b.Mix.Recipe.ThinnerMaxPct, pipetteG), true
 }
 
-// ThinnerPctWith is the thinner in per cent of ink and hardener if so much more were
-// added. Thinner that was weighed as lost does not count; what is only estimated to be
-// lost does.
+// ThinnerPctWith returns the thinner in % of ink and hardener after grams more were added.
+// It leaves out thinner that was lost by a weighing. It still counts thinner that is only
+// estimated to be lost.
 func (b *Batch) ThinnerPctWith(grams float64) float64 {
 	a := b.Amounts()
 	if b.Solvent != nil {

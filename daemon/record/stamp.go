@@ -2,10 +2,10 @@ package record
 
 import "time"
 
-// Stamp says when a record was made, three ways. At is the bench's own time: wall
-// time that advances with CLOCK_BOOTTIME and moves otherwise only by a
-// [ClockChanged] or a [Started] record, so that durations between records of one
-// boot are exact whatever happens to the wall clock.
+// Stamp is the time of a record, on three clocks. At is bench time: wall time that advances
+// with CLOCK_BOOTTIME and is otherwise moved only by a [ClockChanged] or a [Started]
+// record. Durations between records of one boot are therefore exact, even when the wall
+// clock is stepped.
 type Stamp struct {
 	At     time.Time     `json:"at"`
 	Boot   string        `json:"boot"`   // the kernel's boot id

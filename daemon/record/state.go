@@ -1,9 +1,8 @@
-// Package record holds the kinds of record that the journal keeps, with their
-// written-out names, and the state they build. It is pure: no clock, no I/O, no goroutine.
+// Package record holds the kinds of record in the journal, and the state that they build.
+// It is pure: no clock, no I/O, no goroutine.
 //
-// A State is immutable once it was returned by [Apply]: maps and batches are copied
-// when they change. A state, or anything inside it, may therefore be read from any
-// goroutine and kept for as long as it is useful.
+// A [State] that [Apply] returned is never changed: maps and batches are copied when they
+// change. Any goroutine may therefore read a state, and keep it as long as it likes.
 package record
 
 import (
@@ -20,8 +19,8 @@ import (
 	"potlifed/model/mix"
 )
 
-// ModelVersion is written into checkpoints. It changes when the arithmetic of the
-// model does; a batch that is open then goes on from its checkpoint.
+// ModelVersion is written into checkpoints. It changes with the arithmetic of the model. A
+// batch that is open then continues from its checkpoint and is not computed again.
 const ModelVersion = 1
 
 // State is everything the daemon knows that must survive it.
@@ -52,8 +51,8 @@ type State struct {
 	Cans      map[string]*can.Can `json:"cans,omitempty"` // by id
 	CanNumber int                 `json:"can_number,omitempty"`
 
-	// Day and Number make the next batch's id. Day never goes back, whatever the
-	// clock does, so an id is not given twice.
+	// Day and Number make the next batch's id. Day never goes back, even when the clock
+	// does, so an id is not given twice.
 	Day    string `json:"day"` // 20060102
 	Number int    `json:"number"`
 
@@ -95,19 +94,19 @@ type Batch struct {
 	StartedAt time.Time           `json:"started_at"`
 	MixedAt   time.Time           `json:"mixed_at,omitzero"` // the first hardener
 	GoodAt    time.Time           `json:"good_at,omitzero"`
-	// AsideAt is when another mix took the scale; zero while the batch's own cup is the
-	// one that was weighed on it last.
+	// AsideAt is when the mix was set aside for another one; zero while it is the mix that
+	// is weighed on its scale.
 	AsideAt time.Time `json:"aside_at,omitzero"`
 
-	// Cloud is the batch's life, advanced to the end of its zone's last closed step;
-	// nil before the first hardener and after closing.
+	// Cloud is the batch's pot life at the end of its zone's last closed step; nil before
+	// the first hardener and after closing.
 	Cloud *cure.Cloud `json:"cloud,omitempty"`
 	// AtLeast: the age is only a lower bound. Countable: the missing part will be
 	// known once the clock is set.
 	AtLeast   bool `json:"at_least,omitempty"`
 	Countable bool `json:"countable,omitempty"`
-	// Unseen is what bench time jumped by at the restart and the age did not see,
-	// while Countable: it is part of what will be counted.
+	// Unseen is the jump of bench time at the restart that the age does not include. It is
+	// set while Countable, and part of what will be counted.
 	Unseen time.Duration `json:"unseen_ns,omitempty"`
 
 	// GivenAway is the share of the mix that was split off; Added is what came in since:
@@ -117,8 +116,8 @@ type Batch struct {
 	AddedFrom []mix.Component `json:"added_from,omitempty"` // what of it came from cans that are known
 	// Solvent is the account of the thinner in the cup, nil until the batch is mixed.
 	Solvent *evaporate.Cup `json:"solvent,omitempty"`
-	// PartWentOff: a part of the same mix went off with no more life behind it than this
-	// has; YoungerThanDead: with more. Until somebody says good.
+	// PartWentOff: a part of the same mix went off that had spent no more of its pot life
+	// than this batch has. YoungerThanDead: it had spent more. Both until a person says good.
 	PartWentOff     bool   `json:"part_went_off,omitempty"`
 	YoungerThanDead bool   `json:"younger_than_dead,omitempty"`
 	Tests           []Test `json:"tests,omitempty"`
@@ -153,8 +152,8 @@ func NewState(journal string) State {
 	}
 }
 
-// Apply is the only way the state changes, live and at a start. The given state
-// stays as it was.
+// Apply returns the state after a record. It is the only way the state changes, while
+// running and at a start. The given state is not changed.
 func Apply(s State, r Record) State {
 	if r.IsEvent() {
 		s.Seq = r.Seq
@@ -222,7 +221,7 @@ func (s *State) end(b Batch) {
 	}
 	s.ClosedTotal = maps.Clone(s.ClosedTotal)
 	s.ClosedTotal[ClosedKey{b.Ink, b.Outcome}]++
-	// What was asked about the batch is answered by its end.
+	// Its alarms end with the batch.
 	s.Alarms = maps.Clone(s.Alarms)
 	maps.DeleteFunc(s.Alarms, func(k AlarmKey, _ *Alarm) bool { return k.Subject == b.ID })
 }
@@ -232,7 +231,7 @@ func (s *State) setPress(id string, p Press) {
 	s.Presses[id] = p
 }
 
-// Find returns an open or a recently closed batch.
+// Find returns an open or a recently closed batch; false when there is none.
 func (s State) Find(id string) (*Batch, bool) {
 	if b, ok := s.Batches[id]; ok {
 		return b, true

@@ -13,9 +13,8 @@ import (
 // KindUndone is the kind of [Undone].
 const KindUndone Kind = "undone"
 
-// Undone takes back what was done to a batch by an event a moment ago: the batches and
-// presses that it touched are as they were before, but for the air that they have
-// stood in since.
+// Undone undoes a change of a few seconds ago. The batches and presses that it affected are
+// as they were before, advanced over the air that they have stood in since.
 type Undone struct {
 	Batch   string   `json:"batch" doc:"id of the batch"`
 	Undoes  uint64   `json:"undoes" doc:"number of the event that was undone"`

@@ -8,7 +8,7 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// The kinds of how a finished batch is used and ends.
+// The kinds about the use and the end of a finished batch.
 const (
 	KindLoaded   Kind = "loaded"
 	KindUnloaded Kind = "unloaded"
@@ -24,8 +24,8 @@ type Loaded struct {
 	Place cure.Place `json:"place" doc:"how the cup is placed"`
 }
 
-// Unloaded takes whatever stands on a press off it, or lifts the stop that a batch
-// which went off left there.
+// Unloaded takes a batch off a press, or lifts the stop that is left on a press after its
+// batch went off.
 type Unloaded struct {
 	Batch string     `json:"batch,omitempty" doc:"id of the batch; absent when a stop was lifted"`
 	Press string     `json:"press" doc:"id of the press"`
@@ -33,7 +33,7 @@ type Unloaded struct {
 	Place cure.Place `json:"place" doc:"how the cup is placed"`
 }
 
-// Good says that somebody looked at the batch and it is good.
+// Good records that a person looked at the batch and found it good.
 type Good struct {
 	Batch string `json:"batch" doc:"id of the batch"`
 }

@@ -7,11 +7,11 @@ import (
 	"potlifed/model/air"
 )
 
-// KindSensorVerified is the kind of a sensor's check.
+// KindSensorVerified is the kind of [SensorVerified].
 const KindSensorVerified Kind = "sensor-verified"
 
-// SensorVerified says that somebody has checked a sensor: what the air was by the
-// reference, and what the sensor read then.
+// SensorVerified records a check of a sensor: the reference, and the sensor's reading at
+// that time.
 type SensorVerified struct {
 	Sensor       string     `json:"sensor" doc:"id of the sensor"`
 	HumidityPct  float64    `json:"humidity_pct" doc:"relative humidity of the reference in %"`
@@ -22,8 +22,8 @@ type SensorVerified struct {
 	AllowedPct   float64    `json:"allowed_pct,omitempty" doc:"permitted difference in % relative humidity"`
 }
 
-// FailedCheck is a check of a sensor that was outside what is allowed. It counts until a
-// later check passes.
+// FailedCheck is a check whose deviation was larger than allowed. It is kept until a later
+// check passes.
 type FailedCheck struct {
 	At           time.Time `json:"at"`
 	ReadPct      float64   `json:"read_pct"`
@@ -47,7 +47,7 @@ func (e SensorVerified) apply(s *State, r Record) {
 	}
 	delete(s.FailedChecks, e.Sensor)
 	s.Verified = maps.Clone(s.Verified)
-	if s.Verified == nil { // a checkpoint of before checks were recorded
+	if s.Verified == nil { // a checkpoint of a version that did not record checks
 		s.Verified = map[string]time.Time{}
 	}
 	s.Verified[e.Sensor] = r.Stamp.At

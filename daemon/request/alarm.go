@@ -2,13 +2,13 @@ package request
 
 import "time"
 
-// AcknowledgeAlarm says that somebody has seen an alarm.
+// AcknowledgeAlarm records that a person has seen an alarm.
 type AcknowledgeAlarm struct {
 	Alarm   string `json:"alarm,omitempty" hidden:"true" doc:"name of the alarm"`
 	Subject string `json:"subject,omitempty" hidden:"true" doc:"id of the thing that the alarm is about"`
 }
 
-// ShelveAlarm puts an alarm aside for a time.
+// ShelveAlarm silences an alarm for a time.
 type ShelveAlarm struct {
 	Alarm   string    `json:"alarm,omitempty" hidden:"true" doc:"name of the alarm"`
 	Subject string    `json:"subject,omitempty" hidden:"true" doc:"id of the thing that the alarm is about"`
@@ -16,7 +16,7 @@ type ShelveAlarm struct {
 	Reason  string    `json:"reason,omitempty" maxLength:"200" doc:"why the alarm is shelved"`
 }
 
-// UnshelveAlarm takes an alarm off the shelf before its time.
+// UnshelveAlarm ends the shelving of an alarm before its time.
 type UnshelveAlarm struct {
 	Alarm   string `json:"alarm,omitempty" hidden:"true" doc:"name of the alarm"`
 	Subject string `json:"subject,omitempty" hidden:"true" doc:"id of the thing that the alarm is about"`

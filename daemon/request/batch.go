@@ -9,13 +9,13 @@ type LoadBatch struct {
 	Replace bool   `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
 }
 
-// UnloadBatch takes a batch off its press, or lifts the stop that a batch which went
-// off left on it.
+// UnloadBatch takes a batch off its press, or lifts the stop that is left on the press after
+// the batch went off.
 type UnloadBatch struct {
 	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 }
 
-// Where is where a batch is put: on a press or into a zone.
+// Where names the place of a batch: a press or a zone.
 type Where struct {
 	Press string `json:"press,omitempty" doc:"id of the press"`
 	Zone  string `json:"zone,omitempty" doc:"id of the zone, instead of press"`
@@ -53,21 +53,21 @@ type ThinBatch struct {
 	Can      string  `json:"can,omitempty" doc:"id of the can that it came from"`
 }
 
-// ReweighBatch says what a cup in use weighs now.
+// ReweighBatch records what the content of a cup in use weighs.
 type ReweighBatch struct {
 	Batch    string  `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 	ContentG float64 `json:"content_g" minimum:"0" doc:"mass of the content now in g, without the cup"`
 	TakenG   float64 `json:"taken_g,omitempty" minimum:"0" doc:"mass that was printed since the last weighing, in g; weigh when that is 0, for the best estimate"`
 }
 
-// TestBatch logs a test of what was printed with a batch.
+// TestBatch records a test of prints that were made with a batch.
 type TestBatch struct {
 	Batch  string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 	Kind   string `json:"kind" enum:"adhesion,rub,other" doc:"kind of test"`
 	Result string `json:"result" enum:"pass,fail" doc:"result of the test"`
 }
 
-// GoodBatch says that somebody looked, and the batch is good.
+// GoodBatch records that a person looked at the batch and found it good.
 type GoodBatch struct {
 	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 }
@@ -104,7 +104,7 @@ func (ReweighBatch) Verb() string { return "reweigh" }
 
 func (TestBatch) Verb() string { return "tests" }
 
-// Undo takes back what was done a moment ago.
+// Undo undoes a change of a few seconds ago.
 type Undo struct {
 	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 	Seq   uint64 `json:"seq" doc:"number of the event to undo, from the answer to the change"`

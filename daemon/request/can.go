@@ -1,6 +1,6 @@
 package request
 
-// MakeCan makes a can known. Exactly one of Ink, Hardener and Thinner says what it holds.
+// MakeCan registers a can. Exactly one of Ink, Hardener and Thinner says what it holds.
 type MakeCan struct {
 	ID       string `json:"id,omitempty" pattern:"^[a-z0-9][a-z0-9-]{0,31}$" doc:"id to write on the can; left out, the bench chooses one"`
 	Ink      string `json:"ink,omitempty" doc:"id of the ink that it holds"`
@@ -12,18 +12,18 @@ type MakeCan struct {
 	UseBy    string `json:"use_by,omitempty" pattern:"^\\d{4}-\\d{2}-\\d{2}$" doc:"last day of its shelf life, YYYY-MM-DD"`
 }
 
-// OpenCan says since when a can is open.
+// OpenCan records the date on which a can was opened.
 type OpenCan struct {
 	Can string `json:"can,omitempty" hidden:"true" doc:"id of the can"`
 	On  string `json:"on,omitempty" pattern:"^\\d{4}-\\d{2}-\\d{2}$" doc:"date of opening, YYYY-MM-DD; default: today, if the clock is set"`
 }
 
-// StirCan says that a can was stirred to the bottom.
+// StirCan records that a can was stirred to the bottom.
 type StirCan struct {
 	Can string `json:"can,omitempty" hidden:"true" doc:"id of the can"`
 }
 
-// EmptyCan says that nothing is left in a can, or takes that back.
+// EmptyCan records that a can is empty, or with Undo that it is not.
 type EmptyCan struct {
 	Can  string `json:"can,omitempty" hidden:"true" doc:"id of the can"`
 	Undo bool   `json:"undo,omitempty" doc:"true: the can is not empty after all"`

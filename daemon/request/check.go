@@ -19,13 +19,13 @@ const (
 	maxItems = 100
 )
 
-// Check returns why the fields of a change cannot be taken, nil when they can: a text
-// that is too long, too short or not printable, a word that is not in the list, a number
-// outside its range. The limits are the tags of the fields, from which the description
-// of the API is made too: maxLength and minLength in characters, enum, pattern, minimum,
-// maximum and maxItems. A field that was left out passes. The error is a [*Refusal].
+// Check returns a [*Refusal] when a field of a change is outside its limits: a text that is
+// too long, too short or not printable, a word that is not in its list, a number outside
+// its range. The limits are the tags of the fields: maxLength and minLength in characters,
+// enum, pattern, minimum, maximum and maxItems. The description of the API is made from the
+// same tags. A field that was left out passes.
 //
-// Every change passes here, whether it came over HTTP or MQTT or from the program.
+// Every change is checked here, over HTTP, over MQTT and from the program itself.
 func Check(c Change) error {
 	if err := checkStruct("", reflect.ValueOf(c)); err != nil {
 		return Refuse(Invalid, "not like this", "%v", err)

@@ -1,10 +1,10 @@
 package request
 
-// PairDevice puts on record that a device was paired. It is made by the program and
-// never read from a request.
+// PairDevice records that a device was paired. The program makes it; it is never read from
+// a request.
 type PairDevice struct{ Device, Session string }
 
-// UnpairDevice puts on record that a device was unpaired; made by the program as well.
+// UnpairDevice records that a device was unpaired. The program makes it.
 type UnpairDevice struct{ Device, Session string }
 
 func (PairDevice) Verb() string { return "session" }

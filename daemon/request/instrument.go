@@ -2,8 +2,7 @@ package request
 
 import "time"
 
-// TakeOutOfService begins the maintenance of a sensor or a scale: the alarms that are
-// about it are silent.
+// TakeOutOfService begins the maintenance of a sensor or a scale: its alarms are silent.
 type TakeOutOfService struct {
 	Sensor string    `json:"sensor,omitempty" hidden:"true" doc:"id of the sensor or scale"`
 	Until  time.Time `json:"until" doc:"end of the maintenance, at most 30 days from now"`
@@ -15,7 +14,7 @@ type PutInService struct {
 	Sensor string `json:"sensor,omitempty" hidden:"true" doc:"id of the sensor or scale"`
 }
 
-// VerifySensor records a check of a sensor: what the air was by a reference.
+// VerifySensor records a check of a sensor against a reference.
 type VerifySensor struct {
 	Sensor       string   `json:"sensor,omitempty" hidden:"true" doc:"id of the sensor"`
 	HumidityPct  *float64 `json:"humidity_pct" minimum:"0" maximum:"100" doc:"relative humidity of the reference in %: a salt point or a better meter"`

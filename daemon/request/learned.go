@@ -2,8 +2,8 @@ package request
 
 import "potlifed/model/cure"
 
-// AcceptLearned accepts what was learned of an ink, for batches mixed from now on. It
-// is made by the program from its own journal and never read from a request.
+// AcceptLearned accepts an ink's learned parameters for batches mixed from then on. The
+// program makes it from its own journal; it is never read from a request.
 type AcceptLearned struct {
 	Ink     string
 	Sheet   cure.Ink
@@ -14,7 +14,7 @@ type AcceptLearned struct {
 	Assumed []string
 }
 
-// RevokeLearned goes back to the data sheet, for batches mixed from now on.
+// RevokeLearned returns to the ink's data sheet for batches mixed from then on.
 type RevokeLearned struct {
 	Ink string `json:"ink,omitempty" hidden:"true" doc:"id of the ink"`
 }

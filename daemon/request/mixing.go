@@ -6,7 +6,7 @@ import (
 	"potlifed/model/mix"
 )
 
-// TakeUp takes up a mix that was set aside.
+// TakeUp continues a mix that was set aside.
 type TakeUp struct {
 	Batch    string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 	Override string `json:"override,omitempty" maxLength:"200" doc:"reason for continuing although the cup does not have the expected weight"`
@@ -55,7 +55,7 @@ type CorrectPour struct {
 	Undo  bool   `json:"undo,omitempty" doc:"remove the last pour from the record"`
 }
 
-// AbandonMix gives a mix up.
+// AbandonMix ends a mix that is not finished.
 type AbandonMix struct {
 	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 }

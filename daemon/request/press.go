@@ -1,7 +1,7 @@
 package request
 
-// CountPrints says what a press has printed: what its counter stands at, or how many
-// prints were made since the last time.
+// CountPrints records what a press has printed: the reading of its counter, or the number
+// of prints since the last time.
 type CountPrints struct {
 	Press string  `json:"press,omitempty" hidden:"true" doc:"id of the press"`
 	Total *uint64 `json:"total,omitempty" doc:"state of the press's own counter; the first report sets the zero, and a lower one than before means that the counter was reset"`

@@ -1,6 +1,6 @@
-// Package request holds what people and programs may ask of the bench: the changes with
-// their fields, a request and its reply, and the refusal of one. HTTP and MQTT read the
-// same structures.
+// Package request holds the changes that people and programs can request from the bench,
+// with their fields and limits, the reply, and the refusal. HTTP and MQTT read the same
+// structures.
 package request
 
 import (
@@ -9,20 +9,19 @@ import (
 	"potlifed/daemon/actor"
 )
 
-// Change is something a person or a program asks for. The same structures are read
-// from HTTP bodies and from MQTT commands.
+// Change is a change of the bench's state that a person or a program requests.
 type Change interface {
 	// Verb returns the last word of the change's HTTP path, which is also its MQTT
 	// command.
 	Verb() string
 }
 
-// Request is a change with who asks for it.
+// Request is a change with the name of who requests it.
 type Request struct {
 	Change Change
 	By     actor.Name
-	Key    string // honoured for a day: the same key gets the same answer; may be empty
-	Hash   string // of what was asked, with Key
+	Key    string // idempotency key; the same key gets the same answer for a day; may be empty
+	Hash   string // hash of the change, to be set with Key
 }
 
 // Reply answers a request. Body is the changed thing as JSON.

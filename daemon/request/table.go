@@ -12,17 +12,16 @@ type Row struct {
 	// Verb is the last word of the change's path and its MQTT command.
 	Verb  string
 	Right Right
-	// Path is that of the POST request, below /api/v1/. What the change is about stands
-	// in it in braces.
+	// Path is the path of the POST request below /api/v1/, with the ids in braces.
 	Path string
-	// About names the JSON fields that HTTP carries in the path, in the path's order.
-	// They are refused in the body. Over MQTT they are fields like the others.
+	// About names the JSON fields that HTTP has in the path, in the order of the path. In a
+	// body they are refused. Over MQTT they are fields like the others.
 	About []string
-	// Summary says what the change does, as the description of the API does.
+	// Summary is the summary in the description of the API.
 	Summary string
 	// NeedsBody: the request is refused without a body.
 	NeedsBody bool
-	// MQTT: the change is taken as a command.
+	// MQTT: the change is accepted as a command.
 	MQTT bool
 	// Type is the structure of the change's fields.
 	Type reflect.Type
@@ -33,38 +32,38 @@ var table = []Row{
 	row[StartMix](RightMix, "batches", "Start a guided mix, or record one already mixed", withBody),
 	row[RecordMix](RightMix, "batches", "Record a batch that was mixed without the guide", withBody),
 	row[ConfirmStep](RightMix, "batches/{id}/confirm", "Confirm the step that a guided mix waits at", withBody, about("batch")),
-	row[Undo](RightMix, "batches/{id}/undo", "Take back, within ten seconds, what was done to a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", withBody, about("batch")),
-	row[TakeUp](RightMix, "batches/{id}/take-up", "Take up a mix that was set aside, or say that the cup on the scale is its own", about("batch")),
+	row[Undo](RightMix, "batches/{id}/undo", "Undo, within ten seconds, a change of a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", withBody, about("batch")),
+	row[TakeUp](RightMix, "batches/{id}/take-up", "Continue a mix that was set aside, or confirm that the cup on the scale is its own", about("batch")),
 	row[CorrectPour](RightMix, "batches/{id}/correct", "Re-label or undo the last pour", withBody, about("batch")),
 	row[LoadBatch](RightMix, "batches/{id}/load", "Put a batch on a press", withBody, about("batch")),
 	row[UnloadBatch](RightMix, "batches/{id}/unload", "Take a batch off its press", about("batch")),
 	row[MoveBatch](RightMix, "batches/{id}/move", "Put a batch onto a press or into another zone", withBody, about("batch")),
 	row[SplitBatch](RightMix, "batches/{id}/split", "Pour a part of a batch into another cup", withBody, about("batch")),
-	row[TopUpBatch](RightMix, "batches/{id}/top-up", "Pour another batch into this one; the older life rules", withBody, about("batch")),
-	row[ThinBatch](RightMix, "batches/{id}/thin", "Add thinner to a batch in use; it does not renew pot life", withBody, about("batch")),
-	row[ReweighBatch](RightMix, "batches/{id}/reweigh", "Say what a cup in use weighs now, and so what evaporated", withBody, about("batch")),
-	row[TestBatch](RightMix, "batches/{id}/tests", "Log a test of what was printed with a batch", withBody, about("batch")),
-	row[GoodBatch](RightMix, "batches/{id}/good", "Say that somebody looked, and it is good", about("batch")),
-	row[AbandonMix](RightMix, "batches/{id}/abandon", "Give a mix up", about("batch")),
+	row[TopUpBatch](RightMix, "batches/{id}/top-up", "Pour another batch into this one; the whole has the pot life of the older one", withBody, about("batch")),
+	row[ThinBatch](RightMix, "batches/{id}/thin", "Add thinner to a batch in use; it does not extend the pot life", withBody, about("batch")),
+	row[ReweighBatch](RightMix, "batches/{id}/reweigh", "Record what a cup in use weighs, and so how much evaporated", withBody, about("batch")),
+	row[TestBatch](RightMix, "batches/{id}/tests", "Record a test of prints that were made with a batch", withBody, about("batch")),
+	row[GoodBatch](RightMix, "batches/{id}/good", "Record that a person looked at a batch and found it good", about("batch")),
+	row[AbandonMix](RightMix, "batches/{id}/abandon", "Abandon a mix that is not finished", about("batch")),
 	row[CloseBatch](RightMix, "batches/{id}/close", "End a batch", withBody, about("batch")),
 
-	row[AcknowledgeAlarm](RightAcknowledge, "alarms/{name}/{subject}/acknowledge", "Say that somebody has seen an alarm", about("alarm", "subject")),
-	row[ShelveAlarm](RightAcknowledge, "alarms/{name}/{subject}/shelve", "Put an alarm aside for a time", withBody, about("alarm", "subject")),
-	row[UnshelveAlarm](RightAcknowledge, "alarms/{name}/{subject}/unshelve", "Take an alarm off the shelf", about("alarm", "subject")),
+	row[AcknowledgeAlarm](RightAcknowledge, "alarms/{name}/{subject}/acknowledge", "Acknowledge an alarm: a person has seen it", about("alarm", "subject")),
+	row[ShelveAlarm](RightAcknowledge, "alarms/{name}/{subject}/shelve", "Shelve an alarm: silence it for a time", withBody, about("alarm", "subject")),
+	row[UnshelveAlarm](RightAcknowledge, "alarms/{name}/{subject}/unshelve", "End the shelving of an alarm", about("alarm", "subject")),
 
-	row[CountPrints](RightReport, "presses/{id}/prints", "Say what a press has printed", withBody, about("press")),
+	row[CountPrints](RightReport, "presses/{id}/prints", "Record what a press has printed", withBody, about("press")),
 
 	row[VerifySensor](RightConfigure, "sensors/{id}/verifications", "Record a check of a sensor's humidity against a reference", withBody, about("sensor")),
 	row[TakeOutOfService](RightConfigure, "sensors/{id}/out-of-service", "Begin the maintenance of a sensor or scale: its alarms are silent", withBody, about("sensor")),
 	row[PutInService](RightConfigure, "sensors/{id}/in-service", "End the maintenance of a sensor or scale", about("sensor")),
 
-	row[MakeCan](RightMix, "cans", "Make a can known", withBody),
-	row[OpenCan](RightMix, "cans/{id}/opened", "Say since when a can is open; default today", about("can")),
-	row[StirCan](RightMix, "cans/{id}/stirred", "Say that a can was stirred to the bottom", about("can")),
-	row[EmptyCan](RightMix, "cans/{id}/emptied", "Say that a can is empty, or that it is not", about("can")),
+	row[MakeCan](RightMix, "cans", "Register a can", withBody),
+	row[OpenCan](RightMix, "cans/{id}/opened", "Record the date on which a can was opened; default today", about("can")),
+	row[StirCan](RightMix, "cans/{id}/stirred", "Record that a can was stirred to the bottom", about("can")),
+	row[EmptyCan](RightMix, "cans/{id}/emptied", "Record that a can is empty, or that it is not", about("can")),
 
-	row[AcceptLearned](RightConfigure, "inks/{id}/accept-learned", "Accept what was learned of an ink, for batches mixed from now on", about("ink"), noCommand),
-	row[RevokeLearned](RightConfigure, "inks/{id}/revoke-learned", "Go back to an ink's data sheet, for batches mixed from now on", about("ink"), noCommand),
+	row[AcceptLearned](RightConfigure, "inks/{id}/accept-learned", "Accept an ink's learned parameters for batches mixed from now on", about("ink"), noCommand),
+	row[RevokeLearned](RightConfigure, "inks/{id}/revoke-learned", "Return to an ink's data sheet for batches mixed from now on", about("ink"), noCommand),
 
 	row[PairDevice](RightConfigure, "session", "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", withBody, noCommand),
 	row[UnpairDevice](RightConfigure, "sessions/{id}/unpair", "End a session at once", noCommand),
@@ -98,8 +97,8 @@ func Find(verb string) (r Row, ok bool) {
 	return table[i], true
 }
 
-// Required returns the JSON names of the fields that a command must have: what the
-// change is about, and every field that may not be left out.
+// Required returns the JSON names of the fields that a command must have: those of About,
+// and every field that is not optional.
 func (r Row) Required() []string {
 	names := slices.Clone(r.About)
 	for i := range r.Type.NumField() {
