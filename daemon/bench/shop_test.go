@@ -108,6 +108,7 @@ func openShopOf(t testing.TB, dir string, c *handClock, configuration string) *s
 	if err != nil {
 		t.Fatal(err)
 	}
+	t.Cleanup(func() { _ = j.Close() }) // again, when the shop has crashed
 	d := &disk{Journal: j, groups: make(chan journal.Group, 1)}
 	b, err := New(t.Context(), Settings{Shop: cfg, Version: "test", Clock: c, Journal: d, Log: slog.New(slog.DiscardHandler)})
 	if err != nil {
