@@ -71,7 +71,7 @@ func NewDurations(bench string) *Durations {
 	return &Durations{
 		readingToPublish: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name:        nameReadingToPublish,
-			Help:        "From a device's bytes to the message that was published because of them.",
+			Help:        helpOf[nameReadingToPublish],
 			ConstLabels: label,
 			// A scale's line should be out within tens of milliseconds on a Pi; past
 			// five seconds something is stuck, and how long exactly says no more.
@@ -79,7 +79,7 @@ func NewDurations(bench string) *Durations {
 		}),
 		journalWrite: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name:        nameJournalWrite,
-			Help:        "One commit of the journal, until it is on the disk.",
+			Help:        helpOf[nameJournalWrite],
 			ConstLabels: label,
 			// A memory card takes 5 to 50 ms; a failing one takes seconds.
 			Buckets: []float64{0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10},

@@ -8,10 +8,39 @@ const (
 	nameJournalWrite     = "potlife_journal_write_duration_seconds"
 )
 
+// helpOf are the explanations of the histograms.
+var helpOf = map[string]string{
+	nameReadingToPublish: "From a device's bytes to the message that was published because of them.",
+	nameJournalWrite:     "One commit of the journal, until it is on the disk.",
+}
+
 // series describes what the collector makes, with its kind.
 type series struct {
-	desc *prometheus.Desc
-	kind prometheus.ValueType
+	desc  *prometheus.Desc
+	kind  prometheus.ValueType
+	about Series
+}
+
+// Series is a metric as the reference lists it.
+type Series struct {
+	Name   string
+	Kind   string // gauge, counter or histogram
+	Help   string
+	Labels []string // beside bench
+}
+
+// List returns every metric of the collector and the durations, in a fixed order. What
+// the Go client library adds about the process is not in it.
+func List() []Series {
+	var list []Series
+	n := newNames("")
+	for _, s := range n.series() {
+		list = append(list, s.about)
+	}
+	for _, name := range []string{nameReadingToPublish, nameJournalWrite} {
+		list = append(list, Series{Name: name, Kind: "histogram", Help: helpOf[name]})
+	}
+	return list
 }
 
 // names holds every series of the collector.
@@ -36,7 +65,8 @@ type names struct {
 func newNames(bench string) names {
 	make := func(kind prometheus.ValueType) func(name, help string, labels ...string) series {
 		return func(name, help string, labels ...string) series {
-			return series{prometheus.NewDesc(name, help, labels, prometheus.Labels{"bench": bench}), kind}
+			word := map[prometheus.ValueType]string{prometheus.GaugeValue: "gauge", prometheus.CounterValue: "counter"}[kind]
+			return series{prometheus.NewDesc(name, help, labels, prometheus.Labels{"bench": bench}), kind, Series{name, word, help, labels}}
 		}
 	}
 	gauge, counter := make(prometheus.GaugeValue), make(prometheus.CounterValue)
@@ -84,10 +114,18 @@ func newNames(bench string) names {
 	}
 }
 
-// all lists the descriptions.
+// all returns the descriptions.
 func (n *names) all() []*prometheus.Desc {
 	var descs []*prometheus.Desc
-	for _, s := range []series{
+	for _, s := range n.series() {
+		descs = append(descs, s.desc)
+	}
+	return descs
+}
+
+// series returns every series of the collector.
+func (n *names) series() []series {
+	return []series{
 		n.buildInfo, n.clockSynchronised, n.timeLapse,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
 		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition,
@@ -96,8 +134,5 @@ func (n *names) all() []*prometheus.Desc {
 		n.pressRemaining, n.pressRisk, n.prints,
 		n.alarmActive, n.alarmUnacknowledged, n.light,
 		n.mqttConnected, n.mqttWaiting, n.mqttMessages, n.brokerRefusals,
-	} {
-		descs = append(descs, s.desc)
 	}
-	return descs
 }

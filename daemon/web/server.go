@@ -22,6 +22,7 @@ import (
 	"potlifed/daemon/access"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
+	"potlifed/daemon/reference"
 	"potlifed/daemon/request"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
@@ -118,6 +119,8 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	mux.Handle("/readyz", readOnly(http.HandlerFunc(s.readyz)))
 	mux.Handle("/batches/{id}/label", readOnly(http.HandlerFunc(s.labelPage)))
 	mux.Handle("/batches/{id}/label.svg", readOnly(http.HandlerFunc(s.labelSVG)))
+	mux.Handle("/reference", readOnly(reference.Handler()))
+	mux.Handle("/reference.css", readOnly(reference.Handler()))
 	mux.Handle("/", readOnly(page.Handler()))
 	s.handler = s.guard(mux)
 	return s, nil

@@ -40,6 +40,24 @@ func (m Meaning) Colour() string {
 	return "yellow"
 }
 
+// When returns when a light has this meaning, in words; what is no meaning has those of
+// [Unknown].
+func (m Meaning) When() string {
+	switch m {
+	case DoNotPrint:
+		return "the mix has gone off, or may have; its ratio or order was wrong; or it still rests"
+	case Act:
+		return "something waits for a person"
+	case Soon:
+		return "it is time to make the next mix, or the figures are uncertain"
+	case InOrder:
+		return "none of the others applies"
+	case Empty:
+		return "nothing is loaded"
+	}
+	return "a batch is loaded whose age or air is not known; also when contact with potlifed is lost"
+}
+
 // AlwaysFlashes tells the yellow that is unknown from the yellow that is soon.
 func (m Meaning) AlwaysFlashes() bool { return m == Unknown }
 
