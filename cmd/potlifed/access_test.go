@@ -29,7 +29,7 @@ scales:
 sensors:
   - {id: bench-air, zone: bench, path: /nowhere}
 inks:
-  - {id: dial-satin, hardener_ratio: "4:1", pot_life: {about: 8h}}
+  - {id: dial-satin, hardener_ratio: "5:1", pot_life: {about: 5h}}
 `
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)

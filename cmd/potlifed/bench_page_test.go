@@ -181,13 +181,13 @@ sensors:
   - {id: bench-air, zone: bench, path: %q, every: 1s, stale_after: 5m}
   - {id: floor-air, zone: floor, path: %q, every: 1s, stale_after: 5m}
 presses:
-  - {id: press-1, zone: bench, cup: cup-90}
-  - {id: press-2, zone: floor, cup: cup-90}
+  - {id: press-1, zone: bench, cup: cup-110}
+  - {id: press-2, zone: floor, cup: cup-110}
 cups:
-  - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110}
+  - {id: cup-110, ink_minimum_g: 85, fill_maximum_g: 150}
 inks:
-  - {id: dial-satin, hardener: hardener-a, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
-  - {id: dial-flat, hardener: hardener-a, hardener_ratio: "10:1", pot_life: {shortest: 6h, longest: 8h}, rest: 15m}
+  - {id: dial-satin, hardener: hardener-a, hardener_ratio: "5:1", thinner_pct: {min: 6, max: 14, dark: 7, light: 9}, pot_life: {shortest: 4h30m, longest: 5h30m}}
+  - {id: dial-flat, hardener: hardener-a, hardener_ratio: "8:1", thinner_pct: {min: 6, max: 14, dark: 7, light: 9}, pot_life: {shortest: 9h, longest: 11h}, rest: 15m}
 hardeners:
   - {id: hardener-a}
 `, filepath.Join(m.dir, "data"), m.scale.Port(), m.room.Path(), m.floor.Path())
@@ -397,26 +397,26 @@ func (m *mixer) beginsFor(press string) (id string) {
 	m.chooses("For", press)
 	m.taps("Start this mix")
 	id = m.reads(`Mix (\d{4}-\d+) · dial-satin · for ` + press)
-	m.sees("Put an empty cup-90 on the scale")
-	m.scale.Set(12)
-	m.settles(12)
+	m.sees("Put an empty cup-110 on the scale")
+	m.scale.Set(24)
+	m.settles(24)
 	m.taps("The cup is on")
-	m.sees("Pour ink dial-satin", "target 60.0 g")
+	m.sees("Pour ink dial-satin", "target 85.0 g")
 	return id
 }
 
 // inks pours the ink of the recipe.
 func (m *mixer) inks() {
 	m.t.Helper()
-	m.pours(60)
+	m.pours(85)
 	m.taps("The ink is in")
-	m.sees("Pour hardener-a", "target 15.0 g")
+	m.sees("Pour hardener-a", "target 17.0 g")
 }
 
 // hardens pours the hardener for it.
 func (m *mixer) hardens() {
 	m.t.Helper()
-	m.pours(15)
+	m.pours(17)
 	m.taps("The hardener is in")
 	m.sees("Stir the hardener in")
 }
@@ -445,34 +445,34 @@ func TestCleanMix(t *testing.T) {
 	m.chooses("For", "press-1")
 	m.chooses("Artwork", "fine detail")
 	m.touches("Start this mix")
-	m.sees("Put an empty cup-90 on the scale", "Next: 60.0 g of ink dial-satin")
-	m.scale.Set(12)
-	m.settles(12)
+	m.sees("Put an empty cup-110 on the scale", "Next: 85.0 g of ink dial-satin")
+	m.scale.Set(24)
+	m.settles(24)
 	m.touches("The cup is on")
 
-	m.sees("Pour ink dial-satin", "Next: about 15.0 g of hardener-a")
+	m.sees("Pour ink dial-satin", "Next: about 17.0 g of hardener-a")
+	m.pours(50)
+	m.seesIn("Guided mix", "50.0 g", "Pour 35.0 g to go")
 	m.pours(30)
-	m.seesIn("Guided mix", "30.0 g", "Pour 30.0 g to go")
-	m.pours(25)
 	m.seesIn("Guided mix", "Slowly now 5.0 g to go")
 	m.pours(5)
 	m.seesIn("Guided mix", "Stop. It is right")
 	m.touches("The ink is in")
 
-	m.sees("Pour hardener-a", "target 15.0 g", "gloves and eye protection")
-	m.pours(15)
+	m.sees("Pour hardener-a", "target 17.0 g", "gloves and eye protection")
+	m.pours(17)
 	m.seesIn("Guided mix", "Stop. It is right", "reacting since")
 	m.touches("The hardener is in")
-	m.sees("Stir the hardener in", "scrape the side and the bottom", "Next: about 11.3 g of thinner, about 5¾ pipettes of 2 g")
+	m.sees("Stir the hardener in", "scrape the side and the bottom", "Next: about 10.7 g of thinner, about 5¼ pipettes of 2 g")
 	m.touches("It is stirred in")
 	m.sees("Pour thinner", "no flame, no sparks")
-	m.pours(11.3)
+	m.pours(10.7)
 	m.touches("The thinner is in")
 	m.sees("Stir the thinner in")
 	m.touches("It is stirred in")
 	m.sees("Put the cup on press-1", "Never close a lid tightly")
 	m.touches("It is on press-1")
 	m.seesIn("Lights", "press-1 In order")
-	m.seesIn("Open batches", "dial-satin on press-1", "between 5 h")
+	m.seesIn("Open batches", "dial-satin on press-1", "between 3 h")
 	m.sees("Start a mix")
 }

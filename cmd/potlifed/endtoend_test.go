@@ -13,7 +13,7 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// What an ink of 6 to 8 hours spends an hour, written out from the formulas and not
+// What an ink of 4½ to 5½ hours spends an hour, written out from the formulas and not
 // taken from the model: r = A k(T) + B e with the two ends of the data sheet at 30 and
 // 80 % and 20 °C, where k is 1. Saturation pressure after Hyland and Wexler (1983).
 func rateByHand(temperatureC, humidityPct float64) float64 {
@@ -21,8 +21,8 @@ func rateByHand(temperatureC, humidityPct float64) float64 {
 		t := c + 273.15
 		return math.Exp(-5.8002206e3/t + 1.3914993 - 4.8640239e-2*t + 4.1764768e-5*t*t - 1.4452093e-8*t*t*t + 6.5459673*math.Log(t))
 	}
-	b := (1.0/6 - 1.0/8) / (0.80*saturation(20) - 0.30*saturation(20))
-	a := 1.0/8 - b*0.30*saturation(20)
+	b := (1.0/4.5 - 1.0/5.5) / (0.80*saturation(20) - 0.30*saturation(20))
+	a := 1.0/5.5 - b*0.30*saturation(20)
 	k := math.Exp(-50000 / 8.314462618 * (1/(temperatureC+273.15) - 1/293.15))
 	return a*k + b*humidityPct/100*saturation(temperatureC)
 }
@@ -185,7 +185,7 @@ func agree(t *testing.T, p *program, m *mosquitto, id string, from int) {
 			t.Errorf("component %s: /metrics %v g, HTTP %v g", c.Part, g, c.G)
 		}
 	}
-	want := map[string]float64{"ink": 60, "hardener": 15, "thinner": 7.5}
+	want := map[string]float64{"ink": 85, "hardener": 17, "thinner": 7.1}
 	for _, c := range http.Components {
 		if math.Abs(c.G-want[string(c.Part)]) > 0.11 { // one division of the scale
 			t.Errorf("%s: %v g, poured were %v", c.Part, c.G, want[string(c.Part)])

@@ -70,7 +70,7 @@ func wanted(flagType string) string {
 	case "uint64":
 		return "a whole number from 0 on"
 	case "duration":
-		return "a duration with its unit, such as 90s, 25m or 8h"
+		return "a duration with its unit, such as 90s, 25m or 5h30m"
 	case "bool":
 		return "true or false"
 	}

@@ -39,13 +39,13 @@ func TestAWholeMixByThePrintKey(t *testing.T) {
 			return time.Since(pressed) > 600*time.Millisecond, nil
 		})
 	}
-	b.scale.Set(12)
-	press("ink", 12)
-	b.pour(t, 60, 30)
-	press("hardener", 72)
-	b.pour(t, 15, 15)
-	press("stir-hardener", 87)
-	press("thinner", 87)
+	b.scale.Set(24)
+	press("ink", 24)
+	b.pour(t, 85, 40)
+	press("hardener", 109)
+	b.pour(t, 17, 15)
+	press("stir-hardener", 126)
+	press("thinner", 126)
 
 	// Nothing is poured, and the key says why it did nothing.
 	if err := b.scale.Press(); err != nil {
@@ -55,9 +55,9 @@ func TestAWholeMixByThePrintKey(t *testing.T) {
 		s := scaleRow()
 		return s.KeyRefused != nil && s.KeyRefused.Detail != "", s
 	})
-	b.pour(t, 7.5, 15)
-	press("stir-thinner", 94.5)
-	press("load", 94.5)
+	b.pour(t, 7.1, 15)
+	press("stir-thinner", 133.1)
+	press("load", 133.1)
 	var lines struct {
 		Events []struct{ Kind, By, Step string }
 	}

@@ -47,7 +47,7 @@ mqtt: {commands: true}
 clock: assume
 scales: [{id: scale-1, port: %s, division_g: 0.1, line: status-first}]
 sensors: [{id: bench-air, zone: bench, path: /nowhere}]
-inks: [{id: dial-satin, hardener_ratio: "4:1", pot_life: {about: 8h}}]
+inks: [{id: dial-satin, hardener_ratio: "5:1", pot_life: {about: 5h}}]
 `, filepath.Join(dir, "data"), tty.Name())
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		b.Fatal(err)

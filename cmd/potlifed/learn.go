@@ -53,7 +53,7 @@ records alone.
 
 The result is an estimate of the time within the maker's pot life, not of
 adhesion. Nothing goes into effect by this command.`,
-		Example: `  potlifed learn --batches batches.csv --climate room.csv --shortest 6h --longest 8h
+		Example: `  potlifed learn --batches batches.csv --climate room.csv --shortest 4h30m --longest 5h30m
   potlifed learn --batches batches.csv --climate room.csv --prior none --lag 0 --json`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return runLearn(c, o) },

@@ -264,7 +264,7 @@ scales:
 sensors:
   - {id: bench-air, zone: bench, source: hwmon, path: /sys/class/hwmon/hwmon2}
 inks:
-  - {id: dial-satin, hardener_ratio: "4:1", pot_life: {about: 7h}}
+  - {id: dial-satin, hardener_ratio: "5:1", pot_life: {about: 7h}}
 `
 	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 		t.Fatal(err)

@@ -31,7 +31,7 @@ type lifeOptions struct {
 func lifeCommand() *cobra.Command {
 	var o lifeOptions
 	c := &cobra.Command{
-		Use:   "life (--shortest 6h --longest 8h | --about 8h) --temperature C --humidity PCT",
+		Use:   "life (--shortest 4h30m --longest 5h30m | --about 14h) --temperature C --humidity PCT",
 		Short: "Pot life of an ink in still air, or along a recorded climate",
 		Long: `life says how long an ink lives after the first hardener: in air that does not
 change, or along a recorded climate (--climate, --mixed-at).
@@ -50,9 +50,9 @@ passes that level, at the same temperature.
 
 The result is an estimate of the time within the maker's pot life, not of
 adhesion. The ink maker's data sheet decides.`,
-		Example: `  potlifed life --shortest 6h --longest 8h --temperature 24 --humidity 55
-  potlifed life --shortest 6h --longest 8h --temperature 24 --humidity 75 --dehumidifier 45
-  potlifed life --about 8h --climate room.csv --mixed-at 2026-06-12T08:00:00+02:00 --lag 25m`,
+		Example: `  potlifed life --shortest 4h30m --longest 5h30m --temperature 24 --humidity 55
+  potlifed life --shortest 4h30m --longest 5h30m --temperature 24 --humidity 75 --dehumidifier 45
+  potlifed life --about 14h --climate room.csv --mixed-at 2026-06-12T08:00:00+02:00 --lag 25m`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			o.given = c.Flags().Changed

@@ -20,6 +20,7 @@ func lifeOf(t testing.TB, stdin string, args ...string) lifeAnswer {
 	return a
 }
 
+// usualRange is common practice, no source.
 var usualRange = []string{"--shortest", "6h", "--longest", "8h"}
 
 func with(base []string, more ...string) []string {

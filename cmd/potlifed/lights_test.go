@@ -149,7 +149,7 @@ func (p *program) loads() (id string) {
 	p.t.Helper()
 	v, wrong := p.post("batches", map[string]any{
 		"ink": "dial-satin", "mixed_at": rightNow(),
-		"components": []map[string]any{{"part": "ink", "g": 60}, {"part": "hardener", "g": 15}, {"part": "thinner", "g": 7.5}},
+		"components": []map[string]any{{"part": "ink", "g": 85}, {"part": "hardener", "g": 17}, {"part": "thinner", "g": 7.1}},
 	})
 	if wrong != nil {
 		p.t.Fatal(wrong)

@@ -60,12 +60,14 @@ func TestMixJSON(t *testing.T) {
 	if ratio := once["ratio_pct"].(float64); math.Abs(ratio-6.24) > 0.02 {
 		t.Errorf("once: ratio_pct %v", ratio)
 	}
+	// Common practice, no source.
 	coarse := mixJSON(t, "--ink-g", "60", "--ratio", "10:1")
 	if least, ok := coarse["smallest_usable_ink_g"].(float64); coarse["grade"] != "coarse" || !ok || math.Abs(least-82.06) > 0.01 {
 		t.Errorf("%v", coarse)
 	}
 }
 
+// The masses and ratios are common practice, no source.
 func TestMixCorrections(t *testing.T) {
 	got := mixJSON(t, "--ink-g", "60", "--ratio", "4:1", "--thinner-pct", "10", "--poured", "ink=60,hardener=18")
 	list := got["corrections"].([]any)
@@ -89,7 +91,7 @@ func TestMixTable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// Four fills of a 2 g pipette: common practice, no source.
+	// Masses, ratio and four fills of a 2 g pipette: common practice, no source.
 	for _, want := range []string{"15.0 g", "7.5 g", "3.75 pipettes; 4 are 8.0 g = 10.67 %", "usable", "20.0 % above the ratio", "add 10 g of ink to come within tolerance", "gloves"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing in\n%s", want, text)
@@ -104,6 +106,7 @@ func TestMixTable(t *testing.T) {
 	}
 }
 
+// The masses and ratios are common practice, no source.
 func TestMixRefuses(t *testing.T) {
 	for _, c := range []struct{ want, args string }{
 		{"--ratio", "--ink-g 60"},

@@ -40,7 +40,7 @@ func TestPairingOnThePage(t *testing.T) {
 	m.sees("That is not the shop’s PIN.")
 	m.enters("Its name", "Tablet")
 	types("902817")
-	m.sees("Put an empty cup-90 on the scale")
+	m.sees("Put an empty cup-110 on the scale")
 	if cookie := evaluate[string](m, "document.cookie"); cookie != "" {
 		t.Errorf("scripts see the cookie %q", cookie)
 	}
@@ -57,9 +57,9 @@ func TestPairingOnThePage(t *testing.T) {
 
 	setPIN("7531924")
 	m.opens("/")
-	m.sees("Put an empty cup-90 on the scale")
-	m.scale.Set(12)
-	m.settles(12)
+	m.sees("Put an empty cup-110 on the scale")
+	m.scale.Set(24)
+	m.settles(24)
 	m.taps("The cup is on")
 	types("7531924")
 	m.sees("Pour ink dial-satin")

@@ -39,7 +39,7 @@ type planOptions struct {
 func planCommand() *cobra.Command {
 	var o planOptions
 	c := &cobra.Command{
-		Use:   "plan --prints N --grams-per-print G --prints-per-hour N --ratio INK:HARDENER (--low 5h | --shortest 6h --longest 8h --temperature C --humidity PCT)",
+		Use:   "plan --prints N --grams-per-print G --prints-per-hour N --ratio INK:HARDENER (--low 4h | --shortest 4h30m --longest 5h30m --temperature C --humidity PCT)",
 		Short: "How many mixes, how big and when, for a print run",
 		Long: `plan says how many mixes a print run takes, how big each is, when to begin it and
 what is left over.
@@ -56,8 +56,8 @@ begun, the less is known of its air and the lower is its bound. Past a day the a
 taken to be known no worse. Plan again when the air changes.
 
 The ink maker's data sheet decides.`,
-		Example: `  potlifed plan --prints 10000 --grams-per-print 0.05 --prints-per-hour 600 --presses 2 --ratio 4:1 --low 5h
-  potlifed plan --prints 8000 --area-cm2 12 --film-um 30 --prints-per-hour 900 --ratio 4:1 --shortest 6h --longest 8h --temperature 24 --humidity 55`,
+		Example: `  potlifed plan --prints 10000 --grams-per-print 0.05 --prints-per-hour 600 --presses 2 --ratio 5:1 --low 4h
+  potlifed plan --prints 8000 --area-cm2 12 --film-um 30 --prints-per-hour 900 --ratio 5:1 --shortest 4h30m --longest 5h30m --temperature 24 --humidity 55`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			o.given = c.Flags().Changed
@@ -73,7 +73,8 @@ The ink maker's data sheet decides.`,
 	f.Float64Var(&o.densityGCM3, "density-g-cm3", 1.2, "density of the mix in g/cm³, with --area-cm2 and --film-um")
 	f.IntVar(&o.presses, "presses", 1, "presses that print at the same time")
 	f.Float64Var(&o.printsPerHour, "prints-per-hour", 0, "prints an hour of each press")
-	f.StringVar(&o.ratioText, "ratio", "", "ink to hardener by weight, as 4:1")
+	f.StringVar(&o.ratioText, "ratio", "", "ink to hardener by weight, as 5:1")
+	// The thinner and the masses of the cup are common practice, no source.
 	f.Float64Var(&o.thinnerPct, "thinner-pct", 10, "thinner in percent of ink and hardener together")
 	f.Float64Var(&o.inkMinimumG, "ink-minimum-g", 60, "least ink for the cup, in grams")
 	f.Float64Var(&o.fillMaximumG, "fill-maximum-g", 110, "most finished mix that the cup takes, in grams")
@@ -127,7 +128,7 @@ func (o *planOptions) check() error {
 		}
 	}
 	for _, flag := range []struct{ name, what string }{
-		{"prints", "how many prints to make"}, {"prints-per-hour", "how fast a press prints"}, {"ratio", "ink to hardener by weight, as 4:1"},
+		{"prints", "how many prints to make"}, {"prints-per-hour", "how fast a press prints"}, {"ratio", "ink to hardener by weight, as 5:1"},
 	} {
 		fault(!o.given(flag.name), "--%s is missing: %s", flag.name, flag.what)
 	}

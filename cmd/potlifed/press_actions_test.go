@@ -9,7 +9,7 @@ import (
 	"potlifed/daemon/rehearsal"
 )
 
-// records takes in a mix made by hand some minutes ago, of 60 g of ink, with thinner; its id
+// records takes in a mix made by hand some minutes ago, of 85 g of ink, with thinner; its id
 // is what the page says first of it.
 func (m *mixer) records(ink string, minutes, thinner int) {
 	m.t.Helper()
@@ -22,8 +22,8 @@ func (m *mixer) records(ink string, minutes, thinner int) {
 	m.sees("Its life counts from when the hardener went in")
 	m.chooses("Ink", ink)
 	m.enters("Hardener went in", strconv.Itoa(minutes))
-	m.enters("Ink g", "60")
-	m.enters("Hardener g", map[string]string{"dial-satin": "15", "dial-flat": "6"}[ink])
+	m.enters("Ink g", "85")
+	m.enters("Hardener g", map[string]string{"dial-satin": "17", "dial-flat": "10.6"}[ink])
 	m.enters("Thinner g", strconv.Itoa(thinner))
 	m.taps("Record it")
 	m.misses("Record a mix made by hand")
@@ -145,7 +145,7 @@ var pressActions = []struct {
 		m.sees(young + " dial-satin in zone bench")
 		m.taps("More… (" + old + ")")
 		m.taps("Top it up…")
-		m.sees("The life of the older one rules for the whole", "Ink without hardener is refused", "83.0 g mixed")
+		m.sees("The life of the older one rules for the whole", "Ink without hardener is refused", "110.0 g mixed")
 		m.chooses("Open batches of dial-satin", young)
 		m.misses(young + " dial-satin in zone bench")
 		if after := m.minutesLeft(old, "in zone bench"); after > before || after < before-5 {
@@ -158,7 +158,7 @@ var pressActions = []struct {
 		before := m.minutesLeft(id, "in zone bench")
 		m.taps("More… (" + id + ")")
 		m.taps("Thin it…")
-		m.sees("It does not renew the pot life", "Poured so far: 8.0 g, which is 10.7 % of ink and hardener; dial-satin takes up to 20 %")
+		m.sees("It does not renew the pot life", "Poured so far: 8.0 g, which is 7.8 % of ink and hardener; dial-satin takes up to 14 %")
 		m.taps("2 pipettes, 4 g")
 		m.sees("4.0 g is about 2 pipettes of 2 g")
 		m.taps("It is in and stirred")
@@ -168,7 +168,7 @@ var pressActions = []struct {
 		}
 		m.taps("More… (" + id + ")")
 		m.taps("Thin it…")
-		m.sees("Poured so far: 12.0 g, which is 16.0 % of ink and hardener")
+		m.sees("Poured so far: 12.0 g, which is 11.8 % of ink and hardener")
 	}},
 	{"close: was it still good?", func(m *mixer) {
 		m.records("dial-satin", 0, 8)
@@ -196,12 +196,12 @@ var pressActions = []struct {
 	{"close: what is left is weighed on the scale", func(m *mixer) {
 		m.records("dial-satin", 0, 8)
 		id := m.another("dial-satin in zone bench")
-		m.scale.Set(32.5)
-		m.settles(32.5)
+		m.scale.Set(44.5)
+		m.settles(44.5)
 		m.taps("Close… (" + id + ")")
 		m.chooses("How did it end?", "Thrown away")
 		m.chooses("What is left?", "Weigh it on scale-1")
-		m.enters("The empty cup-90 weighs", "12")
+		m.enters("The empty cup-110 weighs", "24")
 		m.sees("20.5 g left")
 		m.taps("Close it")
 		m.sees("No batch is open")

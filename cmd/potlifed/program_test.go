@@ -344,15 +344,16 @@ scales:
 sensors:
   - {id: bench-air, zone: bench, path: %s, every: 500ms, stale_after: 10s}
 presses:
-  - {id: press-1, zone: bench, cup: cup-90}
+  - {id: press-1, zone: bench, cup: cup-110}
 cups:
-  - {id: cup-90, ink_minimum_g: 60, fill_maximum_g: 110}
+  - {id: cup-110, ink_minimum_g: 85, fill_maximum_g: 150}
 lights:
   - {id: light-1, presses: [press-1]}
 inks:
   - id: dial-satin
-    hardener_ratio: "4:1"
-    pot_life: {shortest: 6h, longest: 8h}
+    hardener_ratio: "5:1"
+    thinner_pct: {min: 6, max: 14, dark: 7, light: 9}
+    pot_life: {shortest: 4h30m, longest: 5h30m}
 %s`, filepath.Join(b.dir, "data"), b.scale.Port(), b.room.Path(), more)
 	path := filepath.Join(b.dir, "potlifed.yaml")
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
@@ -368,7 +369,7 @@ func (b *hardware) pour(t testing.TB, grams, perSecond float64) {
 	}
 }
 
-// mix makes a whole guided mix for press-1: 60 g of ink, 15 of hardener, 7.5 of
+// mix makes a whole guided mix for press-1: 85 g of ink, 17 of hardener, 7.1 of
 // thinner.
 func (b *hardware) mix(t testing.TB, p *program) (id string) {
 	t.Helper()
@@ -376,14 +377,14 @@ func (b *hardware) mix(t testing.TB, p *program) (id string) {
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
-	b.scale.Set(12)
+	b.scale.Set(24)
 	p.confirm(v.ID, "cup")
-	b.pour(t, 60, 30)
+	b.pour(t, 85, 40)
 	p.confirm(v.ID, "ink")
-	b.pour(t, 15, 15)
+	b.pour(t, 17, 15)
 	p.confirm(v.ID, "hardener")
 	p.confirm(v.ID, "stir-hardener")
-	b.pour(t, 7.5, 15)
+	b.pour(t, 7.1, 15)
 	p.confirm(v.ID, "thinner")
 	p.confirm(v.ID, "stir-thinner")
 	return v.ID
