@@ -1,8 +1,9 @@
-// Package air knows the moist air that an ink stands in: how much water vapour it holds, and at which temperature that water
-// would condense.
+// Package air calculates properties of moist air: the vapour pressure, the vapour density and
+// the dew point.
 //
-// Temperatures are in °C, relative humidity in per cent of saturation over liquid water at every temperature, below 0 °C over
-// supercooled water, as humidity sensors report it. Pressures are in Pa.
+// Temperatures are in °C. Relative humidity is in % of saturation over liquid water at every
+// temperature, as humidity sensors report it; below 0 °C this is supercooled water. Pressures
+// are in Pa.
 package air
 
 import (
@@ -10,8 +11,8 @@ import (
 	"math"
 )
 
-// The range of air that this package accepts as physics: what the sensors in use are specified for. Outside it a reading is a fault,
-// not weather.
+// The range of air that this package accepts. It is the range that the usual sensors are
+// specified for. A reading outside it is a fault of the sensor.
 const (
 	MinTemperatureC = -40.0
 	MaxTemperatureC = 85.0
@@ -19,16 +20,17 @@ const (
 	MaxHumidityPct  = 100.0
 )
 
-// The range in which inks are usually printed, and for which the pot-life model is meant: common
-// practice, no source. Air outside it is uncertain and raises an alarm.
+// The range in which inks are usually printed, and for which the model of the pot life is meant
+// (common practice, no source). Air outside it has the quality uncertain and raises an alarm.
 const (
 	MinUsualC   = 10.0
 	MaxUsualC   = 35.0
 	MaxUsualPct = 85.0
 )
 
-// SameWithinC and SameWithinPct are the differences in K and % up to which two states count as the
-// same air when a path of straight lines is recorded. They are well below any sensor's accuracy.
+// SameWithinC and SameWithinPct are the differences in K and % up to which two states count as
+// the same air when the air is recorded as straight lines. They are well below the accuracy of
+// any sensor.
 const (
 	SameWithinC   = 0.05
 	SameWithinPct = 0.2
@@ -54,36 +56,40 @@ const (
 	hylandWexlerC13 = 6.5459673
 )
 
-// lnSaturation is the natural logarithm of the saturation pressure in Pa at kelvin > 0.
+// lnSaturation returns the natural logarithm of the saturation pressure in Pa. kelvin must be
+// above 0.
 func lnSaturation(kelvin float64) float64 {
 	return hylandWexlerC8/kelvin + hylandWexlerC9 +
 		kelvin*(hylandWexlerC10+kelvin*(hylandWexlerC11+kelvin*hylandWexlerC12)) +
 		hylandWexlerC13*math.Log(kelvin)
 }
 
-// lnSaturationSlope is the derivative of lnSaturation, in 1/K. It is positive at every temperature above 0 K.
+// lnSaturationSlope returns the derivative of lnSaturation in 1/K. It is positive at every
+// temperature above 0 K.
 func lnSaturationSlope(kelvin float64) float64 {
 	return -hylandWexlerC8/(kelvin*kelvin) + hylandWexlerC10 +
 		kelvin*(2*hylandWexlerC11+kelvin*3*hylandWexlerC12) +
 		hylandWexlerC13/kelvin
 }
 
-// SaturationPressurePa is the vapour pressure of saturated air over liquid water, by Hyland & Wexler 1983. The fit holds for
-// 0..200 °C, where it agrees with the CRC Handbook to 0.05 %; below 0 °C it is used as it stands, for supercooled water.
+// SaturationPressurePa returns the vapour pressure in Pa of saturated air over liquid water, by
+// Hyland and Wexler 1983. The formula is fitted for 0 to 200 °C. There it agrees with the CRC
+// Handbook to 0.05 %. Below 0 °C it is used unchanged, for supercooled water.
 func SaturationPressurePa(temperatureC float64) float64 {
 	return math.Exp(lnSaturation(temperatureC + zeroCelsiusK))
 }
 
-// Saturation is ln(saturation pressure / Pa) near one temperature, as a third-order expansion. It serves callers that need many
-// pressures close together and cannot pay for a logarithm each: within 6 K of its centre the pressure is right to 2e-5, within 2 K
-// to 2e-7 (tested over the whole range of the package).
+// Saturation approximates the saturation pressure near one temperature, the centre, by a
+// third-order expansion of its logarithm. Callers that need many pressures close together avoid
+// a logarithm for each of them. Within 6 K of the centre the pressure is right to 2e-5, within 2
+// K to 2e-7. Tests check this over the whole range of the package.
 type Saturation struct {
 	centreC              float64
 	pressurePa           float64 // at the centre
 	first, second, third float64 // derivatives of its logarithm
 }
 
-// SaturationAround expands around temperatureC.
+// SaturationAround returns the expansion around a temperature in °C.
 func SaturationAround(temperatureC float64) Saturation {
 	t := temperatureC + zeroCelsiusK
 	t2 := t * t
@@ -96,7 +102,7 @@ func SaturationAround(temperatureC float64) Saturation {
 	}
 }
 
-// PressurePa is the saturation pressure at temperatureC by the expansion.
+// PressurePa returns the approximate saturation pressure in Pa at a temperature in °C.
 func (s Saturation) PressurePa(temperatureC float64) float64 {
 	d := temperatureC - s.centreC
 	ln := d * (s.first + d*(s.second*(1.0/2)+d*(s.third*(1.0/6))))
@@ -106,19 +112,20 @@ func (s Saturation) PressurePa(temperatureC float64) float64 {
 	return s.pressurePa * math.Exp(ln)
 }
 
-// expSmall is exp(y) for |y| ≤ 1/4 to 2e-8, at a quarter of the price.
+// expSmall returns exp(y) for |y| ≤ 1/4, right to 2e-8. It takes a quarter of the time of
+// math.Exp.
 func expSmall(y float64) float64 {
 	return 1 + y*(1+y*(1.0/2)*(1+y*(1.0/3)*(1+y*(1.0/4)*(1+y*(1.0/5)*(1+y*(1.0/6))))))
 }
 
-// State is the air at one moment.
+// State is the temperature and the humidity of the air at one moment.
 type State struct {
 	TemperatureC float64 `json:"temperature_c" doc:"temperature in °C"`
 	HumidityPct  float64 `json:"humidity_pct" doc:"relative humidity over liquid water in %"`
 }
 
-// Valid says whether the state is physics that the package accepts: both values finite, -40..85 °C and 0..100 %. The error names the
-// value and its limits.
+// Valid returns nil when both values are finite, the temperature is -40 to 85 °C and the
+// humidity 0 to 100 %. Otherwise the error names the value and its limits.
 func (s State) Valid() error {
 	// Written as "not inside", so that a NaN fails too.
 	if !(s.TemperatureC >= MinTemperatureC && s.TemperatureC <= MaxTemperatureC) {
@@ -142,27 +149,31 @@ func (s State) Unusual() (why string, unusual bool) {
 	return "", false
 }
 
-// saturationRatio is the humidity as 0..1. Sensors report a little below 0 or above 100 % when they are dirty or wet; the formulas see
-// the nearest end then.
+// saturationRatio returns the humidity as a share of 0 to 1. A sensor that is dirty or wet
+// reports a little below 0 or above 100 %; such a value is replaced by the nearest limit.
 func (s State) saturationRatio() float64 {
 	return min(max(s.HumidityPct, MinHumidityPct), MaxHumidityPct) / 100
 }
 
-// VapourPressurePa is the partial pressure of water vapour, with the humidity held inside 0..100 %.
+// VapourPressurePa returns the partial pressure of water vapour in Pa. A humidity outside 0 to
+// 100 % is replaced by the nearest limit.
 //
-// It is the same whatever warms the sensor, as long as temperature and humidity come from the same chip: that is why it, and not the
-// relative humidity, stands for the water in the air.
+// The vapour pressure does not depend on how warm the sensor itself is, as long as temperature
+// and humidity come from the same chip. The model therefore uses it, and not the relative
+// humidity, as the measure of the water in the air.
 func (s State) VapourPressurePa() float64 {
 	return s.saturationRatio() * SaturationPressurePa(s.TemperatureC)
 }
 
-// VapourDensityGM3 is the mass of water vapour in g/m³, taken as an ideal gas.
+// VapourDensityGM3 returns the mass of water vapour in g/m³, calculated as an ideal gas.
 func (s State) VapourDensityGM3() float64 {
 	return 1000 * s.VapourPressurePa() * waterMolarMass / (gasConstant * (s.TemperatureC + zeroCelsiusK))
 }
 
-// DewPointC is the temperature in °C at which the vapour pressure of this air saturates over water. It solves the saturation formula
-// for the temperature, to 1e-9 K. Air without any water has no dew point: ok is false then, and when the temperature is not finite.
+// DewPointC returns the dew point in °C: the temperature at which the vapour pressure of this
+// air is the saturation pressure over water. It solves the saturation formula to 1e-9 K. ok is
+// false for air without any water, which has no dew point, and for a temperature that is not
+// finite.
 func (s State) DewPointC() (dewPointC float64, ok bool) {
 	ratio := s.saturationRatio()
 	start := s.TemperatureC + zeroCelsiusK
@@ -184,7 +195,8 @@ func (s State) DewPointC() (dewPointC float64, ok bool) {
 	return 0, false
 }
 
-// Lerp is the state a fraction f of the way from a to b, each value for itself: f = 0 is a, f = 1 is b.
+// Lerp returns the state that lies at the fraction f of the way from a to b. Both values are
+// interpolated linearly; f = 0 gives a, and f = 1 gives b.
 func Lerp(a, b State, f float64) State {
 	return State{
 		TemperatureC: a.TemperatureC + f*(b.TemperatureC-a.TemperatureC),
@@ -192,8 +204,9 @@ func Lerp(a, b State, f float64) State {
 	}
 }
 
-// Clamp moves each value of s to the nearest one inside the physics limits. A NaN becomes the lower limit of humidity and 20 °C, so
-// that a caller that must go on never computes with it.
+// Clamp returns the state with each value moved to the nearest one that [State.Valid] accepts. A
+// temperature that is not a number becomes 20 °C and such a humidity 0 %, so that a caller that
+// must go on does not calculate with it.
 func (s State) Clamp() State {
 	if math.IsNaN(s.TemperatureC) {
 		s.TemperatureC = 20

@@ -6,34 +6,43 @@ import (
 )
 
 const (
-	// DriftTemperatureK and DriftHumidityPct are how far a zone's air strays from a reading in the square root of an hour while nothing
-	// is known of the zone: an assumption for an ordinary workshop.
+	// DriftTemperatureK and DriftHumidityPct are how far the air of a zone drifts from a reading
+	// in the square root of an hour, in K and % RH, while nothing is known of the zone. They are
+	// an assumption for an ordinary workshop.
 	DriftTemperatureK = 0.5
 	DriftHumidityPct  = 3.0
 
-	// AheadHours is how far ahead a Habit looks hour by hour. Beyond it the last day repeats.
+	// AheadHours is how many hours ahead a Habit forecasts hour by hour. Beyond them the last
+	// day repeats.
 	AheadHours = 48
 
-	// leastDays of record are needed before anything of the default is given up: one to compare with, one to be compared.
+	// leastDays is how many days of record are needed before the default is changed: one day to
+	// compare with, and one to be compared.
 	leastDays = 2
-	// doubt is the weight of the default in the spread, in independent looks ahead.
+	// doubt is the weight of the default in the spread, as a number of independent forecasts.
 	doubt = 4.0
-	// fade is the weight of "as now" in the blend, in looks ahead at the default's spread.
+	// fade is the weight of the forecast "as now" in the blend, as a number of forecasts with
+	// the spread of the default.
 	fade = 12.0
-	// apartHours: errors of looks ahead that start closer together than this say the same once more.
+	// apartHours is how far apart two forecasts must start so that their errors count as
+	// independent.
 	apartHours = 6.0
 )
 
-// Habit is what a zone's own record says of how its air goes on from a reading: h hours ahead it is expected at
+// Habit is how the air of a zone usually changes after a reading, learned from the zone's
+// record. h hours ahead the air is expected at
 //
 //	now + hour(h) · [mean at that hour of the last days - mean at this hour] + mean(h) · [mean at this hour - now]
 //
-// a blend of "as now" (both weights 0) and "as at this hour on the last days" (both 1). The weights are least squares over the record,
-// each look ahead using only what was known before it, and are held towards 0 as a few days' record would otherwise give noise. The
-// spread is that of the errors which such looks ahead made, held towards the default.
+// This is a blend of "as now" (both weights 0) and "as at this hour on the last days" (both
+// weights 1). The weights are a least-squares fit over the record, in which each forecast uses
+// only what was known before it. They are shrunk towards 0, since the record of a few days would
+// otherwise give noise. The spread is that of the errors which such forecasts made, shrunk
+// towards the default.
 //
-// What matters to a batch is how far the mean air from now until its end is off, so that is what is measured: Path gives at each hour
-// the stray whose integral has the spread of the integrated error.
+// For a batch it matters how far the mean air from now to its end is off, so that is what is
+// measured: the integral of the spread in Path has the standard deviation of the integrated
+// error.
 type Habit struct {
 	days        float64 // of record behind it
 	profile     [24]State
@@ -43,14 +52,15 @@ type Habit struct {
 	together    [AheadHours + 1]float64 // correlation of both errors
 }
 
-// course is one quantity's part of a habit, by hours ahead.
+// course holds the weights and the spread of one quantity, by hours ahead.
 type course struct {
 	hour, mean [AheadHours + 1]float64
 	stray      [AheadHours + 1]float64
 	perRoot    float64 // drift in the square root of an hour, between readings at both ends
 }
 
-// Habit learns from the history. With less than two days of it ok is false: the default holds then.
+// Habit returns what the history says of the zone's habit. ok is false when the history has less
+// than two days of readings; callers then use the default.
 func (h History) Habit() (habit *Habit, ok bool) {
 	r := h.read()
 	if r.days < leastDays {
@@ -67,12 +77,13 @@ func (h History) Habit() (habit *Habit, ok bool) {
 	return habit, true
 }
 
-// PerRootHour is how far the air strays from a straight line between two readings, in K and % RH a square root of an hour.
+// PerRootHour returns how far the air strays from a straight line between two readings, as one
+// standard deviation in K and % RH per square root of an hour.
 func (h *Habit) PerRootHour() State {
 	return State{TemperatureC: h.temperature.perRoot, HumidityPct: h.humidity.perRoot}
 }
 
-// readings are a history as numbers; an hour without any is NaN.
+// readings holds a history as numbers. An hour without a measurement is NaN.
 type readings struct {
 	first                 int64
 	temperature, humidity []float64
@@ -93,10 +104,10 @@ func (h History) read() readings {
 	return r
 }
 
-// hourOfDay is 0..23.
+// hourOfDay returns the hour of the day, 0 to 23.
 func hourOfDay(hour int64) int { return int((hour%24 + 24) % 24) }
 
-// profile is the mean at each hour of the day.
+// profile returns the mean air at each hour of the day, and which hours are known.
 func (r readings) profile() (mean [24]State, known [24]bool) {
 	var n [24]float64
 	for i, t := range r.temperature {
@@ -117,7 +128,8 @@ func (r readings) profile() (mean [24]State, known [24]bool) {
 	return mean, known
 }
 
-// earlier is the mean at each hour of the day over what lies before each entry; NaN where there is nothing.
+// earlier returns, for each entry, the mean at each hour of the day over the entries before it;
+// NaN where there are none.
 func (r readings) earlier(values []float64) [][24]float64 {
 	before := make([][24]float64, len(values))
 	var sum, n [24]float64
@@ -133,8 +145,8 @@ func (r readings) earlier(values []float64) [][24]float64 {
 	return before
 }
 
-// learn fits one quantity and returns, for each number of hours ahead, the errors of the mean over that time, by the hour of the look;
-// NaN where there is none.
+// learn fits one quantity. It returns the errors of the mean over each number of hours ahead, by
+// the hour at which the forecast starts; NaN where there is none.
 func (r readings) learn(values []float64, drift float64, c *course) [AheadHours + 1][]float64 {
 	before := r.earlier(values)
 	var errors [AheadHours + 1][]float64
@@ -161,7 +173,8 @@ func (r readings) learn(values []float64, drift float64, c *course) [AheadHours 
 	return errors
 }
 
-// blend is the least-squares pair of weights for a number of hours ahead, each inside 0..1.
+// blend returns the two weights for a number of hours ahead, fitted by least squares, each
+// within 0 to 1.
 func (r readings) blend(values []float64, before [][24]float64, ahead int, drift float64) (hour, mean float64) {
 	var s11, s12, s22, s1y, s2y float64
 	for i := 0; i+ahead < len(values); i++ {
@@ -191,7 +204,8 @@ func (r readings) blend(values []float64, before [][24]float64, ahead int, drift
 	return min(max(hour, 0), 1), min(max(mean, 0), 1)
 }
 
-// spread turns the errors of the mean into the stray at each hour: its integral up to an hour is that hour's error times the time.
+// spread turns the errors of the mean into the spread at each hour. The integral of the spread
+// up to an hour is the error of that hour times the hours.
 func (c *course) spread(errors [AheadHours + 1][]float64, drift float64) {
 	var off, rise [AheadHours + 2]float64 // of the mean; of the integral in the hour before
 	for ahead := 1; ahead <= AheadHours; ahead++ {
@@ -206,8 +220,9 @@ func (c *course) spread(errors [AheadHours + 1][]float64, drift float64) {
 	}
 }
 
-// bridge is the drift that explains how far the middle of six hours was from the straight line between their ends: a random walk tied to
-// both ends is off by drift √(hours/4) there.
+// bridge returns the drift per square root of an hour that explains how far the middle of six
+// hours was from the straight line between their ends. A random walk tied to both ends is off by
+// drift √(hours/4) there.
 func bridge(values []float64, drift float64) float64 {
 	const hours = 6
 	sum, n := 0.0, 0.0
@@ -222,7 +237,7 @@ func bridge(values []float64, drift float64) float64 {
 	return math.Sqrt((doubt*drift*drift + sum*independent) / (doubt + n*independent))
 }
 
-// looks is how many independent looks ahead there were.
+// looks returns how many independent forecasts there were.
 func looks(errors []float64, ahead int) float64 {
 	n := 0
 	for _, e := range errors {
@@ -247,7 +262,7 @@ func meanSquare(errors []float64) float64 {
 	return sum / n
 }
 
-// correlation of two errors, held towards none.
+// correlation returns the correlation of two errors, shrunk towards 0.
 func correlation(a, b []float64, n float64) float64 {
 	var aa, ab, bb float64
 	for i := range a {
@@ -261,15 +276,16 @@ func correlation(a, b []float64, n float64) float64 {
 	return min(max(ab/math.Sqrt(aa*bb), -1), 1) * n / (n + doubt)
 }
 
-// Path is how the air goes on from a reading, at each whole hour from it: where it is expected, how far it may stray (one standard
-// deviation, K and % RH), and how much both stray together (their correlation).
+// Path is a forecast of the air at each whole hour after a reading: the expected air, the
+// standard deviation in K and % RH, and the correlation of the deviations of temperature and
+// humidity.
 type Path struct {
 	Expected [AheadHours + 1]State
 	Stray    [AheadHours + 1]State
 	Together [AheadHours + 1]float64
 }
 
-// Ahead is the path from a reading.
+// Ahead returns the forecast that starts from a reading.
 func (h *Habit) Ahead(now State, at time.Time) *Path {
 	now = now.Clamp()
 	p := &Path{Together: h.together}
@@ -295,13 +311,15 @@ func (c *course) expected(ahead int, now, this, then float64) float64 {
 	return now + c.hour[ahead]*(then-this) + c.mean[ahead]*(this-now)
 }
 
-// usual is the mean air at a part of an hour after an hour of the day.
+// usual returns the mean air at a part of an hour after an hour of the day. ok is false where an
+// hour is not known.
 func (h *Habit) usual(hour int64, part float64) (State, bool) {
 	from, to := hourOfDay(hour), hourOfDay(hour+1)
 	return Lerp(h.profile[from], h.profile[to], part), h.known[from] && h.known[to]
 }
 
-// At is the path at so many hours from the reading: linear between the whole hours, and beyond the last the last day once more.
+// At returns the forecast so many hours after the reading. It is interpolated linearly between
+// whole hours. After the last hour the last day repeats, with the spread of the last hour.
 func (p *Path) At(hours float64) (expected, stray State, together float64) {
 	beyond := hours > AheadHours
 	last := AheadHours

@@ -8,20 +8,22 @@ import (
 	"time"
 )
 
-// HistoryDays is how far back a zone's history goes: long enough to know the hours of its day and how one day differs from the next,
-// short enough to forget the last season.
+// HistoryDays is how many days a zone's history spans. It is long enough to learn the hours of
+// the day and how days differ, and short enough to forget the last season.
 const HistoryDays = 14
 
 const (
 	historyHours = (HistoryDays + 1) * 24
-	// unknown stands for an hour at which nobody measured; no temperature is as low.
+	// unknown marks an hour without a measurement. It is below every temperature.
 	unknown = math.MinInt16
-	// perUnit: values are kept in hundredths, which is finer than any sensor and half the text of a float.
+	// perUnit is how many steps a unit has. Values are kept in hundredths, which is finer than
+	// any sensor and takes half the text of a float.
 	perUnit = 100
 )
 
-// History is a zone's air at the whole hours (of Unix time) of the last days: its own record, from which a Habit is learned. The zero
-// History is empty. A History is a value: With and Shift leave the old one as it was. Its size is bounded by 360 hours.
+// History is the air of a zone at the whole hours (of Unix time) of the last days. A Habit is
+// learned from it. The zero History is empty. A History is a value: With and Shift leave the old
+// one unchanged. It has at most 360 hours.
 type History struct {
 	// First is the hour of the first entry, counted from 1970.
 	First int64 `json:"first"`
@@ -30,7 +32,8 @@ type History struct {
 	Humidities   []int16 `json:"humidities"`
 }
 
-// Valid says whether a history that was read back is one that With could have made.
+// Valid returns nil when the history is one that With could have made. The error names what is
+// wrong.
 func (h History) Valid() error {
 	if len(h.Temperatures) != len(h.Humidities) || len(h.Temperatures) > historyHours {
 		return fmt.Errorf("history of %d temperatures and %d humidities, at most %d", len(h.Temperatures), len(h.Humidities), historyHours)
@@ -49,7 +52,7 @@ func (h History) Valid() error {
 	return nil
 }
 
-// UnmarshalJSON reads a history and refuses one that is damaged.
+// UnmarshalJSON reads a history. It returns an error for one that is damaged.
 func (h *History) UnmarshalJSON(text []byte) error {
 	type plain History
 	var read plain
@@ -63,10 +66,11 @@ func (h *History) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// Hours is how many hours the history spans, those without a measurement included.
+// Hours returns how many hours the history spans, with those that have no measurement.
 func (h History) Hours() int { return min(len(h.Temperatures), len(h.Humidities)) }
 
-// End is the last hour that the history knows, counted from 1970; it tells one History of a zone from the next. -1 for an empty one.
+// End returns the last hour of the history, counted from 1970, and -1 for an empty one. It
+// changes whenever an hour is added.
 func (h History) End() int64 {
 	if h.Hours() == 0 {
 		return -1
@@ -74,7 +78,7 @@ func (h History) End() int64 {
 	return h.First + int64(h.Hours()) - 1
 }
 
-// at is the air at an hour counted from 1970.
+// at returns the air at an hour counted from 1970. ok is false where it was not measured.
 func (h History) at(hour int64) (a State, ok bool) {
 	i := hour - h.First
 	if i < 0 || i >= int64(h.Hours()) || h.Temperatures[i] == unknown || h.Humidities[i] == unknown {
@@ -83,11 +87,13 @@ func (h History) at(hour int64) (a State, ok bool) {
 	return State{TemperatureC: float64(h.Temperatures[i]) / perUnit, HumidityPct: float64(h.Humidities[i]) / perUnit}, true
 }
 
-// hundredths of a value inside the physics limits.
+// hundredths returns a value as a number of hundredths. The value must be within the limits of
+// the package.
 func hundredths(v float64) int16 { return int16(math.Round(v * perUnit)) }
 
-// With is the history with a stretch of measured air added that goes in a straight line from one state to another. What it says about
-// hours that the history has already is ignored: a clock that was put back does not rewrite the record.
+// With returns the history with a stretch of measured air added. The air changes linearly
+// between the two states. Hours that the history already has are ignored: a clock that was set
+// back does not change the record.
 func (h History) With(start time.Time, duration time.Duration, from, to State) History {
 	if duration < 0 || start.Unix() < 0 {
 		return h
@@ -121,7 +127,7 @@ func (h History) With(start time.Time, duration time.Duration, from, to State) H
 	return n
 }
 
-// Shift is the history after the clock was put on by d, or back: to the nearest hour.
+// Shift returns the history after the clock was moved by d, rounded to a whole hour.
 func (h History) Shift(d time.Duration) History {
 	if h.Hours() == 0 {
 		return h
@@ -133,7 +139,8 @@ func (h History) Shift(d time.Duration) History {
 	return h
 }
 
-// hourFrom is the first whole hour at or after t, hourUntil the last at or before it.
+// hourFrom returns the first whole hour at or after t. hourUntil returns the last one at or
+// before it.
 func hourFrom(t time.Time) int64 {
 	hour := hourUntil(t)
 	if time.Unix(hour*3600, 0).Before(t) {

@@ -6,11 +6,10 @@ import (
 	"time"
 )
 
-// Limits of what the air of a room in which people work can do. A door that opens onto a
-// winter's day moves a sensor beside it by some kelvins and 20 to 30 % RH in a minute;
-// these limits lie beyond it (an assumption, with room to spare). What lies outside them
-// is a fault of the sensor or its line: -40 °C is what a common kind of chip gives when it
-// is not read properly.
+// Limits of how fast the air of a room in which people work can change. A door that opens onto a
+// winter's day moves a sensor beside it by some kelvins and 20 to 30 % RH in a minute; these
+// limits are beyond that (an assumption). Readings outside them are a fault of the sensor or its
+// line: a common kind of chip gives -40 °C when it is not read properly.
 const (
 	coldestRoomC = -20
 	warmestRoomC = 60
@@ -18,33 +17,33 @@ const (
 	jumpCPerMinute   = 10
 	jumpPctPerMinute = 40
 
-	// believedAfter is how long a jump must have lasted to be believed: a sensor may have
-	// been carried into another room.
+	// believedAfter is how long a jump must have lasted before it is accepted: somebody may have
+	// carried the sensor into another room.
 	believedAfter = 5 * time.Minute
-	// forgottenAfter is how long after the last reading nothing is known to judge the next
-	// one by.
+	// forgottenAfter is how long after the last reading the next one is not compared with it any
+	// more.
 	forgottenAfter = 10 * time.Minute
 )
 
-// Judge tells readings that a room can have from those that it cannot, from one reading
-// of a sensor to the next. Its zero value has seen no reading.
+// Judge distinguishes readings that a room can have from those that it cannot have, by comparing
+// each reading of a sensor with the ones before it. The zero Judge has seen no reading.
 type Judge struct {
-	good     State // the last reading that was believed
+	good     State // the last reading that was accepted
 	known    bool
-	newest   State // the last reading, believed or not
+	newest   State // the last reading, accepted or not
 	newestAt time.Duration
 	seen     bool
-	since    time.Duration // when the readings began that are not believed
+	since    time.Duration // when the readings that are not accepted began
 	doubting bool
 }
 
-// Next judges a reading that is valid by [State.Valid]. at is a monotonic time that does
-// not fall. It returns the judge for the reading after it and why the reading is not
-// believed, empty when it is.
+// Next checks a reading that is valid by [State.Valid]. at is a monotonic time that does not
+// fall. It returns the judge for the next reading, and why this reading is not accepted; why is
+// empty when it is.
 //
-// A reading outside -20 to 60 °C is never believed. A jump by more than 10 K or 40 % RH a
-// minute is believed once the readings after it have agreed for 5 minutes. A reading near
-// the last one that was believed always is.
+// A reading outside -20 to 60 °C is never accepted. A jump of more than 10 K or 40 % RH per
+// minute is accepted once the readings after it have agreed for 5 minutes. A reading near the
+// last accepted one is always accepted.
 func (j Judge) Next(a State, at time.Duration) (next Judge, why string) {
 	interval := max(at-j.newestAt, 0)
 	near := func(b State) bool {

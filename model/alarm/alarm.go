@@ -1,15 +1,15 @@
-// Package alarm is the life cycle of an alarm after ISA-18.2 and IEC 62682: when a
-// condition is an alarm, what state that puts it in, and what a person can do about
-// it. It also holds the table of this program's alarms.
+// Package alarm implements the life cycle of an alarm after ISA-18.2 and IEC 62682: when a
+// condition is an alarm, which state the alarm is in, and what a person can do about it. It also
+// holds the table of this program's alarms.
 //
-// It is pure. Instants are durations on a clock that never jumps; a [State] is to be
-// kept over a restart, a [Filter] is not: it builds itself up again from the state.
+// The package is pure. Instants are durations on a clock that never jumps. A [State] must be
+// kept over a restart. A [Filter] need not be kept: it is made again from the state.
 package alarm
 
-// State is an alarm's state by its word on every wire.
+// State is the state of an alarm, by its name on the wire.
 //
-// The letters are those of the standards' state diagram. Its two latched states, E and
-// F, are not used: every alarm here clears by itself once its cause is gone.
+// The letters are those of the state diagram of the standards. Their two latched states, E and
+// F, are not used: every alarm of this program clears by itself once its cause is gone.
 type State string
 
 // The states.
@@ -23,27 +23,27 @@ const (
 	OutOfService   State = "out-of-service" // I: its device is under maintenance
 )
 
-// Active reports whether an alarm in this state has a cause that people are told of.
+// Active reports whether an alarm in this state has a cause that people are told about.
 func (s State) Active() bool { return s == Unacknowledged || s == Acknowledged }
 
 // Awaits reports whether an alarm in this state waits to be acknowledged.
 func (s State) Awaits() bool { return s == Unacknowledged || s == Returned }
 
-// Silenced reports whether nothing is said of the alarm's cause in this state.
+// Silenced reports whether people are not told about the alarm's cause in this state.
 func (s State) Silenced() bool { return s == Shelved || s == Suppressed || s == OutOfService }
 
-// Situation is what decides an alarm's next state, beside the one it has.
+// Situation is what decides the next state of an alarm, beside its present state.
 type Situation struct {
-	Active       bool // its condition stands, delays and dead-band taken into account
-	Shelved      bool // somebody has put it aside and the time is not over
-	Suppressed   bool // what it looks at cannot be seen
+	Active       bool // its condition holds, with delays and dead-band taken into account
+	Shelved      bool // somebody has shelved it, and the time is not over
+	Suppressed   bool // its condition cannot be observed
 	OutOfService bool // its device is under maintenance and the time is not over
 }
 
-// Next is the state that follows from a situation. Maintenance comes before shelving,
-// and shelving before suppression. What was silenced begins afresh: unacknowledged if
-// there still is a cause. A returned alarm has nothing left to suppress and goes on
-// waiting for somebody to acknowledge it.
+// Next returns the state that follows from a situation. Maintenance has precedence over
+// shelving, and shelving over suppression. An alarm that was silenced starts again: it is
+// unacknowledged if there still is a cause. A returned alarm cannot be suppressed; it goes on
+// waiting for an acknowledgement.
 func Next(was State, is Situation) State {
 	switch {
 	case is.OutOfService:
@@ -62,7 +62,7 @@ func Next(was State, is Situation) State {
 	return Normal
 }
 
-// Acknowledge is the state after somebody has said that they have seen the alarm.
+// Acknowledge returns the state after somebody has acknowledged the alarm.
 func Acknowledge(was State) State {
 	switch was {
 	case Unacknowledged:

@@ -7,17 +7,17 @@ import (
 	"potlifed/model/cure"
 )
 
-// Priority says how soon somebody has to act.
+// Priority is how soon somebody has to act.
 type Priority string
 
-// The priorities, first things first.
+// The priorities, the most urgent first.
 const (
-	High   Priority = "high"   // prints are being spoiled, or nothing that is shown can be relied on
+	High   Priority = "high"   // prints are being spoiled, or the figures shown cannot be relied on
 	Medium Priority = "medium" // within the hour
 	Low    Priority = "low"    // within the day
 )
 
-// Subject is what an alarm is about.
+// Subject is the kind of thing that an alarm is about.
 type Subject string
 
 // The subjects.
@@ -31,7 +31,7 @@ const (
 	Bench  Subject = "bench"
 )
 
-// Definition is one alarm: what page, messages and documents say of it.
+// Definition describes one alarm for pages, messages and documents.
 type Definition struct {
 	Name     string
 	Subject  Subject
@@ -40,12 +40,13 @@ type Definition struct {
 	Limit    string // by default
 	Response string // what the operator is to do
 	Delays   Delays
-	// NeedsAir: it is suppressed while the sensor that it looks at is lost. A batch
-	// that ends, is at risk or dead never is: without a sensor it is warned of earlier.
+	// NeedsAir: the alarm is suppressed while the sensor that it depends on is lost. The alarms
+	// of a batch that ends, is at risk or is dead are never suppressed: without a sensor they
+	// are raised earlier.
 	NeedsAir bool
 }
 
-// The names, as they are on every wire and for ever.
+// The names of the alarms on the wire. They never change.
 const (
 	BatchEnding    = "batch-ending"
 	BatchDead      = "batch-dead"
@@ -72,57 +73,59 @@ const (
 	OtherInstance  = "other-instance"
 )
 
-// The limits, where there is a figure. Those without a source are a choice of ours.
+// The limits of alarms that have a figure. Those without a source are our choice.
 const (
-	// DeadRisk is the risk at which a batch is more likely dead than not.
+	// DeadRisk is the risk, 0 to 1, from which a batch is more likely dead than not.
 	DeadRisk = cure.ExpectedRisk
-	// LeftOpenRisk is the risk at a batch's high end.
+	// LeftOpenRisk is the risk, 0 to 1, at the latest end of a batch's pot life.
 	LeftOpenRisk = cure.HighRisk
 
-	// DeadBandC and DeadBandPct are the dead-bands of the air's limits, in K and %: well
-	// above the scatter of a sensor.
+	// DeadBandC and DeadBandPct are the dead-bands of the limits of the air, in K and %. They
+	// are well above the scatter of a sensor.
 	DeadBandC, DeadBandPct = 0.5, 2
-	// SweatingBandK is how far above the dew point a cup must be again to be dry.
+	// SweatingBandK is how many K a cup must be above the dew point again before it counts as
+	// dry.
 	SweatingBandK = 1
 
-	// DisagreeFactor times the sum of both sensors' accuracies is more than two good
+	// DisagreeFactor times the sum of the accuracies of two sensors is more than two good
 	// sensors in one room differ by.
 	DisagreeFactor = 2
 
-	// MostWaiting messages are a few minutes of a busy bench.
+	// MostWaiting is how many messages may wait for the broker: a few minutes of a busy bench.
 	MostWaiting = 1000
-	// SlowWrite is how long a commit may take: a healthy card needs a tenth of a second.
+	// SlowWrite is how long a commit of the journal may take. A healthy memory card takes a
+	// tenth of a second.
 	SlowWrite = 5 * time.Second
 
-	// MostShelved is a long shift, the longest that an alarm may be put aside for.
+	// MostShelved is the longest time for which an alarm may be shelved: a long shift.
 	MostShelved = 12 * time.Hour
-	// MostOutOfService is the longest that a device may be under maintenance for.
+	// MostOutOfService is the longest time for which a device may be out of service.
 	MostOutOfService = 30 * 24 * time.Hour
 
-	// Uncorrected is how long a fault at the scale may take to be put right.
+	// Uncorrected is how long a fault at the scale may stay uncorrected.
 	Uncorrected = 2 * time.Minute
-	// PrintsWithin is how long after a print a press counts as printing: presses report a
-	// minute apart at the slowest.
+	// PrintsWithin is how long after a print a press counts as printing. The slowest presses
+	// report once a minute.
 	PrintsWithin = 2 * time.Minute
-	// ChangeWithin is how long after somebody has seen that a batch is at risk or dead it
-	// may still stand on its press.
+	// ChangeWithin is how long a batch may stay on its press after somebody has acknowledged
+	// that it is at risk or dead.
 	ChangeWithin = 15 * time.Minute
 )
 
-// CutLimit is by how much the expected end may move earlier before it is an alarm,
-// with so much left: half an hour, or a quarter of it where that is less, but not what
-// a forecast wavers by.
+// CutLimit returns by how much the expected end may move earlier before an alarm is raised, when
+// so much time is left. It is half an hour, or a quarter of the time left if that is less, and
+// never less than the usual changes of a forecast.
 func CutLimit(left time.Duration) time.Duration {
 	return max(min(30*time.Minute, left/4), 5*time.Minute)
 }
 
-// Definitions returns all alarms, by name.
+// Definitions returns the definitions of all alarms, ordered by name.
 func Definitions() []Definition { return slices.Clone(definitions) }
 
-// ClockNotSet is what is said of a wall clock that is not set.
+// ClockNotSet is the text for a wall clock that is not set.
 const ClockNotSet = "the wall clock is not set: times may be wrong; the age of a batch is exact since the last start of the computer, and a lower bound over a power cut"
 
-// Find returns the alarm of the given name.
+// Find returns the definition of the alarm with the given name. ok is false when there is none.
 func Find(name string) (d Definition, ok bool) {
 	i, ok := slices.BinarySearchFunc(definitions, name, compareName)
 	if !ok {

@@ -2,25 +2,25 @@ package alarm
 
 import "time"
 
-// Delays are how long a condition must hold before it is an alarm, and how long it
-// must be gone before the alarm is over. Two alarms of one kind about one subject are
-// therefore at least On and Off together apart.
+// Delays are how long a condition must hold before an alarm is raised, and how long it must be
+// gone before the alarm returns. Two alarms of one kind about one subject are therefore at least
+// On and Off together apart.
 type Delays struct{ On, Off time.Duration }
 
-// Filter follows a condition through its delays. The zero Filter has never seen it.
+// Filter applies the delays to a condition. The zero Filter has not seen the condition yet.
 type Filter struct {
-	On  bool // the condition stands, delays taken into account
-	Raw bool // what was seen of it last
+	On  bool // the condition holds, with delays taken into account
+	Raw bool // the condition as it was seen last
 
 	waits bool
-	since time.Duration // Raw differs from On since then, while it waits
+	since time.Duration // since when Raw differs from On, while it waits
 }
 
-// Begin is the filter of an alarm that was active, or was not, when its state was
-// kept: an alarm that stood goes on, one that had not been raised waits again.
+// Begin returns the filter of an alarm whose state was kept over a restart. An alarm that was
+// active stays active. One that was not raised yet waits again.
 func Begin(active bool) Filter { return Filter{On: active, Raw: active} }
 
-// Next takes in whether the condition holds now. Now never falls.
+// Next returns the filter after the condition was seen. now never falls.
 func (f Filter) Next(holds bool, d Delays, now time.Duration) Filter {
 	f.Raw = holds
 	if holds == f.On {
@@ -40,26 +40,26 @@ func (f Filter) Next(holds bool, d Delays, now time.Duration) Filter {
 	return f
 }
 
-// Hold takes in that nothing can be said of the condition now. It stays as it was,
-// and what was waiting waits again.
+// Hold returns the filter after the condition could not be observed. The alarm stays as it was,
+// and a delay that was running starts again.
 func (f Filter) Hold() Filter {
 	f.Raw, f.waits = f.On, false
 	return f
 }
 
-// Idle reports that the filter remembers nothing.
+// Idle reports whether the filter has nothing to remember.
 func (f Filter) Idle() bool { return !f.On && !f.waits }
 
-// Limit is a limit of a value, with a dead-band: a value that has passed it counts as
-// beyond until it is back by more than the dead-band.
+// Limit is a limit of a value with a dead-band: a value that is beyond the limit stays beyond
+// until it is back inside by more than the dead-band.
 type Limit struct {
 	At       float64
 	DeadBand float64
-	Below    bool // the value is beyond below the limit rather than above it
+	Below    bool // the value is beyond when it is below the limit, not above it
 }
 
-// Beyond reports whether a value is beyond the limit; was is what the last one was. A
-// value that is no number says nothing and leaves it at that.
+// Beyond reports whether a value is beyond the limit. was is the result for the value before it.
+// A value that is not a number leaves the result as it was.
 func (l Limit) Beyond(value float64, was bool) bool {
 	over, back := value >= l.At, value < l.At-l.DeadBand
 	if l.Below {

@@ -6,19 +6,21 @@ import (
 	"math"
 )
 
-// Cup is the account of the thinner in one cup. The zero value is an empty cup; it is a value, and each method returns the cup afterwards.
+// Cup is the balance of the thinner in one cup, in g. The zero value is an empty cup. A Cup is a
+// value; each method returns the cup after a change.
 //
-// What was weighed and what was estimated are kept apart, since they are not trusted alike. A weighing puts its own loss in the place of
-// the estimate since the weighing before.
+// Weighed and estimated losses are kept apart, since they are not equally certain. A weighing
+// replaces the estimate since the weighing before it.
 type Cup struct {
 	CatalysedG     float64 // ink and hardener in the cup
-	PouredG        float64 // thinner poured for them, top-ups included
-	AimPct         float64 // thinner as it was mixed, in percent of ink and hardener
-	WeighedLossG   float64 // lost up to the last weighing, as weighed
-	EstimatedLossG float64 // lost since then, by estimate
+	PouredG        float64 // thinner poured in, top-ups included
+	AimPct         float64 // thinner as mixed, in % of ink and hardener
+	WeighedLossG   float64 // loss up to the last weighing, as weighed
+	EstimatedLossG float64 // loss since then, as estimated
 }
 
-// NewCup is a cup as it was mixed.
+// NewCup returns a cup after mixing. The error names a mass that is out of range: ink and
+// hardener above 0 and at most 1e6 g, thinner 0 to 1e6 g.
 func NewCup(catalysedG, thinnerG float64) (Cup, error) {
 	if !(catalysedG > 0 && catalysedG <= 1e6) {
 		return Cup{}, fmt.Errorf("cup: %v g of ink and hardener: want above 0 and at most 1000000", catalysedG)
@@ -29,19 +31,21 @@ func NewCup(catalysedG, thinnerG float64) (Cup, error) {
 	return Cup{CatalysedG: catalysedG, PouredG: thinnerG, AimPct: 100 * thinnerG / catalysedG}, nil
 }
 
-// LostG is what is gone, weighed and estimated together.
+// LostG returns the whole loss in g, weighed and estimated.
 func (c Cup) LostG() float64 { return c.WeighedLossG + c.EstimatedLossG }
 
-// ThinnerG is the thinner that should still be there; 0 where more was lost than was poured, as the ink's own solvents go too.
+// ThinnerG returns the thinner that should still be in the cup, in g. It is 0 where more was
+// lost than was poured in: the ink's own solvents evaporate too.
 func (c Cup) ThinnerG() float64 { return max(c.PouredG-c.LostG(), 0) }
 
-// ThinnerPct is the same in percent of ink and hardener; 0 in an empty cup.
+// ThinnerPct returns [Cup.ThinnerG] in % of ink and hardener; 0 for an empty cup.
 func (c Cup) ThinnerPct() float64 { return c.pct(c.ThinnerG()) }
 
-// emptyG is less ink than any cup keeps on its wall: below it there is nothing to be a per cent of, and the quotient may have no end.
+// emptyG is less ink than stays on the wall of any cup. Below it no percentage is calculated,
+// since the quotient may be infinite.
 const emptyG = 1e-9
 
-// pct is grams in percent of ink and hardener.
+// pct returns a mass in % of ink and hardener.
 func (c Cup) pct(grams float64) float64 {
 	if !(c.CatalysedG > emptyG) {
 		return 0
@@ -49,31 +53,33 @@ func (c Cup) pct(grams float64) float64 {
 	return 100 * grams / c.CatalysedG
 }
 
-// ContentG is what should be in the cup.
+// ContentG returns the mass that should be in the cup, in g.
 func (c Cup) ContentG() float64 { return c.CatalysedG + c.PouredG - c.LostG() }
 
-// Stood is the cup after it stood open for a while. Thinner and opening must be valid. Only thinner that is there can go, so that an
-// estimate alone never takes more than was poured.
+// Stood returns the cup after it stood open for a stretch of time. Thinner and opening must be
+// valid. The estimate never takes more thinner than is in the cup.
 func (c Cup) Stood(t Thinner, o Opening, s Stretch) Cup {
 	there := c.ThinnerG()
 	c.EstimatedLossG += there - leftAfter(there, c.CatalysedG, t, o.RateGPerH(t)*s.hoursAt20())
 	return c
 }
 
-// Weighed puts a weighed loss since the last weighing, or since the cup was mixed, in the place of the estimate; see LossBetween.
+// Weighed returns the cup after a weighing. The weighed loss since the last weighing, or since
+// mixing, replaces the estimate; see [LossBetween].
 func (c Cup) Weighed(lossG float64) Cup {
 	c.WeighedLossG += lossG
 	c.EstimatedLossG = 0
 	return c
 }
 
-// Thinned is the cup after a top-up of thinner.
+// Thinned returns the cup after grams of thinner were added.
 func (c Cup) Thinned(grams float64) Cup {
 	c.PouredG += grams
 	return c
 }
 
-// Printed is the cup after grams of its content went out on prints; ink, hardener, thinner and the account of the loss go in proportion.
+// Printed returns the cup after grams of its content were printed. Ink, hardener, thinner and
+// losses are reduced in proportion.
 func (c Cup) Printed(grams float64) Cup {
 	content := c.ContentG()
 	if !(grams > 0) || !(content > 0) {
@@ -87,13 +93,18 @@ func (c Cup) Printed(grams float64) Cup {
 	return c
 }
 
-// ErrGained means that a cup weighs more than it did: something was put in that the account does not know.
+// ErrGained means that a cup weighs more than before: something was put in that is not in its
+// balance.
 var ErrGained = errors.New("the cup weighs more than before; something was put in")
 
-// LossBetween is what evaporated between two weighings of the same cup, gross or net alike, and its standard uncertainty, both in grams.
-// takenG went out on prints meanwhile, and nothing was added. The uncertainty is the scale's alone, division/√6 for a difference of two
-// readings (JCGM 100, F.2.2.1): what takenG is off by comes on top, so a cup is best weighed when nothing was printed in between. A gain
-// that is within twice the uncertainty is a loss of 0; a larger one is ErrGained.
+// LossBetween returns the mass in g that evaporated between two weighings of the same cup, and
+// its standard uncertainty in g. Both weights may be gross or both net. takenG was printed
+// meanwhile, and nothing was added.
+//
+// The uncertainty is that of the scale alone: division/√6 for a difference of two readings (JCGM
+// 100, F.2.2.1). The error of takenG adds to it, so it is best to weigh a cup when nothing was
+// printed in between. A gain within twice the uncertainty counts as a loss of 0. A larger one is
+// ErrGained.
 func LossBetween(beforeG, afterG, takenG, divisionG float64) (lossG, uncertaintyG float64, err error) {
 	for _, grams := range []float64{beforeG, afterG, takenG} {
 		if !(grams >= 0 && grams <= 1e6) {
@@ -111,10 +122,10 @@ func LossBetween(beforeG, afterG, takenG, divisionG float64) (lossG, uncertainty
 	return max(lossG, 0), uncertaintyG, nil
 }
 
-// Basis says what a loss is known from.
+// Basis is how a loss is known.
 type Basis string
 
-// The bases, from nothing to the surest.
+// The bases, the least certain first.
 const (
 	Nothing             Basis = "nothing"               // no loss yet
 	Estimated           Basis = "estimated"             // by the flux alone
@@ -122,7 +133,8 @@ const (
 	Weighed             Basis = "weighed"               // by the scale alone
 )
 
-// TopUp is advice: how much thinner brings the cup back to what was mixed. It does not renew the pot life; see NoRenewal.
+// TopUp is advice on how much thinner brings the cup back to its share of thinner as mixed. It
+// does not renew the pot life; see [NoRenewal].
 type TopUp struct {
 	LostG         float64 `json:"lost_g" doc:"thinner that has evaporated, in g"`
 	Basis         Basis   `json:"basis" doc:"how that is known: estimated, weighed-and-estimated or weighed"`
@@ -135,9 +147,12 @@ type TopUp struct {
 	AtLimit       bool    `json:"at_limit" doc:"the ink's range ended before the whole loss was replaced"`
 }
 
-// Advise says what may be added so that the cup is as it was mixed. By estimate alone the sum of all thinner ever poured for this ink
-// stays within maxPct, the most that the ink takes: an estimate that is too high would otherwise thin the ink without end. A loss that
-// was weighed may be replaced beyond that. pipetteG is what a pipette holds; without one (0) there are no fills.
+// Advise returns how much thinner may be added so that the share is as it was mixed.
+//
+// Without a weighing, the sum of all thinner ever poured in stays within maxPct, the most that
+// the ink takes, in % of ink and hardener. An estimate that is too high would otherwise thin the
+// ink without end. A weighed loss may be replaced beyond that. pipetteG is the mass that a
+// pipette holds in g; with 0 the advice has no fills.
 func (c Cup) Advise(maxPct, pipetteG float64) TopUp {
 	needG := c.AimPct/100*c.CatalysedG - (c.PouredG - c.LostG())
 	roomG := max(maxPct/100*c.CatalysedG+c.WeighedLossG-c.PouredG, 0)

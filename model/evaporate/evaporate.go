@@ -1,16 +1,22 @@
-// Package evaporate estimates how much thinner leaves an open cup, and says what may be put back.
+// Package evaporate estimates how much thinner evaporates from an open cup, and how much may be
+// added again.
 //
-// The flux from a pure liquid is that of Mackay and van Wesenbeeck (2014, Environ. Sci. Technol. 48:10259):
+// The flux from a pure liquid is that of Mackay and van Wesenbeeck (2014, Environ. Sci. Technol.
+// 48:10259):
 //
 //	flux [g/(m² h)] = 1464e-6 · P [Pa] · M [g/mol]
 //
-// from a mixture times the thinner's mole fraction (Raoult), from a cup times its mouth's area and its exposure.
+// The flux from a mixture is this times the mole fraction of the thinner (Raoult). The flux from
+// a cup is this times the area of its mouth and its exposure.
 //
-// It is a rough figure, by which a cup may lose half as much or twice as much: Raoult's law for a binder solution, no skin on the ink, a
-// room without draught and without thinner in its air, the surface as wide as the mouth. It counts the added thinner alone and not the
-// solvents that the ink brought along. A cup that was weighed again is worth more, and is preferred to it (see Cup).
+// The estimate is rough; a cup may lose half as much or twice as much. It assumes Raoult's law
+// for a solution of binder, no skin on the ink, a room without draught and without thinner in
+// its air, and a surface as wide as the mouth. It counts the added thinner only, not the
+// solvents of the ink itself. Weighing the cup again is more certain and replaces the estimate
+// (see [Cup]).
 //
-// Masses are in grams, temperatures in °C. The package has no clock. Nothing in it touches the pot life: see NoRenewal.
+// Masses are in g, temperatures in °C. The package has no clock. It does not change the pot
+// life: see [NoRenewal].
 package evaporate
 
 import (
@@ -20,55 +26,63 @@ import (
 	"time"
 )
 
-// NoRenewal is to be said wherever thinner is advised.
+// NoRenewal is the sentence that must be shown wherever thinner is advised.
 const NoRenewal = "Thinner makes the ink thinner; it does not renew its pot life. The batch ends when it would have ended without."
 
 const (
-	// fluxCoefficient is Mackay and van Wesenbeeck's, in g/(m² h) per Pa g/mol: a mass transfer of 3.6 m/h.
+	// fluxCoefficient is that of Mackay and van Wesenbeeck in g/(m² h) per Pa g/mol: a mass
+	// transfer coefficient of 3.6 m/h.
 	fluxCoefficient = 1464e-6
 	// gasConstant is R in J/(mol K) (SI 2019).
 	gasConstant  = 8.314462618
 	zeroCelsiusK = 273.15
-	// vapourPressureAtC is the temperature of a thinner's stated vapour pressure.
+	// vapourPressureAtC is the temperature in °C at which the vapour pressure of a thinner is
+	// stated.
 	vapourPressureAtC = 20.0
-	// VaporisationJPerMol carries the vapour pressure to another temperature (Clausius and Clapeyron). An assumption: cyclic ketones and
-	// acetates of the trade lie between 43 and 46 kJ/mol (from memory).
+	// VaporisationJPerMol is the heat of vaporisation in J/mol, by which the vapour pressure is
+	// converted to another temperature (Clausius and Clapeyron). An assumption: cyclic ketones
+	// and acetates of the trade lie between 43 and 46 kJ/mol (from memory).
 	VaporisationJPerMol = 44e3
-	// RestMolarMassG is the mean molar mass in g/mol of what the thinner is mixed with, ink and hardener together. An assumption: half of
-	// it solvents of about 100 g/mol, the rest binder, which weighs thousands, and pigment, which counts no moles at all.
+	// RestMolarMassG is the mean molar mass in g/mol of ink and hardener together. An
+	// assumption: half of their mass is solvents of about 100 g/mol. The rest is binder with a
+	// molar mass of thousands, and pigment, which adds no moles.
 	RestMolarMassG = 200.0
-	// DefaultMouthMM is the mouth of the usual 90 mm ink cup.
+	// DefaultMouthMM is the inner diameter in mm of the mouth of an ink cup of 90 mm (common
+	// practice, no source).
 	DefaultMouthMM = 90.0
 )
 
-// The temperatures for which an estimate is given; outside, the nearest is taken.
+// The temperatures in °C for which an estimate is given. A temperature outside is replaced by
+// the nearest limit.
 const (
 	minTemperatureC = -40.0
 	maxTemperatureC = 85.0
 )
 
-// FluxGPerM2H is the flux in g/(m² h) from a pure liquid into still room air.
+// FluxGPerM2H returns the flux in g/(m² h) from a pure liquid into still room air, from its
+// vapour pressure in Pa and its molar mass in g/mol.
 func FluxGPerM2H(vapourPressurePa, molarMassG float64) float64 {
 	return fluxCoefficient * vapourPressurePa * molarMassG
 }
 
-// MouthAreaM2 is the area in m² of a round mouth.
+// MouthAreaM2 returns the area in m² of a round mouth of the given diameter in mm.
 func MouthAreaM2(mouthMM float64) float64 {
 	radiusM := mouthMM / 2 / 1000
 	return math.Pi * radiusM * radiusM
 }
 
-// Thinner is what must be known of a thinner.
+// Thinner holds the properties of a thinner that the estimate needs.
 type Thinner struct {
 	VapourPressurePa float64 ` doc:"vapour pressure at 20 °C in Pa"`
 	MolarMassG       float64 ` doc:"molar mass in g/mol"`
 }
 
-// ErrUnknownThinner means that vapour pressure or molar mass of the thinner is not known, so that nothing can be estimated. A weighed
-// loss can be replaced all the same.
+// ErrUnknownThinner means that the vapour pressure or the molar mass of the thinner is not
+// known, so that no loss can be estimated. A weighed loss can still be replaced.
 var ErrUnknownThinner = errors.New("vapour pressure or molar mass of the thinner is not known")
 
-// Valid says whether an estimate can be made: ErrUnknownThinner where a figure is missing.
+// Valid returns nil when an estimate can be made. The error is ErrUnknownThinner where a figure
+// is missing, and otherwise names the figure that is out of range.
 func (t Thinner) Valid() error {
 	switch {
 	case t.VapourPressurePa == 0 || t.MolarMassG == 0:
@@ -87,7 +101,8 @@ type Opening struct {
 	Exposure float64 // 1 open, about 0.5 loosely covered, 0 under a lid
 }
 
-// Valid says whether the opening is one: a mouth of 1 to 1000 mm and an exposure of 0 to 1.
+// Valid returns nil for a mouth of 1 to 1000 mm and an exposure of 0 to 1. Otherwise the error
+// names the value.
 func (o Opening) Valid() error {
 	switch {
 	case !(o.MouthMM >= 1 && o.MouthMM <= 1000):
@@ -98,19 +113,20 @@ func (o Opening) Valid() error {
 	return nil
 }
 
-// RateGPerH is what the cup would lose in an hour at 20 °C if it held the pure thinner.
+// RateGPerH returns what the cup would lose at 20 °C if it held the pure thinner, in g/h.
 func (o Opening) RateGPerH(t Thinner) float64 {
 	return FluxGPerM2H(t.VapourPressurePa, t.MolarMassG) * MouthAreaM2(o.MouthMM) * o.Exposure
 }
 
-// Stretch is a time during which the cup stood open, the temperature moving in a straight line.
+// Stretch is a time for which the cup stood open while the temperature changed linearly.
 type Stretch struct {
 	Duration   time.Duration
 	FromC, ToC float64
 }
 
-// hoursAt20 is how long the cup would have to stand at 20 °C to lose as much. A three-point Gauss rule over pieces of 10 K, over which
-// the vapour pressure changes by less than a factor of three: right to 1e-6.
+// hoursAt20 returns for how many hours the cup would have to stand at 20 °C to lose as much. It
+// integrates by a three-point Gauss rule over pieces of 10 K, over which the vapour pressure
+// changes by less than a factor of three. The result is right to 1e-6.
 func (s Stretch) hoursAt20() float64 {
 	const node, pieceK = 0.38729833462074168852, 10.0
 	from, to := clampC(s.FromC), clampC(s.ToC)
@@ -123,7 +139,7 @@ func (s Stretch) hoursAt20() float64 {
 	return max(s.Duration, 0).Hours() * sum / float64(n)
 }
 
-// clampC takes a temperature that is no number for 20 °C.
+// clampC returns the temperature within the limits, and 20 °C for one that is not a number.
 func clampC(c float64) float64 {
 	if math.IsNaN(c) {
 		return vapourPressureAtC
@@ -131,15 +147,17 @@ func clampC(c float64) float64 {
 	return min(max(c, minTemperatureC), maxTemperatureC)
 }
 
-// pressureFactor is a vapour pressure against that at 20 °C.
+// pressureFactor returns the vapour pressure at a temperature divided by that at 20 °C.
 func pressureFactor(temperatureC float64) float64 {
 	return math.Exp(VaporisationJPerMol / gasConstant * (1/(vapourPressureAtC+zeroCelsiusK) - 1/(temperatureC+zeroCelsiusK)))
 }
 
-// leftAfter is the thinner in grams that is left of thinnerG, mixed into restG of ink and hardener.
+// leftAfter returns how many grams are left of thinnerG that is mixed into restG of ink and
+// hardener.
 //
-// With n moles of thinner, b of the rest and a flow k for the pure liquid, dn/dt = -k n/(n+b). It separates: n/b + ln(n/b) falls by
-// k t/b. So the answer is exact for any time, and one long stretch equals the short ones it is made of.
+// With n moles of thinner, b moles of the rest and a flow k for the pure liquid, dn/dt = -k
+// n/(n+b). The equation separates: n/b + ln(n/b) falls by k t/b. The solution is therefore exact
+// for any time, and one long stretch gives the same as many short ones.
 func leftAfter(thinnerG, restG float64, t Thinner, pureLossG float64) float64 {
 	if !(thinnerG > 0) || !(pureLossG > 0) {
 		return max(thinnerG, 0)
@@ -153,8 +171,9 @@ func leftAfter(thinnerG, restG float64, t Thinner, pureLossG float64) float64 {
 	return min(b*wrightOmega(u+math.Log(u)-lost/b)*t.MolarMassG, thinnerG)
 }
 
-// wrightOmega solves u + ln u = y for u > 0: Newton's rule for v = ln u in e^v + v = y, which is convex and rising, from a start above
-// the root, so that every round comes closer from the same side.
+// wrightOmega returns the u > 0 that solves u + ln u = y. It uses Newton's rule for v = ln u in
+// e^v + v = y, which is convex and rising, from a start above the root, so that every iteration
+// approaches the root from the same side.
 func wrightOmega(y float64) float64 {
 	v := y
 	if y > 1 {

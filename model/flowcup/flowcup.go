@@ -1,13 +1,13 @@
-// Package flowcup turns the time that an ink takes to run out of a Ford cup into its kinematic viscosity. Timing a cup is the way to see
-// at the press whether thinner was lost.
+// Package flowcup converts the flow time of an ink from a Ford cup into its kinematic viscosity.
+// At the press, the flow time shows whether the ink has lost thinner.
 package flowcup
 
 import "fmt"
 
-// cup is one size: viscosity = factor · (time - offset), in mm²/s and seconds.
+// cup is one size of cup: viscosity = factor · (time - offset), in mm²/s and seconds.
 type cup struct{ factor, offsetS float64 }
 
-// ford are the cups of ASTM D1200; Nos. 3 and 4 from memory.
+// ford holds the cups of ASTM D1200; Nos. 3 and 4 from memory.
 var ford = map[int]cup{
 	1: {0.49, 35.0},
 	2: {1.44, 18.0},
@@ -15,15 +15,16 @@ var ford = map[int]cup{
 	4: {3.85, 4.49},
 }
 
-// The shortest and the longest time that a cup is good for (ASTM D1200, from memory): a quicker flow is not laminar, a slower one is
-// too thick for the cup.
+// The shortest and the longest flow time that a cup is made for (ASTM D1200, from memory). A
+// faster flow is not laminar; a slower one means that the liquid is too thick for the cup.
 const (
 	shortestS = 20
 	longestS  = 100
 )
 
-// ViscosityMM2PerS is the kinematic viscosity in mm²/s (cSt) of a liquid that runs out of Ford cup No. 1 to 4 in so many seconds. An
-// error for another cup, and for a time for which this cup is not made.
+// ViscosityMM2PerS returns the kinematic viscosity in mm²/s (cSt) of a liquid that flows out of
+// Ford cup No. 1 to 4 in the given time. It returns an error for another cup and for a time that
+// the cup is not made for.
 func ViscosityMM2PerS(number int, seconds float64) (float64, error) {
 	c, ok := ford[number]
 	if !ok {

@@ -1,7 +1,7 @@
 // Package health holds the conditions of an instrument.
 package health
 
-// Condition is how an instrument is, as the wire's `condition`.
+// Condition is the condition of an instrument, by its name on the wire.
 type Condition string
 
 // The conditions.

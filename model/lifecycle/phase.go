@@ -1,7 +1,7 @@
 // Package lifecycle holds the phases of a batch.
 package lifecycle
 
-// Phase is where a batch stands, as the wire's `state`.
+// Phase is the phase of a batch, by its name on the wire.
 type Phase string
 
 // The phases of a batch.

@@ -1,7 +1,7 @@
-// Package light says what a press's light means. It is a pure table; colours
-// follow IEC 60073 (red danger, yellow caution, green normal, blue a mandatory
-// action, white nothing in particular), and colour is never the only carrier:
-// each meaning has a word.
+// Package light decides what the light of a press means. It is a pure table. The colours follow
+// IEC 60073: red for danger, yellow for caution, green for normal, blue for a mandatory action,
+// white for nothing in particular. Colour is never the only carrier of the meaning: each meaning
+// has a word.
 package light
 
 import (
@@ -9,10 +9,10 @@ import (
 	"time"
 )
 
-// Meaning is what a light says, by its word on every wire.
+// Meaning is what a light means, by its name on the wire.
 type Meaning string
 
-// The meanings, in the order in which the first that holds wins.
+// The meanings. The first one whose condition holds wins.
 const (
 	DoNotPrint Meaning = "do-not-print"
 	Unknown    Meaning = "unknown"
@@ -25,7 +25,8 @@ const (
 // Meanings returns all meanings in the order of the table.
 func Meanings() []Meaning { return []Meaning{DoNotPrint, Unknown, Act, Soon, InOrder, Empty} }
 
-// Colour returns the colour's name. What is no meaning has that of [Unknown].
+// Colour returns the name of the meaning's colour. A word that is not a meaning has the colour
+// of [Unknown].
 func (m Meaning) Colour() string {
 	switch m {
 	case DoNotPrint:
@@ -40,8 +41,8 @@ func (m Meaning) Colour() string {
 	return "yellow"
 }
 
-// When returns when a light has this meaning, in words; what is no meaning has those of
-// [Unknown].
+// When returns in words when a light has this meaning. A word that is not a meaning has the
+// words of [Unknown].
 func (m Meaning) When() string {
 	switch m {
 	case DoNotPrint:
@@ -58,10 +59,11 @@ func (m Meaning) When() string {
 	return "a batch is loaded whose age or air is not known; also when contact with potlifed is lost"
 }
 
-// AlwaysFlashes tells the yellow that is unknown from the yellow that is soon.
+// AlwaysFlashes reports whether the meaning flashes even without an alarm. Flashing
+// distinguishes the yellow of unknown from the yellow of soon.
 func (m Meaning) AlwaysFlashes() bool { return m == Unknown }
 
-// rank is the place in the table; what is no meaning ranks as [Unknown].
+// rank returns the place in the table. A word that is not a meaning has the rank of [Unknown].
 func (m Meaning) rank() int {
 	for i, x := range Meanings() {
 		if m == x {
@@ -71,46 +73,46 @@ func (m Meaning) rank() int {
 	return Unknown.rank()
 }
 
-// Press is all that decides the meaning of one press.
+// Press holds everything that decides the meaning of one press.
 type Press struct {
 	Loaded bool // a batch is on the press
 
-	// ReportedDead: the batch was reported as gone off. It also holds after
-	// that batch was closed, until the press is unloaded or loaded again.
+	// ReportedDead: somebody reported that the batch went off. It stays true after the batch was
+	// closed, until the press is unloaded or loaded again.
 	ReportedDead bool
-	// PartWentOff: a part of the same mix went off, and this one has spent as
-	// much or more, and nobody has since found it good.
+	// PartWentOff: another part of the same mix went off, this part has spent as much of its
+	// life or more, and nobody has found it good since.
 	PartWentOff bool
-	// PartWentOffElder: the same, but the part that went off had spent more.
+	// PartWentOffElder: the same, but the part that went off had spent more of its life.
 	PartWentOffElder bool
 
-	Risk       float64 // that the batch is dead by now, 0 to 1
+	Risk       float64 // the probability that the batch is dead by now, 0 to 1
 	StopAtRisk float64
 	FaultOpen  bool // a ratio or order fault that nobody has overridden
 	Resting    bool
 
 	QualityBad       bool
 	QualityUncertain bool
-	AtLeast          bool // the age is only a lower bound
+	AtLeast          bool // the age is only a lower limit
 	Starting         bool // the first seconds of the service
 
 	PrintingWithoutBatch bool
-	Awaits               bool // something waits for a person here
+	Awaits               bool // something waits for a person at this press
 
-	LowRemaining time.Duration // the lower bound of what remains
+	LowRemaining time.Duration // the least remaining pot life
 	SoonWithin   time.Duration // warning time, mixing and rest together
 
-	Unacknowledged bool // an alarm of the press or its batch
+	Unacknowledged bool // an alarm of the press or its batch is not acknowledged
 }
 
 // Signal is what a light shows.
 type Signal struct {
 	Meaning  Meaning
 	Flashing bool
-	Reason   string // for a person; the first cause that holds
+	Reason   string // why, in a sentence for a person: the first cause that holds
 }
 
-// Of returns the first meaning that holds.
+// Of returns the signal for a press: the first meaning whose condition holds.
 func Of(p Press) Signal {
 	s := Signal{Meaning: Empty, Reason: "nothing loaded"}
 	for _, row := range table {
@@ -123,7 +125,7 @@ func Of(p Press) Signal {
 	return s
 }
 
-// table has a row for each cause. A risk that is not a number is unknown.
+// table has a row for each cause. A risk that is not a number counts as unknown.
 var table = []struct {
 	meaning Meaning
 	holds   func(Press) bool
@@ -146,9 +148,9 @@ var table = []struct {
 	{InOrder, func(p Press) bool { return p.Loaded }, "enough life left"},
 }
 
-// Worst returns the index of the signal that a light for several presses shows:
-// the first in the order of the table, and of equals the first given, but one
-// that flashes before one that does not. It is -1 when there are none.
+// Worst returns the index of the signal that a light for several presses shows. It is the first
+// in the order of the table. Of two equal meanings, one that flashes is before one that does
+// not, and otherwise the first one given. It is -1 when there are no signals.
 func Worst(signals []Signal) int {
 	worst := -1
 	for i, s := range signals {

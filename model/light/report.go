@@ -2,31 +2,31 @@ package light
 
 import "time"
 
-// Report is how a lamp that reports back stands to what it was told to show.
+// Report is what is known of a lamp that reports back what it shows.
 type Report struct {
-	// Told: the lamp's connection stands and the broker has what it is to show. Otherwise
-	// nothing can be said of the lamp.
+	// Told: the lamp's connection is up and the broker has the message that the lamp is to show.
+	// Without it nothing is known of the lamp.
 	Told bool
-	// Owing: it owes an answer since OwesSince, by the clock's monotonic time.
+	// Owing: the lamp has not answered since OwesSince, by the monotonic clock.
 	Owing     bool
 	OwesSince time.Duration
-	// Confirmed: it has confirmed something in this run, and last at ConfirmedAt, by the
-	// same clock.
+	// Confirmed: the lamp has confirmed something in this run, last at ConfirmedAt, by the
+	// monotonic clock.
 	Confirmed   bool
 	ConfirmedAt time.Duration
-	// Says is what it reports in place of what it was told, empty where it does not.
+	// Says is what the lamp reports instead of what it was told; empty when it does not.
 	Says string
 	// Deaf is why its answers cannot be heard, empty when they can.
 	Deaf string
 }
 
-// Confirmation is whether a lamp that reports back confirms its messages, as the wire's
-// `confirmation`.
+// Confirmation is whether a lamp that reports back confirms its messages, by its name on the
+// wire.
 type Confirmation string
 
-// The confirmations; the empty one is that of a lamp that does not report back.
+// The confirmations. The empty one is that of a lamp that does not report back.
 const (
 	ReportConfirmed Confirmation = "confirmed"
 	ReportWaiting   Confirmation = "waiting" // its time to answer is not over, or it cannot be asked
-	ReportSilent    Confirmation = "silent"  // it does not confirm, or confirms something else
+	ReportSilent    Confirmation = "silent"  // it does not confirm, or it confirms something else
 )

@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Limits are what a finished mix must keep to.
+// Limits are the limits that a finished mix must keep.
 type Limits struct {
 	Ratio         Ratio
 	TolerancePct  float64 // of the ratio
@@ -19,8 +19,8 @@ type Limits struct {
 
 // ThinnerInRange reports whether the poured thinner is within its range.
 //
-// A division of the scale more or less is no fault: nobody can pour what the scale does
-// not show.
+// A difference of one division of the scale is accepted: nobody can pour more exactly than the
+// scale shows.
 func (l Limits) ThinnerInRange(a Amounts) bool {
 	pct, slack := a.ThinnerPct(), 100*rounding
 	if a.CatalysedG() > 0 {
@@ -29,24 +29,23 @@ func (l Limits) ThinnerInRange(a Amounts) bool {
 	return pct >= l.ThinnerMinPct-slack && pct <= l.ThinnerMaxPct+slack
 }
 
-// The two things a correction can aim at.
+// The aims of a correction.
 const (
 	ToExact     = "exact"     // the recipe itself
 	ToTolerance = "tolerance" // the least that is inside the tolerance by one division
 )
 
-// Addition is what a correction adds; parts that it leaves alone are zero.
+// Addition is what a correction adds. Parts that are not added are zero.
 type Addition struct {
 	InkG      float64 `json:"ink_g,omitempty" doc:"ink to add in g"`
 	HardenerG float64 `json:"hardener_g,omitempty" doc:"hardener to add in g"`
 	ThinnerG  float64 `json:"thinner_g,omitempty" doc:"thinner to add in g"`
 }
 
-// TotalG is the sum of what is added.
+// TotalG returns the mass of all that is added, in g.
 func (a Addition) TotalG() float64 { return a.InkG + a.HardenerG + a.ThinnerG }
 
-// First returns the part to pour first and its grams: ink before hardener
-// before thinner.
+// First returns the part to pour first and its mass in g: ink before hardener before thinner.
 func (a Addition) First() (Part, float64) {
 	switch {
 	case a.InkG > 0:
@@ -57,7 +56,7 @@ func (a Addition) First() (Part, float64) {
 	return Thinner, a.ThinnerG
 }
 
-// Correction is one way to put a wrong pour right.
+// Correction is one way to correct a wrong pour.
 type Correction struct {
 	Add      Addition `json:"add" doc:"what to add"`
 	ThinnerG float64  `json:"thinner_g" doc:"thinner to aim at afterwards, in g"`
@@ -65,10 +64,10 @@ type Correction struct {
 	To       string   `json:"to" doc:"what the correction reaches: exact (the recipe itself) or tolerance (the nearest ratio inside the tolerance)"`
 }
 
-// RatioCorrections returns what brings ink and hardener back into ratio: more
-// ink after too much hardener, more hardener after too little. Fewest grams
-// first, none that overfills the cup, none when the ratio is in tolerance. An
-// empty answer to a wrong ratio means that this cup cannot hold a cure.
+// RatioCorrections returns the ways to bring ink and hardener back into ratio: more ink after
+// too much hardener, more hardener after too little. The one with the smallest mass is first.
+// None of them overfills the cup. The list is empty when the ratio is in tolerance, and also
+// when a wrong ratio cannot be corrected in this cup.
 func RatioCorrections(poured Amounts, l Limits) []Correction {
 	if InTolerance(poured, l.Ratio, l.TolerancePct) {
 		return nil
@@ -90,9 +89,9 @@ func RatioCorrections(poured Amounts, l Limits) []Correction {
 		aim{Addition(Amounts{}.Plus(part, exact)), ToExact})
 }
 
-// ThinnerCorrections returns what brings the thinner into its range: more
-// thinner, or more ink and hardener in ratio. Ink alone would undo the ratio.
-// Order and limits as for [RatioCorrections].
+// ThinnerCorrections returns the ways to bring the thinner into its range: more thinner, or more
+// ink and hardener in ratio. Ink alone would change the ratio. Order and limits are those of
+// [RatioCorrections].
 func ThinnerCorrections(poured Amounts, l Limits) []Correction {
 	if l.ThinnerInRange(poured) {
 		return nil
@@ -114,8 +113,8 @@ func ThinnerCorrections(poured Amounts, l Limits) []Correction {
 	return l.fitting(poured, 0, aims...)
 }
 
-// Corrections returns what to do next about a pour: the ratio first, and once
-// that is right the thinner, if any was poured.
+// Corrections returns the ways to correct a pour. It corrects the ratio first. Once the ratio is
+// right it corrects the thinner, if any was poured.
 func Corrections(poured Amounts, l Limits) []Correction {
 	if !InTolerance(poured, l.Ratio, l.TolerancePct) {
 		return RatioCorrections(poured, l)
@@ -131,16 +130,16 @@ type aim struct {
 	to  string
 }
 
-// inRatio splits grams of catalysed ink into its two parts.
+// inRatio divides a mass of ink and hardener into its two parts.
 func (l Limits) inRatio(grams float64) Addition {
 	ink := grams * float64(l.Ratio) / (1 + float64(l.Ratio))
 	return Addition{InkG: ink, HardenerG: grams - ink}
 }
 
-// fitting finishes the mix of each aim with thinner to the percentage (or what
-// is in already, if more) and keeps those that fit. An exact aim that needs no
-// more than the one to tolerance makes that one pointless: a coarse division
-// can ask for more margin than the whole tolerance.
+// fitting adds to each aim the thinner that belongs to it (or what is in already, if that is
+// more) and returns those that fit into the cup. An exact aim that needs no more than the aim at
+// the tolerance replaces that one: with a coarse division, the margin of a division may be more
+// than the whole tolerance.
 func (l Limits) fitting(poured Amounts, thinnerPct float64, aims ...aim) []Correction {
 	exact := math.Inf(1)
 	for _, a := range aims {

@@ -1,9 +1,8 @@
-// Package mix is the arithmetic of a two-component ink: what a recipe asks for,
-// what puts a wrong pour right, and what the scale's division does to it all.
+// Package mix does the arithmetic of a two-component ink: the targets of a recipe, the
+// corrections of a wrong pour, and the effect of the scale's division on both.
 //
-// Hardener goes by the ink's own ratio to the ink really in the cup, thinner as
-// a share of ink and hardener together: common practice of the trade. Masses
-// are in grams.
+// The hardener is weighed by the ink's ratio to the ink that is really in the cup, the thinner
+// as a share of ink and hardener together (common practice, no source). Masses are in g.
 package mix
 
 import (
@@ -13,17 +12,17 @@ import (
 	"strings"
 )
 
-// Ratio is ink to hardener by weight: 4 for "4:1". Valid between 0.01 and 100.
+// Ratio is the mass of ink per mass of hardener: 4 for "4:1". Valid ratios are 0.01 to 100.
 type Ratio float64
 
-// The widest ratios that make sense; beyond them one part is a trace.
+// The limits of a ratio. Beyond them one of the parts is only a trace.
 const (
 	smallestRatio = 0.01
 	largestRatio  = 100
 )
 
-// ParseRatio reads "4:1", "3.5:1" or "100:30"; spaces around the numbers are
-// allowed. The error says what is wrong and shows what was read.
+// ParseRatio returns the ratio of a text such as "4:1", "3.5:1" or "100:30". Spaces around the
+// numbers are allowed. The error shows what was read and says what is wrong with it.
 func ParseRatio(text string) (Ratio, error) {
 	ink, hardener, found := strings.Cut(text, ":")
 	if !found {
@@ -64,10 +63,11 @@ func ratioPart(text string) (float64, error) {
 // Valid reports whether the ratio is one that [ParseRatio] could return.
 func (r Ratio) Valid() bool { return r >= smallestRatio && r <= largestRatio }
 
-// String writes the ratio to one part of hardener, exactly.
+// String returns the ratio to one part of hardener, exactly.
 func (r Ratio) String() string { return strconv.FormatFloat(float64(r), 'f', -1, 64) + ":1" }
 
-// MarshalText writes the ratio as in [Ratio.String].
+// MarshalText returns the text of [Ratio.String]. It returns an error for a ratio that is not
+// valid.
 func (r Ratio) MarshalText() ([]byte, error) {
 	if !r.Valid() {
 		return nil, fmt.Errorf("ratio %v is out of range", float64(r))
@@ -75,7 +75,7 @@ func (r Ratio) MarshalText() ([]byte, error) {
 	return []byte(r.String()), nil
 }
 
-// UnmarshalText reads what [ParseRatio] reads.
+// UnmarshalText reads a text as [ParseRatio] does, with the same errors.
 func (r *Ratio) UnmarshalText(text []byte) error {
 	x, err := ParseRatio(string(text))
 	if err != nil {

@@ -1,17 +1,23 @@
-// Package plan says how many mixes a print run takes, how big, begun when, and what is left over.
+// Package plan calculates how many mixes a print run takes, how large each is, when it begins,
+// and what is left over.
 //
-// What is optimised, in this order: the least waste, which is everything mixed and not printed; then the fewest mixes. What is kept: the
-// prints are made; each mix goes into one cup on one press and is printed before the low bound of its life; its size is inside the cup's
-// minimum and maximum; the bench makes one mix at a time.
+// It minimises the waste first, which is everything that is mixed and not printed, and then the
+// number of mixes. These conditions are kept: the prints are made; each mix goes into one cup on
+// one press and is printed before the earliest end of its pot life; its size is between the
+// cup's minimum and maximum; the bench makes one mix at a time.
 //
-// All mixes of a plan print equally many, to the print, so that the mixer has one recipe for the run. Where the life is the same for
-// every mix, no plan of unequal mixes wastes less or takes fewer: a mix of n prints takes f(n) = max(minimum, n·grams + residue), which is
-// convex, so an even share of the prints is the least sum for a given number of mixes; and taking one mix more never needs less, since
-// its prints, handed to the others, cost them at most n·grams, which is less than the f(n) saved. So the fewest mixes that can be printed
-// in time are also the least waste. Where the life depends on when a mix is begun, this holds among plans of equal mixes; a plan that
-// fills a cup fuller in the cool of the evening could do better, and is not looked for.
+// All mixes of a plan print the same number, to one print, so that one recipe serves the whole
+// run. Where the life is the same for every mix, no plan of unequal mixes has less waste or
+// fewer mixes. A mix of n prints takes f(n) = max(minimum, n·grams + residue). This is convex,
+// so for a given number of mixes equal shares have the least sum. One mix more never needs less:
+// its n prints, given to the other mixes, cost them at most n·grams, which is less than the f(n)
+// saved. The fewest mixes that can be printed in time therefore also have the least waste. Where
+// the life depends on when a mix begins, this holds among plans of equal mixes. A plan that
+// fills a cup fuller in the cool of the evening could be better; the package does not look for
+// it.
 //
-// Masses are grams of finished mix, times are counted from the beginning of the first mix. The package has no clock.
+// Masses are in g of finished mix. Times count from the beginning of the first mix. The package
+// has no clock.
 package plan
 
 import (
@@ -21,10 +27,10 @@ import (
 	"time"
 )
 
-// MostMixes bounds a plan; a run that takes more is one of many days.
+// MostMixes is the largest number of mixes in a plan. A run that takes more lasts for many days.
 const MostMixes = 1000
 
-// MostPresses and MostPrints bound a run.
+// MostPresses and MostPrints are the limits of a run.
 const (
 	MostPresses = 100
 	MostPrints  = 100_000_000
@@ -33,34 +39,37 @@ const (
 // rounding is what binary fractions may add to a limit that is met exactly in decimal.
 const rounding = 1e-9
 
-// Run is what is to be printed, and with what.
+// Run describes what is to be printed, and with what.
 type Run struct {
 	Prints        int
 	GramsPerPrint float64 // of finished mix, what stays in the process included
 	Presses       int     // alike, each with a cup of its own
 	PrintsPerHour float64 // of each press
-	CupMinimumG   float64 // the least mix for which the cup is made
+	CupMinimumG   float64 // the smallest mix that the cup is made for
 	CupMaximumG   float64
-	ResidueG      float64 // of each mix, what cannot be printed: the cup's ring, the stirrer
+	ResidueG      float64 // of each mix, what cannot be printed: the rest at the ring of the cup and on the stirrer
 	MixingTakes   time.Duration
 	Rest          time.Duration
-	// Low is the low bound of the life of a mix whose first hardener meets the ink so long after the first mix is begun. It is asked
-	// about once for each mix of each number of mixes that is tried.
+	// Low returns the earliest end of the pot life of a mix, counted from its first hardener.
+	// Its argument is the time from the beginning of the first mix to that hardener. It is
+	// called about once for each mix of each number of mixes that is tried.
 	Low func(begun time.Duration) time.Duration
 }
 
-// Fixed is a life that does not depend on when the mix is made.
+// Fixed returns a Low for a life that does not depend on when the mix is made.
 func Fixed(low time.Duration) func(time.Duration) time.Duration {
 	return func(time.Duration) time.Duration { return low }
 }
 
-// GramsPerPrint is the mix on one print: image area in cm², thickness of the wet film in µm, density in g/cm³.
+// GramsPerPrint returns the mass of mix on one print in g, from the image area in cm², the
+// thickness of the wet film in µm and the density in g/cm³.
 func GramsPerPrint(areaCM2, filmUM, densityGCM3 float64) float64 {
 	const cmPerUM = 1e-4
 	return areaCM2 * filmUM * cmPerUM * densityGCM3
 }
 
-// Valid says, all at once, which figures of the run make no sense.
+// Valid returns nil when the figures of the run can be planned with. Otherwise the error names
+// all figures that are out of range.
 func (r Run) Valid() error {
 	var faults []error
 	check := func(ok bool, format string, args ...any) {
@@ -83,7 +92,7 @@ func (r Run) Valid() error {
 	return errors.Join(faults...)
 }
 
-// ErrImpossible means that no number of mixes makes this run.
+// ErrImpossible means that no number of mixes meets the conditions of this run.
 var ErrImpossible = errors.New("this run cannot be planned")
 
 // Mix is one mix of a plan.
@@ -92,49 +101,53 @@ type Mix struct {
 	Prints int
 	SizeG  float64
 	LeftG  float64 // not printed
-	// Begun is when mixing begins; the first hardener is taken to meet the ink then already, which errs to the safe side. PrintFrom is
-	// when it is mixed and rested, UsedUp when the last of its prints is made, LowAt when its life may be over.
+	// Begun is when mixing begins. The first hardener counts as poured at that moment already,
+	// which is the safe side. PrintFrom is when the mix is mixed and rested, UsedUp when the
+	// last of its prints is made, LowAt when its pot life may be over.
 	Begun, PrintFrom, UsedUp, LowAt time.Duration
 }
 
-// Cause says why something is left over.
+// Cause is why something is left over.
 type Cause string
 
 // The causes.
 const (
-	NoWaste      Cause = "nothing-left" // every gram is printed
+	NoWaste      Cause = "nothing-left" // everything is printed
 	OnlyResidue  Cause = "residue"      // only what cannot be printed
-	BecauseLife  Cause = "life"         // mixes that lived longer would leave less, see LeftForLifeG
+	BecauseLife  Cause = "life"         // mixes with a longer life would leave less, see LeftForLifeG
 	BecauseOfRun Cause = "run"          // the run does not fill its cups to the minimum
 )
 
-// Plan is the answer.
+// Plan is the result of [For].
 type Plan struct {
 	Mixes    []Mix
 	MixedG   float64
 	PrintedG float64
 	LeftG    float64
 	Cause    Cause // of LeftG
-	// LeftForLifeG is the part of LeftG that would not be left if a mix lived for ever: a cup's minimum that cannot be printed in time, and
-	// the mixes that are needed beyond those that fill a cup.
+	// LeftForLifeG is the part of LeftG in g that would not be left if the pot life never ended:
+	// a cup's minimum that cannot be printed in time, and the mixes that are needed beyond those
+	// that fill a cup.
 	LeftForLifeG float64
 	Finish       time.Duration // the last print
-	// Spare is the least time that is left in any mix between its last print and its low bound.
+	// Spare is the least time between the last print of any mix and the earliest end of its pot
+	// life.
 	Spare time.Duration
-	// Waits is how long presses that have begun stand still because the bench is busy, all together.
+	// Waits is how long presses that have begun must wait for a mix, as a sum over all presses.
 	Waits time.Duration
-	// Faster are plans of more mixes that are done earlier, each earlier than the one before.
+	// Faster are plans with more mixes that end earlier, each earlier than the one before.
 	Faster []Faster
 }
 
-// Faster is what another number of mixes would give.
+// Faster is the result for another number of mixes.
 type Faster struct {
 	Mixes  int
 	LeftG  float64
 	Finish time.Duration
 }
 
-// For makes the plan. An error that wraps ErrImpossible says which condition no plan meets; any other, which figure makes no sense.
+// For returns the plan of a run. An error that wraps ErrImpossible names the condition that no
+// plan meets. Any other error names the figures that are out of range.
 func For(r Run) (Plan, error) {
 	if err := r.Valid(); err != nil {
 		return Plan{}, fmt.Errorf("plan: %w", err)
@@ -161,12 +174,12 @@ func For(r Run) (Plan, error) {
 	return Plan{}, fmt.Errorf("plan: %w: %w", ErrImpossible, why)
 }
 
-// fill is how many prints a full cup makes.
+// fill returns how many prints a full cup makes.
 func (r Run) fill() int {
 	return int(min(math.Floor((r.CupMaximumG-r.ResidueG)/r.GramsPerPrint*(1+rounding)), MostPrints))
 }
 
-// share is how many prints the i-th of so many mixes makes.
+// share returns how many prints the i-th of so many mixes makes.
 func (r Run) share(i, mixes int) int {
 	n := r.Prints / mixes
 	if i < r.Prints%mixes {
@@ -175,16 +188,17 @@ func (r Run) share(i, mixes int) int {
 	return n
 }
 
-// sizeG is the mix in grams that so many prints take.
+// sizeG returns the mass of mix in g that so many prints take.
 func (r Run) sizeG(prints int) float64 {
 	return max(r.CupMinimumG, float64(prints)*r.GramsPerPrint+r.ResidueG)
 }
 
-// errNeverPrinted: fewer prints a mix would not help either.
+// errNeverPrinted means that fewer prints per mix would not help either.
 var errNeverPrinted = errors.New("the first mix is over before its first print")
 
-// evenly shares the prints between so many mixes and dates them: each goes to the press that is free first, and is begun just in time for
-// it, or as soon as the bench is free. The error says which mix is not printed within its low bound.
+// evenly divides the prints equally between so many mixes and plans their times. Each mix goes
+// to the press that is free first. It begins just in time for that press, or as soon as the
+// bench is free. The error says which mix is not printed before the earliest end of its life.
 func (r Run) evenly(mixes int) (Plan, error) {
 	preparing := r.MixingTakes + r.Rest
 	free := make([]time.Duration, r.Presses)
@@ -221,7 +235,7 @@ func (r Run) evenly(mixes int) (Plan, error) {
 	return p, nil
 }
 
-// add takes a mix into the sums.
+// add adds a mix to the sums.
 func (p *Plan) add(m Mix) {
 	spare := m.LowAt - m.UsedUp
 	if len(p.Mixes) == 0 || spare < p.Spare {
@@ -232,12 +246,13 @@ func (p *Plan) add(m Mix) {
 	p.Finish = max(p.Finish, m.UsedUp)
 }
 
-// printing is how long so many prints take.
+// printing returns how long so many prints take.
 func (r Run) printing(prints int) time.Duration {
 	return time.Duration(math.Round(float64(prints) / r.PrintsPerHour * float64(time.Hour)))
 }
 
-// inTime says whether the i-th mix is used up before its low bound; a microsecond is rounding.
+// inTime reports whether the i-th mix is used up before the earliest end of its life. A
+// microsecond is tolerated as rounding.
 func (r Run) inTime(i int, m Mix) error {
 	if m.UsedUp <= m.LowAt+time.Microsecond {
 		return nil
@@ -254,7 +269,7 @@ func (r Run) inTime(i int, m Mix) error {
 		m.Begun.Round(time.Second), life.Round(time.Second), m.Prints, (m.UsedUp - m.Begun).Round(time.Second))
 }
 
-// explain says where the waste comes from.
+// explain finds where the waste comes from.
 func (r Run) explain(p *Plan) {
 	mixes := (r.Prints + r.fill() - 1) / r.fill() // if they lived for ever
 	full, atLeastG := float64(mixes), -p.PrintedG
@@ -277,7 +292,8 @@ func (r Run) explain(p *Plan) {
 	}
 }
 
-// faster tries more mixes, up to as many on each press as on the busiest: beyond that no press is done earlier.
+// faster tries more mixes, up to as many on each press as on the busiest one. With more, no
+// press would end earlier.
 func (r Run) faster(p Plan) []Faster {
 	var out []Faster
 	best := p.Finish

@@ -2,23 +2,22 @@ package weigh
 
 import "time"
 
-// mostLevels bounds the memory of a [Rise]: enough for each division of a pour
-// of 1024 divisions, and coarser steps of a larger one.
+// mostLevels is how many levels a [Rise] stores at most: one for each division of a pour of 1024
+// divisions, and coarser steps for a larger pour.
 const mostLevels = 1024
 
-// Rise remembers when the weight last left each level upwards, and so answers,
-// for any base, when the weight first rose above it for good. The base may be
-// named afterwards: when a tare is recognised only once the pour is under way,
-// the answer is still the moment the pour began.
+// Rise records when the weight last left each level upwards. For any base it can therefore tell
+// when the weight first rose above it and stayed there. The base may become known later: when a
+// tare is recognised during a pour, the result is still the beginning of the pour.
 //
-// Invariant: levels is increasing in grams and in time; each entry says that no
-// reading since lay at or below its grams, and when the first of these came.
-// The zero value is not usable; see [NewRise].
+// Invariant: levels increase in mass and in time. Each entry says that no reading since then was
+// at or below its mass, and when the first of these readings came. The zero value is not usable;
+// see [NewRise].
 type Rise struct {
 	thresholdG float64
 	settler    Settler
 	levels     []level
-	stepG      float64 // levels are at least so far apart
+	stepG      float64 // levels are at least this far apart, in g
 	last       Reading
 	haveLast   bool
 }
@@ -28,13 +27,12 @@ type level struct {
 	next  time.Time // of the first reading after the last one at this level
 }
 
-// NewRise returns a memory for a scale with the given division, in grams.
+// NewRise returns a Rise for a scale with the given division in g.
 func NewRise(divisionG float64) *Rise {
 	return &Rise{thresholdG: RiseThreshold(divisionG), settler: *NewSettler(divisionG)}
 }
 
-// Observe takes in the next reading. One without a usable weight changes
-// nothing: it neither shows a rise nor denies one.
+// Observe records the next reading. A reading without a usable weight changes nothing.
 func (r *Rise) Observe(x Reading) {
 	g, ok := x.weight()
 	if !ok {
@@ -53,9 +51,9 @@ func (r *Rise) Observe(x Reading) {
 	r.last, r.haveLast = x, true
 }
 
-// push adds the reading before the newest, unless it is too near the level below
-// it. When memory is full the levels move further apart. A rise is then dated to
-// a level somewhat lower, so early: the safe side for a pot life.
+// push adds the reading before the newest, unless it is too near the level below. When all
+// places are used, the distance of the levels is increased. A rise is then dated to a somewhat
+// lower level, which is too early; for a pot life that is the safe side.
 func (r *Rise) push(l level) {
 	for n := len(r.levels); n > 0 && r.levels[n-1].grams >= l.grams; n-- {
 		r.levels = r.levels[:n-1]
@@ -76,17 +74,16 @@ func (r *Rise) push(l level) {
 	}
 }
 
-// Forget drops all levels, so that only what rises from here on is seen.
+// Forget removes all levels, so that only later rises count.
 func (r *Rise) Forget() {
 	r.levels, r.stepG, r.haveLast = r.levels[:0], 0, false
 	r.settler.forget()
 }
 
-// Above returns the first moment at which the weight rose above the base by
-// more than [RiseThreshold] and has stayed up since. It is believed once the
-// weight has been up for a second, or two agreeing readings are marked stable.
-// ok is false otherwise, and when the weight was already up at the first
-// reading seen.
+// Above returns the first moment at which the weight rose above the base by more than
+// [RiseThreshold] and stayed there. The rise counts once the weight has been up for a second, or
+// once two readings that agree are marked stable. ok is false otherwise, and when the weight was
+// already up at the first reading.
 func (r *Rise) Above(baseG float64) (at time.Time, ok bool) {
 	limit := baseG + r.thresholdG
 	if !r.haveLast || r.last.Grams <= limit {

@@ -5,27 +5,26 @@ import (
 	"time"
 )
 
-// longestGap is the silence after which unmarked readings no longer belong to
-// one run: what happened in between is not known.
+// longestGap is the longest time between two readings without a mark that belong to one run.
+// What happened in a longer gap is not known.
 const longestGap = 3 * time.Second
 
-// longestRun bounds the memory of a scale that floods the line.
+// longestRun is how many readings a run stores at most, for a scale that sends very fast.
 const longestRun = 512
 
 // Settler decides whether a weight has settled.
 //
-// With a stability mark: settled when the newest reading is marked stable and
-// the one before it, whatever its mark, agrees within one division. The mark is
-// believed, but not on one reading: a line that lost its first byte shows
-// 2.50 g stable where 12.50 g stand.
+// With a stability mark, the weight is settled when the newest reading is marked stable and
+// agrees with the one before it within one division, whatever mark that one has. One reading is
+// not enough: a line that lost its first byte shows 2.50 g stable instead of 12.50 g.
 //
-// Without a mark: settled when the readings of at least one second, none more
-// than three seconds from the next, lie within one division of each other. A
-// drip slower than a division a second is therefore taken as settled, and a
-// scale that has no mark and speaks only on change never settles.
+// Without a mark, the weight is settled when the readings of at least one second lie within one
+// division of each other, with at most three seconds from one to the next. A drip that is slower
+// than a division per second therefore counts as settled. A scale that has no mark and sends
+// only changes never settles.
 //
-// A reading that is marked as moving, carries no weight, or is over or under
-// range unsettles at once. The zero value is not usable; see [NewSettler].
+// A reading that is marked as moving, has no weight, or is over or under range makes the weight
+// unsettled at once. The zero value is not usable; see [NewSettler].
 type Settler struct {
 	divisionG float64
 	run       []Reading // unmarked readings within one division, oldest first
@@ -34,10 +33,10 @@ type Settler struct {
 	settled   bool
 }
 
-// NewSettler returns a settler for a scale with the given division, in grams.
+// NewSettler returns a settler for a scale with the given division in g.
 func NewSettler(divisionG float64) *Settler { return &Settler{divisionG: divisionG} }
 
-// Observe takes in the next reading.
+// Observe records the next reading.
 func (s *Settler) Observe(r Reading) {
 	if _, ok := r.weight(); !ok {
 		s.forget()
@@ -60,7 +59,7 @@ func (s *Settler) Observe(r Reading) {
 	}
 }
 
-// Settled returns the newest reading if the weight has settled.
+// Settled returns the newest reading. ok is false when the weight has not settled.
 func (s *Settler) Settled() (grams float64, ok bool) {
 	if !s.settled {
 		return 0, false
@@ -77,9 +76,8 @@ func (s *Settler) near(a, b float64) bool {
 	return math.Abs(a-b) <= s.divisionG+slack(s.divisionG)
 }
 
-// extend adds an unmarked reading to the run. Invariant: the run's readings lie
-// within one division of each other, and the run is no longer than it must be
-// to span a second.
+// extend adds a reading without a mark to the run. Invariant: the readings of the run lie within
+// one division of each other, and the run is no longer than it must be to span a second.
 func (s *Settler) extend(r Reading) {
 	if n := len(s.run); n > 0 && r.At.Sub(s.run[n-1].At) > longestGap {
 		s.run = s.run[:0]

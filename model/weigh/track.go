@@ -5,61 +5,57 @@ import (
 	"time"
 )
 
-// Change is what a reading did to a [Pan].
+// Change is what a reading changed in a [Pan].
 type Change string
 
-// The changes a [Tracker] reports. Whatever the change, a pan that differs from
-// the one handed in is to be kept.
+// The changes that a [Tracker] reports. Callers must store a pan that differs from the one they
+// passed in, whatever the change is.
 const (
 	Unchanged Change = ""
-	Zeroed    Change = "zeroed"    // tared or lifted, open
-	Tared     Change = "tared"     // decided: the base moved with the zero
-	Lifted    Change = "lifted"    // a tared cup went off the scale
-	Returned  Change = "returned"  // the cup is back, the base as before
+	Zeroed    Change = "zeroed"    // tared or lifted, not decided
+	Tared     Change = "tared"     // tared: the base moved with the zero
+	Lifted    Change = "lifted"    // a tared cup was lifted off the scale
+	Returned  Change = "returned"  // the cup is back, the base is as before
 	Ambiguous Change = "ambiguous" // a person must be asked
 )
 
-// What a stirring stick may carry off before a cup that comes back lighter is
-// taken for another one. Assumptions, no source.
+// The mass that a stirring stick may carry off before a lighter cup counts as another one.
+// Assumptions, no source.
 const (
 	clingingShare = 0.03
 	clingingG     = 1.0
 )
 
-// quickly is how long a cup takes to be set down; what still rises after it is
-// being poured, or lies on a scale with a slow filter.
+// quickly is how long somebody takes to set a cup down. A weight that still rises after that is
+// a pour, or is shown by a scale with a slow filter.
 const quickly = 500 * time.Millisecond
 
-// longestPause is how long a pour may pause before what stands there is taken to
-// be something else than a pour and a person is asked.
+// longestPause is the longest pause within a pour. After a longer one a person is asked what is
+// on the scale.
 const longestPause = 3 * time.Second
 
-// leastCup is how many times what may cling must have stood there for its coming
-// back to be told from a pour of as much: of less, even a slow pour is over at
-// once.
+// leastCup is how many times the mass that may cling to a stick must have been on the scale so
+// that a returning cup differs from a pour of the same mass. With less, even a slow pour is over
+// at once.
 const leastCup = 4
 
-// Tracker follows the pan by weight alone, across the tare key and the lifted
-// cup. It never guesses in silence: what two different doings would show alike
-// ends as [Ambiguous].
+// Tracker follows the cup on the pan by the weight alone, also when the tare key is pressed and
+// when the cup is lifted. Where two actions would look the same it does not guess; the result is
+// then [Ambiguous].
 //
 //   - A net mark that appears with a reading of zero is the tare key.
-//   - Without it, a zero where more than two divisions stood is open. From
-//     there: back at the weight before is a returned cup (it may lack what
-//     clings to a stick; the base then moves by as much, the pour stays what it
-//     was). A rise that goes on for more than a second below that weight is a
-//     pour, so it was tared. Anything else is asked about: a quick step to
-//     another weight, a slow way to that one.
-//   - A settled reading two divisions below zero and below the base is a tared cup
-//     lifted; the base holds when it is back.
-//   - A mark that changes and takes the reading elsewhere than zero, a reading
-//     below the base, one that goes from below zero straight to it, and a cup that
-//     comes back heavier by just its tare (the empty pan was zeroed meanwhile) are
-//     asked about.
+//   - Without a mark, a zero after more than two divisions is not decided. A reading at the weight before is a returned cup. It may lack
+//     what clings to a stick; the base then moves by as much, and the pour is unchanged. A rise below that weight that lasts more than a
+//     second is a pour, so the scale was tared. In all other cases a person is asked: after a quick step to another weight, and after a
+//     slow rise to that weight.
+//   - A settled reading two divisions below zero and below the base is a tared cup that was lifted. The base holds when it is back.
+//   - A person is also asked about a mark that changes and takes the reading elsewhere than zero, about a reading below the base, about
+//     a step from below zero straight to the base, and about a cup that comes back heavier by exactly its tare (the empty pan was zeroed
+//     meanwhile).
 //
-// Not caught: an empty cup of the same weight exchanged for the one that stood
-// there, and a tare after which exactly the former weight is poured in one quick
-// step. The zero value is not usable; see [NewTracker].
+// Two cases are not recognised: an empty cup that replaces another one of the same weight, and a
+// tare after which exactly the former weight is poured in one quick step. The zero value is not
+// usable; see [NewTracker].
 type Tracker struct {
 	divisionG float64
 	settler   Settler
@@ -86,21 +82,21 @@ type Tracker struct {
 	bandAt  time.Time
 }
 
-// NewTracker returns a tracker for a scale with the given division, in grams.
+// NewTracker returns a tracker for a scale with the given division in g.
 func NewTracker(divisionG float64) *Tracker {
 	return &Tracker{divisionG: divisionG, settler: *NewSettler(divisionG)}
 }
 
-// Settled returns the newest reading if the weight has settled; see [Settler].
+// Settled returns the newest reading. ok is false when the weight has not settled; see
+// [Settler].
 func (t *Tracker) Settled() (grams float64, ok bool) { return t.settler.Settled() }
 
-// Forget drops what was followed, for another cup; whether the weight has settled is
-// known on.
+// Forget starts tracking again for another cup. Whether the weight has settled stays known.
 func (t *Tracker) Forget() {
 	*t = Tracker{divisionG: t.divisionG, settler: t.settler, lastAt: t.lastAt}
 }
 
-// Observe takes in the next reading and returns the pan after it.
+// Observe records the next reading. It returns the pan after the reading and what changed.
 func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
 	t.settler.Observe(r)
 	g, ok := r.weight()
@@ -135,15 +131,15 @@ func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
 	return p, change
 }
 
-// follow keeps the plateau the reading lies on.
+// follow updates the plateau on which the reading lies.
 func (t *Tracker) follow(r Reading, g float64) {
 	if t.levelAt.IsZero() || !t.within(g, t.levelG, t.divisionG) {
 		t.levelG, t.levelAt = g, r.At
 	}
 }
 
-// watchMark reports whether a net mark has appeared that nothing has explained
-// yet. A mark seen for the first time is no change.
+// watchMark reports whether a net mark has appeared that nothing has explained yet. The first
+// mark that is seen is not a change.
 func (t *Tracker) watchMark(r Reading) (tareKey bool) {
 	if r.Tare == TareUnknown {
 		return false
@@ -207,7 +203,7 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 	return p, Unchanged
 }
 
-// zeroed looks for what explains the zero.
+// zeroed looks for an explanation of the zero.
 func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change) {
 	if g <= t.divisionG && g >= -2*t.divisionG {
 		t.sawZero, t.zeroAt, t.rising, t.inBand = true, r.At, false, false
@@ -246,9 +242,8 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 	return ask(p, p.HeldG, p.ShiftG)
 }
 
-// climbs follows a rise from zero and reports whether it is a pour: it has
-// lasted a second below the weight before, and still rises after what a cup
-// takes to be set down.
+// climbs follows a rise from zero and reports whether it is a pour: it has lasted a second below
+// the weight before, and goes on for longer than somebody takes to set a cup down.
 func (t *Tracker) climbs(r Reading, g, heldG float64, below bool) bool {
 	if !t.rising {
 		t.rising, t.upAt, t.upG = true, r.At, g
@@ -267,8 +262,8 @@ func (t *Tracker) climbs(r Reading, g, heldG float64, below bool) bool {
 	return below && t.sawZero && r.At.Sub(t.upAt) >= steady && g > t.upG+RiseThreshold(t.divisionG)
 }
 
-// settling waits for a rise that was taken for a pour to come to rest. A slow
-// filter makes a cup set down look like one, but then it ends at the cup.
+// settling waits until a rise that counted as a pour comes to rest. With a slow filter, a cup
+// that is set down looks like a pour, but its rise ends at the weight of the cup.
 func (t *Tracker) settling(p Pan) (Pan, Change) {
 	s, ok := t.settler.Settled()
 	if !ok {
@@ -300,7 +295,7 @@ func (t *Tracker) away(p Pan) (Pan, Change) {
 	return p, Unchanged
 }
 
-// tared moves the base with the zero, unless what stood there is uncertain.
+// tared moves the base with the zero, unless the weight before is uncertain.
 func (t *Tracker) tared(p Pan, g float64, next PanState) (Pan, Change) {
 	if p.Blind {
 		return ask(p, p.HeldG, p.ShiftG)
@@ -315,8 +310,8 @@ func (t *Tracker) tared(p Pan, g float64, next PanState) (Pan, Change) {
 	return p, Tared
 }
 
-// returned moves the base by what clung to the stick, so that it is missing
-// from what stood there and not from what is being poured.
+// returned moves the base by what clung to the stick, so that it is missing from the weight
+// before and not from the pour.
 func (t *Tracker) returned(p Pan, s float64, at time.Time) (Pan, Change) {
 	if lost := p.HeldG - s; lost > t.divisionG {
 		p.BaseG -= lost
@@ -333,20 +328,20 @@ func (t *Tracker) hold(g float64, at time.Time) {
 	t.heldG, t.peakG, t.heldAt, t.haveHeld = g, g, at, true
 }
 
-// zeroedEmpty reports whether s is where the cup would come back to had the
-// empty pan been zeroed while it was away: higher by the depth it left.
+// zeroedEmpty reports whether s is the weight at which the cup would come back if the empty pan
+// had been zeroed meanwhile: higher by the depth of the reading when it was lifted.
 func (t *Tracker) zeroedEmpty(s, heldG, awayG float64) bool {
 	expected := heldG - awayG
 	return t.within(s, expected, Clinging(expected, t.divisionG))
 }
 
-// back reports whether s is the cup as it stood there, or nearly.
+// back reports whether s is the weight of the cup as it was, or nearly.
 func (t *Tracker) back(s, heldG float64) bool {
 	return s >= heldG-Clinging(heldG, t.divisionG)-slack(t.divisionG) && s <= heldG+t.divisionG+slack(t.divisionG)
 }
 
-// Clinging is how much lighter, in grams, a stirred mix may come back and still be
-// taken for the same: 3 % of what stood there, at least a gram and two divisions.
+// Clinging returns by how many g a stirred mix may be lighter when it comes back and still count
+// as the same: 3 % of its weight, and at least a gram and two divisions.
 func Clinging(stoodG, divisionG float64) float64 {
 	return max(2*divisionG, clingingG, clingingShare*stoodG)
 }
