@@ -4,16 +4,23 @@ import { age, celsius, percent, secondsUntil } from "../lib/format.js";
 
 const oldAfterSeconds = 30;
 
+/**
+ * airPanel shows the air of each zone.
+ * @param {HTMLElement} element
+ */
 export function airPanel(element) {
   element.append(h("h2", { class: "quiet", text: "Air" }));
   const list = h("ul", { class: "air" });
   const none = h("p", { class: "quiet", text: "No air has been measured yet." });
   element.append(list, none);
   return {
+    /**
+     * @param {API.AirView[]} rows
+     * @param {number} now
+     */
     update(rows, now) {
       show(none, rows.length === 0);
-      keyed(list, [...rows].sort((a, b) => a.zone.localeCompare(b.zone)), (row) => row.zone, () => zone(now));
-      for (const part of list.keyedParts?.values() ?? []) part.tick(now);
+      for (const part of keyed(list, [...rows].sort((a, b) => a.zone.localeCompare(b.zone)), (row) => row.zone, zone)) part.tick(now);
     },
   };
 }
@@ -30,10 +37,11 @@ function zone() {
     h("span", { class: "air-figures" }, temperature, humidity),
     h("span", { class: "air-small" }, dew, old), state,
   );
+  /** @type {API.AirView} */
   let row;
   return {
     element,
-    update(next) {
+    update(/** @type {API.AirView} */ next) {
       row = next;
       setText(name, row.zone);
       setText(temperature, celsius(row.temperature_c));
@@ -43,8 +51,8 @@ function zone() {
       setText(state, row.quality === "good" ? "" : [row.quality, row.why].filter(Boolean).join(": "));
       show(state, row.quality !== "good");
     },
-    tick(now) {
-      const seconds = -secondsUntil(Date.parse(row.time), now);
+    tick(/** @type {number} */ now) {
+      const seconds = -secondsUntil(Date.parse(row.time ?? ""), now);
       const dated = row.temperature_c !== undefined && Number.isFinite(seconds);
       setText(old, dated && (seconds > oldAfterSeconds || row.quality !== "good") ? `read ${age(seconds)}` : "");
       show(old, old.textContent !== "");

@@ -1,4 +1,4 @@
-// The bar of a pour: where it stands, where it has to get to, and what is accepted around that.
+// The bar of a pour: what is poured, the target, and what is accepted around it.
 import { h, setText, show } from "../lib/dom.js";
 import { grams, number } from "../lib/format.js";
 import { pourSign } from "../lib/signs.js";
@@ -7,22 +7,36 @@ const beyondTarget = 1.25; // the bar goes on past the target, to show a pour th
 const beyondAccepted = 1.08;
 const nearFrom = 0.85; // of what is accepted at the least: from here on, slowly
 
-// pourState says how a pour stands to what is accepted.
+/**
+ * pourState compares a pour with what is accepted.
+ * @param {Pick<API.PouringView, "poured_g" | "low_g" | "high_g">} pour
+ */
 export function pourState({ poured_g: poured, low_g: low, high_g: high }) {
   if (poured > high) return "over";
   if (poured >= low) return "at";
   return poured >= nearFrom * low ? "near" : "below";
 }
 
-// barLength is how many grams the whole bar stands for.
+/**
+ * barLength returns the grams that the whole bar represents.
+ * @param {Pick<API.PouringView, "target_g" | "high_g">} pour
+ */
 export function barLength({ target_g: target, high_g: high }) {
   return Math.max(target * beyondTarget, high * beyondAccepted);
 }
 
-// inside rounds an accepted bound to a tenth of a gram, so that what is shown is accepted.
+/**
+ * inside rounds an accepted bound to a tenth of a gram, so that what is shown is accepted.
+ * @param {number} bound
+ * @param {(figure: number) => number} round
+ */
 const inside = (bound, round) => round(Math.round(bound * 1e4) / 1e3) / 10;
 
-// pourWords says it for a person.
+/**
+ * pourWords writes it for a person.
+ * @param {API.PouringView} pour
+ * @param {number} decimals
+ */
 export function pourWords(pour, decimals) {
   const { poured_g: poured, target_g: target, low_g: low, high_g: high } = pour;
   switch (pourState(pour)) {
@@ -54,12 +68,16 @@ export function pourBar() {
   let drawn = "";
   return {
     element,
+    /**
+     * @param {API.PouringView | undefined} pour
+     * @param {number} decimals
+     */
     update(pour, decimals) {
-      const any = Boolean(pour && pour.target_g > 0);
-      show(element, any);
-      if (!any) return;
+      const drawable = pour !== undefined && pour.target_g > 0;
+      show(element, drawable);
+      if (!drawable) return;
       const length = barLength(pour);
-      const place = (g) => Math.min(1, Math.max(0, g / length)) * 100;
+      const place = (/** @type {number} */ g) => Math.min(1, Math.max(0, g / length)) * 100;
       const state = pourState(pour);
       element.dataset.state = state;
       fill.style.width = `${place(pour.poured_g)}%`;

@@ -1,10 +1,15 @@
-// The open batches on the time axis, what dies first on top.
+// The open batches on the time axis, that with the earliest end on top.
 import { assumedMark } from "../parts/assumed.js";
 import { firstDying, reach } from "../parts/axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { axisHead, axisKey, drawLife, lifeBar } from "../parts/life.js";
 import { batchActions, stillThere } from "../parts/use.js";
 
+/**
+ * batchesPanel shows the open batches on the time axis.
+ * @param {HTMLElement} element
+ * @param {Page.Tools} tools
+ */
 export function batchesPanel(element, tools) {
   const { store } = tools;
   const scale = axisHead();
@@ -14,17 +19,16 @@ export function batchesPanel(element, tools) {
   const key = axisKey();
   element.append(h("h2", { text: "Open batches" }), none, h("div", { class: "axis" }, scale.element, list), key, notes);
   return {
-    update(now) {
+    update(/** @type {number} */ now) {
       const rows = firstDying(store.all("batches").filter((b) => b.ends_at));
       show(none, rows.length === 0 && store.loaded.has("batches"));
       show(scale.element, rows.length > 0);
       show(key, rows.length > 0);
       const length = reach(store, now);
       scale.draw(now, length);
-      keyed(list, rows, (row) => row.id, () => batchRow(tools));
-      for (const part of list.keyedParts?.values() ?? []) part.draw(now, length);
-      const inks = [...new Set(rows.map((b) => b.ink))].map((id) => store.get("inks", id)).filter((ink) => ink?.assumed);
-      keyed(notes, inks, (ink) => ink.id, () => note());
+      for (const part of keyed(list, rows, (row) => row.id, () => batchRow(tools))) part.draw(now, length);
+      const inks = new Set(rows.map((b) => b.ink));
+      keyed(notes, store.all("inks").filter((ink) => ink.assumed && inks.has(ink.id)), (ink) => ink.id, note);
     },
   };
 }
@@ -33,10 +37,11 @@ function note() {
   const text = h("span");
   return {
     element: h("li", {}, h("span", { class: "assumed", text: "assumed" }), " ", text),
-    update: (ink) => setText(text, `${ink.id}: ${ink.assumed}`),
+    update: (/** @type {API.InkView} */ ink) => setText(text, `${ink.id}: ${ink.assumed}`),
   };
 }
 
+/** @param {Page.Tools} tools */
 function batchRow(tools) {
   const { store } = tools;
   const id = h("strong", { class: "batch-id" });
@@ -48,13 +53,14 @@ function batchRow(tools) {
   const next = h("p", { class: "batch-next" });
   const bar = lifeBar();
   const actions = batchActions(tools);
+  /** @type {API.BatchView} */
   let batch;
   const element = h("li", { class: "batch" },
     h("div", { class: "batch-text" }, h("p", { class: "batch-line" }, id, where, mark), h("p", { class: "batch-estimate" }, left, spread), state, next),
     h("div", { class: "batch-life" }, bar.element, actions.element, actions.refusal));
   return {
     element,
-    update(row) {
+    update(/** @type {API.BatchView} */ row) {
       batch = row;
       setText(id, row.id);
       setText(where, `${row.ink} ${row.press ? `on ${row.press}` : `in zone ${row.zone}`}${row.state === "open" ? "" : `, ${row.state}`}`);
@@ -71,6 +77,6 @@ function batchRow(tools) {
       element.dataset.quality = row.quality;
       actions.update(row);
     },
-    draw: (now, length) => drawLife({ left, spread, next, bar }, batch, now, length),
+    draw: (/** @type {number} */ now, /** @type {number} */ length) => drawLife({ left, spread, next, bar }, batch, now, length),
   };
 }

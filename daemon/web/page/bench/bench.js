@@ -1,5 +1,5 @@
-// The bench's part of the page: the scale, and what is being done at it: the mix that is
-// weighed, those that wait for their press, and the form for the next.
+// The bench's part of the page: the scale, the mix that is weighed on it, the mixes that wait for
+// their press, and the form for the next.
 import { latest, remember } from "../lib/choices.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { decimalsOf } from "../lib/format.js";
@@ -11,6 +11,11 @@ import { cupQuestion, waitingRow } from "./waiting.js";
 
 const stirs = ["stir-hardener", "stir-thinner"];
 
+/**
+ * benchPanel makes it.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store" | "say">} tools
+ */
 export function benchPanel(element, { store, say }) {
   let chosen = latest("scale");
   const picker = scalePicker((id) => {
@@ -32,14 +37,14 @@ export function benchPanel(element, { store, say }) {
   const another = button("Start the next mix…", "big", () => {
     wanted = true;
     draw();
-    start.element.querySelector("input:checked")?.focus();
+    start.focus();
   });
   let wanted = false; // the form was asked for although a mix still waits for its press
-  let draw = () => {};
+  let draw = () => {}; // draws the panel again as of now
   element.append(picker.element, scale.element, question.element, mixing, ready, waiting.element, another, start.element);
 
   return {
-    update(now) {
+    update(/** @type {number} */ now) {
       draw = () => this.update(now);
       const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
       if (!scales.some((row) => row.id === chosen)) chosen = scales[0]?.id;
@@ -49,21 +54,20 @@ export function benchPanel(element, { store, say }) {
       const batches = store.all("batches");
       const here = batches.filter((b) => b.state === "mixing" && b.scale === chosen);
       const current = here.filter((b) => !b.aside);
-      const weighs = current.some((b) => !stirs.includes(b.step)); // else another may be begun beside it
+      const weighs = current.some((b) => !stirs.includes(b.step ?? "")); // else another may be begun beside it
       if (weighs) wanted = false;
       question.update(row);
-      const asked = row?.which_cup?.length > 0;
-      keyed(mixing, current, (b) => b.id, () => {
+      const asked = (row?.which_cup ?? []).length > 0;
+      const mixes = keyed(mixing, current, (b) => b.id, () => {
         wanted = false;
         return mixPanel({ store, say });
       });
       show(mixing, !asked && !(wanted && !weighs));
-      for (const part of mixing.keyedParts?.values() ?? []) part.draw(row, decimalsOf(row?.division_g), now);
+      for (const part of mixes) part.draw(row, decimalsOf(row?.division_g), now);
       element.dataset.mixing = String(current.length > 0);
-      // One thing at a time: while a mix is weighed, those that are ready stand in the row.
+      // One thing at a time: while a mix is weighed, those that are ready are in the row of waiting mixes.
       const done = batches.filter(awaitsPress);
-      keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, say }));
-      for (const part of ready.keyedParts?.values() ?? []) part.tick(now);
+      for (const part of keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, say }))) part.tick(now);
       const aside = here.filter((b) => b.aside);
       waiting.update([...(wanted && !weighs ? here : aside), ...(current.length > 0 ? done : [])], now);
       const waits = ready.childElementCount + aside.length + current.length > 0;
@@ -74,20 +78,33 @@ export function benchPanel(element, { store, say }) {
   };
 }
 
-// scalePicker chooses between scales, where there are several.
+/**
+ * scalePicker chooses between scales, where there are several.
+ * @param {(id: string) => void} choose
+ */
 function scalePicker(choose) {
+  /** @type {string | undefined} */
+  let chosenNow;
   const element = h("div", { class: "scale-picker", role: "group", "aria-label": "Scale" });
   return {
     element,
+    /**
+     * @param {API.ScaleView[]} scales
+     * @param {string | undefined} chosen
+     */
     update(scales, chosen) {
+      chosenNow = chosen;
       show(element, scales.length > 1);
-      keyed(element, scales, (row) => row.id, (row) => ({
-        element: h("button", { type: "button", class: "small", on: { click: () => choose(row.id) } }),
-        update(scale) {
-          setText(this.element, scale.batch ? `${scale.id} (${scale.batch})` : scale.id);
-        },
-      }));
-      for (const [id, part] of element.keyedParts) part.element.setAttribute("aria-pressed", String(id === chosen));
+      keyed(element, scales, (row) => row.id, (row) => {
+        const b = h("button", { type: "button", class: "small", on: { click: () => choose(row.id) } });
+        return {
+          element: b,
+          update(scale) {
+            setText(b, scale.batch ? `${scale.id} (${scale.batch})` : scale.id);
+            b.setAttribute("aria-pressed", String(scale.id === chosenNow));
+          },
+        };
+      });
     },
   };
 }

@@ -1,32 +1,42 @@
 // The presses' lights: word, shape and colour.
 import { change } from "../lib/api.js";
-import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { meaningWords, sign } from "../lib/signs.js";
 
-export function lightsPanel(element, { store, say }) {
+/**
+ * lightsPanel shows the lights.
+ * @param {HTMLElement} element
+ * @param {Page.Tools} tools
+ */
+export function lightsPanel(element, tools) {
+  const { store } = tools;
   const list = h("ul", { class: "lights" });
   const none = h("p", { class: "quiet", text: "No light is set up." });
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   element.append(h("h2", { text: "Lights" }), list, none, refusal);
   return {
     // Without contact nothing is known of any light, and none may look in order.
-    update(contact) {
+    update(/** @type {boolean} */ contact) {
       const rows = store.all("lights").sort((a, b) => a.id.localeCompare(b.id));
       show(none, rows.length === 0 && store.loaded.has("lights"));
-      keyed(list, rows, (row) => row.id, () => lamp(store, say, refusal));
-      for (const part of list.keyedParts?.values() ?? []) part.draw(contact);
+      for (const part of keyed(list, rows, (row) => row.id, () => lamp(tools, refusal))) part.draw(contact);
     },
   };
 }
 
-function lamp(store, say, refusal) {
+/**
+ * @param {Page.Tools} tools
+ * @param {HTMLElement} refusal
+ */
+function lamp({ store, say }, refusal) {
   const shape = h("span", { class: "lamp-shape" });
   const name = h("span", { class: "lamp-name" });
   const word = h("strong", { class: "lamp-word" });
   const reason = h("span", { class: "lamp-reason" });
   const flashing = h("span", { class: "lamp-flash", text: "flashing" });
+  /** @type {API.LightView} */
   let row;
-  // What went off is closed, so no batch's own row could lift the stop that it left behind.
+  // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
   const lift = button("The cup is off the press", "small", () =>
     say(refusal, async () => {
       await change(`batches/${row.batch}/unload`);
@@ -35,10 +45,10 @@ function lamp(store, say, refusal) {
   let drawn = "";
   return {
     element,
-    update(next) {
+    update(/** @type {API.LightView} */ next) {
       row = next;
     },
-    draw(contact) {
+    draw(/** @type {boolean} */ contact) {
       const meaning = contact ? row.meaning : "unknown";
       const flashes = contact && row.flashing;
       element.dataset.meaning = meaning;

@@ -1,23 +1,28 @@
-// Which can is poured from: chosen once, stirred if it has stood, and never one that is past its
-// last day without a person's word. A shop that registers no cans sees nothing of this.
+// Which can is poured from: it is chosen once, must be stirred if it has stood, and is used past its
+// last day only for a reason. A shop that registers no cans sees nothing of this.
 import { change, Refused } from "../lib/api.js";
-import { ask } from "../lib/dialogs.js";
-import { button, h, setText, show } from "../lib/dom.js";
+import { ask, reasonFields, reasonOf } from "../lib/dialogs.js";
+import { button, h, refusalLine, setText, show } from "../lib/dom.js";
 
 const reasons = ["Only for a trial print", "Its maker says it keeps for longer", "I looked at the calendar: it is not past it"];
 
-// pourFromPart is that part of a mix. current gives the batch, confirm confirms its step.
+/**
+ * pourFromPart makes that part of a mix. current returns the batch, confirm confirms its step.
+ * @param {Pick<Page.Tools, "say">} tools
+ * @param {() => API.BatchView} current
+ * @param {(body: { can: string }) => Promise<unknown>} confirm
+ */
 export function pourFromPart({ say }, current, confirm) {
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   const list = h("div", { class: "chip-row" });
   const legend = h("legend");
   const past = h("p");
   const reason = h("p", { class: "quiet" });
   const stir = h("p", { class: "can-stir" });
-  const override = button("Use it all the same…", "big", () => reasonDialog(chosen(), (text) => (given = { key: keyOf(), text })));
+  const override = button("Use it all the same…", "big", () => withChosen((can) => reasonDialog(can, (text) => (given = { key: keyOf(), text }))));
   const expired = h("div", { class: "refusal can-expired" }, past, override);
-  const stirred = button("It is stirred", "big", () => say(refusal, () => change(`cans/${chosen().can}/stirred`)));
-  const empty = button("It is empty now", "big quiet-button", () => say(refusal, () => emptied(chosen().can)));
+  const stirred = button("It is stirred", "big", () => withChosen(({ can }) => say(refusal, () => change(`cans/${can}/stirred`))));
+  const empty = button("It is empty now", "big quiet-button", () => withChosen(({ can }) => say(refusal, () => emptied(can))));
   const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, stir,
     stirred, refusal);
   let drawn = "";
@@ -25,11 +30,18 @@ export function pourFromPart({ say }, current, confirm) {
   let given = { key: "", text: "" }; // a reason, for one can in one batch
   const place = () => `${current().id} ${current().step}`;
   const keyOf = () => `${current().id} ${chosen()?.can}`;
-  const choices = () => current()?.pour_from ?? [];
+  const choices = () => current().pour_from ?? [];
   const chosen = () => choices().find((c) => picked.at === place() && c.can === picked.can) ??
     choices().find((c) => c.in_use) ?? (choices().length === 1 ? choices()[0] : undefined);
+  const withChosen = (/** @type {(can: API.CanChoice) => unknown} */ work) => {
+    const can = chosen();
+    return can && work(can);
+  };
 
-  // emptied takes what has been poured so far as from this can, and says that it is empty.
+  /**
+   * emptied books the pour so far to this can, and tells that the can is empty.
+   * @param {string} can
+   */
   async function emptied(can) {
     try {
       await confirm({ can });
@@ -42,7 +54,10 @@ export function pourFromPart({ say }, current, confirm) {
 
   return {
     element,
-    // body is what a confirm says of the can.
+    /**
+     * body returns the fields of a confirmation that name the can.
+     * @returns {{ can?: string, can_override?: string }}
+     */
     body() {
       const can = chosen();
       if (!can) return {};
@@ -77,6 +92,11 @@ export function pourFromPart({ say }, current, confirm) {
   };
 }
 
+/**
+ * @param {API.CanChoice} c
+ * @param {boolean} checked
+ * @param {() => void} choose
+ */
 function chip(c, checked, choose) {
   const note = [c.lot && `lot ${c.lot}`, c.colour, c.expired && "past its day, or not known"].filter(Boolean).join(", ");
   const input = h("input", { type: "radio", name: "pour-from", value: c.can, checked });
@@ -84,17 +104,16 @@ function chip(c, checked, choose) {
   return h("label", { class: "chip" }, input, h("span", { class: "chip-body" }, h("span", { text: c.can }), note && h("small", { text: note })));
 }
 
+/**
+ * @param {API.CanChoice} can
+ * @param {(text: string) => void} take
+ */
 function reasonDialog(can, take) {
-  const text = h("textarea", { name: "reason", rows: 2, required: true, maxlength: 200 });
-  const quick = reasons.map((words) => button(words, "big", () => {
-    text.value = words;
-    text.focus();
-  }));
   ask({
     title: `Use can ${can.can} all the same?`,
     lead: `${can.expired} Your reason will be kept with this batch, and shown on it.`,
-    body: [h("div", { class: "quick" }, quick), h("label", { class: "field" }, h("span", { text: "Reason" }), text)],
+    body: reasonFields(reasons),
     submitLabel: "Use it for this reason",
-    submit: async (data) => take(String(data.get("reason")).replace(/\s+/g, " ").trim()),
+    submit: (data) => take(reasonOf(data)),
   });
 }

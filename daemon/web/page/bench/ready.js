@@ -1,16 +1,23 @@
 // A mix that is done: its rest is counted down, and it waits for its press.
-import { change } from "../lib/api.js";
+import { changeRow } from "../lib/api.js";
 import { loadDialog } from "../parts/batch-dialogs.js";
-import { button, h, setText, show } from "../lib/dom.js";
+import { button, h, refusalLine, setText, show } from "../lib/dom.js";
 import { countdown, ratioWords, secondsUntil } from "../lib/format.js";
 import { overrideDialog, relabelDialog } from "../parts/mix-dialogs.js";
 import { careFor } from "./steps.js";
 
-// awaitsPress reports whether a batch waits to be loaded, resting or not.
+/**
+ * awaitsPress reports whether a batch waits to be loaded, resting or not.
+ * @param {API.BatchView} batch
+ */
 export function awaitsPress(batch) {
   return !batch.press && (batch.step === "rest" || batch.step === "load");
 }
 
+/**
+ * readyCard shows one.
+ * @param {Pick<Page.Tools, "store" | "say">} tools
+ */
 export function readyCard({ store, say }) {
   const title = h("p", { class: "mix-title" });
   const head = h("h2", { class: "mix-head" });
@@ -18,39 +25,38 @@ export function readyCard({ store, say }) {
   const hint = h("p", { class: "mix-hint" });
   const care = h("p", { class: "care-now", text: careFor("load") });
   const warnings = h("ul", { class: "warnings" });
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
+  /** @type {API.BatchView} */
   let batch;
-  const post = (verb, body) => say(refusal, async () => {
-    const { answer } = await change(`batches/${batch.id}/${verb}`, body);
-    if (answer.id) store.put("batches", answer);
-  });
+  const send = (/** @type {string} */ verb, /** @type {object} */ body) => changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
+  const post = (/** @type {string} */ verb, /** @type {object} */ body) => say(refusal, () => send(verb, body));
   const load = button("", "big main", () => {
     const press = store.get("presses", batch.for_press);
     if (!press || press.batch) return loadDialog(batch, store);
     return post("load", { press: press.id });
   });
   const elsewhere = button("Onto another press…", "big", () => loadDialog(batch, store));
-  const accept = button("Go on as it is…", "big", () => overrideDialog((reason) => change(`batches/${batch.id}/confirm`, { step: batch.step, override: reason }), store));
+  const accept = button("Go on as it is…", "big", () => overrideDialog((reason) => send("confirm", { step: batch.step, override: reason })));
   const undo = button("Undo the last pour", "big", () => post("correct", { undo: true }));
-  const relabel = button("That was something else…", "big", () => relabelDialog((part) => change(`batches/${batch.id}/correct`, { part }), store));
+  const relabel = button("That was something else…", "big", () => relabelDialog((part) => send("correct", { part })));
   const element = h("section", { class: "mix ready", "aria-label": "Mix waiting for its press" },
     title, h("div", { class: "head-line" }, head, care), rest, hint, warnings,
     h("div", { class: "actions" }, load, elsewhere), refusal, h("div", { class: "ways-out" }, accept, undo, relabel));
   return {
     element,
-    update(row) {
+    update(/** @type {API.BatchView} */ row) {
       batch = row;
       setText(title, [`Mix ${row.id}`, row.ink, row.cup, ratioWords(row.ratio)].filter(Boolean).join(" · "));
       warnings.replaceChildren(...(row.warnings ?? []).map((w) => h("li", { text: w })));
       setText(load, row.for_press ? `It is on ${row.for_press}` : "Onto a press…");
       show(elsewhere, Boolean(row.for_press));
       setText(accept, row.step === "rest" ? "End the rest early…" : "Go on as it is…");
-      show(accept, row.step === "rest" || row.warnings?.length > 0);
+      show(accept, row.step === "rest" || (row.warnings ?? []).length > 0);
       const guided = Boolean(row.scale);
       show(undo, guided);
       show(relabel, guided);
     },
-    tick(now) {
+    tick(/** @type {number} */ now) {
       const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
       const resting = batch.step === "rest";
       setText(head, resting ? "Let it rest" : batch.for_press ? `Put the cup on ${batch.for_press}` : "Put the cup on its press");

@@ -1,10 +1,13 @@
-// What the next mix comes to, before anything is poured: the targets, why they are so, and how
-// well this scale knows them.
+// The targets of the next mix before anything is poured, their reasons, and how exactly this scale
+// can weigh them.
 import { get, Refused } from "../lib/api.js";
 import { h, setText, show } from "../lib/dom.js";
 import { decimalsOf, grams, number, percent, pipettes } from "../lib/format.js";
 
-// gradeWords says how a scale suits a recipe.
+/**
+ * gradeWords writes how a scale suits a recipe.
+ * @param {API.RecipeView} r
+ */
 export function gradeWords(r) {
   const knows = `${r.scale} knows this ratio to \u00b1\u00a0${percent(r.ratio_uncertainty_pct, 1)}, and \u00b1\u00a0${percent(r.ratio_tolerance_pct)} is asked for`;
   switch (r.grade) {
@@ -16,7 +19,7 @@ export function gradeWords(r) {
   return { grade: "Too coarse", text: `${knows}: from ${grams(r.smallest_ink_g, 0)} of ink on it would do. You may go on; the life is then less certain.` };
 }
 
-// recipePart shows it, and asks anew when the form changes. asked gives the query.
+// recipePart shows it. ask asks for it again when the query has changed.
 export function recipePart() {
   const what = h("p", { class: "recipe-what" });
   const thinner = h("p");
@@ -27,25 +30,24 @@ export function recipePart() {
   const body = h("div", { hidden: true }, what, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
   const element = h("section", { class: "recipe", "aria-label": "What this mix comes to", "aria-live": "polite" }, body, refusal);
   let asked = "";
-  let current;
-  const draw = (r) => {
-    current = r;
+  const draw = (/** @type {API.RecipeView} */ r) => {
     const fine = Math.max(1, decimalsOf(r.division_g));
-    const parts = [["ink", r.targets_g.ink], ["hardener", r.targets_g.hardener], ["thinner", r.targets_g.thinner]].filter(([, g]) => g > 0);
-    setText(what, `${parts.map(([part, g]) => `${grams(g, fine)} of ${part}`).join(", ")}: ${grams(r.total_g, fine)} in all.`);
+    const { ink, hardener, thinner: thinnerG } = r.targets_g;
+    const parts = [{ part: "ink", g: ink }, { part: "hardener", g: hardener }, { part: "thinner", g: thinnerG }].filter(({ g }) => g > 0);
+    setText(what, `${parts.map(({ part, g }) => `${grams(g, fine)} of ${part}`).join(", ")}: ${grams(r.total_g, fine)} in all.`);
     show(thinner, r.thinner_max_pct > 0);
     setText(thinner, `Thinner: ${grams(r.targets_g.thinner, fine)} \u00b1\u00a0${grams(r.division_g, decimalsOf(r.division_g))}, ${pipettes(r.targets_g.thinner)}; ${number(r.thinner_pct, decimalsOf(r.thinner_pct))}\u00a0%, out of ${number(r.thinner_min_pct, decimalsOf(r.thinner_min_pct))} to ${percent(r.thinner_max_pct, decimalsOf(r.thinner_max_pct))}.`);
     const words = gradeWords(r);
     setText(grade, `${words.grade}.`);
     setText(scale, ` ${words.text}`);
     element.dataset.grade = r.grade;
-    why.replaceChildren(...r.why.map((text) => h("li", { text })));
+    why.replaceChildren(...(r.why ?? []).map((text) => h("li", { text })));
   };
   return {
     element,
-    current: () => current,
+    /** @param {Record<string, string | number | undefined>} query */
     async ask(query) {
-      const wanted = new URLSearchParams(query).toString();
+      const wanted = new URLSearchParams(Object.entries(query).map(([name, value]) => [name, String(value)])).toString();
       if (wanted === asked) return;
       asked = wanted;
       try {

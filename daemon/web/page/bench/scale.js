@@ -1,4 +1,4 @@
-// What the scale shows, as large as it shows it.
+// The scale's reading, in large figures.
 import { h, setText, show } from "../lib/dom.js";
 import { age, decimalsOf, number, secondsUntil } from "../lib/format.js";
 
@@ -17,10 +17,15 @@ export function scalePanel() {
   );
   return {
     element,
+    /**
+     * @param {API.ScaleView | undefined} scale
+     * @param {number} now
+     */
     update(scale, now) {
       element.dataset.quality = scale?.quality ?? "bad";
       setText(name, scale ? `On ${scale.id}` : "No scale");
-      const known = scale?.weight_g !== undefined;
+      const weight = scale?.weight_g;
+      const known = scale !== undefined && weight !== undefined;
       element.dataset.known = String(known);
       show(unit, known);
       if (!known) {
@@ -31,11 +36,11 @@ export function scalePanel() {
         show(why, why.textContent !== "");
         return;
       }
-      setText(figure, number(scale.weight_g, decimalsOf(scale.division_g)));
+      setText(figure, number(weight, decimalsOf(scale.division_g)));
       const fresh = scale.quality === "good";
       element.dataset.stable = fresh ? String(scale.stable) : "none";
       setText(settled, !fresh ? "no fresh weight" : scale.stable ? "settled" : "moving");
-      const old = -secondsUntil(Date.parse(scale.time), now);
+      const old = -secondsUntil(Date.parse(scale.time ?? ""), now);
       const words = [!fresh && scale.why, (!fresh || old > oldAfterSeconds) && `read ${age(old)}`];
       setText(why, words.filter(Boolean).join(", "));
       show(why, why.textContent !== "");

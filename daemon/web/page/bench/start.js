@@ -1,9 +1,9 @@
 // Starting a mix: ink, press or cup, colour class, artwork; what was chosen last comes first.
-import { change } from "../lib/api.js";
+import { changeRow } from "../lib/api.js";
 import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
-import { chips, field, figure } from "../lib/dialogs.js";
-import { button, h, show } from "../lib/dom.js";
+import { chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
+import { button, h, refusalLine, show } from "../lib/dom.js";
 import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
 
@@ -14,14 +14,21 @@ const artworks = [
   { value: "fine-detail", label: "fine detail" }, { value: "normal", label: "normal" }, { value: "large-solid", label: "large solid" },
 ];
 
+/**
+ * startPanel makes the form. scale returns the scale that is chosen.
+ * @param {Pick<Page.Tools, "store" | "say"> & { scale: () => string | undefined }} tools
+ */
 export function startPanel({ store, say, scale }) {
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   const form = h("form", { class: "start-form" });
   const element = h("section", { class: "mix start", "aria-label": "Start a mix" }, h("h2", { class: "mix-head", text: "Start a mix" }), form, refusal);
   const start = h("button", { type: "submit", class: "big main", text: "Start this mix" });
   const byHand = button("Record one mixed by hand…", "big quiet-button", () => recordDialog(store));
   const sheet = h("p", { class: "sheet" });
   const recipe = recipePart();
+  // Another share of thinner than the usual start is kept with its reason.
+  const reason = h("input", { name: "thinner_reason", type: "text", maxlength: 200 });
+  const reasonField = fieldOf(reason, "Why this much thinner", undefined, "is kept with the batch");
   form.addEventListener("change", () => drawSheet());
   form.addEventListener("input", () => drawSheet());
   form.addEventListener("submit", async (event) => {
@@ -32,44 +39,39 @@ export function startPanel({ store, say, scale }) {
     start.disabled = false;
   });
   const drawSheet = () => {
-    const ink = store.get("inks", new FormData(form).get("ink"));
-    sheet.replaceChildren(...(ink ? assumedLine(ink) : []));
     const data = new FormData(form);
-    // Another share of thinner than the usual start is kept with its reason.
-    const other = figure(data, "thinner_pct") !== undefined;
-    const reason = form.querySelector("[name=thinner_reason]");
-    if (reason) {
-      reason.required = other;
-      show(reason.closest("label"), other);
-    }
+    const ink = store.get("inks", textOf(data, "ink"));
+    sheet.replaceChildren(...(ink ? assumedLine(ink) : []));
+    reason.required = figure(data, "thinner_pct") !== undefined;
+    show(reasonField, reason.required);
     const query = bodyOf(data);
     if (query.ink && query.scale) recipe.ask(query);
   };
-  function bodyOf(data) {
-    const [kind, id] = String(data.get("where")).split(":");
-    const body = {
-      scale: scale(), ink: data.get("ink"), [kind]: id,
-      colour_class: data.get("colour_class"), artwork: data.get("artwork"),
+  const bodyOf = (/** @type {FormData} */ data) => {
+    const [kind = "", id = ""] = textOf(data, "where").split(":");
+    const inkG = figure(data, "ink_g");
+    const thinnerPct = figure(data, "thinner_pct");
+    return {
+      scale: scale(), ink: textOf(data, "ink"), ...(kind && { [kind]: id }), colour_class: textOf(data, "colour_class"), artwork: textOf(data, "artwork"),
+      ...(inkG !== undefined && { ink_g: inkG }), ...(thinnerPct !== undefined && { thinner_pct: thinnerPct }),
     };
-    for (const name of ["ink_g", "thinner_pct"]) {
-      const value = figure(data, name);
-      if (value !== undefined) body[name] = value;
-    }
-    return body;
-  }
-  async function send(data) {
+  };
+  const send = async (/** @type {FormData} */ data) => {
+    const why = textOf(data, "thinner_reason");
     const body = bodyOf(data);
-    const reason = String(data.get("thinner_reason") ?? "").trim();
-    if (body.thinner_pct !== undefined && reason) body.thinner_reason = reason;
-    const { answer } = await change("batches", body);
-    for (const name of ["ink", "where", "colour_class", "artwork"]) remember(name, String(data.get(name)));
+    await changeRow(store, "batches", "batches", { ...body, ...("thinner_pct" in body && why && { thinner_reason: why }) });
+    for (const name of ["ink", "where", "colour_class", "artwork"]) remember(name, textOf(data, name));
     form.reset();
-    if (answer.id) store.put("batches", answer);
-  }
+  };
   let drawn = "";
   return {
     element,
-    // update makes the form anew only when what can be chosen has changed.
+    // focus moves the focus to the first choice.
+    focus() {
+      const chosen = form.querySelector("input:checked");
+      if (chosen instanceof HTMLInputElement) chosen.focus();
+    },
+    // update makes the form again only when the choices have changed.
     update() {
       const inks = store.all("inks");
       const presses = store.all("presses");
@@ -77,16 +79,22 @@ export function startPanel({ store, say, scale }) {
       if (key === drawn) return;
       drawn = key;
       const before = new FormData(form);
-      const keep = (name, first) => before.get(name) ?? latest(name) ?? first;
-      form.replaceChildren(...fields(inks, presses, keep), recipe.element, sheet, h("div", { class: "actions" }, start, byHand));
+      const keep = (/** @type {string} */ name, first = "") => textOf(before, name) || (latest(name) ?? first);
+      form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet, h("div", { class: "actions" }, start, byHand));
       drawSheet();
       show(form, inks.length > 0);
     },
   };
 }
 
-// fields are what is chosen; keep gives the choice that stands, or was made last.
-function fields(inks, presses, keep) {
+/**
+ * fields make the choices; keep returns the present choice, or the last one.
+ * @param {API.InkView[]} inks
+ * @param {API.PressView[]} presses
+ * @param {(name: string, first?: string) => string} keep
+ * @param {HTMLElement} reasonField
+ */
+function fields(inks, presses, keep, reasonField) {
   const amount = { type: "number", step: "any", inputmode: "decimal" };
   return [
     ordered("Ink", "ink", inks.map((i) => ({ value: i.id, label: i.id, note: `${i.hardener_ratio} by weight` })), keep("ink")),
@@ -100,11 +108,14 @@ function fields(inks, presses, keep) {
         label: "Thinner", unit: "%", name: "thinner_pct", min: 0, max: 100,
         hint: "of ink and hardener together; empty: from colour and artwork", ...amount,
       }),
-      field({ label: "Why this much thinner", name: "thinner_reason", type: "text", maxlength: 200, hint: "is kept with the batch" }))),
+      reasonField)),
   ];
 }
 
-// where lists the presses, and each cup by itself.
+/**
+ * where lists the presses, and each cup by itself.
+ * @param {API.PressView[]} presses
+ */
 function where(presses) {
   const cups = [...new Set(presses.map((p) => p.cup))];
   return [
@@ -113,11 +124,17 @@ function where(presses) {
   ];
 }
 
-// ordered are chips with the last choices first and one of them always chosen.
+/**
+ * ordered are chips with the last choices first and one of them always chosen.
+ * @param {string} legend
+ * @param {string} name
+ * @param {Page.Option[]} options
+ * @param {string | undefined} wanted
+ */
 function ordered(legend, name, options, wanted) {
   const values = lastFirst(name, options.map((o) => o.value));
   return chips({
-    legend, name, options: values.map((v) => options.find((o) => o.value === v)),
-    chosen: values.includes(wanted) ? wanted : values[0],
+    legend, name, options: values.flatMap((v) => options.filter((o) => o.value === v)),
+    chosen: wanted && values.includes(wanted) ? wanted : values[0],
   });
 }

@@ -1,22 +1,31 @@
-// The steps of a guided mix: what to do, what then to say, and what comes after.
+// The steps of a guided mix: what to do, how it is confirmed, and what comes next.
 import { duration, grams, pipettes } from "../lib/format.js";
 
 export const order = ["cup", "ink", "hardener", "stir-hardener", "thinner", "stir-thinner", "rest", "load"];
 
+/** @type {Record<string, string>} */
 const short = {
   cup: "Cup", ink: "Ink", hardener: "Hardener", "stir-hardener": "Stir", thinner: "Thinner",
   "stir-thinner": "Stir", rest: "Rest", load: "Load",
 };
 
+/**
+ * shortName returns the step's name in the list of steps.
+ * @param {string} step
+ */
 export function shortName(step) {
   return short[step] ?? step;
 }
 
-// stepsOf lists the steps that this mix goes through. Thinner is left out where none is asked
-// for, and the rest where the ink needs none; what the mix stands at is never left out.
+/**
+ * stepsOf lists the steps of this mix. Thinner is left out where none is asked for, and the rest
+ * where the ink needs none; the present step is never left out.
+ * @param {Pick<API.BatchView, "step" | "components"> & { targets_g: Partial<API.Targets> }} batch
+ * @param {Pick<API.InkView, "hardener" | "rest_s"> | undefined} ink
+ */
 export function stepsOf(batch, ink) {
-  const thinned = batch.targets_g?.thinner > 0 || batch.components?.some((c) => c.part === "thinner");
-  const rests = ink?.rest_s > 0;
+  const thinned = (batch.targets_g.thinner ?? 0) > 0 || (batch.components ?? []).some((c) => c.part === "thinner");
+  const rests = (ink?.rest_s ?? 0) > 0;
   return order.filter((step) => {
     if (step === batch.step) return true;
     if (step === "thinner" || step === "stir-thinner") return thinned;
@@ -24,15 +33,25 @@ export function stepsOf(batch, ink) {
   });
 }
 
-// partName is a part's own name: that of the ink or of its hardener.
+/**
+ * partName returns the name of a part: that of the ink or of its hardener.
+ * @param {string} part
+ * @param {Pick<API.BatchView, "ink">} batch
+ * @param {Pick<API.InkView, "hardener" | "rest_s"> | undefined} ink
+ */
 export function partName(part, batch, ink) {
-  const id = { ink: batch.ink, hardener: ink?.hardener }[part];
+  const id = part === "ink" ? batch.ink : part === "hardener" ? ink?.hardener : undefined;
   if (!id) return part;
   return id.includes(part) ? id : `${part} ${id}`;
 }
 
-// instruction says the one thing to do: a heading, a hint, and the words on the button that
-// says it is done.
+/**
+ * instruction returns the one thing to do: a heading, a hint, and the words of the button that
+ * confirms it.
+ * @param {API.BatchView} batch
+ * @param {Pick<API.InkView, "hardener" | "rest_s"> | undefined} ink
+ * @param {API.PouringView} [pour]
+ */
 export function instruction(batch, ink, pour) {
   switch (batch.step) {
     case "cup":
@@ -41,7 +60,7 @@ export function instruction(batch, ink, pour) {
     case "hardener":
     case "thinner": {
       const part = pour?.part ?? batch.step;
-      const mending = part !== batch.step || batch.corrections?.length > 0;
+      const mending = part !== batch.step || (batch.corrections ?? []).length > 0;
       return {
         head: `${mending ? "Add" : "Pour"} ${partName(part, batch, ink)}`,
         hint: part === "thinner" && pour ? `${grams(pour.target_g)} is ${pipettes(pour.target_g)}.` : "",
@@ -56,11 +75,16 @@ export function instruction(batch, ink, pour) {
   return { head: `Step ${batch.step}`, hint: "", done: "It is done" };
 }
 
-// ahead says what comes after the present step, so that hands and cans can be ready.
+/**
+ * ahead writes what comes after the present step, so that cans can be made ready; empty where
+ * nothing does.
+ * @param {Pick<API.BatchView, "step" | "components" | "ink" | "for_press"> & { targets_g: Partial<API.Targets> }} batch
+ * @param {Pick<API.InkView, "hardener" | "rest_s"> | undefined} ink
+ */
 export function ahead(batch, ink) {
   const steps = stepsOf(batch, ink);
-  const next = steps[steps.indexOf(batch.step) + 1];
-  const target = batch.targets_g ?? {};
+  const next = steps[steps.indexOf(batch.step ?? "") + 1];
+  const target = batch.targets_g;
   switch (next) {
     case "ink":
       return `${grams(target.ink)} of ${partName("ink", batch, ink)}`;
@@ -70,7 +94,7 @@ export function ahead(batch, ink) {
     case "stir-thinner":
       return "stir";
     case "thinner":
-      return `about ${grams(target.thinner)} of thinner, ${pipettes(target.thinner)}`;
+      return `about ${grams(target.thinner)} of thinner, ${pipettes(target.thinner ?? 0)}`;
     case "rest":
       return `let it rest for ${duration(ink?.rest_s ?? 0)}`;
     case "load":
@@ -79,7 +103,10 @@ export function ahead(batch, ink) {
   return "";
 }
 
-// careFor is the short caution that belongs to a step.
+/**
+ * careFor returns the short caution that belongs to a step; empty where there is none.
+ * @param {string | null} step
+ */
 export function careFor(step) {
   if (step === "hardener") return "Hardener: gloves and eye protection on, air moving.";
   if (step === "thinner") return "Thinner burns, and its vapour sinks: no flame, no sparks, air moving.";

@@ -1,14 +1,19 @@
-// The mixes that wait while another is weighed, or while nothing is: a short row, one tap takes
-// one up again. And the question whose cup stands on the scale, where its weight does not tell.
-import { change } from "../lib/api.js";
+// The mixes that wait while another is weighed, or none is: a short row, in which one tap continues a
+// mix. And the question whose cup is on the scale, where its weight does not tell.
+import { changeRow } from "../lib/api.js";
 import { loadDialog } from "../parts/batch-dialogs.js";
-import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { countdown, grams, secondsUntil } from "../lib/format.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
 
+/** @param {API.BatchView} batch */
 const stirs = (batch) => batch.step === "stir-hardener" || batch.step === "stir-thinner";
 
-// nextWord says what a waiting mix waits for.
+/**
+ * nextWord writes what a waiting mix waits for.
+ * @param {API.BatchView} batch
+ * @param {number} now
+ */
 export function nextWord(batch, now) {
   if (batch.step === "rest") {
     const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
@@ -19,38 +24,44 @@ export function nextWord(batch, now) {
   return `waits for ${batch.step === "cup" ? "its cup" : batch.step}`;
 }
 
-// waitingRow makes the row. A mix in it that is not set aside is the one on the scale, behind the
-// form for the next one; back brings it back.
+/**
+ * waitingRow makes the row. A mix in it that is not set aside is the one on the scale, behind the
+ * form for the next one; back brings it back.
+ * @param {Pick<Page.Tools, "store" | "say"> & { back: () => void }} tools
+ */
 export function waitingRow({ store, say, back }) {
   const list = h("ul", { class: "waiting-list" });
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   const element = h("section", { class: "waiting", "aria-label": "Mixes that wait", hidden: true }, h("h2", { text: "Waiting" }), list, refusal);
   return {
     element,
+    /**
+     * @param {API.BatchView[]} batches
+     * @param {number} now
+     */
     update(batches, now) {
-      keyed(list, batches, (b) => b.id, () => waitingCard({ store, say, back, refusal }));
-      for (const part of list.keyedParts?.values() ?? []) part.tick(now);
+      for (const part of keyed(list, batches, (b) => b.id, () => waitingCard({ store, say, back, refusal }))) part.tick(now);
       show(element, batches.length > 0);
       if (batches.length === 0) show(refusal, false);
     },
   };
 }
 
+/** @param {Pick<Page.Tools, "store" | "say"> & { back: () => void, refusal: HTMLElement }} tools */
 function waitingCard({ store, say, back, refusal }) {
   const name = h("strong");
   const state = h("span");
+  /** @type {API.BatchView} */
   let batch;
-  const post = (verb, body) => say(refusal, async () => {
-    const { answer } = await change(`batches/${batch.id}/${verb}`, body);
-    if (answer.id) store.put("batches", answer);
-  });
+  const send = (/** @type {string} */ verb, /** @type {object} */ body = {}) => changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
+  const post = (/** @type {string} */ verb, /** @type {object} */ body = {}) => say(refusal, () => send(verb, body));
   // A cup of another weight is taken up with a reason only.
   const takeUp = async () => {
     await post("take-up");
     if (refusal.hidden || refusal.dataset.code !== "other-weight") return;
     const lead = refusal.textContent;
     show(refusal, false);
-    overrideDialog((override) => change(`batches/${batch.id}/take-up`, { override }), store, { title: `Is it the cup of ${batch.id}?`, lead, reasons: cupReasons });
+    overrideDialog((override) => send("take-up", { override }), { title: `Is it the cup of ${batch.id}?`, lead, reasons: cupReasons });
   };
   const up = button("Take it up", "small", () => {
     if (batch.state !== "mixing") return loadDialog(batch, store);
@@ -60,7 +71,7 @@ function waitingCard({ store, say, back, refusal }) {
   const element = h("li", { class: "waiting-card" }, h("p", { class: "waiting-words" }, name, state), h("div", { class: "waiting-actions" }, up, stirred));
   return {
     element,
-    update(row) {
+    update(/** @type {API.BatchView} */ row) {
       batch = row;
       setText(name, row.id);
       const mixing = row.state === "mixing";
@@ -68,7 +79,7 @@ function waitingCard({ store, say, back, refusal }) {
       show(stirred, mixing && stirs(row));
       for (const b of [up, stirred]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
     },
-    tick(now) {
+    tick(/** @type {number} */ now) {
       const weighs = batch.cup_weighs_g === undefined ? "" : `, cup about ${grams(batch.cup_weighs_g, 0)}`;
       setText(state, `${batch.ink}, ${nextWord(batch, now)}${batch.state === "mixing" ? weighs : ""}`);
     },
@@ -77,23 +88,23 @@ function waitingCard({ store, say, back, refusal }) {
 
 const cupReasons = ["A stirring stick stands in it", "Some of it was spilled", "The scale was tared or zeroed"];
 
-// cupQuestion asks whose cup stands on the scale.
+/**
+ * cupQuestion asks whose cup is on the scale.
+ * @param {Pick<Page.Tools, "store" | "say">} tools
+ */
 export function cupQuestion({ store, say }) {
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   const choices = h("div", { class: "actions" });
   const element = h("section", { class: "mix which-cup", "aria-label": "Whose cup is it?", hidden: true },
     h("h2", { class: "mix-head", "aria-live": "assertive", text: "Whose cup is on the scale?" }),
     h("p", { class: "mix-hint", text: "Its weight does not tell. Nothing is confirmed until you say; if it is none of these, lift it off." }), choices, refusal);
   return {
     element,
-    update(scale) {
+    update(/** @type {API.ScaleView | undefined} */ scale) {
       const asked = scale?.which_cup ?? [];
       show(element, asked.length > 0);
       keyed(choices, asked.map((id) => ({ id, batch: store.get("batches", id) })), (row) => row.id, ({ id }) => {
-        const b = button("", "big main", () => say(refusal, async () => {
-          const { answer } = await change(`batches/${id}/take-up`);
-          if (answer.id) store.put("batches", answer);
-        }));
+        const b = button("", "big main", () => say(refusal, () => changeRow(store, "batches", `batches/${id}/take-up`)));
         return { element: b, update: ({ batch }) => setText(b, batch ? `${id}, ${batch.ink}` : id) };
       });
       if (asked.length === 0) show(refusal, false);

@@ -1,14 +1,21 @@
-// The cans, each with its state in words and what can be done with it.
-import { change } from "../lib/api.js";
+// The cans, each with its state in words and its buttons.
+import { changeRow } from "../lib/api.js";
 import { makeDialog, openedDialog } from "./dialogs.js";
 import { dateInWords, day } from "../lib/dates.js";
-import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 
+/** @type {Record<string, string>} */
 const states = {
   new: "Not open yet", "in-use": "In use", expired: "Past its last day",
   "expiry-not-known": "The clock is not set: look whether it is past its last day", empty: "Empty",
 };
 
+/**
+ * cansPanel shows them. find shows the batches that a can is in.
+ * @param {HTMLElement} element
+ * @param {Page.Tools} tools
+ * @param {(what: { can: string }) => unknown} find
+ */
 export function cansPanel(element, tools, find) {
   const { store } = tools;
   const list = h("ul", { class: "cans" });
@@ -29,13 +36,15 @@ export function cansPanel(element, tools, find) {
   };
 }
 
+/**
+ * @param {Page.Tools} tools
+ * @param {(what: { can: string }) => unknown} find
+ */
 function canRow({ store, say }, find) {
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
+  /** @type {API.CanView} */
   let can;
-  const post = (verb, body) => say(refusal, async () => {
-    const { answer } = await change(`cans/${can.id}/${verb}`, body);
-    if (answer.id) store.put("cans", answer);
-  });
+  const post = (/** @type {string} */ verb, /** @type {object} */ body = {}) => say(refusal, () => changeRow(store, "cans", `cans/${can.id}/${verb}`, body));
   const name = h("strong", { class: "can-name" });
   const what = h("span", { class: "can-what" });
   const state = h("p", { class: "can-state" });
@@ -49,7 +58,7 @@ function canRow({ store, say }, find) {
   return {
     element: h("li", { class: "can" }, h("div", { class: "can-text" }, h("p", { class: "can-line" }, name, what), state, stir, facts),
       h("div", { class: "can-actions" }, all), refusal),
-    update(row) {
+    update(/** @type {API.CanView} */ row) {
       can = row;
       setText(name, row.id);
       setText(what, [`${row.part} ${row.material}`, row.lot && `lot ${row.lot}`, row.colour].filter(Boolean).join(", "));

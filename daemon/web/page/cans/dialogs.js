@@ -1,13 +1,16 @@
-// The questions about a can: what is in it, and since when is it open?
-import { change } from "../lib/api.js";
+// The questions about a can: what is in it, and when it was opened.
+import { changeRow } from "../lib/api.js";
 import { isoDay } from "../lib/dates.js";
-import { ask, chips, field } from "../lib/dialogs.js";
+import { ask, chips, field, textOf } from "../lib/dialogs.js";
 import { h } from "../lib/dom.js";
 
-// materials are what the inks of the shop are made of, each once.
+/**
+ * materials lists what the inks of the shop are made of, each once.
+ * @param {import("../lib/store.js").Store} store
+ */
 function materials(store) {
   const inks = store.all("inks");
-  const once = (list) => [...new Set(list.filter(Boolean))];
+  const once = (/** @type {(string | undefined)[]} */ list) => [...new Set(list.flatMap((id) => id || []))];
   return [
     ...inks.map((i) => ({ part: "ink", id: i.id })),
     ...once(inks.map((i) => i.hardener)).map((id) => ({ part: "hardener", id })),
@@ -15,8 +18,10 @@ function materials(store) {
   ];
 }
 
-const text = (data, name) => String(data.get(name) ?? "").trim();
-
+/**
+ * makeDialog asks for a new can.
+ * @param {Pick<Page.Tools, "store" | "tell">} tools
+ */
 export function makeDialog({ store, tell }) {
   const options = materials(store).map((m) => ({ value: `${m.part}:${m.id}`, label: m.id, note: m.part }));
   ask({
@@ -33,25 +38,26 @@ export function makeDialog({ store, tell }) {
     ],
     submitLabel: "Add it",
     async submit(data) {
-      const [part, id] = text(data, "holds").split(":");
-      const body = { [part]: id };
-      for (const name of ["lot", "colour", "opened_on", "use_by"]) if (text(data, name)) body[name] = text(data, name);
-      const { answer } = await change("cans", body);
-      if (!answer.id) return;
-      store.put("cans", answer);
-      tell(`It is ${answer.id}: write that on the can.`);
+      const [part = "", id = ""] = textOf(data, "holds").split(":");
+      const facts = ["lot", "colour", "opened_on", "use_by"].map((name) => [name, textOf(data, name)]).filter(([, text]) => text);
+      const { answer } = await changeRow(store, "cans", "cans", { [part]: id, ...Object.fromEntries(facts) });
+      if (answer.id) tell(`It is ${answer.id}: write that on the can.`);
     },
   });
 }
 
+/**
+ * openedDialog asks for the day on which a can was opened.
+ * @param {API.CanView} can
+ * @param {import("../lib/store.js").Store} store
+ */
 export function openedDialog(can, store) {
   ask({
     title: `Since when is ${can.id} open?`,
     body: [field({ label: "Opened on", name: "on", type: "date", required: true, value: can.opened_on ?? isoDay(store.clock.now()) })],
     submitLabel: "Since this day",
     async submit(data) {
-      const { answer } = await change(`cans/${can.id}/opened`, { on: text(data, "on") });
-      if (answer.id) store.put("cans", answer);
+      await changeRow(store, "cans", `cans/${can.id}/opened`, { on: textOf(data, "on") });
     },
   });
 }

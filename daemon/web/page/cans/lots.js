@@ -5,6 +5,11 @@ import { button, h, setText, show } from "../lib/dom.js";
 import { grams } from "../lib/format.js";
 import { outcome, stays } from "../parts/history.js";
 
+/**
+ * lotsPanel searches for them.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ */
 export function lotsPanel(element, { store }) {
   const input = h("input", { type: "search", name: "lot", maxlength: 60, autocomplete: "off", list: "known-lots" });
   const known = h("datalist", { id: "known-lots" });
@@ -15,13 +20,15 @@ export function lotsPanel(element, { store }) {
   const more = button("Further back…", "big", () => load());
   show(more, false);
   element.append(h("h2", { text: "What went where?" }), form, said, list, more);
+  /** @type {{ path: string, name: string, next: number, can?: string, lot?: string }} */
   let asked = { path: "", name: "", next: 0 };
   const seen = new Set();
 
   async function load() {
     try {
+      /** @type {API.TracedList} */
       const page = await get(`${asked.path}?limit=20&before=${asked.next}`);
-      for (const b of page.batches) {
+      for (const b of page.batches ?? []) {
         if (seen.has(b.seq)) continue;
         seen.add(b.seq);
         list.append(tracedRow(b, asked));
@@ -37,8 +44,9 @@ export function lotsPanel(element, { store }) {
     }
   }
 
+  /** @param {{ can?: string, lot?: string }} what */
   function find({ can, lot }) {
-    asked = { path: can ? `cans/${encodeURIComponent(can)}/batches` : `lots/${encodeURIComponent(lot)}/batches`, name: can ? `Can ${can}` : `Lot ${lot}`, can, lot, next: 0 };
+    asked = { path: can ? `cans/${encodeURIComponent(can)}/batches` : `lots/${encodeURIComponent(lot ?? "")}/batches`, name: can ? `Can ${can}` : `Lot ${lot}`, can, lot, next: 0 };
     seen.clear();
     list.replaceChildren();
     element.scrollIntoView({ block: "start" });
@@ -52,7 +60,7 @@ export function lotsPanel(element, { store }) {
     if (lot) find({ lot });
   });
   input.addEventListener("focus", () => {
-    const lots = [...new Set(store.all("cans").map((c) => c.lot).filter(Boolean))].sort();
+    const lots = [...new Set(store.all("cans").flatMap((c) => c.lot || []))].sort();
     known.replaceChildren(...lots.map((value) => h("option", { value })));
   });
   const wanted = new URLSearchParams(location.search).get("lot");
@@ -63,10 +71,15 @@ export function lotsPanel(element, { store }) {
   return { find };
 }
 
-// tracedRow is one batch: what of the lot is in it, when it was mixed and ended, where it printed.
+/**
+ * tracedRow makes the row of a batch: how much of the lot is in it, when it was mixed and ended,
+ * where it printed.
+ * @param {API.Past} b
+ * @param {{ can?: string, lot?: string }} asked
+ */
 function tracedRow(b, { can, lot }) {
-  const cans = b.lots.filter((l) => (can ? l.can === can : l.lot?.toLowerCase() === lot.toLowerCase())).map((l) => l.can);
-  const amount = b.components.filter((c) => cans.includes(c.can)).reduce((sum, c) => sum + c.g, 0);
+  const cans = (b.lots ?? []).filter((l) => (can ? l.can === can : l.lot?.toLowerCase() === lot?.toLowerCase())).map((l) => l.can);
+  const amount = (b.components ?? []).filter((c) => c.can !== undefined && cans.includes(c.can)).reduce((sum, c) => sum + c.g, 0);
   const times = [
     b.mixed_at ? `mixed ${dayTime(b.mixed_at)}` : "no hardener went in", b.closed_at && `ended ${dayTime(b.closed_at)}, ${outcome(b.outcome)}`,
     !b.closed_at && "still open",

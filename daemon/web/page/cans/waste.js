@@ -3,6 +3,7 @@ import { get, Refused } from "../lib/api.js";
 import { h, setText, show } from "../lib/dom.js";
 import { grams } from "../lib/format.js";
 
+/** @type {Record<string, string>} */
 const kinds = {
   "left-over": "Left over from used up mixes", "went-off": "Went off", discarded: "Thrown away",
   "not-known": "Ended, how is not known", abandoned: "Mixes given up",
@@ -21,7 +22,9 @@ export function wastePanel() {
 
   async function load() {
     try {
-      const { waste } = await get("waste");
+      /** @type {API.WasteList} */
+      const { waste: rows } = await get("waste");
+      const waste = rows ?? [];
       show(table, waste.length > 0);
       setText(said, waste.length > 0 ? "" : "Nothing was thrown away, as far as the bench knows.");
       show(said, waste.length === 0);

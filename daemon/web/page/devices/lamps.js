@@ -1,38 +1,53 @@
 // The lights as devices: whether each lamp confirms what it was told to show.
-import { line, listPanel } from "./devices.js";
+import { line, listPanel } from "./line.js";
 import { keyed, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
 import { meaningWords } from "../lib/signs.js";
 
+/** @type {Record<string, import("./condition.js").Standing>} */
 const stands = { confirmed: "fine", waiting: "unknown", silent: "bad" };
+/** @type {Record<string, string>} */
 const words = {
   confirmed: "Confirms what it was told",
   waiting: "Not known: it has not confirmed yet",
   silent: "Does not confirm: do not go by it",
 };
 
-// lampState says how a light's lamp stands. One that does not report back may do as it likes.
+/**
+ * lampState returns the state of a light's lamp. Of a lamp that does not report back nothing is known.
+ * @param {API.LightView} row
+ * @returns {import("./condition.js").State}
+ */
 export function lampState(row) {
   if (!row.confirmation) return { stands: "out", words: "Does not report back" };
   return { stands: stands[row.confirmation] ?? "unknown", words: words[row.confirmation] ?? row.confirmation };
 }
 
+/**
+ * lampsPanel shows them.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ */
 export function lampsPanel(element, { store }) {
   const { list, none } = listPanel(element, "Lights", "No light is set up.");
+  let nowDrawn = 0;
   return {
-    update(now) {
+    update(/** @type {number} */ now) {
+      nowDrawn = now;
       const rows = store.all("lights").sort((a, b) => a.id.localeCompare(b.id));
       show(none, rows.length === 0 && store.loaded.has("lights"));
       keyed(list, rows, (row) => row.id, () => {
         const part = line(null);
-        let row;
-        return { element: part.element, update: (next) => (row = next), tick: (at) => part.draw(lampRow(row, at)) };
+        return { element: part.element, update: (row) => part.draw(lampRow(row, nowDrawn)) };
       });
-      for (const part of list.keyedParts?.values() ?? []) part.tick(now);
     },
   };
 }
 
+/**
+ * @param {API.LightView} row
+ * @param {number} now
+ */
 function lampRow(row, now) {
   const confirmed = row.confirmed_at && `last confirmed ${age(-secondsUntil(Date.parse(row.confirmed_at), now))}`;
   return {

@@ -1,14 +1,16 @@
 // The page of the devices, for maintenance with a phone: can I trust the numbers?
 import { alarmsPanel } from "../parts/alarms.js";
-import { instrumentsPanel, restsOnPanel, verdictPanel, zonesPanel } from "./devices.js";
+import { instrumentsPanel } from "./instruments.js";
 import { inksPanel } from "./inks.js";
 import { lampsPanel } from "./lamps.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
 import { pairedPanel } from "./paired.js";
 import { readiness } from "./readiness.js";
+import { dependenciesPanel, verdictPanel, zonesPanel } from "./verdict.js";
 
-const askMs = 5_000; // instruments and readiness have no place in the stream
+const askMs = 5_000; // instruments and readiness are not in the stream
 
+/** @type {import("./readiness.js").Check[] | null} */
 let checks = null; // null: not heard of
 const paired = pairedPanel();
 
@@ -24,7 +26,7 @@ page.start(() => {
   const zones = zonesPanel(byId("zones"), page);
   const lamps = lampsPanel(byId("lamps"), page);
   const inks = inksPanel(byId("inks"), page);
-  const restsOn = restsOnPanel(byId("rests-on"), page);
+  const dependencies = dependenciesPanel(byId("rests-on"), page);
   const alarms = alarmsPanel(byId("alarms"), page);
   byId("paired").append(...paired.parts);
   return (kinds, now, contact) => {
@@ -33,7 +35,7 @@ page.start(() => {
     instruments.update(now);
     if (kinds.has("air")) zones.update(now);
     lamps.update(now);
-    restsOn.update(now, checks);
+    dependencies.update(now, checks);
     if (kinds.has("inks")) inks.update();
   };
 });

@@ -4,12 +4,17 @@ import { ask } from "../lib/dialogs.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { pairThisDevice } from "../lib/pair.js";
 
+/** @param {string} text */
 const date = (text) => new Date(text).toLocaleDateString("en-GB", { day: "numeric", month: "long" });
 
-// stateOf says who may change something, beside the devices of the list.
+/**
+ * stateOf writes who may change something beside the devices of the list; nothing when this device
+ * is one of them.
+ * @param {API.SessionList} list
+ */
 export function stateOf({ sessions, pin_set: pinSet }) {
   if (!pinSet) return "No PIN is set: only the bench’s own computer may make changes. Set one there with “potlifed pin” to pair others.";
-  if (sessions.some((row) => row.mine)) return "";
+  if ((sessions ?? []).some((row) => row.mine)) return "";
   return "This device only reads. It asks for the PIN with the first change.";
 }
 
@@ -22,6 +27,7 @@ export function pairedPanel() {
   show(pair, false);
 
   async function update() {
+    /** @type {API.SessionList} */
     let known;
     try {
       known = await get("sessions");
@@ -42,6 +48,10 @@ export function pairedPanel() {
   return { parts, update };
 }
 
+/**
+ * @param {API.Session} row
+ * @param {() => unknown} changed
+ */
 function session({ id, device, made, until }, changed) {
   const name = h("h3", { class: "device-name", text: device });
   const mine = h("p", { class: "device-words", text: "This device" });
@@ -60,6 +70,6 @@ function session({ id, device, made, until }, changed) {
     element: h("li", { class: "device" },
       h("div", { class: "device-text" }, name, mine, h("p", { class: "device-facts", text: `paired on ${date(made)}, until ${date(until)}` })),
       h("div", { class: "device-actions" }, end)),
-    update: (row) => show(mine, row.mine),
+    update: (/** @type {API.Session} */ row) => show(mine, row.mine),
   };
 }

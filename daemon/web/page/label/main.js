@@ -1,6 +1,7 @@
 // The page of a label: it is printed by the browser.
-const print = document.getElementById("print");
-if (print) {
-  print.hidden = false;
-  print.addEventListener("click", () => window.print());
+const button = document.getElementById("print");
+if (button) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
 }
+export {};

@@ -2,45 +2,77 @@
 
 const base = "/api/v1/";
 
-// Refused is a change that was not made; its message says why, in the bench's own words.
+// Refused is a change that was not made; its message is the bench's own.
 export class Refused extends Error {
+  /**
+   * @param {string} detail
+   * @param {number} status of the answer; 0 when there was none
+   * @param {string} code tells which refusal it is, where the page reacts to it
+   */
   constructor(detail, status, code = "") {
     super(detail);
     this.status = status;
-    this.code = code; // which refusal it is, where the page has an answer to it
+    this.code = code;
   }
 }
 
-// get asks for one thing.
+/**
+ * get asks for one thing.
+ * @param {string} path
+ * @returns {Promise<any>}
+ */
 export async function get(path) {
   const response = await fetch(base + path, { headers: { Accept: "application/json" }, cache: "no-store" });
   if (!response.ok) throw await refusal(response);
   return response.json();
 }
 
-// list gets a list's rows.
+/**
+ * list asks for the rows of a list.
+ * @template {Page.Kind} K
+ * @param {K} name
+ * @returns {Promise<Page.Rows[K][]>}
+ */
 export async function list(name) {
   return (await get(name))[name] ?? [];
 }
 
+/** @type {(() => Promise<boolean>) | null} */
 let pair = null;
 
-// whenUnpaired says how this device is paired when a change is refused for want of that: by a
-// function that resolves to whether it was done.
+/**
+ * whenUnpaired sets how this device is paired when a change is refused because it is not: by a
+ * function that resolves to whether it was paired.
+ * @param {() => Promise<boolean>} f
+ */
 export function whenUnpaired(f) {
   pair = f;
 }
 
+/**
+ * What is called after a change: its path, its body and its answer.
+ * @typedef {(path: string, body: any, answer: any) => void} Listener
+ */
+
+/** @type {Listener[]} */
 const listeners = [];
 
-// onChanged has f called after each change that was made, with its path, its body and its answer.
+/**
+ * onChanged has f called after each change that was made.
+ * @param {Listener} f
+ */
 export function onChanged(f) {
   listeners.push(f);
 }
 
-// change posts a body and returns the thing changed. A request that got no answer is sent once
-// more under the same key, so that it is done once whichever of the two arrived. Where the device
-// must be paired first, the person is asked for the PIN in between.
+/**
+ * change posts a body and returns what was changed, and whether that is on disk. A request that got
+ * no answer is sent once more under the same key, so that it is carried out once whichever of the
+ * two arrived. Where the device must be paired first, the person is asked for the PIN in between.
+ * @param {string} path
+ * @param {object} [body]
+ * @returns {Promise<{ answer: any, onDisk: boolean }>}
+ */
 export async function change(path, body) {
   const request = {
     method: "POST",
@@ -60,6 +92,23 @@ export async function change(path, body) {
   return { answer, onDisk: response.status !== 202 && answer.on_disk !== false };
 }
 
+/**
+ * changeRow makes a change and puts the row that is its answer into the store.
+ * @param {import("./store.js").Store} store
+ * @param {Page.Kind} kind
+ * @param {string} path
+ * @param {object} [body]
+ */
+export async function changeRow(store, kind, path, body) {
+  const changed = await change(path, body);
+  if (changed.answer.id ?? changed.answer.name) store.put(kind, changed.answer);
+  return changed;
+}
+
+/**
+ * @param {string} path
+ * @param {RequestInit} request
+ */
 async function send(path, request) {
   try {
     return await fetch(base + path, request);
@@ -72,7 +121,9 @@ async function send(path, request) {
   }
 }
 
+/** @param {Response} response */
 async function refusal(response) {
+  /** @type {API.ErrorModel} */
   let problem = {};
   try {
     problem = await response.json();

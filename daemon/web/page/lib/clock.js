@@ -8,22 +8,31 @@ const natural = { low: 0.67, high: 1.5 }; // what counts as natural speed, given
 const behindMs = 3_000; // a row this much behind, twice running, means that the clock was set back
 
 export class BenchClock {
-  // monotonic and wall give ms.
+  /**
+   * @param {() => number} monotonic gives ms
+   * @param {() => number} wall gives ms
+   */
   constructor(monotonic = () => performance.now(), wall = () => Date.now()) {
     this.monotonic = monotonic;
     this.anchor = { at: wall(), mono: monotonic() };
     this.known = false;
+    /** @type {{ at: number, mono: number } | null} */
     this.mark = null; // where the last slope was measured from
+    /** @type {number[]} */
     this.slopes = [];
     this.rate = 1;
     this.behind = 0;
   }
 
+  /** now returns the bench's time in ms. */
   now() {
     return this.anchor.at + (this.monotonic() - this.anchor.mono) * this.rate;
   }
 
-  // saw takes in the time of a row that was fresh when it was sent.
+  /**
+   * saw takes in the time of a row that was fresh when it was sent.
+   * @param {number} at in ms
+   */
   saw(at) {
     if (!(at > 0)) return; // a scale that was never heard has no time yet
     const mono = this.monotonic();
@@ -39,10 +48,16 @@ export class BenchClock {
     this.behind = 0;
   }
 
+  /**
+   * measure takes in a point of the slope: bench time over monotonic time.
+   * @param {number} at
+   * @param {number} mono
+   */
   measure(at, mono) {
-    if (this.mark && mono - this.mark.mono < 1000) return;
-    if (this.mark) {
-      this.slopes = [...this.slopes, (at - this.mark.at) / (mono - this.mark.mono)].slice(-slopesKept);
+    const before = this.mark;
+    if (before && mono - before.mono < 1000) return;
+    if (before) {
+      this.slopes = [...this.slopes, (at - before.at) / (mono - before.mono)].slice(-slopesKept);
     }
     this.mark = { at, mono };
     if (this.slopes.length < slopesNeeded) return;

@@ -1,14 +1,20 @@
-// A question that needs more than a button: a form in a dialog of the browser's own, which
-// holds the focus and lets go of it on Escape.
+// A question that needs more than a button: a form in the browser's own dialog, which holds the
+// focus and closes on Escape.
 import { Refused } from "./api.js";
-import { button, h, show } from "./dom.js";
+import { button, h, refusalLine, show } from "./dom.js";
 
-// ask opens a dialog. body is what stands between the heading and the buttons; submit is
-// called with the form's data, may throw a refusal, which is shown, and else the dialog closes;
-// closed is called then, or when the person goes back.
+/**
+ * ask opens a dialog with a form. body is between the heading and the buttons; submit is called
+ * with the form's data, and may throw a refusal, which is shown; without one the dialog closes.
+ * closed is called after that, or when the person goes back.
+ * @param {{
+ *   title: string, lead?: string, body?: Page.Child | Page.Child[], submitLabel: string, danger?: boolean,
+ *   submit: (data: FormData) => unknown, closed?: () => void,
+ * }} question
+ */
 export function ask({ title, lead, body = [], submitLabel, danger = false, submit, closed }) {
   const id = newTitle();
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   const yes = h("button", { type: "submit", class: danger ? "big danger" : "big main", text: submitLabel });
   const no = button("Back", "big", () => dialog.close());
   const form = h("form", { method: "dialog" }, h("h2", { id, text: title }),
@@ -35,6 +41,7 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
   open(dialog);
 }
 
+/** @param {HTMLDialogElement} dialog */
 function open(dialog) {
   dialog.addEventListener("close", () => dialog.remove());
   document.body.append(dialog);
@@ -43,19 +50,25 @@ function open(dialog) {
 
 let titles = 0;
 
-// newTitle names a heading: while one dialog is open, another may be asked for on top of it.
+// newTitle returns an id for a heading: while one dialog is open, another may open on top of it.
 const newTitle = () => `dialog-title-${++titles}`;
 
-export const bounceMs = 500; // a glove that taps twice does not mean what has just come up under it
+export const bounceMs = 500; // the second tap of a double one is not meant for what has just appeared
 
-// pick opens a dialog in which one tap answers. groups are {legend, options}, options are
-// {label, note, value}; submit is called with the value, and may throw a refusal;
-// what it returns is run once the dialog is gone.
+/**
+ * pick opens a dialog in which one tap answers. submit is called with the value of the option, and
+ * may throw a refusal; what it returns is called once the dialog is closed.
+ * @template V
+ * @param {{
+ *   title: string, lead?: string, groups: { legend: string, options: Page.Option<V>[] }[],
+ *   submit: (value: V) => Promise<(() => void) | void>,
+ * }} question
+ */
 export function pick({ title, lead, groups, submit }) {
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   const opened = performance.now();
   let busy = false;
-  const answer = async (value) => {
+  const answer = async (/** @type {V} */ value) => {
     busy = true;
     show(refusal, false);
     try {
@@ -70,7 +83,7 @@ export function pick({ title, lead, groups, submit }) {
       busy = false;
     }
   };
-  const option = ({ label, note, value }) => {
+  const option = (/** @type {Page.Option<V>} */ { label, note, value }) => {
     const b = h("button", { type: "button", class: "big option" }, h("span", { text: label }), note && h("small", { text: note }));
     b.addEventListener("click", (event) => {
       // Only a tap bounces: a key has no detail.
@@ -80,6 +93,7 @@ export function pick({ title, lead, groups, submit }) {
     return b;
   };
   const id = newTitle();
+  /** @type {HTMLDialogElement} */
   const dialog = h("dialog", { "aria-labelledby": id }, h("form", { method: "dialog" },
     h("h2", { id, text: title }), lead && h("p", { text: lead }),
     groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, h("legend", { text: g.legend }),
@@ -88,7 +102,10 @@ export function pick({ title, lead, groups, submit }) {
   open(dialog);
 }
 
-// chips makes a group of large radio buttons. options are {value, label, note}.
+/**
+ * chips makes a group of large radio buttons.
+ * @param {{ legend: string, name: string, options: Page.Option[], chosen?: string, required?: boolean }} group
+ */
 export function chips({ legend, name, options, chosen, required = true }) {
   return h("fieldset", { class: "chips" }, h("legend", { text: legend }),
     h("div", { class: "chip-row" }, options.map((o) => h("label", { class: "chip" },
@@ -96,15 +113,74 @@ export function chips({ legend, name, options, chosen, required = true }) {
       h("span", { class: "chip-body" }, h("span", { text: o.label }), o.note && h("small", { text: o.note }))))));
 }
 
-// field makes a labelled input; the unit stands behind it.
+/**
+ * field makes a labelled input, with its unit behind it. Other properties are the input's own.
+ * @param {{ label: string, unit?: string, hint?: string, [attribute: string]: unknown }} options
+ */
 export function field({ label, unit, hint, ...attributes }) {
+  return fieldOf(h("input", attributes), label, unit, hint);
+}
+
+/**
+ * fieldOf labels an input that is at hand.
+ * @param {HTMLInputElement} input
+ * @param {string} label
+ * @param {string} [unit]
+ * @param {string} [hint]
+ */
+export function fieldOf(input, label, unit, hint) {
   return h("label", { class: "field" }, h("span", { text: label }),
-    h("span", { class: "field-line" }, h("input", attributes), unit && h("span", { text: unit })),
+    h("span", { class: "field-line" }, input, unit && h("span", { text: unit })),
     hint && h("small", { text: hint }));
 }
 
-// figure reads a number from a form; undefined when it was left empty.
+/**
+ * massField makes a field for a mass in grams.
+ * @param {{ label: string, [attribute: string]: unknown }} options
+ */
+export function massField(options) {
+  return field({ unit: "g", ...massInput, ...options });
+}
+
+// massInput are the attributes of an input for a mass.
+export const massInput = { type: "number", min: 0, max: 100000, step: "any", inputmode: "decimal" };
+
+/**
+ * reasonFields make a text area for a reason, under buttons that fill in usual ones.
+ * @param {string[]} usual
+ */
+export function reasonFields(usual) {
+  const text = h("textarea", { name: "reason", rows: 2, required: true, maxlength: 200 });
+  const quick = usual.map((reason) => {
+    const b = h("button", { type: "button", class: "big", text: reason });
+    b.addEventListener("click", () => {
+      text.value = reason;
+      text.focus();
+    });
+    return b;
+  });
+  return [h("div", { class: "quick" }, quick), h("label", { class: "field" }, h("span", { text: "Reason" }), text)];
+}
+
+/**
+ * reasonOf reads it, on one line.
+ * @param {FormData} data
+ */
+export const reasonOf = (data) => textOf(data, "reason").replace(/\s+/g, " ");
+
+/**
+ * textOf reads a text from a form, without the space around it; empty when there is none.
+ * @param {FormData} data
+ * @param {string} name
+ */
+export const textOf = (data, name) => String(data.get(name) ?? "").trim();
+
+/**
+ * figure reads a number from a form; undefined when the field is empty.
+ * @param {FormData} data
+ * @param {string} name
+ */
 export function figure(data, name) {
-  const text = String(data.get(name) ?? "").trim();
+  const text = textOf(data, name);
   return text === "" ? undefined : Number(text);
 }

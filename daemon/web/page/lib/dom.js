@@ -1,51 +1,92 @@
-// Small helpers over the document: making elements, and changing only what differs, so
-// that focus, selections and live regions are left in peace.
+// Small helpers over the document: they make elements, and change only what differs, so that
+// focus, selections and live regions are left in peace.
 
-// h makes an element. Properties: class, text, on (a map of event handlers), data (a map of
-// data-* values); anything else becomes an attribute, and is left out when false or null.
+/**
+ * What h and svg take beside a tag: class, text, on (event handlers) and data (data-* values);
+ * anything else becomes an attribute, and is left out when it is false, null or undefined.
+ * @typedef {Object<string, any> & { class?: string, text?: string, on?: Record<string, (event: Event) => void>, data?: Record<string, string> }} Props
+ */
+
+/**
+ * h makes an element.
+ * @template {keyof HTMLElementTagNameMap} T
+ * @param {T} tag
+ * @param {Props} [props]
+ * @param {...(Page.Child | Page.Child[])} children
+ * @returns {HTMLElementTagNameMap[T]}
+ */
 export function h(tag, props = {}, ...children) {
   return fill(document.createElement(tag), props, children);
 }
 
-// svg makes an element of a drawing.
+/**
+ * svg makes an element of a drawing.
+ * @template {keyof SVGElementTagNameMap} T
+ * @param {T} tag
+ * @param {Props} [props]
+ * @param {...(Page.Child | Page.Child[])} children
+ */
 export function svg(tag, props = {}, ...children) {
   return fill(document.createElementNS("http://www.w3.org/2000/svg", tag), props, children);
 }
 
+/**
+ * @template {HTMLElement | SVGElement} E
+ * @param {E} element
+ * @param {Props} props
+ * @param {(Page.Child | Page.Child[])[]} children
+ */
 function fill(element, props, children) {
   for (const [name, value] of Object.entries(props)) {
     if (value === false || value === null || value === undefined) continue;
-    if (name === "class") element.setAttribute("class", value);
-    else if (name === "text") element.textContent = value;
-    else if (name === "on") for (const [event, f] of Object.entries(value)) element.addEventListener(event, f);
+    if (name === "text") element.textContent = value;
+    else if (name === "on") for (const [event, f] of Object.entries(props.on ?? {})) element.addEventListener(event, f);
     else if (name === "data") Object.assign(element.dataset, value);
     else element.setAttribute(name, value === true ? "" : value);
   }
-  element.append(...children.flat().filter((c) => c !== null && c !== undefined && c !== false));
+  for (const child of children.flat()) if (child !== null && child !== undefined && child !== false) element.append(child);
   return element;
 }
 
-// setText changes an element's text only when it differs.
+/**
+ * setText changes an element's text only when it differs.
+ * @param {Element} element
+ * @param {string} text
+ */
 export function setText(element, text) {
   if (element.textContent !== text) element.textContent = text;
 }
 
-// setAttr sets an attribute only when it differs; null takes it away.
-export function setAttr(element, name, value) {
-  if (value === null || value === false) element.removeAttribute(name);
-  else if (element.getAttribute(name) !== String(value)) element.setAttribute(name, value);
-}
-
-// show hides an element or brings it back.
+/**
+ * show hides an element or brings it back.
+ * @param {HTMLElement} element
+ * @param {boolean} visible
+ */
 export function show(element, visible) {
   if (element.hidden === visible) element.hidden = !visible;
 }
 
-// keyed makes the children of container follow rows, in order. An element is made once for
-// each key and updated afterwards; one whose row is gone is removed. make(row) returns an
-// object with `element` and `update(row)`.
+/**
+ * The parts of each container by key, see keyed.
+ * @type {WeakMap<Element, Map<string, any>>}
+ */
+const partsOf = new WeakMap();
+
+/**
+ * keyed makes the children of container follow rows, in order, and returns their parts. A part is
+ * made once for each key and updated afterwards; one whose row is gone is removed.
+ * @template Row
+ * @template {Page.Part<Row>} P
+ * @param {Element} container
+ * @param {readonly Row[]} rows
+ * @param {(row: Row) => string} keyOf
+ * @param {(row: Row) => P} make
+ * @returns {P[]}
+ */
 export function keyed(container, rows, keyOf, make) {
-  const known = (container.keyedParts ??= new Map());
+  /** @type {Map<string, P>} */
+  const known = partsOf.get(container) ?? new Map();
+  partsOf.set(container, known);
   const wanted = new Set(rows.map(keyOf));
   for (const [key, part] of known) {
     if (!wanted.has(key)) {
@@ -53,30 +94,43 @@ export function keyed(container, rows, keyOf, make) {
       known.delete(key);
     }
   }
-  let place = container.firstElementChild;
+  let next = container.firstElementChild;
   for (const row of rows) {
     const key = keyOf(row);
     let part = known.get(key);
     if (!part) known.set(key, (part = make(row)));
     part.update(row);
-    // Moving an element takes its focus away, so only what stands in the wrong place moves.
-    if (part.element === place) place = place.nextElementSibling;
-    else container.insertBefore(part.element, place);
+    // Moving an element takes its focus away, so only one that is in the wrong place is moved.
+    if (part.element === next) next = next.nextElementSibling;
+    else container.insertBefore(part.element, next);
   }
+  return [...known.values()];
 }
 
-// button makes a button that cannot be pressed a second time while its work goes on, nor by the
-// second tap of a double one.
+/**
+ * button makes a button that cannot be pressed a second time while its work goes on, nor by the
+ * second tap of a double one.
+ * @param {string} label
+ * @param {string} className
+ * @param {() => unknown} work
+ */
 export function button(label, className, work) {
   const b = h("button", { type: "button", class: className, text: label });
   b.addEventListener("click", async (event) => {
     if (event.detail > 1 || b.getAttribute("aria-busy") === "true") return;
     b.setAttribute("aria-busy", "true");
     try {
-      await work(b);
+      await work();
     } finally {
       b.removeAttribute("aria-busy");
     }
   });
   return b;
+}
+
+/**
+ * refusalLine makes the hidden paragraph in which a refusal of the bench is shown.
+ */
+export function refusalLine() {
+  return h("p", { class: "refusal", role: "alert", hidden: true });
 }

@@ -1,36 +1,64 @@
-// What every page does: it loads the lists it needs, follows the stream, says whether it still
-// hears the bench, and draws what has changed.
+// What every page does: it loads the lists it needs, follows the stream, shows whether it is in
+// contact with the bench, and draws what has changed.
 import { list, Refused, whenUnpaired } from "./api.js";
-import { BenchClock } from "./clock.js";
-import { setAttr, setText, show } from "./dom.js";
+import { setText, show } from "./dom.js";
 import { age, duration } from "./format.js";
 import { pairThisDevice } from "./pair.js";
 import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
 
 const reloadMs = 30_000; // lists are asked for again, so that nothing missed stays missed
+
+/** @type {Record<string, Page.Kind>} */
 const streamed = { air: "air", scale: "scales", batch: "batches", light: "lights", alarm: "alarms", neighbour: "neighbours" };
 
-export const byId = (id) => document.getElementById(id);
+/**
+ * byId returns the element of the page that has the id.
+ * @param {string} id
+ * @returns {HTMLElement}
+ */
+export function byId(id) {
+  const element = document.getElementById(id);
+  if (!element) throw new Error(`the page has no element ${id}`);
+  return element;
+}
 
+/**
+ * drawAlarmCount shows in the page's head how many alarms are not acknowledged.
+ * @param {number} count
+ */
 export function drawAlarmCount(count) {
   const link = byId("alarm-count");
   show(link, count > 0);
   setText(link, count === 1 ? "1 alarm not acknowledged" : `${count} alarms not acknowledged`);
 }
 
-// live follows the bench. kinds are the lists that the page shows; fresh are those of them that
-// have no place in the stream and are asked for every few seconds, freshMs apart. needs are
-// what else the page asks for before it is first drawn.
+/**
+ * What draws a page: it is called with the kinds that may have changed, the bench's time in ms, and
+ * whether there is contact with the bench.
+ * @typedef {(kinds: Set<Page.Kind>, now: number, contact: boolean) => void} Draw
+ */
+
+/**
+ * live follows the bench. kinds are the lists that the page shows; fresh are those of them that
+ * are not in the stream and are asked for every few seconds, freshMs apart. needs are what else
+ * the page asks for before it is first drawn.
+ * @param {{ kinds: Page.Kind[], fresh?: Page.Kind[], freshMs?: number, needs?: (() => Promise<unknown>)[] }} options
+ * @returns {Page.Tools & { start: (building: () => Draw) => void }}
+ */
 export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
   whenUnpaired(pairThisDevice);
-  const clock = new BenchClock();
+  /** @type {Set<Page.Kind>} */
   const changed = new Set();
-  const answered = new Set(); // the lists, and needs, that were answered or refused
+  /** @type {Set<Page.Kind | (() => Promise<unknown>)>} */
+  const answered = new Set(); // the lists and the needs that were answered or refused
+  /** @type {() => Draw} */
   let build = () => () => {};
+  /** @type {Draw | null} */
   let draw = null; // made by build when there is something to draw
   let scheduled = false;
-  let contactDrawn; // what was last drawn as in contact, or not
+  /** @type {boolean | undefined} */
+  let contactDrawn; // whether the page was last drawn as in contact
   const store = new Store((kind) => {
     changed.add(kind);
     if (scheduled) return;
@@ -40,35 +68,41 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
       redraw(new Set(changed));
     });
   });
-  store.clock = clock;
+  const clock = store.clock;
 
   const stream = new Stream({
     url: "/api/v1/stream",
     onOpen: reload,
     onEvent(name, data) {
-      if (!streamed[name]) return reload(); // the stream lost something, and says so
+      const kind = streamed[name];
+      if (!kind) return reload(); // the stream lost something, and says so
       const row = JSON.parse(data);
       if (name === "scale" || name === "batch") clock.saw(Date.parse(row.time));
       if (pressesMayDiffer(name, row)) loadList("presses");
-      store.put(streamed[name], row);
+      store.put(kind, row);
     },
   });
 
-  // A press has no place in the stream, but what changes it has.
+  /**
+   * pressesMayDiffer tells whether an event changes a press: presses are not in the stream.
+   * @param {string} name
+   * @param {any} row
+   */
   function pressesMayDiffer(name, row) {
     if (!kinds.includes("presses")) return false;
     if (name === "batch") return store.get("batches", row.id)?.press !== row.press;
-    const before = name === "light" && store.get("lights", row.id);
-    return Boolean(before) && ["meaning", "flashing", "press", "batch"].some((field) => before[field] !== row[field]);
+    const before = name === "light" ? store.get("lights", row.id) : undefined;
+    return before !== undefined && (before.meaning !== row.meaning || before.flashing !== row.flashing || before.press !== row.press || before.batch !== row.batch);
   }
 
+  /** @param {Page.Kind} kind */
   async function loadList(kind) {
     const asked = performance.now();
     try {
       const rows = await list(kind);
-      if (kind === "batches") rows.filter((row) => row.state !== "closed").slice(0, 1).forEach((row) => clock.saw(Date.parse(row.time)));
       answered.add(kind);
       store.replace(kind, rows, asked);
+      if (kind === "batches") clock.saw(Date.parse(store.all("batches")[0]?.time ?? ""));
     } catch {
       // Contact is judged by the stream; the next reload tries again.
       answered.add(kind);
@@ -76,6 +110,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
     drawContact();
   }
 
+  /** @param {() => Promise<unknown>} need */
   async function ask(need) {
     if (answered.has(need)) return;
     try {
@@ -91,8 +126,8 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
     needs.forEach(ask);
   }
 
-  // waiting: nothing is drawn until every list has been answered once, so that the page is put
-  // together in one step and does not move afterwards; or until the bench has been silent too long.
+  // waiting tells whether the first drawing has to wait: until every list has been answered, so that
+  // the page appears in one step and does not move afterwards, or the bench has been silent too long.
   function waiting() {
     return !draw && stream.silentMs() < silenceMs && [...kinds, ...needs].some((one) => !answered.has(one));
   }
@@ -101,6 +136,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
     return stream.silentMs() < silenceMs && store.loaded.size > 0;
   }
 
+  /** @param {Set<Page.Kind>} what */
   function redraw(what) {
     if (waiting()) return;
     draw ??= build();
@@ -113,7 +149,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
     const contact = inContact();
     const silent = stream.silentMs() / 1000;
     const state = contact ? (stream.connected ? "live" : "retrying") : "none";
-    setAttr(document.body, "data-contact", state);
+    document.body.dataset.contact = state;
     const words = {
       live: "In contact with the bench",
       retrying: `Contact lost, trying again; last heard ${age(silent)}`, none: "No contact",
@@ -126,7 +162,6 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
 
   return {
     store,
-    // say runs something that the bench may refuse, and shows the refusal in the given element.
     async say(element, work) {
       show(element, false);
       try {
@@ -148,7 +183,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
     // show, and returns a function (kinds, now, contact) that draws what has changed.
     start(building) {
       build = building;
-      // What is silent cannot announce itself: once a second ages, countdowns and contact are drawn anew.
+      // Silence brings no event: ages, countdowns and contact are drawn once a second.
       setInterval(() => {
         redraw(new Set(kinds));
         drawContact();

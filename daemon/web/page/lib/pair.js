@@ -1,10 +1,11 @@
-// Pairing this device with the shop's PIN, once in 30 days. A change that is refused for want of
-// it asks for the PIN, and is made afterwards.
+// Pairing this device with the shop's PIN, once in 30 days. A change that is refused because the
+// device is not paired asks for the PIN, and is made afterwards.
 import { change, Refused } from "./api.js";
 import { latest, remember } from "./choices.js";
-import { ask, bounceMs, field } from "./dialogs.js";
+import { ask, bounceMs, field, textOf } from "./dialogs.js";
 import { h } from "./dom.js";
 
+/** @type {Promise<boolean> | null} */
 let asking = null; // while the dialog is open: two changes that are refused at once ask once
 
 // pairThisDevice asks for the PIN. It resolves to whether the device is paired now.
@@ -22,12 +23,12 @@ export function pairThisDevice() {
         })),
       submitLabel: "Pair it",
       async submit(data) {
-        const device = String(data.get("device")).trim();
+        const device = textOf(data, "device");
         try {
           await change("session", { pin: String(data.get("pin")), device });
         } catch (error) {
           pad.clear();
-          if (error.code === "wrong-pin") throw new Refused("That is not the shop’s PIN.", error.status, error.code);
+          if (error instanceof Refused && error.code === "wrong-pin") throw new Refused("That is not the shop’s PIN.", error.status, error.code);
           throw error;
         }
         paired = true;
@@ -44,7 +45,7 @@ export function pairThisDevice() {
   return asking;
 }
 
-// kindOfDevice is what a person would call it at first sight.
+// kindOfDevice returns what a person would call this device at first sight.
 function kindOfDevice() {
   if (!matchMedia("(pointer: coarse)").matches) return "Computer";
   return Math.min(screen.width, screen.height) < 600 ? "Phone" : "Tablet";
@@ -52,8 +53,8 @@ function kindOfDevice() {
 
 const keyBounceMs = 120; // the same digit twice on purpose takes longer
 
-// pinPad is a field for digits that are not shown, with keys for a gloved hand. The keys take the
-// place of the screen's own keyboard; a real one works as well.
+// pinPad makes a field for digits that are not shown, with keys for a hand in a glove. The keys
+// replace the screen's own keyboard; a real one works as well.
 function pinPad() {
   const input = h("input", {
     name: "pin", type: "password", inputmode: "none", autocomplete: "off", pattern: "[0-9]*", maxlength: 64, required: true,
@@ -61,6 +62,11 @@ function pinPad() {
   });
   const opened = performance.now();
   let last = 0;
+  /**
+   * @param {string} label
+   * @param {(text: string) => string} edit
+   * @param {string} [name] of a key whose label is a word
+   */
   const key = (label, edit, name) => {
     const b = h("button", { type: "button", class: name ? "key word" : "key", text: label, "aria-label": name });
     b.addEventListener("click", (event) => {
@@ -72,7 +78,7 @@ function pinPad() {
     });
     return b;
   };
-  const digit = (d) => key(d, (text) => text + d);
+  const digit = (/** @type {string} */ d) => key(d, (text) => text + d);
   const element = h("div", { class: "pin" },
     h("label", { class: "field" }, h("span", { text: "PIN" }), input),
     h("div", { class: "keys", role: "group", "aria-label": "Digits" }, [..."123456789"].map(digit),

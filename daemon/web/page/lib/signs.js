@@ -2,8 +2,10 @@
 // carrier.
 import { svg } from "./dom.js";
 
+/** @param {string} d */
 const mark = (d) => svg("path", { class: "mark", d });
 
+/** @type {Record<string, () => SVGElement[]>} */
 const shapes = {
   // An octagon with a bar: stop.
   "do-not-print": () => [svg("path", { class: "body", d: "M15 3h18l12 12v18L33 45H15L3 33V15z" }), mark("M13 24h22")],
@@ -22,24 +24,36 @@ const shapes = {
   empty: () => [svg("circle", { class: "body", cx: 24, cy: 24, r: 18 })],
 };
 
+/** @type {Record<string, string>} */
 const colours = { "do-not-print": "red", unknown: "yellow", act: "blue", soon: "yellow", "in-order": "green", empty: "white" };
 
-// sign draws a meaning; one that is not known to this page is drawn as unknown.
+/**
+ * sign draws a meaning; one that is not known to this page is drawn as unknown.
+ * @param {string} meaning
+ */
 export function sign(meaning) {
   const known = shapes[meaning] ? meaning : "unknown";
   return svg("svg", { class: `sign ${colours[known]}`, viewBox: "0 0 48 48", "aria-hidden": "true" }, shapes[known]());
 }
 
+/** @type {Record<string, string>} */
 const words = {
   "do-not-print": "Do not print", unknown: "Not known", act: "Needs somebody", soon: "Ends soon",
   "in-order": "In order", empty: "Empty",
 };
 
+/**
+ * meaningWords returns the words for a light's meaning.
+ * @param {string} meaning
+ */
 export function meaningWords(meaning) {
   return words[meaning] ?? words.unknown;
 }
 
-// The states of a pour: a plain arrow down, a double one, a tick in a disc, a bar with an arrow up.
+/**
+ * The states of a pour: a plain arrow down, a double one, a tick in a disc, a bar with an arrow up.
+ * @type {Record<string, () => SVGElement[]>}
+ */
 const pours = {
   none: () => [],
   below: () => [mark("M24 8v30M12 27l12 12 12-12")],
@@ -48,8 +62,13 @@ const pours = {
   over: shapes.soon,
 };
 
+/** @type {Record<string, string>} */
 const pourColours = { near: "blue", at: "green", over: "yellow" };
 
+/**
+ * pourSign draws the state of a pour.
+ * @param {string} state
+ */
 export function pourSign(state) {
   return svg("svg", { class: `sign ${pourColours[state] ?? "plain"}`, viewBox: "0 0 48 48", "aria-hidden": "true" }, (pours[state] ?? pours.none)());
 }

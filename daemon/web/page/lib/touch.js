@@ -1,14 +1,18 @@
-// A glove taps twice where it means to tap once, and what has just come up under it is not meant.
+// Input by a finger in a glove: it taps twice where it means to tap once, and a button that has just
+// appeared under it is not meant.
 
 const bounceMs = 500;
 const nearPx = 64; // a second tap as near as this is the same finger
 
-// onlyOnce ignores a tap on a button within half a second of another one at the same place, and a
-// key that is held down. What the keyboard presses has no place and is not held back.
-export function onlyOnce(root = document) {
+/**
+ * ignoreSecondTaps ignores a tap on a button within half a second of another one at the same
+ * place, and a key that is held down. A press by the keyboard has no place and is not ignored.
+ * @param {Document} root
+ */
+export function ignoreSecondTaps(root = document) {
   let last = { at: -Infinity, x: 0, y: 0 };
   root.addEventListener("click", (event) => {
-    if (event.detail === 0 || !event.target.closest?.("button, summary")) return;
+    if (event.detail === 0 || !on(event, "button, summary")) return;
     const at = performance.now();
     const near = Math.hypot(event.clientX - last.x, event.clientY - last.y) <= nearPx;
     if (at - last.at < bounceMs && near) {
@@ -19,6 +23,13 @@ export function onlyOnce(root = document) {
     last = { at, x: event.clientX, y: event.clientY };
   }, true);
   root.addEventListener("keydown", (event) => {
-    if (event.repeat && (event.key === "Enter" || event.key === " ") && event.target.closest?.("button")) event.preventDefault();
+    if (event.repeat && (event.key === "Enter" || event.key === " ") && on(event, "button")) event.preventDefault();
   }, true);
 }
+
+/**
+ * on tells whether an event is on an element that the selector finds, or within one.
+ * @param {Event} event
+ * @param {string} selector
+ */
+const on = (event, selector) => event.target instanceof Element && event.target.closest(selector) !== null;

@@ -1,23 +1,36 @@
-// The alarms: those that nobody has acknowledged first, those that are silent last.
-import { change } from "../lib/api.js";
-import { button, h, keyed, setText, show } from "../lib/dom.js";
+// The alarms: those that nobody has acknowledged first, silent ones last.
+import { changeRow } from "../lib/api.js";
+import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { age, clockTime, secondsUntil } from "../lib/format.js";
 
-// Returned: the cause is gone, and nobody has acknowledged that it was there.
+/**
+ * Returned: the cause is gone, and nobody has acknowledged that it was there.
+ * @param {API.AlarmView} row
+ */
 export const unseen = (row) => row.state === "unacknowledged" || row.state === "returned";
+/** @param {API.AlarmView} row */
 const silent = (row) => ["shelved", "suppressed", "out-of-service"].includes(row.state);
 
-// orderAlarms puts those that nobody has seen first and silent ones last, and among equals
-// the newest first.
+/**
+ * orderAlarms puts those that nobody has seen first and silent ones last, and among equals
+ * the newest first.
+ * @param {API.AlarmView[]} rows
+ */
 export function orderAlarms(rows) {
-  return [...rows].sort((a, b) => unseen(b) - unseen(a) || silent(a) - silent(b) || Date.parse(b.since) - Date.parse(a.since));
+  return [...rows].sort((a, b) => Number(unseen(b)) - Number(unseen(a)) || Number(silent(a)) - Number(silent(b)) || Date.parse(b.since) - Date.parse(a.since));
 }
 
-// said is an alarm's state in words.
+/**
+ * said is an alarm's state in words.
+ * @param {API.AlarmView} row
+ * @param {number} now
+ */
 export function said(row, now) {
   const by = row.by ? ` by ${row.by}` : "";
   const until = row.until ? ` until ${clockTime(Date.parse(row.until), now)}` : "";
-  switch (row.state) {
+  /** @type {string} */
+  const state = row.state;
+  switch (state) {
     case "unacknowledged":
       return `${row.priority} priority, nobody has acknowledged it`;
     case "returned":
@@ -31,43 +44,54 @@ export function said(row, now) {
     case "out-of-service":
       return `under maintenance${by}${until}`;
   }
-  return row.state;
+  return state; // one that this page does not know
 }
 
-const shelfHour = 3600e3;
+const hour = 3600e3;
 
-export function alarmsPanel(element, { store, say }) {
+/**
+ * alarmsPanel shows the alarms in an element. update returns how many are not acknowledged.
+ * @param {HTMLElement} element
+ * @param {Page.Tools} tools
+ */
+export function alarmsPanel(element, tools) {
+  const { store } = tools;
   const list = h("ul", { class: "alarms", "aria-live": "polite" });
   const none = h("p", { class: "quiet", text: "No alarm stands." });
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
   element.append(h("h2", { text: "Alarms" }), list, none, refusal);
   return {
-    update(now) {
+    update(/** @type {number} */ now) {
       const rows = orderAlarms(store.all("alarms"));
       show(none, rows.length === 0 && store.loaded.has("alarms"));
-      keyed(list, rows, (row) => `${row.name}/${row.subject}`, () => alarm(store, say, refusal));
-      for (const part of list.keyedParts?.values() ?? []) part.tick(now);
+      for (const part of keyed(list, rows, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
       return rows.filter(unseen).length;
     },
   };
 }
 
-function alarm(store, say, refusal) {
+/**
+ * @param {Page.Tools} tools
+ * @param {HTMLElement} refusal
+ */
+function alarm({ store, say }, refusal) {
   const text = h("span", { class: "alarm-text" });
   const name = h("strong", { class: "alarm-name" });
   const response = h("span", { class: "alarm-response" });
   const since = h("span", { class: "alarm-since", "aria-live": "off" });
   const seen = h("span", { class: "alarm-seen" });
+  /** @type {API.AlarmView} */
   let row;
   let at = 0; // the bench's time
+  /**
+   * @param {string} verb
+   * @param {() => object} [body]
+   */
   const ask = (verb, body) => () =>
-    say(refusal, async () => {
-      const { answer } = await change(`alarms/${row.name}/${row.subject}/${verb}`, body?.());
-      if (answer.name) store.put("alarms", answer);
-    });
+    say(refusal, () => changeRow(store, "alarms", `alarms/${row.name}/${row.subject}/${verb}`, body?.()));
   const buttons = {
     acknowledge: button("Acknowledge", "small", ask("acknowledge")),
-    shelve: button("Put aside for 1 h", "small", ask("shelve", () => ({ until: new Date(at + shelfHour).toISOString() }))),
+    shelve: button("Put aside for 1 h", "small", ask("shelve", () => ({ until: new Date(at + hour).toISOString() }))),
     unshelve: button("Watch it again", "small", ask("unshelve")),
   };
   const small = h("span", { class: "alarm-small" }, since, seen);
@@ -75,7 +99,7 @@ function alarm(store, say, refusal) {
     h("span", { class: "alarm-actions" }, Object.values(buttons)));
   return {
     element,
-    update(next) {
+    update(/** @type {API.AlarmView} */ next) {
       row = next;
       element.dataset.state = row.state;
       element.dataset.priority = row.priority;
@@ -89,7 +113,7 @@ function alarm(store, say, refusal) {
       show(buttons.shelve, row.state === "unacknowledged" || row.state === "acknowledged");
       show(buttons.unshelve, row.state === "shelved");
     },
-    tick(now) {
+    tick(/** @type {number} */ now) {
       at = now;
       const from = Date.parse(row.since);
       setText(seen, said(row, now));

@@ -1,5 +1,6 @@
-// The time axis: it starts now and runs ahead, and all open batches share it. Here is its
-// arithmetic; batches.js draws it.
+// The arithmetic of the time axis, which starts now and is shared by all open batches. life.js draws
+// it.
+import { secondsUntil } from "../lib/format.js";
 
 const minute = 60_000;
 const hour = 60 * minute;
@@ -7,49 +8,87 @@ const shortestAxis = 2 * hour;
 const longestAxis = 24 * hour; // a longer life runs off the edge, and its bar says so
 const steps = [10 * minute, 15 * minute, 30 * minute, hour, 2 * hour, 3 * hour, 6 * hour];
 
-// parseEnds reads a batch's ends as ms; null before its clock runs.
+/**
+ * parseEnds reads a batch's ends as ms; null before its clock runs.
+ * @param {{ ends_at?: API.SpanTime | null }} batch
+ * @returns {Page.Ends | null}
+ */
 export function parseEnds(batch) {
   if (!batch.ends_at) return null;
   return { expected: Date.parse(batch.ends_at.expected), low: Date.parse(batch.ends_at.low), high: Date.parse(batch.ends_at.high) };
 }
 
-// firstDying orders batches by the earliest end that has to be reckoned with.
+/**
+ * untilEnds returns the seconds to the ends of a batch.
+ * @param {Page.Ends} ends
+ * @param {number} now
+ * @returns {Page.Ends}
+ */
+export function untilEnds(ends, now) {
+  return { expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) };
+}
+
+/**
+ * firstDying orders batches by their earliest possible end.
+ * @template {{ id: string, ends_at?: API.SpanTime | null }} B
+ * @param {B[]} batches
+ */
 export function firstDying(batches) {
-  const end = (b) => parseEnds(b) ?? { low: Infinity, expected: Infinity };
-  const compare = (a, b) => (a === b ? 0 : a - b);
+  const end = (/** @type {B} */ b) => parseEnds(b) ?? { low: Infinity, expected: Infinity };
+  const compare = (/** @type {number} */ a, /** @type {number} */ b) => (a === b ? 0 : a - b);
   return [...batches].sort((a, b) => compare(end(a).low, end(b).low) || compare(end(a).expected, end(b).expected) || a.id.localeCompare(b.id));
 }
 
-// span is the axis's length in ms: to the last high, with a little room. It grows by quarter
-// hours, so that it does not creep.
+/**
+ * span returns the axis's length in ms: to the latest end, with a little room. It grows by quarter
+ * hours, so that it does not creep.
+ * @param {{ ends_at?: API.SpanTime | null }[]} batches
+ * @param {number} now
+ */
 export function span(batches, now) {
   const last = Math.max(0, ...batches.map((b) => (parseEnds(b)?.high ?? now) - now));
   const room = Math.ceil((last * 1.04) / (15 * minute)) * 15 * minute;
   return Math.min(longestAxis, Math.max(shortestAxis, room));
 }
 
-// reach is the span that all open batches share, wherever on the page they are shown; more are
-// those that are not this bench's.
+/**
+ * reach returns the span that all open batches share, wherever on the page they are shown; more
+ * are those of other benches.
+ * @param {import("../lib/store.js").Store} store
+ * @param {number} now
+ * @param {{ ends_at?: API.SpanTime | null }[]} more
+ */
 export function reach(store, now, more = []) {
   return span([...store.all("batches"), ...more].filter((b) => b.ends_at), now);
 }
 
-// ticks are the round times of day within the axis, at most so many.
+/**
+ * ticks returns the round times of day within the axis, at most so many.
+ * @param {number} now
+ * @param {number} length
+ * @param {number} most
+ */
 export function ticks(now, length, most) {
-  const step = steps.find((s) => length / s <= most) ?? steps.at(-1);
+  const step = steps.find((s) => length / s <= most) ?? steps[steps.length - 1];
   const midnight = new Date(now).setHours(0, 0, 0, 0);
+  /** @type {number[]} */
   const list = [];
   // What a label needs: the first keeps clear of "now", and the last, which may carry its
   // weekday, of the edge.
   const label = (0.55 * length) / most;
-  const edge = (at) => (at >= midnight + 86_400e3 ? (0.9 * length) / most : label);
+  const edge = (/** @type {number} */ at) => (at >= midnight + 86_400e3 ? (0.9 * length) / most : label);
   for (let at = midnight + Math.ceil((now - midnight) / step) * step; at <= now + length; at += step) {
     if (at - now > label && now + length - at > edge(at)) list.push(at);
   }
   return list;
 }
 
-// place is where an instant stands on the axis, 0 to 1.
+/**
+ * place returns where an instant is on the axis, 0 to 1.
+ * @param {number} at
+ * @param {number} now
+ * @param {number} length
+ */
 export function place(at, now, length) {
   return Math.min(1, Math.max(0, (at - now) / length));
 }

@@ -1,11 +1,15 @@
-// The questions about a batch: onto which press, how did it end, what was mixed by hand?
-import { change } from "../lib/api.js";
+// The questions about a batch: which press it goes onto, how it ended, what was mixed by hand.
+import { changeRow } from "../lib/api.js";
 import { lastFirst, remember } from "../lib/choices.js";
-import { ask, chips, field, figure } from "../lib/dialogs.js";
+import { ask, chips, field, figure, massField, textOf } from "../lib/dialogs.js";
 import { h, show } from "../lib/dom.js";
 import { leftPart } from "./left.js";
 
-// loadDialog asks for the press. One that holds a batch says so, and choosing it takes that off.
+/**
+ * loadDialog asks for the press. One that holds a batch says so, and choosing it takes that off.
+ * @param {API.BatchView} batch
+ * @param {import("../lib/store.js").Store} store
+ */
 export function loadDialog(batch, store) {
   const presses = store.all("presses");
   const options = presses.map((p) => ({ value: p.id, label: p.id, note: p.batch ? `holds ${p.batch}, which comes off` : "free" }));
@@ -15,10 +19,9 @@ export function loadDialog(batch, store) {
     body: [chips({ legend: "Press", name: "press", options, chosen })],
     submitLabel: "It is on this press",
     async submit(data) {
-      const press = data.get("press");
+      const press = textOf(data, "press");
       const body = { press, ...(presses.find((p) => p.id === press)?.batch && { replace: true }) };
-      const { answer } = await change(`batches/${batch.id}/load`, body);
-      if (answer.id) store.put("batches", answer);
+      await changeRow(store, "batches", `batches/${batch.id}/load`, body);
     },
   });
 }
@@ -28,9 +31,13 @@ const outcomes = [
   { value: "went-off", label: "It went off" }, { value: "not-known", label: "Not known" },
 ];
 
-// closeDialog asks how a batch ended. What is asked next depends on it: an ink that went off was
-// seen to do so now or earlier, any other may still have been good.
-export function closeDialog(batch, store, tell) {
+/**
+ * closeDialog asks how a batch ended. The next question depends on that: for an ink that went off,
+ * when it was seen; for any other, whether it was still good.
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
+export function closeDialog(batch, { store, tell }) {
   const good = chips({
     legend: "Was it still good?", name: "still_good", chosen: "unknown",
     options: [{ value: "yes", label: "Yes, I looked" }, { value: "no", label: "No" }, { value: "unknown", label: "Nobody looked" }],
@@ -43,8 +50,9 @@ export function closeDialog(batch, store, tell) {
   const left = leftPart(batch, store);
   const outcome = chips({ legend: "How did it end?", name: "outcome", options: outcomes });
   outcome.addEventListener("change", (event) => {
-    show(seen, event.target.value === "went-off");
-    show(good, event.target.value !== "went-off");
+    const off = event.target instanceof HTMLInputElement && event.target.value === "went-off";
+    show(seen, off);
+    show(good, !off);
   });
   ask({
     title: `Close ${batch.id}`,
@@ -52,20 +60,20 @@ export function closeDialog(batch, store, tell) {
     submitLabel: "Close it",
     async submit(data) {
       const off = data.get("outcome") === "went-off";
-      const body = { outcome: data.get("outcome"), still_good: off ? "no" : data.get("still_good") };
-      if (off) body.seen = data.get("seen");
-      const { answer, onDisk } = await change(`batches/${batch.id}/close`, { ...body, ...left.body(data) });
-      if (answer.id) store.put("batches", answer);
+      const body = { outcome: data.get("outcome"), still_good: off ? "no" : data.get("still_good"), ...(off && { seen: data.get("seen") }) };
+      const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/close`, { ...body, ...left.body(data) });
       if (!onDisk) tell(`${batch.id} is closed, but that is not yet on disk: a crash now would lose it.`);
     },
   });
 }
 
-// recordDialog asks for what was mixed without the guide.
+/**
+ * recordDialog asks for what was mixed without the guide.
+ * @param {import("../lib/store.js").Store} store
+ */
 export function recordDialog(store) {
   const inks = lastFirst("ink", store.all("inks").map((i) => i.id));
   const cups = [...new Set(store.all("presses").map((p) => p.cup))];
-  const mass = (label, name, required) => field({ label, unit: "g", name, type: "number", min: 0, max: 100000, step: "any", inputmode: "decimal", required });
   ask({
     title: "Record a mix made by hand",
     lead: "Its life counts from when the hardener went in.",
@@ -74,17 +82,17 @@ export function recordDialog(store) {
       cups.length > 1 && chips({ legend: "Cup", name: "cup", options: cups.map((c) => ({ value: c, label: c })), chosen: cups[0] }),
       h("div", { class: "pair" },
         field({ label: "Hardener went in", unit: "minutes ago", name: "minutes", type: "number", min: 0, max: 10080, step: "any", inputmode: "numeric", required: true })),
-      h("div", { class: "pair" }, mass("Ink", "ink_g", true), mass("Hardener", "hardener_g", true), mass("Thinner", "thinner_g", false)),
+      h("div", { class: "pair" }, 
+        massField({ label: "Ink", name: "ink_g", required: true }), massField({ label: "Hardener", name: "hardener_g", required: true }), massField({ label: "Thinner", name: "thinner_g" })),
     ],
     submitLabel: "Record it",
     async submit(data) {
       const components = ["ink", "hardener", "thinner"]
-        .map((part) => ({ part, g: figure(data, `${part}_g`) })).filter((c) => c.g > 0);
-      const mixedAt = new Date(store.clock.now() - figure(data, "minutes") * 60_000).toISOString();
+        .map((part) => ({ part, g: figure(data, `${part}_g`) ?? 0 })).filter((c) => c.g > 0);
+      const mixedAt = new Date(store.clock.now() - (figure(data, "minutes") ?? 0) * 60_000).toISOString();
       const cup = data.get("cup") ?? cups[0];
-      const { answer } = await change("batches", { ink: data.get("ink"), mixed_at: mixedAt, ...(cup && { cup }), components });
-      remember("ink", String(data.get("ink")));
-      if (answer.id) store.put("batches", answer);
+      await changeRow(store, "batches", "batches", { ink: data.get("ink"), mixed_at: mixedAt, ...(cup && { cup }), components });
+      remember("ink", textOf(data, "ink"));
     },
   });
 }

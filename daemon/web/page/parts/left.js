@@ -1,21 +1,26 @@
 // What is left of a batch, weighed on the scale or said.
-import { field, figure } from "../lib/dialogs.js";
+import { figure, fieldOf, massField, massInput } from "../lib/dialogs.js";
 import { h, setText, show } from "../lib/dom.js";
 import { decimalsOf, grams } from "../lib/format.js";
 
 const drawMs = 200;
 
-// leftPart asks for it. body gives what a close says of it.
+/**
+ * leftPart asks for it. body returns the fields of a close that tell it.
+ * @param {API.BatchView} batch
+ * @param {import("../lib/store.js").Store} store
+ * @returns {{ element: HTMLElement, body: (data: FormData) => Partial<API.CloseBatch> }}
+ */
 export function leftPart(batch, store) {
   const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
   const scale = scales.find((s) => s.id === batch.scale) ?? (scales.length === 1 ? scales[0] : undefined);
-  const said = field({ label: "Left over", unit: "g", name: "left_g", type: "number", min: 0, max: 100000, step: "any", inputmode: "decimal", hint: "may stay empty" });
+  const said = massField({ label: "Left over", name: "left_g", hint: "may stay empty" });
   if (!scale) return { element: h("div", {}, said), body: (data) => saidOnly(data) };
 
   const weigh = h("input", { type: "checkbox", name: "weigh" });
   const live = h("p", { role: "status", class: "left-live" });
-  const empty = field({ label: `The empty ${batch.cup} weighs`, unit: "g", name: "empty_g", type: "number", min: 0, max: 100000, step: "any", inputmode: "decimal", hint: "the bench does not know it" });
-  const input = empty.querySelector("input");
+  const input = h("input", { name: "empty_g", ...massInput });
+  const empty = fieldOf(input, `The empty ${batch.cup} weighs`, "g", "the bench does not know it");
   const element = h("fieldset", { class: "chips left" },
     h("legend", { text: "What is left?" }),
     h("div", { class: "chip-row" }, h("label", { class: "chip" }, weigh, h("span", { class: "chip-body" }, h("span", { text: `Weigh it on ${scale.id}` }), h("small", { text: "the cup and all" })))),
@@ -41,12 +46,18 @@ export function leftPart(batch, store) {
   };
 }
 
+/** @param {FormData} data */
 function saidOnly(data) {
   const left = figure(data, "left_g");
   return left === undefined ? {} : { left_g: left };
 }
 
-// words says what the scale shows and what that leaves; it is taken when the batch is closed.
+/**
+ * words writes what the scale shows and what is left by that; the weight is read when the batch is
+ * closed.
+ * @param {API.ScaleView | undefined} row
+ * @param {number | undefined} empty
+ */
 function words(row, empty) {
   if (row?.weight_g === undefined) return "The scale shows no weight.";
   if (row.batch) return `Mix ${row.batch} is being weighed on ${row.id}: weigh this one when that is done.`;

@@ -1,5 +1,5 @@
 // The picture of a life: the axis with its times of day, and a batch's bar on it.
-import { parseEnds, place, ticks } from "./axis.js";
+import { parseEnds, place, ticks, untilEnds } from "./axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { clockTime, duration, remaining, secondsUntil } from "../lib/format.js";
 
@@ -10,7 +10,7 @@ export function axisHead() {
   const marks = h("div", { class: "ticks", "aria-hidden": "true" });
   return {
     element: h("div", { class: "axis-head" }, h("div", { class: "axis-place" }, marks)),
-    draw: (now, length) => drawTicks(marks, now, length),
+    draw: (/** @type {number} */ now, /** @type {number} */ length) => drawTicks(marks, now, length),
   };
 }
 
@@ -21,16 +21,21 @@ export function axisKey() {
     h("span", { class: "key-next", "aria-hidden": "true" }), " begin the next mix.");
 }
 
+/**
+ * @param {HTMLElement} marks
+ * @param {number} now
+ * @param {number} length
+ */
 function drawTicks(marks, now, length) {
   const most = Math.max(2, Math.floor((marks.clientWidth || 600) / (tickWidth * parseFloat(getComputedStyle(marks).fontSize))));
-  const left = (at) => `${place(at, now, length) * 100}%`;
+  const left = (/** @type {number} */ at) => `${place(at, now, length) * 100}%`;
   const rows = [{ left: left(now), text: "now", key: "now" }, ...ticks(now, length, most).map((at) => ({ left: left(at), text: clockTime(at, now), key: String(at) }))];
   keyed(marks, rows, (row) => row.key, () => {
     const label = h("span");
     const tick = h("div", { class: "tick" }, label);
     return {
       element: tick,
-      update(row) {
+      update(/** @type {{ left: string, text: string, key: string }} */ row) {
         setText(label, row.text);
         tick.style.left = row.left;
         tick.dataset.now = String(row.key === "now");
@@ -39,11 +44,18 @@ function drawTicks(marks, now, length) {
   });
 }
 
-// drawLife shows how long a batch has left, in figures and on its bar, and when the next mix must
-// begin.
+/**
+ * drawLife shows how long a batch has left, in figures and on its bar, and when the next mix must
+ * begin.
+ * @param {{ left: HTMLElement, spread: HTMLElement, next: HTMLElement, bar: ReturnType<typeof lifeBar> }} parts
+ * @param {{ id: string, ends_at?: API.SpanTime | null, next_mix_at?: string }} batch that has an end
+ * @param {number} now
+ * @param {number} length
+ */
 export function drawLife({ left, spread, next, bar }, batch, now, length) {
   const ends = parseEnds(batch);
-  const words = remaining({ expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) });
+  if (!ends) return;
+  const words = remaining(untilEnds(ends, now));
   setText(left, words.figure);
   setText(spread, words.band);
   const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
@@ -52,7 +64,12 @@ export function drawLife({ left, spread, next, bar }, batch, now, length) {
   setText(bar.words, `${batch.id}: ${words.figure} left, ${words.band}`);
 }
 
-// drawNext says when the next mix must begin; nothing where that is not known.
+/**
+ * drawNext says when the next mix must begin; nothing where that is not known.
+ * @param {HTMLElement} element
+ * @param {number} begin
+ * @param {number} now
+ */
 function drawNext(element, begin, now) {
   show(element, Number.isFinite(begin));
   if (!Number.isFinite(begin)) return;
@@ -72,6 +89,12 @@ export function lifeBar() {
   return {
     element,
     words,
+    /**
+     * @param {Page.Ends} ends
+     * @param {number} begin of the next mix; NaN where it is not known
+     * @param {number} now
+     * @param {number} length
+     */
     draw(ends, begin, now, length) {
       const [low, expected, high] = [ends.low, ends.expected, ends.high].map((at) => place(at, now, length));
       life.style.width = `${high * 100}%`;

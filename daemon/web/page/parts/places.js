@@ -1,10 +1,15 @@
 // Where a cup can stand: on a press, or in a zone, open or loosely covered.
 
-// What a cover does to the air that reaches the mix, as a share of that over an open cup. The
-// half is from common practice, not measured.
+// How much air reaches the mix under a cover, as a share of an open cup's. The half is common
+// practice, not measured.
 const covers = [{ label: "open", exposure: 1 }, { label: "loosely covered", exposure: 0.5 }];
 
-// pressesFor are the presses that a batch can go onto; one that holds another says so.
+/**
+ * pressesFor lists the presses that a batch can go onto; one that holds another says so.
+ * @param {import("../lib/store.js").Store} store
+ * @param {API.BatchView} batch
+ * @returns {Page.Option<Page.Place>[]}
+ */
 export function pressesFor(store, batch) {
   return store.all("presses").filter((p) => p.id !== batch.press).sort((a, b) => a.id.localeCompare(b.id)).map((p) => ({
     value: { press: p.id, ...(p.batch && { replace: true }) },
@@ -12,7 +17,11 @@ export function pressesFor(store, batch) {
   }));
 }
 
-// zonesFor are the zones known to the page, each open and loosely covered.
+/**
+ * zonesFor lists the zones known to the page, each open and loosely covered.
+ * @param {import("../lib/store.js").Store} store
+ * @returns {Page.Option<Page.Place>[]}
+ */
 export function zonesFor(store) {
   const zones = new Set([...store.all("air"), ...store.all("presses"), ...store.all("batches")].map((row) => row.zone).filter(Boolean));
   return [...zones].sort().flatMap((zone) => covers.map((c) => ({
@@ -20,12 +29,20 @@ export function zonesFor(store) {
   })));
 }
 
-// massOf is what a batch was made of altogether, g. Prints and evaporation are not taken off.
+/**
+ * massOf returns what was poured into a batch altogether, in g. Prints and evaporation are not
+ * subtracted.
+ * @param {API.BatchView} batch
+ */
 export function massOf(batch) {
   return (batch.components ?? []).reduce((sum, c) => sum + c.g, 0);
 }
 
+/**
+ * partsOf returns the grams of each part of a batch.
+ * @param {API.BatchView} batch
+ */
 export function partsOf(batch) {
-  const of = (part) => (batch.components ?? []).filter((c) => c.part === part).reduce((sum, c) => sum + c.g, 0);
+  const of = (/** @type {string} */ part) => (batch.components ?? []).filter((c) => c.part === part).reduce((sum, c) => sum + c.g, 0);
   return { ink: of("ink"), hardener: of("hardener"), thinner: of("thinner") };
 }

@@ -1,16 +1,21 @@
-// What was done a moment ago, with ten seconds to take it back. It has taken effect at once: a
-// light must not wait for anybody to be sure.
-import { change, onChanged, Refused } from "../lib/api.js";
+// The last change, with ten seconds to take it back. It took effect at once: a light must not wait
+// until a person is sure.
+import { changeRow, onChanged, Refused } from "../lib/api.js";
 import { button, h, setText, show } from "../lib/dom.js";
 import { grams } from "../lib/format.js";
 
 const seconds = 10;
 const saidForMs = 4_000; // how long it stays to be read that something was taken back
 
+/** @type {Record<string, string>} */
 const outcomes = { "used-up": "used up", discarded: "thrown away", "went-off": "gone off", "not-known": "not known" };
+/** @param {Page.Place} body */
 const place = (body) => body.press ?? `zone ${body.zone}`;
 
-// words says what was done, by its verb; what is not here cannot be taken back.
+/**
+ * words write what was done, by its verb; a verb that is not here cannot be taken back.
+ * @type {Record<string, (id: string, body: any) => string>}
+ */
 const words = {
   load: (id, body) => `Put ${id} on ${body.press}`,
   move: (id, body) => `Moved ${id} to ${place(body)}`,
@@ -24,23 +29,32 @@ const words = {
   abandon: (id) => `Gave mix ${id} up`,
 };
 
-// doneWords says what a change did if it can be taken back.
+/**
+ * doneWords says what a change did if it can be taken back.
+ * @param {string} path
+ * @param {object | undefined} body
+ */
 export function doneWords(path, body) {
-  const [, id, verb] = /^batches\/([^/]+)\/([^/]+)$/.exec(path) ?? [];
+  const [, id = "", verb = ""] = /^batches\/([^/]+)\/([^/]+)$/.exec(path) ?? [];
   return words[verb]?.(decodeURIComponent(id), body ?? {});
 }
 
+/**
+ * undoBar shows for ten seconds what was done, with a button that takes it back.
+ * @param {Pick<Page.Tools, "store">} tools
+ */
 export function undoBar({ store }) {
   const what = h("p", { class: "undo-what", role: "status" });
-  let last; // what can be taken back, and until when
-  let timer = 0;
+  /** @type {{ id: string, seq: number, text: string, until: number } | undefined} */
+  let last; // what can be taken back, and until when (monotonic ms)
+  /** @type {ReturnType<typeof setTimeout> | undefined} */
+  let timer;
   const undo = button("Undo", "big", async () => {
-    const doing = last;
-    if (!doing) return;
+    const action = last;
+    if (!action) return;
     try {
-      const { answer } = await change(`batches/${doing.id}/undo`, { seq: doing.seq });
-      if (answer.id) store.put("batches", answer);
-      end(`Taken back: ${doing.text}`);
+      await changeRow(store, "batches", `batches/${action.id}/undo`, { seq: action.seq });
+      end(`Taken back: ${action.text}`);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       end(error.message);
@@ -48,7 +62,7 @@ export function undoBar({ store }) {
   });
   const bar = h("div", { class: "undo-bar", role: "region", "aria-label": "Undo", hidden: true }, what, undo);
   document.body.append(bar);
-  const end = (text) => {
+  const end = (/** @type {string} */ text) => {
     last = undefined;
     clearInterval(timer);
     setText(what, text);
@@ -56,6 +70,7 @@ export function undoBar({ store }) {
     timer = setTimeout(() => !last && show(bar, false), saidForMs);
   };
   const tick = () => {
+    if (!last) return;
     const left = Math.ceil((last.until - performance.now()) / 1000);
     setText(undo, `Undo (${Math.max(left, 1)})`);
     undo.setAttribute("aria-label", `Undo: ${last.text}`);

@@ -1,21 +1,28 @@
 // The questions about a batch in use: where it goes, what is poured from it or into it, how it
 // was tested.
-import { change } from "../lib/api.js";
-import { parseEnds } from "./axis.js";
-import { ask, chips, field, figure, pick } from "../lib/dialogs.js";
+import { changeRow } from "../lib/api.js";
+import { parseEnds, untilEnds } from "./axis.js";
+import { ask, chips, field, fieldOf, figure, massField, massInput, pick, textOf } from "../lib/dialogs.js";
 import { h, setText } from "../lib/dom.js";
-import { grams, pipetteGrams, pipettes, remaining, secondsUntil } from "../lib/format.js";
+import { grams, pipetteGrams, pipettes, remaining } from "../lib/format.js";
 import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
 
-// send makes a change and takes its answer in; it says so when that is not on disk.
+/**
+ * send makes a change and takes its answer in; it says so when that is not on disk.
+ * @param {Page.Tools} tools
+ * @param {API.BatchView} batch
+ * @param {string} verb
+ * @param {object} body
+ */
 async function send({ store, tell }, batch, verb, body) {
-  const { answer, onDisk } = await change(`batches/${batch.id}/${verb}`, body);
-  if (answer.id) store.put("batches", answer);
+  const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
   if (!onDisk) tell(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
 }
 
-const massField = (label, name, more) => field({ label, unit: "g", name, type: "number", min: 0, max: 100000, step: "any", inputmode: "decimal", ...more });
-
+/**
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
 export function moveDialog(batch, tools) {
   pick({
     title: `Where does ${batch.id} go?`,
@@ -28,13 +35,17 @@ export function moveDialog(batch, tools) {
   });
 }
 
+/**
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
 export function splitDialog(batch, tools) {
   const places = [...pressesFor(tools.store, batch), ...zonesFor(tools.store)];
   ask({
     title: `Split ${batch.id}`,
     lead: `${grams(massOf(batch))} were mixed. The part that you pour off gets an id of its own, and is as old as the rest.`,
     body: [
-      massField("Poured off", "grams", { required: true }),
+      massField({ label: "Poured off", name: "grams", required: true }),
       chips({ legend: "Where the part goes", name: "place", options: places.map((p, i) => ({ ...p, value: String(i), label: p.value.zone ? `${p.label}, ${p.note}` : p.label, note: p.value.zone ? "" : p.note })) }),
     ],
     submitLabel: "Split it",
@@ -45,16 +56,20 @@ export function splitDialog(batch, tools) {
   });
 }
 
-// topUpDialog offers the open batches of the same ink. Those without hardener are not offered,
-// and the bench refuses them.
+/**
+ * topUpDialog offers the open batches of the same ink. Those without hardener are not offered,
+ * and the bench refuses them.
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
 export function topUpDialog(batch, tools) {
   const now = tools.store.clock.now();
   const others = tools.store.all("batches").filter((b) => b.id !== batch.id && b.ink === batch.ink && b.state !== "mixing");
-  const left = (b) => {
+  const left = (/** @type {API.BatchView} */ b) => {
     const ends = parseEnds(b);
-    return ends ? `${remaining({ expected: secondsUntil(ends.expected, now), low: secondsUntil(ends.low, now), high: secondsUntil(ends.high, now) }).figure} left` : "";
+    return ends ? `${remaining(untilEnds(ends, now)).figure} left` : "";
   };
-  const note = (b) => [`${grams(massOf(b))} mixed`, left(b), b.press && `comes off ${b.press}`].filter(Boolean).join(", ");
+  const note = (/** @type {API.BatchView} */ b) => [`${grams(massOf(b))} mixed`, left(b), b.press && `comes off ${b.press}`].filter(Boolean).join(", ");
   pick({
     title: `What is poured into ${batch.id}?`,
     lead: others.length > 0
@@ -67,16 +82,20 @@ export function topUpDialog(batch, tools) {
 
 const quickPipettes = [1, 2, 3];
 
+/**
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
 export function thinDialog(batch, tools) {
   const inPipettes = h("p", { class: "quiet", role: "status" });
-  const mass = massField("Thinner", "grams", { required: true });
-  const input = mass.querySelector("input");
+  const input = h("input", { name: "grams", required: true, ...massInput });
+  const mass = fieldOf(input, "Thinner", "g");
   const say = () => setText(inPipettes, Number(input.value) > 0 ? `${grams(Number(input.value))} is ${pipettes(Number(input.value))}.` : `One pipette is ${grams(pipetteGrams, 0)}.`);
   const quick = quickPipettes.map((n) => h("button", {
     type: "button", class: "big", text: n === 1 ? `1 pipette, ${grams(n * pipetteGrams, 0)}` : `${n} pipettes, ${grams(n * pipetteGrams, 0)}`,
     on: {
       click() {
-        input.value = n * pipetteGrams;
+        input.value = String(n * pipetteGrams);
         say();
       },
     },
@@ -93,16 +112,21 @@ export function thinDialog(batch, tools) {
     ],
     submitLabel: "It is in and stirred",
     submit(data) {
-      const reason = String(data.get("override")).trim();
+      const reason = textOf(data, "override");
       return send(tools, batch, "thin", { grams: figure(data, "grams"), ...(reason && { override: reason }) });
     },
   });
 }
 
-// advice says what has gone from the cup and may be put back, as far as the bench knows; it is
-// an estimate unless the cup was weighed.
+/**
+ * advice says what has gone from the cup and may be put back, as far as the bench knows; it is
+ * an estimate unless the cup was weighed.
+ * @param {API.BatchView} batch
+ * @param {API.InkView | undefined} ink
+ */
 function advice(batch, ink) {
   const t = batch.thinner;
+  /** @type {string[]} */
   const lines = [];
   if (t) {
     const basis = t.basis === "weighed" ? "by weighing" : "by estimate";
@@ -115,13 +139,17 @@ function advice(batch, ink) {
   return lines.map((text) => h("p", { text }));
 }
 
+/**
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
 export function reweighDialog(batch, tools) {
   ask({
     title: `Weigh ${batch.id} again`,
     lead: "What is missing beyond the prints has evaporated. A weight is worth more than any estimate.",
     body: [h("div", { class: "pair" },
-      massField("In the cup now", "content_g", { required: true, hint: "without the cup" }),
-      massField("Went out on prints", "taken_g", { hint: "since it was weighed last; empty: nothing" }))],
+      massField({ label: "In the cup now", name: "content_g", required: true, hint: "without the cup" }),
+      massField({ label: "Went out on prints", name: "taken_g", hint: "since it was weighed last; empty: nothing" }))],
     submitLabel: "That is what it weighs",
     submit(data) {
       const taken = figure(data, "taken_g");
@@ -130,8 +158,12 @@ export function reweighDialog(batch, tools) {
   });
 }
 
+/**
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
 export function testDialog(batch, tools) {
-  const results = (kind) => [{ label: "Passed", value: { kind, result: "pass" } }, { label: "Failed", value: { kind, result: "fail" } }];
+  const results = (/** @type {string} */ kind) => [{ label: "Passed", value: { kind, result: "pass" } }, { label: "Failed", value: { kind, result: "fail" } }];
   pick({
     title: `A test of what ${batch.id} printed`,
     lead: "It is kept with the batch. What a failed test means for the press is yours to decide.",
@@ -140,9 +172,14 @@ export function testDialog(batch, tools) {
   });
 }
 
-// moreDialog offers what is done now and then, so that the buttons of every day stay few.
+/**
+ * moreDialog offers what is done now and then, so that the buttons of every day stay few.
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
 export function moreDialog(batch, tools) {
-  const doings = [
+  /** @type {Page.Option<(batch: API.BatchView, tools: Page.Tools) => void>[]} */
+  const actions = [
     { label: "Split it…", note: "over two presses, or into a jar", value: splitDialog },
     { label: "Top it up…", note: "from another open batch of the same ink", value: topUpDialog },
     { label: "Thin it…", note: "put back what has evaporated", value: thinDialog },
@@ -153,7 +190,7 @@ export function moreDialog(batch, tools) {
   ];
   pick({
     title: `${batch.id}: what else?`,
-    groups: [{ legend: `${batch.ink} ${batch.press ? `on ${batch.press}` : `in zone ${batch.zone}`}`, options: doings }],
+    groups: [{ legend: `${batch.ink} ${batch.press ? `on ${batch.press}` : `in zone ${batch.zone}`}`, options: actions }],
     submit: async (dialog) => () => dialog(tools.store.get("batches", batch.id) ?? batch, tools), // as it is by now
   });
 }

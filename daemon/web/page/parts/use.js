@@ -1,53 +1,66 @@
 // What can be done with an open batch, as a row of buttons; on the bench's page and on the press
 // board alike.
-import { change } from "../lib/api.js";
+import { changeRow } from "../lib/api.js";
 import { closeDialog, loadDialog } from "./batch-dialogs.js";
-import { button, h, show } from "../lib/dom.js";
+import { button, h, refusalLine, show } from "../lib/dom.js";
 import { overrideDialog } from "./mix-dialogs.js";
 import { moreDialog, moveDialog } from "./use-dialogs.js";
 
-// stopped reports whether the light of the batch's press says not to print.
+/**
+ * stopped tells whether the light of the batch's press says not to print.
+ * @param {import("../lib/store.js").Store} store
+ * @param {API.BatchView} batch
+ */
 function stopped(store, batch) {
   return store.all("lights").some((l) => l.press === batch.press && l.meaning === "do-not-print");
 }
 
-// stillThere asks about a batch that is open although even the latest end of its band has passed.
+/**
+ * stillThere returns a question about a batch that is open although its latest end has passed; an
+ * empty text for any other.
+ * @param {API.BatchView | undefined} batch
+ * @param {number} now
+ */
 export function stillThere(batch, now) {
   if (!batch?.ends_at || !(Date.parse(batch.ends_at.high) <= now)) return "";
   return "Past the latest end it may have: is it still there? Say that it is good, or close it.";
 }
 
+/**
+ * batchActions makes the buttons of a batch, and the place where a refusal is shown.
+ * @param {Page.Tools} tools
+ */
 export function batchActions(tools) {
   const { store, say, tell } = tools;
-  const refusal = h("p", { class: "refusal", role: "alert", hidden: true });
+  const refusal = refusalLine();
+  /** @type {API.BatchView} */
   let batch;
-  const post = (verb) => say(refusal, async () => {
-    const { answer, onDisk } = await change(`batches/${batch.id}/${verb}`);
-    if (answer.id) store.put("batches", answer);
+  const post = (/** @type {string} */ verb) => say(refusal, async () => {
+    const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/${verb}`);
     if (!onDisk) tell(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
   });
   const good = button("I looked: it is good", "small", () => post("good"));
   const load = button("Load…", "small", () => loadDialog(batch, store));
   const move = button("Move…", "small", () => moveDialog(batch, tools));
   const unload = button("It is off the press", "small", () => post("unload"));
-  const accept = button("Accept its fault…", "small", () => overrideDialog((reason) => change(`batches/${batch.id}/confirm`, { step: "load", override: reason }), store));
-  const close = button("Close…", "small", () => closeDialog(batch, store, tell));
+  const accept = button("Accept its fault…", "small", () => overrideDialog((reason) => changeRow(store, "batches", `batches/${batch.id}/confirm`, { step: "load", override: reason })));
+  const close = button("Close…", "small", () => closeDialog(batch, tools));
   const more = button("More…", "small", () => moreDialog(batch, tools));
   const all = [good, load, move, unload, accept, close, more];
   const element = h("div", { class: "batch-actions" }, all);
   return {
     element,
     refusal,
-    update(row) {
-      batch = row;
+    update(/** @type {API.BatchView | undefined} */ row) {
       show(element, Boolean(row));
       if (!row) return show(refusal, false);
+      batch = row;
       for (const b of all) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
       const mixing = row.state === "mixing";
       for (const b of [good, move, close, more]) show(b, !mixing);
       show(load, !mixing && !row.press);
       show(unload, Boolean(row.press));
-      show(accept, row.state === "open" && row.warnings?.length > 0 && (!row.press || stopped(store, row)));
+      show(accept, row.state === "open" && (row.warnings ?? []).length > 0 && (!row.press || stopped(store, row)));
     },
   };
 }

@@ -1,6 +1,6 @@
-// The press board: each press with what stands on it, on one time axis, what dies first on top.
-// Batches that stand elsewhere are on it too: they are what comes next.
-import { change } from "../lib/api.js";
+// The press board: each press with its batch, on one time axis, the earliest end on top. Batches that
+// are on no press are on it too: they come next.
+import { change, changeRow } from "../lib/api.js";
 import { unseen } from "../parts/alarms.js";
 import { reach } from "../parts/axis.js";
 import { boardRows, placeRow } from "./rows.js";
@@ -11,8 +11,15 @@ import { axisHead, axisKey } from "../parts/life.js";
 import { othersBatches } from "./others.js";
 import { batchActions, stillThere } from "../parts/use.js";
 
-const oldAfterSeconds = 40; // a batch is sent anew every ten seconds; one this old says so
+/** @typedef {import("./rows.js").PlaceRow<API.PressView, API.BatchView>} PlaceRow */
 
+const oldAfterSeconds = 40; // a batch is sent again every ten seconds; an older row shows its age
+
+/**
+ * boardPanel shows them.
+ * @param {HTMLElement} element
+ * @param {Page.Tools} tools
+ */
 export function boardPanel(element, tools) {
   const { store } = tools;
   const scale = axisHead();
@@ -22,34 +29,44 @@ export function boardPanel(element, tools) {
   const key = axisKey();
   element.append(own, none, h("div", { class: "board-axis" }, scale.element, list), key);
   return {
+    /**
+     * @param {number} now
+     * @param {boolean} contact
+     */
     update(now, contact) {
       const rows = boardRows(store.all("presses"), store.all("batches"));
       show(none, rows.length === 0 && store.loaded.has("presses"));
       const length = reach(store, now, othersBatches(store));
       show(own, store.all("neighbours").length > 0);
-      keyed(list, rows, (row) => row.key, () => boardRow(tools));
-      for (const part of list.keyedParts?.values() ?? []) part.draw(now, length, contact);
+      for (const part of keyed(list, rows, (row) => row.key, () => boardRow(tools))) part.draw(now, length, contact);
       scale.draw(now, length);
     },
   };
 }
 
+/** @param {Page.Tools} tools */
 function boardRow(tools) {
   const { store } = tools;
   const actions = batchActions(tools);
   const press = pressActions(tools, actions.refusal);
   const part = placeRow("h2", [press.element], [actions.element, actions.refusal]);
+  /** @type {PlaceRow} */
   let row;
   return {
     element: part.element,
-    update(given) {
+    update(/** @type {PlaceRow} */ given) {
       row = given;
       part.place(row);
       actions.update(row.batch);
       press.update(row);
     },
+    /**
+     * @param {number} now
+     * @param {number} length
+     * @param {boolean} contact
+     */
     draw(now, length, contact) {
-      const { batch } = row;
+      const { press, batch } = row;
       part.lamp.draw(row, contact);
       part.life(batch?.ends_at ? batch : null, now, length, true);
       const old = batch ? -secondsUntil(Date.parse(batch.time), now) : 0;
@@ -58,13 +75,17 @@ function boardRow(tools) {
         batch.quality !== "good" && `${batch.quality}: ${batch.why || "no cause given"}`,
         ...(batch.warnings ?? []), batch.on_disk === false && "not yet on disk", old > oldAfterSeconds && `as it was ${age(old)}`,
       ].filter(Boolean) : [];
-      part.say(batch ? `${batch.id} · ${batch.ink}${aside(row)}` : waiting(store, row.press), words.join(" "));
+      part.say(batch ? `${batch.id} · ${batch.ink}${aside(row)}` : press ? waiting(store, press) : "", words.join(" "));
     },
   };
 }
 
-// aside says of a batch what the press beside it does not.
+/**
+ * aside writes what the press beside a batch does not tell.
+ * @param {PlaceRow} row
+ */
 function aside({ press, batch }) {
+  if (!batch) return "";
   const words = [
     batch.state === "resting" && "still rests", batch.state === "mixing" && "is being mixed",
     !press && batch.for_press && `for ${batch.for_press}`,
@@ -72,32 +93,40 @@ function aside({ press, batch }) {
   return words.length > 0 ? `, ${words.join(", ")}` : "";
 }
 
-// waiting names the mixes that are meant for a press without one.
+/**
+ * waiting names the mixes that are meant for a press without one.
+ * @param {import("../lib/store.js").Store} store
+ * @param {API.PressView} press
+ */
 function waiting(store, press) {
   const coming = store.all("batches").filter((b) => b.for_press === press.id && !b.press);
   return coming.map((b) => `${b.id} · ${b.ink} ${b.state === "mixing" ? "is being mixed for it" : "waits for it"}`).join("; ");
 }
 
-
-// pressActions are what is done at a press beyond its batch: acknowledge, load, lift the stop.
+/**
+ * pressActions makes the buttons of a press, beside those of its batch: acknowledge, load, lift the
+ * stop.
+ * @param {Page.Tools} tools
+ * @param {HTMLElement} refusal
+ */
 function pressActions({ store, say, tell }, refusal) {
+  /** @type {PlaceRow} */
   let row;
   const alarmsOf = () => store.all("alarms").filter((a) => unseen(a) && [row.press?.id, row.batch?.id, lightOf()?.batch].includes(a.subject));
-  const lightOf = () => row.press && store.all("lights").find((l) => l.press === row.press.id);
+  const lightOf = () => store.all("lights").find((l) => l.press === row.press?.id);
   const acknowledge = button("Acknowledge", "small", () => say(refusal, async () => {
     for (const alarm of alarmsOf()) {
-      const { answer, onDisk } = await change(`alarms/${alarm.name}/${alarm.subject}/acknowledge`);
-      if (answer.name) store.put("alarms", answer);
+      const { onDisk } = await changeRow(store, "alarms", `alarms/${alarm.name}/${alarm.subject}/acknowledge`);
       if (!onDisk) tell(`That ${row.name} was acknowledged is not yet on disk: a crash now would lose it.`);
     }
   }));
-  // What went off is closed, so no batch's own row could lift the stop that it left behind.
-  const lift = button("The cup is off the press", "small", () => say(refusal, () => change(`batches/${lightOf().batch}/unload`)));
-  const load = button("Load…", "small", () => pickBatch(row.press, store));
+  // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
+  const lift = button("The cup is off the press", "small", () => say(refusal, () => change(`batches/${lightOf()?.batch}/unload`)));
+  const load = button("Load…", "small", () => row.press && pickBatch(row.press, store));
   const element = h("div", { class: "batch-actions" }, acknowledge, load, lift);
   return {
     element,
-    update(given) {
+    update(/** @type {PlaceRow} */ given) {
       row = given;
       for (const b of [acknowledge, lift, load]) b.setAttribute("aria-label", `${b.textContent} (${row.name})`);
       const ready = store.all("batches").filter(loadable);
@@ -109,18 +138,25 @@ function pressActions({ store, say, tell }, refusal) {
   };
 }
 
+/**
+ * loadable tells whether a batch can be put on a press.
+ * @param {API.BatchView} batch
+ */
 const loadable = (batch) => batch.state !== "mixing" && !batch.press && batch.ends_at;
 
-// pickBatch asks which cup was put on a press; that meant for it comes first.
+/**
+ * pickBatch asks which cup was put on a press; that meant for it comes first.
+ * @param {API.PressView} press
+ * @param {import("../lib/store.js").Store} store
+ */
 function pickBatch(press, store) {
-  const meant = (b) => b.for_press === press.id;
-  const rows = store.all("batches").filter(loadable).sort((a, b) => meant(b) - meant(a) || a.id.localeCompare(b.id));
+  const meant = (/** @type {API.BatchView} */ b) => b.for_press === press.id;
+  const rows = store.all("batches").filter(loadable).sort((a, b) => Number(meant(b)) - Number(meant(a)) || a.id.localeCompare(b.id));
   pick({
     title: `Which cup is on ${press.id}?`,
     groups: [{ legend: "Open batches without a press", options: rows.map((b) => ({ value: b.id, label: b.id, note: meant(b) ? `${b.ink}, meant for it` : b.ink })) }],
     async submit(id) {
-      const { answer } = await change(`batches/${id}/load`, { press: press.id });
-      if (answer.id) store.put("batches", answer);
+      await changeRow(store, "batches", `batches/${id}/load`, { press: press.id });
     },
   });
 }

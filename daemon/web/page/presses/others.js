@@ -6,39 +6,64 @@ import { age, secondsUntil } from "../lib/format.js";
 import { axisHead } from "../parts/life.js";
 import { meaningWords } from "../lib/signs.js";
 
-// othersBatches are the batches of all other benches.
+/**
+ * othersBatches returns the batches of all other benches.
+ * @param {import("../lib/store.js").Store} store
+ */
 export function othersBatches(store) {
-  return store.all("neighbours").flatMap((bench) => bench.batches);
+  return store.all("neighbours").flatMap((bench) => bench.batches ?? []);
 }
 
+/**
+ * @param {string} at
+ * @param {number} now
+ */
 const ago = (at, now) => age(-secondsUntil(Date.parse(at), now));
 
-// contactWords say how a bench is heard; nothing where it is heard well.
+/**
+ * contactWords writes the contact with a bench; nothing where it is online.
+ * @param {Pick<API.Bench, "contact" | "heard_at">} bench
+ * @param {number} now
+ */
 export function contactWords({ contact, heard_at: heard }, now) {
   const last = heard ? `last heard ${ago(heard, now)}` : "not heard since this bench started";
-  return {
+  /** @type {Record<string, string>} */
+  const words = {
     online: "", waiting: "Nothing has been heard of it yet", offline: `Offline, ${last}`,
     silent: `Silent, ${last}`, "no-broker": `The broker is away, ${last}`,
-  }[contact] ?? contact;
+  };
+  return words[contact] ?? contact;
 }
 
-// pressWords are why a press shows what it shows; of what is old, what it was and when.
+/**
+ * pressWords writes why a press shows its meaning; for an old one, what it was and when.
+ * @param {API.Press} press
+ * @param {number} now
+ */
 export function pressWords(press, now) {
   if (!press.was) return press.reason;
   const when = press.as_of ? ago(press.as_of, now) : "at a time not known";
   return `${press.reason}; it was ${meaningWords(press.was).toLowerCase()} ${when}`;
 }
 
+/**
+ * othersPanel shows them.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ */
 export function othersPanel(element, { store }) {
   const list = h("div", { class: "others" });
   element.append(list);
   return {
+    /**
+     * @param {number} now
+     * @param {boolean} contact
+     */
     update(now, contact) {
       const benches = store.all("neighbours").sort((a, b) => a.bench.localeCompare(b.bench));
       show(element, benches.length > 0);
       const length = reach(store, now, othersBatches(store));
-      keyed(list, benches, (bench) => bench.bench, () => benchPart());
-      for (const part of list.keyedParts?.values() ?? []) part.draw(now, length, contact);
+      for (const part of keyed(list, benches, (bench) => bench.bench, benchPart)) part.draw(now, length, contact);
     },
   };
 }
@@ -51,20 +76,25 @@ function benchPart() {
   const list = h("ol", { class: "board" });
   const axis = h("div", { class: "board-axis" }, scale.element, list);
   const element = h("section", { class: "other-bench" }, h("div", { class: "bench-head" }, name, heard), none, axis);
+  /** @type {API.Bench} */
   let row;
   return {
     element,
-    update(next) {
+    update(/** @type {API.Bench} */ next) {
       row = next;
       setText(name, row.bench);
       element.setAttribute("aria-label", row.bench);
       element.dataset.contact = row.contact;
     },
+    /**
+     * @param {number} now
+     * @param {number} length
+     * @param {boolean} contact
+     */
     draw(now, length, contact) {
       setText(heard, contact ? contactWords(row, now) : "");
-      const rows = boardRows(row.presses, row.batches);
-      keyed(list, rows, (r) => r.key, () => otherRow());
-      for (const part of list.keyedParts?.values() ?? []) part.draw(now, length, contact);
+      const rows = boardRows(row.presses ?? [], row.batches ?? []);
+      for (const part of keyed(list, rows, (r) => r.key, otherRow)) part.draw(now, length, contact);
       setText(none, row.contact === "online" ? "It has named no press yet." : "Nothing is known of its presses.");
       show(none, rows.length === 0);
       show(axis, rows.length > 0);
@@ -73,18 +103,26 @@ function benchPart() {
   };
 }
 
+/** @typedef {import("./rows.js").PlaceRow<API.Press, API.Batch>} OtherRow */
+
 function otherRow() {
   const part = placeRow("h3");
+  /** @type {OtherRow} */
   let row;
   return {
     element: part.element,
-    update(given) {
+    update(/** @type {OtherRow} */ given) {
       row = given;
       part.place(row);
     },
+    /**
+     * @param {number} now
+     * @param {number} length
+     * @param {boolean} contact
+     */
     draw(now, length, contact) {
       const { press, batch } = row;
-      part.lamp.draw({ press: press && { ...press, reason: pressWords(press, now) }, batch }, contact);
+      part.lamp.draw({ ...row, press: press && { ...press, reason: pressWords(press, now) } }, contact);
       part.life(batch?.ends_at && contact ? batch : null, now, length, false);
       const words = batch ? [`${batch.id} · ${batch.ink}`, batch.state === "resting" && "still rests", batch.state === "mixing" && "is being mixed"] : [];
       part.say(words.filter(Boolean).join(", "), contact && batch ? batchWords(batch, now) : "");
@@ -92,7 +130,11 @@ function otherRow() {
   };
 }
 
-// batchWords say how far a batch's figures can be relied on.
+/**
+ * batchWords writes what is wrong with a batch's figures; nothing where they are good.
+ * @param {API.Batch} batch
+ * @param {number} now
+ */
 function batchWords(batch, now) {
   if (batch.as_of) return `What is left of it is not known: last heard of ${ago(batch.as_of, now)}`;
   return batch.quality === "good" ? "" : `${batch.quality}: ${batch.why || "no cause given"}`;

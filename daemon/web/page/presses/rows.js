@@ -1,29 +1,57 @@
-// What the board is made of, for the presses of this bench and of others: the rows, their
-// order, and a press's light.
+// The rows of the board, for the presses of this bench and of others: their order, and a press's
+// light.
 import { parseEnds } from "../parts/axis.js";
 import { h, setText, show } from "../lib/dom.js";
 import { drawLife, lifeBar } from "../parts/life.js";
 import { meaningWords, sign } from "../lib/signs.js";
 
-// boardRows are the places of the board in their order: a press without a batch that must not
-// go on first, then what dies first, then the rest.
+/**
+ * What the board shows of a press, of this bench or another.
+ * @typedef {{ id: string, meaning: string, flashing: boolean, reason: string }} ShownPress
+ */
+
+/**
+ * What the board shows of a batch.
+ * @typedef {{ id: string, press?: string | null, zone: string, quality: string, ends_at?: API.SpanTime | null, next_mix_at?: string }} ShownBatch
+ */
+
+/**
+ * A place of the board: a press, a batch, or both.
+ * @template {ShownPress} P
+ * @template {ShownBatch} B
+ * @typedef {{ key: string, name: string, press?: P, batch?: B }} PlaceRow
+ */
+
+/**
+ * boardRows returns the places of the board in their order: first presses without a batch that need
+ * somebody, then batches by their earliest end, then the rest.
+ * @template {ShownPress} P
+ * @template {ShownBatch} B
+ * @param {P[]} presses
+ * @param {B[]} batches
+ * @returns {PlaceRow<P, B>[]}
+ */
 export function boardRows(presses, batches) {
-  // A batch says itself where it stands: its row comes by the stream, and a press's does not.
-  const on = new Map(batches.filter((b) => b.press).map((b) => [b.press, b]));
+  // The row of a batch names its press: it comes by the stream, and the row of a press does not.
+  /** @type {Map<string, B>} */
+  const on = new Map();
+  for (const b of batches) if (b.press) on.set(b.press, b);
+  /** @type {PlaceRow<P, B>[]} */
   const rows = presses.map((press) => ({ key: `press:${press.id}`, name: press.id, press, batch: on.get(press.id) }));
   const shown = new Set(rows.map((row) => row.batch));
   for (const batch of batches) {
     if (batch.ends_at && !shown.has(batch)) rows.push({ key: `batch:${batch.id}`, name: batch.press ?? `zone ${batch.zone}`, batch });
   }
   const urgent = ["do-not-print", "act", "unknown"];
-  const rank = (row) => (row.batch?.ends_at ? 1 : urgent.includes(row.press?.meaning) ? 0 : 2);
-  const end = (row) => (row.batch?.ends_at ? parseEnds(row.batch) : { low: 0, expected: 0 });
+  const rank = (/** @type {PlaceRow<P, B>} */ row) => (row.batch?.ends_at ? 1 : urgent.includes(row.press?.meaning ?? "") ? 0 : 2);
+  const end = (/** @type {PlaceRow<P, B>} */ row) => (row.batch && parseEnds(row.batch)) ?? { low: 0, expected: 0 };
   return rows.sort((a, b) => rank(a) - rank(b) || end(a).low - end(b).low || end(a).expected - end(b).expected || a.key.localeCompare(b.key));
 }
 
-// lampPart is a press's light: shape, word and reason. Without contact nothing is known of it.
+// lampPart makes a press's light: shape, word and reason. Without contact nothing is known of it.
 function lampPart() {
-  const shape = h("div", { class: "lamp board-lamp" }, h("span", { class: "lamp-shape" }));
+  const lampShape = h("span", { class: "lamp-shape" });
+  const shape = h("div", { class: "lamp board-lamp" }, lampShape);
   const word = h("p", { class: "board-word" });
   const reason = h("p", { class: "board-reason" });
   let drawn = "";
@@ -31,13 +59,17 @@ function lampPart() {
     shape,
     word,
     reason,
+    /**
+     * @param {PlaceRow<ShownPress, ShownBatch>} row
+     * @param {boolean} contact
+     */
     draw({ press, batch }, contact) {
       show(shape, Boolean(press));
       show(reason, Boolean(press));
-      if (!press) return setText(word, batch.press ? "" : "not on a press");
+      if (!press) return setText(word, batch?.press ? "" : "not on a press");
       const meaning = contact ? press.meaning : "unknown";
       const flashes = contact && press.flashing;
-      if (drawn !== meaning) shape.firstElementChild.replaceChildren(sign((drawn = meaning)));
+      if (drawn !== meaning) lampShape.replaceChildren(sign((drawn = meaning)));
       shape.dataset.flashing = String(flashes);
       setText(word, meaningWords(meaning));
       setText(reason, contact ? [press.reason, flashes && "flashing"].filter(Boolean).join(", ") : "no contact with the bench");
@@ -46,8 +78,13 @@ function lampPart() {
   };
 }
 
-// placeRow makes a row of the board: light and name, the batch on its axis, the figures. What
-// may be done stands beside the press and below the life.
+/**
+ * placeRow makes a row of the board: light and name, the batch on its axis, the figures. Buttons are
+ * beside the press and below the life.
+ * @param {"h2" | "h3"} heading
+ * @param {HTMLElement[]} besidePress
+ * @param {HTMLElement[]} belowLife
+ */
 export function placeRow(heading, besidePress = [], belowLife = []) {
   const name = h(heading, { class: "board-name" });
   const lamp = lampPart();
@@ -63,18 +100,28 @@ export function placeRow(heading, besidePress = [], belowLife = []) {
     h("div", { class: "board-figures" }, left, spread, next));
   return {
     element, lamp,
-    place(row) {
+    place(/** @type {PlaceRow<ShownPress, ShownBatch>} */ row) {
       setText(name, row.name);
       element.dataset.place = row.press ? "press" : "zone";
       element.dataset.quality = row.batch?.quality ?? "none";
     },
+    /**
+     * @param {string} batchWords
+     * @param {string} stateWords
+     */
     say(batchWords, stateWords) {
-      for (const [part, words] of [[batchLine, batchWords], [state, stateWords]]) {
-        setText(part, words);
-        show(part, words !== "");
-      }
+      setText(batchLine, batchWords);
+      show(batchLine, batchWords !== "");
+      setText(state, stateWords);
+      show(state, stateWords !== "");
     },
-    // life draws what is left of a batch; nothing for null. The next mix is this bench's to begin.
+    /**
+     * life draws what is left of a batch; nothing for null. Only this bench begins its next mix.
+     * @param {ShownBatch | null} batch
+     * @param {number} now
+     * @param {number} length
+     * @param {boolean} plansNext
+     */
     life(batch, now, length, plansNext) {
       for (const part of [left, spread, bar.element]) show(part, batch !== null);
       if (batch) drawLife({ left, spread, next, bar }, batch, now, length);

@@ -1,0 +1,1398 @@
+// Code generated from the API's description by go test ./daemon/web -update. DO NOT EDIT.
+
+declare namespace API {
+  interface AbandonMix {
+  }
+
+  interface AcknowledgeAlarm {
+  }
+
+  interface Addition {
+    hardener_g?: number;
+    ink_g?: number;
+    thinner_g?: number;
+  }
+
+  interface AirList {
+    air: Array<AirView> | null;
+    seq: number;
+  }
+
+  interface AirPoint {
+    dew_point_c?: number;
+    humidity_pct: number;
+    quality: string;
+    temperature_c: number;
+    time: string;
+    vapour_density_g_m3: number;
+  }
+
+  interface AirView {
+    dew_point_c?: number;
+    humidity_pct?: number;
+    quality: string;
+    sensor?: string;
+    temperature_c?: number;
+    time?: string;
+    vapour_density_g_m3?: number;
+    why?: string;
+    zone: string;
+  }
+
+  interface AlarmList {
+    alarms: Array<AlarmView> | null;
+    seq: number;
+  }
+
+  interface AlarmView {
+    by?: string;
+    name: string;
+    priority: "high" | "medium" | "low";
+    response?: string;
+    seq: number;
+    since: string;
+    state: "normal" | "unacknowledged" | "acknowledged" | "returned" | "shelved" | "suppressed" | "out-of-service";
+    subject: string;
+    text: string;
+    time: string;
+    until?: string;
+  }
+
+  interface Answer {
+    assumed: Array<string> | null;
+    faster: Array<Other> | null;
+    finish_at?: string;
+    finish_h: number;
+    grams_per_print: number;
+    left_because: string;
+    left_for_life_g: number;
+    left_g: number;
+    mixed_g: number;
+    mixes: Array<Mix> | null;
+    printed_g: number;
+    prints: number;
+    spare_h: number;
+    waits_h: number;
+  }
+
+  interface Batch {
+    as_of?: string;
+    ends_at?: SpanTime;
+    id: string;
+    ink: string;
+    press?: string;
+    quality: string;
+    state: string;
+    why?: string;
+    zone: string;
+  }
+
+  interface BatchList {
+    batches: Array<BatchView> | null;
+    seq: number;
+  }
+
+  interface BatchView {
+    age_s: number | null;
+    artwork?: string;
+    aside?: boolean;
+    closed_at?: string;
+    colour_class?: string;
+    components: Array<Component> | null;
+    corrections: Array<Correction> | null;
+    cup: string;
+    cup_empty_g?: number;
+    cup_weighs_g?: number;
+    ends_at: SpanTime | null;
+    for_press?: string;
+    good_at: string | null;
+    id: string;
+    ink: string;
+    left_g?: number;
+    lots: Array<LotView> | null;
+    mixed_at: string | null;
+    next_mix_at?: string;
+    on_disk?: boolean;
+    outcome?: string;
+    pour_from?: Array<CanChoice> | null;
+    press: string | null;
+    quality: string;
+    ratio?: RatioView;
+    remaining_s: SpanFloat64 | null;
+    rest_until?: string;
+    risk: number | null;
+    scale?: string;
+    seq: number;
+    spent: number | null;
+    state: string;
+    step: string | null;
+    still_good?: string;
+    targets_g: Targets;
+    thinner?: ThinnerView;
+    thinner_reason?: string;
+    time: string;
+    warnings: Array<string> | null;
+    why?: string;
+    zone: string;
+  }
+
+  interface Bench {
+    batches: Array<Batch> | null;
+    bench: string;
+    contact: "online" | "offline" | "silent" | "waiting" | "no-broker";
+    heard_at?: string;
+    presses: Array<Press> | null;
+  }
+
+  interface CanChoice {
+    can: string;
+    colour?: string;
+    expired?: string;
+    in_use: boolean;
+    lot?: string;
+    material: string;
+    stir?: string;
+  }
+
+  interface CanList {
+    cans: Array<CanView> | null;
+    seq: number;
+  }
+
+  interface CanView {
+    colour?: string;
+    emptied_at?: string;
+    id: string;
+    last_day?: string;
+    lot?: string;
+    made_at: string;
+    material: string;
+    opened_on?: string;
+    part: string;
+    state: "new" | "in-use" | "expired" | "expiry-not-known" | "empty";
+    stir?: string;
+    stirred_at?: string;
+    use_by?: string;
+    used_at?: string;
+  }
+
+  interface CloseBatch {
+    empty_g?: number;
+    left_g?: number;
+    outcome: "used-up" | "discarded" | "went-off" | "not-known";
+    scale?: string;
+    seen?: "now" | "earlier";
+    still_good?: "yes" | "no" | "unknown";
+    weigh?: boolean;
+  }
+
+  interface Component {
+    can?: string;
+    g: number;
+    part: string;
+  }
+
+  interface ConfirmStep {
+    can?: string;
+    can_override?: string;
+    override?: string;
+    part?: "ink" | "hardener" | "thinner";
+    step: string;
+    tared?: boolean;
+  }
+
+  interface CorrectPour {
+    part?: "ink" | "hardener" | "thinner";
+    undo?: boolean;
+  }
+
+  interface Correction {
+    add: Addition;
+    thinner_g: number;
+    to: string;
+    total_g: number;
+  }
+
+  interface CountPrints {
+    add?: number;
+    total?: number;
+  }
+
+  interface EmptyCan {
+    undo?: boolean;
+  }
+
+  interface ErrorDetail {
+    location?: string;
+    message?: string;
+    value?: unknown;
+  }
+
+  interface ErrorModel {
+    detail?: string;
+    errors?: Array<ErrorDetail> | null;
+    instance?: string;
+    status?: number;
+    title?: string;
+    type?: string;
+  }
+
+  interface Estimate {
+    interval_90?: Array<number>;
+    learned: boolean;
+    se?: number;
+    value: number;
+  }
+
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventRested | EventReweighed | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+
+  interface EventAbandoned {
+    batch: string;
+    by: string;
+    ink: string;
+    journal: string;
+    kind: "abandoned";
+    seq: number;
+    time: string;
+    waste_g: number;
+  }
+
+  interface EventAlarmAcknowledged {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-acknowledged";
+    seq: number;
+    subject: string;
+    time: string;
+  }
+
+  interface EventAlarmCleared {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-cleared";
+    seq: number;
+    subject: string;
+    time: string;
+  }
+
+  interface EventAlarmRaised {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-raised";
+    priority: string;
+    seq: number;
+    subject: string;
+    text: string;
+    time: string;
+  }
+
+  interface EventAlarmReturned {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-returned";
+    seq: number;
+    subject: string;
+    time: string;
+  }
+
+  interface EventAlarmShelved {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-shelved";
+    priority: string;
+    reason?: string;
+    seq: number;
+    subject: string;
+    time: string;
+    until: string;
+  }
+
+  interface EventAlarmSuppressed {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-suppressed";
+    priority: string;
+    seq: number;
+    subject: string;
+    text: string;
+    time: string;
+  }
+
+  interface EventAlarmUnshelved {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-unshelved";
+    seq: number;
+    subject: string;
+    time: string;
+  }
+
+  interface EventAlarmUnsuppressed {
+    alarm: string;
+    by: string;
+    journal: string;
+    kind: "alarm-unsuppressed";
+    seq: number;
+    subject: string;
+    time: string;
+  }
+
+  interface EventBasis {
+    life: EventInk;
+    place: EventPlace;
+    sensor: EventSensor;
+    solvent: EventSolvent;
+    weighing_u: number;
+  }
+
+  interface EventCanEmptied {
+    by: string;
+    can: string;
+    journal: string;
+    kind: "can-emptied";
+    seq: number;
+    time: string;
+    undo?: boolean;
+  }
+
+  interface EventCanMade {
+    by: string;
+    can: string;
+    colour?: string;
+    journal: string;
+    kind: "can-made";
+    lot?: string;
+    material: string;
+    opened_on?: string;
+    part: string;
+    seq: number;
+    time: string;
+    use_by?: string;
+  }
+
+  interface EventCanOpened {
+    by: string;
+    can: string;
+    journal: string;
+    kind: "can-opened";
+    on: string;
+    seq: number;
+    time: string;
+  }
+
+  interface EventCanStirred {
+    by: string;
+    can: string;
+    journal: string;
+    kind: "can-stirred";
+    seq: number;
+    time: string;
+  }
+
+  interface EventClockChanged {
+    by: string;
+    journal: string;
+    kind: "clock-changed";
+    seq: number;
+    step_s: number;
+    synced: boolean;
+    time: string;
+  }
+
+  interface EventClosed {
+    batch: string;
+    by: string;
+    ink: string;
+    journal: string;
+    kind: "closed";
+    left_g?: number;
+    outcome: string;
+    press?: string;
+    seen: string;
+    seq: number;
+    still_good: string;
+    time: string;
+  }
+
+  interface EventConfirmed {
+    added_g: number;
+    batch: string;
+    by: string;
+    can?: string;
+    journal: string;
+    kind: "confirmed";
+    mix: EventMix;
+    mixed_at?: string;
+    next: string;
+    override?: string;
+    part?: string;
+    seq: number;
+    step: string;
+    time: string;
+    weight_g: number;
+  }
+
+  interface EventCorrected {
+    batch: string;
+    by: string;
+    journal: string;
+    kind: "corrected";
+    mix: EventMix;
+    mixed_at?: string;
+    part?: string;
+    seq: number;
+    time: string;
+    undo?: boolean;
+  }
+
+  interface EventDevicePaired {
+    by: string;
+    device: string;
+    journal: string;
+    kind: "device-paired";
+    seq: number;
+    session: string;
+    time: string;
+  }
+
+  interface EventDeviceUnpaired {
+    by: string;
+    device: string;
+    journal: string;
+    kind: "device-unpaired";
+    seq: number;
+    session: string;
+    time: string;
+  }
+
+  interface EventGood {
+    batch: string;
+    by: string;
+    journal: string;
+    kind: "good";
+    seq: number;
+    time: string;
+  }
+
+  interface EventHardenerBegun {
+    batch: string;
+    by: string;
+    journal: string;
+    kind: "hardener-begun";
+    mixed_at: string;
+    seq: number;
+    time: string;
+    weighing_u: number;
+  }
+
+  interface EventInService {
+    alarms: Array<string> | null;
+    by: string;
+    journal: string;
+    kind: "in-service";
+    seq: number;
+    subject: string;
+    time: string;
+  }
+
+  interface EventInk {
+    activation_kj_mol: number;
+    activation_spread: number;
+    at_humidity_pct?: number;
+    at_temperature_c: number;
+    l_ref_h: number;
+    life_ln_spread: number;
+    moisture_share: number;
+    moisture_spread: number;
+    sigma: number;
+    sigma_learned?: boolean;
+    sigma_ln_spread: number;
+  }
+
+  interface EventLearnedAccepted {
+    alive: number;
+    assumed?: Array<string> | null;
+    by: string;
+    ends: number;
+    ink: string;
+    journal: string;
+    kind: "learned-accepted";
+    life: EventInk;
+    seq: number;
+    sheet: EventInk;
+    time: string;
+    verdict: string;
+  }
+
+  interface EventLearnedRevoked {
+    by: string;
+    ink: string;
+    journal: string;
+    kind: "learned-revoked";
+    seq: number;
+    time: string;
+  }
+
+  interface EventLeftWeighed {
+    batch: string;
+    by: string;
+    empty_g: number;
+    gross_g: number;
+    journal: string;
+    kind: "left-weighed";
+    left_g: number;
+    scale: string;
+    seq: number;
+    time: string;
+  }
+
+  interface EventList {
+    events: Array<Event> | null;
+    seq: number;
+  }
+
+  interface EventLoaded {
+    batch: string;
+    by: string;
+    journal: string;
+    kind: "loaded";
+    place: EventPlace;
+    press: string;
+    seq: number;
+    time: string;
+    zone: string;
+  }
+
+  interface EventMix {
+    by_hand?: boolean;
+    cup_g?: number;
+    overrides?: Array<EventOverride> | null;
+    pan: EventPan;
+    pours?: Array<EventPour> | null;
+    recipe: EventRecipe;
+    rest_until?: string;
+    step: string;
+    stirred?: number;
+    unexplained_g?: number;
+  }
+
+  interface EventMixStarted {
+    artwork: string;
+    basis: EventBasis;
+    batch: string;
+    by: string;
+    colour_class: string;
+    cup: string;
+    day: string;
+    ink: string;
+    journal: string;
+    kind: "mix-started";
+    mix: EventMix;
+    press?: string;
+    scale: string;
+    seq: number;
+    thinner_reason?: string;
+    time: string;
+    zone: string;
+  }
+
+  interface EventMoved {
+    batch: string;
+    by: string;
+    journal: string;
+    kind: "moved";
+    place: EventPlace;
+    press?: string;
+    seq: number;
+    time: string;
+    zone: string;
+  }
+
+  interface EventOutOfService {
+    alarms: unknown;
+    by: string;
+    journal: string;
+    kind: "out-of-service";
+    reason: string;
+    seq: number;
+    subject: string;
+    time: string;
+    until: string;
+  }
+
+  interface EventOverride {
+    pours: number;
+    reason: string;
+    step: string;
+  }
+
+  interface EventPan {
+    away_g?: number;
+    base_g: number;
+    blind?: boolean;
+    cup_tared?: boolean;
+    held_g?: number;
+    shift_g?: number;
+    state?: string;
+  }
+
+  interface EventPanChanged {
+    batch: string;
+    by: string;
+    change: string;
+    journal: string;
+    kind: "pan-changed";
+    pan: EventPan;
+    scale: string;
+    seq: number;
+    time: string;
+  }
+
+  interface EventPlace {
+    exposure: number;
+    lag_s: number;
+  }
+
+  interface EventPour {
+    base_g: number;
+    can?: string;
+    early?: boolean;
+    excused?: boolean;
+    g: number;
+    part: string;
+    rose_at: string;
+    step: string;
+  }
+
+  interface EventPouredFrom {
+    assumed?: boolean;
+    batch: string;
+    by: string;
+    can: string;
+    expired_on?: string;
+    expiry_not_known?: boolean;
+    g: number;
+    journal: string;
+    kind: "poured-from";
+    lot?: string;
+    material: string;
+    never_stirred?: boolean;
+    opened_on?: string;
+    override?: string;
+    part: string;
+    seq: number;
+    stood_s?: number;
+    time: string;
+  }
+
+  interface EventPrinted {
+    add: number;
+    batch?: string;
+    by: string;
+    counter?: number;
+    journal: string;
+    kind: "printed";
+    press: string;
+    seq: number;
+    time: string;
+  }
+
+  interface EventRecipe {
+    cup_empty_g?: number;
+    cup_maximum_g?: number;
+    division_g: number;
+    ink_minimum_g?: number;
+    ink_target_g: number;
+    ratio: string;
+    rest_s?: number;
+    thinner_max_pct: number;
+    thinner_min_pct: number;
+    thinner_pct: number;
+    tolerance_pct: number;
+  }
+
+  interface EventRecorded {
+    basis: EventBasis;
+    batch: string;
+    by: string;
+    cans?: unknown;
+    cup: string;
+    day: string;
+    ink: string;
+    journal: string;
+    kind: "recorded";
+    mix: EventMix;
+    mixed_at: string;
+    seq: number;
+    time: string;
+    zone: string;
+  }
+
+  interface EventRested {
+    batch: string;
+    by: string;
+    journal: string;
+    kind: "rested";
+    mix: EventMix;
+    seq: number;
+    time: string;
+  }
+
+  interface EventReweighed {
+    batch: string;
+    by: string;
+    content_g: number;
+    journal: string;
+    kind: "reweighed";
+    loss_g: number;
+    seq: number;
+    taken_g: number;
+    time: string;
+    uncertainty_g: number;
+  }
+
+  interface EventSensor {
+    exact: boolean;
+    humidity_accuracy_pct: number;
+    overdue_months: number;
+    temperature_accuracy_c: number;
+  }
+
+  interface EventSensorVerified {
+    allowed_pct?: number;
+    by: string;
+    failed?: boolean;
+    humidity_pct: number;
+    journal: string;
+    kind: "sensor-verified";
+    note?: string;
+    read?: EventState;
+    sensor: string;
+    seq: number;
+    temperature_c?: number;
+    time: string;
+  }
+
+  interface EventSolvent {
+    id?: string;
+    mouth_mm: number;
+    thinner: EventThinner;
+  }
+
+  interface EventSplit {
+    batch: string;
+    by: string;
+    from: string;
+    g: number;
+    journal: string;
+    kind: "split";
+    place: EventPlace;
+    press?: string;
+    seq: number;
+    time: string;
+    zone: string;
+  }
+
+  interface EventStarted {
+    by: string;
+    countable: boolean;
+    gap_known: boolean;
+    gap_s: number;
+    instance: string;
+    journal: string;
+    kind: "started";
+    seq: number;
+    shift_s: number;
+    time: string;
+    version: string;
+  }
+
+  interface EventState {
+    humidity_pct: number;
+    temperature_c: number;
+  }
+
+  interface EventStopped {
+    by: string;
+    journal: string;
+    kind: "stopped";
+    seq: number;
+    time: string;
+  }
+
+  interface EventTakenUp {
+    batch: string;
+    by: string;
+    expected_g: number;
+    journal: string;
+    kind: "taken-up";
+    mix: EventMix;
+    override?: string;
+    recognised?: boolean;
+    scale: string;
+    seq: number;
+    time: string;
+    weight_g: number;
+  }
+
+  interface EventTested {
+    batch: string;
+    by: string;
+    journal: string;
+    kind: "tested";
+    result: string;
+    seq: number;
+    test: string;
+    time: string;
+  }
+
+  interface EventThinned {
+    batch: string;
+    by: string;
+    can?: string;
+    g: number;
+    journal: string;
+    kind: "thinned";
+    override?: string;
+    seq: number;
+    time: string;
+  }
+
+  interface EventThinner {
+    molar_mass_g: number;
+    vapour_pressure_pa: number;
+  }
+
+  interface EventToppedUp {
+    batch: string;
+    by: string;
+    from: string;
+    g: number;
+    ink: string;
+    journal: string;
+    kind: "topped-up";
+    older: boolean;
+    seq: number;
+    time: string;
+  }
+
+  interface EventUndone {
+    batch: string;
+    batches: Array<string> | null;
+    by: string;
+    cans?: Array<string> | null;
+    journal: string;
+    kind: "undone";
+    of: string;
+    presses?: Array<string> | null;
+    seq: number;
+    time: string;
+    undoes: number;
+  }
+
+  interface EventUnloaded {
+    batch?: string;
+    by: string;
+    journal: string;
+    kind: "unloaded";
+    place: EventPlace;
+    press: string;
+    seq: number;
+    time: string;
+    zone: string;
+  }
+
+  interface GoodBatch {
+  }
+
+  interface History {
+    artwork?: string;
+    closed_at?: string;
+    colour_class?: string;
+    components: Array<Component> | null;
+    cup?: string;
+    events: Array<Event> | null;
+    good_at?: string;
+    id: string;
+    ink: string;
+    left_g?: number;
+    lots: Array<LotView> | null;
+    mixed_at?: string;
+    outcome?: string;
+    presses: Array<Stay> | null;
+    prints: number;
+    seq: number;
+    started_at: string;
+    state: string;
+    still_good?: string;
+    tests: Array<Test> | null;
+    via?: string;
+    warnings: Array<string> | null;
+  }
+
+  interface HistoryList {
+    air: Array<AirPoint> | null;
+    seq: number;
+  }
+
+  interface InkList {
+    inks: Array<InkView> | null;
+    seq: number;
+  }
+
+  interface InkView {
+    assumed: string;
+    hardener?: string;
+    hardener_ratio: string;
+    id: string;
+    learned?: LearnedView;
+    life_ref_h: number;
+    moisture_share: number;
+    ratio_tolerance_pct: number;
+    rest_s: number;
+    thinner_dark_pct: number;
+    thinner_light_pct: number;
+    thinner_max_pct: number;
+    thinner_min_pct: number;
+    thinners: Array<string> | null;
+  }
+
+  interface KeyRefusal {
+    at: string;
+    code?: string;
+    detail: string;
+  }
+
+  interface LearnedView {
+    activation_kj_mol: number;
+    by: string;
+    life_ref_h: number;
+    moisture_share: number;
+    sigma: number;
+    since: string;
+    verdict: string;
+  }
+
+  interface Learning {
+    acceptable: boolean;
+    activation_kj_mol: Estimate;
+    assumed: Array<string> | null;
+    cautions: Array<string> | null;
+    censored: number;
+    ends: number;
+    ink: string;
+    l_ref_h: Estimate;
+    learned: Array<string> | null;
+    left_out: number;
+    life_ratio: Estimate;
+    moisture_share: Estimate;
+    sigma: Estimate;
+    verdict: string;
+    why_not?: string;
+  }
+
+  interface LightList {
+    lights: Array<LightView> | null;
+    seq: number;
+  }
+
+  interface LightView {
+    batch?: string;
+    colour: string;
+    confirmation?: "confirmed" | "waiting" | "silent";
+    confirmed_at?: string;
+    flashing: boolean;
+    id: string;
+    meaning: string;
+    press?: string;
+    reason: string;
+    says?: string;
+    seq: number;
+    time: string;
+    valid_until: string;
+  }
+
+  interface LoadBatch {
+    press: string;
+    replace?: boolean;
+  }
+
+  interface LotView {
+    assumed?: boolean;
+    can: string;
+    lot?: string;
+    material?: string;
+    part: string;
+  }
+
+  interface MakeCan {
+    colour?: string;
+    hardener?: string;
+    id?: string;
+    ink?: string;
+    lot?: string;
+    opened_on?: string;
+    thinner?: string;
+    use_by?: string;
+  }
+
+  interface Mix {
+    begin_at?: string;
+    begin_h: number;
+    hardener_g: number;
+    ink_g: number;
+    left_g: number;
+    low_at?: string;
+    low_h: number;
+    number: number;
+    press: number;
+    print_from_at?: string;
+    print_from_h: number;
+    prints: number;
+    thinner_g: number;
+    total_g: number;
+    used_up_at?: string;
+    used_up_h: number;
+  }
+
+  interface MoveBatch {
+    exposure?: number;
+    press?: string;
+    replace?: boolean;
+    zone?: string;
+  }
+
+  interface NeighbourList {
+    neighbours: Array<Bench> | null;
+    seq: number;
+  }
+
+  interface OpenCan {
+    on?: string;
+  }
+
+  interface Other {
+    finish_h: number;
+    left_g: number;
+    mixes: number;
+  }
+
+  interface Over {
+    id?: string;
+    name?: string;
+    seq: number;
+    state: string;
+    subject?: string;
+    time: string;
+  }
+
+  interface Pairing {
+    device?: string;
+    pin: string;
+  }
+
+  interface Past {
+    artwork?: string;
+    closed_at?: string;
+    colour_class?: string;
+    components: Array<Component> | null;
+    cup?: string;
+    good_at?: string;
+    id: string;
+    ink: string;
+    left_g?: number;
+    lots: Array<LotView> | null;
+    mixed_at?: string;
+    outcome?: string;
+    presses: Array<Stay> | null;
+    prints: number;
+    seq: number;
+    started_at: string;
+    state: string;
+    still_good?: string;
+    tests: Array<Test> | null;
+    via?: string;
+    warnings: Array<string> | null;
+  }
+
+  interface PouringView {
+    high_g: number;
+    low_g: number;
+    part: string;
+    poured_g: number;
+    target_g: number;
+  }
+
+  interface Press {
+    as_of?: string;
+    batch?: string;
+    flashing: boolean;
+    id: string;
+    meaning: string;
+    reason: string;
+    was?: string;
+  }
+
+  interface PressList {
+    presses: Array<PressView> | null;
+    seq: number;
+  }
+
+  interface PressView {
+    batch: string | null;
+    cup: string;
+    flashing: boolean;
+    id: string;
+    meaning: string;
+    prints_total?: number;
+    reason: string;
+    remaining_s: SpanFloat64 | null;
+    risk: number | null;
+    zone: string;
+  }
+
+  interface PutInService {
+  }
+
+  interface RatioView {
+    ink_per_hardener: number;
+    off_pct: number;
+    uncertainty_pct: number;
+  }
+
+  interface RecipeView {
+    cup: string;
+    division_g: number;
+    grade: "fine" | "usable" | "coarse";
+    ink: string;
+    ink_minimum_g: number;
+    press?: string;
+    ratio_tolerance_pct: number;
+    ratio_uncertainty_pct: number;
+    scale: string;
+    smallest_ink_g: number;
+    targets_g: Targets;
+    thinner_max_pct: number;
+    thinner_min_pct: number;
+    thinner_pct: number;
+    thinner_start_pct: number;
+    thinner_uncertainty_pct_points: number;
+    total_g: number;
+    why: Array<string> | null;
+  }
+
+  interface RecordMix {
+    components: Array<Component>;
+    cup?: string;
+    ink: string;
+    mixed_at: string;
+    zone?: string;
+  }
+
+  interface ReweighBatch {
+    content_g: number;
+    taken_g?: number;
+  }
+
+  interface ScaleList {
+    scales: Array<ScaleView> | null;
+    seq: number;
+  }
+
+  interface ScaleView {
+    batch?: string;
+    division_g: number;
+    id: string;
+    key_refused?: KeyRefusal;
+    pouring?: PouringView;
+    quality: string;
+    stable: boolean;
+    time?: string;
+    weight_g?: number;
+    which_cup?: Array<string> | null;
+    why?: string;
+  }
+
+  interface SensorList {
+    sensors: Array<SensorView> | null;
+    seq: number;
+  }
+
+  interface SensorView {
+    check_due_at?: string;
+    check_failed?: string;
+    checked_at?: string;
+    condition: string;
+    detail?: string;
+    id: string;
+    out_of_service_until?: string;
+    since: string;
+  }
+
+  interface Session {
+    device: string;
+    id: string;
+    made: string;
+    mine: boolean;
+    until: string;
+  }
+
+  interface SessionList {
+    pin_set: boolean;
+    seq: number;
+    sessions: Array<Session> | null;
+  }
+
+  interface ShelveAlarm {
+    reason?: string;
+    until: string;
+  }
+
+  interface SpanFloat64 {
+    expected: number;
+    high: number;
+    low: number;
+  }
+
+  interface SpanTime {
+    expected: string;
+    high: string;
+    low: string;
+  }
+
+  interface SplitBatch {
+    exposure?: number;
+    grams: number;
+    replace?: boolean;
+    to: Where;
+  }
+
+  interface StartMix {
+    artwork?: "fine-detail" | "normal" | "large-solid";
+    colour_class?: "dark" | "light" | "heavy-light";
+    cup?: string;
+    ink: string;
+    ink_g?: number;
+    press?: string;
+    scale?: string;
+    thinner_pct?: number;
+    thinner_reason?: string;
+  }
+
+  interface Stay {
+    from: string;
+    press: string;
+    prints: number;
+    to?: string;
+  }
+
+  interface StirCan {
+  }
+
+  interface TakeOutOfService {
+    reason: string;
+    until: string;
+  }
+
+  interface TakeUp {
+    override?: string;
+  }
+
+  interface Targets {
+    hardener: number;
+    ink: number;
+    thinner: number;
+  }
+
+  interface Test {
+    at: string;
+    kind: string;
+    result: string;
+  }
+
+  interface TestBatch {
+    kind: "adhesion" | "rub" | "other";
+    result: "pass" | "fail";
+  }
+
+  interface ThinBatch {
+    can?: string;
+    grams: number;
+    override?: string;
+  }
+
+  interface ThinnerView {
+    add_g: number;
+    at_limit: boolean;
+    basis: string;
+    lost_g: number;
+    note: string;
+    pipettes: number;
+    poured_pct: number;
+    thinner_pct: number;
+    whole_g: number;
+    whole_pipettes: number;
+  }
+
+  interface TopUpBatch {
+    from: string;
+  }
+
+  interface TracedList {
+    batches: Array<Past> | null;
+    next: number;
+    seq: number;
+  }
+
+  interface Undo {
+    seq: number;
+  }
+
+  interface UnloadBatch {
+  }
+
+  interface UnshelveAlarm {
+  }
+
+  interface VerifySensor {
+    humidity_pct: number | null;
+    note?: string;
+    temperature_c?: number;
+  }
+
+  interface Waste {
+    batches: number;
+    grams: number;
+    kind: "left-over" | "went-off" | "discarded" | "not-known" | "abandoned";
+    month: string;
+    not_weighed: number;
+  }
+
+  interface WasteList {
+    seq: number;
+    waste: Array<Waste> | null;
+  }
+
+  interface WhatIf {
+    as_now: SpanTime;
+    assumed: string;
+    ends_at: SpanTime;
+    humidity_pct: number;
+    id: string;
+    quality: string;
+    temperature_c: number;
+    zone: string;
+  }
+
+  interface Where {
+    press?: string;
+    zone?: string;
+  }
+}

@@ -1,0 +1,133 @@
+// How far each thing that the bench depends on can be trusted.
+import { clockTime } from "../lib/format.js";
+
+/**
+ * How a thing is: fine, to be looked at, not to be relied on, not known, or out of use.
+ * @typedef {"fine" | "doubt" | "bad" | "unknown" | "out"} Standing
+ */
+
+/**
+ * @typedef {{ stands: Standing, words: string }} State
+ */
+
+/** @typedef {import("../lib/store.js").Store} Store */
+
+/** @typedef {import("./readiness.js").Check} Check */
+
+/** @type {Record<string, State>} */
+const conditions = {
+  up: { stands: "fine", words: "Working" },
+  stale: { stands: "bad", words: "Stale: no fresh reading" },
+  down: { stands: "bad", words: "Down: it does not answer" },
+  waiting: { stands: "unknown", words: "Waiting for its first reading" },
+};
+
+/**
+ * alarmsOf returns the alarms about an instrument whose cause is present.
+ * @param {Store} store
+ * @param {string} id
+ */
+export const alarmsOf = (store, id) => store.all("alarms").filter((a) => a.subject === id && a.state !== "returned");
+
+/**
+ * conditionOf returns the state of an instrument; a condition that this page does not know is named,
+ * not judged. Alarms about an instrument that looks fine put it in doubt.
+ * @param {API.SensorView} row
+ * @param {API.AlarmView[]} alarms about it
+ * @param {number} now
+ * @returns {State}
+ */
+export function conditionOf(row, alarms, now) {
+  if (row.out_of_service_until) return { stands: "out", words: `Under maintenance until ${clockTime(Date.parse(row.out_of_service_until), now)}` };
+  const known = conditions[row.condition] ?? { stands: "unknown", words: row.condition };
+  if (row.check_failed) return { stands: "bad", words: "Check failed: do not rely on it" };
+  if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: "Working, but in doubt" };
+  return known;
+}
+
+/** @type {Record<string, State>} */
+const qualities = {
+  good: { stands: "fine", words: "Good" }, uncertain: { stands: "doubt", words: "Uncertain" }, bad: { stands: "bad", words: "Not to be relied on" },
+};
+
+/**
+ * zoneState returns the state of a zone's air.
+ * @param {Pick<API.AirView, "quality" | "why">} row
+ * @returns {State}
+ */
+export function zoneState(row) {
+  const { stands, words } = qualities[row.quality] ?? { stands: "unknown", words: row.quality };
+  return { stands, words: [words, row.why].filter(Boolean).join(": ") };
+}
+
+/**
+ * scaleState returns the state of what a scale shows.
+ * @param {Pick<API.ScaleView, "quality" | "why">} row
+ * @returns {State}
+ */
+function scaleState(row) {
+  return { stands: qualities[row.quality]?.stands ?? "unknown", words: row.why || row.quality };
+}
+
+/** @type {State} */
+const notHeardOf = { stands: "unknown", words: "Not heard of" };
+
+/**
+ * doubted returns a state, or doubt where it is fine and alarms say otherwise.
+ * @param {State} state
+ * @param {API.AlarmView[]} alarms
+ * @returns {State}
+ */
+function doubted(state, alarms) {
+  if (state.stands !== "fine" || alarms.length === 0) return state;
+  return { stands: "doubt", words: alarms.map((a) => a.text).join(" ") };
+}
+
+/**
+ * dependencies lists journal, broker and clock. checks are the bench's own of its readiness, null
+ * when they were not heard.
+ * @param {Store} store
+ * @param {Check[] | null} checks
+ * @returns {({ id: string } & State)[]}
+ */
+export function dependencies(store, checks) {
+  if (checks === null) return ["Journal", "Broker", "Clock"].map((id) => ({ id, ...notHeardOf }));
+  const alarms = (/** @type {string[]} */ ...names) => store.all("alarms").filter((a) => names.includes(a.name) && a.state !== "returned");
+  const check = (/** @type {string} */ name, /** @type {string} */ fine, /** @type {State} */ none) => {
+    const c = checks.find((x) => x.name === name);
+    if (!c) return none;
+    return /** @type {State} */ (c.ok ? { stands: "fine", words: fine } : { stands: "bad", words: c.detail || "Missing" });
+  };
+  const clock = alarms("clock");
+  return [
+    { id: "Journal", ...doubted(check("journal", "Written to disk", notHeardOf), alarms("journal")) },
+    { id: "Broker", ...doubted(check("broker", "Connected", { stands: "out", words: "None is set up" }), alarms("broker", "queue", "other-instance")) },
+    clock.length > 0
+      ? { id: "Clock", stands: "bad", words: clock.map((a) => a.text).join(" ") }
+      : { id: "Clock", stands: "fine", words: "No alarm says that it is not set" },
+  ];
+}
+
+/**
+ * judge returns whether the numbers can be trusted, and what is against it.
+ * @param {Store} store
+ * @param {number} now
+ * @param {boolean} contact
+ * @param {Check[] | null} checks
+ * @returns {State & { against: string[] }}
+ */
+export function judge(store, now, contact, checks) {
+  if (!contact) return { stands: "unknown", words: "Not known: no contact with the bench", against: [] };
+  const things = [
+    ...store.all("sensors").map((row) => ({ id: row.id, ...conditionOf(row, alarmsOf(store, row.id), now) })),
+    ...store.all("scales").filter((row) => row.quality !== "good").map((row) => ({ id: row.id, ...scaleState(row) })),
+    ...store.all("air").map((row) => ({ id: `air of ${row.zone}`, ...zoneState(row) })),
+    ...dependencies(store, checks),
+  ];
+  const wrong = things.filter((t) => t.stands !== "fine" && !(t.id === "Broker" && t.stands === "out"));
+  const against = wrong.map((t) => `${t.id}: ${t.words}`);
+  if (store.all("sensors").length === 0) return { stands: "unknown", words: "Not known: no instrument has been heard of", against };
+  if (wrong.some((t) => t.stands === "bad")) return { stands: "bad", words: "Not all of the numbers can be trusted", against };
+  if (wrong.length > 0) return { stands: "doubt", words: "The numbers can be trusted, with care", against };
+  return { stands: "fine", words: "The numbers can be trusted", against };
+}

@@ -1,0 +1,99 @@
+// Whether the numbers can be trusted, and what the answer depends on beside the instruments: the air
+// of each zone, the journal, the broker, the clock.
+import { h, keyed, setText, show } from "../lib/dom.js";
+import { age, celsius, clockTime, percent, secondsUntil } from "../lib/format.js";
+import { sign } from "../lib/signs.js";
+import { dependencies, judge, zoneState } from "./condition.js";
+import { line, listPanel, signs, textItem } from "./line.js";
+
+/** @typedef {import("./readiness.js").Check} Check */
+
+/**
+ * verdictPanel answers the page's question, and lists what is against it.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ */
+export function verdictPanel(element, { store }) {
+  const shape = h("span", { class: "device-sign" });
+  const words = h("h2", { class: "verdict-words", "aria-live": "polite" });
+  const list = h("ul", { class: "verdict-list" });
+  element.append(h("div", { class: "verdict" }, shape, words), list);
+  let drawn = "";
+  return {
+    /**
+     * @param {number} now
+     * @param {boolean} contact
+     * @param {Check[] | null} checks
+     */
+    update(now, contact, checks) {
+      const verdict = judge(store, now, contact, checks);
+      if (drawn !== verdict.stands) shape.replaceChildren(sign(signs[verdict.stands]));
+      drawn = verdict.stands;
+      element.dataset.stands = verdict.stands;
+      setText(words, verdict.words);
+      keyed(list, verdict.against, (text) => text, textItem);
+    },
+  };
+}
+
+/**
+ * zonesPanel shows the air of each zone.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ */
+export function zonesPanel(element, { store }) {
+  const { list, none } = listPanel(element, "Air by zone", "No air has been measured yet.");
+  return {
+    update(/** @type {number} */ now) {
+      const rows = store.all("air").sort((a, b) => a.zone.localeCompare(b.zone));
+      show(none, rows.length === 0 && store.loaded.has("air"));
+      for (const part of keyed(list, rows, (row) => row.zone, zone)) part.tick(now);
+    },
+  };
+}
+
+function zone() {
+  const part = line(null);
+  /** @type {API.AirView} */
+  let row;
+  return {
+    element: part.element,
+    update(/** @type {API.AirView} */ next) {
+      row = next;
+    },
+    tick(/** @type {number} */ now) {
+      const known = row.temperature_c !== undefined;
+      part.draw({
+        id: row.zone, ...zoneState(row),
+        reading: known ? `${celsius(row.temperature_c)}, ${percent(row.humidity_pct, 1)} RH, dew point ${celsius(row.dew_point_c)}` : "never read",
+        details: [known && `read ${age(-secondsUntil(Date.parse(row.time ?? ""), now))}${row.sensor ? ` by ${row.sensor}` : ""}`],
+      });
+    },
+  };
+}
+
+/**
+ * dependenciesPanel shows journal, broker and clock.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ */
+export function dependenciesPanel(element, { store }) {
+  const { list, none } = listPanel(element, "What the bench rests on", "");
+  show(none, false);
+  const time = h("p", { class: "quiet" });
+  element.append(time);
+  return {
+    /**
+     * @param {number} now
+     * @param {Check[] | null} checks
+     */
+    update(now, checks) {
+      keyed(list, dependencies(store, checks), (row) => row.id, () => {
+        const part = line(null);
+        return { element: part.element, update: part.draw };
+      });
+      show(time, store.clock.known);
+      setText(time, `The bench’s time is ${clockTime(now, now)}.`);
+    },
+  };
+}
