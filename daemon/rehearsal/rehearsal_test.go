@@ -197,11 +197,14 @@ func TestInterruptedPour(t *testing.T) {
 	last := ""
 	rehearse(t, Options{Speed: 60, First: 10, Seed: 3}, func(text string, stop func()) {
 		last = text
+		if strings.Contains(text, "g of hardener poured") {
+			t.Errorf("the mix went on after the interrupt: %s", text)
+		}
 		if strings.Contains(text, "g of ink poured") {
 			stop()
 		}
 	})
-	if !strings.Contains(last, "the end, after 0 min") || !strings.Contains(last, "0 batches made") {
+	if !strings.Contains(last, "the end, after") || !strings.Contains(last, "0 batches made") {
 		t.Errorf("it ended with %q", last)
 	}
 }
