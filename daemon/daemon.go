@@ -17,6 +17,7 @@ import (
 	"potlifed/daemon/broker"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/describe"
 	"potlifed/daemon/instruments"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/metrics"
@@ -133,12 +134,12 @@ func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error)
 }
 
 // eventKinds returns the kinds of events for the description of the API.
-func eventKinds() []web.EventKind {
-	var kinds []web.EventKind
+func eventKinds() []describe.EventKind {
+	var kinds []describe.EventKind
 	for _, kind := range record.Kinds() {
 		if kind != record.KindAirStep {
 			meaning, body := kind.Meaning()
-			kinds = append(kinds, web.EventKind{Kind: string(kind), Meaning: meaning, Body: body})
+			kinds = append(kinds, describe.EventKind{Kind: string(kind), Meaning: meaning, Body: body})
 		}
 	}
 	return kinds

@@ -11,13 +11,15 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
 
+	"potlifed/daemon/asyncapi"
+	"potlifed/daemon/describe"
 	"potlifed/daemon/view"
 	"potlifed/model/can"
 )
 
 const base = "/api/v1/"
 
-// api makes the handler of everything under /api and of /openapi.json.
+// api makes the handler of everything under /api, of /openapi.json and of /asyncapi.json.
 func (s *Server) api() (http.Handler, error) {
 	mux := http.NewServeMux()
 	api := humago.New(mux, huma.Config{
@@ -25,7 +27,7 @@ func (s *Server) api() (http.Handler, error) {
 			OpenAPI: "3.1.0",
 			Info:    information(s.settings.Version),
 			Components: &huma.Components{
-				Schemas: huma.NewMapRegistry(schemaPrefix, schemaName), SecuritySchemes: securitySchemes(),
+				Schemas: huma.NewMapRegistry(describe.SchemaPrefix, schemaName), SecuritySchemes: securitySchemes(),
 			},
 		},
 		// The second name is what the library looks up for application/problem+json.
@@ -49,7 +51,7 @@ func (s *Server) api() (http.Handler, error) {
 	mux.HandleFunc("GET "+base+"stream", s.stream)
 	describeStream(api)
 
-	describe(api.OpenAPI(), s.settings.Events)
+	complete(api.OpenAPI(), s.settings.Events)
 	description, err := json.Marshal(api.OpenAPI())
 	if err != nil {
 		return nil, fmt.Errorf("describe the API: %w", err)
@@ -57,6 +59,14 @@ func (s *Server) api() (http.Handler, error) {
 	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/openapi+json")
 		w.Write(description)
+	})
+	topics, err := asyncapi.Document(s.settings.Version, s.settings.Events)
+	if err != nil {
+		return nil, err
+	}
+	mux.HandleFunc("GET /asyncapi.json", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/vnd.aai.asyncapi+json;version=3.0.0")
+		w.Write(topics)
 	})
 	return withProblems(mux, s.withBody(noStore(mux))), nil
 }
@@ -84,7 +94,7 @@ func withProblems(mux *http.ServeMux, next http.Handler) http.Handler {
 			writeProblem(w, unheard.status, "", shortened(r.Method)+" is not possible here")
 			return
 		}
-		writeProblem(w, http.StatusNotFound, "", "there is nothing at this path; /openapi.json lists what there is")
+		writeProblem(w, http.StatusNotFound, "", "there is nothing at this path; /openapi.json lists what there is, and /asyncapi.json what there is over MQTT")
 	})
 }
 

@@ -81,7 +81,7 @@ func TestNoSuchPathOrMethod(t *testing.T) {
 	}
 	allowed := map[string]string{
 		"DELETE /api/v1/batches/0612-1": "GET, HEAD", "PUT /api/v1/batches": "GET, HEAD, POST", "GET /api/v1/batches/0612-1/load": "POST",
-		"POST /api/v1/stream": "GET, HEAD", "POST /openapi.json": "GET, HEAD", "POST /": "GET, HEAD", "DELETE /metrics": "GET, HEAD",
+		"POST /api/v1/stream": "GET, HEAD", "POST /openapi.json": "GET, HEAD", "POST /asyncapi.json": "GET, HEAD", "POST /": "GET, HEAD", "DELETE /metrics": "GET, HEAD",
 		"POST /healthz": "GET, HEAD", "OPTIONS /readyz": "GET, HEAD",
 	}
 	for what, allow := range allowed {

@@ -15,6 +15,7 @@ import (
 	"go.uber.org/goleak"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/describe"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
@@ -191,12 +192,12 @@ func newServer(t testing.TB, s *stand) *Server {
 }
 
 // everyKind returns the kinds of events, as the daemon gives them to the server.
-func everyKind() []EventKind {
-	var kinds []EventKind
+func everyKind() []describe.EventKind {
+	var kinds []describe.EventKind
 	for _, kind := range record.Kinds() {
 		if kind != record.KindAirStep {
 			meaning, body := kind.Meaning()
-			kinds = append(kinds, EventKind{Kind: string(kind), Meaning: meaning, Body: body})
+			kinds = append(kinds, describe.EventKind{Kind: string(kind), Meaning: meaning, Body: body})
 		}
 	}
 	return kinds

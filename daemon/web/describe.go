@@ -6,22 +6,13 @@ import (
 	"reflect"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"potlifed/daemon/describe"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/view"
 )
-
-// EventKind is a kind of event as the description of the API shows it.
-type EventKind struct {
-	Kind    string
-	Meaning string       // what has happened, in a sentence
-	Body    reflect.Type // the structure of the fields beside time, seq, journal, kind and by
-}
-
-const schemaPrefix = "#/components/schemas/"
 
 // information returns the head of the API's description.
 func information(version string) *huma.Info {
@@ -54,9 +45,9 @@ var tagOf = map[string]string{
 	"inks": "inks", "events": "events", "stream": "events", "session": "access", "sessions": "access", "neighbours": "benches",
 }
 
-// describe completes the description of the registered operations: tags, the security of
+// complete completes the description of the registered operations: tags, the security of
 // each, the refusals that any request may meet, and the kinds of events.
-func describe(api *huma.OpenAPI, events []EventKind) {
+func complete(api *huma.OpenAPI, events []describe.EventKind) {
 	api.Servers = []*huma.Server{{URL: "/", Description: "this bench"}}
 	api.Tags = tags
 	describeEvents(api.Components.Schemas, events)
@@ -84,69 +75,27 @@ func mayAnswer(op *huma.Operation, status int) {
 	code := strconv.Itoa(status)
 	if op.Responses[code] == nil {
 		op.Responses[code] = &huma.Response{Description: http.StatusText(status), Content: map[string]*huma.MediaType{
-			"application/problem+json": {Schema: &huma.Schema{Ref: schemaPrefix + "ErrorModel"}},
+			"application/problem+json": {Schema: &huma.Schema{Ref: describe.SchemaPrefix + "ErrorModel"}},
 		}}
 	}
 }
 
-// eventHead holds the fields that every event has.
-type eventHead struct {
-	Time    time.Time `json:"time" doc:"when it happened, in bench time"`
-	Seq     uint64    `json:"seq" doc:"number of the event, without gaps from 1"`
-	Journal string    `json:"journal" doc:"id of the journal; another id means that events are numbered from 1 again"`
-	Kind    string    `json:"kind" doc:"kind of the event"`
-	By      string    `json:"by" doc:"name of the person, device or program that caused it; bench for the service itself"`
-}
-
 // describeEvents adds a schema for each kind of event, and one for any of them, which the
 // lists of events refer to.
-func describeEvents(schemas huma.Registry, kinds []EventKind) {
+func describeEvents(schemas huma.Registry, kinds []describe.EventKind) {
 	anyEvent := &huma.Schema{
 		Description:   "An event of the journal; kind says which",
 		Discriminator: &huma.Discriminator{PropertyName: "kind", Mapping: map[string]string{}},
 	}
-	// Structures inside of events have names of their own: they are those of the journal.
-	own := huma.NewMapRegistry(schemaPrefix, func(t reflect.Type, hint string) string { return "Event" + huma.DefaultSchemaNamer(t, hint) })
+	maps.Copy(schemas.Map(), describe.Events(kinds))
 	for _, k := range kinds {
-		event := huma.SchemaFromType(own, k.Body)
-		head := huma.SchemaFromType(own, reflect.TypeFor[eventHead]())
-		head.Properties["kind"].Enum = []any{k.Kind}
-		maps.Copy(event.Properties, head.Properties)
-		event.Description, event.Required = k.Meaning, append(head.Required, event.Required...)
-		name := "Event"
-		for word := range strings.SplitSeq(k.Kind, "-") {
-			name += strings.ToUpper(word[:1]) + word[1:]
-		}
-		own.Map()[name] = event
-		ref := &huma.Schema{Ref: schemaPrefix + name}
+		ref := &huma.Schema{Ref: describe.SchemaPrefix + k.SchemaName()}
 		anyEvent.OneOf = append(anyEvent.OneOf, ref)
 		anyEvent.Discriminator.Mapping[k.Kind] = ref.Ref
 	}
-	for name, s := range own.Map() {
-		asPublished(s)
-		schemas.Map()[name] = s
-	}
 	schemas.Map()["Event"] = anyEvent
 	for _, list := range []string{"EventList", "History"} {
-		schemas.Map()[list].Properties["events"].Items = &huma.Schema{Ref: schemaPrefix + "Event"}
-	}
-}
-
-// asPublished gives the properties of a schema the names and types that the fields of an
-// event have when it is published.
-func asPublished(s *huma.Schema) {
-	properties := map[string]*huma.Schema{}
-	published := map[string]string{}
-	for stored, p := range s.Properties {
-		name := view.PublishedName(stored)
-		if strings.HasSuffix(stored, "_ns") {
-			p = &huma.Schema{Type: huma.TypeNumber, Format: "double", Description: p.Description + ", in s"}
-		}
-		published[stored], properties[name] = name, p
-	}
-	s.Properties = properties
-	for i, stored := range s.Required {
-		s.Required[i] = published[stored]
+		schemas.Map()[list].Properties["events"].Items = &huma.Schema{Ref: describe.SchemaPrefix + "Event"}
 	}
 }
 

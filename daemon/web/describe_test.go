@@ -118,6 +118,22 @@ func TestDescriptionForLinters(t *testing.T) {
 	}
 }
 
+// TestTopicsAreDescribed: /asyncapi.json is served, with a message for each kind of event.
+func TestTopicsAreDescribed(t *testing.T) {
+	w := answerTo(newServer(t, newStand()).Handler(), fromHere("GET", "/asyncapi.json", ""))
+	var d map[string]any
+	if err := json.Unmarshal(w.Body.Bytes(), &d); err != nil {
+		t.Fatalf("%d: %v", w.Code, err)
+	}
+	messages, _ := dig(d, "channels", "event", "messages").(map[string]any)
+	if d["asyncapi"] != "3.0.0" || len(messages) != len(everyKind()) {
+		t.Errorf("AsyncAPI %v, %d kinds of events", d["asyncapi"], len(messages))
+	}
+	if is := w.Header().Get("Content-Type"); is != "application/vnd.aai.asyncapi+json;version=3.0.0" {
+		t.Errorf("content type %q", is)
+	}
+}
+
 // TestEventsMatchDescription publishes an event of each kind, with every field filled and
 // with none, and checks it against the schema of its kind.
 func TestEventsMatchDescription(t *testing.T) {

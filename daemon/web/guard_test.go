@@ -107,7 +107,7 @@ func TestWhoMayChange(t *testing.T) {
 
 func TestHeaders(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
-	for _, path := range []string{"/", "/api/v1/air", "/nothing", "/metrics", "/healthz", "/openapi.json", "/api/v1/nothing"} {
+	for _, path := range []string{"/", "/api/v1/air", "/nothing", "/metrics", "/healthz", "/openapi.json", "/asyncapi.json", "/api/v1/nothing"} {
 		header := answerTo(h, fromHere("GET", path, "")).Header()
 		policy := header.Get("Content-Security-Policy")
 		if !strings.Contains(policy, "default-src 'none'") || !strings.Contains(policy, "frame-ancestors 'none'") || strings.Contains(policy, "unsafe") ||

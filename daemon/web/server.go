@@ -20,6 +20,7 @@ import (
 	"github.com/prometheus/exporter-toolkit/web"
 
 	"potlifed/daemon/access"
+	"potlifed/daemon/describe"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/reference"
@@ -66,7 +67,7 @@ type Settings struct {
 	PublicURL     string   // where the pages are reached, for the code on a label; may be empty
 	Version       string   // of the program, in the API's description
 	Access        *access.Store
-	Events        []EventKind // the kinds of events, for the API's description
+	Events        []describe.EventKind // the kinds of events, for the API's description
 	// Learn fits the shop's inks to how their batches ended. It takes its time.
 	Learn func(ctx context.Context) ([]outcomes.Learned, error)
 	// Neighbours are other benches as they are known now; nil where none are shown. It must
@@ -114,6 +115,7 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	mux := http.NewServeMux()
 	mux.Handle("/api/", api)
 	mux.Handle("/openapi.json", api)
+	mux.Handle("/asyncapi.json", api)
 	mux.Handle("/metrics", readOnly(metrics))
 	mux.Handle("/healthz", readOnly(http.HandlerFunc(healthz)))
 	mux.Handle("/readyz", readOnly(http.HandlerFunc(s.readyz)))
