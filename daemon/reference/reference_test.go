@@ -3,6 +3,8 @@ package reference
 import (
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -55,6 +57,29 @@ func TestEveryFieldIsExplained(t *testing.T) {
 			if strings.TrimSpace(cell) == "" && !strings.Contains(row, "potlife_") { // a metric may have no label of its own
 				t.Errorf("an empty cell in %s", row)
 			}
+		}
+	}
+}
+
+// TestReadmeLinks: the files that the README leads to are there, and its picture is small.
+func TestReadmeLinks(t *testing.T) {
+	root := filepath.Join("..", "..")
+	readme, err := os.ReadFile(filepath.Join(root, "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	links := regexp.MustCompile(`\]\(([^)]+)\)`).FindAllStringSubmatch(string(readme), -1)
+	links = append(links, regexp.MustCompile(`(testdata/\S+\.(?:yaml|service))`).FindAllStringSubmatch(string(readme), -1)...)
+	if len(links) < 6 {
+		t.Errorf("only %d links", len(links))
+	}
+	for _, link := range links {
+		info, err := os.Stat(filepath.Join(root, filepath.FromSlash(link[1])))
+		switch {
+		case err != nil:
+			t.Errorf("the README leads nowhere: %v", err)
+		case strings.HasSuffix(link[1], ".png") && info.Size() > 150_000:
+			t.Errorf("%s has %d bytes; want at most 150,000", link[1], info.Size())
 		}
 	}
 }
