@@ -8,50 +8,55 @@ import (
 	"potlifed/model/air"
 )
 
-// StepKind says how the air of a step is known.
+// StepKind is how the air of a step is known.
 type StepKind string
 
-// The kinds of step. Anything else is taken as Measured.
+// The kinds of step. Any other word counts as Measured.
 const (
 	// Measured: readings at both ends.
 	Measured StepKind = "measured"
-	// Held: the last values hold a little longer; each member drifts away from them with the square root of the reading's age.
+	// Held: the last values are used a little longer. Each member drifts away from them with the
+	// square root of the age of the reading.
 	Held StepKind = "held"
-	// Stale: nobody has measured for too long. Each member has its own point between the last values and the worst air of the last day;
-	// the nominal takes the middle.
+	// Stale: the last reading is too old. Each member has its own point between the last values
+	// and the worst air of the last day. The nominal member takes the middle.
 	Stale StepKind = "stale"
-	// Bridged: nothing is known between the two ends. A straight line, and each member strays from it, most in the middle.
+	// Bridged: nothing is known between the two ends. The air is taken as a straight line; each
+	// member strays from it, most in the middle.
 	Bridged StepKind = "bridged"
 )
 
-// Step is a stretch of a zone's air: temperature and humidity each go in a straight line from From to To.
+// Step is the air of a zone over a stretch of time. Temperature and humidity change linearly
+// from From to To.
 type Step struct {
 	Duration time.Duration `json:"duration_ns"`
 	From     air.State     `json:"from"`
 	To       air.State     `json:"to"`
 	Kind     StepKind      `json:"kind"`
-	// Held is the age of the last reading when the step starts; for a held step.
+	// Held is the age of the last reading at the start of a held step.
 	Held time.Duration `json:"held_ns,omitempty"`
-	// Worst is the warmest and the most humid air of the zone's last 24 hours; for a stale step.
+	// Worst is the warmest and the most humid air of the zone's last 24 hours, for a stale step.
 	Worst air.State `json:"worst,omitzero"`
-	// DriftK and DriftPct are how far the zone's air strays in the square root of an hour, for a held or bridged step; 0 for the default.
+	// DriftK and DriftPct are how far the zone's air strays in the square root of an hour, in K
+	// and % RH, for a held or bridged step; 0 for the default.
 	DriftK   float64 `json:"drift_k,omitempty"`
 	DriftPct float64 `json:"drift_pct,omitempty"`
-	// Uncertain says that the air's quality was less than good.
+	// Uncertain: the quality of the air was less than good.
 	Uncertain bool `json:"uncertain,omitempty"`
 }
 
-// doubtful says whether the step's dose counts towards DoubtfulShare.
+// doubtful reports whether the dose of the step counts towards DoubtfulShare.
 func (s Step) doubtful() bool { return s.Uncertain || s.Kind == Stale || s.Kind == Bridged }
 
-// clamped is the step with its air inside the physics limits.
+// clamped returns the step with its air inside the limits of package air.
 func (s Step) clamped() Step {
 	s.From, s.To, s.Worst = s.From.Clamp(), s.To.Clamp(), s.Worst.Clamp()
 	return s
 }
 
-// stray is how far the members stray t hours into a step of so many hours: with the square root of the hours since the air was known, and
-// in a bridged step as a random walk tied to both ends.
+// stray returns how far the members stray t hours into a step of so many hours, in K and % RH.
+// It grows with the square root of the hours since the air was known. In a bridged step it is
+// that of a random walk tied to both ends.
 func (s Step) stray(t, hours float64) air.State {
 	root := 0.0
 	switch s.Kind {
@@ -63,7 +68,8 @@ func (s Step) stray(t, hours float64) air.State {
 	return drifted(root, s.DriftK, s.DriftPct)
 }
 
-// drifted is a drift per square root of an hour after so many of them; what is not known of it is the default.
+// drifted returns the drift after a time whose square root in hours is given. A drift that is
+// not known is the default.
 func drifted(root, perRootK, perRootPct float64) air.State {
 	if !(perRootK > 0) {
 		perRootK = air.DriftTemperatureK
@@ -74,11 +80,12 @@ func drifted(root, perRootK, perRootPct float64) air.State {
 	return air.State{TemperatureC: min(root*perRootK, mostStray), HumidityPct: min(root*perRootPct, mostStray)}
 }
 
-// mostStray keeps a drift of many years a number that can be computed with.
+// mostStray limits a drift of many years to a finite number.
 const mostStray = 1e6
 
-// chunks is into how many pieces the members take the step: of 2 K, so that two points integrate each; of an hour, and where they stray
-// with a square root of a quarter of one.
+// chunks returns into how many pieces the members divide the step: pieces of at most 2 K, so
+// that two points integrate each, of at most an hour, and of at most a quarter of an hour where
+// they stray with a square root.
 func (s Step) chunks(hours float64) int {
 	const longestH, strayingH, steepestK, most = 1.0, 0.25, 2.0, 2000
 	longest := longestH
@@ -90,7 +97,7 @@ func (s Step) chunks(hours float64) int {
 	return int(min(max(byTime, byTemperature, 1), most))
 }
 
-// piece is the k-th of n pieces of the step.
+// piece returns the k-th of n pieces of the step.
 func (s Step) piece(k, n int, hours, lagH float64) piece {
 	from, to := float64(k)/float64(n), float64(k+1)/float64(n)
 	return piece{
@@ -106,13 +113,15 @@ func (s Step) piece(k, n int, hours, lagH float64) piece {
 	}
 }
 
-// Advance lets the batch live through a step of air at a place, in place and without allocating (but for a level that is crossed, and a
-// place with another exposure). A step that is not longer than zero does nothing.
+// Advance advances the batch through a step of air at a place. It changes the cloud in place,
+// without allocating memory (except when the risk passes a level and when the place has another
+// exposure). A step that is not longer than zero changes nothing.
 //
-// The nominal's dose is right to 1e-9 relative whatever the step's length, the members' to 1e-4; one long step equals the short steps it
-// is made of, but for the members' drift, which is straight inside a quarter of an hour, and for members whose own air is cut off at the
-// physics limits. Air outside the physics limits is taken as the
-// nearest inside.
+// The nominal dose is right to 1e-9 relative for any length of the step, the doses of the
+// members to 1e-4. One long step gives the same as the short steps that it consists of, with two
+// exceptions: the members' drift, which is linear within a quarter of an hour, and members whose
+// own air reaches the limits of package air. Air outside these limits is replaced by the nearest
+// inside.
 func (c *Cloud) Advance(p Place, s Step) {
 	if s.Duration <= 0 {
 		return
@@ -133,7 +142,7 @@ func (c *Cloud) Advance(p Place, s Step) {
 	c.lastAir = s.To
 }
 
-// enter takes note of the place.
+// enter notes the exposure of the place.
 func (c *Cloud) enter(p Place) {
 	if phi := p.exposure(); c.phi == nil || phi != c.phiFor {
 		c.phi, c.phiFor = c.exposures(phi), phi
@@ -174,7 +183,8 @@ func (c *Cloud) noteCrossings(start state, p *piece, startAge, endAge time.Durat
 	}
 }
 
-// riskBelowNextLevel is a cheap test that spares the risk of every member in most minutes.
+// riskBelowNextLevel is a cheap test that makes the risk of every member unnecessary in most
+// minutes.
 func (c *Cloud) riskBelowNextLevel() bool {
 	next := low
 	for c.crossed[next] != notCrossed {
@@ -186,8 +196,9 @@ func (c *Cloud) riskBelowNextLevel() bool {
 	return c.gap == nil && c.alive.ceilingFor(len(c.members), slices.Max(c.now.dose), c.maxSigma) < levelRisk[next]
 }
 
-// crossing is the part of a piece after which the risk reaches a level that it has reached at the end of the piece: a bracketed secant
-// (Illinois) over the piece's own integral, so it does not depend on how long the piece is. work is overwritten.
+// crossing returns the part of a piece after which the risk reaches a level that it has reached
+// at the end of the piece. It uses a bracketed secant method (Illinois) on the piece's own
+// integral, so the result does not depend on the length of the piece. work is overwritten.
 func (c *Cloud) crossing(start state, p *piece, phi []float64, work state, level float64) float64 {
 	miss := func(f float64) float64 {
 		part := p.part(f)

@@ -5,10 +5,12 @@ import (
 	"time"
 )
 
-// MarkAtLeast says that the batch has lived through a time whose length nobody knows: a reboot with the clock not set. Until CountGap
-// each member carries its own guess of it, drawn from a lognormal distribution with median half an hour and ln spread 1.5, spent at the
-// member's rate in the last known air, cup as warm as the air. The nominal and the age count only what is known, so both are "at least";
-// the risk includes the guess. Several marks add up.
+// MarkAtLeast notes that the batch has lived through a time of unknown length: a reboot while
+// the clock was not set. Until CountGap, each member has its own estimate of that time, drawn
+// from a lognormal distribution with a median of half an hour and a ln spread of 1.5. It is
+// spent at the member's rate in the last known air, with the cup as warm as the air. The nominal
+// dose and the age count only the known time, so both are lower limits. The risk includes the
+// estimate. Several marks add up.
 func (c *Cloud) MarkAtLeast() {
 	if c.gap == nil {
 		c.gap = make([]float64, len(c.members))
@@ -25,14 +27,17 @@ func (c *Cloud) MarkAtLeast() {
 	c.crossNow()
 }
 
-// AtLeast says that age and spent life are only lower bounds.
+// AtLeast reports whether age and spent life are only lower limits.
 func (c *Cloud) AtLeast() bool { return c.gap != nil }
 
-// CountGap adds a time that is now known, usually as one Bridged step, to the batch's past, and forgets the guesses for it: age, spent
-// life and doubtful share grow by it in full. The cup's present temperature is left alone; the step starts with the cup as warm as the air.
+// CountGap adds a time that has become known, usually as one Bridged step, to the past of the
+// batch, and removes the estimates of it. Age, spent life and doubtful share grow by the whole
+// step. The cup's present temperature is not changed; the step starts with the cup as warm as
+// the air.
 //
-// Levels of the risk that were passed before the mark keep their instants. Later ones were found with the guess; where the risk is still
-// above a level, the level counts as passed now, when it is known. A gap that lay before the last Good is added to the dose at good too.
+// Levels of the risk that were passed before the mark keep their instants. Later ones were found
+// with the estimate; where the risk is still above a level, the level counts as passed now. A
+// gap before the last Good is also added to the dose at that moment.
 func (c *Cloud) CountGap(p Place, s Step) {
 	if s.Duration <= 0 {
 		return
@@ -67,7 +72,7 @@ func (c *Cloud) CountGap(p Place, s Step) {
 	c.forgetGuesses(s.Duration, beforeGood)
 }
 
-// forgetGuesses drops the drawn doses and settles what had been found with them.
+// forgetGuesses removes the drawn doses and what was calculated with them.
 func (c *Cloud) forgetGuesses(gap time.Duration, beforeGood bool) {
 	marked := c.gap != nil
 	c.gap, c.gapAtGood = nil, nil
@@ -85,7 +90,8 @@ func (c *Cloud) forgetGuesses(gap time.Duration, beforeGood bool) {
 	c.crossNow()
 }
 
-// crossNow counts the levels that the risk has passed without a step as passed at the present age.
+// crossNow records the levels that the risk has passed without a step as passed at the present
+// age.
 func (c *Cloud) crossNow() {
 	risk := c.Risk()
 	for level := range c.crossed {

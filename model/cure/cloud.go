@@ -6,8 +6,8 @@ import (
 	"potlifed/model/air"
 )
 
-// LowRisk, ExpectedRisk and HighRisk are the risks, from 0 to 1, at which a batch's ends [Ends] lie: 10, 50 and 90 % of all such
-// batches have gone off by then.
+// LowRisk, ExpectedRisk and HighRisk are the risks, from 0 to 1, at which the ends of a batch
+// lie (see [Ends]): by then 10, 50 and 90 % of all such batches have gone off.
 const (
 	LowRisk      = 0.10
 	ExpectedRisk = 0.50
@@ -24,31 +24,36 @@ const (
 
 var levelRisk = [levels]float64{low: LowRisk, expected: ExpectedRisk, high: HighRisk}
 
-// notCrossed stands where the risk has not yet passed a level.
+// notCrossed is the value of a level that the risk has not passed yet.
 const notCrossed time.Duration = -1
 
-// Cloud is what is known about the spent life of one batch: a nominal member, every parameter at its centre and no error of the sensor,
-// and a fixed quasi-random design of members around it, each with its own parameters and its own spent life. The nominal gives the spent
-// life that is shown; the members give the risk and the ends.
+// Cloud is an ensemble of plausible batches that describes what is known of the spent life of
+// one batch. The nominal member has every parameter at its centre and no error of the sensor.
+// Around it are the members of a fixed quasi-random design, each with its own parameters and its
+// own spent life. The nominal member gives the spent life that is shown; the other members give
+// the risk and the ends.
 //
-// A cloud counts age from the first hardener. The zero Cloud is not usable; make one with New or by unmarshalling.
+// The age of a cloud counts from the first hardener. The zero Cloud is not usable; use [New], or
+// unmarshal one.
 //
-// Advance, Good, MarkAtLeast and CountGap change the cloud in place: a holder of shared state clones it first and changes the clone. All
-// other methods only read and may run concurrently on a cloud that nobody changes. The same calls give the same cloud to the bit on the
-// same machine and binary.
+// Advance, Good, MarkAtLeast and CountGap change the cloud in place. Code that shares a cloud
+// must clone it first and change the clone. All other methods only read; they may run
+// concurrently while nobody changes the cloud. The same calls give the same cloud to the bit on
+// the same machine with the same binary.
 type Cloud struct {
 	ink     Ink
 	members []member // never changed, shared between clones
 
-	// phi is each member's exposure for phiFor, worked out when a place's exposure changes; replaced, never changed, so clones share it.
+	// phi is each member's exposure at a place with the exposure phiFor. It is replaced and
+	// never changed, so that clones can share it.
 	phi    []float64
 	phiFor float64
 
 	nominal    nominal
 	now        state
 	doseAtGood []float64
-	// gap is each member's drawn dose of a time that nobody measured, nil when the age is known; gapAtGood its part that had been drawn
-	// when the batch was last known good.
+	// gap is each member's drawn dose of a time that was not measured, nil when the age is
+	// known. gapAtGood is the part of it that was drawn before the batch was last known good.
 	gap, gapAtGood []float64
 
 	age, goodAt time.Duration
@@ -58,22 +63,24 @@ type Cloud struct {
 	lastAir      air.State // at the end of the last step, for the dose of an unknown gap
 	lastExposure float64
 
-	// Worked out from the above.
+	// Calculated from the fields above.
 	alive    alive
 	ceiling  ceiling
 	maxSigma float64
 	scratch  [2]state // for the search of a crossing
 }
 
-// nominal is the member whose parameters are all at their centre.
+// nominal is the member with all parameters at their centre.
 type nominal struct {
 	Dose     float64 `json:"dose"`
 	Doubtful float64 `json:"doubtful"` // the part of Dose from uncertain, stale or bridged air
 	CupC     float64 `json:"cup_c"`
 }
 
-// New starts the cloud of a batch whose first hardener meets the ink now; the cup has the air's temperature. weighing is the relative
-// standard uncertainty of the mixing ratio, added to each member's sigma in quadrature; 0 when it is not known. The ink must be valid.
+// New returns the cloud of a batch whose first hardener meets the ink now. The cup has the
+// temperature of the air. weighing is the relative standard uncertainty of the mixing ratio, 0
+// when it is not known; it is added to the sigma of each member in quadrature. The ink must be
+// valid, see [Ink.Valid].
 func New(ink Ink, sensor Sensor, weighing float64, startAir air.State) *Cloud {
 	return newCloud(ink, drawMembers(ink, sensor, weighing, Members, generator), startAir)
 }
@@ -97,7 +104,7 @@ func newCloud(ink Ink, members []member, startAir air.State) *Cloud {
 	return c
 }
 
-// derive works out what follows from the stored fields.
+// derive calculates what follows from the stored fields.
 func (c *Cloud) derive() {
 	c.settle()
 	c.ceiling.slope = make([]float64, 0, len(c.members))
@@ -108,13 +115,14 @@ func (c *Cloud) derive() {
 	c.scratch = [2]state{newState(len(c.members)), newState(len(c.members))}
 }
 
-// settle works out what hangs on the moment at which the batch was last known good, and on the guesses of a gap.
+// settle calculates what depends on the moment at which the batch was last known good, and on
+// the estimates of a gap.
 func (c *Cloud) settle() {
 	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
 	c.ceiling.forget()
 }
 
-// Clone is an independent copy.
+// Clone returns an independent copy.
 func (c *Cloud) Clone() *Cloud {
 	n := len(c.members)
 	d := *c
@@ -128,7 +136,7 @@ func (c *Cloud) Clone() *Cloud {
 	return &d
 }
 
-// exposures are the members' exposures at a place, without touching the cloud.
+// exposures returns the members' exposures at a place. It does not change the cloud.
 func (c *Cloud) exposures(phi float64) []float64 {
 	if c.phi != nil && c.phiFor == phi {
 		return c.phi
@@ -140,19 +148,22 @@ func (c *Cloud) exposures(phi float64) []float64 {
 	return own
 }
 
-// Age is the time since the first hardener; a lower bound when AtLeast.
+// Age returns the time since the first hardener. It is a lower limit while AtLeast is true.
 func (c *Cloud) Age() time.Duration { return c.age }
 
-// GoodAt is the age at which the batch was last known good: 0, the first hardener, or the last Good.
+// GoodAt returns the age at which the batch was last known good: 0, the first hardener, or the
+// age at the last Good.
 func (c *Cloud) GoodAt() time.Duration { return c.goodAt }
 
-// Ink is the ink the cloud was drawn from.
+// Ink returns the ink from which the members were drawn.
 func (c *Cloud) Ink() Ink { return c.ink }
 
-// Spent is the nominal spent life: 1 at the end of the median batch. It never falls.
+// Spent returns the spent life of the nominal member, as a share: 1 at the end of the median
+// batch. It never falls.
 func (c *Cloud) Spent() float64 { return c.nominal.Dose }
 
-// DoubtfulShare is the share of Spent that came from uncertain, stale or bridged air, 0..1.
+// DoubtfulShare returns the share of Spent that came from uncertain, stale or bridged air, 0 to
+// 1.
 func (c *Cloud) DoubtfulShare() float64 {
 	if c.nominal.Dose <= 0 {
 		return 0
@@ -160,14 +171,16 @@ func (c *Cloud) DoubtfulShare() float64 {
 	return min(c.nominal.Doubtful/c.nominal.Dose, 1)
 }
 
-// CupTemperatureC is the nominal cup's.
+// CupTemperatureC returns the temperature of the nominal member's cup in °C.
 func (c *Cloud) CupTemperatureC() float64 { return c.nominal.CupC }
 
-// Risk is the probability that the batch is over by now, given that it was good at GoodAt; an unknown gap counts with its drawn dose.
+// Risk returns the probability, 0 to 1, that the batch is over by now, given that it was good at
+// GoodAt. An unknown gap counts with its drawn doses.
 func (c *Cloud) Risk() float64 { return c.alive.risk(c.members, c.now.dose, c.gap) }
 
-// Rate is the nominal share of the pot life spent per hour at a place in this air, with the cup's present temperature. Without a lag
-// the cup has the air's.
+// Rate returns the share of the pot life that the nominal member spends per hour at a place in
+// this air, with the cup's present temperature. Without a lag the cup has the temperature of the
+// air.
 func (c *Cloud) Rate(p Place, a air.State) float64 {
 	a = a.Clamp()
 	cup := c.nominal.CupC
@@ -177,8 +190,8 @@ func (c *Cloud) Rate(p Place, a air.State) float64 {
 	return c.ink.Rate(cup, a.VapourPressurePa(), p.exposure())
 }
 
-// Good says that somebody looked now and the batch is good. Everything is conditioned on this moment from here on, and the levels passed
-// before are forgotten.
+// Good notes that somebody has looked now and the batch is good. Risk and ends are conditioned
+// on this moment from now on, and the levels passed before are removed.
 func (c *Cloud) Good() {
 	copy(c.doseAtGood, c.now.dose)
 	c.gapAtGood = append([]float64(nil), c.gap...)

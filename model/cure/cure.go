@@ -29,31 +29,36 @@ const (
 	gasConstant = 8.314462618e-3
 	// zeroCelsiusK is 0 °C in kelvin.
 	zeroCelsiusK = 273.15
-	// ReferenceTemperatureC and ReferenceHumidityPct are the air of L_ref and s.
+	// ReferenceTemperatureC and ReferenceHumidityPct are the air in °C and % RH that L_ref and s
+	// refer to.
 	ReferenceTemperatureC = 20.0
 	ReferenceHumidityPct  = 50.0
-	// MinExposure is the least exposure the model computes with: a closed cup still has its own air, so exposure is never 0.
+	// MinExposure is the smallest exposure that the model uses. A closed cup still has its own
+	// air, so the exposure is never 0.
 	MinExposure = 0.01
 )
 
-// referenceVapourPa is e_ref, the vapour pressure at 20 °C and 50 %.
+// referenceVapourPa is e_ref: the vapour pressure in Pa at 20 °C and 50 %.
 var referenceVapourPa = air.State{TemperatureC: ReferenceTemperatureC, HumidityPct: ReferenceHumidityPct}.VapourPressurePa()
 
-// arrhenius is k(T) for Ea/R in kelvin and a temperature in °C: the factor by which heat speeds the reaction up against 20 °C.
+// arrhenius returns k(T) for Ea/R in kelvin and a temperature in °C: how many times faster the
+// reaction is than at 20 °C.
 func arrhenius(activationK, temperatureC float64) float64 {
 	return math.Exp(activationK * (1/(ReferenceTemperatureC+zeroCelsiusK) - 1/(temperatureC+zeroCelsiusK)))
 }
 
-// Place is where a batch stands.
+// Place describes how a batch is exposed to the air where it is.
 type Place struct {
-	// Exposure is phi: how much of the room's vapour reaches the ink, against the use that the data sheet's figure describes. 1 in
-	// use, about 0.5 loosely covered. Values outside 0.01..1 are taken as the nearer end.
+	// Exposure is phi: how much of the room's vapour reaches the ink, relative to the use that
+	// the data sheet's figure describes. It is 1 in use and about 0.5 when loosely covered. A
+	// value outside 0.01 to 1 is replaced by the nearest limit.
 	Exposure float64 `json:"exposure" doc:"how open the cup is, 0 to 1: 1 open or in use, about 0.5 loosely covered"`
-	// Lag is the time constant with which the cup follows the air's temperature; 0 for none.
+	// Lag is the time constant with which the cup follows the temperature of the air; 0 for
+	// none.
 	Lag time.Duration `json:"lag_ns" doc:"time in which the cup follows the room's temperature by 63 %"`
 }
 
-// exposure is phi inside its bounds.
+// exposure returns phi within its limits.
 func (p Place) exposure() float64 {
 	if math.IsNaN(p.Exposure) {
 		return 1
@@ -61,10 +66,11 @@ func (p Place) exposure() float64 {
 	return min(max(p.Exposure, MinExposure), 1)
 }
 
-// lagH is the lag in hours, never negative.
+// lagH returns the lag in hours. It is never negative.
 func (p Place) lagH() float64 { return max(p.Lag, 0).Hours() }
 
-// hoursToDuration rounds to the nanosecond and holds the result inside what a Duration can say.
+// hoursToDuration returns a time in hours as a Duration, rounded to the nanosecond and limited
+// to what a Duration can hold.
 func hoursToDuration(hours float64) time.Duration {
 	ns := hours * float64(time.Hour)
 	switch {
@@ -76,7 +82,7 @@ func hoursToDuration(hours float64) time.Duration {
 	return time.Duration(math.Round(ns))
 }
 
-// later adds two durations that are not negative and stops at the longest one instead of turning over.
+// later returns the sum of two durations that are not negative, limited to the longest Duration.
 func later(age, by time.Duration) time.Duration {
 	if by > math.MaxInt64-age {
 		return math.MaxInt64

@@ -12,11 +12,12 @@ import (
 	"potlifed/model/air"
 )
 
-// cloudVersion is raised when the meaning of a stored cloud changes.
+// cloudVersion is increased when the meaning of a stored cloud changes.
 const cloudVersion = 1
 
-// A cloud on disk: what was drawn and what has happened, nothing that can be worked out. The members are stored and not drawn again, so
-// that an open batch goes on as it was after an upgrade that changes priors or design.
+// cloudJSON is a stored cloud: what was drawn and what has happened, without what can be
+// calculated. The members are stored and not drawn again, so that an open batch continues
+// unchanged after an upgrade that changes priors or design.
 type cloudJSON struct {
 	Version      int           `json:"version"`
 	Ink          Ink           `json:"ink"`
@@ -37,7 +38,8 @@ type cloudJSON struct {
 	GapAtGood    floats        `json:"gap_at_good,omitempty"`
 }
 
-// floats is a list of numbers written as base64 of their little-endian IEEE 754 bytes: to the bit, and a third of the decimal text.
+// floats is a list of numbers, written as base64 of their little-endian IEEE 754 bytes. This
+// keeps all bits and takes a third of the decimal text.
 type floats []float64
 
 func (f floats) MarshalJSON() ([]byte, error) {
@@ -67,7 +69,7 @@ func (f *floats) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// MarshalJSON writes the cloud so that UnmarshalJSON gives it back to the bit.
+// MarshalJSON returns the cloud as JSON, from which UnmarshalJSON restores it to the bit.
 func (c *Cloud) MarshalJSON() ([]byte, error) {
 	j := cloudJSON{
 		Version: cloudVersion, Ink: c.ink, Nominal: c.nominal, Age: c.age, GoodAt: c.goodAt,
@@ -83,7 +85,8 @@ func (c *Cloud) MarshalJSON() ([]byte, error) {
 	return json.Marshal(j)
 }
 
-// UnmarshalJSON reads a cloud that MarshalJSON wrote. It refuses one that is damaged or of another version, and leaves c as it was then.
+// UnmarshalJSON reads a cloud that MarshalJSON wrote. It returns an error for one that is
+// damaged or of another version, and then leaves c unchanged.
 func (c *Cloud) UnmarshalJSON(text []byte) error {
 	var j cloudJSON
 	if err := json.Unmarshal(text, &j); err != nil {
@@ -115,7 +118,7 @@ func (c *Cloud) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// valid checks sizes and numbers; what it lets through can be advanced.
+// valid checks sizes and numbers. A cloud that it accepts can be advanced.
 func (j *cloudJSON) valid() error {
 	n := len(j.Dose)
 	switch {
@@ -151,7 +154,7 @@ func (j *cloudJSON) valid() error {
 	return nil
 }
 
-// valid says whether a member's parameters can be computed with.
+// valid returns an error when the member's parameters cannot be calculated with.
 func (m *member) valid() error {
 	for _, field := range m.stored() {
 		if !finite(*field) {

@@ -7,17 +7,18 @@ import (
 	"potlifed/model/air"
 )
 
-// Ends are ages, from the first hardener, at which 50, 10 and 90 % of all batches like this one are over, given that it was good at
-// GoodAt. Low ≤ Expected ≤ High. An end that lies in the past is the instant at which the risk passed its level, and stays until the
-// next Good.
+// Ends are the ages, counted from the first hardener, at which 50, 10 and 90 % of all batches
+// like this one are over, given that it was good at GoodAt. Low ≤ Expected ≤ High. An end in the
+// past is the instant at which the risk passed its level; it stays until the next Good.
 type Ends struct{ Expected, Low, High time.Duration }
 
-// Horizon is as far as a forecast looks; an end beyond it is put there. Air so cold and dry that an ink lives for years is outside what
-// anybody asks.
+// Horizon limits a forecast; a later end is set to it. Air so cold and dry that an ink lives for
+// years is outside the use of the program.
 const Horizon = 10 * 365 * 24 * time.Hour
 
-// gridPerLife cuts a forecast into pieces that grow with the square of their number, as the drift does with the square root of time;
-// the first so many reach to the nominal's remaining life.
+// gridPerLife is how many pieces of a forecast reach to the remaining life of the nominal
+// member. The pieces grow with the square of their number, as the drift grows with the square
+// root of time.
 const gridPerLife = 12
 
 // outlook is what a forecast assumes of the air to come.
@@ -31,24 +32,28 @@ type outlook struct {
 // ForecastOption changes what a forecast assumes.
 type ForecastOption func(*outlook)
 
-// WithoutDrift takes the air to stay exactly as it is.
+// WithoutDrift makes the forecast assume that the air stays exactly as it is.
 func WithoutDrift() ForecastOption { return func(o *outlook) { o.steady = true } }
 
-// TowardsWorst is for stale air: each member stays at its own point between the last values and the worst air of the last 24 hours, as
-// in a Stale step, and drifts from there, the age of the last reading included.
+// TowardsWorst makes the forecast assume stale air: each member stays at its own point between
+// the last values and the worst air of the last 24 hours, as in a Stale step, and drifts from
+// there. The age of the last reading is included.
 func TowardsWorst(worst air.State) ForecastOption {
 	return func(o *outlook) { o.towardsWorst, o.worst = true, worst.Clamp() }
 }
 
-// Along lets the air go on as the zone's own record says, counted from the reading that the forecast starts from; the members stray
-// from the path by what such paths were wrong by. nil is as if it was not given. With TowardsWorst only the stray is the path's.
+// Along makes the forecast assume that the air changes along a path, counted from the reading
+// that the forecast starts from. The members stray from the path by the errors that such paths
+// had. nil changes nothing. With TowardsWorst only the stray is that of the path.
 func Along(path *air.Path) ForecastOption { return func(o *outlook) { o.path = path } }
 
-// Forecast says when the batch will be over if it stays at this place in air that is, at best knowledge, as now. held is the age of the
-// reading that now comes from. Each member's air drifts away by its own draw times 0.5 K and 3 % RH a square root of an hour, counted from
-// the reading, inside the physics limits; Along gives it more to go by.
+// Forecast returns when the batch will be over if it stays at this place. now is the air as far
+// as it is known, and held is the age of the reading that now comes from. The air of each member
+// drifts away by its own draw times 0.5 K and 3 % RH per square root of an hour, counted from
+// the reading, within the limits of package air; with [Along] it follows a path.
 //
-// In steady air and WithoutDrift the ends stand still as age advances. With drift they close in slowly.
+// In steady air and with WithoutDrift the ends do not move as the age advances. With drift they
+// move earlier slowly.
 func (c *Cloud) Forecast(p Place, now air.State, held time.Duration, options ...ForecastOption) Ends {
 	var view outlook
 	for _, option := range options {
@@ -63,7 +68,8 @@ func (c *Cloud) Forecast(p Place, now air.State, held time.Duration, options ...
 	return Ends{Low: ends[low], Expected: ends[expected], High: ends[high]}
 }
 
-// lookAhead lets a copy of the members live on until the risk has passed the levels that it has not yet passed.
+// lookAhead advances a copy of the members until the risk has passed the levels that it has not
+// passed yet.
 func (c *Cloud) lookAhead(p Place, now air.State, held time.Duration, view outlook, ends *[levels]time.Duration) {
 	phi := c.exposures(p.exposure())
 	before, after, work := newState(len(c.members)), newState(len(c.members)), newState(len(c.members))
@@ -98,8 +104,9 @@ func (c *Cloud) lookAhead(p Place, now air.State, held time.Duration, view outlo
 	}
 }
 
-// next is where the piece that starts at t hours ends: at the grid's next point. Along a path no piece is longer than an hour or two while
-// the path goes on hour by hour, or the day's course would be cut off.
+// next returns where the piece that starts at t hours ends: at the next point of the grid. Along
+// a path no piece is longer than an hour or two while the path has hourly values, since longer
+// pieces would miss the course of the day.
 func (o *outlook) next(t, grid, horizon float64) float64 {
 	if longest := 1.5 + t/60; o.path != nil && grid-t > longest {
 		return min(t+longest, horizon)
@@ -107,7 +114,8 @@ func (o *outlook) next(t, grid, horizon float64) float64 {
 	return min(grid, horizon)
 }
 
-// piece is the air from t to next, in hours from now; the reading that now comes from is so many hours old.
+// piece returns the air from t to next, in hours from now. The reading that now comes from is so
+// many hours old.
 func (o *outlook) piece(now air.State, heldH, t, next float64) piece {
 	pc := piece{hours: next - t, from: now, to: now, towardsWorst: o.towardsWorst, worst: o.worst, apart: 1}
 	switch {
@@ -126,7 +134,8 @@ func (o *outlook) piece(now air.State, heldH, t, next float64) piece {
 	return pc
 }
 
-// ahead is an age so many hours from now. It is never now: an end that has not been passed leaves some time, if only a nanosecond.
+// ahead returns the age so many hours from now. It is never the present age: an end that has not
+// been passed is at least a nanosecond away.
 func (c *Cloud) ahead(hours float64) time.Duration {
 	return later(c.age, max(hoursToDuration(hours), 1))
 }

@@ -9,31 +9,37 @@ import (
 const (
 	// lagFactorSpread: the cup's time constant is known to a factor of 1.6.
 	lagFactorSpread = 1.6
-	// exposureLnSpread is the spread of ln phi for a cup that is covered; an open one (phi 1) is the reference itself and has none.
+	// exposureLnSpread is the spread of ln phi for a covered cup. An open cup (phi 1) is the
+	// reference itself and has no spread.
 	exposureLnSpread = 0.4
-	// placeHumiditySpread: the sensor does not hang in the cup.
+	// placeHumiditySpread is the uncertainty in % RH that comes from the sensor not being in the
+	// cup.
 	placeHumiditySpread = 2.0
-	// overdueHumiditySpreadPerMonth widens a humidity sensor whose check is overdue.
+	// overdueHumiditySpreadPerMonth is how much the uncertainty of a humidity sensor grows per
+	// month that its check is overdue, in % RH.
 	overdueHumiditySpreadPerMonth = 1.0
 
-	// The unknown part of an age that is only "at least": nobody knows how long the power was off. Taken as lognormal with median half
-	// an hour and ln spread 1.5, so that eight in ten such gaps last between 4 minutes and 3½ hours. An assumption.
+	// The length of an unknown gap, in which the power was off and the clock not set. It is
+	// taken as lognormal with a median of half an hour and a ln spread of 1.5, so that eight in
+	// ten such gaps last between 4 minutes and 3½ hours. An assumption.
 	gapMedianH  = 0.5
 	gapLnSpread = 1.5
 )
 
-// Sensor is what is known about the instrument that reads the air.
+// Sensor holds what is known of the instrument that measures the air.
 type Sensor struct {
-	// Accuracies as the maker states them, taken as rectangular half-widths: spread a/√3.
+	// TemperatureAccuracyC and HumidityAccuracyPct are the accuracies in K and % RH that the
+	// maker states, taken as rectangular half-widths: spread a/√3.
 	TemperatureAccuracyC float64 `json:"temperature_accuracy_c" doc:"accuracy in °C, plus or minus"`
 	HumidityAccuracyPct  float64 `json:"humidity_accuracy_pct" doc:"accuracy in % relative humidity, plus or minus"`
-	// OverdueMonths is by how much the humidity check is late: 1 % more spread a month.
+	// OverdueMonths is by how many months the humidity check is late: the spread grows by 1 % RH
+	// per month.
 	OverdueMonths float64 `json:"overdue_months" doc:"months that the check of the sensor is overdue"`
-	// Exact says that the air is given and not measured: no error of a sensor, none of its place.
+	// Exact: the air is given and not measured. It has no error of a sensor or its place.
 	Exact bool `json:"exact" doc:"the air is known exactly; used for simulations"`
 }
 
-// spreads are the standard uncertainties of what the sensor reads.
+// spreads returns the standard uncertainties of what the sensor reads, in K and % RH.
 func (s Sensor) spreads() (temperatureK, humidityPct float64) {
 	if s.Exact {
 		return 0, 0
@@ -43,7 +49,7 @@ func (s Sensor) spreads() (temperatureK, humidityPct float64) {
 	return atLeastZero(s.TemperatureAccuracyC) / math.Sqrt(3), humidity + overdueHumiditySpreadPerMonth*atLeastZero(s.OverdueMonths)
 }
 
-// member is one plausible batch: what was drawn for it when the cloud was made. It never changes after that.
+// member is one plausible batch. What was drawn for it when the cloud was made never changes.
 type member struct {
 	lRefH, share, activation, sigma float64 // h, -, kJ/mol, -
 	biasTemperature, biasHumidity   float64 // K, % RH: what the sensor's reading lacks
@@ -52,19 +58,19 @@ type member struct {
 	exposureU, worstU               float64 // 0..1
 	gapH                            float64 // h
 
-	// Worked out from the above.
+	// Calculated from the fields above.
 	heat, moisture float64 // 1/h at k = 1; 1/(h Pa) at exposure 1
 	activationK    float64
 	inverse        float64 // 1/(sigma √2)
 }
 
-// stored lists the drawn fields in the order in which a cloud is written down.
+// stored returns the drawn fields in the order in which a cloud is stored.
 func (m *member) stored() [12]*float64 {
 	return [12]*float64{&m.lRefH, &m.share, &m.activation, &m.sigma, &m.biasTemperature, &m.biasHumidity, &m.driftTemperature,
 		&m.driftHumidity, &m.lagFactor, &m.exposureU, &m.worstU, &m.gapH}
 }
 
-// derive fills in what is worked out.
+// derive calculates the other fields.
 func (m *member) derive() {
 	m.heat = (1 - m.share) / m.lRefH
 	m.moisture = m.share / (m.lRefH * referenceVapourPa)
@@ -72,7 +78,7 @@ func (m *member) derive() {
 	m.inverse = 1 / (m.sigma * math.Sqrt2)
 }
 
-// drawMembers draws n members around an ink with a lattice's generator.
+// drawMembers draws n members around an ink with the generator of a lattice.
 func drawMembers(ink Ink, sensor Sensor, weighing float64, n int, z [draws]int) []member {
 	temperatureSpread, humiditySpread := sensor.spreads()
 	known := ink.KnownIn()
@@ -105,7 +111,7 @@ func drawMembers(ink Ink, sensor Sensor, weighing float64, n int, z [draws]int) 
 	return members
 }
 
-// exposure is the member's own phi for a place's.
+// exposure returns the member's own phi for that of a place.
 func (m *member) exposure(phi float64) float64 {
 	if phi >= 1 {
 		return 1
@@ -113,8 +119,9 @@ func (m *member) exposure(phi float64) float64 {
 	return math.Exp(TruncatedNormal(m.exposureU, math.Log(phi), exposureLnSpread, math.Inf(-1), 0))
 }
 
-// ExposureSpread is the relative standard uncertainty of a place's exposure: that of ln phi, normal around the given one and cut off
-// at the open cup's. 0 for an open cup.
+// ExposureSpread returns the relative standard uncertainty of the exposure of a place: the
+// spread of ln phi, which is normal around the given value and truncated at that of an open cup.
+// It is 0 for an open cup.
 func ExposureSpread(phi float64) float64 {
 	if !(phi > 0 && phi < 1) {
 		return 0
@@ -126,7 +133,7 @@ func ExposureSpread(phi float64) float64 {
 	return exposureLnSpread * math.Sqrt(max(1-b*h-h*h, 0))
 }
 
-// reading is the air as the member has it when the sensor reads a.
+// reading returns the air as the member has it when the sensor reads a.
 func (m *member) reading(a air.State) air.State {
 	return air.State{TemperatureC: a.TemperatureC + m.biasTemperature, HumidityPct: a.HumidityPct + m.biasHumidity}.Clamp()
 }

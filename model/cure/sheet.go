@@ -9,8 +9,8 @@ import (
 	"potlifed/model/air"
 )
 
-// The reference that a data sheet's figures are taken to mean when it names none. The two humidities are an assumption; the pages and
-// the command line show them as one.
+// The reference air of a data sheet that names none. The two humidities are an assumption; the
+// pages and the command line show them as assumed.
 const (
 	DefaultSheetTemperatureC = 20.0
 	DefaultDryPct            = 30.0
@@ -20,22 +20,25 @@ const (
 // defaultMoistureShare is what the trade's usual range, 6 to 8 hours, means between the default ends: B e_ref L_ref = 5/17.
 const defaultMoistureShare = 5.0 / 17
 
-// Sheet is what the ink's data sheet says about the pot life: Shortest and Longest, or About alone.
+// Sheet holds what the ink's data sheet says about the pot life: Shortest and Longest, or About
+// alone.
 type Sheet struct {
 	Shortest, Longest time.Duration
 	About             time.Duration
-	// AtTemperatureC, DryPct and HumidPct say at which air the figures hold: Longest at the dry end, Shortest at the humid end, both
-	// at this temperature; About at 50 %. Both ends 0 stand for 30 and 80 %, and all three 0 for 20 °C as well.
+	// AtTemperatureC, DryPct and HumidPct are the air in which the figures hold: Longest at the
+	// dry end, Shortest at the humid end, both at this temperature; About at 50 %. If both ends
+	// are 0 they mean 30 and 80 %, and if all three are 0, AtTemperatureC means 20 °C.
 	AtTemperatureC, DryPct, HumidPct float64
-	// ActivationKJPerMol is the centre for the heat path's activation energy, 25..90; 0 stands for 50.
+	// ActivationKJPerMol is the centre of the activation energy of the heat path in kJ/mol,
+	// 25..90; 0 means 50.
 	ActivationKJPerMol float64
 }
 
-// ErrNoShare means that heat and moisture together cannot explain the sheet's range: even an ink that lived on moisture alone would
-// change less between the two ends.
+// ErrNoShare means that heat and moisture together cannot explain the range of the sheet: the
+// life of an ink would differ less between the two ends even if only moisture spent it.
 var ErrNoShare = errors.New("no share of the moisture path explains this range")
 
-// withDefaults fills in the reference.
+// withDefaults returns the sheet with the reference filled in.
 func (s Sheet) withDefaults() Sheet {
 	if s.DryPct == 0 && s.HumidPct == 0 {
 		s.DryPct, s.HumidPct = DefaultDryPct, DefaultHumidPct
@@ -49,7 +52,7 @@ func (s Sheet) withDefaults() Sheet {
 	return s
 }
 
-// valid checks the figures one by one; what they mean together is Calibrate's business.
+// valid checks the figures one by one. Calibrate checks them together.
 func (s Sheet) valid() error {
 	two, one := s.Shortest != 0 || s.Longest != 0, s.About != 0
 	switch {
@@ -80,7 +83,7 @@ func (s Sheet) valid() error {
 	return nil
 }
 
-// plain is a duration as a person would write it into a configuration: 6h and not 6h0m0s.
+// plain returns a duration as a person would write it in a configuration: 6h and not 6h0m0s.
 func plain(d time.Duration) string {
 	text := d.String()
 	if strings.HasSuffix(text, "m0s") {
@@ -92,11 +95,13 @@ func plain(d time.Duration) string {
 	return text
 }
 
-// Calibrate turns the sheet's figures into an ink with the priors of the first day.
+// Calibrate returns the ink that the sheet's figures describe, with the default priors. The
+// error names a figure that is out of range, or is ErrNoShare.
 //
-// Two figures give both paths exactly: with r = A k + B e, A k + B e_dry = 1/Longest and A k + B e_humid = 1/Shortest at the sheet's
-// temperature. That needs A ≥ 0, that is Shortest/Longest ≥ dry/humid; otherwise the error is ErrNoShare. One figure leaves the share at
-// its default.
+// Two figures determine both paths exactly. With r = A k + B e, A k + B e_dry = 1/Longest and A
+// k + B e_humid = 1/Shortest at the temperature of the sheet. That needs A ≥ 0, that is
+// Shortest/Longest ≥ dry/humid; otherwise the error is ErrNoShare. With one figure, the share
+// has its default.
 func (s Sheet) Calibrate() (Ink, error) {
 	s = s.withDefaults()
 	if err := s.valid(); err != nil {

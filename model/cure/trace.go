@@ -6,18 +6,22 @@ import (
 	"potlifed/model/air"
 )
 
-// mostStretches bounds the work for a step of days with a lag of seconds; the cup has settled then long before.
+// mostStretches limits the work for a step of days with a lag of seconds. The cup has settled
+// long before.
 const mostStretches = 2000
 
-// LnHeat is ln k(T) for an activation energy of 1 kJ/mol: k(T) = exp(activation · LnHeat(T)), 0 at 20 °C.
+// LnHeat returns ln k(T) for an activation energy of 1 kJ/mol and a temperature in °C: k(T) =
+// exp(activation · LnHeat(T)). It is 0 at 20 °C.
 func LnHeat(temperatureC float64) float64 {
 	return (1/(ReferenceTemperatureC+zeroCelsiusK) - 1/(temperatureC+zeroCelsiusK)) / gasConstant
 }
 
-// Trace lets a cup of cupC degrees live through a step, as the nominal member does, and splits what it lives through from what the ink
-// makes of it: visit gets stretches of hours with the cup at one temperature, by a 3-point rule over a quarter of an hour, 2 K and
-// the cup's lag at most, so that sums over them are integrals over time: to 1e-5 relative even where the air jumps by 30 K.
-// moistureH is the integral of phi e/e_ref in hours, endCupC the cup's temperature when the step is over.
+// Trace calculates what a cup at cupC °C experiences during a step, independent of the ink. It
+// calls visit with stretches in hours during which the cup has one temperature. Sums over these
+// stretches are integrals over time, by a 3-point rule over at most a quarter of an hour, 2 K
+// and the cup's lag; they are right to 1e-5 relative even where the air jumps by 30 K. moistureH
+// is the integral of phi e/e_ref in hours. endCupC is the temperature of the cup at the end, in
+// °C.
 //
 // A step that is not longer than zero visits nothing.
 func Trace(p Place, s Step, cupC float64, visit func(hours, cupC float64)) (moistureH, endCupC float64) {
@@ -47,5 +51,6 @@ func Trace(p Place, s Step, cupC float64, visit func(hours, cupC float64)) (mois
 	return p.exposure() * vapourIntegral(from, to, hours) / referenceVapourPa, cup.end()
 }
 
-// halfWay is the middle between the last air and the worst, where the nominal stands while nobody measures.
+// halfWay returns the middle between the last air and the worst one, which the nominal member
+// uses while nobody measures.
 func halfWay(last, worst air.State) air.State { return air.Lerp(last, worstOf(last, worst), 0.5) }

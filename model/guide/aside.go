@@ -11,15 +11,15 @@ import (
 // mix is weighed there. What its cup weighs is known, so that it can be told from
 // others when it comes back.
 
-// What a cup may weigh less or more than it should. Assumptions, no source.
+// By how much the weight of a cup may differ from what it should be. Assumptions, no source.
 const (
-	cupsDifferShare = 0.1 // of an empty cup's weight, between cups of one kind
+	cupsDifferShare = 0.1 // of an empty cup's weight: the difference between cups of one kind
 	cupsDifferG     = 1.0
-	leastCupG       = 3.0 // less than this is no cup, but what a tare left of one
-	lostPerHour     = 0.1 // of the thinner, that evaporates from an open cup at most
+	leastCupG       = 3.0 // less than this is not a cup, but what is left of one after a tare
+	lostPerHour     = 0.1 // the most thinner that evaporates from an open cup, as a share of it
 )
 
-// Span is a weight that is known to lie between two bounds, g.
+// Span is a weight that is known to lie between two limits, in g.
 type Span struct {
 	G     float64 `json:"g"` // the likeliest
 	LowG  float64 `json:"low_g"`
@@ -29,12 +29,13 @@ type Span struct {
 // Holds reports whether a weight lies within the span.
 func (s Span) Holds(g float64) bool { return g >= s.LowG && g <= s.HighG }
 
-// Known reports whether the weight has an upper bound.
+// Known reports whether the weight has an upper limit.
 func (s Span) Known() bool { return !math.IsInf(s.HighG, 1) }
 
-// GrossG is what the cup weighs with what is in it, when it was away for so long: the
-// cup as it was weighed empty, else as its kind weighs, and what was poured; less what
-// may cling to a stick or evaporate, and a division either way.
+// GrossG returns the weight of the cup with its content, in g, after it was off the scale for
+// the given time. It is the weight of the empty cup, as weighed or else as configured, plus what
+// was poured. The span allows for what may cling to a stick or evaporate, and for a division in
+// both directions.
 func (m Mix) GrossG(away time.Duration) Span {
 	poured := m.Poured()
 	slack := 2 * m.Recipe.DivisionG
@@ -58,8 +59,8 @@ func (m Mix) GrossG(away time.Duration) Span {
 	return s
 }
 
-// cupWeighed reports whether the cup was confirmed at its own weight, and not at what was
-// left of it with something tared.
+// cupWeighed reports whether the cup was confirmed at its own weight, and not at what was left
+// of it after a tare.
 func (m Mix) cupWeighed() bool {
 	usual := m.Recipe.CupEmptyG
 	return m.CupG >= leastCupG && (usual < leastCupG || math.Abs(m.CupG-usual) <= max(2*cupsDifferG, 2*cupsDifferShare*usual))
@@ -67,9 +68,9 @@ func (m Mix) cupWeighed() bool {
 
 func (s *Span) shift(by float64) { s.G, s.LowG, s.HighG = s.G+by, s.LowG+by, s.HighG+by }
 
-// ZerosG are how much less than the gross weight the scale may be showing by what is
-// known from this mix's pan: nothing, what was tared, and while it is open whether it
-// was tared, both.
+// ZerosG returns by how many g the reading of the scale may be below the gross weight, by what
+// is known from the mix's pan: zero, what was tared, or both values while it is not decided
+// whether it was tared.
 func (m Mix) ZerosG() []float64 {
 	zeros := []float64{0}
 	gross := m.GrossG(0)
@@ -92,8 +93,8 @@ func (m Mix) ZerosG() []float64 {
 	return zeros
 }
 
-// EmptyCup reports whether a reading can be an empty cup of the mix's kind rather than a
-// pour of as much.
+// EmptyCup reports whether a reading can be an empty cup of the mix's kind, and not a pour of
+// the same mass.
 func (m Mix) EmptyCup(readingG float64) bool {
 	usual := m.Recipe.CupEmptyG
 	if m.cupWeighed() {
@@ -102,21 +103,21 @@ func (m Mix) EmptyCup(readingG float64) bool {
 	return usual >= leastCupG && math.Abs(readingG-usual) <= max(cupsDifferG, cupsDifferShare*usual)
 }
 
-// Stirs reports whether a step is a stir.
+// Stirs reports whether the step is a stir.
 func (s Step) Stirs() bool { return s == StirHardener || s == StirThinner }
 
-// Pours reports whether something is poured and weighed in a step.
+// Pours reports whether something is poured and weighed in the step.
 func (s Step) Pours() bool { return s == Ink || s == Hardener || s == Thinner }
 
-// Stands reports whether a settled reading can be the cup of the mix, standing as it
-// stood when the last part was confirmed.
+// Stands reports whether a settled reading can be the cup of the mix, unchanged since the last
+// part was confirmed.
 func (m Mix) Stands(readingG float64) bool {
 	low := m.Pan.BaseG - weigh.Clinging(m.Poured().TotalG(), m.Recipe.DivisionG)
 	return m.Pan.Holds() && readingG >= low && readingG <= m.Pan.BaseG+2*m.Recipe.DivisionG
 }
 
-// MayBe reports whether a settled reading can be the cup of the mix, when so much may
-// be tared.
+// MayBe reports whether a settled reading can be the cup of the mix, if the given mass may be
+// tared.
 func (m Mix) MayBe(readingG float64, zerosG []float64) bool {
 	gross := m.GrossG(0)
 	for _, tared := range zerosG {
@@ -127,9 +128,9 @@ func (m Mix) MayBe(readingG float64, zerosG []float64) bool {
 	return false
 }
 
-// Weighs reports whether the mix holds the scale: another one must not be weighed
-// before this pour is confirmed. It does not while it is stirred, nor before anything
-// of a part was poured, as far as the scale tells.
+// Weighs reports whether the mix needs the scale, so that another one must not be weighed before
+// this pour is confirmed. It does not need the scale during a stir, nor before anything of a
+// part was poured, as far as the scale shows.
 func (m Mix) Weighs(readingG float64, settled bool) bool {
 	if !m.Step.Pours() {
 		return false
@@ -141,8 +142,8 @@ func (m Mix) Weighs(readingG float64, settled bool) bool {
 	return !near(m.Pan.HeldG)
 }
 
-// TakenUp goes on with a mix whose cup stands on the scale at a settled reading; all
-// that is poured from here on is above that reading.
+// TakenUp returns the mix after its cup was put on the scale again, with a settled reading.
+// Everything poured from now on is above that reading.
 func (m Mix) TakenUp(readingG float64) Mix {
 	next := m.Weighed(weigh.NewPan(readingG))
 	next.Pan.CupTared = readingG < m.GrossG(0).LowG && m.Step != Cup
@@ -152,8 +153,8 @@ func (m Mix) TakenUp(readingG float64) Mix {
 	return next
 }
 
-// Awaited goes on with a mix whose cup is not on the scale yet: the empty pan shows so
-// much, and the cup will come back.
+// Awaited returns the mix while its cup is not on the scale yet. The empty pan shows the given
+// reading, and the cup will come back.
 func (m Mix) Awaited(emptyG float64) Mix {
 	if m.Step == Cup {
 		m.Pan = weigh.Pan{}

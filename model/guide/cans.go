@@ -6,16 +6,15 @@ import (
 	"potlifed/model/mix"
 )
 
-// Drawn is what came from one can.
+// Drawn is the mass that came from one can.
 type Drawn struct {
 	Part mix.Part
 	Can  string // empty when nobody said
 	G    float64
 }
 
-// Drawn lists what was poured by part and can, the parts in the order ink, hardener,
-// thinner, and the cans of a part in the order of their first pour. Its masses add up
-// to [Mix.Poured].
+// Drawn returns the masses by part and can. The parts are in the order ink, hardener, thinner,
+// and the cans of a part in the order of their first pour. The masses add up to [Mix.Poured].
 func (m Mix) Drawn() []Drawn {
 	var out []Drawn
 	for _, part := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
@@ -35,9 +34,9 @@ func (m Mix) Drawn() []Drawn {
 	return out
 }
 
-// FromCans says of a mix that was recorded by hand which cans it came from: each of its
-// parts as several pours. The masses of a part have to add up to what is recorded of
-// it; a part that the list does not name stays as it is.
+// FromCans returns a mix that was recorded by hand with the cans that it came from: each of its
+// parts becomes several pours. It returns an error when the masses of a part do not add up to
+// what was recorded of it. A part that the list does not name stays unchanged.
 func (m Mix) FromCans(list []Drawn) Mix {
 	var pours []Pour
 	for _, p := range m.Pours {
@@ -58,7 +57,7 @@ func (m Mix) FromCans(list []Drawn) Mix {
 	return m
 }
 
-// Named says which can the last pour came from.
+// Named returns the mix with the can of its last pour set.
 func (m Mix) Named(can string) Mix {
 	if n := len(m.Pours); n > 0 {
 		m.Pours = slices.Clone(m.Pours)

@@ -16,62 +16,63 @@ const (
 	WrongStep     = "wrong-step"     // the mix waits for another step
 	Unsettled     = "unsettled"      // no weight, or one that still moves
 	NothingPoured = "nothing-poured" // the weight has not risen by a division
-	AmbiguousTare = "ambiguous"      // tared or lifted? see [Confirm.Tared]
+	AmbiguousTare = "ambiguous"      // it is not known whether the scale was tared or the cup lifted; see [Confirm.Tared]
 	CupAway       = "cup-away"       // the cup is not on the scale
 	TooEarly      = "too-early"      // the rest is not over
-	WrongOrder    = "order"          // the order of the parts
-	NotConfirmed  = "not-confirmed"  // a load is made, not confirmed
-	NotOnScale    = "not-on-scale"   // the mix is set aside, see aside.go
+	WrongOrder    = "order"          // the parts must be poured in another order
+	NotConfirmed  = "not-confirmed"  // loading a batch is a change of its own and is not confirmed
+	NotOnScale    = "not-on-scale"   // another cup is on the scale; see aside.go
 	NothingToUndo = "nothing-to-undo"
 	UnknownPart   = "unknown-part"
 )
 
-// StepError says why a step cannot be confirmed, or a pour corrected, now.
+// StepError says why a step cannot be confirmed, or a pour corrected, at the moment.
 type StepError struct {
 	Code   string
 	Reason string // a sentence for the person at the bench
 }
 
+// Error returns the reason.
 func (r *StepError) Error() string { return r.Reason }
 
 func stepError(code, format string, args ...any) *StepError {
 	return &StepError{Code: code, Reason: fmt.Sprintf(format, args...)}
 }
 
-// Confirm is a person's word that a step is done.
+// Confirm is a person's confirmation that a step is done.
 type Confirm struct {
 	Step    Step
-	WeightG float64 // what the scale shows
+	WeightG float64 // the reading of the scale, in g
 	Settled bool
-	// Override is the reason to go on in spite of a fault; empty for none.
+	// Override is the reason to go on in spite of a fault; empty when there is none.
 	Override string
-	// Part the pour counts as; empty for the one expected.
+	// Part is the part that the pour counts as; empty for the expected one.
 	Part mix.Part
-	// Tared answers the question of [AmbiguousTare]: true when a key changed
-	// the reading, false when the cup was only lifted.
+	// Tared answers the question of [AmbiguousTare]: true when a key changed the reading, false
+	// when the cup was only lifted.
 	Tared *bool
-	// RoseAt is when the weight rose for this pour; zero if that was not seen.
+	// RoseAt is when the weight rose for this pour; zero if no rise was seen.
 	RoseAt time.Time
-	// Can that the pour came from; empty when nobody said.
+	// Can is the can that the pour came from; empty when nobody named one.
 	Can string
-	// Aside: the mix is not the one that is weighed on its scale. Only what needs no
-	// weight can be confirmed then.
+	// Aside: the mix is not the one that is weighed on its scale. Only steps that need no weight
+	// can be confirmed then.
 	Aside bool
 }
 
-// Outcome is what an accepted confirm did.
+// Outcome is the result of an accepted confirmation.
 type Outcome struct {
 	Pour     Pour // HasPour tells whether there was one
 	HasPour  bool
 	Advanced bool // the step changed
-	// Corrections are what to add, when the step stayed.
+	// Corrections are what to add when the step is not complete.
 	Corrections []mix.Correction
 	Overridden  bool
 }
 
-// Confirm confirms a step at its settled weight. The error, if any, is a
-// [*StepError], and the mix returned is then the old one. Out of tolerance is no
-// error: the step stays and the outcome carries corrections.
+// Confirm returns the mix after a step was confirmed at its settled weight. The error is a
+// [*StepError], and the mix is then unchanged. A pour out of tolerance is not an error: the step
+// stays, and the outcome has corrections.
 func (m Mix) Confirm(c Confirm, now time.Time) (Mix, Outcome, error) {
 	next, pour, err := m.confirmed(c, now)
 	if err != nil {
@@ -122,7 +123,7 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 	return m.confirmPour(c, now)
 }
 
-// otherStep says why a step that is not waited for cannot be confirmed.
+// otherStep returns the error for a step that the mix does not wait for.
 func (m Mix) otherStep(asked Step) error {
 	if asked == Thinner && (m.Step == Ink || m.Step == Hardener || m.Step == StirHardener) {
 		return stepError(WrongOrder, "No thinner yet: stir the hardener in first. Thinner straight onto hardener shocks it and shortens its life.")
@@ -153,8 +154,8 @@ func (m Mix) confirmRest(c Confirm, now time.Time) (Mix, error) {
 	return m, nil
 }
 
-// confirmLoad accepts a fault of a mix that is otherwise done: one recorded by
-// hand has no other step to do it at.
+// confirmLoad accepts a fault of a mix that is otherwise done. A mix recorded by hand has no
+// other step at which a fault can be accepted.
 func (m Mix) confirmLoad(c Confirm) (Mix, error) {
 	if c.Override == "" || !m.FaultOpen() {
 		return m, stepError(NotConfirmed, "The mix is done. It is not confirmed but loaded: say onto which press.")
@@ -162,7 +163,7 @@ func (m Mix) confirmLoad(c Confirm) (Mix, error) {
 	return m.override(Load, c.Override), nil
 }
 
-// ready sees to the pan before its base is used.
+// ready settles what is open about the pan before its base is used.
 func (m Mix) ready(c Confirm) (Mix, error) {
 	open := m.Pan.State == weigh.PanZeroed || m.Pan.State == weigh.PanAsked
 	if open && c.Tared != nil {
@@ -179,8 +180,8 @@ func (m Mix) ready(c Confirm) (Mix, error) {
 	return m, nil
 }
 
-// Answered takes in a person's word on an open question of the scale, apart from
-// a confirm; see [Confirm.Tared].
+// Answered returns the mix after a person has answered an open question about the scale without
+// confirming a step; see [Confirm.Tared].
 func (m Mix) Answered(tared bool) Mix { return m.Weighed(m.Pan.Answered(tared)) }
 
 // confirmPour takes the weight above the base as a pour of one part.
@@ -211,7 +212,7 @@ func (m Mix) confirmPour(c Confirm, now time.Time) (next Mix, pour bool, err err
 	return m.advanced(now), true, nil
 }
 
-// withPour adds a pour and begins the next at this reading.
+// withPour adds a pour. The next pour begins at this reading.
 func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now time.Time) Mix {
 	rose := c.RoseAt
 	if rose.IsZero() || rose.After(now) {
@@ -224,8 +225,8 @@ func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now t
 	return m
 }
 
-// withoutPour goes on with what is there already: when that is enough, when the
-// thinner may be none, or when a person says so. Never without ink or hardener.
+// withoutPour goes on without a pour: when what is there is enough, when the mix may have no
+// thinner, or when a person gives a reason. It never goes on without ink or hardener.
 func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time) (Mix, error) {
 	if grams < -2*m.Recipe.DivisionG {
 		return m, stepError(NothingPoured, "The scale shows %.1f g less than before this pour: is it the same cup?", -grams)
@@ -244,8 +245,8 @@ func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time)
 	return m, stepError(NothingPoured, "Nothing has been poured yet: pour the %s, then confirm.", part)
 }
 
-// orderOf refuses a part whose turn it is not. Thinner may come early only over
-// a person's word, and is then marked.
+// orderOf returns an error for a part that must not be poured yet. Thinner may come early only
+// with a person's reason, and is then marked.
 func (m Mix) orderOf(part mix.Part, override string) (early bool, err error) {
 	switch {
 	case part == mix.Thinner && (m.Step != Thinner || m.unstirredHardener()):
@@ -259,8 +260,8 @@ func (m Mix) orderOf(part mix.Part, override string) (early bool, err error) {
 	return false, nil
 }
 
-// confirmStir notes that all that was poured is stirred in. The cup may be
-// anywhere; if it stands on the scale as before, its weight is the next base.
+// confirmStir notes that all that was poured is stirred in. The cup may be anywhere. If it is on
+// the scale as before, its weight is the next base.
 func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err error) {
 	if m.Pan.State == weigh.PanAsked || m.Pan.State == weigh.PanZeroed && c.Tared != nil {
 		if m, err = m.ready(c); err != nil {
@@ -294,8 +295,8 @@ func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err err
 	return m.advanced(now), pour, nil
 }
 
-// stirredAside notes that all that was poured is stirred in, of a mix whose cup is not
-// on the scale. What may have been poured meanwhile shows when it comes back.
+// stirredAside notes that all that was poured is stirred in, for a mix whose cup is not on the
+// scale. What was poured meanwhile is seen when the cup comes back.
 func (m Mix) stirredAside(c Confirm, now time.Time) (next Mix, pour bool, err error) {
 	if m.Step == StirHardener && m.orderOpen() {
 		if c.Override == "" {
@@ -312,8 +313,8 @@ func (m Mix) earlyThinner() error {
 	return stepError(WrongOrder, "Thinner was poured before the hardener was stirred in, which shortens its life: give a reason to go on, or discard the mix.")
 }
 
-// override records a person's word about a step. It excuses what thinner came
-// early so far.
+// override records a person's reason for a step. It also accepts the thinner that came early so
+// far.
 func (m Mix) override(about Step, reason string) Mix {
 	m.Overrides = append(slices.Clip(m.Overrides), Override{Step: about, Reason: reason, Pours: len(m.Pours)})
 	m.Pours = slices.Clone(m.Pours)

@@ -1,12 +1,11 @@
-// Package guide leads a person through a mix, step by step: cup, ink, hardener,
-// stir, thinner, stir, rest, load. It is a state machine on an immutable value:
-// each change returns a new [Mix] and leaves the old one as it was, or is
-// refused with a reason and changes nothing. It has no clock; instants come in
-// as arguments. A Mix survives JSON unchanged.
+// Package guide leads a person through a mix, step by step: cup, ink, hardener, stir, thinner,
+// stir, rest, load. It is a state machine on an immutable value: each change returns a new [Mix]
+// and leaves the old one unchanged, or returns an error with a reason. It has no clock; instants
+// are arguments. A Mix is unchanged by writing it as JSON and reading it.
 //
-// The order is fixed since it is the chemistry's: hardener goes by the ink that
-// is really in the cup, and thinner poured onto hardener that is not stirred in
-// shocks it and shortens its life.
+// The order is fixed because the chemistry needs it. The mass of hardener is calculated from the
+// ink that is really in the cup. Thinner that meets hardener which is not stirred in shocks it
+// and shortens its life.
 package guide
 
 import (
@@ -20,10 +19,10 @@ import (
 	"potlifed/model/weigh"
 )
 
-// Step is what the mix waits for.
+// Step is the step that the mix waits for.
 type Step string
 
-// The steps in order, by their words on every wire.
+// The steps in order, by their names on the wire.
 const (
 	Cup          Step = "cup"
 	Ink          Step = "ink"
@@ -35,13 +34,13 @@ const (
 	Load         Step = "load"
 )
 
-// Steps returns the steps in order.
+// Steps returns all steps in order.
 func Steps() []Step {
 	return []Step{Cup, Ink, Hardener, StirHardener, Thinner, StirThinner, Rest, Load}
 }
 
-// Recipe is what a mix is led by. Thinner percentages are of ink and hardener
-// together; a range of 0 to 0 means no thinner, and its steps are left out.
+// Recipe holds the targets and limits of a mix. Percentages of thinner are of ink and hardener
+// together. A range of 0 to 0 means that the mix has no thinner; its steps are then left out.
 type Recipe struct {
 	Ratio         mix.Ratio     `json:"ratio" doc:"mass of ink to mass of hardener, such as 5:1"`
 	TolerancePct  float64       `json:"tolerance_pct" doc:"permitted deviation of the ratio in %"`
@@ -51,12 +50,13 @@ type Recipe struct {
 	ThinnerMinPct float64       `json:"thinner_min_pct" doc:"least thinner in % of ink and hardener together"`
 	ThinnerMaxPct float64       `json:"thinner_max_pct" doc:"most thinner in % of ink and hardener together"`
 	Rest          time.Duration `json:"rest_ns,omitempty" doc:"rest before printing"`
-	CupMaximumG   float64       `json:"cup_maximum_g,omitempty" doc:"largest mass of the finished mix in g; absent for no limit"` // finished mix; 0 for no limit
-	CupEmptyG     float64       `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`    // 0 when not known
+	CupMaximumG   float64       `json:"cup_maximum_g,omitempty" doc:"largest mass of the finished mix in g; absent for no limit"` // of the finished mix; 0 for no limit
+	CupEmptyG     float64       `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`    // 0 when it is not known
 	DivisionG     float64       `json:"division_g" doc:"smallest step of the scale's display in g"`
 }
 
-// Check reports everything that makes the recipe unusable.
+// Check returns nil when the recipe can be used. Otherwise the error names every figure that is
+// out of range.
 func (r Recipe) Check() error {
 	var faults []error
 	fault := func(ok bool, format string, args ...any) {
@@ -80,11 +80,11 @@ func (r Recipe) Check() error {
 	return errors.Join(faults...)
 }
 
-// MaximumG bounds every mass: more than any bench scale carries.
+// MaximumG is the largest mass in g that is accepted. It is more than any bench scale carries.
 const MaximumG = 100_000
 
-// MinimumG is the least mass that is taken as poured: below what a bench scale shows,
-// and large enough that every ratio of two masses is a finite figure.
+// MinimumG is the smallest mass in g that is accepted as poured. It is below what a bench scale
+// shows, and large enough for every ratio of two masses to be finite.
 const MinimumG = 0.01
 
 func (r Recipe) limits() mix.Limits {
@@ -95,62 +95,64 @@ func (r Recipe) limits() mix.Limits {
 	}
 }
 
-// needInkG is the least ink with which the mix may go on, short of a division.
+// needInkG returns the least mass of ink in g with which the mix may go on, apart from a
+// division.
 func (r Recipe) needInkG() float64 { return math.Min(r.InkTargetG, r.InkMinimumG) }
 
-// thinned reports whether the recipe has thinner at all.
+// thinned reports whether the recipe has thinner.
 func (r Recipe) thinned() bool { return r.ThinnerMaxPct > 0 }
 
 // Pour is one confirmed weighing.
 type Pour struct {
 	Part mix.Part `json:"part" doc:"ink, hardener or thinner"`
 	G    float64  `json:"g" doc:"mass in g"`
-	// Step is the one that the pour confirmed, to return to if it is undone.
+	// Step is the step that the pour confirmed. The mix returns to it if the pour is undone.
 	Step Step `json:"step" doc:"the step that the pour confirmed"`
-	// BaseG is the reading before it, on the scale's present zero.
+	// BaseG is the reading in g before it, on the present zero of the scale.
 	BaseG float64 `json:"base_g" doc:"reading before the pour in g, from the scale's present zero"`
-	// RoseAt is when the weight first rose for it; the confirm's time if no
-	// rise was seen.
+	// RoseAt is when the weight first rose for it, or the time of the confirmation if no rise
+	// was seen.
 	RoseAt time.Time `json:"rose_at" doc:"when the weight first rose for the pour, or when it was confirmed"`
-	// Early: thinner that met hardener not stirred in, or came before any.
+	// Early: thinner that met hardener which was not stirred in, or that came before any
+	// hardener.
 	Early bool `json:"early,omitempty" doc:"thinner was poured before hardener was stirred in"`
-	// Excused: a person has overridden that.
+	// Excused: a person has accepted that.
 	Excused bool `json:"excused,omitempty" doc:"a person has accepted that"`
-	// Can it came from; empty when nobody said.
+	// Can is the can that it came from; empty when nobody named one.
 	Can string `json:"can,omitempty" doc:"id of the can that it came from"`
 }
 
-// Override is a person's word that a fault is accepted. Step is the one whose
-// demand it sets aside; for the order of the parts that is [StirHardener].
+// Override is a person's statement that a fault is accepted. Step is the step whose condition is
+// waived; for the order of the parts it is [StirHardener].
 type Override struct {
 	Step   Step   `json:"step" doc:"the step whose requirement is set aside"`
 	Reason string `json:"reason" doc:"why"`
-	// Pours is how many there were: a later pour of ink or hardener is not
-	// covered by an override of the ratio before it.
+	// Pours is how many pours there were. The override of a ratio does not cover ink or hardener
+	// that is poured later.
 	Pours int `json:"pours" doc:"number of pours at that time; later pours are not covered"`
 }
 
-// Mix is a guided mix at one moment. It is copied by value; its slices are
-// never changed in place.
+// Mix is a guided mix at one moment. It is copied by value; its slices are never changed in
+// place.
 type Mix struct {
 	Recipe    Recipe     `json:"recipe" doc:"the recipe"`
 	Step      Step       `json:"step" doc:"the step that the mix waits at"`
 	Pan       weigh.Pan  `json:"pan" doc:"what is known of the scale's pan"`
 	Pours     []Pour     `json:"pours,omitempty" doc:"the confirmed pours in order"`
 	Overrides []Override `json:"overrides,omitempty" doc:"requirements that a person has set aside"`
-	// CupG is the reading at which the cup was confirmed.
+	// CupG is the reading in g at which the cup was confirmed.
 	CupG float64 `json:"cup_g,omitempty" doc:"reading in g at which the cup was confirmed"`
 	// Stirred is how many of the pours have been stirred in.
 	Stirred int `json:"stirred,omitempty" doc:"number of pours that are stirred in"`
 	// RestUntil is set once the rest has begun.
 	RestUntil time.Time `json:"rest_until,omitzero" doc:"end of the rest"`
-	// UnexplainedG is what the weight rose by before the last stir.
+	// UnexplainedG is by how many g the weight rose before the last stir without a pour.
 	UnexplainedG float64 `json:"unexplained_g,omitempty" doc:"rise of the weight in g before the last stir that belongs to no pour"`
-	// ByHand: recorded after the fact, not guided.
+	// ByHand: the mix was recorded afterwards and not guided.
 	ByHand bool `json:"by_hand,omitempty" doc:"recorded after it was mixed, not guided"`
 }
 
-// Start begins a mix.
+// Start returns a new mix. The error is that of [Recipe.Check].
 func Start(r Recipe) (Mix, error) {
 	if err := r.Check(); err != nil {
 		return Mix{}, err
@@ -158,8 +160,9 @@ func Start(r Recipe) (Mix, error) {
 	return Mix{Recipe: r, Step: Cup}, nil
 }
 
-// Recorded takes in a mix that was made without the guide. Its order is not
-// known and taken on trust; its ratio is judged, see [Mix.FaultOpen].
+// Recorded returns a mix that was made without the guide. Its order is not known and is assumed
+// to be right. Its ratio is checked, see [Mix.FaultOpen]. It returns an error for a recipe or a
+// mass that is out of range, and for a mix without ink or hardener.
 func Recorded(r Recipe, parts mix.Amounts, mixedAt, now time.Time) (Mix, error) {
 	if err := r.Check(); err != nil {
 		return Mix{}, err
@@ -184,8 +187,8 @@ func Recorded(r Recipe, parts mix.Amounts, mixedAt, now time.Time) (Mix, error) 
 	return m, nil
 }
 
-// Weighed takes over what a [weigh.Tracker] made of a reading. When the zero
-// moved, the remembered bases move with it.
+// Weighed returns the mix with the pan that a [weigh.Tracker] returned for a reading. When the
+// zero moved, the stored bases move with it.
 func (m Mix) Weighed(p weigh.Pan) Mix {
 	if shift := p.BaseG - m.Pan.BaseG; shift != 0 {
 		m.Pours = slices.Clone(m.Pours)
@@ -197,7 +200,7 @@ func (m Mix) Weighed(p weigh.Pan) Mix {
 	return m
 }
 
-// Tick lets a rest pass when its time has come.
+// Tick returns the mix at a moment: a rest whose time is over ends.
 func (m Mix) Tick(now time.Time) Mix {
 	if m.Step == Rest && !now.Before(m.RestUntil) {
 		m.Step = Load
@@ -205,7 +208,7 @@ func (m Mix) Tick(now time.Time) Mix {
 	return m
 }
 
-// Poured is the sum of all pours.
+// Poured returns the sum of all pours in g.
 func (m Mix) Poured() mix.Amounts {
 	var a mix.Amounts
 	for _, p := range m.Pours {
@@ -214,7 +217,7 @@ func (m Mix) Poured() mix.Amounts {
 	return a
 }
 
-// FirstHardener returns when the first hardener met the ink, once confirmed.
+// FirstHardener returns when the first hardener met the ink. ok is false until it is confirmed.
 func (m Mix) FirstHardener() (at time.Time, ok bool) {
 	for _, p := range m.Pours {
 		if p.Part == mix.Hardener && (!ok || p.RoseAt.Before(at)) {

@@ -8,8 +8,9 @@ import (
 	"potlifed/model/weigh"
 )
 
-// Targets follow what was really poured: the hardener the ink, the thinner
-// both. Until ink is in it is the recipe's.
+// Targets returns the target masses in g. They follow what was really poured: the target of the
+// hardener follows the ink, that of the thinner follows both. Until ink is in, they are those of
+// the recipe.
 func (m Mix) Targets() mix.Amounts {
 	poured, r := m.Poured(), m.Recipe
 	ink := poured.InkG
@@ -23,20 +24,20 @@ func (m Mix) Targets() mix.Amounts {
 	return t
 }
 
-// Corrections are what would put right what is poured, fewest grams first.
-// Empty when nothing is wrong, and when nothing fits into the cup; [Mix.Stuck]
-// tells these apart.
+// Corrections returns the ways to correct what was poured, the one with the smallest mass first.
+// The list is empty when nothing is wrong, and when no correction fits into the cup; [Mix.Stuck]
+// distinguishes these.
 func (m Mix) Corrections() []mix.Correction {
 	return m.corrections(m.Recipe.limits())
 }
 
-// Stuck reports a fault that the cup has no room to put right: only an override
-// or the waste are left.
+// Stuck reports whether there is a fault that cannot be corrected in this cup. The mix can then
+// only be accepted or thrown away.
 func (m Mix) Stuck() bool {
 	return len(m.Corrections()) == 0 && len(m.anyCorrections()) > 0
 }
 
-// anyCorrections takes no heed of the cup.
+// anyCorrections returns the corrections without regard to the size of the cup.
 func (m Mix) anyCorrections() []mix.Correction {
 	l := m.Recipe.limits()
 	l.CupMaximumG = 0
@@ -56,7 +57,7 @@ func (m Mix) corrections(l mix.Limits) []mix.Correction {
 	return nil
 }
 
-// inkCorrections fill up to the least ink and to the recipe's.
+// inkCorrections fill up to the least mass of ink and to that of the recipe.
 func (m Mix) inkCorrections(poured mix.Amounts, l mix.Limits) []mix.Correction {
 	r := m.Recipe
 	var out []mix.Correction
@@ -74,26 +75,28 @@ func (m Mix) inkCorrections(poured mix.Amounts, l mix.Limits) []mix.Correction {
 	return out
 }
 
-// inkSlackG is how much less than asked for is as good: a division, or 2 % (an
-// assumption; the hardener goes by what is really in the cup).
+// inkSlackG returns by how many g the ink may be below its target: a division, or 2 % (an
+// assumption; the hardener is calculated from the ink that is really in the cup).
 func (r Recipe) inkSlackG() float64 {
 	return math.Max(r.DivisionG*(1+1e-9), 0.02*r.needInkG())
 }
 
-// inkShort: some ink is in, no hardener yet, and it is less than the cup needs.
+// inkShort reports whether some ink is in, no hardener yet, and the ink is less than the cup
+// needs.
 func (m Mix) inkShort(poured mix.Amounts) bool {
 	return m.Step == Ink && poured.InkG > 0 && poured.HardenerG <= 0 && !m.overridden(Ink) &&
 		poured.InkG < m.Recipe.needInkG()-m.Recipe.inkSlackG()
 }
 
-// ratioOff: hardener is in, and not in ratio. Without any it is no fault yet.
+// ratioOff reports whether hardener is in and not in ratio. A mix without hardener has no fault
+// yet.
 func (m Mix) ratioOff(poured mix.Amounts) bool {
 	return poured.HardenerG > 0 && poured.InkG > 0 &&
 		!mix.InTolerance(poured, m.Recipe.Ratio, m.Recipe.TolerancePct)
 }
 
-// ratioOverridden: a person accepted the ratio, and neither ink nor hardener
-// has been poured since.
+// ratioOverridden reports whether a person accepted the ratio, and neither ink nor hardener was
+// poured since.
 func (m Mix) ratioOverridden() bool {
 	for i := len(m.Overrides) - 1; i >= 0; i-- {
 		o := m.Overrides[i]
@@ -119,11 +122,11 @@ func (m Mix) overridden(s Step) bool {
 	return false
 }
 
-// RatioFault reports whether ink and hardener are out of ratio, overridden or not.
+// RatioFault reports whether ink and hardener are out of ratio, accepted or not.
 func (m Mix) RatioFault() bool { return m.ratioOff(m.Poured()) }
 
-// OrderFault reports whether thinner met hardener that was not stirred in, or
-// came before any, overridden or not.
+// OrderFault reports whether thinner met hardener that was not stirred in, or came before any
+// hardener, accepted or not.
 func (m Mix) OrderFault() bool {
 	for _, p := range m.Pours {
 		if p.Early {
@@ -133,7 +136,7 @@ func (m Mix) OrderFault() bool {
 	return false
 }
 
-// orderOpen is an order fault that nobody has overridden.
+// orderOpen reports an order fault that nobody has accepted.
 func (m Mix) orderOpen() bool {
 	for _, p := range m.Pours {
 		if p.Early && !p.Excused {
@@ -143,24 +146,24 @@ func (m Mix) orderOpen() bool {
 	return false
 }
 
-// RatioOpen reports a ratio fault that nobody has overridden.
+// RatioOpen reports whether there is a ratio fault that nobody has accepted.
 func (m Mix) RatioOpen() bool { return m.RatioFault() && !m.ratioOverridden() }
 
-// OrderOpen reports an order fault that nobody has overridden.
+// OrderOpen reports whether there is an order fault that nobody has accepted.
 func (m Mix) OrderOpen() bool { return m.orderOpen() }
 
-// FaultOpen reports a ratio or order fault that nobody has overridden.
+// FaultOpen reports whether there is a ratio fault or an order fault that nobody has accepted.
 func (m Mix) FaultOpen() bool { return m.RatioOpen() || m.orderOpen() }
 
-// ThinnerOpen reports thinner outside the ink's range that nobody has overridden. None
-// at all is no fault: it may come later.
+// ThinnerOpen reports whether the thinner is outside the ink's range and nobody has accepted
+// that. A mix without thinner has no fault: the thinner may come later.
 func (m Mix) ThinnerOpen() bool {
 	poured := m.Poured()
 	return poured.ThinnerG > 0 && m.thinnerChecked() && !m.limitsKept(poured) && !m.overridden(Thinner)
 }
 
-// Expect is the part that the next pour counts as, unless the confirm names
-// another. It is empty where nothing is poured.
+// Expect returns the part that the next pour counts as, unless the confirmation names another
+// one. It is empty in steps without a pour.
 func (m Mix) Expect() mix.Part {
 	switch m.Step {
 	case Ink, Hardener, Thinner:
@@ -174,19 +177,19 @@ func (m Mix) Expect() mix.Part {
 	return mix.Part(m.Step)
 }
 
-// Bar is what a screen needs to show a pour: with the live reading, what has
-// been poured of it is [weigh.Pan.PouredG] of the mix's pan.
+// Bar holds what a screen needs to show a pour against its target. [weigh.Pan.PouredG] of the
+// mix's pan and the live reading give the mass that is poured so far.
 type Bar struct {
 	Part mix.Part `json:"part"`
-	// PouredG of this part is confirmed already.
+	// PouredG is the mass of this part in g that is confirmed already.
 	PouredG float64 `json:"poured_g"`
-	// TargetG is for this pour, and LowG to HighG what is accepted of it.
+	// TargetG is the target of this pour in g. A mass from LowG to HighG is accepted.
 	TargetG float64 `json:"target_g"`
 	LowG    float64 `json:"low_g"`
 	HighG   float64 `json:"high_g"`
 }
 
-// Pouring returns the bar of the next pour; ok is false where nothing is poured.
+// Pouring returns the bar of the next pour. ok is false in steps without a pour.
 func (m Mix) Pouring() (b Bar, ok bool) {
 	part := m.Expect()
 	if part == "" {
@@ -216,7 +219,7 @@ func (m Mix) Pouring() (b Bar, ok bool) {
 	return b, true
 }
 
-// roomForInk is the most ink whose finished mix still fits into the cup.
+// roomForInk returns the largest mass of ink in g whose finished mix still fits into the cup.
 func (m Mix) roomForInk() float64 {
 	r := m.Recipe
 	if r.CupMaximumG <= 0 {
@@ -225,7 +228,7 @@ func (m Mix) roomForInk() float64 {
 	return math.Max(r.CupMaximumG/mix.Targets(1, r.Ratio, r.ThinnerPct).TotalG(), r.InkTargetG)
 }
 
-// Warnings are sentences for the person who mixes; none of them stops a step.
+// Warnings returns sentences for the person who mixes. No warning prevents a step.
 func (m Mix) Warnings() []string {
 	var out []string
 	warn := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
@@ -264,8 +267,8 @@ func (m Mix) Warnings() []string {
 	return out
 }
 
-// thinnerChecked: what thinner there is should be in range by now. Too much is
-// said at once; too little only once its step is over.
+// thinnerChecked reports whether the thinner must be in range by now. Too much thinner is
+// reported at once, too little once its step is over.
 func (m Mix) thinnerChecked() bool {
 	switch m.Step {
 	case StirThinner, Rest, Load:
@@ -274,7 +277,7 @@ func (m Mix) thinnerChecked() bool {
 	return m.Poured().ThinnerPct() > m.Recipe.ThinnerMaxPct
 }
 
-// finishedG is what the mix will weigh, or weighs, with all thinner.
+// finishedG returns the mass in g that the mix has, or will have, with all its thinner.
 func (m Mix) finishedG() float64 {
 	poured, targets := m.Poured(), m.Targets()
 	total := math.Max(poured.InkG, targets.InkG) + math.Max(poured.HardenerG, targets.HardenerG)
@@ -284,8 +287,8 @@ func (m Mix) finishedG() float64 {
 	return total + math.Max(poured.ThinnerG, targets.ThinnerG)
 }
 
-// RatioUncertainty is the relative standard uncertainty of the ratio as poured,
-// or as aimed at before: what the scale's division leaves open.
+// RatioUncertainty returns the relative standard uncertainty of the ratio that comes from the
+// scale's division: of the ratio as poured, or of the target before that.
 func (m Mix) RatioUncertainty() float64 {
 	poured := m.Poured()
 	if poured.InkG <= 0 || poured.HardenerG <= 0 {

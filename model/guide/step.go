@@ -7,8 +7,8 @@ import (
 	"potlifed/model/mix"
 )
 
-// step is the first step whose demand is not met. It is what fixes the order:
-// every accepted change ends at it.
+// step returns the first step whose condition is not met. It determines the order: every
+// accepted change ends with it.
 func (m Mix) step() Step {
 	poured := m.Poured()
 	switch {
@@ -34,7 +34,7 @@ func (m Mix) stepAfterThinner() Step {
 	return Load
 }
 
-// unstirredHardener: ink or hardener went in since the last stir.
+// unstirredHardener reports whether ink or hardener was poured since the last stir.
 func (m Mix) unstirredHardener() bool {
 	for _, p := range m.Pours[min(m.Stirred, len(m.Pours)):] {
 		if p.Part != mix.Thinner {
@@ -44,8 +44,8 @@ func (m Mix) unstirredHardener() bool {
 	return false
 }
 
-// thinnerDone: there is none to pour, or its step was confirmed and what is in
-// lies in the range, or a person said to go on.
+// thinnerDone reports whether the thinner needs no more: there is none to pour, or its step was
+// confirmed and the thinner is in range, or a person said to go on.
 func (m Mix) thinnerDone(poured mix.Amounts) bool {
 	if !m.Recipe.thinned() && poured.ThinnerG <= 0 || m.overridden(Thinner) {
 		return true
@@ -58,10 +58,10 @@ func (m Mix) limitsKept(poured mix.Amounts) bool {
 	return m.Recipe.limits().ThinnerInRange(poured)
 }
 
-// advanced goes to the first step whose demand is not met.
+// advanced returns the mix at the first step whose condition is not met.
 func (m Mix) advanced(now time.Time) Mix { return m.enter(m.step(), now) }
 
-// enter goes to a step; a rest begins when it is entered.
+// enter returns the mix at a step. A rest begins when it is entered.
 func (m Mix) enter(s Step, now time.Time) Mix {
 	if s == Rest && m.Step != Rest {
 		m.RestUntil = now.Add(m.Recipe.Rest)
@@ -70,10 +70,10 @@ func (m Mix) enter(s Step, now time.Time) Mix {
 	return m
 }
 
-// Correct re-labels the last pour, or undoes it, and goes back to the step that
-// this leaves open. An undone pour is still in the cup: its base is restored, so
-// that it can be confirmed again as what it was. Overrides that covered the pour
-// lapse.
+// Correct returns the mix after its last pour was re-labelled, or undone. The mix goes back to
+// the step that is open then. An undone pour is still in the cup: its base is restored, so that
+// it can be confirmed again as another part. Overrides that covered the pour end. The error is a
+// [*StepError].
 func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
 	n := len(m.Pours)
 	if n == 0 || m.ByHand {
@@ -107,8 +107,8 @@ func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
 	return m.advanced(now), nil
 }
 
-// back is where an undone pour leaves the mix: at the step that it confirmed,
-// or before it where something is now missing.
+// back returns the step of a mix after a pour was undone: the step that the pour confirmed, or
+// an earlier one where something is missing now.
 func (m Mix) back(confirmedAt Step) Step {
 	open := m.step()
 	if slices.Index(Steps(), open) < slices.Index(Steps(), confirmedAt) {
