@@ -73,6 +73,23 @@ var states = []state{
 	},
 }
 
+// State is a kind of state as the reference lists it.
+type State struct {
+	Topic   string // below PREFIX/BENCH/, with its variable parts in braces
+	Meaning string
+	QoS     int
+	Payload reflect.Type // nil for a text
+}
+
+// States returns all kinds of state that the bench publishes.
+func States() []State {
+	list := make([]State, len(states))
+	for i, s := range states {
+		list[i] = State{strings.TrimPrefix(s.address, under.Root()), s.description, s.qos, s.payload}
+	}
+	return list
+}
+
 func meanings() (words []any) {
 	for _, m := range light.Meanings() {
 		words = append(words, string(m))

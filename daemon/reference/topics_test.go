@@ -5,9 +5,9 @@ import (
 	"strings"
 	"testing"
 
+	"potlifed/daemon/asyncapi"
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/topics"
-	"potlifed/daemon/view"
 )
 
 // topicText is a topic as the reference shows it.
@@ -20,29 +20,21 @@ type topicText struct {
 
 // topicTexts returns the topics of a bench in the order of the reference.
 func topicTexts() (list []topicText) {
-	bench := topics.New("PREFIX", "BENCH")
-	states := fieldsOf{}
-	add := func(topic, meaning string, retained bool, qos int, payload reflect.Type) {
-		text := topicText{Topic: strings.TrimPrefix(topic, bench.Root()), Meaning: meaning, Retained: retained, QoS: qos}
-		if payload != nil {
-			text.Fields = flat(&states, payload, "", nil)
+	fields := fieldsOf{}
+	for _, s := range asyncapi.States() {
+		text := topicText{Topic: s.Topic, Meaning: s.Meaning, Retained: true, QoS: s.QoS}
+		if s.Payload != nil {
+			text.Fields = flat(&fields, s.Payload, "", nil)
 		}
 		list = append(list, text)
 	}
-	add(bench.Availability(), "`online` while the service is connected, `offline` by its will otherwise.", true, 1, nil)
-	add(bench.Daemon(), "The run of the service.", true, 1, reflect.TypeFor[mqtt.DaemonPayload]())
-	add(bench.Air("ZONE"), "The air of a zone, when it changes.", true, 1, reflect.TypeFor[view.Air]())
-	add(bench.Scale("ID"), "What a scale shows, at most five times a second.", true, 0, reflect.TypeFor[mqtt.ScalePayload]())
-	add(bench.Sensor("ID"), "The condition of a sensor or a scale.", true, 1, reflect.TypeFor[mqtt.SensorPayload]())
-	add(bench.Batch("ID"), "A batch while it is not closed; then the topic is cleared.", true, 1, reflect.TypeFor[view.BatchState]())
-	add(bench.Light("ID", topics.FormJSON), "What a light shows.", true, 1, reflect.TypeFor[mqtt.LightPayload]())
-	add(bench.Light("ID", topics.FormMeaning), "The meaning of a light as one word.", true, 1, nil)
-	add(bench.Light("ID", topics.FormColour), "The colour of a light as one word.", true, 1, nil)
-	add(bench.Alarm("NAME", "SUBJECT"), "An alarm while it is not normal; then the topic is cleared.", true, 1, reflect.TypeFor[mqtt.AlarmPayload]())
-	add(bench.Event(), "Every event of the journal, in order; see [Events](#events).", false, 1, nil)
-	add(bench.Do("VERB"), "A command to the bench; see [Commands](#commands-1) and [Changes](#changes).", false, 1, nil)
-	add(bench.Done("VERB"), "The result of a command.", false, 1, reflect.TypeFor[mqtt.Answer]())
-	return list
+	bench := topics.New("PREFIX", "BENCH")
+	below := func(topic string) string { return strings.TrimPrefix(topic, bench.Root()) }
+	return append(list,
+		topicText{Topic: below(bench.Event()), Meaning: "Every event of the journal, in order; see [Events](#events).", QoS: 1},
+		topicText{Topic: below(bench.Do("{verb}")), Meaning: "A command to the bench; see [Commands](#commands-1) and [Changes](#changes).", QoS: 1},
+		topicText{Topic: below(bench.Done("{verb}")), Meaning: "The result of a command.", QoS: 1, Fields: flat(&fields, reflect.TypeFor[mqtt.Answer](), "", nil)},
+	)
 }
 
 // flat returns the rows of a structure with those of the structures in it, their names
