@@ -1,11 +1,10 @@
-// Package climate reads the temperature and humidity of the air.
+// Package climate reads sensors of air temperature and relative humidity.
 //
-// HWMon reads a sensor that the kernel drives, through the files of its hwmon
-// folder. Documentation/hwmon/sysfs-interface and, for one common chip,
-// Documentation/hwmon/sht4x.rst of the kernel give the units: temp1_input in
-// thousandths of a degree Celsius, humidity1_input in thousandths of a per
-// cent. Accuracy, resolution and range are the chip's; the kernel may answer
-// from a value up to update_interval old (2 s or more for that chip).
+// HWMon reads a sensor that has a driver in the kernel, through the files of its hwmon folder.
+// The units are given by Documentation/hwmon/sysfs-interface of the kernel and, for one common
+// chip, Documentation/hwmon/sht4x.rst: temp1_input is in thousandths of a degree Celsius,
+// humidity1_input in thousandths of a per cent. Accuracy, resolution and range are those of the
+// chip. The kernel may return a value up to update_interval old (2 s or more for that chip).
 package climate
 
 import (
@@ -23,20 +22,20 @@ import (
 	"potlifed/model/air"
 )
 
-// Errors a caller branches on.
+// Errors that a caller tests for.
 var (
-	// ErrAbsent: the folder or one of its files is not there.
+	// ErrAbsent means that the folder or one of its files is not there.
 	ErrAbsent = errors.New("the sensor is not there")
-	// ErrImplausible: the sensor gave a value that no air has.
+	// ErrImplausible means that the sensor gave a value that air cannot have.
 	ErrImplausible = errors.New("no air has this value")
-	// ErrGarbled: a file does not hold one whole number.
+	// ErrGarbled means that a file does not hold one whole number.
 	ErrGarbled = errors.New("want one whole number")
-	// ErrBlocked: an earlier read has not come back from the kernel.
+	// ErrBlocked means that an earlier read has not returned from the kernel.
 	ErrBlocked = errors.New("an earlier read is still waiting for the kernel")
 )
 
-// Limits of what is believed. The humidity slack is for sensors that show a
-// little less than 0 or more than 100 % at the ends of their range.
+// Limits of the values that are accepted. Sensors may show a little less than 0 or more than 100
+// % at the ends of their range.
 const (
 	lowestTemperatureC  = -40
 	highestTemperatureC = 85
@@ -46,16 +45,16 @@ const (
 const (
 	temperatureFile = "temp1_input"
 	humidityFile    = "humidity1_input"
-	// maxFileBytes bounds what is read of a file; a whole number has less.
+	// maxFileBytes limits what is read of a file. A whole number is shorter.
 	maxFileBytes = 64
-	// One-wire sensors fail a read now and then and need two seconds to
-	// recover; what fails three times is not a passing fault.
+	// defaultTries is how often a reading is tried. One-wire sensors fail now and then and need
+	// two seconds to recover; a fault that occurs three times is permanent.
 	defaultTries = 3
 	defaultPause = 2 * time.Second
 )
 
-// HWMon is one sensor in a hwmon folder. A sensor is not read twice at once: a Read during another
-// Read returns ErrBlocked.
+// HWMon is one sensor in a hwmon folder. A sensor is not read twice at once: a Read during
+// another Read returns ErrBlocked.
 type HWMon struct {
 	pattern string
 	pause   time.Duration
@@ -64,12 +63,13 @@ type HWMon struct {
 	busy chan struct{} // holds a token while a read of the kernel's files is under way
 }
 
-// OpenHWMon takes the path of a hwmon folder and checks that the sensor is
-// there and has both files. The path may have * in it and must then match one
-// folder: the number of a hwmon folder changes from boot to boot, the path by
-// device does not, /sys/bus/i2c/devices/1-0044/hwmon/hwmon*. The match is made
-// again for each reading, so a driver that comes back under another number is
-// found.
+// OpenHWMon returns the sensor in a hwmon folder. The error is ErrAbsent when the folder or one
+// of its two files is missing.
+//
+// The path may have * in it and must then match exactly one folder. The number of a hwmon folder
+// changes at each boot, a path by the device does not: /sys/bus/i2c/devices/1-0044/hwmon/hwmon*.
+// The path is matched again for each reading, so a driver that comes back under another number
+// is found.
 func OpenHWMon(path string) (*HWMon, error) {
 	h := &HWMon{pattern: path, pause: defaultPause, file: readFile, busy: make(chan struct{}, 1)}
 	if path == "" {
@@ -91,7 +91,7 @@ func OpenHWMon(path string) (*HWMon, error) {
 	return h, nil
 }
 
-// Name is what the kernel calls the chip, empty if it does not say.
+// Name returns the kernel's name of the chip, empty if it has none.
 func (h *HWMon) Name() string {
 	dir, err := h.folder()
 	if err != nil {
@@ -120,15 +120,13 @@ func (h *HWMon) folder() (string, error) {
 	return found[0], nil
 }
 
-// Read asks the sensor. Passing faults (EIO, ETIMEDOUT, EAGAIN, and a file that
-// was empty) are tried again up to three times in all. Values outside -40..85 °C
-// or 0..100 % give ErrImplausible and never a reading, but for a humidity that is
-// outside by 2 % at most, which is set to the limit.
+// Read returns the air as the sensor measures it. Transient faults (EIO, ETIMEDOUT, EAGAIN, and
+// an empty file) are tried again, up to three times in all. Values outside -40..85 °C or 0..100
+// % give ErrImplausible. A humidity that is outside by at most 2 % is set to the limit instead.
 //
-// Read returns with the context's error when the context ends. A file read that
-// hangs in the kernel cannot be interrupted; it goes on in a goroutine of its
-// own, and until it comes back Read says ErrBlocked. So there is never more
-// than one such goroutine for a sensor.
+// Read returns the error of the context when the context ends. A read of a file that hangs in
+// the kernel cannot be interrupted; it continues in a goroutine, and Read returns ErrBlocked
+// until it is over. There is never more than one such goroutine for a sensor.
 func (h *HWMon) Read(ctx context.Context) (air.State, error) {
 	s, err := h.read(ctx)
 	if err != nil {
@@ -149,12 +147,12 @@ func (h *HWMon) read(ctx context.Context) (air.State, error) {
 	}
 }
 
-// passing says whether an error may be gone at the next try.
+// passing reports whether an error may be gone at the next try.
 func passing(err error) bool {
 	return errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ETIMEDOUT) || errors.Is(err, syscall.EAGAIN) || errors.Is(err, errEmpty)
 }
 
-// pause waits for d. It returns the context's error when the context ends first.
+// pause waits for d. It returns the error of the context when the context ends first.
 func pause(ctx context.Context, d time.Duration) error {
 	t := time.NewTimer(d)
 	defer t.Stop()
@@ -166,7 +164,7 @@ func pause(ctx context.Context, d time.Duration) error {
 	}
 }
 
-// ask makes one attempt, with the reading of files where it can be left behind.
+// ask makes one attempt. The files are read in a goroutine that can be left behind.
 func (h *HWMon) ask(ctx context.Context) (air.State, error) {
 	if err := ctx.Err(); err != nil {
 		return air.State{}, err
@@ -227,7 +225,7 @@ func (h *HWMon) value(dir, name string) (thousandths int64, err error) {
 	return thousandths, nil
 }
 
-// judge turns thousandths into air, or says that there is no such air.
+// judge returns the air of two values in thousandths, or ErrImplausible.
 func judge(temperature, humidity int64) (air.State, error) {
 	s := air.State{TemperatureC: float64(temperature) / 1000, HumidityPct: float64(humidity) / 1000}
 	if s.TemperatureC < lowestTemperatureC || s.TemperatureC > highestTemperatureC {
@@ -240,15 +238,15 @@ func judge(temperature, humidity int64) (air.State, error) {
 	return s, nil
 }
 
-// errEmpty is apart from other garbled content: a value that is being written
-// elsewhere can be empty for a moment.
+// errEmpty differs from other garbled content: a value that is being written can be empty for a
+// moment.
 var errEmpty = fmt.Errorf("%w, the file is empty", ErrGarbled)
 
 // maxDigits is more than any sensor needs and less than an int64 can hold.
 const maxDigits = 12
 
-// parseThousandths reads the content of a value's file: one whole number in
-// decimal digits with or without a minus, and an end of line or not.
+// parseThousandths returns the value in a file: one whole number in decimal digits, with an
+// optional minus and an optional end of line. The error is errEmpty or wraps ErrGarbled.
 func parseThousandths(content []byte) (int64, error) {
 	text := bytes.TrimSuffix(content, []byte("\n"))
 	if len(text) == 0 {
@@ -275,8 +273,8 @@ func garbled(content []byte) error {
 	return fmt.Errorf("%w, found %.40q", ErrGarbled, content)
 }
 
-// readFile reads a small file, and of a large one no more than shows that it is
-// large.
+// readFile returns the content of a small file. Of a large file it returns only as much as shows
+// that it is too large.
 func readFile(name string) ([]byte, error) {
 	f, err := os.Open(name)
 	if err != nil {

@@ -2,9 +2,9 @@ package link
 
 import "fmt"
 
-// unpanicked turns a panic of the serial library into an error. It waits with select(2),
-// whose sets end at descriptor 1023, and panics beyond: a service that has very many files
-// and connections open must not die for a scale that was plugged in again.
+// unpanicked turns a panic of the serial library into an error. The library waits with
+// select(2), whose sets end at descriptor 1023, and panics beyond that. A service that has very
+// many open files and connections must not end because somebody plugs in a scale.
 func unpanicked(read func([]byte) (int, error)) func([]byte) (int, error) {
 	return func(p []byte) (n int, err error) {
 		defer func() {

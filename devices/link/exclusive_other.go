@@ -2,6 +2,6 @@
 
 package link
 
-// heldExclusively: these systems set the exclusive mode and have no call that
+// heldExclusively returns false: these systems can set the exclusive mode and have no call that
 // reads it.
 func heldExclusively(int) bool { return false }

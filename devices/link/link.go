@@ -1,12 +1,11 @@
-// Package link is a byte stream that comes back: a serial port named by its
-// stable path, or a serial-to-network adapter at tcp://HOST:PORT.
+// Package link provides a byte stream that is opened again after it is lost: a serial port with
+// a stable path, or a serial-to-network adapter at tcp://HOST:PORT.
 //
-// It knows bytes and nothing of what they mean. Open gives one stream, for
-// commands that look once; Run keeps a stream alive for the service: it opens,
-// reads, and when the stream is lost closes first, waits and opens the same
-// name again. Closing first matters: while a dead descriptor of an unplugged
-// adapter is open, the kernel keeps its number and the adapter comes back
-// under another one.
+// The package handles bytes and does not interpret them. Open gives one stream, for commands
+// that read for a moment. Run keeps a stream alive for the service: it opens and reads, and when
+// the stream is lost it first closes, waits, and opens the same name again. The order matters:
+// while a dead descriptor of an unplugged adapter is open, the kernel keeps its number, and the
+// adapter comes back under another one.
 //
 // A port belongs to one program at a time, see lockDevice.
 package link
@@ -29,31 +28,32 @@ import (
 	"go.bug.st/serial"
 )
 
-// Errors a caller branches on; every error of Open and every Change.Err that
-// has one of these causes wraps it.
+// Errors that a caller tests for. Every error of Open, and every Change.Err, that has one of
+// these causes wraps it.
 var (
-	// ErrBusy: the port is there and another program holds it.
+	// ErrBusy means that another program holds the port.
 	ErrBusy = errors.New("another program holds this port")
-	// ErrAbsent: nothing of that name is there, or nobody answers.
+	// ErrAbsent means that there is nothing of that name, or that nothing answers at the
+	// address.
 	ErrAbsent = errors.New("it is not there")
-	// ErrDenied: this user may not open the port.
+	// ErrDenied means that this user may not open the port.
 	ErrDenied = errors.New("this user may not open it")
-	// ErrNotSerial: something of that name is there and is no serial port, or
-	// one with no hardware behind it.
+	// ErrNotSerial means that the name is not that of a serial port, or that the port has no
+	// hardware.
 	ErrNotSerial = errors.New("it is not a serial port")
-	// ErrLost: the stream was open and ended without being closed here:
-	// unplugged, switched off, or hung up by the other side.
+	// ErrLost means that an open stream ended without being closed here: unplugged, switched
+	// off, or closed by the other side.
 	ErrLost = errors.New("the link was lost")
-	// ErrClosed: the stream was closed by this program.
+	// ErrClosed means that this program closed the stream.
 	ErrClosed = errors.New("the link is closed")
-	// ErrSettings: the settings cannot be right.
+	// ErrSettings means that the settings are wrong.
 	ErrSettings = errors.New("wrong link settings")
 )
 
-// pollEvery bounds how long a Read waits for a byte, and with it how long a
-// stop takes. Reading and closing happen in one goroutine that looks up this
-// often, because closing a port under a blocked read would leave the read
-// waiting on a descriptor number that may already be someone else's.
+// pollEvery limits how long a Read waits for a byte, and so how long a stop takes. Reading and
+// closing happen in one goroutine, which checks for a stop this often. Closing a port during a
+// blocked read would leave the read waiting on a descriptor number that may belong to something
+// else by then.
 const pollEvery = 100 * time.Millisecond
 
 const (
@@ -66,29 +66,29 @@ const (
 	dialTimeout     = 5 * time.Second
 )
 
-// Settings say where the bytes come from. Zero values are the defaults given.
+// Settings describe where the bytes come from. Zero values mean the defaults.
 type Settings struct {
-	// Port is a device path, best the by-id name under /dev/serial/by-id
-	// since ttyUSB numbers change hands at a reboot; or tcp://HOST:PORT.
+	// Port is a device path or tcp://HOST:PORT. A path by id below /dev/serial/by-id is best,
+	// since ttyUSB numbers change at a reboot.
 	Port string
-	// Baud is the speed in bit/s, 9600 by default; not used for TCP.
+	// Baud is the speed in bit/s, 9600 by default. It is not used for TCP.
 	Baud int
-	// Mode is data bits, parity (N, E, O, M, S) and stop bits, "8N1" by
-	// default. With 7 data bits, bit 7 of each byte is cleared, on any link.
+	// Mode is data bits, parity (N, E, O, M, S) and stop bits, "8N1" by default. With 7 data
+	// bits, bit 7 of each byte is cleared on any link.
 	Mode string
-	// Silence is how long no byte may come before Run reports it; 3 s.
+	// Silence is how long no byte may come before Run reports it, 3 s by default.
 	Silence time.Duration
-	// HalfOpen is how long a TCP stream may be silent before Run closes and
-	// reopens it, since an adapter that lost its power never says goodbye;
-	// 30 s. Serial ports are not reopened for silence.
+	// HalfOpen is how long a TCP stream may be silent before Run closes and reopens it, 30 s by
+	// default: an adapter that lost its power does not close the connection. Serial ports are
+	// not reopened because of silence.
 	HalfOpen time.Duration
-	// RetryMin and RetryMax bound the wait between attempts, which doubles
-	// from one to the other; 250 ms and 5 s.
+	// RetryMin and RetryMax limit the wait between attempts, which doubles from one to the
+	// other; 250 ms and 5 s by default.
 	RetryMin, RetryMax time.Duration
 }
 
-// Check reports everything that is wrong with the settings, joined; the errors
-// wrap ErrSettings. It opens nothing.
+// Check returns nil when the settings are right. Otherwise the error names everything that is
+// wrong, and wraps ErrSettings. It opens nothing.
 func (s Settings) Check() error {
 	s = s.withDefaults()
 	var faults []error
@@ -140,7 +140,7 @@ func checkPort(port string) error {
 	return err
 }
 
-// tcpAddress takes HOST:PORT out of tcp://HOST:PORT.
+// tcpAddress returns the HOST:PORT of tcp://HOST:PORT.
 func tcpAddress(port string) (string, error) {
 	u, err := url.Parse(port)
 	if err != nil {
@@ -161,7 +161,7 @@ func tcpAddress(port string) (string, error) {
 
 func isTCP(port string) bool { return strings.HasPrefix(port, "tcp://") }
 
-// parseMode reads a frame such as 8N1: data bits, parity, stop bits.
+// parseMode reads a mode such as 8N1: data bits, parity, stop bits.
 func parseMode(mode string) (serial.Mode, error) {
 	wrong := fmt.Errorf("%w: mode %q: want data bits 5 to 8, parity N, E, O, M or S, and 1 or 2 stop bits, such as 8N1 or 7E1", ErrSettings, mode)
 	if len(mode) != 3 || mode[0] < '5' || mode[0] > '8' {
@@ -178,14 +178,14 @@ func parseMode(mode string) (serial.Mode, error) {
 	return serial.Mode{DataBits: int(mode[0] - '0'), Parity: parity, StopBits: stop}, nil
 }
 
-// Open opens the stream once. The context bounds the opening only.
+// Open opens the stream once. The context limits the opening only. The errors are those of this
+// package.
 //
-// Read waits at most about 100 ms: when nothing came it returns zero bytes and
-// os.ErrDeadlineExceeded, so that the caller can look at its context and read
-// on. When the other end went away it returns an error that wraps ErrLost;
-// after Close, ErrClosed. Read and Close must be called from one goroutine;
-// Close may be repeated. Bytes that waited in the port before it was opened
-// are thrown away: nobody knows how old they are.
+// A Read waits about 100 ms at most. When nothing came, it returns zero bytes and
+// os.ErrDeadlineExceeded, so that the caller can check its context and read again. When the
+// other end went away it returns an error that wraps ErrLost, and after Close ErrClosed. Read
+// and Close must be called from one goroutine. Close may be called again. Bytes that waited in
+// the port before it was opened are discarded, since their age is not known.
 func Open(ctx context.Context, s Settings) (io.ReadWriteCloser, error) {
 	if err := s.Check(); err != nil {
 		return nil, err
@@ -267,8 +267,7 @@ func openSerial(s Settings) (*stream, error) {
 	return st, nil
 }
 
-// classify puts one of this package's errors before what the library or the
-// system said.
+// classify wraps the error of the library or the system in one of this package's errors.
 func classify(err error) error {
 	var perr *serial.PortError
 	if errors.As(err, &perr) {
@@ -297,8 +296,8 @@ func classify(err error) error {
 	return err
 }
 
-// Advice says what a person can do about an error of this package, in one
-// sentence; empty when there is nothing to say beyond the error itself.
+// Advice returns a sentence that says what a person can do about an error of this package; empty
+// when the error says it all.
 func Advice(err error) string {
 	switch {
 	case errors.Is(err, ErrBusy):
@@ -320,7 +319,7 @@ type stream struct {
 	write     func([]byte) (int, error)
 	close     func() error
 	sevenBits bool
-	closed    bool // told apart from a loss: the library reports both alike
+	closed    bool // tells a close from a loss: the library reports both in the same way
 }
 
 func (st *stream) Read(p []byte) (int, error) {
@@ -344,8 +343,8 @@ func (st *stream) Read(p []byte) (int, error) {
 	return 0, fmt.Errorf("read %q: %w: %w", st.name, ErrLost, err)
 }
 
-// Write sends p. The serial driver may hold it up while the other side stops
-// the flow, and nothing frees it then: write short polls only.
+// Write sends p. The serial driver may block while the other side stops the flow, and nothing
+// ends that: write short requests only.
 func (st *stream) Write(p []byte) (int, error) {
 	if st.closed {
 		return 0, fmt.Errorf("write %q: %w", st.name, ErrClosed)

@@ -2,8 +2,7 @@
 
 package link
 
-// lockDevice does nothing where the system itself opens a port for one program
-// only.
+// lockDevice does nothing: the system itself opens a port for one program only.
 func lockDevice(string) (unlock func() error, err error) {
 	return func() error { return nil }, nil
 }

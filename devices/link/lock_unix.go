@@ -10,18 +10,17 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lockDevice takes the device for this program until the returned function is
-// called, or says ErrBusy.
+// lockDevice locks the device for this program until the returned function is called. The error
+// is ErrBusy when another program has it.
 //
-// The exclusive mode which the serial library sets on the terminal (TIOCEXCL)
-// does not stop root, so an advisory lock (flock) is taken as well. The
-// library keeps its descriptor to itself; the lock therefore lives on a second
-// descriptor of the same device node, opened before and closed after the
-// library's. It excludes every program that locks the node, two potlifed among
-// them, whoever runs them and by whatever name they reach the node. It does
-// not exclude a program run by root that neither locks nor asks, nor one in a
-// container that made a node of its own; where the system can tell that
-// someone holds the exclusive mode, that counts as busy too (heldExclusively).
+// The exclusive mode that the serial library sets on the terminal (TIOCEXCL) does not stop root,
+// so an advisory lock (flock) is taken as well. The library does not give access to its
+// descriptor. The lock is therefore on a second descriptor of the same device node, which is
+// opened before and closed after that of the library. It excludes every program that locks the
+// node, such as a second potlifed, whichever user runs it and by whatever name it opens the
+// node. It does not exclude a program run by root that neither locks nor checks, nor a program
+// in a container that made a node of its own. Where the system can tell that some program holds
+// the exclusive mode, that counts as busy too (heldExclusively).
 func lockDevice(device string) (unlock func() error, err error) {
 	info, err := os.Stat(device)
 	if err != nil {

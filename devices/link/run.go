@@ -8,25 +8,24 @@ import (
 	"time"
 )
 
-// Kind says what changed on a link.
+// Kind is a kind of change on a link.
 type Kind int
 
 const (
-	// Connected: the stream is open; whether the device speaks is not known.
+	// Connected: the stream is open. It is not known yet whether the device sends.
 	Connected Kind = iota
-	// Failed: it could not be opened, Err says why. Reported for the first
-	// attempt and when the cause changes, not for each attempt.
+	// Failed: the stream could not be opened; Err says why. It is reported for the first attempt
+	// and when the cause changes, not for each attempt.
 	Failed
-	// Lost: it was open and has ended; Err wraps ErrLost.
+	// Lost: the stream was open and has ended; Err wraps ErrLost.
 	Lost
-	// Silent: open, and no byte for Quiet.
+	// Silent: the stream is open, and no byte came for Quiet.
 	Silent
-	// Speaking: bytes come, for the first time since Connected or again after
-	// Silent.
+	// Speaking: bytes come, for the first time since Connected, or again after Silent.
 	Speaking
 )
 
-// String gives the kind in plain words.
+// String returns the kind in plain words.
 func (k Kind) String() string {
 	switch k {
 	case Connected:
@@ -54,22 +53,21 @@ type Change struct {
 	Attempts int
 }
 
-// Handler receives what a link brings. Both functions are called from Run's
-// goroutine, one after the other, and should return at once.
+// Handler receives what a link brings. Run calls both functions from its goroutine, one after
+// the other; they should return at once.
 type Handler struct {
-	// Bytes gets what was read, valid during the call only. It returns whether
-	// good data was among it: only that resets the wait between attempts, so
-	// that a device which opens, babbles and dies is not hammered.
+	// Bytes gets what was read. The slice is valid during the call only. It returns whether
+	// there was good data among it. Only good data resets the wait between attempts, so that a
+	// device that opens, sends noise and ends is not opened too often.
 	Bytes func(p []byte) (good bool)
-	// Change gets each change of state. May be nil.
+	// Change gets each change of state. It may be nil.
 	Change func(Change)
 }
 
-// Run keeps the stream open until the context ends, then closes it and returns
-// nil. It returns another error only for wrong settings; a port that is busy,
-// absent or lost is reported and tried again without end. It starts no
-// goroutine and holds none when it returns; it returns within about 100 ms of
-// the context's end, or as long as the system takes to close a port.
+// Run keeps the stream open until the context ends, then closes it and returns nil. It returns
+// another error only for wrong settings. A port that is busy, absent or lost is reported and
+// tried again without end. It starts no goroutine that outlives it. It returns within about 100
+// ms after the end of the context, or as long as the system takes to close a port.
 func Run(ctx context.Context, s Settings, h Handler) error {
 	if err := s.Check(); err != nil {
 		return err
@@ -118,7 +116,7 @@ func runWith(ctx context.Context, s Settings, h Handler, open opener) error {
 	return nil
 }
 
-// causeOf reduces an error to the one of ours in it, for comparing.
+// causeOf returns the error of this package that is in an error, for comparing.
 func causeOf(err error) error {
 	for _, cause := range []error{ErrBusy, ErrAbsent, ErrDenied, ErrNotSerial} {
 		if errors.Is(err, cause) {
@@ -130,9 +128,8 @@ func causeOf(err error) error {
 
 var errHalfOpen = errors.New("no byte for too long on a network link")
 
-// read hands on bytes until the stream ends or the context does; it says
-// whether good data came. A read that found nothing costs one look at the
-// clock and not a busy loop, because the stream itself waits.
+// read passes on bytes until the stream or the context ends. It returns whether good data came.
+// A read that found nothing does not make the loop busy, because the stream itself waits.
 func read(ctx context.Context, s Settings, h Handler, st io.Reader) (good bool, err error) {
 	buf := make([]byte, 512)
 	last := time.Now()
@@ -165,7 +162,7 @@ func read(ctx context.Context, s Settings, h Handler, st io.Reader) (good bool, 
 	return good, nil
 }
 
-// pause waits for d or the context, and says whether to go on.
+// pause waits for d or the end of the context, and returns whether to go on.
 func pause(ctx context.Context, d time.Duration) bool {
 	t := time.NewTimer(d)
 	defer t.Stop()

@@ -6,48 +6,47 @@ import (
 	"potlifed/model/weigh"
 )
 
-// Counts are the lines seen since the start, by what became of them.
+// Counts holds the numbers of lines since the start, by result.
 type Counts struct {
-	// OK: decoded and handed on, those out of range and the print key's included.
+	// OK: decoded and passed on, including lines out of range and those of the print key.
 	OK uint64
-	// Torn: a part was missing. One for each opening of the link is normal.
+	// Torn: a part was missing. One at each opening of the link is normal.
 	Torn uint64
 	// Unknown: not of the shape, or in another unit than g or kg.
 	Unknown uint64
 	// Overlong: longer than MaxLineBytes.
 	Overlong uint64
-	// Overload: of the OK ones, those over or under range.
+	// Overload: those of the OK lines that are over or under range.
 	Overload uint64
-	// Learning: decoded while Auto had not settled on a shape, not handed on.
+	// Learning: decoded while Auto had not found a shape yet, and not passed on.
 	Learning uint64
 }
 
-// How long Auto and the learning of the width look before they believe, in
-// lines. At the usual ten lines a second each is a second or less.
+// How many lines Auto and the learning of the width need. At the usual ten lines a second each
+// takes a second or less.
 const (
 	linesToSettle   = 5  // one shape, with its unit, in a row
-	linesToDoubt    = 20 // unknown in a row, after which Auto starts afresh
+	linesToDoubt    = 20 // unknown in a row, after which Auto starts again
 	linesToFixWidth = 8  // of one length, with a padded number among them
 	linesToFreeIt   = 10 // of one other length in a row
 )
 
-// Decoder turns bytes into readings: framing, shape, and what shows only across
-// lines. It is not for concurrent use, but for Counts and ShapeName.
+// Decoder turns bytes into readings: framing, shape, and what can only be found over several
+// lines. It must not be used concurrently, except for Counts and ShapeName.
 //
-// With the shape Auto nothing is handed on until several lines in a row fit one
-// shape and say their unit; lines that never carry a unit never settle it, for
-// then the unit would be a guess. After a long run of unknown lines (somebody
-// changed the scale's settings) it starts afresh.
+// With the shape Auto no reading is passed on until several lines in a row fit one shape and
+// state their unit. Lines that never carry a unit never determine a shape, since the unit would
+// be a guess. After a long run of unknown lines, as when somebody changed the settings of the
+// scale, it starts again.
 //
-// Where a scale pads its numbers its lines have one length, and a line of
-// another length has lost a byte, perhaps a digit: it counts as torn. Lines of
-// another length that go on for long mean that the length was not fixed, and
-// the check ends until Restart. On a scale that does not pad, a lost digit
-// cannot be seen in one line; the caller needs two readings that agree.
+// Where a scale pads its numbers, its lines have one length. A line of another length has lost a
+// byte, perhaps a digit, and counts as torn. When lines of another length go on for long, the
+// length was not fixed, and the check ends until Restart. On a scale that does not pad, a lost
+// digit cannot be seen in one line; the caller needs two readings that agree.
 type Decoder struct {
 	framer Framer
 	shape  Shape // as configured
-	key    Shape // of the print key's line; the zero value fits none
+	key    Shape // of the print key's line; the zero value matches none
 
 	settled  Shape // the shape in use, with the unit that lines may leave out
 	ready    bool
@@ -61,7 +60,7 @@ type Decoder struct {
 	ok, torn, unknowns, overlong, overload, learned atomic.Uint64
 }
 
-// width is what is known of the length of lines of one kind.
+// width is what is known of the length of one kind of line.
 type width struct {
 	length, count int  // the present length and how many lines had it
 	padded        bool // a number among them was padded
@@ -69,14 +68,14 @@ type width struct {
 	free          bool // shown not to be fixed
 }
 
-// NewDecoder makes a decoder for a shape.
+// NewDecoder returns a decoder for a shape.
 func NewDecoder(shape Shape) *Decoder {
 	d := &Decoder{shape: shape}
 	d.reset()
 	return d
 }
 
-// WithKey makes the decoder know the line of the scale's print key.
+// WithKey returns the decoder after it was given the shape of the line of the scale's print key.
 func (d *Decoder) WithKey(key Shape) *Decoder {
 	d.key = key
 	return d
@@ -91,11 +90,11 @@ func (d *Decoder) reset() {
 
 func (d *Decoder) setName(name string) { d.name.Store(&name) }
 
-// ShapeName is the name of the shape in use: with Auto, "auto" until it has
-// settled. Safe for concurrent use.
+// ShapeName returns the name of the shape in use; with Auto it is "auto" until a shape is found.
+// It may be called concurrently.
 func (d *Decoder) ShapeName() string { return *d.name.Load() }
 
-// Counts may be called concurrently.
+// Counts returns the numbers of lines so far. It may be called concurrently.
 func (d *Decoder) Counts() Counts {
 	return Counts{
 		OK: d.ok.Load(), Torn: d.torn.Load(), Unknown: d.unknowns.Load(),
@@ -103,20 +102,20 @@ func (d *Decoder) Counts() Counts {
 	}
 }
 
-// Restart says that the stream begins anew, perhaps with another scale: the
-// present line is dropped, and what was learned with it. The counts stay.
+// Restart must be called when the stream begins again, perhaps with another scale: the present
+// line and what was learned are dropped. The counts are kept.
 func (d *Decoder) Restart() {
 	d.framer.Restart()
 	d.reset()
 }
 
-// Interrupt says that bytes may be missing here: a line that has begun is
-// dropped, and what was learned stays.
+// Interrupt must be called when bytes may be missing: a line that has begun is dropped, and what
+// was learned is kept.
 func (d *Decoder) Interrupt() { d.framer.Interrupt() }
 
-// Feed takes bytes and calls each for every line they complete: with a reading,
-// or with an error that is or wraps ErrUnknown, ErrTorn, ErrOverlong, ErrLearning or
-// ErrKey. The slice is valid during the call only.
+// Feed takes bytes and calls each for every line that they complete, with a reading or with an
+// error. The error is or wraps ErrUnknown, ErrTorn, ErrOverlong, ErrLearning or ErrKey. The
+// slice is valid during the call only.
 func (d *Decoder) Feed(p []byte, each func(line []byte, r weigh.Reading, err error)) {
 	d.framer.Feed(p, func(line []byte, err error) {
 		var r weigh.Reading
@@ -165,7 +164,7 @@ func (d *Decoder) decode(line []byte) (weigh.Reading, error) {
 	return d.accept(line, &m)
 }
 
-// accept checks the width and remembers the unit of a line that matched.
+// accept checks the width of a line that matched, and stores its unit.
 func (d *Decoder) accept(line []byte, m *match) (weigh.Reading, error) {
 	if !m.over && !m.under {
 		kind := 0
@@ -182,7 +181,7 @@ func (d *Decoder) accept(line []byte, m *match) (weigh.Reading, error) {
 	return m.reading(), nil
 }
 
-// learn takes a line while Auto has not settled.
+// learn takes a line while Auto has not found a shape.
 func (d *Decoder) learn(line []byte) (weigh.Reading, error) {
 	i, m, err := d.shape.choose(line)
 	if err != nil {
@@ -211,7 +210,7 @@ func (d *Decoder) learn(line []byte) (weigh.Reading, error) {
 	return d.accept(line, &m)
 }
 
-// fits says whether a line's length goes with those before it, and learns.
+// fits reports whether the length of a line agrees with those before it, and learns from it.
 func (w *width) fits(length int, padded bool) bool {
 	switch {
 	case w.free:

@@ -1,7 +1,7 @@
 package scale
 
-// MaxLineBytes bounds a line. The common continuous formats have 10 to 22
-// characters; three times that is noise or a wrong speed.
+// MaxLineBytes limits the length of a line. The common continuous formats have 10 to 22
+// characters. Three times as many are noise, or the speed is wrong.
 const MaxLineBytes = 64
 
 // Characters that frame a line, from ASCII.
@@ -10,14 +10,13 @@ const (
 	endOfText   = 0x03
 )
 
-// Framer cuts a stream of bytes into lines. A line ends at CR, LF or ETX, or
-// where STX begins the next one; empty lines are skipped. Between ETX and the
-// next beginning or end of line nothing is a line: some formats put a checksum
-// there. The first line after the zero value or Restart may have begun earlier
-// and counts as torn, unless an STX shows where it begins.
+// Framer cuts a stream of bytes into lines. A line ends at CR, LF or ETX, or where STX begins
+// the next one. Empty lines are skipped. Bytes between ETX and the next beginning or end of line
+// belong to no line: some formats put a checksum there. The first line after the zero value or
+// Restart may have begun earlier and counts as torn, unless an STX shows where it begins.
 //
-// A fault costs its own line: after an overlong line everything is skipped up
-// to the next end of line. Invariant: at most MaxLineBytes are held.
+// A fault costs its own line only: after an overlong line everything is skipped up to the next
+// end of line. Invariant: at most MaxLineBytes are stored.
 type Framer struct {
 	buf      [MaxLineBytes]byte
 	n        int
@@ -26,21 +25,20 @@ type Framer struct {
 	after    bool // between ETX and the next line
 }
 
-// Restart forgets the present line: bytes are missing from here on.
+// Restart drops the present line: bytes are missing from here on.
 func (f *Framer) Restart() { *f = Framer{} }
 
-// Interrupt says that bytes may be missing here. A line that has begun is
-// dropped; where none has, nothing is lost, so that a scale which speaks seldom
-// is heard each time.
+// Interrupt must be called when bytes may be missing. A line that has begun is dropped. Where
+// none has begun, nothing is lost, so that every line of a scale that seldom sends is read.
 func (f *Framer) Interrupt() {
 	if f.n > 0 || f.overlong {
 		f.Restart()
 	}
 }
 
-// Feed takes bytes and calls line for each line they complete, with a nil
-// error, ErrTorn or ErrOverlong. The slice is valid during the call only; of an
-// overlong line it holds the beginning.
+// Feed takes bytes and calls line for each line that they complete, with a nil error, ErrTorn or
+// ErrOverlong. The slice is valid during the call only; of an overlong line it holds the
+// beginning.
 func (f *Framer) Feed(p []byte, line func(line []byte, err error)) {
 	for _, c := range p {
 		switch c {

@@ -5,18 +5,18 @@ import (
 	"fmt"
 )
 
-// ErrKey: the line is what the scale sends when its print key is pressed. It is no
-// fault; such a line comes with this in place of a reading's nil.
+// ErrKey means that the line is the one that the scale sends when its print key is pressed. It
+// is not a fault; it takes the place of the nil error of a reading.
 var ErrKey = errors.New("the print key")
 
-// ParseKey gives the shape of the line that a scale sends when its print key is
-// pressed: the name of a shape or a pattern as for ParseShape, in which the weight and
-// its unit may be missing.
+// ParseKey returns the shape of the line that a scale sends when its print key is pressed: the
+// name of a shape, or a pattern as for ParseShape, in which the weight and its unit may be
+// missing. The error says what is wrong with the pattern.
 //
-// A scale tells its key from its continuous lines by nothing but the look of the line,
-// so the two must differ; a scale whose key sends one more line like the others cannot
-// be used so. A line that fits the key's shape is the key and no reading, even where it
-// has a weight: what is confirmed is the settled weight of the stream.
+// The line of the key can only be recognised by its form, so it must differ from the continuous
+// lines. A scale whose key sends one more line like the others cannot be used in this way. A
+// line that fits the key's shape is the key and not a reading, even where it has a weight: what
+// is confirmed is the settled weight of the stream.
 func ParseKey(text string) (Shape, error) {
 	for _, n := range named {
 		if n.name == text {
@@ -33,7 +33,7 @@ func ParseKey(text string) (Shape, error) {
 	return s, nil
 }
 
-// compileLoosely compiles a pattern that need not have a weight.
+// compileLoosely compiles a pattern that may have no weight.
 func compileLoosely(name, pattern string) (Shape, error) {
 	s, err := parse(name, pattern)
 	if err != nil {

@@ -2,8 +2,8 @@ package scale
 
 import "potlifed/model/weigh"
 
-// match is the decoding of one line along a pattern. It goes from left to right
-// and never back: invariant, line[:pos] is explained by the elements so far.
+// match is the decoding of one line along a pattern. It goes from left to right and never back.
+// Invariant: line[:pos] is matched by the elements so far.
 type match struct {
 	line    []byte
 	pos     int
@@ -15,7 +15,7 @@ type match struct {
 	hasNumber bool
 	padded    bool
 	unit      unit
-	unitless  bool // the line may carry a unit and does not
+	unitless  bool // the line could carry a unit and does not
 	stability weigh.Stability
 	tare      weigh.Tare
 	over      bool
@@ -25,7 +25,7 @@ type match struct {
 // maxDigits keeps every weight exact in a float64.
 const maxDigits = 12
 
-// run matches the whole line, or says why not.
+// run matches the whole line. The error says why it does not match.
 func (m *match) run(elements []element) error {
 	for i := range elements {
 		// A scale that is out of range may leave out all that it cannot know.
@@ -66,7 +66,7 @@ func (m *match) step(e *element) error {
 	return nil
 }
 
-// peek gives the next byte, 0 at the end; no line contains a 0.
+// peek returns the next byte, 0 at the end. No line contains a 0.
 func (m *match) peek() byte {
 	if m.pos < len(m.line) {
 		return m.line[m.pos]
@@ -82,7 +82,7 @@ func (m *match) skipSpaces() int {
 	return m.pos - from
 }
 
-// atEnd says whether only spaces are left.
+// atEnd reports whether only spaces are left.
 func (m *match) atEnd() bool {
 	for _, c := range m.line[m.pos:] {
 		if c != ' ' {
@@ -118,7 +118,7 @@ func (m *match) takeSign(e *element) error {
 	return nil
 }
 
-// takeWeight takes the number, or what stands in its place out of range.
+// takeWeight takes the number, or what is in its place when the weight is out of range.
 func (m *match) takeWeight(width int) error {
 	if width == 0 {
 		m.padded = m.skipSpaces() > 1 || m.padded
@@ -154,8 +154,8 @@ func (m *match) takeWeight(width int) error {
 	return err
 }
 
-// takeAnything skips what fills the place of the weight once a mark has said
-// that it is out of range.
+// takeAnything skips what is in the place of the weight once a mark has said that it is out of
+// range.
 func (m *match) takeAnything() {
 	for {
 		switch c := m.peek(); {
@@ -201,9 +201,9 @@ func (m *match) takeNumber() error {
 	return nil
 }
 
-// takeFill takes what scales show in place of a weight that is out of range:
-// OL, H, HHH, ^^^ or dashes above it, UL, L, LLL or ___ below. Dashes count as
-// above because that is what they mostly are; either way there is no weight.
+// takeFill takes what scales show in place of a weight that is out of range: OL, H, HHH, ^^^ or
+// dashes above it, UL, L, LLL or ___ below. Dashes count as above because that is what they
+// mostly mean. There is no weight in either case.
 func (m *match) takeFill() bool {
 	from := m.pos
 	switch c := m.peek(); c {
@@ -264,7 +264,7 @@ func (m *match) takeUnit(e *element) error {
 	return ErrUnknown
 }
 
-// unitLike says whether a unit of some kind could start with c.
+// unitLike reports whether a unit of any kind could start with c.
 func unitLike(c byte) bool {
 	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c == '%'
 }
@@ -295,7 +295,7 @@ func (m *match) takeMark(marks []mark) error {
 	return ErrUnknown
 }
 
-// reading sums up a match that reached the end.
+// reading returns the reading of a match that reached the end.
 func (m *match) reading() weigh.Reading {
 	r := weigh.Reading{Stability: m.stability, Tare: m.tare, Over: m.over, Under: m.under}
 	if m.over || m.under {
@@ -320,11 +320,11 @@ func (m *match) reading() weigh.Reading {
 	return r
 }
 
-// powers are exact in a float64, as is the mantissa, so that one division or
-// multiplication rounds correctly.
+// powers are exact in a float64, as is the mantissa, so that one division or multiplication
+// rounds correctly.
 var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12}
 
-// scaled gives mantissa / 10^decimals of the unit in grams.
+// scaled returns mantissa / 10^decimals of the unit in g.
 func scaled(mantissa uint64, decimals int, in unit) float64 {
 	if in == kilograms {
 		decimals -= 3

@@ -10,17 +10,17 @@ import (
 	"potlifed/model/weigh"
 )
 
-// Config says where a scale is and what its lines look like.
+// Config describes where a scale is and what its lines look like.
 type Config struct {
 	Link link.Settings
-	// Line is auto, the name of a shape or a pattern, see ParseShape; empty is
-	// auto.
+	// Line is auto, the name of a shape or a pattern, see [ParseShape]; empty means auto.
 	Line string
-	// Key is the line that the print key sends, see ParseKey; empty for none.
+	// Key is the line that the print key sends, see [ParseKey]; empty for none.
 	Key string
 }
 
-// Check reports everything that is wrong with the configuration, joined.
+// Check returns nil when the configuration is right. Otherwise the error names everything that
+// is wrong.
 func (c Config) Check() error {
 	_, err := c.shape()
 	_, keyErr := c.key()
@@ -41,27 +41,29 @@ func (c Config) shape() (Shape, error) {
 	return ParseShape(c.Line)
 }
 
-// Sink receives what a scale brings. Its functions are called from Run's
-// goroutine, one at a time, and should return at once; any may be nil.
+// Sink receives what a scale sends. Run calls its functions from its goroutine, one at a time.
+// They should return at once; any of them may be nil.
 type Sink struct {
-	// Reading gets every decoded line. At is zero: the receiver has the clock.
+	// Reading gets every decoded line. Its time is zero: the receiver has the clock.
 	Reading func(weigh.Reading)
 	// Key gets each line of the print key.
 	Key func()
 	// Link gets each change of the link's state.
 	Link func(link.Change)
-	// Rejected gets each line that cost itself, and why. The slice is valid
-	// during the call only.
+	// Rejected gets each line that could not be decoded, and why. The slice is valid during the
+	// call only.
 	Rejected func(line []byte, err error)
 }
 
-// Scale is one scale that sends lines by itself. Counts and ShapeName may be called while Run runs.
+// Scale is one scale that sends lines by itself. Counts and ShapeName may be called while Run
+// runs.
 type Scale struct {
 	settings link.Settings
 	decoder  *Decoder
 }
 
-// New checks the configuration and opens nothing.
+// New returns a scale with the given configuration. The error is that of [Config.Check]. It
+// opens nothing.
 func New(c Config) (*Scale, error) {
 	if err := c.Check(); err != nil {
 		return nil, fmt.Errorf("scale at %q: %w", c.Link.Port, err)
@@ -77,15 +79,14 @@ func New(c Config) (*Scale, error) {
 	return &Scale{settings: c.Link, decoder: NewDecoder(shape).WithKey(key)}, nil
 }
 
-// Counts are the lines since New.
+// Counts returns the numbers of lines since New.
 func (s *Scale) Counts() Counts { return s.decoder.Counts() }
 
-// ShapeName is the shape in use, auto while it is being learned.
+// ShapeName returns the name of the shape in use, auto while it is being learned.
 func (s *Scale) ShapeName() string { return s.decoder.ShapeName() }
 
-// Run reads the scale until the context ends and then returns nil. A scale that
-// is absent, busy, lost or silent is reported and not an error. Run may be
-// called once at a time.
+// Run reads the scale until the context ends and then returns nil. A scale that is absent, busy,
+// lost or silent is reported and is not an error. Run must not be called again while it runs.
 func (s *Scale) Run(ctx context.Context, sink Sink) error {
 	good := false
 	each := func(line []byte, r weigh.Reading, err error) {
@@ -124,10 +125,9 @@ func (s *Scale) Run(ctx context.Context, sink Sink) error {
 	})
 }
 
-// Watch opens a scale once and calls each for every line until the context
-// ends, which is no error, or the link is lost. It returns the counts and the
-// name of the shape then in use. It is what a command needs that looks at a
-// scale without keeping it.
+// Watch opens a scale once and calls each for every line until the link is lost or the context
+// ends; the end of the context is not an error. It returns the numbers of lines and the name of
+// the shape then in use. Commands use it to read a scale for a moment.
 func Watch(ctx context.Context, c Config, each func(line []byte, r weigh.Reading, err error)) (counts Counts, shape string, err error) {
 	s, err := New(c)
 	if err != nil {

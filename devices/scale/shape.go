@@ -6,24 +6,24 @@ import (
 	"strings"
 )
 
-// Auto is the name of the shape that is found by watching; see Decoder.
+// Auto is the name of the shape that is found by reading lines; see [Decoder].
 const Auto = "auto"
 
-// Shape is how the lines of a scale are built. The zero value decodes nothing;
-// get one from ParseShape. It is immutable and may be shared.
+// Shape describes how the lines of a scale are built. The zero value decodes nothing; use
+// ParseShape. A Shape is immutable and may be shared.
 type Shape struct {
 	name     string
 	elements []element
 	// candidates are tried in place of elements by the shape Auto.
 	candidates []Shape
-	// assumed is the unit of lines in which the pattern lets it be missing.
+	// assumed is the unit of lines in which the pattern lets the unit be missing.
 	assumed unit
 }
 
-// named are the shapes with a name, called after their form, as patterns. The
-// marks are those that common continuous formats use; the sample lines in the
-// tests show each. A line fits at most one of those that Auto may choose,
-// because each demands a mark where another has none.
+// named are the shapes with a name, as patterns. They are named after their form. The marks are
+// those of common continuous formats; the sample lines in the tests show each. A line fits at
+// most one of the shapes that Auto may choose, because each requires a mark where another has
+// none.
 var named = []struct {
 	name, pattern string
 	auto          bool
@@ -45,7 +45,7 @@ var named = []struct {
 	{"sign-digits", "{sign!}{weight}{unit=g}", false},
 }
 
-// ShapeNames lists the names ParseShape knows, auto first.
+// ShapeNames returns the names that ParseShape accepts, auto first.
 func ShapeNames() []string {
 	names := []string{Auto}
 	for _, n := range named {
@@ -100,7 +100,7 @@ func ParseShape(name string) (Shape, error) {
 	return s, nil
 }
 
-// match matches a line to the shape, or to the one candidate that fits.
+// match matches a line against the shape, or against the one candidate that fits.
 func (s Shape) match(line []byte) (match, error) {
 	for _, c := range line {
 		if c < ' ' || c > '~' {
@@ -123,7 +123,7 @@ func (s *Shape) matchOne(line []byte) (match, error) {
 	return m, err
 }
 
-// choose finds the candidate that the line fits.
+// choose returns the candidate that the line fits.
 func (s *Shape) choose(line []byte) (index int, m match, err error) {
 	err = ErrUnknown
 	for i := range s.candidates {
@@ -180,7 +180,7 @@ type element struct {
 	kind     elementKind
 	literal  byte
 	required bool // a sign that must be there
-	oneChar  bool // a sign before a padded weight: one character, whatever it is
+	oneChar  bool // a sign before a padded weight: one character, whichever it is
 	optional bool // a unit that may be missing
 	width    int  // of the weight, 0 where it is free
 	declared unit // the unit that is not in the line
@@ -206,7 +206,7 @@ func compile(name, pattern string) (Shape, error) {
 	return s.finish()
 }
 
-// parse reads a pattern without judging it as a whole.
+// parse reads a pattern without checking it as a whole.
 func parse(name, pattern string) (Shape, error) {
 	if len(pattern) > maxPatternBytes {
 		return Shape{}, fmt.Errorf("longer than %d bytes", maxPatternBytes)
@@ -243,7 +243,7 @@ func parse(name, pattern string) (Shape, error) {
 	return s, nil
 }
 
-// finish checks what concerns the pattern as a whole.
+// finish checks the pattern as a whole.
 func (s Shape) finish() (Shape, error) {
 	weights, units, signs := 0, 0, 0
 	for i := range s.elements {

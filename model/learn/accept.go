@@ -21,21 +21,24 @@ const (
 )
 
 var (
-	// ErrNothingLearned: there is nothing to accept that was not known before.
+	// ErrNothingLearned means that the result says nothing that was not known before.
 	ErrNothingLearned = errors.New("nothing is learned yet: the data sheet stands")
-	// ErrNeedsTest: a visible end comes later than the loss of adhesion that a data sheet means (ISO 9514).
+	// ErrNeedsTest means that a longer life needs a passed test: a visible end comes later than
+	// the loss of adhesion that a data sheet means (ISO 9514).
 	ErrNeedsTest = errors.New("the learned life is longer than the data sheet's: " +
 		"it is used only with a passed adhesion or rub test of this ink, none failed")
 )
 
-// Accepted is what a person put into effect for batches mixed from then on. Who, and when, is said by the event that carries it.
+// Accepted is what a person puts into effect for batches mixed from then on. The event that
+// carries it says who did so, and when.
 type Accepted struct {
 	Ink      string `json:"ink"`
 	Hardener string `json:"hardener,omitempty"`
-	// Life replaces the ink of the data sheet, centre and spreads.
+	// Life replaces the ink of the data sheet: centre and spreads.
 	Life  cure.Ink `json:"life"`
 	Sheet cure.Ink `json:"sheet"`
-	// Learned and Assumed name the parameters that the batches told and those that are still as before.
+	// Learned names the parameters that the batches determine, Assumed those that are still as
+	// before.
 	Learned         []string `json:"learned"`
 	Assumed         []string `json:"assumed"`
 	LifeRatio       Estimate `json:"life_ratio"`
@@ -47,8 +50,10 @@ type Accepted struct {
 	Verdict         string   `json:"verdict"`
 }
 
-// Accept makes a result ready to be used, if it may be: it has to have learned something, and a life longer than the data sheet's
-// anywhere between its ends needs a passed adhesion or rub test and no failed one. That a person wants it is the caller's business.
+// Accept returns the result in the form in which it is put into effect. The result must have
+// learned something; otherwise the error is ErrNothingLearned. A life that is longer than that
+// of the data sheet somewhere between its ends needs a passed adhesion or rub test and no failed
+// one; otherwise the error is ErrNeedsTest. The caller asks the person.
 func (r Result) Accept(tests []Test) (Accepted, error) {
 	switch {
 	case r.Fault != "":
@@ -72,7 +77,7 @@ func (r Result) Accept(tests []Test) (Accepted, error) {
 	}, nil
 }
 
-// speakForLonger: at least one test of the right kind was passed, and none failed.
+// speakForLonger reports whether at least one test of the right kind was passed and none failed.
 func speakForLonger(tests []Test) bool {
 	passed := false
 	for _, test := range tests {

@@ -8,37 +8,40 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// Account is what somebody wrote down about a batch.
+// Account is what somebody recorded about the end of a batch.
 type Account struct {
 	MixedAt, ClosedAt time.Time
-	// LastGoodAt is when somebody last looked and it was good; zero when nobody did. At MixedAt it says that the end was looked for from
-	// then on.
+	// LastGoodAt is when somebody last looked and it was good; zero when nobody did. At MixedAt
+	// it means that people looked for the end from then on.
 	LastGoodAt time.Time
 	Outcome    lifecycle.Outcome
 	StillGood  lifecycle.StillGood
-	// SeenNow: the end was seen as it happened, at ClosedAt.
+	// SeenNow: somebody saw the end when it happened, at ClosedAt.
 	SeenNow bool
 }
 
-// Evidence is what an account says about the end, in ages.
+// Evidence is what an account says about the end, as ages.
 type Evidence struct {
 	Kind     Kind
 	From, To time.Duration
 }
 
-// ErrNothingKnown means that an account is in order but says nothing about the end: closing a batch is when the record was made, not
-// that the batch was alive until then.
+// ErrNothingKnown means that an account has no contradiction but says nothing about the end: the
+// time of closing is when the record was made, and does not mean that the batch was good until
+// then.
 var ErrNothingKnown = errors.New("nobody looked whether it was still good")
 
-// AccountError is a contradiction in an account. Field is one of mixed_at, closed_at, last_good_at, outcome and still_good.
+// AccountError is a contradiction in an account. Field is mixed_at, closed_at, last_good_at,
+// outcome or still_good.
 type AccountError struct{ Field, Why string }
 
+// Error returns the field and the contradiction.
 func (e *AccountError) Error() string { return e.Field + ": " + e.Why }
 
-// sameInstant: looks this close together are one.
+// sameInstant is how close together two looks count as one.
 const sameInstant = time.Minute
 
-// check finds contradictions.
+// check returns an error for a contradiction.
 func (a Account) check() error {
 	wrong := func(field, format string, args ...any) error {
 		return &AccountError{Field: field, Why: fmt.Sprintf(format, args...)}
@@ -67,9 +70,11 @@ func (a Account) check() error {
 	return nil
 }
 
-// Evidence reads an account. What went off ended when its writer says so, or, if there was a look before, between the two; so did what
-// was closed for another reason and was found no longer good. What was good at closing, or was used up and nobody says otherwise, lived
-// until then at least. Everything else lived until the last look. The error is an AccountError or ErrNothingKnown.
+// Evidence returns what the account says about the end. A batch that went off ended at the time
+// given, or, if somebody looked before, between the two times. So did a batch that was closed
+// for another reason and was no longer good. A batch that was good at closing, or that was used
+// up while nobody says otherwise, was good until then. All others were good until the last look.
+// The error is an [*AccountError] or ErrNothingKnown.
 func (a Account) Evidence() (Evidence, error) {
 	if err := a.check(); err != nil {
 		return Evidence{}, err

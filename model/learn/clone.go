@@ -2,7 +2,7 @@ package learn
 
 import "slices"
 
-// Clone is a copy that goes on by itself, as a part of a mix in another cup does.
+// Clone returns an independent copy, for a part of a mix that goes on in another cup.
 func (j *Journey) Clone() *Journey {
 	c := *j
 	c.points = slices.Clone(j.points)

@@ -7,13 +7,14 @@ import (
 	"potlifed/model/cure"
 )
 
-// fewestEnds: below it nothing is called learned, whatever the curvature says.
+// fewestEnds is the number of ends below which no parameter counts as learned, whatever the
+// curvature is.
 const fewestEnds = 3
 
-// vagueLn: a standard error of a logarithm beyond this is none.
+// vagueLn is the largest standard error of a logarithm that is reported.
 const vagueLn = 20.0
 
-// conclude turns a solution into the result.
+// conclude returns the result of a solution.
 func (f *fitting) conclude(s solution) {
 	r := &f.result
 	r.Undetermined = s.nothing
@@ -53,7 +54,8 @@ func (f *fitting) conclude(s solution) {
 	}
 }
 
-// ofLogarithm is an estimate of exp(value), where value moves with the parameters as the jet does.
+// ofLogarithm returns the estimate of exp(value), where value depends on the parameters as the
+// jet does.
 func (f *fitting) ofLogarithm(value float64, moves jet, s solution) Estimate {
 	e := Estimate{Value: math.Exp(value)}
 	if !s.determined[pLife] {
@@ -73,7 +75,7 @@ func (f *fitting) ofLogarithm(value float64, moves jet, s solution) Estimate {
 	return e
 }
 
-// variance is that of what moves with the parameters as a jet does.
+// variance returns the variance of a value that depends on the parameters as a jet does.
 func variance(moves jet, covariance [parameters][parameters]float64) float64 {
 	v := 0.0
 	for p := range parameters {
@@ -84,7 +86,7 @@ func variance(moves jet, covariance [parameters][parameters]float64) float64 {
 	return max(v, 0)
 }
 
-// plainly is an estimate of one parameter, in the form of shape.
+// plainly returns the estimate of one parameter, in the form of shape.
 func (f *fitting) plainly(p int, s solution, shape func(float64) float64) Estimate {
 	e := Estimate{Value: shape(s.at[p])}
 	if !s.determined[p] {
@@ -102,7 +104,8 @@ func (f *fitting) plainly(p int, s solution, shape func(float64) float64) Estima
 	return e
 }
 
-// learned says whether the records tell at least as much as was known before: under the prior the two add up, without it they stand alone.
+// learned reports whether the records say at least as much as was known before. With a prior the
+// information of both adds up; without one it is that of the records alone.
 func (f *fitting) learned(se, before float64) bool {
 	if f.result.Ends < fewestEnds {
 		return false
@@ -113,9 +116,10 @@ func (f *fitting) learned(se, before float64) bool {
 	return se*math.Sqrt2 <= before
 }
 
-// turned moves the air in which the life is known to where it is known best, within the temperatures that the batches have seen. A
-// cure.Ink carries its spreads as independent, and there life, activation energy and moisture share nearly are: a shop at 27 °C that
-// covers its cups learns the life there, and what it does not know about the other parameters must not widen that.
+// turned moves the air in which the life is known to the air in which it is known best, within
+// the temperatures of the batches. A cure.Ink stores its spreads as independent, and in that air
+// life, activation energy and moisture share nearly are. A shop at 27 °C with covered cups
+// learns the life there; what it does not know of the other parameters must not widen that.
 func (f *fitting) turned(learned cure.Ink, s solution) cure.Ink {
 	low, high := learned.AtTemperatureC, learned.AtTemperatureC
 	for i := range f.used {
@@ -137,7 +141,8 @@ func (f *fitting) turned(learned cure.Ink, s solution) cure.Ink {
 	return learned
 }
 
-// notWider holds the spreads inside what was known before: the curvature of a likelihood that is not quite convex must not unlearn.
+// notWider limits the spreads to what was known before: the curvature of a likelihood that is
+// not quite convex must not widen them.
 func notWider(learned, sheet cure.Ink) cure.Ink {
 	learned.LifeLnSpread = min(learned.LifeLnSpread, sheet.LifeLnSpread)
 	learned.MoistureSpread = min(learned.MoistureSpread, sheet.MoistureSpread)
@@ -146,8 +151,8 @@ func notWider(learned, sheet cure.Ink) cure.Ink {
 	return learned
 }
 
-// longerSomewhere says whether an ink lives longer than the data sheet says at the sheet's temperature and somewhere between its dry and
-// humid ends.
+// longerSomewhere reports whether an ink lives longer than the data sheet says, at the
+// temperature of the sheet and anywhere between its dry and its humid end.
 func longerSomewhere(learned, sheet cure.Ink) bool {
 	for _, humidity := range []float64{cure.DefaultDryPct, cure.ReferenceHumidityPct, cure.DefaultHumidPct} {
 		a := air.State{TemperatureC: sheet.AtTemperatureC, HumidityPct: humidity}

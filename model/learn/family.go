@@ -6,8 +6,10 @@ import (
 	"potlifed/model/cure"
 )
 
-// OneAMix keeps one record of each mix: parts of one mix share their end, and would count several times. It is the end that was seen, the
-// first if there are several; else the record that lived through most. The others come back as left out. ink weighs the doses.
+// OneAMix keeps one record of each mix: the parts of one mix have the same end, which would
+// count several times. It keeps the first record that saw the end, and otherwise the record with
+// the largest dose. It returns the other records as left out. ink is used to calculate the
+// doses.
 func OneAMix(records []Record, ink cure.Ink) (kept []Record, left []LeftOut) {
 	place := map[string]int{} // of a mix among kept
 	for _, r := range records {
@@ -30,7 +32,7 @@ func OneAMix(records []Record, ink cure.Ink) (kept []Record, left []LeftOut) {
 	return kept, left
 }
 
-// tellsMore says whether a is the record to keep of two of one mix.
+// tellsMore reports whether a says more than b, where both are records of one mix.
 func tellsMore(a, b *Record, ink cure.Ink) bool {
 	if aEnded, bEnded := a.Kind != Alive, b.Kind != Alive; aEnded != bEnded {
 		return aEnded

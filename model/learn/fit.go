@@ -12,13 +12,15 @@ type Option func(*settings)
 
 type settings struct{ priorNone bool }
 
-// PriorNone uses the records alone: the plain likelihood, for comparison with other programs. No record is judged, inks share
-// nothing, and the result cannot be accepted.
+// PriorNone makes the fit use the records alone: the plain likelihood, for comparison with other
+// programs. No record is checked for plausibility, the inks share nothing, and the result cannot
+// be accepted.
 func PriorNone() Option { return func(s *settings) { s.priorNone = true } }
 
-// FitShop learns all pairs of a shop together, so that an ink with few batches leans on the others (half of its prior spread is common
-// to the shop). The results are in the order of the pairs. A pair without a usable record gets what was known before, moved by the
-// other inks only. A result with a Fault has no values.
+// FitShop fits all pairs of a shop together, so that an ink with few batches gains from the
+// others: half of its prior spread is common to the shop. It returns the results in the order of
+// the pairs. A pair without a usable record gets what was known before, changed by the other
+// inks only. A result with a Fault has no values.
 func FitShop(pairs []Pair, options ...Option) []Result {
 	var s settings
 	for _, option := range options {
@@ -46,18 +48,19 @@ func FitShop(pairs []Pair, options ...Option) []Result {
 	return results
 }
 
-// fitting is a pair on its way to a result.
+// fitting is a pair while it is fitted.
 type fitting struct {
 	pair   Pair
 	prior  prior
 	used   []Record
 	result Result
-	// free are the parameters that the fit may move, first the place of the first of them among all variables of the shop.
+	// free are the parameters that the fit may change; first is the place of the first of them
+	// among all variables of the shop.
 	free  []int
 	first int
 }
 
-// prepare sorts the records into used and left out.
+// prepare separates the records into those that are used and those that are left out.
 func prepare(pair Pair, priorNone bool) *fitting {
 	f := &fitting{pair: pair}
 	f.result = Result{Ink: pair.Ink, Hardener: pair.Hardener, Sheet: pair.Sheet, Assumed: pair.Assumed, LeftOut: []LeftOut{}, PriorNone: priorNone}
@@ -89,7 +92,8 @@ func prepare(pair Pair, priorNone bool) *fitting {
 	return f
 }
 
-// at is the set of parameters at the shop's variables, which count in prior spreads from the prior's centre.
+// at returns the parameters at the shop's variables, which count in prior spreads from the
+// centre of the prior.
 func (f *fitting) at(x []float64) point {
 	at := f.prior.centre
 	for k, p := range f.free {
@@ -98,7 +102,7 @@ func (f *fitting) at(x []float64) point {
 	return at
 }
 
-// addTo takes the pair's log-likelihood off value, gradient and Hessian.
+// addTo subtracts the pair's log-likelihood from value, gradient and Hessian.
 func (f *fitting) addTo(x, gradient []float64, hessian *mat.SymDense) float64 {
 	all := sum(f.used, f.at(x), &f.prior.sheet)
 	for k, p := range f.free {
@@ -115,7 +119,7 @@ func (f *fitting) addTo(x, gradient []float64, hessian *mat.SymDense) float64 {
 // shop is the joint problem of several pairs under their priors.
 type shop struct {
 	fits []*fitting
-	// same are the variables of each parameter over all pairs.
+	// same holds the variables of each parameter over all pairs.
 	same [parameters][]int
 	n    int
 }
@@ -160,7 +164,7 @@ func fitTogether(fits []*fitting) {
 	}
 }
 
-// penalised is the negative logarithm of likelihood and prior, but for a constant.
+// penalised returns the negative logarithm of likelihood times prior, apart from a constant.
 func (s *shop) penalised(x, gradient []float64, hessian *mat.SymDense) float64 {
 	clear(gradient)
 	hessian.Zero()
@@ -191,8 +195,9 @@ func (s *shop) penalised(x, gradient []float64, hessian *mat.SymDense) float64 {
 	return value
 }
 
-// spreadAround is the covariance from the curvature at an optimum, and how far beyond its bound each variable that presses against one
-// would have its centre: the distribution there is a normal one that is cut off.
+// spreadAround returns the covariance from the curvature at an optimum. For each variable at a
+// bound it also returns how far beyond the bound the centre would be: the distribution there is
+// a truncated normal one.
 func spreadAround(o optimum) (covariance *mat.SymDense, lean []float64) {
 	n := len(o.x)
 	covariance, lean = mat.NewSymDense(n, nil), make([]float64, n)
@@ -223,7 +228,8 @@ func mostVariance(covariance *mat.SymDense) float64 {
 	return most
 }
 
-// inverseOver inverts the part of a matrix that belongs to some variables; the others get zeros, all of them where it cannot be done.
+// inverseOver returns the inverse of the part of a matrix that belongs to some variables. The
+// other entries are zero; all are zero where it cannot be inverted.
 func inverseOver(h *mat.SymDense, over []int) *mat.SymDense {
 	whole := mat.NewSymDense(h.SymmetricDim(), nil)
 	if len(over) == 0 {
@@ -247,19 +253,19 @@ func inverseOver(h *mat.SymDense, over []int) *mat.SymDense {
 	return whole
 }
 
-// solution is a set of parameters with what is left unknown about it.
+// solution is a set of parameters with its uncertainty.
 type solution struct {
 	at         point
 	covariance [parameters][parameters]float64
-	// lean is how far beyond the bound that it stands at a parameter would lie.
+	// lean is how far beyond its bound a parameter at a bound would be.
 	lean point
 	// determined are the parameters that have a standard error.
 	determined [parameters]bool
-	// nothing, where the plain likelihood had nothing to weigh: why.
+	// nothing says why the plain likelihood could not be evaluated; empty when it could.
 	nothing string
 }
 
-// solution is the pair's part of the shop's variables.
+// solution returns the pair's part of the shop's variables.
 func (f *fitting) solution(x []float64, covariance *mat.SymDense, lean []float64) solution {
 	s := solution{at: f.at(x)}
 	for k, p := range f.free {
@@ -272,12 +278,12 @@ func (f *fitting) solution(x []float64, covariance *mat.SymDense, lean []float64
 	return s
 }
 
-// notDetermined is for a plain likelihood that has no maximum.
+// notDetermined returns the solution of a plain likelihood that has no maximum.
 func notDetermined(ends int) string {
 	return fmt.Sprintf("%d ends do not show any scatter: the records alone say nothing about how sure the values are", ends)
 }
 
-// lnSpan is the difference of logarithms that a ratio's interval is made of.
+// lnSpan returns the logarithm of a ratio's interval end minus that of its centre.
 func lnSpan(se float64) float64 { return z90 * math.Max(se, 0) }
 
 // z90 is the standard normal's 95 % point.

@@ -6,13 +6,16 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// rulePoints: six points carry the first twelve moments of a batch's temperatures. For a batch that sees 20 K and 90 kJ/mol the heat
-// path's integral is right to 1e-10, for one that sees 60 K to 1e-5.
+// rulePoints: six points keep the first twelve moments of a batch's temperatures. For a batch
+// that sees a range of 20 K, and 90 kJ/mol, the integral of the heat path is right to 1e-10; for
+// 60 K, to 1e-5.
 const rulePoints = 6
 
-// gaussRule replaces times at many temperatures by times at a few, so that sums over smooth functions of the temperature stay what they
-// were: the Gauss quadrature of the given weights, from the Jacobi matrix of their orthogonal polynomials (Stieltjes' procedure, then
-// Golub & Welsch 1969, both from memory). All hours are positive and add up to the same sum; times at up to six temperatures come back as they are.
+// gaussRule replaces times at many temperatures by times at a few, without changing sums over
+// smooth functions of the temperature. It is the Gauss quadrature of the given weights, from the
+// Jacobi matrix of their orthogonal polynomials (Stieltjes' procedure, then Golub & Welsch 1969,
+// both from memory). All hours are positive and have the same sum. Up to six temperatures are
+// returned unchanged.
 func gaussRule(points []warm) []warm {
 	low, high, total := math.Inf(1), math.Inf(-1), 0.0
 	for _, p := range points {
@@ -48,8 +51,9 @@ func gaussRule(points []warm) []warm {
 	return rule
 }
 
-// recurrence is the three-term recurrence of the polynomials orthogonal under the points' hours, temperatures scaled to -1..1: the
-// diagonal of the Jacobi matrix and what stands beside it.
+// recurrence returns the three-term recurrence of the polynomials that are orthogonal under the
+// hours of the points, with temperatures scaled to -1..1: the diagonal of the Jacobi matrix and
+// the entries beside it.
 func recurrence(points []warm, centre, half, total float64) (diagonal, offDiagonal []float64) {
 	n := len(points)
 	x, now, before := make([]float64, n), make([]float64, n), make([]float64, n)

@@ -25,14 +25,14 @@ type jet struct {
 	h [parameters][parameters]float64
 }
 
-// variable is the parameter p itself.
+// variable returns the parameter p itself.
 func variable(p int, value float64) jet {
 	j := jet{v: value}
 	j.d[p] = 1
 	return j
 }
 
-// plus is a + k b.
+// plus returns a + k b.
 func (a *jet) plus(k float64, b *jet) jet {
 	c := jet{v: a.v + k*b.v}
 	for i := range parameters {
@@ -44,7 +44,7 @@ func (a *jet) plus(k float64, b *jet) jet {
 	return c
 }
 
-// times is a b.
+// times returns a b.
 func (a *jet) times(b *jet) jet {
 	c := jet{v: a.v * b.v}
 	for i := range parameters {
@@ -56,7 +56,7 @@ func (a *jet) times(b *jet) jet {
 	return c
 }
 
-// through is f(a), given f and its first two derivatives at a.
+// through returns f(a), given f and its first two derivatives at a.
 func (a *jet) through(f, first, second float64) jet {
 	c := jet{v: f}
 	for i := range parameters {
@@ -75,7 +75,7 @@ func (a *jet) exp() jet {
 	return a.through(e, e, e)
 }
 
-// lnSurvival is ln(1 - Phi(a)), good in both tails.
+// lnSurvival returns ln(1 - Phi(a)). It is accurate in both tails.
 func (a *jet) lnSurvival() jet {
 	value, hazard, excess := lnSurvival(a.v)
 	return a.through(value, -hazard, -hazard*excess)
@@ -83,7 +83,7 @@ func (a *jet) lnSurvival() jet {
 
 const lnRoot2Pi = 0.91893853320467274178
 
-// lnSurvival is ln(1 - Phi(x)) with the hazard φ/(1 - Phi) and what the hazard has above x.
+// lnSurvival returns ln(1 - Phi(x)), the hazard φ/(1 - Phi), and the hazard minus x.
 func lnSurvival(x float64) (value, hazard, excess float64) {
 	switch {
 	case x < -1:
@@ -101,7 +101,7 @@ func lnSurvival(x float64) (value, hazard, excess float64) {
 	return value, hazard, hazard - x
 }
 
-// lnOneMinusExp is ln(1 - exp(a)) for a < 0.
+// lnOneMinusExp returns ln(1 - exp(a)) for a < 0.
 func (a *jet) lnOneMinusExp() jet {
 	m := math.Expm1(-a.v) // e^-a - 1
 	return a.through(math.Log(-math.Expm1(a.v)), -1/m, -(m+1)/(m*m))

@@ -1,26 +1,30 @@
-// Package learn fits an ink's parameters to how a shop's batches ended.
+// Package learn fits the parameters of an ink to how the batches of a shop ended.
 //
-// The model is that of package cure: r = (1/L_ref)[(1-s) k(T) + s phi e/e_ref], D = ∫ r dt, ln(end dose) ~ N(0, sigma²). What each
-// batch tells, with D and r functions of the parameters:
+// The model is that of package cure: r = (1/L_ref)[(1-s) k(T) + s phi e/e_ref], D = ∫ r dt,
+// ln(end dose) ~ N(0, sigma²). D and r are functions of the parameters. The log-likelihood of a
+// batch is:
 //
 //	seen to end at t        ln f = ln φ(ln D/σ) - ln σ - ln D + ln r(t)      per hour; r(t) holds the parameters and stays in
 //	ended between a and b   ln [Φ(ln D(b)/σ) - Φ(ln D(a)/σ)]
 //	good at t               ln S = ln [1 - Φ(ln D/σ)]
 //
-// In air that does not change this is the lognormal accelerated-failure-time regression of survival analysis. It is penalised by what
-// was known before the first batch (cure.Ink with its spreads), part of which the inks of a shop share. The answer is the most likely
-// set of parameters with standard errors from the curvature there (Hessian).
+// In air that does not change, this is the lognormal accelerated-failure-time regression of
+// survival analysis. It is penalised by what was known before the first batch (cure.Ink with its
+// spreads); the inks of a shop share a part of this prior. The result is the most likely set of
+// parameters, with standard errors from the curvature there (Hessian).
 //
-// What it does not know: batches that are used up when they get thick do not leave by chance, which makes the life come out long, and a
-// visible end comes later than the loss of adhesion that a data sheet means (ISO 9514). So a life longer than the data sheet's is shown
-// but not accepted without an adhesion or rub test.
+// The fit has two limits. Batches that are used up because they get thick are not censored at
+// random, which makes the life come out too long. And a visible end comes later than the loss of
+// adhesion that a data sheet means (ISO 9514). A life that is longer than that of the data sheet
+// is therefore shown but not accepted without an adhesion or rub test.
 //
-// The package is pure: no clock, no I/O. Equal input gives equal output to the bit on the same machine.
+// The package is pure: no clock, no I/O. Equal input gives equal output to the bit on the same
+// machine.
 package learn
 
 import "potlifed/model/cure"
 
-// Kind says what is known about the end of a batch.
+// Kind is what is known about the end of a batch.
 type Kind string
 
 // The kinds of record.
@@ -30,25 +34,27 @@ const (
 	Alive   Kind = "alive"   // still good at To
 )
 
-// Record is what one batch tells.
+// Record is what one batch says about the life of its ink.
 type Record struct {
 	ID string
-	// Mix is shared by the parts of a mix that was split, moved or topped up; empty stands alone. See OneAMix.
+	// Mix is the same for all parts of a mix that was split, moved or topped up; empty for a
+	// batch that is a whole mix. See [OneAMix].
 	Mix  string
 	Kind Kind
-	// From and To are what the batch had lived through at those instants.
+	// From and To are what the batch was exposed to up to those instants.
 	From, To Lived
-	// Weighing is the relative standard uncertainty of its mixing ratio, added to sigma in quadrature; 0 when it is not known.
+	// Weighing is the relative standard uncertainty of the mixing ratio; it is added to sigma in
+	// quadrature. 0 when it is not known.
 	Weighing float64
 }
 
 // Pair is an ink with its hardener, and the records of its batches.
 type Pair struct {
 	Ink, Hardener string
-	// Assumed says that nobody gave the data sheet: Sheet is the trade's usual range then.
+	// Assumed: nobody gave a data sheet. Sheet is then the trade's usual range.
 	Assumed bool
-	// Sheet is the ink as its data sheet has it, with the spreads of the first day; never an ink that has already learned, or its
-	// batches would count twice.
+	// Sheet is the ink as its data sheet describes it, with the default spreads. It must not be
+	// an ink that was already learned, since its batches would count twice.
 	Sheet   cure.Ink
 	Records []Record
 }
@@ -57,22 +63,25 @@ type Pair struct {
 type LeftOut struct {
 	ID  string `json:"id"`
 	Why string `json:"why"`
-	// Impossible says that what is told about the batch cannot be, by all that was known before: most often a forgotten cup.
+	// Impossible: what was recorded about the batch cannot be true, by all that was known
+	// before. Most often somebody forgot a cup.
 	Impossible bool `json:"impossible,omitempty"`
 }
 
-// Estimate is one parameter.
+// Estimate is the estimate of one parameter.
 type Estimate struct {
 	Value float64 `json:"value"`
-	// SE is the standard error in the value's own unit; nil where the records do not determine it.
+	// SE is the standard error in the unit of the value; nil where the records do not determine
+	// it.
 	SE *float64 `json:"se"`
-	// Interval holds the parameter with 90 %; nil like SE.
+	// Interval holds the parameter with a probability of 90 %; nil where SE is nil.
 	Interval *[2]float64 `json:"interval_90"`
-	// Learned says that the batches tell at least as much about it as was known before; else it is still assumed.
+	// Learned: the batches say at least as much about it as was known before. Otherwise it is
+	// still assumed.
 	Learned bool `json:"learned"`
 }
 
-// Result is what a pair's batches say.
+// Result is what the batches of a pair say.
 type Result struct {
 	Ink      string   `json:"ink"`
 	Hardener string   `json:"hardener,omitempty"`
@@ -84,20 +93,23 @@ type Result struct {
 	MoistureShare      Estimate `json:"moisture_share"`
 	ActivationKJPerMol Estimate `json:"activation_kj_mol"`
 	Sigma              Estimate `json:"sigma"`
-	// LifeRatio is the life at the data sheet's temperature and 50 % over what the data sheet says.
+	// LifeRatio is the life at the data sheet's temperature and 50 %, divided by that of the
+	// data sheet.
 	LifeRatio Estimate `json:"life_ratio"`
 
-	// LogLikelihood is of the records alone, without the penalty, times in hours.
+	// LogLikelihood is that of the records alone, without the penalty, with times in hours.
 	LogLikelihood float64   `json:"log_likelihood"`
-	Ends          int       `json:"ends"`     // Ended and Between
-	Censored      int       `json:"censored"` // Alive
+	Ends          int       `json:"ends"`     // the records of kinds Ended and Between
+	Censored      int       `json:"censored"` // the records of kind Alive
 	LeftOut       []LeftOut `json:"left_out"`
 
-	// Posterior is the ink as it is known now, for batches mixed from now on; see Accept. The zero Ink after PriorNone.
+	// Posterior is the ink as it is known now, for batches mixed from now on; see
+	// [Result.Accept]. It is the zero Ink after PriorNone.
 	Posterior cure.Ink `json:"posterior,omitzero"`
-	// LongerThanSheet says that the learned life is longer than the data sheet's somewhere in its range of humidity.
+	// LongerThanSheet: the learned life is longer than that of the data sheet somewhere in its
+	// range of humidity.
 	LongerThanSheet bool `json:"longer_than_sheet"`
-	// PriorNone says that nothing but the records was used.
+	// PriorNone: only the records were used.
 	PriorNone bool `json:"prior_none,omitempty"`
 	// Undetermined says why no value has a standard error; empty where some have one.
 	Undetermined string `json:"undetermined,omitempty"`
@@ -107,7 +119,8 @@ type Result struct {
 	covariance [parameters][parameters]float64
 }
 
-// CensoredShare is the share of used records that did not see the end, 0..1; 0 without records.
+// CensoredShare returns the share of the used records that did not see the end, 0 to 1; 0
+// without records.
 func (r Result) CensoredShare() float64 {
 	if r.Ends+r.Censored == 0 {
 		return 0
@@ -115,7 +128,7 @@ func (r Result) CensoredShare() float64 {
 	return float64(r.Censored) / float64(r.Ends+r.Censored)
 }
 
-// Impossible is the number of records left out as impossible.
+// Impossible returns the number of records that were left out as impossible.
 func (r Result) Impossible() int {
 	n := 0
 	for _, left := range r.LeftOut {

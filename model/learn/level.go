@@ -6,12 +6,16 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// levelSigma moves each pair's ln sigma from the most likely value to its mean, and takes the curvature of everything there. The most
-// likely sigma is too small, as the most likely variance of a sample is: the other parameters were fitted to the same scatter, and the
-// distribution of ln sigma leans to the right. With 20 ends both together make 6 %, and a band of 80 % that holds 77. The first part
-// is the derivative of the logarithm of the volume that the other parameters have, -½ ln |H| (Laplace's approximation of the marginal
-// likelihood; Tierney & Kadane 1986, from memory), the second half the third derivative times the squared variance. Both come from
-// one second look at the curvature, a standard error further up.
+// levelSigma moves each pair's ln sigma from the most likely value to its mean, and calculates
+// the curvature of everything there.
+//
+// The most likely sigma is too small, as the most likely variance of a sample is: the other
+// parameters were fitted to the same scatter, and the distribution of ln sigma is skewed to the
+// right. With 20 ends both together make 6 %, so that a band of 80 % holds 77 %. The first part
+// is the derivative of the logarithm of the volume of the other parameters, -½ ln |H| (Laplace's
+// approximation of the marginal likelihood; Tierney & Kadane 1986, from memory). The second is
+// half the third derivative times the squared variance. Both come from the curvature at a second
+// point, one standard error higher.
 func (s *shop) levelSigma(o *optimum, low, high []float64) {
 	covariance, _ := spreadAround(*o)
 	up := optimum{x: append([]float64(nil), o.x...), gradient: make([]float64, s.n), hessian: mat.NewSymDense(s.n, nil)}
@@ -43,7 +47,8 @@ func (s *shop) levelSigma(o *optimum, low, high []float64) {
 	}
 }
 
-// sigmaAndOthers are the variables of a pair: ln sigma, -1 if it is not free, and the rest.
+// sigmaAndOthers returns the variables of a pair: ln sigma, -1 if it is not free, and the
+// others.
 func (f *fitting) sigmaAndOthers() (sigma int, others []int) {
 	sigma = -1
 	for k, p := range f.free {
@@ -56,7 +61,8 @@ func (f *fitting) sigmaAndOthers() (sigma int, others []int) {
 	return sigma, others
 }
 
-// lnDeterminant is that of the part of a matrix that belongs to some variables; NaN where it is not positive definite.
+// lnDeterminant returns the logarithm of the determinant of the part of a matrix that belongs to
+// some variables; NaN where that part is not positive definite.
 func lnDeterminant(h *mat.SymDense, of []int) float64 {
 	if len(of) == 0 {
 		return 0

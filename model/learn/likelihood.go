@@ -11,14 +11,15 @@ import (
 // point is a set of parameters.
 type point [parameters]float64
 
-// sheetAir is what an hour in the air of the data sheet's figure is made of: the scale between life there and L_ref.
+// sheetAir holds the terms of an hour in the air of the data sheet's figure. They relate the
+// life there to L_ref.
 type sheetAir struct{ one Lived }
 
 func hourIn(a air.State) sheetAir {
 	return sheetAir{one: Steady(cure.Place{Exposure: 1}, a, time.Hour)}
 }
 
-// spendingIn is ln of what an hour in still air spends, in units of 1/L_ref, at exposure 1.
+// spendingIn returns ln of what an hour in still air spends, in units of 1/L_ref, at exposure 1.
 func spendingIn(a air.State, at point) jet {
 	lnHeat := cure.LnHeat(a.TemperatureC)
 	k := math.Exp(at[pActivation] * lnHeat)
@@ -26,8 +27,8 @@ func spendingIn(a air.State, at point) jet {
 	return spending(at, k, lnHeat*k, lnHeat*lnHeat*k, moistureOnly.Rate(a.TemperatureC, a.VapourPressurePa(), 1))
 }
 
-// spending is ln of what a batch has spent in units of 1/L_ref: ln [(1-s) H(Ea) + s V]. Not defined (NaN) where heat and moisture add up
-// to nothing.
+// spending returns ln of what a batch has spent, in units of 1/L_ref: ln [(1-s) H(Ea) + s V]. It
+// is NaN where heat and moisture together are zero.
 func spending(at point, heat, first, second, moistureH float64) jet {
 	s := at[pShare]
 	g := jet{v: (1-s)*heat + s*moistureH}
@@ -46,13 +47,14 @@ func (l *Lived) spending(at point) jet {
 	return spending(at, heat, first, second, l.moistureH)
 }
 
-// rate is ln of what the batch spends an hour at the instant, in units of 1/L_ref.
+// rate returns ln of what the batch spends per hour at the instant, in units of 1/L_ref.
 func (l *Lived) rate(at point) jet {
 	k := math.Exp(at[pActivation] * l.atLnHeat)
 	return spending(at, k, l.atLnHeat*k, l.atLnHeat*l.atLnHeat*k, l.atMoisture)
 }
 
-// logLikelihood is ln of the probability, or for an end that was seen the density per hour, of a record at a set of parameters.
+// logLikelihood returns ln of the probability of a record at a set of parameters. For an end
+// that was seen it is the density per hour.
 func (r *Record) logLikelihood(at point, sheet *sheetAir) jet {
 	lnSigma := variable(pLnSigma, at[pLnSigma])
 	if r.Weighing > 0 {
@@ -93,7 +95,7 @@ func (r *Record) logLikelihood(at point, sheet *sheetAir) jet {
 	return density.plus(1, &rate)
 }
 
-// lnBetween is ln(Phi(b) - Phi(a)), a < b, taken from the nearer tail.
+// lnBetween returns ln(Phi(b) - Phi(a)) for a < b, calculated from the nearer tail.
 func lnBetween(a, b *jet) jet {
 	near, far := *a, *b
 	if b.v < 0 {
@@ -105,7 +107,8 @@ func lnBetween(a, b *jet) jet {
 	return larger.plus(1, &rest)
 }
 
-// sum adds up the records. A set of parameters that cannot be gives NaN.
+// sum returns the log-likelihood of all records. It is NaN for a set of parameters that is
+// impossible.
 func sum(records []Record, at point, sheet *sheetAir) jet {
 	var total jet
 	for i := range records {

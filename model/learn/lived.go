@@ -8,22 +8,25 @@ import (
 	"potlifed/model/cure"
 )
 
-// Lived is what a batch has lived through up to an instant, whatever the ink makes of it: the dose under any ink follows from it
-// without walking the climate again. The zero Lived is the first hardener.
+// Lived is what a batch was exposed to up to an instant, independent of its ink. The dose under
+// any ink follows from it without going through the climate again. The zero Lived is the first
+// hardener.
 type Lived struct {
-	// heat is the batch's time at each temperature; a few points stand for all of it (see gaussRule).
+	// heat is the batch's time at each temperature, replaced by a few points; see gaussRule.
 	heat []warm
-	// moistureH is ∫ phi e/e_ref dt in hours, unsureH its standard uncertainty: nobody measures how well a cup is covered.
+	// moistureH is ∫ phi e/e_ref dt in hours, unsureH its standard uncertainty: it is not
+	// measured how well a cup is covered.
 	moistureH, unsureH float64
-	// at is the rate's ingredients at the instant itself.
+	// at holds the terms of the rate at the instant itself.
 	atLnHeat, atMoisture float64
 	coolestC, warmestC   float64
 }
 
-// warm is hours spent at one temperature, given as cure.LnHeat.
+// warm is a time in hours at one temperature, which is given as cure.LnHeat.
 type warm struct{ lnHeat, hours float64 }
 
-// heatHours is ∫ k dt in hours at 20 °C, with its first two derivatives by the activation energy.
+// heatHours returns ∫ k dt in hours at 20 °C, with its first two derivatives by the activation
+// energy.
 func (l *Lived) heatHours(activation float64) (h, first, second float64) {
 	for _, w := range l.heat {
 		k := w.hours * math.Exp(activation*w.lnHeat)
@@ -34,7 +37,7 @@ func (l *Lived) heatHours(activation float64) (h, first, second float64) {
 	return h, first, second
 }
 
-// Hours is the age.
+// Hours returns the age in hours.
 func (l *Lived) Hours() float64 {
 	sum := 0.0
 	for _, w := range l.heat {
@@ -43,13 +46,13 @@ func (l *Lived) Hours() float64 {
 	return sum
 }
 
-// Dose is the spent life under an ink, every parameter at its centre.
+// Dose returns the spent life under an ink, with every parameter at its centre.
 func (l *Lived) Dose(ink cure.Ink) float64 {
 	heat, _, _ := l.heatHours(ink.ActivationKJPerMol)
 	return ((1-ink.MoistureShare)*heat + ink.MoistureShare*l.moistureH) / ink.LRefH
 }
 
-// scatter is the relative standard uncertainty of the dose at a set of parameters.
+// scatter returns the relative standard uncertainty of the dose at a set of parameters.
 func (l *Lived) scatter(at point) float64 {
 	heat, _, _ := l.heatHours(at[pActivation])
 	if dose := (1-at[pShare])*heat + at[pShare]*l.moistureH; dose > 0 {
@@ -58,7 +61,8 @@ func (l *Lived) scatter(at point) float64 {
 	return 0
 }
 
-// Journey walks a batch through its air and says at any instant what it has lived through.
+// Journey follows a batch through its air. At any instant it gives what the batch was exposed to
+// until then.
 type Journey struct {
 	points    []warm
 	moistureH float64
@@ -70,7 +74,8 @@ type Journey struct {
 	warmestC  float64
 }
 
-// NewJourney starts at the first hardener; the cup has the air's temperature.
+// NewJourney returns a journey that begins at the first hardener. The cup has the temperature of
+// the air.
 func NewJourney(start air.State) *Journey {
 	start = start.Clamp()
 	return &Journey{
@@ -79,10 +84,12 @@ func NewJourney(start air.State) *Journey {
 	}
 }
 
-// manyPoints: a journey that has gathered more is summed up before it goes on, so that months of minutes stay small.
+// manyPoints is how many points a journey may gather before they are replaced by a few, so that
+// months of minutes stay small.
 const manyPoints = 4096
 
-// Advance goes through a step of air at a place, as cure.Cloud.Advance does with its nominal member.
+// Advance goes through a step of air at a place, as cure.Cloud.Advance does with its nominal
+// member.
 func (j *Journey) Advance(p cure.Place, s cure.Step) {
 	if s.Duration <= 0 {
 		return
@@ -99,7 +106,7 @@ func (j *Journey) Advance(p cure.Place, s cure.Step) {
 	j.place, j.lastAir, j.cupC = p, s.To.Clamp(), cup
 }
 
-// Lived is what has been lived through so far.
+// Lived returns what the batch was exposed to so far.
 func (j *Journey) Lived() Lived {
 	cup := j.cupC
 	if j.place.Lag <= 0 {
@@ -115,7 +122,7 @@ func (j *Journey) Lived() Lived {
 	}
 }
 
-// exposure is the place's phi inside its bounds.
+// exposure returns the place's phi within its limits.
 func exposure(p cure.Place) float64 {
 	if math.IsNaN(p.Exposure) {
 		return 1
@@ -123,7 +130,7 @@ func exposure(p cure.Place) float64 {
 	return min(max(p.Exposure, cure.MinExposure), 1)
 }
 
-// Steady is a batch in air that does not change.
+// Steady returns what a batch of the given age was exposed to in air that did not change.
 func Steady(p cure.Place, a air.State, age time.Duration) Lived {
 	j := NewJourney(a)
 	// Without a lag and in still air one stretch is exact.

@@ -6,25 +6,27 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// objective gives a function's value and fills in gradient and Hessian. Where it is not defined the value is NaN.
+// objective returns the value of a function and fills in gradient and Hessian. Where the
+// function is not defined the value is NaN.
 type objective func(x, gradient []float64, hessian *mat.SymDense) float64
 
-// optimum is where minimise came to rest.
+// optimum is the point at which minimise stopped.
 type optimum struct {
 	x        []float64
 	value    float64
 	gradient []float64
 	hessian  *mat.SymDense
-	// active says which variables stand at a bound that they would rather cross.
+	// active are the variables at a bound whose gradient points beyond it.
 	active    []bool
 	converged bool
 }
 
 const (
 	mostRounds = 300
-	// longestStep bounds a step in any variable; these are scaled so that 1 is what was not known beforehand.
+	// longestStep limits a step in any variable. The variables are scaled so that 1 is their
+	// prior spread.
 	longestStep = 4.0
-	// restStep: a step shorter than this changes nothing that is shown.
+	// restStep is the length of a step that changes nothing in the digits that are shown.
 	restStep = 1e-9
 )
 
@@ -89,7 +91,8 @@ func relaxed(damping float64) float64 {
 	return damping / 8
 }
 
-// newtonStep solves (H + damping·scale) step = -gradient over the variables that are not active; false where that is not positive definite.
+// newtonStep solves (H + damping·scale) step = -gradient over the variables that are not active.
+// ok is false where that matrix is not positive definite.
 func newtonStep(o *optimum, damping float64) ([]float64, bool) {
 	free := indices(o.active, false)
 	step := make([]float64, len(o.x))
@@ -120,7 +123,7 @@ func newtonStep(o *optimum, damping float64) ([]float64, bool) {
 	return step, true
 }
 
-// indices are the places where a list of truths has a value.
+// indices returns the places of the true values.
 func indices(truths []bool, value bool) []int {
 	var at []int
 	for i, truth := range truths {

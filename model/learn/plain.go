@@ -6,20 +6,22 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// The plain likelihood's limits: wide enough to be no opinion, narrow enough that data without scatter do not run away.
+// The limits of the plain likelihood. They are wide enough to have no effect, and narrow enough
+// for data without scatter to converge.
 var (
 	plainLow  = point{math.Inf(-1), 0, 0, math.Log(1e-3)}
 	plainHigh = point{math.Inf(1), 0.999, 300, math.Log(10)}
-	// plainScale replaces a prior spread of 0 as the unit of the search.
+	// plainScale is used as the unit of the search where a prior spread is 0.
 	plainScale = point{0.1, 0.12, 10, 0.4}
 )
 
-// unseenBelow: the ends' information about a parameter, in units of what the prior knows, below which they do not show it at all.
+// unseenBelow is the information of the ends about a parameter, in units of the prior's, below
+// which they do not determine it.
 const unseenBelow = 1e-6
 
-// fitPlain finds the most likely parameters by the records alone. Parameters that the ends do not show are held where the data sheet
-// has them; the moisture share at 0 if there was no moisture in any batch and nobody gave a data sheet, so that l_ref_h is the life of
-// the heat path then.
+// fitPlain finds the most likely parameters from the records alone. Parameters that the ends do
+// not determine keep the values of the data sheet. The moisture share is 0 if there was no
+// moisture in any batch and nobody gave a data sheet; l_ref_h is then the life of the heat path.
 func (f *fitting) fitPlain() {
 	if f.result.Ends == 0 {
 		f.conclude(solution{at: f.prior.centre, nothing: "no batch was seen to end: the records alone have no most likely life"})
@@ -48,7 +50,7 @@ func (f *fitting) fitPlain() {
 	f.conclude(s)
 }
 
-// dry says that no batch met any moisture.
+// dry reports whether no batch met any moisture.
 func (f *fitting) dry() bool {
 	for i := range f.used {
 		if f.used[i].To.moistureH > 0 {
@@ -58,8 +60,9 @@ func (f *fitting) dry() bool {
 	return true
 }
 
-// shown are the parameters that the ends show: those whose effect on ln dose over the ends is not made up by the ones before it. The
-// order says what gives way: the share first.
+// shown returns the parameters that the ends determine: those whose effect on ln dose over the
+// ends differs from the effects of those before them. The order decides which parameter is fixed
+// first: the share.
 func (f *fitting) shown() []int {
 	at := f.startAt(f.prior.centre[pShare], f.prior.centre[pActivation])
 	columns := map[int][]float64{}
@@ -100,7 +103,7 @@ func dot(a, b []float64) float64 {
 	return sum
 }
 
-// startAt puts life and sigma where the ends have them, given the other two.
+// startAt sets life and sigma to the values that fit the ends, given the other two.
 func (f *fitting) startAt(share, activation float64) point {
 	at := point{0, share, activation, 0}
 	lnLRef := f.prior.lnLRef(at)
@@ -118,7 +121,8 @@ func (f *fitting) startAt(share, activation float64) point {
 	return at
 }
 
-// search starts Newton's method in several places, since nothing but the records holds the paths apart, and keeps the best.
+// search starts Newton's method at several places and keeps the best result: without a prior
+// only the records separate the paths.
 func (f *fitting) search() optimum {
 	low, high := make([]float64, len(f.free)), make([]float64, len(f.free))
 	for k, p := range f.free {

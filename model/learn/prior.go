@@ -8,21 +8,24 @@ import (
 )
 
 const (
-	// shopShare is the part of what is not known about an ink beforehand that all inks of a shop have in common: what people there
-	// call gone, its sensor, its water. Half, an assumption: it pulls an ink with few batches half way to where the others went.
+	// shopShare is the part of the prior uncertainty of an ink that all inks of a shop share:
+	// when people there call an ink gone, its sensor, its water. Half is an assumption: it moves
+	// an ink with few batches half way to where the others went.
 	shopShare = 0.5
-	// impossibleBelow: a record less likely than this, by all that was known before the first batch, is an error of the record.
+	// impossibleBelow is the probability, by all that was known before the first batch, below
+	// which a record counts as an error.
 	impossibleBelow = 1e-4
-	// sigmaPoints stand for the spread of sigma in that judgement.
+	// sigmaPoints represent the spread of sigma when that probability is calculated.
 	sigmaPoints = 16
-	// The hold of the first day's belief on sigma loosens as ends come in: twice its spread at 10, three times at 20 and more. At the
-	// full hold a shop whose batches differ twice as much as usual (or half as much) gets, after 20 ends, an 80 % band that holds
-	// 70 % (88 %); a hold that is loose from the start makes noise of few ends.
+	// loosenedBy controls how the prior's hold on sigma loosens with the number of ends: twice
+	// its spread at 10 ends, three times at 20 and more. With a constant hold, a shop whose
+	// batches differ twice as much as usual (or half as much) would get, after 20 ends, an 80 %
+	// band that holds 70 % (88 %). A loose hold from the start would turn a few ends into noise.
 	loosenedBy = 10.0
 	mostLoose  = 3.0
 )
 
-// bounds of the parameters in a fit.
+// bounds are the limits of the parameters in a fit.
 var (
 	priorLow  = point{math.Inf(-1), cure.MinMoistureShare, cure.MinActivationKJPerMol, math.Log(cure.MinLearnedSigma)}
 	priorHigh = point{math.Inf(1), cure.MaxMoistureShare, cure.MaxActivationKJPerMol, math.Log(cure.MaxLearnedSigma)}
@@ -30,8 +33,8 @@ var (
 
 // prior is what was known about an ink before its batches.
 type prior struct {
-	centre, known point // of the first day, with its spreads
-	spread        point // with which a fit holds the parameters at the centre
+	centre, known point // the default, with its spreads
+	spread        point // the spreads by which a fit holds the parameters at the centre
 	sheet         sheetAir
 }
 
@@ -46,19 +49,19 @@ func priorOf(ink cure.Ink) prior {
 	return p
 }
 
-// loosen sets the hold on sigma by the number of ends that tell about it.
+// loosen sets the hold on sigma by the number of ends that say something about it.
 func (p *prior) loosen(ends int) {
 	p.spread[pLnSigma] = p.known[pLnSigma] * min(1+float64(ends)/loosenedBy, mostLoose)
 }
 
-// lnLRef is ln L_ref at a set of parameters, with its derivatives.
+// lnLRef returns ln L_ref at a set of parameters, with its derivatives.
 func (p *prior) lnLRef(at point) jet {
 	scale := p.sheet.one.spending(at)
 	life := variable(pLife, at[pLife])
 	return life.plus(1, &scale)
 }
 
-// why says why a record cannot be used, or nothing when it can.
+// why returns why a record cannot be used, or an empty string when it can.
 func (p *prior) why(r *Record) (why string, impossible bool) {
 	to := r.To.spending(p.centre)
 	if math.IsNaN(to.v) || math.IsInf(to.v, 0) {
@@ -88,8 +91,8 @@ func (p *prior) why(r *Record) (why string, impossible bool) {
 	return "", false
 }
 
-// odds are the prior's probabilities that a batch is over, and that it still lives, at a dose: the parameters' spreads to first order,
-// sigma's in full.
+// odds returns the prior probabilities that a batch is over at a dose, and that it is still
+// good. The spreads of the parameters are taken to first order, that of sigma in full.
 func (p *prior) odds(spent, lnLRef *jet, weighing float64) (ended, alive float64) {
 	lnDose := spent.plus(-1, lnLRef)
 	variance := weighing * weighing

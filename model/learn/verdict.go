@@ -6,7 +6,8 @@ import (
 	"strings"
 )
 
-// Learned names the parameters that the batches told, and those that are still assumed.
+// Learned returns the names of the parameters that the batches determine, and of those that are
+// still assumed.
 func (r Result) Learned() (learned, assumed []string) {
 	for _, parameter := range []struct {
 		name     string
@@ -23,8 +24,8 @@ func (r Result) Learned() (learned, assumed []string) {
 	return learned, assumed
 }
 
-// Verdict is the result in a sentence, such as "12 ends, 48 used up in time: this ink lasts 9 % less than its data sheet says, 90 %
-// interval 3 to 15; humidity share still assumed".
+// Verdict returns the result in a sentence, such as "12 ends, 48 used up in time: this ink lasts
+// 9 % less than its data sheet says, 90 % interval 3 to 15; humidity share still assumed".
 func (r Result) Verdict() string {
 	if r.Fault != "" {
 		return r.Fault
@@ -54,7 +55,7 @@ func (r Result) Verdict() string {
 	return b.String()
 }
 
-// sheet is what the life is compared with.
+// sheet returns the words for what the life is compared with.
 func (r Result) sheet() string {
 	if r.Assumed {
 		return "the usual range, assumed for want of a data sheet,"
@@ -71,7 +72,7 @@ func count(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// against compares the life with the data sheet's.
+// against returns the comparison of the life with that of the data sheet.
 func (r Result) against() string {
 	change := func(ratio float64) int { return int(math.Round(100 * (ratio - 1))) }
 	value, low, high := change(r.LifeRatio.Value), change(r.LifeRatio.Interval[0]), change(r.LifeRatio.Interval[1])
@@ -88,7 +89,7 @@ func (r Result) against() string {
 	return fmt.Sprintf("this ink lasts %d %% more than %s says, 90 %% interval %d less to %d more", value, r.sheet(), -low, high)
 }
 
-// Cautions are what a reader of the result has to know, each a sentence.
+// Cautions returns what a reader of the result has to know, each as a sentence.
 func (r Result) Cautions() []string {
 	if r.Fault != "" {
 		return nil
