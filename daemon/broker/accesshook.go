@@ -42,7 +42,7 @@ type Command struct {
 // A message that a client may not publish is acknowledged and dropped. MQTT 3.1.1 has no
 // refusal of a publish: a broker acknowledges it or closes the connection (3.3.5), and a
 // client whose connection is closed connects again and sends the same again, without end.
-// For that reason the check is made where a message is handed on and not in the library's
+// For that reason the check is made where a message is passed on and not in the library's
 // OnACLCheck, which closes the connection.
 type accessHook struct {
 	server.HookBase

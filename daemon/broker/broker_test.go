@@ -110,11 +110,11 @@ func TestGuestsAreNotTheDaemon(t *testing.T) {
 		t.Error("somebody took a client id of the daemon")
 	}
 	if _, err := guest(t, b, func(o *paho.ClientOptions) { o.SetUsername("anybody").SetPassword("x") }); err != nil {
-		t.Errorf("a guest with a name was turned away: %v", err)
+		t.Errorf("a guest with a user name was refused: %v", err)
 	}
 }
 
-// A will of a guest on our topics is not sent; the guest is let in all the same.
+// A will of a guest on a topic of the daemon is not published; the guest may connect without it.
 func TestGuestsLeaveNoWill(t *testing.T) {
 	b := startBroker(t, true)
 	w := mqtttest.Subscribe(t, b.Addr())
@@ -124,7 +124,7 @@ func TestGuestsLeaveNoWill(t *testing.T) {
 			SetAutoReconnect(false).SetProtocolVersion(4).SetWill(topic, "in-order", 1, true)
 		c := paho.NewClient(o)
 		if token := c.Connect(); !token.WaitTimeout(mqtttest.Patience) || token.Error() != nil {
-			t.Fatalf("a guest with a will was turned away: %v", token.Error())
+			t.Fatalf("a guest with a will was refused: %v", token.Error())
 		}
 		defer c.Disconnect(50)
 	}

@@ -18,7 +18,7 @@ import (
 	"potlifed/daemon/topics"
 )
 
-// Each test here shows that a known fault of the library, or of our use of it, stays away.
+// Each test here shows that a known fault of the library, or of our use of it, does not return.
 
 // A client numbers its packets itself: a message to it with some packet id does not prevent a
 // subscription with the same id.

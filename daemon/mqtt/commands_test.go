@@ -19,7 +19,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// publishCommand gives a command as a guest of the broker would.
+// publishCommand publishes a command as any client of the broker may.
 func publishCommand(t testing.TB, w *mqtttest.Subscriber, verb, payload string) {
 	t.Helper()
 	token := w.Client.Publish(root+"do/"+verb, 1, false, payload)
@@ -94,8 +94,8 @@ func TestCommandsAreAnswered(t *testing.T) {
 	})
 }
 
-// A broker hands a retained command to whoever comes later; the built-in one, which
-// sees it being retained, has it answered at once.
+// A broker delivers a retained command to a later subscriber; the built-in one passes it on
+// at once, so that it is answered.
 func TestRetainedCommandIsIgnored(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		w := mqtttest.Subscribe(t, b.Addr())
@@ -133,7 +133,7 @@ func TestCommandsCanBeForbidden(t *testing.T) {
 	w.Expect(t, "ignored", mqtttest.JSONHas(root+"done/good", "outcome", "ignored"))
 }
 
-// Commands are obeyed in their order, and what finds the queue full is told so.
+// Commands are carried out in their order. One for which the queue has no room is refused.
 func TestCommandQueue(t *testing.T) {
 	b := newBuiltIn(t)
 	r := newFixture()

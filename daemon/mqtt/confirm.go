@@ -32,22 +32,22 @@ const (
 // confirmation. A retained confirmation proves nothing, since it is not known which message
 // it answered; and only one that comes over the connection of the message counts.
 //
-// The mutex guards all that changes: confirmations come in on the library's goroutine.
+// The mutex guards all that changes: confirmations arrive on the library's goroutine.
 type confirmation struct {
 	light    string
 	receiver LampReceiver
 	now      func() time.Duration // the clock's monotonic time
 	changed  chan struct{}        // capacity 1
 
-	mu          sync.Mutex
-	pending     []pendingConfirmation // oldest first
-	last        string                // the confirmation of the newest message
-	told        bool                  // the broker has acknowledged a message on this connection
-	lastID      uint64
-	confirmed   bool
-	confirmedAt time.Duration
-	says        string // what the lamp shows instead
-	refused     string // why its confirmations cannot be read
+	mu           sync.Mutex
+	pending      []pendingConfirmation // oldest first
+	last         string                // the confirmation of the newest message
+	acknowledged bool                  // the broker has acknowledged a message on this connection
+	lastID       uint64
+	confirmed    bool
+	confirmedAt  time.Duration
+	says         string // what the lamp shows instead
+	refused      string // why its confirmations cannot be read
 }
 
 // pendingConfirmation is a confirmation that the lamp owes.
@@ -72,11 +72,11 @@ func (c *confirmation) sending(want string) (id uint64) {
 }
 
 // sent records whether the broker has acknowledged the message.
-func (c *confirmation) sent(id uint64, acknowledged bool) {
+func (c *confirmation) sent(id uint64, ok bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.told = c.told || acknowledged
-	if n := len(c.pending); !acknowledged && n > 0 && c.pending[n-1].id == id {
+	c.acknowledged = c.acknowledged || ok
+	if n := len(c.pending); !ok && n > 0 && c.pending[n-1].id == id {
 		c.pending = c.pending[:n-1]
 	}
 	c.notify()
@@ -86,10 +86,10 @@ func (c *confirmation) sent(id uint64, acknowledged bool) {
 func (c *confirmation) reset() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if !c.told && len(c.pending) == 0 {
+	if !c.acknowledged && len(c.pending) == 0 {
 		return
 	}
-	c.pending, c.last, c.told, c.says = nil, "", false, ""
+	c.pending, c.last, c.acknowledged, c.says = nil, "", false, ""
 	c.notify()
 }
 
@@ -140,7 +140,7 @@ func (c *confirmation) state() light.Report {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	s := light.Report{
-		Told: c.told, Owing: len(c.pending) > 0, Confirmed: c.confirmed, ConfirmedAt: c.confirmedAt,
+		Told: c.acknowledged, Owing: len(c.pending) > 0, Confirmed: c.confirmed, ConfirmedAt: c.confirmedAt,
 		Says: shortened(c.says), Deaf: c.refused,
 	}
 	if s.Owing {

@@ -83,9 +83,9 @@ func TestConfirmation(t *testing.T) {
 	}
 }
 
-// TestConfirmationIsWhatTheLampShows: against a lamp that obeys, or is stuck, at random.
-// Whenever it says what it shows, it owes something exactly if that is not what it was
-// told; memory is bounded.
+// TestConfirmationIsWhatTheLampShows uses a lamp that follows its messages, or does not, at
+// random. Whenever it confirms what it shows, it owes something exactly if that is not the
+// newest message; memory is bounded.
 func TestConfirmationIsWhatTheLampShows(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var now time.Duration
@@ -247,7 +247,7 @@ func TestLampReportsBackOnTheBuiltInBroker(t *testing.T) {
 	elsewhere := newBuiltInFor(t)
 	answering(t, elsewhere.Addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
 	_, receiver, stop := runsWith(t, elsewhere, l)
-	mqtttest.Until(t, "the lamp to be told", func() bool { return receiver.state().Told && receiver.state().Owing })
+	mqtttest.Until(t, "the lamp to get the message", func() bool { return receiver.state().Told && receiver.state().Owing })
 	mqtttest.Until(t, "the answer to be refused", func() bool { return elsewhere.refusals() > 0 })
 	stop()
 	b := newBuiltInFor(t, broker.Light{ID: l.ID, Confirms: l.Confirms})
@@ -257,9 +257,9 @@ func TestLampReportsBackOnTheBuiltInBroker(t *testing.T) {
 	stop()
 }
 
-// TestRetainedAnswerProvesNothing: the answer of a lamp that is long dead is still held
-// by the broker, and says just what the lamp is to show.
-func TestRetainedAnswerProvesNothing(t *testing.T) {
+// TestRetainedConfirmationProvesNothing: the broker still holds the confirmation of a lamp that
+// failed long ago, and it happens to be the right one.
+func TestRetainedConfirmationProvesNothing(t *testing.T) {
 	b := newMosquitto(t).(mosquittoBroker)
 	b.Publish("-t", "hall/lamp/state", "-r", "-q", "1", "-m", "in-order")
 	relay := mqtttest.NewRelay(t, b.Addr())
@@ -269,12 +269,12 @@ func TestRetainedAnswerProvesNothing(t *testing.T) {
 	s.Lights = []Light{{ID: "light-1", Reads: []topics.Form{topics.FormMeaning}, Confirms: "hall/lamp/state"}}
 	stop := runs(t, r, receiver, s)
 	owes := func() bool { w := receiver.state(); return w.Told && w.Owing }
-	mqtttest.Until(t, "the lamp to be told", owes)
+	mqtttest.Until(t, "the lamp to get the message", owes)
 	relay.Cut()
-	mqtttest.Until(t, "the loss to be known", func() bool { return !receiver.state().Told })
+	mqtttest.Until(t, "the loss to be reported", func() bool { return !receiver.state().Told })
 	relay.Mend()
-	mqtttest.Until(t, "the lamp to be told again", owes)
-	stop() // after which nothing more is heard
+	mqtttest.Until(t, "the lamp to get the message again", owes)
+	stop() // after which no more reports come
 	for _, w := range receiver.reports {
 		if w.Confirmed || w.Says != "" {
 			t.Errorf("by what was retained: %+v", w)
@@ -282,8 +282,8 @@ func TestRetainedAnswerProvesNothing(t *testing.T) {
 	}
 }
 
-// TestLampThatLies: it goes on confirming what it was told before.
-func TestLampThatLies(t *testing.T) {
+// TestLampThatShowsSomethingElse: it goes on confirming an earlier message.
+func TestLampThatShowsSomethingElse(t *testing.T) {
 	b := newMosquitto(t)
 	var mu sync.Mutex
 	stuck := ""
@@ -306,7 +306,7 @@ func TestLampThatLies(t *testing.T) {
 	stuck = words[light.InOrder]
 	mu.Unlock()
 	r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning = light.DoNotPrint })
-	mqtttest.Until(t, "the lie to be seen", func() bool { w := receiver.state(); return w.Owing && w.Says == words[light.InOrder] })
+	mqtttest.Until(t, "the wrong confirmation to be reported", func() bool { w := receiver.state(); return w.Owing && w.Says == words[light.InOrder] })
 	mu.Lock()
 	stuck = ""
 	mu.Unlock()
@@ -315,8 +315,8 @@ func TestLampThatLies(t *testing.T) {
 	stop()
 }
 
-// TestAnswersOfAnySize: what a lamp is told is not held up, whatever it answers.
-func TestAnswersOfAnySize(t *testing.T) {
+// TestConfirmationsOfAnySize: whatever a lamp answers, its messages are not delayed.
+func TestConfirmationsOfAnySize(t *testing.T) {
 	b := newMosquitto(t)
 	answering(t, b.Addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", func(string) string { return strings.Repeat("x", 100_000) })
 	w := mqtttest.Subscribe(t, b.Addr())

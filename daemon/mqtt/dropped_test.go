@@ -27,8 +27,8 @@ func everythingBut(topic, may string) string {
 	return rules
 }
 
-// A broker with rights acknowledges what it throws away. It is noticed, named, and made
-// good without a gap when the rights are mended.
+// A broker with access rules acknowledges what it drops. The topic is named, and when the rules
+// are corrected, what was dropped is published without a gap.
 func TestBrokerThatRefusesATopic(t *testing.T) {
 	for name, c := range map[string]struct{ topic, may string }{
 		"events may not be written":    {"event", "read"},
@@ -48,14 +48,12 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 			for range before {
 				r.event("0612-1", nil)
 			}
-			mqtttest.Until(t, "the topic to be named", func() bool {
+			mqtttest.Until(t, "the topic alone to be named", func() bool { // on a busy machine others are late, and named for a moment
 				text := p.Status().Dropped
-				return strings.Contains(text, strings.TrimSuffix(root+c.topic, "#")) && strings.Contains(text, "allow our user")
+				return strings.Contains(text, strings.TrimSuffix(root+c.topic, "#")) && strings.Contains(text, "allow our user") &&
+					strings.Count(text, root) == 1
 			})
-			if strings.Count(p.Status().Dropped, root) != 1 {
-				t.Errorf("more than the one topic is named: %s", p.Status().Dropped)
-			}
-			// The others are not held up.
+			// The other topics are not delayed.
 			r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 33, 50)} })
 			w.Expect(t, "air", mqtttest.JSONHas(root+"air/bench", "temperature_c", 33.0))
 			if c.topic == "event" {
@@ -72,7 +70,7 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 			for range after {
 				r.event("0612-1", func(s *view.Snapshot) { s.Lights[0].Reason += "." })
 			}
-			mqtttest.Until(t, "all to be well", func() bool {
+			mqtttest.Until(t, "no topic to be named", func() bool {
 				seq, err := r.journal.Cursor(t.Context(), cursorName)
 				return err == nil && seq == before+after && p.Status().Dropped == ""
 			})
@@ -84,8 +82,8 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 	}
 }
 
-// Answers that nobody can read are noticed like states, and the one that was lost comes
-// when the rights are mended.
+// Answers that the broker drops are detected like states, and the lost one is published again
+// when the rules are corrected.
 func TestBrokerThatRefusesAnswers(t *testing.T) {
 	m := newMosquitto(t).(mosquittoBroker)
 	m.Allow(everythingBut("done/#", "read"))
@@ -109,7 +107,7 @@ func TestBrokerThatRefusesAnswers(t *testing.T) {
 	}
 	m.Allow("topic readwrite potlife/#\n")
 	w.Expect(t, "the answer", mqtttest.JSONHas(root+"done/prints", "ref", "r-1"))
-	mqtttest.Until(t, "all to be well", func() bool { return p.Status().Dropped == "" })
+	mqtttest.Until(t, "no topic to be named", func() bool { return p.Status().Dropped == "" })
 }
 
 // inOrder checks that the first copies of all events came in order.
@@ -129,6 +127,6 @@ func inOrder(t *testing.T, w *mqtttest.Subscriber, last int) {
 		}
 	}
 	if next != last+1 {
-		t.Errorf("heard up to %d of %d", next-1, last)
+		t.Errorf("received up to %d of %d", next-1, last)
 	}
 }

@@ -72,7 +72,7 @@ func (d *duplicateInstance) alive(now time.Time) string {
 
 func (d *duplicateInstance) present() bool { return d.alive(time.Now()) != "" }
 
-// answerDue reports whether the other instance was heard since the last answer, at most once
+// answerDue reports whether the other instance has published since the last answer, at most once
 // in answerEvery. Our own message is then published at once, so that the other one detects us.
 func (d *duplicateInstance) answerDue(now time.Time) bool {
 	d.mu.Lock()

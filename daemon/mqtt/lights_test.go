@@ -10,8 +10,8 @@ import (
 	"potlifed/model/light"
 )
 
-// TestLampOfAnotherMaker: a lamp with a topic and payloads of its own is told each
-// meaning in its own words, and unknown by its will and by a stop.
+// TestLampOfAnotherMaker: a lamp with a topic and payloads of its own gets each meaning in its
+// own payload, and unknown by its will and by a stop.
 func TestLampOfAnotherMaker(t *testing.T) {
 	everyBroker(t, func(t *testing.T, b testBroker) {
 		const topic = "potlife/hall/lamp-2/set"

@@ -15,15 +15,15 @@ import (
 
 // flaky is a broker as an outbox sees it, and the reader behind it.
 type flaky struct {
-	refuses bool            // throws away what it acknowledges
-	ragged  bool            // decides so anew for each message
+	refuses bool            // drops what it acknowledges
+	ragged  bool            // decides for each message whether to drop it
 	read    map[uint64]bool // by the reader
 	reached uint64          // everything up to here was read
 	jumped  bool            // the reader saw an event before one that comes before it
 }
 
 // take takes a portion: some of it is not acknowledged, some of what is acknowledged
-// is thrown away, and some of what is handed out is handed out to others only.
+// is dropped, and some of what is delivered is delivered to others only.
 func (f *flaky) take(t *rapid.T, o *outbox, events []view.Event, fails bool) []error {
 	errs := make([]error, len(events))
 	for i, e := range events {
@@ -50,9 +50,9 @@ func (f *flaky) take(t *rapid.T, o *outbox, events []view.Event, fails bool) []e
 	return errs
 }
 
-// TestOutboxLosesNothing runs an outbox against a broker that fails, throws things
-// away and comes back at random, and against crashes at random: whatever the cursor has
-// passed was read before, no reader sees a gap, and in the end everything was read.
+// TestOutboxLosesNothing runs an outbox against a broker that fails, drops messages and comes
+// back at random, and against crashes at random: every event before the cursor was read, no
+// reader sees a gap, and in the end everything was read.
 func TestOutboxLosesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ctx, now := context.Background(), time.Now()
@@ -115,8 +115,8 @@ func TestOutboxLosesNothing(t *testing.T) {
 	})
 }
 
-// A broker that throws everything away costs one message at a slow pace.
-func TestRefusedEventsAreTriedSlowly(t *testing.T) {
+// With a broker that drops everything, one message is sent again slowly.
+func TestDroppedEventsAreSentAgainSlowly(t *testing.T) {
 	journal := &fakeJournal{}
 	for range 1000 {
 		journal.add("b")
@@ -139,11 +139,11 @@ func TestRefusedEventsAreTriedSlowly(t *testing.T) {
 		now = now.Add(time.Second)
 	}
 	if !o.dropped || o.cursor != 0 || sent < portion+50 || sent > portion+60 {
-		t.Errorf("stuck %v, cursor %d, %d messages in ten minutes; want a portion and one every %v", o.dropped, o.cursor, sent, droppedRetry)
+		t.Errorf("dropped %v, cursor %d, %d messages in ten minutes; want a portion and one every %v", o.dropped, o.cursor, sent, droppedRetry)
 	}
 }
 
-// A journal restored from an older copy must not swallow its next events.
+// With a journal restored from an older copy, the next events are published too.
 func TestCursorBeyondTheJournalStartsAfresh(t *testing.T) {
 	journal := &fakeJournal{cursor: map[string]uint64{cursorName: 900}}
 	journal.add("b")

@@ -218,7 +218,7 @@ func TestAnotherInstanceStopsTheLights(t *testing.T) {
 	w.ExpectAfter(t, before, "unknown", mqtttest.Is(root+"light/light-1/meaning", "unknown"))
 	stop2()
 	if got := w.Last()[root+"light/light-1/meaning"]; got != "unknown" {
-		t.Errorf("the light shows %q while two daemons were just heard", got)
+		t.Errorf("the light shows %q just after two daemons were alive", got)
 	}
 }
 
@@ -273,7 +273,7 @@ func TestNoBrokerIsNoHindrance(t *testing.T) {
 func TestHungBenchIsUnknown(t *testing.T) {
 	snap := newFixture().bench.Snapshot()
 	if v := lightOf(snap, "light-1", true, false); v.Meaning != light.Unknown || !v.Flashing || v.Colour != "yellow" {
-		t.Errorf("a bench that stands still shows %+v", v)
+		t.Errorf("a hung bench shows %+v", v)
 	}
 	if v := lightOf(snap, "light-1", false, true); v.Meaning != light.Unknown {
 		t.Errorf("a disputed bench shows %v", v.Meaning)

@@ -18,7 +18,7 @@ import (
 )
 
 // A broker that knows its clients by their certificates: the publisher and every light
-// of it show theirs, and without one nobody is let in.
+// of it present theirs, and no client connects without one.
 func TestClientCertificate(t *testing.T) {
 	dir := t.TempDir()
 	if err := os.Chmod(dir, 0o755); err != nil { // mosquitto gives root up before it reads
@@ -44,7 +44,7 @@ func TestClientCertificate(t *testing.T) {
 		t.Fatal(err)
 	}
 	p, stop := runPublisher(t, newFixture(), s)
-	mqtttest.Until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
+	mqtttest.Until(t, "the refusal to be reported", func() bool { return p.Status().Detail != "" })
 	if st := p.Status(); st.Connected || st.Messages[Count{"out", "ok"}] != 0 {
 		t.Errorf("without a certificate: %+v", st)
 	}
@@ -78,7 +78,7 @@ func TestClientCertificate(t *testing.T) {
 	select {
 	case <-light:
 	case <-time.After(mqtttest.Patience):
-		t.Error("the light was told nothing")
+		t.Error("the light got no message")
 	}
 	if text := p.Status().Dropped; text != "" {
 		t.Error(text)
@@ -119,7 +119,7 @@ func TestTLSAndPassword(t *testing.T) {
 
 	s.Password = "wrong"
 	p, stop = runPublisher(t, newFixture(), s)
-	mqtttest.Until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
+	mqtttest.Until(t, "the refusal to be reported", func() bool { return p.Status().Detail != "" })
 	if st := p.Status(); st.Connected || !strings.Contains(strings.ToLower(st.Detail), "not authorized") {
 		t.Errorf("with a wrong password: %+v", st)
 	}
@@ -128,7 +128,7 @@ func TestTLSAndPassword(t *testing.T) {
 	s.Password = "pass word"
 	s.TLS.RootCAs = x509.NewCertPool() // nobody is trusted
 	p, _ = runPublisher(t, newFixture(), s)
-	mqtttest.Until(t, "the refusal to be told", func() bool { return p.Status().Detail != "" })
+	mqtttest.Until(t, "the refusal to be reported", func() bool { return p.Status().Detail != "" })
 	if st := p.Status(); st.Connected || !strings.Contains(st.Detail, "certificate") {
 		t.Errorf("with an unknown authority: %+v", st)
 	}

@@ -109,7 +109,7 @@ func TestLiveLightAndBatch(t *testing.T) {
 		if x := b.Batches[0]; x.EndsAt == nil || !x.EndsAt.Low.Equal(noon.Add(2*time.Hour)) || x.Press != "press-1" || x.Ink != "dial-satin" || x.AsOf != nil {
 			t.Errorf("with a clock %v apart the batch is %+v", apart, x)
 		}
-		f.wall = f.wall.Add(time.Hour) // our own clock is set anew: the time that is left is the same
+		f.wall = f.wall.Add(time.Hour) // our own clock is set: the remaining time is the same
 		if x := f.Benches()[0].Batches[0]; !x.EndsAt.Low.Equal(noon.Add(3 * time.Hour)) {
 			t.Errorf("after a step of our clock it ends at %v", x.EndsAt.Low)
 		}
