@@ -10,18 +10,15 @@ import (
 	"log/slog"
 	"net"
 	"os"
-	"sync"
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/bench"
-	"potlifed/daemon/broker"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/describe"
 	"potlifed/daemon/instruments"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/metrics"
-	"potlifed/daemon/mqtt"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/record"
@@ -61,7 +58,7 @@ func Run(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
-	out := &outlet{}
+	out := &mqttOutput{}
 	b, err := bench.New(ctx, bench.Settings{
 		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, Outlet: out.status,
 	})
@@ -75,7 +72,7 @@ func Run(ctx context.Context, o Options) error {
 	if err := s.access.Check(); err != nil {
 		o.Log.Error("nobody can change anything", "err", err)
 	}
-	s.neighbours = s.others()
+	s.neighbours = s.newNeighbours()
 	return errors.Join(s.run(ctx), j.Close())
 }
 
@@ -84,7 +81,7 @@ type service struct {
 	Options
 	journal *journal.Journal
 	bench   *bench.Bench
-	out     *outlet
+	out     *mqttOutput
 	metrics *metrics.Metrics
 	access  *access.Store
 
@@ -174,135 +171,8 @@ func (s *service) ready() []web.Check {
 		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == health.Up, Detail: d.Detail})
 	}
 	if s.out.on() {
-		away := s.out.away()
-		checks = append(checks, web.Check{Name: "broker", OK: away == "", Detail: away})
+		fault := s.out.fault()
+		checks = append(checks, web.Check{Name: "broker", OK: fault == "", Detail: fault})
 	}
 	return checks
-}
-
-// outlet is MQTT, with the built-in broker where there is one. Its zero value is an
-// outlet that is off.
-type outlet struct {
-	mu        sync.Mutex // guards what away and counts read from other goroutines
-	publisher *mqtt.Publisher
-	failed    error
-
-	reader *mqtt.NeighbourReader // nil for a bench that shows no others
-	broker *broker.Broker
-	url    string
-}
-
-// open starts the built-in broker and makes the publisher. A broker that cannot start
-// is a state that is shown, like any broker that is away; the bench works without.
-func (o *outlet) open(ctx context.Context, s *service) error {
-	settings, err := mqtt.FromShop(s.Shop)
-	if err != nil {
-		return err
-	}
-	if s.Shop.Broker.Listen != "" {
-		certificate, err := broker.LoadCertificate(s.Shop.Broker)
-		if err != nil {
-			return err
-		}
-		o.broker, err = broker.Start(ctx, brokerSettings(s, settings, certificate), s.Log)
-		switch {
-		case err != nil:
-			s.Log.Error("the built-in broker cannot start", "err", err)
-			if settings.URL == "" {
-				o.mu.Lock()
-				o.failed = err
-				o.mu.Unlock()
-				return nil
-			}
-		case settings.URL == "" || o.broker.Serves(settings.URL):
-			settings = connectTo(o.broker, settings)
-		}
-	}
-	if settings.URL == "" {
-		s.Log.Info("MQTT is off: the configuration has neither mqtt nor broker")
-		return nil
-	}
-	o.url = settings.URL
-	o.mu.Lock()
-	o.publisher = mqtt.New(settings, s.bench, s.journal, s.Clock, s.Log, s.metrics.ObserveReadingToPublish)
-	o.mu.Unlock()
-	o.hears(settings, s)
-	return nil
-}
-
-func (o *outlet) run(ctx context.Context) error {
-	var err error
-	var reading sync.WaitGroup
-	if o.reader != nil {
-		reading.Go(func() { o.reader.Run(ctx) })
-	}
-	if o.publisher != nil {
-		err = o.publisher.Run(ctx)
-	} else {
-		<-ctx.Done()
-	}
-	reading.Wait()
-	if o.broker != nil {
-		err = errors.Join(err, o.broker.Close())
-	}
-	return err
-}
-
-func (o *outlet) state() (*mqtt.Publisher, error) {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return o.publisher, o.failed
-}
-
-func (o *outlet) on() bool {
-	p, failed := o.state()
-	return p != nil || failed != nil
-}
-
-// away says why nothing can be published, empty when it can or is not wanted.
-func (o *outlet) away() string {
-	p, failed := o.state()
-	switch {
-	case failed != nil:
-		return failed.Error()
-	case p == nil || p.Connected():
-		return ""
-	}
-	if detail := p.Status().Detail; detail != "" {
-		return detail
-	}
-	return "no connection to the broker"
-}
-
-// status is what the bench asks.
-func (o *outlet) status() bench.Outlet {
-	s := bench.Outlet{Away: o.away()}
-	if p, _ := o.state(); p != nil {
-		is := p.Status()
-		s.Waiting, s.OtherInstance, s.Swallowed = is.Waiting, is.OtherInstance, is.Dropped
-	}
-	return s
-}
-
-// counts is what the metrics ask, nil when MQTT is off.
-func (o *outlet) counts(shop config.Shop) func() metrics.MQTT {
-	if shop.MQTT.URL == "" && shop.Broker.Listen == "" {
-		return nil
-	}
-	return func() metrics.MQTT {
-		m := metrics.MQTT{Messages: map[metrics.Message]uint64{}}
-		p, _ := o.state()
-		if p == nil {
-			return m
-		}
-		if o.broker != nil {
-			m.Refusals = o.broker.Refusals()
-		}
-		s := p.Status()
-		m.Connected, m.Waiting = s.Connected, s.Waiting
-		for c, n := range s.Messages {
-			m.Messages[metrics.Message{Direction: c.Direction, Result: c.Result}] = n
-		}
-		return m
-	}
 }

@@ -198,13 +198,13 @@ func (l *look) service() {
 	case early:
 	case out.Away != "":
 		l.holds(alarm.BrokerAway, bench, "nothing can be published: %s", out.Away)
-	case out.Swallowed != "":
-		l.holds(alarm.BrokerAway, bench, "%s", out.Swallowed)
+	case out.Dropped != "":
+		l.holds(alarm.BrokerAway, bench, "%s", out.Dropped)
 	}
 	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {
 		l.holds(alarm.QueueLong, bench, "%d messages wait for the broker", out.Waiting)
 	}
 	if out.OtherInstance != "" {
-		l.holds(alarm.OtherInstance, bench, "another program, %s, speaks as %s", out.OtherInstance, bench)
+		l.holds(alarm.OtherInstance, bench, "another instance of the program, %s, publishes for %s", out.OtherInstance, bench)
 	}
 }

@@ -53,9 +53,9 @@ type Settings struct {
 // Outlet is how publishing stands.
 type Outlet struct {
 	Away          string // why nothing can be published just now, empty when it can
-	Swallowed     string // topics that the broker takes and hands nothing out of, and what to do; empty for none
+	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
 	Waiting       int    // messages that the broker does not have
-	OtherInstance string // another program that speaks for this bench, empty for none
+	OtherInstance string // a duplicate instance of the program for this bench, empty for none
 }
 
 // Bench is the loop with what it knows.

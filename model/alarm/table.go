@@ -169,7 +169,7 @@ var ofService = []Definition{
 	},
 	{
 		Name: BrokerAway, Subject: Bench, Priority: Medium,
-		Cause:    "nothing can be published, so that lights fall back to unknown; or the broker takes a topic and hands nothing of it out, so that its lamp or reader hears nothing",
+		Cause:    "nothing can be published, so that lights fall back to unknown; or the broker accepts the messages of a topic and does not deliver them, so that its lamp or reader gets none",
 		Limit:    "no connection for 5 s, or nothing of a topic handed out for 10 s",
 		Response: "Look at the broker and the network, or allow potlifed's user there to write and to read the topic that is named. Go by the page until then.",
 		Delays:   Delays{On: 5 * time.Second, Off: 10 * time.Second},
