@@ -83,3 +83,34 @@ func TestReadmeLinks(t *testing.T) {
 		}
 	}
 }
+
+// TestPackagesAreListed: DEVELOPERS.md has a line for each package.
+func TestPackagesAreListed(t *testing.T) {
+	root := filepath.Join("..", "..")
+	text, err := os.ReadFile(filepath.Join(root, "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, list, _ := strings.Cut(string(text), "```\n")
+	list, _, _ = strings.Cut(list, "```")
+	for _, level := range []string{"daemon", "devices", "model"} {
+		_, lines, _ := strings.Cut("\n"+list, "\n"+level+"/")
+		entries, err := os.ReadDir(filepath.Join(root, level))
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := 0
+		for _, e := range entries {
+			if !e.IsDir() {
+				continue
+			}
+			found++
+			if !strings.Contains(lines, "\n  "+e.Name()+" ") {
+				t.Errorf("%s/%s has no line", level, e.Name())
+			}
+		}
+		if found < 3 {
+			t.Errorf("only %d packages in %s", found, level)
+		}
+	}
+}
