@@ -1,6 +1,6 @@
-// Package clock reads the time the way a computer without a battery clock has to:
-// the wall clock together with what does not jump (CLOCK_BOOTTIME and the kernel's
-// boot id), and with the kernel's word on whether the wall clock was ever set.
+// Package clock reads the time on a computer that may have no battery clock. It reads the wall
+// clock together with two things that do not jump (CLOCK_BOOTTIME and the kernel's boot id), and
+// whether the kernel knows that the wall clock was set.
 package clock
 
 import (
@@ -18,10 +18,10 @@ type Instant struct {
 	Synced bool          // the wall clock is known to be set
 }
 
-// Clock tells the time. It may be called from any goroutine.
+// Clock reads the time. It may be called from any goroutine.
 type Clock interface{ Now() Instant }
 
-// System is the computer's own clock.
+// System is the clock of the computer.
 type System struct {
 	boot    string
 	assumed bool
@@ -29,8 +29,8 @@ type System struct {
 
 var _ Clock = (*System)(nil)
 
-// NewSystem returns the system's clock. With assume the wall clock counts as set, as
-// where a battery keeps it; else the kernel is asked each time.
+// NewSystem returns the system's clock. With assume the wall clock counts as set, as where a
+// battery keeps it; otherwise the kernel is asked each time.
 func NewSystem(assume bool) (*System, error) {
 	boot, err := bootID()
 	if err != nil {
@@ -39,7 +39,7 @@ func NewSystem(assume bool) (*System, error) {
 	return &System{boot: boot, assumed: assume}, nil
 }
 
-// Now reads the clocks.
+// Now returns the present instant.
 func (s *System) Now() Instant {
 	mono := sinceBoot()
 	return Instant{
@@ -48,8 +48,8 @@ func (s *System) Now() Instant {
 	}
 }
 
-// timesyncFlag is touched by systemd-timesyncd when it has set the clock. It says so
-// where the kernel may not be asked (adjtimex is refused in some sandboxes).
+// timesyncFlag is a file that systemd-timesyncd writes when it has set the clock. It is used
+// where the kernel must not be asked (adjtimex is refused in some sandboxes).
 const timesyncFlag = "/run/systemd/timesync/synchronized"
 
 func flagged() bool {
@@ -62,9 +62,8 @@ func readLine(path string) (string, error) {
 	return strings.TrimSpace(string(b)), err
 }
 
-// Real says how long one has to wait for a clock to have moved on by d: d itself, but
-// for a clock that runs faster or slower than time does and says so by a method of
-// this name.
+// Real returns how long to wait in real time until a clock has moved on by d. This is d itself,
+// except for a clock that runs faster or slower than real time and has a method of this name.
 func Real(c Clock, d time.Duration) time.Duration {
 	if paced, ok := c.(interface {
 		Real(d time.Duration) time.Duration
@@ -74,9 +73,9 @@ func Real(c Clock, d time.Duration) time.Duration {
 	return d
 }
 
-// Lapse says how far a clock moves on while d of real time goes by: d itself, but for a
-// clock that says otherwise by a method of this name. A limit of silence is one of real
-// time: what a busy computer delays must not look silent because time runs faster.
+// Lapse returns how far a clock moves on during d of real time. This is d itself, except for a
+// clock with a method of this name. Limits of silence are in real time: a delay on a busy
+// computer must not look like silence because the clock runs faster.
 func Lapse(c Clock, d time.Duration) time.Duration {
 	if paced, ok := c.(interface {
 		Lapse(d time.Duration) time.Duration
@@ -86,9 +85,9 @@ func Lapse(c Clock, d time.Duration) time.Duration {
 	return d
 }
 
-// Took says how long what took d by a clock has really taken: d itself, but for a
-// clock that says otherwise by a method of this name. How fast the program itself is
-// must not look slow because time is.
+// Took returns how long something took in real time that took d by a clock. This is d itself,
+// except for a clock with a method of this name. The program must not look slow because the
+// clock runs faster.
 func Took(c Clock, d time.Duration) time.Duration {
 	if paced, ok := c.(interface {
 		Took(d time.Duration) time.Duration

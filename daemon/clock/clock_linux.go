@@ -16,9 +16,10 @@ func sinceBoot() time.Duration {
 	return time.Duration(ts.Nano())
 }
 
-// kernelSynced asks the kernel whether anything keeps its clock: STA_UNSYNC is set
-// from boot until a time daemon clears it, and comes back when that falls silent for
-// long. A refused question counts as "not set" unless systemd's flag says otherwise.
+// kernelSynced reports whether the kernel knows that its clock was set. STA_UNSYNC is set from
+// boot until a time daemon clears it, and is set again when that daemon is silent for long. When
+// the kernel refuses the question, the clock counts as not set unless systemd's flag says
+// otherwise.
 func kernelSynced() bool {
 	var tx unix.Timex
 	if _, err := unix.Adjtimex(&tx); err != nil {

@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// Elsewhere than on Linux the program runs for trying it out: a boot is then one run
-// of the program, and the wall clock counts as set.
+// On systems other than Linux the program runs for trials only: a boot is then one run of the
+// program, and the wall clock counts as set.
 var began = time.Now()
 
 func bootID() (string, error)  { return strconv.FormatInt(began.UnixNano(), 36), nil }

@@ -1,9 +1,9 @@
-// Package journal keeps the records on disk: one sequence of events and air steps in
-// an SQLite file, with checkpoints of the state from which a start goes on.
+// Package journal stores the records on disk: one sequence of events and air steps in an SQLite
+// file, with checkpoints of the state from which a start continues.
 //
-// One goroutine writes ([Journal.Run]); any goroutine may read. A group of records
-// is committed as a whole with synchronous=FULL: what was reported as written
-// survives a pulled plug.
+// One goroutine writes ([Journal.Run]); any goroutine may read. A group of records is committed
+// as a whole with synchronous=FULL: what was reported as written is still there after a power
+// cut.
 package journal
 
 import (
@@ -28,7 +28,7 @@ import (
 
 // Journal is an open journal.
 type Journal struct {
-	write *sql.DB // one connection, used by Run and by whoever sets a cursor
+	write *sql.DB // one connection, used by Run and by SetCursor
 	read  *sql.DB
 	lock  *os.File
 	id    string
@@ -42,8 +42,9 @@ type Journal struct {
 // FileName is the journal's name inside the data directory.
 const FileName = "journal.sqlite"
 
-// Open opens the journal in dir, makes it if there is none, and brings its layout up
-// to date. observe is told how long each commit took. The directory has to exist.
+// Open opens the journal in dir. It creates the file if there is none, and brings its layout up
+// to date. observe is called with the time that each commit took. The directory must exist. The
+// error says why the file cannot be opened, for instance because another daemon has it.
 func Open(dir string, log *slog.Logger, observe func(time.Duration)) (*Journal, error) {
 	path := filepath.Join(dir, FileName)
 	held, err := lock(dir)
@@ -58,8 +59,9 @@ func Open(dir string, log *slog.Logger, observe func(time.Duration)) (*Journal, 
 	return j, nil
 }
 
-// OpenToRead opens the journal in dir for reading alone, beside a daemon that writes it
-// or without one. Nothing may be written through it.
+// OpenToRead opens the journal in dir for reading only, while a daemon writes it or without one.
+// It returns an error when there is no journal, or when its layout is not that of this version.
+// Nothing can be written through it.
 func OpenToRead(ctx context.Context, dir string) (*Journal, error) {
 	path := filepath.Join(dir, FileName)
 	if _, err := os.Stat(path); err != nil {
@@ -105,8 +107,8 @@ func open(path string) (*Journal, error) {
 	}, nil
 }
 
-// dsn puts the pragmas where every new connection gets them, the time-out first.
-// The log is bounded, since a card is small.
+// dsn returns the data source name with the pragmas, so that every new connection gets them, the
+// time-out first. The size of the log is limited, since a memory card is small.
 func dsn(path string, readOnly bool) string {
 	q := url.Values{}
 	for _, p := range []string{
@@ -123,10 +125,10 @@ func dsn(path string, readOnly bool) string {
 	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: path}).EscapedPath(), RawQuery: q.Encode()}).String()
 }
 
-// ID is the journal's own id, new for each new file.
+// ID returns the journal's id. Each new file gets a new one.
 func (j *Journal) ID() string { return j.id }
 
-// Close closes the files. Run has to have ended.
+// Close closes the files. Run must have ended. It returns the joined errors of closing.
 func (j *Journal) Close() error {
 	if j.write == nil { // opened to read
 		return j.read.Close()
@@ -134,8 +136,9 @@ func (j *Journal) Close() error {
 	return errors.Join(j.read.Close(), j.write.Close(), j.lock.Close())
 }
 
-// Load rebuilds the state: the newest checkpoint that can be read and the records
-// after it, through the same [record.Apply] that made it.
+// Load returns the state: that of the newest readable checkpoint, with the records after it
+// applied by [record.Apply]. It returns an error when the file cannot be read, or when the
+// number of an event is missing.
 func (j *Journal) Load(ctx context.Context) (record.State, error) {
 	state, place, err := j.newestCheckpoint(ctx)
 	if err != nil {
@@ -151,17 +154,17 @@ func (j *Journal) Load(ctx context.Context) (record.State, error) {
 	return state, err
 }
 
-// Each shows every record, oldest first, until each fails. Old air is shown as it was
-// thinned.
+// Each calls fn for every record, oldest first, and stops at the first error of fn, which it
+// returns. Old air is given as it was thinned.
 func (j *Journal) Each(ctx context.Context, each func(record.Record) error) error {
 	return j.after(ctx, 0, each)
 }
 
-// portion bounds how long one read lasts: a long reader would let the log of a busy
-// writer grow.
+// portion is how many records one read returns at most: a long reader would let the log of a
+// busy writer grow.
 const portion = 5000
 
-// after shows the records after a place.
+// after calls each for the records after a place.
 func (j *Journal) after(ctx context.Context, place int64, each func(record.Record) error) error {
 	for {
 		n := 0
@@ -235,8 +238,7 @@ func scan(rows *sql.Rows) (r record.Record, place int64, err error) {
 	return r, place, err
 }
 
-// Events returns at most limit events after the given one, oldest first, as they go
-// out.
+// Events returns the published form of at most limit events after the given one, oldest first.
 func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.Event, error) {
 	rows, err := j.read.QueryContext(ctx, `
 		SELECT seq, at, kind, by_whom, body FROM record WHERE seq > ? ORDER BY seq LIMIT ?`, int64(after), limit)
@@ -262,8 +264,8 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.E
 	return events, rows.Err()
 }
 
-// History returns the closed air steps of a zone that were recorded in the given
-// span, oldest first.
+// History returns the closed air steps of a zone that were recorded in the given span, oldest
+// first.
 func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error) {
 	rows, err := j.read.QueryContext(ctx, `
 		SELECT starts, body FROM record WHERE zone = ? AND at >= ? AND at < ? ORDER BY place`,
@@ -288,7 +290,7 @@ func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) 
 	return steps, rows.Err()
 }
 
-// Cursor is how far the named reader has come; 0 at first.
+// Cursor returns the number of the last event that the named reader has taken; 0 at first.
 func (j *Journal) Cursor(ctx context.Context, name string) (uint64, error) {
 	var seq int64
 	err := j.read.QueryRowContext(ctx, `SELECT seq FROM cursor WHERE name = ?`, name).Scan(&seq)
@@ -298,7 +300,7 @@ func (j *Journal) Cursor(ctx context.Context, name string) (uint64, error) {
 	return uint64(seq), nil
 }
 
-// SetCursor remembers how far the named reader has come.
+// SetCursor stores the number of the last event that the named reader has taken.
 func (j *Journal) SetCursor(ctx context.Context, name string, seq uint64) error {
 	_, err := j.write.ExecContext(ctx, `
 		INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq`, name, int64(seq))

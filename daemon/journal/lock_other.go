@@ -7,8 +7,7 @@ import (
 	"path/filepath"
 )
 
-// lock opens the lock file; where the system has no flock, nothing keeps a second
-// daemon away.
+// lock opens the lock file. The system has no flock, so a second daemon is not kept away.
 func lock(dir string) (*os.File, error) {
 	return os.OpenFile(filepath.Join(dir, "lock"), os.O_CREATE|os.O_RDWR, 0o640)
 }

@@ -11,9 +11,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lock takes the data directory for this process, so that two daemons never number
-// events in one journal. It is a file of its own: closing any descriptor of the
-// database file would silently drop SQLite's locks on it.
+// lock locks the data directory for this process, so that two daemons never number events in one
+// journal. The lock is a file of its own: closing any descriptor of the database file would
+// release SQLite's locks on it.
 func lock(dir string) (*os.File, error) {
 	path := filepath.Join(dir, "lock")
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o640)

@@ -6,8 +6,8 @@ import (
 	"fmt"
 )
 
-// Retained returns the retained messages that the built-in broker keeps, by topic. They
-// are no records: nothing in the state comes from them.
+// Retained returns the retained messages that the built-in broker stores here, by topic. They
+// are not records; the state does not depend on them.
 func (j *Journal) Retained(ctx context.Context) (map[string][]byte, error) {
 	rows, err := j.read.QueryContext(ctx, `SELECT topic, payload FROM retained`)
 	if err != nil {
@@ -28,7 +28,8 @@ func (j *Journal) Retained(ctx context.Context) (map[string][]byte, error) {
 	return held, nil
 }
 
-// KeepRetained keeps messages by topic, all or none; an empty one ends what is kept.
+// KeepRetained stores messages by topic, all of them or none. An empty message removes the
+// stored one.
 func (j *Journal) KeepRetained(ctx context.Context, messages map[string][]byte) error {
 	tx, err := j.write.BeginTx(ctx, nil)
 	if err != nil {

@@ -7,8 +7,8 @@ import (
 	"fmt"
 )
 
-// migrations bring the layout from one version to the next, each in a transaction of
-// its own. Those that are out in the world are never changed.
+// migrations bring the layout from one version to the next, each in a transaction of its own. A
+// migration that was released is never changed.
 var migrations = []string{
 	`CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
 	 CREATE TABLE record (
@@ -47,7 +47,8 @@ var migrations = []string{
 	`CREATE INDEX record_undone ON record (json_extract(CAST(body AS TEXT), '$.undoes')) WHERE kind = 'undone';`,
 }
 
-// migrate brings the file's layout up to date and returns the journal's id.
+// migrate brings the file's layout up to date and returns the journal's id. It returns an error
+// for a layout that is newer than this program.
 func migrate(db *sql.DB) (id string, err error) {
 	var version int
 	if err := db.QueryRow(`PRAGMA user_version`).Scan(&version); err != nil {

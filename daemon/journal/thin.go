@@ -12,16 +12,15 @@ import (
 	"potlifed/model/cure"
 )
 
-// Thinning says from when on air steps are kept as whole minutes only, and from when
-// on as quarter-hours. No batch that is still open may have lived before RawBefore.
-// Events are kept for good.
+// Thinning says before which times air steps are stored as whole minutes, and as quarter-hours.
+// No open batch may have been mixed before RawBefore. Events are never thinned.
 type Thinning struct {
 	RawBefore     time.Time
 	MinutesBefore time.Time
 }
 
-// thinAtOnce bounds how many steps one commit thins, so that the group behind it
-// waits for tens of milliseconds and no more. What is over comes with the next.
+// thinAtOnce is how many steps one commit thins at most, so that the group after it waits for
+// tens of milliseconds only. The rest is thinned by the next commits.
 const thinAtOnce = 4000
 
 func (j *Journal) thin(t Thinning) (err error) {
@@ -45,7 +44,7 @@ func (j *Journal) thin(t Thinning) (err error) {
 	return tx.Commit()
 }
 
-// kept is a row of one air step.
+// kept is the row of one air step.
 type kept struct {
 	place int64
 	step  record.AirStep
@@ -89,13 +88,13 @@ func thinTo(tx *sql.Tx, grain time.Duration, before time.Time) error {
 	return nil
 }
 
-// together reports whether two steps fall into one cell of the grain.
+// together reports whether two steps lie in the same interval of the grain.
 func together(a, b record.AirStep, grain time.Duration) bool {
 	return a.Zone == b.Zone && a.Start.Truncate(grain).Equal(b.Start.Truncate(grain))
 }
 
-// replace puts one step in the place of the last of several. It tells their mean, and
-// how long they took together, so that the zone's path stays without a gap.
+// replace stores one step in the place of the last of several. It has their mean and their total
+// time, so that the path of the zone has no gap.
 func replace(tx *sql.Tx, steps []kept, grain time.Duration) error {
 	last := steps[len(steps)-1]
 	merged := last.step
@@ -117,7 +116,7 @@ func replace(tx *sql.Tx, steps []kept, grain time.Duration) error {
 	return err
 }
 
-// mean is the mean of steps over time. It is as good as the worst of them.
+// mean returns the mean of steps over time. Its quality is the worst of theirs.
 func mean(steps []kept) cure.Step {
 	sum := cure.Step{Kind: cure.Measured}
 	var t, h float64

@@ -15,8 +15,8 @@ import (
 
 const columnsOf = `SELECT place, seq, at, boot, mono, synced, kind, by_whom, body, answer FROM record `
 
-// About returns the events that have the given batch as their own, the splits and top-ups
-// that it was poured from, and what was taken back that had touched it, oldest first.
+// About returns the events of the given batch, the splits and top-ups by which it was poured
+// into others, and the undos that affected it, oldest first.
 func (j *Journal) About(ctx context.Context, batch string) ([]record.Record, error) {
 	own, err := j.records(ctx, columnsOf+`WHERE seq IS NOT NULL AND json_extract(CAST(body AS TEXT), '$.batch') = ? ORDER BY seq`, batch)
 	if err != nil {
@@ -33,7 +33,7 @@ func (j *Journal) About(ctx context.Context, batch string) ([]record.Record, err
 	return merged(merged(own, from), undone), nil
 }
 
-// merged puts two lists in the order of their numbers, each event once.
+// merged merges two lists in the order of their numbers, each event once.
 func merged(a, b []record.Record) []record.Record {
 	out := make([]record.Record, 0, len(a)+len(b))
 	for len(a) > 0 || len(b) > 0 {
@@ -49,29 +49,30 @@ func merged(a, b []record.Record) []record.Record {
 	return out
 }
 
-// Clock returns the events that moved bench time, of the given numbers and between.
+// Clock returns the events that moved bench time, with numbers from first to last.
 func (j *Journal) Clock(ctx context.Context, first, last uint64) ([]record.Record, error) {
 	return j.records(ctx, columnsOf+`WHERE kind IN ('clock-changed', 'started') AND seq BETWEEN ? AND ? ORDER BY seq`, integer(first), integer(last))
 }
 
-// integer bounds a number by what SQLite can hold.
+// integer returns a number, limited to what SQLite can hold.
 func integer(n uint64) int64 { return int64(min(n, math.MaxInt64)) }
 
-// PouredFromCan returns what was poured from a can, newest first, before the event of
-// the given number.
+// PouredFromCan returns at most limit pours from a can before the event of the given number,
+// newest first.
 func (j *Journal) PouredFromCan(ctx context.Context, can string, before uint64, limit int) ([]record.Record, error) {
 	return j.records(ctx, columnsOf+`WHERE kind = 'poured-from' AND json_extract(CAST(body AS TEXT), '$.can') = ? AND seq < ? ORDER BY seq DESC LIMIT ?`,
 		can, integer(before), limit)
 }
 
-// PouredFromLot does the same for a lot; large and small letters are the same.
+// PouredFromLot returns at most limit pours from a lot before the event of the given number,
+// newest first. Letter case is ignored.
 func (j *Journal) PouredFromLot(ctx context.Context, lot string, before uint64, limit int) ([]record.Record, error) {
 	return j.records(ctx, columnsOf+`WHERE kind = 'poured-from' AND json_extract(CAST(body AS TEXT), '$.lot') = ? COLLATE NOCASE AND seq < ? ORDER BY seq DESC LIMIT ?`,
 		lot, integer(before), limit)
 }
 
-// Over returns the batches that were closed or abandoned in a span, oldest first, and not
-// what was taken back.
+// Over returns at most limit ends of batches in a span, closed or abandoned, oldest first. Ends
+// that were undone are left out.
 func (j *Journal) Over(ctx context.Context, from, to time.Time, limit int) ([]record.Record, error) {
 	return j.records(ctx, columnsOf+`WHERE kind IN ('closed', 'abandoned') AND at >= ? AND at < ?
 		AND seq NOT IN (SELECT json_extract(CAST(body AS TEXT), '$.undoes') FROM record WHERE kind = 'undone') ORDER BY at LIMIT ?`,

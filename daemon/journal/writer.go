@@ -14,25 +14,25 @@ import (
 // Group is what is committed at once.
 type Group struct {
 	Records []record.Record
-	// Checkpoint, when not nil, is the state with the group's records applied.
+	// Checkpoint, if not nil, is the state with the group's records applied.
 	Checkpoint *record.State
-	// Thin, when not nil, thins old air steps.
+	// Thin, if not nil, thins old air steps.
 	Thin *Thinning
 }
 
-// keptCheckpoints is how many checkpoints stay: the newest, and one to fall back on.
+// keptCheckpoints is how many checkpoints are stored: the newest, and the one before it.
 const keptCheckpoints = 2
 
-// Groups takes groups to write. One is under way at a time: the next may be sent when
-// [Journal.Acks] has answered for the last.
+// Groups returns the channel that takes groups to write. The next group may be sent when
+// [Journal.Acks] has answered the last one.
 func (j *Journal) Groups() chan<- Group { return j.groups }
 
-// Acks answers for each group, in order: nil when it is on disk, else why nothing of
-// it is. It is closed when [Journal.Run] has ended.
+// Acks returns the channel that answers each group, in order: nil when it is on disk, otherwise
+// the reason why nothing of it is. It is closed when [Journal.Run] has ended.
 func (j *Journal) Acks() <-chan error { return j.acks }
 
-// Run writes groups until ctx is done and the group under way is answered. It is called
-// once.
+// Run writes groups until ctx is done and the group that is being written is answered. It must
+// be called once only.
 func (j *Journal) Run(ctx context.Context) error {
 	defer close(j.acks)
 	for {
@@ -45,7 +45,8 @@ func (j *Journal) Run(ctx context.Context) error {
 	}
 }
 
-// Write commits a group. It is for Run, and for a start before Run.
+// Write commits a group. Only Run calls it, and a start before Run. It returns an error when
+// nothing of the group is on disk.
 func (j *Journal) Write(g Group) error {
 	began := time.Now()
 	err := j.commit(g)
@@ -98,8 +99,8 @@ func (j *Journal) commit(g Group) (err error) {
 	return nil
 }
 
-// ignoreDone drops the complaint that a transaction which SQLite itself rolled back,
-// as on a full disk, is over.
+// ignoreDone returns nil for the error that a transaction is over which SQLite itself rolled
+// back, as on a full disk.
 func ignoreDone(err error) error {
 	if errors.Is(err, sql.ErrTxDone) {
 		return nil

@@ -12,7 +12,7 @@ import (
 	"potlifed/model/light"
 )
 
-// collector makes the samples of a scrape out of one snapshot.
+// collector makes the samples of a scrape from one snapshot.
 type collector struct {
 	settings  Settings
 	goVersion string
@@ -26,14 +26,14 @@ func newCollector(settings Settings, bench Bench, goVersion string) *collector {
 	return &collector{settings, goVersion, bench, newNames(settings.Bench)}
 }
 
-// Describe names every series, so that a clash of names shows at the start.
+// Describe sends the descriptions of all series, so that a clash of names is found at the start.
 func (c *collector) Describe(out chan<- *prometheus.Desc) {
 	for _, desc := range c.names.all() {
 		out <- desc
 	}
 }
 
-// Collect may run several times at once: it only reads.
+// Collect sends the samples of one scrape. It only reads, and may run several times at once.
 func (c *collector) Collect(out chan<- prometheus.Metric) {
 	s, n, to := c.bench.Snapshot(), &c.names, sink(out)
 	to.put(n.buildInfo, 1, c.settings.Version, c.goVersion)
@@ -51,8 +51,8 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 	}
 }
 
-// air leaves out what is too old to be relied on: a series that goes on with the last
-// value of a dead sensor looks fine.
+// air leaves out values that are too old: a series that goes on with the last value of a dead
+// sensor looks as if all was well.
 func (c *collector) air(to sink, zones []view.Air) {
 	for _, z := range zones {
 		if z.Quality == view.QualityBad {
@@ -129,7 +129,7 @@ func (c *collector) batches(to sink, s *view.Snapshot) {
 	}
 }
 
-// floor is what stands on the shop floor: presses, lights, alarms.
+// floor makes the samples of presses, lights and alarms.
 func (c *collector) floor(to sink, s *view.Snapshot) {
 	for i := range s.Presses {
 		p := &s.Presses[i]
@@ -167,8 +167,8 @@ func (c *collector) mqtt(to sink, m MQTT) {
 // sink takes the samples of one scrape.
 type sink chan<- prometheus.Metric
 
-// put makes one sample. A value that is no number is not known, and so absent; a
-// label that cannot be written is an error of that sample alone, never a panic.
+// put makes one sample. A value that is not a number is not known, and its sample is left out. A
+// label that cannot be written is an error of that sample alone.
 func (to sink) put(s series, value float64, labels ...string) {
 	if math.IsNaN(value) || math.IsInf(value, 0) {
 		return
@@ -195,8 +195,8 @@ func (to sink) span(s series, span *view.Span[float64], id string) {
 	to.put(s, span.High, id, "high")
 }
 
-// counts makes one counter for each known result, those that never happened
-// included: that nothing went wrong is known, and a rate needs a first sample.
+// counts makes one counter for each known result, also for those that never happened: zero is
+// then known, and a rate needs a first sample.
 func (to sink) counts(s series, counted map[string]uint64, results []string, id string) {
 	for _, result := range results {
 		to.put(s, float64(counted[result]), id, result)

@@ -1,8 +1,8 @@
-// Package metrics shows the bench to Prometheus. A scrape reads one snapshot and
-// turns it into samples; nothing is remembered in between, so that what is gone from
-// the bench is gone from the next scrape. What is not known is absent, never zero.
+// Package metrics exports the bench to Prometheus. A scrape reads one snapshot and turns it into
+// samples. Nothing is stored in between, so that what the bench no longer has is missing from
+// the next scrape. A value that is not known is absent, never zero.
 //
-// Names are for ever: each is written out once, in names.go.
+// Names never change. Each is written out once, in names.go.
 package metrics
 
 import (
@@ -18,54 +18,55 @@ import (
 	"potlifed/daemon/view"
 )
 
-// Bench is where the samples come from.
+// Bench is the source of the samples.
 type Bench interface {
-	// Snapshot is the newest one. It is not nil, does not change and costs nothing.
+	// Snapshot returns the newest snapshot. It is not nil and must not be changed. The call does
+	// not block.
 	Snapshot() *view.Snapshot
 }
 
-// Message tells the counted MQTT messages apart.
+// Message is a kind of MQTT message that is counted.
 type Message struct {
 	Direction string // in or out
 	Result    string
 }
 
-// MQTT is how the connection to the broker stands.
+// MQTT is the state of the connection to the broker.
 type MQTT struct {
 	Connected bool
 	Waiting   int // messages that wait to be sent
 	Messages  map[Message]uint64
-	Refusals  map[string]uint64 // of the built-in broker, by what was refused; nil where there is none
+	Refusals  map[string]uint64 // refusals of the built-in broker, by what was refused; nil where there is none
 }
 
 // Settings are what does not come from the bench.
 type Settings struct {
 	Bench   string // a constant label on every series
 	Version string
-	// TimeLapse is how many times faster than real time the bench's time runs; 0
-	// outside a demo, where the series is absent.
+	// TimeLapse is how many times faster than real time bench time runs. It is 0 outside a demo,
+	// where the series is absent.
 	TimeLapse float64
-	// MQTT tells how the connection stands. It is called in each scrape, by several
-	// at once, and must not wait. It is nil while MQTT is off; its series are absent.
+	// MQTT returns the state of the connection. Every scrape calls it, several scrapes at once;
+	// it must not block. It is nil while MQTT is off; its series are then absent.
 	MQTT func() MQTT
-	// Durations are shown with the rest. New makes them where they are nil.
+	// Durations are exported with the rest. New makes them where they are nil.
 	Durations *Durations
 }
 
-// Durations are what is measured where it happens, rather than read from a snapshot.
-// They exist before the bench does, since the journal is opened first.
+// Durations are measured where they happen and not read from a snapshot. They exist before the
+// bench does, since the journal is opened first.
 type Durations struct {
 	readingToPublish prometheus.Histogram
 	journalWrite     prometheus.Histogram
 }
 
-// Metrics is everything under /metrics.
+// Metrics is everything that is exported under /metrics.
 type Metrics struct {
 	*Durations
 	registry *prometheus.Registry
 }
 
-// NewDurations makes the durations of the named bench, for [Settings].
+// NewDurations returns the durations of the named bench, for [Settings].
 func NewDurations(bench string) *Durations {
 	label := prometheus.Labels{"bench": bench}
 	return &Durations{
@@ -87,7 +88,7 @@ func NewDurations(bench string) *Durations {
 	}
 }
 
-// New makes the metrics of one bench, in a registry of their own.
+// New returns the metrics of one bench, in a registry of their own.
 func New(settings Settings, bench Bench) *Metrics {
 	label := prometheus.Labels{"bench": settings.Bench}
 	m := &Metrics{Durations: settings.Durations, registry: prometheus.NewRegistry()}
@@ -103,22 +104,20 @@ func New(settings Settings, bench Bench) *Metrics {
 	return m
 }
 
-// ObserveReadingToPublish counts one published reading. It may be called from any
-// goroutine.
+// ObserveReadingToPublish records the time from a reading to its publication. It may be called
+// from any goroutine.
 func (d *Durations) ObserveReadingToPublish(took time.Duration) {
 	d.readingToPublish.Observe(took.Seconds())
 }
 
-// ObserveJournalWrite counts one commit of the journal. It may be called from any
-// goroutine.
+// ObserveJournalWrite records the time of one commit. It may be called from any goroutine.
 func (d *Durations) ObserveJournalWrite(took time.Duration) { d.journalWrite.Observe(took.Seconds()) }
 
-// scrapesAtOnce bounds what curious clients can cost a small machine.
+// scrapesAtOnce limits how many scrapes run at once on a small machine.
 const scrapesAtOnce = 8
 
-// Handler answers scrapes, in the Prometheus text format or, when asked for it, in
-// OpenMetrics. A sample that cannot be made is logged and left out; the others are
-// still answered.
+// Handler returns the handler of scrapes, in the Prometheus text format or, on request, in
+// OpenMetrics. A sample that cannot be made is logged and left out; the others are still sent.
 func (m *Metrics) Handler(logger *slog.Logger) http.Handler {
 	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{
 		ErrorLog:            slog.NewLogLogger(logger.Handler(), slog.LevelError),

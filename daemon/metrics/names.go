@@ -2,19 +2,19 @@ package metrics
 
 import "github.com/prometheus/client_golang/prometheus"
 
-// The histograms' names.
+// The names of the histograms.
 const (
 	nameReadingToPublish = "potlife_reading_to_publish_duration_seconds"
 	nameJournalWrite     = "potlife_journal_write_duration_seconds"
 )
 
-// helpOf are the explanations of the histograms.
+// helpOf holds the help texts of the histograms.
 var helpOf = map[string]string{
 	nameReadingToPublish: "From a device's bytes to the message that was published because of them.",
 	nameJournalWrite:     "One commit of the journal, until it is on the disk.",
 }
 
-// series describes what the collector makes, with its kind.
+// series describes one series of the collector, with its kind.
 type series struct {
 	desc  *prometheus.Desc
 	kind  prometheus.ValueType
@@ -29,8 +29,8 @@ type Series struct {
 	Labels []string // beside bench
 }
 
-// List returns every metric of the collector and the durations, in a fixed order. What
-// the Go client library adds about the process is not in it.
+// List returns every metric of the collector and the durations, in a fixed order. The metrics
+// that the Go client library adds about the process are not included.
 func List() []Series {
 	var list []Series
 	n := newNames("")

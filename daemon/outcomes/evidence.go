@@ -9,26 +9,26 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// Ink is an ink as its data sheet has it.
+// Ink is an ink with its data sheet.
 type Ink struct {
 	ID, Hardener string
 	Sheet        cure.Ink
 }
 
-// Told is what a shop's batches of one ink tell.
-type Told struct {
+// Evidence is what the batches of one ink say about its life.
+type Evidence struct {
 	Pair    learn.Pair
 	LeftOut []learn.LeftOut
 	Tests   []learn.Test
 }
 
-// Sort puts closed batches to their inks, in the order of the inks. Batches of an ink
-// that is not among them are counted by its id.
-func Sort(batches []Batch, inks []Ink) (told []Told, unknown map[string]int) {
+// Sort assigns closed batches to their inks and returns the evidence in the order of the inks.
+// Batches of an ink that is not in the list are counted by its id.
+func Sort(batches []Batch, inks []Ink) (told []Evidence, unknown map[string]int) {
 	place := map[string]int{}
 	for i, k := range inks {
 		place[k.ID] = i
-		told = append(told, Told{Pair: learn.Pair{Ink: k.ID, Hardener: k.Hardener, Sheet: k.Sheet}})
+		told = append(told, Evidence{Pair: learn.Pair{Ink: k.ID, Hardener: k.Hardener, Sheet: k.Sheet}})
 	}
 	unknown = map[string]int{}
 	for _, b := range batches {
@@ -56,7 +56,7 @@ func Sort(batches []Batch, inks []Ink) (told []Told, unknown map[string]int) {
 	return told, unknown
 }
 
-// evidence is what a batch tells about its end, or why nothing.
+// evidence returns what a batch says about its end, or why it says nothing.
 func (b Batch) evidence() (one learn.Record, why string) {
 	if b.AtLeast {
 		return one, "its age was only a lower bound"
@@ -78,13 +78,13 @@ func (b Batch) evidence() (one learn.Record, why string) {
 	return one, ""
 }
 
-// Learned is what was learned of an ink, with the tests that speak for it.
+// Learned is the result for an ink, with the tests that support it.
 type Learned struct {
 	learn.Result
 	Tests []learn.Test
 }
 
-// Learn fits the inks to how their batches ended.
+// Learn fits the inks to how their batches ended. The error is that of reading the journal.
 func Learn(ctx context.Context, j Journal, inks []Ink) ([]Learned, error) {
 	batches, err := Read(ctx, j)
 	if err != nil {

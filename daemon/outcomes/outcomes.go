@@ -1,5 +1,5 @@
-// Package outcomes reads from the journal how batches ended and which air each one was in:
-// the records that an ink's parameters are fitted to.
+// Package outcomes reads from the journal how batches ended and which air each one was in. The
+// parameters of an ink are fitted to these records.
 package outcomes
 
 import (
@@ -13,32 +13,32 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// Journal is what has been recorded.
+// Journal reads what was recorded.
 type Journal interface {
-	// Each shows every record, oldest first, until each fails.
+	// Each calls fn for every record, oldest first, and stops at the first error of fn.
 	Each(ctx context.Context, each func(record.Record) error) error
 }
 
-// Batch is a closed batch with what it had lived through.
+// Batch is a closed batch with what it was exposed to.
 type Batch struct {
 	ID, Family, Ink string
 	MixedAt, GoodAt time.Time
 	ClosedAt        time.Time
-	AtGood, AtClose learn.Lived // AtGood is empty while nobody had looked
+	AtGood, AtClose learn.Lived // empty while nobody had looked
 	Outcome         lifecycle.Outcome
 	StillGood       lifecycle.StillGood
 	Seen            lifecycle.Seen
 	WeighingU       float64
-	// AtLeast: its age was only a lower bound, so that nothing can be learned from it.
+	// AtLeast: its age was only a lower limit, so that nothing can be learned from it.
 	AtLeast bool
 	Tests   []record.Test
 }
 
-// Read walks through the journal and returns the closed batches, oldest first. Mixes
-// that were abandoned before their hardener went in, or at all, are no batches.
+// Read goes through the journal and returns the closed batches, oldest first. Mixes that were
+// abandoned, or that never got hardener, are not batches. The error is that of the journal.
 //
-// Air older than the journal's retention is there as means of minutes and
-// quarter-hours, which a batch's dose hardly sees.
+// Air older than the journal's retention is stored as means of minutes and quarter-hours, which
+// hardly changes the dose of a batch.
 func Read(ctx context.Context, j Journal) ([]Batch, error) {
 	w := walk{state: record.NewState(""), journeys: map[string]*journey{}, before: map[uint64]map[string]*journey{}}
 	if err := j.Each(ctx, w.take); err != nil {
@@ -47,21 +47,21 @@ func Read(ctx context.Context, j Journal) ([]Batch, error) {
 	return w.closed, nil
 }
 
-// walk follows the records with a journey for each batch whose life has begun.
+// walk goes through the records with a journey for each batch whose life has begun.
 type walk struct {
 	state    record.State
 	journeys map[string]*journey
 	closed   []Batch
-	before   map[uint64]map[string]*journey // those of what may still be taken back, by event
+	before   map[uint64]map[string]*journey // journeys before changes that can still be undone, by event
 }
 
-// journey is what a batch has lived through.
+// journey is what a batch was exposed to.
 type journey struct {
 	*learn.Journey
 	atGood learn.Lived
 }
 
-// clone copies a journey that goes on in two cups.
+// clone returns a copy of a journey that goes on in two cups.
 func (j *journey) clone() *journey {
 	c := *j
 	c.Journey = j.Journey.Clone()
@@ -129,7 +129,7 @@ func (w *walk) begin() {
 	}
 }
 
-// gap lets a journey go on through time that was counted when the clock was set.
+// gap advances a journey over time that was counted when the clock was set.
 func (w *walk) gap(before record.State, e record.ClockChanged) {
 	for id, j := range w.journeys {
 		old, now := before.Batches[id], w.state.Batches[id]
@@ -141,7 +141,7 @@ func (w *walk) gap(before record.State, e record.ClockChanged) {
 	}
 }
 
-// end notes a batch that this record closes.
+// end records a batch that this record closes.
 func (w *walk) end(before record.State, r record.Record) {
 	e, ok := r.Body.(record.Closed)
 	if !ok {

@@ -6,8 +6,8 @@ import (
 	"potlifed/daemon/record"
 )
 
-// keep keeps the journeys of the batches that the newest event touched, as they were
-// before it, as long as it may be taken back.
+// keep stores the journeys of the batches that the newest event changed, as they were before it,
+// for as long as it can be undone.
 func (w *walk) keep(before record.State, was map[string]*journey) {
 	if len(w.state.Undoables) == 0 && len(w.before) == 0 {
 		return
@@ -30,8 +30,8 @@ func (w *walk) keep(before record.State, was map[string]*journey) {
 	w.before = kept
 }
 
-// undo puts back the journeys of what was taken back, over the air that they stood in
-// since. What was closed by it is not.
+// undo restores the journeys of what was undone, and advances them over the air since then.
+// Batches that the event had closed are open again.
 func (w *walk) undo(before record.State, e record.Undone) {
 	d, ok := before.Undoable(e.Undoes)
 	if !ok {

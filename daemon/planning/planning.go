@@ -1,5 +1,5 @@
-// Package planning says a plan for a print run as it goes out, on the command line and
-// over HTTP, and how long the mixes of such a run live.
+// Package planning makes the answer to a question about a print run, for the command line and
+// for HTTP, and says how long the mixes of such a run live.
 package planning
 
 import (
@@ -12,8 +12,8 @@ import (
 	"potlifed/model/plan"
 )
 
-// Answer is a plan as it goes out. Hours count from the beginning of the first mix; the
-// times are there when that is known.
+// Answer is a plan as it is printed or sent. Hours count from the beginning of the first mix.
+// The times are absent when that is not known.
 type Answer struct {
 	Prints        int        `json:"prints" doc:"prints to be made"`
 	GramsPerPrint float64    `json:"grams_per_print" doc:"mass of mixed ink per print in g"`
@@ -49,15 +49,15 @@ type Mix struct {
 	LowAt      *time.Time `json:"low_at,omitempty" doc:"earliest end of pot life"`
 }
 
-// Other is a plan of more mixes that is done earlier.
+// Other is a plan with more mixes that ends earlier.
 type Other struct {
 	Mixes   int     `json:"mixes" doc:"number of mixes"`
 	LeftG   float64 `json:"left_g" doc:"mass left over, in g"`
 	FinishH float64 `json:"finish_h" doc:"end of the run in h after the first mix begins"`
 }
 
-// AnswerOf writes a plan out for an ink mixed at the given ratio and thinner, in per cent
-// of ink and hardener. start is when the first mix begins, nil when that is open.
+// AnswerOf returns the answer for a plan, with its figures rounded. thinnerPct is in % of ink
+// and hardener. start is when the first mix begins, nil when that is not known.
 func AnswerOf(run plan.Run, p plan.Plan, ratio mix.Ratio, thinnerPct float64, start *time.Time) Answer {
 	at := func(d time.Duration) *time.Time {
 		if start == nil {
@@ -88,17 +88,19 @@ func AnswerOf(run plan.Run, p plan.Plan, ratio mix.Ratio, thinnerPct float64, st
 	return answer
 }
 
-// grams rounds the mass of a mix that is not weighed yet.
+// grams returns the mass in g of a mix that is not weighed yet, rounded.
 func grams(g float64) float64 { return precision.Grams(g, 0) }
 
 func hours(d time.Duration) float64 { return precision.Hours(d.Hours()) }
 
-// longestDrift is the age past which the air of now is taken to say no less about the air then: a room comes back to itself from day to
-// day, and the model's drift does not.
+// longestDrift is the largest age of the air that is used. After a day the air of a room comes
+// back to similar values, which the drift of the model does not.
 const longestDrift = 24 * time.Hour
 
-// LowFromNow is the low bound of fresh batches that are begun later in air that was last known now. It goes in steps of an hour, each
-// with the air's age at its end, and so errs to the short side; that keeps it to a few forecasts however long the run.
+// LowFromNow returns a function that gives the low bound of the life of a fresh batch that
+// begins the given time after now, in air that was last known now. The result changes in steps
+// of an hour, each with the age of the air at the end of the hour; this is the safe side, and
+// limits the number of forecasts.
 func LowFromNow(fresh *cure.Cloud, place cure.Place, now air.State) func(time.Duration) time.Duration {
 	known := map[time.Duration]time.Duration{}
 	return func(begun time.Duration) time.Duration {

@@ -22,13 +22,13 @@ func (s Source) is(l can.Lot) bool {
 // Page is a part of a long list, newest first.
 type Page struct {
 	Batches []Past
-	Next    uint64 // what to ask for as before, for those further back; 0: there are none
+	Next    uint64 // the value of before that gives the next page; 0 when there is none
 }
 
-// Into tells which batches a can or a lot is in: those that were poured from it, and
-// those that one of these was split or poured into. It looks at limit pours before the
-// event of the given number; 0 stands for the newest. A batch of which every pour was
-// undone, or turned out to be something else, is not among them.
+// Into returns the batches that a can or a lot is in: those that were poured from it, and those
+// that one of these was split or poured into. It looks at limit pours before the event of the
+// given number; 0 means the newest. A batch is left out when every pour of it was undone or
+// turned out to be something else. The error is that of the journal.
 func Into(ctx context.Context, j Journal, from Source, before uint64, limit int) (Page, error) {
 	cut := before
 	if cut == 0 {
@@ -109,7 +109,7 @@ func (w *into) visit(ctx context.Context, id string, seq uint64, via string) err
 	return nil
 }
 
-// toldBefore: a later pour of the same batch stood on a page before this one.
+// toldBefore reports whether a later pour of the same batch was on a page before this one.
 func (w *into) toldBefore(l life, via string) bool {
 	if w.cut == 0 || via != "" {
 		return false

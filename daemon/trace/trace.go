@@ -1,6 +1,6 @@
-// Package trace answers out of the journal, for all batches there ever were: what a
-// batch was made of, where it stood and what it printed; which batches a can or a lot
-// went into; and what was thrown away.
+// Package trace answers questions about all batches that ever were, from the journal: what a
+// batch was made of, where it was loaded and what it printed; which batches a can or a lot is
+// in; and what was thrown away.
 package trace
 
 import (
@@ -20,24 +20,26 @@ import (
 	"potlifed/model/mix"
 )
 
-// Journal is the past. Its lists are of events, oldest first unless said otherwise.
+// Journal reads the journal. Its lists are of events, oldest first unless said otherwise. The
+// errors are those of reading.
 type Journal interface {
-	// About are the events of a batch's id, and the splits and top-ups that it was
-	// poured from. An id is given again a year later, so they may be of several batches.
+	// About returns the events of a batch's id, and the splits and top-ups that it was poured
+	// from. Ids are used again after a year, so the events may be of several batches.
 	About(ctx context.Context, batch string) ([]record.Record, error)
-	// Clock are the events that moved bench time.
+	// Clock returns the events that moved bench time, with numbers from first to last.
 	Clock(ctx context.Context, first, last uint64) ([]record.Record, error)
-	// PouredFromCan and PouredFromLot are pours before the given number, newest first.
+	// PouredFromCan and PouredFromLot return pours before the event of the given number, newest
+	// first.
 	PouredFromCan(ctx context.Context, can string, before uint64, limit int) ([]record.Record, error)
 	PouredFromLot(ctx context.Context, lot string, before uint64, limit int) ([]record.Record, error)
-	// Over are the batches closed or abandoned in a span.
+	// Over returns the ends of batches in a span, closed or abandoned.
 	Over(ctx context.Context, from, to time.Time, limit int) ([]record.Record, error)
 }
 
-// ErrUnknown is a batch of which the journal knows nothing.
+// ErrUnknown means that the journal has no such batch.
 var ErrUnknown = errors.New("the journal knows no such batch")
 
-// Past is a batch as the journal tells it. What has not happened is absent.
+// Past is a batch as recorded in the journal. What has not happened is absent.
 type Past struct {
 	ID        string              `json:"id" doc:"id of the batch"`
 	Seq       uint64              `json:"seq" doc:"number of the batch's first event; an id is used again after a year"`
@@ -62,7 +64,7 @@ type Past struct {
 	Tests     []record.Test       `json:"tests" doc:"tests of what was printed with it"`
 }
 
-// Stay is a time on a press.
+// Stay is a time for which a batch was on a press.
 type Stay struct {
 	Press  string     `json:"press" doc:"id of the press"`
 	From   time.Time  `json:"from" doc:"when the batch was loaded"`
@@ -76,11 +78,11 @@ type History struct {
 	Events []json.RawMessage `json:"events" doc:"the batch's events, oldest first, without prints and changes on the scale's pan"`
 }
 
-// mostEvents bounds a history.
+// mostEvents is the largest number of events in a history.
 const mostEvents = 500
 
-// Of tells the batch of an id that had begun by the event of the given number; 0 stands
-// for the newest. The error is ErrUnknown or that of the journal.
+// Of returns the newest batch of an id that began at or before the event of the given number; 0
+// means the newest of all. The error is ErrUnknown or that of the journal.
 func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (History, error) {
 	if seq == 0 {
 		seq = math.MaxUint64
@@ -108,18 +110,18 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (
 	return h, nil
 }
 
-// life is what became of one batch.
+// life is the history of one batch.
 type life struct {
 	own   []record.Record // its events
 	is    *record.Batch
 	stays []Stay
 }
 
-// most bounds how many batches one is put together from.
+// most is how many batches are replayed at most for one batch.
 const most = 60
 
-// follow reads the events of a batch, and of those that went into it, and applies them
-// as they were applied when they happened; only the air is left out.
+// follow reads the events of a batch, and of those that were poured into it, and applies them as
+// when they happened. It leaves the air out.
 func follow(ctx context.Context, j Journal, id string, seq uint64) (life, error) {
 	own, err := begun(ctx, j, id, seq)
 	if err != nil {
@@ -148,8 +150,8 @@ func follow(ctx context.Context, j Journal, id string, seq uint64) (life, error)
 	return l, nil
 }
 
-// begun are the events of the batch of an id that had begun by the given number, up to
-// where the next of that id begins.
+// begun returns the events of the batch of an id that began at or before the given number, up to
+// the beginning of the next batch of that id.
 func begun(ctx context.Context, j Journal, id string, seq uint64) ([]record.Record, error) {
 	about, err := j.About(ctx, id)
 	if err != nil {
@@ -184,7 +186,7 @@ func begins(b record.Body, id string) bool {
 	return false
 }
 
-// ends reports whether a batch's events end it, other than those that were taken back.
+// ends reports whether a batch's events end it. Events that were undone do not count.
 func ends(own []record.Record, id string) bool {
 	taken := map[uint64]bool{}
 	for _, r := range own {
@@ -235,7 +237,7 @@ func gather(ctx context.Context, j Journal, own []record.Record, id string, all 
 	return nil
 }
 
-// replay applies events in their order and notes on the way where the batch stood.
+// replay applies events in their order and records where the batch was loaded.
 func (l *life) replay(id string, all map[uint64]record.Record) {
 	state := record.NewState("")
 	for _, seq := range slices.Sorted(maps.Keys(all)) {
@@ -257,8 +259,8 @@ func (l *life) replay(id string, all map[uint64]record.Record) {
 	}
 }
 
-// paired is a taking back as it is for this batch alone. What was done to two batches at
-// once, off the press and another onto it, is taken back by the number of the second.
+// paired returns an undo as it affects this batch alone. A change of two batches at once, one
+// off the press and another onto it, is undone by the number of the second event.
 func paired(s record.State, r record.Record) record.Record {
 	e, ok := r.Body.(record.Undone)
 	if !ok {
@@ -274,7 +276,7 @@ func paired(s record.State, r record.Record) record.Record {
 	return r
 }
 
-// shift moves the stays with the clock.
+// shift moves the stays when the clock is moved.
 func (l *life) shift(d time.Duration) {
 	for i := range l.stays {
 		s := &l.stays[i]

@@ -26,18 +26,19 @@ type WasteKind lifecycle.Outcome
 // LeftOver is what was left in the cup of a batch that was used up.
 const LeftOver WasteKind = "left-over"
 
-// wasteKinds are in the order in which they are told.
+// wasteKinds are the kinds in the order of the list.
 var wasteKinds = []WasteKind{
 	LeftOver, WasteKind(lifecycle.WentOff), WasteKind(lifecycle.Discarded), WasteKind(lifecycle.NotKnown), WasteKind(lifecycle.Abandoned),
 }
 
-// ErrTooMany is a span with more ends of batches than are looked at once.
+// ErrTooMany means that more batches ended in the span than are read at once.
 var ErrTooMany = errors.New("too many batches ended in that span; ask for a shorter one")
 
 const mostEnds = 50_000
 
-// Wasted tells what was thrown away in a span, by month and kind, oldest first. Cleaning
-// solvent is not known to the bench, nor what stayed in cups that nobody weighed.
+// Wasted returns what was thrown away in a span, by month and kind, oldest first. Cleaning
+// solvent and ink in cups that nobody weighed are not included. The error is ErrTooMany or that
+// of the journal.
 func Wasted(ctx context.Context, j Journal, from, to time.Time) ([]Waste, error) {
 	over, err := j.Over(ctx, from, to, mostEnds)
 	if err != nil {

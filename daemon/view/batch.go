@@ -10,14 +10,14 @@ import (
 	"potlifed/model/mix"
 )
 
-// Span is an expected value with its band.
+// Span is an expected value with a lower and an upper limit.
 type Span[T any] struct {
 	Expected T `json:"expected" doc:"the median: half of such batches last longer"`
 	Low      T `json:"low" doc:"nine in ten batches last longer"`
 	High     T `json:"high" doc:"one in ten batches lasts longer"`
 }
 
-// Ends is when a batch ends.
+// Ends is when the pot life of a batch ends.
 type Ends = Span[time.Time]
 
 // BatchState is a batch as MQTT publishes it. Fields that depend on the first hardener are
@@ -71,20 +71,20 @@ type Batch struct {
 	CupEmptyG     *float64            `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`
 }
 
-// Thinner is advice for thinner in use.
+// Thinner is advice on thinner for a batch in use.
 type Thinner struct {
 	evaporate.TopUp
 	Note string `json:"note" doc:"advice in a sentence"`
 }
 
-// Targets are a mix's target masses; they follow what was really poured.
+// Targets are the target masses of a mix in g. They follow what was really poured.
 type Targets struct {
 	Ink      float64 `json:"ink" doc:"mass of ink in g"`
 	Hardener float64 `json:"hardener" doc:"mass of hardener in g"`
 	Thinner  float64 `json:"thinner" doc:"mass of thinner in g"`
 }
 
-// Ratio is how well the ratio of a mix is known.
+// Ratio is the ratio of a mix with its uncertainty.
 type Ratio struct {
 	InkPerHardener float64 `json:"ink_per_hardener" doc:"mass of ink per mass of hardener"`
 	OffPct         float64 `json:"off_pct" doc:"deviation of the hardener from its target in %; above 0 is too much"`

@@ -15,7 +15,7 @@ const (
 	CanEmpty          = "empty"
 )
 
-// Can is a can as it goes out.
+// Can is the row of a can.
 type Can struct {
 	ID        string     `json:"id" doc:"id of the can, as written on it"`
 	Part      mix.Part   `json:"part" doc:"what it holds: ink, hardener or thinner"`

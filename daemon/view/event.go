@@ -169,13 +169,13 @@ func PublishedName(stored string) string {
 // figure rounds a stored figure, and converts it where its published unit is another.
 type figure func(x, divisionG float64) float64
 
-// counts are the stored fields that are numbers and no figures: they are whole.
+// counts are the stored fields that hold whole numbers. They are not rounded.
 var counts = map[string]bool{
 	"undoes": true, "add": true, "counter": true, "ends": true, "alive": true, "pours": true, "stirred": true,
 }
 
-// unlike are the figures whose name does not end in their unit, or ends in what looks like
-// another.
+// unlike are the fields whose name does not end in their unit, or ends in the letters of another
+// unit.
 var unlike = map[string]figure{
 	"g":                 precision.Grams,
 	"division_g":        asConfigured,
@@ -186,7 +186,7 @@ var unlike = map[string]figure{
 	"activation_spread": without(precision.KJPerMol),
 }
 
-// units are the ends of figures' names, and how such a figure is rounded.
+// units are the endings of the names of figures, and how a figure with this ending is rounded.
 var units = []struct {
 	suffix string
 	round  figure

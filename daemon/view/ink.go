@@ -8,7 +8,7 @@ import (
 	"potlifed/model/mix"
 )
 
-// Ink is an ink with what its data sheet says and what is made of it.
+// Ink is the row of an ink: its data sheet, and what is calculated from it.
 type Ink struct {
 	ID            string   `json:"id" doc:"id of the ink"`
 	Hardener      string   `json:"hardener,omitempty" doc:"id of its hardener; absent when the configuration names none"`
@@ -25,13 +25,13 @@ type Ink struct {
 	Assumed       string   `json:"assumed" doc:"which of these figures are assumptions"`
 	Learned       *Learned `json:"learned,omitempty" doc:"what was learned from past batches and accepted by a person; absent while new batches use the data sheet"`
 
-	// What a plan is made of: the life that new batches go by, and the recipe.
+	// For plans: the life that is used for new batches, and the recipe.
 	Life  cure.Ink      `json:"-"`
 	Ratio mix.Ratio     `json:"-"`
 	Rest  time.Duration `json:"-"`
 }
 
-// Learned is what new batches of an ink go by in place of its data sheet.
+// Learned is what is used for new batches of an ink instead of its data sheet.
 type Learned struct {
 	Since         time.Time  `json:"since" doc:"when it was accepted"`
 	By            actor.Name `json:"by" doc:"who accepted it"`

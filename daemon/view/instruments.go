@@ -9,8 +9,8 @@ import (
 	"potlifed/model/mix"
 )
 
-// Air is a zone's air. The values are those of the last good reading and absent
-// when there never was one; Time is that reading's.
+// Air is the air of a zone. The values are those of the last good reading and absent when there
+// never was one. Time is the time of that reading.
 type Air struct {
 	Time          time.Time     `json:"time,omitzero" doc:"when the newest good reading was taken; absent before the first"`
 	Zone          string        `json:"zone" doc:"id of the zone"`
@@ -28,7 +28,7 @@ type Air struct {
 	Measured *air.State `json:"-"`
 }
 
-// Scale is what a scale shows. WeightG is absent when it shows none.
+// Scale is what a scale shows. WeightG is absent when it shows no weight.
 type Scale struct {
 	Time       time.Time   `json:"time,omitzero" doc:"when the newest line arrived; absent before the first"`
 	ID         string      `json:"id" doc:"id of the scale"`
@@ -46,14 +46,14 @@ type Scale struct {
 	Lines map[string]uint64 `json:"-"` // by result: ok, torn, unknown, overlong, overload
 }
 
-// KeyRefusal says why a press of a scale's print key changed nothing.
+// KeyRefusal says why pressing the print key of a scale changed nothing.
 type KeyRefusal struct {
 	At     time.Time `json:"at" doc:"when the key was pressed"`
 	Code   string    `json:"code,omitempty" doc:"which refusal it was, for programs"`
 	Detail string    `json:"detail" doc:"what was wrong and what to do"`
 }
 
-// Pouring is the pour that a mix waits for, against the live weight.
+// Pouring is the pour that a mix waits for, with the live weight.
 type Pouring struct {
 	Part    mix.Part `json:"part" doc:"what is being poured: ink, hardener or thinner"`
 	PouredG float64  `json:"poured_g" doc:"weight poured so far in this pour, in g"`
@@ -62,7 +62,7 @@ type Pouring struct {
 	HighG   float64  `json:"high_g" doc:"largest weight that is accepted, in g"`
 }
 
-// Sensor is an instrument's condition.
+// Sensor is the condition of an instrument.
 type Sensor struct {
 	ID           string           `json:"id" doc:"id of the sensor or scale"`
 	Condition    health.Condition `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`

@@ -7,15 +7,16 @@ import (
 	"potlifed/model/cure"
 )
 
-// Life is an open batch's life as it stands, for questions that change nothing.
+// Life is the life of an open batch at the moment of the snapshot, for questions that change
+// nothing.
 type Life struct {
 	Cloud   *cure.Cloud // not to be changed
 	Place   cure.Place
 	MixedAt time.Time
 }
 
-// In is when the batch would end if it stood in the given air from now on, at its own
-// place; the air drifts from there as it does.
+// In returns when the batch would end if it was in the given air from now on, at its own place.
+// The air drifts from there.
 func (l Life) In(a air.State) Span[time.Time] {
 	ends := l.Cloud.Forecast(l.Place, a, 0)
 	return Span[time.Time]{

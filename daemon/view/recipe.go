@@ -1,6 +1,6 @@
 package view
 
-// Recipe is what a mix would come to that is not begun yet.
+// Recipe describes a mix that has not begun.
 type Recipe struct {
 	Ink      string  `json:"ink" doc:"id of the ink"`
 	Scale    string  `json:"scale" doc:"id of the scale"`

@@ -1,6 +1,6 @@
-// Package view holds what the outputs see: a snapshot of the bench, with its rows as
-// they stand on the wire. It is pure data; the bench fills it, and MQTT, HTTP and the
-// metrics read it. It does not know how a record is kept.
+// Package view holds what the outputs show: a snapshot of the bench, with its rows in the form
+// in which they are sent. It is pure data. The bench fills it; MQTT, HTTP and the metrics read
+// it. It does not depend on how records are stored.
 package view
 
 import (
@@ -9,7 +9,7 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// Quality says how far a value can be relied on.
+// Quality is how far a value can be relied on.
 type Quality string
 
 // The qualities, best first.
@@ -19,9 +19,8 @@ const (
 	QualityBad       Quality = "bad"
 )
 
-// Snapshot is what the outputs see: the state with what is derived from it and with
-// the newest readings, all at one instant. It is immutable; its JSON names are those
-// of the wire.
+// Snapshot is what the outputs show: the state, what is calculated from it, and the newest
+// readings, all at one instant. It is immutable. Its JSON names are those of the wire.
 type Snapshot struct {
 	At      time.Time // bench time
 	Mono    time.Duration
@@ -34,8 +33,8 @@ type Snapshot struct {
 	Started  time.Time
 
 	ClockSynced bool
-	// JournalError is why the journal cannot write, empty when it can. While it
-	// cannot, NotOnDisk counts the changes that would be lost by a crash.
+	// JournalError is why the journal cannot write, empty when it can. While it cannot,
+	// NotOnDisk is the number of changes that a crash would lose.
 	JournalError string
 	NotOnDisk    int
 
@@ -43,7 +42,7 @@ type Snapshot struct {
 	Scales  []Scale
 	Sensors []Sensor // sensors and scales, as instruments
 	Batches []Batch  // open ones, by id
-	Closed  []Batch  // recently closed ones, newest first
+	Closed  []Batch  // recently closed ones, the newest first
 	Presses []Press
 	Lights  []Light
 	Alarms  []Alarm
@@ -53,7 +52,7 @@ type Snapshot struct {
 	MixingTakes time.Duration // as configured
 
 	ClosedTotal []ClosedTotal   // by ink and outcome, in that order
-	Lives       map[string]Life // of the batches whose life has begun
+	Lives       map[string]Life // of the batches whose first hardener is in
 }
 
 // ClosedTotal is how many batches of an ink ended with an outcome since the journal

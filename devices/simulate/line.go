@@ -7,20 +7,20 @@ import (
 	"strings"
 )
 
-// shownWeight is what a scale has to say in one line.
+// shownWeight is what a scale says in one line.
 type shownWeight struct {
 	grams                    float64
 	moving, net, over, under bool
 }
 
-// number is a weight as text: its sign, and its digits with the unit's name.
+// number is a weight as text: its sign, and its digits with the name of the unit.
 type number struct {
 	sign   string
 	digits string
 	unit   string
 }
 
-// number writes grams with the decimals that the division has.
+// number returns a mass in g with as many decimals as the division has.
 func (o ScaleOptions) number(grams float64) number {
 	decimals, unit := max(0, int(math.Ceil(-math.Log10(o.DivisionG)-1e-9))), "g"
 	magnitude := math.Abs(grams)
@@ -37,17 +37,17 @@ func (o ScaleOptions) number(grams float64) number {
 	return n
 }
 
-// zeros pads the digits with zeros to a width.
+// zeros returns the digits, padded with zeros to a width.
 func (n number) zeros(width int) string {
 	return strings.Repeat("0", max(0, width-len(n.digits))) + n.digits
 }
 
-// signed is the sign, where it is a minus, and the digits, padded with spaces.
+// signed returns the digits with a minus sign where there is one, padded with spaces.
 func (n number) signed(width int) string {
 	return fmt.Sprintf("%*s", width, strings.TrimPrefix(n.sign, "+")+n.digits)
 }
 
-// lineFormat writes a line without its end.
+// lineFormat returns a line without its end.
 type lineFormat func(shownWeight, number) []byte
 
 var lineFormats = map[string]lineFormat{
@@ -79,7 +79,7 @@ func lettersFirst(w shownWeight, n number) []byte {
 	return fmt.Appendf(nil, "S %s %s %s", pick(w.moving, "D", "S"), n.signed(10), n.unit)
 }
 
-// outOfRange replaces the digits by what a display shows.
+// outOfRange replaces the digits by what a display shows out of range.
 func outOfRange(w shownWeight, digits string) string {
 	if w.over || w.under {
 		return fmt.Sprintf("%*s", len(digits), pick(w.over, "OL", "UL"))

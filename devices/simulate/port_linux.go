@@ -10,16 +10,15 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// ptyPort is a pseudo-terminal with a symbolic link to its slave side, as udev
-// keeps one for each real serial port.
+// ptyPort is a pseudo-terminal with a symbolic link to its slave side, as udev makes one for
+// each real serial port.
 //
-// The slave side is held open here, so that reads and writes survive the coming
-// and going of readers, and for two things a real port does by itself. It loses
-// what nobody reads: when bytes pile up, the reader is gone, and they are
-// thrown away, so that a late reader gets no old weights. And it forgets the
-// exclusive mode of a program that was killed: a pseudo-terminal would keep it
-// and shut out all but root, so the mode is cleared with every line; keeping
-// two readers apart is left to the lock.
+// The port keeps the slave side open, so that reads and writes work while readers come and go.
+// It also does two things that a real port does by itself. It discards what nobody reads: when
+// many bytes are waiting, the reader is gone, and they are discarded so that a later reader gets
+// no old weights. And it clears the exclusive mode of a program that was killed: a
+// pseudo-terminal would keep it and exclude all users but root, so the mode is cleared with
+// every line. The lock keeps two readers apart.
 type ptyPort struct {
 	link          string
 	master, slave *os.File
@@ -84,8 +83,8 @@ func (p *ptyPort) unplug() error {
 
 func (p *ptyPort) close() error { return errors.Join(p.slave.Close(), p.master.Close()) }
 
-// unreadBytes is how much may wait for a reader: half of what the kernel's line
-// buffer holds, and ten seconds of usual lines, so that a reader on a busy machine does not count as gone.
+// unreadBytes is how many bytes may wait for a reader: half of the kernel's line buffer, and ten
+// seconds of usual lines, so that a reader on a busy machine does not count as gone.
 const unreadBytes = 2048
 
 func (p *ptyPort) write(b []byte) error {
@@ -112,8 +111,8 @@ func (p *ptyPort) write(b []byte) error {
 	return nil
 }
 
-// makeRaw switches off all that a terminal does to bytes, echo above all,
-// before a reader has done so.
+// makeRaw switches off all processing of bytes by the terminal, above all the echo, before a
+// reader has done so.
 func makeRaw(fd int) error {
 	t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
 	if err != nil {
@@ -124,7 +123,7 @@ func makeRaw(fd int) error {
 	return unix.IoctlSetTermios(fd, unix.TCSETS, t)
 }
 
-// onDescriptor calls with the file's descriptor, and keeps its mode, which
+// onDescriptor calls a function with the file's descriptor. It keeps the mode of the file, which
 // File.Fd would change to blocking.
 func onDescriptor(f *os.File, call func(fd int) error) error {
 	raw, err := f.SyscallConn()

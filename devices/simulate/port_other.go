@@ -2,7 +2,7 @@
 
 package simulate
 
-// newPort: on this system the simulated scale is a loopback TCP port. The
-// pseudo-terminals of other systems need care (see ptyPort) that nobody has
-// tried there.
+// newPort returns a loopback TCP port: on this system the simulated scale has no
+// pseudo-terminal. The pseudo-terminals of other systems need care (see ptyPort) and were not
+// tried.
 func newPort(ScaleOptions) (port, error) { return newTCPPort() }

@@ -1,7 +1,6 @@
-// Package simulate holds instruments that speak on real interfaces: a scale on
-// a pseudo-terminal, and a room's humidity sensor as kernel-style files. What
-// reads them cannot tell them from the real thing and needs no special case;
-// the demo and the tests use them.
+// Package simulate provides simulated instruments on real interfaces: a scale on a
+// pseudo-terminal, and the humidity sensor of a room as files like those of the kernel. Code
+// that reads them needs no special case. The demo and the tests use them.
 package simulate
 
 import (
@@ -14,39 +13,39 @@ import (
 	"time"
 )
 
-// ScaleOptions describe a simulated scale; zero values are the defaults given.
+// ScaleOptions describe a simulated scale. Zero values mean the defaults.
 type ScaleOptions struct {
-	// Dir is the folder in which the scale's stable name appears, as
-	// /dev/serial/by-id holds those of real ports. Needed for a
-	// pseudo-terminal.
+	// Dir is the folder of the scale's stable name, as /dev/serial/by-id is for real ports. A
+	// pseudo-terminal needs it.
 	Dir string
-	// Name is the stable name; "simulated-scale".
+	// Name is the stable name, "simulated-scale" by default.
 	Name string
-	// Shape is how lines are built: status-first, letters-first, tare-first,
-	// stability-last, tare-last, weight-unit (the unit is missing while the
-	// weight moves) or sign-digits. Default status-first.
+	// Shape is how lines are built: status-first (the default), letters-first, tare-first,
+	// stability-last, tare-last, weight-unit (the unit is missing while the weight moves) or
+	// sign-digits.
 	Shape string
-	// Kilograms sends kg with three more decimals in place of g. Not with
+	// Kilograms: lines are in kg with three more decimals. It cannot be combined with
 	// sign-digits.
 	Kilograms bool
-	// DecimalComma sends a comma for the decimal point.
+	// DecimalComma: lines have a decimal comma in place of the point.
 	DecimalComma bool
-	// Every is the time between lines; 100 ms.
+	// Every is the time between lines, 100 ms by default.
 	Every time.Duration
-	// DivisionG is the scale's division in grams; 0.1.
+	// DivisionG is the division of the scale in g, 0.1 by default.
 	DivisionG float64
-	// CapacityG is the most it shows; 2000. Above, it says that it is over.
+	// CapacityG is the largest weight that it shows, in g, 2000 by default. Above it, lines say
+	// that the scale is over range.
 	CapacityG float64
 	// NoiseG is the standard deviation of a reading in grams before rounding.
 	NoiseG float64
-	// Settle is how long after the last change the weight counts as moving;
-	// 600 ms.
+	// Settle is for how long after the last change the weight counts as moving, 600 ms by
+	// default.
 	Settle time.Duration
-	// Seed of the noise.
+	// Seed is the seed of the noise.
 	Seed uint64
-	// KeyLine is what it sends when its print key is pressed; "PRINT".
+	// KeyLine is the line that it sends when its print key is pressed, "PRINT" by default.
 	KeyLine string
-	// TCP makes it a loopback TCP port also where there are pseudo-terminals.
+	// TCP: the scale is a loopback TCP port even where there are pseudo-terminals.
 	TCP bool
 }
 
@@ -75,16 +74,16 @@ func (o ScaleOptions) withDefaults() ScaleOptions {
 	return o
 }
 
-// port is the interface the scale speaks on.
+// port is the interface of the scale.
 type port interface {
-	// path is what a reader opens.
+	// path returns what a reader opens.
 	path() string
-	// write sends bytes to whoever listens and drops them when nobody does, as
-	// a real line does; it never waits for long.
+	// write sends bytes to the readers and drops them when there are none, as a real line does.
+	// It never waits for long.
 	write(p []byte) error
-	// unplug ends the present connection, and the name disappears.
+	// unplug ends the present connection and removes the name.
 	unplug() error
-	// replug brings the same name back.
+	// replug makes the same name again.
 	replug() error
 }
 
@@ -94,8 +93,8 @@ type Scale struct {
 	format  lineFormat
 	port    port
 
-	// mu guards what follows. It is held while a line is written, which never
-	// takes long (see port).
+	// mu guards the fields below. It is held while a line is written, which never takes long
+	// (see port).
 	mu      sync.Mutex
 	loadG   float64 // what stands on the pan
 	tareG   float64
@@ -106,8 +105,8 @@ type Scale struct {
 	random  *rand.Rand
 }
 
-// NewScale makes a scale with an empty pan and plugs it in. It speaks while Run
-// runs; Run's end, or Close where Run is never called, takes it away again.
+// NewScale returns a scale with an empty pan, connected. It sends while Run runs. The end of Run
+// removes it, and so does Close where Run is never called.
 func NewScale(o ScaleOptions) (*Scale, error) {
 	o = o.withDefaults()
 	format, ok := lineFormats[o.Shape]
@@ -126,18 +125,18 @@ func NewScale(o ScaleOptions) (*Scale, error) {
 	return s, nil
 }
 
-// Port is what a reader opens: the stable name of a pseudo-terminal, or
-// tcp://HOST:PORT. It stays the same while the scale exists.
+// Port returns what a reader opens: the stable name of a pseudo-terminal, or tcp://HOST:PORT. It
+// stays the same while the scale exists.
 func (s *Scale) Port() string { return s.port.path() }
 
-// OnNetwork says whether the scale is a loopback TCP port rather than a
-// pseudo-terminal: asked for, or because the system has none that we know.
+// OnNetwork reports whether the scale is a loopback TCP port and not a pseudo-terminal: because
+// it was asked for, or because the system has no pseudo-terminal that the package supports.
 func (s *Scale) OnNetwork() bool {
 	_, ok := s.port.(*tcpPort)
 	return ok
 }
 
-// Run sends lines until the context ends, then takes the scale away.
+// Run sends lines until the context ends, and then removes the scale.
 func (s *Scale) Run(ctx context.Context) error {
 	ticker := time.NewTicker(s.options.Every)
 	defer ticker.Stop()
@@ -153,7 +152,7 @@ func (s *Scale) Run(ctx context.Context) error {
 	}
 }
 
-// Close unplugs the scale; it may be repeated.
+// Close removes the scale. It may be called again.
 func (s *Scale) Close() error { return s.Unplug() }
 
 func (s *Scale) speak(now time.Time) error {
@@ -165,7 +164,7 @@ func (s *Scale) speak(now time.Time) error {
 	return s.port.write(s.line(now))
 }
 
-// line builds the line for the present load.
+// line returns the line for the present load.
 func (s *Scale) line(now time.Time) []byte {
 	shown := shownWeight{
 		grams:  s.loadG - s.tareG + s.options.NoiseG*s.random.NormFloat64(),
@@ -178,20 +177,20 @@ func (s *Scale) line(now time.Time) []byte {
 	return append(s.format(shown, s.options.number(shown.grams)), "\r\n"...)
 }
 
-// Grams is the load less the tare, without noise and rounding.
+// Grams returns the load minus the tare in g, without noise and rounding.
 func (s *Scale) Grams() float64 {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.loadG - s.tareG
 }
 
-// Set puts a load of so many grams on the pan, in place of what was there.
+// Set puts a load in g on the pan, in place of what was there.
 func (s *Scale) Set(grams float64) { s.change(func() { s.loadG = grams }) }
 
-// Put adds something to the pan, such as a cup.
+// Put adds a load in g to the pan, such as a cup.
 func (s *Scale) Put(grams float64) { s.change(func() { s.loadG += grams }) }
 
-// Lift takes everything off the pan; the tare stays.
+// Lift takes everything off the pan. The tare stays.
 func (s *Scale) Lift() { s.Set(0) }
 
 // Tare makes the present load the zero.
@@ -204,16 +203,16 @@ func (s *Scale) change(how func()) {
 	s.changed = time.Now()
 }
 
-// Shake gives every reading from now on a noise of so many grams, as a fan that blows
-// on the pan does; 0 ends it. NoiseG is the noise to begin with.
+// Shake sets the noise of all later readings in g, as a fan that blows on the pan does; 0 ends
+// it. At the start it is NoiseG.
 func (s *Scale) Shake(noiseG float64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.options.NoiseG = max(noiseG, 0)
 }
 
-// Pour adds grams at gramsPerSecond and returns when they are in, or with the
-// context's error with a part of them poured.
+// Pour adds grams at gramsPerSecond. It returns nil when all is poured, or the error of the
+// context with a part of it poured.
 func (s *Scale) Pour(ctx context.Context, grams, gramsPerSecond float64) error {
 	if !(grams >= 0) || !(gramsPerSecond > 0) || math.IsInf(grams, 1) {
 		return fmt.Errorf("simulate scale: pour %g g at %g g/s", grams, gramsPerSecond)
@@ -234,14 +233,14 @@ func (s *Scale) Pour(ctx context.Context, grams, gramsPerSecond float64) error {
 	return nil
 }
 
-// Silence stops and starts the lines, while the port stays open.
+// Silence stops and starts the lines while the port stays open.
 func (s *Scale) Silence(silent bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.silent = silent
 }
 
-// Noise sends bytes as they are, between two lines.
+// Noise sends bytes unchanged, between two lines.
 func (s *Scale) Noise(p []byte) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -254,7 +253,7 @@ func (s *Scale) Noise(p []byte) error {
 // Press presses the print key.
 func (s *Scale) Press() error { return s.Noise([]byte(s.options.KeyLine + "\r\n")) }
 
-// Unplug pulls the plug: readers lose the port, and its name disappears.
+// Unplug disconnects the scale: readers lose the port, and its name is removed.
 func (s *Scale) Unplug() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -265,7 +264,7 @@ func (s *Scale) Unplug() error {
 	return s.port.unplug()
 }
 
-// Replug brings the same name back, with another device behind it.
+// Replug makes the same name again, for another device.
 func (s *Scale) Replug() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()

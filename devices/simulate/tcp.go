@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// tcpPort is a loopback listener that serves one reader at a time, as
-// serial-to-network adapters do; a newer reader takes the place of the older.
+// tcpPort is a loopback listener for one reader at a time, as serial-to-network adapters are. A
+// newer reader replaces the older one.
 type tcpPort struct {
 	address  string
 	listener *net.TCPListener
