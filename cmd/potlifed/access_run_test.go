@@ -19,6 +19,7 @@ import (
 // TestWhoMayChangeTheRunningService: what the commands do counts for the service in the
 // same moment, and every change is on record with who made it.
 func TestWhoMayChangeTheRunningService(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	file := b.configuration(t, "")
 	p := start(t, file)

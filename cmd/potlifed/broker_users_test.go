@@ -13,6 +13,7 @@ import (
 // TestUsersOfTheBuiltInBroker: the program listens beyond loopback; users are made and
 // revoked with the command while it runs, and come in with mosquitto's own clients.
 func TestUsersOfTheBuiltInBroker(t *testing.T) {
+	t.Parallel()
 	sub, pub := peers.Program(t, "mosquitto_sub"), peers.Program(t, "mosquitto_pub")
 	b := newHardware(t)
 	port := fmt.Sprint(freePort(t))

@@ -14,6 +14,7 @@ import (
 )
 
 func TestCheckNamesWhatIsThere(t *testing.T) {
+	t.Parallel()
 	m := newMosquitto(t)
 	b := newHardware(t)
 	file := b.configuration(t, m.configuration())
@@ -32,6 +33,7 @@ func TestCheckNamesWhatIsThere(t *testing.T) {
 }
 
 func TestCheckSaysWhatToDo(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	file := b.configuration(t, "mqtt: {url: \"mqtt://127.0.0.1:1\"}\n")
 	held, err := link.Open(t.Context(), link.Settings{Port: b.scale.Port()})
@@ -58,6 +60,7 @@ func TestCheckSaysWhatToDo(t *testing.T) {
 
 // TestCheckFindsABadWebConfigFile: the service would not start with it.
 func TestCheckFindsABadWebConfigFile(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	file := b.configuration(t, "")
 	text, err := os.ReadFile(file)
@@ -80,6 +83,7 @@ func TestCheckFindsABadWebConfigFile(t *testing.T) {
 // but for the devices that are not on this computer. Its mqtt.url is its own broker, which
 // cannot answer yet.
 func TestCheckOfTheExample(t *testing.T) {
+	t.Parallel()
 	text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "potlifed.example.yaml"))
 	if err != nil {
 		t.Fatal(err)
@@ -115,6 +119,7 @@ func TestCheckOfTheExample(t *testing.T) {
 // TestCheckOfTheOwnBroker: the built-in broker under another of its names, and with the
 // wrong scheme.
 func TestCheckOfTheOwnBroker(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	port := fmt.Sprint(freePort(t))
 	listen := fmt.Sprintf("broker: {listen: \"127.0.0.1:%s\"}\n", port)

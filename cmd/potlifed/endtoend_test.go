@@ -65,6 +65,7 @@ type airRow struct {
 // TestFromTheScalesBytesToThePressLight drives the built program through a
 // pseudo-terminal, sensor files and a real broker.
 func TestFromTheScalesBytesToThePressLight(t *testing.T) {
+	t.Parallel()
 	m := newMosquitto(t)
 	b := newHardware(t)
 	p := start(t, b.configuration(t, m.configuration()))

@@ -10,6 +10,7 @@ import (
 // TestAWholeMixByThePrintKey: nobody touches the page; the scale's own key, a line on a
 // pseudo-terminal among those of the stream, confirms each step.
 func TestAWholeMixByThePrintKey(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	p := start(t, b.configuration(t, ""))
 	scaleRow := func() view.Scale {

@@ -9,6 +9,7 @@ import (
 // TestLearnFromARunningJournal: the program runs and keeps batches; learn reads how they
 // ended beside it.
 func TestLearnFromARunningJournal(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	file := b.configuration(t, "")
 	p := start(t, file)

@@ -180,6 +180,7 @@ func (m *mosquitto) kill() {
 }
 
 func TestLightOfADeadDaemon(t *testing.T) {
+	t.Parallel()
 	_, _, p, l := greenLamp(t)
 	from, began := l.mark(), time.Now()
 	p.kill()
@@ -216,6 +217,7 @@ func TestLightOfAPulledPlug(t *testing.T) {
 // TestLightOfALostBroker: nobody can tell the lamp anything, but its own lost
 // connection, and the validity of what it shows.
 func TestLightOfALostBroker(t *testing.T) {
+	t.Parallel()
 	m, _, p, l := greenLamp(t)
 	last := l.sees("green", 0, means(light.InOrder))
 	if valid := last.ValidUntil.Sub(last.Time); valid <= 30*time.Second || valid > 2*time.Minute {
@@ -253,6 +255,7 @@ func TestLightOfAStaleSensor(t *testing.T) {
 // TestLightOfASecondInstance: a live program under the bench's name on another
 // computer, and one that shares even the client ids.
 func TestLightOfASecondInstance(t *testing.T) {
+	t.Parallel()
 	t.Run("another computer", func(t *testing.T) {
 		m, _, p, l := greenLamp(t)
 		from, began := l.mark(), time.Now()
@@ -270,7 +273,7 @@ func TestLightOfASecondInstance(t *testing.T) {
 		from, began := l.mark(), time.Now()
 		twin := newHardware(t)
 		q := start(t, twin.configuration(t, m.configuration()))
-		both := l.sees("unknown because of another", from, func(s shown) bool { return strings.Contains(s.Reason, "another potlifed") })
+		both := l.sees("unknown because of another", from, func(s shown) bool { return strings.Contains(s.Reason, "another instance of potlifed") })
 		soonAfter(t, "twin with the same client ids", began, both, 30*time.Second)
 		q.kill()
 		p.stop()

@@ -49,6 +49,7 @@ func listenWith(ctx context.Context, args ...string) (out, errOut string, err er
 }
 
 func TestListenPrintsLinesBesideWhatTheySay(t *testing.T) {
+	t.Parallel()
 	s := speakingScale(t, simulate.ScaleOptions{Settle: time.Nanosecond})
 	out, errOut, err := listenWith(t.Context(), "--port", s.Port(), "--for", "400ms")
 	if err != nil {
@@ -65,6 +66,7 @@ func TestListenPrintsLinesBesideWhatTheySay(t *testing.T) {
 }
 
 func TestListenJSON(t *testing.T) {
+	t.Parallel()
 	s := speakingScale(t, simulate.ScaleOptions{Shape: "weight-unit", Settle: time.Nanosecond})
 	out, _, err := listenWith(t.Context(), "--port", s.Port(), "--for", "400ms", "--json", "--line", "weight-unit")
 	if err != nil {
@@ -92,6 +94,7 @@ func TestListenJSON(t *testing.T) {
 }
 
 func TestListenSaysWhatToDo(t *testing.T) {
+	t.Parallel()
 	s := speakingScale(t, simulate.ScaleOptions{})
 	silent := speakingScale(t, simulate.ScaleOptions{})
 	silent.Silence(true)

@@ -12,6 +12,7 @@ import (
 // TestTwoBenchesOnOneBroker: two programs; the board of one shows the press of the other
 // as the other says it, and as not known once that was killed.
 func TestTwoBenchesOnOneBroker(t *testing.T) {
+	t.Parallel()
 	m, own, far := newMosquitto(t), newHardware(t), newHardware(t)
 	other := far.configuration(t, m.configuration())
 	text, err := os.ReadFile(other)

@@ -257,6 +257,7 @@ func (o *outage) restarts(t testing.TB) {
 // TestOutageWith5000Events: a broker that is away while events pile up, and comes back
 // with its store lost.
 func TestOutageWith5000Events(t *testing.T) {
+	t.Parallel()
 	o := newOutage(t)
 	memory := o.p.residentKB()
 	o.way.cut(true)
@@ -285,6 +286,7 @@ func TestOutageWith5000Events(t *testing.T) {
 
 // TestOutageEverySecond: a broker that is killed each second and comes back empty.
 func TestOutageEverySecond(t *testing.T) {
+	t.Parallel()
 	o := newOutage(t)
 	made, until := make(chan uint64, 1), make(chan struct{})
 	var during []time.Duration
@@ -317,6 +319,7 @@ func TestOutageEverySecond(t *testing.T) {
 
 // TestOutageSlow: a broker a third of a second away, either way.
 func TestOutageSlow(t *testing.T) {
+	t.Parallel()
 	o := newOutage(t)
 	o.way.delay.Store(int64(300 * time.Millisecond))
 	_, first := o.p.says(o.id, 300, 10)
@@ -330,6 +333,7 @@ func TestOutageSlow(t *testing.T) {
 // 3.1.1 it acknowledges what it throws away; the program notices, says so, and holds
 // the events back until they are let through. Nothing else is held up by it.
 func TestOutageOfOneTopic(t *testing.T) {
+	t.Parallel()
 	o := newOutage(t)
 	o.way.cut(true)
 	o.m.kill()

@@ -9,6 +9,7 @@ import (
 // TestPairingOnThePage: a person at a tablet that was never paired begins a mix, is asked
 // for the PIN, and the mix begins; a new PIN shuts the tablet out with the next tap.
 func TestPairingOnThePage(t *testing.T) {
+	t.Parallel()
 	m := newMixer(t, quickScale)
 	// That it may not yet is no fault of the page.
 	defer func() {

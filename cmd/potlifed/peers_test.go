@@ -102,6 +102,7 @@ func answer(ctx context.Context, query string) (float64, error) {
 // TestPageOfTheProgram opens the page in a real browser while a mix is made, and looks
 // at what a person sees.
 func TestPageOfTheProgram(t *testing.T) {
+	t.Parallel()
 	chromium := peers.Chromium(t)
 	b := newHardware(t)
 	p := start(t, b.configuration(t, "broker: {listen: \"127.0.0.1:0\"}\n"))

@@ -101,6 +101,7 @@ func TestMissingDevicesAreStates(t *testing.T) {
 }
 
 func TestTwoDaemonsOneJournal(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	file := b.configuration(t, "")
 	p := start(t, file)
@@ -123,6 +124,7 @@ func TestTwoDaemonsOneJournal(t *testing.T) {
 // TestPortHeldByAnother: a scale whose port another program holds is an alarm that says
 // so, and comes to life when the port is free.
 func TestPortHeldByAnother(t *testing.T) {
+	t.Parallel()
 	b := newHardware(t)
 	held, err := link.Open(t.Context(), link.Settings{Port: b.scale.Port()})
 	if err != nil {

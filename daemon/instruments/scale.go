@@ -67,13 +67,23 @@ func lineCounts(c scales.Counts) map[string]uint64 {
 	}
 }
 
-// TryScale opens a scale and reads it until ctx is done. It returns the last line that
-// could be decoded, the counts of all lines, and the name of the shape that they have. The
-// error is that of the driver ([scales.Watch]).
+// linesToTry are as many as show that a scale's lines can be read.
+const linesToTry = 3
+
+// TryScale opens a scale and reads it until enough lines were decoded, or until ctx is
+// done. It returns the last line that could be decoded, the counts of all lines, and the
+// name of the shape that they have. The error is that of the driver ([scales.Watch]).
 func TryScale(ctx context.Context, c config.Scale) (last weigh.Reading, counts scales.Counts, shape string, err error) {
+	ctx, enough := context.WithCancel(ctx)
+	defer enough()
+	decoded := 0
 	counts, shape, err = scales.Watch(ctx, driverConfig(c), func(_ []byte, r weigh.Reading, err error) {
-		if err == nil {
-			last = r
+		if err != nil {
+			return
+		}
+		last = r
+		if decoded++; decoded >= linesToTry {
+			enough()
 		}
 	})
 	return last, counts, shape, err
