@@ -74,7 +74,7 @@ func (b *Bench) takeBack(before record.State, queued int) {
 		}
 	}
 	for _, s := range b.scales { // what was undone may have been about whose cup stands there
-		s.seat = unknownSeat()
+		s.cups.Forget()
 	}
 	b.dirty = true
 }

@@ -53,7 +53,7 @@ func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any,
 		return nil, request.Refuse(request.Invalid, "recipe", "%v", err)
 	}
 	scale.forget()
-	scale.seat.known()
+	scale.cups.Known()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)
 	b.decide(now, by, record.MixStarted{
@@ -297,7 +297,7 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 			return nil, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
 		}
 		if batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
-			if err := b.whoseCup(s, batch, c, now); err != nil {
+			if err := b.checkCup(s, batch, c.Override, now); err != nil {
 				return nil, err
 			}
 		}
@@ -333,7 +333,7 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 		b.decide(now, by, *draw)
 	}
 	if s := b.scales[batch.Scale]; s != nil && !ask.Aside && (batch.Mix.Step.Pours() || batch.Mix.Step == guide.Cup) {
-		s.seat.known() // what is confirmed is taken for this mix's cup
+		s.cups.Known() // what is confirmed is taken for this mix's cup
 	}
 	return b.viewOf(batch.ID, now)
 }
@@ -350,7 +350,7 @@ func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (an
 		if batch.Aside() {
 			return nil, refuseAs(guide.NotOnScale, "not now", "The cup of mix %s was set aside: put it back on the scale and take it up again, then undo its last pour.", batch.ID)
 		}
-		if err := b.whoseCup(s, batch, request.ConfirmStep{Override: "undo"}, now); err != nil {
+		if err := b.checkCup(s, batch, "undo", now); err != nil {
 			return nil, err
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/model/cupmatch"
 	"potlifed/model/guide"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
@@ -21,9 +22,7 @@ type scale struct {
 	clock   clock.Clock
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
-	seat    seat
-	zeros   []float64 // what may be tared, g
-	slackG  float64   // by how much less than that, g
+	cups    cupmatch.Matcher
 
 	keyed      bool          // the print key was pressed in this run, and when last
 	keyAt      time.Duration // CLOCK_BOOTTIME
@@ -38,7 +37,7 @@ type scale struct {
 }
 
 func newScale(c config.Scale, by clock.Clock) *scale {
-	s := &scale{Scale: c, clock: by, detail: "not opened yet", zeros: []float64{0}}
+	s := &scale{Scale: c, clock: by, detail: "not opened yet", cups: cupmatch.New(c.DivisionG)}
 	s.forget()
 	return s
 }
@@ -47,7 +46,7 @@ func newScale(c config.Scale, by clock.Clock) *scale {
 // begins on the scale.
 func (s *scale) forget() {
 	s.tracker, s.rise = weigh.NewTracker(s.DivisionG), weigh.NewRise(s.DivisionG)
-	s.seat = unknownSeat()
+	s.cups.Forget()
 }
 
 func (s *scale) shift(d time.Duration) {
@@ -124,7 +123,7 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	s.linked, s.last = true, r
 	s.rise.Observe(r)
 	b.recognise(s, b.follow(s, now), now)
-	if batch := b.weighing(s.ID); batch != nil && len(s.seat.asked) == 0 {
+	if batch := b.weighing(s.ID); batch != nil && len(s.cups.Asked()) == 0 {
 		b.watchHardener(s, batch.ID, batch.Mix.Pan, now)
 	}
 }
@@ -146,8 +145,7 @@ func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 	if pan != batch.Mix.Pan {
 		b.decide(now, actor.Bench, record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
 	}
-	m := b.state.Batches[batch.ID].Mix
-	s.zeros, s.slackG = m.ZerosG(), weigh.Clinging(m.Poured().TotalG(), s.DivisionG)
+	s.cups.Follow(b.state.Batches[batch.ID].Mix)
 	return change
 }
 

@@ -122,12 +122,12 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 		}
 		if batch := b.weighing(s.ID); batch != nil && state.Batches[batch.ID] != nil {
 			v.Batch = batch.ID
-			if len(s.seat.asked) == 0 {
+			if len(s.cups.Asked()) == 0 {
 				v.Pouring = pouring(batch.Mix, s)
 			}
 		}
 		v.KeyRefused = b.keyRefusalView(s, now)
-		v.WhichCup = slices.DeleteFunc(slices.Clone(s.seat.open()), func(id string) bool { return state.Batches[id] == nil })
+		v.WhichCup = slices.DeleteFunc(slices.Clone(s.cups.Open()), func(id string) bool { return state.Batches[id] == nil })
 		views = append(views, v.Rounded())
 	}
 	return views

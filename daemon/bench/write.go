@@ -232,7 +232,7 @@ func (b *Bench) failed(g *group, err error) {
 		return
 	}
 	for _, s := range b.scales { // what was undone may have been about whose cup stands there
-		s.seat = unknownSeat()
+		s.cups.Forget()
 	}
 	p.queue, p.urgent = group{}, true
 	b.state = p.durable

@@ -116,18 +116,6 @@ func (m Mix) Stands(readingG float64) bool {
 	return m.Pan.Holds() && readingG >= low && readingG <= m.Pan.BaseG+2*m.Recipe.DivisionG
 }
 
-// MayBe reports whether a settled reading can be the cup of the mix, if the given mass may be
-// tared.
-func (m Mix) MayBe(readingG float64, zerosG []float64) bool {
-	gross := m.GrossG(0)
-	for _, tared := range zerosG {
-		if gross.Holds(readingG + tared) {
-			return true
-		}
-	}
-	return false
-}
-
 // Weighs reports whether the mix needs the scale, so that another one must not be weighed before
 // this pour is confirmed. It does not need the scale during a stir, nor before anything of a
 // part was poured, as far as the scale shows.

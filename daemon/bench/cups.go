@@ -1,0 +1,118 @@
+package bench
+
+import (
+	"maps"
+	"potlifed/daemon/actor"
+	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/model/cupmatch"
+	"potlifed/model/guide"
+	"potlifed/model/health"
+	"potlifed/model/lifecycle"
+	"potlifed/model/weigh"
+	"slices"
+	"time"
+)
+
+// waitingCups are the cups of the mixes that were set aside at a scale, by id.
+func (b *Bench) waitingCups(scale string, now time.Time) []cupmatch.Cup {
+	var all []cupmatch.Cup
+	for _, id := range slices.Sorted(maps.Keys(b.state.Batches)) {
+		if batch := b.state.Batches[id]; batch.Scale == scale && batch.Phase == lifecycle.Mixing && batch.Aside() {
+			all = append(all, cupOf(batch, now))
+		}
+	}
+	return all
+}
+
+// cupOf is the cup of a batch that was set aside.
+func cupOf(batch *record.Batch, now time.Time) cupmatch.Cup {
+	return cupmatch.Cup{ID: batch.ID, Mix: batch.Mix, Gross: batch.Mix.GrossG(now.Sub(batch.AsideAt))}
+}
+
+// weighedCup is the cup of the mix that is weighed on a scale, nil where none is.
+func (b *Bench) weighedCup(scale string) *cupmatch.Cup {
+	on := b.weighing(scale)
+	if on == nil {
+		return nil
+	}
+	return &cupmatch.Cup{ID: on.ID, Mix: on.Mix, Gross: on.Mix.GrossG(0)}
+}
+
+// recognise looks whose cup stands on a scale, and goes on with its mix once that is known.
+func (b *Bench) recognise(s *scale, change weigh.Change, now time.Time) {
+	g, settled := s.tracker.Settled()
+	id := s.cups.See(s.last, g, settled, change, b.weighedCup(s.ID), b.waitingCups(s.ID, now))
+	if id == "" {
+		return
+	}
+	batch := b.state.Batches[id]
+	b.decide(now, actor.Bench, record.TakenUp{
+		Batch: batch.ID, Scale: s.ID, WeightG: g, Recognised: true,
+		Expected: batch.Mix.GrossG(0).G, Mix: batch.Mix.TakenUp(g),
+	})
+	s.taken(weigh.NewPan(g))
+}
+
+// taken begins to follow the cup of a mix that was taken up. When the weight rose is
+// remembered, since somebody may be pouring.
+func (s *scale) taken(p weigh.Pan) {
+	s.tracker.Forget()
+	s.tracker.Observe(s.last, p) // it may be zero, which is what a cup comes back from
+	s.cups.Known()
+}
+
+// takeUp takes up a mix that was set aside, or says that it is the one on the scale.
+func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	s := b.scales[batch.Scale]
+	if s == nil || batch.Press != "" {
+		return nil, request.Refuse(request.NotNow, "not weighed", "batch %s waits for no scale", batch.ID)
+	}
+	on := b.weighing(s.ID)
+	asked := slices.Contains(s.cups.Asked(), batch.ID)
+	if !batch.Aside() {
+		if asked { // it is this one, as it was
+			s.cups.Known()
+			b.dirty = true
+		}
+		return b.viewOf(batch.ID, now)
+	}
+	g, settled := s.tracker.Settled()
+	settled = settled && !s.old(now)
+	if on != nil && !asked && on.Mix.Weighs(g, settled) {
+		return nil, request.Refuse(request.NotNow, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
+	}
+	next, err := b.resumed(s, batch, c, now)
+	if err != nil {
+		return nil, err
+	}
+	b.closeAir(batch.Zone, now)
+	b.decide(now, by, record.TakenUp{
+		Batch: batch.ID, Scale: s.ID, WeightG: s.last.Grams, Expected: batch.Mix.GrossG(0).G,
+		Override: c.Override, Mix: next,
+	})
+	s.taken(next.Pan)
+	return b.viewOf(batch.ID, now)
+}
+
+// resumed is a mix as it goes on after a person has taken it up.
+func (b *Bench) resumed(s *scale, batch *record.Batch, c request.TakeUp, now time.Time) (guide.Mix, error) {
+	cup := cupOf(batch, now)
+	if next, resumed := s.cups.Resume(cup); resumed {
+		return next, nil
+	}
+	if is, why := s.condition(now); is != health.Up {
+		return batch.Mix, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
+	}
+	g, settled := s.tracker.Settled()
+	return s.cups.ResumeAt(cup, b.weighedCup(s.ID), g, settled && !s.old(now), c.Override)
+}
+
+// checkCup refuses to confirm what the scale shows while it is open whose cup that is.
+func (b *Bench) checkCup(s *scale, batch *record.Batch, override string, now time.Time) error {
+	return s.cups.CheckConfirm(batch.Mix, s.last.Grams, override, b.waitingCups(s.ID, now))
+}

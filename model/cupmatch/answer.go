@@ -1,0 +1,74 @@
+package cupmatch
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"potlifed/model/guide"
+)
+
+// The codes of refusals about cups, beside those of the guide.
+const (
+	WhichCup    = "which-cup"    // two cups fit, or the one on the scale may be another mix's
+	OtherCup    = "other-cup"    // the cup of another mix still stands there
+	OtherWeight = "other-weight" // the mix that is taken up does not weigh as much
+)
+
+func refuse(code, format string, args ...any) error {
+	return &guide.StepError{Code: code, Reason: fmt.Sprintf(format, args...)}
+}
+
+// CheckConfirm returns why a step of the mix that is weighed cannot be confirmed, nil if it
+// can be: not while it is open whose cup stands on the scale, and the cup of another mix is
+// no empty cup. g is the newest reading. override is a person's reason to confirm an empty
+// cup all the same. The error is a [*guide.StepError] with the code [WhichCup].
+func (m *Matcher) CheckConfirm(weighed guide.Mix, g float64, override string, waiting []Cup) error {
+	if len(m.asked) > 0 && !(m.cleared && weighed.Step.Stirs()) {
+		return refuse(WhichCup, "It is not known whose cup stands on the scale: say first whether it is that of mix %s.", strings.Join(m.asked, " or of mix "))
+	}
+	if weighed.Step != guide.Cup || override != "" {
+		return nil
+	}
+	for _, other := range waiting {
+		if other.Gross.Known() && other.begun() && m.shows(other.Gross, g) {
+			return refuse(WhichCup, "This weighs as much as the cup of mix %s: put an empty cup on the scale.", other.ID)
+		}
+	}
+	return nil
+}
+
+// Resume returns a waiting mix as it goes on after a person has taken it up, if that does
+// not depend on what the scale shows now: its cup is not confirmed yet, or the person has
+// answered the question whose cup stands there.
+func (m *Matcher) Resume(c Cup) (next guide.Mix, resumed bool) {
+	switch {
+	case !c.begun():
+		return c.Mix.TakenUp(0), true
+	case slices.Contains(m.Open(), c.ID):
+		return c.Mix.TakenUp(m.askedG), true
+	}
+	return c.Mix, false
+}
+
+// ResumeAt returns a waiting mix as it goes on after a person has taken it up at a settled
+// weight of g: from the cup that stands on the scale if that can be its own, or waiting
+// for its cup if the pan is empty. override is a person's reason to go on with a cup that
+// weighs something else. The error is a [*guide.StepError].
+func (m *Matcher) ResumeAt(c Cup, on *Cup, g float64, settled bool, override string) (guide.Mix, error) {
+	if !settled {
+		return c.Mix, refuse(guide.Unsettled, "The weight has not settled: put the cup of mix %s on the scale and let it come to rest.", c.ID)
+	}
+	if g <= m.divisionG && m.empty(g) {
+		return c.Mix.Awaited(g), nil
+	}
+	if on != nil && on.begun() && !slices.ContainsFunc(m.zerosG, func(tared float64) bool {
+		return m.mayBeEmptied(on.Mix.GrossG(0).G, tared)
+	}) {
+		return c.Mix, refuse(OtherCup, "The cup of mix %s still stands on the scale: lift it off, put that of mix %s on, and take it up then.", on.ID, c.ID)
+	}
+	if override == "" && !m.shows(c.Gross, g) {
+		return c.Mix, refuse(OtherWeight, "The scale shows %.1f g; the cup of mix %s should weigh about %.1f g. Is it the right cup? Give a reason to go on with it.", g, c.ID, c.Gross.G)
+	}
+	return c.Mix.TakenUp(g), nil
+}
