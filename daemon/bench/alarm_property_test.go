@@ -101,8 +101,8 @@ func (w *alarmWorld) reckon() map[record.AlarmKey]bool {
 	if n := w.outlet.Waiting; n >= alarm.MostWaiting || n <= alarm.MostWaiting/2 {
 		stands[record.AlarmKey{Name: alarm.QueueLong, Subject: "bench-1"}] = n >= alarm.MostWaiting
 	}
-	if owes := w.clock.is.Mono - w.lamp.OwesSince; w.lamp.Told && (!w.lamp.Owing || owes >= 10*time.Second) {
-		stands[record.AlarmKey{Name: alarm.LightSilent, Subject: "light-2"}] = w.lamp.Owing
+	if owes := w.clock.is.Mono - w.lamp.UnansweredSince; w.lamp.Acknowledged && (!w.lamp.Unanswered || owes >= 10*time.Second) {
+		stands[record.AlarmKey{Name: alarm.LightSilent, Subject: "light-2"}] = w.lamp.Unanswered
 	}
 	for _, b := range w.b.Snapshot().Batches {
 		if b.Risk == nil {
@@ -286,9 +286,9 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 			},
 			"lamp": func(rt *rapid.T) {
 				w.hears(light.Report{
-					Told: rapid.IntRange(0, 3).Draw(rt, "told") > 0, Owing: rapid.Bool().Draw(rt, "owing"),
-					OwesSince: w.clock.is.Mono - time.Duration(rapid.IntRange(0, 15).Draw(rt, "s"))*time.Second,
-					Says:      rapid.SampledFrom([]string{"", "green"}).Draw(rt, "says"),
+					Acknowledged: rapid.IntRange(0, 3).Draw(rt, "told") > 0, Unanswered: rapid.Bool().Draw(rt, "owing"),
+					UnansweredSince: w.clock.is.Mono - time.Duration(rapid.IntRange(0, 15).Draw(rt, "s"))*time.Second,
+					Says:            rapid.SampledFrom([]string{"", "green"}).Draw(rt, "says"),
 				})
 				pass(rt, 1)
 			},
@@ -354,7 +354,7 @@ func (w *alarmWorld) hears(word light.Report) {
 // comeToRest takes every cause away, lets all delays pass and acknowledges: nothing is
 // left then.
 func (w *alarmWorld) comeToRest(rt *rapid.T) {
-	w.hears(light.Report{Told: true, Confirmed: true, ConfirmedAt: w.clock.is.Mono})
+	w.hears(light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: w.clock.is.Mono})
 	w.outlet, w.clock.is.Synced = Outlet{}, true
 	for _, id := range slices.Sorted(maps.Keys(w.b.state.Batches)) {
 		w.ask(request.CloseBatch{Batch: id, Outcome: "discarded"})

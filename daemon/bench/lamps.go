@@ -32,9 +32,9 @@ func (b *Bench) confirms(c config.Light) light.Confirmation {
 	switch w, mono := b.lamps[c.ID], b.clock.Now().Mono; {
 	case c.Confirms == "":
 		return ""
-	case !w.Told || w.Owing && mono-w.OwesSince < clock.Lapse(b.clock, c.ConfirmWithin):
+	case !w.Acknowledged || w.Unanswered && mono-w.UnansweredSince < clock.Lapse(b.clock, c.ConfirmWithin):
 		return light.ReportWaiting
-	case w.Owing:
+	case w.Unanswered:
 		return light.ReportSilent
 	}
 	return light.ReportConfirmed
@@ -50,10 +50,10 @@ func (l *look) lamps() {
 		case light.ReportWaiting:
 			l.notKnown(alarm.LightSilent, c.ID)
 		case light.ReportSilent:
-			since := l.now.Add(w.OwesSince - l.b.clock.Now().Mono).Local().Format("15:04:05")
+			since := l.now.Add(w.UnansweredSince - l.b.clock.Now().Mono).Local().Format("15:04:05")
 			switch {
-			case w.Deaf != "":
-				l.holds(alarm.LightSilent, c.ID, "whether lamp %s obeys is not known since %s: %s", c.ID, since, w.Deaf)
+			case w.Unreadable != "":
+				l.holds(alarm.LightSilent, c.ID, "whether lamp %s obeys is not known since %s: %s", c.ID, since, w.Unreadable)
 			case w.Says != "":
 				l.holds(alarm.LightSilent, c.ID, "lamp %s says %q since %s, which is not what it was told", c.ID, w.Says, since)
 			default:

@@ -26,7 +26,7 @@ func TestSilentLamp(t *testing.T) {
 		t.Errorf("a lamp that was not heard of yet: %+v", l)
 	}
 	told := s.mono()
-	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: told})
+	s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: told})
 	s.goes(8*time.Second, both(mild))
 	s.is(alarm.Normal, "light-silent", "light-2")
 	s.goes(4*time.Second, both(mild))
@@ -50,10 +50,10 @@ func TestSilentLamp(t *testing.T) {
 	c.turn(time.Minute)
 	s = openShop(t, dir, c)
 	s.goes(20*time.Second, both(mild))
-	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono()})
+	s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: s.mono()})
 	s.goes(5*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "light-silent", "light-2")
-	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: s.mono()})
 	s.goes(10*time.Second, both(mild))
 	if l := s.light("light-2"); l.Confirmation != light.ReportConfirmed || l.ConfirmedAt == nil || s.b.now().Sub(*l.ConfirmedAt).Round(time.Second) != 10*time.Second {
 		t.Errorf("a lamp that confirmed 10 s ago: %+v at %v", l, s.b.now())
@@ -67,8 +67,8 @@ func TestLampIsNotBlamedForTheBroker(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
-	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
-	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono(), Owing: true, OwesSince: s.mono()})
+	s.hears("light-2", light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: s.mono(), Unanswered: true, UnansweredSince: s.mono()})
 	s.goes(3*time.Second, both(mild))
 	s.publishing(Outlet{Away: "refused"})
 	s.hears("light-2", light.Report{Confirmed: true, ConfirmedAt: s.mono()})
@@ -76,10 +76,10 @@ func TestLampIsNotBlamedForTheBroker(t *testing.T) {
 	s.is(alarm.Unacknowledged, "broker", "bench-1")
 	s.is(alarm.Normal, "light-silent", "light-2")
 	s.publishing(Outlet{})
-	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono()})
+	s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: s.mono()})
 	s.goes(9*time.Second, both(mild))
 	s.is(alarm.Normal, "light-silent", "light-2")
-	s.hears("light-2", light.Report{Told: true, Confirmed: true, ConfirmedAt: s.mono()})
+	s.hears("light-2", light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: s.mono()})
 	s.goes(time.Minute, both(mild))
 	s.is(alarm.Normal, "light-silent", "light-2")
 }
@@ -88,7 +88,7 @@ func TestLampThatLies(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
-	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono(), Says: "in-order"})
+	s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: s.mono(), Says: "in-order"})
 	s.goes(12*time.Second, both(mild))
 	if a := s.is(alarm.Unacknowledged, "light-silent", "light-2"); !strings.Contains(a.Text, `says "in-order"`) {
 		t.Errorf("text %q does not say what it says", a.Text)
@@ -96,7 +96,7 @@ func TestLampThatLies(t *testing.T) {
 	if l := s.light("light-2"); l.Says != "in-order" || l.Confirmation != light.ReportSilent {
 		t.Errorf("light %+v", l)
 	}
-	s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono() - time.Minute, Deaf: "the broker does not let potlifed read it"})
+	s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: s.mono() - time.Minute, Unreadable: "the broker does not let potlifed read it"})
 	s.goes(2*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "light-silent", "light-2")
 }
@@ -111,7 +111,7 @@ func TestLampThatIsRemoved(t *testing.T) {
 		dir, c := t.TempDir(), newClock()
 		s := openShop(t, dir, c)
 		s.goes(20*time.Second, both(mild))
-		s.hears("light-2", light.Report{Told: true, Owing: true, OwesSince: s.mono()})
+		s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: s.mono()})
 		s.goes(12*time.Second, both(mild))
 		s.is(alarm.Unacknowledged, "light-silent", "light-2")
 		s.crash()

@@ -140,11 +140,11 @@ func (c *confirmation) state() light.Report {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	s := light.Report{
-		Told: c.acknowledged, Owing: len(c.pending) > 0, Confirmed: c.confirmed, ConfirmedAt: c.confirmedAt,
-		Says: shortened(c.says), Deaf: c.refused,
+		Acknowledged: c.acknowledged, Unanswered: len(c.pending) > 0, Confirmed: c.confirmed, ConfirmedAt: c.confirmedAt,
+		Says: shortened(c.says), Unreadable: c.refused,
 	}
-	if s.Owing {
-		s.OwesSince = c.pending[0].at
+	if s.Unanswered {
+		s.UnansweredSince = c.pending[0].at
 	}
 	return s
 }

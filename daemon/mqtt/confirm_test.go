@@ -35,29 +35,29 @@ func TestConfirmation(t *testing.T) {
 		want light.Report
 	}{
 		{"nothing told", nil, light.Report{}},
-		{"silent", []act{{1 * s, "tell green"}}, light.Report{Told: true, Owing: true, OwesSince: 1 * s}},
-		{"silent through repetitions", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {61 * s, "tell red"}}, light.Report{Told: true, Owing: true, OwesSince: 1 * s}},
-		{"confirms", []act{{1 * s, "tell green"}, {2 * s, "say green"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
+		{"silent", []act{{1 * s, "tell green"}}, light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: 1 * s}},
+		{"silent through repetitions", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {61 * s, "tell red"}}, light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: 1 * s}},
+		{"confirms", []act{{1 * s, "tell green"}, {2 * s, "say green"}}, light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 2 * s}},
 		{"dies after it confirmed", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {31 * s, "tell green"}},
-			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 31 * s}},
+			light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 2 * s, Unanswered: true, UnansweredSince: 31 * s}},
 		{"comes back", []act{{1 * s, "tell green"}, {31 * s, "tell green"}, {62 * s, "tell green"}, {63 * s, "say green"}},
-			light.Report{Told: true, Confirmed: true, ConfirmedAt: 63 * s}},
+			light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 63 * s}},
 		{"lies", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {5 * s, "tell red"}, {6 * s, "say green"}, {35 * s, "tell red"}, {36 * s, "say green"}},
-			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 5 * s, Says: "green"}},
+			light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 2 * s, Unanswered: true, UnansweredSince: 5 * s, Says: "green"}},
 		{"turned by hand", []act{{1 * s, "tell red"}, {2 * s, "say red"}, {9 * s, "say green"}},
-			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s, Says: "green"}},
+			light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 2 * s, Unanswered: true, UnansweredSince: 9 * s, Says: "green"}},
 		{"put right by the repetition", []act{{1 * s, "tell red"}, {2 * s, "say red"}, {9 * s, "say green"}, {31 * s, "tell red"}, {32 * s, "say red"}},
-			light.Report{Told: true, Confirmed: true, ConfirmedAt: 32 * s}},
-		{"a step behind", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 3 * s, Owing: true, OwesSince: 2 * s}},
-		{"caught up", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}, {4 * s, "say red"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 4 * s}},
-		{"speaks before it is told", []act{{1 * s, "say green"}, {2 * s, "tell green"}}, light.Report{Told: true, Owing: true, OwesSince: 2 * s}},
-		{"speaks of its own accord", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {9 * s, "say green"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 9 * s}},
+			light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 32 * s}},
+		{"a step behind", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}}, light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 3 * s, Unanswered: true, UnansweredSince: 2 * s}},
+		{"caught up", []act{{1 * s, "tell green"}, {2 * s, "tell red"}, {3 * s, "say green"}, {4 * s, "say red"}}, light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 4 * s}},
+		{"speaks before it is told", []act{{1 * s, "say green"}, {2 * s, "tell green"}}, light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: 2 * s}},
+		{"speaks of its own accord", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {9 * s, "say green"}}, light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 9 * s}},
 		{"the broker is lost", []act{{1 * s, "tell green"}, {2 * s, "lose"}}, light.Report{}},
 		{"an answer after the loss", []act{{1 * s, "tell green"}, {2 * s, "lose"}, {3 * s, "say green"}}, light.Report{}},
 		{"and told again", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "lose"}, {9 * s, "tell green"}},
-			light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s, Owing: true, OwesSince: 9 * s}},
+			light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 2 * s, Unanswered: true, UnansweredSince: 9 * s}},
 		{"the broker does not take it", []act{{1 * s, "fail green"}}, light.Report{}},
-		{"the broker does not take the second", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "fail red"}}, light.Report{Told: true, Confirmed: true, ConfirmedAt: 2 * s}},
+		{"the broker does not take the second", []act{{1 * s, "tell green"}, {2 * s, "say green"}, {3 * s, "fail red"}}, light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: 2 * s}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var now time.Duration
@@ -119,21 +119,21 @@ func TestConfirmationIsWhatTheLampShows(t *testing.T) {
 			if len(f.pending) > maxPending {
 				t.Fatalf("%d answers owed", len(f.pending))
 			}
-			if w.Told != (told != "") {
+			if w.Acknowledged != (told != "") {
 				t.Fatalf("told %q and %+v", told, w)
 			}
 			if told == "" {
 				continue
 			}
 			f.received(shows + "!") // that is none of the words: the lamp shows something else
-			if w = f.state(); !w.Owing || w.Says != shows+"!" {
+			if w = f.state(); !w.Unanswered || w.Says != shows+"!" {
 				t.Fatalf("shows something else, and %+v", w)
 			}
 			f.received(shows)
 			switch w = f.state(); {
-			case shows == told && (w.Owing || !w.Confirmed || w.ConfirmedAt != now):
+			case shows == told && (w.Unanswered || !w.Confirmed || w.ConfirmedAt != now):
 				t.Fatalf("shows %q as it was told at %v, and %+v", shows, now, w)
-			case shows != told && (!w.Owing || w.OwesSince > now):
+			case shows != told && (!w.Unanswered || w.UnansweredSince > now):
 				t.Fatalf("shows %q and was told %q, at %v, and %+v", shows, told, now, w)
 			}
 		}
@@ -207,7 +207,7 @@ func runs(t *testing.T, r *fixture, receiver *confirmingBench, s Settings) (stop
 	return stop
 }
 
-func confirmed(w light.Report) bool { return w.Told && !w.Owing && w.Confirmed }
+func confirmed(w light.Report) bool { return w.Acknowledged && !w.Unanswered && w.Confirmed }
 
 // TestLampReportsBack: each form that a lamp may answer in, over a real broker.
 func TestLampReportsBack(t *testing.T) {
@@ -247,7 +247,7 @@ func TestLampReportsBackOnTheBuiltInBroker(t *testing.T) {
 	elsewhere := newBuiltInFor(t)
 	answering(t, elsewhere.Addr(), "potlife/bench-1/light/light-1/meaning", "hall/lamp/state", says)
 	_, receiver, stop := runsWith(t, elsewhere, l)
-	mqtttest.Until(t, "the lamp to get the message", func() bool { return receiver.state().Told && receiver.state().Owing })
+	mqtttest.Until(t, "the lamp to get the message", func() bool { return receiver.state().Acknowledged && receiver.state().Unanswered })
 	mqtttest.Until(t, "the answer to be refused", func() bool { return elsewhere.refusals() > 0 })
 	stop()
 	b := newBuiltInFor(t, broker.Light{ID: l.ID, Confirms: l.Confirms})
@@ -268,10 +268,10 @@ func TestRetainedConfirmationProvesNothing(t *testing.T) {
 	s := testSettings("mqtt://" + relay.Addr())
 	s.Lights = []Light{{ID: "light-1", Reads: []topics.Form{topics.FormMeaning}, Confirms: "hall/lamp/state"}}
 	stop := runs(t, r, receiver, s)
-	owes := func() bool { w := receiver.state(); return w.Told && w.Owing }
+	owes := func() bool { w := receiver.state(); return w.Acknowledged && w.Unanswered }
 	mqtttest.Until(t, "the lamp to get the message", owes)
 	relay.Cut()
-	mqtttest.Until(t, "the loss to be reported", func() bool { return !receiver.state().Told })
+	mqtttest.Until(t, "the loss to be reported", func() bool { return !receiver.state().Acknowledged })
 	relay.Mend()
 	mqtttest.Until(t, "the lamp to get the message again", owes)
 	stop() // after which no more reports come
@@ -306,7 +306,7 @@ func TestLampThatShowsSomethingElse(t *testing.T) {
 	stuck = words[light.InOrder]
 	mu.Unlock()
 	r.bench.change(func(s *view.Snapshot) { s.Lights[0].Meaning = light.DoNotPrint })
-	mqtttest.Until(t, "the wrong confirmation to be reported", func() bool { w := receiver.state(); return w.Owing && w.Says == words[light.InOrder] })
+	mqtttest.Until(t, "the wrong confirmation to be reported", func() bool { w := receiver.state(); return w.Unanswered && w.Says == words[light.InOrder] })
 	mu.Lock()
 	stuck = ""
 	mu.Unlock()

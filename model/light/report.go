@@ -4,20 +4,20 @@ import "time"
 
 // Report is what is known of a lamp that reports back what it shows.
 type Report struct {
-	// Told: the lamp's connection is up and the broker has the message that the lamp is to show.
-	// Without it nothing is known of the lamp.
-	Told bool
-	// Owing: the lamp has not answered since OwesSince, by the monotonic clock.
-	Owing     bool
-	OwesSince time.Duration
+	// Acknowledged: the lamp's connection is up and the broker has the message that the lamp is
+	// to show. Without it nothing is known of the lamp.
+	Acknowledged bool
+	// Unanswered: the lamp has not answered since UnansweredSince, by the monotonic clock.
+	Unanswered      bool
+	UnansweredSince time.Duration
 	// Confirmed: the lamp has confirmed something in this run, last at ConfirmedAt, by the
 	// monotonic clock.
 	Confirmed   bool
 	ConfirmedAt time.Duration
 	// Says is what the lamp reports instead of what it was told; empty when it does not.
 	Says string
-	// Deaf is why its answers cannot be heard, empty when they can.
-	Deaf string
+	// Unreadable is why its answers cannot be received, empty when they can.
+	Unreadable string
 }
 
 // Confirmation is whether a lamp that reports back confirms its messages, by its name on the
