@@ -15,6 +15,7 @@ import (
 	"potlifed/daemon/describe"
 	"potlifed/daemon/request"
 	"potlifed/daemon/topics"
+	"potlifed/daemon/view"
 )
 
 // object is an object of the document. Its keys are written in alphabetical order.
@@ -36,6 +37,7 @@ func Document(version string, kinds []describe.EventKind) ([]byte, error) {
 	for _, s := range states {
 		d.state(s)
 	}
+	describe.NullableSpans(d.schemas, reflect.TypeFor[view.BatchState]())
 	d.events(kinds)
 	d.commands()
 	schemas, err := plain(d.schemas.Map())

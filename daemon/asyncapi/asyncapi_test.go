@@ -2,6 +2,7 @@ package asyncapi
 
 import (
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -11,6 +12,7 @@ import (
 	"potlifed/daemon/describe"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 )
 
 // kinds returns the kinds of events, as the daemon has them described.
@@ -212,6 +214,119 @@ func TestReferencesExist(t *testing.T) {
 	if n < 100 {
 		t.Errorf("only %d references", n)
 	}
+}
+
+// TestPayloadsFitTheirSchemas: the payloads that a golden pins, and a batch before its hardener,
+// have the types and the required properties of the document.
+func TestPayloadsFitTheirSchemas(t *testing.T) {
+	r := newDocument(t)
+	golden, err := os.ReadFile("../mqtt/testdata/payloads.golden")
+	if err != nil {
+		t.Fatal(err)
+	}
+	topic, n := "", 0
+	for line := range strings.Lines(string(golden)) {
+		payload, indented := strings.CutPrefix(strings.TrimSpace(line), "{")
+		if !indented {
+			topic, _, _ = strings.Cut(strings.TrimSpace(line), " ")
+			continue
+		}
+		kind := strings.Split(strings.TrimPrefix(topic, "potlife/bench-1/"), "/")[0]
+		if topic == "will" {
+			kind = "light"
+		}
+		n++
+		r.fits(t, kind, "{"+payload)
+	}
+	if n < 10 {
+		t.Errorf("only %d payloads", n)
+	}
+	b, err := json.Marshal(view.BatchState{ID: "0612-1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.fits(t, "batch", string(b))
+}
+
+// fits checks a payload against the schema of a channel's message.
+func (r read) fits(t *testing.T, channel, payload string) {
+	t.Helper()
+	var v any
+	if err := json.Unmarshal([]byte(payload), &v); err != nil {
+		t.Fatal(err)
+	}
+	for name, message := range r.object("channels", channel, "messages") {
+		if name == "Ended" {
+			continue
+		}
+		if why := r.differs(r.resolve(message)["payload"], v, ""); why != "" {
+			t.Errorf("%s: %s: %s", channel, why, payload)
+		}
+	}
+}
+
+// differs returns where a value is not as its schema says in type and properties, empty where it
+// is.
+func (r read) differs(schema, v any, path string) string {
+	s := r.resolve(schema)
+	if some, is := s["anyOf"].([]any); is {
+		why := ""
+		for _, one := range some {
+			if why = r.differs(one, v, path); why == "" {
+				return ""
+			}
+		}
+		return why
+	}
+	types, _ := s["type"].([]any)
+	if one, is := s["type"].(string); is {
+		types = []any{one}
+	}
+	is := map[bool]string{true: "boolean"}[v == true || v == false]
+	switch v := v.(type) {
+	case nil:
+		is = "null"
+	case string:
+		is = "string"
+	case float64:
+		if is = "number"; slices.Contains(types, any("integer")) && v == math.Trunc(v) {
+			is = "integer"
+		}
+	case []any:
+		is = "array"
+	case map[string]any:
+		is = "object"
+	}
+	if len(types) > 0 && !slices.Contains(types, any(is)) {
+		return path + " is of type " + is
+	}
+	if list, ok := v.([]any); ok {
+		for _, item := range list {
+			if why := r.differs(s["items"], item, path+"[]"); why != "" {
+				return why
+			}
+		}
+	}
+	object, ok := v.(map[string]any)
+	properties, described := s["properties"].(map[string]any)
+	if !ok || !described {
+		return ""
+	}
+	required, _ := s["required"].([]any)
+	for _, name := range required {
+		if _, there := object[name.(string)]; !there {
+			return path + " has no " + name.(string)
+		}
+	}
+	for name, value := range object {
+		if properties[name] == nil {
+			return path + "." + name + " is not described"
+		}
+		if why := r.differs(properties[name], value, path+"."+name); why != "" {
+			return why
+		}
+	}
+	return ""
 }
 
 // TestOperations: the bench sends states, events and answers, and receives each command that

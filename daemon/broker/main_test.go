@@ -6,13 +6,12 @@ import (
 	"testing"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
-	"go.uber.org/goleak"
 
 	"potlifed/daemon/mqtt/mqtttest"
 	"potlifed/daemon/topics"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { mqtttest.VerifyNoLeaks(m) }
 
 const root = "potlife/bench-1/"
 

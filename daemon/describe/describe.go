@@ -1,5 +1,5 @@
 // Package describe makes the JSON schemas that the published descriptions of the HTTP API and
-// of the MQTT topics share: those of the journal's events.
+// of the MQTT topics share.
 package describe
 
 import (
@@ -59,6 +59,22 @@ func Events(kinds []EventKind) map[string]*huma.Schema {
 		asPublished(s)
 	}
 	return own.Map()
+}
+
+// NullableSpans marks the spans in structures of pot life as nullable: they are null until
+// hardener has touched the ink. The library can say that of plain values only.
+func NullableSpans(schemas huma.Registry, structures ...reflect.Type) {
+	for _, t := range structures {
+		schema := schemas.Schema(t, true, "")
+		for schema.Ref != "" {
+			schema = schemas.SchemaFromRef(schema.Ref)
+		}
+		for _, name := range []string{"remaining_s", "ends_at"} {
+			if p := schema.Properties[name]; p != nil && p.Ref != "" {
+				schema.Properties[name] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: p.Ref}, {Type: "null"}}, Description: p.Description}
+			}
+		}
+	}
 }
 
 // asPublished gives the properties of a schema the names and types that the fields of an

@@ -27,7 +27,7 @@ func (p *Publisher) sendEvents(ctx context.Context, snap *view.Snapshot) {
 	}
 	if err != nil && ctx.Err() == nil {
 		p.log.Warn("events are not sent: the journal cannot be read or written", "err", err)
-		p.journalRetryAt = time.Now().Add(journalRetry)
+		p.journalRetryAt = time.Now().Add(p.journalRetry)
 		return
 	}
 	p.more = p.outbox.loaded && len(p.outbox.inFlight) == 0 && snap.Seq > p.outbox.cursor

@@ -2,11 +2,10 @@ package mqtt
 
 import (
 	"flag"
+	"potlifed/daemon/mqtt/mqtttest"
 	"testing"
-
-	"go.uber.org/goleak"
 )
 
 var update = flag.Bool("update", false, "rewrite the goldens")
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { mqtttest.VerifyNoLeaks(m) }

@@ -23,7 +23,7 @@ type Bench interface {
 	// Watch returns a channel that is signalled after each new snapshot, and a
 	// function that ends this.
 	Watch() (signal <-chan struct{}, stop func())
-	// Do carries out a change. The error is a *record.Refusal or the context's.
+	// Do carries out a change. The error is a *request.Refusal or the context's.
 	Do(ctx context.Context, r request.Request) (request.Reply, error)
 }
 
@@ -41,7 +41,7 @@ const (
 	roundEvery    = time.Second // where nothing else wakes the publisher
 	stopDrain     = 3 * time.Second
 	stopPoll      = 10 * time.Millisecond // between two rounds at a stop
-	journalRetry  = 5 * time.Second
+	journalRetry  = 5 * time.Second       // after the journal could not be read or written
 )
 
 // Publisher is the daemon's side of MQTT.
@@ -72,6 +72,7 @@ type Publisher struct {
 	states         *states
 	outbox         outbox
 	pause          time.Duration // between two portions of events
+	journalRetry   time.Duration // see journalRetry
 	patience       time.Duration // with a broker that does not acknowledge
 	readAt         map[string]time.Duration
 	touched        map[string]bool
@@ -95,7 +96,7 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 		settings: s, topics: t, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
 		wake: make(chan struct{}, 1), commands: make(chan Given, commandQueue), answers: make(chan Answer, answerQueue),
 		dropped: droppedTopics{user: s.Username, log: log},
-		states:  newStates(t), outbox: newOutbox(journal, log), pause: portionPause, patience: writeTimeout,
+		states:  newStates(t), outbox: newOutbox(journal, log), pause: portionPause, journalRetry: journalRetry, patience: writeTimeout,
 		readAt: map[string]time.Duration{}, touched: map[string]bool{}, unsubscribed: map[string]bool{},
 	}
 	if s.OnCommand != nil {

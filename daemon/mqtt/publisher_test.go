@@ -245,7 +245,7 @@ func TestJournalFaultDelaysEventsOnly(t *testing.T) {
 	r := newFixture()
 	r.journal.fails = fmt.Errorf("disk full")
 	w := mqtttest.Subscribe(t, b.Addr())
-	p, _ := runPublisher(t, r, b.settings())
+	p, _ := runPublisher(t, r, b.settings(), func(p *Publisher) { p.journalRetry = 10 * time.Millisecond })
 	r.event("0612-1", func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 30, 80)} })
 	w.Expect(t, "air", mqtttest.JSONHas(root+"air/bench", "temperature_c", 30.0))
 	w.Expect(t, "the light", mqtttest.Is(root+"light/light-1/meaning", "in-order"))

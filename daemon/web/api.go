@@ -210,22 +210,6 @@ func noBatch(id string) error {
 	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", shortened(id)))
 }
 
-// markNullable says in the description that objects may be null where they hang on
-// the first hardener. The library can say that of plain values only.
-func markNullable(schemas huma.Registry) {
-	for _, t := range []reflect.Type{reflect.TypeFor[view.Batch](), reflect.TypeFor[view.Press]()} {
-		schema := schemas.Schema(t, true, "")
-		for schema.Ref != "" {
-			schema = schemas.SchemaFromRef(schema.Ref)
-		}
-		for _, name := range []string{"remaining_s", "ends_at"} {
-			if p := schema.Properties[name]; p != nil && p.Ref != "" {
-				schema.Properties[name] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: p.Ref}, {Type: "null"}}, Description: p.Description}
-			}
-		}
-	}
-}
-
 // rowSchemas are the rows of package view that are published with the suffix View.
 var rowSchemas = []reflect.Type{
 	reflect.TypeFor[view.Air](), reflect.TypeFor[view.Scale](), reflect.TypeFor[view.Pouring](), reflect.TypeFor[view.Sensor](),

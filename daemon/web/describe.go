@@ -51,7 +51,7 @@ func complete(api *huma.OpenAPI, events []describe.EventKind) {
 	api.Servers = []*huma.Server{{URL: "/", Description: "this bench"}}
 	api.Tags = tags
 	describeEvents(api.Components.Schemas, events)
-	markNullable(api.Components.Schemas)
+	describe.NullableSpans(api.Components.Schemas, reflect.TypeFor[view.Batch](), reflect.TypeFor[view.Press]())
 	for path, item := range api.Paths {
 		word, _, _ := strings.Cut(strings.TrimPrefix(path, base), "/")
 		for _, op := range []*huma.Operation{item.Get, item.Post} {

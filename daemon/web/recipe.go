@@ -12,7 +12,7 @@ import (
 
 // recipes is what a bench can say of a mix before it is begun.
 type recipes interface {
-	// Recipe changes nothing and does not wait. The error is a [*record.Refusal].
+	// Recipe changes nothing and does not wait. The error is a [*request.Refusal].
 	Recipe(c request.StartMix) (view.Recipe, error)
 }
 

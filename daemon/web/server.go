@@ -39,7 +39,7 @@ type Bench interface {
 	// Watch signals after each new snapshot; a reader that is late sees one signal.
 	Watch() (signal <-chan struct{}, stop func())
 	// Do makes a change and returns once it is on disk. The error is a
-	// [*record.Refusal], or that of ctx.
+	// [*request.Refusal], or that of ctx.
 	Do(ctx context.Context, r request.Request) (request.Reply, error)
 }
 
