@@ -25,6 +25,7 @@ type reader struct {
 	faults     Faults
 	given      map[kind]*register
 	references []reference
+	keys       *[]Key // collects the keys for [Keys]; nil while a file is read
 }
 
 func (r *reader) fault(at position, path, found, want string) {
@@ -164,6 +165,7 @@ func (m *mapping) wrongAs(key, how, want string) {
 
 // require reports a key that is not there.
 func (m *mapping) require(key, want string) {
+	m.noteRequired(key, want)
 	if !m.has(key) {
 		m.fault(key, "nothing", want)
 	}

@@ -29,6 +29,7 @@ type textRule struct {
 // text reads a text. Numbers and truth values are no text: YAML changes them before
 // anybody sees them (0612 is 394), so an id of digits must be quoted.
 func (m *mapping) text(key string, into *string, rule textRule) {
+	m.note(key, rule.want, *into)
 	f := m.field(key)
 	if f == nil {
 		return
@@ -61,6 +62,7 @@ func (m *mapping) asText(node ast.Node, path string, rule textRule) (string, boo
 // texts reads a list of texts, none twice.
 func (m *mapping) texts(key string, into *[]string, rule textRule) {
 	want := "a list, each " + rule.want
+	m.note(key, want, strings.Join(*into, ", "))
 	nodes := m.elements(key, want)
 	if nodes == nil {
 		return
@@ -136,6 +138,7 @@ var decimal = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?$`)
 // number reads a decimal number. It works on the file's text, since the YAML library
 // takes some numbers for text and reads others in the wrong base.
 func (m *mapping) number(key string, into *float64, within bounds) {
+	m.note(key, within.String(), *into)
 	f := m.field(key)
 	if f == nil {
 		return
@@ -181,6 +184,7 @@ func plainNumber(node ast.Node) (float64, bool) {
 
 // boolean reads true or false.
 func (m *mapping) boolean(key string, into *bool) {
+	m.note(key, "true or false", *into)
 	f := m.field(key)
 	if f == nil {
 		return
@@ -194,6 +198,9 @@ func (m *mapping) boolean(key string, into *bool) {
 
 // duration reads a duration with its unit, from shortest to longest.
 func (m *mapping) duration(key string, into *time.Duration, shortest, longest time.Duration, example string) {
+	want := fmt.Sprintf("a duration with its unit (ms, s, m, h, d) from %s to %s, such as %s",
+		sayDuration(shortest), sayDuration(longest), example)
+	m.note(key, want, *into)
 	f := m.field(key)
 	if f == nil {
 		return
@@ -204,12 +211,13 @@ func (m *mapping) duration(key string, into *time.Duration, shortest, longest ti
 			return
 		}
 	}
-	m.wrong(key, fmt.Sprintf("a duration with its unit (ms, s, m, h, d) from %s to %s, such as %s",
-		sayDuration(shortest), sayDuration(longest), example))
+	m.wrong(key, want)
 }
 
 // date reads a day. YAML's own dates are taken too, which is what a day without quotes is.
 func (m *mapping) date(key string, into *time.Time) {
+	const want = "a day as YYYY-MM-DD, such as 2026-03-31"
+	m.note(key, want, *into)
 	f := m.field(key)
 	if f == nil {
 		return
@@ -220,7 +228,7 @@ func (m *mapping) date(key string, into *time.Time) {
 			return
 		}
 	}
-	m.wrong(key, "a day as YYYY-MM-DD, such as 2026-03-31")
+	m.wrong(key, want)
 }
 
 // days is a duration that begins with whole days.

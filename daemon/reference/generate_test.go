@@ -14,6 +14,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"potlifed/daemon/config"
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
@@ -75,6 +76,7 @@ type lightText struct {
 // content is what the template shows.
 type content struct {
 	Sample     string
+	Keys       []keyText
 	Rights     []struct{ Right, Verbs string }
 	Changes    []changeText
 	Topics     []topicText
@@ -87,6 +89,8 @@ type content struct {
 	CoarsePct  string
 }
 
+type keyText struct{ Path, Value, Default string }
+
 type metricText struct{ Name, Kind, Labels, Help string }
 
 // generate returns the reference as the template and the tables say.
@@ -97,6 +101,16 @@ func generate(t *testing.T) string {
 		t.Fatal(err)
 	}
 	c := content{Sample: string(sample), Topics: topicTexts(), Alarms: alarm.Definitions()}
+	for _, k := range config.Keys() {
+		text := keyText{k.Path, k.Value, "–"}
+		switch {
+		case k.Required:
+			text.Default = "required"
+		case k.Default != "":
+			text.Default = "`" + k.Default + "`"
+		}
+		c.Keys = append(c.Keys, text)
+	}
 	for _, right := range request.Rights() {
 		var verbs []string
 		for _, r := range request.Table() {
@@ -180,7 +194,7 @@ func (f *fieldsOf) of(t reflect.Type, required []string) (rows []row) {
 		case name == "":
 			name = field.Name
 		}
-		r := row{Name: name, Type: f.typeOf(field), Meaning: strings.TrimSuffix(field.Tag.Get("doc"), ".")}
+		r := row{Name: name, Type: f.typeOf(field), Meaning: phrase(field.Tag.Get("doc"))}
 		r.Required = !strings.Contains(options, "omit")
 		if required != nil {
 			r.Required = slices.Contains(required, name)
@@ -194,6 +208,16 @@ func (f *fieldsOf) of(t reflect.Type, required []string) (rows []row) {
 		rows = append(rows, r)
 	}
 	return rows
+}
+
+// phrase returns a text as it is written in a table: a first sentence with a small letter
+// and the last without a full stop.
+func phrase(text string) string {
+	text = strings.TrimSuffix(text, ".")
+	if len(text) > 1 && 'A' <= text[0] && text[0] <= 'Z' && 'a' <= text[1] && text[1] <= 'z' {
+		text = strings.ToLower(text[:1]) + text[1:]
+	}
+	return text
 }
 
 // typeOf returns the type of a field in words, with the limits that its tags give.
