@@ -7,7 +7,7 @@ import (
 	"potlifed/model/light"
 )
 
-// Press is a press with what stands on it.
+// Press is the row of a press and what is loaded on it.
 type Press struct {
 	ID          string         `json:"id" doc:"id of the press"`
 	Zone        string         `json:"zone" doc:"id of the zone that the press is in"`
@@ -20,15 +20,14 @@ type Press struct {
 	Risk        *float64       `json:"risk" doc:"probability that the loaded batch is past its pot life, 0 to 1; null when there is none"`
 	PrintsTotal *uint64        `json:"prints_total,omitempty" doc:"prints that were reported for this press; absent while none were"`
 
-	// How a cup stands on it, and what goes into one.
+	// The exposure of a cup on the press, and the limits of its content in g.
 	Place        cure.Place `json:"-"`
 	InkMinimumG  float64    `json:"-"`
 	FillMaximumG float64    `json:"-"`
 }
 
-// Light is what a light is to show. Whoever sends it on sets ValidUntil anew
-// each time, from the time of the snapshot, so that a light learns of a bench that
-// stands still.
+// Light is what a light is to show. The sender of a message sets ValidUntil from the time of the
+// snapshot each time, so that a light notices when the bench has stopped.
 type Light struct {
 	Time       time.Time     `json:"time" doc:"time of the state"`
 	ID         string        `json:"id" doc:"id of the light"`
@@ -46,5 +45,5 @@ type Light struct {
 	Says         string             `json:"says,omitempty" doc:"what the lamp reports when it differs from the message"`
 }
 
-// LightValidFor is how long a light may go on showing what it was told.
+// LightValidFor is for how long a light may show the last message.
 const LightValidFor = 90 * time.Second

@@ -319,7 +319,7 @@ type stream struct {
 	write     func([]byte) (int, error)
 	close     func() error
 	sevenBits bool
-	closed    bool // tells a close from a loss: the library reports both in the same way
+	closed    bool // distinguishes a close from a loss: the library reports both in the same way
 }
 
 func (st *stream) Read(p []byte) (int, error) {

@@ -91,7 +91,7 @@ func (s *Scale) Run(ctx context.Context, sink Sink) error {
 	good := false
 	each := func(line []byte, r weigh.Reading, err error) {
 		switch {
-		case err == ErrKey: // the scale speaks, and says nothing of a weight
+		case err == ErrKey: // the scale sends, and there is no weight
 			good = true
 			if sink.Key != nil {
 				sink.Key()

@@ -58,7 +58,7 @@ type Cloud struct {
 
 	age, goodAt time.Duration
 	crossed     [levels]time.Duration // when the risk passed each level, or notCrossed
-	markedAt    time.Duration         // the age at the first MarkAtLeast that still stands
+	markedAt    time.Duration         // the age at the first MarkAtLeast that is still in effect
 
 	lastAir      air.State // at the end of the last step, for the dose of an unknown gap
 	lastExposure float64

@@ -6,11 +6,12 @@ import (
 	"potlifed/model/air"
 )
 
-// course is the temperature of a cup that follows air whose temperature moves in a straight line: lumped capacitance,
+// course is the temperature of a cup that follows air whose temperature changes linearly: lumped
+// capacitance,
 //
 //	dT/dt = (T_air - T)/tau,  T(t) = air0 + slope (t - tau (1 - x)) + gap x,  x = exp(-t/tau)
 //
-// exact for a ramp. tau = 0 means that the cup has the air's temperature.
+// which is exact for a ramp. With tau = 0 the cup has the temperature of the air.
 type course struct {
 	airC   float64 // at t = 0
 	slope  float64 // K/h
@@ -24,7 +25,7 @@ func newCourse(from, to, cupC, tauH, hours float64) course {
 	return course{airC: from, slope: (to - from) / hours, gap: cupC - from, tauH: tauH, hours: hours, finalC: to}
 }
 
-// at is the cup's temperature t hours into the course.
+// at returns the temperature of the cup in °C, t hours into the course.
 func (c course) at(t float64) float64 {
 	if c.tauH == 0 {
 		return c.airC + c.slope*t
@@ -35,7 +36,7 @@ func (c course) at(t float64) float64 {
 	return c.airC + c.slope*c.tauH*(x+decay) + c.gap*(1+decay)
 }
 
-// end is the cup's temperature when the course is over.
+// end returns the temperature of the cup in °C at the end of the course.
 func (c course) end() float64 {
 	if c.tauH == 0 {
 		return c.finalC
@@ -64,7 +65,8 @@ const (
 	gauss3Node = 0.38729833462074168852 // √(3/5)/2
 )
 
-// newGauss8 spreads the tabulated half of the 8-point rule (Abramowitz & Stegun, table 25.4) over 0..1.
+// newGauss8 expands the tabulated half of the 8-point rule (Abramowitz & Stegun, table 25.4) to
+// 0..1.
 func newGauss8() rule {
 	half := [4][2]float64{
 		{0.1834346424956498049394761, 0.3626837833783619829651504},
@@ -80,21 +82,24 @@ func newGauss8() rule {
 	return r
 }
 
-// pieceK is the largest change of temperature inside one application of a rule. Over 10 K an Arrhenius factor of 90 kJ/mol changes by
-// less than e^2 and the vapour pressure by less than e, which the 8-point rule integrates to better than 1e-12.
+// pieceK is the largest change of temperature inside one application of a rule. Over 10 K an
+// Arrhenius factor of 90 kJ/mol changes by less than e^2 and the vapour pressure by less than e,
+// which the 8-point rule integrates to better than 1e-12.
 const (
 	pieceK    = 10.0
 	maxPieces = 64
 )
 
-// pieces is how many times a rule has to be applied over a change of temperature.
+// pieces returns how often a rule must be applied over a change of temperature.
 func pieces(changeK float64) int {
 	return int(min(max(math.Ceil(math.Abs(changeK)/pieceK), 1), maxPieces))
 }
 
-// heatIntegral is ∫ k(T_cup) dt over the course, in hours at 20 °C. The cup's approach to the air is cut at tau, 2 tau, 4 tau … and each
-// part again so that the temperature changes by no more than pieceK inside one application of the rule. With gauss8 it is right to 1e-9
-// relative for any step, any lag and any air inside the physics limits; with gauss3 to 1e-4.
+// heatIntegral returns ∫ k(T_cup) dt over the course, in hours at 20 °C. The approach of the cup
+// to the air is divided at tau, 2 tau, 4 tau …, and each part again so that the temperature
+// changes by no more than pieceK inside one application of the rule. With gauss8 the result is
+// right to 1e-9 relative for any step, any lag and any air within the limits of package air;
+// with gauss3 to 1e-4.
 func (c course) heatIntegral(activationK float64, r rule) float64 {
 	if c.tauH == 0 {
 		return c.heatBetween(activationK, r, 0, c.hours, c.slope*c.hours)
@@ -124,7 +129,8 @@ func (c course) heatBetween(activationK float64, r rule, from, to, changeK float
 	return sum * width
 }
 
-// vapourIntegral is ∫ e dt in Pa h over a step in which temperature and humidity are linear, to 1e-9 relative.
+// vapourIntegral returns ∫ e dt in Pa h over a step in which temperature and humidity change
+// linearly, right to 1e-9 relative.
 func vapourIntegral(from, to air.State, hours float64) float64 {
 	n := pieces(to.TemperatureC - from.TemperatureC)
 	sum := 0.0

@@ -6,22 +6,26 @@ import (
 	"potlifed/model/air"
 )
 
-// piece is a short stretch of air over which all members advance: short enough that the air's temperature moves by no more than a few
-// kelvin, so that two points integrate it to 1e-4.
+// piece is a short stretch of air over which all members advance. It is so short that the
+// temperature of the air changes by a few kelvins at most, so that two points integrate it to
+// 1e-4.
 type piece struct {
 	hours    float64
 	lagH     float64
-	from, to air.State // inside the physics limits
-	// strayFrom and strayTo are one standard deviation of the members' own drift at both ends.
+	from, to air.State // within the limits of package air
+	// strayFrom and strayTo are one standard deviation of the members' own drift at both ends,
+	// in K and % RH.
 	strayFrom, strayTo air.State
-	// together is the correlation of both strays, apart what is left to humidity alone: √(1 - together²).
+	// together is the correlation of both strays; apart is the share that is independent for the
+	// humidity, √(1 - together²).
 	together, apart float64
-	// towardsWorst: nobody measures; each member has its own point between the air above and worst.
+	// towardsWorst: the air is not measured. Each member has its own point between the air above
+	// and worst.
 	towardsWorst bool
 	worst        air.State
 }
 
-// part is the first f of the piece.
+// part returns the first f of the piece.
 func (p piece) part(f float64) piece {
 	p.to = air.Lerp(p.from, p.to, f)
 	p.strayTo = air.Lerp(p.strayFrom, p.strayTo, f)
@@ -29,7 +33,7 @@ func (p piece) part(f float64) piece {
 	return p
 }
 
-// memberAir is the air of one member when the piece says a and a stray.
+// memberAir returns the air of one member when the piece has the air a and a stray.
 func (p *piece) memberAir(m *member, a, stray air.State) air.State {
 	if p.towardsWorst {
 		a = air.Lerp(a, worstOf(a, p.worst), m.worstU)
@@ -42,7 +46,7 @@ func (p *piece) memberAir(m *member, a, stray air.State) air.State {
 	}
 }
 
-// worstOf is the worst air, never milder than what was last read.
+// worstOf returns the worst air, which is never milder than the last reading.
 func worstOf(last, worst air.State) air.State {
 	return air.State{
 		TemperatureC: max(last.TemperatureC, worst.TemperatureC),
@@ -50,10 +54,11 @@ func worstOf(last, worst air.State) air.State {
 	}
 }
 
-// Beyond expansionK from its centre the shared expansion of the saturation pressure is not good enough and the formula is used.
+// expansionK is how far from its centre the shared expansion of the saturation pressure is
+// accurate enough. Beyond it the formula is used.
 const expansionK = 6.0
 
-// state is what changes of the members: each one's spent life and cup temperature in °C.
+// state is what changes of the members: the spent life and the cup temperature in °C of each.
 type state struct{ dose, cup []float64 }
 
 func newState(n int) state {
@@ -66,14 +71,15 @@ func (s state) copyFrom(o state) {
 	copy(s.cup, o.cup)
 }
 
-// gentle says that the air hardly moves within the piece, so that its middle stands for all of it to 1e-5. Every piece of a quiet minute
-// is, and that is most of what a running shop computes.
+// gentle reports whether the air changes so little within the piece that its middle represents
+// all of it to 1e-5. This holds for every piece of a minute without changes, which is most of
+// what a running shop calculates.
 func (p *piece) gentle() bool {
 	return math.Abs(p.to.TemperatureC-p.from.TemperatureC) <= 0.25 && math.Abs(p.to.HumidityPct-p.from.HumidityPct) <= 1 &&
 		math.Abs(p.strayTo.TemperatureC-p.strayFrom.TemperatureC) <= 0.05 && math.Abs(p.strayTo.HumidityPct-p.strayFrom.HumidityPct) <= 0.3
 }
 
-// advance lets all members live through a piece. phi holds each one's exposure.
+// advance advances all members over a piece. phi holds the exposure of each.
 func (s state) advance(members []member, phi []float64, p *piece) {
 	if !(p.hours > 0) {
 		return
@@ -108,11 +114,13 @@ func (s state) advance(members []member, phi []float64, p *piece) {
 	}
 }
 
-// gentleK: where a cup's temperature moves by no more than this in a piece, k at its mean temperature is the mean of k to 3e-5.
+// gentleK: where a cup's temperature changes by no more than this in a piece, k at the mean
+// temperature is the mean of k to 3e-5.
 const gentleK = 0.2
 
-// heatPath is the member's ∫ k dt over a piece and the cup's temperature at its end. It takes k once or at two points where that does,
-// which is every piece of a minute, and else the careful integral.
+// heatPath returns the member's ∫ k dt over a piece and the temperature of the cup at its end.
+// It evaluates k once or at two points where that is accurate enough, which is so for every
+// piece of a minute, and otherwise uses the accurate integral.
 func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float64) {
 	if tauH == 0 {
 		if math.Abs(to-from) <= gentleK {
@@ -147,12 +155,15 @@ func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float
 	return heatH, settled + (to - from) + amplitude*decay(x)
 }
 
-// settledPath is heatPath for a piece longer than half the lag, in which the cup comes close to its settled course T_s, behind the air by
-// slope·tau: k of that course at two points, and what the cup's start off it adds. With v = t/tau, k(T_s) = k0 exp(b v) and
+// settledPath is heatPath for a piece longer than half the lag, in which the cup comes close to
+// its settled course T_s, which is slope·tau behind the air. It evaluates k of that course at
+// two points and adds the effect of the cup's initial deviation. With v = t/tau, k(T_s) = k0
+// exp(b v) and
 //
 //	k(T_s + A exp(-v)) = k(T_s) exp(cA exp(-v) - d exp(-2v)),  c = Ea/(R T²), d = cA·A/T
 //
-// each power of exp(-v) has a closed integral. It is right to 1e-4 for |cA| ≤ 0.1, |b| ≤ 0.5 and a course of 2.5 K; ok is false outside.
+// each power of exp(-v) has a closed integral. The result is right to 1e-4 for |cA| ≤ 0.1, |b| ≤
+// 0.5 and a course of 2.5 K; ok is false outside.
 func (m *member) settledPath(hours, tauH, from, to, amplitude float64) (heatH, cupC float64, ok bool) {
 	x := hours / tauH
 	rise := (to - from) / x // in tau
@@ -178,12 +189,13 @@ func (m *member) settledPath(hours, tauH, from, to, amplitude float64) (heatH, c
 	return hours*0.5*(k1+k2) + k0*tauH*added, settled + (to - from) + amplitude*q, true
 }
 
-// expSmall is exp(y) for |y| ≤ 1/4 to 2e-8, for |y| ≤ 0.4 to 4e-7: a third of the time of a minute's advance would go into the exact one.
+// expSmall returns exp(y), right to 2e-8 for |y| ≤ 1/4 and to 4e-7 for |y| ≤ 0.4. With math.Exp,
+// a third of the time of a minute's advance would be spent in it.
 func expSmall(y float64) float64 {
 	return 1 + y*(1+y*(1.0/2)*(1+y*(1.0/3)*(1+y*(1.0/4)*(1+y*(1.0/5)*(1+y*(1.0/6))))))
 }
 
-// decay is exp(-x) for x ≥ 0.
+// decay returns exp(-x) for x ≥ 0.
 func decay(x float64) float64 {
 	if x > 0.25 {
 		return math.Exp(-x)

@@ -2,8 +2,9 @@ package cure
 
 import "math"
 
-// lnSurvival is ln(1 - Phi(x)), the logarithm of the share of batches that live on when ln(dose)/sigma is x, good to any x: a batch that
-// somebody calls good after many pot lives still has a distribution of its end.
+// lnSurvival returns ln(1 - Phi(x)), the logarithm of the share of batches that are still good
+// when ln(dose)/sigma is x. It is accurate for any x: a batch that somebody calls good after
+// many pot lives still has a distribution of its end.
 func lnSurvival(x float64) float64 {
 	switch {
 	case x < -1:
@@ -16,14 +17,16 @@ func lnSurvival(x float64) float64 {
 	return -0.5*x*x - math.Log(x*math.Sqrt(2*math.Pi)) + math.Log1p(-y*(1-3*y*(1-5*y)))
 }
 
-// alive says how many of all members' batches lived when the batch was last known good: Σ (1 - F_i(g)), kept as a sum in units of
-// exp(lnUnit), the largest term.
+// alive holds how many of all members' batches were good when the batch was last known good: Σ
+// (1 - F_i(g)), stored as a sum in units of exp(lnUnit), the largest term.
 type alive struct{ lnUnit, sum float64 }
 
-// deepLn: below it a member's survival at good is so small that it is carried as a logarithm.
+// deepLn is the logarithm below which a member's survival at good is stored as a logarithm,
+// because it is so small.
 const deepLn = -600.0
 
-// spent is member i's dose at an instant, the drawn part of an unknown gap included; gap may be nil.
+// spent returns the dose of member i at an instant, with the drawn part of an unknown gap. gap
+// may be nil.
 func spent(dose, gap []float64, i int) float64 {
 	if gap == nil {
 		return dose[i]
@@ -50,8 +53,8 @@ func memberLnSurvival(m *member, dose float64) float64 {
 	return lnSurvival(math.Log(dose) / m.sigma)
 }
 
-// risk is P(end <= now | good at good_at) = Σ [F_i(t) - F_i(g)] / Σ [1 - F_i(g)] = 1 - Σ S_i(t) / Σ S_i(g): the mixture weighted by each
-// member's own survival.
+// risk returns P(end <= now | good at good_at) = Σ [F_i(t) - F_i(g)] / Σ [1 - F_i(g)] = 1 - Σ
+// S_i(t) / Σ S_i(g): the mixture weighted by each member's own survival.
 func (a alive) risk(members []member, dose, gap []float64) float64 {
 	sum := 0.0
 	if a.lnUnit > deepLn {
@@ -73,8 +76,8 @@ func (a alive) risk(members []member, dose, gap []float64) float64 {
 	return min(max(1-sum/a.sum, 0), 1)
 }
 
-// ceilingFor bounds the risk of a young batch from above, for the price of one term: no member has spent more than dose, none scatters
-// more than sigma.
+// ceilingFor returns an upper limit of the risk of a young batch from one term: no member has
+// spent more than dose, and none scatters more than sigma.
 func (a alive) ceilingFor(n int, dose, sigma float64) float64 {
 	if dose <= 0 {
 		return 0
@@ -85,19 +88,20 @@ func (a alive) ceilingFor(n int, dose, sigma float64) float64 {
 	return normalCDF(math.Log(dose)/sigma) * float64(n) / (a.sum * math.Exp(a.lnUnit))
 }
 
-// ceiling bounds the risk from above at the price of one multiplication a member, from the last time it was worked out in full. A member's
-// share of ended batches is Phi(ln D/sigma); by the mean value theorem it has grown by at most
+// ceiling is an upper limit of the risk that costs one multiplication per member, from the last
+// time that the risk was calculated exactly. A member's share of ended batches is Phi(ln
+// D/sigma). By the mean value theorem it has grown since then by at most
 //
 //	max phi · [ln D - ln D0] / sigma ≤ (D/D0 - 1) / (sigma √(2π))
 //
-// since then. The bound is rigorous, so whether and when it is used changes no result. The zero ceiling bounds nothing, and that of a
-// batch whose doses grow manyfold in a minute next to nothing.
+// The limit is rigorous, so using it changes no result. The zero ceiling gives no limit, and
+// that of a batch whose doses grow many times in a minute hardly any.
 type ceiling struct {
 	slope []float64 // of each member's dose; nil or empty when there is no bound
 	start float64   // the risk less the slopes' part at the time
 }
 
-// set notes a risk that was worked out at these doses. Members without a dose leave it without a bound.
+// set stores a risk that was calculated at these doses. Members without a dose have no limit.
 func (b *ceiling) set(a alive, members []member, dose, gap []float64, risk float64) {
 	b.slope = b.slope[:0]
 	if a.lnUnit <= deepLn {
@@ -117,7 +121,7 @@ func (b *ceiling) set(a alive, members []member, dose, gap []float64, risk float
 	}
 }
 
-// of is the bound at these doses, which are not below those that were set.
+// of returns the limit at these doses, which must not be below those that were set.
 func (b *ceiling) of(dose []float64) float64 {
 	if len(b.slope) != len(dose) {
 		return math.Inf(1)
@@ -130,5 +134,5 @@ func (b *ceiling) of(dose []float64) float64 {
 	return sum + rounding*(1+math.Abs(b.start))
 }
 
-// forget drops the bound: what it was worked out from has changed.
+// forget removes the limit when what it was calculated from has changed.
 func (b *ceiling) forget() { b.slope = b.slope[:0] }
