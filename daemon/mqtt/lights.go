@@ -143,7 +143,7 @@ func (l *lightTopic) payload(v view.Light) []byte {
 	b, err := json.Marshal(LightPayload{
 		v.Time, v.ValidUntil, v.Seq, v.Meaning, v.Colour, v.Flashing, v.Reason, v.Press, v.Batch,
 	})
-	if err != nil { // a year beyond 9999 is all that could do it
+	if err != nil { // only a year beyond 9999 can cause it
 		l.log.Error("light not encoded", "light", l.id, "err", err)
 		return []byte(`{"meaning":"unknown","colour":"yellow","flashing":true}`)
 	}
