@@ -10,8 +10,8 @@ const (
 
 // helpOf holds the help texts of the histograms.
 var helpOf = map[string]string{
-	nameReadingToPublish: "From a device's bytes to the message that was published because of them.",
-	nameJournalWrite:     "One commit of the journal, until it is on the disk.",
+	nameReadingToPublish: "Time from a device's bytes to the message published because of them.",
+	nameJournalWrite:     "Time of one commit of the journal, until it is on disk.",
 }
 
 // series describes one series of the collector, with its kind.
@@ -71,7 +71,7 @@ func newNames(bench string) names {
 	}
 	gauge, counter := make(prometheus.GaugeValue), make(prometheus.CounterValue)
 	return names{
-		buildInfo:         gauge("potlife_build_info", "What is running; always 1.", "version", "goversion"),
+		buildInfo:         gauge("potlife_build_info", "Version of the program and of Go; always 1.", "version", "goversion"),
 		clockSynchronised: gauge("potlife_clock_synchronised", "1 when the wall clock is known to be set."),
 		timeLapse:         gauge("potlife_time_lapse_ratio", "How many times faster than real time a demo runs."),
 
@@ -82,35 +82,35 @@ func newNames(bench string) names {
 
 		sensorUp:           gauge("potlife_sensor_up", "1 while the sensor delivers readings.", "sensor"),
 		sensorLastReading:  gauge("potlife_sensor_last_reading_timestamp_seconds", "When the newest good reading was taken.", "sensor"),
-		sensorReads:        counter("potlife_sensor_reads_total", "Readings by result: ok, error (none came), rejected (outside physics).", "sensor", "result"),
+		sensorReads:        counter("potlife_sensor_reads_total", "Readings by result: ok, error (no reading), rejected (physically impossible).", "sensor", "result"),
 		sensorReadDuration: gauge("potlife_sensor_read_duration_seconds", "How long the newest reading took.", "sensor"),
-		sensorCondition:    gauge("potlife_sensor_condition", "1 for the condition that holds: waiting, up, stale or down.", "sensor", "condition"),
+		sensorCondition:    gauge("potlife_sensor_condition", "1 for the present condition: waiting, up, stale or down.", "sensor", "condition"),
 
-		scaleUp:     gauge("potlife_scale_up", "1 while the scale is heard.", "scale"),
-		scaleWeight: gauge("potlife_scale_weight_grams", "What the scale shows.", "scale"),
-		scaleStable: gauge("potlife_scale_stable", "1 while the weight stands still.", "scale"),
+		scaleUp:     gauge("potlife_scale_up", "1 while the scale sends.", "scale"),
+		scaleWeight: gauge("potlife_scale_weight_grams", "Weight on the scale's display.", "scale"),
+		scaleStable: gauge("potlife_scale_stable", "1 while the weight is settled.", "scale"),
 		scaleLines:  counter("potlife_scale_lines_total", "Lines by result: ok, torn, unknown, overlong, overload.", "scale", "result"),
 
 		batchRemaining: gauge("potlife_batch_remaining_seconds", "Pot life left in an open batch; bound is expected (half of such batches last longer), low (nine in ten do) or high (one in ten does).", "batch", "bound"),
 		batchSpent:     gauge("potlife_batch_spent_ratio", "Pot life spent; 1 is the nominal end.", "batch"),
-		batchRisk:      gauge("potlife_batch_dead_risk_ratio", "How likely the batch is dead already, 0 to 1.", "batch"),
-		batchMixed:     gauge("potlife_batch_mixed_timestamp_seconds", "When the hardener went in.", "batch"),
-		batchComponent: gauge("potlife_batch_component_grams", "What was poured of a part.", "batch", "part"),
-		batchInfo:      gauge("potlife_batch_info", "What an open batch is; always 1, to join on.", "batch", "ink", "press", "state"),
+		batchRisk:      gauge("potlife_batch_dead_risk_ratio", "Probability that the batch is past its pot life, 0 to 1.", "batch"),
+		batchMixed:     gauge("potlife_batch_mixed_timestamp_seconds", "When hardener was added.", "batch"),
+		batchComponent: gauge("potlife_batch_component_grams", "Mass of a component: ink, hardener or thinner.", "batch", "part"),
+		batchInfo:      gauge("potlife_batch_info", "Properties of an open batch; always 1, for joins.", "batch", "ink", "press", "state"),
 		batchesClosed:  counter("potlife_batches_closed_total", "Batches that ended, by ink and outcome.", "ink", "outcome"),
 
-		pressRemaining: gauge("potlife_press_remaining_seconds", "Pot life left in what is loaded, with the bounds of a batch.", "press", "bound"),
-		pressRisk:      gauge("potlife_press_dead_risk_ratio", "How likely what is loaded is dead already, 0 to 1.", "press"),
-		prints:         counter("potlife_prints_total", "Prints that a press was said to have made.", "press"),
+		pressRemaining: gauge("potlife_press_remaining_seconds", "Pot life left in the loaded batch, with the bounds of a batch.", "press", "bound"),
+		pressRisk:      gauge("potlife_press_dead_risk_ratio", "Probability that the loaded batch is past its pot life, 0 to 1.", "press"),
+		prints:         counter("potlife_prints_total", "Prints reported for a press.", "press"),
 
-		alarmActive:         gauge("potlife_alarm_active", "1 while an alarm's cause stands; 0 once it is gone, and while the alarm is silenced.", "alarm", "subject", "priority"),
-		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged an alarm, whether its cause still stands or not.", "alarm", "subject"),
+		alarmActive:         gauge("potlife_alarm_active", "1 while the cause of an alarm is present; 0 once it is gone, and while the alarm is silenced.", "alarm", "subject", "priority"),
+		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged an alarm, whether its cause is still present or not.", "alarm", "subject"),
 		light:               gauge("potlife_light", "1 for the meaning that a light shows.", "light", "meaning"),
 
 		mqttConnected:  gauge("potlife_mqtt_connected", "1 while the broker is connected."),
 		mqttWaiting:    gauge("potlife_mqtt_waiting_messages", "Messages that wait for the broker."),
 		mqttMessages:   counter("potlife_mqtt_messages_total", "Messages by direction and result.", "direction", "result"),
-		brokerRefusals: counter("potlife_broker_refusals_total", "What clients of the built-in broker were refused.", "action"),
+		brokerRefusals: counter("potlife_broker_refusals_total", "Requests of clients that the built-in broker refused, by action.", "action"),
 	}
 }
 
