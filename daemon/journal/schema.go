@@ -31,8 +31,8 @@ var migrations = []string{
 	 CREATE TABLE checkpoint (place INTEGER PRIMARY KEY, at INTEGER NOT NULL, model INTEGER NOT NULL, state BLOB NOT NULL) STRICT;
 	 CREATE TABLE cursor (name TEXT PRIMARY KEY, seq INTEGER NOT NULL) STRICT;`,
 
-	// What leads from a lot to batches and back, and to what was thrown away. The bodies
-	// are bytes; SQLite would take such for its own form of JSON.
+	// Indexes for following a lot to its batches and back, and for what was thrown away. The
+	// bodies are bytes, which SQLite would read as its own binary form of JSON.
 	`CREATE INDEX record_batch ON record (json_extract(CAST(body AS TEXT), '$.batch'), seq) WHERE seq IS NOT NULL;
 	 CREATE INDEX record_from ON record (json_extract(CAST(body AS TEXT), '$.from'), seq) WHERE kind IN ('split', 'topped-up');
 	 CREATE INDEX record_can ON record (json_extract(CAST(body AS TEXT), '$.can'), seq) WHERE kind = 'poured-from';
@@ -40,10 +40,10 @@ var migrations = []string{
 	 CREATE INDEX record_over ON record (at) WHERE kind IN ('closed', 'abandoned');
 	 CREATE INDEX record_clock ON record (seq) WHERE kind IN ('clock-changed', 'started');`,
 
-	// What others than the daemon have the built-in broker hold.
+	// The retained messages that the built-in broker stores for clients.
 	`CREATE TABLE retained (topic TEXT PRIMARY KEY, payload BLOB NOT NULL) STRICT;`,
 
-	// What was taken back, by the number of the event that it takes back.
+	// The undone events, by the number of the event that was undone.
 	`CREATE INDEX record_undone ON record (json_extract(CAST(body AS TEXT), '$.undoes')) WHERE kind = 'undone';`,
 }
 

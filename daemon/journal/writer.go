@@ -51,7 +51,7 @@ func (j *Journal) Write(g Group) error {
 	began := time.Now()
 	err := j.commit(g)
 	j.observe(time.Since(began))
-	if err == nil && g.Thin != nil { // its failure costs room, and no record
+	if err == nil && g.Thin != nil { // its failure wastes space, and loses no record
 		if err := j.thin(*g.Thin); err != nil {
 			j.log.Warn("old air is not thinned", "err", err)
 		}
@@ -87,7 +87,7 @@ func (j *Journal) commit(g Group) (err error) {
 	}
 	if g.Checkpoint != nil {
 		state, err := json.Marshal(g.Checkpoint)
-		if err != nil { // it costs the checkpoint, and no record
+		if err != nil { // a failure loses the checkpoint, and no record
 			j.log.Error("the state cannot be written out; no checkpoint is taken", "err", err)
 		} else if err := checkpoint(tx, *g.Checkpoint, state); err != nil {
 			return fmt.Errorf("journal: write checkpoint: %w", err)
@@ -133,7 +133,7 @@ func columns(r record.Record) ([]any, error) {
 }
 
 func checkpoint(tx *sql.Tx, s record.State, body []byte) error {
-	// Two checkpoints at one place say the same; the newer stays.
+	// Two checkpoints at one place are equal; the newer one is kept.
 	if _, err := tx.Exec(`
 		INSERT INTO checkpoint (place, at, model, state)
 		SELECT coalesce(max(place), 0), ?, ?, ? FROM record WHERE true

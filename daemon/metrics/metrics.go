@@ -96,9 +96,9 @@ func New(settings Settings, bench Bench) *Metrics {
 		m.Durations = NewDurations(settings.Bench)
 	}
 	m.registry.MustRegister(newCollector(settings, bench, runtime.Version()), m.readingToPublish, m.journalWrite)
-	// Memory, processor time and open files of the daemon cost one look into /proc and
-	// tell a leak on a machine that runs for years. The collector of the Go runtime's
-	// own figures is left out: thirty series that nobody at a press can act on.
+	// Memory, processor time and open files of the daemon cost one look into /proc and show a
+	// leak on a machine that runs for years. The collector of the Go runtime's own figures is
+	// left out: thirty series that do not help anybody at a press.
 	prometheus.WrapRegistererWith(label, m.registry).MustRegister(
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m

@@ -92,7 +92,7 @@ func (w *walk) take(r record.Record) error {
 			j.atGood = j.Lived()
 		}
 	case record.Corrected:
-		if e.MixedAt != nil { // its life began with another pour than was thought
+		if e.MixedAt != nil { // its life began with another pour than was assumed
 			delete(w.journeys, e.Batch)
 		}
 	case record.Split:

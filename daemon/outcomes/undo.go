@@ -20,7 +20,7 @@ func (w *walk) keep(before record.State, was map[string]*journey) {
 		}
 		kept[d.Seq] = map[string]*journey{}
 		for id := range d.Batches {
-			if known, ok := w.before[before.Seq][id]; ok { // the change's first event kept it
+			if known, ok := w.before[before.Seq][id]; ok { // the first event of the change stored it
 				kept[d.Seq][id] = known
 			} else if j := was[id]; j != nil {
 				kept[d.Seq][id] = j.clone()

@@ -83,7 +83,7 @@ func (w *into) visit(ctx context.Context, id string, seq uint64, via string) err
 	b := l.batch()
 	b.Via = via
 	for _, lot := range b.Lots {
-		if b.Outcome == lifecycle.Undone { // a part that was poured off by mistake, and back
+		if b.Outcome == lifecycle.Undone { // a part that was split off by mistake
 			break
 		}
 		if w.from.is(lot) && !w.toldBefore(l, via) {

@@ -243,7 +243,7 @@ func (l *life) replay(id string, all map[uint64]record.Record) {
 	for _, seq := range slices.Sorted(maps.Keys(all)) {
 		r := all[seq]
 		if r.Seq < l.own[0].Seq && begins(r.Body, id) {
-			continue // another of the same id, a year before
+			continue // another batch of the same id, a year earlier
 		}
 		before := l.is
 		state = record.Apply(state, paired(state, r))

@@ -57,7 +57,7 @@ func Wasted(ctx context.Context, j Journal, from, to time.Time) ([]Waste, error)
 				kind = LeftOver
 			}
 		case record.Abandoned:
-			if e.WasteG <= 0 { // nothing had been poured
+			if e.WasteG <= 0 { // nothing was poured
 				continue
 			}
 			kind, grams = WasteKind(lifecycle.Abandoned), &e.WasteG

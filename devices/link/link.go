@@ -152,7 +152,7 @@ func tcpAddress(port string) (string, error) {
 	if n, err := strconv.ParseUint(u.Port(), 10, 16); err != nil || n == 0 {
 		return "", fmt.Errorf("%w: port %q: want a TCP port from 1 to 65535 after the host", ErrSettings, port)
 	}
-	// net/url takes an IPv6 address without its brackets for a host, net does not.
+	// net/url accepts an IPv6 address without brackets as a host, and package net does not.
 	if _, _, err := net.SplitHostPort(u.Host); err != nil {
 		return "", fmt.Errorf("%w: port %q: an IPv6 address stands in brackets, as tcp://[::1]:4001", ErrSettings, port)
 	}
@@ -240,8 +240,8 @@ func openSerial(s Settings) (*stream, error) {
 		return nil, err
 	}
 	mode.BaudRate = s.Baud
-	// One look at the symbolic link, so that the device that is locked and the
-	// device that is opened are the same one.
+	// The symbolic link is resolved once, so that the device that is locked is the device that
+	// is opened.
 	device := s.Port
 	if resolved, err := filepath.EvalSymlinks(device); err == nil {
 		device = resolved
@@ -258,7 +258,7 @@ func openSerial(s Settings) (*stream, error) {
 		name:  s.Port,
 		read:  unpanicked(port.Read),
 		write: port.Write,
-		// Both descriptors must go, or an unplugged adapter keeps its number.
+		// Both descriptors must be closed, or an unplugged adapter keeps its number.
 		close: func() error { return errors.Join(port.Close(), unlock()) },
 	}
 	if err := errors.Join(port.SetReadTimeout(pollEvery), port.ResetInputBuffer()); err != nil {
@@ -334,7 +334,7 @@ func (st *stream) Read(p []byte) (int, error) {
 	}
 	switch {
 	case n > 0:
-		return n, nil // an error that came with data comes again by itself
+		return n, nil // an error that came with data is returned again by the next read
 	case err == nil && len(p) > 0, errors.Is(err, os.ErrDeadlineExceeded):
 		return 0, os.ErrDeadlineExceeded
 	case err == nil:

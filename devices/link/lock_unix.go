@@ -26,7 +26,8 @@ func lockDevice(device string) (unlock func() error, err error) {
 	if err != nil {
 		return nil, classify(err)
 	}
-	// Looked at before it is opened: opening a pipe or a disk changes things.
+	// The kind of file is checked before it is opened, since opening a pipe or a disk has
+	// effects.
 	if info.Mode()&os.ModeCharDevice == 0 {
 		return nil, ErrNotSerial
 	}

@@ -194,7 +194,7 @@ func (d *Decoder) learn(line []byte) (weigh.Reading, error) {
 	if i != d.learning {
 		d.learning, d.agreeing = i, 0
 	}
-	// A line without a unit neither speaks for the shape nor against it.
+	// A line without a unit is no evidence for the shape or against it.
 	if m.unit == noUnit {
 		if d.agreeing == 0 && m.unitless {
 			return weigh.Reading{}, ErrNoUnit

@@ -46,7 +46,7 @@ func (f *Framer) Feed(p []byte, line func(line []byte, err error)) {
 			f.end(line, f.synced)
 			f.after = c == endOfText
 		case startOfText:
-			// A line that another one interrupts has lost its end.
+			// A line that is interrupted by another one has lost its end.
 			f.end(line, false)
 			f.after = false
 		default:

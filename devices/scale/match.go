@@ -28,7 +28,7 @@ const maxDigits = 12
 // run matches the whole line. The error says why it does not match.
 func (m *match) run(elements []element) error {
 	for i := range elements {
-		// A scale that is out of range may leave out all that it cannot know.
+		// A scale that is out of range may leave out everything that it cannot know.
 		if (m.over || m.under) && m.atEnd() {
 			return nil
 		}
@@ -186,8 +186,8 @@ func (m *match) takeNumber() error {
 		}
 		separator = m.pos
 	}
-	// A digit must stand on both sides of the decimal mark: without, a part of
-	// the number may have been lost.
+	// A digit must be on both sides of the decimal mark. Without one, a part of the number may
+	// have been lost.
 	if digits == 0 || separator == from || separator == m.pos-1 {
 		return ErrUnknown
 	}
@@ -301,7 +301,7 @@ func (m *match) reading() weigh.Reading {
 	if m.over || m.under {
 		return r
 	}
-	// Many balances leave the unit out until the weight is at rest.
+	// Many balances leave the unit out until the weight is stable.
 	if m.unitless && r.Stability == weigh.StabilityUnknown {
 		r.Stability = weigh.Moving
 	}

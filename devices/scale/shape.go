@@ -328,7 +328,7 @@ func parseMarks(text string) (element, error) {
 			}
 		}
 	}
-	// Longest first, so that NT is not taken for N, and nothing comes last.
+	// The longest is first, so that NT is not read as N, and an empty alternative is last.
 	sort.SliceStable(e.marks, func(i, j int) bool { return len(e.marks[i].text) > len(e.marks[j].text) })
 	return e, nil
 }

@@ -57,12 +57,12 @@ func (p *ptyPort) replug() (err error) {
 	if err := onDescriptor(p.slave, makeRaw); err != nil {
 		return fmt.Errorf("pseudo-terminal: raw mode: %w", err)
 	}
-	// The library leaves the descriptor blocking, and a write would wait for a
-	// reader for ever.
+	// The library leaves the descriptor in blocking mode, in which a write would wait for a
+	// reader without end.
 	if err := onDescriptor(p.master, func(fd int) error { return unix.SetNonblock(fd, true) }); err != nil {
 		return fmt.Errorf("pseudo-terminal: %w", err)
 	}
-	// Written aside and renamed, so that the name is never half there.
+	// The link is made under another name and renamed, so that the name is always complete.
 	aside := p.link + ".new"
 	if err := os.Remove(aside); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
@@ -76,7 +76,7 @@ func (p *ptyPort) replug() (err error) {
 func (p *ptyPort) unplug() error {
 	err := os.Remove(p.link)
 	if errors.Is(err, os.ErrNotExist) {
-		err = nil // its folder may have been cleared away already
+		err = nil // its folder may have been removed already
 	}
 	return errors.Join(err, p.close())
 }
@@ -105,7 +105,7 @@ func (p *ptyPort) write(b []byte) error {
 		_, err := unix.Write(fd, b)
 		return err
 	})
-	if err != nil && !errors.Is(err, unix.EAGAIN) { // the kernel is full: lost, as on a line
+	if err != nil && !errors.Is(err, unix.EAGAIN) { // the kernel's buffer is full: the bytes are lost, as on a line
 		return fmt.Errorf("pseudo-terminal: %w", err)
 	}
 	return nil

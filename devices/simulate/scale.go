@@ -96,7 +96,7 @@ type Scale struct {
 	// mu guards the fields below. It is held while a line is written, which never takes long
 	// (see port).
 	mu      sync.Mutex
-	loadG   float64 // what stands on the pan
+	loadG   float64 // the load on the pan, in g
 	tareG   float64
 	tared   bool
 	changed time.Time // when the load last changed

@@ -26,8 +26,8 @@ func newTCPPort() (*tcpPort, error) {
 func (p *tcpPort) path() string { return "tcp://" + p.address }
 
 func (p *tcpPort) write(b []byte) error {
-	// Looked for here rather than in a goroutine of its own: a reader that
-	// comes between two lines waits for the next one anyway.
+	// New readers are accepted here and not in a goroutine: a reader that comes between two
+	// lines waits for the next one anyway.
 	if err := p.listener.SetDeadline(time.Now().Add(time.Millisecond)); err != nil {
 		return err
 	}
@@ -45,7 +45,7 @@ func (p *tcpPort) write(b []byte) error {
 		_, err = p.reader.Write(b)
 	}
 	if err != nil {
-		// The reader went away or does not read; that is not this side's fault.
+		// The reader has closed or does not read, which is not a fault of this side.
 		p.reader.Close()
 		p.reader = nil
 	}

@@ -180,8 +180,9 @@ func (s State) DewPointC() (dewPointC float64, ok bool) {
 	if !(ratio > 0) || !(start > 0) || math.IsInf(start, 1) {
 		return 0, false
 	}
-	// Newton on ln p as a function of 1/T, in which it is nearly straight: a handful of rounds from anywhere. In logarithms, so that
-	// a trace of humidity does not vanish by underflow.
+	// Newton's method on ln p as a function of 1/T, which is nearly linear, needs a few
+	// iterations from any start. Logarithms keep a trace of humidity from vanishing by
+	// underflow.
 	target := lnSaturation(start) + math.Log(ratio)
 	kelvin := start
 	for range 100 {

@@ -44,7 +44,7 @@ const (
 // measured: the integral of the spread in Path has the standard deviation of the integrated
 // error.
 type Habit struct {
-	days        float64 // of record behind it
+	days        float64 // days of record
 	profile     [24]State
 	known       [24]bool
 	temperature course
@@ -162,7 +162,8 @@ func (r readings) learn(values []float64, drift float64, c *course) [AheadHours 
 			}
 			this, then := before[i][hourOfDay(r.first+int64(i))], before[i][hourOfDay(r.first+int64(i+ahead))]
 			off := values[i+ahead] - now - c.hour[ahead]*(then-this) - c.mean[ahead]*(this-now)
-			// A look across an hour without a reading says nothing from there on: the sum stays NaN.
+			// A forecast across an hour without a reading gives no error from there on: the sum
+			// stays NaN.
 			sum[i] += (last[i] + off) / 2
 			last[i] = off
 			errors[ahead][i] = sum[i] / float64(ahead)
@@ -190,7 +191,7 @@ func (r readings) blend(values []float64, before [][24]float64, ahead int, drift
 	s11, s22 = s11+hold, s22+hold
 	det := s11*s22 - s12*s12
 	hour, mean = (s1y*s22-s2y*s12)/det, (s2y*s11-s1y*s12)/det
-	// At an edge the other weight is the best one given the edge.
+	// At a limit, the other weight is the best one given the limit.
 	switch {
 	case hour < 0:
 		hour, mean = 0, s2y/s22

@@ -133,7 +133,7 @@ func (h History) Shift(d time.Duration) History {
 		return h
 	}
 	h.First += int64(math.Round(d.Hours()))
-	if h.First < 0 { // before 1970 nobody measured: the clock was never set
+	if h.First < 0 { // a time before 1970 means that the clock was never set
 		return History{}
 	}
 	return h

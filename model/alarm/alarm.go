@@ -18,8 +18,8 @@ const (
 	Unacknowledged State = "unacknowledged" // B
 	Acknowledged   State = "acknowledged"   // C
 	Returned       State = "returned"       // D: its cause is gone, and nobody has acknowledged it
-	Shelved        State = "shelved"        // G: put aside by a person, for a time
-	Suppressed     State = "suppressed"     // H: by design, since what it looks at cannot be seen
+	Shelved        State = "shelved"        // G: a person has put it aside for a time
+	Suppressed     State = "suppressed"     // H: by design, since its condition cannot be observed
 	OutOfService   State = "out-of-service" // I: its device is under maintenance
 )
 

@@ -212,7 +212,7 @@ func (c *Cloud) crossing(start state, p *piece, phi []float64, work state, level
 		return 0
 	}
 	const precise = 1e-9 // hours
-	last := 0            // the end that moved last
+	last := 0            // the end that was moved last
 	for range 60 {
 		if (b-a)*p.hours <= precise || missB <= 0 {
 			break

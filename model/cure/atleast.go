@@ -61,7 +61,8 @@ func (c *Cloud) CountGap(p Place, s Step) {
 		}
 		lived.advance(c.members, c.phi, &pc)
 	}
-	// With a mark on each side of the last Good nobody can say on which side this time lay; after it is the careful answer.
+	// With a mark before and after the last Good it is not known on which side this time lay.
+	// After it is the safe side.
 	beforeGood := c.gapAtGood != nil && slices.Equal(c.gap, c.gapAtGood)
 	for i, dose := range lived.dose {
 		c.now.dose[i] += dose

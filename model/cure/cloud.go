@@ -67,7 +67,7 @@ type Cloud struct {
 	alive    alive
 	ceiling  ceiling
 	maxSigma float64
-	scratch  [2]state // for the search of a crossing
+	scratch  [2]state // memory for the search of a crossing
 }
 
 // nominal is the member with all parameters at their centre.

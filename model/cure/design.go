@@ -92,7 +92,7 @@ func TruncatedNormal(u, centre, spread, low, high float64) float64 {
 	a, b := (low-centre)/spread, (high-centre)/spread
 	mirrored := a > 0
 	if mirrored {
-		// The distribution's lower tail is the one that floating point resolves.
+		// Floating point has more resolution in the lower tail of the distribution.
 		a, b, u = -b, -a, 1-u
 	}
 	pa, pb := normalCDF(a), normalCDF(b)
@@ -100,6 +100,7 @@ func TruncatedNormal(u, centre, spread, low, high float64) float64 {
 	if mirrored {
 		z = -z
 	}
-	// Far out both ends round to the same probability and z is infinite; the nearer end is right then.
+	// Far out, both ends round to the same probability and z is infinite. The nearer limit is
+	// then right.
 	return min(max(centre+spread*z, low), high)
 }

@@ -138,7 +138,8 @@ func (j *cloudJSON) valid() error {
 		return err
 	}
 	for _, cup := range append(j.Cup[:n:n], j.Nominal.CupC) {
-		// A degree of grace: a cup that has followed the air to its limit may stand a rounding error beyond it.
+		// One degree is tolerated: a cup that has followed the air to its limit may be beyond it
+		// by a rounding error.
 		if !inside(cup, air.MinTemperatureC-1, air.MaxTemperatureC+1) {
 			return fmt.Errorf("a cup at %v °C", cup)
 		}

@@ -75,7 +75,8 @@ func (c *Cloud) lookAhead(p Place, now air.State, held time.Duration, view outlo
 	before, after, work := newState(len(c.members)), newState(len(c.members)), newState(len(c.members))
 	after.copyFrom(c.now)
 	heldH := max(held, 0).Hours()
-	// 1e-2 h keeps the number of pieces bounded in air so hot that the grid would otherwise be too fine to get anywhere.
+	// 1e-2 h limits the number of pieces in air so hot that the grid would otherwise be too
+	// fine.
 	scale := max(1/c.Rate(p, now), 1e-2)
 	horizon := Horizon.Hours()
 	t := 0.0

@@ -31,7 +31,7 @@ func (c course) at(t float64) float64 {
 		return c.airC + c.slope*t
 	}
 	x := t / c.tauH
-	// In this form a very short step of very steep air loses nothing to cancellation.
+	// In this form a very short step of very steep air loses no digits to cancellation.
 	decay := math.Expm1(-x)
 	return c.airC + c.slope*c.tauH*(x+decay) + c.gap*(1+decay)
 }

@@ -52,7 +52,7 @@ func (s Sensor) spreads() (temperatureK, humidityPct float64) {
 // member is one plausible batch. What was drawn for it when the cloud was made never changes.
 type member struct {
 	lRefH, share, activation, sigma float64 // h, -, kJ/mol, -
-	biasTemperature, biasHumidity   float64 // K, % RH: what the sensor's reading lacks
+	biasTemperature, biasHumidity   float64 // K, % RH: the true air minus the sensor's reading
 	driftTemperature, driftHumidity float64 // standard normal
 	lagFactor                       float64
 	exposureU, worstU               float64 // 0..1
@@ -93,7 +93,8 @@ func drawMembers(ink Ink, sensor Sensor, weighing float64, n int, z [draws]int) 
 		m.share = TruncatedNormal(u(drawShare), ink.MoistureShare, ink.MoistureSpread, MinMoistureShare, MaxMoistureShare)
 		m.activation = TruncatedNormal(u(drawActivation), ink.ActivationKJPerMol, ink.ActivationSpread,
 			MinActivationKJPerMol, MaxActivationKJPerMol)
-		// The sheet speaks of the life in its own air; L_ref follows with the member's own paths.
+		// The sheet gives the life in its own air. L_ref follows from it with the member's own
+		// paths.
 		life := knownLife * math.Exp(ink.LifeLnSpread*normal(drawLife))
 		m.lRefH = lRefFor(known, life, m.share, m.activation/gasConstant)
 		lnSigma := TruncatedNormal(u(drawSigma), math.Log(ink.Sigma), ink.SigmaLnSpread, math.Log(minSigma), math.Log(maxSigma))

@@ -131,7 +131,7 @@ func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float
 		return hours * 0.5 * (first + second), to
 	}
 	x := hours / tauH
-	behind := (to - from) / x // by how much a cup that has settled trails the air
+	behind := (to - from) / x // by how much a settled cup is behind the air
 	amplitude := cup - from + behind
 	if x >= 1e-6 && math.Abs(to-from)+math.Abs(amplitude)*min(x, 1) <= gentleK {
 		left := decay(x)
@@ -144,7 +144,7 @@ func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float
 		}
 	}
 	if x < 1e-3 || x > 0.5 || math.Abs(amplitude) > 8 {
-		// Also very short steps: the form below loses figures there.
+		// This is also used for very short steps, for which the form below loses digits.
 		c := newCourse(from, to, cup, tauH, hours)
 		return c.heatIntegral(m.activationK, gauss3), c.end()
 	}
@@ -168,7 +168,8 @@ func (m *member) settledPath(hours, tauH, from, to, amplitude float64) (heatH, c
 	x := hours / tauH
 	rise := (to - from) / x // in tau
 	settled := from - rise
-	// c where the cup's approach has its weight: halfway through a short piece, a tau into a long one.
+	// c at the time that matters most for the cup's approach: halfway through a short piece, one
+	// tau into a long one.
 	kelvin := settled + rise*min(0.5*x, 0.8) + zeroCelsiusK
 	c := m.activationK / (kelvin * kelvin)
 	ca, b := c*amplitude, c*rise
@@ -177,7 +178,7 @@ func (m *member) settledPath(hours, tauH, from, to, amplitude float64) (heatH, c
 	}
 	first := settled + gauss2.nodes[0]*(to-from)
 	k1 := arrhenius(m.activationK, first)
-	// The other k, from the first's: their exponents are small.
+	// The other k are calculated from the first: their exponents are small.
 	ratio := func(t float64) float64 {
 		return expSmall(m.activationK * (t - first) / ((t + zeroCelsiusK) * (first + zeroCelsiusK)))
 	}

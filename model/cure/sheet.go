@@ -125,7 +125,7 @@ func (s Sheet) Calibrate() (Ink, error) {
 	humid := air.State{TemperatureC: s.AtTemperatureC, HumidityPct: s.HumidPct}.VapourPressurePa()
 	moisture := (1/s.Shortest.Hours() - 1/s.Longest.Hours()) / (humid - dry)
 	heat := 1/s.Longest.Hours() - moisture*dry
-	// The limit itself, an ink of moisture alone, is allowed; rounding must not refuse it.
+	// An ink whose life only moisture determines is allowed; rounding must not refuse it.
 	if heat < -1e-12/s.Longest.Hours() {
 		return Ink{}, fmt.Errorf("pot life: %s..%s between %v and %v %%: %w: shortest/longest must be at least dry/humid, %.3g; "+
 			"check the figures and the two ends, or give one figure as about",

@@ -37,7 +37,7 @@ func Trace(p Place, s Step, cupC float64, visit func(hours, cupC float64)) (mois
 	cup := newCourse(from.TemperatureC, to.TemperatureC, cupC, p.lagH(), hours)
 	n := max(s.chunks(hours), int(min(math.Ceil(hours/0.25), mostStretches)))
 	if lagH := p.lagH(); lagH > 0 {
-		// A cup that comes in from the cold warms fastest at first.
+		// The temperature of a cup that comes in from the cold rises fastest at first.
 		const steepestK = 4.0
 		byCup := math.Abs(cupC-from.TemperatureC) / steepestK * min(hours/lagH, 1)
 		n = max(n, int(min(math.Ceil(max(1, byCup)*max(1, hours/lagH)), mostStretches)))

@@ -157,7 +157,7 @@ func (c Cup) Advise(maxPct, pipetteG float64) TopUp {
 	needG := c.AimPct/100*c.CatalysedG - (c.PouredG - c.LostG())
 	roomG := max(maxPct/100*c.CatalysedG+c.WeighedLossG-c.PouredG, 0)
 	a := TopUp{LostG: c.LostG(), Basis: c.basis(), ThinnerPct: c.ThinnerPct(), AddG: max(min(needG, roomG), 0)}
-	// The margin keeps rounding from turning an exact fit into a limit.
+	// The margin prevents an exact fit from becoming a limit by rounding.
 	a.AtLimit = needG > roomG+1e-9*(1+roomG)
 	if pipetteG > 0 {
 		a.Pipettes = a.AddG / pipetteG

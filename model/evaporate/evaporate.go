@@ -163,7 +163,7 @@ func leftAfter(thinnerG, restG float64, t Thinner, pureLossG float64) float64 {
 		return max(thinnerG, 0)
 	}
 	n, b, lost := thinnerG/t.MolarMassG, max(restG, 0)/RestMolarMassG, pureLossG/t.MolarMassG
-	// Of next to nothing but thinner the logarithm's share is lost in rounding anyway.
+	// When there is almost only thinner, the part of the logarithm is below the rounding error.
 	if b < 1e-9*n {
 		return max(thinnerG-pureLossG, 0)
 	}

@@ -21,7 +21,7 @@ const (
 
 // Span is a weight that is known to lie between two limits, in g.
 type Span struct {
-	G     float64 `json:"g"` // the likeliest
+	G     float64 `json:"g"` // the most likely weight
 	LowG  float64 `json:"low_g"`
 	HighG float64 `json:"high_g"` // +Inf when the cup's own weight is not known
 }
@@ -87,7 +87,7 @@ func (m Mix) ZerosG() []float64 {
 	switch m.Pan.State {
 	case weigh.PanZeroed, weigh.PanAsked:
 		add(tared - m.Pan.ShiftG)
-	case weigh.PanRising: // taken for tared, and perhaps taken back
+	case weigh.PanRising: // it counts as tared, which may still be undone
 		add(tared + m.Pan.ShiftG)
 	}
 	return zeros

@@ -9,7 +9,7 @@ import (
 // Drawn is the mass that came from one can.
 type Drawn struct {
 	Part mix.Part
-	Can  string // empty when nobody said
+	Can  string // empty when nobody named a can
 	G    float64
 }
 

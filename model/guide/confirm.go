@@ -62,7 +62,7 @@ type Confirm struct {
 
 // Outcome is the result of an accepted confirmation.
 type Outcome struct {
-	Pour     Pour // HasPour tells whether there was one
+	Pour     Pour // HasPour reports whether there was one
 	HasPour  bool
 	Advanced bool // the step changed
 	// Corrections are what to add when the step is not complete.

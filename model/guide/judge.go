@@ -199,7 +199,7 @@ func (m Mix) Pouring() (b Bar, ok bool) {
 	b = Bar{Part: part, PouredG: poured.Of(part), TargetG: m.Targets().Of(part) - poured.Of(part)}
 	ratio, tolerance := float64(r.Ratio), r.TolerancePct/100
 	switch {
-	case part == mix.Ink && poured.HardenerG > 0: // back into ratio
+	case part == mix.Ink && poured.HardenerG > 0: // brings the mix back into ratio
 		asked := poured.HardenerG * ratio
 		b.LowG, b.HighG = asked/(1+tolerance)-poured.InkG, asked/(1-tolerance)-poured.InkG
 	case part == mix.Ink:

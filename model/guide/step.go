@@ -89,7 +89,7 @@ func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
 	m.Overrides = slices.DeleteFunc(slices.Clone(m.Overrides), func(o Override) bool { return o.Pours >= n })
 	m.Stirred = min(m.Stirred, n-1)
 	if last.Step != Thinner {
-		m.Stirred = 0 // what the hardener was stirred into is in doubt
+		m.Stirred = 0 // it is not certain what the hardener was stirred into
 	}
 	m.RestUntil, m.UnexplainedG = time.Time{}, 0
 	m.Pours = slices.Clone(m.Pours[:n-1])

@@ -45,7 +45,7 @@ func (f *fitting) conclude(s solution) {
 	}
 	learned.Sigma = min(max(learned.Sigma, cure.MinLearnedSigma), cure.MaxLearnedSigma)
 	if !learned.SigmaLearned {
-		// Too few ends to take anybody outside of what was believed.
+		// There are too few ends to move sigma outside its prior limits.
 		learned.Sigma = min(max(learned.Sigma, cure.MinSigma), cure.MaxSigma)
 	}
 	r.LongerThanSheet = longerSomewhere(learned, f.pair.Sheet)

@@ -212,7 +212,9 @@ func spreadAround(o optimum) (covariance *mat.SymDense, lean []float64) {
 		}
 		return covariance, lean
 	}
-	// Not convex across a bound, or nearly so, where nothing can be wider than twice the prior: what presses against it keeps its prior spread, the others theirs given that.
+	// The function is not convex across a bound, or nearly so, where nothing can be wider than
+	// twice the prior. A variable at a bound then keeps its prior spread, and the others have
+	// theirs given that.
 	covariance = inverseOver(o.hessian, indices(o.active, false))
 	for _, i := range indices(o.active, true) {
 		covariance.SetSym(i, i, 1)

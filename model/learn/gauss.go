@@ -73,7 +73,8 @@ func recurrence(points []warm, centre, half, total float64) (diagonal, offDiagon
 			now[i], before[i] = (x[i]-alpha)*now[i]-beta*before[i], now[i]
 			next += p.hours * now[i] * now[i]
 		}
-		// As many polynomials as temperatures: the next one is zero, but for rounding.
+		// There are as many polynomials as temperatures: the next one is zero apart from
+		// rounding.
 		if next <= 1e-24*total || len(diagonal) == rulePoints {
 			break
 		}

@@ -42,7 +42,8 @@ func (s *shop) levelSigma(o *optimum, low, high []float64) {
 	}
 	at := optimum{x: moved, gradient: make([]float64, s.n), hessian: mat.NewSymDense(s.n, nil), active: o.active, converged: true}
 	if at.value = s.penalised(at.x, at.gradient, at.hessian); isFinite(at.value) {
-		// The gradient of what was moved is not a press against a bound; that of the active ones is as good as before.
+		// The gradient of the variables that were moved does not point beyond a bound. For the
+		// active ones it is as before.
 		*o = at
 	}
 }

@@ -58,7 +58,8 @@ func (l *Lived) rate(at point) jet {
 func (r *Record) logLikelihood(at point, sheet *sheetAir) jet {
 	lnSigma := variable(pLnSigma, at[pLnSigma])
 	if r.Weighing > 0 {
-		// sigma² grows by the ratio's error: ½ ln(sigma² + w²) and its derivatives by ln sigma.
+		// The error of the ratio adds to sigma²: ½ ln(sigma² + w²), with its derivatives by ln
+		// sigma.
 		own := math.Exp(2 * at[pLnSigma])
 		q := own / (own + r.Weighing*r.Weighing)
 		lnSigma = lnSigma.through(0.5*math.Log(own+r.Weighing*r.Weighing), q, 2*q*(1-q))
@@ -86,7 +87,7 @@ func (r *Record) logLikelihood(at point, sheet *sheetAir) jet {
 		zFrom := z(&from)
 		return lnBetween(&zFrom, &zTo)
 	}
-	// ln D and ln r hold the same ln L_ref, which goes away between them.
+	// ln D and ln r hold the same ln L_ref, which cancels.
 	rate := r.To.rate(at)
 	density := zTo.times(&zTo)
 	density = density.through(-0.5*density.v-lnRoot2Pi, -0.5, 0)

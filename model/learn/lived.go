@@ -112,7 +112,8 @@ func (j *Journey) Lived() Lived {
 	if j.place.Lag <= 0 {
 		cup = j.lastAir.TemperatureC
 	}
-	// An ink of moisture alone and of one hour's life has exactly this rate.
+	// An ink whose life only moisture determines, with a life of one hour, has exactly this
+	// rate.
 	moistureOnly := cure.Ink{LRefH: 1, MoistureShare: 1}
 	return Lived{
 		heat:      gaussRule(j.points),

@@ -75,7 +75,7 @@ func minimise(f objective, start, low, high []float64) optimum {
 			continue
 		}
 		if longest <= restStep && ok {
-			// Not even so short a step goes down: rounding is all that is left.
+			// Even such a short step does not decrease the value; only rounding is left.
 			o.converged = true
 			return o
 		}
@@ -112,7 +112,7 @@ func newtonStep(o *optimum, damping float64) ([]float64, bool) {
 		return nil, false
 	}
 	var solved mat.VecDense
-	// A condition that is poor is what the damping is for; the trial decides.
+	// The damping takes care of a poor condition; the trial step decides.
 	_ = factor.SolveVecTo(&solved, g)
 	for a, i := range free {
 		step[i] = min(max(solved.AtVec(a), -longestStep), longestStep)

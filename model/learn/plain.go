@@ -41,7 +41,8 @@ func (f *fitting) fitPlain() {
 		f.result.Fault = "the fit did not settle"
 		return
 	}
-	// A parameter at its limit is held there; the others are as sure as they are with it held.
+	// A parameter at its limit is fixed there. The others have the uncertainty that they have
+	// with it fixed.
 	s := f.solution(best.x, inverseOver(best.hessian, indices(best.active, false)), make([]float64, len(best.x)))
 	if s.at[pLnSigma] <= plainLow[pLnSigma]+1e-9 {
 		s.covariance, s.determined = [parameters][parameters]float64{}, [parameters]bool{}

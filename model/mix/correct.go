@@ -104,7 +104,7 @@ func ThinnerCorrections(poured Amounts, l Limits) []Correction {
 			aim{Addition{ThinnerG: least}, ToTolerance}, aim{Addition{ThinnerG: exact}, ToExact})
 	}
 	if l.ThinnerMaxPct <= 0 {
-		return nil // no amount of ink makes thinner vanish
+		return nil // no amount of ink removes thinner
 	}
 	aims := []aim{{l.inRatio(100*poured.ThinnerG/l.ThinnerMaxPct - catalysed + l.DivisionG), ToTolerance}}
 	if l.ThinnerPct > 0 {
@@ -156,7 +156,7 @@ func (l Limits) fitting(poured Amounts, thinnerPct float64, aims ...aim) []Corre
 		thinner := math.Max(poured.ThinnerG+a.add.ThinnerG, thinnerPct/100*catalysed)
 		total := catalysed + thinner
 		if math.IsNaN(total) || math.IsInf(total, 0) {
-			continue // an aim of next to no thinner asks for more ink than numbers hold
+			continue // an aim with almost no thinner needs more ink than a float64 can hold
 		}
 		if l.CupMaximumG > 0 && total > l.CupMaximumG*(1+rounding) {
 			continue

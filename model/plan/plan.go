@@ -42,8 +42,8 @@ const rounding = 1e-9
 // Run describes what is to be printed, and with what.
 type Run struct {
 	Prints        int
-	GramsPerPrint float64 // of finished mix, what stays in the process included
-	Presses       int     // alike, each with a cup of its own
+	GramsPerPrint float64 // of finished mix, with what stays in the process
+	Presses       int     // all alike, each with its own cup
 	PrintsPerHour float64 // of each press
 	CupMinimumG   float64 // the smallest mix that the cup is made for
 	CupMaximumG   float64

@@ -24,7 +24,7 @@ type Rise struct {
 
 type level struct {
 	grams float64
-	next  time.Time // of the first reading after the last one at this level
+	next  time.Time // the time of the first reading after the last one at this level
 }
 
 // NewRise returns a Rise for a scale with the given division in g.

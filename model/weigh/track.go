@@ -104,7 +104,7 @@ func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
 		return p, Unchanged
 	}
 	if t.state != PanResting && p.State == PanResting {
-		t.haveHeld = false // the question was answered, or the next part begun
+		t.haveHeld = false // the question was answered, or the next part has begun
 	}
 	if r.At.Before(t.lastAt) {
 		t.haveHeld, t.sawZero, t.rising = false, false, false
@@ -182,10 +182,11 @@ func (t *Tracker) resting(r Reading, g float64, tareKey bool, p Pan) (Pan, Chang
 		p.State, p.HeldG, p.AwayG = PanAway, held, s
 		return p, Lifted
 	case t.zero(s) && held < -2*t.divisionG && t.levelAt.Sub(t.heldAt) <= steady:
-		// From below zero straight to it: a pour that ends there would be a chance.
+		// The reading goes from below zero straight to this weight. A pour that ends there would
+		// be a coincidence.
 		return ask(p, held, -held)
 	case t.zero(s) && held > 2*t.divisionG:
-		// A tare shows zero exactly; what s differs from it was poured since.
+		// A tare shows exactly zero. The difference of s from it was poured since.
 		p.State, p.HeldG, p.ShiftG, p.Blind = PanZeroed, held, -held, blind
 		t.sawZero, t.zeroAt = true, r.At
 		if p.CupTared && !blind {
@@ -222,7 +223,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 	case !ok:
 		return p, Unchanged
 	case s < -2*t.divisionG:
-		// An empty pan shows zero; only a tared cup leaves less than that.
+		// An empty pan shows zero; only a tared cup that was lifted leaves less.
 		if s > -(p.HeldG - Clinging(p.HeldG, t.divisionG)) {
 			return ask(p, p.HeldG, p.ShiftG)
 		}
@@ -231,7 +232,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 		return p, change
 	case t.sawZero && t.inBand && p.HeldG >= leastCup*Clinging(p.HeldG, t.divisionG) && t.bandAt.Sub(t.zeroAt) <= steady:
 		if r.At.Sub(t.bandAt) < steady {
-			return p, Unchanged // a quick pour may pass here, too
+			return p, Unchanged // a quick pour may pass here as well
 		}
 		return t.returned(p, s, r.At)
 	case t.sawZero && s > t.divisionG && s <= p.HeldG/2 && r.At.Sub(t.levelAt) >= quickly:
@@ -252,7 +253,7 @@ func (t *Tracker) climbs(r Reading, g, heldG float64, below bool) bool {
 		t.upG = g
 	}
 	if !below {
-		t.upG = math.Inf(1) // no longer tells a pour from a cup
+		t.upG = math.Inf(1) // it no longer distinguishes a pour from a cup
 	}
 	if !t.back(g, heldG) {
 		t.inBand = false
