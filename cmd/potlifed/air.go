@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon/paper"
 	"potlifed/model/air"
 )
 
@@ -74,25 +75,6 @@ writes them with these four values added; other columns are carried along.`,
 	return c
 }
 
-// stateFlags are the two flags with which a command is told the air.
-func stateFlags(c *cobra.Command, state *air.State) {
-	c.Flags().Float64Var(&state.TemperatureC, "temperature", 0, "temperature of the air in °C, -40 to 85")
-	c.Flags().Float64Var(&state.HumidityPct, "humidity", 0, "relative humidity in %, 0 to 100")
-}
-
-// stateGiven checks that the air was said, both parts of it, and is air.
-func stateGiven(c *cobra.Command, state air.State) error {
-	for _, name := range []string{"temperature", "humidity"} {
-		if !c.Flags().Changed(name) {
-			return usage("%s: --%s is missing; give both --temperature and --humidity", c.Name(), name)
-		}
-	}
-	if err := state.Valid(); err != nil {
-		return usage("%s: %w", c.Name(), err)
-	}
-	return nil
-}
-
 func airText(to io.Writer, a airAnswer) error {
 	dew := "none, the air holds no water"
 	if a.DewPointC != nil {
@@ -114,7 +96,8 @@ vapour density       %.3f g/m³
 
 // airTable adds the four columns to CSV. Rows before a wrong one have been written when it is found.
 func airTable(from io.Reader, to io.Writer) (err error) {
-	table, err := openTable("standard input", from, "temperature_c", "humidity_pct")
+	defer func() { err = paperFault(err) }()
+	table, err := paper.Open("standard input", from, "temperature_c", "humidity_pct")
 	if err != nil {
 		return err
 	}
@@ -125,23 +108,23 @@ func airTable(from io.Reader, to io.Writer) (err error) {
 	}()
 	added := []string{"saturation_pressure_pa", "vapour_pressure_pa", "dew_point_c", "vapour_density_g_m3"}
 	for _, column := range added {
-		if _, there := table.columns[column]; there {
+		if table.Has(column) {
 			return usage("standard input: row 1: the column %s is there already", column)
 		}
 	}
-	if err := out.Write(append(table.header, added...)); err != nil {
+	if err := out.Write(append(table.Header, added...)); err != nil {
 		return fmt.Errorf("write: %w", err)
 	}
 	number := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 	for {
-		record, err := table.next()
+		record, err := table.Next()
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
 		if err != nil {
 			return err
 		}
-		state, err := table.state(record)
+		state, err := table.State(record)
 		if err != nil {
 			return err
 		}

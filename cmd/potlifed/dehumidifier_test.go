@@ -1,14 +1,8 @@
 package main
 
 import (
-	"math"
 	"strings"
 	"testing"
-	"time"
-
-	"pgregory.net/rapid"
-
-	"potlifed/model/air"
 )
 
 func TestLifeWithADehumidifierIsTheLifeInThatAir(t *testing.T) {
@@ -52,35 +46,4 @@ func TestDehumidifierRefuses(t *testing.T) {
 	for _, level := range []string{"-1", "100.1", "NaN"} {
 		refused(t, lifeCommand(), "", "--dehumidifier", with(usualRange, "--temperature", "20", "--humidity", "80", "--dehumidifier", level)...)
 	}
-}
-
-// At every instant the dried climate is the climate with its humidity cut off.
-func TestDriedClimateAtAnyInstant(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		var c climate
-		at := time.Date(2026, 6, 12, 8, 0, 0, 0, time.UTC)
-		for range rapid.IntRange(2, 10).Draw(t, "rows") {
-			c = append(c, climateRow{at, air.State{
-				TemperatureC: rapid.Float64Range(-40, 85).Draw(t, "temperature"),
-				HumidityPct:  float64(rapid.IntRange(0, 100).Draw(t, "humidity")),
-			}})
-			at = at.Add(time.Duration(rapid.IntRange(1, 10_000_000).Draw(t, "ms")) * time.Millisecond)
-		}
-		level := float64(rapid.IntRange(0, 100).Draw(t, "level"))
-		dried := c.dried(level)
-		for i := 1; i < len(dried); i++ {
-			if !dried[i].at.After(dried[i-1].at) {
-				t.Fatalf("rows %d and %d: %v, %v", i-1, i, dried[i-1].at, dried[i].at)
-			}
-		}
-		if !dried.start().Equal(c.start()) || !dried.end().Equal(c.end()) {
-			t.Fatalf("%v to %v", dried.start(), dried.end())
-		}
-		when := c.start().Add(time.Duration(rapid.Float64Range(0, 1).Draw(t, "f") * float64(c.end().Sub(c.start()))))
-		got, want := dried.from(when)[0].air, driedAir(c.from(when)[0].air, level)
-		// A row's instant is whole nanoseconds; in a row of a millisecond the humidity moves by 1e-4 % in one.
-		if math.Abs(got.HumidityPct-want.HumidityPct) > 2e-4 || math.Abs(got.TemperatureC-want.TemperatureC) > 3e-4 {
-			t.Fatalf("at %v %+v, want %+v", when, got, want)
-		}
-	})
 }

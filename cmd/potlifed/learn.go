@@ -4,9 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"maps"
-	"os"
 	"slices"
 	"time"
 
@@ -14,6 +12,7 @@ import (
 
 	"potlifed/daemon/journal"
 	"potlifed/daemon/outcomes"
+	"potlifed/daemon/paper"
 	"potlifed/model/cure"
 	"potlifed/model/learn"
 )
@@ -75,7 +74,7 @@ func runLearn(c *cobra.Command, o learnOptions) error {
 	if err != nil {
 		return err
 	}
-	pairs, unknown, err := o.gather(c, known)
+	evidence, unknown, err := o.gather(c, known)
 	if err != nil {
 		return err
 	}
@@ -83,9 +82,12 @@ func runLearn(c *cobra.Command, o learnOptions) error {
 	if o.prior == "none" {
 		options = append(options, learn.PriorNone())
 	}
-	answer := learnAnswer{Prior: o.prior, Inks: []learnedInk{}, NotInConfiguration: unknown}
-	for i, result := range fitGathered(pairs, options) {
-		answer.Inks = append(answer.Inks, learnedInkOf(result, pairs[i].longestGap))
+	answer := learnAnswer{Prior: o.prior, Inks: []learnedInk{}}
+	for _, id := range slices.Sorted(maps.Keys(unknown)) {
+		answer.NotInConfiguration = append(answer.NotInConfiguration, strangers{Ink: id, Batches: unknown[id]})
+	}
+	for i, result := range outcomes.Fit(evidence, options...) {
+		answer.Inks = append(answer.Inks, learnedInkOf(result, evidence[i].LongestGap))
 	}
 	if o.json {
 		return json.NewEncoder(c.OutOrStdout()).Encode(answer)
@@ -93,24 +95,26 @@ func runLearn(c *cobra.Command, o learnOptions) error {
 	return writeLearned(c.OutOrStdout(), answer)
 }
 
-// gather brings the batches together, from the journal or from files.
-func (o learnOptions) gather(c *cobra.Command, known sheets) ([]*gathered, []strangers, error) {
+// gather returns the evidence by ink, from the journal or from files, and the number of
+// batches of each ink that is not in the configuration.
+func (o learnOptions) gather(c *cobra.Command, known sheets) ([]outcomes.Evidence, map[string]int, error) {
 	if o.batches == "" {
 		return fromJournal(c.Context(), known)
 	}
-	batches, err := readFrom(o.batches, "--batches", c.InOrStdin(), readBatches)
+	batches, err := readFrom("learn", o.batches, "--batches", c.InOrStdin(), paper.ReadBatches)
 	if err != nil {
 		return nil, nil, err
 	}
-	climates, err := readFrom(o.climate, "--climate", c.InOrStdin(), readClimates)
+	climates, err := readFrom("learn", o.climate, "--climate", c.InOrStdin(), paper.ReadClimates)
 	if err != nil {
 		return nil, nil, err
 	}
-	return gather(batches, climates, known, o.lag)
+	evidence, unknown, err := paper.Gather(batches, climates, known.pair, o.lag)
+	return evidence, unknown, paperFault(err)
 }
 
-// fromJournal reads how batches ended out of the journal that the configuration names.
-func fromJournal(ctx context.Context, known sheets) ([]*gathered, []strangers, error) {
+// fromJournal reads how batches ended from the journal that the configuration names.
+func fromJournal(ctx context.Context, known sheets) ([]outcomes.Evidence, map[string]int, error) {
 	j, err := journal.OpenToRead(ctx, known.dataDir)
 	if err != nil {
 		return nil, nil, fmt.Errorf("learn: %w", err)
@@ -125,16 +129,8 @@ func fromJournal(ctx context.Context, known sheets) ([]*gathered, []strangers, e
 		k := known.configured[id]
 		inks = append(inks, outcomes.Ink{ID: id, Hardener: k.hardener, Sheet: k.life})
 	}
-	told, unknown := outcomes.Sort(batches, inks)
-	var pairs []*gathered
-	for _, t := range told {
-		pairs = append(pairs, &gathered{pair: t.Pair, leftOut: t.LeftOut})
-	}
-	var others []strangers
-	for _, id := range slices.Sorted(maps.Keys(unknown)) {
-		others = append(others, strangers{Ink: id, Batches: unknown[id]})
-	}
-	return pairs, others, nil
+	evidence, unknown := outcomes.Sort(batches, inks)
+	return evidence, unknown, nil
 }
 
 // check refuses what contradicts itself, and turns flags and configuration into the inks' data sheets.
@@ -209,16 +205,11 @@ func assumedSheet() (cure.Ink, error) {
 	return ink, err
 }
 
-// readFrom opens a file, or standard input for "-", and reads it.
-func readFrom[T any](name, flag string, stdin io.Reader, read func(string, io.Reader) (T, error)) (T, error) {
-	if name == "-" {
-		return read("standard input", stdin)
+// pair returns an ink without records, false when the configuration does not have it.
+func (s sheets) pair(ink string) (learn.Pair, bool) {
+	if s.configured == nil {
+		return learn.Pair{Ink: ink, Sheet: s.all, Assumed: s.assumed}, true
 	}
-	file, err := os.Open(name)
-	if err != nil {
-		var nothing T
-		return nothing, usage("learn: %s: %w", flag, err)
-	}
-	defer file.Close()
-	return read(name, file)
+	known, ok := s.configured[ink]
+	return learn.Pair{Ink: ink, Hardener: known.hardener, Sheet: known.life}, ok
 }

@@ -10,6 +10,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"potlifed/daemon/outcomes"
+	"potlifed/daemon/paper"
 )
 
 // learnFiles writes the two files and gives the flags that name them.
@@ -37,20 +40,20 @@ func learned(t testing.TB, batches, climate string, args ...string) learnAnswer 
 
 var shopOpens = time.Date(2026, 6, 1, 8, 0, 0, 0, time.UTC)
 
-// paper writes rows of batches that each stand in their own steady air.
-type paper struct {
+// books writes rows of batches that each stand in their own steady air.
+type books struct {
 	batches, air strings.Builder
 	n            int
 }
 
-func newPaper() *paper {
-	p := &paper{}
+func newPaper() *books {
+	p := &books{}
 	p.batches.WriteString("id,ink,mixed_at,closed_at,outcome,still_good,last_good_at\n")
 	p.air.WriteString("time,batch,temperature_c,humidity_pct\n")
 	return p
 }
 
-func (p *paper) add(ink, outcome, good string, temperature, humidity, hours float64) {
+func (p *books) add(ink, outcome, good string, temperature, humidity, hours float64) {
 	p.n++
 	mixed := shopOpens.AddDate(0, 0, p.n)
 	closed := mixed.Add(time.Duration(math.Round(hours*3600)) * time.Second)
@@ -216,31 +219,6 @@ func TestLearnGapsAndEdgesOfTheAir(t *testing.T) {
 	}
 }
 
-// A look between two rows: the batch's two ages, not the rows'.
-func TestLearnLooksBetweenRows(t *testing.T) {
-	air := "time,zone,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,bench,20,50\n2026-06-12T20:00:00Z,bench,20,50\n"
-	batches := "id,ink,mixed_at,closed_at,outcome,last_good_at\n0612-1,dial-satin,2026-06-12T08:30:00Z,2026-06-12T16:00:00Z,went-off,2026-06-12T14:45:00Z\n"
-	read, err := readBatches("batches", strings.NewReader(batches))
-	if err != nil {
-		t.Fatal(err)
-	}
-	climates, err := readClimates("air", strings.NewReader(air))
-	if err != nil {
-		t.Fatal(err)
-	}
-	one, why := newRecorded(climates.of["bench"]).walk(read.rows[0], 25*time.Minute)
-	if why != "" {
-		t.Fatal(why)
-	}
-	closeTo(t, "hours at the look", one.From.Hours(), 6.25, 1e-9)
-	closeTo(t, "hours at the end", one.To.Hours(), 7.5, 1e-9)
-	ink, err := assumedSheet()
-	if err != nil {
-		t.Fatal(err)
-	}
-	closeTo(t, "dose at the end", one.To.Dose(ink), 7.5/ink.LRefH, 1e-6)
-}
-
 func TestLearnPartsOfAMixCountOnce(t *testing.T) {
 	air := "time,temperature_c,humidity_pct\n2026-06-12T08:00:00Z,20,50\n2026-06-12T20:00:00Z,20,50\n"
 	batches := "id,ink,mixed_at,closed_at,outcome\n0612-3,dial-satin,2026-06-12T08:30:00Z,2026-06-12T12:00:00Z,used-up\n" +
@@ -371,39 +349,19 @@ func TestLearnRefuses(t *testing.T) {
 	}
 }
 
-func FuzzReadBatches(f *testing.F) {
-	f.Add(goodBatches)
-	f.Add(newPaper().batches.String())
-	f.Add("id,ink,mixed_at,closed_at,outcome\na,b,2026-06-12T08:00:00Z,2026-06-12T08:00:00Z,used-up\n")
-	f.Fuzz(func(t *testing.T, text string) {
-		read, err := readBatches("fuzz", strings.NewReader(text))
-		if err != nil {
-			if exitCode(err) != exitUsage {
-				t.Fatalf("not the reader's own fault: %v", err)
-			}
-			return
-		}
-		for _, b := range read.rows {
-			if b.id == "" || b.ink == "" || !b.account.ClosedAt.After(b.account.MixedAt) || b.silent == "" && !(b.evidence.To > b.evidence.From) {
-				t.Fatalf("%+v", b)
-			}
-		}
-	})
-}
-
 func FuzzLearnFromFiles(f *testing.F) {
 	f.Add(goodBatches, goodAir)
 	f.Fuzz(func(t *testing.T, batches, air string) {
 		if len(batches)+len(air) > 4000 {
 			t.Skip()
 		}
-		read, err := readBatches("batches", strings.NewReader(batches))
+		read, err := paper.ReadBatches("batches", strings.NewReader(batches))
 		if err != nil {
 			return
 		}
-		climates, err := readClimates("air", strings.NewReader(air))
+		climates, err := paper.ReadClimates("air", strings.NewReader(air))
 		if err != nil {
-			if exitCode(err) != exitUsage {
+			if exitCode(paperFault(err)) != exitUsage {
 				t.Fatalf("not the reader's own fault: %v", err)
 			}
 			return
@@ -412,12 +370,12 @@ func FuzzLearnFromFiles(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		inks, _, err := gather(read, climates, sheets{all: ink, assumed: true}, 25*time.Minute)
+		inks, _, err := paper.Gather(read, climates, sheets{all: ink, assumed: true}.pair, 25*time.Minute)
 		if err != nil {
 			return
 		}
-		for i, r := range fitGathered(inks, nil) {
-			if _, err := json.Marshal(learnedInkOf(r, inks[i].longestGap)); err != nil {
+		for i, r := range outcomes.Fit(inks) {
+			if _, err := json.Marshal(learnedInkOf(r, inks[i].LongestGap)); err != nil {
 				t.Fatalf("%v: %+v", err, r)
 			}
 		}

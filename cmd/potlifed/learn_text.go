@@ -17,6 +17,12 @@ type learnAnswer struct {
 	NotInConfiguration []strangers  `json:"not_in_configuration,omitempty"`
 }
 
+// strangers are batches of an ink that the configuration does not have.
+type strangers struct {
+	Ink     string `json:"ink"`
+	Batches int    `json:"batches"`
+}
+
 // learnedInk is the answer for one ink. The parameters are absent when there is a fault.
 type learnedInk struct {
 	Ink                string          `json:"ink"`

@@ -2,11 +2,11 @@ package main
 
 import (
 	"encoding/json"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon/paper"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 )
@@ -19,6 +19,7 @@ type lifeOptions struct {
 	accuracy string
 	drift    bool
 	climate  string
+	zone     string
 	mixedAt  string
 	until    string
 	lag      time.Duration
@@ -66,47 +67,14 @@ adhesion. The ink maker's data sheet decides.`,
 	f.Float64Var(&o.exposure, "exposure", 1, "how open the cup is: 1 in use, about 0.5 loosely covered")
 	f.StringVar(&o.accuracy, "accuracy", "", "accuracy of the sensor in °C and % RH, as 0.3,2; adds its error")
 	f.BoolVar(&o.drift, "drift", false, "the air drifts away from what was last known")
-	f.StringVar(&o.climate, "climate", "", "CSV file of time,temperature_c,humidity_pct; - is standard input")
+	f.StringVar(&o.climate, "climate", "", "CSV file of time,temperature_c,humidity_pct, such as the history of the air that the API serves; - is standard input")
+	f.StringVar(&o.zone, "zone", "", "zone of the climate, for a file with the air of several")
 	f.StringVar(&o.mixedAt, "mixed-at", "", "time of the first hardener, within the climate")
 	f.StringVar(&o.until, "until", "", "time up to which the spent life is given; default: the climate's end")
 	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant of the cup along a climate; 0 for none")
 	f.Float64Var(&o.dried, "dehumidifier", 0, "what if the air never passed this relative humidity, in %")
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
-}
-
-// sheetFlags are the flags with which a command is told the data sheet's pot life.
-func sheetFlags(c *cobra.Command, sheet *cure.Sheet) {
-	f := c.Flags()
-	f.DurationVar(&sheet.Shortest, "shortest", 0, "shortest pot life of the data sheet, at the humid end")
-	f.DurationVar(&sheet.Longest, "longest", 0, "longest pot life of the data sheet, at the dry end")
-	f.DurationVar(&sheet.About, "about", 0, "the one figure of a data sheet that gives no range")
-	f.Float64Var(&sheet.AtTemperatureC, "at", cure.DefaultSheetTemperatureC, "temperature of the data sheet's figures in °C")
-	f.Float64Var(&sheet.DryPct, "dry", cure.DefaultDryPct, "relative humidity of the longest life in %")
-	f.Float64Var(&sheet.HumidPct, "humid", cure.DefaultHumidPct, "relative humidity of the shortest life in %")
-	f.Float64Var(&sheet.ActivationKJPerMol, "activation-kj-mol", cure.DefaultActivationKJPerMol, "activation energy of the reaction in kJ/mol, 25 to 90")
-}
-
-// calibrated is the ink of such flags.
-func calibrated(c *cobra.Command, sheet cure.Sheet) (cure.Ink, error) {
-	// The model takes these zeros for "not said"; here they were.
-	if sheet.DryPct == 0 && sheet.HumidPct == 0 {
-		return cure.Ink{}, usage("%s: --dry and --humid are both 0 %%; the humid end must be above the dry end", c.Name())
-	}
-	if sheet.ActivationKJPerMol == 0 {
-		return cure.Ink{}, usage("%s: --activation-kj-mol 0: want 25 to 90", c.Name())
-	}
-	switch given := c.Flags().Changed; {
-	case !given("shortest") && !given("longest") && !given("about"):
-		return cure.Ink{}, usage("%s: --shortest and --longest are missing; give them, or --about for a data sheet with a single figure", c.Name())
-	case given("shortest") != given("longest") && !given("about"):
-		return cure.Ink{}, usage("%s: give both --shortest and --longest, or --about for a data sheet with a single figure", c.Name())
-	}
-	ink, err := sheet.Calibrate()
-	if err != nil {
-		return cure.Ink{}, usage("%s: %w", c.Name(), err)
-	}
-	return ink, nil
 }
 
 // lifeHours are lives in hours; lifeTimes the same as instants.
@@ -149,9 +117,9 @@ func runLife(c *cobra.Command, o lifeOptions) error {
 	if err != nil {
 		return err
 	}
-	var record climate
+	var record paper.Climate
 	if o.climate != "" {
-		if record, err = openClimate(o.climate, c.InOrStdin()); err != nil {
+		if record, err = o.openClimate(c.InOrStdin()); err != nil {
 			return err
 		}
 	}
@@ -162,7 +130,7 @@ func runLife(c *cobra.Command, o lifeOptions) error {
 	}
 	if o.given("dehumidifier") {
 		dried := driedLife{HumidityPct: o.dried}
-		if dried.lifeFigures, _, err = o.figures(ink, sensor, driedAir(o.air, o.dried), record.dried(o.dried)); err != nil {
+		if dried.lifeFigures, _, err = o.figures(ink, sensor, paper.DriedAir(o.air, o.dried), record.Dried(o.dried)); err != nil {
 			return err
 		}
 		if dried.lifeAlong != nil {
@@ -177,7 +145,7 @@ func runLife(c *cobra.Command, o lifeOptions) error {
 }
 
 // figures are the batch's life in still air and along the record, if there is one; and what the still air was.
-func (o lifeOptions) figures(ink cure.Ink, sensor cure.Sensor, still air.State, record climate) (lifeFigures, air.State, error) {
+func (o lifeOptions) figures(ink cure.Ink, sensor cure.Sensor, still air.State, record paper.Climate) (lifeFigures, air.State, error) {
 	var along *lifeAlong
 	if record != nil {
 		var err error
@@ -214,7 +182,7 @@ func (o lifeOptions) check(c *cobra.Command) (cure.Ink, cure.Sensor, error) {
 		return fail(err)
 	}
 	if o.climate == "" {
-		for _, flag := range []string{"mixed-at", "until", "lag"} {
+		for _, flag := range []string{"mixed-at", "until", "lag", "zone"} {
 			if o.given(flag) {
 				return fail(usage("life: --%s belongs to --climate; still air has none", flag))
 			}
@@ -242,25 +210,6 @@ func (o lifeOptions) stillAirGiven() error {
 		return usage("life: %w", err)
 	}
 	return nil
-}
-
-// sensorOf reads "0.3,2"; without it the air is taken as exact.
-func sensorOf(c *cobra.Command, accuracy string) (cure.Sensor, error) {
-	if accuracy == "" {
-		return cure.Sensor{Exact: true}, nil
-	}
-	var values []float64
-	for part := range strings.SplitSeq(accuracy, ",") {
-		value, ok := plainNumber(part)
-		if !ok || !(value >= 0 && value <= 50) {
-			return cure.Sensor{}, usage("%s: --accuracy %q: %q is not a number from 0 to 50", c.Name(), accuracy, part)
-		}
-		values = append(values, value)
-	}
-	if len(values) != 2 {
-		return cure.Sensor{}, usage("%s: --accuracy %q: want °C and %% RH, as 0.3,2", c.Name(), accuracy)
-	}
-	return cure.Sensor{TemperatureAccuracyC: values[0], HumidityAccuracyPct: values[1]}, nil
 }
 
 // outlook is what the forecasts of this call assume.

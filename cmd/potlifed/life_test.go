@@ -155,56 +155,35 @@ func TestLifeRefuses(t *testing.T) {
 	refused(t, lifeCommand(), rampClimate, "--lag", with(along, "--mixed-at", "2026-06-12T09:00:00Z", "--lag", "-1m")...)
 }
 
-func TestClimateErrorsNameRowAndColumn(t *testing.T) {
-	const head = "time,temperature_c,humidity_pct\n"
-	for _, row := range []struct{ text, want string }{
-		{"", "the file is empty"},
-		{head, "rows of air, the start and the end; found 0"},
-		{head + "2026-06-12T08:00:00Z,20,50\n", "rows of air, the start and the end; found 1"},
-		{"time,humidity_pct\n", "row 1: no column temperature_c"},
-		{"time,zone,temperature_c,humidity_pct\n", "row 1: a column zone"},
-		{head + "2026-06-12 08:00,20,50\n", "row 2, column time"},
-		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T08:00:00Z,21,50\n", "row 3, column time: 2026-06-12T08:00:00Z is there twice"},
-		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:30:00+02:00,21,50\n", "row 3, column time: 2026-06-12T09:30:00+02:00 comes after"},
-		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,20,100.1\n", "row 3, column humidity_pct: 100.1 is outside 0 to 100"},
-		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,20,-1\n", "row 3, column humidity_pct: -1 is outside"},
-		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,,50\n", "row 3, column temperature_c: no value"},
-		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,NaN,50\n", "row 3, column temperature_c"},
-		{head + "2026-06-12T08:00:00Z,20,50\n2026-06-12T09:00:00Z,20\n", "row 3: not as many values"},
-		{head + "0001-06-12T08:00:00Z,20,50\n", "row 2, column time: the year"},
-	} {
-		_, err := readClimate("room.csv", strings.NewReader(row.text))
-		if exitCode(err) != exitUsage || !strings.Contains(err.Error(), "room.csv: ") || !strings.Contains(err.Error(), row.want) {
-			t.Errorf("%q: %v, want %q", row.text, err, row.want)
-		}
+// TestLifeTakesTheHistoryOfTheAir: what the API serves as CSV is a climate for life.
+func TestLifeTakesTheHistoryOfTheAir(t *testing.T) {
+	t.Parallel()
+	p := start(t, newHardware(t).configuration(t, ""))
+	id := p.loads()
+	if _, wrong := p.post("batches/"+id+"/good", map[string]any{}); wrong != nil { // the air goes to disk with it
+		t.Fatal(wrong)
 	}
+	mixed := p.batch(id).MixedAt.Format(time.RFC3339Nano)
+	history := p.text("/api/v1/history/air?zone=bench&format=csv")
+	code, out, errs := command(t, "life", "--about", "5h", "--climate", "-")
+	if code != 2 || !strings.Contains(errs, "--mixed-at is missing") {
+		t.Fatalf("exit %d, %s%s", code, out, errs)
+	}
+	a := lifeOf(t, history, "--about", "5h", "--climate", "-", "--mixed-at", mixed)
+	closeTo(t, "life in the bench's air, 20 °C and 50 %", a.LifeH.Nominal, 5, 1e-6)
+	p.stop()
 }
 
-func FuzzReadClimate(f *testing.F) {
-	f.Add(rampClimate)
-	f.Add("\xef\xbb\xbftime,temperature_c,humidity_pct,note\r\n2026-06-12T08:00:00Z,20,50,\"a\nb\"\r\n2026-06-12T09:00:00+02:00,20,50,\r\n")
-	f.Add("time,temperature_c,humidity_pct\n,,\n")
-	f.Fuzz(func(t *testing.T, text string) {
-		rows, err := readClimate("room.csv", strings.NewReader(text))
-		if err != nil {
-			if exitCode(err) != exitUsage {
-				t.Fatalf("not a usage error: %v", err)
-			}
-			return
-		}
-		if len(rows) < 2 {
-			t.Fatalf("%d rows", len(rows))
-		}
-		for i, row := range rows {
-			if row.air.Valid() != nil || i > 0 && !row.at.After(rows[i-1].at) {
-				t.Fatalf("row %d: %+v", i, row)
-			}
-		}
-		middle := rows.start().Add(rows.end().Sub(rows.start()) / 2)
-		if first := rows.from(middle)[0]; first.air.Valid() != nil || !first.at.Equal(middle) {
-			t.Fatalf("air at %v is %+v", middle, first)
-		}
-	})
+// The air of two zones is refused with what there is, and a flag chooses.
+func TestLifeChoosesAZone(t *testing.T) {
+	const two = "time,zone,temperature_c,humidity_pct,dew_point_c,vapour_density_g_m3,quality\n" +
+		"2026-06-12T08:00:00Z,bench,20,50,9.27,8.65,good\n2026-06-12T08:00:00Z,floor,20,80,16.45,13.83,good\n" +
+		"2026-06-12T14:00:00Z,bench,20,50,9.27,8.65,good\n2026-06-12T14:00:00Z,floor,20,80,16.45,13.83,uncertain\n"
+	args := with(usualRange, "--climate", "-", "--mixed-at", "2026-06-12T08:00:00Z")
+	refused(t, lifeCommand(), two, "zones bench, floor; choose one with --zone", args...)
+	refused(t, lifeCommand(), two, `no zone "hall"; the file has the air of bench, floor`, with(args, "--zone", "hall")...)
+	refused(t, lifeCommand(), rampClimate, "no column zone; leave --zone out", with(args, "--zone", "hall")...)
+	closeTo(t, "life on the floor", lifeOf(t, two, with(args, "--zone", "floor")...).LifeH.Nominal, 6, 1e-9)
 }
 
 // A week of minutes, as an export gives it.

@@ -3,6 +3,8 @@ package outcomes
 import (
 	"context"
 	"fmt"
+	"slices"
+	"time"
 
 	"potlifed/model/cure"
 	"potlifed/model/learn"
@@ -20,6 +22,9 @@ type Evidence struct {
 	Pair    learn.Pair
 	LeftOut []learn.LeftOut
 	Tests   []learn.Test
+	// LongestGap is the longest time between two readings of the air in use, 0 where it is
+	// not known.
+	LongestGap time.Duration
 }
 
 // Sort assigns closed batches to their inks and returns the evidence in the order of the inks.
@@ -91,14 +96,23 @@ func Learn(ctx context.Context, j Journal, inks []Ink) ([]Learned, error) {
 		return nil, fmt.Errorf("learn: %w", err)
 	}
 	told, _ := Sort(batches, inks)
-	var pairs []learn.Pair
-	for _, t := range told {
-		pairs = append(pairs, t.Pair)
-	}
 	var all []Learned
-	for i, r := range learn.FitShop(pairs) {
-		r.LeftOut = append(told[i].LeftOut, r.LeftOut...)
+	for i, r := range Fit(told) {
 		all = append(all, Learned{Result: r, Tests: told[i].Tests})
 	}
 	return all, nil
+}
+
+// Fit fits the inks together and returns a result for each, in the order of the evidence.
+// The batches that were left out before the fit come first among those left out.
+func Fit(evidence []Evidence, options ...learn.Option) []learn.Result {
+	pairs := make([]learn.Pair, len(evidence))
+	for i, e := range evidence {
+		pairs[i] = e.Pair
+	}
+	results := learn.FitShop(pairs, options...)
+	for i, e := range evidence {
+		results[i].LeftOut = slices.Concat(e.LeftOut, results[i].LeftOut)
+	}
+	return results
 }
