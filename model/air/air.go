@@ -45,8 +45,8 @@ const (
 	waterMolarMass = 0.018015268
 )
 
-// Coefficients of Hyland & Wexler 1983 for saturation over liquid water, 0..200 °C, as printed in ASHRAE Fundamentals, chapter 1
-// (2009 edition: equation 6). T in K, result in Pa.
+// Coefficients of Hyland & Wexler 1983 for saturation over liquid water, 0..200 °C, as printed
+// in ASHRAE Fundamentals, chapter 1 (2009 edition: equation 6). T in K, result in Pa.
 const (
 	hylandWexlerC8  = -5.8002206e3
 	hylandWexlerC9  = 1.3914993

@@ -15,7 +15,8 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	}
 }
 
-// if97Pa is the saturation pressure of IAPWS-IF97 region 4 (equation 30), an independent formula to hold Hyland-Wexler against.
+// if97Pa is the saturation pressure of IAPWS-IF97 region 4 (equation 30), an independent formula
+// to hold Hyland-Wexler against.
 func if97Pa(kelvin float64) float64 {
 	n := [...]float64{0, 0.11670521452767e4, -0.72421316703206e6, -0.17073846940092e2, 0.12020824702470e5, -0.32325550322333e7,
 		0.14915108613530e2, -0.48232657361591e4, 0.40511340542057e6, -0.23855557567849, 0.65017534844798e3}
@@ -104,7 +105,8 @@ func TestDryAirHasNoDewPoint(t *testing.T) {
 }
 
 func TestVapourPressureIsTheRoomsWhateverWarmsTheSensor(t *testing.T) {
-	// Computed with a second implementation: air of 20 °C and 50 % reads 44.22 % on a chip that warms itself to 22 °C.
+	// Computed with a second implementation: air of 20 °C and 50 % reads 44.22 % on a chip that
+	// warms itself to 22 °C.
 	room := State{20, 50}
 	chip := State{22, 100 * room.VapourPressurePa() / SaturationPressurePa(22)}
 	near(t, "chip's humidity", chip.HumidityPct, 44.22, 0.01)

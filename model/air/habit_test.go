@@ -147,7 +147,8 @@ func TestARandomWalkStaysAsNow(t *testing.T) {
 	near(t, "between readings", habit.PerRootHour().HumidityPct, 1.5, 0.6)
 }
 
-// The integral of the stray is the spread of the integrated error: by default 0.5 K √t, whose integral is 0.5 K 2/3 t^1.5.
+// The integral of the stray is the spread of the integrated error: by default 0.5 K √t, whose
+// integral is 0.5 K 2/3 t^1.5.
 func TestStrayIntegratesToItsSpread(t *testing.T) {
 	var c course
 	var none [AheadHours + 1][]float64

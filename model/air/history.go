@@ -27,7 +27,8 @@ const (
 type History struct {
 	// First is the hour of the first entry, counted from 1970.
 	First int64 `json:"first"`
-	// Temperatures and Humidities are in hundredths of a degree and of a per cent; both lists are of the same length.
+	// Temperatures and Humidities are in hundredths of a degree and of a per cent; both lists
+	// are of the same length.
 	Temperatures []int16 `json:"temperatures"`
 	Humidities   []int16 `json:"humidities"`
 }

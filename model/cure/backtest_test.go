@@ -35,8 +35,9 @@ func ordinarily(n nature) maker {
 	}
 }
 
-// take lets one batch live to a moment that does not depend on its end, and asks. A batch that somebody would have found over is not
-// there any more to be asked about: ok is false, and another is taken. So it is with one that outlives the climate.
+// take lets one batch live to a moment that does not depend on its end, and asks. A batch that
+// somebody would have found over is not there any more to be asked about: ok is false, and
+// another is taken. So it is with one that outlives the climate.
 func take(c climate, make maker, knows int, rng *rand.Rand) (snapshot, bool) {
 	known := 14 * 24 * time.Hour
 	if knowledge[knows] == "few days" {
@@ -66,7 +67,8 @@ func take(c climate, make maker, knows int, rng *rand.Rand) (snapshot, bool) {
 	return shot, true
 }
 
-// liveOn brings the batch to the moment of its snapshot, in a state of knowledge; false when somebody found it over before.
+// liveOn brings the batch to the moment of its snapshot, in a state of knowledge; false when
+// somebody found it over before.
 func (s *shop) liveOn(end time.Duration, knows int, rng *rand.Rand) bool {
 	target := 1.2 * math.Pow(rng.Float64(), 1.6) // the later horizons are filled by silences and gaps as well
 	limit := s.climate.end().Add(-48 * time.Hour)
@@ -95,7 +97,8 @@ func (s *shop) liveOn(end time.Duration, knows int, rng *rand.Rand) bool {
 // season is 0 for December to February, and so on.
 func season(t time.Time) int { return int(t.Month()) % 12 / 3 }
 
-// someTime is a minute of the year, each season as likely as the others, with half a month of record before it and a month of air after.
+// someTime is a minute of the year, each season as likely as the others, with half a month of
+// record before it and a month of air after.
 func someTime(c climate, rng *rand.Rand) time.Time {
 	const first, last = 17 * 24, 30 * 24
 	for want := rng.IntN(4); ; {

@@ -18,7 +18,8 @@ func usualCloud(t testing.TB) *Cloud {
 
 var bench = Place{Exposure: 1, Lag: 25 * time.Minute}
 
-// A minute of one batch. Budget: 10 µs on a desktop core and 100 µs on a Raspberry Pi, where 20 batches then cost 2 ms a minute.
+// A minute of one batch. Budget: 10 µs on a desktop core and 100 µs on a Raspberry Pi, where 20
+// batches then cost 2 ms a minute.
 func BenchmarkAdvanceMinute(b *testing.B) {
 	for name, age := range map[string]time.Duration{"young": 0, "old": 5 * time.Hour} {
 		b.Run(name, func(b *testing.B) {

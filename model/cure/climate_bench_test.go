@@ -29,7 +29,8 @@ func BenchmarkYearOfHourlyClimate(b *testing.B) {
 	}
 }
 
-// A minute of many open batches, fresh to old: the cost stays linear. Budget: 10 µs a batch on a desktop core.
+// A minute of many open batches, fresh to old: the cost stays linear. Budget: 10 µs a batch on a
+// desktop core.
 func BenchmarkOpenBatches(b *testing.B) {
 	mild := air.State{TemperatureC: 21, HumidityPct: 48}
 	ink, err := sheets[0].Calibrate()

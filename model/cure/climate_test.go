@@ -38,8 +38,8 @@ func humidity(celsius, vapourPa float64) float64 {
 	return min(100*vapourPa/air.SaturationPressurePa(celsius), 100)
 }
 
-// building lets a year of outdoor air through a first-order building: it follows with a time constant of six hours and is heated to 18 °C
-// at least; the people in it add 200 Pa of vapour.
+// building lets a year of outdoor air through a first-order building: it follows with a time
+// constant of six hours and is heated to 18 °C at least; the people in it add 200 Pa of vapour.
 func (c climate) building() climate {
 	const constantH, leastC, addedPa = 6.0, 18.0, 200.0
 	in := climate{start: c.start, hours: make([]air.State, len(c.hours))}
@@ -54,7 +54,8 @@ func (c climate) building() climate {
 	return in
 }
 
-// readClimate reads time,temperature_c,humidity_pct. Hours that the file lacks are filled in straight lines.
+// readClimate reads time,temperature_c,humidity_pct. Hours that the file lacks are filled in
+// straight lines.
 func readClimate(t testing.TB, name string) climate {
 	t.Helper()
 	file, err := os.Open(name)
@@ -87,9 +88,11 @@ func readClimate(t testing.TB, name string) climate {
 	return c
 }
 
-// The made-up climates are rooms, not outdoor air, for a year of hours. Behind each stands weather: a season, a day, and two slow random
-// walks that are pulled back (Ornstein-Uhlenbeck, 40 hours), one of the temperature and one of how far the dew point lies below it. The
-// building is of first order again, its vapour follows the outside with three hours; what is done in it differs.
+// The made-up climates are rooms, not outdoor air, for a year of hours. Behind each stands
+// weather: a season, a day, and two slow random walks that are pulled back (Ornstein-Uhlenbeck,
+// 40 hours), one of the temperature and one of how far the dew point lies below it. The building
+// is of first order again, its vapour follows the outside with three hours; what is done in it
+// differs.
 type madeUp struct {
 	name                              string
 	seed                              uint64

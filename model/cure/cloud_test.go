@@ -478,8 +478,9 @@ func FuzzAdvanceAndForecast(f *testing.F) {
 	})
 }
 
-// The cheap bounds that spare the full risk are never below it, so they change no result: the cloud that works the risk out in every piece
-// crosses each level at the same instant, to the bit.
+// The cheap bounds that spare the full risk are never below it, so they change no result: the
+// cloud that works the risk out in every piece crosses each level at the same instant, to the
+// bit.
 func TestBoundsOfTheRiskChangeNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		start := anyAir(t, "start")
@@ -518,7 +519,8 @@ func TestWarmerOrMoreHumidAirEndsSooner(t *testing.T) {
 		c := New(calibrateAny(t), Sensor{HumidityAccuracyPct: 3}, 0, now)
 		c.Advance(bench, Step{Duration: time.Duration(rapid.Int64Range(0, int64(4*time.Hour)).Draw(t, "age")), From: now, To: now})
 		late, soon := c.Forecast(bench, mild, 0, WithoutDrift()), c.Forecast(bench, harsh, 0, WithoutDrift())
-		// The members' integrals are good to 1e-4 of what is still to come; an end that has passed stands where it was.
+		// The members' integrals are good to 1e-4 of what is still to come; an end that has
+		// passed stands where it was.
 		later := func(a, b time.Duration) bool { return float64(a-b) > 2e-4*math.Abs(float64(b-c.Age()))+1e6 }
 		if later(soon.Low, late.Low) || later(soon.Expected, late.Expected) || later(soon.High, late.High) {
 			t.Fatalf("in %v %+v, in %v %+v", mild, late, harsh, soon)
@@ -526,8 +528,9 @@ func TestWarmerOrMoreHumidAirEndsSooner(t *testing.T) {
 	})
 }
 
-// The ends of the physics are numbers like any other: frost, heat, no water at all and as much as the air can hold. A bone-dry batch lives
-// on heat alone, one in saturated air never longer than there.
+// The ends of the physics are numbers like any other: frost, heat, no water at all and as much
+// as the air can hold. A bone-dry batch lives on heat alone, one in saturated air never longer
+// than there.
 func TestTheEndsOfThePhysics(t *testing.T) {
 	ink := calibrate(t, usual)
 	for _, celsius := range []float64{-40, -20, 0, 80, 85} {
@@ -546,7 +549,8 @@ func TestTheEndsOfThePhysics(t *testing.T) {
 	}
 }
 
-// survivalAtGood returns the share of all batches like this one that were alive when it was last known good, 0..1.
+// survivalAtGood returns the share of all batches like this one that were alive when it was last
+// known good, 0..1.
 func (c *Cloud) survivalAtGood() float64 {
 	return c.alive.sum * math.Exp(c.alive.lnUnit) / float64(len(c.members))
 }

@@ -1,20 +1,23 @@
-// Package cure estimates how much of its pot life a mixed two-component ink has spent, and when it will be over.
+// Package cure estimates how much of its pot life a mixed two-component ink has spent, and when
+// it will be over.
 //
-// Two paths spend the hardener: its reaction with the ink, driven by heat alone, and its reaction with water taken up from the air,
-// driven by the vapour pressure:
+// Two paths spend the hardener: its reaction with the ink, driven by heat alone, and its
+// reaction with water taken up from the air, driven by the vapour pressure:
 //
 //	r(t) = (1/L_ref) [ (1 - s) k(T_cup) + s · phi · e/e_ref ]     share of the pot life spent per hour
 //	k(T) = exp(-Ea/R (1/T - 1/T0)), T0 = 293.15 K                 Arrhenius, 1 at 20 °C
 //	D(t) = ∫ r dt from the first hardener                         spent life
 //	ln(end dose) ~ N(0, sigma²)                                   the median batch ends at D = 1
 //
-// L_ref is the life at 20 °C and 50 % relative humidity, s the share of the moisture path there, phi the exposure of the surface and
-// e_ref the vapour pressure at that reference. What is not known about ink, sensor, cup and coming air is carried by a Cloud of members,
-// each with its own parameters, which all live through the same air.
+// L_ref is the life at 20 °C and 50 % relative humidity, s the share of the moisture path there,
+// phi the exposure of the surface and e_ref the vapour pressure at that reference. What is not
+// known about ink, sensor, cup and coming air is carried by a Cloud of members, each with its
+// own parameters, which all live through the same air.
 //
-// The package has no clock: time is age since the first hardener. It is an estimate of the time within the maker's pot life, not of
-// adhesion; first order in water; a lumped cup without self-heating. No public measurement of pot life against humidity is known for
-// these inks, so s starts as an assumption.
+// The package has no clock: time is age since the first hardener. It is an estimate of the time
+// within the maker's pot life, not of adhesion; first order in water; a lumped cup without
+// self-heating. No public measurement of pot life against humidity is known for these inks, so s
+// starts as an assumption.
 package cure
 
 import (

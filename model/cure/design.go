@@ -29,10 +29,12 @@ const (
 	draws
 )
 
-// generator is the fixed quasi-random design: a rank-1 lattice of 128 points. A test repeats the search that found it: component by
-// component, each the odd number below 128 that keeps the weighted discrepancy of the points so far smallest (see Dick, Kuo & Sloan 2013,
-// Acta Numerica 22, from memory, for lattices built so). The weights were chosen among 6,651 random ones for the agreement of ends
-// with 32,768 members over 36 stories of inks, sensors, air and cups, each at three ages: all within 0.96 of the stated limits.
+// generator is the fixed quasi-random design: a rank-1 lattice of 128 points. A test repeats the
+// search that found it: component by component, each the odd number below 128 that keeps the
+// weighted discrepancy of the points so far smallest (see Dick, Kuo & Sloan 2013, Acta Numerica
+// 22, from memory, for lattices built so). The weights were chosen among 6,651 random ones for
+// the agreement of ends with 32,768 members over 36 stories of inks, sensors, air and cups, each
+// at three ages: all within 0.96 of the stated limits.
 var generator = [draws]int{1, 47, 75, 59, 95, 71, 87, 107, 17, 67, 83, 89}
 
 // uniform returns coordinate `draw` of point k of n: (2k+1) z / 2n without its whole part, z

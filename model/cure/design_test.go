@@ -11,8 +11,9 @@ var drawWeights = [draws]float64{
 	drawBiasHumidity: 0.318, drawBiasTemperature: 0.279, drawExposure: 0.038, drawWorst: 0.112, drawLag: 0.114, drawGap: 0.635,
 }
 
-// searchGenerator builds a generator component by component. Each candidate is an odd number; the one kept has the smallest weighted L2
-// discrepancy of the whole point set (kernel 1 + w [ (x-½)(y-½) + ½ B2(|x-y|) ] in each coordinate, Hickernell 1998, Math. Comp. 67:299).
+// searchGenerator builds a generator component by component. Each candidate is an odd number;
+// the one kept has the smallest weighted L2 discrepancy of the whole point set (kernel 1 + w [
+// (x-½)(y-½) + ½ B2(|x-y|) ] in each coordinate, Hickernell 1998, Math. Comp. 67:299).
 func searchGenerator(n int, weights [draws]float64, candidates int) [draws]int {
 	product := make([]float64, n*n)
 	for i := range product {

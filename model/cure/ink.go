@@ -10,8 +10,9 @@ import (
 // What is assumed before a shop has learned from its own batches. Assumptions of the trade where
 // no source is named.
 const (
-	// DefaultActivationKJPerMol: 50 kJ/mol is close to the rule that pot life halves with 10 °C (Unified Facilities Guide
-	// Specification UFGS-09971, 3.7.1.3), which is 51 kJ/mol between 20 and 30 °C.
+	// DefaultActivationKJPerMol: 50 kJ/mol is close to the rule that pot life halves with 10 °C
+	// (Unified Facilities Guide Specification UFGS-09971, 3.7.1.3), which is 51 kJ/mol between
+	// 20 and 30 °C.
 	DefaultActivationKJPerMol = 50.0
 	MinActivationKJPerMol     = 25.0
 	MaxActivationKJPerMol     = 90.0

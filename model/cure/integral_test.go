@@ -16,7 +16,8 @@ import (
 	"potlifed/model/air"
 )
 
-// heatOnly is an ink of the heat path alone with L_ref 1 h: its dose is the equivalent time at 20 °C in hours.
+// heatOnly is an ink of the heat path alone with L_ref 1 h: its dose is the equivalent time at
+// 20 °C in hours.
 func heatOnly(kJPerMol float64) Ink {
 	return Ink{LRefH: 1, ActivationKJPerMol: kJPerMol, AtTemperatureC: 20, Sigma: DefaultSigma}
 }
@@ -93,7 +94,8 @@ func TestEquivalentAge(t *testing.T) {
 	near(t, "against 23 °C", lived(ink, open, three...).Spent()*to23, 5.55744, 1e-5)
 }
 
-// Temperature-adjusted age: the equation of EN 1992-1-1 annex B, (B.10) (from memory), which takes 0 °C as 273 K.
+// Temperature-adjusted age: the equation of EN 1992-1-1 annex B, (B.10) (from memory), which
+// takes 0 °C as 273 K.
 func TestTemperatureAdjustedAge(t *testing.T) {
 	scale := math.Exp(13.65 - 4000/293.15)
 	for celsius, days := range map[float64]float64{20: 0.998125, 10: 0.616143, 30: 1.566243} {
@@ -120,8 +122,9 @@ func TestCupFollowsTheAir(t *testing.T) {
 	}
 }
 
-// The time constants that a handbook's lumped capacitance (from memory) gives a plastic cup of 100 g in still to moving air; the 25
-// minutes at the bench, and their factor of 1.6, are among them.
+// The time constants that a handbook's lumped capacitance (from memory) gives a plastic cup of
+// 100 g in still to moving air; the 25 minutes at the bench, and their factor of 1.6, are among
+// them.
 func TestLagOfAPlasticCup(t *testing.T) {
 	capacity, surface := 0.100*1800.0+0.010*1900, 151e-4 // J/K, m²
 	for film, want := range map[float64]float64{6: 36.7, 8: 27.5, 10: 22.0, 15: 14.7} {
@@ -148,7 +151,8 @@ func TestGauss8AgainstGonum(t *testing.T) {
 	}
 }
 
-// referenceDose is the same integral by brute force: thousands of panels of a 5-point rule, crowded where the cup turns.
+// referenceDose is the same integral by brute force: thousands of panels of a 5-point rule,
+// crowded where the cup turns.
 func referenceDose(ink Ink, p Place, s Step, cup float64) float64 {
 	hours, tau := s.Duration.Hours(), p.Lag.Hours()
 	slope := (s.To.TemperatureC - s.From.TemperatureC) / hours
@@ -271,8 +275,8 @@ func TestMembersAgreeWithTheirOwnExactIntegral(t *testing.T) {
 	})
 }
 
-// Every way in which a member takes a piece's heat agrees with the careful integral to 1e-4: any lag and length, courses of up to 2 K, and
-// cups that are far from the air.
+// Every way in which a member takes a piece's heat agrees with the careful integral to 1e-4: any
+// lag and length, courses of up to 2 K, and cups that are far from the air.
 func TestHeatOfAPieceAgreesWithTheCarefulIntegral(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for range 100_000 {
@@ -296,8 +300,9 @@ func TestHeatOfAPieceAgreesWithTheCarefulIntegral(t *testing.T) {
 	}
 }
 
-// Real temperatures through the heat path: hourly normals of Seattle, from the npm package vega-datasets 3.2.1 (U.S. Government work). The
-// expected values were computed with a second implementation in Python/SciPy.
+// Real temperatures through the heat path: hourly normals of Seattle, from the npm package
+// vega-datasets 3.2.1 (U.S. Government work). The expected values were computed with a second
+// implementation in Python/SciPy.
 func TestRealTemperatures(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join("testdata", "seattle-hourly-normals.txt"))
 	if err != nil {
@@ -340,7 +345,8 @@ func TestRealTemperatures(t *testing.T) {
 	near(t, "mean", mean, 11.128, 0.001)
 }
 
-// exponentialIntegral is E1(z) for z > 1 by its continued fraction (Abramowitz & Stegun 5.1.22), evaluated from far down.
+// exponentialIntegral is E1(z) for z > 1 by its continued fraction (Abramowitz & Stegun 5.1.22),
+// evaluated from far down.
 func exponentialIntegral(z float64) float64 {
 	f := 0.0
 	for n := 400.0; n >= 1; n-- {

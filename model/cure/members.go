@@ -127,8 +127,9 @@ func ExposureSpread(phi float64) float64 {
 	if !(phi > 0 && phi < 1) {
 		return 0
 	}
-	// Variance of a normal distribution cut off above at b (Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 1,
-	// section 10.1; from memory): 1 - b h - h², h = phi(b)/Phi(b).
+	// Variance of a normal distribution cut off above at b (Johnson, Kotz & Balakrishnan,
+	// Continuous Univariate Distributions 1, section 10.1; from memory): 1 - b h - h², h =
+	// phi(b)/Phi(b).
 	b := -math.Log(phi) / exposureLnSpread
 	h := math.Exp(-b*b/2) / math.Sqrt(2*math.Pi) / normalCDF(b)
 	return exposureLnSpread * math.Sqrt(max(1-b*h-h*h, 0))

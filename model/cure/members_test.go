@@ -63,7 +63,8 @@ var agreementCases = []agreementCase{
 	},
 }
 
-// story lives until an age, calls the batch good there if that is not the start, and returns the cloud and the last air.
+// story lives until an age, calls the batch good there if that is not the start, and returns the
+// cloud and the last air.
 func (ac agreementCase) story(t testing.TB, n int, z [draws]int, goodAt time.Duration) (*Cloud, air.State) {
 	t.Helper()
 	ink, err := ac.sheet.Calibrate()
@@ -105,8 +106,8 @@ func relative(a, b Ends) [3]float64 {
 	return [3]float64{r(a.Low, b.Low), r(a.Expected, b.Expected), r(a.High, b.High)}
 }
 
-// Counted from mixing, the ends of 128 members agree with those of 8,192 within 1 % while at least half of all batches were alive when
-// this one was last known good, within 2 % at a tenth.
+// Counted from mixing, the ends of 128 members agree with those of 8,192 within 1 % while at
+// least half of all batches were alive when this one was last known good, within 2 % at a tenth.
 func TestEndsAgreeWith8192Members(t *testing.T) {
 	for _, ac := range agreementCases {
 		for _, survival := range []float64{1, 0.9, 0.5, 0.1} {

@@ -17,7 +17,8 @@ const (
 	DefaultHumidPct          = 80.0
 )
 
-// defaultMoistureShare is what the trade's usual range, 6 to 8 hours, means between the default ends: B e_ref L_ref = 5/17.
+// defaultMoistureShare is what the trade's usual range, 6 to 8 hours, means between the default
+// ends: B e_ref L_ref = 5/17.
 const defaultMoistureShare = 5.0 / 17
 
 // Sheet holds what the ink's data sheet says about the pot life: Shortest and Longest, or About

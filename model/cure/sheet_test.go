@@ -11,8 +11,8 @@ import (
 	"potlifed/model/air"
 )
 
-// Unless a comment says otherwise, expected figures in this package's tests were computed with a second implementation of the same
-// equations in Python/SciPy 1.10.1.
+// Unless a comment says otherwise, expected figures in this package's tests were computed with a
+// second implementation of the same equations in Python/SciPy 1.10.1.
 
 // near fails the test when got is further than tolerance from want.
 func near(t testing.TB, what string, got, want, tolerance float64) {
@@ -22,7 +22,8 @@ func near(t testing.TB, what string, got, want, tolerance float64) {
 	}
 }
 
-// usual is the trade's range (common practice, no source): 6 to 8 hours, shorter when humid; the humidities of the ends are an assumption.
+// usual is the trade's range (common practice, no source): 6 to 8 hours, shorter when humid; the
+// humidities of the ends are an assumption.
 var usual = Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}
 
 func calibrate(t testing.TB, s Sheet) Ink {
@@ -158,7 +159,8 @@ func TestArrhenius(t *testing.T) {
 	for celsius, kJ := range map[float64]float64{10: 47.837, 20: 51.216, 21: 51.560, 23: 52.252} {
 		near(t, "doubling", k(kJ, celsius+10)/k(kJ, celsius), 2, 5e-5)
 	}
-	// Ea = dH + R T at 298.15 K for the activation enthalpies of Polymer 46 (2005) 15-25: 48 and 43 kJ/mol. The default lies between.
+	// Ea = dH + R T at 298.15 K for the activation enthalpies of Polymer 46 (2005) 15-25: 48 and
+	// 43 kJ/mol. The default lies between.
 	rt := gasConstant * 298.15
 	near(t, "Ea of 48", 48+rt, 50.48, 0.01)
 	near(t, "Ea of 43", 43+rt, 45.48, 0.01)
@@ -182,7 +184,8 @@ func TestSensitivity(t *testing.T) {
 	near(t, "u(L)/L", u(2, 5), 13.84, 0.01)
 }
 
-// The members carry the sensor's part: with nothing else unknown, their doses scatter as the derivative says.
+// The members carry the sensor's part: with nothing else unknown, their doses scatter as the
+// derivative says.
 func TestSensorSpreadReachesTheDose(t *testing.T) {
 	ink := certain(calibrate(t, usual))
 	c := New(ink, Sensor{TemperatureAccuracyC: 0.2 * math.Sqrt(3)}, 0, air.State{TemperatureC: 20, HumidityPct: 50})

@@ -16,8 +16,9 @@ type truth struct {
 	bias     air.State // the sensor reads the air less this
 	lag      time.Duration
 	exposure float64
-	// The moisture path's share of the rate at the reference and exposure 1, first is what the ink has; second goes with the square of the
-	// vapour pressure, and constant with heat alone. Both are 0 for a first-order ink.
+	// The moisture path's share of the rate at the reference and exposure 1, first is what the
+	// ink has; second goes with the square of the vapour pressure, and constant with heat alone.
+	// Both are 0 for a first-order ink.
 	second, constant float64
 }
 
@@ -39,9 +40,11 @@ type order int
 
 const (
 	_ order = iota // first order, the model's own
-	// keepsSheet: both have the same life at the two ends of the data sheet. The sheet was measured with the ink as it is.
+	// keepsSheet: both have the same life at the two ends of the data sheet. The sheet was
+	// measured with the ink as it is.
 	keepsSheet
-	// keepsShare: both have the same rate at the reference, and the sheet's ends are wrong by up to a quarter.
+	// keepsShare: both have the same rate at the reference, and the sheet's ends are wrong by up
+	// to a quarter.
 	keepsShare
 )
 
@@ -123,7 +126,8 @@ func (n nature) draw(rng *rand.Rand, s situation) truth {
 	if n.lifeLn != nil {
 		life += n.lifeLn(rng)
 	}
-	// The spread is of the life at the sheet's temperature and 50 %, so L_ref is such that this life comes out.
+	// The spread is of the life at the sheet's temperature and 50 %, so L_ref is such that this
+	// life comes out.
 	sheetAir := air.State{TemperatureC: s.ink.AtTemperatureC, HumidityPct: 50}
 	open := cure.Place{Exposure: 1}
 	t.ink.LRefH *= cure.StillAir(s.ink, open, sheetAir).LifeH / cure.StillAir(t.ink, open, sheetAir).LifeH * math.Exp(life)
@@ -143,8 +147,9 @@ func (n nature) draw(rng *rand.Rand, s situation) truth {
 // referenceVapour is the vapour pressure at 20 °C and 50 %.
 var referenceVapour = air.State{TemperatureC: 20, HumidityPct: 50}.VapourPressurePa()
 
-// bend replaces a moisture path m e by c + b e² through the same rates at the sheet's dry and humid ends, b = m/(dry+humid), c = m dry
-// humid/(dry+humid), or by the one that has the same rate at the reference.
+// bend replaces a moisture path m e by c + b e² through the same rates at the sheet's dry and
+// humid ends, b = m/(dry+humid), c = m dry humid/(dry+humid), or by the one that has the same
+// rate at the reference.
 func (t *truth) bend(how order, s situation) {
 	share := t.ink.MoistureShare
 	end := func(pct float64) float64 {
@@ -175,8 +180,8 @@ func (t truth) reads(a air.State) air.State {
 	return air.State{TemperatureC: a.TemperatureC - t.bias.TemperatureC, HumidityPct: a.HumidityPct - t.bias.HumidityPct}.Clamp()
 }
 
-// end lets the batch live in the real air until it is over: an integration of its own, quarter of an hour by quarter. ok is false when the
-// climate is over first.
+// end lets the batch live in the real air until it is over: an integration of its own, quarter
+// of an hour by quarter. ok is false when the climate is over first.
 func (t truth) end(c climate, mixedAt time.Time) (age time.Duration, ok bool) {
 	const step = 15 * time.Minute
 	before := c.at(mixedAt)
@@ -248,7 +253,8 @@ func (s *shop) measure(until time.Time, spent float64) {
 	})
 }
 
-// silent lives on without the sensor, as the bench does: the last values hold for five minutes, and then nobody knows.
+// silent lives on without the sensor, as the bench does: the last values hold for five minutes,
+// and then nobody knows.
 func (s *shop) silent(d time.Duration) {
 	const staleAfter = 5 * time.Minute
 	worst := s.worst()

@@ -34,8 +34,9 @@ var wrongPriors = []struct {
 	{"sigma +1 sd", 0, 0, 0, 1}, {"sigma -1 sd", 0, 0, 0, -1}, {"sigma +2 sd", 0, 0, 0, 2}, {"sigma -2 sd", 0, 0, 0, -2},
 }
 
-// One shop has one ink, one sensor and one air. Its ink is not as the prior has it; twenty batches were seen to end, and what they taught
-// was accepted. The band of another batch there, in any state of knowledge, holds its end in 75 to 85 % of such shops. What the band held
+// One shop has one ink, one sensor and one air. Its ink is not as the prior has it; twenty
+// batches were seen to end, and what they taught was accepted. The band of another batch there,
+// in any state of knowledge, holds its end in 75 to 85 % of such shops. What the band held
 // before the shop had learned is reported as it is.
 func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
 	const ends = 20

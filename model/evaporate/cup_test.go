@@ -76,7 +76,8 @@ func TestAnEstimateNeverGoesBeyondTheRange(t *testing.T) {
 	if a := c.Advise(20, 2); a.WholePipettes != 0 || a.AddG > 1e-9 {
 		t.Errorf("at the end of the range: %+v", a)
 	}
-	// What a scale says is gone may be made good: of 15 g poured 10 are lost, which leaves 2.5 g short of what was mixed.
+	// What a scale says is gone may be made good: of 15 g poured 10 are lost, which leaves 2.5 g
+	// short of what was mixed.
 	a := c.Weighed(10).Advise(20, 2)
 	near(t, "weighed", a.AddG, 2.5, 1e-9)
 	if a.AtLimit {
@@ -137,7 +138,8 @@ func TestNewCupRefuses(t *testing.T) {
 	}
 }
 
-// Whatever happens to a cup, the sum of thinner stays in the range but for what was weighed as lost, and no advice is more than was lost.
+// Whatever happens to a cup, the sum of thinner stays in the range but for what was weighed as
+// lost, and no advice is more than was lost.
 func TestAdviceInAnyOrderOfThings(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		catalysed := rapid.Float64Range(10, 500).Draw(r, "catalysed")

@@ -16,8 +16,8 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	}
 }
 
-// The flux is Mackay & van Wesenbeeck 2014, Environ. Sci. Technol.; vapour pressures at 20 °C from memory; the figures computed with a
-// second implementation in Python.
+// The flux is Mackay & van Wesenbeeck 2014, Environ. Sci. Technol.; vapour pressures at 20 °C
+// from memory; the figures computed with a second implementation in Python.
 func TestFluxAndACupOfPureThinner(t *testing.T) {
 	for _, row := range []struct {
 		name          string
@@ -71,7 +71,8 @@ func TestDepletionAgainstSmallSteps(t *testing.T) {
 	}
 }
 
-// An hour of the usual mix: 0.457 g/h of pure thinner from a 90 mm mouth, times a mole fraction of (7.5/98.14)/(7.5/98.14+75/200).
+// An hour of the usual mix: 0.457 g/h of pure thinner from a 90 mm mouth, times a mole fraction
+// of (7.5/98.14)/(7.5/98.14+75/200).
 func TestFirstHourOfTheUsualMix(t *testing.T) {
 	c, err := NewCup(75, 7.5)
 	if err != nil {
@@ -87,7 +88,8 @@ func TestWarmerIsFaster(t *testing.T) {
 		t.Fatal(err)
 	}
 	lost := func(from, to float64) float64 { return c.Stood(ketone, cup90, Stretch{time.Hour, from, to}).LostG() }
-	// exp(44000/8.314462618 (1/293.15 - 1/303.15)) = 1.8138; less than that is lost, since the thinner gets less on the way.
+	// exp(44000/8.314462618 (1/293.15 - 1/303.15)) = 1.8138; less than that is lost, since the
+	// thinner gets less on the way.
 	near(t, "30 °C against 20", lost(30, 30)/lost(20, 20), 1.8138, 0.01)
 	if between := lost(20, 30); !(between > lost(20, 20) && between < lost(30, 30)) {
 		t.Errorf("a ramp from 20 to 30 °C loses %v", between)

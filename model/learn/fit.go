@@ -79,7 +79,8 @@ func prepare(pair Pair, priorNone bool) *fitting {
 			continue
 		}
 		used := *r
-		// What is not known about how the cup was covered differs from batch to batch, and must not pass for the ink's own scatter.
+		// What is not known about how the cup was covered differs from batch to batch, and must
+		// not pass for the ink's own scatter.
 		used.Weighing = math.Hypot(used.Weighing, used.To.scatter(f.prior.centre))
 		f.used = append(f.used, used)
 		if r.Kind == Alive {
@@ -172,7 +173,8 @@ func (s *shop) penalised(x, gradient []float64, hessian *mat.SymDense) float64 {
 	for _, f := range s.fits {
 		value += f.addTo(x, gradient, hessian)
 	}
-	// Each parameter's deviations over the pairs have variance 1 and correlation shopShare; this is the inverse of that matrix.
+	// Each parameter's deviations over the pairs have variance 1 and correlation shopShare; this
+	// is the inverse of that matrix.
 	for _, at := range s.same {
 		total := 0.0
 		for _, i := range at {

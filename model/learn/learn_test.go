@@ -183,8 +183,8 @@ func TestAnInkWithFewBatchesLeansOnTheShop(t *testing.T) {
 	}
 }
 
-// A shop that is always at 27 °C learns the life there, and its next batch is as sure as that, though the activation energy is as open
-// as before.
+// A shop that is always at 27 °C learns the life there, and its next batch is as sure as that,
+// though the activation energy is as open as before.
 func TestTheLifeIsKnownWhereTheShopIs(t *testing.T) {
 	w := truthAt(usualInk(t), 0, 0, 2, 0)
 	random := rand.New(rand.NewPCG(3, 8))
@@ -207,7 +207,8 @@ func TestTheLifeIsKnownWhereTheShopIs(t *testing.T) {
 	}
 }
 
-// A shop that covers its cups learns the life of covered cups: what it does not know of the moisture share must not widen their band.
+// A shop that covers its cups learns the life of covered cups: what it does not know of the
+// moisture share must not widen their band.
 func TestTheLifeIsKnownAsCoveredAsTheCupsAre(t *testing.T) {
 	w := truthAt(usualInk(t), 0, 0, 0, 0)
 	random := rand.New(rand.NewPCG(3, 10))

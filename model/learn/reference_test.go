@@ -9,8 +9,9 @@ import (
 	"potlifed/model/cure"
 )
 
-// R survival 3.5-3, survreg(dist = "lognormal"), is the reference for the censored lognormal fit: in steady air D = t/L, and ln t is
-// linear in what the parameters multiply. Values are its own unless a row says otherwise.
+// R survival 3.5-3, survreg(dist = "lognormal"), is the reference for the censored lognormal
+// fit: in steady air D = t/L, and ln t is linear in what the parameters multiply. Values are its
+// own unless a row says otherwise.
 
 const gasConstant = 8.314462618e-3 // kJ/(mol K)
 
@@ -53,7 +54,8 @@ func plainFit(t *testing.T, records []Record) Result {
 	return r
 }
 
-// motorettes: temperature in °C, hours, whether it failed. Nelson & Hahn 1972, Technometrics 14:247, as in R's MASS (motors).
+// motorettes: temperature in °C, hours, whether it failed. Nelson & Hahn 1972, Technometrics
+// 14:247, as in R's MASS (motors).
 func motorettes() [][3]float64 {
 	var rows [][3]float64
 	add := func(temperature, failed float64, hours ...float64) {
@@ -109,8 +111,8 @@ func TestMotorettes(t *testing.T) {
 }
 
 func TestOvarianCancerSurvival(t *testing.T) {
-	// R survival's data set ovarian (Edmunson et al. 1979): days, died, age. Age stands for a temperature whose lnHeat is scale·age, so the
-	// slope is -activation·scale.
+	// R survival's data set ovarian (Edmunson et al. 1979): days, died, age. Age stands for a
+	// temperature whose lnHeat is scale·age, so the slope is -activation·scale.
 	const scale = 1e-3
 	rows := [][3]float64{
 		{59, 1, 72.3315}, {115, 1, 74.4932}, {156, 1, 66.4658}, {421, 0, 53.3644}, {431, 1, 50.3397}, {448, 0, 56.4301}, {464, 1, 56.9370},

@@ -51,7 +51,8 @@ func (w truth) life(a air.State) float64 {
 	return cure.StillAir(w.ink, cure.Place{Exposure: 1}, a).LifeH
 }
 
-// usedUpLn is the centre of ln(time until used up / life) that makes 60 % of batches used up when its spread is 0.35 and sigma 0.15.
+// usedUpLn is the centre of ln(time until used up / life) that makes 60 % of batches used up
+// when its spread is 0.35 and sigma 0.15.
 const usedUpLn, usedUpSpread = -0.0965, 0.35
 
 // batch mixes one, and it is used up or seen to end, whichever comes first, without regard to each other.
@@ -169,7 +170,8 @@ func TestRecoversKnownParameters(t *testing.T) {
 	report("sigma", &sigma, sigma.se/sigma.n/3)
 }
 
-// A shop whose ink is not as its data sheet says: after 20 ends the band of the next batch holds its end in 80 % of cases all the same.
+// A shop whose ink is not as its data sheet says: after 20 ends the band of the next batch holds
+// its end in 80 % of cases all the same.
 func TestWrongPriorsAfterTwentyEnds(t *testing.T) {
 	shops := simulated(t, 800, 40)
 	ink := usualInk(t)
@@ -222,8 +224,9 @@ func band(ink cure.Ink, a air.State) (low, high float64) {
 	return ends.Low.Hours(), ends.High.Hours()
 }
 
-// Informative censoring: people use thick ink up. Half of the ends are hidden as "used up" at 93 % of that batch's life. The life comes out
-// about 8 % long; the guard does not let it into effect.
+// Informative censoring: people use thick ink up. Half of the ends are hidden as "used up" at 93
+// % of that batch's life. The life comes out about 8 % long; the guard does not let it into
+// effect.
 func TestInformativeCensoringMakesTheLifeLongAndIsStopped(t *testing.T) {
 	const batches = 400
 	shops := simulated(t, 60, 20)

@@ -12,7 +12,8 @@ import (
 
 const minute = time.Minute
 
-// usual is a run in the usual cup: 60 g of ink at 4:1 with 10 % thinner are 82.5 g of mix, and the cup takes 110.
+// usual is a run in the usual cup: 60 g of ink at 4:1 with 10 % thinner are 82.5 g of mix, and
+// the cup takes 110.
 func usual(prints int) Run {
 	return Run{
 		Prints: prints, GramsPerPrint: 0.05, Presses: 1, PrintsPerHour: 600, CupMinimumG: 82.5, CupMaximumG: 110,
@@ -59,7 +60,8 @@ func TestARunOfFullCups(t *testing.T) {
 	near(t, "mixed", p.MixedG, 330)
 }
 
-// One print more than full cups: four smaller ones rather than three full and one for a single print, and nothing is left over.
+// One print more than full cups: four smaller ones rather than three full and one for a single
+// print, and nothing is left over.
 func TestOnePrintMore(t *testing.T) {
 	p := planned(t, usual(2200*3+1))
 	if len(p.Mixes) != 4 || p.Cause != NoWaste || p.Mixes[0].Prints != 1651 || p.Mixes[3].Prints != 1650 {
@@ -77,8 +79,8 @@ func TestARunSmallerThanTheMinimum(t *testing.T) {
 	near(t, "left", p.LeftG, 17.5)
 }
 
-// Two hours and three quarters at 600 an hour print 1,500 in the 2.5 h that mixing leaves: 75 g of the 82.5 that must be mixed. Three full
-// cups would do if they lasted.
+// Two hours and three quarters at 600 an hour print 1,500 in the 2.5 h that mixing leaves: 75 g
+// of the 82.5 that must be mixed. Three full cups would do if they lasted.
 func TestALifeTooShortForTheMinimum(t *testing.T) {
 	r := usual(6000)
 	r.Low = Fixed(165 * minute)
@@ -90,7 +92,8 @@ func TestALifeTooShortForTheMinimum(t *testing.T) {
 	near(t, "thrown away", p.LeftG, 30)
 	near(t, "for the life", p.LeftForLifeG, 30)
 
-	// 1,300 prints are 65 g: 17.5 g are left of a cup's minimum whatever its life, and a second cup for the rest of them costs 82.5 more.
+	// 1,300 prints are 65 g: 17.5 g are left of a cup's minimum whatever its life, and a second
+	// cup for the rest of them costs 82.5 more.
 	r = usual(1300)
 	r.Low = Fixed(75 * minute)
 	p = planned(t, r)
@@ -263,7 +266,8 @@ func drawRun(t *rapid.T, mostPrints int) Run {
 	return r
 }
 
-// bruteForce tries every way of parting the prints among mixes of any size, and returns the least mass mixed and the fewest mixes for it.
+// bruteForce tries every way of parting the prints among mixes of any size, and returns the
+// least mass mixed and the fewest mixes for it.
 func bruteForce(prints, most int, mass func(n int) float64) (leastG float64, mixes int) {
 	leastG = math.Inf(1)
 	var part func(left, largest, k int, sum float64)
@@ -282,7 +286,8 @@ func bruteForce(prints, most int, mass func(n int) float64) (leastG float64, mix
 	return leastG, mixes
 }
 
-// With the same life for every mix nothing beats the plan: every parting of up to 14 prints into mixes of any sizes is tried.
+// With the same life for every mix nothing beats the plan: every parting of up to 14 prints into
+// mixes of any sizes is tried.
 func TestNoPlanWastesLess(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := drawRun(t, 14)
@@ -317,8 +322,9 @@ func TestNoPlanWastesLess(t *testing.T) {
 	})
 }
 
-// Where the life depends on the time, no smaller number of equal mixes can be printed in time. On one press the mixes follow each other
-// by the longer of printing and mixing, which is reckoned here by itself.
+// Where the life depends on the time, no smaller number of equal mixes can be printed in time.
+// On one press the mixes follow each other by the longer of printing and mixing, which is
+// reckoned here by itself.
 func TestFewestEqualMixesForAChangingLife(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := drawRun(t, 60)
