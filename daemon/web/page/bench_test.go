@@ -25,9 +25,11 @@ import (
 // are those of package record, so that their JSON is the wire's.
 type fakeBench struct {
 	*httptest.Server
-	end context.CancelFunc
+	end  context.CancelFunc
+	made time.Time // the time on the pages that it serves
 
 	mu      sync.Mutex
+	news    chan struct{}  // closed, and made again, when a page has asked for something
 	rows    map[string]any // a list by name
 	asked   []asked
 	answers map[string]answer // by the verb of a change
@@ -48,7 +50,7 @@ type answer struct {
 
 func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	ctx, end := context.WithCancel(context.Background())
-	f := &fakeBench{end: end, rows: rows, answers: map[string]answer{}, readers: map[chan string]bool{}}
+	f := &fakeBench{end: end, made: time.Now(), rows: rows, news: make(chan struct{}), answers: map[string]answer{}, readers: map[chan string]bool{}}
 	mux := http.NewServeMux()
 	pages := Handler()
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
@@ -138,6 +140,7 @@ func (f *fakeBench) stream(ctx context.Context, w http.ResponseWriter, r *http.R
 	}
 	events := make(chan string, 100)
 	f.readers[events] = true
+	f.tell()
 	f.mu.Unlock()
 	defer func() {
 		f.mu.Lock()
@@ -168,6 +171,7 @@ func (f *fakeBench) change(w http.ResponseWriter, r *http.Request) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.asked = append(f.asked, asked{strings.TrimPrefix(r.URL.Path, "/api/v1/"), string(body), r.Header.Get("Idempotency-Key")})
+	f.tell()
 	a, ok := f.answers[path.Base(r.URL.Path)]
 	if !ok {
 		a = answer{200, map[string]any{}}
@@ -217,11 +221,29 @@ func (f *fakeBench) changes() []asked {
 	return append([]asked(nil), f.asked...)
 }
 
-// reading tells how many read the stream.
-func (f *fakeBench) reading() int {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return len(f.readers)
+// tell wakes those who wait in until. f.mu is held.
+func (f *fakeBench) tell() {
+	close(f.news)
+	f.news = make(chan struct{})
+}
+
+// until waits until what the pages have asked for fulfils a condition, under f.mu.
+func (f *fakeBench) until(t *testing.T, what string, fulfilled func() bool) {
+	t.Helper()
+	late := time.After(waitAtMost)
+	for {
+		f.mu.Lock()
+		done, news := fulfilled(), f.news
+		f.mu.Unlock()
+		if done {
+			return
+		}
+		select {
+		case <-news:
+		case <-late:
+			t.Fatalf("%s: not within %v; the page asked for %v", what, waitAtMost, f.changes())
+		}
+	}
 }
 
 // The shop of the tests.

@@ -4,14 +4,13 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
-
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
 
 func TestBoardOrder(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	f, b := newFakeBench(t, rows), openBrowser(t, 1920, 1080)
@@ -81,6 +80,7 @@ func (b *browser) ticksFit(now time.Time, length time.Duration) {
 }
 
 func TestBoardActions(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1920, 1080)
 	closed := openBatch(now, "0612-1", "dial-satin", "press-1", 0, 0, 0)
@@ -119,14 +119,14 @@ func TestBoardActions(t *testing.T) {
 
 // Without contact no press looks in order, and with it back they do again.
 func TestBoardWithoutContact(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1920, 1080)
 	b.expect("503")
-	b.skipsTime()
 	b.openAt(f, "/presses")
 	b.sees(".board-word", "In order")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
-	b.run(chromedp.Evaluate[chromedp.Void]("skip(45000)"))
+	b.skip(45 * time.Second)
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll('[data-place="press"] .board-word')].every((e) => e.innerText === "Not known")`)
 	b.sees(".batch-state", "as it was")
@@ -139,6 +139,7 @@ func TestBoardWithoutContact(t *testing.T) {
 
 // One reaches every page from every other, and each says where one is.
 func TestNavigation(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
 	for _, path := range []string{"/", "/presses", "/cans", "/devices"} {
 		b.openAt(f, path)

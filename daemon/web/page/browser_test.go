@@ -11,7 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
@@ -21,9 +23,12 @@ type browser struct {
 	context.Context
 	t *testing.T
 
+	clock page.ScriptIdentifier // the script that stops the page's clocks
+
 	mu       sync.Mutex
 	faults   []string
 	expected map[string]bool // complaints that the test itself provokes; true once met
+	heard    chan struct{}   // closed, and made again, with each of these
 }
 
 // shared is the one Chromium of all tests, and how it is ended. To start one takes longer
@@ -54,6 +59,7 @@ func startChromium(program string) {
 	for _, flag := range []string{
 		"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
 		"disable-component-update", "disable-sync", "disable-dev-shm-usage", "hide-scrollbars",
+		"in-process-gpu", "disable-extensions", "disable-default-apps", "disable-breakpad", "mute-audio",
 	} {
 		options = append(options, chromedp.Flag(flag, true))
 	}
@@ -84,7 +90,7 @@ func openBrowser(t *testing.T, width, height int) *browser {
 	if shared.err != nil {
 		t.Fatalf("chromium does not start: %v", shared.err)
 	}
-	b := &browser{t: t, expected: map[string]bool{}}
+	b := &browser{t: t, expected: map[string]bool{}, heard: make(chan struct{})}
 	ctx, end := chromedp.NewContext(shared.Context, chromedp.WithNewBrowserContext(), chromedp.WithListener(b.listen))
 	b.Context = ctx
 	t.Cleanup(func() {
@@ -133,6 +139,8 @@ func (b *browser) listen(event any) {
 	for known := range b.expected {
 		if strings.Contains(fault, known) {
 			b.expected[known] = true
+			close(b.heard)
+			b.heard = make(chan struct{})
 			return
 		}
 	}
@@ -146,11 +154,23 @@ func (b *browser) expect(text string) {
 	b.expected[text] = false
 }
 
-// met tells whether a complaint with the expected text has come.
-func (b *browser) met(text string) bool {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.expected[text]
+// meets waits for a complaint with the expected text.
+func (b *browser) meets(text string) {
+	b.t.Helper()
+	late := time.After(waitAtMost)
+	for {
+		b.mu.Lock()
+		met, heard := b.expected[text], b.heard
+		b.mu.Unlock()
+		if met {
+			return
+		}
+		select {
+		case <-heard:
+		case <-late:
+			b.t.Fatalf("the browser never complained of %q", text)
+		}
+	}
 }
 
 func (b *browser) run(steps ...chromedp.Action[chromedp.Void]) {
@@ -170,10 +190,14 @@ func eval[T any](b *browser, script string) T {
 	return v
 }
 
+// waitAtMost bounds every wait for a page. A page that works is never that slow, however busy the
+// machine is.
+const waitAtMost = 90 * time.Second
+
 // eventually waits until a script is true.
 func (b *browser) eventually(what, script string) {
 	b.t.Helper()
-	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(10*time.Second), chromedp.WithPollingInterval(20*time.Millisecond))
+	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(waitAtMost), chromedp.WithPollingInterval(20*time.Millisecond))
 	if err := chromedp.Do(b, poll); err != nil {
 		b.t.Fatalf("%s: %v\nthe page says:\n%s", what, err, eval[string](b, "document.body.innerText"))
 	}
@@ -211,12 +235,47 @@ func (b *browser) open(f *fakeBench) {
 	b.openAt(f, "/")
 }
 
-// openAt shows one of the pages.
+// openAt shows one of the pages, on which it is the time at which the bench was made, and waits
+// until it follows the stream.
 func (b *browser) openAt(f *fakeBench, path string) {
 	b.t.Helper()
+	b.stopsTimeAt(f.made)
 	b.run(chromedp.Navigate(f.URL + path))
 	b.sees("#contact", "In contact with the bench")
-	for f.reading() == 0 {
-		time.Sleep(5 * time.Millisecond)
-	}
+	f.until(b.t, "the stream", func() bool { return len(f.readers) > 0 })
+}
+
+// stopsTimeAt stops the clocks of the pages that are opened from now on: what a test reads of ages
+// and countdowns does not depend on how fast the machine is. skip sets them ahead.
+func (b *browser) stopsTimeAt(now time.Time) {
+	b.t.Helper()
+	b.run(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		if b.clock != "" {
+			if _, err := cdp.Call(ctx, target, page.RemoveScriptToEvaluateOnNewDocument, page.RemoveScriptToEvaluateOnNewDocumentParams{Identifier: b.clock}); err != nil {
+				return err
+			}
+		}
+		added, err := cdp.Call(ctx, target, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: fmt.Sprintf(stoppedClocks, now.UnixMilli())})
+		if err == nil {
+			b.clock = added.Identifier
+		}
+		return err
+	}))
+}
+
+// stoppedClocks: of two readings the later one is larger, as of clocks that go.
+const stoppedClocks = `(() => {
+	const real = performance.now();
+	let ahead = 0;
+	let read = 0;
+	const passed = () => ahead + ++read / 1e4;
+	performance.now = () => real + passed();
+	Date.now = () => Math.floor(%d + passed());
+	window.skip = (ms) => (ahead += ms);
+})()`
+
+// skip sets the clocks of the page ahead.
+func (b *browser) skip(by time.Duration) {
+	b.t.Helper()
+	b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("skip(%d)", by.Milliseconds())))
 }

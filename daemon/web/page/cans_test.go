@@ -79,6 +79,7 @@ func cansShop(now time.Time) map[string]any {
 }
 
 func TestCansPage(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, cansShop(time.Now())), openBrowser(t, 1280, 800)
 	b.openAt(f, "/cans")
 	b.sees(".can", "hardener hardener-a, lot H 3")
@@ -130,6 +131,7 @@ func TestCansPage(t *testing.T) {
 }
 
 func TestBatchPage(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := cansShop(now)
 	open := past(now)
@@ -159,6 +161,7 @@ func TestBatchPage(t *testing.T) {
 
 // Which can, stirred, not past its day, and what to do when it runs out.
 func TestPouredFrom(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	expiredCan(rows, now)
@@ -187,6 +190,7 @@ func TestPouredFrom(t *testing.T) {
 }
 
 func TestCloseByWeighing(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	one := openBatch(now, "0612-1", "dial-satin", "press-1", 5*time.Hour, 6*time.Hour, 7*time.Hour)
@@ -220,6 +224,7 @@ func TestCloseByWeighing(t *testing.T) {
 
 // The label as a browser draws it can be read by somebody else's reader.
 func TestLabelIsReadOffTheScreen(t *testing.T) {
+	t.Parallel()
 	b := openBrowser(t, 600, 400)
 	made := time.Now()
 	l := label.Label{

@@ -4,12 +4,11 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
-
 	"potlifed/daemon/view"
 )
 
 func TestDevicesInOrder(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
 	b.sees("#verdict", "The numbers can be trusted")
@@ -28,6 +27,7 @@ func TestDevicesInOrder(t *testing.T) {
 // TestACheckThatFailedWithdrawsTheVerdict: a sensor that reads on is not trusted when its
 // last check did not pass.
 func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
+	t.Parallel()
 	const why = "the check of bench-air on 2026-06-12 failed: it read 53.0 % RH, the reference 75.3 % RH; ±3.0 % RH is allowed"
 	rows := shop(time.Now())
 	sensors := rows["sensors"].([]view.Sensor)
@@ -51,6 +51,7 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 }
 
 func TestDevicesInTrouble(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	scenes["troubled"](rows, now)
@@ -90,6 +91,7 @@ func TestDevicesInTrouble(t *testing.T) {
 }
 
 func TestOutOfService(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 390, 844)
 	row := view.Sensor{ID: "bench-air", Condition: "up", Since: now, OutOfService: at(now.Add(2 * time.Hour))}
@@ -115,12 +117,12 @@ func TestOutOfService(t *testing.T) {
 }
 
 func TestDevicesWithoutContact(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("503")
-	b.skipsTime()
 	b.openAt(f, "/devices")
 	b.sees("#verdict", "The numbers can be trusted")
 	f.cut()
-	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
+	b.skip(31 * time.Second)
 	b.sees("#verdict", "Not known: no contact with the bench")
 }

@@ -24,6 +24,7 @@ func expiredCan(rows map[string]any, now time.Time) {
 // On a tablet on its side nobody scrolls with ink on the glove: the weight, the bar, what is
 // wrong and what goes on are all on the screen at once, none under another.
 func TestWhatGoesOnIsOnTheScreen(t *testing.T) {
+	t.Parallel()
 	b := openBrowser(t, int(wide.width), int(wide.height))
 	for _, c := range []struct {
 		name  string

@@ -9,6 +9,7 @@ import (
 
 // A person sees what the batches say of an ink, accepts it, and takes it back.
 func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	rows["learning"] = map[string]any{
@@ -38,6 +39,7 @@ func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
 
 // What may not be accepted says why, and there is nothing to press.
 func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
+	t.Parallel()
 	rows := shop(time.Now())
 	rows["learning"] = map[string]any{
 		"ink": "dial-satin", "verdict": "2 ends: too few to say that this ink is not as its data sheet says", "cautions": []string{},

@@ -21,6 +21,7 @@ func (f *fakeBench) loads() []string {
 // TestASecondLoadAsksForThePageAlone: what a page is made of is asked for once, each file one
 // time, and kept.
 func TestASecondLoadAsksForThePageAlone(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, cansShop(time.Now())), openBrowser(t, 1280, 800)
 	for _, path := range append(pagePaths(), "/batches/0611-2") {
 		b.openAt(f, path)

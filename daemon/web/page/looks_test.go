@@ -2,9 +2,11 @@ package page
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -97,6 +99,19 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 	},
 }
 
+// shownAt are the scenes that differ on a page, beside that of "pouring". The bench's page shows
+// all of them.
+var shownAt = map[string][]string{
+	"/presses": {"idle", "resting", "troubled", "plant", "empty"},
+	"/devices": {"idle", "troubled", "empty"},
+	"/cans":    {"empty"},
+}
+
+// shows tells whether a scene is another one on a page than "pouring".
+func shows(path, scene string) bool {
+	return path == "/" && scene != "plant" || scene == "pouring" || slices.Contains(shownAt[path], scene)
+}
+
 // size is a screen. That of 640 by 400 is one of 1280 by 800 at 200 % zoom.
 type size struct{ width, height int64 }
 
@@ -111,6 +126,7 @@ var (
 // Nothing is cut off, too small to hit with a glove or too faint, on any screen that a page is
 // made for. With -artifacts the pictures are kept, to be looked at.
 func TestFitsEveryScreen(t *testing.T) {
+	t.Parallel()
 	b := openBrowser(t, 1280, 800)
 	for _, c := range []struct {
 		path, scene string
@@ -158,14 +174,23 @@ func (b *browser) looks(name string, sizes ...size) {
 					b.t.Errorf("%s: %s: %s", look, what, found)
 				}
 			}
-			picture, err := chromedp.Run(b, chromedp.FullScreenshot(100))
-			if err != nil {
-				b.t.Fatal(err)
-			}
-			if err := os.WriteFile(filepath.Join(b.t.ArtifactDir(), look+".png"), picture, 0o644); err != nil {
-				b.t.Fatal(err)
-			}
+			b.keepsPicture(look)
 		}
+	}
+}
+
+// keepsPicture takes a picture of the page where -artifacts asks for it.
+func (b *browser) keepsPicture(name string) {
+	b.t.Helper()
+	if kept := flag.Lookup("test.artifacts"); kept == nil || kept.Value.String() != "true" {
+		return
+	}
+	picture, err := chromedp.Run(b, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(b.t.ArtifactDir(), name+".png"), picture, 0o644); err != nil {
+		b.t.Fatal(err)
 	}
 }
 

@@ -4,8 +4,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
-
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
@@ -44,12 +42,12 @@ func hall(now time.Time) []neighbours.Bench {
 }
 
 func TestOtherBenches(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	rows["neighbours"] = hall(now)
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.expect("503")
-	b.skipsTime()
 	b.openAt(f, "/presses")
 	b.sees("#board", "This bench")
 	b.sees("#board", "0612-1")
@@ -84,7 +82,7 @@ func TestOtherBenches(t *testing.T) {
 	// And the page loses its own bench: nothing is known of any.
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
-	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
+	b.skip(31 * time.Second)
 	b.sees("#others", "no contact with the bench")
 	if shown := eval[bool](b, `document.querySelector("#others").innerText.includes("In order")`); shown {
 		t.Error("without contact a press of another bench looks in order")
@@ -92,6 +90,7 @@ func TestOtherBenches(t *testing.T) {
 }
 
 func TestNoOtherBench(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
 	b.openAt(f, "/presses")
 	b.sees("#board", "0612-1")

@@ -23,6 +23,7 @@ func (b *browser) keys(digits string) {
 
 // TestAChangeAsksForThePIN, by the large keys, and is then made under its first key.
 func TestAChangeAsksForThePIN(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 800, 1280)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
@@ -76,6 +77,7 @@ func TestAChangeAsksForThePIN(t *testing.T) {
 
 // TestGoingBackFromThePIN changes nothing, says so, and asks again the next time.
 func TestGoingBackFromThePIN(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
@@ -95,6 +97,7 @@ func TestGoingBackFromThePIN(t *testing.T) {
 // TestThePINWithinADialog: a question that is answered while the device is not paired
 // stays, with what was entered, under that for the PIN.
 func TestThePINWithinADialog(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("401")
 	f.answer("out-of-service", 401, unpaired)
@@ -118,26 +121,28 @@ func TestThePINWithinADialog(t *testing.T) {
 
 // TestADoubleTapIsNoDigit: the second tap on what opened the pad does not land on it.
 func TestADoubleTapIsNoDigit(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
-	b.skipsTime()
 	b.open(f)
 	b.press("The hardener is in")
 	b.sees("dialog[open]", "Pair this device")
 	pin := func() string { return eval[string](b, `document.querySelector("dialog[open] [name=pin]").value`) }
 	tap := `[...document.querySelectorAll("dialog[open] .key")].find((k) => k.innerText === "7").dispatchEvent(new MouseEvent("click", { detail: 1, bubbles: true }))`
-	b.run(chromedp.Evaluate[chromedp.Void]("skip(-60_000)"), chromedp.Evaluate[chromedp.Void](tap)) // however slow this machine is
+	b.run(chromedp.Evaluate[chromedp.Void](tap))
 	if got := pin(); got != "" {
 		t.Errorf("the double tap wrote %q", got)
 	}
-	b.run(chromedp.Evaluate[chromedp.Void]("skip(60_600)"), chromedp.Evaluate[chromedp.Void](tap))
+	b.skip(600 * time.Millisecond)
+	b.run(chromedp.Evaluate[chromedp.Void](tap))
 	if got := pin(); got != "7" {
 		t.Errorf("a later tap wrote %q", got)
 	}
 }
 
 func TestPairedDevices(t *testing.T) {
+	t.Parallel()
 	rows := shop(time.Now())
 	rows["sessions"] = []map[string]any{
 		{"id": "aaaaaaaaaaaa", "device": "Tablet at the bench", "made": "2026-06-01T08:00:00Z", "until": "2026-07-01T08:00:00Z", "mine": true},

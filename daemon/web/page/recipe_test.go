@@ -10,6 +10,7 @@ import (
 // Before anything is poured the page says what the mix comes to, why, and whether the
 // scale is fine enough; and asks why another share of thinner is wanted.
 func TestWhatTheNextMixComesTo(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	scenes["idle"](rows, now)

@@ -1,15 +1,12 @@
 package page
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"slices"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -28,23 +25,38 @@ func problem(status int, detail string) map[string]any {
 // body waits for the change with the given path and returns what it carried.
 func (f *fakeBench) body(t *testing.T, path string) map[string]any {
 	t.Helper()
-	for deadline := time.Now().Add(10 * time.Second); time.Now().Before(deadline); time.Sleep(5 * time.Millisecond) {
-		for _, a := range slices.Backward(f.changes()) {
-			if a.Path != path {
-				continue
+	var found asked
+	f.until(t, "a change at "+path, func() bool {
+		for _, a := range slices.Backward(f.asked) {
+			if a.Path == path {
+				found = a
+				return true
 			}
-			if len(a.Key) < 16 {
-				t.Errorf("%s came with the key %q", path, a.Key)
-			}
-			var body map[string]any
-			if err := json.Unmarshal([]byte(a.Body), &body); err != nil {
-				t.Fatalf("%s: %v in %q", path, err, a.Body)
-			}
-			return body
 		}
+		return false
+	})
+	if len(found.Key) < 16 {
+		t.Errorf("%s came with the key %q", path, found.Key)
 	}
-	t.Fatalf("the page never asked for %s; it asked for %v", path, f.changes())
-	return nil
+	var body map[string]any
+	if err := json.Unmarshal([]byte(found.Body), &body); err != nil {
+		t.Fatalf("%s: %v in %q", path, err, found.Body)
+	}
+	return body
+}
+
+// sent waits until so many changes with the given path have come.
+func (f *fakeBench) sent(t *testing.T, path string, n int) {
+	t.Helper()
+	f.until(t, fmt.Sprintf("%d changes at %s", n, path), func() bool {
+		came := 0
+		for _, a := range f.asked {
+			if a.Path == path {
+				came++
+			}
+		}
+		return came >= n
+	})
 }
 
 func want(t *testing.T, got map[string]any, fields ...any) {
@@ -61,6 +73,7 @@ func want(t *testing.T, got map[string]any, fields ...any) {
 }
 
 func TestWeightMovesTheBar(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
@@ -106,6 +119,7 @@ func TestWeightMovesTheBar(t *testing.T) {
 }
 
 func TestRefusedConfirmSaysWhy(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
 	b.expect("409")
 	why := "The weight has not settled: let the scale come to rest, then confirm."
@@ -131,6 +145,7 @@ func TestRefusedConfirmSaysWhy(t *testing.T) {
 }
 
 func TestTaredOrLifted(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
 	b.expect("409")
 	asked := problem(409, "The reading changed in a way that both explain.")
@@ -139,13 +154,12 @@ func TestTaredOrLifted(t *testing.T) {
 	b.open(f)
 	b.press("The hardener is in")
 	b.press("The cup was lifted")
-	for f.body(t, "batches/0612-4/confirm")["tared"] == nil {
-		time.Sleep(5 * time.Millisecond)
-	}
+	f.sent(t, "batches/0612-4/confirm", 2)
 	want(t, f.body(t, "batches/0612-4/confirm"), "step", "hardener", "tared", false)
 }
 
 func TestCorrectionsAndOverride(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	off := mixingAt(now, guide.Hardener)
@@ -163,9 +177,7 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	// The second begins with another part: that is what is poured next.
 	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll(".corrections input")[1].click()`))
 	b.press("The hardener is in")
-	for f.body(t, "batches/0612-4/confirm")["part"] == nil {
-		time.Sleep(5 * time.Millisecond)
-	}
+	f.sent(t, "batches/0612-4/confirm", 2)
 	want(t, f.body(t, "batches/0612-4/confirm"), "part", "hardener", "step", "hardener")
 	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll(".corrections input")[0].click()`))
 
@@ -205,6 +217,7 @@ func TestCorrectionsAndOverride(t *testing.T) {
 }
 
 func TestStartRemembersTheLastChoices(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	rows["batches"] = []view.Batch{}
@@ -244,6 +257,7 @@ func TestStartRemembersTheLastChoices(t *testing.T) {
 
 // With two scales the mix shown is that of the one chosen.
 func TestScaleIsChosen(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	second := scaleRow(now, 12, true, "", nil)
@@ -261,6 +275,7 @@ func TestScaleIsChosen(t *testing.T) {
 }
 
 func TestRestAndLoad(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	scenes["resting"](rows, now)
@@ -269,6 +284,7 @@ func TestRestAndLoad(t *testing.T) {
 	b.sees(".ready", "Let it rest")
 	b.eventually("the rest counts down", `/^1[12]:\d\d/.test(document.querySelector('[role="timer"]').innerText)`)
 	before := eval[string](b, `document.querySelector('[role="timer"]').innerText`)
+	b.skip(time.Second)
 	b.eventually("it goes on", fmt.Sprintf(`document.querySelector('[role="timer"]').innerText !== %q`, before))
 	b.press("It is on press-3")
 	want(t, f.body(t, "batches/0612-5/load"), "press", "press-3")
@@ -283,6 +299,7 @@ func TestRestAndLoad(t *testing.T) {
 }
 
 func TestWhatDiesFirstIsOnTop(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
@@ -326,6 +343,7 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 }
 
 func TestGoodCloseUnload(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	closed := openBatch(now, "0612-2", "dial-flat", "press-2", 0, 0, 0)
@@ -361,6 +379,7 @@ func TestGoodCloseUnload(t *testing.T) {
 }
 
 func TestLightsAlarmsAndAir(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.run(media("prefers-reduced-motion", "reduce"))
@@ -416,29 +435,18 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	b.sees(".weight", "no line that can be read")
 }
 
-// skipsTime gives the page a function skip(ms) that sets its monotonic clock ahead.
-func (b *browser) skipsTime() {
-	b.t.Helper()
-	b.run(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
-		_, err := cdp.Call(ctx, target, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
-			Source: `(() => { const real = performance.now.bind(performance); let ahead = 0; performance.now = () => real() + ahead; window.skip = (ms) => (ahead += ms); })()`,
-		})
-		return err
-	}))
-}
-
 // A page that has heard nothing for two heartbeats says so, and no light looks in order.
 func TestNoContact(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
 	b.expect("503")
-	b.skipsTime()
 	b.open(f)
 	b.sees(".lamp", "In order")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
 	b.sees(".mix-hint", "There is no fresh weight to go by")
 	b.eventually("no bar stands still", `!document.querySelector(".pour").checkVisibility()`)
-	b.run(chromedp.Evaluate[chromedp.Void]("skip(31000)"))
+	b.skip(31 * time.Second)
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll(".lamp-word")].every((e) => e.innerText === "Not known")`)
 	if grey := eval[string](b, `getComputedStyle(document.querySelector("main")).filter`); grey != "grayscale(1)" {
@@ -454,6 +462,7 @@ func TestNoContact(t *testing.T) {
 
 // The policy holds: script inside the document does not run, and the browser says so.
 func TestPolicyForbidsInlineScript(t *testing.T) {
+	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 800, 600)
 	b.expect("Content Security Policy")
 	b.open(f)
@@ -467,15 +476,12 @@ func TestPolicyForbidsInlineScript(t *testing.T) {
 		t.Error("an inline script ran")
 	}
 	// This also shows that what the browser complains about is heard at all.
-	for deadline := time.Now().Add(10 * time.Second); !b.met("Content Security Policy"); time.Sleep(5 * time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatal("the browser did not complain about the inline script")
-		}
-	}
+	b.meets("Content Security Policy")
 }
 
 // Everything that can be pressed or filled in has a name, and the focus can be seen on it.
 func TestEverythingHasAName(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	scenes["resting"](rows, now)

@@ -10,6 +10,7 @@ import (
 
 // What was done is said with ten seconds to take it back, on both pages.
 func TestUndo(t *testing.T) {
+	t.Parallel()
 	for _, path := range batchPages {
 		now := time.Now()
 		f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
@@ -22,6 +23,7 @@ func TestUndo(t *testing.T) {
 		b.closed()
 		b.sees(".undo-bar", "Moved 0612-1 to press-3")
 		b.sees(".undo-bar", "Undo (10)")
+		b.skip(2 * time.Second)
 		b.sees(".undo-bar", "Undo (8)")
 		b.looks("undo"+path[1:], wide, phone)
 		b.click(`.undo-bar button`)
@@ -42,6 +44,7 @@ func TestUndo(t *testing.T) {
 // Two taps of a real finger within half a second, the second on what the first brought up
 // or on the same button again: only the first counts. A tap elsewhere counts.
 func TestSecondTapOfAGlove(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.open(f)

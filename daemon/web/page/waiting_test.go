@@ -19,6 +19,7 @@ func asideAt(now time.Time, id string, step guide.Step) view.Batch {
 }
 
 func TestMixesThatWait(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	scenes["waiting"](rows, now)
@@ -53,6 +54,7 @@ func TestMixesThatWait(t *testing.T) {
 }
 
 func TestWhoseCup(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	rows := shop(now)
 	scenes["which-cup"](rows, now)
@@ -71,6 +73,7 @@ func TestWhoseCup(t *testing.T) {
 
 // A press of the scale's own key that changed nothing is answered like a tap.
 func TestWhyTheKeyDidNothing(t *testing.T) {
+	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.open(f)

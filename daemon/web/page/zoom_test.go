@@ -8,9 +8,13 @@ import (
 // At 200 % zoom every page and every dialog is still wholly there: nothing is beside the
 // screen, nothing is cut off, and what can be pressed can be brought into view.
 func TestZoom(t *testing.T) {
+	t.Parallel()
 	b := openBrowser(t, int(zoom.width), int(zoom.height))
 	for _, path := range pagePaths() {
 		for scene := range scenes {
+			if !shows(path, scene) {
+				continue
+			}
 			now := time.Now()
 			rows := shop(now)
 			scenes[scene](rows, now)
@@ -67,6 +71,7 @@ const cutOff = `(() => {
 
 // Where less motion is wanted nothing moves, on any page or dialog, whatever flashes.
 func TestNothingMovesWhereLessMotionIsWanted(t *testing.T) {
+	t.Parallel()
 	b := openBrowser(t, 1280, 800)
 	b.run(media("prefers-reduced-motion", "reduce"))
 	for _, path := range pagePaths() {
