@@ -2,13 +2,14 @@ package bench
 
 import (
 	"fmt"
+	"time"
+
 	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/airpath"
 	"potlifed/model/alarm"
-	"time"
 )
 
 // zone is a place whose air is of interest: its sensors and the open end of its path. It
@@ -58,7 +59,7 @@ func (z *zone) fresh() time.Duration {
 }
 
 // closedPath is the path of a zone up to its last closed step, in a state.
-func (b *Bench) closedPath(s record.State, z *zone) airpath.Closed {
+func closedPath(s record.State, z *zone) airpath.Closed {
 	if closed, ok := s.Zones[z.id]; ok {
 		return *closed
 	}
@@ -84,7 +85,7 @@ func (b *Bench) closeSteps(z *zone, steps []airpath.Step) {
 // happens between two steps. A zone that the configuration does not have has no path.
 func (b *Bench) closeAir(zone string, now time.Time) {
 	if z := b.zones[zone]; z != nil {
-		b.closeSteps(z, z.path.CloseTo(b.closedPath(b.state, z), now, b.airSensors(z)))
+		b.closeSteps(z, z.path.CloseTo(closedPath(b.state, z), now, b.airSensors(z)))
 	}
 }
 
@@ -92,15 +93,15 @@ func (b *Bench) closeAir(zone string, now time.Time) {
 // waits for its first reading after a start is left alone for as long as that may
 // still bridge the gap.
 func (b *Bench) closeMinutes(now time.Time) {
-	uptime := b.uptime(b.clock.Now())
+	uptime := b.clock.uptime()
 	for _, z := range b.zones {
-		b.closeSteps(z, z.path.CloseMinute(b.closedPath(b.state, z), now, uptime < z.staleAfter(), b.airSensors(z)))
+		b.closeSteps(z, z.path.CloseMinute(closedPath(b.state, z), now, uptime < z.staleAfter(), b.airSensors(z)))
 	}
 }
 
 // quality says how far the zone's air can be relied on.
 func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
-	closed := b.closedPath(b.state, z)
+	closed := closedPath(b.state, z)
 	age := now.Sub(z.path.LastRead(closed))
 	value, ok := z.path.Value(closed)
 	switch {
@@ -133,11 +134,11 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 		return fmt.Sprintf("%s gives values that cannot be: %s", z.source.ID, z.source.failure), true
 	}
 	if z.source != nil {
-		if why := b.failedCheck(b.state, z.source); why != "" {
+		if why := z.source.failedCheck(b.state); why != "" {
 			return why, true
 		}
 	}
-	if z.source != nil && b.overdue(z.source, now) > 0 {
+	if z.source != nil && z.source.overdue(b.state, now) > 0 {
 		return fmt.Sprintf("the check of %s is overdue", z.source.ID), true
 	}
 	for _, s := range z.sensors {

@@ -13,33 +13,9 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// lost reports whether nothing can be known from a sensor: it gives nothing usable, or
-// is under maintenance.
-func (b *Bench) lost(s *sensor) bool {
-	return b.stands(alarm.SensorStale, s.ID) || b.stands(alarm.Implausible, s.ID) || b.inMaintenance(s.ID)
-}
-
-func (b *Bench) inMaintenance(sensor string) bool {
-	return stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.SensorStale, Subject: sensor}]) == alarm.OutOfService
-}
-
-// blind says why a zone's air cannot be seen, empty when it can. A zone without any
-// sensor never could.
-func (b *Bench) blind(z *zone) string {
-	for _, s := range z.sensors {
-		if !b.lost(s) {
-			return ""
-		}
-	}
-	if len(z.sensors) == 0 {
-		return ""
-	}
-	return fmt.Sprintf("no sensor measures the air of %s", z.id)
-}
-
 // now returns a zone's air if it was read just now.
-func (l *look) airOf(z *zone) (a air.State, fresh bool) {
-	closed := l.b.closedPath(l.b.state, z)
+func (l *causes) airOf(z *zone) (a air.State, fresh bool) {
+	closed := closedPath(l.b.state, z)
 	a, measured := z.path.Value(closed)
 	quality, _ := l.b.quality(z, l.now)
 	if !measured || z.source == nil || quality == view.QualityBad || l.now.Sub(z.path.LastRead(closed)) > z.fresh() {
@@ -49,7 +25,7 @@ func (l *look) airOf(z *zone) (a air.State, fresh bool) {
 }
 
 // air looks at the air of a zone and at the sensors that measure it.
-func (l *look) air(z *zone) {
+func (l *causes) air(z *zone) {
 	l.disagreement(z)
 	if why := l.b.blind(z); why != "" {
 		l.cannotBeSeen(alarm.AirOutOfRange, z.id, why)
@@ -73,7 +49,7 @@ func (l *look) air(z *zone) {
 
 // disagreement compares each sensor of a zone with the first of the others before it
 // that can be relied on.
-func (l *look) disagreement(z *zone) {
+func (l *causes) disagreement(z *zone) {
 	for i, s := range z.sensors {
 		if i == 0 {
 			continue
@@ -106,7 +82,7 @@ func apart(a, b *sensor) float64 {
 
 // sweating looks whether water condenses on a cup. The cup's temperature is computed,
 // so only what is known well is said of it.
-func (l *look) sweating(batch *record.Batch) {
+func (l *causes) sweating(batch *record.Batch) {
 	z := l.b.zones[batch.Zone]
 	if z == nil {
 		return
@@ -149,7 +125,7 @@ const believed = 10 * time.Minute
 
 // cut looks whether another air has moved a batch's end earlier than was expected
 // before.
-func (l *look) cut(batch *record.Batch) {
+func (l *causes) cut(batch *record.Batch) {
 	id, b := batch.ID, l.b
 	z := b.zones[batch.Zone]
 	if z == nil || len(z.sensors) == 0 {
@@ -164,7 +140,7 @@ func (l *look) cut(batch *record.Batch) {
 		l.notKnown(alarm.LifeCut, id)
 		return
 	}
-	f, mono := b.lifeOf(b.state, batch, l.now), b.clock.Now().Mono
+	f, mono := b.lifeOf(b.state, batch, l.now), b.clock.mono()
 	is := promise{
 		of:  circumstances{batch.Basis.Place, batch.Zone, batch.GoodAt.Sub(batch.MixedAt), batch.AtLeast, batch.Phase},
 		end: f.Ends.Expected, left: f.Ends.Expected - f.Age, air: a,

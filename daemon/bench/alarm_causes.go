@@ -1,74 +1,17 @@
 package bench
 
 import (
-	"fmt"
 	"time"
 
-	"potlifed/daemon/clock"
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 )
 
-// settlingFor is how long after a start devices and broker may take to answer before
-// their silence is an alarm.
-const settlingFor = 10 * time.Second
-
-// settling reports whether the service began so short a time ago.
-func (b *Bench) settling() bool {
-	return b.uptime(b.clock.Now()) < clock.Lapse(b.clock, settlingFor)
-}
-
-// verdict is what can be said of a cause at one moment.
-type verdict int
-
-const (
-	gone verdict = iota
-	holds
-	notKnown     // nothing can be said just now
-	cannotBeSeen // what it looks at is lost
-)
-
-// sight is a cause as it was seen.
-type sight struct {
-	is   verdict
-	text string
-}
-
-// look is all that is to be seen of causes at one moment. What is not in it is gone.
-type look struct {
-	b    *Bench
-	now  time.Time
-	seen map[record.AlarmKey]sight
-}
-
-func (l *look) holds(name, subject, format string, args ...any) {
-	l.seen[record.AlarmKey{Name: name, Subject: subject}] = sight{holds, fmt.Sprintf(format, args...)}
-}
-
-func (l *look) notKnown(name, subject string) {
-	l.seen[record.AlarmKey{Name: name, Subject: subject}] = sight{is: notKnown}
-}
-
-func (l *look) cannotBeSeen(name, subject, why string) {
-	l.seen[record.AlarmKey{Name: name, Subject: subject}] = sight{cannotBeSeen, why}
-}
-
-// beyond reports whether a value is beyond its limit, by the dead-band if it was.
-func (l *look) beyond(name, subject string, limit alarm.Limit, value float64) bool {
-	key := record.AlarmKey{Name: name, Subject: subject}
-	w, remembered := l.b.watched[key]
-	was := w.Raw
-	if !remembered {
-		was = stateOf(l.b.state.Alarms[key]).Active()
-	}
-	return limit.Beyond(value, was)
-}
-
-// look looks at every cause.
-func (b *Bench) look(now time.Time) *look {
-	l := &look{b: b, now: now, seen: map[record.AlarmKey]sight{}}
+// observe looks at every cause.
+func (b *Bench) observe(now time.Time) *causes {
+	l := &causes{b: b, now: now, found: map[record.AlarmKey]observed{}}
 	for _, batch := range b.state.Batches {
 		l.mix(batch)
 		if batch.Cloud != nil {
@@ -87,13 +30,13 @@ func (b *Bench) look(now time.Time) *look {
 		l.air(z)
 	}
 	l.instruments()
-	l.lamps()
+	l.lightReports()
 	l.service()
 	return l
 }
 
 // life looks at how near a batch is to its end.
-func (l *look) life(batch *record.Batch) {
+func (l *causes) life(batch *record.Batch) {
 	id, f := batch.ID, l.b.lifeOf(l.b.state, batch, l.now)
 	risk := func(name string, limit float64, format string) {
 		if l.beyond(name, id, alarm.Limit{At: limit, DeadBand: limit / 10}, f.Risk) {
@@ -103,7 +46,7 @@ func (l *look) life(batch *record.Batch) {
 	risk(alarm.BatchDead, alarm.DeadRisk, "batch %s has probably gone off (%.0f %%)")
 	risk(alarm.BatchRisk, l.b.shop.Alarms.StopAtRisk, "batch %s may have gone off (%.0f %%)")
 	risk(alarm.BatchLeftOpen, alarm.LeftOpenRisk, "batch %s is past its latest end (%.0f %%) and still open")
-	within := l.b.soonWithin(batch)
+	within := l.b.shop.soonWithin(batch)
 	soon := alarm.Limit{At: within.Seconds(), DeadBand: min(within/4, 5*time.Minute).Seconds(), Below: true}
 	if l.beyond(alarm.BatchEnding, id, soon, f.Low.Sub(l.now).Seconds()) {
 		l.holds(alarm.BatchEnding, id, "batch %s may end from %s on", id, f.Low.Local().Format("15:04"))
@@ -112,7 +55,7 @@ func (l *look) life(batch *record.Batch) {
 
 // mix looks at faults of a mix that nobody has put right or accepted. At the scale
 // there is a while to do so.
-func (l *look) mix(batch *record.Batch) {
+func (l *causes) mix(batch *record.Batch) {
 	m := batch.Mix
 	if n := len(m.Pours); batch.Phase == lifecycle.Mixing && (n == 0 || l.now.Sub(m.Pours[n-1].RoseAt) < alarm.Uncorrected) {
 		return
@@ -131,7 +74,7 @@ func (l *look) mix(batch *record.Batch) {
 
 // change looks whether a batch still stands where somebody has seen that it should
 // not.
-func (l *look) change(press string) {
+func (l *causes) change(press string) {
 	id := l.b.state.Presses[press].Batch
 	for _, name := range []string{alarm.BatchRisk, alarm.BatchDead} {
 		row := l.b.state.Alarms[record.AlarmKey{Name: name, Subject: id}]
@@ -142,13 +85,13 @@ func (l *look) change(press string) {
 }
 
 // instruments looks at sensors and scales.
-func (l *look) instruments() {
-	early := l.b.settling()
+func (l *causes) instruments() {
+	early := l.b.clock.settling()
 	for id, s := range l.b.sensors {
-		if why := l.b.failedCheck(l.b.state, s); why != "" {
+		if why := s.failedCheck(l.b.state); why != "" {
 			l.holds(alarm.SensorOverdue, id, "%s", why)
-		} else if late := l.b.overdue(s, l.now); late > 0 {
-			last, _ := l.b.lastCheck(l.b.state, s)
+		} else if late := s.overdue(l.b.state, l.now); late > 0 {
+			last, _ := s.lastCheck(l.b.state)
 			l.holds(alarm.SensorOverdue, id, "the check of %s is overdue: the last was on %s", id, last.Local().Format(time.DateOnly))
 		}
 		is, why := s.condition(l.now)
@@ -177,18 +120,18 @@ func (l *look) instruments() {
 }
 
 // service looks at what the bench itself depends on.
-func (l *look) service() {
+func (l *causes) service() {
 	b, bench := l.b, l.b.shop.Bench
-	if !b.synced {
+	if !b.clock.synced {
 		l.holds(alarm.ClockUnset, bench, alarm.ClockNotSet)
 	}
 	switch err := b.write.failing; {
 	case err != nil:
 		l.holds(alarm.JournalFailing, bench, "the journal cannot write: %v", err)
-	case b.write.flight != nil && b.clock.Now().Mono-b.write.sentAt >= clock.Lapse(b.clock, alarm.SlowWrite):
+	case b.write.flight != nil && b.clock.mono()-b.write.sentAt >= b.clock.lapse(alarm.SlowWrite):
 		l.holds(alarm.JournalFailing, bench, "the journal is slow: a write has taken more than %v", alarm.SlowWrite)
 	}
-	out, early := b.outlet(), b.settling()
+	out, early := b.outlet(), b.clock.settling()
 	if early { // it has hardly begun to connect
 		for _, name := range []string{alarm.BrokerAway, alarm.QueueLong, alarm.OtherInstance} {
 			l.notKnown(name, bench)

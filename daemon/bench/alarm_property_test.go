@@ -131,7 +131,7 @@ func (w *alarmWorld) reckon() map[record.AlarmKey]bool {
 // somebody has acknowledged it.
 func (w *alarmWorld) checkStates(rt *rapid.T) {
 	now, stands := w.clock.is.Mono, w.reckon()
-	early := w.b.uptime(w.clock.is) < settlingFor+2*time.Second
+	early := w.b.clock.uptime() < settlingFor+2*time.Second
 	for key := range w.causes {
 		if _, seen := stands[key]; !seen {
 			delete(w.causes, key)
@@ -163,8 +163,8 @@ func (w *alarmWorld) checkStates(rt *rapid.T) {
 			rt.Fatalf("alarm %v: %+v", key, row)
 		case row.State == alarm.Suppressed && !d.NeedsAir:
 			rt.Fatalf("%v is suppressed", key)
-		case !row.Until.IsZero() && row.Until.Before(w.b.now().Add(-2*time.Second)):
-			rt.Fatalf("%v is %s until %v, and it is %v", key, row.State, row.Until, w.b.now())
+		case !row.Until.IsZero() && row.Until.Before(w.b.clock.now().Add(-2*time.Second)):
+			rt.Fatalf("%v is %s until %v, and it is %v", key, row.State, row.Until, w.b.clock.now())
 		}
 	}
 }
@@ -203,7 +203,7 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 		if on.WentOff != "" {
 			m = light.DoNotPrint
 		}
-		if starting && w.b.uptime(w.clock.is) < settlingFor && m != light.DoNotPrint {
+		if starting && w.b.clock.uptime() < settlingFor && m != light.DoNotPrint {
 			m = light.Unknown
 		}
 		meanings[p.ID] = m
@@ -256,7 +256,7 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 			return rapid.SampledFrom([]string{"bench-air", "hall-air", "scale-1"}).Draw(rt, "device")
 		}
 		until := func(rt *rapid.T) time.Time {
-			return w.b.now().Add(time.Duration(rapid.IntRange(1, 900).Draw(rt, "for")) * time.Second)
+			return w.b.clock.now().Add(time.Duration(rapid.IntRange(1, 900).Draw(rt, "for")) * time.Second)
 		}
 		pass(rt, 15)
 		rt.Repeat(map[string]func(*rapid.T){
@@ -296,7 +296,7 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 			"record": func(rt *rapid.T) {
 				age := time.Duration(rapid.IntRange(0, 600).Draw(rt, "minutes")) * time.Minute
 				hardener := rapid.SampledFrom([]float64{15, 15, 15, 20}).Draw(rt, "hardener")
-				w.ask(request.RecordMix{Ink: "dial-satin", MixedAt: w.b.now().Add(-age), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: hardener}}})
+				w.ask(request.RecordMix{Ink: "dial-satin", MixedAt: w.b.clock.now().Add(-age), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: hardener}}})
 				pass(rt, 1)
 			},
 			"load": func(rt *rapid.T) {
@@ -348,7 +348,7 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 // hears lets the lamp of light-2 say how it stands.
 func (w *alarmWorld) hears(word light.Report) {
 	w.lamp = word
-	w.enter(lampWord{"light-2", word})
+	w.enter(lightReport{"light-2", word})
 }
 
 // comeToRest takes every cause away, lets all delays pass and acknowledges: nothing is
@@ -364,7 +364,7 @@ func (w *alarmWorld) comeToRest(rt *rapid.T) {
 		w.enter(scaleLink{scale: "scale-1", up: true})
 		w.weighs(0, 100*time.Millisecond)
 		w.clock.turn(900 * time.Millisecond)
-		w.b.tick(w.b.now())
+		w.b.tick(w.b.clock.now())
 		for id, a := range both(mild) {
 			w.enter(airReading{sensor: id, air: *a, at: w.clock.is.Mono})
 		}

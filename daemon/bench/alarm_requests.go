@@ -12,14 +12,6 @@ import (
 	"potlifed/model/alarm"
 )
 
-func alarmView(a *record.Alarm, now time.Time) view.Alarm {
-	d, _ := alarm.Find(a.Name)
-	return view.Alarm{
-		Time: now, Seq: a.Seq, Name: a.Name, Subject: a.Subject, State: string(a.State), Priority: string(a.Priority),
-		Since: a.Since, Text: a.Text, Response: d.Response, By: a.By, Until: some(a.Until),
-	}
-}
-
 // answerAlarm is an alarm as it is answered after a change, which may have ended it.
 func (b *Bench) answerAlarm(before record.Alarm, now time.Time) view.Alarm {
 	if row, ok := b.state.Alarms[record.AlarmKey{Name: before.Name, Subject: before.Subject}]; ok {
@@ -142,18 +134,4 @@ func (b *Bench) putInService(now time.Time, by actor.Name, c request.PutInServic
 	slices.Sort(silent)
 	b.decide(now, by, record.InService{Device: c.Sensor, Alarms: silent})
 	return b.deviceView(now, c.Sensor), nil
-}
-
-// outOfService is until when a device is under maintenance, nil when it is not.
-func outOfService(s record.State, alarmName, device string) *time.Time {
-	row := s.Alarms[record.AlarmKey{Name: alarmName, Subject: device}]
-	if stateOf(row) != alarm.OutOfService {
-		return nil
-	}
-	return some(row.Until)
-}
-
-func (b *Bench) deviceView(now time.Time, id string) any {
-	views := b.sensorViews(b.state, now)
-	return views[slices.IndexFunc(views, func(v view.Sensor) bool { return v.ID == id })]
 }

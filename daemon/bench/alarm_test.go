@@ -30,7 +30,7 @@ func (s *shop) goes(d time.Duration, r rooms) {
 				s.enter(airReading{sensor: id, air: *a, at: s.clock.is.Mono})
 			}
 		}
-		s.b.tick(s.b.now())
+		s.b.tick(s.b.clock.now())
 		s.settle()
 	}
 }
@@ -42,7 +42,7 @@ func (s *shop) records(ink string, inkG, hardenerG, thinnerG float64) string {
 	if thinnerG > 0 {
 		parts = append(parts, mix.Component{Part: "thinner", G: thinnerG})
 	}
-	return s.must(request.RecordMix{Ink: ink, MixedAt: s.b.now(), Components: parts}).ID
+	return s.must(request.RecordMix{Ink: ink, MixedAt: s.b.clock.now(), Components: parts}).ID
 }
 
 // is fails unless an alarm is in the given state; normal for one that is not there.
@@ -187,12 +187,12 @@ func TestALostSensorSilencesOnlyThree(t *testing.T) {
 		if sensor == "lost" {
 			r = rooms{"hall-air": mild}
 		}
-		mixed, seen, silent := s.b.now(), map[string]time.Duration{}, map[string]bool{}
+		mixed, seen, silent := s.b.clock.now(), map[string]time.Duration{}, map[string]bool{}
 		for range 12 * 60 {
 			s.goes(time.Minute, r)
 			for _, a := range s.b.Snapshot().Alarms {
 				if _, known := seen[a.Name]; !known && a.State == "unacknowledged" {
-					seen[a.Name] = s.b.now().Sub(mixed)
+					seen[a.Name] = s.b.clock.now().Sub(mixed)
 				}
 				if a.State == "suppressed" {
 					silent[a.Name+"/"+a.Subject] = true
@@ -306,7 +306,7 @@ func TestSeenAndNotChanged(t *testing.T) {
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
 	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
-	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now().Add(-12 * time.Hour), Components: parts}).ID
+	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-12 * time.Hour), Components: parts}).ID
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.goes(20*time.Minute, both(mild))
 	s.is(alarm.Unacknowledged, "batch-dead", id)
@@ -407,7 +407,7 @@ func TestShelving(t *testing.T) {
 	s := openShop(t, dir, c)
 	s.publishing(Outlet{Away: "refused"})
 	s.goes(20*time.Second, both(mild))
-	in := func(d time.Duration) time.Time { return s.b.now().Add(d) }
+	in := func(d time.Duration) time.Time { return s.b.clock.now().Add(d) }
 	for name, wrong := range map[string]request.Change{
 		"past":           request.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(-time.Second)},
 		"too long":       request.ShelveAlarm{Alarm: "broker", Subject: "bench-1", Until: in(13 * time.Hour)},
@@ -463,7 +463,7 @@ func TestMaintenance(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
-	until := s.b.now().Add(2 * time.Hour)
+	until := s.b.clock.now().Add(2 * time.Hour)
 	for name, wrong := range map[string]request.Change{
 		"no reason":  request.TakeOutOfService{Sensor: "bench-air", Until: until, Reason: "  "},
 		"no end":     request.TakeOutOfService{Sensor: "bench-air", Reason: "salt"},
@@ -496,7 +496,7 @@ func TestMaintenance(t *testing.T) {
 	s.is(alarm.Unacknowledged, "sensor-stale", "bench-air")
 	s.is(alarm.Normal, "sensor-implausible", "bench-air")
 
-	if _, refusal := s.asks(request.TakeOutOfService{Sensor: "scale-1", Until: s.b.now().Add(time.Minute), Reason: "being moved"}); refusal != nil {
+	if _, refusal := s.asks(request.TakeOutOfService{Sensor: "scale-1", Until: s.b.clock.now().Add(time.Minute), Reason: "being moved"}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	s.is(alarm.OutOfService, "scale-silent", "scale-1")
@@ -508,11 +508,11 @@ func TestSlowJournal(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
-	s.b.decide(s.b.now(), "tester", record.Stopped{})
+	s.b.decide(s.b.clock.now(), "tester", record.Stopped{})
 	s.b.flush() // and nobody writes it
 	for range 6 {
 		s.clock.turn(time.Second)
-		s.b.tick(s.b.now())
+		s.b.tick(s.b.clock.now())
 	}
 	if a, ok := s.b.state.Alarms[record.AlarmKey{Name: "journal", Subject: "bench-1"}]; !ok || !strings.Contains(a.Text, "slow") {
 		t.Fatalf("alarm %+v", a)
@@ -530,7 +530,7 @@ func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
 	id := s.records("dial-satin", 60, 20, 8)
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.must(request.ConfirmStep{Batch: id, Step: "load", Override: "for a test print"})
-	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "ratio-off", Subject: id, Until: s.b.now().Add(time.Hour)}); refusal != nil {
+	if _, refusal := s.asks(request.ShelveAlarm{Alarm: "ratio-off", Subject: id, Until: s.b.clock.now().Add(time.Hour)}); refusal != nil {
 		t.Fatal(refusal)
 	}
 	s.goes(time.Second, both(mild))

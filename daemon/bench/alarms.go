@@ -21,9 +21,9 @@ type watched struct {
 
 // askAlarms looks at every cause there is and takes each alarm where that leads it.
 func (b *Bench) askAlarms(now time.Time) {
-	found := b.look(now)
+	at := b.observe(now)
 	keys := map[record.AlarmKey]bool{}
-	for key := range found.seen {
+	for key := range at.found {
 		keys[key] = true
 	}
 	for key := range b.watched {
@@ -33,7 +33,7 @@ func (b *Bench) askAlarms(now time.Time) {
 		keys[key] = true
 	}
 	for _, key := range slices.SortedFunc(maps.Keys(keys), compareKeys) {
-		b.askAlarm(now, key, found.seen[key])
+		b.askAlarm(now, key, at.found[key])
 	}
 }
 
@@ -41,7 +41,7 @@ func compareKeys(a, b record.AlarmKey) int {
 	return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.Subject, b.Subject))
 }
 
-func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
+func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s observed) {
 	d, known := alarm.Find(key.Name)
 	row := b.state.Alarms[key]
 	if !known || !b.has(d.Subject, key.Subject) {
@@ -65,7 +65,7 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
 	case cannotBeSeen:
 		w = watched{}
 	default:
-		w.Filter = w.Filter.Next(s.is == holds, d.Delays, b.clock.Now().Mono)
+		w.Filter = w.Filter.Next(s.is == holds, d.Delays, b.clock.mono())
 	}
 	if s.is == holds {
 		w.text = s.text
@@ -89,13 +89,6 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s sight) {
 	if b.watched[key] = w; w.Idle() {
 		delete(b.watched, key)
 	}
-}
-
-func stateOf(row *record.Alarm) alarm.State {
-	if row == nil {
-		return alarm.Normal
-	}
-	return row.State
 }
 
 // takeAlarm records how an alarm gets from one state to another.
@@ -130,7 +123,7 @@ func (b *Bench) has(kind alarm.Subject, id string) bool {
 	case alarm.Batch:
 		return b.state.Batches[id] != nil
 	case alarm.Press:
-		_, err := b.pressNamed(id)
+		_, err := b.shop.pressNamed(id)
 		return err == nil
 	case alarm.Zone:
 		return b.zones[id] != nil
@@ -142,19 +135,4 @@ func (b *Bench) has(kind alarm.Subject, id string) bool {
 		return slices.ContainsFunc(b.shop.Lights, func(l config.Light) bool { return l.ID == id })
 	}
 	return id == b.shop.Bench
-}
-
-// stands reports whether an alarm's condition stands, delays taken into account and
-// whether people are told of it or not.
-func (b *Bench) stands(name, subject string) bool {
-	key := record.AlarmKey{Name: name, Subject: subject}
-	if w, ok := b.watched[key]; ok {
-		return w.On
-	}
-	return stateOf(b.state.Alarms[key]).Active()
-}
-
-// soonWithin is how long before its low end a batch's successor must be begun.
-func (b *Bench) soonWithin(batch *record.Batch) time.Duration {
-	return b.shop.Alarms.EndingBefore + b.shop.Alarms.MixingTakes + batch.Mix.Recipe.Rest
 }

@@ -11,15 +11,12 @@ import (
 	"context"
 	"errors"
 	"log/slog"
-	"sync"
 	"sync/atomic"
 	"time"
 
 	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
-	"potlifed/daemon/config"
 	"potlifed/daemon/instruments"
-	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
@@ -28,40 +25,10 @@ import (
 	"potlifed/model/weigh"
 )
 
-// Journal is what the loop needs of a journal: groups are written in the order they
-// were sent, and each is answered. Acks is closed when no group will be answered any more.
-// Groups has room for one, and the next is sent only
-// once the last was answered, so that sending never blocks.
-type Journal interface {
-	ID() string
-	Load(ctx context.Context) (record.State, error)
-	Groups() chan<- journal.Group
-	Acks() <-chan error
-}
-
-// Settings are what a bench is made of.
-type Settings struct {
-	Shop    config.Shop
-	Version string
-	Clock   clock.Clock
-	Journal Journal
-	Log     *slog.Logger
-	// Outlet says how publishing stands. It must not block.
-	Outlet func() Outlet
-}
-
-// Outlet is how publishing stands.
-type Outlet struct {
-	Away          string // why nothing can be published just now, empty when it can
-	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
-	Waiting       int    // messages that the broker does not have
-	OtherInstance string // a duplicate instance of the program for this bench, empty for none
-}
-
 // Bench is the loop with what it knows.
 type Bench struct {
-	shop    config.Shop
-	clock   clock.Clock
+	shop    catalogue
+	clock   benchClock
 	journal Journal
 	log     *slog.Logger
 	outlet  func() Outlet
@@ -69,30 +36,27 @@ type Bench struct {
 
 	useWithinOpened map[string]time.Duration // of hardeners, by id
 
-	in      chan input
-	ended   chan struct{} // closed when the loop has ended
-	snap    atomic.Pointer[view.Snapshot]
-	watch   watchers
-	started clock.Instant
-	anchor  anchor
+	in    chan input
+	ended chan struct{} // closed when the loop has ended
+	snap  atomic.Pointer[view.Snapshot]
+	watch watchers
 
 	// What follows is the loop's alone.
 	instance string
 	// begun is the number of this run's first event. What is shown until it is on disk
 	// does not know of the gap before the start: no light may be claimed by it.
-	begun    uint64
-	state    record.State // the newest
-	write    pipeline
-	zones    map[string]*zone
-	sensors  map[string]*sensor
-	scales   map[string]*scale
-	lamps    map[string]light.Report
-	lives    map[string]airpath.Life // what was last derived from batches, by id
-	watched  map[record.AlarmKey]watched
-	promises map[string]promise // the ends last expected of batches, by id
-	checked  time.Duration      // CLOCK_BOOTTIME of the last checkpoint
-	synced   bool               // what the clock said last
-	dirty    bool               // something but readings has changed since the last snapshot
+	begun        uint64
+	state        record.State // the newest
+	write        pipeline
+	zones        map[string]*zone
+	sensors      map[string]*sensor
+	scales       map[string]*scale
+	lightReports map[string]light.Report // of lamps that report back, by light
+	lives        map[string]airpath.Life // what was last derived from batches, by id
+	watched      map[record.AlarmKey]watched
+	promises     map[string]promise // the ends last expected of batches, by id
+	checked      time.Duration      // CLOCK_BOOTTIME of the last checkpoint
+	dirty        bool               // something but readings has changed since the last snapshot
 }
 
 // input is one thing that comes in.
@@ -105,11 +69,11 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		return nil, err
 	}
 	b := &Bench{
-		shop: s.Shop, clock: s.Clock, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
+		shop: catalogue{s.Shop}, clock: benchClock{real: s.Clock}, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{},
 		useWithinOpened: useWithinOpened(s.Shop),
-		lamps:           map[string]light.Report{},
+		lightReports:    map[string]light.Report{},
 		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{},
 	}
 	if b.outlet == nil {
@@ -147,18 +111,18 @@ const tick = 500 * time.Millisecond
 // cannot be brought there.
 func (b *Bench) Run(ctx context.Context) error {
 	defer close(b.ended)
-	timer := time.NewTimer(clock.Real(b.clock, tick))
+	timer := time.NewTimer(clock.Real(b.clock.real, tick))
 	defer timer.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return b.stop()
 		case in := <-b.in:
-			in.enter(b, b.now())
+			in.enter(b, b.clock.now())
 			b.drain()
 		case <-timer.C:
-			b.tick(b.now())
-			timer.Reset(clock.Real(b.clock, tick))
+			b.tick(b.clock.now())
+			timer.Reset(clock.Real(b.clock.real, tick))
 		case err, written := <-b.journal.Acks():
 			if !written {
 				return b.stop()
@@ -166,7 +130,7 @@ func (b *Bench) Run(ctx context.Context) error {
 			b.acknowledged(err)
 		}
 		b.flush()
-		b.publish(b.now())
+		b.publish(b.clock.now())
 	}
 }
 
@@ -175,7 +139,7 @@ func (b *Bench) drain() {
 	for range cap(b.in) {
 		select {
 		case in := <-b.in:
-			in.enter(b, b.now())
+			in.enter(b, b.clock.now())
 		default:
 			return
 		}
@@ -189,7 +153,7 @@ func (b *Bench) tick(now time.Time) {
 	b.closeMinutes(now)
 	b.endRests(now)
 	b.askAlarms(now)
-	if mono := b.clock.Now().Mono; mono-b.checked >= checkpointEvery {
+	if mono := b.clock.mono(); mono-b.checked >= checkpointEvery {
 		b.write.checkpoint = true
 		b.checked = mono
 	}
@@ -205,7 +169,7 @@ var errJournalEnded = errors.New("the journal has ended before the bench")
 // stop closes the run in good order: open steps, a Stopped event and a checkpoint. It
 // fails when these cannot be written.
 func (b *Bench) stop() error {
-	now := b.now()
+	now := b.clock.now()
 	for _, z := range b.zones {
 		b.closeAir(z.id, now)
 	}
@@ -239,12 +203,12 @@ var _ instruments.Sink = (*Bench)(nil)
 // SensorRead takes in a sensor's reading, or why there is none. It blocks only while the
 // loop is far behind.
 func (b *Bench) SensorRead(ctx context.Context, sensor string, r instruments.SensorReading) {
-	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, rejected: r.Implausible, at: b.clock.Now().Mono})
+	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, rejected: r.Implausible, at: b.clock.mono()})
 }
 
 // ScaleRead takes in one line of a scale.
 func (b *Bench) ScaleRead(ctx context.Context, scale string, r weigh.Reading) {
-	b.enter(ctx, weightReading{scale: scale, reading: r, at: b.clock.Now().Mono})
+	b.enter(ctx, weightReading{scale: scale, reading: r, at: b.clock.mono()})
 }
 
 // ScaleLink takes in what became of a scale's link: up, or why not.
@@ -287,39 +251,6 @@ func (b *Bench) Do(ctx context.Context, r request.Request) (request.Reply, error
 			return a.reply, a.err
 		default:
 			return request.Reply{}, request.Refuse(request.Unavailable, "stopped", "the daemon has stopped")
-		}
-	}
-}
-
-// watchers are those who want to know of new snapshots. The mutex guards the set; it
-// is held only while signals that cannot block are sent.
-type watchers struct {
-	mu  sync.Mutex
-	set map[chan struct{}]struct{}
-}
-
-func (w *watchers) add() (<-chan struct{}, func()) {
-	c := make(chan struct{}, 1)
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	if w.set == nil {
-		w.set = map[chan struct{}]struct{}{}
-	}
-	w.set[c] = struct{}{}
-	return c, func() {
-		w.mu.Lock()
-		defer w.mu.Unlock()
-		delete(w.set, c)
-	}
-}
-
-func (w *watchers) signal() {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	for c := range w.set {
-		select {
-		case c <- struct{}{}:
-		default:
 		}
 	}
 }

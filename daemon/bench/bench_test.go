@@ -32,8 +32,8 @@ func TestSpentLifeIsTheIntegralOfTheAir(t *testing.T) {
 	id := s.mixes()
 	mixed := s.b.state.Batches[id].MixedAt
 	s.pass(10*time.Minute, both(mild))
-	if got := s.spent(id); math.Abs(got-handRate(50)*s.b.now().Sub(mixed).Hours()) > 1e-9 {
-		t.Errorf("spent %v in steady air, by hand %v", got, handRate(50)*s.b.now().Sub(mixed).Hours())
+	if got := s.spent(id); math.Abs(got-handRate(50)*s.b.clock.now().Sub(mixed).Hours()) > 1e-9 {
+		t.Errorf("spent %v in steady air, by hand %v", got, handRate(50)*s.b.clock.now().Sub(mixed).Hours())
 	}
 	before := s.batch(id)
 	last := s.b.sensors["bench-air"].last
@@ -42,7 +42,7 @@ func TestSpentLifeIsTheIntegralOfTheAir(t *testing.T) {
 	}
 	turned := s.b.sensors["bench-air"].last
 	s.pass(5*time.Minute, both(humid))
-	now := s.b.now()
+	now := s.b.clock.now()
 	want := handRate(50)*last.Sub(mixed).Hours() +
 		(handRate(50)+handRate(80))/2*turned.Sub(last).Hours() +
 		handRate(80)*now.Sub(turned).Hours()
@@ -68,7 +68,7 @@ func TestClockStartsAtTheFirstHardener(t *testing.T) {
 	if v := s.batch(id); v.MixedAt != nil || v.Spent != nil || v.RemainingS != nil {
 		t.Fatalf("before the first hardener: mixed_at %v, spent %v", v.MixedAt, v.Spent)
 	}
-	began := s.b.now()
+	began := s.b.clock.now()
 	s.pours(72, 87, 3*time.Second)
 	v := s.batch(id)
 	if v.MixedAt == nil {

@@ -66,49 +66,6 @@ func checkDates(dates map[string]string) error {
 	return nil
 }
 
-// notAhead refuses an opening in the future, which only a clock that is set can tell.
-func (k stock) notAhead(opened string) error {
-	if today := can.Date(k.rules.Now); k.rules.ClockSet && opened > today {
-		return request.Refuse(request.Invalid, "opened in the future", "opened on %s is after today, %s", opened, today)
-	}
-	return nil
-}
-
-// allMaterials are the ids of what the configuration knows of a part.
-func (k stock) allMaterials(part mix.Part) []string {
-	var ids []string
-	switch part {
-	case mix.Ink:
-		for _, ink := range k.shop.Inks {
-			ids = append(ids, ink.ID)
-		}
-	case mix.Hardener:
-		for _, h := range k.shop.Hardeners {
-			ids = append(ids, h.ID)
-		}
-	case mix.Thinner:
-		for _, t := range k.shop.Thinners {
-			ids = append(ids, t.ID)
-		}
-	}
-	return ids
-}
-
-func known(ids []string) string {
-	if len(ids) == 0 {
-		return "none"
-	}
-	return strings.Join(ids, ", ")
-}
-
-// named finds a can by its id.
-func (k stock) named(id string) (*can.Can, error) {
-	if c, ok := k.cans[id]; ok {
-		return c, nil
-	}
-	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(k.cans))))
-}
-
 func (b *Bench) openCan(now time.Time, by actor.Name, c request.OpenCan) (any, error) {
 	k := b.stock(b.state, now)
 	of, err := k.named(c.Can)
@@ -117,7 +74,7 @@ func (b *Bench) openCan(now time.Time, by actor.Name, c request.OpenCan) (any, e
 	}
 	on := c.On
 	if on == "" {
-		if !b.synced {
+		if !b.clock.synced {
 			return nil, refuseAs("clock-not-set", "clock not set", `the clock is not set, so today's date is not known; say "on", the date`)
 		}
 		on = can.Date(now)

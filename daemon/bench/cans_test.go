@@ -83,7 +83,7 @@ func (s *shop) can(id string) view.Can {
 // days lets days go by without a reading.
 func (s *shop) days(n int) {
 	s.clock.turn(time.Duration(n) * 24 * time.Hour)
-	s.b.tick(s.b.now())
+	s.b.tick(s.b.clock.now())
 	s.settle()
 	s.pass(20*time.Second, both(mild))
 }
@@ -297,7 +297,7 @@ func TestStirAfterStanding(t *testing.T) {
 
 	// A power cut of unknown length: nobody knows how long it stood.
 	s.asks(request.StirCan{Can: ink})
-	s.b.decide(s.b.now(), "bench", record.Started{GapKnown: false})
+	s.b.decide(s.b.clock.now(), "bench", record.Started{GapKnown: false})
 	s.pass(time.Second, both(mild))
 	if c := s.can(ink); c.Stir != "how long it has stood is not known" {
 		t.Errorf("after a power cut: %q", c.Stir)
@@ -418,7 +418,7 @@ func TestRecordedFromCans(t *testing.T) {
 	s := openCanShop(t)
 	ink := s.makes(request.MakeCan{Ink: "dial-satin", Lot: "A 17"})
 	old := s.makes(request.MakeCan{Hardener: "hardener-a", UseBy: "2026-06-01", Lot: "H 1"})
-	mixed := request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Hour), Components: []mix.Component{
+	mixed := request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-time.Hour), Components: []mix.Component{
 		{Part: mix.Ink, G: 20, Can: ink}, {Part: mix.Ink, G: 40}, {Part: mix.Hardener, G: 15, Can: old},
 	}}
 	v := s.must(mixed)
@@ -440,7 +440,7 @@ func TestCansMoveWithTheClock(t *testing.T) {
 	s.asks(request.StirCan{Can: ink})
 	s.clock.is.Wall = s.clock.is.Wall.Add(30 * 24 * time.Hour)
 	s.pass(2*time.Second, both(mild))
-	if c := s.can(ink); c.Stir != "" || s.b.now().Sub(*c.StirredAt) > time.Minute {
-		t.Errorf("the clock went ahead by a month: %q, stirred %v ago", c.Stir, s.b.now().Sub(*c.StirredAt))
+	if c := s.can(ink); c.Stir != "" || s.b.clock.now().Sub(*c.StirredAt) > time.Minute {
+		t.Errorf("the clock went ahead by a month: %q, stirred %v ago", c.Stir, s.b.clock.now().Sub(*c.StirredAt))
 	}
 }

@@ -2,13 +2,11 @@ package bench
 
 import (
 	"encoding/json"
-	"errors"
 	"slices"
 	"time"
 
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
-	"potlifed/model/guide"
 )
 
 // enter decides a change. It is answered when its records are on disk.
@@ -108,25 +106,6 @@ func (w *waiter) join(p *pipeline) {
 	}
 }
 
-func asRefusal(err error) error {
-	var r *request.Refusal
-	if errors.As(err, &r) {
-		return r
-	}
-	var g *guide.StepError
-	if errors.As(err, &g) {
-		return &request.Refusal{Kind: request.NotNow, Code: g.Code, Title: "not now", Detail: g.Reason}
-	}
-	return request.Refuse(request.Invalid, "not like this", "%v", err)
-}
-
-// refuseAs is a refusal for now, of a kind that programs can tell.
-func refuseAs(code, title, format string, args ...any) *request.Refusal {
-	r := request.Refuse(request.NotNow, title, format, args...)
-	r.Code = code
-	return r
-}
-
 // change decides one change and returns the thing changed, as it is answered.
 func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 	if err := request.Check(r.Change); err != nil {
@@ -202,27 +181,3 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 }
 
 const titleUnknownChange = "unknown change"
-
-// openBatch finds a batch that is not closed.
-func (b *Bench) openBatch(id string) (*record.Batch, error) {
-	if batch, ok := b.state.Batches[id]; ok {
-		return batch, nil
-	}
-	if batch, ok := b.state.Find(id); ok {
-		return nil, request.Refuse(request.NotNow, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome)
-	}
-	return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id)
-}
-
-// viewOf is a batch as it is answered, after a change.
-func (b *Bench) viewOf(id string, now time.Time) (any, error) {
-	batch, ok := b.state.Find(id)
-	if !ok {
-		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id)
-	}
-	v := b.batchView(b.state, batch, now)
-	if b.write.failing != nil {
-		v.OnDisk = new(bool)
-	}
-	return v, nil
-}

@@ -38,10 +38,10 @@ func TestRebootWithASetClockCountsTheGap(t *testing.T) {
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
 	v := s.batch(id)
-	if age, want := *v.AgeS, s.b.now().Sub(mixed).Seconds(); math.Abs(age-want) > 1e-3 {
+	if age, want := *v.AgeS, s.b.clock.now().Sub(mixed).Seconds(); math.Abs(age-want) > 1e-3 {
 		t.Errorf("age %v s, want %v s", age, want)
 	}
-	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(s.spent(id)-want) > 1e-6 {
+	if want := handRate(50) * s.b.clock.now().Sub(mixed).Hours(); math.Abs(s.spent(id)-want) > 1e-6 {
 		t.Errorf("spent %v, by hand %v", s.spent(id), want)
 	}
 	if v.Quality != view.QualityUncertain { // most of its life was bridged
@@ -79,10 +79,10 @@ func TestRebootWithAnUnsetClockIsAtLeastUntilItIsSet(t *testing.T) {
 	c.is.Synced = true
 	s.pass(time.Minute, both(mild))
 	v = s.batch(id)
-	if want := s.b.now().Sub(mixed).Seconds(); math.Abs(*v.AgeS-want) > 1 {
+	if want := s.b.clock.now().Sub(mixed).Seconds(); math.Abs(*v.AgeS-want) > 1 {
 		t.Errorf("age %v s once the clock is set, want %v s: the gap is counted in full", *v.AgeS, want)
 	}
-	if want := handRate(50) * s.b.now().Sub(mixed).Hours(); math.Abs(s.spent(id)-want) > 1e-4 {
+	if want := handRate(50) * s.b.clock.now().Sub(mixed).Hours(); math.Abs(s.spent(id)-want) > 1e-4 {
 		t.Errorf("spent %v, by hand %v", s.spent(id), want)
 	}
 	if v.Quality == view.QualityBad {
@@ -150,7 +150,7 @@ func TestRecordedWhileTheClockIsNotSet(t *testing.T) {
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
 	v := s.must(request.RecordMix{
-		Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Minute), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+		Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-time.Minute), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
 	})
 	if v.Quality != view.QualityBad {
 		t.Errorf("quality %s, want bad", v.Quality)

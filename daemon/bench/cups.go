@@ -2,6 +2,9 @@ package bench
 
 import (
 	"maps"
+	"slices"
+	"time"
+
 	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
@@ -10,15 +13,13 @@ import (
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/weigh"
-	"slices"
-	"time"
 )
 
 // waitingCups are the cups of the mixes that were set aside at a scale, by id.
-func (b *Bench) waitingCups(scale string, now time.Time) []cupmatch.Cup {
+func waitingCups(s record.State, scale string, now time.Time) []cupmatch.Cup {
 	var all []cupmatch.Cup
-	for _, id := range slices.Sorted(maps.Keys(b.state.Batches)) {
-		if batch := b.state.Batches[id]; batch.Scale == scale && batch.Phase == lifecycle.Mixing && batch.Aside() {
+	for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
+		if batch := s.Batches[id]; batch.Scale == scale && batch.Phase == lifecycle.Mixing && batch.Aside() {
 			all = append(all, cupOf(batch, now))
 		}
 	}
@@ -31,8 +32,8 @@ func cupOf(batch *record.Batch, now time.Time) cupmatch.Cup {
 }
 
 // weighedCup is the cup of the mix that is weighed on a scale, nil where none is.
-func (b *Bench) weighedCup(scale string) *cupmatch.Cup {
-	on := b.weighing(scale)
+func weighedCup(s record.State, scale string) *cupmatch.Cup {
+	on := weighing(s, scale)
 	if on == nil {
 		return nil
 	}
@@ -42,7 +43,7 @@ func (b *Bench) weighedCup(scale string) *cupmatch.Cup {
 // recognise looks whose cup stands on a scale, and goes on with its mix once that is known.
 func (b *Bench) recognise(s *scale, change weigh.Change, now time.Time) {
 	g, settled := s.tracker.Settled()
-	id := s.cups.See(s.last, g, settled, change, b.weighedCup(s.ID), b.waitingCups(s.ID, now))
+	id := s.cups.See(s.last, g, settled, change, weighedCup(b.state, s.ID), waitingCups(b.state, s.ID, now))
 	if id == "" {
 		return
 	}
@@ -72,7 +73,7 @@ func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, err
 	if s == nil || batch.Press != "" {
 		return nil, request.Refuse(request.NotNow, "not weighed", "batch %s waits for no scale", batch.ID)
 	}
-	on := b.weighing(s.ID)
+	on := weighing(b.state, s.ID)
 	asked := slices.Contains(s.cups.Asked(), batch.ID)
 	if !batch.Aside() {
 		if asked { // it is this one, as it was
@@ -109,10 +110,22 @@ func (b *Bench) resumed(s *scale, batch *record.Batch, c request.TakeUp, now tim
 		return batch.Mix, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
 	}
 	g, settled := s.tracker.Settled()
-	return s.cups.ResumeAt(cup, b.weighedCup(s.ID), g, settled && !s.old(now), c.Override)
+	return s.cups.ResumeAt(cup, weighedCup(b.state, s.ID), g, settled && !s.old(now), c.Override)
 }
 
 // checkCup refuses to confirm what the scale shows while it is open whose cup that is.
 func (b *Bench) checkCup(s *scale, batch *record.Batch, override string, now time.Time) error {
-	return s.cups.CheckConfirm(batch.Mix, s.last.Grams, override, b.waitingCups(s.ID, now))
+	return s.cups.CheckConfirm(batch.Mix, s.last.Grams, override, waitingCups(b.state, s.ID, now))
+}
+
+// weighing is the guided mix that is on the scale, nil when there is none. There is
+// one at most; the others are set aside.
+func weighing(s record.State, scale string) *record.Batch {
+	var on *record.Batch
+	for _, batch := range s.Batches {
+		if batch.Scale == scale && batch.Phase == lifecycle.Mixing && !batch.Aside() && (on == nil || batch.ID < on.ID) {
+			on = batch
+		}
+	}
+	return on
 }

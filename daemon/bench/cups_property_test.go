@@ -74,7 +74,7 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 		w.pass(6*time.Second, both(mild))
 		w.rests()
 		mixes := func() []string { return slices.Sorted(maps.Keys(w.cups)) }
-		weighed := func() *record.Batch { return w.b.weighing("scale-1") }
+		weighed := func() *record.Batch { return weighing(w.b.state, "scale-1") }
 		// A mix that waits has a cup of its own once something is in it; until then one empty
 		// cup is as good as another.
 		anyCup := func(rt *rapid.T) string {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"potlifed/daemon/actor"
+	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 )
@@ -34,7 +35,7 @@ type refusedKeyPress struct {
 
 // ScaleKey takes in that a scale's print key was pressed.
 func (b *Bench) ScaleKey(ctx context.Context, scale string) {
-	b.enter(ctx, keyPress{scale: scale, at: b.clock.Now().Mono})
+	b.enter(ctx, keyPress{scale: scale, at: b.clock.mono()})
 }
 
 // enter confirms the step of the mix that is weighed on the scale, with the same checks
@@ -52,7 +53,7 @@ func (k keyPress) enter(b *Bench, now time.Time) {
 	}
 	s.keyRefused = nil
 	b.dirty = true
-	if on := b.weighing(s.ID); on != nil {
+	if on := weighing(b.state, s.ID); on != nil {
 		step := string(on.Mix.Step)
 		b.keyChange(s, request.ConfirmStep{Batch: on.ID, Step: step}, on.ID, step, now)
 		return
@@ -71,7 +72,7 @@ func (b *Bench) keyChange(s *scale, c request.Change, batch, step string, now ti
 	w.refused = func(err error) {
 		var r *request.Refusal
 		if errors.As(err, &r) {
-			s.keyRefused = &refusedKeyPress{*r, b.now(), batch, step}
+			s.keyRefused = &refusedKeyPress{*r, b.clock.now(), batch, step}
 			b.dirty = true
 		}
 	}
@@ -79,12 +80,12 @@ func (b *Bench) keyChange(s *scale, c request.Change, batch, step string, now ti
 }
 
 // keyRefusalView is what the page says of a press that changed nothing, while that is news.
-func (b *Bench) keyRefusalView(s *scale, now time.Time) *view.KeyRefusal {
+func (s *scale) keyRefusalView(on *record.Batch, now time.Time) *view.KeyRefusal {
 	k := s.keyRefused
 	if k == nil || now.Sub(k.at) > keyRefusalShown {
 		return nil
 	}
-	if on := b.weighing(s.ID); k.batch != "" && (on == nil || on.ID != k.batch || string(on.Mix.Step) != k.step) {
+	if k.batch != "" && (on == nil || on.ID != k.batch || string(on.Mix.Step) != k.step) {
 		return nil
 	}
 	return &view.KeyRefusal{At: k.at, Code: k.Code, Detail: k.Detail}

@@ -4,7 +4,6 @@ import (
 	"testing"
 	"time"
 
-	"potlifed/daemon/clock"
 	"potlifed/daemon/view"
 )
 
@@ -19,8 +18,8 @@ func TestDelayInATimeLapseIsNoSilence(t *testing.T) {
 	delayed := func(real time.Duration) (scale view.Scale, air view.Quality) {
 		s.weighs(0, 2*time.Second)
 		s.pass(6*time.Second, both(mild))
-		s.clock.turn(clock.Lapse(s.b.clock, real))
-		s.b.tick(s.b.now())
+		s.clock.turn(s.b.clock.lapse(real))
+		s.b.tick(s.b.clock.now())
 		s.settle()
 		snap := s.b.Snapshot()
 		return snap.Scales[0], snap.Air[0].Quality

@@ -12,17 +12,8 @@ import (
 	"potlifed/model/cure"
 )
 
-// lifeFor is what a new batch of an ink goes by: what was learned and accepted, or else
-// the data sheet. What was learned against another data sheet does not count.
-func (b *Bench) lifeFor(ink config.Ink) cure.Ink {
-	if l, ok := b.state.Learned[ink.ID]; ok && l.Sheet == ink.Life {
-		return l.Life
-	}
-	return ink.Life
-}
-
 func (b *Bench) acceptLearned(now time.Time, by actor.Name, c request.AcceptLearned) (any, error) {
-	ink, err := b.inkNamed(c.Ink)
+	ink, err := b.shop.inkNamed(c.Ink)
 	if err != nil {
 		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
@@ -33,11 +24,11 @@ func (b *Bench) acceptLearned(now time.Time, by actor.Name, c request.AcceptLear
 		return nil, request.Refuse(request.Invalid, "learned", "%s: %v", ink.ID, err)
 	}
 	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive, Assumed: c.Assumed})
-	return b.inkView(b.state, ink), nil
+	return inkView(b.state, ink), nil
 }
 
 func (b *Bench) revokeLearned(now time.Time, by actor.Name, c request.RevokeLearned) (any, error) {
-	ink, err := b.inkNamed(c.Ink)
+	ink, err := b.shop.inkNamed(c.Ink)
 	if err != nil {
 		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
@@ -45,18 +36,27 @@ func (b *Bench) revokeLearned(now time.Time, by actor.Name, c request.RevokeLear
 		return nil, request.Refuse(request.NotNow, "nothing learned", "nothing that was learned of %s is in effect", ink.ID)
 	}
 	b.decide(now, by, record.LearnedRevoked{Ink: ink.ID})
-	return b.inkView(b.state, ink), nil
+	return inkView(b.state, ink), nil
 }
 
-func (b *Bench) inkViews(s record.State) []view.Ink {
+// lifeFor is what a new batch of an ink goes by: what was learned and accepted, or else
+// the data sheet. What was learned against another data sheet does not count.
+func lifeFor(s record.State, ink config.Ink) cure.Ink {
+	if l, ok := s.Learned[ink.ID]; ok && l.Sheet == ink.Life {
+		return l.Life
+	}
+	return ink.Life
+}
+
+func inkViews(s record.State, inks []config.Ink) []view.Ink {
 	var views []view.Ink
-	for _, k := range b.shop.Inks {
-		views = append(views, b.inkView(s, k))
+	for _, k := range inks {
+		views = append(views, inkView(s, k))
 	}
 	return views
 }
 
-func (b *Bench) inkView(s record.State, k config.Ink) view.Ink {
+func inkView(s record.State, k config.Ink) view.Ink {
 	v := view.Ink{
 		ID: k.ID, Hardener: k.Hardener, Thinners: append([]string{}, k.Thinners...), HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
 		ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,

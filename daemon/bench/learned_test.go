@@ -14,13 +14,13 @@ func TestWhatWasLearnedIsForLaterBatches(t *testing.T) {
 	s := openShop(t, dir, c)
 	s.pass(20*time.Second, both(mild))
 	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
-	before := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Components: parts})
+	before := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Components: parts})
 
 	sheet := s.b.shop.Inks[0].Life
 	life := sheet
 	life.LRefH *= 0.8
 	s.tell(request.AcceptLearned{Ink: "dial-satin", Sheet: sheet, Life: life, Verdict: "a fifth less"})
-	after := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Components: parts})
+	after := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Components: parts})
 	if r := after.RemainingS.Expected / before.RemainingS.Expected; math.Abs(r-0.8) > 0.02 {
 		t.Errorf("a new batch lives %v of what an old one does, want 0.8", r)
 	}
@@ -36,7 +36,7 @@ func TestWhatWasLearnedIsForLaterBatches(t *testing.T) {
 	}
 	s.tell(request.RevokeLearned{Ink: "dial-satin"})
 	s.pass(20*time.Second, both(mild))
-	revoked := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Components: parts})
+	revoked := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Components: parts})
 	if r := revoked.RemainingS.Expected / before.RemainingS.Expected; math.Abs(r-1) > 0.02 {
 		t.Errorf("once it is revoked a new batch lives %v of what one did before, want 1", r)
 	}

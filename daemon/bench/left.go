@@ -2,34 +2,13 @@ package bench
 
 import (
 	"math"
-	"slices"
 	"time"
 
-	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/guide"
 	"potlifed/model/health"
 )
-
-// cupEmpty is what a batch's cup weighs empty; 0 where that is not known. The reading at
-// the step cup is that of this very cup, unless it is far from what the configuration
-// says, or the scale had been tared with the cup on it. A part that was split off stands
-// in another cup than its mix began in.
-func (b *Bench) cupEmpty(batch *record.Batch) float64 {
-	stated := b.state.CupEmptyG[batch.Cup]
-	if i := slices.IndexFunc(b.shop.Cups, func(c config.Cup) bool { return c.ID == batch.Cup }); i >= 0 && b.shop.Cups[i].EmptyG > 0 {
-		stated = b.shop.Cups[i].EmptyG
-	}
-	own := batch.Mix.CupG
-	switch {
-	case own <= batch.Mix.Recipe.DivisionG || batch.Family() != batch.ID:
-		return stated
-	case stated > 0 && math.Abs(own-stated) > max(2*batch.Mix.Recipe.DivisionG, stated/5):
-		return stated
-	}
-	return own
-}
 
 // weighLeft takes the cup's settled weight from the scale as what is left in a batch
 // that is closed.
@@ -46,10 +25,10 @@ func (b *Bench) weighLeft(batch *record.Batch, c request.CloseBatch, now time.Ti
 	if err != nil {
 		return none, err
 	}
-	if other := b.weighing(s.ID); other != nil {
+	if other := weighing(b.state, s.ID); other != nil {
 		return none, request.Refuse(request.NotNow, "scale in use", "batch %s is being mixed on %s; weigh what is left when that is done, or say left_g", other.ID, s.ID)
 	}
-	empty := b.cupEmpty(batch)
+	empty := b.shop.cupEmpty(b.state, batch)
 	if c.EmptyG != nil {
 		if empty = *c.EmptyG; !(empty > 0 && empty <= guide.MaximumG) || math.IsInf(empty, 0) {
 			return none, request.Refuse(request.Invalid, "empty cup", "empty_g %v: want a mass above 0 g", empty)

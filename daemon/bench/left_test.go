@@ -49,7 +49,7 @@ func TestCloseAsksForAnUnknownCup(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
-	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}}).ID
+	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}}).ID
 	s.weighs(20, 2*time.Second)
 	_, r := s.ask(request.CloseBatch{Batch: id, Outcome: "used-up", Weigh: true})
 	refused(t, r, request.NotNow, "cup-not-known", "empty_g")

@@ -22,7 +22,7 @@ func TestShownSpentNeverFalls(t *testing.T) {
 	room := *humid
 	s.pass(20*time.Second, both(&room))
 	id := s.must(request.RecordMix{
-		Ink: "dial-satin", MixedAt: s.b.now(),
+		Ink: "dial-satin", MixedAt: s.b.clock.now(),
 		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
 	}).ID
 	shown, at := 0.0, ""

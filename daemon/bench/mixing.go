@@ -2,42 +2,35 @@ package bench
 
 import (
 	"cmp"
-	"slices"
 	"time"
 
 	"potlifed/daemon/actor"
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
-	"potlifed/model/cure"
-	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
 
-// benchPlace is how a cup stands at the bench: open, and plastic-slow to follow the
-// air.
-var benchPlace = cure.Place{Exposure: 1, Lag: 25 * time.Minute}
-
 func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any, error) {
 	scale, err := b.scaleFor(c.Scale)
 	if err != nil {
 		return nil, err
 	}
-	if other := b.weighing(scale.ID); other != nil {
+	if other := weighing(b.state, scale.ID); other != nil {
 		g, settled := scale.tracker.Settled()
 		if other.Mix.Step == guide.Cup || other.Mix.Weighs(g, settled) {
 			return nil, request.Refuse(request.NotNow, "scale in use",
 				"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step)
 		}
 	}
-	ink, err := b.inkNamed(c.Ink)
+	ink, err := b.shop.inkNamed(c.Ink)
 	if err != nil {
 		return nil, err
 	}
-	cup, err := b.cupFor(c.Press, c.Cup)
+	cup, err := b.shop.cupFor(c.Press, c.Cup)
 	if err != nil {
 		return nil, err
 	}
@@ -138,77 +131,15 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 }
 
 func (b *Bench) basis(now time.Time, ink config.Ink, cup config.Cup, zone string) record.Basis {
-	s := record.Basis{Life: b.lifeFor(ink), Place: benchPlace, Solvent: b.solvent(ink, cup)}
+	s := record.Basis{Life: lifeFor(b.state, ink), Place: benchPlace, Solvent: b.shop.solvent(ink, cup)}
 	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
 		reads := z.sensors[0]
 		if z.source != nil {
 			reads = z.source
 		}
-		s.Sensor = b.accuracy(reads, now)
+		s.Sensor = reads.accuracy(b.state, now)
 	}
 	return s
-}
-
-// solvent is the thinner that goes into an ink: the first that its configuration names.
-// Without one, or without its figures, nothing is estimated.
-func (b *Bench) solvent(ink config.Ink, cup config.Cup) record.Solvent {
-	s := record.Solvent{MouthMM: cup.MouthMM}
-	if len(ink.Thinners) == 0 {
-		return s
-	}
-	for _, t := range b.shop.Thinners {
-		if t.ID == ink.Thinners[0] {
-			s.ID, s.Thinner = t.ID, evaporate.Thinner{VapourPressurePa: t.VapourPressurePa, MolarMassG: t.MolarMassG}
-		}
-	}
-	return s
-}
-
-func (b *Bench) scaleFor(id string) (*scale, error) {
-	if id == "" && len(b.shop.Scales) == 1 {
-		id = b.shop.Scales[0].ID
-	}
-	s, ok := b.scales[id]
-	if !ok {
-		return nil, request.Refuse(request.Invalid, "no such scale", "there is no scale %q in the configuration", id)
-	}
-	return s, nil
-}
-
-func (b *Bench) inkNamed(id string) (config.Ink, error) {
-	i := slices.IndexFunc(b.shop.Inks, func(k config.Ink) bool { return k.ID == id })
-	if i < 0 {
-		return config.Ink{}, request.Refuse(request.Invalid, "no such ink", "there is no ink %q in the configuration", id)
-	}
-	return b.shop.Inks[i], nil
-}
-
-func (b *Bench) pressNamed(id string) (config.Press, error) {
-	i := slices.IndexFunc(b.shop.Presses, func(p config.Press) bool { return p.ID == id })
-	if i < 0 {
-		return config.Press{}, request.Refuse(request.Invalid, "no such press", "there is no press %q in the configuration", id)
-	}
-	return b.shop.Presses[i], nil
-}
-
-func (b *Bench) cupFor(press, cup string) (config.Cup, error) {
-	if press != "" {
-		p, err := b.pressNamed(press)
-		if err != nil {
-			return config.Cup{}, err
-		}
-		if cup == "" {
-			cup = p.Cup
-		}
-	}
-	if cup == "" {
-		cup = b.shop.Cups[0].ID
-	}
-	i := slices.IndexFunc(b.shop.Cups, func(k config.Cup) bool { return k.ID == cup })
-	if i < 0 {
-		return config.Cup{}, request.Refuse(request.Invalid, "no such cup", "there is no cup %q in the configuration", cup)
-	}
-	return b.shop.Cups[i], nil
 }
 
 // oldestRecorded bounds how long ago a batch recorded by hand may have been mixed:
@@ -216,11 +147,11 @@ func (b *Bench) cupFor(press, cup string) (config.Cup, error) {
 const oldestRecorded = 30 * 24 * time.Hour
 
 func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (any, error) {
-	ink, err := b.inkNamed(c.Ink)
+	ink, err := b.shop.inkNamed(c.Ink)
 	if err != nil {
 		return nil, err
 	}
-	cup, err := b.cupFor("", c.Cup)
+	cup, err := b.shop.cupFor("", c.Cup)
 	if err != nil {
 		return nil, err
 	}

@@ -95,7 +95,7 @@ func TestTheBenchGoesOnWithAnOldJournal(t *testing.T) {
 	s.must(request.AbandonMix{Batch: mixing})
 	s.must(request.UnloadBatch{Batch: loaded})
 	s.must(request.CloseBatch{Batch: loaded, Outcome: "used-up", StillGood: "yes"})
-	added := s.must(request.RecordMix{Ink: "crimson-5", MixedAt: s.b.now(), Zone: "print-room",
+	added := s.must(request.RecordMix{Ink: "crimson-5", MixedAt: s.b.clock.now(), Zone: "print-room",
 		Components: []mix.Component{{Part: mix.Ink, G: 36}, {Part: mix.Hardener, G: 7.2}}})
 	s.must(request.LoadBatch{Batch: added.ID, Press: "press-a"})
 	s.pass(16*time.Minute, rooms) // past the next checkpoint

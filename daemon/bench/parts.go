@@ -13,18 +13,6 @@ import (
 	"potlifed/model/mix"
 )
 
-// finished finds a batch that is open and mixed.
-func (b *Bench) finished(id string) (*record.Batch, error) {
-	batch, err := b.openBatch(id)
-	if err != nil {
-		return nil, err
-	}
-	if batch.Phase == lifecycle.Mixing {
-		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step)
-	}
-	return batch, nil
-}
-
 // spot is where a batch is to stand.
 type spot struct {
 	press, zone string
@@ -42,11 +30,11 @@ func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (sp
 	case (press == "") == (zone == ""):
 		return at, request.Refuse(request.Invalid, "where", "say either press or zone")
 	case press != "":
-		p, err := b.pressNamed(press)
+		p, err := b.shop.pressNamed(press)
 		if err != nil {
 			return at, err
 		}
-		at.zone, at.place, at.before = p.Zone, b.placeOn(p), b.state.Presses[press].Batch
+		at.zone, at.place, at.before = p.Zone, b.shop.placeOn(p), b.state.Presses[press].Batch
 		if at.before != "" && !replace {
 			return at, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before)
 		}

@@ -7,14 +7,13 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
-	"potlifed/model/alarm"
 )
 
 // mostPrints bounds what one report may say: no press prints as much in its life.
 const mostPrints = 1e12
 
 func (b *Bench) countPrints(now time.Time, by actor.Name, c request.CountPrints) (any, error) {
-	if _, err := b.pressNamed(c.Press); err != nil {
+	if _, err := b.shop.pressNamed(c.Press); err != nil {
 		return nil, request.Refuse(request.NotFound, "no such press", "there is no press %q in the configuration", c.Press)
 	}
 	if (c.Total == nil) == (c.Add == nil) {
@@ -55,10 +54,4 @@ func (b *Bench) pressView(now time.Time, id string) view.Press {
 		}
 	}
 	return view.Press{}
-}
-
-// printsBare reports whether a press prints with nothing loaded: it has, not long ago.
-func printsBare(s record.State, press string, now time.Time) bool {
-	bare := s.Prints[press].Bare
-	return s.Presses[press].Batch == "" && !bare.IsZero() && now.Sub(bare) < alarm.PrintsWithin
 }

@@ -87,7 +87,7 @@ func TestAnyOrderOfRequests(t *testing.T) {
 			},
 			"record": func(rt *rapid.T) {
 				s.ask(request.RecordMix{
-					Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Duration(rapid.IntRange(-60, 36000).Draw(rt, "ago")) * time.Second),
+					Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-time.Duration(rapid.IntRange(-60, 36000).Draw(rt, "ago")) * time.Second),
 					Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: rapid.Float64Range(-1, 30).Draw(rt, "g")}},
 				})
 			},
@@ -111,7 +111,7 @@ func TestAnyOrderOfRequests(t *testing.T) {
 			"alarm": func(rt *rapid.T) {
 				keys := append(slices.SortedFunc(maps.Keys(s.b.state.Alarms), compareKeys), record.AlarmKey{Name: "clock", Subject: "bench-1"})
 				key := rapid.SampledFrom(keys).Draw(rt, "alarm")
-				until := s.b.now().Add(time.Duration(rapid.IntRange(-10, 900).Draw(rt, "for")) * time.Second)
+				until := s.b.clock.now().Add(time.Duration(rapid.IntRange(-10, 900).Draw(rt, "for")) * time.Second)
 				s.asks(rapid.SampledFrom([]request.Change{
 					request.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, request.UnshelveAlarm{Alarm: key.Name, Subject: key.Subject},
 					request.ShelveAlarm{Alarm: key.Name, Subject: key.Subject, Until: until, Reason: "r"},

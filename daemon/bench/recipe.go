@@ -20,11 +20,11 @@ func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
 	if err != nil {
 		return view.Recipe{}, err
 	}
-	ink, err := b.inkNamed(c.Ink)
+	ink, err := b.shop.inkNamed(c.Ink)
 	if err != nil {
 		return view.Recipe{}, err
 	}
-	cup, err := b.cupFor(c.Press, c.Cup)
+	cup, err := b.shop.cupFor(c.Press, c.Cup)
 	if err != nil {
 		return view.Recipe{}, err
 	}

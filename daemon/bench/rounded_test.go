@@ -152,7 +152,7 @@ func TestEveryFigureIsRounded(t *testing.T) {
 		part := s.must(request.SplitBatch{Batch: id, Grams: ink / 7, To: request.Where{Press: "press-2"}})
 		s.must(request.ThinBatch{Batch: id, Grams: ink / 90})
 		s.must(request.ReweighBatch{Batch: id, ContentG: ink, TakenG: 1.0 / 3})
-		hand := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Minute / 7),
+		hand := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-time.Minute / 7),
 			Components: []mix.Component{{Part: mix.Ink, G: ink}, {Part: mix.Hardener, G: ink / 4}}})
 		look()
 		s.must(request.TopUpBatch{Batch: id, From: hand.ID})
@@ -183,7 +183,7 @@ func TestTheStateKeepsAllDigits(t *testing.T) {
 	defer s.crash()
 	third := 100.0 / 3
 	s.pass(20*time.Second, both(&air.State{TemperatureC: 20 + 1.0/3, HumidityPct: 50 + 1.0/3}))
-	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Components: []mix.Component{{Part: mix.Ink, G: 2 * third}, {Part: mix.Hardener, G: third / 2}}}).ID
+	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Components: []mix.Component{{Part: mix.Ink, G: 2 * third}, {Part: mix.Hardener, G: third / 2}}}).ID
 	s.pass(time.Minute, both(&air.State{TemperatureC: 20 + 1.0/3, HumidityPct: 50 + 1.0/3}))
 	if got := s.b.state.Batches[id].Amounts().InkG; got != 2*third {
 		t.Errorf("the state holds %v g of ink, want %v", got, 2*third)

@@ -4,14 +4,10 @@ import (
 	"fmt"
 	"time"
 
-	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
-	"potlifed/daemon/record"
 	"potlifed/model/cupmatch"
-	"potlifed/model/guide"
 	"potlifed/model/health"
-	"potlifed/model/lifecycle"
 	"potlifed/model/weigh"
 )
 
@@ -82,96 +78,4 @@ func (s *scale) condition(now time.Time) (is health.Condition, why string) {
 // old reports whether the newest number is too old to count as what lies on the pan now.
 func (s *scale) old(now time.Time) bool {
 	return now.Sub(s.last.At) > clock.Lapse(s.clock, lineOld)
-}
-
-type weightReading struct {
-	scale   string
-	reading weigh.Reading
-	at      time.Duration // CLOCK_BOOTTIME
-}
-
-type scaleLink struct {
-	scale  string
-	up     bool
-	detail string
-}
-
-type scaleLines struct {
-	scale string
-	lines map[string]uint64
-}
-
-func (l scaleLink) enter(b *Bench, _ time.Time) {
-	if s, known := b.scales[l.scale]; known {
-		s.linked, s.detail = l.up, l.detail
-	}
-}
-
-func (l scaleLines) enter(b *Bench, _ time.Time) {
-	if s, known := b.scales[l.scale]; known {
-		s.lines = l.lines
-	}
-}
-
-func (w weightReading) enter(b *Bench, now time.Time) {
-	s, known := b.scales[w.scale]
-	if !known {
-		return
-	}
-	r := w.reading
-	r.At = b.atMono(w.at)
-	s.linked, s.last = true, r
-	s.rise.Observe(r)
-	b.recognise(s, b.follow(s, now), now)
-	if batch := b.weighing(s.ID); batch != nil && len(s.cups.Asked()) == 0 {
-		b.watchHardener(s, batch.ID, batch.Mix.Pan, now)
-	}
-}
-
-// follow takes the newest reading for the mix that is weighed, if there is one.
-func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
-	batch := b.weighing(s.ID)
-	if batch == nil || batch.Mix.Step == guide.Cup {
-		s.tracker.Observe(s.last, weigh.Pan{})
-		return weigh.Unchanged
-	}
-	was := batch.Mix.Pan
-	pan, change := s.tracker.Observe(s.last, was)
-	if change == weigh.Tared && was.State == weigh.PanZeroed && pan.State == weigh.PanResting && batch.Mix.EmptyCup(s.last.Grams) {
-		// One quick step from zero to what an empty cup weighs: it may be one.
-		was.State = weigh.PanAsked
-		pan, change = was, weigh.Ambiguous
-	}
-	if pan != batch.Mix.Pan {
-		b.decide(now, actor.Bench, record.PanChanged{Batch: batch.ID, Scale: s.ID, Change: string(change), Pan: pan})
-	}
-	s.cups.Follow(b.state.Batches[batch.ID].Mix)
-	return change
-}
-
-// watchHardener starts a batch's clock at the first moment that the weight rose in
-// step hardener and stayed up.
-func (b *Bench) watchHardener(s *scale, id string, pan weigh.Pan, now time.Time) {
-	batch := b.state.Batches[id]
-	if batch.Mix.Step != guide.Hardener || !batch.MixedAt.IsZero() || !pan.Holds() {
-		return
-	}
-	at, ok := s.rise.Above(pan.BaseG)
-	if !ok {
-		return
-	}
-	b.closeAir(batch.Zone, now)
-	b.decide(now, actor.Bench, record.HardenerBegun{Batch: id, MixedAt: at, WeighingU: batch.Mix.RatioUncertainty()})
-}
-
-// weighing is the guided mix that is on the scale, nil when there is none. There is
-// one at most; the others are set aside.
-func (b *Bench) weighing(scale string) *record.Batch {
-	var on *record.Batch
-	for _, batch := range b.state.Batches {
-		if batch.Scale == scale && batch.Phase == lifecycle.Mixing && !batch.Aside() && (on == nil || batch.ID < on.ID) {
-			on = batch
-		}
-	}
-	return on
 }

@@ -139,18 +139,18 @@ func (s *shop) settle() {
 			}
 			s.b.acknowledged(err)
 			if err != nil {
-				s.b.publish(s.b.now())
+				s.b.publish(s.b.clock.now())
 				return
 			}
 		default:
-			s.b.publish(s.b.now())
+			s.b.publish(s.b.clock.now())
 			return
 		}
 	}
 }
 
 func (s *shop) enter(in input) {
-	in.enter(s.b, s.b.now())
+	in.enter(s.b, s.b.clock.now())
 	s.settle()
 }
 
@@ -183,7 +183,7 @@ func (s *shop) turn() {
 		}
 	}
 	if s.clock.is.Mono%time.Second == 0 {
-		s.b.tick(s.b.now())
+		s.b.tick(s.b.clock.now())
 		s.settle()
 	}
 }
@@ -302,7 +302,7 @@ func (s *shop) batch(id string) view.Batch {
 // spent is a batch's spent life with all digits.
 func (s *shop) spent(id string) float64 {
 	s.t.Helper()
-	v := s.b.exactBatchView(s.b.state, s.b.state.Batches[id], s.b.now())
+	v := s.b.exactBatchView(s.b.state, s.b.state.Batches[id], s.b.clock.now())
 	if v.Spent == nil {
 		s.t.Fatalf("batch %s has no life", id)
 	}

@@ -19,7 +19,7 @@ func busyShop(b *testing.B, n int) *shop {
 	s.pass(20*time.Second, both(mild))
 	for i := range n {
 		s.must(request.RecordMix{
-			Ink: "dial-satin", MixedAt: s.b.now().Add(-time.Duration(i) * time.Minute),
+			Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-time.Duration(i) * time.Minute),
 			Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
 		})
 	}
@@ -44,8 +44,8 @@ func BenchmarkReading(b *testing.B) {
 					i++
 					s.clock.turn(time.Second)
 					a := air.State{TemperatureC: 20, HumidityPct: 50 + c.by*float64(i%2)}
-					airReading{sensor: "bench-air", air: a, at: s.clock.is.Mono}.enter(s.b, s.b.now())
-					s.b.publish(s.b.now())
+					airReading{sensor: "bench-air", air: a, at: s.clock.is.Mono}.enter(s.b, s.b.clock.now())
+					s.b.publish(s.b.clock.now())
 					if i%200 == 0 {
 						b.StopTimer()
 						s.settle()
@@ -65,8 +65,8 @@ func BenchmarkTick(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				s.clock.turn(500 * time.Millisecond)
-				s.b.tick(s.b.now())
-				s.b.publish(s.b.now())
+				s.b.tick(s.b.clock.now())
+				s.b.publish(s.b.clock.now())
 				b.StopTimer()
 				s.settle()
 				b.StartTimer()
@@ -88,7 +88,7 @@ func BenchmarkWeight(b *testing.B) {
 		i++
 		s.clock.turn(100 * time.Millisecond)
 		r := weigh.Reading{Grams: 12 + float64(i%600)/10, HasWeight: true, Stability: weigh.Moving}
-		weightReading{scale: "scale-1", reading: r, at: s.clock.is.Mono}.enter(s.b, s.b.now())
-		s.b.publish(s.b.now())
+		weightReading{scale: "scale-1", reading: r, at: s.clock.is.Mono}.enter(s.b, s.b.clock.now())
+		s.b.publish(s.b.clock.now())
 	}
 }

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -22,7 +23,7 @@ type stock struct {
 }
 
 func (b *Bench) stock(s record.State, now time.Time) stock {
-	return stock{shop: &b.shop, cans: s.Cans, rules: can.Rules{Now: now, ClockSet: b.synced, UseWithinOpened: b.useWithinOpened}}
+	return stock{shop: &b.shop.Shop, cans: s.Cans, rules: can.Rules{Now: now, ClockSet: b.clock.synced, UseWithinOpened: b.useWithinOpened}}
 }
 
 // useWithinOpened is how long each hardener may be used once its can is open, by id.
@@ -174,4 +175,47 @@ func (k stock) relabelled(batch *record.Batch, m guide.Mix, part mix.Part) (guid
 	e := k.poured(batch.ID, source, m.Pours[len(m.Pours)-1].G)
 	e.Assumed = true
 	return m.Named(source.ID), &e
+}
+
+// notAhead refuses an opening in the future, which only a clock that is set can tell.
+func (k stock) notAhead(opened string) error {
+	if today := can.Date(k.rules.Now); k.rules.ClockSet && opened > today {
+		return request.Refuse(request.Invalid, "opened in the future", "opened on %s is after today, %s", opened, today)
+	}
+	return nil
+}
+
+// allMaterials are the ids of what the configuration knows of a part.
+func (k stock) allMaterials(part mix.Part) []string {
+	var ids []string
+	switch part {
+	case mix.Ink:
+		for _, ink := range k.shop.Inks {
+			ids = append(ids, ink.ID)
+		}
+	case mix.Hardener:
+		for _, h := range k.shop.Hardeners {
+			ids = append(ids, h.ID)
+		}
+	case mix.Thinner:
+		for _, t := range k.shop.Thinners {
+			ids = append(ids, t.ID)
+		}
+	}
+	return ids
+}
+
+func known(ids []string) string {
+	if len(ids) == 0 {
+		return "none"
+	}
+	return strings.Join(ids, ", ")
+}
+
+// named finds a can by its id.
+func (k stock) named(id string) (*can.Can, error) {
+	if c, ok := k.cans[id]; ok {
+		return c, nil
+	}
+	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(k.cans))))
 }

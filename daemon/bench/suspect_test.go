@@ -65,7 +65,7 @@ func TestOneWildReadingIsUncertainAtOnce(t *testing.T) {
 	defer s.crash()
 	s.pass(time.Minute, both(mild))
 	s.enter(airReading{sensor: "bench-air", air: air.State{TemperatureC: 45, HumidityPct: 50}, at: s.clock.is.Mono + 1})
-	s.b.tick(s.b.now())
+	s.b.tick(s.b.clock.now())
 	s.settle()
 	row := s.b.Snapshot().Air[0]
 	if row.Zone != "bench" || row.Quality != view.QualityUncertain || *row.TemperatureC != mild.TemperatureC {

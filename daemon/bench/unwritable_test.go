@@ -58,8 +58,8 @@ func TestWhatCannotBeWrittenIsNotApplied(t *testing.T) {
 	id := s.mixes()
 	seq, queued, before := s.b.state.Seq, len(s.b.write.queue.records), s.b.state
 
-	s.b.decide(s.b.now(), "anna", record.Good{Batch: id})
-	s.b.decide(s.b.now(), "anna", record.Reweighed{Batch: id, LossG: math.NaN()})
+	s.b.decide(s.b.clock.now(), "anna", record.Good{Batch: id})
+	s.b.decide(s.b.clock.now(), "anna", record.Reweighed{Batch: id, LossG: math.NaN()})
 	if s.b.write.unencodable == nil || s.b.state.Seq != seq+1 {
 		t.Fatalf("unencodable %v, event number %d, want %d", s.b.write.unencodable, s.b.state.Seq, seq+1)
 	}

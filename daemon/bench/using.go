@@ -5,10 +5,8 @@ import (
 	"time"
 
 	"potlifed/daemon/actor"
-	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
-	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
 )
@@ -18,7 +16,7 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 	if err != nil {
 		return nil, err
 	}
-	press, err := b.pressNamed(c.Press)
+	press, err := b.shop.pressNamed(c.Press)
 	if err != nil {
 		return nil, err
 	}
@@ -37,34 +35,16 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 	if stands != "" {
 		b.takeOff(b.state.Batches[stands], press.ID, now, by)
 	}
-	b.decide(now, by, record.Loaded{Batch: batch.ID, Press: press.ID, Zone: press.Zone, Place: b.placeOn(press)})
+	b.decide(now, by, record.Loaded{Batch: batch.ID, Press: press.ID, Zone: press.Zone, Place: b.shop.placeOn(press)})
 	return b.viewOf(batch.ID, now)
-}
-
-// placeOn is how a cup stands on a press.
-func (b *Bench) placeOn(p config.Press) cure.Place {
-	for _, c := range b.shop.Cups {
-		if c.ID == p.Cup {
-			return cure.Place{Exposure: c.Exposure, Lag: c.Lag}
-		}
-	}
-	return benchPlace
 }
 
 // takeOff brings a batch back from a press to the bench.
 func (b *Bench) takeOff(batch *record.Batch, press string, now time.Time, by actor.Name) {
-	zone := b.benchZone(batch)
+	zone := b.shop.benchZone(batch)
 	b.closeAir(batch.Zone, now)
 	b.closeAir(zone, now)
 	b.decide(now, by, record.Unloaded{Batch: batch.ID, Press: press, Zone: zone, Place: benchPlace})
-}
-
-// benchZone is the zone of the scale that a batch was mixed on, else of the first.
-func (b *Bench) benchZone(batch *record.Batch) string {
-	if s := b.scales[batch.Scale]; s != nil {
-		return s.Zone
-	}
-	return b.shop.Scales[0].Zone
 }
 
 func (b *Bench) unload(now time.Time, by actor.Name, c request.UnloadBatch) (any, error) {

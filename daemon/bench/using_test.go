@@ -55,7 +55,7 @@ func TestLifeRunsOut(t *testing.T) {
 		s.pass(time.Minute, both(humid))
 		l := s.light("light-1")
 		if _, ok := seen[string(l.Meaning)]; !ok {
-			seen[string(l.Meaning)] = s.b.now()
+			seen[string(l.Meaning)] = s.b.clock.now()
 			order = append(order, string(l.Meaning))
 		}
 		v := s.batch(id)
@@ -101,7 +101,7 @@ func TestRestingIsRed(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
 	v := s.must(request.RecordMix{
-		Ink: "dial-flat", MixedAt: s.b.now().Add(-time.Minute),
+		Ink: "dial-flat", MixedAt: s.b.clock.now().Add(-time.Minute),
 		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 6}, {Part: "thinner", G: 6.6}},
 	})
 	if v.State != lifecycle.Resting {
@@ -123,7 +123,7 @@ func TestRecordedBatchLivesThroughTheAirThatWas(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	s.pass(30*time.Minute, both(mild))
 	s.pass(30*time.Minute, both(humid))
-	mixed := s.b.now().Add(-50 * time.Minute)
+	mixed := s.b.clock.now().Add(-50 * time.Minute)
 	v := s.must(request.RecordMix{
 		Ink: "dial-satin", MixedAt: mixed, Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
 	})
@@ -138,7 +138,7 @@ func TestAbsurdChangesAreRefused(t *testing.T) {
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
 	g := func(f float64) *float64 { return &f }
-	now := s.b.now()
+	now := s.b.clock.now()
 	parts := func(ink, hardener float64) []mix.Component {
 		return []mix.Component{{Part: "ink", G: ink}, {Part: "hardener", G: hardener}}
 	}

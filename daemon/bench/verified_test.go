@@ -25,7 +25,7 @@ func TestAnOverdueCheckWidensTheBand(t *testing.T) {
 
 	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
 	mix := func(zone string) view.Batch {
-		return s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Zone: zone, Components: parts})
+		return s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Zone: zone, Components: parts})
 	}
 	width := func(v view.Batch) float64 { return v.RemainingS.High - v.RemainingS.Low }
 	sure, late := mix("bench"), mix("hall")
@@ -95,7 +95,7 @@ func TestAFailedCheckIsNotBelieved(t *testing.T) {
 	s.pass(2*time.Minute, both(mild))
 	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
 	mixed := func() view.Batch {
-		return s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.now(), Zone: "hall", Components: parts})
+		return s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Zone: "hall", Components: parts})
 	}
 	row := func() view.Sensor {
 		for _, v := range s.b.Snapshot().Sensors {

@@ -27,9 +27,9 @@ func (b *Bench) publish(now time.Time) {
 	}
 	s := p.shown
 	next := view.Snapshot{
-		At: now, Mono: b.clock.Now().Mono, Seq: s.Seq, Journal: s.Journal,
-		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.atMono(b.started.Mono),
-		ClockSynced: b.synced, MixingTakes: b.shop.Alarms.MixingTakes,
+		At: now, Mono: b.clock.mono(), Seq: s.Seq, Journal: s.Journal,
+		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.clock.began(),
+		ClockSynced: b.clock.synced, MixingTakes: b.shop.Alarms.MixingTakes,
 		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(s, now),
 	}
 	if p.failing != nil {
@@ -55,7 +55,7 @@ func (b *Bench) publish(now time.Time) {
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
 		}
-		next.Inks, next.Cans, next.ClosedTotal = b.inkViews(s), b.stock(s, now).views(), closedTotals(s)
+		next.Inks, next.Cans, next.ClosedTotal = inkViews(s, b.shop.Inks), b.stock(s, now).views(), closedTotals(s)
 		b.dirty = false
 	}
 	b.snap.Store(&next)
@@ -78,7 +78,7 @@ func (b *Bench) airViews(now time.Time) []view.Air {
 	var views []view.Air
 	for _, id := range slices.Sorted(maps.Keys(b.zones)) {
 		z := b.zones[id]
-		closed := b.closedPath(b.state, z)
+		closed := closedPath(b.state, z)
 		v := view.Air{Time: z.path.LastRead(closed), Zone: id}
 		v.Quality, v.Why = b.quality(z, now)
 		if a, measured := z.path.Value(closed); measured {
@@ -90,7 +90,7 @@ func (b *Bench) airViews(now time.Time) []view.Air {
 			}
 		}
 		if z.source != nil {
-			v.Sensor, v.Mono, v.Accuracy = z.source.ID, z.source.mono, b.accuracy(z.source, now)
+			v.Sensor, v.Mono, v.Accuracy = z.source.ID, z.source.mono, z.source.accuracy(b.state, now)
 		}
 		views = append(views, v.Rounded())
 	}
@@ -120,13 +120,13 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 		if _, settled := s.tracker.Settled(); settled && is == health.Up {
 			v.Stable = true
 		}
-		if batch := b.weighing(s.ID); batch != nil && state.Batches[batch.ID] != nil {
+		if batch := weighing(b.state, s.ID); batch != nil && state.Batches[batch.ID] != nil {
 			v.Batch = batch.ID
 			if len(s.cups.Asked()) == 0 {
 				v.Pouring = pouring(batch.Mix, s)
 			}
 		}
-		v.KeyRefused = b.keyRefusalView(s, now)
+		v.KeyRefused = s.keyRefusalView(weighing(b.state, s.ID), now)
 		v.WhichCup = slices.DeleteFunc(slices.Clone(s.cups.Open()), func(id string) bool { return state.Batches[id] == nil })
 		views = append(views, v.Rounded())
 	}
@@ -146,14 +146,14 @@ func pouring(m guide.Mix, s *scale) *view.Pouring {
 
 func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 	var views []view.Sensor
-	began := b.atMono(b.started.Mono)
+	began := b.clock.began()
 	for _, c := range b.shop.Sensors {
 		s := b.sensors[c.ID]
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
-		checked, due := b.lastCheck(state, s)
+		checked, due := s.lastCheck(state)
 		views = append(views, view.Sensor{
-			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: b.failedCheck(state, s), Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
+			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
 			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		})
@@ -212,7 +212,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 		v.Press = &batch.Press
 	}
 	b.stock(s, now).addTo(&v, batch)
-	if empty := b.cupEmpty(batch); empty > 0 {
+	if empty := b.shop.cupEmpty(b.state, batch); empty > 0 {
 		v.CupEmptyG = &empty
 	}
 	if batch.Phase == lifecycle.Closed {
@@ -269,20 +269,13 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 // batch itself is doubtful.
 const doubtfulShare = 0.05
 
-func some(t time.Time) *time.Time {
-	if t.IsZero() {
-		return nil
-	}
-	return &t
-}
-
 func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 	signals := map[string]light.Signal{}
 	for _, p := range b.shop.Presses {
 		signal := light.Of(b.pressNow(s, p, now))
 		signals[p.ID] = signal
-		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason, Place: b.placeOn(p)}
-		if cup, err := b.cupFor(p.ID, ""); err == nil {
+		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason, Place: b.shop.placeOn(p)}
+		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {
 			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
 		}
 		if prints, counted := s.Prints[p.ID]; counted {
@@ -311,7 +304,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 		if v.Batch = on.Batch; v.Batch == "" {
 			v.Batch = on.WentOff
 		}
-		b.addLamp(c, now, &v)
+		addLightReport(c, b.lightReports[c.ID], &b.clock, &v)
 		next.Lights = append(next.Lights, v)
 	}
 }
@@ -322,7 +315,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
 	p.PrintingWithoutBatch = printsBare(s, c.ID, now)
 	z := b.zones[c.Zone]
-	p.Starting = s.Seq < b.begun || b.settling() && z.source == nil && len(z.sensors) > 0
+	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {
 		d, _ := alarm.Find(key.Name) // a light or a sensor may be called like a press
 		about := d.Subject == alarm.Press && key.Subject == c.ID || d.Subject == alarm.Batch && key.Subject == on.Batch && on.Batch != ""
@@ -344,7 +337,12 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
 	if batch.Cloud != nil {
 		l := b.lifeOf(s, batch, now)
-		p.Risk, p.LowRemaining, p.SoonWithin = l.Risk, l.Low.Sub(now), b.soonWithin(batch)
+		p.Risk, p.LowRemaining, p.SoonWithin = l.Risk, l.Low.Sub(now), b.shop.soonWithin(batch)
 	}
 	return p
+}
+
+func (b *Bench) deviceView(now time.Time, id string) any {
+	views := b.sensorViews(b.state, now)
+	return views[slices.IndexFunc(views, func(v view.Sensor) bool { return v.ID == id })]
 }

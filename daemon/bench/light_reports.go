@@ -4,7 +4,6 @@ import (
 	"context"
 	"time"
 
-	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/view"
 	"potlifed/model/alarm"
@@ -13,26 +12,26 @@ import (
 
 // Lamp takes in how a lamp that reports back stands.
 func (b *Bench) Lamp(ctx context.Context, light string, w light.Report) {
-	b.enter(ctx, lampWord{light, w})
+	b.enter(ctx, lightReport{light, w})
 }
 
-type lampWord struct {
+type lightReport struct {
 	light string
 	word  light.Report
 }
 
-func (in lampWord) enter(b *Bench, _ time.Time) {
-	b.lamps[in.light] = in.word
+func (in lightReport) enter(b *Bench, _ time.Time) {
+	b.lightReports[in.light] = in.word
 	b.dirty = true
 }
 
 // confirms says whether a lamp shows what it was told, by its own account. It is empty
 // for one that does not report back.
-func (b *Bench) confirms(c config.Light) light.Confirmation {
-	switch w, mono := b.lamps[c.ID], b.clock.Now().Mono; {
+func confirms(c config.Light, w light.Report, by *benchClock) light.Confirmation {
+	switch {
 	case c.Confirms == "":
 		return ""
-	case !w.Acknowledged || w.Unanswered && mono-w.UnansweredSince < clock.Lapse(b.clock, c.ConfirmWithin):
+	case !w.Acknowledged || w.Unanswered && by.mono()-w.UnansweredSince < by.lapse(c.ConfirmWithin):
 		return light.ReportWaiting
 	case w.Unanswered:
 		return light.ReportSilent
@@ -40,17 +39,17 @@ func (b *Bench) confirms(c config.Light) light.Confirmation {
 	return light.ReportConfirmed
 }
 
-// lamps looks for lamps that do not confirm. One that cannot be told anything, since the
+// lightReports looks for lamps that do not confirm. One that cannot be told anything, since the
 // broker is away, is not blamed for it, and one that was silent is believed again only
 // once it has confirmed.
-func (l *look) lamps() {
+func (l *causes) lightReports() {
 	for _, c := range l.b.shop.Lights {
-		w := l.b.lamps[c.ID]
-		switch l.b.confirms(c) {
+		w := l.b.lightReports[c.ID]
+		switch confirms(c, w, &l.b.clock) {
 		case light.ReportWaiting:
 			l.notKnown(alarm.LightSilent, c.ID)
 		case light.ReportSilent:
-			since := l.now.Add(w.UnansweredSince - l.b.clock.Now().Mono).Local().Format("15:04:05")
+			since := l.now.Add(w.UnansweredSince - l.b.clock.mono()).Local().Format("15:04:05")
 			switch {
 			case w.Unreadable != "":
 				l.holds(alarm.LightSilent, c.ID, "whether lamp %s obeys is not known since %s: %s", c.ID, since, w.Unreadable)
@@ -63,14 +62,13 @@ func (l *look) lamps() {
 	}
 }
 
-// addLamp adds to a light what its lamp reports back.
-func (b *Bench) addLamp(c config.Light, now time.Time, v *view.Light) {
-	w := b.lamps[c.ID]
-	if v.Confirmation = b.confirms(c); v.Confirmation == "" {
+// addLightReport adds to a light what its lamp reports back.
+func addLightReport(c config.Light, w light.Report, by *benchClock, v *view.Light) {
+	if v.Confirmation = confirms(c, w, by); v.Confirmation == "" {
 		return
 	}
 	v.Says = w.Says
 	if w.Confirmed {
-		v.ConfirmedAt = some(now.Add(w.ConfirmedAt - b.clock.Now().Mono))
+		v.ConfirmedAt = some(by.at(w.ConfirmedAt))
 	}
 }

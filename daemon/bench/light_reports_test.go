@@ -10,7 +10,7 @@ import (
 )
 
 // hears lets a lamp say how it stands.
-func (s *shop) hears(light string, w light.Report) { s.enter(lampWord{light, w}) }
+func (s *shop) hears(light string, w light.Report) { s.enter(lightReport{light, w}) }
 
 func (s *shop) mono() time.Duration { return s.clock.is.Mono }
 
@@ -55,8 +55,8 @@ func TestSilentLamp(t *testing.T) {
 	s.is(alarm.Unacknowledged, "light-silent", "light-2")
 	s.hears("light-2", light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: s.mono()})
 	s.goes(10*time.Second, both(mild))
-	if l := s.light("light-2"); l.Confirmation != light.ReportConfirmed || l.ConfirmedAt == nil || s.b.now().Sub(*l.ConfirmedAt).Round(time.Second) != 10*time.Second {
-		t.Errorf("a lamp that confirmed 10 s ago: %+v at %v", l, s.b.now())
+	if l := s.light("light-2"); l.Confirmation != light.ReportConfirmed || l.ConfirmedAt == nil || s.b.clock.now().Sub(*l.ConfirmedAt).Round(time.Second) != 10*time.Second {
+		t.Errorf("a lamp that confirmed 10 s ago: %+v at %v", l, s.b.clock.now())
 	}
 	s.overOnceSeen("light-silent", "light-2")
 }

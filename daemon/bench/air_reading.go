@@ -1,0 +1,64 @@
+package bench
+
+import (
+	"errors"
+	"time"
+
+	"potlifed/model/air"
+)
+
+// airReading is one reading of a sensor, or why there is none.
+type airReading struct {
+	sensor   string
+	air      air.State
+	took     time.Duration
+	err      error
+	rejected bool          // it failed with a value that air cannot have
+	at       time.Duration // CLOCK_BOOTTIME
+}
+
+func (r airReading) enter(b *Bench, now time.Time) {
+	s, known := b.sensors[r.sensor]
+	if !known {
+		return
+	}
+	s.took = r.took
+	err := r.err
+	if err == nil {
+		if err = r.air.Valid(); err == nil { // outside physics: never a value
+			if b.inMaintenance(s.ID) { // it is carried about, or lies in a salt jar
+				s.judge = air.Judge{}
+			}
+			var why string
+			if s.judge, why = s.judge.Next(r.air, r.at); why != "" {
+				err = errors.New(why)
+			}
+		}
+		r.rejected = err != nil
+	}
+	if err != nil {
+		if r.rejected {
+			s.rejected++
+		} else {
+			s.errors++
+		}
+		s.failing++
+		s.failure, s.implausible = err.Error(), r.rejected
+		return
+	}
+	s.ok++
+	s.failing, s.failure = 0, ""
+	at := b.clock.at(r.at)
+	if !at.After(s.last) {
+		return
+	}
+	s.last, s.air, s.mono = at, r.air, r.at
+	z := b.zones[s.Zone]
+	if z.primary(at) != s {
+		return
+	}
+	with := b.airSensors(z)
+	with.Fresh = s.fresh()
+	b.closeSteps(z, z.path.Read(closedPath(b.state, z), s.air, at, with))
+	z.source = s
+}

@@ -1,0 +1,116 @@
+package bench
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/model/cure"
+	"potlifed/model/evaporate"
+)
+
+// catalogue is what the configuration says of inks, cups and presses, with the finders
+// that a change needs. Its errors are refusals.
+type catalogue struct{ config.Shop }
+
+// benchPlace is how a cup stands at the bench: open, and plastic-slow to follow the
+// air.
+var benchPlace = cure.Place{Exposure: 1, Lag: 25 * time.Minute}
+
+func (c *catalogue) inkNamed(id string) (config.Ink, error) {
+	i := slices.IndexFunc(c.Inks, func(k config.Ink) bool { return k.ID == id })
+	if i < 0 {
+		return config.Ink{}, request.Refuse(request.Invalid, "no such ink", "there is no ink %q in the configuration", id)
+	}
+	return c.Inks[i], nil
+}
+
+func (c *catalogue) pressNamed(id string) (config.Press, error) {
+	i := slices.IndexFunc(c.Presses, func(p config.Press) bool { return p.ID == id })
+	if i < 0 {
+		return config.Press{}, request.Refuse(request.Invalid, "no such press", "there is no press %q in the configuration", id)
+	}
+	return c.Presses[i], nil
+}
+
+func (c *catalogue) cupFor(press, cup string) (config.Cup, error) {
+	if press != "" {
+		p, err := c.pressNamed(press)
+		if err != nil {
+			return config.Cup{}, err
+		}
+		if cup == "" {
+			cup = p.Cup
+		}
+	}
+	if cup == "" {
+		cup = c.Cups[0].ID
+	}
+	i := slices.IndexFunc(c.Cups, func(k config.Cup) bool { return k.ID == cup })
+	if i < 0 {
+		return config.Cup{}, request.Refuse(request.Invalid, "no such cup", "there is no cup %q in the configuration", cup)
+	}
+	return c.Cups[i], nil
+}
+
+// placeOn is how a cup stands on a press.
+func (c *catalogue) placeOn(p config.Press) cure.Place {
+	for _, cup := range c.Cups {
+		if cup.ID == p.Cup {
+			return cure.Place{Exposure: cup.Exposure, Lag: cup.Lag}
+		}
+	}
+	return benchPlace
+}
+
+// benchZone is the zone of the scale that a batch was mixed on, else of the first.
+func (c *catalogue) benchZone(batch *record.Batch) string {
+	for _, s := range c.Scales {
+		if s.ID == batch.Scale {
+			return s.Zone
+		}
+	}
+	return c.Scales[0].Zone
+}
+
+// solvent is the thinner that goes into an ink: the first that its configuration names.
+// Without one, or without its figures, nothing is estimated.
+func (c *catalogue) solvent(ink config.Ink, cup config.Cup) record.Solvent {
+	s := record.Solvent{MouthMM: cup.MouthMM}
+	if len(ink.Thinners) == 0 {
+		return s
+	}
+	for _, t := range c.Thinners {
+		if t.ID == ink.Thinners[0] {
+			s.ID, s.Thinner = t.ID, evaporate.Thinner{VapourPressurePa: t.VapourPressurePa, MolarMassG: t.MolarMassG}
+		}
+	}
+	return s
+}
+
+// soonWithin is how long before its low end a batch's successor must be begun.
+func (c *catalogue) soonWithin(batch *record.Batch) time.Duration {
+	return c.Alarms.EndingBefore + c.Alarms.MixingTakes + batch.Mix.Recipe.Rest
+}
+
+// cupEmpty is what a batch's cup weighs empty; 0 where that is not known. The reading at
+// the step cup is that of this very cup, unless it is far from what the configuration
+// says, or the scale had been tared with the cup on it. A part that was split off stands
+// in another cup than its mix began in.
+func (c *catalogue) cupEmpty(s record.State, batch *record.Batch) float64 {
+	stated := s.CupEmptyG[batch.Cup]
+	if i := slices.IndexFunc(c.Cups, func(k config.Cup) bool { return k.ID == batch.Cup }); i >= 0 && c.Cups[i].EmptyG > 0 {
+		stated = c.Cups[i].EmptyG
+	}
+	own := batch.Mix.CupG
+	switch {
+	case own <= batch.Mix.Recipe.DivisionG || batch.Family() != batch.ID:
+		return stated
+	case stated > 0 && math.Abs(own-stated) > max(2*batch.Mix.Recipe.DivisionG, stated/5):
+		return stated
+	}
+	return own
+}

@@ -1,0 +1,102 @@
+package bench
+
+import (
+	"fmt"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/alarm"
+)
+
+// status is what can be said of a cause at one moment.
+type status int
+
+const (
+	gone status = iota
+	holds
+	notKnown     // nothing can be said just now
+	cannotBeSeen // what it looks at is lost
+)
+
+// observed is what was seen of a cause.
+type observed struct {
+	is   status
+	text string
+}
+
+// causes are the causes of alarms as they are at one moment. One that is not in found is gone.
+type causes struct {
+	b     *Bench
+	now   time.Time
+	found map[record.AlarmKey]observed
+}
+
+func (l *causes) holds(name, subject, format string, args ...any) {
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{holds, fmt.Sprintf(format, args...)}
+}
+
+func (l *causes) notKnown(name, subject string) {
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{is: notKnown}
+}
+
+func (l *causes) cannotBeSeen(name, subject, why string) {
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{cannotBeSeen, why}
+}
+
+// beyond reports whether a value is beyond its limit, by the dead-band if it was.
+func (l *causes) beyond(name, subject string, limit alarm.Limit, value float64) bool {
+	key := record.AlarmKey{Name: name, Subject: subject}
+	w, remembered := l.b.watched[key]
+	was := w.Raw
+	if !remembered {
+		was = stateOf(l.b.state.Alarms[key]).Active()
+	}
+	return limit.Beyond(value, was)
+}
+
+// lost reports whether nothing can be known from a sensor: it gives nothing usable, or
+// is under maintenance.
+func (b *Bench) lost(s *sensor) bool {
+	return b.stands(alarm.SensorStale, s.ID) || b.stands(alarm.Implausible, s.ID) || b.inMaintenance(s.ID)
+}
+
+func (b *Bench) inMaintenance(sensor string) bool {
+	return stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.SensorStale, Subject: sensor}]) == alarm.OutOfService
+}
+
+// blind says why a zone's air cannot be seen, empty when it can. A zone without any
+// sensor never could.
+func (b *Bench) blind(z *zone) string {
+	for _, s := range z.sensors {
+		if !b.lost(s) {
+			return ""
+		}
+	}
+	if len(z.sensors) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("no sensor measures the air of %s", z.id)
+}
+
+func stateOf(row *record.Alarm) alarm.State {
+	if row == nil {
+		return alarm.Normal
+	}
+	return row.State
+}
+
+// stands reports whether an alarm's condition stands, delays taken into account and
+// whether people are told of it or not.
+func (b *Bench) stands(name, subject string) bool {
+	key := record.AlarmKey{Name: name, Subject: subject}
+	if w, ok := b.watched[key]; ok {
+		return w.On
+	}
+	return stateOf(b.state.Alarms[key]).Active()
+}
+
+// printsBare reports whether a press prints with nothing loaded: it has, not long ago.
+func printsBare(s record.State, press string, now time.Time) bool {
+	bare := s.Prints[press].Bare
+	return s.Presses[press].Batch == "" && !bare.IsZero() && now.Sub(bare) < alarm.PrintsWithin
+}

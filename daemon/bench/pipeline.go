@@ -1,0 +1,121 @@
+package bench
+
+import (
+	"encoding/json"
+	"slices"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+)
+
+// pipeline is what lies between a decision and the disk. One group is under way at a
+// time; what is decided meanwhile waits and is committed together.
+//
+// Invariant: durable is the state on disk; with the records of flight and then of
+// queue applied it is the bench's state, unless steps were left out (skipped).
+type pipeline struct {
+	durable record.State
+	shown   record.State // what may be published: no event in it is only in memory
+	flight  *group
+	queue   group
+
+	// unencodable is why a record of the change under way cannot be written out, nil when
+	// all can. Such a record is not applied, and the change is refused.
+	unencodable error
+
+	failing    error // why the journal cannot write, nil when it can
+	checkpoint bool  // take one with the next group
+	skipped    bool  // air steps were left out of a full queue; a checkpoint makes up for them
+	urgent     bool  // the queue holds what somebody waits for
+
+	// In CLOCK_BOOTTIME, which no step of the wall clock puts off.
+	sentAt      time.Duration // the group under way
+	retryAt     time.Duration // while failing
+	queuedSince time.Duration // the oldest record of the queue
+}
+
+// group is a set of records that is committed at once.
+type group struct {
+	records []record.Record
+	waiters []*waiter
+	after   record.State
+	events  bool // it holds events, not air steps alone
+}
+
+// waiter is a change that somebody waits for.
+type waiter struct {
+	request request.Request
+	body    json.RawMessage
+	first   int // its records in the group: from first to last
+	last    int
+	answer  chan answer // capacity 1: answering never blocks
+	refused func(error) // where nobody waits: told of a refusal; may be nil
+}
+
+type answer struct {
+	reply request.Reply
+	err   error
+}
+
+func (w *waiter) refuse(err error) {
+	w.answer <- answer{err: err}
+	if w.refused != nil {
+		w.refused(err)
+	}
+}
+
+func (w *waiter) done(onDisk bool) {
+	w.answer <- answer{reply: request.Reply{Body: w.body, OnDisk: onDisk}}
+}
+
+const (
+	// mostQueued bounds what waits in memory while the journal cannot write.
+	mostQueued = 20000
+	retryEvery = 5 * time.Second
+)
+
+func (p *pipeline) busy() bool {
+	return p.flight != nil || len(p.queue.records) > 0 || p.checkpoint
+}
+
+func (p *pipeline) waiting() []*waiter {
+	all := p.queue.waiters
+	if p.flight != nil {
+		all = append(slices.Clone(p.flight.waiters), all...)
+	}
+	return all
+}
+
+// withoutDisk reports whether a change is taken while the journal cannot write: what
+// ends a danger must not wait for a card.
+func withoutDisk(c request.Change) bool {
+	switch c.(type) {
+	case request.CloseBatch, request.UnloadBatch, request.AcknowledgeAlarm:
+		return true
+	}
+	return false
+}
+
+func cannotWrite(err error) *request.Refusal {
+	return request.Refuse(request.Unavailable, "the journal cannot write",
+		"%v; nothing was changed. Readings, clocks and lights go on. Make room or change the card, then ask again", err)
+}
+
+// unwritten counts the events that are only in memory.
+func (p *pipeline) unwritten() int {
+	n := 0
+	for _, r := range p.queue.records {
+		if r.IsEvent() {
+			n++
+		}
+	}
+	if p.flight != nil {
+		for _, r := range p.flight.records {
+			if r.IsEvent() {
+				n++
+			}
+		}
+	}
+	return n
+}

@@ -1,0 +1,64 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/model/cure"
+)
+
+// averageMonth is a twelfth of 365.2425 days.
+const averageMonth = time.Duration(365.2425 * 24 / 12 * float64(time.Hour))
+
+// lastCheck is when a sensor's humidity was checked last, and when the next check is due.
+// Both are zero for a sensor that is never due and was never checked.
+func (s *sensor) lastCheck(state record.State) (last, due time.Time) {
+	last = s.Checked
+	if recorded, ok := state.Verified[s.ID]; ok && recorded.After(last) {
+		last = recorded
+	}
+	if s.CheckEvery > 0 {
+		due = last.Add(s.CheckEvery)
+	}
+	return last, due
+}
+
+// overdue is by how long a sensor's check is late. A clock that is behind makes it look
+// less late, never more.
+func (s *sensor) overdue(state record.State, now time.Time) time.Duration {
+	_, due := s.lastCheck(state)
+	if due.IsZero() {
+		return 0
+	}
+	return max(now.Sub(due), 0)
+}
+
+// checkAllowancePct is added to a sensor's accuracy when a check is judged, in % RH: the
+// reference and the reading of it are off by something too. An assumption: salt points
+// are known to some 0.5 % RH, and good meters to about 1 %.
+const checkAllowancePct = 1
+
+// failedCheck says why a sensor's last check did not pass, empty when it did. A check
+// that the configuration dates later counts as passed: somebody entered it.
+func (s *sensor) failedCheck(state record.State) string {
+	f, failed := state.FailedChecks[s.ID]
+	if !failed || s.Checked.After(f.At) {
+		return ""
+	}
+	return fmt.Sprintf("the check of %s on %s failed: it read %.1f %% RH, the reference %.1f %% RH; ±%.1f %% RH is allowed",
+		s.ID, f.At.Local().Format(time.DateOnly), f.ReadPct, f.ReferencePct, f.AllowedPct)
+}
+
+// accuracy is what is known about what a sensor reads, now. One whose check failed may be
+// off by as much as was found.
+func (s *sensor) accuracy(state record.State, now time.Time) cure.Sensor {
+	a := s.Accuracy
+	if s.failedCheck(state) != "" {
+		f := state.FailedChecks[s.ID]
+		a.HumidityAccuracyPct = max(a.HumidityAccuracyPct, math.Abs(f.ReadPct-f.ReferencePct))
+	}
+	a.OverdueMonths = float64(s.overdue(state, now)) / float64(averageMonth)
+	return a
+}
