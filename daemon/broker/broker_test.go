@@ -250,11 +250,12 @@ func TestSubscribingWhileTopicsComeAndGo(t *testing.T) {
 			}
 		}
 	}()
+	var messages []mqtttest.Message
 	for i := range 500 {
-		topic := fmt.Sprintf("batch/0612-%d", i)
-		own.retain(topic, "{}")
-		own.retain(topic, "")
+		topic := fmt.Sprintf("%sbatch/0612-%d", root, i)
+		messages = append(messages, mqtttest.Message{Topic: topic, Payload: "{}", Retained: true}, mqtttest.Message{Topic: topic, Retained: true})
 	}
+	publishAll(t, own, messages)
 	<-done
 }
 

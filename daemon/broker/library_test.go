@@ -5,6 +5,7 @@ import (
 	"io"
 	"net"
 	"reflect"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -117,11 +118,14 @@ func TestOneClientIsBounded(t *testing.T) {
 	if n := cl.State.Subscriptions.Len(); n != maxFilters {
 		t.Errorf("%d subscriptions, want %d", n, maxFilters)
 	}
+	long, deep := strings.Repeat("y", topics.MaxCommandBytes+1), strings.Repeat("z/", 30_000)
+	var messages []mqtttest.Message
 	for i := range 300 {
-		c.Publish(fmt.Sprintf("%sdo/x%d", root, i), 1, true, strings.Repeat("y", topics.MaxCommandBytes+1)).WaitTimeout(mqtttest.Patience)
-		c.Publish(fmt.Sprintf("%sdo/x%d", root, i), 1, true, "{}").WaitTimeout(mqtttest.Patience)
-		c.Publish(strings.Repeat("z/", 30_000), 1, true, "x").WaitTimeout(mqtttest.Patience)
+		command := fmt.Sprintf("%sdo/x%d", root, i)
+		messages = append(messages, mqtttest.Message{Topic: command, Payload: long, Retained: true},
+			mqtttest.Message{Topic: command, Payload: "{}", Retained: true}, mqtttest.Message{Topic: deep, Payload: "x", Retained: true})
 	}
+	publishAll(t, c, messages)
 	if held := b.server.Topics.Messages("potlife/#"); len(held) > 0 {
 		t.Errorf("%d messages of a guest are retained", len(held))
 	}
@@ -163,9 +167,9 @@ func TestDisconnectedSessionsAreBounded(t *testing.T) {
 		t.Errorf("%d sessions, want %d", n, maxDisconnectedSessions)
 	}
 	own := connectOwn(t, b)
-	for range 2*maxInflight + 1 { // the acknowledgement of one shows that the previous one was delivered
-		mqtttest.Done(t, "publish an event", own.Publish(root+"event", 1, false, "{}"))
-	}
+	events := slices.Repeat([]mqtttest.Message{{Topic: root + "event", Payload: "{}"}}, 2*maxInflight)
+	publishAll(t, own, events)
+	publishAll(t, own, events[:1]) // whose acknowledgement shows that the events before it were delivered
 	for _, cl := range sessions() {
 		if n := cl.State.Inflight.Len(); n == 0 || n > maxInflight {
 			t.Errorf("%s holds %d messages, want 1 to %d", cl.ID, n, maxInflight)

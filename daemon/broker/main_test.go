@@ -3,6 +3,7 @@ package broker
 import (
 	"io"
 	"log/slog"
+	"slices"
 	"testing"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -32,6 +33,21 @@ func connectOwn(t testing.TB, b *Broker) ownClient {
 	mqtttest.Done(t, "connect as the daemon", c.Connect())
 	t.Cleanup(func() { c.Disconnect(50) })
 	return ownClient{c, t}
+}
+
+// publishAll publishes messages with QoS 1 and waits for their acknowledgements, a hundred at a
+// time: a round trip for each would be slow on a busy machine.
+func publishAll(t testing.TB, c paho.Client, messages []mqtttest.Message) {
+	t.Helper()
+	for some := range slices.Chunk(messages, 100) {
+		tokens := make([]paho.Token, len(some))
+		for i, m := range some {
+			tokens[i] = c.Publish(m.Topic, 1, m.Retained, m.Payload)
+		}
+		for i, token := range tokens {
+			mqtttest.Done(t, "publish "+some[i].Topic, token)
+		}
+	}
 }
 
 // retain publishes a retained message under PREFIX/BENCH/ and waits for its acknowledgement.
