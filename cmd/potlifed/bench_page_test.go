@@ -472,7 +472,7 @@ func TestCleanMix(t *testing.T) {
 	m.touches("It is stirred in")
 	m.sees("Put the cup on press-1", "Never close a lid tightly")
 	m.touches("It is on press-1")
-	m.seesIn("Lights", "press-1 In order")
+	m.seesIn("Lights", "press-1 Good to print")
 	m.seesIn("Open batches", "dial-satin on press-1", "between 3 h")
 	m.sees("Start a mix")
 }

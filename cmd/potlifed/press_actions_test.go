@@ -62,13 +62,13 @@ var pressActions = []struct {
 		m.taps("Load… (" + id + ")")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
-		m.seesIn("Lights", "press-1 In order")
+		m.seesIn("Lights", "press-1 Good to print")
 		dry := m.minutesLeft(id, "on press-1")
 
 		m.taps("Move… (" + id + ")")
 		m.sees("From now on it ages in the air of the place that you tap")
 		m.chooses("Onto a press", "press-2")
-		m.seesIn("Lights", "press-2 In order", "press-1 Empty")
+		m.seesIn("Lights", "press-2 Good to print", "press-1 Empty")
 		// The floor has 26 °C and 80 %: by hand, about 5/8 of the rest.
 		humid := m.minutesLeft(id, "on press-2")
 		if humid > 0.85*dry || humid < 0.45*dry {
@@ -83,7 +83,7 @@ var pressActions = []struct {
 		m.sees("Which cup is on press-2?")
 		m.chooses("Open batches without a press", id)
 		m.misses("Which cup is on press-2?")
-		m.sees("press-2 In order", id+" · dial-satin", "Next mix at")
+		m.sees("press-2 Good to print", id+" · dial-satin", "Next mix at")
 		m.taps("I looked: it is good (" + id + ")")
 		m.seesIn("Undo", "Said that "+id+" is good")
 		m.taps("It is off the press (" + id + ")")
@@ -120,7 +120,7 @@ var pressActions = []struct {
 		m.chooses("Where the part goes", "press-2")
 		m.taps("Split it")
 		m.sees(id+"b dial-satin on press-2", id+" dial-satin on press-1")
-		m.seesIn("Lights", "press-1 In order", "press-2 In order")
+		m.seesIn("Lights", "press-1 Good to print", "press-2 Good to print")
 	}},
 	{"split into a loosely covered jar", func(m *mixer) {
 		m.records("dial-satin", 0, 8)
@@ -214,7 +214,7 @@ var pressActions = []struct {
 		m.taps("Load… (" + id + ")")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
-		m.seesIn("Lights", "press-1 In order")
+		m.seesIn("Lights", "press-1 Good to print")
 		m.opens("/presses")
 		m.taps("Close… (" + id + ")")
 		m.chooses("How did it end?", "It went off")

@@ -223,7 +223,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 		}
 		return v
 	}
-	if batch.Phase != lifecycle.Open || batch.Press == "" {
+	if batch.Phase != lifecycle.Open || batch.Press == "" && !batch.Used {
 		v.Step = &m.Step
 	}
 	if v.Aside = batch.Aside() && batch.Press == ""; v.Aside {
@@ -274,7 +274,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 	for _, p := range b.shop.Presses {
 		signal := light.Of(b.pressNow(s, p, now))
 		signals[p.ID] = signal
-		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Reason: signal.Reason, Place: b.shop.placeOn(p)}
+		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Cause: signal.Cause, Reason: signal.Reason, Place: b.shop.placeOn(p)}
 		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {
 			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
 		}
@@ -297,7 +297,8 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 		i := light.Worst(each)
 		v := view.Light{
 			Time: now, ID: c.ID, ValidUntil: now.Add(view.LightValidFor), Seq: s.Seq,
-			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing, Reason: each[i].Reason,
+			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing,
+			Cause: each[i].Cause, Reason: each[i].Reason,
 			Press: c.Presses[i],
 		}
 		on := s.Presses[v.Press]
@@ -309,10 +310,26 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 	}
 }
 
+// mixesFor returns the ids of the oldest mix that is ready for a press and of the oldest one
+// that is not ready yet; empty when there is none. A batch that has been on a press waits for
+// none: nobody is asked to put a used cup back.
+func mixesFor(s record.State, press string) (ready, coming string) {
+	for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
+		switch batch := s.Batches[id]; {
+		case batch.For != press || batch.Used:
+		case batch.Phase == lifecycle.Open && ready == "":
+			ready = id
+		case batch.Phase != lifecycle.Open && coming == "":
+			coming = id
+		}
+	}
+	return ready, coming
+}
+
 // pressNow is all that decides a press's light.
 func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Press {
 	on := s.Presses[c.ID]
-	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
+	p := light.Press{ID: c.ID, ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
 	p.PrintingWithoutBatch = printsBare(s, c.ID, now)
 	z := b.zones[c.Zone]
 	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0
@@ -321,10 +338,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 		about := d.Subject == alarm.Press && key.Subject == c.ID || d.Subject == alarm.Batch && key.Subject == on.Batch && on.Batch != ""
 		p.Unacknowledged = p.Unacknowledged || a.State.Awaits() && about
 	}
-	for _, batch := range s.Batches {
-		waits := batch.For == c.ID && batch.Press == ""
-		p.Awaits = p.Awaits || waits && (batch.Phase != lifecycle.Mixing || on.Batch == "")
-	}
+	p.Ready, p.Coming = mixesFor(s, c.ID)
 	batch, loaded := s.Batches[on.Batch]
 	if !loaded {
 		return p

@@ -69,6 +69,28 @@ func replayed(t *testing.T, j *Journal) record.State {
 	return s
 }
 
+// shared returns a state as JSON without what versions after 203d4fa derive in addition. A
+// checkpoint of before does not have it: whether a batch has been on a press.
+func shared(t *testing.T, s record.State) any {
+	t.Helper()
+	var strip func(v any) any
+	strip = func(v any) any {
+		switch v := v.(type) {
+		case map[string]any:
+			delete(v, "used")
+			for key, inner := range v {
+				v[key] = strip(inner)
+			}
+		case []any:
+			for i, inner := range v {
+				v[i] = strip(inner)
+			}
+		}
+		return v
+	}
+	return strip(jsonValue(t, s))
+}
+
 func loaded(t *testing.T, j *Journal) record.State {
 	t.Helper()
 	s, err := j.Load(t.Context())
@@ -85,7 +107,7 @@ func TestAnOldJournalGivesTheStateThatItsProgramHad(t *testing.T) {
 	}
 	j, _ := openOld(t)
 	for from, s := range map[string]record.State{"the checkpoint": loaded(t, j), "the beginning": replayed(t, j)} {
-		for _, difference := range differences("state", decoded(t, text), jsonValue(t, s)) {
+		for _, difference := range differences("state", decoded(t, text), shared(t, s)) {
 			t.Errorf("from %s: %s", from, difference)
 		}
 	}
@@ -162,7 +184,7 @@ func TestAnOldJournalGoesOn(t *testing.T) {
 	check := func(when string) {
 		t.Helper()
 		for from, s := range map[string]record.State{"the checkpoint": loaded(t, j), "the beginning": replayed(t, j)} {
-			for _, difference := range differences("state", jsonValue(t, live), jsonValue(t, s)) {
+			for _, difference := range differences("state", shared(t, live), shared(t, s)) {
 				t.Errorf("%s, from %s: %s", when, from, difference)
 			}
 		}

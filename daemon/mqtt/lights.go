@@ -24,7 +24,7 @@ const (
 	hungAfter = 10 * time.Second
 )
 
-// The reasons of `unknown` that only this package knows.
+// The reasons of `unknown` that only this package knows, each with its cause.
 const (
 	reasonWill    = "no connection to potlifed"
 	reasonStopped = "potlifed was stopped"
@@ -32,6 +32,11 @@ const (
 	reasonAbsent  = "potlifed does not know this light"
 	reasonOther   = "another instance of potlifed publishes for this bench"
 )
+
+var causeOf = map[string]light.Cause{
+	reasonWill: "no-connection", reasonStopped: "stopped", reasonHung: "not-responding",
+	reasonAbsent: "light-not-known", reasonOther: "duplicate-instance",
+}
 
 // lightTopic publishes one topic that a light reads, on a connection of its own: its will is
 // the `unknown` payload on that topic, and a connection has only one will.
@@ -106,7 +111,8 @@ func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *ligh
 func unknown(id string, at time.Time, reason string) view.Light {
 	return view.Light{
 		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
-		Colour: light.Unknown.Colour(), Flashing: light.Unknown.AlwaysFlashes(), Reason: reason,
+		Colour: light.Unknown.Colour(), Flashing: light.Unknown.AlwaysFlashes(),
+		Cause: causeOf[reason], Reason: reason,
 	}
 }
 
@@ -141,7 +147,7 @@ func (l *lightTopic) payload(v view.Light) []byte {
 		return []byte(v.Colour)
 	}
 	b, err := json.Marshal(LightPayload{
-		v.Time, v.ValidUntil, v.Seq, v.Meaning, v.Colour, v.Flashing, v.Reason, v.Press, v.Batch,
+		v.Time, v.ValidUntil, v.Seq, v.Meaning, v.Colour, v.Flashing, v.Cause, v.Reason, v.Press, v.Batch,
 	})
 	if err != nil { // only a year beyond 9999 can cause it
 		l.log.Error("light not encoded", "light", l.id, "err", err)
@@ -230,7 +236,7 @@ func (l *lightTopic) publish(v view.Light) bool {
 
 func lightChanged(a, b view.Light) bool {
 	return a.Meaning != b.Meaning || a.Colour != b.Colour || a.Flashing != b.Flashing ||
-		a.Reason != b.Reason || a.Press != b.Press || a.Batch != b.Batch
+		a.Cause != b.Cause || a.Reason != b.Reason || a.Press != b.Press || a.Batch != b.Batch
 }
 
 func (l *lightTopic) send(v view.Light, timeout time.Duration) bool {

@@ -59,7 +59,8 @@ type LightPayload struct {
 	Meaning    light.Meaning `json:"meaning" doc:"What the light means."`
 	Colour     string        `json:"colour" doc:"Colour of the meaning."`
 	Flashing   bool          `json:"flashing" doc:"Whether the light flashes."`
-	Reason     string        `json:"reason" doc:"Why the light has this meaning."`
+	Cause      light.Cause   `json:"cause" doc:"Why the light has this meaning, as a fixed word."`
+	Reason     string        `json:"reason" doc:"Why the light has this meaning, in a sentence."`
 	Press      string        `json:"press,omitempty" doc:"The press that decides the light."`
 	Batch      string        `json:"batch,omitempty" doc:"The batch on that press."`
 }

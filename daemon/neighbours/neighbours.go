@@ -79,6 +79,7 @@ type lightState struct {
 	received
 	press, batch, reason string
 	meaning              light.Meaning
+	cause                light.Cause
 	flashing             bool
 }
 

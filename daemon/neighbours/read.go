@@ -29,6 +29,7 @@ func readLight(payload []byte, mono time.Duration) (*lightState, bool) {
 		ValidUntil time.Time     `json:"valid_until"`
 		Meaning    light.Meaning `json:"meaning"`
 		Flashing   bool          `json:"flashing"`
+		Cause      light.Cause   `json:"cause"`
 		Reason     string        `json:"reason"`
 		Press      string        `json:"press"`
 		Batch      string        `json:"batch"`
@@ -40,12 +41,12 @@ func readLight(payload []byte, mono time.Duration) (*lightState, bool) {
 		return nil, false
 	}
 	if !slices.Contains(light.Meanings(), v.Meaning) {
-		v.Meaning, v.Reason = light.Unknown, "its meaning is unknown to this bench"
+		v.Meaning, v.Cause, v.Reason = light.Unknown, "", "its meaning is unknown to this bench"
 	}
 	valid := min(max(v.ValidUntil.Sub(v.Time), 0), maxLightFor)
 	return &lightState{
 		received: received{at: mono, until: mono + valid, sentAt: v.Time},
-		press:    v.Press, batch: v.Batch, meaning: v.Meaning, reason: shortened(v.Reason),
+		press:    v.Press, batch: v.Batch, meaning: v.Meaning, cause: light.Cause(shortened(string(v.Cause))), reason: shortened(v.Reason),
 		flashing: v.Flashing || v.Meaning.AlwaysFlashes(),
 	}, true
 }

@@ -26,6 +26,7 @@ type Press struct {
 	ID        string        `json:"id" doc:"id of the press"`
 	Meaning   light.Meaning `json:"meaning" doc:"what its light means; unknown when the data is out of date"`
 	Flashing  bool          `json:"flashing" doc:"the light flashes"`
+	Cause     light.Cause   `json:"cause,omitempty" doc:"why the light has this meaning, as a fixed word; absent when the data is out of date or its bench gives none"`
 	Reason    string        `json:"reason" doc:"why the light has this meaning, in a sentence"`
 	Batch     string        `json:"batch,omitempty" doc:"id of the batch that is loaded"`
 	Was       light.Meaning `json:"was,omitempty" doc:"the last meaning received, when it is out of date"`
@@ -132,9 +133,9 @@ func (b *bench) presses(c Contact, batches []Batch, mono time.Duration, at func(
 		if l.press == "" {
 			continue
 		}
-		p := Press{ID: l.press, Meaning: l.meaning, Flashing: l.flashing, Reason: l.reason, Batch: l.batch}
+		p := Press{ID: l.press, Meaning: l.meaning, Flashing: l.flashing, Cause: l.cause, Reason: l.reason, Batch: l.batch}
 		if why := l.outOfDate(c, mono); why != "" {
-			p.Meaning, p.Flashing, p.Reason, p.Was, p.AsOf = light.Unknown, true, why, l.meaning, l.asOf(mono, at)
+			p.Meaning, p.Flashing, p.Cause, p.Reason, p.Was, p.AsOf = light.Unknown, true, "", why, l.meaning, l.asOf(mono, at)
 			p.outOfDate = true
 		}
 		if other, twice := found[p.ID]; !twice || moreSerious(p, other) {

@@ -127,6 +127,7 @@ func (e Moved) apply(s *State, _ Record) {
 		s.setPress(e.Press, Press{})
 	}
 	s.change(e.Batch, func(b *Batch) {
+		b.Used = b.Used || b.Press != ""
 		b.Press, b.Zone, b.Basis.Place = "", e.Zone, e.Place
 	})
 }

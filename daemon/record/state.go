@@ -80,6 +80,7 @@ type Batch struct {
 	Zone   string `json:"zone"`            // where it stands
 	Press  string `json:"press,omitempty"` // where it is loaded
 	For    string `json:"for,omitempty"`   // the press it is meant for
+	Used   bool   `json:"used,omitempty"`  // it is on a press, or has been
 	Cup    string `json:"cup"`
 	Colour string `json:"colour_class"`
 	Art    string `json:"artwork"`

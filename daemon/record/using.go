@@ -66,17 +66,17 @@ func (e Loaded) apply(s *State, _ Record) {
 		}
 	}
 	if before := s.Presses[e.Press].Batch; before != "" {
-		s.change(before, func(b *Batch) { b.Press = "" })
+		s.change(before, func(b *Batch) { b.Press, b.Used = "", true })
 	}
 	s.change(e.Batch, func(b *Batch) {
-		b.Press, b.Zone, b.Basis.Place = e.Press, e.Zone, e.Place
+		b.Press, b.Used, b.Zone, b.Basis.Place = e.Press, true, e.Zone, e.Place
 	})
 	s.setPress(e.Press, Press{Batch: e.Batch})
 }
 
 func (e Unloaded) apply(s *State, _ Record) {
 	s.change(e.Batch, func(b *Batch) {
-		b.Press, b.Zone, b.Basis.Place = "", e.Zone, e.Place
+		b.Press, b.Used, b.Zone, b.Basis.Place = "", true, e.Zone, e.Place
 	})
 	s.setPress(e.Press, Press{})
 }

@@ -158,7 +158,9 @@ func tableOf(rows []batch, press string, now time.Time) light.Meaning {
 		}
 	}
 	for _, b := range rows {
-		p.Awaits = p.Awaits || b.For == press && b.Press == nil && (b.State != "mixing" || !p.Loaded)
+		if b.For == press && b.State == "open" && b.Step != nil {
+			p.Ready = b.ID
+		}
 	}
 	return light.Of(p).Meaning
 }

@@ -55,7 +55,7 @@ func TestTableOf(t *testing.T) {
 		light.Soon:       on(func(b *batch) { b.EndsAt.Low = now.Add(40 * time.Minute) }),
 		light.Unknown:    on(func(b *batch) { b.Quality = "bad" }),
 		light.DoNotPrint: on(func(b *batch) { b.Risk = &risk }),
-		light.Act:        on(func(b *batch) { b.Press, b.For = nil, press }),
+		light.Act:        on(func(b *batch) { b.Press, b.For, b.Step = nil, press, new("load") }),
 	} {
 		if got := tableOf(rows, press, now); got != want {
 			t.Errorf("%+v: %s, want %s", rows, got, want)

@@ -15,6 +15,7 @@ type Press struct {
 	Batch       *string        `json:"batch" doc:"id of the batch that is loaded; null when none is"`
 	Light       light.Meaning  `json:"meaning" doc:"what the light of the press means: do-not-print, unknown, act, soon, in-order or empty"`
 	Flashing    bool           `json:"flashing" doc:"the light flashes: an alarm is not acknowledged, or the state is unknown"`
+	Cause       light.Cause    `json:"cause" doc:"why the light has this meaning, as a fixed word, such as ends-soon or age-uncertain"`
 	Reason      string         `json:"reason" doc:"why the light has this meaning, in a sentence"`
 	RemainingS  *Span[float64] `json:"remaining_s" doc:"remaining pot life of the loaded batch in s; null when there is none"`
 	Risk        *float64       `json:"risk" doc:"probability that the loaded batch is past its pot life, 0 to 1; null when there is none"`
@@ -36,6 +37,7 @@ type Light struct {
 	Meaning    light.Meaning `json:"meaning" doc:"what the light means: do-not-print, unknown, act, soon, in-order or empty"`
 	Colour     string        `json:"colour" doc:"colour of the light: red, yellow, blue, green or white"`
 	Flashing   bool          `json:"flashing" doc:"the light flashes"`
+	Cause      light.Cause   `json:"cause" doc:"why the light has this meaning, as a fixed word, such as ends-soon or age-uncertain"`
 	Reason     string        `json:"reason" doc:"why the light has this meaning, in a sentence"`
 	Press      string        `json:"press,omitempty" doc:"id of the press that decides the meaning, the most serious one of the light's presses"`
 	Batch      string        `json:"batch,omitempty" doc:"id of the batch that decides the meaning"`

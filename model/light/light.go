@@ -48,7 +48,7 @@ func (m Meaning) When() string {
 	case DoNotPrint:
 		return "the mix has gone off, or may have; its ratio or order was wrong; or it still rests"
 	case Act:
-		return "something waits for a person"
+		return "a mix is ready for an empty press, or somebody must look at a batch"
 	case Soon:
 		return "it is time to make the next mix, or the figures are uncertain"
 	case InOrder:
@@ -97,27 +97,61 @@ type Press struct {
 	Starting         bool // the first seconds of the service
 
 	PrintingWithoutBatch bool
-	Awaits               bool // something waits for a person at this press
+	// Ready is the id of a mix that is ready for this press and has not been on one. It is
+	// empty when there is none.
+	Ready string
+	// Coming is the id of a mix for this press that is being mixed or rests. It is empty when
+	// there is none.
+	Coming string
 
 	LowRemaining time.Duration // the least remaining pot life
 	SoonWithin   time.Duration // warning time, mixing and rest together
 
+	ID string // of the press, for the reason
+
 	Unacknowledged bool // an alarm of the press or its batch is not acknowledged
 }
+
+// Cause is why a light has its meaning, by its name on the wire. It tells apart what has one
+// meaning and asks for different acts: a batch that ends soon, and one whose age is not sure.
+type Cause string
+
+// The causes that the table decides.
+const (
+	ReportedGoneOff      Cause = "reported-gone-off"
+	PartGoneOff          Cause = "part-gone-off"
+	RiskTooHigh          Cause = "risk-too-high"
+	MixedWithFault       Cause = "mixed-with-fault"
+	StillResting         Cause = "still-resting"
+	JustStarted          Cause = "just-started"
+	AgeAtLeast           Cause = "age-at-least"
+	FiguresUnknown       Cause = "figures-unknown"
+	RiskUnknown          Cause = "risk-unknown"
+	PrintingWithoutBatch Cause = "printing-without-batch"
+	MixReady             Cause = "mix-ready"
+	OlderPartGoneOff     Cause = "older-part-gone-off"
+	EndsSoon             Cause = "ends-soon"
+	AgeUncertain         Cause = "age-uncertain"
+	EnoughLife           Cause = "enough-life"
+	MixComing            Cause = "mix-coming"
+	NothingLoaded        Cause = "nothing-loaded"
+)
 
 // Signal is what a light shows.
 type Signal struct {
 	Meaning  Meaning
 	Flashing bool
-	Reason   string // why, in a sentence for a person: the first cause that holds
+	Cause    Cause  // why: the first cause that holds
+	Reason   string // the cause in a sentence for a person
 }
 
-// Of returns the signal for a press: the first meaning whose condition holds.
+// Of returns the signal for a press: the first meaning whose condition holds. A press with
+// good ink stays [InOrder] while its next mix is ready; the reason says that it is.
 func Of(p Press) Signal {
-	s := Signal{Meaning: Empty, Reason: "nothing loaded"}
+	var s Signal
 	for _, row := range table {
 		if row.holds(p) {
-			s.Meaning, s.Reason = row.meaning, row.reason
+			s.Meaning, s.Cause, s.Reason = row.meaning, row.cause, row.reason(p)
 			break
 		}
 	}
@@ -125,28 +159,47 @@ func Of(p Press) Signal {
 	return s
 }
 
-// table has a row for each cause. A risk that is not a number counts as unknown.
+// table has a row for each cause; the last one always holds. A risk that is not a number
+// counts as unknown.
 var table = []struct {
 	meaning Meaning
+	cause   Cause
 	holds   func(Press) bool
-	reason  string
+	reason  func(Press) string
 }{
-	{DoNotPrint, func(p Press) bool { return p.ReportedDead }, "reported as gone off"},
-	{DoNotPrint, func(p Press) bool { return p.Loaded && p.PartWentOff }, "a part of the same mix went off"},
-	{DoNotPrint, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk }, "too likely to have gone off"},
-	{DoNotPrint, func(p Press) bool { return p.Loaded && p.FaultOpen }, "mixed with a fault that nobody has overridden"},
-	{DoNotPrint, func(p Press) bool { return p.Loaded && p.Resting }, "still resting"},
-	{Unknown, func(p Press) bool { return p.Starting }, "just started"},
-	{Unknown, func(p Press) bool { return p.Loaded && p.AtLeast }, "the age is only a lower bound"},
-	{Unknown, func(p Press) bool { return p.Loaded && p.QualityBad }, "the air or the age of the batch is not known"},
-	{Unknown, func(p Press) bool { return p.Loaded && (math.IsNaN(p.Risk) || math.IsNaN(p.StopAtRisk)) }, "the risk is not known"},
-	{Act, func(p Press) bool { return p.PrintingWithoutBatch }, "printing without a batch"},
-	{Act, func(p Press) bool { return p.Awaits }, "waiting for somebody"},
-	{Act, func(p Press) bool { return p.Loaded && p.PartWentOffElder }, "an older part of the same mix went off: look at this one"},
-	{Soon, func(p Press) bool { return p.Loaded && p.LowRemaining <= p.SoonWithin }, "ends soon: make the next mix"},
-	{Soon, func(p Press) bool { return p.Loaded && p.QualityUncertain }, "what remains is uncertain"},
-	{InOrder, func(p Press) bool { return p.Loaded }, "enough life left"},
+	{DoNotPrint, ReportedGoneOff, func(p Press) bool { return p.ReportedDead }, always("reported as gone off")},
+	{DoNotPrint, PartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOff }, always("a part of the same mix went off")},
+	{DoNotPrint, RiskTooHigh, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk }, always("too likely to have gone off")},
+	{DoNotPrint, MixedWithFault, func(p Press) bool { return p.Loaded && p.FaultOpen }, always("mixed with a fault that nobody has overridden")},
+	{DoNotPrint, StillResting, func(p Press) bool { return p.Loaded && p.Resting }, always("still resting")},
+	{Unknown, JustStarted, func(p Press) bool { return p.Starting }, always("just started")},
+	{Unknown, AgeAtLeast, func(p Press) bool { return p.Loaded && p.AtLeast }, always("the age is only a lower bound")},
+	{Unknown, FiguresUnknown, func(p Press) bool { return p.Loaded && p.QualityBad }, always("the air or the age of the batch is not known")},
+	{Unknown, RiskUnknown, func(p Press) bool { return p.Loaded && (math.IsNaN(p.Risk) || math.IsNaN(p.StopAtRisk)) }, always("the risk is not known")},
+	{Act, PrintingWithoutBatch, func(p Press) bool { return p.PrintingWithoutBatch }, always("printing without a batch: load the one that is printed, or stop")},
+	{Act, MixReady, func(p Press) bool { return !p.Loaded && p.Ready != "" }, func(p Press) string {
+		return "mix " + p.Ready + " is ready: bring it to " + p.ID
+	}},
+	{Act, OlderPartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOffElder }, always("an older part of the same mix went off: look at this one")},
+	{Soon, EndsSoon, func(p Press) bool { return p.Loaded && p.LowRemaining <= p.SoonWithin }, func(p Press) string {
+		if p.Ready != "" {
+			return "ends soon: mix " + p.Ready + " is ready"
+		}
+		return "ends soon: make the next mix"
+	}},
+	{Soon, AgeUncertain, func(p Press) bool { return p.Loaded && p.QualityUncertain }, always("check the ink: its age is not sure")},
+	{InOrder, EnoughLife, func(p Press) bool { return p.Loaded }, func(p Press) string {
+		if p.Ready != "" {
+			return "enough life left; the next mix, " + p.Ready + ", is ready"
+		}
+		return "enough life left"
+	}},
+	{Empty, MixComing, func(p Press) bool { return p.Coming != "" }, func(p Press) string { return "nothing loaded; mix " + p.Coming + " is not ready yet" }},
+	{Empty, NothingLoaded, func(Press) bool { return true }, always("nothing loaded")},
 }
+
+// always returns a reason that does not depend on the press.
+func always(reason string) func(Press) string { return func(Press) string { return reason } }
 
 // Worst returns the index of the signal that a light for several presses shows. It is the first
 // in the order of the table. Of two equal meanings, one that flashes is before one that does

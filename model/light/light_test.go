@@ -2,6 +2,7 @@ package light
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -24,7 +25,9 @@ func press(t *rapid.T) Press {
 		AtLeast:              flag("at least"),
 		Starting:             flag("starting"),
 		PrintingWithoutBatch: flag("printing"),
-		Awaits:               flag("awaits"),
+		Ready:                rapid.SampledFrom([]string{"", "", "1129-4"}).Draw(t, "ready"),
+		Coming:               rapid.SampledFrom([]string{"", "", "1129-5"}).Draw(t, "coming"),
+		ID:                   "press-1",
 		LowRemaining:         rapid.SampledFrom([]time.Duration{0, 44 * time.Minute, 45 * time.Minute, 46 * time.Minute, 5 * time.Hour}).Draw(t, "low"),
 		SoonWithin:           45 * time.Minute,
 		Unacknowledged:       flag("unacknowledged"),
@@ -41,7 +44,7 @@ func expected(p Press) Meaning {
 			m = Soon
 		}
 	}
-	if p.PrintingWithoutBatch || p.Awaits || (p.PartWentOffElder && p.Loaded) {
+	if p.PrintingWithoutBatch || p.Ready != "" && !p.Loaded || (p.PartWentOffElder && p.Loaded) {
 		m = Act
 	}
 	if p.Loaded && (p.QualityBad || p.AtLeast || p.Risk != p.Risk || p.StopAtRisk != p.StopAtRisk) || p.Starting {
@@ -60,8 +63,12 @@ func TestOfIsTheTable(t *testing.T) {
 		if want := expected(p); got.Meaning != want {
 			t.Fatalf("%+v: %s (%s), want %s", p, got.Meaning, got.Reason, want)
 		}
-		if got.Reason == "" {
-			t.Fatal("no reason")
+		if got.Reason == "" || got.Cause == "" {
+			t.Fatalf("no reason or no cause: %+v", got)
+		}
+		if (got.Meaning == Act || got.Meaning == Soon || got.Meaning == InOrder) && got.Cause != AgeUncertain && got.Cause != PrintingWithoutBatch &&
+			got.Cause != OlderPartGoneOff && p.Ready != "" && !strings.Contains(got.Reason, p.Ready) {
+			t.Fatalf("mix %s is ready, and nothing says so: %q", p.Ready, got.Reason)
 		}
 		if got.Flashing != (p.Unacknowledged || got.Meaning == Unknown) {
 			t.Fatalf("%s flashing: %v", got.Meaning, got.Flashing)
@@ -69,7 +76,7 @@ func TestOfIsTheTable(t *testing.T) {
 		if got.Meaning == InOrder {
 			switch {
 			case !p.Loaded, p.ReportedDead, p.PartWentOff, p.PartWentOffElder, p.FaultOpen, p.Resting, p.QualityBad,
-				p.QualityUncertain, p.AtLeast, p.Starting, p.PrintingWithoutBatch, p.Awaits,
+				p.QualityUncertain, p.AtLeast, p.Starting, p.PrintingWithoutBatch,
 				!(p.Risk < p.StopAtRisk), p.LowRemaining <= p.SoonWithin:
 				t.Fatalf("in order although %+v", p)
 			}
@@ -95,6 +102,9 @@ func TestOfByExample(t *testing.T) {
 		{"printing without a batch", Press{PrintingWithoutBatch: true}, Act},
 		{"exactly at the warning", with(func(p *Press) { p.LowRemaining = 45 * time.Minute }), Soon},
 		{"dead and bad", with(func(p *Press) { p.QualityBad, p.ReportedDead = true, true }), DoNotPrint},
+		{"the next mix is ready", with(func(p *Press) { p.Ready = "1129-4" }), InOrder},
+		{"an empty press whose mix is ready", Press{Ready: "1129-4"}, Act},
+		{"an empty press whose mix is stirred", Press{Coming: "1129-4"}, Empty},
 		{"a less spent part", with(func(p *Press) { p.PartWentOffElder = true }), Act},
 	} {
 		if got := Of(c.p); got.Meaning != c.want {
@@ -142,4 +152,25 @@ func TestWorst(t *testing.T) {
 			}
 		}
 	})
+}
+
+// What asks for different acts has different causes and reasons, also under one colour.
+func TestCausesDiffer(t *testing.T) {
+	good := Press{ID: "press-1", Loaded: true, Risk: 0.01, StopAtRisk: 0.25, LowRemaining: 4 * time.Hour, SoonWithin: 45 * time.Minute}
+	ending, unsure := good, good
+	ending.LowRemaining, unsure.QualityUncertain = 10*time.Minute, true
+	a, b := Of(ending), Of(unsure)
+	if a.Meaning != Soon || b.Meaning != Soon || a.Cause != EndsSoon || b.Cause != AgeUncertain || a.Reason == b.Reason {
+		t.Errorf("ending: %+v, unsure: %+v", a, b)
+	}
+	if got := Of(Press{ID: "press-1", Ready: "1129-4"}); got.Reason != "mix 1129-4 is ready: bring it to press-1" {
+		t.Errorf("an empty press: %q", got.Reason)
+	}
+	causes := map[Cause]bool{}
+	for _, row := range table {
+		if causes[row.cause] {
+			t.Errorf("two rows for %s", row.cause)
+		}
+		causes[row.cause] = true
+	}
 }

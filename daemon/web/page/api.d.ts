@@ -1005,6 +1005,7 @@ declare namespace API {
 
   interface LightView {
     batch?: string;
+    cause: string;
     colour: string;
     confirmation?: "confirmed" | "waiting" | "silent";
     confirmed_at?: string;
@@ -1133,6 +1134,7 @@ declare namespace API {
   interface Press {
     as_of?: string;
     batch?: string;
+    cause?: string;
     flashing: boolean;
     id: string;
     meaning: string;
@@ -1147,6 +1149,7 @@ declare namespace API {
 
   interface PressView {
     batch: string | null;
+    cause: string;
     cup: string;
     flashing: boolean;
     id: string;

@@ -123,7 +123,7 @@ func TestBoardWithoutContact(t *testing.T) {
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1920, 1080)
 	b.expect("503")
 	b.openAt(f, "/presses")
-	b.sees(".board-word", "In order")
+	b.sees(".board-word", "Good to print")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
 	b.skip(45 * time.Second)
@@ -134,7 +134,7 @@ func TestBoardWithoutContact(t *testing.T) {
 	f.silent = false
 	f.mu.Unlock()
 	b.sees("#contact", "In contact with the bench")
-	b.sees(".board-word", "In order")
+	b.sees(".board-word", "Good to print")
 }
 
 // One reaches every page from every other, and each says where one is.

@@ -52,7 +52,7 @@ func TestOtherBenches(t *testing.T) {
 	b.sees("#board", "This bench")
 	b.sees("#board", "0612-1")
 	for _, text := range []string{
-		"bench-2", "0612-6 · dial-satin", "In order", "Ends soon", "uncertain: part of its life",
+		"bench-2", "0612-6 · dial-satin", "Good to print", "Ends soon", "uncertain: part of its life",
 		"bench-3", "Offline, last heard 12 min ago", "its bench is offline; it was in order 12 min ago", "What is left of it is not known: last heard of 12 min ago",
 		"bench-4", "Nothing has been heard of it yet",
 	} {
@@ -84,7 +84,7 @@ func TestOtherBenches(t *testing.T) {
 	b.sees("#contact", "Contact lost, trying again")
 	b.skip(31 * time.Second)
 	b.sees("#others", "no contact with the bench")
-	if shown := eval[bool](b, `document.querySelector("#others").innerText.includes("In order")`); shown {
+	if shown := eval[bool](b, `document.querySelector("#others").innerText.includes("Good to print")`); shown {
 		t.Error("without contact a press of another bench looks in order")
 	}
 }

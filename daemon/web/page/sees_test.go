@@ -441,7 +441,7 @@ func TestNoContact(t *testing.T) {
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
 	b.expect("503")
 	b.open(f)
-	b.sees(".lamp", "In order")
+	b.sees(".lamp", "Good to print")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
 	b.sees(".mix-hint", "There is no fresh weight to go by")
@@ -456,7 +456,7 @@ func TestNoContact(t *testing.T) {
 	f.silent = false
 	f.mu.Unlock()
 	b.sees("#contact", "In contact with the bench")
-	b.sees(".lamp", "In order")
+	b.sees(".lamp", "Good to print")
 	b.sees(".pour", "12.0 g to go")
 }
 

@@ -55,7 +55,7 @@ function lamp({ store, say }, refusal) {
       element.dataset.flashing = String(flashes);
       if (drawn !== meaning) shape.replaceChildren(sign((drawn = meaning)));
       setText(name, row.press && row.press !== row.id ? `${row.id} (${row.press})` : row.id);
-      setText(word, meaningWords(meaning));
+      setText(word, meaningWords(meaning, contact ? row.cause : ""));
       setText(reason, contact ? [row.reason, row.batch].filter(Boolean).join(", ") : "no contact with the bench");
       show(flashing, flashes);
       show(lift, contact && row.meaning === "do-not-print" && Boolean(row.batch) && !store.get("batches", row.batch));

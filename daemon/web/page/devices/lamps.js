@@ -52,7 +52,7 @@ function lampRow(row, now) {
   const confirmed = row.confirmed_at && `last confirmed ${age(-secondsUntil(Date.parse(row.confirmed_at), now))}`;
   return {
     id: row.id, ...lampState(row),
-    reading: `told: ${meaningWords(row.meaning)}${row.flashing ? ", flashing" : ""}`,
+    reading: `told: ${meaningWords(row.meaning, row.cause)}${row.flashing ? ", flashing" : ""}`,
     details: [row.says && `it says: ${row.says}`, row.confirmation && (confirmed || "never confirmed since the start")],
   };
 }

@@ -38,16 +38,27 @@ export function sign(meaning) {
 
 /** @type {Record<string, string>} */
 const words = {
-  "do-not-print": "Do not print", unknown: "Not known", act: "Needs somebody", soon: "Ends soon",
-  "in-order": "In order", empty: "Empty",
+  "do-not-print": "Do not print", unknown: "Not known", act: "Act now", soon: "Ends soon",
+  "in-order": "Good to print", empty: "Empty",
 };
 
 /**
- * meaningWords returns the words for a light's meaning.
- * @param {string} meaning
+ * The causes that ask for another act than their meaning's words say.
+ * @type {Record<string, string>}
  */
-export function meaningWords(meaning) {
-  return words[meaning] ?? words.unknown;
+const causeWords = {
+  "age-uncertain": "Check the ink", "mix-ready": "Bring the mix", "older-part-gone-off": "Check the ink",
+  "printing-without-batch": "No batch loaded",
+};
+
+/**
+ * meaningWords returns the words for a light's meaning, with its cause where that is known.
+ * @param {string} meaning
+ * @param {string} [cause]
+ */
+export function meaningWords(meaning, cause = "") {
+  if (!words[meaning]) return words.unknown;
+  return causeWords[cause] ?? words[meaning];
 }
 
 /**

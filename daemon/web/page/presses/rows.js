@@ -71,7 +71,8 @@ function lampPart() {
       const flashes = contact && press.flashing;
       if (drawn !== meaning) lampShape.replaceChildren(sign((drawn = meaning)));
       shape.dataset.flashing = String(flashes);
-      setText(word, meaningWords(meaning));
+      shape.dataset.meaning = meaning;
+      setText(word, meaningWords(meaning, contact ? press.cause : ""));
       setText(reason, contact ? [press.reason, flashes && "flashing"].filter(Boolean).join(", ") : "no contact with the bench");
       show(reason, reason.textContent !== "");
     },
