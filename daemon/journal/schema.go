@@ -45,6 +45,9 @@ var migrations = []string{
 
 	// The undone events, by the number of the event that was undone.
 	`CREATE INDEX record_undone ON record (json_extract(CAST(body AS TEXT), '$.undoes')) WHERE kind = 'undone';`,
+
+	// How batches end, those included that were poured into another.
+	`CREATE INDEX record_ended ON record (at) WHERE kind IN ('closed', 'abandoned', 'topped-up');`,
 }
 
 // migrate brings the file's layout up to date and returns the journal's id. It returns an error

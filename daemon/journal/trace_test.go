@@ -56,6 +56,10 @@ func TestWhereALotWent(t *testing.T) {
 		{"from a lot, one at a time", seqs(j.PouredFromLot(ctx, "A 17", math.MaxUint64, 1)), "10"},
 		{"from a lot, the next", seqs(j.PouredFromLot(ctx, "A 17", 10, 1)), "5"},
 		{"over", seqs(j.Over(ctx, began, began.Add(time.Hour), 10)), "11 12"},
+		{"ended", seqs(j.Ended(ctx, began, began.Add(time.Hour), math.MaxUint64, 10)), "12 11 8"},
+		{"ended, one at a time", seqs(j.Ended(ctx, began, began.Add(time.Hour), math.MaxUint64, 1)), "12"},
+		{"ended, the next", seqs(j.Ended(ctx, began, began.Add(time.Hour), 12, 1)), "11"},
+		{"ended, to the minute", seqs(j.Ended(ctx, began.Add(7*time.Minute), began.Add(11*time.Minute), math.MaxUint64, 10)), "11 8"},
 		{"over, to the minute", seqs(j.Over(ctx, began, began.Add(11*time.Minute), 10)), "11"},
 	} {
 		if c.got != c.want {
@@ -92,7 +96,7 @@ func TestOldLayoutIsBroughtUpToDate(t *testing.T) {
 	dir := t.TempDir()
 	j := openAt(t, dir)
 	written(t, j, record.PouredFrom{Batch: "0612-1", Can: "ink-1", Lot: "A 17"})
-	for _, index := range []string{"batch", "from", "can", "lot", "over", "clock", "undone"} {
+	for _, index := range []string{"batch", "from", "can", "lot", "over", "clock", "undone", "ended"} {
 		if _, err := j.write.Exec(`DROP INDEX record_` + index); err != nil {
 			t.Fatal(err)
 		}

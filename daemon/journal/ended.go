@@ -1,0 +1,100 @@
+package journal
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"potlifed/daemon/record"
+)
+
+// Ended returns the events by which batches ended in a span: they were closed, abandoned or
+// poured into another. It returns at most limit events before the given number, newest
+// first, and none that was undone.
+func (j *Journal) Ended(ctx context.Context, from, to time.Time, before uint64, limit int) ([]record.Record, error) {
+	return j.records(ctx, columnsOf+`WHERE kind IN ('closed', 'abandoned', 'topped-up') AND at >= ? AND at < ? AND seq < ?
+		AND seq NOT IN (SELECT json_extract(CAST(body AS TEXT), '$.undoes') FROM record WHERE kind = 'undone') ORDER BY +seq DESC LIMIT ?`, // +: or it would walk through all events in their order
+		from.UnixNano(), to.UnixNano(), integer(before), limit)
+}
+
+// mostBefore bounds how many records before the first event Replay begins. They last for a
+// day and more. Where the clock was not set, a time alone could lead years back.
+const mostBefore = 50_000
+
+// Replay calls each for the events of the given numbers and, among them, the closed steps of
+// the air of the given zones and the events that moved bench time, in the order in which they
+// were recorded. It begins with the
+// last step of each zone that ended before since, and ends with the last event. It stops at
+// the first error of each and returns it.
+func (j *Journal) Replay(ctx context.Context, events []uint64, zones []string, since time.Time, each func(record.Record) error) error {
+	if len(events) == 0 {
+		return nil
+	}
+	first, last, err := j.places(ctx, slices.Min(events), slices.Max(events))
+	if err == nil {
+		first, err = j.before(ctx, first, zones, since)
+	}
+	if err != nil {
+		return err
+	}
+	wanted, err := json.Marshal(events)
+	if err != nil {
+		return err
+	}
+	named, err := json.Marshal(zones)
+	if err != nil {
+		return err
+	}
+	rows, err := j.read.QueryContext(ctx, columnsOf+`WHERE place BETWEEN ? AND ?
+		AND (+seq IN (SELECT value FROM json_each(?)) OR +zone IN (SELECT value FROM json_each(?)) OR +kind IN ('clock-changed', 'started')) ORDER BY place`, // +: or it would look at all air of the zones
+		first, last, string(wanted), string(named))
+	if err != nil {
+		return fmt.Errorf("journal: read records: %w", err)
+	}
+	for rows.Next() {
+		r, place, err := scan(rows)
+		if err != nil {
+			return errors.Join(fmt.Errorf("journal: record at place %d: %w", place, err), rows.Close())
+		}
+		if err := each(r); err != nil {
+			return errors.Join(err, rows.Close())
+		}
+	}
+	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+		return fmt.Errorf("journal: read records: %w", err)
+	}
+	return nil
+}
+
+// places returns where two events are in the order of all records.
+func (j *Journal) places(ctx context.Context, first, last uint64) (from, to int64, err error) {
+	err = j.read.QueryRowContext(ctx, `SELECT (SELECT place FROM record WHERE seq = ?), (SELECT place FROM record WHERE seq = ?)`,
+		integer(first), integer(last)).Scan(&from, &to)
+	if err != nil {
+		return 0, 0, fmt.Errorf("journal: find events %d and %d: %w", first, last, err)
+	}
+	return from, to, nil
+}
+
+// before returns the earliest place among the last steps of the zones' air that ended before
+// since, or first if that is earlier. Of a zone whose record begins later it is the first step.
+func (j *Journal) before(ctx context.Context, first int64, zones []string, since time.Time) (int64, error) {
+	earliest := first
+	for _, zone := range zones {
+		var place *int64
+		err := j.read.QueryRowContext(ctx, `SELECT coalesce(
+			(SELECT place FROM record WHERE zone = ?1 AND at <= ?2 AND place > ?3 ORDER BY at DESC LIMIT 1),
+			(SELECT place FROM record WHERE zone = ?1 AND at > ?2 AND place > ?3 ORDER BY at LIMIT 1))`,
+			zone, since.UnixNano(), first-mostBefore).Scan(&place)
+		if err != nil {
+			return 0, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
+		}
+		if place != nil {
+			earliest = min(earliest, *place)
+		}
+	}
+	return earliest, nil
+}
