@@ -34,6 +34,12 @@ type Journal interface {
 	PouredFromLot(ctx context.Context, lot string, before uint64, limit int) ([]record.Record, error)
 	// Over returns the ends of batches in a span, closed or abandoned.
 	Over(ctx context.Context, from, to time.Time, limit int) ([]record.Record, error)
+	// Ended returns the events by which batches ended in a span, before the event of the given
+	// number, newest first.
+	Ended(ctx context.Context, from, to time.Time, before uint64, limit int) ([]record.Record, error)
+	// Replay calls each for events and, among them, the closed steps of zones' air since a
+	// moment and what moved bench time, in the order in which they were recorded.
+	Replay(ctx context.Context, events []uint64, zones []string, since time.Time, each func(record.Record) error) error
 }
 
 // ErrUnknown means that the journal has no such batch.
@@ -112,7 +118,9 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (
 
 // life is the history of one batch.
 type life struct {
-	own   []record.Record // its events
+	own   []record.Record          // its events
+	all   map[uint64]record.Record // those, of what was poured into it, and of the clock, by number
+	zones map[string]bool          // where it and what was poured into it stood
 	is    *record.Batch
 	stays []Stay
 }
@@ -142,8 +150,8 @@ func follow(ctx context.Context, j Journal, id string, seq uint64) (life, error)
 	for _, r := range moved {
 		all[r.Seq] = r
 	}
-	l := life{own: own}
-	l.replay(id, all)
+	l := life{own: own, all: all, zones: map[string]bool{}}
+	l.replay(id)
 	if l.is == nil {
 		return l, ErrUnknown
 	}
@@ -238,15 +246,18 @@ func gather(ctx context.Context, j Journal, own []record.Record, id string, all 
 }
 
 // replay applies events in their order and records where the batch was loaded.
-func (l *life) replay(id string, all map[uint64]record.Record) {
+func (l *life) replay(id string) {
 	state := record.NewState("")
-	for _, seq := range slices.Sorted(maps.Keys(all)) {
-		r := all[seq]
-		if r.Seq < l.own[0].Seq && begins(r.Body, id) {
-			continue // another batch of the same id, a year earlier
+	for _, seq := range slices.Sorted(maps.Keys(l.all)) {
+		r := l.all[seq]
+		if l.isAnother(r, id) {
+			continue
 		}
 		before := l.is
 		state = record.Apply(state, paired(state, r))
+		for _, b := range state.Batches {
+			l.zones[b.Zone] = true
+		}
 		b, ok := state.Find(id)
 		if !ok {
 			continue
@@ -257,6 +268,11 @@ func (l *life) replay(id string, all map[uint64]record.Record) {
 		}
 		l.stand(r)
 	}
+}
+
+// isAnother reports whether an event begins another batch of the same id, a year earlier.
+func (l *life) isAnother(r record.Record, id string) bool {
+	return r.Seq < l.own[0].Seq && begins(r.Body, id)
 }
 
 // paired returns an undo as it affects this batch alone. A change of two batches at once, one

@@ -15,6 +15,8 @@ import (
 
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/model/air"
+	"potlifed/model/airpath"
 	"potlifed/model/can"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
@@ -38,6 +40,11 @@ func newPast() *past {
 }
 
 func (p *past) add(b record.Body) {
+	for _, zone := range slices.Sorted(maps.Keys(p.state.Zones)) { // as the bench does: the air before an event counts before it
+		if z := p.state.Zones[zone]; z.Until.Before(p.at) {
+			p.air(zone, z.Air, cure.Measured)
+		}
+	}
 	p.seq++
 	r := record.Record{Seq: p.seq, Stamp: record.Stamp{At: p.at, Boot: "b", Synced: true}, By: "tester", Body: b}
 	p.records = append(p.records, r)
@@ -58,6 +65,21 @@ var sheet = func() cure.Ink {
 	}
 	return k
 }()
+
+// air closes a step of a zone's air up to now.
+func (p *past) air(zone string, to air.State, kind cure.StepKind) {
+	closed := airpath.Closed{Until: p.at, Air: to}
+	if z := p.state.Zones[zone]; z != nil {
+		closed = *z
+	}
+	e := record.AirStep{
+		Zone: zone, Start: closed.Until, After: to, ReadAt: p.at,
+		Step: cure.Step{Duration: max(p.at.Sub(closed.Until), 0), From: closed.Air, To: to, Kind: kind, Worst: air.State{TemperatureC: 30, HumidityPct: 80}},
+	}
+	r := record.Record{Stamp: record.Stamp{At: p.at, Boot: "b", Synced: true}, By: "bench", Body: e}
+	p.records = append(p.records, r)
+	p.state = record.Apply(p.state, r)
+}
 
 // mixes records a mix whose ink came from two cans, and returns its id.
 func (p *past) mixes(ink1, ink2, hardener string) string {
@@ -160,15 +182,27 @@ func TestHistoryIsWhatWas(t *testing.T) {
 					return
 				}
 				d := p.state.Undoables[len(p.state.Undoables)-1]
+				for _, z := range p.state.Zones {
+					if z.Until.After(d.At) { // it is too late
+						return
+					}
+				}
 				p.at = d.At.Add(5 * time.Second)
 				ids := slices.Sorted(maps.Keys(d.Batches))
 				p.add(record.Undone{Batch: ids[0], Undoes: d.Seq, Of: d.Kind, Batches: ids})
+			},
+			"air": func(rt *rapid.T) {
+				for _, zone := range []string{"bench", "hall"} {
+					to := air.State{TemperatureC: rapid.Float64Range(15, 30).Draw(rt, "°C"), HumidityPct: rapid.Float64Range(30, 80).Draw(rt, "%")}
+					p.air(zone, to, rapid.SampledFrom([]cure.StepKind{cure.Measured, cure.Bridged, cure.Stale}).Draw(rt, "kind"))
+				}
 			},
 			"clock":   func(*rapid.T) { p.add(record.ClockChanged{Step: time.Hour, Synced: true}) },
 			"restart": func(*rapid.T) { p.add(record.Started{GapKnown: true, Shift: time.Minute}) },
 		})
 
 		j := p.journal(t)
+		compareEnded(rt, j, p.state)
 		var all []*record.Batch
 		for _, b := range p.state.Batches {
 			all = append(all, b)
