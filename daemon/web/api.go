@@ -38,6 +38,7 @@ func (s *Server) api() (http.Handler, error) {
 		// the description writes to a shared variable; the description is served below.
 	})
 	s.lists(api)
+	s.batches(api)
 	s.others(api)
 	s.past(api)
 	s.whatIfs(api)
@@ -122,10 +123,6 @@ type (
 		Scales []view.Scale `json:"scales" doc:"the scales"`
 		Seq    uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
-	batchList struct {
-		Batches []view.Batch `json:"batches" doc:"the open batches"`
-		Seq     uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
-	}
 	pressList struct {
 		Presses []view.Press `json:"presses" doc:"the presses"`
 		Seq     uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
@@ -151,13 +148,6 @@ type (
 func (s *Server) lists(api huma.API) {
 	list(s, api, "air", "The air of each zone", func(n *view.Snapshot) airList { return airList{orEmpty(n.Air), n.Seq} })
 	list(s, api, "scales", "What each scale shows", func(n *view.Snapshot) scaleList { return scaleList{orEmpty(n.Scales), n.Seq} })
-	list(s, api, "batches", "The open batches", func(n *view.Snapshot) batchList {
-		rows := make([]view.Batch, 0, len(n.Batches))
-		for _, b := range n.Batches {
-			rows = append(rows, batchRow(b))
-		}
-		return batchList{rows, n.Seq}
-	})
 	list(s, api, "presses", "The presses and what stands on them", func(n *view.Snapshot) pressList { return pressList{orEmpty(n.Presses), n.Seq} })
 	list(s, api, "lights", "What each light is to show", func(n *view.Snapshot) lightList {
 		rows := make([]view.Light, 0, len(n.Lights))
@@ -169,20 +159,6 @@ func (s *Server) lists(api huma.API) {
 	list(s, api, "alarms", "The standing alarms", func(n *view.Snapshot) alarmList { return alarmList{orEmpty(n.Alarms), n.Seq} })
 	list(s, api, "sensors", "The condition of each instrument", func(n *view.Snapshot) sensorList { return sensorList{orEmpty(n.Sensors), n.Seq} })
 	list(s, api, "inks", "The inks", func(n *view.Snapshot) inkList { return inkList{orEmpty(n.Inks), n.Seq} })
-
-	type byID struct {
-		ID string `path:"id" doc:"as pencilled on the cup"`
-	}
-	huma.Register(api, huma.Operation{
-		OperationID: "batch", Method: http.MethodGet, Path: base + "batches/{id}",
-		Summary: "A batch that is open or was closed recently", Errors: []int{http.StatusNotFound},
-	}, func(_ context.Context, in *byID) (*answer[view.Batch], error) {
-		b, ok := findBatch(s.bench.Snapshot(), in.ID)
-		if !ok {
-			return nil, noBatch(in.ID)
-		}
-		return &answer[view.Batch]{b}, nil
-	})
 }
 
 // list registers a list that a snapshot holds.
@@ -192,22 +168,6 @@ func list[B any](s *Server, api huma.API, name, summary string, body func(*view.
 	}, func(context.Context, *struct{}) (*answer[B], error) {
 		return &answer[B]{body(s.bench.Snapshot())}, nil
 	})
-}
-
-// findBatch looks among the open batches and then among the recently closed.
-func findBatch(n *view.Snapshot, id string) (view.Batch, bool) {
-	for _, batches := range [][]view.Batch{n.Batches, n.Closed} {
-		for _, b := range batches {
-			if b.ID == id {
-				return batchRow(b), true
-			}
-		}
-	}
-	return view.Batch{}, false
-}
-
-func noBatch(id string) error {
-	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", shortened(id)))
 }
 
 // rowSchemas are the rows of package view that are published with the suffix View.

@@ -80,6 +80,7 @@ type Server struct {
 	settings Settings
 	bench    Bench
 	journal  Journal
+	ends     *trace.Ends
 	ready    func() []Check
 	log      *slog.Logger
 	handler  http.Handler
@@ -101,7 +102,7 @@ type Server struct {
 // /readyz and must not wait.
 func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, ready func() []Check, logger *slog.Logger) (*Server, error) {
 	s := &Server{
-		settings: settings, bench: bench, journal: journal, ready: ready, log: logger, now: time.Now,
+		settings: settings, bench: bench, journal: journal, ends: trace.NewEnds(journal), ready: ready, log: logger, now: time.Now,
 		pace: usualPace, streams: make(chan struct{}, streamsAtOnce),
 		bodies: make(chan struct{}, bodiesAtOnce), bodyWithin: bodyWithin, stopping: make(chan struct{}), serving: make(chan struct{}),
 	}

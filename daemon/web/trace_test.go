@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
@@ -62,6 +63,30 @@ func (s *stand) PouredFromLot(ctx context.Context, lot string, before uint64, li
 func (s *stand) Over(_ context.Context, from, to time.Time, _ int) ([]record.Record, error) {
 	s.from, s.to = from, to
 	return numbered(record.Closed{Batch: "0612-1", Outcome: "went-off", LeftG: ptr(3.5)}, record.Closed{Batch: "0612-2", Outcome: "went-off"}), s.unread
+}
+
+func (s *stand) Ended(_ context.Context, from, to time.Time, before uint64, _ int) ([]record.Record, error) {
+	s.from, s.to = from, to
+	if before <= 6 {
+		return nil, s.unread
+	}
+	past, err := s.About(nil, "0612-1")
+	return past[len(past)-1:], err
+}
+
+func (s *stand) Replay(ctx context.Context, _ []uint64, _ []string, _ time.Time, each func(record.Record) error) error {
+	past, err := s.About(ctx, "0612-1")
+	for _, r := range past {
+		step := record.AirStep{Zone: "bench", Start: r.Stamp.At, Step: cure.Step{
+			Duration: time.Minute, From: air.State{TemperatureC: 21, HumidityPct: 45}, To: air.State{TemperatureC: 22, HumidityPct: 45}, Kind: cure.Measured,
+		}}
+		for _, r := range []record.Record{r, {Stamp: r.Stamp, Body: step}} {
+			if err := each(r); err != nil {
+				return err
+			}
+		}
+	}
+	return err
 }
 
 func TestWhatWentWhere(t *testing.T) {

@@ -222,6 +222,34 @@ declare namespace API {
     undo?: boolean;
   }
 
+  interface Ended {
+    age_s?: number;
+    artwork?: string;
+    at_least?: boolean;
+    closed_at: string;
+    colour_class?: string;
+    cup?: string;
+    id: string;
+    ink: string;
+    left_g?: number;
+    mean_humidity_pct?: number;
+    mean_temperature_c?: number;
+    mixed_at?: string;
+    outcome: "used-up" | "discarded" | "went-off" | "not-known" | "abandoned";
+    poured_into?: string;
+    presses: Array<Stay> | null;
+    prints: number;
+    seq: number;
+    spent?: number;
+    still_good?: string;
+  }
+
+  interface EndedList {
+    batches: Array<Ended> | null;
+    next: number;
+    seq: number;
+  }
+
   interface ErrorDetail {
     location?: string;
     message?: string;
