@@ -1,10 +1,10 @@
-// Package access keeps who may change what: the shop's PIN, the devices paired with it,
-// and access tokens. Everything secret is kept as a hash, in one file beside the
-// journal that is replaced as a whole; the service and the commands pin and token share
-// it, and what one of them changes counts for the other at once.
+// Package access stores who may change what: the shop's PIN, the paired devices and the access
+// tokens. All secrets are stored as hashes, in one file beside the journal that is always
+// replaced as a whole. The service and the commands pin and token share the file; a change by
+// one of them is in effect for the other at once.
 //
-// Whoever can write the data directory can let himself in; the file guards against
-// everybody else. A file that cannot be read or understood lets nobody in.
+// A user who can write the data directory can give themselves access; the file protects against
+// all others. If the file cannot be read or understood, nobody has access.
 package access
 
 import (
@@ -18,8 +18,8 @@ import (
 	"potlifed/daemon/actor"
 )
 
-// What a caller may branch on. What the file is to blame for is a [*FileError]; every
-// other error is in what was asked for.
+// Errors that a caller tests for. A fault of the file is a [*FileError]; every other error is
+// about what was asked for.
 var (
 	ErrNoPIN    = errors.New("no PIN is set; set one on the bench's computer: potlifed pin --config FILE")
 	ErrWrongPIN = errors.New("this is not the shop's PIN")
@@ -27,25 +27,26 @@ var (
 	ErrFull     = fmt.Errorf("%d devices are paired already; unpair one first", mostSessions)
 )
 
-// FileError is a fault of the file, by which nobody gets in.
+// FileError is a fault of the file, because of which nobody has access.
 type FileError struct {
 	Path string
 	Err  error
 }
 
+// Error returns the path of the file and the cause.
 func (e *FileError) Error() string { return fmt.Sprintf("access: %s: %v", e.Path, e.Err) }
 
 // Unwrap returns the cause.
 func (e *FileError) Unwrap() error { return e.Err }
 
-// Local is the place of a guess at the PIN that was made on the bench's own computer.
+// Local is the origin of a PIN attempt that was made on the bench's own computer.
 const Local = string(actor.Local)
 
-// nameCharacters bounds the name of a device.
+// nameCharacters is the largest length of a device's name.
 const nameCharacters = 40
 
-// deviceName is the name a device gets, as people will read it, or what is wrong with
-// it.
+// deviceName returns the name of a device as people will read it. The error says what is wrong
+// with it.
 func deviceName(name string) (string, error) {
 	name = strings.TrimSpace(name)
 	switch {

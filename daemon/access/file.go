@@ -20,10 +20,11 @@ import (
 // FileName is the file's name inside the data directory.
 const FileName = "access.json"
 
-// fileBytes bounds the file; a hundred devices and as many tokens are far below.
+// fileBytes is the largest size of the file. A hundred devices and as many tokens need much
+// less.
 const fileBytes = 1 << 20
 
-// content is what the file holds.
+// content is the content of the file.
 type content struct {
 	PIN      string    `json:"pin,omitempty"` // argon2id, with its parameters and salt
 	Tokens   []Token   `json:"tokens,omitempty"`
@@ -35,9 +36,9 @@ type Token struct {
 	Name string          `json:"name"`
 	May  []request.Right `json:"may"`
 	Made time.Time       `json:"made"`
-	Hash string          `json:"hash"` // SHA-256 of 256 random bits: nothing to guess, so no slow hash
-	// MQTT makes it a user of the built-in broker, and of nothing else. Lights, where
-	// there are any, are those whose topics the user is restricted to.
+	Hash string          `json:"hash"` // SHA-256 of 256 random bits, which cannot be guessed, so a slow hash is not needed
+	// MQTT: the token is a user of the built-in broker and nothing else. If there are Lights,
+	// the user is restricted to their topics.
 	MQTT   bool     `json:"mqtt,omitempty"`
 	Lights []string `json:"lights,omitempty"`
 }
@@ -45,7 +46,7 @@ type Token struct {
 // Allows reports whether the token has a right.
 func (t Token) Allows(r request.Right) bool { return slices.Contains(t.May, r) }
 
-// Is reports whether this is the token's secret.
+// Is reports whether secret is the secret of this token.
 func (t Token) Is(secret string) bool { return is(t.Hash, hashSecret(secret)) }
 
 // Session is a paired device without its secret.
@@ -57,30 +58,30 @@ type Session struct {
 	Hash   string    `json:"hash"`
 }
 
-// Store is the file. Its methods may be called from any goroutine, while other
+// Store gives access to the file. Its methods may be called from any goroutine, while other
 // processes use the same file.
 type Store struct {
 	dir     string
 	last    atomic.Pointer[parsed]
-	writing sync.Mutex // held over a change of the file, as is the lock on the directory
+	writing sync.Mutex // held during a change of the file, as is the lock on the directory
 	guesses guesses
 }
 
-// parsed is the file as it was read last.
+// parsed is the content of the file when it was last read.
 type parsed struct {
 	raw []byte
 	has content
 	err error
 }
 
-// Open makes a store of the data directory. It reads nothing yet, so that a service
-// whose file is spoilt can still start and say so; see [Store.Check].
+// Open returns the store of a data directory. It reads nothing yet, so that a service with a
+// damaged file can start and report it; see [Store.Check].
 func Open(dir string) *Store {
 	return &Store{dir: dir, guesses: newGuesses()}
 }
 
-// Check says why the file lets nobody in, nil if it can be used. A file that is not
-// there is an empty one.
+// Check returns nil when the file can be used, and otherwise a [*FileError] with the reason. A
+// missing file counts as an empty one.
 func (s *Store) Check() error {
 	_, err := s.read()
 	return err
@@ -88,8 +89,8 @@ func (s *Store) Check() error {
 
 func (s *Store) path() string { return filepath.Join(s.dir, FileName) }
 
-// read reads the file every time: it is small, and what another process revoked must
-// not count for a moment longer, whatever its time stamp says.
+// read reads the file each time. It is small, and what another process revoked must have no
+// effect any more, whatever the time stamp of the file is.
 func (s *Store) read() (content, error) {
 	raw, err := s.bytes()
 	if errors.Is(err, fs.ErrNotExist) {
@@ -122,8 +123,8 @@ func (s *Store) bytes() ([]byte, error) {
 	return raw, err
 }
 
-// parse takes what this version writes, and nothing that it would understand only in
-// part: a right or a limit that it does not know must not be passed over.
+// parse accepts only what this version writes. A right or a limit that it does not know must not
+// be ignored.
 func parse(raw []byte) (content, error) {
 	var c content
 	d := json.NewDecoder(bytes.NewReader(raw))
@@ -147,8 +148,8 @@ func parse(raw []byte) (content, error) {
 	return c, nil
 }
 
-// change alters the file as a whole. Two processes wait for each other, so that
-// neither undoes what the other did.
+// change changes the file as a whole. Two processes wait for each other, so that neither reverts
+// the change of the other.
 func (s *Store) change(f func(c *content) error) error {
 	s.writing.Lock()
 	defer s.writing.Unlock()
@@ -175,7 +176,7 @@ func (s *Store) change(f func(c *content) error) error {
 	return nil
 }
 
-// replace writes aside, syncs, renames and syncs the directory.
+// replace writes a temporary file, syncs it, renames it and syncs the directory.
 func (s *Store) replace(raw []byte) error {
 	aside := filepath.Join(s.dir, "."+FileName+".new")
 	if err := os.Remove(aside); err != nil && !errors.Is(err, fs.ErrNotExist) { // left by a crash

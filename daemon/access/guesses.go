@@ -6,24 +6,25 @@ import (
 	"time"
 )
 
-// TooOften is the refusal to look at a PIN after too many wrong ones.
+// TooOften means that a PIN attempt was refused after too many wrong ones.
 type TooOften struct{ Wait time.Duration }
 
+// Error returns how long to wait.
 func (e *TooOften) Error() string {
 	return fmt.Sprintf("too many wrong PINs; wait %v", e.Wait.Round(time.Second))
 }
 
-// Each place may be wrong a few times and then once a minute, and all of them together
-// not much more often, so that many addresses gain little. One place alone cannot use
-// up what all have together: whoever guesses locks himself out and nobody else. The
-// bench's own computer is counted for itself, so that even a crowd of guessers leaves a
-// way in. At three guesses a minute, half of the six-digit PINs take four months.
+// PIN attempts are rate-limited. Each origin may fail a few times, and then once a minute. All
+// origins together may fail only a little more often, so that many addresses gain little. One
+// origin alone cannot use up the common limit, so a guesser only locks themselves out. The
+// bench's own computer is counted separately, so that it can still be used while many addresses
+// guess. At three attempts a minute, half of the six-digit PINs take four months.
 const (
 	guessesOfOne, refillOfOne = 5, time.Minute
 	guessesOfAll, refillOfAll = 20, 20 * time.Second
 )
 
-// allowance is what is left of a number of guesses that comes back with time.
+// allowance is a number of attempts that is refilled with time.
 type allowance struct {
 	left float64
 	at   time.Time
@@ -37,7 +38,7 @@ func (a allowance) by(now time.Time, most float64, refill time.Duration) allowan
 	return a
 }
 
-// wait is how long until there is a whole guess.
+// wait returns how long it takes until there is a whole attempt.
 func (a allowance) wait(refill time.Duration) time.Duration {
 	if a.left >= 1 {
 		return 0
@@ -45,21 +46,20 @@ func (a allowance) wait(refill time.Duration) time.Duration {
 	return time.Duration((1 - a.left) * float64(refill))
 }
 
-// guesses counts guesses at the PIN. Its size is bounded by what all places together
-// may do before each has all of its own back.
+// guesses counts PIN attempts. Its size is limited by the common limit of all origins.
 type guesses struct {
-	mu   sync.Mutex // guards what follows
+	mu   sync.Mutex // guards the fields below
 	all  allowance
 	from map[string]allowance
 
-	hashing chan struct{} // one PIN at a time is hashed: it takes memory
+	hashing chan struct{} // one PIN is hashed at a time: hashing takes memory
 }
 
 func newGuesses() guesses {
 	return guesses{all: allowance{left: guessesOfAll}, from: map[string]allowance{}, hashing: make(chan struct{}, 1)}
 }
 
-// take takes one guess of a place, or says how long it must wait.
+// take takes one attempt of an origin, or returns how long it must wait.
 func (g *guesses) take(from string, now time.Time) (wait time.Duration) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -85,7 +85,7 @@ func (g *guesses) take(from string, now time.Time) (wait time.Duration) {
 	return 0
 }
 
-// giveBack makes up for a guess that was right.
+// giveBack returns an attempt that was right.
 func (g *guesses) giveBack(from string, now time.Time) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -96,7 +96,7 @@ func (g *guesses) giveBack(from string, now time.Time) {
 	}
 }
 
-// forget drops the places that have all their guesses back.
+// forget removes the origins that have all their attempts again.
 func (g *guesses) forget(now time.Time) {
 	for place, a := range g.from {
 		if a.by(now, guessesOfOne, refillOfOne).left >= guessesOfOne {

@@ -4,8 +4,8 @@ package access
 
 import "os"
 
-// lock does nothing: where the system has no flock, a command and the service that
-// change the file in the same moment may undo each other's change.
+// lock does nothing. The system has no flock, so a command and the service that change the file
+// at the same moment may revert each other's change.
 func lock(string) (release func(), err error) { return func() {}, nil }
 
 func ownedAs(*os.File, string) error { return nil }

@@ -11,8 +11,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lock keeps other processes from changing the file. It is taken on the directory,
-// which needs no file of its own; the holder lets go after one small write.
+// lock prevents other processes from changing the file. The lock is on the directory and needs
+// no file of its own; it is released after one small write.
 func lock(dir string) (release func(), err error) {
 	f, err := os.Open(dir)
 	if err != nil {
@@ -30,8 +30,8 @@ func lock(dir string) (release func(), err error) {
 	return func() { f.Close() }, nil
 }
 
-// ownedAs gives a file that root writes to the owner of its directory: the command was
-// called with sudo, and the service must be able to read it.
+// ownedAs gives a file that root wrote to the owner of its directory: the command was called
+// with sudo, and the service must be able to read the file.
 func ownedAs(f *os.File, dir string) error {
 	if os.Geteuid() != 0 {
 		return nil

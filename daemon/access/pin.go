@@ -12,7 +12,7 @@ import (
 	"golang.org/x/crypto/argon2"
 )
 
-// leastDigits and mostDigits are how long a PIN may be.
+// leastDigits and mostDigits are the limits of a PIN's length.
 const (
 	leastDigits = 6
 	mostDigits  = 64
@@ -24,7 +24,8 @@ func (s *Store) HasPIN() (bool, error) {
 	return has.PIN != "", err
 }
 
-// SetPIN sets the shop's PIN and unpairs every device.
+// SetPIN sets the shop's PIN and ends the sessions of all devices. It returns an error for a PIN
+// that is not allowed, or a [*FileError].
 func (s *Store) SetPIN(pin string) error {
 	if err := validPIN(pin); err != nil {
 		return err
@@ -36,8 +37,8 @@ func (s *Store) SetPIN(pin string) error {
 	})
 }
 
-// validPIN wants digits alone, which a pad of large keys can offer, and not those that
-// anybody would try first.
+// validPIN returns an error for a PIN that has other characters than digits, which a pad of
+// large keys could not offer, and for one that a guesser would try first.
 func validPIN(pin string) error {
 	if len(pin) < leastDigits || len(pin) > mostDigits || strings.Trim(pin, "0123456789") != "" {
 		return fmt.Errorf("a PIN is %d digits or more", leastDigits)
@@ -55,15 +56,15 @@ func validPIN(pin string) error {
 }
 
 // hashed is an argon2id hash in the PHC string format:
-// $argon2id$v=19$m=KIB,t=PASSES,p=LANES$SALT$KEY, both in base64 without padding.
+// $argon2id$v=19$m=KIB,t=PASSES,p=LANES$SALT$KEY, salt and key in base64 without padding.
 type hashed struct {
 	memoryKiB, passes uint32
 	lanes             uint8
 	salt, key         []byte
 }
 
-// The cost of one guess: 19 MiB and two passes, what OWASP's password storage page
-// recommends for argon2id (from memory); about half a second on a small Pi (estimated).
+// The cost of one attempt: 19 MiB and two passes, as the password storage page of OWASP
+// recommends for argon2id (from memory). It takes about half a second on a small Pi (estimated).
 const (
 	argonMemoryKiB, argonPasses, argonLanes = 19 * 1024, 2, 1
 	argonSalt, argonKey                     = 16, 32
@@ -87,8 +88,8 @@ func (h hashed) String() string {
 	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, h.memoryKiB, h.passes, h.lanes, b64(h.salt), b64(h.key))
 }
 
-// parsePHC reads what String writes. The cost is bounded both ways: what would exhaust
-// a Pi, or panic, is refused.
+// parsePHC reads what String writes. It returns an error for a cost that would exhaust a Pi or
+// cause a panic.
 func parsePHC(text string) (hashed, error) {
 	parts := strings.Split(text, "$")
 	if len(parts) != 6 || parts[0] != "" || parts[1] != "argon2id" || parts[2] != fmt.Sprintf("v=%d", argon2.Version) {

@@ -8,7 +8,7 @@ import (
 	"encoding/hex"
 )
 
-// secretBytes is the size of a session's or token's secret: 256 bits.
+// secretBytes is the size of the secret of a session or a token: 256 bits.
 const secretBytes = 32
 
 func newSecret() string {
@@ -17,7 +17,7 @@ func newSecret() string {
 	return base64.RawURLEncoding.EncodeToString(b)
 }
 
-// newID names a session where others can see it; it has nothing to do with its secret.
+// newID returns a public id for a session. It is independent of the secret.
 func newID() string {
 	b := make([]byte, 6)
 	rand.Read(b)
@@ -29,5 +29,5 @@ func hashSecret(secret string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// is compares hashes, and so tells nothing of a secret by how long it takes.
+// is compares hashes in constant time, so that the time reveals nothing about the secret.
 func is(hash, of string) bool { return subtle.ConstantTimeCompare([]byte(hash), []byte(of)) == 1 }

@@ -7,17 +7,17 @@ import (
 )
 
 const (
-	// sessionLasts is how long a paired device stays paired.
+	// sessionLasts is for how long a device stays paired.
 	sessionLasts = 30 * 24 * time.Hour
-	// mostSessions bounds the paired devices of a shop.
+	// mostSessions is the largest number of paired devices in a shop.
 	mostSessions = 100
 )
 
-// Pair opens a session for a device that knows the PIN and returns it with its secret,
-// which is not kept. A session that the device had before, by its secret, ends. from
-// says where the guess comes from, to be counted by: [Local] or the remote address. now
-// is the wall clock. The error is [ErrNoPIN], [ErrWrongPIN], [ErrFull], [*TooOften], a
-// [*FileError], or says what is wrong with the name.
+// Pair opens a session for a device that knows the PIN. It returns the session with its secret,
+// which is not stored. A session that the device had before, identified by its secret, ends.
+// from is the origin of the attempt, [Local] or the remote address, by which attempts are
+// counted. now is the wall clock. The error is [ErrNoPIN], [ErrWrongPIN], [ErrFull], [*TooOften]
+// or a [*FileError], or says what is wrong with the name.
 func (s *Store) Pair(pin, device, former, from string, now time.Time) (Session, string, error) {
 	device, err := deviceName(device)
 	if err != nil {
@@ -48,7 +48,7 @@ func (s *Store) Pair(pin, device, former, from string, now time.Time) (Session, 
 	return p, secret, nil
 }
 
-// try looks at a PIN.
+// try checks a PIN.
 func (s *Store) try(pin, from string, now time.Time) error {
 	has, err := s.read()
 	if err != nil {
@@ -87,7 +87,7 @@ func (s *Store) Paired(secret string, now time.Time) (Session, error) {
 	return Session{}, ErrUnknown
 }
 
-// Sessions lists the paired devices.
+// Sessions returns the paired devices. The error is a [*FileError].
 func (s *Store) Sessions(now time.Time) ([]Session, error) {
 	has, err := s.read()
 	return slices.DeleteFunc(slices.Clone(has.Sessions), func(p Session) bool { return !now.Before(p.Until) }), err

@@ -9,8 +9,8 @@ import (
 	"potlifed/daemon/request"
 )
 
-// check says what is wrong with a token: its name, an unknown right, nothing that it is
-// good for, or lights that it cannot have.
+// check returns an error for a token with a wrong name, an unknown right, no use at all, or
+// lights that it cannot have.
 func (t Token) check() error {
 	errs := []error{tokenName(t.Name)}
 	for _, r := range t.May {
@@ -32,19 +32,20 @@ func (t Token) check() error {
 	return errors.Join(errs...)
 }
 
-// NewToken makes a token and returns its secret, which is not kept. now is the wall
-// clock.
+// NewToken makes a token and returns its secret, which is not stored. now is the wall clock. The
+// error says what is wrong with the token, or is a [*FileError].
 func (s *Store) NewToken(name string, may []request.Right, now time.Time) (secret string, err error) {
 	return s.make(Token{Name: name, May: may}, now)
 }
 
-// NewUser makes a user of the built-in broker and returns the password, which is not
-// kept. A user without rights may read; one with lights reads nothing but theirs.
+// NewUser makes a user of the built-in broker and returns the password, which is not stored. A
+// user without rights may read; a user with lights reads only the topics of these. The errors
+// are those of NewToken.
 func (s *Store) NewUser(name string, may []request.Right, lights []string, now time.Time) (password string, err error) {
 	return s.make(Token{Name: name, May: may, MQTT: true, Lights: lights}, now)
 }
 
-// make enters a token under a free name, and gives it its secret.
+// make stores a token under a name that is not in use, with a new secret.
 func (s *Store) make(t Token, now time.Time) (secret string, err error) {
 	if err := t.check(); err != nil {
 		return "", err
@@ -72,13 +73,14 @@ func (s *Store) make(t Token, now time.Time) (secret string, err error) {
 	return secret, nil
 }
 
-// Tokens lists the tokens.
+// Tokens returns all tokens. The error is a [*FileError].
 func (s *Store) Tokens() ([]Token, error) {
 	has, err := s.read()
 	return slices.Clone(has.Tokens), err
 }
 
-// RevokeToken ends a token, and reports whether there was one of that name.
+// RevokeToken removes a token. It returns whether there was one of that name. The error is a
+// [*FileError].
 func (s *Store) RevokeToken(name string) (found bool, err error) {
 	err = s.change(func(c *content) error {
 		n := len(c.Tokens)
@@ -105,7 +107,7 @@ func (s *Store) Bearer(secret string) (Token, error) {
 	return Token{}, ErrUnknown
 }
 
-// User returns the user of the built-in broker of a name. The error is [ErrUnknown] or a
+// User returns the user of the built-in broker with a name. The error is [ErrUnknown] or a
 // [*FileError].
 func (s *Store) User(name string) (Token, error) {
 	has, err := s.read()

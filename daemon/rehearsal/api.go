@@ -12,20 +12,20 @@ import (
 	"time"
 )
 
-// api is the bench's HTTP interface, from outside.
+// api is a client of the bench's HTTP API.
 type api struct {
 	base   string // http://HOST:PORT
 	client *http.Client
 }
 
-// newAPI makes a client. Close ends its connections.
+// newAPI returns a client. Close ends its connections.
 func newAPI(base string) *api {
 	return &api{base: base, client: &http.Client{Transport: &http.Transport{}}}
 }
 
 func (a *api) close() { a.client.CloseIdleConnections() }
 
-// problem is a change that the bench did not make, with its reason for a person.
+// problem is a refused change, with the reason for a person.
 type problem struct {
 	Status int    `json:"status"`
 	Title  string `json:"title"`
@@ -39,7 +39,7 @@ func asProblem(err error) (*problem, bool) {
 	return r, errors.As(err, &r)
 }
 
-// batch is what the mixer reads of a batch.
+// batch holds the fields of a batch that the mixer reads.
 type batch struct {
 	ID          string             `json:"id"`
 	Ink         string             `json:"ink"`
@@ -60,7 +60,7 @@ type batch struct {
 type canChoice struct {
 	Can     string `json:"can"`
 	Lot     string `json:"lot"`
-	Stir    string `json:"stir"`    // why it is to be stirred first
+	Stir    string `json:"stir"`    // why it must be stirred first
 	Expired string `json:"expired"` // why it is refused
 }
 
@@ -83,7 +83,7 @@ type ends struct {
 	High     time.Time `json:"high"`
 }
 
-// waitsFor is the step that a mix waits for, empty when it waits for none.
+// waitsFor returns the step that a mix waits for, empty when it waits for none.
 func (b batch) waitsFor() string {
 	if b.Step == nil {
 		return ""
@@ -102,8 +102,8 @@ func (b batch) pouredG(part string) (grams float64) {
 	return grams
 }
 
-// nextPour is what to pour next and how much: what the first correction asks for, or
-// what is missing from the step's target.
+// nextPour returns the part to pour next and its mass in g: that of the first correction, or
+// what is missing from the target of the step.
 func (b batch) nextPour() (part string, grams float64) {
 	part = b.waitsFor()
 	grams = b.TargetsG[part] - b.pouredG(part)
@@ -122,19 +122,19 @@ func (b batch) nextPour() (part string, grams float64) {
 	return part, grams
 }
 
-// change posts to a path of the API and reads the batch that it answers.
+// change sends a POST to a path of the API and returns the batch of the answer.
 func (a *api) change(ctx context.Context, body any, path ...string) (batch, error) {
 	var b batch
 	return b, a.do(ctx, http.MethodPost, body, &b, path...)
 }
 
-// batch looks a batch up.
+// batch returns a batch by its id.
 func (a *api) batch(ctx context.Context, id string) (batch, error) {
 	var b batch
 	return b, a.do(ctx, http.MethodGet, nil, &b, "batches", id)
 }
 
-// events counts the events of the journal so far.
+// events returns the number of events in the journal so far.
 func (a *api) events(ctx context.Context) (uint64, error) {
 	var list struct{ Seq uint64 }
 	return list.Seq, a.do(ctx, http.MethodGet, nil, &list, "batches")
@@ -186,8 +186,8 @@ func (a *api) do(ctx context.Context, method string, body, into any, path ...str
 	return nil
 }
 
-// ready asks until everything that the bench depends on is there, and returns an error
-// that names what is missing when that takes too long.
+// ready waits until everything that the bench depends on is there. It returns an error that
+// names what is missing when that takes too long.
 func (a *api) ready(ctx context.Context, within time.Duration) error {
 	ctx, cancel := context.WithTimeout(ctx, within)
 	defer cancel()

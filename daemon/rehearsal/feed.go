@@ -13,21 +13,21 @@ import (
 	"time"
 )
 
-// feed follows the bench's stream of server-sent events and keeps the newest row of
-// each thing.
+// feed follows the bench's stream of server-sent events and stores the newest row of each kind
+// and id.
 type feed struct {
 	api   *api
 	story *story
-	// changed is signalled after each row; capacity 1.
+	// changed receives a value after each row; capacity 1.
 	changed chan struct{}
 
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards the fields below
 	scale   scaleRow
 	batches map[string]batch
 	lights  map[string]lightRow // by press
 	alarms  map[string]alarmRow // by name and subject
 
-	said map[string]time.Time // the end that was told of a batch; of run's goroutine alone
+	said map[string]time.Time // the end of a batch that was printed last; only run's goroutine uses it
 }
 
 type scaleRow struct {
@@ -57,7 +57,7 @@ func newFeed(a *api, s *story) *feed {
 
 const reopenAfter = 200 * time.Millisecond
 
-// run follows until the context ends, and opens the stream again when it is lost.
+// run follows the stream until the context ends, and opens it again when it is lost.
 func (f *feed) run(ctx context.Context) error {
 	for {
 		err := f.follow(ctx)
@@ -73,7 +73,7 @@ func (f *feed) run(ctx context.Context) error {
 	}
 }
 
-// longestRow bounds a line of the stream.
+// longestRow is the largest length of a line in the stream.
 const longestRow = 1 << 20
 
 func (f *feed) follow(ctx context.Context) error {
@@ -109,7 +109,7 @@ func (f *feed) follow(ctx context.Context) error {
 	return fmt.Errorf("stream: it ended")
 }
 
-// take keeps a row.
+// take stores a row.
 func (f *feed) take(kind string, data []byte) error {
 	var err error
 	switch kind {
@@ -155,11 +155,12 @@ func keep[R any](f *feed, data []byte, how func(R)) error {
 	return nil
 }
 
-// worthTelling is by how much an end has to move to be told: a sixth of what is left,
-// and some minutes.
+// worthTelling returns by how much an end must move before it is printed again: a sixth of the
+// remaining time, and some minutes.
 const worthTelling = 12 * time.Minute
 
-// tellEnd tells of a loaded batch until when it will be good, and when that has moved.
+// tellEnd prints until when a loaded batch will be good, and prints it again when that has
+// moved.
 func (f *feed) tellEnd(b batch) {
 	if b.EndsAt == nil || b.Press == nil || b.State != "open" {
 		return
@@ -182,7 +183,7 @@ func (f *feed) tellEnd(b batch) {
 		clockTime(end), clockTime(b.EndsAt.Low), clockTime(b.EndsAt.High), moved)
 }
 
-// weight is what the scale shows, if it is at rest.
+// weight returns what the scale shows. ok is false while the weight moves.
 func (f *feed) weight() (grams float64, still bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -192,14 +193,14 @@ func (f *feed) weight() (grams float64, still bool) {
 	return *f.scale.WeightG, f.scale.Stable
 }
 
-// light is what a press's light means, and the batch that it means it of.
+// light returns the meaning of a press's light, and the batch that it is about.
 func (f *feed) light(press string) (meaning, batch string) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return f.lights[press].Meaning, f.lights[press].Batch
 }
 
-// find returns an open batch that answers to a question.
+// find returns an open batch that meets a condition.
 func (f *feed) find(is func(batch) bool) (batch, bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -211,7 +212,7 @@ func (f *feed) find(is func(batch) bool) (batch, bool) {
 	return batch{}, false
 }
 
-// alarmsOf are the unacknowledged alarms about something.
+// alarmsOf returns the unacknowledged alarms about a subject.
 func (f *feed) alarmsOf(subject string) (names []string) {
 	f.mu.Lock()
 	defer f.mu.Unlock()

@@ -8,14 +8,14 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// post is a press with what it prints.
+// post is a press and what is printed on it.
 type post struct {
 	press, product string
 	inks           []string // in turn
-	cupG           float64  // what its cup weighs empty
+	cupG           float64  // the weight of its empty cup in g
 	opensAt        time.Duration
-	opensAfter     int // mixes that were loaded in the shop
-	// heeds says whether somebody makes the next mix in time, by rounds.
+	opensAfter     int // mixes that were loaded, in the whole shop
+	// heeds returns whether somebody makes the next mix in time, by rounds.
 	heeds func(round int) bool
 
 	round   int
@@ -23,8 +23,8 @@ type post struct {
 	looked  string // the batch that somebody looked at when the light turned yellow
 }
 
-// posts are the presses. On the first nobody heeds the yellow light in every other
-// round, to show what happens then.
+// posts returns the presses. On the first one, nobody reacts to the yellow light in every other
+// round, which shows what happens then.
 func posts() []*post {
 	always := func(int) bool { return true }
 	return []*post{
@@ -34,20 +34,19 @@ func posts() []*post {
 	}
 }
 
-// changeOver is how long before its low end a mix is replaced by one that heeds the
-// light.
+// changeOver is how long before its low end a mix is replaced when somebody reacts to the light.
 const changeOver = 3 * time.Minute
 
 const (
 	comesAfter = 8 * time.Second
 	firstStir  = 4 * time.Second
-	// comesBy is how long it takes until somebody sees to a yellow light, and
-	// sentFor to a red one; in the time lapse still long enough to see the light.
+	// comesBy is how long it takes until somebody comes to a yellow light, and sentFor to a red
+	// one. In the time lapse both are long enough to see the light.
 	comesBy = 3 * time.Minute
 	sentFor = 4 * time.Minute
 )
 
-// run keeps the presses in ink until the context ends. first is the clock's speed
+// run supplies the presses with ink until the context ends. first is the speed of the clock
 // while the first mix is poured.
 func (m *mixer) run(ctx context.Context, first float64) error {
 	began := m.clock.Now().Mono
@@ -87,7 +86,7 @@ func (m *mixer) run(ctx context.Context, first float64) error {
 	return err
 }
 
-// job is the next mix for a press.
+// job returns the next mix for a press.
 func (p *post) job(m *mixer, goesWrong mishap) job {
 	return job{
 		ink: p.inks[p.round%len(p.inks)], press: p.press, product: p.product, cupG: p.cupG,
@@ -95,7 +94,7 @@ func (p *post) job(m *mixer, goesWrong mishap) job {
 	}
 }
 
-// attend does what a press's light asks for.
+// attend does what a press's light requires.
 func (m *mixer) attend(ctx context.Context, p *post) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
@@ -122,8 +121,8 @@ func (m *mixer) attend(ctx context.Context, p *post) error {
 	return nil
 }
 
-// nextMishap: the second press begins with too much hardener; later it happens now and
-// then.
+// nextMishap returns the next mishap: the second press begins with too much hardener; later
+// mishaps occur now and then.
 func (m *mixer) nextMishap(p *post) mishap {
 	if p.press == "press-2" && p.round == 0 || m.random.Float64() < 0.15 {
 		return hardenerOver
@@ -131,7 +130,7 @@ func (m *mixer) nextMishap(p *post) mishap {
 	return none
 }
 
-// supply mixes for a press and loads it, in place of an old batch where there is one.
+// supply makes a mix for a press and loads it, and replaces an old batch where there is one.
 func (m *mixer) supply(ctx context.Context, p *post, j job, old batch) error {
 	b, ok, err := m.mix(ctx, j)
 	if err != nil || !ok {
@@ -168,7 +167,7 @@ func (m *mixer) load(ctx context.Context, p *post, b batch) error {
 	return m.prints(ctx, p, b.ID)
 }
 
-// lookAt has somebody look at a batch whose light has turned yellow.
+// lookAt makes somebody look at a batch whose light has turned yellow.
 func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 	p.looked = b.ID
 	if err := m.clock.Wait(ctx, comesBy); err != nil {
@@ -193,8 +192,8 @@ func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 	return nil
 }
 
-// stop is what happens at a red light: printing ends, somebody looks at the ink, and
-// whatever it is like the batch is closed.
+// stop reacts to a red light: printing ends, somebody looks at the ink, and the batch is closed
+// in any case.
 func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
 	if err := m.prints(ctx, p, b.ID); err != nil {
 		return err
@@ -229,7 +228,7 @@ func (m *mixer) end(ctx context.Context, b batch, outcome map[string]any, words 
 	return ctx.Err()
 }
 
-// acknowledge acknowledges what alarms there are about a batch.
+// acknowledge acknowledges the alarms about a batch.
 func (m *mixer) acknowledge(ctx context.Context, id string) error {
 	for _, name := range m.feed.alarmsOf(id) {
 		_, err := m.api.change(ctx, nil, "alarms", name, id, "acknowledge")
@@ -243,7 +242,8 @@ func (m *mixer) acknowledge(ctx context.Context, id string) error {
 	return nil
 }
 
-// adopt finishes a mix that somebody has started on the page: nobody else can pour.
+// adopt finishes a mix that somebody has started on the page: only the simulated person can
+// pour.
 func (m *mixer) adopt(ctx context.Context) error {
 	b, there := m.feed.find(func(b batch) bool { return b.State == "mixing" })
 	if !there {

@@ -11,8 +11,8 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// lamp is a press's light: a small MQTT client that knows its topic and no more. It
-// shows what it was told for as long as that is valid, and else that it does not know.
+// lamp is a press's light: a small MQTT client that knows only its topic. It shows the last
+// message for as long as that is valid, and otherwise that the state is unknown.
 type lamp struct {
 	id     string
 	broker string // mqtt://HOST:PORT
@@ -21,10 +21,10 @@ type lamp struct {
 
 	heard chan told
 	shown told
-	at    time.Time // when what is shown was heard, by the lamp's own clock
+	at    time.Time // when the message that is shown was received, by the lamp's own clock
 }
 
-// told is what a lamp reads of its topic.
+// told is the message that a lamp reads from its topic.
 type told struct {
 	Meaning    string    `json:"meaning"`
 	Colour     string    `json:"colour"`
@@ -33,14 +33,14 @@ type told struct {
 	ValidUntil time.Time `json:"valid_until"`
 }
 
-// unknown is what a lamp shows of its own accord.
+// unknown is what a lamp shows without a valid message.
 func unknown(reason string) told {
 	return told{Meaning: "unknown", Colour: "yellow", Flashing: true, Reason: reason}
 }
 
-// silentFor is how long at least, by its own clock, a lamp hears nothing before it
-// gives up what it shows. The ninety seconds that it may show it for pass in a blink of
-// the time lapse, and a lamp is not to look abandoned for that alone.
+// silentFor is the least time, by its own clock, without a message before a lamp stops showing
+// the last one. In the time lapse, the ninety seconds of a message's validity pass in a moment,
+// and a lamp must not look abandoned because of that.
 const silentFor = 5 * time.Second
 
 const (
@@ -48,7 +48,7 @@ const (
 	lampConnect = 10 * time.Second
 )
 
-// run is the lamp's life. It ends with the context.
+// run runs the lamp until the context ends.
 func (l *lamp) run(ctx context.Context) error {
 	l.heard = make(chan told, 16)
 	client, err := l.connect(ctx)
@@ -74,12 +74,13 @@ func (l *lamp) run(ctx context.Context) error {
 	}
 }
 
-// expired: the bench's time has passed what is shown by, and it is really quiet.
+// expired reports whether bench time has passed the validity of the message, and no message has
+// come for silentFor.
 func (l *lamp) expired() bool {
 	return l.clock.Now().Wall.After(l.shown.ValidUntil) && time.Since(l.at) > silentFor
 }
 
-// show changes the lamp, and tells when it means something else.
+// show changes the lamp, and prints it when the meaning is another one.
 func (l *lamp) show(t told) {
 	was := l.shown
 	l.shown = t
@@ -93,7 +94,7 @@ func (l *lamp) show(t told) {
 	l.story.tell("%s shows %s: %s, %s%s (%s)", l.id, t.Meaning, t.Colour, shape(t.Meaning), how, t.Reason)
 }
 
-// shape is the form of a meaning's sign, so that colour never says it alone.
+// shape returns the form of a meaning's sign, so that colour is never the only sign.
 func shape(meaning string) string {
 	switch meaning {
 	case "do-not-print":
@@ -136,7 +137,7 @@ func (l *lamp) connect(ctx context.Context) (paho.Client, error) {
 	return client, nil
 }
 
-// hear takes a message. One that it cannot read is no word for the lamp.
+// hear takes a message. A message that the lamp cannot read is ignored.
 func (l *lamp) hear(ctx context.Context, payload []byte) {
 	var t told
 	if json.Unmarshal(payload, &t) != nil || t.Meaning == "" {

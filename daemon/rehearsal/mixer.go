@@ -11,8 +11,8 @@ import (
 	"potlifed/devices/simulate"
 )
 
-// mixer is the person at the bench. It pours at the simulated scale, and knows of the
-// rest what the API and its stream say, as any client would.
+// mixer is the person at the bench. The person pours at the simulated scale, and learns
+// everything else from the API and its stream, as any client would.
 type mixer struct {
 	api    *api
 	feed   *feed
@@ -24,32 +24,32 @@ type mixer struct {
 
 	speed   float64 // of the time lapse
 	pouring float64 // while the present mix is poured
-	baseG   float64 // on the scale when the last step was confirmed
+	baseG   float64 // the reading when the last step was confirmed, in g
 	tally   tally
 }
 
 // tally counts what was done.
 type tally struct{ made, loaded, closed, refused int }
 
-// mishap is what goes wrong in a mix.
+// mishap is something that goes wrong in a mix.
 type mishap int
 
 const (
 	none         mishap = iota
-	thinnerEarly        // asked for before the hardener is stirred in
+	thinnerEarly        // the thinner step is tried before the hardener is stirred in
 	hardenerOver        // a fifth too much
 )
 
 // job is a mix to be made.
 type job struct {
 	ink, press, product string
-	cupG                float64 // what the cup weighs
+	cupG                float64 // the weight of the cup in g
 	mishap              mishap
-	pace                float64       // the clock's speed while it is poured
+	pace                float64       // the speed of the clock while it is poured
 	stir                time.Duration // how long each stir takes
 }
 
-// How a person pours: grams a second, by part, and how far off.
+// How a person pours: g per second by part, and the relative error.
 var pourRate = map[string]float64{"ink": 10, "hardener": 8, "thinner": 4}
 
 const (
@@ -59,8 +59,8 @@ const (
 	mostRefusals = 20
 )
 
-// mix makes a mix and returns it. ok is false when it came to nothing, which has been
-// told.
+// mix makes a mix and returns it. ok is false when there was no mix in the end; the reason was
+// printed.
 func (m *mixer) mix(ctx context.Context, j job) (b batch, ok bool, err error) {
 	b, err = m.api.change(ctx, map[string]any{"scale": scaleName, "ink": j.ink, "press": j.press}, "batches")
 	if r, is := asProblem(err); is {
@@ -74,8 +74,8 @@ func (m *mixer) mix(ctx context.Context, j job) (b batch, ok bool, err error) {
 	return m.guided(ctx, b, j)
 }
 
-// guided goes through the steps of a guided mix, wherever it stands: it may have been
-// started, and any step confirmed, on the page.
+// guided goes through the steps of a guided mix from any step: the mix may have been started on
+// the page, and any step confirmed there.
 func (m *mixer) guided(ctx context.Context, b batch, j job) (batch, bool, error) {
 	m.pouring, m.baseG = j.pace, m.scale.Grams()
 	m.clock.SetSpeed(j.pace)
@@ -144,7 +144,7 @@ func (m *mixer) step(ctx context.Context, b batch, j *job) (batch, error) {
 	}
 }
 
-// confirm confirms a step; can is where a pour came from, where that is known.
+// confirm confirms a step. can is the can that a pour came from, where it is known.
 func (m *mixer) confirm(ctx context.Context, b batch, step, can string) (batch, error) {
 	body := map[string]any{"step": step}
 	if can != "" {
@@ -153,7 +153,7 @@ func (m *mixer) confirm(ctx context.Context, b batch, step, can string) (batch, 
 	return m.api.change(ctx, body, "batches", b.ID, "confirm")
 }
 
-// pour pours what is missing of the next part, as well as a person can.
+// pour pours what is missing of the next part, as exactly as a person can.
 func (m *mixer) pour(ctx context.Context, b batch, j *job) (batch, error) {
 	part, asked := b.nextPour()
 	can, err := m.canFor(ctx, b, j.stir)
@@ -187,8 +187,7 @@ func (m *mixer) pour(ctx context.Context, b batch, j *job) (batch, error) {
 	return next, nil
 }
 
-// lapse lets time go by in which nothing is poured, after the first mix in the time
-// lapse.
+// lapse lets time pass without pouring, in the time lapse after the first mix.
 func (m *mixer) lapse(ctx context.Context, takes time.Duration) error {
 	if m.pouring > 1 {
 		m.clock.SetSpeed(m.speed)
@@ -210,8 +209,8 @@ func (m *mixer) stir(ctx context.Context, b batch, takes time.Duration) (batch, 
 	return next, err
 }
 
-// askForThinner asks for the thinner before the hardener is stirred in, which no guide
-// may let pass.
+// askForThinner tries the thinner step before the hardener is stirred in, which the guide must
+// refuse.
 func (m *mixer) askForThinner(ctx context.Context, b batch) error {
 	_, err := m.confirm(ctx, b, "thinner", "")
 	r, is := asProblem(err)
@@ -226,12 +225,11 @@ func (m *mixer) askForThinner(ctx context.Context, b batch) error {
 	return errors.New("the guide took the thinner before the hardener was stirred in")
 }
 
-// restWithin bounds how long the mixer waits for the scale, in real time: the scale's
-// own rest is in real time too. A confirm that comes too early is refused, and asked
-// again.
+// restWithin is how long the mixer waits for the scale to settle, in real time: the scale
+// settles in real time too. A confirmation that comes too early is refused, and tried again.
 const restWithin = 3 * time.Second
 
-// comeToRest waits until the stream shows the weight that stands on the scale, at rest.
+// comeToRest waits until the stream shows the weight on the scale, settled.
 func (m *mixer) comeToRest(ctx context.Context) {
 	m.await(ctx, restWithin, func() bool {
 		shown, still := m.feed.weight()
@@ -239,10 +237,10 @@ func (m *mixer) comeToRest(ctx context.Context) {
 	})
 }
 
-// seenWithin is how long the mixer waits to see in the stream what it has done itself.
+// seenWithin is how long the mixer waits until the stream shows its own change.
 const seenWithin = 5 * time.Second
 
-// awaitGone waits until the stream shows that a batch is open no more.
+// awaitGone waits until the stream shows that a batch is not open any more.
 func (m *mixer) awaitGone(ctx context.Context, id string) {
 	m.await(ctx, seenWithin, func() bool {
 		_, there := m.feed.find(func(b batch) bool { return b.ID == id })
@@ -250,7 +248,7 @@ func (m *mixer) awaitGone(ctx context.Context, id string) {
 	})
 }
 
-// await waits until something shows in the stream, within a real time.
+// await waits until the stream meets a condition, for a limited real time.
 func (m *mixer) await(ctx context.Context, within time.Duration, shows func() bool) bool {
 	ctx, cancel := context.WithTimeout(ctx, within)
 	defer cancel()

@@ -9,31 +9,30 @@ import (
 	"potlifed/daemon/clock"
 )
 
-// stride is the most of its own time that the clock moves on between two looks at it.
-// The service looks many times a second, so this matters only when the whole program
-// stood still for a moment: at sixty times the speed a fifth of a second on a busy
-// computer would else be a scale that was silent for twelve. The time lapse becomes
-// slower instead.
+// stride is the largest time by which the clock advances between two calls. The service reads
+// the clock many times a second, so this matters only when the whole program was stopped for a
+// moment. At sixty times the speed, a fifth of a second on a busy computer would otherwise look
+// like a scale that was silent for twelve seconds. The time lapse becomes slower instead.
 const stride = 5 * time.Second
 
-// Paced is a clock that runs faster than time does, at a speed that may be changed.
-// Wall clock and monotonic time move on together, without a leap and never back; it
-// counts as a boot of its own. It may be used from any goroutine.
+// Paced is a clock that runs faster than real time, at a speed that can be changed. Wall clock
+// and monotonic time advance together, without a jump and never backwards. The clock counts as a
+// boot of its own. It may be used from any goroutine.
 type Paced struct {
 	fastest float64
 	began   clock.Instant
-	real    func() time.Duration // time that has really gone by
+	real    func() time.Duration // the real time that has passed
 
 	mu    sync.Mutex
 	speed float64
-	seen  time.Duration // real, at the last look
-	gone  time.Duration // on this clock, since it began
+	seen  time.Duration // real, at the last call
+	gone  time.Duration // the time that has passed on this clock since its start
 }
 
 var _ clock.Clock = (*Paced)(nil)
 
-// NewPaced starts a clock at the present time and at natural speed. fastest, 1 or
-// more, is the highest speed that it will be given.
+// NewPaced returns a clock that starts at the present time with natural speed. fastest, 1 or
+// more, is the highest speed that SetSpeed accepts.
 func NewPaced(fastest float64) *Paced {
 	began := time.Now()
 	return newPaced(fastest, began.UTC().Round(0), func() time.Duration { return time.Since(began) })
@@ -47,7 +46,7 @@ func newPaced(fastest float64, wall time.Time, real func() time.Duration) *Paced
 	}
 }
 
-// Now reads the clock.
+// Now returns the present instant of this clock.
 func (p *Paced) Now() clock.Instant {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -57,15 +56,15 @@ func (p *Paced) Now() clock.Instant {
 	return now
 }
 
-// look brings the clock up to date; mu is held.
+// look updates the clock; mu is held.
 func (p *Paced) look() {
 	seen := p.real()
 	p.gone += min(max(time.Duration(float64(seen-p.seen)*p.speed), 0), stride)
 	p.seen = seen
 }
 
-// SetSpeed makes the clock run so many times as fast as time from now on; at most as
-// fast as it was made for.
+// SetSpeed sets how many times faster than real time the clock runs from now on. A higher speed
+// than that of NewPaced is reduced to it.
 func (p *Paced) SetSpeed(speed float64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -73,15 +72,15 @@ func (p *Paced) SetSpeed(speed float64) {
 	p.speed = min(max(speed, 0), p.fastest)
 }
 
-// Real is how long to wait for d to pass at the highest speed. At a lower one that is
-// too short; but a wait that began at natural speed may end in the time lapse, and
-// there a sensor that is read every ten seconds would have been left alone for ten
-// minutes.
+// Real returns how long to wait in real time for d to pass at the highest speed. At a lower
+// speed the wait is too short. A wait that began at natural speed may end in the time lapse, and
+// a longer wait would leave a sensor that is read every ten seconds unread for ten minutes.
 func (p *Paced) Real(d time.Duration) time.Duration {
 	return time.Duration(float64(d) / p.fastest)
 }
 
-// Took is how long what took d by this clock has really taken, at the present speed.
+// Took returns how long something took in real time that took d by this clock, at the present
+// speed.
 func (p *Paced) Took(d time.Duration) time.Duration {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -91,18 +90,17 @@ func (p *Paced) Took(d time.Duration) time.Duration {
 	return time.Duration(float64(d) / p.speed)
 }
 
-// Lapse is how far the clock moves on while d of real time goes by, at the present
-// speed.
+// Lapse returns how far the clock advances during d of real time, at the present speed.
 func (p *Paced) Lapse(d time.Duration) time.Duration {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return time.Duration(float64(d) * max(p.speed, 1))
 }
 
-// nap bounds how long Wait sleeps without a look: the speed may have changed.
+// nap limits how long Wait sleeps before it reads the clock again: the speed may have changed.
 const nap = 50 * time.Millisecond
 
-// Wait waits until the clock has moved on by d, whatever its speed is meanwhile.
+// Wait waits until the clock has advanced by d, even if its speed changes.
 func (p *Paced) Wait(ctx context.Context, d time.Duration) error {
 	until := p.Now().Mono + d
 	timer := time.NewTimer(0)

@@ -12,20 +12,20 @@ import (
 	"time"
 )
 
-// PlantOptions say what a plant is made of and how busy it is.
+// PlantOptions say how large a plant is and how busy.
 type PlantOptions struct {
 	Benches int
 	Broker  string        // mqtt://HOST:PORT, for all of them
 	Prefix  string        // of the topics; the plant's subscriber reads everything under it
-	For     time.Duration // how long is measured, in real time, once all benches are up
-	// MixEvery is the mean time between two new batches at a bench. Three presses that use
-	// a mix up in five hours need one in a hundred minutes.
+	For     time.Duration // how long is measured, in real time, once all benches are ready
+	// MixEvery is the mean time between two new batches at a bench. Three presses that use up a
+	// mix in five hours need one every hundred minutes.
 	MixEvery time.Duration
-	// Recorded: batches are told to the bench as mixed already, not poured at the scale,
-	// which takes minutes.
+	// Recorded: batches are recorded as already mixed and not poured at the scale, which would
+	// take minutes.
 	Recorded bool
-	// SampleEvery is the pause between two samples of how long it takes from a change of
-	// the air to the light; 0 for none.
+	// SampleEvery is the pause between two measurements of the time from a change of the air to
+	// the light; 0 for none.
 	SampleEvery time.Duration
 	SensorEvery time.Duration // how often a sensor is read; 0 for the usual 5 s
 	Seed        uint64
@@ -33,13 +33,13 @@ type PlantOptions struct {
 	Version     string
 }
 
-// beginAtOnce bounds how many benches start or stop at a time: a plant's do not either.
+// beginAtOnce is how many benches start or stop at the same time.
 const beginAtOnce = 8
 
-// RunPlant runs a plant of simulated benches, each with the real service, its own data
-// folder and instruments on real interfaces, against one broker; and a subscriber that
-// measures what it hears. It ends with its time or the context, whichever is first, and
-// leaves nothing behind.
+// RunPlant runs a plant of simulated benches against one broker. Each bench has the real
+// service, its own data folder, and instruments on real interfaces. A subscriber measures what
+// it receives. RunPlant ends after its time or with the context, whichever is first, and leaves
+// nothing behind. The error says what failed.
 func RunPlant(ctx context.Context, o PlantOptions) (report PlantReport, err error) {
 	dir, err := os.MkdirTemp("", "potlifed-plant-")
 	if err != nil {
@@ -81,7 +81,7 @@ func (p *plant) begin(ctx context.Context, dir string) error {
 
 func (p *plant) stop() error { return p.each((*plantBench).stop) }
 
-// each does something at every bench, several at a time.
+// each calls a function for every bench, several at a time.
 func (p *plant) each(what func(*plantBench) error) error {
 	var all sync.WaitGroup
 	errs := make([]error, len(p.benches))
@@ -99,7 +99,7 @@ func (p *plant) each(what func(*plantBench) error) error {
 	return errors.Join(errs...)
 }
 
-// measure lets people work for the time that is measured, and then judges.
+// measure lets people work for the time of the measurement, and then checks the result.
 func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) {
 	up := usageNow()
 	from := p.hearer.traffic()
@@ -141,9 +141,9 @@ func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) 
 	return r, errors.Join(errs...)
 }
 
-// sample measures, at one bench after the other, how long it takes from a jump of the
-// humidity in the sensor's file to the light of a subscriber. It goes on until ctx is done
-// or one cannot be measured; the error says which.
+// sample measures at one bench after the other how long it takes from a jump of the humidity in
+// the sensor's file to the light at a subscriber. It goes on until ctx is done or a measurement
+// fails; the error says which.
 func (p *plant) sample(ctx context.Context) (all []time.Duration, err error) {
 	for {
 		b := p.benches[p.random.IntN(len(p.benches))]

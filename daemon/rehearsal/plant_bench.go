@@ -53,7 +53,7 @@ var (
 	plantHumid = air.State{TemperatureC: 20, HumidityPct: 90}
 )
 
-// plantBench is one bench of a plant with its people.
+// plantBench is one bench of a plant with the people at it.
 type plantBench struct {
 	PlantOptions
 	id    string
@@ -63,10 +63,10 @@ type plantBench struct {
 	clock *Paced
 	api   *api
 
-	air   air.State // of the mixing room
-	mixes int       // that were made and loaded; of the goroutine of work
+	air   air.State // the air of the mixing room
+	mixes int       // mixes that were made and loaded; only the goroutine of work uses it
 
-	// work and a sample both use press-1.
+	// The first mix and a measurement both use press-1.
 	first sync.Mutex
 
 	end   context.CancelFunc
@@ -105,8 +105,8 @@ func newPlantBench(o PlantOptions, dir string, number int) (*plantBench, error) 
 	return b, nil
 }
 
-// begin starts the bench, waits until it is ready and fills its presses: with a fresh
-// batch, an old one and a dead one.
+// begin starts the bench, waits until it is ready and fills its presses: with a fresh batch, an
+// old one and a dead one.
 func (b *plantBench) begin(ctx context.Context) error {
 	running, end := context.WithCancel(context.WithoutCancel(ctx))
 	b.end, b.ended, b.ready = end, make(chan error, 2), true
@@ -149,7 +149,7 @@ func (b *plantBench) log() *slog.Logger {
 	return b.Log.With("bench", b.id)
 }
 
-// stop ends the service and then the instruments.
+// stop stops the service and then the instruments.
 func (b *plantBench) stop() error {
 	var errs []error
 	if b.ready {
@@ -162,8 +162,8 @@ func (b *plantBench) stop() error {
 	return errors.Join(append(errs, b.scale.Close())...)
 }
 
-// record tells the bench of a batch that was mixed so long ago, and puts it onto a press
-// in place of what is there, which is closed.
+// record records a batch that was mixed the given time ago and loads it on a press. The batch
+// that is there is closed.
 func (b *plantBench) record(ctx context.Context, press string, age time.Duration) (id string, err error) {
 	before, err := b.batches(ctx)
 	if err != nil {
@@ -198,7 +198,7 @@ func (b *plantBench) batches(ctx context.Context) ([]batch, error) {
 	return list.Batches, b.api.do(ctx, "GET", nil, &list, "batches")
 }
 
-// work makes mixes at random, MixEvery apart in the mean, and lets the air of the rooms
+// work makes mixes at random times, MixEvery apart on average, and lets the air of the rooms
 // drift a little, until the context ends.
 func (b *plantBench) work(ctx context.Context, random *rand.Rand) error {
 	next := time.Duration(random.ExpFloat64() * float64(b.MixEvery))
@@ -223,8 +223,9 @@ func (b *plantBench) work(ctx context.Context, random *rand.Rand) error {
 	}
 }
 
-// drift moves the mixing room's air by what a room's air moves in ten seconds, some two
-// per cent of humidity in an hour, and slowly back. The press room's is the samples'.
+// drift changes the air of the mixing room as a room's air changes in ten seconds: about two per
+// cent of humidity in an hour, and slowly back. The measurements change the air of the press
+// room.
 func (b *plantBench) drift(random *rand.Rand) error {
 	b.air.TemperatureC += 0.02*random.NormFloat64() - 0.002*(b.air.TemperatureC-plantMild.TemperatureC)
 	b.air.HumidityPct += 0.1*random.NormFloat64() - 0.002*(b.air.HumidityPct-plantMild.HumidityPct)
@@ -241,7 +242,7 @@ func (b *plantBench) mix(ctx context.Context, press string, random *rand.Rand) e
 	return b.guided(ctx, press, random)
 }
 
-// guided mixes at the scale as the demo's mixer does, at natural speed.
+// guided makes a mix at the scale as the demo's mixer does, at natural speed.
 func (b *plantBench) guided(ctx context.Context, press string, random *rand.Rand) error {
 	before, err := b.batches(ctx)
 	if err != nil {
@@ -260,7 +261,7 @@ func (b *plantBench) guided(ctx context.Context, press string, random *rand.Rand
 	return b.load(ctx, made.ID, press, before)
 }
 
-// conditionToLight measures from a jump of the humidity, written to the press room's
+// conditionToLight measures the time from a jump of the humidity, written to the press room's
 // sensor, to the light at the subscriber, which turns from green to yellow.
 func (b *plantBench) conditionToLight(ctx context.Context, h *hearer, random *rand.Rand) (time.Duration, error) {
 	b.first.Lock()

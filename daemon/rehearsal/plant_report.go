@@ -12,26 +12,27 @@ import (
 	"potlifed/model/light"
 )
 
-// PlantReport is what a plant's subscriber heard and what the benches cost.
+// PlantReport is what a plant's subscriber received and what the benches used.
 type PlantReport struct {
 	Benches int
-	Took    time.Duration // what was measured
-	Mixes   int           // that were made in it
+	Took    time.Duration // the length of the measurement
+	Mixes   int           // made during the measurement
 	Traffic map[string]Traffic
-	// CPUShare is of one core and of one bench, with its simulated instruments and its
-	// share of the subscriber; below 0 where this system does not say. MemoryBytes are a
-	// bench's likewise.
+	// CPUShare is the share of one core that one bench used, with its simulated instruments and
+	// its share of the subscriber; it is below 0 where the system does not tell. MemoryBytes is
+	// the memory of one bench in the same sense.
 	CPUShare    float64
 	MemoryBytes float64
 	Latencies   []time.Duration // from a change of the air to the light
 	Events      map[string]EventsHeard
-	// WrongLights are lights that do not show what the table says of their press, and
-	// MissingEvents benches whose events have not all come.
+	// WrongLights are lights that do not show what the table gives for their press.
+	// MissingEvents are benches of which events are missing.
 	WrongLights   []string
 	MissingEvents []string
 }
 
-// count reckons from what was there before the benches, when they were up, and at the end.
+// count calculates the report from the figures before the benches were started, when they were
+// ready, and at the end.
 func (r *PlantReport) count(from, to map[string]Traffic, before, up, end usage) {
 	r.Took = end.at.Sub(up.at)
 	r.Traffic = map[string]Traffic{}
@@ -50,7 +51,7 @@ func (r *PlantReport) count(from, to map[string]Traffic, before, up, end usage) 
 	}
 }
 
-// Total is the traffic of all benches.
+// Total returns the traffic of all benches.
 func (r *PlantReport) Total() (t Traffic) {
 	for _, n := range r.Traffic {
 		t.Messages, t.Bytes = t.Messages+n.Messages, t.Bytes+n.Bytes
@@ -58,7 +59,7 @@ func (r *PlantReport) Total() (t Traffic) {
 	return t
 }
 
-// Quantile is a quantile of the latencies; 0 for none.
+// Quantile returns a quantile of the latencies; 0 when there are none.
 func (r *PlantReport) Quantile(q float64) time.Duration {
 	if len(r.Latencies) == 0 {
 		return 0
@@ -67,7 +68,7 @@ func (r *PlantReport) Quantile(q float64) time.Duration {
 	return all[min(int(q*float64(len(all))), len(all)-1)]
 }
 
-// Write writes the report for people.
+// Write writes the report as text.
 func (r *PlantReport) Write(out io.Writer) error {
 	var b strings.Builder
 	seconds, benches, all := r.Took.Seconds(), float64(r.Benches), r.Total()
@@ -96,11 +97,11 @@ func (r *PlantReport) Write(out io.Writer) error {
 	return err
 }
 
-// judgeWithin is how long the last messages may take, and a light that turns with time.
+// judgeWithin is how long the last messages may take, and a light that changes with time.
 const judgeWithin = 10 * time.Second
 
-// judge looks whether every light shows the table's function of its press, and whether
-// all events have come.
+// judge checks whether every light shows what the table gives for its press, and whether all
+// events were received.
 func (p *plant) judge(ctx context.Context, r *PlantReport) error {
 	ctx, cancel := context.WithTimeout(ctx, 2*judgeWithin)
 	defer cancel()
@@ -145,8 +146,8 @@ func (p *plant) judgeBench(ctx context.Context, b *plantBench, r *PlantReport) e
 	return nil
 }
 
-// tableOf is the table of the lights, of what the bench says of its batches. A shop of
-// this plant has no rest, no splits, and overrides no fault.
+// tableOf returns what the table of the lights gives for a press, from what the bench publishes
+// of its batches. A shop of this plant has no rest and no splits, and accepts no fault.
 func tableOf(rows []batch, press string, now time.Time) light.Meaning {
 	p := light.Press{StopAtRisk: 0.25, SoonWithin: 45 * time.Minute}
 	for _, b := range rows {

@@ -8,19 +8,19 @@ import (
 const (
 	// stroke is how long a press takes for a print.
 	stroke = 3 * time.Second
-	// reportEvery is how often a press says how far its counter is.
+	// reportEvery is how often a press reports its counter.
 	reportEvery = 2 * time.Minute
 )
 
 // counter is a press's print counter.
 type counter struct {
 	total    int
-	batch    string        // printed with, when it was reported last
+	batch    string        // the batch of the last report
 	reported time.Duration // when, on the monotonic clock
 }
 
-// prints reports what a press has printed with the batch on it. One that was not there
-// at the last report has printed nothing yet.
+// prints reports what a press has printed with the batch on it. A batch that was not there at
+// the last report has printed nothing yet.
 func (m *mixer) prints(ctx context.Context, p *post, batch string) error {
 	now := m.clock.Now().Mono
 	if p.counter.batch == batch {

@@ -1,8 +1,8 @@
-// Package rehearsal is the demo's shop: the service with simulated instruments on real
-// interfaces, and people who use it. The scale writes bytes to a pseudo-terminal, the
-// rooms are files as the kernel shows a sensor, the lights are MQTT clients, and the
-// mixer uses the HTTP API and its stream: clients like any other. Time runs faster
-// between the pours.
+// Package rehearsal runs the demo's shop: the service with simulated instruments on real
+// interfaces, and simulated people. The scale writes bytes to a pseudo-terminal, the rooms are
+// files as the kernel shows a sensor, the lights are MQTT clients, and the mixer uses the HTTP
+// API and its stream. All of them use the service as any client would. Time runs faster between
+// the pours.
 package rehearsal
 
 import (
@@ -25,15 +25,15 @@ type Options struct {
 	First  float64       // of the clock while the first mix is poured; 0 for natural speed
 	For    time.Duration // how long, in real time; 0 until the context ends
 	Listen string        // HOST:PORT of the page
-	Seed   uint64        // of what chance decides
-	Out    io.Writer     // the story, one line for each thing that happens
-	Log    *slog.Logger  // the service's
-	// Version is the program's.
+	Seed   uint64        // the seed of random decisions
+	Out    io.Writer     // the story, one line for each event
+	Log    *slog.Logger  // the log of the service
+	// Version is the version of the program.
 	Version string
 }
 
-// Run rehearses until its time is over or the context ends, and takes everything away
-// again.
+// Run runs a rehearsal until its time is over or the context ends, and then removes everything
+// that it made. The error says what failed.
 func Run(ctx context.Context, o Options) (err error) {
 	if o.For > 0 {
 		var cancel context.CancelFunc
@@ -87,11 +87,10 @@ type rehearsal struct {
 	story *story
 }
 
-// readyWithin is how long the instruments and the broker may take.
+// readyWithin is how long the instruments and the broker may take to start.
 const readyWithin = 15 * time.Second
 
-// play lets the people work until the context ends, or until one of them or the
-// service fails.
+// play lets the people work until the context ends, or until one of them or the service fails.
 func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded chan error) error {
 	base := "http://" + reachable(a.HTTP)
 	r.introduce(base, a.MQTT)
@@ -146,7 +145,7 @@ func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded c
 	return errors.Join(failed, r.sumUp(ctx, api, mixer.tally))
 }
 
-// introduce says where everything is, the page first.
+// introduce prints the addresses and paths, the page first.
 func (r *rehearsal) introduce(base, broker string) {
 	r.story.line("the page is at %s/", base)
 	host, port, _ := net.SplitHostPort(broker[len("mqtt://"):])
@@ -160,7 +159,7 @@ func (r *rehearsal) introduce(base, broker string) {
 	r.story.line("each line: the bench's time, seconds since the start, what happens")
 }
 
-// reachable is an address that a browser on this computer can ask for.
+// reachable returns an address that a browser on this computer can open.
 func reachable(address string) string {
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
@@ -172,7 +171,7 @@ func reachable(address string) string {
 	return address
 }
 
-// sumUp says what was done. The service still runs, if it did not fail.
+// sumUp prints what was done. The service still runs, if it did not fail.
 func (r *rehearsal) sumUp(ctx context.Context, api *api, t tally) error {
 	events, err := api.events(context.WithoutCancel(ctx))
 	if err != nil {

@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// delivery is a can that stands on the shelf when the demo begins, as the API takes it.
+// delivery is a can that is there when the demo begins, as the API takes it.
 type delivery struct {
 	ID       string `json:"id"`
 	Ink      string `json:"ink,omitempty"`
@@ -18,8 +18,8 @@ type delivery struct {
 	UseBy    string `json:"use_by,omitempty"`
 }
 
-// shelf is what stands there on a day: most cans are in use, one ink is not open yet, and
-// one hardener was past its last day yesterday.
+// shelf returns the cans of a day: most are in use, one ink is not open yet, and the last day of
+// one hardener was yesterday.
 func shelf(today time.Time) []delivery {
 	day := func(n int) string { return today.Local().AddDate(0, 0, n).Format(time.DateOnly) }
 	return []delivery{
@@ -34,7 +34,7 @@ func shelf(today time.Time) []delivery {
 	}
 }
 
-// stockUp makes the cans on the shelf known to the bench.
+// stockUp registers these cans at the bench.
 func (m *mixer) stockUp(ctx context.Context) error {
 	for _, d := range shelf(m.clock.Now().Wall) {
 		if _, err := m.api.change(ctx, d, "cans"); err != nil {
@@ -44,8 +44,8 @@ func (m *mixer) stockUp(ctx context.Context) error {
 	return nil
 }
 
-// canFor is the first can that may be poured from, stirred to the bottom where the guide
-// asks for it; empty where the shop keeps no account of cans.
+// canFor returns the first can that may be poured from, after stirring it where the guide
+// requires that; empty where the shop registers no cans.
 func (m *mixer) canFor(ctx context.Context, b batch, stir time.Duration) (string, error) {
 	i := slices.IndexFunc(b.PourFrom, func(c canChoice) bool { return c.Expired == "" })
 	if i < 0 {

@@ -67,16 +67,14 @@ inks:
 alarms: {ending_before: 10m, mixing_takes: 5m}
 `
 
-// shop is what stands in the shop: the instruments, and the folder that holds
-// everything which a shop leaves on a disk.
+// shop holds the instruments, and the folder of all files of the shop.
 type shop struct {
 	dir   string
 	scale *simulate.Scale
 	rooms map[string]*simulate.Room
 }
 
-// openShop sets the shop up in a folder of its own. fastest is the speed of the time
-// lapse.
+// openShop makes the shop in a folder of its own. fastest is the speed of the time lapse.
 func openShop(fastest float64, seed uint64) (*shop, error) {
 	dir, err := os.MkdirTemp("", "potlifed-demo-")
 	if err == nil {
@@ -105,15 +103,15 @@ func (s *shop) fill(fastest float64, seed uint64) (err error) {
 	return err
 }
 
-// lineEvery is how often the scale speaks: as a scale does, and in the time lapse
-// about once a second of the bench's time, after which a weight is not yet old; never
-// more than 200 lines a second.
+// lineEvery returns how often the scale sends: as a real scale does, and in the time lapse about
+// once per second of bench time, after which a weight is not old yet, but never more than 200
+// lines a second.
 func lineEvery(fastest float64) time.Duration {
 	every := time.Duration(float64(1200*time.Millisecond) / fastest)
 	return min(max(every, 5*time.Millisecond), 100*time.Millisecond)
 }
 
-// configure makes the shop's configuration.
+// configure writes the configuration of the shop.
 func (s *shop) configure(listen string) (config.Shop, error) {
 	text := fmt.Sprintf(configuration, listen, filepath.Join(s.dir, "journal"), s.scale.Port(),
 		s.rooms[mixing].Path(), s.rooms[presses].Path())
@@ -124,7 +122,7 @@ func (s *shop) configure(listen string) (config.Shop, error) {
 	return checked, nil
 }
 
-// close takes the instruments and the folder away. Whoever uses them has ended.
+// close removes the instruments and the folder. Everything that uses them must have ended.
 func (s *shop) close() error {
 	var errs []error
 	if s.scale != nil {

@@ -7,14 +7,14 @@ import (
 	"time"
 )
 
-// story prints one line for each thing that happens. Whoever takes part may tell.
+// story prints one line for each event of the demo. It may be used from any goroutine.
 type story struct {
 	clock *Paced
 	began time.Time
 
 	mu  sync.Mutex
 	out io.Writer
-	// broken gets why a line could not be written, the first time; capacity 1.
+	// broken receives why a line could not be written, the first time; capacity 1.
 	broken chan error
 }
 
@@ -22,8 +22,7 @@ func newStory(c *Paced, out io.Writer) *story {
 	return &story{clock: c, began: time.Now(), out: out, broken: make(chan error, 1)}
 }
 
-// tell prints what happened, behind the bench's time and the seconds that have really
-// gone by.
+// tell prints an event after the bench's time and the real seconds that have passed.
 func (s *story) tell(format string, args ...any) {
 	at := s.clock.Now().Wall.Local().Format(time.TimeOnly)
 	s.line("%s %4.0f s  %s", at, time.Since(s.began).Seconds(), fmt.Sprintf(format, args...))
@@ -41,10 +40,10 @@ func (s *story) line(format string, args ...any) {
 	}
 }
 
-// clockTime is a moment as a person at the bench says it.
+// clockTime returns a time of day as a person at the bench says it.
 func clockTime(t time.Time) string { return t.Local().Format("15:04") }
 
-// inWords is a stretch of time as a person says it.
+// inWords returns a duration as a person says it.
 func inWords(d time.Duration) string {
 	d = d.Round(time.Minute)
 	switch {

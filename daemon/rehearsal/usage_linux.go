@@ -17,7 +17,8 @@ func cpuTime() time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
-// residentBytes is the second field of /proc/self/statm, in pages (proc(5)).
+// residentBytes returns the second field of /proc/self/statm in bytes; the file has pages
+// (proc(5)).
 func residentBytes() float64 {
 	b, err := os.ReadFile("/proc/self/statm")
 	if err != nil {

@@ -8,7 +8,7 @@ import (
 	"potlifed/model/air"
 )
 
-// The weather comes round: dry, then warm and humid air moves in, stays, and goes.
+// The phases of the weather, in a cycle: dry, then warm and humid air comes in, stays, and goes.
 const (
 	turnsAt    = 8 * time.Minute
 	humidFrom  = 20 * time.Minute
@@ -19,14 +19,14 @@ const (
 	weatherEvery = 10 * time.Second
 )
 
-// climates are a room's air in dry weather and in humid. The mixing room keeps the
-// weather out better than the press room.
+// climates are the air of a room in dry and in humid weather. The mixing room lets in less of
+// the weather than the press room.
 var climates = map[string]struct{ dry, humid air.State }{
 	mixing:  {air.State{TemperatureC: 20.5, HumidityPct: 42}, air.State{TemperatureC: 24, HumidityPct: 62}},
 	presses: {air.State{TemperatureC: 21, HumidityPct: 40}, air.State{TemperatureC: 28, HumidityPct: 75}},
 }
 
-// airIn is the air of a room so long after the beginning.
+// airIn returns the air of a room after the given time since the beginning.
 func airIn(room string, after time.Duration) air.State {
 	c, share := climates[room], humidShare(after)
 	return air.State{
@@ -35,7 +35,7 @@ func airIn(room string, after time.Duration) air.State {
 	}
 }
 
-// humidShare is 0 in dry weather, 1 in humid, and a straight line between.
+// humidShare returns 0 in dry weather, 1 in humid weather, and linear values between.
 func humidShare(after time.Duration) float64 {
 	at := after % comesRound
 	switch {
@@ -51,7 +51,7 @@ func humidShare(after time.Duration) float64 {
 	return 0
 }
 
-// weather brings the air into the rooms.
+// weather changes the air of the rooms.
 type weather struct {
 	rooms map[string]*simulate.Room
 	clock *Paced
@@ -76,7 +76,7 @@ func (w *weather) run(ctx context.Context) error {
 	}
 }
 
-// tell says when the weather has changed between two looks.
+// tell prints when the weather has changed since the last call.
 func (w *weather) tell(last, now time.Duration) {
 	dry, humid := climates[presses].dry, climates[presses].humid
 	for _, change := range []struct {
