@@ -116,6 +116,7 @@ func streamSchema(schemas huma.Registry) *huma.Schema {
 		if row.event == batchKind.event || row.event == alarmKind.event {
 			data = &huma.Schema{AnyOf: []*huma.Schema{data, schemas.Schema(reflect.TypeFor[over](), true, "")}}
 		}
+		data.Description = "the row"
 		messages.OneOf = append(messages.OneOf, &huma.Schema{
 			Type: huma.TypeObject, Title: row.event, Required: []string{"event", "data"},
 			Properties: map[string]*huma.Schema{

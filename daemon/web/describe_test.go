@@ -33,13 +33,9 @@ func TestEverythingIsDescribed(t *testing.T) {
 	if len(schemas) < 50 {
 		t.Fatalf("only %d schemas", len(schemas))
 	}
-	for _, name := range slices.Sorted(maps.Keys(schemas)) {
-		properties, _ := dig(schemas[name], "properties").(map[string]any)
-		for _, p := range slices.Sorted(maps.Keys(properties)) {
-			if text, _ := dig(properties[p], "description").(string); text == "" {
-				t.Errorf("%s.%s has no description", name, p)
-			}
-		}
+	checked := propertiesAreDescribed(t, "", d)
+	if checked < 800 {
+		t.Errorf("only %d properties were found", checked)
 	}
 	for path, operations := range d["paths"].(map[string]any) {
 		for method, operation := range operations.(map[string]any) {
@@ -51,6 +47,33 @@ func TestEverythingIsDescribed(t *testing.T) {
 			}
 		}
 	}
+}
+
+// propertiesAreDescribed looks for schemas anywhere in a part of the description. It returns
+// how many properties they have.
+func propertiesAreDescribed(t *testing.T, path string, part any) (count int) {
+	switch part := part.(type) {
+	case []any:
+		for _, v := range part {
+			count += propertiesAreDescribed(t, path+"[]", v)
+		}
+	case map[string]any:
+		for _, key := range slices.Sorted(maps.Keys(part)) {
+			properties, ok := part[key].(map[string]any)
+			if key != "properties" || !ok {
+				count += propertiesAreDescribed(t, path+"/"+key, part[key])
+				continue
+			}
+			for name, p := range properties {
+				count++
+				if text, _ := dig(p, "description").(string); text == "" {
+					t.Errorf("%s: property %s has no description", path, name)
+				}
+				count += propertiesAreDescribed(t, path+"/"+name, p)
+			}
+		}
+	}
+	return count
 }
 
 // TestOperationsAreComplete: each has a tag that is explained, says which security it
