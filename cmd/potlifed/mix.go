@@ -153,8 +153,8 @@ func compute(o mixOptions, ratio mix.Ratio, poured *mix.Amounts) mixAnswer {
 	w := mix.Weighing{ReadingUncertaintyG: weigh.StandardUncertainty(o.divisionG), Once: o.taring == "once"}
 	targets := mix.Targets(o.inkG, ratio, o.thinnerPct)
 	answer := mixAnswer{
-		Amounts:     targets,
-		TotalG:      targets.TotalG(),
+		Amounts:     mix.Amounts{InkG: written(targets.InkG), HardenerG: written(targets.HardenerG), ThinnerG: written(targets.ThinnerG)},
+		TotalG:      written(targets.TotalG()),
 		Uncertainty: w.Uncertainty(targets),
 		Grade:       w.Grade(targets, o.tolerancePct),
 	}
@@ -171,6 +171,10 @@ func compute(o mixOptions, ratio mix.Ratio, poured *mix.Amounts) mixAnswer {
 	}
 	return answer
 }
+
+// written rounds grams for JSON, so that no binary noise is shown: 7.14 and not
+// 7.140000000000001.
+func written(grams float64) float64 { return math.Round(grams*1e6) / 1e6 }
 
 // limits takes thinner as right within a division where no range was given.
 func (o mixOptions) limits(ratio mix.Ratio, poured mix.Amounts) mix.Limits {

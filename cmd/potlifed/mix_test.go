@@ -67,6 +67,13 @@ func TestMixJSON(t *testing.T) {
 	}
 }
 
+func TestMixShowsNoBinaryNoise(t *testing.T) {
+	text, err := mixes("--ink-g", "85", "--ratio", "5:1", "--thinner-pct", "7", "--json")
+	if err != nil || !strings.HasPrefix(text, `{"ink_g":85,"hardener_g":17,"thinner_g":7.14,"total_g":109.14,`) {
+		t.Errorf("%v: %s", err, text)
+	}
+}
+
 // The masses and ratios are common practice, no source.
 func TestMixCorrections(t *testing.T) {
 	got := mixJSON(t, "--ink-g", "60", "--ratio", "4:1", "--thinner-pct", "10", "--poured", "ink=60,hardener=18")

@@ -350,6 +350,7 @@ func TestColdCupSweats(t *testing.T) {
 	s.overOnceSeen("cup-sweating", id)
 }
 
+// The ratio and the life of the ink of twoSensors are common practice, no source.
 const twoSensors = `
 bench: bench-1
 data_dir: /nowhere

@@ -17,6 +17,7 @@ import (
 	"potlifed/model/mix"
 )
 
+// The masses, ratios and lives of canShop are common practice, no source.
 const canShop = `
 bench: bench-1
 data_dir: /nowhere

@@ -42,6 +42,8 @@ func newClock() *handClock {
 	return &handClock{clock.Instant{Wall: noon, Boot: "boot-1", Mono: time.Hour, Synced: true}, 1}
 }
 
+// testShop has ratios, masses, lives and shares of thinner that are common practice, no
+// source.
 const testShop = `
 bench: bench-1
 data_dir: /nowhere

@@ -71,7 +71,7 @@ func shop(batches int) *view.Snapshot {
 		b := view.Batch{BatchState: view.BatchState{
 			ID: fmt.Sprintf("0612-%d", i+1), Ink: "dial-satin", State: lifecycle.Open, MixedAt: ptr(at.Add(-time.Hour)), Spent: ptr(0.25),
 			RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01),
-			Components: []mix.Component{{Part: mix.Ink, G: 40}, {Part: mix.Ink, G: 20}, {Part: mix.Hardener, G: 15}, {Part: mix.Thinner, G: 7.5}},
+			Components: []mix.Component{{Part: mix.Ink, G: 55}, {Part: mix.Ink, G: 30}, {Part: mix.Hardener, G: 17}, {Part: mix.Thinner, G: 7.1}},
 		}}
 		if i == 0 {
 			b.Press = ptr("press-1")
@@ -113,9 +113,9 @@ potlife_air_temperature_celsius{bench="bench-1",zone="bench"} 22.5
 potlife_air_vapour_density_grams_per_cubic_meter{bench="bench-1",zone="bench"} 11
 potlife_alarm_active{alarm="sensor-stale",bench="bench-1",priority="medium",subject="floor-air"} 1
 potlife_alarm_unacknowledged{alarm="sensor-stale",bench="bench-1",subject="floor-air"} 1
-potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="hardener"} 15
-potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="ink"} 60
-potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="thinner"} 7.5
+potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="hardener"} 17
+potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="ink"} 85
+potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="thinner"} 7.1
 potlife_batch_dead_risk_ratio{batch="0612-1",bench="bench-1"} 0.01
 potlife_batch_info{batch="0612-1",bench="bench-1",ink="dial-satin",press="press-1",state="open"} 1
 potlife_batch_mixed_timestamp_seconds{batch="0612-1",bench="bench-1"} 1.7812530005e+09

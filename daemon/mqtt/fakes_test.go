@@ -196,11 +196,11 @@ func batchState(id string, at time.Time) view.BatchState {
 	return view.BatchState{
 		Time: at, ID: id, Ink: "dial-satin", Press: ptr("press-1"), Zone: "bench", State: lifecycle.Open,
 		MixedAt: ptr(at.Add(-time.Hour)), GoodAt: ptr(at), AgeS: ptr(3600.0), Spent: ptr(0.15),
-		RemainingS: &view.Span[float64]{Expected: 21600, Low: 14400, High: 28800},
+		RemainingS: &view.Span[float64]{Expected: 18000, Low: 14400, High: 23400},
 		EndsAt: &view.Span[time.Time]{
-			Expected: at.Add(6 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(8 * time.Hour),
+			Expected: at.Add(5 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(6*time.Hour + 30*time.Minute),
 		},
-		Risk: ptr(0.001), Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}},
+		Risk: ptr(0.001), Components: []mix.Component{{Part: "ink", G: 85}, {Part: "hardener", G: 17}},
 		Quality: view.QualityGood,
 	}
 }

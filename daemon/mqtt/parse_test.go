@@ -15,7 +15,7 @@ const commandHead = `"ref":"r1","at":"2026-06-12T08:00:00+02:00"`
 
 var commandExamples = map[string]string{
 	"mix":            `{` + commandHead + `,"scale":"scale-1","ink":"dial-satin","press":"press-1","ink_g":60.5}`,
-	"record":         `{` + commandHead + `,"ink":"dial-satin","mixed_at":"2026-06-12T07:00:00Z","cup":"cup-90","components":[{"part":"ink","g":60},{"part":"hardener","can":"h1","g":15}]}`,
+	"record":         `{` + commandHead + `,"ink":"dial-satin","mixed_at":"2026-06-12T07:00:00Z","cup":"cup-110","components":[{"part":"ink","g":85},{"part":"hardener","can":"h1","g":17}]}`,
 	"confirm":        `{` + commandHead + `,"batch":"0612-1","step":"hardener","tared":true}`,
 	"correct":        `{` + commandHead + `,"batch":"0612-1","undo":true}`,
 	"undo":           `{` + commandHead + `,"batch":"0612-1","seq":17}`,
@@ -88,7 +88,7 @@ func TestBadCommandsAreRefused(t *testing.T) {
 		{"time without zone", "load", `{"ref":"r1","at":"2026-06-12T08:00:00","batch":"b","press":"p"}`, 422, `"at" is no time`},
 		{"null time", "load", `{"ref":"r1","at":null,"batch":"b","press":"p"}`, 422, `"at" is no time`},
 		{"unknown field", "load", `{` + commandHead + `,"batch":"b","press":"p","colour":"red"}`, 422, `unknown field "colour"`},
-		{"unknown inside", "record", `{` + commandHead + `,"ink":"i","mixed_at":"2026-06-12T07:00:00Z","components":[{"part":"ink","grams":60}]}`, 422, `unknown field "grams"`},
+		{"unknown inside", "record", `{` + commandHead + `,"ink":"i","mixed_at":"2026-06-12T07:00:00Z","components":[{"part":"ink","grams":85}]}`, 422, `unknown field "grams"`},
 		{"other case", "load", `{` + commandHead + `,"Batch":"b","press":"p"}`, 422, `unknown field "Batch"`},
 		{"twice", "load", `{` + commandHead + `,"batch":"b","batch":"c","press":"p"}`, 422, `"batch" twice`},
 		{"no batch", "load", `{` + commandHead + `,"press":"p"}`, 422, `"batch" is missing`},

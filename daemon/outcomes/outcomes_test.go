@@ -51,7 +51,7 @@ func (p *past) air(zone string, d time.Duration, from, to air.State) {
 
 func ink(t *testing.T) cure.Ink {
 	t.Helper()
-	k, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	k, err := cure.Sheet{Shortest: 270 * time.Minute, Longest: 330 * time.Minute}.Calibrate()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -60,13 +60,13 @@ func ink(t *testing.T) cure.Ink {
 
 func recorded(t *testing.T, p *past, id string) {
 	t.Helper()
-	r := guide.Recipe{Ratio: 4, TolerancePct: 5, InkTargetG: 60, ThinnerPct: 10, ThinnerMinPct: 10, ThinnerMaxPct: 20, DivisionG: 1}
-	m, err := guide.Recorded(r, mix.Amounts{InkG: 60, HardenerG: 15, ThinnerG: 7.5}, p.at, p.at)
+	r := guide.Recipe{Ratio: 5, TolerancePct: 5, InkTargetG: 85, ThinnerPct: 7, ThinnerMinPct: 6, ThinnerMaxPct: 14, DivisionG: 1}
+	m, err := guide.Recorded(r, mix.Amounts{InkG: 85, HardenerG: 17, ThinnerG: 7.1}, p.at, p.at)
 	if err != nil {
 		t.Fatal(err)
 	}
 	p.add(record.Recorded{
-		Batch: id, Day: "20260612", Ink: "dial-satin", Zone: "bench", Cup: "cup-90", MixedAt: p.at, Mix: m,
+		Batch: id, Day: "20260612", Ink: "dial-satin", Zone: "bench", Cup: "cup-110", MixedAt: p.at, Mix: m,
 		Basis: record.Basis{Life: ink(t), Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}, WeighingU: 0.02},
 	})
 }

@@ -73,7 +73,7 @@ func BenchmarkApplyMinute(b *testing.B) {
 		b.Run(fmt.Sprintf("batches=%d", n), func(b *testing.B) {
 			s := NewState("journal")
 			mild := air.State{TemperatureC: 21, HumidityPct: 50}
-			ink, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+			ink, err := cure.Sheet{Shortest: 270 * time.Minute, Longest: 330 * time.Minute}.Calibrate()
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -24,11 +24,11 @@ var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
 func everyBody(t testing.TB) map[Kind]Body {
 	t.Helper()
 	at := noon
-	m, err := guide.Start(guide.Recipe{Ratio: 4, TolerancePct: 5, InkTargetG: 60, ThinnerPct: 10, ThinnerMinPct: 10, ThinnerMaxPct: 20, DivisionG: 1})
+	m, err := guide.Start(guide.Recipe{Ratio: 5, TolerancePct: 5, InkTargetG: 85, ThinnerPct: 7, ThinnerMinPct: 6, ThinnerMaxPct: 14, DivisionG: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
-	ink, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	ink, err := cure.Sheet{Shortest: 270 * time.Minute, Longest: 330 * time.Minute}.Calibrate()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,7 +40,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Undone{Batch: "0612-1", Undoes: 7, Of: KindClosed, Batches: []string{"0612-1"}, Presses: []string{"press-1"}, Cans: []string{"thinner-1"}},
 		TakenUp{Batch: "0612-1", Scale: "scale-1", WeightG: 87, Expected: 87, Recognised: true, Mix: m},
 		PanChanged{Batch: "0612-1", Change: "tared"}, HardenerBegun{Batch: "0612-1", MixedAt: at, WeighingU: 0.01},
-		Confirmed{Batch: "0612-1", Step: "hardener", Next: "stir-hardener", Part: "hardener", AddedG: 15, MixedAt: &at, Mix: m},
+		Confirmed{Batch: "0612-1", Step: "hardener", Next: "stir-hardener", Part: "hardener", AddedG: 17, MixedAt: &at, Mix: m},
 		Corrected{Batch: "0612-1", Undo: true, Mix: m}, Rested{Batch: "0612-1", Mix: m}, Recorded{Batch: "0612-2", Day: "20260612", MixedAt: at, Mix: m, Basis: basis},
 		Loaded{Batch: "0612-1", Press: "press-1"}, Unloaded{Batch: "0612-1", Press: "press-1"}, Good{Batch: "0612-1"},
 		Abandoned{Batch: "0612-1"}, Closed{Batch: "0612-1", Outcome: "used-up"}, AlarmRaised{Name: "clock", Subject: "bench-1"},
@@ -58,7 +58,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		SensorVerified{Sensor: "bench-air", HumidityPct: 75.3, TemperatureC: new(25.0), Read: &air.State{TemperatureC: 24.8, HumidityPct: 74}, Note: "salt jar"},
 		CanMade{Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
 		CanOpened{Can: "ink-1", On: "2026-06-02"}, CanStirred{Can: "ink-1"}, CanEmptied{Can: "ink-1", Undo: true},
-		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", G: 60, ExpiredOn: "2026-06-01", Override: "r"},
+		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", G: 85, ExpiredOn: "2026-06-01", Override: "r"},
 		LeftWeighed{Batch: "0612-1", Scale: "scale-1", GrossG: 32.4, EmptyG: 12, LeftG: 20.4},
 		DevicePaired{Device: "tablet", Session: "0123456789ab"}, DeviceUnpaired{Device: "tablet", Session: "0123456789ab"},
 		AirStep{Zone: "bench", Start: at, Step: cure.Step{Duration: time.Minute, Kind: cure.Measured}},

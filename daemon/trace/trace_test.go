@@ -59,7 +59,7 @@ func (p *past) add(b record.Body) {
 }
 
 var sheet = func() cure.Ink {
-	k, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	k, err := cure.Sheet{Shortest: 270 * time.Minute, Longest: 330 * time.Minute}.Calibrate()
 	if err != nil {
 		panic(err)
 	}
@@ -83,19 +83,19 @@ func (p *past) air(zone string, to air.State, kind cure.StepKind) {
 
 // mixes records a mix whose ink came from two cans, and returns its id.
 func (p *past) mixes(ink1, ink2, hardener string) string {
-	m, err := guide.Recorded(guide.Recipe{Ratio: 4, TolerancePct: 5, InkTargetG: 60, ThinnerPct: 10, ThinnerMinPct: 10, ThinnerMaxPct: 20, DivisionG: 1},
-		mix.Amounts{InkG: 60, HardenerG: 15}, p.at, p.at)
+	m, err := guide.Recorded(guide.Recipe{Ratio: 5, TolerancePct: 5, InkTargetG: 85, ThinnerPct: 7, ThinnerMinPct: 6, ThinnerMaxPct: 14, DivisionG: 1},
+		mix.Amounts{InkG: 85, HardenerG: 17}, p.at, p.at)
 	if err != nil {
 		panic(err)
 	}
-	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: ink1, G: 20}, {Part: mix.Ink, Can: ink2, G: 40}, {Part: mix.Hardener, Can: hardener, G: 15}})
+	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: ink1, G: 30}, {Part: mix.Ink, Can: ink2, G: 55}, {Part: mix.Hardener, Can: hardener, G: 17}})
 	day := p.at.Format("20060102")
 	id := p.state.NextID(day)
 	p.add(record.Recorded{
-		Batch: id, Day: day, Ink: "dial-satin", Zone: "bench", Cup: "cup-90", MixedAt: p.at.Add(-time.Minute), Mix: m,
+		Batch: id, Day: day, Ink: "dial-satin", Zone: "bench", Cup: "cup-110", MixedAt: p.at.Add(-time.Minute), Mix: m,
 		Basis: record.Basis{Life: sheet, Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}},
 	})
-	for _, c := range []guide.Drawn{{Part: mix.Ink, Can: ink1, G: 20}, {Part: mix.Ink, Can: ink2, G: 40}, {Part: mix.Hardener, Can: hardener, G: 15}} {
+	for _, c := range []guide.Drawn{{Part: mix.Ink, Can: ink1, G: 30}, {Part: mix.Ink, Can: ink2, G: 55}, {Part: mix.Hardener, Can: hardener, G: 17}} {
 		p.add(record.PouredFrom{Batch: id, Can: c.Can, Part: c.Part, G: c.G, Lot: lotOf(c.Can), Material: "dial-satin"})
 	}
 	return id
@@ -288,7 +288,7 @@ func TestAnIDOfLastYear(t *testing.T) {
 	if again := p.mixes("b1", "b1", "h1"); again != old {
 		t.Fatalf("%s after a year, want %s", again, old)
 	}
-	p.add(record.Split{Batch: old + "b", From: old, G: 20, Zone: "bench"})
+	p.add(record.Split{Batch: old + "b", From: old, G: 20.4, Zone: "bench"})
 	j := p.journal(t)
 	newest, err := Of(t.Context(), j, old, 0, "j")
 	if err != nil || newest.State != lifecycle.Open || newest.Prints != 0 || newest.Lots[0].Lot != "lot b" {
@@ -299,7 +299,7 @@ func TestAnIDOfLastYear(t *testing.T) {
 		t.Errorf("last year's: %+v, %v", first.Past, err)
 	}
 	part, err := Of(t.Context(), j, old+"b", 0, "j")
-	if err != nil || part.Lots[0].Lot != "lot b" || math.Abs(part.Parts[0].G-16) > 1e-9 {
+	if err != nil || part.Lots[0].Lot != "lot b" || math.Abs(part.Parts[0].G-17) > 1e-9 {
 		t.Errorf("the part: %+v, %v", part.Past, err)
 	}
 	if _, err := Of(t.Context(), j, "0612-99", 0, "j"); !errors.Is(err, ErrUnknown) {

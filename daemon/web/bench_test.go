@@ -139,15 +139,15 @@ func openBatch(id string) view.Batch {
 		MixedAt: ptr(at.Add(-time.Hour)), GoodAt: ptr(at.Add(-time.Hour)), AgeS: ptr(3600.0), Spent: ptr(0.15),
 		RemainingS: &view.Span[float64]{Expected: 18000, Low: 14000, High: 24000},
 		EndsAt:     &view.Span[time.Time]{Expected: at.Add(5 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(7 * time.Hour)},
-		Risk:       ptr(0.001), Components: []mix.Component{{Part: mix.Ink, G: 60}, {Part: mix.Hardener, G: 15}}, Quality: view.QualityGood,
-	}, TargetsG: view.Targets{Ink: 60, Hardener: 15, Thinner: 7.5}, Cup: "cup-90"}
+		Risk:       ptr(0.001), Components: []mix.Component{{Part: mix.Ink, G: 85}, {Part: mix.Hardener, G: 17}}, Quality: view.QualityGood,
+	}, TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.14}, Cup: "cup-110"}
 }
 
 // shop is a bench with one batch on a press and another being mixed.
 func shop() *view.Snapshot {
 	mixing := view.Batch{BatchState: view.BatchState{
 		Time: at, Seq: 41, ID: "0612-2", Ink: "dial-flat", Zone: "bench", State: lifecycle.Mixing, Quality: view.QualityGood,
-	}, Step: ptr(guide.Ink), Scale: "scale-1", Cup: "cup-90"}
+	}, Step: ptr(guide.Ink), Scale: "scale-1", Cup: "cup-110"}
 	closed := openBatch("0611-7")
 	closed.State, closed.Press, closed.ClosedAt, closed.Outcome, closed.StillGood = lifecycle.Closed, nil, ptr(at.Add(-time.Hour)), "used-up", "yes"
 	return &view.Snapshot{
@@ -158,7 +158,7 @@ func shop() *view.Snapshot {
 		}},
 		Scales: []view.Scale{{
 			Time: at, ID: "scale-1", WeightG: ptr(42.0), Quality: view.QualityGood, Batch: "0612-2", Up: true,
-			Pouring: &view.Pouring{Part: mix.Ink, PouredG: 30, TargetG: 60, LowG: 58, HighG: 62},
+			Pouring: &view.Pouring{Part: mix.Ink, PouredG: 30, TargetG: 85, LowG: 83, HighG: 87},
 		}},
 		Sensors: []view.Sensor{{ID: "bench-air", Condition: "up", Since: at}},
 		Batches: []view.Batch{openBatch("0612-1"), mixing},
@@ -166,16 +166,16 @@ func shop() *view.Snapshot {
 		Closed:  []view.Batch{closed},
 		Presses: []view.Press{
 			{
-				ID: "press-1", Zone: "bench", Cup: "cup-90", Batch: ptr("0612-1"), Light: light.InOrder,
-				Place: cure.Place{Exposure: 1}, InkMinimumG: 60, FillMaximumG: 110,
+				ID: "press-1", Zone: "bench", Cup: "cup-110", Batch: ptr("0612-1"), Light: light.InOrder,
+				Place: cure.Place{Exposure: 1}, InkMinimumG: 85, FillMaximumG: 150,
 				RemainingS: &view.Span[float64]{Expected: 18000, Low: 14000, High: 24000}, Risk: ptr(0.001),
 			},
-			{ID: "press-2", Zone: "bench", Cup: "cup-90", Light: light.Empty},
+			{ID: "press-2", Zone: "bench", Cup: "cup-110", Light: light.Empty},
 		},
 		Lights: []view.Light{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
 		Alarms: []view.Alarm{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
 		Cans:   []view.Can{{ID: "ink-1", Part: mix.Ink, Material: "dial-satin", Lot: "A 17", State: view.CanNew, MadeAt: at, Stir: "it was never stirred"}},
-		Inks:   []view.Ink{{ID: "dial-satin", Thinners: []string{}, HardenerRatio: "4:1", TolerancePct: 5, LifeRefH: 7.06, MoistureShare: 0.29, ThinnerDark: 10, Ratio: 4, Life: oneLife(at).Cloud.Ink()}},
+		Inks:   []view.Ink{{ID: "dial-satin", Thinners: []string{}, HardenerRatio: "5:1", TolerancePct: 5, LifeRefH: 5.05, MoistureShare: 0.2, ThinnerDark: 7, Ratio: 5, Life: oneLife(at).Cloud.Ink()}},
 	}
 }
 

@@ -27,16 +27,16 @@ func TestChanges(t *testing.T) {
 	}{
 		{"batches", `{"scale":"scale-1","ink":"dial-satin","press":"press-1"}`, request.StartMix{Scale: "scale-1", Ink: "dial-satin", Press: "press-1"}},
 		{
-			"batches", `{"scale":"scale-1","ink":"dial-satin","cup":"cup-90","colour_class":"light","artwork":"large-solid","ink_g":70,"thinner_pct":12.5}`,
+			"batches", `{"scale":"scale-1","ink":"dial-satin","cup":"cup-110","colour_class":"light","artwork":"large-solid","ink_g":95,"thinner_pct":12.5}`,
 			request.StartMix{
-				Scale: "scale-1", Ink: "dial-satin", Cup: "cup-90", ColourClass: "light", Artwork: "large-solid", InkG: ptr(70.0), ThinnerPct: ptr(12.5),
+				Scale: "scale-1", Ink: "dial-satin", Cup: "cup-110", ColourClass: "light", Artwork: "large-solid", InkG: ptr(95.0), ThinnerPct: ptr(12.5),
 			},
 		},
 		{
-			"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00+02:00","cup":"cup-90","components":[{"part":"ink","g":60,"can":"c-7"},{"part":"hardener","g":15}]}`,
+			"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00+02:00","cup":"cup-110","components":[{"part":"ink","g":85,"can":"c-7"},{"part":"hardener","g":17}]}`,
 			request.RecordMix{
-				Ink: "dial-satin", MixedAt: time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC), Cup: "cup-90",
-				Components: []mix.Component{{Part: mix.Ink, G: 60, Can: "c-7"}, {Part: mix.Hardener, G: 15}},
+				Ink: "dial-satin", MixedAt: time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC), Cup: "cup-110",
+				Components: []mix.Component{{Part: mix.Ink, G: 85, Can: "c-7"}, {Part: mix.Hardener, G: 17}},
 			},
 		},
 		{"batches/0612-2/confirm", `{"step":"ink"}`, request.ConfirmStep{Batch: "0612-2", Step: "ink"}},
@@ -134,9 +134,9 @@ func TestRefusedBodies(t *testing.T) {
 		{"batches", `{"ink":"dial-satin","mixed_at":1781251200,"components":[]}`, 422},
 		{"batches", `{"ink":"dial-satin","mixed_at":null,"components":[]}`, 422},
 		{"batches", `{"ink":"dial-satin","scale":"scale-1","mixed_at":"2026-06-12T08:00:00Z","components":[]}`, 422},
-		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60,"G":61}]}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":85,"G":86}]}`, 422},
 		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","mass":60}]}`, 422},
-		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":60,"g":61}]}`, 422},
+		{"batches", `{"ink":"dial-satin","mixed_at":"2026-06-12T08:00:00Z","components":[{"part":"ink","g":85,"g":86}]}`, 422},
 		{"batches/0612-2/confirm", ``, 400},
 		{"batches/0612-2/confirm", `{}`, 422},
 		{"batches/0612-2/confirm", `{"step":7}`, 422},

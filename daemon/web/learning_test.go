@@ -16,7 +16,7 @@ import (
 // learnedInks are dial-satin, of which thirty batches went off a fifth too early, and
 // dial-flat, of which nobody knows anything.
 func learnedInks(context.Context) ([]outcomes.Learned, error) {
-	sheet, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	sheet, err := cure.Sheet{Shortest: 270 * time.Minute, Longest: 330 * time.Minute}.Calibrate()
 	if err != nil {
 		return nil, err
 	}

@@ -9,18 +9,18 @@ import (
 func TestPlan(t *testing.T) {
 	h := newServer(t, newStand()).Handler()
 	const usual = "/api/v1/plan?ink=dial-satin&press=press-1&prints_per_hour=300"
-	w := answerTo(h, fromHere("GET", usual+"&prints=1000&grams_per_print=0.2", ""))
+	w := answerTo(h, fromHere("GET", usual+"&prints=1300&grams_per_print=0.2", ""))
 	if w.Code != http.StatusOK {
 		t.Fatalf("status %d: %s", w.Code, w.Body)
 	}
 	got := object(t, w)
 	mixes := got["mixes"].([]any)
-	// 200 g of mix in cups of 110 g at most, each used up within its life of some hours.
+	// 260 g of mix in cups of 150 g at most, each used up within its life of some hours.
 	sum := 0.0
 	for _, m := range mixes {
 		sum += m.(map[string]any)["total_g"].(float64)
 	}
-	if len(mixes) != 2 || math.Abs(sum-200) > 1e-6 || got["left_g"].(float64) > 1e-6 {
+	if len(mixes) != 2 || math.Abs(sum-260) > 1e-6 || got["left_g"].(float64) > 1e-6 {
 		t.Errorf("%d mixes of %v g in all: %v", len(mixes), sum, got)
 	}
 	for query, status := range map[string]int{

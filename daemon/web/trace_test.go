@@ -21,11 +21,11 @@ func (s *stand) About(_ context.Context, batch string) ([]record.Record, error) 
 	if batch != "0612-1" {
 		return nil, s.unread
 	}
-	m, err := guide.Recorded(guide.Recipe{Ratio: 4, TolerancePct: 5, InkTargetG: 60, DivisionG: 1}, mix.Amounts{InkG: 60, HardenerG: 15}, at, at)
+	m, err := guide.Recorded(guide.Recipe{Ratio: 5, TolerancePct: 5, InkTargetG: 85, DivisionG: 1}, mix.Amounts{InkG: 85, HardenerG: 17}, at, at)
 	if err != nil {
 		return nil, err
 	}
-	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: "ink-1", G: 60}})
+	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: "ink-1", G: 85}})
 	basis := record.Basis{Life: oneLife(at).Cloud.Ink(), Place: cure.Place{Exposure: 1, Lag: time.Minute}}
 	return numbered(
 		record.Recorded{Batch: "0612-1", Day: "20260612", Ink: "dial-satin", Zone: "bench", MixedAt: at, Mix: m, Basis: basis}, poured,
@@ -34,7 +34,7 @@ func (s *stand) About(_ context.Context, batch string) ([]record.Record, error) 
 	), s.unread
 }
 
-var poured = record.PouredFrom{Batch: "0612-1", Can: "ink-1", Part: mix.Ink, Material: "dial-satin", Lot: "A 17", G: 60}
+var poured = record.PouredFrom{Batch: "0612-1", Can: "ink-1", Part: mix.Ink, Material: "dial-satin", Lot: "A 17", G: 85}
 
 func numbered(bodies ...record.Body) []record.Record {
 	var list []record.Record

@@ -12,7 +12,7 @@ import (
 
 // oneLife is a fresh batch of an ink of 6 to 8 hours at 20 °C.
 func oneLife(mixedAt time.Time) view.Life {
-	ink, err := cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
+	ink, err := cure.Sheet{Shortest: 270 * time.Minute, Longest: 330 * time.Minute}.Calibrate()
 	if err != nil {
 		panic(err)
 	}

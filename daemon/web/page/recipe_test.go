@@ -19,10 +19,10 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	f.recipe = coarseRecipe()
 	b.open(f)
 	b.sees(".recipe", "85.0 g of ink, 17.0 g of hardener, 7.1 g of thinner: 109.1 g in all.")
-	b.sees(".recipe", "7.1 g ± 2 g, about 3½ pipettes of 2 g; 7 %, out of 6 to 14 %.")
+	b.sees(".recipe", "7.1 g ± 5 g, about 3½ pipettes of 2 g; 7 %, out of 6 to 14 %.")
 	b.sees(".recipe", "where dark colours start")
 	b.sees(".recipe", "Too coarse")
-	b.sees(".recipe", "from 101 g of ink on it would do")
+	b.sees(".recipe", "from 208 g of ink on it would do")
 	b.looks("recipe", wide, tall, phone)
 	if hidden := eval[bool](b, `!document.querySelector("[name=thinner_reason]").closest("label").checkVisibility()`); !hidden {
 		t.Error("a reason is asked for although the thinner is the usual")
@@ -49,6 +49,6 @@ func coarseRecipe() *view.Recipe {
 		Ink: "dial-satin", Scale: "scale-1", Cup: "cup-110", TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.14}, TotalG: 109.14,
 		InkMinimumG: 85, ThinnerPct: 7, ThinnerStartPct: 7, ThinnerMinPct: 6, ThinnerMaxPct: 14, TolerancePct: 5,
 		Why:       []string{"85 g of ink is the least for cup-110.", "7 % of thinner to start with, where dark colours start; dial-satin takes 6 to 14 %."},
-		DivisionG: 2, Grade: "coarse", RatioPct: 11.9, SmallestInkG: 101,
+		DivisionG: 5, Grade: "coarse", RatioPct: 24.5, SmallestInkG: 208,
 	}
 }
