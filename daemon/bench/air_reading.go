@@ -26,7 +26,7 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	err := r.err
 	if err == nil {
 		if err = r.air.Valid(); err == nil { // outside physics: never a value
-			if b.inMaintenance(s.ID) { // it is carried about, or lies in a salt jar
+			if inMaintenance(b.state, s.ID) { // it is carried about, or lies in a salt jar
 				s.judge = air.Judge{}
 			}
 			var why string

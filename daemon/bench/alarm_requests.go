@@ -13,16 +13,16 @@ import (
 )
 
 // answerAlarm is an alarm as it is answered after a change, which may have ended it.
-func (b *Bench) answerAlarm(before record.Alarm, now time.Time) view.Alarm {
-	if row, ok := b.state.Alarms[record.AlarmKey{Name: before.Name, Subject: before.Subject}]; ok {
+func answerAlarm(s record.State, before record.Alarm, now time.Time) view.Alarm {
+	if row, ok := s.Alarms[record.AlarmKey{Name: before.Name, Subject: before.Subject}]; ok {
 		return alarmView(row, now)
 	}
-	before.State, before.Seq, before.By, before.Until = alarm.Normal, b.state.Seq, "", time.Time{}
+	before.State, before.Seq, before.By, before.Until = alarm.Normal, s.Seq, "", time.Time{}
 	return alarmView(&before, now)
 }
 
-func (b *Bench) alarmNamed(name, subject string) (*record.Alarm, error) {
-	row, ok := b.state.Alarms[record.AlarmKey{Name: name, Subject: subject}]
+func alarmNamed(s record.State, name, subject string) (*record.Alarm, error) {
+	row, ok := s.Alarms[record.AlarmKey{Name: name, Subject: subject}]
 	if !ok {
 		return nil, request.Refuse(request.NotFound, "no such alarm", "no alarm %s/%s is standing", name, subject)
 	}
@@ -30,21 +30,21 @@ func (b *Bench) alarmNamed(name, subject string) (*record.Alarm, error) {
 }
 
 func (b *Bench) acknowledge(now time.Time, by actor.Name, c request.AcknowledgeAlarm) (any, error) {
-	row, err := b.alarmNamed(c.Alarm, c.Subject)
+	row, err := alarmNamed(b.state, c.Alarm, c.Subject)
 	if err != nil {
 		return nil, err
 	}
 	if row.State.Awaits() {
 		b.decide(now, by, record.AlarmAcknowledged{Name: c.Alarm, Subject: c.Subject})
 	}
-	return b.answerAlarm(*row, now), nil
+	return answerAlarm(b.state, *row, now), nil
 }
 
 // shelve puts an alarm aside, also one that is normal at the moment: one that comes
 // and goes is put aside best while it is gone.
 func (b *Bench) shelve(now time.Time, by actor.Name, c request.ShelveAlarm) (any, error) {
 	d, known := alarm.Find(c.Alarm)
-	if !known || !b.has(d.Subject, c.Subject) {
+	if !known || !b.shop.has(b.state, d.Subject, c.Subject) {
 		return nil, request.Refuse(request.NotFound, "no such alarm", "there is no alarm %s/%s", c.Alarm, c.Subject)
 	}
 	until, err := ahead(now, c.Until, alarm.MostShelved)
@@ -58,11 +58,11 @@ func (b *Bench) shelve(now time.Time, by actor.Name, c request.ShelveAlarm) (any
 	b.decide(now, by, record.AlarmShelved{
 		Name: c.Alarm, Subject: c.Subject, Priority: d.Priority, Until: until, Reason: strings.TrimSpace(c.Reason),
 	})
-	return b.answerAlarm(record.Alarm{Name: c.Alarm, Subject: c.Subject}, now), nil
+	return answerAlarm(b.state, record.Alarm{Name: c.Alarm, Subject: c.Subject}, now), nil
 }
 
 func (b *Bench) unshelve(now time.Time, by actor.Name, c request.UnshelveAlarm) (any, error) {
-	row, err := b.alarmNamed(c.Alarm, c.Subject)
+	row, err := alarmNamed(b.state, c.Alarm, c.Subject)
 	if err != nil {
 		return nil, err
 	}
@@ -70,7 +70,7 @@ func (b *Bench) unshelve(now time.Time, by actor.Name, c request.UnshelveAlarm) 
 		return nil, request.Refuse(request.NotNow, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State)
 	}
 	b.decide(now, by, record.AlarmUnshelved{Name: c.Alarm, Subject: c.Subject})
-	return b.answerAlarm(*row, now), nil
+	return answerAlarm(b.state, *row, now), nil
 }
 
 // ahead checks the end of a time for which something is silenced.
@@ -85,23 +85,8 @@ func ahead(now, until time.Time, most time.Duration) (time.Time, error) {
 
 func hours(d time.Duration) string { return strings.TrimSuffix(d.String(), "0m0s") }
 
-// deviceAlarms are the alarms about a device, with their priorities. A sensor and a
-// scale may have one id.
-func (b *Bench) deviceAlarms(id string) (map[string]alarm.Priority, error) {
-	about := map[string]alarm.Priority{}
-	for _, d := range alarm.Definitions() {
-		if (d.Subject == alarm.Sensor || d.Subject == alarm.Scale) && b.has(d.Subject, id) {
-			about[d.Name] = d.Priority
-		}
-	}
-	if len(about) == 0 {
-		return nil, request.Refuse(request.NotFound, "no such sensor", "there is no sensor or scale %q in the configuration", id)
-	}
-	return about, nil
-}
-
 func (b *Bench) takeOutOfService(now time.Time, by actor.Name, c request.TakeOutOfService) (any, error) {
-	about, err := b.deviceAlarms(c.Sensor)
+	about, err := b.shop.deviceAlarms(c.Sensor)
 	if err != nil {
 		return nil, err
 	}
@@ -118,7 +103,7 @@ func (b *Bench) takeOutOfService(now time.Time, by actor.Name, c request.TakeOut
 }
 
 func (b *Bench) putInService(now time.Time, by actor.Name, c request.PutInService) (any, error) {
-	about, err := b.deviceAlarms(c.Sensor)
+	about, err := b.shop.deviceAlarms(c.Sensor)
 	if err != nil {
 		return nil, err
 	}

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"potlifed/daemon/actor"
-	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
 )
@@ -44,7 +43,7 @@ func compareKeys(a, b record.AlarmKey) int {
 func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s observed) {
 	d, known := alarm.Find(key.Name)
 	row := b.state.Alarms[key]
-	if !known || !b.has(d.Subject, key.Subject) {
+	if !known || !b.shop.has(b.state, d.Subject, key.Subject) {
 		if row != nil {
 			b.decide(now, actor.Bench, record.AlarmCleared(key))
 		}
@@ -115,24 +114,4 @@ func (b *Bench) takeAlarm(now time.Time, key record.AlarmKey, d alarm.Definition
 			b.decide(now, actor.Bench, record.AlarmReturned{Name: name, Subject: subject})
 		}
 	}
-}
-
-// has reports whether there is what an alarm is about.
-func (b *Bench) has(kind alarm.Subject, id string) bool {
-	switch kind {
-	case alarm.Batch:
-		return b.state.Batches[id] != nil
-	case alarm.Press:
-		_, err := b.shop.pressNamed(id)
-		return err == nil
-	case alarm.Zone:
-		return b.zones[id] != nil
-	case alarm.Sensor:
-		return b.sensors[id] != nil
-	case alarm.Scale:
-		return b.scales[id] != nil
-	case alarm.Light:
-		return slices.ContainsFunc(b.shop.Lights, func(l config.Light) bool { return l.ID == id })
-	}
-	return id == b.shop.Bench
 }

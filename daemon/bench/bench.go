@@ -81,23 +81,16 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	}
 	b.write.shown = state
 	b.write.durable = state
+	for _, id := range b.shop.zones() {
+		b.zones[id] = &zone{id: id}
+	}
 	for _, c := range s.Shop.Sensors {
 		b.sensors[c.ID] = &sensor{Sensor: c, clock: s.Clock}
-		if b.zones[c.Zone] == nil {
-			b.zones[c.Zone] = &zone{id: c.Zone}
-		}
-		b.zones[c.Zone].sensors = append(b.zones[c.Zone].sensors, b.sensors[c.ID])
-	}
-	for _, p := range s.Shop.Presses { // a press may stand where nothing measures
-		if b.zones[p.Zone] == nil {
-			b.zones[p.Zone] = &zone{id: p.Zone}
-		}
+		z := b.zones[c.Zone]
+		z.sensors = append(z.sensors, b.sensors[c.ID])
 	}
 	for _, c := range s.Shop.Scales {
 		b.scales[c.ID] = newScale(c, s.Clock)
-		if b.zones[c.Zone] == nil {
-			b.zones[c.Zone] = &zone{id: c.Zone}
-		}
 	}
 	b.begin()
 	return b, nil

@@ -8,18 +8,19 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/model/alarm"
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 )
 
-// catalogue is what the configuration says of inks, cups and presses, with the finders
-// that a change needs. Its errors are refusals.
+// catalogue finds things in the configuration. Its errors are refusals.
 type catalogue struct{ config.Shop }
 
-// benchPlace is how a cup stands at the bench: open, and plastic-slow to follow the
-// air.
+// benchPlace is how a cup stands at the bench: open, and as slow to follow the air as
+// plastic is.
 var benchPlace = cure.Place{Exposure: 1, Lag: 25 * time.Minute}
 
+// inkNamed returns the ink with an id.
 func (c *catalogue) inkNamed(id string) (config.Ink, error) {
 	i := slices.IndexFunc(c.Inks, func(k config.Ink) bool { return k.ID == id })
 	if i < 0 {
@@ -28,6 +29,7 @@ func (c *catalogue) inkNamed(id string) (config.Ink, error) {
 	return c.Inks[i], nil
 }
 
+// pressNamed returns the press with an id.
 func (c *catalogue) pressNamed(id string) (config.Press, error) {
 	i := slices.IndexFunc(c.Presses, func(p config.Press) bool { return p.ID == id })
 	if i < 0 {
@@ -36,6 +38,8 @@ func (c *catalogue) pressNamed(id string) (config.Press, error) {
 	return c.Presses[i], nil
 }
 
+// cupFor returns the kind of cup that is meant for a press: the one that is named, else the
+// press's own, else the first of the configuration. press may be empty.
 func (c *catalogue) cupFor(press, cup string) (config.Cup, error) {
 	if press != "" {
 		p, err := c.pressNamed(press)
@@ -113,4 +117,61 @@ func (c *catalogue) cupEmpty(s record.State, batch *record.Batch) float64 {
 		return stated
 	}
 	return own
+}
+
+// zones are all places that the configuration names. A press or a scale may stand where
+// nothing measures.
+func (c *catalogue) zones() []string {
+	var ids []string
+	add := func(id string) {
+		if !slices.Contains(ids, id) {
+			ids = append(ids, id)
+		}
+	}
+	for _, s := range c.Sensors {
+		add(s.Zone)
+	}
+	for _, p := range c.Presses {
+		add(p.Zone)
+	}
+	for _, s := range c.Scales {
+		add(s.Zone)
+	}
+	return ids
+}
+
+// has reports whether the thing that an alarm is about exists: a batch in the state, all
+// else in the configuration.
+func (c *catalogue) has(s record.State, kind alarm.Subject, id string) bool {
+	switch kind {
+	case alarm.Batch:
+		return s.Batches[id] != nil
+	case alarm.Press:
+		_, err := c.pressNamed(id)
+		return err == nil
+	case alarm.Zone:
+		return slices.Contains(c.zones(), id)
+	case alarm.Sensor:
+		return slices.ContainsFunc(c.Sensors, func(x config.Sensor) bool { return x.ID == id })
+	case alarm.Scale:
+		return slices.ContainsFunc(c.Scales, func(x config.Scale) bool { return x.ID == id })
+	case alarm.Light:
+		return slices.ContainsFunc(c.Lights, func(l config.Light) bool { return l.ID == id })
+	}
+	return id == c.Bench
+}
+
+// deviceAlarms are the alarms about a device, with their priorities. A sensor and a
+// scale may have one id.
+func (c *catalogue) deviceAlarms(id string) (map[string]alarm.Priority, error) {
+	about := map[string]alarm.Priority{}
+	for _, d := range alarm.Definitions() {
+		if (d.Subject == alarm.Sensor || d.Subject == alarm.Scale) && c.has(record.State{}, d.Subject, id) {
+			about[d.Name] = d.Priority
+		}
+	}
+	if len(about) == 0 {
+		return nil, request.Refuse(request.NotFound, "no such sensor", "there is no sensor or scale %q in the configuration", id)
+	}
+	return about, nil
 }

@@ -57,11 +57,11 @@ func (l *causes) beyond(name, subject string, limit alarm.Limit, value float64) 
 // lost reports whether nothing can be known from a sensor: it gives nothing usable, or
 // is under maintenance.
 func (b *Bench) lost(s *sensor) bool {
-	return b.stands(alarm.SensorStale, s.ID) || b.stands(alarm.Implausible, s.ID) || b.inMaintenance(s.ID)
+	return b.stands(alarm.SensorStale, s.ID) || b.stands(alarm.Implausible, s.ID) || inMaintenance(b.state, s.ID)
 }
 
-func (b *Bench) inMaintenance(sensor string) bool {
-	return stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.SensorStale, Subject: sensor}]) == alarm.OutOfService
+func inMaintenance(s record.State, sensor string) bool {
+	return stateOf(s.Alarms[record.AlarmKey{Name: alarm.SensorStale, Subject: sensor}]) == alarm.OutOfService
 }
 
 // blind says why a zone's air cannot be seen, empty when it can. A zone without any

@@ -31,6 +31,7 @@ func (b *Bench) finished(id string) (*record.Batch, error) {
 	return batch, nil
 }
 
+// scaleFor returns the scale with an id; an empty id is that of the only scale.
 func (b *Bench) scaleFor(id string) (*scale, error) {
 	if id == "" && len(b.shop.Scales) == 1 {
 		id = b.shop.Scales[0].ID

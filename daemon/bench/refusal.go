@@ -7,6 +7,7 @@ import (
 	"potlifed/model/guide"
 )
 
+// asRefusal returns the refusal that an error of a change is answered with.
 func asRefusal(err error) error {
 	var r *request.Refusal
 	if errors.As(err, &r) {
@@ -19,7 +20,7 @@ func asRefusal(err error) error {
 	return request.Refuse(request.Invalid, "not like this", "%v", err)
 }
 
-// refuseAs is a refusal for now, of a kind that programs can tell.
+// refuseAs returns a refusal of the kind [request.NotNow] with a code.
 func refuseAs(code, title, format string, args ...any) *request.Refusal {
 	r := request.Refuse(request.NotNow, title, format, args...)
 	r.Code = code
