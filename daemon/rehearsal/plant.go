@@ -47,12 +47,12 @@ func RunPlant(ctx context.Context, o PlantOptions) (report PlantReport, err erro
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
 	before := usageNow()
-	hearer, err := newHearer(o.Broker, o.Prefix)
+	subscriber, err := newSubscriber(o.Broker, o.Prefix)
 	if err != nil {
 		return report, fmt.Errorf("plant: %w", err)
 	}
-	defer hearer.close()
-	p := &plant{PlantOptions: o, hearer: hearer, random: rand.New(rand.NewPCG(o.Seed, 3))}
+	defer subscriber.close()
+	p := &plant{PlantOptions: o, subscriber: subscriber, random: rand.New(rand.NewPCG(o.Seed, 3))}
 	defer func() { err = errors.Join(err, p.stop()) }()
 	if err := p.begin(ctx, dir); err != nil {
 		return report, err
@@ -62,9 +62,9 @@ func RunPlant(ctx context.Context, o PlantOptions) (report PlantReport, err erro
 
 type plant struct {
 	PlantOptions
-	hearer  *hearer
-	random  *rand.Rand
-	benches []*plantBench
+	subscriber *subscriber
+	random     *rand.Rand
+	benches    []*plantBench
 }
 
 // begin starts all benches and fills their presses.
@@ -102,7 +102,7 @@ func (p *plant) each(what func(*plantBench) error) error {
 // measure lets people work for the time of the measurement, and then checks the result.
 func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) {
 	up := usageNow()
-	from := p.hearer.traffic()
+	from := p.subscriber.traffic()
 	working, cancel := context.WithTimeout(ctx, p.For)
 	defer cancel()
 	var people sync.WaitGroup
@@ -134,7 +134,7 @@ func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) 
 	for _, b := range p.benches {
 		r.Mixes += b.mixes
 	}
-	r.count(from, p.hearer.traffic(), before, up, usageNow())
+	r.count(from, p.subscriber.traffic(), before, up, usageNow())
 	if ctx.Err() == nil {
 		errs = append(errs, p.judge(ctx, &r))
 	}
@@ -147,7 +147,7 @@ func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) 
 func (p *plant) sample(ctx context.Context) (all []time.Duration, err error) {
 	for {
 		b := p.benches[p.random.IntN(len(p.benches))]
-		took, err := b.conditionToLight(ctx, p.hearer, p.random)
+		took, err := b.conditionToLight(ctx, p.subscriber, p.random)
 		if err != nil {
 			return all, err
 		}

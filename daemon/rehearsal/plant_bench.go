@@ -263,7 +263,7 @@ func (b *plantBench) guided(ctx context.Context, press string, random *rand.Rand
 
 // conditionToLight measures the time from a jump of the humidity, written to the press room's
 // sensor, to the light at the subscriber, which turns from green to yellow.
-func (b *plantBench) conditionToLight(ctx context.Context, h *hearer, random *rand.Rand) (time.Duration, error) {
+func (b *plantBench) conditionToLight(ctx context.Context, h *subscriber, random *rand.Rand) (time.Duration, error) {
 	b.first.Lock()
 	defer b.first.Unlock()
 	topic := strings.Join([]string{b.Prefix, b.id, "light", "light-1"}, "/")

@@ -24,7 +24,7 @@ type PlantReport struct {
 	CPUShare    float64
 	MemoryBytes float64
 	Latencies   []time.Duration // from a change of the air to the light
-	Events      map[string]EventsHeard
+	Events      map[string]EventsReceived
 	// WrongLights are lights that do not show what the table gives for their press.
 	// MissingEvents are benches of which events are missing.
 	WrongLights   []string
@@ -109,7 +109,7 @@ func (p *plant) judge(ctx context.Context, r *PlantReport) error {
 	defer again.Stop()
 	until := time.Now().Add(judgeWithin)
 	for {
-		r.WrongLights, r.MissingEvents, r.Events = nil, nil, map[string]EventsHeard{}
+		r.WrongLights, r.MissingEvents, r.Events = nil, nil, map[string]EventsReceived{}
 		for _, b := range p.benches {
 			if err := p.judgeBench(ctx, b, r); err != nil {
 				return fmt.Errorf("%s: %w", b.id, err)
@@ -130,7 +130,7 @@ func (p *plant) judgeBench(ctx context.Context, b *plantBench, r *PlantReport) e
 	for i := range 3 {
 		press, name := fmt.Sprintf("press-%d", i+1), fmt.Sprintf("light-%d", i+1)
 		want := tableOf(rows, press, time.Now())
-		if got := p.hearer.light(strings.Join([]string{p.Prefix, b.id, "light", name}, "/")); got != string(want) {
+		if got := p.subscriber.light(strings.Join([]string{p.Prefix, b.id, "light", name}, "/")); got != string(want) {
 			r.WrongLights = append(r.WrongLights, fmt.Sprintf("%s of %s shows %s, by the table %s", name, b.id, got, want))
 		}
 	}
@@ -138,10 +138,10 @@ func (p *plant) judgeBench(ctx context.Context, b *plantBench, r *PlantReport) e
 	if err != nil {
 		return err
 	}
-	heard := p.hearer.heard(b.id)
-	r.Events[b.id] = heard
-	if heard.Last != last || heard.Gaps > 0 {
-		r.MissingEvents = append(r.MissingEvents, fmt.Sprintf("%s has %d events, of which number %d came last and %d are missing", b.id, last, heard.Last, heard.Gaps))
+	received := p.subscriber.received(b.id)
+	r.Events[b.id] = received
+	if received.Last != last || received.Gaps > 0 {
+		r.MissingEvents = append(r.MissingEvents, fmt.Sprintf("%s has %d events, of which number %d came last and %d are missing", b.id, last, received.Last, received.Gaps))
 	}
 	return nil
 }

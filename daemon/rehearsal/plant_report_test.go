@@ -32,11 +32,11 @@ func TestPlantReport(t *testing.T) {
 
 // TestEventsAreCounted: what the subscriber says of gaps is not always nothing.
 func TestEventsAreCounted(t *testing.T) {
-	h := &hearer{prefix: "p", counts: map[string]Traffic{}, lights: map[string]litLight{}, events: map[string]*EventsHeard{}, more: make(chan struct{})}
+	h := &subscriber{prefix: "p", counts: map[string]Traffic{}, lights: map[string]litLight{}, events: map[string]*EventsReceived{}, more: make(chan struct{})}
 	for _, payload := range []string{`{"seq":1,"journal":"a"}`, `{"seq":2,"journal":"a"}`, `{"seq":2,"journal":"a"}`, `{"seq":5,"journal":"a"}`, `{"seq":4,"journal":"a"}`, `[`} {
-		h.hear("p/bench-1/event", []byte(payload), time.Now())
+		h.receive("p/bench-1/event", []byte(payload), time.Now())
 	}
-	if got := h.heard("bench-1"); got != (EventsHeard{Last: 5, Gaps: 2, Repeated: 2, Journal: "a"}) {
+	if got := h.received("bench-1"); got != (EventsReceived{Last: 5, Gaps: 2, Repeated: 2, Journal: "a"}) {
 		t.Errorf("%+v", got)
 	}
 }

@@ -45,7 +45,7 @@ func TestFiftyBenchesOnOneBroker(t *testing.T) {
 		least = min(least, e.Last)
 	}
 	if len(report.Events) != 50 || least < 7 { // its start and the three batches, recorded and loaded
-		t.Errorf("%d benches were heard, one of them with %d events only", len(report.Events), least)
+		t.Errorf("%d benches were received, one of them with %d events only", len(report.Events), least)
 	}
 	if len(report.Latencies) == 0 {
 		t.Error("no light was measured")

@@ -12,9 +12,9 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// hearer is the plant's subscriber: it reads everything under the prefix, counts it, and
-// looks whether each bench's events come in order.
-type hearer struct {
+// subscriber reads everything under the prefix of the plant's topics, counts it, and checks
+// that the events of each bench come in order.
+type subscriber struct {
 	prefix string
 	client paho.Client
 
@@ -22,18 +22,18 @@ type hearer struct {
 	more   chan struct{} // closed and replaced with each light
 	counts map[string]Traffic
 	lights map[string]litLight // by topic
-	events map[string]*EventsHeard
+	events map[string]*EventsReceived
 	serial uint64
 }
 
-// Traffic is what was heard: messages, and the bytes of their topics and payloads.
+// Traffic is what was received: messages, and the bytes of their topics and payloads.
 type Traffic struct{ Messages, Bytes uint64 }
 
-// EventsHeard is what was heard of a bench's events.
-type EventsHeard struct {
+// EventsReceived is what was received of a bench's events.
+type EventsReceived struct {
 	Last     uint64 // the highest number
 	Gaps     int    // numbers that were left out
-	Repeated int    // heard again; allowed
+	Repeated int    // received again, which is allowed
 	Journal  string
 }
 
@@ -43,14 +43,14 @@ type litLight struct {
 	serial  uint64
 }
 
-func newHearer(broker, prefix string) (*hearer, error) {
-	h := &hearer{
-		prefix: prefix, more: make(chan struct{}), counts: map[string]Traffic{}, lights: map[string]litLight{}, events: map[string]*EventsHeard{},
+func newSubscriber(broker, prefix string) (*subscriber, error) {
+	h := &subscriber{
+		prefix: prefix, more: make(chan struct{}), counts: map[string]Traffic{}, lights: map[string]litLight{}, events: map[string]*EventsReceived{},
 	}
 	subscribed := make(chan error, 1)
 	h.client = paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID("plant-subscriber").
 		SetConnectTimeout(lampConnect).SetWriteTimeout(lampConnect).SetAutoReconnect(false).
-		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) { h.hear(m.Topic(), m.Payload(), time.Now()) }).
+		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) { h.receive(m.Topic(), m.Payload(), time.Now()) }).
 		SetOnConnectHandler(func(c paho.Client) {
 			token := c.Subscribe(prefix+"/#", 1, nil)
 			token.WaitTimeout(lampConnect)
@@ -67,9 +67,9 @@ func newHearer(broker, prefix string) (*hearer, error) {
 	return h, nil
 }
 
-func (h *hearer) close() { h.client.Disconnect(100) }
+func (h *subscriber) close() { h.client.Disconnect(100) }
 
-func (h *hearer) hear(topic string, payload []byte, at time.Time) {
+func (h *subscriber) receive(topic string, payload []byte, at time.Time) {
 	rest, ok := strings.CutPrefix(topic, h.prefix+"/")
 	if !ok {
 		return
@@ -101,7 +101,7 @@ func (h *hearer) hear(topic string, payload []byte, at time.Time) {
 }
 
 // event counts what is missing between two events of a bench.
-func (h *hearer) event(bench string, payload []byte) {
+func (h *subscriber) event(bench string, payload []byte) {
 	var v struct {
 		Seq     uint64
 		Journal string
@@ -111,7 +111,7 @@ func (h *hearer) event(bench string, payload []byte) {
 	}
 	e := h.events[bench]
 	if e == nil || e.Journal != v.Journal {
-		e = &EventsHeard{Journal: v.Journal}
+		e = &EventsReceived{Journal: v.Journal}
 		h.events[bench] = e
 	}
 	switch {
@@ -123,14 +123,14 @@ func (h *hearer) event(bench string, payload []byte) {
 	}
 }
 
-func (h *hearer) now() uint64 {
+func (h *subscriber) now() uint64 {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return h.serial
 }
 
 // await waits until a light is told a meaning after a mark, and says when it was.
-func (h *hearer) await(ctx context.Context, topic string, mark uint64, meaning string) (time.Time, error) {
+func (h *subscriber) await(ctx context.Context, topic string, mark uint64, meaning string) (time.Time, error) {
 	for {
 		h.mu.Lock()
 		l, more := h.lights[topic], h.more
@@ -146,23 +146,23 @@ func (h *hearer) await(ctx context.Context, topic string, mark uint64, meaning s
 	}
 }
 
-func (h *hearer) light(topic string) string {
+func (h *subscriber) light(topic string) string {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return h.lights[topic].meaning
 }
 
-func (h *hearer) traffic() map[string]Traffic {
+func (h *subscriber) traffic() map[string]Traffic {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return maps.Clone(h.counts)
 }
 
-func (h *hearer) heard(bench string) EventsHeard {
+func (h *subscriber) received(bench string) EventsReceived {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if e := h.events[bench]; e != nil {
 		return *e
 	}
-	return EventsHeard{}
+	return EventsReceived{}
 }
