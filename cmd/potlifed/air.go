@@ -41,13 +41,12 @@ func airCommand() *cobra.Command {
 	var asJSON, asCSV bool
 	c := &cobra.Command{
 		Use:   "air --temperature C --humidity PCT",
-		Short: "Properties of moist air",
-		Long: `air prints saturation and vapour pressure, dew point and vapour density of air,
-over water at every temperature: below 0 °C over supercooled water, as humidity
-sensors give it.
+		Short: "Compute properties of moist air",
+		Long: `air computes saturation pressure, vapour pressure, dew point and vapour density of air.
+All are over water: below 0 °C over supercooled water, as humidity sensors measure it.
 
-With --csv it reads rows of temperature_c,humidity_pct from standard input and
-writes them with these four values added; other columns are carried along.`,
+With --csv it reads rows of temperature_c,humidity_pct from standard input and writes
+them with these four values added. Other columns are copied.`,
 		Example: `  potlifed air --temperature 20 --humidity 50
   potlifed air --csv < readings.csv`,
 		Args: noArguments,
@@ -55,7 +54,7 @@ writes them with these four values added; other columns are carried along.`,
 			given := c.Flags().Changed("temperature") || c.Flags().Changed("humidity")
 			switch {
 			case asCSV && (given || asJSON):
-				return usage("air: --csv takes the air from standard input and writes CSV; leave --temperature, --humidity and --json out")
+				return usage("air: --csv reads the air from standard input and writes CSV; leave out --temperature, --humidity and --json")
 			case asCSV:
 				return airTable(c.InOrStdin(), c.OutOrStdout())
 			}

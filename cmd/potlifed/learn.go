@@ -28,30 +28,31 @@ type learnOptions struct {
 func learnCommand() *cobra.Command {
 	var o learnOptions
 	c := &cobra.Command{
-		Use:   "learn --config FILE | --batches FILE --climate FILE",
-		Short: "Fits an ink's parameters to how past batches ended",
-		Long: `learn fits life, moisture share, activation energy and batch-to-batch spread of
-each ink to how its batches ended, and says what is learned and what is still
-assumed.
+		Use:   "learn [--config FILE | --batches FILE --climate FILE]",
+		Short: "Fit an ink's parameters to the ends of past batches",
+		Long: `learn fits four parameters of each ink to the ends of its batches: life, moisture
+share, activation energy and batch-to-batch spread. It says which of them are learned
+and which are still assumed.
 
-With --config alone the batches are those of the journal, each in the air that it
-stood in. Else they are rows of id,ink,mixed_at,closed_at,outcome and, where known,
-still_good (yes, no, unknown), last_good_at and zone. The outcome is used-up,
-went-off, discarded or not-known. went-off is taken as seen at closed_at, and with
-last_good_at as between the two; used-up as good until then. What nobody looked at
-says nothing and is left out, whenever it was closed.
+Without --batches it reads the batches of the configuration's journal, each in the air
+in which it stood. With --batches it reads paper records: rows of
+id,ink,mixed_at,closed_at,outcome and, where they are known, still_good (yes, no,
+unknown), last_good_at and zone. The outcome is used-up, went-off, discarded or
+not-known. A batch that went off did so at closed_at, or, with last_good_at, between the
+two. A batch that was used up was good until then. A batch whose end nobody looked at is
+left out.
 
-The climate is rows of time,temperature_c,humidity_pct with a column zone, or
-batch for one batch each, or neither; linear between rows. A stretch longer than
-three hours and six times the usual between two rows is a gap.
+The climate has rows of time,temperature_c,humidity_pct, and a column zone, or a column
+batch, or neither. The air is linear between two rows. A time between two rows that is
+longer than three hours and six times the usual one is a gap.
 
-The data sheet is that of the configuration (--config), or of --shortest and
---longest, or --about, for all inks. Without one the trade's usual 6 to 8 hours
-are assumed, with a wide doubt, and the answer says so. --prior none uses the
-records alone.
+The data sheet is that of the configuration, or that of --shortest and --longest, or of
+--about, for all inks. Without a data sheet, 6 to 8 hours are assumed (common practice,
+no source) with a wide uncertainty, and the answer says so. With --prior none only the
+records count.
 
-The result is an estimate of the time within the maker's pot life, not of
-adhesion. Nothing goes into effect by this command.`,
+The result is an estimate of the time within the maker's pot life, not of adhesion. This
+command changes nothing: a person accepts what was learned, on the page /devices.`,
 		Example: `  potlifed learn --batches batches.csv --climate room.csv --shortest 4h30m --longest 5h30m
   potlifed learn --batches batches.csv --climate room.csv --prior none --lag 0 --json`,
 		Args: noArguments,

@@ -143,7 +143,7 @@ func TestLearnFromAYearOfAZone(t *testing.T) {
 		t.Errorf("%+v", ink)
 	}
 	out := answered(t, learnCommand(), "", append(learnFiles(t, shopBooks(4.5), zoneAir()), "--shortest", "6h", "--longest", "8h")...)
-	for _, want := range []string{"% less than its data sheet says, 90 % interval", "still assumed", "learned", "a person has to accept it", "log-likelihood"} {
+	for _, want := range []string{"% less than its data sheet says, 90 % interval", "still assumed", "learned", "a person has to accept the result", "log-likelihood"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("%s\nlacks %q", out, want)
 		}

@@ -75,9 +75,9 @@ func writeLearned(to io.Writer, answer learnAnswer) error {
 		fmt.Fprintf(&b, "%s is not an ink of the configuration: its %d batches were not used.\n\n", stranger.Ink, stranger.Batches)
 	}
 	if answer.Prior == "none" {
-		b.WriteString("The records alone, without what was known beforehand; not for use.\n")
+		b.WriteString("From the records alone, without the data sheet; not for use.\n")
 	}
-	b.WriteString("Nothing is in effect by this: a person has to accept it, and it then holds for batches mixed afterwards.\n" +
+	b.WriteString("Nothing has changed: a person has to accept the result, which then holds for batches mixed afterwards.\n" +
 		"Batches that were used up may not be a fair sample. An estimate of the time within the maker's pot life, not of adhesion.\n")
 	_, err := io.WriteString(to, b.String())
 	return err

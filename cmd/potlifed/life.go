@@ -33,24 +33,25 @@ func lifeCommand() *cobra.Command {
 	var o lifeOptions
 	c := &cobra.Command{
 		Use:   "life (--shortest 4h30m --longest 5h30m | --about 14h) --temperature C --humidity PCT",
-		Short: "Pot life of an ink in still air, or along a recorded climate",
-		Long: `life says how long an ink lives after the first hardener: in air that does not
+		Short: "Compute the pot life of an ink in still air, or along a recorded climate",
+		Long: `life computes how long an ink lives after the first hardener: in air that does not
 change, or along a recorded climate (--climate, --mixed-at).
 
-nominal is 1/rate with every parameter at its centre. expected, low and high are
-the times by which half, a tenth and nine tenths of all batches are over, from
-what is not known about the ink; --accuracy adds the sensor's error, --drift that
-the air will not stay. An exposure below 1 and a lag carry their own doubt.
+nominal is 1/rate with every parameter at its centre. low, expected and high are the
+times at which a tenth, half and nine tenths of all batches have ended, given what is
+not known about the ink. --accuracy adds the error of the sensor, --drift the change of
+the air. An exposure below 1 and a lag have uncertainties of their own.
 
-With a climate, life_h and the rate are for the air at its last instant (or at
---until) as if it stood still, unless --temperature and --humidity are given;
-ends_at follows the whole record, and after its end the last air.
+With a climate, ends_at follows the whole record, and after its end the last air.
+life_h and the rate are then for constant air, that of the last row or of --until, unless
+--temperature and --humidity are given. The CSV of the API's history of the air can be
+used as it is.
 
---dehumidifier gives the same batch a second time, in air whose humidity never
-passes that level, at the same temperature.
+--dehumidifier computes the same batch a second time, at the same temperature, in air
+whose humidity never exceeds that level.
 
-The result is an estimate of the time within the maker's pot life, not of
-adhesion. The ink maker's data sheet decides.`,
+The result is an estimate of the time within the maker's pot life, not of adhesion. The
+ink maker's data sheet decides.`,
 		Example: `  potlifed life --shortest 4h30m --longest 5h30m --temperature 24 --humidity 55
   potlifed life --shortest 4h30m --longest 5h30m --temperature 24 --humidity 75 --dehumidifier 45
   potlifed life --about 14h --climate room.csv --mixed-at 2026-06-12T08:00:00+02:00 --lag 25m`,
@@ -65,14 +66,14 @@ adhesion. The ink maker's data sheet decides.`,
 	sheetFlags(c, &o.sheet)
 	stateFlags(c, &o.air)
 	f.Float64Var(&o.exposure, "exposure", 1, "how open the cup is: 1 in use, about 0.5 loosely covered")
-	f.StringVar(&o.accuracy, "accuracy", "", "accuracy of the sensor in °C and % RH, as 0.3,2; adds its error")
-	f.BoolVar(&o.drift, "drift", false, "the air drifts away from what was last known")
+	f.StringVar(&o.accuracy, "accuracy", "", "accuracy of the sensor in °C and % RH, as 0.3,2: adds the sensor's error")
+	f.BoolVar(&o.drift, "drift", false, "let the air drift away from its last value")
 	f.StringVar(&o.climate, "climate", "", "CSV file of time,temperature_c,humidity_pct, such as the history of the air that the API serves; - is standard input")
 	f.StringVar(&o.zone, "zone", "", "zone of the climate, for a file with the air of several")
-	f.StringVar(&o.mixedAt, "mixed-at", "", "time of the first hardener, within the climate")
+	f.StringVar(&o.mixedAt, "mixed-at", "", "time of the first hardener, within the climate, as 2026-06-12T08:00:00+02:00")
 	f.StringVar(&o.until, "until", "", "time up to which the spent life is given; default: the climate's end")
 	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant of the cup along a climate; 0 for none")
-	f.Float64Var(&o.dried, "dehumidifier", 0, "what if the air never passed this relative humidity, in %")
+	f.Float64Var(&o.dried, "dehumidifier", 0, "compute the batch also in air that never exceeds this relative humidity, in %")
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
 }
@@ -184,11 +185,11 @@ func (o lifeOptions) check(c *cobra.Command) (cure.Ink, cure.Sensor, error) {
 	if o.climate == "" {
 		for _, flag := range []string{"mixed-at", "until", "lag", "zone"} {
 			if o.given(flag) {
-				return fail(usage("life: --%s belongs to --climate; still air has none", flag))
+				return fail(usage("life: --%s works only with --climate", flag))
 			}
 		}
 	} else if o.mixedAt == "" {
-		return fail(usage("life: --mixed-at is missing; with --climate say when the first hardener met the ink"))
+		return fail(usage("life: --mixed-at is missing; with --climate, give the time of the first hardener"))
 	}
 	if err := o.stillAirGiven(); err != nil {
 		return fail(err)

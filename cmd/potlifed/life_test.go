@@ -143,7 +143,7 @@ func TestLifeRefuses(t *testing.T) {
 	refused(t, lifeCommand(), "", "--accuracy", with(air, "--about", "8h", "--accuracy", "0.3,x")...)
 	refused(t, lifeCommand(), "", "--humidity is missing", "--about", "8h", "--temperature", "20")
 	refused(t, lifeCommand(), "", "humidity 120", "--about", "8h", "--temperature", "20", "--humidity", "120")
-	refused(t, lifeCommand(), "", "--mixed-at belongs to --climate", with(air, "--about", "8h", "--mixed-at", "2026-06-12T08:00:00Z")...)
+	refused(t, lifeCommand(), "", "--mixed-at works only with --climate", with(air, "--about", "8h", "--mixed-at", "2026-06-12T08:00:00Z")...)
 	refused(t, lifeCommand(), "", "want a duration with its unit", with(air, "--about", "eight")...)
 
 	along := []string{"--about", "8h", "--climate", "-"}

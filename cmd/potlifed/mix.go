@@ -30,7 +30,7 @@ func mixCommand() *cobra.Command {
 	var o mixOptions
 	c := &cobra.Command{
 		Use:   "mix --ink-g GRAMS --ratio INK:HARDENER",
-		Short: "Targets of a recipe, and corrections after a wrong pour",
+		Short: "Compute the masses of a mix, and corrections after a wrong pour",
 		Long: `mix computes hardener and thinner for an amount of ink, and how uncertain the mix is
 because of the scale's division. With --poured it also says what corrects a wrong pour.
 

@@ -40,20 +40,20 @@ func planCommand() *cobra.Command {
 	var o planOptions
 	c := &cobra.Command{
 		Use:   "plan --prints N --grams-per-print G --prints-per-hour N --ratio INK:HARDENER (--low 4h | --shortest 4h30m --longest 5h30m --temperature C --humidity PCT)",
-		Short: "How many mixes, how big and when, for a print run",
-		Long: `plan says how many mixes a print run takes, how big each is, when to begin it and
-what is left over.
+		Short: "Plan the mixes for a print run: how many, how big and when",
+		Long: `plan computes how many mixes a print run needs, how big each one is, when to begin it
+and what is left over.
 
-It looks for the least waste (mixed and not printed), then for the fewest mixes, such
-that every mix is printed before the low bound of its life and fills its cup between
-minimum and maximum. All mixes are of one size, to the print; the bench makes one mix
-at a time; each mix goes into one cup on one press, and all presses are alike. With
---low, or in air that does not drift, no plan of unequal mixes would waste less.
+It looks for the least waste (mixed and not printed), then for the fewest mixes. Every
+mix is printed before the low bound of its life, and fills its cup between minimum and
+maximum. All mixes are of the same size, to the print. The bench makes one mix at a time.
+Each mix goes into one cup on one press, and all presses are alike. With --low, or in air
+that does not drift, no plan with mixes of different sizes would waste less.
 
-The low bound, before which one batch of ten is over, is --low, or is reckoned as in
-life from the data sheet and the air of now. That air drifts: the later a mix is
-begun, the less is known of its air and the lower is its bound. Past a day the air is
-taken to be known no worse. Plan again when the air changes.
+The low bound is the age before which one batch of ten has ended. It is --low, or it is
+computed as in life, from the data sheet and the present air. That air drifts: the later
+a mix is begun, the less is known of its air, and the lower is its bound. After a day the
+uncertainty of the air no longer grows. Plan again when the air changes.
 
 The ink maker's data sheet decides.`,
 		Example: `  potlifed plan --prints 10000 --grams-per-print 0.05 --prints-per-hour 600 --presses 2 --ratio 5:1 --low 4h
@@ -79,7 +79,7 @@ The ink maker's data sheet decides.`,
 	f.Float64Var(&o.inkMinimumG, "ink-minimum-g", 60, "least ink for the cup, in grams")
 	f.Float64Var(&o.fillMaximumG, "fill-maximum-g", 110, "most finished mix that the cup takes, in grams")
 	f.Float64Var(&o.residueG, "residue-g", 0, "grams of each mix that cannot be printed")
-	f.DurationVar(&o.mixing, "mixing", 15*time.Minute, "how long a mix takes; its life is counted from the start of it")
+	f.DurationVar(&o.mixing, "mixing", 15*time.Minute, "how long it takes to mix; the life counts from the start of the mix")
 	f.DurationVar(&o.rest, "rest", 0, "how long a mix must rest before it is printed")
 	f.DurationVar(&o.low, "low", 0, "low bound of a mix's life, in place of the data sheet and the air")
 	sheetFlags(c, &o.sheet)
@@ -140,7 +140,7 @@ func (o *planOptions) check() error {
 	film := o.given("area-cm2") || o.given("film-um") || o.given("density-g-cm3")
 	switch {
 	case o.given("grams-per-print"):
-		fault(film, "--grams-per-print stands by itself; leave --area-cm2, --film-um and --density-g-cm3 out, or it")
+		fault(film, "--grams-per-print cannot be given together with --area-cm2, --film-um or --density-g-cm3")
 	case !film:
 		fault(true, "--grams-per-print is missing; or give --area-cm2 and --film-um")
 	default:
@@ -159,7 +159,7 @@ func (o *planOptions) check() error {
 	return errors.Join(faults...)
 }
 
-// lifeFlags are those from which the low bound is reckoned.
+// lifeFlags are those from which the low bound is computed.
 var lifeFlags = []string{"shortest", "longest", "about", "at", "dry", "humid", "activation-kj-mol", "temperature", "humidity", "exposure", "accuracy"}
 
 // life is the low bound of a mix by when it is begun.
@@ -167,7 +167,7 @@ func (o planOptions) life(c *cobra.Command) (func(time.Duration) time.Duration, 
 	if o.given("low") {
 		for _, flag := range lifeFlags {
 			if o.given(flag) {
-				return nil, usage("plan: --low stands by itself; leave --%s out, or it", flag)
+				return nil, usage("plan: --low and --%s cannot be given together: --low replaces the data sheet and the air", flag)
 			}
 		}
 		if o.low <= 0 || o.low > cure.Horizon {
@@ -176,7 +176,7 @@ func (o planOptions) life(c *cobra.Command) (func(time.Duration) time.Duration, 
 		return plan.Fixed(o.low), nil
 	}
 	if !o.given("shortest") && !o.given("longest") && !o.given("about") {
-		return nil, usage("plan: no life: give --low, or the data sheet's --shortest and --longest or --about, with --temperature and --humidity")
+		return nil, usage("plan: the life is missing: give --low, or the data sheet's --shortest and --longest or --about, with --temperature and --humidity")
 	}
 	ink, err := calibrated(c, o.sheet)
 	if err != nil {
