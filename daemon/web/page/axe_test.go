@@ -42,7 +42,7 @@ func (b *browser) accessible(axe, what string, sizes ...size) {
 	for _, s := range sizes {
 		for _, scheme := range []string{"light", "dark"} {
 			b.run(chromedp.EmulateViewport(s.width, s.height), media("prefers-color-scheme", scheme))
-			b.eventually("drawn anew", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
+			b.eventually("drawn again", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
 			found := eval[struct {
 				Violations []violation
 				Passes     int
@@ -86,7 +86,7 @@ func pagePaths() []string {
 	return all
 }
 
-// drawn waits until a page shows what the bench has told it.
+// drawn waits until a page shows the rows of the bench.
 func (b *browser) drawn(path string) {
 	b.t.Helper()
 	switch path {

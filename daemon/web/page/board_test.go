@@ -43,7 +43,7 @@ func TestBoardOrder(t *testing.T) {
 	b.sees(".board-row", "10 h 00 min")
 	b.ticksFit(now, 12*time.Hour)
 
-	// A press that must not go on comes before all, though nothing on it dies.
+	// A press that must not print comes first, although no batch on it ends.
 	f.mu.Lock()
 	rows["presses"].([]view.Press)[2].Light = light.DoNotPrint
 	f.mu.Unlock()

@@ -84,7 +84,7 @@ func TestDevicesInTrouble(t *testing.T) {
 	b.click(`[aria-label="Acknowledge: sensor stale of floor-air"]`)
 	f.body(t, "alarms/sensor-stale/floor-air/acknowledge")
 
-	// A sensor that works, but about which an alarm stands, is not simply fine.
+	// A working sensor is in doubt while there is an alarm about it.
 	f.send("alarm", view.Alarm{Time: now, Name: "sensor-disagrees", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: now, Text: "bench-air reads 4 % more than its neighbour"})
 	b.sees("#instruments", "Working, but in doubt")
 	b.sees("#instruments", "sensor disagrees: bench-air reads 4 % more")

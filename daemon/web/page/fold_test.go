@@ -21,8 +21,8 @@ func expiredCan(rows map[string]any, now time.Time) {
 	rows["batches"].([]view.Batch)[0] = mixing
 }
 
-// On a tablet on its side nobody scrolls with ink on the glove: the weight, the bar, what is
-// wrong and what goes on are all on the screen at once, none under another.
+// On a tablet in landscape nobody scrolls with ink on their gloves: the weight, the bar, the fault
+// and the button that continues are all on the screen at once, none under another.
 func TestWhatGoesOnIsOnTheScreen(t *testing.T) {
 	t.Parallel()
 	b := openBrowser(t, int(wide.width), int(wide.height))

@@ -37,7 +37,7 @@ func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
 	b.eventually("nothing is learned", `!document.querySelector("#inks").innerText.includes("learned here")`)
 }
 
-// What may not be accepted says why, and there is nothing to press.
+// A fit that cannot be accepted is shown with the reason, and without a button.
 func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	t.Parallel()
 	rows := shop(time.Now())

@@ -65,7 +65,7 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		}
 		rows["batches"] = []view.Batch{openBatch(now, "0612-1", "dial-satin", "press-1", -10*time.Minute, 20*time.Minute, 50*time.Minute)}
 	},
-	// What can go wrong does: at the presses, and with the devices.
+	// Faults of all kinds, at the presses and with the devices.
 	"troubled": func(rows map[string]any, now time.Time) {
 		old := openBatch(now, "0612-2", "dial-flat", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
 		old.Quality, old.Why = view.QualityBad, "no air from any sensor of zone floor for 20 min"
@@ -123,7 +123,7 @@ var (
 	zoom  = size{640, 400}
 )
 
-// Nothing is cut off, too small to hit with a glove or too faint, on any screen that a page is
+// Nothing is cut off, too small for a finger in a glove, or too faint, on any screen that a page is
 // made for. With -artifacts the pictures are kept, to be looked at.
 func TestFitsEveryScreen(t *testing.T) {
 	t.Parallel()
@@ -165,7 +165,7 @@ func (b *browser) looks(name string, sizes ...size) {
 		for _, scheme := range []string{"light", "dark"} {
 			look := fmt.Sprintf("%s-%dx%d-%s", name, s.width, s.height, scheme)
 			b.run(chromedp.EmulateViewport(s.width, s.height), media("prefers-color-scheme", scheme))
-			b.eventually("drawn anew", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
+			b.eventually("drawn again", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
 			if wide := eval[float64](b, "document.documentElement.scrollWidth"); int64(wide) > s.width {
 				b.t.Errorf("%s: the page is %v px wide", look, wide)
 			}

@@ -1,9 +1,9 @@
-// Package page is what people look at: the bench's page for the mixer, with the air, the
-// scale, the guided mix, the open batches on their time axis, the lights and the alarms;
-// the press board for the floor; and the devices for maintenance.
+// Package page serves the pages: the bench's page for the mixer, with the air, the scale, the
+// guided mix, the open batches on their time axis, the lights and the alarms; the press board
+// for the floor; the cans, the devices for maintenance, one batch, and a label.
 //
-// All of it is static. What moves on it comes through the API under /api/v1 and its event
-// stream, which any other client may use as well; the pages have no way in of their own.
+// The pages are static. Their data comes through the API under /api/v1 and its event stream,
+// which any other client may use as well.
 package page
 
 import (
@@ -23,7 +23,7 @@ import (
 const ContentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; " +
 	"connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
-// batchPage is the page of any one batch; which, it reads from its own address.
+// batchPage is the key of the page of one batch. The page reads the batch's id from its address.
 const batchPage = "batch"
 
 var batchPath = regexp.MustCompile(`^/batches/[0-9]{4}-[0-9]{1,9}[a-z]?$`)

@@ -45,7 +45,7 @@ var documents = []document{
 	},
 }
 
-// labelPage is the page of a label. It is made anew for each label, and follows no stream.
+// labelPage is the page of a label. It is made for each label, and follows no stream.
 var labelPage = document{Folder: "label", Styles: []string{"lib/base.css", "label/label.css"}}
 
 // Class is the class of the page's body.
@@ -61,7 +61,7 @@ func (document) Places() (named []document) {
 	return named
 }
 
-// built is what is served.
+// built holds everything that is served.
 type built struct {
 	assets *assets
 	pages  map[string]content // by path

@@ -23,9 +23,9 @@ declare namespace Page {
   interface Tools {
     store: import("./lib/store.js").Store;
     /** Runs something that the bench may refuse, and shows the refusal in the element. */
-    say(element: HTMLElement, work: () => unknown): Promise<void>;
+    attempt(element: HTMLElement, work: () => unknown): Promise<void>;
     /** Shows a notice at the top of the page. */
-    tell(text: string): void;
+    notify(text: string): void;
   }
 
   /** An element that is made for a row and follows it. */

@@ -8,7 +8,7 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-// What was done is said with ten seconds to take it back, on both pages.
+// The last change is shown with ten seconds to undo it, on both pages.
 func TestUndo(t *testing.T) {
 	t.Parallel()
 	for _, path := range batchPages {
@@ -43,7 +43,7 @@ func TestUndo(t *testing.T) {
 
 // Two taps of a real finger within half a second, the second on what the first brought up
 // or on the same button again: only the first counts. A tap elsewhere counts.
-func TestSecondTapOfAGlove(t *testing.T) {
+func TestSecondTapOfAFinger(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)

@@ -78,7 +78,7 @@ func TestMove(t *testing.T) {
 	}
 }
 
-// A glove that taps twice where a dialog comes up under it answers nothing.
+// The second tap of a double one, on a dialog that has just opened under it, is no answer.
 func TestSecondTapIsIgnored(t *testing.T) {
 	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)

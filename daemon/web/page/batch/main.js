@@ -15,7 +15,7 @@ const askMs = 30_000;
 const page = live({ kinds: ["batches"], needs: [load] });
 const title = h("h2", { class: "batch-head", text: `Batch ${id}` });
 const life = h("p", { class: "batch-page-life" });
-const told = h("div", { class: "told" });
+const history = h("div", { class: "history" });
 const refusal = refusalLine();
 document.title = `potlifed: batch ${id}`;
 let open = false; // whether the batch that is shown is open, so that the row tells its life
@@ -28,21 +28,21 @@ async function load() {
     const b = await get(`batches/${encodeURIComponent(id)}/history${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
     show(refusal, false);
     open = b.state !== "closed";
-    told.replaceChildren(...tell(b));
+    history.replaceChildren(...historyParts(b));
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     refusal.textContent = error.status === 404 ? `The journal knows no batch ${id}.` : error.message;
     show(refusal, true);
-    told.replaceChildren();
+    history.replaceChildren();
   }
 }
 
 /**
- * tell makes the parts of the page.
+ * historyParts makes the parts of the page.
  * @param {API.History} b
  */
-function tell(b) {
-  const part = (/** @type {string} */ heading, /** @type {(Page.Child | Page.Child[])[]} */ ...body) => h("section", { class: "told-part" }, h("h3", { text: heading }), ...body);
+function historyParts(b) {
+  const part = (/** @type {string} */ heading, /** @type {(Page.Child | Page.Child[])[]} */ ...body) => h("section", { class: "history-part" }, h("h3", { text: heading }), ...body);
   const facts = [
     `${b.ink}${b.colour_class ? `, ${b.colour_class}` : ""}${b.cup ? `, in ${b.cup}` : ""}`,
     b.mixed_at ? `Mixed ${dayTime(b.mixed_at)}` : "No hardener went in",
@@ -52,10 +52,10 @@ function tell(b) {
   const [tests, presses] = [b.tests ?? [], b.presses ?? []];
   return [
     part("What it is", facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
-    part("What was poured", h("ul", { class: "told-list" }, (b.components ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
+    part("What was poured", h("ul", { class: "history-list" }, (b.components ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
     part("Where it stood", stays(b), presses.length > 1 && h("p", { text: `Altogether ${b.prints} prints.` })),
-    tests.length > 0 && part("Tests", h("ul", { class: "told-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${t.kind}, ${t.result === "pass" ? "passed" : "failed"}` })))),
-    part("What happened", h("ol", { class: "told-list" }, events.map(eventRow))),
+    tests.length > 0 && part("Tests", h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${t.kind}, ${t.result === "pass" ? "passed" : "failed"}` })))),
+    part("What happened", h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: "Its label" })),
   ].flatMap((shown) => shown || []);
 }
@@ -78,14 +78,14 @@ function pouredRow(c, lots) {
  */
 function eventRow(e, i, all) {
   const at = i > 0 && day(all[i - 1]?.time ?? "") === day(e.time) ? timeOfDay(e.time) : dayTime(e.time);
-  return h("li", {}, h("span", { class: "told-time", text: at }), h("span", { text: eventWords(e) }));
+  return h("li", {}, h("span", { class: "history-time", text: at }), h("span", { text: eventWords(e) }));
 }
 
 /**
  * How each kind of event is written.
  * @type {{ [K in API.Event["kind"]]?: (e: Extract<API.Event, { kind: K }>) => string }}
  */
-const happened = {
+const eventWriters = {
   "mix-started": () => "the mix began", recorded: () => "recorded as mixed by hand", "hardener-begun": () => "the hardener went in",
   confirmed: (e) => (e.part ? `${grams(e.added_g)} of ${e.part} poured` : `step ${e.step} done`), corrected: (e) => (e.undo ? "the last pour undone" : `the last pour was ${e.part}`),
   rested: () => "the rest is over", loaded: (e) => `onto ${e.press}`, unloaded: (e) => `off ${e.press}`, moved: (e) => `into zone ${e.zone}`, good: () => "somebody looked: it is good",
@@ -100,7 +100,7 @@ const unnamed = ["bench", "local"];
 
 /** @param {API.Event} e */
 function eventWords(e) {
-  const write = /** @type {((e: API.Event) => string) | undefined} */ (happened[e.kind]);
+  const write = /** @type {((e: API.Event) => string) | undefined} */ (eventWriters[e.kind]);
   const words = write?.(e) ?? e.kind;
   const why = ("override" in e && e.override) || ("can_override" in e && e.can_override);
   return `${words}${why ? `, because: ${why}` : ""}${unnamed.includes(e.by) ? "" : ` (${e.by})`}`;
@@ -117,7 +117,7 @@ function drawLife(now) {
 }
 
 page.start(() => {
-  byId("batch").append(title, life, refusal, told);
+  byId("batch").append(title, life, refusal, history);
   return (_, now) => {
     const row = page.store.get("batches", id);
     const stands = JSON.stringify([row?.state, row?.press, row?.components, row?.warnings, row?.step]);

@@ -5,7 +5,7 @@ import { pourSign } from "../lib/signs.js";
 
 const beyondTarget = 1.25; // the bar goes on past the target, to show a pour that went too far
 const beyondAccepted = 1.08;
-const nearFrom = 0.85; // of what is accepted at the least: from here on, slowly
+const nearFrom = 0.85; // of the least mass that is accepted: from here on, pour slowly
 
 /**
  * pourState compares a pour with what is accepted.
@@ -26,7 +26,7 @@ export function barLength({ target_g: target, high_g: high }) {
 }
 
 /**
- * inside rounds an accepted bound to a tenth of a gram, so that what is shown is accepted.
+ * inside rounds an accepted bound to a tenth of a gram, towards the accepted range.
  * @param {number} bound
  * @param {(figure: number) => number} round
  */

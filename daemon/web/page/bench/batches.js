@@ -1,6 +1,6 @@
 // The open batches on the time axis, that with the earliest end on top.
 import { assumedMark } from "../parts/assumed.js";
-import { firstDying, reach } from "../parts/axis.js";
+import { byEarliestEnd, sharedSpan } from "../parts/axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { axisHead, axisKey, drawLife, lifeBar } from "../parts/life.js";
 import { batchActions, stillThere } from "../parts/use.js";
@@ -20,11 +20,11 @@ export function batchesPanel(element, tools) {
   element.append(h("h2", { text: "Open batches" }), none, h("div", { class: "axis" }, scale.element, list), key, notes);
   return {
     update(/** @type {number} */ now) {
-      const rows = firstDying(store.all("batches").filter((b) => b.ends_at));
+      const rows = byEarliestEnd(store.all("batches").filter((b) => b.ends_at));
       show(none, rows.length === 0 && store.loaded.has("batches"));
       show(scale.element, rows.length > 0);
       show(key, rows.length > 0);
-      const length = reach(store, now);
+      const length = sharedSpan(store, now);
       scale.draw(now, length);
       for (const part of keyed(list, rows, (row) => row.id, () => batchRow(tools))) part.draw(now, length);
       const inks = new Set(rows.map((b) => b.ink));

@@ -14,9 +14,9 @@ const stirs = ["stir-hardener", "stir-thinner"];
 /**
  * benchPanel makes it.
  * @param {HTMLElement} element
- * @param {Pick<Page.Tools, "store" | "say">} tools
+ * @param {Pick<Page.Tools, "store" | "attempt">} tools
  */
-export function benchPanel(element, { store, say }) {
+export function benchPanel(element, { store, attempt }) {
   let chosen = latest("scale");
   const picker = scalePicker((id) => {
     remember("scale", (chosen = id));
@@ -25,15 +25,15 @@ export function benchPanel(element, { store, say }) {
   const scale = scalePanel();
   const mixing = h("div");
   const ready = h("div");
-  const question = cupQuestion({ store, say });
+  const question = cupQuestion({ store, attempt });
   const waiting = waitingRow({
-    store, say,
+    store, attempt,
     back() {
       wanted = false;
       draw();
     },
   });
-  const start = startPanel({ store, say, scale: () => chosen });
+  const start = startPanel({ store, attempt, scale: () => chosen });
   const another = button("Start the next mix…", "big", () => {
     wanted = true;
     draw();
@@ -60,14 +60,14 @@ export function benchPanel(element, { store, say }) {
       const asked = (row?.which_cup ?? []).length > 0;
       const mixes = keyed(mixing, current, (b) => b.id, () => {
         wanted = false;
-        return mixPanel({ store, say });
+        return mixPanel({ store, attempt });
       });
       show(mixing, !asked && !(wanted && !weighs));
       for (const part of mixes) part.draw(row, decimalsOf(row?.division_g), now);
       element.dataset.mixing = String(current.length > 0);
       // One thing at a time: while a mix is weighed, those that are ready are in the row of waiting mixes.
       const done = batches.filter(awaitsPress);
-      for (const part of keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, say }))) part.tick(now);
+      for (const part of keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, attempt }))) part.tick(now);
       const aside = here.filter((b) => b.aside);
       waiting.update([...(wanted && !weighs ? here : aside), ...(current.length > 0 ? done : [])], now);
       const waits = ready.childElementCount + aside.length + current.length > 0;

@@ -19,7 +19,7 @@ export function lightsPanel(element, tools) {
     update(/** @type {boolean} */ contact) {
       const rows = store.all("lights").sort((a, b) => a.id.localeCompare(b.id));
       show(none, rows.length === 0 && store.loaded.has("lights"));
-      for (const part of keyed(list, rows, (row) => row.id, () => lamp(tools, refusal))) part.draw(contact);
+      for (const part of keyed(list, rows, (row) => row.id, () => lightItem(tools, refusal))) part.draw(contact);
     },
   };
 }
@@ -28,7 +28,7 @@ export function lightsPanel(element, tools) {
  * @param {Page.Tools} tools
  * @param {HTMLElement} refusal
  */
-function lamp({ store, say }, refusal) {
+function lightItem({ store, attempt }, refusal) {
   const shape = h("span", { class: "lamp-shape" });
   const name = h("span", { class: "lamp-name" });
   const word = h("strong", { class: "lamp-word" });
@@ -38,7 +38,7 @@ function lamp({ store, say }, refusal) {
   let row;
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
   const lift = button("The cup is off the press", "small", () =>
-    say(refusal, async () => {
+    attempt(refusal, async () => {
       await change(`batches/${row.batch}/unload`);
     }));
   const element = h("li", { class: "lamp" }, shape, h("span", { class: "lamp-text" }, name, word, reason, flashing), lift);

@@ -6,15 +6,15 @@ import { abandonDialog, relabelDialog, overrideDialog } from "../parts/mix-dialo
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { clockTime, duration, ratioWords, secondsUntil } from "../lib/format.js";
 import { pourFromPart } from "./pour-from.js";
-import { ahead, careFor, instruction, shortName, stepsOf } from "./steps.js";
+import { ahead, cautionFor, instruction, shortName, stepsOf } from "./steps.js";
 
 const noWeight = "There is no fresh weight to go by. See to the scale; the mix waits, and what was poured is kept.";
 
 /**
  * mixPanel shows a mix.
- * @param {Pick<Page.Tools, "store" | "say">} tools
+ * @param {Pick<Page.Tools, "store" | "attempt">} tools
  */
-export function mixPanel({ store, say }) {
+export function mixPanel({ store, attempt }) {
   const title = h("p", { class: "mix-title" });
   const steps = h("ol", { class: "steps", "aria-label": "Steps of this mix" });
   const head = h("h2", { class: "mix-head", "aria-live": "polite" });
@@ -26,7 +26,7 @@ export function mixPanel({ store, say }) {
   const next = h("p", { class: "next" });
   /** @type {API.BatchView} */
   let batch;
-  const actions = mixActions({ store, say }, () => batch, corrections.chosenPart);
+  const actions = mixActions({ store, attempt }, () => batch, corrections.chosenPart);
   const element = h("section", { class: "mix", "aria-label": "Guided mix" },
     title, steps, h("div", { class: "head-line" }, head, care), hint, bar.element, corrections.element, warnings, actions.from.element,
     h("div", { class: "actions" }, actions.confirm, next), actions.rest);
@@ -52,7 +52,7 @@ export function mixPanel({ store, say }) {
       setText(head, words.head);
       setText(hint, words.hint);
       show(hint, words.hint !== "");
-      setText(care, careFor(pour?.part ?? batch.step));
+      setText(care, cautionFor(pour?.part ?? batch.step));
       show(care, care.textContent !== "");
       bar.update(pour, decimals);
       corrections.update(batch);
@@ -67,19 +67,19 @@ export function mixPanel({ store, say }) {
 
 /**
  * mixActions makes the buttons of a mix, and shows the bench's answer when it refuses one of them.
- * @param {Pick<Page.Tools, "store" | "say">} tools
+ * @param {Pick<Page.Tools, "store" | "attempt">} tools
  * @param {() => API.BatchView} current
  * @param {() => string | undefined} chosenPart
  */
-function mixActions({ store, say }, current, chosenPart) {
+function mixActions({ store, attempt }, current, chosenPart) {
   const refusal = refusalLine();
   const send = (/** @type {string} */ verb, /** @type {object} */ body = {}) => changeRow(store, "batches", `batches/${current().id}/${verb}`, body);
-  const post = (/** @type {string} */ verb, /** @type {object} */ body) => say(refusal, () => send(verb, body));
+  const post = (/** @type {string} */ verb, /** @type {object} */ body) => attempt(refusal, () => send(verb, body));
   const confirmBody = (/** @type {object} */ more = {}) => {
     const part = chosenPart();
     return { step: current().step, ...(part ? { part } : from.body()), ...more };
   };
-  const from = pourFromPart({ say }, current, (more) => send("confirm", confirmBody(more)));
+  const from = pourFromPart({ attempt }, current, (more) => send("confirm", confirmBody(more)));
   const confirm = button("", "big main", () => post("confirm", confirmBody()));
   const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
     h("p", { text: "What happened at the scale?" }),

@@ -8,11 +8,11 @@ const reasons = ["Only for a trial print", "Its maker says it keeps for longer",
 
 /**
  * pourFromPart makes that part of a mix. current returns the batch, confirm confirms its step.
- * @param {Pick<Page.Tools, "say">} tools
+ * @param {Pick<Page.Tools, "attempt">} tools
  * @param {() => API.BatchView} current
  * @param {(body: { can: string }) => Promise<unknown>} confirm
  */
-export function pourFromPart({ say }, current, confirm) {
+export function pourFromPart({ attempt }, current, confirm) {
   const refusal = refusalLine();
   const list = h("div", { class: "chip-row" });
   const legend = h("legend");
@@ -21,8 +21,8 @@ export function pourFromPart({ say }, current, confirm) {
   const stir = h("p", { class: "can-stir" });
   const override = button("Use it all the same…", "big", () => withChosen((can) => reasonDialog(can, (text) => (given = { key: keyOf(), text }))));
   const expired = h("div", { class: "refusal can-expired" }, past, override);
-  const stirred = button("It is stirred", "big", () => withChosen(({ can }) => say(refusal, () => change(`cans/${can}/stirred`))));
-  const empty = button("It is empty now", "big quiet-button", () => withChosen(({ can }) => say(refusal, () => emptied(can))));
+  const stirred = button("It is stirred", "big", () => withChosen(({ can }) => attempt(refusal, () => change(`cans/${can}/stirred`))));
+  const empty = button("It is empty now", "big quiet-button", () => withChosen(({ can }) => attempt(refusal, () => emptied(can))));
   const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, stir,
     stirred, refusal);
   let drawn = "";

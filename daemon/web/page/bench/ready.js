@@ -4,7 +4,7 @@ import { loadDialog } from "../parts/batch-dialogs.js";
 import { button, h, refusalLine, setText, show } from "../lib/dom.js";
 import { countdown, ratioWords, secondsUntil } from "../lib/format.js";
 import { overrideDialog, relabelDialog } from "../parts/mix-dialogs.js";
-import { careFor } from "./steps.js";
+import { cautionFor } from "./steps.js";
 
 /**
  * awaitsPress reports whether a batch waits to be loaded, resting or not.
@@ -16,20 +16,20 @@ export function awaitsPress(batch) {
 
 /**
  * readyCard shows one.
- * @param {Pick<Page.Tools, "store" | "say">} tools
+ * @param {Pick<Page.Tools, "store" | "attempt">} tools
  */
-export function readyCard({ store, say }) {
+export function readyCard({ store, attempt }) {
   const title = h("p", { class: "mix-title" });
   const head = h("h2", { class: "mix-head" });
   const rest = h("p", { class: "poured", role: "timer" });
   const hint = h("p", { class: "mix-hint" });
-  const care = h("p", { class: "care-now", text: careFor("load") });
+  const care = h("p", { class: "care-now", text: cautionFor("load") });
   const warnings = h("ul", { class: "warnings" });
   const refusal = refusalLine();
   /** @type {API.BatchView} */
   let batch;
   const send = (/** @type {string} */ verb, /** @type {object} */ body) => changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
-  const post = (/** @type {string} */ verb, /** @type {object} */ body) => say(refusal, () => send(verb, body));
+  const post = (/** @type {string} */ verb, /** @type {object} */ body) => attempt(refusal, () => send(verb, body));
   const load = button("", "big main", () => {
     const press = store.get("presses", batch.for_press);
     if (!press || press.batch) return loadDialog(batch, store);

@@ -16,9 +16,9 @@ const artworks = [
 
 /**
  * startPanel makes the form. scale returns the scale that is chosen.
- * @param {Pick<Page.Tools, "store" | "say"> & { scale: () => string | undefined }} tools
+ * @param {Pick<Page.Tools, "store" | "attempt"> & { scale: () => string | undefined }} tools
  */
-export function startPanel({ store, say, scale }) {
+export function startPanel({ store, attempt, scale }) {
   const refusal = refusalLine();
   const form = h("form", { class: "start-form" });
   const element = h("section", { class: "mix start", "aria-label": "Start a mix" }, h("h2", { class: "mix-head", text: "Start a mix" }), form, refusal);
@@ -35,7 +35,7 @@ export function startPanel({ store, say, scale }) {
     event.preventDefault();
     if (start.disabled) return;
     start.disabled = true;
-    await say(refusal, () => send(new FormData(form)));
+    await attempt(refusal, () => send(new FormData(form)));
     start.disabled = false;
   });
   const drawSheet = () => {

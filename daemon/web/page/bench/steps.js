@@ -104,10 +104,10 @@ export function ahead(batch, ink) {
 }
 
 /**
- * careFor returns the short caution that belongs to a step; empty where there is none.
+ * cautionFor returns the short caution that belongs to a step; empty where there is none.
  * @param {string | null} step
  */
-export function careFor(step) {
+export function cautionFor(step) {
   if (step === "hardener") return "Hardener: gloves and eye protection on, air moving.";
   if (step === "thinner") return "Thinner burns, and its vapour sinks: no flame, no sparks, air moving.";
   if (step === "rest" || step === "load") return "Never close a lid tightly on this mix: it may give off gas.";

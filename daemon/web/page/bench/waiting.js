@@ -27,9 +27,9 @@ export function nextWord(batch, now) {
 /**
  * waitingRow makes the row. A mix in it that is not set aside is the one on the scale, behind the
  * form for the next one; back brings it back.
- * @param {Pick<Page.Tools, "store" | "say"> & { back: () => void }} tools
+ * @param {Pick<Page.Tools, "store" | "attempt"> & { back: () => void }} tools
  */
-export function waitingRow({ store, say, back }) {
+export function waitingRow({ store, attempt, back }) {
   const list = h("ul", { class: "waiting-list" });
   const refusal = refusalLine();
   const element = h("section", { class: "waiting", "aria-label": "Mixes that wait", hidden: true }, h("h2", { text: "Waiting" }), list, refusal);
@@ -40,21 +40,21 @@ export function waitingRow({ store, say, back }) {
      * @param {number} now
      */
     update(batches, now) {
-      for (const part of keyed(list, batches, (b) => b.id, () => waitingCard({ store, say, back, refusal }))) part.tick(now);
+      for (const part of keyed(list, batches, (b) => b.id, () => waitingCard({ store, attempt, back, refusal }))) part.tick(now);
       show(element, batches.length > 0);
       if (batches.length === 0) show(refusal, false);
     },
   };
 }
 
-/** @param {Pick<Page.Tools, "store" | "say"> & { back: () => void, refusal: HTMLElement }} tools */
-function waitingCard({ store, say, back, refusal }) {
+/** @param {Pick<Page.Tools, "store" | "attempt"> & { back: () => void, refusal: HTMLElement }} tools */
+function waitingCard({ store, attempt, back, refusal }) {
   const name = h("strong");
   const state = h("span");
   /** @type {API.BatchView} */
   let batch;
   const send = (/** @type {string} */ verb, /** @type {object} */ body = {}) => changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
-  const post = (/** @type {string} */ verb, /** @type {object} */ body = {}) => say(refusal, () => send(verb, body));
+  const post = (/** @type {string} */ verb, /** @type {object} */ body = {}) => attempt(refusal, () => send(verb, body));
   // A cup of another weight is taken up with a reason only.
   const takeUp = async () => {
     await post("take-up");
@@ -90,9 +90,9 @@ const cupReasons = ["A stirring stick stands in it", "Some of it was spilled", "
 
 /**
  * cupQuestion asks whose cup is on the scale.
- * @param {Pick<Page.Tools, "store" | "say">} tools
+ * @param {Pick<Page.Tools, "store" | "attempt">} tools
  */
-export function cupQuestion({ store, say }) {
+export function cupQuestion({ store, attempt }) {
   const refusal = refusalLine();
   const choices = h("div", { class: "actions" });
   const element = h("section", { class: "mix which-cup", "aria-label": "Whose cup is it?", hidden: true },
@@ -104,7 +104,7 @@ export function cupQuestion({ store, say }) {
       const asked = scale?.which_cup ?? [];
       show(element, asked.length > 0);
       keyed(choices, asked.map((id) => ({ id, batch: store.get("batches", id) })), (row) => row.id, ({ id }) => {
-        const b = button("", "big main", () => say(refusal, () => changeRow(store, "batches", `batches/${id}/take-up`)));
+        const b = button("", "big main", () => attempt(refusal, () => changeRow(store, "batches", `batches/${id}/take-up`)));
         return { element: b, update: ({ batch }) => setText(b, batch ? `${id}, ${batch.ink}` : id) };
       });
       if (asked.length === 0) show(refusal, false);

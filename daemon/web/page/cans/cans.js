@@ -40,11 +40,11 @@ export function cansPanel(element, tools, find) {
  * @param {Page.Tools} tools
  * @param {(what: { can: string }) => unknown} find
  */
-function canRow({ store, say }, find) {
+function canRow({ store, attempt }, find) {
   const refusal = refusalLine();
   /** @type {API.CanView} */
   let can;
-  const post = (/** @type {string} */ verb, /** @type {object} */ body = {}) => say(refusal, () => changeRow(store, "cans", `cans/${can.id}/${verb}`, body));
+  const post = (/** @type {string} */ verb, /** @type {object} */ body = {}) => attempt(refusal, () => changeRow(store, "cans", `cans/${can.id}/${verb}`, body));
   const name = h("strong", { class: "can-name" });
   const what = h("span", { class: "can-what" });
   const state = h("p", { class: "can-state" });

@@ -20,9 +20,9 @@ function materials(store) {
 
 /**
  * makeDialog asks for a new can.
- * @param {Pick<Page.Tools, "store" | "tell">} tools
+ * @param {Pick<Page.Tools, "store" | "notify">} tools
  */
-export function makeDialog({ store, tell }) {
+export function makeDialog({ store, notify }) {
   const options = materials(store).map((m) => ({ value: `${m.part}:${m.id}`, label: m.id, note: m.part }));
   ask({
     title: "Add a can",
@@ -41,7 +41,7 @@ export function makeDialog({ store, tell }) {
       const [part = "", id = ""] = textOf(data, "holds").split(":");
       const facts = ["lot", "colour", "opened_on", "use_by"].map((name) => [name, textOf(data, name)]).filter(([, text]) => text);
       const { answer } = await changeRow(store, "cans", "cans", { [part]: id, ...Object.fromEntries(facts) });
-      if (answer.id) tell(`It is ${answer.id}: write that on the can.`);
+      if (answer.id) notify(`It is ${answer.id}: write that on the can.`);
     },
   });
 }

@@ -1,4 +1,4 @@
-// What went where: the batches that a lot or a can is in, with their presses, times and prints.
+// The batches that a lot or a can is in, with their presses, times and prints.
 import { get, Refused } from "../lib/api.js";
 import { dayTime } from "../lib/dates.js";
 import { button, h, setText, show } from "../lib/dom.js";

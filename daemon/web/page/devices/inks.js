@@ -25,12 +25,12 @@ export function inksPanel(element, tools) {
 
 /** @param {Page.Tools} tools */
 function ink(tools) {
-  const { store, say } = tools;
+  const { store, attempt } = tools;
   const refusal = refusalLine();
   /** @type {API.InkView} */
   let row;
-  const look = button("What the batches say…", "small", () => say(refusal, () => learningDialog(row.id, store)));
-  const back = button("Back to the data sheet", "small", () => say(refusal, () => changeRow(store, "inks", `inks/${row.id}/revoke-learned`)));
+  const look = button("What the batches say…", "small", () => attempt(refusal, () => learningDialog(row.id, store)));
+  const back = button("Back to the data sheet", "small", () => attempt(refusal, () => changeRow(store, "inks", `inks/${row.id}/revoke-learned`)));
   const part = line(h("div", { class: "device-actions" }, look, back, refusal));
   return {
     element: part.element,

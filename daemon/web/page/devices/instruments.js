@@ -29,12 +29,12 @@ export function instrumentsPanel(element, tools) {
 
 /** @param {Page.Tools} tools */
 function instrument(tools) {
-  const { store, say } = tools;
+  const { store, attempt } = tools;
   const refusal = refusalLine();
   /** @type {API.SensorView} */
   let row;
   const out = button("Out of service…", "small", () => outDialog(row, tools));
-  const back = button("Back into service", "small", () => say(refusal, () => changeRow(store, "sensors", `sensors/${row.id}/in-service`)));
+  const back = button("Back into service", "small", () => attempt(refusal, () => changeRow(store, "sensors", `sensors/${row.id}/in-service`)));
   const part = line(h("div", { class: "device-actions" }, out, back, refusal));
   return {
     element: part.element,

@@ -1,4 +1,4 @@
-// The lights as devices: whether each lamp confirms what it was told to show.
+// The lights as devices: whether each lamp confirms the state that it was sent.
 import { line, listPanel } from "./line.js";
 import { keyed, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";

@@ -50,7 +50,7 @@ export function whenUnpaired(f) {
 }
 
 /**
- * What is called after a change: its path, its body and its answer.
+ * A function that is called after a change with its path, its body and its answer.
  * @typedef {(path: string, body: any, answer: any) => void} Listener
  */
 

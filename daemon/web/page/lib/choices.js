@@ -1,4 +1,4 @@
-// What was chosen lately on this device, newest first. The page works without it where the browser
+// The latest choices on this device, newest first. The page works without it where the browser
 // keeps nothing.
 
 const kept = 20;

@@ -2,7 +2,7 @@
 // focus, selections and live regions are left in peace.
 
 /**
- * What h and svg take beside a tag: class, text, on (event handlers) and data (data-* values);
+ * The properties that h and svg take: class, text, on (event handlers) and data (data-* values);
  * anything else becomes an attribute, and is left out when it is false, null or undefined.
  * @typedef {Object<string, any> & { class?: string, text?: string, on?: Record<string, (event: Event) => void>, data?: Record<string, string> }} Props
  */

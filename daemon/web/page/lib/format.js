@@ -85,7 +85,7 @@ function hoursMinutes(minutes) {
 }
 
 /**
- * band writes an interval of seconds: "between 5 h 05 and 7 h 40". What is already past is "now".
+ * band writes an interval of seconds: "between 5 h 05 and 7 h 40". A past instant is "now".
  * @param {number} low
  * @param {number} high
  */
@@ -99,7 +99,7 @@ export function band(low, high) {
 
 /**
  * remaining writes an estimate of seconds to go as its expected value and its band apart, so
- * that the first can stand larger; the second never is left out.
+ * that the first can be shown larger; the second is never left out.
  * @param {Page.Ends} ends in seconds from now
  */
 export function remaining({ expected, low, high }) {

@@ -1,5 +1,5 @@
-// What every page does: it loads the lists it needs, follows the stream, shows whether it is in
-// contact with the bench, and draws what has changed.
+// The work that all pages share: loading lists, following the stream, showing whether there is contact
+// with the bench, and drawing changes.
 import { list, Refused, whenUnpaired } from "./api.js";
 import { setText, show } from "./dom.js";
 import { age, duration } from "./format.js";
@@ -7,7 +7,7 @@ import { pairThisDevice } from "./pair.js";
 import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
 
-const reloadMs = 30_000; // lists are asked for again, so that nothing missed stays missed
+const reloadMs = 30_000; // lists are loaded again this often, in case an event was missed
 
 /** @type {Record<string, Page.Kind>} */
 const streamed = { air: "air", scale: "scales", batch: "batches", light: "lights", alarm: "alarms", neighbour: "neighbours" };
@@ -34,7 +34,7 @@ export function drawAlarmCount(count) {
 }
 
 /**
- * What draws a page: it is called with the kinds that may have changed, the bench's time in ms, and
+ * A function that draws a page: it is called with the kinds that may have changed, the bench's time in ms, and
  * whether there is contact with the bench.
  * @typedef {(kinds: Set<Page.Kind>, now: number, contact: boolean) => void} Draw
  */
@@ -162,7 +162,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
 
   return {
     store,
-    async say(element, work) {
+    async attempt(element, work) {
       show(element, false);
       try {
         await work();
@@ -175,7 +175,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
       }
       redraw(new Set(kinds));
     },
-    tell(text) {
+    notify(text) {
       setText(byId("notice"), text);
       show(byId("notice"), true);
     },

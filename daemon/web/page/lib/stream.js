@@ -92,7 +92,7 @@ export class Stream {
     try {
       await this.read(abort.signal);
     } catch {
-      // What went wrong is shown as silence; the next attempt is on its way.
+      // A fault is shown as silence; the next attempt follows below.
     }
     if (this.abort !== abort) return; // closed on purpose
     this.abort = null;

@@ -7,7 +7,7 @@ import { age, clockTime, secondsUntil } from "../lib/format.js";
  * Returned: the cause is gone, and nobody has acknowledged that it was there.
  * @param {API.AlarmView} row
  */
-export const unseen = (row) => row.state === "unacknowledged" || row.state === "returned";
+export const notAcknowledged = (row) => row.state === "unacknowledged" || row.state === "returned";
 /** @param {API.AlarmView} row */
 const silent = (row) => ["shelved", "suppressed", "out-of-service"].includes(row.state);
 
@@ -17,15 +17,15 @@ const silent = (row) => ["shelved", "suppressed", "out-of-service"].includes(row
  * @param {API.AlarmView[]} rows
  */
 export function orderAlarms(rows) {
-  return [...rows].sort((a, b) => Number(unseen(b)) - Number(unseen(a)) || Number(silent(a)) - Number(silent(b)) || Date.parse(b.since) - Date.parse(a.since));
+  return [...rows].sort((a, b) => Number(notAcknowledged(b)) - Number(notAcknowledged(a)) || Number(silent(a)) - Number(silent(b)) || Date.parse(b.since) - Date.parse(a.since));
 }
 
 /**
- * said is an alarm's state in words.
+ * stateWords writes an alarm's state.
  * @param {API.AlarmView} row
  * @param {number} now
  */
-export function said(row, now) {
+export function stateWords(row, now) {
   const by = row.by ? ` by ${row.by}` : "";
   const until = row.until ? ` until ${clockTime(Date.parse(row.until), now)}` : "";
   /** @type {string} */
@@ -65,7 +65,7 @@ export function alarmsPanel(element, tools) {
       const rows = orderAlarms(store.all("alarms"));
       show(none, rows.length === 0 && store.loaded.has("alarms"));
       for (const part of keyed(list, rows, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
-      return rows.filter(unseen).length;
+      return rows.filter(notAcknowledged).length;
     },
   };
 }
@@ -74,7 +74,7 @@ export function alarmsPanel(element, tools) {
  * @param {Page.Tools} tools
  * @param {HTMLElement} refusal
  */
-function alarm({ store, say }, refusal) {
+function alarm({ store, attempt }, refusal) {
   const text = h("span", { class: "alarm-text" });
   const name = h("strong", { class: "alarm-name" });
   const response = h("span", { class: "alarm-response" });
@@ -88,7 +88,7 @@ function alarm({ store, say }, refusal) {
    * @param {() => object} [body]
    */
   const ask = (verb, body) => () =>
-    say(refusal, () => changeRow(store, "alarms", `alarms/${row.name}/${row.subject}/${verb}`, body?.()));
+    attempt(refusal, () => changeRow(store, "alarms", `alarms/${row.name}/${row.subject}/${verb}`, body?.()));
   const buttons = {
     acknowledge: button("Acknowledge", "small", ask("acknowledge")),
     shelve: button("Put aside for 1 h", "small", ask("shelve", () => ({ until: new Date(at + hour).toISOString() }))),
@@ -109,14 +109,14 @@ function alarm({ store, say }, refusal) {
       setText(response, row.response ?? "");
       show(response, Boolean(row.response) && (row.state === "unacknowledged" || row.state === "acknowledged"));
       for (const b of Object.values(buttons)) b.setAttribute("aria-label", `${b.textContent}: ${words} of ${row.subject}`);
-      show(buttons.acknowledge, unseen(row));
+      show(buttons.acknowledge, notAcknowledged(row));
       show(buttons.shelve, row.state === "unacknowledged" || row.state === "acknowledged");
       show(buttons.unshelve, row.state === "shelved");
     },
     tick(/** @type {number} */ now) {
       at = now;
       const from = Date.parse(row.since);
-      setText(seen, said(row, now));
+      setText(seen, stateWords(row, now));
       setText(since, `since ${clockTime(from, now)} (${age(-secondsUntil(from, now))})`);
     },
   };

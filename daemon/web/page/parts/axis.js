@@ -29,11 +29,11 @@ export function untilEnds(ends, now) {
 }
 
 /**
- * firstDying orders batches by their earliest possible end.
+ * byEarliestEnd orders batches by their earliest possible end.
  * @template {{ id: string, ends_at?: API.SpanTime | null }} B
  * @param {B[]} batches
  */
-export function firstDying(batches) {
+export function byEarliestEnd(batches) {
   const end = (/** @type {B} */ b) => parseEnds(b) ?? { low: Infinity, expected: Infinity };
   const compare = (/** @type {number} */ a, /** @type {number} */ b) => (a === b ? 0 : a - b);
   return [...batches].sort((a, b) => compare(end(a).low, end(b).low) || compare(end(a).expected, end(b).expected) || a.id.localeCompare(b.id));
@@ -58,7 +58,7 @@ export function span(batches, now) {
  * @param {number} now
  * @param {{ ends_at?: API.SpanTime | null }[]} more
  */
-export function reach(store, now, more = []) {
+export function sharedSpan(store, now, more = []) {
   return span([...store.all("batches"), ...more].filter((b) => b.ends_at), now);
 }
 
@@ -73,7 +73,7 @@ export function ticks(now, length, most) {
   const midnight = new Date(now).setHours(0, 0, 0, 0);
   /** @type {number[]} */
   const list = [];
-  // What a label needs: the first keeps clear of "now", and the last, which may carry its
+  // The room of a label: the first keeps clear of "now", and the last, which may carry its
   // weekday, of the edge.
   const label = (0.55 * length) / most;
   const edge = (/** @type {number} */ at) => (at >= midnight + 86_400e3 ? (0.9 * length) / most : label);

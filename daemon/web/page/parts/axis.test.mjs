@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { firstDying, place, span, ticks } from "./axis.js";
+import { byEarliestEnd, place, span, ticks } from "./axis.js";
 
 const hour = 3600e3;
 
@@ -21,5 +21,5 @@ test("ticks are round times of day", () => {
 
 test("the batch with the earliest end comes first, one without an end last", () => {
   const batches = [{ id: "a" }, { id: "b", ends_at: { low: "2026-06-12T12:00:00Z" } }, { id: "c", ends_at: { low: "2026-06-12T13:00:00+02:00" } }];
-  assert.deepEqual(firstDying(batches).map((b) => b.id), ["c", "b", "a"]);
+  assert.deepEqual(byEarliestEnd(batches).map((b) => b.id), ["c", "b", "a"]);
 });

@@ -37,7 +37,7 @@ const outcomes = [
  * @param {API.BatchView} batch
  * @param {Page.Tools} tools
  */
-export function closeDialog(batch, { store, tell }) {
+export function closeDialog(batch, { store, notify }) {
   const good = chips({
     legend: "Was it still good?", name: "still_good", chosen: "unknown",
     options: [{ value: "yes", label: "Yes, I looked" }, { value: "no", label: "No" }, { value: "unknown", label: "Nobody looked" }],
@@ -62,7 +62,7 @@ export function closeDialog(batch, { store, tell }) {
       const off = data.get("outcome") === "went-off";
       const body = { outcome: data.get("outcome"), still_good: off ? "no" : data.get("still_good"), ...(off && { seen: data.get("seen") }) };
       const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/close`, { ...body, ...left.body(data) });
-      if (!onDisk) tell(`${batch.id} is closed, but that is not yet on disk: a crash now would lose it.`);
+      if (!onDisk) notify(`${batch.id} is closed, but that is not yet on disk: a crash now would lose it.`);
     },
   });
 }

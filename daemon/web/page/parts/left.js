@@ -1,4 +1,4 @@
-// What is left of a batch, weighed on the scale or said.
+// The rest of a batch, weighed on the scale or typed.
 import { figure, fieldOf, massField, massInput } from "../lib/dialogs.js";
 import { h, setText, show } from "../lib/dom.js";
 import { decimalsOf, grams } from "../lib/format.js";

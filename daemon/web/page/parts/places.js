@@ -1,4 +1,4 @@
-// Where a cup can stand: on a press, or in a zone, open or loosely covered.
+// The places of a cup: on a press, or in a zone, open or loosely covered.
 
 // How much air reaches the mix under a cover, as a share of an open cup's. The half is common
 // practice, not measured.

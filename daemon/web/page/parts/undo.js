@@ -5,7 +5,7 @@ import { button, h, setText, show } from "../lib/dom.js";
 import { grams } from "../lib/format.js";
 
 const seconds = 10;
-const saidForMs = 4_000; // how long it stays to be read that something was taken back
+const shownForMs = 4_000; // how long the result of an undo is shown
 
 /** @type {Record<string, string>} */
 const outcomes = { "used-up": "used up", discarded: "thrown away", "went-off": "gone off", "not-known": "not known" };
@@ -67,7 +67,7 @@ export function undoBar({ store }) {
     clearInterval(timer);
     setText(what, text);
     show(undo, false);
-    timer = setTimeout(() => !last && show(bar, false), saidForMs);
+    timer = setTimeout(() => !last && show(bar, false), shownForMs);
   };
   const tick = () => {
     if (!last) return;

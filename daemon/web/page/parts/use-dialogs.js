@@ -14,9 +14,9 @@ import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
  * @param {string} verb
  * @param {object} body
  */
-async function send({ store, tell }, batch, verb, body) {
+async function send({ store, notify }, batch, verb, body) {
   const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
-  if (!onDisk) tell(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
+  if (!onDisk) notify(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
 }
 
 /**
@@ -173,7 +173,7 @@ export function testDialog(batch, tools) {
 }
 
 /**
- * moreDialog offers what is done now and then, so that the buttons of every day stay few.
+ * moreDialog offers the rarer actions, so that only the usual ones have buttons of their own.
  * @param {API.BatchView} batch
  * @param {Page.Tools} tools
  */

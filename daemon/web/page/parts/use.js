@@ -1,5 +1,4 @@
-// What can be done with an open batch, as a row of buttons; on the bench's page and on the press
-// board alike.
+// The buttons of an open batch, on the bench's page and on the press board.
 import { changeRow } from "../lib/api.js";
 import { closeDialog, loadDialog } from "./batch-dialogs.js";
 import { button, h, refusalLine, show } from "../lib/dom.js";
@@ -31,13 +30,13 @@ export function stillThere(batch, now) {
  * @param {Page.Tools} tools
  */
 export function batchActions(tools) {
-  const { store, say, tell } = tools;
+  const { store, attempt, notify } = tools;
   const refusal = refusalLine();
   /** @type {API.BatchView} */
   let batch;
-  const post = (/** @type {string} */ verb) => say(refusal, async () => {
+  const post = (/** @type {string} */ verb) => attempt(refusal, async () => {
     const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/${verb}`);
-    if (!onDisk) tell(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
+    if (!onDisk) notify(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
   });
   const good = button("I looked: it is good", "small", () => post("good"));
   const load = button("Load…", "small", () => loadDialog(batch, store));

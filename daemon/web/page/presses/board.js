@@ -1,8 +1,8 @@
 // The press board: each press with its batch, on one time axis, the earliest end on top. Batches that
 // are on no press are on it too: they come next.
 import { change, changeRow } from "../lib/api.js";
-import { unseen } from "../parts/alarms.js";
-import { reach } from "../parts/axis.js";
+import { notAcknowledged } from "../parts/alarms.js";
+import { sharedSpan } from "../parts/axis.js";
 import { boardRows, placeRow } from "./rows.js";
 import { pick } from "../lib/dialogs.js";
 import { button, h, keyed, show } from "../lib/dom.js";
@@ -36,7 +36,7 @@ export function boardPanel(element, tools) {
     update(now, contact) {
       const rows = boardRows(store.all("presses"), store.all("batches"));
       show(none, rows.length === 0 && store.loaded.has("presses"));
-      const length = reach(store, now, othersBatches(store));
+      const length = sharedSpan(store, now, othersBatches(store));
       show(own, store.all("neighbours").length > 0);
       for (const part of keyed(list, rows, (row) => row.key, () => boardRow(tools))) part.draw(now, length, contact);
       scale.draw(now, length);
@@ -67,7 +67,7 @@ function boardRow(tools) {
      */
     draw(now, length, contact) {
       const { press, batch } = row;
-      part.lamp.draw(row, contact);
+      part.light.draw(row, contact);
       part.life(batch?.ends_at ? batch : null, now, length, true);
       const old = batch ? -secondsUntil(Date.parse(batch.time), now) : 0;
       const words = batch ? [
@@ -75,7 +75,7 @@ function boardRow(tools) {
         batch.quality !== "good" && `${batch.quality}: ${batch.why || "no cause given"}`,
         ...(batch.warnings ?? []), batch.on_disk === false && "not yet on disk", old > oldAfterSeconds && `as it was ${age(old)}`,
       ].filter(Boolean) : [];
-      part.say(batch ? `${batch.id} · ${batch.ink}${aside(row)}` : press ? waiting(store, press) : "", words.join(" "));
+      part.write(batch ? `${batch.id} · ${batch.ink}${aside(row)}` : press ? waiting(store, press) : "", words.join(" "));
     },
   };
 }
@@ -109,19 +109,19 @@ function waiting(store, press) {
  * @param {Page.Tools} tools
  * @param {HTMLElement} refusal
  */
-function pressActions({ store, say, tell }, refusal) {
+function pressActions({ store, attempt, notify }, refusal) {
   /** @type {PlaceRow} */
   let row;
-  const alarmsOf = () => store.all("alarms").filter((a) => unseen(a) && [row.press?.id, row.batch?.id, lightOf()?.batch].includes(a.subject));
+  const alarmsOf = () => store.all("alarms").filter((a) => notAcknowledged(a) && [row.press?.id, row.batch?.id, lightOf()?.batch].includes(a.subject));
   const lightOf = () => store.all("lights").find((l) => l.press === row.press?.id);
-  const acknowledge = button("Acknowledge", "small", () => say(refusal, async () => {
+  const acknowledge = button("Acknowledge", "small", () => attempt(refusal, async () => {
     for (const alarm of alarmsOf()) {
       const { onDisk } = await changeRow(store, "alarms", `alarms/${alarm.name}/${alarm.subject}/acknowledge`);
-      if (!onDisk) tell(`That ${row.name} was acknowledged is not yet on disk: a crash now would lose it.`);
+      if (!onDisk) notify(`That ${row.name} was acknowledged is not yet on disk: a crash now would lose it.`);
     }
   }));
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
-  const lift = button("The cup is off the press", "small", () => say(refusal, () => change(`batches/${lightOf()?.batch}/unload`)));
+  const lift = button("The cup is off the press", "small", () => attempt(refusal, () => change(`batches/${lightOf()?.batch}/unload`)));
   const load = button("Load…", "small", () => row.press && pickBatch(row.press, store));
   const element = h("div", { class: "batch-actions" }, acknowledge, load, lift);
   return {

@@ -1,5 +1,5 @@
 // The presses of other benches, as this bench hears them: nothing is done to them from here.
-import { reach } from "../parts/axis.js";
+import { sharedSpan } from "../parts/axis.js";
 import { boardRows, placeRow } from "./rows.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
@@ -62,7 +62,7 @@ export function othersPanel(element, { store }) {
     update(now, contact) {
       const benches = store.all("neighbours").sort((a, b) => a.bench.localeCompare(b.bench));
       show(element, benches.length > 0);
-      const length = reach(store, now, othersBatches(store));
+      const length = sharedSpan(store, now, othersBatches(store));
       for (const part of keyed(list, benches, (bench) => bench.bench, benchPart)) part.draw(now, length, contact);
     },
   };
@@ -122,10 +122,10 @@ function otherRow() {
      */
     draw(now, length, contact) {
       const { press, batch } = row;
-      part.lamp.draw({ ...row, press: press && { ...press, reason: pressWords(press, now) } }, contact);
+      part.light.draw({ ...row, press: press && { ...press, reason: pressWords(press, now) } }, contact);
       part.life(batch?.ends_at && contact ? batch : null, now, length, false);
       const words = batch ? [`${batch.id} · ${batch.ink}`, batch.state === "resting" && "still rests", batch.state === "mixing" && "is being mixed"] : [];
-      part.say(words.filter(Boolean).join(", "), contact && batch ? batchWords(batch, now) : "");
+      part.write(words.filter(Boolean).join(", "), contact && batch ? batchWords(batch, now) : "");
     },
   };
 }

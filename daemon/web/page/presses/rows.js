@@ -6,12 +6,12 @@ import { drawLife, lifeBar } from "../parts/life.js";
 import { meaningWords, sign } from "../lib/signs.js";
 
 /**
- * What the board shows of a press, of this bench or another.
- * @typedef {{ id: string, meaning: string, flashing: boolean, reason: string }} ShownPress
+ * The fields of a press that the board shows, of this bench or another.
+ * @typedef {{ id: string, meaning: string, cause?: string, flashing: boolean, reason: string }} ShownPress
  */
 
 /**
- * What the board shows of a batch.
+ * The fields of a batch that the board shows.
  * @typedef {{ id: string, press?: string | null, zone: string, quality: string, ends_at?: API.SpanTime | null, next_mix_at?: string }} ShownBatch
  */
 
@@ -48,10 +48,10 @@ export function boardRows(presses, batches) {
   return rows.sort((a, b) => rank(a) - rank(b) || end(a).low - end(b).low || end(a).expected - end(b).expected || a.key.localeCompare(b.key));
 }
 
-// lampPart makes a press's light: shape, word and reason. Without contact nothing is known of it.
-function lampPart() {
-  const lampShape = h("span", { class: "lamp-shape" });
-  const shape = h("div", { class: "lamp board-lamp" }, lampShape);
+// lightPart makes a press's light: shape, word and reason. Without contact nothing is known of it.
+function lightPart() {
+  const shapePlace = h("span", { class: "lamp-shape" });
+  const shape = h("div", { class: "lamp board-lamp" }, shapePlace);
   const word = h("p", { class: "board-word" });
   const reason = h("p", { class: "board-reason" });
   let drawn = "";
@@ -69,7 +69,7 @@ function lampPart() {
       if (!press) return setText(word, batch?.press ? "" : "not on a press");
       const meaning = contact ? press.meaning : "unknown";
       const flashes = contact && press.flashing;
-      if (drawn !== meaning) lampShape.replaceChildren(sign((drawn = meaning)));
+      if (drawn !== meaning) shapePlace.replaceChildren(sign((drawn = meaning)));
       shape.dataset.flashing = String(flashes);
       shape.dataset.meaning = meaning;
       setText(word, meaningWords(meaning, contact ? press.cause : ""));
@@ -88,7 +88,7 @@ function lampPart() {
  */
 export function placeRow(heading, besidePress = [], belowLife = []) {
   const name = h(heading, { class: "board-name" });
-  const lamp = lampPart();
+  const light = lightPart();
   const batchLine = h("p", { class: "board-batch" });
   const state = h("p", { class: "batch-state" });
   const left = h("p", { class: "board-left" });
@@ -96,11 +96,11 @@ export function placeRow(heading, besidePress = [], belowLife = []) {
   const next = h("p", { class: "board-next batch-next" });
   const bar = lifeBar();
   const element = h("li", { class: "board-row" },
-    h("div", { class: "board-press" }, lamp.shape, h("div", { class: "board-words" }, name, lamp.word, lamp.reason), besidePress),
+    h("div", { class: "board-press" }, light.shape, h("div", { class: "board-words" }, name, light.word, light.reason), besidePress),
     h("div", { class: "board-life" }, batchLine, state, bar.element, belowLife),
     h("div", { class: "board-figures" }, left, spread, next));
   return {
-    element, lamp,
+    element, light,
     place(/** @type {PlaceRow<ShownPress, ShownBatch>} */ row) {
       setText(name, row.name);
       element.dataset.place = row.press ? "press" : "zone";
@@ -110,7 +110,7 @@ export function placeRow(heading, besidePress = [], belowLife = []) {
      * @param {string} batchWords
      * @param {string} stateWords
      */
-    say(batchWords, stateWords) {
+    write(batchWords, stateWords) {
       setText(batchLine, batchWords);
       show(batchLine, batchWords !== "");
       setText(state, stateWords);
