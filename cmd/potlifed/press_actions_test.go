@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -239,8 +240,16 @@ var pressActions = []struct {
 		m.sees("Taken back: Took "+id+" off its press", id+" dial-satin on press-1")
 	}},
 	{"a rest before the press", func(m *mixer) {
+		began := time.Now()
 		m.records("dial-flat", 5, 8)
-		m.sees("Let it rest", "10:0", "its light stays red until the rest is over")
+		m.sees("Let it rest", "its light stays red until the rest is over")
+		// 15 min of rest, of which 5 were over, and what this machine took since.
+		shown := m.reads(`(\d+:\d\d) min`)
+		minutes, seconds, _ := strings.Cut(shown, ":")
+		left, err := time.ParseDuration(minutes + "m" + seconds + "s")
+		if took := time.Since(began); err != nil || left > 10*time.Minute+time.Second || left < 10*time.Minute-took-2*time.Second {
+			m.t.Errorf("%v after the mix was recorded %s of its rest are left (%v)", took, shown, err)
+		}
 		m.taps("Onto a press…")
 		m.chooses("Press", "press-1")
 		m.taps("It is on this press")
