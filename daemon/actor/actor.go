@@ -4,7 +4,7 @@ package actor
 
 import "strings"
 
-// Name is who made a change, as the wire's `by`.
+// Name is the name of who made a change. It is published in the field `by`.
 type Name string
 
 const (
@@ -16,8 +16,8 @@ const (
 	Local Name = "local"
 )
 
-// Reserved reports whether a name, in any case of its letters, is one that no device and
-// no token may have.
+// Reserved reports whether a name is one that no device and no token may have: bench, mqtt or
+// local, in small or capital letters.
 func Reserved(name string) bool {
 	for _, n := range []Name{Local, Bench, MQTT} {
 		if strings.EqualFold(string(n), name) {

@@ -193,8 +193,8 @@ func (b *Bench) Watch() (signal <-chan struct{}, stop func()) { return b.watch.a
 
 var _ instruments.Sink = (*Bench)(nil)
 
-// SensorRead takes in a sensor's reading, or why there is none. It blocks only while the
-// loop is far behind.
+// SensorRead passes a sensor's reading to the loop, or the error that came instead of one. It
+// blocks only while the loop's queue is full, and at most until ctx ends.
 func (b *Bench) SensorRead(ctx context.Context, sensor string, r instruments.SensorReading) {
 	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, rejected: r.Implausible, at: b.clock.mono()})
 }

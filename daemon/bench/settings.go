@@ -10,10 +10,10 @@ import (
 	"potlifed/daemon/record"
 )
 
-// Journal is what the loop needs of a journal: groups are written in the order they
-// were sent, and each is answered. Acks is closed when no group will be answered any more.
-// Groups has room for one, and the next is sent only
-// once the last was answered, so that sending never blocks.
+// Journal is the journal as the loop uses it. It writes the groups in the order in which they
+// are sent, and sends the result of each on Acks: nil or the error. Acks is closed when no more
+// groups will be written. Groups is a channel with a buffer of one. The loop sends the next group
+// only after the result of the last, so that sending never blocks.
 type Journal interface {
 	ID() string
 	Load(ctx context.Context) (record.State, error)

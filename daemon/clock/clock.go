@@ -1,6 +1,6 @@
-// Package clock reads the time on a computer that may have no battery clock. It reads the wall
-// clock together with two things that do not jump (CLOCK_BOOTTIME and the kernel's boot id), and
-// whether the kernel knows that the wall clock was set.
+// Package clock reads the time on a computer that may have no clock with a battery. It reads the
+// wall clock together with two values that do not jump (CLOCK_BOOTTIME and the kernel's boot
+// id), and whether the kernel knows that the wall clock was set.
 package clock
 
 import (

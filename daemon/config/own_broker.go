@@ -29,9 +29,9 @@ func (b Broker) Serves(address string, own []net.IP) bool {
 	return ListensOn(b.Listen, b.CertFile != "", address, own)
 }
 
-// OtherScheme returns the scheme that b speaks when address names its host and port with
-// the other one: "mqtts" where address has mqtt:// and b has a certificate, or the
-// reverse. It returns "" for every other address.
+// OtherScheme returns the scheme that address should have, when it names the host and port of b
+// with the wrong one: "mqtts" where address has mqtt:// and b has a certificate, "mqtt" in the
+// reverse case. It returns "" for every other address. own is that of [ListensOn].
 func (b Broker) OtherScheme(address string, own []net.IP) string {
 	u, err := url.Parse(address)
 	speaks := schemeOf(b.CertFile != "")

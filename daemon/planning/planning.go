@@ -97,10 +97,10 @@ func hours(d time.Duration) float64 { return precision.Hours(d.Hours()) }
 // back to similar values, which the drift of the model does not.
 const longestDrift = 24 * time.Hour
 
-// LowFromNow returns a function that gives the low bound of the life of a fresh batch that
-// begins the given time after now, in air that was last known now. The result changes in steps
-// of an hour, each with the age of the air at the end of the hour; this is the safe side, and
-// limits the number of forecasts.
+// LowFromNow returns a function. Its argument is how long after now a batch is mixed; its result
+// is the low bound of that batch's life (see [cure.Ends]). now is the newest known air, so the
+// later the batch is mixed, the older the air is. The age of the air is rounded up to a whole
+// hour, which is on the safe side and limits the number of forecasts, and is at most a day.
 func LowFromNow(fresh *cure.Cloud, place cure.Place, now air.State) func(time.Duration) time.Duration {
 	known := map[time.Duration]time.Duration{}
 	return func(begun time.Duration) time.Duration {

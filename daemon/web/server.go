@@ -34,20 +34,21 @@ import (
 // Bench is what the API shows and changes. All methods may be called from any
 // goroutine.
 type Bench interface {
-	// Snapshot is the newest one. It is not nil and does not change.
+	// Snapshot returns the newest snapshot. It is never nil and never changes.
 	Snapshot() *view.Snapshot
-	// Watch signals after each new snapshot; a reader that is late sees one signal.
+	// Watch returns a channel that gets a signal after each new snapshot. A reader that is late
+	// gets one signal for all that it missed. stop ends the signals.
 	Watch() (signal <-chan struct{}, stop func())
 	// Do makes a change and returns once it is on disk. The error is a
 	// [*request.Refusal], or that of ctx.
 	Do(ctx context.Context, r request.Request) (request.Reply, error)
 }
 
-// Journal is the past.
+// Journal reads past events and past air. The errors are those of reading.
 type Journal interface {
-	// Events are at most limit events after the given one, oldest first.
+	// Events returns at most limit events after the event of the given number, oldest first.
 	Events(ctx context.Context, after uint64, limit int) ([]view.Event, error)
-	// History is a zone's closed air steps, oldest first.
+	// History returns the closed air steps of a zone, oldest first.
 	History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error)
 	trace.Journal
 }
@@ -155,7 +156,7 @@ func CheckConfigFile(path string) error {
 	return nil
 }
 
-// Serving is closed once connections are taken in.
+// Serving returns a channel that is closed when the server begins to accept connections.
 func (s *Server) Serving() <-chan struct{} { return s.serving }
 
 // announcing is a listener that tells when connections are first waited for.
@@ -165,7 +166,8 @@ type announcing struct {
 	serving chan struct{}
 }
 
-// Accept waits for the next connection.
+// Accept waits for the next connection and returns it. The first call closes a.serving. The
+// error is that of the listener.
 func (a *announcing) Accept() (net.Conn, error) {
 	a.once.Do(func() { close(a.serving) })
 	return a.Listener.Accept()

@@ -28,8 +28,9 @@ type Framer struct {
 // Restart drops the present line: bytes are missing from here on.
 func (f *Framer) Restart() { *f = Framer{} }
 
-// Interrupt must be called when bytes may be missing. A line that has begun is dropped. Where
-// none has begun, nothing is lost, so that every line of a scale that seldom sends is read.
+// Interrupt must be called when bytes may be missing, such as after a silence. It drops a line
+// that has begun. Between two lines it changes nothing, so the next line is read: a scale that
+// seldom sends loses none.
 func (f *Framer) Interrupt() {
 	if f.n > 0 || f.overlong {
 		f.Restart()

@@ -15,8 +15,9 @@ import (
 	"time"
 )
 
-// Golden compares lines with the file of the given name in testdata/wire, whose path from
-// the package under test is dir. With update it writes the file first.
+// Golden compares lines with the file name in testdata/wire and reports each difference as an
+// error of the test. dir is the path from the package under test to the root of the repository.
+// With update, Golden writes the file first.
 func Golden(t testing.TB, dir, name string, update bool, lines []string) {
 	t.Helper()
 	path := filepath.Join(dir, "testdata", "wire", name)

@@ -81,7 +81,8 @@ func (v Verdict) NeedsReason() bool {
 	return v.Can.Part == mix.Hardener && (v.Expired || v.ExpiryNotKnown)
 }
 
-// Expiry returns a sentence about the can's last day, empty if the can is not past it.
+// Expiry returns a sentence if the can is past its last day, or if that cannot be known because
+// the clock is not set. Otherwise it returns "".
 func (v Verdict) Expiry() string {
 	switch {
 	case v.Expired:

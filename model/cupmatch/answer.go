@@ -38,9 +38,10 @@ func (m *Matcher) CheckConfirm(weighed guide.Mix, g float64, override string, wa
 	return nil
 }
 
-// Resume returns a waiting mix as it goes on after a person has taken it up, if that does
-// not depend on what the scale shows now: its cup is not confirmed yet, or the person has
-// answered the question whose cup stands there.
+// Resume returns the waiting mix of c after a person has chosen to continue it. resumed is true
+// if this does not depend on what the scale shows now: the mix has no confirmed cup yet, or the
+// matcher had asked whether the cup on the scale is that of this mix. Otherwise the mix is
+// returned unchanged, and [Matcher.ResumeAt] must be called.
 func (m *Matcher) Resume(c Cup) (next guide.Mix, resumed bool) {
 	switch {
 	case !c.begun():

@@ -68,9 +68,10 @@ func (m Mix) cupWeighed() bool {
 
 func (s *Span) shift(by float64) { s.G, s.LowG, s.HighG = s.G+by, s.LowG+by, s.HighG+by }
 
-// ZerosG returns by how many g the reading of the scale may be below the gross weight, by what
-// is known from the mix's pan: zero, what was tared, or both values while it is not decided
-// whether it was tared.
+// ZerosG returns the possible tares of the scale, in g: by how much a reading may be below the
+// gross weight. 0, for no tare, always comes first. The tare by the mix's pan follows, if it is
+// larger than what a stirring stick may carry off. While it is not decided whether the scale was
+// tared, the list has the values of both cases.
 func (m Mix) ZerosG() []float64 {
 	zeros := []float64{0}
 	gross := m.GrossG(0)
@@ -141,8 +142,9 @@ func (m Mix) TakenUp(readingG float64) Mix {
 	return next
 }
 
-// Awaited returns the mix while its cup is not on the scale yet. The empty pan shows the given
-// reading, and the cup will come back.
+// Awaited returns the mix in the state in which it waits for its cup to be put on the scale
+// again. emptyG is the reading of the empty pan in g; it is below zero when the cup's weight is
+// tared.
 func (m Mix) Awaited(emptyG float64) Mix {
 	if m.Step == Cup {
 		m.Pan = weigh.Pan{}

@@ -60,10 +60,10 @@ func ratioPart(text string) (float64, error) {
 	return x, nil
 }
 
-// Valid reports whether the ratio is one that [ParseRatio] could return.
+// Valid reports whether the ratio is one that [ParseRatio] could return: 0.01 to 100.
 func (r Ratio) Valid() bool { return r >= smallestRatio && r <= largestRatio }
 
-// String returns the ratio to one part of hardener, exactly.
+// String returns the ratio to one part of hardener with all its digits, such as "3.5:1".
 func (r Ratio) String() string { return strconv.FormatFloat(float64(r), 'f', -1, 64) + ":1" }
 
 // MarshalText returns the text of [Ratio.String]. It returns an error for a ratio that is not

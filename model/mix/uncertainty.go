@@ -54,8 +54,8 @@ type Expanded struct {
 // coverage is the factor k of the expanded uncertainty.
 const coverage = 2
 
-// Uncertainty returns the expanded uncertainty of a mix as weighed: of the ratio in %, of the
-// thinner's share in percentage points.
+// Uncertainty returns the expanded uncertainty (k = 2) of a mix as weighed: that of the ratio in
+// %, that of the thinner's share in percentage points. Ink and hardener must be above zero.
 func (w Weighing) Uncertainty(a Amounts) Expanded {
 	return Expanded{
 		RatioPct:         coverage * 100 * w.RatioUncertainty(a),

@@ -127,7 +127,8 @@ func (s *Subscriber) ExpectAfter(t testing.TB, from int, what string, fits func(
 	}
 }
 
-// Summary returns the newest messages as text.
+// Summary returns the number of messages and the newest 20 of them, one a line, for the text of a
+// failed test.
 func (s *Subscriber) Summary() string {
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -17,14 +17,15 @@ const (
 	Height = 40
 )
 
-// Label is what stands on the cup. The ends are an estimate as it stood at MadeAt.
+// Label is the content of a cup's label. Low and Expected are the low bound and the median of the
+// time at which the pot life ends, as estimated at MadeAt.
 type Label struct {
 	Batch, Ink    string
 	Press         string // where it is, or is to go; may be empty
 	MixedAt       time.Time
 	Low, Expected time.Time
 	MadeAt        time.Time
-	Uncertain     bool   // the figures are not good
+	Uncertain     bool   // Low and Expected cannot be relied on
 	URL           string // of the batch's page; empty for no code
 }
 

@@ -110,8 +110,9 @@ func (b *built) template(from fs.FS, d document) (*template.Template, error) {
 	return t, nil
 }
 
-// Label returns the page of a label as HTML, from which a browser prints it. With a reason why
-// there is no label, only l.Batch is looked at.
+// Label returns an HTML page with the label l, for printing. If there is no label, why says the
+// reason; the page then shows it, and of l only Batch is used. Otherwise why is empty. The error
+// is that of the template.
 func Label(l label.Label, why string) ([]byte, error) {
 	var out bytes.Buffer
 	err := site().label.ExecuteTemplate(&out, "label", struct {
