@@ -60,7 +60,7 @@ func Run(ctx context.Context, o Options) error {
 	}
 	out := &mqttOutput{}
 	b, err := bench.New(ctx, bench.Settings{
-		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, Outlet: out.status,
+		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, Publishing: out.status,
 	})
 	if err != nil {
 		return errors.Join(err, j.Close())

@@ -110,8 +110,8 @@ func (o *mqttOutput) fault() string {
 }
 
 // status returns what the bench asks for.
-func (o *mqttOutput) status() bench.Outlet {
-	s := bench.Outlet{Away: o.fault()}
+func (o *mqttOutput) status() bench.Publishing {
+	s := bench.Publishing{Fault: o.fault()}
 	if p, _ := o.state(); p != nil {
 		is := p.Status()
 		s.Waiting, s.OtherInstance, s.Dropped = is.Waiting, is.OtherInstance, is.Dropped

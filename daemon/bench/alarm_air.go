@@ -152,7 +152,7 @@ func (l *causes) cut(batch *record.Batch) {
 		l.notKnown(alarm.LifeCut, id)
 		return
 	case !known || was.of != is.of || state == alarm.Acknowledged || is.left <= 0:
-		// Whoever has acknowledged a cut plans by the new end.
+		// A person who has acknowledged a cut plans by the new end.
 		b.promises[id] = is
 		return
 	}

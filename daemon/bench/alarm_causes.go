@@ -131,7 +131,7 @@ func (l *causes) service() {
 	case b.write.flight != nil && b.clock.mono()-b.write.sentAt >= b.clock.lapse(alarm.SlowWrite):
 		l.holds(alarm.JournalFailing, bench, "the journal is slow: a write has taken more than %v", alarm.SlowWrite)
 	}
-	out, early := b.outlet(), b.clock.settling()
+	out, early := b.publishing(), b.clock.settling()
 	if early { // it has hardly begun to connect
 		for _, name := range []string{alarm.BrokerAway, alarm.QueueLong, alarm.OtherInstance} {
 			l.notKnown(name, bench)
@@ -139,8 +139,8 @@ func (l *causes) service() {
 	}
 	switch {
 	case early:
-	case out.Away != "":
-		l.holds(alarm.BrokerAway, bench, "nothing can be published: %s", out.Away)
+	case out.Fault != "":
+		l.holds(alarm.BrokerAway, bench, "nothing can be published: %s", out.Fault)
 	case out.Dropped != "":
 		l.holds(alarm.BrokerAway, bench, "%s", out.Dropped)
 	}

@@ -22,8 +22,8 @@ import (
 // alarmWorld is a shop with what a test does to it, and what it has seen of alarms.
 type alarmWorld struct {
 	*shop
-	outlet Outlet
-	lamp   light.Report
+	publishing Publishing
+	lamp       light.Report
 	// since is when a cause was last seen to begin or end, by the test's own reckoning;
 	// what differs from it is the time that it stood the other way.
 	causes map[record.AlarmKey]bool
@@ -34,7 +34,7 @@ type alarmWorld struct {
 
 func newAlarmWorld(t testing.TB, dir string, c *handClock) *alarmWorld {
 	w := &alarmWorld{shop: openShop(t, dir, c)}
-	w.b.outlet = func() Outlet { return w.outlet }
+	w.b.publishing = func() Publishing { return w.publishing }
 	w.forget()
 	return w
 }
@@ -94,11 +94,11 @@ func (w *alarmWorld) checkEvents(rt *rapid.T) {
 // means to see.
 func (w *alarmWorld) reckon() map[record.AlarmKey]bool {
 	stands := map[record.AlarmKey]bool{
-		{Name: alarm.BrokerAway, Subject: "bench-1"}:    w.outlet.Away != "",
-		{Name: alarm.OtherInstance, Subject: "bench-1"}: w.outlet.OtherInstance != "",
+		{Name: alarm.BrokerAway, Subject: "bench-1"}:    w.publishing.Fault != "",
+		{Name: alarm.OtherInstance, Subject: "bench-1"}: w.publishing.OtherInstance != "",
 		{Name: alarm.ClockUnset, Subject: "bench-1"}:    !w.clock.is.Synced,
 	}
-	if n := w.outlet.Waiting; n >= alarm.MostWaiting || n <= alarm.MostWaiting/2 {
+	if n := w.publishing.Waiting; n >= alarm.MostWaiting || n <= alarm.MostWaiting/2 {
 		stands[record.AlarmKey{Name: alarm.QueueLong, Subject: "bench-1"}] = n >= alarm.MostWaiting
 	}
 	if owes := w.clock.is.Mono - w.lamp.UnansweredSince; w.lamp.Acknowledged && (!w.lamp.Unanswered || owes >= 10*time.Second) {
@@ -271,9 +271,9 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 				}
 				pass(rt, 10)
 			},
-			"outlet": func(rt *rapid.T) {
-				w.outlet = Outlet{
-					Away:    rapid.SampledFrom([]string{"", "refused"}).Draw(rt, "away"),
+			"publishing": func(rt *rapid.T) {
+				w.publishing = Publishing{
+					Fault:   rapid.SampledFrom([]string{"", "refused"}).Draw(rt, "away"),
 					Waiting: rapid.SampledFrom([]int{0, 700, 1500}).Draw(rt, "waiting"), OtherInstance: rapid.SampledFrom([]string{"", "", "twin"}).Draw(rt, "other"),
 				}
 				pass(rt, rapid.IntRange(1, 20).Draw(rt, "s"))
@@ -335,9 +335,9 @@ func TestAlarmsUnderAnyInput(t *testing.T) {
 					rt.Fatalf("the journal gives another state than was live:\n%s\n%s", before, got)
 				}
 				c.turn(time.Duration(rapid.IntRange(0, 300).Draw(rt, "off")) * time.Second)
-				outlet, heard := w.outlet, w.heard
+				publishing, heard := w.publishing, w.heard
 				w = newAlarmWorld(t, dir, c)
-				w.outlet, w.heard = outlet, heard
+				w.publishing, w.heard = publishing, heard
 				pass(rt, 1)
 			},
 		})
@@ -355,7 +355,7 @@ func (w *alarmWorld) hears(word light.Report) {
 // left then.
 func (w *alarmWorld) comeToRest(rt *rapid.T) {
 	w.hears(light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: w.clock.is.Mono})
-	w.outlet, w.clock.is.Synced = Outlet{}, true
+	w.publishing, w.clock.is.Synced = Publishing{}, true
 	for _, id := range slices.Sorted(maps.Keys(w.b.state.Batches)) {
 		w.ask(request.CloseBatch{Batch: id, Outcome: "discarded"})
 	}

@@ -75,18 +75,18 @@ func (s *shop) alarmEvents(name, subject string) []string {
 	return got
 }
 
-// publishing lets the bench think so of its outlet.
-func (s *shop) publishing(o Outlet) { s.b.outlet = func() Outlet { return o } }
+// publishing lets the bench think so of its publishing.
+func (s *shop) publishing(o Publishing) { s.b.publishing = func() Publishing { return o } }
 
 func TestAlarmLivesItsCycle(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(20*time.Second, both(mild))
-	away := Outlet{Away: "connection refused"}
+	away := Publishing{Fault: "connection refused"}
 	for range 20 { // one that comes and goes every second is not away
 		s.publishing(away)
 		s.goes(time.Second, both(mild))
-		s.publishing(Outlet{})
+		s.publishing(Publishing{})
 		s.goes(time.Second, both(mild))
 	}
 	s.is(alarm.Normal, "broker", "bench-1")
@@ -96,7 +96,7 @@ func TestAlarmLivesItsCycle(t *testing.T) {
 	if a := s.is(alarm.Unacknowledged, "broker", "bench-1"); !strings.Contains(a.Text, "connection refused") {
 		t.Errorf("the text does not say why: %s", a.Text)
 	}
-	s.publishing(Outlet{})
+	s.publishing(Publishing{})
 	s.goes(5*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "broker", "bench-1")
 	s.goes(7*time.Second, both(mild))
@@ -113,7 +113,7 @@ func TestAlarmLivesItsCycle(t *testing.T) {
 	if s.b.state.Seq != seq {
 		t.Error("what is acknowledged was acknowledged again")
 	}
-	s.publishing(Outlet{})
+	s.publishing(Publishing{})
 	s.goes(12*time.Second, both(mild))
 	s.is(alarm.Normal, "broker", "bench-1")
 	want := []string{"raised by bench", "returned by bench", "raised by bench", "acknowledged by tester", "returned by bench"}
@@ -125,7 +125,7 @@ func TestAlarmLivesItsCycle(t *testing.T) {
 func TestAlarmOutlivesARestart(t *testing.T) {
 	dir, c := t.TempDir(), newClock()
 	s := openShop(t, dir, c)
-	s.publishing(Outlet{Waiting: 1200, OtherInstance: "twin"})
+	s.publishing(Publishing{Waiting: 1200, OtherInstance: "twin"})
 	s.goes(40*time.Second, both(mild))
 	since := s.is(alarm.Unacknowledged, "queue", "bench-1").Since
 	s.acknowledge("queue", "bench-1")
@@ -133,7 +133,7 @@ func TestAlarmOutlivesARestart(t *testing.T) {
 	c.turn(time.Minute)
 	s = openShop(t, dir, c)
 	defer s.crash()
-	s.publishing(Outlet{Waiting: 600}) // in the dead-band
+	s.publishing(Publishing{Waiting: 600}) // in the dead-band
 	if a := s.is(alarm.Acknowledged, "queue", "bench-1"); !a.Since.Equal(since) || a.By != "tester" {
 		t.Errorf("after the restart: since %v by %q, want %v by tester", a.Since, a.By, since)
 	}
@@ -141,7 +141,7 @@ func TestAlarmOutlivesARestart(t *testing.T) {
 	s.goes(2*time.Minute, both(mild))
 	s.is(alarm.Acknowledged, "queue", "bench-1")
 	s.overOnceSeen("other-instance", "bench-1")
-	s.publishing(Outlet{Waiting: 400})
+	s.publishing(Publishing{Waiting: 400})
 	s.goes(2*time.Minute, both(mild))
 	s.is(alarm.Normal, "queue", "bench-1")
 }
@@ -406,7 +406,7 @@ func TestImplausibleIsNotStale(t *testing.T) {
 func TestShelving(t *testing.T) {
 	dir, c := t.TempDir(), newClock()
 	s := openShop(t, dir, c)
-	s.publishing(Outlet{Away: "refused"})
+	s.publishing(Publishing{Fault: "refused"})
 	s.goes(20*time.Second, both(mild))
 	in := func(d time.Duration) time.Time { return s.b.clock.now().Add(d) }
 	for name, wrong := range map[string]request.Change{
@@ -434,7 +434,7 @@ func TestShelving(t *testing.T) {
 	c.turn(30 * time.Minute)
 	s = openShop(t, dir, c)
 	defer func() { s.crash() }()
-	s.publishing(Outlet{Away: "refused"})
+	s.publishing(Publishing{Fault: "refused"})
 	s.goes(27*time.Minute, both(mild))
 	s.is(alarm.Shelved, "broker", "bench-1")
 	s.goes(3*time.Minute, both(mild))

@@ -2,8 +2,8 @@
 // it decides, applies what was decided to the state, hands records to the journal's
 // writer, and publishes a snapshot.
 //
-// One goroutine ([Bench.Run]) touches the state. Whoever asks for something with
-// [Bench.Do] is answered when the change is on disk. Readers take the newest
+// One goroutine ([Bench.Run]) touches the state. A caller of
+// [Bench.Do] gets the answer when the change is on disk. Readers take the newest
 // [Bench.Snapshot]; a slow one costs the loop nothing.
 package bench
 
@@ -27,12 +27,12 @@ import (
 
 // Bench is the loop with what it knows.
 type Bench struct {
-	shop    catalogue
-	clock   benchClock
-	journal Journal
-	log     *slog.Logger
-	outlet  func() Outlet
-	version string
+	shop       catalogue
+	clock      benchClock
+	journal    Journal
+	log        *slog.Logger
+	publishing func() Publishing
+	version    string
 
 	useWithinOpened map[string]time.Duration // of hardeners, by id
 
@@ -69,15 +69,15 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		return nil, err
 	}
 	b := &Bench{
-		shop: catalogue{s.Shop}, clock: benchClock{real: s.Clock}, journal: s.Journal, log: s.Log, outlet: s.Outlet, version: s.Version,
+		shop: catalogue{s.Shop}, clock: benchClock{real: s.Clock}, journal: s.Journal, log: s.Log, publishing: s.Publishing, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{},
 		useWithinOpened: useWithinOpened(s.Shop),
 		lightReports:    map[string]light.Report{},
 		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{},
 	}
-	if b.outlet == nil {
-		b.outlet = func() Outlet { return Outlet{} }
+	if b.publishing == nil {
+		b.publishing = func() Publishing { return Publishing{} }
 	}
 	b.write.shown = state
 	b.write.durable = state

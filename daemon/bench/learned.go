@@ -39,8 +39,9 @@ func (b *Bench) revokeLearned(now time.Time, by actor.Name, c request.RevokeLear
 	return inkView(b.state, ink), nil
 }
 
-// lifeFor is what a new batch of an ink goes by: what was learned and accepted, or else
-// the data sheet. What was learned against another data sheet does not count.
+// lifeFor returns the pot life that a new batch of an ink starts with: the learned one if a
+// person has accepted it, else that of the data sheet. A life that was learned against
+// another data sheet does not count.
 func lifeFor(s record.State, ink config.Ink) cure.Ink {
 	if l, ok := s.Learned[ink.ID]; ok && l.Sheet == ink.Life {
 		return l.Life

@@ -16,17 +16,17 @@ func (b *Bench) Lamp(ctx context.Context, light string, w light.Report) {
 }
 
 type lightReport struct {
-	light string
-	word  light.Report
+	light  string
+	report light.Report
 }
 
 func (in lightReport) enter(b *Bench, _ time.Time) {
-	b.lightReports[in.light] = in.word
+	b.lightReports[in.light] = in.report
 	b.dirty = true
 }
 
-// confirms says whether a lamp shows what it was told, by its own account. It is empty
-// for one that does not report back.
+// confirms returns whether a lamp shows what it was told, by its own report; empty for one
+// that does not report back.
 func confirms(c config.Light, w light.Report, by *benchClock) light.Confirmation {
 	switch {
 	case c.Confirms == "":
@@ -40,7 +40,7 @@ func confirms(c config.Light, w light.Report, by *benchClock) light.Confirmation
 }
 
 // lightReports looks for lamps that do not confirm. One that cannot be told anything, since the
-// broker is away, is not blamed for it, and one that was silent is believed again only
+// broker cannot be reached, gets no alarm for that; one that was silent is believed again only
 // once it has confirmed.
 func (l *causes) lightReports() {
 	for _, c := range l.b.shop.Lights {

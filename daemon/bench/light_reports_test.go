@@ -39,7 +39,7 @@ func TestSilentLamp(t *testing.T) {
 	}
 
 	// The broker goes: nothing new is known of the lamp.
-	s.publishing(Outlet{Away: "refused"})
+	s.publishing(Publishing{Fault: "refused"})
 	s.hears("light-2", light.Report{})
 	s.goes(20*time.Second, both(mild))
 	s.is(alarm.Unacknowledged, "broker", "bench-1")
@@ -70,12 +70,12 @@ func TestLampIsNotBlamedForTheBroker(t *testing.T) {
 	s.hears("light-2", light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: s.mono()})
 	s.hears("light-2", light.Report{Acknowledged: true, Confirmed: true, ConfirmedAt: s.mono(), Unanswered: true, UnansweredSince: s.mono()})
 	s.goes(3*time.Second, both(mild))
-	s.publishing(Outlet{Away: "refused"})
+	s.publishing(Publishing{Fault: "refused"})
 	s.hears("light-2", light.Report{Confirmed: true, ConfirmedAt: s.mono()})
 	s.goes(5*time.Minute, both(mild))
 	s.is(alarm.Unacknowledged, "broker", "bench-1")
 	s.is(alarm.Normal, "light-silent", "light-2")
-	s.publishing(Outlet{})
+	s.publishing(Publishing{})
 	s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: s.mono()})
 	s.goes(9*time.Second, both(mild))
 	s.is(alarm.Normal, "light-silent", "light-2")

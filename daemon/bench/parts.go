@@ -138,7 +138,7 @@ func (b *Bench) topUp(now time.Time, by actor.Name, c request.TopUpBatch) (any, 
 	return b.viewOf(batch.ID, now)
 }
 
-// thin adds thinner to a batch in use, inside the ink's range or over a person's word.
+// thin adds thinner to a batch in use, inside the ink's range or with a person's reason.
 func (b *Bench) thin(now time.Time, by actor.Name, c request.ThinBatch) (any, error) {
 	batch, err := b.finished(c.Batch)
 	if err != nil {

@@ -56,7 +56,7 @@ func (s *scale) shift(d time.Duration) {
 }
 
 // A scale that streams sends a line several times a second. Its number is old after
-// a few missing lines, and it is silent when they stay away.
+// a few missing lines, and it is silent when no more come.
 const (
 	lineOld    = 3 * time.Second
 	lineSilent = 10 * time.Second

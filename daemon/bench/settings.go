@@ -28,13 +28,13 @@ type Settings struct {
 	Clock   clock.Clock
 	Journal Journal
 	Log     *slog.Logger
-	// Outlet says how publishing stands. It must not block.
-	Outlet func() Outlet
+	// Publishing returns the present state of publishing. It must not block.
+	Publishing func() Publishing
 }
 
-// Outlet is how publishing stands.
-type Outlet struct {
-	Away          string // why nothing can be published just now, empty when it can
+// Publishing is the state of publishing.
+type Publishing struct {
+	Fault         string // why nothing can be published at present, empty if it can
 	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
 	Waiting       int    // messages that the broker does not have
 	OtherInstance string // a duplicate instance of the program for this bench, empty for none

@@ -238,7 +238,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	return v
 }
 
-// addLife adds what hangs on the first hardener.
+// addLife adds what is known once the first hardener is in: age, spent life and ends.
 func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *view.Batch) {
 	z := b.zones[batch.Zone]
 	v.Quality, v.Why = view.QualityBad, "its zone is not in the configuration"

@@ -102,7 +102,7 @@ func (b *Bench) acknowledged(err error) {
 		p.checkpoint, p.skipped = p.checkpoint || p.skipped, false
 	}
 	p.shown = g.after
-	b.publish(b.clock.now()) // first, so that whoever was answered finds what changed
+	b.publish(b.clock.now()) // first, so that a caller who was answered finds the change
 	for _, w := range g.waiters {
 		w.done(true)
 	}
