@@ -7,6 +7,7 @@ import (
 	"embed"
 	"encoding/hex"
 	"fmt"
+	"io"
 	"io/fs"
 	"path"
 	"regexp"
@@ -37,13 +38,18 @@ type assets struct {
 	paths  map[string]string   // by the file's own name, such as lib/dom.js
 	needs  map[string][]string // the modules that a module imports, by name
 	open   map[string]bool     // whose imports are being looked up
+	packer *gzip.Writer
 }
 
 // newAssets reads the embedded files. An import that names no module, or that leads back to
 // where it came from, is an error.
 func newAssets(from fs.FS) (*assets, error) {
-	a := &assets{served: map[string]content{}, paths: map[string]string{}, needs: map[string][]string{}, open: map[string]bool{}}
-	err := fs.WalkDir(from, ".", func(name string, d fs.DirEntry, err error) error {
+	packer, err := gzip.NewWriterLevel(io.Discard, gzip.BestCompression)
+	if err != nil {
+		return nil, err
+	}
+	a := &assets{served: map[string]content{}, paths: map[string]string{}, needs: map[string][]string{}, open: map[string]bool{}, packer: packer}
+	err = fs.WalkDir(from, ".", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || contentTypes[path.Ext(name)] == "" {
 			return err
 		}
@@ -78,7 +84,7 @@ func (a *assets) add(from fs.FS, name string) (string, error) {
 	sum := sha256.Sum256(body)
 	ext := path.Ext(name)
 	at := fmt.Sprintf("/assets/%s.%s%s", strings.TrimSuffix(name, ext), hex.EncodeToString(sum[:8]), ext)
-	a.paths[name], a.served[at] = at, newContent(body, contentTypes[ext], true)
+	a.paths[name], a.served[at] = at, newContent(a.packer, body, contentTypes[ext], true)
 	return at, nil
 }
 
@@ -126,10 +132,11 @@ type content struct {
 	immutable     bool   // its path changes when its body does
 }
 
-func newContent(body []byte, kind string, immutable bool) content {
+// newContent compresses a body by w, which is used for all of them: to make one is costly.
+func newContent(w *gzip.Writer, body []byte, kind string, immutable bool) content {
 	var packed bytes.Buffer
-	w, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression) // the level is a valid one
-	_, _ = w.Write(body)                                       // a buffer takes everything
+	w.Reset(&packed)
+	_, _ = w.Write(body) // a buffer takes everything
 	_ = w.Close()
 	sum := sha256.Sum256(body)
 	return content{kind: kind, plain: body, packed: packed.Bytes(), tag: hex.EncodeToString(sum[:12]), immutable: immutable}

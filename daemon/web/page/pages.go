@@ -83,7 +83,7 @@ func build(from fs.FS) (*built, error) {
 		if err := t.Execute(&out, d); err != nil {
 			return nil, fmt.Errorf("%s: %w", d.Folder, err)
 		}
-		b.pages[d.At] = newContent(out.Bytes(), "text/html; charset=utf-8", false)
+		b.pages[d.At] = newContent(a.packer, out.Bytes(), "text/html; charset=utf-8", false)
 	}
 	if b.label, err = b.template(from, labelPage); err != nil {
 		return nil, err
