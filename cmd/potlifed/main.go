@@ -48,8 +48,8 @@ func rootCommand() *cobra.Command {
 		Short: "Guide the mixing of two-component ink and follow each batch's pot life",
 		Long: "potlifed reads a bench scale and temperature and humidity sensors, guides the mixing of\n" +
 			"two-component ink, and computes the remaining pot life of every open batch. It publishes\n" +
-			"over MQTT, HTTP and Prometheus. It advises; the ink maker's data sheet, local codes and\n" +
-			"licensed practice decide.",
+			"over MQTT, HTTP and Prometheus. It only advises. Where the ink maker's data sheet, local\n" +
+			"codes or a licensed professional say otherwise, follow them.",
 		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"potlifed/internal/wiretest"
+	"potlifed/daemon/wiretest"
 )
 
 // TestNamesOfKeys pins every key of the configuration. It asks for a key that is far from

@@ -9,7 +9,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
-	"potlifed/internal/wiretest"
+	"potlifed/daemon/wiretest"
 )
 
 var update = flag.Bool("update", false, "rewrite the list of names on the wire")

@@ -9,7 +9,7 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
-	"potlifed/internal/wiretest"
+	"potlifed/daemon/wiretest"
 )
 
 // TestNamesOfTopics pins every topic with the fields of its payload, and every command with

@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"potlifed/daemon/view"
-	"potlifed/internal/wiretest"
+	"potlifed/daemon/wiretest"
 )
 
 var update = flag.Bool("update", false, "rewrite the list of names on the wire")

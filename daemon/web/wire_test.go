@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"potlifed/internal/wiretest"
+	"potlifed/daemon/wiretest"
 )
 
 var update = flag.Bool("update", false, "rewrite the list of names on the wire")
