@@ -82,12 +82,7 @@ type bearer struct {
 // bearers returns in which batches the life went on that a batch ends with, from its end
 // back to its beginning.
 func (l *life) bearers() []bearer {
-	undone := map[uint64]bool{}
-	for _, r := range l.all {
-		if e, ok := r.Body.(record.Undone); ok {
-			undone[e.Undoes] = true
-		}
-	}
+	undone := l.undone()
 	list := []bearer{{until: l.own[len(l.own)-1].Seq, id: l.is.ID}}
 	for _, seq := range slices.Backward(slices.Sorted(maps.Keys(l.all))) {
 		if undone[seq] {

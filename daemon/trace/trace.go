@@ -62,7 +62,7 @@ type Past struct {
 	Outcome   lifecycle.Outcome   `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
 	StillGood lifecycle.StillGood `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
 	LeftG     *float64            `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
-	Parts     []mix.Component     `json:"components" doc:"what was poured, by part and can"`
+	Parts     []mix.Component     `json:"components" doc:"what is in the cup, or was at the end, by part and can; what evaporated counts as there"`
 	Lots      []can.Lot           `json:"lots" doc:"the cans that are in the batch"`
 	Warnings  []string            `json:"warnings" doc:"what was wrong with the mix, in sentences"`
 	Presses   []Stay              `json:"presses" doc:"times on presses, in order"`
@@ -81,6 +81,7 @@ type Stay struct {
 // History is a batch with its events.
 type History struct {
 	Past
+	Poured []mix.Component   `json:"poured" doc:"what was poured into the cup, by part and can: components, and what was split off again"`
 	Events []json.RawMessage `json:"events" doc:"the batch's events, oldest first, without prints and changes on the scale's pan"`
 }
 
@@ -97,7 +98,7 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (
 	if err != nil {
 		return History{}, err
 	}
-	h := History{Past: l.batch(), Events: []json.RawMessage{}}
+	h := History{Past: l.batch(), Poured: l.poured(), Events: []json.RawMessage{}}
 	for _, r := range l.own[max(0, len(l.own)-mostEvents):] {
 		switch r.Body.(type) {
 		case record.Printed, record.PanChanged:
@@ -122,6 +123,7 @@ type life struct {
 	all   map[uint64]record.Record // those, of what was poured into it, and of the clock, by number
 	zones map[string]bool          // where it and what was poured into it stood
 	is    *record.Batch
+	given []mix.Component // what was split off
 	stays []Stay
 }
 
@@ -247,7 +249,7 @@ func gather(ctx context.Context, j Journal, own []record.Record, id string, all 
 
 // replay applies events in their order and records where the batch was loaded.
 func (l *life) replay(id string) {
-	state := record.NewState("")
+	state, undone := record.NewState(""), l.undone()
 	for _, seq := range slices.Sorted(maps.Keys(l.all)) {
 		r := l.all[seq]
 		if l.isAnother(r, id) {
@@ -266,8 +268,46 @@ func (l *life) replay(id string) {
 		if before != nil && before.Phase != lifecycle.Closed {
 			l.shift(b.StartedAt.Sub(before.StartedAt))
 		}
+		if e, ok := r.Body.(record.Split); ok && e.From == id && !undone[seq] && before != nil {
+			l.given = added(l.given, added(before.Components(), b.Components(), -1), 1)
+		}
 		l.stand(r)
 	}
+}
+
+// undone returns the numbers of the events that were undone.
+func (l *life) undone() map[uint64]bool {
+	undone := map[uint64]bool{}
+	for _, r := range l.all {
+		if e, ok := r.Body.(record.Undone); ok {
+			undone[e.Undoes] = true
+		}
+	}
+	return undone
+}
+
+// added returns a list of components with those of another list added times a factor.
+func added(list, more []mix.Component, factor float64) []mix.Component {
+	list = slices.Clone(list)
+	for _, c := range more {
+		c.G *= factor
+		i := slices.IndexFunc(list, func(known mix.Component) bool { return known.Part == c.Part && known.Can == c.Can })
+		if i < 0 {
+			list = append(list, c)
+		} else {
+			list[i].G += c.G
+		}
+	}
+	return list
+}
+
+// poured returns what was poured into the batch's cup, with masses as they are published.
+func (l *life) poured() []mix.Component {
+	list := added(l.is.Components(), l.given, 1)
+	for i := range list {
+		list[i].G = precision.Grams(list[i].G, l.is.DivisionG())
+	}
+	return list
 }
 
 // isAnother reports whether an event begins another batch of the same id, a year earlier.

@@ -334,6 +334,39 @@ func TestWhatWasTakenBackIsNotTold(t *testing.T) {
 	}
 }
 
+// TestASplitDoesNotChangeWhatWasPoured: what was poured is told as it was poured, also after a
+// part of it was split off, and not for a split that was undone.
+func TestASplitDoesNotChangeWhatWasPoured(t *testing.T) {
+	p := newPast()
+	p.add(record.Started{GapKnown: true})
+	whole := p.mixes("a1", "a2", "h1")
+	part := whole + "b"
+	p.add(record.Split{Batch: part, From: whole, G: 25, Zone: "bench"})
+	p.add(record.Split{Batch: whole + "c", From: whole, G: 10, Zone: "bench"})
+	p.at = p.at.Add(-time.Minute + 5*time.Second)
+	p.add(record.Undone{Batch: whole, Undoes: p.seq, Of: record.KindSplit, Batches: []string{whole, whole + "c"}})
+	j := p.journal(t)
+	for id, want := range map[string]struct{ poured, left []float64 }{
+		whole: {[]float64{20, 40, 15}, []float64{13.33, 26.67, 10}}, part: {[]float64{6.67, 13.33, 5}, []float64{6.67, 13.33, 5}},
+	} {
+		h, err := Of(t.Context(), j, id, 0, "j")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for what, pair := range map[string]struct {
+			got  []mix.Component
+			want []float64
+		}{"poured": {h.Poured, want.poured}, "in it": {h.Parts, want.left}} {
+			for i, g := range pair.want {
+				if len(pair.got) != len(pair.want) || math.Abs(pair.got[i].G-g) > 0.011 {
+					t.Errorf("%s, %s: %+v, want %v g", id, what, pair.got, pair.want)
+					break
+				}
+			}
+		}
+	}
+}
+
 func TestWasteByMonthAndKind(t *testing.T) {
 	p := newPast()
 	g := func(v float64) *float64 { return &v }

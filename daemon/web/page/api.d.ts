@@ -954,6 +954,7 @@ declare namespace API {
     lots: Array<LotView> | null;
     mixed_at?: string;
     outcome?: string;
+    poured: Array<Component> | null;
     presses: Array<Stay> | null;
     prints: number;
     seq: number;

@@ -68,7 +68,7 @@ func cansShop(now time.Time) map[string]any {
 	rows["cans/ink-1/batches"] = map[string]any{"batches": []trace.Past{p}, "next": 0}
 	first := map[string]any{"batches": []trace.Past{p}, "next": 60}
 	rows["lots/A 17/batches"] = first
-	rows["batches/0611-2/history"] = trace.History{Past: p, Events: []json.RawMessage{
+	rows["batches/0611-2/history"] = trace.History{Past: p, Poured: p.Parts, Events: []json.RawMessage{
 		[]byte(`{"time":"2026-06-11T06:00:00Z","seq":71,"kind":"mix-started","by":"anna","batch":"0611-2"}`),
 		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":72,"kind":"confirmed","by":"anna","batch":"0611-2","step":"ink","part":"ink","added_g":45}`),
 		[]byte(`{"time":"2026-06-11T06:02:00Z","seq":73,"kind":"poured-from","by":"anna","batch":"0611-2","part":"ink","can":"ink-0","lot":"A 16","g":45}`),
@@ -136,7 +136,7 @@ func TestBatchPage(t *testing.T) {
 	rows := cansShop(now)
 	open := past(now)
 	open.ID, open.State, open.ClosedAt, open.LeftG, open.Outcome = "0612-1", lifecycle.Open, nil, nil, ""
-	rows["batches/0612-1/history"] = trace.History{Past: open, Events: []json.RawMessage{}}
+	rows["batches/0612-1/history"] = trace.History{Past: open, Poured: open.Parts, Events: []json.RawMessage{}}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.openAt(f, "/batches/0611-2?seq=71")
 	b.sees(".history", "it went off, 3.4 g left")

@@ -52,12 +52,33 @@ function historyParts(b) {
   const [tests, presses] = [b.tests ?? [], b.presses ?? []];
   return [
     part("What it is", facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
-    part("What was poured", h("ul", { class: "history-list" }, (b.components ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
+    part("What was poured", h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
+    splitOff(b) && part(b.state === "closed" ? "What was in it at the end" : "What is in it", h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${name}`)))),
     part("Where it stood", stays(b), presses.length > 1 && h("p", { text: `Altogether ${b.prints} prints.` })),
     tests.length > 0 && part("Tests", h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${t.kind}, ${t.result === "pass" ? "passed" : "failed"}` })))),
     part("What happened", h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: "Its label" })),
   ].flatMap((shown) => shown || []);
+}
+
+/**
+ * splitOff tells whether less is in the cup than was poured into it, because a part was split off.
+ * @param {API.History} b
+ */
+function splitOff(b) {
+  const mass = (/** @type {API.Component[] | null} */ list) => (list ?? []).reduce((sum, c) => sum + c.g, 0);
+  return mass(b.poured) - mass(b.components) > 0.05;
+}
+
+/**
+ * inIt sums up what is in the cup by part.
+ * @param {API.History} b
+ */
+function inIt(b) {
+  /** @type {Map<string, number>} */
+  const sums = new Map();
+  for (const c of b.components ?? []) sums.set(c.part, (sums.get(c.part) ?? 0) + c.g);
+  return [...sums];
 }
 
 /**
