@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"path"
 	"strings"
 	"sync"
@@ -32,6 +33,7 @@ type fakeBench struct {
 	news    chan struct{}  // closed, and made again, when a page has asked for something
 	rows    map[string]any // a list by name
 	asked   []asked
+	queries []url.Values      // by which closed batches were asked for
 	answers map[string]answer // by the verb of a change
 	readers map[chan string]bool
 	silent  bool          // refuses the stream
@@ -83,11 +85,15 @@ func (f *fakeBench) list(w http.ResponseWriter, r *http.Request) {
 		json.NewEncoder(w).Encode(f.recipe)
 		return
 	}
+	w.Header().Set("Content-Type", "application/json")
+	if r.URL.Query().Get("state") == "closed" {
+		json.NewEncoder(w).Encode(f.closed(r.URL.Query()))
+		return
+	}
 	rows, ok := f.rows[name]
 	if !ok {
 		rows = []any{}
 	}
-	w.Header().Set("Content-Type", "application/json")
 	body := map[string]any{name: rows, "seq": 7}
 	if name == "sessions" {
 		body["pin_set"] = f.rows["pin_set"] == true

@@ -141,10 +141,10 @@ func TestBoardWithoutContact(t *testing.T) {
 func TestNavigation(t *testing.T) {
 	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
-	for _, path := range []string{"/", "/presses", "/cans", "/devices"} {
+	for _, path := range []string{"/", "/presses", "/cans", "/closed", "/devices"} {
 		b.openAt(f, path)
 		links := eval[[]string](b, `[...document.querySelectorAll("nav a")].map((e) => e.getAttribute("href") + (e.ariaCurrent === "page" ? " here" : ""))`)
-		for i, to := range []string{"/", "/presses", "/cans", "/devices"} {
+		for i, to := range []string{"/", "/presses", "/cans", "/closed", "/devices"} {
 			if to == path {
 				to += " here"
 			}

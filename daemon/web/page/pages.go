@@ -36,6 +36,10 @@ var documents = []document{
 		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "cans/cans.css"}, SkipTo: "cans", Skip: "To the cans",
 	},
 	{
+		At: "/closed", Name: "Closed", Title: "closed batches", Folder: "closed",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "closed/closed.css"}, SkipTo: "closed", Skip: "To the batches",
+	},
+	{
 		At: "/devices", Name: "Devices", Title: "the devices", Folder: "devices",
 		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "devices/devices.css"}, SkipTo: "verdict", Skip: "To what is wrong", Alarms: true,
 	},

@@ -1,0 +1,65 @@
+// What is asked for: kept in the page's address, and sent to the bench.
+
+/**
+ * What the person looks for; an empty text is any.
+ * @typedef {{ day: string, press: string, ink: string, outcome: string, search: string }} Wanted
+ */
+
+/** @type {(keyof Wanted)[]} */
+export const names = ["day", "press", "ink", "outcome", "search"];
+
+/**
+ * wantedOf reads what is asked for from the query of the page's address. A day that is no date is
+ * left out.
+ * @param {string} query
+ * @returns {Wanted}
+ */
+export function wantedOf(query) {
+  const given = new URLSearchParams(query);
+  const text = (/** @type {string} */ name) => given.get(name) ?? "";
+  const day = text("day");
+  return { day: span(day) ? day : "", press: text("press"), ink: text("ink"), outcome: text("outcome"), search: text("search") };
+}
+
+/**
+ * address writes what is asked for as the query of the page's address.
+ * @param {Wanted} wanted
+ */
+export function address(wanted) {
+  const query = new URLSearchParams(names.flatMap((name) => (wanted[name] ? [[name, wanted[name]]] : []))).toString();
+  return query ? `?${query}` : "";
+}
+
+/**
+ * asked writes what is asked for as the API takes it.
+ * @param {Wanted} wanted
+ * @param {Record<string, string | number>} more
+ */
+export function asked(wanted, more = {}) {
+  const days = span(wanted.day) ?? { from: "2000-01-02" };
+  const query = { state: "closed", ...days, press: wanted.press, ink: wanted.ink, outcome: wanted.outcome, search: wanted.search, ...more };
+  return `batches?${new URLSearchParams(Object.entries(query).flatMap(([name, value]) => (value === "" ? [] : [[name, String(value)]])))}`;
+}
+
+/**
+ * span returns when a local day begins and ends; null for what is no date.
+ * @param {string} day such as 2026-06-12
+ */
+function span(day) {
+  const from = new Date(`${day}T00:00`);
+  if (!/^\d{4}-\d\d-\d\d$/.test(day) || Number.isNaN(from.getTime())) return null;
+  const to = new Date(from);
+  to.setDate(to.getDate() + 1);
+  return { from: from.toISOString(), to: to.toISOString() };
+}
+
+/**
+ * dayBeside returns the local day so many days after another.
+ * @param {string} day
+ * @param {number} days
+ */
+export function dayBeside(day, days) {
+  const at = new Date(`${day}T12:00`);
+  at.setDate(at.getDate() + days);
+  return [String(at.getFullYear()).padStart(4, "0"), String(at.getMonth() + 1).padStart(2, "0"), String(at.getDate()).padStart(2, "0")].join("-");
+}

@@ -1,0 +1,104 @@
+// The batches of one day as a table.
+import { day, dayTime, timeOfDay } from "../lib/dates.js";
+import { h, keyed, setText } from "../lib/dom.js";
+import { celsius, duration, grams, percent } from "../lib/format.js";
+import { outcome } from "../parts/history.js";
+
+const columns = ["Batch", "Ink", "Press", "Mixed", "Ended", "How", "Age", "Spent", "Air", "Prints", "Left"];
+const weekdays = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
+const none = "–";
+
+/**
+ * The batches of one day; whole says that there are no others of that day.
+ * @typedef {{ day: string, rows: API.Ended[], whole: boolean }} Day
+ */
+
+/**
+ * dayName writes a local day with its weekday: "Fri 12 Jun 2026".
+ * @param {string} date such as 2026-06-12
+ */
+export const dayName = (date) => `${weekdays[new Date(`${date}T12:00`).getDay()]}\u00a0${day(`${date}T12:00`)}`;
+
+/**
+ * dayPart makes the part of one day. sheet opens the sheet of that day.
+ * @param {(day: string) => unknown} sheet
+ */
+export function dayPart(sheet) {
+  const heading = h("h3", { class: "day-name" });
+  const sum = h("p", { class: "day-sum" });
+  const link = h("a", { class: "day-sheet" });
+  const body = h("tbody", { role: "rowgroup" });
+  let shown = "";
+  link.addEventListener("click", (event) => {
+    event.preventDefault();
+    sheet(shown);
+  });
+  return {
+    element: h("section", { class: "day" }, h("div", { class: "day-head" }, heading, sum, link),
+      h("table", { class: "closed-table", role: "table" },
+        h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, columns.map((text) => h("th", { scope: "col", role: "columnheader", text })))), body)),
+    update(/** @type {Day} */ d) {
+      shown = d.day;
+      setText(heading, dayName(d.day));
+      setText(sum, d.whole ? summary(d.rows) : "");
+      setText(link, "The day’s sheet");
+      link.setAttribute("href", `/closed?day=${d.day}`);
+      link.setAttribute("aria-label", `The day’s sheet of ${dayName(d.day)}`);
+      keyed(body, d.rows, (b) => `${b.id} ${b.seq}`, batchRow);
+    },
+  };
+}
+
+/**
+ * summary counts how a day's batches ended, and what they printed.
+ * @param {API.Ended[]} rows
+ */
+export function summary(rows) {
+  const count = new Map();
+  for (const b of rows) count.set(b.outcome, (count.get(b.outcome) ?? 0) + 1);
+  const ends = [...count].map(([word, n]) => `${outcome(word)}: ${n}`);
+  const prints = rows.reduce((sum, b) => sum + b.prints, 0);
+  return `${rows.length === 1 ? "1 batch" : `${rows.length} batches`}; ${ends.join(", ")}; ${prints === 1 ? "1 print" : `${prints} prints`}`;
+}
+
+// batchRow makes the row of a batch.
+function batchRow() {
+  const link = h("a", { class: "closed-link" });
+  const cells = columns.map((name) => h("td", { role: "cell", data: { name } }));
+  const [first, ...others] = cells;
+  first?.append(link);
+  return {
+    element: h("tr", { role: "row", class: "closed-row" }, cells),
+    update(/** @type {API.Ended} */ b) {
+      link.setAttribute("href", `/batches/${encodeURIComponent(b.id)}?seq=${b.seq}`);
+      setText(link, b.id);
+      for (const [i, text] of facts(b).entries()) {
+        const cell = others[i];
+        if (!cell) continue;
+        setText(cell, text);
+        cell.dataset.none = String(text === none);
+      }
+    },
+  };
+}
+
+/**
+ * facts writes what is known of a batch, in the order of the columns after the first.
+ * @param {API.Ended} b
+ */
+function facts(b) {
+  const presses = [...new Set((b.presses ?? []).map((s) => s.press))];
+  const least = b.at_least ? "at least " : "";
+  return [
+    [b.ink, b.colour_class, b.artwork].filter(Boolean).join(", "),
+    presses.join(", ") || none,
+    b.mixed_at ? (day(b.mixed_at) === day(b.closed_at) ? timeOfDay(b.mixed_at) : dayTime(b.mixed_at)) : "no hardener",
+    timeOfDay(b.closed_at),
+    b.poured_into ? `poured into ${b.poured_into}` : outcome(b.outcome),
+    b.age_s === undefined ? none : least + duration(b.age_s),
+    b.spent === undefined ? none : least + percent(100 * b.spent),
+    b.mean_temperature_c === undefined ? none : `${celsius(b.mean_temperature_c)}, ${percent(b.mean_humidity_pct)}`,
+    String(b.prints),
+    b.left_g === undefined ? none : grams(b.left_g),
+  ];
+}
