@@ -39,7 +39,7 @@ func (o lifeOptions) alongClimate(record paper.Climate, ink cure.Ink, sensor cur
 	}
 	place := cure.Place{Exposure: o.exposure, Lag: o.lag}
 	life := record.Live(ink, place, sensor, mixedAt, until)
-	ends := life.Cloud.Forecast(place, life.Last.Air, 0, o.outlook()...)
+	ends := life.Ensemble.Forecast(place, life.Last.Air, 0, o.outlook()...)
 	at := func(age time.Duration) time.Time { return mixedAt.Add(age).Round(time.Millisecond) }
 	along := &lifeAlong{
 		EndsAt:  lifeTimes{Nominal: at(life.Nominal), Expected: at(ends.Expected), Low: at(ends.Low), High: at(ends.High)},

@@ -91,7 +91,7 @@ func (l *causes) sweating(batch *record.Batch) {
 	l.b.addLife(l.b.state, batch, l.now, &v)
 	a, fresh := l.airOf(z)
 	dew, has := a.DewPointC()
-	switch cup := batch.Cloud.CupTemperatureC(); {
+	switch cup := batch.Ensemble.CupTemperatureC(); {
 	case v.Quality != view.QualityGood || !fresh:
 		l.notKnown(alarm.CupSweating, batch.ID)
 	case has && l.beyond(alarm.CupSweating, batch.ID, alarm.Limit{At: dew, DeadBand: alarm.SweatingBandK, Below: true}, cup):

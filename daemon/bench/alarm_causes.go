@@ -14,7 +14,7 @@ func (b *Bench) observe(now time.Time) *causes {
 	l := &causes{b: b, now: now, found: map[record.AlarmKey]observed{}}
 	for _, batch := range b.state.Batches {
 		l.mix(batch)
-		if batch.Cloud != nil {
+		if batch.Ensemble != nil {
 			l.life(batch)
 			l.cut(batch)
 			l.sweating(batch)

@@ -26,7 +26,7 @@ func TestForecastFollowsTheZonesOwnDays(t *testing.T) {
 	batch := s.b.state.Batches[id]
 	zone := *s.b.state.Zones[batch.Zone]
 	path := &s.b.zones[batch.Zone].path
-	of := airpath.Batch{Cloud: batch.Cloud, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
+	of := airpath.Batch{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
 	forecast := func(closed airpath.Closed) cure.Ends { return path.Forecast(of, closed, time.Hour) }
 	before := forecast(zone)
 

@@ -16,7 +16,7 @@ const lookAhead = 100 * time.Millisecond
 // each closed step; from there to now the batch is carried on in a copy that is
 // thrown away.
 func (b *Bench) lifeOf(s record.State, batch *record.Batch, now time.Time) airpath.Life {
-	of := airpath.Batch{Cloud: batch.Cloud, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
+	of := airpath.Batch{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
 	l := b.lives[batch.ID]
 	if l.Is(of) && now.Sub(l.At) < lookAhead && !now.Before(l.At) {
 		return l

@@ -122,12 +122,12 @@ func sameState(t *testing.T, dir string, live record.State) {
 	}
 	for id, b := range live.Batches {
 		g := s.Batches[id]
-		if g == nil || g.Phase != b.Phase || g.Press != b.Press || (g.Cloud == nil) != (b.Cloud == nil) {
+		if g == nil || g.Phase != b.Phase || g.Press != b.Press || (g.Ensemble == nil) != (b.Ensemble == nil) {
 			t.Errorf("from the beginning batch %s is %+v, live %+v", id, g, b)
 			continue
 		}
-		if b.Cloud != nil && !(g.Cloud.Age() == b.Cloud.Age() && within(g.Cloud.Spent(), b.Cloud.Spent()) && within(g.Cloud.Risk(), b.Cloud.Risk())) {
-			t.Errorf("from the beginning batch %s has spent %v at a risk of %v, live %v at %v", id, g.Cloud.Spent(), g.Cloud.Risk(), b.Cloud.Spent(), b.Cloud.Risk())
+		if b.Ensemble != nil && !(g.Ensemble.Age() == b.Ensemble.Age() && within(g.Ensemble.Spent(), b.Ensemble.Spent()) && within(g.Ensemble.Risk(), b.Ensemble.Risk())) {
+			t.Errorf("from the beginning batch %s has spent %v at a risk of %v, live %v at %v", id, g.Ensemble.Spent(), g.Ensemble.Risk(), b.Ensemble.Spent(), b.Ensemble.Risk())
 		}
 	}
 }

@@ -122,7 +122,7 @@ func (b *Bench) topUp(now time.Time, by actor.Name, c request.TopUpBatch) (any, 
 	switch {
 	case from.ID == batch.ID:
 		return nil, request.Refuse(request.Invalid, "from", "batch %s cannot be poured into itself", batch.ID)
-	case from.Cloud == nil:
+	case from.Ensemble == nil:
 		return nil, request.Refuse(request.NotNow, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID)
 	case from.Phase == lifecycle.Mixing:
 		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step)
@@ -133,7 +133,7 @@ func (b *Bench) topUp(now time.Time, by actor.Name, c request.TopUpBatch) (any, 
 	b.closeAir(from.Zone, now)
 	batch, from = b.state.Batches[batch.ID], b.state.Batches[from.ID]
 	b.decide(now, by, record.ToppedUp{
-		Batch: batch.ID, From: from.ID, Ink: batch.Ink, G: from.Amounts().TotalG(), Older: from.Cloud.Spent() > batch.Cloud.Spent(),
+		Batch: batch.ID, From: from.ID, Ink: batch.Ink, G: from.Amounts().TotalG(), Older: from.Ensemble.Spent() > batch.Ensemble.Spent(),
 	})
 	return b.viewOf(batch.ID, now)
 }

@@ -167,8 +167,8 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 		if b.ID != id || b.Phase == lifecycle.Closed {
 			rt.Fatalf("batch %s is kept under %s as %s", b.ID, id, b.Phase)
 		}
-		if (b.Cloud == nil) != b.MixedAt.IsZero() {
-			rt.Fatalf("batch %s: mixed at %v, and its life has begun: %v", id, b.MixedAt, b.Cloud != nil)
+		if (b.Ensemble == nil) != b.MixedAt.IsZero() {
+			rt.Fatalf("batch %s: mixed at %v, and its life has begun: %v", id, b.MixedAt, b.Ensemble != nil)
 		}
 		checkComponents(rt, b)
 		if b.Press != "" && state.Presses[b.Press].Batch != id {
@@ -177,18 +177,18 @@ func checkState(rt *rapid.T, s *shop, spent map[string]float64) {
 		if b.Phase == lifecycle.Mixing && !b.Aside() {
 			weighing[b.Scale]++
 		}
-		if b.Cloud == nil {
+		if b.Ensemble == nil {
 			delete(spent, id)
 			continue
 		}
-		if d := state.Zones[b.Zone].Until.Sub(b.MixedAt) - b.Cloud.Age(); d.Abs() > time.Millisecond {
+		if d := state.Zones[b.Zone].Until.Sub(b.MixedAt) - b.Ensemble.Age(); d.Abs() > time.Millisecond {
 			rt.Fatalf("batch %s: its age differs by %v from the time since it was mixed", id, d)
 		}
-		if now := b.Cloud.Spent(); !(now >= spent[id]) || math.IsInf(now, 0) {
+		if now := b.Ensemble.Spent(); !(now >= spent[id]) || math.IsInf(now, 0) {
 			rt.Fatalf("batch %s: spent went from %v to %v", id, spent[id], now)
 		}
 		if !b.Mix.Pan.Holds() || b.Mix.ByHand || b.Phase != lifecycle.Mixing {
-			spent[id] = b.Cloud.Spent()
+			spent[id] = b.Ensemble.Spent()
 		}
 	}
 	for scale, n := range weighing {

@@ -38,7 +38,7 @@ func TestWhatWasDoneIsTakenBack(t *testing.T) {
 		s.pass(30*time.Second, both(humid))
 		before := s.batch(id)
 		otherBefore := s.batch(other)
-		spent := map[string]float64{id: s.b.state.Batches[id].Cloud.Spent(), other: s.b.state.Batches[other].Cloud.Spent()}
+		spent := map[string]float64{id: s.b.state.Batches[id].Ensemble.Spent(), other: s.b.state.Batches[other].Ensemble.Spent()}
 		until := map[string]time.Time{before.Zone: s.b.state.Zones[before.Zone].Until, otherBefore.Zone: s.b.state.Zones[otherBefore.Zone].Until}
 		done := s.must(c)
 		s.pass(9*time.Second, both(humid))
@@ -60,12 +60,12 @@ func TestWhatWasDoneIsTakenBack(t *testing.T) {
 				}
 			}
 			batch := s.b.state.Batches[was.ID]
-			now := batch.Cloud.Spent()
+			now := batch.Ensemble.Spent()
 			want := handRate(80) * s.b.state.Zones[was.Zone].Until.Sub(until[was.Zone]).Hours()
 			if grew := now - spent[was.ID]; math.Abs(grew-want) > 1e-6 {
 				t.Errorf("%s: %s grew older by %v in these seconds, want about %v", name, was.ID, grew, want)
 			}
-			if age := s.b.state.Zones[was.Zone].Until.Sub(batch.MixedAt) - batch.Cloud.Age(); age.Abs() > time.Millisecond {
+			if age := s.b.state.Zones[was.Zone].Until.Sub(batch.MixedAt) - batch.Ensemble.Age(); age.Abs() > time.Millisecond {
 				t.Errorf("%s: the age of %s is off by %v", name, was.ID, age)
 			}
 		}
@@ -146,12 +146,12 @@ func TestTakenBackOverARestart(t *testing.T) {
 	id := s.mixes()
 	done := s.must(request.CloseBatch{Batch: id, Outcome: "used-up"})
 	s.must(request.Undo{Batch: id, Seq: done.Seq})
-	want := s.b.state.Batches[id].Cloud.Spent()
+	want := s.b.state.Batches[id].Ensemble.Spent()
 	done = s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.crash()
 	s = openShop(t, dir, c)
 	defer s.crash()
-	if got := s.b.state.Batches[id].Cloud.Spent(); got != want {
+	if got := s.b.state.Batches[id].Ensemble.Spent(); got != want {
 		t.Errorf("spent is %v after the replay, was %v", got, want)
 	}
 	if _, refusal := s.ask(request.Undo{Batch: id, Seq: done.Seq}); refusal == nil {

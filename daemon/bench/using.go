@@ -69,7 +69,7 @@ func (b *Bench) good(now time.Time, by actor.Name, c request.GoodBatch) (any, er
 	if err != nil {
 		return nil, err
 	}
-	if batch.Cloud == nil {
+	if batch.Ensemble == nil {
 		return nil, request.Refuse(request.NotNow, "no hardener yet", "batch %s has no hardener in it; its life has not begun", batch.ID)
 	}
 	b.closeAir(batch.Zone, now)

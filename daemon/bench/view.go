@@ -44,8 +44,8 @@ func (b *Bench) publish(now time.Time) {
 		for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
 			batch := s.Batches[id]
 			next.Batches = append(next.Batches, b.batchView(s, batch, now))
-			if batch.Cloud != nil {
-				next.Lives[id] = view.Life{Cloud: batch.Cloud, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
+			if batch.Ensemble != nil {
+				next.Lives[id] = view.Life{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
 			}
 		}
 		for _, batch := range slices.Backward(s.Closed) {
@@ -248,7 +248,7 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 	if batch.AtLeast {
 		v.Quality, v.Why = view.QualityBad, "its age is only a lower bound: the clock was not set when it was recorded, or over a restart"
 	}
-	if batch.Cloud == nil {
+	if batch.Ensemble == nil {
 		return
 	}
 	l := b.lifeOf(s, batch, now)
@@ -349,7 +349,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	v := view.Batch{}
 	b.addLife(s, batch, now, &v)
 	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
-	if batch.Cloud != nil {
+	if batch.Ensemble != nil {
 		l := b.lifeOf(s, batch, now)
 		p.Risk, p.LowRemaining, p.SoonWithin = l.Risk, l.Low.Sub(now), b.shop.soonWithin(batch)
 	}

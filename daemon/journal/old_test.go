@@ -229,7 +229,7 @@ func jsonValue(t *testing.T, v any) any {
 // differences compares two JSON values field by field and returns what differs, each with
 // its path. Whole numbers and texts are the same to the digit. Fractions are the same to
 // 1e-9 of their size: a processor that fuses a multiplication and an addition rounds once
-// where another rounds twice. The lists of a cloud, which are base64 of such fractions, are
+// where another rounds twice. The lists of an ensemble, which are base64 of such fractions, are
 // compared like fractions.
 func differences(path string, want, got any) []string {
 	switch w := want.(type) {
@@ -294,7 +294,7 @@ func sameNumber(a, b json.Number) bool {
 
 func near(x, y float64) bool { return math.Abs(x-y) <= 1e-9*math.Max(math.Abs(x), math.Abs(y)) }
 
-// sameFloats reports whether two texts are lists of floats as a cloud writes them, of the
+// sameFloats reports whether two texts are lists of floats as an ensemble writes them, of the
 // same values.
 func sameFloats(a, b string) bool {
 	x, errX := base64.StdEncoding.DecodeString(a)

@@ -113,7 +113,7 @@ func (w *walk) take(r record.Record) error {
 func (w *walk) begin() {
 	for id, b := range w.state.Batches {
 		j := w.journeys[id]
-		if b.Cloud == nil {
+		if b.Ensemble == nil {
 			delete(w.journeys, id)
 			continue
 		}

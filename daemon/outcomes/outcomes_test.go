@@ -72,7 +72,7 @@ func recorded(t *testing.T, p *past, id string) {
 }
 
 // TestWhatABatchLivedThroughIsItsDose: the journey read out of the journal gives the
-// dose that the batch's own cloud had when it was closed.
+// dose that the batch's own ensemble had when it was closed.
 func TestWhatABatchLivedThroughIsItsDose(t *testing.T) {
 	mild, warm := air.State{TemperatureC: 20, HumidityPct: 50}, air.State{TemperatureC: 27, HumidityPct: 75}
 	p := &past{at: noon, state: record.NewState("")}
@@ -83,7 +83,7 @@ func TestWhatABatchLivedThroughIsItsDose(t *testing.T) {
 	p.air("bench", time.Hour, mild, warm)
 	p.at = noon
 	p.air("hall", time.Hour, warm, warm)
-	goodDose := p.state.Batches["0612-1"].Cloud.Spent()
+	goodDose := p.state.Batches["0612-1"].Ensemble.Spent()
 	p.add(record.Good{Batch: "0612-1"})
 	p.add(record.Loaded{Batch: "0612-1", Press: "press-1", Zone: "hall", Place: cure.Place{Exposure: 1, Lag: 10 * time.Minute}})
 	p.air("hall", 90*time.Minute, warm, mild)
@@ -102,11 +102,11 @@ func TestWhatABatchLivedThroughIsItsDose(t *testing.T) {
 	for i, b := range got {
 		want := p.state.Closed[i].Spent
 		if d := b.AtClose.Dose(ink(t)); math.Abs(d-want) > 1e-4*want {
-			t.Errorf("batch %s: its journey gives a dose of %v, its cloud had %v", b.ID, d, want)
+			t.Errorf("batch %s: its journey gives a dose of %v, its ensemble had %v", b.ID, d, want)
 		}
 	}
 	if d := got[0].AtGood.Dose(ink(t)); math.Abs(d-goodDose) > 1e-4*goodDose {
-		t.Errorf("when it was last good the dose was %v, its cloud had %v", d, goodDose)
+		t.Errorf("when it was last good the dose was %v, its ensemble had %v", d, goodDose)
 	}
 	if h := got[0].AtClose.Hours(); math.Abs(h-3) > 1e-9 {
 		t.Errorf("its age was %v h, want 3", h)

@@ -40,10 +40,10 @@ func (w *walk) undo(before record.State, e record.Undone) {
 	for id, old := range d.Batches {
 		delete(w.journeys, id)
 		j := w.before[e.Undoes][id]
-		if j == nil || old == nil || old.Cloud == nil {
+		if j == nil || old == nil || old.Ensemble == nil {
 			continue
 		}
-		_, steps := w.state.Path(old.Zone, old.MixedAt.Add(old.Cloud.Age()))
+		_, steps := w.state.Path(old.Zone, old.MixedAt.Add(old.Ensemble.Age()))
 		for _, s := range steps {
 			j.Advance(old.Basis.Place, s)
 		}

@@ -40,7 +40,7 @@ func TestWhatWasTakenBackIsNoEnd(t *testing.T) {
 		t.Errorf("it lived %v h, want %v", h, want)
 	}
 	if d, want := got[0].AtClose.Dose(ink(t)), p.state.Closed[0].Spent; math.Abs(d-want) > 1e-4*want {
-		t.Errorf("its journey gives a dose of %v, its cloud had %v", d, want)
+		t.Errorf("its journey gives a dose of %v, its ensemble had %v", d, want)
 	}
 	if h := got[0].AtGood.Hours(); h != 0 {
 		t.Errorf("a good that was taken back counts, after %v h", h)

@@ -101,7 +101,7 @@ const longestDrift = 24 * time.Hour
 // is the low bound of that batch's life (see [cure.Ends]). now is the newest known air, so the
 // later the batch is mixed, the older the air is. The age of the air is rounded up to a whole
 // hour, which is on the safe side and limits the number of forecasts, and is at most a day.
-func LowFromNow(fresh *cure.Cloud, place cure.Place, now air.State) func(time.Duration) time.Duration {
+func LowFromNow(fresh *cure.Ensemble, place cure.Place, now air.State) func(time.Duration) time.Duration {
 	known := map[time.Duration]time.Duration{}
 	return func(begun time.Duration) time.Duration {
 		held := min((begun + time.Hour - 1).Truncate(time.Hour), longestDrift)

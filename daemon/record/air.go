@@ -36,11 +36,11 @@ func (e AirStep) apply(s *State, r Record) {
 	s.Zones = maps.Clone(s.Zones)
 	s.Zones[e.Zone] = &z
 	s.changeAll(func(b *Batch) bool {
-		if b.Zone != e.Zone || b.Cloud == nil {
+		if b.Zone != e.Zone || b.Ensemble == nil {
 			return false
 		}
-		b.Cloud = b.Cloud.Clone()
-		b.Cloud.Advance(b.Basis.Place, e.Step)
+		b.Ensemble = b.Ensemble.Clone()
+		b.Ensemble.Advance(b.Basis.Place, e.Step)
 		b.evaporate(e.Step)
 		return true
 	})
@@ -72,9 +72,9 @@ func (s State) Path(zone string, from time.Time) (start air.State, steps []cure.
 func (s *State) begin(b *Batch, mixedAt time.Time) {
 	start, steps := s.Path(b.Zone, mixedAt)
 	b.MixedAt, b.GoodAt = mixedAt, mixedAt
-	b.Cloud = cure.New(b.Basis.Life, b.Basis.Sensor, b.Basis.WeighingU, start)
+	b.Ensemble = cure.New(b.Basis.Life, b.Basis.Sensor, b.Basis.WeighingU, start)
 	for _, step := range steps {
-		b.Cloud.Advance(b.Basis.Place, step)
+		b.Ensemble.Advance(b.Basis.Place, step)
 	}
 }
 

@@ -77,11 +77,11 @@ func BenchmarkApplyMinute(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			cloud := cure.New(ink, cure.Sensor{}, 0.02, mild)
+			ensemble := cure.New(ink, cure.Sensor{}, 0.02, mild)
 			place := cure.Place{Exposure: 1, Lag: 25 * time.Minute}
 			for i := range n {
 				id := fmt.Sprint(i)
-				s.Batches[id] = &Batch{ID: id, Zone: "bench", Phase: lifecycle.Open, Cloud: cloud.Clone(), Basis: Basis{Life: ink, Place: place}}
+				s.Batches[id] = &Batch{ID: id, Zone: "bench", Phase: lifecycle.Open, Ensemble: ensemble.Clone(), Basis: Basis{Life: ink, Place: place}}
 			}
 			at := noon
 			step := cure.Step{Duration: time.Minute, From: mild, To: mild, Kind: cure.Measured}

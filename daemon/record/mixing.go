@@ -189,7 +189,7 @@ func (e Corrected) apply(s *State, _ Record) {
 		case e.Part != "" && e.Mix.Poured().HardenerG == 0:
 			// What was taken for hardener was something else: nothing is reacting. An
 			// undone pour of hardener leaves the clock running: some may be in the cup.
-			b.MixedAt, b.GoodAt, b.Cloud = time.Time{}, time.Time{}, nil
+			b.MixedAt, b.GoodAt, b.Ensemble = time.Time{}, time.Time{}, nil
 		}
 	})
 }
@@ -213,7 +213,7 @@ func (e Recorded) apply(s *State, r Record) {
 	s.begin(b, e.MixedAt)
 	if !r.Stamp.Synced {
 		b.AtLeast, b.Countable = true, true
-		b.Cloud.MarkAtLeast()
+		b.Ensemble.MarkAtLeast()
 	}
 	s.Batches = maps.Clone(s.Batches)
 	s.Batches[b.ID] = b

@@ -190,7 +190,7 @@ func (e ToppedUp) apply(s *State, r Record) {
 		b.Draws = slices.Concat(b.Draws, from.Draws)
 		b.Solvent = joined(b.Solvent, from.Solvent)
 		if e.Older {
-			b.Cloud, b.MixedAt, b.GoodAt = from.Cloud, from.MixedAt, from.GoodAt
+			b.Ensemble, b.MixedAt, b.GoodAt = from.Ensemble, from.MixedAt, from.GoodAt
 			b.AtLeast, b.Countable, b.Unseen = from.AtLeast, from.Countable, from.Unseen
 		}
 		b.PartWentOff, b.YoungerThanDead = b.PartWentOff || from.PartWentOff, b.YoungerThanDead || from.YoungerThanDead
@@ -220,14 +220,14 @@ func (e Tested) apply(s *State, r Record) {
 // markParts marks the other open parts of a mix when one part went off. Parts that have
 // spent as much of their pot life must not be used any more; younger parts must be checked.
 func (s *State) markParts(dead Batch) {
-	if dead.Cloud == nil {
+	if dead.Ensemble == nil {
 		return
 	}
 	s.changeAll(func(b *Batch) bool {
-		if b.ID == dead.ID || b.Family() != dead.Family() || b.Cloud == nil {
+		if b.ID == dead.ID || b.Family() != dead.Family() || b.Ensemble == nil {
 			return false
 		}
-		b.PartWentOff = b.PartWentOff || b.Cloud.Spent() >= dead.Cloud.Spent()
+		b.PartWentOff = b.PartWentOff || b.Ensemble.Spent() >= dead.Ensemble.Spent()
 		b.YoungerThanDead = !b.PartWentOff
 		return true
 	})

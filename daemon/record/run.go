@@ -49,7 +49,7 @@ func (e Started) apply(s *State, r Record) {
 	s.Instance, s.Version, s.Started = e.Instance, e.Version, r.Stamp.At
 	s.shift(e.Shift, func(*Batch) bool { return true })
 	s.changeAll(func(b *Batch) bool {
-		if e.GapKnown || b.Cloud == nil {
+		if e.GapKnown || b.Ensemble == nil {
 			return false
 		}
 		b.Countable, b.Unseen = e.Countable && !b.AtLeast, 0
@@ -58,8 +58,8 @@ func (e Started) apply(s *State, r Record) {
 		}
 		if !b.AtLeast {
 			b.AtLeast = true
-			b.Cloud = b.Cloud.Clone()
-			b.Cloud.MarkAtLeast()
+			b.Ensemble = b.Ensemble.Clone()
+			b.Ensemble.MarkAtLeast()
 		}
 		return true
 	})
@@ -87,8 +87,8 @@ func (e ClockChanged) apply(s *State, _ Record) {
 			return false
 		}
 		z := s.zone(b.Zone)
-		b.Cloud = b.Cloud.Clone()
-		b.Cloud.CountGap(b.Basis.Place, cure.Step{
+		b.Ensemble = b.Ensemble.Clone()
+		b.Ensemble.CountGap(b.Basis.Place, cure.Step{
 			Duration: e.Step + b.Unseen, From: z.Air, To: z.Air, Kind: cure.Bridged, Uncertain: true,
 		})
 		return true

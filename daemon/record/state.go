@@ -35,7 +35,7 @@ type State struct {
 
 	Zones   map[string]*airpath.Closed `json:"zones"`   // the air, by zone
 	Batches map[string]*Batch          `json:"batches"` // not closed
-	Closed  []*Batch                   `json:"closed"`  // the newest few, without their clouds
+	Closed  []*Batch                   `json:"closed"`  // the newest few, without their ensembles
 	Presses map[string]Press           `json:"presses"`
 	Alarms  map[AlarmKey]*Alarm        `json:"alarms"`
 
@@ -99,9 +99,9 @@ type Batch struct {
 	// is weighed on its scale.
 	AsideAt time.Time `json:"aside_at,omitzero"`
 
-	// Cloud is the batch's pot life at the end of its zone's last closed step; nil before
+	// Ensemble is the batch's pot life at the end of its zone's last closed step; nil before
 	// the first hardener and after closing.
-	Cloud *cure.Cloud `json:"cloud,omitempty"`
+	Ensemble *cure.Ensemble `json:"cloud,omitempty"`
 	// AtLeast: the age is only a lower bound. Countable: the missing part will be
 	// known once the clock is set.
 	AtLeast   bool `json:"at_least,omitempty"`
@@ -209,9 +209,9 @@ func (s *State) changeAll(f func(b *Batch) bool) {
 
 // end moves a batch from the open to the closed ones.
 func (s *State) end(b Batch) {
-	if b.Cloud != nil {
-		b.Spent = b.Cloud.Spent()
-		b.Cloud = nil
+	if b.Ensemble != nil {
+		b.Spent = b.Ensemble.Spent()
+		b.Ensemble = nil
 	}
 	b.Phase = lifecycle.Closed
 	s.Batches = maps.Clone(s.Batches)

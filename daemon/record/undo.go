@@ -257,13 +257,13 @@ func (e Undone) apply(s *State, r Record) {
 
 // catchUp advances a restored batch over the air that its zone has had since.
 func (s *State) catchUp(b *Batch) {
-	if b.Cloud == nil {
+	if b.Ensemble == nil {
 		return
 	}
-	b.Cloud = b.Cloud.Clone()
+	b.Ensemble = b.Ensemble.Clone()
 	z := s.zone(b.Zone)
-	for _, step := range z.Since(b.MixedAt.Add(b.Cloud.Age())) {
-		b.Cloud.Advance(b.Basis.Place, step)
+	for _, step := range z.Since(b.MixedAt.Add(b.Ensemble.Age())) {
+		b.Ensemble.Advance(b.Basis.Place, step)
 		b.evaporate(step)
 	}
 }
@@ -277,7 +277,7 @@ func (s *State) removePart(id string, at time.Time) {
 	}
 	delete(s.Batches, id)
 	gone := *b
-	gone.Phase, gone.Press, gone.ClosedAt, gone.Outcome, gone.Cloud = lifecycle.Closed, "", at, lifecycle.Undone, nil
+	gone.Phase, gone.Press, gone.ClosedAt, gone.Outcome, gone.Ensemble = lifecycle.Closed, "", at, lifecycle.Undone, nil
 	s.Closed = append(slices.Clone(s.Closed), &gone)
 	s.Alarms = maps.Clone(s.Alarms)
 	maps.DeleteFunc(s.Alarms, func(k AlarmKey, _ *Alarm) bool { return k.Subject == id })

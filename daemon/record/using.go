@@ -85,9 +85,9 @@ func (e Good) apply(s *State, r Record) {
 	s.change(e.Batch, func(b *Batch) {
 		b.GoodAt = r.Stamp.At
 		b.PartWentOff, b.YoungerThanDead = false, false
-		if b.Cloud != nil {
-			b.Cloud = b.Cloud.Clone()
-			b.Cloud.Good()
+		if b.Ensemble != nil {
+			b.Ensemble = b.Ensemble.Clone()
+			b.Ensemble.Good()
 		}
 	})
 }

@@ -126,7 +126,7 @@ func (b *breath) bearer() *record.Batch {
 
 func (b *breath) take(r record.Record) error {
 	if e, ok := r.Body.(record.AirStep); ok {
-		if on := b.bearer(); on != nil && on.Cloud != nil && on.Zone == e.Zone {
+		if on := b.bearer(); on != nil && on.Ensemble != nil && on.Zone == e.Zone {
 			b.air.add(e.Step)
 		}
 		if b.state.Zones[e.Zone] == nil {
@@ -165,7 +165,7 @@ func (b *breath) begin(before *record.Batch) {
 		return
 	}
 	b.air = mean{}
-	if on.Cloud == nil {
+	if on.Ensemble == nil {
 		return
 	}
 	_, steps := b.state.Path(on.Zone, on.MixedAt)

@@ -10,15 +10,15 @@ import (
 // Life is the life of an open batch at the moment of the snapshot, for questions that change
 // nothing.
 type Life struct {
-	Cloud   *cure.Cloud // not to be changed
-	Place   cure.Place
-	MixedAt time.Time
+	Ensemble *cure.Ensemble // not to be changed
+	Place    cure.Place
+	MixedAt  time.Time
 }
 
 // In returns when the batch would end if it was in the given air from now on, at its own place.
 // The air drifts from there.
 func (l Life) In(a air.State) Span[time.Time] {
-	ends := l.Cloud.Forecast(l.Place, a, 0)
+	ends := l.Ensemble.Forecast(l.Place, a, 0)
 	return Span[time.Time]{
 		Expected: l.MixedAt.Add(ends.Expected), Low: l.MixedAt.Add(ends.Low), High: l.MixedAt.Add(ends.High),
 	}

@@ -175,7 +175,7 @@ func shop() *view.Snapshot {
 		Lights: []view.Light{{Time: at, ID: "press-1", Seq: 40, Meaning: light.InOrder, Colour: "green", Press: "press-1", Batch: "0612-1"}},
 		Alarms: []view.Alarm{{Time: at, Seq: 39, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: at, Text: "no reading"}},
 		Cans:   []view.Can{{ID: "ink-1", Part: mix.Ink, Material: "dial-satin", Lot: "A 17", State: view.CanNew, MadeAt: at, Stir: "it was never stirred"}},
-		Inks:   []view.Ink{{ID: "dial-satin", Thinners: []string{}, HardenerRatio: "5:1", TolerancePct: 5, LifeRefH: 5.05, MoistureShare: 0.2, ThinnerDark: 7, Ratio: 5, Life: oneLife(at).Cloud.Ink()}},
+		Inks:   []view.Ink{{ID: "dial-satin", Thinners: []string{}, HardenerRatio: "5:1", TolerancePct: 5, LifeRefH: 5.05, MoistureShare: 0.2, ThinnerDark: 7, Ratio: 5, Life: oneLife(at).Ensemble.Ink()}},
 	}
 }
 

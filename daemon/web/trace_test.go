@@ -26,7 +26,7 @@ func (s *stand) About(_ context.Context, batch string) ([]record.Record, error) 
 		return nil, err
 	}
 	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: "ink-1", G: 85}})
-	basis := record.Basis{Life: oneLife(at).Cloud.Ink(), Place: cure.Place{Exposure: 1, Lag: time.Minute}}
+	basis := record.Basis{Life: oneLife(at).Ensemble.Ink(), Place: cure.Place{Exposure: 1, Lag: time.Minute}}
 	return numbered(
 		record.Recorded{Batch: "0612-1", Day: "20260612", Ink: "dial-satin", Zone: "bench", MixedAt: at, Mix: m, Basis: basis}, poured,
 		record.Loaded{Batch: "0612-1", Press: "press-1"}, record.Printed{Press: "press-1", Batch: "0612-1", Add: 120},

@@ -17,7 +17,7 @@ func oneLife(mixedAt time.Time) view.Life {
 		panic(err)
 	}
 	c := cure.New(ink, cure.Sensor{}, 0, air.State{TemperatureC: 20, HumidityPct: 50})
-	return view.Life{Cloud: c, Place: cure.Place{Exposure: 1}, MixedAt: mixedAt}
+	return view.Life{Ensemble: c, Place: cure.Place{Exposure: 1}, MixedAt: mixedAt}
 }
 
 func TestWhatIf(t *testing.T) {

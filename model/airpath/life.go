@@ -8,9 +8,9 @@ import (
 
 // Batch is what the life of a batch is derived from.
 type Batch struct {
-	Cloud   *cure.Cloud // advanced to the end of the closed path of its zone
-	Place   cure.Place
-	MixedAt time.Time
+	Ensemble *cure.Ensemble // advanced to the end of the closed path of its zone
+	Place    cure.Place
+	MixedAt  time.Time
 }
 
 // Life is the life of a batch at one moment. Its zero value is that of a batch that was
@@ -27,18 +27,18 @@ type Life struct {
 	Expected, Low, High time.Time
 
 	of          Batch         // it was derived from
-	closedSpent float64       // of the cloud then
-	closedAge   time.Duration // of the cloud then
+	closedSpent float64       // of the ensemble then
+	closedAge   time.Duration // of the ensemble then
 }
 
 // Is reports whether the life was derived from this batch.
 func (l Life) Is(of Batch) bool {
-	return l.of.Cloud != nil && l.of.Cloud == of.Cloud && l.of.Place == of.Place
+	return l.of.Ensemble != nil && l.of.Ensemble == of.Ensemble && l.of.Place == of.Place
 }
 
 // Follow returns the batch's life at now. open is the air from the end of the closed path
-// to now; the batch lives through it in a copy of its cloud. forecast is called only if
-// the forecast of l was made from another cloud or place.
+// to now; the batch lives through it in a copy of its ensemble. forecast is called only if
+// the forecast of l was made from another ensemble or place.
 //
 // The open step is replaced by a better one at each reading, so that the same seconds may
 // cost a little less than they seemed to cost before. Spent then stays where it was until
@@ -46,11 +46,11 @@ func (l Life) Is(of Batch) bool {
 // only if the batch has another life now: its start was corrected, or what had been
 // poured into it was undone.
 func (l Life) Follow(of Batch, open cure.Step, now time.Time, forecast func() cure.Ends) Life {
-	next := Life{At: now, Ends: l.Ends, of: of, closedSpent: of.Cloud.Spent(), closedAge: of.Cloud.Age()}
+	next := Life{At: now, Ends: l.Ends, of: of, closedSpent: of.Ensemble.Spent(), closedAge: of.Ensemble.Age()}
 	if !l.Is(of) {
 		next.Ends = forecast()
 	}
-	ahead := of.Cloud.Clone()
+	ahead := of.Ensemble.Clone()
 	ahead.Advance(of.Place, open)
 	next.Spent, next.Risk, next.Doubtful, next.Age = ahead.Spent(), ahead.Risk(), ahead.DoubtfulShare(), ahead.Age()
 	if l.livesOnIn(next) {
@@ -72,9 +72,9 @@ func (l Life) livesOnIn(next Life) bool {
 }
 
 // Closed returns what remains of a life once its batch is closed: the spent life that was
-// shown last. It holds no cloud.
+// shown last. It holds no ensemble.
 func (l Life) Closed() Life {
-	l.of.Cloud = nil
+	l.of.Ensemble = nil
 	return l
 }
 
@@ -95,7 +95,7 @@ func endAt(end, now time.Time, passed bool) time.Time {
 // that nobody reads any more.
 func (p *Path) Forecast(of Batch, closed Closed, staleAfter time.Duration) cure.Ends {
 	if closed.ReadAt.IsZero() || p == nil {
-		return of.Cloud.Forecast(of.Place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
+		return of.Ensemble.Forecast(of.Place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
 	}
 	age := closed.Until.Sub(closed.ReadAt)
 	var known []cure.ForecastOption
@@ -105,5 +105,5 @@ func (p *Path) Forecast(of Batch, closed Closed, staleAfter time.Duration) cure.
 	if age > staleAfter {
 		known = append(known, cure.TowardsWorst(closed.Worst()))
 	}
-	return of.Cloud.Forecast(of.Place, closed.Air, age, known...)
+	return of.Ensemble.Forecast(of.Place, closed.Air, age, known...)
 }

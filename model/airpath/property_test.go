@@ -31,17 +31,17 @@ type reading struct {
 
 // room is a zone with one sensor and a batch, driven by a test.
 type room struct {
-	rt     *rapid.T
-	now    time.Time
-	air    air.State
-	path   Path
-	closed Closed
-	with   Sensors
-	since  time.Time // of the run
-	cloud  *cure.Cloud
-	place  cure.Place
-	life   Life
-	taken  []reading // since the last bridge
+	rt       *rapid.T
+	now      time.Time
+	air      air.State
+	path     Path
+	closed   Closed
+	with     Sensors
+	since    time.Time // of the run
+	ensemble *cure.Ensemble
+	place    cure.Place
+	life     Life
+	taken    []reading // since the last bridge
 }
 
 // take checks steps that were closed and lets the batch live through them.
@@ -65,10 +65,10 @@ func (r *room) take(steps []Step) {
 		if s.Kind == cure.Measured {
 			r.near(s)
 		}
-		before := r.cloud.Spent()
-		r.cloud = r.cloud.Clone()
-		r.cloud.Advance(r.place, s.Step)
-		if after := r.cloud.Spent(); !(after >= before) || math.IsInf(after, 0) {
+		before := r.ensemble.Spent()
+		r.ensemble = r.ensemble.Clone()
+		r.ensemble.Advance(r.place, s.Step)
+		if after := r.ensemble.Spent(); !(after >= before) || math.IsInf(after, 0) {
 			r.rt.Fatalf("spent went from %v to %v over %+v", before, after, s.Step)
 		}
 		r.closed = r.closed.With(s)
@@ -100,7 +100,7 @@ func (r *room) looks(ink cure.Ink) {
 	case open.From != r.closed.Air:
 		r.rt.Fatalf("the open step begins with %+v, the path ends with %+v", open.From, r.closed.Air)
 	}
-	of := Batch{Cloud: r.cloud, Place: r.place, MixedAt: noon}
+	of := Batch{Ensemble: r.ensemble, Place: r.place, MixedAt: noon}
 	next := r.life.Follow(of, open, r.now, func() cure.Ends { return r.path.Forecast(of, r.closed, r.with.StaleAfter) })
 	if next.Spent < r.life.Spent {
 		r.rt.Fatalf("the spent life that is shown went from %v to %v", r.life.Spent, next.Spent)
@@ -124,7 +124,7 @@ func TestAnyAir(t *testing.T) {
 		r := &room{rt: rt, now: noon, since: noon, air: air.State{TemperatureC: 21, HumidityPct: 55}, place: cure.Place{Exposure: 1, Lag: 10 * time.Minute}}
 		unusual := func(a air.State, _ time.Time) bool { _, is := a.Unusual(); return is }
 		r.with = Sensors{Fresh: -1, StaleAfter: 5 * time.Minute, Doubtful: unusual}
-		r.cloud = cure.New(ink, cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, 0, Unmeasured)
+		r.ensemble = cure.New(ink, cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, 0, Unmeasured)
 		r.closed = Closed{}.With(First(noon))
 		read := func(a air.State) {
 			with := r.with
@@ -194,7 +194,7 @@ func TestAnyAir(t *testing.T) {
 			},
 			"": func(rt *rapid.T) {
 				r.looks(ink)
-				if age := r.cloud.Age(); age != r.closed.Until.Sub(noon) {
+				if age := r.ensemble.Age(); age != r.closed.Until.Sub(noon) {
 					rt.Fatalf("the batch is %v old at the end of a path of %v", age, r.closed.Until.Sub(noon))
 				}
 			},

@@ -113,7 +113,7 @@ func (s Step) piece(k, n int, hours, lagH float64) piece {
 	}
 }
 
-// Advance advances the batch through a step of air at a place. It changes the cloud in place,
+// Advance advances the batch through a step of air at a place. It changes the ensemble in place,
 // without allocating memory (except when the risk passes a level and when the place has another
 // exposure). A step that is not longer than zero changes nothing.
 //
@@ -122,7 +122,7 @@ func (s Step) piece(k, n int, hours, lagH float64) piece {
 // exceptions: the members' drift, which is linear within a quarter of an hour, and members whose
 // own air reaches the limits of package air. Air outside these limits is replaced by the nearest
 // inside.
-func (c *Cloud) Advance(p Place, s Step) {
+func (c *Ensemble) Advance(p Place, s Step) {
 	if s.Duration <= 0 {
 		return
 	}
@@ -143,7 +143,7 @@ func (c *Cloud) Advance(p Place, s Step) {
 }
 
 // enter notes the exposure of the place.
-func (c *Cloud) enter(p Place) {
+func (c *Ensemble) enter(p Place) {
 	if phi := p.exposure(); c.phi == nil || phi != c.phiFor {
 		c.phi, c.phiFor = c.exposures(phi), phi
 	}
@@ -169,7 +169,7 @@ func (n *nominal) advance(ink Ink, p Place, s Step) {
 }
 
 // noteCrossings finds the instants inside a piece at which the risk passed a level.
-func (c *Cloud) noteCrossings(start state, p *piece, startAge, endAge time.Duration) {
+func (c *Ensemble) noteCrossings(start state, p *piece, startAge, endAge time.Duration) {
 	if c.crossed[high] != notCrossed || c.riskBelowNextLevel() {
 		return
 	}
@@ -185,7 +185,7 @@ func (c *Cloud) noteCrossings(start state, p *piece, startAge, endAge time.Durat
 
 // riskBelowNextLevel is a cheap test that makes the risk of every member unnecessary in most
 // minutes.
-func (c *Cloud) riskBelowNextLevel() bool {
+func (c *Ensemble) riskBelowNextLevel() bool {
 	next := low
 	for c.crossed[next] != notCrossed {
 		next++
@@ -199,7 +199,7 @@ func (c *Cloud) riskBelowNextLevel() bool {
 // crossing returns the part of a piece after which the risk reaches a level that it has reached
 // at the end of the piece. It uses a bracketed secant method (Illinois) on the piece's own
 // integral, so the result does not depend on the length of the piece. work is overwritten.
-func (c *Cloud) crossing(start state, p *piece, phi []float64, work state, level float64) float64 {
+func (c *Ensemble) crossing(start state, p *piece, phi []float64, work state, level float64) float64 {
 	miss := func(f float64) float64 {
 		part := p.part(f)
 		work.copyFrom(start)

@@ -11,7 +11,7 @@ import (
 // spent at the member's rate in the last known air, with the cup as warm as the air. The nominal
 // dose and the age count only the known time, so both are lower limits. The risk includes the
 // estimate. Several marks add up.
-func (c *Cloud) MarkAtLeast() {
+func (c *Ensemble) MarkAtLeast() {
 	if c.gap == nil {
 		c.gap = make([]float64, len(c.members))
 		c.markedAt = c.age
@@ -28,7 +28,7 @@ func (c *Cloud) MarkAtLeast() {
 }
 
 // AtLeast reports whether age and spent life are only lower limits.
-func (c *Cloud) AtLeast() bool { return c.gap != nil }
+func (c *Ensemble) AtLeast() bool { return c.gap != nil }
 
 // CountGap adds a time that has become known, usually as one Bridged step, to the past of the
 // batch, and removes the estimates of it. Age, spent life and doubtful share grow by the whole
@@ -38,7 +38,7 @@ func (c *Cloud) AtLeast() bool { return c.gap != nil }
 // Levels of the risk that were passed before the mark keep their instants. Later ones were found
 // with the estimate; where the risk is still above a level, the level counts as passed now. A
 // gap before the last Good is also added to the dose at that moment.
-func (c *Cloud) CountGap(p Place, s Step) {
+func (c *Ensemble) CountGap(p Place, s Step) {
 	if s.Duration <= 0 {
 		return
 	}
@@ -74,7 +74,7 @@ func (c *Cloud) CountGap(p Place, s Step) {
 }
 
 // forgetGuesses removes the drawn doses and what was calculated with them.
-func (c *Cloud) forgetGuesses(gap time.Duration, beforeGood bool) {
+func (c *Ensemble) forgetGuesses(gap time.Duration, beforeGood bool) {
 	marked := c.gap != nil
 	c.gap, c.gapAtGood = nil, nil
 	c.age = later(c.age, gap)
@@ -93,7 +93,7 @@ func (c *Cloud) forgetGuesses(gap time.Duration, beforeGood bool) {
 
 // crossNow records the levels that the risk has passed without a step as passed at the present
 // age.
-func (c *Cloud) crossNow() {
+func (c *Ensemble) crossNow() {
 	risk := c.Risk()
 	for level := range c.crossed {
 		if c.crossed[level] == notCrossed && risk >= levelRisk[level] {

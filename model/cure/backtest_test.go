@@ -52,18 +52,18 @@ func take(c climate, make maker, knows int, rng *rand.Rand) (snapshot, bool) {
 	}
 	ends := sh.forecast()
 	shot := snapshot{low: ends.Low.Hours(), expected: ends.Expected.Hours(), high: ends.High.Hours(), end: end.Hours(), knows: knows}
-	shot.plain = sh.now.Sub(mixedAt).Hours() + (1-sh.cloud.Spent())/sh.cloud.Rate(sh.place, sh.read)
+	shot.plain = sh.now.Sub(mixedAt).Hours() + (1-sh.ensemble.Spent())/sh.ensemble.Rate(sh.place, sh.read)
 	shot.sheetLow, shot.sheetMid, shot.sheetEnd = s.sheet.About.Hours(), s.sheet.About.Hours(), s.sheet.About.Hours()
 	if s.sheet.About == 0 {
 		shot.sheetLow, shot.sheetEnd = s.sheet.Shortest.Hours(), s.sheet.Longest.Hours()
 		shot.sheetMid = (shot.sheetLow + shot.sheetEnd) / 2
 	}
 	if knowledge[knows] == "fresh" {
-		asNow := sh.cloud.Forecast(sh.place, sh.read, 0)
+		asNow := sh.ensemble.Forecast(sh.place, sh.read, 0)
 		shot.asNow = &[3]float64{asNow.Low.Hours(), asNow.Expected.Hours(), asNow.High.Hours()}
 	}
 	shot.hour, shot.season = sh.now.Hour()/6, season(mixedAt)
-	shot.horizon = min(int(sh.cloud.Spent()/0.3), 3)
+	shot.horizon = min(int(sh.ensemble.Spent()/0.3), 3)
 	return shot, true
 }
 
@@ -79,8 +79,8 @@ func (s *shop) liveOn(end time.Duration, knows int, rng *rand.Rand) bool {
 		if end <= s.now.Sub(s.mixedAt) {
 			return false
 		}
-		s.cloud.Good()
-		s.measure(limit, s.cloud.Spent()+0.3*rng.Float64())
+		s.ensemble.Good()
+		s.measure(limit, s.ensemble.Spent()+0.3*rng.Float64())
 	case "stale":
 		s.measure(limit, 0.9*target)
 		s.silent(10*time.Minute + hours(4))

@@ -7,7 +7,7 @@ import (
 	"potlifed/model/air"
 )
 
-func usualCloud(t testing.TB) *Cloud {
+func usualEnsemble(t testing.TB) *Ensemble {
 	t.Helper()
 	ink, err := Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}.Calibrate()
 	if err != nil {
@@ -23,7 +23,7 @@ var bench = Place{Exposure: 1, Lag: 25 * time.Minute}
 func BenchmarkAdvanceMinute(b *testing.B) {
 	for name, age := range map[string]time.Duration{"young": 0, "old": 5 * time.Hour} {
 		b.Run(name, func(b *testing.B) {
-			start := usualCloud(b)
+			start := usualEnsemble(b)
 			step := Step{Duration: time.Minute, From: air.State{TemperatureC: 23, HumidityPct: 50}, To: air.State{TemperatureC: 23.1, HumidityPct: 50.4}, Kind: Measured}
 			for range int(age / time.Minute) {
 				start.Advance(bench, step)
@@ -45,7 +45,7 @@ func BenchmarkAdvanceMinute(b *testing.B) {
 
 // Each open batch's ends, once a minute and at each change. Budget: 1 ms on a desktop core.
 func BenchmarkForecast(b *testing.B) {
-	c := usualCloud(b)
+	c := usualEnsemble(b)
 	now := air.State{TemperatureC: 23, HumidityPct: 50}
 	c.Advance(bench, Step{Duration: time.Hour, From: now, To: now, Kind: Measured})
 	b.ReportAllocs()
@@ -56,12 +56,12 @@ func BenchmarkForecast(b *testing.B) {
 
 func BenchmarkNew(b *testing.B) {
 	for b.Loop() {
-		usualCloud(b)
+		usualEnsemble(b)
 	}
 }
 
 func BenchmarkMarshal(b *testing.B) {
-	c := usualCloud(b)
+	c := usualEnsemble(b)
 	b.ReportAllocs()
 	for b.Loop() {
 		text, err := c.MarshalJSON()
@@ -73,7 +73,7 @@ func BenchmarkMarshal(b *testing.B) {
 }
 
 func BenchmarkClone(b *testing.B) {
-	c := usualCloud(b)
+	c := usualEnsemble(b)
 	b.ReportAllocs()
 	for b.Loop() {
 		c.Clone()

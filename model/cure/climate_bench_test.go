@@ -20,9 +20,9 @@ func BenchmarkYearOfHourlyClimate(b *testing.B) {
 		b.Run(m.name, func(b *testing.B) {
 			c := readClimate(b, m.file())
 			for b.Loop() {
-				cloud := cure.New(s.ink, s.sensor, 0.02, c.hours[0])
+				ensemble := cure.New(s.ink, s.sensor, 0.02, c.hours[0])
 				for k := range len(c.hours) - 1 {
-					cloud.Advance(s.place, cure.Step{Duration: time.Hour, From: c.hours[k], To: c.hours[k+1], Kind: cure.Measured})
+					ensemble.Advance(s.place, cure.Step{Duration: time.Hour, From: c.hours[k], To: c.hours[k+1], Kind: cure.Measured})
 				}
 			}
 		})
@@ -39,15 +39,15 @@ func BenchmarkOpenBatches(b *testing.B) {
 	}
 	for _, n := range []int{1, 10, 100, 1000} {
 		b.Run(fmt.Sprintf("batches=%d", n), func(b *testing.B) {
-			clouds := make([]*cure.Cloud, n)
-			for i := range clouds {
-				clouds[i] = cure.New(ink, sensors[0], 0.02, mild)
-				clouds[i].Advance(places[0], cure.Step{Duration: time.Duration(i%480) * time.Minute, From: mild, To: mild, Kind: cure.Measured})
+			ensembles := make([]*cure.Ensemble, n)
+			for i := range ensembles {
+				ensembles[i] = cure.New(ink, sensors[0], 0.02, mild)
+				ensembles[i].Advance(places[0], cure.Step{Duration: time.Duration(i%480) * time.Minute, From: mild, To: mild, Kind: cure.Measured})
 			}
 			next := air.State{TemperatureC: 21.02, HumidityPct: 48.1}
 			b.ReportAllocs()
 			for b.Loop() {
-				for _, c := range clouds {
+				for _, c := range ensembles {
 					c.Advance(places[0], cure.Step{Duration: time.Minute, From: mild, To: next, Kind: cure.Measured})
 				}
 			}
@@ -66,7 +66,7 @@ func BenchmarkForecastAlong(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		sh.cloud.Forecast(sh.place, sh.read, 0, cure.Along(habit.Ahead(sh.read, sh.now)))
+		sh.ensemble.Forecast(sh.place, sh.read, 0, cure.Along(habit.Ahead(sh.read, sh.now)))
 	}
 }
 

@@ -11,7 +11,7 @@
 //
 // L_ref is the life at 20 °C and 50 % relative humidity, s the share of the moisture path there,
 // phi the exposure of the surface and e_ref the vapour pressure at that reference. What is not
-// known about ink, sensor, cup and coming air is carried by a Cloud of members, each with its
+// known about ink, sensor, cup and coming air is carried by an Ensemble of members, each with its
 // own parameters, which all live through the same air.
 //
 // The package has no clock: time is age since the first hardener. It is an estimate of the time

@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/mathext"
 )
 
-// Members is the number of members of a cloud. With the design below, the ends of a fresh batch
+// Members is the number of members of an ensemble. With the design below, the ends of a fresh batch
 // agree with those from 8,192 members within 1 % while at least half of all batches were alive
 // when the batch was last known good, and within 2 % at a tenth (tested).
 const Members = 128

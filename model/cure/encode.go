@@ -12,13 +12,13 @@ import (
 	"potlifed/model/air"
 )
 
-// cloudVersion is increased when the meaning of a stored cloud changes.
-const cloudVersion = 1
+// ensembleVersion is increased when the meaning of a stored ensemble changes.
+const ensembleVersion = 1
 
-// cloudJSON is a stored cloud: what was drawn and what has happened, without what can be
+// ensembleJSON is a stored ensemble: what was drawn and what has happened, without what can be
 // calculated. The members are stored and not drawn again, so that an open batch continues
 // unchanged after an upgrade that changes priors or design.
-type cloudJSON struct {
+type ensembleJSON struct {
 	Version      int           `json:"version"`
 	Ink          Ink           `json:"ink"`
 	Nominal      nominal       `json:"nominal"`
@@ -69,10 +69,10 @@ func (f *floats) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// MarshalJSON returns the cloud as JSON, from which UnmarshalJSON restores it to the bit.
-func (c *Cloud) MarshalJSON() ([]byte, error) {
-	j := cloudJSON{
-		Version: cloudVersion, Ink: c.ink, Nominal: c.nominal, Age: c.age, GoodAt: c.goodAt,
+// MarshalJSON returns the ensemble as JSON, from which UnmarshalJSON restores it to the bit.
+func (c *Ensemble) MarshalJSON() ([]byte, error) {
+	j := ensembleJSON{
+		Version: ensembleVersion, Ink: c.ink, Nominal: c.nominal, Age: c.age, GoodAt: c.goodAt,
 		Low: c.crossed[low], Expected: c.crossed[expected], High: c.crossed[high],
 		MarkedAt: c.markedAt, LastAir: c.lastAir, LastExposure: c.lastExposure,
 		Dose: c.now.dose, DoseAtGood: c.doseAtGood, Cup: c.now.cup, Gap: c.gap, GapAtGood: c.gapAtGood,
@@ -85,18 +85,18 @@ func (c *Cloud) MarshalJSON() ([]byte, error) {
 	return json.Marshal(j)
 }
 
-// UnmarshalJSON reads a cloud that MarshalJSON wrote. It returns an error for one that is
+// UnmarshalJSON reads an ensemble that MarshalJSON wrote. It returns an error for one that is
 // damaged or of another version, and then leaves c unchanged.
-func (c *Cloud) UnmarshalJSON(text []byte) error {
-	var j cloudJSON
+func (c *Ensemble) UnmarshalJSON(text []byte) error {
+	var j ensembleJSON
 	if err := json.Unmarshal(text, &j); err != nil {
-		return fmt.Errorf("cloud: %w", err)
+		return fmt.Errorf("ensemble: %w", err)
 	}
 	if err := j.valid(); err != nil {
-		return fmt.Errorf("cloud: %w", err)
+		return fmt.Errorf("ensemble: %w", err)
 	}
 	n := len(j.Dose)
-	d := Cloud{
+	d := Ensemble{
 		ink: j.Ink, members: make([]member, n), nominal: j.Nominal, now: newState(n), doseAtGood: j.DoseAtGood,
 		gap: j.Gap, gapAtGood: j.GapAtGood, age: j.Age, goodAt: j.GoodAt, markedAt: j.MarkedAt,
 		crossed: [levels]time.Duration{low: j.Low, expected: j.Expected, high: j.High},
@@ -109,7 +109,7 @@ func (c *Cloud) UnmarshalJSON(text []byte) error {
 			*field = j.Members[i*len(stored)+k]
 		}
 		if err := d.members[i].valid(); err != nil {
-			return fmt.Errorf("cloud: member %d: %w", i, err)
+			return fmt.Errorf("ensemble: member %d: %w", i, err)
 		}
 		d.members[i].derive()
 	}
@@ -118,12 +118,12 @@ func (c *Cloud) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// valid checks sizes and numbers. A cloud that it accepts can be advanced.
-func (j *cloudJSON) valid() error {
+// valid checks sizes and numbers. An ensemble that it accepts can be advanced.
+func (j *ensembleJSON) valid() error {
 	n := len(j.Dose)
 	switch {
-	case j.Version != cloudVersion:
-		return fmt.Errorf("version %d, this program reads %d", j.Version, cloudVersion)
+	case j.Version != ensembleVersion:
+		return fmt.Errorf("version %d, this program reads %d", j.Version, ensembleVersion)
 	case n == 0 || len(j.DoseAtGood) != n || len(j.Cup) != n || len(j.Members) != n*len((&member{}).stored()):
 		return errors.New("the lists of members do not fit each other")
 	case j.Gap != nil && len(j.Gap) != n || j.GapAtGood != nil && len(j.GapAtGood) != n || j.Gap == nil && j.GapAtGood != nil:

@@ -54,7 +54,7 @@ func Along(path *air.Path) ForecastOption { return func(o *outlook) { o.path = p
 //
 // In steady air and with WithoutDrift the ends do not move as the age advances. With drift they
 // move earlier slowly.
-func (c *Cloud) Forecast(p Place, now air.State, held time.Duration, options ...ForecastOption) Ends {
+func (c *Ensemble) Forecast(p Place, now air.State, held time.Duration, options ...ForecastOption) Ends {
 	var view outlook
 	for _, option := range options {
 		option(&view)
@@ -70,7 +70,7 @@ func (c *Cloud) Forecast(p Place, now air.State, held time.Duration, options ...
 
 // lookAhead advances a copy of the members until the risk has passed the levels that it has not
 // passed yet.
-func (c *Cloud) lookAhead(p Place, now air.State, held time.Duration, view outlook, ends *[levels]time.Duration) {
+func (c *Ensemble) lookAhead(p Place, now air.State, held time.Duration, view outlook, ends *[levels]time.Duration) {
 	phi := c.exposures(p.exposure())
 	before, after, work := newState(len(c.members)), newState(len(c.members)), newState(len(c.members))
 	after.copyFrom(c.now)
@@ -137,6 +137,6 @@ func (o *outlook) piece(now air.State, heldH, t, next float64) piece {
 
 // ahead returns the age so many hours from now. It is never the present age: an end that has not
 // been passed is at least a nanosecond away.
-func (c *Cloud) ahead(hours float64) time.Duration {
+func (c *Ensemble) ahead(hours float64) time.Duration {
 	return later(c.age, max(hoursToDuration(hours), 1))
 }

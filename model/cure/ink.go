@@ -56,7 +56,7 @@ type Ink struct {
 	SigmaLearned bool `json:"sigma_learned,omitzero" doc:"past batches determined sigma"`
 }
 
-// Valid returns nil when a cloud can be drawn from the parameters. Otherwise the error names the
+// Valid returns nil when an ensemble can be drawn from the parameters. Otherwise the error names the
 // first parameter that is out of range, and its limits.
 func (i Ink) Valid() error {
 	minSigma, maxSigma := i.sigmaBounds()

@@ -26,7 +26,7 @@ func ramp(from, to, humidity float64, d time.Duration) Step {
 	return Step{Duration: d, From: air.State{TemperatureC: from, HumidityPct: humidity}, To: air.State{TemperatureC: to, HumidityPct: humidity}, Kind: Measured}
 }
 
-func lived(ink Ink, p Place, steps ...Step) *Cloud {
+func lived(ink Ink, p Place, steps ...Step) *Ensemble {
 	c := New(ink, Sensor{Exact: true}, 0, steps[0].From)
 	for _, s := range steps {
 		c.Advance(p, s)

@@ -49,7 +49,7 @@ func (s Sensor) spreads() (temperatureK, humidityPct float64) {
 	return atLeastZero(s.TemperatureAccuracyC) / math.Sqrt(3), humidity + overdueHumiditySpreadPerMonth*atLeastZero(s.OverdueMonths)
 }
 
-// member is one plausible batch. What was drawn for it when the cloud was made never changes.
+// member is one plausible batch. What was drawn for it when the ensemble was made never changes.
 type member struct {
 	lRefH, share, activation, sigma float64 // h, -, kJ/mol, -
 	biasTemperature, biasHumidity   float64 // K, % RH: the true air minus the sensor's reading
@@ -64,7 +64,7 @@ type member struct {
 	inverse        float64 // 1/(sigma √2)
 }
 
-// stored returns the drawn fields in the order in which a cloud is stored.
+// stored returns the drawn fields in the order in which an ensemble is stored.
 func (m *member) stored() [12]*float64 {
 	return [12]*float64{&m.lRefH, &m.share, &m.activation, &m.sigma, &m.biasTemperature, &m.biasHumidity, &m.driftTemperature,
 		&m.driftHumidity, &m.lagFactor, &m.exposureU, &m.worstU, &m.gapH}

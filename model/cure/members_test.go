@@ -64,14 +64,14 @@ var agreementCases = []agreementCase{
 }
 
 // story lives until an age, calls the batch good there if that is not the start, and returns the
-// cloud and the last air.
-func (ac agreementCase) story(t testing.TB, n int, z [draws]int, goodAt time.Duration) (*Cloud, air.State) {
+// ensemble and the last air.
+func (ac agreementCase) story(t testing.TB, n int, z [draws]int, goodAt time.Duration) (*Ensemble, air.State) {
 	t.Helper()
 	ink, err := ac.sheet.Calibrate()
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := newCloud(ink, drawMembers(ink, ac.sensor, ac.weighing, n, z), ac.air[0])
+	c := newEnsemble(ink, drawMembers(ink, ac.sensor, ac.weighing, n, z), ac.air[0])
 	now := ac.air[0]
 	for i := 0; c.Age() < goodAt; i++ {
 		next := ac.air[min(i+1, len(ac.air)-1)]

@@ -208,21 +208,21 @@ func (t truth) end(c climate, mixedAt time.Time) (age time.Duration, ok bool) {
 // shop is a batch at one shop up to the moment that its ends are asked for.
 type shop struct {
 	situation
-	truth   truth
-	climate climate
-	mixedAt time.Time
-	cloud   *cure.Cloud
-	now     time.Time
-	read    air.State // the last reading
-	readAt  time.Time
-	known   time.Duration // of the air's record before mixing
+	truth    truth
+	climate  climate
+	mixedAt  time.Time
+	ensemble *cure.Ensemble
+	now      time.Time
+	read     air.State // the last reading
+	readAt   time.Time
+	known    time.Duration // of the air's record before mixing
 }
 
 func newShop(s situation, t truth, c climate, mixedAt time.Time, known time.Duration) *shop {
 	first := t.reads(c.at(mixedAt))
 	return &shop{
 		situation: s, truth: t, climate: c, mixedAt: mixedAt, now: mixedAt, read: first, readAt: mixedAt, known: known,
-		cloud: cure.New(s.ink, s.sensor, s.weighing, first),
+		ensemble: cure.New(s.ink, s.sensor, s.weighing, first),
 	}
 }
 
@@ -244,12 +244,12 @@ func (s *shop) eachReading(until time.Time, use func(cure.Step) bool) {
 
 // measure lives on with the sensor read, until an instant or until the nominal has spent so much.
 func (s *shop) measure(until time.Time, spent float64) {
-	if s.cloud.Spent() >= spent {
+	if s.ensemble.Spent() >= spent {
 		return
 	}
 	s.eachReading(until, func(step cure.Step) bool {
-		s.cloud.Advance(s.place, step)
-		return s.cloud.Spent() < spent
+		s.ensemble.Advance(s.place, step)
+		return s.ensemble.Spent() < spent
 	})
 }
 
@@ -258,8 +258,8 @@ func (s *shop) measure(until time.Time, spent float64) {
 func (s *shop) silent(d time.Duration) {
 	const staleAfter = 5 * time.Minute
 	worst := s.worst()
-	s.cloud.Advance(s.place, cure.Step{Duration: staleAfter, From: s.read, To: s.read, Kind: cure.Held})
-	s.cloud.Advance(s.place, cure.Step{Duration: d - staleAfter, From: s.read, To: s.read, Kind: cure.Stale, Worst: worst})
+	s.ensemble.Advance(s.place, cure.Step{Duration: staleAfter, From: s.read, To: s.read, Kind: cure.Held})
+	s.ensemble.Advance(s.place, cure.Step{Duration: d - staleAfter, From: s.read, To: s.read, Kind: cure.Stale, Worst: worst})
 	s.now = s.now.Add(d)
 }
 
@@ -282,7 +282,7 @@ func (s *shop) down(d time.Duration) {
 		perRoot := habit.PerRootHour()
 		step.DriftK, step.DriftPct = perRoot.TemperatureC, perRoot.HumidityPct
 	}
-	s.cloud.Advance(s.place, step)
+	s.ensemble.Advance(s.place, step)
 	s.read, s.readAt = reading, s.now
 }
 
@@ -306,5 +306,5 @@ func (s *shop) forecast() cure.Ends {
 	if age > 5*time.Minute {
 		options = append(options, cure.TowardsWorst(s.worst()))
 	}
-	return s.cloud.Forecast(s.place, s.read, age, options...)
+	return s.ensemble.Forecast(s.place, s.read, age, options...)
 }

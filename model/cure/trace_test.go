@@ -33,7 +33,7 @@ func TestTraceGivesTheNominalDose(t *testing.T) {
 			Exposure: rapid.Float64Range(0.1, 1).Draw(t, "exposure"),
 			Lag:      rapid.SampledFrom([]time.Duration{0, 5 * time.Minute, 25 * time.Minute, time.Hour}).Draw(t, "lag"),
 		}
-		cloud := New(ink, Sensor{Exact: true}, 0, start)
+		ensemble := New(ink, Sensor{Exact: true}, 0, start)
 		cup, heat, moisture := start.TemperatureC, 0.0, 0.0
 		for range rapid.IntRange(1, 5).Draw(t, "steps") {
 			step := Step{
@@ -41,18 +41,18 @@ func TestTraceGivesTheNominalDose(t *testing.T) {
 				From:     start, To: state("to"), Worst: state("worst"),
 				Kind: rapid.SampledFrom([]StepKind{Measured, Held, Stale, Bridged}).Draw(t, "kind"),
 			}
-			cloud.Advance(place, step)
+			ensemble.Advance(place, step)
 			var wet float64
 			wet, cup = Trace(place, step, cup, func(hours, cupC float64) { heat += hours * math.Exp(ink.ActivationKJPerMol*LnHeat(cupC)) })
 			moisture += wet
 			start = step.To
 		}
 		dose := ((1-ink.MoistureShare)*heat + ink.MoistureShare*moisture) / ink.LRefH
-		if math.Abs(dose/cloud.Spent()-1) > 1e-5 {
-			t.Fatalf("dose %.12g, nominal %.12g", dose, cloud.Spent())
+		if math.Abs(dose/ensemble.Spent()-1) > 1e-5 {
+			t.Fatalf("dose %.12g, nominal %.12g", dose, ensemble.Spent())
 		}
-		if math.Abs(cup-cloud.CupTemperatureC()) > 1e-9 {
-			t.Fatalf("cup %v, nominal %v", cup, cloud.CupTemperatureC())
+		if math.Abs(cup-ensemble.CupTemperatureC()) > 1e-9 {
+			t.Fatalf("cup %v, nominal %v", cup, ensemble.CupTemperatureC())
 		}
 	})
 }

@@ -335,7 +335,7 @@ func TestAccounts(t *testing.T) {
 }
 
 // A journey of many steps is the same under any ink as the nominal member's.
-func TestJourneyHasTheCloudsDose(t *testing.T) {
+func TestJourneyHasTheEnsemblesDose(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		state := func() air.State {
 			return air.State{TemperatureC: rapid.Float64Range(5, 40).Draw(t, "T"), HumidityPct: rapid.Float64Range(0, 100).Draw(t, "RH")}
@@ -344,22 +344,22 @@ func TestJourneyHasTheCloudsDose(t *testing.T) {
 			ActivationKJPerMol: rapid.Float64Range(25, 90).Draw(t, "Ea"), AtTemperatureC: 20}
 		place := cure.Place{Exposure: rapid.Float64Range(0.1, 1).Draw(t, "phi"), Lag: 25 * time.Minute}
 		from := state()
-		journey, cloud := NewJourney(from), cure.New(ink, cure.Sensor{Exact: true}, 0, from)
+		journey, ensemble := NewJourney(from), cure.New(ink, cure.Sensor{Exact: true}, 0, from)
 		for range rapid.IntRange(1, 12).Draw(t, "steps") {
 			step := cure.Step{Duration: time.Duration(rapid.Int64Range(1, 180).Draw(t, "minutes")) * time.Minute, From: from, To: state(), Kind: cure.Measured}
 			journey.Advance(place, step)
-			cloud.Advance(place, step)
+			ensemble.Advance(place, step)
 			from = step.To
 		}
 		lived := journey.Lived()
-		if got, want := lived.Dose(ink), cloud.Spent(); math.Abs(got/want-1) > 2e-5 {
+		if got, want := lived.Dose(ink), ensemble.Spent(); math.Abs(got/want-1) > 2e-5 {
 			t.Fatalf("dose %v, nominal %v", got, want)
 		}
-		if got, want := math.Exp(lived.rate(priorOf(ink).centre).v)/7, cloud.Rate(place, from); math.Abs(got/want-1) > 1e-9 {
+		if got, want := math.Exp(lived.rate(priorOf(ink).centre).v)/7, ensemble.Rate(place, from); math.Abs(got/want-1) > 1e-9 {
 			t.Fatalf("rate %v, nominal %v", got, want)
 		}
-		if math.Abs(lived.Hours()-cloud.Age().Hours()) > 1e-9 {
-			t.Fatalf("age %v, %v", lived.Hours(), cloud.Age())
+		if math.Abs(lived.Hours()-ensemble.Age().Hours()) > 1e-9 {
+			t.Fatalf("age %v, %v", lived.Hours(), ensemble.Age())
 		}
 	})
 }

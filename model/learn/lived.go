@@ -88,7 +88,7 @@ func NewJourney(start air.State) *Journey {
 // months of minutes stay small.
 const manyPoints = 4096
 
-// Advance goes through a step of air at a place, as cure.Cloud.Advance does with its nominal
+// Advance goes through a step of air at a place, as cure.Ensemble.Advance does with its nominal
 // member.
 func (j *Journey) Advance(p cure.Place, s cure.Step) {
 	if s.Duration <= 0 {

@@ -27,20 +27,20 @@ var levelRisk = [levels]float64{low: LowRisk, expected: ExpectedRisk, high: High
 // notCrossed is the value of a level that the risk has not passed yet.
 const notCrossed time.Duration = -1
 
-// Cloud is an ensemble of plausible batches that describes what is known of the spent life of
+// Ensemble is an ensemble of plausible batches that describes what is known of the spent life of
 // one batch. The nominal member has every parameter at its centre and no error of the sensor.
 // Around it are the members of a fixed quasi-random design, each with its own parameters and its
 // own spent life. The nominal member gives the spent life that is shown; the other members give
 // the risk and the ends.
 //
-// The age of a cloud counts from the first hardener. The zero Cloud is not usable; use [New], or
+// The age of an ensemble counts from the first hardener. The zero Ensemble is not usable; use [New], or
 // unmarshal one.
 //
-// Advance, Good, MarkAtLeast and CountGap change the cloud in place. Code that shares a cloud
+// Advance, Good, MarkAtLeast and CountGap change the ensemble in place. Code that shares an ensemble
 // must clone it first and change the clone. All other methods only read; they may run
-// concurrently while nobody changes the cloud. The same calls give the same cloud to the bit on
+// concurrently while nobody changes the ensemble. The same calls give the same ensemble to the bit on
 // the same machine with the same binary.
-type Cloud struct {
+type Ensemble struct {
 	ink     Ink
 	members []member // never changed, shared between clones
 
@@ -77,17 +77,17 @@ type nominal struct {
 	CupC     float64 `json:"cup_c"`
 }
 
-// New returns the cloud of a batch whose first hardener meets the ink now. The cup has the
+// New returns the ensemble of a batch whose first hardener meets the ink now. The cup has the
 // temperature of the air. weighing is the relative standard uncertainty of the mixing ratio, 0
 // when it is not known; it is added to the sigma of each member in quadrature. The ink must be
 // valid, see [Ink.Valid].
-func New(ink Ink, sensor Sensor, weighing float64, startAir air.State) *Cloud {
-	return newCloud(ink, drawMembers(ink, sensor, weighing, Members, generator), startAir)
+func New(ink Ink, sensor Sensor, weighing float64, startAir air.State) *Ensemble {
+	return newEnsemble(ink, drawMembers(ink, sensor, weighing, Members, generator), startAir)
 }
 
-func newCloud(ink Ink, members []member, startAir air.State) *Cloud {
+func newEnsemble(ink Ink, members []member, startAir air.State) *Ensemble {
 	startAir = startAir.Clamp()
-	c := &Cloud{
+	c := &Ensemble{
 		ink:          ink,
 		members:      members,
 		nominal:      nominal{CupC: startAir.TemperatureC},
@@ -105,7 +105,7 @@ func newCloud(ink Ink, members []member, startAir air.State) *Cloud {
 }
 
 // derive calculates what follows from the stored fields.
-func (c *Cloud) derive() {
+func (c *Ensemble) derive() {
 	c.settle()
 	c.ceiling.slope = make([]float64, 0, len(c.members))
 	c.maxSigma = 0
@@ -117,13 +117,13 @@ func (c *Cloud) derive() {
 
 // settle calculates what depends on the moment at which the batch was last known good, and on
 // the estimates of a gap.
-func (c *Cloud) settle() {
+func (c *Ensemble) settle() {
 	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
 	c.ceiling.forget()
 }
 
 // Clone returns an independent copy.
-func (c *Cloud) Clone() *Cloud {
+func (c *Ensemble) Clone() *Ensemble {
 	n := len(c.members)
 	d := *c
 	d.now = newState(n)
@@ -136,8 +136,8 @@ func (c *Cloud) Clone() *Cloud {
 	return &d
 }
 
-// exposures returns the members' exposures at a place. It does not change the cloud.
-func (c *Cloud) exposures(phi float64) []float64 {
+// exposures returns the members' exposures at a place. It does not change the ensemble.
+func (c *Ensemble) exposures(phi float64) []float64 {
 	if c.phi != nil && c.phiFor == phi {
 		return c.phi
 	}
@@ -149,22 +149,22 @@ func (c *Cloud) exposures(phi float64) []float64 {
 }
 
 // Age returns the time since the first hardener. It is a lower limit while AtLeast is true.
-func (c *Cloud) Age() time.Duration { return c.age }
+func (c *Ensemble) Age() time.Duration { return c.age }
 
 // GoodAt returns the age at which the batch was last known good: 0, the first hardener, or the
 // age at the last Good.
-func (c *Cloud) GoodAt() time.Duration { return c.goodAt }
+func (c *Ensemble) GoodAt() time.Duration { return c.goodAt }
 
 // Ink returns the ink from which the members were drawn.
-func (c *Cloud) Ink() Ink { return c.ink }
+func (c *Ensemble) Ink() Ink { return c.ink }
 
 // Spent returns the spent life of the nominal member, as a share: 1 at the end of the median
 // batch. It never falls.
-func (c *Cloud) Spent() float64 { return c.nominal.Dose }
+func (c *Ensemble) Spent() float64 { return c.nominal.Dose }
 
 // DoubtfulShare returns the share of Spent that came from uncertain, stale or bridged air, 0 to
 // 1.
-func (c *Cloud) DoubtfulShare() float64 {
+func (c *Ensemble) DoubtfulShare() float64 {
 	if c.nominal.Dose <= 0 {
 		return 0
 	}
@@ -172,16 +172,16 @@ func (c *Cloud) DoubtfulShare() float64 {
 }
 
 // CupTemperatureC returns the temperature of the nominal member's cup in °C.
-func (c *Cloud) CupTemperatureC() float64 { return c.nominal.CupC }
+func (c *Ensemble) CupTemperatureC() float64 { return c.nominal.CupC }
 
 // Risk returns the probability, 0 to 1, that the batch is over by now, given that it was good at
 // GoodAt. An unknown gap counts with its drawn doses.
-func (c *Cloud) Risk() float64 { return c.alive.risk(c.members, c.now.dose, c.gap) }
+func (c *Ensemble) Risk() float64 { return c.alive.risk(c.members, c.now.dose, c.gap) }
 
 // Rate returns the share of the pot life that the nominal member spends per hour at a place in
 // this air, with the cup's present temperature. Without a lag the cup has the temperature of the
 // air.
-func (c *Cloud) Rate(p Place, a air.State) float64 {
+func (c *Ensemble) Rate(p Place, a air.State) float64 {
 	a = a.Clamp()
 	cup := c.nominal.CupC
 	if p.lagH() == 0 {
@@ -192,7 +192,7 @@ func (c *Cloud) Rate(p Place, a air.State) float64 {
 
 // Good notes that somebody has looked now and the batch is good. Risk and ends are conditioned
 // on this moment from now on, and the levels passed before are removed.
-func (c *Cloud) Good() {
+func (c *Ensemble) Good() {
 	copy(c.doseAtGood, c.now.dose)
 	c.gapAtGood = append([]float64(nil), c.gap...)
 	c.goodAt = c.age

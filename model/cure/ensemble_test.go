@@ -79,7 +79,7 @@ func TestEndsStandStillInSteadyAir(t *testing.T) {
 
 func TestBandOnlyClosesWithDrift(t *testing.T) {
 	now := air.State{TemperatureC: 23, HumidityPct: 55}
-	c := usualCloudAt(t, now)
+	c := usualEnsembleAt(t, now)
 	fresh := c.Forecast(bench, now, 0)
 	before := fresh
 	for c.Age() < fresh.Low-time.Minute {
@@ -96,13 +96,13 @@ func TestBandOnlyClosesWithDrift(t *testing.T) {
 	}
 }
 
-func usualCloudAt(t testing.TB, now air.State) *Cloud {
+func usualEnsembleAt(t testing.TB, now air.State) *Ensemble {
 	return New(calibrate(t, usual), Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, 0.03, now)
 }
 
 func TestCrossingsAreFoundInsideTheStepAndStay(t *testing.T) {
 	now := air.State{TemperatureC: 21, HumidityPct: 50}
-	fine, coarse := usualCloudAt(t, now), usualCloudAt(t, now)
+	fine, coarse := usualEnsembleAt(t, now), usualEnsembleAt(t, now)
 	ends := fine.Forecast(bench, now, 0, WithoutDrift())
 	for range 12 * 60 {
 		fine.Advance(bench, still(21, 50, time.Minute))
@@ -133,7 +133,7 @@ func TestCrossingsAreFoundInsideTheStepAndStay(t *testing.T) {
 
 func TestGoodAfterManyLivesStillHasADistribution(t *testing.T) {
 	now := air.State{TemperatureC: 35, HumidityPct: 80}
-	c := usualCloudAt(t, now)
+	c := usualEnsembleAt(t, now)
 	c.Advance(bench, still(35, 80, 2000*time.Hour))
 	if c.Risk() != 1 {
 		t.Errorf("risk %v after %v lives", c.Risk(), c.Spent())
@@ -172,8 +172,8 @@ func TestWarmerMoreHumidOrMoreExposedSpendsMore(t *testing.T) {
 func TestDegradedKnowledgeWidens(t *testing.T) {
 	now := air.State{TemperatureC: 22, HumidityPct: 50}
 	worst := air.State{TemperatureC: 26, HumidityPct: 70}
-	live := func(kind StepKind) (*Cloud, Ends) {
-		c := usualCloudAt(t, now)
+	live := func(kind StepKind) (*Ensemble, Ends) {
+		c := usualEnsembleAt(t, now)
 		c.Advance(bench, Step{Duration: 3 * time.Hour, From: now, To: now, Kind: kind, Worst: worst, Held: time.Minute})
 		c.Advance(bench, still(22, 50, time.Minute))
 		return c, c.Forecast(bench, now, 0, WithoutDrift())
@@ -196,7 +196,7 @@ func TestDegradedKnowledgeWidens(t *testing.T) {
 			t.Errorf("%s: doubtful share %v", kind, share)
 		}
 	}
-	stale := usualCloudAt(t, now)
+	stale := usualEnsembleAt(t, now)
 	plain := stale.Forecast(bench, now, time.Hour)
 	towards := stale.Forecast(bench, now, time.Hour, TowardsWorst(worst))
 	if towards.Low >= plain.Low || towards.Expected >= plain.Expected {
@@ -205,13 +205,13 @@ func TestDegradedKnowledgeWidens(t *testing.T) {
 	near(t, "middle between last and worst", stale.Clone().after(Step{Duration: 8 * time.Hour, From: now, To: now, Kind: Stale, Worst: worst}).CupTemperatureC(), 24, 1e-3)
 }
 
-func (c *Cloud) after(s Step) *Cloud {
+func (c *Ensemble) after(s Step) *Ensemble {
 	c.Advance(bench, s)
 	return c
 }
 
 func TestDoubtfulShare(t *testing.T) {
-	c := usualCloudAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
+	c := usualEnsembleAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
 	if c.DoubtfulShare() != 0 {
 		t.Errorf("fresh: %v", c.DoubtfulShare())
 	}
@@ -223,7 +223,7 @@ func TestDoubtfulShare(t *testing.T) {
 }
 
 func TestStepWithoutDurationDoesNothing(t *testing.T) {
-	c := usualCloudAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
+	c := usualEnsembleAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
 	c.Advance(bench, still(25, 60, time.Hour))
 	before := marshal(t, c)
 	c.Advance(open, still(40, 90, 0))
@@ -235,7 +235,7 @@ func TestStepWithoutDurationDoesNothing(t *testing.T) {
 }
 
 func TestCloneIsIndependent(t *testing.T) {
-	c := usualCloudAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
+	c := usualEnsembleAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
 	c.Advance(bench, still(25, 60, time.Hour))
 	c.MarkAtLeast()
 	before := marshal(t, c)
@@ -252,7 +252,7 @@ func TestCloneIsIndependent(t *testing.T) {
 	}
 }
 
-func marshal(t testing.TB, c *Cloud) string {
+func marshal(t testing.TB, c *Ensemble) string {
 	t.Helper()
 	text, err := json.Marshal(c)
 	if err != nil {
@@ -263,7 +263,7 @@ func marshal(t testing.TB, c *Cloud) string {
 
 func TestAtLeastAddsRiskUntilTheGapIsCounted(t *testing.T) {
 	now := air.State{TemperatureC: 22, HumidityPct: 50}
-	c := usualCloudAt(t, now)
+	c := usualEnsembleAt(t, now)
 	c.Advance(bench, still(22, 50, 4*time.Hour))
 	known := c.Clone()
 	c.MarkAtLeast()
@@ -293,7 +293,7 @@ func TestAtLeastAddsRiskUntilTheGapIsCounted(t *testing.T) {
 
 func TestGapThatKillsIsPassedWhenItIsKnown(t *testing.T) {
 	now := air.State{TemperatureC: 22, HumidityPct: 50}
-	c := usualCloudAt(t, now)
+	c := usualEnsembleAt(t, now)
 	c.Advance(bench, still(22, 50, 2*time.Hour))
 	c.MarkAtLeast()
 	c.CountGap(bench, Step{Duration: 30 * time.Hour, From: now, To: now, Kind: Bridged})
@@ -302,7 +302,7 @@ func TestGapThatKillsIsPassedWhenItIsKnown(t *testing.T) {
 		t.Errorf("risk %v, ends %+v at %v", c.Risk(), ends, c.Age())
 	}
 	// A short gap takes back a level that only the guess had passed.
-	d := usualCloudAt(t, now)
+	d := usualEnsembleAt(t, now)
 	d.Advance(bench, still(22, 50, 225*time.Minute))
 	d.MarkAtLeast()
 	if d.Risk() < 0.10 || d.Forecast(bench, now, 0).Low != d.Age() {
@@ -316,7 +316,7 @@ func TestGapThatKillsIsPassedWhenItIsKnown(t *testing.T) {
 
 func TestGapBeforeGoodCountsBeforeGood(t *testing.T) {
 	now := air.State{TemperatureC: 22, HumidityPct: 50}
-	c := usualCloudAt(t, now)
+	c := usualEnsembleAt(t, now)
 	c.Advance(bench, still(22, 50, 3*time.Hour))
 	c.MarkAtLeast()
 	c.Good()
@@ -324,7 +324,7 @@ func TestGapBeforeGoodCountsBeforeGood(t *testing.T) {
 	if c.Risk() > 1e-12 || c.GoodAt() != 7*time.Hour {
 		t.Errorf("risk %v, good at %v: the batch was seen good after the gap", c.Risk(), c.GoodAt())
 	}
-	d := usualCloudAt(t, now)
+	d := usualEnsembleAt(t, now)
 	d.Advance(bench, still(22, 50, 3*time.Hour))
 	d.Good()
 	d.MarkAtLeast()
@@ -342,7 +342,7 @@ func TestMarshalIsLosslessToTheBit(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var back Cloud
+		var back Ensemble
 		if err := json.Unmarshal(text, &back); err != nil {
 			t.Fatal(err)
 		}
@@ -361,8 +361,8 @@ func TestMarshalIsLosslessToTheBit(t *testing.T) {
 	})
 }
 
-// randomLife takes a cloud through a few calls of any kind and checks what must always hold.
-func randomLife(t *rapid.T, c *Cloud) {
+// randomLife takes an ensemble through a few calls of any kind and checks what must always hold.
+func randomLife(t *rapid.T, c *Ensemble) {
 	kinds := []StepKind{Measured, Held, Stale, Bridged}
 	for range rapid.IntRange(0, 6).Draw(t, "calls") {
 		p := anyPlace(t)
@@ -405,7 +405,7 @@ func TestAnyLifeKeepsTheInvariants(t *testing.T) {
 }
 
 func TestUnmarshalRefusesDamage(t *testing.T) {
-	c := usualCloudAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
+	c := usualEnsembleAt(t, air.State{TemperatureC: 20, HumidityPct: 50})
 	var whole map[string]any
 	if err := json.Unmarshal([]byte(marshal(t, c)), &whole); err != nil {
 		t.Fatal(err)
@@ -423,7 +423,7 @@ func TestUnmarshalRefusesDamage(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var back Cloud
+		var back Ensemble
 		if json.Unmarshal(text, &back) == nil {
 			t.Errorf("damaged %s was read", key)
 		}
@@ -435,7 +435,7 @@ func FuzzUnmarshal(f *testing.F) {
 	if err != nil {
 		f.Fatal(err)
 	}
-	c := newCloud(ink, drawMembers(ink, Sensor{}, 0, 4, generator), air.State{TemperatureC: 20, HumidityPct: 50})
+	c := newEnsemble(ink, drawMembers(ink, Sensor{}, 0, 4, generator), air.State{TemperatureC: 20, HumidityPct: 50})
 	c.MarkAtLeast()
 	text, err := json.Marshal(c)
 	if err != nil {
@@ -445,13 +445,13 @@ func FuzzUnmarshal(f *testing.F) {
 	f.Add([]byte(`{}`))
 	f.Add([]byte(`{"version":1,"members":null}`))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		var c Cloud
+		var c Ensemble
 		if json.Unmarshal(text, &c) != nil {
 			return
 		}
 		c.Advance(bench, still(25, 60, time.Minute))
 		if !finite(c.Spent(), c.Risk()) {
-			t.Fatalf("accepted a cloud that computes %v, %v", c.Spent(), c.Risk())
+			t.Fatalf("accepted an ensemble that computes %v, %v", c.Spent(), c.Risk())
 		}
 	})
 }
@@ -462,7 +462,7 @@ func FuzzAdvanceAndForecast(f *testing.F) {
 	f.Add(85.0, 100.0, -40.0, 0.0, int64(1), int64(math.MaxInt64), -3.0, int64(math.MaxInt64), uint8(1))
 	f.Fuzz(func(t *testing.T, t0, h0, t1, h1 float64, duration, lag int64, exposure float64, held int64, kind uint8) {
 		from, to := air.State{TemperatureC: t0, HumidityPct: h0}, air.State{TemperatureC: t1, HumidityPct: h1}
-		c := usualCloudAt(t, from)
+		c := usualEnsembleAt(t, from)
 		p := Place{Exposure: exposure, Lag: time.Duration(lag)}
 		kinds := []StepKind{Measured, Held, Stale, Bridged}
 		c.Advance(p, Step{Duration: time.Duration(duration), From: from, To: to, Kind: kinds[kind%4], Held: time.Duration(held), Worst: to})
@@ -479,7 +479,7 @@ func FuzzAdvanceAndForecast(f *testing.F) {
 }
 
 // The cheap bounds that spare the full risk are never below it, so they change no result: the
-// cloud that works the risk out in every piece crosses each level at the same instant, to the
+// ensemble that works the risk out in every piece crosses each level at the same instant, to the
 // bit.
 func TestBoundsOfTheRiskChangeNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -539,7 +539,7 @@ func TestTheEndsOfThePhysics(t *testing.T) {
 			t.Errorf("%v °C: dry %+v, wet %+v", celsius, still, StillAir(ink, open, wet))
 		}
 		for _, a := range []air.State{dry, wet} {
-			c := usualCloudAt(t, a)
+			c := usualEnsembleAt(t, a)
 			c.Advance(bench, Step{Duration: time.Hour, From: a, To: a, Kind: Measured})
 			ends := c.Forecast(bench, a, 0)
 			if !(c.Spent() > 0) || !(ends.Low > 0 && ends.Low <= ends.Expected && ends.Expected <= ends.High && ends.High <= c.Age()+Horizon) {
@@ -551,6 +551,6 @@ func TestTheEndsOfThePhysics(t *testing.T) {
 
 // survivalAtGood returns the share of all batches like this one that were alive when it was last
 // known good, 0..1.
-func (c *Cloud) survivalAtGood() float64 {
+func (c *Ensemble) survivalAtGood() float64 {
 	return c.alive.sum * math.Exp(c.alive.lnUnit) / float64(len(c.members))
 }
