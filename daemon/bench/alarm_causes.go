@@ -22,7 +22,7 @@ func (b *Bench) observe(now time.Time) *causes {
 	}
 	for _, p := range b.shop.Presses {
 		l.change(p.ID)
-		if printsBare(b.state, p.ID, now) {
+		if printsUnloaded(b.state, p.ID, now) {
 			l.holds(alarm.NoBatch, p.ID, "%s has printed, and no batch is loaded on it", p.ID)
 		}
 	}

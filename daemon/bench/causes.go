@@ -95,8 +95,8 @@ func (b *Bench) stands(name, subject string) bool {
 	return stateOf(b.state.Alarms[key]).Active()
 }
 
-// printsBare reports whether a press prints with nothing loaded: it has, not long ago.
-func printsBare(s record.State, press string, now time.Time) bool {
-	bare := s.Prints[press].Bare
-	return s.Presses[press].Batch == "" && !bare.IsZero() && now.Sub(bare) < alarm.PrintsWithin
+// printsUnloaded reports whether a press prints with nothing loaded: it has, not long ago.
+func printsUnloaded(s record.State, press string, now time.Time) bool {
+	printed := s.Prints[press].UnloadedAt
+	return s.Presses[press].Batch == "" && !printed.IsZero() && now.Sub(printed) < alarm.PrintsWithin
 }

@@ -330,7 +330,7 @@ func mixesFor(s record.State, press string) (ready, coming string) {
 func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Press {
 	on := s.Presses[c.ID]
 	p := light.Press{ID: c.ID, ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
-	p.PrintingWithoutBatch = printsBare(s, c.ID, now)
+	p.PrintingWithoutBatch = printsUnloaded(s, c.ID, now)
 	z := b.zones[c.Zone]
 	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {

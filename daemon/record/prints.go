@@ -18,9 +18,9 @@ type Printed struct {
 
 // Prints are the prints of a press.
 type Prints struct {
-	Total   uint64    `json:"total"`
-	Counter *uint64   `json:"counter,omitempty"`
-	Bare    time.Time `json:"bare,omitzero"` // when it last printed with nothing loaded
+	Total      uint64    `json:"total"`
+	Counter    *uint64   `json:"counter,omitempty"`
+	UnloadedAt time.Time `json:"bare,omitzero"` // when it last printed with nothing loaded
 }
 
 func (Printed) Kind() Kind    { return KindPrinted }
@@ -33,7 +33,7 @@ func (e Printed) apply(s *State, r Record) {
 		p.Counter = e.Counter
 	}
 	if e.Batch == "" && e.Add > 0 {
-		p.Bare = r.Stamp.At
+		p.UnloadedAt = r.Stamp.At
 	}
 	s.Prints = maps.Clone(s.Prints)
 	if s.Prints == nil { // a checkpoint of a version that did not count prints

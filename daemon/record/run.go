@@ -158,7 +158,7 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 	})
 	s.Prints = maps.Clone(s.Prints)
 	for press, p := range s.Prints {
-		later(&p.Bare)
+		later(&p.UnloadedAt)
 		s.Prints[press] = p
 	}
 }

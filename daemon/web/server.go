@@ -126,7 +126,7 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	mux.Handle("/reference", readOnly(reference.Handler()))
 	mux.Handle("/reference.css", readOnly(reference.Handler()))
 	mux.Handle("/", readOnly(page.Handler()))
-	s.handler = s.guard(mux)
+	s.handler = s.protect(mux)
 	return s, nil
 }
 
@@ -200,8 +200,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	server := &http.Server{
 		Handler:           s.handler,
 		ReadHeaderTimeout: headerWithin,
-		// It bounds the body of a request that is refused before it reaches the guard, as
-		// for a wrong password of the web_config_file. The guard sets the deadline of every
+		// It bounds the body of a request that is refused before protect is reached, as
+		// for a wrong password of the web_config_file. protect sets the deadline of every
 		// other request.
 		ReadTimeout:    s.bodyWithin,
 		WriteTimeout:   answerWithin,

@@ -51,7 +51,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	if r.Method == http.MethodHead {
 		return
 	}
-	out := outlet{w, http.NewResponseController(w), s.pace.writeWithin}
+	out := eventWriter{w, http.NewResponseController(w), s.pace.writeWithin}
 	signal, stop := s.bench.Watch()
 	defer stop()
 	heartbeat := time.NewTicker(s.pace.heartbeat)
@@ -96,8 +96,8 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// outlet writes to a reader that may have stopped reading.
-type outlet struct {
+// eventWriter writes events to a client that may have stopped reading.
+type eventWriter struct {
 	w      http.ResponseWriter
 	rc     *http.ResponseController
 	within time.Duration
@@ -105,17 +105,17 @@ type outlet struct {
 
 // send writes and flushes, within a deadline of its own. The deadline is lifted
 // afterwards: on HTTP/2 one that passes while nothing is written ends the stream.
-func (o outlet) send(b []byte) error {
-	if err := o.rc.SetWriteDeadline(time.Now().Add(o.within)); err != nil {
+func (w eventWriter) send(b []byte) error {
+	if err := w.rc.SetWriteDeadline(time.Now().Add(w.within)); err != nil {
 		return err
 	}
-	if _, err := o.w.Write(b); err != nil {
+	if _, err := w.w.Write(b); err != nil {
 		return err
 	}
-	if err := o.rc.Flush(); err != nil {
+	if err := w.rc.Flush(); err != nil {
 		return err
 	}
-	return o.rc.SetWriteDeadline(time.Time{})
+	return w.rc.SetWriteDeadline(time.Time{})
 }
 
 // follower is what one reader of the stream was sent.

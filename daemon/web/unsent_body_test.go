@@ -95,7 +95,7 @@ func isTimeout(err error) bool {
 }
 
 // TestUnsentBodyWithoutPassword: the answer to a wrong password of the web_config_file
-// is given before the guard sees the request, and is bounded as well.
+// is given before protect sees the request, and is bounded as well.
 func TestUnsentBodyWithoutPassword(t *testing.T) {
 	file := writeFile(t, "web.yml", "basic_auth_users: {shop: $2y$10$QOauhQNbBCuQDKes6eFzPeMqBSjb7Mr5DUmpZ/VcEd00UAV/LDeSi}\n")
 	s := newServer(t, newStand())

@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// delivery is a can that is there when the demo begins, as the API takes it.
-type delivery struct {
+// initialCan is a can that is there when the demo begins, as the API takes it.
+type initialCan struct {
 	ID       string `json:"id"`
 	Ink      string `json:"ink,omitempty"`
 	Hardener string `json:"hardener,omitempty"`
@@ -18,11 +18,12 @@ type delivery struct {
 	UseBy    string `json:"use_by,omitempty"`
 }
 
-// shelf returns the cans of a day: most are in use, one ink is not open yet, and the last day of
+// initialCans returns the cans that are there on the first day: most are in use, one ink is
+// not open yet, and the last day of
 // one hardener was yesterday.
-func shelf(today time.Time) []delivery {
+func initialCans(today time.Time) []initialCan {
 	day := func(n int) string { return today.Local().AddDate(0, 0, n).Format(time.DateOnly) }
-	return []delivery{
+	return []initialCan{
 		{ID: "hardener-a-1", Hardener: "hardener-a", Lot: "HA-0915", OpenedOn: day(-80), UseBy: day(-1)},
 		{ID: "hardener-a-2", Hardener: "hardener-a", Lot: "HA-1120", OpenedOn: day(-2), UseBy: day(200)},
 		{ID: "hardener-b-1", Hardener: "hardener-b", Lot: "HB-1102", OpenedOn: day(-9), UseBy: day(150)},
@@ -36,7 +37,7 @@ func shelf(today time.Time) []delivery {
 
 // stockUp registers these cans at the bench.
 func (m *mixer) stockUp(ctx context.Context) error {
-	for _, d := range shelf(m.clock.Now().Wall) {
+	for _, d := range initialCans(m.clock.Now().Wall) {
 		if _, err := m.api.change(ctx, d, "cans"); err != nil {
 			return err
 		}

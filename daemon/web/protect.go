@@ -10,9 +10,9 @@ import (
 	"potlifed/daemon/web/page"
 )
 
-// guard handles every request first: it sets the security headers, bounds the time in
+// protect handles every request first: it sets the security headers, bounds the time in
 // which a body may arrive, and decides who may ask and who may change.
-func (s *Server) guard(next http.Handler) http.Handler {
+func (s *Server) protect(next http.Handler) http.Handler {
 	protection := http.NewCrossOriginProtection()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
