@@ -19,8 +19,7 @@ type initialCan struct {
 }
 
 // initialCans returns the cans that are there on the first day: most are in use, one ink is
-// not open yet, and the last day of
-// one hardener was yesterday.
+// not open yet, and the last day of one hardener was yesterday.
 func initialCans(today time.Time) []initialCan {
 	day := func(n int) string { return today.Local().AddDate(0, 0, n).Format(time.DateOnly) }
 	return []initialCan{
