@@ -241,7 +241,7 @@ func evaluate[T any](m *mixer, script string) T {
 // waits waits until a script is true.
 func (m *mixer) waits(what, script string) {
 	m.t.Helper()
-	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(patience), chromedp.WithPollingInterval(20*time.Millisecond))
+	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(patience), chromedp.WithPollingInterval(50*time.Millisecond))
 	if err := chromedp.Do(m.page, poll); err != nil {
 		m.t.Fatalf("%s: %v\nthe page says:\n%s", what, err, evaluate[string](m, "document.body.innerText.replace(/\\n+/g, '\\n')"))
 	}

@@ -37,4 +37,4 @@ func manyAtATime() error {
 	return flag.Set("test.parallel", strconv.Itoa(testsPerProcessor*runtime.GOMAXPROCS(0)))
 }
 
-const testsPerProcessor = 3
+const testsPerProcessor = 2

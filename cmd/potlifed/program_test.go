@@ -94,7 +94,7 @@ func (l *lines) tail(n int) string {
 }
 
 // patience bounds each wait: long, as machines are busy, and never slept through.
-const patience = 40 * time.Second
+const patience = 2 * time.Minute
 
 func has(parts ...string) func(string) bool {
 	return func(s string) bool {

@@ -197,7 +197,7 @@ const waitAtMost = 90 * time.Second
 // eventually waits until a script is true.
 func (b *browser) eventually(what, script string) {
 	b.t.Helper()
-	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(waitAtMost), chromedp.WithPollingInterval(20*time.Millisecond))
+	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(waitAtMost), chromedp.WithPollingInterval(50*time.Millisecond))
 	if err := chromedp.Do(b, poll); err != nil {
 		b.t.Fatalf("%s: %v\nthe page says:\n%s", what, err, eval[string](b, "document.body.innerText"))
 	}
