@@ -153,6 +153,23 @@ func TestUsualConfiguration(t *testing.T) {
 	}
 }
 
+// TestFirstRun: without a configuration, run says how to try the demo and where the example is,
+// and that is in the source.
+func TestFirstRun(t *testing.T) {
+	if _, err := os.Stat(usualConfiguration); err == nil {
+		t.Skipf("%s exists on this computer", usualConfiguration)
+	}
+	code, out, errs := command(t, "run")
+	for _, want := range []string{"potlifed demo", "testdata/potlifed.example.yaml", "potlifed check", "--config FILE", usualConfiguration} {
+		if code != 2 || out != "" || !strings.Contains(errs, want) {
+			t.Errorf("exit %d, no %q in\n%s", code, want, errs)
+		}
+	}
+	if _, err := os.Stat("../../testdata/potlifed.example.yaml"); err != nil {
+		t.Error(err)
+	}
+}
+
 // TestHelpPromisesNothing: no help mentions what does not exist yet, and each right has its
 // meaning.
 func TestHelpPromisesNothing(t *testing.T) {

@@ -1,13 +1,26 @@
 package main
 
 import (
+	"errors"
+	"io/fs"
 	"log/slog"
+	"os"
 
 	"github.com/spf13/cobra"
 
 	"potlifed/daemon"
 	"potlifed/daemon/clock"
 )
+
+// firstRun is what somebody reads who runs the program for the first time; %[1]s is where the
+// configuration is expected.
+const firstRun = `there is no configuration %[1]s
+To try potlifed without devices and without a configuration:
+    potlifed demo
+For your shop, copy testdata/potlifed.example.yaml from the source to %[1]s,
+change in it what differs in your shop, and look whether all is found:
+    potlifed check
+Another file is named with --config FILE.`
 
 func runCommand() *cobra.Command {
 	var file string
@@ -16,6 +29,9 @@ func runCommand() *cobra.Command {
 		Short: "Run the service",
 		Args:  noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) && file == usualConfiguration {
+				return usage(firstRun, file)
+			}
 			shop, err := readShop(file)
 			if err != nil {
 				return err

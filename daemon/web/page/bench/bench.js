@@ -8,6 +8,7 @@ import { awaitsPress, readyCard } from "./ready.js";
 import { scalePanel } from "./scale.js";
 import { startPanel } from "./start.js";
 import { cupQuestion, waitingRow } from "./waiting.js";
+import { airUnknown, neverHeard, waitsFor, welcomePanel } from "./welcome.js";
 
 const stirs = ["stir-hardener", "stir-thinner"];
 
@@ -23,6 +24,7 @@ export function benchPanel(element, { store, attempt }) {
     draw();
   });
   const scale = scalePanel();
+  const welcome = welcomePanel();
   const mixing = h("div");
   const ready = h("div");
   const question = cupQuestion({ store, attempt });
@@ -41,7 +43,7 @@ export function benchPanel(element, { store, attempt }) {
   });
   let wanted = false; // the form was asked for although a mix still waits for its press
   let draw = () => {}; // draws the panel again as of now
-  element.append(picker.element, scale.element, question.element, mixing, ready, waiting.element, another, start.element);
+  element.append(picker.element, welcome.element, scale.element, question.element, mixing, ready, waiting.element, another, start.element);
 
   return {
     update(/** @type {number} */ now) {
@@ -51,6 +53,8 @@ export function benchPanel(element, { store, attempt }) {
       const row = store.get("scales", chosen);
       picker.update(scales, chosen);
       scale.update(row, now);
+      welcome.update(row);
+      show(scale.element, !neverHeard(row));
       const batches = store.all("batches");
       const here = batches.filter((b) => b.state === "mixing" && b.scale === chosen);
       const current = here.filter((b) => !b.aside);
@@ -73,7 +77,7 @@ export function benchPanel(element, { store, attempt }) {
       const waits = ready.childElementCount + aside.length + current.length > 0;
       show(another, !weighs && waits && !wanted && !asked && scales.length > 0);
       show(start.element, !weighs && (!waits || wanted) && !asked && scales.length > 0);
-      start.update();
+      start.update(waitsFor(row), airUnknown(store.all("air")));
     },
   };
 }

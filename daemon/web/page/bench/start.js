@@ -3,7 +3,7 @@ import { changeRow } from "../lib/api.js";
 import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
 import { chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
-import { button, h, refusalLine, show } from "../lib/dom.js";
+import { button, h, refusalLine, setText, show } from "../lib/dom.js";
 import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
 
@@ -22,7 +22,17 @@ export function startPanel({ store, attempt, scale }) {
   const refusal = refusalLine();
   const form = h("form", { class: "start-form" });
   const element = h("section", { class: "mix start", "aria-label": "Start a mix" }, h("h2", { class: "mix-head", text: "Start a mix" }), form, refusal);
-  const start = h("button", { type: "submit", class: "big main", text: "Start this mix" });
+  const start = h("button", { type: "submit", class: "big main", text: "Start this mix", "aria-describedby": "start-waits" });
+  const waits = h("p", { class: "start-waits", id: "start-waits", role: "status" });
+  const airless = h("p", { class: "start-waits" });
+  let sending = false;
+  let waitsFor = ""; // why nothing can be started; empty when it can
+  const drawStart = () => {
+    start.disabled = sending || waitsFor !== "";
+    setText(waits, waitsFor);
+    show(waits, waitsFor !== "");
+    form.dataset.waits = String(waitsFor !== "");
+  };
   const byHand = button("Record one mixed by hand…", "big quiet-button", () => recordDialog(store));
   const sheet = h("p", { class: "sheet" });
   const recipe = recipePart();
@@ -34,9 +44,11 @@ export function startPanel({ store, attempt, scale }) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (start.disabled) return;
-    start.disabled = true;
+    sending = true;
+    drawStart();
     await attempt(refusal, () => send(new FormData(form)));
-    start.disabled = false;
+    sending = false;
+    drawStart();
   });
   const drawSheet = () => {
     const data = new FormData(form);
@@ -71,8 +83,16 @@ export function startPanel({ store, attempt, scale }) {
       const chosen = form.querySelector("input:checked");
       if (chosen instanceof HTMLInputElement) chosen.focus();
     },
-    // update makes the form again only when the choices have changed.
-    update() {
+    /**
+     * update makes the form again only when the choices have changed.
+     * @param {string} why nothing can be started; empty when it can
+     * @param {string} air what is to be said of the air
+     */
+    update(why, air) {
+      waitsFor = why;
+      drawStart();
+      setText(airless, air);
+      show(airless, air !== "");
       const inks = store.all("inks");
       const presses = store.all("presses");
       const key = JSON.stringify([inks.map((i) => [i.id, i.assumed]), presses.map((p) => [p.id, p.cup, p.batch])]);
@@ -80,7 +100,7 @@ export function startPanel({ store, attempt, scale }) {
       drawn = key;
       const before = new FormData(form);
       const keep = (/** @type {string} */ name, first = "") => textOf(before, name) || (latest(name) ?? first);
-      form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet, h("div", { class: "actions" }, start, byHand));
+      form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet, airless, h("div", { class: "actions" }, waits, start, byHand));
       drawSheet();
       show(form, inks.length > 0);
     },
