@@ -148,7 +148,7 @@ func TestNavigation(t *testing.T) {
 			if to == path {
 				to += " here"
 			}
-			if len(links) != 4 || links[i] != to {
+			if len(links) != 5 || links[i] != to {
 				t.Errorf("on %s the links are %q", path, links)
 			}
 		}
