@@ -53,7 +53,7 @@ func TestOtherBenches(t *testing.T) {
 	b.sees("#board", "0612-1")
 	for _, text := range []string{
 		"bench-2", "0612-6 · dial-satin", "Good to print", "Ends soon", "uncertain: part of its life",
-		"bench-3", "Offline, last heard 12 min ago", "its bench is offline; it was in order 12 min ago", "What is left of it is not known: last heard of 12 min ago",
+		"bench-3", "Offline, last heard 12 min ago", "its bench is offline; it was good to print 12 min ago", "What is left of it is not known: last heard of 12 min ago",
 		"bench-4", "Nothing has been heard of it yet",
 	} {
 		b.sees("#others", text)
