@@ -154,7 +154,7 @@ func TestWhatIsNotKnownOfAnEndIsAbsent(t *testing.T) {
 	p.at = p.at.Add(3 * time.Hour)
 	p.air("bench", air.State{TemperatureC: 20, HumidityPct: 50}, cure.Stale)
 	p.add(record.Closed{Batch: id, Ink: "dial-satin", Outcome: lifecycle.NotKnown})
-	p.add(record.MixStarted{Batch: "0612-7", Day: "20260612", Ink: "dial-satin", Scale: "scale-1", Zone: "bench", Cup: "cup-90", Mix: guide.Mix{Recipe: guide.Recipe{Ratio: 4}}})
+	p.add(record.MixStarted{Batch: "0612-7", Day: "20260612", Ink: "dial-satin", Scale: "scale-1", Zone: "bench", Cup: "cup-110", Mix: guide.Mix{Recipe: guide.Recipe{Ratio: 4}}})
 	p.add(record.Abandoned{Batch: "0612-7", Ink: "dial-satin"})
 	rows := allClosed(t, p.journal(t), always, 10)
 	if len(rows) != 2 || rows[0].ID != "0612-7" || rows[0].AgeS != nil || rows[0].Spent != nil || rows[0].MixedAt != nil {
@@ -202,7 +202,7 @@ func TestSearchForEnded(t *testing.T) {
 		"a lot in capitals":          {func(s *Search) { s.Text = " LOT B " }, []int{3, 1}},
 		"a press as text":            {func(s *Search) { s.Text = "ss-2" }, []int{1}},
 		"an id":                      {func(s *Search) { s.Text = ids[2] }, []int{2}},
-		"a cup":                      {func(s *Search) { s.Text = "cup-90" }, []int{3, 2, 1, 0}},
+		"a cup":                      {func(s *Search) { s.Text = "cup-110" }, []int{3, 2, 1, 0}},
 		"no such text":               {func(s *Search) { s.Text = "gold" }, nil},
 		"a press and an outcome":     {func(s *Search) { s.Press, s.Outcome = "press-1", "discarded" }, []int{2}},
 		"from the second end on":     {func(s *Search) { s.From = ends[ids[1]] }, []int{3, 2, 1}},
