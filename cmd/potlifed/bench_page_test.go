@@ -238,12 +238,17 @@ func evaluate[T any](m *mixer, script string) T {
 	return v
 }
 
+// lastRequests are a page's last requests that have ended: when, for how long, with which status.
+const lastRequests = `performance.getEntriesByType("resource").filter((e) => e.initiatorType === "fetch").slice(-8)
+	.map((e) => [e.name, e.startTime.toFixed(), e.duration.toFixed() + " ms", e.responseStatus].join(" ")).join("\n") + "\nnow " + performance.now().toFixed()`
+
 // waits waits until a script is true.
 func (m *mixer) waits(what, script string) {
 	m.t.Helper()
 	poll := chromedp.Poll[chromedp.Void](script, chromedp.WithPollingTimeout(patience), chromedp.WithPollingInterval(50*time.Millisecond))
 	if err := chromedp.Do(m.page, poll); err != nil {
-		m.t.Fatalf("%s: %v\nthe page says:\n%s", what, err, evaluate[string](m, "document.body.innerText.replace(/\\n+/g, '\\n')"))
+		m.t.Fatalf("%s: %v\nthe page says:\n%s\nits last requests:\n%s", what, err,
+			evaluate[string](m, "document.body.innerText.replace(/\\n+/g, '\\n')"), evaluate[string](m, lastRequests))
 	}
 }
 
