@@ -107,8 +107,8 @@ func (s *Store) Bearer(secret string) (Token, error) {
 	return Token{}, ErrUnknown
 }
 
-// User returns the user of the built-in broker with a name. The error is [ErrUnknown] or a
-// [*FileError].
+// User returns the token of the built-in broker's user who has the given name. The error is
+// [ErrUnknown] or a [*FileError].
 func (s *Store) User(name string) (Token, error) {
 	has, err := s.read()
 	if err != nil {
