@@ -43,9 +43,9 @@ func WireEvent(journal string, seq uint64, at time.Time, kind string, by actor.N
 	if err != nil {
 		return Event{}, fmt.Errorf("event %d: %w", seq, err)
 	}
-	if !bytes.Equal(fields, []byte("{}")) {
+	if rest := bytes.TrimLeft(fields[1:], " \t\r\n"); rest[0] != '}' { // it has fields
 		head = append(head[:len(head)-1], ',')
-		head = append(head, fields[1:]...)
+		head = append(head, rest...)
 	}
 	return Event{Seq: seq, Kind: kind, JSON: head}, nil
 }

@@ -286,7 +286,7 @@ func sameStructure(t *rapid.T, path string, was, is any) {
 
 // FuzzPublished gives the publisher bytes that no journal has.
 func FuzzPublished(f *testing.F) {
-	for _, body := range []string{`{}`, `{"gap_ns":1}`, `{"a":[1,{"b_g":2.5e300}]}`, `{"a":`, `[1]`, `{} {}`, `{"g":1e999}`, `{"a":[}`, "{\"\xff\":1}"} {
+	for _, body := range []string{`{}`, `{ }`, ` { "gap_ns" : 1 } `, `{"gap_ns":1}`, `{"a":[1,{"b_g":2.5e300}]}`, `{"a":`, `[1]`, `{} {}`, `{"g":1e999}`, `{"a":[}`, "{\"\xff\":1}"} {
 		f.Add([]byte(body))
 	}
 	f.Fuzz(func(t *testing.T, body []byte) {
