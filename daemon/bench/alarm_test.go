@@ -176,6 +176,7 @@ func TestAirOutOfRange(t *testing.T) {
 // TestALostSensorSilencesOnlyThree: what can no longer be seen is silent, and the end of
 // a batch is warned of earlier than with the sensor.
 func TestALostSensorSilencesOnlyThree(t *testing.T) {
+	t.Parallel() // it waits for the disk
 	warned := map[string]map[string]time.Duration{}
 	for _, sensor := range []string{"there", "lost"} {
 		s := openShop(t, t.TempDir(), newClock())

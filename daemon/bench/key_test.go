@@ -62,6 +62,7 @@ func TestThePrintKeyConfirms(t *testing.T) {
 }
 
 func TestThePrintKeyAcknowledges(t *testing.T) {
+	t.Parallel() // it waits for the disk
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(humid))

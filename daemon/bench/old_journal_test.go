@@ -49,6 +49,7 @@ inks:
 // TestTheBenchGoesOnWithAnOldJournal opens the journal that the tests of the journal
 // describe, works with it, and reads it again from the checkpoint and from the beginning.
 func TestTheBenchGoesOnWithAnOldJournal(t *testing.T) {
+	t.Parallel() // it waits for the disk
 	packed, err := os.Open("../journal/testdata/old/journal.sqlite.gz")
 	if err != nil {
 		t.Fatal(err)
