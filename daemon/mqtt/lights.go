@@ -24,18 +24,22 @@ const (
 	hungAfter = 10 * time.Second
 )
 
-// The reasons of `unknown` that only this package knows, each with its cause.
+// The causes of `unknown` that only this package knows.
 const (
-	reasonWill    = "no connection to potlifed"
-	reasonStopped = "potlifed was stopped"
-	reasonHung    = "potlifed does not respond"
-	reasonAbsent  = "potlifed does not know this light"
-	reasonOther   = "another instance of potlifed publishes for this bench"
+	noConnection  light.Cause = "no-connection" // the will
+	stopped       light.Cause = "stopped"
+	notResponding light.Cause = "not-responding"
+	lightNotKnown light.Cause = "light-not-known"
+	otherInstance light.Cause = "duplicate-instance"
 )
 
-var causeOf = map[string]light.Cause{
-	reasonWill: "no-connection", reasonStopped: "stopped", reasonHung: "not-responding",
-	reasonAbsent: "light-not-known", reasonOther: "duplicate-instance",
+// unknownReasons has the reason for each of these causes.
+var unknownReasons = map[light.Cause]string{
+	noConnection:  "no connection to potlifed",
+	stopped:       "potlifed was stopped",
+	notResponding: "potlifed does not respond",
+	lightNotKnown: "potlifed does not know this light",
+	otherInstance: "another instance of potlifed publishes for this bench",
 }
 
 // lightTopic publishes one topic that a light reads, on a connection of its own: its will is
@@ -99,7 +103,7 @@ func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *ligh
 		prepare: func(o *paho.ClientOptions) {
 			wall, _ := l.now()
 			o.SetKeepAlive(lightKeepAlive)
-			o.SetBinaryWill(l.topic, l.payload(unknown(id, wall, reasonWill)), 1, true)
+			o.SetBinaryWill(l.topic, l.payload(unknown(id, wall, noConnection)), 1, true)
 		},
 	}
 	l.readConfirmations(p, of.Confirms, of.Answers)
@@ -108,11 +112,11 @@ func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *ligh
 
 // unknown returns what a light shows when its meaning is not known. Its validity ends at
 // once.
-func unknown(id string, at time.Time, reason string) view.Light {
+func unknown(id string, at time.Time, cause light.Cause) view.Light {
 	return view.Light{
 		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
 		Colour: light.Unknown.Colour(), Flashing: light.Unknown.AlwaysFlashes(),
-		Cause: causeOf[reason], Reason: reason,
+		Cause: cause, Reason: unknownReasons[cause],
 	}
 }
 
@@ -121,9 +125,9 @@ func unknown(id string, at time.Time, reason string) view.Light {
 func lightOf(snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
 	switch {
 	case hung:
-		return unknown(id, snap.At, reasonHung)
+		return unknown(id, snap.At, notResponding)
 	case duplicate:
-		return unknown(id, snap.At, reasonOther)
+		return unknown(id, snap.At, otherInstance)
 	}
 	for _, v := range snap.Lights {
 		if v.ID == id {
@@ -131,7 +135,7 @@ func lightOf(snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
 			return v
 		}
 	}
-	return unknown(id, snap.At, reasonAbsent)
+	return unknown(id, snap.At, lightNotKnown)
 }
 
 func (l *lightTopic) payload(v view.Light) []byte {
@@ -185,7 +189,7 @@ func (l *lightTopic) run(ctx context.Context) {
 		}
 	}
 	wall, _ := l.now()
-	l.send(unknown(l.id, wall, reasonStopped), stopTimeout)
+	l.send(unknown(l.id, wall, stopped), stopTimeout)
 	offline()
 	<-closed
 	<-reported

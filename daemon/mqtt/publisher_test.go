@@ -50,7 +50,7 @@ func TestStatesAreThere(t *testing.T) {
 		if got := w.On(root + "light/light-1/colour"); len(got) > 0 {
 			t.Errorf("a topic that the light does not read was published: %v", got)
 		}
-		w.Expect(t, "unknown of a clean stop", mqtttest.JSONHas(root+"light/light-1", "reason", reasonStopped))
+		w.Expect(t, "unknown of a clean stop", mqtttest.JSONHas(root+"light/light-1", "cause", string(stopped)))
 		w.Expect(t, "unknown of a clean stop", mqtttest.Is(root+"light/light-1/meaning", "unknown"))
 		for _, topic := range []string{root + "light/light-1/meaning", root + "light/light-1", root + "availability"} {
 			if last := w.Last()[topic]; !strings.Contains(last, "unknown") && last != "offline" {

@@ -272,7 +272,7 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 		out += fmt.Sprintf("%s\n\t%s\n", s.topics.Light("light-1", form), l.payload(shown))
 	}
 	l.form = topics.FormJSON
-	out += fmt.Sprintf("will\n\t%s\n", l.payload(unknown("light-1", at, reasonWill)))
+	out += fmt.Sprintf("will\n\t%s\n", l.payload(unknown("light-1", at, noConnection)))
 	for _, a := range []Answer{
 		{verb: "load", Time: at, Ref: "r1", Outcome: outcomeDone, Status: 202, OnDisk: new(bool), Result: json.RawMessage(`{"id":"0612-1"}`)},
 		{verb: "load", Time: at, Ref: "r1", Outcome: outcomeRefused, Status: 409, Detail: "Not now: it holds 0612-2"},
