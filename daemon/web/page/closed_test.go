@@ -132,6 +132,14 @@ func TestClosedPage(t *testing.T) {
 	b.eventually("all again", `document.querySelectorAll(".closed-row").length === 20 && location.search === ""`)
 }
 
+// A bench at which nothing has ended says so, and does not speak of a search.
+func TestClosedPageOfANewBench(t *testing.T) {
+	t.Parallel()
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.openAt(f, "/closed")
+	b.sees("#closed", "No batch has ended yet.")
+}
+
 // TestSheetOfADay: the sheet of a day holds all of it, and on paper there is the sheet alone.
 func TestSheetOfADay(t *testing.T) {
 	t.Parallel()

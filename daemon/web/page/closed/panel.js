@@ -123,7 +123,7 @@ export function closedPanel() {
     show(title, wanted.day !== "");
     setText(title, ["Closed batches", wanted.day && dayName(wanted.day), wanted.press, wanted.ink, outcomes.find(([value]) => value && value === wanted.outcome)?.[1], wanted.search].filter(Boolean).join(", "));
     days.dataset.sheet = String(wanted.day !== "");
-    setText(said, rows.length > 0 ? "" : wanted.day ? `No batch like that ended on ${dayName(wanted.day)}.` : "No batch like that has ended.");
+    setText(said, rows.length > 0 ? "" : wanted.day ? `No batch like that ended on ${dayName(wanted.day)}.` : address(wanted) ? "No batch like that has ended." : "No batch has ended yet.");
     show(said, rows.length === 0);
     show(more, next > 0);
     table.href = `/api/v1/${asked(wanted, { limit: 100, format: "csv" })}`;
