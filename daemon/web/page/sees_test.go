@@ -421,7 +421,9 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	if body := f.body(t, "alarms/broker/bench-1/shelve"); body["until"] == nil {
 		t.Errorf("put aside with %v, want a time", body)
 	}
-	b.sees(".alarm", "put aside by local until")
+	b.sees(".alarms-muted summary", "Muted: 1")
+	b.click(".alarms-muted summary")
+	b.sees(".alarms-muted .alarm", "put aside by local until")
 	f.answer("unshelve", 200, view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "normal"})
 	b.press("Watch it again")
 	b.sees("#alarms", "No alarm stands.")

@@ -1,4 +1,5 @@
-// The alarms: those that nobody has acknowledged first, silent ones last.
+// The alarms: by priority, and among equals the one that has stood longest first. Those whose cause is
+// gone come after them, and muted ones are folded away behind their count.
 import { changeRow } from "../lib/api.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { age, clockTime, secondsUntil } from "../lib/format.js";
@@ -11,13 +12,18 @@ export const notAcknowledged = (row) => row.state === "unacknowledged" || row.st
 /** @param {API.AlarmView} row */
 const silent = (row) => ["shelved", "suppressed", "out-of-service"].includes(row.state);
 
+const priorities = ["high", "medium", "low"];
+
 /**
- * orderAlarms puts those that nobody has seen first and silent ones last, and among equals
- * the newest first.
+ * orderAlarms splits alarms into those to show, in their order, and the muted ones. A priority that
+ * this page does not know comes first.
  * @param {API.AlarmView[]} rows
  */
 export function orderAlarms(rows) {
-  return [...rows].sort((a, b) => Number(notAcknowledged(b)) - Number(notAcknowledged(a)) || Number(silent(a)) - Number(silent(b)) || Date.parse(b.since) - Date.parse(a.since));
+  const rank = (/** @type {API.AlarmView} */ row) => priorities.indexOf(row.priority);
+  const sorted = [...rows].sort((a, b) => Number(a.state === "returned") - Number(b.state === "returned") || rank(a) - rank(b)
+    || Date.parse(a.since) - Date.parse(b.since) || `${a.name}/${a.subject}`.localeCompare(`${b.name}/${b.subject}`));
+  return { shown: sorted.filter((row) => !silent(row)), muted: sorted.filter(silent) };
 }
 
 /**
@@ -57,14 +63,22 @@ const hour = 3600e3;
 export function alarmsPanel(element, tools) {
   const { store } = tools;
   const list = h("ul", { class: "alarms", "aria-live": "polite" });
+  const folded = h("ul", { class: "alarms" });
+  const count = h("summary");
+  const fold = h("details", { class: "alarms-muted" }, count, folded);
   const none = h("p", { class: "quiet", text: "No alarm stands." });
   const refusal = refusalLine();
-  element.append(h("h2", { text: "Alarms" }), list, none, refusal);
+  element.append(h("h2", { text: "Alarms" }), list, none, refusal, fold);
   return {
     update(/** @type {number} */ now) {
-      const rows = orderAlarms(store.all("alarms"));
-      show(none, rows.length === 0 && store.loaded.has("alarms"));
-      for (const part of keyed(list, rows, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
+      const rows = store.all("alarms");
+      const { shown, muted } = orderAlarms(rows);
+      show(none, rows.length === muted.length && store.loaded.has("alarms"));
+      show(fold, muted.length > 0);
+      setText(count, `Muted: ${muted.length}`);
+      for (const [place, some] of /** @type {const} */ ([[list, shown], [folded, muted]])) {
+        for (const part of keyed(place, some, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
+      }
       return rows.filter(notAcknowledged).length;
     },
   };
@@ -80,6 +94,7 @@ function alarm({ store, attempt }, refusal) {
   const response = h("span", { class: "alarm-response" });
   const since = h("span", { class: "alarm-since", "aria-live": "off" });
   const seen = h("span", { class: "alarm-seen" });
+  const help = h("a", { class: "help-link", text: "About this alarm" });
   /** @type {API.AlarmView} */
   let row;
   let at = 0; // the bench's time
@@ -95,7 +110,7 @@ function alarm({ store, attempt }, refusal) {
     unshelve: button("Watch it again", "small", ask("unshelve")),
   };
   const small = h("span", { class: "alarm-small" }, since, seen);
-  const element = h("li", { class: "alarm" }, h("span", { class: "alarm-words" }, name, text, response, small),
+  const element = h("li", { class: "alarm" }, h("span", { class: "alarm-words" }, name, text, response, small, help),
     h("span", { class: "alarm-actions" }, Object.values(buttons)));
   return {
     element,
@@ -106,6 +121,8 @@ function alarm({ store, attempt }, refusal) {
       const words = row.name.replaceAll("-", " ");
       setText(name, `${row.subject}: ${words}`);
       setText(text, row.text);
+      help.href = `/help#${row.name}`;
+      help.setAttribute("aria-label", `${help.textContent}: ${words}`);
       setText(response, row.response ?? "");
       show(response, Boolean(row.response) && (row.state === "unacknowledged" || row.state === "acknowledged"));
       for (const b of Object.values(buttons)) b.setAttribute("aria-label", `${b.textContent}: ${words} of ${row.subject}`);

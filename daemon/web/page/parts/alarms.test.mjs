@@ -1,0 +1,18 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { orderAlarms } from "./alarms.js";
+
+const at = (/** @type {number} */ minutes) => new Date(Date.parse("2026-06-12T12:00:00Z") - minutes * 60e3).toISOString();
+const row = (name, state, priority, minutes) => ({ name, subject: "x", state, priority, since: at(minutes), text: "" });
+
+test("alarms by priority, then the longest standing; returned ones last; muted ones apart", () => {
+  const rows = [
+    row("new-low", "unacknowledged", "low", 1), row("returned-high", "returned", "high", 90), row("new-high", "unacknowledged", "high", 2),
+    row("old-high", "acknowledged", "high", 60), row("shelved", "shelved", "high", 3), row("medium", "unacknowledged", "medium", 5),
+    row("suppressed", "suppressed", "medium", 4), row("returned-low", "returned", "low", 95), row("maintained", "out-of-service", "low", 1),
+    row("odd", "unacknowledged", "urgent", 1),
+  ];
+  const { shown, muted } = orderAlarms(/** @type {any} */ (rows));
+  assert.deepEqual(shown.map((r) => r.name), ["odd", "old-high", "new-high", "medium", "new-low", "returned-high", "returned-low"]);
+  assert.deepEqual(muted.map((r) => r.name), ["shelved", "suppressed", "maintained"]);
+});
