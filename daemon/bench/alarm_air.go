@@ -54,23 +54,48 @@ func (l *causes) disagreement(z *zone) {
 		if i == 0 {
 			continue
 		}
-		var other *sensor
-		for _, o := range z.sensors[:i] {
-			if !l.b.lost(o) {
-				other = o
-				break
-			}
-		}
+		other := l.b.beside(z, i)
 		switch {
 		case l.b.lost(s) || other == nil:
 			l.cannotBeSeen(alarm.Disagrees, s.ID, "there is no second sensor to compare it with")
 		case l.now.Sub(s.last) > s.fresh() || l.now.Sub(other.last) > other.fresh():
 			l.notKnown(alarm.Disagrees, s.ID)
 		case l.beyond(alarm.Disagrees, s.ID, alarm.Limit{At: 1, DeadBand: 0.25}, apart(s, other)):
-			l.holds(alarm.Disagrees, s.ID, "%s reads %.1f °C and %.0f %%, and %s beside it %.1f °C and %.0f %%",
-				s.ID, s.air.TemperatureC, s.air.HumidityPct, other.ID, other.air.TemperatureC, other.air.HumidityPct)
+			l.holds(alarm.Disagrees, s.ID, "%s", bothRead(s, other))
 		}
 	}
+}
+
+// beside returns the first sensor of a zone before the one with index i that can be relied on; nil
+// where there is none.
+func (b *Bench) beside(z *zone, i int) *sensor {
+	for _, o := range z.sensors[:i] {
+		if !b.lost(o) {
+			return o
+		}
+	}
+	return nil
+}
+
+// bothRead says what two sensors of a zone read.
+func bothRead(s, other *sensor) string {
+	return fmt.Sprintf("%s reads %.1f °C and %.0f %%, and %s beside it %.1f °C and %.0f %%",
+		s.ID, s.air.TemperatureC, s.air.HumidityPct, other.ID, other.air.TemperatureC, other.air.HumidityPct)
+}
+
+// disagreements returns what the sensors read that disagree with another one of their zone, by id.
+// Which of the two is wrong is not known, so both are named, and at once: the alarm has a delay.
+func (b *Bench) disagreements() map[string]string {
+	found := map[string]string{}
+	for _, z := range b.zones {
+		for i, s := range z.sensors {
+			other := b.beside(z, i)
+			if w := b.watched[record.AlarmKey{Name: alarm.Disagrees, Subject: s.ID}]; w.Raw && other != nil {
+				found[s.ID], found[other.ID] = bothRead(s, other), bothRead(other, s)
+			}
+		}
+	}
+	return found
 }
 
 // apart is how far two sensors are apart, as a share of what counts as disagreeing.

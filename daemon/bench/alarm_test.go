@@ -370,6 +370,24 @@ func TestSensorsDisagree(t *testing.T) {
 	at := func(humidity float64) *air.State { return &air.State{TemperatureC: 20, HumidityPct: humidity} }
 	s.goes(10*time.Minute, rooms{"left": at(50), "right": at(57)}) // both may be 2 % off, and a room is not even
 	s.is(alarm.Normal, "sensor-disagrees", "right")
+	disagree := func() (told []string) {
+		for _, v := range s.b.Snapshot().Sensors {
+			if v.Disagrees != "" {
+				told = append(told, v.ID+": "+v.Disagrees)
+			}
+		}
+		return told
+	}
+	if told := disagree(); len(told) > 0 {
+		t.Errorf("sensors that agree are shown as %q", told)
+	}
+	// The instruments say at once what the alarm says after its delay, and both of them: which one is
+	// wrong is not known.
+	s.goes(20*time.Second, rooms{"left": at(50), "right": at(62)})
+	s.is(alarm.Normal, "sensor-disagrees", "right")
+	if told := disagree(); len(told) != 2 || !strings.Contains(told[0], "left reads 20.0 °C and 50 %, and right beside it") {
+		t.Errorf("sensors that disagree are shown as %q", told)
+	}
 	s.goes(6*time.Minute, rooms{"left": at(50), "right": at(62)})
 	if a := s.is(alarm.Unacknowledged, "sensor-disagrees", "right"); !strings.Contains(a.Text, "left") || !strings.Contains(a.Text, "62 %") {
 		t.Errorf("text %q does not say which and by how much", a.Text)
@@ -382,6 +400,9 @@ func TestSensorsDisagree(t *testing.T) {
 	s.is(alarm.Normal, "air-out-of-range", "bench") // the other one still sees the air
 	s.goes(time.Minute, rooms{"left": at(50), "right": at(51)})
 	s.is(alarm.Normal, "sensor-disagrees", "right")
+	if told := disagree(); len(told) > 0 {
+		t.Errorf("sensors that agree again are shown as %q", told)
+	}
 	s.goes(10*time.Minute, rooms{"left": at(50), "right": at(51)})
 	s.is(alarm.Normal, "sensor-disagrees", "right")
 }

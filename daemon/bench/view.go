@@ -147,13 +147,14 @@ func pouring(m guide.Mix, s *scale) *view.Pouring {
 func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 	var views []view.Sensor
 	began := b.clock.began()
+	disagree := b.disagreements()
 	for _, c := range b.shop.Sensors {
 		s := b.sensors[c.ID]
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
 		checked, due := s.lastCheck(state)
 		views = append(views, view.Sensor{
-			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
+			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
 			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		})

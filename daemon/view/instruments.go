@@ -72,6 +72,7 @@ type Sensor struct {
 	Checked      *time.Time       `json:"checked_at,omitempty" doc:"when the humidity was last checked against a reference; absent when no check is known"`
 	CheckDue     *time.Time       `json:"check_due_at,omitempty" doc:"when the next check is due; absent for a sensor that has no check interval"`
 	CheckFailed  string           `json:"check_failed,omitempty" doc:"why the last check failed; absent when it passed"`
+	Disagrees    string           `json:"disagrees,omitempty" doc:"what it and the sensor beside it read, while they differ by more than their accuracies allow; absent otherwise"`
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`

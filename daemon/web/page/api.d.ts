@@ -1263,6 +1263,7 @@ declare namespace API {
     checked_at?: string;
     condition: string;
     detail?: string;
+    disagrees?: string;
     id: string;
     out_of_service_until?: string;
     since: string;

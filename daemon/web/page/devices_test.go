@@ -1,8 +1,11 @@
 package page
 
 import (
+	"fmt"
 	"testing"
 	"time"
+
+	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/view"
 )
@@ -15,6 +18,9 @@ func TestDevicesInOrder(t *testing.T) {
 	b.sees("#instruments", "bench-air")
 	b.sees("#instruments", "23.4 °C, 51.0 % RH, read just now")
 	b.sees("#instruments", "107.6 g, moving, read just now")
+	b.sees("#instruments details", "Details") // what only who mends it needs is folded
+	b.eventually("no raw text is open", `!document.querySelector("main").innerText.includes("9600 baud")`)
+	b.click("#instruments li:has([aria-label='Out of service… (scale-1)']) summary")
 	b.sees("#instruments", "9600 baud, 8N1")
 	b.sees("#zones", "read just now by floor-air")
 	b.sees("#rests-on", "Written to disk")
@@ -62,11 +68,16 @@ func TestDevicesInTrouble(t *testing.T) {
 	b.sees("#verdict", "Not all of the numbers can be trusted")
 	for _, text := range []string{
 		"floor-air: Stale: no fresh reading", "scale-1: Under maintenance until", "air of floor: Not to be relied on: no reading for 20 min",
-		"Journal: no space left on device", "Clock: the clock is not set",
+		"Journal: Records are not being saved", "Clock: the clock is not set",
 	} {
 		b.sees("#verdict", text)
 	}
+	for _, raw := range []string{"/sys/class", "no space left"} {
+		b.eventually("no raw text is open", fmt.Sprintf(`!document.querySelector("main").innerText.includes(%q)`, raw))
+	}
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll(".device details").forEach((d) => (d.open = true))`))
 	b.sees("#instruments", "read /sys/class/hwmon/hwmon2: no such device")
+	b.sees("#rests-on", "no space left on device")
 	b.sees("#instruments", "25.1 °C, 58.0 % RH, read 20 min ago")
 	b.sees("#rests-on", "None is set up")
 	shapes := eval[int](b, `new Set([...document.querySelectorAll("#instruments .device-sign")].map((e) => e.innerHTML)).size`)
@@ -84,10 +95,24 @@ func TestDevicesInTrouble(t *testing.T) {
 	b.click(`[aria-label="Acknowledge: sensor stale of floor-air"]`)
 	f.body(t, "alarms/sensor-stale/floor-air/acknowledge")
 
-	// A working sensor is in doubt while there is an alarm about it.
+	// A working sensor that disagrees with another is not trusted, although nobody has seen the alarm.
 	f.send("alarm", view.Alarm{Time: now, Name: "sensor-disagrees", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: now, Text: "bench-air reads 4 % more than its neighbour"})
-	b.sees("#instruments", "Working, but in doubt")
+	b.sees("#instruments", "It disagrees with the sensor beside it")
 	b.sees("#instruments", "sensor disagrees: bench-air reads 4 % more")
+}
+
+// TestADisagreementWithdrawsTheVerdict: before its alarm, which has a delay.
+func TestADisagreementWithdrawsTheVerdict(t *testing.T) {
+	t.Parallel()
+	const why = "bench-air reads 23.4 °C and 51 %, and bench-two beside it 23.5 °C and 63 %"
+	rows := shop(time.Now())
+	rows["sensors"].([]view.Sensor)[0].Disagrees = why
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.openAt(f, "/devices")
+	b.sees("#verdict", "Not all of the numbers can be trusted")
+	b.sees("#verdict", "bench-air: It disagrees with the sensor beside it")
+	b.sees("#instruments", why)
+	b.eventually("the alarms come right after the verdict", `document.querySelector("#verdict").nextElementSibling.id === "alarms"`)
 }
 
 func TestOutOfService(t *testing.T) {

@@ -7,7 +7,8 @@ import { clockTime } from "../lib/format.js";
  */
 
 /**
- * @typedef {{ stands: Standing, words: string }} State
+ * detail is what a program reported, for who mends it.
+ * @typedef {{ stands: Standing, words: string, detail?: string }} State
  */
 
 /** @typedef {import("../lib/store.js").Store} Store */
@@ -41,9 +42,13 @@ export function conditionOf(row, alarms, now) {
   if (row.out_of_service_until) return { stands: "out", words: `Under maintenance until ${clockTime(Date.parse(row.out_of_service_until), now)}` };
   const known = conditions[row.condition] ?? { stands: "unknown", words: row.condition };
   if (row.check_failed) return { stands: "bad", words: "Check failed: do not rely on it" };
+  if (row.disagrees || alarms.some(disagrees)) return { stands: "bad", words: "It disagrees with the sensor beside it: one of the two is wrong" };
   if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: "Working, but in doubt" };
   return known;
 }
+
+// A suppressed one has no second sensor to compare with any more.
+const disagrees = (/** @type {API.AlarmView} */ a) => a.name === "sensor-disagrees" && a.state !== "suppressed";
 
 /** @type {Record<string, State>} */
 const qualities = {
@@ -93,15 +98,15 @@ function doubted(state, alarms) {
 export function dependencies(store, checks) {
   if (checks === null) return ["Journal", "Broker", "Clock"].map((id) => ({ id, ...notHeardOf }));
   const alarms = (/** @type {string[]} */ ...names) => store.all("alarms").filter((a) => names.includes(a.name) && a.state !== "returned");
-  const check = (/** @type {string} */ name, /** @type {string} */ fine, /** @type {State} */ none) => {
+  const check = (/** @type {string} */ name, /** @type {string} */ fine, /** @type {string} */ wrong, /** @type {State} */ none) => {
     const c = checks.find((x) => x.name === name);
     if (!c) return none;
-    return /** @type {State} */ (c.ok ? { stands: "fine", words: fine } : { stands: "bad", words: c.detail || "Missing" });
+    return /** @type {State} */ (c.ok ? { stands: "fine", words: fine } : { stands: "bad", words: wrong, detail: c.detail });
   };
   const clock = alarms("clock");
   return [
-    { id: "Journal", ...doubted(check("journal", "Written to disk", notHeardOf), alarms("journal")) },
-    { id: "Broker", ...doubted(check("broker", "Connected", { stands: "out", words: "None is set up" }), alarms("broker", "queue", "other-instance")) },
+    { id: "Journal", ...doubted(check("journal", "Written to disk", "Records are not being saved: look at the card’s free space and at the card itself", notHeardOf), alarms("journal")) },
+    { id: "Broker", ...doubted(check("broker", "Connected", "Not connected: look at the network, and at the broker’s computer", { stands: "out", words: "None is set up" }), alarms("broker", "queue", "other-instance")) },
     clock.length > 0
       ? { id: "Clock", stands: "bad", words: clock.map((a) => a.text).join(" ") }
       : { id: "Clock", stands: "fine", words: "No alarm says that it is not set" },

@@ -17,10 +17,15 @@ const alarm = (name, subject, text, state = "unacknowledged") => ({ name, subjec
 
 test("an instrument under maintenance, in doubt, failed or new to the page", () => {
   const row = { id: "bench-air", condition: "up" };
-  const about = [alarm("sensor-disagrees", "bench-air", "4 % more")];
+  const about = [alarm("sensor-implausible", "bench-air", "it jumps")];
+  const disagrees = alarm("sensor-disagrees", "bench-air", "4 % more");
   assert.equal(conditionOf(row, [], now).stands, "fine");
   assert.equal(conditionOf(row, about, now).stands, "doubt");
   assert.equal(conditionOf({ ...row, check_failed: "it read 53 %" }, [], now).stands, "bad");
+  // A sensor that disagrees is not trusted, at once and not only when the alarm is raised.
+  assert.equal(conditionOf({ ...row, disagrees: "bench-air reads 50 %" }, [], now).stands, "bad");
+  assert.equal(conditionOf(row, [disagrees], now).stands, "bad");
+  assert.equal(conditionOf(row, [{ ...disagrees, state: "suppressed" }], now).stands, "doubt");
   assert.equal(conditionOf({ ...row, condition: "stale" }, about, now).stands, "bad");
   assert.deepEqual(conditionOf({ ...row, condition: "melted" }, [], now), { stands: "unknown", words: "melted" });
   assert.equal(conditionOf({ ...row, check_failed: "x", out_of_service_until: "2026-06-12T14:00:00Z" }, [], now).stands, "out");
@@ -39,7 +44,9 @@ test("journal, broker and clock", () => {
   assert.deepEqual(stands(storeWith(), []), ["unknown", "out", "fine"]);
   assert.deepEqual(stands(storeWith({ alarms: [alarm("queue", "bench-1", "the queue is full"), alarm("clock", "bench-1", "not set")] }), fineChecks), ["fine", "doubt", "bad"]);
   assert.deepEqual(stands(storeWith({ alarms: [alarm("queue", "bench-1", "the queue was full", "returned")] }), fineChecks), ["fine", "fine", "fine"]);
-  assert.equal(dependencies(storeWith(), [{ name: "journal", ok: false, detail: "no space" }])[0].words, "no space");
+  const journal = dependencies(storeWith(), [{ name: "journal", ok: false, detail: "no space" }])[0];
+  assert.match(journal.words, /^Records are not being saved/);
+  assert.equal(journal.detail, "no space");
 });
 
 test("the numbers can be trusted when nothing is against it", () => {

@@ -40,7 +40,7 @@ function ink(tools) {
       for (const b of [look, back]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
       part.draw({
         id: row.id, stands: "fine", words: row.learned ? "Goes by what was learned here" : "Goes by its data sheet",
-        details: [lifeLine(row), row.assumed && `assumed: ${row.assumed}`],
+        facts: [lifeLine(row), row.assumed && `assumed: ${row.assumed}`],
       });
     },
   };

@@ -47,11 +47,12 @@ function instrument(tools) {
     tick(/** @type {number} */ now) {
       const alarms = alarmsOf(store, row.id);
       part.draw({
-        id: row.id, ...conditionOf(row, alarms, now), reading: readingOf(store, row, now),
-        details: [
-          Date.parse(row.since) > 0 && since(row.since, now), row.detail,
+        id: row.id, ...conditionOf(row, alarms, now), detail: row.detail, reading: readingOf(store, row, now),
+        facts: [
+          Date.parse(row.since) > 0 && since(row.since, now),
           row.check_due_at && `humidity checked ${dayOf(row.checked_at)}, next due ${dayOf(row.check_due_at)}`,
-          alarms.every((a) => a.text !== row.check_failed) && row.check_failed, // the alarm says the same
+          // The alarm says the same once it is raised.
+          ...[row.check_failed, row.disagrees].filter((text) => alarms.every((a) => a.text !== text)),
           ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
         ],
       });

@@ -53,6 +53,6 @@ function lampRow(row, now) {
   return {
     id: row.id, ...lampState(row),
     reading: `told: ${meaningWords(row.meaning, row.cause)}${row.flashing ? ", flashing" : ""}`,
-    details: [row.says && `it says: ${row.says}`, row.confirmation && (confirmed || "never confirmed since the start")],
+    facts: [row.says && `it says: ${row.says}`, row.confirmation && (confirmed || "never confirmed since the start")],
   };
 }

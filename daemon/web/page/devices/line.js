@@ -9,7 +9,8 @@ import { sign } from "../lib/signs.js";
 export const signs = { fine: "in-order", doubt: "soon", bad: "do-not-print", unknown: "unknown", out: "empty" };
 
 /**
- * line makes one. draw shows it; what is false or empty of the details is left out.
+ * line makes one. draw shows it; what is false or empty of the facts is left out. detail is behind a
+ * button.
  * @param {HTMLElement | null} buttons
  */
 export function line(buttons) {
@@ -18,12 +19,14 @@ export function line(buttons) {
   const words = h("p", { class: "device-words" });
   const figure = h("p", { class: "device-figure" });
   const facts = h("ul", { class: "device-facts" });
-  const element = h("li", { class: "device" }, shape, h("div", { class: "device-text" }, name, words, figure, facts), buttons);
+  const raw = h("p", { class: "device-raw" });
+  const fold = h("details", { class: "device-detail" }, h("summary", { text: "Details" }), raw);
+  const element = h("li", { class: "device" }, shape, h("div", { class: "device-text" }, name, words, figure, facts, fold), buttons);
   let drawn = "";
   return {
     element,
-    /** @param {{ id: string, reading?: string, details?: (string | false | null | undefined)[] } & import("./condition.js").State} thing */
-    draw({ id, stands, words: state, reading = "", details = [] }) {
+    /** @param {{ id: string, reading?: string, facts?: (string | false | null | undefined)[] } & import("./condition.js").State} thing */
+    draw({ id, stands, words: state, detail = "", reading = "", facts: more = [] }) {
       if (drawn !== stands) shape.replaceChildren(sign(signs[stands]));
       drawn = stands;
       element.dataset.stands = stands;
@@ -31,7 +34,9 @@ export function line(buttons) {
       setText(words, state);
       setText(figure, reading);
       show(figure, reading !== "");
-      keyed(facts, details.flatMap((text) => text || []), (text) => text, textItem);
+      setText(raw, detail);
+      show(fold, detail !== "");
+      keyed(facts, more.flatMap((text) => text || []), (text) => text, textItem);
     },
   };
 }

@@ -66,7 +66,7 @@ function zone() {
       part.draw({
         id: row.zone, ...zoneState(row),
         reading: known ? `${celsius(row.temperature_c)}, ${percent(row.humidity_pct, 1)} RH, dew point ${celsius(row.dew_point_c)}` : "never read",
-        details: [known && `read ${age(-secondsUntil(Date.parse(row.time ?? ""), now))}${row.sensor ? ` by ${row.sensor}` : ""}`],
+        facts: [known && `read ${age(-secondsUntil(Date.parse(row.time ?? ""), now))}${row.sensor ? ` by ${row.sensor}` : ""}`],
       });
     },
   };
