@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -24,7 +25,27 @@ type pace struct {
 	writeWithin time.Duration // else the reader is given up
 }
 
-var usualPace = pace{heartbeat: 15 * time.Second, apart: 100 * time.Millisecond, weight: 40 * time.Millisecond, writeWithin: 10 * time.Second}
+// The bounds of heartbeat_s: a page beside a scale must know within seconds that its weight is old,
+// and to all others a comment line four times a minute is enough.
+const (
+	leastHeartbeatS = 1
+	usualHeartbeatS = 15
+)
+
+// heartbeatOf reads heartbeat_s from a request; false when it is not a whole number within bounds.
+func heartbeatOf(r *http.Request, usual time.Duration) (time.Duration, bool) {
+	text := r.URL.Query().Get("heartbeat_s")
+	if text == "" {
+		return usual, true
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil || n < leastHeartbeatS || n > usualHeartbeatS {
+		return 0, false
+	}
+	return time.Duration(n) * time.Second, true
+}
+
+var usualPace = pace{heartbeat: usualHeartbeatS * time.Second, apart: 100 * time.Millisecond, weight: 40 * time.Millisecond, writeWithin: 10 * time.Second}
 
 // stream sends server-sent events (WHATWG HTML, section 9.2): first every row there
 // is, then what changes. Nothing is kept for a slow reader: when it is ready for
@@ -35,6 +56,11 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	// does only once the body has been read.
 	if r.ContentLength != 0 {
 		writeProblem(w, http.StatusBadRequest, "", "a request for the stream has no body")
+		return
+	}
+	every, ok := heartbeatOf(r, s.pace.heartbeat)
+	if !ok {
+		writeProblem(w, http.StatusBadRequest, "", fmt.Sprintf("heartbeat_s %q is not a whole number from %d to %d", r.URL.Query().Get("heartbeat_s"), leastHeartbeatS, usualHeartbeatS))
 		return
 	}
 	select {
@@ -54,7 +80,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	out := eventWriter{w, http.NewResponseController(w), s.pace.writeWithin}
 	signal, stop := s.bench.Watch()
 	defer stop()
-	heartbeat := time.NewTicker(s.pace.heartbeat)
+	heartbeat := time.NewTicker(every)
 	defer heartbeat.Stop()
 	pause := time.NewTimer(0)
 	defer pause.Stop()
@@ -208,12 +234,16 @@ func describeStream(api huma.API) {
 		OperationID: "stream", Method: http.MethodGet, Path: base + "stream",
 		Summary: "Server-sent events",
 		Description: "First all rows, then what changes, as events named air, scale, batch, light, alarm and neighbour, each with the row of the list as its data. " +
-			"A batch that has ended is sent once more with the state closed, an alarm with the state normal. A comment line comes every 15 seconds.",
+			"A batch that has ended is sent once more with the state closed, an alarm with the state normal. A comment line comes every 15 seconds, or as often as heartbeat_s says.",
+		Parameters: []*huma.Param{{
+			Name: "heartbeat_s", In: "query", Description: "seconds between two comment lines",
+			Schema: &huma.Schema{Type: huma.TypeInteger, Minimum: new(float64(leastHeartbeatS)), Maximum: new(float64(usualHeartbeatS)), Default: usualHeartbeatS},
+		}},
 		Responses: map[string]*huma.Response{"200": {Description: "Events without end", Content: map[string]*huma.MediaType{
 			"text/event-stream": {Schema: streamSchema(api.OpenAPI().Components.Schemas)},
 		}}},
 	}
-	mayAnswer(op, http.StatusBadRequest) // a body
+	mayAnswer(op, http.StatusBadRequest) // a body, or a heartbeat out of bounds
 	mayAnswer(op, http.StatusServiceUnavailable)
 	api.OpenAPI().AddOperation(op)
 }

@@ -171,6 +171,29 @@ func TestStreamHeartbeat(t *testing.T) {
 	}
 }
 
+// TestStreamHeartbeatOnRequest: a reader may ask for a heartbeat of its own, within bounds.
+func TestStreamHeartbeatOnRequest(t *testing.T) {
+	address, _ := serve(t, hasten(newServer(t, newStand()))) // its own is an hour
+	for text, status := range map[string]int{"1": 200, "15": 200, "0": 400, "16": 400, "-1": 400, "1.5": 400, "soon": 400} {
+		r, err := client(t, nil).Get("http://" + address + "/api/v1/stream?heartbeat_s=" + text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.StatusCode != status {
+			t.Errorf("heartbeat_s=%s: %s, want %d", text, r.Status, status)
+		}
+		if text == "1" {
+			lines := bufio.NewScanner(r.Body)
+			for lines.Scan() && lines.Text() != ": still here" {
+			}
+			if err := lines.Err(); err != nil {
+				t.Error(err)
+			}
+		}
+		r.Body.Close()
+	}
+}
+
 // TestStreamReaderLeaves: a reader that goes leaves nothing behind.
 func TestStreamReaderLeaves(t *testing.T) {
 	bench := newStand()
