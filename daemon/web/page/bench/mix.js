@@ -80,7 +80,7 @@ function mixActions({ store, attempt }, current, chosenPart) {
     return { step: current().step, ...(part ? { part } : from.body()), ...more };
   };
   const from = pourFromPart({ attempt }, current, (more) => send("confirm", confirmBody(more)));
-  const confirm = button("", "big main", () => post("confirm", confirmBody()));
+  const confirm = button("", "big main", () => post("confirm", confirmBody()), () => `${current().id} ${current().step}`);
   const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
     h("p", { text: "What happened at the scale?" }),
     button("The scale was tared", "big", () => post("confirm", confirmBody({ tared: true }))),

@@ -109,20 +109,27 @@ export function keyed(container, rows, keyOf, make) {
 
 /**
  * button makes a button that cannot be pressed a second time while its work goes on, nor by the
- * second tap of a double one.
+ * second tap of a double one. One that does another thing at each step names it in about: when the
+ * step has changed, the work on the last one does not hold up the next, whose answer may be late.
  * @param {string} label
  * @param {string} className
  * @param {() => unknown} work
+ * @param {() => string} [about]
  */
-export function button(label, className, work) {
+export function button(label, className, work, about = () => "") {
   const b = h("button", { type: "button", class: className, text: label });
+  /** @type {Set<string>} */
+  const going = new Set();
   b.addEventListener("click", async (event) => {
-    if (event.detail > 1 || b.getAttribute("aria-busy") === "true") return;
+    const of = about();
+    if (event.detail > 1 || going.has(of)) return;
+    going.add(of);
     b.setAttribute("aria-busy", "true");
     try {
       await work();
     } finally {
-      b.removeAttribute("aria-busy");
+      going.delete(of);
+      if (going.size === 0) b.removeAttribute("aria-busy");
     }
   });
   return b;

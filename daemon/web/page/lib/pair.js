@@ -68,7 +68,7 @@ function pinPad() {
    * @param {string} [name] of a key whose label is a word
    */
   const key = (label, edit, name) => {
-    const b = h("button", { type: "button", class: name ? "key word" : "key", text: label, "aria-label": name });
+    const b = h("button", { type: "button", class: name ? "key word" : "key", text: label, "aria-label": name, data: { twice: "" } });
     b.addEventListener("click", (event) => {
       const now = performance.now();
       // Only a tap bounces: a key has no detail.

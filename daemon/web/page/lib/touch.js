@@ -6,13 +6,14 @@ const nearPx = 64; // a second tap as near as this is the same finger
 
 /**
  * ignoreSecondTaps ignores a tap on a button within half a second of another one at the same
- * place, and a key that is held down. A press by the keyboard has no place and is not ignored.
+ * place, and a key that is held down. A press by the keyboard has no place and is not ignored; nor is
+ * one on a key that is meant to be pressed twice, as on a PIN pad, which has a guard of its own.
  * @param {Document} root
  */
 export function ignoreSecondTaps(root = document) {
   let last = { at: -Infinity, x: 0, y: 0 };
   root.addEventListener("click", (event) => {
-    if (event.detail === 0 || !on(event, "button, summary")) return;
+    if (event.detail === 0 || !on(event, "button, summary") || on(event, "[data-twice]")) return;
     const at = performance.now();
     const near = Math.hypot(event.clientX - last.x, event.clientY - last.y) <= nearPx;
     if (at - last.at < bounceMs && near) {
