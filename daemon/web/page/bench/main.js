@@ -8,7 +8,7 @@ import { lightsPanel } from "./lights.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
 import { undoBar } from "../parts/undo.js";
 
-const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "alarms", "inks"] });
+const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "alarms", "inks"], heartbeatS: 1 });
 
 ignoreSecondTaps();
 page.start(() => {

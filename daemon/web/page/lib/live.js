@@ -2,7 +2,7 @@
 // with the bench, and drawing changes.
 import { list, Refused, whenUnpaired } from "./api.js";
 import { setText, show } from "./dom.js";
-import { age, duration } from "./format.js";
+import { duration } from "./format.js";
 import { pairThisDevice } from "./pair.js";
 import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
@@ -42,11 +42,12 @@ export function drawAlarmCount(count) {
 /**
  * live follows the bench. kinds are the lists that the page shows; fresh are those of them that
  * are not in the stream and are asked for every few seconds, freshMs apart. needs are what else
- * the page asks for before it is first drawn.
- * @param {{ kinds: Page.Kind[], fresh?: Page.Kind[], freshMs?: number, needs?: (() => Promise<unknown>)[] }} options
+ * the page asks for before it is first drawn. heartbeatS is how often the bench is to be heard, in
+ * s: a page with a weight on it must know at once when that is old.
+ * @param {{ kinds: Page.Kind[], fresh?: Page.Kind[], freshMs?: number, needs?: (() => Promise<unknown>)[], heartbeatS?: number }} options
  * @returns {Page.Tools & { start: (building: () => Draw) => void }}
  */
-export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
+export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartbeatS = 15 }) {
   whenUnpaired(pairThisDevice);
   /** @type {Set<Page.Kind>} */
   const changed = new Set();
@@ -72,7 +73,12 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
 
   const stream = new Stream({
     url: "/api/v1/stream",
+    heartbeatS,
     onOpen: reload,
+    onChange() {
+      drawContact();
+      redraw(new Set(kinds));
+    },
     onEvent(name, data) {
       const kind = streamed[name];
       if (!kind) return reload(); // the stream lost something, and says so
@@ -148,11 +154,11 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [] }) {
     if (waiting()) return;
     const contact = inContact();
     const silent = stream.silentMs() / 1000;
-    const state = contact ? (stream.connected ? "live" : "retrying") : "none";
+    const state = contact ? (stream.late() ? "retrying" : "live") : "none";
     document.body.dataset.contact = state;
     const words = {
       live: "In contact with the bench",
-      retrying: `Contact lost, trying again; last heard ${age(silent)}`, none: "No contact",
+      retrying: "Contact lost, trying again", none: "No contact",
     };
     setText(byId("contact-words"), words[state]);
     show(byId("no-contact"), state === "none");
