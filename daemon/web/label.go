@@ -6,7 +6,6 @@ import (
 
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
-	"potlifed/daemon/web/page"
 	"potlifed/model/lifecycle"
 )
 
@@ -71,7 +70,7 @@ func (s *Server) labelPage(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	body, err := page.Label(l, why)
+	body, err := s.pages.Label(l, why)
 	if err != nil {
 		s.log.Error("label page", "err", err)
 		writeProblem(w, http.StatusInternalServerError, "", "the page could not be made; the bench's log says why")

@@ -28,6 +28,7 @@ import (
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/page"
+	"potlifed/daemon/words"
 	"potlifed/model/cure"
 )
 
@@ -74,6 +75,7 @@ type Settings struct {
 	// Neighbours are other benches as they are known now; nil where none are shown. It must
 	// not wait.
 	Neighbours func() []neighbours.Bench
+	Locale     words.Locale // how pages and labels are written
 }
 
 // Server answers HTTP.
@@ -85,6 +87,7 @@ type Server struct {
 	ready    func() []Check
 	log      *slog.Logger
 	handler  http.Handler
+	pages    *page.Pages
 	now      func() time.Time // by which sessions end and guesses at the PIN come back
 	shut     atomic.Bool      // nobody gets in, which was logged
 
@@ -103,7 +106,7 @@ type Server struct {
 // /readyz and must not wait.
 func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, ready func() []Check, logger *slog.Logger) (*Server, error) {
 	s := &Server{
-		settings: settings, bench: bench, journal: journal, ends: trace.NewEnds(journal), ready: ready, log: logger, now: time.Now,
+		settings: settings, pages: page.In(settings.Locale), bench: bench, journal: journal, ends: trace.NewEnds(journal), ready: ready, log: logger, now: time.Now,
 		pace: usualPace, streams: make(chan struct{}, streamsAtOnce),
 		bodies: make(chan struct{}, bodiesAtOnce), bodyWithin: bodyWithin, stopping: make(chan struct{}), serving: make(chan struct{}),
 	}
@@ -125,7 +128,7 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	mux.Handle("/batches/{id}/label.svg", readOnly(http.HandlerFunc(s.labelSVG)))
 	mux.Handle("/reference", readOnly(reference.Handler()))
 	mux.Handle("/reference.css", readOnly(reference.Handler()))
-	mux.Handle("/", readOnly(page.Handler()))
+	mux.Handle("/", readOnly(s.pages.Handler()))
 	s.handler = s.protect(mux)
 	return s, nil
 }

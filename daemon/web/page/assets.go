@@ -38,17 +38,18 @@ type assets struct {
 	paths  map[string]string   // by the file's own name, such as lib/dom.js
 	needs  map[string][]string // the modules that a module imports, by name
 	open   map[string]bool     // whose imports are being looked up
+	made   map[string][]byte   // bodies that are served in place of a file's own, by its name
 	packer *gzip.Writer
 }
 
-// newAssets reads the embedded files. An import that names no module, or that leads back to
-// where it came from, is an error.
-func newAssets(from fs.FS) (*assets, error) {
+// newAssets reads the embedded files; made are bodies in place of a file's own. An import that
+// names no module, or that leads back to where it came from, is an error.
+func newAssets(from fs.FS, made map[string][]byte) (*assets, error) {
 	packer, err := gzip.NewWriterLevel(io.Discard, gzip.BestCompression)
 	if err != nil {
 		return nil, err
 	}
-	a := &assets{served: map[string]content{}, paths: map[string]string{}, needs: map[string][]string{}, open: map[string]bool{}, packer: packer}
+	a := &assets{served: map[string]content{}, paths: map[string]string{}, needs: map[string][]string{}, open: map[string]bool{}, made: made, packer: packer}
 	err = fs.WalkDir(from, ".", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || contentTypes[path.Ext(name)] == "" {
 			return err
@@ -72,11 +73,15 @@ func (a *assets) add(from fs.FS, name string) (string, error) {
 	}
 	a.open[name] = true
 	defer delete(a.open, name)
-	body, err := fs.ReadFile(from, name)
-	if err != nil {
-		return "", err
+	body, replaced := a.made[name]
+	if !replaced {
+		var err error
+		if body, err = fs.ReadFile(from, name); err != nil {
+			return "", err
+		}
 	}
 	if path.Ext(name) == ".js" {
+		var err error
 		if body, err = a.resolve(from, name, body); err != nil {
 			return "", err
 		}

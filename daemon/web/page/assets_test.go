@@ -23,7 +23,7 @@ func small(extra map[string]string) fstest.MapFS {
 
 func smallSite(t *testing.T, files fstest.MapFS) *assets {
 	t.Helper()
-	a, err := newAssets(files)
+	a, err := newAssets(files, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,7 +59,7 @@ func TestFaultyImportsAreRefused(t *testing.T) {
 		"by way of others": {"lib/a.js": "import { b } from \"../parts/b.js\";\n"},
 		"does not exist":   {"lib/a.js": "import { c } from \"./c.js\";\n"},
 	} {
-		if _, err := newAssets(small(extra)); err == nil || !strings.Contains(err.Error(), why) {
+		if _, err := newAssets(small(extra), nil); err == nil || !strings.Contains(err.Error(), why) {
 			t.Errorf("%v: %v, want %q", slices.Collect(maps.Keys(extra)), err, why)
 		}
 	}

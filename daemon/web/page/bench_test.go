@@ -54,7 +54,7 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	ctx, end := context.WithCancel(context.Background())
 	f := &fakeBench{end: end, made: time.Now(), rows: rows, news: make(chan struct{}), answers: map[string]answer{}, readers: map[chan string]bool{}}
 	mux := http.NewServeMux()
-	pages := Handler()
+	pages := inEnglish().Handler()
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Security-Policy", ContentPolicy) // as the server does
 		f.mu.Lock()

@@ -15,6 +15,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"potlifed/daemon/words"
 )
 
 // ContentPolicy is the content security policy under which the pages work. It lets them
@@ -28,20 +30,34 @@ const batchPage = "batch"
 
 var batchPath = regexp.MustCompile(`^/batches/[0-9]{4}-[0-9]{1,9}[a-z]?$`)
 
-// site is everything that is served, put together once. That this succeeds is certain once the
-// tests have passed, so a failure is a fault of the program.
-var site = sync.OnceValue(func() *built {
-	s, err := build(files)
+// Pages are the pages as a shop reads them: in its language, its time zone and its units.
+type Pages struct{ site *built }
+
+// inEnglish are the pages in the zero locale, put together once.
+var inEnglish = sync.OnceValue(func() *Pages { return put(words.Locale{}) })
+
+// In returns the pages in a locale. It is safe for concurrent use.
+func In(l words.Locale) *Pages {
+	if l == (words.Locale{}) {
+		return inEnglish()
+	}
+	return put(l)
+}
+
+// put puts the pages together. That this succeeds is certain once the tests have passed, so a
+// failure is a fault of the program.
+func put(l words.Locale) *Pages {
+	s, err := build(files, l)
 	if err != nil {
 		panic(fmt.Sprintf("page: %v", err))
 	}
-	return s
-})
+	return &Pages{s}
+}
 
 // Handler serves the pages and, below /assets/, what they are made of. Everything else is
 // not found. It is safe for concurrent use.
-func Handler() http.Handler {
-	s := site()
+func (p *Pages) Handler() http.Handler {
+	s := p.site
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		at := r.URL.Path
 		if batchPath.MatchString(at) {

@@ -24,7 +24,7 @@ func get(t *testing.T, method, path string, header ...string) *http.Response {
 		r.Header.Set(header[i], header[i+1])
 	}
 	w := httptest.NewRecorder()
-	Handler().ServeHTTP(w, r)
+	inEnglish().Handler().ServeHTTP(w, r)
 	return w.Result()
 }
 
@@ -49,7 +49,7 @@ func TestHandlerServes(t *testing.T) {
 		"lib/base.css": "text/css; charset=utf-8", "bench/main.js": "text/javascript; charset=utf-8",
 		"lib/icon.svg": "image/svg+xml", "lib/format.js": "text/javascript; charset=utf-8",
 	} {
-		served[site().assets.paths[name]] = want{kind, immutable}
+		served[inEnglish().site.assets.paths[name]] = want{kind, immutable}
 	}
 	for path, w := range served {
 		tags := map[string]bool{}
@@ -93,7 +93,7 @@ func TestHandlerRefuses(t *testing.T) {
 
 func TestCompressedIsTheSame(t *testing.T) {
 	var plain, packed int
-	for path, c := range site().assets.served {
+	for path, c := range inEnglish().site.assets.served {
 		r := get(t, "GET", path, "Accept-Encoding", "br, gzip;q=0.5")
 		if r.Header.Get("Content-Encoding") != "gzip" {
 			t.Fatalf("%s: Content-Encoding %q", path, r.Header.Get("Content-Encoding"))
@@ -130,10 +130,10 @@ func TestTakesGzip(t *testing.T) {
 func documentsHTML(t *testing.T) map[string]string {
 	t.Helper()
 	all := map[string]string{}
-	for at, c := range site().pages {
+	for at, c := range inEnglish().site.pages {
 		all[at] = string(c.plain)
 	}
-	body, err := Label(label.Label{Batch: "0612-1"}, "")
+	body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -144,7 +144,7 @@ func documentsHTML(t *testing.T) map[string]string {
 // TestEverythingNamedIsServed: a file that a page names and nobody serves leaves the page blank.
 // And what is served is named by something, or it would be left behind.
 func TestEverythingNamedIsServed(t *testing.T) {
-	served := site().assets.served
+	served := inEnglish().site.assets.served
 	bodies := documentsHTML(t)
 	for at, c := range served {
 		bodies[at] = string(c.plain)
@@ -174,7 +174,7 @@ func TestEverythingNamedIsServed(t *testing.T) {
 // TestPagesAskForAllTheirModulesAtOnce: each module that a page imports, however deep, is named
 // in its head, so that none waits for another to be read first.
 func TestPagesAskForAllTheirModulesAtOnce(t *testing.T) {
-	a := site().assets
+	a := inEnglish().site.assets
 	for at, body := range documentsHTML(t) {
 		preloaded := regexp.MustCompile(`<link rel="modulepreload" href="([^"]+)">`).FindAllStringSubmatch(body, -1)
 		if len(preloaded) == 0 {
@@ -199,7 +199,7 @@ func TestPagesAskForAllTheirModulesAtOnce(t *testing.T) {
 func TestImportsRunOneWay(t *testing.T) {
 	folder := func(name string) string { return strings.Split(name, "/")[0] }
 	edges := 0
-	for name, needs := range site().assets.needs {
+	for name, needs := range inEnglish().site.assets.needs {
 		for _, imported := range needs {
 			edges++
 			from, to := folder(name), folder(imported)

@@ -7,45 +7,46 @@ import (
 	"io/fs"
 
 	"potlifed/daemon/web/label"
+	"potlifed/daemon/words"
 )
 
 // document is one page: what it has in its folder, and what the frame that all pages have in
 // common needs to know of it.
 type document struct {
 	At     string // its path; see batchPage
-	Name   string // in the list of pages; empty for one that is not in it
-	Title  string
-	Folder string   // with its page.html and main.js
+	Listed bool   // in the list of pages that each page leads to
+	// Folder has its page.html and main.js. The catalogue has its name, its title and the name
+	// of SkipTo under "page." and the folder.
+	Folder string
 	Styles []string // in their order
 	SkipTo string   // the id of what a keyboard may go to at once
-	Skip   string   // and its name
 	Alarms bool     // whether it shows alarms, and so counts them in its head
 }
 
 var documents = []document{
 	{
-		At: "/", Name: "Bench", Title: "the mixing bench", Folder: "bench",
-		Styles: []string{"lib/base.css", "bench/bench.css", "lib/dialogs.css", "parts/panels.css"}, SkipTo: "bench", Skip: "To the bench", Alarms: true,
+		At: "/", Listed: true, Folder: "bench",
+		Styles: []string{"lib/base.css", "bench/bench.css", "lib/dialogs.css", "parts/panels.css"}, SkipTo: "bench", Alarms: true,
 	},
 	{
-		At: "/presses", Name: "Presses", Title: "the presses", Folder: "presses",
-		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "presses/board.css"}, SkipTo: "board", Skip: "To the presses", Alarms: true,
+		At: "/presses", Listed: true, Folder: "presses",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "presses/board.css"}, SkipTo: "board", Alarms: true,
 	},
 	{
-		At: "/cans", Name: "Cans", Title: "cans, lots and waste", Folder: "cans",
-		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "cans/cans.css"}, SkipTo: "cans", Skip: "To the cans",
+		At: "/cans", Listed: true, Folder: "cans",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "cans/cans.css"}, SkipTo: "cans",
 	},
 	{
-		At: "/closed", Name: "Closed", Title: "closed batches", Folder: "closed",
-		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "closed/closed.css"}, SkipTo: "closed", Skip: "To the batches",
+		At: "/closed", Listed: true, Folder: "closed",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "closed/closed.css"}, SkipTo: "closed",
 	},
 	{
-		At: "/devices", Name: "Devices", Title: "the devices", Folder: "devices",
-		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "devices/devices.css"}, SkipTo: "verdict", Skip: "To what is wrong", Alarms: true,
+		At: "/devices", Listed: true, Folder: "devices",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "devices/devices.css"}, SkipTo: "verdict", Alarms: true,
 	},
 	{
-		At: batchPage, Title: "a batch", Folder: "batch",
-		Styles: []string{"lib/base.css", "parts/panels.css", "parts/history.css", "batch/batch.css"}, SkipTo: "batch", Skip: "To the batch",
+		At: batchPage, Folder: "batch",
+		Styles: []string{"lib/base.css", "parts/panels.css", "parts/history.css", "batch/batch.css"}, SkipTo: "batch",
 	},
 }
 
@@ -58,7 +59,7 @@ func (d document) Class() string { return d.Folder + "-page" }
 // Places are the pages that each page leads to.
 func (document) Places() (named []document) {
 	for _, d := range documents {
-		if d.Name != "" {
+		if d.Listed {
 			named = append(named, d)
 		}
 	}
@@ -67,17 +68,22 @@ func (document) Places() (named []document) {
 
 // built holds everything that is served.
 type built struct {
+	locale words.Locale
 	assets *assets
 	pages  map[string]content // by path
 	label  *template.Template
 }
 
-func build(from fs.FS) (*built, error) {
-	a, err := newAssets(from)
+func build(from fs.FS, l words.Locale) (*built, error) {
+	texts, err := l.ForPages()
 	if err != nil {
 		return nil, err
 	}
-	b := &built{assets: a, pages: map[string]content{}}
+	a, err := newAssets(from, map[string][]byte{"lib/texts.js": texts})
+	if err != nil {
+		return nil, err
+	}
+	b := &built{locale: l, assets: a, pages: map[string]content{}}
 	for _, d := range documents {
 		t, err := b.template(from, d)
 		if err != nil {
@@ -105,7 +111,9 @@ func (b *built) template(from fs.FS, d document) (*template.Template, error) {
 			}
 			return "", fmt.Errorf("there is no file %s", name)
 		},
-		"modules": b.assets.modules,
+		"modules":  b.assets.modules,
+		"say":      b.locale.Say,
+		"language": b.locale.Code,
 	}
 	t, err := template.New("frame.html").Funcs(functions).ParseFS(from, "frame.html", d.Folder+"/page.html")
 	if err != nil {
@@ -117,9 +125,9 @@ func (b *built) template(from fs.FS, d document) (*template.Template, error) {
 // Label returns an HTML page with the label l, for printing. If there is no label, why says the
 // reason; the page then shows it, and of l only Batch is used. Otherwise why is empty. The error
 // is that of the template.
-func Label(l label.Label, why string) ([]byte, error) {
+func (p *Pages) Label(l label.Label, why string) ([]byte, error) {
 	var out bytes.Buffer
-	err := site().label.ExecuteTemplate(&out, "label", struct {
+	err := p.site.label.ExecuteTemplate(&out, "label", struct {
 		document
 		label.Label
 		Why string

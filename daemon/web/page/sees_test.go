@@ -407,7 +407,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	f.body(t, "alarms/batch-ending/0612-2/acknowledge")
 	b.sees(".alarm", "acknowledged by local")
 	f.send("alarm", map[string]any{"time": now, "name": "batch-ending", "subject": "0612-2", "state": "normal"})
-	b.sees("#alarms", "No alarm stands.")
+	b.sees("#alarms", "No active alarms.")
 
 	// Gone before anybody acknowledged it, it stays; what is put aside says until when.
 	f.send("alarm", view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "returned", Priority: "medium", Since: now, Text: "nothing can be published"})
@@ -417,7 +417,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	shelved := view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "shelved", Priority: "medium", Since: now, Text: "moving house", By: "local", Until: &until}
 	f.answer("shelve", 200, shelved)
 	f.send("alarm", view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "acknowledged", Priority: "medium", Since: now, Text: "nothing can be published"})
-	b.press("Put aside for 1 h")
+	b.press("Snooze 1 h")
 	if body := f.body(t, "alarms/broker/bench-1/shelve"); body["until"] == nil {
 		t.Errorf("put aside with %v, want a time", body)
 	}
@@ -425,8 +425,8 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	b.click(".alarms-muted summary")
 	b.sees(".alarms-muted .alarm", "put aside by local until")
 	f.answer("unshelve", 200, view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "normal"})
-	b.press("Watch it again")
-	b.sees("#alarms", "No alarm stands.")
+	b.press("Wake it")
+	b.sees("#alarms", "No active alarms.")
 
 	old := airRow(now.Add(-20*time.Minute), "floor", 25.1, 58, 16.2)
 	old.Quality, old.Why = view.QualityBad, "no reading for 20 min"

@@ -3,6 +3,7 @@
 import { changeRow } from "../lib/api.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { age, clockTime, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 /**
  * Returned: the cause is gone, and nobody has acknowledged that it was there.
@@ -66,9 +67,9 @@ export function alarmsPanel(element, tools) {
   const folded = h("ul", { class: "alarms" });
   const count = h("summary");
   const fold = h("details", { class: "alarms-muted" }, count, folded);
-  const none = h("p", { class: "quiet", text: "No alarm stands." });
+  const none = h("p", { class: "quiet", text: say("alarms.none") });
   const refusal = refusalLine();
-  element.append(h("h2", { text: "Alarms" }), list, none, refusal, fold);
+  element.append(h("h2", { text: say("alarms.title") }), list, none, refusal, fold);
   return {
     update(/** @type {number} */ now) {
       const rows = store.all("alarms");
@@ -105,9 +106,9 @@ function alarm({ store, attempt }, refusal) {
   const ask = (verb, body) => () =>
     attempt(refusal, () => changeRow(store, "alarms", `alarms/${row.name}/${row.subject}/${verb}`, body?.()));
   const buttons = {
-    acknowledge: button("Acknowledge", "small", ask("acknowledge")),
-    shelve: button("Put aside for 1 h", "small", ask("shelve", () => ({ until: new Date(at + hour).toISOString() }))),
-    unshelve: button("Watch it again", "small", ask("unshelve")),
+    acknowledge: button(say("alarms.acknowledge"), "small", ask("acknowledge")),
+    shelve: button(say("alarms.shelve"), "small", ask("shelve", () => ({ until: new Date(at + hour).toISOString() }))),
+    unshelve: button(say("alarms.unshelve"), "small", ask("unshelve")),
   };
   const small = h("span", { class: "alarm-small" }, since, seen);
   const element = h("li", { class: "alarm" }, h("span", { class: "alarm-words" }, name, text, response, small, help),

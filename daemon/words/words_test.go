@@ -1,0 +1,174 @@
+package words
+
+import (
+	"encoding/json"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+)
+
+// last is the line that keeps every other line of a catalogue ending in a comma.
+const last = "~"
+
+func languages(t *testing.T) map[string]*Language {
+	t.Helper()
+	all := map[string]*Language{}
+	for _, code := range Codes() {
+		b, err := files.ReadFile(code + ".json")
+		if err != nil {
+			t.Fatal(err)
+		}
+		l, err := parse(code, b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all[code] = l
+	}
+	return all
+}
+
+var keyShape = regexp.MustCompile(`^[a-z][a-z0-9-]*(\.[a-z0-9][a-z0-9-]*)+$`)
+
+func TestCataloguesAreSound(t *testing.T) {
+	for code, l := range languages(t) {
+		for key, text := range l.texts {
+			if key == last {
+				continue
+			}
+			if !keyShape.MatchString(key) {
+				t.Errorf("%s: key %q", code, key)
+			}
+			counted := slices.Contains(text.Placeholders(), "n")
+			if text.Plural == nil && strings.Contains(text.Other, "{n}") && !counted {
+				t.Errorf("%s: %s: placeholders %v", code, key, text.Placeholders())
+			}
+			if text.Plural != nil {
+				if got, want := slices.Sorted(maps.Keys(text.Plural)), l.categories(); !slices.Equal(got, want) {
+					t.Errorf("%s: %s has the plural categories %v, the language has %v", code, key, got, want)
+				}
+				if !counted {
+					t.Errorf("%s: %s has plural categories and no {n}", code, key)
+				}
+			}
+			for _, one := range append(slices.Collect(maps.Values(text.Plural)), text.Other) {
+				if strings.TrimSpace(one) != one || one == "" {
+					t.Errorf("%s: %s: %q is empty, or begins or ends with a space", code, key, one)
+				}
+				if strings.ContainsAny(placeholder.ReplaceAllString(one, ""), "{}") {
+					t.Errorf("%s: %s: %q has a brace that is not of a placeholder", code, key, one)
+				}
+			}
+		}
+	}
+}
+
+// TestNoKeyIsGivenTwice: of two lines with one key, as a merge of branches may leave, a reader
+// takes the last.
+func TestNoKeyIsGivenTwice(t *testing.T) {
+	for _, code := range Codes() {
+		b, err := files.ReadFile(code + ".json")
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := json.NewDecoder(strings.NewReader(string(b)))
+		seen := map[string]bool{}
+		_, _ = d.Token() // the opening brace
+		for d.More() {
+			key, err := d.Token()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if seen[key.(string)] {
+				t.Errorf("%s.json has %s twice", code, key)
+			}
+			seen[key.(string)] = true
+			var text Text
+			if err := d.Decode(&text); err != nil {
+				t.Fatalf("%s.json: %s: %v", code, key, err)
+			}
+		}
+	}
+}
+
+func TestLanguagesHaveTheSameTexts(t *testing.T) {
+	all := languages(t)
+	want := shape(all["en"])
+	all["pseudo"] = Pseudo(all["en"])
+	for code, l := range all {
+		if diff := cmp.Diff(want, shape(l)); diff != "" {
+			t.Errorf("%s differs from en:\n%s", code, diff)
+		}
+	}
+}
+
+// shape returns the placeholders of each key.
+func shape(l *Language) map[string][]string {
+	shape := map[string][]string{}
+	for key, text := range l.texts {
+		shape[key] = text.Placeholders()
+	}
+	return shape
+}
+
+func TestSay(t *testing.T) {
+	l, err := parse("pl", []byte(`{
+		"a.plain": "Dzień dobry",
+		"a.value": "{ink} dla {press}, {ink}",
+		"a.count": {"one": "{n} nadruk", "few": "{n} nadruki", "many": "{n} nadruków", "other": "{n} nadruku"}
+	}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for want, got := range map[string]string{
+		"Dzień dobry":                         l.Say("a.plain"),
+		"gloss-4 dla press-1, gloss-4":        l.Say("a.value", "ink", "gloss-4", "press", "press-1"),
+		"gloss-4 dla {press}, gloss-4 (open)": l.Say("a.value", "ink", "gloss-4") + " (open)",
+		"1 nadruk":                            l.Say("a.count", "n", 1),
+		"3 nadruki":                           l.Say("a.count", "n", 3),
+		"12 nadruków":                         l.Say("a.count", "n", 12),
+		"b.none":                              l.Say("b.none", "n", 12),
+	} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	// CLDR, cardinal, pl: one, few, many, other.
+	if got := l.categories(); !slices.Equal(got, []string{"few", "many", "one"}) && !slices.Equal(got, []string{"few", "many", "one", "other"}) {
+		t.Errorf("Polish has the categories %v", got)
+	}
+}
+
+// TestAValueIsNotRead: what stands in a value is never taken for a placeholder.
+func TestAValueIsNotRead(t *testing.T) {
+	l, err := parse("en", []byte(`{"a.b": "{x} and {y}"}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		x, y := rapid.String().Draw(t, "x"), rapid.StringMatching(`[{}xyn ]*`).Draw(t, "y")
+		if got := l.Say("a.b", "x", x, "y", y); got != x+" and "+y {
+			t.Fatalf("%q", got)
+		}
+	})
+}
+
+// TestPseudoIsLonger: each text is at least 40 % longer, and is told from one that is not of the
+// catalogue.
+func TestPseudoIsLonger(t *testing.T) {
+	en := English()
+	for key, text := range Pseudo(en).texts {
+		was := en.texts[key].Other
+		if got := utf8.RuneCountInString(text.Other); 5*got < 7*utf8.RuneCountInString(was) {
+			t.Errorf("%s: %q is not 40 %% longer than %q", key, text.Other, was)
+		}
+		if !strings.HasPrefix(text.Other, "[") || !strings.HasSuffix(text.Other, "]") {
+			t.Errorf("%s: %q has no brackets", key, text.Other)
+		}
+	}
+}
