@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"io/fs"
+	"time"
 
 	"github.com/spf13/pflag"
 
@@ -33,6 +34,11 @@ func readShop(file string) (config.Shop, error) {
 		return shop, usage("the configuration %s may not be read by this user: run the command as the service's user, or with sudo", file)
 	case err != nil:
 		return shop, usage("%w", err)
+	}
+	if shop.TimeZone != "" {
+		// Days and times of day are those of the shop everywhere in the program, as if the machine
+		// stood in its zone: numbers of batches, days of cans, texts and the log.
+		time.Local = shop.Zone()
 	}
 	return shop, nil
 }

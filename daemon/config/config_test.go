@@ -71,6 +71,8 @@ func smallestShop(t *testing.T) Shop {
 		Alarms:    Alarms{EndingBefore: 30 * time.Minute, MixingTakes: 15 * time.Minute, StopAtRisk: 0.25},
 		Clock:     "kernel",
 		Retention: Retention{Raw: 14 * 24 * time.Hour, Minutes: 400 * 24 * time.Hour},
+		Language:  "en",
+		Units:     Units{Temperature: "C"},
 	}
 }
 
@@ -181,6 +183,9 @@ inks:
 alarms: {ending_before: 1h, mixing_takes: 0m, stop_at_risk: 1}
 clock: assume
 retention: {raw: 7d, minutes: 7d}
+language: en
+time_zone: Pacific/Auckland
+units: {temperature: F}
 `
 	got, err := Parse("all.yaml", []byte(file))
 	if err != nil {
@@ -221,6 +226,9 @@ retention: {raw: 7d, minutes: 7d}
 		Others:    []string{"b3", "b1"},
 		Clock:     "assume",
 		Retention: Retention{Raw: 7 * 24 * time.Hour, Minutes: 7 * 24 * time.Hour},
+		Language:  "en",
+		TimeZone:  "Pacific/Auckland",
+		Units:     Units{Temperature: "F"},
 	}
 	if diff := cmp.Diff(want, got, inside); diff != "" {
 		t.Errorf("all keys (-want +got):\n%s", diff)

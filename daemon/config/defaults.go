@@ -47,6 +47,8 @@ func defaults() Shop {
 		Alarms:    Alarms{EndingBefore: 30 * time.Minute, MixingTakes: 15 * time.Minute, StopAtRisk: 0.25},
 		Clock:     "kernel",
 		Retention: Retention{Raw: 14 * day, Minutes: 400 * day},
+		Language:  "en",
+		Units:     Units{Temperature: "C"},
 	}
 }
 

@@ -31,6 +31,7 @@ thinners: [{}]
 inks: [{thinner_pct: {}, pot_life: {}}]
 alarms: {}
 retention: {}
+units: {}
 `
 
 // Keys returns every key of the configuration in the order in which they are read: that of

@@ -41,6 +41,7 @@ func (r *reader) shop(top *mapping, shop *Shop) {
 		r.retention(m, &shop.Retention)
 		m.close()
 	}
+	r.locale(top, shop)
 }
 
 func (r *reader) http(m *mapping, http HTTP) HTTP {

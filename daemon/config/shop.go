@@ -33,6 +33,9 @@ type Shop struct {
 	Others    []string // benches on the same broker whose presses are shown too
 	Clock     string   // "kernel": believe the kernel's word that the clock is set; "assume": a clock chip keeps it
 	Retention Retention
+	Language  string // of pages, labels and alarms; default "en"
+	TimeZone  string // an IANA name; empty for the machine's, see [Shop.Zone]
+	Units     Units
 }
 
 // HTTP says where the page, the API and the metrics are served.

@@ -12,5 +12,36 @@ declare namespace Words {
     "alarms.shelve": {};
     "alarms.title": {};
     "alarms.unshelve": {};
+    "date.clock": {hour: Value; minute: Value};
+    "date.day": {day: Value; month: Value; year: Value};
+    "date.day-clock": {clock: Value; day: Value};
+    "date.month-1": {};
+    "date.month-10": {};
+    "date.month-11": {};
+    "date.month-12": {};
+    "date.month-2": {};
+    "date.month-3": {};
+    "date.month-4": {};
+    "date.month-5": {};
+    "date.month-6": {};
+    "date.month-7": {};
+    "date.month-8": {};
+    "date.month-9": {};
+    "date.weekday-0": {};
+    "date.weekday-1": {};
+    "date.weekday-2": {};
+    "date.weekday-3": {};
+    "date.weekday-4": {};
+    "date.weekday-5": {};
+    "date.weekday-6": {};
+    "date.weekday-clock": {clock: Value; weekday: Value};
+    "unit.celsius": {value: Value};
+    "unit.decimal": {};
+    "unit.fahrenheit": {value: Value};
+    "unit.grams": {value: Value};
+    "unit.hours-minutes": {hours: Value; minutes: Value};
+    "unit.minutes": {minutes: Value};
+    "unit.percent": {value: Value};
+    "unit.seconds": {seconds: Value};
   }
 }
