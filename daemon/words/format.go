@@ -59,9 +59,9 @@ func (l Locale) Clock(at, now time.Time) string {
 	case days == 0:
 		return clock
 	case days > -7 && days < 7:
-		return l.Say("date.weekday-clock", "weekday", l.weekday(at), "clock", clock)
+		return l.Say("date.clock-weekday", "weekday", l.weekday(at), "clock", clock)
 	}
-	return l.Say("date.day-clock", "day", l.Day(at), "clock", clock)
+	return l.Say("date.clock-day", "day", l.Day(at), "clock", clock)
 }
 
 // daysBetween returns how many midnights lie between two instants, each in its own zone.

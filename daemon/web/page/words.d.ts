@@ -13,8 +13,9 @@ declare namespace Words {
     "alarms.title": {};
     "alarms.unshelve": {};
     "date.clock": {hour: Value; minute: Value};
+    "date.clock-day": {clock: Value; day: Value};
+    "date.clock-weekday": {clock: Value; weekday: Value};
     "date.day": {day: Value; month: Value; year: Value};
-    "date.day-clock": {clock: Value; day: Value};
     "date.month-1": {};
     "date.month-10": {};
     "date.month-11": {};
@@ -34,7 +35,6 @@ declare namespace Words {
     "date.weekday-4": {};
     "date.weekday-5": {};
     "date.weekday-6": {};
-    "date.weekday-clock": {clock: Value; weekday: Value};
     "unit.celsius": {value: Value};
     "unit.decimal": {};
     "unit.fahrenheit": {value: Value};
