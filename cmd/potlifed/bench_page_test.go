@@ -470,7 +470,7 @@ func TestCleanMix(t *testing.T) {
 	m.pours(17)
 	m.seesIn("Guided mix", "Stop. It is right", "reacting since")
 	m.touches("The hardener is in")
-	m.sees("Stir the hardener in", "scrape the side and the bottom", "Next: about 10.7 g of thinner, about 5¼ pipettes of 2 g")
+	m.sees("Stir the hardener in", "scrape the side and the bottom", "Next: thinner, about 5 pipettes, 10.7 g by weight")
 	m.touches("It is stirred in")
 	m.sees("Pour thinner", "no flame, no sparks")
 	m.pours(10.7)

@@ -26,11 +26,11 @@ func TestPairingOnThePage(t *testing.T) {
 	}
 	types := func(pin string) {
 		t.Helper()
-		m.sees("Pair this device")
+		m.sees("Allow this device")
 		for _, digit := range pin {
 			m.taps(string(digit))
 		}
-		m.taps("Pair it")
+		m.taps("Allow")
 	}
 
 	setPIN("902817")
@@ -39,14 +39,14 @@ func TestPairingOnThePage(t *testing.T) {
 	m.taps("Start this mix")
 	types("111213")
 	m.sees("That is not the shop’s PIN.")
-	m.enters("Its name", "Tablet")
+	m.enters("Name", "Tablet")
 	types("902817")
 	m.sees("Put an empty cup-110 on the scale")
 	if cookie := evaluate[string](m, "document.cookie"); cookie != "" {
 		t.Errorf("scripts see the cookie %q", cookie)
 	}
 	m.opens("/devices")
-	m.seesIn("Paired devices", "Tablet", "This device")
+	m.seesIn("Devices that may make changes", "Tablet", "This device")
 	var events struct{ Events []struct{ Kind, By string } }
 	p := program{t: t, http: m.url}
 	p.get("/api/v1/events", &events)

@@ -161,7 +161,7 @@ var pressActions = []struct {
 		m.taps("Thin it…")
 		m.sees("It does not renew the pot life", "Poured so far: 8.0 g, which is 7.8 % of ink and hardener; dial-satin takes up to 14 %")
 		m.taps("2 pipettes, 4 g")
-		m.sees("4.0 g is about 2 pipettes of 2 g")
+		m.sees("4.0 g is about 2 pipettes")
 		m.taps("It is in and stirred")
 		m.misses("It does not renew the pot life")
 		if after := m.minutesLeft(id, "in zone bench"); after > before {

@@ -19,7 +19,7 @@ func TestThePadTakesQuickDigits(t *testing.T) {
 	f.answer("confirm", 401, unpaired)
 	b.open(f)
 	b.press("The hardener is in")
-	b.sees("dialog[open]", "Pair this device")
+	b.sees("dialog[open]", "Allow this device")
 	b.skip(600 * time.Millisecond) // the second tap on what opened the pad is not meant
 	tap := func(nth int) {
 		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {

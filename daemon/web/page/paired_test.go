@@ -30,7 +30,7 @@ func TestAChangeAsksForThePIN(t *testing.T) {
 	f.answer("session", 401, map[string]any{"type": "urn:potlifed:wrong-pin", "title": "Unauthorized", "status": 401, "detail": "this is not the shop's PIN"})
 	b.open(f)
 	b.press("The hardener is in")
-	b.sees("dialog[open]", "Pair this device")
+	b.sees("dialog[open]", "Allow this device")
 	if focus := eval[string](b, "document.activeElement.name"); focus != "pin" {
 		t.Errorf("the focus is on %q", focus)
 	}
@@ -40,7 +40,7 @@ func TestAChangeAsksForThePIN(t *testing.T) {
 	if got := pin(); got != "11199" {
 		t.Errorf("the keys wrote %q", got)
 	}
-	b.press("Pair it")
+	b.press("Allow")
 	b.sees("dialog[open] .refusal", "That is not the shop’s PIN.")
 	want(t, f.body(t, "session"), "device", "Computer", "pin", "11199")
 	if got := pin(); got != "" {
@@ -84,10 +84,10 @@ func TestGoingBackFromThePIN(t *testing.T) {
 	b.open(f)
 	for range 2 {
 		b.press("The hardener is in")
-		b.sees("dialog[open]", "Pair this device")
+		b.sees("dialog[open]", "Allow this device")
 		b.run(chromedp.KeyEvent(kb.Escape))
 		b.closed()
-		b.sees(`.mix [role="alert"]`, "not paired, so nothing was changed")
+		b.sees(`.mix [role="alert"]`, "may not make changes yet")
 	}
 	if asked := f.changes(); len(asked) != 2 {
 		t.Errorf("the page asked for %v", asked)
@@ -106,13 +106,13 @@ func TestThePINWithinADialog(t *testing.T) {
 	b.fills("hours", "2")
 	b.fills("reason", "salt test")
 	b.press("Take it out")
-	b.sees("dialog[open]", "Pair this device")
+	b.sees("dialog[open]", "Allow this device")
 	if titles := eval[int](b, `new Set([...document.querySelectorAll("dialog[open]")].map((d) => document.getElementById(d.getAttribute("aria-labelledby")).innerText)).size`); titles != 2 {
 		t.Errorf("two dialogs have %d names", titles)
 	}
 	f.answer("out-of-service", 200, map[string]any{})
 	b.keys("902817")
-	b.press("Pair it")
+	b.press("Allow")
 	b.closed()
 	if got := f.body(t, "sensors/bench-air/out-of-service")["reason"]; got != "salt test" {
 		t.Errorf("reason %v", got)
@@ -127,7 +127,7 @@ func TestADoubleTapIsNoDigit(t *testing.T) {
 	f.answer("confirm", 401, unpaired)
 	b.open(f)
 	b.press("The hardener is in")
-	b.sees("dialog[open]", "Pair this device")
+	b.sees("dialog[open]", "Allow this device")
 	pin := func() string { return eval[string](b, `document.querySelector("dialog[open] [name=pin]").value`) }
 	tap := `[...document.querySelectorAll("dialog[open] .key")].find((k) => k.innerText === "7").dispatchEvent(new MouseEvent("click", { detail: 1, bubbles: true }))`
 	b.run(chromedp.Evaluate[chromedp.Void](tap))
@@ -152,17 +152,17 @@ func TestPairedDevices(t *testing.T) {
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
 	b.sees("#paired", "Tablet at the bench")
-	b.sees("#paired", "paired on 10 June, until 10 July")
+	b.sees("#paired", "allowed since 10 Jun 2026, until 10 Jul 2026")
 	b.looks("page-devices-paired", wide, tall, phone)
 	if mine := eval[[]string](b, `[...document.querySelectorAll("#paired .device-words")].filter((e) => e.checkVisibility()).map((e) => e.closest("li").querySelector("h3").innerText)`); len(mine) != 1 || mine[0] != "Tablet at the bench" {
 		t.Errorf("this device is %v", mine)
 	}
-	b.act("Unpair…", "Phone")
-	b.sees("dialog[open]", "Unpair Phone?")
+	b.act("Take away…", "Phone")
+	b.sees("dialog[open]", "Phone: no more changes?")
 	f.mu.Lock()
 	rows["sessions"] = rows["sessions"].([]map[string]any)[:1]
 	f.mu.Unlock()
-	b.press("Unpair it")
+	b.press("Take the permission away")
 	b.closed()
 	f.body(t, "sessions/bbbbbbbbbbbb/unpair")
 	b.eventually("it is gone", `!document.querySelector("#paired").innerText.includes("Phone")`)
@@ -172,8 +172,8 @@ func TestPairedDevices(t *testing.T) {
 	f.mu.Unlock()
 	b.openAt(f, "/devices")
 	b.sees("#paired", "This device only reads")
-	b.press("Pair this device…")
-	b.sees("dialog[open]", "Pair this device")
+	b.press("Allow this device…")
+	b.sees("dialog[open]", "Allow this device")
 	b.looks("dialog-pin", wide, tall, phone)
 	b.press("Back")
 	b.closed()

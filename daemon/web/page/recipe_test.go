@@ -19,7 +19,7 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	f.recipe = coarseRecipe()
 	b.open(f)
 	b.sees(".recipe", "85.0 g of ink, 17.0 g of hardener, 7.1 g of thinner: 109.1 g in all.")
-	b.sees(".recipe", "7.1 g ± 5 g, about 3½ pipettes of 2 g; 7 %, out of 6 to 14 %.")
+	b.sees(".recipe", "7.1 g ± 5 g, about 4 pipettes; 7 %, out of 6 to 14 %.")
 	b.sees(".recipe", "where dark colours start")
 	b.sees(".recipe", "Too coarse")
 	b.sees(".recipe", "from 208 g of ink on it would do")

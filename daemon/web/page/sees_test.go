@@ -137,7 +137,7 @@ func TestRefusedConfirmSaysWhy(t *testing.T) {
 	f.answer("confirm", 200, next)
 	b.run(chromedp.KeyEvent(kb.Enter))
 	b.sees(".mix-head", "Stir the hardener in")
-	b.sees(".next", "Next: about 7.1 g of thinner, about 3½ pipettes of 2 g")
+	b.sees(".next", "Next: thinner, about 4 pipettes, 7.1 g by weight")
 	b.eventually("refusal gone", `![...document.querySelectorAll(".mix .refusal")].some((e) => e.checkVisibility())`)
 	if focus := eval[string](b, "document.activeElement.innerText"); focus != "It is stirred in" {
 		t.Errorf("after the step the focus is on %q", focus)

@@ -1,6 +1,6 @@
 // The air of each zone.
 import { h, keyed, setText, show } from "../lib/dom.js";
-import { age, celsius, percent, secondsUntil } from "../lib/format.js";
+import { age, degrees, percent, secondsUntil } from "../lib/format.js";
 
 const oldAfterSeconds = 30;
 
@@ -44,9 +44,9 @@ function zone() {
     update(/** @type {API.AirView} */ next) {
       row = next;
       setText(name, row.zone);
-      setText(temperature, celsius(row.temperature_c));
+      setText(temperature, degrees(row.temperature_c));
       setText(humidity, row.humidity_pct === undefined ? "–" : `${percent(row.humidity_pct)} RH`);
-      setText(dew, row.dew_point_c === undefined ? "" : `dew point ${celsius(row.dew_point_c)}`);
+      setText(dew, row.dew_point_c === undefined ? "" : `dew point ${degrees(row.dew_point_c)}`);
       element.dataset.quality = row.quality;
       setText(state, row.quality === "good" ? "" : [row.quality, row.why].filter(Boolean).join(": "));
       show(state, row.quality !== "good");

@@ -1,5 +1,5 @@
 // The steps of a guided mix: what to do, how it is confirmed, and what comes next.
-import { duration, grams, pipettes } from "../lib/format.js";
+import { duration, grams, thinnerAmount } from "../lib/format.js";
 
 export const order = ["cup", "ink", "hardener", "stir-hardener", "thinner", "stir-thinner", "rest", "load"];
 
@@ -63,7 +63,7 @@ export function instruction(batch, ink, pour) {
       const mending = part !== batch.step || (batch.corrections ?? []).length > 0;
       return {
         head: `${mending ? "Add" : "Pour"} ${partName(part, batch, ink)}`,
-        hint: part === "thinner" && pour ? `${grams(pour.target_g)} is ${pipettes(pour.target_g)}.` : "",
+        hint: part === "thinner" && pour ? `${thinnerAmount(pour.target_g)}.` : "",
         done: `The ${part} is in`,
       };
     }
@@ -94,7 +94,7 @@ export function ahead(batch, ink) {
     case "stir-thinner":
       return "stir";
     case "thinner":
-      return `about ${grams(target.thinner)} of thinner, ${pipettes(target.thinner ?? 0)}`;
+      return `thinner, ${thinnerAmount(target.thinner ?? 0)}`;
     case "rest":
       return `let it rest for ${duration(ink?.rest_s ?? 0)}`;
     case "load":

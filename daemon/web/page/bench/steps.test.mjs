@@ -11,5 +11,5 @@ test("thinner and rest are steps only where they are asked for", () => {
 
 test("the next step is announced", () => {
   const next = ahead({ step: "stir-hardener", targets_g: { thinner: 7.5 }, components: [] }, {});
-  assert.equal(next.replaceAll("\u00a0", " "), "about 7.5 g of thinner, about 3¾ pipettes of 2 g");
+  assert.equal(next.replaceAll("\u00a0", " "), "thinner, about 4 pipettes, 7.5 g by weight");
 });

@@ -1,9 +1,9 @@
 // The search, and below it the batches that it finds, newest day first.
 import { get, Refused } from "../lib/api.js";
-import { isoDay } from "../lib/dates.js";
+import { dayName, isoDay } from "../lib/dates.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { address, asked, dayBeside, wantedOf } from "./query.js";
-import { dayName, dayPart } from "./table.js";
+import { dayPart } from "./table.js";
 
 const pageOf = 20; // batches asked for at once
 const mostOfADay = 500; // batches that a day's sheet shows

@@ -1,4 +1,5 @@
 // What is asked for: kept in the page's address, and sent to the bench.
+import { startOfDay } from "../lib/dates.js";
 
 /**
  * What the person looks for; an empty text is any.
@@ -42,24 +43,22 @@ export function asked(wanted, more = {}) {
 }
 
 /**
- * span returns when a local day begins and ends; null for what is no date.
+ * span returns when a day of the shop begins and ends; null for what is no date.
  * @param {string} day such as 2026-06-12
  */
 function span(day) {
-  const from = new Date(`${day}T00:00`);
-  if (!/^\d{4}-\d\d-\d\d$/.test(day) || Number.isNaN(from.getTime())) return null;
-  const to = new Date(from);
-  to.setDate(to.getDate() + 1);
-  return { from: from.toISOString(), to: to.toISOString() };
+  const from = startOfDay(day);
+  if (Number.isNaN(from)) return null;
+  return { from: new Date(from).toISOString(), to: new Date(startOfDay(dayBeside(day, 1))).toISOString() };
 }
 
 /**
- * dayBeside returns the local day so many days after another.
+ * dayBeside returns the date so many days after another.
  * @param {string} day
  * @param {number} days
  */
 export function dayBeside(day, days) {
-  const at = new Date(`${day}T12:00`);
-  at.setDate(at.getDate() + days);
-  return [String(at.getFullYear()).padStart(4, "0"), String(at.getMonth() + 1).padStart(2, "0"), String(at.getDate()).padStart(2, "0")].join("-");
+  const at = new Date(`${day}T12:00Z`);
+  at.setUTCDate(at.getUTCDate() + days);
+  return at.toISOString().slice(0, 10);
 }

@@ -1,23 +1,16 @@
 // The batches of one day as a table.
-import { day, dayTime, timeOfDay } from "../lib/dates.js";
+import { day, dayName, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText } from "../lib/dom.js";
-import { celsius, duration, grams, percent } from "../lib/format.js";
+import { degrees, duration, grams, percent } from "../lib/format.js";
 import { outcome } from "../parts/history.js";
 
 const columns = ["Batch", "Ink", "Press", "Mixed", "Ended", "How", "Age", "Spent", "Air", "Prints", "Left"];
-const weekdays = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
 const none = "–";
 
 /**
  * The batches of one day; whole says that there are no others of that day.
  * @typedef {{ day: string, rows: API.Ended[], whole: boolean }} Day
  */
-
-/**
- * dayName writes a local day with its weekday: "Fri 12 Jun 2026".
- * @param {string} date such as 2026-06-12
- */
-export const dayName = (date) => `${weekdays[new Date(`${date}T12:00`).getDay()]}\u00a0${day(`${date}T12:00`)}`;
 
 /**
  * dayPart makes the part of one day. sheet opens the sheet of that day.
@@ -97,7 +90,7 @@ function facts(b) {
     b.poured_into ? `poured into ${b.poured_into}` : outcome(b.outcome),
     b.age_s === undefined ? none : least + duration(b.age_s),
     b.spent === undefined ? none : least + percent(100 * b.spent),
-    b.mean_temperature_c === undefined ? none : `${celsius(b.mean_temperature_c)}, ${percent(b.mean_humidity_pct)}`,
+    b.mean_temperature_c === undefined ? none : `${degrees(b.mean_temperature_c)}, ${percent(b.mean_humidity_pct)}`,
     String(b.prints),
     b.left_g === undefined ? none : grams(b.left_g),
   ];

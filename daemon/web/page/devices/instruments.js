@@ -1,12 +1,11 @@
 // The sensors and scales, each with its last reading and how far it can be trusted.
 import { changeRow } from "../lib/api.js";
+import { day } from "../lib/dates.js";
 import { ask, field, figure, textOf } from "../lib/dialogs.js";
 import { button, h, keyed, refusalLine, show } from "../lib/dom.js";
-import { age, celsius, clockTime, decimalsOf, duration, grams, percent, secondsUntil } from "../lib/format.js";
+import { age, degrees, clockTime, decimalsOf, duration, grams, percent, secondsUntil } from "../lib/format.js";
 import { alarmsOf, conditionOf } from "./condition.js";
 import { line, listPanel } from "./line.js";
-
-const dayOf = (/** @type {string | undefined} */ at) => new Date(at ?? "").toLocaleDateString(undefined, { dateStyle: "medium" });
 
 const since = (/** @type {string} */ at, /** @type {number} */ now) => `since ${clockTime(Date.parse(at), now)}, ${duration(-secondsUntil(Date.parse(at), now))}`;
 
@@ -50,7 +49,7 @@ function instrument(tools) {
         id: row.id, ...conditionOf(row, alarms, now), detail: row.detail, reading: readingOf(store, row, now),
         facts: [
           Date.parse(row.since) > 0 && since(row.since, now),
-          row.check_due_at && `humidity checked ${dayOf(row.checked_at)}, next due ${dayOf(row.check_due_at)}`,
+          row.check_due_at && `humidity checked ${day(row.checked_at ?? "")}, next due ${day(row.check_due_at)}`,
           // The alarm says the same once it is raised.
           ...[row.check_failed, row.disagrees].filter((text) => alarms.every((a) => a.text !== text)),
           ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
@@ -76,7 +75,7 @@ function readingOf(store, row, now) {
     return `${weight}, ${scale.time ? old(scale.time) : "never heard"}${quality}`;
   }
   const air = store.all("air").find((a) => a.sensor === row.id && a.temperature_c !== undefined);
-  return air ? `${celsius(air.temperature_c)}, ${percent(air.humidity_pct, 1)} RH, ${old(air.time)}` : "";
+  return air ? `${degrees(air.temperature_c)}, ${percent(air.humidity_pct, 1)} RH, ${old(air.time)}` : "";
 }
 
 /**

@@ -1,11 +1,10 @@
 // The devices that may change something, each with the button that ends it.
 import { change, get, Refused } from "../lib/api.js";
+import { day } from "../lib/dates.js";
 import { ask } from "../lib/dialogs.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { pairThisDevice } from "../lib/pair.js";
-
-/** @param {string} text */
-const date = (text) => new Date(text).toLocaleDateString("en-GB", { day: "numeric", month: "long" });
+import { say } from "../lib/words.js";
 
 /**
  * stateOf writes who may change something beside the devices of the list; nothing when this device
@@ -13,17 +12,17 @@ const date = (text) => new Date(text).toLocaleDateString("en-GB", { day: "numeri
  * @param {API.SessionList} list
  */
 export function stateOf({ sessions, pin_set: pinSet }) {
-  if (!pinSet) return "No PIN is set: only the bench’s own computer may make changes. Set one there with “potlifed pin” to pair others.";
+  if (!pinSet) return say("devices.no-pin");
   if ((sessions ?? []).some((row) => row.mine)) return "";
-  return "This device only reads. It asks for the PIN with the first change.";
+  return say("devices.only-reads");
 }
 
 // pairedPanel lists them. update asks for them, and parts are what goes into the page.
 export function pairedPanel() {
   const words = h("p", { class: "quiet" });
   const list = h("ul", { class: "devices" });
-  const pair = button("Pair this device…", "small", () => void pairThisDevice());
-  const parts = [h("h2", { text: "Paired devices" }), words, list, h("div", { class: "device-actions" }, pair)];
+  const pair = button(say("devices.allow"), "small", () => void pairThisDevice());
+  const parts = [h("h2", { text: say("devices.allowed") }), words, list, h("div", { class: "device-actions" }, pair)];
   show(pair, false);
 
   async function update() {
@@ -54,21 +53,21 @@ export function pairedPanel() {
  */
 function session({ id, device, made, until }, changed) {
   const name = h("h3", { class: "device-name", text: device });
-  const mine = h("p", { class: "device-words", text: "This device" });
-  const end = button("Unpair…", "small", () => ask({
-    title: `Unpair ${device}?`,
-    lead: "It may change nothing from now on, until the PIN is entered on it again.",
-    submitLabel: "Unpair it",
+  const mine = h("p", { class: "device-words", text: say("devices.this") });
+  const end = button(say("devices.revoke"), "small", () => ask({
+    title: say("devices.revoke-title", { device }),
+    lead: say("devices.revoke-lead"),
+    submitLabel: say("devices.revoke-it"),
     danger: true,
     async submit() {
       await change(`sessions/${id}/unpair`);
       changed();
     },
   }));
-  end.setAttribute("aria-label", `Unpair… (${device})`);
+  end.setAttribute("aria-label", `${say("devices.revoke")} (${device})`);
   return {
     element: h("li", { class: "device" },
-      h("div", { class: "device-text" }, name, mine, h("p", { class: "device-facts", text: `paired on ${date(made)}, until ${date(until)}` })),
+      h("div", { class: "device-text" }, name, mine, h("p", { class: "device-facts", text: say("devices.allowed-until", { since: day(made), until: day(until) }) })),
       h("div", { class: "device-actions" }, end)),
     update: (/** @type {API.Session} */ row) => show(mine, row.mine),
   };

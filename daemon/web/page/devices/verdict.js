@@ -1,7 +1,7 @@
 // Whether the numbers can be trusted, and what the answer depends on beside the instruments: the air
 // of each zone, the journal, the broker, the clock.
 import { h, keyed, setText, show } from "../lib/dom.js";
-import { age, celsius, clockTime, percent, secondsUntil } from "../lib/format.js";
+import { age, degrees, clockTime, percent, secondsUntil } from "../lib/format.js";
 import { sign } from "../lib/signs.js";
 import { dependencies, judge, zoneState } from "./condition.js";
 import { line, listPanel, signs, textItem } from "./line.js";
@@ -65,7 +65,7 @@ function zone() {
       const known = row.temperature_c !== undefined;
       part.draw({
         id: row.zone, ...zoneState(row),
-        reading: known ? `${celsius(row.temperature_c)}, ${percent(row.humidity_pct, 1)} RH, dew point ${celsius(row.dew_point_c)}` : "never read",
+        reading: known ? `${degrees(row.temperature_c)}, ${percent(row.humidity_pct, 1)} RH, dew point ${degrees(row.dew_point_c)}` : "never read",
         facts: [known && `read ${age(-secondsUntil(Date.parse(row.time ?? ""), now))}${row.sensor ? ` by ${row.sensor}` : ""}`],
       });
     },

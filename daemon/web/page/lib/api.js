@@ -1,4 +1,5 @@
 // Asking the bench, and asking it to change something.
+import { say } from "./words.js";
 
 const base = "/api/v1/";
 
@@ -83,7 +84,7 @@ export async function change(path, body) {
   if (response.status === 401) {
     const refused = await refusal(response);
     if (refused.code !== "pin-needed" || !pair) throw refused;
-    if (!(await pair())) throw new Refused("This device is not paired, so nothing was changed.", 401, refused.code);
+    if (!(await pair())) throw new Refused(say("api.may-not"), 401, refused.code);
     response = await send(path, request);
   }
   if (!response.ok) throw await refusal(response);
@@ -116,7 +117,7 @@ async function send(path, request) {
     try {
       return await fetch(base + path, request);
     } catch {
-      throw new Refused("The bench did not answer. Nothing is known to have changed; try again.", 0);
+      throw new Refused(say("api.no-answer"), 0);
     }
   }
 }
@@ -130,7 +131,7 @@ async function refusal(response) {
   } catch {
     // A proxy's page, or nothing at all: the status has to do.
   }
-  const said = problem.detail || problem.title || `The bench answered with status ${response.status}.`;
+  const said = problem.detail || problem.title || say("api.status", { status: response.status });
   const more = (problem.errors ?? []).map((e) => [e.location, e.message].filter(Boolean).join(": "));
   return new Refused([said, ...more].join(" "), response.status, (problem.type ?? "").replace(/^urn:potlifed:/, ""));
 }

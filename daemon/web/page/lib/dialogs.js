@@ -2,6 +2,7 @@
 // focus and closes on Escape.
 import { Refused } from "./api.js";
 import { button, h, refusalLine, show } from "./dom.js";
+import { say } from "./words.js";
 
 /**
  * ask opens a dialog with a form. body is between the heading and the buttons; submit is called
@@ -16,7 +17,7 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
   const id = newTitle();
   const refusal = refusalLine();
   const yes = h("button", { type: "submit", class: danger ? "big danger" : "big main", text: submitLabel });
-  const no = button("Back", "big", () => dialog.close());
+  const no = button(say("dialog.back"), "big", () => dialog.close());
   const form = h("form", { method: "dialog" }, h("h2", { id, text: title }),
     lead && h("p", { text: lead }), body, refusal, h("div", { class: "actions" }, yes, no));
   const dialog = h("dialog", { "aria-labelledby": id }, form);
@@ -98,7 +99,7 @@ export function pick({ title, lead, groups, submit }) {
     h("h2", { id, text: title }), lead && h("p", { text: lead }),
     groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, h("legend", { text: g.legend }),
       h("div", { class: "chip-row" }, g.options.map(option)))),
-    refusal, h("div", { class: "actions" }, button("Back", "big", () => dialog.close()))));
+    refusal, h("div", { class: "actions" }, button(say("dialog.back"), "big", () => dialog.close()))));
   open(dialog);
 }
 
@@ -159,7 +160,7 @@ export function reasonFields(usual) {
     });
     return b;
   });
-  return [h("div", { class: "quick" }, quick), h("label", { class: "field" }, h("span", { text: "Reason" }), text)];
+  return [h("div", { class: "quick" }, quick), h("label", { class: "field" }, h("span", { text: say("dialog.reason") }), text)];
 }
 
 /**

@@ -1,4 +1,7 @@
 // Figures in words. Every figure carries its unit; an estimate carries its band.
+import { locale, say } from "./words.js";
+
+export { clockTime } from "./dates.js";
 
 export const pipetteGrams = 2; // what one pull of the usual pipette holds, g
 
@@ -35,11 +38,14 @@ export function grams(value, decimals = 1) {
 }
 
 /**
- * celsius writes a temperature.
- * @param {number | null | undefined} value
+ * degrees writes a temperature in the shop's unit.
+ * @param {number | null | undefined} value in °C
+ * @param {number} [decimals]
+ * @param {boolean} [fahrenheit]
  */
-export function celsius(value) {
-  return value === undefined || value === null ? unknown : `${number(value, 1)}\u00a0°C`;
+export function degrees(value, decimals = 1, fahrenheit = locale.fahrenheit) {
+  if (value === undefined || value === null) return unknown;
+  return fahrenheit ? `${number(value * 1.8 + 32, decimals)}\u00a0°F` : `${number(value, decimals)}\u00a0°C`;
 }
 
 /**
@@ -52,13 +58,14 @@ export function percent(value, decimals = 0) {
 }
 
 /**
- * duration writes seconds as hours and minutes, or as minutes, or below two minutes as seconds.
+ * duration writes seconds as a person says them: "45 s", "1 min 3 s", "42 min", "2 h 04 min".
  * @param {number} seconds
  */
 export function duration(seconds) {
-  const s = Math.max(0, seconds);
-  if (s < 119.5) return `${Math.round(s)}\u00a0s`;
-  const minutes = Math.round(s / 60);
+  const whole = Math.max(0, Math.round(seconds));
+  if (whole < 60) return `${whole}\u00a0s`;
+  if (whole < 120) return whole === 60 ? "1\u00a0min" : `1\u00a0min ${whole - 60}\u00a0s`;
+  const minutes = Math.round(seconds / 60);
   if (minutes < 60) return `${minutes}\u00a0min`;
   return `${Math.floor(minutes / 60)}\u00a0h ${String(minutes % 60).padStart(2, "0")}\u00a0min`;
 }
@@ -91,10 +98,10 @@ function hoursMinutes(minutes) {
  */
 export function band(low, high) {
   const [a, b] = [wholeMinutes(low), wholeMinutes(high)];
-  if (b === 0) return "any moment now";
-  if (a === 0) return `between now and ${hoursMinutes(b)}`;
-  if (a < 60 && b < 60) return `between ${a} and ${b}\u00a0min`;
-  return `between ${hoursMinutes(a)} and ${hoursMinutes(b)}`;
+  if (b === 0) return say("format.any-moment");
+  if (a === 0) return say("format.from-now", { high: hoursMinutes(b) });
+  if (a < 60 && b < 60) return say("format.between", { low: a, high: `${b}\u00a0min` });
+  return say("format.between", { low: hoursMinutes(a), high: hoursMinutes(b) });
 }
 
 /**
@@ -103,24 +110,11 @@ export function band(low, high) {
  * @param {Page.Ends} ends in seconds from now
  */
 export function remaining({ expected, low, high }) {
-  if (high <= 0) return { figure: "past its time", band: `the latest end was ${duration(-high)} ago` };
-  if (expected <= 0) return { figure: "about over", band: band(low, high) };
+  if (high <= 0) return { figure: say("format.past"), band: say("format.past-by", { duration: duration(-high) }) };
+  if (expected <= 0) return { figure: say("format.about-over"), band: band(low, high) };
   const minutes = wholeMinutes(expected);
   const figure = minutes < 60 ? `${minutes}\u00a0min` : `${Math.floor(minutes / 60)}\u00a0h ${String(minutes % 60).padStart(2, "0")}\u00a0min`;
   return { figure, band: band(low, high) };
-}
-
-/**
- * clockTime writes an instant (ms) as the time of day, with the weekday when it is not the day of now.
- * @param {number} at
- * @param {number} now
- */
-export function clockTime(at, now) {
-  const d = new Date(at);
-  const time = `${String(d.getHours()).padStart(2, "0")}:${String(d.getMinutes()).padStart(2, "0")}`;
-  if (new Date(now).toDateString() === d.toDateString()) return time;
-  const day = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"][d.getDay()];
-  return `${day} ${time}`;
 }
 
 /**
@@ -128,22 +122,23 @@ export function clockTime(at, now) {
  * @param {number} seconds
  */
 export function age(seconds) {
-  return seconds < 2 ? "just now" : `${duration(seconds)} ago`;
+  return seconds < 2 ? say("format.just-now") : say("format.ago", { duration: duration(seconds) });
 }
 
-const quarters = ["", "¼", "½", "¾"];
-
 /**
- * pipettes writes a mass of thinner in pipettes, to a quarter of one.
+ * pipettes writes a mass of thinner in whole pipettes, as nobody draws a part of one.
  * @param {number} mass in g
  */
 export function pipettes(mass) {
-  const n = Math.round((mass / pipetteGrams) * 4);
-  if (n <= 0) return `less than ¼ pipette of ${pipetteGrams}\u00a0g`;
-  const whole = Math.floor(n / 4);
-  const count = `${whole || ""}${quarters[n % 4]}`;
-  return `about ${count} ${n <= 4 ? "pipette" : "pipettes"} of ${pipetteGrams}\u00a0g`;
+  const n = Math.round(mass / pipetteGrams);
+  return n > 0 ? say("format.pipettes", { n }) : say("format.under-a-pipette");
 }
+
+/**
+ * thinnerAmount writes a mass of thinner in pipettes and by weight.
+ * @param {number} mass in g
+ */
+export const thinnerAmount = (mass) => say("format.thinner", { pipettes: pipettes(mass), mass: grams(mass) });
 
 /**
  * secondsUntil returns the seconds between two instants given in ms.
@@ -160,6 +155,7 @@ export function secondsUntil(at, now) {
  */
 export function ratioWords(ratio) {
   if (!ratio) return "";
-  const off = Math.abs(ratio.off_pct) < 0.05 ? "on the ratio" : `${number(Math.abs(ratio.off_pct), 1)}\u00a0% ${ratio.off_pct > 0 ? "too much" : "too little"} hardener`;
-  return `Ratio ${number(ratio.ink_per_hardener, 2)}:1, ${off}, known to \u00b1\u00a0${percent(ratio.uncertainty_pct, 1)}`;
+  const figures = { ratio: `${number(ratio.ink_per_hardener, 2)}:1`, off: percent(Math.abs(ratio.off_pct), 1), known: percent(ratio.uncertainty_pct, 1) };
+  if (Math.abs(ratio.off_pct) < 0.05) return say("format.ratio-exact", figures);
+  return ratio.off_pct > 0 ? say("format.ratio-much", figures) : say("format.ratio-little", figures);
 }

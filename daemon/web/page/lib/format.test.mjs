@@ -6,7 +6,7 @@ import * as format from "./format.js";
 const plain = (value) => JSON.parse(JSON.stringify(value).replaceAll("\u00a0", " "));
 
 test("a duration is in seconds, minutes or hours", () => {
-  for (const [seconds, want] of [[90, "90 s"], [119.4, "119 s"], [119.6, "2 min"], [59.6 * 60, "1 h 00 min"], [-5, "0 s"]]) {
+  for (const [seconds, want] of [[45, "45 s"], [63, "1 min 3 s"], [59.7, "1 min"], [119.4, "1 min 59 s"], [119.6, "2 min"], [59.6 * 60, "1 h 00 min"], [7440, "2 h 04 min"], [-5, "0 s"]]) {
     assert.equal(plain(format.duration(seconds)), want, `${seconds} s`);
   }
 });
@@ -24,11 +24,11 @@ test("what remains is an expected value with its band", () => {
   }
 });
 
-test("thinner is counted in quarters of a pipette", () => {
+test("thinner is counted in whole pipettes", () => {
   for (const [grams, want] of [
-    [7.5, "about 3¾ pipettes of 2 g"], [2, "about 1 pipette of 2 g"], [1, "about ½ pipette of 2 g"], [0.1, "less than ¼ pipette of 2 g"],
+    [7.5, "about 4 pipettes, 7.5 g by weight"], [2, "about 1 pipette, 2.0 g by weight"], [0.9, "less than a pipette, 0.9 g by weight"],
   ]) {
-    assert.equal(plain(format.pipettes(grams)), want, `${grams} g`);
+    assert.equal(plain(format.thinnerAmount(grams)), want, `${grams} g`);
   }
 });
 
@@ -38,6 +38,10 @@ test("a scale's division gives its decimals", () => {
 
 test("a number has a true minus sign and no negative zero", () => {
   assert.deepEqual([format.number(-0.04, 1), format.number(-3, 0)], ["0.0", "−3"]);
+});
+
+test("a temperature is in the unit of the shop", () => {
+  assert.deepEqual(plain([format.degrees(21.25), format.degrees(21.5, 1, true), format.degrees(20, 0), format.degrees(undefined, 1, true)]), ["21.3 °C", "70.7 °F", "20 °C", "–"]);
 });
 
 test("a countdown is rounded up", () => {

@@ -6,6 +6,7 @@ import { duration } from "./format.js";
 import { pairThisDevice } from "./pair.js";
 import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
+import { say } from "./words.js";
 
 const reloadMs = 30_000; // lists are loaded again this often, in case an event was missed
 
@@ -30,7 +31,7 @@ export function byId(id) {
 export function drawAlarmCount(count) {
   const link = byId("alarm-count");
   show(link, count > 0);
-  setText(link, count === 1 ? "1 alarm not acknowledged" : `${count} alarms not acknowledged`);
+  setText(link, say("live.alarms", { n: count }));
 }
 
 /**
@@ -156,13 +157,10 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartb
     const silent = stream.silentMs() / 1000;
     const state = contact ? (stream.late() ? "retrying" : "live") : "none";
     document.body.dataset.contact = state;
-    const words = {
-      live: "In contact with the bench",
-      retrying: "Contact lost, trying again", none: "No contact",
-    };
+    const words = { live: say("live.contact"), retrying: say("live.retrying"), none: say("live.none") };
     setText(byId("contact-words"), words[state]);
     show(byId("no-contact"), state === "none");
-    setText(byId("no-contact-age"), `Nothing heard for ${duration(silent)}. What stands below is old.`);
+    setText(byId("no-contact-age"), say("live.silent", { duration: duration(silent) }));
     if (contact !== contactDrawn) redraw(new Set(kinds));
   }
 

@@ -4,6 +4,7 @@ import { change, Refused } from "./api.js";
 import { latest, remember } from "./choices.js";
 import { ask, bounceMs, field, textOf } from "./dialogs.js";
 import { h } from "./dom.js";
+import { say } from "./words.js";
 
 /** @type {Promise<boolean> | null} */
 let asking = null; // while the dialog is open: two changes that are refused at once ask once
@@ -14,21 +15,21 @@ export function pairThisDevice() {
     let paired = false;
     const pad = pinPad();
     ask({
-      title: "Pair this device",
-      lead: "With the shop’s PIN it may make changes for 30 days.",
+      title: say("pair.title"),
+      lead: say("pair.lead"),
       body: h("div", { class: "pair pairing" }, pad.element,
         field({
-          label: "Its name in the record", name: "device", type: "text", required: true, maxlength: 40, autocomplete: "off",
+          label: say("pair.name"), hint: say("pair.name-hint"), name: "device", type: "text", required: true, maxlength: 40, autocomplete: "off",
           value: latest("device") ?? kindOfDevice(),
         })),
-      submitLabel: "Pair it",
+      submitLabel: say("pair.allow"),
       async submit(data) {
         const device = textOf(data, "device");
         try {
           await change("session", { pin: String(data.get("pin")), device });
         } catch (error) {
           pad.clear();
-          if (error instanceof Refused && error.code === "wrong-pin") throw new Refused("That is not the shop’s PIN.", error.status, error.code);
+          if (error instanceof Refused && error.code === "wrong-pin") throw new Refused(say("pair.wrong"), error.status, error.code);
           throw error;
         }
         paired = true;
@@ -47,8 +48,8 @@ export function pairThisDevice() {
 
 // kindOfDevice returns what a person would call this device at first sight.
 function kindOfDevice() {
-  if (!matchMedia("(pointer: coarse)").matches) return "Computer";
-  return Math.min(screen.width, screen.height) < 600 ? "Phone" : "Tablet";
+  if (!matchMedia("(pointer: coarse)").matches) return say("pair.computer");
+  return Math.min(screen.width, screen.height) < 600 ? say("pair.phone") : say("pair.tablet");
 }
 
 const keyBounceMs = 120; // the same digit twice on purpose takes longer
@@ -58,7 +59,7 @@ const keyBounceMs = 120; // the same digit twice on purpose takes longer
 function pinPad() {
   const input = h("input", {
     name: "pin", type: "password", inputmode: "none", autocomplete: "off", pattern: "[0-9]*", maxlength: 64, required: true,
-    title: "digits",
+    title: say("pair.digits"),
   });
   const opened = performance.now();
   let last = 0;
@@ -80,9 +81,9 @@ function pinPad() {
   };
   const digit = (/** @type {string} */ d) => key(d, (text) => text + d);
   const element = h("div", { class: "pin" },
-    h("label", { class: "field" }, h("span", { text: "PIN" }), input),
-    h("div", { class: "keys", role: "group", "aria-label": "Digits" }, [..."123456789"].map(digit),
-      key("Clear", () => "", "Clear the PIN"), digit("0"), key("Delete", (text) => text.slice(0, -1), "Delete the last digit")));
+    h("label", { class: "field" }, h("span", { text: say("pair.pin") }), input),
+    h("div", { class: "keys", role: "group", "aria-label": say("pair.keys") }, [..."123456789"].map(digit),
+      key(say("pair.clear"), () => "", say("pair.clear-name")), digit("0"), key(say("pair.delete"), (text) => text.slice(0, -1), say("pair.delete-name"))));
   return {
     element,
     clear() {

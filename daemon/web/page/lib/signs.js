@@ -1,6 +1,7 @@
 // The drawn signs. Each meaning has a shape of its own, so that colour is never its only
 // carrier.
 import { svg } from "./dom.js";
+import { say } from "./words.js";
 
 /** @param {string} d */
 const mark = (d) => svg("path", { class: "mark", d });
@@ -36,19 +37,19 @@ export function sign(meaning) {
   return svg("svg", { class: `sign ${colours[known]}`, viewBox: "0 0 48 48", "aria-hidden": "true" }, shapes[known]());
 }
 
-/** @type {Record<string, string>} */
+/** @type {Record<string, Words.Key>} */
 const words = {
-  "do-not-print": "Do not print", unknown: "Not known", act: "Act now", soon: "Ends soon",
-  "in-order": "Good to print", empty: "Empty",
+  "do-not-print": "meaning.do-not-print", unknown: "meaning.unknown", act: "meaning.act", soon: "meaning.soon",
+  "in-order": "meaning.in-order", empty: "meaning.empty",
 };
 
 /**
  * The causes that ask for another act than their meaning's words say.
- * @type {Record<string, string>}
+ * @type {Record<string, Words.Key>}
  */
 const causeWords = {
-  "age-uncertain": "Check the ink", "mix-ready": "Bring the mix", "older-part-gone-off": "Check the ink",
-  "printing-without-batch": "No batch loaded",
+  "age-uncertain": "cause.age-uncertain", "mix-ready": "cause.mix-ready", "older-part-gone-off": "cause.older-part-gone-off",
+  "printing-without-batch": "cause.printing-without-batch",
 };
 
 /**
@@ -57,8 +58,8 @@ const causeWords = {
  * @param {string} [cause]
  */
 export function meaningWords(meaning, cause = "") {
-  if (!words[meaning]) return words.unknown;
-  return causeWords[cause] ?? words[meaning];
+  const word = words[meaning];
+  return say(word ? causeWords[cause] ?? word : "meaning.unknown");
 }
 
 /**

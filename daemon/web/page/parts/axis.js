@@ -1,5 +1,6 @@
 // The arithmetic of the time axis, which starts now and is shared by all open batches. life.js draws
 // it.
+import { isoDay, startOfDay } from "../lib/dates.js";
 import { secondsUntil } from "../lib/format.js";
 
 const minute = 60_000;
@@ -70,7 +71,7 @@ export function sharedSpan(store, now, more = []) {
  */
 export function ticks(now, length, most) {
   const step = steps.find((s) => length / s <= most) ?? steps[steps.length - 1];
-  const midnight = new Date(now).setHours(0, 0, 0, 0);
+  const midnight = startOfDay(isoDay(now));
   /** @type {number[]} */
   const list = [];
   // The room of a label: the first keeps clear of "now", and the last, which may carry its
