@@ -28,6 +28,9 @@ const ContentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; 
 // batchPage is the key of the page of one batch. The page reads the batch's id from its address.
 const batchPage = "batch"
 
+// wallPage is the address of the presses for a screen that is read from across the hall.
+const wallPage = "/presses?wall"
+
 var batchPath = regexp.MustCompile(`^/batches/[0-9]{4}-[0-9]{1,9}[a-z]?$`)
 
 // Pages are the pages as a shop reads them: in its language, its time zone and its units.
@@ -62,6 +65,9 @@ func (p *Pages) Handler() http.Handler {
 		at := r.URL.Path
 		if batchPath.MatchString(at) {
 			at = batchPage
+		}
+		if at == "/presses" && r.URL.Query().Has("wall") {
+			at = wallPage
 		}
 		c, ok := s.pages[at]
 		if !ok {

@@ -33,6 +33,10 @@ var documents = []document{
 		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "presses/board.css"}, SkipTo: "board", Alarms: true,
 	},
 	{
+		At: wallPage, Folder: "wall",
+		Styles: []string{"lib/base.css", "parts/panels.css", "wall/wall.css"}, SkipTo: "wall",
+	},
+	{
 		At: "/cans", Listed: true, Folder: "cans",
 		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "cans/cans.css"}, SkipTo: "cans",
 	},

@@ -103,5 +103,16 @@ declare namespace Words {
     "unit.minutes": {minutes: Value};
     "unit.percent": {value: Value};
     "unit.seconds": {seconds: Value};
+    "wall.alarms": {n: number};
+    "wall.at-the-scale": {};
+    "wall.mix-next": {};
+    "wall.next": {};
+    "wall.next-not-sure": {};
+    "wall.no-batch": {};
+    "wall.no-presses": {};
+    "wall.now": {};
+    "wall.ready": {};
+    "wall.rests": {};
+    "wall.until": {time: Value};
   }
 }

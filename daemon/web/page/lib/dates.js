@@ -75,6 +75,12 @@ export function calendar(zone, language) {
     },
 
     /**
+     * weekday writes the weekday of an instant: "Fri".
+     * @param {string | number} at
+     */
+    weekday: (at) => weekdays.format(noon(fields(at))),
+
+    /**
      * isoDay writes the day of an instant as fields of dates take it: "2026-06-12".
      * @param {string | number} at
      */
@@ -133,4 +139,4 @@ function ofDate(date) {
   return { year, month, day, hour: 0, minute: 0 };
 }
 
-export const { day, timeOfDay, dayTime, dateInWords, dayName, isoDay, clockTime, startOfDay } = calendar(locale.timeZone, locale.language);
+export const { day, timeOfDay, dayTime, dateInWords, dayName, weekday, isoDay, clockTime, startOfDay } = calendar(locale.timeZone, locale.language);

@@ -1,0 +1,148 @@
+// The lines of the wall as they are drawn: as large as their number and the screen let them be, and
+// on pages that turn by themselves when there are too many.
+import { orderAlarms } from "../parts/alarms.js";
+import { timeOfDay } from "../lib/dates.js";
+import { h, keyed, setText, show } from "../lib/dom.js";
+import { sign } from "../lib/signs.js";
+import { say } from "../lib/words.js";
+import { linesAtOnce, linesOf, nextMix, verdict } from "./rows.js";
+
+const notesUpTo = 4; // presses whose ink and reason have room
+const shortName = 8; // letters that stand on one line beside the largest verdict
+const longName = 24; // that stand on two lines of half the size
+const turnMs = 12_000; // how long a page stays
+
+/**
+ * wallPanel draws them into an element, under a line with the time and the number of alarms. Keys turn
+ * the pages too: the arrows, and the space bar stops and starts the turning.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ */
+export function wallPanel(element, { store }) {
+  const time = h("span");
+  const number = h("span", { class: "wall-page-number" });
+  const alarms = h("span", { class: "wall-alarms" });
+  const list = h("ol", { class: "wall-lines" });
+  const none = h("p", { class: "quiet", text: say("wall.no-presses") });
+  const wall = h("div", { class: "wall" },
+    h("p", { class: "wall-head" }, h("span", { class: "wall-clock" }, time, number), alarms, h("span", { text: say("wall.mix-next") })), list);
+  element.append(none, wall);
+  const turning = pages();
+  const fit = fitter(wall, element);
+  return {
+    /**
+     * @param {number} now
+     * @param {boolean} contact
+     */
+    update(now, contact) {
+      const lines = linesOf(store.all("presses"), store.all("batches"));
+      const standing = orderAlarms(store.all("alarms")).shown.length;
+      setText(time, store.clock.known ? timeOfDay(now) : "");
+      setText(alarms, contact && standing > 0 ? say("wall.alarms", { n: standing }) : "");
+      show(wall, lines.length > 0);
+      show(none, lines.length === 0 && store.loaded.has("presses"));
+      const count = Math.max(1, Math.ceil(lines.length / linesAtOnce));
+      const at = turning.page(count);
+      setText(number, `${at + 1} / ${count}`);
+      show(number, count > 1);
+      const shown = lines.slice(at * linesAtOnce, (at + 1) * linesAtOnce);
+      for (const part of keyed(list, shown, (line) => line.press.id, wallLine)) part.draw(now, contact);
+      wall.dataset.notes = String(lines.length <= notesUpTo);
+      // A last page that is not full has lines as large as the others.
+      fit(1 + (count > 1 ? linesAtOnce : shown.length));
+    },
+  };
+}
+
+// pages tells which page is shown.
+function pages() {
+  let moved = 0;
+  let since = performance.now();
+  let stopped = false;
+  const turned = () => (stopped ? 0 : Math.floor((performance.now() - since) / turnMs));
+  const settle = (/** @type {number} */ by) => {
+    moved += turned() + by;
+    since = performance.now();
+  };
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "ArrowRight") settle(1);
+    else if (event.key === "ArrowLeft") settle(-1);
+    else if (event.key === " ") {
+      settle(0);
+      stopped = !stopped;
+    } else return;
+    event.preventDefault();
+  });
+  return { page: (/** @type {number} */ count) => (((moved + turned()) % count) + count) % count };
+}
+
+function wallLine() {
+  const shape = h("span", { class: "lamp-shape" });
+  const lamp = h("span", { class: "lamp wall-lamp" }, shape);
+  const name = h("h2", { class: "wall-name" });
+  const words = h("span", { class: "wall-verdict" });
+  const next = h("span", { class: "wall-next" });
+  const unseen = h("span", { class: "unseen" });
+  const note = h("span", { class: "wall-note" });
+  const element = h("li", { class: "wall-line" }, lamp, name, words, h("span", { class: "wall-when" }, unseen, next), note);
+  /** @type {import("./rows.js").Line} */
+  let line;
+  let drawn = "";
+  return {
+    element,
+    update(/** @type {import("./rows.js").Line} */ given) {
+      line = given;
+      const id = line.press.id;
+      setText(name, id);
+      name.dataset.length = id.length <= shortName ? "short" : id.length <= longName ? "long" : "longest";
+    },
+    /**
+     * @param {number} now
+     * @param {boolean} contact
+     */
+    draw(now, contact) {
+      const meaning = contact ? line.press.meaning : "unknown";
+      if (drawn !== meaning) shape.replaceChildren(sign((drawn = meaning)));
+      lamp.dataset.flashing = String(contact && line.press.flashing);
+      element.dataset.meaning = meaning;
+      setText(words, verdict(line, now, contact));
+      setText(note, contact ? [line.batch?.ink, line.press.reason].filter(Boolean).join(" · ") : "");
+      const mix = nextMix(line, now, contact);
+      setText(next, mix.words);
+      next.dataset.due = String(Boolean(mix.due));
+      next.dataset.struck = String(Boolean(mix.struck));
+      setText(unseen, mix.struck ? say("wall.next-not-sure") : say("wall.next"));
+    },
+  };
+}
+
+// What a letter must measure to be read at 4 m without effort: 22 minutes of arc, 25.6 mm, on a
+// screen of 32 inches, which is 708 mm wide. On a screen of another size the same share of it.
+const capitalOfWidth = 25.6 / 708;
+const lineHeight = 1.1;
+
+/**
+ * fitter returns a function that makes the text of a list as large as so many lines of it may be in
+ * an element. It is never smaller than what can be read.
+ * @param {HTMLElement} list
+ * @param {HTMLElement} element
+ */
+function fitter(list, element) {
+  const pen = document.createElement("canvas").getContext("2d");
+  let fitted = "";
+  return (/** @type {number} */ lines) => {
+    const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, list.innerText]);
+    if (fitted === key || lines === 0) return;
+    const trial = 100;
+    Object.assign(list.style, { fontSize: `${trial}px`, width: "max-content" });
+    const natural = list.offsetWidth / trial;
+    list.style.width = "";
+    if (pen) pen.font = `600 ${trial}px ${getComputedStyle(list).fontFamily}`;
+    const capital = (pen?.measureText("H").actualBoundingBoxAscent ?? 0.7 * trial) / trial;
+    const least = Math.ceil((capitalOfWidth * innerWidth) / capital);
+    const byHeight = element.clientHeight / lines / lineHeight;
+    const size = Math.max(least, Math.floor(Math.min(byHeight, element.clientWidth / natural)));
+    list.style.fontSize = `${size}px`;
+    fitted = key;
+  };
+}

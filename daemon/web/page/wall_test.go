@@ -1,0 +1,146 @@
+package page
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"potlifed/daemon/view"
+	"potlifed/model/light"
+)
+
+// wallShop has so many presses, in an order other than that of their next mixes: press-1's comes
+// last. Of every light's meaning there is one, as far as the presses reach.
+func wallShop(now time.Time, presses int) map[string]any {
+	rows := shop(now)
+	var all []view.Press
+	batches := []view.Batch{}
+	for i := range presses {
+		id, batch := fmt.Sprintf("press-%d", i+1), fmt.Sprintf("0612-%d", i+1)
+		end := time.Duration(presses-i)*40*time.Minute + 20*time.Minute
+		p := view.Press{ID: id, Zone: "floor", Cup: "cup-110", Batch: &batch, Light: light.InOrder, Cause: light.EnoughLife, Reason: "enough life left"}
+		switch i {
+		case 1:
+			p.Light, p.Cause, p.Reason = light.Unknown, light.FiguresUnknown, "the air or the age of the batch is not known"
+		case 2:
+			p.Light, p.Cause, p.Flashing, p.Reason = light.Soon, light.EndsSoon, true, "ends soon: make the next mix"
+			end = 10 * time.Minute
+		case 3:
+			p.Light, p.Cause, p.Batch = light.Empty, light.NothingLoaded, nil
+		case 4:
+			p.Light, p.Cause, p.Flashing, p.Reason = light.DoNotPrint, light.RiskTooHigh, true, "too likely to have gone off"
+		case 5:
+			p.Light, p.Cause, p.Reason = light.Soon, light.AgeUncertain, "check the ink: its age is not sure"
+		}
+		if p.Batch != nil {
+			batches = append(batches, openBatch(now, batch, "dial-satin", id, end, end+30*time.Minute, end+time.Hour))
+		}
+		all = append(all, p)
+	}
+	rows["presses"], rows["batches"], rows["scales"] = all, batches, []view.Scale{}
+	return rows
+}
+
+// The wall is read at 4 m on a screen of 32 inches, 708 by 398 mm: letters that are read without
+// effort have 22 minutes of arc, which is a capital of 4 m * tan(22') = 25.6 mm.
+const smallLetters = `[...document.querySelectorAll(".wall-name, .wall-verdict, .wall-next, .wall-head > :last-child")].filter((e) => e.checkVisibility() && e.innerText.trim()).map((e) => {
+	const style = getComputedStyle(e), pen = document.createElement("canvas").getContext("2d");
+	pen.font = style.fontWeight + " " + style.fontSize + " " + style.fontFamily;
+	return [e, pen.measureText("H").actualBoundingBoxAscent * 708 / 1920];
+}).filter(([, mm]) => mm < 25.6).map(([e, mm]) => e.innerText + " " + mm.toFixed(1) + " mm")`
+
+// offTheWall lists texts that are not wholly on the screen, or that lie over another one.
+const offTheWall = `(() => {
+	const all = [...document.querySelectorAll(".wall-head > *, .wall-line > :not(.wall-when), .wall-when > .wall-next")].filter((e) => e.checkVisibility() && e.getBoundingClientRect().width > 0);
+	const boxes = all.map((e) => [e, e.getBoundingClientRect()]);
+	const off = boxes.filter(([e, r]) => r.left < 0 || r.top < 0 || r.right > innerWidth || r.bottom > innerHeight || e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).display !== "inline").map(([e]) => "off: " + e.innerText);
+	const over = boxes.flatMap(([e, r], i) => boxes.slice(i + 1).filter(([, o]) => Math.min(r.right, o.right) - Math.max(r.left, o.left) > 1 && Math.min(r.bottom, o.bottom) - Math.max(r.top, o.top) > 0.1 * r.height).map(([o]) => e.innerText + " over " + o.innerText));
+	return [...off, ...over];
+})()`
+
+// openWall shows the wall, whose head with the words of the contact is hidden.
+func (b *browser) openWall(f *fakeBench) {
+	b.t.Helper()
+	b.stopsTimeAt(f.made)
+	b.run(chromedp.Navigate(f.URL + wallPage))
+	b.eventually("contact", `document.body.dataset.contact === "live" && document.querySelector(".wall-line") !== null`)
+}
+
+func TestWallIsReadFromAfar(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 1920, 1080)
+	for _, presses := range []int{1, 3, 8, 12} {
+		rows := wallShop(time.Now(), presses)
+		if presses == 8 { // ids as long as they may be
+			rows["presses"].([]view.Press)[7].ID = "press-" + strings.Repeat("x", 26)
+			rows["batches"].([]view.Batch)[6].Press = at(rows["presses"].([]view.Press)[7].ID)
+		}
+		b.openWall(newFakeBench(t, rows))
+		b.eventually("its lines", fmt.Sprintf(`document.querySelectorAll(".wall-line").length === %d`, min(presses, 8)))
+		b.eventually("it has turned", "document.getAnimations().length === 0 || document.getAnimations().every((a) => a.playState === 'finished' || a.animationName === 'flash')")
+		for _, dark := range []string{"light", "dark"} {
+			b.run(media("prefers-color-scheme", dark))
+			for _, script := range []string{offTheWall, faintText} {
+				for _, found := range eval[[]string](b, script) {
+					t.Errorf("%d presses: %s", presses, found)
+				}
+			}
+			b.keepsPicture(fmt.Sprintf("wall-%d-%s", presses, dark))
+		}
+		small := eval[[]string](b, smallLetters)
+		if presses == 8 {
+			small = slices.DeleteFunc(small, func(s string) bool { return strings.HasPrefix(s, "press-") }) // rather than cut the long one
+		}
+		for _, found := range small {
+			t.Errorf("%d presses: too small to be read at 4 m: %s", presses, found)
+		}
+		if n := eval[int](b, `[...document.querySelectorAll("button, a, input, nav")].filter((e) => e.checkVisibility() && !e.matches(".skip")).length`); n != 0 {
+			t.Errorf("%d things can be pressed", n)
+		}
+	}
+}
+
+// The lines come in the order in which their next mix must begin, and a page of eight turns by itself.
+func TestWallTurns(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	f, b := newFakeBench(t, wallShop(now, 12)), openBrowser(t, 1920, 1080)
+	b.expect("503")
+	b.openWall(f)
+	names := `[...document.querySelectorAll(".wall-name")].map((e) => e.innerText.slice(6)).join(" ")`
+	first, second := "5 3 12 11 10 9 8 7", "6 2 1 4"
+	b.eventually("first those whose mix must begin first", fmt.Sprintf(`%s === %q`, names, first))
+	b.sees(".wall-page-number", "1 / 2")
+	clock := func(d time.Duration) string { return now.Add(d).Local().Format("15:04") }
+	b.eventually("what each says", fmt.Sprintf(`[...document.querySelectorAll(".wall-line")].slice(0, 3).map((e) => e.querySelector(".wall-verdict").innerText + ", " + e.querySelector(".wall-next").innerText).join("; ") === %q`,
+		"Do not print, now; until "+clock(10*time.Minute)+", now; until "+clock(60*time.Minute)+", "+clock(45*time.Minute)))
+	b.sees(".wall-alarms", "1 alarm")
+	b.sees(".wall-clock", clock(0))
+	b.skip(12 * time.Second)
+	b.eventually("it turns", fmt.Sprintf(`%s === %q`, names, second))
+	b.sees(`[data-meaning="unknown"] .wall-verdict`, "Not known")
+	if line := eval[string](b, `getComputedStyle(document.querySelector('[data-meaning="unknown"] .wall-next')).textDecorationLine`); line != "line-through" {
+		t.Errorf("a time that is not known looks sure: %q", line)
+	}
+	b.run(chromedp.KeyEvent(" ")) // stops it
+	b.skip(12 * time.Second)
+	b.eventually("drawn again", `new Promise((done) => setTimeout(() => done(true), 1100))`)
+	b.eventually("it waits", fmt.Sprintf(`%s === %q`, names, second))
+	b.run(chromedp.KeyEvent(kb.ArrowRight))
+	b.eventually("a key turns it", fmt.Sprintf(`%s === %q`, names, first))
+
+	b.run(media("prefers-reduced-motion", "reduce"), chromedp.KeyEvent(kb.ArrowRight))
+	b.eventually("it turns", fmt.Sprintf(`%s === %q`, names, second))
+	if n := eval[int](b, "document.getAnimations().length"); n != 0 {
+		t.Errorf("%d animations run although none are wanted", n)
+	}
+	f.cut()
+	b.skip(45 * time.Second)
+	b.sees("#no-contact", "No contact.")
+	b.eventually("no figure is left", `[...document.querySelectorAll(".wall-verdict")].every((e) => e.innerText === "Not known") && [...document.querySelectorAll(".wall-next")].every((e) => e.innerText === "?")`)
+}
