@@ -221,23 +221,17 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 	if err != nil {
 		return nil, err
 	}
-	ask := guide.Confirm{Step: guide.Step(c.Step), Override: c.Override, Part: mix.Part(c.Part), Tared: c.Tared, Can: c.Can}
-	ask.Aside = batch.Aside()
-	if s := b.scales[batch.Scale]; s != nil && !ask.Aside {
-		if is, why := s.condition(now); is != health.Up && batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
-			return nil, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
-		}
-		if batch.Phase == lifecycle.Mixing && ask.Step == batch.Mix.Step {
-			if err := b.checkCup(s, batch, c.Override, now); err != nil {
-				return nil, err
-			}
-		}
-		_, settled := s.tracker.Settled()
-		ask.Settled, ask.WeightG = settled && !s.old(now), s.last.Grams
-		if batch.Mix.Pan.Holds() {
-			ask.RoseAt, _ = s.rise.Above(batch.Mix.Pan.BaseG)
+	step := guide.Step(c.Step)
+	if batch.Mix.ByBench == step && step != batch.Mix.Step {
+		return b.viewOf(batch.ID, now) // the bench was quicker
+	}
+	ask := guide.Confirm{Aside: batch.Aside()}
+	if step == batch.Mix.Step && batch.Phase == lifecycle.Mixing {
+		if ask, err = b.weighed(batch, c.Override, now); err != nil {
+			return nil, err
 		}
 	}
+	ask.Step, ask.Override, ask.Part, ask.Tared, ask.Can = step, c.Override, mix.Part(c.Part), c.Tared, c.Can
 	next, out, err := batch.Mix.Confirm(ask, now)
 	if err != nil {
 		return nil, err
@@ -252,7 +246,7 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 			return nil, err
 		}
 		if draw != nil {
-			e.Can, e.Mix = draw.Can, next.Named(draw.Can)
+			e.Can, e.Mix = draw.Can, next.Named(len(next.Pours)-1, draw.Can)
 		}
 	}
 	if first, ok := next.FirstHardener(); ok && batch.MixedAt.IsZero() {
@@ -269,37 +263,27 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 	return b.viewOf(batch.ID, now)
 }
 
-func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (any, error) {
-	batch, err := b.openBatch(c.Batch)
-	if err != nil {
-		return nil, err
+// weighed returns what a confirmation has from the scale of a mix. It is refused while the
+// scale is silent, and while it is open whose cup stands there; see [cupmatch.Matcher.CheckConfirm]
+// for the override.
+func (b *Bench) weighed(batch *record.Batch, override string, now time.Time) (guide.Confirm, error) {
+	ask := guide.Confirm{Aside: batch.Aside()}
+	s := b.scales[batch.Scale]
+	if s == nil || ask.Aside {
+		return ask, nil
 	}
-	if c.Undo == (c.Part != "") {
-		return nil, request.Refuse(request.Invalid, "correct", `say either "part", what the last pour was, or "undo": true`)
+	if is, why := s.condition(now); is != health.Up {
+		return ask, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
 	}
-	if s := b.scales[batch.Scale]; s != nil && c.Undo {
-		if batch.Aside() {
-			return nil, refuseAs(guide.NotOnScale, "not now", "The cup of mix %s was set aside: put it back on the scale and take it up again, then undo its last pour.", batch.ID)
-		}
-		if err := b.checkCup(s, batch, "undo", now); err != nil {
-			return nil, err
-		}
+	if err := b.checkCup(s, batch, override, now); err != nil {
+		return ask, err
 	}
-	next, err := batch.Mix.Correct(mix.Part(c.Part), c.Undo, now)
-	if err != nil {
-		return nil, err
+	_, settled := s.tracker.Settled()
+	ask.Settled, ask.WeightG = settled && !s.old(now), s.last.Grams
+	if batch.Mix.Pan.Holds() {
+		ask.RoseAt, _ = s.rise.Above(batch.Mix.Pan.BaseG)
 	}
-	next, draw := b.stock(b.state, now).relabelled(batch, next, mix.Part(c.Part))
-	e := record.Corrected{Batch: batch.ID, Part: mix.Part(c.Part), Undo: c.Undo, Mix: next}
-	if first, ok := next.FirstHardener(); ok && (batch.MixedAt.IsZero() || first.Before(batch.MixedAt)) {
-		e.MixedAt = &first
-	}
-	b.closeAir(batch.Zone, now)
-	b.decide(now, by, e)
-	if draw != nil {
-		b.decide(now, by, *draw)
-	}
-	return b.viewOf(batch.ID, now)
+	return ask, nil
 }
 
 // endRests lets rests pass.

@@ -11,7 +11,6 @@ import (
 	"potlifed/daemon/view"
 	"potlifed/model/alarm"
 	"potlifed/model/evaporate"
-	"potlifed/model/guide"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
@@ -123,7 +122,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 		if batch := weighing(b.state, s.ID); batch != nil && state.Batches[batch.ID] != nil {
 			v.Batch = batch.ID
 			if len(s.cups.Asked()) == 0 {
-				v.Pouring = pouring(batch.Mix, s)
+				v.Pouring, v.NotTaken = b.pouring(batch, s, v.Stable && !s.old(now)), notTaken(batch.Mix, s)
 			}
 		}
 		v.KeyRefused = s.keyRefusalView(weighing(b.state, s.ID), now)
@@ -131,17 +130,6 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 		views = append(views, v.Rounded())
 	}
 	return views
-}
-
-// pouring is the bar of a pour against the live weight.
-func pouring(m guide.Mix, s *scale) *view.Pouring {
-	bar, ok := m.Pouring()
-	if !ok || !s.last.HasWeight || !m.Pan.Holds() {
-		return nil
-	}
-	return &view.Pouring{
-		Part: bar.Part, PouredG: m.Pan.PouredG(s.last.Grams), TargetG: bar.TargetG, LowG: bar.LowG, HighG: bar.HighG,
-	}
 }
 
 func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
@@ -202,6 +190,8 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 		ClosedAt: some(batch.ClosedAt), Outcome: batch.Outcome, StillGood: batch.StillGood, LeftG: batch.LeftG,
 	}
 	v.ThinnerReason = batch.ThinnerReason
+	v.Pours = pours(m)
+	v.ByBench = byBench(s, batch, now)
 	v.Ratio = ratioView(m)
 	if v.Corrections == nil {
 		v.Corrections = []mix.Correction{}

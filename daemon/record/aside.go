@@ -27,7 +27,7 @@ func (e TakenUp) About() string { return e.Batch }
 func (e TakenUp) apply(s *State, r Record) {
 	s.setAside(e.Scale, e.Batch, r.Stamp.At)
 	s.change(e.Batch, func(b *Batch) {
-		b.Mix, b.AsideAt = e.Mix, time.Time{}
+		b.Mix, b.AsideAt = numbered(e.Mix, b.Mix, r.Seq), time.Time{}
 	})
 }
 

@@ -2,6 +2,7 @@ package record
 
 import (
 	"maps"
+	"slices"
 	"strconv"
 	"time"
 
@@ -57,7 +58,7 @@ type HardenerBegun struct {
 	WeighingU float64   `json:"weighing_u" doc:"relative standard uncertainty of the ratio"`
 }
 
-// Confirmed records that a person confirmed a step. Mix is the state after it.
+// Confirmed records that a step was confirmed. Mix is the state after it.
 type Confirmed struct {
 	Batch    string     `json:"batch" doc:"id of the batch"`
 	Step     guide.Step `json:"step" doc:"the step that was confirmed"`
@@ -67,17 +68,23 @@ type Confirmed struct {
 	AddedG   float64    `json:"added_g" doc:"mass poured in g"`
 	WeightG  float64    `json:"weight_g" doc:"weight on the scale in g"`
 	Override string     `json:"override,omitempty" doc:"reason for continuing out of tolerance"`
+	ByBench  bool       `json:"by_bench,omitempty" doc:"the bench confirmed the step by what the scale showed; nobody was asked"`
 	MixedAt  *time.Time `json:"mixed_at,omitempty" doc:"start of the pot life, when this confirm starts it because no rise was seen"`
 	Mix      guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
-// Corrected re-labels or undoes the last pour.
+// Corrected re-labels or undoes a pour, or records one as another part than its step asks for.
 type Corrected struct {
-	Batch   string     `json:"batch" doc:"id of the batch"`
-	Part    mix.Part   `json:"part,omitempty" doc:"what was really poured"`
-	Undo    bool       `json:"undo,omitempty" doc:"the last pour was removed"`
-	MixedAt *time.Time `json:"mixed_at,omitempty" doc:"start of the pot life, when a pour was re-labelled as hardener"`
-	Mix     guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
+	Batch string `json:"batch" doc:"id of the batch"`
+	// Pour is 0 in old journals, where it was always the last one.
+	Pour     uint64     `json:"pour,omitempty" doc:"number of the event that recorded the pour; absent for one that was not taken yet"`
+	NotTaken bool       `json:"not_taken,omitempty" doc:"the pour was not taken yet, and is recorded by this event"`
+	Part     mix.Part   `json:"part,omitempty" doc:"what was really poured"`
+	Undo     bool       `json:"undo,omitempty" doc:"the pour was removed from the record; it is still in the cup"`
+	G        float64    `json:"g,omitempty" doc:"mass of the pour in g"`
+	Can      string     `json:"can,omitempty" doc:"id of the can that it came from"`
+	MixedAt  *time.Time `json:"mixed_at,omitempty" doc:"start of the pot life, when a pour was re-labelled as hardener"`
+	Mix      guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
 // Rested records that the rest of a mix is over.
@@ -156,9 +163,9 @@ func (e HardenerBegun) apply(s *State, _ Record) {
 	})
 }
 
-func (e Confirmed) apply(s *State, _ Record) {
+func (e Confirmed) apply(s *State, r Record) {
 	s.change(e.Batch, func(b *Batch) {
-		b.Mix = e.Mix
+		b.Mix = numbered(e.Mix, b.Mix, r.Seq)
 		if n := len(e.Mix.Pours); e.Part != "" && e.Can != "" && n > 0 && e.Mix.Pours[n-1].Can == "" {
 			b.Cans = maps.Clone(b.Cans)
 			if b.Cans == nil {
@@ -178,9 +185,25 @@ func (e Confirmed) apply(s *State, _ Record) {
 	})
 }
 
-func (e Corrected) apply(s *State, _ Record) {
+// numbered returns a mix whose pours know the events that recorded them: those of the mix
+// before, and seq for a pour that is new. The mixes of old journals do not have the numbers.
+func numbered(next, before guide.Mix, seq uint64) guide.Mix {
+	next.Pours = slices.Clone(next.Pours)
+	for i := range next.Pours {
+		switch {
+		case next.Pours[i].Seq != 0:
+		case i < len(before.Pours):
+			next.Pours[i].Seq = before.Pours[i].Seq
+		default:
+			next.Pours[i].Seq = seq
+		}
+	}
+	return next
+}
+
+func (e Corrected) apply(s *State, r Record) {
 	s.change(e.Batch, func(b *Batch) {
-		b.Mix = e.Mix
+		b.Mix = numbered(e.Mix, b.Mix, r.Seq)
 		b.Phase = phaseOf(b)
 		b.openAccount()
 		switch {
@@ -194,9 +217,9 @@ func (e Corrected) apply(s *State, _ Record) {
 	})
 }
 
-func (e Rested) apply(s *State, _ Record) {
+func (e Rested) apply(s *State, r Record) {
 	s.change(e.Batch, func(b *Batch) {
-		b.Mix = e.Mix
+		b.Mix = numbered(e.Mix, b.Mix, r.Seq)
 		b.Phase = phaseOf(b)
 		b.openAccount()
 	})

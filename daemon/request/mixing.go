@@ -48,11 +48,13 @@ type ConfirmStep struct {
 	Tared       *bool  `json:"tared,omitempty" doc:"answer to the question whether the scale was tared (true) or the cup lifted (false)"`
 }
 
-// CorrectPour re-labels or undoes the last pour.
+// CorrectPour re-labels or undoes a pour, or says what was poured that is not taken yet.
 type CorrectPour struct {
-	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
-	Part  string `json:"part,omitempty" enum:"ink,hardener,thinner" doc:"what was really poured"`
-	Undo  bool   `json:"undo,omitempty" doc:"remove the last pour from the record"`
+	Batch    string  `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Pour     *uint64 `json:"pour,omitempty" doc:"number of the pour, its seq in the batch's pours; left out, the last one, which is refused while something that is not taken is in the cup"`
+	NotTaken bool    `json:"not_taken,omitempty" doc:"instead of pour: what is in the cup and not taken yet; it is recorded as part at once"`
+	Part     string  `json:"part,omitempty" enum:"ink,hardener,thinner" doc:"what was really poured"`
+	Undo     bool    `json:"undo,omitempty" doc:"remove the pour from the record; it stays in the cup, counts as not taken, and must be named before anything is confirmed"`
 }
 
 // AbandonMix ends a mix that is not finished.

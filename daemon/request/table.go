@@ -34,7 +34,7 @@ var table = []Row{
 	row[ConfirmStep](RightMix, "batches/{id}/confirm", "Confirm the step that a guided mix waits at", withBody, about("batch")),
 	row[Undo](RightMix, "batches/{id}/undo", "Undo, within ten seconds, a change of a batch: load, move, unload, close, good, thin, split, top-up, tests, abandon", withBody, about("batch")),
 	row[TakeUp](RightMix, "batches/{id}/take-up", "Continue a mix that was set aside, or confirm that the cup on the scale is its own", about("batch")),
-	row[CorrectPour](RightMix, "batches/{id}/correct", "Re-label or undo the last pour", withBody, about("batch")),
+	row[CorrectPour](RightMix, "batches/{id}/correct", "Re-label or undo a pour, or say what was poured that is not taken yet", withBody, about("batch")),
 	row[LoadBatch](RightMix, "batches/{id}/load", "Put a batch on a press", withBody, about("batch")),
 	row[UnloadBatch](RightMix, "batches/{id}/unload", "Take a batch off its press", about("batch")),
 	row[MoveBatch](RightMix, "batches/{id}/move", "Put a batch onto a press or into another zone", withBody, about("batch")),

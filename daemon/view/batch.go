@@ -69,6 +69,26 @@ type Batch struct {
 	Lots          []can.Lot           `json:"lots" doc:"the cans that are in the batch"`
 	PourFrom      []CanChoice         `json:"pour_from,omitempty" doc:"the registered cans that the current pour may come from"`
 	CupEmptyG     *float64            `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`
+	Pours         []Pour              `json:"pours,omitempty" doc:"the pours of a guided mix that are taken, in their order; correct names one by its seq"`
+	ByBench       *ByBench            `json:"confirmed_by_bench,omitempty" doc:"the step that the bench has just confirmed by itself; absent once that cannot be undone any more"`
+}
+
+// Pour is a pour that was taken.
+type Pour struct {
+	Seq  uint64     `json:"seq,omitempty" doc:"number of the event that recorded it; absent for a mix that began with an older version"`
+	Part mix.Part   `json:"part" doc:"what was poured: ink, hardener or thinner"`
+	G    float64    `json:"g" doc:"mass in g"`
+	At   time.Time  `json:"at" doc:"when the weight first rose for it, or when it was confirmed if no rise was seen"`
+	Step guide.Step `json:"step" doc:"step at which it was taken"`
+	Can  string     `json:"can,omitempty" doc:"id of the can that it came from"`
+}
+
+// ByBench is a step that no person has confirmed.
+type ByBench struct {
+	Seq   uint64     `json:"seq" doc:"number of the event, for undo"`
+	Step  guide.Step `json:"step" doc:"the step: cup, stir-hardener or stir-thinner"`
+	At    time.Time  `json:"at" doc:"when the bench confirmed it"`
+	Until time.Time  `json:"until" doc:"until when it can be undone, unless something happens to the mix before"`
 }
 
 // Thinner is advice on thinner for a batch in use.

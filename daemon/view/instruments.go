@@ -5,6 +5,7 @@ import (
 
 	"potlifed/model/air"
 	"potlifed/model/cure"
+	"potlifed/model/guide"
 	"potlifed/model/health"
 	"potlifed/model/mix"
 )
@@ -41,6 +42,7 @@ type Scale struct {
 	WhichCup   []string    `json:"which_cup,omitempty" doc:"ids of the mixes whose cup may be on the scale, while a person has to say which it is; answer with take-up; absent while that is not asked"`
 	KeyRefused *KeyRefusal `json:"key_refused,omitempty" doc:"why the last press of the print key changed nothing; absent once it no longer matters"`
 	Pouring    *Pouring    `json:"pouring,omitempty" doc:"the current pour against its target, for the bar on the page"`
+	NotTaken   *NotTaken   `json:"not_taken,omitempty" doc:"what is on the scale and in no record yet: what a confirm would take now; absent when nothing is"`
 
 	Up    bool              `json:"-"`
 	Lines map[string]uint64 `json:"-"` // by result: ok, torn, unknown, overlong, overload
@@ -58,8 +60,21 @@ type Pouring struct {
 	Part    mix.Part `json:"part" doc:"what is being poured: ink, hardener or thinner"`
 	PouredG float64  `json:"poured_g" doc:"weight poured so far in this pour, in g"`
 	TargetG float64  `json:"target_g" doc:"target of this pour in g"`
-	LowG    float64  `json:"low_g" doc:"least weight that is accepted, in g"`
-	HighG   float64  `json:"high_g" doc:"largest weight that is accepted, in g"`
+	LowG    float64  `json:"low_g" doc:"least weight that is right, in g; of ink it is the target less half a division of the scale"`
+	HighG   float64  `json:"high_g" doc:"largest weight that is right, in g"`
+
+	Verdict  guide.Verdict `json:"verdict" enum:"below,right,over,too-much" doc:"how the weight stands to low_g and high_g: below, right, over, or too-much, which is ink that is confirmed with an override only"`
+	Accepted bool          `json:"accepted" doc:"a confirm now would be accepted and ask for no correction; of ink, a little less than low_g is accepted too"`
+	Cures    []guide.Cure  `json:"cures,omitempty" doc:"ways to put a pour right that is too large, while the weight has settled and before it is confirmed; the smallest mass first"`
+}
+
+// NotTaken is what is on the scale and not taken yet. With a weight that has not settled it is
+// what the scale shows at the moment.
+type NotTaken struct {
+	Step     guide.Step `json:"step" doc:"step at which it would be taken"`
+	Part     mix.Part   `json:"part,omitempty" doc:"what a confirm without a part would record it as; absent for the cup, in a stir, and with must_name"`
+	G        float64    `json:"g" doc:"mass in g; at step cup, what the cup weighs"`
+	MustName bool       `json:"must_name,omitempty" doc:"it was undone: a confirm has to name its part"`
 }
 
 // Sensor is the condition of an instrument.

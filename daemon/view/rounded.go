@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"potlifed/daemon/precision"
+	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
 
@@ -25,9 +26,25 @@ func (s Scale) Rounded() Scale {
 		p := *s.Pouring
 		p.PouredG, p.TargetG = g(p.PouredG), g(p.TargetG)
 		p.LowG, p.HighG = precision.GramsAtLeast(p.LowG, s.DivisionG), precision.GramsAtMost(p.HighG, s.DivisionG)
+		p.Cures = slices.Clone(p.Cures)
+		for i, c := range p.Cures {
+			p.Cures[i].G, p.Cures[i].ThinnerG, p.Cures[i].TotalG, p.Cures[i].Add = g(c.G), g(c.ThinnerG), g(c.TotalG), roundedAddition(c.Add, g)
+			if c.Kind == guide.TakeOut { // less would not be enough
+				p.Cures[i].G = precision.GramsAtLeast(c.G, s.DivisionG)
+			}
+		}
 		s.Pouring = &p
 	}
+	if s.NotTaken != nil {
+		n := *s.NotTaken
+		n.G = g(n.G)
+		s.NotTaken = &n
+	}
 	return s
+}
+
+func roundedAddition(a mix.Addition, g func(float64) float64) mix.Addition {
+	return mix.Addition{InkG: g(a.InkG), HardenerG: g(a.HardenerG), ThinnerG: g(a.ThinnerG)}
 }
 
 // byDivision returns the rounding of masses that were weighed on a scale of this division.
@@ -50,11 +67,15 @@ func (b Batch) Rounded(divisionG float64) Batch {
 	for i := range b.Components {
 		b.Components[i].G = g(b.Components[i].G)
 	}
+	b.Pours = slices.Clone(b.Pours)
+	for i := range b.Pours {
+		b.Pours[i].G = g(b.Pours[i].G)
+	}
 	b.TargetsG = b.TargetsG.rounded(g)
 	b.Corrections = slices.Clone(b.Corrections)
 	for i, c := range b.Corrections {
 		b.Corrections[i] = mix.Correction{
-			Add:      mix.Addition{InkG: g(c.Add.InkG), HardenerG: g(c.Add.HardenerG), ThinnerG: g(c.Add.ThinnerG)},
+			Add:      roundedAddition(c.Add, g),
 			ThinnerG: g(c.ThinnerG), TotalG: g(c.TotalG), To: c.To,
 		}
 	}

@@ -43,7 +43,7 @@ func (m Mix) GrossG(away time.Duration) Span {
 	if poured.TotalG() > 0 {
 		lost += weigh.Clinging(poured.TotalG(), m.Recipe.DivisionG)
 	}
-	total := poured.TotalG()
+	total := poured.TotalG() + m.UndoneG
 	s := Span{G: total, LowG: total - lost - slack, HighG: total + slack}
 	switch {
 	case m.cupWeighed():
@@ -83,7 +83,7 @@ func (m Mix) ZerosG() []float64 {
 			zeros = append(zeros, tared)
 		}
 	}
-	tared := gross.G - m.Pan.BaseG
+	tared := gross.G - m.Pan.BaseG - m.UndoneG
 	add(tared)
 	switch m.Pan.State {
 	case weigh.PanZeroed, weigh.PanAsked:
@@ -132,9 +132,10 @@ func (m Mix) Weighs(readingG float64, settled bool) bool {
 }
 
 // TakenUp returns the mix after its cup was put on the scale again, with a settled reading.
-// Everything poured from now on is above that reading.
+// Everything poured from now on is above that reading, and so is what was undone.
 func (m Mix) TakenUp(readingG float64) Mix {
 	next := m.Weighed(weigh.NewPan(readingG))
+	next.Pan.BaseG -= m.UndoneG
 	next.Pan.CupTared = readingG < m.GrossG(0).LowG && m.Step != Cup
 	if m.Step == Cup {
 		next.Pan = weigh.Pan{}
@@ -152,6 +153,7 @@ func (m Mix) Awaited(emptyG float64) Mix {
 	}
 	held := emptyG + m.GrossG(0).G
 	next := m.Weighed(weigh.NewPan(held))
+	next.Pan.BaseG -= m.UndoneG
 	next.Pan.State, next.Pan.ShiftG = weigh.PanZeroed, -held
 	if emptyG < -2*m.Recipe.DivisionG {
 		next.Pan.State, next.Pan.ShiftG = weigh.PanAway, 0

@@ -57,11 +57,12 @@ func (m Mix) FromCans(list []Drawn) Mix {
 	return m
 }
 
-// Named returns the mix with the can of its last pour set.
-func (m Mix) Named(can string) Mix {
-	if n := len(m.Pours); n > 0 {
+// Named returns the mix with the can of a pour set. The pours are counted from 0; one that there
+// is not changes nothing.
+func (m Mix) Named(pour int, can string) Mix {
+	if pour >= 0 && pour < len(m.Pours) {
 		m.Pours = slices.Clone(m.Pours)
-		m.Pours[n-1].Can = can
+		m.Pours[pour].Can = can
 	}
 	return m
 }

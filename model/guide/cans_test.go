@@ -34,7 +34,7 @@ func TestPartFromTwoCans(t *testing.T) {
 	}
 
 	// What was another part came from another can.
-	relabelled, err := two.Correct(mix.Ink, false, at)
+	relabelled, err := two.Correct(len(two.Pours)-1, mix.Ink, false, at)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -42,7 +42,7 @@ func TestPartFromTwoCans(t *testing.T) {
 	if d := cmp.Diff(want, relabelled.Drawn()); d != "" {
 		t.Errorf("after it was re-labelled: %s", d)
 	}
-	undone, err := two.Correct("", true, at)
+	undone, err := two.Correct(len(two.Pours)-1, "", true, at)
 	if err != nil {
 		t.Fatal(err)
 	}

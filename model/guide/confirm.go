@@ -22,6 +22,9 @@ const (
 	WrongOrder    = "order"          // the parts must be poured in another order
 	NotConfirmed  = "not-confirmed"  // loading a batch is a change of its own and is not confirmed
 	NotOnScale    = "not-on-scale"   // another cup is on the scale; see aside.go
+	TooMuch       = "too-much"       // far more ink than the recipe asks for, or than fits the cup; see [Confirm.Override]
+	NotNamed      = "not-named"      // an undone pour is in the cup and its part was not named; see [Confirm.Part]
+	AsExpected    = "as-expected"    // what was poured counts as this part already
 	NothingToUndo = "nothing-to-undo"
 	UnknownPart   = "unknown-part"
 )
@@ -58,6 +61,8 @@ type Confirm struct {
 	// Aside: the mix is not the one that is weighed on its scale. Only steps that need no weight
 	// can be confirmed then.
 	Aside bool
+	// ByBench: no person but the bench confirms, by what the scale shows.
+	ByBench bool
 }
 
 // Outcome is the result of an accepted confirmation.
@@ -77,6 +82,10 @@ func (m Mix) Confirm(c Confirm, now time.Time) (Mix, Outcome, error) {
 	next, pour, err := m.confirmed(c, now)
 	if err != nil {
 		return m, Outcome{}, err
+	}
+	next.ByBench = ""
+	if c.ByBench {
+		next.ByBench = m.Step
 	}
 	out := Outcome{Advanced: next.Step != m.Step, Overridden: len(next.Overrides) > len(m.Overrides)}
 	if pour {
@@ -198,12 +207,21 @@ func (m Mix) confirmPour(c Confirm, now time.Time) (next Mix, pour bool, err err
 		next, err = m.withoutPour(c, part, grams, now)
 		return next, false, err
 	}
+	if m.UndoneG > 0 && c.Part == "" {
+		return m, false, m.notNamed(grams)
+	}
 	early, err := m.orderOf(part, c.Override)
 	if err != nil {
 		return m, false, err
 	}
+	tooMuch := m.tooMuch(part, grams)
+	if tooMuch && c.Override == "" {
+		return m, false, stepError(TooMuch, "%.1f g of ink is too much for this mix, which needs %.1f g: %s Or give a reason to use it all.", m.Poured().InkG+grams, m.Recipe.InkTargetG, m.curesInWords(grams))
+	}
 	m = m.withPour(part, grams, c, early, now)
 	switch {
+	case tooMuch:
+		m = m.override(Ink, c.Override)
 	case early:
 		m = m.override(StirHardener, c.Override)
 	case m.step() == m.Step && c.Override != "":
@@ -221,8 +239,14 @@ func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now t
 	m.Pours = append(slices.Clip(m.Pours), Pour{
 		Part: part, G: grams, Step: m.Step, BaseG: m.Pan.BaseG, RoseAt: rose, Early: early, Excused: early, Can: c.Can,
 	})
-	m.Pan = m.Pan.Next(c.WeightG)
+	m.Pan, m.UndoneG = m.Pan.Next(c.WeightG), 0
 	return m
+}
+
+// notNamed is the error of a confirmation that would take an undone pour for the part that the
+// step asks for.
+func (m Mix) notNamed(grams float64) error {
+	return stepError(NotNamed, "%.1f g in the cup are in no record, since a pour was undone: say which part they are.", grams)
 }
 
 // withoutPour goes on without a pour: when what is there is enough, when the mix may have no
@@ -231,6 +255,7 @@ func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time)
 	if grams < -2*m.Recipe.DivisionG {
 		return m, stepError(NothingPoured, "The scale shows %.1f g less than before this pour: is it the same cup?", -grams)
 	}
+	m.UndoneG = 0 // it was taken out of the cup
 	poured := m.Poured()
 	if m.Step == Thinner {
 		if m.limitsKept(poured) {
@@ -272,6 +297,8 @@ func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err err
 	if m.Pan.Holds() {
 		rise := m.Pan.PouredG(c.WeightG)
 		switch {
+		case m.UndoneG > 0 && rise > weigh.RiseThreshold(m.Recipe.DivisionG):
+			return m, false, m.notNamed(rise)
 		case rise > weigh.RiseThreshold(m.Recipe.DivisionG) && m.Step == StirHardener:
 			if c.Override == "" {
 				return m, false, stepError(WrongOrder, "The weight rose by %.1f g before the hardener was stirred in. If that is thinner it shocks the hardener and shortens its life: give a reason to go on, or discard the mix.", rise)

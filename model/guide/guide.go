@@ -53,6 +53,9 @@ type Recipe struct {
 	CupMaximumG   float64       `json:"cup_maximum_g,omitempty" doc:"largest mass of the finished mix in g; absent for no limit"` // of the finished mix; 0 for no limit
 	CupEmptyG     float64       `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`    // 0 when it is not known
 	DivisionG     float64       `json:"division_g" doc:"smallest step of the scale's display in g"`
+	// Stir is for how long the cup must be off the scale to count as stirred without a
+	// confirmation; 0 for never.
+	Stir time.Duration `json:"stir_ns,omitempty" doc:"time off the scale after which a cup that comes back counts as stirred; absent for never"`
 }
 
 // Check returns nil when the recipe can be used. Otherwise the error names every figure that is
@@ -74,6 +77,7 @@ func (r Recipe) Check() error {
 	fault(within(r.ThinnerPct, r.ThinnerMinPct, r.ThinnerMaxPct),
 		"thinner of %v %% is outside the ink's range, %v to %v %%", r.ThinnerPct, r.ThinnerMinPct, r.ThinnerMaxPct)
 	fault(r.Rest >= 0, "a rest of %v is below zero", r.Rest)
+	fault(r.Stir >= 0, "a stirring time of %v is below zero", r.Stir)
 	fault(within(r.CupMaximumG, 0, MaximumG), "a cup of %v g is out of range", r.CupMaximumG)
 	fault(within(r.CupEmptyG, 0, MaximumG), "an empty cup of %v g is out of range", r.CupEmptyG)
 	fault(r.DivisionG > 0 && r.DivisionG <= 1000, "a division of %v g is out of range", r.DivisionG)
@@ -120,6 +124,9 @@ type Pour struct {
 	Excused bool `json:"excused,omitempty" doc:"a person has accepted that"`
 	// Can is the can that it came from; empty when nobody named one.
 	Can string `json:"can,omitempty" doc:"id of the can that it came from"`
+	// Seq is the number of the event that recorded the pour, by which a correction names it; 0
+	// until the event has its number.
+	Seq uint64 `json:"seq,omitempty" doc:"number of the event that recorded the pour"`
 }
 
 // Override is a person's statement that a fault is accepted. Step is the step whose condition is
@@ -148,6 +155,11 @@ type Mix struct {
 	RestUntil time.Time `json:"rest_until,omitzero" doc:"end of the rest"`
 	// UnexplainedG is by how many g the weight rose before the last stir without a pour.
 	UnexplainedG float64 `json:"unexplained_g,omitempty" doc:"rise of the weight in g before the last stir that belongs to no pour"`
+	// UndoneG is the mass in g of an undone pour. It is in the cup and counts as not taken, and
+	// a person must name its part before anything is confirmed; see [Mix.NotTaken].
+	UndoneG float64 `json:"undone_g,omitempty" doc:"mass in g of an undone pour that is in the cup and must be named"`
+	// ByBench is the step that was confirmed last, if no person but the bench confirmed it.
+	ByBench Step `json:"by_bench,omitempty" doc:"the step confirmed last, when the bench confirmed it by itself"`
 	// ByHand: the mix was recorded afterwards and not guided.
 	ByHand bool `json:"by_hand,omitempty" doc:"recorded after it was mixed, not guided"`
 }

@@ -257,7 +257,11 @@ func TestInk(t *testing.T) {
 
 	p = begin(t, gloss())
 	p.does(Cup, 0)
-	p.does(Ink, 85)
+	p.g += 85
+	p.refused(TooMuch, Confirm{Step: Ink})
+	if _, err := p.try(Confirm{Step: Ink, Override: "a larger cup"}); err != nil {
+		t.Fatal(err)
+	}
 	p.at(Hardener)
 	if len(p.m.Corrections()) != 0 || !strings.Contains(strings.Join(p.m.Warnings(), " "), "does not fit") {
 		t.Errorf("%v, %q", p.m.Corrections(), p.m.Warnings())
@@ -357,7 +361,7 @@ func TestPoursAcrossATare(t *testing.T) {
 func TestCorrect(t *testing.T) {
 	p := begin(t, gloss())
 	var r *StepError
-	if _, err := p.m.Correct("", true, start); !errors.As(err, &r) || r.Code != NothingToUndo {
+	if _, err := p.m.Correct(len(p.m.Pours)-1, "", true, start); !errors.As(err, &r) || r.Code != NothingToUndo {
 		t.Errorf("%v", err)
 	}
 	p.does(Cup, 0)
@@ -371,34 +375,37 @@ func TestCorrect(t *testing.T) {
 		part mix.Part
 		undo bool
 	}{{"", false}, {"glue", false}, {mix.Ink, true}} {
-		if _, err := p.m.Correct(bad.part, bad.undo, p.now); !errors.As(err, &r) || r.Code != UnknownPart {
+		if _, err := p.m.Correct(len(p.m.Pours)-1, bad.part, bad.undo, p.now); !errors.As(err, &r) || r.Code != UnknownPart {
 			t.Errorf("%+v: %v", bad, err)
 		}
 	}
 	was := p.m
 
-	undone, err := p.m.Correct("", true, p.now)
+	undone, err := p.m.Correct(len(p.m.Pours)-1, "", true, p.now)
 	if err != nil || undone.Step != Hardener || undone.Poured().HardenerG != 0 {
 		t.Fatalf("%+v, %v", undone, err)
 	}
-	again, _, err := undone.Confirm(Confirm{Step: Hardener, WeightG: p.g, Settled: true}, p.now)
+	if _, _, err := undone.Confirm(Confirm{Step: Hardener, WeightG: p.g, Settled: true}, p.now); !errors.As(err, &r) || r.Code != NotNamed {
+		t.Errorf("what was undone is confirmed without its name: %v", err)
+	}
+	again, _, err := undone.Confirm(Confirm{Step: Hardener, WeightG: p.g, Settled: true, Part: mix.Hardener}, p.now)
 	if err != nil || again.Poured() != was.Poured() {
 		t.Errorf("confirmed again: %+v, %v", again.Poured(), err)
 	}
 
-	ink, err := p.m.Correct(mix.Ink, false, p.now)
+	ink, err := p.m.Correct(len(p.m.Pours)-1, mix.Ink, false, p.now)
 	if err != nil || ink.Step != Hardener || ink.Poured().InkG != 75 {
 		t.Fatalf("%+v, %v", ink, err)
 	}
 	if _, ok := ink.FirstHardener(); ok {
 		t.Error("no hardener is in")
 	}
-	hardener, err := ink.Correct(mix.Hardener, false, p.now)
+	hardener, err := ink.Correct(len(ink.Pours)-1, mix.Hardener, false, p.now)
 	if at, ok := hardener.FirstHardener(); err != nil || !ok || !at.Equal(rose) {
 		t.Errorf("%v %v %v: the pour carries its first rise", at, ok, err)
 	}
 
-	thinner, err := p.m.Correct(mix.Thinner, false, p.now)
+	thinner, err := p.m.Correct(len(p.m.Pours)-1, mix.Thinner, false, p.now)
 	if err != nil || thinner.Step != Hardener || !thinner.FaultOpen() {
 		t.Fatalf("%+v, %v: thinner before any hardener is an open fault", thinner, err)
 	}
@@ -421,13 +428,14 @@ func TestACorrectedPourTakesItsOverrideAlong(t *testing.T) {
 	if _, err := p.try(Confirm{Step: Hardener, Override: "test print"}); err != nil {
 		t.Fatal(err)
 	}
-	m, err := p.m.Correct("", true, p.now)
+	m, err := p.m.Correct(len(p.m.Pours)-1, "", true, p.now)
 	if err != nil {
 		t.Fatal(err)
 	}
 	p.m = m
-	if out := p.does(Hardener, 0); out.Advanced || len(out.Corrections) == 0 || !p.m.FaultOpen() {
-		t.Errorf("%+v: the reason was given for a pour that was undone", out)
+	out, err := p.try(Confirm{Step: Hardener, Part: mix.Hardener})
+	if err != nil || out.Advanced || len(out.Corrections) == 0 || !p.m.FaultOpen() {
+		t.Errorf("%+v, %v: the reason was given for a pour that was undone", out, err)
 	}
 }
 
@@ -440,7 +448,7 @@ func TestThinnerFoundOutAfterTheStir(t *testing.T) {
 	p.does(Hardener, 7)
 	p.does(StirHardener, 0)
 	p.at(Thinner)
-	m, err := p.m.Correct(mix.Thinner, false, p.now)
+	m, err := p.m.Correct(len(p.m.Pours)-1, mix.Thinner, false, p.now)
 	if err != nil || !m.OrderFault() {
 		t.Fatalf("%+v, %v", m, err)
 	}

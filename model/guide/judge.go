@@ -183,10 +183,15 @@ type Bar struct {
 	Part mix.Part `json:"part"`
 	// PouredG is the mass of this part in g that is confirmed already.
 	PouredG float64 `json:"poured_g"`
-	// TargetG is the target of this pour in g. A mass from LowG to HighG is accepted.
+	// TargetG is the target of this pour in g. A mass from LowG to HighG is right. The LowG of ink
+	// is half a division below its target: of the readings that the scale can show, the nearest
+	// counts as the target, and nobody is told to stop before it.
 	TargetG float64 `json:"target_g"`
 	LowG    float64 `json:"low_g"`
 	HighG   float64 `json:"high_g"`
+	// LeastG is the least mass in g that is accepted without a correction. It is below LowG for
+	// ink only, since the hardener goes by the ink that is really in the cup.
+	LeastG float64 `json:"least_g"`
 }
 
 // Pouring returns the bar of the next pour. ok is false in steps without a pour.
@@ -203,7 +208,7 @@ func (m Mix) Pouring() (b Bar, ok bool) {
 		asked := poured.HardenerG * ratio
 		b.LowG, b.HighG = asked/(1+tolerance)-poured.InkG, asked/(1-tolerance)-poured.InkG
 	case part == mix.Ink:
-		b.LowG, b.HighG = r.needInkG()-r.inkSlackG()-poured.InkG, m.roomForInk()-poured.InkG
+		b.LowG, b.HighG = b.TargetG-r.DivisionG/2, m.mostInkG()-poured.InkG
 	case part == mix.Hardener:
 		asked := poured.InkG / ratio
 		b.LowG, b.HighG = asked*(1-tolerance)-poured.HardenerG, asked*(1+tolerance)-poured.HardenerG
@@ -215,17 +220,12 @@ func (m Mix) Pouring() (b Bar, ok bool) {
 		_, b.TargetG = c[0].Add.First()
 		b.LowG, b.HighG = math.Min(b.LowG, b.TargetG), math.Max(b.HighG, b.TargetG)
 	}
+	if b.LeastG = b.LowG; part == mix.Ink && poured.HardenerG <= 0 {
+		b.LeastG = math.Min(b.LowG, r.needInkG()-r.inkSlackG()-poured.InkG)
+	}
+	b.LeastG = math.Max(b.LeastG, 0)
 	b.TargetG, b.LowG, b.HighG = math.Max(b.TargetG, 0), math.Max(b.LowG, 0), math.Max(b.HighG, 0)
 	return b, true
-}
-
-// roomForInk returns the largest mass of ink in g whose finished mix still fits into the cup.
-func (m Mix) roomForInk() float64 {
-	r := m.Recipe
-	if r.CupMaximumG <= 0 {
-		return math.Max(r.InkTargetG, r.InkMinimumG)
-	}
-	return math.Max(r.CupMaximumG/mix.Targets(1, r.Ratio, r.ThinnerPct).TotalG(), r.InkTargetG)
 }
 
 // Warnings returns sentences for the person who mixes. No warning prevents a step.

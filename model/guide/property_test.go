@@ -84,7 +84,7 @@ func TestAnySequence(t *testing.T) {
 				t.Fatal(err)
 			}
 			old := m
-			switch rapid.SampledFrom([]string{"right", "right", "right", "any", "correct", "pan", "tick"}).Draw(t, "doing") {
+			switch rapid.SampledFrom([]string{"right", "right", "right", "any", "correct", "take", "pan", "tick"}).Draw(t, "doing") {
 			case "right": // about what is asked for
 				if bar, ok := m.Pouring(); ok {
 					shown += bar.TargetG * rapid.SampledFrom([]float64{1, 1, 1, 0.5, 1.3}).Draw(t, "share")
@@ -105,8 +105,13 @@ func TestAnySequence(t *testing.T) {
 				}
 				m = confirm(t, m, c, now)
 			case "correct":
-				next, err := m.Correct(rapid.SampledFrom([]mix.Part{"", mix.Ink, mix.Hardener, mix.Thinner}).Draw(t, "part"),
+				next, err := m.Correct(rapid.IntRange(-1, len(m.Pours)).Draw(t, "pour"), rapid.SampledFrom([]mix.Part{"", mix.Ink, mix.Hardener, mix.Thinner}).Draw(t, "part"),
 					rapid.Bool().Draw(t, "undo"), now)
+				refusal(t, m, next, err)
+				m = next
+			case "take":
+				next, err := m.Take(rapid.SampledFrom([]mix.Part{"", mix.Ink, mix.Hardener, mix.Thinner}).Draw(t, "part"),
+					Confirm{WeightG: shown, Settled: rapid.IntRange(0, 5).Draw(t, "settled") > 0}, now)
 				refusal(t, m, next, err)
 				m = next
 			case "pan":
@@ -206,7 +211,11 @@ func TestTheFirstCorrectionLeadsOut(t *testing.T) {
 				shown += g
 			}
 			now = now.Add(10 * time.Minute)
-			m = confirm(t, m, Confirm{Step: m.Step, WeightG: shown, Settled: true}, now)
+			c := Confirm{Step: m.Step, WeightG: shown, Settled: true}
+			if bar, ok := m.Pouring(); ok && m.tooMuch(bar.Part, m.Pan.PouredG(shown)) {
+				c.Override = "it is a larger cup"
+			}
+			m = confirm(t, m, c, now)
 		}
 		t.Fatalf("still at %s: %+v", m.Step, m)
 	})

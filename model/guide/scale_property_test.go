@@ -81,6 +81,10 @@ func (c *realCup) confirms(part mix.Part) error {
 		ask.Tared = &c.keyed
 		next, _, err = c.m.Confirm(ask, c.now)
 	}
+	if errors.As(err, &r) && r.Code == TooMuch {
+		ask.Override = "nobody takes it out again"
+		next, _, err = c.m.Confirm(ask, c.now)
+	}
 	if err != nil {
 		return err
 	}

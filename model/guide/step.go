@@ -50,7 +50,10 @@ func (m Mix) thinnerDone(poured mix.Amounts) bool {
 	if !m.Recipe.thinned() && poured.ThinnerG <= 0 || m.overridden(Thinner) {
 		return true
 	}
-	reached := slices.ContainsFunc(m.Pours, func(p Pour) bool { return p.Step == Thinner })
+	// Another part that went in at this step, by mistake or as a correction, is no thinner.
+	reached := slices.ContainsFunc(m.Pours, func(p Pour) bool {
+		return p.Step == Thinner && (p.Part == mix.Thinner || poured.ThinnerG > 0)
+	})
 	return reached && m.limitsKept(poured)
 }
 
@@ -68,51 +71,4 @@ func (m Mix) enter(s Step, now time.Time) Mix {
 	}
 	m.Step = s
 	return m
-}
-
-// Correct returns the mix after its last pour was re-labelled, or undone. The mix goes back to
-// the step that is open then. An undone pour is still in the cup: its base is restored, so that
-// it can be confirmed again as another part. Overrides that covered the pour end. The error is a
-// [*StepError].
-func (m Mix) Correct(part mix.Part, undo bool, now time.Time) (Mix, error) {
-	n := len(m.Pours)
-	if n == 0 || m.ByHand {
-		return m, stepError(NothingToUndo, "There is no confirmed pour to correct.")
-	}
-	if undo == (part != "") || !undo && !part.Valid() {
-		return m, stepError(UnknownPart, "Say either which part the last pour was (ink, hardener or thinner), or that it is undone.")
-	}
-	last := m.Pours[n-1]
-	if !undo && part == last.Part {
-		return m, stepError(NothingToUndo, "The last pour is %s already.", part)
-	}
-	m.Overrides = slices.DeleteFunc(slices.Clone(m.Overrides), func(o Override) bool { return o.Pours >= n })
-	m.Stirred = min(m.Stirred, n-1)
-	if last.Step != Thinner {
-		m.Stirred = 0 // it is not certain what the hardener was stirred into
-	}
-	m.RestUntil, m.UnexplainedG = time.Time{}, 0
-	m.Pours = slices.Clone(m.Pours[:n-1])
-	if undo {
-		m.Pan.BaseG = last.BaseG
-		m.Step = last.Step
-		return m.enter(m.back(last.Step), now), nil
-	}
-	last.Part = part
-	last.Can = "" // the can that was named holds something else
-	last.Excused = false
-	last.Early = part == mix.Thinner && last.Step != Thinner
-	m.Pours = append(m.Pours, last)
-	m.Step = last.Step
-	return m.advanced(now), nil
-}
-
-// back returns the step of a mix after a pour was undone: the step that the pour confirmed, or
-// an earlier one where something is missing now.
-func (m Mix) back(confirmedAt Step) Step {
-	open := m.step()
-	if slices.Index(Steps(), open) < slices.Index(Steps(), confirmedAt) {
-		return open
-	}
-	return confirmedAt
 }

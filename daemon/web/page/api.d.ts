@@ -99,6 +99,7 @@ declare namespace API {
     closed_at?: string;
     colour_class?: string;
     components: Array<Component> | null;
+    confirmed_by_bench?: ByBench;
     corrections: Array<Correction> | null;
     cup: string;
     cup_empty_g?: number;
@@ -115,6 +116,7 @@ declare namespace API {
     on_disk?: boolean;
     outcome?: string;
     pour_from?: Array<CanChoice> | null;
+    pours?: Array<Pour> | null;
     press: string | null;
     quality: string;
     ratio?: RatioView;
@@ -142,6 +144,13 @@ declare namespace API {
     contact: "online" | "offline" | "silent" | "waiting" | "no-broker";
     heard_at?: string;
     presses: Array<Press> | null;
+  }
+
+  interface ByBench {
+    at: string;
+    seq: number;
+    step: string;
+    until: string;
   }
 
   interface CanChoice {
@@ -186,6 +195,18 @@ declare namespace API {
     weigh?: boolean;
   }
 
+  interface ComesOff {
+    batch: string;
+    empty_g?: number;
+    exposure?: number;
+    left_g?: number;
+    outcome: "used-up" | "discarded" | "went-off" | "not-known" | "kept";
+    scale?: string;
+    seen?: "now" | "earlier";
+    still_good?: "yes" | "no" | "unknown";
+    weigh?: boolean;
+  }
+
   interface Component {
     can?: string;
     g: number;
@@ -202,7 +223,9 @@ declare namespace API {
   }
 
   interface CorrectPour {
+    not_taken?: boolean;
     part?: "ink" | "hardener" | "thinner";
+    pour?: number;
     undo?: boolean;
   }
 
@@ -216,6 +239,18 @@ declare namespace API {
   interface CountPrints {
     add?: number;
     total?: number;
+  }
+
+  interface Cure {
+    add?: Addition;
+    cup?: string;
+    fits: boolean;
+    g?: number;
+    kind: string;
+    part?: string;
+    thinner_g?: number;
+    to?: string;
+    total_g: number;
   }
 
   interface EmptyCan {
@@ -453,6 +488,7 @@ declare namespace API {
     added_g: number;
     batch: string;
     by: string;
+    by_bench?: boolean;
     can?: string;
     journal: string;
     kind: "confirmed";
@@ -470,11 +506,15 @@ declare namespace API {
   interface EventCorrected {
     batch: string;
     by: string;
+    can?: string;
+    g?: number;
     journal: string;
     kind: "corrected";
     mix: EventMix;
     mixed_at?: string;
+    not_taken?: boolean;
     part?: string;
+    pour?: number;
     seq: number;
     time: string;
     undo?: boolean;
@@ -599,6 +639,7 @@ declare namespace API {
   }
 
   interface EventMix {
+    by_bench?: string;
     by_hand?: boolean;
     cup_g?: number;
     overrides?: Array<EventOverride> | null;
@@ -608,6 +649,7 @@ declare namespace API {
     rest_until?: string;
     step: string;
     stirred?: number;
+    undone_g?: number;
     unexplained_g?: number;
   }
 
@@ -696,6 +738,7 @@ declare namespace API {
     g: number;
     part: string;
     rose_at: string;
+    seq?: number;
     step: string;
   }
 
@@ -740,6 +783,7 @@ declare namespace API {
     ink_target_g: number;
     ratio: string;
     rest_s?: number;
+    stir_s?: number;
     thinner_max_pct: number;
     thinner_min_pct: number;
     thinner_pct: number;
@@ -1050,6 +1094,7 @@ declare namespace API {
   }
 
   interface LoadBatch {
+    comes_off?: ComesOff;
     press: string;
     replace?: boolean;
   }
@@ -1104,6 +1149,13 @@ declare namespace API {
     seq: number;
   }
 
+  interface NotTaken {
+    g: number;
+    must_name?: boolean;
+    part?: string;
+    step: string;
+  }
+
   interface OpenCan {
     on?: string;
   }
@@ -1152,12 +1204,24 @@ declare namespace API {
     warnings: Array<string> | null;
   }
 
+  interface Pour {
+    at: string;
+    can?: string;
+    g: number;
+    part: string;
+    seq?: number;
+    step: string;
+  }
+
   interface PouringView {
+    accepted: boolean;
+    cures?: Array<Cure> | null;
     high_g: number;
     low_g: number;
     part: string;
     poured_g: number;
     target_g: number;
+    verdict: "below" | "right" | "over" | "too-much";
   }
 
   interface Press {
@@ -1243,6 +1307,7 @@ declare namespace API {
     division_g: number;
     id: string;
     key_refused?: KeyRefusal;
+    not_taken?: NotTaken;
     pouring?: PouringView;
     quality: string;
     stable: boolean;

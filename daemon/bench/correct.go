@@ -1,0 +1,111 @@
+package bench
+
+import (
+	"slices"
+	"time"
+
+	"potlifed/daemon/actor"
+	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
+)
+
+// The codes of refused corrections, beside those of the guide.
+const (
+	whichPour     = "which-pour"      // two pours may be meant, and the request names none
+	notTakenFirst = "not-taken-first" // what is not taken yet must be named before a pour is undone
+	noSuchPour    = "no-such-pour"
+)
+
+// correct re-labels or undoes a pour, or takes what is not taken yet as what it really is.
+func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (any, error) {
+	batch, err := b.openBatch(c.Batch)
+	if err != nil {
+		return nil, err
+	}
+	e := record.Corrected{Batch: batch.ID, Part: mix.Part(c.Part), Undo: c.Undo, NotTaken: c.NotTaken}
+	var pour int // its place among the pours afterwards
+	if c.NotTaken {
+		pour, err = b.takeAs(&e, batch, now)
+	} else {
+		pour, err = b.correctTaken(&e, batch, c, now)
+	}
+	if err != nil {
+		return nil, err
+	}
+	next, draw := b.stock(b.state, now).relabelled(batch, e.Mix, mix.Part(c.Part), pour)
+	e.Mix = next
+	if !c.Undo {
+		e.Can = next.Pours[pour].Can
+	}
+	if first, ok := next.FirstHardener(); ok && (batch.MixedAt.IsZero() || first.Before(batch.MixedAt)) {
+		e.MixedAt = &first
+	}
+	b.closeAir(batch.Zone, now)
+	b.decide(now, by, e)
+	if draw != nil {
+		b.decide(now, by, *draw)
+	}
+	return b.viewOf(batch.ID, now)
+}
+
+// takeAs takes what is in the cup and not taken yet as the part that a person names. It returns
+// the place of the new pour.
+func (b *Bench) takeAs(e *record.Corrected, batch *record.Batch, now time.Time) (pour int, err error) {
+	switch {
+	case e.Part == "" || e.Undo:
+		return 0, request.Refuse(request.Invalid, "correct", `say "part", what was poured; it is in no record that could be undone`)
+	case b.scales[batch.Scale] == nil:
+		return 0, refuseAs(guide.NotOnScale, "not now", "batch %s was not mixed on a scale", batch.ID)
+	}
+	ask, err := b.weighed(batch, "", now)
+	if err != nil {
+		return 0, err
+	}
+	next, err := batch.Mix.Take(e.Part, ask, now)
+	if err != nil {
+		return 0, err
+	}
+	pour = len(next.Pours) - 1
+	e.Mix, e.G = next, next.Pours[pour].G
+	return pour, nil
+}
+
+// correctTaken re-labels or undoes a pour that is in the record. It returns its place.
+func (b *Bench) correctTaken(e *record.Corrected, batch *record.Batch, c request.CorrectPour, now time.Time) (pour int, err error) {
+	if c.Undo == (c.Part != "") {
+		return 0, request.Refuse(request.Invalid, "correct", `say either "part", what the pour was, or "undo": true`)
+	}
+	pour = len(batch.Mix.Pours) - 1
+	if c.Pour != nil {
+		pour = slices.IndexFunc(batch.Mix.Pours, func(p guide.Pour) bool { return p.Seq == *c.Pour && p.Seq != 0 })
+		if pour < 0 {
+			return 0, refuseAs(noSuchPour, "no such pour", "batch %s has no pour with the number %d", batch.ID, *c.Pour)
+		}
+	}
+	if s := b.scales[batch.Scale]; s != nil && !batch.Aside() {
+		if n, loose := batch.Mix.NotTaken(s.last.Grams); loose && pour >= 0 {
+			switch p := batch.Mix.Pours[pour]; {
+			case c.Pour == nil:
+				return 0, refuseAs(whichPour, "which pour", `%.1f g are in the cup and not taken yet, and %.1f g of %s were taken before: say which is meant, by "not_taken" or by "pour"`, n.G, p.G, p.Part)
+			case c.Undo:
+				return 0, refuseAs(notTakenFirst, "not taken yet", "%.1f g are in the cup and not taken yet: say first which part they are, then undo the pour of %.1f g of %s", n.G, p.G, p.Part)
+			}
+		}
+	}
+	if s := b.scales[batch.Scale]; s != nil && c.Undo {
+		if batch.Aside() {
+			return 0, refuseAs(guide.NotOnScale, "not now", "The cup of mix %s was set aside: put it back on the scale and take it up again, then undo the pour.", batch.ID)
+		}
+		if err := b.checkCup(s, batch, "undo", now); err != nil {
+			return 0, err
+		}
+	}
+	next, err := batch.Mix.Correct(pour, mix.Part(c.Part), c.Undo, now)
+	if err != nil {
+		return 0, err
+	}
+	e.Mix, e.Pour, e.G = next, batch.Mix.Pours[pour].Seq, batch.Mix.Pours[pour].G
+	return pour, nil
+}

@@ -1,0 +1,131 @@
+package guide
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/model/mix"
+	"potlifed/model/weigh"
+)
+
+// NotTaken is what is on the scale and in no record yet.
+type NotTaken struct {
+	Step Step // the step at which it would be taken
+	// Part is the part that a confirmation records it as. It is empty for the cup itself, in a
+	// stir, and when MustName is set.
+	Part mix.Part
+	G    float64
+	// MustName: it was undone. A confirmation must name its part.
+	MustName bool
+}
+
+// NotTaken returns what a confirmation would take at a reading in g. While the base of the pan
+// does not hold, the reading before that counts. ok is false when there is nothing: less than a
+// division, or in a stir less than what counts as a pour ([weigh.RiseThreshold]).
+func (m Mix) NotTaken(readingG float64) (n NotTaken, ok bool) {
+	if m.ByHand || !m.Step.Pours() && !m.Step.Stirs() && m.Step != Cup {
+		return NotTaken{}, false
+	}
+	if !m.Pan.Holds() {
+		readingG = m.Pan.HeldG
+	}
+	n = NotTaken{Step: m.Step, Part: m.Expect(), G: m.Pan.PouredG(readingG), MustName: m.UndoneG > 0}
+	if n.MustName {
+		n.Part = ""
+	}
+	least := m.Recipe.DivisionG * (1 - 1e-6)
+	if m.Step.Stirs() {
+		least = weigh.RiseThreshold(m.Recipe.DivisionG)
+	}
+	return n, n.G >= least
+}
+
+// Take returns the mix after a person has said which part it is that was poured and is not
+// taken yet. The statement is a fact, so no order is asked for: thinner that came too early is
+// marked, and hardener before any ink is recorded. The mix then waits for what its step
+// needs, or for what the pour has made necessary. c needs no step and no part. The error is a
+// [*StepError]; a pour that counts as this part already is confirmed and not taken.
+func (m Mix) Take(part mix.Part, c Confirm, now time.Time) (Mix, error) {
+	was := m
+	switch {
+	case m.ByHand || !m.Step.Pours() && !m.Step.Stirs():
+		return was, stepError(NothingPoured, "The mix waits for step %q: nothing is poured.", m.Step)
+	case !part.Valid():
+		return was, stepError(UnknownPart, "There is no part %q; a pour is ink, hardener or thinner.", part)
+	case c.Aside:
+		return was, stepError(NotOnScale, "The cup of this mix was set aside: put it back on the scale and take it up again, then say what was poured.")
+	case !c.Settled || math.IsNaN(c.WeightG) || math.Abs(c.WeightG) > MaximumG:
+		return was, stepError(Unsettled, "The weight has not settled: let the scale come to rest, then say what was poured.")
+	}
+	m, err := m.ready(c)
+	if err != nil {
+		return was, err
+	}
+	n, ok := m.NotTaken(c.WeightG)
+	switch {
+	case !ok:
+		return was, stepError(NothingPoured, "Nothing is in the cup that is not taken yet.")
+	case part == n.Part:
+		return was, stepError(AsExpected, "It counts as %s already: confirm the step.", part)
+	}
+	early := part == mix.Thinner && (m.Poured().HardenerG <= 0 || m.unstirredHardener())
+	m = m.withPour(part, n.G, c, early, now)
+	m.Pours[len(m.Pours)-1].Excused = false // nobody has accepted it
+	m.ByBench = ""
+	return m.advanced(now), nil
+}
+
+// Correct returns the mix after one of its pours, counted from 0, was re-labelled or undone. The
+// mix goes back to the step that is open then. An undone pour is still in the cup: it counts as
+// not taken, and must be named before anything is confirmed. Overrides that covered the pour
+// end. The error is a [*StepError].
+//
+// Nothing else may be on the scale that is not taken when a pour is undone: two parts would
+// become one weight, which no later answer can divide.
+func (m Mix) Correct(pour int, part mix.Part, undo bool, now time.Time) (Mix, error) {
+	if m.ByHand || pour < 0 || pour >= len(m.Pours) {
+		return m, stepError(NothingToUndo, "There is no confirmed pour to correct.")
+	}
+	if undo == (part != "") || !undo && !part.Valid() {
+		return m, stepError(UnknownPart, "Say either which part the pour was (ink, hardener or thinner), or that it is undone.")
+	}
+	p := m.Pours[pour]
+	if !undo && part == p.Part {
+		return m, stepError(NothingToUndo, "This pour is %s already.", part)
+	}
+	m.Overrides = slices.DeleteFunc(slices.Clone(m.Overrides), func(o Override) bool { return o.Pours > pour })
+	m.Stirred = min(m.Stirred, pour)
+	if p.Step != Thinner {
+		m.Stirred = 0 // it is not certain what the hardener was stirred into
+	}
+	m.RestUntil, m.UnexplainedG, m.ByBench = time.Time{}, 0, ""
+	m.Pours = slices.Clone(m.Pours)
+	if undo {
+		m.Pan.BaseG -= p.G
+		if pour == len(m.Pours)-1 {
+			m.Pan.BaseG = p.BaseG
+		}
+		m.UndoneG += p.G
+		m.Pours = slices.Delete(m.Pours, pour, pour+1)
+		m.Step = p.Step
+		return m.enter(m.back(p.Step), now), nil
+	}
+	p.Part = part
+	p.Can = "" // the can that was named holds something else
+	p.Excused = false
+	p.Early = part == mix.Thinner && p.Step != Thinner && p.Step != StirThinner
+	m.Pours[pour] = p
+	m.Step = p.Step
+	return m.advanced(now), nil
+}
+
+// back returns the step of a mix after a pour was undone: the step that the pour confirmed, or
+// an earlier one where something is missing now.
+func (m Mix) back(confirmedAt Step) Step {
+	open := m.step()
+	if slices.Index(Steps(), open) < slices.Index(Steps(), confirmedAt) {
+		return open
+	}
+	return confirmedAt
+}
