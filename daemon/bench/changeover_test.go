@@ -34,3 +34,83 @@ func TestLightOfAChangeOver(t *testing.T) {
 	s.must(request.UnloadBatch{Batch: second})
 	shows("taken off", light.Empty, light.NothingLoaded, "nothing loaded")
 }
+
+// One answer ends or keeps the batch that comes off, one undo takes all of it back, and nobody
+// is asked for the old cup again.
+func TestAChangeOverIsOneChange(t *testing.T) {
+	half, left := 0.5, 23.4
+	for name, c := range map[string]struct {
+		says    request.ComesOff
+		outcome string // empty for a batch that stays open
+	}{
+		"used up":         {request.ComesOff{Outcome: "used-up", StillGood: "yes"}, "used-up"},
+		"discarded":       {request.ComesOff{Outcome: "discarded", LeftG: &left}, "discarded"},
+		"gone off":        {request.ComesOff{Outcome: "went-off", Seen: "now"}, "went-off"},
+		"kept":            {request.ComesOff{Outcome: request.Kept}, ""},
+		"kept, half open": {request.ComesOff{Outcome: request.Kept, Exposure: &half}, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := openShop(t, t.TempDir(), newClock())
+			s.pass(20*time.Second, both(mild))
+			old, next := s.mixes(), s.mixes()
+			s.must(request.LoadBatch{Batch: old, Press: "press-1"})
+			c.says.Batch = old
+			done := s.must(request.LoadBatch{Batch: next, Press: "press-1", ComesOff: &c.says})
+			if done.ID != next || text(done.Press) != "press-1" {
+				t.Fatalf("answered with %s on %q", done.ID, text(done.Press))
+			}
+			was, _ := s.b.state.Find(old)
+			if string(was.Outcome) != c.outcome || c.outcome == "" && was.Press != "" {
+				t.Errorf("the old batch ended as %q on %q, want %q", was.Outcome, was.Press, c.outcome)
+			}
+			if c.outcome == "" && was.Basis.Place.Exposure != 0.5 {
+				t.Errorf("kept with exposure %v, want it loosely covered", was.Basis.Place.Exposure)
+			}
+			if c.says.LeftG != nil && (was.LeftG == nil || *was.LeftG != left) {
+				t.Errorf("left over: %v", was.LeftG)
+			}
+			s.pass(time.Second, both(mild))
+			if l := s.light("light-1"); l.Meaning != light.InOrder || l.Batch != next {
+				t.Errorf("after the change-over the light is %s for %q (%s)", l.Meaning, l.Batch, l.Reason)
+			}
+			for _, b := range s.b.Snapshot().Batches {
+				if b.ID == old && b.Step != nil {
+					t.Errorf("the old cup is asked for again, at step %s", *b.Step)
+				}
+			}
+			s.must(request.Undo{Batch: next, Seq: done.Seq})
+			if text(s.batch(old).Press) != "press-1" || s.batch(next).Press != nil || s.batch(old).State != "open" {
+				t.Errorf("undone: the old batch is on %q, the new one on %q", text(s.batch(old).Press), text(s.batch(next).Press))
+			}
+		})
+	}
+}
+
+func TestAChangeOverIsRefused(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	s.pass(20*time.Second, both(mild))
+	old, next := s.mixes(), s.mixes()
+	s.must(request.LoadBatch{Batch: old, Press: "press-1"})
+	zero, left := 0.0, 5.0
+	seq := s.b.state.Seq
+	for name, c := range map[string]request.ComesOff{
+		"another batch than is there": {Batch: next, Outcome: "used-up"},
+		"no batch named":              {Outcome: "used-up"},
+		"no outcome":                  {Batch: old},
+		"gone off and good":           {Batch: old, Outcome: "went-off", StillGood: "yes"},
+		"kept and left over":          {Batch: old, Outcome: request.Kept, LeftG: &left},
+		"kept in no way":              {Batch: old, Outcome: request.Kept, Exposure: &zero},
+		"closed, and covered":         {Batch: old, Outcome: "used-up", Exposure: &left},
+		"weighed and said":            {Batch: old, Outcome: "discarded", LeftG: &left, Weigh: true},
+	} {
+		if _, refusal := s.ask(request.LoadBatch{Batch: next, Press: "press-1", ComesOff: &c}); refusal == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+	if s.b.state.Seq != seq || s.b.state.Presses["press-1"].Batch != old {
+		t.Errorf("refused changes left %d events, and %q is on the press", s.b.state.Seq-seq, s.b.state.Presses["press-1"].Batch)
+	}
+	// Somebody else has closed it meanwhile: nothing is left to say about it.
+	s.must(request.CloseBatch{Batch: old, Outcome: "used-up"})
+	s.must(request.LoadBatch{Batch: next, Press: "press-1", ComesOff: &request.ComesOff{Batch: old, Outcome: "discarded"}})
+}

@@ -23,7 +23,7 @@ type spot struct {
 // spotFor finds where somebody wants a batch to stand.
 func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (spot, error) {
 	if exposure != nil && !(*exposure > 0 && *exposure <= 1) {
-		return spot{}, request.Refuse(request.Invalid, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", *exposure)
+		return spot{}, badExposure(*exposure)
 	}
 	at := spot{press: press, zone: zone, place: benchPlace}
 	switch {
@@ -47,10 +47,14 @@ func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (sp
 	return at, nil
 }
 
+func badExposure(exposure float64) error {
+	return request.Refuse(request.Invalid, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", exposure)
+}
+
 // makeRoom takes off what stands on the press of a spot.
 func (b *Bench) makeRoom(at spot, now time.Time, by actor.Name) {
 	if at.before != "" {
-		b.takeOff(b.state.Batches[at.before], at.press, now, by)
+		b.takeOff(b.state.Batches[at.before], at.press, benchPlace, now, by)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
 )
@@ -27,31 +28,82 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 	if stands == batch.ID {
 		return b.viewOf(batch.ID, now)
 	}
-	if stands != "" && !c.Replace {
+	if off := c.ComesOff; off != nil && off.Batch != stands {
+		if old := b.state.Batches[off.Batch]; old != nil || stands != "" {
+			return nil, refuseAs("not-on-press", "not on the press", "batch %s is not on %s: look what is on it, then say what becomes of that", off.Batch, press.ID)
+		}
+		c.ComesOff = nil // it was closed meanwhile
+	}
+	if stands != "" && !c.Replace && c.ComesOff == nil {
 		return nil, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press.ID, stands)
+	}
+	var clear func() // takes off what stands there
+	if stands != "" {
+		if clear, err = b.comesOff(b.state.Batches[stands], press.ID, c.ComesOff, now, by); err != nil {
+			return nil, err
+		}
 	}
 	b.closeAir(batch.Zone, now)
 	b.closeAir(press.Zone, now)
-	if stands != "" {
-		b.takeOff(b.state.Batches[stands], press.ID, now, by)
+	if clear != nil {
+		clear()
 	}
 	b.decide(now, by, record.Loaded{Batch: batch.ID, Press: press.ID, Zone: press.Zone, Place: b.shop.placeOn(press)})
 	return b.viewOf(batch.ID, now)
 }
 
-// takeOff brings a batch back from a press to the bench.
-func (b *Bench) takeOff(batch *record.Batch, press string, now time.Time, by actor.Name) {
+// looselyCovered is the exposure of a cup with a lid that lies on it; common practice, no source.
+const looselyCovered = 0.5
+
+// comesOff checks what is said of a batch that another one replaces, and returns what ends or
+// keeps it. Without a statement it comes back to the bench as it is.
+func (b *Bench) comesOff(batch *record.Batch, press string, says *request.ComesOff, now time.Time, by actor.Name) (func(), error) {
+	switch {
+	case says == nil:
+		return func() { b.takeOff(batch, press, benchPlace, now, by) }, nil
+	case says.Outcome == request.Kept:
+		place := benchPlace
+		place.Exposure = looselyCovered
+		if says.Exposure != nil {
+			if place.Exposure = *says.Exposure; !(place.Exposure > 0 && place.Exposure <= 1) {
+				return nil, badExposure(place.Exposure)
+			}
+		}
+		if says.StillGood != "" || says.Seen != "" || says.LeftG != nil || says.Weigh {
+			return nil, request.Refuse(request.Invalid, "comes off", "batch %s is kept: it has no end yet, and nothing is left over", batch.ID)
+		}
+		return func() { b.takeOff(batch, press, place, now, by) }, nil
+	case says.Exposure != nil:
+		return nil, request.Refuse(request.Invalid, "exposure", "batch %s is closed; exposure goes with outcome kept", batch.ID)
+	}
+	events, err := b.closing(batch, request.CloseBatch{
+		Batch: batch.ID, Outcome: lifecycle.Outcome(says.Outcome), StillGood: says.StillGood, Seen: says.Seen,
+		LeftG: says.LeftG, Weigh: says.Weigh, Scale: says.Scale, EmptyG: says.EmptyG,
+	}, now)
+	if err != nil {
+		return nil, err
+	}
+	return func() {
+		b.closeAir(batch.Zone, now)
+		for _, e := range events {
+			b.decide(now, by, e)
+		}
+	}, nil
+}
+
+// takeOff brings a batch back from a press to the bench, where it stands as given.
+func (b *Bench) takeOff(batch *record.Batch, press string, place cure.Place, now time.Time, by actor.Name) {
 	zone := b.shop.benchZone(batch)
 	b.closeAir(batch.Zone, now)
 	b.closeAir(zone, now)
-	b.decide(now, by, record.Unloaded{Batch: batch.ID, Press: press, Zone: zone, Place: benchPlace})
+	b.decide(now, by, record.Unloaded{Batch: batch.ID, Press: press, Zone: zone, Place: place})
 }
 
 func (b *Bench) unload(now time.Time, by actor.Name, c request.UnloadBatch) (any, error) {
 	for press, on := range b.state.Presses {
 		switch {
 		case on.Batch == c.Batch && c.Batch != "":
-			b.takeOff(b.state.Batches[c.Batch], press, now, by)
+			b.takeOff(b.state.Batches[c.Batch], press, benchPlace, now, by)
 			return b.viewOf(c.Batch, now)
 		case on.WentOff == c.Batch && c.Batch != "":
 			b.decide(now, by, record.Unloaded{Press: press})
@@ -86,7 +138,7 @@ func (b *Bench) abandon(now time.Time, by actor.Name, c request.AbandonMix) (any
 		return nil, request.Refuse(request.NotNow, "mixed already", "batch %s is mixed; close it instead", batch.ID)
 	}
 	b.closeAir(batch.Zone, now)
-	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG()})
+	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG() + batch.Mix.UndoneG})
 	return b.viewOf(batch.ID, now)
 }
 
@@ -98,26 +150,36 @@ func (b *Bench) close(now time.Time, by actor.Name, c request.CloseBatch) (any, 
 	if batch.Phase == lifecycle.Mixing {
 		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it or abandon it", batch.ID, batch.Mix.Step)
 	}
+	events, err := b.closing(batch, c, now)
+	if err != nil {
+		return nil, err
+	}
+	b.closeAir(batch.Zone, now)
+	for _, e := range events {
+		b.decide(now, by, e)
+	}
+	return b.viewOf(batch.ID, now)
+}
+
+// closing checks how a batch is said to have ended, and returns the events of its end.
+func (b *Bench) closing(batch *record.Batch, c request.CloseBatch, now time.Time) ([]record.Body, error) {
+	var events []record.Body
 	e := record.Closed{
 		Batch: batch.ID, Ink: batch.Ink, Press: batch.Press,
 		Outcome: c.Outcome, StillGood: c.StillGood, Seen: c.Seen, LeftG: c.LeftG,
 	}
-	var weighed record.LeftWeighed
 	if c.Weigh {
-		if weighed, err = b.weighLeft(batch, c, now); err != nil {
+		weighed, err := b.weighLeft(batch, c, now)
+		if err != nil {
 			return nil, err
 		}
 		e.LeftG = &weighed.LeftG
+		events = append(events, weighed)
 	}
 	if err := completeClose(&e, batch.Mix); err != nil {
 		return nil, err
 	}
-	b.closeAir(batch.Zone, now)
-	if c.Weigh {
-		b.decide(now, by, weighed)
-	}
-	b.decide(now, by, e)
-	return b.viewOf(batch.ID, now)
+	return append(events, e), nil
 }
 
 // completeClose fills in what a close leaves out, and refuses one that contradicts itself or

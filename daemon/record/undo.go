@@ -183,7 +183,8 @@ func with[V any](a, older map[string]V) map[string]V {
 }
 
 // continuesWith reports whether the next event belongs to the same change: a press is
-// cleared before another batch is loaded on it, and the can of an added thinner follows.
+// cleared, or its batch closed, before another batch is loaded on it, and the can of an added
+// thinner follows.
 func (u Undoable) continuesWith(next Record) bool {
 	if next.Seq != u.Seq+1 || !next.Stamp.At.Equal(u.At) || next.By != u.By {
 		return false
@@ -191,7 +192,7 @@ func (u Undoable) continuesWith(next Record) bool {
 	switch e := next.Body.(type) {
 	case Loaded:
 		_, cleared := u.Presses[e.Press]
-		return u.Kind == KindUnloaded && cleared
+		return (u.Kind == KindUnloaded || u.Kind == KindClosed) && cleared
 	case Split:
 		_, cleared := u.Presses[e.Press]
 		return u.Kind == KindUnloaded && cleared

@@ -4,10 +4,28 @@ import "potlifed/model/lifecycle"
 
 // LoadBatch puts a batch on a press.
 type LoadBatch struct {
-	Batch   string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
-	Press   string `json:"press" doc:"id of the press"`
-	Replace bool   `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
+	Batch    string    `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Press    string    `json:"press" doc:"id of the press"`
+	Replace  bool      `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
+	ComesOff *ComesOff `json:"comes_off,omitempty" doc:"what becomes of the batch that is on the press; it is closed or kept by the same change, and replace need not be set"`
 }
+
+// ComesOff says what becomes of the batch that another one replaces on a press. The fields are
+// those of [CloseBatch].
+type ComesOff struct {
+	Batch     string              `json:"batch" minLength:"1" doc:"id of the batch that is meant; the change is refused when another one is on the press"`
+	Outcome   string              `json:"outcome" enum:"used-up,discarded,went-off,not-known,kept" doc:"how the batch ended: used-up, discarded, went-off or not-known; or kept: it stays open, loosely covered at the bench"`
+	StillGood lifecycle.StillGood `json:"still_good,omitempty" enum:"yes,no,unknown" doc:"whether it was still good; default unknown"`
+	Seen      lifecycle.Seen      `json:"seen,omitempty" enum:"now,earlier" doc:"whether somebody saw it go off now, or it had gone off earlier; default earlier"`
+	LeftG     *float64            `json:"left_g,omitempty" doc:"mass left in the cup, in g, 0 or more"`
+	Weigh     bool                `json:"weigh,omitempty" doc:"instead of left_g: weigh the cup on the scale and subtract the empty cup"`
+	Scale     string              `json:"scale,omitempty" doc:"with weigh: id of the scale; default: the one that the batch was mixed on, or the only one"`
+	EmptyG    *float64            `json:"empty_g,omitempty" doc:"with weigh: weight of the empty cup in g, where the bench does not know it"`
+	Exposure  *float64            `json:"exposure,omitempty" doc:"with kept: how open the cup is, 0 to 1; default 0.5, loosely covered"`
+}
+
+// Kept is the outcome in [ComesOff] of a batch that stays open.
+const Kept = "kept"
 
 // UnloadBatch takes a batch off its press, or lifts the stop that is left on the press after
 // the batch went off.
