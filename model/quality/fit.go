@@ -81,7 +81,7 @@ func (f *Fit) Intercept(stratum int) (value, se float64) {
 
 const (
 	mostSteps = 60
-	// converged is the relative change of the deviance at which the steps end.
+	// converged is the relative change of the loss at which the steps end.
 	converged = 1e-12
 	// aliased is the share of a column's variation that others must leave unexplained.
 	aliased = 1e-10
@@ -123,8 +123,8 @@ type working struct {
 	strata        int
 	beta          []float64
 	alpha         []float64
-	mean, weight  []float64 // of each used row
-	deviance      float64
+	mean, weight  []float64  // of each used row
+	loss          float64    // minus twice the log-likelihood, without what no coefficient changes
 	information   *symmetric // of the columns, strata taken out
 	sums          []sums     // of each stratum
 }
@@ -137,7 +137,15 @@ type sums struct {
 }
 
 func newSums(p int) sums {
-	return sums{wx: make([]float64, p), wxz: make([]float64, p), wxx: make([]float64, p*p)}
+	all := make([]float64, p*(p+2))
+	return sums{wx: all[:p], wxz: all[p : 2*p], wxx: all[2*p:]}
+}
+
+func (s *sums) zero() {
+	s.w, s.wz = 0, 0
+	clear(s.wx)
+	clear(s.wxz)
+	clear(s.wxx)
 }
 
 func (m Model) working() (*working, error) {
@@ -217,12 +225,12 @@ func (w *working) standardise() {
 	}
 }
 
-// iterate repeats steps until the deviance no longer changes. A step that makes it larger is
+// iterate repeats steps until the loss no longer changes. A step that makes it larger is
 // halved.
 func (w *working) iterate() error {
 	w.predict()
 	for step := range mostSteps {
-		beta, alpha, before := slices.Clone(w.beta), slices.Clone(w.alpha), w.deviance
+		beta, alpha, before := slices.Clone(w.beta), slices.Clone(w.alpha), w.loss
 		if column := w.step(); column >= 0 && step == 0 {
 			return &AliasedError{w.Columns[column]}
 		} else if column >= 0 { // it varied while all rows of a stratum had the same rate
@@ -230,7 +238,7 @@ func (w *working) iterate() error {
 		}
 		for range 30 {
 			w.predict()
-			if w.deviance <= before*(1+converged)+1e-9 { // NaN is not
+			if w.loss <= before+converged*math.Abs(before) { // NaN is not
 				break
 			}
 			for j := range w.beta {
@@ -240,7 +248,7 @@ func (w *working) iterate() error {
 				w.alpha[s] = (w.alpha[s] + alpha[s]) / 2
 			}
 		}
-		if math.Abs(w.deviance-before) <= converged*(math.Abs(w.deviance)+0.1) {
+		if math.Abs(w.loss-before) <= converged*(math.Abs(w.loss)+0.1) {
 			w.accumulate()
 			return nil
 		}
@@ -248,9 +256,9 @@ func (w *working) iterate() error {
 	return ErrNotConverged
 }
 
-// predict computes mean, weight and deviance of the rows.
+// predict computes mean, weight and loss of the rows.
 func (w *working) predict() {
-	w.deviance = 0
+	w.loss = 0
 	for k, row := range w.rows {
 		eta := w.alpha[w.stratum(row)]
 		for j, b := range w.beta {
@@ -260,12 +268,12 @@ func (w *working) predict() {
 		if w.Family == Binomial {
 			share := 1 / (1 + math.Exp(-eta))
 			w.mean[k], w.weight[k] = n*share, n*share*(1-share)
-			w.deviance += 2 * (xLogRatio(y, n*share) + xLogRatio(n-y, n*(1-share)))
+			w.loss -= 2 * (y*eta - n*(math.Max(eta, 0)+math.Log1p(math.Exp(-math.Abs(eta)))))
 			continue
 		}
 		mu := n * math.Exp(eta)
 		w.mean[k], w.weight[k] = mu, mu
-		w.deviance += 2 * (xLogRatio(y, mu) - (y - mu))
+		w.loss -= 2 * (y*eta - mu)
 	}
 }
 
@@ -279,7 +287,7 @@ func xLogRatio(x, y float64) float64 {
 // accumulate fills the sums of the strata and the information of the columns.
 func (w *working) accumulate() {
 	for s := range w.sums {
-		w.sums[s] = newSums(w.p)
+		w.sums[s].zero()
 	}
 	for k, row := range w.rows {
 		w.add(&w.sums[w.stratum(row)], k)
@@ -344,7 +352,7 @@ func (w *working) step() (column int) {
 // result turns the last step into a Fit, in the columns' own units.
 func (w *working) result() *Fit {
 	f := &Fit{
-		Columns: w.Columns, Beta: make([]float64, w.p), SE: make([]float64, w.p), Rows: len(w.rows), Deviance: w.deviance,
+		Columns: w.Columns, Beta: make([]float64, w.p), SE: make([]float64, w.p), Rows: len(w.rows),
 		intercepts: make([]float64, w.strata), interceptSEs: make([]float64, w.strata), scale: w.scale, w: w,
 	}
 	root, _ := w.information.cholesky()
@@ -375,6 +383,12 @@ func (w *working) result() *Fit {
 			f.Pearson += (y - mu) * (y - mu) / w.weight[k]
 		}
 		f.LogLik += w.logLik(y, n, mu)
+		f.Deviance += 2 * xLogRatio(y, mu)
+		if w.Family == Binomial {
+			f.Deviance += 2 * xLogRatio(n-y, n-mu)
+		} else {
+			f.Deviance -= 2 * (y - mu)
+		}
 	}
 	f.DF = float64(len(w.rows) - w.p - used)
 	f.Dispersion = f.Pearson / f.DF

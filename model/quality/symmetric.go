@@ -1,6 +1,9 @@
 package quality
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // symmetric is a symmetric matrix of which the lower triangle is kept. The matrices here have a
 // handful of rows and are made for each cluster, so they are kept as plain values.
@@ -33,6 +36,18 @@ func (m *symmetric) addCentred(s *sums, factor float64) {
 		m.raw[i] += factor * s.wxx[i*m.n+i]
 		for j := 0; j <= i; j++ {
 			m.v[i*m.n+j] += factor * (s.wxx[i*m.n+j] - s.wx[i]*s.wx[j]/s.w)
+		}
+	}
+}
+
+// addAround adds the weighted variation of columns in a part of a stratum around the mean of the
+// whole stratum.
+func (m *symmetric) addAround(part, whole *sums) {
+	for i := range m.n {
+		mi := whole.wx[i] / whole.w
+		for j := 0; j <= i; j++ {
+			mj := whole.wx[j] / whole.w
+			m.v[i*m.n+j] += part.wxx[i*m.n+j] - mi*part.wx[j] - mj*part.wx[i] + mi*mj*part.w
 		}
 	}
 }
@@ -107,6 +122,12 @@ func (r triangle) solve(b []float64) []float64 {
 		}
 		x[i] /= r.v[i*r.n+i]
 	}
+	return r.back(x)
+}
+
+// back returns the x for which the factor's transpose times x is b.
+func (r triangle) back(b []float64) []float64 {
+	x := slices.Clone(b)
 	for i := r.n - 1; i >= 0; i-- {
 		for k := i + 1; k < r.n; k++ {
 			x[i] -= r.v[k*r.n+i] * x[k]
