@@ -134,7 +134,7 @@ func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error)
 func eventKinds() []describe.EventKind {
 	var kinds []describe.EventKind
 	for _, kind := range record.Kinds() {
-		if kind != record.KindAirStep {
+		if kind.IsEvent() {
 			meaning, body := kind.Meaning()
 			kinds = append(kinds, describe.EventKind{Kind: string(kind), Meaning: meaning, Body: body})
 		}

@@ -215,7 +215,7 @@ var correlation = object{"location": "$message.payload#/ref", "description": "th
 // commandHead holds the fields that every command has beside those of its change.
 type commandHead struct {
 	Ref string `json:"ref" minLength:"1" maxLength:"128" doc:"the client's own name for the command, new for each: a repetition with the same ref has no further effect"`
-	At  string `json:"at" format:"date-time" doc:"when the command was given; it is ignored when that is more than a minute away from the bench's clock"`
+	At  string `json:"at" format:"date-time" doc:"when the command was given; it is ignored when that is more than a minute away from the bench's clock; a report of prints or rejects may be 15 minutes old and is counted at its time"`
 }
 
 // command returns the schema of a command's payload.

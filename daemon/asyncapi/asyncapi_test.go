@@ -19,7 +19,7 @@ import (
 func kinds() []describe.EventKind {
 	var all []describe.EventKind
 	for _, kind := range record.Kinds() {
-		if kind != record.KindAirStep {
+		if kind.IsEvent() {
 			meaning, body := kind.Meaning()
 			all = append(all, describe.EventKind{Kind: string(kind), Meaning: meaning, Body: body})
 		}

@@ -54,9 +54,10 @@ type Bench struct {
 	lightReports map[string]light.Report // of lamps that report back, by light
 	lives        map[string]airpath.Life // what was last derived from batches, by id
 	watched      map[record.AlarmKey]watched
-	promises     map[string]promise // the ends last expected of batches, by id
-	checked      time.Duration      // CLOCK_BOOTTIME of the last checkpoint
-	dirty        bool               // something but readings has changed since the last snapshot
+	promises     map[string]promise      // the ends last expected of batches, by id
+	conditions   map[string][]conditions // of the last minutes, by press
+	checked      time.Duration           // CLOCK_BOOTTIME of the last checkpoint
+	dirty        bool                    // something but readings has changed since the last snapshot
 }
 
 // input is one thing that comes in.
@@ -74,7 +75,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{},
 		useWithinOpened: useWithinOpened(s.Shop),
 		lightReports:    map[string]light.Report{},
-		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{},
+		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{}, conditions: map[string][]conditions{},
 	}
 	if b.publishing == nil {
 		b.publishing = func() Publishing { return Publishing{} }
@@ -144,6 +145,8 @@ func (b *Bench) tick(now time.Time) {
 	b.dirty = true
 	now = b.watchClock(now)
 	b.closeMinutes(now)
+	b.closeMinutesOfCounts(now)
+	b.noteMinute(now)
 	b.endRests(now)
 	b.askAlarms(now)
 	if mono := b.clock.mono(); mono-b.checked >= checkpointEvery {
@@ -166,6 +169,7 @@ func (b *Bench) stop() error {
 	for _, z := range b.zones {
 		b.closeAir(z.id, now)
 	}
+	b.closeTallies(now)
 	b.decide(now, actor.Bench, record.Stopped{})
 	b.write.checkpoint = true
 	b.write.retryAt = 0

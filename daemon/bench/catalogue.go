@@ -8,8 +8,10 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/daemon/view"
 	"potlifed/model/alarm"
 	"potlifed/model/cure"
+	"potlifed/model/defect"
 	"potlifed/model/evaporate"
 )
 
@@ -58,6 +60,22 @@ func (c *catalogue) cupFor(press, cup string) (config.Cup, error) {
 		return config.Cup{}, request.Refuse(request.Invalid, "no such cup", "there is no cup %q in the configuration", cup)
 	}
 	return c.Cups[i], nil
+}
+
+// day returns the day of a time on the shop's calendar, YYYY-MM-DD.
+func (c *catalogue) day(at time.Time) string { return at.Local().Format(time.DateOnly) }
+
+// defectKinds returns the kinds of defect, without counts: those of the trade, then the shop's
+// own.
+func (c *catalogue) defectKinds() []view.DefectCount {
+	var kinds []view.DefectCount
+	for _, k := range defect.Trade() {
+		kinds = append(kinds, view.DefectCount{Kind: k.ID, Words: k.Words})
+	}
+	for _, k := range c.Defects {
+		kinds = append(kinds, view.DefectCount{Kind: k.ID, Words: k.Words})
+	}
+	return kinds
 }
 
 // placeOn is how a cup stands on a press.

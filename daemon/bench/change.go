@@ -13,7 +13,7 @@ import (
 func (w *waiter) enter(b *Bench, now time.Time) {
 	p := &b.write
 	key := w.request.Key
-	if known, ok := b.state.Answers[key]; ok && key != "" {
+	if known, ok := b.answered(now, w.request); ok && key != "" {
 		if known.Hash != w.request.Hash {
 			w.refuse(request.Refuse(request.Invalid, "key used before", "the key %q was used for another request; use a new one", key))
 			return
@@ -48,6 +48,23 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 	w.join(p)
 }
 
+// answered returns the answer to an earlier request with the same key. A report of prints or
+// rejects is answered with the press as it is now.
+func (b *Bench) answered(now time.Time, r request.Request) (record.Answer, bool) {
+	if a, ok := b.state.Answers[r.Key]; ok {
+		return a, true
+	}
+	hash, ok := b.state.ReportHash(r.Key)
+	if !ok {
+		return record.Answer{}, false
+	}
+	a := record.Answer{Key: r.Key, Hash: hash}
+	if press, report := reports(r.Change); report {
+		a.Body, _ = json.Marshal(b.pressView(now, press)) // a row of the snapshot can be written out
+	}
+	return a, true
+}
+
 // encode writes out what a change is answered with. What cannot be written out counts
 // like a record that cannot.
 func (b *Bench) encode(thing any) (json.RawMessage, error) {
@@ -67,7 +84,7 @@ func (b *Bench) takeBack(before record.State, queued int) {
 	p.queue.records = p.queue.records[:queued]
 	b.state = before
 	for _, r := range undone {
-		if !r.IsEvent() {
+		if isStep(r) {
 			b.apply(r)
 		}
 	}
@@ -81,10 +98,19 @@ func (b *Bench) takeBack(before record.State, queued int) {
 // or neither.
 func (w *waiter) remember(b *Bench, now time.Time) {
 	a := record.Answer{Key: w.request.Key, Hash: w.request.Hash, At: now, Body: w.body}
+	if _, report := reports(w.request.Change); report {
+		a.Body = nil
+		// A report that said nothing new has no record; its key is then forgotten by a crash.
+		b.state = b.state.WithAnswer(a, record.KindCounted)
+		if last := w.last - 1; last >= w.first && b.write.queue.records[last].Body.Kind() == record.KindCounted {
+			b.write.queue.records[last].Answer = &a
+		}
+		return
+	}
 	for i := w.last - 1; i >= w.first; i-- {
 		if r := &b.write.queue.records[i]; r.IsEvent() {
 			r.Answer = &a
-			b.state = b.state.WithAnswer(a)
+			b.state = b.state.WithAnswer(a, r.Body.Kind())
 			return
 		}
 	}
@@ -166,6 +192,8 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 		return b.unshelve(now, r.By, c)
 	case request.CountPrints:
 		return b.countPrints(now, r.By, c)
+	case request.CountDefects:
+		return b.countDefects(now, r.By, c)
 	case request.VerifySensor:
 		return b.verify(now, r.By, c)
 	case request.TakeOutOfService:

@@ -102,17 +102,17 @@ func cannotWrite(err error) *request.Refusal {
 		"%v; nothing was changed. Readings, clocks and lights go on. Make room or change the card, then ask again", err)
 }
 
-// unwritten counts the events that are only in memory.
+// unwritten counts the events and reports that are only in memory.
 func (p *pipeline) unwritten() int {
 	n := 0
 	for _, r := range p.queue.records {
-		if r.IsEvent() {
+		if !isStep(r) {
 			n++
 		}
 	}
 	if p.flight != nil {
 		for _, r := range p.flight.records {
-			if r.IsEvent() {
+			if !isStep(r) {
 				n++
 			}
 		}

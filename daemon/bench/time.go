@@ -16,6 +16,7 @@ func (b *Bench) begin() {
 	b.instance = e.Instance
 	b.checked = b.clock.started.Mono
 	b.begun = b.decide(at, actor.Bench, e).Seq
+	b.closeTallies(at) // of an earlier run that ended without doing so
 	at = b.watchClock(at)
 	for _, z := range b.zones {
 		if _, known := b.state.Zones[z.id]; !known {
@@ -34,11 +35,13 @@ func (b *Bench) watchClock(now time.Time) time.Time {
 		return now
 	}
 	if step != 0 {
+		b.closeTallies(now)
 		for _, z := range b.zones { // air up to here is told in the time before the step
 			b.closeAir(z.id, now)
 		}
 	}
 	b.clock.shift(step)
+	b.shiftConditions(step)
 	now = now.Add(step)
 	for _, s := range b.sensors {
 		s.shift(step)

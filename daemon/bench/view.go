@@ -192,6 +192,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	v.ThinnerReason = batch.ThinnerReason
 	v.Pours = pours(m)
 	v.ByBench = byBench(s, batch, now)
+	v.Prints, v.Defects = batch.Prints, batch.Defects
 	v.Ratio = ratioView(m)
 	if v.Corrections == nil {
 		v.Corrections = []mix.Correction{}
@@ -269,9 +270,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {
 			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
 		}
-		if prints, counted := s.Prints[p.ID]; counted {
-			v.PrintsTotal = &prints.Total
-		}
+		b.addCounts(&v, s, now)
 		if id := s.Presses[p.ID].Batch; id != "" {
 			v.Batch = &id
 			if i := slices.IndexFunc(next.Batches, func(b view.Batch) bool { return b.ID == id }); i >= 0 {

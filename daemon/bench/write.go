@@ -12,7 +12,15 @@ import (
 
 // decide applies a decision and queues its record.
 func (b *Bench) decide(at time.Time, by actor.Name, body record.Body) record.Record {
-	return b.apply(record.Record{Stamp: b.clock.stamp(at), By: by, Body: body})
+	moves := record.ChangesPresses(body)
+	if moves { // so that a batch's prints come before its next press or its end
+		b.closeTallies(at)
+	}
+	r := b.apply(record.Record{Stamp: b.clock.stamp(at), By: by, Body: body})
+	if moves {
+		b.noteConditions(at)
+	}
+	return r
 }
 
 // apply applies a record and queues it. An event that cannot be written out, such as one
@@ -20,7 +28,7 @@ func (b *Bench) decide(at time.Time, by actor.Name, body record.Body) record.Rec
 // records of everybody else.
 func (b *Bench) apply(r record.Record) record.Record {
 	b.dirty = true
-	step := !r.IsEvent()
+	step := isStep(r)
 	if !step {
 		if err := r.Encode(); err != nil {
 			b.log.Error("an event cannot be written out and is not applied", "kind", r.Body.Kind(), "err", err)
@@ -29,7 +37,9 @@ func (b *Bench) apply(r record.Record) record.Record {
 			}
 			return r
 		}
-		r.Seq = b.state.Seq + 1
+		if r.IsEvent() {
+			r.Seq = b.state.Seq + 1
+		}
 		b.write.urgent = true
 	}
 	b.state = record.Apply(b.state, r)
@@ -43,6 +53,9 @@ func (b *Bench) apply(r record.Record) record.Record {
 	b.write.queue.records = append(b.write.queue.records, r)
 	return r
 }
+
+// isStep reports whether a record is a step of the air, which is true whatever people asked for.
+func isStep(r record.Record) bool { return r.Body.Kind() == record.KindAirStep }
 
 // flush sends what waits to the journal. Events go at once; air steps alone wait for
 // company until a minute of them is together, because each commit costs a card more
@@ -73,7 +86,12 @@ func (b *Bench) flush() {
 // thinning is how far back air is kept as it was recorded: as long as the configuration
 // says, and for as long as a batch that lived in it is open.
 func thinning(s record.State, keep config.Retention, now time.Time) *journal.Thinning {
-	t := journal.Thinning{RawBefore: now.Add(-keep.Raw), MinutesBefore: now.Add(-keep.Minutes)}
+	t := journal.Thinning{RawBefore: now.Add(-keep.Raw), MinutesBefore: now.Add(-keep.Minutes), CountedBefore: s.Last.At}
+	for _, open := range s.Open {
+		if open.First.Before(t.CountedBefore) {
+			t.CountedBefore = open.First
+		}
+	}
 	for _, batch := range s.Batches {
 		if !batch.MixedAt.IsZero() && batch.MixedAt.Before(t.RawBefore) {
 			t.RawBefore = batch.MixedAt
@@ -142,8 +160,12 @@ func (b *Bench) failed(g *group, err error) {
 			continue
 		}
 		for i := w.first; i < w.last; i++ {
-			drop[i] = all.records[i].IsEvent() // the air was what it was
+			drop[i] = !isStep(all.records[i]) // the air was what it was
 		}
+	}
+	for i, r := range all.records {
+		// It may contain reports that are dropped. The tallies that stay get an event again.
+		drop[i] = drop[i] || endsMinute(r.Body)
 	}
 	if !slices.Contains(drop, true) { // nothing to undo: the state stands as it is
 		p.queue = group{records: all.records}

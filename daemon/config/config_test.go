@@ -99,6 +99,7 @@ func TestSampleFile(t *testing.T) {
 	want.Scales[0].Port = "/dev/serial/by-id/usb-FTDI_FT232R_USB_UART_A10K1234-if00-port0"
 	want.Sensors[0].Path = "/sys/bus/i2c/devices/1-0044/hwmon/hwmon*"
 	want.Lights[0].ID = "light-1"
+	want.Defects = []Defect{{ID: "cliche-wear", Words: "Worn cliché"}}
 	want.Hardeners = []Hardener{{ID: "hardener-a", UseWithinOpened: 90 * 24 * time.Hour}}
 	want.Thinners = []Thinner{{ID: "thinner-s", VapourPressurePa: 500, MolarMassG: 98.1}}
 	want.Cups[0] = Cup{ID: "cup-110", InkMinimumG: 85, FillMaximumG: 150, MouthMM: 110, Exposure: 1, Lag: 10 * time.Minute}

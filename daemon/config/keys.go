@@ -29,6 +29,7 @@ lights: [{payloads: {}, flashing_payloads: {}, confirm_payloads: {}}]
 hardeners: [{}]
 thinners: [{}]
 inks: [{thinner_pct: {}, pot_life: {}}]
+defects: [{}]
 alarms: {}
 retention: {}
 units: {}

@@ -2,10 +2,14 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"potlifed/model/cure"
+	"potlifed/model/defect"
 	"potlifed/model/mix"
 )
 
@@ -18,7 +22,29 @@ func (r *reader) materials(top *mapping, standard Shop, shop *Shop) {
 	top.require("inks", oneInk)
 	top.each("inks", oneInk, func(m *mapping) { shop.Inks = append(shop.Inks, r.ink(m, standard.Inks[0])) })
 	top.some("inks", oneInk)
+	shop.Defects = nil
+	top.each("defects", "a list of kinds of print defect, each with id and words", func(m *mapping) { shop.Defects = append(shop.Defects, r.defect(m)) })
 }
+
+// defect reads a kind of print defect of the shop's own. The kinds that every shop has keep
+// their ids.
+func (r *reader) defect(m *mapping) Defect {
+	var d Defect
+	m.id(aDefect, &d.ID)
+	if slices.ContainsFunc(defect.Trade(), func(k defect.Kind) bool { return k.ID == d.ID }) {
+		m.wrongAs("id", "a kind that every shop has", "an id of its own")
+	}
+	m.require("words", defectWords.want)
+	m.text("words", &d.Words, defectWords)
+	return d
+}
+
+var defectWords = textRule{"its name for people, 1 to 40 characters on one line", func(text string) string {
+	if n := utf8.RuneCountInString(text); n < 1 || n > 40 || strings.ContainsFunc(text, unicode.IsControl) {
+		return "1 to 40 characters on one line"
+	}
+	return ""
+}}
 
 func (r *reader) hardener(m *mapping) Hardener {
 	var h Hardener

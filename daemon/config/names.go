@@ -20,6 +20,7 @@ const (
 	aHardener kind = "hardener"
 	aThinner  kind = "thinner"
 	anInk     kind = "ink"
+	aDefect   kind = "kind of defect"
 	aPort     kind = "port"
 	aPath     kind = "path"
 	aTopic    kind = "topic"

@@ -29,6 +29,7 @@ type Shop struct {
 	Hardeners []Hardener
 	Thinners  []Thinner
 	Inks      []Ink
+	Defects   []Defect // kinds of print defect beside those that every shop has
 	Alarms    Alarms
 	Others    []string // benches on the same broker whose presses are shown too
 	Clock     string   // "kernel": believe the kernel's word that the clock is set; "assume": a clock chip keeps it
@@ -164,6 +165,12 @@ type Ink struct {
 // plus hardener.
 type ThinnerPct struct {
 	Min, Max, Dark, Light float64 // defaults 10, 20, 10, 12 (common practice, no source)
+}
+
+// Defect is a kind of print defect.
+type Defect struct {
+	ID    string
+	Words string // its name for people
 }
 
 // Alarms are the limits that alarms and lights work by.

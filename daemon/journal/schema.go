@@ -48,6 +48,9 @@ var migrations = []string{
 
 	// How batches end, those included that were poured into another.
 	`CREATE INDEX record_ended ON record (at) WHERE kind IN ('closed', 'abandoned', 'topped-up');`,
+
+	// Reports of counts, which are removed once the events of their minutes contain them.
+	`CREATE INDEX record_counted ON record (at) WHERE kind = 'counted';`,
 }
 
 // migrate brings the file's layout up to date and returns the journal's id. It returns an error

@@ -17,6 +17,9 @@ import (
 type Thinning struct {
 	RawBefore     time.Time
 	MinutesBefore time.Time
+	// CountedBefore is before the minute of every report of a count that has no event yet.
+	// Earlier reports are removed.
+	CountedBefore time.Time
 }
 
 // thinAtOnce is how many steps one commit thins at most, so that the group after it waits for
@@ -40,6 +43,9 @@ func (j *Journal) thin(t Thinning) (err error) {
 		if err := thinTo(tx, level.grain, level.before); err != nil {
 			return fmt.Errorf("thin air to %v: %w", level.grain, err)
 		}
+	}
+	if _, err := tx.Exec(`DELETE FROM record WHERE kind = 'counted' AND at < ?`, t.CountedBefore.UnixNano()); err != nil {
+		return fmt.Errorf("remove reports of counts: %w", err)
 	}
 	return tx.Commit()
 }

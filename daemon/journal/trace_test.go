@@ -96,7 +96,7 @@ func TestOldLayoutIsBroughtUpToDate(t *testing.T) {
 	dir := t.TempDir()
 	j := openAt(t, dir)
 	written(t, j, record.PouredFrom{Batch: "0612-1", Can: "ink-1", Lot: "A 17"})
-	for _, index := range []string{"batch", "from", "can", "lot", "over", "clock", "undone", "ended"} {
+	for _, index := range []string{"batch", "from", "can", "lot", "over", "clock", "undone", "ended", "counted"} {
 		if _, err := j.write.Exec(`DROP INDEX record_` + index); err != nil {
 			t.Fatal(err)
 		}

@@ -116,7 +116,8 @@ func columns(r record.Record) ([]any, error) {
 	var seq, answer, zone, starts any
 	if step, ok := r.Body.(record.AirStep); ok {
 		zone, starts = step.Zone, step.Start.UnixNano()
-	} else {
+	}
+	if r.IsEvent() {
 		seq = int64(r.Seq)
 	}
 	if r.Answer != nil {

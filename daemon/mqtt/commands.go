@@ -18,7 +18,8 @@ import (
 const (
 	commandQueue = 32
 	answerQueue  = 64
-	// commandFresh is how far a command's time may be from ours, either way.
+	// commandFresh is how far a command's time may be from ours, either way. Reports of prints
+	// and rejects may be older: they are counted at their time.
 	commandFresh   = time.Minute
 	commandTimeout = 30 * time.Second
 )
@@ -117,9 +118,9 @@ func (p *Publisher) execute(ctx context.Context, in Given) Answer {
 		return p.ignored(c, "commands are not allowed here; mqtt.commands in the configuration allows them")
 	case err != nil:
 		return p.refused(c, err)
-	case age > commandFresh:
+	case age > c.fresh():
 		return p.ignored(c, fmt.Sprintf("given %v ago by the bench's clock (%s); %v at most",
-			age.Round(time.Second), now.Format(time.RFC3339), commandFresh))
+			age.Round(time.Second), now.Format(time.RFC3339), c.fresh()))
 	case age < -commandFresh:
 		return p.ignored(c, fmt.Sprintf("given in the future: it is %s by the bench's clock", now.Format(time.RFC3339)))
 	}

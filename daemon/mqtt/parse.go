@@ -58,7 +58,18 @@ func ParseCommand(verb string, payload []byte) (Command, error) {
 	}
 	sum := sha256.Sum256(append([]byte(verb+"\n"), canonical...))
 	c.Hash = hex.EncodeToString(sum[:])
+	if late, is := c.Change.(request.Late); is {
+		c.Change = late.Occurred(c.At)
+	}
 	return c, nil
+}
+
+// fresh returns how old the command may be.
+func (c Command) fresh() time.Duration {
+	if _, late := c.Change.(request.Late); late {
+		return request.MaxLate
+	}
+	return commandFresh
 }
 
 func readRef(fields map[string]json.RawMessage) (string, error) {

@@ -36,6 +36,7 @@ var commandExamples = map[string]string{
 	"unshelve":       `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air"}`,
 	"out-of-service": `{` + commandHead + `,"sensor":"bench-air","until":"2026-06-13T09:00:00Z","reason":"in the salt jar"}`,
 	"prints":         `{` + commandHead + `,"press":"press-1","add":12}`,
+	"defects":        `{` + commandHead + `,"press":"press-1","kind":"pinholes","add":-1}`,
 	"cans":           `{` + commandHead + `,"hardener":"hardener-a","lot":"A 17","use_by":"2027-01-31"}`,
 	"opened":         `{` + commandHead + `,"can":"hardener-1","on":"2026-06-12"}`,
 	"stirred":        `{` + commandHead + `,"can":"ink-1"}`,
@@ -62,6 +63,23 @@ func TestEveryVerbIsRead(t *testing.T) {
 		}
 		if c.Change.Verb() != verb || c.Ref != "r1" || !c.At.Equal(time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC)) || c.Hash == "" {
 			t.Errorf("%s: %+v", verb, c)
+		}
+	}
+	for _, verb := range []string{"prints", "defects"} {
+		report, err := ParseCommand(verb, []byte(commandExamples[verb]))
+		later, _ := ParseCommand(verb, []byte(strings.Replace(commandExamples[verb], "08:00:00", "08:01:00", 1)))
+		if err != nil || report.fresh() != request.MaxLate || report.Hash != later.Hash {
+			t.Errorf("%s: %+v, %v: want a report that may come late, and one hash for each time", verb, report, err)
+		}
+		switch r := report.Change.(type) {
+		case request.CountPrints:
+			if r.At == nil || !r.At.Equal(report.At) {
+				t.Errorf("prints are counted at %v", r.At)
+			}
+		case request.CountDefects:
+			if r.At == nil || !r.At.Equal(report.At) || *r.Add != -1 {
+				t.Errorf("defects: %+v", r)
+			}
 		}
 	}
 	c, err := ParseCommand("record", []byte(commandExamples["record"]))

@@ -13,7 +13,7 @@ import (
 type Kind string
 
 // Record is one entry of the journal: an event, which is numbered without gaps and kept
-// forever, or an air step, which has Seq 0.
+// forever, or an air step or a report of a count, which have Seq 0.
 type Record struct {
 	Seq    uint64
 	Stamp  Stamp
@@ -50,15 +50,18 @@ func (r Record) JSON() ([]byte, error) {
 	return r.encoded, nil
 }
 
-// IsEvent reports whether r is an event rather than an air step.
-func (r Record) IsEvent() bool { return r.Body.Kind() != KindAirStep }
+// IsEvent reports whether r is an event, which has a number and is published.
+func (r Record) IsEvent() bool { return r.Body.Kind().IsEvent() }
+
+// IsEvent reports whether the records of this kind are events.
+func (k Kind) IsEvent() bool { return k != KindAirStep && k != KindCounted }
 
 // Answer is the answer to a change with an idempotency key.
 type Answer struct {
 	Key  string          `json:"key"`
 	Hash string          `json:"hash"` // of the request, to tell a repetition from a reuse of the key
 	At   time.Time       `json:"at"`
-	Body json.RawMessage `json:"body"`
+	Body json.RawMessage `json:"body,omitempty"` // absent for a report of a count
 }
 
 // Body is the content of a record. It holds the facts as they were decided. Applying it
@@ -80,7 +83,7 @@ type row struct {
 	decode  func(data []byte) (Body, error)
 }
 
-// table holds every kind of record. Of all of them, only the air step is not an event.
+// table holds every kind of record.
 var table = []row{
 	rowOf[Started]("The service has started."),
 	rowOf[Stopped]("The service has stopped in good order."),
@@ -112,6 +115,7 @@ var table = []row{
 	rowOf[CanEmptied]("A can was reported empty, or not empty after all."),
 	rowOf[PouredFrom]("A pour came from a registered can."),
 	rowOf[Printed]("A press has printed."),
+	rowOf[Defects]("Rejects of a press were counted or corrected."),
 	rowOf[AlarmRaised]("An alarm was raised."),
 	rowOf[AlarmReturned]("The cause of an alarm is gone."),
 	rowOf[AlarmCleared]("An alarm has ended because its subject is gone."),
@@ -128,6 +132,7 @@ var table = []row{
 	rowOf[DevicePaired]("A device was paired."),
 	rowOf[DeviceUnpaired]("A device was unpaired."),
 	rowOf[AirStep]("The air of a zone over a time, and what it did to the batches there."),
+	rowOf[Counted]("A press reported prints or rejects; the event of the minute contains them."),
 }
 
 // rowOf returns the row of a type of body.

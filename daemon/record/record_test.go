@@ -49,7 +49,12 @@ func everyBody(t testing.TB) map[Kind]Body {
 		AlarmUnshelved{Name: "clock", Subject: "bench-1"}, AlarmSuppressed{Name: "life-cut", Subject: "0612-1", Priority: "medium", Text: "t"},
 		AlarmUnsuppressed{Name: "life-cut", Subject: "0612-1"},
 		OutOfService{Device: "bench-air", Alarms: map[string]alarm.Priority{"sensor-stale": "medium"}, Until: at, Reason: "r"},
-		Printed{Press: "press-1", Batch: "0612-1", Add: 7},
+		Printed{Press: "press-1", Batch: "0612-1", Add: 7, Minute: at, Day: "2026-06-12", Last: at},
+		Defects{Press: "press-1", Defect: "dust", Add: -1, Counter: new(uint64(9)), Minute: at, Day: "2026-06-12", Last: at, Late: true, Conditions: Conditions{
+			Ink: "dial-satin", Zone: "bench", Age: new(time.Hour), Spent: new(0.2), LifeQuality: "good", ThinnerPct: new(7.0), RatioOffPct: new(-1.5),
+			TemperatureC: new(21.5), HumidityPct: new(44.0), VapourDensity: new(8.3), AirQuality: "good",
+		}},
+		Counted{Press: "press-1", Defect: "dust", Batch: "0612-1", Add: 2, Minute: at, Day: "2026-06-12", Conditions: &Conditions{Zone: "bench"}},
 		InService{Device: "bench-air", Alarms: []string{"sensor-stale"}},
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
@@ -141,7 +146,7 @@ func TestBodiesAreAboutABatch(t *testing.T) {
 		switch kind {
 		case KindSplit:
 			want = named.From
-		case KindPrinted:
+		case KindPrinted, KindDefects, KindCounted:
 			want = ""
 		}
 		if body.About() != want {

@@ -1,7 +1,6 @@
 package record
 
 import (
-	"maps"
 	"slices"
 	"time"
 
@@ -156,9 +155,7 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 			later(t)
 		}
 	})
-	s.Prints = maps.Clone(s.Prints)
-	for press, p := range s.Prints {
-		later(&p.UnloadedAt)
-		s.Prints[press] = p
+	for press := range s.Prints {
+		s.count(press, "", func(c *Count) { later(&c.UnloadedAt) })
 	}
 }

@@ -39,10 +39,12 @@ type State struct {
 	Presses map[string]Press           `json:"presses"`
 	Alarms  map[AlarmKey]*Alarm        `json:"alarms"`
 
-	Prints      map[string]Prints  `json:"prints"` // by press
-	ClosedTotal map[ClosedKey]int  `json:"closed_total"`
-	CupEmptyG   map[string]float64 `json:"cup_empty_g"`       // learned at the bench
-	Learned     map[string]Learned `json:"learned,omitempty"` // of inks, by id
+	Prints      map[string]Count            `json:"prints"`            // by press
+	Defects     map[string]map[string]Count `json:"defects,omitempty"` // by press and kind of defect
+	Open        []Tally                     `json:"open_counts,omitempty"`
+	ClosedTotal map[ClosedKey]int           `json:"closed_total"`
+	CupEmptyG   map[string]float64          `json:"cup_empty_g"`       // learned at the bench
+	Learned     map[string]Learned          `json:"learned,omitempty"` // of inks, by id
 
 	Verified map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
 	// FailedChecks are checks of sensors that did not pass, by id, until one does.
@@ -57,6 +59,8 @@ type State struct {
 	Number int    `json:"number"`
 
 	Answers map[string]Answer `json:"answers"` // by key, for a day
+	// ReportKeys are the keys of reports of prints and rejects, oldest first.
+	ReportKeys []ReportKeys `json:"report_keys,omitempty"`
 
 	// Undoables are the changes that can still be undone, oldest first. The JSON name is
 	// that of checkpoints on disk.
@@ -128,6 +132,10 @@ type Batch struct {
 	StillGood lifecycle.StillGood `json:"still_good,omitempty"`
 	LeftG     *float64            `json:"left_g,omitempty"`
 	Spent     float64             `json:"spent,omitempty"` // when it was closed
+
+	// Prints and Defects, by kind, are those that were reported while it was loaded.
+	Prints  uint64            `json:"prints,omitempty"`
+	Defects map[string]uint64 `json:"defects,omitempty"`
 }
 
 // Press is what stands on a press.
@@ -148,7 +156,7 @@ func NewState(journal string) State {
 	return State{
 		Journal: journal,
 		Zones:   map[string]*airpath.Closed{}, Batches: map[string]*Batch{}, Presses: map[string]Press{},
-		Alarms: map[AlarmKey]*Alarm{}, Prints: map[string]Prints{}, ClosedTotal: map[ClosedKey]int{},
+		Alarms: map[AlarmKey]*Alarm{}, Prints: map[string]Count{}, ClosedTotal: map[ClosedKey]int{},
 		CupEmptyG: map[string]float64{}, Answers: map[string]Answer{},
 	}
 }
@@ -166,15 +174,18 @@ func Apply(s State, r Record) State {
 		s.rememberUndo(before, r)
 	}
 	if r.Answer != nil {
-		s = s.WithAnswer(*r.Answer)
+		s = s.WithAnswer(*r.Answer, r.Body.Kind())
 	}
 	return s
 }
 
-// WithAnswer returns the state with the answer to a change that came with a key. Apply
-// calls it for a record that carries an answer. The bench calls it for an answer that
-// could only be encoded after its record was applied.
-func (s State) WithAnswer(a Answer) State {
+// WithAnswer returns the state with the answer to a change that came with a key, whose record
+// is of the given kind. Apply calls it for a record that carries an answer. The bench calls it
+// for an answer that could only be encoded after its record was applied.
+func (s State) WithAnswer(a Answer, of Kind) State {
+	if of == KindCounted {
+		return s.withReportKey(a)
+	}
 	s.Answers = maps.Clone(s.Answers)
 	maps.DeleteFunc(s.Answers, func(_ string, old Answer) bool { return a.At.Sub(old.At) > keptAnswers })
 	s.Answers[a.Key] = a

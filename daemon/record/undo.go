@@ -238,8 +238,11 @@ func (e Undone) apply(s *State, r Record) {
 			s.removePart(id, r.Stamp.At)
 			continue
 		}
-		s.Closed = slices.DeleteFunc(slices.Clone(s.Closed), func(b *Batch) bool { return b.ID == id })
 		b := *before
+		if now, known := s.Find(id); known { // what it printed meanwhile stays printed
+			b.Prints, b.Defects = now.Prints, now.Defects
+		}
+		s.Closed = slices.DeleteFunc(slices.Clone(s.Closed), func(b *Batch) bool { return b.ID == id })
 		s.catchUp(&b)
 		if b.Phase == lifecycle.Mixing && s.otherOnScale(b.Scale, id) {
 			b.AsideAt = r.Stamp.At

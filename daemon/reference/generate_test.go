@@ -131,7 +131,7 @@ func generate(t *testing.T) string {
 	c.EventHead = eventHead()
 	events := fieldsOf{published: true}
 	for _, kind := range record.Kinds() {
-		if kind != record.KindAirStep {
+		if kind.IsEvent() {
 			meaning, body := kind.Meaning()
 			c.Events = append(c.Events, eventText{string(kind), meaning, events.of(body, nil)})
 		}

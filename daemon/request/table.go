@@ -52,6 +52,7 @@ var table = []Row{
 	row[UnshelveAlarm](RightAcknowledge, "alarms/{name}/{subject}/unshelve", "End the shelving of an alarm", about("alarm", "subject")),
 
 	row[CountPrints](RightReport, "presses/{id}/prints", "Record what a press has printed", withBody, about("press")),
+	row[CountDefects](RightReport, "presses/{id}/defects", "Record rejects of a press by one kind of defect", withBody, about("press")),
 
 	row[VerifySensor](RightConfigure, "sensors/{id}/verifications", "Record a check of a sensor's humidity against a reference", withBody, about("sensor")),
 	row[TakeOutOfService](RightConfigure, "sensors/{id}/out-of-service", "Begin the maintenance of a sensor or scale: its alarms are silent", withBody, about("sensor")),

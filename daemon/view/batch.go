@@ -66,6 +66,8 @@ type Batch struct {
 	StillGood     lifecycle.StillGood `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
 	LeftG         *float64            `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
 	OnDisk        *bool               `json:"on_disk,omitempty" doc:"false while a change to the batch is not yet in the journal"`
+	Prints        uint64              `json:"prints,omitempty" doc:"prints that were reported while it was loaded"`
+	Defects       map[string]uint64   `json:"defects,omitempty" doc:"rejects that were reported while it was loaded, by kind of defect"`
 	Lots          []can.Lot           `json:"lots" doc:"the cans that are in the batch"`
 	PourFrom      []CanChoice         `json:"pour_from,omitempty" doc:"the registered cans that the current pour may come from"`
 	CupEmptyG     *float64            `json:"cup_empty_g,omitempty" doc:"weight of the empty cup in g; absent when it is not known"`

@@ -194,6 +194,7 @@ var units = []struct {
 	{nanoseconds, func(ns, _ float64) float64 { return precision.Seconds(ns / 1e9) }},
 	{"_kj_mol", without(precision.KJPerMol)},
 	{"_pct", without(precision.Percent)},
+	{"_g_m3", without(precision.GramsPerM3)},
 	{"_c", without(precision.Celsius)},
 	{"_g", precision.Grams},
 	{"_h", without(precision.Hours)},

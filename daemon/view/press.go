@@ -20,11 +20,24 @@ type Press struct {
 	RemainingS  *Span[float64] `json:"remaining_s" doc:"remaining pot life of the loaded batch in s; null when there is none"`
 	Risk        *float64       `json:"risk" doc:"probability that the loaded batch is past its pot life, 0 to 1; null when there is none"`
 	PrintsTotal *uint64        `json:"prints_total,omitempty" doc:"prints that were reported for this press; absent while none were"`
+	PrintsToday uint64         `json:"prints_today,omitempty" doc:"prints of today on the shop's calendar; absent when there are none"`
+	Defects     []DefectCount  `json:"defects" doc:"rejects by kind of defect, every kind that there is"`
 
 	// The exposure of a cup on the press, and the limits of its content in g.
 	Place        cure.Place `json:"-"`
 	InkMinimumG  float64    `json:"-"`
 	FillMaximumG float64    `json:"-"`
+}
+
+// DefectCount is how many prints of a press were rejected for a kind of defect.
+type DefectCount struct {
+	Kind  string `json:"kind" doc:"id of the kind of defect"`
+	Words string `json:"words" doc:"name of the kind of defect"`
+	Total uint64 `json:"total" doc:"rejects that were reported, less corrections"`
+	Today uint64 `json:"today" doc:"rejects of today on the shop's calendar"`
+	// Highest is the largest total so far, as of the last minute; it does not fall with a
+	// correction.
+	Highest uint64 `json:"-"`
 }
 
 // Light is what a light is to show. The sender of a message sets ValidUntil from the time of the

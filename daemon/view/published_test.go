@@ -19,7 +19,7 @@ import (
 
 // kinds are the kinds of event.
 func kinds() []record.Kind {
-	return slices.DeleteFunc(record.Kinds(), func(k record.Kind) bool { return k == record.KindAirStep })
+	return slices.DeleteFunc(record.Kinds(), func(k record.Kind) bool { return !k.IsEvent() })
 }
 
 // full fills everything that a value has room for: numbers from the given one, lists and

@@ -195,7 +195,7 @@ func newServer(t testing.TB, s *stand) *Server {
 func everyKind() []describe.EventKind {
 	var kinds []describe.EventKind
 	for _, kind := range record.Kinds() {
-		if kind != record.KindAirStep {
+		if kind.IsEvent() {
 			meaning, body := kind.Meaning()
 			kinds = append(kinds, describe.EventKind{Kind: string(kind), Meaning: meaning, Body: body})
 		}
