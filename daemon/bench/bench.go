@@ -70,7 +70,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		return nil, err
 	}
 	b := &Bench{
-		shop: catalogue{s.Shop}, clock: benchClock{real: s.Clock}, journal: s.Journal, log: s.Log, publishing: s.Publishing, version: s.Version,
+		shop: newCatalogue(s.Shop), clock: benchClock{real: s.Clock}, journal: s.Journal, log: s.Log, publishing: s.Publishing, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{},
 		useWithinOpened: useWithinOpened(s.Shop),

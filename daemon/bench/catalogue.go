@@ -9,6 +9,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/alarm"
 	"potlifed/model/cure"
 	"potlifed/model/defect"
@@ -16,7 +17,22 @@ import (
 )
 
 // catalogue finds things in the configuration. Its errors are refusals.
-type catalogue struct{ config.Shop }
+type catalogue struct {
+	config.Shop
+	locale words.Locale
+	kinds  []view.DefectCount // of defects, without counts
+}
+
+func newCatalogue(shop config.Shop) catalogue {
+	c := catalogue{Shop: shop, locale: shop.Locale()}
+	for _, id := range defect.Trade() {
+		c.kinds = append(c.kinds, view.DefectCount{Kind: id, Words: c.locale.Say("defect." + id)})
+	}
+	for _, k := range shop.Defects {
+		c.kinds = append(c.kinds, view.DefectCount{Kind: k.ID, Words: k.Words})
+	}
+	return c
+}
 
 // benchPlace is how a cup stands at the bench: open, and as slow to follow the air as
 // plastic is.
@@ -63,20 +79,11 @@ func (c *catalogue) cupFor(press, cup string) (config.Cup, error) {
 }
 
 // day returns the day of a time on the shop's calendar, YYYY-MM-DD.
-func (c *catalogue) day(at time.Time) string { return at.Local().Format(time.DateOnly) }
+func (c *catalogue) day(at time.Time) string { return c.locale.In(at).Format(time.DateOnly) }
 
 // defectKinds returns the kinds of defect, without counts: those of the trade, then the shop's
 // own.
-func (c *catalogue) defectKinds() []view.DefectCount {
-	var kinds []view.DefectCount
-	for _, k := range defect.Trade() {
-		kinds = append(kinds, view.DefectCount{Kind: k.ID, Words: k.Words})
-	}
-	for _, k := range c.Defects {
-		kinds = append(kinds, view.DefectCount{Kind: k.ID, Words: k.Words})
-	}
-	return kinds
-}
+func (c *catalogue) defectKinds() []view.DefectCount { return slices.Clone(c.kinds) }
 
 // placeOn is how a cup stands on a press.
 func (c *catalogue) placeOn(p config.Press) cure.Place {

@@ -31,7 +31,7 @@ func (r *reader) materials(top *mapping, standard Shop, shop *Shop) {
 func (r *reader) defect(m *mapping) Defect {
 	var d Defect
 	m.id(aDefect, &d.ID)
-	if slices.ContainsFunc(defect.Trade(), func(k defect.Kind) bool { return k.ID == d.ID }) {
+	if slices.Contains(defect.Trade(), d.ID) {
 		m.wrongAs("id", "a kind that every shop has", "an id of its own")
 	}
 	m.require("words", defectWords.want)

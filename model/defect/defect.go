@@ -4,23 +4,10 @@ package defect
 
 import "slices"
 
-// Kind is a kind of defect.
-type Kind struct {
-	ID    string // in requests, events and metrics
-	Words string // its name for people, in English
-}
-
 // trade holds the kinds that every shop has, in the order in which they are shown.
-var trade = []Kind{
-	{"pinholes", "Pinholes"},
-	{"incomplete-transfer", "Incomplete transfer"},
-	{"stringing", "Stringing"},
-	{"smearing", "Smearing"},
-	{"poor-adhesion", "Poor adhesion"},
-	{"ghost", "Ghost of the last print"},
-	{"colour-off", "Colour off"},
-	{"dust", "Dust"},
+var trade = []string{
+	"pinholes", "incomplete-transfer", "stringing", "smearing", "poor-adhesion", "ghost", "colour-off", "dust",
 }
 
-// Trade returns the kinds that every shop has, in the order in which they are shown.
-func Trade() []Kind { return slices.Clone(trade) }
+// Trade returns the ids of the kinds that every shop has, in the order in which they are shown.
+func Trade() []string { return slices.Clone(trade) }

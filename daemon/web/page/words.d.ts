@@ -42,6 +42,14 @@ declare namespace Words {
     "date.weekday-4": {};
     "date.weekday-5": {};
     "date.weekday-6": {};
+    "defect.colour-off": {};
+    "defect.dust": {};
+    "defect.ghost": {};
+    "defect.incomplete-transfer": {};
+    "defect.pinholes": {};
+    "defect.poor-adhesion": {};
+    "defect.smearing": {};
+    "defect.stringing": {};
     "devices.allow": {};
     "devices.allowed": {};
     "devices.allowed-until": {since: Value; until: Value};
