@@ -104,6 +104,7 @@ declare namespace API {
     cup: string;
     cup_empty_g?: number;
     cup_weighs_g?: number;
+    defects?: unknown;
     ends_at: SpanTime | null;
     for_press?: string;
     good_at: string | null;
@@ -118,6 +119,7 @@ declare namespace API {
     pour_from?: Array<CanChoice> | null;
     pours?: Array<Pour> | null;
     press: string | null;
+    prints?: number;
     quality: string;
     ratio?: RatioView;
     remaining_s: SpanFloat64 | null;
@@ -236,8 +238,16 @@ declare namespace API {
     total_g: number;
   }
 
+  interface CountDefects {
+    add?: number;
+    at?: string;
+    kind: string;
+    total?: number;
+  }
+
   interface CountPrints {
     add?: number;
+    at?: string;
     total?: number;
   }
 
@@ -251,6 +261,13 @@ declare namespace API {
     thinner_g?: number;
     to?: string;
     total_g: number;
+  }
+
+  interface DefectCount {
+    kind: string;
+    today: number;
+    total: number;
+    words: string;
   }
 
   interface EmptyCan {
@@ -307,7 +324,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventRested | EventReweighed | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventRested | EventReweighed | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     batch: string;
@@ -518,6 +535,34 @@ declare namespace API {
     seq: number;
     time: string;
     undo?: boolean;
+  }
+
+  interface EventDefects {
+    add: number;
+    age_s?: number;
+    air_quality?: string;
+    batch?: string;
+    by: string;
+    counter?: number;
+    day: string;
+    defect: string;
+    humidity_pct?: number;
+    ink?: string;
+    journal: string;
+    kind: "defects";
+    last: string;
+    late?: boolean;
+    life_quality?: string;
+    minute: string;
+    press: string;
+    ratio_off_pct?: number;
+    seq: number;
+    spent?: number;
+    temperature_c?: number;
+    thinner_pct?: number;
+    time: string;
+    vapour_density_g_m3?: number;
+    zone?: string;
   }
 
   interface EventDevicePaired {
@@ -765,14 +810,29 @@ declare namespace API {
 
   interface EventPrinted {
     add: number;
+    age_s?: number;
+    air_quality?: string;
     batch?: string;
     by: string;
     counter?: number;
+    day?: string;
+    humidity_pct?: number;
+    ink?: string;
     journal: string;
     kind: "printed";
+    last?: string;
+    late?: boolean;
+    life_quality?: string;
+    minute?: string;
     press: string;
+    ratio_off_pct?: number;
     seq: number;
+    spent?: number;
+    temperature_c?: number;
+    thinner_pct?: number;
     time: string;
+    vapour_density_g_m3?: number;
+    zone?: string;
   }
 
   interface EventRecipe {
@@ -1244,9 +1304,11 @@ declare namespace API {
     batch: string | null;
     cause: string;
     cup: string;
+    defects: Array<DefectCount> | null;
     flashing: boolean;
     id: string;
     meaning: string;
+    prints_today?: number;
     prints_total?: number;
     reason: string;
     remaining_s: SpanFloat64 | null;
