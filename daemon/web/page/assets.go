@@ -18,7 +18,7 @@ import (
 // each page has a folder of its own. The tests of a module are beside it as *.test.mjs, which no
 // pattern takes in.
 //
-//go:embed frame.html */*.html */*.css */*.js */*.svg
+//go:embed frame.html */*.html */*.css */*.js */*.svg */*.png
 var files embed.FS
 
 // contentTypes are written out: those that package mime knows depend on the machine.
@@ -26,6 +26,7 @@ var contentTypes = map[string]string{
 	".css": "text/css; charset=utf-8",
 	".js":  "text/javascript; charset=utf-8",
 	".svg": "image/svg+xml",
+	".png": "image/png",
 }
 
 // specifier finds what a module imports: the path relative to the module's own folder.
@@ -51,7 +52,7 @@ func newAssets(from fs.FS, made map[string][]byte) (*assets, error) {
 	}
 	a := &assets{served: map[string]content{}, paths: map[string]string{}, needs: map[string][]string{}, open: map[string]bool{}, made: made, packer: packer}
 	err = fs.WalkDir(from, ".", func(name string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || contentTypes[path.Ext(name)] == "" {
+		if err != nil || d.IsDir() || name == workerFile || contentTypes[path.Ext(name)] == "" {
 			return err
 		}
 		_, err = a.add(from, name)

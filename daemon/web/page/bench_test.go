@@ -68,6 +68,7 @@ func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
 	mux.HandleFunc("GET /api/v1/stream", func(w http.ResponseWriter, r *http.Request) { f.stream(ctx, w, r) })
 	mux.HandleFunc("POST /api/v1/", f.change)
 	mux.HandleFunc("GET /readyz", f.readyz)
+	mux.HandleFunc("GET /healthz", func(http.ResponseWriter, *http.Request) {})
 	f.Server = httptest.NewServer(f.gated(mux, "/api/"))
 	t.Cleanup(func() {
 		end() // a stream ends when it is told to, and Close waits for that

@@ -45,6 +45,9 @@ func TestHandlerServes(t *testing.T) {
 			served[d.At] = want{htmlKind, "no-cache"}
 		}
 	}
+	served[offlinePath] = want{htmlKind, "no-cache"}
+	served[manifestPath] = want{"application/manifest+json", "no-cache"}
+	served[workerPath] = want{"text/javascript; charset=utf-8", "no-cache"}
 	for name, kind := range map[string]string{
 		"lib/base.css": "text/css; charset=utf-8", "bench/main.js": "text/javascript; charset=utf-8",
 		"lib/icon.svg": "image/svg+xml", "lib/format.js": "text/javascript; charset=utf-8",
@@ -131,7 +134,9 @@ func documentsHTML(t *testing.T) map[string]string {
 	t.Helper()
 	all := map[string]string{}
 	for at, c := range inEnglish().site.pages {
-		all[at] = string(c.plain)
+		if c.kind == htmlKind {
+			all[at] = string(c.plain)
+		}
 	}
 	body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, "")
 	if err != nil {
@@ -149,7 +154,8 @@ func TestEverythingNamedIsServed(t *testing.T) {
 	for at, c := range served {
 		bodies[at] = string(c.plain)
 	}
-	named := regexp.MustCompile(`(?:src|href)="(/assets/[^"]+)"|(?:from|import) "([^"]+)"`)
+	bodies[manifestPath] = string(inEnglish().site.pages[manifestPath].plain)
+	named := regexp.MustCompile(`(?:src|href)"?[=:]"(/assets/[^"]+)"|(?:from|import) "([^"]+)"`)
 	outside := regexp.MustCompile(`(?:src|href|url)\s*[=(]\s*["']?(?:https?:)?//`)
 	used := map[string]bool{}
 	for at, body := range bodies {

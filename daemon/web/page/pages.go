@@ -75,6 +75,7 @@ type built struct {
 	locale words.Locale
 	assets *assets
 	pages  map[string]content // by path
+	shell  []string           // the paths that the service worker keeps
 	label  *template.Template
 }
 
@@ -100,6 +101,9 @@ func build(from fs.FS, l words.Locale) (*built, error) {
 		b.pages[d.At] = newContent(a.packer, out.Bytes(), "text/html; charset=utf-8", false)
 	}
 	if b.label, err = b.template(from, labelPage); err != nil {
+		return nil, err
+	}
+	if err := b.addApp(from); err != nil {
 		return nil, err
 	}
 	return b, nil

@@ -1,5 +1,6 @@
 // The work that all pages share: loading lists, following the stream, showing whether there is contact
 // with the bench, and drawing changes.
+import { install } from "./app.js";
 import { list, Refused, whenUnpaired } from "./api.js";
 import { setText, show } from "./dom.js";
 import { duration } from "./format.js";
@@ -49,6 +50,7 @@ export function drawAlarmCount(count) {
  * @returns {Page.Tools & { start: (building: () => Draw) => void }}
  */
 export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartbeatS = 15 }) {
+  install();
   whenUnpaired(pairThisDevice);
   /** @type {Set<Page.Kind>} */
   const changed = new Set();
