@@ -54,7 +54,7 @@ func (b *Bench) publish(now time.Time) {
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
 		}
-		next.Inks, next.Cans, next.ClosedTotal = inkViews(s, b.shop.Inks), b.stock(s, now).views(), closedTotals(s)
+		next.Inks, next.Cans, next.ClosedTotal = inkViews(s, b.shop.Shop), b.stock(s, now).views(), closedTotals(s)
 		b.dirty = false
 	}
 	b.snap.Store(&next)

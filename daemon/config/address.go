@@ -87,3 +87,23 @@ var publicURLRule = textRule{`http://… or https://…, or ""`, func(text strin
 	}
 	return ""
 }}
+
+// safetySheetRule takes what a page may lead to: an address of the web, or a path on the address of
+// the pages themselves.
+var safetySheetRule = textRule{`http://… or https://…, or a path such as /sheets/ink.pdf on the address of the pages, or ""`, func(text string) string {
+	const want = "http://HOST/… or https://HOST/…, or a path that begins with one slash"
+	u, err := url.Parse(text)
+	switch {
+	case text == "":
+		return ""
+	case err != nil || u.User != nil || strings.ContainsFunc(text, func(r rune) bool { return r <= ' ' || r == '\\' }):
+		return want
+	case u.Scheme == "http" || u.Scheme == "https":
+		if !isHost(u.Hostname()) {
+			return want
+		}
+	case u.Scheme != "" || u.Host != "" || !strings.HasPrefix(text, "/") || strings.HasPrefix(text, "//"):
+		return want
+	}
+	return ""
+}}

@@ -138,7 +138,7 @@ func TestSampleFileShowsEveryKey(t *testing.T) {
 	for _, key := range strings.Fields(`bench data_dir http listen hosts public_url web_config_file mqtt url ca_file cert_file key_file
 		topic_prefix username password_file commands broker others scales id port baud mode line request division_g capacity_g zone sensors
 		source path every accuracy temperature_c humidity_pct stale_after cups ink_minimum_g fill_maximum_g empty_g mouth_mm exposure lag
-		presses cup lights reads topic payloads flashing_payloads confirms confirm_within confirm_payloads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl inks hardener
+		presses cup lights reads topic payloads flashing_payloads confirms confirm_within confirm_payloads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl safety_data_sheet inks hardener
 		hardener_ratio ratio_tolerance_pct thinner_pct min max dark light pot_life shortest longest about at_temperature_c dry_pct
 		humid_pct activation_kj_mol rest alarms ending_before mixing_takes stop_at_risk clock retention raw minutes`) {
 		if !strings.Contains(string(data), key+": ") && !strings.Contains(string(data), key+":\n") {
@@ -170,8 +170,8 @@ lights:
   - {id: l1, presses: [p2, p1], reads: [colour]}
   - {id: l2, presses: [p1], topic: l/2, payloads: {do-not-print: a, unknown: b, act: c, soon: d, in-order: e, empty: f}, flashing_payloads: {soon: dd},
      confirms: l/2/state, confirm_within: 20s, confirm_payloads: {do-not-print: A, unknown: B, act: C, soon: D, in-order: E, empty: F}}
-hardeners: [{id: h1, use_within_opened: 30d12h}, {id: h2}]
-thinners: [{id: t1, vapour_pressure_pa: 1200, molar_mass_g: 116.16, hydroxyl: true}, {id: t2}]
+hardeners: [{id: h1, use_within_opened: 30d12h}, {id: h2, safety_data_sheet: /sheets/h2.pdf}]
+thinners: [{id: t1, vapour_pressure_pa: 1200, molar_mass_g: 116.16, hydroxyl: true, safety_data_sheet: "http://maker.example/t1"}, {id: t2}]
 inks:
   - id: i1
     hardener: h2
@@ -179,6 +179,7 @@ inks:
     ratio_tolerance_pct: 2.5
     thinners: [t1, t2]
     thinner_pct: {min: 0, max: 15, dark: 5, light: 7}
+    safety_data_sheet: https://maker.example/i1.pdf
     pot_life: {about: 9h, at_temperature_c: 23, activation_kj_mol: 60}
     rest: 10m
 alarms: {ending_before: 1h, mixing_takes: 0m, stop_at_risk: 1}
@@ -219,10 +220,10 @@ units: {temperature: F}
 				ConfirmPayloads: map[light.Meaning]string{
 					light.DoNotPrint: "A", light.Unknown: "B", light.Act: "C", light.Soon: "D", light.InOrder: "E", light.Empty: "F",
 				}}},
-		Hardeners: []Hardener{{ID: "h1", UseWithinOpened: 30*24*time.Hour + 12*time.Hour}, {ID: "h2"}},
-		Thinners:  []Thinner{{ID: "t1", VapourPressurePa: 1200, MolarMassG: 116.16, Hydroxyl: true}, {ID: "t2"}},
+		Hardeners: []Hardener{{ID: "h1", UseWithinOpened: 30*24*time.Hour + 12*time.Hour}, {ID: "h2", SafetySheet: "/sheets/h2.pdf"}},
+		Thinners:  []Thinner{{ID: "t1", VapourPressurePa: 1200, MolarMassG: 116.16, Hydroxyl: true, SafetySheet: "http://maker.example/t1"}, {ID: "t2"}},
 		Inks: []Ink{{ID: "i1", Hardener: "h2", Ratio: ratio(t, "8:1"), RatioTolerancePct: 2.5, Thinners: []string{"t1", "t2"},
-			ThinnerPct: ThinnerPct{Min: 0, Max: 15, Dark: 5, Light: 7}, Sheet: sheet, Life: calibrated(t, sheet), Rest: 10 * time.Minute}},
+			ThinnerPct: ThinnerPct{Min: 0, Max: 15, Dark: 5, Light: 7}, Sheet: sheet, Life: calibrated(t, sheet), Rest: 10 * time.Minute, SafetySheet: "https://maker.example/i1.pdf"}},
 		Alarms:    Alarms{EndingBefore: time.Hour, StopAtRisk: 1},
 		Others:    []string{"b3", "b1"},
 		Clock:     "assume",
@@ -233,6 +234,10 @@ units: {temperature: F}
 	}
 	if diff := cmp.Diff(want, got, inside); diff != "" {
 		t.Errorf("all keys (-want +got):\n%s", diff)
+	}
+	sheets := []SafetySheet{{"ink", "i1", "https://maker.example/i1.pdf"}, {"hardener", "h2", "/sheets/h2.pdf"}, {"thinner", "t1", "http://maker.example/t1"}}
+	if diff := cmp.Diff(sheets, got.SafetySheets(got.Inks[0])); diff != "" {
+		t.Errorf("safety data sheets (-want +got):\n%s", diff)
 	}
 }
 

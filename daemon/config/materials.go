@@ -50,6 +50,7 @@ func (r *reader) hardener(m *mapping) Hardener {
 	var h Hardener
 	m.id(aHardener, &h.ID)
 	m.duration("use_within_opened", &h.UseWithinOpened, day, 3660*day, "90d")
+	m.text("safety_data_sheet", &h.SafetySheet, safetySheetRule)
 	return h
 }
 
@@ -59,6 +60,7 @@ func (r *reader) thinner(m *mapping) Thinner {
 	m.number("vapour_pressure_pa", &t.VapourPressurePa, bounds{min: 0, above: true, max: 100000, unit: "pascals at 20 °C"})
 	m.number("molar_mass_g", &t.MolarMassG, bounds{min: 10, max: 1000, unit: "grams a mole"})
 	m.boolean("hydroxyl", &t.Hydroxyl)
+	m.text("safety_data_sheet", &t.SafetySheet, safetySheetRule)
 	return t
 }
 
@@ -83,6 +85,7 @@ func (r *reader) ink(m *mapping, ink Ink) Ink {
 		section.close()
 	}
 	m.duration("rest", &ink.Rest, 0, longestWait, "0m")
+	m.text("safety_data_sheet", &ink.SafetySheet, safetySheetRule)
 	return ink
 }
 

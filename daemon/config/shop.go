@@ -6,6 +6,7 @@
 package config
 
 import (
+	"slices"
 	"time"
 
 	"potlifed/model/cure"
@@ -138,6 +139,7 @@ type Light struct {
 type Hardener struct {
 	ID              string
 	UseWithinOpened time.Duration // 0: not stated
+	SafetySheet     string        // the link to its safety data sheet; may be empty
 }
 
 // Thinner is a thinner the shop uses.
@@ -146,6 +148,7 @@ type Thinner struct {
 	VapourPressurePa float64
 	MolarMassG       float64
 	Hydroxyl         bool
+	SafetySheet      string // the link to its safety data sheet; may be empty
 }
 
 // Ink is a two-component ink with its data sheet's figures.
@@ -159,6 +162,37 @@ type Ink struct {
 	Sheet             cure.Sheet
 	Life              cure.Ink // Sheet, calibrated
 	Rest              time.Duration
+	SafetySheet       string // the link to its safety data sheet; may be empty
+}
+
+// SafetySheet is where the safety data sheet of a material is found.
+type SafetySheet struct {
+	Part string // ink, hardener or thinner
+	ID   string // of the material
+	Link string
+}
+
+// SafetySheets returns the safety data sheets of an ink, of its hardener and of its thinners, as far
+// as the configuration names them.
+func (s Shop) SafetySheets(ink Ink) []SafetySheet {
+	var sheets []SafetySheet
+	add := func(part, id, link string) {
+		if link != "" {
+			sheets = append(sheets, SafetySheet{part, id, link})
+		}
+	}
+	add("ink", ink.ID, ink.SafetySheet)
+	for _, h := range s.Hardeners {
+		if h.ID == ink.Hardener {
+			add("hardener", h.ID, h.SafetySheet)
+		}
+	}
+	for _, t := range s.Thinners {
+		if slices.Contains(ink.Thinners, t.ID) {
+			add("thinner", t.ID, t.SafetySheet)
+		}
+	}
+	return sheets
 }
 
 // ThinnerPct is the thinner's range and its starting values, in per cent of ink

@@ -70,7 +70,13 @@ func (s *Server) labelPage(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	body, err := s.pages.Label(l, why)
+	var sheets []view.SafetySheet
+	for _, ink := range s.bench.Snapshot().Inks {
+		if ink.ID == l.Ink {
+			sheets = ink.SafetySheets
+		}
+	}
+	body, err := s.pages.Label(l, why, sheets)
 	if err != nil {
 		s.log.Error("label page", "err", err)
 		writeProblem(w, http.StatusInternalServerError, "", "the page could not be made; the bench's log says why")

@@ -46,6 +46,17 @@ func TestLabel(t *testing.T) {
 	for _, path := range []string{"/batches/0612-99/label", "/batches/%3Cscript%3E/label", "/batches/0612-99/label.svg"} {
 		isProblem(t, answerTo(h, fromHere("GET", path, "")), http.StatusNotFound)
 	}
+	if _, page := get("/batches/0612-1/label"); strings.Contains(page, "safety data sheet") {
+		t.Error("a sheet that the configuration does not name is shown")
+	}
+	s.show(func(n *view.Snapshot) {
+		for i := range n.Inks {
+			n.Inks[i].SafetySheets = []view.SafetySheet{{Part: "hardener", ID: "hardener-a", Link: `https://maker.example/a.pdf?x="y"&z`}, {Part: "ink", ID: "evil", Link: "javascript:alert(1)"}}
+		}
+	})
+	if _, page := get("/batches/0612-1/label"); !strings.Contains(page, `href="https://maker.example/a.pdf?x=%22y%22&amp;z"`) || !strings.Contains(page, "Safety data sheet of hardener-a") || strings.Contains(page, "javascript:") {
+		t.Errorf("the link to the sheet is not on the label's page: %s", page)
+	}
 	s.show(func(n *view.Snapshot) { n.Batches[0].Quality = view.QualityUncertain })
 	if _, svg := get("/batches/0612-1/label.svg"); !strings.Contains(svg, "uncertain") {
 		t.Errorf("of uncertain figures: %s", svg)

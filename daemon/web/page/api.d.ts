@@ -1090,6 +1090,7 @@ declare namespace API {
     moisture_share: number;
     ratio_tolerance_pct: number;
     rest_s: number;
+    safety_data_sheets?: Array<SafetySheet> | null;
     thinner_dark_pct: number;
     thinner_light_pct: number;
     thinner_max_pct: number;
@@ -1357,6 +1358,12 @@ declare namespace API {
   interface ReweighBatch {
     content_g: number;
     taken_g?: number;
+  }
+
+  interface SafetySheet {
+    id: string;
+    link: string;
+    part: "ink" | "hardener" | "thinner";
   }
 
   interface ScaleList {

@@ -138,7 +138,7 @@ func documentsHTML(t *testing.T) map[string]string {
 			all[at] = string(c.plain)
 		}
 	}
-	body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, "")
+	body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, "", nil)
 	if err != nil {
 		t.Fatal(err)
 	}

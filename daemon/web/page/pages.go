@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io/fs"
 
+	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
 	"potlifed/daemon/words"
 )
@@ -130,15 +131,16 @@ func (b *built) template(from fs.FS, d document) (*template.Template, error) {
 	return t, nil
 }
 
-// Label returns an HTML page with the label l, for printing. If there is no label, why says the
-// reason; the page then shows it, and of l only Batch is used. Otherwise why is empty. The error
-// is that of the template.
-func (p *Pages) Label(l label.Label, why string) ([]byte, error) {
+// Label returns an HTML page with the label l, for printing, and with links to the safety data
+// sheets of what is in the cup. If there is no label, why says the reason; the page then shows it,
+// and of l only Batch is used. Otherwise why is empty. The error is that of the template.
+func (p *Pages) Label(l label.Label, why string, sheets []view.SafetySheet) ([]byte, error) {
 	var out bytes.Buffer
 	err := p.site.label.ExecuteTemplate(&out, "label", struct {
 		document
 		label.Label
-		Why string
-	}{labelPage, l, why})
+		Why    string
+		Sheets []view.SafetySheet
+	}{labelPage, l, why, sheets})
 	return out.Bytes(), err
 }

@@ -103,6 +103,7 @@ declare namespace Words {
     "pair.tablet": {};
     "pair.title": {};
     "pair.wrong": {};
+    "sheets.of": {material: Value};
     "unit.celsius": {value: Value};
     "unit.decimal": {};
     "unit.fahrenheit": {value: Value};
