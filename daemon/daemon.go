@@ -16,6 +16,7 @@ import (
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/describe"
+	"potlifed/daemon/history"
 	"potlifed/daemon/instruments"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/metrics"
@@ -65,15 +66,19 @@ func Run(ctx context.Context, o Options) error {
 	if err != nil {
 		return errors.Join(err, j.Close())
 	}
-	m := metrics.New(metrics.Settings{
-		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop), Durations: durations,
+	past := history.New(history.Settings{
+		Dir: o.Shop.DataDir, Journal: j, Bench: b, Sink: b, Clock: o.Clock, Log: o.Log,
+		RawFor: o.Shop.Retention.Raw, MinutesFor: o.Shop.Retention.Minutes,
+	})
+	s := &service{Options: o, journal: j, bench: b, out: out, history: past, access: access.Open(o.Shop.DataDir)}
+	s.metrics = metrics.New(metrics.Settings{
+		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop), Storage: s.storedForMetrics, Durations: durations,
 	}, b)
-	s := &service{Options: o, journal: j, bench: b, out: out, metrics: m, access: access.Open(o.Shop.DataDir)}
 	if err := s.access.Check(); err != nil {
 		o.Log.Error("nobody can change anything", "err", err)
 	}
 	s.neighbours = s.newNeighbours()
-	return errors.Join(s.run(ctx), j.Close())
+	return errors.Join(s.run(ctx), s.history.Close(), j.Close())
 }
 
 // service is a run with its parts.
@@ -84,6 +89,7 @@ type service struct {
 	out     *mqttOutput
 	metrics *metrics.Metrics
 	access  *access.Store
+	history *history.History
 
 	neighbours *neighbours.Store // of other benches; not the bench's own
 }
@@ -101,9 +107,10 @@ func (s *service) run(ctx context.Context) error {
 	r := newRunner(ctx, s.Log)
 	r.start("journal", s.journal.Run)
 	r.start("bench", s.bench.Run)
+	r.start("history", s.history.Run)
 	r.start("mqtt", s.out.run)
 	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })
-	r.start("instruments", instruments.Reader{Shop: s.Shop, Clock: s.Clock, Log: s.Log, Sink: s.bench}.Run)
+	r.start("instruments", instruments.Reader{Shop: s.Shop, Clock: s.Clock, Log: s.Log, Sink: s.history}.Run)
 	select {
 	case <-server.Serving():
 		addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}
@@ -121,7 +128,7 @@ func (s *service) run(ctx context.Context) error {
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, PublicURL: s.Shop.HTTP.PublicURL, Version: s.Version,
-		Learn: s.learn, Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(),
+		Learn: s.learn, Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(), History: s.history, Storage: s.storage,
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err

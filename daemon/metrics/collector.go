@@ -41,6 +41,12 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 	if c.settings.TimeLapse > 0 {
 		to.put(n.timeLapse, c.settings.TimeLapse)
 	}
+	if c.settings.Storage != nil {
+		for file, is := range c.settings.Storage() {
+			to.put(n.storageBytes, float64(is.Bytes), file)
+			to.put(n.storageWritable, oneIf(is.Writable), file)
+		}
+	}
 	c.air(to, s.Air)
 	c.sensors(to, s.Sensors)
 	c.scales(to, s.Scales)

@@ -39,6 +39,12 @@ type MQTT struct {
 	Refusals  map[string]uint64 // refusals of the built-in broker, by what was refused; nil where there is none
 }
 
+// Stored is a file in which the bench stores its data.
+type Stored struct {
+	Bytes    int64 // with its log
+	Writable bool
+}
+
 // Settings are what does not come from the bench.
 type Settings struct {
 	Bench   string // a constant label on every series
@@ -49,6 +55,9 @@ type Settings struct {
 	// MQTT returns the state of the connection. Every scrape calls it, several scrapes at once;
 	// it must not block. It is nil while MQTT is off; its series are then absent.
 	MQTT func() MQTT
+	// Storage returns the files in which the bench stores its data, by name; it must not wait. nil
+	// where there are none.
+	Storage func() map[string]Stored
 	// Durations are exported with the rest. New makes them where they are nil.
 	Durations *Durations
 }

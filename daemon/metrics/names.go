@@ -45,7 +45,7 @@ func List() []Series {
 
 // names holds every series of the collector.
 type names struct {
-	buildInfo, clockSynchronised, timeLapse series
+	buildInfo, clockSynchronised, timeLapse, storageBytes, storageWritable series
 
 	airTemperature, airHumidity, airDewPoint, airVapourDensity series
 
@@ -74,6 +74,8 @@ func newNames(bench string) names {
 		buildInfo:         gauge("potlife_build_info", "Version of the program and of Go; always 1.", "version", "goversion"),
 		clockSynchronised: gauge("potlife_clock_synchronised", "1 when the wall clock is known to be set."),
 		timeLapse:         gauge("potlife_time_lapse_ratio", "How many times faster than real time a demo runs."),
+		storageBytes:      gauge("potlife_storage_bytes", "Size on disk of the journal or the history, with its log.", "file"),
+		storageWritable:   gauge("potlife_storage_writable", "1 while the journal or the history can be written.", "file"),
 
 		airTemperature:   gauge("potlife_air_temperature_celsius", "Air temperature.", "zone"),
 		airHumidity:      gauge("potlife_air_relative_humidity_ratio", "Relative humidity over liquid water, 0 to 1.", "zone"),
@@ -126,7 +128,7 @@ func (n *names) all() []*prometheus.Desc {
 // series returns every series of the collector.
 func (n *names) series() []series {
 	return []series{
-		n.buildInfo, n.clockSynchronised, n.timeLapse,
+		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
 		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition,
 		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,

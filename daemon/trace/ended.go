@@ -11,7 +11,9 @@ import (
 
 	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
+	"potlifed/model/can"
 	"potlifed/model/lifecycle"
+	"potlifed/model/mix"
 )
 
 // Ended is a batch that has ended, with what it had lived through. What has not happened, or
@@ -211,4 +213,43 @@ func ended(b Past, into string, through lived) Ended {
 		row.MeanTemperatureC, row.MeanHumidityPct = &t, &h
 	}
 	return row
+}
+
+// Whole is a batch that ended, with what it was made of.
+type Whole struct {
+	Ended
+	Zone        string // where it was at its end
+	GoodAt      *time.Time
+	Lots        []can.Lot
+	Amounts     mix.Amounts // in the cup, what was printed included
+	DivisionG   float64     // of the scale that the masses are known by; 0 where it is not known
+	RatioOffPct *float64    // nil where there was no ink or no hardener
+}
+
+// Of returns the batch that an event ended. found is false for an event that ended none, and for
+// one that was undone.
+func (e *Ends) Of(ctx context.Context, r record.Record) (w Whole, found bool, err error) {
+	end := endOf(r.Body)
+	if end.id == "" {
+		return w, false, nil
+	}
+	l, err := follow(ctx, e.journal, end.id, r.Seq)
+	if errors.Is(err, ErrUnknown) || err == nil && l.is.Phase != lifecycle.Closed {
+		return w, false, nil
+	}
+	if err != nil {
+		return w, false, err
+	}
+	told := l.batch()
+	through, err := e.lived(ctx, &l, r.Seq)
+	if err != nil {
+		return w, false, err
+	}
+	w = Whole{Ended: ended(told, end.into, through), Zone: l.is.Zone, GoodAt: told.GoodAt, Lots: told.Lots, Amounts: l.is.Amounts(), DivisionG: l.is.DivisionG()}
+	if poured := l.is.Mix.Poured(); poured.InkG > 0 && poured.HardenerG > 0 {
+		if off := 100 * mix.Deviation(poured, l.is.Mix.Recipe.Ratio); !math.IsNaN(off) && !math.IsInf(off, 0) {
+			w.RatioOffPct = &off
+		}
+	}
+	return w, true, nil
 }

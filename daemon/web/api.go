@@ -13,6 +13,7 @@ import (
 
 	"potlifed/daemon/asyncapi"
 	"potlifed/daemon/describe"
+	"potlifed/daemon/history"
 	"potlifed/daemon/view"
 	"potlifed/model/can"
 )
@@ -41,6 +42,8 @@ func (s *Server) api() (http.Handler, error) {
 	s.batches(api)
 	s.others(api)
 	s.past(api)
+	s.longPast(api)
+	s.storage(api)
 	s.whatIfs(api)
 	s.inks(api)
 	s.plans(api)
@@ -187,6 +190,9 @@ func schemaName(t reflect.Type, hint string) string {
 	}
 	if slices.Contains(rowSchemas, t) {
 		name += "View"
+	}
+	if t.PkgPath() == reflect.TypeFor[history.Air]().PkgPath() {
+		name = "History" + name
 	}
 	return name
 }

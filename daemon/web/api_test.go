@@ -133,6 +133,11 @@ func TestDescription(t *testing.T) {
 		"get cans/{id}/batches",
 		"get events",
 		"get history/air",
+		"get history/batches",
+		"get history/checks",
+		"get history/defects",
+		"get history/prints",
+		"get history/sensors",
 		"get inks",
 		"get inks/{id}/learning",
 		"get lights",
@@ -144,6 +149,7 @@ func TestDescription(t *testing.T) {
 		"get scales",
 		"get sensors",
 		"get sessions",
+		"get storage",
 		"get stream",
 		"get waste",
 		"post alarms/{name}/{subject}/acknowledge",
@@ -206,7 +212,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	s := newStand()
 	s.kept = []view.Event{{Seq: 1, JSON: []byte(`{"time":"2026-06-12T09:30:00Z","seq":1,"journal":"j1","kind":"good","by":"anna","batch":"0612-1"}`)}}
 	s.steps = someAir()
-	h := newServer(t, s).Handler()
+	h := withHistory(t, s, newServer(t, s)).Handler()
 	var d struct {
 		Paths      map[string]map[string]any
 		Components struct{ Schemas map[string]any }
@@ -214,7 +220,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	if err := json.Unmarshal(answerTo(h, fromHere("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
-	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench"}
+	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench", "history/sensors": "history/sensors?sensor=bench-air"}
 	for path, operations := range d.Paths {
 		name := strings.TrimPrefix(path, "/api/v1/")
 		if operations["get"] == nil || name == "stream" {

@@ -29,7 +29,8 @@ var tags = []*huma.Tag{
 	{Name: "batches", Description: "Mixes from the first pour to the end of pot life, what they would come to, and plans of many"},
 	{Name: "presses", Description: "Presses, their prints and their lights"},
 	{Name: "alarms", Description: "Alarms that are not normal"},
-	{Name: "air", Description: "The air of each zone, now and in the past"},
+	{Name: "air", Description: "The air of each zone now"},
+	{Name: "history", Description: "Air, prints, rejects, batches and checks of the past, and the files in which they are stored"},
 	{Name: "devices", Description: "Scales and sensors, their condition and maintenance"},
 	{Name: "cans", Description: "Registered cans, where their lots went, and waste"},
 	{Name: "inks", Description: "Inks, and what past batches say about them"},
@@ -41,7 +42,7 @@ var tags = []*huma.Tag{
 // tagOf maps the first word of a path to its tag.
 var tagOf = map[string]string{
 	"batches": "batches", "recipe": "batches", "plan": "batches", "presses": "presses", "lights": "presses", "alarms": "alarms",
-	"air": "air", "history": "air", "scales": "devices", "sensors": "devices", "cans": "cans", "lots": "cans", "waste": "cans",
+	"air": "air", "history": "history", "storage": "history", "scales": "devices", "sensors": "devices", "cans": "cans", "lots": "cans", "waste": "cans",
 	"inks": "inks", "events": "events", "stream": "events", "session": "access", "sessions": "access", "neighbours": "benches",
 }
 

@@ -14,6 +14,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
+	"potlifed/daemon/history"
 	"potlifed/daemon/precision"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
@@ -36,7 +37,7 @@ func (s *Server) past(api huma.API) {
 	huma.Register(api, huma.Operation{
 		OperationID: "history-air", Method: http.MethodGet, Path: base + "history/air",
 		Summary:     "The air of a zone over time",
-		Description: "Between two rows the air went in a straight line. Without a step the rows are those at which it was recorded.",
+		Description: airDescription,
 		Responses:   csvOrJSON,
 		Errors:      []int{http.StatusNotFound, http.StatusServiceUnavailable},
 	}, s.historyAir)
@@ -73,23 +74,37 @@ func (s *Server) unread(ctx context.Context, err error) error {
 	return problem(http.StatusServiceUnavailable, "", "the journal cannot be read; the bench's log says why")
 }
 
+const airDescription = "Without a step the rows are those at which the air was recorded, and between two rows it went in a straight line. " +
+	"With a step below 15m each row is the air at its time. With a longer step in whole quarter-hours, or day, week or month of the shop's calendar, " +
+	"each row is the mean of an interval, with the lowest and highest values; imported air fills what the bench did not record. " +
+	"These are stored for good, and the span may be of any length."
+
 type historyQuery struct {
-	Zone   string    `query:"zone" required:"true" doc:"id of the zone"`
-	From   time.Time `query:"from" doc:"begin of the span; default: 24 hours before to"`
-	To     time.Time `query:"to" doc:"end of the span; default: now; at most 31 days after from"`
-	Step   string    `query:"step" doc:"time between rows, such as 1m or 1h, at least 1s; default: the rows as recorded"`
-	Format string    `query:"format" enum:"json,csv" doc:"takes precedence over the Accept header"`
-	Accept string    `header:"Accept" hidden:"true"`
+	Zone   string `query:"zone" required:"true" doc:"id of the zone"`
+	From   string `query:"from" doc:"begin of the span, a time or a date of the shop's calendar; default: 24 hours before to"`
+	To     string `query:"to" doc:"end of the span; default: now; without a step, or with one below 15m, at most 31 days after from"`
+	Step   string `query:"step" doc:"time between rows, such as 1m or 1h, at least 1s; or day, week or month; or auto, for a few hundred rows; default: the rows as recorded"`
+	Format string `query:"format" enum:"json,csv" doc:"takes precedence over the Accept header"`
+	Accept string `header:"Accept" hidden:"true"`
 }
 
-// airPoint is a zone's air at one moment.
+// airPoint is a zone's air at one moment, or its mean over an interval.
 type airPoint struct {
-	Time          time.Time    `json:"time" doc:"time of the values"`
-	TemperatureC  float64      `json:"temperature_c" doc:"air temperature in °C"`
-	HumidityPct   float64      `json:"humidity_pct" doc:"relative humidity over liquid water in %"`
+	Time          time.Time    `json:"time" doc:"time of the values, or begin of the interval"`
+	To            *time.Time   `json:"to,omitempty" doc:"end of the interval; absent for the air at one moment"`
+	Local         string       `json:"local" doc:"the time in the shop's time zone"`
+	TemperatureC  float64      `json:"temperature_c" doc:"air temperature in °C, the mean of an interval"`
+	HumidityPct   float64      `json:"humidity_pct" doc:"relative humidity over liquid water in %, the mean of an interval"`
 	DewPointC     *float64     `json:"dew_point_c,omitempty" doc:"dew point in °C; absent when the air is too dry to have one"`
 	VapourDensity float64      `json:"vapour_density_g_m3" doc:"water vapour in g per m³ of air"`
 	Quality       view.Quality `json:"quality" doc:"good, uncertain (suspect or bridged) or bad (no reading)"`
+	// The following are those of an interval.
+	LowTemperatureC  *float64       `json:"temperature_low_c,omitempty" doc:"lowest air temperature of the interval in °C"`
+	HighTemperatureC *float64       `json:"temperature_high_c,omitempty" doc:"highest air temperature of the interval in °C"`
+	LowHumidityPct   *float64       `json:"humidity_low_pct,omitempty" doc:"lowest relative humidity of the interval in %"`
+	HighHumidityPct  *float64       `json:"humidity_high_pct,omitempty" doc:"highest relative humidity of the interval in %"`
+	KnownS           *float64       `json:"known_s,omitempty" doc:"time of the interval for which the air was known, in s"`
+	Source           history.Source `json:"source,omitempty" enum:"bench,paper" doc:"of an interval: bench (recorded by the bench) or paper (imported)"`
 }
 
 type historyList struct {
@@ -106,24 +121,30 @@ type written struct {
 
 func (s *Server) historyAir(ctx context.Context, in *historyQuery) (*written, error) {
 	now := s.bench.Snapshot()
-	from, to, step, err := in.span(now)
+	asked, err := in.span(now, s.zone())
 	if err != nil {
 		return nil, err
 	}
+	if asked.long != nil && s.settings.History != nil {
+		return s.longAir(ctx, in, asked, now.Seq)
+	}
 	// A step is filed under its end, so those that straddle the span's end come later.
 	const longestStep = 24 * time.Hour
-	steps, err := s.journal.History(ctx, in.Zone, from, to.Add(longestStep))
+	steps, err := s.journal.History(ctx, in.Zone, asked.from, asked.to.Add(longestStep))
 	if err != nil {
 		return nil, s.unread(ctx, err)
 	}
 	var points []airPoint
-	if step > 0 {
-		points = sampled(steps, from, to, step)
+	if asked.step > 0 {
+		points = sampled(steps, asked.from, asked.to, asked.step)
 	} else {
-		points = recorded(steps, from, to)
+		points = recorded(steps, asked.from, asked.to)
 	}
 	if len(points) > historyRows {
 		return nil, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf("more than %d rows; ask for a shorter span or a step", historyRows))
+	}
+	for i := range points {
+		points[i].Local = points[i].Time.In(s.zone()).Format(time.RFC3339)
 	}
 	out := &written{ContentType: "application/json", Vary: "Accept"}
 	if in.wantsCSV() {
@@ -135,40 +156,53 @@ func (s *Server) historyAir(ctx context.Context, in *historyQuery) (*written, er
 	return out, err
 }
 
+// airSpan is what is asked for, checked.
+type airSpan struct {
+	from, to time.Time
+	step     time.Duration // 0 for the rows as recorded
+	long     *history.Step // not nil when the rows are means of quarter-hours or longer
+}
+
 // span checks what is asked for.
-func (in *historyQuery) span(now *view.Snapshot) (from, to time.Time, step time.Duration, err error) {
-	refuse := func(format string, args ...any) (time.Time, time.Time, time.Duration, error) {
-		return from, to, step, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf(format, args...))
+func (in *historyQuery) span(now *view.Snapshot, zone *time.Location) (asked airSpan, err error) {
+	refuse := func(format string, args ...any) (airSpan, error) {
+		return asked, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf(format, args...))
 	}
 	known := false
 	for _, z := range now.Air {
 		known = known || z.Zone == in.Zone
 	}
 	if !known {
-		return from, to, step, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", shortened(in.Zone)))
+		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", shortened(in.Zone)))
 	}
-	from, to = in.From, in.To
-	if to.IsZero() {
-		to = now.At
+	if asked.from, asked.to, err = between(in.From, in.To, historyDefault, now.At, zone); err != nil {
+		return asked, err
 	}
-	if from.IsZero() {
-		from = to.Add(-historyDefault)
+	text := in.Step
+	if text == "auto" {
+		text = autoStep(asked.to.Sub(asked.from))
 	}
-	if from.Year() < 2000 || to.Year() > 2200 || !from.Before(to) {
-		return refuse("from must come before to, both between the years 2000 and 2200")
-	}
-	if to.Sub(from) > historyAtMost {
-		return refuse("at most 31 days can be asked for at once")
-	}
-	if in.Step != "" {
-		if step, err = time.ParseDuration(in.Step); err != nil || step < time.Second {
-			return refuse("step is a duration of at least 1s, such as 1m or 1h")
-		}
-		if to.Sub(from)/step >= historyRows {
+	if step, err := history.StepOf(text, zone); err == nil && text != "" {
+		asked.long = &step
+		if step.Intervals(asked.from, asked.to, historyRows) > historyRows {
 			return refuse("more than %d rows; ask for a shorter span or a longer step", historyRows)
 		}
 	}
-	return from, to, step, nil
+	if text != "" && asked.long == nil {
+		if asked.step, err = time.ParseDuration(text); err != nil || asked.step < time.Second {
+			return refuse("step is a duration of at least 1s, such as 1m or 1h, or day, week, month or auto; from 15m on in whole quarter-hours")
+		}
+		if asked.step > history.Quarter {
+			return refuse("a step above 15m has whole quarter-hours, such as 30m or 1h")
+		}
+	}
+	if asked.long == nil && asked.to.Sub(asked.from) > historyAtMost {
+		return refuse("at most 31 days can be asked for at once, or more with a step of at least 15m")
+	}
+	if asked.step > 0 && asked.to.Sub(asked.from)/asked.step >= historyRows {
+		return refuse("more than %d rows; ask for a shorter span or a longer step", historyRows)
+	}
+	return asked, nil
 }
 
 func (in *historyQuery) wantsCSV() bool {

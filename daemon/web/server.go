@@ -21,6 +21,7 @@ import (
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/describe"
+	"potlifed/daemon/history"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/reference"
@@ -76,6 +77,10 @@ type Settings struct {
 	// not wait.
 	Neighbours func() []neighbours.Bench
 	Locale     words.Locale // how pages and labels are written
+	// History is what is stored for years; nil where there is none.
+	History *history.History
+	// Storage returns the files in which the bench stores its data. It must not wait.
+	Storage func() []Stored
 }
 
 // Server answers HTTP.

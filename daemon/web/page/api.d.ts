@@ -20,10 +20,18 @@ declare namespace API {
 
   interface AirPoint {
     dew_point_c?: number;
+    humidity_high_pct?: number;
+    humidity_low_pct?: number;
     humidity_pct: number;
+    known_s?: number;
+    local: string;
     quality: string;
+    source?: "bench" | "paper";
     temperature_c: number;
+    temperature_high_c?: number;
+    temperature_low_c?: number;
     time: string;
+    to?: string;
     vapour_density_g_m3: number;
   }
 
@@ -85,6 +93,11 @@ declare namespace API {
     state: string;
     why?: string;
     zone: string;
+  }
+
+  interface BatchHistory {
+    batches: Array<HistoryBatch> | null;
+    seq: number;
   }
 
   interface BatchList {
@@ -187,6 +200,11 @@ declare namespace API {
     used_at?: string;
   }
 
+  interface CheckHistory {
+    checks: Array<HistoryCheck> | null;
+    seq: number;
+  }
+
   interface CloseBatch {
     empty_g?: number;
     left_g?: number;
@@ -268,6 +286,11 @@ declare namespace API {
     today: number;
     total: number;
     words: string;
+  }
+
+  interface DefectHistory {
+    defects: Array<HistoryDefects> | null;
+    seq: number;
   }
 
   interface EmptyCan {
@@ -1070,9 +1093,110 @@ declare namespace API {
     warnings: Array<string> | null;
   }
 
+  interface HistoryAir {
+    dew_point_c?: number;
+    humidity_high_pct: number;
+    humidity_low_pct: number;
+    humidity_pct: number;
+    known_s?: number;
+    local: string;
+    quality: "good" | "uncertain";
+    readings?: number;
+    sensor?: string;
+    source: "bench" | "paper";
+    temperature_c: number;
+    temperature_high_c: number;
+    temperature_low_c: number;
+    time: string;
+    to: string;
+    vapour_density_g_m3: number;
+    zone?: string;
+  }
+
+  interface HistoryBatch {
+    age_s?: number;
+    artwork?: string;
+    at_least?: boolean;
+    closed_at: string;
+    colour_class?: string;
+    cup?: string;
+    defects: number;
+    hardener_g?: number;
+    id: string;
+    ink: string;
+    ink_g?: number;
+    last_good_at?: string;
+    left_g?: number;
+    lots?: string;
+    mean_humidity_pct?: number;
+    mean_temperature_c?: number;
+    mean_vapour_density_g_m3?: number;
+    mixed_at?: string;
+    outcome: "used-up" | "discarded" | "went-off" | "not-known" | "abandoned";
+    poured_into?: string;
+    press?: string;
+    prints: number;
+    ratio_off_pct?: number;
+    seq: number;
+    source: "bench" | "paper";
+    spent?: number;
+    still_good?: string;
+    thinner_g?: number;
+    thinner_pct?: number;
+    zone?: string;
+  }
+
+  interface HistoryCheck {
+    allowed_pct?: number;
+    by: string;
+    local: string;
+    note?: string;
+    off_humidity_pct?: number;
+    off_temperature_c?: number;
+    passed: boolean;
+    read_humidity_pct?: number;
+    read_temperature_c?: number;
+    reference_humidity_pct: number;
+    reference_temperature_c?: number;
+    sensor: string;
+    seq: number;
+    time: string;
+  }
+
+  interface HistoryDefects {
+    age_s?: number;
+    batch?: string;
+    defects: number;
+    humidity_pct?: number;
+    kind: string;
+    local: string;
+    press: string;
+    source: "bench" | "paper";
+    spent?: number;
+    temperature_c?: number;
+    time: string;
+    to: string;
+    vapour_density_g_m3?: number;
+  }
+
   interface HistoryList {
     air: Array<AirPoint> | null;
     seq: number;
+  }
+
+  interface HistoryPrints {
+    age_s?: number;
+    batch?: string;
+    humidity_pct?: number;
+    local: string;
+    press: string;
+    prints: number;
+    source: "bench" | "paper";
+    spent?: number;
+    temperature_c?: number;
+    time: string;
+    to: string;
+    vapour_density_g_m3?: number;
   }
 
   interface InkList {
@@ -1317,6 +1441,11 @@ declare namespace API {
     zone: string;
   }
 
+  interface PrintHistory {
+    prints: Array<HistoryPrints> | null;
+    seq: number;
+  }
+
   interface PutInService {
   }
 
@@ -1384,6 +1513,11 @@ declare namespace API {
     weight_g?: number;
     which_cup?: Array<string> | null;
     why?: string;
+  }
+
+  interface SensorHistory {
+    sensors: Array<HistoryAir> | null;
+    seq: number;
   }
 
   interface SensorList {
@@ -1461,6 +1595,20 @@ declare namespace API {
   }
 
   interface StirCan {
+  }
+
+  interface StorageList {
+    seq: number;
+    storage: Array<Stored> | null;
+  }
+
+  interface Stored {
+    bytes: number;
+    detail?: string;
+    dropped_readings: number;
+    file: "journal" | "history";
+    limit_bytes?: number;
+    ok: boolean;
   }
 
   interface TakeOutOfService {

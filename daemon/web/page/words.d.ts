@@ -104,6 +104,14 @@ declare namespace Words {
     "pair.title": {};
     "pair.wrong": {};
     "sheets.of": {material: Value};
+    "storage.dropped": {count: Value};
+    "storage.fine": {};
+    "storage.history": {};
+    "storage.journal": {};
+    "storage.limit": {size: Value};
+    "storage.megabytes": {value: Value};
+    "storage.not-written": {};
+    "storage.title": {};
     "unit.celsius": {value: Value};
     "unit.decimal": {};
     "unit.fahrenheit": {value: Value};

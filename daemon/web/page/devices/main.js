@@ -6,6 +6,7 @@ import { lampsPanel } from "./lamps.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
 import { pairedPanel } from "./paired.js";
 import { readiness } from "./readiness.js";
+import { storagePanel } from "./storage.js";
 import { dependenciesPanel, verdictPanel, zonesPanel } from "./verdict.js";
 
 const askMs = 5_000; // instruments and readiness are not in the stream
@@ -13,10 +14,11 @@ const askMs = 5_000; // instruments and readiness are not in the stream
 /** @type {import("./readiness.js").Check[] | null} */
 let checks = null; // null: not heard of
 const paired = pairedPanel();
+const stored = storagePanel();
 
 async function ask() {
   if (document.hidden) return;
-  [checks] = await Promise.all([readiness(), paired.update()]);
+  [checks] = await Promise.all([readiness(), paired.update(), stored.update()]);
 }
 
 const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms", "inks"], fresh: ["sensors"], freshMs: askMs, needs: [ask] });
@@ -28,6 +30,7 @@ page.start(() => {
   const inks = inksPanel(byId("inks"), page);
   const dependencies = dependenciesPanel(byId("rests-on"), page);
   const alarms = alarmsPanel(byId("alarms"), page);
+  byId("storage").append(...stored.parts);
   byId("paired").append(...paired.parts);
   return (kinds, now, contact) => {
     verdict.update(now, contact, checks);

@@ -1,0 +1,215 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"potlifed/daemon/precision"
+)
+
+// Conditions are what was printed with and in: means over the pieces for which they are known.
+type Conditions struct {
+	Spent         *float64 `json:"spent,omitempty" doc:"share of the batch's pot life that was used up, mean over the pieces; 1 is the nominal end"`
+	AgeS          *float64 `json:"age_s,omitempty" doc:"age of the batch in s, mean over the pieces"`
+	TemperatureC  *float64 `json:"temperature_c,omitempty" doc:"air temperature at the press in °C, mean over the pieces"`
+	HumidityPct   *float64 `json:"humidity_pct,omitempty" doc:"relative humidity at the press over liquid water in %, mean over the pieces"`
+	VapourDensity *float64 `json:"vapour_density_g_m3,omitempty" doc:"water vapour at these means in g per m³ of air"`
+}
+
+// Prints are the prints of a press with a batch in an interval.
+type Prints struct {
+	Time   time.Time `json:"time" doc:"begin of the interval"`
+	To     time.Time `json:"to" doc:"end of the interval, which is not included"`
+	Local  string    `json:"local" doc:"begin in the shop's time zone"`
+	Press  string    `json:"press" doc:"id of the press"`
+	Batch  string    `json:"batch,omitempty" doc:"id of the batch; absent when none was loaded, or when it is not known"`
+	Source Source    `json:"source" enum:"bench,paper" doc:"bench: recorded by the bench; paper: imported"`
+	Prints int64     `json:"prints" doc:"number of prints"`
+	Conditions
+}
+
+// Defects are the rejects of a press by one kind of defect in an interval.
+type Defects struct {
+	Time    time.Time `json:"time" doc:"begin of the interval"`
+	To      time.Time `json:"to" doc:"end of the interval, which is not included"`
+	Local   string    `json:"local" doc:"begin in the shop's time zone"`
+	Press   string    `json:"press" doc:"id of the press"`
+	Batch   string    `json:"batch,omitempty" doc:"id of the batch; absent when none was loaded, or when it is not known"`
+	Source  Source    `json:"source" enum:"bench,paper" doc:"bench: recorded by the bench; paper: imported"`
+	Kind    string    `json:"kind" doc:"id of the kind of defect"`
+	Defects int64     `json:"defects" doc:"number of rejects; below 0 where an earlier interval was corrected"`
+	Conditions
+}
+
+// Search limits an answer. Empty fields limit nothing.
+type Search struct {
+	From, To time.Time // To is not included
+	Press    string
+	Batch    string
+	Kind     string // of a defect
+}
+
+// PrintsIn returns the prints by interval, press and batch, oldest first. It returns ErrTooMany
+// when there are more than limit rows.
+func (h *History) PrintsIn(ctx context.Context, find Search, step Step, limit int) ([]Prints, error) {
+	sums, err := h.counted(ctx, find, step, false, limit)
+	if err != nil {
+		return nil, err
+	}
+	rows := make([]Prints, 0, len(sums))
+	for _, s := range sums {
+		rows = append(rows, Prints{
+			Time: s.from, To: s.to, Local: s.from.In(step.zone).Format(time.RFC3339), Press: s.press, Batch: s.batch, Source: s.source,
+			Prints: s.pieces, Conditions: s.conditions(),
+		})
+	}
+	return rows, nil
+}
+
+// DefectsIn returns the rejects by interval, press, batch and kind, oldest first. It returns
+// ErrTooMany when there are more than limit rows.
+func (h *History) DefectsIn(ctx context.Context, find Search, step Step, limit int) ([]Defects, error) {
+	sums, err := h.counted(ctx, find, step, true, limit)
+	if err != nil {
+		return nil, err
+	}
+	rows := make([]Defects, 0, len(sums))
+	for _, s := range sums {
+		rows = append(rows, Defects{
+			Time: s.from, To: s.to, Local: s.from.In(step.zone).Format(time.RFC3339), Press: s.press, Batch: s.batch, Source: s.source,
+			Kind: s.kind, Defects: s.pieces, Conditions: s.conditions(),
+		})
+	}
+	return rows, nil
+}
+
+// sum is a tally over an interval.
+type sum struct {
+	tallyKey
+	tally
+	from, to time.Time
+}
+
+// counted returns the tallies of prints, or of defects, folded to a step.
+func (h *History) counted(ctx context.Context, find Search, step Step, defects bool, limit int) ([]sum, error) {
+	fold := newFolder(step, find.From)
+	first, last := quarterOf(fold.from), quarterOf(find.To.Add(Quarter-time.Nanosecond))
+	var out []sum
+	open := map[tallyKey]tally{}
+	end := func() error {
+		keys := slices.SortedFunc(maps.Keys(open), compareKeys)
+		for _, k := range keys {
+			if t := open[k]; t != (tally{}) {
+				if len(out) == limit {
+					return tooMany(limit)
+				}
+				out = append(out, sum{k, t, fold.from, fold.to})
+			}
+		}
+		clear(open)
+		return nil
+	}
+	err := h.tallies(ctx, find, first, last, func(k tallyKey, t tally) error {
+		if (k.kind != "") != defects {
+			return nil
+		}
+		if at := time.UnixMilli(k.quarter * quarters.each).UTC(); !at.Before(fold.to) {
+			if err := end(); err != nil {
+				return err
+			}
+			fold.reach(at)
+		}
+		k.quarter = 0
+		all := open[k]
+		all.add(t)
+		open[k] = all
+		return nil
+	})
+	if err == nil {
+		err = end()
+	}
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func compareKeys(a, b tallyKey) int {
+	return cmp.Or(cmp.Compare(a.quarter, b.quarter), cmp.Compare(a.press, b.press), cmp.Compare(a.kind, b.kind), cmp.Compare(a.batch, b.batch), cmp.Compare(a.source, b.source))
+}
+
+// tallies calls f for the tallies of the quarter-hours in [first, last), in their order.
+func (h *History) tallies(ctx context.Context, find Search, first, last int64, f func(tallyKey, tally) error) error {
+	h.mu.RLock()
+	defer h.mu.RUnlock()
+	fits := func(k tallyKey) bool {
+		return k.quarter >= first && k.quarter < last && (find.Press == "" || find.Press == k.press) &&
+			(find.Batch == "" || find.Batch == k.batch) && (find.Kind == "" || find.Kind == k.kind)
+	}
+	var waits []tallyKey
+	for k := range h.waiting.tallies {
+		if fits(k) {
+			waits = append(waits, k)
+		}
+	}
+	slices.SortFunc(waits, compareKeys)
+	if h.store != nil {
+		rows, err := h.store.read.QueryContext(ctx, `
+			SELECT quarter, press, kind, batch, source, pieces, lived, spent, age_s, aired, celsius, percent FROM tally
+			WHERE quarter >= ? AND quarter < ? ORDER BY quarter, press, kind, batch, source`, first, last)
+		if err != nil {
+			return fmt.Errorf("history: read counts: %w", err)
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var k tallyKey
+			var t tally
+			if err := rows.Scan(&k.quarter, &k.press, &k.kind, &k.batch, &k.source, &t.pieces, &t.lived, &t.spent, &t.ageS, &t.aired, &t.celsius, &t.percent); err != nil {
+				return fmt.Errorf("history: read counts: %w", err)
+			}
+			if !fits(k) {
+				continue
+			}
+			for len(waits) > 0 && compareKeys(waits[0], k) < 0 {
+				if err := f(waits[0], h.waiting.tallies[waits[0]]); err != nil {
+					return err
+				}
+				waits = waits[1:]
+			}
+			if err := f(k, t); err != nil {
+				return err
+			}
+		}
+		if err := rows.Err(); err != nil {
+			return fmt.Errorf("history: read counts: %w", err)
+		}
+	}
+	for _, k := range waits {
+		if err := f(k, h.waiting.tallies[k]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// conditions returns the means.
+func (t tally) conditions() (c Conditions) {
+	known := func(sum float64, n int64, round func(float64) float64) *float64 {
+		if n == 0 {
+			return nil
+		}
+		v := round(sum / float64(n))
+		return &v
+	}
+	c.Spent, c.AgeS = known(t.spent, t.lived, precision.Share), known(t.ageS, t.lived, precision.Seconds)
+	c.TemperatureC, c.HumidityPct = known(t.celsius, t.aired, precision.Celsius), known(t.percent, t.aired, precision.Percent)
+	if t.aired != 0 {
+		v := precision.GramsPerM3(stateOf(t.celsius/float64(t.aired), t.percent/float64(t.aired)).Clamp().VapourDensityGM3())
+		c.VapourDensity = &v
+	}
+	return c
+}

@@ -1,0 +1,203 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"time"
+)
+
+// save stores the readings that wait, and the rest too where whole. What cannot be stored
+// stays in memory. The caller holds mu.
+func (h *History) save(ctx context.Context, whole bool) {
+	h.open()
+	if h.store == nil {
+		return
+	}
+	ready, later := h.waiting.ready(h.settings.Bench, whole)
+	err := h.store.in(ctx, func(tx *sql.Tx) error {
+		last, err := h.store.putReadings(tx, ready)
+		if err != nil || !whole {
+			return err
+		}
+		return h.store.putRest(tx, h.waiting.rolled(ready), last, h.settings.Journal.ID())
+	})
+	h.failed(err)
+	if err != nil {
+		return
+	}
+	for _, c := range ready {
+		if !whole {
+			h.waiting.roll(c.sensor, c.readings)
+		}
+	}
+	if whole {
+		h.clear()
+	}
+	h.waiting.chunks = later
+}
+
+// ready returns the readings to store now, and those that wait for the clock to be set.
+func (w *waiting) ready(bench Bench, whole bool) (ready, later []*chunk) {
+	for _, c := range w.chunks {
+		if c.notSet && bench != nil && bench.Snapshot().Mono-c.began < notSetAtMost {
+			later = append(later, c)
+		} else {
+			ready = append(ready, c)
+		}
+	}
+	return ready, later
+}
+
+// rolled returns what waits, with readings added to their minutes and the minutes of sensors to
+// their quarter-hours. What waits is not changed.
+func (w *waiting) rolled(ready []*chunk) waiting {
+	out := *w
+	out.minutes, out.quarters = buckets{}, buckets{}
+	for row, list := range w.minutes {
+		out.minutes[row] = append([]Bucket(nil), list...)
+	}
+	for row, list := range w.quarters {
+		out.quarters[row] = append([]Bucket(nil), list...)
+	}
+	for _, c := range ready {
+		out.roll(c.sensor, c.readings)
+	}
+	for row, list := range out.minutes {
+		for i, b := range list {
+			if b.Weight > 0 {
+				out.quarters.add(quarters, row.series, minutes.starts(row.row, i), b)
+			}
+		}
+	}
+	return out
+}
+
+// putReadings stores readings and returns the number of the last row.
+func (s *store) putReadings(tx *sql.Tx, ready []*chunk) (last int64, err error) {
+	for _, c := range ready {
+		id, err := s.series(tx, seriesKey{Measured, kindSensor, c.sensor})
+		if err != nil {
+			return 0, err
+		}
+		if _, err := tx.Exec(`INSERT INTO raw (series, starts, body) VALUES (?, ?, ?)`, id, c.readings[0].At.UnixMilli(), encodeReadings(c.readings)); err != nil {
+			return 0, err
+		}
+	}
+	err = tx.QueryRow(`SELECT coalesce(max(id), 0) FROM raw`).Scan(&last)
+	return last, err
+}
+
+// putRest stores buckets, tallies and batches, and how far readings and journal were taken.
+func (s *store) putRest(tx *sql.Tx, w waiting, last int64, journal string) error {
+	for _, part := range []struct {
+		of   level
+		rows buckets
+	}{{minutes, w.minutes}, {quarters, w.quarters}} {
+		for row, list := range part.rows {
+			id, err := s.series(tx, row.series)
+			if err != nil {
+				return err
+			}
+			if err := part.of.merge(tx, id, row.row, list); err != nil {
+				return err
+			}
+		}
+	}
+	for k, t := range w.tallies {
+		if err := putTally(tx, k, t); err != nil {
+			return err
+		}
+	}
+	for seq, b := range w.batches {
+		if b == nil {
+			if _, err := tx.Exec(`DELETE FROM batch WHERE source = ? AND seq = ?`, string(Measured), int64(seq)); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := putBatch(tx, *b); err != nil {
+			return err
+		}
+	}
+	for _, c := range w.checks {
+		body, err := json.Marshal(c)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.Exec(`INSERT OR REPLACE INTO verified (seq, at, body) VALUES (?, ?, ?)`, int64(c.Seq), c.Time.UnixMilli(), string(body)); err != nil {
+			return err
+		}
+	}
+	for name, value := range map[string]any{"journal": journal, "place": w.place, "rolled": last} {
+		if _, err := tx.Exec(`INSERT INTO meta (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, name, fmt.Sprint(value)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func putTally(tx *sql.Tx, k tallyKey, t tally) error {
+	_, err := tx.Exec(`
+		INSERT INTO tally (quarter, press, kind, batch, source, pieces, lived, spent, age_s, aired, celsius, percent)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+		ON CONFLICT (quarter, press, kind, batch, source) DO UPDATE SET pieces = pieces + excluded.pieces,
+		  lived = lived + excluded.lived, spent = spent + excluded.spent, age_s = age_s + excluded.age_s,
+		  aired = aired + excluded.aired, celsius = celsius + excluded.celsius, percent = percent + excluded.percent`,
+		k.quarter, k.press, k.kind, k.batch, string(k.source), t.pieces, t.lived, t.spent, t.ageS, t.aired, t.celsius, t.percent)
+	return err
+}
+
+func putBatch(tx *sql.Tx, b Batch) error {
+	body, err := json.Marshal(b)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(`INSERT OR REPLACE INTO batch (source, seq, id, closed, body) VALUES (?, ?, ?, ?, ?)`,
+		string(b.Source), int64(b.Seq), b.ID, b.ClosedAt.UnixMilli(), string(body))
+	return err
+}
+
+// MostBytes bounds the file: beyond it the oldest readings, then the oldest minutes are removed
+// before their time.
+const MostBytes = 512 << 20
+
+// purge removes what is older than it is stored for, and makes room where the file is too large.
+// Removed pages are used again, so the file does not shrink, and does not grow either.
+func (h *History) purge(ctx context.Context, now time.Time) error {
+	if err := h.store.purge(ctx, now.Add(-h.settings.RawFor), now.Add(-h.settings.MinutesFor)); err != nil {
+		return err
+	}
+	for days := int64(h.settings.RawFor / (24 * time.Hour)); days > 0; days-- {
+		used, err := h.store.used(ctx)
+		if err != nil || used <= MostBytes {
+			return err
+		}
+		at := now.Add(-time.Duration(days) * 24 * time.Hour)
+		if err := h.store.purge(ctx, at, now.Add(-h.settings.MinutesFor)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *store) purge(ctx context.Context, raw, minute time.Time) error {
+	return s.in(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.Exec(`DELETE FROM raw WHERE starts < ?`, raw.UnixMilli()); err != nil {
+			return err
+		}
+		row, _ := minutes.row(minute.UnixMilli())
+		_, err := tx.Exec(`DELETE FROM minutes WHERE key IN (SELECT key FROM series JOIN minutes ON key >= series.id * ?1 AND key < series.id * ?1 + ?2)`,
+			minutes.series, row)
+		return err
+	})
+}
+
+// used returns how many bytes of the file are in use.
+func (s *store) used(ctx context.Context) (int64, error) {
+	var pages, free, size int64
+	err := s.read.QueryRowContext(ctx, `SELECT (SELECT page_count FROM pragma_page_count), (SELECT freelist_count FROM pragma_freelist_count), (SELECT page_size FROM pragma_page_size)`).
+		Scan(&pages, &free, &size)
+	return (pages - free) * size, err
+}

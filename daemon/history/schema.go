@@ -1,0 +1,120 @@
+package history
+
+import (
+	"database/sql"
+	"fmt"
+)
+
+// migrations bring the layout from one version to the next, each in a transaction of its own. A
+// migration that was released is never changed.
+var migrations = []string{
+	`CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+
+	 -- Whose air a row is: a sensor's or a zone's, measured here or imported.
+	 CREATE TABLE series (
+	   id     INTEGER PRIMARY KEY,
+	   source TEXT NOT NULL,
+	   kind   TEXT NOT NULL, -- sensor or zone
+	   name   TEXT NOT NULL,
+	   UNIQUE (source, kind, name)
+	 ) STRICT;
+
+	 -- Readings of some minutes, none over the end of an hour.
+	 CREATE TABLE raw (
+	   id     INTEGER PRIMARY KEY AUTOINCREMENT,
+	   series INTEGER NOT NULL,
+	   starts INTEGER NOT NULL, -- ms since 1970
+	   body   BLOB NOT NULL
+	 ) STRICT;
+	 CREATE INDEX raw_starts ON raw (series, starts);
+
+	 -- The 60 minutes of an hour, the 96 quarter-hours of a day (UTC). The key holds the
+	 -- series and the number of the hour or day, so that one search finds a span.
+	 CREATE TABLE minutes  (key INTEGER PRIMARY KEY, body BLOB NOT NULL) STRICT;
+	 CREATE TABLE quarters (key INTEGER PRIMARY KEY, body BLOB NOT NULL) STRICT;
+
+	 -- Prints (kind empty) and rejects of a quarter-hour. The sums are over the pieces for
+	 -- which the spent life, and the air, were known.
+	 CREATE TABLE tally (
+	   quarter INTEGER NOT NULL, -- since 1970
+	   press   TEXT NOT NULL,
+	   kind    TEXT NOT NULL,
+	   batch   TEXT NOT NULL,
+	   source  TEXT NOT NULL,
+	   pieces  INTEGER NOT NULL,
+	   lived   INTEGER NOT NULL, -- pieces whose spent life and age were known
+	   spent   REAL NOT NULL,
+	   age_s   REAL NOT NULL,
+	   aired   INTEGER NOT NULL, -- pieces whose air was known
+	   celsius REAL NOT NULL,
+	   percent REAL NOT NULL,
+	   PRIMARY KEY (quarter, press, kind, batch, source)
+	 ) STRICT, WITHOUT ROWID;
+	 CREATE INDEX tally_batch ON tally (batch, quarter);
+
+	 CREATE TABLE batch (
+	   source TEXT NOT NULL,
+	   seq    INTEGER NOT NULL, -- of the event that ended it; of the import and row on paper
+	   id     TEXT NOT NULL,
+	   closed INTEGER NOT NULL, -- ms since 1970
+	   body   TEXT NOT NULL,    -- JSON
+	   PRIMARY KEY (source, seq)
+	 ) STRICT, WITHOUT ROWID;
+	 CREATE INDEX batch_closed ON batch (closed);
+	 CREATE INDEX batch_id ON batch (id);
+
+	 -- Checks of sensors against a reference.
+	 CREATE TABLE verified (
+	   seq  INTEGER PRIMARY KEY, -- of the event
+	   at   INTEGER NOT NULL,    -- ms since 1970
+	   body TEXT NOT NULL        -- JSON
+	 ) STRICT;
+	 CREATE INDEX verified_at ON verified (at);
+
+	 -- Imported files, and their rows of air as they were recorded.
+	 CREATE TABLE import (
+	   id     INTEGER PRIMARY KEY AUTOINCREMENT,
+	   at     INTEGER NOT NULL,
+	   what   TEXT NOT NULL,
+	   file   TEXT NOT NULL,
+	   sha256 TEXT NOT NULL UNIQUE,
+	   rows   INTEGER NOT NULL
+	 ) STRICT;
+	 CREATE TABLE paper_air (
+	   series  INTEGER NOT NULL,
+	   at      INTEGER NOT NULL, -- ms since 1970
+	   celsius REAL NOT NULL,
+	   percent REAL NOT NULL,
+	   PRIMARY KEY (series, at)
+	 ) STRICT, WITHOUT ROWID;`,
+}
+
+// migrate brings the file's layout up to date. It returns an error for a layout that is newer
+// than this program.
+func migrate(db *sql.DB) error {
+	var version int
+	if err := db.QueryRow(`PRAGMA user_version`).Scan(&version); err != nil {
+		return err
+	}
+	if version > len(migrations) {
+		return fmt.Errorf("its layout %d is newer than this program, which knows %d: use the newer program", version, len(migrations))
+	}
+	for ; version < len(migrations); version++ {
+		tx, err := db.Begin()
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec(migrations[version])
+		if err == nil {
+			_, err = tx.Exec(fmt.Sprintf(`PRAGMA user_version = %d`, version+1))
+		}
+		if err == nil {
+			err = tx.Commit()
+		}
+		if err != nil {
+			tx.Rollback()
+			return fmt.Errorf("bring layout %d to %d: %w", version, version+1, err)
+		}
+	}
+	return nil
+}

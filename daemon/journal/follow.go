@@ -1,0 +1,43 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"potlifed/daemon/record"
+)
+
+// Since calls each for at most limit records after a place, oldest first, with the place of each,
+// and stops at the first error of each, which it returns. Places rise and are never used again.
+func (j *Journal) Since(ctx context.Context, place int64, limit int, each func(place int64, r record.Record) error) error {
+	rows, err := j.read.QueryContext(ctx, columnsOf+`WHERE place > ? ORDER BY place LIMIT ?`, place, limit)
+	if err != nil {
+		return fmt.Errorf("journal: read records: %w", err)
+	}
+	for rows.Next() {
+		r, at, err := scan(rows)
+		if err != nil {
+			return errors.Join(fmt.Errorf("journal: record at place %d: %w", at, err), rows.Close())
+		}
+		if err := each(at, r); err != nil {
+			return errors.Join(err, rows.Close())
+		}
+	}
+	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+		return fmt.Errorf("journal: read records: %w", err)
+	}
+	return nil
+}
+
+// Event returns the event of a number, or an error where there is none.
+func (j *Journal) Event(ctx context.Context, seq uint64) (record.Record, error) {
+	found, err := j.records(ctx, columnsOf+`WHERE seq = ?`, integer(seq))
+	if err == nil && len(found) == 0 {
+		err = fmt.Errorf("journal: there is no event %d", seq)
+	}
+	if err != nil {
+		return record.Record{}, err
+	}
+	return found[0], nil
+}
