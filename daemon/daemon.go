@@ -24,7 +24,7 @@ import (
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/record"
 	"potlifed/daemon/web"
-	"potlifed/model/alarm"
+	"potlifed/daemon/words"
 	"potlifed/model/health"
 )
 
@@ -171,7 +171,7 @@ func (s *service) ready() []web.Check {
 	// would never be ready, and durations inside one boot are exact without it.
 	set := web.Check{Name: "clock", OK: true}
 	if !snap.ClockSynced {
-		set.Detail = alarm.ClockNotSet
+		set.Detail = words.English().Say("alarm-text.clock")
 	}
 	checks = append(checks, set)
 	for _, d := range snap.Sensors {

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"fmt"
 	"time"
 
 	"potlifed/daemon/actor"
@@ -101,23 +100,23 @@ func (b *Bench) closeMinutes(now time.Time) {
 
 // quality says how far the zone's air can be relied on.
 func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
-	closed := closedPath(b.state, z)
+	closed, l := closedPath(b.state, z), b.shop.locale
 	age := now.Sub(z.path.LastRead(closed))
 	value, ok := z.path.Value(closed)
 	switch {
 	case len(z.sensors) == 0:
-		return view.QualityBad, "no sensor measures this zone"
+		return view.QualityBad, l.Say("fault.air-no-sensor")
 	case !ok:
-		return view.QualityBad, "no reading yet"
+		return view.QualityBad, l.Say("fault.air-no-reading")
 	case age > z.staleAfter():
-		return view.QualityBad, fmt.Sprintf("no reading for %s", age.Round(time.Second))
+		return view.QualityBad, l.Say("fault.air-silent", "time", l.Duration(age))
 	}
 	fresh := z.sensors[0].fresh()
 	if z.source != nil {
 		fresh = z.source.fresh()
 	}
 	if age > fresh {
-		return view.QualityUncertain, fmt.Sprintf("the last reading is from %s ago", age.Round(time.Second))
+		return view.QualityUncertain, l.Say("fault.air-old", "time", l.Duration(age))
 	}
 	if why, doubt := b.doubt(z, value, now); doubt {
 		return view.QualityUncertain, why
@@ -127,11 +126,17 @@ func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
 
 // doubt says whether air that was read just now can be relied on.
 func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doubt bool) {
-	if why, doubt := value.Unusual(); doubt {
-		return why, true
+	l := b.shop.locale
+	switch value.Extreme() {
+	case air.Cold:
+		return l.Say("fault.air-cold", "value", l.Temperature(value.TemperatureC), "limit", l.Temperature(air.MinUsualC)), true
+	case air.Warm:
+		return l.Say("fault.air-warm", "value", l.Temperature(value.TemperatureC), "limit", l.Temperature(air.MaxUsualC)), true
+	case air.Humid:
+		return l.Say("fault.air-humid", "value", l.Percent(value.HumidityPct, 0), "limit", l.Percent(air.MaxUsualPct, 0)), true
 	}
-	if z.source != nil && z.source.implausible && z.source.failing > 0 {
-		return fmt.Sprintf("%s gives values that cannot be: %s", z.source.ID, z.source.failure), true
+	if z.source != nil && z.source.implausible() && z.source.failing > 0 {
+		return l.Say("fault.air-implausible", "sensor", z.source.ID), true
 	}
 	if z.source != nil {
 		if why := z.source.failedCheck(b.state); why != "" {
@@ -139,11 +144,11 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 		}
 	}
 	if z.source != nil && z.source.overdue(b.state, now) > 0 {
-		return fmt.Sprintf("the check of %s is overdue", z.source.ID), true
+		return l.Say("fault.air-check-overdue", "sensor", z.source.ID), true
 	}
 	for _, s := range z.sensors {
 		if b.stands(alarm.Disagrees, s.ID) {
-			return "its sensors disagree", true
+			return l.Say("fault.air-disagree"), true
 		}
 	}
 	return "", false

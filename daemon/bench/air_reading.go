@@ -5,16 +5,17 @@ import (
 	"time"
 
 	"potlifed/model/air"
+	"potlifed/model/health"
 )
 
 // airReading is one reading of a sensor, or why there is none.
 type airReading struct {
-	sensor   string
-	air      air.State
-	took     time.Duration
-	err      error
-	rejected bool          // it failed with a value that air cannot have
-	at       time.Duration // CLOCK_BOOTTIME
+	sensor string
+	air    air.State
+	took   time.Duration
+	err    error
+	fault  health.Fault  // what kind of error err is
+	at     time.Duration // CLOCK_BOOTTIME
 }
 
 func (r airReading) enter(b *Bench, now time.Time) {
@@ -34,20 +35,22 @@ func (r airReading) enter(b *Bench, now time.Time) {
 				err = errors.New(why)
 			}
 		}
-		r.rejected = err != nil
+		if err != nil {
+			r.fault = health.Implausible
+		}
 	}
 	if err != nil {
-		if r.rejected {
+		if r.fault == health.Implausible {
 			s.rejected++
 		} else {
 			s.errors++
 		}
 		s.failing++
-		s.failure, s.implausible = err.Error(), r.rejected
+		s.failure, s.fault = err.Error(), r.fault
 		return
 	}
 	s.ok++
-	s.failing, s.failure = 0, ""
+	s.failing, s.failure, s.fault = 0, "", ""
 	at := b.clock.at(r.at)
 	if !at.After(s.last) {
 		return

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -37,13 +36,14 @@ func (l *causes) air(z *zone) {
 		return
 	}
 	const name = alarm.AirOutOfRange
+	w := l.b.shop.locale
 	switch {
 	case l.beyond(name, z.id, alarm.Limit{At: air.MaxUsualPct, DeadBand: alarm.DeadBandPct}, a.HumidityPct):
-		l.holds(name, z.id, "the air of %s is at %.0f %%: more than %v %%", z.id, a.HumidityPct, air.MaxUsualPct)
+		l.holds(name, z.id, w.Say("alarm-text.air-humid", "zone", z.id, "value", w.Percent(a.HumidityPct, 0), "limit", w.Percent(air.MaxUsualPct, 0)))
 	case l.beyond(name, z.id, alarm.Limit{At: air.MaxUsualC, DeadBand: alarm.DeadBandC}, a.TemperatureC):
-		l.holds(name, z.id, "the air of %s is at %.1f °C: warmer than %v °C", z.id, a.TemperatureC, air.MaxUsualC)
+		l.holds(name, z.id, w.Say("alarm-text.air-warm", "zone", z.id, "value", w.Temperature(a.TemperatureC), "limit", w.Temperature(air.MaxUsualC)))
 	case l.beyond(name, z.id, alarm.Limit{At: air.MinUsualC, DeadBand: alarm.DeadBandC, Below: true}, a.TemperatureC):
-		l.holds(name, z.id, "the air of %s is at %.1f °C: colder than %v °C", z.id, a.TemperatureC, air.MinUsualC)
+		l.holds(name, z.id, w.Say("alarm-text.air-cold", "zone", z.id, "value", w.Temperature(a.TemperatureC), "limit", w.Temperature(air.MinUsualC)))
 	}
 }
 
@@ -57,11 +57,11 @@ func (l *causes) disagreement(z *zone) {
 		other := l.b.beside(z, i)
 		switch {
 		case l.b.lost(s) || other == nil:
-			l.cannotBeSeen(alarm.Disagrees, s.ID, "there is no second sensor to compare it with")
+			l.cannotBeSeen(alarm.Disagrees, s.ID, l.b.shop.locale.Say("alarm-text.no-second-sensor"))
 		case l.now.Sub(s.last) > s.fresh() || l.now.Sub(other.last) > other.fresh():
 			l.notKnown(alarm.Disagrees, s.ID)
 		case l.beyond(alarm.Disagrees, s.ID, alarm.Limit{At: 1, DeadBand: 0.25}, apart(s, other)):
-			l.holds(alarm.Disagrees, s.ID, "%s", bothRead(s, other))
+			l.holds(alarm.Disagrees, s.ID, bothRead(s, other))
 		}
 	}
 }
@@ -79,8 +79,9 @@ func (b *Bench) beside(z *zone, i int) *sensor {
 
 // bothRead says what two sensors of a zone read.
 func bothRead(s, other *sensor) string {
-	return fmt.Sprintf("%s reads %.1f °C and %.0f %%, and %s beside it %.1f °C and %.0f %%",
-		s.ID, s.air.TemperatureC, s.air.HumidityPct, other.ID, other.air.TemperatureC, other.air.HumidityPct)
+	w := s.words
+	return w.Say("alarm-text.sensor-disagrees", "sensor", s.ID, "temperature", w.Temperature(s.air.TemperatureC), "humidity", w.Percent(s.air.HumidityPct, 0),
+		"other", other.ID, "other_temperature", w.Temperature(other.air.TemperatureC), "other_humidity", w.Percent(other.air.HumidityPct, 0))
 }
 
 // disagreements returns what the sensors read that disagree with another one of their zone, by id.
@@ -120,7 +121,8 @@ func (l *causes) sweating(batch *record.Batch) {
 	case v.Quality != view.QualityGood || !fresh:
 		l.notKnown(alarm.CupSweating, batch.ID)
 	case has && l.beyond(alarm.CupSweating, batch.ID, alarm.Limit{At: dew, DeadBand: alarm.SweatingBandK, Below: true}, cup):
-		l.holds(alarm.CupSweating, batch.ID, "the cup of batch %s is at %.1f °C, the dew point of %s is %.1f °C", batch.ID, cup, z.id, dew)
+		w := l.b.shop.locale
+		l.holds(alarm.CupSweating, batch.ID, w.Say("alarm-text.cup-sweating", "batch", batch.ID, "cup", w.Temperature(cup), "zone", z.id, "dew", w.Temperature(dew)))
 	}
 }
 
@@ -194,9 +196,9 @@ func (l *causes) cut(batch *record.Batch) {
 	b.promises[id] = was
 	earlier := was.end - is.end
 	if l.beyond(alarm.LifeCut, id, alarm.Limit{At: limit.Seconds(), DeadBand: limit.Seconds() / 2}, earlier.Seconds()) {
-		l.holds(alarm.LifeCut, id, "batch %s is expected to end %s earlier, at %s: the air of %s went from %.1f °C and %.0f %% to %.1f °C and %.0f %%",
-			id, inMinutes(earlier), f.Expected.Local().Format("15:04"), z.id, was.air.TemperatureC, was.air.HumidityPct, a.TemperatureC, a.HumidityPct)
+		w := b.shop.locale
+		l.holds(alarm.LifeCut, id, w.Say("alarm-text.life-cut", "batch", id, "earlier", w.Duration(earlier), "end", w.Clock(f.Expected, l.now), "zone", z.id,
+			"temperature_before", w.Temperature(was.air.TemperatureC), "humidity_before", w.Percent(was.air.HumidityPct, 0),
+			"temperature", w.Temperature(a.TemperatureC), "humidity", w.Percent(a.HumidityPct, 0)))
 	}
 }
-
-func inMinutes(d time.Duration) string { return fmt.Sprintf("%.0f min", d.Minutes()) }

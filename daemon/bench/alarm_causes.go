@@ -1,12 +1,14 @@
 package bench
 
 import (
+	"math"
 	"time"
 
 	"potlifed/daemon/record"
 	"potlifed/model/alarm"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
+	"potlifed/model/mix"
 )
 
 // observe looks at every cause.
@@ -23,7 +25,7 @@ func (b *Bench) observe(now time.Time) *causes {
 	for _, p := range b.shop.Presses {
 		l.change(p.ID)
 		if printsUnloaded(b.state, p.ID, now) {
-			l.holds(alarm.NoBatch, p.ID, "%s has printed, and no batch is loaded on it", p.ID)
+			l.holds(alarm.NoBatch, p.ID, b.shop.locale.Say("alarm-text.no-batch", "press", p.ID))
 		}
 	}
 	for _, z := range b.zones {
@@ -38,18 +40,19 @@ func (b *Bench) observe(now time.Time) *causes {
 // life looks at how near a batch is to its end.
 func (l *causes) life(batch *record.Batch) {
 	id, f := batch.ID, l.b.lifeOf(l.b.state, batch, l.now)
-	risk := func(name string, limit float64, format string) {
+	w := l.b.shop.locale
+	risk := func(name string, limit float64, text func(risk string) string) {
 		if l.beyond(name, id, alarm.Limit{At: limit, DeadBand: limit / 10}, f.Risk) {
-			l.holds(name, id, format, id, 100*f.Risk)
+			l.holds(name, id, text(w.Percent(100*f.Risk, 0)))
 		}
 	}
-	risk(alarm.BatchDead, alarm.DeadRisk, "batch %s has probably gone off (%.0f %%)")
-	risk(alarm.BatchRisk, l.b.shop.Alarms.StopAtRisk, "batch %s may have gone off (%.0f %%)")
-	risk(alarm.BatchLeftOpen, alarm.LeftOpenRisk, "batch %s is past its latest end (%.0f %%) and still open")
+	risk(alarm.BatchDead, alarm.DeadRisk, func(risk string) string { return w.Say("alarm-text.batch-dead", "batch", id, "risk", risk) })
+	risk(alarm.BatchRisk, l.b.shop.Alarms.StopAtRisk, func(risk string) string { return w.Say("alarm-text.batch-risk", "batch", id, "risk", risk) })
+	risk(alarm.BatchLeftOpen, alarm.LeftOpenRisk, func(risk string) string { return w.Say("alarm-text.batch-left-open", "batch", id, "risk", risk) })
 	within := l.b.shop.soonWithin(batch)
 	soon := alarm.Limit{At: within.Seconds(), DeadBand: min(within/4, 5*time.Minute).Seconds(), Below: true}
 	if l.beyond(alarm.BatchEnding, id, soon, f.Low.Sub(l.now).Seconds()) {
-		l.holds(alarm.BatchEnding, id, "batch %s may end from %s on", id, f.Low.Local().Format("15:04"))
+		l.holds(alarm.BatchEnding, id, w.Say("alarm-text.batch-ending", "batch", id, "from", w.Clock(f.Low, l.now)))
 	}
 }
 
@@ -60,15 +63,22 @@ func (l *causes) mix(batch *record.Batch) {
 	if n := len(m.Pours); batch.Phase == lifecycle.Mixing && (n == 0 || l.now.Sub(m.Pours[n-1].RoseAt) < alarm.Uncorrected) {
 		return
 	}
-	poured := m.Poured()
+	poured, w, recipe := m.Poured(), l.b.shop.locale, m.Recipe
 	if m.RatioOpen() {
-		l.holds(alarm.RatioOff, batch.ID, "batch %s has %.1f g of hardener to %.1f g of ink, which is out of ratio", batch.ID, poured.HardenerG, poured.InkG)
+		off := mix.Deviation(poured, recipe.Ratio)
+		pct, hardener, ink := w.Percent(100*math.Abs(off), 0), w.Grams(poured.HardenerG), w.Grams(poured.InkG)
+		if off > 0 {
+			l.holds(alarm.RatioOff, batch.ID, w.Say("alarm-text.too-much-hardener", "batch", batch.ID, "pct", pct, "hardener", hardener, "ink", ink))
+		} else {
+			l.holds(alarm.RatioOff, batch.ID, w.Say("alarm-text.too-little-hardener", "batch", batch.ID, "pct", pct, "hardener", hardener, "ink", ink))
+		}
 	}
 	if m.ThinnerOpen() {
-		l.holds(alarm.ThinnerOff, batch.ID, "batch %s has %.1f %% of thinner, which is outside its ink's range", batch.ID, poured.ThinnerPct())
+		l.holds(alarm.ThinnerOff, batch.ID, w.Say("alarm-text.thinner-off", "batch", batch.ID, "pct", w.Percent(poured.ThinnerPct(), 1),
+			"least", w.Percent(recipe.ThinnerMinPct, 0), "most", w.Percent(recipe.ThinnerMaxPct, 0)))
 	}
 	if m.OrderOpen() {
-		l.holds(alarm.OrderWrong, batch.ID, "thinner went into batch %s before the hardener was stirred in", batch.ID)
+		l.holds(alarm.OrderWrong, batch.ID, w.Say("alarm-text.order-wrong", "batch", batch.ID))
 	}
 }
 
@@ -79,33 +89,33 @@ func (l *causes) change(press string) {
 	for _, name := range []string{alarm.BatchRisk, alarm.BatchDead} {
 		row := l.b.state.Alarms[record.AlarmKey{Name: name, Subject: id}]
 		if id != "" && stateOf(row) == alarm.Acknowledged && l.now.Sub(row.Changed) >= alarm.ChangeWithin {
-			l.holds(alarm.NotChanged, press, "%s acknowledged %s of batch %s, and it still stands on %s", row.By, name, id, press)
+			l.holds(alarm.NotChanged, press, l.b.shop.locale.Say("alarm-text.not-changed", "who", string(row.By), "batch", id, "press", press))
 		}
 	}
 }
 
 // instruments looks at sensors and scales.
 func (l *causes) instruments() {
-	early := l.b.clock.settling()
+	early, w := l.b.clock.settling(), l.b.shop.locale
 	for id, s := range l.b.sensors {
 		if why := s.failedCheck(l.b.state); why != "" {
-			l.holds(alarm.SensorOverdue, id, "%s", why)
+			l.holds(alarm.SensorOverdue, id, why)
 		} else if late := s.overdue(l.b.state, l.now); late > 0 {
 			last, _ := s.lastCheck(l.b.state)
-			l.holds(alarm.SensorOverdue, id, "the check of %s is overdue: the last was on %s", id, last.Local().Format(time.DateOnly))
+			l.holds(alarm.SensorOverdue, id, w.Say("alarm-text.check-overdue", "sensor", id, "day", w.Day(last)))
 		}
 		is, why := s.condition(l.now)
 		switch {
 		case is == health.Waiting && early:
 			l.notKnown(alarm.SensorStale, id)
 			l.notKnown(alarm.Implausible, id)
-		case is == health.Down && s.implausible:
-			l.holds(alarm.Implausible, id, "sensor %s: %s", id, why)
+		case is == health.Down && s.implausible():
+			l.holdsWith(alarm.Implausible, id, why)
 		case is != health.Up:
-			l.holds(alarm.SensorStale, id, "sensor %s: %s", id, why)
+			l.holdsWith(alarm.SensorStale, id, why)
 		}
-		if is == health.Down && s.implausible && !s.last.IsZero() && l.now.Sub(s.last) > s.staleAfter() {
-			l.holds(alarm.SensorStale, id, "sensor %s: the last good reading is from %s", id, s.last.Local().Format("15:04"))
+		if is == health.Down && s.implausible() && !s.last.IsZero() && l.now.Sub(s.last) > s.staleAfter() {
+			l.holds(alarm.SensorStale, id, w.Say("alarm-text.last-reading", "sensor", id, "at", w.Clock(s.last, l.now)))
 		}
 	}
 	for id, s := range l.b.scales {
@@ -114,22 +124,22 @@ func (l *causes) instruments() {
 		case early:
 			l.notKnown(alarm.ScaleSilent, id)
 		default:
-			l.holds(alarm.ScaleSilent, id, "scale %s: %s", id, why)
+			l.holdsWith(alarm.ScaleSilent, id, why)
 		}
 	}
 }
 
 // service looks at what the bench itself depends on.
 func (l *causes) service() {
-	b, bench := l.b, l.b.shop.Bench
+	b, bench, w := l.b, l.b.shop.Bench, l.b.shop.locale
 	if !b.clock.synced {
-		l.holds(alarm.ClockUnset, bench, alarm.ClockNotSet)
+		l.holds(alarm.ClockUnset, bench, w.Say("alarm-text.clock"))
 	}
 	switch err := b.write.failing; {
 	case err != nil:
-		l.holds(alarm.JournalFailing, bench, "the journal cannot write: %v", err)
+		l.holdsWith(alarm.JournalFailing, bench, trouble{w.Say("alarm-text.journal"), err.Error()})
 	case b.write.flight != nil && b.clock.mono()-b.write.sentAt >= b.clock.lapse(alarm.SlowWrite):
-		l.holds(alarm.JournalFailing, bench, "the journal is slow: a write has taken more than %v", alarm.SlowWrite)
+		l.holds(alarm.JournalFailing, bench, w.Say("alarm-text.journal-slow", "slow", w.Duration(alarm.SlowWrite)))
 	}
 	out, early := b.publishing(), b.clock.settling()
 	if early { // it has hardly begun to connect
@@ -140,14 +150,14 @@ func (l *causes) service() {
 	switch {
 	case early:
 	case out.Fault != "":
-		l.holds(alarm.BrokerAway, bench, "nothing can be published: %s", out.Fault)
+		l.holdsWith(alarm.BrokerAway, bench, trouble{w.Say("alarm-text.broker"), out.Fault})
 	case out.Dropped != "":
-		l.holds(alarm.BrokerAway, bench, "%s", out.Dropped)
+		l.holdsWith(alarm.BrokerAway, bench, trouble{w.Say("alarm-text.broker-drops"), out.Dropped})
 	}
 	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {
-		l.holds(alarm.QueueLong, bench, "%d messages wait for the broker", out.Waiting)
+		l.holds(alarm.QueueLong, bench, w.Say("alarm-text.queue", "n", out.Waiting))
 	}
 	if out.OtherInstance != "" {
-		l.holds(alarm.OtherInstance, bench, "another instance of the program, %s, publishes for %s", out.OtherInstance, bench)
+		l.holds(alarm.OtherInstance, bench, w.Say("alarm-text.other-instance", "instance", out.OtherInstance, "bench", bench))
 	}
 }

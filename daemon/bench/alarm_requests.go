@@ -13,12 +13,12 @@ import (
 )
 
 // answerAlarm is an alarm as it is answered after a change, which may have ended it.
-func answerAlarm(s record.State, before record.Alarm, now time.Time) view.Alarm {
+func (b *Bench) answerAlarm(s record.State, before record.Alarm, now time.Time) view.Alarm {
 	if row, ok := s.Alarms[record.AlarmKey{Name: before.Name, Subject: before.Subject}]; ok {
-		return alarmView(row, now)
+		return b.shop.alarmView(row, now)
 	}
 	before.State, before.Seq, before.By, before.Until = alarm.Normal, s.Seq, "", time.Time{}
-	return alarmView(&before, now)
+	return b.shop.alarmView(&before, now)
 }
 
 func alarmNamed(s record.State, name, subject string) (*record.Alarm, error) {
@@ -37,7 +37,7 @@ func (b *Bench) acknowledge(now time.Time, by actor.Name, c request.AcknowledgeA
 	if row.State.Awaits() {
 		b.decide(now, by, record.AlarmAcknowledged{Name: c.Alarm, Subject: c.Subject})
 	}
-	return answerAlarm(b.state, *row, now), nil
+	return b.answerAlarm(b.state, *row, now), nil
 }
 
 // shelve puts an alarm aside, also one that is normal at the moment: one that comes
@@ -58,7 +58,7 @@ func (b *Bench) shelve(now time.Time, by actor.Name, c request.ShelveAlarm) (any
 	b.decide(now, by, record.AlarmShelved{
 		Name: c.Alarm, Subject: c.Subject, Priority: d.Priority, Until: until, Reason: strings.TrimSpace(c.Reason),
 	})
-	return answerAlarm(b.state, record.Alarm{Name: c.Alarm, Subject: c.Subject}, now), nil
+	return b.answerAlarm(b.state, record.Alarm{Name: c.Alarm, Subject: c.Subject}, now), nil
 }
 
 func (b *Bench) unshelve(now time.Time, by actor.Name, c request.UnshelveAlarm) (any, error) {
@@ -70,7 +70,7 @@ func (b *Bench) unshelve(now time.Time, by actor.Name, c request.UnshelveAlarm) 
 		return nil, request.Refuse(request.NotNow, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State)
 	}
 	b.decide(now, by, record.AlarmUnshelved{Name: c.Alarm, Subject: c.Subject})
-	return answerAlarm(b.state, *row, now), nil
+	return b.answerAlarm(b.state, *row, now), nil
 }
 
 // ahead checks the end of a time for which something is silenced.

@@ -5,14 +5,15 @@ import (
 
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/alarm"
 )
 
-func alarmView(a *record.Alarm, now time.Time) view.Alarm {
-	d, _ := alarm.Find(a.Name)
+func (c *catalogue) alarmView(a *record.Alarm, now time.Time) view.Alarm {
+	about := c.locale.Alarm(a.Name)
 	return view.Alarm{
 		Time: now, Seq: a.Seq, Name: a.Name, Subject: a.Subject, State: string(a.State), Priority: string(a.Priority),
-		Since: a.Since, Text: a.Text, Response: d.Response, By: a.By, Until: some(a.Until),
+		Since: a.Since, Title: about.Title, Text: a.Text, Detail: a.Detail, Response: about.Response, Help: words.HelpPath(a.Name), By: a.By, Until: some(a.Until),
 	}
 }
 

@@ -15,7 +15,7 @@ import (
 // again after a start; the states are in the journal.
 type watched struct {
 	alarm.Filter
-	text string // of the cause, when it was seen last
+	trouble // the cause, when it was seen last
 }
 
 // askAlarms looks at every cause there is and takes each alarm where that leads it.
@@ -55,7 +55,7 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s observed) {
 	if !remembered {
 		w = watched{Filter: alarm.Begin(was.Active())}
 		if row != nil {
-			w.text = row.Text
+			w.trouble = trouble{row.Text, row.Detail}
 		}
 	}
 	switch s.is {
@@ -67,16 +67,16 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s observed) {
 		w.Filter = w.Filter.Next(s.is == holds, d.Delays, b.clock.mono())
 	}
 	if s.is == holds {
-		w.text = s.text
+		w.trouble = s.trouble
 	}
 	is := alarm.Situation{Active: w.On, Suppressed: s.is == cannotBeSeen}
 	if row != nil {
 		is.Shelved = row.State == alarm.Shelved && now.Before(row.Until)
 		is.OutOfService = row.State == alarm.OutOfService && now.Before(row.Until)
 	}
-	text := w.text
+	why := w.trouble
 	if s.is == cannotBeSeen {
-		text = s.text
+		why = s.trouble
 	}
 	next := alarm.Next(was, is)
 	if next == alarm.Unacknowledged && !was.Active() && !w.Raw {
@@ -84,14 +84,14 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s observed) {
 		w, is.Active = watched{}, false
 		next = alarm.Next(was, is)
 	}
-	b.takeAlarm(now, key, d, was, next, text)
+	b.takeAlarm(now, key, d, was, next, why)
 	if b.watched[key] = w; w.Idle() {
 		delete(b.watched, key)
 	}
 }
 
 // takeAlarm records how an alarm gets from one state to another.
-func (b *Bench) takeAlarm(now time.Time, key record.AlarmKey, d alarm.Definition, was, is alarm.State, text string) {
+func (b *Bench) takeAlarm(now time.Time, key record.AlarmKey, d alarm.Definition, was, is alarm.State, why trouble) {
 	if was == is {
 		return
 	}
@@ -106,9 +106,9 @@ func (b *Bench) takeAlarm(now time.Time, key record.AlarmKey, d alarm.Definition
 	}
 	switch is {
 	case alarm.Unacknowledged:
-		b.decide(now, actor.Bench, record.AlarmRaised{Name: name, Subject: subject, Priority: d.Priority, Text: text})
+		b.decide(now, actor.Bench, record.AlarmRaised{Name: name, Subject: subject, Priority: d.Priority, Text: why.text, Detail: why.detail})
 	case alarm.Suppressed:
-		b.decide(now, actor.Bench, record.AlarmSuppressed{Name: name, Subject: subject, Priority: d.Priority, Text: text})
+		b.decide(now, actor.Bench, record.AlarmSuppressed{Name: name, Subject: subject, Priority: d.Priority, Text: why.text})
 	case alarm.Returned, alarm.Normal:
 		if !was.Silenced() {
 			b.decide(now, actor.Bench, record.AlarmReturned{Name: name, Subject: subject})

@@ -21,6 +21,7 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/airpath"
+	"potlifed/model/health"
 	"potlifed/model/light"
 	"potlifed/model/weigh"
 )
@@ -86,12 +87,12 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		b.zones[id] = &zone{id: id}
 	}
 	for _, c := range s.Shop.Sensors {
-		b.sensors[c.ID] = &sensor{Sensor: c, clock: s.Clock}
+		b.sensors[c.ID] = &sensor{Sensor: c, clock: s.Clock, words: b.shop.locale}
 		z := b.zones[c.Zone]
 		z.sensors = append(z.sensors, b.sensors[c.ID])
 	}
 	for _, c := range s.Shop.Scales {
-		b.scales[c.ID] = newScale(c, s.Clock)
+		b.scales[c.ID] = newScale(c, s.Clock, b.shop.locale)
 	}
 	b.begin()
 	return b, nil
@@ -200,7 +201,15 @@ var _ instruments.Sink = (*Bench)(nil)
 // SensorRead passes a sensor's reading to the loop, or the error that came instead of one. It
 // blocks only while the loop's queue is full, and at most until ctx ends.
 func (b *Bench) SensorRead(ctx context.Context, sensor string, r instruments.SensorReading) {
-	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, rejected: r.Implausible, at: b.clock.mono()})
+	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, fault: kindOf(r.Err, r.Fault), at: b.clock.mono()})
+}
+
+// kindOf returns the kind of a fault; an error without one is of the kind health.OtherFault.
+func kindOf(err error, fault health.Fault) health.Fault {
+	if err != nil && fault == "" {
+		return health.OtherFault
+	}
+	return fault
 }
 
 // ScaleRead takes in one line of a scale.
@@ -209,8 +218,8 @@ func (b *Bench) ScaleRead(ctx context.Context, scale string, r weigh.Reading) {
 }
 
 // ScaleLink takes in what became of a scale's link: up, or why not.
-func (b *Bench) ScaleLink(ctx context.Context, scale string, up bool, detail string) {
-	b.enter(ctx, scaleLink{scale: scale, up: up, detail: detail})
+func (b *Bench) ScaleLink(ctx context.Context, scale string, up bool, fault health.Fault, detail string) {
+	b.enter(ctx, scaleLink{scale: scale, up: up, fault: fault, detail: detail})
 }
 
 // ScaleLines takes in how many lines of a scale came to what, counted from the start.

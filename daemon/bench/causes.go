@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"fmt"
 	"time"
 
 	"potlifed/daemon/record"
@@ -20,8 +19,8 @@ const (
 
 // observed is what was seen of a cause.
 type observed struct {
-	is   status
-	text string
+	is status
+	trouble
 }
 
 // causes are the causes of alarms as they are at one moment. One that is not in found is gone.
@@ -31,8 +30,11 @@ type causes struct {
 	found map[record.AlarmKey]observed
 }
 
-func (l *causes) holds(name, subject, format string, args ...any) {
-	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{holds, fmt.Sprintf(format, args...)}
+func (l *causes) holds(name, subject, text string) { l.holdsWith(name, subject, trouble{text: text}) }
+
+// holdsWith is holds for a cause that something else reported, with what it reported.
+func (l *causes) holdsWith(name, subject string, why trouble) {
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{holds, why}
 }
 
 func (l *causes) notKnown(name, subject string) {
@@ -40,7 +42,7 @@ func (l *causes) notKnown(name, subject string) {
 }
 
 func (l *causes) cannotBeSeen(name, subject, why string) {
-	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{cannotBeSeen, why}
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{cannotBeSeen, trouble{text: why}}
 }
 
 // beyond reports whether a value is beyond its limit, by the dead-band if it was.
@@ -75,7 +77,7 @@ func (b *Bench) blind(z *zone) string {
 	if len(z.sensors) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("no sensor measures the air of %s", z.id)
+	return b.shop.locale.Say("alarm-text.no-sensor", "zone", z.id)
 }
 
 func stateOf(row *record.Alarm) alarm.State {

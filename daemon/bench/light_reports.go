@@ -2,6 +2,7 @@ package bench
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"potlifed/daemon/config"
@@ -49,14 +50,15 @@ func (l *causes) lightReports() {
 		case light.ReportWaiting:
 			l.notKnown(alarm.LightSilent, c.ID)
 		case light.ReportSilent:
-			since := l.now.Add(w.UnansweredSince - l.b.clock.mono()).Local().Format("15:04:05")
+			say := l.b.shop.locale
+			since := say.Clock(l.now.Add(w.UnansweredSince-l.b.clock.mono()), l.now)
 			switch {
 			case w.Unreadable != "":
-				l.holds(alarm.LightSilent, c.ID, "whether lamp %s obeys is not known since %s: %s", c.ID, since, w.Unreadable)
+				l.holdsWith(alarm.LightSilent, c.ID, trouble{say.Say("alarm-text.lamp-unreadable", "lamp", c.ID, "since", since), w.Unreadable})
 			case w.Says != "":
-				l.holds(alarm.LightSilent, c.ID, "lamp %s says %q since %s, which is not what it was told", c.ID, w.Says, since)
+				l.holdsWith(alarm.LightSilent, c.ID, trouble{say.Say("alarm-text.lamp-contradicts", "lamp", c.ID, "since", since), fmt.Sprintf("it reports %q", w.Says)})
 			default:
-				l.holds(alarm.LightSilent, c.ID, "lamp %s has not confirmed what it was told at %s", c.ID, since)
+				l.holds(alarm.LightSilent, c.ID, say.Say("alarm-text.lamp-silent", "lamp", c.ID, "since", since))
 			}
 		}
 	}

@@ -90,7 +90,7 @@ func TestLampThatLies(t *testing.T) {
 	s.goes(20*time.Second, both(mild))
 	s.hears("light-2", light.Report{Acknowledged: true, Unanswered: true, UnansweredSince: s.mono(), Says: "in-order"})
 	s.goes(12*time.Second, both(mild))
-	if a := s.is(alarm.Unacknowledged, "light-silent", "light-2"); !strings.Contains(a.Text, `says "in-order"`) {
+	if a := s.is(alarm.Unacknowledged, "light-silent", "light-2"); !strings.Contains(a.Detail, `reports "in-order"`) {
 		t.Errorf("text %q does not say what it says", a.Text)
 	}
 	if l := s.light("light-2"); l.Says != "in-order" || l.Confirmation != light.ReportSilent {

@@ -1,11 +1,11 @@
 package bench
 
 import (
-	"fmt"
 	"time"
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/words"
 	"potlifed/model/cupmatch"
 	"potlifed/model/health"
 	"potlifed/model/weigh"
@@ -15,6 +15,7 @@ import (
 // start; what a guided mix needs of it is in the mix.
 type scale struct {
 	config.Scale
+	words   words.Locale
 	clock   clock.Clock
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
@@ -27,13 +28,14 @@ type scale struct {
 	last   weigh.Reading // At is zero before the first
 	lines  map[string]uint64
 	linked bool
-	detail string // why it is not
+	fault  health.Fault // why it is not
+	detail string       // the error
 	since  time.Time
 	is     health.Condition
 }
 
-func newScale(c config.Scale, by clock.Clock) *scale {
-	s := &scale{Scale: c, clock: by, detail: "not opened yet", cups: cupmatch.New(c.DivisionG)}
+func newScale(c config.Scale, by clock.Clock, l words.Locale) *scale {
+	s := &scale{Scale: c, words: l, clock: by, fault: health.NotOpened, cups: cupmatch.New(c.DivisionG)}
 	s.forget()
 	return s
 }
@@ -63,16 +65,16 @@ const (
 )
 
 // condition says how the scale is, and why.
-func (s *scale) condition(now time.Time) (is health.Condition, why string) {
+func (s *scale) condition(now time.Time) (is health.Condition, why trouble) {
 	switch {
 	case !s.linked:
-		return health.Down, s.detail
+		return health.Down, trouble{s.words.Say("fault.scale-"+string(s.fault), "scale", s.ID), s.detail}
 	case s.last.At.IsZero():
-		return health.Waiting, "no line that can be read yet"
+		return health.Waiting, trouble{text: s.words.Say("fault.weight-waiting", "scale", s.ID)}
 	case now.Sub(s.last.At) > clock.Lapse(s.clock, lineSilent):
-		return health.Stale, fmt.Sprintf("no line that can be read for %s", now.Sub(s.last.At).Round(time.Second))
+		return health.Stale, trouble{text: s.words.Say("fault.weight-stale", "scale", s.ID, "time", s.words.Duration(now.Sub(s.last.At)))}
 	}
-	return health.Up, ""
+	return health.Up, trouble{}
 }
 
 // old reports whether the newest number is too old to count as what lies on the pan now.

@@ -1,11 +1,11 @@
 package bench
 
 import (
-	"fmt"
 	"time"
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/words"
 	"potlifed/model/air"
 	"potlifed/model/health"
 )
@@ -13,6 +13,7 @@ import (
 // sensor is a sensor with its newest readings. It rebuilds itself after a start.
 type sensor struct {
 	config.Sensor
+	words    words.Locale
 	clock    clock.Clock
 	last     time.Time // of the newest good reading in this run
 	air      air.State
@@ -22,12 +23,11 @@ type sensor struct {
 	errors   uint64
 	rejected uint64
 	failing  int    // readings that failed in a row
-	failure  string // why
-	// implausible: the last failure was a value that the air of a room cannot have.
-	implausible bool
-	judge       air.Judge
-	since       time.Time        // of the condition
-	is          health.Condition // the condition
+	failure  string // why the last one did
+	fault    health.Fault
+	judge    air.Judge
+	since    time.Time        // of the condition
+	is       health.Condition // the condition
 }
 
 func (s *sensor) shift(d time.Duration) {
@@ -43,17 +43,23 @@ func (s *sensor) shift(d time.Duration) {
 // of them was tried several times by the driver.
 const downAfter = 3
 
+// trouble is what is wrong: in words for people, and the error that was reported, if any.
+type trouble struct{ text, detail string }
+
+// implausible reports whether the last failure was a value that the air of a room cannot have.
+func (s *sensor) implausible() bool { return s.fault == health.Implausible }
+
 // condition says how the sensor is, and why.
-func (s *sensor) condition(now time.Time) (is health.Condition, why string) {
+func (s *sensor) condition(now time.Time) (is health.Condition, why trouble) {
 	switch {
 	case s.failing >= downAfter:
-		return health.Down, s.failure
+		return health.Down, trouble{s.words.Say("fault.sensor-"+string(s.fault), "sensor", s.ID), s.failure}
 	case s.last.IsZero():
-		return health.Waiting, "no reading yet"
+		return health.Waiting, trouble{s.words.Say("fault.reading-waiting", "sensor", s.ID), s.failure}
 	case now.Sub(s.last) > s.staleAfter():
-		return health.Stale, fmt.Sprintf("the last reading is from %s ago", now.Sub(s.last).Round(time.Second))
+		return health.Stale, trouble{s.words.Say("fault.reading-stale", "sensor", s.ID, "time", s.words.Duration(now.Sub(s.last))), s.failure}
 	}
-	return health.Up, ""
+	return health.Up, trouble{}
 }
 
 // fresh is how old a reading may be and still count as the present air: three readings.

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -47,8 +46,8 @@ func (s *sensor) failedCheck(state record.State) string {
 	if !failed || s.Checked.After(f.At) {
 		return ""
 	}
-	return fmt.Sprintf("the check of %s on %s failed: it read %.1f %% RH, the reference %.1f %% RH; ±%.1f %% RH is allowed",
-		s.ID, f.At.Local().Format(time.DateOnly), f.ReadPct, f.ReferencePct, f.AllowedPct)
+	return s.words.Say("alarm-text.check-failed", "sensor", s.ID, "day", s.words.Day(f.At),
+		"read", s.words.Percent(f.ReadPct, 1), "reference", s.words.Percent(f.ReferencePct, 1), "allowed", s.words.Percent(f.AllowedPct, 1))
 }
 
 // accuracy is what is known about what a sensor reads, now. One whose check failed may be

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"log/slog"
+	"strings"
 	"testing"
 	"time"
 
@@ -371,3 +372,6 @@ var (
 )
 
 func both(a *air.State) rooms { return rooms{"bench-air": a, "hall-air": a} }
+
+// plainly returns a text with plain spaces between figures and their units.
+func plainly(text string) string { return strings.ReplaceAll(text, "\u00a0", " ") }

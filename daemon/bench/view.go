@@ -52,7 +52,7 @@ func (b *Bench) publish(now time.Time) {
 		}
 		b.pressViews(s, now, &next)
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
-			next.Alarms = append(next.Alarms, alarmView(s.Alarms[key], now))
+			next.Alarms = append(next.Alarms, b.shop.alarmView(s.Alarms[key], now))
 		}
 		next.Inks, next.Cans, next.ClosedTotal = inkViews(s, b.shop.Shop), b.stock(s, now).views(), closedTotals(s)
 		b.dirty = false
@@ -101,16 +101,16 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
 		is, why := s.condition(now)
-		v := view.Scale{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: view.QualityGood, Why: why, Up: is == health.Up, Lines: s.lines}
+		v := view.Scale{ID: s.ID, DivisionG: s.DivisionG, Time: s.last.At, Quality: view.QualityGood, Why: why.text, Detail: why.detail, Up: is == health.Up, Lines: s.lines}
 		switch {
 		case is != health.Up:
 			v.Quality = view.QualityBad
 		case s.old(now):
-			v.Quality, v.Why = view.QualityUncertain, "no line that can be read for a few seconds"
+			v.Quality, v.Why = view.QualityUncertain, b.shop.locale.Say("fault.weight-old", "scale", s.ID)
 		case s.last.Over:
-			v.Quality, v.Why = view.QualityBad, "more than the scale can weigh"
+			v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.weight-over", "scale", s.ID)
 		case s.last.Under:
-			v.Quality, v.Why = view.QualityBad, "less than the scale can show: is the pan on it?"
+			v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.weight-under", "scale", s.ID)
 		}
 		if s.last.HasWeight {
 			g := s.last.Grams
@@ -142,7 +142,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 		since(&s.is, &s.since, is, began, now)
 		checked, due := s.lastCheck(state)
 		views = append(views, view.Sensor{
-			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Detail: why, LastRead: s.last, LastTook: s.took,
+			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastRead: s.last, LastTook: s.took,
 			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		})
@@ -152,7 +152,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
 		views = append(views, view.Sensor{
-			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Detail: why, LastRead: s.last.At,
+			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastRead: s.last.At,
 			OutOfService: outOfService(state, alarm.ScaleSilent, s.ID),
 		})
 	}
@@ -233,19 +233,19 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 // addLife adds what is known once the first hardener is in: age, spent life and ends.
 func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *view.Batch) {
 	z := b.zones[batch.Zone]
-	v.Quality, v.Why = view.QualityBad, "its zone is not in the configuration"
+	v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.batch-no-zone")
 	if z != nil {
 		v.Quality, v.Why = b.quality(z, now)
 	}
 	if batch.AtLeast {
-		v.Quality, v.Why = view.QualityBad, "its age is only a lower bound: the clock was not set when it was recorded, or over a restart"
+		v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.batch-at-least")
 	}
 	if batch.Ensemble == nil {
 		return
 	}
 	l := b.lifeOf(s, batch, now)
 	if l.Doubtful > doubtfulShare && v.Quality == view.QualityGood {
-		v.Quality, v.Why = view.QualityUncertain, "part of its life was spent in air that was not well known"
+		v.Quality, v.Why = view.QualityUncertain, b.shop.locale.Say("fault.batch-doubtful")
 	}
 	age, spent, risk := l.Age.Seconds(), l.Spent, l.Risk
 	v.AgeS, v.Spent, v.Risk = &age, &spent, &risk

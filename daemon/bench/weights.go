@@ -6,6 +6,7 @@ import (
 	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/model/guide"
+	"potlifed/model/health"
 	"potlifed/model/weigh"
 )
 
@@ -18,6 +19,7 @@ type weightReading struct {
 type scaleLink struct {
 	scale  string
 	up     bool
+	fault  health.Fault
 	detail string
 }
 
@@ -28,7 +30,7 @@ type scaleLines struct {
 
 func (l scaleLink) enter(b *Bench, _ time.Time) {
 	if s, known := b.scales[l.scale]; known {
-		s.linked, s.detail = l.up, l.detail
+		s.linked, s.fault, s.detail = l.up, l.fault, l.detail
 	}
 }
 

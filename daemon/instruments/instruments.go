@@ -15,6 +15,7 @@ import (
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/model/air"
+	"potlifed/model/health"
 	"potlifed/model/weigh"
 )
 
@@ -28,8 +29,8 @@ type Sink interface {
 	ScaleRead(ctx context.Context, scale string, r weigh.Reading)
 	// ScaleKey takes in that the print key of a scale was pressed.
 	ScaleKey(ctx context.Context, scale string)
-	// ScaleLink takes in whether a scale is connected, and why not.
-	ScaleLink(ctx context.Context, scale string, up bool, detail string)
+	// ScaleLink takes in whether a scale is connected, and why not: a fault, and the error.
+	ScaleLink(ctx context.Context, scale string, up bool, fault health.Fault, detail string)
 	// ScaleLines takes in how many lines of a scale had which outcome since the start: ok,
 	// overload, torn, unknown or overlong. The receiver owns the map.
 	ScaleLines(ctx context.Context, scale string, lines map[string]uint64)
@@ -40,8 +41,9 @@ type SensorReading struct {
 	Air  air.State     // if Err is nil
 	Took time.Duration // how long the reading took, in real time
 	Err  error
-	// Implausible: the sensor did answer, with a value that no air has.
-	Implausible bool
+	// Fault is what kind of error Err is; empty without one. With health.Implausible the sensor
+	// did answer, with a value that no air has.
+	Fault health.Fault
 }
 
 // Reader reads the instruments of a configuration.

@@ -22,6 +22,7 @@ import (
 	scales "potlifed/devices/scale"
 	"potlifed/devices/simulate"
 	"potlifed/model/air"
+	"potlifed/model/health"
 	"potlifed/model/weigh"
 )
 
@@ -61,7 +62,7 @@ func (h *heard) ScaleRead(_ context.Context, _ string, r weigh.Reading) {
 	h.note(func() { h.weight = r })
 }
 func (h *heard) ScaleKey(context.Context, string) { h.note(func() { h.keys++ }) }
-func (h *heard) ScaleLink(_ context.Context, _ string, up bool, _ string) {
+func (h *heard) ScaleLink(_ context.Context, _ string, up bool, _ health.Fault, _ string) {
 	h.note(func() { h.links = append(h.links, up) })
 }
 func (h *heard) ScaleLines(_ context.Context, _ string, lines map[string]uint64) {
@@ -124,14 +125,14 @@ func TestASensorThatComesLater(t *testing.T) {
 	h := newHeard()
 	runs(t, config.Shop{Sensors: []config.Sensor{{ID: "west", Path: dir, Every: 5 * time.Millisecond}}}, h)
 	h.until(t, "a sensor that is not there", func() bool {
-		return h.reads["west"] > 1 && errors.Is(h.read["west"].Err, climate.ErrAbsent) && !h.read["west"].Implausible
+		return h.reads["west"] > 1 && errors.Is(h.read["west"].Err, climate.ErrAbsent) && h.read["west"].Fault == health.Absent
 	})
 	r := room(t, dir, air.State{TemperatureC: 21.5, HumidityPct: 44})
 	h.until(t, "a reading", func() bool { return h.read["west"].Err == nil && h.read["west"].Air.TemperatureC == 21.5 })
 	if err := r.Set(air.State{TemperatureC: 130, HumidityPct: 44}); err != nil {
 		t.Fatal(err)
 	}
-	h.until(t, "an implausible value", func() bool { return h.read["west"].Implausible && h.read["west"].Err != nil })
+	h.until(t, "an implausible value", func() bool { return h.read["west"].Fault == health.Implausible && h.read["west"].Err != nil })
 }
 
 // A sensor that fails does not hold up the one beside it.

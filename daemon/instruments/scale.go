@@ -2,11 +2,13 @@ package instruments
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"potlifed/daemon/config"
 	"potlifed/devices/link"
 	scales "potlifed/devices/scale"
+	"potlifed/model/health"
 	"potlifed/model/weigh"
 )
 
@@ -19,7 +21,7 @@ func (r Reader) scale(ctx context.Context, c config.Scale) {
 	s, err := scales.New(driverConfig(c))
 	if err != nil { // the configuration was checked
 		log.Error("the scale cannot be read", "err", err)
-		r.Sink.ScaleLink(ctx, c.ID, false, err.Error())
+		r.Sink.ScaleLink(ctx, c.ID, false, linkFault(err), err.Error())
 		return
 	}
 	counts := func() { r.Sink.ScaleLines(ctx, c.ID, lineCounts(s.Counts())) }
@@ -38,10 +40,10 @@ func (r Reader) scale(ctx context.Context, c config.Scale) {
 			switch change.Kind {
 			case link.Failed, link.Lost:
 				log.Warn("the scale is not connected", "is", change.Kind, "err", change.Err)
-				r.Sink.ScaleLink(ctx, c.ID, false, change.Err.Error())
+				r.Sink.ScaleLink(ctx, c.ID, false, linkFault(change.Err), change.Err.Error())
 			case link.Connected, link.Speaking:
 				log.Info("the scale", "is", change.Kind)
-				r.Sink.ScaleLink(ctx, c.ID, true, "")
+				r.Sink.ScaleLink(ctx, c.ID, true, "", "")
 			case link.Silent:
 				log.Warn("the scale is silent", "for", change.Quiet)
 			}
@@ -49,8 +51,24 @@ func (r Reader) scale(ctx context.Context, c config.Scale) {
 	}
 	if err := s.Run(ctx, sink); err != nil {
 		log.Error("the scale cannot be read", "err", err)
-		r.Sink.ScaleLink(ctx, c.ID, false, err.Error())
+		r.Sink.ScaleLink(ctx, c.ID, false, linkFault(err), err.Error())
 	}
+}
+
+// linkFault returns the kind of an error of a link.
+func linkFault(err error) health.Fault {
+	for _, known := range []struct {
+		is    error
+		fault health.Fault
+	}{
+		{link.ErrAbsent, health.Absent}, {link.ErrBusy, health.Busy}, {link.ErrDenied, health.Denied},
+		{link.ErrNotSerial, health.NotSerial}, {link.ErrSettings, health.Settings}, {link.ErrLost, health.Lost},
+	} {
+		if errors.Is(err, known.is) {
+			return known.fault
+		}
+	}
+	return health.OtherFault
 }
 
 // driverConfig is a configured scale as its driver takes it.

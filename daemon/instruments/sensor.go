@@ -10,6 +10,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/devices/climate"
 	"potlifed/model/air"
+	"potlifed/model/health"
 )
 
 // sensor reads one sensor at its interval. Reading and waiting are in one goroutine, so
@@ -38,9 +39,26 @@ func (r Reader) sensor(ctx context.Context, c config.Sensor) {
 			return
 		}
 		faults.note(is.Err)
-		is.Took, is.Implausible = time.Since(began), errors.Is(is.Err, climate.ErrImplausible)
+		is.Took, is.Fault = time.Since(began), sensorFault(is.Err)
 		r.Sink.SensorRead(ctx, c.ID, is)
 	}
+}
+
+// sensorFault returns the kind of an error of a sensor, empty for no error.
+func sensorFault(err error) health.Fault {
+	switch {
+	case err == nil:
+		return ""
+	case errors.Is(err, climate.ErrImplausible):
+		return health.Implausible
+	case errors.Is(err, climate.ErrAbsent):
+		return health.Absent
+	case errors.Is(err, climate.ErrGarbled):
+		return health.Garbled
+	case errors.Is(err, climate.ErrBlocked), errors.Is(err, context.DeadlineExceeded):
+		return health.Blocked
+	}
+	return health.OtherFault
 }
 
 // OpenSensor opens a configured sensor. Its errors are those of [climate.OpenHWMon].

@@ -35,7 +35,8 @@ type SensorPayload struct {
 	Time      time.Time        `json:"time" doc:"When this message was made."`
 	Condition health.Condition `json:"condition" doc:"Condition of the sensor or scale; up where it works."`
 	Since     time.Time        `json:"since" doc:"When this condition began."`
-	Detail    string           `json:"detail,omitempty" doc:"What is wrong, and what to do."`
+	Text      string           `json:"text,omitempty" doc:"What is wrong, and what to do."`
+	Detail    string           `json:"detail,omitempty" doc:"The error that the driver or the system reported."`
 }
 
 // AlarmPayload is the payload of a topic alarm/NAME/SUBJECT.
@@ -45,7 +46,9 @@ type AlarmPayload struct {
 	State    string     `json:"state" doc:"State of the alarm in its life cycle."`
 	Priority string     `json:"priority" doc:"How soon somebody must act."`
 	Since    time.Time  `json:"since" doc:"When the alarm was raised."`
+	Title    string     `json:"title" doc:"The alarm in a few words."`
 	Text     string     `json:"text" doc:"What is wrong, with figures of the moment at which the alarm was raised."`
+	Detail   string     `json:"detail,omitempty" doc:"What is wrong as a driver or the system reported it."`
 	Response string     `json:"response,omitempty" doc:"What to do."`
 	By       actor.Name `json:"by,omitempty" doc:"Who acknowledged or shelved the alarm."`
 	Until    *time.Time `json:"until,omitempty" doc:"Until when the alarm is shelved."`

@@ -199,10 +199,10 @@ func (s *states) sensorsDue(snap *view.Snapshot, now time.Duration) {
 	for _, v := range snap.Sensors {
 		last := s.sensor.get(v.ID)
 		if last.sent && last.at != never &&
-			last.value.Condition == v.Condition && last.value.Since.Equal(v.Since) && last.value.Detail == v.Detail {
+			last.value.Condition == v.Condition && last.value.Since.Equal(v.Since) && last.value.Text == v.Text && last.value.Detail == v.Detail {
 			continue
 		}
-		s.add(last.topic, 1, SensorPayload{snap.At, v.Condition, v.Since, v.Detail}, func() {
+		s.add(last.topic, 1, SensorPayload{snap.At, v.Condition, v.Since, v.Text, v.Detail}, func() {
 			last.value, last.sent, last.at = v, true, now
 		})
 	}
@@ -263,7 +263,7 @@ func (s *states) alarmsDue(snap *view.Snapshot, now time.Duration, touched map[s
 			w.Priority == v.Priority && w.Text == v.Text && w.By == v.By && w.Since.Equal(v.Since) {
 			continue
 		}
-		s.add(last.topic, 1, AlarmPayload{v.Time, v.Seq, v.State, v.Priority, v.Since, v.Text, v.Response, v.By, v.Until}, func() {
+		s.add(last.topic, 1, AlarmPayload{v.Time, v.Seq, v.State, v.Priority, v.Since, v.Title, v.Text, v.Detail, v.Response, v.By, v.Until}, func() {
 			last.value, last.sent, last.at = v, true, now
 		})
 	}

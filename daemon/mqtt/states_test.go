@@ -254,7 +254,7 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 	b := batchState("0612-1", at)
 	b.Seq = 41
 	snap.Batches = []view.Batch{{BatchState: b}}
-	snap.Alarms = []view.Alarm{{Time: at, Seq: 40, Name: "batch-ending", Subject: "0612-1", State: "acknowledged", Priority: "high", Since: at, Text: "0612-1 ends soon", Response: "Begin the next mix now.", By: "mqtt"}}
+	snap.Alarms = []view.Alarm{{Time: at, Seq: 40, Name: "batch-ending", Subject: "0612-1", State: "acknowledged", Priority: "high", Since: at, Title: "Batch ends soon", Text: "0612-1 ends soon", Response: "Begin the next mix now.", By: "mqtt"}}
 	s := newStates(topics.New("potlife", "bench-1"))
 	var out string
 	for _, c := range s.round(&snap, time.Hour, nil) {

@@ -29,11 +29,12 @@ type Alarm struct {
 	Priority alarm.Priority `json:"priority"`
 	State    alarm.State    `json:"state"`
 	Text     string         `json:"text"`
-	Since    time.Time      `json:"since"`          // when it was raised, shelved, suppressed or taken out of service
-	Changed  time.Time      `json:"changed"`        // when it entered its state
-	Until    time.Time      `json:"until,omitzero"` // end of shelving or of maintenance
-	By       actor.Name     `json:"by,omitempty"`   // who changed it to its state
-	Seq      uint64         `json:"seq"`            // number of the event that last changed it
+	Detail   string         `json:"detail,omitempty"` // as a driver or the system reported it
+	Since    time.Time      `json:"since"`            // when it was raised, shelved, suppressed or taken out of service
+	Changed  time.Time      `json:"changed"`          // when it entered its state
+	Until    time.Time      `json:"until,omitzero"`   // end of shelving or of maintenance
+	By       actor.Name     `json:"by,omitempty"`     // who changed it to its state
+	Seq      uint64         `json:"seq"`              // number of the event that last changed it
 }
 
 // AlarmRaised raises an alarm, for the first time or again.
@@ -42,6 +43,7 @@ type AlarmRaised struct {
 	Subject  string         `json:"subject" doc:"id of the thing that the alarm is about"`
 	Priority alarm.Priority `json:"priority" doc:"high, medium or low"`
 	Text     string         `json:"text" doc:"what is wrong, with the figures of the moment"`
+	Detail   string         `json:"detail,omitempty" doc:"the same as a driver or the system reported it, for those who maintain the bench"`
 }
 
 // AlarmReturned records that an alarm's cause is gone. The alarm ends if it was
@@ -130,7 +132,7 @@ func (InService) About() string         { return "" }
 
 func (e AlarmRaised) apply(s *State, r Record) {
 	s.setAlarm(r, e.Name, e.Subject, func(a *Alarm) {
-		*a = Alarm{Priority: e.Priority, State: alarm.Unacknowledged, Text: e.Text, Since: r.Stamp.At}
+		*a = Alarm{Priority: e.Priority, State: alarm.Unacknowledged, Text: e.Text, Detail: e.Detail, Since: r.Stamp.At}
 	})
 }
 

@@ -19,6 +19,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/alarm"
 	"potlifed/model/light"
 	"potlifed/model/mix"
@@ -84,9 +85,15 @@ type content struct {
 	Events     []eventText
 	Structures []structure
 	Lights     []lightText
-	Alarms     []alarm.Definition
+	Alarms     []alarmText
 	Metrics    []metricText
 	CoarsePct  string
+}
+
+// alarmText is an alarm with its description in English.
+type alarmText struct {
+	alarm.Definition
+	words.Alarm
 }
 
 type keyText struct{ Path, Value, Default string }
@@ -100,7 +107,10 @@ func generate(t *testing.T) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := content{Sample: string(sample), Topics: topicTexts(), Alarms: alarm.Definitions()}
+	c := content{Sample: string(sample), Topics: topicTexts()}
+	for _, d := range alarm.Definitions() {
+		c.Alarms = append(c.Alarms, alarmText{d, words.Locale{}.Alarm(d.Name)})
+	}
 	for _, k := range config.Keys() {
 		text := keyText{k.Path, k.Value, "–"}
 		switch {

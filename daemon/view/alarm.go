@@ -15,8 +15,11 @@ type Alarm struct {
 	State    string     `json:"state" enum:"normal,unacknowledged,acknowledged,returned,shelved,suppressed,out-of-service" doc:"normal, unacknowledged, acknowledged, returned (the cause is gone, nobody has acknowledged it), shelved, suppressed or out-of-service"`
 	Priority string     `json:"priority" enum:"high,medium,low" doc:"how soon somebody has to act: high, medium or low"`
 	Since    time.Time  `json:"since" doc:"when it was raised, shelved or suppressed, or its device taken out of service"`
+	Title    string     `json:"title" doc:"the alarm in a few words, such as: Life got shorter"`
 	Text     string     `json:"text" doc:"what is wrong, with the figures of the moment when it was raised"`
+	Detail   string     `json:"detail,omitempty" doc:"what is wrong as a driver or the system reported it; absent where nothing else reported it"`
 	Response string     `json:"response,omitempty" doc:"what the operator should do"`
+	Help     string     `json:"help" doc:"path of the page that explains the alarm"`
 	By       actor.Name `json:"by,omitempty" doc:"who acknowledged or shelved it, or took the device out of service"`
 	Until    *time.Time `json:"until,omitempty" doc:"end of the shelving or of the maintenance"`
 }

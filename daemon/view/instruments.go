@@ -38,6 +38,7 @@ type Scale struct {
 	Stable     bool        `json:"stable" doc:"the weight has settled"`
 	Quality    Quality     `json:"quality" doc:"how far the weight can be relied on: good, uncertain or bad"`
 	Why        string      `json:"why,omitempty" doc:"why the quality is not good"`
+	Detail     string      `json:"detail,omitempty" doc:"the error that the driver or the system reported; absent where there is none"`
 	Batch      string      `json:"batch,omitempty" doc:"id of the guided mix that is being weighed on this scale"`
 	WhichCup   []string    `json:"which_cup,omitempty" doc:"ids of the mixes whose cup may be on the scale, while a person has to say which it is; answer with take-up; absent while that is not asked"`
 	KeyRefused *KeyRefusal `json:"key_refused,omitempty" doc:"why the last press of the print key changed nothing; absent once it no longer matters"`
@@ -82,7 +83,8 @@ type Sensor struct {
 	ID           string           `json:"id" doc:"id of the sensor or scale"`
 	Condition    health.Condition `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`
 	Since        time.Time        `json:"since" doc:"when it entered this condition"`
-	Detail       string           `json:"detail,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
+	Text         string           `json:"text,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
+	Detail       string           `json:"detail,omitempty" doc:"the error that the driver or the system reported; absent where there is none"`
 	OutOfService *time.Time       `json:"out_of_service_until,omitempty" doc:"end of the device's maintenance; absent when it is in service"`
 	Checked      *time.Time       `json:"checked_at,omitempty" doc:"when the humidity was last checked against a reference; absent when no check is known"`
 	CheckDue     *time.Time       `json:"check_due_at,omitempty" doc:"when the next check is due; absent for a sensor that has no check interval"`

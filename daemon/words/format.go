@@ -36,6 +36,14 @@ func (l Locale) Temperature(c float64) string {
 	return l.Say("unit.celsius", "value", l.Number(c, 1))
 }
 
+// TemperatureStep writes a difference of temperatures, given in K, in the unit of the shop.
+func (l Locale) TemperatureStep(k float64) string {
+	if l.Fahrenheit {
+		return l.Say("unit.fahrenheit", "value", l.Number(k*9/5, 1))
+	}
+	return l.Say("unit.celsius", "value", l.Number(k, 1))
+}
+
 // Duration writes a duration in seconds below two minutes, else in minutes, or in hours and
 // minutes. A negative one is zero.
 func (l Locale) Duration(d time.Duration) string {

@@ -137,16 +137,28 @@ func (s State) Valid() error {
 	return nil
 }
 
-// Unusual reports whether the state is outside the range in which inks are usually printed. If so,
-// why names the first value that is outside and its limits.
-func (s State) Unusual() (why string, unusual bool) {
+// Extreme is how air is outside the range in which inks are usually printed.
+type Extreme string
+
+// The extremes.
+const (
+	Cold  Extreme = "cold"  // below MinUsualC
+	Warm  Extreme = "warm"  // above MaxUsualC
+	Humid Extreme = "humid" // above MaxUsualPct
+)
+
+// Extreme returns the first way in which the state is outside the range in which inks are usually
+// printed. It is empty inside that range.
+func (s State) Extreme() Extreme {
 	switch {
-	case s.TemperatureC < MinUsualC || s.TemperatureC > MaxUsualC:
-		return fmt.Sprintf("%.1f °C is outside %v to %v °C", s.TemperatureC, MinUsualC, MaxUsualC), true
+	case s.TemperatureC < MinUsualC:
+		return Cold
+	case s.TemperatureC > MaxUsualC:
+		return Warm
 	case s.HumidityPct > MaxUsualPct:
-		return fmt.Sprintf("%.0f %% is above %v %%", s.HumidityPct, MaxUsualPct), true
+		return Humid
 	}
-	return "", false
+	return ""
 }
 
 // saturationRatio returns the humidity as a share of 0 to 1. A sensor that is dirty or wet

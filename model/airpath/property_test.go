@@ -122,7 +122,7 @@ func TestAnyAir(t *testing.T) {
 	ink := anyInk(t)
 	rapid.Check(t, func(rt *rapid.T) {
 		r := &room{rt: rt, now: noon, since: noon, air: air.State{TemperatureC: 21, HumidityPct: 55}, place: cure.Place{Exposure: 1, Lag: 10 * time.Minute}}
-		unusual := func(a air.State, _ time.Time) bool { _, is := a.Unusual(); return is }
+		unusual := func(a air.State, _ time.Time) bool { return a.Extreme() != "" }
 		r.with = Sensors{Fresh: -1, StaleAfter: 5 * time.Minute, Doubtful: unusual}
 		r.ensemble = cure.New(ink, cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, 0, Unmeasured)
 		r.closed = Closed{}.With(First(noon))

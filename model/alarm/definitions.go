@@ -31,15 +31,14 @@ const (
 	Bench  Subject = "bench"
 )
 
-// Definition describes one alarm for pages, messages and documents.
+// Definition defines one alarm. Its cause, limit and response are described elsewhere, by its name
+// and in the language of the shop.
 type Definition struct {
 	Name     string
 	Subject  Subject
 	Priority Priority
-	Cause    string
-	Limit    string // by default
-	Response string // what the operator is to do
 	Delays   Delays
+	Settings string // the keys of the configuration that set its limit; empty for a fixed limit
 	// NeedsAir: the alarm is suppressed while the sensor that it depends on is lost. The alarms
 	// of a batch that ends, is at risk or is dead are never suppressed: without a sensor they
 	// are raised earlier.
@@ -121,9 +120,6 @@ func CutLimit(left time.Duration) time.Duration {
 
 // Definitions returns the definitions of all alarms, ordered by name.
 func Definitions() []Definition { return slices.Clone(definitions) }
-
-// ClockNotSet is the text for a wall clock that is not set.
-const ClockNotSet = "the wall clock is not set: times may be wrong; the age of a batch is exact since the last start of the computer, and a lower bound over a power cut"
 
 // Find returns the definition of the alarm with the given name. ok is false when there is none.
 func Find(name string) (d Definition, ok bool) {

@@ -14,3 +14,21 @@ const (
 
 // Conditions returns all conditions.
 func Conditions() []Condition { return []Condition{Waiting, Up, Stale, Down} }
+
+// Fault is why an instrument is down, by a fixed word.
+type Fault string
+
+// The faults.
+const (
+	NotOpened   Fault = "not-opened"  // nobody has tried to open it yet
+	Absent      Fault = "absent"      // nothing is connected
+	Busy        Fault = "busy"        // another program uses it
+	Denied      Fault = "denied"      // this user may not open it
+	NotSerial   Fault = "not-serial"  // the path names something else than a serial port
+	Settings    Fault = "settings"    // its settings cannot be used
+	Lost        Fault = "lost"        // it was connected and is no longer
+	Garbled     Fault = "garbled"     // it sends what cannot be read
+	Blocked     Fault = "blocked"     // a reading does not come back
+	Implausible Fault = "implausible" // it sends a value that cannot be true
+	OtherFault  Fault = "other"
+)

@@ -54,6 +54,8 @@ declare namespace API {
 
   interface AlarmView {
     by?: string;
+    detail?: string;
+    help: string;
     name: string;
     priority: "high" | "medium" | "low";
     response?: string;
@@ -63,6 +65,7 @@ declare namespace API {
     subject: string;
     text: string;
     time: string;
+    title: string;
     until?: string;
   }
 
@@ -383,6 +386,7 @@ declare namespace API {
   interface EventAlarmRaised {
     alarm: string;
     by: string;
+    detail?: string;
     journal: string;
     kind: "alarm-raised";
     priority: string;
@@ -1502,6 +1506,7 @@ declare namespace API {
 
   interface ScaleView {
     batch?: string;
+    detail?: string;
     division_g: number;
     id: string;
     key_refused?: KeyRefusal;
@@ -1535,6 +1540,7 @@ declare namespace API {
     id: string;
     out_of_service_until?: string;
     since: string;
+    text?: string;
   }
 
   interface Session {

@@ -21,7 +21,7 @@ export function welcomePanel() {
     element,
     update(/** @type {API.ScaleView | undefined} */ scale) {
       setText(head, `Welcome. Nothing has come from ${scale?.id ?? "the scale"} yet`);
-      setText(raw, scale?.why ?? "");
+      setText(raw, scale?.detail ?? scale?.why ?? "");
       show(element, neverHeard(scale));
     },
   };

@@ -46,7 +46,7 @@ function instrument(tools) {
     tick(/** @type {number} */ now) {
       const alarms = alarmsOf(store, row.id);
       part.draw({
-        id: row.id, ...conditionOf(row, alarms, now), detail: row.detail, reading: readingOf(store, row, now),
+        id: row.id, ...conditionOf(row, alarms, now), detail: row.text, reading: readingOf(store, row, now),
         facts: [
           Date.parse(row.since) > 0 && since(row.since, now),
           row.check_due_at && `humidity checked ${day(row.checked_at ?? "")}, next due ${day(row.check_due_at)}`,
