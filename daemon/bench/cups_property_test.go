@@ -13,6 +13,7 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
+	"potlifed/model/weigh"
 )
 
 // cupboard is a bench as it really is: cups with something in them, one of which may
@@ -24,6 +25,35 @@ type cupboard struct {
 	tareG float64
 	// How often the key was pressed and the cup lifted since the last confirm.
 	keyed, raised int
+	byBench       map[string]guide.Step // the last step that the bench confirmed by itself, by mix
+}
+
+// stirs lifts what stands on the scale for as long as a stir takes, and sets a cup down.
+func (w *cupboard) stirs(put string) {
+	w.lift()
+	for range 12 {
+		w.clock.turn(2 * time.Second)
+		w.enter(weightReading{scale: "scale-1", reading: weigh.Reading{Grams: w.shows(), HasWeight: true, Stability: weigh.Stable}, at: w.clock.is.Mono})
+	}
+	w.put(put)
+}
+
+// looks fails where the bench has confirmed a step by itself and the cup on the scale is not
+// that of the mix: a stir of another's cup, or a cup that is not empty.
+func (w *cupboard) looks(rt *rapid.T) {
+	for id, b := range w.b.state.Batches {
+		by := b.Mix.ByBench
+		if by == w.byBench[id] {
+			continue
+		}
+		w.byBench[id] = by
+		switch {
+		case by.Stirs() && w.on != id:
+			rt.Fatalf("%s of %s was confirmed by the bench while the cup of %q stood on the scale; cups %v, tared %v", by, id, w.on, w.cups, w.tareG)
+		case by == guide.Cup && (w.on == "" || w.cups[w.on] > 14):
+			rt.Fatalf("the cup of %s was taken by the bench while that of %q stood on the scale; cups %v, tared %v", id, w.on, w.cups, w.tareG)
+		}
+	}
 }
 
 func (w *cupboard) shows() float64 { return math.Round(10*(w.cups[w.on]-w.tareG)) / 10 }
@@ -70,7 +100,7 @@ func (w *cupboard) pour(g float64) {
 func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
-		w := &cupboard{shop: openShop(t, t.TempDir(), newClock()), cups: map[string]float64{}}
+		w := &cupboard{shop: openShop(t, t.TempDir(), newClock()), cups: map[string]float64{}, byBench: map[string]guide.Step{}}
 		defer w.crash()
 		w.pass(6*time.Second, both(mild))
 		w.rests()
@@ -115,6 +145,25 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 					w.lift()
 					w.cups[at] -= 0.4
 					w.put(at)
+				}
+			},
+			"stir": func(*rapid.T) {
+				if at := w.on; at != "" {
+					w.stirs(at)
+				}
+			},
+			"stir, and put any": func(rt *rapid.T) {
+				if len(w.cups) > 0 {
+					if id := anyCup(rt); id != "" {
+						w.stirs(id)
+					}
+				}
+			},
+			"undo what the bench did": func(*rapid.T) {
+				for _, v := range w.b.Snapshot().Batches {
+					if v.ByBench != nil {
+						w.ask(request.Undo{Batch: v.ID, Seq: v.ByBench.Seq})
+					}
 				}
 			},
 			"pour": func(rt *rapid.T) {
@@ -171,6 +220,7 @@ func TestNoPourIsBookedToAnotherMix(t *testing.T) {
 				}
 			},
 			"": func(rt *rapid.T) {
+				w.looks(rt)
 				for id := range w.cups { // those that are done are of no interest here
 					if b := w.b.state.Batches[id]; b == nil || b.Phase != lifecycle.Mixing {
 						if w.on == id {

@@ -55,6 +55,9 @@ func (k keyPress) enter(b *Bench, now time.Time) {
 	b.dirty = true
 	if on := weighing(b.state, s.ID); on != nil {
 		step := string(on.Mix.Step)
+		if s.overtaken(on, k.at) {
+			step = string(on.Mix.ByBench)
+		}
 		b.keyChange(s, request.ConfirmStep{Batch: on.ID, Step: step}, on.ID, step, now)
 		return
 	}
@@ -63,6 +66,16 @@ func (k keyPress) enter(b *Bench, now time.Time) {
 			b.keyChange(s, request.AcknowledgeAlarm{Alarm: key.Name, Subject: key.Subject}, "", "", now)
 		}
 	}
+}
+
+// keyMeansLast is how soon after a step that the bench confirmed by itself a press of the key
+// still means that step: the person has not seen the next one yet.
+const keyMeansLast = 2 * time.Second
+
+// overtaken reports whether the bench has confirmed a step of a mix just before the key was
+// pressed for it.
+func (s *scale) overtaken(on *record.Batch, at time.Duration) bool {
+	return on.Mix.ByBench != "" && s.byBench && at-s.byBenchAt < keyMeansLast
 }
 
 // keyChange makes a change for the key, as if somebody had asked for it by the scale's

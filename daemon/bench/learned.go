@@ -61,7 +61,7 @@ func inkView(s record.State, shop config.Shop, k config.Ink) view.Ink {
 	v := view.Ink{
 		ID: k.ID, Hardener: k.Hardener, Thinners: append([]string{}, k.Thinners...), HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
 		ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
-		ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(),
+		ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(), StirS: k.Stir.Seconds(),
 		LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare, Life: k.Life, Ratio: k.Ratio, Rest: k.Rest,
 		Assumed: "the humidity ends of the data sheet's range, the moisture share and the activation energy are assumptions until learned",
 	}

@@ -77,7 +77,7 @@ func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c request.StartMix)
 		Ratio: ink.Ratio, TolerancePct: ink.RatioTolerancePct,
 		InkTargetG: cup.InkMinimumG, InkMinimumG: cup.InkMinimumG,
 		ThinnerMinPct: ink.ThinnerPct.Min, ThinnerMaxPct: ink.ThinnerPct.Max,
-		Rest: ink.Rest, CupMaximumG: cup.FillMaximumG, CupEmptyG: cup.EmptyG, DivisionG: scale.DivisionG,
+		Rest: ink.Rest, Stir: ink.Stir, CupMaximumG: cup.FillMaximumG, CupEmptyG: cup.EmptyG, DivisionG: scale.DivisionG,
 	}
 	var err error
 	if r.ThinnerPct, err = thinnerStart(ink.ThinnerPct, colourClass(c), artwork(c)); err != nil {
@@ -221,23 +221,29 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 	if err != nil {
 		return nil, err
 	}
-	step := guide.Step(c.Step)
-	if batch.Mix.ByBench == step && step != batch.Mix.Step {
+	if step := guide.Step(c.Step); batch.Mix.ByBench == step && step != batch.Mix.Step {
 		return b.viewOf(batch.ID, now) // the bench was quicker
 	}
+	return b.confirmStep(now, by, batch, c, false)
+}
+
+// confirmStep confirms a step for a person, or for the bench itself.
+func (b *Bench) confirmStep(now time.Time, by actor.Name, batch *record.Batch, c request.ConfirmStep, byBench bool) (any, error) {
+	var err error
+	step := guide.Step(c.Step)
 	ask := guide.Confirm{Aside: batch.Aside()}
 	if step == batch.Mix.Step && batch.Phase == lifecycle.Mixing {
 		if ask, err = b.weighed(batch, c.Override, now); err != nil {
 			return nil, err
 		}
 	}
-	ask.Step, ask.Override, ask.Part, ask.Tared, ask.Can = step, c.Override, mix.Part(c.Part), c.Tared, c.Can
+	ask.Step, ask.Override, ask.Part, ask.Tared, ask.Can, ask.ByBench = step, c.Override, mix.Part(c.Part), c.Tared, c.Can, byBench
 	next, out, err := batch.Mix.Confirm(ask, now)
 	if err != nil {
 		return nil, err
 	}
 	e := record.Confirmed{
-		Batch: batch.ID, Step: batch.Mix.Step, Next: next.Step, WeightG: ask.WeightG, Override: c.Override, Mix: next,
+		Batch: batch.ID, Step: batch.Mix.Step, Next: next.Step, WeightG: ask.WeightG, Override: c.Override, ByBench: byBench, Mix: next,
 	}
 	var draw *record.PouredFrom
 	if out.HasPour {

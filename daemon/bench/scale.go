@@ -20,6 +20,11 @@ type scale struct {
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
 	cups    cupmatch.Matcher
+	arrival *weigh.Arrival
+	lifted  lifted
+
+	byBench   bool          // a step was confirmed without a person in this run, and when last
+	byBenchAt time.Duration // CLOCK_BOOTTIME
 
 	keyed      bool          // the print key was pressed in this run, and when last
 	keyAt      time.Duration // CLOCK_BOOTTIME
@@ -35,7 +40,7 @@ type scale struct {
 }
 
 func newScale(c config.Scale, by clock.Clock, l words.Locale) *scale {
-	s := &scale{Scale: c, words: l, clock: by, fault: health.NotOpened, cups: cupmatch.New(c.DivisionG)}
+	s := &scale{Scale: c, words: l, clock: by, fault: health.NotOpened, cups: cupmatch.New(c.DivisionG), arrival: weigh.NewArrival(c.DivisionG)}
 	s.forget()
 	return s
 }
@@ -45,10 +50,12 @@ func newScale(c config.Scale, by clock.Clock, l words.Locale) *scale {
 func (s *scale) forget() {
 	s.tracker, s.rise = weigh.NewTracker(s.DivisionG), weigh.NewRise(s.DivisionG)
 	s.cups.Forget()
+	s.lifted = lifted{}
 }
 
 func (s *scale) shift(d time.Duration) {
 	s.forget()
+	s.arrival.Forget()
 	if !s.last.At.IsZero() {
 		s.last.At = s.last.At.Add(d)
 	}

@@ -49,7 +49,10 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	r.At = b.clock.at(w.at)
 	s.linked, s.last = true, r
 	s.rise.Observe(r)
-	b.recognise(s, b.follow(s, now), now)
+	s.arrival.Observe(r)
+	change := b.follow(s, now)
+	b.recognise(s, change, now)
+	b.confirmByItself(s, change, now)
 	if batch := weighing(b.state, s.ID); batch != nil && len(s.cups.Asked()) == 0 {
 		b.watchHardener(s, batch.ID, batch.Mix.Pan, now)
 	}
@@ -64,7 +67,7 @@ func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 	}
 	was := batch.Mix.Pan
 	pan, change := s.tracker.Observe(s.last, was)
-	if change == weigh.Tared && was.State == weigh.PanZeroed && pan.State == weigh.PanResting && batch.Mix.EmptyCup(s.last.Grams) {
+	if change == weigh.Tared && was.State == weigh.PanZeroed && pan.State == weigh.PanResting && s.tracker.Stepped() && batch.Mix.EmptyCup(s.last.Grams) {
 		// One quick step from zero to what an empty cup weighs: it may be one.
 		was.State = weigh.PanAsked
 		pan, change = was, weigh.Ambiguous

@@ -67,7 +67,7 @@ func smallestShop(t *testing.T) Shop {
 		Presses: []Press{{ID: "press-1", Zone: "bench", Cup: "cup-90"}},
 		Lights:  []Light{{ID: "press-1", Presses: []string{"press-1"}, Reads: []string{"json", "meaning", "colour"}, ConfirmWithin: 10 * time.Second}},
 		Inks: []Ink{{ID: "dial-satin", Ratio: ratio(t, "5:1"), RatioTolerancePct: 5,
-			ThinnerPct: ThinnerPct{Min: 10, Max: 20, Dark: 10, Light: 12}, Sheet: sheet, Life: calibrated(t, sheet)}},
+			ThinnerPct: ThinnerPct{Min: 10, Max: 20, Dark: 10, Light: 12}, Sheet: sheet, Life: calibrated(t, sheet), Stir: 20 * time.Second}},
 		Alarms:    Alarms{EndingBefore: 30 * time.Minute, MixingTakes: 15 * time.Minute, StopAtRisk: 0.25},
 		Clock:     "kernel",
 		Retention: Retention{Raw: 14 * 24 * time.Hour, Minutes: 400 * 24 * time.Hour},
@@ -182,6 +182,7 @@ inks:
     safety_data_sheet: https://maker.example/i1.pdf
     pot_life: {about: 9h, at_temperature_c: 23, activation_kj_mol: 60}
     rest: 10m
+    stir: 30s
 alarms: {ending_before: 1h, mixing_takes: 0m, stop_at_risk: 1}
 clock: assume
 retention: {raw: 7d, minutes: 7d}
@@ -223,7 +224,7 @@ units: {temperature: F}
 		Hardeners: []Hardener{{ID: "h1", UseWithinOpened: 30*24*time.Hour + 12*time.Hour}, {ID: "h2", SafetySheet: "/sheets/h2.pdf"}},
 		Thinners:  []Thinner{{ID: "t1", VapourPressurePa: 1200, MolarMassG: 116.16, Hydroxyl: true, SafetySheet: "http://maker.example/t1"}, {ID: "t2"}},
 		Inks: []Ink{{ID: "i1", Hardener: "h2", Ratio: ratio(t, "8:1"), RatioTolerancePct: 2.5, Thinners: []string{"t1", "t2"},
-			ThinnerPct: ThinnerPct{Min: 0, Max: 15, Dark: 5, Light: 7}, Sheet: sheet, Life: calibrated(t, sheet), Rest: 10 * time.Minute, SafetySheet: "https://maker.example/i1.pdf"}},
+			ThinnerPct: ThinnerPct{Min: 0, Max: 15, Dark: 5, Light: 7}, Sheet: sheet, Life: calibrated(t, sheet), Rest: 10 * time.Minute, Stir: 30 * time.Second, SafetySheet: "https://maker.example/i1.pdf"}},
 		Alarms:    Alarms{EndingBefore: time.Hour, StopAtRisk: 1},
 		Others:    []string{"b3", "b1"},
 		Clock:     "assume",

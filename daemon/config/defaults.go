@@ -35,6 +35,7 @@ func defaults() Shop {
 		Lights:  []Light{{Reads: []string{"json", "meaning", "colour"}, ConfirmWithin: 10 * time.Second}},
 		Inks: []Ink{{
 			RatioTolerancePct: 5,
+			Stir:              20 * time.Second, // as long as a thorough stir takes; an assumption, no source
 			// Common practice in pad printing, no source.
 			ThinnerPct: ThinnerPct{Min: 10, Max: 20, Dark: 10, Light: 12},
 			// The ends of the humidity range and the activation energy are

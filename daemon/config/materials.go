@@ -85,6 +85,7 @@ func (r *reader) ink(m *mapping, ink Ink) Ink {
 		section.close()
 	}
 	m.duration("rest", &ink.Rest, 0, longestWait, "0m")
+	m.duration("stir", &ink.Stir, 0, longestWait, "20s")
 	m.text("safety_data_sheet", &ink.SafetySheet, safetySheetRule)
 	return ink
 }

@@ -162,7 +162,9 @@ type Ink struct {
 	Sheet             cure.Sheet
 	Life              cure.Ink // Sheet, calibrated
 	Rest              time.Duration
-	SafetySheet       string // the link to its safety data sheet; may be empty
+	// Stir is how long the cup is off the scale to be stirred; 0 if that must be confirmed.
+	Stir        time.Duration
+	SafetySheet string // the link to its safety data sheet; may be empty
 }
 
 // SafetySheet is where the safety data sheet of a material is found.

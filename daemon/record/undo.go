@@ -91,6 +91,7 @@ func (e Good) affects(State) affected       { return batchesOnly(e.Batch) }
 func (e Thinned) affects(State) affected    { return batchesOnly(e.Batch) }
 func (e Tested) affects(State) affected     { return batchesOnly(e.Batch) }
 func (e Abandoned) affects(State) affected  { return batchesOnly(e.Batch) }
+func (e Confirmed) affects(State) affected  { return batchesOnly(e.Batch) }
 
 // affects includes the other parts of the batch, which may be marked when it went off.
 func (e Closed) affects(s State) affected {
@@ -112,6 +113,9 @@ func (s *State) rememberUndo(before State, r Record) {
 		return
 	}
 	body, undoable := r.Body.(undoableBody)
+	if c, is := r.Body.(Confirmed); is && !c.ByBench {
+		undoable = false // what a person has confirmed is corrected
+	}
 	var changes affected
 	if undoable {
 		changes = body.affects(before)

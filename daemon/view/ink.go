@@ -20,6 +20,7 @@ type Ink struct {
 	ThinnerDark   float64       `json:"thinner_dark_pct" doc:"usual start for dark colours in % of ink and hardener together"`
 	ThinnerLight  float64       `json:"thinner_light_pct" doc:"usual start for light colours in % of ink and hardener together"`
 	RestS         float64       `json:"rest_s" doc:"rest before printing in s, 0 for none"`
+	StirS         float64       `json:"stir_s" doc:"time in s for which a cup must be off the scale to count as stirred; 0 if that must be confirmed"`
 	LifeRefH      float64       `json:"life_ref_h" doc:"pot life in h at 20 °C and 50 % relative humidity"`
 	MoistureShare float64       `json:"moisture_share" doc:"share of the pot life that moisture determines, 0 to 1"`
 	Assumed       string        `json:"assumed" doc:"which of these figures are assumptions"`

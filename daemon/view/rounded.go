@@ -119,7 +119,7 @@ func (i Ink) Rounded() Ink {
 	for _, pct := range []*float64{&i.TolerancePct, &i.ThinnerMinPct, &i.ThinnerMaxPct, &i.ThinnerDark, &i.ThinnerLight} {
 		*pct = precision.Percent(*pct)
 	}
-	i.RestS, i.LifeRefH = precision.Seconds(i.RestS), precision.Hours(i.LifeRefH)
+	i.RestS, i.StirS, i.LifeRefH = precision.Seconds(i.RestS), precision.Seconds(i.StirS), precision.Hours(i.LifeRefH)
 	i.MoistureShare = precision.Share(i.MoistureShare)
 	if i.Learned != nil {
 		l := *i.Learned

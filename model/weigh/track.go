@@ -80,6 +80,9 @@ type Tracker struct {
 	upG     float64   // how far it had come after the first half second
 	inBand  bool      // at the weight before, and since when
 	bandAt  time.Time
+	lines   lineRate
+	rose    int  // readings since the last one at zero, up to the present plateau
+	slow    bool // the last change from zero took as long as a pour
 }
 
 // NewTracker returns a tracker for a scale with the given division in g.
@@ -91,9 +94,15 @@ func NewTracker(divisionG float64) *Tracker {
 // [Settler].
 func (t *Tracker) Settled() (grams float64, ok bool) { return t.settler.Settled() }
 
+// Stepped reports whether the weight that was last taken for a pour after a tare appeared at once,
+// as that of a cup does which is set down. A rise of more than a second is a pour. How long it
+// took is counted in readings, at the rate at which the scale sends them: on a busy machine
+// the readings of a whole pour may come at once.
+func (t *Tracker) Stepped() bool { return !t.slow }
+
 // Forget starts tracking again for another cup. Whether the weight has settled stays known.
 func (t *Tracker) Forget() {
-	*t = Tracker{divisionG: t.divisionG, settler: t.settler, lastAt: t.lastAt}
+	*t = Tracker{divisionG: t.divisionG, settler: t.settler, lastAt: t.lastAt, lines: t.lines}
 }
 
 // Observe records the next reading. It returns the pan after the reading and what changed.
@@ -109,6 +118,7 @@ func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
 	if r.At.Before(t.lastAt) {
 		t.haveHeld, t.sawZero, t.rising = false, false, false
 	}
+	t.lines.add(r.At.Sub(t.lastAt))
 	t.lastAt = r.At
 	t.follow(r, g)
 	tareKey := t.watchMark(r)
@@ -135,6 +145,10 @@ func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
 func (t *Tracker) follow(r Reading, g float64) {
 	if t.levelAt.IsZero() || !t.within(g, t.levelG, t.divisionG) {
 		t.levelG, t.levelAt = g, r.At
+		t.rose++
+	}
+	if t.zero(g) {
+		t.rose = 0
 	}
 }
 
@@ -236,6 +250,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 		}
 		return t.returned(p, s, r.At)
 	case t.sawZero && s > t.divisionG && s <= p.HeldG/2 && r.At.Sub(t.levelAt) >= quickly:
+		t.slow = time.Duration(t.rose)*t.lines.every() > steady
 		return t.tared(p, s, PanResting)
 	case t.sawZero && below && r.At.Sub(t.levelAt) < longestPause, r.At.Sub(t.levelAt) < steady:
 		return p, Unchanged

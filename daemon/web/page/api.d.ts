@@ -1219,6 +1219,7 @@ declare namespace API {
     ratio_tolerance_pct: number;
     rest_s: number;
     safety_data_sheets?: Array<SafetySheet> | null;
+    stir_s: number;
     thinner_dark_pct: number;
     thinner_light_pct: number;
     thinner_max_pct: number;
