@@ -83,12 +83,7 @@ func (b *Bench) comesOff(batch *record.Batch, press string, says *request.ComesO
 	if err != nil {
 		return nil, err
 	}
-	return func() {
-		b.closeAir(batch.Zone, now)
-		for _, e := range events {
-			b.decide(now, by, e)
-		}
-	}, nil
+	return func() { b.end(batch, events, now, by) }, nil
 }
 
 // takeOff brings a batch back from a press to the bench, where it stands as given.
@@ -138,7 +133,7 @@ func (b *Bench) abandon(now time.Time, by actor.Name, c request.AbandonMix) (any
 		return nil, request.Refuse(request.NotNow, "mixed already", "batch %s is mixed; close it instead", batch.ID)
 	}
 	b.closeAir(batch.Zone, now)
-	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG() + batch.Mix.UndoneG})
+	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG() + batch.Mix.UndoneG, End: record.EndOf(b.state.Batches[batch.ID])})
 	return b.viewOf(batch.ID, now)
 }
 
@@ -154,11 +149,20 @@ func (b *Bench) close(now time.Time, by actor.Name, c request.CloseBatch) (any, 
 	if err != nil {
 		return nil, err
 	}
+	b.end(batch, events, now, by)
+	return b.viewOf(batch.ID, now)
+}
+
+// end records the events of a batch's end, with how far it was by then.
+func (b *Bench) end(batch *record.Batch, events []record.Body, now time.Time, by actor.Name) {
 	b.closeAir(batch.Zone, now)
 	for _, e := range events {
+		if closed, is := e.(record.Closed); is {
+			closed.End = record.EndOf(b.state.Batches[batch.ID])
+			e = closed
+		}
 		b.decide(now, by, e)
 	}
-	return b.viewOf(batch.ID, now)
 }
 
 // closing checks how a batch is said to have ended, and returns the events of its end.

@@ -7,8 +7,10 @@ import (
 	"time"
 
 	"potlifed/daemon/config"
+	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
+	"potlifed/model/air"
 	"potlifed/model/alarm"
 	"potlifed/model/evaporate"
 	"potlifed/model/health"
@@ -36,7 +38,7 @@ func (b *Bench) publish(now time.Time) {
 	}
 	if last := b.snap.Load(); last != nil && !b.dirty {
 		next.Batches, next.Lives, next.Closed, next.Presses, next.Lights = last.Batches, last.Lives, last.Closed, last.Presses, last.Lights
-		next.Alarms, next.Inks, next.Cans, next.ClosedTotal = last.Alarms, last.Inks, last.Cans, last.ClosedTotal
+		next.Alarms, next.Inks, next.Cans, next.ClosedTotal, next.Ends = last.Alarms, last.Inks, last.Cans, last.ClosedTotal, last.Ends
 	} else {
 		b.forgetLives()
 		next.Lives = map[string]view.Life{}
@@ -55,6 +57,7 @@ func (b *Bench) publish(now time.Time) {
 			next.Alarms = append(next.Alarms, b.shop.alarmView(s.Alarms[key], now))
 		}
 		next.Inks, next.Cans, next.ClosedTotal = inkViews(s, b.shop.Shop), b.stock(s, now).views(), closedTotals(s)
+		next.Ends = endsViews(s)
 		b.dirty = false
 	}
 	b.snap.Store(&next)
@@ -71,6 +74,28 @@ func closedTotals(s record.State) []view.ClosedTotal {
 		return cmp.Or(cmp.Compare(x.Ink, y.Ink), cmp.Compare(x.Outcome, y.Outcome))
 	})
 	return totals
+}
+
+// endsViews returns the histograms of ends, ordered by outcome.
+func endsViews(s record.State) []view.BatchEnds {
+	var views []view.BatchEnds
+	for _, outcome := range slices.Sorted(maps.Keys(s.Ends)) {
+		e := s.Ends[outcome]
+		views = append(views, view.BatchEnds{
+			Outcome: outcome, Count: e.Count, SpentSum: e.SpentSum, AgeSumS: e.AgeSum,
+			Spent: cumulative(record.SpentLimits(), e.Spent), AgeS: cumulative(record.AgeLimits(), e.Age),
+		})
+	}
+	return views
+}
+
+func cumulative(limits []float64, counts []uint64) map[float64]uint64 {
+	sums, sum := map[float64]uint64{}, uint64(0)
+	for i, limit := range limits {
+		sum += counts[i]
+		sums[limit] = sum
+	}
+	return sums
 }
 
 func (b *Bench) airViews(now time.Time) []view.Air {
@@ -141,11 +166,15 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
 		checked, due := s.lastCheck(state)
-		views = append(views, view.Sensor{
+		v := view.Sensor{
 			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastRead: s.last, LastTook: s.took,
 			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
-		})
+		}
+		if is == health.Up {
+			v.Air = &air.State{TemperatureC: precision.Celsius(s.air.TemperatureC), HumidityPct: precision.Percent(s.air.HumidityPct)}
+		}
+		views = append(views, v)
 	}
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]

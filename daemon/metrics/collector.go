@@ -92,6 +92,10 @@ func (c *collector) sensors(to sink, instruments []view.Sensor) {
 			to.put(c.names.sensorLastReading, unixSeconds(v.LastRead), v.ID)
 			to.put(c.names.sensorReadDuration, v.LastTook.Seconds(), v.ID)
 		}
+		if v.Air != nil {
+			to.put(c.names.sensorTemperature, v.Air.TemperatureC, v.ID, v.Zone)
+			to.put(c.names.sensorHumidity, v.Air.HumidityPct/100, v.ID, v.Zone)
+		}
 	}
 }
 
@@ -133,12 +137,26 @@ func (c *collector) batches(to sink, s *view.Snapshot) {
 	for _, total := range s.ClosedTotal {
 		to.put(n.batchesClosed, float64(total.Count), total.Ink, string(total.Outcome))
 	}
+	for _, e := range s.Ends {
+		to.histogram(n.batchEndSpent, e.Count, e.SpentSum, e.Spent, string(e.Outcome))
+		to.histogram(n.batchEndAge, e.Count, e.AgeSumS, e.AgeS, string(e.Outcome))
+	}
 }
 
 // floor makes the samples of presses, lights and alarms.
 func (c *collector) floor(to sink, s *view.Snapshot) {
+	inks := map[string]string{} // of loaded batches, by press
+	for i := range s.Batches {
+		if b := &s.Batches[i]; b.Press != nil {
+			inks[*b.Press] = b.Ink
+		}
+	}
 	for i := range s.Presses {
 		p := &s.Presses[i]
+		to.put(c.names.pressInfo, 1, p.ID, p.Zone, inks[p.ID])
+		for _, d := range p.Defects {
+			to.put(c.names.defects, float64(d.Highest), p.ID, d.Kind)
+		}
 		to.span(c.names.pressRemaining, p.RemainingS, p.ID)
 		to.known(c.names.pressRisk, p.Risk, p.ID)
 		if p.PrintsTotal != nil {
@@ -182,6 +200,15 @@ func (to sink) put(s series, value float64, labels ...string) {
 	metric, err := prometheus.NewConstMetric(s.desc, s.kind, value, labels...)
 	if err != nil {
 		metric = prometheus.NewInvalidMetric(s.desc, err)
+	}
+	to <- metric
+}
+
+// histogram makes one histogram of a count, a sum and the counts up to each limit.
+func (to sink) histogram(desc *prometheus.Desc, count uint64, sum float64, upTo map[float64]uint64, labels ...string) {
+	metric, err := prometheus.NewConstHistogram(desc, count, sum, upTo, labels...)
+	if err != nil {
+		metric = prometheus.NewInvalidMetric(desc, err)
 	}
 	to <- metric
 }

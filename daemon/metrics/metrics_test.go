@@ -19,6 +19,7 @@ import (
 	"go.uber.org/goleak"
 
 	"potlifed/daemon/view"
+	"potlifed/model/air"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 	"potlifed/model/mix"
@@ -56,16 +57,19 @@ func shop(batches int) *view.Snapshot {
 			Lines: map[string]uint64{"ok": 100, "torn": 2},
 		}},
 		Sensors: []view.Sensor{
-			{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}},
+			{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}},
 			{ID: "scale-1", Condition: "up", Scale: true},
 		},
 		Presses: []view.Press{
-			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200))},
-			{ID: "press-2", Light: light.Empty},
+			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200)), Zone: "floor", Defects: []view.DefectCount{{Kind: "dust", Total: 4, Highest: 5}, {Kind: "ghost"}}},
+			{ID: "press-2", Light: light.Empty, Zone: "floor"},
 		},
 		Lights:      []view.Light{{ID: "press-1", Meaning: light.InOrder}, {ID: "press-2", Meaning: light.Empty}},
 		Alarms:      []view.Alarm{{Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium"}},
 		ClosedTotal: []view.ClosedTotal{{Ink: "dial-satin", Outcome: "used-up", Count: 3}},
+		Ends: []view.BatchEnds{{
+			Outcome: "used-up", Count: 3, SpentSum: 2.5, AgeSumS: 40000, Spent: map[float64]uint64{0.5: 1, 1: 2}, AgeS: map[float64]uint64{14400: 2},
+		}},
 	}
 	for i := range batches {
 		b := view.Batch{BatchState: view.BatchState{
@@ -117,6 +121,15 @@ potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="hardener"} 17
 potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="ink"} 85
 potlife_batch_component_grams{batch="0612-1",bench="bench-1",part="thinner"} 7.1
 potlife_batch_dead_risk_ratio{batch="0612-1",bench="bench-1"} 0.01
+potlife_batch_end_age_seconds_bucket{bench="bench-1",outcome="used-up",le="14400"} 2
+potlife_batch_end_age_seconds_bucket{bench="bench-1",outcome="used-up",le="+Inf"} 3
+potlife_batch_end_age_seconds_sum{bench="bench-1",outcome="used-up"} 40000
+potlife_batch_end_age_seconds_count{bench="bench-1",outcome="used-up"} 3
+potlife_batch_end_spent_ratio_bucket{bench="bench-1",outcome="used-up",le="0.5"} 1
+potlife_batch_end_spent_ratio_bucket{bench="bench-1",outcome="used-up",le="1"} 2
+potlife_batch_end_spent_ratio_bucket{bench="bench-1",outcome="used-up",le="+Inf"} 3
+potlife_batch_end_spent_ratio_sum{bench="bench-1",outcome="used-up"} 2.5
+potlife_batch_end_spent_ratio_count{bench="bench-1",outcome="used-up"} 3
 potlife_batch_info{batch="0612-1",bench="bench-1",ink="dial-satin",press="press-1",state="open"} 1
 potlife_batch_mixed_timestamp_seconds{batch="0612-1",bench="bench-1"} 1.7812530005e+09
 potlife_batch_remaining_seconds{batch="0612-1",bench="bench-1",bound="expected"} 7200
@@ -128,6 +141,8 @@ potlife_broker_refusals_total{action="connect",bench="bench-1"} 0
 potlife_broker_refusals_total{action="publish",bench="bench-1"} 2
 potlife_build_info{bench="bench-1",goversion="go1.26",version="0.1.0"} 1
 potlife_clock_synchronised{bench="bench-1"} 1
+potlife_defects_total{bench="bench-1",kind="dust",press="press-1"} 5
+potlife_defects_total{bench="bench-1",kind="ghost",press="press-1"} 0
 potlife_light{bench="bench-1",light="press-1",meaning="act"} 0
 potlife_light{bench="bench-1",light="press-1",meaning="do-not-print"} 0
 potlife_light{bench="bench-1",light="press-1",meaning="empty"} 0
@@ -144,6 +159,8 @@ potlife_mqtt_connected{bench="bench-1"} 1
 potlife_mqtt_messages_total{bench="bench-1",direction="out",result="ok"} 12
 potlife_mqtt_waiting_messages{bench="bench-1"} 3
 potlife_press_dead_risk_ratio{bench="bench-1",press="press-1"} 0.01
+potlife_press_info{bench="bench-1",ink="",press="press-2",zone="floor"} 1
+potlife_press_info{bench="bench-1",ink="dial-satin",press="press-1",zone="floor"} 1
 potlife_press_remaining_seconds{bench="bench-1",bound="expected",press="press-1"} 7200
 potlife_press_remaining_seconds{bench="bench-1",bound="high",press="press-1"} 10800
 potlife_press_remaining_seconds{bench="bench-1",bound="low",press="press-1"} 3600
@@ -165,6 +182,8 @@ potlife_sensor_read_duration_seconds{bench="bench-1",sensor="bench-air"} 0.002
 potlife_sensor_reads_total{bench="bench-1",result="error",sensor="bench-air"} 0
 potlife_sensor_reads_total{bench="bench-1",result="ok",sensor="bench-air"} 7
 potlife_sensor_reads_total{bench="bench-1",result="rejected",sensor="bench-air"} 0
+potlife_sensor_relative_humidity_ratio{bench="bench-1",sensor="bench-air",zone="bench"} 0.54
+potlife_sensor_temperature_celsius{bench="bench-1",sensor="bench-air",zone="bench"} 22.4
 potlife_sensor_up{bench="bench-1",sensor="bench-air"} 1
 potlife_time_lapse_ratio{bench="bench-1"} 60
 `
@@ -198,7 +217,7 @@ func TestUnknownIsAbsent(t *testing.T) {
 	n.Air = append(n.Air, view.Air{Zone: "floor", Quality: view.QualityUncertain})
 	n.Scales[0].WeightG = nil
 	n.Sensors[0].LastRead = time.Time{}
-	n.Sensors[0].Condition = "waiting"
+	n.Sensors[0].Condition, n.Sensors[0].Air = "waiting", nil
 	b := &n.Batches[0]
 	b.State, b.Press, b.MixedAt, b.Spent, b.RemainingS, b.Risk, b.Components = lifecycle.Mixing, nil, nil, nil, nil, nil, nil
 	n.Presses[0].RemainingS, n.Presses[0].Risk = nil, nil
@@ -209,7 +228,7 @@ func TestUnknownIsAbsent(t *testing.T) {
 	for _, absent := range []string{
 		"potlife_air_", "potlife_scale_weight_grams", "potlife_scale_stable", "potlife_sensor_last_reading", "potlife_sensor_read_duration",
 		"potlife_batch_remaining", "potlife_batch_spent", "potlife_batch_dead_risk", "potlife_batch_mixed", "potlife_batch_component",
-		"potlife_press_", "potlife_alarm_", "potlife_mqtt_", "potlife_broker_", "potlife_time_lapse",
+		"potlife_press_remaining", "potlife_press_dead", "potlife_alarm_", "potlife_sensor_temperature", "potlife_sensor_relative", "potlife_mqtt_", "potlife_broker_", "potlife_time_lapse",
 	} {
 		if strings.Contains(got, absent) {
 			t.Errorf("%s… is there although it is not known:\n%s", absent, got)

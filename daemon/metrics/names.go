@@ -6,12 +6,16 @@ import "github.com/prometheus/client_golang/prometheus"
 const (
 	nameReadingToPublish = "potlife_reading_to_publish_duration_seconds"
 	nameJournalWrite     = "potlife_journal_write_duration_seconds"
+	nameBatchEndSpent    = "potlife_batch_end_spent_ratio"
+	nameBatchEndAge      = "potlife_batch_end_age_seconds"
 )
 
 // helpOf holds the help texts of the histograms.
 var helpOf = map[string]string{
 	nameReadingToPublish: "Time from a device's bytes to the message published because of them.",
 	nameJournalWrite:     "Time of one commit of the journal, until it is on disk.",
+	nameBatchEndSpent:    "Pot life spent when batches ended, by outcome; 1 is the nominal end.",
+	nameBatchEndAge:      "Age of batches when they ended, by outcome.",
 }
 
 // series describes one series of the collector, with its kind.
@@ -40,6 +44,9 @@ func List() []Series {
 	for _, name := range []string{nameReadingToPublish, nameJournalWrite} {
 		list = append(list, Series{Name: name, Kind: "histogram", Help: helpOf[name]})
 	}
+	for _, name := range []string{nameBatchEndSpent, nameBatchEndAge} {
+		list = append(list, Series{Name: name, Kind: "histogram", Help: helpOf[name], Labels: []string{"outcome"}})
+	}
 	return list
 }
 
@@ -49,13 +56,15 @@ type names struct {
 
 	airTemperature, airHumidity, airDewPoint, airVapourDensity series
 
-	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition series
+	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity series
 
 	scaleUp, scaleWeight, scaleStable, scaleLines series
 
 	batchRemaining, batchSpent, batchRisk, batchMixed, batchComponent, batchInfo, batchesClosed series
 
-	pressRemaining, pressRisk, prints series
+	pressInfo, pressRemaining, pressRisk, prints, defects series
+
+	batchEndSpent, batchEndAge *prometheus.Desc
 
 	alarmActive, alarmUnacknowledged, light series
 
@@ -88,6 +97,9 @@ func newNames(bench string) names {
 		sensorReadDuration: gauge("potlife_sensor_read_duration_seconds", "How long the newest reading took.", "sensor"),
 		sensorCondition:    gauge("potlife_sensor_condition", "1 for the present condition: waiting, up, stale or down.", "sensor", "condition"),
 
+		sensorTemperature: gauge("potlife_sensor_temperature_celsius", "The sensor's own reading of the air temperature, while it is up.", "sensor", "zone"),
+		sensorHumidity:    gauge("potlife_sensor_relative_humidity_ratio", "The sensor's own reading of the relative humidity, 0 to 1, while it is up.", "sensor", "zone"),
+
 		scaleUp:     gauge("potlife_scale_up", "1 while the scale sends.", "scale"),
 		scaleWeight: gauge("potlife_scale_weight_grams", "Weight on the scale's display.", "scale"),
 		scaleStable: gauge("potlife_scale_stable", "1 while the weight is settled.", "scale"),
@@ -101,9 +113,14 @@ func newNames(bench string) names {
 		batchInfo:      gauge("potlife_batch_info", "Properties of an open batch; always 1, for joins.", "batch", "ink", "press", "state"),
 		batchesClosed:  counter("potlife_batches_closed_total", "Batches that ended, by ink and outcome.", "ink", "outcome"),
 
+		pressInfo:      gauge("potlife_press_info", "Zone of a press, and the ink that is loaded; always 1, for joins. ink is empty while no batch is loaded.", "press", "zone", "ink"),
 		pressRemaining: gauge("potlife_press_remaining_seconds", "Pot life left in the loaded batch, with the bounds of a batch.", "press", "bound"),
 		pressRisk:      gauge("potlife_press_dead_risk_ratio", "Probability that the loaded batch is past its pot life, 0 to 1.", "press"),
 		prints:         counter("potlife_prints_total", "Prints reported for a press.", "press"),
+		defects:        counter("potlife_defects_total", "Rejects reported for a press, by kind of defect. It is brought up to date once a minute and never falls: a correction is made up for by later rejects.", "press", "kind"),
+
+		batchEndSpent: prometheus.NewDesc(nameBatchEndSpent, helpOf[nameBatchEndSpent], []string{"outcome"}, prometheus.Labels{"bench": bench}),
+		batchEndAge:   prometheus.NewDesc(nameBatchEndAge, helpOf[nameBatchEndAge], []string{"outcome"}, prometheus.Labels{"bench": bench}),
 
 		alarmActive:         gauge("potlife_alarm_active", "1 while the cause of an alarm is present; 0 once it is gone, and while the alarm is silenced.", "alarm", "subject", "priority"),
 		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged an alarm, whether its cause is still present or not.", "alarm", "subject"),
@@ -122,7 +139,7 @@ func (n *names) all() []*prometheus.Desc {
 	for _, s := range n.series() {
 		descs = append(descs, s.desc)
 	}
-	return descs
+	return append(descs, n.batchEndSpent, n.batchEndAge)
 }
 
 // series returns every series of the collector.
@@ -130,10 +147,10 @@ func (n *names) series() []series {
 	return []series{
 		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
-		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition,
+		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity,
 		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,
 		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
-		n.pressRemaining, n.pressRisk, n.prints,
+		n.pressInfo, n.pressRemaining, n.pressRisk, n.prints, n.defects,
 		n.alarmActive, n.alarmUnacknowledged, n.light,
 		n.mqttConnected, n.mqttWaiting, n.mqttMessages, n.brokerRefusals,
 	}

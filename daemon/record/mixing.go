@@ -111,6 +111,7 @@ type Abandoned struct {
 	Batch  string  `json:"batch" doc:"id of the batch"`
 	Ink    string  `json:"ink" doc:"id of the ink"`
 	WasteG float64 `json:"waste_g" doc:"mass that was thrown away, in g"`
+	End
 }
 
 // Basis holds the parameters of a batch's pot life. They are fixed when the batch begins; a
@@ -250,6 +251,7 @@ func (e Abandoned) apply(s *State, r Record) {
 	b := *old
 	b.ClosedAt, b.Outcome, b.StillGood = r.Stamp.At, lifecycle.Abandoned, lifecycle.GoodUnknown
 	s.end(b)
+	s.countEnd(lifecycle.Abandoned, e.End)
 }
 
 // phaseOf returns the phase of a batch by the step of its mix.

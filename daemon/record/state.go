@@ -43,6 +43,7 @@ type State struct {
 	Defects     map[string]map[string]Count `json:"defects,omitempty"` // by press and kind of defect
 	Open        []Tally                     `json:"open_counts,omitempty"`
 	ClosedTotal map[ClosedKey]int           `json:"closed_total"`
+	Ends        map[lifecycle.Outcome]Ends  `json:"ends,omitempty"`
 	CupEmptyG   map[string]float64          `json:"cup_empty_g"`       // learned at the bench
 	Learned     map[string]Learned          `json:"learned,omitempty"` // of inks, by id
 

@@ -47,6 +47,7 @@ type Closed struct {
 	StillGood lifecycle.StillGood `json:"still_good" doc:"whether it was still good: yes, no or unknown"`
 	Seen      lifecycle.Seen      `json:"seen" doc:"whether somebody saw it go off (now) or it had gone off before (earlier)"`
 	LeftG     *float64            `json:"left_g,omitempty" doc:"mass left in the cup in g"`
+	End
 }
 
 func (Loaded) Kind() Kind   { return KindLoaded }
@@ -110,4 +111,5 @@ func (e Closed) apply(s *State, r Record) {
 	}
 	b.ClosedAt, b.Outcome, b.StillGood, b.LeftG = r.Stamp.At, e.Outcome, e.StillGood, e.LeftG
 	s.end(b)
+	s.countEnd(e.Outcome, e.End)
 }

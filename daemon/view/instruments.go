@@ -96,4 +96,6 @@ type Sensor struct {
 	LastRead time.Time         `json:"-"`
 	LastTook time.Duration     `json:"-"`
 	Reads    map[string]uint64 `json:"-"` // by result: ok, error, rejected
+	// Air is its newest good reading while it is up, nil otherwise.
+	Air *air.State `json:"-"`
 }

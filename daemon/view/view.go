@@ -52,7 +52,19 @@ type Snapshot struct {
 	MixingTakes time.Duration // as configured
 
 	ClosedTotal []ClosedTotal   // by ink and outcome, in that order
+	Ends        []BatchEnds     // by outcome
 	Lives       map[string]Life // of the batches whose first hardener is in
+}
+
+// BatchEnds are how far the batches with one outcome were at their end, as histograms: by upper
+// limit, how many were no further.
+type BatchEnds struct {
+	Outcome  lifecycle.Outcome
+	Count    uint64
+	Spent    map[float64]uint64
+	SpentSum float64
+	AgeS     map[float64]uint64 // limits in s
+	AgeSumS  float64
 }
 
 // ClosedTotal is how many batches of an ink ended with an outcome since the journal

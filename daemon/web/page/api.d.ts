@@ -353,12 +353,14 @@ declare namespace API {
   type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventRested | EventReweighed | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
+    age_s?: number;
     batch: string;
     by: string;
     ink: string;
     journal: string;
     kind: "abandoned";
     seq: number;
+    spent?: number;
     time: string;
     waste_g: number;
   }
@@ -514,6 +516,7 @@ declare namespace API {
   }
 
   interface EventClosed {
+    age_s?: number;
     batch: string;
     by: string;
     ink: string;
@@ -524,6 +527,7 @@ declare namespace API {
     press?: string;
     seen: string;
     seq: number;
+    spent?: number;
     still_good: string;
     time: string;
   }
