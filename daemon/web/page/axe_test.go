@@ -92,6 +92,8 @@ func (b *browser) drawn(path string) {
 	switch path {
 	case "/", "/presses":
 		b.sees("main", "0612-1")
+	case wallPage:
+		b.eventually("drawn", `document.querySelector(".wall-line, #wall .quiet")?.checkVisibility()`)
 	case "/devices":
 		b.sees("main", "Written to disk")
 	default:

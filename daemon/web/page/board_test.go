@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"potlifed/daemon/view"
+	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
 )
@@ -77,6 +78,24 @@ func (b *browser) ticksFit(now time.Time, length time.Duration) {
 			b.t.Errorf("%s stands at %v of the axis, off by %v", k.Label, k.At, d)
 		}
 	}
+}
+
+// TestEmptyBoardSaysWhatComesNext: an axis on which nothing ends is not drawn.
+func TestEmptyBoardSaysWhatComesNext(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	rows["batches"] = []view.Batch{}
+	rows["presses"] = rows["presses"].([]view.Press)[2:]
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.openAt(f, "/presses")
+	b.sees("#board", "No batch is open. Next: start a mix at the bench")
+	b.eventually("no axis", `![...document.querySelectorAll(".tick, .axis-key")].some((e) => e.checkVisibility())`)
+	f.send("batch", mixingAt(now, guide.Hardener))
+	b.sees("#board", "0612-4 is being mixed for press-1")
+	f.send("batch", openBatch(now, "0612-4", "dial-satin", "press-3", time.Hour, 2*time.Hour, 3*time.Hour))
+	b.eventually("an axis", `[...document.querySelectorAll(".tick")].some((e) => e.checkVisibility())`)
+	b.sees("#board", "A light is an aid, not a safety device")
 }
 
 func TestBoardActions(t *testing.T) {

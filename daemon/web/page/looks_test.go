@@ -182,7 +182,7 @@ func (b *browser) looks(name string, sizes ...size) {
 // keepsPicture takes a picture of the page where -artifacts asks for it.
 func (b *browser) keepsPicture(name string) {
 	b.t.Helper()
-	if kept := flag.Lookup("test.artifacts"); kept == nil || kept.Value.String() != "true" {
+	if !keepsPictures() {
 		return
 	}
 	picture, err := chromedp.Run(b, chromedp.FullScreenshot(100))
@@ -192,6 +192,12 @@ func (b *browser) keepsPicture(name string) {
 	if err := os.WriteFile(filepath.Join(b.t.ArtifactDir(), name+".png"), picture, 0o644); err != nil {
 		b.t.Fatal(err)
 	}
+}
+
+// keepsPictures tells whether -artifacts asks for pictures.
+func keepsPictures() bool {
+	kept := flag.Lookup("test.artifacts")
+	return kept != nil && kept.Value.String() == "true"
 }
 
 // media sets a media feature that style sheets can ask for.

@@ -15,6 +15,16 @@ declare namespace Words {
     "api.may-not": {};
     "api.no-answer": {};
     "api.status": {status: Value};
+    "board.coming": {batch: Value};
+    "board.coming-for": {batch: Value; press: Value};
+    "board.nothing": {};
+    "care.aid": {};
+    "care.gelled": {};
+    "care.hardener": {};
+    "care.ink": {};
+    "care.lid": {};
+    "care.stir": {};
+    "care.thinner": {};
     "cause.age-uncertain": {};
     "cause.mix-ready": {};
     "cause.older-part-gone-off": {};

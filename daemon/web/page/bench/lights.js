@@ -1,6 +1,7 @@
 // The presses' lights: word, shape and colour.
 import { change } from "../lib/api.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 import { meaningWords, sign } from "../lib/signs.js";
 
 /**
@@ -13,7 +14,7 @@ export function lightsPanel(element, tools) {
   const list = h("ul", { class: "lights" });
   const none = h("p", { class: "quiet", text: "No light is set up." });
   const refusal = refusalLine();
-  element.append(h("h2", { text: "Lights" }), list, none, refusal);
+  element.append(h("h2", { text: "Lights" }), list, none, h("p", { class: "aid", text: say("care.aid") }), refusal);
   return {
     // Without contact nothing is known of any light, and none may look in order.
     update(/** @type {boolean} */ contact) {

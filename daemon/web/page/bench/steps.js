@@ -1,5 +1,6 @@
 // The steps of a guided mix: what to do, how it is confirmed, and what comes next.
 import { duration, grams, thinnerAmount } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 export const order = ["cup", "ink", "hardener", "stir-hardener", "thinner", "stir-thinner", "rest", "load"];
 
@@ -108,8 +109,19 @@ export function ahead(batch, ink) {
  * @param {string | null} step
  */
 export function cautionFor(step) {
-  if (step === "hardener") return "Hardener: gloves and eye protection on, air moving.";
-  if (step === "thinner") return "Thinner burns, and its vapour sinks: no flame, no sparks, air moving.";
-  if (step === "rest" || step === "load") return "Never close a lid tightly on this mix: it may give off gas.";
+  switch (step) {
+    case "ink":
+      return say("care.ink");
+    case "hardener":
+      return say("care.hardener");
+    case "thinner":
+      return say("care.thinner");
+    case "stir-hardener":
+    case "stir-thinner":
+      return say("care.stir");
+    case "rest":
+    case "load":
+      return say("care.lid");
+  }
   return "";
 }

@@ -5,8 +5,9 @@ import { notAcknowledged } from "../parts/alarms.js";
 import { sharedSpan } from "../parts/axis.js";
 import { boardRows, placeRow } from "./rows.js";
 import { pick } from "../lib/dialogs.js";
-import { button, h, keyed, show } from "../lib/dom.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
 import { axisHead, axisKey } from "../parts/life.js";
 import { othersBatches } from "./others.js";
 import { batchActions, stillThere } from "../parts/use.js";
@@ -27,7 +28,8 @@ export function boardPanel(element, tools) {
   const none = h("p", { class: "quiet", text: "No press is set up." });
   const own = h("h2", { class: "board-bench", text: "This bench" });
   const key = axisKey();
-  element.append(own, none, h("div", { class: "board-axis" }, scale.element, list), key);
+  const next = h("p", { class: "board-nothing" });
+  element.append(own, none, next, h("div", { class: "board-axis" }, scale.element, list), h("p", { class: "aid", text: say("care.aid") }), key);
   return {
     /**
      * @param {number} now
@@ -37,11 +39,26 @@ export function boardPanel(element, tools) {
       const rows = boardRows(store.all("presses"), store.all("batches"));
       show(none, rows.length === 0 && store.loaded.has("presses"));
       const length = sharedSpan(store, now, othersBatches(store));
+      // Without a batch there is nothing to read on an axis: what comes next is said instead.
+      const lives = rows.some((row) => row.batch?.ends_at);
+      for (const part of [scale.element, key]) show(part, lives);
+      show(next, !lives && rows.length > 0);
+      if (!lives) setText(next, comesNext(store));
       show(own, store.all("neighbours").length > 0);
       for (const part of keyed(list, rows, (row) => row.key, () => boardRow(tools))) part.draw(now, length, contact);
       scale.draw(now, length);
     },
   };
+}
+
+/**
+ * comesNext writes what is to be done while no batch has an end.
+ * @param {import("../lib/store.js").Store} store
+ */
+function comesNext(store) {
+  const coming = store.all("batches").filter((b) => b.state === "mixing");
+  if (coming.length === 0) return say("board.nothing");
+  return coming.map((b) => (b.for_press ? say("board.coming-for", { batch: b.id, press: b.for_press }) : say("board.coming", { batch: b.id }))).join(" ");
 }
 
 /** @param {Page.Tools} tools */

@@ -1,0 +1,111 @@
+package page
+
+import (
+	"context"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+)
+
+// onPaper has the pages drawn as for a printer.
+func onPaper() chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		return err
+	})
+}
+
+// deficient has colours drawn as people with a deficiency of colour vision see them.
+func deficient(kind emulation.SetEmulatedVisionDeficiencyType) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		_, err := cdp.Call(ctx, target, emulation.SetEmulatedVisionDeficiency, emulation.SetEmulatedVisionDeficiencyParams{Type: kind})
+		return err
+	})
+}
+
+// No page has its menu, its words of contact or its buttons on paper, and each has what it is about.
+func TestPaperHasNoMenu(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 800, 1280)
+	for _, path := range append(pagePaths(), "/batches/0611-2") {
+		b.openAt(newFakeBench(t, cansShop(time.Now())), path)
+		b.drawn(path)
+		b.run(onPaper())
+		for _, found := range eval[[]string](b, `[...document.querySelectorAll("nav, #contact, #alarm-count, .skip, button, .help-link")].filter((e) => e.checkVisibility()).map((e) => e.outerHTML)`) {
+			t.Errorf("%s: on paper there is %s", path, found)
+		}
+		if words := eval[int](b, `document.querySelector("main").innerText.trim().length`); words < 20 {
+			t.Errorf("%s: on paper there are %d letters", path, words)
+		}
+		b.keepsPicture("paper" + strings.ReplaceAll(path, "/", "-"))
+		b.run(media("prefers-color-scheme", "light"))
+	}
+}
+
+// In forced colours the present page can still be told in the menu, and a triangle is one.
+func TestForcedColours(t *testing.T) {
+	t.Parallel()
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	b.run(media("forced-colors", "active"))
+	b.openAt(f, "/presses")
+	b.drawn("/presses")
+	b.keepsPicture("forced-presses")
+	borders := eval[[]string](b, `["nav a[aria-current]", "nav a:not([aria-current])"].map((s) => getComputedStyle(document.querySelector(s)).borderBottomColor)`)
+	if ground := eval[string](b, `getComputedStyle(document.body).backgroundColor`); borders[0] == borders[1] || borders[1] != ground || borders[0] == ground {
+		t.Errorf("the present page has the border %s, the others %s, on %s", borders[0], borders[1], ground)
+	}
+	if sides := eval[[]string](b, `[...document.querySelectorAll(".next-mark, .key-next")].filter((e) => e.checkVisibility()).map((e) => getComputedStyle(e).borderLeftColor)`); len(sides) < 2 {
+		t.Errorf("only %d triangles are drawn", len(sides))
+	} else {
+		for _, side := range sides {
+			if side != "rgba(0, 0, 0, 0)" {
+				t.Errorf("the side of a triangle has the colour %s: it is a square", side)
+			}
+		}
+	}
+}
+
+// TestPicturesForColours keeps pictures of the pages in forced colours and as people with a deficiency
+// of colour vision see them, where -artifacts asks for them. That words and shapes carry what colours
+// say is judged by looking.
+func TestPicturesForColours(t *testing.T) {
+	t.Parallel()
+	if !keepsPictures() {
+		t.Skip("pictures are kept with -artifacts only")
+	}
+	b := openBrowser(t, 1280, 800)
+	for path, scene := range map[string]string{"/": "pouring", "/presses": "troubled", "/devices": "troubled", wallPage: "troubled", "/cans": "pouring"} {
+		rows, now := cansShop(time.Now()), time.Now()
+		scenes[scene](rows, now)
+		name := strings.NewReplacer("/", "", "?", "-").Replace(path)
+		b.run(chromedp.Navigate("about:blank"))
+		b.stopsTimeAt(now)
+		f := newFakeBench(t, rows)
+		b.run(chromedp.Navigate(f.URL + path))
+		b.drawn(path)
+		for _, scheme := range []string{"light", "dark"} {
+			b.run(colours(scheme))
+			b.keepsPicture("forced-" + scheme + "-" + name)
+		}
+		b.run(media("prefers-color-scheme", "light"))
+		for _, kind := range []emulation.SetEmulatedVisionDeficiencyType{"deuteranopia", "protanopia", "tritanopia", "achromatopsia"} {
+			b.run(deficient(kind))
+			b.keepsPicture(string(kind) + "-" + name)
+		}
+		b.run(deficient("none"))
+	}
+}
+
+// colours forces the colours of a scheme.
+func colours(scheme string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "forced-colors", Value: "active"}, {Name: "prefers-color-scheme", Value: scheme}},
+		})
+		return err
+	})
+}
