@@ -1,25 +1,133 @@
-// Package dashboards holds what a Prometheus makes of a bench's metrics: alerting rules
-// with their tests.
 package dashboards
 
 import (
 	"os"
 	"os/exec"
-	"potlifed/daemon/peers"
+	"regexp"
+	"slices"
+	"strings"
 	"testing"
+
+	"github.com/goccy/go-yaml"
+
+	"potlifed/daemon/metrics"
+	"potlifed/daemon/peers"
 )
 
-// TestRules lets Prometheus' own tool check the rules and run their tests.
+// ruleFile is the part of a rule file that the tests read.
+type ruleFile struct {
+	Groups []struct {
+		Rules []struct {
+			Alert, Record, Expr string
+			Labels, Annotations map[string]string
+		}
+	}
+}
+
+func readRules(t *testing.T) ruleFile {
+	t.Helper()
+	text, err := os.ReadFile("potlifed.rules.yml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var f ruleFile
+	if err := yaml.Unmarshal(text, &f); err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+// TestRules lets the tools of Prometheus and Alertmanager check the rules, run their tests,
+// and check the example.
 func TestRules(t *testing.T) {
-	promtool := peers.Program(t, "promtool")
-	for _, file := range []string{"potlifed.rules.yml", "potlifed.rules_test.yml"} {
-		if _, err := os.ReadFile(file); err != nil { // and go test knows by it what the result hangs on
+	promtool, amtool := peers.Program(t, "promtool"), peers.Program(t, "amtool")
+	for _, file := range []string{"potlifed.rules.yml", "potlifed.rules_test.yml", "potlifed.study_test.yml", "alertmanager.example.yml"} {
+		if _, err := os.ReadFile(file); err != nil { // so that go test runs again when a file changes
 			t.Fatal(err)
 		}
 	}
-	for _, args := range [][]string{{"check", "rules", "potlifed.rules.yml"}, {"test", "rules", "potlifed.rules_test.yml"}} {
-		if out, err := exec.CommandContext(t.Context(), promtool, args...).CombinedOutput(); err != nil {
-			t.Errorf("promtool %v: %v\n%s", args, err, out)
+	for _, command := range [][]string{
+		{promtool, "check", "rules", "potlifed.rules.yml"},
+		{promtool, "test", "rules", "potlifed.rules_test.yml", "potlifed.study_test.yml"},
+		{amtool, "check-config", "alertmanager.example.yml"},
+	} {
+		if out, err := exec.CommandContext(t.Context(), command[0], command[1:]...).CombinedOutput(); err != nil {
+			t.Errorf("%v: %v\n%s", command, err, out)
 		}
+	}
+}
+
+// TestRulesAreComplete: each alert says how urgent it is, what is wrong, what to do and where
+// more is written, and the tests of the rules name each alert, silent and firing, and each
+// recorded series.
+func TestRulesAreComplete(t *testing.T) {
+	var tests []byte
+	for _, file := range []string{"potlifed.rules_test.yml", "potlifed.study_test.yml"} {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tests = append(tests, text...)
+	}
+	for _, g := range readRules(t).Groups {
+		for _, r := range g.Rules {
+			if r.Record != "" {
+				if !strings.Contains(string(tests), r.Record) {
+					t.Errorf("%s has no test", r.Record)
+				}
+				continue
+			}
+			silent := regexp.MustCompile(`alertname: ` + r.Alert + `, exp_alerts: \[\]`)
+			firing := regexp.MustCompile(`alertname: ` + r.Alert + `\n\s+exp_alerts:\n`)
+			if !silent.Match(tests) || !firing.Match(tests) {
+				t.Errorf("%s needs a test in which it is silent and one in which it fires", r.Alert)
+			}
+			if !slices.Contains([]string{"critical", "warning", "info"}, r.Labels["severity"]) {
+				t.Errorf("%s has severity %q", r.Alert, r.Labels["severity"])
+			}
+			want := []string{"summary", "description", "runbook_url"}
+			if r.Alert == "PotlifedBenchGone" {
+				want = want[:2] // the page that the link would lead to is gone too
+			}
+			for _, name := range want {
+				if r.Annotations[name] == "" {
+					t.Errorf("%s has no %s", r.Alert, name)
+				}
+			}
+		}
+	}
+}
+
+// TestMetricsExist: whatever rules and dashboards ask for is a metric of the program, or is
+// recorded by a rule. It fails when a metric is renamed and a query is left behind.
+func TestMetricsExist(t *testing.T) {
+	known := map[string]bool{}
+	for _, s := range metrics.List() {
+		known[s.Name] = true
+		if s.Kind == "histogram" {
+			known[s.Name+"_bucket"], known[s.Name+"_sum"], known[s.Name+"_count"] = true, true, true
+		}
+	}
+	name := regexp.MustCompile(`[a-z_]*:?potlife_\w+(:\w+)?`)
+	check := func(where, expr string) {
+		for _, found := range name.FindAllString(expr, -1) {
+			if !known[found] {
+				t.Errorf("%s asks for %s, which does not exist", where, found)
+			}
+		}
+	}
+	rules := readRules(t)
+	for _, g := range rules.Groups {
+		for _, r := range g.Rules {
+			known[r.Record] = true
+		}
+	}
+	for _, g := range rules.Groups {
+		for _, r := range g.Rules {
+			check(r.Alert+r.Record, r.Expr)
+		}
+	}
+	for _, q := range boardQueries(t) {
+		check(q.panel, q.expr)
 	}
 }
