@@ -60,7 +60,7 @@ var mishaps = []struct {
 		m.seesNot("exactly on the recipe")
 		m.taps("Go on as it is…")
 		m.taps("Only for a trial print")
-		m.taps("Go on with this reason")
+		m.taps("Use it for this reason")
 		m.sees("Stir the hardener in")
 	}},
 	{"too much thinner", func(m *mixer) {
@@ -229,7 +229,7 @@ var mishaps = []struct {
 		m.sees("The weight rose by 7.1 g before the hardener was stirred in", "shocks the hardener")
 		m.taps("Go on as it is…")
 		m.enters("Reason", "it was thinner")
-		m.taps("Go on with this reason")
+		m.taps("Use it for this reason")
 		m.sees("expect a shorter life")
 	}},
 	{"two cups: the one that comes back is known by its weight", func(m *mixer) {
@@ -315,9 +315,9 @@ var mishaps = []struct {
 		id := m.begins()
 		m.inks()
 		m.taps("Give this mix up…")
-		m.taps("Give it up")
-		m.seesIn("Undo", "Gave mix "+id+" up")
-		m.taps("Undo: Gave mix " + id + " up")
+		m.taps("Scrap it")
+		m.seesIn("Undo", "Scrapped mix "+id)
+		m.taps("Undo: Scrapped mix " + id)
 		m.seesIn("Guided mix", "Mix "+id, "Pour hardener-a")
 	}},
 	{"the mix is given up", func(m *mixer) {
@@ -326,7 +326,7 @@ var mishaps = []struct {
 		m.hardens()
 		m.taps("Give this mix up…")
 		m.sees("what is in the cup counts as waste", "never close a lid tightly")
-		m.taps("Give it up")
+		m.taps("Scrap it")
 		m.sees("Start a mix")
 		m.opens("/cans")
 		m.seesIn("Waste", "102.0 g")

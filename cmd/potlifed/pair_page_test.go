@@ -65,7 +65,7 @@ func TestPairingOnThePage(t *testing.T) {
 	types("7531924")
 	m.sees("Pour ink dial-satin")
 	m.opens("/devices")
-	m.taps("Unpair… (Tablet)")
-	m.taps("Unpair it")
+	m.taps("Take away… (Tablet)")
+	m.taps("Take the permission away")
 	m.sees("This device only reads")
 }

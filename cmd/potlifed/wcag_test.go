@@ -20,7 +20,7 @@ func TestProgramBreachesNoWCAG(t *testing.T) {
 	m.taps("It is on this press")
 	m.sees(id + " dial-satin on press-1")
 	for _, page := range []struct{ path, shows string }{
-		{"/", id}, {"/presses", id}, {"/cans", "Add a can"}, {"/closed", "Closed batches"}, {"/devices", "bench-air"}, {"/batches/" + id, "What was poured"}, {"/batches/" + id + "/label", id},
+		{"/", id}, {"/presses", id}, {"/cans", "Add a can"}, {"/closed", "Closed batches"}, {"/devices", "bench-air"}, {"/batches/" + id, "Poured"}, {"/batches/" + id + "/label", id},
 	} {
 		m.run(chromedp.Navigate(m.url + page.path))
 		m.waits(page.shows, "(document.body.innerText + document.title).includes("+quoted(page.shows)+")")

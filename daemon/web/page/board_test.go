@@ -114,9 +114,9 @@ func TestBoardActions(t *testing.T) {
 	f.body(t, "alarms/batch-ending/0612-2/acknowledge")
 	b.eventually("it needs no second one", `![...document.querySelectorAll('[aria-label="Acknowledge (press-2)"]')].some((e) => e.checkVisibility())`)
 
-	b.act("I looked: it is good", "0612-2")
+	b.act("Looked: still good", "0612-2")
 	want(t, f.body(t, "batches/0612-2/good"))
-	b.act("It is off the press", "0612-2")
+	b.act("Cup taken off", "0612-2")
 	want(t, f.body(t, "batches/0612-2/unload"))
 
 	b.act("Load…", "press-3")
@@ -132,7 +132,7 @@ func TestBoardActions(t *testing.T) {
 
 	b.expect("409")
 	f.answer("good", 409, problem(409, "batch 0612-2 is closed"))
-	b.act("I looked: it is good", "0612-2")
+	b.act("Looked: still good", "0612-2")
 	b.sees(".board-row .refusal", "batch 0612-2 is closed")
 }
 

@@ -97,7 +97,7 @@ func TestClosedPage(t *testing.T) {
 	b.sees(".day-sum", "11480 prints")
 	first := endedDay(noon, 500, 14)[0]
 	row := eval[string](b, `document.querySelector(".closed-row").innerText.replaceAll("\u00a0", " ").replaceAll(/\s+/g, " ")`)
-	for _, want := range []string{first.ID, "dial-satin, dark, fine-detail", "press-1", first.ClosedAt.Format("15:04"), first.MixedAt.Format("15:04"), "6 h 00 min", "87 %", "21.3 °C, 48 %", "820", "3.4 g"} {
+	for _, want := range []string{first.ID, "dial-satin, dark, fine detail", "press-1", first.ClosedAt.Format("15:04"), first.MixedAt.Format("15:04"), "6 h 00 min", "87 %", "21.3 °C, 48 %", "820", "3.4 g"} {
 		if !strings.Contains(row, want) {
 			t.Errorf("the first row says %q, and not %q", row, want)
 		}
@@ -243,10 +243,10 @@ func TestBatchPageAfterASplit(t *testing.T) {
 	part := func(heading string) string {
 		return eval[string](b, fmt.Sprintf(`[...document.querySelectorAll(".history-part")].find((e) => e.querySelector("h3").innerText === %q)?.innerText.replaceAll(/\s+/g, " ") ?? ""`, heading))
 	}
-	if poured := part("What was poured"); !strings.Contains(poured, "45.0 g ink from ink-0") {
+	if poured := part("Poured"); !strings.Contains(poured, "45.0 g ink from ink-0") {
 		t.Errorf("poured: %q", poured)
 	}
-	if left := part("What was in it at the end"); !strings.Contains(left, "42.5 g ink") {
+	if left := part("In it at the end"); !strings.Contains(left, "42.5 g ink") {
 		t.Errorf("in it: %q", left)
 	}
 }

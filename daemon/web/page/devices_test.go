@@ -24,7 +24,7 @@ func TestDevicesInOrder(t *testing.T) {
 	b.sees("#instruments", "9600 baud, 8N1")
 	b.sees("#zones", "read just now by floor-air")
 	b.sees("#rests-on", "Written to disk")
-	b.sees("#rests-on", "No alarm says that it is not set")
+	b.sees("#rests-on", "Clock is set")
 	if against := eval[int](b, `document.querySelectorAll("#verdict li").length`); against != 0 {
 		t.Errorf("%d things stand against it", against)
 	}
@@ -67,8 +67,8 @@ func TestDevicesInTrouble(t *testing.T) {
 	b.openAt(f, "/devices")
 	b.sees("#verdict", "Not all of the numbers can be trusted")
 	for _, text := range []string{
-		"floor-air: Stale: no fresh reading", "scale-1: Under maintenance until", "air of floor: Not to be relied on: no reading for 20 min",
-		"Journal: Records are not being saved", "Clock: the clock is not set",
+		"floor-air: No fresh reading", "scale-1: Under maintenance until", "air of floor: Not to be relied on: no reading for 20 min",
+		"Records: Not being saved", "Clock: the clock is not set",
 	} {
 		b.sees("#verdict", text)
 	}
@@ -87,8 +87,8 @@ func TestDevicesInTrouble(t *testing.T) {
 
 	b.sees("#lamps", "Confirms what it was told")
 	b.sees("#lamps", "last confirmed 40 min ago")
-	b.sees("#lamps", "Does not confirm: do not go by it")
-	b.sees("#lamps", "it says: in-order")
+	b.sees("#lamps", "Does not confirm: do not rely on it")
+	b.sees("#lamps", "it shows: Good to print")
 	b.sees("#lamps", "Does not report back") // press-2
 
 	b.sees("#alarms", "Look at its cable and its plug.")

@@ -23,18 +23,18 @@ func TestWhatIsLearnedIsAcceptedByAPerson(t *testing.T) {
 	f.answer("revoke-learned", 200, rows["inks"].([]view.Ink)[0])
 	b.openAt(f, "/devices")
 	b.sees("#inks", "By its data sheet dial-satin lives")
-	b.act("What the batches say…", "dial-satin")
+	b.act("Learned from your batches…", "dial-satin")
 	b.sees("dialog", "this ink lasts 9 % less than its data sheet says")
 	b.sees("dialog", "80 % of the batches were used up")
 	b.looks("dialog-learned", phone, wide)
-	b.option("Go by this")
+	b.option("Use it")
 	b.closed()
 	f.body(t, "inks/dial-satin/accept-learned")
-	b.sees("#inks", "Goes by what was learned here")
+	b.sees("#inks", "Learned from your batches")
 	b.sees("#inks", "accepted by ute")
 	b.act("Back to the data sheet", "dial-satin")
 	f.body(t, "inks/dial-satin/revoke-learned")
-	b.eventually("nothing is learned", `!document.querySelector("#inks").innerText.includes("learned here")`)
+	b.eventually("nothing is learned", `!document.querySelector("#inks").innerText.includes("accepted by")`)
 }
 
 // A fit that cannot be accepted is shown with the reason, and without a button.
@@ -47,7 +47,7 @@ func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
-	b.act("What the batches say…", "dial-satin")
+	b.act("Learned from your batches…", "dial-satin")
 	b.sees("dialog", "Nothing is learned yet: the data sheet stands.")
 	if options := eval[int](b, `document.querySelectorAll("dialog .option").length`); options != 0 {
 		t.Errorf("%d answers are offered", options)

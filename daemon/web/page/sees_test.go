@@ -186,16 +186,16 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	f.answer("confirm", 422, problem(422, "That is no reason."))
 	sent := len(f.changes())
 	b.press("Go on as it is…")
-	b.press("Go on with this reason")
+	b.press("Use it for this reason")
 	if n := len(f.changes()); n != sent {
 		t.Errorf("an override without a reason was sent")
 	}
 	b.press("Only for a trial print")
-	b.press("Go on with this reason")
+	b.press("Use it for this reason")
 	b.sees(`dialog [role="alert"]`, "That is no reason.")
 	want(t, f.body(t, "batches/0612-4/confirm"), "override", "Only for a trial print", "step", "hardener")
 	f.answer("confirm", 200, mixingAt(now, guide.StirHardener))
-	b.press("Go on with this reason")
+	b.press("Use it for this reason")
 	b.sees(".mix-head", "Stir the hardener in")
 	b.eventually("dialog closed", `!document.querySelector("dialog")`)
 
@@ -211,7 +211,7 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	gone.State = lifecycle.Closed
 	f.answer("abandon", 200, gone)
 	b.press("Give this mix up…")
-	b.press("Give it up")
+	b.press("Scrap it")
 	f.body(t, "batches/0612-4/abandon")
 	b.sees(".mix-head", "Put the cup on its press")
 }
@@ -357,9 +357,9 @@ func TestGoodCloseUnload(t *testing.T) {
 		b.eventually(words, find+" !== null")
 		b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
 	}
-	press("0612-1", "I looked: it is good")
+	press("0612-1", "Looked: still good")
 	want(t, f.body(t, "batches/0612-1/good"))
-	press("0612-1", "It is off the press")
+	press("0612-1", "Cup taken off")
 	want(t, f.body(t, "batches/0612-1/unload"))
 
 	press("0612-2", "Close…")

@@ -28,13 +28,13 @@ func TestUndo(t *testing.T) {
 		b.looks("undo"+path[1:], wide, phone)
 		b.click(`.undo-bar button`)
 		want(t, f.body(t, "batches/0612-1/undo"), "seq", 41)
-		b.sees(".undo-bar", "Taken back: Moved 0612-1 to press-3")
+		b.sees(".undo-bar", "Undone: Moved 0612-1 to press-3")
 
 		b.expect("409")
 		f.answer("undo", 409, problem(409, "it was more than ten seconds ago"))
 		f.answer("good", 200, moved)
-		b.act("I looked: it is good", "0612-1")
-		b.sees(".undo-bar", "Said that 0612-1 is good")
+		b.act("Looked: still good", "0612-1")
+		b.sees(".undo-bar", "Looked at 0612-1: still good")
 		b.click(`.undo-bar button`)
 		b.sees(".undo-bar", "it was more than ten seconds ago")
 		b.eventually("the bar is gone", `document.querySelector(".undo-bar").hidden`)
@@ -62,9 +62,9 @@ func TestSecondTapOfAFinger(t *testing.T) {
 			}
 		})()`, find, n)))
 	}
-	tap("I looked: it is good (0612-1)", 3)
+	tap("Looked: still good (0612-1)", 3)
 	f.body(t, "batches/0612-1/good")
-	tap("I looked: it is good (0612-2)", 1)
+	tap("Looked: still good (0612-2)", 1)
 	f.body(t, "batches/0612-2/good")
 	if sent := f.changes(); len(sent) != 2 {
 		t.Errorf("three quick taps and one elsewhere sent %v", sent)

@@ -94,7 +94,7 @@ func TestSecondTapIsIgnored(t *testing.T) {
 	f.body(t, "batches/0612-1/move")
 	// Nor does the second click of a double one on a button.
 	before := len(f.changes())
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('button[aria-label="I looked: it is good (0612-1)"]').dispatchEvent(new MouseEvent("click", {detail: 2, bubbles: true}))`))
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector('button[aria-label="Looked: still good (0612-1)"]').dispatchEvent(new MouseEvent("click", {detail: 2, bubbles: true}))`))
 	if sent := f.changes(); len(sent) != before {
 		t.Errorf("the second click of a double one sent %v", sent[before:])
 	}
@@ -127,7 +127,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		// Only what has hardener in it and is of the same ink is offered; the mix under way is not.
 		b.act("More…", "0612-1")
 		b.option("Top it up…")
-		b.sees("dialog", "The life of the older one rules")
+		b.sees("dialog", "The older one decides the life")
 		b.sees("dialog", "Ink without hardener is refused")
 		if offered := eval[string](b, `[...document.querySelectorAll("dialog[open] .option > span")].map((e) => e.innerText).join(" ")`); offered != "0612-6 0612-1b" {
 			t.Errorf("offered for topping up: %s", offered)
@@ -151,7 +151,8 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		b.act("More…", "0612-6")
 		b.option("Thin it…")
 		b.sees("dialog", "It does not renew the pot life")
-		b.sees("dialog", "1.2 g of thinner has gone by estimate; up to 1.1 g may be put back")
+		b.sees("dialog", "By estimate, 1.2 g of thinner has evaporated.")
+		b.sees("dialog", "Up to 1.1 g may be put back.")
 		b.sees("dialog", "7.1 g, which is 7.0 % of ink and hardener; dial-satin takes up to 14 %")
 		b.fills("grams", "3")
 		b.sees("dialog", "3.0 g is about 2 pipettes")
@@ -171,9 +172,9 @@ func TestSplitTopUpThinTest(t *testing.T) {
 
 		b.act("More…", "0612-6")
 		b.looks("dialog"+path[1:]+"-more", wide, phone)
-		b.option("Weigh it again…")
+		b.option("Reweigh…")
 		b.fills("content_g", "71.5")
-		b.press("That is what it weighs")
+		b.press("This is its weight")
 		b.closed()
 		want(t, f.body(t, "batches/0612-6/reweigh"), "content_g", 71.5)
 

@@ -42,7 +42,7 @@ func TestMixesThatWait(t *testing.T) {
 	b.sees("dialog", "should weigh about 119.6 g")
 	f.answer("take-up", 200, asideAt(now, "0612-7", guide.StirHardener))
 	b.press("Some of it was spilled")
-	b.press("Go on with this reason")
+	b.press("Use it for this reason")
 	b.closed()
 	want(t, f.body(t, "batches/0612-7/take-up"), "override", "Some of it was spilled")
 

@@ -6,18 +6,20 @@ import { h, refusalLine, setText, show } from "../lib/dom.js";
 import { clockTime, grams, remaining } from "../lib/format.js";
 import { byId, live } from "../lib/live.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
+import { say } from "../lib/words.js";
 import { outcome, stays } from "../parts/history.js";
+import { qualityWords, term } from "../parts/terms.js";
 
 const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
 const seq = new URLSearchParams(location.search).get("seq");
 const askMs = 30_000;
 
 const page = live({ kinds: ["batches"], needs: [load] });
-const title = h("h2", { class: "batch-head", text: `Batch ${id}` });
+const title = h("h2", { class: "batch-head", text: say("batch.title", { batch: id }) });
 const life = h("p", { class: "batch-page-life" });
 const history = h("div", { class: "history" });
 const refusal = refusalLine();
-document.title = `potlifed: batch ${id}`;
+document.title = `potlifed: ${say("batch.title", { batch: id })}`;
 let open = false; // whether the batch that is shown is open, so that the row tells its life
 /** @type {string | undefined} */
 let known; // what the row said when it was last looked at
@@ -31,7 +33,7 @@ async function load() {
     history.replaceChildren(...historyParts(b));
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
-    refusal.textContent = error.status === 404 ? `The journal knows no batch ${id}.` : error.message;
+    refusal.textContent = error.status === 404 ? say("batch.unknown", { batch: id }) : error.message;
     show(refusal, true);
     history.replaceChildren();
   }
@@ -44,20 +46,20 @@ async function load() {
 function historyParts(b) {
   const part = (/** @type {string} */ heading, /** @type {(Page.Child | Page.Child[])[]} */ ...body) => h("section", { class: "history-part" }, h("h3", { text: heading }), ...body);
   const facts = [
-    `${b.ink}${b.colour_class ? `, ${b.colour_class}` : ""}${b.cup ? `, in ${b.cup}` : ""}`,
-    b.mixed_at ? `Mixed ${dayTime(b.mixed_at)}` : "No hardener went in",
-    b.closed_at && `Ended ${dayTime(b.closed_at)}: ${outcome(b.outcome)}${b.left_g === undefined ? "" : `, ${grams(b.left_g)} left`}`,
+    [b.ink, term("colour", b.colour_class), b.cup && say("batch.in", { cup: b.cup })].filter(Boolean).join(", "),
+    b.mixed_at ? say("batch.mixed", { at: dayTime(b.mixed_at) }) : say("batch.no-hardener"),
+    b.closed_at && [say("batch.ended", { at: dayTime(b.closed_at), outcome: outcome(b.outcome) }), b.left_g !== undefined && say("batch.left", { mass: grams(b.left_g) })].filter(Boolean).join(", "),
   ].flatMap((fact) => fact || []);
   const events = b.events ?? [];
   const [tests, presses] = [b.tests ?? [], b.presses ?? []];
   return [
-    part("What it is", facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
-    part("What was poured", h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
-    splitOff(b) && part(b.state === "closed" ? "What was in it at the end" : "What is in it", h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${name}`)))),
-    part("Where it stood", stays(b), presses.length > 1 && h("p", { text: `Altogether ${b.prints} prints.` })),
-    tests.length > 0 && part("Tests", h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${t.kind}, ${t.result === "pass" ? "passed" : "failed"}` })))),
-    part("What happened", h("ol", { class: "history-list" }, events.map(eventRow))),
-    b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: "Its label" })),
+    part(say("batch.what"), facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
+    part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
+    splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
+    part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) })),
+    tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${term("test", t.kind)}, ${term("result", t.result)}` })))),
+    part(say("batch.events"), h("ol", { class: "history-list" }, events.map(eventRow))),
+    b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: say("batch.label") })),
   ].flatMap((shown) => shown || []);
 }
 
@@ -87,8 +89,9 @@ function inIt(b) {
  */
 function pouredRow(c, lots) {
   const lot = lots.find((l) => l.can === c.can && l.part === c.part);
-  const from = c.can ? ` from ${c.can}${lot?.assumed ? " (the can in use; nobody named it)" : ""}` : ", its can is not known";
-  return h("li", {}, h("strong", { text: grams(c.g) }), ` ${c.part}${from}`, lot?.lot && h("a", { class: "lot-link", href: `/cans?lot=${encodeURIComponent(lot.lot)}`, text: `lot ${lot.lot}` }));
+  const of = { part: term("part", c.part), can: c.can ?? "" };
+  const from = !c.can ? say("batch.no-can", { part: of.part }) : lot?.assumed ? say("batch.from-assumed", of) : say("batch.from", of);
+  return h("li", {}, h("strong", { text: grams(c.g) }), ` ${from}`, lot?.lot && h("a", { class: "lot-link", href: `/cans?lot=${encodeURIComponent(lot.lot)}`, text: say("cans.lot", { lot: lot.lot }) }));
 }
 
 /**
@@ -107,13 +110,25 @@ function eventRow(e, i, all) {
  * @type {{ [K in API.Event["kind"]]?: (e: Extract<API.Event, { kind: K }>) => string }}
  */
 const eventWriters = {
-  "mix-started": () => "the mix began", recorded: () => "recorded as mixed by hand", "hardener-begun": () => "the hardener went in",
-  confirmed: (e) => (e.part ? `${grams(e.added_g)} of ${e.part} poured` : `step ${e.step} done`), corrected: (e) => (e.undo ? "the last pour undone" : `the last pour was ${e.part}`),
-  rested: () => "the rest is over", loaded: (e) => `onto ${e.press}`, unloaded: (e) => `off ${e.press}`, moved: (e) => `into zone ${e.zone}`, good: () => "somebody looked: it is good",
-  split: (e) => (e.batch === id ? `poured off from ${e.from}` : `${grams(e.g)} split off as ${e.batch}`), "topped-up": (e) => (e.batch === id ? `${grams(e.g)} of ${e.from} poured in` : `poured into ${e.batch}`),
-  thinned: (e) => `${grams(e.g)} of thinner added`, reweighed: (e) => `weighed again: ${grams(e.content_g)}`, tested: (e) => `test ${e.test}: ${e.result}`,
-  "poured-from": (e) => `${e.part} came from can ${e.can}${e.lot ? `, lot ${e.lot}` : ""}`, "left-weighed": (e) => `${grams(e.left_g)} left, weighed on ${e.scale}`,
-  closed: (e) => `closed: ${outcome(e.outcome)}`, abandoned: () => "given up",
+  "mix-started": () => say("event.mix-started"),
+  recorded: () => say("event.recorded"),
+  "hardener-begun": () => say("event.hardener-begun"),
+  confirmed: (e) => (e.part ? say("event.poured", { mass: grams(e.added_g), part: term("part", e.part) }) : say("event.step", { step: term("step", e.step) })),
+  corrected: (e) => (e.undo ? say("event.undone") : say("event.relabelled", { part: term("part", e.part) })),
+  rested: () => say("event.rested"),
+  loaded: (e) => say("event.loaded", { press: e.press }),
+  unloaded: (e) => say("event.unloaded", { press: e.press }),
+  moved: (e) => say("event.moved", { zone: e.zone }),
+  good: () => say("event.good"),
+  split: (e) => (e.batch === id ? say("event.split-from", { batch: e.from }) : say("event.split", { mass: grams(e.g), batch: e.batch })),
+  "topped-up": (e) => (e.batch === id ? say("event.topped-up", { mass: grams(e.g), batch: e.from }) : say("event.poured-into", { batch: e.batch })),
+  thinned: (e) => say("event.thinned", { mass: grams(e.g) }),
+  reweighed: (e) => say("event.reweighed", { mass: grams(e.content_g) }),
+  tested: (e) => say("event.tested", { test: term("test", e.test), result: term("result", e.result) }),
+  "poured-from": (e) => say("event.poured-from", { part: term("part", e.part), can: e.can }) + (e.lot ? `, ${say("cans.lot", { lot: e.lot })}` : ""),
+  "left-weighed": (e) => say("event.left-weighed", { mass: grams(e.left_g), scale: e.scale }),
+  closed: (e) => say("event.closed", { outcome: outcome(e.outcome) }),
+  abandoned: () => say("event.abandoned"),
 };
 
 // Names that are not shown: the bench itself, and its own computer while no PIN is set.
@@ -124,7 +139,7 @@ function eventWords(e) {
   const write = /** @type {((e: API.Event) => string) | undefined} */ (eventWriters[e.kind]);
   const words = write?.(e) ?? e.kind;
   const why = ("override" in e && e.override) || ("can_override" in e && e.can_override);
-  return `${words}${why ? `, because: ${why}` : ""}${unnamed.includes(e.by) ? "" : ` (${e.by})`}`;
+  return `${words}${why ? `, ${say("event.because", { why: String(why) })}` : ""}${unnamed.includes(e.by) ? "" : ` (${e.by})`}`;
 }
 
 /** @param {number} now */
@@ -134,7 +149,8 @@ function drawLife(now) {
   show(life, ends !== null);
   if (!row || !ends) return;
   const left = remaining(untilEnds(ends, now));
-  setText(life, `About ${left.figure} left, ${left.band}: expected until ${clockTime(ends.expected, now)}, nine times in ten until ${clockTime(ends.low, now)}${row.quality === "good" ? "" : `. ${row.quality}: ${row.why}`}`);
+  const until = { left: left.figure, band: left.band, expected: clockTime(ends.expected, now), safe: clockTime(ends.low, now) };
+  setText(life, [say("batch.life", until), qualityWords(row)].filter(Boolean).join(" "));
 }
 
 page.start(() => {

@@ -3,12 +3,18 @@ import { changeRow } from "../lib/api.js";
 import { makeDialog, openedDialog } from "./dialogs.js";
 import { dateInWords, day } from "../lib/dates.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
+import { term } from "../parts/terms.js";
 
-/** @type {Record<string, string>} */
-const states = {
-  new: "Not open yet", "in-use": "In use", expired: "Past its last day",
-  "expiry-not-known": "The clock is not set: look whether it is past its last day", empty: "Empty",
-};
+/** @type {Record<string, Words.Key>} */
+const states = { new: "cans.new", "in-use": "cans.in-use", expired: "cans.expired", "expiry-not-known": "cans.expiry-not-known", empty: "cans.empty" };
+
+/** @param {API.CanView} can */
+function stateWords({ state, last_day: last }) {
+  if (state === "expired" && last) return say("cans.expired-on", { day: dateInWords(last) });
+  const key = states[state];
+  return key ? say(key) : state;
+}
 
 /**
  * cansPanel shows them. find shows the batches that a can is in.
@@ -20,10 +26,10 @@ export function cansPanel(element, tools, find) {
   const { store } = tools;
   const list = h("ul", { class: "cans" });
   const gone = h("ul", { class: "cans" });
-  const empties = h("details", {}, h("summary", { text: "Empty cans" }), gone);
-  const none = h("p", { class: "quiet", text: "No can is known. Without cans nobody is asked for one; with them, each mix names its lots." });
-  element.append(h("h2", { text: "Cans" }), none, list,
-    h("div", { class: "actions" }, button("Add a can…", "big main", () => makeDialog(tools))), empties);
+  const empties = h("details", {}, h("summary", { text: say("cans.empties") }), gone);
+  const none = h("p", { class: "quiet", text: say("cans.none") });
+  element.append(h("h2", { text: say("cans.title") }), none, list,
+    h("div", { class: "actions" }, button(say("cans.add"), "big main", () => makeDialog(tools))), empties);
   return {
     update() {
       const rows = store.all("cans");
@@ -50,10 +56,10 @@ function canRow({ store, attempt }, find) {
   const state = h("p", { class: "can-state" });
   const facts = h("p", { class: "can-facts" });
   const stir = h("p", { class: "can-stir" });
-  const stirred = button("Stirred to the bottom", "small", () => post("stirred"));
-  const opened = button("Opened…", "small", () => openedDialog(can, store));
+  const stirred = button(say("cans.stirred"), "small", () => post("stirred"));
+  const opened = button(say("cans.opened"), "small", () => openedDialog(can, store));
   const empty = button("", "small", () => post("emptied", can.state === "empty" ? { undo: true } : {}));
-  const where = button("What went where?", "small", () => find({ can: can.id }));
+  const where = button(say("cans.trace"), "small", () => find({ can: can.id }));
   const all = [stirred, opened, empty, where];
   return {
     element: h("li", { class: "can" }, h("div", { class: "can-text" }, h("p", { class: "can-line" }, name, what), state, stir, facts),
@@ -61,16 +67,17 @@ function canRow({ store, attempt }, find) {
     update(/** @type {API.CanView} */ row) {
       can = row;
       setText(name, row.id);
-      setText(what, [`${row.part} ${row.material}`, row.lot && `lot ${row.lot}`, row.colour].filter(Boolean).join(", "));
-      setText(state, states[row.state] ?? row.state);
+      setText(what, [`${term("part", row.part)} ${row.material}`, row.lot && say("cans.lot", { lot: row.lot }), row.colour].filter(Boolean).join(", "));
+      setText(state, stateWords(row));
       state.dataset.state = row.state;
-      setText(stir, row.stir && row.state !== "empty" ? `Stir it to the bottom before you pour: ${row.stir}.` : "");
+      setText(stir, row.stir && row.state !== "empty" ? say("cans.stir", { why: row.stir }) : "");
       show(stir, stir.textContent !== "");
       setText(facts, [
-        row.opened_on && `opened ${dateInWords(row.opened_on)}`, row.last_day && `last day ${dateInWords(row.last_day)}`,
-        row.stirred_at && `stirred ${day(row.stirred_at)}`, row.used_at && `last used ${day(row.used_at)}`, row.emptied_at && `emptied ${day(row.emptied_at)}`,
+        row.opened_on && say("cans.opened-on", { day: dateInWords(row.opened_on) }), row.last_day && say("cans.last-day", { day: dateInWords(row.last_day) }),
+        row.stirred_at && say("cans.stirred-on", { day: day(row.stirred_at) }), row.used_at && say("cans.used-on", { day: day(row.used_at) }),
+        row.emptied_at && say("cans.emptied-on", { day: day(row.emptied_at) }),
       ].filter(Boolean).join(" · "));
-      setText(empty, row.state === "empty" ? "It is not empty" : "It is empty");
+      setText(empty, row.state === "empty" ? say("cans.not-empty") : say("cans.is-empty"));
       show(stirred, row.part === "ink" && row.state !== "empty");
       show(opened, row.state !== "empty");
       for (const b of all) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);

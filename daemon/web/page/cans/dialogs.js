@@ -3,6 +3,8 @@ import { changeRow } from "../lib/api.js";
 import { isoDay } from "../lib/dates.js";
 import { ask, chips, field, textOf } from "../lib/dialogs.js";
 import { h } from "../lib/dom.js";
+import { say } from "../lib/words.js";
+import { term } from "../parts/terms.js";
 
 /**
  * materials lists what the inks of the shop are made of, each once.
@@ -23,25 +25,25 @@ function materials(store) {
  * @param {Pick<Page.Tools, "store" | "notify">} tools
  */
 export function makeDialog({ store, notify }) {
-  const options = materials(store).map((m) => ({ value: `${m.part}:${m.id}`, label: m.id, note: m.part }));
+  const options = materials(store).map((m) => ({ value: `${m.part}:${m.id}`, label: m.id, note: term("part", m.part) }));
   ask({
-    title: "Add a can",
-    lead: "Write the id that it gets on the can.",
+    title: say("cans.add-title"),
+    lead: say("cans.add-lead"),
     body: [
-      chips({ legend: "What is in it?", name: "holds", options }),
+      chips({ legend: say("cans.holds"), name: "holds", options }),
       h("div", { class: "pair" },
-        field({ label: "Lot", name: "lot", type: "text", maxlength: 60, hint: "as printed on the can" }),
-        field({ label: "Colour", name: "colour", type: "text", maxlength: 60 })),
+        field({ label: say("cans.lot-field"), name: "lot", type: "text", maxlength: 60, hint: say("cans.lot-hint") }),
+        field({ label: say("cans.colour"), name: "colour", type: "text", maxlength: 60 })),
       h("div", { class: "pair" },
-        field({ label: "Opened on", name: "opened_on", type: "date", hint: "empty: not open yet" }),
-        field({ label: "Last day", name: "use_by", type: "date", hint: "of its shelf life; may stay empty" })),
+        field({ label: say("cans.opened-field"), name: "opened_on", type: "date", hint: say("cans.opened-hint") }),
+        field({ label: say("cans.last-day-field"), name: "use_by", type: "date", hint: say("cans.last-day-hint") })),
     ],
-    submitLabel: "Add it",
+    submitLabel: say("cans.add-it"),
     async submit(data) {
       const [part = "", id = ""] = textOf(data, "holds").split(":");
       const facts = ["lot", "colour", "opened_on", "use_by"].map((name) => [name, textOf(data, name)]).filter(([, text]) => text);
       const { answer } = await changeRow(store, "cans", "cans", { [part]: id, ...Object.fromEntries(facts) });
-      if (answer.id) notify(`It is ${answer.id}: write that on the can.`);
+      if (answer.id) notify(say("cans.added", { can: answer.id }));
     },
   });
 }
@@ -53,9 +55,9 @@ export function makeDialog({ store, notify }) {
  */
 export function openedDialog(can, store) {
   ask({
-    title: `Since when is ${can.id} open?`,
-    body: [field({ label: "Opened on", name: "on", type: "date", required: true, value: can.opened_on ?? isoDay(store.clock.now()) })],
-    submitLabel: "Since this day",
+    title: say("cans.opened-title", { can: can.id }),
+    body: [field({ label: say("cans.opened-field"), name: "on", type: "date", required: true, value: can.opened_on ?? isoDay(store.clock.now()) })],
+    submitLabel: say("cans.opened-it"),
     async submit(data) {
       await changeRow(store, "cans", `cans/${can.id}/opened`, { on: textOf(data, "on") });
     },

@@ -3,6 +3,7 @@ import { get, Refused } from "../lib/api.js";
 import { dayTime } from "../lib/dates.js";
 import { button, h, setText, show } from "../lib/dom.js";
 import { grams } from "../lib/format.js";
+import { say } from "../lib/words.js";
 import { outcome, stays } from "../parts/history.js";
 
 /**
@@ -13,13 +14,13 @@ import { outcome, stays } from "../parts/history.js";
 export function lotsPanel(element, { store }) {
   const input = h("input", { type: "search", name: "lot", maxlength: 60, autocomplete: "off", list: "known-lots" });
   const known = h("datalist", { id: "known-lots" });
-  const form = h("form", { class: "lot-form" }, h("label", { class: "field" }, h("span", { text: "Lot" }), h("span", { class: "field-line" }, input)),
-    h("button", { type: "submit", class: "big", text: "Find its batches" }), known);
-  const said = h("p", { class: "quiet", role: "status", text: "Type a lot as it is printed on the can, or press “What went where?” at a can." });
+  const form = h("form", { class: "lot-form" }, h("label", { class: "field" }, h("span", { text: say("trace.lot") }), h("span", { class: "field-line" }, input)),
+    h("button", { type: "submit", class: "big", text: say("trace.find") }), known);
+  const said = h("p", { class: "quiet", role: "status", text: say("trace.how", { button: say("cans.trace") }) });
   const list = h("ul", { class: "traced" });
-  const more = button("Further back…", "big", () => load());
+  const more = button(say("closed.further"), "big", () => load());
   show(more, false);
-  element.append(h("h2", { text: "What went where?" }), form, said, list, more);
+  element.append(h("h2", { text: say("trace.title") }), form, said, list, more);
   /** @type {{ path: string, name: string, next: number, can?: string, lot?: string }} */
   let asked = { path: "", name: "", next: 0 };
   const seen = new Set();
@@ -36,7 +37,7 @@ export function lotsPanel(element, { store }) {
       asked.next = page.next;
       show(more, page.next > 0);
       const n = seen.size;
-      setText(said, n === 0 ? `No batch is known that ${asked.name} went into.` : `${asked.name} is in ${n === 1 ? "one batch" : `${n} batches`}${page.next > 0 ? ", and maybe in others further back" : ""}.`);
+      setText(said, n === 0 ? say("trace.none", { what: asked.name }) : page.next > 0 ? say("trace.some", { n, what: asked.name }) : say("trace.all", { n, what: asked.name }));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       setText(said, error.message);
@@ -46,7 +47,7 @@ export function lotsPanel(element, { store }) {
 
   /** @param {{ can?: string, lot?: string }} what */
   function find({ can, lot }) {
-    asked = { path: can ? `cans/${encodeURIComponent(can)}/batches` : `lots/${encodeURIComponent(lot ?? "")}/batches`, name: can ? `Can ${can}` : `Lot ${lot}`, can, lot, next: 0 };
+    asked = { path: can ? `cans/${encodeURIComponent(can)}/batches` : `lots/${encodeURIComponent(lot ?? "")}/batches`, name: can ? say("trace.can", { can }) : say("trace.the-lot", { lot: lot ?? "" }), can, lot, next: 0 };
     seen.clear();
     list.replaceChildren();
     element.scrollIntoView({ block: "start" });
@@ -81,12 +82,12 @@ function tracedRow(b, { can, lot }) {
   const cans = (b.lots ?? []).filter((l) => (can ? l.can === can : l.lot?.toLowerCase() === lot?.toLowerCase())).map((l) => l.can);
   const amount = (b.components ?? []).filter((c) => c.can !== undefined && cans.includes(c.can)).reduce((sum, c) => sum + c.g, 0);
   const times = [
-    b.mixed_at ? `mixed ${dayTime(b.mixed_at)}` : "no hardener went in", b.closed_at && `ended ${dayTime(b.closed_at)}, ${outcome(b.outcome)}`,
-    !b.closed_at && "still open",
+    b.mixed_at ? say("trace.mixed", { at: dayTime(b.mixed_at) }) : say("trace.no-hardener"),
+    b.closed_at ? say("trace.ended", { at: dayTime(b.closed_at), outcome: outcome(b.outcome) }) : say("trace.open"),
   ];
   return h("li", { class: "traced-batch" },
     h("a", { class: "traced-link", href: `/batches/${encodeURIComponent(b.id)}?seq=${b.seq}` }, h("span", {}, h("strong", { text: b.id }), ` ${b.ink}`)),
-    h("p", { text: `${grams(amount)} from ${[...new Set(cans)].join(" and ")}${b.via ? `, by way of ${b.via}` : ""}` }),
-    h("p", { class: "quiet", text: times.filter(Boolean).join("; ") }),
+    h("p", { text: say("trace.amount", { mass: grams(amount), cans: [...new Set(cans)].join(" + ") }) + (b.via ? say("trace.via", { batch: b.via }) : "") }),
+    h("p", { class: "quiet", text: times.join("; ") }),
     stays(b));
 }

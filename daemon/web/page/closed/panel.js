@@ -4,13 +4,15 @@ import { dayName, isoDay } from "../lib/dates.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { address, asked, dayBeside, wantedOf } from "./query.js";
 import { dayPart } from "./table.js";
+import { say } from "../lib/words.js";
 
 const pageOf = 20; // batches asked for at once
 const mostOfADay = 500; // batches that a day's sheet shows
 
 /** @type {[string, string][]} */
 const outcomes = [
-  ["", "All"], ["used-up", "Used up"], ["discarded", "Thrown away"], ["went-off", "Went off"], ["not-known", "Not known"], ["abandoned", "Given up"],
+  ["", say("closed.any")], ["used-up", say("closed.used-up")], ["discarded", say("closed.discarded")], ["went-off", say("closed.went-off")],
+  ["not-known", say("closed.not-known")], ["abandoned", say("closed.abandoned")],
 ];
 
 // closedPanel makes it. load asks for what is wanted at first, refresh asks again for its newest
@@ -29,21 +31,21 @@ export function closedPanel() {
     outcome: h("select", { name: "outcome" }, outcomes.map(([value, text]) => h("option", { value, text }))),
     search: h("input", { type: "search", name: "search", maxlength: 100, autocomplete: "off" }),
   };
-  const labels = { day: "Day", press: "Press", ink: "Ink", outcome: "How it ended", search: "Id, can, lot, cup or colour" };
+  const labels = { day: say("closed.day"), press: say("closed.press"), ink: say("closed.ink"), outcome: say("closed.outcome"), search: say("closed.search-for") };
   const fields = /** @type {(keyof typeof inputs)[]} */ (Object.keys(inputs)).map((name) =>
     h("label", { class: "field" }, h("span", { text: labels[name] }), h("span", { class: "field-line" }, inputs[name])));
-  const all = button("Show all", "big quiet-button", () => find({ day: "", press: "", ink: "", outcome: "", search: "" }));
-  const form = h("form", { class: "closed-form", role: "search" }, fields, h("button", { type: "submit", class: "big", text: "Search" }), all);
+  const all = button(say("closed.show-all"), "big quiet-button", () => find({ day: "", press: "", ink: "", outcome: "", search: "" }));
+  const form = h("form", { class: "closed-form", role: "search" }, fields, h("button", { type: "submit", class: "big", text: say("closed.search") }), all);
   const turn = (/** @type {number} */ days) => find({ ...wanted, day: dayBeside(wanted.day, days) });
-  const before = button("The day before", "big", () => turn(-1));
-  const after = button("The day after", "big", () => turn(1));
-  const sheet = h("div", { class: "actions closed-sheet" }, before, after, button("Print this sheet", "big", () => window.print()));
+  const before = button(say("closed.day-before"), "big", () => turn(-1));
+  const after = button(say("closed.day-after"), "big", () => turn(1));
+  const sheet = h("div", { class: "actions closed-sheet" }, before, after, button(say("closed.print"), "big", () => window.print()));
   const title = h("p", { class: "sheet-title" });
   const said = h("p", { class: "quiet", role: "status" });
   const refusal = refusalLine();
   const days = h("div", { class: "days" });
-  const more = button("Further back…", "big", () => ask(false));
-  const table = h("a", { class: "big-link csv-link", download: "batches.csv", text: "As a table for a spreadsheet (CSV)" });
+  const more = button(say("closed.further"), "big", () => ask(false));
+  const table = h("a", { class: "big-link csv-link", download: "batches.csv", text: say("closed.csv") });
 
   form.addEventListener("submit", (event) => {
     event.preventDefault();
@@ -121,9 +123,9 @@ export function closedPanel() {
     show(all, address(wanted) !== "");
     show(sheet, wanted.day !== "");
     show(title, wanted.day !== "");
-    setText(title, ["Closed batches", wanted.day && dayName(wanted.day), wanted.press, wanted.ink, outcomes.find(([value]) => value && value === wanted.outcome)?.[1], wanted.search].filter(Boolean).join(", "));
+    setText(title, [say("closed.title"), wanted.day && dayName(wanted.day), wanted.press, wanted.ink, outcomes.find(([value]) => value && value === wanted.outcome)?.[1], wanted.search].filter(Boolean).join(", "));
     days.dataset.sheet = String(wanted.day !== "");
-    setText(said, rows.length > 0 ? "" : wanted.day ? `No batch like that ended on ${dayName(wanted.day)}.` : address(wanted) ? "No batch like that has ended." : "No batch has ended yet.");
+    setText(said, rows.length > 0 ? "" : wanted.day ? say("closed.none-on", { day: dayName(wanted.day) }) : address(wanted) ? say("closed.none-found") : say("closed.none"));
     show(said, rows.length === 0);
     show(more, next > 0);
     table.href = `/api/v1/${asked(wanted, { limit: 100, format: "csv" })}`;
@@ -137,12 +139,12 @@ export function closedPanel() {
    */
   function choices(select, ids, chosen) {
     const all = ["", ...new Set([...ids, ...(chosen ? [chosen] : [])])];
-    if (all.join("\n") !== [...select.options].map((o) => o.value).join("\n")) select.replaceChildren(...all.map((value) => h("option", { value, text: value || "All" })));
+    if (all.join("\n") !== [...select.options].map((o) => o.value).join("\n")) select.replaceChildren(...all.map((value) => h("option", { value, text: value || say("closed.any") })));
     select.value = chosen;
   }
 
   return {
-    parts: [h("h2", { text: "Closed batches" }), form, sheet, title, refusal, said, days, h("div", { class: "actions" }, more, table)],
+    parts: [h("h2", { text: say("closed.title") }), form, sheet, title, refusal, said, days, h("div", { class: "actions" }, more, table)],
     load: () => ask(true),
     refresh() {
       if (document.visibilityState === "visible" && rows.length <= pageOf) ask(true);

@@ -2,9 +2,15 @@
 import { day, dayName, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText } from "../lib/dom.js";
 import { degrees, duration, grams, percent } from "../lib/format.js";
+import { say } from "../lib/words.js";
 import { outcome } from "../parts/history.js";
+import { term } from "../parts/terms.js";
 
-const columns = ["Batch", "Ink", "Press", "Mixed", "Ended", "How", "Age", "Spent", "Air", "Prints", "Left"];
+// The columns, by the name that the style sheet has for them.
+const columns = {
+  Batch: say("closed.batch"), Ink: say("closed.ink"), Press: say("closed.press"), Mixed: say("closed.mixed"), Ended: say("closed.ended"), How: say("closed.how"),
+  Age: say("closed.age"), Spent: say("closed.spent"), Air: say("closed.air"), Prints: say("closed.prints"), Left: say("closed.left"),
+};
 const none = "–";
 
 /**
@@ -29,14 +35,14 @@ export function dayPart(sheet) {
   return {
     element: h("section", { class: "day" }, h("div", { class: "day-head" }, heading, sum, link),
       h("table", { class: "closed-table", role: "table" },
-        h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, columns.map((text) => h("th", { scope: "col", role: "columnheader", text })))), body)),
+        h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, Object.values(columns).map((text) => h("th", { scope: "col", role: "columnheader", text })))), body)),
     update(/** @type {Day} */ d) {
       shown = d.day;
       setText(heading, dayName(d.day));
       setText(sum, d.whole ? summary(d.rows) : "");
-      setText(link, "The day’s sheet");
+      setText(link, say("closed.sheet"));
       link.setAttribute("href", `/closed?day=${d.day}`);
-      link.setAttribute("aria-label", `The day’s sheet of ${dayName(d.day)}`);
+      link.setAttribute("aria-label", `${say("closed.sheet")}: ${dayName(d.day)}`);
       keyed(body, d.rows, (b) => `${b.id} ${b.seq}`, batchRow);
     },
   };
@@ -51,13 +57,13 @@ export function summary(rows) {
   for (const b of rows) count.set(b.outcome, (count.get(b.outcome) ?? 0) + 1);
   const ends = [...count].map(([word, n]) => `${outcome(word)}: ${n}`);
   const prints = rows.reduce((sum, b) => sum + b.prints, 0);
-  return `${rows.length === 1 ? "1 batch" : `${rows.length} batches`}; ${ends.join(", ")}; ${prints === 1 ? "1 print" : `${prints} prints`}`;
+  return [say("closed.batches", { n: rows.length }), ends.join(", "), say("history.prints", { n: prints })].join("; ");
 }
 
 // batchRow makes the row of a batch.
 function batchRow() {
   const link = h("a", { class: "closed-link" });
-  const cells = columns.map((name) => h("td", { role: "cell", data: { name } }));
+  const cells = Object.entries(columns).map(([column, name]) => h("td", { role: "cell", data: { column, name } }));
   const [first, ...others] = cells;
   first?.append(link);
   return {
@@ -81,15 +87,15 @@ function batchRow() {
  */
 function facts(b) {
   const presses = [...new Set((b.presses ?? []).map((s) => s.press))];
-  const least = b.at_least ? "at least " : "";
+  const least = (/** @type {string} */ figure) => (b.at_least ? say("closed.at-least", { figure }) : figure);
   return [
-    [b.ink, b.colour_class, b.artwork].filter(Boolean).join(", "),
+    [b.ink, term("colour", b.colour_class), term("artwork", b.artwork)].filter(Boolean).join(", "),
     presses.join(", ") || none,
-    b.mixed_at ? (day(b.mixed_at) === day(b.closed_at) ? timeOfDay(b.mixed_at) : dayTime(b.mixed_at)) : "no hardener",
+    b.mixed_at ? (day(b.mixed_at) === day(b.closed_at) ? timeOfDay(b.mixed_at) : dayTime(b.mixed_at)) : say("closed.no-hardener"),
     timeOfDay(b.closed_at),
-    b.poured_into ? `poured into ${b.poured_into}` : outcome(b.outcome),
-    b.age_s === undefined ? none : least + duration(b.age_s),
-    b.spent === undefined ? none : least + percent(100 * b.spent),
+    b.poured_into ? say("closed.poured-into", { batch: b.poured_into }) : outcome(b.outcome),
+    b.age_s === undefined ? none : least(duration(b.age_s)),
+    b.spent === undefined ? none : least(percent(100 * b.spent)),
     b.mean_temperature_c === undefined ? none : `${degrees(b.mean_temperature_c)}, ${percent(b.mean_humidity_pct)}`,
     String(b.prints),
     b.left_g === undefined ? none : grams(b.left_g),

@@ -1,5 +1,6 @@
 // How far each thing that the bench depends on can be trusted.
 import { clockTime } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 /**
  * How a thing is: fine, to be looked at, not to be relied on, not known, or out of use.
@@ -17,10 +18,10 @@ import { clockTime } from "../lib/format.js";
 
 /** @type {Record<string, State>} */
 const conditions = {
-  up: { stands: "fine", words: "Working" },
-  stale: { stands: "bad", words: "Stale: no fresh reading" },
-  down: { stands: "bad", words: "Down: it does not answer" },
-  waiting: { stands: "unknown", words: "Waiting for its first reading" },
+  up: { stands: "fine", words: say("devices.up") },
+  stale: { stands: "bad", words: say("devices.stale") },
+  down: { stands: "bad", words: say("devices.down") },
+  waiting: { stands: "unknown", words: say("devices.waiting") },
 };
 
 /**
@@ -39,11 +40,11 @@ export const alarmsOf = (store, id) => store.all("alarms").filter((a) => a.subje
  * @returns {State}
  */
 export function conditionOf(row, alarms, now) {
-  if (row.out_of_service_until) return { stands: "out", words: `Under maintenance until ${clockTime(Date.parse(row.out_of_service_until), now)}` };
+  if (row.out_of_service_until) return { stands: "out", words: say("devices.maintenance", { until: clockTime(Date.parse(row.out_of_service_until), now) }) };
   const known = conditions[row.condition] ?? { stands: "unknown", words: row.condition };
-  if (row.check_failed) return { stands: "bad", words: "Check failed: do not rely on it" };
-  if (row.disagrees || alarms.some(disagrees)) return { stands: "bad", words: "It disagrees with the sensor beside it: one of the two is wrong" };
-  if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: "Working, but in doubt" };
+  if (row.check_failed) return { stands: "bad", words: say("devices.check-failed") };
+  if (row.disagrees || alarms.some(disagrees)) return { stands: "bad", words: say("devices.disagrees") };
+  if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: say("devices.in-doubt") };
   return known;
 }
 
@@ -52,7 +53,7 @@ const disagrees = (/** @type {API.AlarmView} */ a) => a.name === "sensor-disagre
 
 /** @type {Record<string, State>} */
 const qualities = {
-  good: { stands: "fine", words: "Good" }, uncertain: { stands: "doubt", words: "Uncertain" }, bad: { stands: "bad", words: "Not to be relied on" },
+  good: { stands: "fine", words: say("devices.good") }, uncertain: { stands: "doubt", words: say("devices.uncertain") }, bad: { stands: "bad", words: say("devices.bad") },
 };
 
 /**
@@ -71,11 +72,11 @@ export function zoneState(row) {
  * @returns {State}
  */
 function scaleState(row) {
-  return { stands: qualities[row.quality]?.stands ?? "unknown", words: row.why || row.quality };
+  return { stands: qualities[row.quality]?.stands ?? "unknown", words: row.why || (qualities[row.quality]?.words ?? row.quality) };
 }
 
 /** @type {State} */
-const notHeardOf = { stands: "unknown", words: "Not heard of" };
+const notHeardOf = { stands: "unknown", words: say("devices.not-heard") };
 
 /**
  * doubted returns a state, or doubt where it is fine and alarms say otherwise.
@@ -93,10 +94,10 @@ function doubted(state, alarms) {
  * when they were not heard.
  * @param {Store} store
  * @param {Check[] | null} checks
- * @returns {({ id: string } & State)[]}
+ * @returns {({ id: string, optional?: boolean } & State)[]} optional is one that a shop may do without
  */
 export function dependencies(store, checks) {
-  if (checks === null) return ["Journal", "Broker", "Clock"].map((id) => ({ id, ...notHeardOf }));
+  if (checks === null) return [say("devices.journal"), say("devices.broker"), say("devices.clock")].map((id) => ({ id, ...notHeardOf }));
   const alarms = (/** @type {string[]} */ ...names) => store.all("alarms").filter((a) => names.includes(a.name) && a.state !== "returned");
   const check = (/** @type {string} */ name, /** @type {string} */ fine, /** @type {string} */ wrong, /** @type {State} */ none) => {
     const c = checks.find((x) => x.name === name);
@@ -105,11 +106,14 @@ export function dependencies(store, checks) {
   };
   const clock = alarms("clock");
   return [
-    { id: "Journal", ...doubted(check("journal", "Written to disk", "Records are not being saved: look at the card’s free space and at the card itself", notHeardOf), alarms("journal")) },
-    { id: "Broker", ...doubted(check("broker", "Connected", "Not connected: look at the network, and at the broker’s computer", { stands: "out", words: "None is set up" }), alarms("broker", "queue", "other-instance")) },
+    { id: say("devices.journal"), ...doubted(check("journal", say("devices.written"), say("devices.not-saved"), notHeardOf), alarms("journal")) },
+    {
+      id: say("devices.broker"), optional: true,
+      ...doubted(check("broker", say("devices.connected"), say("devices.not-connected"), { stands: "out", words: say("devices.no-broker") }), alarms("broker", "queue", "other-instance")),
+    },
     clock.length > 0
-      ? { id: "Clock", stands: "bad", words: clock.map((a) => a.text).join(" ") }
-      : { id: "Clock", stands: "fine", words: "No alarm says that it is not set" },
+      ? { id: say("devices.clock"), stands: "bad", words: clock.map((a) => a.text).join(" ") }
+      : { id: say("devices.clock"), stands: "fine", words: say("devices.clock-set") },
   ];
 }
 
@@ -122,17 +126,17 @@ export function dependencies(store, checks) {
  * @returns {State & { against: string[] }}
  */
 export function judge(store, now, contact, checks) {
-  if (!contact) return { stands: "unknown", words: "Not known: no contact with the bench", against: [] };
+  if (!contact) return { stands: "unknown", words: say("devices.no-contact"), against: [] };
   const things = [
     ...store.all("sensors").map((row) => ({ id: row.id, ...conditionOf(row, alarmsOf(store, row.id), now) })),
     ...store.all("scales").filter((row) => row.quality !== "good").map((row) => ({ id: row.id, ...scaleState(row) })),
-    ...store.all("air").map((row) => ({ id: `air of ${row.zone}`, ...zoneState(row) })),
+    ...store.all("air").map((row) => ({ id: say("devices.air-of", { zone: row.zone }), ...zoneState(row) })),
     ...dependencies(store, checks),
   ];
-  const wrong = things.filter((t) => t.stands !== "fine" && !(t.id === "Broker" && t.stands === "out"));
+  const wrong = things.filter((t) => t.stands !== "fine" && !("optional" in t && t.optional && t.stands === "out"));
   const against = wrong.map((t) => `${t.id}: ${t.words}`);
-  if (store.all("sensors").length === 0) return { stands: "unknown", words: "Not known: no instrument has been heard of", against };
-  if (wrong.some((t) => t.stands === "bad")) return { stands: "bad", words: "Not all of the numbers can be trusted", against };
-  if (wrong.length > 0) return { stands: "doubt", words: "The numbers can be trusted, with care", against };
-  return { stands: "fine", words: "The numbers can be trusted", against };
+  if (store.all("sensors").length === 0) return { stands: "unknown", words: say("devices.no-instrument"), against };
+  if (wrong.some((t) => t.stands === "bad")) return { stands: "bad", words: say("devices.not-trusted"), against };
+  if (wrong.length > 0) return { stands: "doubt", words: say("devices.with-care"), against };
+  return { stands: "fine", words: say("devices.trusted"), against };
 }

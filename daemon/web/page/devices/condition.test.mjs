@@ -45,7 +45,7 @@ test("journal, broker and clock", () => {
   assert.deepEqual(stands(storeWith({ alarms: [alarm("queue", "bench-1", "the queue is full"), alarm("clock", "bench-1", "not set")] }), fineChecks), ["fine", "doubt", "bad"]);
   assert.deepEqual(stands(storeWith({ alarms: [alarm("queue", "bench-1", "the queue was full", "returned")] }), fineChecks), ["fine", "fine", "fine"]);
   const journal = dependencies(storeWith(), [{ name: "journal", ok: false, detail: "no space" }])[0];
-  assert.match(journal.words, /^Records are not being saved/);
+  assert.match(journal.words, /^Not being saved/);
   assert.equal(journal.detail, "no space");
 });
 

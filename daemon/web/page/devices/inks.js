@@ -5,6 +5,7 @@ import { lifeLine } from "../parts/assumed.js";
 import { line, listPanel } from "./line.js";
 import { pick } from "../lib/dialogs.js";
 import { button, h, keyed, refusalLine, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 
 /**
  * inksPanel shows them.
@@ -13,7 +14,7 @@ import { button, h, keyed, refusalLine, show } from "../lib/dom.js";
  */
 export function inksPanel(element, tools) {
   const { store } = tools;
-  const { list, none } = listPanel(element, "What is known of the inks", "No ink is set up.");
+  const { list, none } = listPanel(element, say("inks.title"), say("inks.none"));
   return {
     update() {
       const rows = store.all("inks").sort((a, b) => a.id.localeCompare(b.id));
@@ -29,8 +30,8 @@ function ink(tools) {
   const refusal = refusalLine();
   /** @type {API.InkView} */
   let row;
-  const look = button("What the batches say…", "small", () => attempt(refusal, () => learningDialog(row.id, store)));
-  const back = button("Back to the data sheet", "small", () => attempt(refusal, () => changeRow(store, "inks", `inks/${row.id}/revoke-learned`)));
+  const look = button(say("inks.look"), "small", () => attempt(refusal, () => learningDialog(row.id, store)));
+  const back = button(say("inks.back"), "small", () => attempt(refusal, () => changeRow(store, "inks", `inks/${row.id}/revoke-learned`)));
   const part = line(h("div", { class: "device-actions" }, look, back, refusal));
   return {
     element: part.element,
@@ -39,8 +40,8 @@ function ink(tools) {
       show(back, Boolean(row.learned));
       for (const b of [look, back]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
       part.draw({
-        id: row.id, stands: "fine", words: row.learned ? "Goes by what was learned here" : "Goes by its data sheet",
-        facts: [lifeLine(row), row.assumed && `assumed: ${row.assumed}`],
+        id: row.id, stands: "fine", words: row.learned ? say("inks.by-learned") : say("inks.by-sheet"),
+        facts: [lifeLine(row), row.assumed && say("inks.assumed", { what: row.assumed })],
       });
     },
   };
@@ -57,11 +58,11 @@ async function learningDialog(id, store) {
   const found = await get(`inks/${id}/learning`);
   const sentence = (/** @type {string} */ text) => `${text.charAt(0).toUpperCase()}${text.slice(1)}.`.replace("..", ".");
   pick({
-    title: `What the batches say of ${id}`,
+    title: say("inks.learned-title", { ink: id }),
     lead: [found.verdict, ...(found.cautions ?? []), found.why_not].flatMap((text) => text || []).map(sentence).join(" "),
     groups: [{
-      legend: "For batches mixed from now on",
-      options: found.acceptable ? [{ label: "Go by this", note: "it can be taken back", value: "accept" }] : [],
+      legend: say("inks.from-now"),
+      options: found.acceptable ? [{ label: say("inks.use"), note: say("inks.use-note"), value: "accept" }] : [],
     }],
     async submit() {
       await changeRow(store, "inks", `inks/${id}/accept-learned`);

@@ -4,10 +4,12 @@ import { day } from "../lib/dates.js";
 import { ask, field, figure, textOf } from "../lib/dialogs.js";
 import { button, h, keyed, refusalLine, show } from "../lib/dom.js";
 import { age, degrees, clockTime, decimalsOf, duration, grams, percent, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
+import { qualityWords } from "../parts/terms.js";
 import { alarmsOf, conditionOf } from "./condition.js";
 import { line, listPanel } from "./line.js";
 
-const since = (/** @type {string} */ at, /** @type {number} */ now) => `since ${clockTime(Date.parse(at), now)}, ${duration(-secondsUntil(Date.parse(at), now))}`;
+const since = (/** @type {string} */ at, /** @type {number} */ now) => say("devices.since", { at: clockTime(Date.parse(at), now), for: duration(-secondsUntil(Date.parse(at), now)) });
 
 /**
  * instrumentsPanel shows them.
@@ -16,7 +18,7 @@ const since = (/** @type {string} */ at, /** @type {number} */ now) => `since ${
  */
 export function instrumentsPanel(element, tools) {
   const { store } = tools;
-  const { list, none } = listPanel(element, "Sensors and scales", "No instrument is set up.");
+  const { list, none } = listPanel(element, say("devices.instruments"), say("devices.no-instruments"));
   return {
     update(/** @type {number} */ now) {
       const rows = store.all("sensors").sort((a, b) => a.id.localeCompare(b.id));
@@ -32,8 +34,8 @@ function instrument(tools) {
   const refusal = refusalLine();
   /** @type {API.SensorView} */
   let row;
-  const out = button("Out of service…", "small", () => outDialog(row, tools));
-  const back = button("Back into service", "small", () => attempt(refusal, () => changeRow(store, "sensors", `sensors/${row.id}/in-service`)));
+  const out = button(say("devices.out"), "small", () => outDialog(row, tools));
+  const back = button(say("devices.back"), "small", () => attempt(refusal, () => changeRow(store, "sensors", `sensors/${row.id}/in-service`)));
   const part = line(h("div", { class: "device-actions" }, out, back, refusal));
   return {
     element: part.element,
@@ -49,7 +51,7 @@ function instrument(tools) {
         id: row.id, ...conditionOf(row, alarms, now), detail: row.text, reading: readingOf(store, row, now),
         facts: [
           Date.parse(row.since) > 0 && since(row.since, now),
-          row.check_due_at && `humidity checked ${day(row.checked_at ?? "")}, next due ${day(row.check_due_at)}`,
+          row.check_due_at && say("devices.checked", { on: day(row.checked_at ?? ""), due: day(row.check_due_at) }),
           // The alarm says the same once it is raised.
           ...[row.check_failed, row.disagrees].filter((text) => alarms.every((a) => a.text !== text)),
           ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
@@ -68,14 +70,14 @@ function instrument(tools) {
  */
 function readingOf(store, row, now) {
   const scale = store.get("scales", row.id);
-  const old = (/** @type {string | undefined} */ at) => `read ${age(-secondsUntil(Date.parse(at ?? ""), now))}`;
+  const old = (/** @type {string | undefined} */ at) => say("devices.read", { age: age(-secondsUntil(Date.parse(at ?? ""), now)) });
   if (scale) {
-    const weight = scale.weight_g === undefined ? "no weight" : `${grams(scale.weight_g, decimalsOf(scale.division_g))}, ${scale.stable ? "settled" : "moving"}`;
-    const quality = scale.quality === "good" ? "" : `; ${[scale.quality, scale.why].filter(Boolean).join(": ")}`;
-    return `${weight}, ${scale.time ? old(scale.time) : "never heard"}${quality}`;
+    const weight = { weight: grams(scale.weight_g, decimalsOf(scale.division_g)) };
+    const shown = scale.weight_g === undefined ? say("devices.no-weight") : scale.stable ? say("devices.settled", weight) : say("devices.moving", weight);
+    return [`${shown}, ${scale.time ? old(scale.time) : say("devices.never-heard")}`, qualityWords(scale)].filter(Boolean).join("; ");
   }
   const air = store.all("air").find((a) => a.sensor === row.id && a.temperature_c !== undefined);
-  return air ? `${degrees(air.temperature_c)}, ${percent(air.humidity_pct, 1)} RH, ${old(air.time)}` : "";
+  return air ? say("devices.air-read", { temperature: degrees(air.temperature_c), humidity: percent(air.humidity_pct, 1), read: old(air.time) }) : "";
 }
 
 /**
@@ -85,12 +87,12 @@ function readingOf(store, row, now) {
  */
 function outDialog(row, { store }) {
   ask({
-    title: `Take ${row.id} out of service?`,
-    lead: "While it is under maintenance its alarms are silent. What hangs on its readings is told so.",
+    title: say("devices.out-title", { device: row.id }),
+    lead: say("devices.out-lead"),
     body: [h("div", { class: "pair" },
-      field({ label: "For", unit: "hours", name: "hours", type: "number", min: 0.1, max: 720, step: "any", value: 1, required: true, inputmode: "decimal" }),
-      field({ label: "Reason", name: "reason", type: "text", required: true, maxlength: 200, hint: "such as: salt test" }))],
-    submitLabel: "Take it out",
+      field({ label: say("devices.for"), unit: say("devices.hours"), name: "hours", type: "number", min: 0.1, max: 720, step: "any", value: 1, required: true, inputmode: "decimal" }),
+      field({ label: say("dialog.reason"), name: "reason", type: "text", required: true, maxlength: 200, hint: say("devices.such-as") }))],
+    submitLabel: say("devices.out-it"),
     async submit(data) {
       const until = new Date(store.clock.now() + (figure(data, "hours") ?? 0) * 3600e3).toISOString();
       await changeRow(store, "sensors", `sensors/${row.id}/out-of-service`, { until, reason: textOf(data, "reason") });

@@ -3,15 +3,12 @@ import { line, listPanel } from "./line.js";
 import { keyed, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
 import { meaningWords } from "../lib/signs.js";
+import { say } from "../lib/words.js";
 
 /** @type {Record<string, import("./condition.js").Standing>} */
 const stands = { confirmed: "fine", waiting: "unknown", silent: "bad" };
 /** @type {Record<string, string>} */
-const words = {
-  confirmed: "Confirms what it was told",
-  waiting: "Not known: it has not confirmed yet",
-  silent: "Does not confirm: do not go by it",
-};
+const words = { confirmed: say("devices.lamp-confirmed"), waiting: say("devices.lamp-waiting"), silent: say("devices.lamp-silent") };
 
 /**
  * lampState returns the state of a light's lamp. Of a lamp that does not report back nothing is known.
@@ -19,7 +16,7 @@ const words = {
  * @returns {import("./condition.js").State}
  */
 export function lampState(row) {
-  if (!row.confirmation) return { stands: "out", words: "Does not report back" };
+  if (!row.confirmation) return { stands: "out", words: say("devices.lamp-mute") };
   return { stands: stands[row.confirmation] ?? "unknown", words: words[row.confirmation] ?? row.confirmation };
 }
 
@@ -29,7 +26,7 @@ export function lampState(row) {
  * @param {Pick<Page.Tools, "store">} tools
  */
 export function lampsPanel(element, { store }) {
-  const { list, none } = listPanel(element, "Lights", "No light is set up.");
+  const { list, none } = listPanel(element, say("devices.lights"), say("devices.no-lights"));
   let nowDrawn = 0;
   return {
     update(/** @type {number} */ now) {
@@ -49,10 +46,10 @@ export function lampsPanel(element, { store }) {
  * @param {number} now
  */
 function lampRow(row, now) {
-  const confirmed = row.confirmed_at && `last confirmed ${age(-secondsUntil(Date.parse(row.confirmed_at), now))}`;
+  const confirmed = row.confirmed_at && say("devices.lamp-last", { age: age(-secondsUntil(Date.parse(row.confirmed_at), now)) });
   return {
     id: row.id, ...lampState(row),
-    reading: `told: ${meaningWords(row.meaning, row.cause)}${row.flashing ? ", flashing" : ""}`,
-    facts: [row.says && `it says: ${row.says}`, row.confirmation && (confirmed || "never confirmed since the start")],
+    reading: say(row.flashing ? "devices.lamp-told-flashing" : "devices.lamp-told", { meaning: meaningWords(row.meaning, row.cause) }),
+    facts: [row.says && say("devices.lamp-says", { meaning: meaningWords(row.says) }), row.confirmation && (confirmed || say("devices.lamp-never"))],
   };
 }

@@ -1,6 +1,7 @@
 // A thing of the page of devices: its sign, its state in words, its reading, and more facts.
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { sign } from "../lib/signs.js";
+import { say } from "../lib/words.js";
 
 /**
  * The sign of each standing.
@@ -20,7 +21,7 @@ export function line(buttons) {
   const figure = h("p", { class: "device-figure" });
   const facts = h("ul", { class: "device-facts" });
   const raw = h("p", { class: "device-raw" });
-  const fold = h("details", { class: "device-detail" }, h("summary", { text: "Details" }), raw);
+  const fold = h("details", { class: "device-detail" }, h("summary", { text: say("dialog.details") }), raw);
   const element = h("li", { class: "device" }, shape, h("div", { class: "device-text" }, name, words, figure, facts, fold), buttons);
   let drawn = "";
   return {

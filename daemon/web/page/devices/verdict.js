@@ -3,6 +3,7 @@
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { age, degrees, clockTime, percent, secondsUntil } from "../lib/format.js";
 import { sign } from "../lib/signs.js";
+import { say } from "../lib/words.js";
 import { dependencies, judge, zoneState } from "./condition.js";
 import { line, listPanel, signs, textItem } from "./line.js";
 
@@ -42,7 +43,7 @@ export function verdictPanel(element, { store }) {
  * @param {Pick<Page.Tools, "store">} tools
  */
 export function zonesPanel(element, { store }) {
-  const { list, none } = listPanel(element, "Air by zone", "No air has been measured yet.");
+  const { list, none } = listPanel(element, say("devices.air-by-zone"), say("devices.no-air"));
   return {
     update(/** @type {number} */ now) {
       const rows = store.all("air").sort((a, b) => a.zone.localeCompare(b.zone));
@@ -65,12 +66,18 @@ function zone() {
       const known = row.temperature_c !== undefined;
       part.draw({
         id: row.zone, ...zoneState(row),
-        reading: known ? `${degrees(row.temperature_c)}, ${percent(row.humidity_pct, 1)} RH, dew point ${degrees(row.dew_point_c)}` : "never read",
-        facts: [known && `read ${age(-secondsUntil(Date.parse(row.time ?? ""), now))}${row.sensor ? ` by ${row.sensor}` : ""}`],
+        reading: known ? say("devices.air", { temperature: degrees(row.temperature_c), humidity: percent(row.humidity_pct, 1), dew: degrees(row.dew_point_c) }) : say("devices.never-read"),
+        facts: [known && readBy(row, age(-secondsUntil(Date.parse(row.time ?? ""), now)))],
       });
     },
   };
 }
+
+/**
+ * @param {API.AirView} row
+ * @param {string} ago
+ */
+const readBy = (row, ago) => (row.sensor ? say("devices.read-by", { age: ago, sensor: row.sensor }) : say("devices.read", { age: ago }));
 
 /**
  * dependenciesPanel shows journal, broker and clock.
@@ -78,7 +85,7 @@ function zone() {
  * @param {Pick<Page.Tools, "store">} tools
  */
 export function dependenciesPanel(element, { store }) {
-  const { list, none } = listPanel(element, "What the bench rests on", "");
+  const { list, none } = listPanel(element, say("devices.system"), "");
   show(none, false);
   const time = h("p", { class: "quiet" });
   element.append(time);
@@ -93,7 +100,7 @@ export function dependenciesPanel(element, { store }) {
         return { element: part.element, update: part.draw };
       });
       show(time, store.clock.known);
-      setText(time, `The bench’s time is ${clockTime(now, now)}.`);
+      setText(time, say("devices.time", { time: clockTime(now, now) }));
     },
   };
 }

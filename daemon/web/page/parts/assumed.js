@@ -1,13 +1,14 @@
 // Which of an ink's figures were learned, and which are assumptions that no source states.
 import { h } from "../lib/dom.js";
-import { duration } from "../lib/format.js";
+import { degrees, duration, percent } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 /**
  * assumedMark is the small mark beside a figure that rests on an assumption.
  * @param {API.InkView | undefined} ink
  */
 export function assumedMark(ink) {
-  return ink?.assumed ? h("span", { class: "assumed", text: "assumed", title: ink.assumed }) : null;
+  return ink?.assumed ? h("span", { class: "assumed", text: say("assumed.mark"), title: ink.assumed }) : null;
 }
 
 /**
@@ -15,9 +16,9 @@ export function assumedMark(ink) {
  * @param {API.InkView} ink
  */
 export function lifeLine(ink) {
-  const life = (/** @type {number} */ hours) => `about ${duration(hours * 3600)} at 20\u00a0°C and 50\u00a0% RH`;
-  if (!ink.learned) return `By its data sheet ${ink.id} lives ${life(ink.life_ref_h)}.`;
-  return `${ink.id} lives ${life(ink.learned.life_ref_h)}, as learned from this shop's batches (${ink.learned.verdict}); accepted by ${ink.learned.by}.`;
+  const of = (/** @type {number} */ hours) => ({ ink: ink.id, life: duration(hours * 3600), temperature: degrees(20, 0), humidity: percent(50) });
+  if (!ink.learned) return say("assumed.sheet", of(ink.life_ref_h));
+  return say("assumed.learned", { ...of(ink.learned.life_ref_h), verdict: ink.learned.verdict, by: ink.learned.by });
 }
 
 /**

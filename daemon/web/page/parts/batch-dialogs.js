@@ -3,7 +3,9 @@ import { changeRow } from "../lib/api.js";
 import { lastFirst, remember } from "../lib/choices.js";
 import { ask, chips, field, figure, massField, textOf } from "../lib/dialogs.js";
 import { h, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 import { leftPart } from "./left.js";
+import { pressNote } from "./places.js";
 
 /**
  * loadDialog asks for the press. One that holds a batch says so, and choosing it takes that off.
@@ -12,12 +14,12 @@ import { leftPart } from "./left.js";
  */
 export function loadDialog(batch, store) {
   const presses = store.all("presses");
-  const options = presses.map((p) => ({ value: p.id, label: p.id, note: p.batch ? `holds ${p.batch}, which comes off` : "free" }));
-  const chosen = batch.for_press ?? options.find((o) => o.note === "free")?.value;
+  const options = presses.map((p) => ({ value: p.id, label: p.id, note: pressNote(p) }));
+  const chosen = batch.for_press ?? presses.find((p) => !p.batch)?.id;
   ask({
-    title: `Onto which press goes ${batch.id}?`,
-    body: [chips({ legend: "Press", name: "press", options, chosen })],
-    submitLabel: "It is on this press",
+    title: say("load.title", { batch: batch.id }),
+    body: [chips({ legend: say("load.press"), name: "press", options, chosen })],
+    submitLabel: say("load.on"),
     async submit(data) {
       const press = textOf(data, "press");
       const body = { press, ...(presses.find((p) => p.id === press)?.batch && { replace: true }) };
@@ -26,9 +28,9 @@ export function loadDialog(batch, store) {
   });
 }
 
-const outcomes = [
-  { value: "used-up", label: "Used up" }, { value: "discarded", label: "Thrown away" },
-  { value: "went-off", label: "It went off" }, { value: "not-known", label: "Not known" },
+const outcomes = () => [
+  { value: "used-up", label: say("close.used-up") }, { value: "discarded", label: say("close.discarded") },
+  { value: "went-off", label: say("close.went-off"), note: say("close.went-off-note") }, { value: "not-known", label: say("close.not-known") },
 ];
 
 /**
@@ -39,30 +41,30 @@ const outcomes = [
  */
 export function closeDialog(batch, { store, notify }) {
   const good = chips({
-    legend: "Was it still good?", name: "still_good", chosen: "unknown",
-    options: [{ value: "yes", label: "Yes, I looked" }, { value: "no", label: "No" }, { value: "unknown", label: "Nobody looked" }],
+    legend: say("close.good"), name: "still_good", chosen: "unknown",
+    options: [{ value: "yes", label: say("close.yes") }, { value: "no", label: say("close.no") }, { value: "unknown", label: say("close.not-checked") }],
   });
   const seen = chips({
-    legend: "When did it go off?", name: "seen", chosen: "earlier",
-    options: [{ value: "now", label: "Just now" }, { value: "earlier", label: "Earlier" }],
+    legend: say("close.when"), name: "seen", chosen: "earlier",
+    options: [{ value: "now", label: say("close.now") }, { value: "earlier", label: say("close.earlier") }],
   });
   show(seen, false);
   const left = leftPart(batch, store);
-  const outcome = chips({ legend: "How did it end?", name: "outcome", options: outcomes });
+  const outcome = chips({ legend: say("close.how"), name: "outcome", options: outcomes() });
   outcome.addEventListener("change", (event) => {
     const off = event.target instanceof HTMLInputElement && event.target.value === "went-off";
     show(seen, off);
     show(good, !off);
   });
   ask({
-    title: `Close ${batch.id}`,
+    title: say("close.title", { batch: batch.id }),
     body: [outcome, good, seen, left.element],
-    submitLabel: "Close it",
+    submitLabel: say("close.it"),
     async submit(data) {
       const off = data.get("outcome") === "went-off";
       const body = { outcome: data.get("outcome"), still_good: off ? "no" : data.get("still_good"), ...(off && { seen: data.get("seen") }) };
       const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/close`, { ...body, ...left.body(data) });
-      if (!onDisk) notify(`${batch.id} is closed, but that is not yet on disk: a crash now would lose it.`);
+      if (!onDisk) notify(say("close.not-on-disk", { batch: batch.id }));
     },
   });
 }
@@ -75,17 +77,17 @@ export function recordDialog(store) {
   const inks = lastFirst("ink", store.all("inks").map((i) => i.id));
   const cups = [...new Set(store.all("presses").map((p) => p.cup))];
   ask({
-    title: "Record a mix made by hand",
-    lead: "Its life counts from when the hardener went in.",
+    title: say("record.title"),
+    lead: say("record.lead"),
     body: [
-      chips({ legend: "Ink", name: "ink", options: inks.map((id) => ({ value: id, label: id })), chosen: inks[0] }),
-      cups.length > 1 && chips({ legend: "Cup", name: "cup", options: cups.map((c) => ({ value: c, label: c })), chosen: cups[0] }),
+      chips({ legend: say("record.ink"), name: "ink", options: inks.map((id) => ({ value: id, label: id })), chosen: inks[0] }),
+      cups.length > 1 && chips({ legend: say("record.cup"), name: "cup", options: cups.map((c) => ({ value: c, label: c })), chosen: cups[0] }),
       h("div", { class: "pair" },
-        field({ label: "Hardener went in", unit: "minutes ago", name: "minutes", type: "number", min: 0, max: 10080, step: "any", inputmode: "numeric", required: true })),
+        field({ label: say("record.hardener-in"), unit: say("record.minutes-ago"), name: "minutes", type: "number", min: 0, max: 10080, step: "any", inputmode: "numeric", required: true })),
       h("div", { class: "pair" }, 
-        massField({ label: "Ink", name: "ink_g", required: true }), massField({ label: "Hardener", name: "hardener_g", required: true }), massField({ label: "Thinner", name: "thinner_g" })),
+        massField({ label: say("record.ink"), name: "ink_g", required: true }), massField({ label: say("record.hardener"), name: "hardener_g", required: true }), massField({ label: say("record.thinner"), name: "thinner_g" })),
     ],
-    submitLabel: "Record it",
+    submitLabel: say("record.it"),
     async submit(data) {
       const components = ["ink", "hardener", "thinner"]
         .map((part) => ({ part, g: figure(data, `${part}_g`) ?? 0 })).filter((c) => c.g > 0);

@@ -2,6 +2,7 @@
 import { figure, fieldOf, massField, massInput } from "../lib/dialogs.js";
 import { h, setText, show } from "../lib/dom.js";
 import { decimalsOf, grams } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 const drawMs = 200;
 
@@ -14,18 +15,18 @@ const drawMs = 200;
 export function leftPart(batch, store) {
   const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
   const scale = scales.find((s) => s.id === batch.scale) ?? (scales.length === 1 ? scales[0] : undefined);
-  const said = massField({ label: "Left over", name: "left_g", hint: "may stay empty" });
+  const said = massField({ label: say("left.over"), name: "left_g", hint: say("left.optional") });
   if (!scale) return { element: h("div", {}, said), body: (data) => saidOnly(data) };
 
   const weigh = h("input", { type: "checkbox", name: "weigh" });
   const live = h("p", { role: "status", class: "left-live" });
   const input = h("input", { name: "empty_g", ...massInput });
-  const empty = fieldOf(input, `The empty ${batch.cup} weighs`, "g", "the bench does not know it");
+  const empty = fieldOf(input, say("left.empty-weighs", { cup: batch.cup }), "g", say("left.unknown"));
   const element = h("fieldset", { class: "chips left" },
-    h("legend", { text: "What is left?" }),
-    h("div", { class: "chip-row" }, h("label", { class: "chip" }, weigh, h("span", { class: "chip-body" }, h("span", { text: `Weigh it on ${scale.id}` }), h("small", { text: "the cup and all" })))),
+    h("legend", { text: say("left.what") }),
+    h("div", { class: "chip-row" }, h("label", { class: "chip" }, weigh, h("span", { class: "chip-body" }, h("span", { text: say("left.weigh") }), h("small", { text: say("left.weigh-on", { scale: scale.id }) })))),
     live, empty, said,
-    h("p", { class: "quiet", text: "Mix with hardener in it may give off gas: leave the lid loose, and dispose of it as local rules say." }));
+    h("p", { class: "quiet", text: say("left.caution") }));
   const draw = () => {
     show(live, weigh.checked);
     show(empty, weigh.checked && batch.cup_empty_g === undefined);
@@ -59,12 +60,13 @@ function saidOnly(data) {
  * @param {number | undefined} empty
  */
 function words(row, empty) {
-  if (row?.weight_g === undefined) return "The scale shows no weight.";
-  if (row.batch) return `Mix ${row.batch} is being weighed on ${row.id}: weigh this one when that is done.`;
+  if (row?.weight_g === undefined) return say("left.no-weight");
+  if (row.batch) return say("left.busy", { batch: row.batch, scale: row.id });
   const decimals = decimalsOf(row.division_g);
-  const gross = `${row.id} shows ${grams(row.weight_g, decimals)}, ${row.stable ? "settled" : "moving"}`;
+  const shown = { scale: row.id, weight: grams(row.weight_g, decimals) };
+  const gross = row.stable ? say("left.settled", shown) : say("left.moving", shown);
   if (empty === undefined) return `${gross}.`;
   const left = row.weight_g - empty;
-  if (left < -2 * row.division_g) return `${gross}; an empty cup weighs ${grams(empty, decimals)}. Empty the pan, zero the scale, then put the cup on it.`;
-  return `${gross}; less the cup, ${grams(empty, decimals)}: ${grams(Math.max(left, 0), decimals)} left.`;
+  if (left < -2 * row.division_g) return say("left.too-light", { gross, empty: grams(empty, decimals) });
+  return say("left.result", { gross, empty: grams(empty, decimals), left: grams(Math.max(left, 0), decimals) });
 }

@@ -2,6 +2,7 @@
 import { parseEnds, place, ticks, untilEnds } from "./axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { clockTime, duration, remaining, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 const tickWidth = 5.25; // rem that a tick's label needs, at the size of its own text
 
@@ -16,9 +17,9 @@ export function axisHead() {
 
 // axisKey says how to read the bars.
 export function axisKey() {
-  return h("p", { class: "axis-key" }, "Solid: it lasts this long 9 times in 10. Fading: it may end here. ",
-    h("span", { class: "key-notch", "aria-hidden": "true" }), " expected end. ",
-    h("span", { class: "key-next", "aria-hidden": "true" }), " begin the next mix.");
+  return h("p", { class: "axis-key" }, say("life.key"), " ",
+    h("span", { class: "key-notch", "aria-hidden": "true" }), ` ${say("life.key-end")} `,
+    h("span", { class: "key-next", "aria-hidden": "true" }), ` ${say("life.key-next")}`);
 }
 
 /**
@@ -29,7 +30,7 @@ export function axisKey() {
 function drawTicks(marks, now, length) {
   const most = Math.max(2, Math.floor((marks.clientWidth || 600) / (tickWidth * parseFloat(getComputedStyle(marks).fontSize))));
   const left = (/** @type {number} */ at) => `${place(at, now, length) * 100}%`;
-  const rows = [{ left: left(now), text: "now", key: "now" }, ...ticks(now, length, most).map((at) => ({ left: left(at), text: clockTime(at, now), key: String(at) }))];
+  const rows = [{ left: left(now), text: say("life.now"), key: "now" }, ...ticks(now, length, most).map((at) => ({ left: left(at), text: clockTime(at, now), key: String(at) }))];
   keyed(marks, rows, (row) => row.key, () => {
     const label = h("span");
     const tick = h("div", { class: "tick" }, label);
@@ -61,7 +62,7 @@ export function drawLife({ left, spread, next, bar }, batch, now, length) {
   const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
   drawNext(next, begin, now);
   bar.draw(ends, begin, now, length);
-  setText(bar.words, `${batch.id}: ${words.figure} left, ${words.band}`);
+  setText(bar.words, say("life.left", { batch: batch.id, figure: words.figure, band: words.band }));
 }
 
 /**
@@ -75,7 +76,7 @@ function drawNext(element, begin, now) {
   if (!Number.isFinite(begin)) return;
   const due = begin <= now;
   element.dataset.due = String(due);
-  setText(element, due ? "Begin the next mix now" : `Next mix at ${clockTime(begin, now)}, in ${duration(secondsUntil(begin, now))}`);
+  setText(element, due ? say("life.begin-now") : say("life.next", { at: clockTime(begin, now), in: duration(secondsUntil(begin, now)) }));
 }
 
 // lifeBar is solid as far as low, fades out to high, and has a notch at the expected end.

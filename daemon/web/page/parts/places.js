@@ -1,8 +1,16 @@
 // The places of a cup: on a press, or in a zone, open or loosely covered.
+import { say } from "../lib/words.js";
 
 // How much air reaches the mix under a cover, as a share of an open cup's. The half is common
 // practice, not measured.
-const covers = [{ label: "open", exposure: 1 }, { label: "loosely covered", exposure: 0.5 }];
+/** @type {{ label: Words.Key, exposure: number }[]} */
+const covers = [{ label: "place.open", exposure: 1 }, { label: "place.covered", exposure: 0.5 }];
+
+/**
+ * pressNote says what is on a press now.
+ * @param {API.PressView} press
+ */
+export const pressNote = (press) => (press.batch ? say("place.holds", { batch: press.batch }) : say("place.free"));
 
 /**
  * pressesFor lists the presses that a batch can go onto; one that holds another says so.
@@ -13,7 +21,7 @@ const covers = [{ label: "open", exposure: 1 }, { label: "loosely covered", expo
 export function pressesFor(store, batch) {
   return store.all("presses").filter((p) => p.id !== batch.press).sort((a, b) => a.id.localeCompare(b.id)).map((p) => ({
     value: { press: p.id, ...(p.batch && { replace: true }) },
-    label: p.id, note: p.batch ? `holds ${p.batch}, which comes off` : "free",
+    label: p.id, note: pressNote(p),
   }));
 }
 
@@ -25,7 +33,7 @@ export function pressesFor(store, batch) {
 export function zonesFor(store) {
   const zones = new Set([...store.all("air"), ...store.all("presses"), ...store.all("batches")].map((row) => row.zone).filter(Boolean));
   return [...zones].sort().flatMap((zone) => covers.map((c) => ({
-    value: { zone, exposure: c.exposure }, label: `zone ${zone}`, note: c.label,
+    value: { zone, exposure: c.exposure }, label: say("place.zone", { zone }), note: say(c.label),
   })));
 }
 

@@ -3,30 +3,30 @@
 import { changeRow, onChanged, Refused } from "../lib/api.js";
 import { button, h, setText, show } from "../lib/dom.js";
 import { grams } from "../lib/format.js";
+import { say } from "../lib/words.js";
+import { term } from "./terms.js";
 
 const seconds = 10;
 const shownForMs = 4_000; // how long the result of an undo is shown
 
-/** @type {Record<string, string>} */
-const outcomes = { "used-up": "used up", discarded: "thrown away", "went-off": "gone off", "not-known": "not known" };
 /** @param {Page.Place} body */
-const place = (body) => body.press ?? `zone ${body.zone}`;
+const place = (body) => body.press ?? say("place.zone", { zone: body.zone ?? "" });
 
 /**
  * words write what was done, by its verb; a verb that is not here cannot be taken back.
  * @type {Record<string, (id: string, body: any) => string>}
  */
 const words = {
-  load: (id, body) => `Put ${id} on ${body.press}`,
-  move: (id, body) => `Moved ${id} to ${place(body)}`,
-  unload: (id) => `Took ${id} off its press`,
-  close: (id, body) => `Closed ${id} as ${outcomes[body.outcome] ?? body.outcome}`,
-  good: (id) => `Said that ${id} is good`,
-  thin: (id, body) => `Added ${grams(body.grams)} of thinner to ${id}`,
-  split: (id, body) => `Split ${grams(body.grams)} off ${id}, to ${place(body.to)}`,
-  "top-up": (id, body) => `Poured ${body.from} into ${id}`,
-  tests: (id, body) => `Logged for ${id}: ${body.kind}, ${body.result}`,
-  abandon: (id) => `Gave mix ${id} up`,
+  load: (id, body) => say("undo.load", { batch: id, press: body.press }),
+  move: (id, body) => say("undo.move", { batch: id, place: place(body) }),
+  unload: (id) => say("undo.unload", { batch: id }),
+  close: (id, body) => say("undo.close", { batch: id, outcome: term("outcome", body.outcome) }),
+  good: (id) => say("undo.good", { batch: id }),
+  thin: (id, body) => say("undo.thin", { batch: id, mass: grams(body.grams) }),
+  split: (id, body) => say("undo.split", { batch: id, mass: grams(body.grams), place: place(body.to) }),
+  "top-up": (id, body) => say("undo.top-up", { batch: id, from: body.from }),
+  tests: (id, body) => say("undo.test", { batch: id, test: term("test", body.kind), result: term("result", body.result) }),
+  abandon: (id) => say("undo.scrap", { batch: id }),
 };
 
 /**
@@ -49,18 +49,18 @@ export function undoBar({ store }) {
   let last; // what can be taken back, and until when (monotonic ms)
   /** @type {ReturnType<typeof setTimeout> | undefined} */
   let timer;
-  const undo = button("Undo", "big", async () => {
+  const undo = button(say("undo.undo"), "big", async () => {
     const action = last;
     if (!action) return;
     try {
       await changeRow(store, "batches", `batches/${action.id}/undo`, { seq: action.seq });
-      end(`Taken back: ${action.text}`);
+      end(say("undo.undone", { what: action.text }));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       end(error.message);
     }
   });
-  const bar = h("div", { class: "undo-bar", role: "region", "aria-label": "Undo", hidden: true }, what, undo);
+  const bar = h("div", { class: "undo-bar", role: "region", "aria-label": say("undo.undo"), hidden: true }, what, undo);
   document.body.append(bar);
   const end = (/** @type {string} */ text) => {
     last = undefined;
@@ -72,8 +72,8 @@ export function undoBar({ store }) {
   const tick = () => {
     if (!last) return;
     const left = Math.ceil((last.until - performance.now()) / 1000);
-    setText(undo, `Undo (${Math.max(left, 1)})`);
-    undo.setAttribute("aria-label", `Undo: ${last.text}`);
+    setText(undo, `${say("undo.undo")} (${Math.max(left, 1)})`);
+    undo.setAttribute("aria-label", `${say("undo.undo")}: ${last.text}`);
     if (left > 0) return;
     last = undefined;
     clearInterval(timer);

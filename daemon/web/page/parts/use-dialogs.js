@@ -4,8 +4,10 @@ import { changeRow } from "../lib/api.js";
 import { parseEnds, untilEnds } from "./axis.js";
 import { ask, chips, field, fieldOf, figure, massField, massInput, pick, textOf } from "../lib/dialogs.js";
 import { h, setText } from "../lib/dom.js";
-import { grams, pipetteGrams, pipettes, remaining } from "../lib/format.js";
+import { grams, percent, pipetteGrams, pipettes, remaining } from "../lib/format.js";
+import { say } from "../lib/words.js";
 import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
+import { term } from "./terms.js";
 
 /**
  * send makes a change and takes its answer in; it says so when that is not on disk.
@@ -16,7 +18,7 @@ import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
  */
 async function send({ store, notify }, batch, verb, body) {
   const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
-  if (!onDisk) notify(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
+  if (!onDisk) notify(say("use.not-on-disk", { batch: batch.id }));
 }
 
 /**
@@ -25,11 +27,11 @@ async function send({ store, notify }, batch, verb, body) {
  */
 export function moveDialog(batch, tools) {
   pick({
-    title: `Where does ${batch.id} go?`,
-    lead: "From now on it ages in the air of the place that you tap.",
+    title: say("move.title", { batch: batch.id }),
+    lead: say("move.lead"),
     groups: [
-      { legend: "Onto a press", options: pressesFor(tools.store, batch) },
-      { legend: "Off the presses", options: zonesFor(tools.store) },
+      { legend: say("move.presses"), options: pressesFor(tools.store, batch) },
+      { legend: say("move.zones"), options: zonesFor(tools.store) },
     ],
     submit: (where) => send(tools, batch, "move", where),
   });
@@ -42,13 +44,13 @@ export function moveDialog(batch, tools) {
 export function splitDialog(batch, tools) {
   const places = [...pressesFor(tools.store, batch), ...zonesFor(tools.store)];
   ask({
-    title: `Split ${batch.id}`,
-    lead: `${grams(massOf(batch))} were mixed. The part that you pour off gets an id of its own, and is as old as the rest.`,
+    title: say("split.title", { batch: batch.id }),
+    lead: say("split.lead", { mass: grams(massOf(batch)) }),
     body: [
-      massField({ label: "Poured off", name: "grams", required: true }),
-      chips({ legend: "Where the part goes", name: "place", options: places.map((p, i) => ({ ...p, value: String(i), label: p.value.zone ? `${p.label}, ${p.note}` : p.label, note: p.value.zone ? "" : p.note })) }),
+      massField({ label: say("split.poured-off"), name: "grams", required: true }),
+      chips({ legend: say("split.where"), name: "place", options: places.map((p, i) => ({ ...p, value: String(i), label: p.value.zone ? `${p.label}, ${p.note}` : p.label, note: p.value.zone ? "" : p.note })) }),
     ],
-    submitLabel: "Split it",
+    submitLabel: say("split.it"),
     submit(data) {
       const { exposure, replace, ...to } = places[Number(data.get("place"))].value;
       return send(tools, batch, "split", { grams: figure(data, "grams"), to, ...(exposure && { exposure }), ...(replace && { replace }) });
@@ -67,15 +69,13 @@ export function topUpDialog(batch, tools) {
   const others = tools.store.all("batches").filter((b) => b.id !== batch.id && b.ink === batch.ink && b.state !== "mixing");
   const left = (/** @type {API.BatchView} */ b) => {
     const ends = parseEnds(b);
-    return ends ? `${remaining(untilEnds(ends, now)).figure} left` : "";
+    return ends ? say("top-up.left", { figure: remaining(untilEnds(ends, now)).figure }) : "";
   };
-  const note = (/** @type {API.BatchView} */ b) => [`${grams(massOf(b))} mixed`, left(b), b.press && `comes off ${b.press}`].filter(Boolean).join(", ");
+  const note = (/** @type {API.BatchView} */ b) => [say("top-up.mixed", { mass: grams(massOf(b)) }), left(b), b.press && say("top-up.comes-off", { press: b.press })].filter(Boolean).join(", ");
   pick({
-    title: `What is poured into ${batch.id}?`,
-    lead: others.length > 0
-      ? "The life of the older one rules for the whole: fresh mix does not make old mix young. What you tap is used up by this. Ink without hardener is refused."
-      : `No other batch of ${batch.ink} is open. Only a mix of the same ink with hardener in it can go in: ink without hardener is refused.`,
-    groups: [{ legend: `Open batches of ${batch.ink}`, options: others.map((b) => ({ value: b.id, label: b.id, note: note(b) })) }],
+    title: say("top-up.title", { batch: batch.id }),
+    lead: others.length > 0 ? say("top-up.lead") : say("top-up.none", { ink: batch.ink }),
+    groups: [{ legend: say("top-up.batches", { ink: batch.ink }), options: others.map((b) => ({ value: b.id, label: b.id, note: note(b) })) }],
     submit: (from) => send(tools, batch, "top-up", { from }),
   });
 }
@@ -89,28 +89,29 @@ const quickPipettes = [1, 2, 3];
 export function thinDialog(batch, tools) {
   const inPipettes = h("p", { class: "quiet", role: "status" });
   const input = h("input", { name: "grams", required: true, ...massInput });
-  const mass = fieldOf(input, "Thinner", "g");
-  const say = () => setText(inPipettes, Number(input.value) > 0 ? `${grams(Number(input.value))} is ${pipettes(Number(input.value))}.` : `One pipette is ${grams(pipetteGrams, 0)}.`);
+  const mass = fieldOf(input, say("thin.thinner"), "g");
+  const tell = () => setText(inPipettes, Number(input.value) > 0
+    ? say("thin.mass", { mass: grams(Number(input.value)), pipettes: pipettes(Number(input.value)) }) : say("thin.pipette", { mass: grams(pipetteGrams, 0) }));
   const quick = quickPipettes.map((n) => h("button", {
-    type: "button", class: "big", text: n === 1 ? `1 pipette, ${grams(n * pipetteGrams, 0)}` : `${n} pipettes, ${grams(n * pipetteGrams, 0)}`,
+    type: "button", class: "big", text: say("thin.quick", { n, mass: grams(n * pipetteGrams, 0) }),
     on: {
       click() {
         input.value = String(n * pipetteGrams);
-        say();
+        tell();
       },
     },
   }));
-  input.addEventListener("input", say);
-  say();
+  input.addEventListener("input", tell);
+  tell();
   ask({
-    title: `Thin ${batch.id}`,
-    lead: "Thinner puts back what has evaporated. It does not renew the pot life.",
+    title: say("thin.title", { batch: batch.id }),
+    lead: say("thin.lead"),
     body: [
       ...advice(batch, tools.store.get("inks", batch.ink)), h("div", { class: "quick" }, quick), mass, inPipettes,
-      h("details", {}, h("summary", { text: "More than the ink takes" }),
-        field({ label: "Reason", name: "override", type: "text", maxlength: 200, hint: "is kept with this batch" })),
+      h("details", {}, h("summary", { text: say("thin.more") }),
+        field({ label: say("dialog.reason"), name: "override", type: "text", maxlength: 200, hint: say("thin.kept") })),
     ],
-    submitLabel: "It is in and stirred",
+    submitLabel: say("thin.it"),
     submit(data) {
       const reason = textOf(data, "override");
       return send(tools, batch, "thin", { grams: figure(data, "grams"), ...(reason && { override: reason }) });
@@ -129,12 +130,13 @@ function advice(batch, ink) {
   /** @type {string[]} */
   const lines = [];
   if (t) {
-    const basis = t.basis === "weighed" ? "by weighing" : "by estimate";
-    lines.push(`${grams(t.lost_g)} of thinner has gone ${basis}; ${t.add_g > 0 ? `up to ${grams(t.add_g)} may be put back` : "nothing needs to be put back"}.`);
+    const lost = { lost: grams(t.lost_g) };
+    lines.push(t.basis === "weighed" ? say("thin.lost-weighed", lost) : say("thin.lost-estimated", lost));
+    lines.push(t.add_g > 0 ? say("thin.put-back", { most: grams(t.add_g) }) : say("thin.nothing-back"));
   }
   if (ink) {
     const { ink: inkG, hardener, thinner } = partsOf(batch);
-    if (inkG + hardener > 0) lines.push(`Poured so far: ${grams(thinner)}, which is ${((100 * thinner) / (inkG + hardener)).toFixed(1)}\u00a0% of ink and hardener; ${ink.id} takes up to ${ink.thinner_max_pct}\u00a0%.`);
+    if (inkG + hardener > 0) lines.push(say("thin.so-far", { mass: grams(thinner), share: percent((100 * thinner) / (inkG + hardener), 1), ink: ink.id, most: percent(ink.thinner_max_pct) }));
   }
   return lines.map((text) => h("p", { text }));
 }
@@ -145,12 +147,12 @@ function advice(batch, ink) {
  */
 export function reweighDialog(batch, tools) {
   ask({
-    title: `Weigh ${batch.id} again`,
-    lead: "What is missing beyond the prints has evaporated. A weight is worth more than any estimate.",
+    title: say("reweigh.title", { batch: batch.id }),
+    lead: say("reweigh.lead"),
     body: [h("div", { class: "pair" },
-      massField({ label: "In the cup now", name: "content_g", required: true, hint: "without the cup" }),
-      massField({ label: "Went out on prints", name: "taken_g", hint: "since it was weighed last; empty: nothing" }))],
-    submitLabel: "That is what it weighs",
+      massField({ label: say("reweigh.in-cup"), name: "content_g", required: true, hint: say("reweigh.without-cup") }),
+      massField({ label: say("reweigh.printed"), name: "taken_g", hint: say("reweigh.since") }))],
+    submitLabel: say("reweigh.it"),
     submit(data) {
       const taken = figure(data, "taken_g");
       return send(tools, batch, "reweigh", { content_g: figure(data, "content_g"), ...(taken !== undefined && { taken_g: taken }) });
@@ -163,11 +165,11 @@ export function reweighDialog(batch, tools) {
  * @param {Page.Tools} tools
  */
 export function testDialog(batch, tools) {
-  const results = (/** @type {string} */ kind) => [{ label: "Passed", value: { kind, result: "pass" } }, { label: "Failed", value: { kind, result: "fail" } }];
+  const results = (/** @type {string} */ kind) => [{ label: say("tests.passed"), value: { kind, result: "pass" } }, { label: say("tests.failed"), value: { kind, result: "fail" } }];
   pick({
-    title: `A test of what ${batch.id} printed`,
-    lead: "It is kept with the batch. What a failed test means for the press is yours to decide.",
-    groups: [{ legend: "Adhesion", options: results("adhesion") }, { legend: "Rub", options: results("rub") }],
+    title: say("tests.title", { batch: batch.id }),
+    lead: say("tests.lead"),
+    groups: ["adhesion", "rub"].map((kind) => ({ legend: term("test", kind), options: results(kind) })),
     submit: (test) => send(tools, batch, "tests", test),
   });
 }
@@ -180,17 +182,17 @@ export function testDialog(batch, tools) {
 export function moreDialog(batch, tools) {
   /** @type {Page.Option<(batch: API.BatchView, tools: Page.Tools) => void>[]} */
   const actions = [
-    { label: "Split it…", note: "over two presses, or into a jar", value: splitDialog },
-    { label: "Top it up…", note: "from another open batch of the same ink", value: topUpDialog },
-    { label: "Thin it…", note: "put back what has evaporated", value: thinDialog },
-    { label: "Weigh it again…", note: "to know what has evaporated", value: reweighDialog },
-    { label: "Log a test…", note: "adhesion, rub", value: testDialog },
-    { label: "Its label", note: "with a code that leads to its page", value: (b) => location.assign(`/batches/${b.id}/label`) },
-    { label: "Its page", note: "cans, lots, presses, all that happened", value: (b) => location.assign(`/batches/${b.id}`) },
+    { label: say("more.split"), note: say("more.split-note"), value: splitDialog },
+    { label: say("more.top-up"), note: say("more.top-up-note"), value: topUpDialog },
+    { label: say("more.thin"), note: say("more.thin-note"), value: thinDialog },
+    { label: say("more.reweigh"), note: say("more.reweigh-note"), value: reweighDialog },
+    { label: say("more.test"), note: say("more.test-note"), value: testDialog },
+    { label: say("more.label"), note: say("more.label-note"), value: (b) => location.assign(`/batches/${b.id}/label`) },
+    { label: say("more.page"), note: say("more.page-note"), value: (b) => location.assign(`/batches/${b.id}`) },
   ];
   pick({
-    title: `${batch.id}: what else?`,
-    groups: [{ legend: `${batch.ink} ${batch.press ? `on ${batch.press}` : `in zone ${batch.zone}`}`, options: actions }],
+    title: say("more.title", { batch: batch.id }),
+    groups: [{ legend: batch.press ? say("more.on", { ink: batch.ink, press: batch.press }) : say("more.in", { ink: batch.ink, zone: batch.zone }), options: actions }],
     submit: async (dialog) => () => dialog(tools.store.get("batches", batch.id) ?? batch, tools), // as it is by now
   });
 }

@@ -2,6 +2,7 @@
 import { changeRow } from "../lib/api.js";
 import { closeDialog, loadDialog } from "./batch-dialogs.js";
 import { button, h, refusalLine, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 import { overrideDialog } from "./mix-dialogs.js";
 import { moreDialog, moveDialog } from "./use-dialogs.js";
 
@@ -22,7 +23,7 @@ function stopped(store, batch) {
  */
 export function stillThere(batch, now) {
   if (!batch?.ends_at || !(Date.parse(batch.ends_at.high) <= now)) return "";
-  return "Past the latest end it may have: is it still there? Say that it is good, or close it.";
+  return say("use.still-there");
 }
 
 /**
@@ -36,15 +37,15 @@ export function batchActions(tools) {
   let batch;
   const post = (/** @type {string} */ verb) => attempt(refusal, async () => {
     const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/${verb}`);
-    if (!onDisk) notify(`What you said of ${batch.id} is taken, but not yet on disk: a crash now would lose it.`);
+    if (!onDisk) notify(say("use.not-on-disk", { batch: batch.id }));
   });
-  const good = button("I looked: it is good", "small", () => post("good"));
-  const load = button("Load…", "small", () => loadDialog(batch, store));
-  const move = button("Move…", "small", () => moveDialog(batch, tools));
-  const unload = button("It is off the press", "small", () => post("unload"));
-  const accept = button("Accept its fault…", "small", () => overrideDialog((reason) => changeRow(store, "batches", `batches/${batch.id}/confirm`, { step: "load", override: reason })));
-  const close = button("Close…", "small", () => closeDialog(batch, tools));
-  const more = button("More…", "small", () => moreDialog(batch, tools));
+  const good = button(say("use.good"), "small", () => post("good"));
+  const load = button(say("use.load"), "small", () => loadDialog(batch, store));
+  const move = button(say("use.move"), "small", () => moveDialog(batch, tools));
+  const unload = button(say("use.unload"), "small", () => post("unload"));
+  const accept = button(say("use.accept"), "small", () => overrideDialog((reason) => changeRow(store, "batches", `batches/${batch.id}/confirm`, { step: "load", override: reason })));
+  const close = button(say("use.close"), "small", () => closeDialog(batch, tools));
+  const more = button(say("use.more"), "small", () => moreDialog(batch, tools));
   const all = [good, load, move, unload, accept, close, more];
   const element = h("div", { class: "batch-actions" }, all);
   return {
