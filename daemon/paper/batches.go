@@ -50,37 +50,37 @@ func ReadBatches(name string, from io.Reader) (Batches, error) {
 		}
 		key := fmt.Sprint(b.account.MixedAt.Year(), b.id)
 		if before, twice := first[key]; twice {
-			return Batches{}, table.fault("id", "%q is there twice in a year, first in row %d", b.id, before)
+			return Batches{}, table.Fault("id", "%q is there twice in a year, first in row %d", b.id, before)
 		}
 		first[key] = b.row
 		read.rows = append(read.rows, b)
 	}
 	if len(read.rows) == 0 {
-		return Batches{}, wrong("%s: no batches; want at least one row below the header", name)
+		return Batches{}, Wrong("%s: no batches; want at least one row below the header", name)
 	}
 	return read, nil
 }
 
 // batchRow reads one record.
 func (t *Table) batchRow(record []string) (batchRow, error) {
-	b := batchRow{row: t.row, id: t.text(record, "id"), ink: t.text(record, "ink"), zone: t.text(record, "zone")}
+	b := batchRow{row: t.row, id: t.Text(record, "id"), ink: t.Text(record, "ink"), zone: t.Text(record, "zone")}
 	for _, column := range []string{"id", "ink", "outcome"} {
-		if t.text(record, column) == "" {
-			return b, t.fault(column, "no value")
+		if t.Text(record, column) == "" {
+			return b, t.Fault(column, "no value")
 		}
 	}
-	b.account.Outcome = lifecycle.Outcome(t.text(record, "outcome"))
-	b.account.StillGood = lifecycle.StillGood(t.text(record, "still_good"))
+	b.account.Outcome = lifecycle.Outcome(t.Text(record, "outcome"))
+	b.account.StillGood = lifecycle.StillGood(t.Text(record, "still_good"))
 	for _, moment := range []struct {
 		column string
 		to     *time.Time
 		may    bool // be empty
 	}{{"mixed_at", &b.account.MixedAt, false}, {"closed_at", &b.account.ClosedAt, false}, {"last_good_at", &b.account.LastGoodAt, true}} {
-		if moment.may && t.text(record, moment.column) == "" {
+		if moment.may && t.Text(record, moment.column) == "" {
 			continue
 		}
 		var err error
-		if *moment.to, err = t.instant(record, moment.column); err != nil {
+		if *moment.to, err = t.Instant(record, moment.column); err != nil {
 			return b, err
 		}
 	}
@@ -89,7 +89,7 @@ func (t *Table) batchRow(record []string) (batchRow, error) {
 	var contradiction *learn.AccountError
 	switch {
 	case errors.As(err, &contradiction):
-		return b, t.fault(contradiction.Field, "%s", contradiction.Why)
+		return b, t.Fault(contradiction.Field, "%s", contradiction.Why)
 	case errors.Is(err, learn.ErrNothingKnown):
 		b.silent = err.Error()
 	case err != nil:

@@ -20,18 +20,18 @@ type Climate []Row
 // climateRow reads a record that follows the rows before it. With jumps, an instant may be there
 // twice: the air changed at once.
 func (t *Table) climateRow(record []string, before Climate, jumps bool) (Row, error) {
-	text := t.text(record, "time")
-	at, err := t.instant(record, "time")
+	text := t.Text(record, "time")
+	at, err := t.Instant(record, "time")
 	if err != nil {
 		return Row{}, err
 	}
 	if len(before) > 0 {
 		last := before[len(before)-1].At
 		if at.Equal(last) && !jumps {
-			return Row{}, t.fault("time", "%s is there twice; keep one row for each instant", text)
+			return Row{}, t.Fault("time", "%s is there twice; keep one row for each instant", text)
 		}
 		if at.Before(last) {
-			return Row{}, t.fault("time", "%s comes after %s; rows must be in order of time", text, last.Format(time.RFC3339))
+			return Row{}, t.Fault("time", "%s comes after %s; rows must be in order of time", text, last.Format(time.RFC3339))
 		}
 	}
 	state, err := t.State(record)

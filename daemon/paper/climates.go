@@ -29,7 +29,7 @@ func ReadClimates(name string, from io.Reader) (Climates, error) {
 	for _, column := range []string{"zone", "batch"} {
 		if table.Has(column) {
 			if read.by != "" {
-				return Climates{}, wrong("%s: row 1: columns zone and batch; keep one of them", name)
+				return Climates{}, Wrong("%s: row 1: columns zone and batch; keep one of them", name)
 			}
 			read.by = column
 		}
@@ -43,9 +43,9 @@ func ReadClimates(name string, from io.Reader) (Climates, error) {
 		if err != nil {
 			return Climates{}, err
 		}
-		key := table.text(record, read.by)
+		key := table.Text(record, read.by)
 		if read.by != "" && key == "" {
-			return Climates{}, table.fault(read.by, "no value")
+			return Climates{}, table.Fault(read.by, "no value")
 		}
 		row, err := table.climateRow(record, read.of[key], jumps)
 		if err != nil {
@@ -54,11 +54,11 @@ func ReadClimates(name string, from io.Reader) (Climates, error) {
 		read.of[key] = append(read.of[key], row)
 	}
 	if len(read.of) == 0 {
-		return Climates{}, wrong("%s: no rows of air below the header", name)
+		return Climates{}, Wrong("%s: no rows of air below the header", name)
 	}
 	for _, key := range slices.Sorted(maps.Keys(read.of)) {
 		if len(read.of[key]) < 2 {
-			return Climates{}, wrong("%s: one row of air%s; want at least two, the start and the end", name, read.whose(key))
+			return Climates{}, Wrong("%s: one row of air%s; want at least two, the start and the end", name, read.whose(key))
 		}
 	}
 	return read, nil
@@ -79,17 +79,17 @@ func (c Climates) One(zone, choose string) (Climate, error) {
 	has := strings.Join(keys, ", ")
 	switch {
 	case c.by == "batch":
-		return nil, wrong("%s: row 1: a column batch: the file has the air of batches %s; keep one and leave the column out", c.name, has)
+		return nil, Wrong("%s: row 1: a column batch: the file has the air of batches %s; keep one and leave the column out", c.name, has)
 	case zone == "" && len(keys) == 1:
 		return c.of[keys[0]], nil
 	case zone == "":
-		return nil, wrong("%s: the file has the air of zones %s; choose one with %s", c.name, has, choose)
+		return nil, Wrong("%s: the file has the air of zones %s; choose one with %s", c.name, has, choose)
 	case c.by == "":
-		return nil, wrong("%s: the file has no column zone; leave %s out", c.name, choose)
+		return nil, Wrong("%s: the file has no column zone; leave %s out", c.name, choose)
 	}
 	one, there := c.of[zone]
 	if !there {
-		return nil, wrong("%s: no zone %q; the file has the air of %s", c.name, zone, has)
+		return nil, Wrong("%s: no zone %q; the file has the air of %s", c.name, zone, has)
 	}
 	return one, nil
 }
@@ -110,7 +110,7 @@ func (c Climates) keyOf(batches Batches, b batchRow) (string, error) {
 		return b.zone, nil
 	}
 	if !batches.zone {
-		return "", wrong("%s: no column zone, and %s has the air of %s; say where each batch stood", batches.name, c.name, strings.Join(zones, ", "))
+		return "", Wrong("%s: no column zone, and %s has the air of %s; say where each batch stood", batches.name, c.name, strings.Join(zones, ", "))
 	}
-	return "", wrong("%s: row %d, column zone: %q has no air in %s; it has %s", batches.name, b.row, b.zone, c.name, strings.Join(zones, ", "))
+	return "", Wrong("%s: row %d, column zone: %q has no air in %s; it has %s", batches.name, b.row, b.zone, c.name, strings.Join(zones, ", "))
 }

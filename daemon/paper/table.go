@@ -22,8 +22,8 @@ func (e *FormatError) Error() string { return e.cause.Error() }
 // Unwrap returns the cause.
 func (e *FormatError) Unwrap() error { return e.cause }
 
-// wrong makes a FormatError; %w works as in fmt.Errorf.
-func wrong(format string, args ...any) error { return &FormatError{fmt.Errorf(format, args...)} }
+// Wrong returns a FormatError about a whole file; %w works as in fmt.Errorf.
+func Wrong(format string, args ...any) error { return &FormatError{fmt.Errorf(format, args...)} }
 
 // Table reads a CSV file with a header. Its errors name the row (the header is row 1, as a
 // spreadsheet counts) and the column.
@@ -47,7 +47,10 @@ func Open(name string, from io.Reader, needed ...string) (*Table, error) {
 	t := &Table{name: name, reader: csv.NewReader(buffered), columns: map[string]int{}}
 	header, err := t.reader.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, wrong("%s: the file is empty; want a first row with %s", name, strings.Join(needed, ","))
+		if len(needed) == 0 {
+			return nil, Wrong("%s: the file is empty", name)
+		}
+		return nil, Wrong("%s: the file is empty; want a first row with %s", name, strings.Join(needed, ","))
 	}
 	if err != nil {
 		return nil, t.unreadable(err)
@@ -56,13 +59,13 @@ func Open(name string, from io.Reader, needed ...string) (*Table, error) {
 	for i, column := range header {
 		column = strings.TrimSpace(column)
 		if _, twice := t.columns[column]; twice {
-			return nil, wrong("%s: row 1: the column %q is there twice", name, column)
+			return nil, Wrong("%s: row 1: the column %q is there twice", name, column)
 		}
 		t.columns[column] = i
 	}
 	for _, column := range needed {
 		if _, there := t.columns[column]; !there {
-			return nil, wrong("%s: row 1: no column %s; want %s, found %s", name, column, strings.Join(needed, ","), strings.Join(header, ","))
+			return nil, Wrong("%s: row 1: no column %s; want %s, found %s", name, column, strings.Join(needed, ","), strings.Join(header, ","))
 		}
 	}
 	return t, nil
@@ -88,47 +91,48 @@ func (t *Table) unreadable(err error) error {
 		return fmt.Errorf("read %s: %w", t.name, err)
 	}
 	if errors.Is(parse.Err, csv.ErrFieldCount) {
-		return wrong("%s: row %d: not as many values as the header has columns (%d)", t.name, parse.Line, len(t.Header))
+		return Wrong("%s: row %d: not as many values as the header has columns (%d)", t.name, parse.Line, len(t.Header))
 	}
-	return wrong("%s: row %d, character %d: %w", t.name, parse.Line, parse.Column, parse.Err)
+	return Wrong("%s: row %d, character %d: %w", t.name, parse.Line, parse.Column, parse.Err)
 }
 
-// fault is an error in one value of the record last read.
-func (t *Table) fault(column, format string, args ...any) error {
-	return wrong("%s: row %d, column %s: %w", t.name, t.row, column, fmt.Errorf(format, args...))
+// Fault returns a [*FormatError] about one value of the record last read; %w works as in
+// fmt.Errorf.
+func (t *Table) Fault(column, format string, args ...any) error {
+	return Wrong("%s: row %d, column %s: %w", t.name, t.row, column, fmt.Errorf(format, args...))
 }
 
-// number is a value of a record as a number inside limits.
-func (t *Table) number(record []string, column string, least, most float64) (float64, error) {
+// Number returns a value of a record as a number inside limits. The error is a [*FormatError].
+func (t *Table) Number(record []string, column string, least, most float64) (float64, error) {
 	text := strings.TrimSpace(record[t.columns[column]])
 	if text == "" {
-		return 0, t.fault(column, "no value; want a number from %v to %v", least, most)
+		return 0, t.Fault(column, "no value; want a number from %v to %v", least, most)
 	}
 	value, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(value) {
-		return 0, t.fault(column, "%q is not a number; want one from %v to %v, with a point", text, least, most)
+		return 0, t.Fault(column, "%q is not a number; want one from %v to %v, with a point", text, least, most)
 	}
 	if value < least || value > most {
-		return 0, t.fault(column, "%s is outside %v to %v", text, least, most)
+		return 0, t.Fault(column, "%s is outside %v to %v", text, least, most)
 	}
 	return value, nil
 }
 
 // State returns the air of a record.
 func (t *Table) State(record []string) (air.State, error) {
-	temperature, err := t.number(record, "temperature_c", air.MinTemperatureC, air.MaxTemperatureC)
+	temperature, err := t.Number(record, "temperature_c", air.MinTemperatureC, air.MaxTemperatureC)
 	if err != nil {
 		return air.State{}, err
 	}
-	humidity, err := t.number(record, "humidity_pct", air.MinHumidityPct, air.MaxHumidityPct)
+	humidity, err := t.Number(record, "humidity_pct", air.MinHumidityPct, air.MaxHumidityPct)
 	if err != nil {
 		return air.State{}, err
 	}
 	return air.State{TemperatureC: temperature, HumidityPct: humidity}, nil
 }
 
-// text is a value without the blanks around it; empty where there is no such column.
-func (t *Table) text(record []string, column string) string {
+// Text returns a value without the blanks around it; empty where there is no such column.
+func (t *Table) Text(record []string, column string) string {
 	at, there := t.columns[column]
 	if !there {
 		return ""
@@ -136,15 +140,15 @@ func (t *Table) text(record []string, column string) string {
 	return strings.TrimSpace(record[at])
 }
 
-// instant is a value as a time.
-func (t *Table) instant(record []string, column string) (time.Time, error) {
-	text := t.text(record, column)
+// Instant returns a value as a time. The error is a [*FormatError].
+func (t *Table) Instant(record []string, column string) (time.Time, error) {
+	text := t.Text(record, column)
 	at, err := time.Parse(time.RFC3339, text)
 	if err != nil {
-		return at, t.fault(column, "%q is not a time; want one with zone, as 2026-06-12T08:30:00+02:00", text)
+		return at, t.Fault(column, "%q is not a time; want one with zone, as 2026-06-12T08:30:00+02:00", text)
 	}
 	if year := at.UTC().Year(); year < 1900 || year > 2200 {
-		return at, t.fault(column, "the year %d is outside 1900 to 2200", year)
+		return at, t.Fault(column, "the year %d is outside 1900 to 2200", year)
 	}
 	return at, nil
 }

@@ -37,6 +37,18 @@ func Program(t testing.TB, names ...string) string {
 	return ""
 }
 
+// R returns the path of Rscript, as Program does, where R has the packages as well.
+func R(t testing.TB, packages ...string) string {
+	t.Helper()
+	path := Program(t, "Rscript")
+	for _, name := range packages {
+		if err := exec.Command(path, "-e", "library("+name+")").Run(); err != nil {
+			missing(t, "R has no package "+name)
+		}
+	}
+	return path
+}
+
 // Chromium returns the path of the browser, as Program does.
 func Chromium(t testing.TB) string {
 	t.Helper()

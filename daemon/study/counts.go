@@ -1,0 +1,267 @@
+package study
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/model/quality"
+)
+
+// Counts are prints of a press, or rejects of one kind, in a span of at most a quarter of an
+// hour.
+type Counts struct {
+	Bench, Press, Batch, Ink string
+	At                       time.Time // begin of the span
+	Kind                     string    // of the rejects; empty for prints
+	Pieces                   float64   // below 0 for a correction of earlier rejects
+	quality.Conditions                 // NaN where not known
+}
+
+// Mix is a batch with what the counts may not say.
+type Mix struct {
+	Bench, Batch, Ink string
+	At                time.Time // when it ended, or was mixed
+	ThinnerPct        float64   // NaN when not known
+	RatioOffPct       float64   // NaN when not known
+}
+
+// Filter says which counts are studied. Empty fields limit nothing.
+type Filter struct {
+	From, To time.Time // To is not included
+	Press    string
+	Kind     string // of the rejects
+}
+
+func (f Filter) takes(c Counts) bool {
+	return (f.From.IsZero() || !c.At.Before(f.From)) && (f.To.IsZero() || c.At.Before(f.To)) &&
+		(f.Press == "" || f.Press == c.Press) && (f.Kind == "" || c.Kind == "" || f.Kind == c.Kind)
+}
+
+// Table gathers counts into cells: one for each press, batch and quarter of an hour. Its memory
+// is bounded by the number of cells, not by that of the counts.
+type Table struct {
+	filter      Filter
+	cells       map[place]*cell
+	kinds       map[string]int
+	mixes       map[string][]Mix
+	first, last time.Time
+}
+
+// quarter is the length of a cell.
+const quarter = 15 * time.Minute
+
+type place struct {
+	quarter             int64 // since 1970
+	bench, press, batch string
+}
+
+type cell struct {
+	ink     string
+	prints  float64
+	defects map[int]float64
+	sums    quality.Conditions // times the prints that know the condition
+	known   quality.Conditions // these prints
+}
+
+// NewTable returns an empty table of the counts that the filter takes.
+func NewTable(f Filter) *Table {
+	return &Table{filter: f, cells: map[place]*cell{}, kinds: map[string]int{}, mixes: map[string][]Mix{}}
+}
+
+// Unknown returns conditions of which none is known.
+func Unknown() quality.Conditions {
+	var c quality.Conditions
+	for i := range c {
+		c[i] = math.NaN()
+	}
+	return c
+}
+
+// Add adds counts.
+func (t *Table) Add(c Counts) {
+	if c.Pieces == 0 || !t.filter.takes(c) {
+		return
+	}
+	at := place{floorDiv(c.At.Unix(), int64(quarter/time.Second)), c.Bench, c.Press, c.Batch}
+	in := t.cells[at]
+	if in == nil {
+		in = &cell{}
+		t.cells[at] = in
+	}
+	if t.first.IsZero() || c.At.Before(t.first) {
+		t.first = c.At
+	}
+	if c.At.After(t.last) {
+		t.last = c.At
+	}
+	in.ink = cmp.Or(in.ink, c.Ink)
+	if c.Kind != "" {
+		kind, ok := t.kinds[c.Kind]
+		if !ok {
+			kind = len(t.kinds)
+			t.kinds[c.Kind] = kind
+		}
+		if in.defects == nil {
+			in.defects = map[int]float64{}
+		}
+		in.defects[kind] += c.Pieces
+		return
+	}
+	in.prints += c.Pieces
+	for f, x := range c.Conditions {
+		if !math.IsNaN(x) {
+			in.sums[f] += x * c.Pieces
+			in.known[f] += c.Pieces
+		}
+	}
+}
+
+// Mixed adds what is known of a batch. Conditions of the counts themselves take precedence.
+func (t *Table) Mixed(m Mix) {
+	key := m.Bench + "\x00" + m.Batch
+	t.mixes[key] = append(t.mixes[key], m)
+}
+
+func floorDiv(a, b int64) int64 {
+	q := a / b
+	if a%b < 0 {
+		q--
+	}
+	return q
+}
+
+// row is a cell with its place, as the study reads it.
+type row struct {
+	place
+	at      time.Time
+	ink     string
+	mix     *Mix
+	prints  float64
+	defects []float64
+	quality.Conditions
+}
+
+// rows returns the cells in the order of time, with corrections taken from the cells that they
+// correct.
+func (t *Table) rows() []row {
+	keys := slices.SortedFunc(maps.Keys(t.cells), func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.quarter, b.quarter), cmp.Compare(a.bench, b.bench), cmp.Compare(a.press, b.press), cmp.Compare(a.batch, b.batch))
+	})
+	rows := make([]row, len(keys))
+	for i, key := range keys {
+		c := t.cells[key]
+		r := row{place: key, at: time.Unix(key.quarter*int64(quarter/time.Second), 0).UTC(), ink: c.ink, prints: c.prints, Conditions: Unknown()}
+		r.defects = make([]float64, len(t.kinds))
+		for kind, n := range c.defects {
+			r.defects[kind] = n
+		}
+		for f, n := range c.known {
+			if n > 0 {
+				r.Conditions[f] = c.sums[f] / n
+			}
+		}
+		r.mix = t.mixOf(key.bench, key.batch, r.at)
+		if r.mix != nil {
+			r.ink = cmp.Or(r.ink, r.mix.Ink)
+			r.fill(quality.Thinner, r.mix.ThinnerPct)
+			r.fill(quality.RatioError, math.Abs(r.mix.RatioOffPct))
+		}
+		rows[i] = r
+	}
+	correct(rows, len(t.kinds))
+	return rows
+}
+
+func (r *row) fill(f quality.Factor, x float64) {
+	if math.IsNaN(r.Conditions[f]) {
+		r.Conditions[f] = x
+	}
+}
+
+// mixOf returns the batch of an id that is nearest in time: ids are used again after a year.
+func (t *Table) mixOf(bench, batch string, at time.Time) *Mix {
+	list := t.mixes[bench+"\x00"+batch]
+	var best *Mix
+	for i := range list {
+		if best == nil || list[i].At.Sub(at).Abs() < best.At.Sub(at).Abs() {
+			best = &list[i]
+		}
+	}
+	return best
+}
+
+// correct takes what is below zero from earlier cells of the same press and batch, the newest
+// first; what corrects nothing is left out.
+func correct(rows []row, kinds int) {
+	type key struct{ bench, press, batch string }
+	earlier := map[key][]int{}
+	for i := range rows {
+		k := key{rows[i].bench, rows[i].press, rows[i].batch}
+		for kind := range kinds {
+			for j := len(earlier[k]) - 1; rows[i].defects[kind] < 0 && j >= 0; j-- {
+				from := &rows[earlier[k][j]].defects[kind]
+				taken := min(*from, -rows[i].defects[kind])
+				*from -= taken
+				rows[i].defects[kind] += taken
+			}
+			rows[i].defects[kind] = max(0, rows[i].defects[kind])
+		}
+		earlier[k] = append(earlier[k], i)
+	}
+}
+
+// Data returns the cells for a study. Days are those of the zone.
+func (t *Table) Data(zone *time.Location) quality.Data {
+	var d quality.Data
+	d.Kinds = t.names()
+	for _, r := range t.rows() {
+		c := quality.Cell{
+			Place: r.bench + "/" + r.press + "/" + r.ink, Day: r.at.In(zone).Format(time.DateOnly) + " " + r.bench,
+			Prints: quality.Prints{Prints: r.prints, Defects: r.defects}, Conditions: r.Conditions,
+		}
+		if r.batch != "" {
+			c.Batch = r.id()
+		}
+		d.Cells = append(d.Cells, c)
+	}
+	return d
+}
+
+// id is the batch with its bench and, since ids are used again after a year, a time.
+func (r row) id() string {
+	when := r.at.Year()
+	if r.mix != nil {
+		when = int(r.mix.At.Unix())
+	}
+	return fmt.Sprintf("%s/%s@%d", r.bench, r.batch, when)
+}
+
+// names returns the kinds in the order of their numbers.
+func (t *Table) names() []string {
+	names := make([]string, len(t.kinds))
+	for name, i := range t.kinds {
+		names[i] = name
+	}
+	return names
+}
+
+// Span returns the begin of the first and the end of the last cell; ok is false without any.
+func (t *Table) Span() (from, to time.Time, ok bool) {
+	if len(t.cells) == 0 {
+		return from, to, false
+	}
+	return t.first.Truncate(quarter).UTC(), t.last.Truncate(quarter).Add(quarter).UTC(), true
+}
+
+// Weeks returns how many weeks the counts took, at least one day.
+func (t *Table) Weeks() float64 {
+	from, to, ok := t.Span()
+	if !ok {
+		return 0
+	}
+	return max(24*time.Hour, to.Sub(from)).Hours() / (7 * 24)
+}
