@@ -34,6 +34,9 @@ func demoCommand() *cobra.Command {
 			if o.For < 0 {
 				return usage("demo: --for %v is negative; want a duration such as 90s, or 0 for no end", o.For)
 			}
+			if o.Rejects != rehearsal.RejectsRise && o.Rejects != rehearsal.RejectsConstant {
+				return usage("demo: --defects %s: want %s or %s", o.Rejects, rehearsal.RejectsRise, rehearsal.RejectsConstant)
+			}
 			if !isHostPort(o.Listen) {
 				return usage("demo: --listen %s: want HOST:PORT, such as 127.0.0.1:9755; port 0 is a free one", o.Listen)
 			}
@@ -49,6 +52,7 @@ func demoCommand() *cobra.Command {
 	f.Float64Var(&o.Speed, "speed", 60, "time lapse: how many times faster than real time; the first mix is poured at natural speed")
 	f.DurationVar(&o.For, "for", time.Duration(0), "end after this real time; 0 for no end")
 	f.StringVar(&o.Listen, "listen", "127.0.0.1:0", "HOST:PORT of the page; port 0 is a free one")
+	f.StringVar((*string)(&o.Rejects), "defects", string(rehearsal.RejectsRise), "share of rejected prints: rising (with water vapour and spent pot life) or constant")
 	f.Uint64Var(&o.Seed, "seed", 1, "seed of the random events; the same seed gives the same story")
 	return c
 }

@@ -24,6 +24,7 @@ func TestWrongRequests(t *testing.T) {
 		{[]string{"demo", "--seed", "-1"}, "a whole number from 0 on"},
 		{[]string{"demo", "--for", "5"}, `--for "5": want a duration with its unit`},
 		{[]string{"demo", "--for", "-1s"}, "--for -1s is negative"},
+		{[]string{"demo", "--defects", "some"}, "demo: --defects some: want rising or constant"},
 		{[]string{"demo", "--listen", "9755"}, "demo: --listen 9755: want HOST:PORT"},
 		{[]string{"air", "--temperature", "20,5", "--humidity", "50"}, "with a point for decimals"},
 		{[]string{"plan", "--prints", "1.5"}, `--prints "1.5": want a whole number`},

@@ -51,6 +51,7 @@ type batch struct {
 	Components  []component        `json:"components"`
 	Corrections []correction       `json:"corrections"`
 	EndsAt      *ends              `json:"ends_at"`
+	Spent       *float64           `json:"spent"`
 	Risk        *float64           `json:"risk"`
 	Quality     string             `json:"quality"`
 	PourFrom    []canChoice        `json:"pour_from"`

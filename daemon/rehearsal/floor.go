@@ -18,9 +18,8 @@ type post struct {
 	// heeds returns whether somebody makes the next mix in time, by rounds.
 	heeds func(round int) bool
 
-	round   int
-	counter counter
-	looked  string // the batch that somebody looked at when the light turned yellow
+	round  int
+	looked string // the batch that somebody looked at when the light turned yellow
 }
 
 // posts returns the presses. On the first one, nobody reacts to the yellow light in every other
@@ -115,9 +114,6 @@ func (m *mixer) attend(ctx context.Context, p *post) error {
 			return m.supply(ctx, p, p.job(m, m.nextMishap(p)), b)
 		}
 	}
-	if m.clock.Now().Mono-p.counter.reported >= reportEvery {
-		return m.prints(ctx, p, b.ID)
-	}
 	return nil
 }
 
@@ -137,9 +133,6 @@ func (m *mixer) supply(ctx context.Context, p *post, j job, old batch) error {
 		return err
 	}
 	if old.ID != "" {
-		if err := m.prints(ctx, p, old.ID); err != nil {
-			return err
-		}
 		err := m.end(ctx, old, map[string]any{"outcome": lifecycle.UsedUp, "still_good": lifecycle.GoodYes, "left_g": 4}, "used up in time, and still good")
 		if err != nil {
 			return err
@@ -164,7 +157,7 @@ func (m *mixer) load(ctx context.Context, p *post, b batch) error {
 		_, there := m.feed.find(func(x batch) bool { return x.ID == b.ID && x.on(p.press) })
 		return there
 	})
-	return m.prints(ctx, p, b.ID)
+	return ctx.Err()
 }
 
 // lookAt makes somebody look at a batch whose light has turned yellow.
@@ -195,10 +188,7 @@ func (m *mixer) lookAt(ctx context.Context, p *post, b batch) error {
 // stop reacts to a red light: printing ends, somebody looks at the ink, and the batch is closed
 // in any case.
 func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
-	if err := m.prints(ctx, p, b.ID); err != nil {
-		return err
-	}
-	m.story.tell("%s stops printing at the red light, after %d prints", p.press, p.counter.total)
+	m.story.tell("%s stops printing at the red light, after %d prints", p.press, m.machines[p.press].total.Load())
 	if err := m.clock.Wait(ctx, sentFor); err != nil {
 		return err
 	}

@@ -14,13 +14,14 @@ import (
 // mixer is the person at the bench. The person pours at the simulated scale, and learns
 // everything else from the API and its stream, as any client would.
 type mixer struct {
-	api    *api
-	feed   *feed
-	scale  *simulate.Scale
-	clock  *Paced
-	story  *story
-	random *rand.Rand
-	floor  []*post
+	api      *api
+	feed     *feed
+	scale    *simulate.Scale
+	clock    *Paced
+	story    *story
+	random   *rand.Rand
+	floor    []*post
+	machines map[string]*machine // by press
 
 	speed   float64 // of the time lapse
 	pouring float64 // while the present mix is poured

@@ -17,17 +17,19 @@ import (
 	"time"
 
 	"potlifed/daemon"
+	"potlifed/model/air"
 )
 
 // Options say how a rehearsal runs.
 type Options struct {
-	Speed  float64       // of the time lapse, 1 or more
-	First  float64       // of the clock while the first mix is poured; 0 for natural speed
-	For    time.Duration // how long, in real time; 0 until the context ends
-	Listen string        // HOST:PORT of the page
-	Seed   uint64        // the seed of random decisions
-	Out    io.Writer     // the story, one line for each event
-	Log    *slog.Logger  // the log of the service
+	Speed   float64       // of the time lapse, 1 or more
+	First   float64       // of the clock while the first mix is poured; 0 for natural speed
+	For     time.Duration // how long, in real time; 0 until the context ends
+	Listen  string        // HOST:PORT of the page
+	Seed    uint64        // the seed of random decisions
+	Rejects Rejects       // how the share of rejected prints depends on air and ink; empty: it rises
+	Out     io.Writer     // the story, one line for each event
+	Log     *slog.Logger  // the log of the service
 	// Version is the version of the program.
 	Version string
 }
@@ -101,6 +103,14 @@ func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded c
 		api: api, feed: feed, scale: r.shop.scale, clock: r.clock, story: r.story, speed: r.Speed,
 		random: rand.New(rand.NewPCG(r.Seed, 2)),
 	}
+	outside := &weather{rooms: r.shop.rooms, clock: r.clock, story: r.story, began: r.clock.Now().Mono}
+	mixer.machines = map[string]*machine{}
+	for i, p := range posts() {
+		mixer.machines[p.press] = &machine{
+			press: p.press, api: api, feed: feed, clock: r.clock, story: r.story, rejects: r.Rejects.shares(),
+			air: func() air.State { return outside.airIn(presses) }, random: rand.New(rand.NewPCG(r.Seed, 10+uint64(i))),
+		}
+	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	var people sync.WaitGroup
@@ -126,7 +136,10 @@ func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded c
 			}
 			return err
 		}
-		begin((&weather{rooms: r.shop.rooms, clock: r.clock, story: r.story}).run)
+		begin(outside.run)
+		for _, press := range mixer.machines {
+			begin(press.run)
+		}
 		return mixer.run(ctx, max(r.First, 1))
 	})
 	var failed error

@@ -88,6 +88,7 @@ func TestStory(t *testing.T) {
 		}
 		if m := printLine.FindStringSubmatch(text); m != nil {
 			printed, _ = strconv.Atoi(m[1])
+			checkRejects(t, page, printed)
 		}
 		if m := loadLine.FindStringSubmatch(text); m != nil && len(end) == 0 { // the first
 			end = append(end, m[1])
@@ -172,6 +173,30 @@ func checkLoaded(t *testing.T, page, id string) {
 		}
 		return nil
 	})
+}
+
+// checkRejects looks at the counts of a press that has printed with a batch: about one print in
+// sixty is rejected.
+func checkRejects(t *testing.T, page string, printed int) {
+	t.Helper()
+	var list struct {
+		Presses []struct {
+			ID          string
+			PrintsTotal int `json:"prints_total"`
+			Defects     []struct {
+				Kind  string
+				Total int
+			}
+		}
+	}
+	fetch(t, page+"/api/v1/presses", func(data []byte) error { return json.Unmarshal(data, &list) })
+	press, rejected := list.Presses[0], 0
+	for _, d := range press.Defects {
+		rejected += d.Total
+	}
+	if press.ID != "press-1" || press.PrintsTotal < printed-100 || press.PrintsTotal > printed || len(press.Defects) < 8 || rejected == 0 || rejected > printed/10 {
+		t.Errorf("after %d prints: %+v", printed, press)
+	}
 }
 
 func fetch(t *testing.T, address string, read func([]byte) error) {

@@ -56,16 +56,19 @@ type weather struct {
 	rooms map[string]*simulate.Room
 	clock *Paced
 	story *story
+	began time.Duration // on the monotonic clock
 }
 
+// airIn returns the present air of a room.
+func (w *weather) airIn(room string) air.State { return airIn(room, w.clock.Now().Mono-w.began) }
+
 func (w *weather) run(ctx context.Context) error {
-	began := w.clock.Now().Mono
 	last := time.Duration(0)
 	for {
 		if err := w.clock.Wait(ctx, weatherEvery); err != nil {
 			return nil
 		}
-		after := w.clock.Now().Mono - began
+		after := w.clock.Now().Mono - w.began
 		for name, room := range w.rooms {
 			if err := room.Set(airIn(name, after)); err != nil {
 				return err
