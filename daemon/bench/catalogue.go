@@ -85,6 +85,17 @@ func (c *catalogue) day(at time.Time) string { return c.locale.In(at).Format(tim
 // own.
 func (c *catalogue) defectKinds() []view.DefectCount { return slices.Clone(c.kinds) }
 
+// smallerCup returns the largest kind of cup that takes less than another one; ok is false when
+// there is none.
+func (c *catalogue) smallerCup(than config.Cup) (cup config.Cup, ok bool) {
+	for _, k := range c.Cups {
+		if k.FillMaximumG < than.FillMaximumG && (!ok || k.FillMaximumG > cup.FillMaximumG) {
+			cup, ok = k, true
+		}
+	}
+	return cup, ok
+}
+
 // placeOn is how a cup stands on a press.
 func (c *catalogue) placeOn(p config.Press) cure.Place {
 	for _, cup := range c.Cups {

@@ -13,8 +13,9 @@ import (
 )
 
 // Recipe is what a mix would come to that somebody is about to ask for: its targets,
-// why they are so, and how well the scale knows them. It changes nothing, and looks at
-// nothing but the configuration, so that it may be called from any goroutine.
+// why they are so, how well the scale knows them, and how long the mix would live if it began
+// now. It changes nothing, and looks at nothing but the configuration and the newest
+// snapshot, so that it may be called from any goroutine.
 func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
 	scale, err := b.scaleFor(c.Scale)
 	if err != nil {
@@ -39,7 +40,7 @@ func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
 	targets := mix.Targets(r.InkTargetG, r.Ratio, r.ThinnerPct)
 	w := mix.Weighing{ReadingUncertaintyG: weigh.StandardUncertainty(scale.DivisionG)}
 	u := w.Uncertainty(targets)
-	return view.Recipe{
+	out := view.Recipe{
 		Ink: ink.ID, Scale: scale.ID, Cup: cup.ID, Press: c.Press,
 		TargetsG: view.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG}, TotalG: targets.TotalG(),
 		InkMinimumG: cup.InkMinimumG, ThinnerPct: r.ThinnerPct, ThinnerStartPct: start,
@@ -48,7 +49,9 @@ func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
 		DivisionG: scale.DivisionG, Grade: string(w.Grade(targets, r.TolerancePct)), TolerancePct: r.TolerancePct,
 		RatioPct: u.RatioPct, ThinnerPctPoints: u.ThinnerPctPoints,
 		SmallestInkG: math.Ceil(w.SmallestUsableInk(r.Ratio, r.TolerancePct)),
-	}.Rounded(), nil
+	}
+	b.addNewLife(&out, c, scale.Zone, ink, cup, w)
+	return out.Rounded(), nil
 }
 
 // why says where the figures of a recipe come from.

@@ -1,10 +1,13 @@
 package bench
 
 import (
+	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"potlifed/daemon/request"
+	"potlifed/model/mix"
 )
 
 func TestWhatAMixComesTo(t *testing.T) {
@@ -44,5 +47,48 @@ func TestTheRatioIsSaidHonestly(t *testing.T) {
 	r := s.batch(id).Ratio
 	if r == nil || !near(r.InkPerHardener, 4) || r.OffPct > 0.01 || r.UncertaintyPct < 0.55 || r.UncertaintyPct > 0.57 {
 		t.Errorf("the ratio is %+v", r)
+	}
+}
+
+// twoCups is the shop of the tests with a smaller kind of cup, which is covered.
+var twoCups = strings.Replace(testShop, "cups:\n", "cups:\n  - {id: cup-60, ink_minimum_g: 30, fill_maximum_g: 60, exposure: 0.5}\n", 1)
+
+// The recipe says how long a mix would live if it began now, as the forecast of a batch that
+// does begin now says.
+func TestHowLongAMixWouldLive(t *testing.T) {
+	s := openShopOf(t, t.TempDir(), newClock(), twoCups)
+	if r, err := s.b.Recipe(request.StartMix{Ink: "dial-satin"}); err != nil || r.Life != nil || r.LifeUnknown == "" {
+		t.Errorf("before the first reading: %+v, %q, %v", r.Life, r.LifeUnknown, err)
+	}
+	s.pass(30*time.Minute, both(humid))
+	r, err := s.b.Recipe(request.StartMix{Ink: "dial-satin"})
+	if err != nil || r.Life == nil || r.LifeUnknown != "" || r.Life.Zone != "bench" {
+		t.Fatalf("%+v, %q, %v", r.Life, r.LifeUnknown, err)
+	}
+	v := s.must(request.RecordMix{
+		Ink: "dial-satin", MixedAt: s.b.clock.now(),
+		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+	})
+	for what, pair := range map[string][2]time.Time{
+		"low": {r.Life.EndsAt.Low, v.EndsAt.Low}, "expected": {r.Life.EndsAt.Expected, v.EndsAt.Expected}, "high": {r.Life.EndsAt.High, v.EndsAt.High},
+	} {
+		if off := pair[0].Sub(pair[1]); off.Abs() > time.Minute {
+			t.Errorf("%s: the recipe says %v, a batch that begins ends at %v", what, pair[0], pair[1])
+		}
+	}
+	if lasts := r.Life.EndsAt.Expected.Sub(r.Life.From).Seconds(); math.Abs(lasts-r.Life.LastsS.Expected) > 1 {
+		t.Errorf("it lasts %v s, and %v s from now to its end", r.Life.LastsS.Expected, lasts)
+	}
+	// On a press it stands in its own kind of cup. The smaller one is covered.
+	r, err = s.b.Recipe(request.StartMix{Ink: "dial-satin", Press: "press-2"})
+	if err != nil || r.Life == nil || r.Life.Zone != "hall" || r.SmallerCup == nil || r.SmallerCup.Cup != "cup-60" || r.SmallerCup.InkG != 30 || r.SmallerCup.TotalG >= r.TotalG {
+		t.Fatalf("%+v, %+v, %v", r.Life, r.SmallerCup, err)
+	}
+	if r.SmallerCup.Life.LastsS.Expected <= r.Life.LastsS.Expected {
+		t.Errorf("covered it lasts %v s, open %v s", r.SmallerCup.Life.LastsS.Expected, r.Life.LastsS.Expected)
+	}
+	s.pass(20*time.Minute, nil)
+	if r, err := s.b.Recipe(request.StartMix{Ink: "dial-satin"}); err != nil || r.Life != nil || r.LifeUnknown == "" {
+		t.Errorf("with silent sensors: %+v, %q, %v", r.Life, r.LifeUnknown, err)
 	}
 }

@@ -92,3 +92,17 @@ func BenchmarkWeight(b *testing.B) {
 		s.b.publish(s.b.clock.now())
 	}
 }
+
+// BenchmarkRecipe answers what a mix would come to, with the pot life that it would have now, in
+// its own and in the next smaller cup. The start form asks at each key. Budget: 20 ms on a Pi 4,
+// about five times slower than a desktop core.
+func BenchmarkRecipe(b *testing.B) {
+	s := openShopOf(b, b.TempDir(), newClock(), twoCups)
+	b.Cleanup(s.crash)
+	s.pass(20*time.Second, both(mild))
+	for b.Loop() {
+		if r, err := s.b.Recipe(request.StartMix{Ink: "dial-satin", Press: "press-1"}); err != nil || r.Life == nil || r.SmallerCup == nil {
+			b.Fatal(r, err)
+		}
+	}
+}

@@ -11,6 +11,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
+	"potlifed/model/airpath"
 	"potlifed/model/alarm"
 	"potlifed/model/evaporate"
 	"potlifed/model/health"
@@ -39,6 +40,7 @@ func (b *Bench) publish(now time.Time) {
 	if last := b.snap.Load(); last != nil && !b.dirty {
 		next.Batches, next.Lives, next.Closed, next.Presses, next.Lights = last.Batches, last.Lives, last.Closed, last.Presses, last.Lights
 		next.Alarms, next.Inks, next.Cans, next.ClosedTotal, next.Ends = last.Alarms, last.Inks, last.Cans, last.ClosedTotal, last.Ends
+		next.Outlooks = last.Outlooks
 	} else {
 		b.forgetLives()
 		next.Lives = map[string]view.Life{}
@@ -53,6 +55,10 @@ func (b *Bench) publish(now time.Time) {
 			next.Closed = append(next.Closed, b.batchView(s, batch, now))
 		}
 		b.pressViews(s, now, &next)
+		next.Outlooks = map[string]airpath.Outlook{}
+		for id, z := range b.zones {
+			next.Outlooks[id] = z.path.Outlook(closedPath(b.state, z), z.staleAfter())
+		}
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, b.shop.alarmView(s.Alarms[key], now))
 		}

@@ -110,7 +110,24 @@ func (r Recipe) Rounded() Recipe {
 	} {
 		*pct = precision.Percent(*pct)
 	}
+	r.Life = r.Life.rounded()
+	if r.SmallerCup != nil {
+		c := *r.SmallerCup
+		c.InkG, c.TotalG, c.Life = g(c.InkG), g(c.TotalG), c.Life.rounded()
+		r.SmallerCup = &c
+	}
 	return r
+}
+
+func (l *NewLife) rounded() *NewLife {
+	if l == nil {
+		return nil
+	}
+	next := *l
+	next.LastsS = Span[float64]{
+		Expected: precision.Seconds(l.LastsS.Expected), Low: precision.Seconds(l.LastsS.Low), High: precision.Seconds(l.LastsS.High),
+	}
+	return &next
 }
 
 // Rounded returns the row with its figures rounded to what is known of them. Life and

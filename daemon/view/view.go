@@ -6,6 +6,7 @@ package view
 import (
 	"time"
 
+	"potlifed/model/airpath"
 	"potlifed/model/lifecycle"
 )
 
@@ -54,6 +55,9 @@ type Snapshot struct {
 	ClosedTotal []ClosedTotal   // by ink and outcome, in that order
 	Ends        []BatchEnds     // by outcome
 	Lives       map[string]Life // of the batches whose first hardener is in
+
+	// Outlooks are what the air of each zone is expected to do, by zone.
+	Outlooks map[string]airpath.Outlook
 }
 
 // BatchEnds are how far the batches with one outcome were at their end, as histograms: by upper

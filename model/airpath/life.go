@@ -3,6 +3,7 @@ package airpath
 import (
 	"time"
 
+	"potlifed/model/air"
 	"potlifed/model/cure"
 )
 
@@ -90,20 +91,44 @@ func endAt(end, now time.Time, passed bool) time.Time {
 	return end
 }
 
-// Forecast returns the ends of a batch that stands in the zone from the end of the closed
-// path on, along what the zone's own record says of its air. A nil path is that of a zone
-// that nobody reads any more.
-func (p *Path) Forecast(of Batch, closed Closed, staleAfter time.Duration) cure.Ends {
-	if closed.ReadAt.IsZero() || p == nil {
-		return of.Ensemble.Forecast(of.Place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
+// Outlook is what the air of a zone is expected to do from the end of its closed path on. It never
+// changes, and any goroutine may use it.
+type Outlook struct {
+	Closed     Closed
+	Habit      *air.Habit    // what the zone's air usually does; nil while too little is known
+	StaleAfter time.Duration // from the newest reading on, the air may be anything that it was
+	Read       bool          // somebody reads the zone; false for a path that is nil
+}
+
+// Outlook returns the outlook of the zone from the end of its closed path on, along what the zone's
+// own record says of its air. A nil path is that of a zone that nobody reads any more.
+func (p *Path) Outlook(closed Closed, staleAfter time.Duration) Outlook {
+	if p == nil {
+		return Outlook{Closed: closed}
+	}
+	return Outlook{Closed: closed, Habit: p.Habit(closed), StaleAfter: staleAfter, Read: true}
+}
+
+// Ends returns the ends of an ensemble that stands in the zone from the end of the closed path
+// on.
+func (o Outlook) Ends(ensemble *cure.Ensemble, place cure.Place) cure.Ends {
+	closed := o.Closed
+	if closed.ReadAt.IsZero() || !o.Read {
+		return ensemble.Forecast(place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
 	}
 	age := closed.Until.Sub(closed.ReadAt)
 	var known []cure.ForecastOption
-	if habit := p.Habit(closed); habit != nil {
-		known = append(known, cure.Along(habit.Ahead(closed.Air, closed.ReadAt)))
+	if o.Habit != nil {
+		known = append(known, cure.Along(o.Habit.Ahead(closed.Air, closed.ReadAt)))
 	}
-	if age > staleAfter {
+	if age > o.StaleAfter {
 		known = append(known, cure.TowardsWorst(closed.Worst()))
 	}
-	return of.Ensemble.Forecast(of.Place, closed.Air, age, known...)
+	return ensemble.Forecast(place, closed.Air, age, known...)
+}
+
+// Forecast returns the ends of a batch that stands in the zone from the end of the closed path
+// on; see [Path.Outlook].
+func (p *Path) Forecast(of Batch, closed Closed, staleAfter time.Duration) cure.Ends {
+	return p.Outlook(closed, staleAfter).Ends(of.Ensemble, of.Place)
 }

@@ -1343,6 +1343,15 @@ declare namespace API {
     seq: number;
   }
 
+  interface NewLife {
+    ends_at: SpanTime;
+    from: string;
+    lasts_s: SpanFloat64;
+    quality: string;
+    why?: string;
+    zone: string;
+  }
+
   interface NotTaken {
     g: number;
     must_name?: boolean;
@@ -1470,10 +1479,13 @@ declare namespace API {
     grade: "fine" | "usable" | "coarse";
     ink: string;
     ink_minimum_g: number;
+    life?: NewLife;
+    life_unknown?: string;
     press?: string;
     ratio_tolerance_pct: number;
     ratio_uncertainty_pct: number;
     scale: string;
+    smaller_cup?: SmallerCup;
     smallest_ink_g: number;
     targets_g: Targets;
     thinner_max_pct: number;
@@ -1565,6 +1577,13 @@ declare namespace API {
   interface ShelveAlarm {
     reason?: string;
     until: string;
+  }
+
+  interface SmallerCup {
+    cup: string;
+    ink_g: number;
+    life?: NewLife;
+    total_g: number;
   }
 
   interface SpanFloat64 {
