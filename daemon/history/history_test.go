@@ -338,6 +338,43 @@ func TestAnEndThatWasUndone(t *testing.T) {
 	}
 }
 
+// TestConditionsOfCounts: means are over the pieces; the minute that an event names counts; a
+// correction changes the number alone.
+func TestConditionsOfCounts(t *testing.T) {
+	s := newStand(t)
+	conditions := func(spent, celsius float64) record.Conditions {
+		age, humidity := time.Duration(spent*float64(6*time.Hour)), 40.0
+		return record.Conditions{Spent: &spent, Age: &age, TemperatureC: &celsius, HumidityPct: &humidity}
+	}
+	minute := noon.Add(-20 * time.Minute)
+	s.writes(
+		record.Printed{Press: "press-1", Batch: "0612-1", Add: 300, Minute: minute, Conditions: conditions(0.1, 20)},
+		record.Printed{Press: "press-1", Batch: "0612-1", Add: 100, Minute: minute.Add(time.Minute), Conditions: conditions(0.5, 24)},
+		record.Printed{Press: "press-1", Batch: "0612-1", Add: 50, Minute: minute.Add(2 * time.Minute)},
+		record.Defects{Press: "press-1", Batch: "0612-1", Defect: "pinholes", Add: 4, Minute: minute, Conditions: conditions(0.1, 20)},
+		record.Defects{Press: "press-1", Batch: "0612-1", Defect: "pinholes", Add: -1, Minute: minute.Add(3 * time.Minute), Conditions: conditions(0.9, 30)},
+		record.Defects{Press: "press-1", Batch: "0612-1", Defect: "dust", Add: 2, Minute: minute.Add(15 * time.Minute)},
+	)
+	for range 2 {
+		s.save()
+		a := s.answers()
+		if len(a.Prints) != 1 || a.Prints[0].Prints != 450 || !a.Prints[0].Time.Equal(noon.Add(-30*time.Minute)) {
+			t.Fatalf("%+v", a.Prints)
+		}
+		if c := a.Prints[0].Conditions; *c.Spent != 0.2 || *c.TemperatureC != 21 || *c.AgeS != 4320 || *c.HumidityPct != 40 {
+			t.Errorf("%v %v %v", *c.Spent, *c.TemperatureC, *c.AgeS)
+		}
+		step, err := StepOf("", time.UTC)
+		if err != nil {
+			t.Fatal(err)
+		}
+		list, err := s.history.DefectsIn(t.Context(), Search{From: minute, To: noon.Add(time.Hour)}, step, most)
+		if err != nil || len(list) != 2 || list[0].Kind != "pinholes" || list[0].Defects != 3 || *list[0].Spent != 0.1 || list[1].Kind != "dust" || list[1].Spent != nil {
+			t.Errorf("%v %+v", err, list)
+		}
+	}
+}
+
 // TestOldReadingsAreRemoved: readings go after their time, then minutes; quarter-hours stay.
 func TestOldReadingsAreRemoved(t *testing.T) {
 	s := newStand(t)
