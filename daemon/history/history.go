@@ -16,6 +16,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
+	"potlifed/model/cure"
 )
 
 // Journal is what the history is made from. The errors are those of reading.
@@ -25,6 +26,8 @@ type Journal interface {
 	// Since calls each for at most limit records after a place, in their order, and stops at the
 	// first error of each.
 	Since(ctx context.Context, place int64, limit int, each func(place int64, r record.Record) error) error
+	// History returns the closed air steps of a zone that were recorded in [from, to), oldest first.
+	History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error)
 	// Event returns the event of a number.
 	Event(ctx context.Context, seq uint64) (record.Record, error)
 	trace.Journal

@@ -41,3 +41,12 @@ func (j *Journal) Event(ctx context.Context, seq uint64) (record.Record, error) 
 	}
 	return found[0], nil
 }
+
+// Newest returns the place of the newest record, 0 where there is none.
+func (j *Journal) Newest(ctx context.Context) (place int64, err error) {
+	err = j.read.QueryRowContext(ctx, `SELECT coalesce(max(place), 0) FROM record`).Scan(&place)
+	if err != nil {
+		return 0, fmt.Errorf("journal: find the newest record: %w", err)
+	}
+	return place, nil
+}

@@ -138,7 +138,7 @@ func Plain(s string) string {
 }
 
 // CSV writes rows of one type, with a header.
-type CSV[R any] struct {
+type CSV struct {
 	to      io.Writer
 	columns []Column
 	line    []byte
@@ -146,13 +146,11 @@ type CSV[R any] struct {
 	err     error
 }
 
-// NewCSV returns a writer of CSV.
-func NewCSV[R any](to io.Writer) *CSV[R] {
-	return &CSV[R]{to: to, columns: Columns(reflect.TypeFor[R]())}
-}
+// NewCSV returns a writer of CSV for rows of a type.
+func NewCSV(to io.Writer, row reflect.Type) *CSV { return &CSV{to: to, columns: Columns(row)} }
 
 // Header writes the header, where it is not written yet: a table without rows has one.
-func (w *CSV[R]) Header() error {
+func (w *CSV) Header() error {
 	if w.started || w.err != nil {
 		return w.err
 	}
@@ -165,8 +163,8 @@ func (w *CSV[R]) Header() error {
 	return w.err
 }
 
-// Write writes a row. After an error every call returns it.
-func (w *CSV[R]) Write(row R) error {
+// Write writes a row of the type. After an error every call returns it.
+func (w *CSV) Write(row any) error {
 	if err := w.Header(); err != nil {
 		return err
 	}

@@ -193,7 +193,7 @@ func told[R any](in PastSpan, rows []R, list any) (*written, error) {
 	}
 	out.ContentType = "text/csv; charset=utf-8"
 	var body bytes.Buffer
-	w := table.NewCSV[R](&body)
+	w := table.NewCSV(&body, reflect.TypeFor[R]())
 	err := w.Header()
 	for _, r := range rows {
 		err = errors.Join(err, w.Write(r))

@@ -1,0 +1,259 @@
+package export
+
+import (
+	"context"
+	"encoding/json"
+	"maps"
+	"slices"
+	"time"
+
+	"potlifed/daemon/precision"
+	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
+)
+
+// atOnce is how many records of the journal are read at once.
+const atOnce = 2000
+
+// events reads the journal once for the tables of which the rows are events, or come from them.
+func (s *source) events(ctx context.Context, files map[string]*file) error {
+	pours, alarms, events := files["pours"], files["alarms"], files["events"]
+	if pours == nil && alarms == nil && events == nil {
+		return nil
+	}
+	newest, err := s.Journal.Newest(ctx)
+	if err != nil {
+		return err
+	}
+	open := mixes{of: s.of, open: map[string]*poured{}, put: func(p Pour) error {
+		if p.Time.Before(s.From) || !p.Time.Before(s.To) {
+			return nil
+		}
+		return pours.put(p)
+	}}
+	for place, n := int64(0), atOnce; n == atOnce; {
+		n = 0
+		s.progress("events", float64(place)/float64(max(newest, 1)))
+		err := s.Journal.Since(ctx, place, atOnce, func(at int64, r record.Record) error {
+			place, n = at, n+1
+			if !r.IsEvent() {
+				return nil
+			}
+			if pours != nil {
+				if err := open.take(r); err != nil {
+					return err
+				}
+			}
+			if r.Stamp.At.Before(s.From) || !r.Stamp.At.Before(s.To) {
+				return nil
+			}
+			return s.event(r, alarms, events)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if pours == nil {
+		return nil
+	}
+	return open.end()
+}
+
+// event writes an event as a row of the tables that want it.
+func (s *source) event(r record.Record, alarms, events *file) error {
+	if alarms != nil {
+		if row, ok := alarmOf(r); ok {
+			row.Of = s.of
+			if err := alarms.put(row); err != nil {
+				return err
+			}
+		}
+	}
+	if events == nil {
+		return nil
+	}
+	body, err := r.JSON()
+	if err != nil {
+		return err
+	}
+	wire, err := view.WireEvent(s.Journal.ID(), r.Seq, r.Stamp.At, string(r.Body.Kind()), r.By, body)
+	if err != nil {
+		return err
+	}
+	row := Event{Of: s.of, Time: r.Stamp.At, Seq: r.Seq, Journal: s.Journal.ID(), Kind: string(r.Body.Kind()), By: r.By}
+	if err := row.fields(json.RawMessage(wire.JSON)); err != nil {
+		return err
+	}
+	return events.put(row)
+}
+
+// alarmOf returns the change of an alarm that an event records.
+func alarmOf(r record.Record) (a Alarm, ok bool) {
+	a = Alarm{Time: r.Stamp.At, Seq: r.Seq, By: r.By}
+	switch e := r.Body.(type) {
+	case record.AlarmRaised:
+		a.Change, a.Alarm, a.Subject, a.Priority, a.Text = "raised", e.Name, e.Subject, string(e.Priority), e.Text
+	case record.AlarmReturned:
+		a.Change, a.Alarm, a.Subject = "returned", e.Name, e.Subject
+	case record.AlarmCleared:
+		a.Change, a.Alarm, a.Subject = "cleared", e.Name, e.Subject
+	case record.AlarmAcknowledged:
+		a.Change, a.Alarm, a.Subject = "acknowledged", e.Name, e.Subject
+	case record.AlarmShelved:
+		a.Change, a.Alarm, a.Subject, a.Priority, a.Text = "shelved", e.Name, e.Subject, string(e.Priority), e.Reason
+	case record.AlarmUnshelved:
+		a.Change, a.Alarm, a.Subject = "unshelved", e.Name, e.Subject
+	case record.AlarmSuppressed:
+		a.Change, a.Alarm, a.Subject, a.Priority, a.Text = "suppressed", e.Name, e.Subject, string(e.Priority), e.Text
+	case record.AlarmUnsuppressed:
+		a.Change, a.Alarm, a.Subject = "unsuppressed", e.Name, e.Subject
+	default:
+		return a, false
+	}
+	return a, true
+}
+
+// poured is a mix and what was poured into it.
+type poured struct {
+	batch, ink string
+	seq        uint64
+	mix        guide.Mix
+	lots       map[string]string // by can
+	later      []Pour            // thinner in use
+	undo       map[uint64]int    // of these, by event
+	ended      time.Time         // zero while it is open
+}
+
+// mixes follows the mixes until they have ended. An end can be undone for some seconds, so that
+// the rows of a mix are written a while later.
+type mixes struct {
+	of   Of
+	open map[string]*poured
+	put  func(Pour) error
+}
+
+const undoneWithin = time.Hour
+
+func (m *mixes) take(r record.Record) error {
+	switch e := r.Body.(type) {
+	case record.MixStarted:
+		if err := m.begin(e.Batch, e.Ink, r.Seq); err != nil {
+			return err
+		}
+		m.poured(e.Batch, e.Mix)
+	case record.Recorded:
+		if err := m.begin(e.Batch, e.Ink, r.Seq); err != nil {
+			return err
+		}
+		m.poured(e.Batch, e.Mix)
+	case record.Confirmed:
+		m.poured(e.Batch, e.Mix)
+	case record.Corrected:
+		m.poured(e.Batch, e.Mix)
+	case record.Rested:
+		m.poured(e.Batch, e.Mix)
+	case record.TakenUp:
+		m.poured(e.Batch, e.Mix)
+	case record.PouredFrom:
+		if p := m.open[e.Batch]; p != nil {
+			p.lots[e.Can] = e.Lot
+		}
+	case record.Thinned:
+		if p := m.open[e.Batch]; p != nil {
+			p.undo[r.Seq] = len(p.later)
+			p.later = append(p.later, Pour{Time: r.Stamp.At, Part: mix.Thinner, MassG: e.G, Can: e.Can, InUse: true})
+		}
+	case record.Undone:
+		m.undone(e)
+	case record.Closed:
+		return m.ended(e.Batch, r.Stamp.At)
+	case record.Abandoned:
+		return m.ended(e.Batch, r.Stamp.At)
+	case record.ToppedUp:
+		return m.ended(e.From, r.Stamp.At)
+	}
+	return nil
+}
+
+// begin begins a mix. One of the same id, of a year before, is over.
+func (m *mixes) begin(batch, ink string, seq uint64) error {
+	if old := m.open[batch]; old != nil {
+		if err := m.write(old); err != nil {
+			return err
+		}
+	}
+	m.open[batch] = &poured{batch: batch, ink: ink, seq: seq, lots: map[string]string{}, undo: map[uint64]int{}}
+	return nil
+}
+
+func (m *mixes) poured(batch string, is guide.Mix) {
+	if p := m.open[batch]; p != nil {
+		p.mix = is
+	}
+}
+
+func (m *mixes) undone(e record.Undone) {
+	for _, id := range e.Batches {
+		p := m.open[id]
+		if p == nil {
+			continue
+		}
+		p.ended = time.Time{}
+		if i, ok := p.undo[e.Undoes]; ok {
+			p.later[i].MassG = 0
+		}
+	}
+}
+
+// ended notes an end and writes the mixes that ended long enough ago.
+func (m *mixes) ended(batch string, at time.Time) error {
+	if p := m.open[batch]; p != nil {
+		p.ended = at
+	}
+	for _, id := range slices.Sorted(maps.Keys(m.open)) {
+		p := m.open[id]
+		if p.ended.IsZero() || at.Sub(p.ended) < undoneWithin {
+			continue
+		}
+		if err := m.write(p); err != nil {
+			return err
+		}
+		delete(m.open, id)
+	}
+	return nil
+}
+
+// end writes the mixes that are left, those that are open included.
+func (m *mixes) end() error {
+	left := slices.SortedFunc(maps.Values(m.open), func(a, b *poured) int { return int(int64(a.seq) - int64(b.seq)) })
+	for _, p := range left {
+		if err := m.write(p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (m *mixes) write(p *poured) error {
+	division := p.mix.Recipe.DivisionG
+	if p.mix.ByHand {
+		division = 0
+	}
+	var rows []Pour
+	for _, one := range p.mix.Pours {
+		rows = append(rows, Pour{Time: one.RoseAt, Part: one.Part, MassG: one.G, Can: one.Can, Weighed: !p.mix.ByHand})
+	}
+	for _, row := range append(rows, p.later...) {
+		if row.MassG == 0 {
+			continue
+		}
+		row.Of, row.Batch, row.Seq, row.Ink, row.Lot = m.of, p.batch, p.seq, p.ink, p.lots[row.Can]
+		row.MassG = precision.Grams(row.MassG, division)
+		if err := m.put(row); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,207 @@
+// Package export writes what a bench has stored as tables, for spreadsheets, databases and
+// statistics programs. It only reads: a daemon may go on writing meanwhile.
+package export
+
+import (
+	"compress/gzip"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"bufio"
+
+	"potlifed/daemon/history"
+	"potlifed/daemon/journal"
+	"potlifed/daemon/table"
+)
+
+// Formats are the file formats.
+var Formats = []string{"csv", "jsonl.gz"}
+
+// Settings are what is exported, and where to.
+type Settings struct {
+	Bench    string
+	Journal  *journal.Journal
+	History  *history.History
+	From, To time.Time // To is not included
+	Zone     *time.Location
+	Tables   []string // names; all where empty
+	Format   string   // of Formats
+	Dir      string   // is made if there is none
+	// Progress is told how far a table is, 0 to 1; may be nil.
+	Progress func(table string, share float64)
+}
+
+// Written is a file that was written.
+type Written struct {
+	Table, Path string
+	Rows, Bytes int64
+}
+
+// source is where the rows come from.
+type source struct {
+	Settings
+	of      Of
+	quarter history.Step
+}
+
+func (s *source) progress(name string, share float64) {
+	if s.Progress != nil {
+		s.Progress(name, share)
+	}
+}
+
+// Write writes the tables. Each is written under a temporary name and gets its own when all
+// are complete, so that an old export is replaced as a whole. The memory in use does not
+// depend on the amount. After an error no file of the export is left.
+func Write(ctx context.Context, set Settings) (done []Written, err error) {
+	quarter, err := history.StepOf("", set.Zone)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(set.Dir, 0o755); err != nil {
+		return nil, fmt.Errorf("export: %w", err)
+	}
+	s := &source{Settings: set, of: Of{set.Bench}, quarter: quarter}
+	files := map[string]*file{}
+	defer func() {
+		for _, f := range files {
+			err = errors.Join(err, f.discard())
+		}
+	}()
+	var wanted []Table
+	for _, t := range Tables() {
+		if len(set.Tables) > 0 && !slices.Contains(set.Tables, t.Name) {
+			continue
+		}
+		f, err := create(set.Dir, t, set.Format)
+		if err != nil {
+			return nil, fmt.Errorf("export %s: %w", t.Name, err)
+		}
+		files[t.Name] = f
+		wanted = append(wanted, t)
+	}
+	for _, t := range wanted {
+		if t.rows == nil {
+			continue
+		}
+		if err := t.rows(s, ctx, files[t.Name].put); err != nil {
+			return nil, fmt.Errorf("export %s: %w", t.Name, err)
+		}
+	}
+	if err := s.events(ctx, files); err != nil {
+		return nil, fmt.Errorf("export events: %w", err)
+	}
+	for _, t := range wanted {
+		if err := files[t.Name].finish(); err != nil {
+			return nil, fmt.Errorf("export %s: %w", t.Name, err)
+		}
+	}
+	for _, t := range wanted {
+		w, err := files[t.Name].keep()
+		if err != nil {
+			return done, fmt.Errorf("export %s: %w", t.Name, err)
+		}
+		done = append(done, w)
+	}
+	return done, syncDir(set.Dir)
+}
+
+// file is a table that is being written.
+type file struct {
+	table  Table
+	path   string // its own
+	out    *os.File
+	buffer *bufio.Writer
+	zipped *gzip.Writer // nil for CSV
+	csv    *table.CSV
+	json   *json.Encoder
+	rows   int64
+	bytes  int64
+}
+
+func create(dir string, t Table, format string) (*file, error) {
+	out, err := os.CreateTemp(dir, "."+t.Name+"-*.partial")
+	if err != nil {
+		return nil, err
+	}
+	f := &file{table: t, path: filepath.Join(dir, t.Name+"."+format), out: out, buffer: bufio.NewWriterSize(out, 1<<16)}
+	if format == "csv" {
+		f.csv = table.NewCSV(f.buffer, t.Row)
+		return f, nil
+	}
+	f.zipped = gzip.NewWriter(f.buffer)
+	f.json = json.NewEncoder(f.zipped)
+	f.json.SetEscapeHTML(false)
+	return f, nil
+}
+
+func (f *file) put(row any) error {
+	f.rows++
+	if f.csv != nil {
+		return f.csv.Write(row)
+	}
+	return f.json.Encode(row)
+}
+
+// finish brings the file to disk under its temporary name.
+func (f *file) finish() error {
+	var err error
+	if f.csv != nil {
+		err = f.csv.Header()
+	} else {
+		err = f.zipped.Close()
+	}
+	err = errors.Join(err, f.buffer.Flush())
+	if err == nil {
+		err = f.out.Sync()
+	}
+	if err == nil {
+		f.bytes, err = f.out.Seek(0, io.SeekEnd)
+	}
+	if err == nil {
+		err = f.out.Chmod(0o644) // as a file that a person makes; the temporary one is private
+	}
+	return err
+}
+
+// keep gives the file its name.
+func (f *file) keep() (Written, error) {
+	name := f.out.Name()
+	err := f.out.Close()
+	if err == nil {
+		err = os.Rename(name, f.path)
+	}
+	if err == nil {
+		f.out = nil
+	}
+	return Written{f.table.Name, f.path, f.rows, f.bytes}, err
+}
+
+// discard removes the temporary file, where there is one.
+func (f *file) discard() error {
+	if f.out == nil {
+		return nil
+	}
+	name := f.out.Name()
+	f.out.Close() // it may be closed
+	f.out = nil
+	if err := os.Remove(name); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
