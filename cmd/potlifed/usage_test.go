@@ -33,6 +33,9 @@ func TestWrongRequests(t *testing.T) {
 		{[]string{"mix", "--ink-g", "85", "--ratio", "five"}, "mix: --ratio: "},
 		{[]string{"life", "--temperature", "20", "--humidity", "50"}, "life: --shortest and --longest are missing"},
 		{[]string{"run", "--config"}, "run: --config needs a value"},
+		{[]string{"export"}, "export: --out is missing"},
+		{[]string{"export", "--out", "x", "--tables", "air,inks"}, `export: there is no table "inks"; the tables are air, batches,`},
+		{[]string{"export", "--out", "x", "--format", "xml"}, `export: --format "xml"; want one of csv, jsonl.gz`},
 	} {
 		code, out, errs := command(t, c.args...)
 		if code != 2 || !strings.Contains(errs, c.want) || out != "" {

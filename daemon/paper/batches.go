@@ -44,6 +44,9 @@ func ReadBatches(name string, from io.Reader) (Batches, error) {
 		if err != nil {
 			return Batches{}, err
 		}
+		if table.Text(record, "outcome") == string(lifecycle.Abandoned) { // a mix that was given up, in an export
+			continue
+		}
 		b, err := table.batchRow(record)
 		if err != nil {
 			return Batches{}, err

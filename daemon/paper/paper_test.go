@@ -200,3 +200,23 @@ func TestDriedClimateAtAnyInstant(t *testing.T) {
 		}
 	})
 }
+
+// TestWhatTheHistoryServes is read as a climate: the air as it was recorded, and means of intervals.
+func TestWhatTheHistoryServes(t *testing.T) {
+	for _, text := range []string{
+		"time,zone,temperature_c,humidity_pct,dew_point_c,vapour_density_g_m3,quality\n2026-06-12T09:00:00Z,bench,20,40,6,7,good\n2026-06-12T09:00:00Z,bench,21,40,6,7,good\n2026-06-12T09:10:00Z,bench,20,40,6,7,good\n",
+		"time,to,local,zone,sensor,source,temperature_c,temperature_low_c,temperature_high_c,humidity_pct,quality\n2026-06-12T09:00:00Z,2026-06-12T09:15:00Z,2026-06-12T11:00:00+02:00,bench,,bench,20,19,21,40,good\n2026-06-12T09:15:00Z,2026-06-12T09:30:00Z,2026-06-12T11:15:00+02:00,bench,,bench,20,19,21,40,good\n",
+	} {
+		if rows, err := one(text); err != nil || len(rows) < 2 {
+			t.Errorf("%v: %v", rows, err)
+		}
+	}
+}
+
+// TestSemicolons are refused with what to do.
+func TestSemicolons(t *testing.T) {
+	_, err := one("time;temperature_c;humidity_pct\n2026-06-12T09:00:00Z;20,5;40\n")
+	if !isFormat(err) || !strings.Contains(err.Error(), "separated by semicolons") {
+		t.Error(err)
+	}
+}

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"potlifed/daemon/table"
 	"potlifed/model/air"
 )
 
@@ -62,6 +63,9 @@ func Open(name string, from io.Reader, needed ...string) (*Table, error) {
 			return nil, Wrong("%s: row 1: the column %q is there twice", name, column)
 		}
 		t.columns[column] = i
+	}
+	if len(header) == 1 && strings.Contains(header[0], ";") {
+		return nil, Wrong("%s: row 1: the columns are separated by semicolons; save the file with commas between the columns and a point in numbers", name)
 	}
 	for _, column := range needed {
 		if _, there := t.columns[column]; !there {
@@ -131,13 +135,14 @@ func (t *Table) State(record []string) (air.State, error) {
 	return air.State{TemperatureC: temperature, HumidityPct: humidity}, nil
 }
 
-// Text returns a value without the blanks around it; empty where there is no such column.
+// Text returns a value without the blanks around it, and without the apostrophe with which an export
+// keeps a spreadsheet from taking it for a formula; empty where there is no such column.
 func (t *Table) Text(record []string, column string) string {
 	at, there := t.columns[column]
 	if !there {
 		return ""
 	}
-	return strings.TrimSpace(record[at])
+	return table.Plain(strings.TrimSpace(record[at]))
 }
 
 // Instant returns a value as a time. The error is a [*FormatError].
