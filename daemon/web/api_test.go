@@ -177,6 +177,7 @@ func TestDescription(t *testing.T) {
 		"post cans/{id}/stirred",
 		"post inks/{id}/accept-learned",
 		"post inks/{id}/revoke-learned",
+		"post presses/{id}/defects",
 		"post presses/{id}/prints",
 		"post sensors/{id}/in-service",
 		"post sensors/{id}/out-of-service",
