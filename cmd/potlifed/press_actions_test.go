@@ -224,7 +224,7 @@ var pressActions = []struct {
 		m.chooses("When did it go off?", "Just now")
 		m.taps("Close it")
 		m.sees("press-1 Do not print")
-		m.taps("The cup is off the press (press-1)")
+		m.taps("Cup taken off (press-1)")
 		m.sees("press-1 Empty")
 	}},
 	{"taken off by mistake, and that is taken back", func(m *mixer) {

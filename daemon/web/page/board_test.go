@@ -50,7 +50,7 @@ func TestBoardOrder(t *testing.T) {
 	f.mu.Unlock()
 	f.send("light", lamp(now, "press-3", light.DoNotPrint, true, "0612-0 went off", "0612-0"))
 	b.eventually("the stopped one is on top", order+` === "press-3 press-2 zone bench press-1"`)
-	b.act("The cup is off the press", "press-3")
+	b.act("Cup taken off", "press-3")
 	f.body(t, "batches/0612-0/unload")
 }
 

@@ -48,9 +48,9 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 	b.sees("#verdict", "bench-air: Check failed: do not rely on it")
 	b.sees("#instruments", why)
 
-	rows["alarms"] = []view.Alarm{{Name: "sensor-overdue", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: time.Now(), Text: why}}
+	rows["alarms"] = []view.Alarm{{Name: "sensor-overdue", Title: "Sensor check is due", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: time.Now(), Text: why}}
 	b.openAt(newFakeBench(t, rows), "/devices")
-	b.sees("#instruments", "sensor overdue: "+why)
+	b.sees("#instruments", "Sensor check is due: "+why)
 	if n := eval[int](b, `document.querySelector("#instruments").innerText.split("it read 53.0 %").length - 1`); n != 1 {
 		t.Errorf("the failed check is told %d times beside the sensor", n)
 	}
@@ -92,13 +92,13 @@ func TestDevicesInTrouble(t *testing.T) {
 	b.sees("#lamps", "Does not report back") // press-2
 
 	b.sees("#alarms", "Look at its cable and its plug.")
-	b.click(`[aria-label="Acknowledge: sensor stale of floor-air"]`)
+	b.click(`[aria-label="Acknowledge: floor-air, Sensor not answering"]`)
 	f.body(t, "alarms/sensor-stale/floor-air/acknowledge")
 
 	// A working sensor that disagrees with another is not trusted, although nobody has seen the alarm.
-	f.send("alarm", view.Alarm{Time: now, Name: "sensor-disagrees", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: now, Text: "bench-air reads 4 % more than its neighbour"})
+	f.send("alarm", view.Alarm{Time: now, Name: "sensor-disagrees", Title: "Sensors disagree", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: now, Text: "bench-air reads 4 % more than its neighbour"})
 	b.sees("#instruments", "It disagrees with the sensor beside it")
-	b.sees("#instruments", "sensor disagrees: bench-air reads 4 % more")
+	b.sees("#instruments", "Sensors disagree: bench-air reads 4 % more")
 }
 
 // TestADisagreementWithdrawsTheVerdict: before its alarm, which has a delay.

@@ -86,8 +86,8 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		instruments[1].Condition, instruments[1].Since, instruments[1].Detail = "stale", now.Add(-15*time.Minute), "read /sys/class/hwmon/hwmon2: no such device"
 		instruments[2].OutOfService = at(now.Add(2 * time.Hour))
 		rows["alarms"] = append(rows["alarms"].([]view.Alarm),
-			view.Alarm{Time: now, Name: "sensor-stale", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
-			view.Alarm{Time: now, Name: "clock", Subject: "bench-1", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
+			view.Alarm{Time: now, Name: "sensor-stale", Title: "Sensor not answering", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
+			view.Alarm{Time: now, Name: "clock", Title: "Clock not set", Subject: "bench-1", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
 	},
 	"plant": func(rows map[string]any, now time.Time) { rows["neighbours"] = hall(now) },
 	"resting": func(rows map[string]any, now time.Time) {

@@ -52,8 +52,8 @@ func TestOtherBenches(t *testing.T) {
 	b.sees("#board", "This bench")
 	b.sees("#board", "0612-1")
 	for _, text := range []string{
-		"bench-2", "0612-6 · dial-satin", "Good to print", "Ends soon", "uncertain: part of its life",
-		"bench-3", "Offline, last heard 12 min ago", "its bench is offline; it was good to print 12 min ago", "What is left of it is not known: last heard of 12 min ago",
+		"bench-2", "0612-6 · dial-satin", "Good to print", "Ends soon", "Uncertain: part of its life",
+		"bench-3", "Offline, last heard 12 min ago", "its bench is offline; it was good to print 12 min ago", "Time left not known: last heard of 12 min ago",
 		"bench-4", "Nothing has been heard of it yet",
 	} {
 		b.sees("#others", text)

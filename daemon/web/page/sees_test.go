@@ -338,7 +338,7 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 	old.Quality, old.Why = view.QualityBad, "no air for an hour"
 	f.send("batch", old)
 	b.sees(".batch", "past its time")
-	b.sees(".batch", "bad: no air for an hour")
+	b.sees(".batch", "Not to be relied on: no air for an hour")
 	b.sees(".batch", "Begin the next mix now")
 }
 
@@ -395,7 +395,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	// A batch that went off left a stop on its press.
 	f.send("light", lamp(now, "press-1", light.DoNotPrint, true, "reported as gone off", "0612-0"))
 	b.sees(".lamp", "Do not print")
-	b.press("The cup is off the press")
+	b.press("Cup taken off")
 	f.body(t, "batches/0612-0/unload")
 
 	b.sees("#alarm-count", "1 alarm not acknowledged")
@@ -405,26 +405,26 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	f.answer("acknowledge", 200, seen)
 	b.press("Acknowledge")
 	f.body(t, "alarms/batch-ending/0612-2/acknowledge")
-	b.sees(".alarm", "acknowledged by local")
+	b.sees(".alarm", "Acknowledged by local")
 	f.send("alarm", map[string]any{"time": now, "name": "batch-ending", "subject": "0612-2", "state": "normal"})
 	b.sees("#alarms", "No active alarms.")
 
 	// Gone before anybody acknowledged it, it stays; what is put aside says until when.
-	f.send("alarm", view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "returned", Priority: "medium", Since: now, Text: "nothing can be published"})
+	f.send("alarm", view.Alarm{Time: now, Name: "broker", Title: "Broker away", Subject: "bench-1", State: "returned", Priority: "medium", Since: now, Text: "nothing can be published"})
 	b.sees("#alarm-count", "1 alarm not acknowledged")
-	b.sees(".alarm", "its cause is gone")
+	b.sees(".alarm", "Over, not yet acknowledged")
 	until := now.Add(time.Hour)
-	shelved := view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "shelved", Priority: "medium", Since: now, Text: "moving house", By: "local", Until: &until}
+	shelved := view.Alarm{Time: now, Name: "broker", Title: "Broker away", Subject: "bench-1", State: "shelved", Priority: "medium", Since: now, Text: "moving house", By: "local", Until: &until}
 	f.answer("shelve", 200, shelved)
-	f.send("alarm", view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "acknowledged", Priority: "medium", Since: now, Text: "nothing can be published"})
+	f.send("alarm", view.Alarm{Time: now, Name: "broker", Title: "Broker away", Subject: "bench-1", State: "acknowledged", Priority: "medium", Since: now, Text: "nothing can be published"})
 	b.press("Snooze 1 h")
 	if body := f.body(t, "alarms/broker/bench-1/shelve"); body["until"] == nil {
 		t.Errorf("put aside with %v, want a time", body)
 	}
-	b.sees(".alarms-muted summary", "Muted: 1")
+	b.sees(".alarms-muted summary", "1 muted alarm")
 	b.click(".alarms-muted summary")
-	b.sees(".alarms-muted .alarm", "put aside by local until")
-	f.answer("unshelve", 200, view.Alarm{Time: now, Name: "broker", Subject: "bench-1", State: "normal"})
+	b.sees(".alarms-muted .alarm", "Snoozed by local until")
+	f.answer("unshelve", 200, view.Alarm{Time: now, Name: "broker", Title: "Broker away", Subject: "bench-1", State: "normal"})
 	b.press("Wake it")
 	b.sees("#alarms", "No active alarms.")
 
@@ -432,7 +432,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	old.Quality, old.Why = view.QualityBad, "no reading for 20 min"
 	f.send("air", old)
 	b.sees(".air", "read 20 min ago")
-	b.sees(".air", "bad: no reading for 20 min")
+	b.sees(".air", "Not to be relied on: no reading for 20 min")
 	f.send("scale", view.Scale{Time: now, ID: "scale-1", Quality: view.QualityBad, Why: "no line that can be read for 12s"})
 	b.sees(".weight", "no line that can be read")
 }

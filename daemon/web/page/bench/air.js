@@ -1,6 +1,8 @@
 // The air of each zone.
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { age, degrees, percent, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
+import { qualityWords } from "../parts/terms.js";
 
 const oldAfterSeconds = 30;
 
@@ -9,9 +11,9 @@ const oldAfterSeconds = 30;
  * @param {HTMLElement} element
  */
 export function airPanel(element) {
-  element.append(h("h2", { class: "quiet", text: "Air" }));
+  element.append(h("h2", { class: "quiet", text: say("air.title") }));
   const list = h("ul", { class: "air" });
-  const none = h("p", { class: "quiet", text: "No air has been measured yet." });
+  const none = h("p", { class: "quiet", text: say("devices.no-air") });
   element.append(list, none);
   return {
     /**
@@ -46,15 +48,15 @@ function zone() {
       setText(name, row.zone);
       setText(temperature, degrees(row.temperature_c));
       setText(humidity, row.humidity_pct === undefined ? "–" : `${percent(row.humidity_pct)} RH`);
-      setText(dew, row.dew_point_c === undefined ? "" : `dew point ${degrees(row.dew_point_c)}`);
+      setText(dew, row.dew_point_c === undefined ? "" : say("air.dew-point", { temperature: degrees(row.dew_point_c) }));
       element.dataset.quality = row.quality;
-      setText(state, row.quality === "good" ? "" : [row.quality, row.why].filter(Boolean).join(": "));
+      setText(state, qualityWords(row));
       show(state, row.quality !== "good");
     },
     tick(/** @type {number} */ now) {
       const seconds = -secondsUntil(Date.parse(row.time ?? ""), now);
       const dated = row.temperature_c !== undefined && Number.isFinite(seconds);
-      setText(old, dated && (seconds > oldAfterSeconds || row.quality !== "good") ? `read ${age(seconds)}` : "");
+      setText(old, dated && (seconds > oldAfterSeconds || row.quality !== "good") ? say("devices.read", { age: age(seconds) }) : "");
       show(old, old.textContent !== "");
     },
   };

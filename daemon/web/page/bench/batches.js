@@ -2,7 +2,9 @@
 import { assumedMark } from "../parts/assumed.js";
 import { byEarliestEnd, sharedSpan } from "../parts/axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 import { axisHead, axisKey, drawLife, lifeBar } from "../parts/life.js";
+import { qualityWords } from "../parts/terms.js";
 import { batchActions, stillThere } from "../parts/use.js";
 
 /**
@@ -14,10 +16,10 @@ export function batchesPanel(element, tools) {
   const { store } = tools;
   const scale = axisHead();
   const list = h("ol", { class: "batches" });
-  const none = h("p", { class: "quiet", text: "No batch is open." });
+  const none = h("p", { class: "quiet", text: say("batches.none") });
   const notes = h("ul", { class: "assumptions" });
   const key = axisKey();
-  element.append(h("h2", { text: "Open batches" }), none, h("div", { class: "axis" }, scale.element, list), key, notes);
+  element.append(h("h2", { text: say("batches.title") }), none, h("div", { class: "axis" }, scale.element, list), key, notes);
   return {
     update(/** @type {number} */ now) {
       const rows = byEarliestEnd(store.all("batches").filter((b) => b.ends_at));
@@ -36,7 +38,7 @@ export function batchesPanel(element, tools) {
 function note() {
   const text = h("span");
   return {
-    element: h("li", {}, h("span", { class: "assumed", text: "assumed" }), " ", text),
+    element: h("li", {}, h("span", { class: "assumed", text: say("assumed.mark") }), " ", text),
     update: (/** @type {API.InkView} */ ink) => setText(text, `${ink.id}: ${ink.assumed}`),
   };
 }
@@ -63,14 +65,13 @@ function batchRow(tools) {
     update(/** @type {API.BatchView} */ row) {
       batch = row;
       setText(id, row.id);
-      setText(where, `${row.ink} ${row.press ? `on ${row.press}` : `in zone ${row.zone}`}${row.state === "open" ? "" : `, ${row.state}`}`);
+      setText(where, [row.press ? say("more.on", { ink: row.ink, press: row.press }) : say("more.in", { ink: row.ink, zone: row.zone }), row.state === "resting" && say("board.rests")].filter(Boolean).join(", "));
       const note = assumedMark(store.get("inks", row.ink));
       if ((note === null) !== (mark.childElementCount === 0)) mark.replaceChildren(...(note ? [note] : []));
       const stop = store.all("lights").find((light) => light.batch === row.id && light.meaning === "do-not-print");
       const words = [
-        stillThere(row, store.clock.now()), stop && `Do not print: ${stop.reason}.`,
-        row.quality !== "good" && `${row.quality}: ${row.why || "no cause given"}`,
-        ...(row.warnings ?? []), row.on_disk === false && "not yet on disk",
+        stillThere(row, store.clock.now()), stop && say("batches.stop", { why: stop.reason }),
+        qualityWords(row), ...(row.warnings ?? []), row.on_disk === false && say("board.not-on-disk"),
       ].filter(Boolean);
       setText(state, words.join(" "));
       show(state, words.length > 0);

@@ -12,9 +12,9 @@ import { meaningWords, sign } from "../lib/signs.js";
 export function lightsPanel(element, tools) {
   const { store } = tools;
   const list = h("ul", { class: "lights" });
-  const none = h("p", { class: "quiet", text: "No light is set up." });
+  const none = h("p", { class: "quiet", text: say("devices.no-lights") });
   const refusal = refusalLine();
-  element.append(h("h2", { text: "Lights" }), list, none, h("p", { class: "aid", text: say("care.aid") }), refusal);
+  element.append(h("h2", { text: say("devices.lights") }), list, none, h("p", { class: "aid", text: say("care.aid") }), refusal);
   return {
     // Without contact nothing is known of any light, and none may look in order.
     update(/** @type {boolean} */ contact) {
@@ -34,11 +34,11 @@ function lightItem({ store, attempt }, refusal) {
   const name = h("span", { class: "lamp-name" });
   const word = h("strong", { class: "lamp-word" });
   const reason = h("span", { class: "lamp-reason" });
-  const flashing = h("span", { class: "lamp-flash", text: "flashing" });
+  const flashing = h("span", { class: "lamp-flash", text: say("board.flashing") });
   /** @type {API.LightView} */
   let row;
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
-  const lift = button("The cup is off the press", "small", () =>
+  const lift = button(say("use.unload"), "small", () =>
     attempt(refusal, async () => {
       await change(`batches/${row.batch}/unload`);
     }));
@@ -57,7 +57,7 @@ function lightItem({ store, attempt }, refusal) {
       if (drawn !== meaning) shape.replaceChildren(sign((drawn = meaning)));
       setText(name, row.press && row.press !== row.id ? `${row.id} (${row.press})` : row.id);
       setText(word, meaningWords(meaning, contact ? row.cause : ""));
-      setText(reason, contact ? [row.reason, row.batch].filter(Boolean).join(", ") : "no contact with the bench");
+      setText(reason, contact ? [row.reason, row.batch].filter(Boolean).join(", ") : say("board.no-contact"));
       show(flashing, flashes);
       show(lift, contact && row.meaning === "do-not-print" && Boolean(row.batch) && !store.get("batches", row.batch));
     },

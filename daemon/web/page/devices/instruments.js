@@ -48,13 +48,14 @@ function instrument(tools) {
     tick(/** @type {number} */ now) {
       const alarms = alarmsOf(store, row.id);
       part.draw({
-        id: row.id, ...conditionOf(row, alarms, now), detail: row.text, reading: readingOf(store, row, now),
+        id: row.id, ...conditionOf(row, alarms, now), detail: row.detail, reading: readingOf(store, row, now),
         facts: [
+          row.text,
           Date.parse(row.since) > 0 && since(row.since, now),
           row.check_due_at && say("devices.checked", { on: day(row.checked_at ?? ""), due: day(row.check_due_at) }),
           // The alarm says the same once it is raised.
           ...[row.check_failed, row.disagrees].filter((text) => alarms.every((a) => a.text !== text)),
-          ...alarms.map((a) => `${a.name.replaceAll("-", " ")}: ${a.text}`),
+          ...alarms.map((a) => `${a.title}: ${a.text}`),
         ],
       });
     },

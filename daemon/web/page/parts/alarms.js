@@ -33,23 +33,23 @@ export function orderAlarms(rows) {
  * @param {number} now
  */
 export function stateWords(row, now) {
-  const by = row.by ? ` by ${row.by}` : "";
-  const until = row.until ? ` until ${clockTime(Date.parse(row.until), now)}` : "";
+  const by = row.by ?? "–";
+  const until = row.until ? clockTime(Date.parse(row.until), now) : "–";
   /** @type {string} */
   const state = row.state;
   switch (state) {
     case "unacknowledged":
-      return `${row.priority} priority, nobody has acknowledged it`;
+      return row.priority === "high" ? say("alarms.high") : row.priority === "medium" ? say("alarms.medium") : say("alarms.low");
     case "returned":
-      return "its cause is gone; nobody has acknowledged it";
+      return say("alarms.over");
     case "acknowledged":
-      return `acknowledged${by}`;
+      return say("alarms.acknowledged", { by });
     case "shelved":
-      return `put aside${by}${until}`;
+      return say("alarms.snoozed", { by, until });
     case "suppressed":
-      return "silent by design";
+      return say("alarms.suppressed");
     case "out-of-service":
-      return `under maintenance${by}${until}`;
+      return say("alarms.maintenance", { by, until });
   }
   return state; // one that this page does not know
 }
@@ -76,7 +76,7 @@ export function alarmsPanel(element, tools) {
       const { shown, muted } = orderAlarms(rows);
       show(none, rows.length === muted.length && store.loaded.has("alarms"));
       show(fold, muted.length > 0);
-      setText(count, `Muted: ${muted.length}`);
+      setText(count, say("alarms.muted", { n: muted.length }));
       for (const [place, some] of /** @type {const} */ ([[list, shown], [folded, muted]])) {
         for (const part of keyed(place, some, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
       }
@@ -95,7 +95,9 @@ function alarm({ store, attempt }, refusal) {
   const response = h("span", { class: "alarm-response" });
   const since = h("span", { class: "alarm-since", "aria-live": "off" });
   const seen = h("span", { class: "alarm-seen" });
-  const help = h("a", { class: "help-link", text: "About this alarm" });
+  const raw = h("p", { class: "alarm-raw" });
+  const detail = h("details", { class: "alarm-detail" }, h("summary", { text: say("dialog.details") }), raw);
+  const help = h("a", { class: "help-link", text: say("alarms.help") });
   /** @type {API.AlarmView} */
   let row;
   let at = 0; // the bench's time
@@ -111,7 +113,7 @@ function alarm({ store, attempt }, refusal) {
     unshelve: button(say("alarms.unshelve"), "small", ask("unshelve")),
   };
   const small = h("span", { class: "alarm-small" }, since, seen);
-  const element = h("li", { class: "alarm" }, h("span", { class: "alarm-words" }, name, text, response, small, help),
+  const element = h("li", { class: "alarm" }, h("span", { class: "alarm-words" }, name, text, response, small, help, detail),
     h("span", { class: "alarm-actions" }, Object.values(buttons)));
   return {
     element,
@@ -119,14 +121,16 @@ function alarm({ store, attempt }, refusal) {
       row = next;
       element.dataset.state = row.state;
       element.dataset.priority = row.priority;
-      const words = row.name.replaceAll("-", " ");
+      const words = row.title;
       setText(name, `${row.subject}: ${words}`);
       setText(text, row.text);
+      setText(raw, row.detail ?? "");
+      show(detail, Boolean(row.detail));
       help.href = `/help#${row.name}`;
       help.setAttribute("aria-label", `${help.textContent}: ${words}`);
       setText(response, row.response ?? "");
       show(response, Boolean(row.response) && (row.state === "unacknowledged" || row.state === "acknowledged"));
-      for (const b of Object.values(buttons)) b.setAttribute("aria-label", `${b.textContent}: ${words} of ${row.subject}`);
+      for (const b of Object.values(buttons)) b.setAttribute("aria-label", `${b.textContent}: ${row.subject}, ${words}`);
       show(buttons.acknowledge, notAcknowledged(row));
       show(buttons.shelve, row.state === "unacknowledged" || row.state === "acknowledged");
       show(buttons.unshelve, row.state === "shelved");
@@ -135,7 +139,7 @@ function alarm({ store, attempt }, refusal) {
       at = now;
       const from = Date.parse(row.since);
       setText(seen, stateWords(row, now));
-      setText(since, `since ${clockTime(from, now)} (${age(-secondsUntil(from, now))})`);
+      setText(since, say("alarms.since", { at: clockTime(from, now), age: age(-secondsUntil(from, now)) }));
     },
   };
 }

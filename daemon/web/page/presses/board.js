@@ -10,6 +10,7 @@ import { age, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { axisHead, axisKey } from "../parts/life.js";
 import { othersBatches } from "./others.js";
+import { qualityWords } from "../parts/terms.js";
 import { batchActions, stillThere } from "../parts/use.js";
 
 /** @typedef {import("./rows.js").PlaceRow<API.PressView, API.BatchView>} PlaceRow */
@@ -25,8 +26,8 @@ export function boardPanel(element, tools) {
   const { store } = tools;
   const scale = axisHead();
   const list = h("ol", { class: "board" });
-  const none = h("p", { class: "quiet", text: "No press is set up." });
-  const own = h("h2", { class: "board-bench", text: "This bench" });
+  const none = h("p", { class: "quiet", text: say("board.none") });
+  const own = h("h2", { class: "board-bench", text: say("board.own") });
   const key = axisKey();
   const next = h("p", { class: "board-nothing" });
   element.append(own, none, next, h("div", { class: "board-axis" }, scale.element, list), h("p", { class: "aid", text: say("care.aid") }), key);
@@ -89,8 +90,8 @@ function boardRow(tools) {
       const old = batch ? -secondsUntil(Date.parse(batch.time), now) : 0;
       const words = batch ? [
         stillThere(batch, now),
-        batch.quality !== "good" && `${batch.quality}: ${batch.why || "no cause given"}`,
-        ...(batch.warnings ?? []), batch.on_disk === false && "not yet on disk", old > oldAfterSeconds && `as it was ${age(old)}`,
+        qualityWords(batch),
+        ...(batch.warnings ?? []), batch.on_disk === false && say("board.not-on-disk"), old > oldAfterSeconds && say("board.old", { age: age(old) }),
       ].filter(Boolean) : [];
       part.write(batch ? `${batch.id} · ${batch.ink}${aside(row)}` : press ? waiting(store, press) : "", words.join(" "));
     },
@@ -104,8 +105,8 @@ function boardRow(tools) {
 function aside({ press, batch }) {
   if (!batch) return "";
   const words = [
-    batch.state === "resting" && "still rests", batch.state === "mixing" && "is being mixed",
-    !press && batch.for_press && `for ${batch.for_press}`,
+    batch.state === "resting" && say("board.rests"), batch.state === "mixing" && say("board.mixing"),
+    !press && batch.for_press && say("board.for", { press: batch.for_press }),
   ].filter(Boolean);
   return words.length > 0 ? `, ${words.join(", ")}` : "";
 }
@@ -117,7 +118,7 @@ function aside({ press, batch }) {
  */
 function waiting(store, press) {
   const coming = store.all("batches").filter((b) => b.for_press === press.id && !b.press);
-  return coming.map((b) => `${b.id} · ${b.ink} ${b.state === "mixing" ? "is being mixed for it" : "waits for it"}`).join("; ");
+  return coming.map((b) => say(b.state === "mixing" ? "board.mixed-for-it" : "board.waits-for-it", { batch: b.id, ink: b.ink })).join("; ");
 }
 
 /**
@@ -131,15 +132,15 @@ function pressActions({ store, attempt, notify }, refusal) {
   let row;
   const alarmsOf = () => store.all("alarms").filter((a) => notAcknowledged(a) && [row.press?.id, row.batch?.id, lightOf()?.batch].includes(a.subject));
   const lightOf = () => store.all("lights").find((l) => l.press === row.press?.id);
-  const acknowledge = button("Acknowledge", "small", () => attempt(refusal, async () => {
+  const acknowledge = button(say("alarms.acknowledge"), "small", () => attempt(refusal, async () => {
     for (const alarm of alarmsOf()) {
       const { onDisk } = await changeRow(store, "alarms", `alarms/${alarm.name}/${alarm.subject}/acknowledge`);
-      if (!onDisk) notify(`That ${row.name} was acknowledged is not yet on disk: a crash now would lose it.`);
+      if (!onDisk) notify(say("board.ack-not-on-disk", { press: row.name }));
     }
   }));
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
-  const lift = button("The cup is off the press", "small", () => attempt(refusal, () => change(`batches/${lightOf()?.batch}/unload`)));
-  const load = button("Load…", "small", () => row.press && pickBatch(row.press, store));
+  const lift = button(say("use.unload"), "small", () => attempt(refusal, () => change(`batches/${lightOf()?.batch}/unload`)));
+  const load = button(say("use.load"), "small", () => row.press && pickBatch(row.press, store));
   const element = h("div", { class: "batch-actions" }, acknowledge, load, lift);
   return {
     element,
@@ -170,8 +171,8 @@ function pickBatch(press, store) {
   const meant = (/** @type {API.BatchView} */ b) => b.for_press === press.id;
   const rows = store.all("batches").filter(loadable).sort((a, b) => Number(meant(b)) - Number(meant(a)) || a.id.localeCompare(b.id));
   pick({
-    title: `Which cup is on ${press.id}?`,
-    groups: [{ legend: "Open batches without a press", options: rows.map((b) => ({ value: b.id, label: b.id, note: meant(b) ? `${b.ink}, meant for it` : b.ink })) }],
+    title: say("board.which-cup", { press: press.id }),
+    groups: [{ legend: say("board.without-press"), options: rows.map((b) => ({ value: b.id, label: b.id, note: meant(b) ? say("board.meant", { ink: b.ink }) : b.ink })) }],
     async submit(id) {
       await changeRow(store, "batches", `batches/${id}/load`, { press: press.id });
     },

@@ -6,6 +6,7 @@ import { age, clockTime, secondsUntil } from "../lib/format.js";
 import { othersPanel } from "./others.js";
 import { ignoreSecondTaps } from "../lib/touch.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
+import { say } from "../lib/words.js";
 import { undoBar } from "../parts/undo.js";
 
 const pressesMs = 5_000; // presses have no place in the stream
@@ -24,6 +25,6 @@ page.start(() => {
     if (kinds.has("alarms")) drawAlarmCount(alarms.update(now));
     const newest = Math.max(...[...page.store.all("batches"), ...page.store.all("lights")].map((row) => Date.parse(row.time)));
     setText(byId("bench-clock"), page.store.clock.known ? clockTime(now, now) : "");
-    setText(byId("bench-age"), Number.isFinite(newest) ? `newest figures: ${age(-secondsUntil(newest, now))}` : "");
+    setText(byId("bench-age"), Number.isFinite(newest) ? say("board.newest", { age: age(-secondsUntil(newest, now)) }) : "");
   };
 });

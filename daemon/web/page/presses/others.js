@@ -5,6 +5,8 @@ import { h, keyed, setText, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
 import { axisHead } from "../parts/life.js";
 import { meaningWords } from "../lib/signs.js";
+import { say } from "../lib/words.js";
+import { qualityWords } from "../parts/terms.js";
 
 /**
  * othersBatches returns the batches of all other benches.
@@ -26,11 +28,11 @@ const ago = (at, now) => age(-secondsUntil(Date.parse(at), now));
  * @param {number} now
  */
 export function contactWords({ contact, heard_at: heard }, now) {
-  const last = heard ? `last heard ${ago(heard, now)}` : "not heard since this bench started";
+  const last = heard ? say("board.last-heard", { age: ago(heard, now) }) : say("board.never-heard");
   /** @type {Record<string, string>} */
   const words = {
-    online: "", waiting: "Nothing has been heard of it yet", offline: `Offline, ${last}`,
-    silent: `Silent, ${last}`, "no-broker": `The broker is away, ${last}`,
+    online: "", waiting: say("board.waiting"), offline: say("board.offline", { last }),
+    silent: say("board.silent", { last }), "no-broker": say("board.no-broker", { last }),
   };
   return words[contact] ?? contact;
 }
@@ -42,8 +44,8 @@ export function contactWords({ contact, heard_at: heard }, now) {
  */
 export function pressWords(press, now) {
   if (!press.was) return press.reason;
-  const when = press.as_of ? ago(press.as_of, now) : "at a time not known";
-  return `${press.reason}; it was ${meaningWords(press.was).toLowerCase()} ${when}`;
+  const was = { reason: press.reason, meaning: meaningWords(press.was).toLowerCase() };
+  return press.as_of ? say("board.was", { ...was, age: ago(press.as_of, now) }) : say("board.was-once", was);
 }
 
 /**
@@ -95,7 +97,7 @@ function benchPart() {
       setText(heard, contact ? contactWords(row, now) : "");
       const rows = boardRows(row.presses ?? [], row.batches ?? []);
       for (const part of keyed(list, rows, (r) => r.key, otherRow)) part.draw(now, length, contact);
-      setText(none, row.contact === "online" ? "It has named no press yet." : "Nothing is known of its presses.");
+      setText(none, row.contact === "online" ? say("board.no-presses") : say("board.presses-unknown"));
       show(none, rows.length === 0);
       show(axis, rows.length > 0);
       scale.draw(now, length);
@@ -124,7 +126,7 @@ function otherRow() {
       const { press, batch } = row;
       part.light.draw({ ...row, press: press && { ...press, reason: pressWords(press, now) } }, contact);
       part.life(batch?.ends_at && contact ? batch : null, now, length, false);
-      const words = batch ? [`${batch.id} · ${batch.ink}`, batch.state === "resting" && "still rests", batch.state === "mixing" && "is being mixed"] : [];
+      const words = batch ? [`${batch.id} · ${batch.ink}`, batch.state === "resting" && say("board.rests"), batch.state === "mixing" && say("board.mixing")] : [];
       part.write(words.filter(Boolean).join(", "), contact && batch ? batchWords(batch, now) : "");
     },
   };
@@ -136,6 +138,6 @@ function otherRow() {
  * @param {number} now
  */
 function batchWords(batch, now) {
-  if (batch.as_of) return `What is left of it is not known: last heard of ${ago(batch.as_of, now)}`;
-  return batch.quality === "good" ? "" : `${batch.quality}: ${batch.why || "no cause given"}`;
+  if (batch.as_of) return say("board.left-unknown", { age: ago(batch.as_of, now) });
+  return qualityWords(batch);
 }

@@ -4,6 +4,7 @@ import { parseEnds } from "../parts/axis.js";
 import { h, setText, show } from "../lib/dom.js";
 import { drawLife, lifeBar } from "../parts/life.js";
 import { meaningWords, sign } from "../lib/signs.js";
+import { say } from "../lib/words.js";
 
 /**
  * The fields of a press that the board shows, of this bench or another.
@@ -40,7 +41,7 @@ export function boardRows(presses, batches) {
   const rows = presses.map((press) => ({ key: `press:${press.id}`, name: press.id, press, batch: on.get(press.id) }));
   const shown = new Set(rows.map((row) => row.batch));
   for (const batch of batches) {
-    if (batch.ends_at && !shown.has(batch)) rows.push({ key: `batch:${batch.id}`, name: batch.press ?? `zone ${batch.zone}`, batch });
+    if (batch.ends_at && !shown.has(batch)) rows.push({ key: `batch:${batch.id}`, name: batch.press ?? say("place.zone", { zone: batch.zone }), batch });
   }
   const urgent = ["do-not-print", "act", "unknown"];
   const rank = (/** @type {PlaceRow<P, B>} */ row) => (row.batch?.ends_at ? 1 : urgent.includes(row.press?.meaning ?? "") ? 0 : 2);
@@ -66,14 +67,14 @@ function lightPart() {
     draw({ press, batch }, contact) {
       show(shape, Boolean(press));
       show(reason, Boolean(press));
-      if (!press) return setText(word, batch?.press ? "" : "not on a press");
+      if (!press) return setText(word, batch?.press ? "" : say("board.not-on-press"));
       const meaning = contact ? press.meaning : "unknown";
       const flashes = contact && press.flashing;
       if (drawn !== meaning) shapePlace.replaceChildren(sign((drawn = meaning)));
       shape.dataset.flashing = String(flashes);
       shape.dataset.meaning = meaning;
       setText(word, meaningWords(meaning, contact ? press.cause : ""));
-      setText(reason, contact ? [press.reason, flashes && "flashing"].filter(Boolean).join(", ") : "no contact with the bench");
+      setText(reason, contact ? [press.reason, flashes && say("board.flashing")].filter(Boolean).join(", ") : say("board.no-contact"));
       show(reason, reason.textContent !== "");
     },
   };
