@@ -38,7 +38,7 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 		b.takeBack(before, w.first)
 	}
 	if err != nil {
-		w.refuse(asRefusal(err))
+		w.refuse(b.shop.asRefusal(err))
 		return
 	}
 	w.last = len(p.queue.records)

@@ -107,7 +107,7 @@ func (b *Bench) resumed(s *scale, batch *record.Batch, c request.TakeUp, now tim
 		return next, nil
 	}
 	if is, why := s.condition(now); is != health.Up {
-		return batch.Mix, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why)
+		return batch.Mix, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why.text)
 	}
 	g, settled := s.tracker.Settled()
 	return s.cups.ResumeAt(cup, weighedCup(b.state, s.ID), g, settled && !s.old(now), c.Override)

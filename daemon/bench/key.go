@@ -101,5 +101,5 @@ func (s *scale) keyRefusalView(on *record.Batch, now time.Time) *view.KeyRefusal
 	if k.batch != "" && (on == nil || on.ID != k.batch || string(on.Mix.Step) != k.step) {
 		return nil
 	}
-	return &view.KeyRefusal{At: k.at, Code: k.Code, Detail: k.Detail}
+	return &view.KeyRefusal{At: k.at, Code: k.Code, Text: k.Text, Detail: k.Detail}
 }

@@ -38,7 +38,7 @@ func (b *Bench) weighLeft(batch *record.Batch, c request.CloseBatch, now time.Ti
 		return none, refuseAs("cup-not-known", "empty cup not known", `what an empty %s weighs is not known: say "empty_g", or left_g itself`, batch.Cup)
 	}
 	if is, why := s.condition(now); is != health.Up {
-		return none, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why)
+		return none, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, or say left_g", s.ID, why.text)
 	}
 	if _, settled := s.tracker.Settled(); !settled || s.old(now) {
 		return none, refuseAs(guide.Unsettled, "not settled", "the weight on %s has not settled: let the scale come to rest", s.ID)

@@ -279,7 +279,7 @@ func (b *Bench) weighed(batch *record.Batch, override string, now time.Time) (gu
 		return ask, nil
 	}
 	if is, why := s.condition(now); is != health.Up {
-		return ask, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why)
+		return ask, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why.text)
 	}
 	if err := b.checkCup(s, batch, override, now); err != nil {
 		return ask, err

@@ -4,20 +4,26 @@ import (
 	"errors"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/words"
 	"potlifed/model/guide"
 )
 
-// asRefusal returns the refusal that an error of a change is answered with.
-func asRefusal(err error) error {
+// asRefusal returns the refusal that an error of a change is answered with. Each has a text for
+// people: where none was written for the case, the one of its kind.
+func (c *catalogue) asRefusal(err error) error {
 	var r *request.Refusal
-	if errors.As(err, &r) {
-		return r
-	}
 	var g *guide.StepError
-	if errors.As(err, &g) {
-		return &request.Refusal{Kind: request.NotNow, Code: g.Code, Title: "not now", Detail: g.Reason}
+	switch {
+	case errors.As(err, &r):
+	case errors.As(err, &g):
+		r = &request.Refusal{Kind: request.NotNow, Code: g.Code, Title: "not now", Detail: words.Locale{}.Refusal(g.Message), Text: c.locale.Refusal(g.Message)}
+	default:
+		r = request.Refuse(request.Invalid, "not like this", "%v", err)
 	}
-	return request.Refuse(request.Invalid, "not like this", "%v", err)
+	if r.Text == "" {
+		r.Text = c.locale.RefusalOf(r.Kind)
+	}
+	return r
 }
 
 // refuseAs returns a refusal of the kind [request.NotNow] with a code.

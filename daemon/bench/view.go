@@ -220,7 +220,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 			MixedAt: some(batch.MixedAt), GoodAt: some(batch.GoodAt),
 		},
 		TargetsG:    view.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG},
-		Corrections: m.Corrections(), Warnings: m.Warnings(), Scale: batch.Scale, For: batch.For,
+		Corrections: m.Corrections(), Warnings: b.shop.locale.Warnings(m.Warnings()), Scale: batch.Scale, For: batch.For,
 		Cup: batch.Cup, Colour: batch.Colour, Artwork: batch.Art, RestUntil: some(m.RestUntil),
 		ClosedAt: some(batch.ClosedAt), Outcome: batch.Outcome, StillGood: batch.StillGood, LeftG: batch.LeftG,
 	}
@@ -231,9 +231,6 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	v.Ratio = ratioView(m)
 	if v.Corrections == nil {
 		v.Corrections = []mix.Correction{}
-	}
-	if v.Warnings == nil {
-		v.Warnings = []string{}
 	}
 	if batch.Press != "" {
 		v.Press = &batch.Press

@@ -27,10 +27,17 @@ type Refusal struct {
 	// kind is enough. Codes are public: they never change.
 	Code   string
 	Title  string
-	Detail string // what is wrong, where, and what to do
+	Detail string // what is wrong, where, and what to do, for those who write programs
+	Text   string // the same for the person at the bench, in their language; empty for none
 }
 
 func (r *Refusal) Error() string { return r.Title + ": " + r.Detail }
+
+// Saying returns the refusal with a text for the person at the bench.
+func (r *Refusal) Saying(text string) *Refusal {
+	r.Text = text
+	return r
+}
 
 // Refuse returns a refusal without a code. Its detail is made from format and args, as
 // [fmt.Sprintf] does.

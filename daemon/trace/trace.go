@@ -15,6 +15,7 @@ import (
 	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
@@ -378,7 +379,7 @@ func (l *life) batch() Past {
 	v := Past{
 		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
 		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: precision.Known(b.LeftG, g),
-		Parts: b.Components(), Lots: append([]can.Lot{}, lots...), Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...),
+		Parts: b.Components(), Lots: append([]can.Lot{}, lots...), Warnings: append(words.Locale{}.Warnings(b.Mix.Warnings()), notes...),
 		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...),
 	}
 	for i := range v.Parts {

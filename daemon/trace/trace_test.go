@@ -15,6 +15,7 @@ import (
 
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/daemon/words"
 	"potlifed/model/air"
 	"potlifed/model/airpath"
 	"potlifed/model/can"
@@ -259,7 +260,7 @@ func compare(rt *rapid.T, b *record.Batch, h History, prints uint64) {
 	want := Past{
 		ID: b.ID, Seq: h.Seq, Ink: b.Ink, Cup: b.Cup, State: b.Phase, StartedAt: b.StartedAt, MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt),
 		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]can.Lot{}, lots...),
-		Warnings: append(append([]string{}, b.Mix.Warnings()...), notes...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
+		Warnings: append(words.Locale{}.Warnings(b.Mix.Warnings()), notes...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
 	}
 	for i := range want.Parts { // no scale is known here, so masses are told to 0.01 g
 		want.Parts[i].G = math.Round(want.Parts[i].G*100) / 100

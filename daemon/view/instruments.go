@@ -53,7 +53,8 @@ type Scale struct {
 type KeyRefusal struct {
 	At     time.Time `json:"at" doc:"when the key was pressed"`
 	Code   string    `json:"code,omitempty" doc:"which refusal it was, for programs"`
-	Detail string    `json:"detail" doc:"what was wrong and what to do"`
+	Text   string    `json:"text" doc:"what was wrong and what to do, for the person at the bench"`
+	Detail string    `json:"detail" doc:"the same for those who write programs"`
 }
 
 // Pouring is the pour that a mix waits for, with the live weight.

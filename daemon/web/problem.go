@@ -20,6 +20,12 @@ func problem(status int, title, detail string) *huma.ErrorModel {
 	return &huma.ErrorModel{Status: status, Title: title, Detail: detail}
 }
 
+// Problem is an error as it goes out where a person asked for the change: with a text for them.
+type Problem struct {
+	*huma.ErrorModel
+	Text string `json:"text,omitempty"`
+}
+
 // problemType begins the types of problems that a program may want to tell apart.
 const problemType = "urn:potlifed:"
 
@@ -56,7 +62,7 @@ func (s *Server) refusalProblem(err error) error {
 		if refusal.Code != "" {
 			p.Type = problemType + refusal.Code
 		}
-		return p
+		return Problem{p, refusal.Text}
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		return problem(http.StatusServiceUnavailable, "", "the bench did not answer in time, and whether the change was made is not known; "+
 			"look, or send it again with the same Idempotency-Key")

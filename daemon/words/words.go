@@ -99,9 +99,9 @@ func (t Text) Placeholders() []string {
 func English() *Language { return english() }
 
 var english = sync.OnceValue(func() *Language {
-	l, ok := In("en")
-	if !ok {
-		panic("words: en.json cannot be read") // the tests of this package read it
+	l, err := read("en")
+	if err != nil {
+		panic(err) // the tests of this package read it
 	}
 	return l
 })
@@ -111,12 +111,16 @@ func In(code string) (l *Language, ok bool) {
 	if !slices.Contains(Codes(), code) {
 		return nil, false
 	}
+	l, err := read(code)
+	return l, err == nil
+}
+
+func read(code string) (*Language, error) {
 	b, err := files.ReadFile(code + ".json")
 	if err != nil {
-		return nil, false
+		return nil, fmt.Errorf("words: %w", err)
 	}
-	l, err = parse(code, b)
-	return l, err == nil
+	return parse(code, b)
 }
 
 // Codes returns the codes of the languages that there are, sorted.

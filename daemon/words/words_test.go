@@ -2,16 +2,23 @@ package words
 
 import (
 	"encoding/json"
+	"fmt"
 	"maps"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
+
+	"potlifed/daemon/request"
+	"potlifed/model/alarm"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
 )
 
 // last is the line that keeps every other line of a catalogue ending in a comma.
@@ -76,6 +83,9 @@ func TestNoKeyIsGivenTwice(t *testing.T) {
 		b, err := files.ReadFile(code + ".json")
 		if err != nil {
 			t.Fatal(err)
+		}
+		if tail := "\n  \"" + last + "\": "; strings.Count(string(b), tail) != 1 || strings.Count(string(b[strings.Index(string(b), tail)+1:]), "\n") != 2 {
+			t.Errorf("%s.json: the line %q must be the last one: put new lines before it", code, last)
 		}
 		d := json.NewDecoder(strings.NewReader(string(b)))
 		seen := map[string]bool{}
@@ -177,6 +187,47 @@ func TestPseudoIsLonger(t *testing.T) {
 		}
 		if !strings.HasPrefix(text.Other, "[") || !strings.HasSuffix(text.Other, "]") {
 			t.Errorf("%s: %q has no brackets", key, text.Other)
+		}
+	}
+}
+
+// TestFixedWordsHaveNames: the words of types that are put into a sentence have a name, and each
+// alarm is described without an open placeholder.
+func TestFixedWordsHaveNames(t *testing.T) {
+	var l Locale
+	for _, p := range []mix.Part{mix.Ink, mix.Hardener, mix.Thinner} {
+		if got := l.value("part", p); got == "part."+string(p) {
+			t.Errorf("part %s has no name", p)
+		}
+	}
+	for _, s := range []guide.Step{guide.Cup, guide.Ink, guide.Hardener, guide.StirHardener, guide.Thinner, guide.StirThinner, guide.Rest, guide.Load} {
+		if got := l.value("step", s); got == "step."+string(s) {
+			t.Errorf("step %s has no name", s)
+		}
+	}
+	for _, k := range []request.RefusalKind{request.NotFound, request.NotNow, request.Invalid, request.TooLong, request.Unavailable} {
+		if got := l.RefusalOf(k); strings.HasPrefix(got, "refusal-kind.") {
+			t.Errorf("a refusal %q has no text", k)
+		}
+	}
+	for _, d := range alarm.Definitions() {
+		a := l.Alarm(d.Name)
+		for _, text := range []string{a.Title, a.Cause, a.Limit, a.Response} {
+			if strings.HasPrefix(text, "alarm.") || strings.ContainsAny(text, "{}") {
+				t.Errorf("%s: %q", d.Name, text)
+			}
+		}
+	}
+}
+
+func TestValuesOfAMessage(t *testing.T) {
+	var l Locale
+	for want, got := range map[string]any{
+		"14.2 g": l.value("poured_g", 14.24), "83 g": l.value("enough_g", 83), "26 %": l.value("off_pct", 26), "13.7 %": l.value("uncertainty_pct", 13.66),
+		"8 min": l.value("left", 8*time.Minute), "ink": l.value("part", mix.Ink), "0612-1, 0612-2": l.value("mixes", []string{"0612-1", "0612-2"}), "0612-1": l.value("mix", "0612-1"),
+	} {
+		if plainly(fmt.Sprint(got)) != want {
+			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }

@@ -1,11 +1,10 @@
 package cupmatch
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
 	"potlifed/model/guide"
+	"potlifed/model/message"
 )
 
 // The codes of refusals about cups, beside those of the guide.
@@ -15,8 +14,8 @@ const (
 	OtherWeight = "other-weight" // the mix that is taken up does not weigh as much
 )
 
-func refuse(code, format string, args ...any) error {
-	return &guide.StepError{Code: code, Reason: fmt.Sprintf(format, args...)}
+func stepError(code, key string, values ...any) error {
+	return &guide.StepError{Code: code, Message: message.New(key, values...)}
 }
 
 // CheckConfirm returns why a step of the mix that is weighed cannot be confirmed, nil if it
@@ -25,14 +24,14 @@ func refuse(code, format string, args ...any) error {
 // cup all the same. The error is a [*guide.StepError] with the code [WhichCup].
 func (m *Matcher) CheckConfirm(weighed guide.Mix, g float64, override string, waiting []Cup) error {
 	if len(m.asked) > 0 && !(m.cleared && weighed.Step.Stirs()) {
-		return refuse(WhichCup, "It is not known whose cup stands on the scale: say first whether it is that of mix %s.", strings.Join(m.asked, " or of mix "))
+		return stepError(WhichCup, "whose-cup", "mixes", m.asked)
 	}
 	if weighed.Step != guide.Cup || override != "" {
 		return nil
 	}
 	for _, other := range waiting {
 		if other.Gross.Known() && other.begun() && m.shows(other.Gross, g) {
-			return refuse(WhichCup, "This weighs as much as the cup of mix %s: put an empty cup on the scale.", other.ID)
+			return stepError(WhichCup, "cup-of-other", "mix", other.ID)
 		}
 	}
 	return nil
@@ -58,7 +57,7 @@ func (m *Matcher) Resume(c Cup) (next guide.Mix, resumed bool) {
 // weighs something else. The error is a [*guide.StepError].
 func (m *Matcher) ResumeAt(c Cup, on *Cup, g float64, settled bool, override string) (guide.Mix, error) {
 	if !settled {
-		return c.Mix, refuse(guide.Unsettled, "The weight has not settled: put the cup of mix %s on the scale and let it come to rest.", c.ID)
+		return c.Mix, stepError(guide.Unsettled, "not-settled-mix", "mix", c.ID)
 	}
 	if g <= m.divisionG && m.empty(g) {
 		return c.Mix.Awaited(g), nil
@@ -66,10 +65,10 @@ func (m *Matcher) ResumeAt(c Cup, on *Cup, g float64, settled bool, override str
 	if on != nil && on.begun() && !slices.ContainsFunc(m.zerosG, func(tared float64) bool {
 		return m.mayBeEmptied(on.Mix.GrossG(0).G, tared)
 	}) {
-		return c.Mix, refuse(OtherCup, "The cup of mix %s still stands on the scale: lift it off, put that of mix %s on, and take it up then.", on.ID, c.ID)
+		return c.Mix, stepError(OtherCup, "other-cup-there", "other", on.ID, "mix", c.ID)
 	}
 	if override == "" && !m.shows(c.Gross, g) {
-		return c.Mix, refuse(OtherWeight, "The scale shows %.1f g; the cup of mix %s should weigh about %.1f g. Is it the right cup? Give a reason to go on with it.", g, c.ID, c.Gross.G)
+		return c.Mix, stepError(OtherWeight, "other-weight", "shows_g", g, "mix", c.ID, "expected_g", c.Gross.G)
 	}
 	return c.Mix.TakenUp(g), nil
 }

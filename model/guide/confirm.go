@@ -1,12 +1,12 @@
 package guide
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"time"
 
+	"potlifed/model/message"
 	"potlifed/model/mix"
 	"potlifed/model/weigh"
 )
@@ -31,15 +31,15 @@ const (
 
 // StepError says why a step cannot be confirmed, or a pour corrected, at the moment.
 type StepError struct {
-	Code   string
-	Reason string // a sentence for the person at the bench
+	Code    string
+	Message message.Message // for the person at the bench
 }
 
-// Error returns the reason.
-func (r *StepError) Error() string { return r.Reason }
+// Error returns the code and the key of the message.
+func (r *StepError) Error() string { return r.Code + ": " + r.Message.Key }
 
-func stepError(code, format string, args ...any) *StepError {
-	return &StepError{Code: code, Reason: fmt.Sprintf(format, args...)}
+func stepError(code, key string, values ...any) *StepError {
+	return &StepError{Code: code, Message: message.New(key, values...)}
 }
 
 // Confirm is a person's confirmation that a step is done.
@@ -103,7 +103,7 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 		return m, false, m.otherStep(c.Step)
 	}
 	if c.Part != "" && !c.Part.Valid() {
-		return m, false, stepError(UnknownPart, "There is no part %q; a pour is ink, hardener or thinner.", c.Part)
+		return m, false, stepError(UnknownPart, "no-such-part")
 	}
 	switch m.Step {
 	case Rest:
@@ -114,13 +114,13 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 		return next, false, err
 	}
 	if c.Aside && !m.Step.Stirs() {
-		return m, false, stepError(NotOnScale, "The cup of this mix was set aside: put it back on the scale and take it up again, then confirm.")
+		return m, false, stepError(NotOnScale, "set-aside")
 	}
 	if c.Aside {
 		return m.stirredAside(c, now)
 	}
 	if !c.Settled || math.IsNaN(c.WeightG) || math.Abs(c.WeightG) > MaximumG {
-		return m, false, stepError(Unsettled, "The weight has not settled: let the scale come to rest, then confirm.")
+		return m, false, stepError(Unsettled, "not-settled")
 	}
 	switch m.Step {
 	case Cup:
@@ -135,17 +135,17 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 // otherStep returns the error for a step that the mix does not wait for.
 func (m Mix) otherStep(asked Step) error {
 	if asked == Thinner && (m.Step == Ink || m.Step == Hardener || m.Step == StirHardener) {
-		return stepError(WrongOrder, "No thinner yet: stir the hardener in first. Thinner straight onto hardener shocks it and shortens its life.")
+		return stepError(WrongOrder, "stir-first")
 	}
 	if m.Step == Load {
-		return stepError(WrongStep, "The mix is ready; it waits to be loaded.")
+		return stepError(WrongStep, "ready-to-load")
 	}
-	return stepError(WrongStep, "The mix waits for step %q, not for %q.", m.Step, asked)
+	return stepError(WrongStep, "other-step", "step", m.Step)
 }
 
 func (m Mix) confirmCup(c Confirm) (Mix, error) {
 	if c.WeightG < -m.Recipe.DivisionG {
-		return m, stepError(CupAway, "The scale shows less than zero: put the cup on it, or zero it, then confirm.")
+		return m, stepError(CupAway, "below-zero")
 	}
 	m.CupG, m.Pan = c.WeightG, weigh.NewPan(c.WeightG)
 	m.Pan.CupTared = math.Abs(c.WeightG) <= m.Recipe.DivisionG
@@ -155,7 +155,7 @@ func (m Mix) confirmCup(c Confirm) (Mix, error) {
 func (m Mix) confirmRest(c Confirm, now time.Time) (Mix, error) {
 	if left := m.RestUntil.Sub(now); left > 0 {
 		if c.Override == "" {
-			return m, stepError(TooEarly, "The mix has to rest for another %v.", left.Round(time.Second))
+			return m, stepError(TooEarly, "still-rests", "left", left)
 		}
 		m = m.override(Rest, c.Override)
 	}
@@ -167,7 +167,7 @@ func (m Mix) confirmRest(c Confirm, now time.Time) (Mix, error) {
 // other step at which a fault can be accepted.
 func (m Mix) confirmLoad(c Confirm) (Mix, error) {
 	if c.Override == "" || !m.FaultOpen() {
-		return m, stepError(NotConfirmed, "The mix is done. It is not confirmed but loaded: say onto which press.")
+		return m, stepError(NotConfirmed, "load-it")
 	}
 	return m.override(Load, c.Override), nil
 }
@@ -180,11 +180,11 @@ func (m Mix) ready(c Confirm) (Mix, error) {
 	}
 	switch {
 	case m.Pan.State == weigh.PanAsked, m.Pan.State == weigh.PanZeroed && c.WeightG > m.Recipe.DivisionG:
-		return m, stepError(AmbiguousTare, "The reading changed from %.1f g in a way that a key of the scale and a lifted cup both explain. Was it tared?", m.Pan.HeldG)
+		return m, stepError(AmbiguousTare, "tared-or-lifted", "before_g", m.Pan.HeldG)
 	case m.Pan.State == weigh.PanZeroed:
-		return m, stepError(NothingPoured, "The scale shows zero. If it was tared, pour now; if the cup was lifted, put it back.")
+		return m, stepError(NothingPoured, "shows-zero")
 	case m.Pan.State == weigh.PanAway:
-		return m, stepError(CupAway, "The cup is not on the scale: put it back, then confirm.")
+		return m, stepError(CupAway, "cup-away")
 	}
 	return m, nil
 }
@@ -216,7 +216,7 @@ func (m Mix) confirmPour(c Confirm, now time.Time) (next Mix, pour bool, err err
 	}
 	tooMuch := m.tooMuch(part, grams)
 	if tooMuch && c.Override == "" {
-		return m, false, stepError(TooMuch, "%.1f g of ink is too much for this mix, which needs %.1f g: %s Or give a reason to use it all.", m.Poured().InkG+grams, m.Recipe.InkTargetG, m.curesInWords(grams))
+		return m, false, m.tooMuchInk(grams)
 	}
 	m = m.withPour(part, grams, c, early, now)
 	switch {
@@ -246,14 +246,14 @@ func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now t
 // notNamed is the error of a confirmation that would take an undone pour for the part that the
 // step asks for.
 func (m Mix) notNamed(grams float64) error {
-	return stepError(NotNamed, "%.1f g in the cup are in no record, since a pour was undone: say which part they are.", grams)
+	return stepError(NotNamed, "not-named", "in_cup_g", grams)
 }
 
 // withoutPour goes on without a pour: when what is there is enough, when the mix may have no
 // thinner, or when a person gives a reason. It never goes on without ink or hardener.
 func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time) (Mix, error) {
 	if grams < -2*m.Recipe.DivisionG {
-		return m, stepError(NothingPoured, "The scale shows %.1f g less than before this pour: is it the same cup?", -grams)
+		return m, stepError(NothingPoured, "less-than-before", "less_g", -grams)
 	}
 	m.UndoneG = 0 // it was taken out of the cup
 	poured := m.Poured()
@@ -267,7 +267,7 @@ func (m Mix) withoutPour(c Confirm, part mix.Part, grams float64, now time.Time)
 	if m.step() == m.Step && c.Override != "" && (m.Step == Thinner || poured.Of(mix.Part(m.Step)) > 0) {
 		return m.override(m.Step, c.Override).advanced(now), nil
 	}
-	return m, stepError(NothingPoured, "Nothing has been poured yet: pour the %s, then confirm.", part)
+	return m, stepError(NothingPoured, "nothing-poured", "part", part)
 }
 
 // orderOf returns an error for a part that must not be poured yet. Thinner may come early only
@@ -276,11 +276,11 @@ func (m Mix) orderOf(part mix.Part, override string) (early bool, err error) {
 	switch {
 	case part == mix.Thinner && (m.Step != Thinner || m.unstirredHardener()):
 		if override == "" {
-			return false, stepError(WrongOrder, "No thinner yet: hardener first, and stirred in. Thinner straight onto hardener shocks it and shortens its life.")
+			return false, stepError(WrongOrder, "hardener-first")
 		}
 		return true, nil
 	case part == mix.Hardener && m.Step == Ink:
-		return false, stepError(WrongOrder, "Ink first: the hardener goes by the ink that is really in the cup.")
+		return false, stepError(WrongOrder, "ink-first")
 	}
 	return false, nil
 }
@@ -301,7 +301,7 @@ func (m Mix) confirmStir(c Confirm, now time.Time) (next Mix, pour bool, err err
 			return m, false, m.notNamed(rise)
 		case rise > weigh.RiseThreshold(m.Recipe.DivisionG) && m.Step == StirHardener:
 			if c.Override == "" {
-				return m, false, stepError(WrongOrder, "The weight rose by %.1f g before the hardener was stirred in. If that is thinner it shocks the hardener and shortens its life: give a reason to go on, or discard the mix.", rise)
+				return m, false, stepError(WrongOrder, "rose-before-stirring", "rise_g", rise)
 			}
 			m = m.withPour(mix.Thinner, rise, c, true, now)
 			pour = true
@@ -337,7 +337,7 @@ func (m Mix) stirredAside(c Confirm, now time.Time) (next Mix, pour bool, err er
 }
 
 func (m Mix) earlyThinner() error {
-	return stepError(WrongOrder, "Thinner was poured before the hardener was stirred in, which shortens its life: give a reason to go on, or discard the mix.")
+	return stepError(WrongOrder, "thinner-too-early")
 }
 
 // override records a person's reason for a step. It also accepts the thinner that came early so

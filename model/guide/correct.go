@@ -50,13 +50,13 @@ func (m Mix) Take(part mix.Part, c Confirm, now time.Time) (Mix, error) {
 	was := m
 	switch {
 	case m.ByHand || !m.Step.Pours() && !m.Step.Stirs():
-		return was, stepError(NothingPoured, "The mix waits for step %q: nothing is poured.", m.Step)
+		return was, stepError(NothingPoured, "nothing-to-name", "step", m.Step)
 	case !part.Valid():
-		return was, stepError(UnknownPart, "There is no part %q; a pour is ink, hardener or thinner.", part)
+		return was, stepError(UnknownPart, "no-such-part")
 	case c.Aside:
-		return was, stepError(NotOnScale, "The cup of this mix was set aside: put it back on the scale and take it up again, then say what was poured.")
+		return was, stepError(NotOnScale, "set-aside-unnamed")
 	case !c.Settled || math.IsNaN(c.WeightG) || math.Abs(c.WeightG) > MaximumG:
-		return was, stepError(Unsettled, "The weight has not settled: let the scale come to rest, then say what was poured.")
+		return was, stepError(Unsettled, "not-settled-unnamed")
 	}
 	m, err := m.ready(c)
 	if err != nil {
@@ -65,9 +65,9 @@ func (m Mix) Take(part mix.Part, c Confirm, now time.Time) (Mix, error) {
 	n, ok := m.NotTaken(c.WeightG)
 	switch {
 	case !ok:
-		return was, stepError(NothingPoured, "Nothing is in the cup that is not taken yet.")
+		return was, stepError(NothingPoured, "all-taken")
 	case part == n.Part:
-		return was, stepError(AsExpected, "It counts as %s already: confirm the step.", part)
+		return was, stepError(AsExpected, "as-expected", "part", part)
 	}
 	early := part == mix.Thinner && (m.Poured().HardenerG <= 0 || m.unstirredHardener())
 	m = m.withPour(part, n.G, c, early, now)
@@ -85,14 +85,14 @@ func (m Mix) Take(part mix.Part, c Confirm, now time.Time) (Mix, error) {
 // become one weight, which no later answer can divide.
 func (m Mix) Correct(pour int, part mix.Part, undo bool, now time.Time) (Mix, error) {
 	if m.ByHand || pour < 0 || pour >= len(m.Pours) {
-		return m, stepError(NothingToUndo, "There is no confirmed pour to correct.")
+		return m, stepError(NothingToUndo, "nothing-to-correct")
 	}
 	if undo == (part != "") || !undo && !part.Valid() {
-		return m, stepError(UnknownPart, "Say either which part the pour was (ink, hardener or thinner), or that it is undone.")
+		return m, stepError(UnknownPart, "part-or-undo")
 	}
 	p := m.Pours[pour]
 	if !undo && part == p.Part {
-		return m, stepError(NothingToUndo, "This pour is %s already.", part)
+		return m, stepError(NothingToUndo, "part-already", "part", part)
 	}
 	m.Overrides = slices.DeleteFunc(slices.Clone(m.Overrides), func(o Override) bool { return o.Pours > pour })
 	m.Stirred = min(m.Stirred, pour)

@@ -1,9 +1,7 @@
 package guide
 
 import (
-	"fmt"
 	"math"
-	"strings"
 
 	"potlifed/model/mix"
 )
@@ -130,16 +128,26 @@ func (m Mix) fits(totalG float64) bool {
 	return m.Recipe.CupMaximumG <= 0 || totalG <= m.Recipe.CupMaximumG+1e-6
 }
 
-// curesInWords returns the cures for too much ink in a sentence.
-func (m Mix) curesInWords(grams float64) string {
-	var ways []string
+// tooMuchInk is the error of a confirmation that would take far too much ink. It names the cures.
+func (m Mix) tooMuchInk(grams float64) error {
+	inCup, target := m.Poured().InkG+grams, m.Recipe.InkTargetG
+	var takeOut, finished float64
 	for _, c := range m.inkCures(grams) {
 		switch c.Kind {
 		case TakeOut:
-			ways = append(ways, fmt.Sprintf("take out %.1f g", c.G))
+			takeOut = c.G
 		case LargerCup:
-			ways = append(ways, fmt.Sprintf("take a cup for %.0f g", math.Ceil(c.TotalG)))
+			finished = c.TotalG
 		}
 	}
-	return strings.Join(ways, ", or ") + "."
+	larger := int(math.Ceil(finished))
+	switch {
+	case takeOut > 0 && larger > 0:
+		return stepError(TooMuch, "too-much-ink-for-cup", "in_cup_g", inCup, "target_g", target, "take_out_g", takeOut, "larger_g", larger)
+	case takeOut > 0:
+		return stepError(TooMuch, "too-much-ink", "in_cup_g", inCup, "target_g", target, "take_out_g", takeOut)
+	case larger > 0:
+		return stepError(TooMuch, "too-much-ink-larger-cup", "in_cup_g", inCup, "target_g", target, "larger_g", larger)
+	}
+	return stepError(TooMuch, "too-much-ink-only", "in_cup_g", inCup, "target_g", target)
 }

@@ -3,12 +3,16 @@ package guide
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
+	"maps"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"potlifed/model/message"
 	"potlifed/model/mix"
 	"potlifed/model/weigh"
 )
@@ -72,9 +76,26 @@ func (p *person) refused(code string, c Confirm) {
 	p.t.Helper()
 	_, err := p.try(c)
 	var r *StepError
-	if !errors.As(err, &r) || r.Code != code || r.Reason == "" {
+	if !errors.As(err, &r) || r.Code != code || r.Message.Key == "" {
 		p.t.Fatalf("got %v, want a refusal %q", err, code)
 	}
+}
+
+// said writes messages with their values in the order of their names.
+func said(all []message.Message) string {
+	var b strings.Builder
+	for _, m := range all {
+		b.WriteString(m.Key)
+		for _, name := range slices.Sorted(maps.Keys(m.Values)) {
+			format := " %s=%v"
+			if _, is := m.Values[name].(float64); is {
+				format = " %s=%.1f"
+			}
+			fmt.Fprintf(&b, format, name, m.Values[name])
+		}
+		b.WriteString("; ")
+	}
+	return b.String()
 }
 
 func near(t *testing.T, what string, got, want float64) {
@@ -158,7 +179,7 @@ func TestThinnerBeforeTheHardenerIsStirredIn(t *testing.T) {
 	p.does(Hardener, 15)
 	p.g += 7.5
 	_, err := p.try(Confirm{Step: Thinner})
-	if err == nil || !strings.Contains(err.Error(), "shocks") {
+	if err == nil || !strings.Contains(err.Error(), "stir-first") {
 		t.Fatalf("%v: want the reason in words of the trade", err)
 	}
 	p.refused(WrongOrder, Confirm{Step: StirHardener})
@@ -236,7 +257,7 @@ func TestACupWithoutRoomSaysSo(t *testing.T) {
 	if len(out.Corrections) != 0 || !p.m.Stuck() || p.m.Expect() != mix.Ink {
 		t.Fatalf("%+v, stuck %v", out, p.m.Stuck())
 	}
-	if !strings.Contains(strings.Join(p.m.Warnings(), " "), "no room") {
+	if !strings.Contains(said(p.m.Warnings()), "no-room") {
 		t.Errorf("%q", p.m.Warnings())
 	}
 }
@@ -263,7 +284,7 @@ func TestInk(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.at(Hardener)
-	if len(p.m.Corrections()) != 0 || !strings.Contains(strings.Join(p.m.Warnings(), " "), "does not fit") {
+	if len(p.m.Corrections()) != 0 || !strings.Contains(said(p.m.Warnings()), "too-big-for-cup") {
 		t.Errorf("%v, %q", p.m.Corrections(), p.m.Warnings())
 	}
 
@@ -477,7 +498,7 @@ func TestARiseBeforeTheLastStirIsSaid(t *testing.T) {
 	p.does(Thinner, 8)
 	p.does(StirThinner, 4)
 	p.at(Load)
-	if w := strings.Join(p.m.Warnings(), " "); !strings.Contains(w, "4.0 g before the stir") {
+	if w := said(p.m.Warnings()); !strings.Contains(w, "rose-before-stir rise_g=4.0") {
 		t.Errorf("%q", w)
 	}
 }
@@ -533,12 +554,12 @@ func TestWarningsBeforeThePour(t *testing.T) {
 	r := gloss()
 	r.Ratio, r.DivisionG = 10, 1
 	p := begin(t, r)
-	if w := strings.Join(p.m.Warnings(), " "); !strings.Contains(w, "13.7 %") || !strings.Contains(w, "83 g") {
+	if w := said(p.m.Warnings()); !strings.Contains(w, "uncertainty_pct=13.7") || !strings.Contains(w, "enough_g=83") {
 		t.Errorf("%q: a whole-gram scale knows 10:1 on 60 g to 6.8 %% (k = 1)", w)
 	}
 	p.g = 40
 	p.does(Cup, 0)
-	if w := strings.Join(p.m.Warnings(), " "); !strings.Contains(w, "40.0 g") {
+	if w := said(p.m.Warnings()); !strings.Contains(w, "cup_g=40.0") {
 		t.Errorf("%q", w)
 	}
 }

@@ -1,9 +1,9 @@
 package guide
 
 import (
-	"fmt"
 	"math"
 
+	"potlifed/model/message"
 	"potlifed/model/mix"
 	"potlifed/model/weigh"
 )
@@ -228,41 +228,45 @@ func (m Mix) Pouring() (b Bar, ok bool) {
 	return b, true
 }
 
-// Warnings returns sentences for the person who mixes. No warning prevents a step.
-func (m Mix) Warnings() []string {
-	var out []string
-	warn := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+// Warnings returns messages for the person who mixes. No warning prevents a step.
+func (m Mix) Warnings() []message.Message {
+	var out []message.Message
+	warn := func(key string, values ...any) { out = append(out, message.New(key, values...)) }
 	poured, r := m.Poured(), m.Recipe
 	w := m.weighing()
 	if !m.ByHand && w.Grade(m.Targets(), r.TolerancePct) == mix.Coarse {
-		warn("This scale knows the ratio of this mix only to %.1f %%; from %.0f g of ink on it would do.",
-			w.Uncertainty(m.Targets()).RatioPct, math.Ceil(w.SmallestUsableInk(r.Ratio, r.TolerancePct)))
+		warn("coarse-scale", "uncertainty_pct", w.Uncertainty(m.Targets()).RatioPct, "enough_g", int(math.Ceil(w.SmallestUsableInk(r.Ratio, r.TolerancePct))))
 	}
 	if finished := m.finishedG(); r.CupMaximumG > 0 && finished > r.CupMaximumG {
-		warn("The finished mix, %.1f g, does not fit into this cup, which takes %.1f g.", finished, r.CupMaximumG)
+		warn("too-big-for-cup", "finished_g", finished, "cup_g", r.CupMaximumG)
 	}
 	if m.Step != Cup && !m.ByHand && r.CupEmptyG > 0 {
 		switch {
 		case math.Abs(m.CupG) <= r.DivisionG && r.CupEmptyG > 2*r.DivisionG && poured.InkG <= 0:
-			warn("The scale showed zero at the cup: it must have been on the scale and tared.")
+			warn("cup-tared")
 		case m.CupG > r.DivisionG && math.Abs(m.CupG-r.CupEmptyG) > math.Max(2*r.DivisionG, r.CupEmptyG/5):
-			warn("The cup weighed %.1f g, an empty one weighs %.1f g: is it the right one, and empty?", m.CupG, r.CupEmptyG)
+			warn("cup-weighs-other", "cup_g", m.CupG, "empty_g", r.CupEmptyG)
 		}
 	}
 	if m.Stuck() {
-		warn("There is no room in this cup to put this right: go on with a reason, or discard the mix.")
+		warn("no-room")
 	}
 	if m.RatioFault() {
-		warn("Hardener is %+.1f %% off the ratio.", 100*mix.Deviation(poured, r.Ratio))
+		off := 100 * mix.Deviation(poured, r.Ratio)
+		if off > 0 {
+			warn("too-much-hardener", "off_pct", int(math.Round(off)))
+		} else {
+			warn("too-little-hardener", "off_pct", int(math.Round(-off)))
+		}
 	}
 	if pct := poured.ThinnerPct(); pct > 0 && m.thinnerChecked() && !r.limits().ThinnerInRange(poured) {
-		warn("Thinner is %.1f %%, outside the ink's range of %v to %v %%.", pct, r.ThinnerMinPct, r.ThinnerMaxPct)
+		warn("thinner-out-of-range", "thinner_pct", pct, "least_pct", r.ThinnerMinPct, "most_pct", r.ThinnerMaxPct)
 	}
 	if m.OrderFault() {
-		warn("Thinner was poured before the hardener was stirred in: expect a shorter life.")
+		warn("thinner-too-early")
 	}
 	if m.UnexplainedG > 0 {
-		warn("The weight rose by %.1f g before the stir; if that was poured, it is not counted.", m.UnexplainedG)
+		warn("rose-before-stir", "rise_g", m.UnexplainedG)
 	}
 	return out
 }

@@ -171,7 +171,7 @@ func refusal(t *rapid.T, before, after Mix, err error) {
 		return
 	}
 	var r *StepError
-	if !errors.As(err, &r) || r.Code == "" || r.Reason == "" {
+	if !errors.As(err, &r) || r.Code == "" || r.Message.Key == "" {
 		t.Fatalf("%v is no refusal", err)
 	}
 	if !reflect.DeepEqual(before, after) {

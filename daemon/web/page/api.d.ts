@@ -339,6 +339,7 @@ declare namespace API {
     errors?: Array<ErrorDetail> | null;
     instance?: string;
     status?: number;
+    text?: string;
     title?: string;
     type?: string;
   }
@@ -1235,6 +1236,7 @@ declare namespace API {
     at: string;
     code?: string;
     detail: string;
+    text: string;
   }
 
   interface LearnedView {

@@ -88,6 +88,9 @@ declare namespace Words {
     "board.was-once": {meaning: Value; reason: Value};
     "board.which-cup": {press: Value};
     "board.without-press": {};
+    "board.coming": {batch: Value};
+    "board.coming-for": {batch: Value; press: Value};
+    "board.nothing": {};
     "cans.add": {};
     "cans.add-it": {};
     "cans.add-lead": {};

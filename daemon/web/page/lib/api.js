@@ -131,7 +131,7 @@ async function refusal(response) {
   } catch {
     // A proxy's page, or nothing at all: the status has to do.
   }
-  const said = problem.detail || problem.title || say("api.status", { status: response.status });
+  const said = problem.text || problem.detail || problem.title || say("api.status", { status: response.status });
   const more = (problem.errors ?? []).map((e) => [e.location, e.message].filter(Boolean).join(": "));
   return new Refused([said, ...more].join(" "), response.status, (problem.type ?? "").replace(/^urn:potlifed:/, ""));
 }

@@ -1,0 +1,68 @@
+package words
+
+import (
+	"strings"
+	"time"
+
+	"potlifed/daemon/request"
+	"potlifed/model/guide"
+	"potlifed/model/message"
+	"potlifed/model/mix"
+)
+
+// Refusal returns the sentence in which a step of the guided mix is refused.
+func (l Locale) Refusal(m message.Message) string {
+	return l.Say("step-refusal."+m.Key, l.values(m.Values)...)
+}
+
+// RefusalOf returns the sentence for a change that was refused, where its kind is all that is
+// known.
+func (l Locale) RefusalOf(kind request.RefusalKind) string {
+	return l.Say("refusal-kind." + strings.ReplaceAll(string(kind), " ", "-"))
+}
+
+// Warnings returns the sentences of warnings about a mix; never nil.
+func (l Locale) Warnings(all []message.Message) []string {
+	said := make([]string, 0, len(all))
+	for _, m := range all {
+		said = append(said, l.Say("warning."+m.Key, l.values(m.Values)...))
+	}
+	return said
+}
+
+// values returns the values of a sentence as they are written, each after its name.
+func (l Locale) values(values message.Values) []any {
+	out := make([]any, 0, 2*len(values))
+	for name, v := range values {
+		out = append(out, name, l.value(name, v))
+	}
+	return out
+}
+
+// value writes a value by its type and the unit in its name.
+func (l Locale) value(name string, v any) any {
+	decimals, figure := 0, 0.0
+	switch v := v.(type) {
+	case float64:
+		decimals, figure = 1, v
+	case int:
+		figure = float64(v)
+	case time.Duration:
+		return l.Duration(v)
+	case mix.Part:
+		return l.Say("part." + string(v))
+	case guide.Step:
+		return l.Say("step." + string(v))
+	case []string:
+		return strings.Join(v, ", ")
+	default:
+		return v
+	}
+	switch {
+	case strings.HasSuffix(name, "_g"):
+		return l.Say("unit.grams", "value", l.Number(figure, decimals))
+	case strings.HasSuffix(name, "_pct"):
+		return l.Percent(figure, decimals)
+	}
+	return v
+}
