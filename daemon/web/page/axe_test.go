@@ -93,7 +93,7 @@ func (b *browser) drawn(path string) {
 	case "/", "/presses":
 		b.sees("main", "0612-1")
 	case wallPage:
-		b.eventually("drawn", `document.querySelector(".wall-line, #wall .quiet")?.checkVisibility()`)
+		b.eventually("drawn", `document.querySelector(".wall-line")?.checkVisibility() === true`)
 	case "/devices":
 		b.sees("main", "Written to disk")
 	default:

@@ -72,6 +72,7 @@ func TestDevicesInTrouble(t *testing.T) {
 	} {
 		b.sees("#verdict", text)
 	}
+	b.sees("#instruments", "It has given no reading for 15 min")
 	for _, raw := range []string{"/sys/class", "no space left"} {
 		b.eventually("no raw text is open", fmt.Sprintf(`!document.querySelector("main").innerText.includes(%q)`, raw))
 	}

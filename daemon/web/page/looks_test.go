@@ -84,6 +84,7 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		air[1].Quality, air[1].Why, air[1].Time = view.QualityBad, "no reading for 20 min", now.Add(-20*time.Minute)
 		instruments := rows["sensors"].([]view.Sensor)
 		instruments[1].Condition, instruments[1].Since, instruments[1].Detail = "stale", now.Add(-15*time.Minute), "read /sys/class/hwmon/hwmon2: no such device"
+		instruments[1].Text = "It has given no reading for 15 min: check its cable and its plug."
 		instruments[2].OutOfService = at(now.Add(2 * time.Hour))
 		rows["alarms"] = append(rows["alarms"].([]view.Alarm),
 			view.Alarm{Time: now, Name: "sensor-stale", Title: "Sensor not answering", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},

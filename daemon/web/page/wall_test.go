@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"potlifed/daemon/view"
+	"potlifed/model/guide"
 	"potlifed/model/light"
 )
 
@@ -41,6 +42,16 @@ func wallShop(now time.Time, presses int) map[string]any {
 			batches = append(batches, openBatch(now, batch, "dial-satin", id, end, end+30*time.Minute, end+time.Hour))
 		}
 		all = append(all, p)
+	}
+	if presses > 3 { // the empty one's mix is at the scale, and the next one of press-7 is ready
+		coming := mixingAt(now, guide.Hardener)
+		coming.For = "press-4"
+		batches = append(batches, coming)
+	}
+	if presses > 6 {
+		ready := openBatch(now, "0612-30", "dial-flat", "", 6*time.Hour, 7*time.Hour, 8*time.Hour)
+		ready.For = "press-7"
+		batches = append(batches, ready)
 	}
 	rows["presses"], rows["batches"], rows["scales"] = all, batches, []view.Scale{}
 	return rows
@@ -123,6 +134,7 @@ func TestWallTurns(t *testing.T) {
 	b.sees(".wall-clock", clock(0))
 	b.skip(12 * time.Second)
 	b.eventually("it turns", fmt.Sprintf(`%s === %q`, names, second))
+	b.sees(`[data-meaning="empty"] .wall-next`, "mixing")
 	b.sees(`[data-meaning="unknown"] .wall-verdict`, "Not known")
 	if line := eval[string](b, `getComputedStyle(document.querySelector('[data-meaning="unknown"] .wall-next')).textDecorationLine`); line != "line-through" {
 		t.Errorf("a time that is not known looks sure: %q", line)

@@ -614,8 +614,8 @@ declare namespace Words {
     "use.still-there": {};
     "use.unload": {};
     "wall.alarms": {n: number};
-    "wall.at-the-scale": {};
     "wall.mix-next": {};
+    "wall.mixing": {};
     "wall.next": {};
     "wall.next-not-sure": {};
     "wall.no-batch": {};

@@ -68,7 +68,7 @@ export function verdict({ press, batch }, now, contact) {
  */
 export function nextMix({ press, batch, coming }, now, contact) {
   if (!contact) return { words: "?" };
-  if (coming) return { words: coming.state === "mixing" ? say("wall.at-the-scale") : coming.state === "resting" ? say("wall.rests") : say("wall.ready") };
+  if (coming) return { words: coming.state === "mixing" ? say("wall.mixing") : coming.state === "resting" ? say("wall.rests") : say("wall.ready") };
   const at = Date.parse(batch?.next_mix_at ?? "");
   const known = Number.isFinite(at);
   if (press.meaning === "unknown") return known ? { words: timeOnWall(at, now), struck: true } : { words: "?" };

@@ -116,19 +116,15 @@ function wallLine() {
   };
 }
 
-// What a letter must measure to be read at 4 m without effort: 22 minutes of arc, 25.6 mm, on a
-// screen of 32 inches, which is 708 mm wide. On a screen of another size the same share of it.
-const capitalOfWidth = 25.6 / 708;
 const lineHeight = 1.1;
 
 /**
  * fitter returns a function that makes the text of a list as large as so many lines of it may be in
- * an element. It is never smaller than what can be read.
+ * an element.
  * @param {HTMLElement} list
  * @param {HTMLElement} element
  */
 function fitter(list, element) {
-  const pen = document.createElement("canvas").getContext("2d");
   let fitted = "";
   return (/** @type {number} */ lines) => {
     const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, list.innerText]);
@@ -137,11 +133,8 @@ function fitter(list, element) {
     Object.assign(list.style, { fontSize: `${trial}px`, width: "max-content" });
     const natural = list.offsetWidth / trial;
     list.style.width = "";
-    if (pen) pen.font = `600 ${trial}px ${getComputedStyle(list).fontFamily}`;
-    const capital = (pen?.measureText("H").actualBoundingBoxAscent ?? 0.7 * trial) / trial;
-    const least = Math.ceil((capitalOfWidth * innerWidth) / capital);
     const byHeight = element.clientHeight / lines / lineHeight;
-    const size = Math.max(least, Math.floor(Math.min(byHeight, element.clientWidth / natural)));
+    const size = Math.floor(Math.min(byHeight, element.clientWidth / natural));
     list.style.fontSize = `${size}px`;
     fitted = key;
   };
