@@ -31,7 +31,7 @@ var documents = []document{
 	},
 	{
 		At: "/presses", Listed: true, Folder: "presses",
-		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "presses/board.css"}, SkipTo: "board", Alarms: true,
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "presses/board.css", "presses/defects.css"}, SkipTo: "board", Alarms: true,
 	},
 	{
 		At: wallPage, Folder: "wall",

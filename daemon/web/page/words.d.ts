@@ -91,6 +91,17 @@ declare namespace Words {
     "board.coming": {batch: Value};
     "board.coming-for": {batch: Value; press: Value};
     "board.nothing": {};
+    "board.coming": {batch: Value};
+    "board.coming-for": {batch: Value; press: Value};
+    "board.not-on-disk": {press: Value};
+    "board.nothing": {};
+    "board.prints-today": {n: number};
+    "board.reject-kind": {count: Value; kind: Value; press: Value};
+    "board.rejects-of": {press: Value};
+    "board.rejects-today": {n: number};
+    "board.report-rejects": {};
+    "board.take-off": {};
+    "board.take-off-kind": {count: Value; kind: Value; press: Value};
     "cans.add": {};
     "cans.add-it": {};
     "cans.add-lead": {};
@@ -590,6 +601,10 @@ declare namespace Words {
     "undo.move": {batch: Value; place: Value};
     "undo.scrap": {batch: Value};
     "undo.split": {batch: Value; mass: Value; place: Value};
+    "undo.reject": {kind: Value; press: Value};
+    "undo.scrap": {batch: Value};
+    "undo.split": {batch: Value; mass: Value; place: Value};
+    "undo.take-off": {kind: Value; press: Value};
     "undo.test": {batch: Value; result: Value; test: Value};
     "undo.thin": {batch: Value; mass: Value};
     "undo.top-up": {batch: Value; from: Value};

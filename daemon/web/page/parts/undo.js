@@ -40,12 +40,47 @@ export function doneWords(path, body) {
 }
 
 /**
+ * A change that can be taken back: what was done, and how to take it back.
+ * @typedef {{ text: string, undo: () => Promise<unknown> }} Done
+ */
+
+/**
+ * doneBy returns what a change did if it can be taken back.
+ * @param {import("../lib/store.js").Store} store
+ * @param {string} path
+ * @param {any} body
+ * @param {any} answer
+ * @returns {Done | undefined}
+ */
+function doneBy(store, path, body, answer) {
+  if (!answer.id || answer.on_disk === false) return undefined;
+  if (/^presses\/[^/]+\/defects$/.test(path)) return rejected(store, path, body, answer);
+  const text = doneWords(path, body);
+  if (!text || answer.seq === undefined) return undefined;
+  return { text, undo: () => changeRow(store, "batches", `batches/${answer.id}/undo`, { seq: answer.seq }) };
+}
+
+/**
+ * rejected returns what a report of rejects did. It is taken back by a report of the opposite.
+ * @param {import("../lib/store.js").Store} store
+ * @param {string} path
+ * @param {{ kind: string, add: number }} body
+ * @param {API.PressView} press
+ * @returns {Done}
+ */
+function rejected(store, path, body, press) {
+  const kind = press.defects?.find((d) => d.kind === body.kind)?.words ?? body.kind;
+  const text = body.add > 0 ? say("undo.reject", { press: press.id, kind }) : say("undo.take-off", { press: press.id, kind });
+  return { text, undo: () => changeRow(store, "presses", path, { kind: body.kind, add: -body.add }) };
+}
+
+/**
  * undoBar shows for ten seconds what was done, with a button that takes it back.
  * @param {Pick<Page.Tools, "store">} tools
  */
 export function undoBar({ store }) {
   const what = h("p", { class: "undo-what", role: "status" });
-  /** @type {{ id: string, seq: number, text: string, until: number } | undefined} */
+  /** @type {(Done & { until: number }) | undefined} */
   let last; // what can be taken back, and until when (monotonic ms)
   /** @type {ReturnType<typeof setTimeout> | undefined} */
   let timer;
@@ -53,7 +88,7 @@ export function undoBar({ store }) {
     const action = last;
     if (!action) return;
     try {
-      await changeRow(store, "batches", `batches/${action.id}/undo`, { seq: action.seq });
+      await action.undo();
       end(say("undo.undone", { what: action.text }));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
@@ -80,12 +115,12 @@ export function undoBar({ store }) {
     show(bar, false);
   };
   onChanged((path, body, answer) => {
-    const text = doneWords(path, body);
-    if (!text || !answer.id || answer.seq === undefined || answer.on_disk === false) return;
+    const done = doneBy(store, path, body, answer);
+    if (!done) return;
     clearInterval(timer);
     clearTimeout(timer);
-    last = { id: answer.id, seq: answer.seq, text, until: performance.now() + 1000 * seconds };
-    setText(what, text);
+    last = { ...done, until: performance.now() + 1000 * seconds };
+    setText(what, done.text);
     show(undo, true);
     show(bar, true);
     tick();

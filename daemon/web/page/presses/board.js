@@ -9,6 +9,7 @@ import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { axisHead, axisKey } from "../parts/life.js";
+import { rejectsPart } from "./defects.js";
 import { othersBatches } from "./others.js";
 import { qualityWords } from "../parts/terms.js";
 import { batchActions, stillThere } from "../parts/use.js";
@@ -67,7 +68,9 @@ function boardRow(tools) {
   const { store } = tools;
   const actions = batchActions(tools);
   const press = pressActions(tools, actions.refusal);
+  const rejects = rejectsPart(tools);
   const part = placeRow("h2", [press.element], [actions.element, actions.refusal]);
+  part.element.append(rejects.element);
   /** @type {PlaceRow} */
   let row;
   return {
@@ -77,6 +80,7 @@ function boardRow(tools) {
       part.place(row);
       actions.update(row.batch);
       press.update(row);
+      rejects.update(row.press);
     },
     /**
      * @param {number} now
