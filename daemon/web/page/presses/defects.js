@@ -36,7 +36,7 @@ export function rejectsPart({ store, attempt, notify }) {
   const report = (row) => attempt(refusal, async () => {
     const id = press?.id ?? "";
     const { onDisk } = await changeRow(store, "presses", `presses/${id}/defects`, { kind: row.kind, add: takesOff ? -1 : 1 });
-    if (!onDisk) notify(say("board.not-on-disk", { press: id }));
+    if (!onDisk) notify(say("board.reject-not-on-disk", { press: id }));
     turn(false);
   });
 
