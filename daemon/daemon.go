@@ -128,7 +128,7 @@ func (s *service) run(ctx context.Context) error {
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, PublicURL: s.Shop.HTTP.PublicURL, Version: s.Version,
-		Learn: s.learn, Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(), History: s.history, Storage: s.storage,
+		Learn: s.learn, Study: s.study(), Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(), History: s.history, Storage: s.storage,
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err

@@ -13,15 +13,16 @@ const All = "all"
 
 // Answer is the result of a study. What is not known is absent.
 type Answer struct {
-	Verdict   quality.Verdict `json:"verdict" enum:"more-defects,fewer-defects,nothing-found,not-enough-data" doc:"whether humid air goes with more defects: more-defects (yes), fewer-defects (it goes with fewer), nothing-found (an effect that matters is excluded) or not-enough-data"`
-	Headline  string          `json:"headline" doc:"the answer in a sentence"`
-	Sentences []string        `json:"sentences" doc:"from which humidity on, how sure that is, and what to be careful with, in sentences"`
-	Kinds     []string        `json:"kinds" doc:"kinds of defect whose rate goes with the humidity; all is all kinds together"`
-	WeeksMore *float64        `json:"weeks_more,omitempty" doc:"about how many more weeks of the same it takes to find an effect that matters, with a chance of 80 %; only for not-enough-data"`
-	From      *time.Time      `json:"from,omitempty" doc:"begin of the first quarter of an hour with counts"`
-	To        *time.Time      `json:"to,omitempty" doc:"end of the last quarter of an hour with counts"`
-	Relevant  float64         `json:"relevant_pct" doc:"increase between the driest and the most humid tenth of the prints that is taken to matter, in %"`
-	Model     string          `json:"model" enum:"poisson,logistic" doc:"poisson: effects are ratios of rates; logistic: of odds"`
+	Verdict    quality.Verdict `json:"verdict" enum:"more-defects,fewer-defects,nothing-found,not-enough-data" doc:"whether humid air goes with more defects: more-defects (yes), fewer-defects (it goes with fewer), nothing-found (an effect that matters is excluded) or not-enough-data"`
+	Headline   string          `json:"headline" doc:"the answer in a sentence"`
+	Sentences  []string        `json:"sentences" doc:"from which humidity on, how sure that is, and what to be careful with, in sentences"`
+	Kinds      []string        `json:"kinds" doc:"kinds of defect whose rate goes with the humidity; all is all kinds together"`
+	WeeksMore  *float64        `json:"weeks_more,omitempty" doc:"about how many more weeks of the same it takes to find an effect that matters, with a chance of 80 %; only for not-enough-data"`
+	From       *time.Time      `json:"from,omitempty" doc:"begin of the first quarter of an hour with counts"`
+	To         *time.Time      `json:"to,omitempty" doc:"end of the last quarter of an hour with counts"`
+	ComputedAt *time.Time      `json:"computed_at,omitempty" doc:"when the answer was computed; the same question within five minutes gets the same answer"`
+	Relevant   float64         `json:"relevant_pct" doc:"increase between the driest and the most humid tenth of the prints that is taken to matter, in %"`
+	Model      string          `json:"model" enum:"poisson,logistic" doc:"poisson: effects are ratios of rates; logistic: of odds"`
 
 	Prints       float64            `json:"prints" doc:"number of prints"`
 	Defects      float64            `json:"defects" doc:"number of rejects among them"`
@@ -129,7 +130,7 @@ func Make(ctx context.Context, t *Table, o quality.Options, zone *time.Location)
 		return Answer{}, err
 	}
 	a := Answer{
-		Verdict: s.Verdict, Kinds: []string{}, Relevant: 100 * o.Relevant, Model: "poisson", WeeksMore: known(s.WeeksMore),
+		Verdict: s.Verdict, Kinds: []string{}, Relevant: figure(100 * o.Relevant), Model: "poisson", WeeksMore: known(s.WeeksMore),
 		Prints: s.Prints, Defects: s.Defects, Unexposed: s.Unexposed, Days: s.Days, Batches: s.Batches,
 		Clustering: s.Clustering, DesignEffect: known(s.DesignEffect), Curved: s.Curved,
 		Totals: []Total{}, Effects: []Effect{}, Curves: []Curve{}, Sentences: []string{},
@@ -149,7 +150,7 @@ func Make(ctx context.Context, t *Table, o quality.Options, zone *time.Location)
 		}
 	}
 	for _, total := range s.Totals {
-		a.Totals = append(a.Totals, Total{kindName(total.Kind), total.Defects, total.Rate, total.Interval.Low, total.Interval.High})
+		a.Totals = append(a.Totals, Total{kindName(total.Kind), total.Defects, figure(total.Rate), figure(total.Interval.Low), figure(total.Interval.High)})
 	}
 	for i, e := range s.Effects {
 		a.Effects = append(a.Effects, effectOf(e))
@@ -173,7 +174,17 @@ func known(x float64) *float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return nil
 	}
+	x = figure(x)
 	return &x
+}
+
+// figure returns a figure with six significant digits: more than the records can tell.
+func figure(x float64) float64 {
+	if x == 0 || math.IsInf(x, 0) || math.IsNaN(x) {
+		return x
+	}
+	scale := math.Pow(10, 5-math.Floor(math.Log10(math.Abs(x))))
+	return math.Round(x*scale) / scale
 }
 
 func effectOf(e quality.Effect) Effect {
@@ -198,21 +209,24 @@ func effectOf(e quality.Effect) Effect {
 func curveOf(c quality.Curve) Curve {
 	out := Curve{Kind: kindName(c.Kind), Factor: c.Factor.String(), Bins: []Bin{}, Line: []Point{}}
 	for _, b := range c.Bins {
-		out.Bins = append(out.Bins, Bin{b.Low, b.High, b.Mean, b.Prints, b.Defects, b.Rate, b.Interval.Low, b.Interval.High, b.Clusters})
+		out.Bins = append(out.Bins, Bin{
+			Low: figure(b.Low), High: figure(b.High), Mean: figure(b.Mean), Prints: b.Prints, Defects: b.Defects, Rate: figure(b.Rate),
+			RateLow: figure(b.Interval.Low), RateHigh: figure(b.Interval.High), Clusters: b.Clusters,
+		})
 	}
 	for _, p := range c.Line {
-		out.Line = append(out.Line, Point{p.X, p.Rate, p.Interval.Low, p.Interval.High})
+		out.Line = append(out.Line, Point{figure(p.X), figure(p.Rate), figure(p.Interval.Low), figure(p.Interval.High)})
 	}
 	return out
 }
 
 func thresholdOf(t quality.Threshold) *Threshold {
 	out := &Threshold{
-		Kind: kindName(t.Kind), Told: t.Told, Dry: t.Dry, RelevantAt: known(t.RelevantAt),
+		Kind: kindName(t.Kind), Told: t.Told, Dry: figure(t.Dry), RelevantAt: known(t.RelevantAt),
 		RelevantLow: known(t.RelevantInterval.Low), RelevantHigh: known(t.RelevantInterval.High),
 	}
 	if t.Told {
-		out.At, out.Low, out.High = &t.At, &t.Interval.Low, &t.Interval.High
+		out.At, out.Low, out.High = known(t.At), known(t.Interval.Low), known(t.Interval.High)
 	}
 	return out
 }

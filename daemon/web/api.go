@@ -14,6 +14,7 @@ import (
 	"potlifed/daemon/asyncapi"
 	"potlifed/daemon/describe"
 	"potlifed/daemon/history"
+	"potlifed/daemon/study"
 	"potlifed/daemon/view"
 	"potlifed/model/can"
 )
@@ -47,6 +48,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.whatIfs(api)
 	s.inks(api)
 	s.plans(api)
+	s.studies(api)
 	s.recipes(api)
 	s.sessions(api)
 	s.changes(api)
@@ -193,6 +195,9 @@ func schemaName(t reflect.Type, hint string) string {
 	}
 	if t.PkgPath() == reflect.TypeFor[history.Air]().PkgPath() {
 		name = "History" + name
+	}
+	if t.PkgPath() == reflect.TypeFor[study.Answer]().PkgPath() {
+		name = "Study" + name
 	}
 	return name
 }

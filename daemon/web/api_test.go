@@ -8,8 +8,10 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/study"
 	"potlifed/daemon/view"
 )
 
@@ -151,6 +153,8 @@ func TestDescription(t *testing.T) {
 		"get sessions",
 		"get storage",
 		"get stream",
+		"get study",
+		"get study/chart",
 		"get waste",
 		"post alarms/{name}/{subject}/acknowledge",
 		"post alarms/{name}/{subject}/shelve",
@@ -213,7 +217,9 @@ func TestAnswersMatchDescription(t *testing.T) {
 	s := newStand()
 	s.kept = []view.Event{{Seq: 1, JSON: []byte(`{"time":"2026-06-12T09:30:00Z","seq":1,"journal":"j1","kind":"good","by":"anna","batch":"0612-1"}`)}}
 	s.steps = someAir()
-	h := withHistory(t, s, newServer(t, s)).Handler()
+	server := withHistory(t, s, newServer(t, s))
+	server.settings.Study = study.NewRunner(rejecting{}, time.UTC, time.Now)
+	h := server.Handler()
 	var d struct {
 		Paths      map[string]map[string]any
 		Components struct{ Schemas map[string]any }
@@ -221,7 +227,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	if err := json.Unmarshal(answerTo(h, fromHere("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
-	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench", "history/sensors": "history/sensors?sensor=bench-air"}
+	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench", "history/sensors": "history/sensors?sensor=bench-air", "study/chart": "study/chart?press=press-1"}
 	for path, operations := range d.Paths {
 		name := strings.TrimPrefix(path, "/api/v1/")
 		if operations["get"] == nil || name == "stream" {

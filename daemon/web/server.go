@@ -73,6 +73,8 @@ type Settings struct {
 	Events        []describe.EventKind // the kinds of events, for the API's description
 	// Learn fits the shop's inks to how their batches ended. It takes its time.
 	Learn func(ctx context.Context) ([]outcomes.Learned, error)
+	// Study answers from the history; nil where there is none.
+	Study Study
 	// Neighbours are other benches as they are known now; nil where none are shown. It must
 	// not wait.
 	Neighbours func() []neighbours.Bench

@@ -1643,6 +1643,135 @@ declare namespace API {
     ok: boolean;
   }
 
+  interface StudyAnswer {
+    batches: number;
+    clusters_are: "day" | "batch" | "none";
+    computed_at?: string;
+    curved: boolean;
+    curves: Array<StudyCurve> | null;
+    days: number;
+    defects: number;
+    defects_without_prints: number;
+    design_effect?: number;
+    effects: Array<StudyEffect> | null;
+    from?: string;
+    headline: string;
+    kinds: Array<string> | null;
+    model: "poisson" | "logistic";
+    prints: number;
+    prints_without_air: number;
+    relevant_pct: number;
+    sentences: Array<string> | null;
+    threshold?: StudyThreshold;
+    to?: string;
+    totals: Array<StudyTotal> | null;
+    verdict: "more-defects" | "fewer-defects" | "nothing-found" | "not-enough-data";
+    weeks_more?: number;
+  }
+
+  interface StudyBin {
+    clusters: number;
+    defects: number;
+    high: number;
+    low: number;
+    mean: number;
+    prints: number;
+    rate: number;
+    rate_high: number;
+    rate_low: number;
+  }
+
+  interface StudyChart {
+    by: "hour" | "batch" | "day";
+    centre: number;
+    kind: string;
+    laney: boolean;
+    points: Array<StudyChartPoint> | null;
+    press: string;
+    sigma_z: number;
+    sparse: boolean;
+    type: "p" | "u";
+  }
+
+  interface StudyChartPoint {
+    batch?: string;
+    defects: number;
+    from: string;
+    high: number;
+    humidity_pct?: number;
+    low: number;
+    out: boolean;
+    prints: number;
+    rate: number;
+    rules: Array<"nine-on-one-side" | "six-in-one-direction" | "fourteen-in-turn" | "two-of-three-far" | "four-of-five-off" | "fifteen-near" | "eight-away"> | null;
+    spent?: number;
+    temperature_c?: number;
+    to: string;
+    vapour_density_g_m3?: number;
+    z: number;
+  }
+
+  interface StudyCurve {
+    bins: Array<StudyBin> | null;
+    factor: string;
+    kind: string;
+    line: Array<StudyPoint> | null;
+    title: string;
+  }
+
+  interface StudyEffect {
+    adjusted_for: Array<string> | null;
+    clusters: number;
+    defects: number;
+    design_effect?: number;
+    dispersion?: number;
+    excluded: boolean;
+    factor: "vapour_density_g_m3" | "humidity_pct" | "temperature_c" | "spent" | "thinner_pct" | "ratio_error_pct";
+    found: boolean;
+    kind: string;
+    method?: "cluster-bias-reduced" | "quasi-likelihood";
+    p?: number;
+    prints: number;
+    q?: number;
+    ratio?: number;
+    ratio_high?: number;
+    ratio_low?: number;
+    reason?: "no-prints" | "no-defects" | "few-defects" | "no-change" | "one-sided" | "undecided" | "not-fitted";
+    step: number;
+    swing?: number;
+    swing_high?: number;
+    swing_low?: number;
+    weeks_more?: number;
+    words: string;
+  }
+
+  interface StudyPoint {
+    rate: number;
+    rate_high: number;
+    rate_low: number;
+    x: number;
+  }
+
+  interface StudyThreshold {
+    at_g_m3?: number;
+    dry_g_m3: number;
+    high_g_m3?: number;
+    kind: string;
+    low_g_m3?: number;
+    relevant_at_g_m3?: number;
+    relevant_high_g_m3?: number;
+    relevant_low_g_m3?: number;
+    told: boolean;
+  }
+
+  interface StudyTotal {
+    defects: number;
+    kind: string;
+    rate: number;
+    rate_high: number;
+    rate_low: number;
+  }
+
   interface TakeOutOfService {
     reason: string;
     until: string;

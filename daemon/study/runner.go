@@ -1,0 +1,123 @@
+package study
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"potlifed/model/quality"
+)
+
+// Source is where the counts of a bench come from.
+type Source interface {
+	// Fill adds the prints, rejects and batches that the filter takes. It may be called by
+	// several goroutines. The error is that of reading.
+	Fill(ctx context.Context, t *Table, f Filter) error
+}
+
+// Request is what a study is asked.
+type Request struct {
+	Filter
+	Relevant float64 // as [quality.Options.Relevant]
+	Family   quality.Family
+}
+
+// Runner answers requests from a source. One study runs at a time, so that it takes one
+// processor at most, and answers are kept for a while. Its methods may be called by several
+// goroutines; none of them touches the bench's loop.
+type Runner struct {
+	source Source
+	zone   *time.Location
+	now    func() time.Time
+	turn   chan struct{} // one token: who has it, computes
+
+	mu     sync.Mutex // guards what follows
+	recent map[Request]kept
+}
+
+type kept struct {
+	answer Answer
+	at     time.Time
+}
+
+const (
+	// keptFor is how long an answer is given again.
+	keptFor = 5 * time.Minute
+	// mostKept bounds the answers that are kept.
+	mostKept = 16
+)
+
+// NewRunner returns a runner. Days are those of the zone; now is used to see how old an answer
+// is.
+func NewRunner(source Source, zone *time.Location, now func() time.Time) *Runner {
+	return &Runner{source: source, zone: zone, now: now, turn: make(chan struct{}, 1), recent: map[Request]kept{}}
+}
+
+// Study answers a request, without sentences. The same request within five minutes gets the same
+// answer. The error is that of reading, or of the context.
+func (r *Runner) Study(ctx context.Context, q Request) (Answer, error) {
+	if a, ok := r.kept(q); ok {
+		return a, nil
+	}
+	select {
+	case r.turn <- struct{}{}:
+		defer func() { <-r.turn }()
+	case <-ctx.Done():
+		return Answer{}, ctx.Err()
+	}
+	if a, ok := r.kept(q); ok { // computed for another one who waited
+		return a, nil
+	}
+	t := NewTable(q.Filter)
+	if err := r.source.Fill(ctx, t, q.Filter); err != nil {
+		return Answer{}, err
+	}
+	a, err := Make(ctx, t, quality.Options{Relevant: q.Relevant, Family: q.Family}, r.zone)
+	if err != nil {
+		return Answer{}, err
+	}
+	at := r.now().UTC().Truncate(time.Second)
+	a.ComputedAt = &at
+	r.keep(q, a)
+	return a, nil
+}
+
+// Chart returns the control chart of a press, without keeping it.
+func (r *Runner) Chart(ctx context.Context, q ChartRequest) (Chart, error) {
+	f := Filter{From: q.From, To: q.To, Press: q.Press, Kind: q.Kind}
+	t := NewTable(f)
+	if err := r.source.Fill(ctx, t, f); err != nil {
+		return Chart{}, err
+	}
+	return t.Chart(q, r.zone), nil
+}
+
+func (r *Runner) kept(q Request) (Answer, bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k, ok := r.recent[q]
+	return k.answer, ok && r.now().Sub(k.at).Abs() < keptFor
+}
+
+// keep keeps an answer in the place of what is too old, or of the oldest.
+func (r *Runner) keep(q Request, a Answer) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	now := r.now()
+	for old, k := range r.recent {
+		if now.Sub(k.at).Abs() >= keptFor {
+			delete(r.recent, old)
+		}
+	}
+	for len(r.recent) >= mostKept {
+		var oldest Request
+		at := now.Add(time.Hour)
+		for old, k := range r.recent {
+			if k.at.Before(at) {
+				oldest, at = old, k.at
+			}
+		}
+		delete(r.recent, oldest)
+	}
+	r.recent[q] = kept{a, now}
+}

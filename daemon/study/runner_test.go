@@ -1,0 +1,147 @@
+package study
+
+import (
+	"context"
+	"errors"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"potlifed/model/quality"
+)
+
+// slow is a source that takes a second of its time.
+type slow struct {
+	fills, at, most int // how often it was asked; how many at once, now and at most
+	err             error
+}
+
+func (s *slow) Fill(ctx context.Context, t *Table, f Filter) error {
+	s.fills++
+	s.at++
+	s.most = max(s.most, s.at)
+	defer func() { s.at-- }()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-time.After(time.Second):
+	}
+	t.Add(prints(0, "a", 100, 20))
+	return s.err
+}
+
+func TestAnswersAreKeptAndMadeOneAfterTheOther(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		source := &slow{}
+		r := NewRunner(source, time.UTC, time.Now)
+		ask := func(q Request) Answer {
+			a, err := r.Study(t.Context(), q)
+			if err != nil {
+				t.Error(err)
+			}
+			return a
+		}
+		usual := Request{Relevant: 0.25}
+		done := make(chan Answer)
+		for range 3 {
+			go func() { done <- ask(usual) }()
+			go func() { done <- ask(Request{Filter: Filter{Press: "press-1"}, Relevant: 0.25}) }()
+		}
+		for range 6 {
+			if a := <-done; a.Prints != 100 {
+				t.Errorf("%v prints", a.Prints)
+			}
+		}
+		if source.fills != 2 || source.most != 1 {
+			t.Errorf("read %d times, %d at once", source.fills, source.most)
+		}
+		time.Sleep(keptFor)
+		ask(usual)
+		if source.fills != 3 {
+			t.Errorf("after five minutes: read %d times", source.fills)
+		}
+		for i := range 2 * mostKept {
+			ask(Request{Relevant: 0.01 * float64(1+i)})
+		}
+		if n := len(r.recent); n > mostKept {
+			t.Errorf("%d answers are kept", n)
+		}
+	})
+}
+
+func TestStudyEndsWithItsContext(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := NewRunner(&slow{}, time.UTC, time.Now)
+		ctx, cancel := context.WithTimeout(t.Context(), time.Millisecond)
+		defer cancel()
+		if _, err := r.Study(ctx, Request{}); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("%v", err)
+		}
+		// Who waits for another one's study ends too.
+		go r.Study(t.Context(), Request{})
+		synctest.Wait()
+		ctx, stop := context.WithTimeout(t.Context(), time.Millisecond)
+		defer stop()
+		if _, err := r.Study(ctx, Request{Relevant: 1}); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("%v", err)
+		}
+		time.Sleep(2 * time.Second)
+	})
+}
+
+func TestAnErrorIsNotKept(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		source := &slow{err: errors.New("no disk")}
+		r := NewRunner(source, time.UTC, time.Now)
+		for range 2 {
+			if _, err := r.Study(t.Context(), Request{}); err == nil {
+				t.Error("no error")
+			}
+		}
+		if source.fills != 2 {
+			t.Errorf("read %d times", source.fills)
+		}
+	})
+}
+
+func TestChart(t *testing.T) {
+	table := NewTable(Filter{Press: "press-1"})
+	for day := range 6 {
+		for cell := range 8 { // a batch for each of two hours
+			minute, batch := day*24*60+cell*15, []string{"a", "b"}[cell/4]
+			table.Add(prints(minute, batch+string(rune('0'+day)), 200, 20))
+			n := 2.0
+			if day == 4 && cell >= 4 {
+				n = 12 // a bad batch
+			}
+			table.Add(rejects(minute, batch+string(rune('0'+day)), "dust", n))
+		}
+	}
+	c := table.Chart(ChartRequest{Press: "press-1"}, time.UTC)
+	if c.By != ByHour || c.Type != quality.PChart || c.Kind != All || len(c.Points) != 12 {
+		t.Fatalf("%+v", c)
+	}
+	for i, p := range c.Points {
+		if bad := i == 9; p.Out != bad || p.Prints != 800 || p.To.Sub(p.From) != time.Hour || p.TemperatureC == nil || p.HumidityPct != nil {
+			t.Errorf("point %d: %+v", i, p)
+		}
+	}
+	if p := c.Points[9]; p.Batch != "b4" || p.Defects != 48 {
+		t.Errorf("%+v", p)
+	}
+	if c := table.Chart(ChartRequest{Press: "press-1", By: ByDay}, time.UTC); len(c.Points) != 6 || c.Points[4].Batch != "" || c.Points[4].Defects != 56 {
+		t.Errorf("by day: %+v", c)
+	}
+	if c := table.Chart(ChartRequest{Press: "press-1", By: ByBatch}, time.UTC); len(c.Points) != 12 {
+		t.Errorf("by batch: %+v", c)
+	}
+	few := NewTable(Filter{})
+	few.Add(prints(0, "a", 10, 20))
+	few.Add(rejects(0, "a", "dust", 12))
+	if c := few.Chart(ChartRequest{}, time.UTC); c.By != ByHour || c.Type != quality.UChart || len(c.Points) != 1 {
+		t.Errorf("more rejects than prints: %+v", c)
+	}
+	if c := NewTable(Filter{}).Chart(ChartRequest{Kind: "dust"}, time.UTC); c.Points == nil || len(c.Points) != 0 || c.Kind != "dust" {
+		t.Errorf("no prints: %+v", c)
+	}
+}
