@@ -8,12 +8,15 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
+	"potlifed/model/mix"
 	"potlifed/model/weigh"
 )
 
-// Two steps are plain to see, and nobody is asked to confirm them: an empty cup of a known weight
-// that is set down on an empty pan, and a cup that was off the scale for as long as its ink
-// must be stirred and came back. Whatever is less plain waits for a person.
+// Three things are plain to see, and nobody is asked to confirm them: an empty cup of a known
+// weight that is set down on an empty pan; a cup that was off the scale for as long as its ink
+// must be stirred and came back; and hardener that was in ratio and at rest when the cup was
+// lifted for that stir. Whatever is less plain waits for a person. So does thinner that was
+// lifted: people stir and look at the mix before they add the rest.
 
 // lifted is since when the cup of a mix is off the scale.
 type lifted struct {
@@ -32,7 +35,7 @@ func (b *Bench) confirmByItself(s *scale, change weigh.Change, now time.Time) {
 	switch {
 	case on.Mix.Step == guide.Cup:
 		b.takeCup(s, on, now)
-	case !on.Mix.Step.Stirs():
+	case !on.Mix.Step.Stirs() && on.Mix.Step != guide.Hardener:
 		s.lifted = lifted{}
 	case change == weigh.Zeroed || change == weigh.Lifted:
 		s.lifted = lifted{on.ID, s.last.At}
@@ -60,7 +63,25 @@ func (b *Bench) takeStir(s *scale, on *record.Batch, now time.Time) {
 	if off.batch != on.ID || stir <= 0 || s.last.At.Sub(off.at) < stir || b.anotherWeighsAs(on, s.last.Grams) {
 		return
 	}
-	b.confirmAs(on, now)
+	if on.Mix.Step == guide.Hardener {
+		if !hardenerIsRight(on.Mix, s.last.Grams) || !b.confirmAs(on, now) {
+			return
+		}
+		on = b.state.Batches[on.ID]
+	}
+	if on.Mix.Step.Stirs() {
+		b.confirmAs(on, now)
+	}
+}
+
+// hardenerIsRight reports whether what is in the cup and not taken is hardener in ratio.
+func hardenerIsRight(m guide.Mix, readingG float64) bool {
+	n, loose := m.NotTaken(readingG)
+	if !loose || n.Part != mix.Hardener {
+		return false
+	}
+	v, _ := m.Judge(n.G)
+	return v == guide.Right
 }
 
 // anotherWeighsAs reports whether the cup of a finished mix that was never used may weigh as
@@ -79,13 +100,14 @@ func (b *Bench) anotherWeighsAs(on *record.Batch, readingG float64) bool {
 }
 
 // confirmAs confirms the step of a mix for the bench itself. What a person would be refused is
-// not confirmed.
-func (b *Bench) confirmAs(on *record.Batch, now time.Time) {
+// not confirmed, and false is returned.
+func (b *Bench) confirmAs(on *record.Batch, now time.Time) bool {
 	_, err := b.confirmStep(now, actor.Bench, on, request.ConfirmStep{Batch: on.ID, Step: string(on.Mix.Step)}, true)
 	if err != nil {
 		b.log.Debug("a step is left to a person", "batch", on.ID, "step", on.Mix.Step, "err", err)
-		return
+		return false
 	}
 	s := b.scales[on.Scale]
 	s.byBench, s.byBenchAt = true, b.clock.mono()
+	return true
 }

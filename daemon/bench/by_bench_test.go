@@ -6,6 +6,7 @@ import (
 
 	"potlifed/daemon/request"
 	"potlifed/model/guide"
+	"potlifed/model/mix"
 	"potlifed/model/weigh"
 )
 
@@ -135,6 +136,79 @@ func TestAStirIsSeen(t *testing.T) {
 	s.at(id, guide.StirThinner)
 	s.weighs(gross, 2*time.Second)
 	s.at(id, guide.StirThinner)
+}
+
+// Hardener that is in ratio and at rest when its cup is lifted for the stir is taken with it;
+// one undo takes both back.
+func TestHardenerIsTakenWithItsStir(t *testing.T) {
+	pour := func(g float64) (s *shop, id string) {
+		s = openShop(t, t.TempDir(), newClock())
+		s.pass(20*time.Second, both(mild))
+		id = s.must(request.StartMix{Ink: "dial-satin", Press: "press-1"}).ID
+		s.weighs(12, 2*time.Second)
+		s.must(request.ConfirmStep{Batch: id, Step: "cup"})
+		s.pours(12, 72, 6*time.Second)
+		s.must(request.ConfirmStep{Batch: id, Step: "ink"})
+		s.pours(72, 72+g, 3*time.Second)
+		s.weighs(0, 25*time.Second)
+		s.putsDown(72 + g - 0.5)
+		return s, id
+	}
+	s, id := pour(15.1)
+	s.at(id, guide.Thinner)
+	if v := s.batch(id); !near(poured(v)["hardener"], 15.1) || v.MixedAt == nil {
+		t.Errorf("poured %v", poured(v))
+	}
+	seq := s.b.state.Seq
+	for _, step := range []string{"hardener", "stir-hardener"} {
+		if v := s.must(request.ConfirmStep{Batch: id, Step: step}); *v.Step != guide.Thinner || s.b.state.Seq != seq {
+			t.Errorf("%s confirmed by a person, too: at %s after %d events", step, *v.Step, s.b.state.Seq-seq)
+		}
+	}
+	by := s.batch(id).ByBench
+	if by == nil {
+		t.Fatal("not confirmed by the bench")
+	}
+	s.must(request.Undo{Batch: id, Seq: by.Seq})
+	s.weighs(86.6, 2*time.Second)
+	s.at(id, guide.Hardener)
+	if n := s.scaleView().NotTaken; n == nil || !near(n.G, 15.1) || n.Part != mix.Hardener {
+		t.Errorf("undone, and not taken is %+v", n)
+	}
+	// Out of ratio it waits for a person.
+	for _, g := range []float64{13, 18} {
+		s, id := pour(g)
+		s.at(id, guide.Hardener)
+	}
+}
+
+// An ordinary mix takes four requests: start, the ink, the thinner, and the press. The change-over
+// is in the last one.
+func TestRequestsOfAnOrdinaryMix(t *testing.T) {
+	s := knowsCups(t)
+	requests := 0
+	ask := func(c request.Change) string { requests++; return s.must(c).ID }
+	id := ask(request.StartMix{Ink: "dial-satin", Press: "press-2"})
+	s.weighs(0, 2*time.Second)
+	s.putsDown(12)
+	s.pours(12, 72, 6*time.Second)
+	ask(request.ConfirmStep{Batch: id, Step: "ink"})
+	s.pours(72, 87, 3*time.Second)
+	s.weighs(0, 25*time.Second)
+	s.putsDown(87)
+	s.pours(87, 94.5, 2*time.Second)
+	ask(request.ConfirmStep{Batch: id, Step: "thinner"})
+	s.weighs(0, 25*time.Second)
+	s.putsDown(94.5)
+	s.at(id, guide.Load)
+	old := s.b.state.Presses["press-2"].Batch
+	ask(request.LoadBatch{Batch: id, Press: "press-2", ComesOff: &request.ComesOff{Batch: old, Outcome: "used-up"}})
+	if requests != 4 || text(s.batch(id).Press) != "press-2" || len(s.b.state.Batches) != 1 {
+		t.Errorf("%d requests, on %q, %d open batches", requests, text(s.batch(id).Press), len(s.b.state.Batches))
+	}
+	if p := poured(s.batch(id)); !near(p["ink"], 60) || !near(p["hardener"], 15) || !near(p["thinner"], 7.5) {
+		t.Errorf("poured %v", p)
+	}
 }
 
 // What came back is lighter than what clings to a stick, or heavier: a person is asked.

@@ -221,7 +221,7 @@ func (b *Bench) confirm(now time.Time, by actor.Name, c request.ConfirmStep) (an
 	if err != nil {
 		return nil, err
 	}
-	if step := guide.Step(c.Step); batch.Mix.ByBench == step && step != batch.Mix.Step {
+	if step, by := guide.Step(c.Step), batch.Mix.ByBench; step != batch.Mix.Step && (by == step || by == guide.StirHardener && step == guide.Hardener) {
 		return b.viewOf(batch.ID, now) // the bench was quicker
 	}
 	return b.confirmStep(now, by, batch, c, false)

@@ -187,8 +187,8 @@ func with[V any](a, older map[string]V) map[string]V {
 }
 
 // continuesWith reports whether the next event belongs to the same change: a press is
-// cleared, or its batch closed, before another batch is loaded on it, and the can of an added
-// thinner follows.
+// cleared, or its batch closed, before another batch is loaded on it; the can of an added
+// thinner follows; and the bench confirms a pour and its stir together.
 func (u Undoable) continuesWith(next Record) bool {
 	if next.Seq != u.Seq+1 || !next.Stamp.At.Equal(u.At) || next.By != u.By {
 		return false
@@ -201,7 +201,9 @@ func (u Undoable) continuesWith(next Record) bool {
 		_, cleared := u.Presses[e.Press]
 		return u.Kind == KindUnloaded && cleared
 	case PouredFrom:
-		return u.Kind == KindThinned
+		return u.Kind == KindThinned || u.Kind == KindConfirmed
+	case Confirmed:
+		return u.Kind == KindConfirmed && e.ByBench
 	}
 	return false
 }

@@ -88,7 +88,7 @@ type Pour struct {
 // ByBench is a step that no person has confirmed.
 type ByBench struct {
 	Seq   uint64     `json:"seq" doc:"number of the event, for undo"`
-	Step  guide.Step `json:"step" doc:"the step: cup, stir-hardener or stir-thinner"`
+	Step  guide.Step `json:"step" doc:"the step, or the first of two: cup, hardener, stir-hardener or stir-thinner"`
 	At    time.Time  `json:"at" doc:"when the bench confirmed it"`
 	Until time.Time  `json:"until" doc:"until when it can be undone, unless something happens to the mix before"`
 }
