@@ -1,5 +1,7 @@
 // Ways to correct a wrong pour, in words and grams.
 import { grams, pipettes } from "../lib/format.js";
+import { say } from "../lib/words.js";
+import { term } from "../parts/terms.js";
 
 /**
  * added lists what a correction adds, as [part, grams], in the order of pouring.
@@ -26,12 +28,14 @@ export function firstPart(correction) {
  * @param {API.Correction} correction
  */
 export function correctionWords(correction) {
-  const list = added(correction).map(([part, g]) => `${grams(g)} of ${part}${part === "thinner" ? ` (${pipettes(g)})` : ""}`);
-  const aim = correction.to === "exact" ? "exactly on the recipe" : "just inside the tolerance";
-  const thinner = correction.thinner_g > 0 ? `, ${grams(correction.thinner_g)} of it thinner` : "";
+  const list = added(correction).map(([part, g]) => {
+    const what = { mass: grams(g), part: term("part", part) };
+    return part === "thinner" ? say("correction.pour-thinner", { ...what, pipettes: pipettes(g) }) : say("correction.pour", what);
+  });
+  const total = { total: grams(correction.total_g), thinner: grams(correction.thinner_g) };
   return {
-    add: `Add ${list.join(", then ")}`,
-    aim,
-    total: `The finished mix will be ${grams(correction.total_g)}${thinner}.`,
+    add: say("correction.add", { what: list.reduce((first, then) => say("correction.then", { first, then })) }),
+    aim: correction.to === "exact" ? say("correction.exact") : say("correction.tolerance"),
+    total: correction.thinner_g > 0 ? say("correction.total-thinner", total) : say("correction.total", { total: total.total }),
   };
 }

@@ -3,8 +3,9 @@
 import { change, Refused } from "../lib/api.js";
 import { ask, reasonFields, reasonOf } from "../lib/dialogs.js";
 import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 
-const reasons = ["Only for a trial print", "Its maker says it keeps for longer", "I looked at the calendar: it is not past it"];
+const reasons = () => [say("override.trial"), say("can-choice.keeps-longer"), say("can-choice.not-past")];
 
 /**
  * pourFromPart makes that part of a mix. current returns the batch, confirm confirms its step.
@@ -19,10 +20,10 @@ export function pourFromPart({ attempt }, current, confirm) {
   const past = h("p");
   const reason = h("p", { class: "quiet" });
   const stir = h("p", { class: "can-stir" });
-  const override = button("Use it all the same…", "big", () => withChosen((can) => reasonDialog(can, (text) => (given = { key: keyOf(), text }))));
+  const override = button(say("can-choice.use-anyway"), "big", () => withChosen((can) => reasonDialog(can, (text) => (given = { key: keyOf(), text }))));
   const expired = h("div", { class: "refusal can-expired" }, past, override);
-  const stirred = button("It is stirred", "big", () => withChosen(({ can }) => attempt(refusal, () => change(`cans/${can}/stirred`))));
-  const empty = button("It is empty now", "big quiet-button", () => withChosen(({ can }) => attempt(refusal, () => emptied(can))));
+  const stirred = button("", "big", () => withChosen(({ can }) => attempt(refusal, () => change(`cans/${can}/stirred`))));
+  const empty = button(say("can-choice.empty"), "big quiet-button", () => withChosen(({ can }) => attempt(refusal, () => emptied(can))));
   const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, stir,
     stirred, refusal);
   let drawn = "";
@@ -70,7 +71,7 @@ export function pourFromPart({ attempt }, current, confirm) {
       const key = JSON.stringify([place(), choices(), can?.can]);
       if (key !== drawn) {
         drawn = key;
-        setText(legend, current().step === "thinner" ? "Poured from" : "Poured from (wipe its rim first: what dries there falls in)");
+        setText(legend, current().step === "thinner" ? say("can-choice.from") : say("can-choice.from-wiped"));
         list.replaceChildren(...choices().map((c) => chip(c, c === can, () => {
           picked = { at: place(), can: c.can };
           this.update();
@@ -79,14 +80,14 @@ export function pourFromPart({ attempt }, current, confirm) {
       const excused = Boolean(can?.expired) && given.key === keyOf();
       setText(past, can?.expired ?? "");
       show(expired, Boolean(can?.expired));
-      setText(reason, excused ? `Used all the same: ${given.text}` : "");
+      setText(reason, excused ? say("can-choice.used-anyway", { why: given.text }) : "");
       show(reason, excused);
       show(override, Boolean(can?.expired) && !excused);
-      setText(stir, can?.stir ? `First stir can ${can.can} to the bottom: ${can.stir}. Pigment settles.` : "");
+      setText(stir, can?.stir ? say("can-choice.stir", { can: can.can, why: can.stir }) : "");
       show(stir, Boolean(can?.stir));
-      setText(stirred, `Can ${can?.can} is stirred`);
+      setText(stirred, say("can-choice.stirred", { can: can?.can ?? "" }));
       show(stirred, Boolean(can?.stir));
-      empty.setAttribute("aria-label", `It is empty now (${can?.can})`);
+      empty.setAttribute("aria-label", `${empty.textContent} (${can?.can})`);
       show(empty, Boolean(can));
     },
   };
@@ -98,7 +99,7 @@ export function pourFromPart({ attempt }, current, confirm) {
  * @param {() => void} choose
  */
 function chip(c, checked, choose) {
-  const note = [c.lot && `lot ${c.lot}`, c.colour, c.expired && "past its day, or not known"].filter(Boolean).join(", ");
+  const note = [c.lot && say("cans.lot", { lot: c.lot }), c.colour, c.expired && say("can-choice.expired")].filter(Boolean).join(", ");
   const input = h("input", { type: "radio", name: "pour-from", value: c.can, checked });
   input.addEventListener("change", choose);
   return h("label", { class: "chip" }, input, h("span", { class: "chip-body" }, h("span", { text: c.can }), note && h("small", { text: note })));
@@ -110,10 +111,10 @@ function chip(c, checked, choose) {
  */
 function reasonDialog(can, take) {
   ask({
-    title: `Use can ${can.can} all the same?`,
-    lead: `${can.expired} Your reason will be kept with this batch, and shown on it.`,
-    body: reasonFields(reasons),
-    submitLabel: "Use it for this reason",
+    title: say("can-choice.anyway-title", { can: can.can }),
+    lead: say("can-choice.anyway-lead", { why: can.expired ?? "" }),
+    body: reasonFields(reasons()),
+    submitLabel: say("override.use"),
     submit: (data) => take(reasonOf(data)),
   });
 }

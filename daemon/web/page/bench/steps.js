@@ -1,13 +1,14 @@
 // The steps of a guided mix: what to do, how it is confirmed, and what comes next.
 import { duration, grams, thinnerAmount } from "../lib/format.js";
 import { say } from "../lib/words.js";
+import { term } from "../parts/terms.js";
 
 export const order = ["cup", "ink", "hardener", "stir-hardener", "thinner", "stir-thinner", "rest", "load"];
 
-/** @type {Record<string, string>} */
+/** @type {Record<string, Words.Key>} */
 const short = {
-  cup: "Cup", ink: "Ink", hardener: "Hardener", "stir-hardener": "Stir", thinner: "Thinner",
-  "stir-thinner": "Stir", rest: "Rest", load: "Load",
+  cup: "steps.cup", ink: "steps.ink", hardener: "steps.hardener", "stir-hardener": "steps.stir", thinner: "steps.thinner",
+  "stir-thinner": "steps.stir", rest: "steps.rest", load: "steps.load",
 };
 
 /**
@@ -15,7 +16,8 @@ const short = {
  * @param {string} step
  */
 export function shortName(step) {
-  return short[step] ?? step;
+  const key = short[step];
+  return key ? say(key) : step;
 }
 
 /**
@@ -42,8 +44,8 @@ export function stepsOf(batch, ink) {
  */
 export function partName(part, batch, ink) {
   const id = part === "ink" ? batch.ink : part === "hardener" ? ink?.hardener : undefined;
-  if (!id) return part;
-  return id.includes(part) ? id : `${part} ${id}`;
+  if (!id) return term("part", part);
+  return id.includes(part) ? id : say("steps.part", { part: term("part", part), material: id });
 }
 
 /**
@@ -56,24 +58,24 @@ export function partName(part, batch, ink) {
 export function instruction(batch, ink, pour) {
   switch (batch.step) {
     case "cup":
-      return { head: `Put an empty ${batch.cup} on the scale`, hint: "Take your hands off it and wait until the weight has settled.", done: "The cup is on" };
+      return { head: say("steps.put-cup", { cup: batch.cup }), hint: say("steps.hands-off"), done: say("steps.cup-on") };
     case "ink":
     case "hardener":
     case "thinner": {
       const part = pour?.part ?? batch.step;
       const mending = part !== batch.step || (batch.corrections ?? []).length > 0;
       return {
-        head: `${mending ? "Add" : "Pour"} ${partName(part, batch, ink)}`,
+        head: say(mending ? "steps.add" : "steps.pour", { what: partName(part, batch, ink) }),
         hint: part === "thinner" && pour ? `${thinnerAmount(pour.target_g)}.` : "",
-        done: `The ${part} is in`,
+        done: say("steps.in", { part: term("part", part) }),
       };
     }
     case "stir-hardener":
-      return { head: "Stir the hardener in", hint: "Slowly and thoroughly; scrape the side and the bottom.", done: "It is stirred in" };
+      return { head: say("steps.stir-hardener"), hint: say("steps.scrape"), done: say("steps.stirred") };
     case "stir-thinner":
-      return { head: "Stir the thinner in", hint: "Until no streak is left.", done: "It is stirred in" };
+      return { head: say("steps.stir-thinner"), hint: say("steps.no-streak"), done: say("steps.stirred") };
   }
-  return { head: `Step ${batch.step}`, hint: "", done: "It is done" };
+  return { head: say("steps.step", { step: term("step", batch.step ?? "") }), hint: "", done: say("steps.done") };
 }
 
 /**
@@ -88,18 +90,18 @@ export function ahead(batch, ink) {
   const target = batch.targets_g;
   switch (next) {
     case "ink":
-      return `${grams(target.ink)} of ${partName("ink", batch, ink)}`;
+      return say("steps.next-ink", { mass: grams(target.ink), what: partName("ink", batch, ink) });
     case "hardener":
-      return `about ${grams(target.hardener)} of ${partName("hardener", batch, ink)}`;
+      return say("steps.next-hardener", { mass: grams(target.hardener), what: partName("hardener", batch, ink) });
     case "stir-hardener":
     case "stir-thinner":
-      return "stir";
+      return say("steps.next-stir");
     case "thinner":
-      return `thinner, ${thinnerAmount(target.thinner ?? 0)}`;
+      return say("steps.next-thinner", { amount: thinnerAmount(target.thinner ?? 0) });
     case "rest":
-      return `let it rest for ${duration(ink?.rest_s ?? 0)}`;
+      return say("steps.next-rest", { for: duration(ink?.rest_s ?? 0) });
     case "load":
-      return batch.for_press ? `onto ${batch.for_press}` : "onto a press";
+      return batch.for_press ? say("steps.next-press", { press: batch.for_press }) : say("steps.next-load");
   }
   return "";
 }

@@ -1,5 +1,6 @@
 // What to do while nothing has come from a scale yet: in a new shop, or with the wrong port.
 import { h, setText, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 
 // neverHeard tells whether no line has come from a scale since the service started.
 export const neverHeard = (/** @type {API.ScaleView | undefined} */ scale) => scale !== undefined && !scale.time && scale.quality !== "good";
@@ -9,18 +10,18 @@ export function welcomePanel() {
   const head = h("h2", { class: "mix-head" });
   const raw = h("p", { class: "welcome-raw" });
   const code = (/** @type {string} */ text) => h("code", { text });
-  const element = h("section", { class: "welcome", "aria-label": "Connect the scale" }, head,
+  const element = h("section", { class: "welcome", "aria-label": say("welcome.title") }, head,
     h("ol", { class: "welcome-steps" },
-      h("li", {}, "Plug the scale’s cable into the computer that potlifed runs on, and switch the scale on."),
-      h("li", {}, "On that computer, look for its port: ", code("ls /dev/serial/by-id")),
-      h("li", {}, "See what it sends: ", code("potlifed listen --port /dev/serial/by-id/NAME"), " If the port is in use, stop the service meanwhile."),
-      h("li", {}, "If the configuration names another port, change it and start the service again.")),
-    h("p", { class: "quiet" }, "The weight appears here by itself. ", h("a", { class: "welcome-link", href: "/devices", text: "All devices" })),
-    h("details", {}, h("summary", { text: "Details" }), raw));
+      h("li", {}, say("welcome.plug")),
+      h("li", {}, say("welcome.port"), " ", code("ls /dev/serial/by-id")),
+      h("li", {}, say("welcome.listen"), " ", code("potlifed listen --port /dev/serial/by-id/NAME"), " ", say("welcome.in-use")),
+      h("li", {}, say("welcome.configure"))),
+    h("p", { class: "quiet" }, say("welcome.by-itself"), " ", h("a", { class: "welcome-link", href: "/devices", text: say("welcome.devices") })),
+    h("details", {}, h("summary", { text: say("dialog.details") }), raw));
   return {
     element,
     update(/** @type {API.ScaleView | undefined} */ scale) {
-      setText(head, `Welcome. Nothing has come from ${scale?.id ?? "the scale"} yet`);
+      setText(head, say("welcome.nothing", { scale: scale?.id ?? "–" }));
       setText(raw, scale?.detail ?? scale?.why ?? "");
       show(element, neverHeard(scale));
     },
@@ -33,8 +34,8 @@ export function welcomePanel() {
  */
 export function waitsFor(scale) {
   if (!scale) return "";
-  if (neverHeard(scale)) return `Start waits for ${scale.id}: nothing has come from it yet.`;
-  return scale.quality === "bad" ? `Start waits for ${scale.id}: it shows no weight at the moment.` : "";
+  if (neverHeard(scale)) return say("welcome.waits", { scale: scale.id });
+  return scale.quality === "bad" ? say("welcome.waits-weight", { scale: scale.id }) : "";
 }
 
 /**
@@ -42,5 +43,5 @@ export function waitsFor(scale) {
  * @param {API.AirView[]} air
  */
 export function airUnknown(air) {
-  return air.length > 0 && air.every((row) => row.temperature_c === undefined || row.quality === "bad") ? "No sensor gives the air at the moment: until one does, the pot life is computed for assumed air." : "";
+  return air.length > 0 && air.every((row) => row.temperature_c === undefined || row.quality === "bad") ? say("welcome.no-air") : "";
 }
