@@ -21,6 +21,7 @@ type document struct {
 	Folder string
 	Styles []string // in their order
 	SkipTo string   // the id of what a keyboard may go to at once
+	Still  bool     // it runs no script
 	Alarms bool     // whether it shows alarms, and so counts them in its head
 }
 
@@ -102,6 +103,9 @@ func build(from fs.FS, l words.Locale) (*built, error) {
 		b.pages[d.At] = newContent(a.packer, out.Bytes(), "text/html; charset=utf-8", false)
 	}
 	if b.label, err = b.template(from, labelPage); err != nil {
+		return nil, err
+	}
+	if err := b.addHelp(from); err != nil {
 		return nil, err
 	}
 	if err := b.addApp(from); err != nil {

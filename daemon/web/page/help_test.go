@@ -1,0 +1,73 @@
+package page
+
+import (
+	"strings"
+	"testing"
+
+	"potlifed/daemon/words"
+	"potlifed/model/alarm"
+)
+
+// TestEveryAlarmHasItsHelp: the path that an alarm's row carries leads to what is said of it.
+func TestEveryAlarmHasItsHelp(t *testing.T) {
+	body := read(t, get(t, "GET", "/help").Body)
+	for _, d := range alarm.Definitions() {
+		path, anchor, _ := strings.Cut(words.HelpPath(d.Name), "#")
+		if path != helpPage.At || strings.Count(body, `id="`+anchor+`"`) != 1 {
+			t.Errorf("%s has no help at %s", d.Name, words.HelpPath(d.Name))
+		}
+		if about := (words.Locale{}).Alarm(d.Name); !strings.Contains(body, about.Title) {
+			t.Errorf("the help does not say %q", about.Title)
+		}
+	}
+	for _, name := range explained {
+		if strings.Count(body, `id="`+name+`"`) != 1 {
+			t.Errorf("%s has no explanation", name)
+		}
+	}
+	if !strings.Contains(body, `href="/reference"`) {
+		t.Error("the help does not lead to the reference")
+	}
+	if at := strings.Index(body, "help.figure."); at >= 0 {
+		t.Errorf("a key of the catalogue: %.60s", body[at:])
+	}
+	for _, d := range documents {
+		if page := read(t, get(t, "GET", strings.Replace(d.At, batchPage, "/batches/0612-1", 1)).Body); !strings.Contains(page, `href="/help"`) {
+			t.Errorf("%s does not lead to the help", d.At)
+		}
+	}
+}
+
+// TestPagesAreInTheLanguage: what the templates say comes from the catalogue. In the
+// pseudo-language each text has brackets, so that one without them is not from it.
+func TestPagesAreInTheLanguage(t *testing.T) {
+	pages := In(words.Locale{Language: words.Pseudo(words.English())})
+	for _, at := range []string{"/help"} {
+		body := string(pages.site.pages[at].plain)
+		body = body[strings.Index(body, "<body"):]
+		for _, piece := range strings.FieldsFunc(untagged(body), func(r rune) bool { return r == '\n' }) {
+			piece = strings.TrimSpace(piece)
+			if piece != "" && piece != "potlifed" && !strings.HasPrefix(piece, "[") {
+				t.Errorf("%s says %q, which is not from the catalogue", at, piece)
+			}
+		}
+	}
+}
+
+// untagged returns the text of a page, one piece a line.
+func untagged(body string) string {
+	var b strings.Builder
+	inside := false
+	for _, r := range body {
+		switch {
+		case r == '<':
+			inside = true
+			b.WriteByte('\n')
+		case r == '>':
+			inside = false
+		case !inside:
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
