@@ -27,7 +27,7 @@ func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (an
 	e := record.Corrected{Batch: batch.ID, Part: mix.Part(c.Part), Undo: c.Undo, NotTaken: c.NotTaken}
 	var pour int // its place among the pours afterwards
 	if c.NotTaken {
-		pour, err = b.takeAs(&e, batch, now)
+		pour, err = b.takeAs(&e, batch, c, now)
 	} else {
 		pour, err = b.correctTaken(&e, batch, c, now)
 	}
@@ -52,7 +52,7 @@ func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (an
 
 // takeAs takes what is in the cup and not taken yet as the part that a person names. It returns
 // the place of the new pour.
-func (b *Bench) takeAs(e *record.Corrected, batch *record.Batch, now time.Time) (pour int, err error) {
+func (b *Bench) takeAs(e *record.Corrected, batch *record.Batch, c request.CorrectPour, now time.Time) (pour int, err error) {
 	switch {
 	case e.Part == "" || e.Undo:
 		return 0, request.Refuse(request.Invalid, "correct", `say "part", what was poured; it is in no record that could be undone`)
@@ -63,6 +63,7 @@ func (b *Bench) takeAs(e *record.Corrected, batch *record.Batch, now time.Time) 
 	if err != nil {
 		return 0, err
 	}
+	ask.Tared = c.Tared
 	next, err := batch.Mix.Take(e.Part, ask, now)
 	if err != nil {
 		return 0, err

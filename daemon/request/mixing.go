@@ -54,6 +54,7 @@ type CorrectPour struct {
 	Pour     *uint64 `json:"pour,omitempty" doc:"number of the pour, its seq in the batch's pours; left out, the last one, which is refused while something that is not taken is in the cup"`
 	NotTaken bool    `json:"not_taken,omitempty" doc:"instead of pour: what is in the cup and not taken yet; it is recorded as part at once"`
 	Part     string  `json:"part,omitempty" enum:"ink,hardener,thinner" doc:"what was really poured"`
+	Tared    *bool   `json:"tared,omitempty" doc:"with not_taken: answer to the question whether the scale was tared (true) or the cup lifted (false)"`
 	Undo     bool    `json:"undo,omitempty" doc:"remove the pour from the record; it stays in the cup, counts as not taken, and must be named before anything is confirmed"`
 }
 

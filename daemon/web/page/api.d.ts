@@ -249,6 +249,7 @@ declare namespace API {
     not_taken?: boolean;
     part?: "ink" | "hardener" | "thinner";
     pour?: number;
+    tared?: boolean;
     undo?: boolean;
   }
 

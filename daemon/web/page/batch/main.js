@@ -114,7 +114,11 @@ const eventWriters = {
   recorded: () => say("event.recorded"),
   "hardener-begun": () => say("event.hardener-begun"),
   confirmed: (e) => (e.part ? say("event.poured", { mass: grams(e.added_g), part: term("part", e.part) }) : say("event.step", { step: term("step", e.step) })),
-  corrected: (e) => (e.undo ? say("event.undone") : say("event.relabelled", { part: term("part", e.part) })),
+  corrected: (e) => {
+    if (e.undo) return say("event.undone");
+    const part = term("part", e.part);
+    return e.not_taken ? say("event.poured", { mass: grams(e.g), part }) : say("event.relabelled", { part });
+  },
   rested: () => say("event.rested"),
   loaded: (e) => say("event.loaded", { press: e.press }),
   unloaded: (e) => say("event.unloaded", { press: e.press }),
