@@ -95,7 +95,7 @@ func (b *browser) drawn(path string) {
 	case wallPage:
 		b.eventually("drawn", `document.querySelector(".wall-line")?.checkVisibility() === true`)
 	case "/devices":
-		b.sees("main", "Written to disk")
+		b.eventually("drawn", `document.querySelector("#rests-on .device")?.checkVisibility()`)
 	default:
 		b.eventually("drawn", `document.querySelector("main h1, main h2")?.checkVisibility()`)
 	}

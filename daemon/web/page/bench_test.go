@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/air"
 	"potlifed/model/guide"
 	"potlifed/model/lifecycle"
@@ -51,10 +52,15 @@ type answer struct {
 }
 
 func newFakeBench(t *testing.T, rows map[string]any) *fakeBench {
+	return newFakeBenchIn(t, rows, words.Locale{})
+}
+
+// newFakeBenchIn makes one whose pages are in a locale.
+func newFakeBenchIn(t *testing.T, rows map[string]any, l words.Locale) *fakeBench {
 	ctx, end := context.WithCancel(context.Background())
 	f := &fakeBench{end: end, made: time.Now(), rows: rows, news: make(chan struct{}), answers: map[string]answer{}, readers: map[chan string]bool{}}
 	mux := http.NewServeMux()
-	pages := inEnglish().Handler()
+	pages := In(l).Handler()
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Security-Policy", ContentPolicy) // as the server does
 		f.mu.Lock()

@@ -241,7 +241,7 @@ func (b *browser) openAt(f *fakeBench, path string) {
 	b.t.Helper()
 	b.stopsTimeAt(f.made)
 	b.run(chromedp.Navigate(f.URL + path))
-	b.sees("#contact", "In contact with the bench")
+	b.eventually("contact", `document.body.dataset.contact === "live"`)
 	f.until(b.t, "the stream", func() bool { return len(f.readers) > 0 })
 }
 

@@ -130,12 +130,15 @@ function fitter(list, element) {
     const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, list.innerText]);
     if (fitted === key || lines === 0) return;
     const trial = 100;
+    list.dataset.tight = "false";
     Object.assign(list.style, { fontSize: `${trial}px`, width: "max-content" });
     const natural = list.offsetWidth / trial;
     list.style.width = "";
     const byHeight = element.clientHeight / lines / lineHeight;
     const size = Math.floor(Math.min(byHeight, element.clientWidth / natural));
     list.style.fontSize = `${size}px`;
+    // Words that are too long even so, as another language has them, take two rows of smaller letters.
+    list.dataset.tight = String(natural * size > element.clientWidth + 1);
     fitted = key;
   };
 }

@@ -1,0 +1,219 @@
+package page
+
+import (
+	"encoding/json"
+	"fmt"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"potlifed/daemon/web/label"
+	"potlifed/daemon/words"
+)
+
+// named are the keys of the API that hold ids, names that people give, and what the bench or a
+// person wrote; the bench words its texts in the shop's language itself.
+var named = map[string]bool{
+	"id": true, "ids": true, "batch": true, "press": true, "zone": true, "sensor": true, "scale": true, "cup": true, "for_press": true, "ink": true,
+	"hardener": true, "thinners": true, "hardener_ratio": true, "can": true, "material": true, "subject": true, "bench": true, "which_cup": true,
+	"title": true, "batches": true, "was_batch": true, "poured_into": true, "from": true, "month": true,
+}
+
+// givenIn collects them from rows, the longest first, so that none is taken out of another.
+func givenIn(t *testing.T, rows map[string]any) []string {
+	t.Helper()
+	data, err := json.Marshal(rows)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var v any
+	if err := json.Unmarshal(data, &v); err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]bool{}
+	var collect func(v any, given bool)
+	collect = func(v any, given bool) {
+		switch v := v.(type) {
+		case map[string]any:
+			for key, inner := range v {
+				collect(inner, named[key] || carriers[key])
+			}
+		case []any:
+			for _, inner := range v {
+				collect(inner, given)
+			}
+		case string:
+			if given && len(v) > 1 {
+				found[strings.TrimSuffix(v, ".")] = true
+			}
+		}
+	}
+	collect(v, false)
+	return slices.SortedFunc(maps.Keys(found), func(a, b string) int { return len(b) - len(a) })
+}
+
+var (
+	inBrackets = regexp.MustCompile(`\[[^\[\]]*\]`)
+	// Units, and names of days and months, which follow from the language by themselves.
+	universal = regexp.MustCompile(`°[CF]|\b(potlifed|g|s|h|min|mm|RH|Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b`)
+	letters   = regexp.MustCompile(`\p{L}+`)
+)
+
+// inEnglishStill returns what of a text is neither from the catalogue, whose pseudo-language puts it
+// into brackets, nor given; empty for a text that is.
+func inEnglishStill(text string, given []string) string {
+	lower := strings.ToLower(text)
+	for _, g := range given {
+		for {
+			i := strings.Index(lower, strings.ToLower(g))
+			if i < 0 {
+				break
+			}
+			text, lower = text[:i]+"#"+text[i+len(g):], lower[:i]+"#"+lower[i+len(g):]
+		}
+	}
+	for inBrackets.MatchString(text) {
+		text = inBrackets.ReplaceAllString(text, "#")
+	}
+	return strings.Join(letters.FindAllString(universal.ReplaceAllString(text, "#"), -1), " ")
+}
+
+func TestInEnglishStill(t *testing.T) {
+	given := []string{"dial-satin", "0612-4"}
+	for text, want := range map[string]string{
+		"[Çlöšé {x} lorém] (0612-4)": "", "[Mít [2 prints] dial-satin]": "", "3 h 05 min, 12 Jun 2026": "", "": "",
+		"Close (0612-4)": "Close", "[Çlöšé] bad: [x]": "bad", "hardener": "hardener",
+	} {
+		if got := inEnglishStill(text, given); got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}
+
+// shownTexts lists the texts of the page, or of the open dialog, that a person sees or hears.
+const shownTexts = `(() => {
+	const top = document.querySelector("dialog[open]") ?? document.documentElement;
+	const found = [];
+	for (const e of top.querySelectorAll("*")) {
+		if (e.matches("script, style, noscript, datalist option") || !(e.matches("title, option") || e.checkVisibility())) continue;
+		for (const n of e.childNodes) if (n.nodeType === 3 && n.data.trim()) found.push(n.data.trim());
+		for (const a of ["aria-label", "title", "alt", "placeholder"]) if (e.getAttribute(a)) found.push(e.getAttribute(a));
+	}
+	return [...new Set(found)];
+})()`
+
+// TestPseudoLanguage: on every page and in every dialog all texts come from the catalogue, and none
+// is cut or leaves its place when it is 40 % longer.
+func TestPseudoLanguage(t *testing.T) {
+	t.Parallel()
+	pseudo := words.Pseudo(words.English())
+	locale := words.Locale{Language: pseudo}
+	b := openBrowser(t, int(narrow.width), int(narrow.height))
+	dialogs := 0
+	for _, path := range append(pagePaths(), "/batches/0611-2", "/presses?wall") {
+		for _, scene := range []string{"pouring", "over", "waiting", "which-cup", "idle", "troubled", "resting", "plant", "empty", "welcome"} {
+			if path == "/" || scene != "welcome" && !shows(path, scene) || scene == "welcome" && path != "/" || path == "/presses?wall" && scene != "pouring" {
+				continue
+			}
+			now := time.Now()
+			rows := cansShop(now)
+			if scene == "welcome" {
+				rows = newShop(now)
+			} else {
+				scenes[scene](rows, now)
+			}
+			closed, _ := closedShop()
+			rows["closed"] = closed["closed"]
+			rows["learning"] = map[string]any{"verdict": "12 ends, 48 used up", "cautions": []string{"few ends"}, "acceptable": true}
+			given := givenIn(t, rows)
+			f := newFakeBenchIn(t, rows, locale)
+			f.recipe = coarseRecipe()
+			b.openAt(f, path)
+			if path != "/presses?wall" {
+				b.drawn(path)
+			}
+			b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => (d.open = true))`))
+			b.isPseudo(path+" "+scene, given)
+			b.wraps(path+" "+scene, narrow, wide, wall)
+			if scene != "idle" && scene != "over" && scene != "resting" || path != "/" && scene != "idle" {
+				continue // the same dialogs
+			}
+			dialogs += b.pseudoDialogs(path+" "+scene, pseudo, given)
+		}
+	}
+	if dialogs < 10 {
+		t.Errorf("only %d dialogs were found", dialogs)
+	}
+}
+
+// isPseudo fails for each text that is not from the catalogue.
+func (b *browser) isPseudo(what string, given []string) {
+	b.t.Helper()
+	for _, text := range eval[[]string](b, shownTexts) {
+		if english := inEnglishStill(text, given); english != "" {
+			b.t.Errorf("%s: %q of %q is not from the catalogue", what, english, text)
+		}
+	}
+}
+
+// pseudoDialogs judges the dialogs that the buttons of a page lead to, and those that these lead to,
+// and returns how many there were.
+func (b *browser) pseudoDialogs(what string, pseudo *words.Language, given []string) (opened int) {
+	b.t.Helper()
+	lead := func(selector string) (names []string) {
+		skipped := []string{pseudo.Say("closed.further"), pseudo.Say("closed.further")}
+		for _, name := range eval[[]string](b, fmt.Sprintf(`[...document.querySelectorAll(%s)].filter((e) => e.checkVisibility()).map((e) => e.innerText.split("\n")[0].trim())`, quoted(selector))) {
+			if strings.Contains(name, "…") && !slices.Contains(skipped, name) && !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+		return names
+	}
+	show := func(selector, name string) {
+		b.clickNamed(selector, name)
+		b.eventually(name+" opens a dialog", fmt.Sprintf(`document.querySelectorAll("dialog[open]").length === 1 && ![...document.querySelectorAll("dialog[open] button")].some((e) => e.innerText.startsWith(%s))`, quoted(name)))
+	}
+	judge := func(name string) {
+		opened++
+		b.isPseudo(what+": "+name, given)
+		b.wraps(what+": "+name, narrow)
+	}
+	back := func() {
+		b.press(pseudo.Say("dialog.back"))
+		b.closed()
+	}
+	for _, name := range lead("button") {
+		show("button", name)
+		judge(name)
+		for _, option := range lead("dialog[open] button") {
+			show("dialog[open] button", option)
+			judge(option)
+			back()
+			show("button", name)
+		}
+		back()
+	}
+	return opened
+}
+
+// TestLabelPageInPseudoLanguage: the page of a label is made for each label.
+func TestLabelPageInPseudoLanguage(t *testing.T) {
+	pages := In(words.Locale{Language: words.Pseudo(words.English())})
+	tag := regexp.MustCompile(`<[^>]*>`)
+	for _, why := range []string{"", "[nö]"} {
+		body, err := pages.Label(label.Label{Batch: "0612-1"}, why, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, text := range tag.Split(string(body), -1) {
+			if english := inEnglishStill(text, []string{"0612-1"}); english != "" {
+				t.Errorf("%q of %q is not from the catalogue", english, text)
+			}
+		}
+	}
+}
