@@ -273,7 +273,7 @@ func TestLightOfASecondInstance(t *testing.T) {
 		from, began := l.mark(), time.Now()
 		twin := newHardware(t)
 		q := start(t, twin.configuration(t, m.configuration()))
-		both := l.sees("unknown because of another", from, func(s shown) bool { return strings.Contains(s.Reason, "another instance of potlifed") })
+		both := l.sees("unknown because of another", from, func(s shown) bool { return strings.Contains(s.Reason, "Another potlifed") })
 		soonAfter(t, "twin with the same client ids", began, both, 30*time.Second)
 		q.kill()
 		p.stop()

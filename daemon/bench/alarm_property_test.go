@@ -176,7 +176,7 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 	meanings, flashing := map[string]light.Meaning{}, map[string]bool{}
 	for _, p := range snap.Presses {
 		m, on := light.Empty, w.b.state.Presses[p.ID]
-		starting := p.Light == light.Unknown && p.Reason == "just started"
+		starting := p.Light == light.Unknown && p.Cause == light.JustStarted
 		for _, b := range snap.Batches {
 			if b.For == p.ID && b.Press == nil && (b.State != lifecycle.Mixing || p.Batch == nil) {
 				m = light.Act

@@ -21,18 +21,18 @@ func TestLightOfAChangeOver(t *testing.T) {
 		}
 	}
 	first := s.mixes()
-	shows("the first mix is ready", light.Act, light.MixReady, "mix "+first+" is ready: bring it to press-1")
+	shows("the first mix is ready", light.Act, light.MixReady, "Mix "+first+" is ready: bring it to press-1.")
 	s.must(request.LoadBatch{Batch: first, Press: "press-1"})
-	shows("loaded", light.InOrder, light.EnoughLife, "enough life left")
+	shows("loaded", light.InOrder, light.EnoughLife, "Enough life left.")
 	second := s.mixes()
-	shows("the second mix is ready", light.InOrder, light.EnoughLife, "enough life left; the next mix, "+second+", is ready")
+	shows("the second mix is ready", light.InOrder, light.EnoughLife, "Enough life left. The next mix, "+second+", is ready.")
 	s.must(request.LoadBatch{Batch: second, Press: "press-1", Replace: true})
-	shows("changed over", light.InOrder, light.EnoughLife, "enough life left")
+	shows("changed over", light.InOrder, light.EnoughLife, "Enough life left.")
 	if b := s.batch(first); b.Step != nil || b.Press != nil {
 		t.Errorf("the old cup is asked for again: step %v, press %v", b.Step, b.Press)
 	}
 	s.must(request.UnloadBatch{Batch: second})
-	shows("taken off", light.Empty, light.NothingLoaded, "nothing loaded")
+	shows("taken off", light.Empty, light.NothingLoaded, "Nothing loaded.")
 }
 
 // One answer ends or keeps the batch that comes off, one undo takes all of it back, and nobody

@@ -298,7 +298,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 	for _, p := range b.shop.Presses {
 		signal := light.Of(b.pressNow(s, p, now))
 		signals[p.ID] = signal
-		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Cause: signal.Cause, Reason: signal.Reason, Place: b.shop.placeOn(p)}
+		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Cause: signal.Cause, Reason: b.shop.locale.LightReason(signal.Cause, signal.Mix, p.ID), Place: b.shop.placeOn(p)}
 		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {
 			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
 		}
@@ -320,7 +320,7 @@ func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 		v := view.Light{
 			Time: now, ID: c.ID, ValidUntil: now.Add(view.LightValidFor), Seq: s.Seq,
 			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing,
-			Cause: each[i].Cause, Reason: each[i].Reason,
+			Cause: each[i].Cause, Reason: b.shop.locale.LightReason(each[i].Cause, each[i].Mix, c.Presses[i]),
 			Press: c.Presses[i],
 		}
 		on := s.Presses[v.Press]
@@ -351,7 +351,7 @@ func mixesFor(s record.State, press string) (ready, coming string) {
 // pressNow is all that decides a press's light.
 func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Press {
 	on := s.Presses[c.ID]
-	p := light.Press{ID: c.ID, ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
+	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
 	p.PrintingWithoutBatch = printsUnloaded(s, c.ID, now)
 	z := b.zones[c.Zone]
 	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0

@@ -12,6 +12,7 @@ import (
 
 	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/light"
 )
 
@@ -32,15 +33,6 @@ const (
 	lightNotKnown light.Cause = "light-not-known"
 	otherInstance light.Cause = "duplicate-instance"
 )
-
-// unknownReasons has the reason for each of these causes.
-var unknownReasons = map[light.Cause]string{
-	noConnection:  "no connection to potlifed",
-	stopped:       "potlifed was stopped",
-	notResponding: "potlifed does not respond",
-	lightNotKnown: "potlifed does not know this light",
-	otherInstance: "another instance of potlifed publishes for this bench",
-}
 
 // lightTopic publishes one topic that a light reads, on a connection of its own: its will is
 // the `unknown` payload on that topic, and a connection has only one will.
@@ -103,7 +95,7 @@ func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *ligh
 		prepare: func(o *paho.ClientOptions) {
 			wall, _ := l.now()
 			o.SetKeepAlive(lightKeepAlive)
-			o.SetBinaryWill(l.topic, l.payload(unknown(id, wall, noConnection)), 1, true)
+			o.SetBinaryWill(l.topic, l.payload(unknown(p.settings.Locale, id, wall, noConnection)), 1, true)
 		},
 	}
 	l.readConfirmations(p, of.Confirms, of.Answers)
@@ -112,22 +104,22 @@ func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *ligh
 
 // unknown returns what a light shows when its meaning is not known. Its validity ends at
 // once.
-func unknown(id string, at time.Time, cause light.Cause) view.Light {
+func unknown(l words.Locale, id string, at time.Time, cause light.Cause) view.Light {
 	return view.Light{
 		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
 		Colour: light.Unknown.Colour(), Flashing: light.Unknown.AlwaysFlashes(),
-		Cause: cause, Reason: unknownReasons[cause],
+		Cause: cause, Reason: l.LightReason(cause, "", ""),
 	}
 }
 
 // lightOf returns what a light is to show by a snapshot: unknown where the bench is hung or a
 // duplicate instance is alive.
-func lightOf(snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
+func lightOf(l words.Locale, snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
 	switch {
 	case hung:
-		return unknown(id, snap.At, notResponding)
+		return unknown(l, id, snap.At, notResponding)
 	case duplicate:
-		return unknown(id, snap.At, otherInstance)
+		return unknown(l, id, snap.At, otherInstance)
 	}
 	for _, v := range snap.Lights {
 		if v.ID == id {
@@ -135,7 +127,7 @@ func lightOf(snap *view.Snapshot, id string, hung, duplicate bool) view.Light {
 			return v
 		}
 	}
-	return unknown(id, snap.At, lightNotKnown)
+	return unknown(l, id, snap.At, lightNotKnown)
 }
 
 func (l *lightTopic) payload(v view.Light) []byte {
@@ -189,7 +181,7 @@ func (l *lightTopic) run(ctx context.Context) {
 		}
 	}
 	wall, _ := l.now()
-	l.send(unknown(l.id, wall, stopped), stopTimeout)
+	l.send(unknown(l.conn.settings.Locale, l.id, wall, stopped), stopTimeout)
 	offline()
 	<-closed
 	<-reported
@@ -216,7 +208,7 @@ func (l *lightTopic) update() {
 		l.setDropped(true)
 		every = l.retry // the access rules may have been corrected
 	}
-	v := lightOf(l.snap, l.id, time.Since(l.snapAt) >= l.hungAfter, l.duplicate())
+	v := lightOf(l.conn.settings.Locale, l.snap, l.id, time.Since(l.snapAt) >= l.hungAfter, l.duplicate())
 	_, mono := l.now()
 	if epoch == l.epoch && mono-l.sentAt < every && !lightChanged(l.published, v) {
 		return

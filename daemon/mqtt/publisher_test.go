@@ -10,6 +10,7 @@ import (
 
 	"potlifed/daemon/mqtt/mqtttest"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/light"
 )
 
@@ -272,16 +273,16 @@ func TestNoBrokerIsNoHindrance(t *testing.T) {
 
 func TestHungBenchIsUnknown(t *testing.T) {
 	snap := newFixture().bench.Snapshot()
-	if v := lightOf(snap, "light-1", true, false); v.Meaning != light.Unknown || !v.Flashing || v.Colour != "yellow" {
+	if v := lightOf(words.Locale{}, snap, "light-1", true, false); v.Meaning != light.Unknown || !v.Flashing || v.Colour != "yellow" {
 		t.Errorf("a hung bench shows %+v", v)
 	}
-	if v := lightOf(snap, "light-1", false, true); v.Meaning != light.Unknown {
+	if v := lightOf(words.Locale{}, snap, "light-1", false, true); v.Meaning != light.Unknown {
 		t.Errorf("a disputed bench shows %v", v.Meaning)
 	}
-	if v := lightOf(snap, "no-such", false, false); v.Meaning != light.Unknown {
+	if v := lightOf(words.Locale{}, snap, "no-such", false, false); v.Meaning != light.Unknown {
 		t.Errorf("a light that is not known shows %v", v.Meaning)
 	}
-	if v := lightOf(snap, "light-1", false, false); v.Meaning != light.InOrder {
+	if v := lightOf(words.Locale{}, snap, "light-1", false, false); v.Meaning != light.InOrder {
 		t.Errorf("all is well and the light shows %v", v.Meaning)
 	}
 }

@@ -12,6 +12,7 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/topics"
+	"potlifed/daemon/words"
 	"potlifed/model/light"
 )
 
@@ -46,6 +47,7 @@ type Settings struct {
 	Password string
 	Commands bool // whether commands on do/VERB are carried out
 	Lights   []Light
+	Locale   words.Locale // how the reasons of lights are written
 
 	// OnCommand, if not nil, is called once with the function to which the broker passes
 	// commands. They are then not subscribed to. The function may be called from any
@@ -59,7 +61,7 @@ type Settings struct {
 func FromShop(shop config.Shop) (Settings, error) {
 	s := Settings{
 		URL: shop.MQTT.URL, Prefix: shop.MQTT.TopicPrefix, Bench: shop.Bench,
-		Machine: machineID(), Username: shop.MQTT.Username, Commands: shop.MQTT.Commands,
+		Machine: machineID(), Username: shop.MQTT.Username, Commands: shop.MQTT.Commands, Locale: shop.Locale(),
 	}
 	for _, l := range shop.Lights {
 		own := Light{

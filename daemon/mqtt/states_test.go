@@ -13,6 +13,7 @@ import (
 
 	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/lifecycle"
 )
 
@@ -265,14 +266,14 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 		out += fmt.Sprintf("%s retained=%v qos=%d\n\t%s\n", m.topic, m.retained, m.qos, m.payload)
 	}
 	l := lightTopic{form: topics.FormJSON}
-	shown := lightOf(&snap, "light-1", false, false)
+	shown := lightOf(words.Locale{}, &snap, "light-1", false, false)
 	shown.Time, shown.Seq = at, 41
 	for _, form := range []topics.Form{topics.FormJSON, topics.FormMeaning, topics.FormColour} {
 		l.form = form
 		out += fmt.Sprintf("%s\n\t%s\n", s.topics.Light("light-1", form), l.payload(shown))
 	}
 	l.form = topics.FormJSON
-	out += fmt.Sprintf("will\n\t%s\n", l.payload(unknown("light-1", at, noConnection)))
+	out += fmt.Sprintf("will\n\t%s\n", l.payload(unknown(words.Locale{}, "light-1", at, noConnection)))
 	for _, a := range []Answer{
 		{verb: "load", Time: at, Ref: "r1", Outcome: outcomeDone, Status: 202, OnDisk: new(bool), Result: json.RawMessage(`{"id":"0612-1"}`)},
 		{verb: "load", Time: at, Ref: "r1", Outcome: outcomeRefused, Status: 409, Detail: "Not now: it holds 0612-2"},

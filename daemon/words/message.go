@@ -6,6 +6,7 @@ import (
 
 	"potlifed/daemon/request"
 	"potlifed/model/guide"
+	"potlifed/model/light"
 	"potlifed/model/message"
 	"potlifed/model/mix"
 )
@@ -28,6 +29,16 @@ func (l Locale) Warnings(all []message.Message) []string {
 		said = append(said, l.Say("warning."+m.Key, l.values(m.Values)...))
 	}
 	return said
+}
+
+// LightReason returns why a light has its meaning: the sentence of its cause, and mix and press where
+// these belong into it. mix may be empty.
+func (l Locale) LightReason(cause light.Cause, mix, press string) string {
+	key := "reason." + string(cause)
+	if mix != "" {
+		key = "reason-mix." + string(cause)
+	}
+	return l.Say(key, "mix", mix, "press", press)
 }
 
 // values returns the values of a sentence as they are written, each after its name.

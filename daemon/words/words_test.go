@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -18,6 +19,7 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/model/alarm"
 	"potlifed/model/guide"
+	"potlifed/model/light"
 	"potlifed/model/mix"
 )
 
@@ -230,4 +232,24 @@ func TestValuesOfAMessage(t *testing.T) {
 			t.Errorf("%q, want %q", got, want)
 		}
 	}
+}
+
+// TestEveryReasonIsSaid: whatever a light's table decides has a sentence, and a sentence about a
+// mix names it.
+func TestEveryReasonIsSaid(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		is := func(name string) bool { return rapid.Bool().Draw(t, name) }
+		p := light.Press{
+			Loaded: is("loaded"), ReportedDead: is("dead"), PartWentOff: is("part"), PartWentOffElder: is("elder"), FaultOpen: is("fault"), Resting: is("rests"),
+			QualityBad: is("bad"), QualityUncertain: is("uncertain"), AtLeast: is("at least"), Starting: is("starting"), PrintingWithoutBatch: is("prints"),
+			Risk: rapid.SampledFrom([]float64{0, 0.5, math.NaN()}).Draw(t, "risk"), StopAtRisk: 0.25, SoonWithin: time.Hour,
+			LowRemaining: time.Duration(rapid.IntRange(0, 2).Draw(t, "left")) * time.Hour,
+			Ready:        rapid.SampledFrom([]string{"", "1129-4"}).Draw(t, "ready"), Coming: rapid.SampledFrom([]string{"", "1129-5"}).Draw(t, "coming"),
+		}
+		s := light.Of(p)
+		got := Locale{}.LightReason(s.Cause, s.Mix, "press-1")
+		if !strings.HasSuffix(got, ".") || strings.ContainsAny(got, "{}") || strings.HasPrefix(got, "reason") || !strings.Contains(got, s.Mix) {
+			t.Fatalf("%+v: %q", s, got)
+		}
+	})
 }

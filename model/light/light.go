@@ -107,8 +107,6 @@ type Press struct {
 	LowRemaining time.Duration // the least remaining pot life
 	SoonWithin   time.Duration // warning time, mixing and rest together
 
-	ID string // of the press, for the reason
-
 	Unacknowledged bool // an alarm of the press or its batch is not acknowledged
 }
 
@@ -142,16 +140,19 @@ type Signal struct {
 	Meaning  Meaning
 	Flashing bool
 	Cause    Cause  // why: the first cause that holds
-	Reason   string // the cause in a sentence for a person
+	Mix      string // the id of the mix that is ready or coming, where the cause is about it or it is ready; else empty
 }
 
 // Of returns the signal for a press: the first meaning whose condition holds. A press with
-// good ink stays [InOrder] while its next mix is ready; the reason says that it is.
+// good ink stays [InOrder] while its next mix is ready; the signal names that mix.
 func Of(p Press) Signal {
 	var s Signal
 	for _, row := range table {
 		if row.holds(p) {
-			s.Meaning, s.Cause, s.Reason = row.meaning, row.cause, row.reason(p)
+			s.Meaning, s.Cause = row.meaning, row.cause
+			if row.mix != nil {
+				s.Mix = row.mix(p)
+			}
 			break
 		}
 	}
@@ -165,41 +166,29 @@ var table = []struct {
 	meaning Meaning
 	cause   Cause
 	holds   func(Press) bool
-	reason  func(Press) string
+	mix     func(Press) string // that the cause is about; nil for none
 }{
-	{DoNotPrint, ReportedGoneOff, func(p Press) bool { return p.ReportedDead }, always("reported as gone off")},
-	{DoNotPrint, PartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOff }, always("a part of the same mix went off")},
-	{DoNotPrint, RiskTooHigh, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk }, always("too likely to have gone off")},
-	{DoNotPrint, MixedWithFault, func(p Press) bool { return p.Loaded && p.FaultOpen }, always("mixed with a fault that nobody has overridden")},
-	{DoNotPrint, StillResting, func(p Press) bool { return p.Loaded && p.Resting }, always("still resting")},
-	{Unknown, JustStarted, func(p Press) bool { return p.Starting }, always("just started")},
-	{Unknown, AgeAtLeast, func(p Press) bool { return p.Loaded && p.AtLeast }, always("the age is only a lower bound")},
-	{Unknown, FiguresUnknown, func(p Press) bool { return p.Loaded && p.QualityBad }, always("the air or the age of the batch is not known")},
-	{Unknown, RiskUnknown, func(p Press) bool { return p.Loaded && (math.IsNaN(p.Risk) || math.IsNaN(p.StopAtRisk)) }, always("the risk is not known")},
-	{Act, PrintingWithoutBatch, func(p Press) bool { return p.PrintingWithoutBatch }, always("printing without a batch: load the one that is printed, or stop")},
-	{Act, MixReady, func(p Press) bool { return !p.Loaded && p.Ready != "" }, func(p Press) string {
-		return "mix " + p.Ready + " is ready: bring it to " + p.ID
-	}},
-	{Act, OlderPartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOffElder }, always("an older part of the same mix went off: look at this one")},
-	{Soon, EndsSoon, func(p Press) bool { return p.Loaded && p.LowRemaining <= p.SoonWithin }, func(p Press) string {
-		if p.Ready != "" {
-			return "ends soon: mix " + p.Ready + " is ready"
-		}
-		return "ends soon: make the next mix"
-	}},
-	{Soon, AgeUncertain, func(p Press) bool { return p.Loaded && p.QualityUncertain }, always("check the ink: its age is not sure")},
-	{InOrder, EnoughLife, func(p Press) bool { return p.Loaded }, func(p Press) string {
-		if p.Ready != "" {
-			return "enough life left; the next mix, " + p.Ready + ", is ready"
-		}
-		return "enough life left"
-	}},
-	{Empty, MixComing, func(p Press) bool { return p.Coming != "" }, func(p Press) string { return "nothing loaded; mix " + p.Coming + " is not ready yet" }},
-	{Empty, NothingLoaded, func(Press) bool { return true }, always("nothing loaded")},
+	{DoNotPrint, ReportedGoneOff, func(p Press) bool { return p.ReportedDead }, nil},
+	{DoNotPrint, PartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOff }, nil},
+	{DoNotPrint, RiskTooHigh, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk }, nil},
+	{DoNotPrint, MixedWithFault, func(p Press) bool { return p.Loaded && p.FaultOpen }, nil},
+	{DoNotPrint, StillResting, func(p Press) bool { return p.Loaded && p.Resting }, nil},
+	{Unknown, JustStarted, func(p Press) bool { return p.Starting }, nil},
+	{Unknown, AgeAtLeast, func(p Press) bool { return p.Loaded && p.AtLeast }, nil},
+	{Unknown, FiguresUnknown, func(p Press) bool { return p.Loaded && p.QualityBad }, nil},
+	{Unknown, RiskUnknown, func(p Press) bool { return p.Loaded && (math.IsNaN(p.Risk) || math.IsNaN(p.StopAtRisk)) }, nil},
+	{Act, PrintingWithoutBatch, func(p Press) bool { return p.PrintingWithoutBatch }, nil},
+	{Act, MixReady, func(p Press) bool { return !p.Loaded && p.Ready != "" }, ready},
+	{Act, OlderPartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOffElder }, nil},
+	{Soon, EndsSoon, func(p Press) bool { return p.Loaded && p.LowRemaining <= p.SoonWithin }, ready},
+	{Soon, AgeUncertain, func(p Press) bool { return p.Loaded && p.QualityUncertain }, nil},
+	{InOrder, EnoughLife, func(p Press) bool { return p.Loaded }, ready},
+	{Empty, MixComing, func(p Press) bool { return p.Coming != "" }, coming},
+	{Empty, NothingLoaded, func(Press) bool { return true }, nil},
 }
 
-// always returns a reason that does not depend on the press.
-func always(reason string) func(Press) string { return func(Press) string { return reason } }
+func ready(p Press) string  { return p.Ready }
+func coming(p Press) string { return p.Coming }
 
 // Worst returns the index of the signal that a light for several presses shows. It is the first
 // in the order of the table. Of two equal meanings, one that flashes is before one that does

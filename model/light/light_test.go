@@ -2,7 +2,6 @@ package light
 
 import (
 	"math"
-	"strings"
 	"testing"
 	"time"
 
@@ -27,7 +26,6 @@ func press(t *rapid.T) Press {
 		PrintingWithoutBatch: flag("printing"),
 		Ready:                rapid.SampledFrom([]string{"", "", "1129-4"}).Draw(t, "ready"),
 		Coming:               rapid.SampledFrom([]string{"", "", "1129-5"}).Draw(t, "coming"),
-		ID:                   "press-1",
 		LowRemaining:         rapid.SampledFrom([]time.Duration{0, 44 * time.Minute, 45 * time.Minute, 46 * time.Minute, 5 * time.Hour}).Draw(t, "low"),
 		SoonWithin:           45 * time.Minute,
 		Unacknowledged:       flag("unacknowledged"),
@@ -61,14 +59,14 @@ func TestOfIsTheTable(t *testing.T) {
 		p := press(t)
 		got := Of(p)
 		if want := expected(p); got.Meaning != want {
-			t.Fatalf("%+v: %s (%s), want %s", p, got.Meaning, got.Reason, want)
+			t.Fatalf("%+v: %s (%s), want %s", p, got.Meaning, got.Cause, want)
 		}
-		if got.Reason == "" || got.Cause == "" {
-			t.Fatalf("no reason or no cause: %+v", got)
+		if got.Cause == "" {
+			t.Fatalf("no cause: %+v", got)
 		}
 		if (got.Meaning == Act || got.Meaning == Soon || got.Meaning == InOrder) && got.Cause != AgeUncertain && got.Cause != PrintingWithoutBatch &&
-			got.Cause != OlderPartGoneOff && p.Ready != "" && !strings.Contains(got.Reason, p.Ready) {
-			t.Fatalf("mix %s is ready, and nothing says so: %q", p.Ready, got.Reason)
+			got.Cause != OlderPartGoneOff && p.Ready != "" && got.Mix != p.Ready {
+			t.Fatalf("mix %s is ready, and nothing says so: %+v", p.Ready, got)
 		}
 		if got.Flashing != (p.Unacknowledged || got.Meaning == Unknown) {
 			t.Fatalf("%s flashing: %v", got.Meaning, got.Flashing)
@@ -154,17 +152,17 @@ func TestWorst(t *testing.T) {
 	})
 }
 
-// What asks for different acts has different causes and reasons, also under one colour.
+// What asks for different acts has different causes, also under one colour.
 func TestCausesDiffer(t *testing.T) {
-	good := Press{ID: "press-1", Loaded: true, Risk: 0.01, StopAtRisk: 0.25, LowRemaining: 4 * time.Hour, SoonWithin: 45 * time.Minute}
+	good := Press{Loaded: true, Risk: 0.01, StopAtRisk: 0.25, LowRemaining: 4 * time.Hour, SoonWithin: 45 * time.Minute}
 	ending, unsure := good, good
 	ending.LowRemaining, unsure.QualityUncertain = 10*time.Minute, true
 	a, b := Of(ending), Of(unsure)
-	if a.Meaning != Soon || b.Meaning != Soon || a.Cause != EndsSoon || b.Cause != AgeUncertain || a.Reason == b.Reason {
+	if a.Meaning != Soon || b.Meaning != Soon || a.Cause != EndsSoon || b.Cause != AgeUncertain {
 		t.Errorf("ending: %+v, unsure: %+v", a, b)
 	}
-	if got := Of(Press{ID: "press-1", Ready: "1129-4"}); got.Reason != "mix 1129-4 is ready: bring it to press-1" {
-		t.Errorf("an empty press: %q", got.Reason)
+	if got := Of(Press{Ready: "1129-4"}); got.Cause != MixReady || got.Mix != "1129-4" {
+		t.Errorf("an empty press: %+v", got)
 	}
 	causes := map[Cause]bool{}
 	for _, row := range table {
