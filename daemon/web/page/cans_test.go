@@ -95,7 +95,20 @@ func TestCansPage(t *testing.T) {
 	b.act("Stirred to the bottom", "ink-1")
 	f.body(t, "cans/ink-1/stirred")
 	b.eventually("it need not be stirred", `![...document.querySelectorAll(".can")].some((e) => e.innerText.includes("it has stood"))`)
-	b.act("Mark as empty", "ink-4")
+	b.act("More…", "ink-4")
+	b.option("Mark as empty…")
+	b.sees("dialog", "Is ink-4 empty?")
+	b.press("Back") // a slip changes nothing
+	b.closed()
+	for _, c := range f.changes() {
+		if c.Path == "cans/ink-4/emptied" {
+			t.Error("a can was marked as empty without a question")
+		}
+	}
+	b.act("More…", "ink-4")
+	b.option("Mark as empty…")
+	b.press("It is empty")
+	b.closed()
 	want(t, f.body(t, "cans/ink-4/emptied"))
 	b.act("Opened…", "ink-4")
 	b.fills("on", "2026-06-10")
@@ -103,7 +116,8 @@ func TestCansPage(t *testing.T) {
 	b.closed()
 	want(t, f.body(t, "cans/ink-4/opened"), "on", "2026-06-10")
 
-	b.act("Trace", "ink-1")
+	b.act("More…", "ink-1")
+	b.option("Trace")
 	b.sees(".traced", "0611-2 dial-satin")
 	b.sees(".traced", "40.0 g from ink-1")
 	b.sees(".traced", "press-1 from")

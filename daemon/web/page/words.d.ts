@@ -117,6 +117,9 @@ declare namespace Words {
     "cans.emptied-on": {day: Value};
     "cans.empties": {};
     "cans.empty": {};
+    "cans.empty-it": {};
+    "cans.empty-lead": {};
+    "cans.empty-title": {can: Value};
     "cans.expired": {};
     "cans.expired-on": {day: Value};
     "cans.expiry-not-known": {};
@@ -129,6 +132,8 @@ declare namespace Words {
     "cans.lot": {lot: Value};
     "cans.lot-field": {};
     "cans.lot-hint": {};
+    "cans.more": {};
+    "cans.more-title": {can: Value};
     "cans.new": {};
     "cans.none": {};
     "cans.not-empty": {};
@@ -136,6 +141,7 @@ declare namespace Words {
     "cans.opened-field": {};
     "cans.opened-hint": {};
     "cans.opened-it": {};
+    "cans.opened-note": {};
     "cans.opened-on": {day: Value};
     "cans.opened-title": {can: Value};
     "cans.stir": {why: Value};
@@ -143,8 +149,10 @@ declare namespace Words {
     "cans.stirred-on": {day: Value};
     "cans.title": {};
     "cans.trace": {};
+    "cans.trace-note": {};
     "cans.used-on": {day: Value};
     "care.aid": {};
+    "care.flammable": {};
     "care.gelled": {};
     "care.hardener": {};
     "care.ink": {};

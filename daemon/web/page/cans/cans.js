@@ -1,6 +1,6 @@
 // The cans, each with its state in words and its buttons.
 import { changeRow } from "../lib/api.js";
-import { makeDialog, openedDialog } from "./dialogs.js";
+import { makeDialog, moreDialog, openedDialog } from "./dialogs.js";
 import { dateInWords, day } from "../lib/dates.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
@@ -58,9 +58,9 @@ function canRow({ store, attempt }, find) {
   const stir = h("p", { class: "can-stir" });
   const stirred = button(say("cans.stirred"), "small", () => post("stirred"));
   const opened = button(say("cans.opened"), "small", () => openedDialog(can, store));
-  const empty = button("", "small", () => post("emptied", can.state === "empty" ? { undo: true } : {}));
-  const where = button(say("cans.trace"), "small", () => find({ can: can.id }));
-  const all = [stirred, opened, empty, where];
+  const back = button(say("cans.not-empty"), "small", () => post("emptied", { undo: true }));
+  const more = button(say("cans.more"), "small", () => moreDialog(can, store, find));
+  const all = [stirred, opened, back, more];
   return {
     element: h("li", { class: "can" }, h("div", { class: "can-text" }, h("p", { class: "can-line" }, name, what), state, stir, facts),
       h("div", { class: "can-actions" }, all), refusal),
@@ -77,9 +77,10 @@ function canRow({ store, attempt }, find) {
         row.stirred_at && say("cans.stirred-on", { day: day(row.stirred_at) }), row.used_at && say("cans.used-on", { day: day(row.used_at) }),
         row.emptied_at && say("cans.emptied-on", { day: day(row.emptied_at) }),
       ].filter(Boolean).join(" · "));
-      setText(empty, row.state === "empty" ? say("cans.not-empty") : say("cans.is-empty"));
-      show(stirred, row.part === "ink" && row.state !== "empty");
-      show(opened, row.state !== "empty");
+      // One thing that is usually done next; what is rarer is behind "More".
+      show(stirred, row.part === "ink" && row.state !== "empty" && row.state !== "new");
+      show(opened, row.state === "new");
+      show(back, row.state === "empty");
       for (const b of all) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
     },
   };

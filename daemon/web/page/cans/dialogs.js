@@ -1,7 +1,7 @@
 // The questions about a can: what is in it, and when it was opened.
 import { changeRow } from "../lib/api.js";
 import { isoDay } from "../lib/dates.js";
-import { ask, chips, field, textOf } from "../lib/dialogs.js";
+import { ask, chips, field, pick, textOf } from "../lib/dialogs.js";
 import { h } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { term } from "../parts/terms.js";
@@ -61,5 +61,41 @@ export function openedDialog(can, store) {
     async submit(data) {
       await changeRow(store, "cans", `cans/${can.id}/opened`, { on: textOf(data, "on") });
     },
+  });
+}
+
+/**
+ * emptyDialog asks whether a can is empty. It can be taken back at the empty cans.
+ * @param {API.CanView} can
+ * @param {import("../lib/store.js").Store} store
+ */
+function emptyDialog(can, store) {
+  ask({
+    title: say("cans.empty-title", { can: can.id }),
+    lead: say("cans.empty-lead"),
+    submitLabel: say("cans.empty-it"),
+    async submit() {
+      await changeRow(store, "cans", `cans/${can.id}/emptied`, {});
+    },
+  });
+}
+
+/**
+ * moreDialog offers what is rarely done with a can. find shows the batches that it is in.
+ * @param {API.CanView} can
+ * @param {import("../lib/store.js").Store} store
+ * @param {(what: { can: string }) => unknown} find
+ */
+export function moreDialog(can, store, find) {
+  /** @type {Page.Option<() => unknown>[]} */
+  const options = [{ label: say("cans.trace"), note: say("cans.trace-note"), value: () => find({ can: can.id }) }];
+  if (can.state !== "empty") {
+    if (can.state !== "new") options.push({ label: say("cans.opened"), note: say("cans.opened-note"), value: () => openedDialog(can, store) });
+    options.push({ label: say("cans.is-empty"), value: () => emptyDialog(can, store) });
+  }
+  pick({
+    title: say("cans.more-title", { can: can.id }),
+    groups: [{ legend: can.material, options }],
+    submit: async (then) => then,
   });
 }

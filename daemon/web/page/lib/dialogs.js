@@ -61,11 +61,11 @@ export const bounceMs = 500; // the second tap of a double one is not meant for 
  * may throw a refusal; what it returns is called once the dialog is closed.
  * @template V
  * @param {{
- *   title: string, lead?: string, groups: { legend: string, options: Page.Option<V>[] }[],
+ *   title: string, lead?: string, caution?: string, groups: { legend: string, options: Page.Option<V>[] }[],
  *   submit: (value: V) => Promise<(() => void) | void>,
  * }} question
  */
-export function pick({ title, lead, groups, submit }) {
+export function pick({ title, lead, caution, groups, submit }) {
   const refusal = refusalLine();
   const opened = performance.now();
   let busy = false;
@@ -96,7 +96,7 @@ export function pick({ title, lead, groups, submit }) {
   const id = newTitle();
   /** @type {HTMLDialogElement} */
   const dialog = h("dialog", { "aria-labelledby": id }, h("form", { method: "dialog" },
-    h("h2", { id, text: title }), lead && h("p", { text: lead }),
+    h("h2", { id, text: title }), lead && h("p", { text: lead }), caution && h("p", { class: "care-now", text: caution }),
     groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, h("legend", { text: g.legend }),
       h("div", { class: "chip-row" }, g.options.map(option)))),
     refusal, h("div", { class: "actions" }, button(say("dialog.back"), "big", () => dialog.close()))));

@@ -4,6 +4,7 @@ import { lastFirst, remember } from "../lib/choices.js";
 import { ask, chips, field, figure, massField, textOf } from "../lib/dialogs.js";
 import { h, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
+import { care } from "./care.js";
 import { leftPart } from "./left.js";
 import { pressNote } from "./places.js";
 
@@ -18,7 +19,7 @@ export function loadDialog(batch, store) {
   const chosen = batch.for_press ?? presses.find((p) => !p.batch)?.id;
   ask({
     title: say("load.title", { batch: batch.id }),
-    body: [chips({ legend: say("load.press"), name: "press", options, chosen })],
+    body: [chips({ legend: say("load.press"), name: "press", options, chosen }), care(say("care.lid"))],
     submitLabel: say("load.on"),
     async submit(data) {
       const press = textOf(data, "press");
@@ -49,16 +50,19 @@ export function closeDialog(batch, { store, notify }) {
     options: [{ value: "now", label: say("close.now") }, { value: "earlier", label: say("close.earlier") }],
   });
   show(seen, false);
+  const gelled = care(say("care.gelled"));
+  show(gelled, false);
   const left = leftPart(batch, store);
   const outcome = chips({ legend: say("close.how"), name: "outcome", options: outcomes() });
   outcome.addEventListener("change", (event) => {
     const off = event.target instanceof HTMLInputElement && event.target.value === "went-off";
     show(seen, off);
+    show(gelled, off);
     show(good, !off);
   });
   ask({
     title: say("close.title", { batch: batch.id }),
-    body: [outcome, good, seen, left.element],
+    body: [outcome, gelled, good, seen, left.element],
     submitLabel: say("close.it"),
     async submit(data) {
       const off = data.get("outcome") === "went-off";

@@ -16,7 +16,8 @@ export function leftPart(batch, store) {
   const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
   const scale = scales.find((s) => s.id === batch.scale) ?? (scales.length === 1 ? scales[0] : undefined);
   const said = massField({ label: say("left.over"), name: "left_g", hint: say("left.optional") });
-  if (!scale) return { element: h("div", {}, said), body: (data) => saidOnly(data) };
+  const caution = h("p", { class: "quiet", text: say("left.caution") });
+  if (!scale) return { element: h("div", {}, said, caution), body: (data) => saidOnly(data) };
 
   const weigh = h("input", { type: "checkbox", name: "weigh" });
   const live = h("p", { role: "status", class: "left-live" });
@@ -25,8 +26,7 @@ export function leftPart(batch, store) {
   const element = h("fieldset", { class: "chips left" },
     h("legend", { text: say("left.what") }),
     h("div", { class: "chip-row" }, h("label", { class: "chip" }, weigh, h("span", { class: "chip-body" }, h("span", { text: say("left.weigh") }), h("small", { text: say("left.weigh-on", { scale: scale.id }) })))),
-    live, empty, said,
-    h("p", { class: "quiet", text: say("left.caution") }));
+    live, empty, said, caution);
   const draw = () => {
     show(live, weigh.checked);
     show(empty, weigh.checked && batch.cup_empty_g === undefined);

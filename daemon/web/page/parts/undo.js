@@ -40,8 +40,9 @@ export function doneWords(path, body) {
 }
 
 /**
- * A change that can be taken back: what was done, and how to take it back.
- * @typedef {{ text: string, undo: () => Promise<unknown> }} Done
+ * A change that can be taken back: what was done, what to mind about the lid of a cup that is covered
+ * after it, and how to take it back.
+ * @typedef {{ text: string, lid?: string, undo: () => Promise<unknown> }} Done
  */
 
 /**
@@ -57,7 +58,8 @@ function doneBy(store, path, body, answer) {
   if (/^presses\/[^/]+\/defects$/.test(path)) return rejected(store, path, body, answer);
   const text = doneWords(path, body);
   if (!text || answer.seq === undefined) return undefined;
-  return { text, undo: () => changeRow(store, "batches", `batches/${answer.id}/undo`, { seq: answer.seq }) };
+  const lid = /\/(unload|move|split)$/.test(path) ? say("care.lid") : "";
+  return { text, lid, undo: () => changeRow(store, "batches", `batches/${answer.id}/undo`, { seq: answer.seq }) };
 }
 
 /**
@@ -80,6 +82,7 @@ function rejected(store, path, body, press) {
  */
 export function undoBar({ store }) {
   const what = h("p", { class: "undo-what", role: "status" });
+  const lid = h("p", { class: "undo-lid", hidden: true });
   /** @type {(Done & { until: number }) | undefined} */
   let last; // what can be taken back, and until when (monotonic ms)
   /** @type {ReturnType<typeof setTimeout> | undefined} */
@@ -95,12 +98,13 @@ export function undoBar({ store }) {
       end(error.message);
     }
   });
-  const bar = h("div", { class: "undo-bar", role: "region", "aria-label": say("undo.undo"), hidden: true }, what, undo);
+  const bar = h("div", { class: "undo-bar", role: "region", "aria-label": say("undo.undo"), hidden: true }, h("div", { class: "undo-words" }, what, lid), undo);
   document.body.append(bar);
   const end = (/** @type {string} */ text) => {
     last = undefined;
     clearInterval(timer);
     setText(what, text);
+    show(lid, false);
     show(undo, false);
     timer = setTimeout(() => !last && show(bar, false), shownForMs);
   };
@@ -121,6 +125,8 @@ export function undoBar({ store }) {
     clearTimeout(timer);
     last = { ...done, until: performance.now() + 1000 * seconds };
     setText(what, done.text);
+    setText(lid, done.lid ?? "");
+    show(lid, Boolean(done.lid));
     show(undo, true);
     show(bar, true);
     tick();

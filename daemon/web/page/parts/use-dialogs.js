@@ -2,6 +2,7 @@
 // was tested.
 import { changeRow } from "../lib/api.js";
 import { parseEnds, untilEnds } from "./axis.js";
+import { care, sheetLinks } from "./care.js";
 import { ask, chips, field, fieldOf, figure, massField, massInput, pick, textOf } from "../lib/dialogs.js";
 import { h, setText } from "../lib/dom.js";
 import { grams, percent, pipetteGrams, pipettes, remaining } from "../lib/format.js";
@@ -29,6 +30,7 @@ export function moveDialog(batch, tools) {
   pick({
     title: say("move.title", { batch: batch.id }),
     lead: say("move.lead"),
+    caution: say("care.lid"),
     groups: [
       { legend: say("move.presses"), options: pressesFor(tools.store, batch) },
       { legend: say("move.zones"), options: zonesFor(tools.store) },
@@ -48,6 +50,7 @@ export function splitDialog(batch, tools) {
     lead: say("split.lead", { mass: grams(massOf(batch)) }),
     body: [
       massField({ label: say("split.poured-off"), name: "grams", required: true }),
+      care(say("care.lid")),
       chips({ legend: say("split.where"), name: "place", options: places.map((p, i) => ({ ...p, value: String(i), label: p.value.zone ? `${p.label}, ${p.note}` : p.label, note: p.value.zone ? "" : p.note })) }),
     ],
     submitLabel: say("split.it"),
@@ -75,6 +78,7 @@ export function topUpDialog(batch, tools) {
   pick({
     title: say("top-up.title", { batch: batch.id }),
     lead: others.length > 0 ? say("top-up.lead") : say("top-up.none", { ink: batch.ink }),
+    caution: say("care.flammable"),
     groups: [{ legend: say("top-up.batches", { ink: batch.ink }), options: others.map((b) => ({ value: b.id, label: b.id, note: note(b) })) }],
     submit: (from) => send(tools, batch, "top-up", { from }),
   });
@@ -103,10 +107,13 @@ export function thinDialog(batch, tools) {
   }));
   input.addEventListener("input", tell);
   tell();
+  const sheets = sheetLinks();
+  sheets.update(tools.store.get("inks", batch.ink), "thinner");
   ask({
     title: say("thin.title", { batch: batch.id }),
     lead: say("thin.lead"),
     body: [
+      care(say("care.flammable")), sheets.element,
       ...advice(batch, tools.store.get("inks", batch.ink)), h("div", { class: "quick" }, quick), mass, inPipettes,
       h("details", {}, h("summary", { text: say("thin.more") }),
         field({ label: say("dialog.reason"), name: "override", type: "text", maxlength: 200, hint: say("thin.kept") })),

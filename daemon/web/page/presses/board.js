@@ -3,6 +3,7 @@
 import { change, changeRow } from "../lib/api.js";
 import { notAcknowledged } from "../parts/alarms.js";
 import { sharedSpan } from "../parts/axis.js";
+import { care } from "../parts/care.js";
 import { boardRows, placeRow } from "./rows.js";
 import { pick } from "../lib/dialogs.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
@@ -145,7 +146,8 @@ function pressActions({ store, attempt, notify }, refusal) {
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
   const lift = button(say("use.unload"), "small", () => attempt(refusal, () => change(`batches/${lightOf()?.batch}/unload`)));
   const load = button(say("use.load"), "small", () => row.press && pickBatch(row.press, store));
-  const element = h("div", { class: "batch-actions" }, acknowledge, load, lift);
+  const gelled = care(say("care.gelled"));
+  const element = h("div", { class: "batch-actions" }, gelled, acknowledge, load, lift);
   return {
     element,
     update(/** @type {PlaceRow} */ given) {
@@ -154,6 +156,7 @@ function pressActions({ store, attempt, notify }, refusal) {
       const ready = store.all("batches").filter(loadable);
       show(acknowledge, alarmsOf().length > 0);
       show(load, Boolean(row.press) && !row.batch && ready.length > 0);
+      show(gelled, row.press?.cause === "reported-gone-off");
       show(lift, row.press?.meaning === "do-not-print" && !row.batch && Boolean(lightOf()?.batch));
       show(element, [acknowledge, load, lift].some((b) => !b.hidden));
     },
@@ -176,6 +179,7 @@ function pickBatch(press, store) {
   const rows = store.all("batches").filter(loadable).sort((a, b) => Number(meant(b)) - Number(meant(a)) || a.id.localeCompare(b.id));
   pick({
     title: say("board.which-cup", { press: press.id }),
+    caution: say("care.lid"),
     groups: [{ legend: say("board.without-press"), options: rows.map((b) => ({ value: b.id, label: b.id, note: meant(b) ? say("board.meant", { ink: b.ink }) : b.ink })) }],
     async submit(id) {
       await changeRow(store, "batches", `batches/${id}/load`, { press: press.id });
