@@ -9,12 +9,8 @@ import (
 
 // study returns what answers questions about rejects, from the history.
 func (s *service) study() *study.Runner {
-	zone := s.Shop.Locale().Zone
-	if zone == nil {
-		zone = time.Local
-	}
 	now := func() time.Time { return s.bench.Snapshot().At }
-	return study.NewRunner(study.Stored{History: s.history, Bench: s.Shop.Bench, Now: now, Open: s.open}, zone, now)
+	return study.NewRunner(study.Stored{History: s.history, Bench: s.Shop.Bench, Now: now, Open: s.open}, s.Shop.Zone(), now)
 }
 
 // open returns the batches that have not ended, of which the history has no row yet.

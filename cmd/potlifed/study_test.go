@@ -73,8 +73,8 @@ func TestStudyOfFiles(t *testing.T) {
 
 func TestStudyRefuses(t *testing.T) {
 	prints, _ := studyFiles(t, 1)
-	refused(t, studyCommand(), "", "study: no file")
-	refused(t, studyCommand(), "", "study: --from \"soon\": want a date", "--from", "soon", prints)
+	refused(t, studyCommand(), "", "study: --config with files", "--config", "some.yaml", prints)
+	refused(t, studyCommand(), "", "study: --from", "--from", "soon", prints)
 	refused(t, studyCommand(), "", "is not before", "--from", "2026-03-02", "--to", "2026-03-02", prints)
 	refused(t, studyCommand(), "", "study: --model \"cubic\"", "--model", "cubic", prints)
 	refused(t, studyCommand(), "", "study: --relevant 0: want 1 to 1000", "--relevant", "0", prints)
