@@ -38,6 +38,7 @@ type Ended struct {
 	MeanTemperatureC *float64            `json:"mean_temperature_c,omitempty" doc:"mean temperature of the air that it stood in from mixed_at to the end, in °C; time without a reading does not count"`
 	MeanHumidityPct  *float64            `json:"mean_humidity_pct,omitempty" doc:"mean relative humidity of that air over liquid water, in %"`
 	Prints           uint64              `json:"prints" doc:"prints made with the batch"`
+	Defects          map[string]int64    `json:"defects,omitempty" doc:"rejects among them, by kind of defect; absent when none were reported"`
 }
 
 // Search says which of the ended batches are asked for. Empty fields ask for any.
@@ -198,7 +199,7 @@ func (s Search) holds(b Past) bool {
 func ended(b Past, into string, through lived) Ended {
 	row := Ended{
 		ID: b.ID, Seq: b.Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Artwork, Presses: b.Presses, MixedAt: b.MixedAt,
-		Outcome: b.Outcome, StillGood: b.StillGood, PouredInto: into, LeftG: b.LeftG, Prints: b.Prints,
+		Outcome: b.Outcome, StillGood: b.StillGood, PouredInto: into, LeftG: b.LeftG, Prints: b.Prints, Defects: b.Defects,
 	}
 	if b.ClosedAt != nil {
 		row.ClosedAt = *b.ClosedAt

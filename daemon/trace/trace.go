@@ -68,6 +68,7 @@ type Past struct {
 	Warnings  []string            `json:"warnings" doc:"what was wrong with the mix, in sentences"`
 	Presses   []Stay              `json:"presses" doc:"times on presses, in order"`
 	Prints    uint64              `json:"prints" doc:"prints made with the batch"`
+	Defects   map[string]int64    `json:"defects,omitempty" doc:"rejects among them, by kind of defect; absent when none were reported"`
 	Tests     []record.Test       `json:"tests" doc:"tests of what was printed with it"`
 }
 
@@ -83,7 +84,7 @@ type Stay struct {
 type History struct {
 	Past
 	Poured []mix.Component   `json:"poured" doc:"what was poured into the cup, by part and can: components, and what was split off again"`
-	Events []json.RawMessage `json:"events" doc:"the batch's events, oldest first, without prints and changes on the scale's pan"`
+	Events []json.RawMessage `json:"events" doc:"the batch's events, oldest first, without prints, rejects and changes on the scale's pan"`
 }
 
 // mostEvents is the largest number of events in a history.
@@ -102,7 +103,7 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (
 	h := History{Past: l.batch(), Poured: l.poured(), Events: []json.RawMessage{}}
 	for _, r := range l.own[max(0, len(l.own)-mostEvents):] {
 		switch r.Body.(type) {
-		case record.Printed, record.PanChanged:
+		case record.Printed, record.Defects, record.PanChanged:
 			continue
 		}
 		body, err := json.Marshal(r.Body)
@@ -126,6 +127,8 @@ type life struct {
 	is    *record.Batch
 	given []mix.Component // what was split off
 	stays []Stay
+	// defects are the rejects by kind of defect.
+	defects map[string]int64
 }
 
 // most is how many batches are replayed at most for one batch.
@@ -360,6 +363,12 @@ func (l *life) stand(r record.Record) {
 	if press != "" && !stands {
 		l.stays = append(l.stays, Stay{Press: press, From: r.Stamp.At})
 	}
+	if e, rejected := r.Body.(record.Defects); rejected && e.Batch == l.is.ID {
+		if l.defects == nil {
+			l.defects = map[string]int64{}
+		}
+		l.defects[e.Defect] += e.Add
+	}
 	e, printed := r.Body.(record.Printed)
 	if !printed || e.Batch != l.is.ID {
 		return
@@ -387,6 +396,15 @@ func (l *life) batch() Past {
 	}
 	for _, s := range l.stays {
 		v.Prints += s.Prints
+	}
+	for kind, n := range l.defects {
+		if n == 0 { // reported, and corrected since
+			continue
+		}
+		if v.Defects == nil {
+			v.Defects = map[string]int64{}
+		}
+		v.Defects[kind] = n
 	}
 	return v
 }

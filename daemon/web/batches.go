@@ -190,7 +190,7 @@ func endedCSV(rows []trace.Ended) ([]byte, error) {
 	w := csv.NewWriter(&out)
 	w.Write([]string{
 		"id", "seq", "ink", "cup", "colour_class", "artwork", "presses", "mixed_at", "closed_at", "outcome", "still_good", "poured_into",
-		"left_g", "age_s", "at_least", "spent", "mean_temperature_c", "mean_humidity_pct", "prints",
+		"left_g", "age_s", "at_least", "spent", "mean_temperature_c", "mean_humidity_pct", "prints", "rejects",
 	})
 	number := func(v *float64) string {
 		if v == nil {
@@ -207,10 +207,14 @@ func endedCSV(rows []trace.Ended) ([]byte, error) {
 		if b.MixedAt != nil {
 			mixed = b.MixedAt.Format(time.RFC3339Nano)
 		}
+		rejects := int64(0)
+		for _, n := range b.Defects {
+			rejects += n
+		}
 		w.Write([]string{
 			b.ID, strconv.FormatUint(b.Seq, 10), b.Ink, b.Cup, b.Colour, b.Artwork, strings.Join(presses, " "), mixed, b.ClosedAt.Format(time.RFC3339Nano),
 			string(b.Outcome), string(b.StillGood), b.PouredInto, number(b.LeftG), number(b.AgeS), strconv.FormatBool(b.AtLeast), number(b.Spent),
-			number(b.MeanTemperatureC), number(b.MeanHumidityPct), strconv.FormatUint(b.Prints, 10),
+			number(b.MeanTemperatureC), number(b.MeanHumidityPct), strconv.FormatUint(b.Prints, 10), strconv.FormatInt(rejects, 10),
 		})
 	}
 	w.Flush()

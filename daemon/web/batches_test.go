@@ -19,12 +19,16 @@ func TestEndedBatches(t *testing.T) {
 	}
 	b := v["batches"].([]any)[0].(map[string]any)
 	for name, want := range map[string]any{
-		"id": "0612-1", "ink": "dial-satin", "outcome": "used-up", "left_g": 3.5, "prints": 120.0, "age_s": 300.0, "mean_temperature_c": 21.5, "mean_humidity_pct": 45.0,
-		"mixed_at": "2026-06-12T09:30:00Z", "closed_at": "2026-06-12T09:35:00Z", "seq": 1.0,
+		"id": "0612-1", "ink": "dial-satin", "outcome": "used-up", "left_g": 3.5, "prints": 120.0, "age_s": 480.0, "mean_temperature_c": 21.5, "mean_humidity_pct": 45.0,
+		"mixed_at": "2026-06-12T09:30:00Z", "closed_at": "2026-06-12T09:38:00Z", "seq": 1.0,
 	} {
 		if b[name] != want {
 			t.Errorf("%s is %v, want %v", name, b[name], want)
 		}
+	}
+	// Seven were reported and two taken off; a kind that is back at none is left out.
+	if d, ok := b["defects"].(map[string]any); !ok || len(d) != 1 || d["dust"] != 5.0 {
+		t.Errorf("defects %v", b["defects"])
 	}
 	if spent, ok := b["spent"].(float64); !ok || spent <= 0 || spent > 0.05 || dig(b["presses"].([]any)[0], "press") != "press-1" {
 		t.Errorf("%v", b)
@@ -66,7 +70,7 @@ func TestEndedBatchesAsCSV(t *testing.T) {
 		for i, column := range table[0] {
 			row[column] = table[1][i]
 		}
-		if row["id"] != "0612-1" || row["presses"] != "press-1" || row["closed_at"] != "2026-06-12T09:35:00Z" || row["age_s"] != "300" || row["mean_temperature_c"] != "21.5" || row["at_least"] != "false" {
+		if row["id"] != "0612-1" || row["presses"] != "press-1" || row["closed_at"] != "2026-06-12T09:38:00Z" || row["age_s"] != "480" || row["prints"] != "120" || row["rejects"] != "5" || row["mean_temperature_c"] != "21.5" || row["at_least"] != "false" {
 			t.Errorf("%s: %v", name, row)
 		}
 	}

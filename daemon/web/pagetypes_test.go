@@ -50,6 +50,8 @@ type schema struct {
 	AnyOf      []schema
 	OneOf      []schema
 	Enum       []any
+	// Additional is the schema of the values of a map; also false, where there are no others.
+	Additional json.RawMessage `json:"additionalProperties"`
 }
 
 // declarations writes schemas as TypeScript, in the order of their names.
@@ -112,6 +114,13 @@ func (s schema) typeScript() string {
 			types = append(types, name.(string))
 		case "array":
 			types = append(types, fmt.Sprintf("Array<%s>", s.Items.typeScript()))
+		case "object":
+			var values schema
+			if json.Unmarshal(s.Additional, &values) == nil && values.Type != nil {
+				types = append(types, fmt.Sprintf("Record<string, %s>", values.typeScript()))
+				break
+			}
+			types = append(types, "unknown")
 		default:
 			types = append(types, "unknown")
 		}

@@ -30,6 +30,8 @@ func (s *stand) About(_ context.Context, batch string) ([]record.Record, error) 
 	return numbered(
 		record.Recorded{Batch: "0612-1", Day: "20260612", Ink: "dial-satin", Zone: "bench", MixedAt: at, Mix: m, Basis: basis}, poured,
 		record.Loaded{Batch: "0612-1", Press: "press-1"}, record.Printed{Press: "press-1", Batch: "0612-1", Add: 120},
+		record.Defects{Press: "press-1", Defect: "dust", Batch: "0612-1", Add: 7, Minute: at}, record.Defects{Press: "press-1", Defect: "dust", Batch: "0612-1", Add: -2, Minute: at},
+		record.Defects{Press: "press-1", Defect: "ghost", Batch: "0612-1", Add: 0, Minute: at},
 		record.Tested{Batch: "0612-1", Test: "rub", Result: "pass"}, record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "used-up", LeftG: ptr(3.5)},
 	), s.unread
 }
@@ -67,7 +69,7 @@ func (s *stand) Over(_ context.Context, from, to time.Time, _ int) ([]record.Rec
 
 func (s *stand) Ended(_ context.Context, from, to time.Time, before uint64, _ int) ([]record.Record, error) {
 	s.from, s.to = from, to
-	if before <= 6 {
+	if before <= 9 {
 		return nil, s.unread
 	}
 	past, err := s.About(nil, "0612-1")

@@ -120,7 +120,7 @@ declare namespace API {
     cup: string;
     cup_empty_g?: number;
     cup_weighs_g?: number;
-    defects?: unknown;
+    defects?: Record<string, number>;
     ends_at: SpanTime | null;
     for_press?: string;
     good_at: string | null;
@@ -308,6 +308,7 @@ declare namespace API {
     closed_at: string;
     colour_class?: string;
     cup?: string;
+    defects?: Record<string, number>;
     id: string;
     ink: string;
     left_g?: number;
@@ -764,7 +765,7 @@ declare namespace API {
   }
 
   interface EventOutOfService {
-    alarms: unknown;
+    alarms: Record<string, string>;
     by: string;
     journal: string;
     kind: "out-of-service";
@@ -887,7 +888,7 @@ declare namespace API {
     basis: EventBasis;
     batch: string;
     by: string;
-    cans?: unknown;
+    cans?: Record<string, string>;
     cup: string;
     day: string;
     ink: string;
@@ -1083,6 +1084,7 @@ declare namespace API {
     colour_class?: string;
     components: Array<Component> | null;
     cup?: string;
+    defects?: Record<string, number>;
     events: Array<Event> | null;
     good_at?: string;
     id: string;
@@ -1392,6 +1394,7 @@ declare namespace API {
     colour_class?: string;
     components: Array<Component> | null;
     cup?: string;
+    defects?: Record<string, number>;
     good_at?: string;
     id: string;
     ink: string;

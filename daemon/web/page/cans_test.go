@@ -56,11 +56,13 @@ func past(now time.Time) trace.Past {
 		Warnings: []string{"hardener can hardener-2 (lot H 3) was past its last day, 2026-05-02. Used all the same: trial print"},
 		Presses:  []trace.Stay{{Press: "press-1", From: now.Add(-29 * time.Hour), To: at(now.Add(-27 * time.Hour)), Prints: 820}, {Press: "press-2", From: now.Add(-27 * time.Hour), To: at(now.Add(-24 * time.Hour)), Prints: 411}},
 		Prints:   1231, Tests: []record.Test{{At: now.Add(-26 * time.Hour), Kind: "adhesion", Result: "pass"}},
+		Defects: map[string]int64{"ghost": 1, "pinholes": 17},
 	}
 }
 
 func cansShop(now time.Time) map[string]any {
 	rows := shop(now)
+	rows["presses"].([]view.Press)[0].Defects = rejectsOf(0, 0)
 	inks := rows["inks"].([]view.Ink)
 	inks[0].Hardener, inks[0].Thinners = "hardener-a", []string{"thinner-s"}
 	rows["cans"] = canRows(now)
@@ -159,6 +161,7 @@ func TestBatchPage(t *testing.T) {
 	b.sees(".history", "nobody named it")
 	b.sees(".history", "Used all the same: trial print")
 	b.sees(".history", "Altogether 1231 prints.")
+	b.sees(".history", "18 rejects: Pinholes 17, Ghost of the last print 1")
 	b.sees(".history", "Adhesion, passed")
 	b.sees(".history", "ink came from can ink-0, lot A 16 (anna)")
 	b.looks("batch", wide, tall, phone)

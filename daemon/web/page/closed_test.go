@@ -56,7 +56,7 @@ func endedDay(day time.Time, first uint64, n int) (rows []trace.Ended) {
 		closed := time.Date(day.Year(), day.Month(), day.Day(), 6+i/3, 10*(i%6), 0, 0, time.Local)
 		b := trace.Ended{
 			ID: fmt.Sprintf("%s-%d", day.Format("0102"), i+1), Seq: first + uint64(i), Ink: "dial-satin", Cup: "cup-110", Colour: "dark", Artwork: "fine-detail", ClosedAt: closed, MixedAt: at(closed.Add(-6 * time.Hour)),
-			Presses: []trace.Stay{{Press: "press-1", From: closed.Add(-5 * time.Hour), To: &closed, Prints: 820}}, Prints: 820,
+			Presses: []trace.Stay{{Press: "press-1", From: closed.Add(-5 * time.Hour), To: &closed, Prints: 820}}, Prints: 820, Defects: map[string]int64{"dust": 2, "ghost": 1},
 			Outcome: []lifecycle.Outcome{"used-up", "went-off", "discarded"}[i%3], AgeS: f(21600), Spent: f(0.874), MeanTemperatureC: f(21.34), MeanHumidityPct: f(48.4), LeftG: f(3.4),
 		}
 		rows = append(rows, b)
@@ -97,7 +97,7 @@ func TestClosedPage(t *testing.T) {
 	b.sees(".day-sum", "11480 prints")
 	first := endedDay(noon, 500, 14)[0]
 	row := eval[string](b, `document.querySelector(".closed-row").innerText.replaceAll("\u00a0", " ").replaceAll(/\s+/g, " ")`)
-	for _, want := range []string{first.ID, "dial-satin, dark, fine detail", "press-1", first.ClosedAt.Format("15:04"), first.MixedAt.Format("15:04"), "6 h 00 min", "87 %", "21.3 °C, 48 %", "820", "3.4 g"} {
+	for _, want := range []string{first.ID, "dial-satin, dark, fine detail", "press-1", first.ClosedAt.Format("15:04"), first.MixedAt.Format("15:04"), "6 h 00 min", "87 %", "21.3 °C, 48 %", "820 prints, 3 rejects", "3.4 g"} {
 		if !strings.Contains(row, want) {
 			t.Errorf("the first row says %q, and not %q", row, want)
 		}

@@ -373,6 +373,7 @@ declare namespace Words {
     "format.under-a-pipette": {};
     "history.no-press": {};
     "history.prints": {n: number};
+    "history.rejects": {n: number};
     "history.stay": {from: Value; to: Value};
     "history.stays": {from: Value};
     "inks.assumed": {what: Value};

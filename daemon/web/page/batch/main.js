@@ -1,6 +1,6 @@
 // The page of one batch, to which the code on its label leads: what was poured, from which cans, how
 // long it lives, where it was, what happened to it. Nothing is changed here.
-import { get, Refused } from "../lib/api.js";
+import { get, list, Refused } from "../lib/api.js";
 import { day, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, refusalLine, setText, show } from "../lib/dom.js";
 import { clockTime, grams, remaining } from "../lib/format.js";
@@ -28,9 +28,10 @@ async function load() {
   try {
     /** @type {API.History} */
     const b = await get(`batches/${encodeURIComponent(id)}/history${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
+    const kinds = b.defects ? await kindWords() : {};
     show(refusal, false);
     open = b.state !== "closed";
-    history.replaceChildren(...historyParts(b));
+    history.replaceChildren(...historyParts(b, kinds));
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     refusal.textContent = error.status === 404 ? say("batch.unknown", { batch: id }) : error.message;
@@ -40,10 +41,32 @@ async function load() {
 }
 
 /**
+ * kindWords returns the names of the kinds of defect by their ids.
+ * @returns {Promise<Record<string, string>>}
+ */
+async function kindWords() {
+  const [press] = await list("presses");
+  return Object.fromEntries((press?.defects ?? []).map((d) => [d.kind, d.words]));
+}
+
+/**
+ * rejects writes how many prints were rejected, by kind of defect, the most frequent first.
+ * @param {API.History} b
+ * @param {Record<string, string>} kinds
+ */
+function rejects(b, kinds) {
+  const rows = Object.entries(b.defects ?? {}).sort(([, a], [, z]) => z - a);
+  if (rows.length === 0) return null;
+  const sum = rows.reduce((total, [, n]) => total + n, 0);
+  return h("p", { text: `${say("history.rejects", { n: sum })}: ${rows.map(([kind, n]) => `${kinds[kind] ?? kind} ${n}`).join(", ")}` });
+}
+
+/**
  * historyParts makes the parts of the page.
  * @param {API.History} b
+ * @param {Record<string, string>} kinds names of the kinds of defect
  */
-function historyParts(b) {
+function historyParts(b, kinds) {
   const part = (/** @type {string} */ heading, /** @type {(Page.Child | Page.Child[])[]} */ ...body) => h("section", { class: "history-part" }, h("h3", { text: heading }), ...body);
   const facts = [
     [b.ink, term("colour", b.colour_class), b.cup && say("batch.in", { cup: b.cup })].filter(Boolean).join(", "),
@@ -56,7 +79,7 @@ function historyParts(b) {
     part(say("batch.what"), facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
     part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
-    part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) })),
+    part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
     tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${term("test", t.kind)}, ${term("result", t.result)}` })))),
     part(say("batch.events"), h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: say("batch.label") })),

@@ -3,7 +3,7 @@ import { day, dayName, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText } from "../lib/dom.js";
 import { degrees, duration, grams, percent } from "../lib/format.js";
 import { say } from "../lib/words.js";
-import { outcome } from "../parts/history.js";
+import { outcome, printed } from "../parts/history.js";
 import { term } from "../parts/terms.js";
 
 // The columns, by the name that the style sheet has for them.
@@ -56,8 +56,7 @@ export function summary(rows) {
   const count = new Map();
   for (const b of rows) count.set(b.outcome, (count.get(b.outcome) ?? 0) + 1);
   const ends = [...count].map(([word, n]) => `${outcome(word)}: ${n}`);
-  const prints = rows.reduce((sum, b) => sum + b.prints, 0);
-  return [say("closed.batches", { n: rows.length }), ends.join(", "), say("history.prints", { n: prints })].join("; ");
+  return [say("closed.batches", { n: rows.length }), ends.join(", "), printed(rows)].join("; ");
 }
 
 // batchRow makes the row of a batch.
@@ -97,7 +96,7 @@ function facts(b) {
     b.age_s === undefined ? none : least(duration(b.age_s)),
     b.spent === undefined ? none : least(percent(100 * b.spent)),
     b.mean_temperature_c === undefined ? none : `${degrees(b.mean_temperature_c)}, ${percent(b.mean_humidity_pct)}`,
-    String(b.prints),
+    b.defects ? printed([b]) : String(b.prints),
     b.left_g === undefined ? none : grams(b.left_g),
   ];
 }

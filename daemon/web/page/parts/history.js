@@ -20,3 +20,14 @@ export function stays(b) {
   return h("ul", {}, presses.map((s) => h("li", { class: "stay" }, h("b", { text: s.press }),
     ` ${s.to ? say("history.stay", { from: dayTime(s.from), to: dayTime(s.to) }) : say("history.stays", { from: dayTime(s.from) })}: ${say("history.prints", { n: s.prints })}`)));
 }
+
+/**
+ * printed writes how many prints were made, and how many of them were rejected.
+ * @param {{ prints: number, defects?: Record<string, number> }[]} rows
+ */
+export function printed(rows) {
+  const prints = rows.reduce((sum, b) => sum + b.prints, 0);
+  const rejects = rows.flatMap((b) => Object.values(b.defects ?? {})).reduce((sum, n) => sum + n, 0);
+  const words = say("history.prints", { n: prints });
+  return rejects === 0 ? words : `${words}, ${say("history.rejects", { n: rejects })}`;
+}
