@@ -24,6 +24,7 @@ func countOf(r record.Record) (k tallyKey, t tally, ok bool) {
 		minute = r.Stamp.At
 	}
 	k.quarter, k.source = quarterOf(minute), Measured
+	t.ink = c.Ink
 	if t.pieces < 0 {
 		return k, t, true
 	}
@@ -33,6 +34,9 @@ func countOf(r record.Record) (k tallyKey, t tally, ok bool) {
 	}
 	if c.TemperatureC != nil && c.HumidityPct != nil {
 		t.aired, t.celsius, t.percent = t.pieces, n**c.TemperatureC, n**c.HumidityPct
+	}
+	if c.ThinnerPct != nil && c.RatioOffPct != nil {
+		t.mixed, t.thinner, t.ratio = t.pieces, n**c.ThinnerPct, n**c.RatioOffPct
 	}
 	return k, t, true
 }

@@ -18,6 +18,8 @@ type Conditions struct {
 	TemperatureC  *float64 `json:"temperature_c,omitempty" doc:"air temperature at the press in °C, mean over the pieces"`
 	HumidityPct   *float64 `json:"humidity_pct,omitempty" doc:"relative humidity at the press over liquid water in %, mean over the pieces"`
 	VapourDensity *float64 `json:"vapour_density_g_m3,omitempty" doc:"water vapour at these means in g per m³ of air"`
+	ThinnerPct    *float64 `json:"thinner_pct,omitempty" doc:"thinner poured into the batch in % of ink and hardener, mean over the pieces"`
+	RatioOffPct   *float64 `json:"ratio_off_pct,omitempty" doc:"deviation of the batch's hardener from its target in %, mean over the pieces; above 0 is too much"`
 }
 
 // Prints are the prints of a press with a batch in an interval.
@@ -27,6 +29,7 @@ type Prints struct {
 	Local  string    `json:"local" doc:"begin in the shop's time zone"`
 	Press  string    `json:"press" doc:"id of the press"`
 	Batch  string    `json:"batch,omitempty" doc:"id of the batch; absent when none was loaded, or when it is not known"`
+	Ink    string    `json:"ink,omitempty" doc:"id of the batch's ink"`
 	Source Source    `json:"source" enum:"bench,paper" doc:"bench: recorded by the bench; paper: imported"`
 	Prints int64     `json:"prints" doc:"number of prints"`
 	Conditions
@@ -39,6 +42,7 @@ type Defects struct {
 	Local   string    `json:"local" doc:"begin in the shop's time zone"`
 	Press   string    `json:"press" doc:"id of the press"`
 	Batch   string    `json:"batch,omitempty" doc:"id of the batch; absent when none was loaded, or when it is not known"`
+	Ink     string    `json:"ink,omitempty" doc:"id of the batch's ink"`
 	Source  Source    `json:"source" enum:"bench,paper" doc:"bench: recorded by the bench; paper: imported"`
 	Kind    string    `json:"kind" doc:"id of the kind of defect"`
 	Defects int64     `json:"defects" doc:"number of rejects; below 0 where an earlier interval was corrected"`
@@ -63,7 +67,7 @@ func (h *History) PrintsIn(ctx context.Context, find Search, step Step, limit in
 	rows := make([]Prints, 0, len(sums))
 	for _, s := range sums {
 		rows = append(rows, Prints{
-			Time: s.from, To: s.to, Local: s.from.In(step.zone).Format(time.RFC3339), Press: s.press, Batch: s.batch, Source: s.source,
+			Time: s.from, To: s.to, Local: s.from.In(step.zone).Format(time.RFC3339), Press: s.press, Batch: s.batch, Ink: s.ink, Source: s.source,
 			Prints: s.pieces, Conditions: s.conditions(),
 		})
 	}
@@ -80,7 +84,7 @@ func (h *History) DefectsIn(ctx context.Context, find Search, step Step, limit i
 	rows := make([]Defects, 0, len(sums))
 	for _, s := range sums {
 		rows = append(rows, Defects{
-			Time: s.from, To: s.to, Local: s.from.In(step.zone).Format(time.RFC3339), Press: s.press, Batch: s.batch, Source: s.source,
+			Time: s.from, To: s.to, Local: s.from.In(step.zone).Format(time.RFC3339), Press: s.press, Batch: s.batch, Ink: s.ink, Source: s.source,
 			Kind: s.kind, Defects: s.pieces, Conditions: s.conditions(),
 		})
 	}
@@ -103,7 +107,7 @@ func (h *History) counted(ctx context.Context, find Search, step Step, defects b
 	end := func() error {
 		keys := slices.SortedFunc(maps.Keys(open), compareKeys)
 		for _, k := range keys {
-			if t := open[k]; t != (tally{}) {
+			if t := open[k]; t.pieces != 0 {
 				if len(out) == limit {
 					return tooMany(limit)
 				}
@@ -159,7 +163,7 @@ func (h *History) tallies(ctx context.Context, find Search, first, last int64, f
 	slices.SortFunc(waits, compareKeys)
 	if h.store != nil {
 		rows, err := h.store.read.QueryContext(ctx, `
-			SELECT quarter, press, kind, batch, source, pieces, lived, spent, age_s, aired, celsius, percent FROM tally
+			SELECT quarter, press, kind, batch, source, ink, pieces, lived, spent, age_s, aired, celsius, percent, mixed, thinner, ratio FROM tally
 			WHERE quarter >= ? AND quarter < ? ORDER BY quarter, press, kind, batch, source`, first, last)
 		if err != nil {
 			return fmt.Errorf("history: read counts: %w", err)
@@ -168,7 +172,8 @@ func (h *History) tallies(ctx context.Context, find Search, first, last int64, f
 		for rows.Next() {
 			var k tallyKey
 			var t tally
-			if err := rows.Scan(&k.quarter, &k.press, &k.kind, &k.batch, &k.source, &t.pieces, &t.lived, &t.spent, &t.ageS, &t.aired, &t.celsius, &t.percent); err != nil {
+			if err := rows.Scan(&k.quarter, &k.press, &k.kind, &k.batch, &k.source, &t.ink, &t.pieces, &t.lived, &t.spent, &t.ageS, &t.aired, &t.celsius, &t.percent,
+				&t.mixed, &t.thinner, &t.ratio); err != nil {
 				return fmt.Errorf("history: read counts: %w", err)
 			}
 			if !fits(k) {
@@ -211,5 +216,6 @@ func (t tally) conditions() (c Conditions) {
 		v := precision.GramsPerM3(stateOf(t.celsius/float64(t.aired), t.percent/float64(t.aired)).Clamp().VapourDensityGM3())
 		c.VapourDensity = &v
 	}
+	c.ThinnerPct, c.RatioOffPct = known(t.thinner, t.mixed, precision.Percent), known(t.ratio, t.mixed, precision.Percent)
 	return c
 }

@@ -60,11 +60,14 @@ type tallyKey struct {
 // tally is a number of prints or rejects of a quarter-hour, with the conditions under which they were
 // made: sums over the pieces for which these were known.
 type tally struct {
+	ink              string
 	pieces           int64
 	lived            int64
 	spent, ageS      float64
 	aired            int64
 	celsius, percent float64
+	mixed            int64
+	thinner, ratio   float64
 }
 
 func (t *tally) add(o tally) {
@@ -75,6 +78,12 @@ func (t *tally) add(o tally) {
 	t.aired += o.aired
 	t.celsius += o.celsius
 	t.percent += o.percent
+	t.mixed += o.mixed
+	t.thinner += o.thinner
+	t.ratio += o.ratio
+	if t.ink == "" {
+		t.ink = o.ink
+	}
 }
 
 // chunk is consecutive readings of a sensor that are not on disk yet.

@@ -41,6 +41,7 @@ var migrations = []string{
 	   kind    TEXT NOT NULL,
 	   batch   TEXT NOT NULL,
 	   source  TEXT NOT NULL,
+	   ink     TEXT NOT NULL,    -- of the batch; empty where it is not known
 	   pieces  INTEGER NOT NULL,
 	   lived   INTEGER NOT NULL, -- pieces whose spent life and age were known
 	   spent   REAL NOT NULL,
@@ -48,6 +49,9 @@ var migrations = []string{
 	   aired   INTEGER NOT NULL, -- pieces whose air was known
 	   celsius REAL NOT NULL,
 	   percent REAL NOT NULL,
+	   mixed   INTEGER NOT NULL, -- pieces whose mix was known
+	   thinner REAL NOT NULL,    -- % of ink and hardener
+	   ratio   REAL NOT NULL,    -- deviation of the hardener in %
 	   PRIMARY KEY (quarter, press, kind, batch, source)
 	 ) STRICT, WITHOUT ROWID;
 	 CREATE INDEX tally_batch ON tally (batch, quarter);

@@ -125,8 +125,8 @@ func TestLongHistoryAsCSV(t *testing.T) {
 	s := newStand()
 	h := withHistory(t, s, newServer(t, s)).Handler()
 	for path, columns := range map[string]string{
-		"air?zone=bench&step=15m": "time,to,local,zone,sensor,source,temperature_c", "prints?": "time,to,local,press,batch,source,prints,spent",
-		"defects?": "time,to,local,press,batch,source,kind,defects", "batches?": "id,seq,source,ink,zone", "checks?": "time,local,sensor,seq,by",
+		"air?zone=bench&step=15m": "time,to,local,zone,sensor,source,temperature_c", "prints?": "time,to,local,press,batch,ink,source,prints,spent",
+		"defects?": "time,to,local,press,batch,ink,source,kind,defects", "batches?": "id,seq,source,ink,zone", "checks?": "time,local,sensor,seq,by",
 		"sensors?sensor=bench-air": "time,to,local,zone,sensor",
 	} {
 		w := answerTo(h, fromHere("GET", "/api/v1/history/"+path+"&format=csv", ""))
