@@ -209,3 +209,11 @@ func (s *store) used(ctx context.Context) (int64, error) {
 		Scan(&pages, &free, &size)
 	return (pages - free) * size, err
 }
+
+// Save stores everything that waits. Run does so by itself, at its end too.
+func (h *History) Save(ctx context.Context) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.save(ctx, true)
+	return h.fault
+}

@@ -106,6 +106,9 @@ func (t *Table) Fault(column, format string, args ...any) error {
 	return Wrong("%s: row %d, column %s: %w", t.name, t.row, column, fmt.Errorf(format, args...))
 }
 
+// Place names the record last read.
+func (t *Table) Place() string { return fmt.Sprintf("%s: row %d", t.name, t.row) }
+
 // Number returns a value of a record as a number inside limits. The error is a [*FormatError].
 func (t *Table) Number(record []string, column string, least, most float64) (float64, error) {
 	text := strings.TrimSpace(record[t.columns[column]])

@@ -1,0 +1,132 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/history"
+	"potlifed/daemon/importing"
+	"potlifed/daemon/paper"
+	"potlifed/model/defect"
+)
+
+func importCommand() *cobra.Command {
+	var file string
+	var dryRun, asJSON bool
+	c := &cobra.Command{
+		Use:   "import [--config FILE] FILE...",
+		Short: "Add paper records to the history",
+		Long: `import reads CSV files of paper records and adds them to the history: air, batches,
+prints and rejects from before the bench, or from while it did not run. The columns say
+what a file holds:
+
+  air      time,zone,temperature_c,humidity_pct
+  batches  id,ink,mixed_at,closed_at,outcome and, where they are known, still_good,
+           last_good_at, zone, press, ink_g, hardener_g, thinner_g, left_g, lots
+  prints   time,press,prints and, where they are known, batch, temperature_c,
+           humidity_pct, spent
+  defects  time,press,kind,defects and the same; with a column prints, both at once
+
+Times have a zone, as 2026-06-12T08:30:00+02:00. Rows of a zone or press are in the order
+of time. The first row names the columns; others are ignored. Commas separate columns,
+and numbers have a point.
+
+Either every row of every file is added, or none; an error names the row and the column.
+A file that was imported before is refused, and so are rows that would double what was
+imported before or what the bench recorded itself. Imported rows have the source paper.
+The history's answers, learn and study use them. They never change the bench's state:
+no batch, light or alarm of the present depends on them. The service may run meanwhile.`,
+		Example: `  potlifed import climate-2025.csv batches-2025.csv prints-2025.csv defects-2025.csv
+  potlifed import --dry-run prints-2025.csv`,
+		RunE: func(c *cobra.Command, files []string) error {
+			if len(files) == 0 {
+				return usage("import: name one or more CSV files")
+			}
+			return runImport(c, file, files, dryRun, asJSON)
+		},
+	}
+	c.SetFlagErrorFunc(flagFault)
+	f := c.Flags()
+	configFlag(f, &file)
+	f.BoolVar(&dryRun, "dry-run", false, "check the files by themselves, and change nothing")
+	f.BoolVar(&asJSON, "json", false, "print one JSON object")
+	return c
+}
+
+func runImport(c *cobra.Command, config string, files []string, dryRun, asJSON bool) error {
+	shop, err := readShop(config)
+	if err != nil {
+		return err
+	}
+	progress := progressOn(c.ErrOrStderr())
+	done, err := importing.Files(c.Context(), shop.DataDir, files, knownTo(shop), dryRun, progress.tell)
+	progress.end()
+	var wrong *paper.FormatError
+	switch {
+	case errors.As(err, &wrong), errors.Is(err, os.ErrNotExist):
+		return usage("import: %w", err)
+	case errors.Is(err, history.ErrNoFile):
+		return usage("import: %w (data_dir %s)", err, shop.DataDir)
+	case err != nil:
+		return fmt.Errorf("import: %w", err)
+	}
+	return tellImport(c.OutOrStdout(), done, dryRun, asJSON)
+}
+
+// knownTo returns what rows may name.
+func knownTo(shop config.Shop) importing.Known {
+	k := importing.Known{Bench: shop.Bench, Zone: shop.Zone(), Now: time.Now(), Kinds: defect.Trade()}
+	for _, d := range shop.Defects {
+		k.Kinds = append(k.Kinds, d.ID)
+	}
+	zones := map[string]bool{}
+	zone := func(id string) {
+		if id != "" && !zones[id] {
+			zones[id] = true
+			k.Zones = append(k.Zones, id)
+		}
+	}
+	for _, s := range shop.Sensors {
+		zone(s.Zone)
+	}
+	for _, s := range shop.Scales {
+		zone(s.Zone)
+	}
+	for _, p := range shop.Presses {
+		zone(p.Zone)
+		k.Presses = append(k.Presses, p.ID)
+	}
+	return k
+}
+
+func tellImport(out io.Writer, done []importing.Read, dryRun, asJSON bool) error {
+	if asJSON {
+		type read struct {
+			File string `json:"file"`
+			What string `json:"what"`
+			Rows int64  `json:"rows"`
+		}
+		all := []read{}
+		for _, d := range done {
+			all = append(all, read{d.File, d.What, d.Rows})
+		}
+		return json.NewEncoder(out).Encode(map[string]any{"files": all, "imported": !dryRun})
+	}
+	verb := "imported"
+	if dryRun {
+		verb = "in order; nothing was changed"
+	}
+	for _, d := range done {
+		if _, err := fmt.Fprintf(out, "%s: %d rows of %s %s\n", d.File, d.Rows, d.What, verb); err != nil {
+			return err
+		}
+	}
+	return nil
+}
