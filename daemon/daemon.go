@@ -22,10 +22,12 @@ import (
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
+	"potlifed/daemon/paper"
 	"potlifed/daemon/record"
 	"potlifed/daemon/web"
 	"potlifed/daemon/words"
 	"potlifed/model/health"
+	"potlifed/model/learn"
 )
 
 // Options are what a run is made of beside the configuration.
@@ -149,13 +151,31 @@ func eventKinds() []describe.EventKind {
 	return kinds
 }
 
-// learn fits the inks of the configuration to how their batches ended.
+// learn fits the inks of the configuration to how their batches ended, those of imported paper
+// records included.
 func (s *service) learn(ctx context.Context) ([]outcomes.Learned, error) {
 	var inks []outcomes.Ink
 	for _, k := range s.Shop.Inks {
 		inks = append(inks, outcomes.Ink{ID: k.ID, Hardener: k.Hardener, Sheet: k.Life})
 	}
-	return outcomes.Learn(ctx, s.journal, inks)
+	batches, err := outcomes.Read(ctx, s.journal)
+	if err != nil {
+		return nil, fmt.Errorf("learn: %w", err)
+	}
+	told, _ := outcomes.Sort(batches, inks)
+	onPaper, _, err := paper.Imported(ctx, s.history, func(id string) (learn.Pair, bool) {
+		for _, k := range s.Shop.Inks {
+			if k.ID == id {
+				return learn.Pair{Ink: k.ID, Hardener: k.Hardener, Sheet: k.Life}, true
+			}
+		}
+		return learn.Pair{}, false
+	}, paper.UsualLag)
+	if err != nil { // a history that cannot be read takes nothing from what the journal says
+		s.Log.Warn("imported batches are left out", "err", err)
+		onPaper = nil
+	}
+	return outcomes.Learn(paper.Merged(told, onPaper)), nil
 }
 
 // ready names what the service depends on, for /readyz.

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon/history"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/paper"
@@ -35,7 +37,7 @@ share, activation energy and batch-to-batch spread. It says which of them are le
 and which are still assumed.
 
 Without --batches it reads the batches of the configuration's journal, each in the air
-in which it stood. With --batches it reads paper records: rows of
+in which it stood, and those that potlifed import added. With --batches it reads paper records: rows of
 id,ink,mixed_at,closed_at,outcome and, where they are known, still_good (yes, no,
 unknown), last_good_at and zone. The outcome is used-up, went-off, discarded or
 not-known. A batch that went off did so at closed_at, or, with last_good_at, between the
@@ -64,7 +66,7 @@ command changes nothing: a person accepts what was learned, on the page /devices
 	f.StringVar(&o.climate, "climate", "", "CSV file of the air; - is standard input")
 	f.StringVar(&o.config, "config", usualConfiguration, "configuration with the inks' data sheets; without --batches also with the journal to read. Beside --batches it is read only if it is named")
 	f.StringVar(&o.prior, "prior", "sheet", "sheet: penalised by what is known beforehand; none: the records alone")
-	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant with which the cups follow the air; 0 for none")
+	f.DurationVar(&o.lag, "lag", paper.UsualLag, "time constant with which the cups follow the air; 0 for none")
 	sheetFlags(c, &o.sheet)
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
@@ -100,7 +102,7 @@ func runLearn(c *cobra.Command, o learnOptions) error {
 // batches of each ink that is not in the configuration.
 func (o learnOptions) gather(c *cobra.Command, known sheets) ([]outcomes.Evidence, map[string]int, error) {
 	if o.batches == "" {
-		return fromJournal(c.Context(), known)
+		return fromData(c.Context(), known, o.lag)
 	}
 	batches, err := readFrom("learn", o.batches, "--batches", c.InOrStdin(), paper.ReadBatches)
 	if err != nil {
@@ -114,8 +116,9 @@ func (o learnOptions) gather(c *cobra.Command, known sheets) ([]outcomes.Evidenc
 	return evidence, unknown, paperFault(err)
 }
 
-// fromJournal reads how batches ended from the journal that the configuration names.
-func fromJournal(ctx context.Context, known sheets) ([]outcomes.Evidence, map[string]int, error) {
+// fromData reads how batches ended from the journal that the configuration names, and from the
+// paper records that were imported beside it.
+func fromData(ctx context.Context, known sheets, lag time.Duration) (evidence []outcomes.Evidence, unknown map[string]int, err error) {
 	j, err := journal.OpenToRead(ctx, known.dataDir)
 	if err != nil {
 		return nil, nil, fmt.Errorf("learn: %w", err)
@@ -130,8 +133,20 @@ func fromJournal(ctx context.Context, known sheets) ([]outcomes.Evidence, map[st
 		k := known.configured[id]
 		inks = append(inks, outcomes.Ink{ID: id, Hardener: k.hardener, Sheet: k.life})
 	}
-	evidence, unknown := outcomes.Sort(batches, inks)
-	return evidence, unknown, nil
+	evidence, unknown = outcomes.Sort(batches, inks)
+	past, err := history.OpenToRead(ctx, known.dataDir, j)
+	if err != nil {
+		return nil, nil, fmt.Errorf("learn: %w", err)
+	}
+	defer func() { err = errors.Join(err, past.Close()) }()
+	onPaper, strange, err := paper.Imported(ctx, past, known.pair, lag)
+	if err != nil {
+		return nil, nil, fmt.Errorf("learn: %w", err)
+	}
+	for ink, n := range strange {
+		unknown[ink] += n
+	}
+	return paper.Merged(evidence, onPaper), unknown, nil
 }
 
 // check refuses what contradicts itself, and turns flags and configuration into the inks' data sheets.

@@ -1,8 +1,6 @@
 package outcomes
 
 import (
-	"context"
-	"fmt"
 	"slices"
 	"time"
 
@@ -89,18 +87,13 @@ type Learned struct {
 	Tests []learn.Test
 }
 
-// Learn fits the inks to how their batches ended. The error is that of reading the journal.
-func Learn(ctx context.Context, j Journal, inks []Ink) ([]Learned, error) {
-	batches, err := Read(ctx, j)
-	if err != nil {
-		return nil, fmt.Errorf("learn: %w", err)
-	}
-	told, _ := Sort(batches, inks)
+// Learn fits the inks to how their batches ended.
+func Learn(told []Evidence) []Learned {
 	var all []Learned
 	for i, r := range Fit(told) {
 		all = append(all, Learned{Result: r, Tests: told[i].Tests})
 	}
-	return all, nil
+	return all
 }
 
 // Fit fits the inks together and returns a result for each, in the order of the evidence.

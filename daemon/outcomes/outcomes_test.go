@@ -133,10 +133,12 @@ func TestLearningFromTheJournal(t *testing.T) {
 		}
 		p.add(e)
 	}
-	all, err := Learn(t.Context(), p, []Ink{{ID: "dial-satin", Sheet: sheet}})
+	batches, err := Read(t.Context(), p)
 	if err != nil {
 		t.Fatal(err)
 	}
+	told, _ := Sort(batches, []Ink{{ID: "dial-satin", Sheet: sheet}})
+	all := Learn(told)
 	r := all[0]
 	if r.Ends != 31 || len(r.LeftOut) != 1 || r.Fault != "" {
 		t.Fatalf("%d ends, left out %v, fault %q", r.Ends, r.LeftOut, r.Fault)

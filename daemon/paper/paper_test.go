@@ -35,15 +35,15 @@ func one(text string) (Climate, error) {
 	return all.One("", "--zone")
 }
 
-// history is the air of a zone as the API serves it, with a jump at 10:00.
-const history = "time,zone,temperature_c,humidity_pct,dew_point_c,vapour_density_g_m3,quality\n" +
+// servedHistory is the air of a zone as the API serves it, with a jump at 10:00.
+const servedHistory = "time,zone,temperature_c,humidity_pct,dew_point_c,vapour_density_g_m3,quality\n" +
 	"2026-06-12T08:00:00Z,bench,20,50,9.27,8.65,good\n2026-06-12T10:00:00.5Z,bench,20,50,9.27,8.65,good\n" +
 	"2026-06-12T10:00:00.5Z,bench,20,80,16.45,13.83,uncertain\n2026-06-12T12:00:00Z,bench,20,80,,13.83,bad\n"
 
 // TestHistoryOfTheAir: of two rows at one instant the first holds before it, the second from
 // it on. In paper records such rows are a slip.
 func TestHistoryOfTheAir(t *testing.T) {
-	c, err := one(history)
+	c, err := one(servedHistory)
 	if err != nil || len(c) != 4 {
 		t.Fatalf("%v, %v", c, err)
 	}
@@ -61,7 +61,7 @@ func TestHistoryOfTheAir(t *testing.T) {
 	rate := func(pct float64) float64 { return 1.0/8 + (1.0/6-1.0/8)*(pct-30)/50 }
 	half := 0.5 / 3600
 	closeTo(t, "spent", life.Spent, rate(50)*(2+half)+rate(80)*(2-half), 1e-6)
-	if _, err := one(strings.ReplaceAll(history, ",quality\n", ",remark\n")); !isFormat(err) || !strings.Contains(err.Error(), "row 4, column time: 2026-06-12T10:00:00.5Z is there twice") {
+	if _, err := one(strings.ReplaceAll(servedHistory, ",quality\n", ",remark\n")); !isFormat(err) || !strings.Contains(err.Error(), "row 4, column time: 2026-06-12T10:00:00.5Z is there twice") {
 		t.Errorf("a record of somebody else's: %v", err)
 	}
 }
@@ -144,7 +144,7 @@ func TestClimateErrorsNameRowAndColumn(t *testing.T) {
 }
 
 func FuzzReadClimates(f *testing.F) {
-	f.Add(history)
+	f.Add(servedHistory)
 	f.Add("\xef\xbb\xbftime,temperature_c,humidity_pct,note\r\n2026-06-12T08:00:00Z,20,50,\"a\nb\"\r\n2026-06-12T09:00:00+02:00,20,50,\r\n")
 	f.Add("time,temperature_c,humidity_pct\n,,\n")
 	f.Fuzz(func(t *testing.T, text string) {

@@ -16,13 +16,19 @@ import (
 // not known; the batches of unknown inks are counted by its id. lag is the time constant with
 // which the cups follow the air's temperature.
 func Gather(batches Batches, air Climates, pair func(ink string) (learn.Pair, bool), lag time.Duration) ([]outcomes.Evidence, map[string]int, error) {
-	var all []outcomes.Evidence
-	unknown := map[string]int{}
-	place := map[string]int{}
 	records := map[string]*recorded{}
 	for key, climate := range air.of {
 		records[key] = newRecorded(climate)
 	}
+	return gather(batches, records, pair, lag, func(b batchRow) (string, error) { return air.keyOf(batches, b) })
+}
+
+// gather is Gather with records that may be missing, and a function that says which one a batch
+// lived in.
+func gather(batches Batches, records map[string]*recorded, pair func(ink string) (learn.Pair, bool), lag time.Duration, keyOf func(batchRow) (string, error)) ([]outcomes.Evidence, map[string]int, error) {
+	var all []outcomes.Evidence
+	unknown := map[string]int{}
+	place := map[string]int{}
 	for _, b := range batches.rows {
 		at, there := place[b.ink]
 		if !there {
@@ -35,7 +41,7 @@ func Gather(batches Batches, air Climates, pair func(ink string) (learn.Pair, bo
 			place[b.ink] = at
 			all = append(all, outcomes.Evidence{Pair: p})
 		}
-		key, err := air.keyOf(batches, b)
+		key, err := keyOf(b)
 		if err != nil {
 			return nil, nil, err
 		}

@@ -78,6 +78,17 @@ func File(t testing.TB, variable string) []byte {
 	return b
 }
 
+// Folder returns a folder that the test needs, whose path is in an environment variable. Where the
+// variable is not set it skips the test, or fails it with POTLIFED_PEERS=require.
+func Folder(t testing.TB, variable string) string {
+	t.Helper()
+	path := os.Getenv(variable)
+	if path == "" {
+		missing(t, "the environment variable "+variable+" is not set")
+	}
+	return path
+}
+
 func missing(t testing.TB, what string) {
 	t.Helper()
 	if os.Getenv(variable) == require {
