@@ -9,6 +9,10 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"potlifed/daemon/view"
+	"potlifed/model/guide"
+	"potlifed/model/mix"
 )
 
 // openAxe opens a browser that has axe-core, whose file POTLIFED_AXE names, at hand. Without
@@ -63,18 +67,66 @@ func (b *browser) accessible(axe, what string, sizes ...size) {
 func TestNoPageBreachesWCAG(t *testing.T) {
 	t.Parallel()
 	b, axe := openAxe(t)
-	for _, path := range pagePaths() {
+	for _, path := range append(pagePaths(), wallPage, "/batches/0611-2") {
 		for scene, sizes := range map[string][]size{"pouring": {wide, tall, phone}, "over": {wide}, "resting": {wide}, "troubled": {wide}, "plant": {wide, phone}, "empty": {phone}} {
 			if !shows(path, scene) {
 				continue
 			}
-			rows, now := shop(time.Now()), time.Now()
+			now := time.Now()
+			rows := cansShop(now)
 			scenes[scene](rows, now)
-			b.openAt(newFakeBench(t, rows), path)
+			rows["batches/0611-2/history"] = cansShop(now)["batches/0611-2/history"]
+			b.goes(newFakeBench(t, rows), path)
 			b.drawn(path)
 			b.accessible(axe, path+" "+scene, sizes...)
 		}
 	}
+	b.expect("503")
+	for path, shown := range map[string]string{helpPage.At: "#help", offlinePath: ".offline"} {
+		f := newFakeBench(t, shop(time.Now()))
+		f.deaf = true // else the page for a bench out of reach would give way
+		b.run(chromedp.Navigate(f.URL + path))
+		b.eventually("drawn", fmt.Sprintf("document.querySelector(%q) !== null", shown))
+		b.accessible(axe, path, wide, phone)
+	}
+}
+
+// Nor does the bench's page at any step of a mix.
+func TestNoStepBreachesWCAG(t *testing.T) {
+	t.Parallel()
+	b, axe := openAxe(t)
+	steps := map[string]func(rows map[string]any, now time.Time){"waiting": scenes["waiting"], "which-cup": scenes["which-cup"]}
+	for _, step := range []guide.Step{guide.Cup, guide.Ink, guide.StirHardener, guide.Thinner, guide.StirThinner} {
+		steps[string(step)] = func(rows map[string]any, now time.Time) {
+			rows["batches"].([]view.Batch)[0] = mixingAt(now, step)
+			var pour *view.Pouring
+			if step == guide.Ink || step == guide.Thinner {
+				pour = &view.Pouring{Part: mix.Part(step), PouredG: 5, TargetG: 17, LowG: 16.15, HighG: 17.85}
+			}
+			rows["scales"] = []view.Scale{scaleRow(now, 85, true, "0612-4", pour)}
+			for i, ink := range rows["inks"].([]view.Ink) {
+				rows["inks"].([]view.Ink)[i].SafetySheets = []view.SafetySheet{{Part: "ink", ID: ink.ID, Link: "/sheets/" + ink.ID}, {Part: "hardener", ID: "hardener-a", Link: "/sheets/a"}}
+			}
+		}
+	}
+	for name, scene := range steps {
+		now := time.Now()
+		rows := shop(now)
+		scene(rows, now)
+		b.openAt(newFakeBench(t, rows), "/")
+		b.sees("main", "0612-")
+		b.accessible(axe, "the bench at "+name, wide)
+	}
+}
+
+// goes shows a page, also one whose head with the words of contact is hidden.
+func (b *browser) goes(f *fakeBench, path string) {
+	b.t.Helper()
+	if path == wallPage {
+		b.openWall(f)
+		return
+	}
+	b.openAt(f, path)
 }
 
 // pagePaths are the pages that are served, but for those of one thing each.

@@ -38,6 +38,7 @@ type fakeBench struct {
 	answers map[string]answer // by the verb of a change
 	readers map[chan string]bool
 	silent  bool          // refuses the stream
+	deaf    bool          // does not answer /healthz; set before a page is shown
 	held    chan struct{} // closed when the API may answer; nil when it need not wait
 	loaded  []string      // the paths of pages and assets that were asked for
 	recipe  *view.Recipe
@@ -74,7 +75,11 @@ func newFakeBenchIn(t *testing.T, rows map[string]any, l words.Locale) *fakeBenc
 	mux.HandleFunc("GET /api/v1/stream", func(w http.ResponseWriter, r *http.Request) { f.stream(ctx, w, r) })
 	mux.HandleFunc("POST /api/v1/", f.change)
 	mux.HandleFunc("GET /readyz", f.readyz)
-	mux.HandleFunc("GET /healthz", func(http.ResponseWriter, *http.Request) {})
+	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) {
+		if f.deaf {
+			w.WriteHeader(http.StatusServiceUnavailable)
+		}
+	})
 	f.Server = httptest.NewServer(f.gated(mux, "/api/"))
 	t.Cleanup(func() {
 		end() // a stream ends when it is told to, and Close waits for that

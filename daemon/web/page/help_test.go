@@ -1,6 +1,7 @@
 package page
 
 import (
+	"regexp"
 	"strings"
 	"testing"
 
@@ -27,6 +28,13 @@ func TestEveryAlarmHasItsHelp(t *testing.T) {
 	}
 	if !strings.Contains(body, `href="/reference"`) {
 		t.Error("the help does not lead to the reference")
+	}
+	for at, c := range inEnglish().site.assets.served { // what the pages lead to
+		for _, m := range regexp.MustCompile(`/help#([a-z-]+)`).FindAllStringSubmatch(string(c.plain), -1) {
+			if strings.Count(body, `id="`+m[1]+`"`) != 1 {
+				t.Errorf("%s leads to %s, which the help does not have", at, m[0])
+			}
+		}
 	}
 	if at := strings.Index(body, "help.figure."); at >= 0 {
 		t.Errorf("a key of the catalogue: %.60s", body[at:])

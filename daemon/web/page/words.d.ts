@@ -401,6 +401,8 @@ declare namespace Words {
     "left.weigh": {};
     "left.weigh-on": {scale: Value};
     "left.what": {};
+    "life.about-band": {};
+    "life.about-risk": {};
     "life.begin-now": {};
     "life.key": {};
     "life.key-end": {};

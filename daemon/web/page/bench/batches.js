@@ -1,5 +1,5 @@
 // The open batches on the time axis, that with the earliest end on top.
-import { assumedMark } from "../parts/assumed.js";
+import { assumedLink, assumedMark } from "../parts/assumed.js";
 import { byEarliestEnd, sharedSpan } from "../parts/axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
@@ -38,7 +38,7 @@ export function batchesPanel(element, tools) {
 function note() {
   const text = h("span");
   return {
-    element: h("li", {}, h("span", { class: "assumed", text: say("assumed.mark") }), " ", text),
+    element: h("li", {}, assumedLink(), " ", text),
     update: (/** @type {API.InkView} */ ink) => setText(text, `${ink.id}: ${ink.assumed}`),
   };
 }

@@ -4,12 +4,18 @@ import { degrees, duration, percent } from "../lib/format.js";
 import { say } from "../lib/words.js";
 
 /**
- * assumedMark is the small mark beside a figure that rests on an assumption.
+ * assumedMark is the small mark beside a figure that rests on an assumption. It leads to what that means.
  * @param {API.InkView | undefined} ink
  */
 export function assumedMark(ink) {
-  return ink?.assumed ? h("span", { class: "assumed", text: say("assumed.mark"), title: ink.assumed }) : null;
+  return ink?.assumed ? assumedLink(ink.assumed) : null;
 }
+
+/**
+ * assumedLink makes the mark.
+ * @param {string} [title]
+ */
+export const assumedLink = (title) => h("a", { class: "assumed", href: "/help#assumed", text: say("assumed.mark"), title });
 
 /**
  * lifeLine writes an ink's life by its data sheet, or as learned in its place.
