@@ -1,0 +1,107 @@
+package study
+
+import (
+	"context"
+	"errors"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"potlifed/daemon/history"
+	"potlifed/model/quality"
+)
+
+// past is a history of given rows. It checks that the spans that it is asked for neither overlap
+// nor leave anything out.
+type past struct {
+	t       *testing.T
+	prints  []history.Prints
+	defects []history.Defects
+	batches []history.Batch
+	fresh   int
+	spans   []history.Search
+	err     error
+}
+
+func (p *past) Fresh(context.Context) error { p.fresh++; return p.err }
+
+func inSpan[R any](rows []R, at func(R) time.Time, find history.Search) (list []R) {
+	for _, r := range rows {
+		if !at(r).Before(find.From) && at(r).Before(find.To) {
+			list = append(list, r)
+		}
+	}
+	return list
+}
+
+func (p *past) PrintsIn(_ context.Context, find history.Search, step history.Step, _ int) ([]history.Prints, error) {
+	if n := len(p.spans); n > 0 && !p.spans[n-1].To.Equal(find.From) {
+		p.t.Errorf("from %v after %v", find.From, p.spans[n-1].To)
+	}
+	p.spans = append(p.spans, find)
+	if step.String() != "15m0s" {
+		p.t.Errorf("step %v", step)
+	}
+	return inSpan(p.prints, func(r history.Prints) time.Time { return r.Time }, find), nil
+}
+
+func (p *past) DefectsIn(_ context.Context, find history.Search, _ history.Step, _ int) ([]history.Defects, error) {
+	return inSpan(p.defects, func(r history.Defects) time.Time { return r.Time }, find), nil
+}
+
+func (p *past) Batches(_ context.Context, find history.Search, _ int) ([]history.Batch, error) {
+	if find.Press != "" {
+		p.t.Errorf("batches of %q only: a batch may have ended elsewhere", find.Press)
+	}
+	return inSpan(p.batches, func(r history.Batch) time.Time { return r.ClosedAt }, find), nil
+}
+
+func TestStoredCounts(t *testing.T) {
+	p := &past{t: t,
+		prints: []history.Prints{
+			{Time: start, Press: "press-1", Batch: "a", Prints: 200, Conditions: history.Conditions{TemperatureC: ptr(20), HumidityPct: ptr(50), VapourDensity: ptr(8.64), Spent: ptr(0.3)}},
+			{Time: start.AddDate(0, 3, 0), Press: "press-1", Batch: "b", Prints: 100},
+		},
+		defects: []history.Defects{
+			{Time: start, Press: "press-1", Batch: "a", Kind: "dust", Defects: 3},
+			{Time: start.Add(quarter), Press: "press-1", Batch: "a", Kind: "dust", Defects: -1},
+		},
+		batches: []history.Batch{{ID: "a", Ink: "gloss-4", ClosedAt: start.Add(5 * time.Hour), ThinnerPct: ptr(12), RatioOffPct: ptr(-2)}},
+	}
+	now := start.AddDate(0, 4, 0)
+	source := Stored{History: p, Bench: "north", Now: func() time.Time { return now }, Open: func() []Mix {
+		return []Mix{{Batch: "b", Ink: "matt-10", At: now, ThinnerPct: math.NaN(), RatioOffPct: math.NaN()}}
+	}}
+	table := NewTable(Filter{})
+	if err := source.Fill(t.Context(), table, Filter{}); err != nil {
+		t.Fatal(err)
+	}
+	d := table.Data(time.UTC)
+	if p.fresh != 1 || len(p.spans) < 100 || len(d.Cells) != 3 {
+		t.Fatalf("fresh %d, %d spans, %d cells", p.fresh, len(p.spans), len(d.Cells))
+	}
+	a, b := d.Cells[0], d.Cells[2]
+	want := quality.Conditions{quality.VapourDensity: 8.64, quality.RelativeHumidity: 50, quality.Temperature: 20, quality.SpentLife: 0.3, quality.Thinner: 12, quality.RatioError: 2}
+	if a.Conditions != want || a.Place != "north/press-1/gloss-4" || a.Prints.Prints != 200 || !slices.Equal(a.Defects, []float64{2}) {
+		t.Errorf("%+v", a)
+	}
+	if b.Place != "north/press-1/matt-10" || b.Prints.Prints != 100 || !math.IsNaN(b.Conditions[quality.VapourDensity]) {
+		t.Errorf("%+v", b)
+	}
+
+	// A span is read as it is asked for.
+	p.spans = nil
+	f := Filter{From: start.Add(-time.Hour), To: start.Add(50 * 24 * time.Hour), Press: "press-1"}
+	table = NewTable(f)
+	if err := source.Fill(t.Context(), table, f); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(p.spans); n != 2 || !p.spans[0].From.Equal(f.From) || !p.spans[1].To.Equal(f.To) || p.spans[0].Press != "press-1" {
+		t.Errorf("%+v", p.spans)
+	}
+	p.err = errors.New("no disk")
+	if err := source.Fill(t.Context(), table, f); !errors.Is(err, p.err) {
+		t.Errorf("%v", err)
+	}
+}
