@@ -111,6 +111,8 @@ func (w teller) sentences() []string {
 // missing says how much longer it takes.
 func (w teller) missing(main Effect) string {
 	switch {
+	case w.a.WeeksMore != nil && *w.a.WeeksMore > 52:
+		return w.Say("study.weeks-many")
 	case w.a.WeeksMore != nil:
 		return w.Say("study.weeks-more", "n", int(math.Ceil(max(1, *w.a.WeeksMore))))
 	case main.Reason != "":

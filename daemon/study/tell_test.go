@@ -34,6 +34,8 @@ func TestTheAnswerInWords(t *testing.T) {
 	few := humid(1.05, 0.85, 1.3, 0.6)
 	few.Verdict, few.WeeksMore = quality.NotEnough, ptr(2.2)
 	few.Clustering, few.Unexposed, few.WithoutAir, few.Curved = quality.ByBatch, 1, 12, true
+	long := few
+	long.WeeksMore = ptr(53)
 	silent := Answer{Verdict: quality.NotEnough, Relevant: 25, Clustering: quality.NotClustered, Effects: []Effect{{Kind: All, Factor: "vapour_density_g_m3", Reason: quality.NoDefects}}}
 	logistic := humid(0.9, 0.8, 1.1, 0.2)
 	logistic.Verdict, logistic.Model = quality.NothingFound, "logistic"
@@ -57,6 +59,7 @@ func TestTheAnswerInWords(t *testing.T) {
 			"It takes about 3 more weeks of records like these.", "The rate does not rise or fall evenly",
 			"60 batches. What a whole day has in common is not allowed for", "12 prints whose air is not known are left out.",
 			"1 reject at a time without counted prints is left out.", cause}},
+		{"not for long", long, "Not enough data", []string{"It takes more than a year of records like these."}},
 		{"nothing recorded", silent, "Not enough data", []string{"cannot be estimated. Water vapour in the air: no reject was recorded.", cause}},
 		{"odds", logistic, "No: ", []string{"odds of a reject 10 % lower, all kinds together (95 % interval 20 % lower to 10 % higher)"}},
 	} {
