@@ -183,7 +183,7 @@ func TestPagesAskForAllTheirModulesAtOnce(t *testing.T) {
 	a := inEnglish().site.assets
 	for at, body := range documentsHTML(t) {
 		preloaded := regexp.MustCompile(`<link rel="modulepreload" href="([^"]+)">`).FindAllStringSubmatch(body, -1)
-		if len(preloaded) == 0 {
+		if len(preloaded) == 0 && strings.Contains(body, "<script") {
 			t.Errorf("%s names no module", at)
 		}
 		early := map[string]bool{}
