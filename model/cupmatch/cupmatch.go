@@ -246,11 +246,9 @@ func (m *Matcher) holds(gross guide.Span, g, tared float64) bool {
 	return g+tared >= gross.LowG && g+tared-slack <= gross.HighG
 }
 
-// mayBe reports whether a reading can be that of the mix that is weighed.
-func (m *Matcher) mayBe(on *Cup, g float64) bool {
-	gross := on.Mix.GrossG(0)
-	return slices.ContainsFunc(m.zerosG, func(tared float64) bool { return m.holds(gross, g, tared) })
-}
+// mayBe reports whether a reading can be that of the mix that is weighed. The scale may have been
+// tared with another cup on it, of which the mix does not know.
+func (m *Matcher) mayBe(on *Cup, g float64) bool { return m.shows(on.Mix.GrossG(0), g) }
 
 // shows reports whether a reading can be of so much gross weight.
 func (m *Matcher) shows(gross guide.Span, g float64) bool {

@@ -346,6 +346,41 @@ func TestAFullCupIsNoEmptyOne(t *testing.T) {
 	}
 }
 
+// As a property test found it: while a person was asked and did not answer, another cup was
+// exchanged in passing and tared. The mix that is weighed does not know of that tare, and its own
+// cup was then taken for the one of a third mix.
+func TestATareWithAnotherCupOnTheScaleIsNotForgotten(t *testing.T) {
+	b := newBench(t, []float64{45, 45, 47}, []float64{14.078125, 14.375, 14})
+	passes := func(id string) {
+		b.reads(0.2*b.shows(), false)
+		b.cup = id
+		b.reads(0.7*b.shows(), false)
+		b.rests()
+	}
+	tare := func() { b.tareG = b.grossG[b.cup]; b.rests() }
+	stick := func() {
+		id := b.cup
+		b.lift()
+		b.grossG[id] -= 0.4
+		b.put(id)
+	}
+	b.rests()
+	passes("0612-2")
+	tare()
+	stick()
+	stick()
+	b.put("0612-1")
+	b.put("0612-2")
+	tare()
+	stick()
+	passes("0612-3")
+	tare()
+	b.put("0612-2") // fails where it is taken for another
+	if len(b.m.Open()) == 0 {
+		t.Errorf("weighed is %q, and nobody is asked", b.onID)
+	}
+}
+
 // A cup was exchanged before the scale settled, a person was asked and did not answer, but
 // stirred and pressed the tare key: what is tared is then known to what clings to a stick
 // only, and the next cup is asked about.
