@@ -103,6 +103,13 @@ func TestAnyOrderOfRequests(t *testing.T) {
 			"load": func(rt *rapid.T) {
 				s.ask(request.LoadBatch{Batch: someBatch(), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), Replace: rapid.Bool().Draw(rt, "replace")})
 			},
+			"count": func(rt *rapid.T) {
+				press, n := rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), rapid.Int64Range(-2, 4).Draw(rt, "n")
+				s.asks(rapid.SampledFrom([]request.Change{
+					request.CountPrints{Press: press, Add: new(uint64(max(n, 0)))}, request.CountPrints{Press: press, Total: new(uint64(max(100*n, 0)))},
+					request.CountDefects{Press: press, Kind: "ghost", Add: &n},
+				}).Draw(rt, "report"))
+			},
 			"unload":  func(*rapid.T) { s.ask(request.UnloadBatch{Batch: someBatch()}) },
 			"good":    func(*rapid.T) { s.ask(request.GoodBatch{Batch: someBatch()}) },
 			"abandon": func(*rapid.T) { s.ask(request.AbandonMix{Batch: someBatch()}) },
