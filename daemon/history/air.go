@@ -1,8 +1,10 @@
 package history
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -73,29 +75,10 @@ func (h *History) folded(ctx context.Context, kind, name string, from, to time.T
 		return nil, tooMany(limit)
 	}
 	fold := newFolder(step, from)
-	all := map[int64]Bucket{}
-	paper := map[int64]bool{}
-	for _, source := range []Source{Measured, Paper} {
-		err := h.quarters(ctx, seriesKey{source, kind, name}, fold.from.UnixMilli(), to.UnixMilli(), func(ms int64, b Bucket) {
-			if _, there := all[ms]; !there || source == Measured {
-				sum := Bucket{}
-				if source == Measured {
-					sum = all[ms]
-				}
-				sum.Merge(b)
-				all[ms] = sum
-				paper[ms] = source == Paper
-			}
-		})
-		if err != nil {
-			return nil, err
-		}
+	all, err := h.both(ctx, kind, name, fold.from.UnixMilli(), to.UnixMilli())
+	if err != nil {
+		return nil, err
 	}
-	times := make([]int64, 0, len(all))
-	for ms := range all {
-		times = append(times, ms)
-	}
-	slices.Sort(times)
 	rows := []Air{}
 	var sum Bucket
 	source := Paper
@@ -105,19 +88,49 @@ func (h *History) folded(ctx context.Context, kind, name string, from, to time.T
 		}
 		sum, source = Bucket{}, Paper
 	}
-	for _, ms := range times {
-		at := time.UnixMilli(ms)
-		if !at.Before(fold.to) {
+	for _, q := range all {
+		if at := time.UnixMilli(q.ms); !at.Before(fold.to) {
 			end()
 			fold.reach(at)
 		}
-		sum.Merge(all[ms])
-		if !paper[ms] {
+		sum.Merge(q.Bucket)
+		if q.source == Measured {
 			source = Measured
 		}
 	}
 	end()
 	return rows, nil
+}
+
+// sourced is a quarter-hour, or a part of one, and where it comes from.
+type sourced struct {
+	Bucket
+	ms     int64
+	source Source
+}
+
+// both returns the quarter-hours of a zone or sensor in [from, to), in the order of time: those that
+// were measured, and imported ones where nothing was.
+func (h *History) both(ctx context.Context, kind, name string, from, to int64) (all []sourced, err error) {
+	for _, source := range []Source{Measured, Paper} {
+		err := h.quarters(ctx, seriesKey{source, kind, name}, from, to, func(ms int64, b Bucket) {
+			all = append(all, sourced{b, ms, source})
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	byTime := func(a, b sourced) int { return cmp.Or(cmp.Compare(a.ms, b.ms), cmp.Compare(a.source, b.source)) }
+	if !slices.IsSortedFunc(all, byTime) {
+		slices.SortStableFunc(all, byTime)
+	}
+	measured := int64(math.MinInt64)
+	return slices.DeleteFunc(all, func(q sourced) bool {
+		if q.source == Measured {
+			measured = q.ms
+		}
+		return q.source == Paper && q.ms == measured
+	}), nil
 }
 
 // quarters calls f for the quarter-hours of a series in [from, to): those stored, then those that

@@ -95,7 +95,7 @@ func (h *History) countInto(ctx context.Context, batches []Batch) error {
 		}
 	}
 	first, last := quarterOf(from.Add(-slack)), quarterOf(to.Add(slack))
-	return h.tallies(ctx, Search{}, first, last, func(k tallyKey, t tally) error {
+	return h.tallies(ctx, Search{}, everything, first, last, func(k tallyKey, t tally) error {
 		at := time.UnixMilli(k.quarter * quarters.each)
 		for _, i := range named[k.batch] {
 			b := &batches[i]

@@ -166,3 +166,5 @@ func (s *stand) mixes(id string) {
 type quiet struct{ instruments.Sink }
 
 func (quiet) SensorRead(context.Context, string, instruments.SensorReading) {}
+
+func reading(a air.State) instruments.SensorReading { return instruments.SensorReading{Air: a} }

@@ -117,10 +117,11 @@ func (h *History) counted(ctx context.Context, find Search, step Step, defects b
 		clear(open)
 		return nil
 	}
-	err := h.tallies(ctx, find, first, last, func(k tallyKey, t tally) error {
-		if (k.kind != "") != defects {
-			return nil
-		}
+	which := printsOnly
+	if defects {
+		which = defectsOnly
+	}
+	err := h.tallies(ctx, find, which, first, last, func(k tallyKey, t tally) error {
 		if at := time.UnixMilli(k.quarter * quarters.each).UTC(); !at.Before(fold.to) {
 			if err := end(); err != nil {
 				return err
@@ -146,12 +147,31 @@ func compareKeys(a, b tallyKey) int {
 	return cmp.Or(cmp.Compare(a.quarter, b.quarter), cmp.Compare(a.press, b.press), cmp.Compare(a.kind, b.kind), cmp.Compare(a.batch, b.batch), cmp.Compare(a.source, b.source))
 }
 
+// which tallies are read.
+type which int
+
+const (
+	everything which = iota
+	printsOnly
+	defectsOnly
+)
+
+// takes reports whether the tallies of a kind of defect, empty for prints, are read.
+func (w which) takes(kind string) bool {
+	return w == everything || (kind == "") == (w == printsOnly)
+}
+
+// condition is takes in SQL.
+func (w which) condition() string {
+	return [...]string{everything: "", printsOnly: " AND kind = ''", defectsOnly: " AND kind <> ''"}[w]
+}
+
 // tallies calls f for the tallies of the quarter-hours in [first, last), in their order.
-func (h *History) tallies(ctx context.Context, find Search, first, last int64, f func(tallyKey, tally) error) error {
+func (h *History) tallies(ctx context.Context, find Search, which which, first, last int64, f func(tallyKey, tally) error) error {
 	h.mu.RLock()
 	defer h.mu.RUnlock()
 	fits := func(k tallyKey) bool {
-		return k.quarter >= first && k.quarter < last && (find.Press == "" || find.Press == k.press) &&
+		return which.takes(k.kind) && k.quarter >= first && k.quarter < last && (find.Press == "" || find.Press == k.press) &&
 			(find.Batch == "" || find.Batch == k.batch) && (find.Kind == "" || find.Kind == k.kind)
 	}
 	var waits []tallyKey
@@ -164,7 +184,7 @@ func (h *History) tallies(ctx context.Context, find Search, first, last int64, f
 	if h.store != nil {
 		rows, err := h.store.read.QueryContext(ctx, `
 			SELECT quarter, press, kind, batch, source, ink, pieces, lived, spent, age_s, aired, celsius, percent, mixed, thinner, ratio FROM tally
-			WHERE quarter >= ? AND quarter < ? ORDER BY quarter, press, kind, batch, source`, first, last)
+			WHERE quarter >= ? AND quarter < ?`+which.condition()+` ORDER BY quarter, press, kind, batch, source`, first, last)
 		if err != nil {
 			return fmt.Errorf("history: read counts: %w", err)
 		}
