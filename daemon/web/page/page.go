@@ -1,6 +1,7 @@
 // Package page serves the pages: the bench's page for the mixer, with the air, the scale, the
 // guided mix, the open batches on their time axis, the lights and the alarms; the press board
-// for the floor; the cans, the devices for maintenance, one batch, and a label.
+// for the floor, and a larger one for the wall; the cans, the devices for maintenance, one batch,
+// and a label. A manifest and a service worker make them an app of the device that shows them.
 //
 // The pages are static. Their data comes through the API under /api/v1 and its event stream,
 // which any other client may use as well.
