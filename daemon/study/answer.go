@@ -74,6 +74,7 @@ type Effect struct {
 	Dispersion   *float64       `json:"dispersion,omitempty" doc:"Pearson dispersion; 1 when prints scatter by chance alone"`
 	DesignEffect *float64       `json:"design_effect,omitempty" doc:"by what the variance of the effect is larger than that of independent prints"`
 	AdjustedFor  []string       `json:"adjusted_for" doc:"conditions that are held constant"`
+	Together     []string       `json:"together_with" doc:"conditions that rose and fell with this one, so that the effect may as well be theirs"`
 	Words        string         `json:"words" doc:"the effect in a sentence"`
 }
 
@@ -190,7 +191,10 @@ func figure(x float64) float64 {
 func effectOf(e quality.Effect) Effect {
 	out := Effect{
 		Kind: kindName(e.Kind), Factor: e.Factor.String(), Step: e.Factor.Step(), Found: e.Found, Excluded: e.Excluded,
-		WeeksMore: known(e.WeeksMore), Reason: e.Reason, Prints: e.Prints, Defects: e.Defects, AdjustedFor: []string{},
+		WeeksMore: known(e.WeeksMore), Reason: e.Reason, Prints: e.Prints, Defects: e.Defects, AdjustedFor: []string{}, Together: []string{},
+	}
+	for _, f := range e.Together {
+		out.Together = append(out.Together, f.String())
 	}
 	for _, f := range e.AdjustedFor {
 		out.AdjustedFor = append(out.AdjustedFor, f.String())

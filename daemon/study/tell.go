@@ -99,6 +99,9 @@ func (w teller) sentences() []string {
 	if main.Reason == "" {
 		all = append(all, w.sure(main))
 	}
+	if len(main.Together) > 0 {
+		all = append(all, w.Say("study.together"))
+	}
 	if n := int(w.a.WithoutAir); n > 0 {
 		all = append(all, w.Say("study.without-air", "n", n))
 	}

@@ -29,6 +29,7 @@ func TestTheAnswerInWords(t *testing.T) {
 	yes.Threshold = &Threshold{Kind: All, Told: true, At: ptr(11.2), Low: ptr(10.4), High: ptr(12.1), Dry: 7}
 	rising := yes
 	rising.Threshold = &Threshold{Kind: All, Dry: 7, RelevantAt: ptr(9.147), RelevantLow: ptr(8.2), RelevantHigh: nil}
+	yes.Effects[0].Together = []string{"temperature_c"}
 	no := humid(0.99, 0.96, 1.02, 0.61)
 	no.Verdict = quality.NothingFound
 	few := humid(1.05, 0.85, 1.3, 0.6)
@@ -49,7 +50,7 @@ func TestTheAnswerInWords(t *testing.T) {
 		{"yes, with a threshold", yes, "Yes: humid air goes with more defects (all kinds together).", []string{
 			"For each 1 g/m³ more water vapour: 12 % more rejects, all kinds together (95 % interval 4.0 % more to 21 % more). p is < 0.001.",
 			"From about 11.2 g/m³ of water vapour on, rejects (all kinds together) become more frequent. The threshold is between 10.4 and 12.1 g/m³ (95 % interval).",
-			"the differences between 60 days, with their batches. The variance of the rates is 2.3 times that of independent prints.", cause}},
+			"the differences between 60 days, with their batches. The variance of the rates is 2.3 times that of independent prints.", "Water vapour and temperature rose and fell together", cause}},
 		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
 			"The data show no threshold", "from about 9.1 g/m³ on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³", "in g/m³, is 8.2 to no limit.", cause}},

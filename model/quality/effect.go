@@ -2,6 +2,7 @@ package quality
 
 import (
 	"errors"
+	"maps"
 	"math"
 	"slices"
 )
@@ -49,7 +50,10 @@ type Effect struct {
 	Dispersion      float64 // Pearson; 1 when prints scatter as chance alone makes them
 	DesignEffect    float64 // square of the ratio of the error to that by the model
 	AdjustedFor     []Factor
-	Reason          Reason // why there is no estimate; empty when there is one
+	// Together are factors that would be adjusted for, but rose and fell with this one: the
+	// effect may as well be theirs.
+	Together []Factor
+	Reason   Reason // why there is no estimate; empty when there is one
 
 	perUnit, se float64 // on the scale of the link
 }
@@ -66,7 +70,7 @@ func (p *prepared) effect(kind int, f Factor, o Options) Effect {
 	ends := p.quantiles(f, 0.1, 0.9)
 	swing := ends[1] - ends[0]
 	for _, adjust := range [][]Factor{factors[f].adjust, nil} {
-		e.AdjustedFor = p.varying(adjust)
+		e.AdjustedFor, e.Together = p.separable(f, p.varying(adjust))
 		e.Reason = p.estimate(&e, kind, swing, o)
 		if e.Reason != Undecided {
 			break
@@ -89,6 +93,49 @@ func (p *prepared) varying(list []Factor) []Factor {
 		ends := p.quantiles(f, 0.02, 0.98)
 		return !(ends[1]-ends[0] > factors[f].least/2)
 	})
+}
+
+// inseparable is the correlation from which on two factors are not told apart: the variance of
+// an effect that is adjusted is then more than ten times as large (a variance inflation factor of
+// 10: Marquardt, Technometrics 12 (1970) 591).
+var inseparable = math.Sqrt(0.9)
+
+// separable splits a list into the factors that can be told from f and those that cannot.
+func (p *prepared) separable(f Factor, list []Factor) (told, together []Factor) {
+	for _, other := range list {
+		if math.Abs(p.correlation(f, other)) > inseparable {
+			together = append(together, other)
+		} else {
+			told = append(told, other)
+		}
+	}
+	return told, together
+}
+
+// correlation returns that of two factors over the prints inside strata; 0 when it is not known.
+func (p *prepared) correlation(a, b Factor) float64 {
+	type moments struct{ n, x, y, xx, yy, xy float64 }
+	strata := map[int]moments{}
+	for i := range p.Cells {
+		c := &p.Cells[i]
+		x, y, n := c.Conditions[a], c.Conditions[b], c.Prints.Prints
+		if !(n > 0) || math.IsNaN(x) || math.IsNaN(y) {
+			continue
+		}
+		m := strata[p.stratum[i]]
+		strata[p.stratum[i]] = moments{m.n + n, m.x + n*x, m.y + n*y, m.xx + n*x*x, m.yy + n*y*y, m.xy + n*x*y}
+	}
+	xx, yy, xy := 0.0, 0.0, 0.0
+	for _, s := range slices.Sorted(maps.Keys(strata)) {
+		m := strata[s]
+		xx += m.xx - m.x*m.x/m.n
+		yy += m.yy - m.y*m.y/m.n
+		xy += m.xy - m.x*m.y/m.n
+	}
+	if !(xx > 0) || !(yy > 0) {
+		return 0
+	}
+	return xy / math.Sqrt(xx*yy)
 }
 
 // weeksMore returns how many more weeks it takes to find a relevant swing, from the error of the

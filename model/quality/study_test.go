@@ -141,8 +141,19 @@ func TestReasons(t *testing.T) {
 		tied.Cells[i].Conditions[Temperature] = 10 + tied.Cells[i].Conditions[VapourDensity]/2
 	}
 	s = study(tied)
-	if e, _ := s.Effect(VapourDensity, ""); e.Reason != "" || e.AdjustedFor != nil {
+	if e, _ := s.Effect(VapourDensity, ""); e.Reason != "" || e.AdjustedFor != nil || !slices.Equal(e.Together, []Factor{Temperature}) {
 		t.Errorf("tied to the temperature: %+v", e)
+	}
+	// Nearly tied is the same; with a correlation of 0.87 they are told apart.
+	for spread, together := range map[float64]int{0.05: 1, 0.5: 0} {
+		for i := range tied.Cells {
+			x := tied.Cells[i].Conditions[VapourDensity]
+			tied.Cells[i].Conditions[Temperature] = 10 + x/2 + spread*10*math.Cos(2.3*x)*math.Sqrt2
+		}
+		s = study(tied)
+		if e, _ := s.Effect(VapourDensity, ""); e.Reason != "" || len(e.Together) != together || len(e.AdjustedFor) != 1-together {
+			t.Errorf("nearly tied, %v: %+v", spread, e)
+		}
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()

@@ -1751,6 +1751,7 @@ declare namespace API {
     swing?: number;
     swing_high?: number;
     swing_low?: number;
+    together_with: Array<string> | null;
     weeks_more?: number;
     words: string;
   }

@@ -601,6 +601,7 @@ declare namespace Words {
     "study.threshold.relevant": {at: Value; dry: Value; high: Value; humidity: Value; kind: Value; low: Value; relevant: Value; temperature: Value};
     "study.threshold.relevant-open": {dry: Value; kind: Value; relevant: Value};
     "study.threshold.told": {at: Value; high: Value; kind: Value; low: Value};
+    "study.together": {};
     "study.weeks-many": {};
     "study.weeks-more": {n: number};
     "study.weeks-unknown": {reason: Value};
