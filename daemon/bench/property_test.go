@@ -17,6 +17,7 @@ import (
 	"potlifed/model/air"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
+	"potlifed/model/weigh"
 )
 
 // TestAnyOrderOfRequests lets people ask for anything in any order, with weights and
@@ -63,7 +64,33 @@ func TestAnyOrderOfRequests(t *testing.T) {
 			},
 			"correct": func(rt *rapid.T) {
 				part := rapid.SampledFrom([]string{"", "ink", "hardener", "thinner"}).Draw(rt, "part")
-				s.ask(request.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""})
+				c := request.CorrectPour{Batch: someBatch(), Part: part, Undo: part == ""}
+				switch b := s.b.state.Batches[c.Batch]; rapid.IntRange(0, 2).Draw(rt, "which") {
+				case 1:
+					c.NotTaken = true
+				case 2:
+					if b != nil && len(b.Mix.Pours) > 0 {
+						c.Pour = new(rapid.SampledFrom(b.Mix.Pours).Draw(rt, "pour").Seq)
+					}
+				}
+				s.ask(c)
+			},
+			"cup": func(*rapid.T) { // on an empty pan, so that it may be taken by itself
+				s.weighs(0, 1500*time.Millisecond)
+				s.putsDown(12)
+				weight = 12
+			},
+			"stir": func(*rapid.T) { // for as long as it takes to count by itself
+				s.weighs(0, time.Second)
+				for range 10 {
+					s.clock.turn(2500 * time.Millisecond)
+					s.enter(weightReading{scale: "scale-1", reading: weigh.Reading{HasWeight: true, Stability: weigh.Stable}, at: s.clock.is.Mono})
+				}
+				s.putsDown(weight)
+			},
+			"change over": func(rt *rapid.T) {
+				off := request.ComesOff{Batch: someBatch(), Outcome: rapid.SampledFrom([]string{"used-up", "discarded", "went-off", "not-known", request.Kept}).Draw(rt, "outcome")}
+				s.ask(request.LoadBatch{Batch: someBatch(), Press: rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(rt, "press"), ComesOff: &off})
 			},
 			"undo": func(rt *rapid.T) {
 				if n := len(s.b.state.Undoables); n > 0 {
