@@ -53,7 +53,7 @@ type Snapshot struct {
 	MixingTakes time.Duration // as configured
 
 	ClosedTotal []ClosedTotal   // by ink and outcome, in that order
-	Ends        []BatchEnds     // by outcome
+	Ends        []BatchEnds     `json:"-"` // by outcome, for the metrics
 	Lives       map[string]Life // of the batches whose first hardener is in
 
 	// Outlooks are what the air of each zone is expected to do, by zone.
