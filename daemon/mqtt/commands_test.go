@@ -78,17 +78,25 @@ func TestCommandsAreAnswered(t *testing.T) {
 		w.Expect(t, "no ref", mqtttest.JSONHas(root+"done/abandon", "outcome", "refused"))
 		publishCommand(t, w, "replaced", commandAt("f", now, ``))
 		w.Expect(t, "no such command", mqtttest.JSONHas(root+"done/replaced", "status", 404.0))
+		// A report of a camera may come late, and is counted at its time.
+		publishCommand(t, w, "defects", commandAt("g", now.Add(-10*time.Minute), `,"press":"press-1","kind":"dust","add":3`))
+		w.Expect(t, "late", mqtttest.JSONHas(root+"done/defects", "outcome", "done"))
+		publishCommand(t, w, "defects", commandAt("h", now.Add(-16*time.Minute), `,"press":"press-1","kind":"dust","add":3`))
+		w.Expect(t, "too late", mqtttest.JSONHas(root+"done/defects", "outcome", "ignored"))
 
 		mu.Lock()
 		defer mu.Unlock()
-		if len(asked) != 3 {
-			t.Fatalf("the bench was asked %d times, want 3: %+v", len(asked), asked)
+		if len(asked) != 4 {
+			t.Fatalf("the bench was asked %d times, want 4: %+v", len(asked), asked)
+		}
+		if c, is := asked[3].Change.(request.CountDefects); !is || c.At == nil || now.Add(-10*time.Minute).Sub(*c.At).Abs() > time.Second || *c.Add != 3 {
+			t.Errorf("late rejects were asked for as %+v", asked[3].Change)
 		}
 		if q := asked[0]; q.By != "mqtt" || q.Key != "mqtt:a" || q.Hash == "" {
 			t.Errorf("asked %+v", q)
 		}
 		n := p.Status().Messages
-		if n[Count{"in", "ok"}] != 2 || n[Count{"in", "rejected"}] != 5 || n[Count{"out", "ok"}] == 0 {
+		if n[Count{"in", "ok"}] != 3 || n[Count{"in", "rejected"}] != 6 || n[Count{"out", "ok"}] == 0 {
 			t.Errorf("counted %v", n)
 		}
 	})
