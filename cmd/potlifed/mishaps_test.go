@@ -17,7 +17,7 @@ var mishaps = []struct {
 	{"too much ink: the targets follow", func(m *mixer) {
 		m.begins()
 		m.pours(91)
-		m.seesIn("Guided mix", "Stop. It is right")
+		m.seesIn("Guided mix", "It is right")
 		m.taps("The ink is in")
 		m.sees("target 18.2 g")
 		m.pours(18.2)
@@ -29,24 +29,25 @@ var mishaps = []struct {
 		m.begins()
 		m.inks()
 		m.pours(20)
-		m.seesIn("Guided mix", "Stop. Too much", "3.0 g over the target")
-		m.taps("The hardener is in")
+		// While it is still on the scale, the bar's words are the cure.
+		m.seesIn("Guided mix", "3.0 g too much: add 10.3 g of ink", "fits this cup")
+		m.taps("Take it, then add 10.3 g of ink")
 		// 20 g of hardener want 100 g of ink; a tolerance of 5 % is kept from 95.24 g on, and a
 		// division inside it.
 		m.sees("Add 15.0 g of ink", "exactly on the recipe", "The finished mix will be 128.4 g, 8.4 g of it thinner",
-			"Add 10.3 g of ink", "just inside the tolerance", "Hardener is +17.6 % off the ratio")
+			"Add 10.3 g of ink", "just inside the tolerance", "18 % too much hardener")
 		m.pours(15)
-		m.seesIn("Guided mix", "15.0 g", "Stop. It is right")
+		m.seesIn("Guided mix", "15.0 g", "It is right")
 		m.taps("The ink is in")
 		m.sees("Stir the hardener in")
-		m.seesNot("off the ratio")
+		m.seesNot("too much hardener")
 		m.finishes(8.4)
 	}},
 	{"too much hardener in a cup that takes one of the two", func(m *mixer) {
 		m.begins()
 		m.inks()
 		m.pours(23.8)
-		m.taps("The hardener is in")
+		m.taps("Take it, then add")
 		// Exactly on the recipe it would be 152.8 g, and the cup takes 150 g.
 		m.sees("just inside the tolerance")
 		m.seesNot("exactly on the recipe")
@@ -56,9 +57,9 @@ var mishaps = []struct {
 		m.inks()
 		m.pours(27)
 		m.taps("The hardener is in")
-		m.sees("There is no room in this cup to put this right: go on with a reason, or discard the mix.")
+		m.sees("There is no room in this cup to put this right. Use it with a reason, or scrap the mix.")
 		m.seesNot("exactly on the recipe")
-		m.taps("Go on as it is…")
+		m.taps("Use it out of ratio…")
 		m.taps("Only for a trial print")
 		m.taps("Use it for this reason")
 		m.sees("Stir the hardener in")
@@ -70,9 +71,9 @@ var mishaps = []struct {
 		m.taps("It is stirred in")
 		m.sees("Pour thinner", "target 7.1 g")
 		m.pours(17)
-		m.seesIn("Guided mix", "Stop. Too much")
-		m.taps("The thinner is in")
-		m.sees("outside the ink's range of 6 to 14 %", "of ink, then")
+		m.seesIn("Guided mix", "9.9 g too much: add ", "fits this cup")
+		m.taps("Take it, then add")
+		m.sees("this ink takes", "of ink, then")
 		// What puts it right is ink first, and the hardener for it.
 		grams, err := strconv.ParseFloat(m.reads(`Add (\d+\.\d) g of ink, then`), 64)
 		if err != nil {
@@ -93,10 +94,9 @@ var mishaps = []struct {
 		m.taps("The ink is in")
 		m.sees("Pour hardener-a", "target 18.0 g")
 		m.seesNot("reacting since")
-		m.taps("That was something else…")
-		m.sees("What was the last pour?")
-		m.chooses("It was", "hardener")
-		m.taps("That is what it was")
+		m.taps("Wrong can…")
+		m.sees("15.0 g of ink", "75.0 g of ink", "Nothing is in the cup that was not taken.")
+		m.taps("It was hardener") // the newest comes first
 		// 75 g and 15 g are in ratio, and its life began when the hardener went in.
 		m.seesIn("Guided mix", "reacting since")
 		seconds := func() float64 {
@@ -112,6 +112,31 @@ var mishaps = []struct {
 		if reacting < least || reacting > most {
 			m.t.Errorf("reacting for %v s, and the pour began between %v and %v s ago", reacting, least, most)
 		}
+	}},
+	{"the wrong can, mended before it is taken: the ink that was taken stays ink", func(m *mixer) {
+		m.begins()
+		m.inks()
+		m.hardens()
+		m.stirs()
+		m.pours(9.3)
+		m.taps("Wrong can…")
+		m.sees("In the cup, not yet taken: 9.3 g. It came from:", "17.0 g of hardener", "85.0 g of ink")
+		m.taps("hardener")
+		m.sees("55 % too much hardener")
+		m.seesNot("In the cup, not yet taken")
+	}},
+	{"far too much ink is not taken with one tap", func(m *mixer) {
+		m.begins()
+		m.pours(130)
+		m.seesIn("Guided mix", "45.0 g too much: take 13.2 g of ink out")
+		m.taps("Too much ink: take some out")
+		m.sees("one tap does not take it")
+		m.seesNot("Pour hardener-a")
+		m.scale.Put(-30)
+		m.settles(124)
+		m.seesIn("Guided mix", "It is right")
+		m.taps("The ink is in")
+		m.sees("Pour hardener-a", "target 20.0 g")
 	}},
 	{"the cup is lifted and put back", func(m *mixer) {
 		m.begins()
@@ -172,7 +197,7 @@ var mishaps = []struct {
 		m.seesIn("Guided mix", "There is no fresh weight to go by. See to the scale")
 		m.seesNot("35.0 g to go")
 		m.taps("The ink is in")
-		m.sees("see to the scale, then confirm")
+		m.sees("Not taken: there is no fresh weight. See to the scale.")
 		if err := m.scale.Replug(); err != nil {
 			m.t.Fatal(err)
 		}
@@ -192,7 +217,7 @@ var mishaps = []struct {
 		m.seesIn("Guided mix", "0.1 g", "16.9 g to go")
 		m.seesNot("reacting since")
 		m.pours(17)
-		m.seesIn("Guided mix", "Stop. It is right")
+		m.seesIn("Guided mix", "It is right")
 		m.taps("The hardener is in")
 		m.sees("Stir the hardener in")
 	}},
@@ -200,10 +225,14 @@ var mishaps = []struct {
 		m.begins()
 		m.scale.Shake(3)
 		m.pour(m.t, 85, 80)
-		m.refused("The ink is in", "The weight has not settled: let the scale come to rest, then confirm.")
-		m.scale.Shake(0)
-		m.settles(109)
+		// The tap is kept, as long as nobody takes it back.
 		m.taps("The ink is in")
+		m.sees("Taking it when it is still. Tap to cancel")
+		m.taps("Taking it when it is still. Tap to cancel")
+		m.sees("Not taken: you cancelled it.", "The ink is in")
+		m.taps("The ink is in")
+		m.sees("Taking it when it is still. Tap to cancel")
+		m.scale.Shake(0)
 		m.sees("Pour hardener-a", "target 17.0 g")
 	}},
 	{"a step is done again", func(m *mixer) {
@@ -211,10 +240,17 @@ var mishaps = []struct {
 		m.inks()
 		m.pours(8)
 		m.taps("The hardener is in")
-		m.sees("of hardener", "off the ratio")
-		m.taps("Undo the last pour")
-		m.misses("off the ratio")
-		m.seesIn("Guided mix", "Pour hardener-a", "8.0 g", "9.0 g to go")
+		m.sees("of hardener", "too little hardener")
+		m.taps("Wrong can…")
+		m.sees("it stays in the cup")
+		m.taps("Out of the record")
+		m.misses("too little hardener")
+		// Nobody pretends that it left the cup.
+		m.seesIn("Guided mix", "In the cup and in no record: 8.0 g. It came from:")
+		m.taps("First say what it was")
+		m.seesNot("Stir the hardener in")
+		m.taps("hardener")
+		m.seesIn("Guided mix", "9.0 g")
 		m.pours(9)
 		m.taps("The hardener is in")
 		m.sees("Stir the hardener in")
@@ -226,8 +262,8 @@ var mishaps = []struct {
 		m.hardens()
 		m.pours(7.1)
 		m.taps("It is stirred in")
-		m.sees("The weight rose by 7.1 g before the hardener was stirred in", "shocks the hardener")
-		m.taps("Go on as it is…")
+		m.sees("The weight rose by 7.1 g before the hardener was stirred in", "it shocks the hardener")
+		m.taps("Go on all the same…")
 		m.enters("Reason", "it was thinner")
 		m.taps("Use it for this reason")
 		m.sees("expect a shorter life")
@@ -244,18 +280,20 @@ var mishaps = []struct {
 		m.settles(0)
 		m.taps("Start the next mix…")
 		second := m.beginsFor("press-2")
-		m.seesIn("Mixes that wait", first, "dial-satin, being stirred, cup about 136 g")
+		m.waiting(first, "dial-satin, being stirred, cup about 136 g")
 		m.inks()
 		m.hardens()
 		m.scale.Lift()
 		m.settles(0)
+		m.unfolds("1 waits")
 		m.taps("It is stirred in (" + first + ")")
 		m.seesIn("Mixes that wait", "waits for thinner")
+		m.taps("Back to the mix")
 		m.scale.Set(135.6)
 		m.settles(135.6)
 		m.sees("Pour thinner", "target 7.8 g")
 		m.seesIn("Guided mix", "Mix "+first)
-		m.seesIn("Mixes that wait", second, "being stirred, cup about 126 g")
+		m.waiting(second, "being stirred, cup about 126 g")
 	}},
 	{"two cups that weigh the same: the page asks whose it is", func(m *mixer) {
 		first := m.begins()
@@ -277,7 +315,7 @@ var mishaps = []struct {
 		m.taps(first + ", dial-satin")
 		m.misses("Whose cup is on the scale?")
 		m.seesIn("Guided mix", "Mix "+first, "Stir the hardener in")
-		m.seesIn("Mixes that wait", second)
+		m.waiting(second)
 	}},
 	{"a can runs out half-way: two lots in one component", func(m *mixer) {
 		m.opens("/cans")
@@ -290,7 +328,7 @@ var mishaps = []struct {
 		}
 		m.opens("/")
 		id := m.begins()
-		const from = "Poured from (wipe its rim first: what dries there falls in)"
+		const from = "Poured from (wipe its rim first: dried ink falls in)"
 		m.chooses(from, m.can("A 17"))
 		m.sees("to the bottom", "Pigment settles")
 		m.pours(60)
@@ -314,7 +352,8 @@ var mishaps = []struct {
 	{"the mix is given up, and that is taken back", func(m *mixer) {
 		id := m.begins()
 		m.inks()
-		m.taps("Give this mix up…")
+		m.taps("More…")
+		m.taps("Scrap this mix…")
 		m.taps("Scrap it")
 		m.seesIn("Undo", "Scrapped mix "+id)
 		m.taps("Undo: Scrapped mix " + id)
@@ -324,13 +363,29 @@ var mishaps = []struct {
 		m.begins()
 		m.inks()
 		m.hardens()
-		m.taps("Give this mix up…")
+		m.taps("More…")
+		m.taps("Scrap this mix…")
 		m.sees("what is in the cup counts as waste", "never close a lid tightly")
 		m.taps("Scrap it")
 		m.sees("Start a mix")
 		m.opens("/cans")
 		m.seesIn("Waste", "102.0 g")
 	}},
+}
+
+// unfolds opens what a count in the strip above a mix stands for.
+func (m *mixer) unfolds(count string) {
+	m.t.Helper()
+	m.taps(count)
+	m.sees("Back to the mix")
+}
+
+// waiting looks at the mixes that wait while another is weighed.
+func (m *mixer) waiting(texts ...string) {
+	m.t.Helper()
+	m.unfolds("1 waits")
+	m.seesIn("Mixes that wait", texts...)
+	m.taps("Back to the mix")
 }
 
 // can is the id of the can with a lot, as the choice of cans names it.
@@ -343,15 +398,8 @@ func (m *mixer) can(lot string) string {
 func (m *mixer) asked(button, answer string) {
 	m.t.Helper()
 	m.taps(button)
-	m.sees("What happened at the scale?", "in a way that a key of the scale and a lifted cup both explain")
+	m.sees("What happened at the scale?", "Was it tared, or was the cup lifted?")
 	m.taps(answer)
-}
-
-// refused taps until the tap is refused: a weight that shakes may look settled for a moment.
-func (m *mixer) refused(button, why string) {
-	m.t.Helper()
-	m.taps(button)
-	m.sees(why)
 }
 
 func TestMishaps(t *testing.T) {

@@ -142,7 +142,9 @@ func pagePaths() []string {
 func (b *browser) drawn(path string) {
 	b.t.Helper()
 	switch path {
-	case "/", "/presses":
+	case "/":
+		b.sees("main", "0612-") // a mix on the stage is alone
+	case "/presses":
 		b.sees("main", "0612-1")
 	case wallPage:
 		b.eventually("drawn", `document.querySelector(".wall-line")?.checkVisibility() === true`)

@@ -304,7 +304,18 @@ func mixingAt(now time.Time, step guide.Step) view.Batch {
 	return b
 }
 
+// scaleRow is what a scale shows. The verdict of a pour that has none follows from its figures.
 func scaleRow(now time.Time, weight float64, stable bool, batch string, pour *view.Pouring) view.Scale {
+	if pour != nil && pour.Verdict == "" {
+		switch {
+		case pour.PouredG > pour.HighG:
+			pour.Verdict = guide.Over
+		case pour.PouredG >= pour.LowG:
+			pour.Verdict = guide.Right
+		default:
+			pour.Verdict = guide.Below
+		}
+	}
 	return view.Scale{Time: now, ID: "scale-1", WeightG: &weight, DivisionG: 0.1, Stable: stable, Quality: view.QualityGood, Batch: batch, Pouring: pour}
 }
 

@@ -6,31 +6,49 @@ import (
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"potlifed/daemon/view"
 )
 
 // A page that has heard nothing for two heartbeats says so, and no light looks in order.
 func TestNoContact(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.expect("503")
 	b.open(f)
-	b.sees(".lamp", "Good to print")
+	// A cable that is pulled ends no connection: the missing heartbeats tell.
+	b.sees(".mix .main", "The hardener is in")
+	b.skip(2600 * time.Millisecond)
+	b.sees(".mix .main", "No contact")
+	f.until(t, "another connection", func() bool { return len(f.readers) > 0 })
+	f.send("scale", scaleRow(now, 107.6, false, "0612-4", &view.Pouring{Part: "hardener", PouredG: 5, TargetG: 17, LowG: 16.15, HighG: 17.85}))
+	b.sees(".mix .main", "The hardener is in")
+	b.run(chromedp.Evaluate[chromedp.Void](watchShifts))
+	b.eventually("what came before is told", twoFrames+".then(() => { window.shifts = []; return true; })")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
-	b.sees(".mix-hint", "There is no fresh weight to go by")
-	b.eventually("no bar stands still", `!document.querySelector(".pour").checkVisibility()`)
+	b.sees(".pour-instead", "No contact with the bench: do not pour on.")
+	b.eventually("no bar stands still", `!document.querySelector(".pour").checkVisibility({visibilityProperty: true})`)
+	b.sees(".weight", "No contact")
+	b.sees(".mix .main", "No contact")
 	b.skip(31 * time.Second)
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll(".lamp-word")].every((e) => e.innerText === "Not known")`)
 	if grey := eval[string](b, `getComputedStyle(document.querySelector("main")).filter`); grey != "grayscale(1)" {
 		t.Errorf("what is old looks fresh: %q", grey)
 	}
+	for _, moved := range eval[[]shift](b, "window.shifts") {
+		if moved.Value >= mostShift/10 {
+			t.Errorf("when contact is lost the page moves by %.4f: %v", moved.Value, moved.Of)
+		}
+	}
 	f.mu.Lock()
 	f.silent = false
 	f.mu.Unlock()
 	b.sees("#contact", "In contact with the bench")
-	b.sees(".lamp", "Good to print")
 	b.sees(".pour", "12.0 g to go")
+	b.sees(".mix .main", "The hardener is in")
 }
 
 // The policy holds: script inside the document does not run, and the browser says so.

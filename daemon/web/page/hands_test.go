@@ -14,7 +14,7 @@ import (
 // that bounces is not.
 func TestThePadTakesQuickDigits(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 800, 1280)
+	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 800, 1280)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
 	b.open(f)
@@ -46,7 +46,7 @@ func TestThePadTakesQuickDigits(t *testing.T) {
 func TestATapOnTheNextStepIsNotLost(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
-	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, stillShop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.sees(".mix-head", "Pour hardener-a")
 	release := f.hold()

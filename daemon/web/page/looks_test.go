@@ -134,7 +134,7 @@ func TestFitsEveryScreen(t *testing.T) {
 		sizes       []size
 	}{
 		{"/", "pouring", []size{wide, tall, phone, zoom}},
-		{"/", "over", []size{wide, tall, phone}},
+		{"/", "over", []size{wide, tall, phone, zoom}},
 		{"/", "idle", []size{wide, tall, phone}},
 		{"/", "empty", []size{wide, phone}},
 		{"/", "waiting", []size{wide, tall, phone}},
@@ -153,7 +153,7 @@ func TestFitsEveryScreen(t *testing.T) {
 		f := newFakeBench(t, rows)
 		b.openAt(f, c.path)
 		if c.path != "/devices" {
-			b.sees("main", "0612-1")
+			b.drawn(c.path)
 		}
 		b.looks(strings.Trim("page"+strings.ReplaceAll(c.path, "/", "-"), "-")+"-"+c.scene, c.sizes...)
 	}

@@ -24,7 +24,7 @@ func (b *browser) keys(digits string) {
 // TestAChangeAsksForThePIN, by the large keys, and is then made under its first key.
 func TestAChangeAsksForThePIN(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 800, 1280)
+	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 800, 1280)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
 	f.answer("session", 401, map[string]any{"type": "urn:potlifed:wrong-pin", "title": "Unauthorized", "status": 401, "detail": "this is not the shop's PIN"})
@@ -78,7 +78,7 @@ func TestAChangeAsksForThePIN(t *testing.T) {
 // TestGoingBackFromThePIN changes nothing, says so, and asks again the next time.
 func TestGoingBackFromThePIN(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
+	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
 	b.open(f)
@@ -98,7 +98,7 @@ func TestGoingBackFromThePIN(t *testing.T) {
 // stays, with what was entered, under that for the PIN.
 func TestThePINWithinADialog(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
+	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("401")
 	f.answer("out-of-service", 401, unpaired)
 	b.openAt(f, "/devices")
@@ -122,7 +122,7 @@ func TestThePINWithinADialog(t *testing.T) {
 // TestADoubleTapIsNoDigit: the second tap on what opened the pad does not land on it.
 func TestADoubleTapIsNoDigit(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
+	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
 	b.open(f)

@@ -1,8 +1,11 @@
 package page
 
 import (
+	"fmt"
 	"testing"
 	"time"
+
+	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/view"
 )
@@ -17,12 +20,29 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	rows["batches"] = []view.Batch{}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	f.recipe = coarseRecipe()
+	lives := func(expected, low time.Duration) *view.NewLife {
+		day := time.Date(2026, 6, 12, 0, 0, 0, 0, time.Local)
+		return &view.NewLife{Zone: "floor", From: day.Add(9 * time.Hour), EndsAt: view.Ends{Expected: day.Add(expected), Low: day.Add(low), High: day.Add(16 * time.Hour)}, Quality: view.QualityGood}
+	}
+	f.recipe.Life = lives(14*time.Hour+40*time.Minute, 13*time.Hour+20*time.Minute)
+	f.recipe.SmallerCup = &view.SmallerCup{Cup: "cup-70", InkG: 40, TotalG: 55, Life: lives(14*time.Hour+52*time.Minute, 13*time.Hour+31*time.Minute)}
 	b.open(f)
-	b.sees(".recipe", "85.0 g of ink, 17.0 g of hardener, 7.1 g of thinner: 109.1 g in all.")
+	b.sees(".start-sum", "Mixed now it lasts until about 14:40; safe to 13:20.")
+	b.sees(".start-sum", "In cup-70, 40 g of ink: until about 14:52, safe to 13:31.")
+	b.sees(".start-sum", "85.0 g of ink, 17.0 g of hardener, 7.1 g of thinner: 109.1 g in all.")
 	b.sees(".recipe", "7.1 g ± 5 g, about 4 pipettes; 7 %, out of 6 to 14 %.")
 	b.sees(".recipe", "where dark colours start")
 	b.sees(".recipe", "Too coarse")
 	b.sees(".recipe", "from 208 g of ink on it would do")
+	for _, s := range []size{wide, tall, phone} {
+		b.run(chromedp.EmulateViewport(s.width, s.height))
+		for _, part := range []string{".recipe-what", ".start-form .main"} {
+			b.eventually("drawn", twoFrames)
+			if is := eval[string](b, fmt.Sprintf(onTop, part)); is != "" {
+				t.Errorf("%dx%d: %s %s", s.width, s.height, part, is)
+			}
+		}
+	}
 	b.looks("recipe", wide, tall, phone)
 	if hidden := eval[bool](b, `!document.querySelector("[name=thinner_reason]").closest("label").checkVisibility()`); !hidden {
 		t.Error("a reason is asked for although the thinner is the usual")

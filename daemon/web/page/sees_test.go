@@ -59,6 +59,21 @@ func (f *fakeBench) sent(t *testing.T, path string, n int) {
 	})
 }
 
+// restShop is the shop while nothing is on the scale, so that the page shows all that it has.
+func restShop(now time.Time) map[string]any {
+	rows := shop(now)
+	rows["batches"] = rows["batches"].([]view.Batch)[1:]
+	rows["scales"] = []view.Scale{scaleRow(now, 0, true, "", nil)}
+	return rows
+}
+
+// stillShop is the shop with the weight at rest.
+func stillShop(now time.Time) map[string]any {
+	rows := shop(now)
+	rows["scales"].([]view.Scale)[0].Stable = true
+	return rows
+}
+
 func want(t *testing.T, got map[string]any, fields ...any) {
 	t.Helper()
 	wanted := map[string]any{}
@@ -94,7 +109,9 @@ func TestWeightMovesTheBar(t *testing.T) {
 	}{
 		{6, "below", "Pour", "11.0 g to go"},
 		{15.5, "near", "Slowly now", "1.5 g to go"},
-		{17.1, "at", "Stop. It is right", "16.2 to 17.8 g is accepted"},
+		{16.5, "at", "It is right", "0.5 g to the target"},
+		{17.1, "at", "It is right", "16.2 to 17.8 g is accepted"},
+		{17.8, "at", "Stop. It is right", "16.2 to 17.8 g is accepted"},
 		{20.2, "over", "Stop. Too much", "3.2 g over the target"},
 	} {
 		pour := &view.Pouring{Part: "hardener", PouredG: c.poured, TargetG: 17, LowG: 16.15, HighG: 17.85}
@@ -120,9 +137,9 @@ func TestWeightMovesTheBar(t *testing.T) {
 
 func TestRefusedConfirmSaysWhy(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 1280, 800)
 	b.expect("409")
-	why := "The weight has not settled: let the scale come to rest, then confirm."
+	why := "The weight has not risen by a division of the scale."
 	f.answer("confirm", 409, problem(409, why))
 	b.open(f)
 	b.press("The hardener is in")
@@ -146,7 +163,7 @@ func TestRefusedConfirmSaysWhy(t *testing.T) {
 
 func TestTaredOrLifted(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 1280, 800)
 	b.expect("409")
 	asked := problem(409, "The reading changed in a way that both explain.")
 	asked["type"] = "urn:potlifed:ambiguous"
@@ -161,7 +178,7 @@ func TestTaredOrLifted(t *testing.T) {
 func TestCorrectionsAndOverride(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
-	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, stillShop(now)), openBrowser(t, 1280, 800)
 	off := mixingAt(now, guide.Hardener)
 	off.Components = append(off.Components, mix.Component{Part: "hardener", G: 20})
 	off.Corrections = []mix.Correction{
@@ -185,7 +202,7 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	b.expect("422")
 	f.answer("confirm", 422, problem(422, "That is no reason."))
 	sent := len(f.changes())
-	b.press("Go on as it is…")
+	b.press("Use it out of ratio…")
 	b.press("Use it for this reason")
 	if n := len(f.changes()); n != sent {
 		t.Errorf("an override without a reason was sent")
@@ -199,18 +216,26 @@ func TestCorrectionsAndOverride(t *testing.T) {
 	b.sees(".mix-head", "Stir the hardener in")
 	b.eventually("dialog closed", `!document.querySelector("dialog")`)
 
-	b.press("Undo the last pour")
-	want(t, f.body(t, "batches/0612-4/correct"), "undo", true)
-	b.press("That was something else…")
-	b.click(`dialog input[value="thinner"]`)
-	b.press("That is what it was")
+	// A pour that was taken is mended by its own number.
+	named := mixingAt(now, guide.StirHardener)
+	named.Pours = []view.Pour{{Seq: 31, Part: "ink", G: 85, At: now.Add(-2 * time.Minute), Step: "ink"}, {Seq: 35, Part: "hardener", G: 17, At: now.Add(-time.Minute), Step: "hardener"}}
+	f.send("batch", named)
+	b.press("Wrong can…")
+	b.sees("dialog", "17.0 g of hardener")
+	b.eventually("the newest pour comes first", `[...document.querySelectorAll("dialog legend")].map((e) => e.innerText).join().replaceAll("\u00a0", " ").search(/17.0 g of hardener.*85.0 g of ink/) > 0`)
+	b.press("It was thinner")
 	b.eventually("dialog closed", `!document.querySelector("dialog")`)
-	want(t, f.body(t, "batches/0612-4/correct"), "part", "thinner")
+	want(t, f.body(t, "batches/0612-4/correct"), "pour", 35.0, "part", "thinner")
+	b.press("Wrong can…")
+	b.press("Out of the record\nit stays in the cup")
+	b.eventually("dialog closed", `!document.querySelector("dialog")`)
+	want(t, f.body(t, "batches/0612-4/correct"), "pour", 35.0, "undo", true)
 
 	gone := mixingAt(now, guide.StirHardener)
 	gone.State = lifecycle.Closed
 	f.answer("abandon", 200, gone)
-	b.press("Give this mix up…")
+	b.press("More…")
+	b.press("Scrap this mix…\nasks once more")
 	b.press("Scrap it")
 	f.body(t, "batches/0612-4/abandon")
 	b.sees(".mix-head", "Put the cup on its press")
@@ -294,14 +319,17 @@ func TestRestAndLoad(t *testing.T) {
 	b.sees("dialog", "holds 0612-2, which comes off")
 	b.click(`dialog input[value="press-2"]`)
 	b.press("It is on this press")
+	b.sees("dialog", "0612-2 comes off press-2")
+	b.skip(time.Second) // a tap on what has just appeared is not meant
+	b.press("Used up")
 	b.eventually("dialog closed", `!document.querySelector("dialog")`)
-	want(t, f.body(t, "batches/0612-5/load"), "press", "press-2", "replace", true)
+	want(t, f.body(t, "batches/0612-5/load"), "press", "press-2", "comes_off", map[string]any{"batch": "0612-2", "outcome": "used-up"})
 }
 
 func TestWhatDiesFirstIsOnTop(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
-	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, restShop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
 	order := `[...document.querySelectorAll(".batch-id")].map((e) => e.innerText).join(" ")`
 	b.eventually("order", order+` === "0612-2 0612-3 0612-1"`)
@@ -345,7 +373,7 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 func TestGoodCloseUnload(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
-	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, restShop(now)), openBrowser(t, 1280, 800)
 	closed := openBatch(now, "0612-2", "dial-flat", "press-2", 0, 0, 0)
 	closed.State = lifecycle.Closed
 	f.answer("close", 202, closed)
@@ -381,7 +409,7 @@ func TestGoodCloseUnload(t *testing.T) {
 func TestLightsAlarmsAndAir(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
-	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, restShop(now)), openBrowser(t, 1280, 800)
 	b.run(media("prefers-reduced-motion", "reduce"))
 	b.open(f)
 	b.sees(".lamp", "Ends soon")

@@ -13,7 +13,7 @@ func TestUndo(t *testing.T) {
 	t.Parallel()
 	for _, path := range batchPages {
 		now := time.Now()
-		f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+		f, b := newFakeBench(t, restShop(now)), openBrowser(t, 1280, 800)
 		b.openAt(f, path)
 		moved := openBatch(now, "0612-1", "dial-satin", "press-3", 5*time.Hour, 6*time.Hour, 7*time.Hour)
 		moved.Seq = 41
@@ -46,7 +46,7 @@ func TestUndo(t *testing.T) {
 func TestSecondTapOfAFinger(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
-	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, restShop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
 	tap := func(words string, n int) {
 		t.Helper()

@@ -48,7 +48,7 @@ var batchPages = []string{"/", "/presses"}
 func TestMove(t *testing.T) {
 	t.Parallel()
 	for _, path := range batchPages {
-		f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+		f, b := newFakeBench(t, restShop(time.Now())), openBrowser(t, 1280, 800)
 		b.openAt(f, path)
 		b.act("Move…", "0612-1")
 		b.sees("dialog", "holds 0612-2, which comes off")
@@ -81,7 +81,7 @@ func TestMove(t *testing.T) {
 // The second tap of a double one, on a dialog that has just opened under it, is no answer.
 func TestSecondTapIsIgnored(t *testing.T) {
 	t.Parallel()
-	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
+	f, b := newFakeBench(t, restShop(time.Now())), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.act("Move…", "0612-1")
 	tap := `document.querySelector("dialog .option").dispatchEvent(new MouseEvent("click", {detail: 1, bubbles: true}))`
@@ -104,7 +104,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
 	for _, path := range batchPages {
-		rows := shop(now)
+		rows := restShop(now)
 		same := openBatch(now, "0612-6", "dial-satin", "press-3", 7*time.Hour, 8*time.Hour, 9*time.Hour)
 		same.Thinner = &view.Thinner{TopUp: evaporate.TopUp{Basis: "estimated", LostG: 1.2, AddG: 1.1}, Note: evaporate.NoRenewal}
 		rows["batches"] = append(rows["batches"].([]view.Batch), same)
@@ -192,7 +192,7 @@ func TestABatchLeftOpenIsAskedAbout(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
 	for path, row := range map[string]string{"/": ".batch", "/presses": ".board-row"} {
-		rows := shop(now)
+		rows := restShop(now)
 		rows["batches"].([]view.Batch)[2] = openBatch(now, "0612-2", "dial-flat", "press-2", -40*time.Minute, -20*time.Minute, -5*time.Minute)
 		f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 		b.openAt(f, path)

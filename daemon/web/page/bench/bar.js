@@ -2,18 +2,24 @@
 import { h, setText, show } from "../lib/dom.js";
 import { grams, number } from "../lib/format.js";
 import { pourSign } from "../lib/signs.js";
+import { say } from "../lib/words.js";
+import { bestCure, cureWords } from "./cures.js";
 
 const beyondTarget = 1.25; // the bar goes on past the target, to show a pour that went too far
 const beyondAccepted = 1.08;
+const edge = 0.15; // of the accepted range: at its upper edge a pour must stop
 const nearFrom = 0.85; // of the least mass that is accepted: from here on, pour slowly
 
+const sameG = 0.05; // two masses that differ by less are shown as the same
+
 /**
- * pourState compares a pour with what is accepted.
- * @param {Pick<API.PouringView, "poured_g" | "low_g" | "high_g">} pour
+ * pourState draws a pour's verdict finer: near is a pour that must go slowly now.
+ * @param {Pick<API.PouringView, "poured_g" | "low_g" | "high_g" | "verdict">} pour
  */
-export function pourState({ poured_g: poured, low_g: low, high_g: high }) {
-  if (poured > high) return "over";
-  if (poured >= low) return "at";
+export function pourState({ poured_g: poured, low_g: low, high_g: high, verdict }) {
+  if (verdict === "over" && poured - high < sameG) return "at";
+  if (verdict === "over" || verdict === "too-much") return "over";
+  if (verdict === "right") return "at";
   return poured >= nearFrom * low ? "near" : "below";
 }
 
@@ -33,22 +39,37 @@ export function barLength({ target_g: target, high_g: high }) {
 const inside = (bound, round) => round(Math.round(bound * 1e4) / 1e3) / 10;
 
 /**
- * pourWords writes it for a person.
+ * pourWords writes it for a person. While the pour is too much and still, the words are those of its
+ * cure.
  * @param {API.PouringView} pour
  * @param {number} decimals
  */
 export function pourWords(pour, decimals) {
   const { poured_g: poured, target_g: target, low_g: low, high_g: high } = pour;
+  const fine = Math.max(1, decimals);
+  const cure = bestCure(pour);
   switch (pourState(pour)) {
-    case "over":
-      return { say: "Stop. Too much", figure: `${grams(poured - target, Math.max(1, decimals))} over the target` };
-    case "at":
-      return { say: "Stop. It is right", figure: `${number(inside(low, Math.ceil), 1)} to ${grams(inside(high, Math.floor))} is accepted` };
+    case "over": {
+      const over = grams(poured - target, fine);
+      if (!cure) return { say: say("pour.over"), figure: say("pour.over-by", { mass: over }) };
+      const words = cureWords(cure);
+      return { say: say("pour.cure", { mass: over, act: words.act }), figure: words.comes };
+    }
+    case "at": {
+      if (poured >= high - edge * (high - low)) return { say: say("pour.stop"), figure: accepted(low, high) };
+      return { say: say("pour.right"), figure: poured < target - sameG ? say("pour.to-target", { mass: grams(target - poured, fine) }) : accepted(low, high) };
+    }
     case "near":
-      return { say: "Slowly now", figure: `${grams(target - poured, Math.max(1, decimals))} to go` };
+      return { say: say("pour.slowly"), figure: say("pour.to-go", { mass: grams(target - poured, fine) }) };
   }
-  return { say: "Pour", figure: `${grams(target - poured, Math.max(1, decimals))} to go` };
+  return { say: say("pour.pour"), figure: say("pour.to-go", { mass: grams(target - poured, fine) }) };
 }
+
+/**
+ * @param {number} low
+ * @param {number} high
+ */
+const accepted = (low, high) => say("pour.accepted", { low: number(inside(low, Math.ceil), 1), high: grams(inside(high, Math.floor)) });
 
 // pourBar makes the bar.
 export function pourBar() {
@@ -60,10 +81,10 @@ export function pourBar() {
   const labels = h("div", { class: "pour-labels" }, h("span", { text: "0\u00a0g" }), label);
   const poured = h("strong", { class: "poured" });
   const icon = h("span", { class: "pour-icon" });
-  const say = h("strong");
+  const act = h("strong");
   const figure = h("span", { class: "pour-figure" });
   // The word is announced when it changes; the figure runs too fast for that.
-  const words = h("p", { class: "pour-words" }, icon, h("span", {}, h("span", { "aria-live": "polite" }, say), figure));
+  const words = h("p", { class: "pour-words" }, icon, h("span", {}, h("span", { "aria-live": "polite" }, act), figure));
   const element = h("div", { class: "pour" }, h("div", { class: "pour-head" }, poured, words), track, labels);
   let drawn = "";
   return {
@@ -90,7 +111,7 @@ export function pourBar() {
       track.setAttribute("aria-valuetext", `${grams(pour.poured_g, decimals)} of ${grams(pour.target_g)}`);
       setText(poured, grams(pour.poured_g, decimals));
       const text = pourWords(pour, decimals);
-      setText(say, text.say);
+      setText(act, text.say);
       setText(figure, text.figure);
       if (drawn !== state) icon.replaceChildren(pourSign((drawn = state)));
     },

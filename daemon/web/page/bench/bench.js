@@ -1,5 +1,6 @@
 // The bench's part of the page: the scale, the mix that is weighed on it, the mixes that wait for
 // their press, and the form for the next.
+import { keepAwake } from "../lib/awake.js";
 import { latest, remember } from "../lib/choices.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { decimalsOf } from "../lib/format.js";
@@ -13,11 +14,11 @@ import { airUnknown, neverHeard, waitsFor, welcomePanel } from "./welcome.js";
 const stirs = ["stir-hardener", "stir-thinner"];
 
 /**
- * benchPanel makes it.
+ * benchPanel makes it. tone sounds a tone by its name.
  * @param {HTMLElement} element
- * @param {Pick<Page.Tools, "store" | "attempt">} tools
+ * @param {Pick<Page.Tools, "store" | "attempt"> & { tone: (name: string) => void }} tools
  */
-export function benchPanel(element, { store, attempt }) {
+export function benchPanel(element, { store, attempt, tone }) {
   let chosen = latest("scale");
   const picker = scalePicker((id) => {
     remember("scale", (chosen = id));
@@ -44,8 +45,24 @@ export function benchPanel(element, { store, attempt }) {
   let wanted = false; // the form was asked for although a mix still waits for its press
   let draw = () => {}; // draws the panel again as of now
   element.append(picker.element, welcome.element, scale.element, question.element, mixing, ready, waiting.element, another, start.element);
+  /** @type {ReturnType<typeof mixPanel>[]} */
+  let mixes = [];
+  let staged = ""; // the mix that has the page for itself
+
+  /**
+   * stage gives the page to a mix that holds the scale, from its top on, and takes it away again.
+   * @param {string} id of the mix; empty when there is none
+   */
+  const stage = (id) => {
+    document.body.dataset.stage = String(id !== "");
+    if (id !== "" && id !== staged) scrollTo(0, 0);
+    staged = id;
+  };
 
   return {
+    waiting: waiting.element,
+    // byKey confirms the step of the mix on the stage, as Enter on a keypad asks for it.
+    byKey: () => staged !== "" && mixes.length === 1 && mixing.checkVisibility() && mixes[0].byKey(),
     update(/** @type {number} */ now) {
       draw = () => this.update(now);
       const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
@@ -62,13 +79,16 @@ export function benchPanel(element, { store, attempt }) {
       if (weighs) wanted = false;
       question.update(row);
       const asked = (row?.which_cup ?? []).length > 0;
-      const mixes = keyed(mixing, current, (b) => b.id, () => {
+      mixes = keyed(mixing, current, (b) => b.id, () => {
         wanted = false;
-        return mixPanel({ store, attempt });
+        return mixPanel({ store, attempt, tone });
       });
       show(mixing, !asked && !(wanted && !weighs));
       for (const part of mixes) part.draw(row, decimalsOf(row?.division_g), now);
       element.dataset.mixing = String(current.length > 0);
+      const shown = current.length > 0 && !(wanted && !weighs);
+      stage(asked ? "asked" : shown ? current[0].id : "");
+      keepAwake(here.length > 0);
       // One thing at a time: while a mix is weighed, those that are ready are in the row of waiting mixes.
       const done = batches.filter(awaitsPress);
       for (const part of keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, attempt }))) part.tick(now);

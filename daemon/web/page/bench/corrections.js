@@ -24,17 +24,25 @@ export function firstPart(correction) {
 }
 
 /**
- * correctionWords writes what a correction adds, what that reaches, and the mass of the mix.
- * @param {API.Correction} correction
+ * pourList writes what is poured in, part after part.
+ * @param {Pick<API.Correction, "add">} correction
  */
-export function correctionWords(correction) {
+export function pourList(correction) {
   const list = added(correction).map(([part, g]) => {
     const what = { mass: grams(g), part: term("part", part) };
     return part === "thinner" ? say("correction.pour-thinner", { ...what, pipettes: pipettes(g) }) : say("correction.pour", what);
   });
+  return list.reduce((first, then) => say("correction.then", { first, then }));
+}
+
+/**
+ * correctionWords writes what a correction adds, what that reaches, and the mass of the mix.
+ * @param {API.Correction} correction
+ */
+export function correctionWords(correction) {
   const total = { total: grams(correction.total_g), thinner: grams(correction.thinner_g) };
   return {
-    add: say("correction.add", { what: list.reduce((first, then) => say("correction.then", { first, then })) }),
+    add: say("correction.add", { what: pourList(correction) }),
     aim: correction.to === "exact" ? say("correction.exact") : say("correction.tolerance"),
     total: correction.thinner_g > 0 ? say("correction.total-thinner", total) : say("correction.total", { total: total.total }),
   };

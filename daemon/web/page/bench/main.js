@@ -5,7 +5,11 @@ import { batchesPanel } from "./batches.js";
 import { benchPanel } from "./bench.js";
 import { ignoreSecondTaps } from "../lib/touch.js";
 import { lightsPanel } from "./lights.js";
+import { confirmByEnter } from "./keys.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
+import { drawClock, stripPanel } from "./strip.js";
+import { newAlarmTone } from "./alarm-tone.js";
+import { play, soundAfterTaps } from "../lib/tones.js";
 import { undoBar } from "../parts/undo.js";
 
 const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "alarms", "inks"], heartbeatS: 1 });
@@ -13,11 +17,15 @@ const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "al
 ignoreSecondTaps();
 page.start(() => {
   const air = airPanel(byId("air"));
-  const bench = benchPanel(byId("bench"), page);
+  const bench = benchPanel(byId("bench"), { ...page, tone: play });
   const lights = lightsPanel(byId("lights"), page);
   const alarms = alarmsPanel(byId("alarms"), page);
   const batches = batchesPanel(byId("batches"), page);
+  const strip = stripPanel(byId("strip"), page, bench.waiting);
   undoBar(page);
+  confirmByEnter(bench.byKey);
+  soundAfterTaps();
+  const alarmTone = newAlarmTone(page.store, play);
   return (kinds, now, contact) => {
     const has = (/** @type {Page.Kind[]} */ ...names) => names.some((name) => kinds.has(name));
     if (has("air")) air.update(page.store.all("air"), now);
@@ -25,5 +33,8 @@ page.start(() => {
     if (has("lights", "batches")) lights.update(contact);
     if (has("alarms")) drawAlarmCount(alarms.update(now));
     if (has("batches", "inks", "lights")) batches.update(now);
+    strip.update(contact);
+    alarmTone();
+    drawClock(byId("hall-clock"), now);
   };
 });

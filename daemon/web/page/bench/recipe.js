@@ -2,7 +2,8 @@
 // can weigh them.
 import { get, Refused } from "../lib/api.js";
 import { h, setText, show } from "../lib/dom.js";
-import { decimalsOf, grams, number, percent, pipettes } from "../lib/format.js";
+import { clockTime, decimalsOf, grams, number, percent, pipettes } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 /**
  * gradeWords writes how a scale suits a recipe.
@@ -19,6 +20,15 @@ export function gradeWords(r) {
   return { grade: "Too coarse", text: `${knows}: from ${grams(r.smallest_ink_g, 0)} of ink on it would do. You may go on; the life is then less certain.` };
 }
 
+/**
+ * lifeTimes returns the times of day to which a mix that is made now lasts.
+ * @param {API.NewLife} life
+ * @param {number} now
+ */
+const lifeTimes = (life, now) => ({ until: clockTime(Date.parse(life.ends_at.expected), now), safe: clockTime(Date.parse(life.ends_at.low), now) });
+
+const freshMs = 60_000; // the air changes, and so does the life of a mix that is begun now
+
 // recipePart shows it. ask asks for it again when the query has changed.
 export function recipePart() {
   const what = h("p", { class: "recipe-what" });
@@ -27,13 +37,23 @@ export function recipePart() {
   const grade = h("strong");
   const scale = h("span");
   const refusal = h("p", { class: "quiet", hidden: true });
-  const body = h("div", { hidden: true }, what, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
+  // What the mix comes to is beside the button that starts it, whatever has been scrolled.
+  const life = h("p", { class: "recipe-life" });
+  const smaller = h("p", { class: "recipe-smaller" });
+  const sum = h("div", { class: "recipe-sum", "aria-live": "polite" }, what, life, smaller);
+  const body = h("div", { hidden: true }, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
   const element = h("section", { class: "recipe", "aria-label": "What this mix comes to", "aria-live": "polite" }, body, refusal);
   let asked = "";
+  let askedAt = -Infinity;
   const draw = (/** @type {API.RecipeView} */ r) => {
     const fine = Math.max(1, decimalsOf(r.division_g));
     const { ink, hardener, thinner: thinnerG } = r.targets_g;
     const parts = [{ part: "ink", g: ink }, { part: "hardener", g: hardener }, { part: "thinner", g: thinnerG }].filter(({ g }) => g > 0);
+    const now = r.life ? Date.parse(r.life.from) : 0;
+    setText(life, r.life ? say("start.life", lifeTimes(r.life, now)) : r.life_unknown ? say("start.life-unknown", { why: r.life_unknown }) : "");
+    const other = r.smaller_cup;
+    setText(smaller, other?.life ? say("start.smaller", { cup: other.cup, mass: grams(other.ink_g, 0), ...lifeTimes(other.life, now) }) : "");
+    show(smaller, smaller.textContent !== "");
     setText(what, `${parts.map(({ part, g }) => `${grams(g, fine)} of ${part}`).join(", ")}: ${grams(r.total_g, fine)} in all.`);
     show(thinner, r.thinner_max_pct > 0);
     setText(thinner, `Thinner: ${grams(r.targets_g.thinner, fine)} \u00b1\u00a0${grams(r.division_g, decimalsOf(r.division_g))}, ${pipettes(r.targets_g.thinner)}; ${number(r.thinner_pct, decimalsOf(r.thinner_pct))}\u00a0%, out of ${number(r.thinner_min_pct, decimalsOf(r.thinner_min_pct))} to ${percent(r.thinner_max_pct, decimalsOf(r.thinner_max_pct))}.`);
@@ -45,22 +65,26 @@ export function recipePart() {
   };
   return {
     element,
+    sum,
     /** @param {Record<string, string | number | undefined>} query */
     async ask(query) {
       const wanted = new URLSearchParams(Object.entries(query).map(([name, value]) => [name, String(value)])).toString();
-      if (wanted === asked) return;
+      if (wanted === asked && performance.now() - askedAt < freshMs) return;
       asked = wanted;
+      askedAt = performance.now();
       try {
         const r = await get(`recipe?${wanted}`);
         if (asked !== wanted) return; // another choice was made meanwhile
         draw(r);
         show(body, true);
+        show(sum, true);
         show(refusal, false);
         show(element, true);
       } catch (error) {
         if (asked !== wanted) return;
         asked = "";
         show(body, false);
+        show(sum, false);
         show(refusal, error instanceof Refused && error.status === 422);
         show(element, !refusal.hidden);
         setText(refusal, error instanceof Refused ? error.message : "");

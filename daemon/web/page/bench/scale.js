@@ -1,6 +1,8 @@
 // The scale's reading, in large figures.
+import { outOfContact } from "../lib/contact.js";
 import { h, setText, show } from "../lib/dom.js";
 import { age, decimalsOf, number, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
 
 const oldAfterSeconds = 40; // a reading older than this says so
 
@@ -37,11 +39,14 @@ export function scalePanel() {
         return;
       }
       setText(figure, number(weight, decimalsOf(scale.division_g)));
-      const fresh = scale.quality === "good";
+      const cut = outOfContact();
+      element.dataset.fresh = String(!cut);
+      const fresh = scale.quality === "good" && !cut;
       element.dataset.stable = fresh ? String(scale.stable) : "none";
-      setText(settled, !fresh ? "no fresh weight" : scale.stable ? "settled" : "moving");
+      setText(settled, cut ? say("stage.no-contact") : !fresh ? "no fresh weight" : scale.stable ? "settled" : "moving");
       const old = -secondsUntil(Date.parse(scale.time ?? ""), now);
-      const words = [!fresh && scale.why, (!fresh || old > oldAfterSeconds) && `read ${age(old)}`];
+      // Without contact nothing is added: what is below must not move at that moment.
+      const words = cut ? [] : [!fresh && scale.why, (!fresh || old > oldAfterSeconds) && `read ${age(old)}`];
       setText(why, words.filter(Boolean).join(", "));
       show(why, why.textContent !== "");
     },

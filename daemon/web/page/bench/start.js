@@ -4,6 +4,7 @@ import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
 import { chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
 import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { soundButton } from "./strip.js";
 import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
 
@@ -56,7 +57,10 @@ export function startPanel({ store, attempt, scale }) {
     sheet.replaceChildren(...(ink ? assumedLine(ink) : []));
     reason.required = figure(data, "thinner_pct") !== undefined;
     show(reasonField, reason.required);
-    const query = bodyOf(data);
+    askRecipe();
+  };
+  const askRecipe = () => {
+    const query = bodyOf(new FormData(form));
     if (query.ink && query.scale) recipe.ask(query);
   };
   const bodyOf = (/** @type {FormData} */ data) => {
@@ -96,11 +100,15 @@ export function startPanel({ store, attempt, scale }) {
       const inks = store.all("inks");
       const presses = store.all("presses");
       const key = JSON.stringify([inks.map((i) => [i.id, i.assumed]), presses.map((p) => [p.id, p.cup, p.batch])]);
-      if (key === drawn) return;
+      if (key === drawn) {
+        if (form.checkVisibility()) askRecipe();
+        return;
+      }
       drawn = key;
       const before = new FormData(form);
       const keep = (/** @type {string} */ name, first = "") => textOf(before, name) || (latest(name) ?? first);
-      form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet, airless, h("div", { class: "actions" }, waits, start, byHand));
+      form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet,
+        h("div", { class: "actions" }, waits, h("div", { class: "start-sum" }, recipe.sum, airless), start), h("div", { class: "ways-out" }, byHand, soundButton()));
       drawSheet();
       show(form, inks.length > 0);
     },

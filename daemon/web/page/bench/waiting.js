@@ -4,6 +4,7 @@ import { changeRow } from "../lib/api.js";
 import { loadDialog } from "../parts/batch-dialogs.js";
 import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { countdown, grams, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
 
 /** @param {API.BatchView} batch */
@@ -42,6 +43,7 @@ export function waitingRow({ store, attempt, back }) {
     update(batches, now) {
       for (const part of keyed(list, batches, (b) => b.id, () => waitingCard({ store, attempt, back, refusal }))) part.tick(now);
       show(element, batches.length > 0);
+      element.dataset.count = String(batches.length);
       if (batches.length === 0) show(refusal, false);
     },
   };
@@ -104,8 +106,16 @@ export function cupQuestion({ store, attempt }) {
       const asked = scale?.which_cup ?? [];
       show(element, asked.length > 0);
       keyed(choices, asked.map((id) => ({ id, batch: store.get("batches", id) })), (row) => row.id, ({ id }) => {
-        const b = button("", "big main", () => attempt(refusal, () => changeRow(store, "batches", `batches/${id}/take-up`)));
-        return { element: b, update: ({ batch }) => setText(b, batch ? `${id}, ${batch.ink}` : id) };
+        const b = button("", "big main option", () => attempt(refusal, () => changeRow(store, "batches", `batches/${id}/take-up`)));
+        const [name, weighs] = [h("span"), h("small")];
+        b.append(name, " ", weighs);
+        return {
+          element: b,
+          update({ batch }) {
+            setText(name, batch ? `${id}, ${batch.ink}` : id);
+            setText(weighs, batch?.cup_weighs_g === undefined ? "" : say("stage.cup-weighs", { mass: grams(batch.cup_weighs_g, 0) }));
+          },
+        };
       });
       if (asked.length === 0) show(refusal, false);
     },

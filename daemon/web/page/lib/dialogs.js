@@ -2,6 +2,7 @@
 // focus and closes on Escape.
 import { Refused } from "./api.js";
 import { button, h, refusalLine, show } from "./dom.js";
+import { grams } from "./format.js";
 import { say } from "./words.js";
 
 /**
@@ -47,6 +48,23 @@ function open(dialog) {
   dialog.addEventListener("close", () => dialog.remove());
   document.body.append(dialog);
   dialog.showModal();
+}
+
+/**
+ * showSection shows a part of the page in a dialog, as long as that is open, and then puts it back.
+ * @param {string} title
+ * @param {HTMLElement} section
+ * @param {...Node} more is shown below it
+ */
+export function showSection(title, section, ...more) {
+  const id = newTitle();
+  const place = document.createComment("");
+  section.replaceWith(place);
+  /** @type {HTMLDialogElement} */
+  const dialog = h("dialog", { class: "folded", "aria-labelledby": id }, h("div", { class: "folded-head" }, h("h2", { id, text: title }),
+    button(say("stage.back"), "big", () => dialog.close())), section, ...more);
+  dialog.addEventListener("close", () => place.replaceWith(section));
+  open(dialog);
 }
 
 let titles = 0;
@@ -141,6 +159,28 @@ export function fieldOf(input, label, unit, hint) {
  */
 export function massField(options) {
   return field({ unit: "g", ...massInput, ...options });
+}
+
+const massSteps = [-10, -1, 1, 10]; // g
+
+/**
+ * steppedMass labels an input for a mass, with large buttons that change it: a glove hits no smaller
+ * one.
+ * @param {HTMLInputElement} input
+ * @param {string} label
+ */
+export function steppedMass(input, label) {
+  const step = (/** @type {number} */ by) => h("button", {
+    type: "button", class: "big step-button", text: `${by < 0 ? "\u2212" : "+"}${grams(Math.abs(by), 0)}`,
+    data: { twice: "" },
+    on: {
+      click() {
+        input.value = String(Math.max(0, Math.round((Number(input.value) + by) * 1000) / 1000));
+        input.dispatchEvent(new Event("input", { bubbles: true }));
+      },
+    },
+  });
+  return h("div", { class: "stepped" }, fieldOf(input, label, "g"), h("div", { class: "step-row" }, massSteps.map(step)));
 }
 
 // massInput are the attributes of an input for a mass.

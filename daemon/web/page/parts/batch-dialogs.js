@@ -5,8 +5,22 @@ import { ask, chips, field, figure, massField, textOf } from "../lib/dialogs.js"
 import { h, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { care } from "./care.js";
+import { comesOffDialog } from "./comes-off.js";
 import { leftPart } from "./left.js";
 import { pressNote } from "./places.js";
+
+/**
+ * loadOnto puts a batch on a press. Where that holds another one, it asks what becomes of it.
+ * @param {API.BatchView} batch
+ * @param {string} press
+ * @param {import("../lib/store.js").Store} store
+ */
+export async function loadOnto(batch, press, store) {
+  const holds = store.get("presses", press)?.batch;
+  const old = holds && store.get("batches", holds);
+  if (old) return comesOffDialog(batch, press, old, store);
+  await changeRow(store, "batches", `batches/${batch.id}/load`, { press, ...(holds && { replace: true }) });
+}
 
 /**
  * loadDialog asks for the press. One that holds a batch says so, and choosing it takes that off.
@@ -21,11 +35,7 @@ export function loadDialog(batch, store) {
     title: say("load.title", { batch: batch.id }),
     body: [chips({ legend: say("load.press"), name: "press", options, chosen }), care(say("care.lid"))],
     submitLabel: say("load.on"),
-    async submit(data) {
-      const press = textOf(data, "press");
-      const body = { press, ...(presses.find((p) => p.id === press)?.batch && { replace: true }) };
-      await changeRow(store, "batches", `batches/${batch.id}/load`, body);
-    },
+    submit: (data) => loadOnto(batch, textOf(data, "press"), store),
   });
 }
 

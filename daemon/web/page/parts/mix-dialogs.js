@@ -1,7 +1,6 @@
-// The questions of the guided mix: why use it, what was it, really scrap it?
-import { ask, chips, reasonFields, reasonOf, textOf } from "../lib/dialogs.js";
+// The questions of the guided mix: why use it, really scrap it?
+import { ask, reasonFields, reasonOf } from "../lib/dialogs.js";
 import { say } from "../lib/words.js";
-import { term } from "./terms.js";
 
 // goOn returns the question for a mix that is not as the recipe asks.
 const goOn = () => ({
@@ -16,23 +15,6 @@ const goOn = () => ({
  */
 export function overrideDialog(send, { title, lead, reasons } = goOn()) {
   ask({ title, lead, body: reasonFields(reasons), submitLabel: say("override.use"), submit: (data) => send(reasonOf(data)) });
-}
-
-/**
- * relabelDialog asks what the last pour really was.
- * @param {(part: string) => Promise<unknown>} send
- */
-export function relabelDialog(send) {
-  ask({
-    title: say("relabel.title"),
-    lead: say("relabel.lead"),
-    body: [chips({
-      legend: say("relabel.was"), name: "part",
-      options: ["ink", "hardener", "thinner"].map((p) => ({ value: p, label: term("part", p) })),
-    })],
-    submitLabel: say("relabel.it"),
-    submit: (data) => send(textOf(data, "part")),
-  });
 }
 
 /**

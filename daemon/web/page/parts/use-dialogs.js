@@ -3,7 +3,7 @@
 import { changeRow } from "../lib/api.js";
 import { parseEnds, untilEnds } from "./axis.js";
 import { care, sheetLinks } from "./care.js";
-import { ask, chips, field, fieldOf, figure, massField, massInput, pick, textOf } from "../lib/dialogs.js";
+import { ask, chips, field, figure, massField, massInput, pick, steppedMass, textOf } from "../lib/dialogs.js";
 import { h, setText } from "../lib/dom.js";
 import { grams, percent, pipetteGrams, pipettes, remaining } from "../lib/format.js";
 import { say } from "../lib/words.js";
@@ -49,7 +49,7 @@ export function splitDialog(batch, tools) {
     title: say("split.title", { batch: batch.id }),
     lead: say("split.lead", { mass: grams(massOf(batch)) }),
     body: [
-      massField({ label: say("split.poured-off"), name: "grams", required: true }),
+      steppedMass(h("input", { name: "grams", required: true, ...massInput }), say("split.poured-off")),
       care(say("care.lid")),
       chips({ legend: say("split.where"), name: "place", options: places.map((p, i) => ({ ...p, value: String(i), label: p.value.zone ? `${p.label}, ${p.note}` : p.label, note: p.value.zone ? "" : p.note })) }),
     ],
@@ -93,7 +93,7 @@ const quickPipettes = [1, 2, 3];
 export function thinDialog(batch, tools) {
   const inPipettes = h("p", { class: "quiet", role: "status" });
   const input = h("input", { name: "grams", required: true, ...massInput });
-  const mass = fieldOf(input, say("thin.thinner"), "g");
+  const mass = steppedMass(input, say("thin.thinner"));
   const tell = () => setText(inPipettes, Number(input.value) > 0
     ? say("thin.mass", { mass: grams(Number(input.value)), pipettes: pipettes(Number(input.value)) }) : say("thin.pipette", { mass: grams(pipetteGrams, 0) }));
   const quick = quickPipettes.map((n) => h("button", {

@@ -1,0 +1,222 @@
+// The buttons of a mix: the one that continues, whose tap is kept until the weight is still, and the
+// ways out when something went wrong.
+import { changeRow } from "../lib/api.js";
+import { outOfContact } from "../lib/contact.js";
+import { pick } from "../lib/dialogs.js";
+import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { grams } from "../lib/format.js";
+import { say } from "../lib/words.js";
+import { abandonDialog, overrideDialog } from "../parts/mix-dialogs.js";
+import { term } from "../parts/terms.js";
+import { benchTook } from "./by-bench.js";
+import { pourState } from "./bar.js";
+import { bestCure } from "./cures.js";
+import { keptNext } from "./kept.js";
+import { pourFromPart } from "./pour-from.js";
+import { canMend, namePart, wrongCanDialog } from "./wrong-can.js";
+
+const stillMs = 400; // so long the weight must rest before a kept tap is carried out
+const settleMs = 500; // a tap or a key within this after a step has changed was not meant for the new one
+
+/**
+ * mixActions makes them, and shows the bench's answer when it refuses one of them.
+ * @param {Pick<Page.Tools, "store" | "attempt">} tools
+ * @param {() => API.BatchView} current
+ * @param {() => string | undefined} chosenPart
+ */
+export function mixActions({ store, attempt }, current, chosenPart) {
+  const refusal = refusalLine();
+  const about = () => `${current().id} ${current().step}`;
+  const send = (/** @type {string} */ verb, /** @type {object} */ body = {}) => changeRow(store, "batches", `batches/${current().id}/${verb}`, body);
+  const post = (/** @type {string} */ verb, /** @type {object} */ body) => attempt(refusal, () => send(verb, body));
+  const confirmBody = (/** @type {object} */ more = {}) => {
+    const part = chosenPart();
+    return { step: current().step, ...(part ? { part } : from.body()), ...more };
+  };
+  const from = pourFromPart({ attempt }, current, (more) => send("confirm", confirmBody(more)));
+  /** @type {import("./kept.js").Kept | undefined} */
+  let kept;
+  /** @type {API.ScaleView | undefined} */
+  let scale;
+  const drop = (/** @type {"" | "stage.kept-given-up" | "stage.kept-step" | "stage.kept-away" | "stage.kept-unheard" | "stage.kept-late"} */ why) => {
+    kept = undefined;
+    if (why) refuse(say(why), "");
+  };
+  // A refusal for a weight that still moves keeps the tap; any other ends it.
+  const take = () => post("confirm", confirmBody()).then(() => {
+    if (refusal.hidden) return drop("");
+    if (refusal.dataset.code !== "unsettled") return drop("");
+    show(refusal, false);
+    kept = { since: kept?.since ?? performance.now(), about: about(), triedAt: scale?.time };
+    draw();
+  });
+  const confirm = button("", "big main", () => {
+    if (outOfContact()) return refuse(say("stage.no-contact-tap"), "");
+    if (tooMuch()) return refuse(say("stage.too-much-tap"), "too-much");
+    if (kept) {
+      drop("stage.kept-given-up");
+      return draw();
+    }
+    if (scale && scale.quality !== "good" && !stirs()) return refuse(say("stage.kept-unheard"), "");
+    const moves = scale?.quality === "good" && scale.batch === current().id && !scale.stable && !stirs();
+    if (!moves) return take();
+    show(refusal, false);
+    kept = { about: about(), since: performance.now() };
+    draw();
+  }, about);
+  const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
+    h("p", { text: "What happened at the scale?" }),
+    button("The scale was tared", "big", () => post("confirm", confirmBody({ tared: true }))),
+    button("The cup was lifted", "big", () => post("confirm", confirmBody({ tared: false }))));
+  const override = button("", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason }))));
+  const wrong = button(say("wrong.button"), "big", () => wrongCanDialog(current(), scale, store.clock.now(), ({ verb, body }) => send(verb, body)));
+  const name = namePart(({ verb, body }) => post(verb, body));
+  const byBench = benchTook((seq) => post("undo", { seq }));
+  const more = button(say("stage.more"), "big", () => moreDialog(current(), () => send("abandon")));
+  /** @type {{ weight: number, since: number, timer?: ReturnType<typeof setTimeout> }} */
+  let rest = { weight: NaN, since: 0 };
+  let at = "";
+  let changed = 0; // when the step changed
+  let pressed = "";
+  let done = "";
+
+  // Far too much ink is not taken with one tap.
+  const tooMuch = () => scale?.batch === current().id && scale.pouring?.verdict === "too-much";
+  const stirs = () => (current().step ?? "").startsWith("stir-");
+
+  /**
+   * @param {string} text
+   * @param {string} code
+   */
+  function refuse(text, code) {
+    refusal.textContent = text;
+    refusal.dataset.code = code;
+    show(refusal, true);
+  }
+
+  // cure names what comes after the tap, when the pour went too far and another part puts it right.
+  function cure() {
+    const pour = scale?.batch === current().id ? scale.pouring : undefined;
+    const first = pour && pourState(pour) === "over" ? bestCure(pour) : undefined;
+    return first?.kind === "add" ? say("cure.take-and", { mass: grams(first.g), part: term("part", first.part ?? "") }) : "";
+  }
+
+  function draw() {
+    setText(confirm, outOfContact() ? say("stage.no-contact") : kept ? say("stage.kept") : tooMuch() ? say("stage.too-much") : name.asks() ? say("wrong.name-first") : cure() || done);
+    confirm.dataset.kept = String(kept !== undefined);
+    confirm.setAttribute("aria-disabled", String(outOfContact() || tooMuch() || name.asks()));
+  }
+
+  // still tells whether the weight has rested for a while: one that shakes looks settled at times.
+  function still() {
+    const now = performance.now();
+    const weight = scale?.weight_g ?? NaN;
+    if (!scale?.stable || !(Math.abs(weight - rest.weight) <= scale.division_g)) {
+      clearTimeout(rest.timer);
+      rest = { weight: scale?.stable ? weight : NaN, since: now };
+    }
+    if (!scale?.stable) return false;
+    if (now - rest.since >= stillMs) return true;
+    clearTimeout(rest.timer);
+    rest.timer = setTimeout(() => follow(), stillMs);
+    return false;
+  }
+
+  function follow() {
+    if (!kept || confirm.getAttribute("aria-busy") === "true") return;
+    const heard = scale?.quality === "good" && scale.batch === current().id && !outOfContact();
+    const onPan = stirs() || (scale?.weight_g ?? 0) > 2 * (scale?.division_g ?? 0) || (scale?.pouring?.poured_g ?? 0) > 0;
+    switch (keptNext(kept, { about: about(), stable: still(), at: scale?.time ?? "", onPan, heard }, performance.now())) {
+      case "take":
+        kept = { ...kept, triedAt: scale?.time };
+        confirm.setAttribute("aria-busy", "true");
+        take().finally(() => confirm.removeAttribute("aria-busy"));
+        return;
+      case "step":
+        return drop("stage.kept-step");
+      case "away":
+        return drop("stage.kept-away");
+      case "unheard":
+        return drop("stage.kept-unheard");
+      case "late":
+        return drop("stage.kept-late");
+    }
+  }
+
+  return {
+    confirm,
+    from,
+    /**
+     * keyPressed shows why a press of the scale's own key changed nothing, as for a tap.
+     * @param {API.KeyRefusal | undefined} refused
+     */
+    keyPressed(refused) {
+      if (!refused || refused.at === pressed) return;
+      pressed = refused.at;
+      at = about();
+      refuse(refused.detail, refused.code ?? "");
+    },
+    /**
+     * byKey confirms as Enter on a keypad asks for it; false when it comes too soon to be meant.
+     */
+    byKey() {
+      if (performance.now() - changed < settleMs) return false;
+      confirm.click();
+      return true;
+    },
+    notes: [refusal, tared, name.element, byBench.element],
+    ways: [override, wrong, more],
+    /**
+     * @param {string} words of the button that continues
+     * @param {API.ScaleView | undefined} row
+     */
+    update(words, row) {
+      const batch = current();
+      scale = row;
+      done = words;
+      if (at !== about()) { // what was refused before belongs to another step
+        at = about();
+        changed = performance.now();
+        show(refusal, false);
+      }
+      follow();
+      draw();
+      const refused = refusal.hidden ? "" : refusal.dataset.code;
+      // The bench asks in words; the answer is one of two.
+      show(tared, refused === "ambiguous");
+      const reason = overrideWords(batch, refused);
+      setText(override, reason);
+      show(override, reason !== "");
+      show(wrong, canMend(batch, scale));
+      name.update(batch, scale);
+      byBench.update(batch, store.clock.now());
+      from.update();
+    },
+  };
+}
+
+/**
+ * overrideWords names the button that goes on with a reason: out of tolerance, whether or not the cup
+ * has room for a correction; or without thinner; or because the bench asks for one. It is empty where
+ * no reason is asked for.
+ * @param {API.BatchView} batch
+ * @param {string | undefined} refused the code of the refusal that is shown
+ */
+function overrideWords(batch, refused) {
+  if ((batch.corrections ?? []).length > 0 || (batch.components ?? []).some((c) => c.part === batch.step)) return say("stage.override");
+  if (refused === "order" || refused === "too-much" || (refused === "which-cup" && batch.step === "cup")) return say("stage.all-the-same");
+  return batch.step === "thinner" ? say("stage.skip-thinner") : "";
+}
+
+/**
+ * moreDialog offers what is rarely wanted and must not be hit by mistake.
+ * @param {API.BatchView} batch
+ * @param {() => Promise<unknown>} abandon
+ */
+function moreDialog(batch, abandon) {
+  pick({
+    title: say("stage.more-title", { mix: batch.id }),
+    groups: [{ legend: "", options: [{ label: say("stage.scrap"), note: say("stage.scrap-note"), value: abandonDialog }] }],
+    submit: async (dialog) => () => dialog(batch, abandon),
+  });
+}

@@ -1,0 +1,39 @@
+// The ways to correct a pour, shown as choices where they begin with different parts.
+import { h, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
+import { correctionWords, firstPart } from "./corrections.js";
+
+// correctionsPart makes that part.
+export function correctionsPart() {
+  const list = h("div", { class: "correction-list" });
+  const element = h("fieldset", { class: "corrections", "aria-live": "polite" },
+    h("legend", { text: say("stage.corrections") }), list);
+  let drawn = "";
+  /** @type {API.Correction[]} */
+  let rows = [];
+  return {
+    element,
+    // chosenPart returns the part that is being poured where it is another than the first correction's.
+    chosenPart() {
+      const input = list.querySelector("input:checked");
+      const [first] = rows;
+      const chosen = input instanceof HTMLInputElement ? rows[Number(input.value)] : first;
+      const part = chosen && firstPart(chosen);
+      return part && first && part !== firstPart(first) ? part : undefined;
+    },
+    update(/** @type {API.BatchView} */ batch) {
+      rows = batch.corrections ?? [];
+      show(element, rows.length > 0);
+      const key = JSON.stringify(rows);
+      if (key === drawn) return;
+      drawn = key;
+      const choose = new Set(rows.map(firstPart)).size > 1;
+      list.replaceChildren(...rows.map((c, i) => {
+        const words = correctionWords(c);
+        const body = [h("strong", { text: words.add }), h("span", { text: words.aim }), h("small", { text: words.total })];
+        if (!choose) return h("div", { class: "correction" }, body);
+        return h("label", { class: "correction choice" }, h("input", { type: "radio", name: "correction", value: i, checked: i === 0 }), body);
+      }));
+    },
+  };
+}

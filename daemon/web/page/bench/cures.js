@@ -1,0 +1,60 @@
+// What puts a pour right that went too far, while it is still on the scale and nothing is confirmed.
+import { h, keyed, setText, show } from "../lib/dom.js";
+import { grams } from "../lib/format.js";
+import { say } from "../lib/words.js";
+import { term } from "../parts/terms.js";
+import { pourList } from "./corrections.js";
+
+/**
+ * curesOf returns those that are of use: what does not fit into the cup is not added.
+ * @param {API.PouringView | undefined} pour
+ */
+const curesOf = (pour) => (pour?.cures ?? []).filter((c) => c.fits || c.kind !== "add");
+
+/**
+ * bestCure returns the first of them.
+ * @param {API.PouringView | undefined} pour
+ */
+export const bestCure = (pour) => curesOf(pour)[0];
+
+/**
+ * cureWords writes what to do, and what that comes to.
+ * @param {API.Cure} cure
+ */
+export function cureWords(cure) {
+  const total = grams(cure.total_g);
+  const mass = grams(cure.g);
+  switch (cure.kind) {
+    case "add":
+      return { act: say("cure.add", { what: pourList({ add: cure.add ?? {} }) }), comes: say("cure.fits", { total }), aim: cure.to === "exact" ? say("cure.exact") : say("cure.tolerance") };
+    case "take-out":
+      return { act: say("cure.take-out", { mass, part: term("part", cure.part ?? "") }), comes: say("cure.fits", { total }), aim: "" };
+  }
+  const act = cure.cup ? say("cure.larger-cup", { cup: cure.cup }) : say("cure.some-larger-cup");
+  return { act, comes: say("cure.whole", { total }), aim: "" };
+}
+
+// curesPart lists them all below the bar; the first is also in its words.
+export function curesPart() {
+  const list = h("ul", { class: "cure-list" });
+  const element = h("div", { class: "cures", role: "group", "aria-label": say("cure.title") }, list);
+  return {
+    element,
+    update(/** @type {API.PouringView | undefined} */ pour) {
+      const cures = curesOf(pour);
+      show(element, cures.length > 0);
+      keyed(list, cures.map((c) => ({ key: `${c.kind} ${c.to ?? ""} ${c.part ?? ""}`, cure: c })), (row) => row.key, () => {
+        const act = h("strong");
+        const comes = h("span");
+        return {
+          element: h("li", {}, act, " ", comes),
+          update({ cure }) {
+            const words = cureWords(cure);
+            setText(act, words.aim ? say("cure.with-aim", { act: words.act, aim: words.aim }) : words.act);
+            setText(comes, words.comes);
+          },
+        };
+      });
+    },
+  };
+}

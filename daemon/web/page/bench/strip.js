@@ -1,0 +1,73 @@
+// The strip above a mix that holds the scale: the lights, the alarms, the open batches and the mixes
+// that wait, as counts. Each opens what it stands for. The rest of the page is out of the way.
+import { showSection } from "../lib/dialogs.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { byId } from "../lib/live.js";
+import { clockTime } from "../lib/format.js";
+import { meaningWords, sign } from "../lib/signs.js";
+import { soundIsOn, turnSound } from "../lib/tones.js";
+import { say } from "../lib/words.js";
+import { notAcknowledged } from "../parts/alarms.js";
+
+const order = ["do-not-print", "unknown", "act", "soon", "in-order", "empty"];
+
+/**
+ * stripPanel makes it. waiting is the part of the page that has the mixes that wait.
+ * @param {HTMLElement} element
+ * @param {Pick<Page.Tools, "store">} tools
+ * @param {HTMLElement} waiting
+ */
+export function stripPanel(element, { store }, waiting) {
+  const lamps = h("span", { class: "strip-lamps" });
+  const word = h("span", { class: "strip-word", text: say("stage.lights") });
+  const fold = (/** @type {string} */ title, /** @type {HTMLElement} */ section) => button("", "strip-item", () => showSection(title, section));
+  const nav = /** @type {HTMLElement} */ (document.querySelector("header nav"));
+  const menu = button(say("stage.menu"), "strip-item", () => showSection(say("stage.menu"), nav, soundButton()));
+  const lights = fold(say("stage.lights"), byId("lights"));
+  const alarms = fold(say("stage.alarms"), byId("alarms"));
+  const batches = fold(say("stage.batches"), byId("batches"));
+  const waits = fold(say("stage.waiting"), waiting);
+  lights.append(lamps, word);
+  element.append(menu, lights, alarms, batches, waits);
+  return {
+    // Without contact no light is believed.
+    update(/** @type {boolean} */ contact) {
+      const rows = store.all("lights");
+      const meaning = (/** @type {API.LightView} */ row) => (contact ? row.meaning : "unknown");
+      const shown = order.map((m) => ({ meaning: m, n: rows.filter((row) => meaning(row) === m).length })).filter(({ n }) => n > 0);
+      keyed(lamps, shown, (c) => c.meaning, (c) => {
+        const n = h("span");
+        const means = h("span", { class: "unseen", text: ` ${meaningWords(c.meaning)} ` });
+        return { element: h("span", { class: "strip-lamp" }, h("span", { class: "strip-sign" }, sign(c.meaning)), n, means), update: (row) => setText(n, String(row.n)) };
+      });
+      show(lights, rows.length > 0);
+      const open = store.all("alarms").filter(notAcknowledged).length;
+      alarms.dataset.open = String(open > 0);
+      setText(alarms, say("stage.n-alarms", { n: open }));
+      const lives = store.all("batches").filter((b) => b.ends_at).length;
+      setText(batches, say("stage.n-batches", { n: lives }));
+      const n = Number(waiting.dataset.count ?? 0);
+      show(waits, n > 0);
+      setText(waits, say("stage.n-waiting", { n }));
+    },
+  };
+}
+
+// soundButton turns the tones of this device on or off.
+export function soundButton() {
+  const label = () => say(soundIsOn() ? "stage.sound-on" : "stage.sound-off");
+  const b = button(label(), "big sound", () => {
+    turnSound(!soundIsOn());
+    b.setAttribute("aria-pressed", String(soundIsOn()));
+    setText(b, label());
+  });
+  b.setAttribute("aria-pressed", String(soundIsOn()));
+  return b;
+}
+
+/**
+ * drawClock shows the time of day at the bench.
+ * @param {HTMLElement} element
+ * @param {number} now
+ */
+export const drawClock = (element, now) => setText(element, clockTime(now, now));
