@@ -77,14 +77,14 @@ func (s Stored) portion(ctx context.Context, t *Table, find history.Search) erro
 		return err
 	}
 	for _, p := range prints {
-		t.Add(Counts{Bench: s.Bench, Press: p.Press, Batch: p.Batch, At: p.Time, Pieces: float64(p.Prints), Conditions: conditionsOf(p.Conditions)})
+		t.Add(Counts{Bench: s.Bench, Press: p.Press, Batch: p.Batch, Ink: p.Ink, At: p.Time, Pieces: float64(p.Prints), Conditions: conditionsOf(p.Conditions)})
 	}
 	defects, err := s.History.DefectsIn(ctx, find, step, mostRows)
 	if err != nil {
 		return err
 	}
 	for _, d := range defects {
-		t.Add(Counts{Bench: s.Bench, Press: d.Press, Batch: d.Batch, At: d.Time, Kind: d.Kind, Pieces: float64(d.Defects), Conditions: Unknown()})
+		t.Add(Counts{Bench: s.Bench, Press: d.Press, Batch: d.Batch, Ink: d.Ink, At: d.Time, Kind: d.Kind, Pieces: float64(d.Defects), Conditions: Unknown()})
 	}
 	find.Press = "" // a batch may have ended on another press
 	batches, err := s.History.Batches(ctx, find, mostRows)
@@ -101,6 +101,7 @@ func conditionsOf(h history.Conditions) quality.Conditions {
 	c := Unknown()
 	for f, x := range map[quality.Factor]*float64{
 		quality.VapourDensity: h.VapourDensity, quality.RelativeHumidity: h.HumidityPct, quality.Temperature: h.TemperatureC, quality.SpentLife: h.Spent,
+		quality.Thinner: h.ThinnerPct, quality.RatioError: h.RatioOffPct,
 	} {
 		c[f] = orUnknown(x)
 	}

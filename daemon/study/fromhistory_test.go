@@ -61,7 +61,7 @@ func TestStoredCounts(t *testing.T) {
 	p := &past{t: t,
 		prints: []history.Prints{
 			{Time: start, Press: "press-1", Batch: "a", Prints: 200, Conditions: history.Conditions{TemperatureC: ptr(20), HumidityPct: ptr(50), VapourDensity: ptr(8.64), Spent: ptr(0.3)}},
-			{Time: start.AddDate(0, 3, 0), Press: "press-1", Batch: "b", Prints: 100},
+			{Time: start.AddDate(0, 3, 0), Press: "press-1", Batch: "b", Ink: "matt-10", Prints: 100, Conditions: history.Conditions{ThinnerPct: ptr(15), RatioOffPct: ptr(-4)}},
 		},
 		defects: []history.Defects{
 			{Time: start, Press: "press-1", Batch: "a", Kind: "dust", Defects: 3},
@@ -86,7 +86,7 @@ func TestStoredCounts(t *testing.T) {
 	if a.Conditions != want || a.Place != "north/press-1/gloss-4" || a.Prints.Prints != 200 || !slices.Equal(a.Defects, []float64{2}) {
 		t.Errorf("%+v", a)
 	}
-	if b.Place != "north/press-1/matt-10" || b.Prints.Prints != 100 || !math.IsNaN(b.Conditions[quality.VapourDensity]) {
+	if b.Place != "north/press-1/matt-10" || b.Prints.Prints != 100 || !math.IsNaN(b.Conditions[quality.VapourDensity]) || b.Conditions[quality.Thinner] != 15 || b.Conditions[quality.RatioError] != 4 {
 		t.Errorf("%+v", b)
 	}
 
