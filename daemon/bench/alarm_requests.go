@@ -24,7 +24,7 @@ func (b *Bench) answerAlarm(s record.State, before record.Alarm, now time.Time) 
 func alarmNamed(s record.State, name, subject string) (*record.Alarm, error) {
 	row, ok := s.Alarms[record.AlarmKey{Name: name, Subject: subject}]
 	if !ok {
-		return nil, request.Refuse(request.NotFound, "no such alarm", "no alarm %s/%s is standing", name, subject)
+		return nil, request.Refuse(request.NotFound, "no such alarm", "no alarm %s/%s is standing", name, subject).Saying("alarm-over")
 	}
 	return row, nil
 }
@@ -53,7 +53,7 @@ func (b *Bench) shelve(now time.Time, by actor.Name, c request.ShelveAlarm) (any
 	}
 	row := b.state.Alarms[record.AlarmKey{Name: c.Alarm, Subject: c.Subject}]
 	if is := stateOf(row); is == alarm.Suppressed || is == alarm.OutOfService {
-		return nil, request.Refuse(request.NotNow, "silent already", "alarm %s/%s is %s; it says nothing that could be put aside", c.Alarm, c.Subject, is)
+		return nil, request.Refuse(request.NotNow, "silent already", "alarm %s/%s is %s; it says nothing that could be put aside", c.Alarm, c.Subject, is).Saying("alarm-silent")
 	}
 	b.decide(now, by, record.AlarmShelved{
 		Name: c.Alarm, Subject: c.Subject, Priority: d.Priority, Until: until, Reason: strings.TrimSpace(c.Reason),
@@ -67,7 +67,7 @@ func (b *Bench) unshelve(now time.Time, by actor.Name, c request.UnshelveAlarm) 
 		return nil, err
 	}
 	if row.State != alarm.Shelved {
-		return nil, request.Refuse(request.NotNow, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State)
+		return nil, request.Refuse(request.NotNow, "not shelved", "alarm %s/%s is %s, not shelved", c.Alarm, c.Subject, row.State).Saying("alarm-not-snoozed")
 	}
 	b.decide(now, by, record.AlarmUnshelved{Name: c.Alarm, Subject: c.Subject})
 	return b.answerAlarm(b.state, *row, now), nil
@@ -80,7 +80,7 @@ func ahead(now, until time.Time, most time.Duration) (time.Time, error) {
 		return until, nil
 	}
 	return until, request.Refuse(request.Invalid, "until", "until %s: want a time after now, %s, and within %s",
-		until.Format(time.RFC3339), now.Format(time.RFC3339), hours(most))
+		until.Format(time.RFC3339), now.Format(time.RFC3339), hours(most)).Saying("until-range", "most", most)
 }
 
 func hours(d time.Duration) string { return strings.TrimSuffix(d.String(), "0m0s") }
@@ -96,7 +96,7 @@ func (b *Bench) takeOutOfService(now time.Time, by actor.Name, c request.TakeOut
 	}
 	reason := strings.TrimSpace(c.Reason)
 	if reason == "" {
-		return nil, request.Refuse(request.Invalid, "reason", "a reason is wanted: the alarms of %s will be silent", c.Sensor)
+		return nil, request.Refuse(request.Invalid, "reason", "a reason is wanted: the alarms of %s will be silent", c.Sensor).Saying("reason-wanted", "device", c.Sensor)
 	}
 	b.decide(now, by, record.OutOfService{Device: c.Sensor, Alarms: about, Until: until, Reason: reason})
 	return b.deviceView(now, c.Sensor), nil
@@ -114,7 +114,7 @@ func (b *Bench) putInService(now time.Time, by actor.Name, c request.PutInServic
 		}
 	}
 	if len(silent) == 0 {
-		return nil, request.Refuse(request.NotNow, "in service", "%s is in service", c.Sensor)
+		return nil, request.Refuse(request.NotNow, "in service", "%s is in service", c.Sensor).Saying("in-service", "device", c.Sensor)
 	}
 	slices.Sort(silent)
 	b.decide(now, by, record.InService{Device: c.Sensor, Alarms: silent})

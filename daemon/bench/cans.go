@@ -44,10 +44,10 @@ func (b *Bench) makeCan(now time.Time, by actor.Name, c request.MakeCan) (any, e
 		e.Can = b.state.NextCanID(e.Part)
 	}
 	if !canID.MatchString(e.Can) {
-		return nil, request.Refuse(request.Invalid, "id", "id %q: want up to 32 of a-z, 0-9 and -, the first no dash", e.Can)
+		return nil, request.Refuse(request.Invalid, "id", "id %q: want up to 32 of a-z, 0-9 and -, the first no dash", e.Can).Saying("can-id")
 	}
 	if old, taken := b.state.Cans[e.Can]; taken {
-		return nil, request.Refuse(request.NotNow, "can known", "there is a can %s already, of %s; give this one another id, or none", old.ID, old.Material)
+		return nil, request.Refuse(request.NotNow, "can known", "there is a can %s already, of %s; give this one another id, or none", old.ID, old.Material).Saying("can-known", "can", old.ID, "material", old.Material)
 	}
 	b.decide(now, by, e)
 	return b.stock(b.state, now).viewOf(e.Can), nil
@@ -60,7 +60,7 @@ func checkDates(dates map[string]string) error {
 			continue
 		}
 		if _, err := time.Parse(time.DateOnly, dates[name]); err != nil {
-			return request.Refuse(request.Invalid, "date", "%s %q: want a date such as 2026-06-12", name, dates[name])
+			return request.Refuse(request.Invalid, "date", "%s %q: want a date such as 2026-06-12", name, dates[name]).Saying("date-form")
 		}
 	}
 	return nil
@@ -75,7 +75,7 @@ func (b *Bench) openCan(now time.Time, by actor.Name, c request.OpenCan) (any, e
 	on := c.On
 	if on == "" {
 		if !b.clock.synced {
-			return nil, refuseAs("clock-not-set", "clock not set", `the clock is not set, so today's date is not known; say "on", the date`)
+			return nil, refuseAs("clock-not-set", "clock not set", `the clock is not set, so today's date is not known; say "on", the date`).Saying("date-unknown")
 		}
 		on = can.Date(now)
 	}
@@ -95,7 +95,7 @@ func (b *Bench) stirCan(now time.Time, by actor.Name, c request.StirCan) (any, e
 		return nil, err
 	}
 	if of.Empty() {
-		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied", of.ID)
+		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied", of.ID).Saying("can-empty", "can", of.ID)
 	}
 	b.decide(now, by, record.CanStirred{Can: of.ID})
 	return b.stock(b.state, now).viewOf(c.Can), nil

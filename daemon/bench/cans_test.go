@@ -338,7 +338,11 @@ func TestExpiredHardener(t *testing.T) {
 			s.pours(72, 87, 3*time.Second)
 			seq := s.b.state.Seq
 			_, r := s.ask(request.ConfirmStep{Batch: id, Step: "hardener"}) // not named, and yet refused
-			refused(t, r, request.NotNow, "can-expired", c.lastIn, "can_override")
+			day, err := time.Parse(time.DateOnly, c.lastIn)
+			if err != nil {
+				t.Fatal(err)
+			}
+			refused(t, r, request.NotNow, "can-expired", day.Format("2 Jan 2006"), "can_override")
 			_, r = s.ask(request.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "  "})
 			refused(t, r, request.NotNow, "can-expired")
 			if s.b.state.Seq != seq {

@@ -15,7 +15,7 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 	key := w.request.Key
 	if known, ok := b.answered(now, w.request); ok && key != "" {
 		if known.Hash != w.request.Hash {
-			w.refuse(request.Refuse(request.Invalid, "key used before", "the key %q was used for another request; use a new one", key))
+			w.refuse(b.shop.asRefusal(request.Refuse(request.Invalid, "key used before", "the key %q was used for another request; use a new one", key)))
 			return
 		}
 		w.body = known.Body

@@ -55,9 +55,9 @@ func (b *Bench) correct(now time.Time, by actor.Name, c request.CorrectPour) (an
 func (b *Bench) takeAs(e *record.Corrected, batch *record.Batch, c request.CorrectPour, now time.Time) (pour int, err error) {
 	switch {
 	case e.Part == "" || e.Undo:
-		return 0, request.Refuse(request.Invalid, "correct", `say "part", what was poured; it is in no record that could be undone`)
+		return 0, request.Refuse(request.Invalid, "correct", `say "part", what was poured; it is in no record that could be undone`).Saying("name-part")
 	case b.scales[batch.Scale] == nil:
-		return 0, refuseAs(guide.NotOnScale, "not now", "batch %s was not mixed on a scale", batch.ID)
+		return 0, refuseAs(guide.NotOnScale, "not now", "batch %s was not mixed on a scale", batch.ID).Saying("not-on-a-scale", "batch", batch.ID)
 	}
 	ask, err := b.weighed(batch, "", now)
 	if err != nil {
@@ -76,28 +76,28 @@ func (b *Bench) takeAs(e *record.Corrected, batch *record.Batch, c request.Corre
 // correctTaken re-labels or undoes a pour that is in the record. It returns its place.
 func (b *Bench) correctTaken(e *record.Corrected, batch *record.Batch, c request.CorrectPour, now time.Time) (pour int, err error) {
 	if c.Undo == (c.Part != "") {
-		return 0, request.Refuse(request.Invalid, "correct", `say either "part", what the pour was, or "undo": true`)
+		return 0, request.Refuse(request.Invalid, "correct", `say either "part", what the pour was, or "undo": true`).Saying("part-or-undo")
 	}
 	pour = len(batch.Mix.Pours) - 1
 	if c.Pour != nil {
 		pour = slices.IndexFunc(batch.Mix.Pours, func(p guide.Pour) bool { return p.Seq == *c.Pour && p.Seq != 0 })
 		if pour < 0 {
-			return 0, refuseAs(noSuchPour, "no such pour", "batch %s has no pour with the number %d", batch.ID, *c.Pour)
+			return 0, refuseAs(noSuchPour, "no such pour", "batch %s has no pour with the number %d", batch.ID, *c.Pour).Saying("no-such-pour")
 		}
 	}
 	if s := b.scales[batch.Scale]; s != nil && !batch.Aside() {
 		if n, loose := batch.Mix.NotTaken(s.last.Grams); loose && pour >= 0 {
 			switch p := batch.Mix.Pours[pour]; {
 			case c.Pour == nil:
-				return 0, refuseAs(whichPour, "which pour", `%.1f g are in the cup and not taken yet, and %.1f g of %s were taken before: say which is meant, by "not_taken" or by "pour"`, n.G, p.G, p.Part)
+				return 0, refuseAs(whichPour, "which pour", `%.1f g are in the cup and not taken yet, and %.1f g of %s were taken before: say which is meant, by "not_taken" or by "pour"`, n.G, p.G, p.Part).Saying("which-pour", "in_cup_g", n.G, "taken_g", p.G, "part", p.Part)
 			case c.Undo:
-				return 0, refuseAs(notTakenFirst, "not taken yet", "%.1f g are in the cup and not taken yet: say first which part they are, then undo the pour of %.1f g of %s", n.G, p.G, p.Part)
+				return 0, refuseAs(notTakenFirst, "not taken yet", "%.1f g are in the cup and not taken yet: say first which part they are, then undo the pour of %.1f g of %s", n.G, p.G, p.Part).Saying("not-taken-first", "in_cup_g", n.G, "taken_g", p.G, "part", p.Part)
 			}
 		}
 	}
 	if s := b.scales[batch.Scale]; s != nil && c.Undo {
 		if batch.Aside() {
-			return 0, refuseAs(guide.NotOnScale, "not now", "The cup of mix %s was set aside: put it back on the scale and take it up again, then undo the pour.", batch.ID)
+			return 0, refuseAs(guide.NotOnScale, "not now", "The cup of mix %s was set aside: put it back on the scale and take it up again, then undo the pour.", batch.ID).Saying("correct-set-aside", "batch", batch.ID)
 		}
 		if err := b.checkCup(s, batch, "undo", now); err != nil {
 			return 0, err

@@ -158,7 +158,7 @@ func (b *Bench) mayCorrect(is record.Count, e record.Counted) error {
 		}
 	}
 	if least = min(least, counted); uint64(-e.Add) > least {
-		return refuseAs("too-few", "too few", "%d rejects by %s cannot be taken off: %d are on record for %s today %s", -e.Add, e.Defect, least, e.Press, of)
+		return refuseAs("too-few", "too few", "%d rejects by %s cannot be taken off: %d are on record for %s today %s", -e.Add, e.Defect, least, e.Press, of).Saying("too-few", "press", e.Press)
 	}
 	return nil
 }

@@ -71,7 +71,7 @@ func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, err
 	}
 	s := b.scales[batch.Scale]
 	if s == nil || batch.Press != "" {
-		return nil, request.Refuse(request.NotNow, "not weighed", "batch %s waits for no scale", batch.ID)
+		return nil, request.Refuse(request.NotNow, "not weighed", "batch %s waits for no scale", batch.ID).Saying("waits-for-no-scale", "batch", batch.ID)
 	}
 	on := weighing(b.state, s.ID)
 	asked := slices.Contains(s.cups.Asked(), batch.ID)
@@ -85,7 +85,7 @@ func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, err
 	g, settled := s.tracker.Settled()
 	settled = settled && !s.old(now)
 	if on != nil && !asked && on.Mix.Weighs(g, settled) {
-		return nil, request.Refuse(request.NotNow, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step).Saying("weighed-now", "batch", on.ID, "scale", s.ID, "step", on.Mix.Step)
 	}
 	next, err := b.resumed(s, batch, c, now)
 	if err != nil {
@@ -107,7 +107,7 @@ func (b *Bench) resumed(s *scale, batch *record.Batch, c request.TakeUp, now tim
 		return next, nil
 	}
 	if is, why := s.condition(now); is != health.Up {
-		return batch.Mix, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why.text)
+		return batch.Mix, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale first", s.ID, why.text).Saying("scale-silent-first", "why", why.text)
 	}
 	g, settled := s.tracker.Settled()
 	return s.cups.ResumeAt(cup, weighedCup(b.state, s.ID), g, settled && !s.old(now), c.Override)

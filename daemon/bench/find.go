@@ -14,9 +14,9 @@ func (b *Bench) openBatch(id string) (*record.Batch, error) {
 		return batch, nil
 	}
 	if batch, ok := b.state.Find(id); ok {
-		return nil, request.Refuse(request.NotNow, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome)
+		return nil, request.Refuse(request.NotNow, "batch closed", "batch %s was closed as %s", batch.ID, batch.Outcome).Saying("batch-closed", "batch", batch.ID)
 	}
-	return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id)
+	return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id).Saying("no-batch", "batch", id)
 }
 
 // finished finds a batch that is open and mixed.
@@ -26,7 +26,7 @@ func (b *Bench) finished(id string) (*record.Batch, error) {
 		return nil, err
 	}
 	if batch.Phase == lifecycle.Mixing {
-		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", batch.ID, batch.Mix.Step).Saying("not-mixed", "batch", batch.ID, "step", batch.Mix.Step)
 	}
 	return batch, nil
 }
@@ -47,7 +47,7 @@ func (b *Bench) scaleFor(id string) (*scale, error) {
 func (b *Bench) viewOf(id string, now time.Time) (any, error) {
 	batch, ok := b.state.Find(id)
 	if !ok {
-		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id)
+		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", id).Saying("no-batch", "batch", id)
 	}
 	v := b.batchView(b.state, batch, now)
 	if b.write.failing != nil {

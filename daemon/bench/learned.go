@@ -18,7 +18,7 @@ func (b *Bench) acceptLearned(now time.Time, by actor.Name, c request.AcceptLear
 		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	if c.Sheet != ink.Life {
-		return nil, request.Refuse(request.NotNow, "another data sheet", "%s was fitted against another data sheet than the configuration has now; fit it again", ink.ID)
+		return nil, request.Refuse(request.NotNow, "another data sheet", "%s was fitted against another data sheet than the configuration has now; fit it again", ink.ID).Saying("fitted-otherwise", "ink", ink.ID)
 	}
 	if err := c.Life.Valid(); err != nil {
 		return nil, request.Refuse(request.Invalid, "learned", "%s: %v", ink.ID, err)
@@ -33,7 +33,7 @@ func (b *Bench) revokeLearned(now time.Time, by actor.Name, c request.RevokeLear
 		return nil, request.Refuse(request.NotFound, "no such ink", "there is no ink %q in the configuration", c.Ink)
 	}
 	if _, ok := b.state.Learned[ink.ID]; !ok {
-		return nil, request.Refuse(request.NotNow, "nothing learned", "nothing that was learned of %s is in effect", ink.ID)
+		return nil, request.Refuse(request.NotNow, "nothing learned", "nothing that was learned of %s is in effect", ink.ID).Saying("nothing-learned", "ink", ink.ID)
 	}
 	b.decide(now, by, record.LearnedRevoked{Ink: ink.ID})
 	return inkView(b.state, b.shop.Shop, ink), nil

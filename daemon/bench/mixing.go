@@ -23,7 +23,7 @@ func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any,
 		g, settled := scale.tracker.Settled()
 		if other.Mix.Step == guide.Cup || other.Mix.Weighs(g, settled) {
 			return nil, request.Refuse(request.NotNow, "scale in use",
-				"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step)
+				"batch %s is being mixed on %s and waits for step %q; finish or abandon it first", other.ID, scale.ID, other.Mix.Step).Saying("scale-in-use", "batch", other.ID, "scale", scale.ID)
 		}
 	}
 	ink, err := b.shop.inkNamed(c.Ink)
@@ -85,22 +85,22 @@ func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c request.StartMix)
 	}
 	if c.ThinnerPct != nil {
 		if t := *c.ThinnerPct; !(t >= r.ThinnerMinPct && t <= r.ThinnerMaxPct) {
-			return r, request.Refuse(request.Invalid, "thinner", "thinner_pct %v is outside the range of %s, %v to %v", t, ink.ID, r.ThinnerMinPct, r.ThinnerMaxPct)
+			return r, request.Refuse(request.Invalid, "thinner", "thinner_pct %v is outside the range of %s, %v to %v", t, ink.ID, r.ThinnerMinPct, r.ThinnerMaxPct).Saying("thinner-range", "thinner_pct", t, "ink", ink.ID, "least_pct", r.ThinnerMinPct, "most_pct", r.ThinnerMaxPct)
 		}
 		r.ThinnerPct = *c.ThinnerPct
 	}
 	if c.InkG != nil {
 		if g := *c.InkG; !(g > 0 && g <= guide.MaximumG) {
-			return r, request.Refuse(request.Invalid, "ink", "ink_g %v: want a mass above 0 g", g)
+			return r, request.Refuse(request.Invalid, "ink", "ink_g %v: want a mass above 0 g", g).Saying("ink-mass")
 		}
 		r.InkTargetG = *c.InkG
 	}
 	total := mix.Targets(r.InkTargetG, r.Ratio, r.ThinnerPct).TotalG()
 	if r.CupMaximumG > 0 && total > r.CupMaximumG {
-		return r, request.Refuse(request.Invalid, "cup too small", "%v g of ink make a mix of %.1f g; cup %s takes %v g", r.InkTargetG, total, cup.ID, r.CupMaximumG)
+		return r, request.Refuse(request.Invalid, "cup too small", "%v g of ink make a mix of %.1f g; cup %s takes %v g", r.InkTargetG, total, cup.ID, r.CupMaximumG).Saying("cup-too-small", "ink_g", r.InkTargetG, "total_g", total, "cup", cup.ID, "cup_g", r.CupMaximumG)
 	}
 	if on := total + r.CupEmptyG; on > scale.CapacityG {
-		return r, request.Refuse(request.Invalid, "scale too small", "mix and cup weigh %.0f g; %s carries %v g", on, scale.ID, scale.CapacityG)
+		return r, request.Refuse(request.Invalid, "scale too small", "mix and cup weigh %.0f g; %s carries %v g", on, scale.ID, scale.CapacityG).Saying("scale-too-small", "on_g", on, "scale", scale.ID, "capacity_g", scale.CapacityG)
 	}
 	return r, nil
 }
@@ -164,9 +164,9 @@ func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (an
 	}
 	mixedAt := c.MixedAt.UTC()
 	if age := now.Sub(mixedAt); age < -time.Second {
-		return nil, request.Refuse(request.Invalid, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339))
+		return nil, request.Refuse(request.Invalid, "mixed in the future", "mixed_at %s is after now, %s", c.MixedAt.Format(time.RFC3339), now.Format(time.RFC3339)).Saying("mixed-in-future")
 	} else if age > oldestRecorded {
-		return nil, request.Refuse(request.Invalid, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339))
+		return nil, request.Refuse(request.Invalid, "mixed long ago", "mixed_at %s is more than 30 days ago", c.MixedAt.Format(time.RFC3339)).Saying("mixed-long-ago")
 	} else if age < 0 { // two clocks that agree to a second
 		mixedAt = now
 	}
@@ -209,7 +209,7 @@ func componentsOf(list []mix.Component) (mix.Amounts, error) {
 			return parts, request.Refuse(request.Invalid, "components", "part %q: want ink, hardener or thinner", c.Part)
 		}
 		if !(c.G >= guide.MinimumG && c.G <= guide.MaximumG) {
-			return parts, request.Refuse(request.Invalid, "components", "%v g of %s: want a mass from %v g to %v g", c.G, c.Part, guide.MinimumG, float64(guide.MaximumG))
+			return parts, request.Refuse(request.Invalid, "components", "%v g of %s: want a mass from %v g to %v g", c.G, c.Part, guide.MinimumG, float64(guide.MaximumG)).Saying("pour-mass", "part", mix.Part(c.Part), "mass_g", c.G)
 		}
 		parts = parts.Plus(c.Part, c.G)
 	}
@@ -279,7 +279,7 @@ func (b *Bench) weighed(batch *record.Batch, override string, now time.Time) (gu
 		return ask, nil
 	}
 	if is, why := s.condition(now); is != health.Up {
-		return ask, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why.text)
+		return ask, request.Refuse(request.NotNow, "scale silent", "scale %s: %s; see to the scale, then confirm", s.ID, why.text).Saying("scale-silent", "why", why.text)
 	}
 	if err := b.checkCup(s, batch, override, now); err != nil {
 		return ask, err

@@ -36,7 +36,7 @@ func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (sp
 		}
 		at.zone, at.place, at.before = p.Zone, b.shop.placeOn(p), b.state.Presses[press].Batch
 		if at.before != "" && !replace {
-			return at, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before)
+			return at, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press, at.before).Saying("press-holds", "press", press, "batch", at.before)
 		}
 	case b.zones[zone] == nil:
 		return at, request.Refuse(request.Invalid, "no such zone", "there is no zone %q in the configuration", zone)
@@ -90,14 +90,14 @@ func (b *Bench) split(now time.Time, by actor.Name, c request.SplitBatch) (any, 
 		return nil, err
 	}
 	if total := batch.Amounts().TotalG(); !(c.Grams >= guide.MinimumG && c.Grams <= total-guide.MinimumG) {
-		return nil, request.Refuse(request.Invalid, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total)
+		return nil, request.Refuse(request.Invalid, "grams", "%v g cannot be split off: batch %s is %.1f g", c.Grams, batch.ID, total).Saying("split-mass", "mass_g", c.Grams, "batch", batch.ID, "total_g", total)
 	}
 	at, err := b.spotFor(c.To.Press, c.To.Zone, c.Exposure, c.Replace)
 	if err != nil {
 		return nil, err
 	}
 	if at.before == batch.ID {
-		return nil, request.Refuse(request.Invalid, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press)
+		return nil, request.Refuse(request.Invalid, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press).Saying("split-where", "batch", batch.ID, "press", at.press)
 	}
 	id := b.state.NextPart(batch.ID)
 	if id == "" {
@@ -125,13 +125,13 @@ func (b *Bench) topUp(now time.Time, by actor.Name, c request.TopUpBatch) (any, 
 	}
 	switch {
 	case from.ID == batch.ID:
-		return nil, request.Refuse(request.Invalid, "from", "batch %s cannot be poured into itself", batch.ID)
+		return nil, request.Refuse(request.Invalid, "from", "batch %s cannot be poured into itself", batch.ID).Saying("into-itself")
 	case from.Ensemble == nil:
-		return nil, request.Refuse(request.NotNow, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID)
+		return nil, request.Refuse(request.NotNow, "no hardener in it", "batch %s has no hardener in it; ink without hardener spoils the mix", from.ID).Saying("no-hardener-in-it", "batch", from.ID)
 	case from.Phase == lifecycle.Mixing:
-		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it first", from.ID, from.Mix.Step).Saying("not-mixed", "batch", from.ID, "step", from.Mix.Step)
 	case from.Ink != batch.Ink:
-		return nil, request.Refuse(request.NotNow, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink)
+		return nil, request.Refuse(request.NotNow, "another ink", "batch %s is %s and batch %s is %s", from.ID, from.Ink, batch.ID, batch.Ink).Saying("another-ink", "from", from.ID, "from_ink", from.Ink, "batch", batch.ID, "ink", batch.Ink)
 	}
 	b.closeAir(batch.Zone, now)
 	b.closeAir(from.Zone, now)
@@ -149,7 +149,7 @@ func (b *Bench) thin(now time.Time, by actor.Name, c request.ThinBatch) (any, er
 		return nil, err
 	}
 	if !(c.Grams >= guide.MinimumG && c.Grams <= guide.MaximumG) {
-		return nil, request.Refuse(request.Invalid, "grams", "%v g of thinner: want a mass of at least %v g", c.Grams, guide.MinimumG)
+		return nil, request.Refuse(request.Invalid, "grams", "%v g of thinner: want a mass of at least %v g", c.Grams, guide.MinimumG).Saying("thinner-mass", "least_g", float64(guide.MinimumG))
 	}
 	b.closeAir(batch.Zone, now)
 	batch = b.state.Batches[batch.ID]
@@ -157,7 +157,8 @@ func (b *Bench) thin(now time.Time, by actor.Name, c request.ThinBatch) (any, er
 	if pct := batch.ThinnerPctWith(c.Grams); pct > limit && c.Override == "" {
 		return nil, request.Refuse(request.NotNow, "too much thinner",
 			`with %v g more, thinner poured is %.1f %% of ink and hardener; %s takes %v %%. Weigh the cup again: what is weighed as lost may be replaced; or give a reason as "override"`,
-			c.Grams, pct, batch.Ink, limit)
+			c.Grams, pct, batch.Ink, limit).
+			Saying("too-much-thinner", "more_g", c.Grams, "thinner_pct", pct, "ink", batch.Ink, "most_pct", limit)
 	}
 	draw, err := b.stock(b.state, now).draw(batch, mix.Thinner, c.Can, c.Grams, c.Override)
 	if err != nil {
@@ -182,7 +183,7 @@ func (b *Bench) reweigh(now time.Time, by actor.Name, c request.ReweighBatch) (a
 		return nil, err
 	}
 	if batch.Solvent == nil {
-		return nil, request.Refuse(request.NotNow, "no account", "there is no account of the thinner in batch %s", batch.ID)
+		return nil, request.Refuse(request.NotNow, "no account", "there is no account of the thinner in batch %s", batch.ID).Saying("no-thinner-account", "batch", batch.ID)
 	}
 	b.closeAir(batch.Zone, now)
 	batch = b.state.Batches[batch.ID]

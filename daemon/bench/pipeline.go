@@ -99,7 +99,7 @@ func withoutDisk(c request.Change) bool {
 
 func cannotWrite(err error) *request.Refusal {
 	return request.Refuse(request.Unavailable, "the journal cannot write",
-		"%v; nothing was changed. Readings, clocks and lights go on. Make room or change the card, then ask again", err)
+		"%v; nothing was changed. Readings, clocks and lights go on. Make room or change the card, then ask again", err).Saying("not-saved")
 }
 
 // unwritten counts the events and reports that are only in memory.

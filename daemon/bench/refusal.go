@@ -15,8 +15,11 @@ func (c *catalogue) asRefusal(err error) error {
 	var g *guide.StepError
 	switch {
 	case errors.As(err, &r):
+		if r.Message.Key != "" {
+			r.Text = c.locale.Refusal(r.Message)
+		}
 	case errors.As(err, &g):
-		r = &request.Refusal{Kind: request.NotNow, Code: g.Code, Title: "not now", Detail: words.Locale{}.Refusal(g.Message), Text: c.locale.Refusal(g.Message)}
+		r = &request.Refusal{Kind: request.NotNow, Code: g.Code, Title: "not now", Detail: words.Locale{}.StepRefusal(g.Message), Text: c.locale.StepRefusal(g.Message)}
 	default:
 		r = request.Refuse(request.Invalid, "not like this", "%v", err)
 	}

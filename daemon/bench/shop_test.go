@@ -239,6 +239,7 @@ func (s *shop) askAs(r request.Request) (view.Batch, *request.Refusal) {
 			if !errors.As(a.err, &refusal) {
 				s.t.Fatalf("%s failed with %v, which is no refusal", r.Change.Verb(), a.err)
 			}
+			s.readable(refusal)
 			return v, refusal
 		}
 		if err := json.Unmarshal(a.reply.Body, &v); err != nil {
@@ -342,7 +343,19 @@ func (s *shop) asks(c request.Change) (json.RawMessage, *request.Refusal) {
 	if a.err != nil && !errors.As(a.err, &refusal) {
 		s.t.Fatalf("%s failed with %v, which is no refusal", c.Verb(), a.err)
 	}
+	if refusal != nil {
+		s.readable(refusal)
+	}
 	return a.reply.Body, refusal
+}
+
+// readable fails where a refusal has no text for the person at the bench, or one with words of the
+// API or with what the catalogue left open.
+func (s *shop) readable(r *request.Refusal) {
+	s.t.Helper()
+	if r.Text == "" || strings.ContainsAny(r.Text, `"_{}[]`) || !strings.HasSuffix(r.Text, ".") && !strings.HasSuffix(r.Text, "?") {
+		s.t.Errorf("refusal %q has the text %q for people", r.Error(), r.Text)
+	}
 }
 
 func (s *shop) acknowledge(name, subject string) {

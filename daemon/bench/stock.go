@@ -9,6 +9,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/daemon/words"
 	"potlifed/model/can"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
@@ -18,12 +19,13 @@ import (
 // materials and the rules by which they are judged. It only reads.
 type stock struct {
 	shop  *config.Shop
+	words words.Locale
 	cans  map[string]*can.Can
 	rules can.Rules
 }
 
 func (b *Bench) stock(s record.State, now time.Time) stock {
-	return stock{shop: &b.shop.Shop, cans: s.Cans, rules: can.Rules{Now: now, ClockSet: b.clock.synced, UseWithinOpened: b.useWithinOpened}}
+	return stock{shop: &b.shop.Shop, words: b.shop.locale, cans: s.Cans, rules: can.Rules{Now: now, ClockSet: b.clock.synced, UseWithinOpened: b.useWithinOpened}}
 }
 
 // useWithinOpened is how long each hardener may be used once its can is open, by id.
@@ -85,10 +87,10 @@ func (k stock) source(ink string, part mix.Part, named string) (from *can.Can, a
 	}
 	switch {
 	case !ok:
-		return nil, false, request.Refuse(request.Invalid, "no such can", "there is no can %q; cans of %s are %s", named, known(k.materials(ink, part)), known(ids))
+		return nil, false, request.Refuse(request.Invalid, "no such can", "there is no can %q; cans of %s are %s", named, known(k.materials(ink, part)), known(ids)).Saying("no-can-of", "can", named)
 	case from.Part != part || !slices.Contains(k.materials(ink, part), from.Material):
 		return nil, false, request.Refuse(request.Invalid, "wrong can", "can %s holds %s %s; this pour is %s %s, of which there are the cans %s",
-			from.ID, from.Part, from.Material, part, known(k.materials(ink, part)), known(ids))
+			from.ID, from.Part, from.Material, part, known(k.materials(ink, part)), known(ids)).Saying("wrong-can", "can", from.ID, "material", from.Material)
 	}
 	return from, false, nil
 }
@@ -101,14 +103,17 @@ func (k stock) draw(batch *record.Batch, part mix.Part, named string, g float64,
 		return nil, err
 	}
 	if from.Empty() {
-		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied; name the can that it came from", from.ID)
+		return nil, request.Refuse(request.NotNow, "can empty", "can %s was emptied; name the can that it came from", from.ID).Saying("can-empty", "can", from.ID)
 	}
 	if v := k.rules.Judge(from); v.NeedsReason() && strings.TrimSpace(reason) == "" {
 		code := "can-expired"
 		if v.ExpiryNotKnown {
 			code = "can-expiry-not-known"
 		}
-		return nil, refuseAs(code, "hardener", `%s Take another can, or give a reason as "can_override"`, v.Expiry())
+		why := v.Expiry()
+		r := refuseAs(code, "hardener", `%s Take another can, or give a reason as "can_override"`, words.Locale{}.Warning(why))
+		r.Message = why
+		return nil, r
 	}
 	e := k.poured(batch.ID, from, g)
 	e.Assumed, e.Override = assumed, ""
@@ -180,7 +185,7 @@ func (k stock) relabelled(batch *record.Batch, m guide.Mix, part mix.Part, pour 
 // notAhead refuses an opening in the future, which only a clock that is set can tell.
 func (k stock) notAhead(opened string) error {
 	if today := can.Date(k.rules.Now); k.rules.ClockSet && opened > today {
-		return request.Refuse(request.Invalid, "opened in the future", "opened on %s is after today, %s", opened, today)
+		return request.Refuse(request.Invalid, "opened in the future", "opened on %s is after today, %s", opened, today).Saying("opened-in-future")
 	}
 	return nil
 }
@@ -217,5 +222,5 @@ func (k stock) named(id string) (*can.Can, error) {
 	if c, ok := k.cans[id]; ok {
 		return c, nil
 	}
-	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(k.cans))))
+	return nil, request.Refuse(request.NotFound, "no such can", "there is no can %q; there are %s", id, known(slices.Sorted(maps.Keys(k.cans)))).Saying("no-can", "can", id)
 }

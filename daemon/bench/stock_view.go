@@ -22,7 +22,7 @@ func (k stock) choices(batch *record.Batch) []view.CanChoice {
 	for _, c := range cans {
 		v := k.rules.Judge(c)
 		list = append(list, view.CanChoice{
-			Can: c.ID, Material: c.Material, Lot: c.Lot, Colour: c.Colour, InUse: c == inUse, Stir: v.Stir(), Expired: v.Expiry(),
+			Can: c.ID, Material: c.Material, Lot: c.Lot, Colour: c.Colour, InUse: c == inUse, Stir: k.words.Warning(v.Stir()), Expired: k.words.Warning(v.Expiry()),
 		})
 	}
 	return list
@@ -36,9 +36,9 @@ func (k stock) warnings(batch *record.Batch) []string {
 	cans, _, registered := k.cansFor(batch.Ink, mix.Hardener)
 	switch {
 	case registered && len(cans) == 0:
-		return []string{"All known cans of its hardener are empty: register the next one."}
+		return []string{k.words.Say("warning.hardener-cans-empty")}
 	case len(cans) > 0 && k.rules.Judge(cans[0]).NeedsReason():
-		return []string{k.rules.Judge(cans[0]).Expiry()}
+		return []string{k.words.Warning(k.rules.Judge(cans[0]).Expiry())}
 	}
 	return nil
 }
@@ -62,7 +62,7 @@ func (k stock) view(c *can.Can) view.Can {
 	case c.OpenedOn == "":
 		row.State = view.CanNew
 	}
-	row.Stir = v.Stir()
+	row.Stir = k.words.Warning(v.Stir())
 	return row
 }
 

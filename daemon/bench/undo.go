@@ -24,7 +24,7 @@ func (b *Bench) undo(now time.Time, by actor.Name, c request.Undo) (any, error) 
 	d, ok := b.state.Undoable(c.Seq)
 	if _, about := d.Batches[c.Batch]; !ok || !about || now.Sub(d.At) > undoWithin {
 		return nil, refuseAs("too-late", "too late",
-			"what was done to batch %s cannot be taken back any more: it was more than ten seconds ago, or something has happened since to what it touched", c.Batch)
+			"what was done to batch %s cannot be taken back any more: it was more than ten seconds ago, or something has happened since to what it touched", c.Batch).Saying("undo-too-late")
 	}
 	for _, batch := range d.Batches {
 		if batch == nil {

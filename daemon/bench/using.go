@@ -22,7 +22,7 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 		return nil, err
 	}
 	if batch.Phase == lifecycle.Mixing {
-		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; a press gets a finished mix", batch.ID, batch.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; a press gets a finished mix", batch.ID, batch.Mix.Step).Saying("not-mixed", "batch", batch.ID, "step", batch.Mix.Step)
 	}
 	stands := b.state.Presses[press.ID].Batch
 	if stands == batch.ID {
@@ -30,12 +30,12 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 	}
 	if off := c.ComesOff; off != nil && off.Batch != stands {
 		if old := b.state.Batches[off.Batch]; old != nil || stands != "" {
-			return nil, refuseAs("not-on-press", "not on the press", "batch %s is not on %s: look what is on it, then say what becomes of that", off.Batch, press.ID)
+			return nil, refuseAs("not-on-press", "not on the press", "batch %s is not on %s: look what is on it, then say what becomes of that", off.Batch, press.ID).Saying("not-on-press", "batch", off.Batch, "press", press.ID)
 		}
 		c.ComesOff = nil // it was closed meanwhile
 	}
 	if stands != "" && !c.Replace && c.ComesOff == nil {
-		return nil, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press.ID, stands)
+		return nil, request.Refuse(request.NotNow, "press holds a batch", `%s holds batch %s; unload or close it, or say "replace": true`, press.ID, stands).Saying("press-holds", "press", press.ID, "batch", stands)
 	}
 	var clear func() // takes off what stands there
 	if stands != "" {
@@ -108,7 +108,7 @@ func (b *Bench) unload(now time.Time, by actor.Name, c request.UnloadBatch) (any
 	if _, ok := b.state.Find(c.Batch); !ok {
 		return nil, request.Refuse(request.NotFound, "no such batch", "there is no batch %q", c.Batch)
 	}
-	return nil, request.Refuse(request.NotNow, "not loaded", "batch %s is on no press", c.Batch)
+	return nil, request.Refuse(request.NotNow, "not loaded", "batch %s is on no press", c.Batch).Saying("not-loaded", "batch", c.Batch)
 }
 
 func (b *Bench) good(now time.Time, by actor.Name, c request.GoodBatch) (any, error) {
@@ -117,7 +117,7 @@ func (b *Bench) good(now time.Time, by actor.Name, c request.GoodBatch) (any, er
 		return nil, err
 	}
 	if batch.Ensemble == nil {
-		return nil, request.Refuse(request.NotNow, "no hardener yet", "batch %s has no hardener in it; its life has not begun", batch.ID)
+		return nil, request.Refuse(request.NotNow, "no hardener yet", "batch %s has no hardener in it; its life has not begun", batch.ID).Saying("no-hardener-yet", "batch", batch.ID)
 	}
 	b.closeAir(batch.Zone, now)
 	b.decide(now, by, record.Good{Batch: batch.ID})
@@ -130,7 +130,7 @@ func (b *Bench) abandon(now time.Time, by actor.Name, c request.AbandonMix) (any
 		return nil, err
 	}
 	if batch.Phase != lifecycle.Mixing {
-		return nil, request.Refuse(request.NotNow, "mixed already", "batch %s is mixed; close it instead", batch.ID)
+		return nil, request.Refuse(request.NotNow, "mixed already", "batch %s is mixed; close it instead", batch.ID).Saying("mixed-already", "batch", batch.ID)
 	}
 	b.closeAir(batch.Zone, now)
 	b.decide(now, by, record.Abandoned{Batch: batch.ID, Ink: batch.Ink, WasteG: batch.Mix.Poured().TotalG() + batch.Mix.UndoneG, End: record.EndOf(b.state.Batches[batch.ID])})
@@ -143,7 +143,7 @@ func (b *Bench) close(now time.Time, by actor.Name, c request.CloseBatch) (any, 
 		return nil, err
 	}
 	if batch.Phase == lifecycle.Mixing {
-		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it or abandon it", batch.ID, batch.Mix.Step)
+		return nil, request.Refuse(request.NotNow, "not mixed yet", "batch %s waits for step %q; finish it or abandon it", batch.ID, batch.Mix.Step).Saying("not-mixed-close", "batch", batch.ID)
 	}
 	events, err := b.closing(batch, c, now)
 	if err != nil {
@@ -196,17 +196,17 @@ func completeClose(e *record.Closed, m guide.Mix) error {
 		}
 	}
 	if e.Outcome == lifecycle.WentOff && e.StillGood == lifecycle.GoodYes {
-		return request.Refuse(request.Invalid, "still good", "a batch that went off was not still good; say which it was")
+		return request.Refuse(request.Invalid, "still good", "a batch that went off was not still good; say which it was").Saying("gone-off-not-good")
 	}
 	if e.Seen == "" {
 		e.Seen = lifecycle.SeenEarlier
 	}
 	if e.LeftG != nil {
 		if g := *e.LeftG; !(g >= 0 && g <= guide.MaximumG) || math.IsInf(g, 0) {
-			return request.Refuse(request.Invalid, "left", "left_g %v: want a mass from 0 g to %v g", g, float64(guide.MaximumG))
+			return request.Refuse(request.Invalid, "left", "left_g %v: want a mass from 0 g to %v g", g, float64(guide.MaximumG)).Saying("left-range", "left_g", float64(g))
 		}
 		if poured := m.Poured().TotalG(); *e.LeftG > 1.5*poured {
-			return request.Refuse(request.Invalid, "left", "left_g %v: the whole mix was %.1f g", *e.LeftG, poured)
+			return request.Refuse(request.Invalid, "left", "left_g %v: the whole mix was %.1f g", *e.LeftG, poured).Saying("left-more-than-all", "total_g", poured)
 		}
 	}
 	return nil

@@ -21,14 +21,14 @@ func (b *Bench) verify(now time.Time, by actor.Name, c request.VerifySensor) (an
 		reference.TemperatureC = *c.TemperatureC
 	}
 	if c.HumidityPct == nil {
-		return nil, request.Refuse(request.Invalid, "humidity_pct", "humidity_pct is wanted: what the reference says, in %% RH")
+		return nil, request.Refuse(request.Invalid, "humidity_pct", "humidity_pct is wanted: what the reference says, in %% RH").Saying("reference-wanted")
 	}
 	reference.HumidityPct = *c.HumidityPct
 	if err := reference.Valid(); err != nil {
 		return nil, request.Refuse(request.Invalid, "the reference", "%v", err)
 	}
 	if s.last.IsZero() || now.Sub(s.last) > s.fresh() {
-		return nil, request.Refuse(request.NotNow, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID)
+		return nil, request.Refuse(request.NotNow, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID).Saying("nothing-to-check", "sensor", s.ID)
 	}
 	read := s.air
 	e := record.SensorVerified{

@@ -1,6 +1,10 @@
 package request
 
-import "fmt"
+import (
+	"fmt"
+
+	"potlifed/model/message"
+)
 
 // RefusalKind says why a change was not made. The API and the broker derive from it the
 // status of their answers.
@@ -28,14 +32,18 @@ type Refusal struct {
 	Code   string
 	Title  string
 	Detail string // what is wrong, where, and what to do, for those who write programs
-	Text   string // the same for the person at the bench, in their language; empty for none
+	// Message is the same for the person at the bench, Text its words in their language. Both are
+	// empty where the kind says all.
+	Message message.Message
+	Text    string
 }
 
 func (r *Refusal) Error() string { return r.Title + ": " + r.Detail }
 
-// Saying returns the refusal with a text for the person at the bench.
-func (r *Refusal) Saying(text string) *Refusal {
-	r.Text = text
+// Saying returns the refusal with a message for the person at the bench. values are the names of
+// its values, each before its value (see [message.New]).
+func (r *Refusal) Saying(key string, values ...any) *Refusal {
+	r.Message = message.New(key, values...)
 	return r
 }
 

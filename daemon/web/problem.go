@@ -62,6 +62,9 @@ func (s *Server) refusalProblem(err error) error {
 		if refusal.Code != "" {
 			p.Type = problemType + refusal.Code
 		}
+		if refusal.Text == "" {
+			return Problem{p, s.settings.Locale.RefusalOf(refusal.Kind)}
+		}
 		return Problem{p, refusal.Text}
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		return problem(http.StatusServiceUnavailable, "", "the bench did not answer in time, and whether the change was made is not known; "+

@@ -11,9 +11,22 @@ import (
 	"potlifed/model/mix"
 )
 
-// Refusal returns the sentence in which a step of the guided mix is refused.
+// Refusal returns the sentence in which a change is refused.
 func (l Locale) Refusal(m message.Message) string {
+	return l.Say("refusal."+m.Key, l.values(m.Values)...)
+}
+
+// StepRefusal returns the sentence in which a step of the guided mix is refused.
+func (l Locale) StepRefusal(m message.Message) string {
 	return l.Say("step-refusal."+m.Key, l.values(m.Values)...)
+}
+
+// Warning returns the sentence of a warning; empty for one without a key.
+func (l Locale) Warning(m message.Message) string {
+	if m.Key == "" {
+		return ""
+	}
+	return l.Say("warning."+m.Key, l.values(m.Values)...)
 }
 
 // RefusalOf returns the sentence for a change that was refused, where its kind is all that is
@@ -26,7 +39,7 @@ func (l Locale) RefusalOf(kind request.RefusalKind) string {
 func (l Locale) Warnings(all []message.Message) []string {
 	said := make([]string, 0, len(all))
 	for _, m := range all {
-		said = append(said, l.Say("warning."+m.Key, l.values(m.Values)...))
+		said = append(said, l.Warning(m))
 	}
 	return said
 }
@@ -52,6 +65,9 @@ func (l Locale) values(values message.Values) []any {
 
 // value writes a value by its type and the unit in its name.
 func (l Locale) value(name string, v any) any {
+	if name == "n" {
+		return v // it chooses the plural
+	}
 	decimals, figure := 0, 0.0
 	switch v := v.(type) {
 	case float64:
@@ -66,6 +82,11 @@ func (l Locale) value(name string, v any) any {
 		return l.Say("step." + string(v))
 	case []string:
 		return strings.Join(v, ", ")
+	case string:
+		if day, err := time.Parse(time.DateOnly, v); err == nil && strings.HasSuffix(name, "_on") {
+			return Locale{Language: l.Language, Zone: time.UTC}.Day(day) // a day has no zone
+		}
+		return v
 	default:
 		return v
 	}

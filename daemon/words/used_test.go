@@ -23,7 +23,7 @@ type use struct {
 }
 
 // families are the sections whose keys are the fixed words of a type, which [Locale] puts together.
-var families = []string{"part.", "step.", "refusal-kind.", "reason.", "reason-mix."}
+var families = []string{"part.", "step.", "refusal-kind.", "reason.", "reason-mix.", "warning.can-", "refusal.can-exp"}
 
 // TestTextsAndTheirUsesAgree: a key that is used exists, a key that exists is used, and every
 // placeholder is filled.
@@ -110,8 +110,11 @@ func usesInGo(t *testing.T) (uses []use) {
 func saidBy(call *ast.CallExpr) (args []ast.Expr, section string) {
 	switch f := call.Fun.(type) {
 	case *ast.SelectorExpr:
-		if f.Sel.Name == "Say" {
+		switch f.Sel.Name {
+		case "Say":
 			return call.Args, ""
+		case "Saying":
+			return call.Args, "refusal."
 		}
 	case *ast.Ident:
 		switch {

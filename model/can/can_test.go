@@ -38,13 +38,13 @@ func TestLastDay(t *testing.T) {
 // A can may be used on its last day, and not on the day after it.
 func TestTheLastDayItselfCounts(t *testing.T) {
 	c := Can{ID: "h-1", Part: mix.Hardener, UseBy: Date(noon)}
-	if v := (Rules{Now: noon, ClockSet: true}).Judge(&c); v.Expired || v.NeedsReason() || v.Expiry() != "" {
+	if v := (Rules{Now: noon, ClockSet: true}).Judge(&c); v.Expired || v.NeedsReason() || v.Expiry().Key != "" {
 		t.Errorf("on its last day: %+v", v)
 	}
-	if v := (Rules{Now: noon.AddDate(0, 0, 1), ClockSet: true}).Judge(&c); !v.Expired || !v.NeedsReason() || v.Expiry() == "" {
+	if v := (Rules{Now: noon.AddDate(0, 0, 1), ClockSet: true}).Judge(&c); !v.Expired || !v.NeedsReason() || v.Expiry().Key == "" {
 		t.Errorf("the day after: %+v", v)
 	}
-	if v := (Rules{Now: noon}).Judge(&c); v.Expired || !v.ExpiryNotKnown || !v.NeedsReason() || v.Expiry() == "" {
+	if v := (Rules{Now: noon}).Judge(&c); v.Expired || !v.ExpiryNotKnown || !v.NeedsReason() || v.Expiry().Key == "" {
 		t.Errorf("without a clock: %+v", v)
 	}
 }
@@ -55,16 +55,16 @@ func TestStir(t *testing.T) {
 		can  Can
 		want string
 	}{
-		{Can{Part: mix.Ink}, "it was never stirred"},
-		{Can{Part: mix.Ink, UsedAt: noon}, "it was never stirred"}, // pouring does not stir up
+		{Can{Part: mix.Ink}, "can-never-stirred"},
+		{Can{Part: mix.Ink, UsedAt: noon}, "can-never-stirred"}, // pouring does not stir up
 		{Can{Part: mix.Ink, StirredAt: noon.Add(-StirAfter)}, ""},
-		{Can{Part: mix.Ink, StirredAt: noon.Add(-4 * day)}, "it has stood for 4 days"},
+		{Can{Part: mix.Ink, StirredAt: noon.Add(-4 * day)}, "can-has-stood"},
 		{Can{Part: mix.Ink, StirredAt: noon.Add(-9 * day), UsedAt: noon.Add(-day)}, ""},
-		{Can{Part: mix.Ink, StirredAt: noon.Add(-day), Doubt: true}, "how long it has stood is not known"},
+		{Can{Part: mix.Ink, StirredAt: noon.Add(-day), Doubt: true}, "can-stood-unknown"},
 		{Can{Part: mix.Hardener}, ""},
 		{Can{Part: mix.Thinner, Doubt: true}, ""},
 	} {
-		if got := rules.Judge(&c.can).Stir(); got != c.want {
+		if got := rules.Judge(&c.can).Stir(); got.Key != c.want {
 			t.Errorf("%+v: %q, want %q", c.can, got, c.want)
 		}
 	}
@@ -108,7 +108,7 @@ func TestTimeNeverMakesACanBetter(t *testing.T) {
 		if is.LastDay != then.LastDay {
 			rt.Fatalf("the last day moved from %q to %q", is.LastDay, then.LastDay)
 		}
-		if is.NeedsReason() && !then.NeedsReason() || is.Stir() != "" && then.Stir() == "" {
+		if is.NeedsReason() && !then.NeedsReason() || is.Stir().Key != "" && then.Stir().Key == "" {
 			rt.Fatalf("%+v became %+v", is, then)
 		}
 		if last := is.LastDay; c.UseBy != "" && (last == "" || last > c.UseBy) {

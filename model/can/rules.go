@@ -2,10 +2,11 @@ package can
 
 import (
 	"cmp"
-	"fmt"
+	"math"
 	"slices"
 	"time"
 
+	"potlifed/model/message"
 	"potlifed/model/mix"
 )
 
@@ -81,29 +82,29 @@ func (v Verdict) NeedsReason() bool {
 	return v.Can.Part == mix.Hardener && (v.Expired || v.ExpiryNotKnown)
 }
 
-// Expiry returns a sentence if the can is past its last day, or if that cannot be known because
-// the clock is not set. Otherwise it returns "".
-func (v Verdict) Expiry() string {
+// Expiry returns a message if the can is past its last day, or if that cannot be known because
+// the clock is not set. Otherwise its key is empty.
+func (v Verdict) Expiry() message.Message {
 	switch {
 	case v.Expired:
-		return fmt.Sprintf("The last day of %s can %s was %s.", v.Can.Part, v.Can.ID, v.LastDay)
+		return message.New("can-expired", "part", v.Can.Part, "can", v.Can.ID, "last_on", v.LastDay)
 	case v.ExpiryNotKnown:
-		return fmt.Sprintf("The clock is not set, so nobody can tell whether %s can %s is past its last day, %s: look at the calendar.", v.Can.Part, v.Can.ID, v.LastDay)
+		return message.New("can-expiry-not-known", "part", v.Can.Part, "can", v.Can.ID, "last_on", v.LastDay)
 	}
-	return ""
+	return message.Message{}
 }
 
-// Stir returns why the can must be stirred first, empty if it need not be.
-func (v Verdict) Stir() string {
+// Stir returns why the can must be stirred first. The key of the message is empty if it need not be.
+func (v Verdict) Stir() message.Message {
 	switch {
 	case v.NeverStirred:
-		return "it was never stirred"
+		return message.New("can-never-stirred")
 	case v.Stood > 0:
-		return fmt.Sprintf("it has stood for %.0f days", v.Stood.Hours()/24)
+		return message.New("can-has-stood", "n", int(math.Round(v.Stood.Hours()/24)))
 	case v.StoodUnknown:
-		return "how long it has stood is not known"
+		return message.New("can-stood-unknown")
 	}
-	return ""
+	return message.Message{}
 }
 
 // Choose sorts the cans of one material by how likely a pour comes from them, and returns
