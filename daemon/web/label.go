@@ -11,16 +11,16 @@ import (
 
 // labelOf is the label of a batch; why says why there is none.
 func (s *Server) labelOf(b view.Batch, now *view.Snapshot) (l label.Label, why string) {
-	l.Batch = b.ID
+	l.Batch, l.Locale = b.ID, s.settings.Locale
 	switch {
 	case b.State == lifecycle.Closed:
-		return l, "It was closed: no cup needs a label any more."
+		return l, l.Locale.Say("label.closed")
 	case b.EndsAt == nil || b.MixedAt == nil:
-		return l, "There is no hardener in it yet, so that nothing can be said of its end. Print the label once it is mixed."
+		return l, l.Locale.Say("label.no-hardener")
 	}
 	l = label.Label{
 		Batch: b.ID, Ink: b.Ink, Press: b.For, MixedAt: *b.MixedAt, Low: b.EndsAt.Low, Expected: b.EndsAt.Expected,
-		MadeAt: now.At, Uncertain: b.Quality != view.QualityGood,
+		MadeAt: now.At, Uncertain: b.Quality != view.QualityGood, Locale: s.settings.Locale,
 	}
 	if b.Press != nil {
 		l.Press = *b.Press

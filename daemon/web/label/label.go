@@ -9,6 +9,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/boombuler/barcode/qr"
+
+	"potlifed/daemon/words"
 )
 
 // Width and Height are the label's size, mm.
@@ -27,6 +29,7 @@ type Label struct {
 	MadeAt        time.Time
 	Uncertain     bool   // Low and Expected cannot be relied on
 	URL           string // of the batch's page; empty for no code
+	Locale        words.Locale
 }
 
 // quiet is the margin that readers of a QR code need, in modules (ISO/IEC 18004, 9.1).
@@ -55,21 +58,22 @@ func (l Label) SVG() ([]byte, error) {
 	}
 	text(7.6, 6.6, wide, 700, l.Batch)
 	text(12, 3.4, wide, 600, l.Ink)
-	where := ""
+	mixed := l.Locale.Say("label.mixed", "time", l.clock(l.MixedAt))
 	if l.Press != "" {
-		where = ", " + l.Press
+		mixed = l.Locale.Say("label.mixed-for", "time", l.clock(l.MixedAt), "press", l.Press)
 	}
-	text(15.8, 2.8, wide, 400, "mixed "+l.clock(l.MixedAt)+where)
-	text(21.6, 4.5, wide, 700, "use by "+l.clock(l.Low))
-	text(26, 3.2, wide, 400, "expected "+l.clock(l.Expected))
-	made := "Estimate made at " + l.clock(l.MadeAt)
+	text(15.8, 2.8, wide, 400, mixed)
+	text(21.6, 4.5, wide, 700, l.Locale.Say("label.use-by", "time", l.clock(l.Low)))
+	text(26, 3.2, wide, 400, l.Locale.Say("label.expected", "time", l.clock(l.Expected)))
+	made := l.Locale.Say("label.estimated", "day", l.Locale.Day(l.MadeAt), "time", l.clock(l.MadeAt))
 	if l.Uncertain {
-		made += ", uncertain"
+		made = l.Locale.Say("label.estimated-uncertain", "day", l.Locale.Day(l.MadeAt), "time", l.clock(l.MadeAt))
 	}
-	text(29.6, 2.4, Width-4, 400, made+". The air changes it.")
+	text(29.6, 2.4, Width-4, 400, made)
 	fmt.Fprintf(&b, `<path d="M2 31h%dv.2H2z"/>`, Width-4)
-	text(34.2, 2.4, Width-4, 400, "Isocyanate: gloves, eye protection, fresh air. See the safety data sheet.")
-	text(37.6, 2.4, Width-4, 600, "Lid loose: it may give off gas. Never onto an old mix.")
+	text(33.8, 2.2, Width-4, 400, l.Locale.Say("label.isocyanate"))
+	text(36.4, 2.2, Width-4, 400, l.Locale.Say("label.sheet"))
+	text(39, 2.2, Width-4, 600, l.Locale.Say("label.lid"))
 	if l.URL != "" {
 		if err := l.code(&b); err != nil {
 			return nil, err
@@ -108,16 +112,10 @@ func (l Label) code(b *strings.Builder) error {
 func dark(r, _, _, _ uint32) bool { return r < 0x8000 }
 
 // clock writes a time of day, with its weekday where that is not the label's own.
-func (l Label) clock(at time.Time) string {
-	at, made := at.Local(), l.MadeAt.Local()
-	if at.Format(time.DateOnly) == made.Format(time.DateOnly) {
-		return at.Format("15:04")
-	}
-	return at.Format("Mon 15:04")
-}
+func (l Label) clock(at time.Time) string { return l.Locale.Clock(at, l.MadeAt) }
 
 // Words is the label for those who do not see it.
 func (l Label) Words() string {
-	return fmt.Sprintf("Batch %s, %s, mixed %s, to be used by %s, expected end %s; estimated at %s",
-		l.Batch, l.Ink, l.clock(l.MixedAt), l.clock(l.Low), l.clock(l.Expected), l.clock(l.MadeAt))
+	return l.Locale.Say("label.words", "batch", l.Batch, "ink", l.Ink, "mixed", l.clock(l.MixedAt), "low", l.clock(l.Low),
+		"expected", l.clock(l.Expected), "made", l.clock(l.MadeAt))
 }

@@ -104,7 +104,7 @@ func TestLabelSaysWhatItMust(t *testing.T) {
 				words.WriteByte('\n')
 			}
 		}
-		for _, want := range []string{"0612-3b", l.Ink, "mixed 08:05, press-1", "use by 13:20", "expected Sat 01:20", "Estimate made at 08:20", "it may give off gas", "Isocyanate"} {
+		for _, want := range []string{"0612-3b", l.Ink, "mixed 08:05, press-1", "use by 13:20", "expected end Sat 01:20", "Estimated 12 Jun 2026, 08:20", "it may give off gas", "Isocyanate", "Do not top up old ink"} {
 			if !strings.Contains(words.String(), want) {
 				t.Errorf("the label does not say %q:\n%s", want, words.String())
 			}
@@ -116,8 +116,13 @@ func TestLabelSaysWhatItMust(t *testing.T) {
 			t.Error("an inline style, which the page's policy forbids")
 		}
 	}
+	l.Locale.Zone = time.FixedZone("", -5*3600)
+	if got := l.Words(); !strings.Contains(got, "mixed "+l.MixedAt.In(l.Locale.Zone).Format("15:04")) {
+		t.Errorf("in the shop's zone: %s", got)
+	}
+	l.Locale.Zone = nil
 	l.Uncertain = true
-	if svg, err := l.SVG(); err != nil || !strings.Contains(string(svg), fmt.Sprintf("at %s, uncertain", "08:20")) {
+	if svg, err := l.SVG(); err != nil || !strings.Contains(string(svg), fmt.Sprintf("%s, uncertain", "08:20")) {
 		t.Errorf("%v: %s", err, svg)
 	}
 }
