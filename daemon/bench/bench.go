@@ -184,7 +184,7 @@ func (b *Bench) stop() error {
 		b.acknowledged(failed)
 	}
 	for _, w := range b.write.waiting() {
-		w.refuse(request.Refuse(request.Unavailable, "stopping", "the daemon is stopping; ask again when it is back"))
+		w.refuse(b.shop.asRefusal(request.Refuse(request.Unavailable, "stopping", "the daemon is stopping; ask again when it is back")))
 	}
 	return failed
 }

@@ -23,7 +23,7 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 		return
 	}
 	if p.failing != nil && !withoutDisk(w.request.Change) {
-		w.refuse(cannotWrite(p.failing))
+		w.refuse(b.shop.asRefusal(cannotWrite(p.failing)))
 		return
 	}
 	w.first = len(p.queue.records)

@@ -151,7 +151,7 @@ func (b *Bench) failed(g *group, err error) {
 			if withoutDisk(w.request.Change) {
 				w.done(false)
 			} else {
-				w.refuse(cannotWrite(err))
+				w.refuse(b.shop.asRefusal(cannotWrite(err)))
 			}
 		}
 	}()
