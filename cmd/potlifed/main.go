@@ -70,7 +70,7 @@ func rootCommand() *cobra.Command {
 	const second = "{{if .HasAvailableSubCommands}}\n  {{.CommandPath}} [command]{{end}}"
 	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), second, strings.Replace(second, ".HasAvailableSubCommands", "and .HasAvailableSubCommands .HasParent", 1), 1))
 	root.AddCommand(runCommand(), demoCommand(), checkCommand(), listenCommand(), airCommand(), mixCommand(),
-		lifeCommand(), planCommand(), learnCommand(), studyCommand(), exportCommand(), importCommand(), pinCommand(), tokenCommand())
+		lifeCommand(), planCommand(), learnCommand(), studyCommand(), reportCommand(), exportCommand(), importCommand(), pinCommand(), tokenCommand())
 	return root
 }
 

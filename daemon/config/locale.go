@@ -1,12 +1,15 @@
 package config
 
 import (
+	"slices"
+
 	"os"
 	"strings"
 	"time"
 	_ "time/tzdata" // a Pi may have no time zones of its own; 0.4 MB
 
 	"potlifed/daemon/words"
+	"potlifed/model/defect"
 )
 
 // Units are the units that people read on pages and labels. What is sent to programs is in °C.
@@ -72,4 +75,18 @@ func (s Shop) Locale() words.Locale {
 		l.Language = in
 	}
 	return l
+}
+
+// DefectWords returns the name of a kind of print defect for people, and the id of one that the
+// shop does not have.
+func (s Shop) DefectWords(id string) string {
+	for _, d := range s.Defects {
+		if d.ID == id {
+			return d.Words
+		}
+	}
+	if slices.Contains(defect.Trade(), id) {
+		return s.Locale().Say("defect." + id)
+	}
+	return id
 }

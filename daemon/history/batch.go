@@ -29,6 +29,7 @@ type Batch struct {
 	AgeS              *float64            `json:"age_s,omitempty" doc:"age at the end, since mixed_at, in s"`
 	AtLeast           bool                `json:"at_least,omitempty" doc:"age and spent are lower bounds, since the clock was not set at some time"`
 	Spent             *float64            `json:"spent,omitempty" doc:"share of the pot life that was used up at the end; 1 is the nominal end"`
+	Risk              *float64            `json:"risk,omitempty" doc:"probability, by its forecast, that it was past its pot life at the end, 0 to 1"`
 	MeanTemperatureC  *float64            `json:"mean_temperature_c,omitempty" doc:"mean temperature of the air that it stood in, in °C"`
 	MeanHumidityPct   *float64            `json:"mean_humidity_pct,omitempty" doc:"mean relative humidity of that air over liquid water, in %"`
 	MeanVapourDensity *float64            `json:"mean_vapour_density_g_m3,omitempty" doc:"water vapour in g per m³ of air at these means"`
@@ -49,7 +50,7 @@ func rowOf(t trace.Whole, seq uint64) Batch {
 	b := Batch{
 		ID: e.ID, Seq: seq, Source: Measured, Ink: e.Ink, Zone: t.Zone, Cup: e.Cup, Colour: e.Colour, Artwork: e.Artwork,
 		MixedAt: e.MixedAt, ClosedAt: e.ClosedAt, Outcome: e.Outcome, StillGood: e.StillGood, PouredInto: e.PouredInto,
-		AgeS: e.AgeS, AtLeast: e.AtLeast, Spent: e.Spent, MeanTemperatureC: e.MeanTemperatureC, MeanHumidityPct: e.MeanHumidityPct,
+		AgeS: e.AgeS, AtLeast: e.AtLeast, Spent: e.Spent, Risk: e.Risk, MeanTemperatureC: e.MeanTemperatureC, MeanHumidityPct: e.MeanHumidityPct,
 		LeftG: e.LeftG, RatioOffPct: precision.Known(t.RatioOffPct, precision.Percent),
 	}
 	if t.GoodAt != nil && e.MixedAt != nil && t.GoodAt.After(*e.MixedAt) {

@@ -35,6 +35,7 @@ type Ended struct {
 	AgeS             *float64            `json:"age_s,omitempty" doc:"age at the end, since mixed_at, in s"`
 	AtLeast          bool                `json:"at_least,omitempty" doc:"the age and the share are lower bounds, since the clock was not set at some time"`
 	Spent            *float64            `json:"spent,omitempty" doc:"share of the pot life that was used up at the end; 1 is the nominal end"`
+	Risk             *float64            `json:"risk,omitempty" doc:"probability, by its forecast, that it was past its pot life at the end, 0 to 1"`
 	MeanTemperatureC *float64            `json:"mean_temperature_c,omitempty" doc:"mean temperature of the air that it stood in from mixed_at to the end, in °C; time without a reading does not count"`
 	MeanHumidityPct  *float64            `json:"mean_humidity_pct,omitempty" doc:"mean relative humidity of that air over liquid water, in %"`
 	Prints           uint64              `json:"prints" doc:"prints made with the batch"`
@@ -207,8 +208,8 @@ func ended(b Past, into string, through lived) Ended {
 	if through.age == nil {
 		return row
 	}
-	age, spent := precision.Seconds(through.age.Seconds()), precision.Share(through.spent)
-	row.AgeS, row.AtLeast, row.Spent = &age, through.atLeast, &spent
+	age, spent, risk := precision.Seconds(through.age.Seconds()), precision.Share(through.spent), precision.Share(through.risk)
+	row.AgeS, row.AtLeast, row.Spent, row.Risk = &age, through.atLeast, &spent, &risk
 	if m := through.air; m.hours > 0 {
 		t, h := precision.Celsius(m.celsiusHours/m.hours), precision.Percent(m.humidityHours/m.hours)
 		row.MeanTemperatureC, row.MeanHumidityPct = &t, &h

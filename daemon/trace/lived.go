@@ -15,6 +15,7 @@ type lived struct {
 	age     *time.Duration // since the first hardener; nil when there never was one
 	atLeast bool           // the age, and what follows from it, is a lower bound
 	spent   float64
+	risk    float64 // that it was past its pot life, by its forecast
 	air     mean
 }
 
@@ -57,7 +58,7 @@ func (l *life) breathe(ctx context.Context, j Journal) (lived, error) {
 	if end, ok := b.state.Find(l.is.ID); ok {
 		out.spent = end.Spent
 	}
-	out.air = b.air
+	out.risk, out.air = b.risk, b.air
 	return out, nil
 }
 
@@ -109,6 +110,7 @@ type breath struct {
 	bearers []bearer
 	state   record.State
 	seq     uint64 // of the newest event
+	risk    float64
 	air     mean
 }
 
@@ -133,6 +135,7 @@ func (b *breath) take(r record.Record) error {
 			b.state = record.Apply(b.state, firstOf(e, r.Stamp))
 		}
 		b.state = record.Apply(b.state, r)
+		b.noteRisk()
 		return nil
 	}
 	if b.life.isAnother(r, b.life.is.ID) {
@@ -141,11 +144,19 @@ func (b *breath) take(r record.Record) error {
 	before := b.bearer()
 	b.state = record.Apply(b.state, paired(b.state, r))
 	b.seq = r.Seq
+	b.noteRisk()
 	switch r.Body.(type) {
 	case record.HardenerBegun, record.Confirmed, record.Corrected, record.Recorded:
 		b.begin(before)
 	}
 	return nil
+}
+
+// noteRisk keeps the batch's risk while it has one: an ended batch has none any more.
+func (b *breath) noteRisk() {
+	if on := b.bearer(); on != nil && on.Ensemble != nil {
+		b.risk = on.Ensemble.Risk()
+	}
 }
 
 // firstOf returns the step without length that a zone's path is begun with, so that the

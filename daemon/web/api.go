@@ -44,6 +44,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.others(api)
 	s.past(api)
 	s.longPast(api)
+	s.drawn(api)
 	s.storage(api)
 	s.whatIfs(api)
 	s.inks(api)

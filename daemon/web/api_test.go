@@ -130,6 +130,7 @@ func TestDescription(t *testing.T) {
 		"get batches",
 		"get batches/{id}",
 		"get batches/{id}/history",
+		"get batches/{id}/picture",
 		"get batches/{id}/what-if",
 		"get cans",
 		"get cans/{id}/batches",
@@ -145,6 +146,12 @@ func TestDescription(t *testing.T) {
 		"get lights",
 		"get lots/{lot}/batches",
 		"get neighbours",
+		"get pictures/air",
+		"get pictures/checks",
+		"get pictures/control",
+		"get pictures/curve",
+		"get pictures/kept",
+		"get pictures/sensors",
 		"get plan",
 		"get presses",
 		"get recipe",
@@ -227,7 +234,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	if err := json.Unmarshal(answerTo(h, fromHere("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
-	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench", "history/sensors": "history/sensors?sensor=bench-air", "study/chart": "study/chart?press=press-1"}
+	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench", "history/sensors": "history/sensors?sensor=bench-air", "study/chart": "study/chart?press=press-1", "pictures/control": "pictures/control?press=press-1", "batches/{id}/picture": "batches/0612-1/picture"}
 	for path, operations := range d.Paths {
 		name := strings.TrimPrefix(path, "/api/v1/")
 		if operations["get"] == nil || name == "stream" {

@@ -43,7 +43,7 @@ var tags = []*huma.Tag{
 // tagOf maps the first word of a path to its tag.
 var tagOf = map[string]string{
 	"batches": "batches", "recipe": "batches", "plan": "batches", "presses": "presses", "lights": "presses", "alarms": "alarms",
-	"air": "air", "history": "history", "storage": "history", "study": "study", "scales": "devices", "sensors": "devices", "cans": "cans", "lots": "cans", "waste": "cans",
+	"air": "air", "history": "history", "storage": "history", "pictures": "history", "study": "study", "scales": "devices", "sensors": "devices", "cans": "cans", "lots": "cans", "waste": "cans",
 	"inks": "inks", "events": "events", "stream": "events", "session": "access", "sessions": "access", "neighbours": "benches",
 }
 

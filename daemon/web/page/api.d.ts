@@ -319,6 +319,7 @@ declare namespace API {
     poured_into?: string;
     presses: Array<Stay> | null;
     prints: number;
+    risk?: number;
     seq: number;
     spent?: number;
     still_good?: string;
@@ -1149,6 +1150,7 @@ declare namespace API {
     press?: string;
     prints: number;
     ratio_off_pct?: number;
+    risk?: number;
     seq: number;
     source: "bench" | "paper";
     spent?: number;
@@ -1417,6 +1419,19 @@ declare namespace API {
     tests: Array<Test> | null;
     via?: string;
     warnings: Array<string> | null;
+  }
+
+  interface Picture {
+    about: string;
+    svg: string;
+    tables: Array<PictureData> | null;
+    title: string;
+  }
+
+  interface PictureData {
+    caption: string;
+    head: Array<string> | null;
+    rows: Array<Array<string> | null> | null;
   }
 
   interface Pour {

@@ -43,7 +43,8 @@ type assets struct {
 	packer *gzip.Writer
 }
 
-// newAssets reads the embedded files; made are bodies in place of a file's own. An import that
+// newAssets reads the embedded files; made are bodies in place of a file's own, or of files that are not
+// embedded. An import that
 // names no module, or that leads back to where it came from, is an error.
 func newAssets(from fs.FS, made map[string][]byte) (*assets, error) {
 	packer, err := gzip.NewWriterLevel(io.Discard, gzip.BestCompression)
@@ -60,6 +61,11 @@ func newAssets(from fs.FS, made map[string][]byte) (*assets, error) {
 	})
 	if err != nil {
 		return nil, err
+	}
+	for name := range made {
+		if _, err := a.add(from, name); err != nil {
+			return nil, err
+		}
 	}
 	return a, nil
 }

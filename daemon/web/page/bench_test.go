@@ -69,6 +69,7 @@ func newFakeBenchIn(t *testing.T, rows map[string]any, l words.Locale) *fakeBenc
 		f.mu.Unlock()
 		pages.ServeHTTP(w, r)
 	})
+	pictured(mux, l)
 	mux.HandleFunc("GET /api/v1/{list}", f.list)
 	mux.HandleFunc("GET /api/v1/inks/{id}/learning", f.learning)
 	mux.HandleFunc("GET /api/v1/{list}/{id}/{part}", f.thing)

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io/fs"
 
+	"potlifed/daemon/chart"
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
 	"potlifed/daemon/words"
@@ -47,12 +48,16 @@ var documents = []document{
 		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "closed/closed.css"}, SkipTo: "closed",
 	},
 	{
+		At: "/study", Listed: true, Folder: "study",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/chart.css", "lib/picture.css", "study/study.css"}, SkipTo: "study",
+	},
+	{
 		At: "/devices", Listed: true, Folder: "devices",
-		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "devices/devices.css"}, SkipTo: "verdict", Alarms: true,
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "lib/chart.css", "lib/picture.css", "devices/devices.css"}, SkipTo: "verdict", Alarms: true,
 	},
 	{
 		At: batchPage, Folder: "batch",
-		Styles: []string{"lib/base.css", "parts/panels.css", "parts/history.css", "batch/batch.css"}, SkipTo: "batch",
+		Styles: []string{"lib/base.css", "parts/panels.css", "parts/history.css", "lib/chart.css", "lib/picture.css", "batch/batch.css"}, SkipTo: "batch",
 	},
 }
 
@@ -86,7 +91,7 @@ func build(from fs.FS, l words.Locale) (*built, error) {
 	if err != nil {
 		return nil, err
 	}
-	a, err := newAssets(from, map[string][]byte{"lib/texts.js": texts})
+	a, err := newAssets(from, map[string][]byte{"lib/texts.js": texts, "lib/chart.css": []byte(chart.Style)})
 	if err != nil {
 		return nil, err
 	}

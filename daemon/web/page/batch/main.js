@@ -5,6 +5,7 @@ import { day, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, refusalLine, setText, show } from "../lib/dom.js";
 import { clockTime, grams, remaining } from "../lib/format.js";
 import { byId, live } from "../lib/live.js";
+import { picture } from "../lib/picture.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
 import { say } from "../lib/words.js";
 import { outcome, stays } from "../parts/history.js";
@@ -18,6 +19,7 @@ const page = live({ kinds: ["batches"], needs: [load] });
 const title = h("h2", { class: "batch-head", text: say("batch.title", { batch: id }) });
 const life = h("p", { class: "batch-page-life" });
 const history = h("div", { class: "history" });
+const drawn = picture(0.7);
 const refusal = refusalLine();
 document.title = `potlifed: ${say("batch.title", { batch: id })}`;
 let open = false; // whether the batch that is shown is open, so that the row tells its life
@@ -32,6 +34,7 @@ async function load() {
     show(refusal, false);
     open = b.state !== "closed";
     history.replaceChildren(...historyParts(b, kinds));
+    if (b.mixed_at) await drawn.load(`batches/${encodeURIComponent(id)}/picture${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     refusal.textContent = error.status === 404 ? say("batch.unknown", { batch: id }) : error.message;
@@ -181,7 +184,7 @@ function drawLife(now) {
 }
 
 page.start(() => {
-  byId("batch").append(title, life, refusal, history);
+  byId("batch").append(title, life, refusal, drawn.element, history);
   return (_, now) => {
     const row = page.store.get("batches", id);
     const stands = JSON.stringify([row?.state, row?.press, row?.components, row?.warnings, row?.step]);

@@ -5,11 +5,13 @@ import { inksPanel } from "./inks.js";
 import { lampsPanel } from "./lamps.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
 import { pairedPanel } from "./paired.js";
+import { picturesPanel } from "./pictures.js";
 import { readiness } from "./readiness.js";
 import { storagePanel } from "./storage.js";
 import { dependenciesPanel, verdictPanel, zonesPanel } from "./verdict.js";
 
 const askMs = 5_000; // instruments and readiness are not in the stream
+const drawMs = 300_000;
 
 /** @type {import("./readiness.js").Check[] | null} */
 let checks = null; // null: not heard of
@@ -30,6 +32,9 @@ page.start(() => {
   const inks = inksPanel(byId("inks"), page);
   const dependencies = dependenciesPanel(byId("rests-on"), page);
   const alarms = alarmsPanel(byId("alarms"), page);
+  const pictures = picturesPanel(byId("pictures"));
+  pictures.update();
+  setInterval(() => document.hidden || pictures.update(), drawMs);
   byId("storage").append(...stored.parts);
   byId("paired").append(...paired.parts);
   return (kinds, now, contact) => {

@@ -1,0 +1,42 @@
+package figures
+
+import (
+	"cmp"
+	"math"
+
+	"potlifed/daemon/chart"
+	"potlifed/daemon/study"
+)
+
+// Curve shows the rate of a kind of defect over a condition: a point with its interval for each
+// bin, and the fitted line with its band where there is an effect. kind is in the shop's words;
+// "" means all kinds together.
+func (m Maker) Curve(id string, c study.Curve, kind string) chart.Figure {
+	kind = cmp.Or(kind, m.Locale.Say("figure.all-kinds"))
+	y := chart.Axis{Label: m.Locale.Say("figure.rate"), Format: m.number}
+	bins := chart.Marks{Name: m.Locale.Say("figure.bins"), Tone: chart.Series1}
+	for _, b := range c.Bins {
+		bins.Points = append(bins.Points, chart.Mark{
+			X: b.Mean, Y: b.Rate * perThousand, Low: b.RateLow * perThousand, High: b.RateHigh * perThousand,
+			Text: m.Locale.Say("figure.bin", "defects", m.Locale.Number(b.Defects, 0), "prints", m.Locale.Number(b.Prints, 0)),
+		})
+		// A bin with few prints has a long interval; it must not press all others together.
+		y.Max = math.Max(y.Max, math.Min(b.RateHigh, 3*b.Rate)*perThousand*1.08)
+	}
+	line, band := chart.Line{Name: m.Locale.Say("figure.fit"), Tone: chart.Series2}, chart.Band{Tone: chart.Series2}
+	for _, p := range c.Line {
+		line.Points = append(line.Points, chart.Point{X: p.X, Y: p.Rate * perThousand})
+		band.Points = append(band.Points, chart.Interval{X: p.X, Low: p.Low * perThousand, High: p.High * perThousand})
+		y.Max = math.Max(y.Max, p.Rate*perThousand*1.2)
+	}
+	panel := chart.Panel{Y: y}
+	if len(line.Points) > 0 {
+		panel.Layers = append(panel.Layers, band, line)
+	}
+	panel.Layers = append(panel.Layers, bins)
+	return chart.Figure{
+		ID: id, Title: m.Locale.Say("figure.curve.title", "kind", kind, "factor", c.Title), About: m.Locale.Say("figure.curve.about"), Empty: m.Locale.Say("figure.curve.empty"),
+		X:     chart.Axis{Label: c.Title, Format: m.number},
+		Width: m.Width, Height: m.height(0.5), Panels: []chart.Panel{panel},
+	}
+}

@@ -1,0 +1,168 @@
+package figures
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/chart"
+	"potlifed/daemon/history"
+	"potlifed/daemon/study"
+	"potlifed/daemon/trace"
+	"potlifed/daemon/words"
+	"potlifed/model/lifecycle"
+	"potlifed/model/quality"
+)
+
+var morning = time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC)
+
+func maker() Maker { return Maker{Locale: words.Locale{Zone: time.UTC}, Width: 900} }
+
+// drawn renders a figure and returns its SVG and its tables by caption.
+func drawn(t *testing.T, m Maker, f chart.Figure) (string, map[string]chart.Table) {
+	t.Helper()
+	var svg strings.Builder
+	if err := f.Render(&svg); err != nil {
+		t.Fatal(err)
+	}
+	tables := map[string]chart.Table{}
+	for _, table := range m.Tables(f) {
+		tables[table.Caption] = table
+	}
+	return svg.String(), tables
+}
+
+func air(zone string, hours ...float64) []history.Air {
+	var rows []history.Air
+	for _, h := range hours {
+		from := morning.Add(time.Duration(h * float64(time.Hour)))
+		rows = append(rows, history.Air{Time: from, To: from.Add(history.Quarter), Zone: zone, TemperatureC: 21, HumidityPct: 40 + h, LowHumidityPct: 39 + h, HighHumidityPct: 41 + h})
+	}
+	return rows
+}
+
+func batch(id, press string, from, hours float64, outcome lifecycle.Outcome) history.Batch {
+	mixed := morning.Add(time.Duration(from * float64(time.Hour)))
+	return history.Batch{ID: id, Press: press, MixedAt: &mixed, ClosedAt: mixed.Add(time.Duration(hours * float64(time.Hour))), Outcome: outcome}
+}
+
+func TestAir(t *testing.T) {
+	m := maker()
+	to := morning.Add(12 * time.Hour)
+	rows := append(air("bench", 0, 0.25, 3), air("hall", 1)...)
+	batches := []history.Batch{batch("0612-1", "press-1", 1, 6, lifecycle.UsedUp), batch("0612-2", "", 2, 4, lifecycle.UsedUp), batch("0611-9", "press-1", -20, 8, lifecycle.UsedUp)}
+	svg, tables := drawn(t, m, m.Air(morning, to, rows, batches))
+	if got := len(tables["bench"].Rows); got != 3 {
+		t.Errorf("the table of the bench has %d rows, want 3", got)
+	}
+	for _, want := range []string{"0612-1", "0612-2", "press-1", "on no press"} {
+		if !strings.Contains(svg, want) {
+			t.Errorf("the picture does not show %s", want)
+		}
+	}
+	if strings.Contains(svg, "0611-9") {
+		t.Error("a batch of another day is shown")
+	}
+	// Between 0:30 and 3:00 nothing was measured: the line has two parts, the second a dot.
+	line, _ := m.humidity(rows, "bench", chart.Series1)
+	gaps := 0
+	for _, p := range line.Points {
+		if math.IsNaN(p.Y) {
+			gaps++
+		}
+	}
+	if gaps != 1 {
+		t.Errorf("%d gaps, want 1", gaps)
+	}
+}
+
+func TestFahrenheit(t *testing.T) {
+	m := maker()
+	m.Locale.Fahrenheit = true
+	_, tables := drawn(t, m, m.Sensors("sensors", morning, morning.Add(time.Hour), air("bench", 0)))
+	found := false
+	for _, row := range tables["bench"].Rows {
+		found = found || strings.HasPrefix(row[1], "69.8") // 21 °C
+	}
+	if !found {
+		t.Errorf("no temperature in °F: %v", tables["bench"])
+	}
+}
+
+func TestCurve(t *testing.T) {
+	m := maker()
+	c := study.Curve{Kind: study.All, Factor: quality.VapourDensity.String(), Title: "Water vapour", Bins: []study.Bin{
+		{Mean: 8, Prints: 1000, Defects: 20, Rate: 0.02, RateLow: 0.012, RateHigh: 0.031}, {Mean: 12, Prints: 500, Defects: 20, Rate: 0.04, RateLow: 0.024, RateHigh: 0.061},
+	}, Line: []study.Point{{X: 8, Rate: 0.02, Low: 0.015, High: 0.03}, {X: 12, Rate: 0.04, Low: 0.03, High: 0.06}}}
+	svg, tables := drawn(t, m, m.Curve("curve", c, ""))
+	rows := tables["Counted, with 95 % interval"].Rows
+	if len(rows) != 2 || rows[0][2] != "20.0" || rows[1][2] != "40.0" || rows[1][4] != "61.0" {
+		t.Errorf("rejects of 1000 prints: %v", rows)
+	}
+	if !strings.Contains(svg, "20 rejects of 1000 prints") && !strings.Contains(svg, "20 rejects of 1,000 prints") {
+		t.Error("a bin does not say what it counts")
+	}
+}
+
+func TestControl(t *testing.T) {
+	m := maker()
+	c := study.Chart{Press: "press-1", Centre: 0.02, Points: []study.ChartPoint{
+		{From: morning, To: morning.Add(time.Hour), Batch: "0612-1", Prints: 300, Defects: 6, Rate: 0.02, Low: 0, High: 0.05},
+		{From: morning.Add(time.Hour), To: morning.Add(2 * time.Hour), Batch: "0612-2", Prints: 300, Defects: 30, Rate: 0.1, Low: 0, High: 0.05, Out: true},
+	}}
+	svg, _ := drawn(t, m, m.Control(c, morning, morning.Add(4*time.Hour), air("hall", 0, 0.25), []history.Batch{batch("0612-1", "press-1", 0, 1, lifecycle.UsedUp)}))
+	if !strings.Contains(svg, "0612-2, 30 rejects of 300 prints, out of the limits") {
+		t.Error("the point out of the limits does not say so")
+	}
+	empty, _ := drawn(t, m, m.Control(study.Chart{Press: "press-1"}, morning, morning.Add(time.Hour), nil, nil))
+	if !strings.Contains(empty, "No prints have been counted") {
+		t.Error("a chart without points does not say so")
+	}
+}
+
+func TestLife(t *testing.T) {
+	m := maker()
+	mixed, closed := morning, morning.Add(7*time.Hour)
+	c := trace.Course{Past: trace.Past{ID: "0612-1", MixedAt: &mixed, ClosedAt: &closed, Outcome: lifecycle.WentOff}}
+	for h := range 8 {
+		at := morning.Add(time.Duration(h) * time.Hour)
+		c.Moments = append(c.Moments, trace.Moment{At: at, Spent: float64(h) / 7, Risk: float64(h*h) / 98})
+		c.Forecasts = append(c.Forecasts, trace.Forecast{At: at, Low: morning.Add(6 * time.Hour), Expected: closed, High: morning.Add(9 * time.Hour)})
+	}
+	svg, tables := drawn(t, m, m.Life(c))
+	if !strings.Contains(svg, "Gone off") || len(tables["Pot life spent"].Rows) != 8 {
+		t.Errorf("end or spent life are missing: %v", tables)
+	}
+	none, _ := drawn(t, m, m.Life(trace.Course{Past: trace.Past{ID: "0612-2"}}))
+	if !strings.Contains(none, "no hardener yet") {
+		t.Error("a batch without hardener does not say so")
+	}
+}
+
+func TestChecks(t *testing.T) {
+	m := maker()
+	off := 3.4
+	svg, _ := drawn(t, m, m.Checks(morning, morning.Add(time.Hour), []history.Check{{Time: morning, Sensor: "bench-air", OffPct: &off, AllowedPct: 3}, {Time: morning, Sensor: "other"}}))
+	if !strings.Contains(svg, "failed") {
+		t.Error("the failed check does not say so")
+	}
+}
+
+func TestForecasted(t *testing.T) {
+	risk := 0.3
+	judged := func(o lifecycle.Outcome, good lifecycle.StillGood, atLeast bool) history.Batch {
+		return history.Batch{Outcome: o, StillGood: good, AtLeast: atLeast, Risk: &risk}
+	}
+	got := Forecasted([]history.Batch{
+		judged(lifecycle.WentOff, "", false), judged(lifecycle.UsedUp, lifecycle.GoodYes, false), judged(lifecycle.UsedUp, "unknown", false),
+		judged(lifecycle.WentOff, "", true), {Outcome: lifecycle.WentOff},
+	})
+	if len(got) != 2 || !got[0].Gone || got[1].Gone {
+		t.Errorf("%+v", got)
+	}
+	m := maker()
+	if svg, _ := drawn(t, m, m.Kept(quality.NewKept(got))); !strings.Contains(svg, "Came true") {
+		t.Error("the line is missing")
+	}
+}

@@ -1,0 +1,94 @@
+package report
+
+import (
+	"context"
+	"errors"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/history"
+	"potlifed/daemon/study"
+	"potlifed/daemon/words"
+	"potlifed/model/lifecycle"
+	"potlifed/model/quality"
+)
+
+var monday = time.Date(2026, 6, 8, 0, 0, 0, 0, time.UTC)
+
+// stored is a bench with two batches and a press that printed.
+type stored struct{ err error }
+
+func (s stored) ZoneAir(_ context.Context, zone string, from, _ time.Time, _ history.Step, _ int) ([]history.Air, error) {
+	return []history.Air{{Time: from, To: from.Add(time.Hour), Zone: zone, HumidityPct: 48, LowHumidityPct: 47, HighHumidityPct: 49}}, s.err
+}
+
+func (s stored) Batches(_ context.Context, find history.Search, _ int) ([]history.Batch, error) {
+	var found []history.Batch
+	for i, lots := range []string{"A-1 B-2", "A-3"} {
+		mixed := monday.Add(time.Duration(8+24*i) * time.Hour)
+		b := history.Batch{ID: []string{"0608-1", "0609-1"}[i], Ink: "gloss-4", Press: "press-1", MixedAt: &mixed, ClosedAt: mixed.Add(5 * time.Hour), Outcome: lifecycle.UsedUp, Lots: lots, Prints: 1200, Defects: 7}
+		if !b.ClosedAt.Before(find.From) && b.ClosedAt.Before(find.To) {
+			found = append(found, b)
+		}
+	}
+	return found, s.err
+}
+
+func (s stored) Checks(context.Context, string, time.Time, time.Time, *time.Location, int) ([]history.Check, error) {
+	return nil, s.err
+}
+
+func (s stored) Study(context.Context, study.Request) (study.Answer, error) {
+	return study.Make(context.Background(), study.NewTable(study.Filter{}), quality.Options{Relevant: quality.UsualRelevant}, time.UTC)
+}
+
+func (s stored) Chart(_ context.Context, q study.ChartRequest) (study.Chart, error) {
+	return study.Chart{Press: q.Press, Centre: 0.01, Points: []study.ChartPoint{{From: q.From, To: q.From.Add(time.Hour), Prints: 100, Defects: 1, Rate: 0.01, High: 0.04}}}, s.err
+}
+
+func written(t *testing.T, s stored, q Request) (string, error) {
+	t.Helper()
+	var out strings.Builder
+	err := Write(t.Context(), &out, Sources{
+		Bench: "bench-1", History: s, Study: s, Zones: []string{"bench"}, Presses: []Press{{"press-1", "hall"}},
+		Locale: words.Locale{Zone: time.UTC}, Kind: func(id string) string { return id },
+	}, q)
+	return out.String(), err
+}
+
+// TestReportStandsAlone: a report has what it should have, and loads nothing from elsewhere.
+func TestReportStandsAlone(t *testing.T) {
+	html, err := written(t, stored{}, Request{From: monday, To: monday.AddDate(0, 0, 7)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"8 Jun 2026", "14 Jun 2026", "bench-1", "0608-1", "0609-1", "2400", "Control chart of press-1", "Not enough data"} {
+		if !strings.Contains(strings.ReplaceAll(html, ",", ""), want) {
+			t.Errorf("the report does not contain %q", want)
+		}
+	}
+	if found := regexp.MustCompile(`(?i)(src|href)\s*=|@import|url\(|<script`).FindString(html); found != "" {
+		t.Errorf("the report loads something: %s", found)
+	}
+}
+
+func TestReportOfALot(t *testing.T) {
+	q := Request{From: monday, To: monday.AddDate(0, 0, 7), Lot: "B-2"}
+	html, err := written(t, stored{}, q)
+	if err != nil || !strings.Contains(html, "0608-1") || strings.Contains(html, "0609-1") {
+		t.Errorf("%v: the report of the lot has the wrong batches", err)
+	}
+	q.Lot = "A" // no lot, but the beginning of one
+	if _, err := written(t, stored{}, q); !errors.Is(err, ErrNoLot) {
+		t.Errorf("an unknown lot gives %v", err)
+	}
+}
+
+func TestReportSaysWhatCannotBeRead(t *testing.T) {
+	broken := errors.New("disk gone")
+	if _, err := written(t, stored{broken}, Request{From: monday, To: monday.AddDate(0, 0, 7)}); !errors.Is(err, broken) {
+		t.Errorf("%v", err)
+	}
+}

@@ -1,0 +1,87 @@
+package page
+
+import (
+	"encoding/json"
+	"net/http"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"potlifed/daemon/figures"
+	"potlifed/daemon/history"
+	"potlifed/daemon/study"
+	"potlifed/daemon/words"
+	"potlifed/model/quality"
+)
+
+// pictured answers every picture with the air of a day, and the study of no prints.
+func pictured(mux *http.ServeMux, l words.Locale) {
+	draw := func(w http.ResponseWriter, r *http.Request) {
+		width, err := strconv.Atoi(r.URL.Query().Get("width"))
+		if err != nil {
+			w.WriteHeader(http.StatusUnprocessableEntity)
+			return
+		}
+		m := figures.Maker{Locale: l, Width: width}
+		from := time.Date(2026, 6, 12, 0, 0, 0, 0, time.UTC)
+		var rows []history.Air
+		for i := range 96 {
+			at := from.Add(time.Duration(i) * history.Quarter)
+			rows = append(rows, history.Air{Time: at, To: at.Add(history.Quarter), Zone: "1", HumidityPct: 50, LowHumidityPct: 48, HighHumidityPct: 52})
+		}
+		f := m.Air(from, from.Add(24*time.Hour), rows, nil)
+		f.ID = strings.ReplaceAll(strings.Trim(r.URL.Path, "/"), "/", "-") + r.URL.Query().Get("press") // unique on a page
+		var svg strings.Builder
+		if err := f.Render(&svg); err != nil {
+			w.WriteHeader(http.StatusInternalServerError)
+			return
+		}
+		type table struct {
+			Caption string     `json:"caption"`
+			Head    []string   `json:"head"`
+			Rows    [][]string `json:"rows"`
+		}
+		var tables []table
+		for _, t := range m.Tables(f) {
+			tables = append(tables, table(t))
+		}
+		w.Header().Set("Content-Type", "application/json")
+		json.NewEncoder(w).Encode(map[string]any{"title": f.Title, "about": f.About, "svg": svg.String(), "tables": tables})
+	}
+	mux.HandleFunc("GET /api/v1/pictures/{name}", draw)
+	mux.HandleFunc("GET /api/v1/batches/{id}/picture", draw)
+	mux.HandleFunc("GET /api/v1/study", func(w http.ResponseWriter, r *http.Request) {
+		a, err := study.Make(r.Context(), study.NewTable(study.Filter{}), quality.Options{Relevant: quality.UsualRelevant}, time.UTC)
+		if err != nil {
+			w.WriteHeader(http.StatusInternalServerError)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		json.NewEncoder(w).Encode(a.Tell(l, func(id string) string { return id }))
+	})
+}
+
+// TestPictureIsReadByKeyboard: the values of a picture are reached by the arrow keys and written
+// below it, and its data is a table.
+func TestPictureIsReadByKeyboard(t *testing.T) {
+	f := newFakeBench(t, map[string]any{"presses": []any{}})
+	b := openBrowser(t, 1280, 800)
+	b.openAt(f, "/study")
+	b.sees(".study-headline", "Not enough data")
+	b.eventually("the marks of a picture", `document.querySelectorAll(".picture-drawing .mark").length > 10`)
+	read := func() string {
+		b.run(chromedp.KeyEvent(kb.ArrowRight))
+		return eval[string](b, `document.querySelector(".picture-value").textContent`)
+	}
+	eval[bool](b, `document.querySelector(".picture-drawing .mark").focus() ?? true`)
+	first, second := read(), read()
+	if !strings.Contains(first, "1, 12 Jun 2026") || first == second {
+		t.Errorf("the arrow keys read %q, then %q", first, second)
+	}
+	b.click(".picture-data summary")
+	b.sees(".picture-tables", "Relative humidity, %")
+}

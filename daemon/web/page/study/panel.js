@@ -1,0 +1,170 @@
+// The question, the answer in words, and below it the pictures and figures that it rests on.
+import { get, Refused } from "../lib/api.js";
+import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { picture } from "../lib/picture.js";
+import { say } from "../lib/words.js";
+
+const whole = "all"; // the id of all kinds together
+
+/** The conditions in the order in which they are offered. */
+const factors = /** @type {const} */ ([
+  ["vapour_density_g_m3", "analysis.factor.vapour"], ["humidity_pct", "analysis.factor.humidity"], ["temperature_c", "analysis.factor.temperature"],
+  ["spent", "analysis.factor.spent"], ["thinner_pct", "analysis.factor.thinner"], ["ratio_error_pct", "analysis.factor.ratio"],
+]);
+
+// studyPanel makes the parts. load asks for the answer, offer fills in presses and kinds.
+export function studyPanel() {
+  const inputs = {
+    from: h("input", { type: "date", name: "from" }),
+    to: h("input", { type: "date", name: "to" }),
+    press: h("select", { name: "press" }),
+    kind: h("select", { name: "kind" }),
+    factor: h("select", { name: "factor" }, factors.map(([value, key]) => h("option", { value, text: say(key) }))),
+  };
+  const field = (/** @type {keyof typeof inputs} */ name) => h("label", { class: "field" }, h("span", { text: say(`analysis.${name}`) }), inputs[name]);
+  const form = h("form", { class: "study-form" }, field("from"), field("to"), field("press"), field("kind"), field("factor"));
+  const headline = h("p", { class: "study-headline", role: "status", text: say("analysis.computing") });
+  const sentences = h("ul", { class: "study-sentences" });
+  const refusal = refusalLine();
+  const curve = picture();
+  const effects = h("div", { class: "study-table" });
+  const totals = h("div", { class: "study-table" });
+  const charts = h("div", { class: "study-charts" });
+  const air = picture(0.7);
+  const kept = picture(0.7);
+  const report = h("a", { class: "big-link", href: "/report", text: say("analysis.report") });
+  let asking = 0;
+  let presses = /** @type {string[]} */ ([]);
+
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.addEventListener("change", load);
+
+  function span() {
+    const q = new URLSearchParams();
+    if (inputs.from.value) q.set("from", inputs.from.value);
+    if (inputs.to.value) q.set("to", dayAfter(inputs.to.value));
+    return q;
+  }
+
+  async function load() {
+    const turn = ++asking;
+    const asked = span();
+    const whole = new URLSearchParams(asked);
+    if (inputs.press.value) asked.set("press", inputs.press.value);
+    const of = inputs.kind.value;
+    const shown = new URLSearchParams(asked);
+    shown.set("factor", inputs.factor.value);
+    if (of) shown.set("of", of);
+    report.href = `/report?${whole}`;
+    setText(headline, say("analysis.computing"));
+    curve.load(`pictures/curve?${shown}`);
+    air.load(`pictures/air?${whole}`);
+    kept.load("pictures/kept");
+    drawCharts(whole, of);
+    try {
+      /** @type {API.StudyAnswer} */
+      const a = await get(`study?${asked}`);
+      if (turn !== asking) return;
+      show(refusal, false);
+      setText(headline, a.headline);
+      sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { text })));
+      effects.replaceChildren(effectsTable(a));
+      totals.replaceChildren(totalsTable(a));
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      setText(headline, "");
+      refusal.textContent = error.message;
+      show(refusal, true);
+    }
+  }
+
+  /**
+   * @param {URLSearchParams} asked
+   * @param {string} kind
+   */
+  function drawCharts(asked, kind) {
+    const wanted = presses.filter((id) => !inputs.press.value || id === inputs.press.value);
+    const made = wanted.map((id) => {
+      const q = new URLSearchParams(asked);
+      q.set("press", id);
+      if (kind) q.set("kind", kind);
+      const chart = picture(0.7);
+      chart.load(`pictures/control?${q}`);
+      return chart.element;
+    });
+    charts.replaceChildren(...made);
+  }
+
+  /** @param {API.PressView[]} rows */
+  function offer(rows) {
+    const ids = rows.map((row) => row.id).sort();
+    if (ids.join() === presses.join()) return;
+    presses = ids;
+    fill(inputs.press, [["", say("analysis.all-presses")], ...ids.map((id) => /** @type {[string, string]} */ ([id, id]))]);
+    const kinds = rows[0]?.defects ?? [];
+    fill(inputs.kind, [["", say("analysis.all-kinds")], ...kinds.map((d) => /** @type {[string, string]} */ ([d.kind, d.words]))]);
+    drawCharts(span(), inputs.kind.value);
+  }
+
+  const part = (/** @type {string} */ title, /** @type {Page.Child[]} */ ...body) => h("section", { class: "study-part" }, h("h2", { text: title }), ...body);
+  return {
+    parts: [
+      h("h2", { text: say("analysis.question") }), form, headline, refusal, sentences, curve.element,
+      part(say("analysis.effects"), effects), part(say("analysis.totals"), totals), part(say("analysis.control"), charts),
+      part(say("analysis.air"), air.element), part(say("analysis.kept"), kept.element),
+      h("div", { class: "actions" }, report, button(say("analysis.print"), "big", () => window.print())),
+    ],
+    load,
+    offer,
+  };
+}
+
+/**
+ * dayAfter returns the day after a date, since a span does not include its end.
+ * @param {string} day
+ */
+function dayAfter(day) {
+  const at = new Date(`${day}T00:00:00Z`);
+  at.setUTCDate(at.getUTCDate() + 1);
+  return at.toISOString().slice(0, 10);
+}
+
+/**
+ * @param {HTMLSelectElement} select
+ * @param {[string, string][]} options
+ */
+function fill(select, options) {
+  const chosen = select.value;
+  select.replaceChildren(...options.map(([value, text]) => h("option", { value, text })));
+  if (options.some(([value]) => value === chosen)) select.value = chosen;
+}
+
+/**
+ * named returns the name of a condition.
+ * @param {string} factor
+ */
+function named(factor) {
+  const known = factors.find(([value]) => value === factor);
+  return known ? say(known[1]) : factor;
+}
+
+/** @param {API.StudyAnswer} a */
+function effectsTable(a) {
+  // Of the many pairs of a condition and a kind, those that were found, and all kinds together.
+  const rows = (a.effects ?? []).filter((e) => e.words && (e.found || e.kind === whole || (a.effects ?? []).every((other) => other.kind === e.kind)));
+  return h(
+    "table", {},
+    h("thead", {}, h("tr", {}, [say("analysis.condition"), say("analysis.effect"), say("analysis.sure")].map((text) => h("th", { scope: "col", text })))),
+    h("tbody", {}, rows.map((e) => h("tr", { class: e.found ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { text: e.words }), h("td", { text: e.found ? say("analysis.found") : "" })))),
+  );
+}
+
+/** @param {API.StudyAnswer} a */
+function totalsTable(a) {
+  const rate = (/** @type {number} */ v) => (1000 * v).toPrecision(2);
+  return h(
+    "table", {},
+    h("thead", {}, h("tr", {}, [say("analysis.kind"), say("analysis.rejects"), say("analysis.rate")].map((text) => h("th", { scope: "col", text })))),
+    h("tbody", {}, (a.totals ?? []).map((t) => h("tr", {}, h("td", { text: t.kind }), h("td", { text: String(t.defects) }), h("td", { text: say("analysis.rate-between", { rate: rate(t.rate), low: rate(t.rate_low), high: rate(t.rate_high) }) })))),
+  );
+}

@@ -1,0 +1,66 @@
+package web
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/base64"
+	"errors"
+	"net/http"
+	"sync"
+	"time"
+
+	"potlifed/daemon/report"
+	"potlifed/daemon/view"
+)
+
+// reportPolicy is the content policy of a report: nothing but the style sheet that stands in it.
+var reportPolicy = sync.OnceValue(func() string {
+	sum := sha256.Sum256([]byte(report.Style()))
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+})
+
+const reportSpan = 7 * 24 * time.Hour
+
+// report answers with the report of a span, the last week if none is named, or of a lot.
+func (s *Server) report(w http.ResponseWriter, r *http.Request) {
+	asked := r.URL.Query()
+	lot := asked.Get("lot")
+	usual := reportSpan
+	if lot != "" {
+		usual = historyEver
+	}
+	find, err := s.spanOf(r.Context(), PastSpan{From: asked.Get("from"), To: asked.Get("to")}, usual)
+	if err == nil && s.settings.Study == nil {
+		err = problem(http.StatusServiceUnavailable, "", "this bench stores no history")
+	}
+	var out bytes.Buffer // so that a report that fails half way has an answer of its own
+	if err == nil {
+		err = report.Write(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot})
+		if errors.Is(err, report.ErrNoLot) {
+			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+shortened(lot)+" in it")
+		} else if err != nil {
+			err = s.unpast(r.Context(), err)
+		}
+	}
+	if err != nil {
+		p := problem(http.StatusInternalServerError, "", "the report could not be made; the bench's log says why")
+		errors.As(err, &p)
+		writeModel(w, p)
+		return
+	}
+	w.Header().Set("Content-Security-Policy", reportPolicy())
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	w.Write(out.Bytes())
+}
+
+func (s *Server) reportSources(now *view.Snapshot) report.Sources {
+	from := report.Sources{Bench: now.Bench, History: s.settings.History, Study: s.settings.Study, Locale: s.settings.Locale, Kind: s.defectWords}
+	for _, z := range now.Air {
+		from.Zones = append(from.Zones, z.Zone)
+	}
+	for _, p := range now.Presses {
+		from.Presses = append(from.Presses, report.Press{ID: p.ID, Zone: p.Zone})
+	}
+	return from
+}
