@@ -464,3 +464,19 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	f.send("scale", view.Scale{Time: now, ID: "scale-1", Quality: view.QualityBad, Why: "no line that can be read for 12s"})
 	b.sees(".weight", "no line that can be read")
 }
+
+// The safety data sheet of what is poured is one tap away, and no other.
+func TestSheetAtItsStep(t *testing.T) {
+	t.Parallel()
+	rows := shop(time.Now())
+	inks := rows["inks"].([]view.Ink)
+	for i := range inks {
+		inks[i].SafetySheets = []view.SafetySheet{{Part: "ink", ID: inks[i].ID, Link: "/sheets/ink.pdf"}, {Part: "hardener", ID: "hardener-a", Link: "https://maker.example/a.pdf"}}
+	}
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.sees(".sheets", "Safety data sheet of hardener-a")
+	if links := eval[[]string](b, `[...document.querySelectorAll(".sheets a")].filter((e) => e.checkVisibility()).map((e) => e.href)`); len(links) != 1 || links[0] != "https://maker.example/a.pdf" {
+		t.Errorf("at the hardener the page leads to %v", links)
+	}
+}

@@ -8,6 +8,7 @@ import { pourBar, pourState } from "./bar.js";
 import { correctionsPart } from "./corrections-part.js";
 import { mixHead } from "./head.js";
 import { curesPart } from "./cures.js";
+import { sheetLinks } from "../parts/care.js";
 import { ahead, cautionFor, instruction } from "./steps.js";
 
 /**
@@ -19,6 +20,7 @@ export function mixPanel({ store, attempt, tone }) {
   const head = h("h2", { class: "mix-head", "aria-live": "polite" });
   const hint = h("p", { class: "mix-hint" });
   const care = h("p", { class: "care-now" });
+  const sheets = sheetLinks();
   const bar = pourBar();
   const instead = h("p", { class: "pour-instead", role: "status" }); // in the place of a bar that cannot be believed
   const place = h("div", { class: "pour-place" }, bar.element, instead);
@@ -33,7 +35,7 @@ export function mixPanel({ store, attempt, tone }) {
   const actions = mixActions({ store, attempt }, () => batch, corrections.chosenPart);
   const element = h("section", { class: "mix stage", "aria-label": say("stage.title") },
     top.element, h("div", { class: "head-line" }, head, care), hint, place,
-    h("div", { class: "mix-notes" }, cures.element, corrections.element, warnings, ratio, actions.from.element, actions.notes),
+    h("div", { class: "mix-notes" }, cures.element, corrections.element, warnings, ratio, actions.from.element, actions.notes, sheets.element),
     h("div", { class: "actions" }, actions.confirm, next, h("div", { class: "ways-out" }, actions.ways)));
   return {
     element,
@@ -59,6 +61,7 @@ export function mixPanel({ store, attempt, tone }) {
       show(hint, words.hint !== "");
       setText(care, cautionFor(pour?.part ?? batch.step));
       show(care, care.textContent !== "");
+      sheets.update(ink, (pour?.part ?? batch.step)?.replace("stir-", ""));
       const why = pours(batch) ? noBar(scale, heard, pour) : "";
       // A bar keeps its place when it cannot be believed, so that nothing moves.
       show(place, pours(batch));
