@@ -486,7 +486,7 @@ func TestCleanMix(t *testing.T) {
 	m.sees("Start a mix", "bench 20.0 °C 50 % RH")
 	m.chooses("Ink", "dial-satin")
 	m.chooses("For", "press-1")
-	m.chooses("Artwork", "fine detail")
+	m.chooses("Motif", "fine detail")
 	m.touches("Start this mix")
 	m.sees("Put an empty cup-110 on the scale", "Next: 85.0 g of ink dial-satin")
 	m.scale.Set(24)

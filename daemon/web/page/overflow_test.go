@@ -138,7 +138,7 @@ const outside = `(() => {
 		const r = e.getBoundingClientRect();
 		if (r.left < -1 || r.right > innerWidth + 1) found.push("beside the screen: " + e.innerText);
 		const display = getComputedStyle(e).display;
-		if (display !== "inline" && e.scrollWidth > e.clientWidth + 1) found.push("wider than its box by " + (e.scrollWidth - e.clientWidth) + " px: " + e.className + " " + e.innerText);
+		if (display !== "inline" && e.clientWidth > 1 && e.scrollWidth > e.clientWidth + 1) found.push("wider than its box by " + (e.scrollWidth - e.clientWidth) + " px: " + e.className + " " + e.innerText);
 	}
 	return found.slice(0, 4);
 })()`

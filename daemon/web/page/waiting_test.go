@@ -30,7 +30,7 @@ func TestMixesThatWait(t *testing.T) {
 	b.act("It is stirred in", "0612-7")
 	want(t, f.body(t, "batches/0612-7/confirm"), "step", "stir-hardener")
 	f.answer("take-up", 200, asideAt(now, "0612-8", guide.Thinner))
-	b.act("Take it up", "0612-8")
+	b.act("Carry on with it", "0612-8")
 	want(t, f.body(t, "batches/0612-8/take-up"))
 
 	// A cup of another weight is taken up with a reason.
@@ -38,7 +38,7 @@ func TestMixesThatWait(t *testing.T) {
 	refusal := problem(409, "The scale shows 40.0 g; the cup of mix 0612-7 should weigh about 119.6 g.")
 	refusal["type"] = "urn:potlifed:other-weight"
 	f.answer("take-up", 409, refusal)
-	b.act("Take it up", "0612-7")
+	b.act("Carry on with it", "0612-7")
 	b.sees("dialog", "should weigh about 119.6 g")
 	f.answer("take-up", 200, asideAt(now, "0612-7", guide.StirHardener))
 	b.press("Some of it was spilled")
@@ -49,7 +49,7 @@ func TestMixesThatWait(t *testing.T) {
 	// While one is stirred, the next may begin, and the way back is one tap.
 	b.press("Start the next mix…")
 	b.sees(".start", "Start a mix")
-	b.act("Back to it", "0612-4")
+	b.act("Carry on with it", "0612-4")
 	b.sees(".mix", "Stir the hardener in")
 }
 

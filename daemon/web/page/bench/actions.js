@@ -64,10 +64,10 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     kept = { about: about(), since: performance.now() };
     draw();
   }, about);
-  const tared = h("div", { class: "question", role: "group", "aria-label": "What happened at the scale?", hidden: true },
-    h("p", { text: "What happened at the scale?" }),
-    button("The scale was tared", "big", () => post("confirm", confirmBody({ tared: true }))),
-    button("The cup was lifted", "big", () => post("confirm", confirmBody({ tared: false }))));
+  const tared = h("div", { class: "question", role: "group", "aria-label": say("mixing.what-happened"), hidden: true },
+    h("p", { text: say("mixing.what-happened") }),
+    button(say("mixing.tared"), "big", () => post("confirm", confirmBody({ tared: true }))),
+    button(say("mixing.lifted"), "big", () => post("confirm", confirmBody({ tared: false }))));
   const override = button("", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason }))));
   const wrong = button(say("wrong.button"), "big", () => wrongCanDialog(current(), scale, store.clock.now(), ({ verb, body }) => send(verb, body)));
   const name = namePart(({ verb, body }) => post(verb, body));

@@ -76,7 +76,7 @@ export function pourBar() {
   const fill = h("div", { class: "pour-fill" });
   const accepted = h("div", { class: "pour-accepted" });
   const target = h("div", { class: "pour-target" });
-  const track = h("div", { class: "pour-track", role: "progressbar", "aria-label": "Poured", "aria-valuemin": "0" }, fill, accepted, target);
+  const track = h("div", { class: "pour-track", role: "progressbar", "aria-label": say("mixing.poured"), "aria-valuemin": "0" }, fill, accepted, target);
   const label = h("span", { class: "pour-target-label" });
   const labels = h("div", { class: "pour-labels" }, h("span", { text: "0\u00a0g" }), label);
   const poured = h("strong", { class: "poured" });
@@ -105,7 +105,7 @@ export function pourBar() {
       accepted.style.left = `${place(pour.low_g)}%`;
       accepted.style.width = `${place(pour.high_g) - place(pour.low_g)}%`;
       target.style.left = label.style.left = `${place(pour.target_g)}%`;
-      setText(label, `target ${grams(pour.target_g)}`);
+      setText(label, say("mixing.target", { mass: grams(pour.target_g) }));
       track.setAttribute("aria-valuenow", pour.poured_g.toFixed(2));
       track.setAttribute("aria-valuemax", length.toFixed(2));
       track.setAttribute("aria-valuetext", `${grams(pour.poured_g, decimals)} of ${grams(pour.target_g)}`);

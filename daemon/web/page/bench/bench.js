@@ -4,6 +4,7 @@ import { keepAwake } from "../lib/awake.js";
 import { latest, remember } from "../lib/choices.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { decimalsOf } from "../lib/format.js";
+import { say } from "../lib/words.js";
 import { mixPanel } from "./mix.js";
 import { awaitsPress, readyCard } from "./ready.js";
 import { scalePanel } from "./scale.js";
@@ -37,7 +38,7 @@ export function benchPanel(element, { store, attempt, tone }) {
     },
   });
   const start = startPanel({ store, attempt, scale: () => chosen });
-  const another = button("Start the next mix…", "big", () => {
+  const another = button(say("bench.start-next"), "big", () => {
     wanted = true;
     draw();
     start.focus();
@@ -109,7 +110,7 @@ export function benchPanel(element, { store, attempt, tone }) {
 function scalePicker(choose) {
   /** @type {string | undefined} */
   let chosenNow;
-  const element = h("div", { class: "scale-picker", role: "group", "aria-label": "Scale" });
+  const element = h("div", { class: "scale-picker", role: "group", "aria-label": say("scale.scale") });
   return {
     element,
     /**

@@ -3,6 +3,7 @@ import { changeRow } from "../lib/api.js";
 import { loadDialog, loadOnto } from "../parts/batch-dialogs.js";
 import { button, h, refusalLine, setText, show } from "../lib/dom.js";
 import { countdown, ratioWords, secondsUntil } from "../lib/format.js";
+import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
 import { mixHead } from "./head.js";
 import { cautionFor } from "./steps.js";
@@ -36,9 +37,9 @@ export function readyCard({ store, attempt }) {
     if (!press) return loadDialog(batch, store);
     return attempt(refusal, () => loadOnto(batch, press.id, store));
   });
-  const elsewhere = button("Onto another press…", "big", () => loadDialog(batch, store));
-  const accept = button("Go on as it is…", "big", () => overrideDialog((reason) => send("confirm", { step: batch.step, override: reason })));
-  const element = h("section", { class: "mix ready", "aria-label": "Mix waiting for its press" },
+  const elsewhere = button(say("ready.elsewhere"), "big", () => loadDialog(batch, store));
+  const accept = button("", "big", () => overrideDialog((reason) => send("confirm", { step: batch.step, override: reason })));
+  const element = h("section", { class: "mix ready", "aria-label": say("ready.title") },
     top.element, h("div", { class: "head-line" }, head, care), rest, hint, warnings, ratio,
     h("div", { class: "actions" }, load, elsewhere), refusal, h("div", { class: "ways-out" }, accept));
   return {
@@ -47,19 +48,19 @@ export function readyCard({ store, attempt }) {
       batch = row;
       setText(ratio, ratioWords(row.ratio));
       warnings.replaceChildren(...(row.warnings ?? []).map((w) => h("li", { text: w })));
-      setText(load, row.for_press ? `It is on ${row.for_press}` : "Onto a press…");
+      setText(load, row.for_press ? say("ready.on", { press: row.for_press }) : say("ready.onto"));
       show(elsewhere, Boolean(row.for_press));
-      setText(accept, row.step === "rest" ? "End the rest early…" : "Go on as it is…");
+      setText(accept, row.step === "rest" ? say("ready.end-rest") : say("use.accept"));
       show(accept, row.step === "rest" || (row.warnings ?? []).length > 0);
     },
     tick(/** @type {number} */ now) {
       top.draw(batch, store.get("inks", batch.ink), now);
       const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
       const resting = batch.step === "rest";
-      setText(head, resting ? "Let it rest" : batch.for_press ? `Put the cup on ${batch.for_press}` : "Put the cup on its press");
+      setText(head, resting ? say("ready.rest") : batch.for_press ? say("ready.put-on", { press: batch.for_press }) : say("ready.put"));
       show(rest, resting);
       setText(rest, countdown(left));
-      setText(hint, resting ? "It may go onto the press meanwhile; its light stays red until the rest is over." : "");
+      setText(hint, resting ? say("ready.rest-hint") : "");
       show(hint, resting);
     },
   };

@@ -4,20 +4,21 @@ import { get, Refused } from "../lib/api.js";
 import { h, setText, show } from "../lib/dom.js";
 import { clockTime, decimalsOf, grams, number, percent, pipettes } from "../lib/format.js";
 import { say } from "../lib/words.js";
+import { term } from "../parts/terms.js";
 
 /**
  * gradeWords writes how a scale suits a recipe.
  * @param {API.RecipeView} r
  */
 export function gradeWords(r) {
-  const knows = `${r.scale} knows this ratio to \u00b1\u00a0${percent(r.ratio_uncertainty_pct, 1)}, and \u00b1\u00a0${percent(r.ratio_tolerance_pct)} is asked for`;
+  const figures = { scale: r.scale, known: percent(r.ratio_uncertainty_pct, 1), asked: percent(r.ratio_tolerance_pct) };
   switch (r.grade) {
     case "fine":
-      return { grade: "Fine enough", text: `${knows}.` };
+      return { grade: say("recipe.fine"), text: say("recipe.knows", figures) };
     case "usable":
-      return { grade: "Usable", text: `${knows}: it is known, but with little to spare.` };
+      return { grade: say("recipe.usable"), text: say("recipe.knows", figures) };
   }
-  return { grade: "Too coarse", text: `${knows}: from ${grams(r.smallest_ink_g, 0)} of ink on it would do. You may go on; the life is then less certain.` };
+  return { grade: say("recipe.coarse"), text: `${say("recipe.knows", figures)} ${say("recipe.from", { mass: grams(r.smallest_ink_g, 0) })}` };
 }
 
 /**
@@ -42,7 +43,7 @@ export function recipePart() {
   const smaller = h("p", { class: "recipe-smaller" });
   const sum = h("div", { class: "recipe-sum", "aria-live": "polite" }, what, life, smaller);
   const body = h("div", { hidden: true }, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
-  const element = h("section", { class: "recipe", "aria-label": "What this mix comes to", "aria-live": "polite" }, body, refusal);
+  const element = h("section", { class: "recipe", "aria-label": say("recipe.title"), "aria-live": "polite" }, body, refusal);
   let asked = "";
   let askedAt = -Infinity;
   const draw = (/** @type {API.RecipeView} */ r) => {
@@ -54,11 +55,14 @@ export function recipePart() {
     const other = r.smaller_cup;
     setText(smaller, other?.life ? say("start.smaller", { cup: other.cup, mass: grams(other.ink_g, 0), ...lifeTimes(other.life, now) }) : "");
     show(smaller, smaller.textContent !== "");
-    setText(what, `${parts.map(({ part, g }) => `${grams(g, fine)} of ${part}`).join(", ")}: ${grams(r.total_g, fine)} in all.`);
+    setText(what, say("recipe.sum", { parts: parts.map(({ part, g }) => say("correction.pour", { mass: grams(g, fine), part: term("part", part) })).join(", "), total: grams(r.total_g, fine) }));
     show(thinner, r.thinner_max_pct > 0);
-    setText(thinner, `Thinner: ${grams(r.targets_g.thinner, fine)} \u00b1\u00a0${grams(r.division_g, decimalsOf(r.division_g))}, ${pipettes(r.targets_g.thinner)}; ${number(r.thinner_pct, decimalsOf(r.thinner_pct))}\u00a0%, out of ${number(r.thinner_min_pct, decimalsOf(r.thinner_min_pct))} to ${percent(r.thinner_max_pct, decimalsOf(r.thinner_max_pct))}.`);
+    setText(thinner, say("recipe.thinner", {
+      mass: grams(r.targets_g.thinner, fine), step: grams(r.division_g, decimalsOf(r.division_g)), pipettes: pipettes(r.targets_g.thinner),
+      share: percent(r.thinner_pct, decimalsOf(r.thinner_pct)), least: number(r.thinner_min_pct, decimalsOf(r.thinner_min_pct)), most: percent(r.thinner_max_pct, decimalsOf(r.thinner_max_pct)),
+    }));
     const words = gradeWords(r);
-    setText(grade, `${words.grade}.`);
+    setText(grade, words.grade);
     setText(scale, ` ${words.text}`);
     element.dataset.grade = r.grade;
     why.replaceChildren(...(r.why ?? []).map((text) => h("li", { text })));

@@ -13,7 +13,7 @@ export function scalePanel() {
   const why = h("span", { class: "weight-why" });
   const name = h("h2", { class: "weight-name" });
   const element = h(
-    "section", { class: "weight", "aria-label": "Scale" }, name,
+    "section", { class: "weight", "aria-label": say("scale.scale") }, name,
     h("p", { class: "weight-line" }, figure, unit),
     h("p", { class: "weight-state" }, settled, " ", why),
   );
@@ -25,14 +25,14 @@ export function scalePanel() {
      */
     update(scale, now) {
       element.dataset.quality = scale?.quality ?? "bad";
-      setText(name, scale ? `On ${scale.id}` : "No scale");
+      setText(name, scale ? say("scale.on", { scale: scale.id }) : say("scale.none"));
       const weight = scale?.weight_g;
       const known = scale !== undefined && weight !== undefined;
       element.dataset.known = String(known);
       show(unit, known);
       if (!known) {
         setText(figure, "–");
-        setText(settled, "no weight");
+        setText(settled, say("devices.no-weight"));
         element.dataset.stable = "none";
         setText(why, scale?.why ?? "");
         show(why, why.textContent !== "");
@@ -43,10 +43,10 @@ export function scalePanel() {
       element.dataset.fresh = String(!cut);
       const fresh = scale.quality === "good" && !cut;
       element.dataset.stable = fresh ? String(scale.stable) : "none";
-      setText(settled, cut ? say("stage.no-contact") : !fresh ? "no fresh weight" : scale.stable ? "settled" : "moving");
+      setText(settled, cut ? say("stage.no-contact") : !fresh ? say("scale.no-fresh") : scale.stable ? say("scale.settled") : say("scale.moving"));
       const old = -secondsUntil(Date.parse(scale.time ?? ""), now);
       // Without contact nothing is added: what is below must not move at that moment.
-      const words = cut ? [] : [!fresh && scale.why, (!fresh || old > oldAfterSeconds) && `read ${age(old)}`];
+      const words = cut ? [] : [!fresh && scale.why, (!fresh || old > oldAfterSeconds) && say("devices.read", { age: age(old) })];
       setText(why, words.filter(Boolean).join(", "));
       show(why, why.textContent !== "");
     },

@@ -4,16 +4,14 @@ import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
 import { chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
 import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { say } from "../lib/words.js";
 import { soundButton } from "./strip.js";
 import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
+import { term } from "../parts/terms.js";
 
-const colourClasses = [
-  { value: "dark", label: "dark" }, { value: "light", label: "light" }, { value: "heavy-light", label: "heavy light" },
-];
-const artworks = [
-  { value: "fine-detail", label: "fine detail" }, { value: "normal", label: "normal" }, { value: "large-solid", label: "large solid" },
-];
+const colourClasses = ["dark", "light", "heavy-light"].map((value) => ({ value, label: term("colour", value) }));
+const artworks = ["fine-detail", "normal", "large-solid"].map((value) => ({ value, label: term("artwork", value) }));
 
 /**
  * startPanel makes the form. scale returns the scale that is chosen.
@@ -22,8 +20,8 @@ const artworks = [
 export function startPanel({ store, attempt, scale }) {
   const refusal = refusalLine();
   const form = h("form", { class: "start-form" });
-  const element = h("section", { class: "mix start", "aria-label": "Start a mix" }, h("h2", { class: "mix-head", text: "Start a mix" }), form, refusal);
-  const start = h("button", { type: "submit", class: "big main", text: "Start this mix", "aria-describedby": "start-waits" });
+  const element = h("section", { class: "mix start", "aria-label": say("bench.start") }, h("h2", { class: "mix-head", text: say("bench.start") }), form, refusal);
+  const start = h("button", { type: "submit", class: "big main", text: say("bench.start-this"), "aria-describedby": "start-waits" });
   const waits = h("p", { class: "start-waits", id: "start-waits", role: "status" });
   const airless = h("p", { class: "start-waits" });
   let sending = false;
@@ -34,12 +32,12 @@ export function startPanel({ store, attempt, scale }) {
     show(waits, waitsFor !== "");
     form.dataset.waits = String(waitsFor !== "");
   };
-  const byHand = button("Record one mixed by hand…", "big quiet-button", () => recordDialog(store));
+  const byHand = button(say("bench.by-hand"), "big quiet-button", () => recordDialog(store));
   const sheet = h("p", { class: "sheet" });
   const recipe = recipePart();
   // Another share of thinner than the usual start is kept with its reason.
   const reason = h("input", { name: "thinner_reason", type: "text", maxlength: 200 });
-  const reasonField = fieldOf(reason, "Why this much thinner", undefined, "is kept with the batch");
+  const reasonField = fieldOf(reason, say("bench.why-thinner"), undefined, say("thin.kept"));
   form.addEventListener("change", () => drawSheet());
   form.addEventListener("input", () => drawSheet());
   form.addEventListener("submit", async (event) => {
@@ -125,16 +123,16 @@ export function startPanel({ store, attempt, scale }) {
 function fields(inks, presses, keep, reasonField) {
   const amount = { type: "number", step: "any", inputmode: "decimal" };
   return [
-    ordered("Ink", "ink", inks.map((i) => ({ value: i.id, label: i.id, note: `${i.hardener_ratio} by weight` })), keep("ink")),
-    ordered("For", "where", where(presses), keep("where")),
+    ordered(say("record.ink"), "ink", inks.map((i) => ({ value: i.id, label: i.id, note: say("bench.ratio", { ratio: i.hardener_ratio }) })), keep("ink")),
+    ordered(say("bench.for"), "where", where(presses), keep("where")),
     h("div", { class: "pair" },
-      chips({ legend: "Colour", name: "colour_class", options: colourClasses, chosen: keep("colour_class", "dark") }),
-      chips({ legend: "Artwork", name: "artwork", options: artworks, chosen: keep("artwork", "normal") })),
-    h("details", {}, h("summary", { text: "Other amounts" }), h("div", { class: "pair" },
-      field({ label: "Ink", unit: "g", name: "ink_g", min: 1, max: 100000, hint: "empty: the cup's minimum", ...amount }),
+      chips({ legend: say("bench.colour"), name: "colour_class", options: colourClasses, chosen: keep("colour_class", "dark") }),
+      chips({ legend: say("bench.artwork"), name: "artwork", options: artworks, chosen: keep("artwork", "normal") })),
+    h("details", {}, h("summary", { text: say("bench.other-amounts") }), h("div", { class: "pair" },
+      field({ label: say("record.ink"), unit: "g", name: "ink_g", min: 1, max: 100000, hint: say("bench.ink-hint"), ...amount }),
       field({
-        label: "Thinner", unit: "%", name: "thinner_pct", min: 0, max: 100,
-        hint: "of ink and hardener together; empty: from colour and artwork", ...amount,
+        label: say("record.thinner"), unit: "%", name: "thinner_pct", min: 0, max: 100,
+        hint: say("bench.thinner-hint"), ...amount,
       }),
       reasonField)),
   ];
@@ -147,8 +145,8 @@ function fields(inks, presses, keep, reasonField) {
 function where(presses) {
   const cups = [...new Set(presses.map((p) => p.cup))];
   return [
-    ...presses.map((p) => ({ value: `press:${p.id}`, label: p.id, note: p.batch ? `${p.cup}, holds ${p.batch}` : p.cup })),
-    ...cups.map((c) => ({ value: `cup:${c}`, label: c, note: "no press yet" })),
+    ...presses.map((p) => ({ value: `press:${p.id}`, label: p.id, note: p.batch ? say("bench.cup-holds", { cup: p.cup, batch: p.batch }) : p.cup })),
+    ...cups.map((c) => ({ value: `cup:${c}`, label: c, note: say("bench.no-press") })),
   ];
 }
 

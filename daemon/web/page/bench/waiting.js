@@ -6,6 +6,7 @@ import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
 import { countdown, grams, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
+import { term } from "../parts/terms.js";
 
 /** @param {API.BatchView} batch */
 const stirs = (batch) => batch.step === "stir-hardener" || batch.step === "stir-thinner";
@@ -18,11 +19,11 @@ const stirs = (batch) => batch.step === "stir-hardener" || batch.step === "stir-
 export function nextWord(batch, now) {
   if (batch.step === "rest") {
     const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
-    return left > 0 ? `rests, ${countdown(left)}` : "has rested";
+    return left > 0 ? say("waiting.rests", { left: countdown(left) }) : say("waiting.rested");
   }
-  if (batch.step === "load") return batch.for_press ? `ready for ${batch.for_press}` : "ready for a press";
-  if (stirs(batch)) return "being stirred";
-  return `waits for ${batch.step === "cup" ? "its cup" : batch.step}`;
+  if (batch.step === "load") return batch.for_press ? say("waiting.ready-for", { press: batch.for_press }) : say("waiting.ready");
+  if (stirs(batch)) return say("waiting.stirring");
+  return batch.step === "cup" ? say("waiting.for-cup") : say("waiting.for", { step: term("step", batch.step ?? "") });
 }
 
 /**
@@ -33,7 +34,7 @@ export function nextWord(batch, now) {
 export function waitingRow({ store, attempt, back }) {
   const list = h("ul", { class: "waiting-list" });
   const refusal = refusalLine();
-  const element = h("section", { class: "waiting", "aria-label": "Mixes that wait", hidden: true }, h("h2", { text: "Waiting" }), list, refusal);
+  const element = h("section", { class: "waiting", "aria-label": say("stage.waiting"), hidden: true }, h("h2", { text: say("waiting.title") }), list, refusal);
   return {
     element,
     /**
@@ -63,13 +64,13 @@ function waitingCard({ store, attempt, back, refusal }) {
     if (refusal.hidden || refusal.dataset.code !== "other-weight") return;
     const lead = refusal.textContent;
     show(refusal, false);
-    overrideDialog((override) => send("take-up", { override }), { title: `Is it the cup of ${batch.id}?`, lead, reasons: cupReasons });
+    overrideDialog((override) => send("take-up", { override }), { title: say("waiting.is-it", { batch: batch.id }), lead, reasons: cupReasons() });
   };
-  const up = button("Take it up", "small", () => {
+  const up = button("", "small", () => {
     if (batch.state !== "mixing") return loadDialog(batch, store);
     return batch.aside ? takeUp() : back();
   });
-  const stirred = button("It is stirred in", "small", () => post("confirm", { step: batch.step }));
+  const stirred = button(say("steps.stirred"), "small", () => post("confirm", { step: batch.step }));
   const element = h("li", { class: "waiting-card" }, h("p", { class: "waiting-words" }, name, state), h("div", { class: "waiting-actions" }, up, stirred));
   return {
     element,
@@ -77,18 +78,18 @@ function waitingCard({ store, attempt, back, refusal }) {
       batch = row;
       setText(name, row.id);
       const mixing = row.state === "mixing";
-      setText(up, !mixing ? "Load…" : row.aside ? "Take it up" : "Back to it");
+      setText(up, mixing ? say("waiting.carry-on") : say("use.load"));
       show(stirred, mixing && stirs(row));
       for (const b of [up, stirred]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
     },
     tick(/** @type {number} */ now) {
-      const weighs = batch.cup_weighs_g === undefined ? "" : `, cup about ${grams(batch.cup_weighs_g, 0)}`;
-      setText(state, `${batch.ink}, ${nextWord(batch, now)}${batch.state === "mixing" ? weighs : ""}`);
+      const weighs = batch.state === "mixing" && batch.cup_weighs_g !== undefined && say("waiting.cup-weighs", { mass: grams(batch.cup_weighs_g, 0) });
+      setText(state, [batch.ink, nextWord(batch, now), weighs].filter(Boolean).join(", "));
     },
   };
 }
 
-const cupReasons = ["A stirring stick stands in it", "Some of it was spilled", "The scale was tared or zeroed"];
+const cupReasons = () => [say("waiting.stick"), say("waiting.spilled"), say("waiting.tared")];
 
 /**
  * cupQuestion asks whose cup is on the scale.
@@ -97,9 +98,9 @@ const cupReasons = ["A stirring stick stands in it", "Some of it was spilled", "
 export function cupQuestion({ store, attempt }) {
   const refusal = refusalLine();
   const choices = h("div", { class: "actions" });
-  const element = h("section", { class: "mix which-cup", "aria-label": "Whose cup is it?", hidden: true },
-    h("h2", { class: "mix-head", "aria-live": "assertive", text: "Whose cup is on the scale?" }),
-    h("p", { class: "mix-hint", text: "Its weight does not tell. Nothing is confirmed until you say; if it is none of these, lift it off." }), choices, refusal);
+  const element = h("section", { class: "mix which-cup", "aria-label": say("waiting.whose-short"), hidden: true },
+    h("h2", { class: "mix-head", "aria-live": "assertive", text: say("waiting.whose") }),
+    h("p", { class: "mix-hint", text: say("waiting.whose-hint") }), choices, refusal);
   return {
     element,
     update(/** @type {API.ScaleView | undefined} */ scale) {
