@@ -78,7 +78,7 @@ func TestWhyTheKeyDidNothing(t *testing.T) {
 	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
 	row := scaleRow(time.Now(), 107.6, false, "0612-4", nil)
-	row.KeyRefused = &view.KeyRefusal{At: time.Now(), Code: "ambiguous", Detail: "Was it tared?"}
+	row.KeyRefused = &view.KeyRefusal{At: time.Now(), Code: "ambiguous", Text: "Was it tared?", Detail: "ambiguous"}
 	f.send("scale", row)
 	b.sees(".mix [role=alert]", "Was it tared?")
 	b.press("The cup was lifted")

@@ -154,7 +154,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       if (!refused || refused.at === pressed) return;
       pressed = refused.at;
       at = about();
-      refuse(refused.detail, refused.code ?? "");
+      refuse(refused.text, refused.code ?? "");
     },
     /**
      * byKey confirms as Enter on a keypad asks for it; false when it comes too soon to be meant.
