@@ -79,7 +79,7 @@ func (b *browser) openWall(f *fakeBench) {
 	b.t.Helper()
 	b.stopsTimeAt(f.made)
 	b.run(chromedp.Navigate(f.URL + wallPage))
-	b.eventually("contact", `document.body.dataset.contact === "live" && document.querySelector(".wall-line") !== null`)
+	b.eventually("contact", `document.body.dataset.contact === "live" && document.querySelector(".wall-line") !== null && document.getAnimations().every((a) => a.animationName !== "wall-turn" || a.playState === "finished")`)
 }
 
 func TestWallIsReadFromAfar(t *testing.T) {
