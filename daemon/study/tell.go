@@ -131,24 +131,47 @@ func (w teller) effect(e Effect) string {
 	}
 	if w.a.Model == "logistic" {
 		return w.Say("study.odds", "step", w.Say("study.step."+key(e.Factor)), "kind", w.kind(e.Kind),
-			"change", w.odds(*e.Ratio), "low", w.odds(*e.Low), "high", w.odds(*e.High))
+			"change", w.odds(e.Ratio), "low", w.odds(e.Low), "high", w.odds(e.High))
 	}
 	return w.Say("study.effect", "step", w.Say("study.step."+key(e.Factor)), "kind", w.kind(e.Kind),
-		"change", w.rate(*e.Ratio), "low", w.rate(*e.Low), "high", w.rate(*e.High))
+		"change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))
 }
 
-func (w teller) rate(ratio float64) string {
-	if ratio < 1 {
-		return w.Say("study.effect.fewer", "pct", w.change(1-ratio))
+// Beyond these ratios a change is only said to be beyond: the figures of an interval that few
+// records leave open would look like knowledge.
+const (
+	greatestTold = 20
+	leastTold    = 1.0 / 20
+)
+
+// rate words a ratio of rates; nil is one without a limit.
+func (w teller) rate(ratio *float64) string {
+	switch {
+	case ratio == nil:
+		return w.Say("study.no-limit")
+	case *ratio > greatestTold:
+		return w.Say("study.effect.many", "times", w.Number(greatestTold, 0))
+	case *ratio < leastTold:
+		return w.Say("study.effect.few", "pct", w.Percent(100*(1-leastTold), 0))
+	case *ratio < 1:
+		return w.Say("study.effect.fewer", "pct", w.change(1-*ratio))
 	}
-	return w.Say("study.effect.more", "pct", w.change(ratio-1))
+	return w.Say("study.effect.more", "pct", w.change(*ratio-1))
 }
 
-func (w teller) odds(ratio float64) string {
-	if ratio < 1 {
-		return w.Say("study.odds.lower", "pct", w.change(1-ratio))
+// odds words a ratio of odds; nil is one without a limit.
+func (w teller) odds(ratio *float64) string {
+	switch {
+	case ratio == nil:
+		return w.Say("study.no-limit")
+	case *ratio > greatestTold:
+		return w.Say("study.odds.many", "times", w.Number(greatestTold, 0))
+	case *ratio < leastTold:
+		return w.Say("study.odds.few", "pct", w.Percent(100*(1-leastTold), 0))
+	case *ratio < 1:
+		return w.Say("study.odds.lower", "pct", w.change(1-*ratio))
 	}
-	return w.Say("study.odds.higher", "pct", w.change(ratio-1))
+	return w.Say("study.odds.higher", "pct", w.change(*ratio-1))
 }
 
 // key is a factor's name as part of a key of the catalogue.

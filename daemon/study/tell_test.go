@@ -123,3 +123,24 @@ func TestAStudyOfATable(t *testing.T) {
 		}
 	}
 }
+
+// TestChangesWithoutAnEnd: an interval that few records leave open is told without figures, and
+// one without a limit says so.
+func TestChangesWithoutAnEnd(t *testing.T) {
+	at := func(v float64) *float64 { return &v }
+	e := Effect{Kind: All, Factor: quality.RelativeHumidity.String(), Ratio: at(3.46), Low: at(1e-9)}
+	w := teller{words.Locale{}, PlainKind, Answer{}}
+	got := strings.ReplaceAll(w.effect(e), "\u00a0", " ")
+	want := "For each 5 % more relative humidity: 246 % more rejects, all kinds together (95 % interval more than 95 % fewer to no limit)"
+	if got != want {
+		t.Errorf("%s\nwant %s", got, want)
+	}
+	e.High = at(66010)
+	if got := w.effect(e); !strings.Contains(got, "to more than 20 times as many") {
+		t.Error(got)
+	}
+	w.a.Model = "logistic"
+	if got := w.effect(e); !strings.Contains(got, "to more than 20 times as high") {
+		t.Error(got)
+	}
+}

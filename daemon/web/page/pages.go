@@ -29,7 +29,7 @@ type document struct {
 var documents = []document{
 	{
 		At: "/", Listed: true, Folder: "bench",
-		Styles: []string{"lib/base.css", "bench/bench.css", "lib/dialogs.css", "parts/panels.css", "bench/stage.css"}, SkipTo: "bench", Alarms: true,
+		Styles: []string{"lib/base.css", "lib/chart.css", "lib/picture.css", "bench/bench.css", "lib/dialogs.css", "parts/panels.css", "bench/stage.css"}, SkipTo: "bench", Alarms: true,
 	},
 	{
 		At: "/presses", Listed: true, Folder: "presses",

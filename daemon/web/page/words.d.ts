@@ -100,6 +100,7 @@ declare namespace Words {
     "bench.start-this": {};
     "bench.thinner-hint": {};
     "bench.why-thinner": {};
+    "bench.air-day": {};
     "board.ack-not-on-disk": {press: Value};
     "board.coming": {batch: Value};
     "board.coming-for": {batch: Value; press: Value};

@@ -1,4 +1,5 @@
 // The bench's page.
+import { airDay } from "./air-day.js";
 import { airPanel } from "./air.js";
 import { alarmsPanel } from "../parts/alarms.js";
 import { batchesPanel } from "./batches.js";
@@ -17,6 +18,7 @@ const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "al
 ignoreSecondTaps();
 page.start(() => {
   const air = airPanel(byId("air"));
+  const day = airDay(byId("air-day"));
   const bench = benchPanel(byId("bench"), { ...page, tone: play });
   const lights = lightsPanel(byId("lights"), page);
   const alarms = alarmsPanel(byId("alarms"), page);
@@ -34,6 +36,7 @@ page.start(() => {
     if (has("alarms")) drawAlarmCount(alarms.update(now));
     if (has("batches", "inks", "lights")) batches.update(now);
     strip.update(contact);
+    if (contact) day.update(now);
     alarmTone();
     drawClock(byId("hall-clock"), now);
   };
