@@ -86,6 +86,7 @@ declare namespace Words {
     "batches.none": {};
     "batches.stop": {why: Value};
     "batches.title": {};
+    "bench.air-day": {};
     "bench.artwork": {};
     "bench.by-hand": {};
     "bench.colour": {};
@@ -100,7 +101,6 @@ declare namespace Words {
     "bench.start-this": {};
     "bench.thinner-hint": {};
     "bench.why-thinner": {};
-    "bench.air-day": {};
     "board.ack-not-on-disk": {press: Value};
     "board.coming": {batch: Value};
     "board.coming-for": {batch: Value; press: Value};
