@@ -1,6 +1,6 @@
 // The lights as devices: whether each lamp confirms the state that it was sent.
 import { line, listPanel } from "./line.js";
-import { keyed, show } from "../lib/dom.js";
+import { h, keyed, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
 import { meaningWords } from "../lib/signs.js";
 import { say } from "../lib/words.js";
@@ -27,6 +27,7 @@ export function lampState(row) {
  */
 export function lampsPanel(element, { store }) {
   const { list, none } = listPanel(element, say("devices.lights"), say("devices.no-lights"));
+  element.append(h("p", { class: "aid", text: say("care.aid") }));
   let nowDrawn = 0;
   return {
     update(/** @type {number} */ now) {
