@@ -182,6 +182,7 @@ func TestPouredFrom(t *testing.T) {
 	now := time.Now()
 	rows := shop(now)
 	expiredCan(rows, now)
+	rows["scales"].([]view.Scale)[0].Stable = true // a tap is taken at once
 	mixing := rows["batches"].([]view.Batch)[0]
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
