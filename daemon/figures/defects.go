@@ -27,8 +27,13 @@ func (m Maker) Control(c study.Chart, from, to time.Time, air []history.Air, bat
 	rates := chart.Marks{Name: m.Locale.Say("figure.control.points"), Tone: chart.Series1}
 	path := chart.Line{Tone: chart.Series1}
 	low, high := chart.Line{Name: m.Locale.Say("figure.control.limits"), Tone: chart.Limit, Steps: true}, chart.Line{Tone: chart.Limit, Steps: true}
+	last := math.Inf(-1)
 	for _, p := range c.Points {
-		begin, end := chart.X(p.From), chart.X(p.To)
+		// Two batches may have been printed in turns, so that their spans overlap: each point
+		// stands after the one before.
+		begin := math.Max(chart.X(p.From), last)
+		end := math.Max(chart.X(p.To), begin)
+		last = end
 		x, rate := (begin+end)/2, p.Rate*perThousand
 		rates.Points = append(rates.Points, chart.Mark{X: x, Y: rate, Text: m.controlText(p), Alarm: p.Out || len(p.Rules) > 0})
 		path.Points = append(path.Points, chart.Point{X: x, Y: rate})

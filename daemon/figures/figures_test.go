@@ -115,6 +115,12 @@ func TestControl(t *testing.T) {
 	if !strings.Contains(svg, "0612-2, 30 rejects of 300 prints, out of the limits") {
 		t.Error("the point out of the limits does not say so")
 	}
+	// Two batches that were printed in turns have spans that overlap. A mark says its text twice,
+	// as its name and as its title.
+	c.Points = append(c.Points, study.ChartPoint{From: morning.Add(90 * time.Minute), To: morning.Add(105 * time.Minute), Batch: "0612-1", Prints: 10, High: 0.05})
+	if svg, _ := drawn(t, m, m.Control(c, morning, morning.Add(4*time.Hour), nil, nil)); strings.Count(svg, "rejects of") != 2*3 {
+		t.Error("not every point is drawn")
+	}
 	empty, _ := drawn(t, m, m.Control(study.Chart{Press: "press-1"}, morning, morning.Add(time.Hour), nil, nil))
 	if !strings.Contains(empty, "No prints have been counted") {
 		t.Error("a chart without points does not say so")

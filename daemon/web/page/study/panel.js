@@ -69,7 +69,7 @@ export function studyPanel() {
       setText(headline, a.headline);
       sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { text })));
       effects.replaceChildren(effectsTable(a));
-      totals.replaceChildren(totalsTable(a));
+      totals.replaceChildren(totalsTable(a, kindName));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       setText(headline, "");
@@ -95,8 +95,13 @@ export function studyPanel() {
     charts.replaceChildren(...made);
   }
 
+  /** @type {Map<string, string>} */
+  const kindNames = new Map([[whole, say("analysis.all-kinds")]]);
+  const kindName = (/** @type {string} */ kind) => kindNames.get(kind) ?? kind;
+
   /** @param {API.PressView[]} rows */
   function offer(rows) {
+    for (const d of rows[0]?.defects ?? []) kindNames.set(d.kind, d.words);
     const ids = rows.map((row) => row.id).sort();
     if (ids.join() === presses.join()) return;
     presses = ids;
@@ -159,12 +164,15 @@ function effectsTable(a) {
   );
 }
 
-/** @param {API.StudyAnswer} a */
-function totalsTable(a) {
+/**
+ * @param {API.StudyAnswer} a
+ * @param {(kind: string) => string} name
+ */
+function totalsTable(a, name) {
   const rate = (/** @type {number} */ v) => (1000 * v).toPrecision(2);
   return h(
     "table", {},
     h("thead", {}, h("tr", {}, [say("analysis.kind"), say("analysis.rejects"), say("analysis.rate")].map((text) => h("th", { scope: "col", text })))),
-    h("tbody", {}, (a.totals ?? []).map((t) => h("tr", {}, h("td", { text: t.kind }), h("td", { text: String(t.defects) }), h("td", { text: say("analysis.rate-between", { rate: rate(t.rate), low: rate(t.rate_low), high: rate(t.rate_high) }) })))),
+    h("tbody", {}, (a.totals ?? []).map((t) => h("tr", {}, h("td", { text: name(t.kind) }), h("td", { text: String(t.defects) }), h("td", { text: say("analysis.rate-between", { rate: rate(t.rate), low: rate(t.rate_low), high: rate(t.rate_high) }) })))),
   );
 }
