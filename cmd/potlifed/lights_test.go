@@ -372,7 +372,7 @@ func TestLightWithoutAClockAtEitherEnd(t *testing.T) {
 				return len(list.Batches) == 1 && v.Quality == view.QualityBad, list
 			})
 			s := l.sees("unknown because of its age", from, func(s shown) bool {
-				return s.Meaning == light.Unknown && strings.Contains(s.Reason, "lower bound")
+				return s.Meaning == light.Unknown && strings.Contains(s.Reason, "at least this old")
 			})
 			soonAfter(t, "restart, clock "+name, began, s, 15*time.Second)
 			neverGreen(t, l.since(from))

@@ -250,6 +250,7 @@ var mishaps = []struct {
 		m.taps("First say what it was")
 		m.seesNot("Stir the hardener in")
 		m.taps("hardener")
+		m.misses("in no record")
 		m.seesIn("Guided mix", "9.0 g")
 		m.pours(9)
 		m.taps("The hardener is in")

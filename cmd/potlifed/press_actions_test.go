@@ -279,5 +279,5 @@ func TestLeftOpenTooLong(t *testing.T) {
 		t.Fatal(err)
 	}
 	clock.SetSpeed(1)
-	m.seesIn("Alarms", id+": batch left open")
+	m.seesIn("Alarms", "Old batch still open")
 }

@@ -11,7 +11,7 @@ import { term } from "../parts/terms.js";
 import { benchTook } from "./by-bench.js";
 import { pourState } from "./bar.js";
 import { bestCure } from "./cures.js";
-import { keptNext } from "./kept.js";
+import { keptAtMostMs, keptNext } from "./kept.js";
 import { pourFromPart } from "./pour-from.js";
 import { canMend, namePart, wrongCanDialog } from "./wrong-can.js";
 
@@ -53,6 +53,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
   const confirm = button("", "big main", () => {
     if (outOfContact()) return refuse(say("stage.no-contact-tap"), "");
     if (tooMuch()) return refuse(say("stage.too-much-tap"), "too-much");
+    if (name.asks()) return refuse(say("wrong.name-first"), "not-named");
     if (kept) {
       drop("stage.kept-given-up");
       return draw();
@@ -70,7 +71,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     button(say("mixing.lifted"), "big", () => post("confirm", confirmBody({ tared: false }))));
   const override = button("", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason }))));
   const wrong = button(say("wrong.button"), "big", () => wrongCanDialog(current(), scale, store.clock.now(), ({ verb, body }) => send(verb, body)));
-  const name = namePart(({ verb, body }) => post(verb, body));
+  const name = namePart(({ verb, body }) => whenStill(() => post(verb, body)));
   const byBench = benchTook((seq) => post("undo", { seq }));
   const more = button(say("stage.more"), "big", () => moreDialog(current(), () => send("abandon")));
   /** @type {{ weight: number, since: number, timer?: ReturnType<typeof setTimeout> }} */
@@ -83,6 +84,15 @@ export function mixActions({ store, attempt }, current, chosenPart) {
   // Far too much ink is not taken with one tap.
   const tooMuch = () => scale?.batch === current().id && scale.pouring?.verdict === "too-much";
   const stirs = () => (current().step ?? "").startsWith("stir-");
+
+  // whenStill repeats what was refused because the weight still moved, for as long as a tap is kept.
+  async function whenStill(/** @type {() => Promise<unknown>} */ work) {
+    for (const end = performance.now() + keptAtMostMs; ;) {
+      await work();
+      if (refusal.hidden || refusal.dataset.code !== "unsettled" || performance.now() > end) return;
+      await new Promise((go) => setTimeout(go, stillMs));
+    }
+  }
 
   /**
    * @param {string} text
