@@ -160,14 +160,14 @@ func TestBoardWithoutContact(t *testing.T) {
 func TestNavigation(t *testing.T) {
 	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 1280, 800)
-	for _, path := range []string{"/", "/presses", "/cans", "/closed", "/devices"} {
+	for _, path := range []string{"/", "/presses", "/cans", "/closed", "/study", "/devices"} {
 		b.openAt(f, path)
 		links := eval[[]string](b, `[...document.querySelectorAll("nav a")].map((e) => e.getAttribute("href") + (e.ariaCurrent === "page" ? " here" : ""))`)
-		for i, to := range []string{"/", "/presses", "/cans", "/closed", "/devices"} {
+		for i, to := range []string{"/", "/presses", "/cans", "/closed", "/study", "/devices"} {
 			if to == path {
 				to += " here"
 			}
-			if len(links) != 5 || links[i] != to {
+			if len(links) != 6 || links[i] != to {
 				t.Errorf("on %s the links are %q", path, links)
 			}
 		}

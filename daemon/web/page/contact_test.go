@@ -81,7 +81,7 @@ func TestEverythingHasAName(t *testing.T) {
 	b.press("Start the next mix…")
 	b.press("Record one mixed by hand…")
 	nameless := eval[[]string](b, `[...document.querySelectorAll("button, input, textarea, a, [role]")].filter((e) =>
-		!(e.getAttribute("aria-label") || e.innerText.trim() || e.labels?.[0]?.textContent.trim() || ["alert", "status"].includes(e.getAttribute("role")) || e.getAttribute("role") === "timer")).map((e) => e.outerHTML)`)
+		!(e.getAttribute("aria-label") || e.getAttribute("aria-labelledby") || (e.innerText ?? e.textContent).trim() || e.labels?.[0]?.textContent.trim() || ["alert", "status"].includes(e.getAttribute("role")) || e.getAttribute("role") === "timer")).map((e) => e.outerHTML)`)
 	for _, html := range nameless {
 		t.Errorf("without a name: %s", html)
 	}

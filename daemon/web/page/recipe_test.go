@@ -33,7 +33,7 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	b.sees(".recipe", "7.1 g ± 5 g, about 4 pipettes; 7 %, out of 6 to 14 %.")
 	b.sees(".recipe", "where dark colours start")
 	b.sees(".recipe", "Scale is too coarse.")
-	b.sees(".recipe", "from 208 g of ink on it would do")
+	b.sees(".recipe", "From 208 g of ink on it would do")
 	for _, s := range []size{wide, tall, phone} {
 		b.run(chromedp.EmulateViewport(s.width, s.height))
 		for _, part := range []string{".recipe-what", ".start-form .main"} {

@@ -101,7 +101,7 @@ func TestNothingMovesWhereLessMotionIsWanted(t *testing.T) {
 	// That the test could see one: without the wish, what flashes moves.
 	rows, now := shop(time.Now()), time.Now()
 	scenes["troubled"](rows, now)
-	b.openAt(newFakeBench(t, rows), "/")
+	b.openAt(newFakeBench(t, rows), "/presses")
 	b.run(media("prefers-reduced-motion", "no-preference"))
 	b.eventually("flashing", "document.getAnimations().length > 0")
 }
