@@ -43,7 +43,7 @@ func studyFiles(t testing.TB, factor int) (prints, defects string) {
 func TestStudyOfFiles(t *testing.T) {
 	prints, defects := studyFiles(t, 2)
 	said := answered(t, studyCommand(), "", prints, defects)
-	for _, want := range []string{"Yes: humid air goes with more defects", "an association, not a cause", "120000 prints", "30 batches, 30 days", "* For each"} {
+	for _, want := range []string{"Yes: humid air goes with more rejects", "an association, not a cause", "120000 prints", "30 batches, 30 days", "* For each"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("does not say %q:\n%s", want, said)
 		}

@@ -16,6 +16,7 @@ const (
 	labelSize = 12 // of all text, in CSS pixels
 	gap       = 10 // between panels
 	lineWidth = 1.75
+	wider     = 1.2 // how much wider than the measured font that of a browser may be
 )
 
 // Render writes the figure as an svg element, to stand in an HTML document or alone. Its error
@@ -95,8 +96,8 @@ func (f Figure) panels(area draw.Canvas, lowX, highX float64) {
 	var left vg.Length
 	right := vg.Length(20) // half of the last label
 	for i, p := range f.Panels {
-		plots[i] = f.plot(p, lowX, highX, i == last)
 		h := free * vg.Length(p.share()/shares)
+		plots[i] = f.plot(p, lowX, highX, h, i == last)
 		if i == last {
 			h += below
 		}
@@ -123,7 +124,7 @@ func (p Panel) share() float64 {
 }
 
 // plot makes the diagram of one panel.
-func (f Figure) plot(p Panel, lowX, highX float64, lowest bool) *plot.Plot {
+func (f Figure) plot(p Panel, lowX, highX float64, height vg.Length, lowest bool) *plot.Plot {
 	d := plot.New()
 	d.BackgroundColor = nil
 	for _, axis := range []*plot.Axis{&d.X, &d.Y} {
@@ -138,7 +139,10 @@ func (f Figure) plot(p Panel, lowX, highX float64, lowest bool) *plot.Plot {
 		axis.Tick.Label = textStyle()
 		axis.Tick.Label.XAlign, axis.Tick.Label.YAlign = xAlign, yAlign
 	}
-	d.Y.Label.Text = p.Y.Label
+	// A label that is longer than its axis would run into that of the next panel.
+	if label := textStyle(); vg.Length(wider)*label.Width(p.Y.Label) < height {
+		d.Y.Label.Text = p.Y.Label
+	}
 	ticks := figureTicks
 	if f.X.Time != nil {
 		ticks = timeTicks(f.X.Time)
@@ -208,7 +212,7 @@ func (f Figure) legend(area draw.Canvas) vg.Length {
 				continue
 			}
 			seen[n.name()] = true
-			need := sample + 6 + style.Width(n.name())
+			need := sample + 6 + vg.Length(wider)*style.Width(n.name())
 			if rows == 0 {
 				rows = 1
 			} else if x+need > area.Max.X {

@@ -62,7 +62,7 @@ func (m Maker) Sensors(id string, from, to time.Time, rows []history.Air) chart.
 	}
 	return chart.Figure{
 		ID: id, Title: m.Locale.Say("figure.sensors.title"), About: m.Locale.Say("figure.sensors.about"), Empty: m.Locale.Say("figure.sensors.empty"),
-		X: m.timeAxis(from, to), Width: m.Width, Height: m.height(0.45), Panels: []chart.Panel{humidity, temperature},
+		X: m.timeAxis(from, to), Width: m.Width, Height: max(420, m.height(0.45)), Panels: []chart.Panel{humidity, temperature},
 	}
 }
 

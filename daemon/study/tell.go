@@ -53,6 +53,9 @@ func (w teller) headline() string {
 	list := strings.Join(kinds, ", ")
 	switch w.a.Verdict {
 	case quality.MoreDefects:
+		if w.a.Clustering != quality.ByDay {
+			return w.Say("study.headline.more-defects-unsure", "kinds", list)
+		}
 		return w.Say("study.headline.more-defects", "kinds", list)
 	case quality.FewerDefects:
 		return w.Say("study.headline.fewer-defects", "kinds", list)

@@ -47,14 +47,14 @@ func TestTheAnswerInWords(t *testing.T) {
 		headline string
 		says     []string
 	}{
-		{"yes, with a threshold", yes, "Yes: humid air goes with more defects (all kinds together).", []string{
+		{"yes, with a threshold", yes, "Yes: humid air goes with more rejects (all kinds together).", []string{
 			"For each 1 g/m³ more water vapour: 12 % more rejects, all kinds together (95 % interval 4.0 % more to 21 % more). p is < 0.001.",
 			"From about 11.2 g/m³ of water vapour on, rejects (all kinds together) become more frequent. The threshold is between 10.4 and 12.1 g/m³ (95 % interval).",
 			"the differences between 60 days, with their batches. The variance of the rates is 2.3 times that of independent prints.", "Water vapour and temperature rose and fell together", cause}},
 		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
 			"The data show no threshold", "from about 9.1 g/m³ on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³", "in g/m³, is 8.2 to no limit.", cause}},
-		{"no", no, "No: nothing was found. An effect that matters, 25 % more defects in the most humid tenth of the prints than in the driest tenth, is excluded.",
+		{"no", no, "No: nothing was found. An effect that matters, 25 % more rejects in the most humid tenth of the prints than in the driest tenth, is excluded.",
 			[]string{"1.0 % fewer rejects, all kinds together (95 % interval 4.0 % fewer to 2.0 % more). p is 0.610.", cause}},
 		{"not enough", few, "Not enough data: nothing was found yet", []string{
 			"It takes about 3 more weeks of records like these.", "The rate does not rise or fall evenly",

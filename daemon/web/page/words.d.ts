@@ -102,8 +102,10 @@ declare namespace Words {
     "bench.thinner-hint": {};
     "bench.why-thinner": {};
     "board.ack-not-on-disk": {press: Value};
+    "board.batch-is": {batch: Value};
     "board.coming": {batch: Value};
     "board.coming-for": {batch: Value; press: Value};
+    "board.flashes": {};
     "board.flashing": {};
     "board.for": {press: Value};
     "board.last-heard": {age: Value};

@@ -57,7 +57,7 @@ function lightItem({ store, attempt }, refusal) {
       if (drawn !== meaning) shape.replaceChildren(sign((drawn = meaning)));
       setText(name, row.press && row.press !== row.id ? `${row.id} (${row.press})` : row.id);
       setText(word, meaningWords(meaning, contact ? row.cause : ""));
-      setText(reason, contact ? [row.reason, row.batch].filter(Boolean).join(", ") : say("board.no-contact"));
+      setText(reason, contact ? [row.reason, row.batch && !row.reason?.includes(row.batch) && say("board.batch-is", { batch: row.batch })].filter(Boolean).join(" ") : say("board.no-contact"));
       show(flashing, flashes);
       show(lift, contact && row.meaning === "do-not-print" && Boolean(row.batch) && !store.get("batches", row.batch));
     },

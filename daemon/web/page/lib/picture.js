@@ -4,6 +4,8 @@ import { get, Refused } from "./api.js";
 import { h, refusalLine, show } from "./dom.js";
 import { say } from "./words.js";
 
+const margin = 24; // beside a picture, about
+
 /**
  * picture makes the place of a picture. The place keeps its height while nothing has come, so that
  * nothing moves when it does.
@@ -34,7 +36,7 @@ export function picture(share = 0.5) {
    */
   async function load(path) {
     const turn = ++asked;
-    const width = Math.round(Math.min(1200, Math.max(320, element.clientWidth || 800)));
+    const width = Math.round(Math.min(1200, Math.max(320, element.clientWidth || document.documentElement.clientWidth - 2 * margin)));
     try {
       /** @type {API.Picture} */
       const got = await get(`${path}${path.includes("?") ? "&" : "?"}width=${width}`);
