@@ -220,7 +220,7 @@ func (m maker) study(ctx context.Context, d *data) error {
 	}
 	effects := chart.Table{Caption: m.Locale.Say("report.effects"), Head: []string{m.Locale.Say("report.effect")}}
 	for _, e := range a.Effects {
-		if e.Words != "" && e.Reason == "" {
+		if e.Reason == "" && (e.Found || e.Kind == study.All) {
 			effects.Rows = append(effects.Rows, []string{e.Words})
 		}
 	}
