@@ -3,6 +3,7 @@ package importing
 import (
 	"bufio"
 	"fmt"
+	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -11,8 +12,13 @@ import (
 	"time"
 
 	"potlifed/daemon/export"
+	"potlifed/daemon/figures"
 	"potlifed/daemon/history"
 	"potlifed/daemon/journal"
+	"potlifed/daemon/report"
+	"potlifed/daemon/study"
+	"potlifed/daemon/words"
+	"potlifed/model/quality"
 )
 
 // yearOnPaper writes a year of one bench: air each minute, 1,500 batches, four million prints and 20,000
@@ -143,6 +149,33 @@ func BenchmarkYear(b *testing.B) {
 		ask("ms-batches", func() (int, error) {
 			rows, err := h.Batches(b.Context(), history.Search{From: from, To: to}, 10_000)
 			return len(rows), err
+		})
+		m := figures.Maker{Locale: words.Locale{Zone: time.UTC}, Width: 900}
+		drawn := func(from, to time.Time) (int, error) {
+			step, err := history.StepOf(history.PictureStep(from, to), time.UTC)
+			if err != nil {
+				return 0, err
+			}
+			rows, err := h.ZoneAir(b.Context(), "hall", from, to, step, 10_000)
+			if err != nil {
+				return 0, err
+			}
+			return len(rows), m.Air(from, to, rows, nil).Render(io.Discard)
+		}
+		begin := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
+		ask("ms-chart-day", func() (int, error) { return drawn(begin.AddDate(0, 3, 0), begin.AddDate(0, 3, 1)) })
+		ask("ms-chart-year", func() (int, error) { return drawn(begin, begin.AddDate(1, 0, 0)) })
+		stored := study.Stored{History: h, Bench: "bench-1", Now: func() time.Time { return to }, Open: func() []study.Mix { return nil }}
+		studies := study.NewRunner(stored, time.UTC, time.Now)
+		ask("ms-study", func() (int, error) {
+			a, err := studies.Study(b.Context(), study.Request{Relevant: quality.UsualRelevant})
+			return int(a.Prints), err
+		})
+		ask("ms-report-month", func() (int, error) {
+			return 1, report.Write(b.Context(), io.Discard, report.Sources{
+				Bench: "bench-1", History: h, Study: studies, Zones: []string{"hall"}, Presses: []report.Press{{ID: "press-1", Zone: "hall"}, {ID: "press-2", Zone: "hall"}},
+				Locale: words.Locale{Zone: time.UTC}, Kind: func(id string) string { return id },
+			}, report.Request{From: begin.AddDate(0, 3, 0), To: begin.AddDate(0, 4, 0)})
 		})
 		began = time.Now()
 		var bytes int64
