@@ -21,7 +21,7 @@ func (m Maker) Air(from, to time.Time, rows []history.Air, batches []history.Bat
 	}
 	f := chart.Figure{
 		ID: "air", Title: m.Locale.Say("figure.air.title"), About: m.Locale.Say("figure.air.about"), Empty: m.Locale.Say("figure.air.empty"),
-		X: m.timeAxis(from, to), Width: m.Width, Height: m.height(0.45), Panels: []chart.Panel{air},
+		X: m.timeAxis(begun(from, to, rows), to), Width: m.Width, Height: m.height(0.45), Panels: []chart.Panel{air},
 	}
 	if below, ok := m.batches(from, to, batches); ok {
 		f.Panels = append(f.Panels, below)
@@ -62,7 +62,7 @@ func (m Maker) Sensors(id string, from, to time.Time, rows []history.Air) chart.
 	}
 	return chart.Figure{
 		ID: id, Title: m.Locale.Say("figure.sensors.title"), About: m.Locale.Say("figure.sensors.about"), Empty: m.Locale.Say("figure.sensors.empty"),
-		X: m.timeAxis(from, to), Width: m.Width, Height: max(420, m.height(0.45)), Panels: []chart.Panel{humidity, temperature},
+		X: m.timeAxis(begun(from, to, rows), to), Width: m.Width, Height: max(420, m.height(0.45)), Panels: []chart.Panel{humidity, temperature},
 	}
 }
 

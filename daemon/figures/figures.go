@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"potlifed/daemon/chart"
+	"potlifed/daemon/history"
 	"potlifed/daemon/words"
 )
 
@@ -25,6 +26,21 @@ func (m Maker) Zone() *time.Location { return m.Locale.In(time.Time{}).Location(
 // timeAxis is an axis of time from one moment to another.
 func (m Maker) timeAxis(from, to time.Time) chart.Axis {
 	return chart.Axis{Label: m.Locale.Say("figure.time"), Time: m.Zone(), Min: chart.X(from), Max: chart.X(to), Format: m.moment}
+}
+
+// begun returns the begin of a period, or the first value where that is later: the time before a
+// bench had its first reading says nothing.
+func begun(from, to time.Time, air []history.Air) time.Time {
+	first := to
+	for _, r := range air {
+		if r.Time.Before(first) {
+			first = r.Time
+		}
+	}
+	if first.After(from) && first.Before(to) {
+		return first
+	}
+	return from
 }
 
 // moment words a value of an axis of time.

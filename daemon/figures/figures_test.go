@@ -77,6 +77,18 @@ func TestAir(t *testing.T) {
 	}
 }
 
+// The time before a bench had its first reading is not drawn.
+func TestAxisBeginsWithTheFirstReading(t *testing.T) {
+	to := morning.Add(6 * time.Hour)
+	f := maker().Air(morning.AddDate(0, -1, 0), to, air("bench", 0, 0.25), nil)
+	if f.X.Min != chart.X(morning) || f.X.Max != chart.X(to) {
+		t.Errorf("the axis runs from %v", f.X.Min-chart.X(morning))
+	}
+	if f := maker().Air(morning, to, nil, nil); f.X.Min != chart.X(morning) {
+		t.Error("without readings the axis is not the period")
+	}
+}
+
 func TestFahrenheit(t *testing.T) {
 	m := maker()
 	m.Locale.Fahrenheit = true

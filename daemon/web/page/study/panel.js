@@ -34,6 +34,8 @@ export function studyPanel() {
   const kept = picture(0.7);
   const report = h("a", { class: "big-link", href: "/report", text: say("analysis.report") });
   let asking = 0;
+  /** @type {API.StudyAnswer | undefined} */
+  let told; // the newest answer
   let presses = /** @type {string[]} */ ([]);
 
   form.addEventListener("submit", (event) => event.preventDefault());
@@ -69,6 +71,7 @@ export function studyPanel() {
       setText(headline, a.headline);
       sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { text })));
       effects.replaceChildren(effectsTable(a));
+      told = a;
       totals.replaceChildren(totalsTable(a, kindName));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
@@ -102,6 +105,7 @@ export function studyPanel() {
   /** @param {API.PressView[]} rows */
   function offer(rows) {
     for (const d of rows[0]?.defects ?? []) kindNames.set(d.kind, d.words);
+    if (told) totals.replaceChildren(totalsTable(told, kindName));
     const ids = rows.map((row) => row.id).sort();
     if (ids.join() === presses.join()) return;
     presses = ids;
