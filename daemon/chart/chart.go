@@ -124,7 +124,7 @@ type Mark struct {
 }
 
 // Marks are single values. People can step through them with the arrow keys and touch them
-// (chart.js).
+// (lib/picture.js of the pages).
 type Marks struct {
 	Name   string
 	Tone   Tone
