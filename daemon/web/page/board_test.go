@@ -61,7 +61,7 @@ func (b *browser) ticksFit(now time.Time, length time.Duration) {
 		Label string
 		At    float64
 	}
-	ticks := eval[[]tick](b, `[...document.querySelectorAll('.tick[data-now="false"]')].map((e) => ({Label: e.innerText.split(" ").pop(), At: parseFloat(e.style.left) / 100}))`)
+	ticks := eval[[]tick](b, `[...document.querySelectorAll('.tick[data-now="false"]')].map((e) => ({Label: e.innerText.split(/\s/).pop(), At: parseFloat(e.style.left) / 100}))`)
 	if len(ticks) < 3 {
 		b.t.Fatalf("the axis has %v", ticks)
 	}
