@@ -46,7 +46,10 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
 	s, err := instruments.OpenSensor(c)
 	switch {
 	case errors.Is(err, sensors.ErrAbsent):
-		l.fault(what, "%s is not there; check the wiring and the driver: the files called name under /sys/class/hwmon say which sensors the kernel has found", c.Path)
+		l.fault(what, "%s is not there; check the wiring and the driver: the files called name under /sys/class/hwmon and /sys/bus/iio/devices say which sensors the kernel has found", c.Path)
+		return
+	case errors.Is(err, sensors.ErrNoHumidity):
+		l.fault(what, "%v; name a sensor that measures humidity too", err)
 		return
 	case err != nil:
 		l.fault(what, "%v", err)

@@ -18,7 +18,7 @@ func TestAFaultIsInPeoplesWords(t *testing.T) {
 	for fault, of := range map[health.Fault]string{
 		health.NotOpened: "scale", health.Busy: "scale", health.Denied: "scale", health.NotSerial: "scale", health.Settings: "scale", health.Lost: "scale",
 		health.Absent: "scale and sensor", health.OtherFault: "scale and sensor",
-		health.Garbled: "sensor", health.Blocked: "sensor", health.Implausible: "sensor",
+		health.Garbled: "sensor", health.Blocked: "sensor", health.Implausible: "sensor", health.NoHumidity: "sensor", health.OtherKind: "sensor",
 	} {
 		var told []trouble
 		if strings.Contains(of, "scale") {

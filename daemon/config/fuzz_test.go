@@ -190,7 +190,7 @@ func checkDevices(t *testing.T, shop Shop) {
 		}
 	}
 	for _, s := range shop.Sensors {
-		if s.Source != "hwmon" || !filepath.IsAbs(s.Path) || s.Every <= 0 || s.StaleAfter < s.Every ||
+		if s.Source != "hwmon" && s.Source != "iio" || !filepath.IsAbs(s.Path) || s.Every <= 0 || s.StaleAfter < s.Every ||
 			!(s.Accuracy.TemperatureAccuracyC > 0 && s.Accuracy.HumidityAccuracyPct > 0) {
 			t.Errorf("sensor %+v", s)
 		}

@@ -85,7 +85,7 @@ type Scale struct {
 type Sensor struct {
 	ID         string
 	Zone       string
-	Source     string // hwmon
+	Source     string // hwmon or iio
 	Path       string
 	Every      time.Duration // default 5 s
 	Accuracy   cure.Sensor   // default 0.3 °C, 2 %

@@ -231,6 +231,10 @@ func TestTry(t *testing.T) {
 	if a, err := ReadSensor(t.Context(), s); err != nil || a.TemperatureC != 19.25 {
 		t.Errorf("sensor: %+v, %v", a, err)
 	}
+	// The folder is of another kind than the configuration says.
+	if s, err := OpenSensor(config.Sensor{Source: "iio", Path: dir}); s != nil || sensorFault(err) != health.OtherKind {
+		t.Errorf("hwmon as iio: %v, %v", s, err)
+	}
 	if err := os.RemoveAll(dir); err != nil {
 		t.Fatal(err)
 	}

@@ -18,7 +18,7 @@ import (
 func (r Reader) sensor(ctx context.Context, c config.Sensor) {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
-	var opened *climate.HWMon
+	var opened Sensor
 	faults := faultLog{log: r.Log.With("device", c.ID)}
 	for {
 		select {
@@ -53,6 +53,10 @@ func sensorFault(err error) health.Fault {
 		return health.Implausible
 	case errors.Is(err, climate.ErrAbsent):
 		return health.Absent
+	case errors.Is(err, climate.ErrNoHumidity):
+		return health.NoHumidity
+	case errors.Is(err, climate.ErrOtherKind):
+		return health.OtherKind
 	case errors.Is(err, climate.ErrGarbled):
 		return health.Garbled
 	case errors.Is(err, climate.ErrBlocked), errors.Is(err, context.DeadlineExceeded):
@@ -61,16 +65,37 @@ func sensorFault(err error) health.Fault {
 	return health.OtherFault
 }
 
-// OpenSensor opens a configured sensor. Its errors are those of [climate.OpenHWMon].
-func OpenSensor(c config.Sensor) (*climate.HWMon, error) { return climate.OpenHWMon(c.Path) }
+// Sensor is an open sensor.
+type Sensor interface {
+	// Read returns the air. It blocks until the sensor has answered or ctx ends.
+	Read(ctx context.Context) (air.State, error)
+	// Name returns what the sensor calls itself, empty if it has no name.
+	Name() string
+}
+
+// OpenSensor opens a configured sensor. Its errors are those of package climate.
+func OpenSensor(c config.Sensor) (Sensor, error) {
+	if c.Source == "iio" {
+		return opened(climate.OpenIIO(c.Path))
+	}
+	return opened(climate.OpenHWMon(c.Path))
+}
+
+// opened returns no sensor beside an error: a nil pointer in an interface is not nil.
+func opened[S Sensor](s S, err error) (Sensor, error) {
+	if err != nil {
+		return nil, err
+	}
+	return s, nil
+}
 
 // longestReading is longer than three attempts of the driver with their pauses.
 const longestReading = 10 * time.Second
 
 // ReadSensor reads a sensor once. It gives up after 10 s on a reading that hangs in the
 // kernel; the driver starts no second one before that has come back. Its errors are those
-// of [climate.HWMon.Read].
-func ReadSensor(ctx context.Context, sensor *climate.HWMon) (air.State, error) {
+// of the sensor's Read.
+func ReadSensor(ctx context.Context, sensor Sensor) (air.State, error) {
 	ctx, cancel := context.WithTimeout(ctx, longestReading)
 	defer cancel()
 	return sensor.Read(ctx)

@@ -29,7 +29,7 @@ func newRoom(t *testing.T, dir string, s air.State) *simulate.Room {
 	return r
 }
 
-func open(t *testing.T, path string) *HWMon {
+func opened(t *testing.T, path string) *HWMon {
 	t.Helper()
 	h, err := OpenHWMon(path)
 	if err != nil {
@@ -48,7 +48,7 @@ func TestUnitsOfTheKernel(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	h := open(t, dir)
+	h := opened(t, dir)
 	s, err := h.Read(t.Context())
 	if err != nil || s != (air.State{TemperatureC: 31.5, HumidityPct: 55.125}) || h.Name() != "sht4x" {
 		t.Errorf("read %+v, %v from %q", s, err, h.Name())
@@ -57,7 +57,7 @@ func TestUnitsOfTheKernel(t *testing.T) {
 
 func TestReadFollowsTheRoom(t *testing.T) {
 	r := newRoom(t, filepath.Join(t.TempDir(), "hwmon0"), air.State{TemperatureC: 20, HumidityPct: 50})
-	h := open(t, r.Path())
+	h := opened(t, r.Path())
 	for _, want := range []air.State{{TemperatureC: 20, HumidityPct: 50}, {TemperatureC: -12.345, HumidityPct: 0}, {TemperatureC: 85, HumidityPct: 100}} {
 		if err := r.Set(want); err != nil {
 			t.Fatal(err)
@@ -82,7 +82,7 @@ func TestReadFollowsTheRoom(t *testing.T) {
 
 func TestBadContentIsNeverAValue(t *testing.T) {
 	r := newRoom(t, filepath.Join(t.TempDir(), "hwmon0"), air.State{TemperatureC: 20, HumidityPct: 50})
-	h := open(t, r.Path())
+	h := opened(t, r.Path())
 	for _, c := range []struct {
 		file, content string
 		want          error
@@ -121,7 +121,7 @@ func TestBadContentIsNeverAValue(t *testing.T) {
 
 func TestHumidityALittleOutsideIsClamped(t *testing.T) {
 	r := newRoom(t, filepath.Join(t.TempDir(), "hwmon0"), air.State{TemperatureC: 20, HumidityPct: 100.7})
-	h := open(t, r.Path())
+	h := opened(t, r.Path())
 	if got, err := h.Read(t.Context()); err != nil || got.HumidityPct != 100 {
 		t.Errorf("100.7 %%: %+v, %v", got, err)
 	}
@@ -137,7 +137,7 @@ func TestOpen(t *testing.T) {
 	dir := t.TempDir()
 	r := newRoom(t, filepath.Join(dir, "hwmon3"), air.State{TemperatureC: 20, HumidityPct: 50})
 	pattern := filepath.Join(dir, "hwmon*")
-	h := open(t, pattern)
+	h := opened(t, pattern)
 	// Another boot, another number.
 	if err := os.Rename(r.Path(), filepath.Join(dir, "hwmon7")); err != nil {
 		t.Fatal(err)
@@ -155,7 +155,7 @@ func TestOpen(t *testing.T) {
 		t.Fatal(err)
 	}
 	for path, want := range map[string]error{
-		half:                         ErrAbsent,
+		half:                         ErrNoHumidity,
 		filepath.Join(dir, "absent"): ErrAbsent,
 		filepath.Join(dir, "none*"):  ErrAbsent,
 		filepath.Join(dir, "[x"):     filepath.ErrBadPattern,
@@ -244,7 +244,7 @@ func FuzzParseThousandths(f *testing.F) {
 		if _, err := fmt.Sscanf(string(content), "%d", &again); err != nil || again != n {
 			t.Errorf("%q: %d, and %d by fmt (%v)", content, n, again, err)
 		}
-		s, err := judge(n, n)
+		s, err := judge(float64(n)/1000, float64(n)/1000)
 		if (err != nil) != (s == air.State{}) && n != 0 {
 			t.Errorf("%q: both %+v and %v", content, s, err)
 		}

@@ -17,7 +17,7 @@ import (
 // A read that hangs in the kernel: the file is a pipe that nobody writes to.
 func TestHangingReadDoesNotHold(t *testing.T) {
 	r := newRoom(t, filepath.Join(t.TempDir(), "hwmon0"), air.State{TemperatureC: 20, HumidityPct: 50})
-	h := open(t, r.Path())
+	h := opened(t, r.Path())
 	pipe := filepath.Join(r.Path(), temperatureFile)
 	if err := os.Remove(pipe); err != nil {
 		t.Fatal(err)

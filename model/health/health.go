@@ -30,5 +30,7 @@ const (
 	Garbled     Fault = "garbled"     // it sends what cannot be read
 	Blocked     Fault = "blocked"     // a reading does not come back
 	Implausible Fault = "implausible" // it sends a value that cannot be true
+	NoHumidity  Fault = "no-humidity" // it is there and measures no humidity
+	OtherKind   Fault = "other-kind"  // it is there and is of another kind
 	OtherFault  Fault = "other"
 )
