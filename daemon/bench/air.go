@@ -17,6 +17,7 @@ type zone struct {
 	id      string
 	sensors []*sensor
 	path    airpath.Path
+	said    said
 	source  *sensor // the sensor of the newest reading on the path; nil before the first in this run
 }
 
@@ -109,19 +110,28 @@ func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
 	case !ok:
 		return view.QualityBad, l.Say("fault.air-no-reading")
 	case age > z.staleAfter():
-		return view.QualityBad, l.Say("fault.air-silent", "time", l.Duration(age))
+		return view.QualityBad, z.said.say(saidOf{key: "silent", age: age}, b.wordAir)
 	}
 	fresh := z.sensors[0].fresh()
 	if z.source != nil {
 		fresh = z.source.fresh()
 	}
 	if age > fresh {
-		return view.QualityUncertain, l.Say("fault.air-old", "time", l.Duration(age))
+		return view.QualityUncertain, z.said.say(saidOf{key: "old", age: age}, b.wordAir)
 	}
 	if why, doubt := b.doubt(z, value, now); doubt {
 		return view.QualityUncertain, why
 	}
 	return view.QualityGood, ""
+}
+
+// wordAir words that a zone's air was not read for some time.
+func (b *Bench) wordAir(of saidOf) string {
+	l := b.shop.locale
+	if of.key == "silent" {
+		return l.Say("fault.air-silent", "time", l.Duration(of.age))
+	}
+	return l.Say("fault.air-old", "time", l.Duration(of.age))
 }
 
 // doubt says whether air that was read just now can be relied on.

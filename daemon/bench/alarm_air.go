@@ -87,11 +87,14 @@ func bothRead(s, other *sensor) string {
 // disagreements returns what the sensors read that disagree with another one of their zone, by id.
 // Which of the two is wrong is not known, so both are named, and at once: the alarm has a delay.
 func (b *Bench) disagreements() map[string]string {
-	found := map[string]string{}
+	var found map[string]string
 	for _, z := range b.zones {
 		for i, s := range z.sensors {
 			other := b.beside(z, i)
 			if w := b.watched[record.AlarmKey{Name: alarm.Disagrees, Subject: s.ID}]; w.Raw && other != nil {
+				if found == nil {
+					found = map[string]string{}
+				}
 				found[s.ID], found[other.ID] = bothRead(s, other), bothRead(other, s)
 			}
 		}

@@ -11,6 +11,8 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"maps"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -50,6 +52,7 @@ type Bench struct {
 	state        record.State // the newest
 	write        pipeline
 	zones        map[string]*zone
+	zoneIDs      []string // of zones, sorted
 	sensors      map[string]*sensor
 	scales       map[string]*scale
 	lightReports map[string]light.Report // of lamps that report back, by light
@@ -86,6 +89,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	for _, id := range b.shop.zones() {
 		b.zones[id] = &zone{id: id}
 	}
+	b.zoneIDs = slices.Sorted(maps.Keys(b.zones))
 	for _, c := range s.Shop.Sensors {
 		b.sensors[c.ID] = &sensor{Sensor: c, clock: s.Clock, words: b.shop.locale}
 		z := b.zones[c.Zone]

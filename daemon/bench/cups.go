@@ -1,7 +1,7 @@
 package bench
 
 import (
-	"maps"
+	"cmp"
 	"slices"
 	"time"
 
@@ -18,11 +18,12 @@ import (
 // waitingCups are the cups of the mixes that were set aside at a scale, by id.
 func waitingCups(s record.State, scale string, now time.Time) []cupmatch.Cup {
 	var all []cupmatch.Cup
-	for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
-		if batch := s.Batches[id]; batch.Scale == scale && batch.Phase == lifecycle.Mixing && batch.Aside() {
+	for _, batch := range s.Batches {
+		if batch.Scale == scale && batch.Phase == lifecycle.Mixing && batch.Aside() {
 			all = append(all, cupOf(batch, now))
 		}
 	}
+	slices.SortFunc(all, func(x, y cupmatch.Cup) int { return cmp.Compare(x.ID, y.ID) })
 	return all
 }
 

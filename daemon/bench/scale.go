@@ -16,6 +16,7 @@ import (
 type scale struct {
 	config.Scale
 	words   words.Locale
+	said    said
 	clock   clock.Clock
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
@@ -75,13 +76,24 @@ const (
 func (s *scale) condition(now time.Time) (is health.Condition, why trouble) {
 	switch {
 	case !s.linked:
-		return health.Down, trouble{s.words.Say("fault.scale-"+string(s.fault), "scale", s.ID), s.detail}
+		return health.Down, trouble{s.said.say(saidOf{key: "scale", fault: s.fault}, s.word), s.detail}
 	case s.last.At.IsZero():
-		return health.Waiting, trouble{text: s.words.Say("fault.weight-waiting", "scale", s.ID)}
+		return health.Waiting, trouble{text: s.said.say(saidOf{key: "waiting"}, s.word)}
 	case now.Sub(s.last.At) > clock.Lapse(s.clock, lineSilent):
-		return health.Stale, trouble{text: s.words.Say("fault.weight-stale", "scale", s.ID, "time", s.words.Duration(now.Sub(s.last.At)))}
+		return health.Stale, trouble{text: s.said.say(saidOf{key: "stale", age: now.Sub(s.last.At)}, s.word)}
 	}
 	return health.Up, trouble{}
+}
+
+// word words what is wrong with the scale.
+func (s *scale) word(of saidOf) string {
+	switch of.key {
+	case "scale":
+		return s.words.Say("fault.scale-"+string(of.fault), "scale", s.ID)
+	case "waiting":
+		return s.words.Say("fault.weight-waiting", "scale", s.ID)
+	}
+	return s.words.Say("fault.weight-stale", "scale", s.ID, "time", s.words.Duration(of.age))
 }
 
 // old reports whether the newest number is too old to count as what lies on the pan now.

@@ -14,6 +14,7 @@ import (
 type sensor struct {
 	config.Sensor
 	words    words.Locale
+	said     said
 	clock    clock.Clock
 	last     time.Time // of the newest good reading in this run
 	air      air.State
@@ -22,8 +23,9 @@ type sensor struct {
 	ok       uint64
 	errors   uint64
 	rejected uint64
-	failing  int    // readings that failed in a row
-	failure  string // why the last one did
+	counted  map[string]uint64 // as [sensor.readings] last returned them
+	failing  int               // readings that failed in a row
+	failure  string            // why the last one did
 	fault    health.Fault
 	judge    air.Judge
 	since    time.Time        // of the condition
@@ -53,13 +55,33 @@ func (s *sensor) implausible() bool { return s.fault == health.Implausible }
 func (s *sensor) condition(now time.Time) (is health.Condition, why trouble) {
 	switch {
 	case s.failing >= downAfter:
-		return health.Down, trouble{s.words.Say("fault.sensor-"+string(s.fault), "sensor", s.ID), s.failure}
+		return health.Down, trouble{s.said.say(saidOf{key: "sensor", fault: s.fault}, s.word), s.failure}
 	case s.last.IsZero():
-		return health.Waiting, trouble{s.words.Say("fault.reading-waiting", "sensor", s.ID), s.failure}
+		return health.Waiting, trouble{s.said.say(saidOf{key: "waiting"}, s.word), s.failure}
 	case now.Sub(s.last) > s.staleAfter():
-		return health.Stale, trouble{s.words.Say("fault.reading-stale", "sensor", s.ID, "time", s.words.Duration(now.Sub(s.last))), s.failure}
+		return health.Stale, trouble{s.said.say(saidOf{key: "stale", age: now.Sub(s.last)}, s.word), s.failure}
 	}
 	return health.Up, trouble{}
+}
+
+// word words what is wrong with the sensor.
+func (s *sensor) word(of saidOf) string {
+	switch of.key {
+	case "sensor":
+		return s.words.Say("fault.sensor-"+string(of.fault), "sensor", s.ID)
+	case "waiting":
+		return s.words.Say("fault.reading-waiting", "sensor", s.ID)
+	}
+	return s.words.Say("fault.reading-stale", "sensor", s.ID, "time", s.words.Duration(of.age))
+}
+
+// readings returns the sensor's counts of readings by what came of them. A snapshot holds the map,
+// so it is never written to: after a reading it is made again.
+func (s *sensor) readings() map[string]uint64 {
+	if c := s.counted; c == nil || c["ok"] != s.ok || c["error"] != s.errors || c["rejected"] != s.rejected {
+		s.counted = map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected}
+	}
+	return s.counted
 }
 
 // fresh is how old a reading may be and still count as the present air: three readings.

@@ -105,8 +105,8 @@ func cumulative(limits []float64, counts []uint64) map[float64]uint64 {
 }
 
 func (b *Bench) airViews(now time.Time) []view.Air {
-	var views []view.Air
-	for _, id := range slices.Sorted(maps.Keys(b.zones)) {
+	views := make([]view.Air, 0, len(b.zoneIDs))
+	for _, id := range b.zoneIDs {
 		z := b.zones[id]
 		closed := closedPath(b.state, z)
 		v := view.Air{Time: z.path.LastRead(closed), Zone: id}
@@ -128,7 +128,7 @@ func (b *Bench) airViews(now time.Time) []view.Air {
 }
 
 func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
-	var views []view.Scale
+	views := make([]view.Scale, 0, len(b.shop.Scales))
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
 		is, why := s.condition(now)
@@ -164,7 +164,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 }
 
 func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
-	var views []view.Sensor
+	views := make([]view.Sensor, 0, len(b.shop.Sensors)+len(b.shop.Scales))
 	began := b.clock.began()
 	disagree := b.disagreements()
 	for _, c := range b.shop.Sensors {
@@ -174,7 +174,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 		checked, due := s.lastCheck(state)
 		v := view.Sensor{
 			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastRead: s.last, LastTook: s.took,
-			Reads:        map[string]uint64{"ok": s.ok, "error": s.errors, "rejected": s.rejected},
+			Reads:        s.readings(),
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		}
 		if is == health.Up {

@@ -44,14 +44,23 @@ func (l Locale) TemperatureStep(k float64) string {
 	return l.Say("unit.celsius", "value", l.Number(k, 1))
 }
 
+// ShownDuration returns a duration as [Locale.Duration] writes it: rounded to whole seconds below two
+// minutes, else to whole minutes; a negative one is zero.
+func ShownDuration(d time.Duration) time.Duration {
+	if seconds := max(0, d).Round(time.Second); seconds < 2*time.Minute {
+		return seconds
+	}
+	return d.Round(time.Minute)
+}
+
 // Duration writes a duration in seconds below two minutes, else in minutes, or in hours and
 // minutes. A negative one is zero.
 func (l Locale) Duration(d time.Duration) string {
-	seconds := max(0, d.Seconds())
-	if seconds < 119.5 {
-		return l.Say("unit.seconds", "seconds", int(math.Round(seconds)))
+	d = ShownDuration(d)
+	if d < 2*time.Minute {
+		return l.Say("unit.seconds", "seconds", int(d/time.Second))
 	}
-	minutes := int(math.Round(seconds / 60))
+	minutes := int(d / time.Minute)
 	if minutes < 60 {
 		return l.Say("unit.minutes", "minutes", minutes)
 	}

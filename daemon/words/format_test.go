@@ -80,3 +80,15 @@ func TestClockNamesTheDayWhenNeeded(t *testing.T) {
 		}
 	})
 }
+
+// A duration that is rounded first is written the same, so a text may be kept for as long as its
+// rounded duration does not change.
+func TestShownDuration(t *testing.T) {
+	l := Locale{}
+	rapid.Check(t, func(t *rapid.T) {
+		d := time.Duration(rapid.Int64Range(-int64(time.Hour), int64(30*time.Hour)).Draw(t, "d"))
+		if got, want := l.Duration(ShownDuration(d)), l.Duration(d); got != want {
+			t.Fatalf("%v: %q when rounded, %q else", d, got, want)
+		}
+	})
+}
