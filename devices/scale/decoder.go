@@ -12,7 +12,7 @@ type Counts struct {
 	OK uint64
 	// Torn: a part was missing. One at each opening of the link is normal.
 	Torn uint64
-	// Unknown: not of the shape, or in another unit than g or kg.
+	// Unknown: not of the shape, or in another unit than g, kg, oz or lb.
 	Unknown uint64
 	// Overlong: longer than MaxLineBytes.
 	Overlong uint64
@@ -48,7 +48,8 @@ type Decoder struct {
 	shape  Shape // as configured
 	key    Shape // of the print key's line; the zero value matches none
 
-	settled  Shape // the shape in use, with the unit that lines may leave out
+	settled  Shape // the shape in use
+	hidden   hidden
 	ready    bool
 	learning int // index of the candidate seen last, when not ready
 	agreeing int // lines in a row that fit it
@@ -71,6 +72,7 @@ type width struct {
 // NewDecoder returns a decoder for a shape.
 func NewDecoder(shape Shape) *Decoder {
 	d := &Decoder{shape: shape}
+	d.framer.tail = shape.check.tail()
 	d.reset()
 	return d
 }
@@ -85,6 +87,7 @@ func (d *Decoder) reset() {
 	d.settled, d.ready = d.shape, d.shape.candidates == nil
 	d.agreeing, d.unknown = 0, 0
 	d.widths = [2]width{}
+	d.hidden = hidden{}
 	d.setName(d.settled.name)
 }
 
@@ -134,7 +137,7 @@ func (d *Decoder) count(r weigh.Reading, err error) {
 		if r.Over || r.Under {
 			d.overload.Add(1)
 		}
-	case ErrTorn, ErrWidth:
+	case ErrTorn, ErrWidth, ErrCheck:
 		d.torn.Add(1)
 	case ErrOverlong:
 		d.overlong.Add(1)
@@ -146,7 +149,7 @@ func (d *Decoder) count(r weigh.Reading, err error) {
 }
 
 func (d *Decoder) decode(line []byte) (weigh.Reading, error) {
-	if _, err := d.key.match(line); err == nil {
+	if _, err := d.key.match(d.withoutTail(line)); err == nil {
 		return weigh.Reading{}, ErrKey
 	}
 	if !d.ready {
@@ -164,6 +167,14 @@ func (d *Decoder) decode(line []byte) (weigh.Reading, error) {
 	return d.accept(line, &m)
 }
 
+// withoutTail returns a line without its ETX and what follows it.
+func (d *Decoder) withoutTail(line []byte) []byte {
+	if end := len(line) - d.framer.tail - 1; d.framer.tail > 0 && end >= 0 && line[end] == endOfText {
+		return line[:end]
+	}
+	return line
+}
+
 // accept checks the width of a line that matched, and stores its unit.
 func (d *Decoder) accept(line []byte, m *match) (weigh.Reading, error) {
 	if !m.over && !m.under {
@@ -174,8 +185,11 @@ func (d *Decoder) accept(line []byte, m *match) (weigh.Reading, error) {
 		if !d.widths[kind].fits(len(line), m.padded) {
 			return weigh.Reading{}, ErrWidth
 		}
-		if m.unit != noUnit {
-			d.settled.assumed = m.unit
+		switch {
+		case m.unit != noUnit:
+			d.hidden.states(m)
+		case m.unitless && m.hasNumber:
+			m.assumed = d.hidden.assumed(m)
 		}
 	}
 	return m.reading(), nil

@@ -153,7 +153,7 @@ func TestNoiseCostsItsOwnLine(t *testing.T) {
 		strings.Repeat("U", 500),
 		"ST,GS,+00062.0  g",
 		"OL,GS,+99999.9  g",
-		"ST,GS,+00063.0 lb",
+		"ST,GS,+00063.0 tl",
 	)
 	if len(readings) != 4 || readings[2].Grams != 62 || !readings[3].Over {
 		t.Errorf("readings %+v", readings)

@@ -18,9 +18,9 @@ import "errors"
 var (
 	// ErrUnknown means that the line is not of the shape.
 	ErrUnknown = errors.New("not a line of this shape")
-	// ErrUnit means that the line is of the shape, but in another unit than g or kg. It wraps
-	// ErrUnknown.
-	ErrUnit error = cause{"the unit is neither g nor kg", ErrUnknown}
+	// ErrUnit means that the line is of the shape, but in another unit than g, kg, oz or lb. It
+	// wraps ErrUnknown.
+	ErrUnit error = cause{"the unit is not g, kg, oz or lb", ErrUnknown}
 	// ErrNoUnit means that no shape can be determined because the line carries no unit. It wraps
 	// ErrUnknown.
 	ErrNoUnit error = cause{"the line carries no unit: name its shape, such as sign-digits for grams", ErrUnknown}

@@ -17,22 +17,27 @@ const (
 //
 // A fault costs its own line only: after an overlong line everything is skipped up to the next
 // end of line. Invariant: at most MaxLineBytes are stored.
+//
+// A framer for lines with a checksum after ETX keeps the ETX and the bytes of the checksum,
+// whatever their values, as the end of the line.
 type Framer struct {
 	buf      [MaxLineBytes]byte
 	n        int
+	tail     int  // how many bytes after ETX belong to the line
+	due      int  // how many of them are still to come
 	synced   bool // the beginning of the present line was seen
 	overlong bool // the present line passed its bound
 	after    bool // between ETX and the next line
 }
 
 // Restart drops the present line: bytes are missing from here on.
-func (f *Framer) Restart() { *f = Framer{} }
+func (f *Framer) Restart() { *f = Framer{tail: f.tail} }
 
 // Interrupt must be called when bytes may be missing, such as after a silence. It drops a line
 // that has begun. Between two lines it changes nothing, so the next line is read: a scale that
 // seldom sends loses none.
 func (f *Framer) Interrupt() {
-	if f.n > 0 || f.overlong {
+	if f.n > 0 || f.overlong || f.due > 0 {
 		f.Restart()
 	}
 }
@@ -42,6 +47,19 @@ func (f *Framer) Interrupt() {
 // beginning.
 func (f *Framer) Feed(p []byte, line func(line []byte, err error)) {
 	for _, c := range p {
+		if f.due > 0 {
+			f.add(c)
+			if f.due--; f.due == 0 {
+				f.end(line, f.synced)
+				f.after = true
+			}
+			continue
+		}
+		if c == endOfText && f.tail > 0 && f.n > 0 {
+			f.add(c)
+			f.due = f.tail
+			continue
+		}
 		switch c {
 		case '\r', '\n', endOfText:
 			f.end(line, f.synced)

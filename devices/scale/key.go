@@ -39,6 +39,12 @@ func compileLoosely(name, pattern string) (Shape, error) {
 	if err != nil {
 		return Shape{}, err
 	}
+	if err := s.liftChecksum(); err != nil {
+		return Shape{}, err
+	}
+	if s.check.form != noCheck {
+		return Shape{}, errors.New("{check} is not read in the line of a key; use {skip:2} in its place")
+	}
 	weights, units, signs, says := 0, 0, 0, false
 	for i := range s.elements {
 		e := &s.elements[i]

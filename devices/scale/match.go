@@ -62,6 +62,26 @@ func (m *match) step(e *element) error {
 		return m.takeUnit(e)
 	case markElement:
 		return m.takeMark(e.marks)
+	case skipElement:
+		return m.skip(e.width)
+	}
+	return nil
+}
+
+// skip passes over a part that means nothing here: width characters, or all up to the next
+// space, at least one.
+func (m *match) skip(width int) error {
+	from := m.pos
+	if width > 0 {
+		m.pos += width
+	} else {
+		for c := m.peek(); c != 0 && c != ' '; c = m.peek() {
+			m.pos++
+		}
+	}
+	if m.pos > len(m.line) || m.pos == from {
+		m.pos = from
+		return ErrUnknown
 	}
 	return nil
 }
@@ -240,15 +260,8 @@ func (m *match) takeUnit(e *element) error {
 		return nil // it is assumed
 	}
 	from := m.pos
-	found := noUnit
-	switch c := m.peek(); {
-	case c == 'g':
-		found = grams
-		m.pos++
-	case (c == 'k' || c == 'K') && m.pos+1 < len(m.line) && (m.line[m.pos+1] == 'g' || m.line[m.pos+1] == 'G'):
-		found = kilograms
-		m.pos += 2
-	}
+	found, length := readUnit(m.line[m.pos:])
+	m.pos += length
 	if found != noUnit && (e.glued || !unitLike(m.peek())) {
 		m.unit = found
 		return nil
@@ -318,19 +331,4 @@ func (m *match) reading() weigh.Reading {
 		r.Grams = -r.Grams
 	}
 	return r
-}
-
-// powers are exact in a float64, as is the mantissa, so that one division or multiplication
-// rounds correctly.
-var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12}
-
-// scaled returns mantissa / 10^decimals of the unit in g.
-func scaled(mantissa uint64, decimals int, in unit) float64 {
-	if in == kilograms {
-		decimals -= 3
-	}
-	if decimals < 0 {
-		return float64(mantissa) * powers[-decimals]
-	}
-	return float64(mantissa) / powers[decimals]
 }

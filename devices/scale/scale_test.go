@@ -247,7 +247,7 @@ func TestNoiseThroughAPort(t *testing.T) {
 	for _, noise := range []string{
 		"\x00\xff\x81\r\n",
 		strings.Repeat("ST,GS,+00099.0  g", 20) + "\n",
-		"ST,GS,+00099.0 lb\r\n",
+		"ST,GS,+00099.0 tl\r\n",
 		"T,GS,+00099.0  g\r\n",
 	} {
 		if err := s.Noise([]byte(noise)); err != nil {

@@ -18,6 +18,7 @@ type Shape struct {
 	candidates []Shape
 	// assumed is the unit of lines in which the pattern lets the unit be missing.
 	assumed unit
+	check   checksum
 }
 
 // named are the shapes with a name, as patterns. They are named after their form. The marks are
@@ -62,8 +63,11 @@ func ShapeNames() []string {
 //	{weight:8}          the same, padded with spaces to exactly 8 characters
 //	{sign} {sign!}      + or - or neither; with ! one of them must be there;
 //	                    right before a padded weight it is one character
-//	{unit} {unit?}      g or kg; with ? a missing unit means a moving weight
-//	{unit=g} {unit=kg}  not in the line, but known to be this
+//	{unit} {unit?}      g, kg, oz or lb; with ? a missing unit means a moving
+//	                    weight, in the unit of the line before
+//	{unit=g} {unit=kg}  not in the line, but known to be this; also oz and lb
+//	{skip:5} {skip}     five characters of any kind; any characters but spaces
+//	{check=xor}         a checksum at the end of the line, see below
 //	{stable=ST|moving=US|over=OL|under=UL|net=NT|gross=GS}
 //	                    the marks that can stand here and what each means;
 //	                    "stable=" is the mark that is nothing, and an empty
@@ -71,6 +75,14 @@ func ShapeNames() []string {
 //
 // A pattern needs exactly one weight and exactly one unit, for a weight in a
 // guessed unit is worse than none. Spaces at the end of a line are allowed.
+//
+// A checksum is xor (all characters before it joined by exclusive or), sum
+// (their sum) or negated-sum (what makes the sum zero), in eight bits, written
+// as two hexadecimal digits. Options follow after commas, as in
+// {check=xor,after-etx,byte}: after-etx where it follows the ETX, with byte for
+// one byte in place of the digits and etx where the ETX is covered; stx where
+// the STX is covered; without-first and without-last where the first character
+// of the line or the one before the checksum is not.
 func ParseShape(name string) (Shape, error) {
 	if name == Auto {
 		s := Shape{name: Auto}
@@ -102,6 +114,10 @@ func ParseShape(name string) (Shape, error) {
 
 // match matches a line against the shape, or against the one candidate that fits.
 func (s Shape) match(line []byte) (match, error) {
+	line, err := s.check.strip(line)
+	if err != nil {
+		return match{}, err
+	}
 	for _, c := range line {
 		if c < ' ' || c > '~' {
 			return match{}, ErrUnknown
@@ -138,15 +154,6 @@ func (s *Shape) choose(line []byte) (index int, m match, err error) {
 	return -1, match{}, err
 }
 
-// unit is the unit of mass of a line.
-type unit uint8
-
-const (
-	noUnit unit = iota
-	grams
-	kilograms
-)
-
 type elementKind uint8
 
 const (
@@ -156,6 +163,8 @@ const (
 	weightElement
 	unitElement
 	markElement
+	skipElement
+	checkElement
 )
 
 type field uint8
@@ -182,10 +191,11 @@ type element struct {
 	required bool // a sign that must be there
 	oneChar  bool // a sign before a padded weight: one character, whichever it is
 	optional bool // a unit that may be missing
-	width    int  // of the weight, 0 where it is free
+	width    int  // of the weight or of what is skipped, 0 where it is free
 	declared unit // the unit that is not in the line
 	glued    bool // the unit is followed by a mark without a space between
 	marks    []mark
+	check    checksum
 }
 
 type mark struct {
@@ -203,7 +213,26 @@ func compile(name, pattern string) (Shape, error) {
 	if err != nil {
 		return Shape{}, err
 	}
+	if err := s.liftChecksum(); err != nil {
+		return Shape{}, err
+	}
 	return s.finish()
+}
+
+// liftChecksum takes a checksum out of the elements: it is checked before the line is matched.
+func (s *Shape) liftChecksum() error {
+	for i, e := range s.elements {
+		if e.kind != checkElement {
+			continue
+		}
+		for _, after := range s.elements[i+1:] {
+			if after.kind != spaceElement {
+				return fmt.Errorf("{check} stands before another part, want it at the end")
+			}
+		}
+		s.check, s.elements = e.check, s.elements[:i]
+	}
+	return nil
 }
 
 // parse reads a pattern without checking it as a whole.
@@ -269,7 +298,7 @@ func (s Shape) finish() (Shape, error) {
 	case signs > 1:
 		return Shape{}, fmt.Errorf("%d times {sign}, want it once at most", signs)
 	case units != 1:
-		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g} or {unit=kg} where it does not", units)
+		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g}, {unit=kg}, {unit=oz} or {unit=lb} where it does not", units)
 	}
 	return s, nil
 }
@@ -284,27 +313,42 @@ func parseField(text string) (element, error) {
 		return element{kind: signElement, required: true}, nil
 	case "unit":
 		return element{kind: unitElement}, nil
+	case "skip":
+		return element{kind: skipElement}, nil
 	case "unit?":
 		return element{kind: unitElement, optional: true}, nil
-	case "unit=g":
-		return element{kind: unitElement, declared: grams}, nil
-	case "unit=kg":
-		return element{kind: unitElement, declared: kilograms}, nil
+	}
+	if declared, ok := unitNames[strings.TrimPrefix(text, "unit=")]; ok && strings.HasPrefix(text, "unit=") {
+		return element{kind: unitElement, declared: declared}, nil
 	}
 	if width, ok := strings.CutPrefix(text, "weight:"); ok {
-		n := 0
-		for _, c := range width {
-			if c < '0' || c > '9' || n > maxWeightWidth {
-				return element{}, fmt.Errorf("width %q: want a number from 1 to %d", width, maxWeightWidth)
-			}
-			n = 10*n + int(c-'0')
-		}
-		if n < 1 || n > maxWeightWidth {
-			return element{}, fmt.Errorf("width %q: want a number from 1 to %d", width, maxWeightWidth)
-		}
-		return element{kind: weightElement, width: n}, nil
+		n, err := parseWidth(width)
+		return element{kind: weightElement, width: n}, err
+	}
+	if width, ok := strings.CutPrefix(text, "skip:"); ok {
+		n, err := parseWidth(width)
+		return element{kind: skipElement, width: n}, err
+	}
+	if form, ok := strings.CutPrefix(text, "check="); ok {
+		check, err := parseChecksum(form)
+		return element{kind: checkElement, check: check}, err
 	}
 	return parseMarks(text)
+}
+
+func parseWidth(width string) (int, error) {
+	n := 0
+	for _, c := range width {
+		if c < '0' || c > '9' || n > maxWeightWidth {
+			n = 0
+			break
+		}
+		n = 10*n + int(c-'0')
+	}
+	if n < 1 || n > maxWeightWidth {
+		return 0, fmt.Errorf("width %q: want a number from 1 to %d", width, maxWeightWidth)
+	}
+	return n, nil
 }
 
 func parseMarks(text string) (element, error) {
@@ -317,7 +361,7 @@ func parseMarks(text string) (element, error) {
 		name, written, ok := strings.Cut(alternative, "=")
 		means, known := fieldNames[name]
 		if !ok || !known {
-			return element{}, fmt.Errorf("%q: want weight, sign, unit, or a mark such as stable=ST, of stable, moving, net, gross, over, under", alternative)
+			return element{}, fmt.Errorf("%q: want weight, sign, unit, skip, check, or a mark such as stable=ST, of stable, moving, net, gross, over, under", alternative)
 		}
 		e.marks = append(e.marks, mark{text: written, means: means})
 	}
