@@ -60,6 +60,7 @@ type Bench struct {
 	watched      map[record.AlarmKey]watched
 	promises     map[string]promise      // the ends last expected of batches, by id
 	conditions   map[string][]conditions // of the last minutes, by press
+	takenOff     map[string]takenOff     // what was last taken off in this run, by press
 	checked      time.Duration           // CLOCK_BOOTTIME of the last checkpoint
 	dirty        bool                    // something but readings has changed since the last snapshot
 }
@@ -79,7 +80,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{},
 		useWithinOpened: useWithinOpened(s.Shop),
 		lightReports:    map[string]light.Report{},
-		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{}, conditions: map[string][]conditions{},
+		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{}, conditions: map[string][]conditions{}, takenOff: map[string]takenOff{},
 	}
 	if b.publishing == nil {
 		b.publishing = func() Publishing { return Publishing{} }

@@ -92,6 +92,10 @@ func (b *Bench) shiftConditions(d time.Duration) {
 			kept[i].time = kept[i].time.Add(d)
 		}
 	}
+	for press, off := range b.takenOff {
+		off.at = off.at.Add(d)
+		b.takenOff[press] = off
+	}
 }
 
 // conditionsAt returns the conditions at a press at the time of a report. For a late report

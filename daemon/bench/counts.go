@@ -113,8 +113,12 @@ func (b *Bench) count(now time.Time, by actor.Name, r report) (any, error) {
 		is = b.state.Defects[r.press][r.defect]
 	}
 	at := conditions{time: now, batch: b.state.Presses[r.press].Batch}
-	if r.late(now) {
+	off, ofTakenOff := b.ofTakenOff(r, now)
+	switch {
+	case r.late(now):
 		at = b.conditionsAt(r, press, now)
+	case ofTakenOff:
+		at.batch = off.with.batch
 	}
 	e := record.Counted{Press: r.press, Defect: r.defect, Batch: at.batch, Counter: r.total, Minute: at.time.Truncate(time.Minute).UTC(), Late: at.late}
 	e.Day = b.shop.day(e.Minute)
@@ -136,10 +140,16 @@ func (b *Bench) count(now time.Time, by actor.Name, r report) (any, error) {
 		return b.pressView(now, r.press), nil // it says nothing new
 	}
 	if !b.state.Tallies(e) {
-		c := b.conditionsAt(r, press, now).Conditions
+		c := off.with.Conditions
+		if !ofTakenOff {
+			c = b.conditionsAt(r, press, now).Conditions
+		}
 		e.Conditions = &c
 	}
 	b.decide(now, by, e)
+	if off.reported = off.reported || r.defect == ""; ofTakenOff {
+		b.takenOff[r.press] = off
+	}
 	return b.pressView(now, r.press), nil
 }
 

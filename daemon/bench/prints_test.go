@@ -8,6 +8,7 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/alarm"
+	"potlifed/model/lifecycle"
 )
 
 func TestPrintsAreCounted(t *testing.T) {
@@ -88,5 +89,69 @@ func TestPrintingWithoutABatch(t *testing.T) {
 	s.is(alarm.Normal, "no-batch", "press-1")
 	if l := s.light("light-1"); l.Meaning != "in-order" {
 		t.Errorf("printing with a batch: light %s", l.Meaning)
+	}
+}
+
+// A press that reports its counter once a minute reports the last prints of a batch when that is
+// off the press. They belong to the batch; only prints after that report are without a batch.
+func TestLastPrintsOfABatchAreReportedAfterIt(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	ten := uint64(10)
+	prints := func(at *time.Time) {
+		t.Helper()
+		s.counts(request.CountPrints{Press: "press-1", Add: &ten, At: at})
+	}
+	id := s.records("dial-satin", 60, 15, 7.5)
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	s.goes(61*time.Second, both(mild))
+	prints(nil)
+	s.goes(30*time.Second, both(mild))
+	printed := s.b.clock.now()
+	s.must(request.CloseBatch{Batch: id, Outcome: lifecycle.UsedUp})
+	s.goes(30*time.Second, both(mild))
+	prints(nil)
+	s.goes(time.Second, both(mild))
+	if a, stands := s.alarm(alarm.NoBatch, "press-1"); stands {
+		t.Errorf("the report of the minute in which the cup was taken off: %s", a.Text)
+	}
+	one := int64(1)
+	s.counts(request.CountDefects{Press: "press-1", Kind: "dust", Add: &one})
+	s.counts(request.CountDefects{Press: "press-1", Kind: "dust", Add: &one})
+	prints(&printed) // it says the time, which was before
+	s.goes(time.Second, both(mild))
+	if a, stands := s.alarm(alarm.NoBatch, "press-1"); stands {
+		t.Errorf("prints of a time at which the cup was on the press: %s", a.Text)
+	}
+	closed, _ := s.b.state.Find(id)
+	if closed.Prints != 30 || closed.Defects["dust"] != 2 {
+		t.Errorf("the batch: %d prints, %d rejects; want 30 and 2", closed.Prints, closed.Defects["dust"])
+	}
+	if m := s.minutes("press-1", ""); m[len(m)-1].Ink != "dial-satin" || m[len(m)-1].Spent == nil {
+		t.Errorf("the event does not know the ink that was printed with: %+v", m[len(m)-1])
+	}
+	prints(nil)
+	s.goes(time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "no-batch", "press-1")
+}
+
+// A report later than the press reports, or of a press that reports each print, is no report of the
+// batch that was taken off.
+func TestPrintsWellAfterABatchAreWithoutIt(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	ten := uint64(10)
+	id := s.records("dial-satin", 60, 15, 7.5)
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	s.goes(time.Minute, both(mild))
+	s.must(request.UnloadBatch{Batch: id})
+	s.goes(90*time.Second, both(mild))
+	s.counts(request.CountPrints{Press: "press-1", Add: &ten})
+	s.goes(time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "no-batch", "press-1")
+	if b := s.batch(id); b.Prints != 0 {
+		t.Errorf("the batch: %d prints", b.Prints)
 	}
 }

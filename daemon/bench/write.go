@@ -12,12 +12,13 @@ import (
 
 // decide applies a decision and queues its record.
 func (b *Bench) decide(at time.Time, by actor.Name, body record.Body) record.Record {
-	moves := record.ChangesPresses(body)
+	moves, were := record.ChangesPresses(body), b.state.Presses
 	if moves { // so that a batch's prints come before its next press or its end
 		b.closeTallies(at)
 	}
 	r := b.apply(record.Record{Stamp: b.clock.stamp(at), By: by, Body: body})
 	if moves {
+		b.noteTakenOff(were, at)
 		b.noteConditions(at)
 	}
 	return r

@@ -49,7 +49,8 @@ func (m *machine) run(ctx context.Context) error {
 // print prints what the press has time for since the last report. A batch that was not there at
 // the last report, or whose light forbids printing, has printed nothing.
 func (m *machine) print(ctx context.Context) error {
-	now := m.clock.Now().Mono
+	is := m.clock.Now()
+	now, at := is.Mono, is.Wall // a report says the time: it may arrive when the cup was taken off
 	b, loaded := m.feed.find(func(b batch) bool { return b.on(m.press) })
 	meaning, of := m.feed.light(m.press)
 	was, since := m.batch, m.reported
@@ -69,10 +70,10 @@ func (m *machine) print(ctx context.Context) error {
 			rejected[kind]++
 		}
 	}
-	err := m.report(ctx, map[string]any{"total": m.total.Add(int64(prints))}, "prints")
+	err := m.report(ctx, map[string]any{"total": m.total.Add(int64(prints)), "at": at}, "prints")
 	for _, row := range m.rejects {
 		if n := rejected[row.kind]; n > 0 && err == nil {
-			err = m.report(ctx, map[string]any{"kind": row.kind, "add": n}, "defects")
+			err = m.report(ctx, map[string]any{"kind": row.kind, "add": n, "at": at}, "defects")
 		}
 	}
 	return err
