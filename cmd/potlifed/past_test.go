@@ -130,6 +130,18 @@ func TestExportBesideTheService(t *testing.T) {
 		t.Errorf("the table has %d prints, %d of them on paper; the API says %d", sum, paper, prints)
 	}
 	t.Run("DuckDB", func(t *testing.T) { duckDB(t, out, prints, defects) })
+	if code, out, errs := command(t, "import", "--config", file, "--list"); code != 0 || !strings.Contains(out, "prints  paper.csv") {
+		t.Errorf("list: exit %d: %s%s", code, out, errs)
+	}
+	if code, _, errs := command(t, "import", "--config", file, "--undo", "7"); code != 2 || !strings.Contains(errs, "import 7: there is no import of this id") {
+		t.Errorf("undo of none: exit %d: %s", code, errs)
+	}
+	if code, out, errs := command(t, "import", "--config", file, "--undo", "1"); code != 0 || !strings.Contains(out, "paper.csv: import 1, 2 rows of prints, undone") {
+		t.Errorf("undo: exit %d: %s%s", code, out, errs)
+	}
+	if prints, _ := totals(t, p); prints != measured {
+		t.Errorf("after the undo the API says %d prints", prints)
+	}
 }
 
 // duckDB lets another author's reader sum up the tables.

@@ -3,6 +3,7 @@ package history
 import (
 	"cmp"
 	"context"
+	"database/sql"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -25,44 +26,33 @@ func (h *History) Batches(ctx context.Context, find Search, limit int) ([]Batch,
 	return all, nil
 }
 
+// batches returns the batches without their counts.
 func (h *History) batches(ctx context.Context, find Search, limit int) ([]Batch, error) {
-	h.mu.RLock()
-	defer h.mu.RUnlock()
 	all := []Batch{}
-	add := func(b Batch) error {
-		if b.ClosedAt.Before(find.From) || !b.ClosedAt.Before(find.To) || find.Batch != "" && find.Batch != b.ID || find.Press != "" && find.Press != b.Press {
-			return nil
-		}
+	err := h.EachBatch(ctx, find, func(b Batch) error {
 		if len(all) == limit {
 			return tooMany(limit)
 		}
 		all = append(all, b)
 		return nil
+	})
+	return all, err
+}
+
+// EachBatch calls each for the batches that ended in [find.From, find.To), without their prints and rejects,
+// in no particular order. It stops at the first error of each and returns it. What is recorded meanwhile waits for it.
+func (h *History) EachBatch(ctx context.Context, find Search, each func(Batch) error) error {
+	h.mu.RLock()
+	defer h.mu.RUnlock()
+	add := func(b Batch) error {
+		if b.ClosedAt.Before(find.From) || !b.ClosedAt.Before(find.To) || find.Batch != "" && find.Batch != b.ID || find.Press != "" && find.Press != b.Press {
+			return nil
+		}
+		return each(b)
 	}
 	if h.store != nil {
-		rows, err := h.store.read.QueryContext(ctx, `SELECT body FROM batch WHERE closed >= ? AND closed <= ? ORDER BY closed`, find.From.UnixMilli(), find.To.UnixMilli())
-		if err != nil {
-			return nil, fmt.Errorf("history: read batches: %w", err)
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var body []byte
-			var b Batch
-			if err := rows.Scan(&body); err != nil {
-				return nil, fmt.Errorf("history: read batches: %w", err)
-			}
-			if err := json.Unmarshal(body, &b); err != nil {
-				return nil, fmt.Errorf("history: read batches: %w", err)
-			}
-			if _, newer := h.waiting.batches[b.Seq]; newer && b.Source == Measured {
-				continue
-			}
-			if err := add(b); err != nil {
-				return nil, err
-			}
-		}
-		if err := rows.Err(); err != nil {
-			return nil, fmt.Errorf("history: read batches: %w", err)
+		if err := h.storedBatches(ctx, find, add); err != nil {
+			return err
 		}
 	}
 	for _, b := range h.waiting.batches {
@@ -70,10 +60,39 @@ func (h *History) batches(ctx context.Context, find Search, limit int) ([]Batch,
 			continue
 		}
 		if err := add(*b); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	return all, nil
+	return nil
+}
+
+// storedBatches calls each for the batches in the file that no newer row in memory replaces. The caller holds mu.
+func (h *History) storedBatches(ctx context.Context, find Search, each func(Batch) error) error {
+	rows, err := h.store.read.QueryContext(ctx, `SELECT body FROM batch WHERE closed >= ? AND closed <= ? ORDER BY closed`, find.From.UnixMilli(), find.To.UnixMilli())
+	if err != nil {
+		return fmt.Errorf("history: read batches: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var body sql.RawBytes
+		var b Batch
+		if err := rows.Scan(&body); err != nil {
+			return fmt.Errorf("history: read batches: %w", err)
+		}
+		if err := json.Unmarshal(body, &b); err != nil {
+			return fmt.Errorf("history: read batches: %w", err)
+		}
+		if _, newer := h.waiting.batches[b.Seq]; newer && b.Source == Measured {
+			continue
+		}
+		if err := each(b); err != nil {
+			return err
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return fmt.Errorf("history: read batches: %w", err)
+	}
+	return nil
 }
 
 // slack is how long before its mixing and after its end prints are counted for a batch: an id is

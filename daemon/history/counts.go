@@ -3,8 +3,8 @@ package history
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -161,11 +161,6 @@ func (w which) takes(kind string) bool {
 	return w == everything || (kind == "") == (w == printsOnly)
 }
 
-// condition is takes in SQL.
-func (w which) condition() string {
-	return [...]string{everything: "", printsOnly: " AND kind = ''", defectsOnly: " AND kind <> ''"}[w]
-}
-
 // tallies calls f for the tallies of the quarter-hours in [first, last), in their order.
 func (h *History) tallies(ctx context.Context, find Search, which which, first, last int64, f func(tallyKey, tally) error) error {
 	h.mu.RLock()
@@ -182,35 +177,25 @@ func (h *History) tallies(ctx context.Context, find Search, which which, first, 
 	}
 	slices.SortFunc(waits, compareKeys)
 	if h.store != nil {
-		rows, err := h.store.read.QueryContext(ctx, `
-			SELECT quarter, press, kind, batch, source, ink, pieces, lived, spent, age_s, aired, celsius, percent, mixed, thinner, ratio FROM tally
-			WHERE quarter >= ? AND quarter < ?`+which.condition()+` ORDER BY quarter, press, kind, batch, source`, first, last)
-		if err != nil {
-			return fmt.Errorf("history: read counts: %w", err)
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var k tallyKey
-			var t tally
-			if err := rows.Scan(&k.quarter, &k.press, &k.kind, &k.batch, &k.source, &t.ink, &t.pieces, &t.lived, &t.spent, &t.ageS, &t.aired, &t.celsius, &t.percent,
-				&t.mixed, &t.thinner, &t.ratio); err != nil {
-				return fmt.Errorf("history: read counts: %w", err)
-			}
-			if !fits(k) {
-				continue
-			}
-			for len(waits) > 0 && compareKeys(waits[0], k) < 0 {
-				if err := f(waits[0], h.waiting.tallies[waits[0]]); err != nil {
+		err := eachDay(ctx, h.store.read, dayOf(first), dayOf(last-1), func(counts []count) error {
+			for _, c := range counts {
+				if !fits(c.tallyKey) {
+					continue
+				}
+				for len(waits) > 0 && compareKeys(waits[0], c.tallyKey) < 0 {
+					if err := f(waits[0], h.waiting.tallies[waits[0]]); err != nil {
+						return err
+					}
+					waits = waits[1:]
+				}
+				if err := f(c.tallyKey, c.tally); err != nil {
 					return err
 				}
-				waits = waits[1:]
 			}
-			if err := f(k, t); err != nil {
-				return err
-			}
-		}
-		if err := rows.Err(); err != nil {
-			return fmt.Errorf("history: read counts: %w", err)
+			return nil
+		})
+		if err != nil {
+			return err
 		}
 	}
 	for _, k := range waits {
@@ -221,21 +206,61 @@ func (h *History) tallies(ctx context.Context, find Search, which which, first, 
 	return nil
 }
 
-// conditions returns the means.
-func (t tally) conditions() (c Conditions) {
-	known := func(sum float64, n int64, round func(float64) float64) *float64 {
+// Count are prints of a press with a batch in a quarter-hour, or rejects of one kind among them, with
+// the means of their conditions, which are NaN where they are not known.
+type Count struct {
+	Time                    time.Time // begin of the quarter-hour
+	Press, Batch, Ink       string
+	Kind                    string // of the rejects; empty for prints
+	Source                  Source
+	Pieces                  int64 // below 0 where an earlier quarter-hour was corrected
+	Spent, AgeS             float64
+	TemperatureC            float64
+	HumidityPct             float64
+	VapourDensity           float64 // g/m³
+	ThinnerPct, RatioOffPct float64
+}
+
+// EachCount calls each for the prints and rejects of the quarter-hours that begin in [find.From, find.To),
+// oldest first. It stops at the first error of each and returns it. What is recorded meanwhile waits for it.
+func (h *History) EachCount(ctx context.Context, find Search, each func(Count) error) error {
+	first, end := quarterOf(find.From.Add(Quarter-time.Nanosecond)), quarterOf(find.To.Add(Quarter-time.Nanosecond))
+	return h.tallies(ctx, find, everything, first, end, func(k tallyKey, t tally) error {
+		c := t.means()
+		c.Time, c.Press, c.Batch, c.Ink, c.Kind, c.Source, c.Pieces = time.UnixMilli(k.quarter*quarters.each).UTC(), k.press, k.batch, t.ink, k.kind, k.source, t.pieces
+		return each(c)
+	})
+}
+
+// means returns the means of the conditions, rounded as they are shown.
+func (t tally) means() (c Count) {
+	mean := func(sum float64, n int64, round func(float64) float64) float64 {
 		if n == 0 {
+			return math.NaN()
+		}
+		return round(sum / float64(n))
+	}
+	c.Spent, c.AgeS = mean(t.spent, t.lived, precision.Share), mean(t.ageS, t.lived, precision.Seconds)
+	c.TemperatureC, c.HumidityPct = mean(t.celsius, t.aired, precision.Celsius), mean(t.percent, t.aired, precision.Percent)
+	c.ThinnerPct, c.RatioOffPct = mean(t.thinner, t.mixed, precision.Percent), mean(t.ratio, t.mixed, precision.Percent)
+	c.VapourDensity = math.NaN()
+	if t.aired != 0 {
+		c.VapourDensity = precision.GramsPerM3(stateOf(t.celsius/float64(t.aired), t.percent/float64(t.aired)).Clamp().VapourDensityGM3())
+	}
+	return c
+}
+
+// conditions returns the means.
+func (t tally) conditions() Conditions {
+	c := t.means()
+	known := func(x float64) *float64 {
+		if math.IsNaN(x) {
 			return nil
 		}
-		v := round(sum / float64(n))
-		return &v
+		return &x
 	}
-	c.Spent, c.AgeS = known(t.spent, t.lived, precision.Share), known(t.ageS, t.lived, precision.Seconds)
-	c.TemperatureC, c.HumidityPct = known(t.celsius, t.aired, precision.Celsius), known(t.percent, t.aired, precision.Percent)
-	if t.aired != 0 {
-		v := precision.GramsPerM3(stateOf(t.celsius/float64(t.aired), t.percent/float64(t.aired)).Clamp().VapourDensityGM3())
-		c.VapourDensity = &v
+	return Conditions{
+		Spent: known(c.Spent), AgeS: known(c.AgeS), TemperatureC: known(c.TemperatureC), HumidityPct: known(c.HumidityPct),
+		VapourDensity: known(c.VapourDensity), ThinnerPct: known(c.ThinnerPct), RatioOffPct: known(c.RatioOffPct),
 	}
-	c.ThinnerPct, c.RatioOffPct = known(t.thinner, t.mixed, precision.Percent), known(t.ratio, t.mixed, precision.Percent)
-	return c
 }

@@ -5,12 +5,13 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"potlifed/model/air"
-	"potlifed/model/cure"
 )
 
 // The reasons for which a row or a file is not imported.
@@ -28,27 +29,10 @@ type Import struct {
 	id    int64
 
 	air     *sql.Stmt
-	climate map[string]*climate // by zone
-	counts  map[string]*counted // by press
-	rows    int64               // of batches
+	climate map[string]*span // the air that is new, by zone
+	days    days
+	rows    int64 // of batches
 }
-
-// climate is the air of a zone that is being imported.
-type climate struct {
-	series int64
-	last   Reading
-	row    int64 // of quarter-hours that waits
-	waits  buckets
-}
-
-// counted is the quarter-hour of a press that is being imported.
-type counted struct {
-	quarter int64
-	tallies map[tallyKey]tally
-}
-
-// longestPaperStep is how far apart two rows of air may be for the air between them to be known.
-const longestPaperStep = 3 * time.Hour
 
 // ImportInto runs f, which adds rows, in one transaction: when f or the end of the import fails,
 // nothing was imported. A daemon may be running; it waits with its own rows meanwhile.
@@ -65,8 +49,8 @@ func ImportInto(ctx context.Context, dir string, f func(*Import) error) (err err
 	}
 	defer func() { err = errors.Join(err, s.close()) }()
 	return s.in(ctx, func(tx *sql.Tx) error {
-		i := &Import{store: s, tx: tx, climate: map[string]*climate{}, counts: map[string]*counted{}}
-		if i.air, err = tx.Prepare(`INSERT OR IGNORE INTO paper_air (series, at, celsius, percent) VALUES (?, ?, ?, ?)`); err != nil {
+		i := &Import{store: s, tx: tx, climate: map[string]*span{}, days: days{tx: tx}}
+		if i.air, err = tx.Prepare(`INSERT OR IGNORE INTO paper_air (series, at, celsius, percent, import) VALUES (?, ?, ?, ?, ?)`); err != nil {
 			return err
 		}
 		defer i.air.Close()
@@ -77,67 +61,51 @@ func ImportInto(ctx context.Context, dir string, f func(*Import) error) (err err
 	})
 }
 
-// File notes a file that is imported, by the hash of its bytes. The error is ErrImported when the
-// same bytes were imported before, with the file and the time.
-func (i *Import) File(what, file, sha256 string, rows int64, at time.Time) error {
+// File notes a file that is imported, by the hash of its bytes, and returns the id of the import. The error is
+// ErrImported when the same bytes were imported before and not undone, with the file and the time.
+func (i *Import) File(what, file, sha256 string, rows int64, at time.Time) (id int64, err error) {
 	var before string
 	var when int64
-	err := i.tx.QueryRow(`SELECT file, at FROM import WHERE sha256 = ?`, sha256).Scan(&before, &when)
+	err = i.tx.QueryRow(`SELECT file, at FROM imported WHERE sha256 = ? AND undone IS NULL`, sha256).Scan(&before, &when)
 	if err == nil {
-		return fmt.Errorf("%w, as %s on %s", ErrImported, before, time.UnixMilli(when).UTC().Format(time.RFC3339))
+		return 0, fmt.Errorf("%w, as %s on %s", ErrImported, before, time.UnixMilli(when).UTC().Format(time.RFC3339))
 	}
 	if !errors.Is(err, sql.ErrNoRows) {
-		return err
+		return 0, err
 	}
-	done, err := i.tx.Exec(`INSERT INTO import (at, what, file, sha256, rows) VALUES (?, ?, ?, ?, ?)`, at.UnixMilli(), what, file, sha256, rows)
+	if err := i.days.flush(); err != nil {
+		return 0, err
+	}
+	done, err := i.tx.Exec(`INSERT INTO imported (at, what, file, sha256, rows, marked) VALUES (?, ?, ?, ?, ?, 1)`, at.UnixMilli(), what, file, sha256, rows)
 	if err != nil {
-		return err
+		return 0, err
 	}
-	i.id, err = done.LastInsertId()
 	i.rows = 0
-	return err
+	i.id, err = done.LastInsertId()
+	i.days.number = i.id
+	return i.id, err
 }
 
-// Air adds the air of a zone at an instant. The rows of a zone must come in the order of time.
-// Between two rows that are at most three hours apart the air goes in a straight line. The
-// error is ErrImported when there is imported air of that instant.
+// Air adds the air of a zone at an instant. Between two rows that are at most three hours apart the air goes
+// in a straight line. The error is ErrImported when there is imported air of that instant.
 func (i *Import) Air(zone string, at time.Time, a air.State) error {
-	key := seriesKey{Paper, kindZone, zone}
 	c := i.climate[zone]
 	if c == nil {
-		id, err := i.store.series(i.tx, key)
+		id, err := i.store.series(i.tx, seriesKey{Paper, kindZone, zone})
 		if err != nil {
 			return err
 		}
-		c = &climate{series: id, waits: buckets{}}
+		c = &span{series: id, first: at.UnixMilli(), last: at.UnixMilli()}
 		i.climate[zone] = c
 	}
-	done, err := i.air.Exec(c.series, at.UnixMilli(), a.TemperatureC, a.HumidityPct)
+	done, err := i.air.Exec(c.series, at.UnixMilli(), a.TemperatureC, a.HumidityPct, i.id)
 	if err != nil {
 		return err
 	}
 	if n, err := done.RowsAffected(); err != nil || n == 0 {
 		return errors.Join(ErrImported, err)
 	}
-	if d := at.Sub(c.last.At); !c.last.At.IsZero() && d <= longestPaperStep {
-		c.waits.addStep(key, c.last.At, cure.Step{Duration: d, From: c.last.Air, To: a, Kind: cure.Measured})
-	}
-	c.last = Reading{at, a}
-	if row, _ := quarters.row(at.UnixMilli()); row != c.row {
-		c.row = row
-		return i.store.putBuckets(i.tx, c)
-	}
-	return nil
-}
-
-// putBuckets stores the quarter-hours that wait.
-func (s *store) putBuckets(tx *sql.Tx, c *climate) error {
-	for row, list := range c.waits {
-		if err := quarters.merge(tx, c.series, row.row, list); err != nil {
-			return err
-		}
-	}
-	clear(c.waits)
+	c.first, c.last = min(c.first, at.UnixMilli()), max(c.last, at.UnixMilli())
 	return nil
 }
 
@@ -149,24 +117,17 @@ type Pieces struct {
 	Conditions
 }
 
-// Count adds prints or rejects. The rows of a press must come in the order of time. The error is
-// ErrImported or ErrMeasured when there are such counts of that quarter-hour.
+// Count adds prints or rejects. The error is ErrImported or ErrMeasured when another file, or the bench, has such
+// counts of that quarter-hour.
 func (i *Import) Count(p Pieces) error {
-	c := i.counts[p.Press]
-	if c == nil {
-		c = &counted{}
-		i.counts[p.Press] = c
-	}
 	k := tallyKey{quarterOf(p.At), p.Press, p.Kind, p.Batch, Paper}
-	if c.tallies == nil || k.quarter != c.quarter {
-		if err := i.putCounts(c); err != nil {
-			return err
-		}
-		c.quarter, c.tallies = k.quarter, map[tallyKey]tally{}
+	day, err := i.days.open(dayOf(k.quarter))
+	if err != nil {
+		return err
 	}
-	sum, again := c.tallies[k]
+	sum, again := day.own[k]
 	if !again {
-		if err := i.free(k); err != nil {
+		if err := day.free(k); err != nil {
 			return err
 		}
 	}
@@ -182,53 +143,37 @@ func (i *Import) Count(p Pieces) error {
 		t.aired, t.celsius, t.percent = p.Number, n**p.TemperatureC, n**p.HumidityPct
 	}
 	sum.add(t)
-	c.tallies[k] = sum
-	return nil
-}
-
-// free reports an error where there are counts of a quarter-hour that a row would double.
-func (i *Import) free(k tallyKey) error {
-	rows, err := i.tx.Query(`SELECT source, batch FROM tally WHERE quarter = ? AND press = ? AND kind = ?`, k.quarter, k.press, k.kind)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var source, batch string
-		if err := rows.Scan(&source, &batch); err != nil {
-			return err
-		}
-		if Source(source) == Measured {
-			return ErrMeasured
-		}
-		if batch == k.batch {
-			return ErrImported
-		}
-	}
-	return rows.Err()
-}
-
-func (i *Import) putCounts(c *counted) error {
-	for k, t := range c.tallies {
-		if err := putTally(i.tx, k, t); err != nil {
-			return err
-		}
-	}
+	day.own[k] = sum
+	day.changed = true
 	return nil
 }
 
 // Totals returns the prints and the rejects of a press in [from, to), what is being imported
 // included.
 func (i *Import) Totals(press string, from, to time.Time) (prints, defects int64, err error) {
-	for _, c := range i.counts {
-		if err := i.putCounts(c); err != nil {
+	first, end := quarterOf(from), quarterOf(to)
+	add := func(k tallyKey, t tally) {
+		switch {
+		case k.press != press || k.quarter < first || k.quarter >= end:
+		case k.kind == "":
+			prints += t.pieces
+		default:
+			defects += t.pieces
+		}
+	}
+	for n := dayOf(first); n <= dayOf(end-1); n++ {
+		day, err := i.days.open(n)
+		if err != nil {
 			return 0, 0, err
 		}
-		c.tallies = nil
+		for _, c := range day.others {
+			add(c.tallyKey, c.tally)
+		}
+		for k, t := range day.own {
+			add(k, t)
+		}
 	}
-	err = i.tx.QueryRow(`SELECT coalesce(sum(CASE kind WHEN '' THEN pieces END), 0), coalesce(sum(CASE kind WHEN '' THEN 0 ELSE pieces END), 0)
-		FROM tally WHERE press = ? AND quarter >= ? AND quarter < ?`, press, quarterOf(from), quarterOf(to)).Scan(&prints, &defects)
-	return prints, defects, err
+	return prints, defects, nil
 }
 
 // Batch adds a batch. Its Source and Seq are set here. The error is ErrImported or ErrMeasured
@@ -247,22 +192,20 @@ func (i *Import) Batch(b Batch) error {
 		return err
 	}
 	i.rows++
-	b.Source, b.Seq = Paper, uint64(i.id)<<32+uint64(i.rows)
+	b.Source, b.Seq = Paper, uint64(i.id)<<batchRowBits+uint64(i.rows)
 	b.vapour()
 	return putBatch(i.tx, b)
 }
 
+// batchRowBits is how many bits of a paper batch's seq number its row; those above are the id of its import.
+const batchRowBits = 32
+
 // finish stores what waits.
 func (i *Import) finish() error {
-	for _, c := range i.climate {
-		if err := i.store.putBuckets(i.tx, c); err != nil {
+	for _, zone := range slices.Sorted(maps.Keys(i.climate)) {
+		if err := i.climate[zone].again(i.tx); err != nil {
 			return err
 		}
 	}
-	for _, c := range i.counts {
-		if err := i.putCounts(c); err != nil {
-			return err
-		}
-	}
-	return nil
+	return i.days.flush()
 }

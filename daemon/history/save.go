@@ -105,10 +105,8 @@ func (s *store) putRest(tx *sql.Tx, w waiting, last int64, journal string) error
 			}
 		}
 	}
-	for k, t := range w.tallies {
-		if err := putTally(tx, k, t); err != nil {
-			return err
-		}
+	if err := addCounts(tx, w.tallies); err != nil {
+		return err
 	}
 	for seq, b := range w.batches {
 		if b == nil {
@@ -136,25 +134,6 @@ func (s *store) putRest(tx *sql.Tx, w waiting, last int64, journal string) error
 		}
 	}
 	return nil
-}
-
-func putTally(tx *sql.Tx, k tallyKey, t tally) error {
-	_, err := tx.Exec(`
-		INSERT INTO tally (quarter, press, kind, batch, source, ink, pieces, lived, spent, age_s, aired, celsius, percent, mixed, thinner, ratio)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-		ON CONFLICT (quarter, press, kind, batch, source) DO UPDATE SET pieces = pieces + excluded.pieces,
-		  ink = CASE ink WHEN '' THEN excluded.ink ELSE ink END,
-		  lived = lived + excluded.lived, spent = spent + excluded.spent, age_s = age_s + excluded.age_s,
-		  aired = aired + excluded.aired, celsius = celsius + excluded.celsius, percent = percent + excluded.percent,
-		  mixed = mixed + excluded.mixed, thinner = thinner + excluded.thinner, ratio = ratio + excluded.ratio`, k.columns(t)...)
-	return err
-}
-
-// columns returns the values of a row.
-func (k tallyKey) columns(t tally) []any {
-	return []any{
-		k.quarter, k.press, k.kind, k.batch, string(k.source), t.ink, t.pieces, t.lived, t.spent, t.ageS, t.aired, t.celsius, t.percent, t.mixed, t.thinner, t.ratio,
-	}
 }
 
 func putBatch(tx *sql.Tx, b Batch) error {

@@ -5,10 +5,16 @@ import (
 	"fmt"
 )
 
+// migration is a change of the layout: statements, and what they cannot do.
+type migration struct {
+	statements string
+	then       func(*sql.Tx) error // nil for nothing more
+}
+
 // migrations bring the layout from one version to the next, each in a transaction of its own. A
 // migration that was released is never changed.
-var migrations = []string{
-	`CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+var migrations = []migration{
+	{statements: `CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
 
 	 -- Whose air a row is: a sensor's or a zone's, measured here or imported.
 	 CREATE TABLE series (
@@ -90,7 +96,81 @@ var migrations = []string{
 	   celsius REAL NOT NULL,
 	   percent REAL NOT NULL,
 	   PRIMARY KEY (series, at)
-	 ) STRICT, WITHOUT ROWID;`,
+	 ) STRICT, WITHOUT ROWID;`},
+
+	{statements: `
+	 -- The counts of a day (UTC): prints and rejects by quarter-hour, press, kind and batch.
+	 CREATE TABLE counts (
+	   day    INTEGER NOT NULL, -- since 1970
+	   import INTEGER NOT NULL, -- 0: recorded by the bench; -1: of a paper record of layout 1
+	   body   BLOB NOT NULL,
+	   PRIMARY KEY (day, import)
+	 ) STRICT, WITHOUT ROWID;
+
+	 -- Imported files. One that was undone stays, and may be imported again.
+	 CREATE TABLE imported (
+	   id     INTEGER PRIMARY KEY AUTOINCREMENT,
+	   at     INTEGER NOT NULL, -- ms since 1970
+	   what   TEXT NOT NULL,
+	   file   TEXT NOT NULL,
+	   sha256 TEXT NOT NULL,
+	   rows   INTEGER NOT NULL,
+	   marked INTEGER NOT NULL, -- 1: its rows carry its id
+	   undone INTEGER           -- ms since 1970
+	 ) STRICT;
+	 INSERT INTO imported SELECT id, at, what, file, sha256, rows, what = 'batches', NULL FROM import;
+	 DROP TABLE import;
+	 ALTER TABLE paper_air ADD COLUMN import INTEGER NOT NULL DEFAULT -1;`, then: packCounts},
+}
+
+// packCounts moves the rows of the table tally into days.
+func packCounts(tx *sql.Tx) error {
+	rows, err := tx.Query(`
+		SELECT quarter, press, kind, batch, source, ink, pieces, lived, spent, age_s, aired, celsius, percent, mixed, thinner, ratio
+		FROM tally ORDER BY source, quarter`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	day, number, open := int64(0), int64(0), map[tallyKey]tally{}
+	end := func() error {
+		if len(open) == 0 {
+			return nil
+		}
+		err := putCounts(tx, day, number, open)
+		open = map[tallyKey]tally{}
+		return err
+	}
+	for rows.Next() {
+		var k tallyKey
+		var t tally
+		if err := rows.Scan(&k.quarter, &k.press, &k.kind, &k.batch, &k.source, &t.ink, &t.pieces, &t.lived, &t.spent, &t.ageS, &t.aired, &t.celsius, &t.percent,
+			&t.mixed, &t.thinner, &t.ratio); err != nil {
+			return err
+		}
+		from := benchOwn
+		if k.source != Measured {
+			from = earlierPaper
+		}
+		if d := dayOf(k.quarter); d != day || from != number {
+			if err := end(); err != nil {
+				return err
+			}
+			day, number = d, from
+		}
+		open[k] = t
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	if err := end(); err != nil {
+		return err
+	}
+	if err := rows.Close(); err != nil { // else the table is in use
+		return err
+	}
+	_, err = tx.Exec(`DROP TABLE tally`)
+	return err
 }
 
 // migrate brings the file's layout up to date. It returns an error for a layout that is newer
@@ -108,7 +188,10 @@ func migrate(db *sql.DB) error {
 		if err != nil {
 			return err
 		}
-		_, err = tx.Exec(migrations[version])
+		_, err = tx.Exec(migrations[version].statements)
+		if then := migrations[version].then; err == nil && then != nil {
+			err = then(tx)
+		}
 		if err == nil {
 			_, err = tx.Exec(fmt.Sprintf(`PRAGMA user_version = %d`, version+1))
 		}

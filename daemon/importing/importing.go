@@ -28,6 +28,7 @@ type Known struct {
 
 // Read is a file that was read.
 type Read struct {
+	ID   int64 // of the import; 0 where the file was only checked
 	File string
 	What string // air, batches, prints or defects
 	Rows int64
@@ -47,8 +48,8 @@ func Files(ctx context.Context, dir string, files []string, known Known, dryRun 
 	if !dryRun {
 		err := history.ImportInto(ctx, dir, func(to *history.Import) error {
 			days := days{zone: known.Zone, first: map[pressDay]string{}}
-			for _, c := range all {
-				if err := c.add(ctx, known, to, &days, progress); err != nil {
+			for i := range all {
+				if err := all[i].add(ctx, known, to, &days, progress); err != nil {
 					return err
 				}
 			}
@@ -83,8 +84,8 @@ func check(ctx context.Context, name string, known Known, progress func(string, 
 }
 
 // add reads the file again and adds its rows.
-func (c checked) add(ctx context.Context, known Known, to *history.Import, days *days, progress func(string, float64)) error {
-	if err := to.File(c.What, filepath.Base(c.File), c.sum, c.Rows, known.Now); err != nil {
+func (c *checked) add(ctx context.Context, known Known, to *history.Import, days *days, progress func(string, float64)) (err error) {
+	if c.ID, err = to.File(c.What, filepath.Base(c.File), c.sum, c.Rows, known.Now); err != nil {
 		if errors.Is(err, history.ErrImported) {
 			return paper.Wrong("%s: %w; nothing was changed", filepath.Base(c.File), err)
 		}

@@ -166,6 +166,46 @@ func TestTheSameFileTwice(t *testing.T) {
 	}
 }
 
+// TestUndo: the history is as it was before the imports, which may then be made again; all are undone, or
+// none.
+func TestUndo(t *testing.T) {
+	s := newShop(t, record.Started{GapKnown: true}, record.Printed{Press: "press-1", Add: 10})
+	if err := s.imports(s.file("first.csv", "time,zone,temperature_c,humidity_pct\n2025-06-12T07:00:00Z,hall,10,40\n2025-06-12T08:15:00Z,hall,10,40\n"), s.file("more.csv", "time,press,prints\n2025-06-12T09:10:00Z,press-1,4\n")); err != nil {
+		t.Fatal(err)
+	}
+	before := s.holds()
+	again := func() (files []string) {
+		return []string{s.file("air.csv", climes), s.file("batches.csv", batches), s.file("prints.csv", prints), s.file("defects.csv", defects)}
+	}
+	if err := s.imports(again()...); err != nil {
+		t.Fatal(err)
+	}
+	after := s.holds()
+	list, err := history.Imports(t.Context(), s.dir)
+	if err != nil || len(list) != 6 || list[2].What != "air" || list[2].Rows != 4 || list[2].Undone != nil {
+		t.Fatalf("%+v %v", list, err)
+	}
+	undo := func(ids ...int64) error {
+		_, err := history.UndoImports(t.Context(), s.dir, ids, time.Now())
+		return err
+	}
+	if err := undo(3, 4, 99); !errors.Is(err, history.ErrNoImport) || s.holds() != after {
+		t.Errorf("%v; %s", err, s.holds())
+	}
+	if err := undo(3, 4, 5, 6); err != nil || s.holds() != before {
+		t.Errorf("%v\n%s\n%s", err, s.holds(), before)
+	}
+	if err := undo(3); !errors.Is(err, history.ErrUndone) {
+		t.Error(err)
+	}
+	if err := s.imports(again()...); err != nil || s.holds() != after {
+		t.Errorf("%v\n%s\n%s", err, s.holds(), after)
+	}
+	if list, err = history.Imports(t.Context(), s.dir); err != nil || len(list) != 10 || list[2].Undone == nil || list[9].Undone != nil {
+		t.Errorf("%+v %v", list, err)
+	}
+}
+
 // TestWhatTheBenchCounted is not imported beside it.
 func TestWhatTheBenchCounted(t *testing.T) {
 	s := newShop(t, record.Started{GapKnown: true}, record.Printed{Press: "press-1", Add: 10})

@@ -14,12 +14,13 @@ import (
 type History interface {
 	// Fresh brings the history up to date with the journal.
 	Fresh(ctx context.Context) error
-	PrintsIn(ctx context.Context, find history.Search, step history.Step, limit int) ([]history.Prints, error)
-	DefectsIn(ctx context.Context, find history.Search, step history.Step, limit int) ([]history.Defects, error)
-	Batches(ctx context.Context, find history.Search, limit int) ([]history.Batch, error)
+	// EachCount calls each for the prints and rejects of the quarter-hours that begin in [find.From, find.To).
+	EachCount(ctx context.Context, find history.Search, each func(history.Count) error) error
+	// EachBatch calls each for the batches that ended in [find.From, find.To), without their counts.
+	EachBatch(ctx context.Context, find history.Search, each func(history.Batch) error) error
 }
 
-// Stored is a [Source] that reads the history of a bench. It reads it month by month, so that
+// Stored is a [Source] that reads the history of a bench. It reads it year by year, so that
 // nobody who writes waits for long.
 type Stored struct {
 	History History
@@ -33,9 +34,7 @@ const (
 	// oldest is how far back a study without a begin looks.
 	oldest = 20 * 366 * 24 * time.Hour
 	// portion is the span of one read.
-	portion = 31 * 24 * time.Hour
-	// mostRows is more than the quarters of an hour of a month on a bench with many presses.
-	mostRows = 2_000_000
+	portion = 366 * 24 * time.Hour
 )
 
 // Fill adds the prints, rejects and batches that the filter takes.
@@ -68,44 +67,29 @@ func (s Stored) Fill(ctx context.Context, t *Table, f Filter) error {
 }
 
 func (s Stored) portion(ctx context.Context, t *Table, find history.Search) error {
-	step, err := history.StepOf("", time.UTC)
+	err := s.History.EachCount(ctx, find, func(c history.Count) error {
+		counts := Counts{Bench: s.Bench, Press: c.Press, Batch: c.Batch, Ink: c.Ink, At: c.Time, Kind: c.Kind, Pieces: float64(c.Pieces), Conditions: Unknown()}
+		if c.Kind == "" {
+			counts.Conditions = conditionsOf(c)
+		}
+		t.Add(counts)
+		return nil
+	})
 	if err != nil {
 		return err
-	}
-	prints, err := s.History.PrintsIn(ctx, find, step, mostRows)
-	if err != nil {
-		return err
-	}
-	for _, p := range prints {
-		t.Add(Counts{Bench: s.Bench, Press: p.Press, Batch: p.Batch, Ink: p.Ink, At: p.Time, Pieces: float64(p.Prints), Conditions: conditionsOf(p.Conditions)})
-	}
-	defects, err := s.History.DefectsIn(ctx, find, step, mostRows)
-	if err != nil {
-		return err
-	}
-	for _, d := range defects {
-		t.Add(Counts{Bench: s.Bench, Press: d.Press, Batch: d.Batch, Ink: d.Ink, At: d.Time, Kind: d.Kind, Pieces: float64(d.Defects), Conditions: Unknown()})
 	}
 	find.Press = "" // a batch may have ended on another press
-	batches, err := s.History.Batches(ctx, find, mostRows)
-	if err != nil {
-		return err
-	}
-	for _, b := range batches {
+	return s.History.EachBatch(ctx, find, func(b history.Batch) error {
 		t.Mixed(Mix{Bench: s.Bench, Batch: b.ID, Ink: b.Ink, At: b.ClosedAt, ThinnerPct: orUnknown(b.ThinnerPct), RatioOffPct: orUnknown(b.RatioOffPct)})
-	}
-	return nil
+		return nil
+	})
 }
 
-func conditionsOf(h history.Conditions) quality.Conditions {
-	c := Unknown()
-	for f, x := range map[quality.Factor]*float64{
-		quality.VapourDensity: h.VapourDensity, quality.RelativeHumidity: h.HumidityPct, quality.Temperature: h.TemperatureC, quality.SpentLife: h.Spent,
-		quality.Thinner: h.ThinnerPct, quality.RatioError: h.RatioOffPct,
-	} {
-		c[f] = orUnknown(x)
-	}
-	return withVapour(c)
+func conditionsOf(c history.Count) quality.Conditions {
+	return withVapour(quality.Conditions{
+		quality.VapourDensity: c.VapourDensity, quality.RelativeHumidity: c.HumidityPct, quality.Temperature: c.TemperatureC, quality.SpentLife: c.Spent,
+		quality.Thinner: c.ThinnerPct, quality.RatioError: c.RatioOffPct,
+	})
 }
 
 func orUnknown(x *float64) float64 {
