@@ -9,7 +9,6 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"runtime/debug"
 	"strings"
 	"syscall"
 
@@ -50,7 +49,7 @@ func rootCommand() *cobra.Command {
 			"two-component ink, and computes the remaining pot life of every open batch. It publishes\n" +
 			"over MQTT, HTTP and Prometheus. It only advises. Where the ink maker's data sheet, local\n" +
 			"codes or a licensed professional say otherwise, follow them.",
-		Version:       version(),
+		Version:       longVersion(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args:          cobra.ArbitraryArgs,
@@ -70,15 +69,6 @@ func rootCommand() *cobra.Command {
 	const second = "{{if .HasAvailableSubCommands}}\n  {{.CommandPath}} [command]{{end}}"
 	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), second, strings.Replace(second, ".HasAvailableSubCommands", "and .HasAvailableSubCommands .HasParent", 1), 1))
 	root.AddCommand(runCommand(), demoCommand(), checkCommand(), listenCommand(), airCommand(), mixCommand(),
-		lifeCommand(), planCommand(), learnCommand(), studyCommand(), reportCommand(), exportCommand(), importCommand(), pinCommand(), tokenCommand())
+		lifeCommand(), planCommand(), learnCommand(), studyCommand(), reportCommand(), exportCommand(), importCommand(), pinCommand(), tokenCommand(), manualCommand())
 	return root
-}
-
-// version returns the version that the build was stamped with: a tag, or the revision.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "unknown"
-	}
-	return info.Main.Version
 }

@@ -17,7 +17,9 @@ import (
 const firstRun = `there is no configuration %[1]s
 To try potlifed without devices and without a configuration:
     potlifed demo
-For your shop, copy testdata/potlifed.example.yaml from the source to %[1]s,
+For your shop, copy the example, which a package has as
+/usr/share/doc/potlifed/examples/potlifed.example.yaml and the source as
+testdata/potlifed.example.yaml, to %[1]s,
 change in it what differs in your shop, and look whether all is found:
     potlifed check
 Another file is named with --config FILE.`
