@@ -20,9 +20,9 @@ const (
 
 var checkForms = map[string]checkForm{"xor": checkXOR, "sum": checkSum, "negated-sum": checkNegatedSum}
 
-// checksum describes the checksum at the end of a line. The zero value is none. It covers the
+// Checksum describes the checksum at the end of a line. The zero value is none. It covers the
 // characters of the line that stand before it.
-type checksum struct {
+type Checksum struct {
 	form         checkForm
 	oneByte      bool // written as one byte, otherwise as two hexadecimal digits
 	afterETX     bool // it follows the ETX
@@ -31,10 +31,11 @@ type checksum struct {
 	withoutLast  bool // the character before the checksum is not covered, such as a star
 }
 
-// parseChecksum reads what follows "check=" in a pattern.
-func parseChecksum(text string) (checksum, error) {
+// ParseChecksum returns the checksum of what follows "check=" in a pattern, such as xor,after-etx;
+// see [ParseShape].
+func ParseChecksum(text string) (Checksum, error) {
 	name, rest, _ := strings.Cut(text, ",")
-	c := checksum{form: checkForms[name]}
+	c := Checksum{form: checkForms[name]}
 	if c.form == noCheck {
 		return c, fmt.Errorf("checksum %q: want xor, sum or negated-sum", name)
 	}
@@ -56,7 +57,7 @@ func parseChecksum(text string) (checksum, error) {
 }
 
 // tail is how many bytes follow the ETX.
-func (c checksum) tail() int {
+func (c Checksum) tail() int {
 	switch {
 	case !c.afterETX:
 		return 0
@@ -66,9 +67,10 @@ func (c checksum) tail() int {
 	return 2
 }
 
-// strip returns the line without its checksum. The error is ErrUnknown where there is none, and
+// Strip returns the line without its checksum. A line whose checksum follows the ETX is given with
+// the ETX and all that follows it. The error is ErrUnknown where there is none, and
 // ErrCheck where it is wrong.
-func (c checksum) strip(line []byte) ([]byte, error) {
+func (c Checksum) Strip(line []byte) ([]byte, error) {
 	if c.form == noCheck {
 		return line, nil
 	}
@@ -100,7 +102,7 @@ func (c checksum) strip(line []byte) ([]byte, error) {
 }
 
 // of returns the checksum of the characters of a line.
-func (c checksum) of(body []byte) byte {
+func (c Checksum) of(body []byte) byte {
 	covered := body
 	if c.withoutFirst && len(covered) > 0 {
 		covered = covered[1:]

@@ -13,14 +13,14 @@ import (
 // of all bytes zero.
 func TestChecksumsOfPublishedExamples(t *testing.T) {
 	gga := "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*"
-	if got := (checksum{form: checkXOR, withoutFirst: true, withoutLast: true}).of([]byte(gga)); got != 0x47 {
+	if got := (Checksum{form: checkXOR, withoutFirst: true, withoutLast: true}).of([]byte(gga)); got != 0x47 {
 		t.Errorf("xor: %02X, want 47", got)
 	}
 	record := []byte{0x10, 0x01, 0x00, 0x00, 0x21, 0x46, 0x01, 0x36, 0x01, 0x21, 0x47, 0x01, 0x36, 0x00, 0x7E, 0xFE, 0x09, 0xD2, 0x19, 0x01}
-	if got := (checksum{form: checkNegatedSum}).of(record); got != 0x40 {
+	if got := (Checksum{form: checkNegatedSum}).of(record); got != 0x40 {
 		t.Errorf("negated sum: %02X, want 40", got)
 	}
-	if got := (checksum{form: checkSum}).of(record); got != 0xC0 {
+	if got := (Checksum{form: checkSum}).of(record); got != 0xC0 {
 		t.Errorf("sum: %02X, want C0", got)
 	}
 }
@@ -29,7 +29,7 @@ func TestChecksumsOfPublishedExamples(t *testing.T) {
 func checked() map[string]string {
 	lines := map[string]string{}
 	for _, form := range []string{"xor", "sum", "negated-sum"} {
-		for options, c := range map[string]checksum{
+		for options, c := range map[string]Checksum{
 			"": {}, ",stx": {stx: true}, ",without-first": {withoutFirst: true},
 			",after-etx": {afterETX: true}, ",after-etx,etx": {afterETX: true, etx: true},
 			",after-etx,etx,stx,byte": {afterETX: true, etx: true, stx: true, oneByte: true},
@@ -48,7 +48,7 @@ func checked() map[string]string {
 			lines["W {sign}{weight} {unit}{check="+form+options+"}"] = line + "\r\n"
 		}
 	}
-	lines["W {sign}{weight} {unit} *{check=xor,without-last}"] = fmt.Sprintf("W +00060.0 g*%02x\r\n", checksum{form: checkXOR}.of([]byte("W +00060.0 g")))
+	lines["W {sign}{weight} {unit} *{check=xor,without-last}"] = fmt.Sprintf("W +00060.0 g*%02x\r\n", Checksum{form: checkXOR}.of([]byte("W +00060.0 g")))
 	return lines
 }
 

@@ -57,30 +57,36 @@ func (m *match) step(e *element) error {
 	case signElement:
 		return m.takeSign(e)
 	case weightElement:
-		return m.takeWeight(e.width)
+		if err := m.takeWeight(e.width); err != nil || e.shift == 0 || !m.hasNumber {
+			return err
+		}
+		if m.decimals > 0 {
+			return ErrUnknown // it has a decimal mark
+		}
+		m.decimals = e.shift
 	case unitElement:
 		return m.takeUnit(e)
 	case markElement:
 		return m.takeMark(e.marks)
 	case skipElement:
-		return m.skip(e.width)
+		return m.skip(e)
 	}
 	return nil
 }
 
-// skip passes over a part that means nothing here: width characters, or all up to the next
-// space, at least one.
-func (m *match) skip(width int) error {
+// skip passes over a part that means nothing here.
+func (m *match) skip(e *element) error {
 	from := m.pos
-	if width > 0 {
-		m.pos += width
-	} else {
-		for c := m.peek(); c != 0 && c != ' '; c = m.peek() {
-			m.pos++
+	if e.width > 0 {
+		if m.pos += e.width; m.pos > len(m.line) {
+			return ErrUnknown
 		}
+		return nil
 	}
-	if m.pos > len(m.line) || m.pos == from {
-		m.pos = from
+	for c := m.peek(); c != 0 && c != ' ' && c != '\t' && c != e.literal; c = m.peek() {
+		m.pos++
+	}
+	if m.pos == from {
 		return ErrUnknown
 	}
 	return nil
@@ -96,7 +102,7 @@ func (m *match) peek() byte {
 
 func (m *match) skipSpaces() int {
 	from := m.pos
-	for m.peek() == ' ' {
+	for m.peek() == ' ' || m.peek() == '\t' {
 		m.pos++
 	}
 	return m.pos - from
@@ -105,7 +111,7 @@ func (m *match) skipSpaces() int {
 // atEnd reports whether only spaces are left.
 func (m *match) atEnd() bool {
 	for _, c := range m.line[m.pos:] {
-		if c != ' ' {
+		if c != ' ' && c != '\t' {
 			return false
 		}
 	}
@@ -113,6 +119,9 @@ func (m *match) atEnd() bool {
 }
 
 func (m *match) takeSign(e *element) error {
+	if e.trailing {
+		return m.takeTrailingSign(e.required)
+	}
 	if e.oneChar {
 		c := m.peek()
 		if c != '-' && c != '+' && (c != ' ' || e.required) {
@@ -135,6 +144,21 @@ func (m *match) takeSign(e *element) error {
 		}
 	}
 	m.padded = m.padded || spaces > 1
+	return nil
+}
+
+func (m *match) takeTrailingSign(required bool) error {
+	switch m.peek() {
+	case '-':
+		m.negative = true
+		m.pos++
+	case '+':
+		m.pos++
+	default:
+		if required && !m.over && !m.under {
+			return ErrUnknown
+		}
+	}
 	return nil
 }
 

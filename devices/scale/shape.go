@@ -2,8 +2,9 @@ package scale
 
 import (
 	"fmt"
-	"sort"
 	"strings"
+
+	"potlifed/model/weigh"
 )
 
 // Auto is the name of the shape that is found by reading lines; see [Decoder].
@@ -18,7 +19,7 @@ type Shape struct {
 	candidates []Shape
 	// assumed is the unit of lines in which the pattern lets the unit be missing.
 	assumed unit
-	check   checksum
+	check   Checksum
 }
 
 // named are the shapes with a name, as patterns. They are named after their form. The marks are
@@ -56,17 +57,23 @@ func ShapeNames() []string {
 }
 
 // ParseShape gives the shape of a name, or of a pattern. In a pattern a
-// character stands for itself, a space for any number of spaces or none, and
-// braces for a field:
+// character stands for itself, a space for any number of spaces and tabs or
+// none, {{ and }} for a brace, and braces for a field:
 //
 //	{weight}            digits with at most one decimal point or comma
 //	{weight:8}          the same, padded with spaces to exactly 8 characters
+//	{weight/10}         digits without a decimal mark, in tenths; also /100 and
+//	                    /1000, and {weight:8/10}
 //	{sign} {sign!}      + or - or neither; with ! one of them must be there;
-//	                    right before a padded weight it is one character
+//	                    right before a padded weight it is one character;
+//	                    it may also follow the weight
 //	{unit} {unit?}      g, kg, oz or lb; with ? a missing unit means a moving
 //	                    weight, in the unit of the line before
 //	{unit=g} {unit=kg}  not in the line, but known to be this; also oz and lb
-//	{skip:5} {skip}     five characters of any kind; any characters but spaces
+//	{skip:5}            five characters of any kind
+//	{skip}              characters up to a space, or up to the one that
+//	                    follows in the pattern
+//	{any=Z|}            a mark that means nothing; with others as below
 //	{check=xor}         a checksum at the end of the line, see below
 //	{stable=ST|moving=US|over=OL|under=UL|net=NT|gross=GS}
 //	                    the marks that can stand here and what each means;
@@ -112,14 +119,24 @@ func ParseShape(name string) (Shape, error) {
 	return s, nil
 }
 
+// Decode returns the reading of one line, without what a [Decoder] knows of the lines before it. The
+// error is or wraps ErrUnknown or ErrCheck. It is for trying a shape.
+func (s Shape) Decode(line []byte) (weigh.Reading, error) {
+	m, err := s.match(line)
+	if err != nil {
+		return weigh.Reading{}, err
+	}
+	return m.reading(), nil
+}
+
 // match matches a line against the shape, or against the one candidate that fits.
 func (s Shape) match(line []byte) (match, error) {
-	line, err := s.check.strip(line)
+	line, err := s.check.Strip(line)
 	if err != nil {
 		return match{}, err
 	}
 	for _, c := range line {
-		if c < ' ' || c > '~' {
+		if (c < ' ' || c > '~') && c != '\t' {
 			return match{}, ErrUnknown
 		}
 	}
@@ -152,227 +169,4 @@ func (s *Shape) choose(line []byte) (index int, m match, err error) {
 		}
 	}
 	return -1, match{}, err
-}
-
-type elementKind uint8
-
-const (
-	literalElement elementKind = iota
-	spaceElement
-	signElement
-	weightElement
-	unitElement
-	markElement
-	skipElement
-	checkElement
-)
-
-type field uint8
-
-const (
-	nothingField field = iota
-	stableField
-	movingField
-	netField
-	grossField
-	overField
-	underField
-)
-
-var fieldNames = map[string]field{
-	"stable": stableField, "moving": movingField, "net": netField,
-	"gross": grossField, "over": overField, "under": underField,
-}
-
-// element is one part of a pattern.
-type element struct {
-	kind     elementKind
-	literal  byte
-	required bool // a sign that must be there
-	oneChar  bool // a sign before a padded weight: one character, whichever it is
-	optional bool // a unit that may be missing
-	width    int  // of the weight or of what is skipped, 0 where it is free
-	declared unit // the unit that is not in the line
-	glued    bool // the unit is followed by a mark without a space between
-	marks    []mark
-	check    checksum
-}
-
-type mark struct {
-	text  string
-	means field
-}
-
-const (
-	maxPatternBytes = 256
-	maxWeightWidth  = 24
-)
-
-func compile(name, pattern string) (Shape, error) {
-	s, err := parse(name, pattern)
-	if err != nil {
-		return Shape{}, err
-	}
-	if err := s.liftChecksum(); err != nil {
-		return Shape{}, err
-	}
-	return s.finish()
-}
-
-// liftChecksum takes a checksum out of the elements: it is checked before the line is matched.
-func (s *Shape) liftChecksum() error {
-	for i, e := range s.elements {
-		if e.kind != checkElement {
-			continue
-		}
-		for _, after := range s.elements[i+1:] {
-			if after.kind != spaceElement {
-				return fmt.Errorf("{check} stands before another part, want it at the end")
-			}
-		}
-		s.check, s.elements = e.check, s.elements[:i]
-	}
-	return nil
-}
-
-// parse reads a pattern without checking it as a whole.
-func parse(name, pattern string) (Shape, error) {
-	if len(pattern) > maxPatternBytes {
-		return Shape{}, fmt.Errorf("longer than %d bytes", maxPatternBytes)
-	}
-	s := Shape{name: name}
-	for i := 0; i < len(pattern); {
-		c := pattern[i]
-		switch {
-		case c < ' ' || c > '~':
-			return Shape{}, fmt.Errorf("character %d is not printable ASCII", i+1)
-		case c == ' ':
-			for i < len(pattern) && pattern[i] == ' ' {
-				i++
-			}
-			s.elements = append(s.elements, element{kind: spaceElement})
-		case c == '{':
-			end := strings.IndexByte(pattern[i:], '}')
-			if end < 0 {
-				return Shape{}, fmt.Errorf("the brace at character %d is not closed", i+1)
-			}
-			e, err := parseField(pattern[i+1 : i+end])
-			if err != nil {
-				return Shape{}, fmt.Errorf("field at character %d: %w", i+1, err)
-			}
-			s.elements = append(s.elements, e)
-			i += end + 1
-		case c == '}':
-			return Shape{}, fmt.Errorf("the brace at character %d was not opened", i+1)
-		default:
-			s.elements = append(s.elements, element{kind: literalElement, literal: c})
-			i++
-		}
-	}
-	return s, nil
-}
-
-// finish checks the pattern as a whole.
-func (s Shape) finish() (Shape, error) {
-	weights, units, signs := 0, 0, 0
-	for i := range s.elements {
-		e := &s.elements[i]
-		switch e.kind {
-		case weightElement:
-			weights++
-		case signElement:
-			signs++
-			if weights > 0 {
-				return Shape{}, fmt.Errorf("{sign} stands after {weight}, want it before")
-			}
-			e.oneChar = i+1 < len(s.elements) && s.elements[i+1].width > 0
-		case unitElement:
-			units++
-			e.glued = i+1 < len(s.elements) && s.elements[i+1].kind == markElement
-			s.assumed = max(s.assumed, e.declared)
-		}
-	}
-	switch {
-	case weights != 1:
-		return Shape{}, fmt.Errorf("%d times {weight}, want it once", weights)
-	case signs > 1:
-		return Shape{}, fmt.Errorf("%d times {sign}, want it once at most", signs)
-	case units != 1:
-		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g}, {unit=kg}, {unit=oz} or {unit=lb} where it does not", units)
-	}
-	return s, nil
-}
-
-func parseField(text string) (element, error) {
-	switch text {
-	case "weight":
-		return element{kind: weightElement}, nil
-	case "sign":
-		return element{kind: signElement}, nil
-	case "sign!":
-		return element{kind: signElement, required: true}, nil
-	case "unit":
-		return element{kind: unitElement}, nil
-	case "skip":
-		return element{kind: skipElement}, nil
-	case "unit?":
-		return element{kind: unitElement, optional: true}, nil
-	}
-	if declared, ok := unitNames[strings.TrimPrefix(text, "unit=")]; ok && strings.HasPrefix(text, "unit=") {
-		return element{kind: unitElement, declared: declared}, nil
-	}
-	if width, ok := strings.CutPrefix(text, "weight:"); ok {
-		n, err := parseWidth(width)
-		return element{kind: weightElement, width: n}, err
-	}
-	if width, ok := strings.CutPrefix(text, "skip:"); ok {
-		n, err := parseWidth(width)
-		return element{kind: skipElement, width: n}, err
-	}
-	if form, ok := strings.CutPrefix(text, "check="); ok {
-		check, err := parseChecksum(form)
-		return element{kind: checkElement, check: check}, err
-	}
-	return parseMarks(text)
-}
-
-func parseWidth(width string) (int, error) {
-	n := 0
-	for _, c := range width {
-		if c < '0' || c > '9' || n > maxWeightWidth {
-			n = 0
-			break
-		}
-		n = 10*n + int(c-'0')
-	}
-	if n < 1 || n > maxWeightWidth {
-		return 0, fmt.Errorf("width %q: want a number from 1 to %d", width, maxWeightWidth)
-	}
-	return n, nil
-}
-
-func parseMarks(text string) (element, error) {
-	e := element{kind: markElement}
-	for alternative := range strings.SplitSeq(text, "|") {
-		if alternative == "" {
-			e.marks = append(e.marks, mark{})
-			continue
-		}
-		name, written, ok := strings.Cut(alternative, "=")
-		means, known := fieldNames[name]
-		if !ok || !known {
-			return element{}, fmt.Errorf("%q: want weight, sign, unit, skip, check, or a mark such as stable=ST, of stable, moving, net, gross, over, under", alternative)
-		}
-		e.marks = append(e.marks, mark{text: written, means: means})
-	}
-	for i, m := range e.marks {
-		for _, other := range e.marks[:i] {
-			if m.text == other.text {
-				return element{}, fmt.Errorf("the mark %q stands twice", m.text)
-			}
-		}
-	}
-	// The longest is first, so that NT is not read as N, and an empty alternative is last.
-	sort.SliceStable(e.marks, func(i, j int) bool { return len(e.marks[i].text) > len(e.marks[j].text) })
-	return e, nil
 }

@@ -1,0 +1,376 @@
+package learn
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// unitWords are how units of mass are written, in small letters.
+var unitWords = map[string]string{
+	"g": "g", "gr": "g", "grm": "g", "gm": "g", "gram": "g", "grams": "g", "gramm": "g",
+	"kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg",
+	"oz": "oz", "ounce": "oz", "ounces": "oz", "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb",
+}
+
+// isUnit reports whether a word is a unit. A capital G alone may be the mark of a gross weight, and
+// gM is a unit with a mark behind it.
+func isUnit(text string) bool {
+	lower := strings.ToLower(text)
+	oneCase := text == lower || text == strings.ToUpper(text) || text[1:] == lower[1:] || lower == "kg"
+	return text != "G" && oneCase && unitWords[lower] != ""
+}
+
+// units reports whether all texts of a slot are units.
+func (s *slot) units() bool {
+	for text := range s.counts {
+		if !isUnit(text) {
+			return false
+		}
+	}
+	return len(s.counts) > 0
+}
+
+// chosen is the number that is taken for the weight.
+type chosen struct {
+	slot   int
+	unit   int    // the slot of the unit, -1 where the lines have none
+	letter string // how the unit is written, where only a pattern with a fixed unit can read it
+	fixed  string // that unit, or the one that is assumed
+	parts  int    // by how much the number is divided: 1, 10, 100 or 1000
+	score  int
+	doubts []string
+}
+
+// series is the numbers of a slot in the order of the lines; NaN where a line has none.
+func (t *template) series(slot int) []float64 {
+	var list []float64
+	for _, i := range t.order() {
+		at := t.slots[slot].at[i]
+		if at < 0 {
+			list = append(list, math.NaN())
+			continue
+		}
+		token := t.rows[i].tokens[at]
+		v, err := strconv.ParseFloat(strings.Replace(token.text, ",", ".", 1), 64)
+		if err != nil {
+			v = math.NaN()
+		}
+		if token.negative {
+			v = -v
+		}
+		list = append(list, v)
+	}
+	return list
+}
+
+// changes describes a series: whether it has more than one value, and whether it only counts up.
+func changes(list []float64) (varies, counts bool) {
+	ups, downs, last := 0, 0, math.NaN()
+	for _, v := range list {
+		switch {
+		case v > last:
+			ups++
+		case v < last:
+			downs++
+		}
+		if !math.IsNaN(v) {
+			last = v
+		}
+	}
+	return ups+downs > 0, ups > len(list)/2 && downs*20 <= ups
+}
+
+// Words that tell one number from another.
+var (
+	netWords   = []string{"N", "NT", "NET", "NETT", "NETTO"}
+	grossWords = []string{"G", "GS", "GR", "GROSS", "B", "BRUTTO"}
+	otherWords = []string{"T", "TR", "TARE", "TARA", "PT", "PCS", "QTY", "NO", "ID", "TIME", "DATE", "CH", "SN", "COUNT"}
+)
+
+func among(text string, words []string) bool {
+	for _, w := range words {
+		if strings.EqualFold(text, w) {
+			return true
+		}
+	}
+	return false
+}
+
+// weight chooses the number that is the weight. ok is false where there is no number.
+func (t *template) weight(hint Hint) (chosen, bool) {
+	best, second := chosen{score: -1000}, chosen{score: -1000}
+	for i, s := range t.slots {
+		if s.kind != number || 2*s.missing() > len(t.rows) {
+			continue
+		}
+		c := t.judge(i)
+		switch {
+		case c.score > best.score:
+			best, second = c, best
+		case c.score > second.score:
+			second = c
+		}
+	}
+	if best.score == -1000 {
+		return best, false
+	}
+	if second.score > -1000 && best.score-second.score < 2 && !same(t.series(best.slot), t.series(second.slot)) {
+		best.doubts = append(best.doubts, unsureMark+"Two numbers of a line could be the weight; the more likely one was taken.")
+	}
+	t.findUnit(&best, hint)
+	return best, true
+}
+
+func same(a, b []float64) bool {
+	for i := range a {
+		if a[i] != b[i] && !(math.IsNaN(a[i]) && math.IsNaN(b[i])) {
+			return false
+		}
+	}
+	return true
+}
+
+// judge gives points to a number for what speaks for a weight.
+func (t *template) judge(i int) chosen {
+	c := chosen{slot: i}
+	list := t.series(i)
+	varies, counts := changes(list)
+	if varies {
+		c.score += 4
+	}
+	if counts {
+		c.score -= 7
+	}
+	first, last := ends(list)
+	if varies && math.Abs(first-last) <= 0.05*spread(list) {
+		c.score++ // put on and taken off
+	}
+	if t.decimals(i) > 0 {
+		c.score += 2
+	}
+	if t.unitBeside(i, 1) || t.unitBeside(i, -1) {
+		c.score += 3
+	}
+	if t.brokenNumber(i) {
+		c.score -= 8
+	}
+	for _, beside := range []int{i - 1, i + 1} {
+		if beside < 0 || beside >= len(t.slots) || t.slots[beside].kind != punct {
+			continue
+		}
+		for text := range t.slots[beside].counts {
+			if strings.Contains(":/-", text) && t.beyond(i, beside) {
+				c.score -= 6 // a time or a date
+			}
+			if text == "%" || text == "#" {
+				c.score -= 3
+			}
+		}
+	}
+	c.score += t.labelScore(i)
+	return c
+}
+
+// unitBeside reports whether a unit stands beside slot i, with one mark between at most.
+func (t *template) unitBeside(i, step int) bool {
+	for j, n := i+step, 0; j >= 0 && j < len(t.slots) && n < 2; j, n = j+step, n+1 {
+		switch s := t.slots[j]; {
+		case t.unitAt(j):
+			return step > 0 || (j == 0 || t.slots[j-1].kind != number) && (j < 2 || t.slots[j-2].kind != number || t.slots[j-1].kind != punct)
+		case s.kind != punct:
+			return false
+		}
+	}
+	return false
+}
+
+// brokenNumber reports whether another number is joined to this one by a decimal mark, as with a
+// mark for thousands. Such a number is not read.
+func (t *template) brokenNumber(i int) bool {
+	for _, step := range []int{1, -1} {
+		j := i + 2*step
+		if j < 0 || j >= len(t.slots) || t.slots[j].kind != number {
+			continue
+		}
+		mark, next := t.slots[i+step], max(i, j)
+		if (mark.counts["."] > 0 || mark.counts[","] > 0) && !t.slots[next].gap && !mark.gap && t.threeDigits(next) {
+			return true
+		}
+	}
+	return false
+}
+
+// threeDigits reports whether each number of a slot has three digits before its decimals.
+func (t *template) threeDigits(slot int) bool {
+	for i, r := range t.rows {
+		if at := t.slots[slot].at[i]; at >= 0 {
+			whole, _, _ := strings.Cut(strings.Replace(r.tokens[at].text, ",", ".", 1), ".")
+			if len(whole) != 3 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// beyond reports whether the slot on the other side of a mark is a number too.
+func (t *template) beyond(i, beside int) bool {
+	j := 2*beside - i
+	return j >= 0 && j < len(t.slots) && t.slots[j].kind == number
+}
+
+func (t *template) unitAt(i int) bool {
+	s := t.slots[i]
+	return s.units() || s.kind == word && len(s.counts) == 1 && s.counts["G"] > 0 && s.missing() == 0
+}
+
+// labelScore looks for the nearest word before a number.
+func (t *template) labelScore(i int) int {
+	for j := i - 1; j >= 0 && j >= i-3; j-- {
+		if t.slots[j].kind == number {
+			return 0
+		}
+		if t.slots[j].kind != word {
+			continue
+		}
+		for text := range t.slots[j].counts {
+			switch {
+			case among(text, netWords):
+				return 3
+			case among(text, grossWords):
+				return 1
+			case among(text, otherWords):
+				return -5
+			}
+		}
+	}
+	return 0
+}
+
+func ends(list []float64) (first, last float64) {
+	first, last = math.NaN(), math.NaN()
+	for _, v := range list {
+		if math.IsNaN(v) {
+			continue
+		}
+		if math.IsNaN(first) {
+			first = v
+		}
+		last = v
+	}
+	return first, last
+}
+
+func spread(list []float64) float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, v := range list {
+		if !math.IsNaN(v) {
+			low, high = math.Min(low, v), math.Max(high, v)
+		}
+	}
+	return high - low
+}
+
+// findUnit finds the unit of the chosen number: after it, else before it, else none.
+func (t *template) findUnit(c *chosen, hint Hint) {
+	c.unit = -1
+	look := []int{}
+	for j := c.slot + 1; j < len(t.slots) && t.slots[j].kind != number; j++ {
+		look = append(look, j)
+	}
+	for j := c.slot - 1; j >= 0 && t.slots[j].kind != number; j-- {
+		look = append(look, j)
+	}
+	for _, j := range look {
+		if t.slots[j].units() {
+			c.unit = j
+			break
+		}
+	}
+	if c.unit < 0 && len(look) > 0 && c.slot+1 < len(t.slots) && t.unitAt(c.slot+1) {
+		c.unit, c.letter, c.fixed = c.slot+1, "G", "g"
+		c.doubts = append(c.doubts, "The letter G after the weight is taken for grams.")
+		return
+	}
+	if c.unit < 0 {
+		t.assumeUnit(c, hint)
+		return
+	}
+	written := map[string]bool{}
+	for text := range t.slots[c.unit].counts {
+		written[text] = true
+		if !readable(text) {
+			c.letter = text
+		}
+	}
+	if c.letter != "" {
+		c.fixed = unitWords[strings.ToLower(c.letter)]
+		if len(written) > 1 {
+			c.doubts = append(c.doubts, unsureMark+"The unit is written in ways of which potlifed reads one: "+c.letter+".")
+		}
+	}
+}
+
+// readable reports whether {unit} reads a unit as it is written.
+func readable(text string) bool {
+	return text == "g" || len(text) == 2 && unitWords[strings.ToLower(text)] == strings.ToLower(text)
+}
+
+// decimals returns the most decimals that a number has.
+func (t *template) decimals(slot int) int {
+	most := 0
+	for i, r := range t.rows {
+		at := t.slots[slot].at[i]
+		if at < 0 {
+			continue
+		}
+		if m := strings.IndexAny(r.tokens[at].text, ".,"); m >= 0 {
+			most = max(most, len(r.tokens[at].text)-1-m)
+		}
+	}
+	return most
+}
+
+// assumeUnit supposes a unit where the lines state none.
+func (t *template) assumeUnit(c *chosen, hint Hint) {
+	c.fixed = "g"
+	high := 0.0
+	for _, v := range t.series(c.slot) {
+		if !math.IsNaN(v) {
+			high = math.Max(high, v)
+		}
+	}
+	if hint.ShownG > 0 {
+		if t.shown(c, high, hint.ShownG) {
+			return
+		}
+		c.doubts = append(c.doubts, unsureMark+fmt.Sprintf("The largest number was %s, which is %s g in no unit.", plain(high), plain(hint.ShownG)))
+		return
+	}
+	if t.decimals(c.slot) >= 3 && high < 3 && high > 0 {
+		c.fixed = "kg"
+	}
+	c.doubts = append(c.doubts, unsureMark+fmt.Sprintf("The lines state no unit; {unit=%s} is a guess. With the most on it, the display must have shown %s %s. If it showed something else, say what with --shown-g.", c.fixed, plain(high), c.fixed))
+}
+
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// shown finds the unit and the decimal mark with which the largest number is what the display
+// showed.
+func (t *template) shown(c *chosen, high, grams float64) bool {
+	for _, parts := range []int{1, 10, 100, 1000} {
+		if parts > 1 && t.decimals(c.slot) > 0 {
+			break
+		}
+		for _, unit := range []string{"g", "kg", "oz", "lb"} {
+			count := gramsIn[unit] / float64(parts) / math.Pow10(t.decimals(c.slot))
+			if is := high * gramsIn[unit] / float64(parts); math.Abs(is-grams) <= math.Max(grams/100, 1.5*count) && is > 0 {
+				c.fixed, c.parts = unit, parts
+				return true
+			}
+		}
+	}
+	return false
+}

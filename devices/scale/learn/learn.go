@@ -1,0 +1,352 @@
+// Package learn finds out how the lines of an unknown scale are built: lines in, a configuration
+// out, with how sure it is and why.
+//
+// The package is pure: it opens no port and waits for nobody. [Split] cuts what was received
+// into lines, [FrameOf] tells a parity bit from a data bit, and [Infer] proposes the shape or the
+// pattern. Infer looks for what a person would look for: the number that changes when a
+// cup is put on, the unit beside it, and words that come and go with the movement. A pattern is
+// proposed only after it was tried on the lines themselves.
+package learn
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"potlifed/devices/scale"
+	"potlifed/model/weigh"
+)
+
+// Certainty is how sure a proposal is.
+type Certainty int
+
+const (
+	// Unsure: a person must compare the weights with the display before they use it.
+	Unsure Certainty = iota
+	// Fair: nothing speaks against it, and something could not be seen.
+	Fair
+	// Sure: everything that can be seen in lines was seen.
+	Sure
+)
+
+// String returns the certainty in plain words.
+func (c Certainty) String() string { return [...]string{"unsure", "fairly sure", "sure"}[c] }
+
+// Proposal is what Infer found.
+type Proposal struct {
+	// Line is the name of a shape or a pattern, see [scale.ParseShape]; empty when nothing
+	// was found that decodes the lines.
+	Line      string
+	Certainty Certainty
+	// Reasons say what the certainty rests on and what is in doubt, as sentences.
+	Reasons []string
+	// Lines is how many lines could carry a weight, Decoded how many of them Line decodes.
+	Lines, Decoded int
+	// LowG and HighG are the smallest and the largest weight among them, in g.
+	LowG, HighG float64
+}
+
+// Lines that show enough.
+const (
+	fewestLines = 5
+	enoughLines = 20
+	// enoughDecoded is the share of lines that must be decoded. The rest may be noise.
+	enoughDecoded = 0.9
+	// mostLines bounds the work: about a minute of ten lines a second. Of more lines, the first
+	// and the last are used.
+	mostLines = 600
+)
+
+// Hint is what a person has told. The zero value is nothing.
+type Hint struct {
+	// ShownG is what the display showed with the most on the pan, in g. It settles the unit of a
+	// scale that sends bare numbers, and where their decimal mark would be.
+	ShownG float64
+}
+
+// Infer proposes the shape of the lines, which are given as Split returns them, oldest first.
+func Infer(lines [][]byte, hint Hint) Proposal {
+	if len(lines) > 2*mostLines {
+		lines = append(lines[:mostLines:mostLines], lines[len(lines)-mostLines:]...)
+	}
+	kept := printable(lines)
+	if len(kept) < fewestLines {
+		return Proposal{Reasons: []string{fmt.Sprintf("Only %d lines of text came; %d are needed. The speed or the frame may be wrong.", len(kept), fewestLines)}}
+	}
+	check, kept := stripChecksum(kept)
+	rows, silent := withNumbers(tokenized(kept))
+	all := len(rows)
+	rows = withoutFragments(rows)
+	fragments := all - len(rows)
+	rows, record := oneOfARecord(rows)
+	t := align(rows)
+	t.silent, t.record = silent, record != nil
+	c, ok := t.weight(hint)
+	if !ok {
+		return Proposal{Lines: len(kept), Reasons: []string{"No number in these lines could be taken for the weight."}}
+	}
+	var found []candidate
+	for _, name := range scale.ShapeNames() {
+		if check.pattern == "" && !t.record && name != scale.Auto && name != "sign-digits" {
+			found = append(found, candidate{line: name})
+		}
+	}
+	for _, loose := range []bool{false, true} {
+		text, notes := t.pattern(c, loose)
+		found = append(found, candidate{line: text + check.pattern, notes: notes})
+	}
+	best := t.best(c, found)
+	if best.line == "" {
+		return Proposal{Lines: len(t.rows), Reasons: []string{"A number was found that could be the weight, and no pattern that reads it."}}
+	}
+	best.notes = append(append(best.notes, c.doubts...), record...)
+	p := best.proposal(t, check)
+	if fragments > 0 {
+		p.Reasons = append(p.Reasons, fmt.Sprintf("%d damaged lines were left out.", fragments))
+	}
+	return p
+}
+
+// candidate is a shape with what trying it gave.
+type candidate struct {
+	line    string
+	notes   []string // what is in doubt
+	decoded int
+	moving  int
+	stable  int
+	g       []float64 // the weights of the lines that were decoded
+}
+
+// best returns the candidate that decodes most lines to the number that was chosen; of equals the
+// first, so that the name of a shape wins over a pattern.
+func (t *template) best(chosen chosen, found []candidate) candidate {
+	var best candidate
+	for _, c := range found {
+		shape, err := scale.ParseShape(c.line)
+		if err != nil {
+			continue
+		}
+		afterETX := strings.Contains(c.line, "after-etx")
+		for i, r := range t.rows {
+			got, err := shape.Decode(r.text.framed(afterETX))
+			if err != nil || !t.agrees(chosen, i, got) {
+				continue
+			}
+			c.decoded++
+			switch got.Stability {
+			case weigh.Moving:
+				c.moving++
+			case weigh.Stable:
+				c.stable++
+			}
+			if got.HasWeight {
+				c.g = append(c.g, got.Grams)
+			}
+		}
+		if c.decoded > best.decoded {
+			best = c
+		}
+	}
+	return best
+}
+
+// agrees reports whether a reading is the chosen number of a row. A reading without a weight agrees
+// where the row has no unit: such lines are read in the unit of the line before.
+func (t *template) agrees(c chosen, i int, got weigh.Reading) bool {
+	r, at := t.rows[i], t.slots[c.slot].at[i]
+	if at < 0 || got.Over || got.Under {
+		return at < 0
+	}
+	if !got.HasWeight {
+		return c.unit >= 0 && t.slots[c.unit].at[i] < 0
+	}
+	in := c.fixed
+	if c.unit >= 0 && c.letter == "" {
+		if t.slots[c.unit].at[i] < 0 {
+			return false
+		}
+		in = unitWords[strings.ToLower(r.tokens[t.slots[c.unit].at[i]].text)]
+	}
+	want, err := strconv.ParseFloat(strings.Replace(r.tokens[at].text, ",", ".", 1), 64)
+	if r.tokens[at].negative {
+		want = -want
+	}
+	want *= gramsIn[in] / float64(max(c.parts, 1))
+	return err == nil && math.Abs(got.Grams-want) <= 1e-6*math.Abs(want)
+}
+
+var gramsIn = map[string]float64{"g": 1, "kg": 1000, "oz": 28.349523125, "lb": 453.59237}
+
+// proposal weighs up what was seen.
+func (c candidate) proposal(t *template, check check) Proposal {
+	p := Proposal{Line: c.line, Lines: len(t.rows), Decoded: min(c.decoded, len(t.rows)), Certainty: Sure}
+	lower := func(to Certainty, reason string) {
+		p.Certainty = min(p.Certainty, to)
+		p.Reasons = append(p.Reasons, reason)
+	}
+	say := func(format string, args ...any) { p.Reasons = append(p.Reasons, fmt.Sprintf(format, args...)) }
+	say("%d of %d lines are decoded.", p.Decoded, p.Lines)
+	if float64(p.Decoded) < enoughDecoded*float64(p.Lines) {
+		lower(Unsure, "Too many lines are not decoded.")
+	}
+	if p.Lines < enoughLines {
+		lower(Fair, fmt.Sprintf("Few lines came; %d are better.", enoughLines))
+	}
+	if len(c.g) == 0 {
+		lower(Unsure, "No line gave a weight.")
+	} else {
+		p.LowG, p.HighG = c.g[0], c.g[0]
+		for _, g := range c.g {
+			p.LowG, p.HighG = math.Min(p.LowG, g), math.Max(p.HighG, g)
+		}
+		if p.LowG == p.HighG {
+			lower(Fair, "The weight never changed: put a cup on and take it off while the lines are watched.")
+		} else {
+			say("The weight went from %s to %s g.", gramsText(p.LowG), gramsText(p.HighG))
+		}
+	}
+	if check.pattern != "" {
+		say("%s", check.says)
+	}
+	if c.moving == 0 && c.stable == 0 && p.LowG != p.HighG {
+		say("No mark tells a moving weight from a stable one; potlifed judges by the weight itself.")
+	}
+	for _, n := range c.notes {
+		if reason, ok := strings.CutPrefix(n, unsureMark); ok {
+			lower(Unsure, reason)
+		} else {
+			lower(Fair, n)
+		}
+	}
+	return p
+}
+
+// unsureMark begins a doubt that leaves the whole proposal unsure.
+const unsureMark = "!"
+
+func gramsText(g float64) string {
+	return strconv.FormatFloat(math.Round(g*1000)/1000, 'f', -1, 64)
+}
+
+// text is one line.
+type text struct {
+	body  string // what is still to be explained
+	line  []byte // what stands before the ETX
+	whole []byte // with the ETX and what follows it
+}
+
+// framed returns the line as a framer gives it for a pattern.
+func (l text) framed(afterETX bool) []byte {
+	if afterETX {
+		return l.whole
+	}
+	return l.line
+}
+
+// printable returns the lines of text among those received.
+func printable(lines [][]byte) []text {
+	var kept []text
+	for _, l := range lines {
+		body := l
+		if i := strings.IndexByte(string(l), etx); i >= 0 {
+			body = l[:i]
+		}
+		ok := len(body) > 0 && len(body) <= scale.MaxLineBytes
+		for _, c := range body {
+			ok = ok && (c >= ' ' && c <= '~' || c == '\t')
+		}
+		if ok && strings.Trim(string(body), " \t") != "" {
+			kept = append(kept, text{body: string(body), line: body, whole: l})
+		}
+	}
+	return kept
+}
+
+const (
+	stx = 0x02
+	etx = 0x03
+)
+
+// Split cuts received bytes into lines, without their ends. A line keeps its ETX and what
+// follows it, where a checksum may be. The first line may have begun before and is left out
+// unless an STX begins it; so is a last one that has not ended.
+func Split(received []byte) [][]byte {
+	var lines [][]byte
+	begun, from := false, 0
+	cut := func(to int) {
+		if begun && to > from {
+			lines = append(lines, received[from:to])
+		}
+		begun = true
+	}
+	for i, c := range received {
+		if c == '\r' || c == '\n' || c == stx {
+			cut(i)
+			from = i + 1
+		}
+	}
+	// Lines that end with ETX alone have no other end.
+	if begun && from < len(received) && strings.IndexByte(string(received[from:]), etx) >= 0 {
+		cut(len(received))
+	}
+	return lines
+}
+
+// FrameOf judges by its bytes whether a line was received in the right frame, with eight data
+// bits and no parity. It returns 8N1 for plain text; 7E1 or 7O1 where bit 7 of the bytes is
+// a parity bit; and empty where the bytes are no text, as at a wrong speed.
+func FrameOf(received []byte) string {
+	plain, even, odd, high, ends := 0, 0, 0, 0, 0
+	for _, c := range received {
+		ones := 0
+		for b := c; b != 0; b &= b - 1 {
+			ones++
+		}
+		low := c & 0x7f
+		if low >= ' ' && low <= '~' || low == '\r' || low == '\n' || low == '\t' || low == stx || low == etx {
+			if ones%2 == 0 {
+				even++
+			} else {
+				odd++
+			}
+			if c == low {
+				plain++
+			}
+		}
+		if c != low {
+			high++
+		}
+		if low == '\r' || low == '\n' || low == etx {
+			ends++
+		}
+	}
+	enough := len(received) * 19 / 20
+	switch {
+	case len(received) < 4 || ends == 0:
+		return ""
+	case plain >= enough && high <= len(received)/20:
+		return "8N1"
+	case even >= enough:
+		return "7E1"
+	case odd >= enough:
+		return "7O1"
+	}
+	return ""
+}
+
+// sortedKeys returns the keys, the most frequent first.
+func sortedKeys(counts map[string]int) []string {
+	keys := make([]string, 0, len(counts))
+	for k := range counts {
+		keys = append(keys, k)
+	}
+	sort.Slice(keys, func(i, j int) bool {
+		if counts[keys[i]] != counts[keys[j]] {
+			return counts[keys[i]] > counts[keys[j]]
+		}
+		return keys[i] < keys[j]
+	})
+	return keys
+}

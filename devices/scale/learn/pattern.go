@@ -1,0 +1,295 @@
+package learn
+
+import (
+	"fmt"
+	"strings"
+)
+
+// pattern writes the template as a pattern. With loose, words beside the weight that take several forms
+// are skipped instead of being listed, as far as their meaning is not known. The
+// notes are what is in doubt.
+func (t *template) pattern(c chosen, loose bool) (pattern string, notes []string) {
+	moving := t.moving(c)
+	over := t.outOfRange()
+	var b strings.Builder
+	fixedUnit := c.unit < 0 || c.letter != ""
+	for i := 0; i < len(t.slots); i++ {
+		s := t.slots[i]
+		if s.gap && (i > 0 || i != c.slot) {
+			b.WriteByte(' ')
+		}
+		switch {
+		case i == c.slot:
+			b.WriteString(over + t.weightField(c))
+			if fixedUnit && c.unit != i+1 {
+				fmt.Fprintf(&b, "{unit=%s}", c.fixed)
+			}
+		case i == c.unit && c.letter != "":
+			b.WriteString(literal(c.letter))
+			if i == c.slot+1 {
+				fmt.Fprintf(&b, "{unit=%s}", c.fixed)
+			}
+		case i == c.unit:
+			b.WriteString("{unit" + map[bool]string{true: "?"}[s.missing() > 0] + "}")
+		case s.kind == number:
+			b.WriteString(t.otherNumber(i, moving))
+		default:
+			text, note := t.mark(i, moving, loose)
+			b.WriteString(text)
+			if note != "" {
+				notes = append(notes, note)
+			}
+		}
+	}
+	return b.String(), notes
+}
+
+// literal writes characters that stand for themselves.
+func literal(text string) string {
+	return strings.NewReplacer("{", "{{", "}", "}}").Replace(text)
+}
+
+// weightField is the weight with its sign, before it or after it.
+func (t *template) weightField(c chosen) string {
+	leading, trailing := false, false
+	for i, r := range t.rows {
+		if at := t.slots[c.slot].at[i]; at >= 0 && r.tokens[at].signed {
+			trailing = trailing || r.tokens[at].trailing
+			leading = leading || !r.tokens[at].trailing
+		}
+	}
+	weight := "{weight}"
+	if c.parts > 1 {
+		weight = fmt.Sprintf("{weight/%d}", c.parts)
+	}
+	if trailing && !leading {
+		return weight + "{sign}"
+	}
+	return "{sign}" + weight
+}
+
+// otherNumber is a number that is not the weight: as it is where it never changes, else skipped.
+func (t *template) otherNumber(slot int, moving []bool) string {
+	texts, widths := map[string]bool{}, map[int]bool{}
+	s := t.slots[slot]
+	signed, clock := false, t.dated(slot)
+	for i, r := range t.rows {
+		at := s.at[i]
+		if at < 0 {
+			continue
+		}
+		token := r.tokens[at]
+		texts[token.text] = true
+		signed = signed || token.signed
+		widths[len(token.text)] = true
+	}
+	switch {
+	case len(texts) == 1 && !signed && s.missing() == 0 && !clock && t.decimals(slot) == 0:
+		for text := range texts {
+			return text
+		}
+	case len(texts) == 2 && len(widths) == 1 && widths[1] && !signed && !clock && s.missing() == 0:
+		// A flag of one digit may tell a stable weight from a moving one.
+		all := sortedKeys(s.counts)
+		if means := t.meanings(slot, all, moving); !onlyAny(means) {
+			return fmt.Sprintf("{%s=%s|%s=%s}", means[all[0]], all[0], means[all[1]], all[1])
+		}
+		return "{skip:1}"
+	case len(widths) == 1 && !signed && s.missing() == 0 && !s.gap:
+		for n := range widths {
+			return fmt.Sprintf("{skip:%d}", n)
+		}
+	case signed && s.missing() == 0:
+		// The sign may stand apart from the digits.
+		return "{any=+|any=-|} {skip}"
+	}
+	return "{skip}"
+}
+
+// dated reports whether a number is part of a time or a date.
+func (t *template) dated(slot int) bool {
+	for _, beside := range []int{slot - 1, slot + 1} {
+		if beside > 0 && beside < len(t.slots) && t.slots[beside].kind == punct && t.beyond(slot, beside) &&
+			(t.slots[beside].counts[":"] > 0 || t.slots[beside].counts["/"] > 0 || t.slots[beside].counts["-"] > 0) {
+			return true
+		}
+	}
+	return false
+}
+
+// Marks whose meaning is known from common formats, in capitals.
+var meanings = map[string]string{
+	"ST": "stable", "S": "stable", "STABLE": "stable", "STB": "stable", "OK": "stable", "STILL": "stable",
+	"US": "moving", "U": "moving", "UNSTABLE": "moving", "UST": "moving", "D": "moving", "M": "moving", "MO": "moving", "MOT": "moving",
+	"MOTION": "moving", "MOVING": "moving", "DYN": "moving", "?": "moving", "~": "moving", "UNST": "moving",
+	"N": "net", "NT": "net", "NET": "net", "NETT": "net", "NETTO": "net",
+	"G": "gross", "GS": "gross", "GR": "gross", "GROSS": "gross", "B": "gross", "BRUTTO": "gross",
+	"OL": "over", "OVER": "over", "OVERLOAD": "over", "OVR": "over", "HI": "over",
+	"UL": "under", "UNDER": "under", "UNDERLOAD": "under", "LO": "under",
+}
+
+// pairs are marks that come in turn: where only one was seen, the other one is expected too.
+var pairs = map[string]string{
+	"ST": "US", "US": "ST", "NT": "GS", "GS": "NT", "NET": "GROSS", "GROSS": "NET", "STABLE": "UNSTABLE", "UNSTABLE": "STABLE",
+}
+
+// mostMarks is how many forms of a word are taken for marks. More are data.
+const mostMarks = 6
+
+// mark writes a word or character that is neither number nor unit.
+func (t *template) mark(slot int, moving []bool, loose bool) (text, note string) {
+	s := t.slots[slot]
+	texts := sortedKeys(s.counts)
+	if len(texts) == 1 && s.missing() == 0 {
+		if other := pairs[texts[0]]; other != "" && !loose && !t.record {
+			return fmt.Sprintf("{%s=%s|%s=%s}", meanings[texts[0]], texts[0], meanings[other], other), ""
+		}
+		return literal(texts[0]), ""
+	}
+	if len(texts) > mostMarks {
+		return t.data(texts, s.missing())
+	}
+	all := texts
+	if s.missing() > 0 {
+		all = append(all[:len(all):len(all)], "")
+	}
+	means := t.meanings(slot, all, moving)
+	var fields []string
+	for _, text := range all {
+		if strings.ContainsAny(text, "{}|") {
+			return "{skip:1}", ""
+		}
+		switch {
+		case text == "" && means[text] == "any":
+			fields = append(fields, "")
+		default:
+			fields = append(fields, means[text]+"="+text)
+		}
+		if other := pairs[text]; other != "" && s.counts[other] == 0 {
+			fields = append(fields, meanings[other]+"="+other)
+		}
+		if means[text] == "any" && text != "" && note == "" {
+			note = fmt.Sprintf("It is not known what %q means; it is ignored.", text)
+		}
+	}
+	if loose && len(texts) > 1 && onlyAny(means) && s.missing() == 0 {
+		return "{skip}", note
+	}
+	return "{" + strings.Join(fields, "|") + "}", note
+}
+
+func onlyAny(means map[string]string) bool {
+	for _, m := range means {
+		if m != "any" {
+			return false
+		}
+	}
+	return true
+}
+
+// data is a word that changes like data.
+func (t *template) data(texts []string, missing int) (pattern, note string) {
+	width := len(texts[0])
+	for _, text := range texts {
+		if len(text) != width {
+			width = 0
+		}
+	}
+	if width > 0 && missing == 0 {
+		return fmt.Sprintf("{skip:%d}", width), ""
+	}
+	return "{skip}", ""
+}
+
+// moving tells for each row whether its weight differs from the line before or after it.
+func (t *template) moving(c chosen) []bool {
+	list, order := t.series(c.slot), t.order()
+	is := make([]bool, len(t.rows))
+	for k, i := range order {
+		is[i] = k > 0 && list[k] != list[k-1] || k+1 < len(list) && list[k] != list[k+1]
+	}
+	return is
+}
+
+// meanings tells what each text of a slot means: from the common formats where what was seen
+// does not contradict, else from whether the weight moves when it comes.
+func (t *template) meanings(slot int, texts []string, moving []bool) map[string]string {
+	share := t.movingShare(slot, moving)
+	calmest, liveliest := 2.0, -1.0
+	for _, text := range texts {
+		calmest, liveliest = min(calmest, share[text]), max(liveliest, share[text])
+	}
+	means, known := map[string]string{}, 0
+	for _, text := range texts {
+		m := meanings[strings.ToUpper(text)]
+		// A mark of a stable weight does not come with the liveliest lines.
+		if m == "stable" && share[text] > 0.7 && calmest < 0.4 || m == "moving" && share[text] < 0.2 && liveliest > 0.6 {
+			m = ""
+		}
+		if means[text] = m; m != "" {
+			known++
+		}
+	}
+	tells := liveliest-calmest > 0.45 && liveliest > 0.6
+	for _, text := range texts {
+		if means[text] != "" {
+			continue
+		}
+		means[text] = "any"
+		counterpart := t.has(means, "stable") || t.has(means, "moving") || known == 0
+		switch {
+		case !counterpart:
+		case share[text] > 0.6 && !t.has(means, "moving") && (tells || t.has(means, "stable")):
+			means[text] = "moving"
+		case share[text] < 0.4 && !t.has(means, "stable") && (tells || t.has(means, "moving")):
+			means[text] = "stable"
+		}
+	}
+	return means
+}
+
+func (t *template) has(means map[string]string, meaning string) bool {
+	for _, m := range means {
+		if m == meaning {
+			return true
+		}
+	}
+	return false
+}
+
+// movingShare returns for each text of a slot on which share of its lines the weight moved.
+func (t *template) movingShare(slot int, moving []bool) map[string]float64 {
+	n, moved := map[string]float64{}, map[string]float64{}
+	for i, r := range t.rows {
+		text := ""
+		if at := t.slots[slot].at[i]; at >= 0 {
+			text = r.tokens[at].text
+		}
+		n[text]++
+		if moving[i] {
+			moved[text]++
+		}
+	}
+	for text := range n {
+		moved[text] /= n[text]
+	}
+	return moved
+}
+
+// outOfRange returns a field for the words that stand in the place of the weight when it is out of
+// range, as far as {weight} does not know them.
+func (t *template) outOfRange() string {
+	fields := map[string]int{}
+	for _, r := range t.silent {
+		for _, token := range r.tokens {
+			m := meanings[strings.ToUpper(token.text)]
+			if (m == "over" || m == "under") && len(token.text) > 2 {
+				fields[m+"="+token.text]++
+			}
+		}
+	}
+	if len(fields) == 0 {
+		return ""
+	}
+	return "{" + strings.Join(sortedKeys(fields), "|") + "|}"
+}

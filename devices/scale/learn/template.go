@@ -1,0 +1,197 @@
+package learn
+
+import "sort"
+
+// slot is one part that the lines have in the same place.
+type slot struct {
+	kind   kind
+	counts map[string]int // how often each text came; of numbers, those of one digit only
+	gap    bool           // spaces came before it
+	at     []int          // for each row the index of its token, -1 where it is missing
+}
+
+func (s *slot) missing() int {
+	n := 0
+	for _, i := range s.at {
+		if i < 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// template is the parts that rows have in common, and where each row has them.
+type template struct {
+	rows   []row
+	slots  []*slot
+	silent []row // lines without a number
+	record bool  // other lines beside these belong to each weight
+}
+
+// align lays the rows on each other, the most frequent form first. A form that came once in many
+// lines and fits badly is noise, and its row is left out.
+func align(rows []row) *template {
+	forms := map[string][]int{}
+	counts := map[string]int{}
+	for i, r := range rows {
+		s := r.signature()
+		forms[s] = append(forms[s], i)
+		counts[s]++
+	}
+	t := &template{}
+	for n, form := range sortedKeys(counts) {
+		if n >= mostForms {
+			break
+		}
+		members := forms[form]
+		first := rows[members[0]]
+		path, cost := t.fit(first.tokens)
+		rare := 10*len(members) < len(rows)
+		if n > 0 && rare && (cost > noiseCost || len(members) == 1 && len(rows) >= enoughLines && adds(path)) {
+			continue
+		}
+		t.add(path, first.tokens)
+		for _, i := range members {
+			t.put(rows[i], path)
+		}
+	}
+	return t
+}
+
+const (
+	// mostForms bounds the work on lines that have nothing in common.
+	mostForms = 150
+	// noiseCost is what a rare form may cost: two words that are new.
+	noiseCost = 2.1
+)
+
+// adds reports whether a path needs a new slot.
+func adds(path []step) bool {
+	for _, p := range path {
+		if p.slot < 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// step is one step of fitting tokens into slots: a token in a slot, a slot without a token
+// (token < 0), or a token without a slot (slot < 0).
+type step struct{ slot, token int }
+
+// fit returns the cheapest way to lay tokens on the slots.
+func (t *template) fit(tokens []token) (path []step, cost float64) {
+	n, m := len(t.slots), len(tokens)
+	width := m + 1
+	costs, from := make([]float64, (n+1)*width), make([]byte, (n+1)*width)
+	for i := 0; i <= n; i++ {
+		for j := 0; j <= m; j++ {
+			if i == 0 && j == 0 {
+				continue
+			}
+			best, how := 1e9, byte(0)
+			if i > 0 && j > 0 {
+				best, how = costs[(i-1)*width+j-1]+t.slots[i-1].cost(tokens[j-1]), 'b'
+			}
+			if i > 0 {
+				if c := costs[(i-1)*width+j] + missingCost(t.slots[i-1].kind); c < best {
+					best, how = c, 's'
+				}
+			}
+			if j > 0 {
+				if c := costs[i*width+j-1] + missingCost(tokens[j-1].kind); c < best {
+					best, how = c, 't'
+				}
+			}
+			costs[i*width+j], from[i*width+j] = best, how
+		}
+	}
+	for i, j := n, m; i > 0 || j > 0; {
+		switch from[i*width+j] {
+		case 'b':
+			i, j = i-1, j-1
+			path = append(path, step{i, j})
+		case 's':
+			i--
+			path = append(path, step{i, -1})
+		default:
+			j--
+			path = append(path, step{-1, j})
+		}
+	}
+	for i, j := 0, len(path)-1; i < j; i, j = i+1, j-1 {
+		path[i], path[j] = path[j], path[i]
+	}
+	return path, costs[n*width+m]
+}
+
+func missingCost(k kind) float64 {
+	if k == number {
+		return 2.5
+	}
+	return 1
+}
+
+// cost is what it costs to take a token for one of the slot's.
+func (s *slot) cost(t token) float64 {
+	switch {
+	case s.kind == number && t.kind == number:
+		return 0
+	case s.kind == number || t.kind == number:
+		return 5
+	case s.counts[t.text] > 0:
+		return 0
+	case isUnit(t.text) && s.units():
+		return 0.3
+	case isUnit(t.text) != s.units():
+		return 1.9
+	case s.kind == t.kind:
+		return 1
+	}
+	return 1.6
+}
+
+// add makes slots for the tokens of a path that have none, and renumbers the path.
+func (t *template) add(path []step, tokens []token) {
+	var slots []*slot
+	for k := range path {
+		if path[k].slot < 0 {
+			s := &slot{kind: tokens[path[k].token].kind, counts: map[string]int{}}
+			for range t.rows {
+				s.at = append(s.at, -1)
+			}
+			slots = append(slots, s)
+		} else {
+			slots = append(slots, t.slots[path[k].slot])
+		}
+		path[k].slot = len(slots) - 1
+	}
+	t.slots = slots
+}
+
+// put adds a row whose tokens lie on the slots as in the path.
+func (t *template) put(r row, path []step) {
+	t.rows = append(t.rows, r)
+	for _, p := range path {
+		s := t.slots[p.slot]
+		s.at = append(s.at, p.token)
+		if p.token < 0 {
+			continue
+		}
+		token := r.tokens[p.token]
+		s.gap = s.gap || token.gap
+		if s.kind != number || len(token.text) == 1 {
+			s.counts[token.text]++
+		}
+	}
+}
+
+// order returns the indices of the rows in the order in which their lines came.
+func (t *template) order() []int {
+	list := make([]int, len(t.rows))
+	for i := range list {
+		list[i] = i
+	}
+	sort.SliceStable(list, func(a, b int) bool { return t.rows[list[a]].n < t.rows[list[b]].n })
+	return list
+}

@@ -1,0 +1,287 @@
+package learn
+
+import (
+	"strings"
+)
+
+// kind is a kind of token.
+type kind byte
+
+const (
+	word   kind = 'w' // letters
+	number kind = 'n' // digits with at most one decimal mark, and a sign
+	punct  kind = 'p' // any other character
+)
+
+// token is a part of a line.
+type token struct {
+	kind     kind
+	text     string // of a number without its sign
+	gap      bool   // spaces before it
+	signed   bool   // a number with a sign, or with a space in the place of one
+	trailing bool   // the sign follows the number
+	negative bool
+	column   int // where its text begins
+}
+
+// row is a line in tokens.
+type row struct {
+	n      int // its place among the lines
+	text   text
+	tokens []token
+}
+
+func tokenized(lines []text) []row {
+	rows := make([]row, 0, len(lines))
+	marks := decimalMarks(lines)
+	for _, l := range lines {
+		rows = append(rows, row{len(rows), l, tokens(l.body, marks)})
+	}
+	return rows
+}
+
+// decimalMarks returns the characters that are decimal marks. Where most lines have numbers with a
+// point, a comma parts two numbers.
+func decimalMarks(lines []text) string {
+	points := 0
+	for _, l := range lines {
+		for i := 1; i+1 < len(l.body); i++ {
+			if l.body[i] == '.' && isDigit(l.body[i-1]) && isDigit(l.body[i+1]) {
+				points++
+				break
+			}
+		}
+	}
+	if 2*points > len(lines) {
+		return "."
+	}
+	return ".,"
+}
+
+func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
+func isLetter(c byte) bool { return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' }
+
+// tokens cuts a line into words, numbers and single characters. It takes a sign to the number that
+// it stands before, unless it joins two numbers as in a date. marks are the decimal marks.
+func tokens(line, marks string) []token {
+	var list []token
+	gap := false
+	for i := 0; i < len(line); {
+		c, from := line[i], i
+		switch {
+		case c == ' ' || c == '\t':
+			gap = true
+			i++
+			continue
+		case isDigit(c):
+			i = endOfNumber(line, i, marks)
+			list = append(list, token{kind: number, text: line[from:i], gap: gap, column: from})
+		case isLetter(c):
+			for i < len(line) && isLetter(line[i]) {
+				i++
+			}
+			unit := gluedUnit(line[from:i], list, gap)
+			if unit > 0 {
+				list = append(list, token{kind: word, text: line[from : from+unit], column: from})
+			}
+			list = append(list, token{kind: word, text: line[from+unit : i], gap: gap, column: from + unit})
+		case (c == '+' || c == '-') && isSign(line, i, list, gap, marks):
+			for i++; line[i] == ' '; i++ {
+			}
+			column := i
+			i = endOfNumber(line, i, marks)
+			list = append(list, token{kind: number, text: line[column:i], gap: gap, signed: true, negative: c == '-', column: column})
+		case (c == '+' || c == '-') && !gap && len(list) > 0 && list[len(list)-1].kind == number && !list[len(list)-1].signed &&
+			(i+1 == len(line) || !isDigit(line[i+1]) && line[i+1] != c):
+			last := &list[len(list)-1]
+			last.signed, last.trailing, last.negative = true, true, c == '-'
+			i++
+			continue
+		default:
+			i++
+			list = append(list, token{kind: punct, text: line[from:i], gap: gap, column: from})
+		}
+		gap = false
+	}
+	return list
+}
+
+// gluedUnit returns how many letters of a word that follows a number are a unit with a mark
+// directly behind it, as in 60.0gN.
+func gluedUnit(letters string, before []token, gap bool) int {
+	if gap || len(before) == 0 || before[len(before)-1].kind != number || isUnit(letters) {
+		return 0
+	}
+	for n := 1; n <= 2 && n < len(letters); n++ {
+		if readable(letters[:n]) && meanings[strings.ToUpper(letters[n:])] != "" {
+			return n
+		}
+	}
+	return 0
+}
+
+// endOfNumber returns where the digits from i on end. A decimal mark stands between two digits, and
+// what looks like a date or a time is not one number.
+func endOfNumber(line string, i int, marks string) int {
+	found := 0
+	for ; i < len(line); i++ {
+		if isDigit(line[i]) {
+			continue
+		}
+		if !strings.Contains(marks, line[i:i+1]) || found > 0 || i+1 >= len(line) || !isDigit(line[i+1]) {
+			break
+		}
+		found++
+	}
+	return i
+}
+
+// isSign reports whether the + or - at i is the sign of the number that follows, with spaces
+// between at most.
+func isSign(line string, i int, before []token, gap bool, marks string) bool {
+	next := strings.TrimLeft(line[i+1:], " ")
+	if next == "" || !isDigit(next[0]) {
+		return false
+	}
+	if gap || len(before) == 0 || before[len(before)-1].kind != number || line[i] == '+' {
+		return true
+	}
+	// A minus between two numbers joins them, as in a date, unless what follows has decimals.
+	return strings.ContainsAny(next[:endOfNumber(next, 0, marks)], marks)
+}
+
+// signature is what two lines have in common that differ in their numbers only.
+func (r row) signature() string {
+	var b strings.Builder
+	for _, t := range r.tokens {
+		if t.kind == number {
+			b.WriteByte('#')
+		} else {
+			b.WriteString(t.text)
+		}
+		b.WriteByte('\x00')
+	}
+	return b.String()
+}
+
+// numbers is how many numbers a line has.
+func (r row) numbers() int {
+	n := 0
+	for _, t := range r.tokens {
+		if t.kind == number {
+			n++
+		}
+	}
+	return n
+}
+
+// label is the first word of a line.
+func (r row) label() string {
+	for _, t := range r.tokens {
+		if t.kind == number {
+			break
+		}
+		if t.kind == word {
+			return t.text
+		}
+	}
+	return ""
+}
+
+// withoutFragments leaves out rare lines that are the beginning or the end of another one: they
+// have lost the rest on the way.
+func withoutFragments(rows []row) []row {
+	counts := map[string]int{}
+	masks := make([]string, len(rows))
+	for i, r := range rows {
+		masks[i] = strings.Map(func(c rune) rune {
+			if c >= '0' && c <= '9' {
+				return '0'
+			}
+			return c
+		}, r.text.body)
+		counts[masks[i]]++
+	}
+	forms := sortedKeys(counts)
+	if len(forms) > mostForms {
+		forms = forms[:mostForms]
+	}
+	var kept []row
+	for i, r := range rows {
+		mask, fragment := masks[i], false
+		for _, whole := range forms {
+			if 10*counts[mask] >= len(rows) || counts[whole] <= counts[mask] {
+				break
+			}
+			fragment = fragment || len(mask) < len(whole) && (strings.HasPrefix(whole, mask) || strings.HasSuffix(whole, mask))
+		}
+		if !fragment {
+			kept = append(kept, r)
+		}
+	}
+	return kept
+}
+
+// oneOfARecord finds scales that send several lines for each weight, such as gross, tare and net below
+// each other. It returns the rows of the line that has the weight, and what is to be said.
+func oneOfARecord(rows []row) (kept []row, notes []string) {
+	key := func(r row) string { return r.label() + "\x00" + string(rune('0'+min(r.numbers(), 9))) }
+	counts, same, most := map[string]int{}, 0, 0
+	for i, r := range rows {
+		counts[key(r)]++
+		most = max(most, counts[key(r)])
+		if i > 0 && key(rows[i-1]) == key(r) {
+			same++
+		}
+	}
+	// The lines of a record take turns, and come equally often.
+	frequent := map[string]bool{}
+	for k, n := range counts {
+		if 2*n >= most && n >= 3 {
+			frequent[k] = true
+		}
+	}
+	if len(frequent) < 2 || 3*same > len(rows) {
+		return rows, nil
+	}
+	bestScore, best := -100, ""
+	for _, k := range sortedKeys(counts) {
+		if !frequent[k] {
+			continue
+		}
+		var of []row
+		for _, r := range rows {
+			if key(r) == k {
+				of = append(of, r)
+			}
+		}
+		t := align(of)
+		c, ok := t.weight(Hint{})
+		if !ok {
+			continue
+		}
+		if c.score > bestScore {
+			bestScore, best, kept = c.score, k, of
+		}
+	}
+	if best == "" {
+		return rows, nil
+	}
+	label, _, _ := strings.Cut(best, "\x00")
+	if label == "" {
+		return kept, []string{"The scale sends several lines for each weight; one of them is read."}
+	}
+	return kept, []string{"The scale sends several lines for each weight; the one that begins with " + label + " is read."}
+}
+
+// withNumbers parts the rows that have a number from the others, which carry no weight.
+func withNumbers(rows []row) (with, without []row) {
+	for _, r := range rows {
+		if r.numbers() > 0 {
+			with = append(with, r)
+		} else {
+			without = append(without, r)
+		}
+	}
+	return with, without
+}
