@@ -2,14 +2,11 @@ package bench
 
 import (
 	"math"
-	"time"
 
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
-	"potlifed/model/cure"
-	"potlifed/model/lifecycle"
 )
 
 // now returns a zone's air if it was read just now.
@@ -126,82 +123,5 @@ func (l *causes) sweating(batch *record.Batch) {
 	case has && l.beyond(alarm.CupSweating, batch.ID, alarm.Limit{At: dew, DeadBand: alarm.SweatingBandK, Below: true}, cup):
 		w := l.b.shop.locale
 		l.holds(alarm.CupSweating, batch.ID, w.Say("alarm-text.cup-sweating", "batch", batch.ID, "cup", w.Temperature(cup), "zone", z.id, "dew", w.Temperature(dew)))
-	}
-}
-
-// promise is the end that was last expected of a batch, in age, and the air it was
-// expected in. It is not kept over a restart.
-type promise struct {
-	of   circumstances
-	end  time.Duration
-	left time.Duration
-	air  air.State
-	// longer is since when the expected end has been later than this by half the limit.
-	longer   time.Duration
-	isLonger bool
-}
-
-// circumstances are what else than air moves a batch's end.
-type circumstances struct {
-	place   cure.Place
-	zone    string
-	goodAge time.Duration
-	atLeast bool
-	phase   lifecycle.Phase
-}
-
-// believed is how long a later end must have been shown before people plan by it.
-const believed = 10 * time.Minute
-
-// cut looks whether another air has moved a batch's end earlier than was expected
-// before.
-func (l *causes) cut(batch *record.Batch) {
-	id, b := batch.ID, l.b
-	z := b.zones[batch.Zone]
-	if z == nil || len(z.sensors) == 0 {
-		return
-	}
-	if why := b.blind(z); why != "" {
-		l.cannotBeSeen(alarm.LifeCut, id, why)
-		return
-	}
-	a, fresh := l.airOf(z)
-	if !fresh {
-		l.notKnown(alarm.LifeCut, id)
-		return
-	}
-	f, mono := b.lifeOf(b.state, batch, l.now), b.clock.mono()
-	is := promise{
-		of:  circumstances{batch.Basis.Place, batch.Zone, batch.GoodAt.Sub(batch.MixedAt), batch.AtLeast, batch.Phase},
-		end: f.Ends.Expected, left: f.Ends.Expected - f.Age, air: a,
-	}
-	state := stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.LifeCut, Subject: id}])
-	was, known := b.promises[id]
-	switch {
-	case !known && state == alarm.Unacknowledged: // raised before a restart: nobody has seen it yet
-		l.notKnown(alarm.LifeCut, id)
-		return
-	case !known || was.of != is.of || state == alarm.Acknowledged || is.left <= 0:
-		// A person who has acknowledged a cut plans by the new end.
-		b.promises[id] = is
-		return
-	}
-	limit := alarm.CutLimit(was.left)
-	later := is.end-was.end >= limit/2
-	switch {
-	case !later:
-		was.isLonger = false
-	case !was.isLonger:
-		was.isLonger, was.longer = true, mono
-	case mono-was.longer >= believed:
-		was = is
-	}
-	b.promises[id] = was
-	earlier := was.end - is.end
-	if l.beyond(alarm.LifeCut, id, alarm.Limit{At: limit.Seconds(), DeadBand: limit.Seconds() / 2}, earlier.Seconds()) {
-		w := b.shop.locale
-		l.holds(alarm.LifeCut, id, w.Say("alarm-text.life-cut", "batch", id, "earlier", w.Duration(earlier), "end", w.Clock(f.Expected, l.now), "zone", z.id,
-			"temperature_before", w.Temperature(was.air.TemperatureC), "humidity_before", w.Percent(was.air.HumidityPct, 0),
-			"temperature", w.Temperature(a.TemperatureC), "humidity", w.Percent(a.HumidityPct, 0)))
 	}
 }

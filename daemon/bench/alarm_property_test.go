@@ -209,8 +209,7 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 		meanings[p.ID] = m
 		flashing[p.ID] = m == light.Unknown
 		for _, a := range snap.Alarms {
-			awaits := a.State == "unacknowledged" || a.State == "returned"
-			flashing[p.ID] = flashing[p.ID] || awaits && (a.Subject == p.ID || p.Batch != nil && a.Subject == *p.Batch)
+			flashing[p.ID] = flashing[p.ID] || a.State == "unacknowledged" && (a.Subject == p.ID || p.Batch != nil && a.Subject == *p.Batch)
 		}
 	}
 	presses := map[string][]string{"light-1": {"press-1"}, "light-2": {"press-1", "press-2"}}

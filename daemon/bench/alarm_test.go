@@ -12,6 +12,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
 	"potlifed/model/health"
@@ -259,6 +260,50 @@ func TestLifeCutByAnotherAir(t *testing.T) {
 	s.must(request.LoadBatch{Batch: id, Press: "press-2"}) // another place is no other air
 	s.goes(time.Hour, both(humid))
 	s.is(alarm.Normal, "life-cut", id)
+}
+
+// A further cut is heard again while nobody has acknowledged the first one, and the text has its
+// figures; the same air goes on without another word.
+func TestLifeCutAgain(t *testing.T) {
+	dir, c := t.TempDir(), newClock()
+	s := openShop(t, dir, c)
+	s.goes(time.Minute, both(mild))
+	id := s.records("dial-satin", 60, 15, 7.5)
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	s.goes(30*time.Minute, both(mild))
+	s.goes(8*time.Minute, both(humid))
+	first := s.is(alarm.Unacknowledged, "life-cut", id)
+	if now := (words.Locale{}).Clock(first.Since, first.Since); !strings.Contains(first.Text, "as of "+now) {
+		t.Errorf("text %q does not say that it is as of %s", first.Text, now)
+	}
+	s.goes(40*time.Minute, both(humid))
+	if got := s.alarmEvents("life-cut", id); len(got) != 1 {
+		t.Errorf("events %v in an air that stays as it is, want one", got)
+	}
+	steam := both(&air.State{TemperatureC: 32, HumidityPct: 84})
+	s.goes(8*time.Minute, steam)
+	second := s.is(alarm.Unacknowledged, "life-cut", id)
+	if !second.Since.After(first.Since) || !strings.Contains(plainly(second.Text), "84 %") || strings.Contains(plainly(second.Text), "80 %") {
+		t.Errorf("a further cut: raised at %v, %q; want it raised again with the newest figures", second.Since, second.Text)
+	}
+	n := len(s.alarmEvents("life-cut", id))
+	s.goes(20*time.Minute, steam)
+	if got := s.alarmEvents("life-cut", id); n > 3 || len(got) != n {
+		t.Errorf("events %v, %d of them at first: an air that stays says it again", got, n)
+	}
+	// Nobody has seen it, and the service was restarted: a further cut is still heard.
+	s.crash()
+	s = openShop(t, dir, c)
+	defer s.crash()
+	s.goes(3*time.Minute, both(mild))
+	s.is(alarm.Unacknowledged, "life-cut", id)
+	s.goes(20*time.Minute, both(mild))
+	n = len(s.alarmEvents("life-cut", id))
+	s.goes(15*time.Minute, steam)
+	s.is(alarm.Unacknowledged, "life-cut", id)
+	if got := s.alarmEvents("life-cut", id); len(got) != n+1 {
+		t.Errorf("events after a restart and a further cut: %v, want one more than %d", got, n)
+	}
 }
 
 func TestFaultsOfAMix(t *testing.T) {
@@ -564,11 +609,14 @@ func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
 	bad := s.records("dial-satin", 60, 20, 8)
 	s.must(request.LoadBatch{Batch: bad, Press: "press-1", Replace: true})
 	s.goes(time.Second, both(mild))
+	if l := s.light("light-1"); !l.Flashing {
+		t.Error("nobody has seen it, and it does not flash")
+	}
 	s.must(request.ConfirmStep{Batch: bad, Step: "load", Override: "for a test print"})
 	s.goes(10*time.Second, both(mild))
 	s.is(alarm.Returned, "ratio-off", bad)
-	if l := s.light("light-1"); !l.Flashing {
-		t.Error("nobody has seen it, and it does not flash")
+	if l := s.light("light-1"); l.Flashing {
+		t.Error("it flashes for an alarm that is over: nothing at the press is to be done")
 	}
 	s.acknowledge("ratio-off", bad)
 	if l := s.light("light-1"); l.Flashing {

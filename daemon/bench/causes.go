@@ -21,6 +21,7 @@ const (
 type observed struct {
 	is status
 	trouble
+	more bool // it has got worse by as much again since people were told
 }
 
 // causes are the causes of alarms as they are at one moment. One that is not in found is gone.
@@ -34,7 +35,13 @@ func (l *causes) holds(name, subject, text string) { l.holdsWith(name, subject, 
 
 // holdsWith is holds for a cause that something else reported, with what it reported.
 func (l *causes) holdsWith(name, subject string, why trouble) {
-	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{holds, why}
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{is: holds, trouble: why}
+}
+
+// holdsMore is holds for a cause that has got worse by as much again as raises its alarm: an alarm
+// that nobody has acknowledged yet is raised again with the new text.
+func (l *causes) holdsMore(name, subject, text string) {
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{is: holds, trouble: trouble{text: text}, more: true}
 }
 
 func (l *causes) notKnown(name, subject string) {
@@ -42,7 +49,7 @@ func (l *causes) notKnown(name, subject string) {
 }
 
 func (l *causes) cannotBeSeen(name, subject, why string) {
-	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{cannotBeSeen, trouble{text: why}}
+	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{is: cannotBeSeen, trouble: trouble{text: why}}
 }
 
 // beyond reports whether a value is beyond its limit, by the dead-band if it was.

@@ -358,7 +358,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	for key, a := range s.Alarms {
 		d, _ := alarm.Find(key.Name) // a light or a sensor may be called like a press
 		about := d.Subject == alarm.Press && key.Subject == c.ID || d.Subject == alarm.Batch && key.Subject == on.Batch && on.Batch != ""
-		p.Unacknowledged = p.Unacknowledged || a.State.Awaits() && about
+		p.Unacknowledged = p.Unacknowledged || a.State == alarm.Unacknowledged && about
 	}
 	p.Ready, p.Coming = mixesFor(s, c.ID)
 	batch, loaded := s.Batches[on.Batch]

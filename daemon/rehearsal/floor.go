@@ -195,7 +195,7 @@ func (m *mixer) stop(ctx context.Context, p *post, b batch) error {
 	if err := m.acknowledge(ctx, b.ID); err != nil {
 		return err
 	}
-	outcome, words := map[string]any{"outcome": lifecycle.Discarded, "still_good": lifecycle.GoodYes}, "somebody looked, and it still flows, but it is not printed with any more: discarded"
+	outcome, words := map[string]any{"outcome": lifecycle.Discarded, "still_good": lifecycle.GoodYes}, "somebody looked, and it still flows, but it is not printed with any more: scrapped"
 	if b.Risk != nil && m.random.Float64() < *b.Risk {
 		outcome, words = map[string]any{"outcome": lifecycle.WentOff, "seen": lifecycle.SeenNow}, "somebody looked, and it has thickened: reported as gone off"
 	}

@@ -107,7 +107,9 @@ type Press struct {
 	LowRemaining time.Duration // the least remaining pot life
 	SoonWithin   time.Duration // warning time, mixing and rest together
 
-	Unacknowledged bool // an alarm of the press or its batch is not acknowledged
+	// Unacknowledged: an alarm of the press or its batch has a cause that still holds, and nobody
+	// has acknowledged it. One that is over is on the list of alarms, and asks for no act here.
+	Unacknowledged bool
 }
 
 // Cause is why a light has its meaning, by its name on the wire. It tells apart what has one
