@@ -47,10 +47,16 @@ func (r airReading) enter(b *Bench, now time.Time) {
 		}
 		s.failing++
 		s.failure, s.fault = err.Error(), r.fault
+		switch {
+		case r.fault != health.Implausible:
+			s.suspect = time.Time{}
+		case s.suspect.IsZero():
+			s.suspect = b.clock.at(r.at)
+		}
 		return
 	}
 	s.ok++
-	s.failing, s.failure, s.fault = 0, "", ""
+	s.failing, s.failure, s.fault, s.suspect = 0, "", "", time.Time{}
 	at := b.clock.at(r.at)
 	if !at.After(s.last) {
 		return

@@ -28,6 +28,7 @@ type sensor struct {
 	failure  string            // why the last one did
 	fault    health.Fault
 	judge    air.Judge
+	suspect  time.Time        // since when its readings are values that no room has; zero while they are not
 	since    time.Time        // of the condition
 	is       health.Condition // the condition
 }
@@ -39,7 +40,14 @@ func (s *sensor) shift(d time.Duration) {
 	if !s.since.IsZero() {
 		s.since = s.since.Add(d)
 	}
+	if !s.suspect.IsZero() {
+		s.suspect = s.suspect.Add(d)
+	}
 }
+
+// suspectFor is how long readings may be implausible before the sensor is down, also when there
+// were fewer than downAfter of them: a slow sensor gives few.
+const suspectFor = time.Minute
 
 // downAfter is how many readings in a row have to fail before a sensor is down; each
 // of them was tried several times by the driver.
@@ -54,7 +62,7 @@ func (s *sensor) implausible() bool { return s.fault == health.Implausible }
 // condition says how the sensor is, and why.
 func (s *sensor) condition(now time.Time) (is health.Condition, why trouble) {
 	switch {
-	case s.failing >= downAfter:
+	case s.failing >= downAfter, !s.suspect.IsZero() && now.Sub(s.suspect) >= clock.Lapse(s.clock, suspectFor):
 		return health.Down, trouble{s.said.say(saidOf{key: "sensor", fault: s.fault}, s.word), s.failure}
 	case s.last.IsZero():
 		return health.Waiting, trouble{s.said.say(saidOf{key: "waiting"}, s.word), s.failure}

@@ -61,15 +61,42 @@ func TestALastingJumpIsBelieved(t *testing.T) {
 	}
 }
 
+// TestFewReadingsAreNotBelieved reads a slow sensor, whose fault value comes twice or three times
+// within what a jump must last. However long a sensor was silent, a jump must last.
+func TestFewReadingsAreNotBelieved(t *testing.T) {
+	room, cold := State{20, 50}, State{-10, 50}
+	for _, every := range []time.Duration{time.Minute, 6 * time.Minute, 9 * time.Minute, time.Hour, 24 * time.Hour} {
+		j, _ := Judge{}.Next(room, 0)
+		for i, readings := 1, 0; ; i++ {
+			var why string
+			if j, why = j.Next(cold, time.Duration(i)*every); why != "" {
+				readings++
+				continue
+			}
+			if lasted := time.Duration(i-1) * every; readings < 3 || lasted < believedAfter {
+				t.Errorf("a reading each %v: %v is believed after %d others, and %v", every, cold, readings, lasted)
+			}
+			break
+		}
+		if _, why := j.Next(room, time.Hour*24*365); why == "" {
+			t.Errorf("a reading each %v: back from %v to %v at once", every, cold, room)
+		}
+	}
+	j, _ := Judge{}.Next(room, 0)
+	if _, why := j.Next(State{20, 95}, 8*time.Minute); why == "" {
+		t.Error("45 % more in 8 minutes is believed at once")
+	}
+}
+
 // TestJudgeProperties: a slow change is always believed; what is believed lies in the
-// range of rooms; and between two readings that are believed without a pause of 5 minutes
-// the change is one that a room can make.
+// range of rooms; and a change that a room cannot make is believed after three readings that
+// were not.
 func TestJudgeProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		slow := rapid.Bool().Draw(t, "slow")
 		a, at := State{20, 50}, time.Duration(0)
 		j, _ := Judge{}.Next(a, at)
-		good, goodAt := a, at
+		good, suspect := a, 0
 		for range rapid.IntRange(1, 60).Draw(t, "readings") {
 			step := time.Duration(rapid.IntRange(100, 300_000).Draw(t, "ms")) * time.Millisecond
 			at += step
@@ -86,17 +113,17 @@ func TestJudgeProperties(t *testing.T) {
 				t.Fatalf("a slow change to %v is not believed: %s", a, why)
 			}
 			if why != "" {
+				suspect++
 				continue
 			}
 			if a.TemperatureC < coldestRoomC || a.TemperatureC > warmestRoomC {
 				t.Fatalf("%v is believed", a)
 			}
-			minutes := max(step.Minutes(), 1)
-			if at-goodAt < believedAfter && (math.Abs(a.TemperatureC-good.TemperatureC) > jumpCPerMinute*minutes+1e-9 ||
-				math.Abs(a.HumidityPct-good.HumidityPct) > jumpPctPerMinute*minutes+1e-9) {
-				t.Fatalf("%v is believed %v after %v", a, at-goodAt, good)
+			most := min(jumpCPerMinute*max(step.Minutes(), 1), jumpC)
+			if suspect < leastReadings-1 && (math.Abs(a.TemperatureC-good.TemperatureC) > most+1e-9 || math.Abs(a.HumidityPct-good.HumidityPct) > jumpPct+1e-9) {
+				t.Fatalf("%v is believed after %v, with %d readings between", a, good, suspect)
 			}
-			good, goodAt = a, at
+			good, suspect = a, 0
 		}
 	})
 }
