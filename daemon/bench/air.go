@@ -22,11 +22,11 @@ type zone struct {
 }
 
 // primary is the sensor that speaks for the zone: the first in the configuration that
-// is fresh, else the one that was read last.
-func (z *zone) primary(now time.Time) *sensor {
+// is fresh, else the one that was read last. One under maintenance does not.
+func (b *Bench) primary(z *zone, now time.Time) *sensor {
 	var best *sensor
 	for _, s := range z.sensors {
-		if s.last.IsZero() {
+		if s.last.IsZero() || inMaintenance(b.state, s.ID) {
 			continue
 		}
 		if now.Sub(s.last) <= s.fresh() {

@@ -61,9 +61,14 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	if !at.After(s.last) {
 		return
 	}
-	s.last, s.air, s.mono = at, r.air, r.at
+	s.last, s.air, s.raw, s.mono = at, r.air, r.air, r.at
+	s.air.HumidityPct = b.state.Corrections[s.ID].Apply(r.air.HumidityPct)
+	s.rest.add(r.air, at)
+	if inMaintenance(b.state, s.ID) { // what it reads in a jar is not the air of its room
+		return
+	}
 	z := b.zones[s.Zone]
-	if z.primary(at) != s {
+	if b.primary(z, at) != s {
 		return
 	}
 	with := b.airSensors(z)

@@ -119,6 +119,11 @@ func (l *causes) instruments() {
 		}
 	}
 	for id, s := range l.b.scales {
+		if why := s.failedCheck(l.b.state); why != "" {
+			l.holds(alarm.ScaleOverdue, id, why)
+		} else if last, due := s.lastCheck(l.b.state); !due.IsZero() && l.now.After(due) {
+			l.holds(alarm.ScaleOverdue, id, w.Say("alarm-text.scale-check-overdue", "scale", id, "day", w.Day(last)))
+		}
 		switch is, why := s.condition(l.now); {
 		case is == health.Up:
 		case early:

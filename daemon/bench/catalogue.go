@@ -197,6 +197,18 @@ func (c *catalogue) has(s record.State, kind alarm.Subject, id string) bool {
 	return id == c.Bench
 }
 
+// addresses returns where the configuration finds each instrument, see [record.SensorKey].
+func (c *catalogue) addresses() map[string]string {
+	all := map[string]string{}
+	for _, s := range c.Sensors {
+		all[record.SensorKey(s.ID)] = s.Source + " " + s.Path
+	}
+	for _, s := range c.Scales {
+		all[record.ScaleKey(s.ID)] = s.Port
+	}
+	return all
+}
+
 // deviceAlarms are the alarms about a device, with their priorities. A sensor and a
 // scale may have one id.
 func (c *catalogue) deviceAlarms(id string) (map[string]alarm.Priority, error) {

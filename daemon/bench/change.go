@@ -196,6 +196,14 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 		return b.countDefects(now, r.By, c)
 	case request.VerifySensor:
 		return b.verify(now, r.By, c)
+	case request.VerifyScale:
+		return b.verifyScale(now, r.By, c)
+	case request.AcceptCorrection:
+		return b.acceptCorrection(now, r.By, c)
+	case request.RevokeCorrection:
+		return b.revokeCorrection(now, r.By, c)
+	case request.ReplaceDevice:
+		return b.replaceDevice(now, r.By, c)
 	case request.TakeOutOfService:
 		return b.takeOutOfService(now, r.By, c)
 	case request.PutInService:

@@ -17,7 +17,9 @@ type sensor struct {
 	said     said
 	clock    clock.Clock
 	last     time.Time // of the newest good reading in this run
-	air      air.State
+	air      air.State // of that reading, corrected
+	raw      air.State // the same as the sensor sent it
+	rest     restful
 	mono     time.Duration
 	took     time.Duration
 	ok       uint64
@@ -43,6 +45,7 @@ func (s *sensor) shift(d time.Duration) {
 	if !s.suspect.IsZero() {
 		s.suspect = s.suspect.Add(d)
 	}
+	s.rest.shift(d)
 }
 
 // suspectFor is how long readings may be implausible before the sensor is down, also when there

@@ -18,10 +18,20 @@ func (s *sensor) lastCheck(state record.State) (last, due time.Time) {
 	if recorded, ok := state.Verified[s.ID]; ok && recorded.After(last) {
 		last = recorded
 	}
-	if s.CheckEvery > 0 {
-		due = last.Add(s.CheckEvery)
+	return dueAfter(last, state.Replaced[s.ID], s.CheckEvery)
+}
+
+// dueAfter returns when an instrument was checked last, zero for never, and when the next check is
+// due, zero for never. A new instrument was checked by its maker.
+func dueAfter(checked, replaced time.Time, every time.Duration) (last, due time.Time) {
+	from := checked
+	if replaced.After(checked) {
+		checked, from = time.Time{}, replaced
 	}
-	return last, due
+	if every > 0 && !from.IsZero() {
+		due = from.Add(every)
+	}
+	return checked, due
 }
 
 // overdue is by how long a sensor's check is late. A clock that is behind makes it look
@@ -54,6 +64,9 @@ func (s *sensor) failedCheck(state record.State) string {
 // off by as much as was found.
 func (s *sensor) accuracy(state record.State, now time.Time) cure.Sensor {
 	a := s.Accuracy
+	if c, ok := state.Corrections[s.ID]; ok {
+		a.HumidityAccuracyPct = max(a.HumidityAccuracyPct, math.Sqrt(3)*c.StandardPct(s.raw.HumidityPct))
+	}
 	if s.failedCheck(state) != "" {
 		f := state.FailedChecks[s.ID]
 		a.HumidityAccuracyPct = max(a.HumidityAccuracyPct, math.Abs(f.ReadPct-f.ReferencePct))

@@ -12,7 +12,7 @@ import (
 // begin records the start, and what lies between the journal's last record and now.
 func (b *Bench) begin() {
 	at, e := b.clock.begin(b.state.Last)
-	e.Instance, e.Version = rand.Text(), b.version
+	e.Instance, e.Version, e.Devices = rand.Text(), b.version, b.shop.addresses()
 	b.instance = e.Instance
 	b.checked = b.clock.started.Mono
 	b.begun = b.decide(at, actor.Bench, e).Seq

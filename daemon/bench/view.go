@@ -177,19 +177,22 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 			Reads:        s.readings(),
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		}
+		s.addCheck(state, &v)
 		if is == health.Up {
 			v.Air = &air.State{TemperatureC: precision.Celsius(s.air.TemperatureC), HumidityPct: precision.Percent(s.air.HumidityPct)}
 		}
-		views = append(views, v)
+		views = append(views, v.Rounded())
 	}
 	for _, c := range b.shop.Scales {
 		s := b.scales[c.ID]
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
-		views = append(views, view.Sensor{
+		v := view.Sensor{
 			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastRead: s.last.At,
 			OutOfService: outOfService(state, alarm.ScaleSilent, s.ID),
-		})
+		}
+		s.addCheck(state, &v)
+		views = append(views, v.Rounded())
 	}
 	return views
 }

@@ -40,6 +40,7 @@ func (r *reader) scale(m *mapping, s Scale) Scale {
 	m.number("division_g", &s.DivisionG, bounds{min: 0.001, max: 100, unit: "grams"})
 	m.number("capacity_g", &s.CapacityG, bounds{min: 10, max: 100000, unit: "grams"})
 	m.ref("zone", anAirZone, &s.Zone)
+	m.checks(&s.CheckEvery, &s.Checked)
 	if m.sound("division_g", "capacity_g") && s.CapacityG < 100*s.DivisionG {
 		m.disagree("division_g", fmt.Sprint(s.DivisionG), fmt.Sprintf("the step of the display, at most a hundredth of capacity_g, %v", s.CapacityG))
 	}
@@ -55,6 +56,18 @@ func (m *mapping) request() {
 		}
 		return `"", since potlifed does not ask a scale for its weight; set the scale to send on its own`
 	}})
+}
+
+// checks reads how long a check of an instrument is good for, and the day of the last one.
+func (m *mapping) checks(every *time.Duration, checked *time.Time) {
+	m.duration("check_every", every, day, 10*365*day, "365d")
+	m.date("checked", checked)
+	switch {
+	case *every != 0 && checked.IsZero() && m.sound("checked"):
+		m.disagree("check_every", sayDuration(*every), "checked beside it, the day of the last check")
+	case *every == 0 && !checked.IsZero() && m.sound("check_every"):
+		m.disagree("checked", checked.Format(time.DateOnly), "check_every beside it, how long a check is good for")
+	}
 }
 
 var portRule = textRule{"a device such as /dev/serial/by-id/…, or tcp://HOST:PORT", func(text string) string {

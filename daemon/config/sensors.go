@@ -25,14 +25,7 @@ func (r *reader) sensor(m *mapping, s Sensor) Sensor {
 		accuracy.close()
 	}
 	m.duration("stale_after", &s.StaleAfter, time.Second, longestWait, "5m")
-	m.duration("check_every", &s.CheckEvery, day, 10*365*day, "365d")
-	m.date("checked", &s.Checked)
-	switch {
-	case s.CheckEvery != 0 && s.Checked.IsZero() && m.sound("checked"):
-		m.disagree("check_every", sayDuration(s.CheckEvery), "checked beside it, the day of the last check")
-	case s.CheckEvery == 0 && !s.Checked.IsZero() && m.sound("check_every"):
-		m.disagree("checked", s.Checked.Format(time.DateOnly), "check_every beside it, how long a check is good for")
-	}
+	m.checks(&s.CheckEvery, &s.Checked)
 	if m.sound("every", "stale_after") && s.StaleAfter < s.Every {
 		m.disagree("stale_after", sayDuration(s.StaleAfter), "no shorter than every, "+sayDuration(s.Every))
 	}

@@ -79,6 +79,9 @@ type Scale struct {
 	DivisionG float64
 	CapacityG float64
 	Zone      string // default: the first sensor's zone
+	// CheckEvery and Checked are those of its check with weights, as for a [Sensor].
+	CheckEvery time.Duration
+	Checked    time.Time
 }
 
 // Sensor measures the air of one zone.

@@ -16,6 +16,7 @@ import (
 	"potlifed/model/alarm"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
+	"potlifed/model/verify"
 )
 
 var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
@@ -61,6 +62,10 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Reweighed{Batch: "0612-1", ContentG: 68, TakenG: 5, LossG: 2, UncertaintyG: 0.3},
 		LearnedAccepted{Ink: "dial-satin", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "dial-satin"},
 		SensorVerified{Sensor: "bench-air", HumidityPct: 75.3, TemperatureC: new(25.0), Read: &air.State{TemperatureC: 24.8, HumidityPct: 74}, Note: "salt jar"},
+		CorrectionAccepted{Sensor: "bench-air", Correction: verify.LinearCorrection{OffsetPct: 2, Gain: 1.02, GainStandard: 0.01}, Points: []CheckPoint{{At: at, Salt: "sodium-chloride", RawPct: 71, ReadPct: 75, ReferencePct: 75.3, StandardPct: 0.5, AllowedPct: 3}}},
+		CorrectionRevoked{Sensor: "bench-air", Points: []CheckPoint{{At: at, RawPct: 71, ReadPct: 71, ReferencePct: 75.3, AllowedPct: 3, Failed: true}}, Offer: &verify.LinearCorrection{OffsetPct: 2, Gain: 1}},
+		ScaleVerified{Scale: "scale-1", Class: verify.ClassIII, IntervalG: 1, CapacityG: 2000, WeightClass: verify.M1, Readings: [][]float64{{100, 101, 100}}, Result: verify.ScaleResult{Loads: []verify.LoadResult{{LoadG: 100, N: 3, Verdict: verify.Passed}}, Verdict: verify.Passed}},
+		Replaced{Device: "bench-air", Serial: "A 17", Note: "n"},
 		CanMade{Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", Colour: "red", OpenedOn: "2026-06-01", UseBy: "2027-01-31"},
 		CanOpened{Can: "ink-1", On: "2026-06-02"}, CanStirred{Can: "ink-1"}, CanEmptied{Can: "ink-1", Undo: true},
 		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", G: 85, ExpiredOn: "2026-06-01", Override: "r"},

@@ -24,6 +24,8 @@ type Started struct {
 	GapKnown  bool          `json:"gap_known" doc:"the gap is exact"`
 	Shift     time.Duration `json:"shift_ns" doc:"jump of bench time beyond the gap; ages do not include it"`
 	Countable bool          `json:"countable" doc:"the clock was set when the last run ended, so an unknown gap becomes known once the clock is set"`
+	// Devices is nil in records of versions that did not know the addresses of instruments.
+	Devices map[string]string `json:"devices,omitempty" doc:"address of each instrument in the configuration, by sensor/ID or scale/ID"`
 }
 
 // Stopped records that the daemon ended in good order.
@@ -46,6 +48,7 @@ func (ClockChanged) About() string { return "" }
 
 func (e Started) apply(s *State, r Record) {
 	s.Instance, s.Version, s.Started = e.Instance, e.Version, r.Stamp.At
+	s.setDevices(e.Devices, r.Stamp.At)
 	s.shift(e.Shift, func(*Batch) bool { return true })
 	s.changeAll(func(b *Batch) bool {
 		if e.GapKnown || b.Ensemble == nil {

@@ -50,6 +50,13 @@ type State struct {
 	Verified map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
 	// FailedChecks are checks of sensors that did not pass, by id, until one does.
 	FailedChecks map[string]FailedCheck `json:"failed_checks,omitempty"`
+	Checks       map[string]SensorCheck `json:"checks,omitempty"`       // the newest of each sensor
+	Corrections  map[string]Correction  `json:"corrections,omitempty"`  // in use, by sensor
+	ScaleChecks  map[string]ScaleCheck  `json:"scale_checks,omitempty"` // the newest of each scale
+	Replaced     map[string]time.Time   `json:"replaced,omitempty"`     // when instruments were replaced last, by id
+
+	Devices map[string]string `json:"devices,omitempty"` // the addresses of instruments, by SensorKey or ScaleKey
+	Moved   map[string]Move   `json:"moved,omitempty"`   // those whose address has changed, until a person says why
 
 	Cans      map[string]*can.Can `json:"cans,omitempty"` // by id
 	CanNumber int                 `json:"can_number,omitempty"`

@@ -54,7 +54,11 @@ var table = []Row{
 	row[CountPrints](RightReport, "presses/{id}/prints", "Record what a press has printed", withBody, about("press")),
 	row[CountDefects](RightReport, "presses/{id}/defects", "Record rejects of a press by one kind of defect", withBody, about("press")),
 
-	row[VerifySensor](RightConfigure, "sensors/{id}/verifications", "Record a check of a sensor's humidity against a reference", withBody, about("sensor")),
+	row[VerifySensor](RightConfigure, "sensors/{id}/verifications", "Record a check of a sensor's humidity against a salt or a reference meter, and judge it", withBody, about("sensor")),
+	row[AcceptCorrection](RightConfigure, "sensors/{id}/accept-correction", "Correct a sensor's readings from now on, as its newest check says", about("sensor")),
+	row[RevokeCorrection](RightConfigure, "sensors/{id}/revoke-correction", "Stop correcting a sensor's readings", about("sensor")),
+	row[ReplaceDevice](RightConfigure, "sensors/{id}/replaced", "Record that a sensor or scale was replaced: its correction, its checks and its noise are forgotten", about("sensor")),
+	row[VerifyScale](RightConfigure, "scales/{id}/verifications", "Record a check of a scale with weights, and judge it", withBody, about("scale")),
 	row[TakeOutOfService](RightConfigure, "sensors/{id}/out-of-service", "Begin the maintenance of a sensor or scale: its alarms are silent", withBody, about("sensor")),
 	row[PutInService](RightConfigure, "sensors/{id}/in-service", "End the maintenance of a sensor or scale", about("sensor")),
 

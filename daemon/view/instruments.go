@@ -3,11 +3,13 @@ package view
 import (
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/health"
 	"potlifed/model/mix"
+	"potlifed/model/verify"
 )
 
 // Air is the air of a zone. The values are those of the last good reading and absent when there
@@ -81,16 +83,24 @@ type NotTaken struct {
 
 // Sensor is the condition of an instrument.
 type Sensor struct {
-	ID           string           `json:"id" doc:"id of the sensor or scale"`
-	Condition    health.Condition `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`
-	Since        time.Time        `json:"since" doc:"when it entered this condition"`
-	Text         string           `json:"text,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
-	Detail       string           `json:"detail,omitempty" doc:"the error that the driver or the system reported; absent where there is none"`
-	OutOfService *time.Time       `json:"out_of_service_until,omitempty" doc:"end of the device's maintenance; absent when it is in service"`
-	Checked      *time.Time       `json:"checked_at,omitempty" doc:"when the humidity was last checked against a reference; absent when no check is known"`
-	CheckDue     *time.Time       `json:"check_due_at,omitempty" doc:"when the next check is due; absent for a sensor that has no check interval"`
-	CheckFailed  string           `json:"check_failed,omitempty" doc:"why the last check failed; absent when it passed"`
-	Disagrees    string           `json:"disagrees,omitempty" doc:"what it and the sensor beside it read, while they differ by more than their accuracies allow; absent otherwise"`
+	ID           string             `json:"id" doc:"id of the sensor or scale"`
+	Condition    health.Condition   `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`
+	Since        time.Time          `json:"since" doc:"when it entered this condition"`
+	Text         string             `json:"text,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
+	Detail       string             `json:"detail,omitempty" doc:"the error that the driver or the system reported; absent where there is none"`
+	OutOfService *time.Time         `json:"out_of_service_until,omitempty" doc:"end of the device's maintenance; absent when it is in service"`
+	Checked      *time.Time         `json:"checked_at,omitempty" doc:"when it passed a check last: a sensor against a reference, a scale with weights; absent when none is known"`
+	CheckDue     *time.Time         `json:"check_due_at,omitempty" doc:"when the next check is due; absent for a device that has no check interval"`
+	CheckFailed  string             `json:"check_failed,omitempty" doc:"why the last check failed; absent when it passed"`
+	CheckFinding string             `json:"check_finding,omitempty" enum:"shifted,solvent" doc:"what the points of the last check say of a sensor: shifted (off by about the same everywhere) or solvent (low where humid, right where dry: vapours have changed it); absent otherwise"`
+	CheckPoints  []SensorCheckPoint `json:"check_points,omitempty" doc:"the points of a sensor's last check, the driest first; absent for a scale"`
+	ScaleCheck   *ScaleCheck        `json:"scale_check,omitempty" doc:"the last check of a scale with weights; absent for a sensor, and before the first"`
+	// CorrectionOffered leaves again when a person accepts it, or a check passes.
+	Correction        *SensorCorrection `json:"correction,omitempty" doc:"what a sensor's humidity is corrected by; absent when it is not corrected"`
+	CorrectionOffered *SensorCorrection `json:"correction_offered,omitempty" doc:"correction that the last check leads to, for a person to accept; absent when there is none"`
+	Replaced          *time.Time        `json:"replaced_at,omitempty" doc:"when another instrument took its place; absent when that is not known"`
+	MovedFrom         string            `json:"moved_from,omitempty" doc:"its address before the configuration gave it another one, until a person says whether it was replaced; absent otherwise"`
+	Disagrees         string            `json:"disagrees,omitempty" doc:"what it and the sensor beside it read, while they differ by more than their accuracies allow; absent otherwise"`
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`
@@ -99,4 +109,34 @@ type Sensor struct {
 	Reads    map[string]uint64 `json:"-"` // by result: ok, error, rejected
 	// Air is its newest good reading while it is up, nil otherwise.
 	Air *air.State `json:"-"`
+}
+
+// SensorCheckPoint is one point of a check of a sensor.
+type SensorCheckPoint struct {
+	At             time.Time `json:"at" doc:"when it was recorded"`
+	Salt           string    `json:"salt,omitempty" doc:"id of the salt; absent for a reference meter"`
+	ReadPct        float64   `json:"read_pct" doc:"what the sensor read, corrected if it is, in % relative humidity"`
+	ReferencePct   float64   `json:"reference_pct" doc:"relative humidity of the reference in %"`
+	OffPct         float64   `json:"off_pct" doc:"reading less reference, in % relative humidity"`
+	UncertaintyPct float64   `json:"uncertainty_pct" doc:"expanded uncertainty (k = 2) of off_pct"`
+	AllowedPct     float64   `json:"allowed_pct" doc:"permitted difference in % relative humidity"`
+	Passed         bool      `json:"passed" doc:"the difference is within allowed_pct"`
+}
+
+// SensorCorrection is what a sensor's readings are corrected by: offset_pct + gain · reading.
+type SensorCorrection struct {
+	OffsetPct      float64    `json:"offset_pct" doc:"what is added to the relative humidity once it is multiplied by gain, in %"`
+	Gain           float64    `json:"gain" doc:"what the relative humidity is multiplied by"`
+	ChangesPct     float64    `json:"changes_pct" doc:"by how much it changes the sensor's present reading, in % relative humidity"`
+	UncertaintyPct float64    `json:"uncertainty_pct" doc:"expanded uncertainty (k = 2) of changes_pct"`
+	At             *time.Time `json:"at,omitempty" doc:"when it was accepted; absent while it is offered"`
+	By             actor.Name `json:"by,omitempty" doc:"who accepted it; absent while it is offered"`
+}
+
+// ScaleCheck is a check of a scale with weights.
+type ScaleCheck struct {
+	At    time.Time         `json:"at" doc:"when it was recorded"`
+	By    actor.Name        `json:"by" doc:"who recorded it"`
+	Class verify.ScaleClass `json:"class" doc:"accuracy class of the scale by OIML R 76"`
+	verify.ScaleResult
 }

@@ -43,6 +43,40 @@ func (s Scale) Rounded() Scale {
 	return s
 }
 
+// Rounded returns the row with the figures of its checks rounded to what is known of them.
+func (s Sensor) Rounded() Sensor {
+	s.CheckPoints = slices.Clone(s.CheckPoints)
+	for i := range s.CheckPoints {
+		p := &s.CheckPoints[i]
+		for _, x := range []*float64{&p.ReadPct, &p.ReferencePct, &p.OffPct, &p.UncertaintyPct, &p.AllowedPct} {
+			*x = precision.Percent(*x)
+		}
+	}
+	s.Correction, s.CorrectionOffered = s.Correction.rounded(), s.CorrectionOffered.rounded()
+	if s.ScaleCheck != nil {
+		c := *s.ScaleCheck
+		c.Loads = slices.Clone(c.Loads)
+		for i := range c.Loads {
+			l := &c.Loads[i]
+			// The errors of weights and the mean of several readings are finer than the division.
+			for _, x := range []*float64{&l.MeanG, &l.ErrorG, &l.SpreadG, &l.UncertaintyG, &l.WeightsG} {
+				*x = precision.Share(*x)
+			}
+		}
+		s.ScaleCheck = &c
+	}
+	return s
+}
+
+func (c *SensorCorrection) rounded() *SensorCorrection {
+	if c == nil {
+		return nil
+	}
+	r := *c
+	r.OffsetPct, r.ChangesPct, r.UncertaintyPct, r.Gain = precision.Percent(r.OffsetPct), precision.Percent(r.ChangesPct), precision.Percent(r.UncertaintyPct), precision.Share(r.Gain)
+	return &r
+}
+
 func roundedAddition(a mix.Addition, g func(float64) float64) mix.Addition {
 	return mix.Addition{InkG: g(a.InkG), HardenerG: g(a.HardenerG), ThinnerG: g(a.ThinnerG)}
 }

@@ -58,7 +58,7 @@ func (s *Server) changes(api huma.API) {
 // answersOf is what the changes below a path answer with: the thing that was changed.
 var answersOf = map[string]reflect.Type{
 	"batches": reflect.TypeFor[view.Batch](), "alarms": reflect.TypeFor[view.Alarm](), "presses": reflect.TypeFor[view.Press](),
-	"sensors": reflect.TypeFor[view.Sensor](), "cans": reflect.TypeFor[view.Can](),
+	"sensors": reflect.TypeFor[view.Sensor](), "scales": reflect.TypeFor[view.Sensor](), "cans": reflect.TypeFor[view.Can](),
 }
 
 // change registers one row of the table under its own path.

@@ -64,6 +64,7 @@ const (
 	Implausible    = "sensor-implausible"
 	Disagrees      = "sensor-disagrees"
 	ScaleSilent    = "scale-silent"
+	ScaleOverdue   = "scale-overdue"
 	LightSilent    = "light-silent"
 	ClockUnset     = "clock"
 	JournalFailing = "journal"

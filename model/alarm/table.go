@@ -99,6 +99,11 @@ var ofService = []Definition{
 		Delays: Delays{Off: 5 * time.Second},
 	},
 	{
+		Name: ScaleOverdue, Subject: Scale, Priority: Low,
+		Settings: "scales[].check_every",
+		Delays:   Delays{On: time.Minute, Off: time.Second},
+	},
+	{
 		Name: LightSilent, Subject: Light, Priority: High,
 		Settings: "lights[].confirm_within",
 		Delays:   Delays{Off: 5 * time.Second},

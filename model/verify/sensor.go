@@ -23,8 +23,8 @@ type Point struct {
 	StandardPct  float64 // standard uncertainty of the difference of the two, in % RH
 }
 
-// Correction is what makes the readings of a sensor right: OffsetPct + Gain · reading.
-type Correction struct {
+// LinearCorrection is what makes the readings of a sensor right: OffsetPct + Gain · reading.
+type LinearCorrection struct {
 	OffsetPct float64 `json:"offset_pct" doc:"what is added to the reading once it is multiplied by gain, in % relative humidity"`
 	Gain      float64 `json:"gain" doc:"what the reading is multiplied by"`
 	// The standard uncertainties, and the covariance of offset and gain.
@@ -34,11 +34,11 @@ type Correction struct {
 }
 
 // None corrects nothing.
-var None = Correction{Gain: 1}
+var None = LinearCorrection{Gain: 1}
 
-// Apply returns a reading in % RH as corrected, between 0 and 100. The zero Correction corrects
+// Apply returns a reading in % RH as corrected, between 0 and 100. The zero LinearCorrection corrects
 // nothing.
-func (c Correction) Apply(rawPct float64) float64 {
+func (c LinearCorrection) Apply(rawPct float64) float64 {
 	if c.Gain == 0 {
 		return rawPct
 	}
@@ -47,7 +47,7 @@ func (c Correction) Apply(rawPct float64) float64 {
 
 // StandardPct returns the standard uncertainty of a corrected reading in % RH that comes from the
 // correction.
-func (c Correction) StandardPct(rawPct float64) float64 {
+func (c LinearCorrection) StandardPct(rawPct float64) float64 {
 	v := c.OffsetStandardPct*c.OffsetStandardPct + 2*rawPct*c.Covariance + rawPct*rawPct*c.GainStandard*c.GainStandard
 	return math.Sqrt(max(v, 0))
 }
@@ -63,7 +63,7 @@ const leastApartPct = 15
 // points, the line through both). The uncertainties follow from those of the points, and with three
 // points or more also from how far these are from a line: the larger counts (the correlation
 // coefficients of JCGM 100, H.3). Points that are less than 15 % RH apart give the offset alone.
-func Correct(points []Point) (Correction, error) {
+func Correct(points []Point) (LinearCorrection, error) {
 	if len(points) == 0 {
 		return None, errors.New("no point")
 	}
@@ -80,19 +80,19 @@ func Correct(points []Point) (Correction, error) {
 }
 
 // offsetOf is the weighted mean of the differences.
-func offsetOf(points []Point) Correction {
+func offsetOf(points []Point) LinearCorrection {
 	var weights, sum float64
 	for _, p := range points {
 		w := 1 / (p.StandardPct * p.StandardPct)
 		weights += w
 		sum += w * (p.ReferencePct - p.RawPct)
 	}
-	return Correction{OffsetPct: sum / weights, Gain: 1, OffsetStandardPct: math.Sqrt(1 / weights)}
+	return LinearCorrection{OffsetPct: sum / weights, Gain: 1, OffsetStandardPct: math.Sqrt(1 / weights)}
 }
 
 // Line fits reference = offset + gain · reading to points that are at least 15 % RH apart, else
 // it returns ErrSame.
-func Line(points []Point) (Correction, error) {
+func Line(points []Point) (LinearCorrection, error) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, p := range points {
 		low, high = min(low, p.RawPct), max(high, p.RawPct)
@@ -104,7 +104,7 @@ func Line(points []Point) (Correction, error) {
 }
 
 // fit is the weighted least-squares line.
-func fit(points []Point) Correction {
+func fit(points []Point) LinearCorrection {
 	var s, sx, sy float64
 	for _, p := range points {
 		w := 1 / (p.StandardPct * p.StandardPct)
@@ -129,7 +129,7 @@ func fit(points []Point) Correction {
 		scale = max(scale, chi/float64(n-2))
 	}
 	gainVariance := scale / sxx
-	return Correction{
+	return LinearCorrection{
 		OffsetPct: offset, Gain: gain,
 		GainStandard:      math.Sqrt(gainVariance),
 		OffsetStandardPct: math.Sqrt(scale/s + meanX*meanX*gainVariance),
@@ -198,7 +198,7 @@ const (
 
 // Fit reports whether a correction may be offered: it moves no reading from 20 to 80 % RH by more
 // than MostOffsetPct, and its gain is between 0.8 and 1.25.
-func (c Correction) Fit() bool {
+func (c LinearCorrection) Fit() bool {
 	moves := func(x float64) float64 { return math.Abs(c.OffsetPct + (c.Gain-1)*x) }
 	return c.Gain >= leastGain && c.Gain <= mostGain && moves(20) <= MostOffsetPct && moves(80) <= MostOffsetPct
 }

@@ -144,14 +144,14 @@ func TestFind(t *testing.T) {
 }
 
 func TestOfferedCorrections(t *testing.T) {
-	for c, want := range map[Correction]bool{
+	for c, want := range map[LinearCorrection]bool{
 		{OffsetPct: 4, Gain: 1}: true, {OffsetPct: -11, Gain: 1}: false, {OffsetPct: -5.4, Gain: 1.131}: true, {OffsetPct: 0, Gain: 1.3}: false,
 	} {
 		if got := c.Fit(); got != want {
 			t.Errorf("%+v is offered: %v, want %v", c, got, want)
 		}
 	}
-	if got := (Correction{}).Apply(53.2); got != 53.2 {
+	if got := (LinearCorrection{}).Apply(53.2); got != 53.2 {
 		t.Errorf("no correction makes %v of 53.2", got)
 	}
 }

@@ -4,6 +4,9 @@ declare namespace API {
   interface AbandonMix {
   }
 
+  interface AcceptCorrection {
+  }
+
   interface AcknowledgeAlarm {
   }
 
@@ -354,7 +357,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventRested | EventReweighed | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -509,6 +512,17 @@ declare namespace API {
     time: string;
   }
 
+  interface EventCheckPoint {
+    allowed_pct: number;
+    at: string;
+    failed?: boolean;
+    raw_pct: number;
+    read_pct: number;
+    reference_pct: number;
+    salt?: string;
+    standard_pct: number;
+  }
+
   interface EventClockChanged {
     by: string;
     journal: string;
@@ -570,6 +584,28 @@ declare namespace API {
     seq: number;
     time: string;
     undo?: boolean;
+  }
+
+  interface EventCorrectionAccepted {
+    by: string;
+    correction: EventLinearCorrection;
+    journal: string;
+    kind: "correction-accepted";
+    points: Array<EventCheckPoint> | null;
+    sensor: string;
+    seq: number;
+    time: string;
+  }
+
+  interface EventCorrectionRevoked {
+    by: string;
+    journal: string;
+    kind: "correction-revoked";
+    offer?: EventLinearCorrection;
+    points?: Array<EventCheckPoint> | null;
+    sensor: string;
+    seq: number;
+    time: string;
   }
 
   interface EventDefects {
@@ -701,9 +737,31 @@ declare namespace API {
     time: string;
   }
 
+  interface EventLinearCorrection {
+    covariance: number;
+    gain: number;
+    gain_standard: number;
+    offset_pct: number;
+    offset_standard_pct: number;
+  }
+
   interface EventList {
     events: Array<Event> | null;
     seq: number;
+  }
+
+  interface EventLoadResult {
+    coarse_weights?: boolean;
+    error_g: number;
+    in_service_g: number;
+    initial_g: number;
+    load_g: number;
+    mean_g: number;
+    n: number;
+    spread_g: number;
+    uncertainty_g: number;
+    verdict: "passed" | "in-service" | "failed";
+    weights_permitted_g: number;
   }
 
   interface EventLoaded {
@@ -902,6 +960,18 @@ declare namespace API {
     zone: string;
   }
 
+  interface EventReplaced {
+    by: string;
+    device: string;
+    journal: string;
+    kind: "replaced";
+    note?: string;
+    same?: boolean;
+    seq: number;
+    serial?: string;
+    time: string;
+  }
+
   interface EventRested {
     batch: string;
     by: string;
@@ -925,6 +995,27 @@ declare namespace API {
     uncertainty_g: number;
   }
 
+  interface EventScaleResult {
+    loads: Array<EventLoadResult> | null;
+    verdict: "passed" | "in-service" | "failed";
+  }
+
+  interface EventScaleVerified {
+    by: string;
+    capacity_g: number;
+    class: string;
+    interval_g: number;
+    journal: string;
+    kind: "scale-verified";
+    note?: string;
+    readings_g: Array<Array<number> | null> | null;
+    result: EventScaleResult;
+    scale: string;
+    seq: number;
+    time: string;
+    weight_class: string;
+  }
+
   interface EventSensor {
     exact: boolean;
     humidity_accuracy_pct: number;
@@ -936,11 +1027,16 @@ declare namespace API {
     allowed_pct?: number;
     by: string;
     failed?: boolean;
+    finding?: "shifted" | "solvent";
     humidity_pct: number;
     journal: string;
     kind: "sensor-verified";
     note?: string;
+    offer?: EventLinearCorrection;
+    override?: string;
+    points?: Array<EventCheckPoint> | null;
     read?: EventState;
+    salt?: string;
     sensor: string;
     seq: number;
     temperature_c?: number;
@@ -970,6 +1066,7 @@ declare namespace API {
   interface EventStarted {
     by: string;
     countable: boolean;
+    devices?: Record<string, string>;
     gap_known: boolean;
     gap_s: number;
     instance: string;
@@ -1306,6 +1403,20 @@ declare namespace API {
     replace?: boolean;
   }
 
+  interface LoadResult {
+    coarse_weights?: boolean;
+    error_g: number;
+    in_service_g: number;
+    initial_g: number;
+    load_g: number;
+    mean_g: number;
+    n: number;
+    spread_g: number;
+    uncertainty_g: number;
+    verdict: "passed" | "in-service" | "failed";
+    weights_permitted_g: number;
+  }
+
   interface LotView {
     assumed?: boolean;
     can: string;
@@ -1532,6 +1643,15 @@ declare namespace API {
     zone?: string;
   }
 
+  interface ReplaceDevice {
+    note?: string;
+    same?: boolean;
+    serial?: string;
+  }
+
+  interface RevokeCorrection {
+  }
+
   interface ReweighBatch {
     content_g: number;
     taken_g?: number;
@@ -1543,9 +1663,22 @@ declare namespace API {
     part: "ink" | "hardener" | "thinner";
   }
 
+  interface ScaleCheck {
+    at: string;
+    by: string;
+    class: string;
+    loads: Array<LoadResult> | null;
+    verdict: "passed" | "in-service" | "failed";
+  }
+
   interface ScaleList {
     scales: Array<ScaleView> | null;
     seq: number;
+  }
+
+  interface ScaleLoad {
+    readings_g: Array<number> | null;
+    weights_g: Array<number> | null;
   }
 
   interface ScaleView {
@@ -1564,6 +1697,26 @@ declare namespace API {
     why?: string;
   }
 
+  interface SensorCheckPoint {
+    allowed_pct: number;
+    at: string;
+    off_pct: number;
+    passed: boolean;
+    read_pct: number;
+    reference_pct: number;
+    salt?: string;
+    uncertainty_pct: number;
+  }
+
+  interface SensorCorrection {
+    at?: string;
+    by?: string;
+    changes_pct: number;
+    gain: number;
+    offset_pct: number;
+    uncertainty_pct: number;
+  }
+
   interface SensorHistory {
     sensors: Array<HistoryAir> | null;
     seq: number;
@@ -1577,12 +1730,19 @@ declare namespace API {
   interface SensorView {
     check_due_at?: string;
     check_failed?: string;
+    check_finding?: "shifted" | "solvent";
+    check_points?: Array<SensorCheckPoint> | null;
     checked_at?: string;
     condition: string;
+    correction?: SensorCorrection;
+    correction_offered?: SensorCorrection;
     detail?: string;
     disagrees?: string;
     id: string;
+    moved_from?: string;
     out_of_service_until?: string;
+    replaced_at?: string;
+    scale_check?: ScaleCheck;
     since: string;
     text?: string;
   }
@@ -1863,9 +2023,21 @@ declare namespace API {
   interface UnshelveAlarm {
   }
 
-  interface VerifySensor {
-    humidity_pct: number | null;
+  interface VerifyScale {
+    capacity_g?: number;
+    class?: "I" | "II" | "III" | "IIII";
+    interval_g?: number;
+    loads: Array<ScaleLoad>;
     note?: string;
+    weight_class: "E1" | "E2" | "F1" | "F2" | "M1" | "M2" | "M3";
+  }
+
+  interface VerifySensor {
+    accuracy_pct?: number;
+    humidity_pct?: number;
+    note?: string;
+    override?: string;
+    salt?: "lithium-chloride" | "magnesium-chloride" | "potassium-carbonate" | "sodium-chloride" | "potassium-chloride" | "potassium-sulphate";
     temperature_c?: number;
   }
 
