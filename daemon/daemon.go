@@ -117,7 +117,7 @@ func (s *service) run(ctx context.Context) error {
 	case <-server.Serving():
 		addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}
 		s.Log.Info("ready", "http", addresses.HTTP, "mqtt", addresses.MQTT)
-		r.start("heartbeat", s.heartbeat)
+		r.start("heartbeat", func(ctx context.Context) error { return s.heartbeat(ctx, server.Handler()) })
 		if s.Ready != nil {
 			s.Ready(addresses)
 		}

@@ -36,7 +36,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) 
 	root.SetErr(errs)
 	err := root.ExecuteContext(ctx)
 	if err != nil {
-		fmt.Fprintln(errs, "potlifed:", err)
+		fmt.Fprintln(errs, failure(err, toJournal(errs)))
 	}
 	return exitCode(err)
 }

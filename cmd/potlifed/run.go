@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"io/fs"
-	"log/slog"
 	"os"
 
 	"github.com/spf13/cobra"
@@ -26,6 +25,7 @@ Another file is named with --config FILE.`
 
 func runCommand() *cobra.Command {
 	var file string
+	var logging logFlags
 	c := &cobra.Command{
 		Use:   "run",
 		Short: "Run the service",
@@ -33,6 +33,10 @@ func runCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error {
 			if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) && file == usualConfiguration {
 				return usage(firstRun, file)
+			}
+			log, err := logging.logger("run", c.ErrOrStderr())
+			if err != nil {
+				return err
 			}
 			shop, err := readShop(file)
 			if err != nil {
@@ -42,10 +46,10 @@ func runCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
 			return daemon.Run(c.Context(), daemon.Options{Shop: shop, Version: version(), Clock: system, Log: log})
 		},
 	}
 	configFlag(c.Flags(), &file)
+	logging.add(c.Flags())
 	return c
 }

@@ -43,6 +43,8 @@ type Bench struct {
 	ended chan struct{} // closed when the loop has ended
 	snap  atomic.Pointer[view.Snapshot]
 	watch watchers
+	// writing is when the group under way was sent to the journal, in CLOCK_BOOTTIME; 0 for none.
+	writing atomic.Int64
 
 	// What follows is the loop's alone.
 	instance string
@@ -196,6 +198,16 @@ func (b *Bench) stop() error {
 
 // Snapshot returns the newest snapshot. It is never nil.
 func (b *Bench) Snapshot() *view.Snapshot { return b.snap.Load() }
+
+// Writing returns for how long the journal has been writing a group of records; 0 while it
+// writes none. Any goroutine may call it.
+func (b *Bench) Writing() time.Duration {
+	since := time.Duration(b.writing.Load())
+	if since == 0 {
+		return 0
+	}
+	return b.clock.mono() - since
+}
 
 // Watch returns a channel that gets a signal after each new snapshot; signals that
 // nobody waits for are folded into one. stop ends it.

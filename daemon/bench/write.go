@@ -82,6 +82,7 @@ func (b *Bench) flush() {
 	b.journal.Groups() <- send // there is room: nothing is under way
 	p.flight, p.queue, p.urgent, p.checkpoint = &g, group{}, false, false
 	p.sentAt = mono
+	b.writing.Store(int64(mono))
 }
 
 // thinning is how far back air is kept as it was recorded: as long as the configuration
@@ -109,12 +110,14 @@ func (b *Bench) acknowledged(err error) {
 	p := &b.write
 	g := p.flight
 	p.flight = nil
+	b.writing.Store(0)
 	b.dirty = true
 	if err != nil {
 		b.failed(g, err)
 		return
 	}
 	p.durable = g.after
+	b.logWritten(g.records)
 	if p.failing != nil {
 		b.log.Info("the journal writes again", "records", len(g.records))
 		p.failing = nil

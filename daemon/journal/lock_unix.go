@@ -21,8 +21,11 @@ func lock(dir string) (*os.File, error) {
 		return nil, err
 	}
 	if err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {
-		err = errors.Join(err, f.Close())
-		return nil, fmt.Errorf("lock %s: another potlifed works with this directory: %w", path, err)
+		closed := f.Close()
+		if errors.Is(err, unix.EWOULDBLOCK) {
+			err = errors.New("another potlifed works with this directory; stop it first, or name another data_dir for this one")
+		}
+		return nil, errors.Join(fmt.Errorf("lock %s: %w", path, err), closed)
 	}
 	return f, nil
 }
