@@ -51,8 +51,19 @@ type Addresses struct {
 
 // Run runs the service until ctx is done or a part of it fails, and then stops it in good
 // order. An error means that it could not start, that a part failed, or that something
-// could not be brought to disk; whoever started the process is to start it again.
+// could not be brought to disk; whoever started the process is to start it again. A journal that
+// turns out to be damaged is rebuilt by a start of its own.
 func Run(ctx context.Context, o Options) error {
+	for {
+		err := runOnce(ctx, o)
+		if !errors.Is(err, journal.ErrDamaged) || ctx.Err() != nil {
+			return err
+		}
+		o.Log.Error("the service starts again to rebuild its journal", "err", err)
+	}
+}
+
+func runOnce(ctx context.Context, o Options) error {
 	if err := os.MkdirAll(o.Shop.DataDir, 0o750); err != nil {
 		return fmt.Errorf("data_dir: %w", err)
 	}
@@ -109,6 +120,7 @@ func (s *service) run(ctx context.Context) error {
 	r := newRunner(ctx, s.Log)
 	r.start("journal", s.journal.Run)
 	r.start("bench", s.bench.Run)
+	r.start("journal sweep", s.journal.Sweep)
 	r.start("history", s.history.Run)
 	r.start("mqtt", s.out.run)
 	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })

@@ -145,6 +145,8 @@ func (l *causes) service() {
 		l.holdsWith(alarm.JournalFailing, bench, trouble{w.Say("alarm-text.journal"), err.Error()})
 	case b.write.flight != nil && b.clock.mono()-b.write.sentAt >= b.clock.lapse(alarm.SlowWrite):
 		l.holds(alarm.JournalFailing, bench, w.Say("alarm-text.journal-slow", "slow", w.Duration(alarm.SlowWrite)))
+	case b.state.Loss != nil:
+		l.holdsWith(alarm.JournalFailing, bench, lossTrouble(w, b.state.Loss))
 	}
 	out, early := b.publishing(), b.clock.settling()
 	if early { // it has hardly begun to connect

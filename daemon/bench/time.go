@@ -16,6 +16,7 @@ func (b *Bench) begin() {
 	b.instance = e.Instance
 	b.checked = b.clock.started.Mono
 	b.begun = b.decide(at, actor.Bench, e).Seq
+	b.tellLoss(at)
 	b.closeTallies(at) // of an earlier run that ended without doing so
 	at = b.watchClock(at)
 	for _, z := range b.zones {

@@ -356,6 +356,7 @@ func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Pr
 	on := s.Presses[c.ID]
 	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
 	p.PrintingWithoutBatch = printsUnloaded(s, c.ID, now)
+	p.ContentUnknown = s.PressUnknown(c.ID)
 	z := b.zones[c.Zone]
 	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0
 	for key, a := range s.Alarms {

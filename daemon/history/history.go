@@ -206,7 +206,7 @@ func (h *History) begin(ctx context.Context) error {
 	if err := rows.Err(); err != nil {
 		return err
 	}
-	if journal == h.settings.Journal.ID() {
+	if journal == h.settings.Journal.ID() || continues(h.settings.Journal, journal) {
 		h.waiting.place = place
 	}
 	open, err := h.store.read.QueryContext(ctx, `SELECT s.name, r.starts, r.body FROM raw r JOIN series s ON s.id = r.series WHERE r.id > ? ORDER BY r.id`, rolled)
@@ -228,6 +228,15 @@ func (h *History) begin(ctx context.Context) error {
 		h.waiting.roll(sensor, readings)
 	}
 	return open.Err()
+}
+
+// continuation is an optional interface of [Journal]: a journal that was made from a damaged one
+// continues it, and places have the same meaning in both.
+type continuation interface{ Continues(id string) bool }
+
+func continues(j Journal, id string) bool {
+	of, ok := j.(continuation)
+	return ok && of.Continues(id)
 }
 
 // roll adds readings to the open minutes.

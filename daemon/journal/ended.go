@@ -48,7 +48,7 @@ func (j *Journal) Replay(ctx context.Context, events []uint64, zones []string, s
 	if err != nil {
 		return err
 	}
-	rows, err := j.read.QueryContext(ctx, columnsOf+`WHERE place BETWEEN ? AND ?
+	rows, err := j.db().QueryContext(ctx, columnsOf+`WHERE place BETWEEN ? AND ?
 		AND (+seq IN (SELECT value FROM json_each(?)) OR +zone IN (SELECT value FROM json_each(?)) OR +kind IN ('clock-changed', 'started')) ORDER BY place`, // +: or it would look at all air of the zones
 		first, last, string(wanted), string(named))
 	if err != nil {
@@ -71,7 +71,7 @@ func (j *Journal) Replay(ctx context.Context, events []uint64, zones []string, s
 
 // places returns where two events are in the order of all records.
 func (j *Journal) places(ctx context.Context, first, last uint64) (from, to int64, err error) {
-	err = j.read.QueryRowContext(ctx, `SELECT (SELECT place FROM record WHERE seq = ?), (SELECT place FROM record WHERE seq = ?)`,
+	err = j.db().QueryRowContext(ctx, `SELECT (SELECT place FROM record WHERE seq = ?), (SELECT place FROM record WHERE seq = ?)`,
 		integer(first), integer(last)).Scan(&from, &to)
 	if err != nil {
 		return 0, 0, fmt.Errorf("journal: find events %d and %d: %w", first, last, err)
@@ -85,7 +85,7 @@ func (j *Journal) before(ctx context.Context, first int64, zones []string, since
 	earliest := first
 	for _, zone := range zones {
 		var place *int64
-		err := j.read.QueryRowContext(ctx, `SELECT coalesce(
+		err := j.db().QueryRowContext(ctx, `SELECT coalesce(
 			(SELECT place FROM record WHERE zone = ?1 AND at <= ?2 AND place > ?3 ORDER BY at DESC LIMIT 1),
 			(SELECT place FROM record WHERE zone = ?1 AND at > ?2 AND place > ?3 ORDER BY at LIMIT 1))`,
 			zone, since.UnixNano(), first-mostBefore).Scan(&place)

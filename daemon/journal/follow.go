@@ -11,7 +11,7 @@ import (
 // Since calls each for at most limit records after a place, oldest first, with the place of each,
 // and stops at the first error of each, which it returns. Places rise and are never used again.
 func (j *Journal) Since(ctx context.Context, place int64, limit int, each func(place int64, r record.Record) error) error {
-	rows, err := j.read.QueryContext(ctx, columnsOf+`WHERE place > ? ORDER BY place LIMIT ?`, place, limit)
+	rows, err := j.db().QueryContext(ctx, columnsOf+`WHERE place > ? ORDER BY place LIMIT ?`, place, limit)
 	if err != nil {
 		return fmt.Errorf("journal: read records: %w", err)
 	}
@@ -44,7 +44,7 @@ func (j *Journal) Event(ctx context.Context, seq uint64) (record.Record, error) 
 
 // Newest returns the place of the newest record, 0 where there is none.
 func (j *Journal) Newest(ctx context.Context) (place int64, err error) {
-	err = j.read.QueryRowContext(ctx, `SELECT coalesce(max(place), 0) FROM record`).Scan(&place)
+	err = j.db().QueryRowContext(ctx, `SELECT coalesce(max(place), 0) FROM record`).Scan(&place)
 	if err != nil {
 		return 0, fmt.Errorf("journal: find the newest record: %w", err)
 	}

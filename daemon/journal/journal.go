@@ -15,7 +15,7 @@ import (
 	"log/slog"
 	"net/url"
 	"os"
-	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	_ "modernc.org/sqlite" // the driver named "sqlite"
@@ -28,84 +28,29 @@ import (
 
 // Journal is an open journal.
 type Journal struct {
-	write *sql.DB // one connection, used by Run and by SetCursor
-	read  *sql.DB
+	write *sql.DB // one connection, used by Run and by SetCursor; nil while nothing can be written
+	read  atomic.Pointer[sql.DB]
 	lock  *os.File
+	head  *headWriter
+	dir   string
 	id    string
 	log   *slog.Logger
+
+	end     end                          // the writer's
+	first   atomic.Pointer[record.State] // what Open has read, until something is written
+	rebuilt *Rebuilt
+	hashes  bool // the file's layout has them
 
 	groups  chan Group
 	acks    chan error
 	observe func(time.Duration)
 }
 
+// db returns the file for reading.
+func (j *Journal) db() *sql.DB { return j.read.Load() }
+
 // FileName is the journal's name inside the data directory.
 const FileName = "journal.sqlite"
-
-// Open opens the journal in dir. It creates the file if there is none, and brings its layout up
-// to date. observe is called with the time that each commit took. The directory must exist. The
-// error says why the file cannot be opened, for instance because another daemon has it.
-func Open(dir string, log *slog.Logger, observe func(time.Duration)) (*Journal, error) {
-	path := filepath.Join(dir, FileName)
-	held, err := lock(dir)
-	if err != nil {
-		return nil, fmt.Errorf("open journal: %w", err)
-	}
-	j, err := open(path)
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), held.Close())
-	}
-	j.lock, j.log, j.observe = held, log, observe
-	return j, nil
-}
-
-// OpenToRead opens the journal in dir for reading only, while a daemon writes it or without one.
-// It returns an error when there is no journal, or when its layout is not that of this version.
-// Nothing can be written through it.
-func OpenToRead(ctx context.Context, dir string) (*Journal, error) {
-	path := filepath.Join(dir, FileName)
-	if _, err := os.Stat(path); err != nil {
-		return nil, fmt.Errorf("open journal: %w", err)
-	}
-	read, err := sql.Open("sqlite", dsn(path, true))
-	if err != nil {
-		return nil, fmt.Errorf("open journal %s: %w", path, err)
-	}
-	j := &Journal{read: read, log: slog.New(slog.DiscardHandler)}
-	var version int
-	err = read.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&version)
-	if err == nil && version != len(migrations) {
-		err = fmt.Errorf("its layout is %d, this program knows %d: let the service of this version open it once", version, len(migrations))
-	}
-	if err == nil {
-		err = read.QueryRowContext(ctx, `SELECT value FROM meta WHERE name = 'journal'`).Scan(&j.id)
-	}
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), read.Close())
-	}
-	return j, nil
-}
-
-func open(path string) (*Journal, error) {
-	write, err := sql.Open("sqlite", dsn(path, false))
-	if err != nil {
-		return nil, err
-	}
-	write.SetMaxOpenConns(1) // one writer: SQLite would answer a second "database is locked"
-	id, err := migrate(write)
-	if err != nil {
-		return nil, errors.Join(err, write.Close())
-	}
-	read, err := sql.Open("sqlite", dsn(path, true))
-	if err != nil {
-		return nil, errors.Join(err, write.Close())
-	}
-	read.SetMaxOpenConns(4)
-	return &Journal{
-		write: write, read: read, id: id,
-		groups: make(chan Group, 1), acks: make(chan error, 1),
-	}, nil
-}
 
 // dsn returns the data source name with the pragmas, so that every new connection gets them, the
 // time-out first. The size of the log is limited, since a memory card is small.
@@ -130,28 +75,29 @@ func (j *Journal) ID() string { return j.id }
 
 // Close closes the files. Run must have ended. It returns the joined errors of closing.
 func (j *Journal) Close() error {
-	if j.write == nil { // opened to read
-		return j.read.Close()
+	errs := []error{j.db().Close()}
+	if j.write != nil {
+		errs = append(errs, j.write.Close())
 	}
-	return errors.Join(j.read.Close(), j.write.Close(), j.lock.Close())
+	errs = append(errs, j.head.close())
+	if j.lock != nil {
+		errs = append(errs, j.lock.Close())
+	}
+	return errors.Join(errs...)
 }
 
 // Load returns the state: that of the newest readable checkpoint, with the records after it
-// applied by [record.Apply]. It returns an error when the file cannot be read, or when the
-// number of an event is missing.
+// applied by [record.Apply]. It returns an error when the file cannot be read, or when a record
+// is missing or is not as it was written.
 func (j *Journal) Load(ctx context.Context) (record.State, error) {
-	state, place, err := j.newestCheckpoint(ctx)
-	if err != nil {
-		return state, err
+	if s := j.first.Load(); s != nil {
+		return *s, nil
 	}
-	err = j.after(ctx, place, func(r record.Record) error {
-		if r.IsEvent() && r.Seq != state.Seq+1 {
-			return fmt.Errorf("journal: event %d follows event %d: the journal is damaged; restore a backup", r.Seq, state.Seq)
-		}
-		state = record.Apply(state, r)
-		return nil
-	})
-	return state, err
+	r, err := j.loadFrom(ctx)
+	if err != nil {
+		return r.state, fmt.Errorf("journal: %w", err)
+	}
+	return r.state, nil
 }
 
 // Each calls fn for every record, oldest first, and stops at the first error of fn, which it
@@ -166,55 +112,86 @@ const portion = 5000
 
 // after calls each for the records after a place.
 func (j *Journal) after(ctx context.Context, place int64, each func(record.Record) error) error {
-	for {
-		n := 0
-		rows, err := j.read.QueryContext(ctx, `
-			SELECT place, seq, at, boot, mono, synced, kind, by_whom, body, answer
-			FROM record WHERE place > ? ORDER BY place LIMIT ?`, place, portion)
+	return j.rowsAfter(ctx, place, func(r row) error {
+		rec, err := r.record()
 		if err != nil {
-			return fmt.Errorf("journal: read records: %w", err)
+			return fmt.Errorf("journal: record at place %d: %w", r.place, err)
 		}
-		for rows.Next() {
-			r, at, err := scan(rows)
-			if err != nil {
-				return errors.Join(fmt.Errorf("journal: record at place %d: %w", at, err), rows.Close())
-			}
-			if err := each(r); err != nil {
-				return errors.Join(err, rows.Close())
-			}
-			place = at
-			n++
-		}
-		if err := errors.Join(rows.Err(), rows.Close()); err != nil {
-			return fmt.Errorf("journal: read records: %w", err)
+		return each(rec)
+	})
+}
+
+// rowsAfter calls each for the rows after a place, in portions.
+func (j *Journal) rowsAfter(ctx context.Context, place int64, each func(row) error) error {
+	for {
+		n, last, err := j.some(ctx, place, portion, each)
+		if err != nil {
+			return err
 		}
 		if n < portion {
 			return nil
 		}
+		place = last
 	}
 }
 
-func (j *Journal) newestCheckpoint(ctx context.Context) (record.State, int64, error) {
-	rows, err := j.read.QueryContext(ctx, `SELECT place, model, state FROM checkpoint ORDER BY place DESC`)
+// some calls each for at most limit rows after a place, and returns how many they were and the
+// place of the last.
+func (j *Journal) some(ctx context.Context, place int64, limit int, each func(row) error) (n int, last int64, err error) {
+	hash := "hash"
+	if !j.hashes {
+		hash = "NULL"
+	}
+	rows, err := j.db().QueryContext(ctx, `SELECT `+rowColumns+`, `+hash+` FROM record WHERE place > ? ORDER BY place LIMIT ?`, place, limit)
 	if err != nil {
-		return record.State{}, 0, fmt.Errorf("journal: read checkpoints: %w", err)
+		return 0, place, fmt.Errorf("journal: read records: %w", err)
 	}
-	defer rows.Close()
 	for rows.Next() {
-		var place int64
-		var model int
-		var body []byte
-		if err := rows.Scan(&place, &model, &body); err != nil {
-			return record.State{}, 0, fmt.Errorf("journal: read checkpoint: %w", err)
+		var r row
+		if err := rows.Scan(r.into()...); err != nil {
+			fault := &damagedError{fmt.Sprintf("the record after record %d has a column of another type: %v", place, err)}
+			return n, place, errors.Join(fault, rows.Close())
 		}
-		state := record.NewState(j.id)
-		if err := json.Unmarshal(body, &state); err != nil {
-			j.log.Warn("a checkpoint cannot be read, the one before is used", "place", place, "err", err)
-			continue
+		if err := each(r); err != nil {
+			return n, place, errors.Join(err, rows.Close())
 		}
-		return state, place, rows.Err()
+		place = r.place
+		n++
 	}
-	return record.NewState(j.id), 0, rows.Err()
+	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+		return n, place, fmt.Errorf("journal: read records: %w", err)
+	}
+	return n, place, nil
+}
+
+const rowColumns = `place, seq, at, boot, mono, synced, kind, by_whom, body, answer, zone, starts, grain`
+
+// into returns where the columns of a row are scanned to: rowColumns and hash.
+func (r *row) into() []any {
+	return []any{&r.place, &r.seq, &r.at, &r.boot, &r.mono, &r.synced, &r.kind, &r.by, &r.body, &r.answer, &r.zone, &r.starts, &r.grain, &r.hash}
+}
+
+// rowAt returns the row at a place.
+func rowAt(tx *sql.Tx, place int64) (r row, err error) {
+	err = tx.QueryRow(`SELECT `+rowColumns+`, hash FROM record WHERE place = ?`, place).Scan(r.into()...)
+	return r, err
+}
+
+// record returns the record in a row.
+func (r row) record() (record.Record, error) {
+	out := record.Record{By: actor.Name(r.by), Stamp: record.Stamp{At: time.Unix(0, r.at).UTC(), Boot: r.boot, Mono: time.Duration(r.mono), Synced: r.synced != 0}}
+	if r.seq != nil {
+		out.Seq = uint64(*r.seq)
+	}
+	if r.answer != nil {
+		out.Answer = new(record.Answer)
+		if err := json.Unmarshal(r.answer, out.Answer); err != nil {
+			return out, err
+		}
+	}
+	var err error
+	out.Body, err = record.DecodeBody(record.Kind(r.kind), r.body)
+	return out, err
 }
 
 func scan(rows *sql.Rows) (r record.Record, place int64, err error) {
@@ -240,7 +217,7 @@ func scan(rows *sql.Rows) (r record.Record, place int64, err error) {
 
 // Events returns the published form of at most limit events after the given one, oldest first.
 func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.Event, error) {
-	rows, err := j.read.QueryContext(ctx, `
+	rows, err := j.db().QueryContext(ctx, `
 		SELECT seq, at, kind, by_whom, body FROM record WHERE seq > ? ORDER BY seq LIMIT ?`, int64(after), limit)
 	if err != nil {
 		return nil, fmt.Errorf("journal: read events: %w", err)
@@ -267,7 +244,7 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.E
 // History returns the closed air steps of a zone that were recorded in the given span, oldest
 // first.
 func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error) {
-	rows, err := j.read.QueryContext(ctx, `
+	rows, err := j.db().QueryContext(ctx, `
 		SELECT starts, body FROM record WHERE zone = ? AND at >= ? AND at < ? ORDER BY place`,
 		zone, from.UnixNano(), to.UnixNano())
 	if err != nil {
@@ -293,7 +270,7 @@ func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) 
 // Cursor returns the number of the last event that the named reader has taken; 0 at first.
 func (j *Journal) Cursor(ctx context.Context, name string) (uint64, error) {
 	var seq int64
-	err := j.read.QueryRowContext(ctx, `SELECT seq FROM cursor WHERE name = ?`, name).Scan(&seq)
+	err := j.db().QueryRowContext(ctx, `SELECT seq FROM cursor WHERE name = ?`, name).Scan(&seq)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return 0, fmt.Errorf("journal: read cursor %q: %w", name, err)
 	}

@@ -96,7 +96,7 @@ func shared(t *testing.T, s record.State) any {
 	return strip(jsonValue(t, s))
 }
 
-func loaded(t *testing.T, j *Journal) record.State {
+func loaded(t testing.TB, j *Journal) record.State {
 	t.Helper()
 	s, err := j.Load(t.Context())
 	if err != nil {
@@ -121,7 +121,7 @@ func TestAnOldJournalGivesTheStateThatItsProgramHad(t *testing.T) {
 // Every field of an old body is still known: written out again it says the same.
 func TestOldBodiesLoseNothing(t *testing.T) {
 	j, _ := openOld(t)
-	rows, err := j.read.Query(`SELECT kind, body FROM record ORDER BY place`)
+	rows, err := j.db().Query(`SELECT kind, body FROM record ORDER BY place`)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,7 +9,7 @@ import (
 // Retained returns the retained messages that the built-in broker stores here, by topic. They
 // are not records; the state does not depend on them.
 func (j *Journal) Retained(ctx context.Context) (map[string][]byte, error) {
-	rows, err := j.read.QueryContext(ctx, `SELECT topic, payload FROM retained`)
+	rows, err := j.db().QueryContext(ctx, `SELECT topic, payload FROM retained`)
 	if err != nil {
 		return nil, fmt.Errorf("journal: read retained messages: %w", err)
 	}

@@ -4,7 +4,9 @@ import (
 	"crypto/rand"
 	"database/sql"
 	"encoding/hex"
+	"errors"
 	"fmt"
+	"strconv"
 )
 
 // migrations bring the layout from one version to the next, each in a transaction of its own. A
@@ -51,13 +53,26 @@ var migrations = []string{
 
 	// Reports of counts, which are removed once the events of their minutes contain them.
 	`CREATE INDEX record_counted ON record (at) WHERE kind = 'counted';`,
+
+	// A hash for each record and checkpoint, see hash.go. Records of before have none: meta's
+	// 'hashed' is the first place that must have one. Numbers of events that were lost with a
+	// damaged file are listed.
+	`ALTER TABLE record ADD COLUMN hash BLOB;
+	 ALTER TABLE checkpoint ADD COLUMN link BLOB; -- hash of the last event that the state knows
+	 ALTER TABLE checkpoint ADD COLUMN hash BLOB;
+	 CREATE TABLE lost (first INTEGER PRIMARY KEY, last INTEGER NOT NULL) STRICT;
+	 INSERT INTO meta SELECT 'hashed', CAST(coalesce(max(place), 0) + 1 AS TEXT) FROM record;`,
 }
 
+// layoutInMeta is the first layout that is named in meta too. A user_version that says something
+// else is then known to be damaged.
+const layoutInMeta = 7
+
 // migrate brings the file's layout up to date and returns the journal's id. It returns an error
-// for a layout that is newer than this program.
+// for a layout that is newer than this program, and a [*damagedError] for one that cannot be.
 func migrate(db *sql.DB) (id string, err error) {
-	var version int
-	if err := db.QueryRow(`PRAGMA user_version`).Scan(&version); err != nil {
+	version, err := layoutOf(db)
+	if err != nil {
 		return "", err
 	}
 	if version > len(migrations) {
@@ -69,7 +84,36 @@ func migrate(db *sql.DB) (id string, err error) {
 		}
 	}
 	err = db.QueryRow(`SELECT value FROM meta WHERE name = 'journal'`).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) || err == nil && id == "" {
+		err = &damagedError{"the journal's id is missing"}
+	}
 	return id, err
+}
+
+// layoutOf returns the layout of a file, 0 for an empty one.
+func layoutOf(db *sql.DB) (version int, err error) {
+	if err := db.QueryRow(`PRAGMA user_version`).Scan(&version); err != nil {
+		return 0, err
+	}
+	var tables int
+	if err := db.QueryRow(`SELECT count(*) FROM sqlite_schema`).Scan(&tables); err != nil {
+		return 0, err
+	}
+	if version < 0 || version == 0 && tables > 0 || version > 0 && tables == 0 {
+		return 0, &damagedError{fmt.Sprintf("the journal's layout is %d, with %d tables", version, tables)}
+	}
+	if version == 0 {
+		return 0, nil
+	}
+	var named int
+	err = db.QueryRow(`SELECT CAST(value AS INTEGER) FROM meta WHERE name = 'layout'`).Scan(&named)
+	switch {
+	case errors.Is(err, sql.ErrNoRows) && version >= layoutInMeta && version <= len(migrations), err == nil && named != version:
+		return 0, &damagedError{fmt.Sprintf("the journal's layout is said to be %d and %d", version, named)}
+	case err != nil && !errors.Is(err, sql.ErrNoRows):
+		return 0, err
+	}
+	return version, nil
 }
 
 func step(db *sql.DB, from int) error {
@@ -82,9 +126,12 @@ func step(db *sql.DB, from int) error {
 		return err
 	}
 	if from == 0 {
-		var id [8]byte
-		rand.Read(id[:])
-		if _, err := tx.Exec(`INSERT INTO meta VALUES ('journal', ?)`, hex.EncodeToString(id[:])); err != nil {
+		if _, err := tx.Exec(`INSERT INTO meta VALUES ('journal', ?)`, newID()); err != nil {
+			return err
+		}
+	}
+	if from+1 >= layoutInMeta {
+		if _, err := tx.Exec(`INSERT INTO meta VALUES ('layout', ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, strconv.Itoa(from+1)); err != nil {
 			return err
 		}
 	}
@@ -92,4 +139,10 @@ func step(db *sql.DB, from int) error {
 		return err
 	}
 	return tx.Commit()
+}
+
+func newID() string {
+	var id [8]byte
+	rand.Read(id[:])
+	return hex.EncodeToString(id[:])
 }

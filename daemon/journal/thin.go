@@ -117,8 +117,13 @@ func replace(tx *sql.Tx, steps []kept, grain time.Duration) error {
 			return err
 		}
 	}
-	_, err = tx.Exec(`UPDATE record SET body = ?, starts = ?, grain = ? WHERE place = ?`,
-		body, merged.Start.UnixNano(), int64(grain), last.place)
+	r, err := rowAt(tx, last.place)
+	if err != nil {
+		return err
+	}
+	r.body, r.starts, r.grain = body, new(merged.Start.UnixNano()), int64(grain)
+	_, err = tx.Exec(`UPDATE record SET body = ?, starts = ?, grain = ?, hash = ? WHERE place = ?`,
+		r.body, *r.starts, r.grain, r.hashed(seed), last.place)
 	return err
 }
 

@@ -80,7 +80,7 @@ func (j *Journal) Over(ctx context.Context, from, to time.Time, limit int) ([]re
 }
 
 func (j *Journal) records(ctx context.Context, query string, args ...any) ([]record.Record, error) {
-	rows, err := j.read.QueryContext(ctx, query, args...)
+	rows, err := j.db().QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, fmt.Errorf("journal: read events: %w", err)
 	}

@@ -82,7 +82,7 @@ func TestQuestionsUseTheirIndex(t *testing.T) {
 	} {
 		var id, parent, unused int
 		var detail string
-		if err := j.read.QueryRow(`EXPLAIN QUERY PLAN `+columnsOf+`WHERE `+where, 1).Scan(&id, &parent, &unused, &detail); err != nil {
+		if err := j.db().QueryRow(`EXPLAIN QUERY PLAN `+columnsOf+`WHERE `+where, 1).Scan(&id, &parent, &unused, &detail); err != nil {
 			t.Fatal(err)
 		}
 		if !strings.Contains(detail, "USING INDEX "+index+" ") && !strings.HasSuffix(detail, "USING INDEX "+index) {

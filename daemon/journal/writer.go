@@ -31,8 +31,8 @@ func (j *Journal) Groups() chan<- Group { return j.groups }
 // the reason why nothing of it is. It is closed when [Journal.Run] has ended.
 func (j *Journal) Acks() <-chan error { return j.acks }
 
-// Run writes groups until ctx is done and the group that is being written is answered. It must
-// be called once only.
+// Run writes groups until ctx is done and the group that is being written is answered, or until
+// the file turns out to be damaged, which is an [ErrDamaged]. It must be called once only.
 func (j *Journal) Run(ctx context.Context) error {
 	defer close(j.acks)
 	for {
@@ -40,7 +40,11 @@ func (j *Journal) Run(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		case g := <-j.groups:
-			j.acks <- j.Write(g)
+			err := j.Write(g)
+			j.acks <- err
+			if isDamage(err) {
+				return j.condemn(err)
+			}
 		}
 	}
 }
@@ -69,19 +73,22 @@ func (j *Journal) commit(g Group) (err error) {
 			err = errors.Join(err, ignoreDone(tx.Rollback()))
 		}
 	}()
-	insert, err := tx.Prepare(`
-		INSERT INTO record (seq, at, boot, mono, synced, kind, by_whom, body, answer, zone, starts)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`)
+	end := j.end // where the journal ends once the group is on disk
+	if err := end.reserve(tx, int64(len(g.Records))); err != nil {
+		return fmt.Errorf("journal: write: %w", err)
+	}
+	insert, err := tx.Prepare(insertRow)
 	if err != nil {
 		return fmt.Errorf("journal: write: %w", err)
 	}
 	defer insert.Close()
 	for _, r := range g.Records {
-		args, err := columns(r)
+		row, err := rowOf(r)
 		if err != nil {
 			return err
 		}
-		if _, err := insert.Exec(args...); err != nil {
+		end.add(&row)
+		if _, err := insert.Exec(row.args()...); err != nil {
 			return fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
 		}
 	}
@@ -89,13 +96,16 @@ func (j *Journal) commit(g Group) (err error) {
 		state, err := json.Marshal(g.Checkpoint)
 		if err != nil { // a failure loses the checkpoint, and no record
 			j.log.Error("the state cannot be written out; no checkpoint is taken", "err", err)
-		} else if err := checkpoint(tx, *g.Checkpoint, state); err != nil {
+		} else if err := checkpoint(tx, *g.Checkpoint, state, end); err != nil {
 			return fmt.Errorf("journal: write checkpoint: %w", err)
 		}
 	}
 	if err := tx.Commit(); err != nil {
 		return fmt.Errorf("journal: commit: %w", err)
 	}
+	j.end = end
+	j.first.Store(nil)
+	j.reached()
 	return nil
 }
 
@@ -108,38 +118,93 @@ func ignoreDone(err error) error {
 	return err
 }
 
-func columns(r record.Record) ([]any, error) {
-	body, err := r.JSON()
-	if err != nil {
-		return nil, fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
+// insertRow takes the arguments that [row.args] returns.
+const insertRow = `INSERT INTO record (place, seq, at, boot, mono, synced, kind, by_whom, body, answer, zone, starts, grain, hash)
+	VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`
+
+func (r row) args() []any {
+	var answer, hash any
+	if r.answer != nil {
+		answer = r.answer
 	}
-	var seq, answer, zone, starts any
-	if step, ok := r.Body.(record.AirStep); ok {
-		zone, starts = step.Zone, step.Start.UnixNano()
+	if r.hash != nil {
+		hash = r.hash
 	}
-	if r.IsEvent() {
-		seq = int64(r.Seq)
-	}
-	if r.Answer != nil {
-		b, err := json.Marshal(r.Answer)
-		if err != nil {
-			return nil, fmt.Errorf("journal: write answer to %s: %w", r.Body.Kind(), err)
-		}
-		answer = b
-	}
-	return []any{
-		seq, r.Stamp.At.UnixNano(), r.Stamp.Boot, int64(r.Stamp.Mono), r.Stamp.Synced,
-		string(r.Body.Kind()), string(r.By), body, answer, zone, starts,
-	}, nil
+	return []any{r.place, r.seq, r.at, r.boot, r.mono, r.synced, r.kind, r.by, r.body, answer, r.zone, r.starts, r.grain, hash}
 }
 
-func checkpoint(tx *sql.Tx, s record.State, body []byte) error {
+// rowOf returns the row of a record, without place and hash.
+func rowOf(r record.Record) (row, error) {
+	body, err := r.JSON()
+	if err != nil {
+		return row{}, fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
+	}
+	out := row{
+		at: r.Stamp.At.UnixNano(), boot: r.Stamp.Boot, mono: int64(r.Stamp.Mono),
+		kind: string(r.Body.Kind()), by: string(r.By), body: body,
+	}
+	if r.Stamp.Synced {
+		out.synced = 1
+	}
+	if step, ok := r.Body.(record.AirStep); ok {
+		out.zone, out.starts = &step.Zone, new(step.Start.UnixNano())
+	}
+	if r.IsEvent() {
+		out.seq = new(int64(r.Seq))
+	}
+	if r.Answer != nil {
+		if out.answer, err = json.Marshal(r.Answer); err != nil {
+			return row{}, fmt.Errorf("journal: write answer to %s: %w", r.Body.Kind(), err)
+		}
+	}
+	return out, nil
+}
+
+// end is where the journal ends.
+type end struct {
+	place    int64  // of the newest record; no later record has it again
+	seq      uint64 // of the newest event
+	link     []byte // the hash of that event
+	reserved int64  // up to here SQLite knows the places as used
+}
+
+// add gives a row the next place and its hash.
+func (e *end) add(r *row) {
+	e.place++
+	r.place = e.place
+	r.hash = r.hashed(e.link)
+	if r.seq != nil {
+		e.seq, e.link = uint64(*r.seq), r.hash
+	}
+}
+
+// reserveAhead is how many places SQLite is told of at once. It keeps the greatest place of the
+// table in a page of its own, which each commit would otherwise write.
+const reserveAhead = 1000
+
+func (e *end) reserve(tx *sql.Tx, n int64) error {
+	if e.place+n <= e.reserved {
+		return nil
+	}
+	e.reserved = e.place + n + reserveAhead
+	done, err := tx.Exec(`UPDATE sqlite_sequence SET seq = ? WHERE name = 'record'`, e.reserved)
+	if err != nil {
+		return err
+	}
+	if changed, err := done.RowsAffected(); err != nil || changed > 0 {
+		return err
+	}
+	_, err = tx.Exec(`INSERT INTO sqlite_sequence (name, seq) VALUES ('record', ?)`, e.reserved)
+	return err
+}
+
+func checkpoint(tx *sql.Tx, s record.State, body []byte, end end) error {
 	// Two checkpoints at one place are equal; the newer one is kept.
+	at := s.Last.At.UnixNano()
 	if _, err := tx.Exec(`
-		INSERT INTO checkpoint (place, at, model, state)
-		SELECT coalesce(max(place), 0), ?, ?, ? FROM record WHERE true
-		ON CONFLICT (place) DO UPDATE SET at = excluded.at, model = excluded.model, state = excluded.state`,
-		s.Last.At.UnixNano(), record.ModelVersion, body); err != nil {
+		INSERT INTO checkpoint (place, at, model, state, link, hash) VALUES (?, ?, ?, ?, ?, ?)
+		ON CONFLICT (place) DO UPDATE SET at = excluded.at, model = excluded.model, state = excluded.state, link = excluded.link, hash = excluded.hash`,
+		end.place, at, record.ModelVersion, body, end.link, checkpointHash(end.place, at, record.ModelVersion, end.link, body)); err != nil {
 		return err
 	}
 	_, err := tx.Exec(`

@@ -145,6 +145,7 @@ func (e AlarmCleared) apply(s *State, r Record) {
 }
 
 func (e AlarmAcknowledged) apply(s *State, r Record) {
+	s.lossSeen(e.Name)
 	s.changeAlarm(r, e.Name, e.Subject, func(a *Alarm) { a.State, a.By = alarm.Acknowledge(a.State), r.By })
 }
 

@@ -135,6 +135,7 @@ var table = []row{
 	rowOf[LearnedRevoked]("New batches of an ink use its data sheet again."),
 	rowOf[DevicePaired]("A device was paired."),
 	rowOf[DeviceUnpaired]("A device was unpaired."),
+	rowOf[JournalRebuilt]("The journal was found damaged and was made again from what could be read."),
 	rowOf[AirStep]("The air of a zone over a time, and what it did to the batches there."),
 	rowOf[Counted]("A press reported prints or rejects; the event of the minute contains them."),
 }

@@ -70,6 +70,11 @@ type State struct {
 	// ReportKeys are the keys of reports of prints and rejects, oldest first.
 	ReportKeys []ReportKeys `json:"report_keys,omitempty"`
 
+	// Loss is what a damaged journal has left unknown, nil for nothing. RebuiltOf is the id of the
+	// journal whose beginning says so.
+	Loss      *Loss  `json:"loss,omitempty"`
+	RebuiltOf string `json:"rebuilt_of,omitempty"`
+
 	// Undoables are the changes that can still be undone, oldest first. The JSON name is
 	// that of checkpoints on disk.
 	Undoables []Undoable `json:"doings,omitempty"`

@@ -73,6 +73,7 @@ func (e Loaded) apply(s *State, _ Record) {
 		b.Press, b.Used, b.Zone, b.Basis.Place = e.Press, true, e.Zone, e.Place
 	})
 	s.setPress(e.Press, Press{Batch: e.Batch})
+	s.pressSaid(e.Press)
 }
 
 func (e Unloaded) apply(s *State, _ Record) {
@@ -80,6 +81,7 @@ func (e Unloaded) apply(s *State, _ Record) {
 		b.Press, b.Used, b.Zone, b.Basis.Place = "", true, e.Zone, e.Place
 	})
 	s.setPress(e.Press, Press{})
+	s.pressSaid(e.Press)
 }
 
 func (e Good) apply(s *State, r Record) {

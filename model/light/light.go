@@ -95,6 +95,7 @@ type Press struct {
 	QualityUncertain bool
 	AtLeast          bool // the age is only a lower limit
 	Starting         bool // the first seconds of the service
+	ContentUnknown   bool // what stands on the press was lost with the journal, and nobody has said it since
 
 	PrintingWithoutBatch bool
 	// Ready is the id of a mix that is ready for this press and has not been on one. It is
@@ -124,6 +125,7 @@ const (
 	MixedWithFault       Cause = "mixed-with-fault"
 	StillResting         Cause = "still-resting"
 	JustStarted          Cause = "just-started"
+	ContentUnknown       Cause = "content-unknown"
 	AgeAtLeast           Cause = "age-at-least"
 	FiguresUnknown       Cause = "figures-unknown"
 	RiskUnknown          Cause = "risk-unknown"
@@ -176,6 +178,7 @@ var table = []struct {
 	{DoNotPrint, MixedWithFault, func(p Press) bool { return p.Loaded && p.FaultOpen }, nil},
 	{DoNotPrint, StillResting, func(p Press) bool { return p.Loaded && p.Resting }, nil},
 	{Unknown, JustStarted, func(p Press) bool { return p.Starting }, nil},
+	{Unknown, ContentUnknown, func(p Press) bool { return p.ContentUnknown }, nil},
 	{Unknown, AgeAtLeast, func(p Press) bool { return p.Loaded && p.AtLeast }, nil},
 	{Unknown, FiguresUnknown, func(p Press) bool { return p.Loaded && p.QualityBad }, nil},
 	{Unknown, RiskUnknown, func(p Press) bool { return p.Loaded && (math.IsNaN(p.Risk) || math.IsNaN(p.StopAtRisk)) }, nil},

@@ -23,6 +23,7 @@ func press(t *rapid.T) Press {
 		QualityUncertain:     flag("uncertain"),
 		AtLeast:              flag("at least"),
 		Starting:             flag("starting"),
+		ContentUnknown:       flag("content unknown"),
 		PrintingWithoutBatch: flag("printing"),
 		Ready:                rapid.SampledFrom([]string{"", "", "1129-4"}).Draw(t, "ready"),
 		Coming:               rapid.SampledFrom([]string{"", "", "1129-5"}).Draw(t, "coming"),
@@ -45,7 +46,7 @@ func expected(p Press) Meaning {
 	if p.PrintingWithoutBatch || p.Ready != "" && !p.Loaded || (p.PartWentOffElder && p.Loaded) {
 		m = Act
 	}
-	if p.Loaded && (p.QualityBad || p.AtLeast || p.Risk != p.Risk || p.StopAtRisk != p.StopAtRisk) || p.Starting {
+	if p.Loaded && (p.QualityBad || p.AtLeast || p.Risk != p.Risk || p.StopAtRisk != p.StopAtRisk) || p.Starting || p.ContentUnknown {
 		m = Unknown
 	}
 	if p.Loaded && (p.PartWentOff || p.FaultOpen || p.Resting || p.StopAtRisk <= p.Risk) || p.ReportedDead {
@@ -74,7 +75,7 @@ func TestOfIsTheTable(t *testing.T) {
 		if got.Meaning == InOrder {
 			switch {
 			case !p.Loaded, p.ReportedDead, p.PartWentOff, p.PartWentOffElder, p.FaultOpen, p.Resting, p.QualityBad,
-				p.QualityUncertain, p.AtLeast, p.Starting, p.PrintingWithoutBatch,
+				p.QualityUncertain, p.AtLeast, p.Starting, p.ContentUnknown, p.PrintingWithoutBatch,
 				!(p.Risk < p.StopAtRisk), p.LowRemaining <= p.SoonWithin:
 				t.Fatalf("in order although %+v", p)
 			}
@@ -94,6 +95,7 @@ func TestOfByExample(t *testing.T) {
 		{"nothing", Press{}, Empty},
 		{"closed as gone off, not yet unloaded", Press{ReportedDead: true}, DoNotPrint},
 		{"starting with nothing loaded", Press{Starting: true}, Unknown},
+		{"nobody knows what stands there", Press{ContentUnknown: true}, Unknown},
 		{"bad air with nothing loaded", Press{QualityBad: true}, Empty},
 		{"risk at the limit", with(func(p *Press) { p.Risk = 0.25 }), DoNotPrint},
 		{"risk not known", with(func(p *Press) { p.Risk = math.NaN() }), Unknown},
