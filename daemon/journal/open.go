@@ -78,6 +78,9 @@ func openWhole(dir string, log *slog.Logger) (*Journal, error) {
 	case err == nil && info.Size() == 0 && isKnown && known.place > 0:
 		return nil, &damagedError{fmt.Sprintf("the journal is empty; known were %d events", known.seq)}
 	}
+	if err := keepLog(path); err != nil {
+		return nil, err
+	}
 	j, err := openFile(path, log)
 	if err != nil {
 		return nil, err
@@ -86,7 +89,7 @@ func openWhole(dir string, log *slog.Logger) (*Journal, error) {
 	if err := j.prepare(known, isKnown); err != nil {
 		return nil, errors.Join(err, j.Close())
 	}
-	return j, nil
+	return j, removed(path + keptLog)
 }
 
 // prepare reads a journal as far as a start needs it, and compares it with what was known.

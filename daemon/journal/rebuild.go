@@ -34,7 +34,7 @@ const (
 )
 
 // companions are the endings of the files of one SQLite database.
-var companions = []string{"", "-wal", "-shm"}
+var companions = []string{"", "-wal", "-shm"} // and keptLog, which becomes the log
 
 // rebuild sets the journal aside and makes a new one of what can be read of it.
 func rebuild(dir, reason string, log *slog.Logger) error {
@@ -135,6 +135,11 @@ func finish(dir, aside, reason string, log *slog.Logger) error {
 			return err
 		}
 	}
+	if kept := filepath.Join(dir, FileName+keptLog); there(kept) {
+		if err := os.Rename(kept, filepath.Join(folder, FileName+"-wal")); err != nil {
+			return err
+		}
+	}
 	if err := syncDir(dir); err != nil {
 		return err
 	}
@@ -157,7 +162,12 @@ func settle(dir, aside string) error {
 
 // forgetHead removes how far the damaged journal went: the new one says itself what is missing.
 func forgetHead(dir string) error {
-	if err := os.Remove(filepath.Join(dir, headFile)); err != nil && !errors.Is(err, os.ErrNotExist) {
+	return removed(filepath.Join(dir, headFile))
+}
+
+// removed removes a file that may be there.
+func removed(path string) error {
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
 	return nil
@@ -184,7 +194,7 @@ func renew(dir, aside, reason string, log *slog.Logger) error {
 	if err := os.Rename(path, filepath.Join(dir, FileName)); err != nil {
 		return err
 	}
-	if err := os.Remove(filepath.Join(dir, markFile)); err != nil && !errors.Is(err, os.ErrNotExist) {
+	if err := removed(filepath.Join(dir, markFile)); err != nil {
 		return err
 	}
 	return syncDir(dir)

@@ -25,8 +25,8 @@ type JournalRebuilt struct {
 
 // Span is a range of numbers of events, both ends included.
 type Span struct {
-	First uint64 `json:"first"`
-	Last  uint64 `json:"last"`
+	First uint64 `json:"first" doc:"the first number"`
+	Last  uint64 `json:"last" doc:"the last number"`
 }
 
 // Loss is what is not known since a journal was rebuilt, until a person acknowledges its alarm.
