@@ -357,7 +357,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -698,6 +698,22 @@ declare namespace API {
     sigma: number;
     sigma_learned?: boolean;
     sigma_ln_spread: number;
+  }
+
+  interface EventJournalRebuilt {
+    aside?: string;
+    by: string;
+    day: string;
+    former?: string;
+    journal: string;
+    kind: "journal-rebuilt";
+    lost?: Array<EventSpan> | null;
+    presses?: Array<string> | null;
+    reason: string;
+    records?: number;
+    seq: number;
+    state_known: boolean;
+    time: string;
   }
 
   interface EventLearnedAccepted {
@@ -1047,6 +1063,11 @@ declare namespace API {
     id?: string;
     mouth_mm: number;
     thinner: EventThinner;
+  }
+
+  interface EventSpan {
+    first: number;
+    last: number;
   }
 
   interface EventSplit {
