@@ -104,7 +104,7 @@ func ratioView(m guide.Mix) *view.Ratio {
 	}
 	v := view.Ratio{
 		InkPerHardener: poured.InkG / poured.HardenerG, OffPct: 100 * mix.Deviation(poured, m.Recipe.Ratio),
-		UncertaintyPct: 2 * 100 * m.RatioUncertainty(),
+		UncertaintyPct: 2 * 100 * m.RatioUncertainty(), TolerancePct: m.Recipe.TolerancePct,
 	}
 	for _, x := range []float64{v.InkPerHardener, v.OffPct, v.UncertaintyPct} {
 		if math.IsInf(x, 0) || math.IsNaN(x) {

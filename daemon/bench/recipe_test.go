@@ -45,7 +45,7 @@ func TestTheRatioIsSaidHonestly(t *testing.T) {
 	defer s.crash()
 	id, _ := s.begins(60)
 	r := s.batch(id).Ratio
-	if r == nil || !near(r.InkPerHardener, 4) || r.OffPct > 0.01 || r.UncertaintyPct < 0.55 || r.UncertaintyPct > 0.57 {
+	if r == nil || !near(r.InkPerHardener, 4) || r.TolerancePct != 5 || r.OffPct > 0.01 || r.UncertaintyPct < 0.55 || r.UncertaintyPct > 0.57 {
 		t.Errorf("the ratio is %+v", r)
 	}
 }

@@ -111,4 +111,5 @@ type Ratio struct {
 	InkPerHardener float64 `json:"ink_per_hardener" doc:"mass of ink per mass of hardener"`
 	OffPct         float64 `json:"off_pct" doc:"deviation of the hardener from its target in %; above 0 is too much"`
 	UncertaintyPct float64 `json:"uncertainty_pct" doc:"expanded uncertainty of the ratio in % (k = 2)"`
+	TolerancePct   float64 `json:"tolerance_pct" doc:"permitted deviation of the hardener from its target in %"`
 }

@@ -29,6 +29,7 @@ func (s Scale) Rounded() Scale {
 		p.Cures = slices.Clone(p.Cures)
 		for i, c := range p.Cures {
 			p.Cures[i].G, p.Cures[i].ThinnerG, p.Cures[i].TotalG, p.Cures[i].Add = g(c.G), g(c.ThinnerG), g(c.TotalG), roundedAddition(c.Add, g)
+			p.Cures[i].OffPct = precision.Percent(c.OffPct)
 			if c.Kind == guide.TakeOut { // less would not be enough
 				p.Cures[i].G = precision.GramsAtLeast(c.G, s.DivisionG)
 			}
@@ -110,13 +111,14 @@ func (b Batch) Rounded(divisionG float64) Batch {
 	for i, c := range b.Corrections {
 		b.Corrections[i] = mix.Correction{
 			Add:      roundedAddition(c.Add, g),
-			ThinnerG: g(c.ThinnerG), TotalG: g(c.TotalG), To: c.To,
+			ThinnerG: g(c.ThinnerG), TotalG: g(c.TotalG), To: c.To, OffPct: precision.Percent(c.OffPct),
 		}
 	}
 	b.CupWeighsG, b.CupEmptyG, b.LeftG = precision.Known(b.CupWeighsG, g), precision.Known(b.CupEmptyG, g), precision.Known(b.LeftG, g)
 	if r := b.Ratio; r != nil {
 		b.Ratio = &Ratio{
 			InkPerHardener: precision.Share(r.InkPerHardener), OffPct: precision.Percent(r.OffPct), UncertaintyPct: precision.Percent(r.UncertaintyPct),
+			TolerancePct: precision.Percent(r.TolerancePct),
 		}
 	}
 	if b.Thinner != nil {

@@ -40,6 +40,7 @@ type Cure struct {
 	TotalG   float64      `json:"total_g" doc:"mass of the finished mix in g, thinner included"`
 	Fits     bool         `json:"fits" doc:"the finished mix fits into the cup"`
 	To       string       `json:"to,omitempty" doc:"exact, or tolerance for the least that is within it"`
+	OffPct   float64      `json:"off_pct,omitempty" doc:"deviation of the hardener from its target in % afterwards, within the tolerance; above 0 is too much; absent for 0"`
 	Cup      string       `json:"cup,omitempty" doc:"id of a kind of cup that is large enough; absent where the shop has none"`
 }
 
@@ -113,7 +114,7 @@ func (m Mix) additions(in mix.Amounts) []Cure {
 	for _, c := range mix.Corrections(in, l) {
 		part, g := c.Add.First()
 		cures = append(cures, Cure{
-			Kind: Add, Part: part, G: g, Add: c.Add, ThinnerG: c.ThinnerG, TotalG: c.TotalG, Fits: m.fits(c.TotalG), To: c.To,
+			Kind: Add, Part: part, G: g, Add: c.Add, ThinnerG: c.ThinnerG, TotalG: c.TotalG, Fits: m.fits(c.TotalG), To: c.To, OffPct: c.OffPct,
 		})
 		smallest, anyFits = math.Min(smallest, c.TotalG), anyFits || m.fits(c.TotalG)
 	}

@@ -61,6 +61,15 @@ func TestJudgeHardener(t *testing.T) {
 	if last := cures[len(cures)-1]; last.To != mix.ToExact || math.Abs(last.G-15.6) > 0.05 {
 		t.Errorf("to the exact ratio: %+v", last)
 	}
+	// The least addition ends within the tolerance of 5 %, and says where: (60 + 12.1) g would take
+	// 18.025 g, and 18.9 g are 4.9 % more.
+	if first := cures[0]; first.To != mix.ToTolerance || first.OffPct <= 0 || first.OffPct > 5 ||
+		math.Abs(first.OffPct-100*(18.9*4/(60+first.G)-1)) > 1e-9 {
+		t.Errorf("to the tolerance: %+v", first)
+	}
+	if last := cures[len(cures)-1]; last.OffPct != 0 {
+		t.Errorf("to the exact ratio, %v %% off", last.OffPct)
+	}
 	v, cures = p.m.Judge(30)
 	if last := cures[len(cures)-1]; v != Over || cures[0].Fits || last.Kind != LargerCup || math.Abs(last.TotalG-cures[0].TotalG) > 1e-9 {
 		t.Errorf("twice too much: %s %+v", v, cures)

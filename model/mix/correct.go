@@ -62,6 +62,9 @@ type Correction struct {
 	ThinnerG float64  `json:"thinner_g" doc:"thinner to aim at afterwards, in g"`
 	TotalG   float64  `json:"total_g" doc:"mass of the mix afterwards, in g"`
 	To       string   `json:"to" doc:"what the correction reaches: exact (the recipe itself) or tolerance (the nearest ratio inside the tolerance)"`
+	// OffPct is how far the hardener is then from what the ink needs: a correction to the tolerance
+	// ends within it, not at the recipe's ratio.
+	OffPct float64 `json:"off_pct,omitempty" doc:"deviation of the hardener from its target in % afterwards; above 0 is too much; absent for 0"`
 }
 
 // RatioCorrections returns the ways to bring ink and hardener back into ratio: more ink after
@@ -161,7 +164,11 @@ func (l Limits) fitting(poured Amounts, thinnerPct float64, aims ...aim) []Corre
 		if l.CupMaximumG > 0 && total > l.CupMaximumG*(1+rounding) {
 			continue
 		}
-		out = append(out, Correction{Add: a.add, ThinnerG: thinner, TotalG: total, To: a.to})
+		c := Correction{Add: a.add, ThinnerG: thinner, TotalG: total, To: a.to}
+		if off := 100 * Deviation(Amounts{InkG: poured.InkG + a.add.InkG, HardenerG: poured.HardenerG + a.add.HardenerG}, l.Ratio); math.Abs(off) > 100*rounding && !math.IsInf(off, 0) {
+			c.OffPct = off
+		}
+		out = append(out, c)
 	}
 	slices.SortStableFunc(out, func(a, b Correction) int { return cmp.Compare(a.Add.TotalG(), b.Add.TotalG()) })
 	return out

@@ -258,6 +258,7 @@ declare namespace API {
 
   interface Correction {
     add: Addition;
+    off_pct?: number;
     thinner_g: number;
     to: string;
     total_g: number;
@@ -282,6 +283,7 @@ declare namespace API {
     fits: boolean;
     g?: number;
     kind: string;
+    off_pct?: number;
     part?: string;
     thinner_g?: number;
     to?: string;
@@ -1629,6 +1631,7 @@ declare namespace API {
   interface RatioView {
     ink_per_hardener: number;
     off_pct: number;
+    tolerance_pct: number;
     uncertainty_pct: number;
   }
 
