@@ -94,11 +94,8 @@ func (b *built) addWorker(from fs.FS, offline []byte) error {
 	if err != nil {
 		return err
 	}
-	b.shell = []string{offlinePath}
-	for _, style := range offlinePage.Styles {
-		b.shell = append(b.shell, b.assets.paths[style])
-	}
-	b.shell = append(b.shell, b.assets.modules(offlinePage.Folder+"/main.js")...)
+	b.shell = []string{offlinePath, b.assets.paths[offlinePage.Folder+"/main.css"]}
+	b.shell = append(b.shell, b.assets.scripts(offlinePage.Folder+"/main.js")...)
 	b.shell = append(b.shell, b.assets.paths["lib/icon.svg"])
 	list, err := json.Marshal(b.shell)
 	if err != nil {

@@ -10,7 +10,7 @@ import (
 	"io"
 	"io/fs"
 	"path"
-	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -29,111 +29,125 @@ var contentTypes = map[string]string{
 	".png": "image/png",
 }
 
-// specifier finds what a module imports: the path relative to the module's own folder.
-var specifier = regexp.MustCompile(`(?m)^((?:import|export)\s[^"';]*from\s+|import\s+)"(\.\.?/[^"]+)"`)
-
 // assets are the files under /assets/ by the path that they are served at, which holds a hash of
 // what is in them. An asset that a page names therefore never changes.
+//
+// The modules and the styles of a page are each put into one file, see joinModules: a browser that
+// loads a page for the first time asks for few files, and similar text packs well.
 type assets struct {
-	served map[string]content
-	paths  map[string]string   // by the file's own name, such as lib/dom.js
-	needs  map[string][]string // the modules that a module imports, by name
-	open   map[string]bool     // whose imports are being looked up
-	made   map[string][]byte   // bodies that are served in place of a file's own, by its name
-	packer *gzip.Writer
+	served  map[string]content
+	paths   map[string]string // by the name of a file that is served by itself, or of a joined one
+	modules map[string]module // by name
+	styles  map[string][]byte // by name
+	apart   map[string]bool   // modules that are made by the program, and served by themselves
+	packer  *gzip.Writer
 }
 
-// newAssets reads the embedded files; made are bodies in place of a file's own, or of files that are not
-// embedded. An import that
-// names no module, or that leads back to where it came from, is an error.
+// newAssets reads the embedded files. made are bodies in place of a file's own, or of files that are
+// not embedded. An import that names no module, or that leads back to where it came from, is an error.
 func newAssets(from fs.FS, made map[string][]byte) (*assets, error) {
 	packer, err := gzip.NewWriterLevel(io.Discard, gzip.BestCompression)
 	if err != nil {
 		return nil, err
 	}
-	a := &assets{served: map[string]content{}, paths: map[string]string{}, needs: map[string][]string{}, open: map[string]bool{}, made: made, packer: packer}
+	a := &assets{
+		served: map[string]content{}, paths: map[string]string{}, modules: map[string]module{}, styles: map[string][]byte{},
+		apart: map[string]bool{}, packer: packer,
+	}
 	err = fs.WalkDir(from, ".", func(name string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || name == workerFile || contentTypes[path.Ext(name)] == "" {
+		if err != nil || d.IsDir() || name == workerFile || contentTypes[path.Ext(name)] == "" || made[name] != nil {
 			return err
 		}
-		_, err = a.add(from, name)
-		return err
+		body, err := fs.ReadFile(from, name)
+		if err != nil {
+			return err
+		}
+		return a.take(name, body)
 	})
 	if err != nil {
 		return nil, err
 	}
-	for name := range made {
-		if _, err := a.add(from, name); err != nil {
+	for name, body := range made {
+		if path.Ext(name) == ".js" {
+			a.apart[name] = true
+			a.serve(name, body)
+		} else if err := a.take(name, body); err != nil {
 			return nil, err
 		}
+	}
+	for name := range a.modules {
+		if path.Base(name) != "main.js" {
+			continue
+		}
+		body, err := a.joinModules(name)
+		if err != nil {
+			return nil, err
+		}
+		a.serve(name, body)
 	}
 	return a, nil
 }
 
-// add takes a file in, after those that it imports, and returns the path that it is served at.
-func (a *assets) add(from fs.FS, name string) (string, error) {
-	if at, ok := a.paths[name]; ok {
-		return at, nil
+// take keeps a module or a style, which are joined with others, and serves anything else.
+func (a *assets) take(name string, body []byte) (err error) {
+	switch path.Ext(name) {
+	case ".js":
+		a.modules[name], err = newModule(name, body)
+	case ".css":
+		a.styles[name] = withoutComments(body)
+	default:
+		a.serve(name, body)
 	}
-	if a.open[name] {
-		return "", fmt.Errorf("%s imports itself by way of others", name)
-	}
-	a.open[name] = true
-	defer delete(a.open, name)
-	body, replaced := a.made[name]
-	if !replaced {
-		var err error
-		if body, err = fs.ReadFile(from, name); err != nil {
-			return "", err
-		}
-	}
-	if path.Ext(name) == ".js" {
-		var err error
-		if body, err = a.resolve(from, name, body); err != nil {
-			return "", err
-		}
-	}
+	return err
+}
+
+// serve serves a body under a name with a hash in it.
+func (a *assets) serve(name string, body []byte) {
 	sum := sha256.Sum256(body)
 	ext := path.Ext(name)
 	at := fmt.Sprintf("/assets/%s.%s%s", strings.TrimSuffix(name, ext), hex.EncodeToString(sum[:8]), ext)
 	a.paths[name], a.served[at] = at, newContent(a.packer, body, contentTypes[ext], true)
-	return at, nil
 }
 
-// resolve puts the served paths of the imported modules in place of their names.
-func (a *assets) resolve(from fs.FS, name string, body []byte) ([]byte, error) {
-	var failed error
-	body = specifier.ReplaceAllFunc(body, func(found []byte) []byte {
-		m := specifier.FindSubmatch(found)
-		imported := path.Join(path.Dir(name), string(m[2]))
-		at, err := a.add(from, imported)
-		if err != nil && failed == nil {
-			failed = fmt.Errorf("%s: %w", name, err)
+// style serves the styles of a page as one, in their order, and returns its path.
+func (a *assets) style(folder string, names []string) (string, error) {
+	var all []byte
+	for _, name := range names {
+		body, ok := a.styles[name]
+		if !ok {
+			return "", fmt.Errorf("there is no style %s", name)
 		}
-		a.needs[name] = append(a.needs[name], imported)
-		return fmt.Appendf(nil, "%s%q", m[1], at)
-	})
-	return body, failed
+		all = append(all, body...)
+	}
+	joined := folder + "/main.css"
+	a.serve(joined, all)
+	return a.paths[joined], nil
 }
 
-// modules returns the served paths of a module and of all that it imports, each once, what is
-// imported first.
-func (a *assets) modules(name string) []string {
-	var all []string
-	seen := map[string]bool{}
+// scripts returns the served paths of the modules of a page: those that are served by themselves, and
+// the joined ones.
+func (a *assets) scripts(main string) (all []string) {
+	for _, name := range a.order(main) {
+		if a.apart[name] {
+			all = append(all, a.paths[name])
+		}
+	}
+	return append(all, a.paths[main])
+}
+
+// order returns the names of a module and of all that it imports, each once, what is imported first.
+func (a *assets) order(main string) (names []string) {
 	var visit func(name string)
 	visit = func(name string) {
-		if seen[name] {
-			return
+		for _, imported := range a.modules[name].imports {
+			if !slices.Contains(names, imported) {
+				visit(imported)
+			}
 		}
-		seen[name] = true
-		for _, imported := range a.needs[name] {
-			visit(imported)
-		}
-		all = append(all, a.paths[name])
+		names = append(names, name)
 	}
-	visit(name)
-	return all
+	visit(main)
+	return names
 }
 
 // content is a body as it is sent, plain and compressed.

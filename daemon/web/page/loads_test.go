@@ -17,9 +17,12 @@ func (f *fakeBench) loads() []string {
 	all := f.loaded
 	f.loaded = nil
 	a := inEnglish().site.assets
-	own := []string{workerPath, manifestPath, offlinePath, a.paths["offline/offline.css"], a.paths["offline/main.js"]}
+	own := []string{workerPath, manifestPath, offlinePath, a.paths["offline/main.css"], a.paths["offline/main.js"]}
 	return slices.DeleteFunc(all, func(path string) bool { return slices.Contains(own, path) })
 }
+
+// mostAssets is for the style, the texts, the script, and two icons.
+const mostAssets = 5
 
 // TestASecondLoadAsksForThePageAlone: what a page is made of is asked for once, each file one
 // time, and kept.
@@ -41,6 +44,9 @@ func TestASecondLoadAsksForThePageAlone(t *testing.T) {
 		if once := slices.Compact(slices.Clone(first)); len(once) != len(first) {
 			t.Errorf("%s: a file was asked for twice: %v", path, first)
 		}
-		t.Logf("%s: %d requests at the first load, %d of them for assets", path, len(first), len(slices.DeleteFunc(first, func(p string) bool { return !strings.HasPrefix(p, "/assets/") })))
+		assets := slices.DeleteFunc(first, func(p string) bool { return !strings.HasPrefix(p, "/assets/") })
+		if len(assets) > mostAssets {
+			t.Errorf("%s: the first load asked for %d assets, want %d at most: %v", path, len(assets), mostAssets, assets)
+		}
 	}
 }

@@ -3,9 +3,11 @@ package page
 import (
 	"compress/gzip"
 	"io"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -49,8 +51,8 @@ func TestHandlerServes(t *testing.T) {
 	served[manifestPath] = want{"application/manifest+json", "no-cache"}
 	served[workerPath] = want{"text/javascript; charset=utf-8", "no-cache"}
 	for name, kind := range map[string]string{
-		"lib/base.css": "text/css; charset=utf-8", "bench/main.js": "text/javascript; charset=utf-8",
-		"lib/icon.svg": "image/svg+xml", "lib/format.js": "text/javascript; charset=utf-8",
+		"bench/main.css": "text/css; charset=utf-8", "bench/main.js": "text/javascript; charset=utf-8",
+		"lib/icon.svg": "image/svg+xml", "lib/texts.js": "text/javascript; charset=utf-8",
 	} {
 		served[inEnglish().site.assets.paths[name]] = want{kind, immutable}
 	}
@@ -177,23 +179,52 @@ func TestEverythingNamedIsServed(t *testing.T) {
 	}
 }
 
-// TestPagesAskForAllTheirModulesAtOnce: each module that a page imports, however deep, is named
-// in its head, so that none waits for another to be read first.
-func TestPagesAskForAllTheirModulesAtOnce(t *testing.T) {
+// TestEveryFileIsPartOfAPage: a module that none imports, or a style that no page has, would be left
+// behind.
+func TestEveryFileIsPartOfAPage(t *testing.T) {
+	a := inEnglish().site.assets
+	used := map[string]bool{}
+	for name := range a.modules {
+		if strings.HasSuffix(name, "/main.js") {
+			for _, part := range a.order(name) {
+				used[part] = true
+			}
+		}
+	}
+	for _, d := range append(slices.Clone(documents), labelPage, helpPage, offlinePage) {
+		for _, name := range d.Styles {
+			used[name] = true
+		}
+	}
+	for _, name := range slices.Concat(slices.Collect(maps.Keys(a.modules)), slices.Collect(maps.Keys(a.styles))) {
+		if !used[name] {
+			t.Errorf("no page has %s", name)
+		}
+	}
+}
+
+// TestPagesAskForAllTheirScriptsAtOnce: the texts that a script imports are named in the head as well,
+// so that they do not wait for the script to be read first. No page asks for more than two scripts
+// and one style.
+func TestPagesAskForAllTheirScriptsAtOnce(t *testing.T) {
 	a := inEnglish().site.assets
 	for at, body := range documentsHTML(t) {
-		preloaded := regexp.MustCompile(`<link rel="modulepreload" href="([^"]+)">`).FindAllStringSubmatch(body, -1)
-		if len(preloaded) == 0 && strings.Contains(body, "<script") {
-			t.Errorf("%s names no module", at)
+		asks := regexp.MustCompile(`<link rel="modulepreload" href="([^"]+)">`).FindAllStringSubmatch(body, -1)
+		scripts := regexp.MustCompile(`<script type="module" src="([^"]+)">`).FindAllStringSubmatch(body, -1)
+		if styles := strings.Count(body, `rel="stylesheet"`); styles != 1 || len(asks) > 2 || len(scripts) > 1 {
+			t.Errorf("%s asks for %d styles, %d modules and %d scripts", at, styles, len(asks), len(scripts))
 		}
 		early := map[string]bool{}
-		for _, m := range preloaded {
+		for _, m := range asks {
 			early[m[1]] = true
 		}
-		for name, path := range a.paths {
-			for _, imported := range a.needs[name] {
-				if early[path] && !early[a.paths[imported]] {
-					t.Errorf("%s: %s imports %s, which is not asked for in the head", at, name, imported)
+		for _, m := range scripts {
+			if !early[m[1]] {
+				t.Errorf("%s: %s is not asked for in the head", at, m[1])
+			}
+			for _, imported := range regexp.MustCompile(`(?m)^import .* from "([^"]+)";$`).FindAllSubmatch(a.served[m[1]].plain, -1) {
+				if !early[string(imported[1])] {
+					t.Errorf("%s: %s imports %s, which is not asked for in the head", at, m[1], imported[1])
 				}
 			}
 		}
@@ -205,8 +236,8 @@ func TestPagesAskForAllTheirModulesAtOnce(t *testing.T) {
 func TestImportsRunOneWay(t *testing.T) {
 	folder := func(name string) string { return strings.Split(name, "/")[0] }
 	edges := 0
-	for name, needs := range inEnglish().site.assets.needs {
-		for _, imported := range needs {
+	for name, m := range inEnglish().site.assets.modules {
+		for _, imported := range m.imports {
 			edges++
 			from, to := folder(name), folder(imported)
 			if from != to && to != "lib" && (to != "parts" || from == "lib") {

@@ -122,6 +122,10 @@ func build(from fs.FS, l words.Locale) (*built, error) {
 // template puts a page's own parts into the frame. Its functions give the paths that files are
 // served at.
 func (b *built) template(from fs.FS, d document) (*template.Template, error) {
+	style, err := b.assets.style(d.Folder, d.Styles)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", d.Folder, err)
+	}
 	functions := template.FuncMap{
 		"asset": func(name string) (string, error) {
 			if at, ok := b.assets.paths[name]; ok {
@@ -129,7 +133,8 @@ func (b *built) template(from fs.FS, d document) (*template.Template, error) {
 			}
 			return "", fmt.Errorf("there is no file %s", name)
 		},
-		"modules":  b.assets.modules,
+		"style":    func() string { return style },
+		"scripts":  func() []string { return b.assets.scripts(d.Folder + "/main.js") },
 		"say":      b.locale.Say,
 		"language": b.locale.Code,
 	}
