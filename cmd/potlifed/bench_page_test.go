@@ -516,6 +516,6 @@ func TestCleanMix(t *testing.T) {
 	m.sees("Put the cup on press-1", "Never close a lid tightly")
 	m.touches("It is on press-1")
 	m.seesIn("Lights", "press-1 Good to print")
-	m.seesIn("Open batches", "dial-satin on press-1", "between 3 h")
+	m.seesIn("Open batches", "dial-satin on press-1", "safe to", "3 h", "from now; expected end")
 	m.sees("Start a mix")
 }

@@ -167,8 +167,8 @@ func TestBatchPage(t *testing.T) {
 	b.looks("batch", wide, tall, phone)
 
 	b.openAt(f, "/batches/0612-1")
-	b.sees("#batch", "About 6 h")
-	b.sees("#batch", "safe until")
+	b.sees("#batch", "Safe to ")
+	b.sees("#batch", "about 6 h")
 	b.sees("#batch", "Its label")
 
 	b.expect("404")

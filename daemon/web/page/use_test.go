@@ -132,7 +132,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		if offered := eval[string](b, `[...document.querySelectorAll("dialog[open] .option > span")].map((e) => e.innerText).join(" ")`); offered != "0612-6 0612-1b" {
 			t.Errorf("offered for topping up: %s", offered)
 		}
-		b.sees("dialog", "109.1 g mixed, 8 h 00 min left, comes off press-3")
+		b.sees("dialog", "109.1 g mixed, safe to "+clockOf(now, 7*time.Hour)+", comes off press-3")
 		b.looks("dialog"+path[1:]+"-top-up", wide, phone)
 		b.expect("409")
 		f.answer("top-up", 409, problem(409, "batch 0612-6 has no hardener in it; ink without hardener spoils the mix"))

@@ -56,6 +56,7 @@ declare namespace Words {
     "analysis.totals": {};
     "api.may-not": {};
     "api.no-answer": {};
+    "api.not-taken": {};
     "api.status": {status: Value};
     "artwork.fine-detail": {};
     "artwork.large-solid": {};
@@ -475,12 +476,16 @@ declare namespace Words {
     "life.about-band": {};
     "life.about-risk": {};
     "life.begin-now": {};
+    "life.ends": {expected: Value; in: Value; latest: Value};
     "life.key": {};
     "life.key-end": {};
     "life.key-next": {};
     "life.left": {band: Value; batch: Value; figure: Value};
+    "life.may-end": {};
     "life.next": {at: Value; in: Value};
     "life.now": {};
+    "life.safe-to": {};
+    "life.was-safe": {expected: Value; latest: Value; safe: Value};
     "live.alarms": {n: number};
     "live.contact": {};
     "live.none": {};
@@ -735,7 +740,6 @@ declare namespace Words {
     "top-up.batches": {ink: Value};
     "top-up.comes-off": {press: Value};
     "top-up.lead": {};
-    "top-up.left": {figure: Value};
     "top-up.mixed": {mass: Value};
     "top-up.none": {ink: Value};
     "top-up.title": {batch: Value};
@@ -808,6 +812,7 @@ declare namespace Words {
     "wall.next": {};
     "wall.next-not-sure": {};
     "wall.no-batch": {};
+    "wall.no-contact": {};
     "wall.no-presses": {};
     "wall.now": {};
     "wall.ready": {};

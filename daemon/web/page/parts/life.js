@@ -1,7 +1,7 @@
 // The picture of a life: the axis with its times of day, and a batch's bar on it.
-import { parseEnds, place, ticks, untilEnds } from "./axis.js";
+import { parseEnds, place, ticks } from "./axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
-import { clockTime, duration, remaining, secondsUntil } from "../lib/format.js";
+import { clockTime, duration, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 
 const tickWidth = 5.25; // rem that a tick's label needs, at the size of its own text
@@ -47,7 +47,20 @@ function drawTicks(marks, now, length) {
 }
 
 /**
- * drawLife shows how long a batch has left, in figures and on its bar, and when the next mix must
+ * lifeWords writes until when a batch is safe to plan on, which is shown large, and its expected and
+ * its latest end, which are never left out. lead is what stands before the figure.
+ * @param {Page.Ends} ends in ms
+ * @param {number} now
+ */
+export function lifeWords({ low, expected, high }, now) {
+  const times = { expected: clockTime(expected, now), latest: clockTime(high, now), safe: clockTime(low, now) };
+  if (high <= now) return { lead: "", figure: say("format.past"), band: say("format.past-by", { duration: duration(secondsUntil(now, high)) }) };
+  if (low <= now) return { lead: "", figure: say("life.may-end"), band: say("life.was-safe", times) };
+  return { lead: say("life.safe-to"), figure: times.safe, band: say("life.ends", { ...times, in: duration(secondsUntil(low, now)) }) };
+}
+
+/**
+ * drawLife shows until when a batch is safe, in figures and on its bar, and when the next mix must
  * begin.
  * @param {{ left: HTMLElement, spread: HTMLElement, next: HTMLElement, bar: ReturnType<typeof lifeBar> }} parts
  * @param {{ id: string, ends_at?: API.SpanTime | null, next_mix_at?: string }} batch that has an end
@@ -57,13 +70,16 @@ function drawTicks(marks, now, length) {
 export function drawLife({ left, spread, next, bar }, batch, now, length) {
   const ends = parseEnds(batch);
   if (!ends) return;
-  const words = remaining(untilEnds(ends, now));
-  setText(left, words.figure);
+  const words = lifeWords(ends, now);
+  if (left.childElementCount === 0) left.replaceChildren(h("small"), " ", h("span"));
+  const [lead, figure] = left.children;
+  setText(/** @type {HTMLElement} */ (lead), words.lead);
+  setText(/** @type {HTMLElement} */ (figure), words.figure);
   setText(spread, words.band);
   const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
   drawNext(next, begin, now);
   bar.draw(ends, begin, now, length);
-  setText(bar.words, say("life.left", { batch: batch.id, figure: words.figure, band: words.band }));
+  setText(bar.words, say("life.left", { batch: batch.id, figure: [words.lead, words.figure].filter(Boolean).join(" "), band: words.band }));
 }
 
 /**

@@ -1,11 +1,12 @@
 // The questions about a batch in use: where it goes, what is poured from it or into it, how it
 // was tested.
 import { changeRow } from "../lib/api.js";
-import { parseEnds, untilEnds } from "./axis.js";
+import { parseEnds } from "./axis.js";
 import { care, sheetLinks } from "./care.js";
 import { ask, chips, field, figure, massField, massInput, pick, steppedMass, textOf } from "../lib/dialogs.js";
 import { h, setText } from "../lib/dom.js";
-import { grams, percent, pipetteGrams, pipettes, remaining } from "../lib/format.js";
+import { grams, percent, pipetteGrams, pipettes } from "../lib/format.js";
+import { lifeWords } from "./life.js";
 import { say } from "../lib/words.js";
 import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
 import { term } from "./terms.js";
@@ -72,7 +73,9 @@ export function topUpDialog(batch, tools) {
   const others = tools.store.all("batches").filter((b) => b.id !== batch.id && b.ink === batch.ink && b.state !== "mixing");
   const left = (/** @type {API.BatchView} */ b) => {
     const ends = parseEnds(b);
-    return ends ? say("top-up.left", { figure: remaining(untilEnds(ends, now)).figure }) : "";
+    if (!ends) return "";
+    const words = lifeWords(ends, now);
+    return [words.lead, words.figure].filter(Boolean).join(" ");
   };
   const note = (/** @type {API.BatchView} */ b) => [say("top-up.mixed", { mass: grams(massOf(b)) }), left(b), b.press && say("top-up.comes-off", { press: b.press })].filter(Boolean).join(", ");
   pick({
