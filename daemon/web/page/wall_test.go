@@ -151,6 +151,10 @@ func TestWallTurns(t *testing.T) {
 	if n := eval[int](b, "document.getAnimations().length"); n != 0 {
 		t.Errorf("%d animations run although none are wanted", n)
 	}
+	// A service that hangs sends nothing: within three seconds no figure looks sure.
+	b.skip(2600 * time.Millisecond)
+	b.sees(".wall-alarms", "no contact")
+	b.eventually("no figure looks sure", `getComputedStyle(document.querySelector(".wall-lines")).filter === "grayscale(1)"`)
 	f.cut()
 	b.skip(45 * time.Second)
 	b.sees("#no-contact", "No contact.")

@@ -3,6 +3,7 @@ import { assumedLink, assumedMark } from "../parts/assumed.js";
 import { byEarliestEnd, sharedSpan } from "../parts/axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
+import { heldOrder } from "../parts/hold.js";
 import { axisHead, axisKey, drawLife, lifeBar } from "../parts/life.js";
 import { qualityWords } from "../parts/terms.js";
 import { batchActions, stillThere } from "../parts/use.js";
@@ -16,13 +17,14 @@ export function batchesPanel(element, tools) {
   const { store } = tools;
   const scale = axisHead();
   const list = h("ol", { class: "batches" });
+  const order = heldOrder(list);
   const none = h("p", { class: "quiet", text: say("batches.none") });
   const notes = h("ul", { class: "assumptions" });
   const key = axisKey();
   element.append(h("h2", { text: say("batches.title") }), none, h("div", { class: "axis" }, scale.element, list), key, notes);
   return {
     update(/** @type {number} */ now) {
-      const rows = byEarliestEnd(store.all("batches").filter((b) => b.ends_at));
+      const rows = order(byEarliestEnd(store.all("batches").filter((b) => b.ends_at)).map((b) => ({ key: b.id, b }))).map((row) => row.b);
       show(none, rows.length === 0 && store.loaded.has("batches"));
       show(scale.element, rows.length > 0);
       show(key, rows.length > 0);

@@ -11,7 +11,7 @@ import { undoBar } from "../parts/undo.js";
 
 const pressesMs = 5_000; // presses have no place in the stream
 
-const page = live({ kinds: ["presses", "batches", "lights", "alarms", "inks", "air", "neighbours"], fresh: ["presses"], freshMs: pressesMs });
+const page = live({ kinds: ["presses", "batches", "lights", "alarms", "inks", "air", "neighbours"], fresh: ["presses"], freshMs: pressesMs, heartbeatS: 1 });
 
 ignoreSecondTaps();
 page.start(() => {

@@ -4,7 +4,7 @@ import { wallPanel } from "./wall.js";
 
 const pressesMs = 5_000; // presses have no place in the stream
 
-const page = live({ kinds: ["presses", "batches", "lights", "alarms"], fresh: ["presses"], freshMs: pressesMs });
+const page = live({ kinds: ["presses", "batches", "lights", "alarms"], fresh: ["presses"], freshMs: pressesMs, heartbeatS: 1 });
 
 page.start(() => {
   const wall = wallPanel(byId("wall"), page);

@@ -1,6 +1,7 @@
 // The lines of the wall as they are drawn: as large as their number and the screen let them be, and
 // on pages that turn by themselves when there are too many.
 import { orderAlarms } from "../parts/alarms.js";
+import { outOfContact } from "../lib/contact.js";
 import { timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { sign } from "../lib/signs.js";
@@ -38,7 +39,7 @@ export function wallPanel(element, { store }) {
       const lines = linesOf(store.all("presses"), store.all("batches"));
       const standing = orderAlarms(store.all("alarms")).shown.length;
       setText(time, store.clock.known ? timeOfDay(now) : "");
-      setText(alarms, contact && standing > 0 ? say("wall.alarms", { n: standing }) : "");
+      setText(alarms, outOfContact() ? say("wall.no-contact") : standing > 0 ? say("wall.alarms", { n: standing }) : "");
       show(wall, lines.length > 0);
       show(none, lines.length === 0 && store.loaded.has("presses"));
       const count = Math.max(1, Math.ceil(lines.length / linesAtOnce));
