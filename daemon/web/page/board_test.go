@@ -1,8 +1,13 @@
 package page
 
 import (
+	"fmt"
+	"strings"
 	"testing"
 	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"potlifed/daemon/view"
 	"potlifed/model/guide"
@@ -18,8 +23,9 @@ func TestBoardOrder(t *testing.T) {
 	b.openAt(f, "/presses")
 	order := `[...document.querySelectorAll(".board-name")].map((e) => e.innerText).join(" ")`
 	b.eventually("what dies first is on top", order+` === "press-2 zone bench press-1 press-3"`)
-	b.sees(".board-row", "42 min")
-	b.sees(".board-row", "between 31 and 55 min")
+	// What one may plan on is large; what is expected is small, and never left out.
+	b.sees(".board-left", "safe to "+clockOf(now, 31*time.Minute))
+	b.sees(".board-band", "31 min from now; expected end "+clockOf(now, 42*time.Minute)+", latest "+clockOf(now, 55*time.Minute))
 	b.sees(".board-next", "Next mix at")
 	b.sees(".board-row", "Ends soon")
 	b.sees("#bench-age", "newest figures")
@@ -41,7 +47,7 @@ func TestBoardOrder(t *testing.T) {
 
 	// The axis grows with what is shown, and its times move along.
 	f.send("batch", openBatch(now, "0612-1", "dial-satin", "press-1", 9*time.Hour, 10*time.Hour, 11*time.Hour+31*time.Minute))
-	b.sees(".board-row", "10 h 00 min")
+	b.sees(".board-band", "9 h 00 min from now")
 	b.ticksFit(now, 12*time.Hour)
 
 	// A press that must not print comes first, although no batch on it ends.
@@ -52,6 +58,71 @@ func TestBoardOrder(t *testing.T) {
 	b.eventually("the stopped one is on top", order+` === "press-3 press-2 zone bench press-1"`)
 	b.act("Cup taken off", "press-3")
 	f.body(t, "batches/0612-0/unload")
+}
+
+// clockOf writes an instant as the board does: with the weekday when it is of another day.
+func clockOf(now time.Time, in time.Duration) string {
+	at := now.Add(in).Local()
+	if at.YearDay() != now.Local().YearDay() {
+		return at.Format("Mon 15:04")
+	}
+	return at.Format("15:04")
+}
+
+// TestBoardPastItsSafeEnd: a batch that may have gone off shows no time as if it were safe.
+func TestBoardPastItsSafeEnd(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	rows["batches"] = []view.Batch{openBatch(now, "0612-2", "dial-flat", "press-2", -5*time.Minute, 10*time.Minute, 25*time.Minute)}
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.openAt(f, "/presses")
+	b.sees(".board-left", "may end now")
+	b.sees(".board-band", "was safe to "+clockOf(now, -5*time.Minute)+"; expected end "+clockOf(now, 10*time.Minute))
+}
+
+// TestBoardKeepsItsOrderUnderAHand: while somebody is at the board no row changes its place, so that no
+// button comes under a finger that meant another; afterwards the rows are in order again.
+func TestBoardKeepsItsOrderUnderAHand(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1920, 1080)
+	b.openAt(f, "/presses")
+	order := `[...document.querySelectorAll(".board-name")].map((e) => e.innerText).join(" ")`
+	b.eventually("what dies first is on top", order+` === "press-2 zone bench press-1 press-3"`)
+	ends := func(in time.Duration) {
+		batch := openBatch(now, "0612-1", "dial-satin", "press-1", in, in+10*time.Minute, in+20*time.Minute)
+		f.mu.Lock()
+		rows["batches"].([]view.Batch)[1] = batch // the page asks for its lists again after a silence
+		f.mu.Unlock()
+		f.until(t, "the stream", func() bool { return len(f.readers) > 0 })
+		f.send("batch", batch)
+		b.eventually("press-1 is drawn again", fmt.Sprintf(`[...document.querySelectorAll(".board-row")].some((e) => e.innerText.startsWith("press-1") && e.innerText.replaceAll("\u00a0", " ").includes("%.0f min from now"))`, in.Minutes()))
+	}
+	keeps := func(what, want string) {
+		t.Helper()
+		if got := eval[string](b, order); got != want {
+			t.Errorf("%s: the rows are in the order %s, want %s", what, got, want)
+		}
+	}
+	const first, second = "press-2 zone bench press-1 press-3", "press-1 press-2 zone bench press-3"
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".board button").dispatchEvent(new PointerEvent("pointerdown", {bubbles: true}))`))
+	ends(20 * time.Minute)
+	keeps("under a finger", first)
+	b.run(chromedp.Evaluate[chromedp.Void](`document.dispatchEvent(new PointerEvent("pointerup", {bubbles: true}))`))
+	b.skip(8 * time.Second)
+	ends(15 * time.Minute)
+	keeps("some seconds after a tap", first)
+	b.skip(3 * time.Second)
+	b.eventually("the order is right again", order+" === "+fmt.Sprintf("%q", second))
+
+	b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll(".board button")].find((e) => e.checkVisibility()).focus()`), chromedp.KeyEvent(kb.Tab))
+	b.skip(20 * time.Second)
+	ends(50 * time.Minute)
+	keeps("with the focus on a button", second)
+	b.skip(41 * time.Second)
+	b.eventually("and again", order+" === "+fmt.Sprintf("%q", "press-2 press-1 zone bench press-3"))
 }
 
 // ticksFit judges where the axis has its times of day, given its length.
@@ -134,6 +205,19 @@ func TestBoardActions(t *testing.T) {
 	f.answer("good", 409, problem(409, "batch 0612-2 is closed"))
 	b.act("Looked: still good", "0612-2")
 	b.sees(".board-row .refusal", "batch 0612-2 is closed")
+
+	// What names the fields of a request is for programs, and is behind a word.
+	b.expect("422")
+	raw := problem(422, "validation failed")
+	raw["errors"] = []map[string]any{{"location": "body.sure", "message": "expected boolean"}}
+	f.answer("good", 422, raw)
+	b.act("Looked: still good", "0612-2")
+	b.sees(".board-row .refusal", "The bench did not take this entry. Check it, then try again.")
+	if shown := eval[string](b, `document.querySelector(".board-row .refusal:not([hidden])").innerText`); strings.Contains(shown, "body.sure") || strings.Contains(shown, "validation") {
+		t.Errorf("a person reads %q", shown)
+	}
+	b.click(".board-row .refusal:not([hidden]) summary")
+	b.sees(".board-row .refusal", "validation failed; body.sure: expected boolean")
 }
 
 // Without contact no press looks in order, and with it back they do again.

@@ -2,7 +2,8 @@
 // long it lives, where it was, what happened to it. Nothing is changed here.
 import { get, list, Refused } from "../lib/api.js";
 import { day, dayTime, timeOfDay } from "../lib/dates.js";
-import { h, refusalLine, setText, show } from "../lib/dom.js";
+import { h, setText, show } from "../lib/dom.js";
+import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { clockTime, grams, remaining } from "../lib/format.js";
 import { byId, live } from "../lib/live.js";
 import { picture } from "../lib/picture.js";
@@ -37,8 +38,7 @@ async function load() {
     if (b.mixed_at) await drawn.load(`batches/${encodeURIComponent(id)}/picture${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
-    refusal.textContent = error.status === 404 ? say("batch.unknown", { batch: id }) : error.message;
-    show(refusal, true);
+    showRefusal(refusal, error.status === 404 ? new Refused(say("batch.unknown", { batch: id }), 404) : error);
     history.replaceChildren();
   }
 }

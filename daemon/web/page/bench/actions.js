@@ -3,7 +3,8 @@
 import { changeRow } from "../lib/api.js";
 import { outOfContact } from "../lib/contact.js";
 import { pick } from "../lib/dialogs.js";
-import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { grams } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { abandonDialog, overrideDialog } from "../parts/mix-dialogs.js";

@@ -1,6 +1,7 @@
 // The presses' lights: word, shape and colour.
 import { change } from "../lib/api.js";
-import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { meaningWords, sign } from "../lib/signs.js";
 

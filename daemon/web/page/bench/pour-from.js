@@ -2,7 +2,8 @@
 // last day only for a reason. A shop that registers no cans sees nothing of this.
 import { change, Refused } from "../lib/api.js";
 import { ask, reasonFields, reasonOf } from "../lib/dialogs.js";
-import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 
 const reasons = () => [say("override.trial"), say("can-choice.keeps-longer"), say("can-choice.not-past")];

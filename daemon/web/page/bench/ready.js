@@ -1,7 +1,8 @@
 // A mix that is done: its rest is counted down, and it waits for its press.
 import { changeRow } from "../lib/api.js";
 import { loadDialog, loadOnto } from "../parts/batch-dialogs.js";
-import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { countdown, ratioWords, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";

@@ -2,7 +2,8 @@
 import { changeRow } from "../lib/api.js";
 import { makeDialog, moreDialog, openedDialog } from "./dialogs.js";
 import { dateInWords, day } from "../lib/dates.js";
-import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { term } from "../parts/terms.js";
 

@@ -1,7 +1,8 @@
 // The search, and below it the batches that it finds, newest day first.
 import { get, Refused } from "../lib/api.js";
 import { dayName, isoDay } from "../lib/dates.js";
-import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { address, asked, dayBeside, wantedOf } from "./query.js";
 import { dayPart } from "./table.js";
 import { say } from "../lib/words.js";
@@ -81,8 +82,7 @@ export function closedPanel() {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       if (mine !== asking) return;
-      refusal.textContent = error.message;
-      show(refusal, true);
+      showRefusal(refusal, error);
     }
     draw();
   }

@@ -4,7 +4,8 @@ import { changeRow, get } from "../lib/api.js";
 import { lifeLine } from "../parts/assumed.js";
 import { line, listPanel } from "./line.js";
 import { pick } from "../lib/dialogs.js";
-import { button, h, keyed, refusalLine, show } from "../lib/dom.js";
+import { button, h, keyed, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 
 /**

@@ -2,7 +2,8 @@
 import { changeRow } from "../lib/api.js";
 import { day } from "../lib/dates.js";
 import { ask, field, figure, textOf } from "../lib/dialogs.js";
-import { button, h, keyed, refusalLine, show } from "../lib/dom.js";
+import { button, h, keyed, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { age, degrees, clockTime, decimalsOf, duration, grams, percent, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { qualityWords } from "../parts/terms.js";

@@ -3,17 +3,19 @@ import { say } from "./words.js";
 
 const base = "/api/v1/";
 
-// Refused is a change that was not made; its message is the bench's own.
+// Refused is a change that was not made; its message is in a person's words.
 export class Refused extends Error {
   /**
    * @param {string} detail
    * @param {number} status of the answer; 0 when there was none
    * @param {string} code tells which refusal it is, where the page reacts to it
+   * @param {string} raw is what the bench says to programs, where that is all it says
    */
-  constructor(detail, status, code = "") {
+  constructor(detail, status, code = "", raw = "") {
     super(detail);
     this.status = status;
     this.code = code;
+    this.raw = raw;
   }
 }
 
@@ -131,9 +133,11 @@ async function refusal(response) {
   } catch {
     // A proxy's page, or nothing at all: the status has to do.
   }
-  const said = problem.text || problem.detail || problem.title || say("api.status", { status: response.status });
-  const more = (problem.errors ?? []).map((e) => [e.location, e.message].filter(Boolean).join(": "));
-  return new Refused([said, ...more].join(" "), response.status, (problem.type ?? "").replace(/^urn:potlifed:/, ""));
+  const code = (problem.type ?? "").replace(/^urn:potlifed:/, "");
+  // What names fields of the request is for programs: the person has the words of the catalogue.
+  const faults = (problem.errors ?? []).map((e) => [e.location, e.message].filter(Boolean).join(": "));
+  if (faults.length > 0) return new Refused(problem.text || say("api.not-taken"), response.status, code, [problem.detail, ...faults].filter(Boolean).join("; "));
+  return new Refused(problem.text || problem.detail || problem.title || say("api.status", { status: response.status }), response.status, code);
 }
 
 // crypto.randomUUID is missing where the page is not served over TLS.

@@ -1,7 +1,8 @@
 // A question that needs more than a button: a form in the browser's own dialog, which holds the
 // focus and closes on Escape.
 import { Refused } from "./api.js";
-import { button, h, refusalLine, show } from "./dom.js";
+import { button, h, show } from "./dom.js";
+import { refusalLine, showRefusal } from "./refusal.js";
 import { grams } from "./format.js";
 import { say } from "./words.js";
 
@@ -33,8 +34,7 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
       dialog.close();
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      refusal.textContent = error.message;
-      show(refusal, true);
+      showRefusal(refusal, error);
       refusal.scrollIntoView({ block: "nearest" });
     } finally {
       yes.disabled = false;
@@ -96,8 +96,7 @@ export function pick({ title, lead, caution, groups, submit }) {
       next?.();
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      refusal.textContent = error.message;
-      show(refusal, true);
+      showRefusal(refusal, error);
     } finally {
       busy = false;
     }

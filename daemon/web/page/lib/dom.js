@@ -134,10 +134,3 @@ export function button(label, className, work, about = () => "") {
   });
   return b;
 }
-
-/**
- * refusalLine makes the hidden paragraph in which a refusal of the bench is shown.
- */
-export function refusalLine() {
-  return h("p", { class: "refusal", role: "alert", hidden: true });
-}

@@ -5,6 +5,7 @@ import { list, Refused, whenUnpaired } from "./api.js";
 import { setText, show } from "./dom.js";
 import { duration } from "./format.js";
 import { pairThisDevice } from "./pair.js";
+import { showRefusal } from "./refusal.js";
 import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
 import { say } from "./words.js";
@@ -174,9 +175,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartb
         await work();
       } catch (error) {
         if (!(error instanceof Refused)) throw error;
-        element.textContent = error.message;
-        element.dataset.code = error.code;
-        show(element, true);
+        showRefusal(element, error);
         element.scrollIntoView({ block: "nearest" });
       }
       redraw(new Set(kinds));

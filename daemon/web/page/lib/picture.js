@@ -1,7 +1,8 @@
 // A picture that the bench draws, with its data as tables. A person steps through the values with
 // the arrow keys, or touches them; the value is written below the picture.
 import { get, Refused } from "./api.js";
-import { h, refusalLine, show } from "./dom.js";
+import { h, show } from "./dom.js";
+import { refusalLine, showRefusal } from "./refusal.js";
 import { say } from "./words.js";
 
 const margin = 24; // beside a picture, about
@@ -52,8 +53,7 @@ export function picture(share = 0.5) {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       if (turn !== asked) return;
-      refusal.textContent = error.message;
-      show(refusal, true);
+      showRefusal(refusal, error);
     }
   }
 

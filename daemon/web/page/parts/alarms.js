@@ -1,7 +1,8 @@
 // The alarms: by priority, and among equals the one that has stood longest first. Those whose cause is
 // gone come after them, and muted ones are folded away behind their count.
 import { changeRow } from "../lib/api.js";
-import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { age, clockTime, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 

@@ -1,7 +1,8 @@
 // The buttons of an open batch, on the bench's page and on the press board.
 import { changeRow } from "../lib/api.js";
 import { closeDialog, loadDialog } from "./batch-dialogs.js";
-import { button, h, refusalLine, show } from "../lib/dom.js";
+import { button, h, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "./mix-dialogs.js";
 import { moreDialog, moveDialog } from "./use-dialogs.js";

@@ -1,7 +1,8 @@
 // What a press has printed today, and the buttons that report its rejects: one for each kind of
 // defect, one tap for one reject.
 import { changeRow } from "../lib/api.js";
-import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 
 /**

@@ -1,6 +1,7 @@
 // The question, the answer in words, and below it the pictures and figures that it rests on.
 import { get, Refused } from "../lib/api.js";
-import { button, h, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, setText, show } from "../lib/dom.js";
+import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { picture } from "../lib/picture.js";
 import { say } from "../lib/words.js";
 
@@ -76,8 +77,7 @@ export function studyPanel() {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       setText(headline, "");
-      refusal.textContent = error.message;
-      show(refusal, true);
+      showRefusal(refusal, error);
     }
   }
 
