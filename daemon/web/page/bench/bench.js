@@ -38,7 +38,7 @@ export function benchPanel(element, { store, attempt, tone }) {
     },
   });
   const start = startPanel({ store, attempt, scale: () => chosen });
-  const another = button(say("bench.start-next"), "big", () => {
+  const another = button(say("bench.start-next"), "big another", () => {
     wanted = true;
     draw();
     start.focus();

@@ -2,10 +2,12 @@
 // mix. And the question whose cup is on the scale, where its weight does not tell.
 import { changeRow } from "../lib/api.js";
 import { loadDialog } from "../parts/batch-dialogs.js";
-import { button, h, keyed, refusalLine, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { refusalLine } from "../lib/refusal.js";
 import { countdown, grams, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
+import { massOf } from "../parts/places.js";
 import { term } from "../parts/terms.js";
 
 /** @param {API.BatchView} batch */
@@ -89,6 +91,16 @@ function waitingCard({ store, attempt, back, refusal }) {
   };
 }
 
+/**
+ * cupWeighs returns what the cup of a mix should weigh, in g; undefined where that is not known. The
+ * bench tells it of a cup that was set aside; the cup of the mix that holds the scale has what was taken.
+ * @param {API.BatchView} batch
+ */
+function cupWeighs(batch) {
+  if (batch.cup_weighs_g !== undefined) return batch.cup_weighs_g;
+  return batch.cup_empty_g === undefined ? undefined : batch.cup_empty_g + massOf(batch);
+}
+
 const cupReasons = () => [say("waiting.stick"), say("waiting.spilled"), say("waiting.tared")];
 
 /**
@@ -114,7 +126,8 @@ export function cupQuestion({ store, attempt }) {
           element: b,
           update({ batch }) {
             setText(name, batch ? `${id}, ${batch.ink}` : id);
-            setText(weighs, batch?.cup_weighs_g === undefined ? "" : say("stage.cup-weighs", { mass: grams(batch.cup_weighs_g, 0) }));
+            const mass = batch && cupWeighs(batch);
+            setText(weighs, mass === undefined ? "" : say("stage.cup-weighs", { mass: grams(mass, 0) }));
           },
         };
       });
