@@ -143,6 +143,7 @@ var mishaps = []struct {
 		m.inks()
 		m.scale.Lift()
 		m.settles(0)
+		m.seesIn("Guided mix", "Put the cup back on the scale.")
 		m.taps("The hardener is in")
 		m.sees("The scale shows zero. If it was tared, pour now; if the cup was lifted, put it back.")
 		m.scale.Set(109)
@@ -312,7 +313,7 @@ var mishaps = []struct {
 		m.settles(0)
 		m.scale.Set(126)
 		m.settles(126)
-		m.sees("Whose cup is on the scale?", "Nothing is confirmed until you say", first+", dial-satin", second+", dial-satin")
+		m.sees("Whose cup is on the scale?", "Nothing is confirmed until you say", first+", dial-satin about 126 g", second+", dial-satin about 126 g")
 		m.taps(first + ", dial-satin")
 		m.misses("Whose cup is on the scale?")
 		m.seesIn("Guided mix", "Mix "+first, "Stir the hardener in")
@@ -349,6 +350,17 @@ var mishaps = []struct {
 			m.t.Fatal(err)
 		}
 		m.sees("Pour hardener-a", "target 17.0 g")
+	}},
+	{"with an empty pan at the thinner the page asks for the cup first", func(m *mixer) {
+		m.begins()
+		m.inks()
+		m.hardens()
+		m.stirs()
+		m.scale.Lift()
+		m.seesIn("Guided mix", "Put the cup back on the scale.")
+		m.scale.Set(126)
+		m.seesIn("Guided mix", "7.1 g to go")
+		m.misses("Put the cup back on the scale.")
 	}},
 	{"the mix is given up, and that is taken back", func(m *mixer) {
 		id := m.begins()
@@ -435,6 +447,27 @@ func TestTaredOrLiftedIsAsked(t *testing.T) {
 	}
 }
 
+// A step that the bench took by itself is taken back with one tap, and stays open until a person
+// confirms it.
+func TestAStepTakenByTheBenchIsTakenBack(t *testing.T) {
+	t.Parallel()
+	m := newMixerWith(t, quickScale, "fill_maximum_g: 150}", "fill_maximum_g: 150, empty_g: 24}")
+	m.chooses("Ink", "dial-satin")
+	m.chooses("For", "press-1")
+	m.taps("Start this mix")
+	m.scale.Set(24)
+	m.seesIn("Guided mix", "Pour ink dial-satin", "The bench took the empty cup by itself: 24.0 g.")
+	m.taps("That is wrong")
+	m.seesIn("Guided mix", "Put an empty cup-110 on the scale")
+	m.misses("by itself")
+	m.scale.Lift()
+	m.settles(0)
+	m.scale.Set(30)
+	m.settles(30)
+	m.taps("The cup is on")
+	m.sees("Pour ink dial-satin", "target 85.0 g")
+}
+
 // The person is away for an hour with the hardener in the cup, and has not even said so: its
 // life runs on, in a time lapse, and the page says how long.
 func TestAwayForAnHour(t *testing.T) {
@@ -443,7 +476,7 @@ func TestAwayForAnHour(t *testing.T) {
 	scale := quickScale
 	scale.Every = 20 * time.Millisecond
 	m := newMixerAt(t, scale, clock)
-	m.begins()
+	id := m.begins()
 	m.inks()
 	m.pours(17)
 	m.seesIn("Guided mix", "reacting since")
@@ -457,7 +490,8 @@ func TestAwayForAnHour(t *testing.T) {
 	m.taps("The hardener is in")
 	m.sees("Stir the hardener in")
 	m.finishes(7.1)
-	left, err := time.ParseDuration(m.reads(`dial-satin on press-1 assumed (\d+) h \d\d min`) + "h")
+	m.opens("/batches/" + id)
+	left, err := time.ParseDuration(m.reads(`about (\d+) h \d\d min`) + "h")
 	if err != nil {
 		t.Fatal(err)
 	}
