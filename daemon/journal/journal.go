@@ -28,7 +28,7 @@ import (
 
 // Journal is an open journal.
 type Journal struct {
-	write *sql.DB // one connection, used by Run and by SetCursor; nil while nothing can be written
+	write atomic.Pointer[sql.DB] // one connection, used by Run and by SetCursor; nil while nothing can be written
 	read  atomic.Pointer[sql.DB]
 	lock  *os.File
 	head  *headWriter
@@ -39,11 +39,21 @@ type Journal struct {
 	end     end                          // the writer's
 	first   atomic.Pointer[record.State] // what Open has read, until something is written
 	rebuilt *Rebuilt
-	hashes  bool // the file's layout has them
+
+	noWrites error  // why the disk takes nothing since the start, nil when it does; Run's
+	copied   string // the folder with a copy in memory, empty for none
+	hashes   bool   // the file's layout has them
 
 	groups  chan Group
 	acks    chan error
 	observe func(time.Duration)
+}
+
+func newJournal(dir string, log *slog.Logger) *Journal {
+	return &Journal{
+		dir: dir, log: log, hashes: true, end: end{link: seed},
+		groups: make(chan Group, 1), acks: make(chan error, 1),
+	}
 }
 
 // db returns the file for reading.
@@ -76,14 +86,14 @@ func (j *Journal) ID() string { return j.id }
 // Close closes the files. Run must have ended. It returns the joined errors of closing.
 func (j *Journal) Close() error {
 	errs := []error{j.db().Close()}
-	if j.write != nil {
-		errs = append(errs, j.write.Close())
+	if write := j.write.Load(); write != nil {
+		errs = append(errs, write.Close())
 	}
 	errs = append(errs, j.head.close())
 	if j.lock != nil {
 		errs = append(errs, j.lock.Close())
 	}
-	return errors.Join(errs...)
+	return errors.Join(append(errs, j.dropCopy())...)
 }
 
 // Load returns the state: that of the newest readable checkpoint, with the records after it
@@ -279,7 +289,11 @@ func (j *Journal) Cursor(ctx context.Context, name string) (uint64, error) {
 
 // SetCursor stores the number of the last event that the named reader has taken.
 func (j *Journal) SetCursor(ctx context.Context, name string, seq uint64) error {
-	_, err := j.write.ExecContext(ctx, `
+	write, err := j.writer()
+	if err != nil {
+		return err
+	}
+	_, err = write.ExecContext(ctx, `
 		INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq`, name, int64(seq))
 	if err != nil {
 		return fmt.Errorf("journal: write cursor %q: %w", name, err)

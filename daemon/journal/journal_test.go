@@ -112,7 +112,7 @@ func TestLoadFromACheckpointEqualsLoadFromTheBeginning(t *testing.T) {
 	same(t, got, want)
 
 	// A checkpoint that cannot be read costs time and nothing else.
-	if _, err := j.write.Exec(`UPDATE checkpoint SET state = CAST('{"seq":"torn' AS BLOB)`); err != nil {
+	if _, err := j.write.Load().Exec(`UPDATE checkpoint SET state = CAST('{"seq":"torn' AS BLOB)`); err != nil {
 		t.Fatal(err)
 	}
 	if got, err = j.Load(t.Context()); err != nil {
@@ -136,7 +136,7 @@ func TestAGroupIsWrittenWholeOrNotAtAll(t *testing.T) {
 // TestFullDisk fills the file up to its last page and goes on when there is room.
 func TestFullDisk(t *testing.T) {
 	j := openAt(t, t.TempDir())
-	if _, err := j.write.Exec(`PRAGMA max_page_count = 20`); err != nil {
+	if _, err := j.write.Load().Exec(`PRAGMA max_page_count = 20`); err != nil {
 		t.Fatal(err)
 	}
 	written := 0
@@ -150,7 +150,7 @@ func TestFullDisk(t *testing.T) {
 	if full == nil || !strings.Contains(full.Error(), "full") {
 		t.Fatalf("20 pages took %d events; the error is %v", written, full)
 	}
-	if _, err := j.write.Exec(`PRAGMA max_page_count = 100000`); err != nil {
+	if _, err := j.write.Load().Exec(`PRAGMA max_page_count = 100000`); err != nil {
 		t.Fatal(err)
 	}
 	if err := j.Write(Group{Records: alarms(written+1, 20)}); err != nil {
@@ -167,7 +167,7 @@ func TestAGapInTheNumbersIsNoticed(t *testing.T) {
 	if err := j.Write(Group{Records: alarms(1, 5)}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := j.write.Exec(`DELETE FROM record WHERE seq = 3`); err != nil {
+	if _, err := j.write.Load().Exec(`DELETE FROM record WHERE seq = 3`); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := j.Load(t.Context()); err == nil || !strings.Contains(err.Error(), "backup") {

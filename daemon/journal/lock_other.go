@@ -11,3 +11,6 @@ import (
 func lock(dir string) (*os.File, error) {
 	return os.OpenFile(filepath.Join(dir, "lock"), os.O_CREATE|os.O_RDWR, 0o640)
 }
+
+// lockToRead returns no lock.
+func lockToRead(string) (*os.File, error) { return nil, nil }

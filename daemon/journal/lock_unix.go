@@ -20,12 +20,29 @@ func lock(dir string) (*os.File, error) {
 	if err != nil {
 		return nil, err
 	}
+	return locked(f)
+}
+
+// lockToRead locks a data directory in which nothing can be written. A directory without the file
+// of the lock was never in use, and is not locked: nil.
+func lockToRead(dir string) (*os.File, error) {
+	f, err := os.Open(filepath.Join(dir, "lock"))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return locked(f)
+}
+
+func locked(f *os.File) (*os.File, error) {
 	if err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {
 		closed := f.Close()
 		if errors.Is(err, unix.EWOULDBLOCK) {
 			err = errors.New("another potlifed works with this directory; stop it first, or name another data_dir for this one")
 		}
-		return nil, errors.Join(fmt.Errorf("lock %s: %w", path, err), closed)
+		return nil, errors.Join(fmt.Errorf("lock %s: %w", f.Name(), err), closed)
 	}
 	return f, nil
 }

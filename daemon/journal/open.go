@@ -29,19 +29,17 @@ func Open(dir string, log *slog.Logger, observe func(time.Duration)) (*Journal, 
 		return nil, fmt.Errorf("open journal: %w", err)
 	}
 	j, err := openOrRebuild(dir, log)
-	if err != nil && isReadOnly(err) {
-		return joined(openReadOnly(dir, log, observe, err))(held.Close())
+	if isReadOnly(err) {
+		if closing := held.Close(); closing != nil {
+			return nil, errors.Join(err, closing)
+		}
+		return openReadOnly(dir, log, observe, err)
 	}
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("open journal %s: %w", path, err), held.Close())
 	}
 	j.lock, j.observe = held, observe
 	return j, nil
-}
-
-// joined adds an error of closing to a result.
-func joined(j *Journal, err error) func(error) (*Journal, error) {
-	return func(closing error) (*Journal, error) { return j, errors.Join(err, closing) }
 }
 
 // openOrRebuild opens the journal for writing. A damaged one is rebuilt first.
@@ -85,7 +83,6 @@ func openWhole(dir string, log *slog.Logger) (*Journal, error) {
 	if err != nil {
 		return nil, err
 	}
-	j.dir = dir
 	if err := j.prepare(known, isKnown); err != nil {
 		return nil, errors.Join(err, j.Close())
 	}
@@ -112,6 +109,9 @@ func (j *Journal) prepare(known head, isKnown bool) error {
 	}
 	j.end = r.end
 	j.first.Store(&r.state)
+	if j.write.Load() == nil {
+		return nil
+	}
 	if j.head, err = openHead(j.dir); err != nil {
 		return err
 	}
@@ -163,11 +163,9 @@ func openFile(path string, log *slog.Logger) (*Journal, error) {
 		return nil, errors.Join(err, write.Close())
 	}
 	read.SetMaxOpenConns(4)
-	j := &Journal{
-		write: write, id: id, log: log, hashes: true,
-		end:    end{link: seed},
-		groups: make(chan Group, 1), acks: make(chan error, 1),
-	}
+	j := newJournal(filepath.Dir(path), log)
+	j.id = id
+	j.write.Store(write)
 	j.read.Store(read)
 	return j, nil
 }
@@ -194,7 +192,7 @@ func OpenToRead(ctx context.Context, dir string) (*Journal, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open journal %s: %w", path, err)
 	}
-	j := &Journal{log: slog.New(slog.DiscardHandler), dir: dir, hashes: true}
+	j := newJournal(dir, slog.New(slog.DiscardHandler))
 	j.read.Store(read)
 	version, err := layoutOf(read)
 	if err == nil && version != len(migrations) {

@@ -205,7 +205,7 @@ func (j *Journal) fill(aside, damaged, reason string, known head) (*Rebuilt, err
 	ctx := context.Background()
 	made := &Rebuilt{Reason: firstLine(reason), Former: known.id, Aside: aside}
 	if aside != "" {
-		found, err := salvage(ctx, damaged, j.write)
+		found, err := salvage(ctx, damaged, j.write.Load())
 		if err != nil {
 			return nil, err
 		}
@@ -213,7 +213,7 @@ func (j *Journal) fill(aside, damaged, reason string, known head) (*Rebuilt, err
 		if found.former != "" {
 			made.Former = found.former
 		}
-		if err := copyRetained(ctx, damaged, j.write); err != nil {
+		if err := copyRetained(ctx, damaged, j.write.Load()); err != nil {
 			j.log.Warn("retained messages of the built-in broker are lost", "err", err)
 		}
 	}
@@ -306,7 +306,7 @@ func (j *Journal) relink(ctx context.Context, lost []record.Span) error {
 	})
 	for _, r := range broken {
 		if err == nil {
-			_, err = j.write.ExecContext(ctx, `UPDATE record SET hash = ? WHERE place = ?`, r.hash, r.place)
+			_, err = j.write.Load().ExecContext(ctx, `UPDATE record SET hash = ? WHERE place = ?`, r.hash, r.place)
 		}
 	}
 	return err
@@ -338,7 +338,7 @@ func (j *Journal) missing(ctx context.Context, last uint64) (lost []record.Span,
 
 // conclude writes what was lost and a checkpoint of the state.
 func (j *Journal) conclude(made *Rebuilt, r reading) error {
-	tx, err := j.write.Begin()
+	tx, err := j.write.Load().Begin()
 	if err != nil {
 		return err
 	}
@@ -378,8 +378,9 @@ func copyRetained(ctx context.Context, damaged string, into *sql.DB) error {
 	if err != nil {
 		return err
 	}
-	old := &Journal{write: into}
+	old := new(Journal)
 	old.read.Store(from)
+	old.write.Store(into)
 	messages, err := old.Retained(ctx)
 	if err = errors.Join(err, from.Close()); err != nil || len(messages) == 0 {
 		return err

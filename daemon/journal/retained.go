@@ -31,7 +31,11 @@ func (j *Journal) Retained(ctx context.Context) (map[string][]byte, error) {
 // KeepRetained stores messages by topic, all of them or none. An empty message removes the
 // stored one.
 func (j *Journal) KeepRetained(ctx context.Context, messages map[string][]byte) error {
-	tx, err := j.write.BeginTx(ctx, nil)
+	write, err := j.writer()
+	if err != nil {
+		return err
+	}
+	tx, err := write.BeginTx(ctx, nil)
 	if err != nil {
 		return fmt.Errorf("journal: write retained messages: %w", err)
 	}

@@ -27,7 +27,7 @@ func (j *Journal) Sweep(ctx context.Context) error {
 		case <-timer.C:
 		}
 		wait := sweepEvery
-		if j.write != nil { // of a disk that takes nothing there is nothing to rebuild
+		if j.write.Load() != nil { // of a disk that takes nothing there is nothing to rebuild
 			more, err := s.portion(ctx, j)
 			switch {
 			case ctx.Err() != nil:

@@ -27,7 +27,11 @@ type Thinning struct {
 const thinAtOnce = 4000
 
 func (j *Journal) thin(t Thinning) (err error) {
-	tx, err := j.write.Begin()
+	write, err := j.writer()
+	if err != nil {
+		return err
+	}
+	tx, err := write.Begin()
 	if err != nil {
 		return err
 	}

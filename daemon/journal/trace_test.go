@@ -97,17 +97,22 @@ func TestOldLayoutIsBroughtUpToDate(t *testing.T) {
 	j := openAt(t, dir)
 	written(t, j, record.PouredFrom{Batch: "0612-1", Can: "ink-1", Lot: "A 17"})
 	for _, index := range []string{"batch", "from", "can", "lot", "over", "clock", "undone", "ended", "counted"} {
-		if _, err := j.write.Exec(`DROP INDEX record_` + index); err != nil {
+		if _, err := j.write.Load().Exec(`DROP INDEX record_` + index); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if _, err := j.write.Exec(`DROP TABLE retained; PRAGMA user_version = 1`); err != nil {
+	if _, err := j.write.Load().Exec(`DROP TABLE retained; DROP TABLE lost; ALTER TABLE record DROP COLUMN hash;
+		ALTER TABLE checkpoint DROP COLUMN hash; ALTER TABLE checkpoint DROP COLUMN link;
+		DELETE FROM meta WHERE name <> 'journal'; PRAGMA user_version = 1`); err != nil {
 		t.Fatal(err)
 	}
 	if err := j.Close(); err != nil {
 		t.Fatal(err)
 	}
 	j = openAt(t, dir)
+	if j.Rebuilt() != nil {
+		t.Errorf("it counts as damaged: %+v", j.Rebuilt())
+	}
 	if got := seqs(j.PouredFromLot(t.Context(), "a 17", math.MaxUint64, 10)); got != "1" {
 		t.Errorf("from the lot: %s", got)
 	}

@@ -64,7 +64,14 @@ func (j *Journal) Write(g Group) error {
 }
 
 func (j *Journal) commit(g Group) (err error) {
-	tx, err := j.write.Begin()
+	if err := j.writable(); err != nil {
+		return fmt.Errorf("journal: %w", err)
+	}
+	write, err := j.writer()
+	if err != nil {
+		return err
+	}
+	tx, err := write.Begin()
 	if err != nil {
 		return fmt.Errorf("journal: begin: %w", err)
 	}
