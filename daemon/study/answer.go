@@ -21,6 +21,7 @@ type Answer struct {
 	From       *time.Time      `json:"from,omitempty" doc:"begin of the first quarter of an hour with counts"`
 	To         *time.Time      `json:"to,omitempty" doc:"end of the last quarter of an hour with counts"`
 	ComputedAt *time.Time      `json:"computed_at,omitempty" doc:"when the answer was computed; the same question within five minutes gets the same answer"`
+	SpanS      float64         `json:"span_s" doc:"length in s of the spans over which the prints of a batch on a press, and their conditions, are taken together: 900, or longer where there are many"`
 	Relevant   float64         `json:"relevant_pct" doc:"increase between the driest and the most humid tenth of the prints that is taken to matter, in %"`
 	Model      string          `json:"model" enum:"poisson,logistic" doc:"poisson: effects are ratios of rates; logistic: of odds"`
 
@@ -125,7 +126,7 @@ type Threshold struct {
 // ends first. The sentences are written by [Answer.Tell].
 func Make(ctx context.Context, t *Table, o quality.Options, zone *time.Location) (Answer, error) {
 	o.Weeks = t.Weeks()
-	d := t.Data(zone)
+	d, span := t.Data(zone)
 	s, err := quality.Analyse(ctx, d, o)
 	if err != nil {
 		return Answer{}, err
@@ -134,7 +135,7 @@ func Make(ctx context.Context, t *Table, o quality.Options, zone *time.Location)
 		Verdict: s.Verdict, Kinds: []string{}, Relevant: figure(100 * o.Relevant), Model: "poisson", WeeksMore: known(s.WeeksMore),
 		Prints: s.Prints, Defects: s.Defects, Unexposed: s.Unexposed, Days: s.Days, Batches: s.Batches,
 		Clustering: s.Clustering, DesignEffect: known(s.DesignEffect), Curved: s.Curved,
-		Totals: []Total{}, Effects: []Effect{}, Curves: []Curve{}, Sentences: []string{},
+		SpanS: span.Seconds(), Totals: []Total{}, Effects: []Effect{}, Curves: []Curve{}, Sentences: []string{},
 	}
 	if o.Family == quality.Binomial {
 		a.Model = "logistic"

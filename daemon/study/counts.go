@@ -45,6 +45,7 @@ func (f Filter) takes(c Counts) bool {
 // is bounded by the number of cells, not by that of the counts.
 type Table struct {
 	filter      Filter
+	lots        map[lot]int // numbers from 0
 	cells       map[place]*cell
 	kinds       map[string]int
 	mixes       map[string][]Mix
@@ -54,9 +55,12 @@ type Table struct {
 // quarter is the length of a cell.
 const quarter = 15 * time.Minute
 
+// lot is what the cells of a batch on a press have in common.
+type lot struct{ bench, press, batch string }
+
 type place struct {
-	quarter             int64 // since 1970
-	bench, press, batch string
+	quarter int64 // since 1970
+	lot     int   // number
 }
 
 type cell struct {
@@ -69,7 +73,7 @@ type cell struct {
 
 // NewTable returns an empty table of the counts that the filter takes.
 func NewTable(f Filter) *Table {
-	return &Table{filter: f, cells: map[place]*cell{}, kinds: map[string]int{}, mixes: map[string][]Mix{}}
+	return &Table{filter: f, lots: map[lot]int{}, cells: map[place]*cell{}, kinds: map[string]int{}, mixes: map[string][]Mix{}}
 }
 
 // Unknown returns conditions of which none is known.
@@ -86,7 +90,13 @@ func (t *Table) Add(c Counts) {
 	if c.Pieces == 0 || !t.filter.takes(c) {
 		return
 	}
-	at := place{floorDiv(c.At.Unix(), int64(quarter/time.Second)), c.Bench, c.Press, c.Batch}
+	of := lot{c.Bench, c.Press, c.Batch}
+	number, known := t.lots[of]
+	if !known {
+		number = len(t.lots)
+		t.lots[of] = number
+	}
+	at := place{floorDiv(c.At.Unix(), int64(quarter/time.Second)), number}
 	in := t.cells[at]
 	if in == nil {
 		in = &cell{}
@@ -136,7 +146,9 @@ func floorDiv(a, b int64) int64 {
 
 // row is a cell with its place, as the study reads it.
 type row struct {
-	place
+	quarter int64 // since 1970
+	number  int   // of the lot, in the order of bench, press and batch
+	lot
 	at      time.Time
 	ink     string
 	mix     *Mix
@@ -148,14 +160,23 @@ type row struct {
 // rows returns the cells in the order of time, with corrections taken from the cells that they
 // correct.
 func (t *Table) rows() []row {
+	lots := slices.SortedFunc(maps.Keys(t.lots), func(a, b lot) int {
+		return cmp.Or(cmp.Compare(a.bench, b.bench), cmp.Compare(a.press, b.press), cmp.Compare(a.batch, b.batch))
+	})
+	order := make([]int, len(lots)) // of the lots' numbers
+	for i, l := range lots {
+		order[t.lots[l]] = i
+	}
 	keys := slices.SortedFunc(maps.Keys(t.cells), func(a, b place) int {
-		return cmp.Or(cmp.Compare(a.quarter, b.quarter), cmp.Compare(a.bench, b.bench), cmp.Compare(a.press, b.press), cmp.Compare(a.batch, b.batch))
+		return cmp.Or(cmp.Compare(a.quarter, b.quarter), cmp.Compare(order[a.lot], order[b.lot]))
 	})
 	rows := make([]row, len(keys))
+	counts := make([]float64, len(keys)*len(t.kinds))
 	for i, key := range keys {
 		c := t.cells[key]
-		r := row{place: key, at: time.Unix(key.quarter*int64(quarter/time.Second), 0).UTC(), ink: c.ink, prints: c.prints, Conditions: Unknown()}
-		r.defects = make([]float64, len(t.kinds))
+		n := order[key.lot]
+		r := row{quarter: key.quarter, number: n, lot: lots[n], at: time.Unix(key.quarter*int64(quarter/time.Second), 0).UTC(), ink: c.ink, prints: c.prints, Conditions: Unknown()}
+		r.defects = counts[i*len(t.kinds) : (i+1)*len(t.kinds) : (i+1)*len(t.kinds)]
 		for kind, n := range c.defects {
 			r.defects[kind] = n
 		}
@@ -164,7 +185,7 @@ func (t *Table) rows() []row {
 				r.Conditions[f] = c.sums[f] / n
 			}
 		}
-		r.mix = t.mixOf(key.bench, key.batch, r.at)
+		r.mix = t.mixOf(r.bench, r.batch, r.at)
 		if r.mix != nil {
 			r.ink = cmp.Or(r.ink, r.mix.Ink)
 			r.fill(quality.Thinner, r.mix.ThinnerPct)
@@ -197,10 +218,9 @@ func (t *Table) mixOf(bench, batch string, at time.Time) *Mix {
 // correct takes what is below zero from earlier cells of the same press and batch, the newest
 // first; what corrects nothing is left out.
 func correct(rows []row, kinds int) {
-	type key struct{ bench, press, batch string }
-	earlier := map[key][]int{}
+	earlier := map[int][]int{} // by lot
 	for i := range rows {
-		k := key{rows[i].bench, rows[i].press, rows[i].batch}
+		k := rows[i].number
 		for kind := range kinds {
 			for j := len(earlier[k]) - 1; rows[i].defects[kind] < 0 && j >= 0; j-- {
 				from := &rows[earlier[k][j]].defects[kind]
@@ -214,30 +234,123 @@ func correct(rows []row, kinds int) {
 	}
 }
 
-// Data returns the cells for a study. Days are those of the zone.
-func (t *Table) Data(zone *time.Location) quality.Data {
-	var d quality.Data
+// mostCells is how many cells a study has at most where longer spans can bring them down to it: so many
+// take a tenth of a second, and a Pi 4 half a second.
+const mostCells = 8000
+
+// spans are the lengths of cells, in quarters of an hour, from which the shortest is taken that needs at most
+// mostCells. A span has the prints of one press and batch, whose conditions change little in it.
+var spans = []int64{1, 2, 4, 8, 16}
+
+// Data returns the cells for a study, and how long their spans are. Days are those of the zone.
+func (t *Table) Data(zone *time.Location) (d quality.Data, span time.Duration) {
+	rows := t.rows()
+	quarters := spans[0]
+	folded := fold(rows, quarters, zone)
+	for _, n := range spans[1:] {
+		if len(folded) <= mostCells {
+			break
+		}
+		quarters, folded = n, fold(rows, n, zone)
+	}
 	d.Kinds = t.names()
-	for _, r := range t.rows() {
-		c := quality.Cell{
-			Place: r.bench + "/" + r.press + "/" + r.ink, Day: r.at.In(zone).Format(time.DateOnly) + " " + r.bench,
-			Prints: quality.Prints{Prints: r.prints, Defects: r.defects}, Conditions: r.Conditions,
+	d.Cells = make([]quality.Cell, len(folded))
+	ids := map[batchOf]string{}
+	for i, f := range folded {
+		r := rows[f.first]
+		c := quality.Cell{Place: r.bench + "/" + r.press + "/" + r.ink, Day: f.day + " " + r.bench, Prints: quality.Prints{Prints: f.prints, Defects: f.defects}, Conditions: r.Conditions}
+		for k, n := range f.known {
+			if f.rows > 1 && n > 0 {
+				c.Conditions[k] = f.sums[k] / n
+			}
 		}
 		if r.batch != "" {
-			c.Batch = r.id()
+			key := batchOf{r.bench, r.batch, r.when()}
+			if ids[key] == "" {
+				ids[key] = key.id()
+			}
+			c.Batch = ids[key]
 		}
-		d.Cells = append(d.Cells, c)
+		d.Cells[i] = c
 	}
-	return d
+	return d, time.Duration(quarters) * quarter
 }
 
-// id is the batch with its bench and, since ids are used again after a year, a time.
-func (r row) id() string {
-	when := r.at.Year()
-	if r.mix != nil {
-		when = int(r.mix.At.Unix())
+// foldedCell is the rows of a press and batch in one span.
+type foldedCell struct {
+	first, rows int // the first of its rows, and their number
+	day         string
+	prints      float64
+	defects     []float64
+	sums, known quality.Conditions // as in a cell
+}
+
+// fold gathers rows into spans of some quarters of an hour that do not reach over the end of a day.
+func fold(rows []row, quarters int64, zone *time.Location) []foldedCell {
+	open := map[int]int{} // the newest cell of each lot
+	folded := make([]foldedCell, 0, len(rows))
+	days := dayNames{zone: zone}
+	for i := range rows {
+		r := &rows[i]
+		day, span := days.of(r.at), floorDiv(r.quarter, quarters)
+		at, ok := open[r.number]
+		if ok {
+			f := &folded[at]
+			ok = f.day == day && floorDiv(rows[f.first].quarter, quarters) == span && rows[f.first].mix == r.mix
+		}
+		if !ok {
+			at = len(folded)
+			open[r.number] = at
+			folded = append(folded, foldedCell{first: i, day: day, defects: make([]float64, len(r.defects))})
+		}
+		f := &folded[at]
+		f.rows++
+		f.prints += r.prints
+		for kind, n := range r.defects {
+			f.defects[kind] += n
+		}
+		for c, x := range r.Conditions {
+			if !math.IsNaN(x) {
+				f.sums[c] += x * r.prints
+				f.known[c] += r.prints
+			}
+		}
 	}
-	return fmt.Sprintf("%s/%s@%d", r.bench, r.batch, when)
+	return folded
+}
+
+// dayNames names days, which come in the order of time.
+type dayNames struct {
+	zone     *time.Location
+	from, to time.Time
+	name     string
+}
+
+func (d *dayNames) of(at time.Time) string {
+	if d.name == "" || at.Before(d.from) || !at.Before(d.to) {
+		y, m, day := at.In(d.zone).Date()
+		d.from, d.to = time.Date(y, m, day, 0, 0, 0, 0, d.zone), time.Date(y, m, day+1, 0, 0, 0, 0, d.zone)
+		d.name = at.In(d.zone).Format(time.DateOnly)
+	}
+	return d.name
+}
+
+// batchOf is a batch with its bench and, since ids are used again after a year, a time.
+type batchOf struct {
+	bench, batch string
+	when         int
+}
+
+func (b batchOf) id() string { return fmt.Sprintf("%s/%s@%d", b.bench, b.batch, b.when) }
+
+func (r row) id() string { return batchOf{r.bench, r.batch, r.when()}.id() }
+
+// when tells batches with the same id apart: when the batch ended, or the year.
+func (r row) when() int {
+	if r.mix != nil {
+		return int(r.mix.At.Unix())
+	}
+	return r.at.Year()
 }
 
 // names returns the kinds in the order of their numbers.

@@ -25,6 +25,11 @@ func rejects(minute int, batch, kind string, n float64) Counts {
 	return c
 }
 
+func cellsOf(t *Table) []quality.Cell {
+	d, _ := t.Data(time.UTC)
+	return d.Cells
+}
+
 func TestCountsOfAQuarterOfAnHourAreOneCell(t *testing.T) {
 	table := NewTable(Filter{})
 	for _, c := range []Counts{
@@ -33,7 +38,7 @@ func TestCountsOfAQuarterOfAnHourAreOneCell(t *testing.T) {
 	} {
 		table.Add(c)
 	}
-	d := table.Data(time.UTC)
+	d, _ := table.Data(time.UTC)
 	if len(d.Cells) != 3 || !slices.Equal(d.Kinds, []string{"dust", "pinholes"}) {
 		t.Fatalf("%d cells, kinds %q", len(d.Cells), d.Kinds)
 	}
@@ -59,7 +64,7 @@ func TestCorrectionsAreTakenFromWhatTheyCorrect(t *testing.T) {
 		table.Add(c)
 	}
 	var left []float64
-	for _, c := range table.Data(time.UTC).Cells {
+	for _, c := range cellsOf(table) {
 		left = append(left, c.Defects[0])
 	}
 	if !slices.Equal(left, []float64{1, 0, 0, 0}) {
@@ -75,7 +80,7 @@ func TestIdsAreUsedAgain(t *testing.T) {
 	table.Add(prints(year, "0302-1", 100, 20))
 	table.Mixed(Mix{Batch: "0302-1", Ink: "gloss-4", At: start.Add(3 * time.Hour), ThinnerPct: 10, RatioOffPct: -2})
 	table.Mixed(Mix{Batch: "0302-1", Ink: "matt-10", At: start.Add(time.Duration(year+60) * time.Minute), ThinnerPct: 14, RatioOffPct: math.NaN()})
-	d := table.Data(time.UTC)
+	d, _ := table.Data(time.UTC)
 	a, b := d.Cells[0], d.Cells[1]
 	if a.Batch == b.Batch || a.Place != "/press-1/gloss-4" || b.Place != "/press-1/matt-10" {
 		t.Errorf("%q in %q, %q in %q", a.Batch, a.Place, b.Batch, b.Place)
@@ -94,7 +99,7 @@ func TestFilter(t *testing.T) {
 	} {
 		table.Add(c)
 	}
-	d := table.Data(time.UTC)
+	d, _ := table.Data(time.UTC)
 	if len(d.Cells) != 1 || d.Cells[0].Prints.Prints != 10 || !slices.Equal(d.Cells[0].Defects, []float64{2}) {
 		t.Errorf("%+v", d)
 	}
@@ -124,7 +129,7 @@ func TestTableProperties(t *testing.T) {
 		for _, n := range total {
 			left += n
 		}
-		for _, c := range table.Data(time.UTC).Cells {
+		for _, c := range cellsOf(table) {
 			printed += c.Prints.Prints
 			for _, n := range c.Defects {
 				if n < 0 {
@@ -137,4 +142,63 @@ func TestTableProperties(t *testing.T) {
 			t.Fatalf("%v prints and %v rejects, want %v and %v", printed, defects, wanted, left)
 		}
 	})
+}
+
+// Longer spans keep what was counted and the means by prints, and end with the day and the batch.
+func TestLongerSpans(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		table := NewTable(Filter{})
+		for range rapid.IntRange(0, 60).Draw(t, "counts") {
+			c := prints(rapid.IntRange(0, 3000).Draw(t, "minute"), rapid.SampledFrom([]string{"", "a", "b"}).Draw(t, "batch"), float64(rapid.IntRange(1, 20).Draw(t, "pieces")), float64(rapid.IntRange(15, 30).Draw(t, "temperature")))
+			if rapid.IntRange(0, 3).Draw(t, "rejects") == 0 {
+				c.Kind = "dust"
+			}
+			table.Add(c)
+		}
+		zone := time.FixedZone("", 5*3600+45*60)
+		type sums struct{ prints, defects, warmth float64 }
+		type day struct {
+			lot
+			day string
+		}
+		rows := table.rows()
+		wanted, got := map[day]sums{}, map[day]sums{}
+		add := func(to map[day]sums, k day, prints float64, defects []float64, temperature float64) {
+			s := to[k]
+			s.prints += prints
+			for _, n := range defects {
+				s.defects += n
+			}
+			if prints > 0 {
+				s.warmth += prints * temperature
+			}
+			to[k] = s
+		}
+		for _, r := range rows {
+			add(wanted, day{r.lot, r.at.In(zone).Format(time.DateOnly)}, r.prints, r.defects, r.Conditions[quality.Temperature])
+		}
+		for _, f := range fold(rows, 8, zone) {
+			mean := f.sums[quality.Temperature] / f.known[quality.Temperature]
+			add(got, day{rows[f.first].lot, f.day}, f.prints, f.defects, mean)
+		}
+		if len(got) != len(wanted) {
+			t.Fatalf("%v, want %v", got, wanted)
+		}
+		for k, w := range wanted {
+			if g := got[k]; g.prints != w.prints || g.defects != w.defects || math.Abs(g.warmth-w.warmth) > 1e-6 {
+				t.Fatalf("%v: %v, want %v", k, g, w)
+			}
+		}
+	})
+}
+
+// Many cells become fewer of longer spans.
+func TestSpansGrowWithTheCells(t *testing.T) {
+	table := NewTable(Filter{})
+	for i := range mostCells + 1 {
+		table.Add(prints(15*i, "a", 1, 20))
+	}
+	if d, span := table.Data(time.UTC); span != 30*time.Minute || len(d.Cells) != mostCells/2+1 {
+		t.Errorf("%d cells of %v", len(d.Cells), span)
+	}
 }

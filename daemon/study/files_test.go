@@ -28,7 +28,7 @@ func TestFilesOfSeveralBenches(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	d := table.Data(time.UTC)
+	d, _ := table.Data(time.UTC)
 	if len(d.Cells) != 3 {
 		t.Fatalf("%d cells", len(d.Cells))
 	}
@@ -88,7 +88,7 @@ func FuzzRead(f *testing.F) {
 			}
 			return
 		}
-		for _, c := range table.Data(time.UTC).Cells {
+		for _, c := range cellsOf(table) {
 			if c.Prints.Prints < 0 || math.IsInf(c.Conditions[quality.VapourDensity], 0) {
 				t.Fatalf("%+v", c)
 			}

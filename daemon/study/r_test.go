@@ -156,7 +156,7 @@ func TestRegressionsAreThoseOfR(t *testing.T) {
 		two, twoSE := f.Intercept(1)
 		agree(t, name+" intercepts", []float64{one, two}, r[name+"-intercepts"], 1e-7)
 		agree(t, name+" errors of intercepts", []float64{oneSE, twoSE}, r[name+"-intercept-ses"], 1e-7)
-		agree(t, name+" fit", []float64{f.Deviance, f.LogLik, f.DF, f.Pearson}, r[name+"-fit"], 1e-8)
+		agree(t, name+" fit", []float64{f.Deviance, f.LogLik(), f.DF, f.Pearson}, r[name+"-fit"], 1e-8)
 		agree(t, name+" sandwich", f.Sandwich().SE, r[name+"-sandwich"], 1e-7)
 		agree(t, name+" quasi-likelihood", f.Quasi().SE, r[name+"-quasi"], 1e-7)
 		agree(t, name+" bias-reduced", f.BiasReduced().SE, r[name+"-reduced"], 1e-7)

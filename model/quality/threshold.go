@@ -24,6 +24,10 @@ type Threshold struct {
 // thresholdSteps is how many places are tried for a threshold.
 const thresholdSteps = 40
 
+// profiled is the relative change of the deviance at which the fit of a place ends: a deviance of a million is
+// then known to a thousandth.
+const profiled = 1e-9
+
 // threshold looks for the vapour density from which on the rate rises. The model is a broken
 // line: level up to the threshold, then rising on the scale of ratios. For each place on a grid
 // the other parameters are fitted; the interval has the places whose deviance is within the
@@ -37,16 +41,18 @@ func (p *prepared) threshold(kind int, o Options) Threshold {
 		return t
 	}
 	t.relevant(e, ends, o)
-	var places, deviances []float64
+	var places, deviances []float64 // less what all places have in common
 	best := 0
+	var last *working
 	for k := range thresholdSteps + 1 {
 		place := ends[0] + (ends[2]-ends[0])*float64(k)/thresholdSteps
-		fit, err := p.broken(kind, place, e.AdjustedFor, o).Fit()
+		fit, err := p.broken(kind, place, e.AdjustedFor, o).settle(last, profiled)
 		if err != nil {
 			continue
 		}
-		places, deviances = append(places, place), append(deviances, fit.Deviance)
-		if fit.Deviance < deviances[best] {
+		last = fit
+		places, deviances = append(places, place), append(deviances, fit.loss)
+		if fit.loss < deviances[best] {
 			best = len(places) - 1
 		}
 	}

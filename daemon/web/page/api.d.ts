@@ -1871,6 +1871,7 @@ declare namespace API {
     prints_without_air: number;
     relevant_pct: number;
     sentences: Array<string> | null;
+    span_s: number;
     threshold?: StudyThreshold;
     to?: string;
     totals: Array<StudyTotal> | null;
