@@ -46,7 +46,7 @@ func TestInstallUpgradeRunRemove(t *testing.T) {
 	if testing.Short() {
 		t.Skip("installs packages")
 	}
-	needs(t, "dpkg", "unshare", "systemd-analyze", "systemd-sysusers", "runuser")
+	needs(t, "dpkg", "unshare", "systemd-analyze", "systemd-sysusers", "setpriv")
 	if out, err := exec.CommandContext(t.Context(), "unshare", "--mount", "sh", "-c",
 		`d=$(mktemp -d) && mount -t tmpfs none "$d" && mkdir "$d/u" "$d/w" "$d/m" && mount -t overlay o -o "lowerdir=/,upperdir=$d/u,workdir=$d/w" "$d/m" && echo "$d"`).CombinedOutput(); err != nil {
 		t.Skipf("this user may not mount a copy of the system, which takes root: %v: %s", err, out)

@@ -17,7 +17,10 @@ cat >"$dir/root/package/play" <<'PLAY'
 set -eu
 scale=$1
 fail() { echo "FAILED: $*"; exit 1; }
-as() { runuser -u potlifed -- "$@"; }
+user="setpriv --reuid=potlifed --regid=potlifed --init-groups"
+as() { $user "$@"; }
+service=
+trap 'if [ -n "$service" ]; then kill "$service" 2>/dev/null; fi' EXIT
 
 # A check reports the devices of the configuration, so that three edited lines are enough.
 mkdir -p /package/sensor
@@ -38,7 +41,7 @@ sed -i -e "s|/dev/serial/by-id/EDIT-THIS|tcp://$scale|" -e "s|path: [^}]*|path: 
 as potlifed check
 
 start_service() {
-  as potlifed run 2>/package/log &
+  $user potlifed run >/package/out.log 2>/package/log &
   service=$!
   for _ in $(seq 300); do
     if grep -q msg=ready /package/log; then return; fi
@@ -48,7 +51,11 @@ start_service() {
   cat /package/log
   fail "the service is not ready"
 }
-end_service() { kill "$service"; wait "$service" || fail "the service ended with $?"; }
+end_service() {
+  kill "$service"
+  wait "$service" || fail "the service ended with $?: $(cat /package/log)"
+  service=
+}
 batches() { # FILE: what the journal says of the batches
   rm -rf /package/out && mkdir /package/out && chown potlifed /package/out
   as potlifed export --out /package/out --tables batches >/dev/null
