@@ -124,7 +124,7 @@ func (s *service) run(ctx context.Context) error {
 	r.start("history", s.history.Run)
 	r.start("mqtt", s.out.run)
 	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })
-	r.start("instruments", instruments.Reader{Shop: s.Shop, Clock: s.Clock, Log: s.Log, Sink: s.history}.Run)
+	r.start("instruments", instruments.Reader{Shop: s.Shop, Clock: s.Clock, Log: s.Log, Sink: s.history, Subscriber: s.out.subscriber()}.Run)
 	select {
 	case <-server.Serving():
 		addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}

@@ -9,6 +9,7 @@ import (
 	"potlifed/daemon/bench"
 	"potlifed/daemon/broker"
 	"potlifed/daemon/config"
+	"potlifed/daemon/instruments"
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/neighbours"
@@ -22,6 +23,7 @@ type mqttOutput struct {
 	failed    error
 
 	reader *mqtt.NeighbourReader // nil for a bench that shows no others
+	air    *mqtt.AirReader       // of sensors that publish; nil while MQTT is off
 	broker *broker.Broker
 	url    string
 }
@@ -61,6 +63,7 @@ func (o *mqttOutput) open(ctx context.Context, s *service) error {
 	o.mu.Lock()
 	o.publisher = mqtt.New(settings, s.bench, s.journal, s.Clock, s.Log, s.metrics.ObserveReadingToPublish)
 	o.mu.Unlock()
+	o.air = mqtt.NewAirReader(settings, "air", s.Log)
 	o.readNeighbours(settings, s)
 	return nil
 }
@@ -155,4 +158,12 @@ func (o *mqttOutput) readNeighbours(settings mqtt.Settings, s *service) {
 	if len(s.Shop.Others) > 0 {
 		o.reader = mqtt.NewNeighbourReader(settings, s.Shop.Others, s.neighbours, s.Log)
 	}
+}
+
+// subscriber returns what hears the sensors that publish, nil while MQTT is off.
+func (o *mqttOutput) subscriber() instruments.Subscriber {
+	if o.air == nil {
+		return nil
+	}
+	return o.air
 }

@@ -95,7 +95,7 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 		l.scale(ctx, s)
 	}
 	for _, s := range shop.Sensors {
-		l.sensor(ctx, s)
+		l.sensor(ctx, s, shop)
 	}
 	if shop.Broker.Listen != "" {
 		l.port("built-in broker", shop.Broker.Listen)

@@ -3,12 +3,20 @@ package main
 import (
 	"context"
 	"errors"
+	"io"
+	"log/slog"
+	"strings"
 	"time"
 
+	"potlifed/daemon/broker"
+	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/daemon/instruments"
+	"potlifed/daemon/mqtt"
 	sensors "potlifed/devices/climate"
 	"potlifed/devices/link"
+	"potlifed/devices/modbus"
+	"potlifed/model/air"
 )
 
 // listenFor is how long a scale is listened to: enough for auto to settle on a shape.
@@ -41,28 +49,86 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 	}
 }
 
-func (l *checklist) sensor(ctx context.Context, c config.Sensor) {
+// sensor looks whether a sensor can be read.
+func (l *checklist) sensor(ctx context.Context, c config.Sensor, shop config.Shop) {
 	what := "sensor " + c.ID
+	if c.Source == config.Published {
+		l.published(ctx, c, shop)
+		return
+	}
 	s, err := instruments.OpenSensor(c)
+	var a air.State
+	if err == nil {
+		a, err = instruments.ReadSensor(ctx, s)
+	}
+	raw := ""
+	if r, ok := s.(interface{ Raw() string }); ok && r.Raw() != "" {
+		raw = " (" + r.Raw() + ")"
+	}
+	if line, ok := s.(io.Closer); ok { // the next unit may be on the same line
+		err = errors.Join(err, line.Close())
+	}
+	wired := c.Source == config.Modbus || c.Source == config.Lines
 	switch {
+	case err == nil:
+		chip := ""
+		if name := s.Name(); name != "" {
+			chip = " (" + name + ")"
+		}
+		l.good(what, "%s%s in zone %s: %.1f °C, %.1f %%%s", c.Path+c.Port, chip, c.Zone, a.TemperatureC, a.HumidityPct, raw)
 	case errors.Is(err, sensors.ErrAbsent):
 		l.fault(what, "%s is not there; check the wiring and the driver: the files called name under /sys/class/hwmon and /sys/bus/iio/devices say which sensors the kernel has found", c.Path)
-		return
 	case errors.Is(err, sensors.ErrNoHumidity):
 		l.fault(what, "%v; name a sensor that measures humidity too", err)
-		return
-	case err != nil:
+	case errors.Is(err, sensors.ErrOtherKind):
 		l.fault(what, "%v", err)
-		return
-	}
-	a, err := instruments.ReadSensor(ctx, s)
-	if err != nil {
+	case errors.Is(err, sensors.ErrImplausible), errors.Is(err, sensors.ErrNoValue):
+		l.fault(what, "%v%s; check the sensor, and what the configuration says of its numbers", err, raw)
+	case errors.Is(err, modbus.ErrTimeout):
+		l.fault(what, "%v; check the cable (A and B exchanged?), the supply, unit, baud and mode", err)
+	case errors.Is(err, modbus.ErrException), errors.Is(err, modbus.ErrFrame):
+		l.fault(what, "%v; check unit, registers and register against the maker's list, whose numbers may begin at 1, 30001 or 40001", err)
+	case wired && errors.Is(err, sensors.ErrGarbled):
+		l.fault(what, "%s sends lines that do not fit the pattern, such as%s; correct line, or baud and mode", c.Port, raw)
+	case wired && errors.Is(err, context.DeadlineExceeded):
+		l.fault(what, "%s opens, but no line came; check the cable, baud and mode, and set the sensor to send by itself", c.Port)
+	case wired && link.Advice(err) != "":
+		l.fault(what, "%v; %s", plainPort(c.Port, err), link.Advice(err))
+	default:
 		l.fault(what, "%v; check the cable and the supply, and look for messages of the kernel (dmesg)", err)
+	}
+}
+
+// listenToSensor is how long a sensor that publishes is waited for: some publish once in minutes.
+const listenToSensor = 20 * time.Second
+
+// published looks whether a sensor publishes at the broker.
+func (l *checklist) published(ctx context.Context, c config.Sensor, shop config.Shop) {
+	what := "sensor " + c.ID
+	topics := strings.Join(c.PublishedConfig().Topics(), " and ")
+	settings, err := mqtt.FromShop(shop)
+	switch {
+	case err != nil:
+		return // files has said so
+	case settings.URL == "" || shop.Broker.Serves(settings.URL, broker.OwnAddresses()):
+		l.good(what, "listens on %s at the built-in broker, which starts with the service", topics)
 		return
 	}
-	chip := ""
-	if name := s.Name(); name != "" {
-		chip = " (" + name + ")"
+	ctx, cancel := context.WithTimeout(ctx, listenToSensor)
+	defer cancel()
+	now := func() clock.Instant { return clock.Instant{Wall: time.Now(), Synced: true, Mono: time.Since(started)} }
+	a, payload, err := instruments.Listen(ctx, c, mqtt.NewAirReader(settings, "check-"+c.ID, slog.New(slog.DiscardHandler)), now)
+	switch {
+	case err == nil:
+		l.good(what, "%s in zone %s: %.1f °C, %.1f %% (%s)", topics, c.Zone, a.TemperatureC, a.HumidityPct, payload)
+	case errors.Is(err, sensors.ErrRetained):
+		l.good(what, "%s has a retained message only, whose age is not known (%s); it will be used once the sensor publishes again", topics, payload)
+	case payload != "":
+		l.fault(what, "%v (%s); correct pointer, factor or topic", err, payload)
+	default:
+		l.fault(what, "%v within %v on %s; check topic, the gateway and the sensor's battery. A sensor that publishes seldom may be right", err, listenToSensor, topics)
 	}
-	l.good(what, "%s%s in zone %s: %.1f °C, %.1f %%", c.Path, chip, c.Zone, a.TemperatureC, a.HumidityPct)
 }
+
+// started is where the clock of a check begins.
+var started = time.Now()

@@ -218,7 +218,7 @@ var _ instruments.Sink = (*Bench)(nil)
 // SensorRead passes a sensor's reading to the loop, or the error that came instead of one. It
 // blocks only while the loop's queue is full, and at most until ctx ends.
 func (b *Bench) SensorRead(ctx context.Context, sensor string, r instruments.SensorReading) {
-	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, fault: kindOf(r.Err, r.Fault), at: b.clock.mono()})
+	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, fault: kindOf(r.Err, r.Fault), at: b.clock.mono() - r.Age})
 }
 
 // kindOf returns the kind of a fault; an error without one is of the kind health.OtherFault.

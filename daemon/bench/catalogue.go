@@ -201,7 +201,7 @@ func (c *catalogue) has(s record.State, kind alarm.Subject, id string) bool {
 func (c *catalogue) addresses() map[string]string {
 	all := map[string]string{}
 	for _, s := range c.Sensors {
-		all[record.SensorKey(s.ID)] = s.Source + " " + s.Path
+		all[record.SensorKey(s.ID)] = s.Address()
 	}
 	for _, s := range c.Scales {
 		all[record.ScaleKey(s.ID)] = s.Port

@@ -16,9 +16,9 @@ func TestAFaultIsInPeoplesWords(t *testing.T) {
 	const raw = `open serial port "/dev/serial/by-id/usb-A10K": it is not there: stat /dev/serial/by-id/usb-A10K: no such file or directory`
 	now := time.Date(2026, 6, 12, 8, 0, 0, 0, time.UTC)
 	for fault, of := range map[health.Fault]string{
-		health.NotOpened: "scale", health.Busy: "scale", health.Denied: "scale", health.NotSerial: "scale", health.Settings: "scale", health.Lost: "scale",
+		health.NotOpened: "scale", health.Busy: "scale and sensor", health.Denied: "scale and sensor", health.NotSerial: "scale and sensor", health.Settings: "scale and sensor", health.Lost: "scale and sensor",
 		health.Absent: "scale and sensor", health.OtherFault: "scale and sensor",
-		health.Garbled: "sensor", health.Blocked: "sensor", health.Implausible: "sensor", health.NoHumidity: "sensor", health.OtherKind: "sensor",
+		health.Garbled: "sensor", health.Blocked: "sensor", health.Implausible: "sensor", health.NoHumidity: "sensor", health.NoValue: "sensor", health.NotHeard: "sensor", health.OtherKind: "sensor",
 	} {
 		var told []trouble
 		if strings.Contains(of, "scale") {

@@ -60,7 +60,10 @@ type Settings struct {
 	Topics   topics.Topics
 	Commands bool    // whether commands are accepted at all
 	Lights   []Light // lights whose topics users may be restricted to
-	Users    Users   // nil for none
+	// Sensors are the topics on which sensors publish: guests, and users who may report, may write
+	// them.
+	Sensors []string
+	Users   Users // nil for none
 	// Retained is where retained messages of others are kept over a restart; nil for nowhere.
 	Retained RetainedStore
 	// Certificate, if not nil, makes the broker accept TLS connections only.

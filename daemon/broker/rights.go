@@ -13,15 +13,20 @@ type rights struct {
 	guests   bool // clients without a user are accepted
 	commands bool // commands are accepted
 	lights   map[string]Light
+	sensors  []string // topics on which sensors publish
 }
 
 func newRights(s Settings) rights {
-	r := rights{topics: s.Topics, commands: s.Commands, lights: map[string]Light{}}
+	r := rights{topics: s.Topics, commands: s.Commands, lights: map[string]Light{}, sensors: s.Sensors}
 	for _, l := range s.Lights {
 		r.lights[l.ID] = l
 	}
 	return r
 }
+
+// verbOfReports is a command that takes the right to report, which publishing a sensor's values
+// takes too.
+const verbOfReports = "prints"
 
 // mayNotWrite returns why a principal may not publish on a topic, empty where it may.
 func (r rights) mayNotWrite(p principal, topic string) (why string) {
@@ -34,6 +39,12 @@ func (r rights) mayNotWrite(p principal, topic string) (why string) {
 			return "commands are not allowed here; mqtt.commands in the configuration allows them"
 		case p.user.Name != "" && !p.user.May(verb):
 			return "user " + p.user.Name + " has no right to it; potlifed token --mqtt --may gives one"
+		}
+		return ""
+	}
+	if slices.Contains(r.sensors, topic) {
+		if p.user.Name != "" && !p.user.May(verbOfReports) {
+			return "user " + p.user.Name + " has no right to report; potlifed token --mqtt --may report gives one"
 		}
 		return ""
 	}

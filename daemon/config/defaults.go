@@ -23,7 +23,9 @@ func defaults() Shop {
 			DivisionG: 1, CapacityG: 2000,
 		}},
 		Sensors: []Sensor{{
-			Source: "hwmon", Every: 5 * time.Second, StaleAfter: 5 * time.Minute,
+			Source: Hwmon, Every: 5 * time.Second, StaleAfter: 5 * time.Minute,
+			Baud: 9600, Mode: "8N1", Unit: 1, Registers: "input", WordOrder: "high-first",
+			Temperature: Quantity{Type: "int16", Factor: 1}, Humidity: Quantity{Type: "int16", Factor: 1},
 			// The 0.3 K and 2 % that makers of common chips call typical.
 			Accuracy: cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2},
 		}},
@@ -52,6 +54,10 @@ func defaults() Shop {
 		Units:     Units{Temperature: "C"},
 	}
 }
+
+// publishedEvery is the default of every for readings that come over MQTT: wireless sensors save
+// their batteries.
+const publishedEvery = time.Minute
 
 // inherit fills what follows from other entries: a scale stands in the first
 // sensor's zone, a press in the first scale's, with the first cup, and each press

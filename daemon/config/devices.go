@@ -13,13 +13,17 @@ import (
 // devices reads the scales and the sensors.
 func (r *reader) devices(top *mapping, standard Shop, shop *Shop) {
 	const oneScale = "a list with one scale at least, each with id and port"
-	const oneSensor = "a list with one sensor at least, each with id, zone and path"
+	const oneSensor = "a list with one sensor at least, each with id, zone and, for the kernel's drivers, path"
 	shop.Scales, shop.Sensors = nil, nil
 	top.require("scales", oneScale)
 	top.each("scales", oneScale, func(m *mapping) { shop.Scales = append(shop.Scales, r.scale(m, standard.Scales[0])) })
 	top.some("scales", oneScale)
 	top.require("sensors", oneSensor)
-	top.each("sensors", oneSensor, func(m *mapping) { shop.Sensors = append(shop.Sensors, r.sensor(m, standard.Sensors[0])) })
+	top.each("sensors", oneSensor, func(m *mapping) {
+		s := r.sensor(m, standard.Sensors[0])
+		m.publishedWhere(s, *shop)
+		shop.Sensors = append(shop.Sensors, s)
+	})
 	top.some("sensors", oneSensor)
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"potlifed/devices/climate"
 	"potlifed/devices/link"
 	"potlifed/devices/scale"
 )
@@ -190,9 +191,28 @@ func checkDevices(t *testing.T, shop Shop) {
 		}
 	}
 	for _, s := range shop.Sensors {
-		if s.Source != "hwmon" && s.Source != "iio" || !filepath.IsAbs(s.Path) || s.Every <= 0 || s.StaleAfter < s.Every ||
-			!(s.Accuracy.TemperatureAccuracyC > 0 && s.Accuracy.HumidityAccuracyPct > 0) {
+		if s.Every <= 0 || s.StaleAfter < s.Every || !(s.Accuracy.TemperatureAccuracyC > 0 && s.Accuracy.HumidityAccuracyPct > 0) {
 			t.Errorf("sensor %+v", s)
+		}
+		var err error
+		switch s.Source {
+		case Hwmon, IIO:
+			if !filepath.IsAbs(s.Path) {
+				t.Errorf("sensor %+v", s)
+			}
+		case Modbus:
+			err = errors.Join(link.Settings{Port: s.Port, Baud: s.Baud, Mode: s.Mode}.Check(), s.ModbusConfig().Check())
+		case Lines:
+			_, err = climate.NewLine(climate.LineConfig{Link: link.Settings{Port: s.Port, Baud: s.Baud, Mode: s.Mode}, Pattern: s.Line})
+		case Published:
+			if c := s.PublishedConfig(); c.Temperature.Topic == "" || c.Humidity.Topic == "" || c.Temperature.Factor == 0 || c.Humidity.Factor == 0 {
+				t.Errorf("sensor %+v", s)
+			}
+		default:
+			t.Errorf("sensor %+v", s)
+		}
+		if err != nil {
+			t.Errorf("sensor %+v: %v", s, err)
 		}
 	}
 	if _, _, err := net.SplitHostPort(shop.HTTP.Listen); err != nil {

@@ -22,7 +22,7 @@ http: {}
 mqtt: {}
 broker: {}
 scales: [{}]
-sensors: [{accuracy: {}}]
+sensors: [{accuracy: {}, temperature: {}, humidity: {}}]
 cups: [{}]
 presses: [{}]
 lights: [{payloads: {}, flashing_payloads: {}, confirm_payloads: {}}]

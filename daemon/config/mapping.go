@@ -25,7 +25,8 @@ type reader struct {
 	faults     Faults
 	given      map[kind]*register
 	references []reference
-	keys       *[]Key // collects the keys for [Keys]; nil while a file is read
+	buses      map[string]string // speed and frame of Modbus lines, by port
+	keys       *[]Key            // collects the keys for [Keys]; nil while a file is read
 }
 
 func (r *reader) fault(at position, path, found, want string) {

@@ -22,6 +22,7 @@ const (
 	anInk     kind = "ink"
 	aDefect   kind = "kind of defect"
 	aPort     kind = "port"
+	aUnit     kind = "unit"
 	aPath     kind = "path"
 	aTopic    kind = "topic"
 )

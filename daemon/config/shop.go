@@ -84,22 +84,6 @@ type Scale struct {
 	Checked    time.Time
 }
 
-// Sensor measures the air of one zone.
-type Sensor struct {
-	ID         string
-	Zone       string
-	Source     string // hwmon or iio
-	Path       string
-	Every      time.Duration // default 5 s
-	Accuracy   cure.Sensor   // default 0.3 °C, 2 %
-	StaleAfter time.Duration // default 5 min
-	// CheckEvery is how long a check of its humidity is good for; 0: it is never due.
-	CheckEvery time.Duration
-	// Checked is the day of its last check, midnight in UTC; zero without CheckEvery. A
-	// check that was recorded since counts in its place.
-	Checked time.Time
-}
-
 // Cup is a kind of ink cup.
 type Cup struct {
 	ID           string

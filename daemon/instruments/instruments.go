@@ -39,6 +39,7 @@ type Sink interface {
 // SensorReading is one reading of a sensor, or why there is none.
 type SensorReading struct {
 	Air  air.State     // if Err is nil
+	Age  time.Duration // how long ago it was measured, for a sensor that tells
 	Took time.Duration // how long the reading took, in real time
 	Err  error
 	// Fault is what kind of error Err is; empty without one. With health.Implausible the sensor
@@ -52,19 +53,34 @@ type Reader struct {
 	Clock clock.Clock // paces the sensors
 	Log   *slog.Logger
 	Sink  Sink
+	// Subscriber hears sensors that publish; nil where MQTT is off.
+	Subscriber Subscriber
 }
 
 // Run reads each instrument in a goroutine of its own. It returns nil once ctx is done and
 // all of them have ended. A missing instrument is no failure: it is tried again.
 func (r Reader) Run(ctx context.Context) error {
 	var running sync.WaitGroup
+	var lines buses
+	var publish []config.Sensor
 	for _, c := range r.Shop.Sensors {
-		running.Go(func() { r.sensor(ctx, c) })
+		switch c.Source {
+		case config.Published:
+			publish = append(publish, c)
+		case config.Lines:
+			running.Go(func() { r.lines(ctx, c) })
+		default:
+			running.Go(func() { r.sensor(ctx, c, &lines) })
+		}
 	}
+	running.Go(func() { r.published(ctx, publish) })
 	for _, c := range r.Shop.Scales {
 		running.Go(func() { r.scale(ctx, c) })
 	}
 	running.Wait()
 	<-ctx.Done()
+	for _, err := range lines.close() {
+		r.Log.Warn("a Modbus line does not close", "err", err)
+	}
 	return nil
 }

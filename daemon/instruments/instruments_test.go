@@ -91,15 +91,25 @@ func (h *heard) until(t *testing.T, what string, is func() bool) {
 // systemClock is a clock that runs as time does.
 type systemClock struct{}
 
-func (systemClock) Now() clock.Instant { return clock.Instant{Wall: time.Now(), Synced: true} }
+func (systemClock) Now() clock.Instant {
+	return clock.Instant{Wall: time.Now(), Synced: true, Mono: time.Since(booted)}
+}
+
+var booted = time.Now().Add(-time.Hour)
 
 // runs starts the reader. Its end is waited for when the test ends.
 func runs(t *testing.T, shop config.Shop, sink Sink) {
 	t.Helper()
+	runsWith(t, shop, sink, nil)
+}
+
+// runsWith does so with a subscriber.
+func runsWith(t *testing.T, shop config.Shop, sink Sink, subscriber Subscriber) {
+	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() {
-		ended <- Reader{Shop: shop, Clock: systemClock{}, Log: slog.New(slog.DiscardHandler), Sink: sink}.Run(ctx)
+		ended <- Reader{Shop: shop, Clock: systemClock{}, Log: slog.New(slog.DiscardHandler), Sink: sink, Subscriber: subscriber}.Run(ctx)
 	}()
 	t.Cleanup(func() {
 		cancel()

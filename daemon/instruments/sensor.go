@@ -9,13 +9,15 @@ import (
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/devices/climate"
+	"potlifed/devices/link"
+	"potlifed/devices/modbus"
 	"potlifed/model/air"
 	"potlifed/model/health"
 )
 
-// sensor reads one sensor at its interval. Reading and waiting are in one goroutine, so
+// sensor reads one sensor that is asked, at its interval. Reading and waiting are in one goroutine, so
 // that a sensor is never read twice at once.
-func (r Reader) sensor(ctx context.Context, c config.Sensor) {
+func (r Reader) sensor(ctx context.Context, c config.Sensor, lines *buses) {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	var opened Sensor
@@ -30,7 +32,7 @@ func (r Reader) sensor(ctx context.Context, c config.Sensor) {
 		began := time.Now()
 		var is SensorReading
 		if opened == nil {
-			opened, is.Err = OpenSensor(c)
+			opened, is.Err = openSensor(c, lines.at)
 		}
 		if is.Err == nil {
 			is.Air, is.Err = ReadSensor(ctx, opened)
@@ -57,12 +59,16 @@ func sensorFault(err error) health.Fault {
 		return health.NoHumidity
 	case errors.Is(err, climate.ErrOtherKind):
 		return health.OtherKind
-	case errors.Is(err, climate.ErrGarbled):
+	case errors.Is(err, climate.ErrNoValue), errors.Is(err, modbus.ErrException):
+		return health.NoValue
+	case errors.Is(err, climate.ErrRetained), errors.Is(err, climate.ErrHalf), errors.Is(err, errNotHeard):
+		return health.NotHeard
+	case errors.Is(err, climate.ErrGarbled), errors.Is(err, modbus.ErrFrame):
 		return health.Garbled
-	case errors.Is(err, climate.ErrBlocked), errors.Is(err, context.DeadlineExceeded):
+	case errors.Is(err, climate.ErrBlocked), errors.Is(err, context.DeadlineExceeded), errors.Is(err, modbus.ErrTimeout):
 		return health.Blocked
 	}
-	return health.OtherFault
+	return linkFault(err)
 }
 
 // Sensor is an open sensor.
@@ -73,10 +79,26 @@ type Sensor interface {
 	Name() string
 }
 
-// OpenSensor opens a configured sensor. Its errors are those of package climate.
+// OpenSensor opens a configured sensor for a person who tries it, apart from the service. Its
+// errors are those of package climate. A sensor that publishes is not opened: see [Listen].
 func OpenSensor(c config.Sensor) (Sensor, error) {
-	if c.Source == "iio" {
+	return openSensor(c, func(s link.Settings) (*modbus.Bus, error) { return modbus.New(s) })
+}
+
+// openSensor opens a sensor that is asked for its values; bus returns the Modbus line at a port.
+func openSensor(c config.Sensor, bus func(link.Settings) (*modbus.Bus, error)) (Sensor, error) {
+	at := link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}
+	switch c.Source {
+	case config.IIO:
 		return opened(climate.OpenIIO(c.Path))
+	case config.Modbus:
+		line, err := bus(at)
+		if err != nil {
+			return nil, err
+		}
+		return opened(climate.NewModbus(line, c.ModbusConfig()))
+	case config.Lines:
+		return opened(climate.NewLine(climate.LineConfig{Link: at, Pattern: c.Line}))
 	}
 	return opened(climate.OpenHWMon(c.Path))
 }

@@ -49,6 +49,18 @@ func R(t testing.TB, packages ...string) string {
 	return path
 }
 
+// Python returns the path of Debian's Python, as Program does, where it has the modules as well.
+func Python(t testing.TB, modules ...string) string {
+	t.Helper()
+	const path = "/usr/bin/python3" // another one in PATH does not have Debian's modules
+	for _, name := range modules {
+		if err := exec.Command(path, "-c", "import "+name).Run(); err != nil {
+			missing(t, "Python has no module "+name)
+		}
+	}
+	return path
+}
+
 // Chromium returns the path of the browser, as Program does.
 func Chromium(t testing.TB) string {
 	t.Helper()

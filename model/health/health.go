@@ -32,5 +32,7 @@ const (
 	Implausible Fault = "implausible" // it sends a value that cannot be true
 	NoHumidity  Fault = "no-humidity" // it is there and measures no humidity
 	OtherKind   Fault = "other-kind"  // it is there and is of another kind
+	NoValue     Fault = "no-value"    // it answers that it has no value
+	NotHeard    Fault = "not-heard"   // nothing that can be used has come from it
 	OtherFault  Fault = "other"
 )

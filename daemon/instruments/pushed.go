@@ -1,0 +1,235 @@
+package instruments
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"potlifed/daemon/clock"
+	"potlifed/daemon/config"
+	"potlifed/devices/climate"
+	"potlifed/devices/link"
+	"potlifed/model/air"
+)
+
+// Subscriber hears what is published at the broker.
+type Subscriber interface {
+	// Subscribe subscribes to topics until ctx ends, and again with each new connection. receive
+	// gets each message; it is called from one goroutine and must not block. contact gets nil
+	// with each connection, and with each loss or failed attempt why there is none.
+	Subscribe(ctx context.Context, topics []string, receive func(topic string, payload []byte, retained bool), contact func(error))
+}
+
+// errNotHeard means that a sensor has sent nothing that can be used.
+var errNotHeard = errors.New("nothing came from the sensor")
+
+// inbox is the newest that came from a sensor that sends by itself. Its methods may be called from
+// any goroutine.
+type inbox struct {
+	mu     sync.Mutex // guards what follows
+	good   *SensorReading
+	bad    error         // of what came since the last reading
+	link   error         // why there is no connection, nil while there is one
+	at     time.Duration // of good, on the clock
+	signal chan struct{} // capacity 1: something good came
+}
+
+func newInbox() *inbox { return &inbox{signal: make(chan struct{}, 1)} }
+
+// put takes in air that was measured at a time, or why there is none.
+func (i *inbox) put(a air.State, at time.Duration, err error) {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	if err != nil {
+		i.bad = err
+		return
+	}
+	i.good, i.at, i.bad = &SensorReading{Air: a}, at, nil
+	select {
+	case i.signal <- struct{}{}:
+	default:
+	}
+}
+
+// connected takes in the state of the connection.
+func (i *inbox) connected(err error) {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	i.link = err
+}
+
+// take returns the newest reading and when it was measured; without a reading, the fault. There is
+// neither while a sensor that is connected says nothing: its silence shows in the age of its last
+// reading.
+func (i *inbox) take() (r SensorReading, at time.Duration, something bool) {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	switch {
+	case i.good != nil:
+		r, at = *i.good, i.at
+		i.good = nil
+		return r, at, true
+	case i.link != nil:
+		return SensorReading{Err: i.link}, 0, true
+	case i.bad != nil:
+		r.Err, i.bad = i.bad, nil
+		return r, 0, true
+	}
+	return r, 0, false
+}
+
+// pass hands on what comes into an inbox until ctx ends: good readings as they come, but not closer
+// than pace; faults once in every interval of the sensor.
+func (r Reader) pass(ctx context.Context, c config.Sensor, in *inbox, pace time.Duration) {
+	faults := faultLog{log: r.Log.With("device", c.ID)}
+	timer := time.NewTimer(clock.Real(r.Clock, c.Every))
+	defer timer.Stop()
+	last := time.Duration(-1)
+	for {
+		next := c.Every
+		select {
+		case <-ctx.Done():
+			return
+		case <-in.signal:
+			next = pace
+		case <-timer.C:
+		}
+		// A message that was measured before the last one, such as a retained one, says nothing.
+		if is, at, something := in.take(); something && ctx.Err() == nil && (is.Err != nil || at > last) {
+			if is.Err == nil {
+				last, is.Age = at, max(r.Clock.Now().Mono-at, 0)
+			}
+			faults.note(is.Err)
+			is.Fault = sensorFault(is.Err)
+			r.Sink.SensorRead(ctx, c.ID, is)
+		}
+		timer.Reset(clock.Real(r.Clock, next))
+		if next == pace { // what comes meanwhile waits in the inbox
+			select {
+			case <-ctx.Done():
+				return
+			case <-timer.C:
+				timer.Reset(clock.Real(r.Clock, c.Every))
+			}
+		}
+	}
+}
+
+// lines reads a sensor that sends lines by itself.
+func (r Reader) lines(ctx context.Context, c config.Sensor) {
+	in := newInbox()
+	l, err := climate.NewLine(climate.LineConfig{Link: link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}, Pattern: c.Line})
+	if err != nil { // the configuration was checked
+		r.Log.Error("the sensor cannot be read", "device", c.ID, "err", err)
+		in.connected(err)
+		r.pass(ctx, c, in, c.Every)
+		return
+	}
+	var running sync.WaitGroup
+	running.Go(func() {
+		err := l.Run(ctx, func(a air.State, err error) { in.put(a, r.Clock.Now().Mono, err) }, func(change link.Change) {
+			switch change.Kind {
+			case link.Failed, link.Lost:
+				in.connected(change.Err)
+			case link.Connected, link.Speaking:
+				in.connected(nil)
+			}
+		})
+		if err != nil {
+			in.connected(err)
+		}
+	})
+	r.pass(ctx, c, in, c.Every)
+	running.Wait()
+}
+
+// publishedPace limits how often readings of a sensor that publishes are handed on.
+const publishedPace = time.Second
+
+// published hears the sensors that publish. One subscription serves all of them.
+func (r Reader) published(ctx context.Context, sensors []config.Sensor) {
+	if len(sensors) == 0 {
+		return
+	}
+	var running sync.WaitGroup
+	type ear struct {
+		*climate.Published
+		topics map[string]bool
+		*inbox
+	}
+	var ears []ear
+	topics := config.Shop{Sensors: sensors}.AirTopics()
+	for _, c := range sensors {
+		e := ear{climate.NewPublished(c.PublishedConfig()), map[string]bool{}, newInbox()}
+		for _, t := range c.PublishedConfig().Topics() {
+			e.topics[t] = true
+		}
+		e.connected(errNotHeard)
+		ears = append(ears, e)
+		running.Go(func() { r.pass(ctx, c, e.inbox, publishedPace) })
+	}
+	if r.Subscriber == nil {
+		r.Log.Error("sensors that publish cannot be heard: MQTT is off")
+		running.Wait()
+		return
+	}
+	r.Subscriber.Subscribe(ctx, topics, func(topic string, payload []byte, retained bool) {
+		now := r.Clock.Now()
+		m := climate.Message{Topic: topic, Payload: payload, Retained: retained, At: now.Mono}
+		if now.Synced {
+			m.Wall = now.Wall
+		}
+		for _, e := range ears {
+			if e.topics[topic] {
+				a, at, err := e.Take(m)
+				if !errors.Is(err, climate.ErrHalf) { // the other half is on its way
+					e.put(a, at, err)
+				}
+			}
+		}
+	}, func(err error) {
+		for _, e := range ears {
+			e.connected(err)
+		}
+	})
+	running.Wait()
+}
+
+// Listen waits for a reading of a sensor that publishes. It is for a person who tries a sensor. It
+// returns the beginning of the last payload beside the air or the error; the error says what was
+// wrong with it, or that nothing came until ctx ended.
+func Listen(ctx context.Context, c config.Sensor, s Subscriber, now func() clock.Instant) (a air.State, payload string, err error) {
+	ctx, heard := context.WithCancel(ctx)
+	defer heard()
+	p := climate.NewPublished(c.PublishedConfig())
+	var mu sync.Mutex // guards the results: messages and losses come from two goroutines
+	err = errNotHeard
+	s.Subscribe(ctx, c.PublishedConfig().Topics(), func(topic string, message []byte, retained bool) {
+		at := now()
+		m := climate.Message{Topic: topic, Payload: message, Retained: retained, At: at.Mono}
+		if at.Synced {
+			m.Wall = at.Wall
+		}
+		got, _, failed := p.Take(m)
+		mu.Lock()
+		defer mu.Unlock()
+		if err == nil {
+			return
+		}
+		a, err, payload = got, failed, string(message[:min(len(message), 200)])
+		if err == nil {
+			heard()
+		}
+	}, func(lost error) {
+		mu.Lock()
+		defer mu.Unlock()
+		if lost != nil && err != nil {
+			err = fmt.Errorf("%w: %w", errNotHeard, lost)
+		}
+	})
+	mu.Lock()
+	defer mu.Unlock()
+	return a, payload, err
+}

@@ -1,0 +1,89 @@
+package instruments
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"testing"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/model/air"
+	"potlifed/model/health"
+)
+
+func TestASensorThatSendsLines(t *testing.T) {
+	h := newHeard()
+	c := config.Sensor{ID: "probe", Source: config.Lines, Port: streams(t, "T:21.5 RH:48.3\r\n"), Line: "T:{temperature} RH:{humidity}", Every: 10 * time.Millisecond}
+	runs(t, config.Shop{Sensors: []config.Sensor{c}}, h)
+	h.until(t, "readings", func() bool {
+		return h.reads["probe"] > 3 && h.read["probe"].Err == nil && h.read["probe"].Air == air.State{TemperatureC: 21.5, HumidityPct: 48.3}
+	})
+	s, err := OpenSensor(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, err := ReadSensor(t.Context(), s); err != nil || a.TemperatureC != 21.5 || s.(interface{ Raw() string }).Raw() != "T:21.5 RH:48.3" {
+		t.Errorf("once: %+v, %v", a, err)
+	}
+}
+
+// A sensor whose lines do not fit, and one that is not there, have each a fault in each interval.
+func TestFaultsOfLines(t *testing.T) {
+	h := newHeard()
+	runs(t, config.Shop{Sensors: []config.Sensor{
+		{ID: "odd", Source: config.Lines, Port: streams(t, "hello\r\n"), Line: "T:{temperature} RH:{humidity}", Every: 10 * time.Millisecond},
+		{ID: "gone", Source: config.Lines, Port: "/nothing/of/that/name", Line: "T:{temperature} RH:{humidity}", Every: 10 * time.Millisecond},
+	}}, h)
+	h.until(t, "faults", func() bool {
+		return h.reads["odd"] > 3 && h.read["odd"].Fault == health.Garbled && h.reads["gone"] > 3 && h.read["gone"].Fault == health.Absent
+	})
+}
+
+// station is a broker for one subscriber.
+type station struct {
+	mu      sync.Mutex
+	receive func(topic string, payload []byte, retained bool)
+	contact func(error)
+	topics  []string
+	ready   chan struct{}
+}
+
+func (s *station) Subscribe(ctx context.Context, topics []string, receive func(string, []byte, bool), contact func(error)) {
+	s.mu.Lock()
+	s.receive, s.contact, s.topics = receive, contact, topics
+	s.mu.Unlock()
+	close(s.ready)
+	<-ctx.Done()
+}
+
+func TestASensorThatPublishes(t *testing.T) {
+	h, s := newHeard(), &station{ready: make(chan struct{})}
+	sensor := func(id, topic string) config.Sensor {
+		q := config.Quantity{Topic: topic, Factor: 1}
+		c := config.Sensor{ID: id, Source: config.Published, Every: 10 * time.Millisecond, Temperature: q, Humidity: q, Time: "/at", HasTime: true}
+		c.Temperature.Pointer, c.Humidity.Pointer = "/t", "/h"
+		return c
+	}
+	runsWith(t, config.Shop{Sensors: []config.Sensor{sensor("west", "a"), sensor("east", "b")}}, h, s)
+	<-s.ready
+	if len(s.topics) != 2 {
+		t.Errorf("topics %v", s.topics)
+	}
+	h.until(t, "nothing before the connection", func() bool { return h.read["west"].Fault == health.NotHeard && h.reads["west"] > 1 })
+	s.contact(nil)
+	s.receive("a", []byte(`{"t":21.5,"h":48.3}`), true)
+	h.until(t, "a retained message of unknown age", func() bool { return h.read["west"].Fault == health.NotHeard })
+	s.receive("a", []byte(`{"t":21.5,"h":48.3}`), false)
+	h.until(t, "a reading", func() bool {
+		return h.read["west"].Err == nil && h.read["west"].Air.TemperatureC == 21.5 && h.read["west"].Age < time.Minute
+	})
+	s.receive("b", []byte(`{"t":22.5,"h":50,"at":`+time.Now().Add(-10*time.Minute).Format("\"2006-01-02T15:04:05Z07:00\"")+`}`), true)
+	h.until(t, "a retained reading with its time", func() bool {
+		return h.read["east"].Err == nil && h.read["east"].Air.TemperatureC == 22.5 && h.read["east"].Age > 9*time.Minute && h.read["east"].Age < 11*time.Minute
+	})
+	s.receive("a", []byte(`{"t":"on","h":48.3}`), false)
+	h.until(t, "a message without a number", func() bool { return h.read["west"].Fault == health.Garbled })
+	s.contact(errors.New("connection refused"))
+	h.until(t, "the broker is away", func() bool { return h.read["east"].Err != nil && h.read["west"].Err != nil })
+}

@@ -1,0 +1,181 @@
+// Package modbus reads registers of a Modbus server: RTU on a serial line, and TCP.
+//
+// It follows the MODBUS Application Protocol Specification V1.1b3 (functions 3 and 4), MODBUS
+// over Serial Line V1.02 (RTU) and the MODBUS Messaging on TCP/IP Implementation Guide V1.0b.
+//
+// An RTU answer does not name the registers that it holds. A late answer to one request can
+// therefore be taken for the answer to the next one. This package guards against that as far as
+// the protocol allows: it discards what waits on the line before each request, and accepts an
+// answer only if it is the one frame on the line, with the right unit, function, length and
+// checksum. The rest is the caller's: it must ask each unit of a serial line for one range of
+// registers only, so that a late answer of this unit holds the same registers.
+package modbus
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"potlifed/devices/link"
+)
+
+// Errors that a caller tests for, beside those of package link.
+var (
+	// ErrTimeout means that the unit did not answer.
+	ErrTimeout = errors.New("no answer")
+	// ErrFrame means that what came is no valid answer to the request.
+	ErrFrame = errors.New("not a valid answer")
+	// ErrException means that the unit refused the request.
+	ErrException = errors.New("the unit refuses the request")
+)
+
+// Function is the function code of a reading request (V1.1b3, 6.3 and 6.4).
+type Function byte
+
+// The functions.
+const (
+	ReadHolding Function = 3
+	ReadInput   Function = 4
+)
+
+// MostRegisters is how many registers a request may ask for (V1.1b3, 6.3).
+const MostRegisters = 125
+
+const (
+	// answerWithin is how long a unit may take. Transmitters for humidity need up to some 100 ms.
+	answerWithin = time.Second
+	// drainWithin limits how long the line may be busy before a request.
+	drainWithin = time.Second
+	// maxFrameBytes is the longest frame (serial line V1.02, 2.5.1; TCP V1.0b, 3.1.3: 260).
+	maxFrameBytes = 260
+)
+
+// Request asks one unit for a range of registers.
+type Request struct {
+	Unit     byte // 1..247 on a serial line, 0..255 over TCP
+	Function Function
+	First    uint16 // the address in the request, from 0
+	Count    int    // 1..MostRegisters
+}
+
+// Bus is a serial line or a TCP connection, on which one request is made at a time. It is opened
+// with the first request and again after a fault. A Bus starts no goroutine.
+type Bus struct {
+	settings link.Settings
+	open     func(context.Context, link.Settings) (io.ReadWriteCloser, error)
+	tcp      bool
+
+	turn        chan struct{} // holds a token during a request; guards what follows
+	stream      io.ReadWriteCloser
+	transaction uint16
+}
+
+// New returns a bus at a serial port or at tcp://HOST:PORT. It opens nothing. The error is that of
+// [link.Settings.Check].
+func New(s link.Settings) (*Bus, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
+	return &Bus{settings: s, open: link.Open, tcp: strings.HasPrefix(s.Port, "tcp://"), turn: make(chan struct{}, 1)}, nil
+}
+
+// Read returns the registers that the request asks for. It waits for its turn, then about a
+// second for the answer. The error wraps ErrTimeout, ErrFrame, ErrException, one of package link,
+// or that of the context.
+func (b *Bus) Read(ctx context.Context, r Request) ([]uint16, error) {
+	if r.Count < 1 || r.Count > MostRegisters || int(r.First)+r.Count > 1<<16 {
+		return nil, fmt.Errorf("modbus: %d registers from %d: want 1 to %d", r.Count, r.First, MostRegisters)
+	}
+	select {
+	case b.turn <- struct{}{}:
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	defer func() { <-b.turn }()
+	if b.stream == nil {
+		stream, err := b.open(ctx, b.settings)
+		if err != nil {
+			return nil, err
+		}
+		b.stream = stream
+	}
+	ask := b.askRTU
+	if b.tcp {
+		ask = b.askTCP
+	}
+	registers, err := ask(ctx, r)
+	// A serial line stays open after a wrong answer: the next request begins with a quiet line.
+	// A TCP connection does not say where the next answer begins, and after a timeout another
+	// connection costs little.
+	if err != nil && !errors.Is(err, ErrException) && (b.tcp || errors.Is(err, link.ErrLost)) {
+		err = errors.Join(err, b.shut())
+	}
+	if err != nil {
+		return nil, fmt.Errorf("unit %d at %q: %w", r.Unit, b.settings.Port, err)
+	}
+	return registers, nil
+}
+
+// Close closes the port. A request that is under way ends first. A later Read opens it again.
+func (b *Bus) Close() error {
+	b.turn <- struct{}{}
+	defer func() { <-b.turn }()
+	return b.shut()
+}
+
+func (b *Bus) shut() error {
+	if b.stream == nil {
+		return nil
+	}
+	stream := b.stream
+	b.stream = nil
+	return stream.Close()
+}
+
+// drain discards what waits on the line, until nothing came for one poll of the link.
+func (b *Bus) drain(ctx context.Context) error {
+	buf := make([]byte, maxFrameBytes)
+	for began := time.Now(); ; {
+		n, err := b.stream.Read(buf)
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case n > 0 && time.Since(began) > drainWithin:
+			return fmt.Errorf("%w: bytes come without a request", ErrFrame)
+		case n > 0:
+		case errors.Is(err, os.ErrDeadlineExceeded):
+			return nil
+		case err != nil:
+			return err
+		}
+	}
+}
+
+// receive reads until enough says so, or until nothing comes any more, or for answerWithin. The
+// error is that of the link or of the context; what came is returned beside it.
+func (b *Bus) receive(ctx context.Context, enough func([]byte) bool) ([]byte, error) {
+	var came []byte
+	buf := make([]byte, maxFrameBytes)
+	for began := time.Now(); time.Since(began) < answerWithin && len(came) <= 2*maxFrameBytes; {
+		n, err := b.stream.Read(buf)
+		came = append(came, buf[:n]...)
+		switch {
+		case ctx.Err() != nil:
+			return came, ctx.Err()
+		case n > 0 && enough(came):
+			return came, nil
+		case n > 0:
+		case errors.Is(err, os.ErrDeadlineExceeded):
+			if len(came) > 0 && !b.tcp { // a frame has no pauses (serial line V1.02, 2.5.1.1)
+				return came, nil
+			}
+		case err != nil:
+			return came, err
+		}
+	}
+	return came, nil
+}
