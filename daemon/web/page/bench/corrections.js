@@ -1,5 +1,5 @@
 // Ways to correct a wrong pour, in words and grams.
-import { grams, pipettes } from "../lib/format.js";
+import { grams, percent, pipettes } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { term } from "../parts/terms.js";
 
@@ -36,6 +36,17 @@ export function pourList(correction) {
 }
 
 /**
+ * aimWords writes how near to the recipe a correction comes, with the deviation that stays.
+ * @param {Pick<API.Cure, "to" | "off_pct">} correction
+ */
+export function aimWords({ to, off_pct: left = 0 }) {
+  if (to === "exact") return say("correction.exact");
+  const off = percent(Math.abs(left), 1);
+  if (left === 0) return say("correction.tolerance");
+  return left > 0 ? say("correction.tolerance-more", { off }) : say("correction.tolerance-less", { off });
+}
+
+/**
  * correctionWords writes what a correction adds, what that reaches, and the mass of the mix.
  * @param {API.Correction} correction
  */
@@ -43,7 +54,7 @@ export function correctionWords(correction) {
   const total = { total: grams(correction.total_g), thinner: grams(correction.thinner_g) };
   return {
     add: say("correction.add", { what: pourList(correction) }),
-    aim: correction.to === "exact" ? say("correction.exact") : say("correction.tolerance"),
+    aim: aimWords(correction),
     total: correction.thinner_g > 0 ? say("correction.total-thinner", total) : say("correction.total", { total: total.total }),
   };
 }

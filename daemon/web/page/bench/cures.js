@@ -3,7 +3,7 @@ import { h, keyed, setText, show } from "../lib/dom.js";
 import { grams } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { term } from "../parts/terms.js";
-import { pourList } from "./corrections.js";
+import { aimWords, pourList } from "./corrections.js";
 
 /**
  * curesOf returns those that are of use: what does not fit into the cup is not added.
@@ -26,7 +26,7 @@ export function cureWords(cure) {
   const mass = grams(cure.g);
   switch (cure.kind) {
     case "add":
-      return { act: say("cure.add", { what: pourList({ add: cure.add ?? {} }) }), comes: say("cure.fits", { total }), aim: cure.to === "exact" ? say("cure.exact") : say("cure.tolerance") };
+      return { act: say("cure.add", { what: pourList({ add: cure.add ?? {} }) }), comes: say("cure.fits", { total }), aim: aimWords(cure) };
     case "take-out":
       return { act: say("cure.take-out", { mass, part: term("part", cure.part ?? "") }), comes: say("cure.fits", { total }), aim: "" };
   }

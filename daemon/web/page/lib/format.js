@@ -150,12 +150,13 @@ export function secondsUntil(at, now) {
 }
 
 /**
- * ratioWords writes the ratio that was poured, with its uncertainty.
+ * ratioWords writes whether the ratio that was poured is right, with its tolerance and its uncertainty.
  * @param {API.RatioView | undefined} ratio
  */
 export function ratioWords(ratio) {
   if (!ratio) return "";
-  const figures = { ratio: `${number(ratio.ink_per_hardener, 2)}:1`, off: percent(Math.abs(ratio.off_pct), 1), known: percent(ratio.uncertainty_pct, 1) };
+  const figures = { ratio: `${number(ratio.ink_per_hardener, 2)}:1`, off: percent(Math.abs(ratio.off_pct), 1), known: percent(ratio.uncertainty_pct, 1), tolerance: percent(ratio.tolerance_pct) };
   if (Math.abs(ratio.off_pct) < 0.05) return say("format.ratio-exact", figures);
+  if (Math.abs(ratio.off_pct) <= ratio.tolerance_pct) return ratio.off_pct > 0 ? say("format.ratio-more", figures) : say("format.ratio-less", figures);
   return ratio.off_pct > 0 ? say("format.ratio-much", figures) : say("format.ratio-little", figures);
 }

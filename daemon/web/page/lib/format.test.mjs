@@ -47,3 +47,11 @@ test("a temperature is in the unit of the shop", () => {
 test("a countdown is rounded up", () => {
   assert.equal(plain(format.countdown(599.2)), "10:00 min");
 });
+
+test("a ratio within its tolerance is right, with what it is off by", () => {
+  const ratio = (off) => plain(format.ratioWords({ ink_per_hardener: 4 / (1 + off / 100), off_pct: off, uncertainty_pct: 0.56, tolerance_pct: 5 }));
+  assert.equal(ratio(0), "Ratio exact (4.00:1 ± 0.6 %)");
+  assert.equal(ratio(4.4), "Ratio right: 4.4 % more hardener than asked, within ± 5 % (ratio 3.83:1 ± 0.6 %)");
+  assert.equal(ratio(-4.4), "Ratio right: 4.4 % less hardener than asked, within ± 5 % (ratio 4.18:1 ± 0.6 %)");
+  assert.equal(ratio(20), "20.0 % too much hardener, ± 5 % is allowed (ratio 3.33:1 ± 0.6 %)");
+});
