@@ -54,6 +54,31 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	w.Write(out.Bytes())
 }
 
+// checkRecord answers with the record of an instrument's newest check, for printing.
+func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
+	now, id := s.bench.Snapshot(), r.PathValue("id")
+	for _, i := range now.Sensors {
+		if i.ID != id {
+			continue
+		}
+		var out bytes.Buffer
+		written, err := report.WriteCheck(&out, now.Bench, i, s.settings.Locale)
+		if err != nil {
+			s.log.Error("record of a check not made", "device", id, "err", err)
+			writeProblem(w, http.StatusInternalServerError, "", "the record could not be made; the bench's log says why")
+			return
+		}
+		if written {
+			w.Header().Set("Content-Security-Policy", reportPolicy())
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+			w.Header().Set("Cache-Control", "no-store")
+			w.Write(out.Bytes())
+			return
+		}
+	}
+	writeProblem(w, http.StatusNotFound, "", "no check of "+shortened(id)+" is known")
+}
+
 func (s *Server) reportSources(now *view.Snapshot) report.Sources {
 	from := report.Sources{Bench: now.Bench, History: s.settings.History, Study: s.settings.Study, Locale: s.settings.Locale, Kind: s.defectWords}
 	for _, z := range now.Air {

@@ -134,6 +134,7 @@ func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, 
 	mux.Handle("/batches/{id}/label", readOnly(http.HandlerFunc(s.labelPage)))
 	mux.Handle("/batches/{id}/label.svg", readOnly(http.HandlerFunc(s.labelSVG)))
 	mux.Handle("/report", readOnly(http.HandlerFunc(s.report)))
+	mux.Handle("/checks/{id}", readOnly(http.HandlerFunc(s.checkRecord)))
 	mux.Handle("/reference", readOnly(reference.Handler()))
 	mux.Handle("/reference.css", readOnly(reference.Handler()))
 	mux.Handle("/", readOnly(s.pages.Handler()))

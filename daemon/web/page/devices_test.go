@@ -152,3 +152,64 @@ func TestDevicesWithoutContact(t *testing.T) {
 	b.skip(31 * time.Second)
 	b.sees("#verdict", "Not known: no contact with the bench")
 }
+
+// TestACheckIsRecorded records a check against a meter, then one over a salt.
+func TestACheckIsRecorded(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 390, 844)
+	row := view.Sensor{ID: "bench-air", Condition: "up", Since: now, CheckFailed: "the check of bench-air failed", CheckFinding: "solvent", CheckPoints: []view.SensorCheckPoint{
+		{At: now, Salt: "magnesium-chloride", ReadPct: 33, ReferencePct: 33.1, AllowedPct: 3, Passed: true}, {At: now, Salt: "sodium-chloride", ReadPct: 66, ReferencePct: 75.5, AllowedPct: 3},
+	}}
+	f.answer("verifications", 200, row)
+	b.openAt(f, "/devices")
+	b.act("Check…", "bench-air")
+	b.fills("humidity_pct", "58.4")
+	b.looks("dialog-check", phone)
+	b.press("Record the check")
+	b.closed()
+	if body := f.body(t, "sensors/bench-air/verifications"); body["humidity_pct"] != 58.4 || body["salt"] != nil {
+		t.Errorf("sent %v", body)
+	}
+	b.sees("#instruments", "Check failed: do not rely on it")
+	b.sees("#instruments", "solvent vapour has changed it")
+	b.sees("#verdict", "Not all of the numbers can be trusted")
+	b.eventually("its record can be printed", `document.querySelector("#instruments a[href='/checks/bench-air']").checkVisibility()`)
+	b.act("Check…", "bench-air")
+	b.click(`dialog[open] input[value="salt"]`)
+	b.click(`dialog[open] input[value="sodium-chloride"]`)
+	b.press("Record the check")
+	b.closed()
+	if body := f.body(t, "sensors/bench-air/verifications"); body["salt"] != "sodium-chloride" || body["humidity_pct"] != nil {
+		t.Errorf("sent %v", body)
+	}
+}
+
+// TestAScaleIsChecked takes readings from the scale itself.
+func TestAScaleIsChecked(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 390, 844)
+	f.answer("verifications", 200, view.Sensor{ID: "scale-1", Condition: "up", Since: now})
+	b.openAt(f, "/devices")
+	show := func(g float64) {
+		f.send("scale", view.Scale{Time: time.Now(), ID: "scale-1", WeightG: &g, DivisionG: 0.1, Stable: true, Quality: "good"})
+		b.sees("dialog[open]", fmt.Sprintf("The scale shows %.1f", g))
+	}
+	b.act("Check…", "scale-1")
+	show(0.2)
+	b.press("The pan is empty")
+	b.fills("weights", "100 50")
+	for _, g := range []float64{150.2, 150.3, 150.2} {
+		show(g)
+		b.press("Take this reading")
+	}
+	b.looks("dialog-check-scale", phone)
+	b.sees("dialog[open]", "150.0")
+	b.press("Record the check")
+	b.closed()
+	body := f.body(t, "scales/scale-1/verifications")
+	if got := fmt.Sprint(body["loads"], body["weight_class"]); got != "[map[readings_g:[150 150.1 150] weights_g:[100 50]]]M1" {
+		t.Errorf("sent %s", got)
+	}
+}

@@ -7,6 +7,7 @@ import { refusalLine } from "../lib/refusal.js";
 import { age, degrees, clockTime, decimalsOf, duration, grams, percent, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { qualityWords } from "../parts/terms.js";
+import { checkDialog, correctionDialog, factsOf, replacedDialog, revokeDialog } from "./checks.js";
 import { alarmsOf, conditionOf } from "./condition.js";
 import { line, listPanel } from "./line.js";
 
@@ -37,14 +38,24 @@ function instrument(tools) {
   let row;
   const out = button(say("devices.out"), "small", () => outDialog(row, tools));
   const back = button(say("devices.back"), "small", () => attempt(refusal, () => changeRow(store, "sensors", `sensors/${row.id}/in-service`)));
-  const part = line(h("div", { class: "device-actions" }, out, back, refusal));
+  const check = button(say("check.button"), "small", () => checkDialog(row, tools));
+  const correct = button(say("check.correct"), "small", () => correctionDialog(row, tools));
+  const revoke = button(say("check.revoke"), "small", () => revokeDialog(row, tools));
+  const replaced = button(say("check.replaced"), "small", () => replacedDialog(row, tools));
+  const record = h("a", { class: "device-record", text: say("check.print") });
+  const part = line(h("div", { class: "device-actions" }, check, correct, revoke, replaced, out, back, record, refusal));
   return {
     element: part.element,
     update(/** @type {API.SensorView} */ next) {
       row = next;
       show(out, !row.out_of_service_until);
       show(back, Boolean(row.out_of_service_until));
-      for (const b of [out, back]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
+      show(correct, Boolean(row.correction_offered));
+      show(revoke, Boolean(row.correction));
+      const path = `/checks/${encodeURIComponent(row.id)}`;
+      if (record.getAttribute("href") !== path) record.setAttribute("href", path);
+      show(record, Boolean(row.scale_check || row.check_points?.length));
+      for (const b of [check, correct, revoke, replaced, out, back, record]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
     },
     tick(/** @type {number} */ now) {
       const alarms = alarmsOf(store, row.id);
@@ -53,7 +64,8 @@ function instrument(tools) {
         facts: [
           row.text,
           Date.parse(row.since) > 0 && since(row.since, now),
-          row.check_due_at && say("devices.checked", { on: day(row.checked_at ?? ""), due: day(row.check_due_at) }),
+          row.check_due_at && (row.checked_at ? say("devices.checked", { on: day(row.checked_at), due: day(row.check_due_at) }) : say("check.due", { due: day(row.check_due_at) })),
+          ...factsOf(row),
           // The alarm says the same once it is raised.
           ...[row.check_failed, row.disagrees].filter((text) => alarms.every((a) => a.text !== text)),
           ...alarms.map((a) => `${a.title}: ${a.text}`),

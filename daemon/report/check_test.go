@@ -1,0 +1,44 @@
+package report
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/view"
+	"potlifed/daemon/words"
+	"potlifed/model/verify"
+)
+
+func TestTheRecordOfACheck(t *testing.T) {
+	at := time.Date(2026, 6, 12, 9, 0, 0, 0, time.UTC)
+	due := at.AddDate(1, 0, 0)
+	scale := view.Sensor{ID: "scale-1", Scale: true, CheckDue: &due, ScaleCheck: &view.ScaleCheck{At: at, By: "tester", Class: verify.ClassIII, ScaleResult: verify.ScaleResult{
+		Verdict: verify.InService, Loads: []verify.LoadResult{{LoadG: 100, N: 3, ErrorG: 0.667, SpreadG: 1, UncertaintyG: 1.054, InitialG: 0.5, InServiceG: 1, CoarseWeights: true, Verdict: verify.InService}},
+	}}}
+	sensor := view.Sensor{ID: "hall-<air>", CheckFailed: "it failed", CheckPoints: []view.SensorCheckPoint{
+		{At: at, Salt: "sodium-chloride", ReadPct: 66, ReferencePct: 75.5, OffPct: -9.5, UncertaintyPct: 1.4, AllowedPct: 3},
+		{At: at, ReadPct: 50, ReferencePct: 50.4, OffPct: -0.4, UncertaintyPct: 1.4, AllowedPct: 3, Passed: true},
+	}}
+	for _, c := range []struct {
+		of   view.Sensor
+		want []string
+	}{
+		{scale, []string{"scale-1", "tester", "0.667", "1.054", "12 Jun 2027", "in service", "III", "local"}},
+		{sensor, []string{"hall-&lt;air&gt;", "NaCl", "−9.5", "Reference meter", "Failed", "it failed"}},
+	} {
+		var out strings.Builder
+		if written, err := WriteCheck(&out, "bench-1", c.of, words.Locale{}); !written || err != nil {
+			t.Fatal(written, err)
+		}
+		for _, want := range c.want {
+			if !strings.Contains(out.String(), want) {
+				t.Errorf("%s: no %q in the record\n%s", c.of.ID, want, out.String()[strings.Index(out.String(), "<body>"):])
+			}
+		}
+	}
+	var out strings.Builder
+	if written, err := WriteCheck(&out, "bench-1", view.Sensor{ID: "x"}, words.Locale{}); written || err != nil || out.Len() > 0 {
+		t.Errorf("an instrument without a check: %v, %v, %q", written, err, out.String())
+	}
+}
