@@ -90,6 +90,7 @@ func runOnce(ctx context.Context, o Options) error {
 	if err := s.access.Check(); err != nil {
 		o.Log.Error("nobody can change anything", "err", err)
 	}
+	s.warnOfSecrets()
 	s.neighbours = s.newNeighbours()
 	return errors.Join(s.run(ctx), s.history.Close(), j.Close())
 }

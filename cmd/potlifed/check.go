@@ -14,6 +14,7 @@ import (
 	"github.com/goccy/go-yaml"
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon"
 	"potlifed/daemon/access"
 	"potlifed/daemon/broker"
 	"potlifed/daemon/config"
@@ -118,6 +119,11 @@ func (l *checklist) files(shop config.Shop) {
 			l.fault("broker certificate", "%v", err)
 		} else {
 			l.good("broker certificate", "%s and its key can be used", shop.Broker.CertFile)
+		}
+	}
+	for _, secret := range daemon.Secrets(shop) {
+		if err := secret.Check(); err != nil {
+			l.fault(secret.What, "%v", err)
 		}
 	}
 	if _, err := mqtt.FromShop(shop); err != nil {

@@ -5,7 +5,6 @@ import (
 	"compress/gzip"
 	"errors"
 	"io"
-	"io/fs"
 	"log/slog"
 	"math/rand/v2"
 	"os"
@@ -17,7 +16,6 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"potlifed/daemon/access"
-	"potlifed/daemon/history"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
 )
@@ -153,13 +151,6 @@ func TestADamagedBackupIsRefused(t *testing.T) {
 		if entries, err := os.ReadDir(dir); err != nil || len(entries) > 0 {
 			t.Fatalf("damage %d left %v, %v", i, entries, err)
 		}
-	}
-}
-
-// TestTheHistoryFollowsTheNewJournal: otherwise it would take all of the journal again.
-func TestTheHistoryFollowsTheNewJournal(t *testing.T) {
-	if err := history.CopyTo(t.Context(), t.TempDir(), filepath.Join(t.TempDir(), "copy")); !errors.Is(err, fs.ErrNotExist) {
-		t.Errorf("a copy of no history: %v", err)
 	}
 }
 
