@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -93,6 +94,39 @@ func TestRender(t *testing.T) {
 	}
 	if got := strings.Count(svg, `tabindex="0"`); got != 1 {
 		t.Errorf("%d marks are reached by the tab key, want the first one", got)
+	}
+}
+
+// TestTextsOfVerticalRulesDoNotOverlap: on a narrow screen two rules may be nearer than their texts are
+// long; then they are on two lines.
+func TestTextsOfVerticalRulesDoNotOverlap(t *testing.T) {
+	for _, c := range []struct {
+		name          string
+		first, second time.Duration
+		lines         int
+	}{{"near", 13 * time.Hour, 14 * time.Hour, 2}, {"at the right edge", 22 * time.Hour, 23 * time.Hour, 2}, {"far", 2 * time.Hour, 14 * time.Hour, 1}} {
+		f := sample()
+		f.Width = 320
+		begin := time.Date(2026, 6, 12, 6, 0, 0, 0, time.UTC)
+		rule := func(in time.Duration, text string) Rule {
+			return Rule{Tone: Quiet, At: X(begin.Add(in)), Vertical: true, Text: text}
+		}
+		f.Panels[0].Layers = append(f.Panels[0].Layers, rule(c.first, "still good"), rule(c.second, "went off"))
+		var out bytes.Buffer
+		if err := f.Render(&out); err != nil {
+			t.Fatal(err)
+		}
+		heights := map[string]bool{}
+		for _, text := range []string{"still good", "went off"} {
+			found := regexp.MustCompile(`<text[^>]*\by="([^"]+)"[^>]*>` + text + `<`).FindStringSubmatch(out.String())
+			if found == nil {
+				t.Fatalf("%s: %q is missing in\n%s", c.name, text, out.String())
+			}
+			heights[found[1]] = true
+		}
+		if len(heights) != c.lines {
+			t.Errorf("%s: the texts are on %d lines, want %d", c.name, len(heights), c.lines)
+		}
 	}
 }
 

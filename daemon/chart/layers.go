@@ -2,6 +2,7 @@ package chart
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot"
@@ -50,7 +51,7 @@ func (d drawer) Plot(c draw.Canvas, p *plot.Plot) {
 	case Spans:
 		d.spans(c, l, at)
 	case Rule:
-		l.plot(c, at)
+		d.rule(c, l, at)
 	}
 }
 
@@ -303,7 +304,42 @@ func (r Rule) sample(c draw.Canvas, _ int) {
 	c.StrokeLine2(style(r.Tone, false), c.Min.X, c.Center().Y, c.Max.X, c.Center().Y)
 }
 
-func (r Rule) plot(c draw.Canvas, at func(x, y float64) vg.Point) {
+const besideRule = 4 // between a vertical rule and its text
+
+// besideX returns where the text of a vertical rule begins and ends: on its right, or on its left where
+// there is no room.
+func (r Rule) besideX(c draw.Canvas, at func(x, y float64) vg.Point) (begin, end vg.Length) {
+	x, width := at(r.At, 0).X, textStyle().Width(r.Text)
+	if x+width+besideRule > c.Max.X {
+		return x - besideRule - width, x - besideRule
+	}
+	return x + besideRule, x + besideRule + width
+}
+
+// line returns in which line below the top the text of the vertical rule with an index stands: the
+// first in which it is clear of the rules before it.
+func (p Panel) line(index int, c draw.Canvas, at func(x, y float64) vg.Point) (line int) {
+	type taken struct {
+		line       int
+		begin, end vg.Length
+	}
+	var texts []taken
+	for _, layer := range p.Layers[:index+1] {
+		r, ok := layer.(Rule)
+		if !ok || !r.Vertical || r.Text == "" || !c.ContainsX(at(r.At, 0).X) {
+			continue
+		}
+		begin, end := r.besideX(c, at)
+		for line = 0; slices.ContainsFunc(texts, func(t taken) bool {
+			return t.line == line && begin < t.end+besideRule && t.begin < end+besideRule
+		}); line++ {
+		}
+		texts = append(texts, taken{line, begin, end})
+	}
+	return line
+}
+
+func (d drawer) rule(c draw.Canvas, r Rule, at func(x, y float64) vg.Point) {
 	label := textStyle()
 	if r.Vertical {
 		x := at(r.At, 0).X
@@ -312,11 +348,9 @@ func (r Rule) plot(c draw.Canvas, at func(x, y float64) vg.Point) {
 		}
 		c.StrokeLine2(style(r.Tone, false), x, c.Min.Y, x, c.Max.Y)
 		label.YAlign = draw.YTop
-		if x+label.Width(r.Text)+4 > c.Max.X {
-			label.XAlign = draw.XRight
-			x -= 8
-		}
-		c.FillText(label, vg.Point{X: x + 4, Y: c.Max.Y}, r.Text)
+		begin, _ := r.besideX(c, at)
+		lower := vg.Length(d.panel.line(d.index, c, at)) * label.Height(r.Text) * 1.2
+		c.FillText(label, vg.Point{X: begin, Y: c.Max.Y - lower}, r.Text)
 		return
 	}
 	y := at(0, r.At).Y
