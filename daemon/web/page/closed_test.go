@@ -221,6 +221,23 @@ func (f *fakeBench) lastQuery(t *testing.T, name, value string) url.Values {
 	return last
 }
 
+// TestFieldsKeepTheirPlaceOnAPhone: a field for a date is no wider than its column.
+func TestFieldsKeepTheirPlaceOnAPhone(t *testing.T) {
+	t.Parallel()
+	f, _ := newClosedBench(t)
+	b := openBrowser(t, 390, 844)
+	for _, path := range []string{"/closed", "/study"} {
+		b.openAt(f, path)
+		b.drawn(path)
+		for _, found := range eval[[]string](b, `[...document.querySelectorAll("form .field")].filter((e) => e.checkVisibility()).flatMap((e) => {
+			const input = e.querySelector("input, select").getBoundingClientRect(), field = e.getBoundingClientRect();
+			return input.right > field.right + 1 ? [e.innerText + " is " + input.width + " px wide in " + field.width] : [];
+		})`) {
+			t.Errorf("%s: %s", path, found)
+		}
+	}
+}
+
 // TestBatchPageAfterASplit: what was poured agrees with what happened, and what is in the cup is
 // told beside it.
 func TestBatchPageAfterASplit(t *testing.T) {

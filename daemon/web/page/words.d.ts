@@ -107,7 +107,6 @@ declare namespace Words {
     "board.coming": {batch: Value};
     "board.coming-for": {batch: Value; press: Value};
     "board.flashes": {};
-    "board.flashing": {};
     "board.for": {press: Value};
     "board.last-heard": {age: Value};
     "board.left-unknown": {age: Value};

@@ -35,7 +35,7 @@ function lightItem({ store, attempt }, refusal) {
   const name = h("span", { class: "lamp-name" });
   const word = h("strong", { class: "lamp-word" });
   const reason = h("span", { class: "lamp-reason" });
-  const flashing = h("span", { class: "lamp-flash", text: say("board.flashing") });
+  const flashing = h("span", { class: "lamp-flash", text: say("board.flashes") });
   /** @type {API.LightView} */
   let row;
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.

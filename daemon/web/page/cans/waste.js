@@ -1,6 +1,7 @@
 // The waste log, by month and kind.
 import { get, Refused } from "../lib/api.js";
 import { h, setText, show } from "../lib/dom.js";
+import { month } from "../lib/dates.js";
 import { grams } from "../lib/format.js";
 import { say } from "../lib/words.js";
 
@@ -35,7 +36,7 @@ export function wastePanel() {
       setText(said, waste.length > 0 ? "" : say("waste.none"));
       show(said, waste.length === 0);
       body.replaceChildren(...[...waste].reverse().map((w) => h("tr", {},
-        h("td", { text: w.month }), h("td", { text: kindWords(w.kind) }), h("td", { class: "figure", text: w.batches > w.not_weighed ? grams(w.grams) : "–" }),
+        h("td", { text: month(w.month) }), h("td", { text: kindWords(w.kind) }), h("td", { class: "figure", text: w.batches > w.not_weighed ? grams(w.grams) : "–" }),
         h("td", { class: "figure", text: w.not_weighed > 0 ? say("waste.not-weighed", { n: w.not_weighed, batches: w.batches }) : String(w.batches) }))));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;

@@ -75,6 +75,15 @@ export function calendar(zone, language) {
     },
 
     /**
+     * month writes a month, 2026-06: "Jun 2026".
+     * @param {string} month
+     */
+    month(month) {
+      const f = ofDate(`${month}-01`);
+      return `${months.format(noon(f))}\u00a0${f.year}`;
+    },
+
+    /**
      * weekday writes the weekday of an instant: "Fri".
      * @param {string | number} at
      */
@@ -139,4 +148,4 @@ function ofDate(date) {
   return { year, month, day, hour: 0, minute: 0 };
 }
 
-export const { day, timeOfDay, dayTime, dateInWords, dayName, weekday, isoDay, clockTime, startOfDay } = calendar(locale.timeZone, locale.language);
+export const { day, timeOfDay, dayTime, dateInWords, dayName, month, weekday, isoDay, clockTime, startOfDay } = calendar(locale.timeZone, locale.language);

@@ -10,6 +10,7 @@ test("an instant is written in the shop's zone, wherever the device is", () => {
   const at = "2026-09-29T03:12:00Z";
   assert.deepEqual(plain([berlin.dayTime(at), chicago.dayTime(at)]), ["29 Sep 2026, 05:12", "28 Sep 2026, 22:12"]);
   assert.deepEqual([berlin.isoDay(at), chicago.isoDay(at)], ["2026-09-29", "2026-09-28"]);
+  assert.deepEqual(plain([berlin.month("2026-06"), chicago.month("2027-01")]), ["Jun 2026", "Jan 2027"]);
   assert.deepEqual([berlin.timeOfDay("2026-06-12T22:00:00Z"), chicago.timeOfDay("2026-06-12T05:00:00Z")], ["00:00", "00:00"]);
 });
 
