@@ -121,7 +121,7 @@ func TestListenSaysWhatToDo(t *testing.T) {
 		{[]string{"--port", s.Port(), "--for", "-1s"}, exitUsage, "negative"},
 		{[]string{"--port", s.Port(), "--mode", "8Z1"}, exitUsage, "8Z1"},
 		{[]string{"--port", s.Port(), "--line", "fancy"}, exitUsage, "want one of auto"},
-		{[]string{"--port", "hid:/dev/hidraw0"}, exitUsage, "not supported"},
+		{[]string{"--port", "hid:0922"}, exitUsage, "four hexadecimal digits"},
 		{[]string{"--port", s.Port(), "extra"}, exitUsage, "extra"},
 		{[]string{"--port", absent}, exitFault, "plugged in"},
 		{[]string{"--port", silent.Port(), "--for", "50ms"}, exitFault, "no line came"},

@@ -60,7 +60,7 @@ func smallestShop(t *testing.T) Shop {
 		HTTP:    HTTP{Listen: "127.0.0.1:9755"},
 		MQTT:    MQTT{TopicPrefix: "potlife"},
 		Scales: []Scale{{ID: "scale-1", Port: "/dev/ttyUSB0", Baud: 9600, Mode: "8N1", Line: "auto",
-			DivisionG: 1, CapacityG: 2000, Zone: "bench"}},
+			Every: 200 * time.Millisecond, DivisionG: 1, CapacityG: 2000, Zone: "bench"}},
 		Sensors: []Sensor{{ID: "bench-air", Zone: "bench", Source: "hwmon", Path: "/sys/class/hwmon/hwmon2", Every: 5 * time.Second,
 			Accuracy: cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, StaleAfter: 5 * time.Minute}},
 		Cups:    []Cup{{ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110, MouthMM: 90, Exposure: 1, Lag: 10 * time.Minute}},
@@ -136,7 +136,7 @@ func TestSampleFileShowsEveryKey(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, key := range strings.Fields(`bench data_dir http listen hosts public_url web_config_file mqtt url ca_file cert_file key_file
-		topic_prefix username password_file commands broker others scales id port baud mode line request division_g capacity_g zone sensors
+		topic_prefix username password_file commands broker others scales id port baud mode line request every division_g capacity_g zone sensors
 		source path every accuracy temperature_c humidity_pct stale_after cups ink_minimum_g fill_maximum_g empty_g mouth_mm exposure lag
 		presses cup lights reads topic payloads flashing_payloads confirms confirm_within confirm_payloads hardeners use_within_opened thinners vapour_pressure_pa molar_mass_g hydroxyl safety_data_sheet inks hardener
 		hardener_ratio ratio_tolerance_pct thinner_pct min max dark light pot_life shortest longest about at_temperature_c dry_pct
@@ -156,7 +156,7 @@ others: [b3, b1]
 broker: {listen: "0.0.0.0:8883", cert_file: /e, key_file: /f}
 mqtt: {url: "mqtts://broker.example", ca_file: /a, cert_file: /b, key_file: /c, topic_prefix: plant/hall-2, username: u, password_file: /d, commands: true}
 scales:
-  - {id: s1, port: "tcp://10.0.0.5:4001", baud: 19200, mode: 7E1, line: auto, request: "", division_g: 0.01, capacity_g: 500, zone: z2}
+  - {id: s1, port: "tcp://10.0.0.5:4001", baud: 19200, mode: 7E1, line: auto, request: "P\\r\\n", every: 500ms, division_g: 0.01, capacity_g: 500, zone: z2}
 sensors:
   - {id: a1, zone: z1, source: hwmon, path: /one, every: 1m30s, accuracy: {temperature_c: 0.1, humidity_pct: 1}, stale_after: 1d, check_every: 180d, checked: 2026-03-31}
   - {id: a2, zone: z2, path: /two, accuracy: {humidity_pct: 1.5}}
@@ -201,7 +201,7 @@ units: {temperature: F}
 		MQTT: MQTT{URL: "mqtts://broker.example:8883", CAFile: "/a", CertFile: "/b", KeyFile: "/c", TopicPrefix: "plant/hall-2",
 			Username: "u", PasswordFile: "/d", Commands: true},
 		Broker: Broker{Listen: "0.0.0.0:8883", CertFile: "/e", KeyFile: "/f"},
-		Scales: []Scale{{ID: "s1", Port: "tcp://10.0.0.5:4001", Baud: 19200, Mode: "7E1", Line: "auto", DivisionG: 0.01, CapacityG: 500, Zone: "z2"}},
+		Scales: []Scale{{ID: "s1", Port: "tcp://10.0.0.5:4001", Baud: 19200, Mode: "7E1", Line: "auto", Request: "P\r\n", Every: 500 * time.Millisecond, DivisionG: 0.01, CapacityG: 500, Zone: "z2"}},
 		Sensors: []Sensor{
 			{ID: "a1", Zone: "z1", Source: "hwmon", Path: "/one", Every: 90 * time.Second,
 				Accuracy: cure.Sensor{TemperatureAccuracyC: 0.1, HumidityAccuracyPct: 1}, StaleAfter: 24 * time.Hour,

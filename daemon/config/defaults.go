@@ -19,7 +19,7 @@ func defaults() Shop {
 		MQTT:    MQTT{TopicPrefix: "potlife"},
 		Broker:  Broker{Listen: "127.0.0.1:1883"}, // when there is a broker section
 		Scales: []Scale{{
-			Baud: 9600, Mode: "8N1", Line: "auto",
+			Baud: 9600, Mode: "8N1", Line: "auto", Every: 200 * time.Millisecond,
 			DivisionG: 1, CapacityG: 2000,
 		}},
 		Sensors: []Sensor{{

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"potlifed/devices/link"
 	"potlifed/devices/scale"
 )
 
@@ -29,8 +30,8 @@ func (r *reader) devices(top *mapping, standard Shop, shop *Shop) {
 
 func (r *reader) scale(m *mapping, s Scale) Scale {
 	m.id(aDevice, &s.ID)
-	m.require("port", portRule.want)
-	m.text("port", &s.Port, portRule)
+	m.require("port", scalePortRule.want)
+	m.text("port", &s.Port, scalePortRule)
 	if s.Port != "" {
 		m.only("port", aPort, s.Port, "a port of its own; one scale opens it alone")
 	}
@@ -41,7 +42,14 @@ func (r *reader) scale(m *mapping, s Scale) Scale {
 	if s.PrintKey != "" && m.sound("line", "print_key") && s.PrintKey == s.Line {
 		m.disagree("print_key", s.PrintKey, "a line that differs from those the scale sends by itself; else each of them would be the key")
 	}
-	m.request()
+	m.text("request", &s.Request, requestRule)
+	if bytes, err := link.ParseRequest(s.Request); err == nil {
+		s.Request = bytes
+	}
+	if s.Request != "" && link.IsHID(s.Port) {
+		m.disagree("request", quote(s.Request), "nothing, since a scale on hidraw sends by itself")
+	}
+	m.duration("every", &s.Every, 50*time.Millisecond, 10*time.Second, "200ms")
 	m.number("division_g", &s.DivisionG, bounds{min: 0.001, max: 100, unit: "grams"})
 	m.number("capacity_g", &s.CapacityG, bounds{min: 10, max: 100000, unit: "grams"})
 	m.ref("zone", anAirZone, &s.Zone)
@@ -50,17 +58,6 @@ func (r *reader) scale(m *mapping, s Scale) Scale {
 		m.disagree("division_g", fmt.Sprint(s.DivisionG), fmt.Sprintf("the step of the display, at most a hundredth of capacity_g, %v", s.CapacityG))
 	}
 	return s
-}
-
-// request refuses a scale that must be asked, as long as nobody asks it.
-func (m *mapping) request() {
-	var request string
-	m.text("request", &request, textRule{`the text that asks for a weight, or ""`, func(text string) string {
-		if text == "" {
-			return ""
-		}
-		return `"", since potlifed does not ask a scale for its weight; set the scale to send on its own`
-	}})
 }
 
 // checks reads how long a check of an instrument is good for, and the day of the last one.
@@ -75,15 +72,39 @@ func (m *mapping) checks(every *time.Duration, checked *time.Time) {
 	}
 }
 
-var portRule = textRule{"a device such as /dev/serial/by-id/…, or tcp://HOST:PORT", func(text string) string {
+const (
+	portWant      = "a device such as /dev/serial/by-id/…, or tcp://HOST:PORT"
+	scalePortWant = "a device such as /dev/serial/by-id/…, tcp://HOST:PORT, or hid:VENDOR:PRODUCT for a scale on hidraw; potlifed ports lists what is plugged in"
+)
+
+var portRule = textRule{portWant, func(text string) string {
 	address, isTCP := strings.CutPrefix(text, "tcp://")
-	switch {
-	case strings.HasPrefix(text, "hid:"):
-		return "a serial port or tcp://HOST:PORT; scales on hidraw are not supported"
-	case isTCP && isHostPort(address), filepath.IsAbs(text) && !strings.Contains(text, "://"):
+	if isTCP && isHostPort(address) || filepath.IsAbs(text) && !strings.Contains(text, "://") {
 		return ""
 	}
-	return "a device such as /dev/serial/by-id/…, or tcp://HOST:PORT"
+	return portWant
+}}
+
+// scalePortRule takes a scale on hidraw too.
+var scalePortRule = textRule{scalePortWant, func(text string) string {
+	switch {
+	case link.IsHID(text):
+		if (link.Settings{Port: text}).Check() != nil {
+			return "hid:/dev/hidraw0, or hid:VENDOR:PRODUCT or hid:VENDOR:PRODUCT:SERIAL with four hexadecimal digits each, such as hid:0922:8003"
+		}
+		return ""
+	case portRule.check(text) == "":
+		return ""
+	}
+	return scalePortWant
+}}
+
+// requestRule takes what the link package takes for a request.
+var requestRule = textRule{`what is sent to a scale that speaks only when it is asked, such as "P\r\n", or "" for one that sends by itself`, func(text string) string {
+	if _, err := link.ParseRequest(text); err != nil {
+		return `text with \r, \n, \t, \\ or \x and two hexadecimal digits for bytes that cannot be typed, 64 bytes at most, such as "P\r\n"`
+	}
+	return ""
 }}
 
 // modeRule is data bits, parity (none, even, odd, mark, space) and stop bits.

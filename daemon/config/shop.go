@@ -71,11 +71,13 @@ type Broker struct {
 // Scale is a bench scale.
 type Scale struct {
 	ID        string
-	Port      string // device path or tcp://host:port
-	Baud      int    // default 9600
-	Mode      string // default 8N1
-	Line      string // default auto
-	PrintKey  string // the line that its print key sends; empty for none
+	Port      string        // device path, tcp://host:port or hid:…
+	Baud      int           // default 9600
+	Mode      string        // default 8N1
+	Line      string        // default auto
+	PrintKey  string        // the line that its print key sends; empty for none
+	Request   string        // the bytes that ask it for a weight; empty for a scale that sends by itself
+	Every     time.Duration // how often it is asked; default 200 ms
 	DivisionG float64
 	CapacityG float64
 	Zone      string // default: the first sensor's zone

@@ -73,7 +73,7 @@ func linkFault(err error) health.Fault {
 
 // driverConfig is a configured scale as its driver takes it.
 func driverConfig(c config.Scale) scales.Config {
-	return scales.Config{Link: link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}, Line: c.Line, Key: c.PrintKey}
+	return scales.Config{Link: link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode, Request: c.Request, Every: c.Every}, Line: c.Line, Key: c.PrintKey}
 }
 
 // lineCounts are a scale's lines by their outcome. Lines that were decoded while the shape

@@ -18,7 +18,6 @@ import (
 	"io/fs"
 	"net"
 	"net/url"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -63,13 +62,21 @@ const (
 	defaultHalfOpen = 30 * time.Second
 	defaultRetryMin = 250 * time.Millisecond
 	defaultRetryMax = 5 * time.Second
+	defaultEvery    = 200 * time.Millisecond
 	dialTimeout     = 5 * time.Second
+)
+
+const (
+	maxRequest = 64
+	minEvery   = 50 * time.Millisecond
 )
 
 // Settings describe where the bytes come from. Zero values mean the defaults.
 type Settings struct {
-	// Port is a device path or tcp://HOST:PORT. A path by id below /dev/serial/by-id is best,
-	// since ttyUSB numbers change at a reboot.
+	// Port is a device path, tcp://HOST:PORT, or a scale on hidraw: hid:/dev/hidraw0, or
+	// hid:VENDOR:PRODUCT or hid:VENDOR:PRODUCT:SERIAL with both ids as four hexadecimal digits. A
+	// path by id below /dev/serial/by-id is best, since ttyUSB and hidraw numbers change at a
+	// reboot.
 	Port string
 	// Baud is the speed in bit/s, 9600 by default. It is not used for TCP.
 	Baud int
@@ -82,6 +89,15 @@ type Settings struct {
 	// default: an adapter that lost its power does not close the connection. Serial ports are
 	// not reopened because of silence.
 	HalfOpen time.Duration
+	// Request is what is sent to a device that speaks only when it is asked, such as "P\r\n";
+	// empty for one that sends by itself.
+	Request string
+	// Every is how often Request is sent, 200 ms by default. The next request waits for the
+	// answer to the one before, but not for longer than a second.
+	Every time.Duration
+	// Root is the folder in which the system's folders sys and dev are looked for, for scales on
+	// hidraw; "/" by default. Tests set it.
+	Root string
 	// RetryMin and RetryMax limit the wait between attempts, which doubles from one to the
 	// other; 250 ms and 5 s by default.
 	RetryMin, RetryMax time.Duration
@@ -101,6 +117,12 @@ func (s Settings) Check() error {
 	if _, err := parseMode(s.Mode); err != nil {
 		faults = append(faults, err)
 	}
+	if len(s.Request) > maxRequest {
+		faults = append(faults, fmt.Errorf("%w: the request has %d bytes, want %d at most", ErrSettings, len(s.Request), maxRequest))
+	}
+	if s.Every < minEvery {
+		faults = append(faults, fmt.Errorf("%w: a request every %v, want %v at least", ErrSettings, s.Every, minEvery))
+	}
 	if s.Silence < 0 || s.HalfOpen < 0 || s.RetryMin < 0 || s.RetryMax < s.RetryMin {
 		faults = append(faults, fmt.Errorf("%w: silence, half-open and retry times must not be negative, nor the longest retry shorter than the first", ErrSettings))
 	}
@@ -114,10 +136,13 @@ func (s Settings) withDefaults() Settings {
 	if s.Mode == "" {
 		s.Mode = defaultMode
 	}
+	if s.Root == "" {
+		s.Root = "/"
+	}
 	for _, d := range []struct {
 		value   *time.Duration
 		instead time.Duration
-	}{{&s.Silence, defaultSilence}, {&s.HalfOpen, defaultHalfOpen}, {&s.RetryMin, defaultRetryMin}, {&s.RetryMax, max(defaultRetryMax, s.RetryMin)}} {
+	}{{&s.Silence, defaultSilence}, {&s.HalfOpen, defaultHalfOpen}, {&s.Every, defaultEvery}, {&s.RetryMin, defaultRetryMin}, {&s.RetryMax, max(defaultRetryMax, s.RetryMin)}} {
 		if *d.value == 0 {
 			*d.value = d.instead
 		}
@@ -131,8 +156,9 @@ func checkPort(port string) error {
 		return fmt.Errorf("%w: no port named: give a device path, best one under /dev/serial/by-id, or tcp://HOST:PORT", ErrSettings)
 	case strings.ContainsRune(port, 0):
 		return fmt.Errorf("%w: port %q contains a zero byte", ErrSettings, port)
-	case strings.HasPrefix(port, "hid:"):
-		return fmt.Errorf("%w: port %q: scales on hidraw are not supported", ErrSettings, port)
+	case IsHID(port):
+		_, err := parseHIDName(port)
+		return err
 	case !strings.Contains(port, "://"):
 		return nil
 	}
@@ -158,6 +184,9 @@ func tcpAddress(port string) (string, error) {
 	}
 	return u.Host, nil
 }
+
+// IsHID reports whether a port names a scale on hidraw.
+func IsHID(port string) bool { return strings.HasPrefix(port, "hid:") }
 
 func isTCP(port string) bool { return strings.HasPrefix(port, "tcp://") }
 
@@ -196,9 +225,12 @@ func Open(ctx context.Context, s Settings) (io.ReadWriteCloser, error) {
 	s = s.withDefaults()
 	var st *stream
 	var err error
-	if isTCP(s.Port) {
+	switch {
+	case isTCP(s.Port):
 		st, err = openTCP(ctx, s)
-	} else {
+	case IsHID(s.Port):
+		return openHID(s)
+	default:
 		st, err = openSerial(s)
 	}
 	if err != nil {
@@ -222,8 +254,13 @@ func openTCP(ctx context.Context, s Settings) (*stream, error) {
 		return nil, fmt.Errorf("open %q: %w: %w", s.Port, ErrAbsent, err)
 	}
 	return &stream{
-		name:  s.Port,
-		write: conn.Write,
+		name: s.Port,
+		write: func(p []byte) (int, error) {
+			if err := conn.SetWriteDeadline(time.Now().Add(pollEvery)); err != nil {
+				return 0, err
+			}
+			return conn.Write(p)
+		},
 		close: conn.Close,
 		read: func(p []byte) (int, error) {
 			if err := conn.SetReadDeadline(time.Now().Add(pollEvery)); err != nil {
@@ -246,20 +283,23 @@ func openSerial(s Settings) (*stream, error) {
 	if resolved, err := filepath.EvalSymlinks(device); err == nil {
 		device = resolved
 	}
-	unlock, err := lockDevice(device)
+	lock, err := lockDevice(device)
 	if err != nil {
 		return nil, fmt.Errorf("open serial port %q: %w", s.Port, err)
 	}
 	port, err := serial.Open(device, &mode)
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("open serial port %q: %w", s.Port, classify(err)), unlock())
+		return nil, errors.Join(fmt.Errorf("open serial port %q: %w", s.Port, classify(err)), lock.close())
 	}
 	st := &stream{
 		name:  s.Port,
 		read:  unpanicked(port.Read),
 		write: port.Write,
 		// Both descriptors must be closed, or an unplugged adapter keeps its number.
-		close: func() error { return errors.Join(port.Close(), unlock()) },
+		close: func() error { return errors.Join(port.Close(), lock.close()) },
+	}
+	if lock.write != nil {
+		st.write = lock.write
 	}
 	if err := errors.Join(port.SetReadTimeout(pollEvery), port.ResetInputBuffer()); err != nil {
 		return nil, errors.Join(fmt.Errorf("open serial port %q: %w", s.Port, err), st.Close())
@@ -310,59 +350,4 @@ func Advice(err error) string {
 		return "Name the serial port itself, best by its name under /dev/serial/by-id."
 	}
 	return ""
-}
-
-// stream is an open port or connection.
-type stream struct {
-	name      string
-	read      func([]byte) (int, error)
-	write     func([]byte) (int, error)
-	close     func() error
-	sevenBits bool
-	closed    bool // distinguishes a close from a loss: the library reports both in the same way
-}
-
-func (st *stream) Read(p []byte) (int, error) {
-	if st.closed {
-		return 0, fmt.Errorf("read %q: %w", st.name, ErrClosed)
-	}
-	n, err := st.read(p)
-	if st.sevenBits {
-		for i := range p[:n] {
-			p[i] &= 0x7f
-		}
-	}
-	switch {
-	case n > 0:
-		return n, nil // an error that came with data is returned again by the next read
-	case err == nil && len(p) > 0, errors.Is(err, os.ErrDeadlineExceeded):
-		return 0, os.ErrDeadlineExceeded
-	case err == nil:
-		return 0, nil
-	}
-	return 0, fmt.Errorf("read %q: %w: %w", st.name, ErrLost, err)
-}
-
-// Write sends p. The serial driver may block while the other side stops the flow, and nothing
-// ends that: write short requests only.
-func (st *stream) Write(p []byte) (int, error) {
-	if st.closed {
-		return 0, fmt.Errorf("write %q: %w", st.name, ErrClosed)
-	}
-	n, err := st.write(p)
-	if err != nil {
-		err = fmt.Errorf("write %q: %w", st.name, err)
-	}
-	return n, err
-}
-
-func (st *stream) Close() error {
-	if st.closed {
-		return nil
-	}
-	st.closed = true
-	if err := st.close(); err != nil {
-		return fmt.Errorf("close %q: %w", st.name, err)
-	}
-	return nil
 }

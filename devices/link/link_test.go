@@ -67,6 +67,9 @@ func TestCheck(t *testing.T) {
 		{Port: "/dev/serial/by-id/usb-x", Baud: 1200, Mode: "7E1"},
 		{Port: "tcp://127.0.0.1:4001"},
 		{Port: "tcp://[::1]:4001", Mode: "7O2"},
+		{Port: "hid:/dev/hidraw0"},
+		{Port: "hid:0922:8003"},
+		{Port: "hid:0922:8003:00:12", Request: "P\r\n", Every: 50 * time.Millisecond},
 	}
 	for _, s := range good {
 		if err := s.Check(); err != nil {
@@ -76,7 +79,9 @@ func TestCheck(t *testing.T) {
 	bad := map[string]Settings{
 		"no port named":    {},
 		"zero byte":        {Port: "/dev/\x00"},
-		"not supported":    {Port: "hid:/dev/hidraw0"},
+		"hexadecimal":      {Port: "hid:0922:80"},
+		"the request has":  {Port: "/dev/x", Request: strings.Repeat("P", 65)},
+		"50ms at least":    {Port: "/dev/x", Request: "P", Every: time.Millisecond},
 		"want tcp://":      {Port: "udp://h:1"},
 		"TCP port":         {Port: "tcp://host"},
 		"nothing more":     {Port: "tcp://host:1/path"},

@@ -21,19 +21,21 @@ import (
 // node. It does not exclude a program run by root that neither locks nor checks, nor a program
 // in a container that made a node of its own. Where the system can tell that some program holds
 // the exclusive mode, that counts as busy too (heldExclusively).
-func lockDevice(device string) (unlock func() error, err error) {
+//
+// Requests are written through this second descriptor too, since it never blocks.
+func lockDevice(device string) (deviceLock, error) {
 	info, err := os.Stat(device)
 	if err != nil {
-		return nil, classify(err)
+		return deviceLock{}, classify(err)
 	}
 	// The kind of file is checked before it is opened, since opening a pipe or a disk has
 	// effects.
 	if info.Mode()&os.ModeCharDevice == 0 {
-		return nil, ErrNotSerial
+		return deviceLock{}, ErrNotSerial
 	}
 	fd, err := unix.Open(device, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
-		return nil, classify(err)
+		return deviceLock{}, classify(err)
 	}
 	err = unix.Flock(fd, unix.LOCK_EX|unix.LOCK_NB)
 	switch {
@@ -45,7 +47,16 @@ func lockDevice(device string) (unlock func() error, err error) {
 		err = ErrBusy
 	}
 	if err != nil {
-		return nil, errors.Join(err, unix.Close(fd))
+		return deviceLock{}, errors.Join(err, unix.Close(fd))
 	}
-	return func() error { return unix.Close(fd) }, nil
+	return deviceLock{
+		close: func() error { return unix.Close(fd) },
+		write: func(p []byte) (int, error) {
+			n, err := unix.Write(fd, p)
+			if errors.Is(err, unix.EAGAIN) {
+				err = errNotTaken
+			}
+			return max(n, 0), err
+		},
+	}, nil
 }

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"io"
 	"os"
+	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -53,13 +55,16 @@ type Change struct {
 	Attempts int
 }
 
-// Handler receives what a link brings. Run calls both functions from its goroutine, one after
+// Handler receives what a link brings. Run calls its functions from its goroutine, one after
 // the other; they should return at once.
 type Handler struct {
 	// Bytes gets what was read. The slice is valid during the call only. It returns whether
 	// there was good data among it. Only good data resets the wait between attempts, so that a
 	// device that opens, sends noise and ends is not opened too often.
 	Bytes func(p []byte) (good bool)
+	// Idle is called about every 100 ms while nothing comes. It returns whether that is normal, so
+	// that no silence is reported. It may be nil: silence is not normal.
+	Idle func() (normal bool)
 	// Change gets each change of state. It may be nil.
 	Change func(Change)
 }
@@ -98,7 +103,7 @@ func runWith(ctx context.Context, s Settings, h Handler, open opener) error {
 		} else {
 			h.Change(Change{Kind: Connected, Attempts: failures})
 			failures, lastCause = 0, nil
-			good, err := read(ctx, s, h, st)
+			good, err := converse(ctx, s, h, st)
 			err = errors.Join(err, st.Close())
 			if ctx.Err() != nil {
 				return nil
@@ -126,6 +131,67 @@ func causeOf(err error) error {
 	return nil
 }
 
+// answerWithin is how long an answer is waited for before the next request.
+const answerWithin = time.Second
+
+// converse reads until the stream or the context ends, and sends the request meanwhile, if there is
+// one. It returns whether good data came.
+func converse(ctx context.Context, s Settings, h Handler, st io.ReadWriter) (good bool, err error) {
+	asking, stop := context.WithCancel(ctx)
+	asker := Ask(asking, s, st)
+	defer asker.Wait()
+	defer stop()
+	heard := h
+	heard.Bytes = func(p []byte) bool {
+		asker.Answered()
+		return h.Bytes(p)
+	}
+	return read(ctx, s, heard, st)
+}
+
+// Asker sends a request again and again; see [Ask].
+type Asker struct {
+	answered atomic.Bool // since the last request
+	running  sync.WaitGroup
+}
+
+// Ask sends the request of the settings at once and then at its interval, until the context ends.
+// Without a request it does nothing. The caller says when an answer came, and waits for the end
+// before it closes the stream. What the device does not take is dropped: the next request comes
+// anyway, and a stream that is lost is noticed by reading.
+func Ask(ctx context.Context, s Settings, st io.Writer) *Asker {
+	a := &Asker{}
+	if s.Request != "" {
+		s = s.withDefaults()
+		a.running.Go(func() { a.run(ctx, s, st) })
+	}
+	return a
+}
+
+// Answered says that bytes came.
+func (a *Asker) Answered() { a.answered.Store(true) }
+
+// Wait waits for the end, which is that of the context.
+func (a *Asker) Wait() { a.running.Wait() }
+
+func (a *Asker) run(ctx context.Context, s Settings, st io.Writer) {
+	ticker := time.NewTicker(s.Every)
+	defer ticker.Stop()
+	var asked time.Time
+	for {
+		if a.answered.Load() || asked.IsZero() || time.Since(asked) >= answerWithin {
+			a.answered.Store(false)
+			asked = time.Now()
+			_, _ = st.Write([]byte(s.Request))
+		}
+		select {
+		case <-ticker.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
 var errHalfOpen = errors.New("no byte for too long on a network link")
 
 // read passes on bytes until the stream or the context ends. It returns whether good data came.
@@ -149,6 +215,9 @@ func read(ctx context.Context, s Settings, h Handler, st io.Reader) (good bool, 
 		}
 		if err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
 			return good, err
+		}
+		if h.Idle != nil && h.Idle() {
+			last = time.Now()
 		}
 		quiet := time.Since(last)
 		if quiet >= s.Silence && !silent {

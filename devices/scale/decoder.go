@@ -55,6 +55,8 @@ type Decoder struct {
 	agreeing int // lines in a row that fit it
 	unknown  int // unknown lines in a row, when ready
 
+	hid hidState // of a scale that sends reports
+
 	widths [2]width // of lines with and without a unit
 
 	name                                            atomic.Pointer[string]

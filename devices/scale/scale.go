@@ -13,7 +13,8 @@ import (
 // Config describes where a scale is and what its lines look like.
 type Config struct {
 	Link link.Settings
-	// Line is auto, the name of a shape or a pattern, see [ParseShape]; empty means auto.
+	// Line is auto, the name of a shape or a pattern, see [ParseShape]; empty means auto. A scale on
+	// hidraw sends no lines, and Line is not used.
 	Line string
 	// Key is the line that the print key sends, see [ParseKey]; empty for none.
 	Key string
@@ -55,7 +56,7 @@ type Sink struct {
 	Rejected func(line []byte, err error)
 }
 
-// Scale is one scale that sends lines by itself. Counts and ShapeName may be called while Run
+// Scale is one scale. Counts and ShapeName may be called while Run
 // runs.
 type Scale struct {
 	settings link.Settings
@@ -76,7 +77,34 @@ func New(c Config) (*Scale, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Scale{settings: c.Link, decoder: NewDecoder(shape).WithKey(key)}, nil
+	s := &Scale{settings: c.Link, decoder: NewDecoder(shape).WithKey(key)}
+	if link.IsHID(c.Link.Port) {
+		s.decoder.setName(hidName)
+	}
+	return s, nil
+}
+
+// begin prepares for what comes after the link was opened.
+func (s *Scale) begin() {
+	s.decoder.Restart()
+	if !link.IsHID(s.settings.Port) {
+		return
+	}
+	s.decoder.setName(hidName)
+	device, err := link.FindHID(s.settings.Port, s.settings.Root)
+	if err != nil { // it has just gone again
+		device = link.HIDDevice{}
+	}
+	s.decoder.hid.describe(device.Descriptor)
+}
+
+// feed takes what was read.
+func (s *Scale) feed(p []byte, each func(line []byte, r weigh.Reading, err error)) {
+	if link.IsHID(s.settings.Port) {
+		s.decoder.FeedReport(p, each)
+		return
+	}
+	s.decoder.Feed(p, each)
 }
 
 // Counts returns the numbers of lines since New.
@@ -108,13 +136,20 @@ func (s *Scale) Run(ctx context.Context, sink Sink) error {
 	return link.Run(ctx, s.settings, link.Handler{
 		Bytes: func(p []byte) bool {
 			good = false
-			s.decoder.Feed(p, each)
+			s.feed(p, each)
 			return good
+		},
+		Idle: func() bool {
+			r, due, rests := s.decoder.hid.repeats()
+			if due && sink.Reading != nil {
+				sink.Reading(r)
+			}
+			return rests
 		},
 		Change: func(c link.Change) {
 			switch c.Kind {
 			case link.Connected:
-				s.decoder.Restart()
+				s.begin()
 			case link.Silent:
 				s.decoder.Interrupt()
 			}
@@ -138,10 +173,18 @@ func Watch(ctx context.Context, c Config, each func(line []byte, r weigh.Reading
 		return Counts{}, s.ShapeName(), err
 	}
 	defer func() { err = errors.Join(err, stream.Close()) }()
+	s.begin()
+	asking, stop := context.WithCancel(ctx)
+	asker := link.Ask(asking, c.Link, stream)
+	defer asker.Wait()
+	defer stop()
 	buf := make([]byte, 512)
 	for ctx.Err() == nil {
 		n, err := stream.Read(buf)
-		s.decoder.Feed(buf[:n], each)
+		if n > 0 {
+			asker.Answered()
+			s.feed(buf[:n], each)
+		}
 		if err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
 			return s.Counts(), s.ShapeName(), err
 		}

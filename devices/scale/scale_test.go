@@ -57,19 +57,40 @@ type reader struct {
 	scale    *scale.Scale
 	readings chan weigh.Reading
 	changes  chan link.Change
+	cancel   context.CancelFunc
+	ended    chan struct{}
+}
+
+// stop ends the reading and waits for the end.
+func (r *reader) stop() {
+	r.cancel()
+	<-r.ended
 }
 
 func read(t *testing.T, port, line string) *reader {
 	t.Helper()
-	s, err := scale.New(scale.Config{
-		Link: link.Settings{Port: port, RetryMin: 2 * time.Millisecond, RetryMax: 10 * time.Millisecond, Silence: 200 * time.Millisecond},
-		Line: line,
-	})
+	return readWith(t, link.Settings{Port: port}, line)
+}
+
+func readWith(t *testing.T, s link.Settings, line string) *reader {
+	t.Helper()
+	s.RetryMin, s.RetryMax, s.Silence = 2*time.Millisecond, 10*time.Millisecond, 200*time.Millisecond
+	return readScale(t, scale.Config{Link: s, Line: line})
+}
+
+func readScale(t *testing.T, c scale.Config) *reader {
+	t.Helper()
+	s, err := scale.New(c)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &reader{t: t, scale: s, readings: make(chan weigh.Reading, 1), changes: make(chan link.Change, 100)}
+	r := &reader{t: t, scale: s, readings: make(chan weigh.Reading, 1), changes: make(chan link.Change, 100), ended: make(chan struct{})}
+	ready := make(chan struct{})
 	background(t, func(ctx context.Context) error {
+		defer close(r.ended)
+		ctx, r.cancel = context.WithCancel(ctx)
+		defer r.cancel()
+		close(ready)
 		return s.Run(ctx, scale.Sink{
 			Reading: func(g weigh.Reading) {
 				select { // the newest one
@@ -81,6 +102,7 @@ func read(t *testing.T, port, line string) *reader {
 			Link: func(c link.Change) { r.changes <- c },
 		})
 	})
+	<-ready
 	return r
 }
 
@@ -142,6 +164,7 @@ func TestEachShapeThroughAPort(t *testing.T) {
 				continue
 			}
 			t.Run(c.Shape+"/"+line, func(t *testing.T) {
+				t.Parallel()
 				s := newScale(t, c)
 				r := read(t, s.Port(), line)
 				r.until("zero", about(0))

@@ -15,19 +15,30 @@ type shownWeight struct {
 
 // number is a weight as text: its sign, and its digits with the name of the unit.
 type number struct {
-	sign   string
-	digits string
-	unit   string
+	sign     string
+	digits   string
+	unit     string
+	value    float64 // in the unit
+	decimals int
 }
+
+// units are the units that a scale may send, with how many g each has (NIST Handbook 44, Appendix C)
+// and how many more decimals it shows than in g.
+var units = map[string]struct {
+	grams    float64
+	decimals int
+}{"g": {1, 0}, "kg": {1000, 3}, "oz": {28.349523125, 2}, "lb": {453.59237, 3}}
 
 // number returns a mass in g with as many decimals as the division has.
 func (o ScaleOptions) number(grams float64) number {
-	decimals, unit := max(0, int(math.Ceil(-math.Log10(o.DivisionG)-1e-9))), "g"
-	magnitude := math.Abs(grams)
+	name := o.Unit
 	if o.Kilograms {
-		magnitude, decimals, unit = magnitude/1000, decimals+3, "kg"
+		name = "kg"
 	}
-	n := number{sign: "+", digits: strconv.FormatFloat(magnitude, 'f', decimals, 64), unit: unit}
+	unit := units[name]
+	decimals := max(0, int(math.Ceil(-math.Log10(o.DivisionG)-1e-9))) + unit.decimals
+	value := grams / unit.grams
+	n := number{sign: "+", digits: strconv.FormatFloat(math.Abs(value), 'f', decimals, 64), unit: name, value: value, decimals: decimals}
 	if grams < 0 && strings.Trim(n.digits, "0.") != "" {
 		n.sign = "-"
 	}
@@ -58,6 +69,9 @@ var lineFormats = map[string]lineFormat{
 	"tare-last":      tareLast,
 	"weight-unit":    weightUnit,
 	"sign-digits":    signDigits,
+	"digits":         bareDigits,
+	"checksum":       withChecksum,
+	"hid":            hidReport,
 }
 
 func pick(condition bool, yes, no string) string {
@@ -106,4 +120,20 @@ func weightUnit(w shownWeight, n number) []byte {
 
 func signDigits(w shownWeight, n number) []byte {
 	return fmt.Appendf(nil, "%s%s", n.sign, outOfRange(w, n.zeros(7)))
+}
+
+// bareDigits is a number and nothing else.
+func bareDigits(w shownWeight, n number) []byte {
+	return []byte(outOfRange(w, n.signed(8)))
+}
+
+// withChecksum is a line between STX and ETX, and behind the ETX the exclusive or of its characters
+// and the ETX, as one byte.
+func withChecksum(w shownWeight, n number) []byte {
+	line := fmt.Appendf(nil, "%s%s%s %-2s%s", pick(w.net, "N", "G"), n.sign, outOfRange(w, n.zeros(8)), n.unit, pick(w.moving, "?", " "))
+	check := byte(0x03)
+	for _, c := range line {
+		check ^= c
+	}
+	return append(append([]byte{0x02}, line...), 0x03, check)
 }

@@ -22,6 +22,7 @@ import (
 type ptyPort struct {
 	link          string
 	master, slave *os.File
+	requests      requests
 }
 
 func newPort(o ScaleOptions) (port, error) {
@@ -109,6 +110,22 @@ func (p *ptyPort) write(b []byte) error {
 		return fmt.Errorf("pseudo-terminal: %w", err)
 	}
 	return nil
+}
+
+func (p *ptyPort) requested(request string) (times int, err error) {
+	buf := make([]byte, 4096)
+	n := 0
+	err = onDescriptor(p.master, func(fd int) (err error) {
+		n, err = unix.Read(fd, buf)
+		return err
+	})
+	if errors.Is(err, unix.EAGAIN) {
+		return 0, nil
+	}
+	if err != nil {
+		return 0, fmt.Errorf("pseudo-terminal: %w", err)
+	}
+	return p.requests.count(buf[:n], request), nil
 }
 
 // makeRaw switches off all processing of bytes by the terminal, above all the echo, before a

@@ -21,15 +21,19 @@ type ScaleOptions struct {
 	// Name is the stable name, "simulated-scale" by default.
 	Name string
 	// Shape is how lines are built: status-first (the default), letters-first, tare-first,
-	// stability-last, tare-last, weight-unit (the unit is missing while the weight moves) or
-	// sign-digits.
+	// stability-last, tare-last, weight-unit (the unit is missing while the weight moves),
+	// sign-digits, digits, checksum, or hid for reports of a device on hidraw. See [Shapes].
 	Shape string
-	// Kilograms: lines are in kg with three more decimals. It cannot be combined with
-	// sign-digits.
+	// Unit is g (the default), kg, oz or lb. A shape without a unit sends the numbers of it.
+	Unit string
+	// Kilograms is Unit kg for lines that state their unit.
 	Kilograms bool
+	// Request makes it a scale that sends one line each time it receives this, such as "P\r\n", and
+	// nothing otherwise.
+	Request string
 	// DecimalComma: lines have a decimal comma in place of the point.
 	DecimalComma bool
-	// Every is the time between lines, 100 ms by default.
+	// Every is the time between lines, 100 ms by default; with Request, how soon it answers.
 	Every time.Duration
 	// DivisionG is the division of the scale in g, 0.1 by default.
 	DivisionG float64
@@ -55,6 +59,9 @@ func (o ScaleOptions) withDefaults() ScaleOptions {
 	}
 	if o.Shape == "" {
 		o.Shape = "status-first"
+	}
+	if o.Unit == "" {
+		o.Unit = "g"
 	}
 	if o.KeyLine == "" {
 		o.KeyLine = "PRINT"
@@ -85,6 +92,27 @@ type port interface {
 	unplug() error
 	// replug makes the same name again.
 	replug() error
+	// requested returns how often the readers have sent the request since the last call.
+	requested(request string) (times int, err error)
+}
+
+// Shapes returns the shapes of [ScaleOptions] and, for each, the settings line and request of a
+// configuration that reads it.
+func Shapes() map[string]struct{ Line, Request string } {
+	shapes := map[string]struct{ Line, Request string }{}
+	for name := range lineFormats {
+		s := struct{ Line, Request string }{Line: name}
+		switch name {
+		case "digits":
+			s.Line = "{sign}{weight}{unit=g}"
+		case "checksum":
+			s.Line = "{net=N|gross=G}{sign}{weight} {unit} {moving=?|stable=}{check=xor,after-etx,etx,byte}"
+		case "hid":
+			s.Line = ""
+		}
+		shapes[name] = s
+	}
+	return shapes
 }
 
 // Scale is a simulated scale. All methods may be called concurrently.
@@ -113,12 +141,19 @@ func NewScale(o ScaleOptions) (*Scale, error) {
 	if !ok {
 		return nil, fmt.Errorf("simulate scale: no line shape %q", o.Shape)
 	}
+	if _, ok := units[o.Unit]; !ok {
+		return nil, fmt.Errorf("simulate scale: no unit %q", o.Unit)
+	}
 	if o.DivisionG < 0 || o.CapacityG < 0 || o.NoiseG < 0 || o.Every < 0 || o.Settle < 0 || o.Kilograms && o.Shape == "sign-digits" {
 		return nil, errors.New("simulate scale: negative options, or kilograms in a shape without a unit")
 	}
 	s := &Scale{options: o, format: format, random: rand.New(rand.NewPCG(o.Seed, 1))}
 	var err error
-	if s.port, err = newPort(o); err != nil {
+	open := newPort
+	if o.Shape == "hid" {
+		open = newHIDPort
+	}
+	if s.port, err = open(o); err != nil {
 		return nil, fmt.Errorf("simulate scale: %w", err)
 	}
 	s.plugged = true
@@ -158,10 +193,25 @@ func (s *Scale) Close() error { return s.Unplug() }
 func (s *Scale) speak(now time.Time) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.silent || !s.plugged {
+	if !s.plugged {
 		return nil
 	}
-	return s.port.write(s.line(now))
+	lines := 1
+	if s.options.Request != "" {
+		var err error
+		if lines, err = s.port.requested(s.options.Request); err != nil {
+			return err
+		}
+	}
+	if s.silent {
+		return nil
+	}
+	for range lines {
+		if err := s.port.write(s.line(now)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // line returns the line for the present load.
@@ -174,7 +224,11 @@ func (s *Scale) line(now time.Time) []byte {
 		under:  s.loadG < -20*s.options.DivisionG,
 	}
 	shown.grams = math.Round(shown.grams/s.options.DivisionG) * s.options.DivisionG
-	return append(s.format(shown, s.options.number(shown.grams)), "\r\n"...)
+	line := s.format(shown, s.options.number(shown.grams))
+	if s.options.Shape == "hid" {
+		return line
+	}
+	return append(line, "\r\n"...)
 }
 
 // Grams returns the load minus the tare in g, without noise and rounding.
