@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/mochi-mqtt/server/v2/listeners"
+
+	"potlifed/daemon/quota"
 )
 
 const (
@@ -17,6 +19,10 @@ const (
 	writeTimeout = 2 * time.Second
 	// maxConnections bounds the connections, including those that have sent no CONNECT yet.
 	maxConnections = maxClients + 64
+	// maxOfOne bounds the connections from one address. Many lamps may be behind one gateway.
+	maxOfOne = 64
+	// maxMute and maxMuteOfOne bound the connections that have sent no CONNECT yet.
+	maxMute, maxMuteOfOne = 64, 8
 	// acceptPause keeps a lasting failure to accept connections from becoming a busy loop.
 	acceptPause = time.Second
 )
@@ -37,13 +43,15 @@ type listener struct {
 	// that leaves between the two waits for the lock, and the stop waits for ever.
 	disconnect func()
 
+	all, mute *quota.Quota
+
 	mu     sync.Mutex
 	conns  map[net.Conn]struct{}
 	closed bool
 }
 
 func newListener(l net.Listener, log *slog.Logger) *listener {
-	return &listener{listener: l, log: log, disconnect: func() {}, ready: make(chan struct{}), closing: make(chan struct{}), conns: map[net.Conn]struct{}{}}
+	return &listener{listener: l, log: log, disconnect: func() {}, ready: make(chan struct{}), all: quota.New(maxConnections, maxOfOne), mute: quota.New(maxMute, maxMuteOfOne), closing: make(chan struct{}), conns: map[net.Conn]struct{}{}}
 }
 
 var _ listeners.Listener = (*listener)(nil)
@@ -75,7 +83,15 @@ func (l *listener) Serve(establish listeners.EstablishFn) {
 			}
 			continue
 		}
+		give, within := l.all.Take(conn.RemoteAddr().String())
+		heard, mute := l.mute.Take(conn.RemoteAddr().String())
+		if !within || !mute {
+			end(give, heard)
+			_ = closeNow(conn)
+			continue
+		}
 		if accepted, closed := l.register(conn); !accepted {
+			end(give, heard)
 			_ = closeNow(conn)
 			if closed {
 				return
@@ -84,8 +100,9 @@ func (l *listener) Serve(establish listeners.EstablishFn) {
 		}
 		go func() {
 			defer l.serving.Done()
-			err := establish(l.ID(), deadlineConn{conn})
+			err := establish(l.ID(), deadlineConn{conn, heard})
 			_ = closeNow(conn) // the library may have left it open
+			end(give, heard)
 			l.mu.Lock()
 			delete(l.conns, conn)
 			l.mu.Unlock()
@@ -94,13 +111,22 @@ func (l *listener) Serve(establish listeners.EstablishFn) {
 	}
 }
 
+// end gives back parts of quotas; those that are nil were not taken.
+func end(parts ...func()) {
+	for _, give := range parts {
+		if give != nil {
+			give()
+		}
+	}
+}
+
 // register adds a connection, unless there are too many or the listener is closed.
 func (l *listener) register(conn net.Conn) (accepted, closed bool) {
 	_ = conn.SetDeadline(time.Now().Add(handshakeTimeout)) // a dead socket fails when it is read
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.closed || len(l.conns) >= maxConnections {
-		return false, l.closed
+	if l.closed {
+		return false, true
 	}
 	l.conns[conn] = struct{}{}
 	l.serving.Add(1)
@@ -152,10 +178,14 @@ func (l *listener) Close(listeners.CloseFn) {
 // time. The library's own deadline is as long as the client's keep-alive, or none; it writes
 // under a lock that everybody who publishes to the client waits for; and it goes on to the
 // next message after a failure. One client that reads nothing would delay every light.
-type deadlineConn struct{ net.Conn }
+type deadlineConn struct {
+	net.Conn
+	heard func() // called at each write: the first one answers the client's CONNECT
+}
 
 func (c deadlineConn) Write(b []byte) (int, error) {
 	err := c.SetWriteDeadline(time.Now().Add(writeTimeout))
+	c.heard()
 	n := 0
 	if err == nil {
 		n, err = c.Conn.Write(b)

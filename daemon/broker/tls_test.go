@@ -92,7 +92,7 @@ func TestCloseDoesNotWaitForTLS(t *testing.T) {
 			t.Fatal(err)
 		}
 		began := time.Now()
-		if err := (deadlineConn{broker}).Close(); err != nil {
+		if err := (deadlineConn{broker, func() {}}).Close(); err != nil {
 			t.Error(err)
 		}
 		if waited := time.Since(began); waited > 0 {

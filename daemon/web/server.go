@@ -24,6 +24,7 @@ import (
 	"potlifed/daemon/history"
 	"potlifed/daemon/neighbours"
 	"potlifed/daemon/outcomes"
+	"potlifed/daemon/quota"
 	"potlifed/daemon/reference"
 	"potlifed/daemon/request"
 	"potlifed/daemon/trace"
@@ -99,7 +100,7 @@ type Server struct {
 	shut     atomic.Bool      // nobody gets in, which was logged
 
 	pace    pace
-	streams chan struct{} // one token for each open stream
+	streams *quota.Quota  // of open streams
 	bodies  chan struct{} // one token for each long body that is being read
 
 	bodyWithin time.Duration // in which a body has to arrive
@@ -114,7 +115,7 @@ type Server struct {
 func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, ready func() []Check, logger *slog.Logger) (*Server, error) {
 	s := &Server{
 		settings: settings, pages: page.In(settings.Locale), bench: bench, journal: journal, ends: trace.NewEnds(journal), ready: ready, log: logger, now: time.Now,
-		pace: usualPace, streams: make(chan struct{}, streamsAtOnce),
+		pace: usualPace, streams: quota.New(streamsAtOnce, streamsOfOne),
 		bodies: make(chan struct{}, bodiesAtOnce), bodyWithin: bodyWithin, stopping: make(chan struct{}), serving: make(chan struct{}),
 	}
 	if s.settings.Neighbours == nil {
@@ -186,22 +187,26 @@ func (a *announcing) Accept() (net.Conn, error) {
 }
 
 const (
-	headerWithin   = 10 * time.Second
-	bodyWithin     = 10 * time.Second
-	bodiesAtOnce   = 16
-	answerWithin   = 30 * time.Second // streams renew theirs with each event
-	idleAtMost     = 2 * time.Minute
-	headerBytes    = 32 << 10
-	stopsWithin    = 5 * time.Second
-	changeWithin   = 15 * time.Second
-	streamsAtOnce  = 64
-	bodyBytes      = 1 << 20
-	sessionBytes   = 1 << 10
-	keyCharacters  = 200
-	eventsAtOnce   = 1000
-	historyRows    = 20_000
-	historyAtMost  = 31 * 24 * time.Hour
-	historyDefault = 24 * time.Hour
+	headerWithin  = 10 * time.Second
+	bodyWithin    = 10 * time.Second
+	bodiesAtOnce  = 16
+	answerWithin  = 30 * time.Second // streams renew theirs with each event
+	idleAtMost    = 30 * time.Second
+	headerBytes   = 32 << 10
+	stopsWithin   = 5 * time.Second
+	changeWithin  = 15 * time.Second
+	streamsAtOnce = 256
+	streamsOfOne  = 16
+	// A browser opens six connections at most, a phone's pages share one stream.
+	connectionsAtOnce = 512
+	connectionsOfOne  = 48
+	bodyBytes         = 1 << 20
+	sessionBytes      = 1 << 10
+	keyCharacters     = 200
+	eventsAtOnce      = 1000
+	historyRows       = 20_000
+	historyAtMost     = 31 * 24 * time.Hour
+	historyDefault    = 24 * time.Hour
 )
 
 // Serve answers on the listener, which it closes, until ctx ends. It may be called
@@ -227,7 +232,9 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		WebListenAddresses: &addresses, WebSystemdSocket: &none, WebConfigFile: &s.settings.WebConfigFile,
 	}
 	served := make(chan error, 1)
-	go func() { served <- web.Serve(&announcing{Listener: l, serving: s.serving}, server, flags, s.log) }()
+	go func() {
+		served <- web.Serve(&announcing{Listener: quota.New(connectionsAtOnce, connectionsOfOne).Listen(l), serving: s.serving}, server, flags, s.log)
+	}()
 	select {
 	case err := <-served:
 		s.stop.Do(func() { close(s.stopping) })

@@ -63,13 +63,12 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 		writeProblem(w, http.StatusBadRequest, "", fmt.Sprintf("heartbeat_s %q is not a whole number from %d to %d", r.URL.Query().Get("heartbeat_s"), leastHeartbeatS, usualHeartbeatS))
 		return
 	}
-	select {
-	case s.streams <- struct{}{}:
-		defer func() { <-s.streams }()
-	default:
+	give, ok := s.streams.Take(r.RemoteAddr)
+	if !ok {
 		writeProblem(w, http.StatusServiceUnavailable, "", "too many streams are open")
 		return
 	}
+	defer give()
 	h := w.Header()
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("Cache-Control", "no-store, no-transform")

@@ -204,7 +204,7 @@ func TestStreamReaderLeaves(t *testing.T) {
 		l.all()
 		l.cancel()
 	}
-	waitFor(t, "the watchers to be gone", func() bool { return bench.watched() == 0 && len(s.streams) == 0 })
+	waitFor(t, "the watchers to be gone", func() bool { return bench.watched() == 0 && s.streams.Len() == 0 })
 }
 
 // TestStreamSlowReader: one that takes nothing is let go, and holds up neither the
@@ -243,7 +243,7 @@ func TestStreamSlowReader(t *testing.T) {
 			}
 		}
 	}
-	waitFor(t, "the slow reader to be let go", func() bool { return bench.watched() == 1 && len(s.streams) == 1 })
+	waitFor(t, "the slow reader to be let go", func() bool { return bench.watched() == 1 && s.streams.Len() == 1 })
 }
 
 // TestStreamSkips: a reader that was busy gets the newest, not all that it missed.
@@ -276,9 +276,29 @@ func TestStreamSkips(t *testing.T) {
 func TestStreamsAreBounded(t *testing.T) {
 	s := hasten(newServer(t, newStand()))
 	for range streamsAtOnce {
-		s.streams <- struct{}{}
+		if _, ok := s.streams.Take("127.0.0.1:1"); !ok {
+			t.Fatal("there is no room for as many as there may be")
+		}
 	}
 	isProblem(t, answerTo(s.Handler(), fromHere("GET", "/api/v1/stream", "")), http.StatusServiceUnavailable)
+}
+
+// TestStreamsOfOneAddress: a client that opens streams without end takes them from nobody else.
+func TestStreamsOfOneAddress(t *testing.T) {
+	s := hasten(newServer(t, newStand()))
+	for range streamsOfOne {
+		if _, ok := s.streams.Take("192.0.2.1:1"); !ok {
+			t.Fatal("there is no room for as many as one address may have")
+		}
+	}
+	r := fromHere("GET", "/api/v1/stream", "")
+	r.RemoteAddr = "192.0.2.1:2"
+	isProblem(t, answerTo(s.Handler(), r), http.StatusServiceUnavailable)
+	if give, ok := s.streams.Take("192.0.2.2:1"); !ok {
+		t.Error("another address is shut out")
+	} else {
+		give()
+	}
 }
 
 // TestStreamOutlivesTheWriteTimeout: the server's own time-out for answers is renewed
