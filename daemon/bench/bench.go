@@ -52,6 +52,7 @@ type Bench struct {
 	// does not know of the gap before the start: no light may be claimed by it.
 	begun        uint64
 	state        record.State // the newest
+	keys         keys
 	write        pipeline
 	zones        map[string]*zone
 	zoneIDs      []string // of zones, sorted
@@ -87,6 +88,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	if b.publishing == nil {
 		b.publishing = func() Publishing { return Publishing{} }
 	}
+	b.keys = newKeys()
 	b.write.shown = state
 	b.write.durable = state
 	for _, id := range b.shop.zones() {
@@ -102,6 +104,9 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		b.scales[c.ID] = newScale(c, s.Clock, b.shop.locale)
 	}
 	b.begin()
+	if err := b.rememberKeys(ctx, b.clock.now()); err != nil {
+		return nil, err
+	}
 	return b, nil
 }
 
@@ -265,13 +270,13 @@ func (b *Bench) Do(ctx context.Context, r request.Request) (request.Reply, error
 	}
 	select {
 	case a := <-w.answer:
-		return a.reply, a.err
+		return b.whole(ctx, a)
 	case <-ctx.Done():
 		return request.Reply{}, ctx.Err()
 	case <-b.ended:
 		select {
 		case a := <-w.answer:
-			return a.reply, a.err
+			return b.whole(ctx, a)
 		default:
 			return request.Reply{}, request.Refuse(request.Unavailable, "stopped", "the daemon has stopped")
 		}

@@ -14,11 +14,13 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 	p := &b.write
 	key := w.request.Key
 	if known, ok := b.answered(now, w.request); ok && key != "" {
-		if known.Hash != w.request.Hash {
+		if known.hash != w.request.Hash {
 			w.refuse(b.shop.asRefusal(request.Refuse(request.Invalid, "key used before", "the key %q was used for another request; use a new one", key)))
 			return
 		}
-		w.body = known.Body
+		if w.body = known.body; w.body == nil {
+			w.stored = known.seq
+		}
 		w.join(p)
 		return
 	}
@@ -50,19 +52,19 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 
 // answered returns the answer to an earlier request with the same key. A report of prints or
 // rejects is answered with the press as it is now.
-func (b *Bench) answered(now time.Time, r request.Request) (record.Answer, bool) {
-	if a, ok := b.state.Answers[r.Key]; ok {
-		return a, true
+func (b *Bench) answered(now time.Time, r request.Request) (keyed, bool) {
+	if of, ok := b.keys.find(r.Key, now); ok {
+		return of, true
 	}
 	hash, ok := b.state.ReportHash(r.Key)
 	if !ok {
-		return record.Answer{}, false
+		return keyed{}, false
 	}
-	a := record.Answer{Key: r.Key, Hash: hash}
+	of := keyed{hash: hash}
 	if press, report := reports(r.Change); report {
-		a.Body, _ = json.Marshal(b.pressView(now, press)) // a row of the snapshot can be written out
+		of.body, _ = json.Marshal(b.pressView(now, press)) // a row of the snapshot can be written out
 	}
-	return a, true
+	return of, true
 }
 
 // encode writes out what a change is answered with. What cannot be written out counts
@@ -101,7 +103,7 @@ func (w *waiter) remember(b *Bench, now time.Time) {
 	if _, report := reports(w.request.Change); report {
 		a.Body = nil
 		// A report that said nothing new has no record; its key is then forgotten by a crash.
-		b.state = b.state.WithAnswer(a, record.KindCounted)
+		b.state = b.state.WithReportKey(a)
 		if last := w.last - 1; last >= w.first && b.write.queue.records[last].Body.Kind() == record.KindCounted {
 			b.write.queue.records[last].Answer = &a
 		}
@@ -110,7 +112,7 @@ func (w *waiter) remember(b *Bench, now time.Time) {
 	for i := w.last - 1; i >= w.first; i-- {
 		if r := &b.write.queue.records[i]; r.IsEvent() {
 			r.Answer = &a
-			b.state = b.state.WithAnswer(a, r.Body.Kind())
+			b.keys.add(a.Key, keyed{hash: a.Hash, at: a.At, seq: r.Seq, body: a.Body})
 			return
 		}
 	}

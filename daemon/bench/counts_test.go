@@ -299,8 +299,8 @@ func TestARepeatedReportCountsOnce(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if n := len(s.b.state.ReportKeys); n > 31 || len(s.b.state.Answers) != 0 {
-		t.Errorf("the keys of %d minutes are kept, and %d answers", n, len(s.b.state.Answers))
+	if n := len(s.b.state.ReportKeys); n > 31 || len(s.b.keys.known) != 0 {
+		t.Errorf("the keys of %d minutes are kept, and %d answers", n, len(s.b.keys.known))
 	}
 }
 

@@ -47,15 +47,17 @@ type group struct {
 type waiter struct {
 	request request.Request
 	body    json.RawMessage
-	first   int // its records in the group: from first to last
+	stored  uint64 // the event with the answer to an earlier request, 0 for none
+	first   int    // its records in the group: from first to last
 	last    int
 	answer  chan answer // capacity 1: answering never blocks
 	refused func(error) // where nobody waits: told of a refusal; may be nil
 }
 
 type answer struct {
-	reply request.Reply
-	err   error
+	reply  request.Reply
+	stored uint64 // the event that has the reply's body, 0 for none
+	err    error
 }
 
 func (w *waiter) refuse(err error) {
@@ -66,7 +68,7 @@ func (w *waiter) refuse(err error) {
 }
 
 func (w *waiter) done(onDisk bool) {
-	w.answer <- answer{reply: request.Reply{Body: w.body, OnDisk: onDisk}}
+	w.answer <- answer{reply: request.Reply{Body: w.body, OnDisk: onDisk}, stored: w.stored}
 }
 
 const (

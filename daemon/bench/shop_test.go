@@ -242,8 +242,12 @@ func (s *shop) askAs(r request.Request) (view.Batch, *request.Refusal) {
 			s.readable(refusal)
 			return v, refusal
 		}
-		if err := json.Unmarshal(a.reply.Body, &v); err != nil {
-			s.t.Fatalf("%s: answer %s: %v", r.Change.Verb(), a.reply.Body, err)
+		reply, err := s.b.whole(s.ctx, a)
+		if err != nil {
+			s.t.Fatalf("%s: %v", r.Change.Verb(), err)
+		}
+		if err := json.Unmarshal(reply.Body, &v); err != nil {
+			s.t.Fatalf("%s: answer %s: %v", r.Change.Verb(), reply.Body, err)
 		}
 	default:
 		s.t.Fatalf("%s was not answered", r.Change.Verb())

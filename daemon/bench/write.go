@@ -117,6 +117,7 @@ func (b *Bench) acknowledged(err error) {
 		return
 	}
 	p.durable = g.after
+	b.keys.onDisk(g.records)
 	b.logWritten(g.records)
 	if p.failing != nil {
 		b.log.Info("the journal writes again", "records", len(g.records))
@@ -183,8 +184,11 @@ func (b *Bench) failed(g *group, err error) {
 	p.queue, p.urgent = group{}, true
 	b.state = p.durable
 	for i, r := range all.records {
+		b.keys.forget(r)
 		if !drop[i] && stillTrue(b.state, r) {
-			b.apply(r)
+			if r = b.apply(r); r.Answer != nil && r.IsEvent() { // its number may be another now
+				b.keys.add(r.Answer.Key, keyed{hash: r.Answer.Hash, at: r.Answer.At, seq: r.Seq, body: r.Answer.Body})
+			}
 		}
 	}
 	p.shown = b.state

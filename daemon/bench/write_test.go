@@ -112,7 +112,7 @@ func TestSameKeySameAnswerAcrossARestart(t *testing.T) {
 	if _, refusal := s.askAs(request.Request{Change: request.StartMix{Ink: "dial-satin"}, By: "tester", Key: "http:def", Hash: "3"}); refusal != nil {
 		t.Fatal(refusal)
 	}
-	if _, kept := s.b.state.Answers["http:abc"]; kept {
+	if _, kept := s.b.keys.known["http:abc"]; kept {
 		t.Error("a key is remembered for more than a day")
 	}
 }

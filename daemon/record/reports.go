@@ -18,8 +18,10 @@ type ReportKeys struct {
 // report may be late.
 const keptReportMinutes = 31
 
-// withReportKey returns the state with the key of a report.
-func (s State) withReportKey(a Answer) State {
+// WithReportKey returns the state with the key of a report of prints or rejects. Apply calls it
+// for a record that carries an answer. The bench calls it for an answer that could only be encoded
+// after its record was applied.
+func (s State) WithReportKey(a Answer) State {
 	minute := a.At.Truncate(time.Minute).UTC()
 	s.ReportKeys = slices.Clone(s.ReportKeys)
 	n := len(s.ReportKeys)

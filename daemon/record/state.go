@@ -66,7 +66,6 @@ type State struct {
 	Day    string `json:"day"` // 20060102
 	Number int    `json:"number"`
 
-	Answers map[string]Answer `json:"answers"` // by key, for a day
 	// ReportKeys are the keys of reports of prints and rejects, oldest first.
 	ReportKeys []ReportKeys `json:"report_keys,omitempty"`
 
@@ -159,10 +158,7 @@ type Press struct {
 	WentOff string `json:"went_off,omitempty"`
 }
 
-const (
-	keptClosed  = 100            // closed batches that stay in the state
-	keptAnswers = 24 * time.Hour // how long a key is remembered
-)
+const keptClosed = 100 // closed batches that stay in the state
 
 // NewState is the state of an empty journal.
 func NewState(journal string) State {
@@ -170,7 +166,7 @@ func NewState(journal string) State {
 		Journal: journal,
 		Zones:   map[string]*airpath.Closed{}, Batches: map[string]*Batch{}, Presses: map[string]Press{},
 		Alarms: map[AlarmKey]*Alarm{}, Prints: map[string]Count{}, ClosedTotal: map[ClosedKey]int{},
-		CupEmptyG: map[string]float64{}, Answers: map[string]Answer{},
+		CupEmptyG: map[string]float64{},
 	}
 }
 
@@ -186,22 +182,9 @@ func Apply(s State, r Record) State {
 	if r.IsEvent() {
 		s.rememberUndo(before, r)
 	}
-	if r.Answer != nil {
-		s = s.WithAnswer(*r.Answer, r.Body.Kind())
+	if r.Answer != nil && r.Body.Kind() == KindCounted {
+		s = s.WithReportKey(*r.Answer)
 	}
-	return s
-}
-
-// WithAnswer returns the state with the answer to a change that came with a key, whose record
-// is of the given kind. Apply calls it for a record that carries an answer. The bench calls it
-// for an answer that could only be encoded after its record was applied.
-func (s State) WithAnswer(a Answer, of Kind) State {
-	if of == KindCounted {
-		return s.withReportKey(a)
-	}
-	s.Answers = maps.Clone(s.Answers)
-	maps.DeleteFunc(s.Answers, func(_ string, old Answer) bool { return a.At.Sub(old.At) > keptAnswers })
-	s.Answers[a.Key] = a
 	return s
 }
 
