@@ -12,8 +12,8 @@ import (
 const levelNotice = slog.LevelInfo + 2
 
 // logWritten logs the events of a group that is on disk: one line for each start and stop, mix,
-// batch, alarm and pairing. What comes more often, such as pours and prints, is in the journal
-// only.
+// batch and alarm. What comes more often, such as pours and prints, is in the journal only; of
+// pairings the web server logs more.
 func (b *Bench) logWritten(records []record.Record) {
 	for _, r := range records {
 		if text, args := logged(r.Body); text != "" {
@@ -35,10 +35,6 @@ func logged(body record.Body) (text string, args []any) {
 		return "stopped", nil
 	case record.ClockChanged:
 		return "clock changed", []any{"step", e.Step, "set", e.Synced}
-	case record.DevicePaired:
-		return "device paired", []any{"device", e.Device}
-	case record.DeviceUnpaired:
-		return "device unpaired", []any{"device", e.Device}
 	case record.OutOfService:
 		return "out of service", []any{"device", e.Device, "until", e.Until, "reason", e.Reason}
 	case record.InService:

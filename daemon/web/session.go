@@ -58,6 +58,7 @@ func (s *Server) sessions(api huma.API) {
 
 	pair := sessionOperation("session", sessionPath, "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", http.StatusTooManyRequests)
 	pair.Security = nil
+	pair.Errors = append(pair.Errors, http.StatusUnprocessableEntity)
 	read := shape{registry: api.OpenAPI().Components.Schemas, schema: api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[pairing](), true, "")}
 	huma.Register(api, pair, func(ctx context.Context, _ *struct{}) (*paired, error) { return s.pair(ctx, read) })
 	setBody(api, sessionPath, true, read.schema)
