@@ -50,7 +50,7 @@ func (c *conditions) addBatch(b *Bench, batch *record.Batch, now time.Time) {
 	if batch.Mix.Poured().InkG > 0 {
 		c.ThinnerPct = new(precision.Percent(batch.Mix.Poured().ThinnerPct()))
 	}
-	if ratio := ratioView(batch.Mix); ratio != nil {
+	if ratio := view.RatioOf(batch.Mix); ratio != nil {
 		c.RatioOffPct = new(precision.Percent(ratio.OffPct))
 	}
 	if batch.Ensemble == nil {

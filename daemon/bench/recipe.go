@@ -94,22 +94,3 @@ func startWhy(t config.ThinnerPct, c request.StartMix) string {
 	}
 	return "where " + colours + " start"
 }
-
-// ratioView is how well the ratio of a mix is known; nil until ink and hardener are in,
-// and where so little was recorded that no figure comes of it.
-func ratioView(m guide.Mix) *view.Ratio {
-	poured := m.Poured()
-	if poured.InkG <= 0 || poured.HardenerG <= 0 {
-		return nil
-	}
-	v := view.Ratio{
-		InkPerHardener: poured.InkG / poured.HardenerG, OffPct: 100 * mix.Deviation(poured, m.Recipe.Ratio),
-		UncertaintyPct: 2 * 100 * m.RatioUncertainty(), TolerancePct: m.Recipe.TolerancePct,
-	}
-	for _, x := range []float64{v.InkPerHardener, v.OffPct, v.UncertaintyPct} {
-		if math.IsInf(x, 0) || math.IsNaN(x) {
-			return nil
-		}
-	}
-	return &v
-}

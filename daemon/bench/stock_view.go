@@ -21,9 +21,13 @@ func (k stock) choices(batch *record.Batch) []view.CanChoice {
 	var list []view.CanChoice
 	for _, c := range cans {
 		v := k.rules.Judge(c)
-		list = append(list, view.CanChoice{
+		choice := view.CanChoice{
 			Can: c.ID, Material: c.Material, Lot: c.Lot, Colour: c.Colour, InUse: c == inUse, Stir: k.words.Warning(v.Stir()), Expired: k.words.Warning(v.Expiry()),
-		})
+		}
+		if choice.Expired != "" {
+			choice.LastDay, choice.ExpiryNotKnown = v.LastDay, v.ExpiryNotKnown
+		}
+		list = append(list, choice)
 	}
 	return list
 }
@@ -98,5 +102,5 @@ func (k stock) addTo(v *view.Batch, batch *record.Batch) {
 	v.Components = batch.Components()
 	lots, notes := batch.Lots()
 	v.Lots, v.PourFrom = append([]can.Lot{}, lots...), k.choices(batch)
-	v.Warnings = append(append(v.Warnings, notes...), k.warnings(batch)...)
+	v.Warnings = append(append(v.Warnings, k.words.CanNotes(notes)...), k.warnings(batch)...)
 }

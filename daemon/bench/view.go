@@ -231,7 +231,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	v.Pours = pours(m)
 	v.ByBench = byBench(s, batch, now)
 	v.Prints, v.Defects = batch.Prints, batch.Defects
-	v.Ratio = ratioView(m)
+	v.Ratio = view.RatioOf(m)
 	if v.Corrections == nil {
 		v.Corrections = []mix.Correction{}
 	}

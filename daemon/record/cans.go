@@ -4,11 +4,13 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"time"
 
 	"potlifed/model/can"
 	"potlifed/model/guide"
+	"potlifed/model/message"
 	"potlifed/model/mix"
 )
 
@@ -182,34 +184,30 @@ func (e PouredFrom) apply(s *State, r Record) {
 		}
 	})
 	s.change(e.Batch, func(b *Batch) {
-		b.Draws = append(slices.DeleteFunc(slices.Clone(b.Draws), func(d PouredFrom) bool { return d.Can == e.Can && d.Note() == "" }), e)
+		b.Draws = append(slices.DeleteFunc(slices.Clone(b.Draws), func(d PouredFrom) bool { return d.Can == e.Can && d.Note().Key == "" }), e)
 	})
 }
 
 func (LeftWeighed) apply(*State, Record) {}
 
-// Note returns a note for the batch when the can should not have been used as it was;
-// empty otherwise.
-func (e PouredFrom) Note() string {
-	what := fmt.Sprintf("%s can %s", e.Part, e.Can)
-	if e.Lot != "" {
-		what += " (lot " + e.Lot + ")"
+// Note returns a note for the batch when the can should not have been used as it was; its key is
+// empty otherwise. Its values are can, part and lot, and why: the reason for using it nevertheless.
+// Lot and why may be empty.
+func (e PouredFrom) Note() message.Message {
+	note := func(key string, values ...any) message.Message {
+		return message.New(key, append(values, "part", e.Part, "can", e.Can, "lot", e.Lot, "why", e.Override)...)
 	}
-	note := ""
 	switch {
 	case e.ExpiredOn != "":
-		note = fmt.Sprintf("%s was past its last day, %s.", what, e.ExpiredOn)
+		return note("expired", "last_on", e.ExpiredOn)
 	case e.ExpiryNotKnown:
-		note = fmt.Sprintf("%s: the clock was not set, so whether it was past its last day is not known.", what)
+		return note("expiry-not-known")
 	case e.NeverStirred:
-		note = fmt.Sprintf("%s had not been stirred since it came.", what)
+		return note("never-stirred")
 	case e.StoodS != nil:
-		note = fmt.Sprintf("%s had stood for %.0f days without a stir.", what, *e.StoodS/86400)
+		return note("had-stood", "n", int(math.Round(*e.StoodS/86400)))
 	}
-	if note != "" && e.Override != "" {
-		note += " Used all the same: " + e.Override
-	}
-	return note
+	return message.Message{}
 }
 
 // Components returns what is in the cup by part and can, in g. The masses of a part add up
@@ -257,7 +255,7 @@ func (b *Batch) canOf(d guide.Drawn) string {
 
 // Lots returns the cans whose content is in the cup, with the lots of those that are
 // registered, and notes about those that should not have been used as they were.
-func (b *Batch) Lots() (lots []can.Lot, notes []string) {
+func (b *Batch) Lots() (lots []can.Lot, notes []message.Message) {
 	for _, c := range b.Components() {
 		if c.Can == "" {
 			continue
@@ -266,7 +264,7 @@ func (b *Batch) Lots() (lots []can.Lot, notes []string) {
 		for _, d := range b.Draws {
 			if d.Can == c.Can {
 				v.Material, v.Lot, v.Assumed = d.Material, d.Lot, d.Assumed
-				if note := d.Note(); note != "" && !slices.Contains(notes, note) {
+				if note := d.Note(); note.Key != "" && !slices.ContainsFunc(notes, note.Equal) {
 					notes = append(notes, note)
 				}
 			}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/words"
 )
 
 // Course is how the life of a batch went: what was spent of it, what was expected, and what
@@ -43,7 +44,7 @@ func CourseOf(ctx context.Context, j Journal, id string, seq uint64) (Course, er
 	if err != nil {
 		return Course{}, err
 	}
-	c := Course{Past: l.batch()}
+	c := Course{Past: l.batch(words.Locale{})} // its warnings are not shown
 	if l.is.MixedAt.IsZero() {
 		return c, nil
 	}

@@ -11,6 +11,7 @@ import (
 
 	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
+	"potlifed/daemon/words"
 	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
@@ -148,7 +149,7 @@ func (e *Ends) look(ctx context.Context, s Search, r record.Record) (b Ended, fo
 	if err != nil {
 		return b, false, err
 	}
-	told := l.batch()
+	told := l.batch(words.Locale{}) // without its warnings
 	if !s.holds(told) {
 		return b, false, nil
 	}
@@ -242,7 +243,7 @@ func (e *Ends) Of(ctx context.Context, r record.Record) (w Whole, found bool, er
 	if err != nil {
 		return w, false, err
 	}
-	told := l.batch()
+	told := l.batch(words.Locale{}) // without its warnings
 	through, err := e.lived(ctx, &l, r.Seq)
 	if err != nil {
 		return w, false, err

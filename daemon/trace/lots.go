@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/words"
 	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 )
@@ -29,7 +30,7 @@ type Page struct {
 // that one of these was split or poured into. It looks at limit pours before the event of the
 // given number; 0 means the newest. A batch is left out when every pour of it was undone or
 // turned out to be something else. The error is that of the journal.
-func Into(ctx context.Context, j Journal, from Source, before uint64, limit int) (Page, error) {
+func Into(ctx context.Context, j Journal, from Source, before uint64, limit int, in words.Locale) (Page, error) {
 	cut := before
 	if cut == 0 {
 		cut = math.MaxUint64
@@ -38,7 +39,7 @@ func Into(ctx context.Context, j Journal, from Source, before uint64, limit int)
 	if err != nil {
 		return Page{}, err
 	}
-	w := into{j: j, from: from, cut: before, seen: map[string]bool{}, page: Page{Batches: []Past{}}}
+	w := into{words: in, j: j, from: from, cut: before, seen: map[string]bool{}, page: Page{Batches: []Past{}}}
 	for _, r := range pours {
 		if e, ok := r.Body.(record.PouredFrom); ok {
 			if err := w.visit(ctx, e.Batch, r.Seq, ""); err != nil {
@@ -60,11 +61,12 @@ func (s Source) pours(ctx context.Context, j Journal, before uint64, limit int) 
 }
 
 type into struct {
-	j    Journal
-	from Source
-	cut  uint64
-	seen map[string]bool // batches by id and first event
-	page Page
+	words words.Locale
+	j     Journal
+	from  Source
+	cut   uint64
+	seen  map[string]bool // batches by id and first event
+	page  Page
 }
 
 func (w *into) visit(ctx context.Context, id string, seq uint64, via string) error {
@@ -80,7 +82,7 @@ func (w *into) visit(ctx context.Context, id string, seq uint64, via string) err
 		return nil
 	}
 	w.seen[key] = true
-	b := l.batch()
+	b := l.batch(w.words)
 	b.Via = via
 	for _, lot := range b.Lots {
 		if b.Outcome == lifecycle.Undone { // a part that was split off by mistake

@@ -63,6 +63,8 @@ type Past struct {
 	Outcome   lifecycle.Outcome   `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
 	StillGood lifecycle.StillGood `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
 	LeftG     *float64            `json:"left_g,omitempty" doc:"mass left in the cup at the end, in g"`
+	TargetsG  view.Targets        `json:"targets_g" doc:"what was meant to be in the cup: hardener and thinner follow the ink that was really poured"`
+	Ratio     *view.Ratio         `json:"ratio,omitempty" doc:"how the mixing ratio came out; absent until ink and hardener are in"`
 	Parts     []mix.Component     `json:"components" doc:"what is in the cup, or was at the end, by part and can; what evaporated counts as there"`
 	Lots      []can.Lot           `json:"lots" doc:"the cans that are in the batch"`
 	Warnings  []string            `json:"warnings" doc:"what was wrong with the mix, in sentences"`
@@ -91,8 +93,9 @@ type History struct {
 const mostEvents = 500
 
 // Of returns the newest batch of an id that began at or before the event of the given number; 0
-// means the newest of all. The error is ErrUnknown or that of the journal.
-func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (History, error) {
+// means the newest of all. Warnings are written in the given language. The error is ErrUnknown or that of the
+// journal.
+func Of(ctx context.Context, j Journal, id string, seq uint64, journal string, in words.Locale) (History, error) {
 	if seq == 0 {
 		seq = math.MaxUint64
 	}
@@ -100,7 +103,7 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string) (
 	if err != nil {
 		return History{}, err
 	}
-	h := History{Past: l.batch(), Poured: l.poured(), Events: []json.RawMessage{}}
+	h := History{Past: l.batch(in), Poured: l.poured(), Events: []json.RawMessage{}}
 	for _, r := range l.own[max(0, len(l.own)-mostEvents):] {
 		switch r.Body.(type) {
 		case record.Printed, record.Defects, record.PanChanged:
@@ -381,16 +384,18 @@ func (l *life) stand(r record.Record) {
 	}
 }
 
-func (l *life) batch() Past {
+// batch returns the batch with warnings in the given language.
+func (l *life) batch(in words.Locale) Past {
 	b := l.is
 	lots, notes := b.Lots()
 	g := func(x float64) float64 { return precision.Grams(x, b.DivisionG()) }
 	v := Past{
 		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
 		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: precision.Known(b.LeftG, g),
-		Parts: b.Components(), Lots: append([]can.Lot{}, lots...), Warnings: append(words.Locale{}.Warnings(b.Mix.Warnings()), notes...),
+		Parts: b.Components(), Lots: append([]can.Lot{}, lots...), Warnings: append(in.Warnings(b.Mix.Warnings()), in.CanNotes(notes)...),
 		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...),
 	}
+	v.TargetsG, v.Ratio = view.MixOf(b.Mix, b.DivisionG())
 	for i := range v.Parts {
 		v.Parts[i].G = g(v.Parts[i].G)
 	}

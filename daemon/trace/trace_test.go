@@ -7,6 +7,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -15,6 +16,7 @@ import (
 
 	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
+	"potlifed/daemon/view"
 	"potlifed/daemon/words"
 	"potlifed/model/air"
 	"potlifed/model/airpath"
@@ -214,7 +216,7 @@ func TestHistoryIsWhatWas(t *testing.T) {
 		all = append(all, p.state.Closed...)
 		inLot := map[string][]string{}
 		for _, b := range all {
-			h, err := Of(t.Context(), j, b.ID, 0, "j")
+			h, err := Of(t.Context(), j, b.ID, 0, "j", words.Locale{})
 			if err != nil {
 				rt.Fatalf("%s: %v", b.ID, err)
 			}
@@ -240,7 +242,7 @@ func intoAll(rt *rapid.T, j Journal, from Source) []string {
 	found := map[string]bool{}
 	before := uint64(0)
 	for range 1000 {
-		page, err := Into(rt.Context(), j, from, before, 3)
+		page, err := Into(rt.Context(), j, from, before, 3, words.Locale{})
 		if err != nil {
 			rt.Fatal(err)
 		}
@@ -260,10 +262,20 @@ func compare(rt *rapid.T, b *record.Batch, h History, prints uint64) {
 	want := Past{
 		ID: b.ID, Seq: h.Seq, Ink: b.Ink, Cup: b.Cup, State: b.Phase, StartedAt: b.StartedAt, MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt),
 		ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, Parts: b.Components(), Lots: append([]can.Lot{}, lots...),
-		Warnings: append(words.Locale{}.Warnings(b.Mix.Warnings()), notes...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
+		Warnings: append(words.Locale{}.Warnings(b.Mix.Warnings()), words.Locale{}.CanNotes(notes)...), Presses: h.Presses, Prints: prints, Tests: append([]record.Test{}, b.Tests...),
 	}
 	for i := range want.Parts { // no scale is known here, so masses are told to 0.01 g
 		want.Parts[i].G = math.Round(want.Parts[i].G*100) / 100
+	}
+	hundredths := func(x float64) float64 { return math.Round(x*100) / 100 }
+	t, poured := b.Mix.Targets(), b.Mix.Poured()
+	want.TargetsG = view.Targets{Ink: hundredths(t.InkG), Hardener: hundredths(t.HardenerG), Thinner: hundredths(t.ThinnerG)}
+	if poured.InkG > 0 && poured.HardenerG > 0 {
+		off := 100 * (poured.HardenerG*float64(b.Mix.Recipe.Ratio)/poured.InkG - 1)
+		if h.Ratio == nil || math.Abs(h.Ratio.OffPct-off) > 0.006 || h.Ratio.TolerancePct != b.Mix.Recipe.TolerancePct {
+			rt.Fatalf("%s: ratio %+v, want %v %% off", b.ID, h.Ratio, off)
+		}
+		want.Ratio = h.Ratio
 	}
 	about := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })
 	if d := cmp.Diff(want, h.Past, about); d != "" {
@@ -294,22 +306,22 @@ func TestAnIDOfLastYear(t *testing.T) {
 	}
 	p.add(record.Split{Batch: old + "b", From: old, G: 20.4, Zone: "bench"})
 	j := p.journal(t)
-	newest, err := Of(t.Context(), j, old, 0, "j")
+	newest, err := Of(t.Context(), j, old, 0, "j", words.Locale{})
 	if err != nil || newest.State != lifecycle.Open || newest.Prints != 0 || newest.Lots[0].Lot != "lot b" {
 		t.Errorf("the newest: %+v, %v", newest.Past, err)
 	}
-	first, err := Of(t.Context(), j, old, 5, "j")
+	first, err := Of(t.Context(), j, old, 5, "j", words.Locale{})
 	if err != nil || first.Outcome != "went-off" || first.Prints != 100 || first.Lots[0].Lot != "lot a" || len(first.Lots) != 2 {
 		t.Errorf("last year's: %+v, %v", first.Past, err)
 	}
-	part, err := Of(t.Context(), j, old+"b", 0, "j")
+	part, err := Of(t.Context(), j, old+"b", 0, "j", words.Locale{})
 	if err != nil || part.Lots[0].Lot != "lot b" || math.Abs(part.Parts[0].G-17) > 1e-9 {
 		t.Errorf("the part: %+v, %v", part.Past, err)
 	}
-	if _, err := Of(t.Context(), j, "0612-99", 0, "j"); !errors.Is(err, ErrUnknown) {
+	if _, err := Of(t.Context(), j, "0612-99", 0, "j", words.Locale{}); !errors.Is(err, ErrUnknown) {
 		t.Errorf("an unknown one: %v", err)
 	}
-	page, err := Into(t.Context(), j, Source{Lot: "LOT A"}, 0, 10)
+	page, err := Into(t.Context(), j, Source{Lot: "LOT A"}, 0, 10, words.Locale{})
 	if err != nil || len(page.Batches) != 1 || page.Batches[0].Outcome != "went-off" || page.Next != 0 {
 		t.Errorf("lot a: %+v, %v", page, err)
 	}
@@ -328,7 +340,7 @@ func TestWhatWasTakenBackIsNotTold(t *testing.T) {
 	p.add(record.Undone{Batch: into, Undoes: p.seq, Of: record.KindClosed, Batches: []string{into}})
 	j := p.journal(t)
 	for _, id := range []string{into, from} {
-		h, err := Of(t.Context(), j, id, 0, "j")
+		h, err := Of(t.Context(), j, id, 0, "j", words.Locale{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -354,7 +366,7 @@ func TestASplitDoesNotChangeWhatWasPoured(t *testing.T) {
 	for id, want := range map[string]struct{ poured, left []float64 }{
 		whole: {[]float64{30, 55, 17}, []float64{22.65, 41.52, 12.83}}, part: {[]float64{7.35, 13.48, 4.17}, []float64{7.35, 13.48, 4.17}},
 	} {
-		h, err := Of(t.Context(), j, id, 0, "j")
+		h, err := Of(t.Context(), j, id, 0, "j", words.Locale{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -373,15 +385,15 @@ func TestASplitDoesNotChangeWhatWasPoured(t *testing.T) {
 }
 
 func TestWasteByMonthAndKind(t *testing.T) {
-	p := newPast()
+	p, zone := newPast(), time.FixedZone("shop", 13*60*60) // no zone of the machine that tests
 	g := func(v float64) *float64 { return &v }
-	p.at = time.Date(2026, 5, 20, 12, 0, 0, 0, time.Local)
+	p.at = time.Date(2026, 5, 20, 12, 0, 0, 0, zone)
 	p.add(record.Closed{Batch: "x", Outcome: "used-up", LeftG: g(3)})
 	p.add(record.Closed{Batch: "x", Outcome: "used-up"})
 	p.add(record.Closed{Batch: "x", Outcome: "used-up", LeftG: g(4.5)})
 	p.add(record.Abandoned{Batch: "x", WasteG: 62})
 	p.add(record.Abandoned{Batch: "x"})
-	p.at = time.Date(2026, 6, 1, 0, 0, 0, 0, time.Local)
+	p.at = time.Date(2026, 6, 1, 0, 0, 0, 0, zone)
 	p.add(record.Closed{Batch: "x", Outcome: "went-off", LeftG: g(40)})
 	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(1)})
 	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(99)})
@@ -390,7 +402,7 @@ func TestWasteByMonthAndKind(t *testing.T) {
 	p.add(record.Closed{Batch: "x", Outcome: "discarded", LeftG: g(7)})
 	p.add(record.Undone{Batch: "x", Undoes: p.seq, Of: record.KindClosed, Batches: []string{"x"}}) // it was not thrown away
 	j := p.journal(t)
-	got, err := Wasted(t.Context(), j, noon.AddDate(0, -2, 0), noon.AddDate(0, 1, 0))
+	got, err := Wasted(t.Context(), j, noon.AddDate(0, -2, 0), noon.AddDate(0, 1, 0), zone)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -401,8 +413,55 @@ func TestWasteByMonthAndKind(t *testing.T) {
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
 	}
-	if got, err := Wasted(t.Context(), j, noon.AddDate(1, 0, 0), noon.AddDate(2, 0, 0)); err != nil || len(got) != 0 {
+	if got, err := Wasted(t.Context(), j, noon.AddDate(1, 0, 0), noon.AddDate(2, 0, 0), zone); err != nil || len(got) != 0 {
 		t.Errorf("of next year: %v, %v", got, err)
+	}
+}
+
+// The warnings of an old batch are in the shop's language. The journal holds figures, not sentences.
+func TestWarningsInTheShopsLanguage(t *testing.T) {
+	p := newPast()
+	stood := 5 * 24 * time.Hour.Seconds()
+	m, err := guide.Recorded(guide.Recipe{Ratio: 4, TolerancePct: 5, InkTargetG: 60, ThinnerMaxPct: 20, DivisionG: 0.1}, mix.Amounts{InkG: 60, HardenerG: 20}, p.at, p.at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m = m.FromCans([]guide.Drawn{{Part: mix.Ink, Can: "a1", G: 60}, {Part: mix.Hardener, Can: "h1", G: 20}})
+	p.add(record.Recorded{
+		Batch: "0612-1", Day: p.at.Format("20060102"), Ink: "dial-satin", Zone: "bench", MixedAt: p.at.Add(-time.Minute), Mix: m,
+		Basis: record.Basis{Life: sheet, Place: cure.Place{Exposure: 1, Lag: 25 * time.Minute}},
+	})
+	for _, e := range []record.PouredFrom{
+		{Can: "a1", Part: mix.Ink, G: 60, Lot: "A", StoodS: &stood},
+		{Can: "h1", Part: mix.Hardener, G: 20, ExpiredOn: "2026-03-31", Override: "a trial"},
+	} {
+		e.Batch = "0612-1"
+		p.add(e)
+	}
+	j := p.journal(t)
+	h, err := Of(t.Context(), j, "0612-1", 0, "j", words.Locale{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []string{
+		"33 % too much hardener.",
+		"ink can a1 (lot A) had stood for 5 days without a stir.",
+		"hardener can h1 was past its last day, 31 Mar 2026. Used all the same: a trial",
+	}
+	for i := range h.Warnings {
+		h.Warnings[i] = strings.ReplaceAll(h.Warnings[i], "\u00a0", " ")
+	}
+	if d := cmp.Diff(want, h.Warnings); d != "" {
+		t.Error(d)
+	}
+	other, err := Of(t.Context(), j, "0612-1", 0, "j", words.Locale{Language: words.Pseudo(words.English())})
+	if err != nil || len(other.Warnings) != len(want) {
+		t.Fatal(other.Warnings, err)
+	}
+	for _, w := range other.Warnings {
+		if !strings.HasPrefix(w, "[") || !strings.HasSuffix(w, "]") {
+			t.Errorf("%q is in another language", w)
+		}
 	}
 }
 
@@ -421,7 +480,7 @@ func BenchmarkLot(b *testing.B) {
 	}
 	j := p.journal(b)
 	for b.Loop() {
-		page, err := Into(b.Context(), j, Source{Lot: "lot a"}, 0, 40)
+		page, err := Into(b.Context(), j, Source{Lot: "lot a"}, 0, 40, words.Locale{})
 		if err != nil || len(page.Batches) != 20 {
 			b.Fatal(fmt.Sprint(len(page.Batches), err))
 		}

@@ -11,9 +11,9 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// Waste is what was thrown away of one kind in one month of the local calendar.
+// Waste is what was thrown away of one kind in one month.
 type Waste struct {
-	Month      string    `json:"month" doc:"month of the local calendar, YYYY-MM"`
+	Month      string    `json:"month" doc:"month on the shop's calendar, YYYY-MM"`
 	Kind       WasteKind `json:"kind" enum:"left-over,went-off,discarded,not-known,abandoned" doc:"left-over (left of a batch that was used up), went-off, discarded, not-known, or abandoned (a mix that was given up)"`
 	Grams      float64   `json:"grams" doc:"mass that was weighed or reported, in g"`
 	Batches    int       `json:"batches" doc:"number of batches"`
@@ -36,10 +36,10 @@ var ErrTooMany = errors.New("too many batches ended in that span; ask for a shor
 
 const mostEnds = 50_000
 
-// Wasted returns what was thrown away in a span, by month and kind, oldest first. Cleaning
+// Wasted returns what was thrown away in a span, by month of the zone and kind, oldest first. Cleaning
 // solvent and ink in cups that nobody weighed are not included. The error is ErrTooMany or that
 // of the journal.
-func Wasted(ctx context.Context, j Journal, from, to time.Time) ([]Waste, error) {
+func Wasted(ctx context.Context, j Journal, from, to time.Time, zone *time.Location) ([]Waste, error) {
 	over, err := j.Over(ctx, from, to, mostEnds)
 	if err != nil {
 		return nil, err
@@ -62,7 +62,7 @@ func Wasted(ctx context.Context, j Journal, from, to time.Time) ([]Waste, error)
 			}
 			kind, grams = WasteKind(lifecycle.Abandoned), &e.WasteG
 		}
-		month := r.Stamp.At.Local().Format("2006-01")
+		month := r.Stamp.At.In(zone).Format("2006-01")
 		i := slices.IndexFunc(rows, func(w Waste) bool { return w.Month == month && w.Kind == kind })
 		if i < 0 {
 			rows = append(rows, Waste{Month: month, Kind: kind})

@@ -42,4 +42,7 @@ type CanChoice struct {
 	InUse    bool   `json:"in_use" doc:"a confirm that names no can is taken to mean this one"`
 	Stir     string `json:"stir,omitempty" doc:"why it is to be stirred to the bottom first"`
 	Expired  string `json:"expired,omitempty" doc:"why it is refused unless a person gives a reason"`
+	LastDay  string `json:"last_day,omitempty" doc:"its last day, YYYY-MM-DD, where expired says something"`
+	// ExpiryNotKnown tells apart the two reasons for expired.
+	ExpiryNotKnown bool `json:"expiry_not_known,omitempty" doc:"expired says that the clock is not set, so whether the last day is over is not known"`
 }

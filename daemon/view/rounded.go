@@ -115,12 +115,7 @@ func (b Batch) Rounded(divisionG float64) Batch {
 		}
 	}
 	b.CupWeighsG, b.CupEmptyG, b.LeftG = precision.Known(b.CupWeighsG, g), precision.Known(b.CupEmptyG, g), precision.Known(b.LeftG, g)
-	if r := b.Ratio; r != nil {
-		b.Ratio = &Ratio{
-			InkPerHardener: precision.Share(r.InkPerHardener), OffPct: precision.Percent(r.OffPct), UncertaintyPct: precision.Percent(r.UncertaintyPct),
-			TolerancePct: precision.Percent(r.TolerancePct),
-		}
-	}
+	b.Ratio = b.Ratio.rounded()
 	if b.Thinner != nil {
 		t := *b.Thinner
 		t.LostG, t.AddG, t.WholeG = g(t.LostG), g(t.AddG), g(t.WholeG)

@@ -130,11 +130,11 @@ func (in *batchesQuery) asksForEnded() bool {
 }
 
 func (s *Server) endedBatches(ctx context.Context, in *batchesQuery, now *view.Snapshot) (*writtenPage, error) {
-	to, err := instant(in.To, now.At.Add(time.Second))
+	to, err := instant(in.To, now.At.Add(time.Second), s.zone())
 	if err != nil {
 		return nil, err
 	}
-	from, err := instant(in.From, to.AddDate(0, 0, -7))
+	from, err := instant(in.From, to.AddDate(0, 0, -7), s.zone())
 	if err != nil {
 		return nil, err
 	}

@@ -72,7 +72,7 @@ type tracedList struct {
 }
 
 func (s *Server) into(ctx context.Context, from trace.Source, p Pages) (*answer[tracedList], error) {
-	page, err := trace.Into(ctx, s.journal, from, p.Before, p.Limit)
+	page, err := trace.Into(ctx, s.journal, from, p.Before, p.Limit, s.settings.Locale)
 	if err != nil {
 		return nil, s.unread(ctx, err)
 	}
@@ -85,7 +85,7 @@ type historyOf struct {
 }
 
 func (s *Server) history(ctx context.Context, in *historyOf) (*answer[trace.History], error) {
-	h, err := trace.Of(ctx, s.journal, in.ID, in.Seq, s.bench.Snapshot().Journal)
+	h, err := trace.Of(ctx, s.journal, in.ID, in.Seq, s.bench.Snapshot().Journal, s.settings.Locale)
 	switch {
 	case errors.Is(err, trace.ErrUnknown):
 		return nil, noBatch(in.ID)
@@ -109,18 +109,18 @@ type wasteList struct {
 
 func (s *Server) waste(ctx context.Context, in *wasteQuery) (*written, error) {
 	now := s.bench.Snapshot()
-	to, err := instant(in.To, now.At.Add(time.Second))
+	to, err := instant(in.To, now.At.Add(time.Second), s.zone())
 	if err != nil {
 		return nil, err
 	}
-	from, err := instant(in.From, to.AddDate(-1, 0, 0))
+	from, err := instant(in.From, to.AddDate(-1, 0, 0), s.zone())
 	if err != nil {
 		return nil, err
 	}
 	if !from.Before(to) || from.Year() < 2000 || to.Year() > 2200 {
 		return nil, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 2000 and 2200")
 	}
-	rows, err := trace.Wasted(ctx, s.journal, from, to)
+	rows, err := trace.Wasted(ctx, s.journal, from, to, s.zone())
 	switch {
 	case errors.Is(err, trace.ErrTooMany):
 		return nil, problem(http.StatusUnprocessableEntity, "", err.Error())
@@ -137,15 +137,15 @@ func (s *Server) waste(ctx context.Context, in *wasteQuery) (*written, error) {
 	return out, err
 }
 
-// instant reads a time, or a date as the beginning of that day on the local calendar.
-func instant(text string, otherwise time.Time) (time.Time, error) {
+// instant reads a time, or a date as the beginning of that day in the given zone.
+func instant(text string, otherwise time.Time, zone *time.Location) (time.Time, error) {
 	if text == "" {
 		return otherwise, nil
 	}
 	if at, err := time.Parse(time.RFC3339, text); err == nil {
 		return at, nil
 	}
-	at, err := time.ParseInLocation(time.DateOnly, text, time.Local)
+	at, err := time.ParseInLocation(time.DateOnly, text, zone)
 	if err != nil {
 		return at, problem(http.StatusUnprocessableEntity, "", "from and to are dates such as 2026-06-12, or times by RFC 3339")
 	}

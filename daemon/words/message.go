@@ -44,6 +44,25 @@ func (l Locale) Warnings(all []message.Message) []string {
 	return said
 }
 
+// CanNotes returns the sentences of notes about cans that were used though they should not have
+// been, as [record.PouredFrom.Note] gives them.
+func (l Locale) CanNotes(all []message.Message) []string {
+	var said []string
+	for _, m := range all {
+		values := l.values(m.Values)
+		can := l.Say("can-note.can", values...)
+		if m.Values["lot"] != "" {
+			can = l.Say("can-note.can-lot", values...)
+		}
+		note := l.Say("can-note."+m.Key, append(values, "can", can)...)
+		if m.Values["why"] != "" {
+			note = l.Say("can-note.used-anyway", "note", note, "why", m.Values["why"])
+		}
+		said = append(said, note)
+	}
+	return said
+}
+
 // LightReason returns why a light has its meaning: the sentence of its cause, and mix and press where
 // these belong into it. mix may be empty.
 func (l Locale) LightReason(cause light.Cause, mix, press string) string {

@@ -3,6 +3,8 @@
 // figures and times belong to the program that shows them.
 package message
 
+import "reflect"
+
 // Message is a sentence for a person.
 type Message struct {
 	Key    string // such as "cup-away"
@@ -26,3 +28,6 @@ func New(key string, args ...any) Message {
 	}
 	return m
 }
+
+// Equal reports whether two sentences say the same with the same values.
+func (m Message) Equal(o Message) bool { return reflect.DeepEqual(m, o) }

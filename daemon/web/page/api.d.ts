@@ -178,7 +178,9 @@ declare namespace API {
     can: string;
     colour?: string;
     expired?: string;
+    expiry_not_known?: boolean;
     in_use: boolean;
+    last_day?: string;
     lot?: string;
     material: string;
     stir?: string;
@@ -1217,10 +1219,12 @@ declare namespace API {
     poured: Array<Component> | null;
     presses: Array<Stay> | null;
     prints: number;
+    ratio?: RatioView;
     seq: number;
     started_at: string;
     state: string;
     still_good?: string;
+    targets_g: Targets;
     tests: Array<Test> | null;
     via?: string;
     warnings: Array<string> | null;
@@ -1546,10 +1550,12 @@ declare namespace API {
     outcome?: string;
     presses: Array<Stay> | null;
     prints: number;
+    ratio?: RatioView;
     seq: number;
     started_at: string;
     state: string;
     still_good?: string;
+    targets_g: Targets;
     tests: Array<Test> | null;
     via?: string;
     warnings: Array<string> | null;

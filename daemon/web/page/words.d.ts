@@ -145,7 +145,8 @@ declare namespace Words {
     "can-choice.anyway-lead": {why: Value};
     "can-choice.anyway-title": {can: Value};
     "can-choice.empty": {};
-    "can-choice.expired": {};
+    "can-choice.expired": {day: Value};
+    "can-choice.expiry-not-known": {day: Value};
     "can-choice.from": {};
     "can-choice.from-wiped": {};
     "can-choice.keeps-longer": {};

@@ -1,6 +1,7 @@
 // Which can is poured from: it is chosen once, must be stirred if it has stood, and is used past its
 // last day only for a reason. A shop that registers no cans sees nothing of this.
 import { change, Refused } from "../lib/api.js";
+import { dateInWords } from "../lib/dates.js";
 import { ask, reasonFields, reasonOf } from "../lib/dialogs.js";
 import { button, h, setText, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
@@ -95,12 +96,22 @@ export function pourFromPart({ attempt }, current, confirm) {
 }
 
 /**
+ * expiryWords says which it is: past its last day, or not known since the clock is not set.
+ * @param {API.CanChoice} c
+ */
+function expiryWords(c) {
+  if (!c.expired) return "";
+  const day = dateInWords(c.last_day ?? "");
+  return c.expiry_not_known ? say("can-choice.expiry-not-known", { day }) : say("can-choice.expired", { day });
+}
+
+/**
  * @param {API.CanChoice} c
  * @param {boolean} checked
  * @param {() => void} choose
  */
 function chip(c, checked, choose) {
-  const note = [c.lot && say("cans.lot", { lot: c.lot }), c.colour, c.expired && say("can-choice.expired")].filter(Boolean).join(", ");
+  const note = [c.lot && say("cans.lot", { lot: c.lot }), c.colour, expiryWords(c)].filter(Boolean).join(", ");
   const input = h("input", { type: "radio", name: "pour-from", value: c.can, checked });
   input.addEventListener("change", choose);
   return h("label", { class: "chip" }, input, h("span", { class: "chip-body" }, h("span", { text: c.can }), note && h("small", { text: note })));
