@@ -13,7 +13,7 @@ import (
 )
 
 // command runs a command of the program in this process.
-func command(t *testing.T, args ...string) (code int, out, errs string) {
+func command(t testing.TB, args ...string) (code int, out, errs string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"runtime"
 	"slices"
 	"time"
 
@@ -136,6 +137,14 @@ func (t *Table) Mixed(m Mix) {
 	t.mixes[key] = append(t.mixes[key], m)
 }
 
+// pause lets others have the processor every thousand rows or so: a study takes long, and the bench's loop
+// must not wait for it.
+func pause(row int) {
+	if row%1000 == 0 {
+		runtime.Gosched()
+	}
+}
+
 func floorDiv(a, b int64) int64 {
 	q := a / b
 	if a%b < 0 {
@@ -173,6 +182,7 @@ func (t *Table) rows() []row {
 	rows := make([]row, len(keys))
 	counts := make([]float64, len(keys)*len(t.kinds))
 	for i, key := range keys {
+		pause(i)
 		c := t.cells[key]
 		n := order[key.lot]
 		r := row{quarter: key.quarter, number: n, lot: lots[n], at: time.Unix(key.quarter*int64(quarter/time.Second), 0).UTC(), ink: c.ink, prints: c.prints, Conditions: Unknown()}
@@ -220,6 +230,7 @@ func (t *Table) mixOf(bench, batch string, at time.Time) *Mix {
 func correct(rows []row, kinds int) {
 	earlier := map[int][]int{} // by lot
 	for i := range rows {
+		pause(i)
 		k := rows[i].number
 		for kind := range kinds {
 			for j := len(earlier[k]) - 1; rows[i].defects[kind] < 0 && j >= 0; j-- {
@@ -232,107 +243,6 @@ func correct(rows []row, kinds int) {
 		}
 		earlier[k] = append(earlier[k], i)
 	}
-}
-
-// mostCells is how many cells a study has at most where longer spans can bring them down to it: so many
-// take a tenth of a second, and a Pi 4 half a second.
-const mostCells = 8000
-
-// spans are the lengths of cells, in quarters of an hour, from which the shortest is taken that needs at most
-// mostCells. A span has the prints of one press and batch, whose conditions change little in it.
-var spans = []int64{1, 2, 4, 8, 16}
-
-// Data returns the cells for a study, and how long their spans are. Days are those of the zone.
-func (t *Table) Data(zone *time.Location) (d quality.Data, span time.Duration) {
-	rows := t.rows()
-	quarters := spans[0]
-	folded := fold(rows, quarters, zone)
-	for _, n := range spans[1:] {
-		if len(folded) <= mostCells {
-			break
-		}
-		quarters, folded = n, fold(rows, n, zone)
-	}
-	d.Kinds = t.names()
-	d.Cells = make([]quality.Cell, len(folded))
-	ids := map[batchOf]string{}
-	for i, f := range folded {
-		r := rows[f.first]
-		c := quality.Cell{Place: r.bench + "/" + r.press + "/" + r.ink, Day: f.day + " " + r.bench, Prints: quality.Prints{Prints: f.prints, Defects: f.defects}, Conditions: r.Conditions}
-		for k, n := range f.known {
-			if f.rows > 1 && n > 0 {
-				c.Conditions[k] = f.sums[k] / n
-			}
-		}
-		if r.batch != "" {
-			key := batchOf{r.bench, r.batch, r.when()}
-			if ids[key] == "" {
-				ids[key] = key.id()
-			}
-			c.Batch = ids[key]
-		}
-		d.Cells[i] = c
-	}
-	return d, time.Duration(quarters) * quarter
-}
-
-// foldedCell is the rows of a press and batch in one span.
-type foldedCell struct {
-	first, rows int // the first of its rows, and their number
-	day         string
-	prints      float64
-	defects     []float64
-	sums, known quality.Conditions // as in a cell
-}
-
-// fold gathers rows into spans of some quarters of an hour that do not reach over the end of a day.
-func fold(rows []row, quarters int64, zone *time.Location) []foldedCell {
-	open := map[int]int{} // the newest cell of each lot
-	folded := make([]foldedCell, 0, len(rows))
-	days := dayNames{zone: zone}
-	for i := range rows {
-		r := &rows[i]
-		day, span := days.of(r.at), floorDiv(r.quarter, quarters)
-		at, ok := open[r.number]
-		if ok {
-			f := &folded[at]
-			ok = f.day == day && floorDiv(rows[f.first].quarter, quarters) == span && rows[f.first].mix == r.mix
-		}
-		if !ok {
-			at = len(folded)
-			open[r.number] = at
-			folded = append(folded, foldedCell{first: i, day: day, defects: make([]float64, len(r.defects))})
-		}
-		f := &folded[at]
-		f.rows++
-		f.prints += r.prints
-		for kind, n := range r.defects {
-			f.defects[kind] += n
-		}
-		for c, x := range r.Conditions {
-			if !math.IsNaN(x) {
-				f.sums[c] += x * r.prints
-				f.known[c] += r.prints
-			}
-		}
-	}
-	return folded
-}
-
-// dayNames names days, which come in the order of time.
-type dayNames struct {
-	zone     *time.Location
-	from, to time.Time
-	name     string
-}
-
-func (d *dayNames) of(at time.Time) string {
-	if d.name == "" || at.Before(d.from) || !at.Before(d.to) {
-		y, m, day := at.In(d.zone).Date()
-		d.from, d.to = time.Date(y, m, day, 0, 0, 0, 0, d.zone), time.Date(y, m, day+1, 0, 0, 0, 0, d.zone)
-		d.name = at.In(d.zone).Format(time.DateOnly)
-	}
-	return d.name
 }
 
 // batchOf is a batch with its bench and, since ids are used again after a year, a time.

@@ -67,7 +67,10 @@ func (s Stored) Fill(ctx context.Context, t *Table, f Filter) error {
 }
 
 func (s Stored) portion(ctx context.Context, t *Table, find history.Search) error {
+	row := 0
 	err := s.History.EachCount(ctx, find, func(c history.Count) error {
+		pause(row)
+		row++
 		counts := Counts{Bench: s.Bench, Press: c.Press, Batch: c.Batch, Ink: c.Ink, At: c.Time, Kind: c.Kind, Pieces: float64(c.Pieces), Conditions: Unknown()}
 		if c.Kind == "" {
 			counts.Conditions = conditionsOf(c)

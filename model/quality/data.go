@@ -68,6 +68,16 @@ type prepared struct {
 	clustering       Clustering
 	days, batches    int
 	sorted           [factorCount][]weighed
+	scratch          scratch
+	pause            func() // may be nil
+}
+
+// scratch is memory that one fit after the other uses: garbage would cost those who share the processor
+// more than the fits.
+type scratch struct {
+	x, count, exposure     []float64
+	stratum, cluster, rows []int
+	standard, mean, weight []float64
 }
 
 // weighed is a value of a factor, at or below which the given number of prints was made.
@@ -158,15 +168,18 @@ func (p *prepared) quantiles(f Factor, shares ...float64) []float64 {
 	return values
 }
 
-// model returns the regression of a kind on columns of values, in cells where all are known.
+// model returns the regression of a kind on columns of values, in cells where all are known. It and its fit
+// are valid until the next one is made.
 func (p *prepared) model(family Family, kind int, names []string, value func(c *Cell, into []float64) []float64) Model {
-	n := len(p.Cells)
+	b := &p.scratch
 	m := Model{
-		Family: family, Columns: names, X: make([]float64, 0, n*len(names)),
-		Count: make([]float64, 0, n), Exposure: make([]float64, 0, n), Stratum: make([]int, 0, n),
+		Family: family, Columns: names, X: b.x[:0], Count: b.count[:0], Exposure: b.exposure[:0], Stratum: b.stratum[:0], scratch: b, pause: p.pause,
 	}
 	if p.cluster != nil {
-		m.Cluster = make([]int, 0, n)
+		m.Cluster = b.cluster[:0]
+		if m.Cluster == nil {
+			m.Cluster = []int{}
+		}
 	}
 	row := make([]float64, 0, len(names))
 	for i := range p.Cells {
@@ -182,6 +195,10 @@ func (p *prepared) model(family Family, kind int, names []string, value func(c *
 		if p.cluster != nil {
 			m.Cluster = append(m.Cluster, p.cluster[i])
 		}
+	}
+	b.x, b.count, b.exposure, b.stratum = m.X, m.Count, m.Exposure, m.Stratum
+	if p.cluster != nil {
+		b.cluster = m.Cluster
 	}
 	return m
 }

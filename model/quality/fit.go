@@ -28,6 +28,9 @@ type Model struct {
 	Exposure []float64 // prints; a row without any is left out
 	Stratum  []int     // from 0; nil for one stratum
 	Cluster  []int     // from 0; nil when each row is independent of all others
+
+	scratch *scratch // nil for memory of its own
+	pause   func()   // called between steps; may be nil
 }
 
 // Errors of [Model.Fit] for data that cannot say anything.

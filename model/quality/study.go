@@ -13,6 +13,9 @@ type Options struct {
 	// matter, as a share: 0.25 for 25 % more defects.
 	Relevant float64
 	Weeks    float64 // how long the data took; 0 when it is not known
+	// Pause is called every millisecond or so of the computation, so that others get the processor; nil
+	// for none.
+	Pause func()
 }
 
 // UsualRelevant is the usual value of [Options.Relevant].
@@ -80,6 +83,7 @@ const discovery = 0.05
 // corrected together as a second family.
 func Analyse(ctx context.Context, d Data, o Options) (Study, error) {
 	p := prepare(d)
+	p.pause = o.Pause
 	s := Study{Days: p.days, Batches: p.batches, Clustering: p.clustering, WeeksMore: math.NaN()}
 	for i := range d.Cells {
 		c := &d.Cells[i]

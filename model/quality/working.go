@@ -44,6 +44,11 @@ func (s *sums) zero() {
 
 func (m Model) working() (*working, error) {
 	w := &working{Model: m, p: len(m.Columns), strata: 1}
+	b := m.scratch
+	if b == nil {
+		b = &scratch{}
+	}
+	w.rows = b.rows[:0]
 	if m.Stratum != nil {
 		w.strata = slices.Max(append([]int{0}, m.Stratum...)) + 1
 	}
@@ -65,6 +70,9 @@ func (m Model) working() (*working, error) {
 	if len(w.rows) == 0 {
 		return nil, ErrNoEvents
 	}
+	n := len(w.rows)
+	b.rows, b.standard, b.mean, b.weight = w.rows, slices.Grow(b.standard[:0], n*w.p)[:n*w.p], slices.Grow(b.mean[:0], n)[:n], slices.Grow(b.weight[:0], n)[:n]
+	w.x, w.mean, w.weight = b.standard, b.mean, b.weight
 	w.standardise()
 	w.beta, w.alpha = make([]float64, w.p), make([]float64, w.strata)
 	for s := range w.alpha {
@@ -73,7 +81,6 @@ func (m Model) working() (*working, error) {
 			w.alpha[s] = m.link(events[s] / exposure[s])
 		}
 	}
-	w.mean, w.weight = make([]float64, len(w.rows)), make([]float64, len(w.rows))
 	w.information = newSymmetric(w.p)
 	w.sums = make([]sums, w.strata)
 	for s := range w.sums {
@@ -115,7 +122,6 @@ func (m Model) link(rate float64) float64 {
 // standardise centres and scales the columns of the rows in use.
 func (w *working) standardise() {
 	n := float64(len(w.rows))
-	w.x = make([]float64, len(w.rows)*w.p)
 	w.centre, w.scale = make([]float64, w.p), make([]float64, w.p)
 	for j := range w.p {
 		for _, row := range w.rows {
@@ -140,6 +146,9 @@ func (w *working) standardise() {
 func (w *working) iterate(converged float64) error {
 	w.predict()
 	for step := range mostSteps {
+		if w.pause != nil {
+			w.pause()
+		}
 		beta, alpha, before := slices.Clone(w.beta), slices.Clone(w.alpha), w.loss
 		if column := w.step(); column >= 0 && step == 0 {
 			return &AliasedError{w.Columns[column]}
