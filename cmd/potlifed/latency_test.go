@@ -169,24 +169,25 @@ func BenchmarkScaleBesideAStudy(b *testing.B) {
 		}
 	})
 	defer l.close()
-	pause := time.NewTicker(250 * time.Millisecond)
-	defer pause.Stop()
-	l.first(pause.C)
+	first := time.NewTicker(250 * time.Millisecond)
+	l.first(first.C)
+	first.Stop()
+	turn := func(all []time.Duration) []time.Duration {
+		for range 20 {
+			time.Sleep(300 * time.Millisecond) // since the last weight: more than the time between two
+			all = append(all, l.one())
+		}
+		return all
+	}
 	var alone, beside, other []time.Duration
 	studies, took := 0, time.Duration(0)
 	for b.Loop() {
-		for range 20 {
-			<-pause.C
-			alone = append(alone, l.one())
-		}
+		alone = turn(alone)
 		hog := exec.CommandContext(b.Context(), "sha256sum", "/dev/zero")
 		if err := hog.Start(); err != nil {
 			b.Fatal(err)
 		}
-		for range 20 {
-			<-pause.C
-			other = append(other, l.one())
-		}
+		other = turn(other)
 		hog.Process.Kill()
 		hog.Wait() // with the error of the kill
 		stop, done := make(chan struct{}), make(chan struct{})
@@ -210,10 +211,7 @@ func BenchmarkScaleBesideAStudy(b *testing.B) {
 				took += time.Since(began)
 			}
 		}()
-		for range 20 {
-			<-pause.C
-			beside = append(beside, l.one())
-		}
+		beside = turn(beside)
 		close(stop)
 		<-done
 	}
