@@ -16,8 +16,10 @@ import (
 )
 
 const (
-	commandQueue = 32
-	answerQueue  = 64
+	answerQueue = 64
+	// busyAnswers is how much of the queue of answers those may fill that say that a command had
+	// no room: a flood of them must leave room for the answers to commands that were carried out.
+	busyAnswers = answerQueue / 2
 	// commandFresh is how far a command's time may be from ours, either way. Reports of prints
 	// and rejects may be older: they are counted at their time.
 	commandFresh   = time.Minute
@@ -57,16 +59,20 @@ func (p *Publisher) take(in Given) {
 	}
 	if !verbShape.MatchString(in.Verb) {
 		p.counts.add(directionIn, resultRejected)
-		p.log.Warn("command with an invalid verb", "verb", shortened(in.Verb), "by", in.By)
+		if n, due := p.invalid.line(time.Now()); due {
+			p.log.Warn("command with an invalid verb", "verb", shortened(in.Verb), "by", in.By, "count", n)
+		}
 		return
 	}
 	if len(in.Payload) > topics.MaxCommandBytes {
 		in.Payload = in.Payload[:topics.MaxCommandBytes+1] // enough to be refused for its length
 	}
-	select {
-	case p.commands <- in:
+	if p.commands.put(in) {
 		return
-	default:
+	}
+	if len(p.answers) >= busyAnswers {
+		p.unanswered(in)
+		return
 	}
 	c, _ := ParseCommand(in.Verb, in.Payload)
 	busy := p.refused(c, request.Refuse(request.Unavailable, "Busy", "%d commands are waiting already; repeat it later with the same ref", commandQueue))
@@ -75,8 +81,15 @@ func (p *Publisher) take(in Given) {
 		p.counts.add(directionIn, resultRejected)
 		p.wakeUp()
 	default:
-		p.counts.add(directionIn, resultError)
-		p.log.Warn("command dropped without an answer: both queues are full", "verb", in.Verb, "ref", c.Ref)
+		p.unanswered(in)
+	}
+}
+
+// unanswered counts a command that is dropped without an answer.
+func (p *Publisher) unanswered(in Given) {
+	p.counts.add(directionIn, resultError)
+	if n, due := p.unheard.line(time.Now()); due {
+		p.log.Warn("commands are dropped without an answer: too many wait; send fewer", "verb", in.Verb, "by", in.By, "count", n)
 	}
 }
 
@@ -86,12 +99,18 @@ func (p *Publisher) runCommands(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 			return
-		case in := <-p.commands:
+		case <-p.commands.ready:
+			in, ok := p.commands.next()
+			if !ok {
+				continue
+			}
 			a := p.execute(ctx, in)
 			result := resultOK
 			if a.Outcome != outcomeDone {
 				result = resultRejected
-				p.log.Info("command not carried out", "verb", a.verb, "ref", a.Ref, "outcome", a.Outcome, "detail", a.Detail)
+				if n, due := p.notDone.line(time.Now()); due {
+					p.log.Info("command not carried out", "verb", a.verb, "ref", a.Ref, "by", in.By, "outcome", a.Outcome, "detail", a.Detail, "count", n)
+				}
 			}
 			p.counts.add(directionIn, result)
 			select {

@@ -55,15 +55,17 @@ type Publisher struct {
 	published func(time.Duration)
 	hungAfter time.Duration
 
-	conn      *connection
-	wake      chan struct{}
-	commands  chan Given
-	answers   chan Answer
-	duplicate duplicateInstance
-	stale     staleRetained
-	delivery  deliveryCheck
-	dropped   droppedTopics
-	counts    counts
+	conn     *connection
+	wake     chan struct{}
+	commands *turns
+
+	invalid, unheard, notDone sparse // log lines about commands
+	answers                   chan Answer
+	duplicate                 duplicateInstance
+	stale                     staleRetained
+	delivery                  deliveryCheck
+	dropped                   droppedTopics
+	counts                    counts
 
 	mu      sync.Mutex
 	waiting int
@@ -94,7 +96,7 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 	t := topics.New(s.Prefix, s.Bench)
 	p := &Publisher{
 		settings: s, topics: t, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
-		wake: make(chan struct{}, 1), commands: make(chan Given, commandQueue), answers: make(chan Answer, answerQueue),
+		wake: make(chan struct{}, 1), commands: newTurns(), answers: make(chan Answer, answerQueue),
 		dropped: droppedTopics{user: s.Username, log: log},
 		states:  newStates(t), outbox: newOutbox(journal, log), pause: portionPause, journalRetry: journalRetry, patience: writeTimeout,
 		readAt: map[string]time.Duration{}, touched: map[string]bool{}, unsubscribed: map[string]bool{},
