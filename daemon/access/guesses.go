@@ -18,8 +18,11 @@ func (e *TooOften) Error() string {
 // origins together may fail only a little more often, so that many addresses gain little. One
 // origin alone cannot use up the common limit, so a guesser only locks themselves out. The
 // bench's own computer is counted separately, so that it can still be used while many addresses
-// guess. At three attempts a minute, half of the six-digit PINs take four months.
+// guess. So are the addresses that have paired since the start: strangers who use up the common
+// limit do not keep them from pairing again. At three attempts a minute, half of the six-digit PINs
+// take four months.
 const (
+	mostPaired                = 256 // addresses that have paired; beyond it, any one is forgotten
 	guessesOfOne, refillOfOne = 5, time.Minute
 	guessesOfAll, refillOfAll = 20, 20 * time.Second
 )
@@ -48,15 +51,18 @@ func (a allowance) wait(refill time.Duration) time.Duration {
 
 // guesses counts PIN attempts. Its size is limited by the common limit of all origins.
 type guesses struct {
-	mu   sync.Mutex // guards the fields below
-	all  allowance
-	from map[string]allowance
+	mu     sync.Mutex // guards the fields below
+	all    allowance  // of strangers
+	known  allowance  // of addresses that have paired
+	from   map[string]allowance
+	paired map[string]bool
 
 	hashing chan struct{} // one PIN is hashed at a time: hashing takes memory
 }
 
 func newGuesses() guesses {
-	return guesses{all: allowance{left: guessesOfAll}, from: map[string]allowance{}, hashing: make(chan struct{}, 1)}
+	whole := allowance{left: guessesOfAll}
+	return guesses{all: whole, known: whole, from: map[string]allowance{}, paired: map[string]bool{}, hashing: make(chan struct{}, 1)}
 }
 
 // take takes one attempt of an origin, or returns how long it must wait.
@@ -64,7 +70,11 @@ func (g *guesses) take(from string, now time.Time) (wait time.Duration) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.forget(now)
-	all := g.all.by(now, guessesOfAll, refillOfAll)
+	common := &g.all
+	if g.paired[from] {
+		common = &g.known
+	}
+	all := common.by(now, guessesOfAll, refillOfAll)
 	own, known := g.from[from]
 	if !known {
 		own = allowance{left: guessesOfOne, at: now}
@@ -81,7 +91,7 @@ func (g *guesses) take(from string, now time.Time) (wait time.Duration) {
 		all.left--
 	}
 	own.left--
-	g.all, g.from[from] = all, own
+	*common, g.from[from] = all, own
 	return 0
 }
 
@@ -90,10 +100,22 @@ func (g *guesses) giveBack(from string, now time.Time) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	delete(g.from, from)
-	if from != Local {
-		g.all = g.all.by(now, guessesOfAll, refillOfAll)
-		g.all.left = min(guessesOfAll, g.all.left+1)
+	if from == Local {
+		return
 	}
+	common := &g.all
+	if g.paired[from] {
+		common = &g.known
+	}
+	*common = common.by(now, guessesOfAll, refillOfAll)
+	common.left = min(guessesOfAll, common.left+1)
+	for other := range g.paired {
+		if len(g.paired) < mostPaired {
+			break
+		}
+		delete(g.paired, other)
+	}
+	g.paired[from] = true
 }
 
 // forget removes the origins that have all their attempts again.

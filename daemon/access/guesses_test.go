@@ -108,3 +108,40 @@ func TestGuessesAreBounded(t *testing.T) {
 		}
 	})
 }
+
+// TestGuessersDoNotLockOutWhoPairedBefore: strangers use up the common limit. An address that has
+// paired still can; another stranger waits; and the address's own limit holds.
+func TestGuessersDoNotLockOutWhoPairedBefore(t *testing.T) {
+	g := newGuesses()
+	const home = "192.0.2.7"
+	if wait := g.take(home, noon); wait != 0 {
+		t.Fatal(wait)
+	}
+	g.giveBack(home, noon)
+	now := noon
+	for i := range 36 * guessesOfOne {
+		now = now.Add(50 * time.Millisecond)
+		g.take(fmt.Sprintf("10.0.0.%d", i%36), now)
+	}
+	if wait := g.take("192.0.2.8", now); wait == 0 {
+		t.Error("a stranger gets in while the common limit is used up")
+	}
+	for range 72 {
+		if wait := g.take(home, now); wait != 0 {
+			t.Fatalf("who paired before waits %v", wait)
+		}
+		g.giveBack(home, now)
+	}
+	for range guessesOfOne {
+		g.take(home, now)
+	}
+	if wait := g.take(home, now); wait == 0 {
+		t.Error("an address that has paired may guess without end")
+	}
+	for i := range 3 * mostPaired {
+		g.giveBack(fmt.Sprintf("10.1.%d.%d", i/250, i%250), now)
+	}
+	if len(g.paired) > mostPaired {
+		t.Errorf("%d addresses are remembered", len(g.paired))
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"potlifed/daemon/request"
 	"potlifed/model/alarm"
 	"potlifed/model/light"
 )
@@ -120,5 +121,34 @@ func TestLampThatIsRemoved(t *testing.T) {
 		s.goes(20*time.Second, both(mild))
 		s.is(want, "light-silent", "light-2")
 		s.crash()
+	}
+}
+
+// TestDisputedBench: while another instance publishes for this bench, presses and lights say what
+// lamps say then: unknown, whatever the bench knows.
+func TestDisputedBench(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	s.pass(20*time.Second, both(mild))
+	s.must(request.LoadBatch{Batch: s.mixes(), Press: "press-1"})
+	if p := s.press("press-1"); p.Light != light.InOrder {
+		t.Fatalf("press-1 is %s", p.Light)
+	}
+	s.publishing(Publishing{OtherInstance: "another"})
+	s.pass(time.Second, both(mild))
+	snap := s.b.Snapshot()
+	for _, p := range snap.Presses {
+		if p.Light != light.Unknown || p.Cause != light.DuplicateInstance || p.Reason == "" {
+			t.Errorf("%s: %s (%s, %q)", p.ID, p.Light, p.Cause, p.Reason)
+		}
+	}
+	for _, l := range snap.Lights {
+		if l.Meaning != light.Unknown || !l.Flashing || l.Colour != "yellow" {
+			t.Errorf("%s: %s %s", l.ID, l.Meaning, l.Colour)
+		}
+	}
+	s.publishing(Publishing{})
+	s.pass(time.Second, both(mild))
+	if p := s.press("press-1"); p.Light != light.InOrder {
+		t.Errorf("press-1 is %s when the other instance is gone", p.Light)
 	}
 }

@@ -298,8 +298,12 @@ const doubtfulShare = 0.05
 
 func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
 	signals := map[string]light.Signal{}
+	disputed := b.publishing().OtherInstance != "" // lamps show unknown then, and so does everything else
 	for _, p := range b.shop.Presses {
 		signal := light.Of(b.pressNow(s, p, now))
+		if disputed {
+			signal = light.Disputed()
+		}
 		signals[p.ID] = signal
 		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Cause: signal.Cause, Reason: b.shop.locale.LightReason(signal.Cause, signal.Mix, p.ID), Place: b.shop.placeOn(p)}
 		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {

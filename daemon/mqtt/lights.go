@@ -31,7 +31,6 @@ const (
 	stopped       light.Cause = "stopped"
 	notResponding light.Cause = "not-responding"
 	lightNotKnown light.Cause = "light-not-known"
-	otherInstance light.Cause = "duplicate-instance"
 )
 
 // lightTopic publishes one topic that a light reads, on a connection of its own: its will is
@@ -119,7 +118,7 @@ func lightOf(l words.Locale, snap *view.Snapshot, id string, hung, duplicate boo
 	case hung:
 		return unknown(l, id, snap.At, notResponding)
 	case duplicate:
-		return unknown(l, id, snap.At, otherInstance)
+		return unknown(l, id, snap.At, light.DuplicateInstance)
 	}
 	for _, v := range snap.Lights {
 		if v.ID == id {

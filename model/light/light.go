@@ -139,6 +139,15 @@ const (
 	NothingLoaded        Cause = "nothing-loaded"
 )
 
+// DuplicateInstance is the cause of unknown while another instance publishes for the same bench:
+// nobody can tell which of the two a lamp shows. It is not in the table.
+const DuplicateInstance Cause = "duplicate-instance"
+
+// Disputed returns the signal of every press and light while another instance is there.
+func Disputed() Signal {
+	return Signal{Meaning: Unknown, Flashing: Unknown.AlwaysFlashes(), Cause: DuplicateInstance}
+}
+
 // Signal is what a light shows.
 type Signal struct {
 	Meaning  Meaning
