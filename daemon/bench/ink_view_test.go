@@ -17,7 +17,8 @@ func TestInkRowHasItsSafetySheets(t *testing.T) {
 		Thinners:  []config.Thinner{{ID: "thinner-s"}, {ID: "thinner-t", SafetySheet: "/t"}, {ID: "thinner-u", SafetySheet: "/u"}},
 	}
 	want := []view.SafetySheet{{Part: "ink", ID: "dial-satin", Link: "https://maker.example/satin"}, {Part: "hardener", ID: "hardener-a", Link: "/a"}, {Part: "thinner", ID: "thinner-t", Link: "/t"}}
-	if got := inkViews(record.State{}, shop)[0].SafetySheets; !slices.Equal(got, want) {
+	c := newCatalogue(shop)
+	if got := c.inkViews(record.State{})[0].SafetySheets; !slices.Equal(got, want) {
 		t.Errorf("got %+v, want %+v", got, want)
 	}
 }

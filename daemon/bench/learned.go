@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"strings"
 	"time"
 
 	"potlifed/daemon/actor"
@@ -24,7 +23,7 @@ func (b *Bench) acceptLearned(now time.Time, by actor.Name, c request.AcceptLear
 		return nil, request.Refuse(request.Invalid, "learned", "%s: %v", ink.ID, err)
 	}
 	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive, Assumed: c.Assumed})
-	return inkView(b.state, b.shop.Shop, ink), nil
+	return b.shop.inkView(b.state, ink), nil
 }
 
 func (b *Bench) revokeLearned(now time.Time, by actor.Name, c request.RevokeLearned) (any, error) {
@@ -36,7 +35,7 @@ func (b *Bench) revokeLearned(now time.Time, by actor.Name, c request.RevokeLear
 		return nil, request.Refuse(request.NotNow, "nothing learned", "nothing that was learned of %s is in effect", ink.ID).Saying("nothing-learned", "ink", ink.ID)
 	}
 	b.decide(now, by, record.LearnedRevoked{Ink: ink.ID})
-	return inkView(b.state, b.shop.Shop, ink), nil
+	return b.shop.inkView(b.state, ink), nil
 }
 
 // lifeFor returns the pot life that a new batch of an ink starts with: the learned one if a
@@ -49,29 +48,29 @@ func lifeFor(s record.State, ink config.Ink) cure.Ink {
 	return ink.Life
 }
 
-func inkViews(s record.State, shop config.Shop) []view.Ink {
+func (c *catalogue) inkViews(s record.State) []view.Ink {
 	var views []view.Ink
-	for _, k := range shop.Inks {
-		views = append(views, inkView(s, shop, k))
+	for _, k := range c.Inks {
+		views = append(views, c.inkView(s, k))
 	}
 	return views
 }
 
-func inkView(s record.State, shop config.Shop, k config.Ink) view.Ink {
+func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 	v := view.Ink{
 		ID: k.ID, Hardener: k.Hardener, Thinners: append([]string{}, k.Thinners...), HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
 		ThinnerMinPct: k.ThinnerPct.Min, ThinnerMaxPct: k.ThinnerPct.Max,
 		ThinnerDark: k.ThinnerPct.Dark, ThinnerLight: k.ThinnerPct.Light, RestS: k.Rest.Seconds(), StirS: k.Stir.Seconds(),
 		LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare, Life: k.Life, Ratio: k.Ratio, Rest: k.Rest,
-		Assumed: "the humidity ends of the data sheet's range, the moisture share and the activation energy are assumptions until learned",
+		Assumed: c.locale.Say("assumes.sheet"),
 	}
-	for _, sheet := range shop.SafetySheets(k) {
+	for _, sheet := range c.SafetySheets(k) {
 		v.SafetySheets = append(v.SafetySheets, view.SafetySheet(sheet))
 	}
 	if l, ok := s.Learned[k.ID]; ok && l.Sheet == k.Life {
 		v.Assumed, v.Life = "", l.Life
 		if len(l.Assumed) > 0 {
-			v.Assumed = "still assumed: " + strings.Join(l.Assumed, ", ")
+			v.Assumed = c.locale.StillAssumed(l.Assumed)
 		}
 		v.Learned = &view.Learned{
 			Since: l.At, By: l.By, Verdict: l.Verdict,

@@ -1,13 +1,10 @@
 package bench
 
 import (
-	"fmt"
 	"math"
 
-	"potlifed/daemon/config"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
-	"potlifed/model/guide"
 	"potlifed/model/mix"
 	"potlifed/model/weigh"
 )
@@ -45,52 +42,11 @@ func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
 		TargetsG: view.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG}, TotalG: targets.TotalG(),
 		InkMinimumG: cup.InkMinimumG, ThinnerPct: r.ThinnerPct, ThinnerStartPct: start,
 		ThinnerMinPct: r.ThinnerMinPct, ThinnerMaxPct: r.ThinnerMaxPct,
-		Why:       why(ink, cup, r, c),
+		Why:       why(b.shop.locale, ink, cup, r, c),
 		DivisionG: scale.DivisionG, Grade: string(w.Grade(targets, r.TolerancePct)), TolerancePct: r.TolerancePct,
 		RatioPct: u.RatioPct, ThinnerPctPoints: u.ThinnerPctPoints,
 		SmallestInkG: math.Ceil(w.SmallestUsableInk(r.Ratio, r.TolerancePct)),
 	}
 	b.addNewLife(&out, c, scale.Zone, ink, cup, w)
 	return out.Rounded(), nil
-}
-
-// why says where the figures of a recipe come from.
-func why(ink config.Ink, cup config.Cup, r guide.Recipe, c request.StartMix) []string {
-	var out []string
-	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	switch {
-	case c.InkG == nil:
-		say("%v g of ink is the least for %s.", r.InkTargetG, cup.ID)
-	case *c.InkG < cup.InkMinimumG:
-		say("%v g of ink is what you ask for; %s needs %v g.", r.InkTargetG, cup.ID, cup.InkMinimumG)
-	default:
-		say("%v g of ink is what you ask for; the least for %s is %v g.", r.InkTargetG, cup.ID, cup.InkMinimumG)
-	}
-	say("Hardener goes in at %v:1 by weight, by the ink that is really in the cup.", float64(r.Ratio))
-	t := ink.ThinnerPct
-	switch {
-	case t.Max <= 0:
-		say("%s takes no thinner.", ink.ID)
-	case c.ThinnerPct != nil:
-		say("%v %% of thinner is what you ask for; %s takes %v to %v %%.", r.ThinnerPct, ink.ID, t.Min, t.Max)
-	default:
-		say("%v %% of thinner to start with, %s; %s takes %v to %v %%.", r.ThinnerPct, startWhy(t, c), ink.ID, t.Min, t.Max)
-	}
-	return out
-}
-
-// startWhy is the reason of thinnerStart.
-func startWhy(t config.ThinnerPct, c request.StartMix) string {
-	colours := map[string]string{"dark": "dark colours", "light": "light colours", "heavy-light": "heavy light colours"}[colourClass(c)]
-	from := t.Dark
-	if colourClass(c) != "dark" {
-		from = t.Light
-	}
-	switch artwork(c) {
-	case "large-solid":
-		return "the least, since large solids want a thick ink"
-	case "fine-detail":
-		return fmt.Sprintf("half the way from %v %%, where %s start, to the most, since fine detail wants a thin ink", from, colours)
-	}
-	return "where " + colours + " start"
 }

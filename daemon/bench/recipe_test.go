@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/words"
 	"potlifed/model/mix"
 )
 
@@ -27,7 +28,7 @@ func TestWhatAMixComesTo(t *testing.T) {
 	}
 	g, pct := 3.0, 12.0
 	r, err = s.b.Recipe(request.StartMix{Ink: "dial-flat", Press: "press-1", InkG: &g, ThinnerPct: &pct})
-	if err != nil || r.Grade != "coarse" || r.SmallestInkG <= g || !strings.Contains(r.Why[2], "12 % of thinner is what you ask for") {
+	if err != nil || r.Grade != "coarse" || r.SmallestInkG <= g || !strings.Contains(plainly(r.Why[2]), "12 % of thinner is what you ask for") {
 		t.Errorf("3 g at 10:1: %+v, %v", r, err)
 	}
 	if _, err := s.b.Recipe(request.StartMix{Ink: "gold"}); err == nil {
@@ -37,6 +38,37 @@ func TestWhatAMixComesTo(t *testing.T) {
 	v := s.must(request.StartMix{Ink: "dial-satin", ThinnerPct: &pct, ThinnerReason: "a cold shop"})
 	if v.ThinnerReason != "a cold shop" {
 		t.Errorf("the reason is %q", v.ThinnerReason)
+	}
+}
+
+// TestWhyIsInTheShopsLanguage: every sentence about a recipe and about an ink comes from the
+// catalogue, for all colours and artworks.
+func TestWhyIsInTheShopsLanguage(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.b.shop.locale.Language = words.Pseudo(words.English())
+	fifty, eighty, ten := 50.0, 80.0, 10.0
+	for _, c := range []request.StartMix{
+		{}, {InkG: &fifty}, {InkG: &eighty}, {ColourClass: "heavy-light"}, {ColourClass: "light", Artwork: "fine-detail"}, {Artwork: "large-solid"}, {ThinnerPct: &ten},
+	} {
+		c.Ink = "dial-satin"
+		r, err := s.b.Recipe(c)
+		if err != nil || len(r.Why) != 3 {
+			t.Fatal(r.Why, err)
+		}
+		for _, text := range r.Why {
+			if !strings.HasPrefix(text, "[") || !strings.HasSuffix(text, "]") {
+				t.Errorf("%+v: %q is in another language", c, text)
+			}
+		}
+	}
+	s.goes(time.Second, both(mild))
+	if a := s.b.Snapshot().Inks[0].Assumed; !strings.HasPrefix(a, "[") {
+		t.Errorf("assumed: %q", a)
+	}
+	l := s.b.shop.locale
+	if text := l.StillAssumed([]string{"life", "humidity share", "activation energy", "batch-to-batch spread"}); strings.Count(text, "[") != 5 {
+		t.Errorf("still assumed: %q", text)
 	}
 }
 

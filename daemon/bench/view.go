@@ -13,7 +13,6 @@ import (
 	"potlifed/model/air"
 	"potlifed/model/airpath"
 	"potlifed/model/alarm"
-	"potlifed/model/evaporate"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/light"
@@ -62,7 +61,7 @@ func (b *Bench) publish(now time.Time) {
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
 			next.Alarms = append(next.Alarms, b.shop.alarmView(s.Alarms[key], now))
 		}
-		next.Inks, next.Cans, next.ClosedTotal = inkViews(s, b.shop.Shop), b.stock(s, now).views(), closedTotals(s)
+		next.Inks, next.Cans, next.ClosedTotal = b.shop.inkViews(s), b.stock(s, now).views(), closedTotals(s)
 		next.Ends = endsViews(s)
 		b.dirty = false
 	}
@@ -259,7 +258,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 		}
 	}
 	if advice, ok := batch.ThinnerAdvice(); ok {
-		v.Thinner = &view.Thinner{TopUp: advice, Note: evaporate.NoRenewal}
+		v.Thinner = &view.Thinner{TopUp: advice, Note: b.shop.locale.Say("warning.thinner-no-renewal")}
 	}
 	b.addLife(s, batch, now, &v)
 	return v

@@ -56,7 +56,7 @@ func (s *Server) labelSVG(w http.ResponseWriter, r *http.Request) {
 	}
 	svg, err := l.SVG()
 	if err != nil {
-		writeProblem(w, http.StatusUnprocessableEntity, "", "http.public_url is too long for a QR code")
+		writeProblem(w, http.StatusUnprocessableEntity, "", s.settings.Locale.Say("label.address-too-long"))
 		return
 	}
 	w.Header().Set("Content-Type", "image/svg+xml")

@@ -69,7 +69,7 @@ func (s *Server) plan(_ context.Context, in *planQuery) (*answer[planning.Answer
 		return nil, problem(http.StatusUnprocessableEntity, "", err.Error())
 	}
 	out := planning.AnswerOf(run, planned, ink.Ratio, thinner, &snap.At)
-	out.Assumed = append(out.Assumed, fmt.Sprintf("the air of zone %s drifts from what it is now, and after a day no further", press.Zone))
+	out.Assumed = append(out.Assumed, s.settings.Locale.Say("assumes.air-drifts", "zone", press.Zone))
 	if ink.Assumed != "" {
 		out.Assumed = append(out.Assumed, ink.Assumed)
 	}

@@ -44,7 +44,7 @@ func (s *Server) whatIf(_ context.Context, in *whatIfQuery) (*answer[whatIf], er
 	if !ok {
 		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("batch %q is not open, or its hardener is not in yet", in.ID))
 	}
-	out := whatIf{ID: in.ID, Zone: in.Zone, Assumed: "the air stays about as it is now there and drifts from that; the cup stands as open as it does now"}
+	out := whatIf{ID: in.ID, Zone: in.Zone, Assumed: s.settings.Locale.Say("assumes.air-stays")}
 	for _, b := range snap.Batches {
 		if b.ID == in.ID {
 			out.AsNow = *b.EndsAt

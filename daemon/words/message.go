@@ -63,6 +63,21 @@ func (l Locale) CanNotes(all []message.Message) []string {
 	return said
 }
 
+// Parameters returns the names of an ink's parameters as the model gives them, such as "humidity
+// share", in the language.
+func (l Locale) Parameters(names []string) []string {
+	said := make([]string, 0, len(names))
+	for _, name := range names {
+		said = append(said, l.Say("assumes."+strings.ReplaceAll(name, " ", "-")))
+	}
+	return said
+}
+
+// StillAssumed says which of an ink's parameters are not learned yet.
+func (l Locale) StillAssumed(names []string) string {
+	return l.Say("assumes.still", "parameters", strings.Join(l.Parameters(names), ", "))
+}
+
 // LightReason returns why a light has its meaning: the sentence of its cause, and mix and press where
 // these belong into it. mix may be empty.
 func (l Locale) LightReason(cause light.Cause, mix, press string) string {

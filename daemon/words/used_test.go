@@ -23,7 +23,7 @@ type use struct {
 }
 
 // families are the sections whose keys are the fixed words of a type, which [Locale] puts together.
-var families = []string{"part.", "step.", "refusal-kind.", "reason.", "reason-mix.", "can-note.", "warning.can-", "refusal.can-exp"}
+var families = []string{"part.", "step.", "refusal-kind.", "reason.", "reason-mix.", "can-note.", "assumes.", "warning.can-", "refusal.can-exp"}
 
 // TestTextsAndTheirUsesAgree: a key that is used exists, a key that exists is used, and every
 // placeholder is filled.
