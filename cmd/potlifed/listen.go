@@ -22,6 +22,9 @@ type listenOptions struct {
 	config   scale.Config
 	duration time.Duration
 	json     bool
+	learn    bool
+	shownG   float64
+	request  string
 }
 
 func listenCommand() *cobra.Command {
@@ -34,19 +37,29 @@ to, or beside the reason why it cannot be decoded. With --line auto it first wat
 lines to find their shape. It ends when the connection ends, after the time given with
 --for, or when it is interrupted.
 
+With --learn it finds the settings of an unknown scale: it tries the usual speeds and
+frames and, on a silent port, the usual requests, asks you to put a cup on and take it
+off, and prints the lines for the configuration and how sure it is.
+
 Line shapes: ` + strings.Join(scale.ShapeNames(), ", ") + `;
 or a pattern such as '{stable=ST|moving=US},{sign}{weight} {unit}'.`,
+		Example: `  potlifed listen --port /dev/serial/by-id/usb-… --learn
+  potlifed listen --port /dev/serial/by-id/usb-… --baud 2400 --mode 7E1 --request 'P\r\n'`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return listen(c.Context(), o, c.OutOrStdout(), c.ErrOrStderr())
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.config.Link.Port, "port", "", "device path, best under /dev/serial/by-id, or tcp://HOST:PORT")
+	f.StringVar(&o.config.Link.Port, "port", "", "device path, best under /dev/serial/by-id; tcp://HOST:PORT; or hid:VENDOR:PRODUCT")
 	f.IntVar(&o.config.Link.Baud, "baud", 9600, "speed in bit/s")
 	f.StringVar(&o.config.Link.Mode, "mode", "8N1", "data bits, parity, stop bits")
 	f.StringVar(&o.config.Line, "line", scale.Auto, "shape of the lines")
 	f.StringVar(&o.config.Key, "print-key", "", "pattern of the line that the print key sends")
+	f.StringVar(&o.request, "request", "", `what is sent to a scale that speaks only when it is asked, such as 'P\r\n'`)
+	f.DurationVar(&o.config.Link.Every, "every", 200*time.Millisecond, "how often it is asked")
+	f.BoolVar(&o.learn, "learn", false, "find the settings of an unknown scale")
+	f.Float64Var(&o.shownG, "shown-g", 0, "with --learn: what the display shows with the cup on, in g; for a scale that sends bare numbers")
 	f.DurationVar(&o.duration, "for", 0, "stop after this time; 0 for no end")
 	f.BoolVar(&o.json, "json", false, "print one JSON object a line")
 	return c
@@ -55,12 +68,20 @@ or a pattern such as '{stable=ST|moving=US},{sign}{weight} {unit}'.`,
 func listen(ctx context.Context, o listenOptions, out, errOut io.Writer) error {
 	switch {
 	case o.config.Link.Port == "":
-		return usage("listen: --port is missing; name the serial port, best as under /dev/serial/by-id, or tcp://HOST:PORT")
+		return usage("listen: --port is missing; name the serial port, best as under /dev/serial/by-id, tcp://HOST:PORT or hid:VENDOR:PRODUCT; potlifed ports lists what is plugged in")
 	case o.duration < 0:
 		return usage("listen: --for %v is negative; give a time such as 30s, or 0 for no end", o.duration)
 	}
+	request, err := link.ParseRequest(o.request)
+	if err != nil {
+		return usage("listen: --request: %w", err)
+	}
+	o.config.Link.Request = request
 	if err := o.config.Check(); err != nil {
 		return usage("listen: %w", err)
+	}
+	if o.learn {
+		return learnScale(ctx, o, out, errOut)
 	}
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
@@ -132,7 +153,7 @@ func errNothingHeard(o listenOptions, counts scale.Counts) error {
 	case counts.Learning > 0:
 		return fmt.Errorf("listen: too few lines came in %v to settle on a shape: listen for longer, or name the shape with --line", o.duration)
 	}
-	return fmt.Errorf("listen: lines came from %q and none could be decoded: check --baud and --mode against the scale's menu, and --line against the lines above", o.config.Link.Port)
+	return fmt.Errorf("listen: lines came from %q and none could be decoded: check --baud and --mode against the scale's menu, and --line against the lines above, or let --learn find them", o.config.Link.Port)
 }
 
 func showText(out io.Writer, line []byte, r weigh.Reading, err error) error {

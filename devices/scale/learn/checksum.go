@@ -14,8 +14,8 @@ type check struct {
 }
 
 // stripChecksum looks for a checksum that fits the lines, and returns it with the lines
-// without it. A form that fits by chance is as good as impossible: five different lines would have
-// to agree in eight bits each.
+// without it. A form that fits by chance is as good as impossible: several different lines would
+// have to agree in eight bits each.
 func stripChecksum(lines []text) (check, []text) {
 	for _, place := range []string{"", ",after-etx", ",after-etx,byte"} {
 		for _, form := range []string{"xor", "sum", "negated-sum"} {
@@ -34,8 +34,12 @@ func stripChecksum(lines []text) (check, []text) {
 	return skippedTail(lines)
 }
 
+// leastDifferent is how many different lines show a checksum: three agree by chance once in sixteen
+// million times.
+const leastDifferent = 3
+
 // strips returns the lines that have this checksum, without it. ok is false unless most
-// have it, among them five different ones.
+// have it, among them several different ones.
 func strips(c scale.Checksum, lines []text, afterETX bool) (stripped []text, ok bool) {
 	different := map[string]bool{}
 	for i, l := range lines {
@@ -48,7 +52,7 @@ func strips(c scale.Checksum, lines []text, afterETX bool) (stripped []text, ok 
 			return nil, false
 		}
 	}
-	return stripped, len(different) >= 5 && 4*len(stripped) >= 3*len(lines)
+	return stripped, len(different) >= leastDifferent && 4*len(stripped) >= 3*len(lines)
 }
 
 // skippedTail finds a checksum of a kind that is not known: hexadecimal digits at the end that

@@ -68,6 +68,9 @@ type Hint struct {
 
 // Infer proposes the shape of the lines, which are given as Split returns them, oldest first.
 func Infer(lines [][]byte, hint Hint) Proposal {
+	if len(lines) > mostLines {
+		lines = shortened(lines)
+	}
 	if len(lines) > 2*mostLines {
 		lines = append(lines[:mostLines:mostLines], lines[len(lines)-mostLines:]...)
 	}
@@ -107,6 +110,35 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 		p.Reasons = append(p.Reasons, fmt.Sprintf("%d damaged lines were left out.", fragments))
 	}
 	return p
+}
+
+// shortened leaves out lines that are like many before and after them: a scale at rest.
+func shortened(lines [][]byte) [][]byte {
+	const alike = 10
+	var kept [][]byte
+	for i, l := range lines {
+		before, after := i >= alike, i+alike < len(lines)
+		for k := 1; k <= alike && (before || after); k++ {
+			before = before && string(lines[i-k]) == string(l)
+			after = after && string(lines[i+k]) == string(l)
+		}
+		if !before || !after {
+			kept = append(kept, l)
+		}
+	}
+	return kept
+}
+
+// Decode returns the reading of a line as Split returns it. The error is that of [scale.Shape.Decode].
+func (p Proposal) Decode(line []byte) (weigh.Reading, error) {
+	shape, err := scale.ParseShape(p.Line)
+	if err != nil {
+		return weigh.Reading{}, err
+	}
+	if end := strings.IndexByte(string(line), etx); end >= 0 && !strings.Contains(p.Line, "after-etx") {
+		line = line[:end]
+	}
+	return shape.Decode(line)
 }
 
 // candidate is a shape with what trying it gave.

@@ -160,6 +160,21 @@ func TestInferWithNoise(t *testing.T) {
 	}
 }
 
+// What happened in the middle of a long watch is seen.
+func TestInferALongWatch(t *testing.T) {
+	var lines [][]byte
+	for i := range 9000 {
+		lines = append(lines, []byte(either(i > 4000 && i < 5000, "   87.4 g", "    0.0 g")))
+	}
+	p := Infer(lines, Hint{})
+	if p.Certainty != Sure || p.HighG != 87.4 || p.LowG != 0 {
+		t.Errorf("%+v", p)
+	}
+	if r, err := p.Decode([]byte("   12.5 g\x03Q")); err != nil || r.Grams != 12.5 {
+		t.Errorf("decoded %+v, %v", r, err)
+	}
+}
+
 // A scale that sends several lines for each weight: one of them is read.
 func TestInferARecord(t *testing.T) {
 	var lines [][]byte

@@ -34,7 +34,10 @@ func (t *template) pattern(c chosen, loose bool) (pattern string, notes []string
 		case s.kind == number:
 			b.WriteString(t.otherNumber(i, moving))
 		default:
-			text, note := t.mark(i, moving, loose)
+			text, note := t.mark(i, moving, loose || t.record)
+			if pair := grossOrNet(s, c.slot-i); pair != "" && !t.record && !loose {
+				text = pair
+			}
 			b.WriteString(text)
 			if note != "" {
 				notes = append(notes, note)
@@ -133,6 +136,15 @@ var pairs = map[string]string{
 	"ST": "US", "US": "ST", "NT": "GS", "GS": "NT", "NET": "GROSS", "GROSS": "NET", "STABLE": "UNSTABLE", "UNSTABLE": "STABLE",
 }
 
+// grossOrNet returns the field for a letter right before the weight that is the same in all lines, and
+// changes when the scale is tared; empty for another word.
+func grossOrNet(s *slot, toWeight int) string {
+	if toWeight == 1 && len(s.counts) == 1 && s.missing() == 0 && (s.counts["G"] > 0 || s.counts["N"] > 0) {
+		return "{net=N|gross=G}"
+	}
+	return ""
+}
+
 // mostMarks is how many forms of a word are taken for marks. More are data.
 const mostMarks = 6
 
@@ -141,7 +153,7 @@ func (t *template) mark(slot int, moving []bool, loose bool) (text, note string)
 	s := t.slots[slot]
 	texts := sortedKeys(s.counts)
 	if len(texts) == 1 && s.missing() == 0 {
-		if other := pairs[texts[0]]; other != "" && !loose && !t.record {
+		if other := pairs[texts[0]]; other != "" && !loose {
 			return fmt.Sprintf("{%s=%s|%s=%s}", meanings[texts[0]], texts[0], meanings[other], other), ""
 		}
 		return literal(texts[0]), ""
