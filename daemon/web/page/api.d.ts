@@ -1847,6 +1847,7 @@ declare namespace API {
   interface StorageList {
     seq: number;
     storage: Array<Stored> | null;
+    version: string;
   }
 
   interface Stored {

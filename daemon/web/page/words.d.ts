@@ -792,6 +792,7 @@ declare namespace Words {
     "storage.megabytes": {value: Value};
     "storage.not-written": {};
     "storage.title": {};
+    "storage.version": {version: Value};
     "test.adhesion": {};
     "test.other": {};
     "test.rub": {};

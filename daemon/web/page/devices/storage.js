@@ -32,6 +32,7 @@ export function rowOf({ file, bytes, limit_bytes: limit, ok, detail, dropped_rea
 // storagePanel lists the files. update asks for them now and then, and parts are what goes into the page.
 export function storagePanel() {
   const list = h("ul", { class: "devices" });
+  const version = h("p", { class: "quiet" });
   let asked = -Infinity;
 
   async function update() {
@@ -44,11 +45,12 @@ export function storagePanel() {
     } catch {
       return; // Contact is judged by the stream.
     }
+    version.textContent = say("storage.version", { version: known.version });
     keyed(list, known.storage ?? [], (row) => row.file, (/** @type {API.Stored} */ row) => {
       const part = line(null);
       part.draw(rowOf(row));
       return { element: part.element, update: (/** @type {API.Stored} */ next) => part.draw(rowOf(next)) };
     });
   }
-  return { parts: [h("h2", { text: say("storage.title") }), list], update };
+  return { parts: [h("h2", { text: say("storage.title") }), list, version], update };
 }
