@@ -34,8 +34,8 @@ mixing ratio. It answers whether humid air goes with more defects, from which hu
 on, and how sure that is.
 
 Without FILE it reads what the bench of the configuration has stored, and may run while
-the service does. Each FILE is a CSV file with a header, such as potlifed export writes;
-- is standard input. Files of several benches can be studied together, with a column
+the service does. Each FILE is a CSV file with a header, or JSON lines, either of them
+compressed with gzip or not, such as potlifed export writes; - is standard input. Files of several benches can be studied together, with a column
 bench in each.
 
   prints   time,press,prints and, where they are known, bench, batch, ink, spent,
@@ -53,6 +53,7 @@ another, and the intervals allow for it. Effects are corrected for looking at ma
 They describe what goes together; they do not show a cause.`,
 		Example: `  potlifed study --from 2026-05-01
   potlifed study prints.csv defects.csv batches.csv
+  potlifed study */prints.jsonl.gz */defects.jsonl.gz */batches.jsonl.gz
   potlifed study --from 2026-05-01 --kind pinholes --json prints.csv defects.csv`,
 		RunE: func(c *cobra.Command, args []string) error { return runStudy(c, o, args) },
 	}

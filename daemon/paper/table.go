@@ -2,6 +2,7 @@ package paper
 
 import (
 	"bufio"
+	"compress/gzip"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -26,11 +27,13 @@ func (e *FormatError) Unwrap() error { return e.cause }
 // Wrong returns a FormatError about a whole file; %w works as in fmt.Errorf.
 func Wrong(format string, args ...any) error { return &FormatError{fmt.Errorf(format, args...)} }
 
-// Table reads a CSV file with a header. Its errors name the row (the header is row 1, as a
-// spreadsheet counts) and the column.
+// Table reads a CSV file with a header, or JSON lines, each of which is an object with the columns as keys;
+// either may be compressed with gzip. Its errors name the row (the header is row 1, as a spreadsheet counts; of
+// JSON, the first line is row 1) and the column.
 type Table struct {
 	name    string // of the file, for errors
 	reader  *csv.Reader
+	lines   *lines   // instead of reader, for JSON
 	Header  []string // as it is in the file
 	columns map[string]int
 	row     int // of the record last read
@@ -39,13 +42,15 @@ type Table struct {
 // Open reads the header. The error is a [*FormatError] when a needed column is missing or a
 // column is there twice. A byte order mark, as spreadsheets write it, is skipped.
 func Open(name string, from io.Reader, needed ...string) (*Table, error) {
-	buffered := bufio.NewReader(from)
-	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\xef\xbb\xbf" {
-		if _, err := buffered.Discard(3); err != nil {
-			return nil, err
-		}
+	buffered, err := plain(from)
+	if err != nil {
+		return nil, (&Table{name: name}).broken(err)
 	}
-	t := &Table{name: name, reader: csv.NewReader(buffered), columns: map[string]int{}}
+	t := &Table{name: name, columns: map[string]int{}}
+	if first, err := buffered.Peek(1); err == nil && first[0] == '{' {
+		return t, t.openLines(buffered, needed)
+	}
+	t.reader = csv.NewReader(buffered)
 	header, err := t.reader.Read()
 	if errors.Is(err, io.EOF) {
 		if len(needed) == 0 {
@@ -67,16 +72,41 @@ func Open(name string, from io.Reader, needed ...string) (*Table, error) {
 	if len(header) == 1 && strings.Contains(header[0], ";") {
 		return nil, Wrong("%s: row 1: the columns are separated by semicolons; save the file with commas between the columns and a point in numbers", name)
 	}
+	return t, t.has(needed)
+}
+
+// plain returns the text of a file that may be compressed, without its byte order mark.
+func plain(from io.Reader) (*bufio.Reader, error) {
+	buffered := bufio.NewReader(from)
+	if magic, err := buffered.Peek(2); err == nil && string(magic) == "\x1f\x8b" {
+		unzipped, err := gzip.NewReader(buffered)
+		if err != nil {
+			return nil, err
+		}
+		buffered = bufio.NewReader(unzipped)
+	}
+	if mark, err := buffered.Peek(3); err == nil && string(mark) == "\xef\xbb\xbf" {
+		_, err := buffered.Discard(3)
+		return buffered, err
+	}
+	return buffered, nil
+}
+
+// has reports a needed column that is missing.
+func (t *Table) has(needed []string) error {
 	for _, column := range needed {
-		if _, there := t.columns[column]; !there {
-			return nil, Wrong("%s: row 1: no column %s; want %s, found %s", name, column, strings.Join(needed, ","), strings.Join(header, ","))
+		if !t.Has(column) {
+			return Wrong("%s: row 1: no column %s; want %s, found %s", t.name, column, strings.Join(needed, ","), strings.Join(t.Header, ","))
 		}
 	}
-	return t, nil
+	return nil
 }
 
 // Next returns the next record; after the last one the error is io.EOF.
 func (t *Table) Next() ([]string, error) {
+	if t.lines != nil {
+		return t.nextLine()
+	}
 	record, err := t.reader.Read()
 	if errors.Is(err, io.EOF) {
 		return nil, io.EOF
@@ -92,7 +122,7 @@ func (t *Table) Next() ([]string, error) {
 func (t *Table) unreadable(err error) error {
 	var parse *csv.ParseError
 	if !errors.As(err, &parse) {
-		return fmt.Errorf("read %s: %w", t.name, err)
+		return t.broken(err)
 	}
 	if errors.Is(parse.Err, csv.ErrFieldCount) {
 		return Wrong("%s: row %d: not as many values as the header has columns (%d)", t.name, parse.Line, len(t.Header))
@@ -144,6 +174,9 @@ func (t *Table) Text(record []string, column string) string {
 	at, there := t.columns[column]
 	if !there {
 		return ""
+	}
+	if t.lines != nil {
+		return strings.TrimSpace(record[at])
 	}
 	return table.Plain(strings.TrimSpace(record[at]))
 }

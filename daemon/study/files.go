@@ -12,7 +12,7 @@ import (
 	"potlifed/model/quality"
 )
 
-// Read adds a CSV file to the table: prints (time, press, prints), rejects (time, press, kind,
+// Read adds a file of CSV or JSON lines to the table: prints (time, press, prints), rejects (time, press, kind,
 // defects), both in one file, or batches (id and closed_at or mixed_at). name is what errors call
 // the file. Other columns are ignored, but for those of a condition, bench, batch and ink. The
 // error is a [*paper.FormatError], with row and column, when the file is not right.

@@ -1,8 +1,12 @@
 package study
 
 import (
+	"compress/gzip"
+	"encoding/csv"
+	"encoding/json"
 	"errors"
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -11,7 +15,41 @@ import (
 	"potlifed/model/quality"
 )
 
+// asLines returns a CSV file as JSON lines that are compressed, without what is empty.
+func asLines(t *testing.T, text string) string {
+	t.Helper()
+	rows, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(text, "\xef\xbb\xbf"))).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	zipped := gzip.NewWriter(&out)
+	lines := json.NewEncoder(zipped)
+	for _, row := range rows[1:] {
+		line := map[string]any{}
+		for i, text := range row {
+			if n, err := strconv.ParseFloat(text, 64); err == nil {
+				line[rows[0][i]] = n
+			} else if text != "" {
+				line[rows[0][i]] = text
+			}
+		}
+		if err := lines.Encode(line); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := zipped.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
+}
+
 func TestFilesOfSeveralBenches(t *testing.T) {
+	t.Run("CSV", func(t *testing.T) { severalBenches(t, func(_ *testing.T, text string) string { return text }) })
+	t.Run("JSON lines", func(t *testing.T) { severalBenches(t, asLines) })
+}
+
+func severalBenches(t *testing.T, written func(t *testing.T, text string) string) {
 	table := NewTable(Filter{})
 	for name, text := range map[string]string{
 		"prints.csv": "\xef\xbb\xbfbench,time,press,batch,prints,temperature_c,humidity_pct,spent,note\n" +
@@ -24,7 +62,7 @@ func TestFilesOfSeveralBenches(t *testing.T) {
 			"0302-1,north,2026-03-02T11:00:00Z,,12.5,-3,gloss-4\n" +
 			"0302-1,south,,2026-03-02T05:00:00Z,,,matt-10\n",
 	} {
-		if err := table.Read(name, strings.NewReader(text)); err != nil {
+		if err := table.Read(name, strings.NewReader(written(t, text))); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -51,6 +89,9 @@ func TestFilesOfSeveralBenches(t *testing.T) {
 func TestWrongFilesAreNamed(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"empty", "", "f.csv: the file is empty"},
+		{"no JSON", "{\"time\":\"2026-03-02T06:00:00Z\",\"press\":\"press-1\",\"prints\":3}\n{oops\n", "f.csv: row 2: not a JSON object"},
+		{"JSON with a wrong number", "{\"time\":\"2026-03-02T06:00:00Z\",\"press\":\"press-1\",\"prints\":-3}\n", "f.csv: row 1, column prints: -3 is outside 0 to 1e+07"},
+		{"compressed and cut off", asLines(t, "time,press,prints\n2026-03-02T06:00:00Z,press-1,3\n")[:30], "f.csv: after row 1: the compressed file is damaged or not complete"},
 		{"other columns", "a,b\n1,2\n", "f.csv: row 1: want the columns time,press,prints or time,press,kind,defects, or id,closed_at of batches; found a,b"},
 		{"a column twice", "time,press,prints,prints\n", `f.csv: row 1: the column "prints" is there twice`},
 		{"no zone in a time", "time,press,prints\n2026-03-02 06:00,p,3\n", "f.csv: row 2, column time: "},
@@ -79,6 +120,8 @@ func FuzzRead(f *testing.F) {
 	f.Add("bench,time,press,batch,prints,kind,defects,temperature_c,humidity_pct\nn,2026-03-02T06:00:00Z,p,b,100,dust,3,20,50\n")
 	f.Add("id,closed_at,thinner_pct,ratio_off_pct\nb,2026-03-02T06:00:00Z,12,-3\n")
 	f.Add("time,press,kind,defects\n2026-03-02T06:00:00Z,p,dust,-4\n")
+	f.Add("{\"time\":\"2026-03-02T06:00:00Z\",\"press\":\"press-1\",\"prints\":3}\n\n{\"time\":\"2026-03-02T06:00:00Z\",\"press\":\"press-1\",\"kind\":\"dust\",\"defects\":null}\n")
+	f.Add("\x1f\x8b\x08\x00")
 	f.Fuzz(func(t *testing.T, text string) {
 		table := NewTable(Filter{})
 		if err := table.Read("f.csv", strings.NewReader(text)); err != nil {
