@@ -153,6 +153,14 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 			return why, true
 		}
 	}
+	if z.source != nil {
+		if _, stuck := z.source.stuck(b.state); stuck {
+			return l.Say("fault.air-stuck", "sensor", z.source.ID), true
+		}
+		if z.source.drifting(b.state) != "" {
+			return l.Say("fault.air-drifting", "sensor", z.source.ID), true
+		}
+	}
 	if z.source != nil && z.source.overdue(b.state, now) > 0 {
 		return l.Say("fault.air-check-overdue", "sensor", z.source.ID), true
 	}

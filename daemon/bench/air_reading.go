@@ -46,6 +46,7 @@ func (r airReading) enter(b *Bench, now time.Time) {
 			s.errors++
 		}
 		s.failing++
+		s.health.watch.Fail()
 		s.failure, s.fault = err.Error(), r.fault
 		switch {
 		case r.fault != health.Implausible:
@@ -67,6 +68,7 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	if inMaintenance(b.state, s.ID) { // what it reads in a jar is not the air of its room
 		return
 	}
+	b.followSensor(s, at)
 	z := b.zones[s.Zone]
 	if b.primary(z, at) != s {
 		return

@@ -32,6 +32,7 @@ func (b *Bench) observe(now time.Time) *causes {
 		l.air(z)
 	}
 	l.instruments()
+	l.health()
 	l.lightReports()
 	l.service()
 	return l

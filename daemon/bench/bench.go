@@ -161,6 +161,7 @@ func (b *Bench) tick(now time.Time) {
 	b.closeMinutesOfCounts(now)
 	b.noteMinute(now)
 	b.endRests(now)
+	b.endDays(now)
 	b.askAlarms(now)
 	if mono := b.clock.mono(); mono-b.checked >= checkpointEvery {
 		b.write.checkpoint = true

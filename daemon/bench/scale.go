@@ -23,6 +23,7 @@ type scale struct {
 	cups    cupmatch.Matcher
 	arrival *weigh.Arrival
 	lifted  lifted
+	pan     *health.Pan
 
 	byBench   bool          // a step was confirmed without a person in this run, and when last
 	byBenchAt time.Duration // CLOCK_BOOTTIME
@@ -41,7 +42,7 @@ type scale struct {
 }
 
 func newScale(c config.Scale, by clock.Clock, l words.Locale) *scale {
-	s := &scale{Scale: c, words: l, clock: by, fault: health.NotOpened, cups: cupmatch.New(c.DivisionG), arrival: weigh.NewArrival(c.DivisionG)}
+	s := &scale{Scale: c, words: l, clock: by, fault: health.NotOpened, cups: cupmatch.New(c.DivisionG), arrival: weigh.NewArrival(c.DivisionG), pan: health.NewPan(c.DivisionG)}
 	s.forget()
 	return s
 }

@@ -20,6 +20,7 @@ type sensor struct {
 	air      air.State // of that reading, corrected
 	raw      air.State // the same as the sensor sent it
 	rest     restful
+	health   wellbeing
 	mono     time.Duration
 	took     time.Duration
 	ok       uint64

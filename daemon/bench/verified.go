@@ -212,7 +212,7 @@ func (b *Bench) replaceDevice(now time.Time, by actor.Name, c request.ReplaceDev
 	}
 	b.decide(now, by, record.Replaced{Device: c.Sensor, Serial: strings.TrimSpace(c.Serial), Note: strings.TrimSpace(c.Note), Same: c.Same})
 	if s, is := b.sensors[c.Sensor]; is && !c.Same {
-		s.judge, s.rest = air.Judge{}, restful{}
+		s.judge, s.rest, s.health = air.Judge{}, restful{}, wellbeing{}
 	}
 	return b.deviceView(now, c.Sensor), nil
 }
@@ -243,4 +243,5 @@ func (s *sensor) addCheck(state record.State, v *view.Sensor) {
 	}
 	v.Replaced = some(state.Replaced[s.ID])
 	v.MovedFrom = state.Moved[record.SensorKey(s.ID)].Was
+	v.Health = s.healthView(state)
 }

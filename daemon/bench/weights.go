@@ -51,6 +51,9 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	s.rise.Observe(r)
 	s.arrival.Observe(r)
 	change := b.follow(s, now)
+	if _, settled := s.tracker.Settled(); r.HasWeight {
+		s.pan.Add(r.Grams, settled, w.at)
+	}
 	b.recognise(s, change, now)
 	b.confirmByItself(s, change, now)
 	if batch := weighing(b.state, s.ID); batch != nil && len(s.cups.Asked()) == 0 {

@@ -61,11 +61,13 @@ func (e CorrectionAccepted) apply(s *State, r Record) {
 	}
 	s.Corrections[e.Sensor] = Correction{At: r.Stamp.At, By: r.By, LinearCorrection: e.Correction}
 	s.setCheck(e.Sensor, SensorCheck{Points: e.Points}, newest(e.Points, r.Stamp.At))
+	s.forgetDays(e.Sensor)
 }
 
 func (e CorrectionRevoked) apply(s *State, r Record) {
 	s.Corrections = maps.Clone(s.Corrections)
 	delete(s.Corrections, e.Sensor)
+	s.forgetDays(e.Sensor)
 	if len(e.Points) > 0 {
 		s.setCheck(e.Sensor, SensorCheck{Points: e.Points, Offer: e.Offer}, newest(e.Points, r.Stamp.At))
 	}
@@ -104,6 +106,7 @@ func (e Replaced) apply(s *State, r Record) {
 	delete(s.FailedChecks, e.Device)
 	delete(s.Verified, e.Device)
 	delete(s.ScaleChecks, e.Device)
+	s.forgetDays(e.Device)
 }
 
 // SensorKey and ScaleKey are the keys of a sensor and of a scale in State.Devices and State.Moved: a

@@ -130,6 +130,7 @@ var table = []row{
 	rowOf[CorrectionAccepted]("A person has accepted the correction of a sensor."),
 	rowOf[CorrectionRevoked]("A sensor's readings are no longer corrected."),
 	rowOf[ScaleVerified]("A scale was checked with weights."),
+	rowOf[SensorDay]("What the readings of a sensor were like over a day."),
 	rowOf[Replaced]("An instrument was replaced, or has another address."),
 	rowOf[LearnedAccepted]("A person has accepted what past batches say about an ink."),
 	rowOf[LearnedRevoked]("New batches of an ink use its data sheet again."),

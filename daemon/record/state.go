@@ -15,6 +15,7 @@ import (
 	"potlifed/model/cure"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
+	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
 )
@@ -54,6 +55,8 @@ type State struct {
 	Corrections  map[string]Correction  `json:"corrections,omitempty"`  // in use, by sensor
 	ScaleChecks  map[string]ScaleCheck  `json:"scale_checks,omitempty"` // the newest of each scale
 	Replaced     map[string]time.Time   `json:"replaced,omitempty"`     // when instruments were replaced last, by id
+
+	SensorDays map[string][]health.Day `json:"sensor_days,omitempty"` // the days of each sensor, oldest first
 
 	Devices map[string]string `json:"devices,omitempty"` // the addresses of instruments, by SensorKey or ScaleKey
 	Moved   map[string]Move   `json:"moved,omitempty"`   // those whose address has changed, until a person says why

@@ -66,6 +66,9 @@ func (e SensorVerified) apply(s *State, r Record) {
 	s.FailedChecks = maps.Clone(s.FailedChecks)
 	if e.Points != nil {
 		s.setCheck(e.Sensor, SensorCheck{Points: e.Points, Finding: e.Finding, Offer: e.Offer}, r.Stamp.At)
+		if _, failed := s.FailedChecks[e.Sensor]; !failed { // it is right: drift is judged from now on
+			s.forgetDays(e.Sensor)
+		}
 		return
 	}
 	if e.Failed && e.Read != nil {

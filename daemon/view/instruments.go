@@ -98,6 +98,7 @@ type Sensor struct {
 	// CorrectionOffered leaves again when a person accepts it, or a check passes.
 	Correction        *SensorCorrection `json:"correction,omitempty" doc:"what a sensor's humidity is corrected by; absent when it is not corrected"`
 	CorrectionOffered *SensorCorrection `json:"correction_offered,omitempty" doc:"correction that the last check leads to, for a person to accept; absent when there is none"`
+	Health            *Health           `json:"health,omitempty" doc:"how it is, beside whether it answers; absent before its first reading"`
 	Replaced          *time.Time        `json:"replaced_at,omitempty" doc:"when another instrument took its place; absent when that is not known"`
 	MovedFrom         string            `json:"moved_from,omitempty" doc:"its address before the configuration gave it another one, until a person says whether it was replaced; absent otherwise"`
 	Disagrees         string            `json:"disagrees,omitempty" doc:"what it and the sensor beside it read, while they differ by more than their accuracies allow; absent otherwise"`
@@ -139,4 +140,17 @@ type ScaleCheck struct {
 	By    actor.Name        `json:"by" doc:"who recorded it"`
 	Class verify.ScaleClass `json:"class" doc:"accuracy class of the scale by OIML R 76"`
 	verify.ScaleResult
+}
+
+// Health is how an instrument is, beside whether it answers.
+type Health struct {
+	ErrorShare  *float64 `json:"error_share,omitempty" doc:"share of a sensor's readings of the last week that failed, 0 to 1; absent while no week is known"`
+	SameS       *float64 `json:"same_s,omitempty" doc:"how long a sensor's readings have been the same to the last digit, in s"`
+	StuckAfterS *float64 `json:"stuck_after_s,omitempty" doc:"after how long that counts as stuck, in s"`
+	Stuck       bool     `json:"stuck" doc:"a sensor's readings stand still"`
+	DriftPct    *float64 `json:"drift_pct,omitempty" doc:"by how much a sensor's difference to its neighbour has changed, in % relative humidity; absent while that is not known"`
+	Drifts      bool     `json:"drifts" doc:"a sensor drifts, or a scale's zero has moved"`
+	SettleS     *float64 `json:"settle_s,omitempty" doc:"median time that a scale takes to settle, in s; absent while it is not known"`
+	Noisy       bool     `json:"noisy" doc:"a scale takes long to settle, or does not settle"`
+	ZeroG       *float64 `json:"zero_g,omitempty" doc:"what a scale shows when the cup is lifted, in g, in the median; absent while it is not known"`
 }

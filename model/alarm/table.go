@@ -91,12 +91,28 @@ var ofAir = []Definition{
 		Name: Disagrees, Subject: Sensor, Priority: Medium, NeedsAir: true,
 		Delays: Delays{On: 5 * time.Minute, Off: 5 * time.Minute},
 	},
+	{
+		Name: SensorStuck, Subject: Sensor, Priority: Medium,
+		Delays: Delays{Off: time.Minute},
+	},
+	{
+		Name: SensorDrifting, Subject: Sensor, Priority: Low,
+		Delays: Delays{On: time.Minute, Off: time.Minute},
+	},
 }
 
 var ofService = []Definition{
 	{
 		Name: ScaleSilent, Subject: Scale, Priority: Medium,
 		Delays: Delays{Off: 5 * time.Second},
+	},
+	{
+		Name: ScaleNoisy, Subject: Scale, Priority: Low,
+		Delays: Delays{On: 5 * time.Minute, Off: time.Minute},
+	},
+	{
+		Name: ScaleDrifting, Subject: Scale, Priority: Low,
+		Delays: Delays{On: time.Minute, Off: time.Minute},
 	},
 	{
 		Name: ScaleOverdue, Subject: Scale, Priority: Low,

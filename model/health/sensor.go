@@ -106,25 +106,23 @@ func Kept(days []Day, d Day) []Day {
 // hours at night; one with finer steps moves with each reading.
 const (
 	leastStuck  = time.Hour
-	unknownDays = 6 * time.Hour // while there is no day to go by
 	mostStuck   = 24 * time.Hour
 	stuckFactor = 3
 )
 
 // StuckAfter returns after how long readings that are the same to the last digit are those of a
 // sensor that is stuck: three times the longest such time of its last two weeks, which shows both its
-// own resolution and how quiet its zone is. It is between 1 and 24 hours, and 6 hours at least while
-// fewer than two days are known.
+// own resolution and how quiet its zone is. It is between 1 and 24 hours, and 24 hours while fewer
+// than two days are known.
 func StuckAfter(days []Day) time.Duration {
+	if len(days) < 2 {
+		return mostStuck
+	}
 	longest := time.Duration(0)
 	for _, d := range days[max(len(days)-knownDays, 0):] {
 		longest = max(longest, d.Same)
 	}
-	limit := min(max(stuckFactor*longest, leastStuck), mostStuck)
-	if len(days) < 2 {
-		return max(limit, unknownDays)
-	}
-	return limit
+	return min(max(stuckFactor*longest, leastStuck), mostStuck)
 }
 
 // The limits of Drift, which are the result of simulated years: healthy sensors whose gains differ by

@@ -158,8 +158,8 @@ func TestStuckAfter(t *testing.T) {
 		days []Day
 		want time.Duration
 	}{
-		{"nothing known", nil, 6 * time.Hour},
-		{"one day", []Day{day(10 * time.Second)}, 6 * time.Hour},
+		{"nothing known", nil, 24 * time.Hour},
+		{"one day", []Day{day(10 * time.Second)}, 24 * time.Hour},
 		{"fine steps", slices.Repeat([]Day{day(10 * time.Second)}, 5), time.Hour},
 		{"coarse steps, quiet nights", slices.Repeat([]Day{day(3 * time.Hour)}, 5), 9 * time.Hour},
 		{"a frozen sensor is not learned without end", slices.Repeat([]Day{day(20 * time.Hour)}, 5), 24 * time.Hour},

@@ -361,7 +361,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -1043,6 +1043,24 @@ declare namespace API {
     temperature_accuracy_c: number;
   }
 
+  interface EventSensorDay {
+    apart_pct?: number;
+    beside?: string;
+    by: string;
+    date: string;
+    errors?: number;
+    journal: string;
+    jumps?: number;
+    kind: "sensor-day";
+    mean_c: number;
+    mean_pct: number;
+    n: number;
+    same_s: number;
+    sensor: string;
+    seq: number;
+    time: string;
+  }
+
   interface EventSensorVerified {
     allowed_pct?: number;
     by: string;
@@ -1199,6 +1217,18 @@ declare namespace API {
   }
 
   interface GoodBatch {
+  }
+
+  interface Health {
+    drift_pct?: number;
+    drifts: boolean;
+    error_share?: number;
+    noisy: boolean;
+    same_s?: number;
+    settle_s?: number;
+    stuck: boolean;
+    stuck_after_s?: number;
+    zero_g?: number;
   }
 
   interface History {
@@ -1768,6 +1798,7 @@ declare namespace API {
     correction_offered?: SensorCorrection;
     detail?: string;
     disagrees?: string;
+    health?: Health;
     id: string;
     moved_from?: string;
     out_of_service_until?: string;

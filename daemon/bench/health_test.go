@@ -1,0 +1,127 @@
+package bench
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/record"
+	"potlifed/daemon/request"
+	"potlifed/daemon/view"
+	"potlifed/model/air"
+	"potlifed/model/alarm"
+	"potlifed/model/health"
+	"potlifed/model/weigh"
+)
+
+// pairShop has a second sensor beside bench-air.
+var pairShop = strings.Replace(testShop, "  - {id: hall-air,", "  - {id: bench-two, zone: bench, path: /nowhere/two, every: 5s}\n  - {id: hall-air,", 1)
+
+// livesDays lets days go by, with a reading each ten minutes from what reads gives, and a tick.
+func (s *shop) livesDays(days int, reads func(day, part int) rooms) {
+	s.otherAir()
+	for day := range days {
+		for part := range 144 {
+			s.clock.turn(10 * time.Minute)
+			for id, a := range reads(day, part) {
+				s.enter(airReading{sensor: id, air: *a, at: s.clock.is.Mono})
+			}
+			s.b.tick(s.b.clock.now())
+			s.settle()
+		}
+	}
+}
+
+// living is air that moves a little with each reading.
+func living(part int, more float64) *air.State {
+	return &air.State{TemperatureC: 20 + 0.1*float64(part%7), HumidityPct: 50 + 0.3*float64(part%11) + more}
+}
+
+// TestAStuckSensorIsTold: a sensor whose readings always moved stands still. After an hour it is not
+// trusted; its neighbour goes on, and so does the first when it moves again.
+func TestAStuckSensorIsTold(t *testing.T) {
+	s := openShopOf(t, t.TempDir(), newClock(), pairShop)
+	defer s.crash()
+	s.livesDays(4, func(_, part int) rooms {
+		return rooms{"bench-air": living(part, 0), "bench-two": living(part, 0), "hall-air": living(part, 0)}
+	})
+	if v := s.sensorRow("bench-air").Health; v == nil || v.Stuck || *v.StuckAfterS != 3600 {
+		t.Fatalf("after days of moving: %+v", v)
+	}
+	frozen := living(3, 0)
+	for part := range 12 {
+		s.clock.turn(10 * time.Minute)
+		for id, a := range (rooms{"bench-air": frozen, "bench-two": living(part, 0), "hall-air": living(part, 0)}) {
+			s.enter(airReading{sensor: id, air: *a, at: s.clock.is.Mono})
+		}
+		s.b.tick(s.b.clock.now())
+		s.settle()
+		_, stands := s.alarm(alarm.SensorStuck, "bench-air")
+		if want := part > 6; stands != want {
+			t.Fatalf("after %d minutes of standing still: alarm %v", 10*part, stands)
+		}
+	}
+	if z := s.b.Snapshot().Air[0]; z.Quality != view.QualityUncertain || !strings.Contains(z.Why, "stands still") {
+		t.Errorf("the air is %s, %q", z.Quality, z.Why)
+	}
+	if _, stands := s.alarm(alarm.SensorStuck, "bench-two"); stands {
+		t.Error("its neighbour is stuck too")
+	}
+	s.livesDays(1, func(_, part int) rooms { return rooms{"bench-air": living(part, 0), "bench-two": living(part, 0)} })
+	if a, stands := s.alarm(alarm.SensorStuck, "bench-air"); stands && a.State != "returned" {
+		t.Errorf("it moves again: %+v", a)
+	}
+}
+
+// TestADriftingSensorIsTold: over a restart, and until it is checked or replaced. Its days are
+// events; what they say is not computed from readings that are gone.
+func TestADriftingSensorIsTold(t *testing.T) {
+	dir, c := t.TempDir(), newClock()
+	s := openShopOf(t, dir, c, pairShop)
+	defer func() { s.crash() }()
+	state := s.b.state
+	for day := range 45 {
+		d := health.Day{N: 144, MeanPct: 50, MeanC: 20, Same: time.Minute, Beside: "bench-air", ApartPct: 0.5 + 0.1*float64(day%3)}
+		if day >= 20 {
+			d.ApartPct -= 0.15 * float64(day-20)
+		}
+		s.b.decide(s.b.clock.now(), "bench", record.SensorDay{Sensor: "bench-two", Date: "2026-01-01", Day: d})
+		s.settle()
+	}
+	if slices.Equal(state.SensorDays["bench-two"], s.b.state.SensorDays["bench-two"]) {
+		t.Error("an earlier state was changed")
+	}
+	s.crash()
+	s = openShopOf(t, dir, c, pairShop)
+	s.pass(2*time.Minute, rooms{"bench-air": mild, "bench-two": mild, "hall-air": mild})
+	a, stands := s.alarm(alarm.SensorDrifting, "bench-two")
+	if !stands || !strings.Contains(a.Text, "less against bench-air") {
+		t.Errorf("alarm %+v", a)
+	}
+	if v := s.sensorRow("bench-two").Health; !v.Drifts || v.DriftPct == nil || *v.DriftPct > -2 {
+		t.Errorf("shown as %+v", v)
+	}
+	s.tell(request.ReplaceDevice{Sensor: "bench-two"})
+	s.pass(2*time.Minute, rooms{"bench-air": mild, "bench-two": mild, "hall-air": mild})
+	if a, stands := s.alarm(alarm.SensorDrifting, "bench-two"); stands && a.State != "returned" {
+		t.Errorf("replaced: %+v", a)
+	}
+}
+
+// TestAScaleThatDoesNotSettleIsTold shakes the scale, then lets it stand.
+func TestAScaleThatDoesNotSettleIsTold(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	for i := range 7 * 60 * 10 {
+		s.turn()
+		s.enter(weightReading{scale: "scale-1", at: s.clock.is.Mono, reading: weigh.Reading{Grams: 40 + 0.3*float64(i%2), HasWeight: true, Stability: weigh.Moving}})
+	}
+	if _, stands := s.alarm(alarm.ScaleNoisy, "scale-1"); !stands {
+		t.Errorf("no alarm after seven minutes; health %+v", s.sensorRow("scale-1").Health)
+	}
+	s.weighs(40, 2*time.Minute)
+	if a, stands := s.alarm(alarm.ScaleNoisy, "scale-1"); stands && a.State != "returned" {
+		t.Errorf("it stands still: %+v", a)
+	}
+}
