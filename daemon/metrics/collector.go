@@ -81,7 +81,17 @@ var (
 func (c *collector) sensors(to sink, instruments []view.Sensor) {
 	for _, v := range instruments {
 		if v.Scale { // has series of its own, and its id may be that of a sensor
+			c.scaleHealth(to, v)
 			continue
+		}
+		if h := v.Health; h != nil {
+			to.known(c.names.sensorUnchanged, h.SameS, v.ID)
+			if h.DriftPct != nil {
+				to.put(c.names.sensorDrift, *h.DriftPct/100, v.ID)
+			}
+		}
+		if v.CheckDue != nil {
+			to.put(c.names.sensorCheckDue, unixSeconds(*v.CheckDue), v.ID)
 		}
 		to.put(c.names.sensorUp, oneIf(v.Condition == health.Up), v.ID)
 		for _, condition := range health.Conditions() {
@@ -96,6 +106,16 @@ func (c *collector) sensors(to sink, instruments []view.Sensor) {
 			to.put(c.names.sensorTemperature, v.Air.TemperatureC, v.ID, v.Zone)
 			to.put(c.names.sensorHumidity, v.Air.HumidityPct/100, v.ID, v.Zone)
 		}
+	}
+}
+
+func (c *collector) scaleHealth(to sink, v view.Sensor) {
+	if h := v.Health; h != nil {
+		to.known(c.names.scaleSettle, h.SettleS, v.ID)
+		to.known(c.names.scaleZero, h.ZeroG, v.ID)
+	}
+	if v.CheckDue != nil {
+		to.put(c.names.scaleCheckDue, unixSeconds(*v.CheckDue), v.ID)
 	}
 }
 

@@ -57,8 +57,8 @@ func shop(batches int) *view.Snapshot {
 			Lines: map[string]uint64{"ok": 100, "torn": 2},
 		}},
 		Sensors: []view.Sensor{
-			{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}},
-			{ID: "scale-1", Condition: "up", Scale: true},
+			{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), DriftPct: ptr(-0.5)}},
+			{ID: "scale-1", Condition: "up", Scale: true, CheckDue: ptr(at), Health: &view.Health{SettleS: ptr(2.1), ZeroG: ptr(0.1)}},
 		},
 		Presses: []view.Press{
 			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200)), Zone: "floor", Defects: []view.DefectCount{{Kind: "dust", Total: 4, Highest: 5}, {Kind: "ghost"}}},

@@ -37,6 +37,7 @@ type SensorPayload struct {
 	Since     time.Time        `json:"since" doc:"When this condition began."`
 	Text      string           `json:"text,omitempty" doc:"What is wrong, and what to do."`
 	Detail    string           `json:"detail,omitempty" doc:"The error that the driver or the system reported."`
+	Findings  []string         `json:"findings,omitempty" doc:"What is wrong with its figures although it answers: stuck, drifts, noisy, disagrees, check-failed."`
 }
 
 // AlarmPayload is the payload of a topic alarm/NAME/SUBJECT.

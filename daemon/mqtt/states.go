@@ -199,10 +199,11 @@ func (s *states) sensorsDue(snap *view.Snapshot, now time.Duration) {
 	for _, v := range snap.Sensors {
 		last := s.sensor.get(v.ID)
 		if last.sent && last.at != never &&
-			last.value.Condition == v.Condition && last.value.Since.Equal(v.Since) && last.value.Text == v.Text && last.value.Detail == v.Detail {
+			last.value.Condition == v.Condition && last.value.Since.Equal(v.Since) && last.value.Text == v.Text && last.value.Detail == v.Detail &&
+			slices.Equal(last.value.Findings(), v.Findings()) {
 			continue
 		}
-		s.add(last.topic, 1, SensorPayload{snap.At, v.Condition, v.Since, v.Text, v.Detail}, func() {
+		s.add(last.topic, 1, SensorPayload{snap.At, v.Condition, v.Since, v.Text, v.Detail, v.Findings()}, func() {
 			last.value, last.sent, last.at = v, true, now
 		})
 	}

@@ -154,3 +154,21 @@ type Health struct {
 	Noisy       bool     `json:"noisy" doc:"a scale takes long to settle, or does not settle"`
 	ZeroG       *float64 `json:"zero_g,omitempty" doc:"what a scale shows when the cup is lifted, in g, in the median; absent while it is not known"`
 }
+
+// Findings returns, by fixed words, what is wrong with an instrument's figures although it answers:
+// stuck, drifts, noisy, disagrees, check-failed; nil when nothing is.
+func (s Sensor) Findings() (found []string) {
+	add := func(is bool, word string) {
+		if is {
+			found = append(found, word)
+		}
+	}
+	if h := s.Health; h != nil {
+		add(h.Stuck, "stuck")
+		add(h.Drifts, "drifts")
+		add(h.Noisy, "noisy")
+	}
+	add(s.Disagrees != "", "disagrees")
+	add(s.CheckFailed != "", "check-failed")
+	return found
+}

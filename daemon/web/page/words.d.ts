@@ -513,6 +513,10 @@ declare namespace Words {
     "format.ratio-much": {known: Value; off: Value; ratio: Value; tolerance: Value};
     "format.thinner": {mass: Value; pipettes: Value};
     "format.under-a-pipette": {};
+    "health.drift": {by: Value};
+    "health.errors": {share: Value};
+    "health.settles": {time: Value};
+    "health.zero": {zero: Value};
     "history.no-press": {};
     "history.prints": {n: number};
     "history.rejects": {n: number};

@@ -3,7 +3,7 @@ import { changeRow } from "../lib/api.js";
 import { day } from "../lib/dates.js";
 import { ask, chips, field, figure, textOf } from "../lib/dialogs.js";
 import { button, h, setText, show } from "../lib/dom.js";
-import { decimalsOf, grams, percent } from "../lib/format.js";
+import { decimalsOf, duration, grams, percent } from "../lib/format.js";
 import { say } from "../lib/words.js";
 
 /** @typedef {Pick<Page.Tools, "store" | "notify">} Tools */
@@ -218,7 +218,23 @@ export function factsOf(row) {
     ...points, ...loads,
     row.check_finding === "solvent" ? say("check.solvent") : "",
     correctionText("check.corrected", row.correction), correctionText("check.offered", row.correction_offered),
+    ...healthOf(row.health),
     row.moved_from ? say("check.moved", { from: row.moved_from }) : "",
     row.replaced_at ? say("check.replaced-on", { on: day(row.replaced_at) }) : "",
+  ].filter(Boolean);
+}
+
+/**
+ * healthOf are the lines about how an instrument is. What is wrong is told by its alarms.
+ * @param {API.Health | undefined} health
+ * @returns {string[]}
+ */
+function healthOf(health) {
+  if (!health) return [];
+  return [
+    health.drift_pct === undefined ? "" : say("health.drift", { by: signed(health.drift_pct) }),
+    health.error_share === undefined ? "" : say("health.errors", { share: percent(100 * health.error_share, 1) }),
+    health.settle_s === undefined ? "" : say("health.settles", { time: duration(health.settle_s) }),
+    health.zero_g === undefined ? "" : say("health.zero", { zero: grams(health.zero_g, 2) }),
   ].filter(Boolean);
 }
