@@ -21,6 +21,7 @@ type wellbeing struct {
 	judged dayVerdict
 	newest health.Day
 	n      int
+	shown  *view.Health // as it is shown since the last reading
 }
 
 // dayVerdict is what the days of a sensor say.
@@ -42,6 +43,7 @@ func (w *wellbeing) verdict(days []health.Day) dayVerdict {
 		v := dayVerdict{stuckAfter: health.StuckAfter(days)}
 		v.driftPct, v.drifts, v.driftKnown = health.Drift(days)
 		v.movedPct, v.moved, _ = health.Moved(days)
+		w.shown = nil
 		v.errorShare, v.errorsKnown = health.ErrorShare(days)
 		if n > 0 {
 			v.beside, w.newest = days[n-1].Beside, days[n-1]
@@ -62,6 +64,7 @@ func (b *Bench) followSensor(s *sensor, at time.Time) {
 		}
 	}
 	s.health.watch.Add(s.air, s.mono, by, beside)
+	s.health.shown = nil
 }
 
 // endDays records the days of the sensors that are over.
@@ -135,6 +138,9 @@ func (s *sensor) healthView(state record.State) *view.Health {
 		return nil
 	}
 	v := s.health.verdict(state.SensorDays[s.ID])
+	if s.health.shown != nil {
+		return s.health.shown
+	}
 	same, stuck := s.stuck(state)
 	h := &view.Health{SameS: seconds(same), StuckAfterS: seconds(v.stuckAfter), Stuck: stuck, Drifts: s.drifting(state) != ""}
 	if v.driftKnown {
@@ -143,19 +149,34 @@ func (s *sensor) healthView(state record.State) *view.Health {
 	if v.errorsKnown {
 		h.ErrorShare = &v.errorShare
 	}
-	return h
+	s.health.shown = h.Rounded()
+	return s.health.shown
+}
+
+// panHealth is what a scale's pan tells of it.
+type panHealth struct {
+	noisy, settles, zero, drifts bool
+	settle                       time.Duration
+	zeroG                        float64
 }
 
 // healthView returns a scale's health as it is shown.
 func (s *scale) healthView() *view.Health {
-	h := &view.Health{Noisy: s.pan.Noisy()}
-	if settle, known := s.pan.Settle(); known {
-		h.SettleS = seconds(settle)
+	is := panHealth{noisy: s.pan.Noisy()}
+	is.settle, is.settles = s.pan.Settle()
+	is.zeroG, is.drifts, is.zero = s.pan.Zero()
+	if s.shown != nil && is == s.panHealth {
+		return s.shown
 	}
-	if g, off, known := s.pan.Zero(); known {
-		h.ZeroG, h.Drifts = &g, off
+	h := &view.Health{Noisy: is.noisy, Drifts: is.drifts}
+	if is.settles {
+		h.SettleS = seconds(is.settle)
 	}
-	return h
+	if is.zero {
+		h.ZeroG = &is.zeroG
+	}
+	s.panHealth, s.shown = is, h.Rounded()
+	return s.shown
 }
 
 func seconds(d time.Duration) *float64 { return new(d.Seconds()) }

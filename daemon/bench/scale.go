@@ -5,6 +5,7 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/daemon/view"
 	"potlifed/daemon/words"
 	"potlifed/model/cupmatch"
 	"potlifed/model/health"
@@ -24,6 +25,8 @@ type scale struct {
 	arrival *weigh.Arrival
 	lifted  lifted
 	pan     *health.Pan
+	panHealth
+	shown *view.Health // the same as it is shown
 
 	byBench   bool          // a step was confirmed without a person in this run, and when last
 	byBenchAt time.Duration // CLOCK_BOOTTIME

@@ -128,11 +128,11 @@ func TestSpentNeverFalls(t *testing.T) {
 	id := s.mixes()
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.pass(time.Hour, both(mild))
-	last, cold := s.spent(id), mild
+	last, cold := s.spent(id), *mild
 	for range 14 {
 		cold.TemperatureC -= 1
 		cold.HumidityPct -= 2
-		s.air = both(cold)
+		s.air = both(&cold)
 		for range 300 {
 			s.turn()
 			if now := s.spent(id); now < last {

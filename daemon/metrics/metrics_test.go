@@ -165,18 +165,23 @@ potlife_press_remaining_seconds{bench="bench-1",bound="expected",press="press-1"
 potlife_press_remaining_seconds{bench="bench-1",bound="high",press="press-1"} 10800
 potlife_press_remaining_seconds{bench="bench-1",bound="low",press="press-1"} 3600
 potlife_prints_total{bench="bench-1",press="press-1"} 1200
+potlife_scale_check_due_timestamp_seconds{bench="bench-1",scale="scale-1"} 1.7812566005e+09
 potlife_scale_lines_total{bench="bench-1",result="ok",scale="scale-1"} 100
 potlife_scale_lines_total{bench="bench-1",result="overload",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="overlong",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="torn",scale="scale-1"} 2
 potlife_scale_lines_total{bench="bench-1",result="unknown",scale="scale-1"} 0
+potlife_scale_settle_seconds{bench="bench-1",scale="scale-1"} 2.1
 potlife_scale_stable{bench="bench-1",scale="scale-1"} 1
 potlife_scale_up{bench="bench-1",scale="scale-1"} 1
 potlife_scale_weight_grams{bench="bench-1",scale="scale-1"} 72
+potlife_scale_zero_grams{bench="bench-1",scale="scale-1"} 0.1
+potlife_sensor_check_due_timestamp_seconds{bench="bench-1",sensor="bench-air"} 1.7812566005e+09
 potlife_sensor_condition{bench="bench-1",condition="down",sensor="bench-air"} 0
 potlife_sensor_condition{bench="bench-1",condition="stale",sensor="bench-air"} 0
 potlife_sensor_condition{bench="bench-1",condition="up",sensor="bench-air"} 1
 potlife_sensor_condition{bench="bench-1",condition="waiting",sensor="bench-air"} 0
+potlife_sensor_drift_ratio{bench="bench-1",sensor="bench-air"} -0.005
 potlife_sensor_last_reading_timestamp_seconds{bench="bench-1",sensor="bench-air"} 1.7812566005e+09
 potlife_sensor_read_duration_seconds{bench="bench-1",sensor="bench-air"} 0.002
 potlife_sensor_reads_total{bench="bench-1",result="error",sensor="bench-air"} 0
@@ -184,6 +189,7 @@ potlife_sensor_reads_total{bench="bench-1",result="ok",sensor="bench-air"} 7
 potlife_sensor_reads_total{bench="bench-1",result="rejected",sensor="bench-air"} 0
 potlife_sensor_relative_humidity_ratio{bench="bench-1",sensor="bench-air",zone="bench"} 0.54
 potlife_sensor_temperature_celsius{bench="bench-1",sensor="bench-air",zone="bench"} 22.4
+potlife_sensor_unchanged_seconds{bench="bench-1",sensor="bench-air"} 5
 potlife_sensor_up{bench="bench-1",sensor="bench-air"} 1
 potlife_time_lapse_ratio{bench="bench-1"} 60
 `

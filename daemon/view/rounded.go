@@ -53,12 +53,6 @@ func (s Sensor) Rounded() Sensor {
 			*x = precision.Percent(*x)
 		}
 	}
-	if s.Health != nil {
-		h := *s.Health
-		h.ErrorShare, h.SameS, h.StuckAfterS = precision.Known(h.ErrorShare, precision.Share), precision.Known(h.SameS, precision.Seconds), precision.Known(h.StuckAfterS, precision.Seconds)
-		h.DriftPct, h.SettleS, h.ZeroG = precision.Known(h.DriftPct, precision.Percent), precision.Known(h.SettleS, precision.Seconds), precision.Known(h.ZeroG, precision.Share)
-		s.Health = &h
-	}
 	s.Correction, s.CorrectionOffered = s.Correction.rounded(), s.CorrectionOffered.rounded()
 	if s.ScaleCheck != nil {
 		c := *s.ScaleCheck
@@ -73,6 +67,13 @@ func (s Sensor) Rounded() Sensor {
 		s.ScaleCheck = &c
 	}
 	return s
+}
+
+// Rounded returns a copy with its figures rounded to what is known of them.
+func (h Health) Rounded() *Health {
+	h.ErrorShare, h.SameS, h.StuckAfterS = precision.Known(h.ErrorShare, precision.Share), precision.Known(h.SameS, precision.Seconds), precision.Known(h.StuckAfterS, precision.Seconds)
+	h.DriftPct, h.SettleS, h.ZeroG = precision.Known(h.DriftPct, precision.Percent), precision.Known(h.SettleS, precision.Seconds), precision.Known(h.ZeroG, precision.Share)
+	return &h
 }
 
 func (c *SensorCorrection) rounded() *SensorCorrection {

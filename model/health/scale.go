@@ -15,6 +15,8 @@ type Pan struct {
 	at      time.Duration // CLOCK_BOOTTIME of the last weight
 	seen    bool
 	settled bool
+	lastG   float64
+	changed time.Duration // when the weight last changed at all
 	moved   time.Duration // when the weight last changed by more than its noise
 	loaded  bool          // something has been on it since it was last empty
 
@@ -50,6 +52,9 @@ func (p *Pan) Add(grams float64, settled bool, at time.Duration) {
 	if !p.seen || math.Abs(grams-p.aboutG) > moveDivisions*p.divisionG {
 		p.moved, p.settled, p.aboutG = at, false, grams
 	}
+	if !p.seen || grams != p.lastG {
+		p.lastG, p.changed = grams, at
+	}
 	p.aboutG += smooth * (grams - p.aboutG)
 	empty := math.Abs(grams) <= emptyDivisions*p.divisionG
 	if settled && !p.settled && p.seen {
@@ -83,7 +88,7 @@ func (p *Pan) Settle() (time.Duration, bool) {
 // Noisy reports whether the scale takes longer to settle than a scale without draught and vibration:
 // more than 8 seconds in the median, or no rest for a minute although nobody moves anything.
 func (p *Pan) Noisy() bool {
-	if !p.settled && p.seen && p.at-p.moved > restless {
+	if !p.settled && p.seen && p.at-p.moved > restless && p.at-p.changed < restless {
 		return true
 	}
 	usual, known := p.Settle()
