@@ -291,7 +291,7 @@ func opensAgain(t testing.TB, dir string, want record.State) (lost int) {
 
 // bits is how many single bits are flipped in the short form of the test, and in the long one.
 func bits() int {
-	if os.Getenv("POTLIFED_LONG") != "" {
+	if os.Getenv("POTLIFED_FAULTS") != "" {
 		return 1000
 	}
 	return 24
