@@ -39,6 +39,10 @@ type Options struct {
 	// TimeLapse is how many times faster than real time the clock runs; 0 outside a
 	// demo.
 	TimeLapse float64
+	// ReadShop reads the configuration anew; nil where there is no file. A value from Hangup, if it
+	// is not nil, asks for it, as the request over HTTP does.
+	ReadShop func() (config.Shop, error)
+	Hangup   <-chan os.Signal
 	// Ready, if not nil, is told where the service can be reached, once it can.
 	Ready func(Addresses)
 }
@@ -73,8 +77,10 @@ func runOnce(ctx context.Context, o Options) error {
 		return err
 	}
 	out := &mqttOutput{}
+	shops := newShops(o.Shop)
 	b, err := bench.New(ctx, bench.Settings{
 		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, Publishing: out.status,
+		ReadShop: o.ReadShop, Reconfigured: shops.put,
 	})
 	if err != nil {
 		return errors.Join(err, j.Close())
@@ -83,7 +89,7 @@ func runOnce(ctx context.Context, o Options) error {
 		Dir: o.Shop.DataDir, Journal: j, Bench: b, Sink: b, Clock: o.Clock, Log: o.Log,
 		RawFor: o.Shop.Retention.Raw, MinutesFor: o.Shop.Retention.Minutes,
 	})
-	s := &service{Options: o, journal: j, bench: b, out: out, history: past, access: access.Open(o.Shop.DataDir)}
+	s := &service{Options: o, shops: shops, journal: j, bench: b, out: out, history: past, access: access.Open(o.Shop.DataDir)}
 	s.metrics = metrics.New(metrics.Settings{
 		Bench: o.Shop.Bench, Version: o.Version, TimeLapse: o.TimeLapse, MQTT: out.counts(o.Shop), Storage: s.storedForMetrics, Durations: durations,
 	}, b)
@@ -98,6 +104,7 @@ func runOnce(ctx context.Context, o Options) error {
 // service is a run with its parts.
 type service struct {
 	Options
+	shops   *shops // the configuration in use; Options.Shop is that of the start
 	journal *journal.Journal
 	bench   *bench.Bench
 	out     *mqttOutput
@@ -125,12 +132,13 @@ func (s *service) run(ctx context.Context) error {
 	r.start("history", s.history.Run)
 	r.start("mqtt", s.out.run)
 	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })
-	r.start("instruments", instruments.Reader{Shop: s.Shop, Clock: s.Clock, Log: s.Log, Sink: s.history, Subscriber: s.out.subscriber()}.Run)
+	r.start("instruments", instruments.Reader{Shop: s.Shop, Changed: s.shops.changed, Clock: s.Clock, Log: s.Log, Sink: s.history, Subscriber: s.out.subscriber()}.Run)
 	select {
 	case <-server.Serving():
 		addresses := Addresses{HTTP: listener.Addr().String(), MQTT: s.out.url}
 		s.Log.Info("ready", "http", addresses.HTTP, "mqtt", addresses.MQTT)
 		r.start("heartbeat", func(ctx context.Context) error { return s.heartbeat(ctx, server.Handler()) })
+		r.start("reload", s.reloadOnHangup)
 		if s.Ready != nil {
 			s.Ready(addresses)
 		}
@@ -168,7 +176,7 @@ func eventKinds() []describe.EventKind {
 // records included.
 func (s *service) learn(ctx context.Context) ([]outcomes.Learned, error) {
 	var inks []outcomes.Ink
-	for _, k := range s.Shop.Inks {
+	for _, k := range s.shops.now().Inks {
 		inks = append(inks, outcomes.Ink{ID: k.ID, Hardener: k.Hardener, Sheet: k.Life})
 	}
 	batches, err := outcomes.Read(ctx, s.journal)
@@ -177,7 +185,7 @@ func (s *service) learn(ctx context.Context) ([]outcomes.Learned, error) {
 	}
 	told, _ := outcomes.Sort(batches, inks)
 	onPaper, _, err := paper.Imported(ctx, s.history, func(id string) (learn.Pair, bool) {
-		for _, k := range s.Shop.Inks {
+		for _, k := range s.shops.now().Inks {
 			if k.ID == id {
 				return learn.Pair{Ink: k.ID, Hardener: k.Hardener, Sheet: k.Life}, true
 			}

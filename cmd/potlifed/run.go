@@ -4,11 +4,14 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"os/signal"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
 	"potlifed/daemon"
 	"potlifed/daemon/clock"
+	"potlifed/daemon/config"
 )
 
 // firstRun is what somebody reads who runs the program for the first time; %[1]s is where the
@@ -31,6 +34,10 @@ func runCommand() *cobra.Command {
 		Short: "Run the service",
 		Args:  noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
+			// From here on the signal asks for the configuration to be read anew.
+			hangup := make(chan os.Signal, 1)
+			signal.Notify(hangup, syscall.SIGHUP)
+			defer signal.Stop(hangup)
 			if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) && file == usualConfiguration {
 				return usage(firstRun, file)
 			}
@@ -46,7 +53,8 @@ func runCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return daemon.Run(c.Context(), daemon.Options{Shop: shop, Version: version(), Clock: system, Log: log})
+			return daemon.Run(c.Context(), daemon.Options{Shop: shop, Version: version(), Clock: system, Log: log,
+				ReadShop: func() (config.Shop, error) { return config.Read(file) }, Hangup: hangup})
 		},
 	}
 	configFlag(c.Flags(), &file)

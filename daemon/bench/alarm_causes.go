@@ -107,7 +107,7 @@ func (l *causes) instruments() {
 		}
 		is, why := s.condition(l.now)
 		switch {
-		case is == health.Waiting && early:
+		case is == health.Waiting && (early || l.b.added(s.addedAt)):
 			l.notKnown(alarm.SensorStale, id)
 			l.notKnown(alarm.Implausible, id)
 		case is == health.Down && s.implausible():
@@ -127,7 +127,7 @@ func (l *causes) instruments() {
 		}
 		switch is, why := s.condition(l.now); {
 		case is == health.Up:
-		case early:
+		case early || l.b.added(s.addedAt):
 			l.notKnown(alarm.ScaleSilent, id)
 		default:
 			l.holdsWith(alarm.ScaleSilent, id, why)

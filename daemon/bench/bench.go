@@ -18,6 +18,7 @@ import (
 
 	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
+	"potlifed/daemon/config"
 	"potlifed/daemon/instruments"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
@@ -36,6 +37,11 @@ type Bench struct {
 	log        *slog.Logger
 	publishing func() Publishing
 	version    string
+
+	readShop     func() (config.Shop, error)
+	reconfigured func(config.Shop)
+	reading      chan struct{}             // holds a token while the configuration is read anew
+	offered      atomic.Pointer[catalogue] // for other goroutines: never written to once it is here
 
 	useWithinOpened map[string]time.Duration // of hardeners, by id
 
@@ -89,6 +95,8 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 		b.publishing = func() Publishing { return Publishing{} }
 	}
 	b.keys = newKeys()
+	b.readShop, b.reconfigured, b.reading = s.ReadShop, s.Reconfigured, make(chan struct{}, 1)
+	b.offer()
 	b.write.shown = state
 	b.write.durable = state
 	for _, id := range b.shop.zones() {
@@ -261,6 +269,19 @@ func (b *Bench) enter(ctx context.Context, in input) {
 // Do asks for a change and waits until it is on disk. The error is a
 // [*record.Refusal] when the change was not made.
 func (b *Bench) Do(ctx context.Context, r request.Request) (request.Reply, error) {
+	if _, is := r.Change.(request.ReloadConfiguration); is {
+		select {
+		case b.reading <- struct{}{}: // of two at once, the later one reads later
+		case <-ctx.Done():
+			return request.Reply{}, ctx.Err()
+		}
+		defer func() { <-b.reading }()
+		change, err := b.readAnew()
+		if err != nil {
+			return request.Reply{}, err
+		}
+		r.Change = change
+	}
 	w := &waiter{request: r, answer: make(chan answer, 1)}
 	select {
 	case b.in <- w:

@@ -47,6 +47,19 @@ func (c *catalogue) inkNamed(id string) (config.Ink, error) {
 	return c.Inks[i], nil
 }
 
+// scaleNamed returns the scale with an id; an empty id is that of the only scale.
+func (c *catalogue) scaleNamed(id string) (config.Scale, error) {
+	if id == "" && len(c.Scales) == 1 {
+		return c.Scales[0], nil
+	}
+	for _, s := range c.Scales {
+		if s.ID == id {
+			return s, nil
+		}
+	}
+	return config.Scale{}, request.Refuse(request.Invalid, "no such scale", "there is no scale %q in the configuration", id)
+}
+
 // pressNamed returns the press with an id.
 func (c *catalogue) pressNamed(id string) (config.Press, error) {
 	i := slices.IndexFunc(c.Presses, func(p config.Press) bool { return p.ID == id })

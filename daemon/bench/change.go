@@ -210,6 +210,8 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 		return b.takeOutOfService(now, r.By, c)
 	case request.PutInService:
 		return b.putInService(now, r.By, c)
+	case reconfigure:
+		return b.reconfigure(now, r.By, c)
 	case request.PairDevice:
 		return b.pairDevice(now, r.By, c)
 	case request.UnpairDevice:

@@ -3,6 +3,7 @@ package bench
 import (
 	"context"
 	"log/slog"
+	"strings"
 
 	"potlifed/daemon/record"
 )
@@ -35,6 +36,8 @@ func logged(body record.Body) (text string, args []any) {
 		return "stopped", nil
 	case record.ClockChanged:
 		return "clock changed", []any{"step", e.Step, "set", e.Synced}
+	case record.ConfigurationRead:
+		return "configuration read anew", []any{"changes", strings.Join(e.Changes, "; ")}
 	case record.OutOfService:
 		return "out of service", []any{"device", e.Device, "until", e.Until, "reason", e.Reason}
 	case record.InService:

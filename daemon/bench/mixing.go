@@ -34,7 +34,7 @@ func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any,
 	if err != nil {
 		return nil, err
 	}
-	recipe, err := recipeFor(ink, cup, scale, c)
+	recipe, err := recipeFor(ink, cup, scale.Scale, c)
 	if err != nil {
 		return nil, err
 	}
@@ -72,7 +72,7 @@ func artwork(c request.StartMix) string {
 }
 
 // recipeFor is the recipe of a mix that somebody asks for.
-func recipeFor(ink config.Ink, cup config.Cup, scale *scale, c request.StartMix) (guide.Recipe, error) {
+func recipeFor(ink config.Ink, cup config.Cup, scale config.Scale, c request.StartMix) (guide.Recipe, error) {
 	r := guide.Recipe{
 		Ratio: ink.Ratio, TolerancePct: ink.RatioTolerancePct,
 		InkTargetG: cup.InkMinimumG, InkMinimumG: cup.InkMinimumG,

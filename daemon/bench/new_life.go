@@ -16,7 +16,7 @@ import (
 // the press that it is for, in its own kind of cup, else open beside the scale.
 func (b *Bench) addNewLife(out *view.Recipe, c request.StartMix, scaleZone string, ink config.Ink, cup config.Cup, w mix.Weighing) {
 	zone, onPress := scaleZone, false
-	if p, err := b.shop.pressNamed(c.Press); err == nil {
+	if p, err := b.offered.Load().pressNamed(c.Press); err == nil {
 		zone, onPress = p.Zone, true
 	}
 	in := func(k config.Cup, parts mix.Amounts) (*view.NewLife, string) {
@@ -28,7 +28,7 @@ func (b *Bench) addNewLife(out *view.Recipe, c request.StartMix, scaleZone strin
 	}
 	parts := mix.Amounts{InkG: out.TargetsG.Ink, HardenerG: out.TargetsG.Hardener, ThinnerG: out.TargetsG.Thinner}
 	out.Life, out.LifeUnknown = in(cup, parts)
-	if k, ok := b.shop.smallerCup(cup); ok {
+	if k, ok := b.offered.Load().smallerCup(cup); ok {
 		parts := mix.Targets(k.InkMinimumG, ink.Ratio, out.ThinnerPct)
 		smaller := &view.SmallerCup{Cup: k.ID, InkG: parts.InkG, TotalG: parts.TotalG()}
 		smaller.Life, _ = in(k, parts)
@@ -43,7 +43,7 @@ func (b *Bench) newLife(ink, zone string, place cure.Place, weighingU float64) (
 	j := slices.IndexFunc(snap.Inks, func(k view.Ink) bool { return k.ID == ink })
 	outlook, known := snap.Outlooks[zone]
 	if i < 0 || j < 0 || !known {
-		return nil, b.shop.locale.Say("fault.air-no-sensor")
+		return nil, b.offered.Load().locale.Say("fault.air-no-sensor")
 	}
 	row := snap.Air[i]
 	if row.Measured == nil || row.Quality == view.QualityBad {

@@ -14,15 +14,16 @@ import (
 // now. It changes nothing, and looks at nothing but the configuration and the newest
 // snapshot, so that it may be called from any goroutine.
 func (b *Bench) Recipe(c request.StartMix) (view.Recipe, error) {
-	scale, err := b.scaleFor(c.Scale)
+	shop := b.offered.Load()
+	scale, err := shop.scaleNamed(c.Scale)
 	if err != nil {
 		return view.Recipe{}, err
 	}
-	ink, err := b.shop.inkNamed(c.Ink)
+	ink, err := shop.inkNamed(c.Ink)
 	if err != nil {
 		return view.Recipe{}, err
 	}
-	cup, err := b.shop.cupFor(c.Press, c.Cup)
+	cup, err := shop.cupFor(c.Press, c.Cup)
 	if err != nil {
 		return view.Recipe{}, err
 	}

@@ -16,9 +16,10 @@ type sensor struct {
 	words    words.Locale
 	said     said
 	clock    clock.Clock
-	last     time.Time // of the newest good reading in this run
-	air      air.State // of that reading, corrected
-	raw      air.State // the same as the sensor sent it
+	addedAt  time.Duration // CLOCK_BOOTTIME when the configuration was read anew with it; 0 at a start
+	last     time.Time     // of the newest good reading in this run
+	air      air.State     // of that reading, corrected
+	raw      air.State     // the same as the sensor sent it
 	rest     restful
 	health   wellbeing
 	mono     time.Duration

@@ -28,6 +28,11 @@ type Settings struct {
 	Clock   clock.Clock
 	Journal Journal
 	Log     *slog.Logger
+	// ReadShop reads the configuration anew; nil where there is none to read. It is called from
+	// the goroutine that asks for it.
+	ReadShop func() (config.Shop, error)
+	// Reconfigured, if not nil, receives each configuration that takes effect. It must not block.
+	Reconfigured func(config.Shop)
 	// Publishing returns the present state of publishing. It must not block.
 	Publishing func() Publishing
 }

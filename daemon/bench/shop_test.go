@@ -82,6 +82,9 @@ type shop struct {
 	clock   *handClock
 	ctx     context.Context
 	air     rooms // what the sensors read while the test is busy with the scale
+
+	reload    func() // called after each tenth of a second while reloading
+	reloading bool
 }
 
 // disk is the real journal, written when the test says so, and failing when it says
@@ -188,6 +191,9 @@ func (s *shop) turn() {
 	if s.clock.is.Mono%time.Second == 0 {
 		s.b.tick(s.b.clock.now())
 		s.settle()
+	}
+	if s.reloading {
+		s.reload()
 	}
 }
 

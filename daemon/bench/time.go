@@ -20,12 +20,17 @@ func (b *Bench) begin() {
 	b.closeTallies(at) // of an earlier run that ended without doing so
 	at = b.watchClock(at)
 	for _, z := range b.zones {
-		if _, known := b.state.Zones[z.id]; !known {
-			b.closeSteps(z, []airpath.Step{airpath.First(at)})
-		}
+		b.openZone(z, at)
 	}
 	b.askAlarms(at)
 	b.publish(at)
+}
+
+// openZone begins the path of a zone that the state does not know.
+func (b *Bench) openZone(z *zone, at time.Time) {
+	if _, known := b.state.Zones[z.id]; !known {
+		b.closeSteps(z, []airpath.Step{airpath.First(at)})
+	}
 }
 
 // watchClock records when the clock was set or stepped. It returns bench time, which may

@@ -9,6 +9,7 @@ package instruments
 import (
 	"context"
 	"log/slog"
+	"reflect"
 	"sync"
 	"time"
 
@@ -53,6 +54,9 @@ type Reader struct {
 	Clock clock.Clock // paces the sensors
 	Log   *slog.Logger
 	Sink  Sink
+	// Changed receives each further configuration; nil for none. What is configured as before is
+	// read on without a gap.
+	Changed <-chan config.Shop
 	// Subscriber hears sensors that publish; nil where MQTT is off.
 	Subscriber Subscriber
 }
@@ -60,27 +64,92 @@ type Reader struct {
 // Run reads each instrument in a goroutine of its own. It returns nil once ctx is done and
 // all of them have ended. A missing instrument is no failure: it is tried again.
 func (r Reader) Run(ctx context.Context) error {
-	var running sync.WaitGroup
-	var lines buses
-	var publish []config.Sensor
-	for _, c := range r.Shop.Sensors {
-		switch c.Source {
-		case config.Published:
-			publish = append(publish, c)
-		case config.Lines:
-			running.Go(func() { r.lines(ctx, c) })
-		default:
-			running.Go(func() { r.sensor(ctx, c, &lines) })
+	running := map[string]started{}
+	shop := r.Shop
+	for {
+		r.refit(ctx, running, shop)
+		select {
+		case shop = <-r.Changed:
+		case <-ctx.Done():
+			r.refit(ctx, running, config.Shop{})
+			return nil
 		}
 	}
-	running.Go(func() { r.published(ctx, publish) })
-	for _, c := range r.Shop.Scales {
-		running.Go(func() { r.scale(ctx, c) })
+}
+
+// task reads one instrument, or several that share something, until its context is done.
+type task struct {
+	config any // the task is started again when it is different
+	run    func(context.Context)
+}
+
+// started is a task that runs.
+type started struct {
+	config any
+	stop   func() // ends it and waits for the end
+}
+
+// tasks are what reads the instruments of a configuration.
+func (r Reader) tasks(shop config.Shop) map[string]task {
+	all := map[string]task{}
+	var published, units []config.Sensor
+	for _, c := range shop.Sensors {
+		switch c.Source {
+		case config.Published:
+			published = append(published, c)
+		case config.Modbus:
+			units = append(units, c)
+		case config.Lines:
+			all["sensor "+c.ID] = task{c, func(ctx context.Context) { r.lines(ctx, c) }}
+		default:
+			all["sensor "+c.ID] = task{c, func(ctx context.Context) { r.sensor(ctx, c, nil) }}
+		}
+	}
+	if len(published) > 0 { // one subscription serves all
+		all["published"] = task{published, func(ctx context.Context) { r.published(ctx, published) }}
+	}
+	if len(units) > 0 { // units share lines
+		all["modbus"] = task{units, func(ctx context.Context) { r.units(ctx, units) }}
+	}
+	for _, c := range shop.Scales {
+		all["scale "+c.ID] = task{c, func(ctx context.Context) { r.scale(ctx, c) }}
+	}
+	return all
+}
+
+// refit stops the tasks that a configuration does not have, or has in another form, and starts
+// those that are missing. A task has ended before another one opens the same port.
+func (r Reader) refit(ctx context.Context, running map[string]started, shop config.Shop) {
+	wanted := r.tasks(shop)
+	for name, is := range running {
+		if want, there := wanted[name]; !there || !reflect.DeepEqual(want.config, is.config) {
+			is.stop()
+			delete(running, name)
+		}
+	}
+	for name, want := range wanted {
+		if _, there := running[name]; there {
+			continue
+		}
+		ctx, cancel := context.WithCancel(ctx)
+		ended := make(chan struct{})
+		go func() {
+			defer close(ended)
+			want.run(ctx)
+		}()
+		running[name] = started{want.config, func() { cancel(); <-ended }}
+	}
+}
+
+// units reads the units of Modbus lines.
+func (r Reader) units(ctx context.Context, sensors []config.Sensor) {
+	var running sync.WaitGroup
+	var lines buses
+	for _, c := range sensors {
+		running.Go(func() { r.sensor(ctx, c, &lines) })
 	}
 	running.Wait()
-	<-ctx.Done()
 	for _, err := range lines.close() {
 		r.Log.Warn("a Modbus line does not close", "err", err)
 	}
-	return nil
 }

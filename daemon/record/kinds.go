@@ -134,6 +134,7 @@ var table = []row{
 	rowOf[Replaced]("An instrument was replaced, or has another address."),
 	rowOf[LearnedAccepted]("A person has accepted what past batches say about an ink."),
 	rowOf[LearnedRevoked]("New batches of an ink use its data sheet again."),
+	rowOf[ConfigurationRead]("The configuration was read anew and took effect."),
 	rowOf[DevicePaired]("A device was paired."),
 	rowOf[DeviceUnpaired]("A device was unpaired."),
 	rowOf[JournalRebuilt]("The journal was found damaged and was made again from what could be read."),

@@ -72,6 +72,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		CanOpened{Can: "ink-1", On: "2026-06-02"}, CanStirred{Can: "ink-1"}, CanEmptied{Can: "ink-1", Undo: true},
 		PouredFrom{Batch: "0612-1", Can: "ink-1", Part: "ink", Material: "dial-satin", Lot: "A 17", G: 85, ExpiredOn: "2026-06-01", Override: "r"},
 		LeftWeighed{Batch: "0612-1", Scale: "scale-1", GrossG: 32.4, EmptyG: 12, LeftG: 20.4},
+		ConfigurationRead{Changes: []string{"sensors: hall-air is new"}, Devices: map[string]string{"sensor/hall-air": "iio /a"}},
 		DevicePaired{Device: "tablet", Session: "0123456789ab"}, DeviceUnpaired{Device: "tablet", Session: "0123456789ab"},
 		JournalRebuilt{Reason: "an event is missing", Former: "0123456789abcdef", Aside: "journal-damaged-20260612T060000Z",
 			Lost: []Span{{4, 6}, {9, 9}}, Records: 5, Presses: []string{"press-1"}, Day: "20260612"},

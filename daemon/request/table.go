@@ -70,6 +70,8 @@ var table = []Row{
 	row[AcceptLearned](RightConfigure, "inks/{id}/accept-learned", "Accept an ink's learned parameters for batches mixed from now on", about("ink"), noCommand),
 	row[RevokeLearned](RightConfigure, "inks/{id}/revoke-learned", "Return to an ink's data sheet for batches mixed from now on", about("ink"), noCommand),
 
+	row[ReloadConfiguration](RightConfigure, "configuration/reload", "Read the configuration anew: all of it takes effect, or nothing; batches are not touched", noCommand),
+
 	row[PairDevice](RightConfigure, "session", "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", withBody, noCommand),
 	row[UnpairDevice](RightConfigure, "sessions/{id}/unpair", "End a session at once", noCommand),
 }

@@ -48,6 +48,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.storage(api)
 	s.whatIfs(api)
 	s.inks(api)
+	s.configuration(api)
 	s.plans(api)
 	s.studies(api)
 	s.recipes(api)

@@ -241,6 +241,10 @@ declare namespace API {
     part: string;
   }
 
+  interface Configuration {
+    changes: Array<string> | null;
+  }
+
   interface ConfirmStep {
     can?: string;
     can_override?: string;
@@ -361,7 +365,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -551,6 +555,16 @@ declare namespace API {
     seq: number;
     spent?: number;
     still_good: string;
+    time: string;
+  }
+
+  interface EventConfigurationRead {
+    by: string;
+    changes: Array<string> | null;
+    devices?: Record<string, string>;
+    journal: string;
+    kind: "configuration-read";
+    seq: number;
     time: string;
   }
 
