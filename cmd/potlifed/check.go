@@ -30,7 +30,8 @@ func checkCommand() *cobra.Command {
 		Short: "Check the configuration, every device and the broker",
 		Long: `check reads the configuration and the files that it names, then opens every device,
 the broker and the ports to listen on. It prints one line for each: ok with what was
-found, or fault with what to do. At the end it prints the addresses of the page.
+found, or fault with what to do; doubt for what in the configuration is allowed but hardly
+meant. At the end it prints the addresses of the page.
 
 Run it before the service starts, as the service's user. While the service runs, its
 devices and ports are in use, and check reports them as such.`,
@@ -45,6 +46,7 @@ devices and ports are in use, and check reports them as such.`,
 			l := &checklist{out: c.OutOrStdout()}
 			l.good("configuration", "%s: %s, %s, %s, %s", file, counted(len(shop.Scales), "scale", "scales"),
 				counted(len(shop.Sensors), "sensor", "sensors"), counted(len(shop.Presses), "press", "presses"), counted(len(shop.Inks), "ink", "inks"))
+			l.questions(shop)
 			l.files(shop)
 			if !offline {
 				l.everything(c.Context(), shop)
@@ -103,6 +105,13 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 	}
 	l.mqtt(ctx, shop)
 	l.port("page", shop.HTTP.Listen)
+}
+
+// questions prints what in the configuration is allowed and hardly meant. It is no fault.
+func (l *checklist) questions(shop config.Shop) {
+	for _, d := range shop.Question(time.Now()) {
+		fmt.Fprintf(l.out, "doubt  %-24s %s\n", "configuration", d)
+	}
 }
 
 // files looks at the files that the configuration names.

@@ -195,3 +195,14 @@ func TestHelpPromisesNothing(t *testing.T) {
 		}
 	}
 }
+
+// What can hardly be meant is questioned, and is no fault.
+func TestCheckQuestionsTheUnusual(t *testing.T) {
+	t.Parallel()
+	b := newHardware(t)
+	file := b.configuration(t, "  - {id: dial-odd, hardener_ratio: \"1:4\", pot_life: {about: 40m}}\n")
+	code, out, errs := command(t, "check", "--config", file, "--offline")
+	if code != 0 || strings.Count(out, "doubt  configuration") != 2 || !strings.Contains(out, "reversed?") || !strings.Contains(out, "is the unit right") {
+		t.Errorf("exit %d\n%s%s", code, out, errs)
+	}
+}

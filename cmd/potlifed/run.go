@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -48,6 +49,9 @@ func runCommand() *cobra.Command {
 			shop, err := readShop(file)
 			if err != nil {
 				return err
+			}
+			for _, d := range shop.Question(time.Now()) {
+				log.Warn("the configuration is unusual", "doubt", d.String())
 			}
 			system, err := clock.NewSystem(shop.Clock == "assume")
 			if err != nil {
