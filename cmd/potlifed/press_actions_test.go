@@ -36,15 +36,15 @@ func (m *mixer) another(what string) (id string) {
 	return m.reads(`(\d{4}-\d+[a-z]?) ` + what)
 }
 
-// minutesLeft reads the estimate of a batch, said to be at a place.
+// minutesLeft reads for how long a batch is safe, said to be at a place.
 func (m *mixer) minutesLeft(id, place string) float64 {
 	m.t.Helper()
-	at := fmt.Sprintf(`%s dial-satin %s (?:assumed )?`, id, place)
-	h, err := strconv.ParseFloat(m.reads(at+`(\d+) h \d\d min`), 64)
+	at := fmt.Sprintf(`%s dial-satin %s (?:assumed )?safe to (?:[A-Z]\S+ )?\d\d:\d\d `, id, place)
+	h, err := strconv.ParseFloat(m.reads(at+`(\d+) h \d\d min from now`), 64)
 	if err != nil {
 		m.t.Fatal(err)
 	}
-	min, err := strconv.ParseFloat(m.reads(at+`\d+ h (\d\d) min`), 64)
+	min, err := strconv.ParseFloat(m.reads(at+`\d+ h (\d\d) min from now`), 64)
 	if err != nil {
 		m.t.Fatal(err)
 	}
