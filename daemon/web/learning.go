@@ -11,6 +11,7 @@ import (
 	"potlifed/daemon/precision"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/learn"
 )
 
@@ -62,7 +63,7 @@ func (s *Server) inks(api huma.API) {
 		if err != nil {
 			return nil, err
 		}
-		return &answer[learning]{learningOf(l)}, nil
+		return &answer[learning]{learningOf(l, s.settings.Locale)}, nil
 	})
 	accepting, _ := request.Find(request.AcceptLearned{}.Verb())
 	accept := operation(api, accepting.Verb, base+accepting.Path, accepting.Summary, http.StatusOK, reflect.TypeFor[view.Ink]())
@@ -73,10 +74,10 @@ func (s *Server) inks(api huma.API) {
 		}
 		a, err := l.Accept(l.Tests)
 		if err != nil {
-			return nil, problem(http.StatusConflict, "", err.Error())
+			return nil, problem(http.StatusConflict, "", s.settings.Locale.LearnRefusal(err))
 		}
 		return s.do(ctx, accept, in.Key, apiPath("inks", in.ID, "accept-learned"), request.AcceptLearned{
-			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: a.Verdict, Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed,
+			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: s.settings.Locale.LearnVerdict(l.Result), Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed,
 		})
 	})
 	revoking, _ := request.Find(request.RevokeLearned{}.Verb())
@@ -99,17 +100,17 @@ func (s *Server) learned(ctx context.Context, id string) (outcomes.Learned, erro
 	return outcomes.Learned{}, problem(http.StatusNotFound, "", "there is no such ink in the configuration")
 }
 
-func learningOf(l outcomes.Learned) learning {
+func learningOf(l outcomes.Learned, in words.Locale) learning {
 	told, assumed := l.Learned()
 	out := learning{
-		Ink: l.Ink, Verdict: l.Verdict(), Cautions: orEmpty(l.Cautions()), Learned: orEmpty(told), Assumed: orEmpty(assumed),
+		Ink: l.Ink, Verdict: in.LearnVerdict(l.Result), Cautions: orEmpty(in.LearnCautions(l.Result)), Learned: orEmpty(told), Assumed: orEmpty(assumed),
 		LifeRatio: estimateOf(l.LifeRatio, precision.Share), LRefH: estimateOf(l.LRefH, precision.Hours),
 		Moisture:   estimateOf(l.MoistureShare, precision.Share),
 		Activation: estimateOf(l.ActivationKJPerMol, precision.KJPerMol), Sigma: estimateOf(l.Sigma, precision.Share),
 		Ends: l.Ends, Censored: l.Censored, LeftOut: len(l.LeftOut), Acceptable: true,
 	}
 	if _, err := l.Accept(l.Tests); err != nil {
-		out.Acceptable, out.WhyNot = false, err.Error()
+		out.Acceptable, out.WhyNot = false, in.LearnRefusal(err)
 	}
 	return out
 }
