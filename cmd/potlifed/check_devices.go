@@ -16,6 +16,7 @@ import (
 	sensors "potlifed/devices/climate"
 	"potlifed/devices/link"
 	"potlifed/devices/modbus"
+	"potlifed/devices/plugged"
 	"potlifed/model/air"
 )
 
@@ -77,7 +78,7 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor, shop config.Sho
 		}
 		l.good(what, "%s%s in zone %s: %.1f °C, %.1f %%%s", c.Path+c.Port, chip, c.Zone, a.TemperatureC, a.HumidityPct, raw)
 	case errors.Is(err, sensors.ErrAbsent):
-		l.fault(what, "%s is not there; check the wiring and the driver: the files called name under /sys/class/hwmon and /sys/bus/iio/devices say which sensors the kernel has found", c.Path)
+		l.fault(what, "%s is not there; check the wiring and the driver; %s", c.Path, sensorsHere("/"))
 	case errors.Is(err, sensors.ErrNoHumidity):
 		l.fault(what, "%v; name a sensor that measures humidity too", err)
 	case errors.Is(err, sensors.ErrOtherKind):
@@ -97,6 +98,21 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor, shop config.Sho
 	default:
 		l.fault(what, "%v; check the cable and the supply, and look for messages of the kernel (dmesg)", err)
 	}
+}
+
+// sensorsHere says which sensors there are, or how their drivers are loaded.
+func sensorsHere(root string) string {
+	list, _ := plugged.List(root) // what cannot be read is not there
+	var paths []string
+	for _, f := range list {
+		if f.Path != "" {
+			paths = append(paths, f.Path+" ("+f.Name+")")
+		}
+	}
+	if len(paths) == 0 {
+		return "the kernel has found no humidity sensor; " + overlayAdvice
+	}
+	return "the kernel has found " + strings.Join(paths, ", ")
 }
 
 // listenToSensor is how long a sensor that publishes is waited for: some publish once in minutes.

@@ -68,7 +68,7 @@ func rootCommand() *cobra.Command {
 	// The template has a second line "potlifed [command]", which the first one says already.
 	const second = "{{if .HasAvailableSubCommands}}\n  {{.CommandPath}} [command]{{end}}"
 	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), second, strings.Replace(second, ".HasAvailableSubCommands", "and .HasAvailableSubCommands .HasParent", 1), 1))
-	root.AddCommand(runCommand(), demoCommand(), checkCommand(), listenCommand(), airCommand(), mixCommand(),
+	root.AddCommand(runCommand(), demoCommand(), checkCommand(), portsCommand(), listenCommand(), airCommand(), mixCommand(),
 		lifeCommand(), planCommand(), learnCommand(), studyCommand(), reportCommand(), exportCommand(), importCommand(), verifyCommand(), backupCommand(), restoreCommand(), pinCommand(), tokenCommand(), manualCommand())
 	return root
 }
