@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -47,8 +48,18 @@ func TestFaults(t *testing.T) {
 		}
 		t.Logf("%s: tried %d times, %d changes answered, %d lost and named, longest recovery %v",
 			name, rounds, f.answered, f.lost, f.longest.Round(10*time.Millisecond))
-		f.p.stop()
+		f.p.end()
 	}
+}
+
+// end asks the program to stop and waits until it has. It may say that it could not write what it
+// had to: its journal may be damaged by then.
+func (p *program) end() {
+	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		p.t.Error(err)
+	}
+	<-p.done
+	p.cmd = nil
 }
 
 // fault is something bad. It happens while changes are asked for.
@@ -85,10 +96,10 @@ var faults = map[string]fault{
 	"a bit of the log is flipped": {loses: true, files: func(dir string, random *rand.Rand) error {
 		return damageFile(filepath.Join(dir, journal.FileName+"-wal"), random, func(data []byte, at int) { data[at] ^= 1 << random.IntN(8) })
 	}},
-	"a bit of the file is flipped": {loses: true, during: func(p *program) { p.stop() }, files: func(dir string, random *rand.Rand) error {
+	"a bit of the file is flipped": {loses: true, during: (*program).end, files: func(dir string, random *rand.Rand) error {
 		return damageFile(filepath.Join(dir, journal.FileName), random, func(data []byte, at int) { data[at] ^= 1 << random.IntN(8) })
 	}},
-	"a page of the file is zero": {loses: true, during: func(p *program) { p.stop() }, files: func(dir string, random *rand.Rand) error {
+	"a page of the file is zero": {loses: true, during: (*program).end, files: func(dir string, random *rand.Rand) error {
 		return damageFile(filepath.Join(dir, journal.FileName), random, func(data []byte, at int) {
 			const page = 4096
 			clear(data[at/page*page : min(len(data), at/page*page+page)])
