@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"math"
 	"strings"
 	"time"
 
@@ -8,6 +9,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/model/guide"
 	"potlifed/model/verify"
 )
 
@@ -89,6 +91,16 @@ func (s *scale) errorG(state record.State) float64 {
 		worst = max(worst, l.ErrorG, -l.ErrorG, l.SpreadG)
 	}
 	return worst
+}
+
+// weighingU returns the relative uncertainty of a mix's ratio that comes from the scale. One whose
+// check failed may be off by as much as was found, which counts most for the hardener.
+func (s *scale) weighingU(state record.State, m guide.Mix) float64 {
+	u, hardenerG := m.RatioUncertainty(), m.Targets().HardenerG
+	if hardenerG <= 0 {
+		return u
+	}
+	return math.Hypot(u, s.errorG(state)/math.Sqrt(3)/hardenerG)
 }
 
 // addCheck adds what is known of a scale's check to its row.

@@ -12,6 +12,7 @@ import (
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
+	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
 
@@ -306,6 +307,10 @@ func TestAScaleIsCheckedWithWeights(t *testing.T) {
 	v := s.sensorRow("scale-1")
 	if v.ScaleCheck == nil || v.ScaleCheck.Verdict != "failed" || !strings.Contains(plainly(v.CheckFailed), "3.0 g") || !v.CheckDue.Before(s.b.clock.now()) {
 		t.Errorf("3 g off: %+v", v)
+	}
+	m := guide.Mix{Recipe: guide.Recipe{Ratio: 4, InkTargetG: 60, DivisionG: 0.1}}
+	if u, sure := s.b.scales["scale-1"].weighingU(s.b.state, m), m.RatioUncertainty(); math.Abs(u-math.Hypot(sure, 3/math.Sqrt(3)/15)) > 1e-9 {
+		t.Errorf("3 g off, the ratio is uncertain by %v, with a scale that is right by %v", u, sure)
 	}
 	s.tell(check(100, 100, 100, 100, 100, 100))
 	v = s.sensorRow("scale-1")

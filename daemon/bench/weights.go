@@ -94,5 +94,5 @@ func (b *Bench) watchHardener(s *scale, id string, pan weigh.Pan, now time.Time)
 		return
 	}
 	b.closeAir(batch.Zone, now)
-	b.decide(now, actor.Bench, record.HardenerBegun{Batch: id, MixedAt: at, WeighingU: batch.Mix.RatioUncertainty()})
+	b.decide(now, actor.Bench, record.HardenerBegun{Batch: id, MixedAt: at, WeighingU: s.weighingU(b.state, batch.Mix)})
 }
