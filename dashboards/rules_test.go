@@ -1,6 +1,8 @@
 package dashboards
 
 import (
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"regexp"
@@ -12,6 +14,9 @@ import (
 
 	"potlifed/daemon/metrics"
 	"potlifed/daemon/peers"
+	"potlifed/daemon/web/page"
+	"potlifed/daemon/words"
+	"potlifed/model/alarm"
 )
 
 // ruleFile is the part of a rule file that the tests read.
@@ -95,6 +100,46 @@ func TestRulesAreComplete(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestRunbooksExist: each link of an alert to /help leads to an entry of that page. There is one for each
+// alarm, so a link by the label alarm leads to one too.
+func TestRunbooksExist(t *testing.T) {
+	response := httptest.NewRecorder()
+	page.In(words.Locale{}).Handler().ServeHTTP(response, httptest.NewRequest(http.MethodGet, "/help", nil))
+	help := response.Body.String()
+	if response.Code != http.StatusOK {
+		t.Fatalf("/help: %d", response.Code)
+	}
+	links := 0
+	for _, g := range readRules(t).Groups {
+		for _, r := range g.Rules {
+			link := r.Annotations["runbook_url"]
+			if link == "" {
+				continue
+			}
+			links++
+			before, anchor, _ := strings.Cut(link, "#")
+			if before != "http://{{ $labels.instance }}/help" {
+				t.Errorf("%s: %s does not lead to /help", r.Alert, link)
+			}
+			names := []string{anchor}
+			if anchor == "{{ $labels.alarm }}" {
+				names = nil
+				for _, d := range alarm.Definitions() {
+					names = append(names, string(d.Name))
+				}
+			}
+			for _, name := range names {
+				if strings.Count(help, `id="`+name+`"`) != 1 {
+					t.Errorf("%s: /help has no %s", r.Alert, name)
+				}
+			}
+		}
+	}
+	if links < 7 {
+		t.Errorf("%d links", links)
 	}
 }
 

@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"slices"
 	"time"
 
@@ -16,6 +14,7 @@ import (
 	"potlifed/daemon/journal"
 	"potlifed/daemon/report"
 	"potlifed/daemon/study"
+	"potlifed/daemon/whole"
 )
 
 // reportOptions are the flags of report.
@@ -83,7 +82,10 @@ func runReport(c *cobra.Command, o reportOptions) (err error) {
 	if o.out == "-" {
 		return write(c.OutOrStdout())
 	}
-	return writeWhole(o.out, write)
+	if err := whole.Write(o.out, write); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	return nil
 }
 
 // reportSources are what a report is made from without a running service.
@@ -102,22 +104,4 @@ func reportSources(shop config.Shop, past *history.History) report.Sources {
 		from.Presses = append(from.Presses, report.Press{ID: p.ID, Zone: p.Zone})
 	}
 	return from
-}
-
-// writeWhole writes a file under another name and gives it its own when it is complete.
-func writeWhole(path string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".report-*")
-	if err != nil {
-		return fmt.Errorf("report: %w", err)
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(f.Name()))
-		}
-	}()
-	err = errors.Join(write(f), f.Chmod(0o644), f.Close())
-	if err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }

@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -19,6 +18,7 @@ import (
 	"potlifed/daemon/history"
 	"potlifed/daemon/journal"
 	"potlifed/daemon/table"
+	"potlifed/daemon/whole"
 )
 
 // Formats are the file formats.
@@ -72,7 +72,7 @@ func Write(ctx context.Context, set Settings) (done []Written, err error) {
 	files := map[string]*file{}
 	defer func() {
 		for _, f := range files {
-			err = errors.Join(err, f.discard())
+			err = errors.Join(err, f.out.Discard())
 		}
 	}()
 	var wanted []Table
@@ -110,14 +110,13 @@ func Write(ctx context.Context, set Settings) (done []Written, err error) {
 		}
 		done = append(done, w)
 	}
-	return done, syncDir(set.Dir)
+	return done, whole.SyncDir(set.Dir)
 }
 
 // file is a table that is being written.
 type file struct {
 	table  Table
-	path   string // its own
-	out    *os.File
+	out    *whole.File
 	buffer *bufio.Writer
 	zipped *gzip.Writer // nil for CSV
 	csv    *table.CSV
@@ -127,11 +126,11 @@ type file struct {
 }
 
 func create(dir string, t Table, format string) (*file, error) {
-	out, err := os.CreateTemp(dir, "."+t.Name+"-*.partial")
+	out, err := whole.Create(filepath.Join(dir, t.Name+"."+format))
 	if err != nil {
 		return nil, err
 	}
-	f := &file{table: t, path: filepath.Join(dir, t.Name+"."+format), out: out, buffer: bufio.NewWriterSize(out, 1<<16)}
+	f := &file{table: t, out: out, buffer: bufio.NewWriterSize(out, 1<<16)}
 	if format == "csv" {
 		f.csv = table.NewCSV(f.buffer, t.Row)
 		return f, nil
@@ -160,48 +159,13 @@ func (f *file) finish() error {
 	}
 	err = errors.Join(err, f.buffer.Flush())
 	if err == nil {
-		err = f.out.Sync()
-	}
-	if err == nil {
-		f.bytes, err = f.out.Seek(0, io.SeekEnd)
-	}
-	if err == nil {
-		err = f.out.Chmod(0o644) // as a file that a person makes; the temporary one is private
+		f.bytes, err = f.out.Finish()
 	}
 	return err
 }
 
 // keep gives the file its name.
 func (f *file) keep() (Written, error) {
-	name := f.out.Name()
-	err := f.out.Close()
-	if err == nil {
-		err = os.Rename(name, f.path)
-	}
-	if err == nil {
-		f.out = nil
-	}
-	return Written{f.table.Name, f.path, f.rows, f.bytes}, err
-}
-
-// discard removes the temporary file, where there is one.
-func (f *file) discard() error {
-	if f.out == nil {
-		return nil
-	}
-	name := f.out.Name()
-	f.out.Close() // it may be closed
-	f.out = nil
-	if err := os.Remove(name); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return err
-	}
-	return nil
-}
-
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	err := f.out.Keep()
+	return Written{f.table.Name, f.out.Path(), f.rows, f.bytes}, err
 }

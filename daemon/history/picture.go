@@ -2,16 +2,29 @@ package history
 
 import "time"
 
+// The most intervals that a span is cut into for a picture, and for an answer with the step auto.
+const (
+	pictureIntervals = 400
+	autoIntervals    = 750
+)
+
 // PictureStep returns the step that cuts a span into a few hundred intervals of at least a
 // quarter-hour, as a picture shows it.
-func PictureStep(from, to time.Time) string {
-	span := to.Sub(from)
-	for _, step := range []time.Duration{Quarter, time.Hour, 6 * time.Hour} {
-		if span/step <= 400 {
+func PictureStep(from, to time.Time) string { return finest(to.Sub(from), Quarter, pictureIntervals) }
+
+// AutoStep returns the step that cuts a span into a few hundred intervals of at least a minute. Below a
+// quarter-hour [StepOf] does not take it.
+func AutoStep(from, to time.Time) string { return finest(to.Sub(from), time.Minute, autoIntervals) }
+
+// finest returns the shortest step, of at least a duration, that cuts a span into at most so many intervals;
+// a week where even days are more.
+func finest(span, least time.Duration, most int) string {
+	for _, step := range []time.Duration{time.Minute, 5 * time.Minute, Quarter, time.Hour, 6 * time.Hour} {
+		if step >= least && span/step <= time.Duration(most) {
 			return step.String()
 		}
 	}
-	if span < 400*24*time.Hour {
+	if span/(24*time.Hour) < time.Duration(most) {
 		return "day"
 	}
 	return "week"

@@ -147,16 +147,6 @@ func moment(text string, otherwise time.Time, zone *time.Location) (time.Time, e
 	return at, nil
 }
 
-// autoStep returns the step that cuts a span into a few hundred rows.
-func autoStep(span time.Duration) string {
-	for _, step := range []time.Duration{time.Minute, 5 * time.Minute, history.Quarter, time.Hour, 6 * time.Hour} {
-		if span/step <= 750 {
-			return step.String()
-		}
-	}
-	return "day"
-}
-
 // spanOf checks a query and brings the history up to date with the journal.
 func (s *Server) spanOf(ctx context.Context, in PastSpan, usual time.Duration) (find history.Search, err error) {
 	if s.settings.History == nil {
@@ -298,7 +288,7 @@ func (s *Server) sensorRows(ctx context.Context, in *sensorQuery, find history.S
 		}
 		return rows, err
 	case "auto":
-		text = autoStep(find.To.Sub(find.From))
+		text = history.AutoStep(find.From, find.To)
 	}
 	if step, err := history.StepOf(text, s.zone()); err == nil {
 		return s.settings.History.SensorAir(ctx, in.Sensor, find.From, find.To, step, historyRows)

@@ -180,7 +180,7 @@ func (in *historyQuery) span(now *view.Snapshot, zone *time.Location) (asked air
 	}
 	text := in.Step
 	if text == "auto" {
-		text = autoStep(asked.to.Sub(asked.from))
+		text = history.AutoStep(asked.from, asked.to)
 	}
 	if step, err := history.StepOf(text, zone); err == nil && text != "" {
 		asked.long = &step
