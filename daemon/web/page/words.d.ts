@@ -846,6 +846,7 @@ declare namespace Words {
     "undo.reject": {kind: Value; press: Value};
     "undo.scrap": {batch: Value};
     "undo.split": {batch: Value; mass: Value; place: Value};
+    "undo.stands": {place: Value};
     "undo.take-off": {kind: Value; press: Value};
     "undo.test": {batch: Value; result: Value; test: Value};
     "undo.thin": {batch: Value; mass: Value};

@@ -58,9 +58,16 @@ function doneBy(store, path, body, answer) {
   if (/^presses\/[^/]+\/defects$/.test(path)) return rejected(store, path, body, answer);
   const text = doneWords(path, body);
   if (!text || answer.seq === undefined) return undefined;
-  const lid = /\/(unload|move|split)$/.test(path) ? say("care.lid") : "";
+  const lid = /\/(unload|move|split)$/.test(path) ? [standsWords(path, answer), say("care.lid")].filter(Boolean).join(" ") : "";
   return { text, lid, undo: () => changeRow(store, "batches", `batches/${answer.id}/undo`, { seq: answer.seq }) };
 }
+
+/**
+ * standsWords says where the bench takes a cup to be that came off a press: its air counts from then on.
+ * @param {string} path
+ * @param {API.BatchView} batch
+ */
+const standsWords = (path, batch) => path.endsWith("/unload") && batch.zone ? say("undo.stands", { place: say("place.zone", { zone: batch.zone }) }) : "";
 
 /**
  * rejected returns what a report of rejects did. It is taken back by a report of the opposite.
