@@ -57,7 +57,7 @@ func (l learning) run(ctx context.Context) error {
 		return l.report(proposed{Port: port, Line: scale.Auto, Certainty: learn.Sure.String(), Reasons: []string{"A scale on hidraw needs no other settings."}})
 	}
 	fmt.Fprintln(l.says, "Switch the scale on and leave its pan empty. Trying the usual speeds and frames:")
-	l.find.Say = func(what string) { fmt.Fprintln(l.says, "  "+what) }
+	l.find.Trying = func(what string) { fmt.Fprintln(l.says, "  "+what) }
 	found, err := l.find.Find(ctx, port)
 	if err != nil {
 		err = fmt.Errorf("listen: %w", plainPort(port, err))

@@ -38,8 +38,8 @@ type Probe struct {
 	Listen time.Duration
 	// Answer is how long an answer is waited for, 300 ms by default.
 	Answer time.Duration
-	// Say gets what is being tried, in a few words. It may be nil.
-	Say func(string)
+	// Trying gets what is being tried, in a few words. It may be nil.
+	Trying func(string)
 }
 
 // Found is what was found.
@@ -60,7 +60,7 @@ func (p Probe) Find(ctx context.Context, port string) (Found, error) {
 	for _, baud := range speeds {
 		for _, mode := range []string{"8N1", "8E1"} {
 			s := link.Settings{Port: port, Baud: baud, Mode: mode}
-			p.Say(fmt.Sprintf("%d %s", baud, mode))
+			p.Trying(fmt.Sprintf("%d %s", baud, mode))
 			received, err := p.listen(ctx, s, "", p.Listen)
 			if err != nil {
 				return Found{}, err
@@ -79,7 +79,7 @@ func (p Probe) Find(ctx context.Context, port string) (Found, error) {
 	}
 	for _, mode := range []string{"8N1", "7E1"} {
 		for _, baud := range speeds {
-			p.Say(fmt.Sprintf("%d %s, asking", baud, mode))
+			p.Trying(fmt.Sprintf("%d %s, asking", baud, mode))
 			found, ok, err := p.ask(ctx, link.Settings{Port: port, Baud: baud, Mode: mode})
 			if err != nil || ok {
 				return found, err
@@ -104,8 +104,8 @@ func (p Probe) withDefaults() Probe {
 	if p.Answer == 0 {
 		p.Answer = 300 * time.Millisecond
 	}
-	if p.Say == nil {
-		p.Say = func(string) {}
+	if p.Trying == nil {
+		p.Trying = func(string) {}
 	}
 	return p
 }
