@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -25,6 +26,7 @@ import (
 func checkCommand() *cobra.Command {
 	var file string
 	var offline bool
+	var bundleFile string
 	c := &cobra.Command{
 		Use:   "check",
 		Short: "Check the configuration, every device and the broker",
@@ -34,16 +36,22 @@ found, or fault with what to do; doubt for what in the configuration is allowed 
 meant. At the end it prints the addresses of the page.
 
 Run it before the service starts, as the service's user. While the service runs, its
-devices and ports are in use, and check reports them as such.`,
+devices and ports are in use, and check reports them as such.
+
+With --bundle it writes what somebody far away needs in order to help into one zip file:
+the configuration without secrets, what check says, lines of the scales, versions, what is
+plugged in, and of a running service its instruments, alarms, newest events and metrics.`,
 		Example: `  potlifed check
-  potlifed check --config potlifed.yaml --offline`,
+  potlifed check --config potlifed.yaml --offline
+  potlifed check --bundle potlifed.zip`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			shop, err := readShop(file)
 			if err != nil {
 				return err
 			}
-			l := &checklist{out: c.OutOrStdout()}
+			var said bytes.Buffer
+			l := &checklist{out: io.MultiWriter(c.OutOrStdout(), &said)}
 			l.good("configuration", "%s: %s, %s, %s, %s", file, counted(len(shop.Scales), "scale", "scales"),
 				counted(len(shop.Sensors), "sensor", "sensors"), counted(len(shop.Presses), "press", "presses"), counted(len(shop.Inks), "ink", "inks"))
 			l.questions(shop)
@@ -52,12 +60,20 @@ devices and ports are in use, and check reports them as such.`,
 				l.everything(c.Context(), shop)
 			}
 			l.addresses(shop)
+			if bundleFile != "" {
+				b := collect(c.Context(), file, shop, said.Bytes(), l.heard.Bytes())
+				if err := b.write(bundleFile); err != nil {
+					return fmt.Errorf("check: bundle: %w", err)
+				}
+				fmt.Fprintf(c.OutOrStdout(), "bundle %s: %s; look through it before you send it\n", bundleFile, b.names())
+			}
 			return l.verdict()
 		},
 	}
 	f := c.Flags()
 	configFlag(f, &file)
 	f.BoolVar(&offline, "offline", false, "check only the configuration and the files that it names: no device, broker or port")
+	f.StringVar(&bundleFile, "bundle", "", "a new zip file for what somebody far away needs in order to help")
 	return c
 }
 
@@ -73,6 +89,7 @@ func counted(n int, one, many string) string {
 type checklist struct {
 	out    io.Writer
 	faults int
+	heard  bytes.Buffer // raw lines of the scales
 }
 
 func (l *checklist) good(what, format string, args ...any) {

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"strings"
@@ -27,7 +28,10 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 	what := "scale " + c.ID
 	ctx, cancel := context.WithTimeout(ctx, listenFor)
 	defer cancel()
-	last, counts, shape, err := instruments.TryScale(ctx, c)
+	last, counts, shape, err := instruments.TryScale(ctx, c, func(line []byte) { fmt.Fprintf(&l.heard, "%s: %q\n", c.ID, line) })
+	if err != nil {
+		fmt.Fprintf(&l.heard, "%s: %v\n", c.ID, err)
+	}
 	switch {
 	case errors.Is(err, link.ErrBusy):
 		l.fault(what, "%v; end that program, a running potlifed included", plainPort(c.Port, err))
@@ -40,9 +44,9 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 	case err != nil:
 		l.fault(what, "%v", err)
 	case counts.OK == 0 && counts.Unknown+counts.Torn+counts.Overlong == 0:
-		l.fault(what, "%s opens, but no line came in %v; switch the scale on and set it to send continuously", c.Port, listenFor)
+		l.fault(what, "%s opens, but no line came in %v; switch the scale on and set it to send continuously, or find its request with: potlifed listen --port %s --learn", c.Port, listenFor, c.Port)
 	case counts.OK == 0:
-		l.fault(what, "%s sends lines, but none can be read (%d of unknown shape, %d incomplete); check baud, mode and line with: potlifed listen --port %s", c.Port, counts.Unknown, counts.Torn, c.Port)
+		l.fault(what, "%s sends lines, but none can be read (%d of unknown shape, %d incomplete); check baud, mode and line with: potlifed listen --port %s --learn", c.Port, counts.Unknown, counts.Torn, c.Port)
 	case last.Over || last.Under:
 		l.good(what, "%s sends lines of shape %s; the weight is outside the scale's range at the moment", c.Port, shape)
 	default:

@@ -90,12 +90,13 @@ const linesToTry = 3
 
 // TryScale opens a scale and reads it until enough lines were decoded, or until ctx is
 // done. It returns the last line that could be decoded, the counts of all lines, and the
-// name of the shape that they have. The error is that of the driver ([scales.Watch]).
-func TryScale(ctx context.Context, c config.Scale) (last weigh.Reading, counts scales.Counts, shape string, err error) {
+// name of the shape that they have. heard gets each line as it came. The error is that of the driver ([scales.Watch]).
+func TryScale(ctx context.Context, c config.Scale, heard func(line []byte)) (last weigh.Reading, counts scales.Counts, shape string, err error) {
 	ctx, enough := context.WithCancel(ctx)
 	defer enough()
 	decoded := 0
-	counts, shape, err = scales.Watch(ctx, driverConfig(c), func(_ []byte, r weigh.Reading, err error) {
+	counts, shape, err = scales.Watch(ctx, driverConfig(c), func(line []byte, r weigh.Reading, err error) {
+		heard(line)
 		if err != nil {
 			return
 		}

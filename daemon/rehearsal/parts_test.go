@@ -120,3 +120,23 @@ func TestInWords(t *testing.T) {
 		}
 	}
 }
+
+// The shop's configuration reads its scale, however it sends.
+func TestEachShapeOfTheDemosScaleIsConfigured(t *testing.T) {
+	for _, shape := range ScaleShapes() {
+		s, err := openShop(60, 1, shape)
+		if err != nil {
+			t.Errorf("%s: %v", shape, err)
+			continue
+		}
+		configured, err := s.configure("127.0.0.1:0")
+		if err != nil {
+			t.Errorf("%s: %v", shape, err)
+		} else if c := configured.Scales[0]; (c.Request != "") != strings.HasPrefix(shape, asking) || c.Port != s.scale.Port() {
+			t.Errorf("%s: %+v", shape, c)
+		}
+		if err := s.close(); err != nil {
+			t.Errorf("%s: %v", shape, err)
+		}
+	}
+}

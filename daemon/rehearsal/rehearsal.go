@@ -6,6 +6,7 @@
 package rehearsal
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -27,6 +28,7 @@ type Options struct {
 	For     time.Duration // how long, in real time; 0 until the context ends
 	Listen  string        // HOST:PORT of the page
 	Seed    uint64        // the seed of random decisions
+	Scale   string        // how the scale sends, one of ScaleShapes; empty for status-first
 	Rejects Rejects       // how the share of rejected prints depends on air and ink; empty: it rises
 	Out     io.Writer     // the story, one line for each event
 	Log     *slog.Logger  // the log of the service
@@ -42,7 +44,7 @@ func Run(ctx context.Context, o Options) (err error) {
 		ctx, cancel = context.WithTimeout(ctx, o.For)
 		defer cancel()
 	}
-	shop, err := openShop(o.Speed, o.Seed)
+	shop, err := openShop(o.Speed, o.Seed, cmp.Or(o.Scale, "status-first"))
 	if err != nil {
 		return err
 	}

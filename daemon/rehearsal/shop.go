@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"potlifed/daemon/config"
@@ -39,7 +41,7 @@ http: {listen: %[1]q}
 broker: {listen: "127.0.0.1:0"}
 mqtt: {topic_prefix: ` + prefix + `, commands: true}
 scales:
-  - {id: ` + scaleName + `, port: %[3]q, division_g: 0.1, capacity_g: 2000, zone: ` + mixing + `}
+  - {id: ` + scaleName + `, port: %[3]q, %[6]s, division_g: 0.1, capacity_g: 2000, zone: ` + mixing + `}
 sensors:
   - {id: mixing-room-air, zone: ` + mixing + `, path: %[4]q, every: 10s}
   - {id: press-room-air, zone: ` + presses + `, path: %[5]q, every: 10s}
@@ -71,11 +73,13 @@ alarms: {ending_before: 10m, mixing_takes: 5m}
 type shop struct {
 	dir   string
 	scale *simulate.Scale
+	shape string // how the scale sends
 	rooms map[string]*simulate.Room
 }
 
 // openShop makes the shop in a folder of its own. fastest is the speed of the time lapse.
-func openShop(fastest float64, seed uint64) (*shop, error) {
+// shape is one of simulate.Shapes; with "asked-" before it the scale sends only when it is asked.
+func openShop(fastest float64, seed uint64, shape string) (*shop, error) {
 	dir, err := os.MkdirTemp("", "potlifed-demo-")
 	if err == nil {
 		dir, err = filepath.Abs(dir)
@@ -83,7 +87,7 @@ func openShop(fastest float64, seed uint64) (*shop, error) {
 	if err != nil {
 		return nil, fmt.Errorf("demo: a temporary folder: %w", err)
 	}
-	s := &shop{dir: dir, rooms: map[string]*simulate.Room{}}
+	s := &shop{dir: dir, shape: shape, rooms: map[string]*simulate.Room{}}
 	if err := s.fill(fastest, seed); err != nil {
 		return nil, errors.Join(fmt.Errorf("demo: %w", err), s.close())
 	}
@@ -96,7 +100,13 @@ func (s *shop) fill(fastest float64, seed uint64) (err error) {
 			return err
 		}
 	}
+	shape, asked := strings.CutPrefix(s.shape, asking)
+	request := ""
+	if asked {
+		request = demoRequest
+	}
 	s.scale, err = simulate.NewScale(simulate.ScaleOptions{
+		Shape: shape, Request: request,
 		Dir: s.dir, Name: scaleName, DivisionG: divisionG, NoiseG: 0.02, Seed: seed,
 		Every: lineEvery(fastest), Settle: 400 * time.Millisecond,
 	})
@@ -114,12 +124,44 @@ func lineEvery(fastest float64) time.Duration {
 // configure writes the configuration of the shop.
 func (s *shop) configure(listen string) (config.Shop, error) {
 	text := fmt.Sprintf(configuration, listen, filepath.Join(s.dir, "journal"), s.scale.Port(),
-		s.rooms[mixing].Path(), s.rooms[presses].Path())
+		s.rooms[mixing].Path(), s.rooms[presses].Path(), s.scaleSettings())
 	checked, err := config.Parse("demo", []byte(text))
 	if err != nil {
 		return checked, fmt.Errorf("demo: the shop's configuration: %w", err)
 	}
 	return checked, nil
+}
+
+const (
+	asking      = "asked-"
+	demoRequest = "P\r\n"
+)
+
+// ScaleShapes returns the shapes that [Options.Scale] takes.
+func ScaleShapes() []string {
+	var names []string
+	for name := range simulate.Shapes() {
+		names = append(names, name)
+		if name != "hid" {
+			names = append(names, asking+name)
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+// scaleSettings are the configuration's settings for the shape of the scale.
+func (s *shop) scaleSettings() string {
+	shape, asked := strings.CutPrefix(s.shape, asking)
+	line := "auto"
+	if known := simulate.Shapes()[shape].Line; strings.Contains(known, "{") || shape == "sign-digits" {
+		line = known
+	}
+	settings := fmt.Sprintf("line: %q", line)
+	if asked {
+		settings += fmt.Sprintf(", request: %q, every: 50ms", demoRequest)
+	}
+	return settings
 }
 
 // close removes the instruments and the folder. Everything that uses them must have ended.
