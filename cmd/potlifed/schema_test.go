@@ -62,7 +62,7 @@ func TestEveryOperationTakesAnything(t *testing.T) {
 		}
 	}
 	t.Logf("%d requests, statuses %v, resident %d kB, at half time %d kB", sent, statuses, p.residentKB(), half)
-	if statuses[200] < sent/10 || statuses[201] < rounds/10 || statuses[422] < sent/20 {
+	if statuses[200] < sent/10 || statuses[201] == 0 || statuses[422] < sent/20 {
 		t.Errorf("the requests are too far from the schemas, or not far enough: %v", statuses)
 	}
 	client.CloseIdleConnections()
@@ -149,7 +149,7 @@ func (f *requests) one(t *testing.T, client *http.Client, base, method, path str
 	if body != nil {
 		r.Header.Set("Content-Type", "application/json")
 	}
-	said := fmt.Sprintf("%s %s?%s %.300s", method, address, query.Encode(), body)
+	said := fmt.Sprintf("%s %s?%.300s %.300s", method, address, query.Encode(), body)
 	answer, err := client.Do(r)
 	if err != nil {
 		t.Fatalf("%s: %v", said, err)
@@ -269,7 +269,7 @@ func (f *requests) number(s schema, whole bool) any {
 
 var texts = []string{
 	"", " ", "a", "press-1", "2026-06-12", "9999-99-99T99:99:99Z", "1e999", "-0", "NaN", "null", "../../etc/passwd", "%00", "\x00", "\u202eabc", "🧪", "'; DROP TABLE record;--",
-	"<script>", strings.Repeat("x", 300), strings.Repeat("é", 5000), "\xff\xfe", "/", "?", "#", "=1+1",
+	"<script>", strings.Repeat("x", 300), strings.Repeat("é", 500), "\xff\xfe", "/", "?", "#", "=1+1",
 }
 
 func (f *requests) text() string { return texts[f.random.IntN(len(texts))] }
