@@ -19,6 +19,7 @@ type zone struct {
 	path    airpath.Path
 	said    said
 	source  *sensor // the sensor of the newest reading on the path; nil before the first in this run
+	lost    bool    // the newest reading of this run is older than staleAfter
 }
 
 // primary is the sensor that speaks for the zone: the first in the configuration that
@@ -86,6 +87,18 @@ func (b *Bench) closeSteps(z *zone, steps []airpath.Step) {
 func (b *Bench) closeAir(zone string, now time.Time) {
 	if z := b.zones[zone]; z != nil {
 		b.closeSteps(z, z.path.CloseTo(closedPath(b.state, z), now, b.airSensors(z)))
+	}
+}
+
+// closeLost closes the path of a zone when its sensors are lost, so that the bands of its batches
+// widen then and not at the next whole minute.
+func (b *Bench) closeLost(now time.Time) {
+	for _, z := range b.zones {
+		lost := z.source != nil && now.Sub(z.path.LastRead(closedPath(b.state, z))) > z.staleAfter()
+		if lost && !z.lost {
+			b.closeAir(z.id, now)
+		}
+		z.lost = lost
 	}
 }
 

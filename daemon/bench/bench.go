@@ -165,6 +165,7 @@ func (b *Bench) drain() {
 func (b *Bench) tick(now time.Time) {
 	b.dirty = true
 	now = b.watchClock(now)
+	b.closeLost(now)
 	b.closeMinutes(now)
 	b.closeMinutesOfCounts(now)
 	b.noteMinute(now)
