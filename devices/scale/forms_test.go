@@ -234,7 +234,10 @@ func TestUnpluggedAgainAndAgain(t *testing.T) {
 						connected.Store(true)
 					case link.Lost:
 						connected.Store(false)
-						lost <- struct{}{}
+						select {
+						case lost <- struct{}{}:
+						default:
+						}
 					}
 				},
 			})

@@ -60,16 +60,18 @@ func (p *hidPort) replug() error {
 	if err := errors.Join(os.MkdirAll(device, 0o755), os.MkdirAll(filepath.Dir(p.node()), 0o755)); err != nil {
 		return err
 	}
+	// A reader must find the pipe only once this side is open: it would find its end.
+	aside := p.node() + ".new"
 	uevent := fmt.Sprintf("DRIVER=hid-generic\nHID_ID=0003:%08X:%08X\nHID_NAME=Simulated scale\nHID_UNIQ=%s\n", hidVendor, hidProduct, hidSerial)
 	err := errors.Join(
 		os.WriteFile(filepath.Join(device, "uevent"), []byte(uevent), 0o644),
 		os.WriteFile(filepath.Join(device, "report_descriptor"), hidDescriptor, 0o644),
-		unix.Mkfifo(p.node(), 0o600),
+		unix.Mkfifo(aside, 0o600),
 	)
 	if err != nil {
 		return err
 	}
-	fd, err := unix.Open(p.node(), unix.O_RDWR|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
+	fd, err := unix.Open(aside, unix.O_RDWR|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
 		return err
 	}
@@ -77,7 +79,7 @@ func (p *hidPort) replug() error {
 		return errors.Join(err, unix.Close(fd))
 	}
 	p.pipe = os.NewFile(uintptr(fd), p.node())
-	return nil
+	return os.Rename(aside, p.node())
 }
 
 func (p *hidPort) unplug() error {
