@@ -94,7 +94,7 @@ func (a *assets) take(name string, body []byte) (err error) {
 	case ".js":
 		a.modules[name], err = newModule(name, body)
 	case ".css":
-		a.styles[name] = withoutComments(body)
+		a.styles[name] = bare(body)
 	default:
 		a.serve(name, body)
 	}

@@ -72,7 +72,7 @@ return { a, d, e };
 })();
 const $bench$main = (() => {
 const {
-  b,
+b,
 } = $parts$b;
 
 const { d } = $parts$d;

@@ -27,12 +27,16 @@ var comment = regexp.MustCompile(`(?m)^[ \t]*(?://.*|/\*(?:[^*]|\*+[^*/])*\*+/[ 
 
 var errManyLines = errors.New("a template literal goes over several lines")
 
-// withoutComments returns a module or a style without the comments that have lines of their own.
-func withoutComments(body []byte) []byte { return comment.ReplaceAll(body, nil) }
+// indent is what a line begins with. As no text goes over several lines, it means nothing.
+var indent = regexp.MustCompile(`(?m)^[ \t]+`)
+
+// bare returns a module or a style without indentation and without the comments that have lines of
+// their own.
+func bare(body []byte) []byte { return indent.ReplaceAll(comment.ReplaceAll(body, nil), nil) }
 
 // module is one of the files that scripts are written in.
 type module struct {
-	body    []byte   // without comments, with each import as the name of a module in its place
+	body    []byte   // bare, with each import as the name of a module in its place
 	imports []string // names of modules
 	exports []string
 }
@@ -45,7 +49,7 @@ func newModule(name string, body []byte) (module, error) {
 			return m, fmt.Errorf("%s: %w", name, errManyLines)
 		}
 	}
-	body = withoutComments(body)
+	body = bare(body)
 	take := func(form *regexp.Regexp, passOn bool) {
 		body = form.ReplaceAllFunc(body, func(found []byte) []byte {
 			part := form.FindSubmatch(found)
