@@ -111,6 +111,9 @@ func alter(t testing.TB, dir string, statements ...string) {
 // journal opens each time. It is either whole, or it has a new id and names what is lost; nothing
 // that is still there as it was written is lost.
 func TestDamagesAreNoticed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("SQLite with the race detector takes a minute; nothing here runs at once")
+	}
 	original, want := damagedShop(t)
 	truncate := func(name string, part float64) func(*testing.T, string) {
 		return func(t *testing.T, dir string) {
@@ -293,6 +296,9 @@ func opensAgain(t testing.TB, dir string, want record.State) (lost int) {
 func bits() int {
 	if os.Getenv("POTLIFED_FAULTS") != "" {
 		return 1000
+	}
+	if testing.Short() {
+		return 4
 	}
 	return 24
 }
