@@ -1,19 +1,22 @@
-// What the sensors measured in the last week, and their checks, as pictures.
+// What the sensors measured in the last month, and their checks, as pictures.
+import { isoDay } from "../lib/dates.js";
 import { h } from "../lib/dom.js";
 import { picture } from "../lib/picture.js";
 import { say } from "../lib/words.js";
+
+const monthMs = 30 * 24 * 3600e3;
 
 /**
  * picturesPanel shows them. Its update asks for them again.
  * @param {HTMLElement} element
  */
 export function picturesPanel(element) {
-  const week = picture();
+  const month = picture();
   const checks = picture(0.3);
-  element.append(h("h2", { text: say("devices.past") }), week.element, checks.element);
+  element.append(h("h2", { text: say("devices.past") }), month.element, checks.element);
   return {
     async update() {
-      await Promise.all([week.load("pictures/sensors"), checks.load("pictures/checks")]);
+      await Promise.all([month.load(`pictures/sensors?from=${isoDay(Date.now() - monthMs)}`), checks.load("pictures/checks")]);
     },
   };
 }
