@@ -206,6 +206,9 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 		if starting && w.b.clock.uptime() < settlingFor && m != light.DoNotPrint {
 			m = light.Unknown
 		}
+		if w.publishing.OtherInstance != "" { // lamps show unknown then
+			m = light.Unknown
+		}
 		meanings[p.ID] = m
 		flashing[p.ID] = m == light.Unknown
 		for _, a := range snap.Alarms {
