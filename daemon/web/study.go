@@ -65,7 +65,11 @@ func (s *Server) study(ctx context.Context, in *studyQuery) (*answer[study.Answe
 	if err != nil {
 		return nil, s.unpast(ctx, err)
 	}
-	return &answer[study.Answer]{a.Tell(s.settings.Locale, s.defectWords)}, nil
+	told := a.Tell(s.settings.Locale, s.defectWords)
+	if at := told.ComputedAt; at != nil {
+		told.Sentences = append(told.Sentences, s.settings.Locale.Say("study.as-of", "at", s.settings.Locale.Clock(*at, *at)))
+	}
+	return &answer[study.Answer]{told}, nil
 }
 
 func (s *Server) controlChart(ctx context.Context, in *chartQuery) (*answer[study.Chart], error) {

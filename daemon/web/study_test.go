@@ -24,8 +24,10 @@ type asking struct {
 func (a *asking) Study(_ context.Context, q study.Request) (study.Answer, error) {
 	a.study = append(a.study, q)
 	ratio, low, high, p := 1.12, 1.04, 1.21, 0.001
+	at := time.Date(2026, 6, 8, 12, 7, 0, 0, time.UTC)
 	return study.Answer{
-		Verdict: quality.MoreDefects, Kinds: []string{"dust"}, Relevant: 25, Model: "poisson", Clustering: quality.ByDay,
+		ComputedAt: &at,
+		Verdict:    quality.MoreDefects, Kinds: []string{"dust"}, Relevant: 25, Model: "poisson", Clustering: quality.ByDay,
 		Effects: []study.Effect{{Kind: "dust", Factor: "vapour_density_g_m3", Ratio: &ratio, Low: &low, High: &high, P: &p, Q: &p}},
 	}, a.err
 }
@@ -51,6 +53,10 @@ func TestStudy(t *testing.T) {
 	}
 	if said := w.Body.String(); !strings.Contains(said, "This is an association, not a cause.") {
 		t.Errorf("no caution: %s", said)
+	}
+	asOf := "Computed at " + server.settings.Locale.Clock(time.Date(2026, 6, 8, 12, 7, 0, 0, time.UTC), time.Date(2026, 6, 8, 12, 7, 0, 0, time.UTC))
+	if said := w.Body.String(); !strings.Contains(said, asOf) {
+		t.Errorf("want %q: %s", asOf, said)
 	}
 	q := asked.study[0]
 	if !q.To.Equal(time.Date(2026, 6, 8, 0, 0, 0, 0, time.UTC)) || q.From.IsZero() || q.Press != "press-1" || q.Kind != "dust" || q.Relevant != 0.1 || q.Family != quality.Binomial {
