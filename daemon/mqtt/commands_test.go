@@ -76,8 +76,8 @@ func TestCommandsAreAnswered(t *testing.T) {
 		w.Expect(t, "in the future", mqtttest.JSONHas(root+"done/unload", "outcome", "ignored"))
 		publishCommand(t, w, "abandon", `{"batch":"0612-1"}`)
 		w.Expect(t, "no ref", mqtttest.JSONHas(root+"done/abandon", "outcome", "refused"))
-		publishCommand(t, w, "replaced", commandAt("f", now, ``))
-		w.Expect(t, "no such command", mqtttest.JSONHas(root+"done/replaced", "status", 404.0))
+		publishCommand(t, w, "paint", commandAt("f", now, ``))
+		w.Expect(t, "no such command", mqtttest.JSONHas(root+"done/paint", "status", 404.0))
 		// A report of a camera may come late, and is counted at its time.
 		publishCommand(t, w, "defects", commandAt("g", now.Add(-10*time.Minute), `,"press":"press-1","kind":"dust","add":3`))
 		w.Expect(t, "late", mqtttest.JSONHas(root+"done/defects", "outcome", "done"))
