@@ -1,0 +1,168 @@
+package learn
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"potlifed/devices/scale"
+	"potlifed/model/weigh"
+)
+
+// dialect is a made-up scale of testdata/dialects; README.txt there tells the form of a file.
+type dialect struct {
+	name, form, ending, unit string
+	lines                    []string
+	answers                  []float64 // in g, NaN where a line has no weight
+	stable                   []string  // s, m, ? or -
+	decimals                 int       // of the answers
+}
+
+func readDialect(t *testing.T, path string) dialect {
+	t.Helper()
+	content, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := dialect{name: strings.TrimSuffix(filepath.Base(path), ".txt")}
+	for line := range strings.SplitSeq(strings.TrimSuffix(string(content), "\n"), "\n") {
+		header, isHeader := strings.CutPrefix(line, "# ")
+		name, value, _ := strings.Cut(header, ": ")
+		switch {
+		case !isHeader:
+			raw, err := strconv.Unquote(`"` + strings.ReplaceAll(line, `"`, `\"`) + `"`)
+			if err != nil {
+				t.Fatalf("%s: %q: %v", path, line, err)
+			}
+			d.lines = append(d.lines, raw)
+		case name == "form":
+			d.form = value
+		case name == "unit":
+			d.unit = value
+		case name == "ending":
+			d.ending = map[string]string{"CRLF": "\r\n", "CR": "\r", "LF": "\n"}[value]
+		case name == "stable":
+			d.stable = append(d.stable, strings.Fields(value)...)
+		case name == "answer":
+			for text := range strings.FieldsSeq(value) {
+				g, err := strconv.ParseFloat(text, 64)
+				if err != nil {
+					g = math.NaN()
+				}
+				d.answers = append(d.answers, g)
+				if _, decimals, ok := strings.Cut(text, "."); ok {
+					d.decimals = len(decimals)
+				}
+			}
+		}
+	}
+	if len(d.lines) == 0 || len(d.answers) != len(d.lines) || len(d.stable) != len(d.lines) || d.ending == "" {
+		t.Fatalf("%s: %d lines, %d answers, %d marks, ending %q", path, len(d.lines), len(d.answers), len(d.stable), d.ending)
+	}
+	return d
+}
+
+// sent is what the scale sends, from the end of a line on.
+func (d dialect) sent() []byte {
+	return []byte(d.ending + strings.Join(d.lines, d.ending) + d.ending)
+}
+
+// hint is what the person tells: where the lines state no unit, listen --learn asks for what the display
+// showed with the most on the pan.
+func (d dialect) hint() Hint {
+	var h Hint
+	if strings.Contains(d.unit, "not sent") {
+		for _, g := range d.answers {
+			if g > h.ShownG {
+				h.ShownG = g
+			}
+		}
+	}
+	return h
+}
+
+// faults returns where the readings of a proposal differ from what a person would read.
+func (d dialect) faults(p Proposal) (faults []string) {
+	shape, err := scale.ParseShape(p.Line)
+	if err != nil {
+		return []string{err.Error()}
+	}
+	fault := func(i int, format string, args ...any) {
+		faults = append(faults, fmt.Sprintf("line %d %q: ", i+1, d.lines[i])+fmt.Sprintf(format, args...))
+	}
+	halfDigitG := 0.5001 * math.Pow10(-d.decimals)
+	decoder := scale.NewDecoder(shape)
+	decoder.Feed([]byte(d.ending), func([]byte, weigh.Reading, error) {})
+	for i, line := range d.lines {
+		var r weigh.Reading
+		var cause error
+		decoder.Feed([]byte(line+d.ending), func(_ []byte, got weigh.Reading, err error) {
+			if r.HasWeight {
+				fault(i, "gives two readings")
+			}
+			r, cause = got, err
+		})
+		want, told := d.answers[i], d.stable[i]
+		switch {
+		case math.IsNaN(want):
+			if cause == nil && r.HasWeight {
+				fault(i, "%v g, and it has no weight", r.Grams)
+			}
+			continue
+		case cause != nil:
+			fault(i, "%v", cause)
+			continue
+		case !r.HasWeight && r.Stability == weigh.Moving && saysOfUnit(p):
+			continue // the unit of a moving weight is in doubt
+		case !r.HasWeight || math.Abs(r.Grams-want) > halfDigitG:
+			fault(i, "%+v, want %v g", r, want)
+		}
+		if told == "s" && r.Stability == weigh.Moving || told == "m" && r.Stability == weigh.Stable {
+			fault(i, "%+v, want %s", r, told)
+		}
+	}
+	return faults
+}
+
+// saysOfUnit reports whether a proposal says that lines without a unit may give no weight.
+func saysOfUnit(p Proposal) bool {
+	return strings.Contains(strings.Join(p.Reasons, " "), "no weight until a line states its unit")
+}
+
+// judged is the outcome of learning one dialect.
+func (d dialect) judged() (outcome string, p Proposal, faults []string) {
+	p = Infer(Split(d.sent()), d.hint())
+	if p.Line == "" || p.Certainty == Unsure {
+		return "unsure", p, nil
+	}
+	if faults = d.faults(p); len(faults) > 0 {
+		return "wrong", p, faults
+	}
+	return "right", p, nil
+}
+
+// TestDialects tries the learner on twenty made-up scales that somebody wrote who had not seen it.
+func TestDialects(t *testing.T) {
+	score := map[string]int{}
+	paths, _ := filepath.Glob("../../../testdata/dialects/*.txt")
+	for _, path := range paths {
+		if filepath.Base(path) == "README.txt" {
+			continue
+		}
+		d := readDialect(t, path)
+		outcome, p, faults := d.judged()
+		score[outcome]++
+		t.Logf("%s: %s: %s, %s %q", d.name, outcome, p.Line, p.Certainty, p.Reasons)
+		if len(faults) > 0 {
+			t.Logf("  %d faults: %s", len(faults), strings.Join(faults[:min(3, len(faults))], "; "))
+		}
+	}
+	t.Logf("%d right, %d unsure, %d wrong", score["right"], score["unsure"], score["wrong"])
+	if n := score["right"] + score["unsure"] + score["wrong"]; n != 20 {
+		t.Errorf("%d dialects, want 20", n)
+	}
+}
