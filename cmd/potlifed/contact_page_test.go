@@ -4,6 +4,8 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 )
 
 // busy is by how much a loaded machine may be slower than the times that are promised.
@@ -63,6 +65,7 @@ func TestThePageSaysThatContactIsLost(t *testing.T) {
 		t.Logf("the page was back %.0f ms after the program", after)
 	}
 	m.seesIn("Guided mix", "45.0 g to go")
+	_ = chromedp.Cancel(m.page) // the second program ends before the window would, of which the page would complain
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	kept := m.faults[:0]

@@ -38,6 +38,7 @@ func TestRejectsAreOnRecord(t *testing.T) {
 	m.taps("Report rejects (press-2)")
 	m.taps("Pinholes 0: one reject on press-2")
 	m.taps("Pinholes 1: one reject on press-2")
+	m.waits("the second pinhole is not counted", reading+`.button("Pinholes 2: one reject on press-2") !== undefined`) // the undo is of the last answer
 	m.taps("Dust 0: one reject on press-2")
 	m.taps("Undo: Reject on press-2: Dust")
 	m.sees("Undone: Reject on press-2: Dust")

@@ -349,7 +349,7 @@ func TestExpiredHardener(t *testing.T) {
 				t.Error("a refused confirm left an event")
 			}
 			v = s.must(request.ConfirmStep{Batch: id, Step: "hardener", Can: can, CanOverride: "trial print"})
-			want := "hardener can " + can + " was past its last day, " + c.lastIn + ". Used all the same: trial print"
+			want := "hardener can " + can + " was past its last day, " + day.Format("2 Jan 2006") + ". Used all the same: trial print"
 			if !slices.Contains(v.Warnings, want) || *v.Step != "stir-hardener" {
 				t.Errorf("step %s, warnings %v", *v.Step, v.Warnings)
 			}
