@@ -49,7 +49,7 @@ var states = []state{
 	},
 	{
 		id: "sensor", address: under.Sensor("{id}"), message: "Sensor", qos: 1, payload: reflect.TypeFor[mqtt.SensorPayload](),
-		description: "The condition of a sensor or a scale, when it has changed.",
+		description: "The condition of a sensor or a scale, when it has changed, and what a sensor reads, when it has changed by more than a deadband and at least once a minute.",
 	},
 	{
 		id: "batch", address: under.Batch("{id}"), message: "Batch", qos: 1, payload: reflect.TypeFor[view.BatchState](), ends: true,

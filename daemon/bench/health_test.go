@@ -38,6 +38,26 @@ func living(part int, more float64) *air.State {
 	return &air.State{TemperatureC: 20 + 0.1*float64(part%7), HumidityPct: 50 + 0.3*float64(part%11) + more}
 }
 
+// TestEachSensorShowsItsOwnReading: also one that does not speak for its zone, and one that is silent
+// now, with the time of its reading.
+func TestEachSensorShowsItsOwnReading(t *testing.T) {
+	s := openShopOf(t, t.TempDir(), newClock(), pairShop)
+	defer s.crash()
+	if v := s.sensorRow("bench-two"); v.TemperatureC != nil || v.HumidityPct != nil || !v.ReadAt.IsZero() {
+		t.Errorf("before its first reading: %v, %v, %v", v.TemperatureC, v.HumidityPct, v.ReadAt)
+	}
+	s.goes(time.Minute, rooms{"bench-air": {TemperatureC: 20, HumidityPct: 50}, "bench-two": {TemperatureC: 20.4, HumidityPct: 51.5}})
+	readAt := s.b.sensors["bench-two"].last
+	s.goes(20*time.Minute, rooms{"bench-air": {TemperatureC: 20, HumidityPct: 50}})
+	v := s.sensorRow("bench-two")
+	if v.TemperatureC == nil || *v.TemperatureC != 20.4 || *v.HumidityPct != 51.5 || !v.ReadAt.Equal(readAt) || v.Condition != health.Stale {
+		t.Errorf("a silent sensor shows %v °C, %v %%, read at %v, %s; want 20.4, 51.5, %v, stale", v.TemperatureC, v.HumidityPct, v.ReadAt, v.Condition, readAt)
+	}
+	if v.Air != nil {
+		t.Error("an old reading counts as the present one")
+	}
+}
+
 // TestAStuckSensorIsTold: a sensor whose readings always moved stands still. After an hour it is not
 // trusted; its neighbour goes on, and so does the first when it moves again.
 func TestAStuckSensorIsTold(t *testing.T) {

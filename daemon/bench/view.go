@@ -172,13 +172,17 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 		since(&s.is, &s.since, is, began, now)
 		checked, due := s.lastCheck(state)
 		v := view.Sensor{
-			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastRead: s.last, LastTook: s.took,
+			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastTook: s.took,
 			Reads:        s.readings(),
 			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
 		}
 		s.addCheck(state, &v)
-		if is == health.Up {
-			v.Air = &air.State{TemperatureC: precision.Celsius(s.air.TemperatureC), HumidityPct: precision.Percent(s.air.HumidityPct)}
+		if !s.last.IsZero() {
+			read := &air.State{TemperatureC: precision.Celsius(s.air.TemperatureC), HumidityPct: precision.Percent(s.air.HumidityPct)}
+			v.TemperatureC, v.HumidityPct, v.ReadAt = &read.TemperatureC, &read.HumidityPct, s.last
+			if is == health.Up {
+				v.Air = read
+			}
 		}
 		views = append(views, v.Rounded())
 	}
@@ -187,7 +191,7 @@ func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
 		is, why := s.condition(now)
 		since(&s.is, &s.since, is, began, now)
 		v := view.Sensor{
-			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastRead: s.last.At,
+			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Text: why.text, Detail: why.detail,
 			OutOfService: outOfService(state, alarm.ScaleSilent, s.ID),
 		}
 		s.addCheck(state, &v)

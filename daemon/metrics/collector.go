@@ -98,8 +98,8 @@ func (c *collector) sensors(to sink, instruments []view.Sensor) {
 			to.put(c.names.sensorCondition, oneIf(v.Condition == condition), v.ID, string(condition))
 		}
 		to.counts(c.names.sensorReads, v.Reads, readResults, v.ID)
-		if !v.LastRead.IsZero() {
-			to.put(c.names.sensorLastReading, unixSeconds(v.LastRead), v.ID)
+		if !v.ReadAt.IsZero() {
+			to.put(c.names.sensorLastReading, unixSeconds(v.ReadAt), v.ID)
 			to.put(c.names.sensorReadDuration, v.LastTook.Seconds(), v.ID)
 		}
 		if v.Air != nil {

@@ -57,7 +57,7 @@ func shop(batches int) *view.Snapshot {
 			Lines: map[string]uint64{"ok": 100, "torn": 2},
 		}},
 		Sensors: []view.Sensor{
-			{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), DriftPct: ptr(-0.5)}},
+			{ID: "bench-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), DriftPct: ptr(-0.5)}},
 			{ID: "scale-1", Condition: "up", Scale: true, CheckDue: ptr(at), Health: &view.Health{SettleS: ptr(2.1), ZeroG: ptr(0.1)}},
 		},
 		Presses: []view.Press{
@@ -222,7 +222,7 @@ func TestUnknownIsAbsent(t *testing.T) {
 	n.Air[0].Quality = view.QualityBad
 	n.Air = append(n.Air, view.Air{Zone: "floor", Quality: view.QualityUncertain})
 	n.Scales[0].WeightG = nil
-	n.Sensors[0].LastRead = time.Time{}
+	n.Sensors[0].ReadAt = time.Time{}
 	n.Sensors[0].Condition, n.Sensors[0].Air = "waiting", nil
 	b := &n.Batches[0]
 	b.State, b.Press, b.MixedAt, b.Spent, b.RemainingS, b.Risk, b.Components = lifecycle.Mixing, nil, nil, nil, nil, nil, nil

@@ -33,8 +33,8 @@ func TestATypicalBenchHasFewSeries(t *testing.T) {
 	n.Air = append(n.Air, air)
 	reads := map[string]uint64{"ok": 7, "error": 1, "rejected": 2}
 	n.Sensors = []view.Sensor{
-		{ID: "bench-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: reads},
-		{ID: "hall-air", Condition: "up", LastRead: at, LastTook: 2 * time.Millisecond, Reads: reads},
+		{ID: "bench-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: reads},
+		{ID: "hall-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: reads},
 		{ID: "scale-1", Condition: "up", Scale: true},
 	}
 	n.Scales[0].Lines = map[string]uint64{"ok": 100, "torn": 2, "unknown": 1, "overlong": 1, "overload": 1}

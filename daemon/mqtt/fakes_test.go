@@ -165,7 +165,7 @@ func newFixture() *fixture {
 			At: at, Mono: now.Mono, Journal: "j1", Bench: "bench-1", Instance: "one", Version: "test", Started: at,
 			Air:     []view.Air{airView(at, 21, 50)},
 			Scales:  []view.Scale{{Time: at, ID: "scale-1", WeightG: ptr(12.0), Stable: true, Quality: view.QualityGood}},
-			Sensors: []view.Sensor{{ID: "bench-air", Condition: "up", Since: at}},
+			Sensors: []view.Sensor{{ID: "bench-air", Condition: "up", Since: at, TemperatureC: ptr(21.0), HumidityPct: ptr(50.0), ReadAt: at}},
 			Batches: []view.Batch{{BatchState: batchState("0612-1", at)}},
 			Lights: []view.Light{{
 				Time: at, ID: "light-1", Meaning: light.InOrder, Colour: light.InOrder.Colour(), Reason: "all well", Press: "press-1", Batch: "0612-1",

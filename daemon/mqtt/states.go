@@ -198,15 +198,22 @@ func (s *states) sensorsDue(snap *view.Snapshot, now time.Duration) {
 	s.sensor.round++
 	for _, v := range snap.Sensors {
 		last := s.sensor.get(v.ID)
-		if last.sent && last.at != never &&
-			last.value.Condition == v.Condition && last.value.Since.Equal(v.Since) && last.value.Text == v.Text && last.value.Detail == v.Detail &&
-			slices.Equal(last.value.Findings(), v.Findings()) {
+		if last.sent && last.at != never && !sensorMoved(&last.value, &v, now-last.at) {
 			continue
 		}
-		s.add(last.topic, 1, SensorPayload{snap.At, v.Condition, v.Since, v.Text, v.Detail, v.Findings()}, func() {
+		s.add(last.topic, 1, SensorPayload{snap.At, v.Condition, v.Since, v.Text, v.Detail, v.TemperatureC, v.HumidityPct, v.ReadAt, v.Findings()}, func() {
 			last.value, last.sent, last.at = v, true, now
 		})
 	}
+}
+
+// sensorMoved reports whether a sensor or scale is to be sent again: its condition has changed, or it
+// has read other air. A reading of the same air is sent once it is a minute since the last message.
+func sensorMoved(a, b *view.Sensor, since time.Duration) bool {
+	return a.Condition != b.Condition || !a.Since.Equal(b.Since) || a.Text != b.Text || a.Detail != b.Detail ||
+		!slices.Equal(a.Findings(), b.Findings()) ||
+		moved(a.TemperatureC, b.TemperatureC, airDeadbandC) || moved(a.HumidityPct, b.HumidityPct, airDeadbandPct) ||
+		since >= airSilence && !a.ReadAt.Equal(b.ReadAt)
 }
 
 func (s *states) batchesDue(snap *view.Snapshot, now time.Duration, touched map[string]bool) {

@@ -68,6 +68,13 @@ func TestByException(t *testing.T) {
 			s.Batches = []view.Batch{b}
 		}
 	}
+	setReading := func(temperature, humidity float64) func(*view.Snapshot) {
+		return func(s *view.Snapshot) {
+			v := s.Sensors[0]
+			v.TemperatureC, v.HumidityPct, v.ReadAt = &temperature, &humidity, at(s)
+			s.Sensors = []view.Sensor{v}
+		}
+	}
 	const air, batch, scale, sensor, daemon = root + "air/bench", root + "batch/0612-1", root + "scale/scale-1", root + "sensor/bench-air", root + "daemon"
 	for _, c := range []struct {
 		name    string
@@ -102,6 +109,10 @@ func TestByException(t *testing.T) {
 		{"sensor", time.Second, func(s *view.Snapshot) {
 			s.Sensors = []view.Sensor{{ID: "bench-air", Condition: "stale", Since: at(s)}}
 		}, nil, []string{sensor}},
+		{"sensor's reading within the deadband", time.Second, setReading(21.09, 50.4), nil, nil},
+		{"sensor's temperature", time.Second, setReading(21.1, 50), nil, []string{sensor}},
+		{"sensor's humidity", time.Second, setReading(21, 50.5), nil, []string{sensor}},
+		{"the same reading for a minute", time.Minute, setReading(21, 50), nil, []string{air, batch, daemon, sensor}},
 		{"an event of the batch", time.Second, nil, []string{"0612-1"}, []string{batch}},
 		{"an event of another", time.Second, nil, []string{"0612-2"}, nil},
 		{"quality of the batch", time.Second, setBatch(func(b *view.BatchState) { b.Quality = view.QualityBad }), nil, []string{batch}},

@@ -86,6 +86,9 @@ type Sensor struct {
 	ID           string             `json:"id" doc:"id of the sensor or scale"`
 	Condition    health.Condition   `json:"condition" doc:"waiting (no reading yet), up, stale (the newest reading is too old) or down (no connection)"`
 	Since        time.Time          `json:"since" doc:"when it entered this condition"`
+	TemperatureC *float64           `json:"temperature_c,omitempty" doc:"air temperature in °C of a sensor's own newest good reading; absent before the first, and for a scale"`
+	HumidityPct  *float64           `json:"humidity_pct,omitempty" doc:"relative humidity in % of a sensor's own newest good reading, corrected if it is; absent before the first, and for a scale"`
+	ReadAt       time.Time          `json:"read_at,omitzero" doc:"when a sensor's newest good reading was taken; absent before the first, and for a scale"`
 	Text         string             `json:"text,omitempty" doc:"what is wrong and what to do; absent when nothing is"`
 	Detail       string             `json:"detail,omitempty" doc:"the error that the driver or the system reported; absent where there is none"`
 	OutOfService *time.Time         `json:"out_of_service_until,omitempty" doc:"end of the device's maintenance; absent when it is in service"`
@@ -105,7 +108,6 @@ type Sensor struct {
 
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`
-	LastRead time.Time         `json:"-"`
 	LastTook time.Duration     `json:"-"`
 	Reads    map[string]uint64 `json:"-"` // by result: ok, error, rejected
 	// Air is its newest good reading while it is up, nil otherwise.

@@ -1813,12 +1813,15 @@ declare namespace API {
     detail?: string;
     disagrees?: string;
     health?: Health;
+    humidity_pct?: number;
     id: string;
     moved_from?: string;
     out_of_service_until?: string;
+    read_at?: string;
     replaced_at?: string;
     scale_check?: ScaleCheck;
     since: string;
+    temperature_c?: number;
     text?: string;
   }
 

@@ -76,8 +76,8 @@ function instrument(tools) {
 }
 
 /**
- * readingOf writes an instrument's last reading with its age: a scale's weight, or the air of the
- * zone that it was last read for; nothing where there is none.
+ * readingOf writes an instrument's own last reading with its age: a scale's weight, or the air that a
+ * sensor read; nothing where there is none.
  * @param {import("../lib/store.js").Store} store
  * @param {API.SensorView} row
  * @param {number} now
@@ -90,8 +90,7 @@ function readingOf(store, row, now) {
     const shown = scale.weight_g === undefined ? say("devices.no-weight") : scale.stable ? say("devices.settled", weight) : say("devices.moving", weight);
     return [`${shown}, ${scale.time ? old(scale.time) : say("devices.never-heard")}`, qualityWords(scale)].filter(Boolean).join("; ");
   }
-  const air = store.all("air").find((a) => a.sensor === row.id && a.temperature_c !== undefined);
-  return air ? say("devices.air-read", { temperature: degrees(air.temperature_c), humidity: percent(air.humidity_pct, 1), read: old(air.time) }) : "";
+  return row.read_at ? say("devices.air-read", { temperature: degrees(row.temperature_c), humidity: percent(row.humidity_pct, 1), read: old(row.read_at) }) : "";
 }
 
 /**
