@@ -57,7 +57,7 @@ func (m *match) step(e *element) error {
 	case signElement:
 		return m.takeSign(e)
 	case weightElement:
-		if err := m.takeWeight(e.width); err != nil || e.shift == 0 || !m.hasNumber {
+		if err := m.takeWeight(e); err != nil || e.shift == 0 || !m.hasNumber {
 			return err
 		}
 		if m.decimals > 0 {
@@ -163,14 +163,15 @@ func (m *match) takeTrailingSign(required bool) error {
 }
 
 // takeWeight takes the number, or what is in its place when the weight is out of range.
-func (m *match) takeWeight(width int) error {
+func (m *match) takeWeight(e *element) error {
+	width := e.width
 	if width == 0 {
 		m.padded = m.skipSpaces() > 1 || m.padded
 		if m.over || m.under {
 			m.takeAnything()
 			return nil
 		}
-		return m.takeNumber()
+		return m.takeNumber(e)
 	}
 	if len(m.line)-m.pos < width {
 		return ErrUnknown
@@ -187,7 +188,7 @@ func (m *match) takeWeight(width int) error {
 		m.pos++
 		m.skipSpaces()
 	}
-	err := m.takeNumber()
+	err := m.takeNumber(e)
 	if err == nil && (m.over || m.under) {
 		m.skipSpaces()
 	}
@@ -211,18 +212,26 @@ func (m *match) takeAnything() {
 	}
 }
 
-func (m *match) takeNumber() error {
+func (m *match) takeNumber(e *element) error {
 	if m.takeFill() {
 		return nil
 	}
 	from, digits, separator := m.pos, 0, -1
+	run, grouped := 0, false // digits since the last mark for thousands, and whether there was one
 	for ; m.pos < len(m.line); m.pos++ {
 		c := m.line[m.pos]
 		if c >= '0' && c <= '9' {
 			if digits++; digits > maxDigits {
 				return ErrUnknown
 			}
+			if separator < 0 {
+				run++
+			}
 			m.mantissa = 10*m.mantissa + uint64(c-'0')
+			continue
+		}
+		if c == '\'' && e.groups && separator < 0 && run > 0 && run <= 3 && (run == 3 || !grouped) {
+			run, grouped = 0, true
 			continue
 		}
 		if c != '.' && c != ',' || separator >= 0 {
@@ -230,13 +239,19 @@ func (m *match) takeNumber() error {
 		}
 		separator = m.pos
 	}
+	if e.groups && (run > 3 || grouped && run != 3) {
+		return ErrUnknown // a digit or a mark was lost
+	}
 	// A digit must be on both sides of the decimal mark. Without one, a part of the number may
-	// have been lost.
-	if digits == 0 || separator == from || separator == m.pos-1 {
+	// have been lost. A pattern that fixes the decimals may do without the one before it.
+	if digits == 0 || separator == from && e.decimals == 0 || separator == m.pos-1 {
 		return ErrUnknown
 	}
 	if separator >= 0 {
 		m.decimals = m.pos - 1 - separator
+	}
+	if e.decimals > 0 && m.decimals != e.decimals {
+		return ErrUnknown
 	}
 	if m.line[from] == '0' && m.pos-from > 1 && separator != from+1 {
 		m.padded = true

@@ -47,6 +47,8 @@ type element struct {
 	optional bool // a unit that may be missing
 	width    int  // of the weight or of what is skipped, 0 where it is free
 	shift    int  // how many digits of the weight are decimals without a mark
+	decimals int  // how many the weight must have, 0 where any number may stand
+	groups   bool // an apostrophe may stand between the thousands of the weight
 	declared unit // the unit that is not in the line
 	glued    bool // the unit is followed by a mark without a space between
 	marks    []mark
@@ -158,7 +160,7 @@ func (s Shape) finish() (Shape, error) {
 	case signs > 1:
 		return Shape{}, fmt.Errorf("%d times {sign}, want it once at most", signs)
 	case units != 1:
-		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g}, {unit=kg}, {unit=oz} or {unit=lb} where it does not", units)
+		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g}, {unit=kg}, {unit=mg}, {unit=oz} or {unit=lb} where it does not", units)
 	}
 	return s, nil
 }
@@ -196,18 +198,26 @@ func parseField(text string) (element, error) {
 // parseWeight reads what follows "weight" in a field.
 func parseWeight(text string) (e element, err error) {
 	e.kind = weightElement
+	text, e.groups = strings.CutPrefix(text, "'")
 	text, parts, ok := strings.Cut(text, "/")
 	if ok {
 		if e.shift = map[string]int{"10": 1, "100": 2, "1000": 3}[parts]; e.shift == 0 {
 			return e, fmt.Errorf("parts %q: want 10, 100 or 1000", parts)
 		}
 	}
+	text, decimals, ok := strings.Cut(text, ".")
+	if ok {
+		if len(decimals) != 1 || decimals[0] < '1' || decimals[0] > '6' || e.shift > 0 {
+			return e, fmt.Errorf("decimals %q: want a digit from 1 to 6, and no parts beside it", decimals)
+		}
+		e.decimals = int(decimals[0] - '0')
+	}
 	width, ok := strings.CutPrefix(text, ":")
 	switch {
 	case ok:
 		e.width, err = parseWidth(width)
 	case text != "":
-		err = fmt.Errorf("weight%s: want {weight}, {weight:8} or {weight/10}", text)
+		err = fmt.Errorf("weight%s: want {weight}, {weight:8}, {weight.3}, {weight/10} or {weight'}", text)
 	}
 	return e, err
 }

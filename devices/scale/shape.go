@@ -64,12 +64,15 @@ func ShapeNames() []string {
 //	{weight:8}          the same, padded with spaces to exactly 8 characters
 //	{weight/10}         digits without a decimal mark, in tenths; also /100 and
 //	                    /1000, and {weight:8/10}
+//	{weight.3}          exactly three decimals, and the nought before the mark may
+//	                    be missing; also {weight:8.3}
+//	{weight'}           with an apostrophe between thousands, as in 12'345
 //	{sign} {sign!}      + or - or neither; with ! one of them must be there;
 //	                    right before a padded weight it is one character;
 //	                    it may also follow the weight
 //	{unit} {unit?}      g, kg, oz or lb; with ? a missing unit means a moving
 //	                    weight, in the unit of the line before
-//	{unit=g} {unit=kg}  not in the line, but known to be this; also oz and lb
+//	{unit=g} {unit=kg}  not in the line, but known to be this; also mg, oz and lb
 //	{skip:5}            five characters of any kind
 //	{skip}              characters up to a space, or up to the one that
 //	                    follows in the pattern

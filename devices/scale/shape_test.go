@@ -125,6 +125,27 @@ var decodeCases = []struct {
 	{"{skip};{sign}{weight};{unit}", ";2.0;g", weigh.Reading{}, ErrUnknown},
 	{"{skip:20}{weight}{unit}", "2.0 g", weigh.Reading{}, ErrUnknown},
 	{"{{\"w\":{sign}{weight},\"ok\":{stable=true|moving=false}}}{unit=g}", "{\"w\":2.0,\"ok\":false}", reading(2, weigh.Moving, weigh.TareUnknown), nil},
+	{"{sign}{weight.3} {unit=oz}", "   .500", reading(14.1747615625, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{sign}{weight.3} {unit=g}", "  -.218", reading(-0.218, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{sign}{weight.3} {unit=g}", " 1.218", reading(1.218, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{sign}{weight.3} {unit=g}", " 1.21", weigh.Reading{}, ErrUnknown},
+	{"{sign}{weight.3} {unit=g}", " 1.2181", weigh.Reading{}, ErrUnknown},
+	{"{sign}{weight.3} {unit=g}", " 218", weigh.Reading{}, ErrUnknown},
+	{"{weight:8.2} {unit}", "    -.25 g", reading(-0.25, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{weight'}{sign} mg{unit=mg}", "13'350-mg", reading(-13.35, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{weight'}{sign} mg{unit=mg}", "1'213'350 mg", reading(1213.35, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{weight'}{sign} mg{unit=mg}", "350 mg", reading(0.35, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{weight'}{sign} {unit}", "1'350.5 g", reading(1350.5, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{weight'}{sign} {unit}", "1'35 g", weigh.Reading{}, ErrUnknown},
+	{"{weight'}{sign} {unit}", "1350 g", weigh.Reading{}, ErrUnknown},
+	{"{weight'}{sign} {unit}", "1350'000 g", weigh.Reading{}, ErrUnknown},
+	{"{weight'}{sign} {unit}", "1'35'000 g", weigh.Reading{}, ErrUnknown},
+	{"{weight'}{sign} {unit}", "1'350' g", weigh.Reading{}, ErrUnknown},
+	{"{weight'}{sign} {unit}", "1''350 g", weigh.Reading{}, ErrUnknown},
+	{"{weight'}{sign} {unit}", "'350 g", weigh.Reading{}, ErrUnknown},
+	{"{weight} {unit}", "1'350 g", weigh.Reading{}, ErrUnknown},
+	{"{weight/1000}{unit=mg}", "999999999999", reading(999999.999999, weigh.StabilityUnknown, weigh.TareUnknown), nil},
+	{"{weight}{unit=mg}", "0.99999999999", reading(0.00099999999999, weigh.StabilityUnknown, weigh.TareUnknown), nil},
 	{"{sign}{weight} {unit} {any=Z|}", "0.0\tg\tZ", reading(0, weigh.StabilityUnknown, weigh.TareUnknown), nil},
 	{"{weight}{unit}{net=N|gross=G}", "60.0gN", reading(60, weigh.StabilityUnknown, weigh.Net), nil},
 }
@@ -265,6 +286,11 @@ func TestParseShapeRefuses(t *testing.T) {
 		"{weight}{unit}{weird=X}":                   "want weight, sign, unit, skip",
 		"{weight}{unit}{net=N|gross=N}":             "stands twice",
 		"{weight:0}{unit}":                          "from 1 to 24",
+		"{weight.0}{unit}":                          "from 1 to 6",
+		"{weight.x}{unit}":                          "from 1 to 6",
+		"{weight.3/10}{unit}":                       "no parts beside it",
+		"{weight:8.}{unit}":                         "from 1 to 6",
+		"{weight''}{unit}":                          "want {weight}",
 		"{weight:99999999999}{unit}":                "from 1 to 24",
 		"{weight/7}{unit}":                          "want 10, 100 or 1000",
 		"{weights}{unit}":                           "want {weight}",
@@ -331,6 +357,9 @@ func FuzzParseShape(f *testing.F) {
 		f.Add(n.pattern, []byte("ST,GS,+00060.0  g"))
 	}
 	f.Add("#{skip:2} {skip} {sign}{weight} {unit}{check=xor,stx}", []byte("#01 12:30 +60.0 g5A"))
+	f.Add("{weight'}{sign} mg{unit=mg} {moving=v|stable==}", []byte("  13'350-mg v"))
+	f.Add("{weight':12.3} {unit}", []byte(" -1'013.350 g"))
+	f.Add("{sign}{weight.3} {unit}", []byte("   -.218 oz"))
 	f.Add("{sign}{weight} {unit}{check=sum,after-etx,etx,byte}", []byte("+60.0 g\x03\x0d"))
 	f.Fuzz(func(t *testing.T, pattern string, line []byte) {
 		s, err := ParseShape(pattern)

@@ -9,15 +9,16 @@ const (
 	kilograms
 	ounces
 	pounds
+	milligrams // in {unit=mg} only
 )
 
 // gramsIn is how many g each unit has. The pound is 0.453 592 37 kg exactly and the ounce a
 // sixteenth of it: NIST Handbook 44, Appendix C, "General Tables of Units of Measurement"
 // (avoirdupois), after the agreement of 1959. Troy ounces and carats are not among the units.
-var gramsIn = [...]float64{grams: 1, kilograms: 1000, ounces: 28.349523125, pounds: 453.59237}
+var gramsIn = [...]float64{grams: 1, kilograms: 1000, ounces: 28.349523125, pounds: 453.59237, milligrams: 0.001}
 
 // unitNames are the units as they are written in a pattern, such as {unit=oz}.
-var unitNames = map[string]unit{"g": grams, "kg": kilograms, "oz": ounces, "lb": pounds}
+var unitNames = map[string]unit{"g": grams, "kg": kilograms, "mg": milligrams, "oz": ounces, "lb": pounds}
 
 // readUnit returns the unit that text begins with and how many bytes it has; noUnit for none. A
 // capital G alone is not g, since it is the usual mark of a gross weight.
@@ -45,13 +46,16 @@ func readUnit(text []byte) (unit, int) {
 
 // powers are exact in a float64, as is a mantissa, so that one division or multiplication rounds
 // correctly.
-var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12}
+var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
 
-// scaled returns mantissa / 10^decimals of the unit in g. It is the nearest float64 for g and
-// kg, and at most two roundings from it for oz and lb.
+// scaled returns mantissa / 10^decimals of the unit in g. It is the nearest float64 for mg, g
+// and kg, and at most two roundings from it for oz and lb.
 func scaled(mantissa uint64, decimals int, in unit) float64 {
-	if in == kilograms {
+	switch in {
+	case kilograms:
 		decimals -= 3
+	case milligrams:
+		decimals += 3
 	}
 	g := float64(mantissa)
 	if in == ounces || in == pounds {
