@@ -39,7 +39,7 @@ const (
 // be a guess. After a long run of unknown lines, as when somebody changed the settings of the
 // scale, it starts again.
 //
-// Where a scale pads its numbers, its lines have one length. A line of another length has lost a
+// Where a scale pads its numbers, its lines with marks of one length have one length. A line of another length has lost a
 // byte, perhaps a digit, and counts as torn. When lines of another length go on for long, the
 // length was not fixed, and the check ends until Restart. On a scale that does not pad, a lost
 // digit cannot be seen in one line; the caller needs two readings that agree.
@@ -57,11 +57,16 @@ type Decoder struct {
 
 	hid hidState // of a scale that sends reports
 
-	widths [2]width // of lines with and without a unit
+	widths [2][widthKinds]width // of lines with and without a unit, by the length of their marks
 
 	name                                            atomic.Pointer[string]
 	ok, torn, unknowns, overlong, overload, learned atomic.Uint64
 }
+
+// widthKinds bounds the kinds of lines whose lengths are known. A mark that is longer than another one, or
+// that only moving weights have, makes another kind. A mark that may be the rest of another one after a
+// lost byte, such as S of ST, makes none.
+const widthKinds = 16
 
 // width is what is known of the length of one kind of line.
 type width struct {
@@ -88,7 +93,7 @@ func (d *Decoder) WithKey(key Shape) *Decoder {
 func (d *Decoder) reset() {
 	d.settled, d.ready = d.shape, d.shape.candidates == nil
 	d.agreeing, d.unknown = 0, 0
-	d.widths = [2]width{}
+	d.widths = [2][widthKinds]width{}
 	d.hidden = hidden{}
 	d.setName(d.settled.name)
 }
@@ -180,11 +185,11 @@ func (d *Decoder) withoutTail(line []byte) []byte {
 // accept checks the width of a line that matched, and stores its unit.
 func (d *Decoder) accept(line []byte, m *match) (weigh.Reading, error) {
 	if !m.over && !m.under {
-		kind := 0
+		unitless := 0
 		if m.unitless {
-			kind = 1
+			unitless = 1
 		}
-		if !d.widths[kind].fits(len(line), m.padded) {
+		if !d.widths[unitless][m.variable%widthKinds].fits(len(line), m.padded) {
 			return weigh.Reading{}, ErrWidth
 		}
 		switch {

@@ -144,6 +144,29 @@ func times(n int, line string) (lines []string) {
 	return lines
 }
 
+// A mark that only moving weights have makes their lines longer; none of them is torn. A line that
+// lost a digit is, with the mark and without it.
+func TestMarksOfSeveralLengths(t *testing.T) {
+	const stable, moving = "      60.0 g", "      61.0 g moving"
+	for _, pattern := range []string{"{sign}{weight} {unit} {moving=moving|stable=}", "{sign}{weight} {unit} {moving=moving|any=Z|}"} {
+		d := synced(t, pattern)
+		lines := append(times(linesToFixWidth+1, stable), times(linesToFixWidth+1, moving)...)
+		if readings, errs := feed(d, lines...); len(errs) > 0 || len(readings) != len(lines) {
+			t.Errorf("%s: %d readings, %v", pattern, len(readings), errs)
+		}
+		if readings, errs := feed(d, stable[:6]+stable[7:], moving[:6]+moving[7:]); len(readings) > 0 || len(errs) != 2 || errs[0] != ErrWidth || errs[1] != ErrWidth {
+			t.Errorf("%s: a digit was lost: %+v, %v", pattern, readings, errs)
+		}
+	}
+	// A counter in front grows.
+	d := synced(t, "#{skip} {sign}{weight} {unit}")
+	for n := range 120 {
+		if _, errs := feed(d, fmt.Sprintf("#%d  %8.1f g", n, 60.0)); len(errs) > 0 {
+			t.Fatalf("counter %d: %v", n, errs)
+		}
+	}
+}
+
 func TestNoiseCostsItsOwnLine(t *testing.T) {
 	d := synced(t, "status-first")
 	readings, errs := feed(d,

@@ -12,6 +12,7 @@ type match struct {
 	negative  bool
 	mantissa  uint64
 	decimals  int
+	variable  int // bytes of marks and of skipped parts, which are not of one length
 	hasNumber bool
 	padded    bool
 	unit      unit
@@ -89,6 +90,7 @@ func (m *match) skip(e *element) error {
 	if m.pos == from {
 		return ErrUnknown
 	}
+	m.variable += m.pos - from
 	return nil
 }
 
@@ -328,6 +330,7 @@ func (m *match) takeMark(marks []mark) error {
 			continue
 		}
 		m.pos += len(text)
+		m.variable += marks[i].whole
 		switch marks[i].means {
 		case stableField:
 			m.stability = weigh.Stable

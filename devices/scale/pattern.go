@@ -58,6 +58,9 @@ type element struct {
 type mark struct {
 	text  string
 	means field
+	// whole is the length of the mark that this may be the rest of, after one byte was lost; else
+	// its own.
+	whole int
 }
 
 const (
@@ -258,7 +261,26 @@ func parseMarks(text string) (element, error) {
 			}
 		}
 	}
+	for i := range e.marks {
+		m := &e.marks[i]
+		m.whole = len(m.text)
+		for _, other := range e.marks {
+			if m.text != "" && lacksOne(m.text, other.text) {
+				m.whole = len(other.text)
+			}
+		}
+	}
 	// The longest is first, so that NT is not read as N, and an empty alternative is last.
 	sort.SliceStable(e.marks, func(i, j int) bool { return len(e.marks[i].text) > len(e.marks[j].text) })
 	return e, nil
+}
+
+// lacksOne reports whether a text is another one without one of its bytes.
+func lacksOne(text, whole string) bool {
+	for i := range len(whole) {
+		if whole[:i]+whole[i+1:] == text {
+			return true
+		}
+	}
+	return false
 }
