@@ -3,14 +3,13 @@ package learn
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 )
 
 // unitWords are how units of mass are written, in small letters.
 var unitWords = map[string]string{
 	"g": "g", "gr": "g", "grm": "g", "gm": "g", "gram": "g", "grams": "g", "gramm": "g",
-	"kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg",
+	"mg": "mg", "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg",
 	"oz": "oz", "ounce": "oz", "ounces": "oz", "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb",
 }
 
@@ -53,10 +52,7 @@ func (t *template) series(slot int) []float64 {
 			continue
 		}
 		token := t.rows[i].tokens[at]
-		v, err := strconv.ParseFloat(strings.Replace(token.text, ",", ".", 1), 64)
-		if err != nil {
-			v = math.NaN()
-		}
+		v := token.value()
 		if token.negative {
 			v = -v
 		}
@@ -106,6 +102,10 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 			continue
 		}
 		c := t.judge(i)
+		if hint.ShownG > 0 {
+			// The number that the display showed is the weight, whatever else speaks against it.
+			c.score += map[bool]int{true: 4, false: -4}[t.wasShown(c, hint.ShownG)]
+		}
 		switch {
 		case c.score > best.score:
 			best, second = c, best
@@ -120,6 +120,9 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 		best.doubts = append(best.doubts, unsureMark+"Two numbers of a line could be the weight; the more likely one was taken.")
 	}
 	t.findUnit(&best, hint)
+	if hint.ShownG > 0 && best.unit >= 0 && !t.wasShown(best, hint.ShownG) {
+		best.doubts = append(best.doubts, unsureMark+fmt.Sprintf("The display showed %s g, and the lines never did.", plain(hint.ShownG)))
+	}
 	return best, true
 }
 
@@ -315,7 +318,8 @@ func (t *template) findUnit(c *chosen, hint Hint) {
 
 // readable reports whether {unit} reads a unit as it is written.
 func readable(text string) bool {
-	return text == "g" || len(text) == 2 && unitWords[strings.ToLower(text)] == strings.ToLower(text)
+	lower := strings.ToLower(text)
+	return text == "g" || lower == "kg" || lower == "oz" || lower == "lb"
 }
 
 // decimals returns the most decimals that a number has.
@@ -331,46 +335,4 @@ func (t *template) decimals(slot int) int {
 		}
 	}
 	return most
-}
-
-// assumeUnit supposes a unit where the lines state none.
-func (t *template) assumeUnit(c *chosen, hint Hint) {
-	c.fixed = "g"
-	high := 0.0
-	for _, v := range t.series(c.slot) {
-		if !math.IsNaN(v) {
-			high = math.Max(high, v)
-		}
-	}
-	if hint.ShownG > 0 {
-		if t.shown(c, high, hint.ShownG) {
-			return
-		}
-		c.doubts = append(c.doubts, unsureMark+fmt.Sprintf("The largest number was %s, which is %s g in no unit.", plain(high), plain(hint.ShownG)))
-		return
-	}
-	if t.decimals(c.slot) >= 3 && high < 3 && high > 0 {
-		c.fixed = "kg"
-	}
-	c.doubts = append(c.doubts, unsureMark+fmt.Sprintf("The lines state no unit; {unit=%s} is a guess. With the most on it, the display must have shown %s %s. If it showed something else, say what with --shown-g.", c.fixed, plain(high), c.fixed))
-}
-
-func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-
-// shown finds the unit and the decimal mark with which the largest number is what the display
-// showed.
-func (t *template) shown(c *chosen, high, grams float64) bool {
-	for _, parts := range []int{1, 10, 100, 1000} {
-		if parts > 1 && t.decimals(c.slot) > 0 {
-			break
-		}
-		for _, unit := range []string{"g", "kg", "oz", "lb"} {
-			count := gramsIn[unit] / float64(parts) / math.Pow10(t.decimals(c.slot))
-			if is := high * gramsIn[unit] / float64(parts); math.Abs(is-grams) <= math.Max(grams/100, 1.5*count) && is > 0 {
-				c.fixed, c.parts = unit, parts
-				return true
-			}
-		}
-	}
-	return false
 }

@@ -145,7 +145,11 @@ func (d dialect) judged() (outcome string, p Proposal, faults []string) {
 	return "right", p, nil
 }
 
-// TestDialects tries the learner on twenty made-up scales that somebody wrote who had not seen it.
+// TestDialects tries the learner on twenty made-up scales that were written by somebody who had not seen
+// it. The learner as it was before it saw them had 14 right, 4 unsure and 2 wrong. It was then
+// improved in general ways, and has 19 right and 1 unsure; since the dialects were known by then,
+// that score alone does not show how it does on others. TestLaterDialects has those that were
+// written after.
 func TestDialects(t *testing.T) {
 	score := map[string]int{}
 	paths, _ := filepath.Glob("../../../testdata/dialects/*.txt")
@@ -162,7 +166,7 @@ func TestDialects(t *testing.T) {
 		}
 	}
 	t.Logf("%d right, %d unsure, %d wrong", score["right"], score["unsure"], score["wrong"])
-	if n := score["right"] + score["unsure"] + score["wrong"]; n != 20 {
-		t.Errorf("%d dialects, want 20", n)
+	if score["right"] < 19 || score["wrong"] > 0 || score["right"]+score["unsure"] != 20 {
+		t.Errorf("%d right, %d unsure and %d wrong; want at least 19 right, none wrong, 20 in all", score["right"], score["unsure"], score["wrong"])
 	}
 }

@@ -105,7 +105,15 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 		return Proposal{Lines: len(t.rows), Reasons: []string{"A number was found that could be the weight, and no pattern that reads it."}}
 	}
 	best.notes = append(append(best.notes, c.doubts...), record...)
+	best.notes = append(best.notes, t.ignoredPart(c)...)
 	p := best.proposal(t, check)
+	if c.unit >= 0 && t.slots[c.unit].missing() > 0 {
+		p.Reasons = append(p.Reasons, "Some lines state no unit. Their number is taken in the unit of the line before and as moving; where it may be in another unit, there is no weight until a line states its unit.")
+	}
+	if text := t.maybeSign(c); text != "" {
+		p.Certainty = Unsure
+		p.Reasons = append(p.Reasons, fmt.Sprintf("The numbers have no sign, and %q never comes with zero: it may mean a weight below zero.", text))
+	}
 	if fragments > 0 {
 		p.Reasons = append(p.Reasons, fmt.Sprintf("%d damaged lines were left out.", fragments))
 	}
@@ -201,15 +209,15 @@ func (t *template) agrees(c chosen, i int, got weigh.Reading) bool {
 		}
 		in = unitWords[strings.ToLower(r.tokens[t.slots[c.unit].at[i]].text)]
 	}
-	want, err := strconv.ParseFloat(strings.Replace(r.tokens[at].text, ",", ".", 1), 64)
+	want := r.tokens[at].value()
 	if r.tokens[at].negative {
 		want = -want
 	}
 	want *= gramsIn[in] / float64(max(c.parts, 1))
-	return err == nil && math.Abs(got.Grams-want) <= 1e-6*math.Abs(want)
+	return math.Abs(got.Grams-want) <= 1e-6*math.Abs(want)
 }
 
-var gramsIn = map[string]float64{"g": 1, "kg": 1000, "oz": 28.349523125, "lb": 453.59237}
+var gramsIn = map[string]float64{"mg": 0.001, "g": 1, "kg": 1000, "oz": 28.349523125, "lb": 453.59237}
 
 // proposal weighs up what was seen.
 func (c candidate) proposal(t *template, check check) Proposal {

@@ -94,6 +94,19 @@ var dialects = []struct {
 		return fmt.Sprintf("%s*%04X", s, x)
 	}},
 	{name: "bare numbers", certainty: Unsure, line: func(_ int, g float64, _ bool) string { return fmt.Sprintf("%8.2f", g) }},
+	{name: "no nought before the decimal mark", marked: true, certainty: Sure, line: func(_ int, g float64, m bool) string {
+		return fmt.Sprintf("%9s kg%s", strings.Replace(fmt.Sprintf("%.4f", g/1000), "0.", ".", 1), either(m, " M", ""))
+	}},
+	{name: "milligrams with apostrophes", marked: true, certainty: Sure, line: func(_ int, g float64, m bool) string {
+		digits, sign := fmt.Sprintf("%.0f", math.Abs(g)*1000), either(g < 0, "-", "")
+		if len(digits) > 3 {
+			digits = digits[:len(digits)-3] + "'" + digits[len(digits)-3:]
+		}
+		return fmt.Sprintf("%9s mg %s", sign+digits, either(m, "D", "S"))
+	}},
+	{name: "a price, and what the display shows", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string {
+		return fmt.Sprintf("%7.4f;%6.2f;%6.2f", g/1000, 99.5, g*0.0995)
+	}},
 	{name: "bare numbers in kg", certainty: Unsure, line: func(_ int, g float64, _ bool) string { return fmt.Sprintf("%8.4f", g/1000) }},
 	{name: "bare numbers and what the display shows", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string { return fmt.Sprintf("%8.4f", g/1000) }},
 	{name: "no decimal mark", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string {
@@ -204,6 +217,18 @@ func TestInferSaysWhenItIsUnsure(t *testing.T) {
 		"noise":                         {times(30, "\x91\x80\xff"), Hint{}},
 		"two weights that differ":       {linesOf(func(i int, g float64, _ bool) string { return fmt.Sprintf("%6.1f %6.1f", g, 3*g+float64(i%3)) }), Hint{}},
 		"another weight than was shown": {linesOf(func(_ int, g float64, _ bool) string { return fmt.Sprintf("%6.1f", g) }), Hint{ShownG: 77}},
+		"another weight than was shown, with its unit": {linesOf(func(_ int, g float64, _ bool) string { return fmt.Sprintf("%6.1f g", g) }), Hint{ShownG: 77}},
+		// After the cup was tared and lifted the weights are below zero.
+		"a letter for the sign": {linesOf(func(i int, g float64, _ bool) string {
+			tared := either(i < 14, "0", "12.3")
+			return fmt.Sprintf("%s %6.1f g", either(i > 21, "B", "A"), math.Abs(g-map[string]float64{"0": 0, "12.3": 12.3}[tared]))
+		}), Hint{}},
+		"a bit for the sign": {linesOf(func(i int, g float64, _ bool) string {
+			return fmt.Sprintf("%d;%6.1f;g", map[bool]int{false: 16, true: 48}[i > 21], math.Abs(g-map[bool]float64{false: 0, true: 12.3}[i >= 14]))
+		}), Hint{}},
+		"a sign apart behind the number": {linesOf(func(i int, g float64, _ bool) string {
+			return fmt.Sprintf("%6.1f %s g", math.Abs(g-12), either(g < 12, "-", " "))
+		}), Hint{}},
 		// 1,234.5 would be read as 1.234.
 		"a mark for thousands": {linesOf(func(_ int, g float64, _ bool) string { return fmt.Sprintf("1,%05.1f", 200+g) }), Hint{}},
 	} {
@@ -267,6 +292,7 @@ func FuzzInfer(f *testing.F) {
 		}
 		f.Add(all, d.hint.ShownG)
 	}
+	f.Add([]byte("\r+.5 g\r-.25 g\r1'000 mg-\r12'000 mg\r1'2 g\r:.5\r'123\r.123\r"), 0.5)
 	f.Add([]byte("\r\x02{}|=\x03Z\r\n1-2-3\r1+2\r.5\r5.\r+\r-\r9999999999999999999999 g\r"), 1.0)
 	f.Fuzz(func(t *testing.T, received []byte, grams float64) {
 		FrameOf(received)

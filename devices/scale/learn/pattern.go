@@ -61,14 +61,34 @@ func (t *template) weightField(c chosen) string {
 			leading = leading || !r.tokens[at].trailing
 		}
 	}
-	weight := "{weight}"
+	weight := "{weight" + t.numberForm(c.slot)
 	if c.parts > 1 {
-		weight = fmt.Sprintf("{weight/%d}", c.parts)
+		weight += fmt.Sprintf("/%d", c.parts)
 	}
+	weight += "}"
 	if trailing && !leading {
 		return weight + "{sign}"
 	}
 	return "{sign}" + weight
+}
+
+// numberForm is what {weight} needs to read numbers with an apostrophe between thousands, or without
+// the nought before the decimal mark.
+func (t *template) numberForm(slot int) string {
+	groups, bare := "", false
+	for i, r := range t.rows {
+		if at := t.slots[slot].at[i]; at >= 0 {
+			text := r.tokens[at].text
+			bare = bare || !isDigit(text[0])
+			if strings.Contains(text, "'") {
+				groups = "'"
+			}
+		}
+	}
+	if n := t.decimals(slot); bare && n <= 6 {
+		return fmt.Sprintf("%s.%d", groups, n)
+	}
+	return groups
 }
 
 // otherNumber is a number that is not the weight: as it is where it never changes, else skipped.
@@ -151,18 +171,21 @@ const mostMarks = 6
 // mark writes a word or character that is neither number nor unit.
 func (t *template) mark(slot int, moving []bool, loose bool) (text, note string) {
 	s := t.slots[slot]
-	texts := sortedKeys(s.counts)
-	if len(texts) == 1 && s.missing() == 0 {
+	texts, missing := sortedKeys(s.counts), s.missing()
+	if missing == 1 && len(t.rows) >= enoughLines {
+		missing = 0 // one line of many has lost it
+	}
+	if len(texts) == 1 && missing == 0 {
 		if other := pairs[texts[0]]; other != "" && !loose {
 			return fmt.Sprintf("{%s=%s|%s=%s}", meanings[texts[0]], texts[0], meanings[other], other), ""
 		}
 		return literal(texts[0]), ""
 	}
 	if len(texts) > mostMarks {
-		return t.data(texts, s.missing())
+		return t.data(texts, missing)
 	}
 	all := texts
-	if s.missing() > 0 {
+	if missing > 0 {
 		all = append(all[:len(all):len(all)], "")
 	}
 	means := t.meanings(slot, all, moving)
@@ -184,7 +207,7 @@ func (t *template) mark(slot int, moving []bool, loose bool) (text, note string)
 			note = fmt.Sprintf("It is not known what %q means; it is ignored.", text)
 		}
 	}
-	if loose && len(texts) > 1 && onlyAny(means) && s.missing() == 0 {
+	if loose && len(texts) > 1 && onlyAny(means) && missing == 0 {
 		return "{skip}", note
 	}
 	return "{" + strings.Join(fields, "|") + "}", note

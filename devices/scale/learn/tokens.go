@@ -1,6 +1,8 @@
 package learn
 
 import (
+	"math"
+	"strconv"
 	"strings"
 )
 
@@ -73,7 +75,7 @@ func tokens(line, marks string) []token {
 			gap = true
 			i++
 			continue
-		case isDigit(c):
+		case isDigit(c), startsWithMark(line, i, marks):
 			i = endOfNumber(line, i, marks)
 			list = append(list, token{kind: number, text: line[from:i], gap: gap, column: from})
 		case isLetter(c):
@@ -120,12 +122,34 @@ func gluedUnit(letters string, before []token, gap bool) int {
 	return 0
 }
 
+// startsWithMark reports whether a number without a nought before its decimal mark begins at i, as in
+// .218. What follows a letter or a digit is no number of its own.
+func startsWithMark(line string, i int, marks string) bool {
+	return strings.Contains(marks, line[i:i+1]) && i+1 < len(line) && isDigit(line[i+1]) &&
+		(i == 0 || strings.IndexByte(" \t+-=:;[(", line[i-1]) >= 0)
+}
+
+// betweenThousands reports whether the character at i is an apostrophe between thousands.
+func betweenThousands(line string, i int) bool {
+	return line[i] == '\'' && i > 0 && isDigit(line[i-1]) && i+3 < len(line) &&
+		isDigit(line[i+1]) && isDigit(line[i+2]) && isDigit(line[i+3]) && (i+4 == len(line) || !isDigit(line[i+4]))
+}
+
+// value returns the number of a token without its sign; NaN where it is none that a float64 holds.
+func (t token) value() float64 {
+	v, err := strconv.ParseFloat(strings.NewReplacer(",", ".", "'", "").Replace(t.text), 64)
+	if err != nil {
+		return math.NaN()
+	}
+	return v
+}
+
 // endOfNumber returns where the digits from i on end. A decimal mark stands between two digits, and
 // what looks like a date or a time is not one number.
 func endOfNumber(line string, i int, marks string) int {
 	found := 0
 	for ; i < len(line); i++ {
-		if isDigit(line[i]) {
+		if isDigit(line[i]) || found == 0 && betweenThousands(line, i) {
 			continue
 		}
 		if !strings.Contains(marks, line[i:i+1]) || found > 0 || i+1 >= len(line) || !isDigit(line[i+1]) {
@@ -140,7 +164,7 @@ func endOfNumber(line string, i int, marks string) int {
 // between at most.
 func isSign(line string, i int, before []token, gap bool, marks string) bool {
 	next := strings.TrimLeft(line[i+1:], " ")
-	if next == "" || !isDigit(next[0]) {
+	if next == "" || !isDigit(next[0]) && !startsWithMark(next, 0, marks) {
 		return false
 	}
 	if gap || len(before) == 0 || before[len(before)-1].kind != number || line[i] == '+' {

@@ -1,0 +1,90 @@
+package learn
+
+import (
+	"fmt"
+	"strings"
+)
+
+// ignoredPart returns a doubt where a sign or a mark of the number stands beside the weight in some
+// lines and is not read with it: the weight may be another one.
+func (t *template) ignoredPart(c chosen) []string {
+	for _, i := range []int{c.slot - 1, c.slot + 1} {
+		if i < 0 || i >= len(t.slots) || t.slots[i].kind != punct {
+			continue
+		}
+		s := t.slots[i]
+		for text := range s.counts {
+			if strings.Contains("+-.,'", text) && (len(s.counts) > 1 || s.missing() > 0) {
+				return []string{unsureMark + fmt.Sprintf("Some lines have %q beside the weight, which may be a part of it.", text)}
+			}
+		}
+	}
+	return nil
+}
+
+// mostSignTexts is how many forms a mark may take that tells the sign. More are data.
+const mostSignTexts = 12
+
+// maybeSign returns a mark that may be the sign of numbers that have none, as a letter or a bit of a
+// status: it never comes with zero, and weights come both with it and without it. It
+// returns an empty text where the numbers have signs, or where no such mark is.
+func (t *template) maybeSign(c chosen) string {
+	sizes := t.series(c.slot)
+	order := t.order()
+	for _, i := range order {
+		if at := t.slots[c.slot].at[i]; at >= 0 && t.rows[i].tokens[at].signed {
+			return ""
+		}
+	}
+	moving := t.moving(c)
+	for j, s := range t.slots {
+		if j == c.slot || j == c.unit || t.decimals(j) > 0 || t.dated(j) {
+			continue
+		}
+		of := map[string]map[float64]bool{} // the weights that came with each text
+		zero := false
+		for k, i := range order {
+			text := ""
+			if at := s.at[i]; at >= 0 {
+				text = t.rows[i].tokens[at].text
+			}
+			if of[text] == nil {
+				of[text] = map[float64]bool{}
+			}
+			of[text][sizes[k]] = true
+			zero = zero || sizes[k] == 0
+		}
+		if !zero || len(of) < 2 || len(of) > mostSignTexts {
+			continue
+		}
+		if text := signAmong(of, t.meanings(j, keysOf(of), moving)); text != "" {
+			return text
+		}
+	}
+	return ""
+}
+
+// signAmong returns the text that never comes with zero and shares a weight with another text.
+func signAmong(of map[string]map[float64]bool, means map[string]string) string {
+	for _, text := range keysOf(of) {
+		if text == "" || of[text][0] || means[text] == "moving" || means[text] == "stable" {
+			continue
+		}
+		for _, other := range keysOf(of) {
+			for g := range of[text] {
+				if other != text && means[other] != "moving" && of[other][g] {
+					return text
+				}
+			}
+		}
+	}
+	return ""
+}
+
+func keysOf(of map[string]map[float64]bool) []string {
+	counts := map[string]int{}
+	for text, weights := range of {
+		counts[text] = len(weights)
+	}
+	return sortedKeys(counts)
+}

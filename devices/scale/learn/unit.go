@@ -1,0 +1,88 @@
+package learn
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// assumeUnit supposes a unit where the lines state none.
+func (t *template) assumeUnit(c *chosen, hint Hint) {
+	c.fixed = "g"
+	high, resting := highs(t.series(c.slot))
+	if hint.ShownG > 0 {
+		if t.shown(c, high, hint.ShownG) || t.shown(c, resting, hint.ShownG) {
+			return
+		}
+		c.doubts = append(c.doubts, unsureMark+fmt.Sprintf("The largest number was %s, which is %s g in no unit.", plain(high), plain(hint.ShownG)))
+		return
+	}
+	if t.decimals(c.slot) >= 3 && high < 3 && high > 0 {
+		c.fixed = "kg"
+	}
+	c.doubts = append(c.doubts, unsureMark+fmt.Sprintf("The lines state no unit; {unit=%s} is a guess. With the most on it, the display must have shown %s %s. If it showed something else, say what with --shown-g.", c.fixed, plain(high), c.fixed))
+}
+
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// shown finds the unit and the decimal mark with which the largest number is what the display
+// showed.
+func (t *template) shown(c *chosen, high, grams float64) bool {
+	for _, parts := range []int{1, 10, 100, 1000} {
+		if parts > 1 && t.decimals(c.slot) > 0 {
+			break
+		}
+		for _, unit := range []string{"g", "kg", "oz", "lb"} {
+			count := gramsIn[unit] / float64(parts) / math.Pow10(t.decimals(c.slot))
+			if is := high * gramsIn[unit] / float64(parts); math.Abs(is-grams) <= math.Max(grams/100, 1.5*count) && is > 0 {
+				c.fixed, c.parts = unit, parts
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// highs returns the largest number of a series and the largest that came three times in a row, since
+// the pan swings when something is put on it. Both are at least 0.
+func highs(list []float64) (high, resting float64) {
+	for i, v := range list {
+		if v > high {
+			high = v
+		}
+		if v > resting && i > 1 && v == list[i-1] && v == list[i-2] {
+			resting = v
+		}
+	}
+	return high, resting
+}
+
+// wasShown reports whether the most that a number went to is what the display showed.
+func (t *template) wasShown(c chosen, grams float64) bool {
+	t.findUnit(&c, Hint{})
+	high, resting := highs(t.series(c.slot))
+	if c.unit < 0 {
+		return t.shown(&c, high, grams) || t.shown(&c, resting, grams)
+	}
+	in := gramsIn[c.fixed]
+	if in == 0 {
+		in = gramsIn[t.onlyUnit(c.unit)]
+	}
+	count := in / math.Pow10(t.decimals(c.slot))
+	off := math.Min(math.Abs(high*in-grams), math.Abs(resting*in-grams))
+	return in == 0 || off <= math.Max(grams/100, 1.5*count)
+}
+
+// onlyUnit returns the unit of a slot of units; empty where there are several.
+func (t *template) onlyUnit(slot int) string {
+	only := ""
+	for text := range t.slots[slot].counts {
+		unit := unitWords[strings.ToLower(text)]
+		if only != "" && unit != only {
+			return ""
+		}
+		only = unit
+	}
+	return only
+}
