@@ -36,6 +36,7 @@ var tags = []*huma.Tag{
 	{Name: "cans", Description: "Registered cans, where their lots went, and waste"},
 	{Name: "inks", Description: "Inks, and what past batches say about them"},
 	{Name: "events", Description: "The journal's events, and a stream of changes"},
+	{Name: "configuration", Description: "The configuration file, read anew"},
 	{Name: "access", Description: "Paired devices"},
 	{Name: "benches", Description: "Other benches on the same broker"},
 }
@@ -44,7 +45,7 @@ var tags = []*huma.Tag{
 var tagOf = map[string]string{
 	"batches": "batches", "recipe": "batches", "plan": "batches", "presses": "presses", "lights": "presses", "alarms": "alarms",
 	"air": "air", "history": "history", "storage": "history", "pictures": "history", "study": "study", "scales": "devices", "sensors": "devices", "cans": "cans", "lots": "cans", "waste": "cans",
-	"inks": "inks", "events": "events", "stream": "events", "session": "access", "sessions": "access", "neighbours": "benches",
+	"inks": "inks", "events": "events", "stream": "events", "session": "access", "sessions": "access", "configuration": "configuration", "neighbours": "benches",
 }
 
 // complete completes the description of the registered operations: tags, the security of
