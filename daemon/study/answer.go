@@ -3,7 +3,6 @@ package study
 import (
 	"context"
 	"math"
-	"runtime"
 	"time"
 
 	"potlifed/model/quality"
@@ -127,7 +126,7 @@ type Threshold struct {
 // ends first. The sentences are written by [Answer.Tell].
 func Make(ctx context.Context, t *Table, o quality.Options, zone *time.Location) (Answer, error) {
 	o.Weeks = t.Weeks()
-	o.Pause = runtime.Gosched
+	o.Pause = t.Pause
 	d, span := t.Data(zone)
 	s, err := quality.Analyse(ctx, d, o)
 	if err != nil {

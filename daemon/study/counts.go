@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"runtime"
 	"slices"
 	"time"
 
@@ -45,6 +44,9 @@ func (f Filter) takes(c Counts) bool {
 // Table gathers counts into cells: one for each press, batch and quarter of an hour. Its memory
 // is bounded by the number of cells, not by that of the counts.
 type Table struct {
+	// Pause is called every few hundred rows of a computation, so that others get the processor; nil for
+	// none.
+	Pause       func()
 	filter      Filter
 	lots        map[lot]int // numbers from 0
 	cells       map[place]*cell
@@ -137,11 +139,10 @@ func (t *Table) Mixed(m Mix) {
 	t.mixes[key] = append(t.mixes[key], m)
 }
 
-// pause lets others have the processor every thousand rows or so: a study takes long, and the bench's loop
-// must not wait for it.
-func pause(row int) {
-	if row%1000 == 0 {
-		runtime.Gosched()
+// pause calls Pause every few hundred rows: a study takes long, and the bench's loop must not wait for it.
+func (t *Table) pause(row int) {
+	if t.Pause != nil && row%200 == 0 {
+		t.Pause()
 	}
 }
 
@@ -182,7 +183,7 @@ func (t *Table) rows() []row {
 	rows := make([]row, len(keys))
 	counts := make([]float64, len(keys)*len(t.kinds))
 	for i, key := range keys {
-		pause(i)
+		t.pause(i)
 		c := t.cells[key]
 		n := order[key.lot]
 		r := row{quarter: key.quarter, number: n, lot: lots[n], at: time.Unix(key.quarter*int64(quarter/time.Second), 0).UTC(), ink: c.ink, prints: c.prints, Conditions: Unknown()}
@@ -203,7 +204,7 @@ func (t *Table) rows() []row {
 		}
 		rows[i] = r
 	}
-	correct(rows, len(t.kinds))
+	t.correct(rows)
 	return rows
 }
 
@@ -227,12 +228,12 @@ func (t *Table) mixOf(bench, batch string, at time.Time) *Mix {
 
 // correct takes what is below zero from earlier cells of the same press and batch, the newest
 // first; what corrects nothing is left out.
-func correct(rows []row, kinds int) {
+func (t *Table) correct(rows []row) {
 	earlier := map[int][]int{} // by lot
 	for i := range rows {
-		pause(i)
+		t.pause(i)
 		k := rows[i].number
-		for kind := range kinds {
+		for kind := range len(t.kinds) {
 			for j := len(earlier[k]) - 1; rows[i].defects[kind] < 0 && j >= 0; j-- {
 				from := &rows[earlier[k][j]].defects[kind]
 				taken := min(*from, -rows[i].defects[kind])

@@ -177,7 +177,7 @@ func TestLongerSpans(t *testing.T) {
 		for _, r := range rows {
 			add(wanted, day{r.lot, r.at.In(zone).Format(time.DateOnly)}, r.prints, r.defects, r.Conditions[quality.Temperature])
 		}
-		for _, f := range fold(rows, 8, zone) {
+		for _, f := range table.fold(rows, 8, zone) {
 			mean := f.sums[quality.Temperature] / f.known[quality.Temperature]
 			add(got, day{rows[f.first].lot, f.day}, f.prints, f.defects, mean)
 		}

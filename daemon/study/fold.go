@@ -24,7 +24,7 @@ func (t *Table) Data(zone *time.Location) (d quality.Data, span time.Duration) {
 			break
 		}
 	}
-	folded := fold(rows, quarters, zone)
+	folded := t.fold(rows, quarters, zone)
 	d.Kinds = t.names()
 	d.Cells = make([]quality.Cell, len(folded))
 	ids := map[batchOf]string{}
@@ -99,7 +99,7 @@ func cellsIn(rows []row, quarters int64, zone *time.Location) int {
 }
 
 // fold gathers rows into spans of some quarters of an hour that do not reach over the end of a day.
-func fold(rows []row, quarters int64, zone *time.Location) []foldedCell {
+func (t *Table) fold(rows []row, quarters int64, zone *time.Location) []foldedCell {
 	folded := make([]foldedCell, 0, cellsIn(rows, quarters, zone))
 	kinds := 0
 	if len(rows) > 0 {
@@ -108,7 +108,7 @@ func fold(rows []row, quarters int64, zone *time.Location) []foldedCell {
 	defects := make([]float64, cap(folded)*kinds)
 	o := newOpened(quarters, zone)
 	for i := range rows {
-		pause(i)
+		t.pause(i)
 		r := &rows[i]
 		cell, is := o.of(r)
 		if !is {

@@ -20,8 +20,8 @@ type History interface {
 	EachBatch(ctx context.Context, find history.Search, each func(history.Batch) error) error
 }
 
-// Stored is a [Source] that reads the history of a bench. It reads it year by year, so that
-// nobody who writes waits for long.
+// Stored is a [Source] that reads the history of a bench. It reads a quarter of a year at a time,
+// so that the recorder and other queries don't wait for long.
 type Stored struct {
 	History History
 	Bench   string // name of the bench
@@ -34,7 +34,7 @@ const (
 	// oldest is how far back a study without a begin looks.
 	oldest = 20 * 366 * 24 * time.Hour
 	// portion is the span of one read.
-	portion = 366 * 24 * time.Hour
+	portion = 92 * 24 * time.Hour
 )
 
 // Fill adds the prints, rejects and batches that the filter takes.
@@ -69,7 +69,7 @@ func (s Stored) Fill(ctx context.Context, t *Table, f Filter) error {
 func (s Stored) portion(ctx context.Context, t *Table, find history.Search) error {
 	row := 0
 	err := s.History.EachCount(ctx, find, func(c history.Count) error {
-		pause(row)
+		t.pause(row)
 		row++
 		counts := Counts{Bench: s.Bench, Press: c.Press, Batch: c.Batch, Ink: c.Ink, At: c.Time, Kind: c.Kind, Pieces: float64(c.Pieces), Conditions: Unknown()}
 		if c.Kind == "" {

@@ -108,8 +108,13 @@ func TestStoredCounts(t *testing.T) {
 	if err := source.Fill(t.Context(), table, f); err != nil {
 		t.Fatal(err)
 	}
-	if n := len(p.spans); n != 2 || !p.spans[0].From.Equal(f.From) || !p.spans[1].To.Equal(f.To) || p.spans[0].Press != "press-1" {
+	if n := len(p.spans); n != 6 || !p.spans[0].From.Equal(f.From) || !p.spans[n-1].To.Equal(f.To) || p.spans[0].Press != "press-1" {
 		t.Errorf("%+v", p.spans)
+	}
+	for i := 1; i < len(p.spans); i++ {
+		if !p.spans[i].From.Equal(p.spans[i-1].To) {
+			t.Errorf("%+v does not follow %+v", p.spans[i], p.spans[i-1])
+		}
 	}
 	p.err = errors.New("no disk")
 	if err := source.Fill(t.Context(), table, f); !errors.Is(err, p.err) {

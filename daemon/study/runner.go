@@ -5,6 +5,7 @@ import (
 	"sync"
 	"time"
 
+	"potlifed/daemon/pace"
 	"potlifed/model/quality"
 )
 
@@ -69,6 +70,7 @@ func (r *Runner) Study(ctx context.Context, q Request) (Answer, error) {
 		return a, nil
 	}
 	t := NewTable(q.Filter)
+	t.Pause = pace.New(ctx).Pause
 	if err := r.source.Fill(ctx, t, q.Filter); err != nil {
 		return Answer{}, err
 	}
@@ -86,6 +88,7 @@ func (r *Runner) Study(ctx context.Context, q Request) (Answer, error) {
 func (r *Runner) Chart(ctx context.Context, q ChartRequest) (Chart, error) {
 	f := Filter{From: q.From, To: q.To, Press: q.Press, Kind: q.Kind}
 	t := NewTable(f)
+	t.Pause = pace.New(ctx).Pause
 	if err := r.source.Fill(ctx, t, f); err != nil {
 		return Chart{}, err
 	}
