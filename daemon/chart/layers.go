@@ -109,7 +109,7 @@ func (d drawer) line(c draw.Canvas, l Line, at func(x, y float64) vg.Point) {
 		if len(part) > 1 {
 			c.StrokeLines(style(l.Tone, l.Dashed), c.ClipLinesXY(part)...)
 		} else if len(part) == 1 { // a value between two gaps
-			c.DrawGlyph(draw.GlyphStyle{Color: l.Tone, Radius: 1, Shape: draw.CircleGlyph{}}, part[0])
+			point(c, l.Tone, false, part[0])
 		}
 		part = nil
 	}
@@ -309,7 +309,7 @@ const besideRule = 4 // between a vertical rule and its text
 // besideX returns where the text of a vertical rule begins and ends: on its right, or on its left where
 // there is no room.
 func (r Rule) besideX(c draw.Canvas, at func(x, y float64) vg.Point) (begin, end vg.Length) {
-	x, width := at(r.At, 0).X, textStyle().Width(r.Text)
+	x, width := at(r.At, 0).X, wider*textStyle().Width(r.Text)
 	if x+width+besideRule > c.Max.X {
 		return x - besideRule - width, x - besideRule
 	}

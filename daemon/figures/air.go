@@ -25,7 +25,7 @@ func (m Maker) Air(from, to time.Time, rows []history.Air, batches []history.Bat
 	}
 	if below, ok := m.batches(from, to, batches); ok {
 		f.Panels = append(f.Panels, below)
-		f.Height = m.height(0.6)
+		f.Height = max(leastAir, m.height(0.6))
 	}
 	return f
 }
@@ -62,7 +62,7 @@ func (m Maker) Sensors(id string, from, to time.Time, rows []history.Air) chart.
 	}
 	return chart.Figure{
 		ID: id, Title: m.Locale.Say("figure.sensors.title"), About: m.Locale.Say("figure.sensors.about"), Empty: m.Locale.Say("figure.sensors.empty"),
-		X: m.timeAxis(begun(from, to, rows), to), Width: m.Width, Height: max(420, m.height(0.45)), Panels: []chart.Panel{humidity, temperature},
+		X: m.timeAxis(begun(from, to, rows), to), Width: m.Width, Height: max(leastSensors, m.height(0.45)), Panels: []chart.Panel{humidity, temperature},
 	}
 }
 

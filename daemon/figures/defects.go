@@ -45,7 +45,7 @@ func (m Maker) Control(c study.Chart, from, to time.Time, air []history.Air, bat
 	}}
 	f := chart.Figure{
 		ID: "control-" + c.Press, Title: m.Locale.Say("figure.control.title", "press", c.Press), About: m.Locale.Say("figure.control.about"), Empty: m.Locale.Say("figure.control.empty"),
-		X: m.timeAxis(begun(from, to, air), to), Width: m.Width, Height: m.height(0.6), Panels: []chart.Panel{panel},
+		X: m.timeAxis(begun(from, to, air), to), Width: m.Width, Height: max(leastControl, m.height(0.6)), Panels: []chart.Panel{panel},
 	}
 	if len(c.Points) == 0 {
 		return f

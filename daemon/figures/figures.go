@@ -65,6 +65,14 @@ func (m Maker) Tables(f chart.Figure) []chart.Table { return f.Tables(m.words())
 // told apart by its name only.
 func tone(i int) chart.Tone { return chart.Tones[i%len(chart.Tones)] }
 
+// The least heights of figures with several panels, whose words would else run into each other on a phone.
+const (
+	leastAir     = 320
+	leastControl = 400
+	leastLife    = 380
+	leastSensors = 420
+)
+
 // height keeps the proportions of a figure pleasant on a phone and on a desk.
 func (m Maker) height(share float64) int {
 	return min(900, max(220, int(math.Round(float64(m.Width)*share))))

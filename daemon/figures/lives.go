@@ -1,6 +1,7 @@
 package figures
 
 import (
+	"math"
 	"time"
 
 	"potlifed/daemon/chart"
@@ -15,7 +16,7 @@ import (
 func (m Maker) Life(c trace.Course) chart.Figure {
 	f := chart.Figure{
 		ID: "life", Title: m.Locale.Say("figure.life.title", "batch", c.ID), About: m.Locale.Say("figure.life.about"), Empty: m.Locale.Say("figure.life.empty"),
-		X: chart.Axis{Label: m.Locale.Say("figure.time"), Time: m.Zone(), Format: m.moment}, Width: m.Width, Height: m.height(0.7),
+		X: chart.Axis{Label: m.Locale.Say("figure.time"), Time: m.Zone(), Format: m.moment}, Width: m.Width, Height: max(leastLife, m.height(0.7)),
 	}
 	clock := chart.Axis{Label: m.Locale.Say("figure.life.end"), Time: m.Zone(), Format: m.moment}
 	band, expected := chart.Band{Name: m.Locale.Say("figure.life.band"), Tone: chart.Series1}, chart.Line{Name: m.Locale.Say("figure.life.expected"), Tone: chart.Series1}
@@ -32,6 +33,11 @@ func (m Maker) Life(c trace.Course) chart.Figure {
 	}
 	ends, shares := chart.Panel{Y: clock, Layers: []chart.Layer{band, expected}}, chart.Panel{Y: m.percentAxis(m.Locale.Say("figure.share")), Layers: []chart.Layer{spent, risk}}
 	if len(c.Moments) > 0 {
+		// The whole of the pot life is shown from the start, so that the nominal end is in sight.
+		shares.Y.Max = 105
+		for _, p := range c.Moments {
+			shares.Y.Max = math.Max(shares.Y.Max, 105*math.Max(p.Spent, p.Risk))
+		}
 		shares.Layers = append(shares.Layers, chart.Rule{Name: m.Locale.Say("figure.life.nominal"), Tone: chart.Limit, At: 100})
 	}
 	mark := func(at time.Time, tone chart.Tone, text string) {

@@ -12,6 +12,32 @@ const (
 // quarter-hour, as a picture shows it.
 func PictureStep(from, to time.Time) string { return finest(to.Sub(from), Quarter, pictureIntervals) }
 
+// PictureOf returns the rows that read returns with the step of a picture of the span. Where the first row
+// begins later, as on a new bench, the step is that of the time from it on. Its error is that of read.
+func PictureOf(from, to time.Time, zone *time.Location, read func(Step) ([]Air, error)) ([]Air, error) {
+	for text := PictureStep(from, to); ; {
+		step, err := StepOf(text, zone)
+		if err != nil {
+			return nil, err
+		}
+		rows, err := read(step)
+		if err != nil {
+			return nil, err
+		}
+		first := to
+		for _, r := range rows {
+			if r.Time.Before(first) {
+				first = r.Time
+			}
+		}
+		finer := PictureStep(first, to)
+		if len(rows) == 0 || !first.After(from) || finer == text {
+			return rows, nil
+		}
+		text, from = finer, first
+	}
+}
+
 // AutoStep returns the step that cuts a span into a few hundred intervals of at least a minute. Below a
 // quarter-hour [StepOf] does not take it.
 func AutoStep(from, to time.Time) string { return finest(to.Sub(from), time.Minute, autoIntervals) }

@@ -169,31 +169,33 @@ func (m maker) data(ctx context.Context) (data, error) {
 
 func (m maker) day(at time.Time) string { return m.Locale.Day(m.Locale.In(at)) }
 
-// add draws a figure as a part of the report.
+// add draws a figure as a part of the report, or says that it has no data.
 func (m maker) add(d *data, f chart.Figure) error {
+	tables := m.draw.Tables(f)
+	if len(tables) == 0 {
+		d.Parts = append(d.Parts, part{Title: f.Title, About: f.Empty})
+		return nil
+	}
 	var svg bytes.Buffer
 	if err := f.Render(&svg); err != nil {
 		return err
 	}
-	d.Parts = append(d.Parts, part{Title: f.Title, About: f.About, Picture: template.HTML(svg.String()), Tables: m.draw.Tables(f), Folded: true})
+	d.Parts = append(d.Parts, part{Title: f.Title, About: f.About, Picture: template.HTML(svg.String()), Tables: tables, Folded: true})
 	return nil
 }
 
 // in returns the air of the zones in intervals that a picture can show.
 func (m maker) in(ctx context.Context, zones ...string) ([]history.Air, error) {
-	step, err := history.StepOf(history.PictureStep(m.From, m.To), m.draw.Zone())
-	if err != nil {
-		return nil, err
-	}
-	var all []history.Air
-	for _, zone := range zones {
-		rows, err := m.History.ZoneAir(ctx, zone, m.From, m.To, step, mostRows)
-		if err != nil {
-			return nil, err
+	return history.PictureOf(m.From, m.To, m.draw.Zone(), func(step history.Step) (all []history.Air, err error) {
+		for _, zone := range zones {
+			rows, err := m.History.ZoneAir(ctx, zone, m.From, m.To, step, mostRows)
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, rows...)
 		}
-		all = append(all, rows...)
-	}
-	return all, nil
+		return all, nil
+	})
 }
 
 func (m maker) air(ctx context.Context, d *data) error {

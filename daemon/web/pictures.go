@@ -25,6 +25,7 @@ type picture struct {
 	Title  string        `json:"title" doc:"what the picture shows"`
 	About  string        `json:"about" doc:"how to read it"`
 	SVG    string        `json:"svg" doc:"the picture, an svg element whose classes /assets' chart.css gives colours"`
+	Empty  string        `json:"empty,omitempty" doc:"what to say in place of the picture where it has no data"`
 	Tables []pictureData `json:"tables" doc:"the data of the picture"`
 }
 
@@ -43,6 +44,9 @@ func draw(m figures.Maker, f chart.Figure) (*answer[picture], error) {
 	p := picture{Title: f.Title, About: f.About, SVG: svg.String(), Tables: []pictureData{}}
 	for _, t := range m.Tables(f) {
 		p.Tables = append(p.Tables, pictureData(t))
+	}
+	if len(p.Tables) == 0 {
+		p.Empty = f.Empty
 	}
 	return &answer[picture]{p}, nil
 }
@@ -118,25 +122,33 @@ func (s *Server) maker(size PictureSize) figures.Maker {
 
 // airIn returns the air of a zone, or of all, in intervals that a picture can show.
 func (s *Server) airIn(ctx context.Context, zone string, find history.Search) ([]history.Air, error) {
-	var all []history.Air
-	known := zone == ""
+	var zones []string
 	for _, z := range s.bench.Snapshot().Air {
-		if zone != "" && z.Zone != zone {
-			continue
+		if zone == "" || z.Zone == zone {
+			zones = append(zones, z.Zone)
 		}
-		known = true
-		step, err := history.StepOf(history.PictureStep(find.From, find.To), s.zone())
-		if err != nil {
-			return nil, s.unpast(ctx, err)
-		}
-		rows, err := s.settings.History.ZoneAir(ctx, z.Zone, find.From, find.To, step, historyRows)
-		if err != nil {
-			return nil, s.unpast(ctx, err)
-		}
-		all = append(all, rows...)
 	}
-	if !known {
+	if zone != "" && len(zones) == 0 {
 		return nil, problem(http.StatusNotFound, "", "there is no zone "+shortened(zone))
+	}
+	return s.pictured(ctx, find, zones, s.settings.History.ZoneAir)
+}
+
+// pictured returns the air of each of some zones or sensors, which read returns, in intervals that a
+// picture can show.
+func (s *Server) pictured(ctx context.Context, find history.Search, ids []string, read func(ctx context.Context, id string, from, to time.Time, step history.Step, most int) ([]history.Air, error)) ([]history.Air, error) {
+	all, err := history.PictureOf(find.From, find.To, s.zone(), func(step history.Step) (all []history.Air, err error) {
+		for _, id := range ids {
+			rows, err := read(ctx, id, find.From, find.To, step, historyRows)
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, rows...)
+		}
+		return all, nil
+	})
+	if err != nil {
+		return nil, s.unpast(ctx, err)
 	}
 	return all, nil
 }
@@ -187,20 +199,15 @@ func (s *Server) sensorsPicture(ctx context.Context, in *sensorsPictureQuery) (*
 	if !known {
 		return nil, problem(http.StatusNotFound, "", "there is no sensor "+shortened(in.Sensor))
 	}
-	step, err := history.StepOf(history.PictureStep(find.From, find.To), s.zone())
-	if err != nil {
-		return nil, s.unpast(ctx, err)
-	}
-	var all []history.Air
+	var ids []string
 	for _, i := range sensors {
-		if i.Scale || in.Sensor != "" && i.Zone != zone {
-			continue
+		if !i.Scale && (in.Sensor == "" || i.Zone == zone) {
+			ids = append(ids, i.ID)
 		}
-		rows, err := s.settings.History.SensorAir(ctx, i.ID, find.From, find.To, step, historyRows)
-		if err != nil {
-			return nil, s.unpast(ctx, err)
-		}
-		all = append(all, rows...)
+	}
+	all, err := s.pictured(ctx, find, ids, s.settings.History.SensorAir)
+	if err != nil {
+		return nil, err
 	}
 	m := s.maker(in.PictureSize)
 	return draw(m, m.Sensors("sensors-"+cmp.Or(in.Sensor, "all"), find.From, find.To, all))

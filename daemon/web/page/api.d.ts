@@ -1607,6 +1607,7 @@ declare namespace API {
 
   interface Picture {
     about: string;
+    empty?: string;
     svg: string;
     tables: Array<PictureData> | null;
     title: string;

@@ -56,7 +56,8 @@ func past(now time.Time) trace.Past {
 		Warnings: []string{"hardener can hardener-2 (lot H 3) was past its last day, 2026-05-02. Used all the same: trial print"},
 		Presses:  []trace.Stay{{Press: "press-1", From: now.Add(-29 * time.Hour), To: at(now.Add(-27 * time.Hour)), Prints: 820}, {Press: "press-2", From: now.Add(-27 * time.Hour), To: at(now.Add(-24 * time.Hour)), Prints: 411}},
 		Prints:   1231, Tests: []record.Test{{At: now.Add(-26 * time.Hour), Kind: "adhesion", Result: "pass"}},
-		Defects: map[string]int64{"ghost": 1, "pinholes": 17},
+		Defects:  map[string]int64{"ghost": 1, "pinholes": 17},
+		TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.65}, Ratio: &view.Ratio{InkPerHardener: 5, UncertaintyPct: 0.5, TolerancePct: 5},
 	}
 }
 
@@ -159,6 +160,8 @@ func TestBatchPage(t *testing.T) {
 	b.sees(".history", "ink from ink-0")
 	b.sees(".history", "lot A 17")
 	b.sees(".history", "nobody named it")
+	b.sees(".history", "Asked: 85.0 g ink, 17.0 g hardener, 7.7 g thinner")
+	b.sees(".history", "Ratio exact (5.00:1")
 	b.sees(".history", "Used all the same: trial print")
 	b.sees(".history", "Altogether 1231 prints.")
 	b.sees(".history", "18 rejects: Pinholes 17, Ghost of the last print 1")

@@ -50,7 +50,11 @@ func pictured(mux *http.ServeMux, l words.Locale) {
 			tables = append(tables, table(t))
 		}
 		w.Header().Set("Content-Type", "application/json")
-		json.NewEncoder(w).Encode(map[string]any{"title": f.Title, "about": f.About, "svg": svg.String(), "tables": tables})
+		out := map[string]any{"title": f.Title, "about": f.About, "svg": svg.String(), "tables": tables}
+		if strings.HasSuffix(r.URL.Path, "/checks") {
+			out["empty"], out["tables"] = l.Say("figure.checks.empty"), []table{}
+		}
+		json.NewEncoder(w).Encode(out)
 	}
 	mux.HandleFunc("GET /api/v1/pictures/{name}", draw)
 	mux.HandleFunc("GET /api/v1/batches/{id}/picture", draw)
@@ -84,4 +88,17 @@ func TestPictureIsReadByKeyboard(t *testing.T) {
 	}
 	b.click(".picture-data summary")
 	b.sees(".picture-tables", "Relative humidity, %")
+}
+
+// TestPictureWithoutData: where nothing is to be drawn, a sentence says so and takes no more room than that.
+func TestPictureWithoutData(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 1280, 800)
+	b.openAt(newFakeBench(t, shop(time.Now())), "/devices")
+	b.sees("main", "No check has been recorded in this period.")
+	height := `[...document.querySelectorAll(".picture")].map((e) => Math.round(e.getBoundingClientRect().height))`
+	b.eventually("both pictures", `document.querySelectorAll(".picture svg").length === 1`)
+	if heights := eval[[]int](b, height); len(heights) != 2 || heights[1] > 120 {
+		t.Errorf("the pictures are %d px high; want little for the one without data", heights)
+	}
 }

@@ -129,7 +129,7 @@ func TestWallTurns(t *testing.T) {
 	b.sees(".wall-page-number", "1 / 2")
 	clock := func(d time.Duration) string { return now.Add(d).Local().Format("15:04") }
 	b.eventually("what each says", fmt.Sprintf(`[...document.querySelectorAll(".wall-line")].slice(0, 3).map((e) => e.querySelector(".wall-verdict").innerText + ", " + e.querySelector(".wall-next").innerText).join("; ") === %q`,
-		"Do not print, now; until "+clock(10*time.Minute)+", now; until "+clock(60*time.Minute)+", "+clock(45*time.Minute)))
+		"Do not print, now; safe to "+clock(10*time.Minute)+", now; safe to "+clock(60*time.Minute)+", "+clock(45*time.Minute)))
 	b.sees(".wall-alarms", "1 alarm")
 	b.sees(".wall-clock", clock(0))
 	b.skip(12 * time.Second)

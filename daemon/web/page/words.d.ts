@@ -65,6 +65,7 @@ declare namespace Words {
     "assumed.mark": {};
     "assumed.sheet": {humidity: Value; ink: Value; life: Value; temperature: Value};
     "batch.altogether": {n: number};
+    "batch.asked": {parts: Value};
     "batch.ended": {at: Value; outcome: Value};
     "batch.events": {};
     "batch.from": {can: Value; part: Value};
@@ -793,7 +794,7 @@ declare namespace Words {
     "storage.history": {};
     "storage.journal": {};
     "storage.limit": {size: Value};
-    "storage.megabytes": {value: Value};
+    "storage.mebibytes": {value: Value};
     "storage.not-written": {};
     "storage.title": {};
     "storage.version": {version: Value};
@@ -899,7 +900,7 @@ declare namespace Words {
     "wall.now": {};
     "wall.ready": {};
     "wall.rests": {};
-    "wall.until": {time: Value};
+    "wall.safe": {time: Value};
     "waste.abandoned": {};
     "waste.batches": {};
     "waste.discarded": {};

@@ -4,7 +4,7 @@ import { get, list, Refused } from "../lib/api.js";
 import { day, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
-import { clockTime, grams, remaining } from "../lib/format.js";
+import { clockTime, grams, ratioWords, remaining } from "../lib/format.js";
 import { byId, live } from "../lib/live.js";
 import { picture } from "../lib/picture.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
@@ -20,7 +20,7 @@ const page = live({ kinds: ["batches"], needs: [load] });
 const title = h("h2", { class: "batch-head", text: say("batch.title", { batch: id }) });
 const life = h("p", { class: "batch-page-life" });
 const history = h("div", { class: "history" });
-const drawn = picture(0.7);
+const drawn = picture(0.7, 380);
 const refusal = refusalLine();
 document.title = `potlifed: ${say("batch.title", { batch: id })}`;
 let open = false; // whether the batch that is shown is open, so that the row tells its life
@@ -80,7 +80,7 @@ function historyParts(b, kinds) {
   const [tests, presses] = [b.tests ?? [], b.presses ?? []];
   return [
     part(say("batch.what"), facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
-    part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? [])))),
+    part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? []))), [askedOf(b.targets_g), ratioWords(b.ratio)].filter(Boolean).map((text) => h("p", { text }))),
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
     part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
     tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${term("test", t.kind)}, ${term("result", t.result)}` })))),
@@ -110,6 +110,16 @@ function inIt(b) {
 }
 
 /**
+ * askedOf lists what the recipe asked for, nothing where it is not known.
+ * @param {API.Targets} targets
+ */
+function askedOf(targets) {
+  const parts = [["ink", targets.ink], ["hardener", targets.hardener], ["thinner", targets.thinner]];
+  const known = parts.flatMap(([part, g]) => (Number(g) > 0 ? [`${grams(Number(g))} ${term("part", String(part))}`] : []));
+  return known.length > 0 ? say("batch.asked", { parts: known.join(", ") }) : "";
+}
+
+/**
  * @param {API.Component} c
  * @param {API.LotView[]} lots
  */
@@ -127,8 +137,9 @@ function pouredRow(c, lots) {
  * @param {API.Event[]} all
  */
 function eventRow(e, i, all) {
-  const at = i > 0 && day(all[i - 1]?.time ?? "") === day(e.time) ? timeOfDay(e.time) : dayTime(e.time);
-  return h("li", {}, h("span", { class: "history-time", text: at }), h("span", { text: eventWords(e) }));
+  const same = i > 0 && day(all[i - 1]?.time ?? "") === day(e.time);
+  const at = same ? timeOfDay(e.time) : dayTime(e.time);
+  return h("li", { class: same ? "" : "history-day" }, h("span", { class: "history-time", text: at }), h("span", { text: eventWords(e) }));
 }
 
 /**

@@ -11,8 +11,8 @@ const monthMs = 30 * 24 * 3600e3;
  * @param {HTMLElement} element
  */
 export function picturesPanel(element) {
-  const month = picture();
-  const checks = picture(0.3);
+  const month = picture(0.45, 420);
+  const checks = picture(0.35);
   element.append(h("h2", { text: say("devices.past") }), month.element, checks.element);
   return {
     async update() {

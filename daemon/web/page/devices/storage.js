@@ -1,17 +1,19 @@
 // What the bench has stored: the size of each file, and whether it can be written.
 import { get } from "../lib/api.js";
 import { h, keyed } from "../lib/dom.js";
+import { number } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { line } from "./line.js";
 
 const askMs = 60_000; // sizes change slowly
 
 /**
- * size writes a number of bytes.
+ * size writes a number of bytes in MiB, in which the limit is a round number.
  * @param {number} bytes
  */
 export function size(bytes) {
-  return say("storage.megabytes", { value: (bytes / 1e6).toFixed(1) });
+  const value = bytes / 2 ** 20;
+  return say("storage.mebibytes", { value: number(value, Number.isInteger(value) ? 0 : 1) });
 }
 
 /**
@@ -45,7 +47,7 @@ export function storagePanel() {
     } catch {
       return; // Contact is judged by the stream.
     }
-    version.textContent = say("storage.version", { version: known.version });
+    version.textContent = known.version ? say("storage.version", { version: known.version }) : "";
     keyed(list, known.storage ?? [], (row) => row.file, (/** @type {API.Stored} */ row) => {
       const part = line(null);
       part.draw(rowOf(row));

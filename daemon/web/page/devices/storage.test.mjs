@@ -6,7 +6,8 @@ test("a file that cannot be written is told with its reason", () => {
   const row = rowOf({ file: "history", bytes: 12_340_000, limit_bytes: 536_870_912, ok: false, detail: "disk full", dropped_readings: 3 });
   assert.equal(row.stands, "doubt");
   assert.equal(row.detail, "disk full");
-  assert.match(row.reading, /12\.3/);
+  assert.equal(row.reading, "11.8 MiB");
+  assert.match(String(row.facts[0]), /512 MiB/);
   assert.equal(row.facts.filter(Boolean).length, 2);
 });
 

@@ -8,11 +8,12 @@ import { say } from "./words.js";
 const margin = 24; // beside a picture, about
 
 /**
- * picture makes the place of a picture. The place keeps its height while nothing has come, so that
- * nothing moves when it does.
- * @param {number} [share] the height of the picture for its width
+ * picture makes the place of a picture. The place keeps the picture's height while nothing has come, so
+ * that nothing moves when it does.
+ * @param {number} [share] the height of the picture for its width, as the bench draws it
+ * @param {number} [least] its least height in pixels
  */
-export function picture(share = 0.5) {
+export function picture(share = 0.5, least = 220) {
   const drawing = h("div", { class: "picture-drawing" });
   const value = h("p", { class: "picture-value", role: "status" });
   const data = h("div", { class: "picture-tables", tabindex: 0, role: "region", "aria-label": say("picture.data") });
@@ -21,7 +22,8 @@ export function picture(share = 0.5) {
   const refusal = refusalLine();
   const caption = h("figcaption", { class: "picture-title" });
   const element = h("figure", { class: "picture" }, caption, drawing, value, about, tables, refusal);
-  drawing.setAttribute("data-share", String(share));
+  drawing.style.aspectRatio = String(1 / share);
+  drawing.style.minHeight = `${least}px`;
   let asked = 0;
 
   drawing.addEventListener("keydown", (event) => step(drawing, event));
@@ -42,10 +44,12 @@ export function picture(share = 0.5) {
       /** @type {API.Picture} */
       const got = await get(`${path}${path.includes("?") ? "&" : "?"}width=${width}`);
       if (turn !== asked) return;
+      drawing.style.aspectRatio = drawing.style.minHeight = "auto";
       const parsed = new DOMParser().parseFromString(got.svg, "image/svg+xml").documentElement;
-      drawing.replaceChildren(document.importNode(parsed, true));
+      drawing.replaceChildren(...(got.empty ? [] : [document.importNode(parsed, true)]));
       caption.textContent = got.title;
-      about.textContent = got.about;
+      about.textContent = got.empty || got.about;
+      show(value, !got.empty);
       value.textContent = "";
       data.replaceChildren(...(got.tables ?? []).map(table));
       show(tables, (got.tables ?? []).length > 0);

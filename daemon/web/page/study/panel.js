@@ -31,8 +31,8 @@ export function studyPanel() {
   const effects = h("div", { class: "study-table" });
   const totals = h("div", { class: "study-table" });
   const charts = h("div", { class: "study-charts" });
-  const air = picture(0.7);
-  const kept = picture(0.7);
+  const air = picture(0.6, 320);
+  const kept = picture(0.6);
   const report = h("a", { class: "big-link", href: "/report", text: say("analysis.report") });
   let asking = 0;
   /** @type {API.StudyAnswer | undefined} */
@@ -91,7 +91,7 @@ export function studyPanel() {
       const q = new URLSearchParams(asked);
       q.set("press", id);
       if (kind) q.set("kind", kind);
-      const chart = picture(0.7);
+      const chart = picture(0.6, 400);
       chart.load(`pictures/control?${q}`);
       return chart.element;
     });

@@ -46,7 +46,7 @@ export function timeOnWall(at, now) {
 }
 
 /**
- * verdict writes whether a press may print: until when, or what its light says.
+ * verdict writes whether a press may print: how long it is safe to, or what its light says.
  * @param {Line} line
  * @param {number} now
  * @param {boolean} contact
@@ -55,7 +55,7 @@ export function verdict({ press, batch }, now, contact) {
   if (!contact) return meaningWords("unknown");
   const low = Date.parse(batch?.ends_at?.low ?? "");
   const good = press.meaning === "in-order" || (press.meaning === "soon" && press.cause === "ends-soon");
-  return good && low > now ? say("wall.until", { time: timeOnWall(low, now) }) : press.cause === "printing-without-batch" ? say("wall.no-batch") : meaningWords(press.meaning, press.cause);
+  return good && low > now ? say("wall.safe", { time: timeOnWall(low, now) }) : press.cause === "printing-without-batch" ? say("wall.no-batch") : meaningWords(press.meaning, press.cause);
 }
 
 /**
