@@ -143,6 +143,9 @@ func (t *template) judge(i int) chosen {
 	if varies {
 		c.score += 4
 	}
+	if t.texts(i) == 2 {
+		c.score -= 3 // a flag, rather
+	}
 	if counts {
 		c.score -= 7
 	}
@@ -164,7 +167,7 @@ func (t *template) judge(i int) chosen {
 			continue
 		}
 		for text := range t.slots[beside].counts {
-			if strings.Contains(":/-", text) && t.beyond(i, beside) {
+			if strings.Contains(":/-", text) && t.joined(i, beside) {
 				c.score -= 6 // a time or a date
 			}
 			if text == "%" || text == "#" {
@@ -218,10 +221,21 @@ func (t *template) threeDigits(slot int) bool {
 	return true
 }
 
-// beyond reports whether the slot on the other side of a mark is a number too.
-func (t *template) beyond(i, beside int) bool {
+// joined reports whether the slot on the other side of a mark is a number too, and neither has a sign:
+// the numbers of a date and a time have none.
+func (t *template) joined(i, beside int) bool {
 	j := 2*beside - i
-	return j >= 0 && j < len(t.slots) && t.slots[j].kind == number
+	return j >= 0 && j < len(t.slots) && t.slots[j].kind == number && !t.signed(i) && !t.signed(j)
+}
+
+// signed reports whether a number has a sign in any line.
+func (t *template) signed(slot int) bool {
+	for i, r := range t.rows {
+		if at := t.slots[slot].at[i]; at >= 0 && r.tokens[at].signed {
+			return true
+		}
+	}
+	return false
 }
 
 func (t *template) unitAt(i int) bool {
@@ -292,6 +306,9 @@ func (t *template) findUnit(c *chosen, hint Hint) {
 			break
 		}
 	}
+	if c.unit < 0 {
+		c.unit = t.loneUnit()
+	}
 	if c.unit < 0 && len(look) > 0 && c.slot+1 < len(t.slots) && t.unitAt(c.slot+1) {
 		c.unit, c.letter, c.fixed = c.slot+1, "G", "g"
 		c.doubts = append(c.doubts, "The letter G after the weight is taken for grams.")
@@ -314,6 +331,32 @@ func (t *template) findUnit(c *chosen, hint Hint) {
 			c.doubts = append(c.doubts, unsureMark+"The unit is written in ways of which potlifed reads one: "+c.letter+".")
 		}
 	}
+}
+
+// loneUnit returns the slot of the only unit in the lines, where it belongs to no other number; -1 for none.
+func (t *template) loneUnit() int {
+	found := -1
+	for j, s := range t.slots {
+		if !s.units() {
+			continue
+		}
+		if found >= 0 || j > 0 && t.slots[j-1].kind == number || s.missing() > 0 {
+			return -1
+		}
+		found = j
+	}
+	return found
+}
+
+// texts returns how many different texts a number has, at most 3.
+func (t *template) texts(slot int) int {
+	seen := map[string]bool{}
+	for i, r := range t.rows {
+		if at := t.slots[slot].at[i]; at >= 0 && len(seen) < 3 {
+			seen[r.tokens[at].text] = true
+		}
+	}
+	return len(seen)
 }
 
 // readable reports whether {unit} reads a unit as it is written.

@@ -8,6 +8,9 @@ import (
 // ignoredPart returns a doubt where a sign or a mark of the number stands beside the weight in some
 // lines and is not read with it: the weight may be another one.
 func (t *template) ignoredPart(c chosen) []string {
+	if before := c.slot - 1; before >= 0 && t.slots[before].kind == number && t.decimals(before) == 0 && t.threeDigits(c.slot) {
+		return []string{unsureMark + "A number stands right before the weight, which may be its thousands."}
+	}
 	for _, i := range []int{c.slot - 1, c.slot + 1} {
 		if i < 0 || i >= len(t.slots) || t.slots[i].kind != punct {
 			continue
@@ -29,13 +32,10 @@ const mostSignTexts = 12
 // status: it never comes with zero, and weights come both with it and without it. It
 // returns an empty text where the numbers have signs, or where no such mark is.
 func (t *template) maybeSign(c chosen) string {
-	sizes := t.series(c.slot)
-	order := t.order()
-	for _, i := range order {
-		if at := t.slots[c.slot].at[i]; at >= 0 && t.rows[i].tokens[at].signed {
-			return ""
-		}
+	if t.signed(c.slot) {
+		return ""
 	}
+	sizes, order := t.series(c.slot), t.order()
 	moving := t.moving(c)
 	for j, s := range t.slots {
 		if j == c.slot || j == c.unit || t.decimals(j) > 0 || t.dated(j) {
@@ -57,17 +57,18 @@ func (t *template) maybeSign(c chosen) string {
 		if !zero || len(of) < 2 || len(of) > mostSignTexts {
 			continue
 		}
-		if text := signAmong(of, t.meanings(j, keysOf(of), moving)); text != "" {
+		if text := signAmong(of, t.meanings(j, keysOf(of), moving), t.movingShare(j, moving)); text != "" {
 			return text
 		}
 	}
 	return ""
 }
 
-// signAmong returns the text that never comes with zero and shares a weight with another text.
-func signAmong(of map[string]map[float64]bool, means map[string]string) string {
+// signAmong returns the text that never comes with zero and shares a weight with another text, and that comes
+// with weights at rest too: one that does not tells the movement.
+func signAmong(of map[string]map[float64]bool, means map[string]string, share map[string]float64) string {
 	for _, text := range keysOf(of) {
-		if text == "" || of[text][0] || means[text] == "moving" || means[text] == "stable" {
+		if text == "" || of[text][0] || means[text] == "moving" || means[text] == "stable" || share[text] > 0.85 {
 			continue
 		}
 		for _, other := range keysOf(of) {

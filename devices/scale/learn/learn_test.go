@@ -107,6 +107,12 @@ var dialects = []struct {
 	{name: "a price, and what the display shows", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string {
 		return fmt.Sprintf("%7.4f;%6.2f;%6.2f", g/1000, 99.5, g*0.0995)
 	}},
+	{name: "an address, tenths and a status of two digits", marked: true, hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, m bool) string {
+		return fmt.Sprintf("@07:%s%06.0f/%s", either(g < 0, "-", "+"), math.Abs(g)*10, either(m, "04", "00"))
+	}},
+	{name: "the unit far before the number", marked: true, certainty: Sure, line: func(_ int, g float64, m bool) string {
+		return fmt.Sprintf(`<w u="kg" motion="%s">%.4f</w>`, either(m, "1", "0"), g/1000)
+	}},
 	{name: "bare numbers in kg", certainty: Unsure, line: func(_ int, g float64, _ bool) string { return fmt.Sprintf("%8.4f", g/1000) }},
 	{name: "bare numbers and what the display shows", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string { return fmt.Sprintf("%8.4f", g/1000) }},
 	{name: "no decimal mark", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string {
@@ -219,6 +225,13 @@ func TestInferSaysWhenItIsUnsure(t *testing.T) {
 		"another weight than was shown": {linesOf(func(_ int, g float64, _ bool) string { return fmt.Sprintf("%6.1f", g) }), Hint{ShownG: 77}},
 		"another weight than was shown, with its unit": {linesOf(func(_ int, g float64, _ bool) string { return fmt.Sprintf("%6.1f g", g) }), Hint{ShownG: 77}},
 		// After the cup was tared and lifted the weights are below zero.
+		// A status of few values is not the weight because 4 lb/10 are 180 g too.
+		"a status that fits what was shown": {linesOf(func(_ int, g float64, m bool) string {
+			return fmt.Sprintf("%v/%s", math.Round(g*7)+1000, either(m, "04", "00"))
+		}), Hint{ShownG: 181.4}},
+		"a blank between thousands": {linesOf(func(_ int, g float64, _ bool) string {
+			return fmt.Sprintf("1 %03.0f g", 200+g)
+		}), Hint{}},
 		"a letter for the sign": {linesOf(func(i int, g float64, _ bool) string {
 			tared := either(i < 14, "0", "12.3")
 			return fmt.Sprintf("%s %6.1f g", either(i > 21, "B", "A"), math.Abs(g-map[string]float64{"0": 0, "12.3": 12.3}[tared]))

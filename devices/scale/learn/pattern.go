@@ -93,7 +93,7 @@ func (t *template) numberForm(slot int) string {
 
 // otherNumber is a number that is not the weight: as it is where it never changes, else skipped.
 func (t *template) otherNumber(slot int, moving []bool) string {
-	texts, widths := map[string]bool{}, map[int]bool{}
+	texts, widths := map[string]int{}, map[int]bool{}
 	s := t.slots[slot]
 	signed, clock := false, t.dated(slot)
 	for i, r := range t.rows {
@@ -102,7 +102,7 @@ func (t *template) otherNumber(slot int, moving []bool) string {
 			continue
 		}
 		token := r.tokens[at]
-		texts[token.text] = true
+		texts[token.text]++
 		signed = signed || token.signed
 		widths[len(token.text)] = true
 	}
@@ -111,13 +111,13 @@ func (t *template) otherNumber(slot int, moving []bool) string {
 		for text := range texts {
 			return text
 		}
-	case len(texts) == 2 && len(widths) == 1 && widths[1] && !signed && !clock && s.missing() == 0:
-		// A flag of one digit may tell a stable weight from a moving one.
-		all := sortedKeys(s.counts)
+	case len(texts) == 2 && len(widths) == 1 && (widths[1] || widths[2]) && !signed && !clock && s.missing() == 0 && t.decimals(slot) == 0:
+		// A flag of one digit or two may tell a stable weight from a moving one.
+		all := sortedKeys(texts)
 		if means := t.meanings(slot, all, moving); !onlyAny(means) {
 			return fmt.Sprintf("{%s=%s|%s=%s}", means[all[0]], all[0], means[all[1]], all[1])
 		}
-		return "{skip:1}"
+		return fmt.Sprintf("{skip:%d}", len(all[0]))
 	case len(widths) == 1 && !signed && s.missing() == 0 && !s.gap:
 		for n := range widths {
 			return fmt.Sprintf("{skip:%d}", n)
@@ -132,7 +132,7 @@ func (t *template) otherNumber(slot int, moving []bool) string {
 // dated reports whether a number is part of a time or a date.
 func (t *template) dated(slot int) bool {
 	for _, beside := range []int{slot - 1, slot + 1} {
-		if beside > 0 && beside < len(t.slots) && t.slots[beside].kind == punct && t.beyond(slot, beside) &&
+		if beside > 0 && beside < len(t.slots) && t.slots[beside].kind == punct && t.joined(slot, beside) &&
 			(t.slots[beside].counts[":"] > 0 || t.slots[beside].counts["/"] > 0 || t.slots[beside].counts["-"] > 0) {
 			return true
 		}

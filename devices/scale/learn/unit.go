@@ -26,6 +26,10 @@ func (t *template) assumeUnit(c *chosen, hint Hint) {
 
 func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
+// fewestCounts is how many counts of its last digit a weight has that is recognised. A number
+// of fewer, such as a status, may be what was shown by chance.
+const fewestCounts = 15
+
 // shown finds the unit and the decimal mark with which the largest number is what the display
 // showed.
 func (t *template) shown(c *chosen, high, grams float64) bool {
@@ -35,6 +39,9 @@ func (t *template) shown(c *chosen, high, grams float64) bool {
 		}
 		for _, unit := range []string{"g", "kg", "oz", "lb"} {
 			count := gramsIn[unit] / float64(parts) / math.Pow10(t.decimals(c.slot))
+			if count > grams/fewestCounts {
+				continue
+			}
 			if is := high * gramsIn[unit] / float64(parts); math.Abs(is-grams) <= math.Max(grams/100, 1.5*count) && is > 0 {
 				c.fixed, c.parts = unit, parts
 				return true
