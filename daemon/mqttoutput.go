@@ -117,7 +117,7 @@ func (o *mqttOutput) status() bench.Publishing {
 	s := bench.Publishing{Fault: o.fault()}
 	if p, _ := o.state(); p != nil {
 		is := p.Status()
-		s.Waiting, s.OtherInstance, s.Dropped = is.Waiting, is.OtherInstance, is.Dropped
+		s.Waiting, s.OtherInstance, s.Dropped, s.Foreign = is.Waiting, is.OtherInstance, is.Dropped, is.Foreign
 	}
 	return s
 }

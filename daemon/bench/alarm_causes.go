@@ -161,6 +161,8 @@ func (l *causes) service() {
 		l.holdsWith(alarm.BrokerAway, bench, trouble{w.Say("alarm-text.broker"), out.Fault})
 	case out.Dropped != "":
 		l.holdsWith(alarm.BrokerAway, bench, trouble{w.Say("alarm-text.broker-drops"), out.Dropped})
+	case out.Foreign != "":
+		l.holdsWith(alarm.BrokerAway, bench, trouble{w.Say("alarm-text.broker-foreign"), out.Foreign})
 	}
 	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {
 		l.holds(alarm.QueueLong, bench, w.Say("alarm-text.queue", "n", out.Waiting))

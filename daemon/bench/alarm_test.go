@@ -124,6 +124,20 @@ func TestAlarmLivesItsCycle(t *testing.T) {
 	}
 }
 
+func TestForeignMessagesRaiseTheAlarm(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	s.publishing(Publishing{Foreign: "another client published on light/light-1"})
+	s.goes(7*time.Second, both(mild))
+	if a := s.is(alarm.Unacknowledged, "broker", "bench-1"); !strings.Contains(a.Detail, "light/light-1") {
+		t.Errorf("the detail does not name the topic: %s", a.Detail)
+	}
+	s.publishing(Publishing{})
+	s.goes(12*time.Second, both(mild))
+	s.is(alarm.Returned, "broker", "bench-1")
+}
+
 func TestAlarmOutlivesARestart(t *testing.T) {
 	dir, c := t.TempDir(), newClock()
 	s := openShop(t, dir, c)

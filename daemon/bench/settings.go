@@ -41,6 +41,7 @@ type Settings struct {
 type Publishing struct {
 	Fault         string // why nothing can be published at present, empty if it can
 	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
+	Foreign       string // own topics on which other clients published, and what to do; empty for none
 	Waiting       int    // messages that the broker does not have
 	OtherInstance string // a duplicate instance of the program for this bench, empty for none
 }

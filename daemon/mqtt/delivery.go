@@ -58,8 +58,7 @@ func (d *lightDelivery) overdue(now time.Time, patience time.Duration) bool {
 }
 
 // deliveryCheck checks, once with each connection, whether the broker delivers each kind of
-// state. One message of a kind is enough; then the kind's subscription is given up, because
-// the daemon does not need what it published itself.
+// state. One message of a kind is enough.
 type deliveryCheck struct {
 	mu        sync.Mutex
 	sentAt    map[string]time.Time // by kind, of the first message
@@ -132,28 +131,36 @@ func checkedKind(t topics.Topics, topic string) string {
 	return ""
 }
 
-// checkDelivery records which kinds of state the broker delivers. It unsubscribes from these
-// and, once the retained messages of the connection must have come, from the lights' topics.
+// checkDelivery records which kinds of state the broker delivers. Once the retained messages of
+// the connection must have come, it unsubscribes from those that it need not read any longer,
+// and from the lights' topics.
 func (p *Publisher) checkDelivery(now time.Time) {
 	delivered, overdue := p.delivery.kinds(now, p.outbox.patience)
 	filters := checkedFilters(p.topics)
 	for _, kind := range overdue {
 		p.dropped.set(filters[kind], true)
 	}
-	retainedCame := now.Sub(p.since) >= retainedWait
+	retainedCame := now.Sub(p.since) >= p.retainedWait
 	var over []string
 	for _, kind := range delivered {
 		p.dropped.set(filters[kind], false)
-		if retainedCame && !p.unsubscribed[kind] && kind != topics.KindDaemon { // on which a duplicate instance may publish
+		if retainedCame && !p.unsubscribed[kind] && !p.stillReads(kind) {
 			p.unsubscribed[kind] = true
 			over = append(over, filters[kind])
 		}
 	}
-	if retainedCame && !p.lightsChecked {
+	if retainedCame && !p.lightsChecked && !p.settings.outside() {
 		p.lightsChecked = true
 		over = append(over, p.topics.Lights()...)
 	}
 	if len(over) > 0 {
 		p.conn.unsubscribe(over)
 	}
+}
+
+// stillReads reports whether the subscription of a kind is kept after its check: a duplicate
+// instance may publish on the daemon's topic, and on an outside broker every client may publish
+// on the topics of states.
+func (p *Publisher) stillReads(kind string) bool {
+	return kind == topics.KindDaemon || p.settings.outside() && kind != topics.KindDone
 }

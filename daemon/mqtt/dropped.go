@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"fmt"
+	"iter"
 	"log/slog"
 	"maps"
 	"slices"
@@ -44,16 +45,25 @@ func (d *droppedTopics) text() string {
 	if len(d.topics) == 0 {
 		return ""
 	}
+	return fmt.Sprintf("the broker accepts messages on %s and does not deliver them: allow %s to write and to read these topics",
+		someOf(maps.Keys(d.topics)), userText(d.user))
+}
+
+// someOf names the first topics and counts the others.
+func someOf(all iter.Seq[string]) string {
 	const maxNamed = 3
-	topics := slices.Sorted(maps.Keys(d.topics))
+	topics := slices.Sorted(all)
 	more := ""
 	if n := len(topics) - maxNamed; n > 0 {
 		topics, more = topics[:maxNamed], fmt.Sprintf(" and %d more", n)
 	}
-	who := "our user"
-	if d.user != "" {
-		who = fmt.Sprintf("user %q", d.user)
+	return strings.Join(topics, ", ") + more
+}
+
+// userText names the daemon's user at the broker.
+func userText(user string) string {
+	if user == "" {
+		return "our user"
 	}
-	return fmt.Sprintf("the broker accepts messages on %s%s and does not deliver them: allow %s to write and to read these topics",
-		strings.Join(topics, ", "), more, who)
+	return fmt.Sprintf("user %q", user)
 }

@@ -23,11 +23,12 @@ import (
 
 func ptr[T any](v T) *T { return &v }
 
-// bootClock is a real clock whose wall time can be moved.
+// bootClock is a real clock whose wall time can be moved, and which can be stopped.
 type bootClock struct {
-	began time.Time
-	mu    sync.Mutex
-	shift time.Duration
+	began   time.Time
+	mu      sync.Mutex
+	shift   time.Duration
+	stopped *clock.Instant
 }
 
 func newBootClock() *bootClock { return &bootClock{began: time.Now()} }
@@ -35,6 +36,9 @@ func newBootClock() *bootClock { return &bootClock{began: time.Now()} }
 func (c *bootClock) Now() clock.Instant {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if c.stopped != nil {
+		return *c.stopped
+	}
 	return clock.Instant{Wall: time.Now().Add(c.shift).UTC().Round(0), Boot: "b", Mono: time.Since(c.began) + time.Hour, Synced: true}
 }
 

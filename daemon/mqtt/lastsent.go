@@ -62,5 +62,12 @@ func (s *sentStates[V]) resend() {
 	}
 }
 
+// resendID makes the value of an id due again, if there is one.
+func (s *sentStates[V]) resendID(id string) {
+	if v, ok := s.byID[id]; ok {
+		v.at = never
+	}
+}
+
 // never is a time so long ago that every interval since then is over.
 const never = time.Duration(-1) << 62

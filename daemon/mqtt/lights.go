@@ -53,8 +53,10 @@ type lightTopic struct {
 	count        func(result string)
 	setDropped   func(dropped bool) // the broker acknowledges messages and does not deliver them
 	delivery     lightDelivery
-	patience     time.Duration // see echoPatience
-	retry        time.Duration // see droppedRetry
+	own          ownTopics          // the topic alone
+	foreign      func(topic string) // another client published on it
+	patience     time.Duration      // see echoPatience
+	retry        time.Duration      // see droppedRetry
 	log          *slog.Logger
 
 	// Of run's goroutine alone:
@@ -87,6 +89,7 @@ func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *ligh
 
 		patience: p.outbox.patience, retry: p.outbox.retry,
 		setDropped: func(dropped bool) { p.dropped.set(topic, dropped) },
+		foreign:    func(topic string) { p.foreign.add(topic, time.Now()) },
 	}
 	l.conn = &connection{
 		settings: p.settings, id: p.settings.clientID("light", id, string(form)), wake: l.wake, log: p.log,
@@ -209,11 +212,14 @@ func (l *lightTopic) update() {
 	}
 	v := lightOf(l.conn.settings.Locale, l.snap, l.id, time.Since(l.snapAt) >= l.hungAfter, l.duplicate())
 	_, mono := l.now()
-	if epoch == l.epoch && mono-l.sentAt < every && !lightChanged(l.published, v) {
+	overwrite := !l.duplicate() && len(l.own.take(time.Now())) > 0
+	if epoch == l.epoch && mono-l.sentAt < every && !overwrite && !lightChanged(l.published, v) {
 		return
 	}
 	if l.publish(v) {
 		l.published, l.sentAt, l.epoch = v, mono, epoch
+	} else if overwrite {
+		l.sentAt = never
 	}
 }
 
@@ -240,6 +246,7 @@ func (l *lightTopic) send(v view.Light, timeout time.Duration) bool {
 	}
 	payload := l.payload(v)
 	l.delivery.expect(payload, time.Now())
+	l.own.sending(l.topic, payload)
 	err := l.conn.send([]message{{topic: l.topic, qos: 1, retained: true, payload: payload}}, timeout)[0]
 	if err != nil {
 		l.delivery.reset()
@@ -277,10 +284,26 @@ func (l *lightTopic) receive(m paho.Message) {
 	if m.Retained() {
 		return
 	}
-	if m.Topic() == l.topic && l.delivery.received(m.Payload()) {
-		l.setDropped(false)
+	if m.Topic() == l.topic {
+		if l.delivery.received(m.Payload()) {
+			l.setDropped(false)
+		}
+		l.receivedOwn(m.Payload())
 	}
 	if l.confirm != nil && m.Topic() == l.confirmTopic && len(m.Payload()) <= topics.MaxReplyBytes {
 		l.confirm.received(l.comparable(m.Payload()))
 	}
+}
+
+// receivedOwn takes a message from the light's own topic, which may be another client's.
+func (l *lightTopic) receivedOwn(payload []byte) {
+	if _, foreign, due := l.own.received(l.topic, payload, time.Now()); !foreign || l.duplicate() {
+		return
+	} else if due {
+		select {
+		case l.wake <- struct{}{}:
+		default:
+		}
+	}
+	l.foreign(l.topic)
 }

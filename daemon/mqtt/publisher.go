@@ -65,6 +65,8 @@ type Publisher struct {
 	stale                     staleRetained
 	delivery                  deliveryCheck
 	dropped                   droppedTopics
+	own                       ownTopics // of the main connection
+	foreign                   foreignTopics
 	counts                    counts
 
 	mu      sync.Mutex
@@ -75,6 +77,7 @@ type Publisher struct {
 	outbox         outbox
 	pause          time.Duration // between two portions of events
 	journalRetry   time.Duration // see journalRetry
+	retainedWait   time.Duration // see retainedWait
 	patience       time.Duration // with a broker that does not acknowledge
 	readAt         map[string]time.Duration
 	touched        map[string]bool
@@ -97,8 +100,9 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 	p := &Publisher{
 		settings: s, topics: t, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
 		wake: make(chan struct{}, 1), commands: newTurns(), answers: make(chan Answer, answerQueue),
-		dropped: droppedTopics{user: s.Username, log: log},
-		states:  newStates(t), outbox: newOutbox(journal, log), pause: portionPause, journalRetry: journalRetry, patience: writeTimeout,
+		dropped: droppedTopics{user: s.Username, log: log}, foreign: foreignTopics{user: s.Username, log: log},
+		states: newStates(t), outbox: newOutbox(journal, log), pause: portionPause, journalRetry: journalRetry,
+		retainedWait: retainedWait, patience: writeTimeout,
 		readAt: map[string]time.Duration{}, touched: map[string]bool{}, unsubscribed: map[string]bool{},
 	}
 	if s.OnCommand != nil {
@@ -215,6 +219,7 @@ func (p *Publisher) round(ctx context.Context) {
 	if p.duplicate.answerDue(time.Now()) {
 		p.states.daemon.at = never
 	}
+	p.overwrite(time.Now())
 	p.sendAnswers()
 	p.sendEvents(ctx, snap)
 	due := p.sendStates(snap, mono)
@@ -257,6 +262,8 @@ func (p *Publisher) sendStates(snap *view.Snapshot, mono time.Duration) int {
 		c.acknowledged()
 		p.delivery.sent(checkedKind(p.topics, c.topic), time.Now())
 		switch v := c.value.(type) {
+		case nil:
+			p.own.ended(c.topic)
 		case view.Air:
 			p.observe(v)
 		case DaemonPayload:
@@ -292,6 +299,11 @@ func (p *Publisher) begin(epoch uint64) {
 func (p *Publisher) send(messages []message) []error {
 	if len(messages) == 0 {
 		return nil
+	}
+	for _, m := range messages {
+		if m.retained && len(m.payload) > 0 {
+			p.own.sending(m.topic, m.payload)
+		}
 	}
 	errs := p.conn.send(messages, p.patience)
 	for i, err := range errs {
@@ -340,12 +352,17 @@ func (p *Publisher) receive(m paho.Message) {
 		p.duplicate.received(m.Payload(), m.Retained(), time.Now())
 		if !m.Retained() {
 			p.delivery.received(topics.KindDaemon)
+			p.receivedState(topic, m.Payload())
 		}
 		if p.duplicate.present() {
 			p.wakeUp()
 		}
 	case !m.Retained():
-		p.delivery.received(checkedKind(p.topics, topic))
+		kind := checkedKind(p.topics, topic)
+		p.delivery.received(kind)
+		if kind != topics.KindDone {
+			p.receivedState(topic, m.Payload())
+		}
 	case len(m.Payload()) > 0:
 		p.stale.add(topic)
 	}

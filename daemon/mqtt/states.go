@@ -100,6 +100,27 @@ func (s *states) resend() {
 	s.sensor.resend()
 }
 
+// resendTopic makes the state of one topic due.
+func (s *states) resendTopic(topic string) {
+	kind, id, _ := s.topics.Split(topic)
+	switch kind {
+	case topics.KindAvailability:
+		s.online = false
+	case topics.KindDaemon:
+		s.daemon.at = never
+	case topics.KindAir:
+		s.air.resendID(id)
+	case topics.KindScale:
+		s.scales.resendID(id)
+	case topics.KindBatch:
+		s.batch.resendID(id)
+	case topics.KindSensor:
+		s.sensor.resendID(id)
+	case topics.KindAlarm:
+		s.alarms.resendID(id)
+	}
+}
+
 // round returns the states of a snapshot that are due at a time of the bench clock. touched
 // are the subjects of events since the last round. The result is valid until the next call.
 func (s *states) round(snap *view.Snapshot, now time.Duration, touched map[string]bool) []candidate {

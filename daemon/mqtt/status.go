@@ -28,13 +28,14 @@ type Status struct {
 	Detail        string // why not
 	Waiting       int    // events, states and answers that the broker does not have
 	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
+	Foreign       string // own topics on which other clients published, and what to do; empty for none
 	OtherInstance string // a duplicate instance of the daemon that is alive; empty for none
 	Messages      map[Count]uint64
 }
 
 // Status returns the present status. It may be called from any goroutine.
 func (p *Publisher) Status() Status {
-	s := Status{OtherInstance: p.duplicate.alive(time.Now()), Dropped: p.dropped.text(), Messages: p.counts.all()}
+	s := Status{OtherInstance: p.duplicate.alive(time.Now()), Dropped: p.dropped.text(), Foreign: p.foreign.text(time.Now()), Messages: p.counts.all()}
 	epoch, err := p.conn.current()
 	s.Connected = epoch != 0
 	if !s.Connected && err != nil {
