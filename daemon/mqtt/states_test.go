@@ -262,7 +262,7 @@ func TestPayloadsAreWrittenOut(t *testing.T) {
 	snap.Air[0].DewPointC, snap.Air[0].VapourDensity = ptr(10.2), ptr(9.17)
 	snap.Scales[0].Time = at
 	snap.Scales = append(snap.Scales, view.Scale{ID: "scale-2", Quality: view.QualityBad, Why: "never heard"})
-	snap.Sensors[0].Since = at
+	snap.Sensors[0].Since, snap.Sensors[0].ReadAt = at, at
 	b := batchState("0612-1", at)
 	b.Seq = 41
 	snap.Batches = []view.Batch{{BatchState: b}}
