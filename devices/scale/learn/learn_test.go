@@ -205,6 +205,31 @@ func TestInferARecord(t *testing.T) {
 	}
 }
 
+// Marks that tell limits of the weight are not taken for marks of its movement, although they change when
+// it does.
+func TestInferMarksOfLimits(t *testing.T) {
+	for _, names := range [][3]string{{"low", "fit", "top"}, {"LO", "OK", "HI"}, {"-", "=", "+"}, {"1", "2", "4"}} {
+		lines := linesOf(func(_ int, g float64, _ bool) string {
+			mark := names[0]
+			if g > 10 {
+				mark = names[1]
+			}
+			if g > 50 {
+				mark = names[2]
+			}
+			return fmt.Sprintf("%8.1f g %s", g, mark)
+		})
+		p := Infer(lines, Hint{})
+		t.Log(p.Line, p.Certainty, p.Reasons)
+		for i, line := range lines {
+			r, err := p.Decode(line)
+			if err == nil && p.Certainty != Unsure && (r.Stability == weigh.Stable && moves(i) || r.Stability == weigh.Moving && !moves(i)) {
+				t.Errorf("%s: %q: %+v", p.Line, line, r)
+			}
+		}
+	}
+}
+
 // What cannot be known is said.
 func TestInferSaysWhenItIsUnsure(t *testing.T) {
 	times := func(n int, line string) (lines [][]byte) {
