@@ -3,6 +3,7 @@ package history
 import (
 	"errors"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"testing"
 )
@@ -49,5 +50,35 @@ func TestACopyFollowsTheJournalWithTheNewID(t *testing.T) {
 	}
 	if got["journal"] != "new" || got["place"] != "7" {
 		t.Errorf("the copy follows %v", got)
+	}
+}
+
+// TestFilesAreNotForEverybody looks at the modes of what is in the folder; a file of an earlier
+// version was open to everybody.
+func TestFilesAreNotForEverybody(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, FileName), nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Chmod(filepath.Join(dir, FileName), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	s, err := openStore(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.close()
+	files, err := filepath.Glob(filepath.Join(dir, FileName+"*"))
+	if err != nil || len(files) != 3 {
+		t.Fatalf("%v %v", files, err)
+	}
+	for _, name := range files {
+		info, err := os.Stat(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if mode := info.Mode().Perm(); mode&0o137 != 0 {
+			t.Errorf("%s has mode %o", name, mode)
+		}
 	}
 }

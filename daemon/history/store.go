@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 
 	_ "modernc.org/sqlite" // the driver named "sqlite"
+
+	"potlifed/daemon/whole"
 )
 
 // FileName is the file's name inside the data directory.
@@ -37,6 +39,9 @@ const (
 
 func openStore(dir string) (*store, error) {
 	path := filepath.Join(dir, FileName)
+	if err := whole.ForGroup(path); err != nil {
+		return nil, fmt.Errorf("open history: %w", err)
+	}
 	write, err := sql.Open("sqlite", dsn(path, false))
 	if err != nil {
 		return nil, fmt.Errorf("open history %s: %w", path, err)

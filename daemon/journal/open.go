@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"potlifed/daemon/whole"
 )
 
 // Open opens the journal in dir. It creates the file if there is none, and brings its layout up
@@ -146,7 +148,7 @@ func (j *Journal) readRebuilt(ctx context.Context) error {
 
 // openFile opens a file for writing and brings its layout up to date.
 func openFile(path string, log *slog.Logger) (*Journal, error) {
-	if err := onlyOurs(path); err != nil {
+	if err := whole.ForGroup(path); err != nil {
 		return nil, err
 	}
 	write, err := sql.Open("sqlite", dsn(path, false))
@@ -168,16 +170,6 @@ func openFile(path string, log *slog.Logger) (*Journal, error) {
 	j.write.Store(write)
 	j.read.Store(read)
 	return j, nil
-}
-
-// onlyOurs makes the file readable by its user and group alone: it says who did what. SQLite gives
-// its log and its index the mode of the file.
-func onlyOurs(path string) error {
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o640)
-	if err != nil {
-		return err
-	}
-	return f.Close()
 }
 
 // OpenToRead opens the journal in dir for reading only, while a daemon writes it or without one.
