@@ -77,7 +77,7 @@ func TestKilledInTheMiddleOfABatch(t *testing.T) {
 	var after view.Batch
 	p.eventually("the first reading after the start", func() (bool, any) {
 		after = p.batch(id)
-		return after.Quality == view.QualityGood || after.Why == "part of its life was spent in air that was not well known", after
+		return after.Quality == view.QualityGood || after.Why == "Part of its life was spent in air that was not well known.", after
 	})
 	if !after.MixedAt.Equal(*before.MixedAt) || *after.Press != "press-1" || after.State != before.State || len(after.Components) != 3 {
 		t.Errorf("after the kill: %+v\nbefore: %+v", after.BatchState, before.BatchState)
