@@ -109,12 +109,21 @@ var english = sync.OnceValue(func() *Language {
 
 // In returns the texts of a language by its code, such as "en". ok is false when there are none.
 func In(code string) (l *Language, ok bool) {
-	if !slices.Contains(Codes(), code) {
-		return nil, false
-	}
-	l, err := read(code)
-	return l, err == nil
+	l, ok = every()[code]
+	return l, ok
 }
+
+// every reads all languages once: names of defects are asked for many times in an answer, and reading a
+// catalogue takes some milliseconds.
+var every = sync.OnceValue(func() map[string]*Language {
+	all := map[string]*Language{}
+	for _, code := range Codes() {
+		if l, err := read(code); err == nil {
+			all[code] = l
+		}
+	}
+	return all
+})
 
 func read(code string) (*Language, error) {
 	b, err := files.ReadFile(code + ".json")

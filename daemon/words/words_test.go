@@ -253,3 +253,17 @@ func TestEveryReasonIsSaid(t *testing.T) {
 		}
 	})
 }
+
+// A catalogue takes milliseconds to read, and is asked for many times in an answer.
+func TestALanguageIsReadOnce(t *testing.T) {
+	for _, code := range Codes() {
+		first, ok := In(code)
+		second, _ := In(code)
+		if !ok || first != second {
+			t.Errorf("%s: %p, then %p", code, first, second)
+		}
+	}
+	if _, ok := In("xx"); ok {
+		t.Error("xx is no language")
+	}
+}
