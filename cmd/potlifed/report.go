@@ -92,8 +92,10 @@ func runReport(c *cobra.Command, o reportOptions) (err error) {
 func reportSources(shop config.Shop, past *history.History) report.Sources {
 	locale := shop.Locale()
 	stored := study.Stored{History: past, Bench: shop.Bench, Now: time.Now, Open: func() []study.Mix { return nil }}
+	runner := study.NewRunner(stored, shop.Zone(), time.Now)
+	runner.Alone = true
 	from := report.Sources{
-		Bench: shop.Bench, History: past, Study: study.NewRunner(stored, shop.Zone(), time.Now), Locale: locale, Kind: shop.DefectWords,
+		Bench: shop.Bench, History: past, Study: runner, Locale: locale, Kind: shop.DefectWords,
 	}
 	for _, sensor := range shop.Sensors {
 		if !slices.Contains(from.Zones, sensor.Zone) {

@@ -27,6 +27,9 @@ type Request struct {
 // processor at most, and answers are kept for a while. Its methods may be called by several
 // goroutines; none of them touches the bench's loop.
 type Runner struct {
+	// Alone lets the runner compute without waits, in a program that does nothing else. It is set before the
+	// first request.
+	Alone  bool
 	source Source
 	zone   *time.Location
 	now    func() time.Time
@@ -69,8 +72,7 @@ func (r *Runner) Study(ctx context.Context, q Request) (Answer, error) {
 	if a, ok := r.kept(q); ok { // computed for another one who waited
 		return a, nil
 	}
-	t := NewTable(q.Filter)
-	t.Pause = pace.New(ctx).Pause
+	t := r.table(ctx, q.Filter)
 	if err := r.source.Fill(ctx, t, q.Filter); err != nil {
 		return Answer{}, err
 	}
@@ -87,12 +89,20 @@ func (r *Runner) Study(ctx context.Context, q Request) (Answer, error) {
 // Chart returns the control chart of a press, without keeping it.
 func (r *Runner) Chart(ctx context.Context, q ChartRequest) (Chart, error) {
 	f := Filter{From: q.From, To: q.To, Press: q.Press, Kind: q.Kind}
-	t := NewTable(f)
-	t.Pause = pace.New(ctx).Pause
+	t := r.table(ctx, f)
 	if err := r.source.Fill(ctx, t, f); err != nil {
 		return Chart{}, err
 	}
 	return t.Chart(q, r.zone), nil
+}
+
+// table returns an empty table, whose computations wait between slices.
+func (r *Runner) table(ctx context.Context, f Filter) *Table {
+	t := NewTable(f)
+	if !r.Alone {
+		t.Pause = pace.New(ctx).Pause
+	}
+	return t
 }
 
 func (r *Runner) kept(q Request) (Answer, bool) {

@@ -145,3 +145,14 @@ func TestChart(t *testing.T) {
 		t.Errorf("no prints: %+v", c)
 	}
 }
+
+func TestARunnerWaitsUnlessItIsAlone(t *testing.T) {
+	r := NewRunner(&slow{}, time.UTC, time.Now)
+	if r.table(t.Context(), Filter{}).Pause == nil {
+		t.Error("beside the bench's loop there are no waits")
+	}
+	r.Alone = true
+	if r.table(t.Context(), Filter{}).Pause != nil {
+		t.Error("alone there are waits")
+	}
+}
