@@ -298,7 +298,9 @@ func (t *template) findUnit(c *chosen, hint Hint) {
 		look = append(look, j)
 	}
 	for j := c.slot - 1; j >= 0 && t.slots[j].kind != number; j-- {
-		look = append(look, j)
+		if j == 0 || t.slots[j-1].kind != number {
+			look = append(look, j) // else it is that number's
+		}
 	}
 	for _, j := range look {
 		if t.slots[j].units() {

@@ -11,6 +11,15 @@ func (t *template) ignoredPart(c chosen) []string {
 	if before := c.slot - 1; before >= 0 && t.slots[before].kind == number && t.decimals(before) == 0 && t.threeDigits(c.slot) {
 		return []string{unsureMark + "A number stands right before the weight, which may be its thousands."}
 	}
+	if list := t.series(c.slot); t.decimals(c.slot) > 0 && neverRests(list) {
+		return []string{unsureMark + "The number never came twice in a row: a counter may be a part of it."}
+	}
+	if t.flagOfDecimals(c.slot) {
+		return []string{unsureMark + "The decimals have one or two values, whatever the weight: they may be another number."}
+	}
+	if t.halfNumber(c.slot) {
+		return []string{unsureMark + "A comma joins the weight to another number: it may be a decimal mark."}
+	}
 	for _, i := range []int{c.slot - 1, c.slot + 1} {
 		if i < 0 || i >= len(t.slots) || t.slots[i].kind != punct {
 			continue
@@ -23,6 +32,51 @@ func (t *template) ignoredPart(c chosen) []string {
 		}
 	}
 	return nil
+}
+
+// halfNumber reports whether a comma or a point joins a number without decimals to another one: where
+// most lines have decimal points, as of a temperature, a comma is not read as a decimal mark.
+func (t *template) halfNumber(slot int) bool {
+	for _, step := range []int{1, -1} {
+		j := slot + 2*step
+		if j < 0 || j >= len(t.slots) || t.slots[j].kind != number {
+			continue
+		}
+		mark, next := t.slots[slot+step], max(slot, j)
+		if (mark.counts[","] > 0 || mark.counts["."] > 0) && !mark.gap && !t.slots[next].gap && t.decimals(slot) == 0 && t.decimals(j) == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// flagOfDecimals reports whether different numbers have the same decimals, or one of two, as where a comma
+// joins a flag or a year to whole grams. The decimals of a scale that counts in halves or wholes are
+// none.
+func (t *template) flagOfDecimals(slot int) bool {
+	wholes, decimals := map[string]bool{}, map[string]bool{}
+	flag := false
+	for i, r := range t.rows {
+		at := t.slots[slot].at[i]
+		if at < 0 {
+			continue
+		}
+		whole, fraction, _ := strings.Cut(strings.Replace(r.tokens[at].text, ",", ".", 1), ".")
+		wholes[whole], decimals[fraction] = true, true
+		fraction = strings.TrimRight(fraction, "0")
+		flag = flag || fraction != "" && fraction != "5"
+	}
+	return flag && len(decimals) <= 2 && len(wholes) >= 4
+}
+
+// neverRests reports whether a series of many numbers has none twice in a row.
+func neverRests(list []float64) bool {
+	for k := 1; k < len(list); k++ {
+		if list[k] == list[k-1] {
+			return false
+		}
+	}
+	return len(list) >= enoughLines
 }
 
 // mostSignTexts is how many forms a mark may take that tells the sign. More are data.

@@ -113,6 +113,9 @@ var dialects = []struct {
 	{name: "the unit far before the number", marked: true, certainty: Sure, line: func(_ int, g float64, m bool) string {
 		return fmt.Sprintf(`<w u="kg" motion="%s">%.4f</w>`, either(m, "1", "0"), g/1000)
 	}},
+	{name: "a decimal comma beside a temperature with a point", marked: true, certainty: Sure, line: func(_ int, g float64, m bool) string {
+		return strings.Replace(fmt.Sprintf("%8.1f", g), ".", ",", 1) + fmt.Sprintf(" g T21.0 %s", either(m, "US", "ST"))
+	}},
 	{name: "bare numbers in kg", certainty: Unsure, line: func(_ int, g float64, _ bool) string { return fmt.Sprintf("%8.4f", g/1000) }},
 	{name: "bare numbers and what the display shows", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string { return fmt.Sprintf("%8.4f", g/1000) }},
 	{name: "no decimal mark", hint: Hint{ShownG: 60.4}, certainty: Sure, line: func(_ int, g float64, _ bool) string {
@@ -254,6 +257,11 @@ func TestInferSaysWhenItIsUnsure(t *testing.T) {
 		"a status that fits what was shown": {linesOf(func(_ int, g float64, m bool) string {
 			return fmt.Sprintf("%v/%s", math.Round(g*7)+1000, either(m, "04", "00"))
 		}), Hint{ShownG: 181.4}},
+		"a counter joined by a comma": {linesOf(func(i int, g float64, _ bool) string { return fmt.Sprintf("%.0f,%04d", g, 9990-i) }), Hint{ShownG: 60.4}},
+		"a date joined by a comma":    {linesOf(func(_ int, g float64, _ bool) string { return fmt.Sprintf("%.0f,2026-03-14", g) }), Hint{ShownG: 60.4}},
+		"counts joined to a counter, beside a temperature": {linesOf(func(i int, g float64, _ bool) string {
+			return fmt.Sprintf("%d,%.0f g 21.5", i+1, g)
+		}), Hint{}},
 		"a blank between thousands": {linesOf(func(_ int, g float64, _ bool) string {
 			return fmt.Sprintf("1 %03.0f g", 200+g)
 		}), Hint{}},

@@ -43,7 +43,8 @@ func tokenized(lines []text) []row {
 }
 
 // decimalMarks returns the characters that are decimal marks. Where most lines have numbers with a
-// point, a comma parts two numbers.
+// point, a comma parts two numbers, unless it always joins two that have no other mark and the
+// second has the same number of digits each time: those are its decimals.
 func decimalMarks(lines []text) string {
 	points := 0
 	for _, l := range lines {
@@ -54,10 +55,35 @@ func decimalMarks(lines []text) string {
 			}
 		}
 	}
-	if 2*points > len(lines) {
+	if 2*points > len(lines) && !decimalCommas(lines) {
 		return "."
 	}
 	return ".,"
+}
+
+// decimalCommas reports whether the commas between digits are decimal marks beside the points.
+func decimalCommas(lines []text) bool {
+	found, width := 0, 0
+	for _, l := range lines {
+		for i := 1; i+1 < len(l.body); i++ {
+			if l.body[i] != ',' || !isDigit(l.body[i-1]) || !isDigit(l.body[i+1]) {
+				continue
+			}
+			from, to := i, i+1
+			for from > 0 && isDigit(l.body[from-1]) {
+				from--
+			}
+			for to < len(l.body) && isDigit(l.body[to]) {
+				to++
+			}
+			joined := func(at int) bool { return at >= 0 && at < len(l.body) && strings.IndexByte(".,:/", l.body[at]) >= 0 }
+			if found++; joined(from-1) && from > 1 && isDigit(l.body[from-2]) || joined(to) || found > 1 && to-i != width {
+				return false
+			}
+			width = to - i
+		}
+	}
+	return 2*found > len(lines)
 }
 
 func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
