@@ -14,6 +14,9 @@ func (t *template) ignoredPart(c chosen) []string {
 	if list := t.series(c.slot); t.decimals(c.slot) > 0 && neverRests(list) {
 		return []string{unsureMark + "The number never came twice in a row: a counter may be a part of it."}
 	}
+	if t.joinedByMinus(c.slot) {
+		return []string{unsureMark + "A minus joins the weight to another number: it may be a part of a date."}
+	}
 	if t.flagOfDecimals(c.slot) {
 		return []string{unsureMark + "The decimals have one or two values, whatever the weight: they may be another number."}
 	}
@@ -67,6 +70,24 @@ func (t *template) flagOfDecimals(slot int) bool {
 		flag = flag || fraction != "" && fraction != "5"
 	}
 	return flag && len(decimals) <= 2 && len(wholes) >= 4
+}
+
+// joinedByMinus reports whether the minus of a number stands right behind another number that has one
+// before it too, as in a date.
+func (t *template) joinedByMinus(slot int) bool {
+	for i, r := range t.rows {
+		at := t.slots[slot].at[i]
+		if at < 0 || !r.tokens[at].negative || r.tokens[at].trailing {
+			continue
+		}
+		before := strings.TrimRight(r.text.body[:r.tokens[at].column], " ")
+		before, minus := strings.CutSuffix(before, "-")
+		digits := strings.TrimRight(before, "0123456789")
+		if minus && len(digits) < len(before) && strings.HasSuffix(digits, "-") {
+			return true
+		}
+	}
+	return false
 }
 
 // neverRests reports whether a series of many numbers has none twice in a row.
