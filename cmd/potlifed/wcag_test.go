@@ -19,8 +19,17 @@ func TestProgramBreachesNoWCAG(t *testing.T) {
 	m.chooses("Press", "press-1")
 	m.taps("It is on this press")
 	m.sees(id + " dial-satin on press-1")
+	for path, body := range map[string]any{
+		"sensors/bench-air/verifications": map[string]any{"humidity_pct": 50, "accuracy_pct": 1},
+		"scales/scale-1/verifications":    map[string]any{"weight_class": "M1", "loads": []any{map[string]any{"weights_g": []float64{100}, "readings_g": []float64{100, 100, 100, 100, 100, 100.1}}}},
+	} {
+		if _, wrong := m.program.post(path, body); wrong != nil {
+			t.Fatalf("%s: %+v", path, wrong)
+		}
+	}
 	for _, page := range []struct{ path, shows string }{
 		{"/", id}, {"/presses", id}, {"/cans", "Add a can"}, {"/closed", "Closed batches"}, {"/devices", "bench-air"}, {"/batches/" + id, "Poured"}, {"/batches/" + id + "/label", id},
+		{"/study", "Condition"}, {"/report", "Batches that ended"}, {"/help", "Risk"}, {"/checks/bench-air", "Signed"}, {"/checks/scale-1", "Signed"},
 	} {
 		m.run(chromedp.Navigate(m.url + page.path))
 		m.waits(page.shows, "(document.body.innerText + document.title).includes("+quoted(page.shows)+")")

@@ -34,9 +34,13 @@ func (m Maker) Curve(id string, c study.Curve, kind string) chart.Figure {
 		panel.Layers = append(panel.Layers, band, line)
 	}
 	panel.Layers = append(panel.Layers, bins)
+	x := chart.Axis{Label: c.Title, Format: m.number}
+	if n := len(c.Bins); n > 1 { // the first and the last point keep clear of the axes
+		room := (c.Bins[n-1].Mean - c.Bins[0].Mean) * 0.03
+		x.Min, x.Max = c.Bins[0].Mean-room, c.Bins[n-1].Mean+room
+	}
 	return chart.Figure{
 		ID: id, Title: m.Locale.Say("figure.curve.title", "kind", kind, "factor", c.Title), About: m.Locale.Say("figure.curve.about"), Empty: m.Locale.Say("figure.curve.empty"),
-		X:     chart.Axis{Label: c.Title, Format: m.number},
-		Width: m.Width, Height: m.height(0.5), Panels: []chart.Panel{panel},
+		X: x, Width: m.Width, Height: m.height(0.5), Panels: []chart.Panel{panel},
 	}
 }

@@ -2,6 +2,7 @@ package figures
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"potlifed/daemon/chart"
@@ -40,7 +41,8 @@ func (m Maker) Control(c study.Chart, from, to time.Time, air []history.Air, bat
 		low.Points = append(low.Points, chart.Point{X: begin, Y: p.Low * perThousand}, chart.Point{X: end, Y: p.Low * perThousand})
 		high.Points = append(high.Points, chart.Point{X: begin, Y: p.High * perThousand}, chart.Point{X: end, Y: p.High * perThousand})
 	}
-	panel := chart.Panel{Y: chart.Axis{Label: m.Locale.Say("figure.rate"), Format: m.number}, Share: 2, Layers: []chart.Layer{
+	y := chart.Axis{Label: m.Locale.Say("figure.rate"), Format: m.number, Max: top(c) * perThousand}
+	panel := chart.Panel{Y: y, Share: 2, Layers: []chart.Layer{
 		low, high, chart.Rule{Name: m.Locale.Say("figure.control.centre"), Tone: chart.Quiet, At: c.Centre * perThousand}, path, rates,
 	}}
 	f := chart.Figure{
@@ -61,6 +63,22 @@ func (m Maker) Control(c study.Chart, from, to time.Time, air []history.Air, bat
 		f.Panels = append(f.Panels, below)
 	}
 	return f
+}
+
+// top returns the rate at which a control chart ends: above every point and at least half of the limits.
+// A point with few prints has a wide limit, which must not press all others together.
+func top(c study.Chart) float64 {
+	var highs []float64
+	highest := c.Centre
+	for _, p := range c.Points {
+		highs = append(highs, p.High)
+		highest = math.Max(highest, p.Rate)
+	}
+	if len(highs) == 0 {
+		return 0
+	}
+	slices.Sort(highs)
+	return 1.15 * math.Max(highest, highs[len(highs)/2])
 }
 
 // controlText says of a point what it counts and why it is marked.

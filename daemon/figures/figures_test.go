@@ -133,6 +133,11 @@ func TestControl(t *testing.T) {
 	if svg, _ := drawn(t, m, m.Control(c, morning, morning.Add(4*time.Hour), nil, nil)); strings.Count(svg, "rejects of") != 2*3 {
 		t.Error("not every point is drawn")
 	}
+	// The limit of a point with few prints is wide; it does not press the others together.
+	c.Points[2].High = 0.9
+	if svg, _ := drawn(t, m, m.Control(c, morning, morning.Add(4*time.Hour), nil, nil)); strings.Contains(svg, ">500<") || !strings.Contains(svg, ">100<") {
+		t.Error("the rates do not end near the highest point")
+	}
 	empty, _ := drawn(t, m, m.Control(study.Chart{Press: "press-1"}, morning, morning.Add(time.Hour), nil, nil))
 	if !strings.Contains(empty, "No prints have been counted") {
 		t.Error("a chart without points does not say so")

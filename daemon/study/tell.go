@@ -40,7 +40,7 @@ func (w teller) kind(id string) string {
 	if id == All {
 		return w.Say("study.all-kinds")
 	}
-	return w.kindWords(id)
+	return w.Say("study.kind", "kind", w.kindWords(id))
 }
 
 func (w teller) relevant() string { return w.Percent(w.a.Relevant, 0) }

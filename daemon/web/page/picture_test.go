@@ -102,3 +102,17 @@ func TestPictureWithoutData(t *testing.T) {
 		t.Errorf("the pictures are %d px high; want little for the one without data", heights)
 	}
 }
+
+// TestPlaceOfAPictureIsNarrow: while a picture has not come, its place is no wider than a phone.
+func TestPlaceOfAPictureIsNarrow(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 320, 640)
+	f := newFakeBench(t, shop(time.Now()))
+	release := f.hold()
+	defer release()
+	b.run(chromedp.Navigate(f.URL + "/devices"))
+	b.eventually("its place", `document.querySelector(".picture-drawing")?.getBoundingClientRect().height >= 420`)
+	if width := eval[int](b, `document.documentElement.scrollWidth`); width > 320 {
+		t.Errorf("the page is %d px wide", width)
+	}
+}

@@ -235,6 +235,7 @@ declare namespace Words {
     "check.new": {};
     "check.new-note": {};
     "check.no-readings": {};
+    "check.no-zero": {};
     "check.note": {};
     "check.note-hint": {};
     "check.offered": {by: Value; uncertainty: Value};
@@ -279,6 +280,7 @@ declare namespace Words {
     "check.weights": {};
     "check.weights-hint": {};
     "check.which": {};
+    "check.zero": {weight: Value};
     "close.discarded": {};
     "close.earlier": {};
     "close.good": {};

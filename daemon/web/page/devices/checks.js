@@ -93,17 +93,21 @@ function scaleDialog(row, tools) {
   const { store } = tools;
   /** @type {number[]} */
   const readings = [];
-  let zero = 0;
+  /** @type {number | undefined} */
+  let zero; // what the empty pan showed
   const now = () => {
     const scale = store.get("scales", row.id);
     return scale && scale.stable ? scale.weight_g : undefined;
   };
   const decimals = decimalsOf(store.get("scales", row.id)?.division_g ?? 0.1);
   const live = h("p", { class: "check-live" });
+  const bare = h("p", { "aria-live": "polite" });
   const taken = h("p", { "aria-live": "polite" });
   const draw = () => {
     const weight = now();
     setText(live, weight === undefined ? say("check.moving") : say("check.shows", { weight: grams(weight, decimals) }));
+    setText(bare, zero === undefined ? say("check.no-zero") : say("check.zero", { weight: grams(zero, decimals) }));
+    show(off, readings.length > 0);
     setText(taken, readings.length === 0 ? say("check.no-readings") : say("check.readings", { readings: readings.map((g) => grams(g, decimals)).join(", ") }));
   };
   const take = (/** @type {(g: number) => void} */ use) => () => {
@@ -112,11 +116,12 @@ function scaleDialog(row, tools) {
     draw();
   };
   const empty = button(say("check.empty"), "big", take((g) => (zero = g)));
-  const on = button(say("check.take"), "big", take((g) => readings.push(Number((g - zero).toFixed(6)))));
+  const on = button(say("check.take"), "big", take((g) => readings.push(Number((g - (zero ?? 0)).toFixed(6)))));
   const off = button(say("check.drop"), "small", () => {
     readings.pop();
     draw();
   });
+  off.classList.add("check-drop");
   draw();
   const timer = setInterval(draw, drawMs);
   ask({
@@ -126,7 +131,7 @@ function scaleDialog(row, tools) {
       steps([say("check.scale-1"), say("check.scale-2"), say("check.scale-3"), say("check.scale-4")]),
       field({ label: say("check.weights"), unit: "g", name: "weights", type: "text", required: true, pattern: "[0-9]+([ +]+[0-9]+)*", hint: say("check.weights-hint") }),
       chips({ legend: say("check.weight-class"), name: "weight_class", chosen: "M1", options: ["E2", "F1", "F2", "M1", "M2", "M3"].map((c) => ({ value: c, label: c })) }),
-      live, h("div", { class: "quick" }, empty, on), taken, off,
+      live, h("div", { class: "quick" }, empty, on), bare, taken, off,
       field({ label: say("check.note"), name: "note", type: "text", maxlength: 200, hint: say("check.certificate-hint") }),
     ],
     submitLabel: say("check.record"),
