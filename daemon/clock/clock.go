@@ -41,12 +41,17 @@ func NewSystem(assume bool) (*System, error) {
 
 // Now returns the present instant.
 func (s *System) Now() Instant {
-	mono := sinceBoot()
-	return Instant{
-		Wall: time.Now().UTC().Round(0), Boot: s.boot, Mono: mono,
-		Synced: s.assumed || kernelSynced(),
-	}
+	mono, wall := sinceBoot(), time.Now().UTC().Round(0)
+	return Instant{Wall: wall, Boot: s.boot, Mono: mono, Synced: possible(wall) && (s.assumed || kernelSynced())}
 }
+
+// earliest is a time before the first version of this program.
+var earliest = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// possible reports whether a wall clock may be right, whatever the kernel says about it. A computer
+// without a battery starts in 1970. On 32-bit processors Go's runtime reads seconds of 32 bits, so
+// from 2038-01-19T03:14:08Z on it is in 1901.
+func possible(wall time.Time) bool { return !wall.Before(earliest) }
 
 // timesyncFlag is a file that systemd-timesyncd writes when it has set the clock. It is used
 // where the kernel must not be asked (adjtimex is refused in some sandboxes).

@@ -35,3 +35,23 @@ func TestKernelIsAsked(t *testing.T) {
 		t.Errorf("Synced = %v, the kernel says %v", got, want)
 	}
 }
+
+// A clock that was never set, or whose seconds have overflown, does not count as set.
+func TestClockBeforeThisProgramIsNotSet(t *testing.T) {
+	const second2038 = 1<<31 - 1 // the last second that 32 bits hold
+	overflown := int32(second2038)
+	overflown++
+	for wall, want := range map[time.Time]bool{
+		time.Unix(0, 0):                             false,
+		time.Unix(int64(overflown), 0):              false,
+		earliest.Add(-1):                            false,
+		earliest:                                    true,
+		time.Unix(second2038, 0):                    true,
+		time.Unix(second2038+1, 0):                  true,
+		time.Date(2045, 1, 1, 0, 0, 0, 0, time.UTC): true,
+	} {
+		if got := possible(wall); got != want {
+			t.Errorf("%v: %v, want %v", wall.UTC(), got, want)
+		}
+	}
+}
