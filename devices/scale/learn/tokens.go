@@ -161,9 +161,12 @@ func betweenThousands(line string, i int) bool {
 		isDigit(line[i+1]) && isDigit(line[i+2]) && isDigit(line[i+3]) && (i+4 == len(line) || !isDigit(line[i+4]))
 }
 
+// plainNumber turns a number as it is written into one that Go reads. It is made once, since that is slow.
+var plainNumber = strings.NewReplacer(",", ".", "'", "")
+
 // value returns the number of a token without its sign; NaN where it is none that a float64 holds.
 func (t token) value() float64 {
-	v, err := strconv.ParseFloat(strings.NewReplacer(",", ".", "'", "").Replace(t.text), 64)
+	v, err := strconv.ParseFloat(plainNumber.Replace(t.text), 64)
 	if err != nil {
 		return math.NaN()
 	}
