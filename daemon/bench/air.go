@@ -18,12 +18,13 @@ type zone struct {
 	sensors []*sensor
 	path    airpath.Path
 	said    said
-	source  *sensor // the sensor of the newest reading on the path; nil before the first in this run
-	lost    bool    // the newest reading of this run is older than staleAfter
+	source  *sensor   // the sensor of the newest reading on the path; nil before the first in this run
+	speak   []*sensor // the sensors whose mean the newest value on the path is; source is one of them
+	lost    bool      // the newest reading of this run is older than staleAfter
 }
 
-// primary is the sensor that speaks for the zone: the first in the configuration that
-// is fresh, else the one that was read last. One under maintenance does not.
+// primary is the sensor that speaks for a zone in which none is trusted: the first in the
+// configuration that is fresh, else the one that was read last. One under maintenance does not.
 func (b *Bench) primary(z *zone, now time.Time) *sensor {
 	var best *sensor
 	for _, s := range z.sensors {
@@ -53,10 +54,11 @@ func (z *zone) staleAfter() time.Duration {
 // fresh is how old the newest reading may be and still count as the present air; negative
 // before the first reading of this run.
 func (z *zone) fresh() time.Duration {
-	if z.source == nil {
-		return -1
+	longest := time.Duration(-1)
+	for _, s := range z.speak {
+		longest = max(longest, s.fresh())
 	}
-	return z.source.fresh()
+	return longest
 }
 
 // closedPath is the path of a zone up to its last closed step, in a state.
@@ -127,7 +129,7 @@ func (b *Bench) quality(z *zone, now time.Time) (view.Quality, string) {
 	}
 	fresh := z.sensors[0].fresh()
 	if z.source != nil {
-		fresh = z.source.fresh()
+		fresh = z.fresh()
 	}
 	if age > fresh {
 		return view.QualityUncertain, z.said.say(saidOf{key: "old", age: age}, b.wordAir)
@@ -158,24 +160,13 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 	case air.Humid:
 		return l.Say("fault.air-humid", "value", l.Percent(value.HumidityPct, 0), "limit", l.Percent(air.MaxUsualPct, 0)), true
 	}
-	if z.source != nil && z.source.implausible() && z.source.failing > 0 {
-		return l.Say("fault.air-implausible", "sensor", z.source.ID), true
-	}
-	if z.source != nil {
-		if why := z.source.failedCheck(b.state); why != "" {
+	for _, s := range z.speak {
+		if why := b.doubtOf(s, now); why != "" {
 			return why, true
 		}
 	}
-	if z.source != nil {
-		if _, stuck := z.source.stuck(b.state); stuck {
-			return l.Say("fault.air-stuck", "sensor", z.source.ID), true
-		}
-		if z.source.drifting(b.state) != "" {
-			return l.Say("fault.air-drifting", "sensor", z.source.ID), true
-		}
-	}
-	if z.source != nil && z.source.overdue(b.state, now) > 0 {
-		return l.Say("fault.air-check-overdue", "sensor", z.source.ID), true
+	if len(z.speak) > 1 { // more agree than the one that does not
+		return "", false
 	}
 	for _, s := range z.sensors {
 		if b.stands(alarm.Disagrees, s.ID) {
@@ -183,4 +174,25 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 		}
 	}
 	return "", false
+}
+
+// doubtOf says why the air that a sensor reads cannot be relied on, empty where it can.
+func (b *Bench) doubtOf(s *sensor, now time.Time) string {
+	l := b.shop.locale
+	if s.implausible() && s.failing > 0 {
+		return l.Say("fault.air-implausible", "sensor", s.ID)
+	}
+	if why := s.failedCheck(b.state); why != "" {
+		return why
+	}
+	if _, stuck := s.stuck(b.state); stuck {
+		return l.Say("fault.air-stuck", "sensor", s.ID)
+	}
+	if s.drifting(b.state) != "" {
+		return l.Say("fault.air-drifting", "sensor", s.ID)
+	}
+	if s.overdue(b.state, now) > 0 {
+		return l.Say("fault.air-check-overdue", "sensor", s.ID)
+	}
+	return ""
 }

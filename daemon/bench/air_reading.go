@@ -2,6 +2,7 @@ package bench
 
 import (
 	"errors"
+	"slices"
 	"time"
 
 	"potlifed/model/air"
@@ -70,11 +71,16 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	}
 	b.followSensor(s, at)
 	z := b.zones[s.Zone]
-	if b.primary(z, at) != s {
+	speak := b.speakers(z, at)
+	if !slices.Contains(speak, s) {
 		return
 	}
+	a := s.air
+	if len(speak) > 1 {
+		a = b.together(speak, at).State
+	}
 	with := b.airSensors(z)
-	with.Fresh = s.fresh()
-	b.closeSteps(z, z.path.Read(closedPath(b.state, z), s.air, at, with))
-	z.source = s
+	with.Fresh = max(z.fresh(), s.fresh())
+	b.closeSteps(z, z.path.Read(closedPath(b.state, z), a, at, with))
+	z.source, z.speak = s, speak
 }

@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"math"
+	"strings"
 	"time"
 
 	"potlifed/daemon/record"
@@ -26,6 +28,28 @@ type promise struct {
 	toldAt   time.Duration // CLOCK_BOOTTIME
 	isTold   bool
 	restored bool
+	seen     sight
+}
+
+// sight is what was expected at the last look, and by which sensors.
+type sight struct {
+	by  string // ids of the sensors
+	end time.Duration
+	air air.State
+}
+
+// looks takes in what is expected now. Where other sensors speak for the zone than at the last look,
+// and the air differs by no more than good sensors differ, the change is theirs and not the room's:
+// what was promised moves with it.
+func (p *promise) looks(now sight, accuracy func() cure.Sensor) {
+	if p.seen.by != now.by {
+		a := accuracy()
+		if math.Abs(now.air.HumidityPct-p.seen.air.HumidityPct) <= 2*alarm.DisagreeFactor*a.HumidityAccuracyPct &&
+			math.Abs(now.air.TemperatureC-p.seen.air.TemperatureC) <= 2*alarm.DisagreeFactor*a.TemperatureAccuracyC {
+			p.end, p.told = p.end+now.end-p.seen.end, p.told+now.end-p.seen.end
+		}
+	}
+	p.seen = now
 }
 
 // circumstances are what else than air moves a batch's end.
@@ -61,6 +85,7 @@ func (l *causes) cut(batch *record.Batch) {
 	is := promise{
 		of:  circumstances{batch.Basis.Place, batch.Zone, batch.GoodAt.Sub(batch.MixedAt), batch.AtLeast, batch.Phase},
 		end: f.Ends.Expected, left: f.Ends.Expected - f.Age, air: a,
+		seen: sight{by: strings.Join(names(z.speak), " "), end: f.Ends.Expected, air: a},
 	}
 	state := stateOf(b.state.Alarms[record.AlarmKey{Name: alarm.LifeCut, Subject: id}])
 	was, known := b.promises[id]
@@ -76,6 +101,7 @@ func (l *causes) cut(batch *record.Batch) {
 		b.promises[id] = is
 		return
 	}
+	was.looks(is.seen, func() cure.Sensor { return b.zoneAccuracy(z, l.now) })
 	limit := alarm.CutLimit(was.left)
 	later := is.end-was.end >= limit/2
 	switch {

@@ -82,11 +82,20 @@ func TestAStuckSensorIsTold(t *testing.T) {
 			t.Fatalf("after %d minutes of standing still: alarm %v", 10*part, stands)
 		}
 	}
-	if z := s.b.Snapshot().Air[0]; z.Quality != view.QualityUncertain || !strings.Contains(z.Why, "stands still") {
-		t.Errorf("the air is %s, %q", z.Quality, z.Why)
+	if z := s.b.Snapshot().Air[0]; z.Quality != view.QualityGood || z.Sensor != "bench-two" || !slices.Equal(z.LeftOut, []view.LeftOut{{Sensor: "bench-air", Why: "stuck"}}) {
+		t.Errorf("the air is %s, from %q, left out %v; want that of its neighbour", z.Quality, z.Sensor, z.LeftOut)
 	}
 	if _, stands := s.alarm(alarm.SensorStuck, "bench-two"); stands {
 		t.Error("its neighbour is stuck too")
+	}
+	for range 4 { // its neighbour is lost: it speaks again, and is not trusted
+		s.clock.turn(10 * time.Minute)
+		s.enter(airReading{sensor: "bench-air", air: *frozen, at: s.clock.is.Mono})
+		s.b.tick(s.b.clock.now())
+		s.settle()
+	}
+	if z := s.b.Snapshot().Air[0]; z.Quality != view.QualityUncertain || !strings.Contains(z.Why, "stands still") {
+		t.Errorf("the air is %s, %q", z.Quality, z.Why)
 	}
 	s.livesDays(1, func(_, part int) rooms { return rooms{"bench-air": living(part, 0), "bench-two": living(part, 0)} })
 	if a, stands := s.alarm(alarm.SensorStuck, "bench-air"); stands && a.State != "returned" {

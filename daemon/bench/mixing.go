@@ -133,11 +133,7 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 func (b *Bench) basis(now time.Time, ink config.Ink, cup config.Cup, zone string) record.Basis {
 	s := record.Basis{Life: lifeFor(b.state, ink), Place: benchPlace, Solvent: b.shop.solvent(ink, cup)}
 	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
-		reads := z.sensors[0]
-		if z.source != nil {
-			reads = z.source
-		}
-		s.Sensor = reads.accuracy(b.state, now)
+		s.Sensor = b.zoneAccuracy(z, now)
 	}
 	return s
 }

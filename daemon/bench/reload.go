@@ -154,8 +154,11 @@ func (b *Bench) refitSensors(now time.Time) {
 		zones[c.Zone].sensors = append(zones[c.Zone].sensors, s)
 	}
 	for _, z := range zones {
+		z.speak = slices.DeleteFunc(slices.Clone(z.speak), func(s *sensor) bool { return b.sensors[s.ID] != s || s.Zone != z.id })
 		if z.source != nil && b.sensors[z.source.ID] != z.source {
-			z.source = nil
+			if z.source = nil; len(z.speak) > 0 {
+				z.source = z.speak[0]
+			}
 		}
 	}
 	for _, id := range fresh {

@@ -119,7 +119,10 @@ func (b *Bench) airViews(now time.Time) []view.Air {
 			}
 		}
 		if z.source != nil {
-			v.Sensor, v.Mono, v.Accuracy = z.source.ID, z.source.mono, z.source.accuracy(b.state, now)
+			v.Mono, v.Accuracy, v.Sensors, v.LeftOut = z.source.mono, b.zoneAccuracy(z, now), names(z.speak), b.leftOut(z, now)
+			if len(z.speak) == 1 {
+				v.Sensor = z.source.ID
+			}
 		}
 		views = append(views, v.Rounded())
 	}

@@ -67,7 +67,7 @@ func compare[T any](c *Changes, key string, before, after []T, id func(T) string
 			c.Words = append(c.Words, key+": "+id(t)+" is gone")
 		}
 	}
-	if words == len(c.Words) && !reflect.DeepEqual(before, after) { // the first sensor of a zone speaks for it
+	if words == len(c.Words) && !reflect.DeepEqual(before, after) { // the first sensor of a zone speaks for it where none is trusted
 		c.Words = append(c.Words, key+": in another order")
 	}
 }

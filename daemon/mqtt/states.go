@@ -171,7 +171,7 @@ func (s *states) airDue(snap *view.Snapshot, now time.Duration) {
 }
 
 func airMoved(a, b view.Air) bool {
-	return a.Quality != b.Quality || a.Why != b.Why ||
+	return a.Quality != b.Quality || a.Why != b.Why || !slices.Equal(a.LeftOut, b.LeftOut) ||
 		moved(a.TemperatureC, b.TemperatureC, airDeadbandC) || moved(a.HumidityPct, b.HumidityPct, airDeadbandPct)
 }
 

@@ -17,7 +17,9 @@ import (
 type Air struct {
 	Time          time.Time     `json:"time,omitzero" doc:"when the newest good reading was taken; absent before the first"`
 	Zone          string        `json:"zone" doc:"id of the zone"`
-	Sensor        string        `json:"sensor,omitempty" doc:"id of the sensor that the values come from"`
+	Sensor        string        `json:"sensor,omitempty" doc:"id of the sensor that the values come from; absent when they are the mean of several"`
+	Sensors       []string      `json:"sensors,omitempty" doc:"ids of the sensors that the values come from; of several it is the mean of temperature and vapour pressure, weighted by 1/accuracy²"`
+	LeftOut       []LeftOut     `json:"left_out,omitempty" doc:"sensors of the zone that the values do not come from, and why; absent when there is none"`
 	TemperatureC  *float64      `json:"temperature_c,omitempty" doc:"air temperature in °C; absent when it was never measured"`
 	HumidityPct   *float64      `json:"humidity_pct,omitempty" doc:"relative humidity over liquid water in %"`
 	DewPointC     *float64      `json:"dew_point_c,omitempty" doc:"dew point in °C; absent when the air is too dry to have one"`
@@ -29,6 +31,12 @@ type Air struct {
 	// Measured is the air of the last good reading with all digits, nil when there never
 	// was one. What is computed from the air starts here.
 	Measured *air.State `json:"-"`
+}
+
+// LeftOut is a sensor that does not speak for its zone while another one does.
+type LeftOut struct {
+	Sensor string `json:"sensor" doc:"id of the sensor"`
+	Why    string `json:"why" enum:"differs,stale,stuck,drifts,implausible,check-failed,out-of-service,waiting" doc:"why it is left out: differs (from the others by more than the accuracies), stale (its newest reading is too old), stuck, drifts, implausible (its values cannot be true), check-failed, out-of-service or waiting (no reading yet)"`
 }
 
 // Scale is what a scale shows. WeightG is absent when it shows no weight.

@@ -41,8 +41,10 @@ declare namespace API {
   interface AirView {
     dew_point_c?: number;
     humidity_pct?: number;
+    left_out?: Array<LeftOut> | null;
     quality: string;
     sensor?: string;
+    sensors?: Array<string> | null;
     temperature_c?: number;
     time?: string;
     vapour_density_g_m3?: number;
@@ -1444,6 +1446,11 @@ declare namespace API {
     sigma: Estimate;
     verdict: string;
     why_not?: string;
+  }
+
+  interface LeftOut {
+    sensor: string;
+    why: "differs" | "stale" | "stuck" | "drifts" | "implausible" | "check-failed" | "out-of-service" | "waiting";
   }
 
   interface LightList {

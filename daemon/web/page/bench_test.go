@@ -270,7 +270,7 @@ func (f *fakeBench) until(t *testing.T, what string, fulfilled func() bool) {
 func at[T any](v T) *T { return &v }
 
 func airRow(now time.Time, zone string, temperature, humidity, dew float64) view.Air {
-	return view.Air{Time: now, Zone: zone, Sensor: zone + "-air", TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: view.QualityGood,
+	return view.Air{Time: now, Zone: zone, Sensor: zone + "-air", Sensors: []string{zone + "-air"}, TemperatureC: &temperature, HumidityPct: &humidity, DewPointC: &dew, Quality: view.QualityGood,
 		Measured: &air.State{TemperatureC: temperature, HumidityPct: humidity}}
 }
 

@@ -536,6 +536,15 @@ declare namespace Words {
     "inks.title": {};
     "inks.use": {};
     "inks.use-note": {};
+    "left-out.check-failed": {};
+    "left-out.differs": {};
+    "left-out.drifts": {};
+    "left-out.implausible": {};
+    "left-out.line": {sensor: Value; why: Value};
+    "left-out.out-of-service": {};
+    "left-out.stale": {};
+    "left-out.stuck": {};
+    "left-out.waiting": {};
     "left.busy": {batch: Value; scale: Value};
     "left.caution": {};
     "left.empty-weighs": {cup: Value};

@@ -67,7 +67,10 @@ function zone() {
       part.draw({
         id: row.zone, ...zoneState(row),
         reading: known ? say("devices.air", { temperature: degrees(row.temperature_c), humidity: percent(row.humidity_pct, 1), dew: degrees(row.dew_point_c) }) : say("devices.never-read"),
-        facts: [known && readBy(row, age(-secondsUntil(Date.parse(row.time ?? ""), now)))],
+        facts: [
+          known && readBy(row, age(-secondsUntil(Date.parse(row.time ?? ""), now))),
+          ...(row.left_out ?? []).map((l) => say("left-out.line", { sensor: l.sensor, why: leftOutWords[l.why] })),
+        ],
       });
     },
   };
@@ -77,7 +80,19 @@ function zone() {
  * @param {API.AirView} row
  * @param {string} ago
  */
-const readBy = (row, ago) => (row.sensor ? say("devices.read-by", { age: ago, sensor: row.sensor }) : say("devices.read", { age: ago }));
+const readBy = (row, ago) => (row.sensors?.length ? say("devices.read-by", { age: ago, sensor: row.sensors.join(", ") }) : say("devices.read", { age: ago }));
+
+/** @type {Record<API.LeftOut["why"], string>} */
+const leftOutWords = {
+  "differs": say("left-out.differs"),
+  "stale": say("left-out.stale"),
+  "stuck": say("left-out.stuck"),
+  "drifts": say("left-out.drifts"),
+  "implausible": say("left-out.implausible"),
+  "check-failed": say("left-out.check-failed"),
+  "out-of-service": say("left-out.out-of-service"),
+  "waiting": say("left-out.waiting"),
+};
 
 /**
  * dependenciesPanel shows journal, broker and clock.
