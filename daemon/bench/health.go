@@ -35,6 +35,8 @@ type dayVerdict struct {
 	beside      string
 	errorShare  float64
 	errorsKnown bool
+	jumps       float64 // in a day
+	jumpsKnown  bool
 }
 
 // verdict returns what the days of a sensor say.
@@ -45,6 +47,7 @@ func (w *wellbeing) verdict(days []health.Day) dayVerdict {
 		v.movedPct, v.moved, _ = health.Moved(days)
 		w.shown = nil
 		v.errorShare, v.errorsKnown = health.ErrorShare(days)
+		v.jumps, v.jumpsKnown = health.JumpsPerDay(days)
 		if n > 0 {
 			v.beside, w.newest = days[n-1].Beside, days[n-1]
 		}
@@ -147,7 +150,10 @@ func (s *sensor) healthView(state record.State) *view.Health {
 		h.DriftPct = &v.driftPct
 	}
 	if v.errorsKnown {
-		h.ErrorShare = &v.errorShare
+		h.ErrorShare, h.Fails = &v.errorShare, health.ManyErrors(v.errorShare)
+	}
+	if v.jumpsKnown {
+		h.JumpsPerDay, h.Jumps = &v.jumps, health.ManyJumps(v.jumps)
 	}
 	s.health.shown = h.Rounded()
 	return s.health.shown

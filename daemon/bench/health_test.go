@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
@@ -36,6 +37,25 @@ func (s *shop) livesDays(days int, reads func(day, part int) rooms) {
 // living is air that moves a little with each reading.
 func living(part int, more float64) *air.State {
 	return &air.State{TemperatureC: 20 + 0.1*float64(part%7), HumidityPct: 50 + 0.3*float64(part%11) + more}
+}
+
+// TestAnUnreliableSensorIsTold: one whose readings fail or jump too often is told of as a finding.
+func TestAnUnreliableSensorIsTold(t *testing.T) {
+	s := openShopOf(t, t.TempDir(), newClock(), pairShop)
+	defer s.crash()
+	s.goes(time.Minute, rooms{"bench-air": living(1, 0), "bench-two": living(1, 0)})
+	for range 7 {
+		now := s.b.clock.now()
+		s.b.decide(now, actor.Bench, record.SensorDay{Sensor: "bench-air", Date: "2026-06-11", Day: health.Day{N: 900, Errors: 100, Jumps: 40}})
+		s.b.decide(now, actor.Bench, record.SensorDay{Sensor: "bench-two", Date: "2026-06-11", Day: health.Day{N: 1000, Errors: 10, Jumps: 2}})
+	}
+	s.goes(10*time.Second, rooms{"bench-air": living(2, 0), "bench-two": living(2, 0)})
+	if v := s.sensorRow("bench-air"); !slices.Equal(v.Findings(), []string{"fails", "jumps"}) || *v.Health.JumpsPerDay != 40 {
+		t.Errorf("findings %v, %+v", v.Findings(), v.Health)
+	}
+	if v := s.sensorRow("bench-two"); v.Findings() != nil {
+		t.Errorf("a sensor that is in order: findings %v", v.Findings())
+	}
 }
 
 // TestEachSensorShowsItsOwnReading: also one that does not speak for its zone, and one that is silent

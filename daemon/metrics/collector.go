@@ -86,6 +86,7 @@ func (c *collector) sensors(to sink, instruments []view.Sensor) {
 		}
 		if h := v.Health; h != nil {
 			to.known(c.names.sensorUnchanged, h.SameS, v.ID)
+			to.known(c.names.sensorJumps, h.JumpsPerDay, v.ID)
 			if h.DriftPct != nil {
 				to.put(c.names.sensorDrift, *h.DriftPct/100, v.ID)
 			}

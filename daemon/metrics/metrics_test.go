@@ -57,7 +57,7 @@ func shop(batches int) *view.Snapshot {
 			Lines: map[string]uint64{"ok": 100, "torn": 2},
 		}},
 		Sensors: []view.Sensor{
-			{ID: "bench-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), DriftPct: ptr(-0.5)}},
+			{ID: "bench-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), JumpsPerDay: ptr(2.5), DriftPct: ptr(-0.5)}},
 			{ID: "scale-1", Condition: "up", Scale: true, CheckDue: ptr(at), Health: &view.Health{SettleS: ptr(2.1), ZeroG: ptr(0.1)}},
 		},
 		Presses: []view.Press{
@@ -182,6 +182,7 @@ potlife_sensor_condition{bench="bench-1",condition="stale",sensor="bench-air"} 0
 potlife_sensor_condition{bench="bench-1",condition="up",sensor="bench-air"} 1
 potlife_sensor_condition{bench="bench-1",condition="waiting",sensor="bench-air"} 0
 potlife_sensor_drift_ratio{bench="bench-1",sensor="bench-air"} -0.005
+potlife_sensor_jumps_per_day{bench="bench-1",sensor="bench-air"} 2.5
 potlife_sensor_last_reading_timestamp_seconds{bench="bench-1",sensor="bench-air"} 1.7812566005e+09
 potlife_sensor_read_duration_seconds{bench="bench-1",sensor="bench-air"} 0.002
 potlife_sensor_reads_total{bench="bench-1",result="error",sensor="bench-air"} 0

@@ -56,7 +56,7 @@ type names struct {
 
 	airTemperature, airHumidity, airDewPoint, airVapourDensity series
 
-	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity, sensorUnchanged, sensorDrift, sensorCheckDue, scaleSettle, scaleZero, scaleCheckDue series
+	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity, sensorUnchanged, sensorDrift, sensorJumps, sensorCheckDue, scaleSettle, scaleZero, scaleCheckDue series
 
 	scaleUp, scaleWeight, scaleStable, scaleLines series
 
@@ -100,6 +100,7 @@ func newNames(bench string) names {
 		sensorTemperature: gauge("potlife_sensor_temperature_celsius", "The sensor's own reading of the air temperature, while it is up.", "sensor", "zone"),
 		sensorUnchanged:   gauge("potlife_sensor_unchanged_seconds", "How long the sensor's readings have been the same to the last digit.", "sensor"),
 		sensorDrift:       gauge("potlife_sensor_drift_ratio", "By how much the sensor's difference to its neighbour in the relative humidity has changed, 0 to 1.", "sensor"),
+		sensorJumps:       gauge("potlife_sensor_jumps_per_day", "How often the sensor's readings changed by more than 5 % relative humidity or 2 K within a minute, in a day of the last week.", "sensor"),
 		sensorCheckDue:    gauge("potlife_sensor_check_due_timestamp_seconds", "When the next check of the sensor is due.", "sensor"),
 		scaleSettle:       gauge("potlife_scale_settle_seconds", "Median time that the scale takes to settle.", "scale"),
 		scaleZero:         gauge("potlife_scale_zero_grams", "What the scale shows when the cup is lifted, in the median.", "scale"),
@@ -154,7 +155,7 @@ func (n *names) series() []series {
 	return []series{
 		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
-		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorCheckDue, n.scaleSettle, n.scaleZero, n.scaleCheckDue,
+		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorJumps, n.sensorCheckDue, n.scaleSettle, n.scaleZero, n.scaleCheckDue,
 		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,
 		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
 		n.pressInfo, n.pressRemaining, n.pressRisk, n.prints, n.defects,

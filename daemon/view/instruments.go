@@ -155,6 +155,9 @@ type ScaleCheck struct {
 // Health is how an instrument is, beside whether it answers.
 type Health struct {
 	ErrorShare  *float64 `json:"error_share,omitempty" doc:"share of a sensor's readings of the last week that failed, 0 to 1; absent while no week is known"`
+	Fails       bool     `json:"fails" doc:"more of a sensor's readings fail than of one that is in order: more than 5 %"`
+	JumpsPerDay *float64 `json:"jumps_per_day,omitempty" doc:"how often a sensor's readings of the last week changed by more than 5 % RH or 2 K within a minute, in a day; absent while no week is known"`
+	Jumps       bool     `json:"jumps" doc:"a sensor jumps more often than one that is in order: more than 10 times a day"`
 	SameS       *float64 `json:"same_s,omitempty" doc:"how long a sensor's readings have been the same to the last digit, in s"`
 	StuckAfterS *float64 `json:"stuck_after_s,omitempty" doc:"after how long that counts as stuck, in s"`
 	Stuck       bool     `json:"stuck" doc:"a sensor's readings stand still"`
@@ -166,7 +169,7 @@ type Health struct {
 }
 
 // Findings returns, by fixed words, what is wrong with an instrument's figures although it answers:
-// stuck, drifts, noisy, disagrees, check-failed; nil when nothing is.
+// stuck, drifts, noisy, fails, jumps, disagrees, check-failed; nil when nothing is.
 func (s Sensor) Findings() (found []string) {
 	add := func(is bool, word string) {
 		if is {
@@ -177,6 +180,8 @@ func (s Sensor) Findings() (found []string) {
 		add(h.Stuck, "stuck")
 		add(h.Drifts, "drifts")
 		add(h.Noisy, "noisy")
+		add(h.Fails, "fails")
+		add(h.Jumps, "jumps")
 	}
 	add(s.Disagrees != "", "disagrees")
 	add(s.CheckFailed != "", "check-failed")

@@ -255,11 +255,42 @@ func weekly(days []Day) []float64 {
 // week of them is known.
 func ErrorShare(days []Day) (share float64, known bool) {
 	var errors, all int
-	for _, d := range days[max(len(days)-7, 0):] {
+	for _, d := range days[max(len(days)-recentDays, 0):] {
 		errors, all = errors+d.Errors, all+d.Errors+d.N
 	}
 	if all == 0 {
 		return 0, false
 	}
-	return float64(errors) / float64(all), len(days) >= 7
+	return float64(errors) / float64(all), len(days) >= recentDays
 }
+
+const (
+	// recentDays is how many days the errors and jumps of a sensor are counted over.
+	recentDays = 7
+	// mostErrors is the largest share of failed readings, and mostJumps of jumps in a day, of a sensor
+	// that is in order: a plug that is moved costs some readings, a door beside it makes some jumps
+	// (assumptions).
+	mostErrors = 0.05
+	mostJumps  = 10
+)
+
+// ManyErrors reports whether a share of failed readings, as [ErrorShare] returns it, is more than that
+// of a sensor that is in order.
+func ManyErrors(share float64) bool { return share > mostErrors }
+
+// JumpsPerDay returns how often the readings of a sensor jumped in a day, in the mean of its last seven
+// days, and whether a week of them is known.
+func JumpsPerDay(days []Day) (perDay float64, known bool) {
+	recent := days[max(len(days)-recentDays, 0):]
+	if len(recent) < recentDays {
+		return 0, false
+	}
+	jumps := 0
+	for _, d := range recent {
+		jumps += d.Jumps
+	}
+	return float64(jumps) / recentDays, true
+}
+
+// ManyJumps reports whether a sensor jumps more often in a day than one that is in order.
+func ManyJumps(perDay float64) bool { return perDay > mostJumps }

@@ -126,6 +126,33 @@ func years(t *testing.T) int {
 }
 
 // TestHealthyYears: no alarm in simulated years of healthy sensors.
+// TestAnUnreliableSensor: what is counted of errors and jumps is judged over a week.
+func TestAnUnreliableSensor(t *testing.T) {
+	week := func(d Day) (days []Day) {
+		for range 7 {
+			days = append(days, d)
+		}
+		return days
+	}
+	for _, c := range []struct {
+		day          Day
+		fails, jumps bool
+	}{
+		{Day{N: 1000, Errors: 20, Jumps: 3}, false, false},
+		{Day{N: 900, Errors: 100}, true, false},
+		{Day{N: 1000, Jumps: 11}, false, true},
+	} {
+		share, _ := ErrorShare(week(c.day))
+		jumps, known := JumpsPerDay(week(c.day))
+		if !known || ManyErrors(share) != c.fails || ManyJumps(jumps) != c.jumps || jumps != float64(c.day.Jumps) {
+			t.Errorf("%+v: errors %v, %v jumps a day; want too many %v, %v", c.day, share, jumps, c.fails, c.jumps)
+		}
+		if _, known := JumpsPerDay(week(c.day)[1:]); known {
+			t.Error("six days are a week")
+		}
+	}
+}
+
 func TestHealthyYears(t *testing.T) {
 	for n := range years(t) {
 		r := rand.New(rand.NewPCG(uint64(n), 1))

@@ -1239,6 +1239,9 @@ declare namespace API {
     drift_pct?: number;
     drifts: boolean;
     error_share?: number;
+    fails: boolean;
+    jumps: boolean;
+    jumps_per_day?: number;
     noisy: boolean;
     same_s?: number;
     settle_s?: number;

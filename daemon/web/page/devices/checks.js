@@ -3,7 +3,7 @@ import { changeRow } from "../lib/api.js";
 import { day } from "../lib/dates.js";
 import { ask, chips, field, figure, textOf } from "../lib/dialogs.js";
 import { button, h, setText, show } from "../lib/dom.js";
-import { decimalsOf, duration, grams, percent } from "../lib/format.js";
+import { decimalsOf, duration, grams, number, percent } from "../lib/format.js";
 import { say } from "../lib/words.js";
 
 /** @typedef {Pick<Page.Tools, "store" | "notify">} Tools */
@@ -239,6 +239,8 @@ function healthOf(health) {
   return [
     health.drift_pct === undefined ? "" : say("health.drift", { by: signed(health.drift_pct) }),
     health.error_share === undefined ? "" : say("health.errors", { share: percent(100 * health.error_share, 1) }),
+    health.fails ? say("health.fails") : "",
+    health.jumps ? say("health.jumps", { times: number(health.jumps_per_day ?? 0, 0) }) : "",
     health.settle_s === undefined ? "" : say("health.settles", { time: duration(health.settle_s) }),
     health.zero_g === undefined ? "" : say("health.zero", { zero: grams(health.zero_g, 2) }),
   ].filter(Boolean);
