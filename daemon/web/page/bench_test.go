@@ -361,8 +361,8 @@ func shop(now time.Time) map[string]any {
 			Response: "Begin the next mix now, and plan the change of the cup.",
 		}},
 		"sensors": []view.Sensor{
-			{ID: "bench-air", Condition: "up", Since: now.Add(-26 * time.Hour)},
-			{ID: "floor-air", Condition: "up", Since: now.Add(-3 * time.Hour)},
+			{ID: "bench-air", Condition: "up", Since: now.Add(-26 * time.Hour), TemperatureC: at(23.4), HumidityPct: at(51.0), ReadAt: now},
+			{ID: "floor-air", Condition: "up", Since: now.Add(-3 * time.Hour), TemperatureC: at(25.1), HumidityPct: at(58.0), ReadAt: now},
 			{ID: "scale-1", Condition: "up", Since: now.Add(-26 * time.Hour), Detail: "9600 baud, 8N1"},
 		},
 		"inks": []view.Ink{ink("dial-satin", "5:1", assumed, 0), ink("dial-flat", "8:1", "", 900), ink("dial-bend", "25:2", assumed, 0), ink("gauge-quick", "3:1", "", 0)},

@@ -83,6 +83,7 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		air := rows["air"].([]view.Air)
 		air[1].Quality, air[1].Why, air[1].Time = view.QualityBad, "no reading for 20 min", now.Add(-20*time.Minute)
 		instruments := rows["sensors"].([]view.Sensor)
+		instruments[1].ReadAt = now.Add(-20 * time.Minute)
 		instruments[1].Condition, instruments[1].Since, instruments[1].Detail = "stale", now.Add(-15*time.Minute), "read /sys/class/hwmon/hwmon2: no such device"
 		instruments[1].Text = "It has given no reading for 15 min: check its cable and its plug."
 		instruments[2].OutOfService = at(now.Add(2 * time.Hour))
