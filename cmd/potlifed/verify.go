@@ -20,7 +20,8 @@ func verifyCommand() *cobra.Command {
 		Short: "Judge a check of a scale with weights, or of a humidity sensor",
 		Long: `verify judges a check by the published limits: a scale by OIML R 76 with weights by OIML R 111,
 a humidity sensor over saturated salts (Greenspan 1977) or against a reference meter. It only
-computes. To record a check, use the page /devices or the API, which judge it in the same way.
+computes. To record a check, use "Check…" on the page /devices, or POST it to
+/api/v1/sensors/ID/verifications or /api/v1/scales/ID/verifications. They judge it in the same way.
 
 A check by the shop is no verification under legal metrology. Where a scale is used for trade,
 follow your local rules.`,
