@@ -74,15 +74,20 @@ func (d dialect) sent() []byte {
 // hint is what the person tells: where the lines state no unit, listen --learn asks for what the display
 // showed with the most on the pan.
 func (d dialect) hint() Hint {
-	var h Hint
 	if strings.Contains(d.unit, "not sent") {
-		for _, g := range d.answers {
-			if g > h.ShownG {
-				h.ShownG = g
-			}
+		return Hint{ShownG: d.most()}
+	}
+	return Hint{}
+}
+
+// most is the largest weight that the display showed, in g.
+func (d dialect) most() (g float64) {
+	for _, a := range d.answers {
+		if a > g { // not NaN, which stands for a line without a weight
+			g = a
 		}
 	}
-	return h
+	return g
 }
 
 // faults returns where the readings of a proposal differ from what a person would read.
@@ -136,6 +141,9 @@ func saysOfUnit(p Proposal) bool {
 // judged is the outcome of learning one dialect.
 func (d dialect) judged() (outcome string, p Proposal, faults []string) {
 	p = Infer(Split(d.sent()), d.hint())
+	if p.Certainty == Unsure && strings.Contains(strings.Join(p.Reasons, " "), "--shown-g") {
+		p = Infer(Split(d.sent()), Hint{ShownG: d.most()})
+	}
 	if p.Line == "" || p.Certainty == Unsure {
 		return "unsure", p, nil
 	}
@@ -189,5 +197,16 @@ func TestLaterDialects(t *testing.T) {
 	right, unsure, wrong := tried(t, "dialects/later")
 	if right < 5 || wrong > 0 || right+unsure != 8 {
 		t.Errorf("%d right, %d unsure and %d wrong; want at least 5 right, none wrong, 8 in all", right, unsure, wrong)
+	}
+}
+
+// TestSecondDialects tries it on twenty more by somebody who had not seen the grammar, nor the first twenty. The
+// score is that of the first try, and nothing was changed for them: a digit in brackets, numbers
+// in a division told once, a status byte with the sign, and parity read as text are unsure; none
+// is wrong. A wrong frame, as in 14, is found by package probe, which is not tried here.
+func TestSecondDialects(t *testing.T) {
+	right, unsure, wrong := tried(t, "dialects/second")
+	if right < 16 || wrong > 0 || right+unsure != 20 {
+		t.Errorf("%d right, %d unsure and %d wrong; want at least 16 right, none wrong, 20 in all", right, unsure, wrong)
 	}
 }
