@@ -74,6 +74,19 @@ func TestForgedMessagesAreOverwritten(t *testing.T) {
 	}
 }
 
+// The daemon's own `offline` at a clean stop comes back too, before the connection ends.
+func TestStopNamesNobody(t *testing.T) {
+	everyBroker(t, func(t *testing.T, b testBroker) {
+		r := newFixture()
+		p, stop := runPublisher(t, r, b.settings())
+		mqtttest.Until(t, "nothing to wait", func() bool { return p.Connected() && p.Status().Waiting == 0 })
+		stop()
+		if text := p.Status().Foreign; text != "" {
+			t.Errorf("after a clean stop: %s", text)
+		}
+	})
+}
+
 // Whatever the broker loses, and however late messages come back, the daemon never takes its own
 // for another client's, and never another's for its own.
 func TestOwnMessagesAreTold(t *testing.T) {

@@ -189,6 +189,7 @@ func (p *Publisher) shutDown() {
 		return // the broker publishes the will
 	}
 	offline := []message{{topic: p.topics.Availability(), qos: 1, retained: true, payload: []byte(topics.Offline)}}
+	p.own.sending(offline[0].topic, offline[0].payload) // it comes back before the connection ends
 	if err := p.conn.send(offline, stopTimeout)[0]; err != nil {
 		p.log.Warn("offline not published", "err", err)
 	}

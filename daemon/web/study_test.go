@@ -48,7 +48,7 @@ func TestStudy(t *testing.T) {
 		t.Fatalf("status %d: %s", w.Code, w.Body)
 	}
 	got := object(t, w)
-	if got["headline"] != "Yes: humid air goes with more rejects (Dust)." || got["verdict"] != "more-defects" {
+	if got["headline"] != "Yes: humid air goes with more rejects (“Dust”)." || got["verdict"] != "more-defects" {
 		t.Errorf("%v", got)
 	}
 	if said := w.Body.String(); !strings.Contains(said, "This is an association, not a cause.") {
