@@ -44,11 +44,11 @@ func (l *causes) air(z *zone) {
 	}
 }
 
-// disagreement compares each sensor of a zone with the first of the others before it
-// that can be relied on.
+// disagreement compares each sensor of a zone with another one that can be relied on. The first
+// of two is not compared: which of them is wrong is not known, and one alarm says it.
 func (l *causes) disagreement(z *zone) {
 	for i, s := range z.sensors {
-		if i == 0 {
+		if i == 0 && len(z.speak) < 2 {
 			continue
 		}
 		other := l.b.beside(z, i)
@@ -63,9 +63,17 @@ func (l *causes) disagreement(z *zone) {
 	}
 }
 
-// beside returns the first sensor of a zone before the one with index i that can be relied on; nil
-// where there is none.
+// beside returns the sensor that the one with index i is compared with, and that can be relied on:
+// the first of those that agree and speak for the zone, where several do; else the first
+// before it. It is nil where there is none.
 func (b *Bench) beside(z *zone, i int) *sensor {
+	if len(z.speak) > 1 {
+		for _, o := range z.speak {
+			if o != z.sensors[i] && !b.lost(o) {
+				return o
+			}
+		}
+	}
 	for _, o := range z.sensors[:i] {
 		if !b.lost(o) {
 			return o
@@ -81,8 +89,9 @@ func bothRead(s, other *sensor) string {
 		"other", other.ID, "other_temperature", w.Temperature(other.air.TemperatureC), "other_humidity", w.Percent(other.air.HumidityPct, 0))
 }
 
-// disagreements returns what the sensors read that disagree with another one of their zone, by id.
-// Which of the two is wrong is not known, so both are named, and at once: the alarm has a delay.
+// disagreements returns what the sensors read that disagree with another one of their zone, by id,
+// and at once: the alarm has a delay. Of two both are named, since which is wrong is not known;
+// where others agree, only the one that differs from them.
 func (b *Bench) disagreements() map[string]string {
 	var found map[string]string
 	for _, z := range b.zones {
@@ -92,7 +101,10 @@ func (b *Bench) disagreements() map[string]string {
 				if found == nil {
 					found = map[string]string{}
 				}
-				found[s.ID], found[other.ID] = bothRead(s, other), bothRead(other, s)
+				found[s.ID] = bothRead(s, other)
+				if len(z.speak) < 2 {
+					found[other.ID] = bothRead(other, s)
+				}
 			}
 		}
 	}

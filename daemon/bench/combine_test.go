@@ -37,6 +37,14 @@ func TestAZoneIsTheMeanOfItsSensors(t *testing.T) {
 	if !slices.Equal(z.LeftOut, []view.LeftOut{{Sensor: "bench-air", Why: "differs"}}) || math.Abs(*z.HumidityPct-50) > 0.1 || z.Quality != view.QualityGood {
 		t.Errorf("one is wrong: left out %v, %v %%, %s %q", z.LeftOut, *z.HumidityPct, z.Quality, z.Why)
 	}
+	s.is(alarm.Unacknowledged, alarm.Disagrees, "bench-air")
+	s.is(alarm.Normal, alarm.Disagrees, "bench-two")
+	s.is(alarm.Normal, alarm.Disagrees, "bench-three")
+	for _, v := range s.b.Snapshot().Sensors {
+		if (v.Disagrees != "") != (v.ID == "bench-air") {
+			t.Errorf("%s: %q", v.ID, v.Disagrees)
+		}
+	}
 	s.goes(time.Minute, rooms{"bench-two": readsTo(20.2, 51)})
 	z = s.b.Snapshot().Air[0]
 	if z.Sensor != "bench-two" || len(z.LeftOut) != 2 || z.LeftOut[1] != (view.LeftOut{Sensor: "bench-three", Why: "stale"}) || *z.HumidityPct != 51 {
