@@ -223,9 +223,20 @@ func TestLostAndNoisy(t *testing.T) {
 		if _, err := b.Read(t.Context(), asked); err != nil {
 			t.Errorf("plugged in again: %v", err)
 		}
-		noise := time.AfterFunc(0, func() {})
-		noise = time.AfterFunc(50*time.Millisecond, func() { l.bytes <- 0x55; noise.Reset(50 * time.Millisecond) })
-		defer noise.Stop()
+		quiet := make(chan struct{})
+		defer close(quiet)
+		go func() {
+			tick := time.NewTicker(50 * time.Millisecond)
+			defer tick.Stop()
+			for {
+				select {
+				case <-tick.C:
+					l.bytes <- 0x55
+				case <-quiet:
+					return
+				}
+			}
+		}()
 		if _, err := b.Read(t.Context(), asked); !errors.Is(err, ErrFrame) {
 			t.Errorf("noise without end: %v", err)
 		}
