@@ -106,7 +106,7 @@ func decodeCounts(to []count, day int64, source Source, body []byte) ([]count, e
 	}
 	text := func() string {
 		n := d.unsigned(int64(len(texts)) - 1)
-		if d.failed {
+		if d.failed = d.failed || len(texts) == 0; d.failed {
 			return ""
 		}
 		return texts[n]

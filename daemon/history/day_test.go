@@ -49,6 +49,7 @@ func TestCountsComeBack(t *testing.T) {
 func FuzzDecodeCounts(f *testing.F) {
 	f.Add([]byte{})
 	f.Add([]byte{layout, 200})
+	f.Add([]byte{layout, 0, '0', 0}) // a row and no text
 	f.Add(encodeCounts(20_000, []count{
 		{tallyKey{20_000*quartersADay + 4, "press-1", "", "0612-1", Measured}, tally{ink: "dial-satin", pieces: 40, lived: 40, spent: 8, ageS: 100, aired: 39, celsius: 800, percent: 1600}},
 		{tallyKey{20_000*quartersADay + 4, "press-1", "dust", "0612-1", Measured}, tally{pieces: -1}},
