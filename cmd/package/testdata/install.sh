@@ -41,6 +41,7 @@ sed -i -e "s|/dev/serial/by-id/EDIT-THIS|tcp://$scale|" -e "s|path: [^}]*|path: 
 as potlifed check
 
 start_service() {
+  : >/package/log # else the first lines that are read are those of the run before
   $user potlifed run >/package/out.log 2>/package/log &
   service=$!
   for _ in $(seq 300); do
