@@ -17,6 +17,7 @@ import (
 
 	"potlifed/daemon/access"
 	"potlifed/daemon/journal"
+	"potlifed/daemon/journal/journaltest"
 	"potlifed/daemon/record"
 )
 
@@ -26,23 +27,8 @@ const pin = "902817"
 // record, brought up to date, and with a PIN.
 func dataDir(t testing.TB) string {
 	t.Helper()
-	packed, err := os.Open("../journal/testdata/old/journal.sqlite.gz")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer packed.Close()
-	z, err := gzip.NewReader(packed)
-	if err != nil {
-		t.Fatal(err)
-	}
-	data, err := io.ReadAll(z)
-	if err != nil {
-		t.Fatal(err)
-	}
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, journal.FileName), data, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	journaltest.Unpack(t, "../journal/testdata/old/journal.sqlite.gz", filepath.Join(dir, journal.FileName))
 	loaded(t, dir)
 	if err := access.Open(dir).SetPIN(pin); err != nil {
 		t.Fatal(err)

@@ -1,14 +1,12 @@
 package bench
 
 import (
-	"compress/gzip"
-	"io"
-	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
 	"potlifed/daemon/journal"
+	"potlifed/daemon/journal/journaltest"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/model/air"
@@ -50,23 +48,8 @@ inks:
 // describe, works with it, and reads it again from the checkpoint and from the beginning.
 func TestTheBenchGoesOnWithAnOldJournal(t *testing.T) {
 	t.Parallel() // it waits for the disk
-	packed, err := os.Open("../journal/testdata/old/journal.sqlite.gz")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer packed.Close()
-	z, err := gzip.NewReader(packed)
-	if err != nil {
-		t.Fatal(err)
-	}
-	data, err := io.ReadAll(z)
-	if err != nil {
-		t.Fatal(err)
-	}
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, journal.FileName), data, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	journaltest.Unpack(t, "../journal/testdata/old/journal.sqlite.gz", filepath.Join(dir, journal.FileName))
 
 	// Power comes back five minutes after the last record.
 	last := time.Date(2026, 3, 9, 8, 11, 0, 0, time.UTC)

@@ -2,18 +2,17 @@ package journal
 
 import (
 	"bytes"
-	"compress/gzip"
 	"encoding/base64"
 	"encoding/binary"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
+	"potlifed/daemon/journal/journaltest"
 	"potlifed/daemon/record"
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -36,23 +35,8 @@ const (
 // openOld opens a copy of the old journal.
 func openOld(t *testing.T) (j *Journal, dir string) {
 	t.Helper()
-	packed, err := os.Open(oldJournal)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer packed.Close()
-	z, err := gzip.NewReader(packed)
-	if err != nil {
-		t.Fatal(err)
-	}
-	data, err := io.ReadAll(z)
-	if err != nil {
-		t.Fatal(err)
-	}
 	dir = t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, FileName), data, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	journaltest.Unpack(t, oldJournal, filepath.Join(dir, FileName))
 	return openAt(t, dir), dir
 }
 
