@@ -134,34 +134,29 @@ func (m *match) takeSign(e *element) error {
 		return nil
 	}
 	spaces := m.skipSpaces()
-	switch m.peek() {
-	case '-':
-		m.negative = true
-		m.pos++
-	case '+':
-		m.pos++
-	default:
-		if e.required {
-			return ErrUnknown
-		}
+	if !m.signed() && e.required {
+		return ErrUnknown
 	}
 	m.padded = m.padded || spaces > 1
 	return nil
 }
 
 func (m *match) takeTrailingSign(required bool) error {
-	switch m.peek() {
-	case '-':
-		m.negative = true
-		m.pos++
-	case '+':
-		m.pos++
-	default:
-		if required && !m.over && !m.under {
-			return ErrUnknown
-		}
+	if !m.signed() && required && !m.over && !m.under {
+		return ErrUnknown
 	}
 	return nil
+}
+
+// signed takes a sign and reports whether there was one.
+func (m *match) signed() bool {
+	c := m.peek()
+	if c != '-' && c != '+' {
+		return false
+	}
+	m.negative = m.negative || c == '-'
+	m.pos++
+	return true
 }
 
 // takeWeight takes the number, or what is in its place when the weight is out of range.
