@@ -3,6 +3,7 @@ package bench
 import (
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"potlifed/daemon/actor"
@@ -46,7 +47,7 @@ func (b *Bench) offer() {
 func (b *Bench) reconfigure(now time.Time, by actor.Name, c reconfigure) (any, error) {
 	changes := config.Compare(b.shop.Shop, c.shop)
 	if keys := changes.Restart; len(keys) > 0 {
-		r := request.Refuse(request.NotNow, "needs a restart", "nothing was changed: %s cannot change while potlifed runs; restart the service to use the new configuration", inWords(keys))
+		r := request.Refuse(request.NotNow, "needs a restart", "nothing was changed: %s cannot change while potlifed runs; restart the service to use the new configuration", strings.Join(keys, ", "))
 		r.Code = codeRestart
 		return nil, r
 	}
@@ -71,22 +72,6 @@ func (b *Bench) reconfigure(now time.Time, by actor.Name, c reconfigure) (any, e
 		b.reconfigured(c.shop)
 	}
 	return answer, nil
-}
-
-// inWords is a list in words.
-func inWords(words []string) string {
-	text := ""
-	for i, word := range words {
-		switch {
-		case i == 0:
-		case i == len(words)-1:
-			text += " and "
-		default:
-			text += ", "
-		}
-		text += word
-	}
-	return text
 }
 
 // stillNeeded refuses a configuration without something that an open batch is using.

@@ -11,7 +11,7 @@ import (
 
 	_ "modernc.org/sqlite" // the driver named "sqlite"
 
-	"potlifed/daemon/whole"
+	"potlifed/daemon/filemode"
 )
 
 // FileName is the file's name inside the data directory.
@@ -39,7 +39,7 @@ const (
 
 func openStore(dir string) (*store, error) {
 	path := filepath.Join(dir, FileName)
-	if err := whole.ForGroup(path); err != nil {
+	if err := filemode.ForGroup(path); err != nil {
 		return nil, fmt.Errorf("open history: %w", err)
 	}
 	write, err := sql.Open("sqlite", dsn(path, false))

@@ -11,7 +11,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"potlifed/daemon/whole"
+	"potlifed/daemon/filemode"
 )
 
 // Open opens the journal in dir. It creates the file if there is none, and brings its layout up
@@ -148,7 +148,7 @@ func (j *Journal) readRebuilt(ctx context.Context) error {
 
 // openFile opens a file for writing and brings its layout up to date.
 func openFile(path string, log *slog.Logger) (*Journal, error) {
-	if err := whole.ForGroup(path); err != nil {
+	if err := filemode.ForGroup(path); err != nil {
 		return nil, err
 	}
 	write, err := sql.Open("sqlite", dsn(path, false))

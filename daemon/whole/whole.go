@@ -1,5 +1,5 @@
 // Package whole writes files that are there completely or not at all: under a temporary name, which
-// becomes the file's own when everything is on disk. It also takes the rights of others from files.
+// becomes the file's own when everything is on disk.
 package whole
 
 import (

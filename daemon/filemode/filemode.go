@@ -1,4 +1,5 @@
-package whole
+// Package filemode keeps files of a bench from other users of the computer.
+package filemode
 
 import (
 	"errors"
