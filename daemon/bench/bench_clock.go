@@ -45,6 +45,11 @@ func (c *benchClock) uptime() time.Duration { return c.mono() - c.started.Mono }
 // lapse is how far bench time moves on while d of real time passes (see [clock.Lapse]).
 func (c *benchClock) lapse(d time.Duration) time.Duration { return clock.Lapse(c.real, d) }
 
+// passed is how much real time passes while bench time moves on by d.
+func (c *benchClock) passed(d time.Duration) time.Duration {
+	return time.Duration(float64(d) / c.lapse(time.Second).Seconds())
+}
+
 // settlingFor is how long after a start devices and broker may take to answer before
 // their silence is an alarm.
 const settlingFor = 10 * time.Second

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"potlifed/daemon/view"
+	"potlifed/model/weigh"
 )
 
 // A busy computer delays an instrument by a fifth of a second. At 240 times the speed
@@ -29,5 +30,28 @@ func TestDelayInATimeLapseIsNoSilence(t *testing.T) {
 	}
 	if scale, air := delayed(30 * time.Second); scale.Up || air == view.QualityGood {
 		t.Errorf("a silence of 30 s: scale up is %v, air %s; want neither", scale.Up, air)
+	}
+}
+
+// A scale that settles within a second does so in a time lapse too, where the second is minutes of
+// the bench's time.
+func TestAScaleSettlesNoSlowerInATimeLapse(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	s.clock.speed = 240
+	for i := range 12 {
+		for n := range 30 { // ten lines a second, at rest after a second
+			s.clock.turn(s.b.clock.lapse(100 * time.Millisecond))
+			r := weigh.Reading{Grams: float64(40 * (i % 2)), HasWeight: true, Stability: weigh.Moving}
+			if n >= 10 {
+				r.Stability = weigh.Stable
+			}
+			s.enter(weightReading{scale: "scale-1", reading: r, at: s.clock.is.Mono})
+		}
+	}
+	s.b.tick(s.b.clock.now())
+	s.settle()
+	v := s.sensorRow("scale-1").Health
+	if v == nil || v.SettleS == nil || *v.SettleS > 3 || v.Noisy {
+		t.Errorf("health %+v, want some seconds to settle", v)
 	}
 }

@@ -26,6 +26,8 @@ type scale struct {
 	arrival *weigh.Arrival
 	lifted  lifted
 	pan     *health.Pan
+	panAt   time.Duration // when pan was given a weight last, as CLOCK_BOOTTIME
+	panTime time.Duration // the same in real time: a scale settles no faster in a time lapse
 	panHealth
 	shown *view.Health // the same as it is shown
 

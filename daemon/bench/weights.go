@@ -52,7 +52,8 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	s.arrival.Observe(r)
 	change := b.follow(s, now)
 	if _, settled := s.tracker.Settled(); r.HasWeight {
-		s.pan.Add(r.Grams, settled, w.at)
+		s.panTime, s.panAt = s.panTime+b.clock.passed(w.at-s.panAt), w.at
+		s.pan.Add(r.Grams, settled, s.panTime)
 	}
 	b.recognise(s, change, now)
 	b.confirmByItself(s, change, now)

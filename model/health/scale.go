@@ -12,12 +12,13 @@ type Pan struct {
 	divisionG float64
 
 	aboutG  float64       // what it shows, smoothed
-	at      time.Duration // CLOCK_BOOTTIME of the last weight
+	at      time.Duration // of the last weight
 	seen    bool
 	settled bool
 	lastG   float64
 	changed time.Duration // when the weight last changed at all
 	moved   time.Duration // when the weight last changed by more than its noise
+	movedG  float64       // the smoothed weight then
 	loaded  bool          // something has been on it since it was last empty
 
 	settles []time.Duration // newest last
@@ -29,8 +30,8 @@ func NewPan(divisionG float64) *Pan { return &Pan{divisionG: divisionG} }
 
 // The limits of a scale's health, which are assumptions where no source is named.
 const (
-	// moveDivisions is a change from the smoothed weight that somebody makes, and no noise; smooth is
-	// the share of a new weight in it.
+	// moveDivisions is a change that somebody makes, and no noise: at once from the smoothed weight, or of
+	// the smoothed weight since it last moved, as in a slow pour. smooth is the share of a new weight in it.
 	moveDivisions = 8
 	smooth        = 0.1
 	// emptyDivisions is how far from zero an empty pan may be and still count as empty.
@@ -47,15 +48,19 @@ const (
 	zeroDivisions = 2
 )
 
-// Add takes in a weight in g. settled is whether it counts as settled; at is a monotonic time.
+// Add takes in a weight in g. settled is whether it counts as settled; at is a monotonic time
+// of the scale, which a time lapse does not speed up.
 func (p *Pan) Add(grams float64, settled bool, at time.Duration) {
 	if !p.seen || math.Abs(grams-p.aboutG) > moveDivisions*p.divisionG {
-		p.moved, p.settled, p.aboutG = at, false, grams
+		p.moved, p.movedG, p.settled, p.aboutG = at, grams, false, grams
 	}
 	if !p.seen || grams != p.lastG {
 		p.lastG, p.changed = grams, at
 	}
 	p.aboutG += smooth * (grams - p.aboutG)
+	if math.Abs(p.aboutG-p.movedG) > moveDivisions*p.divisionG {
+		p.moved, p.movedG = at, p.aboutG
+	}
 	empty := math.Abs(grams) <= emptyDivisions*p.divisionG
 	if settled && !p.settled && p.seen {
 		p.settles = newestOf(p.settles, at-p.moved)

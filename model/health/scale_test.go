@@ -54,6 +54,14 @@ func TestPan(t *testing.T) {
 			t.Errorf("%s: zero %v g, off %v", c.name, g, off)
 		}
 	}
+	// A slow pour never rests for minutes, and it is no noise.
+	slow := simulated{pan: NewPan(0.1), settle: time.Hour, r: rand.New(rand.NewPCG(1, 1))}
+	for g := 0.; g < 54; g += 0.03 {
+		slow.puts(g, 100*time.Millisecond)
+		if slow.pan.Noisy() {
+			t.Fatalf("a pour of 0.3 g a second counts as noise at %.1f g", g)
+		}
+	}
 	// A cup that is tared reads below zero when it is lifted: that is no zero.
 	s := simulated{pan: NewPan(0.1), settle: time.Second, r: rand.New(rand.NewPCG(1, 1))}
 	for range 8 {
