@@ -147,10 +147,7 @@ inks: [{id: dial-satin, hardener_ratio: "5:1", pot_life: {about: 5h}}]
 				t.Fatal(err)
 			}
 			a, err := ReadSensor(t.Context(), s)
-			for range 20 { // the server may not listen yet
-				if err == nil {
-					break
-				}
+			for giveUp := time.Now().Add(2 * time.Minute); err != nil && time.Now().Before(giveUp); { // the server may not listen yet
 				time.Sleep(100 * time.Millisecond)
 				a, err = ReadSensor(t.Context(), s)
 			}
