@@ -48,9 +48,9 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 	b.sees("#verdict", "bench-air: Check failed: do not rely on it")
 	b.sees("#instruments", why)
 
-	rows["alarms"] = []view.Alarm{{Name: "sensor-overdue", Title: "Sensor check is due", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: time.Now(), Text: why}}
+	rows["alarms"] = []view.Alarm{{Name: "sensor-overdue", Title: "Sensor needs a check", Subject: "bench-air", State: "unacknowledged", Priority: "low", Since: time.Now(), Text: why}}
 	b.openAt(newFakeBench(t, rows), "/devices")
-	b.sees("#instruments", "Sensor check is due: "+why)
+	b.sees("#instruments", "Sensor needs a check: "+why)
 	if n := eval[int](b, `document.querySelector("#instruments").innerText.split("it read 53.0 %").length - 1`); n != 1 {
 		t.Errorf("the failed check is told %d times beside the sensor", n)
 	}
