@@ -310,6 +310,7 @@ func madeUpFiles(t *testing.T) []climate {
 }
 
 func TestBandsInMadeUpClimates(t *testing.T) {
+	t.Parallel() // it computes for long with all simulations
 	each := simulated(t, batchesEach, fewBatchesEach)
 	r := backtest(t, "three made-up shops", seedMadeUp, madeUpFiles(t), ordinarily(ordinary()), each)
 	r.holds(t)
@@ -317,6 +318,7 @@ func TestBandsInMadeUpClimates(t *testing.T) {
 }
 
 func TestBandsInARecordedClimateIndoors(t *testing.T) {
+	t.Parallel() // it computes for long with all simulations
 	each := simulated(t, batchesEach, fewBatchesEach)
 	r := backtest(t, "jfk-2013 through a building", seedBuilding, []climate{recorded(t, "jfk-2013.csv").building()}, ordinarily(ordinary()), each)
 	r.holds(t)
@@ -324,6 +326,7 @@ func TestBandsInARecordedClimateIndoors(t *testing.T) {
 }
 
 func TestBandsInARecordedClimateOutdoors(t *testing.T) {
+	t.Parallel() // it computes for long with all simulations
 	each := simulated(t, batchesEach, fewBatchesEach)
 	r := backtest(t, "jfk-2013 outdoors", seedOutdoors, []climate{recorded(t, "jfk-2013.csv")}, ordinarily(ordinary()), each)
 	r.holds(t)
@@ -331,6 +334,7 @@ func TestBandsInARecordedClimateOutdoors(t *testing.T) {
 }
 
 func TestBandsForTruthsOutsideThePrior(t *testing.T) {
+	t.Parallel() // it computes for long with all simulations
 	each := simulated(t, batchesEach/2, fewBatchesEach/2)
 	// Two inks under one name, one a quarter longer-lived than the other.
 	halfGap := math.Log(1.25) / 2

@@ -39,6 +39,7 @@ var wrongPriors = []struct {
 // in any state of knowledge, holds its end in 75 to 85 % of such shops. What the band held
 // before the shop had learned is reported as it is.
 func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
+	t.Parallel() // it computes for long with all simulations
 	const ends = 20
 	shops := simulated(t, 500, 10)
 	held := 0 // over all rows
