@@ -33,37 +33,41 @@ func TestFaults(t *testing.T) {
 		t.Skip("the whole program, killed a dozen times")
 	}
 	t.Parallel() // it waits more than it works
-	rounds := 1
-	if os.Getenv("POTLIFED_FAULTS") != "" {
-		rounds = 40
-	}
 	random := rand.New(rand.NewPCG(13, 12))
 	for _, name := range slices.Sorted(maps.Keys(faults)) {
 		f := newFaultShop(t)
-		for range rounds {
+		for range rounds() {
 			f.suffers(name, faults[name], random)
 			if t.Failed() {
 				return
 			}
 		}
 		t.Logf("%s: tried %d times, %d changes answered, %d lost and named, longest recovery %v",
-			name, rounds, f.answered, f.lost, f.longest.Round(10*time.Millisecond))
+			name, rounds(), f.answered, f.lost, f.longest.Round(10*time.Millisecond))
 		f.p.end()
 	}
 }
 
-// end asks the program to stop and waits until it has. It may say that it could not write what it
-// had to: its journal may be damaged by then.
-func (p *program) end() {
+// ends asks the program to stop, waits until it has and returns how it ended. It may say that it
+// could not write what it had to: its journal may be damaged by then.
+func (p *program) ends() (how error) {
 	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		p.t.Error(err)
 	}
-	<-p.done
-	p.cmd = nil
+	gone, how := p.isGone(patience)
+	if !gone {
+		p.t.Fatalf("the program does not stop:\n%s", p.log.tail(30))
+	}
+	return how
 }
+
+// end asks the program to stop, and waits until it has.
+func (p *program) end() { _ = p.ends() }
 
 // fault is something bad. It happens while changes are asked for.
 type fault struct {
+	// before happens to the running program before changes are asked for.
+	before func(p *program)
 	// during happens to the running program; nil kills it.
 	during func(p *program)
 	// files happens to its files before it starts again; nil for nothing.
@@ -173,6 +177,9 @@ func (f *faultShop) suffers(name string, happens fault, random *rand.Rand) {
 	t := f.t
 	t.Helper()
 	spent := *f.p.batch(f.batch).Spent
+	if happens.before != nil {
+		happens.before(f.p)
+	}
 	asking := f.asks(20 + random.IntN(20))
 	timer := time.NewTimer(time.Duration(random.IntN(250)) * time.Millisecond)
 	<-timer.C
