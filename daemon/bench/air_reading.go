@@ -46,8 +46,12 @@ func (r airReading) enter(b *Bench, now time.Time) {
 		} else {
 			s.errors++
 		}
-		s.failing++
-		s.health.watch.Fail()
+		if s.failing++; s.failing == 1 {
+			s.failedAt = r.at
+		}
+		if r.at-s.failedAt <= outageCounts && !inMaintenance(b.state, s.ID) {
+			s.health.watch.Fail()
+		}
 		s.failure, s.fault = err.Error(), r.fault
 		switch {
 		case r.fault != health.Implausible:

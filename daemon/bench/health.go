@@ -35,8 +35,10 @@ type dayVerdict struct {
 	beside      string
 	errorShare  float64
 	errorsKnown bool
+	fails       bool
 	jumps       float64 // in a day
 	jumpsKnown  bool
+	jumpsOften  bool
 }
 
 // verdict returns what the days of a sensor say.
@@ -48,6 +50,7 @@ func (w *wellbeing) verdict(days []health.Day) dayVerdict {
 		w.shown = nil
 		v.errorShare, v.errorsKnown = health.ErrorShare(days)
 		v.jumps, v.jumpsKnown = health.JumpsPerDay(days)
+		v.fails, v.jumpsOften = health.Fails(days), health.JumpsOften(days)
 		if n > 0 {
 			v.beside, w.newest = days[n-1].Beside, days[n-1]
 		}
@@ -120,6 +123,13 @@ func (l *causes) health() {
 		if why := s.drifting(l.b.state); why != "" {
 			l.holds(alarm.SensorDrifting, id, why)
 		}
+		days := s.health.verdict(l.b.state.SensorDays[id])
+		if days.fails {
+			l.holds(alarm.SensorFailing, id, w.Say("alarm-text.sensor-failing", "sensor", id, "share", w.Percent(100*days.errorShare, 0)))
+		}
+		if days.jumpsOften {
+			l.holds(alarm.SensorJumping, id, w.Say("alarm-text.sensor-jumping", "sensor", id, "times", w.Number(days.jumps, 0)))
+		}
 	}
 	for id, s := range l.b.scales {
 		if s.pan.Noisy() {
@@ -150,10 +160,10 @@ func (s *sensor) healthView(state record.State) *view.Health {
 		h.DriftPct = &v.driftPct
 	}
 	if v.errorsKnown {
-		h.ErrorShare, h.Fails = &v.errorShare, health.ManyErrors(v.errorShare)
+		h.ErrorShare, h.Fails = &v.errorShare, v.fails
 	}
 	if v.jumpsKnown {
-		h.JumpsPerDay, h.Jumps = &v.jumps, health.ManyJumps(v.jumps)
+		h.JumpsPerDay, h.Jumps = &v.jumps, v.jumpsOften
 	}
 	s.health.shown = h.Rounded()
 	return s.health.shown

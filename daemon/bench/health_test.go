@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -55,6 +56,55 @@ func TestAnUnreliableSensorIsTold(t *testing.T) {
 	}
 	if v := s.sensorRow("bench-two"); v.Findings() != nil {
 		t.Errorf("a sensor that is in order: findings %v", v.Findings())
+	}
+}
+
+// TestUnreliableReadingsRaiseAlarms: after a week of errors and jumps, until one good day; and neither a
+// day without the sensor nor its maintenance is such an error.
+func TestUnreliableReadingsRaiseAlarms(t *testing.T) {
+	s := openShopOf(t, t.TempDir(), newClock(), pairShop)
+	defer s.crash()
+	day := func(d health.Day) {
+		s.b.decide(s.b.clock.now(), actor.Bench, record.SensorDay{Sensor: "bench-two", Date: "2026-06-11", Day: d})
+		s.pass(3*time.Minute, rooms{"bench-air": living(1, 0), "bench-two": living(2, 0)})
+	}
+	stand := func() (failing, jumping bool) {
+		f, f1 := s.alarm(alarm.SensorFailing, "bench-two")
+		j, j1 := s.alarm(alarm.SensorJumping, "bench-two")
+		return f1 && f.State != "returned", j1 && j.State != "returned"
+	}
+	for n := range 8 {
+		day(health.Day{N: 900, Errors: 100, Jumps: 40})
+		if f, j := stand(); f != (n >= 6) || j != (n >= 6) {
+			t.Fatalf("after %d days: alarms %v, %v", n+1, f, j)
+		}
+	}
+	if a, _ := s.alarm(alarm.SensorFailing, "bench-two"); !strings.Contains(plainly(a.Text), "10 % of the readings of bench-two failed") {
+		t.Errorf("alarm %q", a.Text)
+	}
+	if a, _ := s.alarm(alarm.SensorJumping, "bench-two"); !strings.Contains(a.Text, "jumped 40 times a day") {
+		t.Errorf("alarm %q", a.Text)
+	}
+	day(health.Day{N: 1000})
+	if f, j := stand(); f || j {
+		t.Errorf("after a good day: alarms %v, %v", f, j)
+	}
+	two := s.b.sensors["bench-two"]
+	two.health.watch.EndDay()
+	fails := func(hours int) int {
+		for range hours * 60 {
+			s.clock.turn(time.Minute)
+			s.enter(airReading{sensor: "bench-two", err: errors.New("gone"), fault: health.Absent, at: s.clock.is.Mono})
+		}
+		return two.health.watch.EndDay().Errors
+	}
+	if n := fails(10); n != 11 {
+		t.Errorf("an outage of ten hours counts as %d failed readings, want those of its first ten minutes", n)
+	}
+	s.pass(time.Minute, rooms{"bench-two": living(3, 0)})
+	s.tell(request.TakeOutOfService{Sensor: "bench-two", Until: s.b.clock.now().Add(24 * time.Hour), Reason: "moved"})
+	if n := fails(1); n != 0 {
+		t.Errorf("%d failed readings count under maintenance", n)
 	}
 }
 

@@ -29,6 +29,7 @@ type sensor struct {
 	rejected uint64
 	counted  map[string]uint64 // as [sensor.readings] last returned them
 	failing  int               // readings that failed in a row
+	failedAt time.Duration     // CLOCK_BOOTTIME of the first of them
 	failure  string            // why the last one did
 	fault    health.Fault
 	judge    air.Judge
@@ -57,6 +58,11 @@ const suspectFor = time.Minute
 // downAfter is how many readings in a row have to fail before a sensor is down; each
 // of them was tried several times by the driver.
 const downAfter = 3
+
+// outageCounts is how long the failed readings of one outage count into the share of readings that fail.
+// A loose plug fails for seconds or minutes; a sensor that somebody disconnects for a day is told of as
+// down, and its cable is no worse for it.
+const outageCounts = 10 * time.Minute
 
 // trouble is what is wrong: in words for people, and the error that was reported, if any.
 type trouble struct{ text, detail string }

@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -87,10 +88,12 @@ func (c *collector) sensors(to sink, instruments []view.Sensor) {
 		if h := v.Health; h != nil {
 			to.known(c.names.sensorUnchanged, h.SameS, v.ID)
 			to.known(c.names.sensorJumps, h.JumpsPerDay, v.ID)
+			to.known(c.names.sensorFailed, h.ErrorShare, v.ID)
 			if h.DriftPct != nil {
 				to.put(c.names.sensorDrift, *h.DriftPct/100, v.ID)
 			}
 		}
+		to.findings(c.names.sensorFinding, v)
 		if v.CheckDue != nil {
 			to.put(c.names.sensorCheckDue, unixSeconds(*v.CheckDue), v.ID)
 		}
@@ -115,6 +118,7 @@ func (c *collector) scaleHealth(to sink, v view.Sensor) {
 		to.known(c.names.scaleSettle, h.SettleS, v.ID)
 		to.known(c.names.scaleZero, h.ZeroG, v.ID)
 	}
+	to.findings(c.names.scaleFinding, v)
 	if v.CheckDue != nil {
 		to.put(c.names.scaleCheckDue, unixSeconds(*v.CheckDue), v.ID)
 	}
@@ -254,6 +258,15 @@ func (to sink) span(s series, span *view.Span[float64], id string) {
 func (to sink) counts(s series, counted map[string]uint64, results []string, id string) {
 	for _, result := range results {
 		to.put(s, float64(counted[result]), id, result)
+	}
+}
+
+// findings makes one series for each finding that there may be, also for those that there are not, so
+// that a rule sees the end of one.
+func (to sink) findings(s series, v view.Sensor) {
+	found := v.Findings()
+	for _, finding := range view.FindingsOf(v.Scale) {
+		to.put(s, oneIf(slices.Contains(found, finding)), v.ID, finding)
 	}
 }
 

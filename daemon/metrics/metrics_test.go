@@ -57,7 +57,7 @@ func shop(batches int) *view.Snapshot {
 			Lines: map[string]uint64{"ok": 100, "torn": 2},
 		}},
 		Sensors: []view.Sensor{
-			{ID: "bench-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), JumpsPerDay: ptr(2.5), DriftPct: ptr(-0.5)}},
+			{ID: "bench-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), JumpsPerDay: ptr(2.5), ErrorShare: ptr(0.08), Fails: true, DriftPct: ptr(-0.5)}},
 			{ID: "scale-1", Condition: "up", Scale: true, CheckDue: ptr(at), Health: &view.Health{SettleS: ptr(2.1), ZeroG: ptr(0.1)}},
 		},
 		Presses: []view.Press{
@@ -166,6 +166,9 @@ potlife_press_remaining_seconds{bench="bench-1",bound="high",press="press-1"} 10
 potlife_press_remaining_seconds{bench="bench-1",bound="low",press="press-1"} 3600
 potlife_prints_total{bench="bench-1",press="press-1"} 1200
 potlife_scale_check_due_timestamp_seconds{bench="bench-1",scale="scale-1"} 1.7812566005e+09
+potlife_scale_finding{bench="bench-1",finding="check-failed",scale="scale-1"} 0
+potlife_scale_finding{bench="bench-1",finding="drifts",scale="scale-1"} 0
+potlife_scale_finding{bench="bench-1",finding="noisy",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="ok",scale="scale-1"} 100
 potlife_scale_lines_total{bench="bench-1",result="overload",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="overlong",scale="scale-1"} 0
@@ -182,6 +185,13 @@ potlife_sensor_condition{bench="bench-1",condition="stale",sensor="bench-air"} 0
 potlife_sensor_condition{bench="bench-1",condition="up",sensor="bench-air"} 1
 potlife_sensor_condition{bench="bench-1",condition="waiting",sensor="bench-air"} 0
 potlife_sensor_drift_ratio{bench="bench-1",sensor="bench-air"} -0.005
+potlife_sensor_failed_ratio{bench="bench-1",sensor="bench-air"} 0.08
+potlife_sensor_finding{bench="bench-1",finding="check-failed",sensor="bench-air"} 0
+potlife_sensor_finding{bench="bench-1",finding="disagrees",sensor="bench-air"} 0
+potlife_sensor_finding{bench="bench-1",finding="drifts",sensor="bench-air"} 0
+potlife_sensor_finding{bench="bench-1",finding="fails",sensor="bench-air"} 1
+potlife_sensor_finding{bench="bench-1",finding="jumps",sensor="bench-air"} 0
+potlife_sensor_finding{bench="bench-1",finding="stuck",sensor="bench-air"} 0
 potlife_sensor_jumps_per_day{bench="bench-1",sensor="bench-air"} 2.5
 potlife_sensor_last_reading_timestamp_seconds{bench="bench-1",sensor="bench-air"} 1.7812566005e+09
 potlife_sensor_read_duration_seconds{bench="bench-1",sensor="bench-air"} 0.002

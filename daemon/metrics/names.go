@@ -56,7 +56,7 @@ type names struct {
 
 	airTemperature, airHumidity, airDewPoint, airVapourDensity series
 
-	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity, sensorUnchanged, sensorDrift, sensorJumps, sensorCheckDue, scaleSettle, scaleZero, scaleCheckDue series
+	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity, sensorUnchanged, sensorDrift, sensorJumps, sensorFailed, sensorFinding, scaleFinding, sensorCheckDue, scaleSettle, scaleZero, scaleCheckDue series
 
 	scaleUp, scaleWeight, scaleStable, scaleLines series
 
@@ -101,6 +101,9 @@ func newNames(bench string) names {
 		sensorUnchanged:   gauge("potlife_sensor_unchanged_seconds", "How long the sensor's readings have been the same to the last digit.", "sensor"),
 		sensorDrift:       gauge("potlife_sensor_drift_ratio", "By how much the sensor's difference to its neighbour in the relative humidity has changed, 0 to 1.", "sensor"),
 		sensorJumps:       gauge("potlife_sensor_jumps_per_day", "How often the sensor's readings changed by more than 5 % relative humidity or 2 K within a minute, in a day of the last week.", "sensor"),
+		sensorFailed:      gauge("potlife_sensor_failed_ratio", "Share of the sensor's readings of the last week that failed, 0 to 1.", "sensor"),
+		sensorFinding:     gauge("potlife_sensor_finding", "1 for each thing that is wrong with the figures of the sensor although it answers.", "sensor", "finding"),
+		scaleFinding:      gauge("potlife_scale_finding", "1 for each thing that is wrong with the figures of the scale although it answers.", "scale", "finding"),
 		sensorCheckDue:    gauge("potlife_sensor_check_due_timestamp_seconds", "When the next check of the sensor is due.", "sensor"),
 		scaleSettle:       gauge("potlife_scale_settle_seconds", "Median time that the scale takes to settle.", "scale"),
 		scaleZero:         gauge("potlife_scale_zero_grams", "What the scale shows when the cup is lifted, in the median.", "scale"),
@@ -155,7 +158,7 @@ func (n *names) series() []series {
 	return []series{
 		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
-		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorJumps, n.sensorCheckDue, n.scaleSettle, n.scaleZero, n.scaleCheckDue,
+		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorJumps, n.sensorFailed, n.sensorFinding, n.scaleFinding, n.sensorCheckDue, n.scaleSettle, n.scaleZero, n.scaleCheckDue,
 		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,
 		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
 		n.pressInfo, n.pressRemaining, n.pressRisk, n.prints, n.defects,

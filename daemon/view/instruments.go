@@ -155,9 +155,9 @@ type ScaleCheck struct {
 // Health is how an instrument is, beside whether it answers.
 type Health struct {
 	ErrorShare  *float64 `json:"error_share,omitempty" doc:"share of a sensor's readings of the last week that failed, 0 to 1; absent while no week is known"`
-	Fails       bool     `json:"fails" doc:"more of a sensor's readings fail than of one that is in order: more than 5 %"`
+	Fails       bool     `json:"fails" doc:"more of a sensor's readings fail than of one that is in order: more than 5 % in the last week, and more than 2.5 % on its last day"`
 	JumpsPerDay *float64 `json:"jumps_per_day,omitempty" doc:"how often a sensor's readings of the last week changed by more than 5 % RH or 2 K within a minute, in a day; absent while no week is known"`
-	Jumps       bool     `json:"jumps" doc:"a sensor jumps more often than one that is in order: more than 10 times a day"`
+	Jumps       bool     `json:"jumps" doc:"a sensor jumps more often than one that is in order: more than 10 times a day in the last week, and more than 5 times on its last day"`
 	SameS       *float64 `json:"same_s,omitempty" doc:"how long a sensor's readings have been the same to the last digit, in s"`
 	StuckAfterS *float64 `json:"stuck_after_s,omitempty" doc:"after how long that counts as stuck, in s"`
 	Stuck       bool     `json:"stuck" doc:"a sensor's readings stand still"`
@@ -168,8 +168,27 @@ type Health struct {
 	ZeroG       *float64 `json:"zero_g,omitempty" doc:"what a scale shows when the cup is lifted, in g, in the median; absent while it is not known"`
 }
 
+// The findings, by their names on the wire.
+const (
+	Stuck       = "stuck"
+	Drifts      = "drifts"
+	Noisy       = "noisy"
+	Fails       = "fails"
+	Jumps       = "jumps"
+	Disagrees   = "disagrees"
+	CheckFailed = "check-failed"
+)
+
+// FindingsOf returns the findings that there may be of a sensor or, with scale, of a scale.
+func FindingsOf(scale bool) []string {
+	if scale {
+		return []string{Drifts, Noisy, CheckFailed}
+	}
+	return []string{Stuck, Drifts, Fails, Jumps, Disagrees, CheckFailed}
+}
+
 // Findings returns, by fixed words, what is wrong with an instrument's figures although it answers:
-// stuck, drifts, noisy, fails, jumps, disagrees, check-failed; nil when nothing is.
+// those of [FindingsOf]; nil when nothing is.
 func (s Sensor) Findings() (found []string) {
 	add := func(is bool, word string) {
 		if is {
@@ -177,13 +196,13 @@ func (s Sensor) Findings() (found []string) {
 		}
 	}
 	if h := s.Health; h != nil {
-		add(h.Stuck, "stuck")
-		add(h.Drifts, "drifts")
-		add(h.Noisy, "noisy")
-		add(h.Fails, "fails")
-		add(h.Jumps, "jumps")
+		add(h.Stuck, Stuck)
+		add(h.Drifts, Drifts)
+		add(h.Noisy, Noisy)
+		add(h.Fails, Fails)
+		add(h.Jumps, Jumps)
 	}
-	add(s.Disagrees != "", "disagrees")
-	add(s.CheckFailed != "", "check-failed")
+	add(s.Disagrees != "", Disagrees)
+	add(s.CheckFailed != "", CheckFailed)
 	return found
 }

@@ -65,6 +65,8 @@ const (
 	Disagrees      = "sensor-disagrees"
 	SensorStuck    = "sensor-stuck"
 	SensorDrifting = "sensor-drifting"
+	SensorFailing  = "sensor-failing"
+	SensorJumping  = "sensor-jumping"
 	ScaleSilent    = "scale-silent"
 	ScaleOverdue   = "scale-overdue"
 	ScaleNoisy     = "scale-noisy"

@@ -99,6 +99,14 @@ var ofAir = []Definition{
 		Name: SensorDrifting, Subject: Sensor, Priority: Low,
 		Delays: Delays{On: time.Minute, Off: time.Minute},
 	},
+	{
+		Name: SensorFailing, Subject: Sensor, Priority: Low,
+		Delays: Delays{On: time.Minute, Off: time.Minute},
+	},
+	{
+		Name: SensorJumping, Subject: Sensor, Priority: Low,
+		Delays: Delays{On: time.Minute, Off: time.Minute},
+	},
 }
 
 var ofService = []Definition{

@@ -21,7 +21,7 @@ type Watch struct {
 // Day is what the readings of a sensor were like over a day.
 type Day struct {
 	N        int           `json:"n" doc:"number of readings"`
-	Errors   int           `json:"errors,omitempty" doc:"number of readings that failed"`
+	Errors   int           `json:"errors,omitempty" doc:"number of readings that failed; those of a longer outage are not counted beyond its first ten minutes"`
 	MeanPct  float64       `json:"mean_pct" doc:"mean relative humidity in %"`
 	MeanC    float64       `json:"mean_c" doc:"mean temperature in °C"`
 	Same     time.Duration `json:"same_ns" doc:"longest time for which readings were the same to the last digit"`
@@ -251,19 +251,6 @@ func weekly(days []Day) []float64 {
 	return weeks
 }
 
-// ErrorShare returns the share of the readings of the newest days that failed, 0 to 1, and whether a
-// week of them is known.
-func ErrorShare(days []Day) (share float64, known bool) {
-	var errors, all int
-	for _, d := range days[max(len(days)-recentDays, 0):] {
-		errors, all = errors+d.Errors, all+d.Errors+d.N
-	}
-	if all == 0 {
-		return 0, false
-	}
-	return float64(errors) / float64(all), len(days) >= recentDays
-}
-
 const (
 	// recentDays is how many days the errors and jumps of a sensor are counted over.
 	recentDays = 7
@@ -272,25 +259,59 @@ const (
 	// (assumptions).
 	mostErrors = 0.05
 	mostJumps  = 10
+	// lastDayPart is the part of a limit that the last day must exceed too. A sensor that was mended
+	// is thereby in order after one good day, and not only after a week of them.
+	lastDayPart = 0.5
 )
 
-// ManyErrors reports whether a share of failed readings, as [ErrorShare] returns it, is more than that
-// of a sensor that is in order.
-func ManyErrors(share float64) bool { return share > mostErrors }
+// recent returns the newest seven days, and whether there are as many.
+func recent(days []Day) ([]Day, bool) {
+	return days[max(len(days)-recentDays, 0):], len(days) >= recentDays
+}
 
-// JumpsPerDay returns how often the readings of a sensor jumped in a day, in the mean of its last seven
-// days, and whether a week of them is known.
+// ErrorShare returns the share of the readings of the newest seven days that failed, 0 to 1. known is
+// false while fewer days are known.
+func ErrorShare(days []Day) (share float64, known bool) {
+	week, known := recent(days)
+	return errorShare(week), known
+}
+
+// errorShare returns the share of readings that failed, 0 where there are none.
+func errorShare(days []Day) float64 {
+	var errors, all int
+	for _, d := range days {
+		errors, all = errors+d.Errors, all+d.Errors+d.N
+	}
+	if all == 0 {
+		return 0
+	}
+	return float64(errors) / float64(all)
+}
+
+// Fails reports whether the readings of a sensor fail more often than those of one that is in order:
+// more than 5 % of the newest seven days, and more than half of that on the last of them.
+func Fails(days []Day) bool {
+	share, known := ErrorShare(days)
+	return known && share > mostErrors && errorShare(days[len(days)-1:]) > lastDayPart*mostErrors
+}
+
+// JumpsPerDay returns how often the readings of a sensor jumped in a day, in the mean of its newest
+// seven days. known is false while fewer are known.
 func JumpsPerDay(days []Day) (perDay float64, known bool) {
-	recent := days[max(len(days)-recentDays, 0):]
-	if len(recent) < recentDays {
+	week, known := recent(days)
+	if !known {
 		return 0, false
 	}
 	jumps := 0
-	for _, d := range recent {
+	for _, d := range week {
 		jumps += d.Jumps
 	}
 	return float64(jumps) / recentDays, true
 }
 
-// ManyJumps reports whether a sensor jumps more often in a day than one that is in order.
-func ManyJumps(perDay float64) bool { return perDay > mostJumps }
+// JumpsOften reports whether the readings of a sensor jump more often than those of one that is in
+// order: more than ten times a day in the newest seven days, and more than five times on the last of them.
+func JumpsOften(days []Day) bool {
+	perDay, known := JumpsPerDay(days)
+	return known && perDay > mostJumps && float64(days[len(days)-1].Jumps) > lastDayPart*mostJumps
+}

@@ -125,7 +125,6 @@ func years(t *testing.T) int {
 	return fewYears
 }
 
-// TestHealthyYears: no alarm in simulated years of healthy sensors.
 // TestAnUnreliableSensor: what is counted of errors and jumps is judged over a week.
 func TestAnUnreliableSensor(t *testing.T) {
 	week := func(d Day) (days []Day) {
@@ -142,17 +141,22 @@ func TestAnUnreliableSensor(t *testing.T) {
 		{Day{N: 900, Errors: 100}, true, false},
 		{Day{N: 1000, Jumps: 11}, false, true},
 	} {
-		share, _ := ErrorShare(week(c.day))
-		jumps, known := JumpsPerDay(week(c.day))
-		if !known || ManyErrors(share) != c.fails || ManyJumps(jumps) != c.jumps || jumps != float64(c.day.Jumps) {
+		days := week(c.day)
+		share, _ := ErrorShare(days)
+		jumps, known := JumpsPerDay(days)
+		if !known || Fails(days) != c.fails || JumpsOften(days) != c.jumps || jumps != float64(c.day.Jumps) {
 			t.Errorf("%+v: errors %v, %v jumps a day; want too many %v, %v", c.day, share, jumps, c.fails, c.jumps)
 		}
-		if _, known := JumpsPerDay(week(c.day)[1:]); known {
+		if _, known := JumpsPerDay(days[1:]); known || Fails(days[1:]) || JumpsOften(days[1:]) {
 			t.Error("six days are a week")
+		}
+		if mended := append(days, Day{N: 1000}); Fails(mended) || JumpsOften(mended) {
+			t.Errorf("%+v: mended, and still told of after a good day", c.day)
 		}
 	}
 }
 
+// TestHealthyYears: no alarm in simulated years of healthy sensors.
 func TestHealthyYears(t *testing.T) {
 	for n := range years(t) {
 		r := rand.New(rand.NewPCG(uint64(n), 1))

@@ -518,7 +518,6 @@ declare namespace Words {
     "format.under-a-pipette": {};
     "health.drift": {by: Value};
     "health.errors": {share: Value};
-    "health.fails": {};
     "health.jumps": {times: Value};
     "health.settles": {time: Value};
     "health.zero": {zero: Value};

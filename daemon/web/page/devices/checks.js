@@ -239,8 +239,7 @@ function healthOf(health) {
   return [
     health.drift_pct === undefined ? "" : say("health.drift", { by: signed(health.drift_pct) }),
     health.error_share === undefined ? "" : say("health.errors", { share: percent(100 * health.error_share, 1) }),
-    health.fails ? say("health.fails") : "",
-    health.jumps ? say("health.jumps", { times: number(health.jumps_per_day ?? 0, 0) }) : "",
+    health.jumps_per_day ? say("health.jumps", { times: number(health.jumps_per_day, 0) }) : "",
     health.settle_s === undefined ? "" : say("health.settles", { time: duration(health.settle_s) }),
     health.zero_g === undefined ? "" : say("health.zero", { zero: grams(health.zero_g, 2) }),
   ].filter(Boolean);

@@ -68,7 +68,7 @@ function instrument(tools) {
           ...factsOf(row),
           // The alarm says the same once it is raised.
           ...[row.check_failed, row.disagrees].filter((text) => alarms.every((a) => a.text !== text)),
-          ...alarms.map((a) => `${a.title}: ${a.text}`),
+          ...alarms.map((a) => [`${a.title}:`, a.text, a.response].filter(Boolean).join(" ")),
         ],
       });
     },
