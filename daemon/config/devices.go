@@ -42,10 +42,7 @@ func (r *reader) scale(m *mapping, s Scale) Scale {
 	if s.PrintKey != "" && m.sound("line", "print_key") && s.PrintKey == s.Line {
 		m.disagree("print_key", s.PrintKey, "a line that differs from those the scale sends by itself; else each of them would be the key")
 	}
-	m.text("request", &s.Request, requestRule)
-	if bytes, err := link.ParseRequest(s.Request); err == nil {
-		s.Request = bytes
-	}
+	m.request(&s.Request)
 	if s.Request != "" && link.IsHID(s.Port) {
 		m.disagree("request", quote(s.Request), "nothing, since a scale on hidraw sends by itself")
 	}
@@ -99,8 +96,16 @@ var scalePortRule = textRule{scalePortWant, func(text string) string {
 	return scalePortWant
 }}
 
+// request reads what a device is asked with, as bytes.
+func (m *mapping) request(to *string) {
+	m.text("request", to, requestRule)
+	if bytes, err := link.ParseRequest(*to); err == nil {
+		*to = bytes
+	}
+}
+
 // requestRule takes what the link package takes for a request.
-var requestRule = textRule{`what is sent to a scale that speaks only when it is asked, such as "P\r\n", or "" for one that sends by itself`, func(text string) string {
+var requestRule = textRule{`what is sent to a device that speaks only when it is asked, such as "P\r\n", or "" for one that sends by itself`, func(text string) string {
 	if _, err := link.ParseRequest(text); err != nil {
 		return `text with \r, \n, \t, \\ or \x and two hexadecimal digits for bytes that cannot be typed, 64 bytes at most, such as "P\r\n"`
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"potlifed/devices/climate"
+	"potlifed/devices/link"
 	"potlifed/devices/modbus"
 	"potlifed/model/cure"
 )
@@ -37,6 +38,7 @@ type Sensor struct {
 	Baud      int    // default 9600
 	Mode      string // default 8N1
 	Line      string // of line: a pattern, see [climate.ParsePattern]
+	Request   string // of line: the bytes that ask for a line; empty for a sensor that sends by itself
 	Unit      int    // of modbus: the address of the unit, default 1
 	Registers string // of modbus: input or holding
 	WordOrder string // of modbus: high-first or low-first
@@ -96,6 +98,16 @@ func (s Sensor) ModbusConfig() climate.ModbusConfig {
 	return climate.ModbusConfig{Unit: s.Unit, Function: function, Temperature: register(s.Temperature), Humidity: register(s.Humidity)}
 }
 
+// LineConfig returns the port and the pattern of a sensor with the source line. Between two answers
+// such a sensor is silent on purpose.
+func (s Sensor) LineConfig() climate.LineConfig {
+	at := link.Settings{Port: s.Port, Baud: s.Baud, Mode: s.Mode, Request: s.Request}
+	if s.Request != "" {
+		at.Every, at.Silence, at.HalfOpen = s.Every, max(3*time.Second, 2*s.Every), max(30*time.Second, 3*s.Every)
+	}
+	return climate.LineConfig{Link: at, Pattern: s.Line}
+}
+
 // PublishedConfig returns the topics of a sensor with the source mqtt. Both quantities must come
 // within three times the interval at which the sensor publishes.
 func (s Sensor) PublishedConfig() climate.PublishedConfig {
@@ -132,7 +144,7 @@ func (s Shop) AirTopics() []string {
 
 // sourceKeys are the keys that only some sources have.
 var sourceKeys = map[string][]Source{
-	"path": {Hwmon, IIO}, "port": {Modbus, Lines}, "baud": {Modbus, Lines}, "mode": {Modbus, Lines}, "line": {Lines},
+	"path": {Hwmon, IIO}, "port": {Modbus, Lines}, "baud": {Modbus, Lines}, "mode": {Modbus, Lines}, "line": {Lines}, "request": {Lines},
 	"unit": {Modbus}, "registers": {Modbus}, "word_order": {Modbus}, "topic": {Published}, "time": {Published},
 	"temperature": {Modbus, Published}, "humidity": {Modbus, Published},
 	"register": {Modbus}, "type": {Modbus}, "missing": {Modbus}, "pointer": {Published},
@@ -220,6 +232,7 @@ func (r *reader) sourceOf(m *mapping, s *Sensor) {
 		m.need("line", patternRule.want)
 	}
 	m.text("line", &s.Line, patternRule)
+	m.request(&s.Request)
 	m.whole("unit", &s.Unit, bounds{min: 0, max: 255})
 	m.text("registers", &s.Registers, oneOf("input", "holding"))
 	m.text("word_order", &s.WordOrder, oneOf("high-first", "low-first"))

@@ -117,10 +117,10 @@ func (r Reader) pass(ctx context.Context, c config.Sensor, in *inbox, pace time.
 	}
 }
 
-// lines reads a sensor that sends lines by itself.
+// lines reads a sensor that sends lines, by itself or when it is asked.
 func (r Reader) lines(ctx context.Context, c config.Sensor) {
 	in := newInbox()
-	l, err := climate.NewLine(climate.LineConfig{Link: link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}, Pattern: c.Line})
+	l, err := climate.NewLine(c.LineConfig())
 	if err != nil { // the configuration was checked
 		r.Log.Error("the sensor cannot be read", "device", c.ID, "err", err)
 		in.connected(err)

@@ -3,7 +3,10 @@ package instruments
 import (
 	"context"
 	"errors"
+	"io"
+	"net"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -24,6 +27,30 @@ func TestASensorThatSendsLines(t *testing.T) {
 		t.Fatal(err)
 	}
 	if a, err := ReadSensor(t.Context(), s); err != nil || a.TemperatureC != 21.5 || s.(interface{ Raw() string }).Raw() != "T:21.5 RH:48.3" {
+		t.Errorf("once: %+v, %v", a, err)
+	}
+}
+
+// A sensor that speaks only when it is asked: its readings are those after a request, and it is asked
+// by a check too, whatever its interval.
+func TestASensorThatIsAsked(t *testing.T) {
+	h := newHeard()
+	port, asked := answers(t, "RD\r\n", "T:21.5 RH:48.3\r\n")
+	c := config.Sensor{ID: "probe", Source: config.Lines, Port: port, Line: "T:{temperature} RH:{humidity}", Request: "RD\r\n", Every: 50 * time.Millisecond}
+	runs(t, config.Shop{Sensors: []config.Sensor{c}}, h)
+	h.until(t, "readings", func() bool {
+		return h.reads["probe"] > 3 && h.read["probe"].Err == nil && h.read["probe"].Air == air.State{TemperatureC: 21.5, HumidityPct: 48.3}
+	})
+	before := asked.Load()
+	if before < 4 {
+		t.Errorf("it answered %d times, and 4 readings came", before)
+	}
+	c.Every = time.Hour
+	s, err := OpenSensor(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, err := ReadSensor(t.Context(), s); err != nil || a.TemperatureC != 21.5 {
 		t.Errorf("once: %+v, %v", a, err)
 	}
 }
@@ -86,4 +113,42 @@ func TestASensorThatPublishes(t *testing.T) {
 	h.until(t, "a message without a number", func() bool { return h.read["west"].Fault == health.Garbled })
 	s.contact(errors.New("connection refused"))
 	h.until(t, "the broker is away", func() bool { return h.read["east"].Err != nil && h.read["west"].Err != nil })
+}
+
+// answers returns the port of a device that sends a line for each request, and nothing else; asked counts
+// the requests.
+func answers(t *testing.T, request, line string) (port string, asked *atomic.Int64) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	asked = &atomic.Int64{}
+	var serving sync.WaitGroup
+	serving.Go(func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			serving.Go(func() {
+				defer c.Close()
+				got := make([]byte, len(request))
+				for {
+					if _, err := io.ReadFull(c, got); err != nil || string(got) != request {
+						return
+					}
+					asked.Add(1)
+					if _, err := io.WriteString(c, line); err != nil {
+						return
+					}
+				}
+			})
+		}
+	})
+	t.Cleanup(func() {
+		_ = l.Close()
+		serving.Wait()
+	})
+	return "tcp://" + l.Addr().String(), asked
 }

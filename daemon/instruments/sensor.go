@@ -98,7 +98,7 @@ func openSensor(c config.Sensor, bus func(link.Settings) (*modbus.Bus, error)) (
 		}
 		return opened(climate.NewModbus(line, c.ModbusConfig()))
 	case config.Lines:
-		return opened(climate.NewLine(climate.LineConfig{Link: at, Pattern: c.Line}))
+		return opened(climate.NewLine(c.LineConfig()))
 	}
 	return opened(climate.OpenHWMon(c.Path))
 }

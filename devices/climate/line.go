@@ -7,6 +7,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"time"
 
 	"potlifed/devices/link"
 	"potlifed/devices/scale"
@@ -202,13 +203,13 @@ func takeNumber(line []byte, width int, behind byte) (x float64, rest []byte, ok
 	return x, line[n:], err == nil
 }
 
-// LineConfig is a sensor that sends lines by itself.
+// LineConfig is a sensor that sends lines, by itself or when it is asked.
 type LineConfig struct {
-	Link    link.Settings
-	Pattern string // see ParsePattern
+	Link    link.Settings // with the request, if it is asked
+	Pattern string        // see ParsePattern
 }
 
-// Line is a sensor on a serial port or a TCP connection that sends lines by itself.
+// Line is a sensor on a serial port or a TCP connection that sends lines, by itself or when it is asked.
 type Line struct {
 	settings link.Settings
 	pattern  Pattern
@@ -272,7 +273,11 @@ func (l *Line) feed(p []byte, each func(line []byte, s air.State, err error)) {
 	})
 }
 
-// Read opens the port, waits for one line with air and closes the port. It is for a person who
+// triedEvery is the longest wait between requests of Read: the first answer is left out, since it may have
+// begun before.
+const triedEvery = time.Second
+
+// Read opens the port, asks if that is configured, waits for one line with air and closes the port. It is for a person who
 // tries a sensor, not for use beside Run. The error is that of the last line, or of the link, or
 // of the context.
 func (l *Line) Read(ctx context.Context) (s air.State, err error) {
@@ -282,10 +287,19 @@ func (l *Line) Read(ctx context.Context) (s air.State, err error) {
 	}
 	defer func() { err = errors.Join(err, stream.Close()) }()
 	l.framer.Restart()
+	often := l.settings
+	often.Every = min(often.Every, triedEvery)
+	asking, stop := context.WithCancel(ctx)
+	asker := link.Ask(asking, often, stream)
+	defer asker.Wait()
+	defer stop()
 	buf := make([]byte, 512)
 	var last error
 	for ctx.Err() == nil {
 		n, err := stream.Read(buf)
+		if n > 0 {
+			asker.Answered()
+		}
 		found := false
 		l.feed(buf[:n], func(line []byte, a air.State, err error) {
 			l.raw, last = string(line), err
