@@ -181,3 +181,68 @@ func rounds() int {
 	}
 	return 1
 }
+
+// launchMeddled runs the program with calls that end in another way from its first one on, see
+// [meddle]. The log says which did.
+func launchMeddled(t testing.TB, file, dir, calls, how string, files ...string) (p *program, log string) {
+	t.Helper()
+	log = filepath.Join(t.TempDir(), "calls")
+	args := []string{peers.Program(t, "strace"), "-D", "-f", "-y", "-o", log, "-e", "signal=none", "-e", "trace=" + calls, "-e", "inject=" + calls + ":" + how}
+	for _, f := range files {
+		args = append(args, "-P", filepath.Join(dir, f))
+	}
+	return launchCommand(t, append(args, os.Args[0], "run", "--config", file)...), log
+}
+
+// startCalls are the calls by which a start reads and changes the journal.
+const startCalls = "openat,pread64,read," + changes + ",renameat,renameat2,unlinkat,unlink,mkdirat"
+
+// TestFaultsInTheStart kills the program before a call on the journal's files while it starts, and
+// lets reads fail while it starts.
+func TestFaultsInTheStart(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the whole program, killed and disturbed in its start")
+	}
+	t.Parallel()
+	peers.Program(t, "strace")
+	for name, how := range map[string]struct{ calls, action string }{
+		"killed":                 {startCalls, "signal=KILL:when=%d"},
+		"a read fails":           {"pread64,read", "error=EIO:when=%d"},
+		"the first reads fail":   {"pread64,read", "error=EIO:when=1..%d"},
+		"every third read fails": {"pread64,read", "error=EIO:when=%d+3"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			random := rand.New(rand.NewPCG(13, 3))
+			f := newFaultShop(t)
+			met := 0
+			for round := range rounds() {
+				spent := *f.p.batch(f.batch).Spent
+				asking := f.asks(5 + random.IntN(20))
+				<-asking
+				f.p.kill()
+				again, log := launchMeddled(t, f.file, f.dir, how.calls, fmt.Sprintf(how.action, 1+3*round%40), allFiles...)
+				_, ended := again.isGone(2 * time.Second) // or it runs: no thread made so many calls
+				again.kill()
+				if text, err := os.ReadFile(log); err != nil {
+					t.Error(err)
+				} else if isKill(ended) || strings.Contains(string(text), "(INJECTED)") {
+					met++
+				}
+				began := time.Now()
+				f.p = start(t, f.file)
+				f.longest = max(f.longest, time.Since(began))
+				f.check(name, fault{}, spent)
+				if t.Failed() {
+					t.Logf("the disturbed start said:\n%s", again.log.tail(40))
+					return
+				}
+			}
+			t.Logf("in the start: %s: tried %d times, met %d times, %d changes answered, %d lost, longest recovery %v",
+				name, rounds(), met, f.answered, f.lost, f.longest.Round(10*time.Millisecond))
+			if met == 0 {
+				t.Error("no call was met")
+			}
+			f.p.stop()
+		})
+	}
+}

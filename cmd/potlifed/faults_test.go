@@ -138,8 +138,13 @@ type faultShop struct {
 
 func newFaultShop(t *testing.T) *faultShop {
 	t.Helper()
-	dir := t.TempDir()
-	f := &faultShop{t: t, dir: filepath.Join(dir, "data"), file: filepath.Join(dir, "potlifed.yaml"), asked: map[string]bool{}, done: map[string]bool{}, given: map[string]bool{}}
+	return newFaultShopIn(t, filepath.Join(t.TempDir(), "data"))
+}
+
+// newFaultShopIn has its data in the given directory.
+func newFaultShopIn(t *testing.T, dir string) *faultShop {
+	t.Helper()
+	f := &faultShop{t: t, dir: dir, file: filepath.Join(t.TempDir(), "potlifed.yaml"), asked: map[string]bool{}, done: map[string]bool{}, given: map[string]bool{}}
 	text := fmt.Sprintf(`bench: bench-1
 data_dir: %s
 http: {listen: "127.0.0.1:0"}
@@ -249,8 +254,8 @@ func (f *faultShop) check(name string, happens fault, spent float64) {
 		}
 	}
 	missing := 0
-	for lot := range f.done {
-		if has[lot] == 0 && !f.given[lot] {
+	for lot, answered := range f.done {
+		if answered && has[lot] == 0 && !f.given[lot] {
 			f.given[lot] = true
 			missing++
 		}

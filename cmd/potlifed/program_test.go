@@ -125,8 +125,14 @@ func start(t testing.TB, configuration string) *program {
 
 func launch(t testing.TB, args ...string) *program {
 	t.Helper()
+	return launchCommand(t, append([]string{os.Args[0]}, args...)...)
+}
+
+// launchCommand runs the program by another command, which becomes the program.
+func launchCommand(t testing.TB, command ...string) *program {
+	t.Helper()
 	p := &program{t: t, log: newLines(), done: make(chan error, 1)}
-	p.cmd = exec.Command(os.Args[0], args...)
+	p.cmd = exec.Command(command[0], command[1:]...)
 	p.cmd.Env = append(os.Environ(), asProgram+"=1")
 	out, err := p.cmd.StderrPipe()
 	if err != nil {

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"maps"
+	"math/rand/v2"
+	"net/http"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"potlifed/daemon/journal"
+	"potlifed/daemon/peers"
+	"potlifed/daemon/view"
+)
+
+// diskFault is what a disk does for a while to a running program.
+type diskFault struct {
+	calls, how string
+	files      []string
+	// refuses: changes are refused as long as it lasts, and the alarm `journal` says so.
+	refuses bool
+}
+
+var allFiles = []string{journal.FileName, logFile, headFile}
+
+var diskFaults = map[string]diskFault{
+	"writes fail":        {calls: changes, how: "error=EIO", files: allFiles, refuses: true},
+	"it is full":         {calls: writes, how: "error=ENOSPC", files: allFiles, refuses: true},
+	"it is read-only":    {calls: changes, how: "error=EROFS", files: allFiles, refuses: true},
+	"syncs fail":         {calls: syncs, how: "error=EIO", files: []string{logFile}, refuses: true},
+	"some writes fail":   {calls: changes, how: "error=EIO:when=2+3", files: []string{logFile}},
+	"reads fail":         {calls: "pread64", how: "error=EIO", files: allFiles},
+	"syncs take seconds": {calls: syncs, how: "delay_exit=2s", files: []string{logFile}},
+}
+
+// TestFaultsOfTheDisk lets calls on the journal's files fail or take long while the program runs
+// and is asked for changes, and then lets them be as before. As long as it lasts the press is shown
+// with a life that does not fall, and where changes are refused the alarm says so. Afterwards the
+// program takes changes again by itself, and after a kill every answered change is there once.
+func TestFaultsOfTheDisk(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the whole program, with a disk that fails")
+	}
+	t.Parallel()
+	peers.Program(t, "strace")
+	for _, name := range slices.Sorted(maps.Keys(diskFaults)) {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel() // it waits for the alarm's end
+			random := rand.New(rand.NewPCG(13, 2))
+			f := newFaultShop(t)
+			for range rounds() {
+				f.endures(name, diskFaults[name], random)
+				if t.Failed() {
+					return
+				}
+			}
+			t.Logf("the disk: %s: tried %d times, %d changes answered, %d lost, longest recovery %v",
+				name, rounds(), f.answered, f.lost, f.longest.Round(10*time.Millisecond))
+			f.p.stop()
+		})
+	}
+}
+
+// endures lets a disk fail for a while.
+func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) {
+	t := f.t
+	t.Helper()
+	spent := *f.p.batch(f.batch).Spent
+	m := meddle(f.p, f.dir, d.calls, d.how, d.files...)
+	asking := f.asks(3 + random.IntN(3))
+	for range 5 {
+		began := time.Now()
+		now := *f.p.batch(f.batch).Spent
+		if took := time.Since(began); took > 2*time.Second {
+			t.Errorf("%s: the page waited %v", name, took)
+		}
+		if now < spent-1e-6 {
+			t.Errorf("%s: spent fell from %v to %v", name, spent, now)
+		}
+		spent = max(now, spent)
+		if r, err := http.Get(f.p.http + "/api/v1/events"); err == nil { // read from the file, as far as it can be
+			r.Body.Close()
+		}
+	}
+	<-asking
+	if d.refuses {
+		f.p.eventually(name+": the alarm", func() (bool, any) { return f.journalAlarm() != "", f.journalAlarm() })
+		if _, wrong := f.p.post("cans", map[string]any{"ink": "dial-satin", "lot": "refused"}); wrong == nil || wrong.Status != http.StatusServiceUnavailable {
+			t.Errorf("%s: a change is answered with %+v, want 503", name, wrong)
+		}
+	}
+	if m.hits() == 0 {
+		t.Errorf("%s: no call was hit", name)
+	}
+	m.ends()
+	f.takesChangesAgain(name)
+	f.check(name, fault{}, spent)
+	f.p.kill()
+	f.p = start(t, f.file)
+	f.check(name+", and killed", fault{}, spent)
+}
+
+// journalAlarm returns the text of the alarm that the journal cannot write, empty where its cause
+// is gone.
+func (f *faultShop) journalAlarm() string {
+	var alarms struct{ Alarms []view.Alarm }
+	f.p.get("/api/v1/alarms", &alarms)
+	for _, a := range alarms.Alarms {
+		if a.Name == "journal" && !strings.Contains(string(a.State), "returned") {
+			return a.Text
+		}
+	}
+	return ""
+}
