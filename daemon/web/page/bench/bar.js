@@ -1,5 +1,5 @@
 // The bar of a pour: what is poured, the target, and what is accepted around it.
-import { h, setText, show } from "../lib/dom.js";
+import { h, setData, setText, show } from "../lib/dom.js";
 import { grams, number } from "../lib/format.js";
 import { pourSign } from "../lib/signs.js";
 import { say } from "../lib/words.js";
@@ -100,7 +100,7 @@ export function pourBar() {
       const length = barLength(pour);
       const place = (/** @type {number} */ g) => Math.min(1, Math.max(0, g / length)) * 100;
       const state = pourState(pour);
-      element.dataset.state = state;
+      setData(element, "state", state);
       fill.style.width = `${place(pour.poured_g)}%`;
       accepted.style.left = `${place(pour.low_g)}%`;
       accepted.style.width = `${place(pour.high_g) - place(pour.low_g)}%`;

@@ -64,7 +64,17 @@ export function benchPanel(element, { store, attempt, tone }) {
     waiting: waiting.element,
     // byKey confirms the step of the mix on the stage, as Enter on a keypad asks for it.
     byKey: () => staged !== "" && mixes.length === 1 && mixing.checkVisibility() && mixes[0].byKey(),
-    update(/** @type {number} */ now) {
+    // weigh draws the weight and the bar of the pour, and nothing else.
+    weigh(/** @type {number} */ now) {
+      const row = store.get("scales", chosen);
+      scale.update(row, now);
+      for (const part of mixes) part.weigh(row, decimalsOf(row?.division_g));
+    },
+    /**
+     * @param {number} now
+     * @param {boolean} choices whether what can be chosen for the next mix may have changed, or its air
+     */
+    update(now, choices = true) {
       draw = () => this.update(now);
       const scales = store.all("scales").sort((a, b) => a.id.localeCompare(b.id));
       if (!scales.some((row) => row.id === chosen)) chosen = scales[0]?.id;
@@ -98,7 +108,8 @@ export function benchPanel(element, { store, attempt, tone }) {
       const waits = ready.childElementCount + aside.length + current.length > 0;
       show(another, !weighs && waits && !wanted && !asked && scales.length > 0);
       show(start.element, !weighs && (!waits || wanted) && !asked && scales.length > 0);
-      start.update(waitsFor(row), airUnknown(store.all("air")));
+      start.wait(waitsFor(row), airUnknown(store.all("air")));
+      if (choices) start.update();
     },
   };
 }

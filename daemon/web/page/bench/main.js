@@ -28,16 +28,24 @@ page.start(() => {
   confirmByEnter(bench.byKey);
   soundAfterTaps();
   const alarmTone = newAlarmTone(page.store, play);
-  return (kinds, now, contact) => {
+  const draw = (/** @type {Set<Page.Kind>} */ kinds, /** @type {number} */ now, /** @type {boolean} */ contact) => {
     const has = (/** @type {Page.Kind[]} */ ...names) => names.some((name) => kinds.has(name));
     if (has("air")) air.update(page.store.all("air"), now);
-    if (has("scales", "batches", "presses", "inks")) bench.update(now);
+    if (has("scales", "batches", "presses", "inks")) bench.update(now, has("presses", "inks", "air"));
     if (has("lights", "batches")) lights.update(contact);
     if (has("alarms")) drawAlarmCount(alarms.update(now));
     if (has("batches", "inks", "lights")) batches.update(now);
-    strip.update(contact);
+    if (has("lights", "alarms", "batches")) strip.update(contact);
+    if (has("alarms")) alarmTone();
+    // What only grows older is drawn once a second, not with each weight.
+    if (!has("air")) return;
     if (contact) day.update(now);
-    alarmTone();
     drawClock(byId("hall-clock"), now);
   };
+  // A person pours by the weight, so it is drawn before anything else.
+  return Object.assign(draw, {
+    first(/** @type {Page.Kind} */ kind, /** @type {number} */ now) {
+      if (kind === "scales") bench.weigh(now);
+    },
+  });
 });

@@ -1,6 +1,6 @@
 // The guided mix: one thing to do, the bar, and what can be done when something went wrong.
 import { outOfContact } from "../lib/contact.js";
-import { h, keyed, setText, show } from "../lib/dom.js";
+import { h, keyed, setData, setText, show } from "../lib/dom.js";
 import { ratioWords } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { mixActions } from "./actions.js";
@@ -45,15 +45,27 @@ export function mixPanel({ store, attempt, tone }) {
       batch = row;
     },
     /**
+     * weigh draws the bar and nothing else.
+     * @param {API.ScaleView | undefined} scale
+     * @param {number} decimals
+     */
+    weigh(scale, decimals) {
+      const { pour, why } = pourOf(batch, scale);
+      // A bar keeps its place when it cannot be believed, so that nothing moves.
+      show(place, pours(batch));
+      setText(instead, why);
+      setData(place, "bar", String(why === ""));
+      if (why === "") bar.update(pour, decimals);
+    },
+    /**
      * @param {API.ScaleView | undefined} scale
      * @param {number} decimals
      * @param {number} now
      */
     draw(scale, decimals, now) {
+      this.weigh(scale, decimals);
       const ink = store.get("inks", batch.ink);
-      const heard = scale?.quality === "good" && !outOfContact();
-      const mine = scale?.batch === batch.id;
-      const pour = heard && mine ? scale.pouring : undefined;
+      const { pour, why } = pourOf(batch, scale);
       const words = instruction(batch, ink, pour);
       top.draw(batch, ink, now);
       setText(head, words.head);
@@ -62,12 +74,6 @@ export function mixPanel({ store, attempt, tone }) {
       setText(care, cautionFor(pour?.part ?? batch.step));
       show(care, care.textContent !== "");
       sheets.update(ink, (pour?.part ?? batch.step)?.replace("stir-", ""));
-      const why = pours(batch) ? noBar(scale, heard, pour) : "";
-      // A bar keeps its place when it cannot be believed, so that nothing moves.
-      show(place, pours(batch));
-      setText(instead, why);
-      place.dataset.bar = String(why === "");
-      if (why === "") bar.update(pour, decimals);
       cures.update(why === "" ? pour : undefined);
       tones(batch, why === "" ? pour : undefined);
       corrections.update(batch);
@@ -75,7 +81,7 @@ export function mixPanel({ store, attempt, tone }) {
       setText(ratio, batch.warnings?.length ? "" : ratioWords(batch.ratio));
       show(ratio, ratio.textContent !== "");
       keyed(warnings, batch.warnings ?? [], (w) => w, (w) => ({ element: h("li", { text: w }), update() {} }));
-      actions.keyPressed(mine ? scale.key_refused : undefined);
+      actions.keyPressed(scale?.batch === batch.id ? scale.key_refused : undefined);
       actions.update(words.done, scale);
       const coming = ahead(batch, ink);
       setText(next, coming && say("stage.next", { what: coming }));
@@ -85,6 +91,17 @@ export function mixPanel({ store, attempt, tone }) {
 
 /** @param {API.BatchView} batch */
 const pours = (batch) => ["ink", "hardener", "thinner"].includes(batch.step ?? "");
+
+/**
+ * pourOf returns the pour of a mix that its scale shows, if it is heard, and why no bar can be shown.
+ * @param {API.BatchView} batch
+ * @param {API.ScaleView | undefined} scale
+ */
+function pourOf(batch, scale) {
+  const heard = scale?.quality === "good" && !outOfContact();
+  const pour = heard && scale.batch === batch.id ? scale.pouring : undefined;
+  return { pour, why: pours(batch) ? noBar(scale, heard, pour) : "" };
+}
 
 /**
  * noBar says why no bar can be shown, and what to do; an empty text when one can.

@@ -1,6 +1,6 @@
 // The scale's reading, in large figures.
 import { outOfContact } from "../lib/contact.js";
-import { h, setText, show } from "../lib/dom.js";
+import { h, setData, setText, show } from "../lib/dom.js";
 import { age, decimalsOf, number, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 
@@ -24,25 +24,25 @@ export function scalePanel() {
      * @param {number} now
      */
     update(scale, now) {
-      element.dataset.quality = scale?.quality ?? "bad";
+      setData(element, "quality", scale?.quality ?? "bad");
       setText(name, scale ? say("scale.on", { scale: scale.id }) : say("scale.none"));
       const weight = scale?.weight_g;
       const known = scale !== undefined && weight !== undefined;
-      element.dataset.known = String(known);
+      setData(element, "known", String(known));
       show(unit, known);
       if (!known) {
         setText(figure, "–");
         setText(settled, say("devices.no-weight"));
-        element.dataset.stable = "none";
+        setData(element, "stable", "none");
         setText(why, scale?.why ?? "");
         show(why, why.textContent !== "");
         return;
       }
       setText(figure, number(weight, decimalsOf(scale.division_g)));
       const cut = outOfContact();
-      element.dataset.fresh = String(!cut);
+      setData(element, "fresh", String(!cut));
       const fresh = scale.quality === "good" && !cut;
-      element.dataset.stable = fresh ? String(scale.stable) : "none";
+      setData(element, "stable", fresh ? String(scale.stable) : "none");
       setText(settled, cut ? say("stage.no-contact") : !fresh ? say("scale.no-fresh") : scale.stable ? say("scale.settled") : say("scale.moving"));
       const old = -secondsUntil(Date.parse(scale.time ?? ""), now);
       // Without contact nothing is added: what is below must not move at that moment.

@@ -3,7 +3,7 @@ import { changeRow } from "../lib/api.js";
 import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
 import { chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
-import { button, h, setText, show } from "../lib/dom.js";
+import { button, h, setData, setText, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { soundButton } from "./strip.js";
@@ -28,10 +28,11 @@ export function startPanel({ store, attempt, scale }) {
   let sending = false;
   let waitsFor = ""; // why nothing can be started; empty when it can
   const drawStart = () => {
-    start.disabled = sending || waitsFor !== "";
+    const disabled = sending || waitsFor !== "";
+    if (start.disabled !== disabled) start.disabled = disabled;
     setText(waits, waitsFor);
     show(waits, waitsFor !== "");
-    form.dataset.waits = String(waitsFor !== "");
+    setData(form, "waits", String(waitsFor !== ""));
   };
   const byHand = button(say("bench.by-hand"), "big quiet-button", () => recordDialog(store));
   const sheet = h("p", { class: "sheet" });
@@ -87,15 +88,18 @@ export function startPanel({ store, attempt, scale }) {
       if (chosen instanceof HTMLInputElement) chosen.focus();
     },
     /**
-     * update makes the form again only when the choices have changed.
+     * wait says what keeps a mix from being started.
      * @param {string} why nothing can be started; empty when it can
      * @param {string} air what is to be said of the air
      */
-    update(why, air) {
+    wait(why, air) {
       waitsFor = why;
       drawStart();
       setText(airless, air);
       show(airless, air !== "");
+    },
+    // update makes the form again only when the choices have changed.
+    update() {
       const inks = store.all("inks");
       const presses = store.all("presses");
       const key = JSON.stringify([inks.map((i) => [i.id, i.assumed]), presses.map((p) => [p.id, p.cup, p.batch])]);

@@ -58,6 +58,16 @@ export function setText(element, text) {
 }
 
 /**
+ * setData changes a data-* value of an element only when it differs.
+ * @param {HTMLElement} element
+ * @param {string} name
+ * @param {string} value
+ */
+export function setData(element, name, value) {
+  if (element.dataset[name] !== value) element.dataset[name] = value;
+}
+
+/**
  * show hides an element or brings it back.
  * @param {HTMLElement} element
  * @param {boolean} visible

@@ -38,8 +38,9 @@ export function drawAlarmCount(count) {
 
 /**
  * A function that draws a page: it is called with the kinds that may have changed, the bench's time in ms, and
- * whether there is contact with the bench.
- * @typedef {(kinds: Set<Page.Kind>, now: number, contact: boolean) => void} Draw
+ * whether there is contact with the bench. Its property first, where it has one, draws what must not
+ * wait for the rest: it is called with the kind of each row as soon as the stream has brought it.
+ * @typedef {((kinds: Set<Page.Kind>, now: number, contact: boolean) => void) & { first?: (kind: Page.Kind, now: number) => void }} Draw
  */
 
 /**
@@ -90,6 +91,7 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartb
       if (name === "scale" || name === "batch") clock.saw(Date.parse(row.time));
       if (pressesMayDiffer(name, row)) loadList("presses");
       store.put(kind, row);
+      draw?.first?.(kind, clock.now());
     },
   });
 
