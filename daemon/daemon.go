@@ -43,6 +43,9 @@ type Options struct {
 	// is not nil, asks for it, as the request over HTTP does.
 	ReadShop func() (config.Shop, error)
 	Hangup   <-chan os.Signal
+	// Compute is this program with the arguments by which it makes studies and reports in a process of its own;
+	// empty for doing that in this process.
+	Compute []string
 	// Ready, if not nil, is told where the service can be reached, once it can.
 	Ready func(Addresses)
 }
@@ -149,9 +152,10 @@ func (s *service) run(ctx context.Context) error {
 }
 
 func (s *service) listen(ctx context.Context) (*web.Server, net.Listener, error) {
+	studies := s.study()
 	server, err := web.New(web.Settings{
 		Listen: s.Shop.HTTP.Listen, Hosts: s.Shop.HTTP.Hosts, WebConfigFile: s.Shop.HTTP.WebConfigFile, PublicURL: s.Shop.HTTP.PublicURL, Version: s.Version,
-		Learn: s.learn, Study: s.study(), Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(), History: s.history, Storage: s.storage,
+		Learn: s.learn, Study: studies, Report: s.report(studies), Access: s.access, Neighbours: s.neighbours.Benches, Events: eventKinds(), Locale: s.Shop.Locale(), History: s.history, Storage: s.storage,
 	}, s.bench, s.journal, s.metrics.Handler(s.Log), s.ready, s.Log)
 	if err != nil {
 		return nil, nil, err

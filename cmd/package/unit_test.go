@@ -38,7 +38,7 @@ func TestUnitLetsTheServiceWork(t *testing.T) {
 	}
 	for _, want := range []string{
 		"DeviceAllow=char-ttyUSB rw", "DeviceAllow=char-ttyACM rw", "DeviceAllow=char-ttyAMA rw", "DeviceAllow=char-hidraw rw", "SupplementaryGroups=dialout",
-		"SystemCallFilter=adjtimex clock_adjtime", "WatchdogSec=", "StateDirectory=potlifed",
+		"SystemCallFilter=adjtimex clock_adjtime setpriority", "OOMPolicy=continue", "WatchdogSec=", "StateDirectory=potlifed",
 	} {
 		if !strings.Contains(string(text), "\n"+want) {
 			t.Errorf("the unit has no line %s", want)

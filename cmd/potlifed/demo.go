@@ -48,7 +48,7 @@ func demoCommand() *cobra.Command {
 			// When the reader of the output goes away, as head does, the demo must end in
 			// good order. The signal would end it at once and leave its folder behind.
 			signal.Ignore(syscall.SIGPIPE)
-			o.Out, o.Version = c.OutOrStdout(), version()
+			o.Out, o.Version, o.Compute = c.OutOrStdout(), version(), computing
 			o.Log = slog.New(slog.NewTextHandler(c.ErrOrStderr(), &slog.HandlerOptions{Level: slog.LevelWarn}))
 			return rehearsal.Run(c.Context(), o)
 		},

@@ -23,12 +23,21 @@ func (e usageError) Unwrap() error { return e.error }
 // usage makes such an error; %w works as in fmt.Errorf.
 func usage(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
 
+// codedError ends the program with an exit code of its own.
+type codedError struct {
+	error
+	code int
+}
+
 // exitCode is what the program ends with for an error of a command, nil included.
 func exitCode(err error) int {
 	var wrong usageError
+	var coded codedError
 	switch {
 	case err == nil:
 		return exitDone
+	case errors.As(err, &coded):
+		return coded.code
 	case errors.As(err, &wrong):
 		return exitUsage
 	}

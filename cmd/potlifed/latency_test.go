@@ -222,11 +222,14 @@ func BenchmarkScaleBesideAStudy(b *testing.B) {
 	b.ReportMetric(0, "ns/op")
 }
 
+// yearBegins returns the first day of the year of prints.
+func yearBegins() time.Time { return time.Now().UTC().Truncate(24*time.Hour).AddDate(-1, 0, 0) }
+
 // yearOfPrints writes a year of prints and rejects by the minute on three presses.
 func yearOfPrints(b *testing.B) (files []string) {
 	dir := b.TempDir()
 	prints, defects := []byte("time,press,batch,prints,temperature_c,humidity_pct,spent\n"), []byte("time,press,batch,kind,defects\n")
-	begin := time.Now().UTC().Truncate(24*time.Hour).AddDate(-1, 0, 0)
+	begin := yearBegins()
 	for day := range 250 {
 		for minute := range 480 {
 			for press := 1; press <= 3; press++ {

@@ -57,7 +57,7 @@ func runCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return daemon.Run(c.Context(), daemon.Options{Shop: shop, Version: version(), Clock: system, Log: log,
+			return daemon.Run(c.Context(), daemon.Options{Shop: shop, Version: version(), Clock: system, Log: log, Compute: computing,
 				ReadShop: func() (config.Shop, error) { return config.Read(file) }, Hangup: hangup})
 		},
 	}

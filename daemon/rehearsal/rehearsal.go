@@ -34,6 +34,8 @@ type Options struct {
 	Log     *slog.Logger  // the log of the service
 	// Version is the version of the program.
 	Version string
+	// Compute is as in the options of the service.
+	Compute []string
 }
 
 // Run runs a rehearsal until its time is over or the context ends, and then removes everything
@@ -67,7 +69,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	serviceEnded := make(chan error, 1)
 	go func() {
 		serviceEnded <- daemon.Run(service, daemon.Options{
-			Shop: configured, Version: o.Version, Clock: clock, Log: o.Log, TimeLapse: o.Speed,
+			Shop: configured, Version: o.Version, Clock: clock, Log: o.Log, TimeLapse: o.Speed, Compute: o.Compute,
 			Ready: func(a daemon.Addresses) { reached <- a },
 		})
 	}()

@@ -29,6 +29,11 @@ type Mix struct {
 	RatioOffPct       float64   // NaN when not known
 }
 
+// OpenMix returns what is known of a batch that has not ended.
+func OpenMix(batch, ink string, now time.Time) Mix {
+	return Mix{Batch: batch, Ink: ink, At: now, ThinnerPct: math.NaN(), RatioOffPct: math.NaN()}
+}
+
 // Filter says which counts are studied. Empty fields limit nothing.
 type Filter struct {
 	From, To time.Time // To is not included

@@ -23,17 +23,26 @@ type Request struct {
 	Family   quality.Family
 }
 
+// Elsewhere computes in another process. Errors are that of the context, or say why there is no answer.
+type Elsewhere interface {
+	Study(ctx context.Context, q Request) (Answer, error)
+	Chart(ctx context.Context, q ChartRequest) (Chart, error)
+}
+
 // Runner answers requests from a source. One study runs at a time, so that it takes one
 // processor at most, and answers are kept for a while. Its methods may be called by several
 // goroutines; none of them touches the bench's loop.
 type Runner struct {
 	// Alone lets the runner compute without waits, in a program that does nothing else. It is set before the
 	// first request.
-	Alone  bool
-	source Source
-	zone   *time.Location
-	now    func() time.Time
-	turn   chan struct{} // one token: who has it, computes
+	Alone bool
+	// Elsewhere, if not nil, computes. Where it has no answer, the runner computes itself. It is set before the first
+	// request.
+	Elsewhere Elsewhere
+	source    Source
+	zone      *time.Location
+	now       func() time.Time
+	turn      chan struct{} // one token: who has it, computes
 
 	mu     sync.Mutex // guards what follows
 	recent map[Request]kept
@@ -72,11 +81,7 @@ func (r *Runner) Study(ctx context.Context, q Request) (Answer, error) {
 	if a, ok := r.kept(q); ok { // computed for another one who waited
 		return a, nil
 	}
-	t := r.table(ctx, q.Filter)
-	if err := r.source.Fill(ctx, t, q.Filter); err != nil {
-		return Answer{}, err
-	}
-	a, err := Make(ctx, t, quality.Options{Relevant: q.Relevant, Family: q.Family}, r.zone)
+	a, err := r.compute(ctx, q)
 	if err != nil {
 		return Answer{}, err
 	}
@@ -86,8 +91,26 @@ func (r *Runner) Study(ctx context.Context, q Request) (Answer, error) {
 	return a, nil
 }
 
+func (r *Runner) compute(ctx context.Context, q Request) (Answer, error) {
+	if r.Elsewhere != nil {
+		if a, err := r.Elsewhere.Study(ctx, q); err == nil || ctx.Err() != nil {
+			return a, err
+		}
+	}
+	t := r.table(ctx, q.Filter)
+	if err := r.source.Fill(ctx, t, q.Filter); err != nil {
+		return Answer{}, err
+	}
+	return Make(ctx, t, quality.Options{Relevant: q.Relevant, Family: q.Family}, r.zone)
+}
+
 // Chart returns the control chart of a press, without keeping it.
 func (r *Runner) Chart(ctx context.Context, q ChartRequest) (Chart, error) {
+	if r.Elsewhere != nil {
+		if c, err := r.Elsewhere.Chart(ctx, q); err == nil || ctx.Err() != nil {
+			return c, err
+		}
+	}
 	f := Filter{From: q.From, To: q.To, Press: q.Press, Kind: q.Kind}
 	t := r.table(ctx, f)
 	if err := r.source.Fill(ctx, t, f); err != nil {

@@ -156,3 +156,37 @@ func TestARunnerWaitsUnlessItIsAlone(t *testing.T) {
 		t.Error("alone there are waits")
 	}
 }
+
+// away is a process that has an answer, or none.
+type away struct{ err error }
+
+func (a away) Study(context.Context, Request) (Answer, error)     { return Answer{Prints: 7}, a.err }
+func (a away) Chart(context.Context, ChartRequest) (Chart, error) { return Chart{Press: "away"}, a.err }
+
+func TestWithoutAnAnswerFromElsewhereTheRunnerComputes(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		for _, c := range []struct {
+			err    error
+			prints float64
+			press  string
+		}{{nil, 7, "away"}, {errors.New("no memory"), 100, "a"}} {
+			r := NewRunner(&slow{}, time.UTC, time.Now)
+			r.Elsewhere = away{c.err}
+			a, err := r.Study(t.Context(), Request{})
+			if err != nil || a.Prints != c.prints {
+				t.Errorf("%v: %v prints, %v", c.err, a.Prints, err)
+			}
+			chart, err := r.Chart(t.Context(), ChartRequest{Press: "a"})
+			if err != nil || chart.Press != c.press {
+				t.Errorf("%v: chart of %s, %v", c.err, chart.Press, err)
+			}
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		cancel()
+		r := NewRunner(&slow{}, time.UTC, time.Now)
+		r.Elsewhere = away{context.Canceled}
+		if _, err := r.Study(ctx, Request{}); !errors.Is(err, context.Canceled) || r.source.(*slow).fills > 0 {
+			t.Errorf("after the end of the context: %v", err)
+		}
+	})
+}

@@ -2,9 +2,11 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/base64"
 	"errors"
+	"io"
 	"net/http"
 	"sync"
 	"time"
@@ -35,7 +37,7 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	}
 	var out bytes.Buffer // so that a report that fails half way has an answer of its own
 	if err == nil {
-		err = report.Write(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot})
+		err = s.writeReport(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot})
 		if errors.Is(err, report.ErrNoLot) {
 			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+shortened(lot)+" in it")
 		} else if err != nil {
@@ -52,6 +54,13 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	w.Write(out.Bytes())
+}
+
+func (s *Server) writeReport(ctx context.Context, w io.Writer, from report.Sources, q report.Request) error {
+	if s.settings.Report != nil {
+		return s.settings.Report(ctx, w, from, q)
+	}
+	return report.Write(ctx, w, from, q)
 }
 
 // checkRecord answers with the record of an instrument's newest check, for printing.

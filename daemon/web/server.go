@@ -10,6 +10,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -26,6 +27,7 @@ import (
 	"potlifed/daemon/outcomes"
 	"potlifed/daemon/quota"
 	"potlifed/daemon/reference"
+	"potlifed/daemon/report"
 	"potlifed/daemon/request"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
@@ -76,6 +78,8 @@ type Settings struct {
 	Learn func(ctx context.Context) ([]outcomes.Learned, error)
 	// Study answers from the history; nil where there is none.
 	Study Study
+	// Report makes a report, as [report.Write] does, which is called where it is nil.
+	Report func(context.Context, io.Writer, report.Sources, report.Request) error
 	// Neighbours are other benches as they are known now; nil where none are shown. It must
 	// not wait.
 	Neighbours func() []neighbours.Bench
