@@ -254,6 +254,11 @@ func (b *Bench) ScaleLink(ctx context.Context, scale string, up bool, fault heal
 	b.enter(ctx, scaleLink{scale: scale, up: up, fault: fault, detail: detail})
 }
 
+// Identified takes in the name of the device at an instrument's address.
+func (b *Bench) Identified(ctx context.Context, scale bool, id, name string) {
+	b.enter(ctx, identified{scale: scale, id: id, name: name})
+}
+
 // ScaleLines takes in how many lines of a scale came to what, counted from the start.
 func (b *Bench) ScaleLines(ctx context.Context, scale string, lines map[string]uint64) {
 	b.enter(ctx, scaleLines{scale: scale, lines: lines})

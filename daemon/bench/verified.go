@@ -243,5 +243,6 @@ func (s *sensor) addCheck(state record.State, v *view.Sensor) {
 	}
 	v.Replaced = some(state.Replaced[s.ID])
 	v.MovedFrom = state.Moved[record.SensorKey(s.ID)].Was
+	v.Device, v.DeviceBefore = state.Names[record.SensorKey(s.ID)], state.Renamed[record.SensorKey(s.ID)].Was
 	v.Health = s.healthView(state)
 }

@@ -32,6 +32,10 @@ type Sink interface {
 	ScaleKey(ctx context.Context, scale string)
 	// ScaleLink takes in whether a scale is connected, and why not: a fault, and the error.
 	ScaleLink(ctx context.Context, scale string, up bool, fault health.Fault, detail string)
+	// Identified takes in by which name the system has the device at the address of a sensor or a
+	// scale: that of the chip's driver, or of the adapter by id. It is called when the device is opened,
+	// and for a sensor that is asked again after each fault and once a minute; not where there is no name.
+	Identified(ctx context.Context, scale bool, id, name string)
 	// ScaleLines takes in how many lines of a scale had which outcome since the start: ok,
 	// overload, torn, unknown or overlong. The receiver owns the map.
 	ScaleLines(ctx context.Context, scale string, lines map[string]uint64)

@@ -38,11 +38,12 @@ type heard struct {
 	lines   map[string]uint64
 	links   []bool
 	keys    int
+	names   map[string]string // of sensors and, behind "scale ", of scales
 	changed chan struct{}
 }
 
 func newHeard() *heard {
-	return &heard{read: map[string]SensorReading{}, reads: map[string]int{}, changed: make(chan struct{}, 1)}
+	return &heard{read: map[string]SensorReading{}, reads: map[string]int{}, names: map[string]string{}, changed: make(chan struct{}, 1)}
 }
 
 func (h *heard) note(f func()) {
@@ -60,6 +61,12 @@ func (h *heard) SensorRead(_ context.Context, sensor string, r SensorReading) {
 }
 func (h *heard) ScaleRead(_ context.Context, _ string, r weigh.Reading) {
 	h.note(func() { h.weight = r })
+}
+func (h *heard) Identified(_ context.Context, scale bool, id, name string) {
+	if scale {
+		id = "scale " + id
+	}
+	h.note(func() { h.names[id] = name })
 }
 func (h *heard) ScaleKey(context.Context, string) { h.note(func() { h.keys++ }) }
 func (h *heard) ScaleLink(_ context.Context, _ string, up bool, _ health.Fault, _ string) {
@@ -143,6 +150,38 @@ func TestASensorThatComesLater(t *testing.T) {
 		t.Fatal(err)
 	}
 	h.until(t, "an implausible value", func() bool { return h.read["west"].Fault == health.Implausible && h.read["west"].Err != nil })
+}
+
+// TestAnotherChipIsNoticed: behind the same path is another one, after a fault.
+func TestAnotherChipIsNoticed(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "hwmon0")
+	room(t, dir, air.State{TemperatureC: 21.5, HumidityPct: 44})
+	h := newHeard()
+	runs(t, config.Shop{Sensors: []config.Sensor{{ID: "west", Path: dir, Every: time.Millisecond}}}, h)
+	h.until(t, "its name", func() bool { return h.names["west"] == "simulated" })
+	if err := os.Rename(dir, dir+"-away"); err != nil {
+		t.Fatal(err)
+	}
+	h.until(t, "the fault", func() bool { return h.read["west"].Fault == health.Absent })
+	other, err := simulate.NewRoom(dir, air.State{TemperatureC: 21.5, HumidityPct: 44})
+	if err := errors.Join(err, other.SetRaw("name", "hdc1080\n")); err != nil {
+		t.Fatal(err)
+	}
+	h.until(t, "the other name", func() bool { return h.names["west"] == "hdc1080" })
+}
+
+func TestNaming(t *testing.T) {
+	var n naming
+	now, fault := time.Now(), errors.New("gone")
+	for i, c := range []struct {
+		err   error
+		after time.Duration
+		due   bool
+	}{{fault, 0, false}, {nil, 0, true}, {nil, time.Second, false}, {nil, time.Minute, true}, {fault, time.Second, false}, {nil, time.Second, true}, {nil, time.Second, false}} {
+		if now = now.Add(c.after); n.due(c.err, now) != c.due {
+			t.Errorf("reading %d: due is not %v", i, c.due)
+		}
+	}
 }
 
 // A sensor that fails does not hold up the one beside it.

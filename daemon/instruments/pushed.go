@@ -11,6 +11,7 @@ import (
 	"potlifed/daemon/config"
 	"potlifed/devices/climate"
 	"potlifed/devices/link"
+	"potlifed/devices/plugged"
 	"potlifed/model/air"
 )
 
@@ -134,6 +135,9 @@ func (r Reader) lines(ctx context.Context, c config.Sensor) {
 			case link.Failed, link.Lost:
 				in.connected(change.Err)
 			case link.Connected, link.Speaking:
+				if change.Kind == link.Connected {
+					r.identified(ctx, false, c.ID, plugged.PortName(root, c.Port))
+				}
 				in.connected(nil)
 			}
 		})

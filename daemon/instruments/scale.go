@@ -7,6 +7,7 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/devices/link"
+	"potlifed/devices/plugged"
 	scales "potlifed/devices/scale"
 	"potlifed/model/health"
 	"potlifed/model/weigh"
@@ -42,6 +43,9 @@ func (r Reader) scale(ctx context.Context, c config.Scale) {
 				log.Warn("the scale is not connected", "is", change.Kind, "err", change.Err)
 				r.Sink.ScaleLink(ctx, c.ID, false, linkFault(change.Err), change.Err.Error())
 			case link.Connected, link.Speaking:
+				if change.Kind == link.Connected {
+					r.identified(ctx, true, c.ID, plugged.PortName(root, c.Port))
+				}
 				log.Info("the scale", "is", change.Kind)
 				r.Sink.ScaleLink(ctx, c.ID, true, "", "")
 			case link.Silent:

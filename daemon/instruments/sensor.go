@@ -21,6 +21,7 @@ func (r Reader) sensor(ctx context.Context, c config.Sensor, lines *buses) {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	var opened Sensor
+	var names naming
 	faults := faultLog{log: r.Log.With("device", c.ID)}
 	for {
 		select {
@@ -41,8 +42,18 @@ func (r Reader) sensor(ctx context.Context, c config.Sensor, lines *buses) {
 			return
 		}
 		faults.note(is.Err)
+		if names.due(is.Err, time.Now()) {
+			r.identified(ctx, false, c.ID, sensorName(c, opened))
+		}
 		is.Took, is.Fault = time.Since(began), sensorFault(is.Err)
 		r.Sink.SensorRead(ctx, c.ID, is)
+	}
+}
+
+// identified hands on the name of a device, where it has one.
+func (r Reader) identified(ctx context.Context, scale bool, id, name string) {
+	if name != "" {
+		r.Sink.Identified(ctx, scale, id, name)
 	}
 }
 

@@ -169,6 +169,7 @@ potlife_scale_check_due_timestamp_seconds{bench="bench-1",scale="scale-1"} 1.781
 potlife_scale_finding{bench="bench-1",finding="check-failed",scale="scale-1"} 0
 potlife_scale_finding{bench="bench-1",finding="drifts",scale="scale-1"} 0
 potlife_scale_finding{bench="bench-1",finding="noisy",scale="scale-1"} 0
+potlife_scale_finding{bench="bench-1",finding="other-device",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="ok",scale="scale-1"} 100
 potlife_scale_lines_total{bench="bench-1",result="overload",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="overlong",scale="scale-1"} 0
@@ -191,6 +192,7 @@ potlife_sensor_finding{bench="bench-1",finding="disagrees",sensor="bench-air"} 0
 potlife_sensor_finding{bench="bench-1",finding="drifts",sensor="bench-air"} 0
 potlife_sensor_finding{bench="bench-1",finding="fails",sensor="bench-air"} 1
 potlife_sensor_finding{bench="bench-1",finding="jumps",sensor="bench-air"} 0
+potlife_sensor_finding{bench="bench-1",finding="other-device",sensor="bench-air"} 0
 potlife_sensor_finding{bench="bench-1",finding="stuck",sensor="bench-air"} 0
 potlife_sensor_jumps_per_day{bench="bench-1",sensor="bench-air"} 2.5
 potlife_sensor_last_reading_timestamp_seconds{bench="bench-1",sensor="bench-air"} 1.7812566005e+09

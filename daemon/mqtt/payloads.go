@@ -41,7 +41,7 @@ type SensorPayload struct {
 	TemperatureC *float64  `json:"temperature_c,omitempty" doc:"Air temperature in °C of the sensor's own newest good reading. Absent before the first, and for a scale."`
 	HumidityPct  *float64  `json:"humidity_pct,omitempty" doc:"Relative humidity in % of the sensor's own newest good reading, corrected if it is. Absent before the first, and for a scale."`
 	ReadAt       time.Time `json:"read_at,omitzero" doc:"When that reading was taken. Absent before the first, and for a scale."`
-	Findings     []string  `json:"findings,omitempty" doc:"What is wrong with its figures although it answers: stuck, drifts, noisy, fails (too many of its readings fail), jumps, disagrees, check-failed."`
+	Findings     []string  `json:"findings,omitempty" doc:"What is wrong with its figures although it answers: stuck, drifts, noisy, fails (too many of its readings fail), jumps, disagrees, check-failed, other-device (another device is at its address than before, and nobody has said whether it was replaced)."`
 }
 
 // AlarmPayload is the payload of a topic alarm/NAME/SUBJECT.

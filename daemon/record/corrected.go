@@ -36,7 +36,7 @@ type Replaced struct {
 	Device string `json:"device" doc:"id of the sensor or scale"`
 	Serial string `json:"serial,omitempty" doc:"serial number of the new instrument"`
 	Note   string `json:"note,omitempty" doc:"anything worth keeping"`
-	Same   bool   `json:"same,omitempty" doc:"it is the same instrument at another address: nothing is forgotten"`
+	Same   bool   `json:"same,omitempty" doc:"it is the same instrument at another address, or under another name: nothing is forgotten"`
 }
 
 // Correction is a correction in use.
@@ -91,6 +91,9 @@ func (e Replaced) apply(s *State, r Record) {
 	s.Moved = maps.Clone(s.Moved)
 	delete(s.Moved, SensorKey(e.Device))
 	delete(s.Moved, ScaleKey(e.Device))
+	s.Renamed = maps.Clone(s.Renamed)
+	delete(s.Renamed, SensorKey(e.Device))
+	delete(s.Renamed, ScaleKey(e.Device))
 	if e.Same {
 		return
 	}
@@ -116,7 +119,8 @@ func SensorKey(id string) string { return "sensor/" + id }
 // ScaleKey is the key of a scale, see [SensorKey].
 func ScaleKey(id string) string { return "scale/" + id }
 
-// Move is a change of the address under which the configuration names an instrument.
+// Move is a change of the address under which the configuration names an instrument, or of the name of
+// the device at its address.
 type Move struct {
 	At  time.Time `json:"at"`
 	Was string    `json:"was"`
@@ -127,7 +131,7 @@ func (s *State) setDevices(devices map[string]string, at time.Time) {
 	if devices == nil { // a version that did not record them
 		return
 	}
-	s.Moved = maps.Clone(s.Moved)
+	s.Moved, s.Names, s.Renamed = maps.Clone(s.Moved), maps.Clone(s.Names), maps.Clone(s.Renamed)
 	for id, address := range devices {
 		was, known := s.Devices[id]
 		if !known || was == address {
@@ -137,6 +141,8 @@ func (s *State) setDevices(devices map[string]string, at time.Time) {
 			s.Moved = map[string]Move{}
 		}
 		s.Moved[id] = Move{At: at, Was: was}
+		delete(s.Names, id) // at another address another name is no second reason to ask
+		delete(s.Renamed, id)
 	}
 	s.Devices = devices
 }

@@ -61,6 +61,9 @@ type State struct {
 	Devices map[string]string `json:"devices,omitempty"` // the addresses of instruments, by SensorKey or ScaleKey
 	Moved   map[string]Move   `json:"moved,omitempty"`   // those whose address has changed, until a person says why
 
+	Names   map[string]string `json:"names,omitempty"`   // of the devices at these addresses, with the same keys
+	Renamed map[string]Move   `json:"renamed,omitempty"` // those at whose address another device is, until a person says why
+
 	Cans      map[string]*can.Can `json:"cans,omitempty"` // by id
 	CanNumber int                 `json:"can_number,omitempty"`
 

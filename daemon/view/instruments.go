@@ -112,6 +112,8 @@ type Sensor struct {
 	Health            *Health           `json:"health,omitempty" doc:"how it is, beside whether it answers; absent before its first reading"`
 	Replaced          *time.Time        `json:"replaced_at,omitempty" doc:"when another instrument took its place; absent when that is not known"`
 	MovedFrom         string            `json:"moved_from,omitempty" doc:"its address before the configuration gave it another one, until a person says whether it was replaced; absent otherwise"`
+	Device            string            `json:"device,omitempty" doc:"the system's name of what is at its address: that of a chip's driver, or of an adapter by id; absent where there is none"`
+	DeviceBefore      string            `json:"device_before,omitempty" doc:"the same of what was there before, until a person says whether it was replaced; absent otherwise"`
 	Disagrees         string            `json:"disagrees,omitempty" doc:"what it and the sensor beside it read, while they differ by more than their accuracies allow; absent otherwise"`
 
 	Zone     string            `json:"-"`
@@ -177,14 +179,17 @@ const (
 	Jumps       = "jumps"
 	Disagrees   = "disagrees"
 	CheckFailed = "check-failed"
+	// OtherDevice: another device is at its address than before, and nobody has said whether it was
+	// replaced.
+	OtherDevice = "other-device"
 )
 
 // FindingsOf returns the findings that there may be of a sensor or, with scale, of a scale.
 func FindingsOf(scale bool) []string {
 	if scale {
-		return []string{Drifts, Noisy, CheckFailed}
+		return []string{Drifts, Noisy, CheckFailed, OtherDevice}
 	}
-	return []string{Stuck, Drifts, Fails, Jumps, Disagrees, CheckFailed}
+	return []string{Stuck, Drifts, Fails, Jumps, Disagrees, CheckFailed, OtherDevice}
 }
 
 // Findings returns, by fixed words, what is wrong with an instrument's figures although it answers:
@@ -204,5 +209,6 @@ func (s Sensor) Findings() (found []string) {
 	}
 	add(s.Disagrees != "", Disagrees)
 	add(s.CheckFailed != "", CheckFailed)
+	add(s.DeviceBefore != "", OtherDevice)
 	return found
 }

@@ -102,6 +102,35 @@ func serialPorts(root string) ([]Found, error) {
 	return list, errors.Join(errs...)
 }
 
+// PortName returns the name of the device at a port of the configuration, whatever name the port itself
+// has: that of a serial adapter below /dev/serial/by-id, or the ids of a device on hidraw with its
+// serial number. It is empty for a network port, and where the system has no such name. root is "/" but
+// for tests. It opens no device.
+func PortName(root, port string) string {
+	if link.IsHID(port) {
+		d, err := link.FindHID(port, root)
+		if err != nil || d.Vendor == 0 && d.Product == 0 {
+			return ""
+		}
+		return d.StableName()
+	}
+	if port == "" || strings.Contains(port, "://") {
+		return ""
+	}
+	device, err := filepath.EvalSymlinks(filepath.Join(root, port))
+	if err != nil {
+		return ""
+	}
+	dir := filepath.Join(root, "dev/serial/by-id")
+	names, _ := entries(dir) // without the folder no device has such a name
+	for _, n := range names {
+		if target, err := filepath.EvalSymlinks(filepath.Join(dir, n)); err == nil && target == device {
+			return n
+		}
+	}
+	return ""
+}
+
 func hidScales(root string) ([]Found, error) {
 	devices, err := link.HIDDevices(root)
 	var list []Found

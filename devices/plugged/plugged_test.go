@@ -29,6 +29,50 @@ func tree(t *testing.T, root string, files map[string]string) {
 	}
 }
 
+// TestPortName: the name of what is at a port, whichever of its names the configuration has.
+func TestPortName(t *testing.T) {
+	root := t.TempDir()
+	for _, dir := range []string{"dev/serial/by-id", "sys/class/hidraw/hidraw0/device"} {
+		if err := os.MkdirAll(filepath.Join(root, dir), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write := func(name, content string) {
+		if err := os.WriteFile(filepath.Join(root, name), []byte(content), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	plug := func(id string) {
+		link := filepath.Join(root, "dev/serial/by-id", id)
+		if err := os.Symlink(filepath.Join(root, "dev/ttyUSB0"), link); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write("dev/ttyUSB0", "")
+	write("dev/hidraw0", "")
+	write("sys/class/hidraw/hidraw0/device/uevent", "HID_ID=0003:00000922:00008003\nHID_UNIQ=77\n")
+	want := func(port, name string) {
+		t.Helper()
+		if got := PortName(root, port); got != name {
+			t.Errorf("%q is %q, want %q", port, got, name)
+		}
+	}
+	want("/dev/ttyUSB0", "")
+	plug("usb-one")
+	want("/dev/ttyUSB0", "usb-one")
+	want("/dev/serial/by-id/usb-one", "usb-one")
+	if err := os.Remove(filepath.Join(root, "dev/serial/by-id/usb-one")); err != nil {
+		t.Fatal(err)
+	}
+	plug("usb-two")
+	want("/dev/ttyUSB0", "usb-two")
+	want("/dev/ttyUSB1", "")
+	want("tcp://127.0.0.1:4001", "")
+	want("", "")
+	want("hid:0922:8003", "hid:0922:8003:77")
+	want("hid:0922:8004", "")
+}
+
 func TestList(t *testing.T) {
 	root := t.TempDir()
 	s, err := simulate.NewScale(simulate.ScaleOptions{Dir: root, Shape: "hid"})

@@ -367,7 +367,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -718,6 +718,18 @@ declare namespace API {
     sigma: number;
     sigma_learned?: boolean;
     sigma_ln_spread: number;
+  }
+
+  interface EventInstrumentIdentified {
+    by: string;
+    device: string;
+    journal: string;
+    kind: "instrument-identified";
+    name: string;
+    scale?: boolean;
+    seq: number;
+    time: string;
+    was?: string;
   }
 
   interface EventJournalRebuilt {
@@ -1822,6 +1834,8 @@ declare namespace API {
     correction?: SensorCorrection;
     correction_offered?: SensorCorrection;
     detail?: string;
+    device?: string;
+    device_before?: string;
     disagrees?: string;
     health?: Health;
     humidity_pct?: number;

@@ -239,6 +239,7 @@ declare namespace Words {
     "check.note": {};
     "check.note-hint": {};
     "check.offered": {by: Value; uncertainty: Value};
+    "check.other-device": {before: Value; device: Value};
     "check.passed": {device: Value};
     "check.passed-due": {device: Value; due: Value};
     "check.point-failed": {allowed: Value; on: Value; read: Value; reference: Value; was: Value};
@@ -449,6 +450,7 @@ declare namespace Words {
     "devices.not-saved": {};
     "devices.not-trusted": {};
     "devices.only-reads": {};
+    "devices.other-device": {};
     "devices.out": {};
     "devices.out-it": {};
     "devices.out-lead": {};

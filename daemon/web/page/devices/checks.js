@@ -147,6 +147,15 @@ function scaleDialog(row, tools) {
 }
 
 /**
+ * otherOf says why an instrument may be another one, "" where nothing hints at that.
+ * @param {API.SensorView} row
+ */
+function otherOf(row) {
+  if (row.moved_from) return say("check.moved", { from: row.moved_from });
+  return row.device_before ? say("check.other-device", { device: row.device ?? "–", before: row.device_before }) : "";
+}
+
+/**
  * replacedDialog asks whether an instrument is another one.
  * @param {API.SensorView} row
  * @param {Tools} tools
@@ -154,10 +163,10 @@ function scaleDialog(row, tools) {
 export function replacedDialog(row, { store }) {
   ask({
     title: say("check.replaced-title", { device: row.id }),
-    lead: row.moved_from ? say("check.moved", { from: row.moved_from }) : say("check.replaced-lead"),
+    lead: otherOf(row) || say("check.replaced-lead"),
     body: [
       chips({
-        legend: say("check.which"), name: "which", chosen: row.moved_from ? undefined : "new",
+        legend: say("check.which"), name: "which", chosen: otherOf(row) ? undefined : "new",
         options: [{ value: "new", label: say("check.new"), note: say("check.new-note") }, { value: "same", label: say("check.same"), note: say("check.same-note") }],
       }),
       field({ label: say("check.serial"), name: "serial", type: "text", maxlength: 60 }),
@@ -224,7 +233,7 @@ export function factsOf(row) {
     row.check_finding === "solvent" ? say("check.solvent") : "",
     correctionText("check.corrected", row.correction), correctionText("check.offered", row.correction_offered),
     ...healthOf(row.health),
-    row.moved_from ? say("check.moved", { from: row.moved_from }) : "",
+    otherOf(row),
     row.replaced_at ? say("check.replaced-on", { on: day(row.replaced_at) }) : "",
   ].filter(Boolean);
 }

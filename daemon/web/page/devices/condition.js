@@ -33,7 +33,8 @@ export const alarmsOf = (store, id) => store.all("alarms").filter((a) => a.subje
 
 /**
  * conditionOf returns the state of an instrument; a condition that this page does not know is named,
- * not judged. Alarms about an instrument that looks fine put it in doubt.
+ * not judged. Alarms about an instrument that looks fine put it in doubt, and so does another device
+ * at its address.
  * @param {API.SensorView} row
  * @param {API.AlarmView[]} alarms about it
  * @param {number} now
@@ -44,6 +45,7 @@ export function conditionOf(row, alarms, now) {
   const known = conditions[row.condition] ?? { stands: "unknown", words: row.condition };
   if (row.check_failed) return { stands: "bad", words: say("devices.check-failed") };
   if (row.disagrees || alarms.some(disagrees)) return { stands: "bad", words: say("devices.disagrees") };
+  if (known.stands === "fine" && row.device_before) return { stands: "doubt", words: say("devices.other-device") };
   if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: say("devices.in-doubt") };
   return known;
 }

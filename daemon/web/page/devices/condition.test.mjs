@@ -22,6 +22,7 @@ test("an instrument under maintenance, in doubt, failed or new to the page", () 
   assert.equal(conditionOf(row, [], now).stands, "fine");
   assert.equal(conditionOf(row, about, now).stands, "doubt");
   assert.equal(conditionOf({ ...row, check_failed: "it read 53 %" }, [], now).stands, "bad");
+  assert.equal(conditionOf({ ...row, device: "hdc1080", device_before: "sht4x" }, [], now).stands, "doubt");
   // A sensor that disagrees is not trusted, at once and not only when the alarm is raised.
   assert.equal(conditionOf({ ...row, disagrees: "bench-air reads 50 %" }, [], now).stands, "bad");
   assert.equal(conditionOf(row, [disagrees], now).stands, "bad");
