@@ -1,6 +1,7 @@
 package config
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -42,6 +43,7 @@ type Sensor struct {
 	Unit      int    // of modbus: the address of the unit, default 1
 	Registers string // of modbus: input or holding
 	WordOrder string // of modbus: high-first or low-first
+	Framing   string // of modbus at tcp://: rtu or tcp, empty for tcp
 	Topic     string // of mqtt, for each quantity that has none of its own
 	Time      string // of mqtt: a JSON pointer to the time of the reading
 	HasTime   bool
@@ -145,7 +147,7 @@ func (s Shop) AirTopics() []string {
 // sourceKeys are the keys that only some sources have.
 var sourceKeys = map[string][]Source{
 	"path": {Hwmon, IIO}, "port": {Modbus, Lines}, "baud": {Modbus, Lines}, "mode": {Modbus, Lines}, "line": {Lines}, "request": {Lines},
-	"unit": {Modbus}, "registers": {Modbus}, "word_order": {Modbus}, "topic": {Published}, "time": {Published},
+	"unit": {Modbus}, "registers": {Modbus}, "word_order": {Modbus}, "framing": {Modbus}, "topic": {Published}, "time": {Published},
 	"temperature": {Modbus, Published}, "humidity": {Modbus, Published},
 	"register": {Modbus}, "type": {Modbus}, "missing": {Modbus}, "pointer": {Published},
 }
@@ -236,6 +238,7 @@ func (r *reader) sourceOf(m *mapping, s *Sensor) {
 	m.whole("unit", &s.Unit, bounds{min: 0, max: 255})
 	m.text("registers", &s.Registers, oneOf("input", "holding"))
 	m.text("word_order", &s.WordOrder, oneOf("high-first", "low-first"))
+	m.text("framing", &s.Framing, oneOf("rtu", "tcp"))
 	m.text("topic", &s.Topic, lampTopic)
 	m.text("time", &s.Time, pointerRule)
 	s.HasTime = m.has("time")
@@ -317,12 +320,17 @@ func (r *reader) quantity(m *mapping, s *Sensor, key string, q *Quantity) {
 
 // bus checks what sensors on one Modbus line must have in common.
 func (r *reader) bus(m *mapping, s *Sensor) {
-	serial := !strings.HasPrefix(s.Port, "tcp://")
-	if s.Port == "" || !m.sound("port", "baud", "mode", "unit", "temperature", "humidity") || r.keys != nil {
+	if s.Port == "" || !m.sound("port", "baud", "mode", "unit", "framing", "temperature", "humidity") || r.keys != nil {
+		return
+	}
+	network := strings.HasPrefix(s.Port, "tcp://")
+	serial := !network || s.Framing == "rtu" // a serial line, here or behind a serial server
+	if !network && s.Framing == "tcp" {
+		m.disagree("framing", "tcp", "rtu on a serial port; tcp is for tcp://HOST:PORT")
 		return
 	}
 	if serial && (s.Unit < 1 || s.Unit > 247) {
-		m.disagree("unit", strconv.Itoa(s.Unit), "1 to 247 on a serial port")
+		m.disagree("unit", strconv.Itoa(s.Unit), "1 to 247 on a serial line")
 	}
 	if err := s.ModbusConfig().Check(); err != nil {
 		m.wrongAs("temperature", fmt.Sprintf("registers %d and %d", s.Temperature.Register, s.Humidity.Register), fmt.Sprintf("both quantities within %d registers, since one request asks for both", modbus.MostRegisters))
@@ -335,9 +343,12 @@ func (r *reader) bus(m *mapping, s *Sensor) {
 	if r.buses == nil {
 		r.buses = map[string]string{}
 	}
-	settings := fmt.Sprintf("%d %s", s.Baud, s.Mode)
-	if was := r.buses[s.Port]; was != "" && was != settings && serial {
-		m.wrongAs("port", "shared with another unit at "+was, "the same baud and mode for each unit of a line")
+	settings, same := fmt.Sprintf("%d %s", s.Baud, s.Mode), "the same baud and mode for each unit of a line"
+	if network {
+		settings, same = "framing: "+cmp.Or(s.Framing, "tcp"), "the same framing for each unit at an address"
+	}
+	if was := r.buses[s.Port]; was != "" && was != settings {
+		m.wrongAs("port", "shared with another unit at "+was, same)
 	}
 	r.buses[s.Port] = settings
 	unit := fmt.Sprintf("%s unit %d", s.Port, s.Unit)

@@ -14,13 +14,13 @@ type buses struct {
 }
 
 // at returns the line at a port, a new one the first time.
-func (b *buses) at(s link.Settings) (*modbus.Bus, error) {
+func (b *buses) at(s link.Settings, f modbus.Framing) (*modbus.Bus, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if line := b.all[s.Port]; line != nil {
 		return line, nil
 	}
-	line, err := modbus.New(s)
+	line, err := modbus.New(s, f)
 	if err != nil {
 		return nil, err
 	}

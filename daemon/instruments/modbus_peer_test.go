@@ -39,6 +39,8 @@ units = {
 print("ready", flush=True)
 if sys.argv[1] == "tcp":
     StartTcpServer(context=context(units, single=False), address=("127.0.0.1", int(sys.argv[2])))
+elif sys.argv[1] == "rtu-over-tcp":
+    StartTcpServer(context=context(units, single=False), framer=ModbusRtuFramer, address=("127.0.0.1", int(sys.argv[2])))
 else:
     StartSerialServer(context=context(units, single=False), framer=ModbusRtuFramer, port=sys.argv[2], baudrate=9600, timeout=0.05)
 `
@@ -127,16 +129,24 @@ func TestModbusByAnotherAuthor(t *testing.T) {
 	startServer(t, "serial", there)
 	tcp := freePort(t)
 	startServer(t, "tcp", strconv.Itoa(tcp))
-	for name, port := range map[string]string{"RTU": here, "TCP": "tcp://127.0.0.1:" + strconv.Itoa(tcp)} {
+	through := freePort(t)
+	startServer(t, "rtu-over-tcp", strconv.Itoa(through))
+	for name, port := range map[string]string{
+		"RTU": here, "TCP": "tcp://127.0.0.1:" + strconv.Itoa(tcp), "RTU over TCP": "tcp://127.0.0.1:" + strconv.Itoa(through),
+	} {
 		t.Run(name, func(t *testing.T) {
+			framing := ""
+			if strings.Contains(name, "over") {
+				framing = ", framing: rtu"
+			}
 			shop, err := config.Parse(filepath.Base(t.Name()), []byte(`
 bench: bench-1
 scales: [{id: scale-1, port: /dev/scale}]
 sensors:
-  - {id: west, zone: hall, source: modbus, port: "`+port+`", unit: 1, every: 300ms, temperature: {register: 1, factor: 0.1}, humidity: {register: 0, factor: 0.1}}
-  - {id: east, zone: hall, source: modbus, port: "`+port+`", unit: 2, every: 300ms, registers: holding, word_order: low-first,
+  - {id: west, zone: hall, source: modbus, port: "`+port+`"`+framing+`, unit: 1, every: 300ms, temperature: {register: 1, factor: 0.1}, humidity: {register: 0, factor: 0.1}}
+  - {id: east, zone: hall, source: modbus, port: "`+port+`"`+framing+`, unit: 2, every: 300ms, registers: holding, word_order: low-first,
      temperature: {register: 10, type: float32}, humidity: {register: 12, type: float32}}
-  - {id: empty, zone: hall, source: modbus, port: "`+port+`", unit: 3, every: 300ms, temperature: {register: 1, factor: 0.1}, humidity: {register: 0, factor: 0.1}}
+  - {id: empty, zone: hall, source: modbus, port: "`+port+`"`+framing+`, unit: 3, every: 300ms, temperature: {register: 1, factor: 0.1}, humidity: {register: 0, factor: 0.1}}
 inks: [{id: dial-satin, hardener_ratio: "5:1", pot_life: {about: 5h}}]
 `))
 			if err != nil {

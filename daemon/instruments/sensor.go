@@ -93,17 +93,17 @@ type Sensor interface {
 // OpenSensor opens a configured sensor for a person who tries it, apart from the service. Its
 // errors are those of package climate. A sensor that publishes is not opened: see [Listen].
 func OpenSensor(c config.Sensor) (Sensor, error) {
-	return openSensor(c, func(s link.Settings) (*modbus.Bus, error) { return modbus.New(s) })
+	return openSensor(c, modbus.New)
 }
 
 // openSensor opens a sensor that is asked for its values; bus returns the Modbus line at a port.
-func openSensor(c config.Sensor, bus func(link.Settings) (*modbus.Bus, error)) (Sensor, error) {
+func openSensor(c config.Sensor, bus func(link.Settings, modbus.Framing) (*modbus.Bus, error)) (Sensor, error) {
 	at := link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}
 	switch c.Source {
 	case config.IIO:
 		return opened(climate.OpenIIO(c.Path))
 	case config.Modbus:
-		line, err := bus(at)
+		line, err := bus(at, modbus.Framing(c.Framing))
 		if err != nil {
 			return nil, err
 		}

@@ -72,7 +72,7 @@ func TestASilentUnitIsAskedLessOften(t *testing.T) {
 	if err := l.Close(); err != nil {
 		t.Fatal(err)
 	}
-	bus, err := modbus.New(link.Settings{Port: port})
+	bus, err := modbus.New(link.Settings{Port: port}, "")
 	if err != nil {
 		t.Fatal(err)
 	}

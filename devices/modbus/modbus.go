@@ -1,4 +1,5 @@
-// Package modbus reads registers of a Modbus server: RTU on a serial line, and TCP.
+// Package modbus reads registers of a Modbus server: RTU on a serial line or behind a serial server on
+// the network, and TCP.
 //
 // It follows the MODBUS Application Protocol Specification V1.1b3 (functions 3 and 4), MODBUS
 // over Serial Line V1.02 (RTU) and the MODBUS Messaging on TCP/IP Implementation Guide V1.0b.
@@ -52,6 +53,9 @@ const (
 	drainWithin = time.Second
 	// maxFrameBytes is the longest frame (serial line V1.02, 2.5.1; TCP V1.0b, 3.1.3: 260).
 	maxFrameBytes = 260
+	// halfOpenAfter is how long nothing may come over a network from any unit behind a serial server
+	// before the connection is opened again.
+	halfOpenAfter = 30 * time.Second
 )
 
 // Request asks one unit for a range of registers.
@@ -62,25 +66,47 @@ type Request struct {
 	Count    int    // 1..MostRegisters
 }
 
+// Framing is how frames are sent.
+type Framing string
+
+// The framings. A serial line has only RTU; over a network, RTU is for a serial server that passes bytes
+// through, and TCP for a unit or a gateway that speaks Modbus TCP.
+const (
+	RTU Framing = "rtu"
+	TCP Framing = "tcp"
+)
+
 // Bus is a serial line or a TCP connection, on which one request is made at a time. It is opened
 // with the first request and again after a fault. A Bus starts no goroutine.
 type Bus struct {
 	settings link.Settings
 	open     func(context.Context, link.Settings) (io.ReadWriteCloser, error)
-	tcp      bool
+	network  bool
+	framing  Framing
 
 	turn        chan struct{} // holds a token during a request; guards what follows
 	stream      io.ReadWriteCloser
+	heard       time.Time // when bytes came last on this stream, or when it was opened
 	transaction uint16
 }
 
-// New returns a bus at a serial port or at tcp://HOST:PORT. It opens nothing. The error is that of
-// [link.Settings.Check].
-func New(s link.Settings) (*Bus, error) {
+// New returns a bus at a serial port or at tcp://HOST:PORT. Without a framing it is RTU on a serial port
+// and TCP on the network. It opens nothing. The error is that of [link.Settings.Check], or tells of
+// TCP frames on a serial port.
+func New(s link.Settings, f Framing) (*Bus, error) {
+	network := strings.HasPrefix(s.Port, "tcp://")
 	if err := s.Check(); err != nil {
 		return nil, err
 	}
-	return &Bus{settings: s, open: link.Open, tcp: strings.HasPrefix(s.Port, "tcp://"), turn: make(chan struct{}, 1)}, nil
+	switch {
+	case f == "" && network:
+		f = TCP
+	case f == "":
+		f = RTU
+	case f == TCP && !network, f != RTU && f != TCP:
+		return nil, fmt.Errorf("%w: framing %q at port %q: want rtu, or tcp at tcp://HOST:PORT", link.ErrSettings, f, s.Port)
+	}
+	return &Bus{settings: s, open: link.Open, network: network, framing: f, turn: make(chan struct{}, 1)}, nil
 }
 
 // Read returns the registers that the request asks for. It waits for its turn, then about a
@@ -101,23 +127,36 @@ func (b *Bus) Read(ctx context.Context, r Request) ([]uint16, error) {
 		if err != nil {
 			return nil, err
 		}
-		b.stream = stream
+		b.stream, b.heard = stream, time.Now()
 	}
 	ask := b.askRTU
-	if b.tcp {
+	if b.framing == TCP {
 		ask = b.askTCP
 	}
 	registers, err := ask(ctx, r)
-	// A serial line stays open after a wrong answer: the next request begins with a quiet line.
-	// A TCP connection does not say where the next answer begins, and after a timeout another
-	// connection costs little.
-	if err != nil && !errors.Is(err, ErrException) && (b.tcp || errors.Is(err, link.ErrLost)) {
+	if err != nil && b.spoilt(err) {
 		err = errors.Join(err, b.shut())
 	}
 	if err != nil {
 		return nil, fmt.Errorf("unit %d at %q: %w", r.Unit, b.settings.Port, err)
 	}
 	return registers, nil
+}
+
+// spoilt reports whether the stream is to be opened again after an error. A serial line stays open
+// after a wrong answer: the next request begins with a quiet line. Modbus TCP does not say where the next
+// answer begins, and another connection costs little. A serial server may lose its power and not close
+// the connection; then nothing comes from any unit.
+func (b *Bus) spoilt(err error) bool {
+	switch {
+	case errors.Is(err, link.ErrLost):
+		return true
+	case errors.Is(err, ErrException):
+		return false
+	case b.framing == TCP:
+		return true
+	}
+	return b.network && time.Since(b.heard) > halfOpenAfter
 }
 
 // Close closes the port. A request that is under way ends first. A later Read opens it again.
@@ -163,6 +202,9 @@ func (b *Bus) receive(ctx context.Context, enough func([]byte) bool) ([]byte, er
 	for began := time.Now(); time.Since(began) < answerWithin && len(came) <= 2*maxFrameBytes; {
 		n, err := b.stream.Read(buf)
 		came = append(came, buf[:n]...)
+		if n > 0 {
+			b.heard = time.Now()
+		}
 		switch {
 		case ctx.Err() != nil:
 			return came, ctx.Err()
@@ -170,7 +212,7 @@ func (b *Bus) receive(ctx context.Context, enough func([]byte) bool) ([]byte, er
 			return came, nil
 		case n > 0:
 		case errors.Is(err, os.ErrDeadlineExceeded):
-			if len(came) > 0 && !b.tcp { // a frame has no pauses (serial line V1.02, 2.5.1.1)
+			if len(came) > 0 && b.framing == RTU { // a frame has no pauses (serial line V1.02, 2.5.1.1)
 				return came, nil
 			}
 		case err != nil:

@@ -110,7 +110,7 @@ func (l *line) Close() error { return nil }
 // on returns a bus on a line.
 func on(t *testing.T, l *line) *Bus {
 	t.Helper()
-	b, err := New(link.Settings{Port: "/dev/made-up"})
+	b, err := New(link.Settings{Port: "/dev/made-up"}, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -303,7 +303,7 @@ func TestLateAnswersOverTCP(t *testing.T) {
 			c.Close()
 		}
 	}()
-	b, err := New(link.Settings{Port: "tcp://" + l.Addr().String()})
+	b, err := New(link.Settings{Port: "tcp://" + l.Addr().String()}, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -318,6 +318,66 @@ func TestLateAnswersOverTCP(t *testing.T) {
 		t.Error(err)
 	}
 	<-served
+}
+
+// TestRTUBehindASerialServer: frames of a serial line over TCP. The connection stays after a wrong
+// answer and after a unit that is silent; it is opened again when it was lost, and when nothing came from
+// any unit for half a minute.
+func TestRTUBehindASerialServer(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, err := New(link.Settings{Port: "tcp://server:4001"}, RTU)
+		if err != nil {
+			t.Fatal(err)
+		}
+		silent, opened := false, 0
+		l := &line{bytes: make(chan byte, 4096)}
+		l.answer = func(request []byte) []later {
+			if silent || request[0] == 9 {
+				return nil
+			}
+			whole := answerRTU(request[0], ReadInput, 215, 480)
+			return []later{{10 * time.Millisecond, whole[:4]}, {60 * time.Millisecond, whole[4:]}} // two packets
+		}
+		b.open = func(context.Context, link.Settings) (io.ReadWriteCloser, error) {
+			opened++
+			l.lost = false
+			return l, nil
+		}
+		reads := func(unit byte, want error, connections int) {
+			t.Helper()
+			r := asked
+			r.Unit = unit
+			got, err := b.Read(t.Context(), r)
+			if !errors.Is(err, want) || want == nil && !slices.Equal(got, []uint16{215, 480}) || opened != connections {
+				t.Errorf("unit %d: %v, %v, %d connections; want %v, %d", unit, got, err, opened, want, connections)
+			}
+		}
+		reads(1, nil, 1)
+		for range 60 { // one unit is away for more than a minute
+			reads(9, ErrTimeout, 1)
+			reads(1, nil, 1)
+		}
+		l.lost = true
+		reads(1, link.ErrLost, 1)
+		reads(1, nil, 2)
+		silent = true
+		for began := time.Now(); time.Since(began) < 29*time.Second; {
+			reads(1, ErrTimeout, 2)
+		}
+		for range 3 {
+			_, _ = b.Read(t.Context(), asked)
+		}
+		silent = false
+		reads(1, nil, 3)
+	})
+	for _, wrong := range []struct {
+		port string
+		f    Framing
+	}{{"/dev/ttyUSB0", TCP}, {"tcp://server:4001", "ascii"}} {
+		if _, err := New(link.Settings{Port: wrong.port}, wrong.f); !errors.Is(err, link.ErrSettings) {
+			t.Errorf("%q with %q frames: %v", wrong.port, wrong.f, err)
+		}
+	}
 }
 
 func FuzzAnswer(f *testing.F) {
