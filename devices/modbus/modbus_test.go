@@ -380,6 +380,64 @@ func TestRTUBehindASerialServer(t *testing.T) {
 	}
 }
 
+// TestALinePluggedAgainAndAgain: it is lost in the middle of an answer, a thousand times. The rest of that
+// answer, which waits on the line when it is plugged in again, is not taken for the next one.
+func TestALinePluggedAgainAndAgain(t *testing.T) {
+	for port, framing := range map[string]Framing{"/dev/made-up": RTU, "tcp://server:4001": RTU} {
+		synctest.Test(t, func(t *testing.T) {
+			l := &line{bytes: make(chan byte, 4096)}
+			n, opened, closed := uint16(0), 0, 0
+			l.answer = func([]byte) []later {
+				whole := answerRTU(1, ReadInput, n, n)
+				return []later{{10 * time.Millisecond, whole}}
+			}
+			b, err := New(link.Settings{Port: port}, framing)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b.open = func(context.Context, link.Settings) (io.ReadWriteCloser, error) {
+				l.lost = false
+				opened++
+				return closing{l, &closed}, nil
+			}
+			for n = 1; n <= 1000; n++ {
+				time.AfterFunc(150*time.Millisecond, func() { l.lost = true }) // after the drain, in the answer
+				if got, err := b.Read(t.Context(), asked); err == nil && !slices.Equal(got, []uint16{n, n}) || err != nil && !errors.Is(err, link.ErrLost) {
+					t.Fatalf("time %d: %v, %v", n, got, err)
+				}
+				time.Sleep(100 * time.Millisecond)
+				l.lost = true
+				for _, c := range answerRTU(1, ReadInput, n, n)[4:] { // what was in flight
+					l.bytes <- c
+				}
+				n++
+				began := time.Now()
+				got, err := b.Read(t.Context(), asked)
+				if errors.Is(err, link.ErrLost) { // noticed now
+					got, err = b.Read(t.Context(), asked)
+				}
+				if err != nil || !slices.Equal(got, []uint16{n, n}) || time.Since(began) > time.Second {
+					t.Fatalf("time %d: %v, %v after %v", n, got, err, time.Since(began))
+				}
+			}
+			if err := b.Close(); err != nil || opened != closed || opened < 500 {
+				t.Errorf("%d opened, %d closed, %v", opened, closed, err)
+			}
+		})
+	}
+}
+
+// closing is a stream that counts when it is closed.
+type closing struct {
+	*line
+	closed *int
+}
+
+func (c closing) Close() error {
+	*c.closed++
+	return nil
+}
+
 func FuzzAnswer(f *testing.F) {
 	f.Add(answerRTU(1, ReadInput, 215, 480), byte(2))
 	f.Add([]byte{1, 0x84, 2, 0xc2, 0xc1}, byte(1))
