@@ -19,6 +19,7 @@ type pipeline struct {
 	shown   record.State // what may be published: no event in it is only in memory
 	flight  *group
 	queue   group
+	steps   []record.Record // steps of the clock that are not in shown yet, see [pipeline.stepped]
 
 	// unencodable is why a record of the change under way cannot be written out, nil when
 	// all can. Such a record is not applied, and the change is refused.

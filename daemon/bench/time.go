@@ -56,6 +56,6 @@ func (b *Bench) watchClock(now time.Time) time.Time {
 		s.shift(step)
 	}
 	b.log.Info("the clock changed", "step", step, "set", b.clock.synced)
-	b.decide(now, actor.Bench, record.ClockChanged{Synced: b.clock.synced, Step: step})
+	b.write.steps = append(b.write.steps, b.decide(now, actor.Bench, record.ClockChanged{Synced: b.clock.synced, Step: step}))
 	return now
 }

@@ -26,7 +26,7 @@ func (b *Bench) publish(now time.Time) {
 	if p.failing != nil || !p.urgent && (p.flight == nil || !p.flight.events) {
 		p.shown = b.state
 	}
-	s := p.shown
+	s := p.stepped()
 	next := view.Snapshot{
 		At: now, Mono: b.clock.mono(), Seq: s.Seq, Journal: s.Journal,
 		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.clock.began(),
