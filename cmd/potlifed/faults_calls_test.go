@@ -229,7 +229,7 @@ func TestFaultsInTheStart(t *testing.T) {
 					met++
 				}
 				began := time.Now()
-				f.p = start(t, f.file)
+				f.p = f.starts()
 				f.longest = max(f.longest, time.Since(began))
 				f.check(name, fault{}, spent)
 				if t.Failed() {

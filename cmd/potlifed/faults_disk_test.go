@@ -97,7 +97,7 @@ func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) {
 	f.takesChangesAgain(name)
 	f.check(name, fault{}, spent)
 	f.p.kill()
-	f.p = start(t, f.file)
+	f.p = f.starts()
 	f.check(name+", and killed", fault{}, spent)
 }
 

@@ -32,7 +32,7 @@ func TestFaultsOfAMountedDisk(t *testing.T) {
 					return
 				}
 				f.p.kill()
-				f.p = start(t, f.file)
+				f.p = f.starts()
 				f.check(name+", and killed", fault{}, 0)
 			}
 			t.Logf("the disk: %s: tried %d times, %d changes answered, %d lost, longest recovery %v",
@@ -99,7 +99,7 @@ func (f *faultShop) startsFull(disk string) {
 	<-f.asks(5)
 	f.p.kill()
 	filler := f.fill(disk)
-	f.p = start(f.t, f.file)
+	f.p = f.starts()
 	f.check("full at a start", fault{}, spent)
 	<-f.asks(5)
 	f.hasRoomAgain("full at a start", filler)
@@ -119,7 +119,7 @@ func (f *faultShop) startsReadOnly(disk string) {
 	<-f.asks(5)
 	f.p.kill()
 	remount(t, disk, "ro")
-	f.p = start(t, f.file)
+	f.p = f.starts()
 	f.check("read-only", fault{}, spent)
 	f.p.eventually("the alarm", func() (bool, any) { return f.journalAlarm() != "", nil })
 	if _, wrong := f.p.post("cans", map[string]any{"ink": "dial-satin", "lot": "refused"}); wrong == nil || wrong.Status != 503 {

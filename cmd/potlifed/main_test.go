@@ -13,6 +13,13 @@ import (
 const asProgram = "POTLIFED_TEST_AS_PROGRAM"
 
 func TestMain(m *testing.M) {
+	if path := os.Getenv(withClock); path != "" {
+		if err := runByClock(path, os.Args[1], os.Stderr); err != nil {
+			fmt.Fprintln(os.Stderr, "the service:", err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
 	if os.Getenv(asProgram) != "" {
 		os.Exit(execute())
 	}

@@ -111,16 +111,22 @@ func has(parts ...string) func(string) bool {
 func start(t testing.TB, configuration string) *program {
 	t.Helper()
 	p := launch(t, "run", "--config", configuration)
-	_, line := p.log.wait(t, "the program to be ready", 0, has("msg=ready"))
+	p.ready()
+	return p
+}
+
+// ready waits until the program is ready.
+func (p *program) ready() {
+	p.t.Helper()
+	_, line := p.log.wait(p.t, "the program to be ready", 0, has("msg=ready"))
 	for _, field := range strings.Fields(line) {
 		if address, ok := strings.CutPrefix(field, "http="); ok {
 			p.http = "http://" + address
 		}
 	}
 	if p.http == "" {
-		t.Fatalf("no address in %q", line)
+		p.t.Fatalf("no address in %q", line)
 	}
-	return p
 }
 
 func launch(t testing.TB, args ...string) *program {
