@@ -11,8 +11,8 @@ import (
 	"potlifed/model/light"
 )
 
-// year is what a step is counted in.
-const year = 365 * 24 * time.Hour
+// aYear is what a step is counted in.
+const aYear = 365 * 24 * time.Hour
 
 // TestFaultsOfTheClock steps the clock of the running program by a second to ten years, forth and
 // back, kills it, and boots the computer without a clock. A batch ages as the time passes, whatever
@@ -27,9 +27,9 @@ func TestFaultsOfTheClock(t *testing.T) {
 	c := newFileClock(t, 1)
 	file := h.configuration(t, "")
 	f := startFaultShop(t, filepath.Join(h.dir, "data"), file, c, func() *program { return startByClock(t, c, file) })
-	steps := []time.Duration{time.Second, time.Hour, 10 * year}
+	steps := []time.Duration{time.Second, time.Hour, 10 * aYear}
 	if rounds() > 1 {
-		steps = append(steps, 10*time.Second, time.Minute, 24*time.Hour, 30*24*time.Hour, year)
+		steps = append(steps, 10*time.Second, time.Minute, 24*time.Hour, 30*24*time.Hour, aYear)
 	}
 	tried := 0
 	for _, size := range steps {

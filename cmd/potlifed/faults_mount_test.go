@@ -25,7 +25,7 @@ func TestFaultsOfAMountedDisk(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			f := newFaultShopIn(t, mounted(t, "size=4m"))
+			f := newFaultShopIn(t, mounted(t, "size=32m"))
 			for range rounds() {
 				happens(f, f.dir)
 				if t.Failed() {

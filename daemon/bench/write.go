@@ -172,7 +172,7 @@ func (b *Bench) failed(g *group, err error) {
 		// It may contain reports that are dropped. The tallies that stay get an event again.
 		drop[i] = drop[i] || endsMinute(r.Body)
 	}
-	p.steps = nil // they are in the newest state, which is shown from here on
+	p.steps = nil                     // they are in the newest state, which is shown from here on
 	if !slices.Contains(drop, true) { // nothing to undo: the state stands as it is
 		p.queue = group{records: all.records}
 		p.urgent = true
