@@ -172,15 +172,19 @@ func (b *Bench) tick(now time.Time) {
 	b.endRests(now)
 	b.endDays(now)
 	b.askAlarms(now)
-	if mono := b.clock.mono(); mono-b.checked >= checkpointEvery {
+	if mono := b.clock.mono(); mono-b.checked >= checkpointEvery || b.write.since >= checkpointAfter {
 		b.write.checkpoint = true
 		b.checked = mono
 	}
 }
 
-// checkpointEvery is a quarter of an hour: a start then reads a few hundred records
-// at most, and a card sees a few hundred kilobytes an hour.
-const checkpointEvery = 15 * time.Minute
+// A checkpoint is taken every hour, and earlier after so many records: it writes the whole state, twice,
+// and a start reads the records since then. With three zones and presses that report once a minute
+// an hour has six hundred.
+const (
+	checkpointEvery = time.Hour
+	checkpointAfter = 2000
+)
 
 // errJournalEnded: what was decided last is not on disk, and will not be.
 var errJournalEnded = errors.New("the journal has ended before the bench")

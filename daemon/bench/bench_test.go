@@ -153,7 +153,7 @@ func TestReplayEqualsLive(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
-	s.pass(20*time.Minute, both(humid)) // a checkpoint is taken on the way
+	s.pass(checkpointEvery+time.Minute, both(humid)) // a checkpoint is taken on the way
 	s.must(request.GoodBatch{Batch: id})
 	s.must(request.StartMix{Ink: "dial-flat"})
 	live := jsonOf(t, s.b.write.durable)

@@ -146,7 +146,7 @@ func TestAnsweredCountsSurviveAPulledPlug(t *testing.T) {
 		t.Errorf("events %+v, want one of 3", m)
 	}
 	s.rejects("press-2", "dust", 4)
-	s.goes(16*time.Minute, both(mild)) // a checkpoint, after which the reports are not needed
+	s.goes(checkpointEvery+time.Minute, both(mild)) // a checkpoint, after which the reports are not needed
 	counted := 0
 	if err := s.journal.Each(s.ctx, func(r record.Record) error {
 		if r.Body.Kind() == record.KindCounted {

@@ -92,7 +92,7 @@ func TestLostHistoryAlone(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
-	s.pass(16*time.Minute, both(mild)) // a checkpoint
+	s.pass(checkpointEvery+time.Minute, both(mild)) // a checkpoint
 	spent := s.spent(id)
 	s.crash()
 	remove(t, dir, 3)
@@ -122,7 +122,7 @@ func TestAnAgeAfterALossIsALeastAge(t *testing.T) {
 	s.pass(20*time.Second, both(mild))
 	id := s.mixes()
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
-	s.pass(16*time.Minute, both(mild)) // a checkpoint
+	s.pass(checkpointEvery+time.Minute, both(mild)) // a checkpoint
 	s.must(request.GoodBatch{Batch: id})
 	last := s.b.state.Seq
 	s.crash()

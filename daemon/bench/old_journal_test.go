@@ -82,7 +82,7 @@ func TestTheBenchGoesOnWithAnOldJournal(t *testing.T) {
 	added := s.must(request.RecordMix{Ink: "crimson-5", MixedAt: s.b.clock.now(), Zone: "print-room",
 		Components: []mix.Component{{Part: mix.Ink, G: 36}, {Part: mix.Hardener, G: 7.2}}})
 	s.must(request.LoadBatch{Batch: added.ID, Press: "press-a"})
-	s.pass(16*time.Minute, rooms) // past the next checkpoint
+	s.pass(checkpointEvery+time.Minute, rooms) // past the next checkpoint
 	if s.b.state.Seq < seq+6 {
 		t.Fatalf("seq went from %d to %d only", seq, s.b.state.Seq)
 	}

@@ -27,6 +27,7 @@ type pipeline struct {
 
 	failing    error // why the journal cannot write, nil when it can
 	checkpoint bool  // take one with the next group
+	since      int   // records on disk since the last one
 	skipped    bool  // air steps were left out of a full queue; a checkpoint makes up for them
 	urgent     bool  // the queue holds what somebody waits for
 
@@ -42,6 +43,8 @@ type group struct {
 	waiters []*waiter
 	after   record.State
 	events  bool // it holds events, not air steps alone
+
+	checkpoint bool // it goes with one
 }
 
 // waiter is a change that somebody waits for.

@@ -75,7 +75,7 @@ func (b *Bench) flush() {
 	g := p.queue
 	g.after, g.events = b.state, p.urgent
 	send := journal.Group{Records: g.records}
-	if p.checkpoint {
+	if g.checkpoint = p.checkpoint; g.checkpoint {
 		send.Checkpoint = &g.after
 		send.Thin = thinning(b.state, b.shop.Retention, b.clock.now())
 	}
@@ -117,6 +117,9 @@ func (b *Bench) acknowledged(err error) {
 		return
 	}
 	p.durable = g.after
+	if p.since += len(g.records); g.checkpoint {
+		p.since = 0
+	}
 	b.keys.onDisk(g.records)
 	b.logWritten(g.records)
 	if p.failing != nil {

@@ -3,6 +3,7 @@ package journal
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 )
@@ -46,8 +47,7 @@ func Renew(ctx context.Context, path string) (id string, err error) {
 // it was written stays so.
 func renewCheckpoints(ctx context.Context, tx *sql.Tx, id string) error {
 	rows, err := tx.QueryContext(ctx, `
-		SELECT place, at, model, state, link, hash, CAST(json_set(CAST(state AS TEXT), '$.journal', ?) AS BLOB)
-		FROM checkpoint WHERE json_valid(CAST(state AS TEXT))`, id)
+		SELECT place, at, model, state, link, hash FROM checkpoint`)
 	if err != nil {
 		return err
 	}
@@ -58,10 +58,12 @@ func renewCheckpoints(ctx context.Context, tx *sql.Tx, id string) error {
 	var all []renewed
 	for rows.Next() {
 		var c renewed
-		if err := rows.Scan(&c.place, &c.at, &c.model, &c.state, &c.link, &c.hash, &c.now); err != nil {
+		if err := rows.Scan(&c.place, &c.at, &c.model, &c.state, &c.link, &c.hash); err != nil {
 			return errors.Join(err, rows.Close())
 		}
-		all = append(all, c)
+		if c.now, err = renamed(c.state, id); err == nil {
+			all = append(all, c)
+		}
 	}
 	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
 		return err
@@ -79,4 +81,23 @@ func renewCheckpoints(ctx context.Context, tx *sql.Tx, id string) error {
 		}
 	}
 	return nil
+}
+
+// renamed returns a stored state with another id of the journal. The error says that it cannot be read.
+func renamed(stored []byte, id string) ([]byte, error) {
+	text, err := unpacked(stored)
+	if err != nil {
+		return nil, err
+	}
+	var fields map[string]json.RawMessage
+	if err := json.Unmarshal(text, &fields); err != nil {
+		return nil, err
+	}
+	if fields == nil {
+		return nil, errors.New("no object")
+	}
+	if fields["journal"], err = json.Marshal(id); err != nil {
+		return nil, err
+	}
+	return packed(fields)
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"potlifed/daemon/record"
@@ -79,17 +80,27 @@ func (j *Journal) places(ctx context.Context, first, last uint64) (from, to int6
 	return from, to, nil
 }
 
+// stepBefore finds the last step of a zone up to a time, or the first one after it. Each kind of
+// thinned step is a part of the index by itself.
+var stepBefore = func() string {
+	var up, down []string
+	for _, grain := range []time.Duration{0, toMinutes, toQuarters} {
+		of := fmt.Sprintf(`SELECT * FROM (SELECT place, at FROM record WHERE seq IS NULL AND kind = '%s' AND grain = %d AND zone = ?1 AND place > ?3`, record.KindAirStep, grain)
+		up = append(up, of+` AND at > ?2 ORDER BY at LIMIT 1)`)
+		down = append(down, of+` AND at <= ?2 ORDER BY at DESC LIMIT 1)`)
+	}
+	return `SELECT coalesce(
+		(SELECT place FROM (` + strings.Join(down, ` UNION ALL `) + `) ORDER BY at DESC LIMIT 1),
+		(SELECT place FROM (` + strings.Join(up, ` UNION ALL `) + `) ORDER BY at LIMIT 1))`
+}()
+
 // before returns the earliest place among the last steps of the zones' air that ended before
 // since, or first if that is earlier. Of a zone whose record begins later it is the first step.
 func (j *Journal) before(ctx context.Context, first int64, zones []string, since time.Time) (int64, error) {
 	earliest := first
 	for _, zone := range zones {
 		var place *int64
-		err := j.db().QueryRowContext(ctx, `SELECT coalesce(
-			(SELECT place FROM record WHERE zone = ?1 AND at <= ?2 AND place > ?3 ORDER BY at DESC LIMIT 1),
-			(SELECT place FROM record WHERE zone = ?1 AND at > ?2 AND place > ?3 ORDER BY at LIMIT 1))`,
-			zone, since.UnixNano(), first-mostBefore).Scan(&place)
-		if err != nil {
+		if err := j.db().QueryRowContext(ctx, stepBefore, zone, since.UnixNano(), first-mostBefore).Scan(&place); err != nil {
 			return 0, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 		}
 		if place != nil {

@@ -28,7 +28,7 @@ import (
 
 // Journal is an open journal.
 type Journal struct {
-	write atomic.Pointer[sql.DB] // one connection, used by Run and by SetCursor; nil while nothing can be written
+	write atomic.Pointer[sql.DB] // one connection, used by Run; nil while nothing can be written
 	read  atomic.Pointer[sql.DB]
 	lock  *os.File
 	head  *headWriter
@@ -47,6 +47,7 @@ type Journal struct {
 	groups  chan Group
 	acks    chan error
 	observe func(time.Duration)
+	cursors cursors
 }
 
 func newJournal(dir string, log *slog.Logger) *Journal {
@@ -63,12 +64,14 @@ func (j *Journal) db() *sql.DB { return j.read.Load() }
 const FileName = "journal.sqlite"
 
 // dsn returns the data source name with the pragmas, so that every new connection gets them, the
-// time-out first. The size of the log is limited, since a memory card is small.
+// time-out first. The size of the log is limited, since a memory card is small; it is folded into the
+// file after as many bytes as SQLite's own limit of 1000 pages of 4096 gives. Each connection keeps at
+// most 256 kB of pages: what is read again and again is a few pages, and the rest is in the system's cache.
 func dsn(path string, readOnly bool) string {
 	q := url.Values{}
 	for _, p := range []string{
-		"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(FULL)",
-		"journal_size_limit(8388608)", "foreign_keys(ON)",
+		"busy_timeout(5000)", fmt.Sprintf("page_size(%d)", pageBytes), "journal_mode(WAL)", "synchronous(FULL)",
+		"wal_autocheckpoint(4000)", "journal_size_limit(8388608)", "cache_size(-256)", "foreign_keys(ON)",
 	} {
 		q.Add("_pragma", p)
 	}
@@ -255,8 +258,8 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.E
 // first.
 func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error) {
 	rows, err := j.db().QueryContext(ctx, `
-		SELECT starts, body FROM record WHERE zone = ? AND at >= ? AND at < ? ORDER BY place`,
-		zone, from.UnixNano(), to.UnixNano())
+		SELECT starts, body FROM record WHERE `+airOf+` AND at >= ? AND at < ? AND zone = ? ORDER BY place`,
+		from.UnixNano(), to.UnixNano(), zone)
 	if err != nil {
 		return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 	}
@@ -275,28 +278,4 @@ func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) 
 		steps = append(steps, cure.PastStep{Start: time.Unix(0, starts).UTC(), Step: s.Step})
 	}
 	return steps, rows.Err()
-}
-
-// Cursor returns the number of the last event that the named reader has taken; 0 at first.
-func (j *Journal) Cursor(ctx context.Context, name string) (uint64, error) {
-	var seq int64
-	err := j.db().QueryRowContext(ctx, `SELECT seq FROM cursor WHERE name = ?`, name).Scan(&seq)
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return 0, fmt.Errorf("journal: read cursor %q: %w", name, err)
-	}
-	return uint64(seq), nil
-}
-
-// SetCursor stores the number of the last event that the named reader has taken.
-func (j *Journal) SetCursor(ctx context.Context, name string, seq uint64) error {
-	write, err := j.writer()
-	if err != nil {
-		return err
-	}
-	_, err = write.ExecContext(ctx, `
-		INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq`, name, int64(seq))
-	if err != nil {
-		return fmt.Errorf("journal: write cursor %q: %w", name, err)
-	}
-	return nil
 }

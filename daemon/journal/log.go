@@ -48,6 +48,10 @@ func wholeLog(data []byte) bool {
 	if a != binary.BigEndian.Uint32(data[24:]) || b != binary.BigEndian.Uint32(data[28:]) {
 		return false
 	}
+	pageBytes := int(binary.BigEndian.Uint32(data[8:]))
+	if pageBytes < 512 || pageBytes > 65536 {
+		return false
+	}
 	salt := [8]byte(data[16:24])
 	broken := false
 	for at := header; at+frameHeader+pageBytes <= len(data); at += frameHeader + pageBytes {

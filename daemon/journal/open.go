@@ -160,11 +160,15 @@ func openFile(path string, log *slog.Logger) (*Journal, error) {
 	if err != nil {
 		return nil, errors.Join(err, write.Close())
 	}
+	if err := repage(write, log); err != nil { // it works with any size
+		log.Warn("the journal stays in pages of another size, which cost more writes", "err", err)
+	}
 	read, err := sql.Open("sqlite", dsn(path, true))
 	if err != nil {
 		return nil, errors.Join(err, write.Close())
 	}
 	read.SetMaxOpenConns(4)
+	read.SetConnMaxIdleTime(time.Minute) // each takes memory
 	j := newJournal(filepath.Dir(path), log)
 	j.id = id
 	j.write.Store(write)

@@ -15,7 +15,31 @@ import (
 // It guarantees only that it ends and that it returns nothing outside of the bytes given. Whether
 // a row is one of ours, and as it was written, is told by its shape and its hash.
 
-const pageBytes = 4096 // of every journal that this program has made
+// pageBytes is the size of a page. A commit writes each page that it changes to the log as a whole,
+// and a group changes few hundred bytes in each: with pages of 4096 bytes, which earlier versions had
+// and which is usual, it writes twice as much.
+const (
+	pageBytes        = 1024
+	earlierPageBytes = 4096
+)
+
+// pageSizes returns of which sizes the pages of a file and its log may be: one where either says so,
+// else all. Read in a wrong size no page has a row that is whole.
+func pageSizes(file, wal *os.File) []int {
+	known := func(n uint32) bool { return n == pageBytes || n == earlierPageBytes }
+	top := make([]byte, 32)
+	if file != nil {
+		if _, err := file.ReadAt(top, 0); err == nil && string(top[:16]) == "SQLite format 3\x00" && known(uint32(binary.BigEndian.Uint16(top[16:]))) {
+			return []int{int(binary.BigEndian.Uint16(top[16:]))}
+		}
+	}
+	if wal != nil {
+		if _, err := wal.ReadAt(top, 0); err == nil && known(binary.BigEndian.Uint32(top[8:])) {
+			return []int{int(binary.BigEndian.Uint32(top[8:]))}
+		}
+	}
+	return []int{pageBytes, earlierPageBytes}
+}
 
 // images calls each for every image of a page: those of the log, newest first and up to its last
 // commit, then those of the file. overflow returns a page as it is now.
@@ -28,7 +52,12 @@ func images(path string, each func(page []byte, first bool, overflow func(n uint
 	if err != nil {
 		return errors.Join(err, closeAll(file))
 	}
-	return errors.Join(walk(file, wal, each), closeAll(file, wal))
+	for _, size := range pageSizes(file, wal) {
+		if err == nil {
+			err = walk(file, wal, size, each)
+		}
+	}
+	return errors.Join(err, closeAll(file, wal))
 }
 
 // openIfThere returns nil for a file that does not exist or is none.
@@ -52,8 +81,8 @@ func closeAll(files ...*os.File) (err error) {
 	return err
 }
 
-func walk(file, wal *os.File, each func([]byte, bool, func(uint32) []byte) error) error {
-	frames := committed(wal)
+func walk(file, wal *os.File, pageBytes int, each func([]byte, bool, func(uint32) []byte) error) error {
+	frames := committed(wal, int64(pageBytes))
 	newest := map[uint32]int64{}
 	for _, f := range frames {
 		newest[f.page] = f.at
@@ -68,7 +97,7 @@ func walk(file, wal *os.File, each func([]byte, bool, func(uint32) []byte) error
 		if file == nil || n == 0 {
 			return nil
 		}
-		if _, err := file.ReadAt(page, int64(n-1)*pageBytes); err != nil {
+		if _, err := file.ReadAt(page, int64(n-1)*int64(pageBytes)); err != nil {
 			return nil
 		}
 		return page
@@ -89,7 +118,7 @@ func walk(file, wal *os.File, each func([]byte, bool, func(uint32) []byte) error
 	if err != nil {
 		return err
 	}
-	for at := int64(0); at < size; at += pageBytes {
+	for at := int64(0); at < size; at += int64(pageBytes) {
 		clear(page)
 		if n, _ := file.ReadAt(page, at); n == 0 {
 			continue
@@ -110,7 +139,7 @@ type frame struct {
 // committed returns the frames of the log, oldest first, up to the last commit. The sums of the
 // frames are not looked at: SQLite ends at the first frame whose sum is wrong, and the rows behind
 // it have hashes of their own.
-func committed(wal *os.File) []frame {
+func committed(wal *os.File, pageBytes int64) []frame {
 	const walHeader, frameHeader = 32, 24
 	if wal == nil {
 		return nil
@@ -192,8 +221,7 @@ func cell(page []byte, at int, overflow func(uint32) []byte) (rowid int64, paylo
 	if n == 0 || m == 0 || size < 0 || size > mostPayload {
 		return 0, nil, false
 	}
-	local := int(size)
-	const usable = pageBytes
+	local, usable := int(size), len(page)
 	if most := usable - 35; local > most { // fileformat2, 1.6: how much stays on the page
 		least := (usable-12)*32/255 - 23
 		local = least + (int(size)-least)%(usable-4)

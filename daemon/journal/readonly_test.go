@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"net/url"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -131,17 +133,36 @@ func TestEveryEarlierLayout(t *testing.T) {
 		if left, err := filepath.Glob(filepath.Join(dir, asidePrefix+"*")); err != nil || len(left) != 0 {
 			t.Errorf("layout %d counted as damaged: %v (%v)", layout, left, err)
 		}
+		j := openAt(t, dir)
+		if size, err := j.number(t.Context(), `SELECT page_size FROM pragma_page_size`); err != nil || size != pageBytes {
+			t.Errorf("layout %d: pages of %d bytes, want %d (%v)", layout, size, pageBytes, err)
+		}
+		if mode := journalMode(t, j); mode != "wal" {
+			t.Errorf("layout %d: journal mode %s, want wal", layout, mode)
+		}
+		if err := j.Close(); err != nil {
+			t.Fatal(err)
+		}
 	}
 	if len(migrations) != layoutInMeta && len(migrations) < layoutInMeta {
 		t.Fatal("no layout has hashes")
 	}
 }
 
+func journalMode(t testing.TB, j *Journal) (mode string) {
+	t.Helper()
+	if err := j.write.Load().QueryRow(`PRAGMA journal_mode`).Scan(&mode); err != nil {
+		t.Fatal(err)
+	}
+	return mode
+}
+
 // layoutJournal makes a journal as the program of an earlier layout did.
 func layoutJournal(t testing.TB, layout int) (dir string, want record.State) {
 	t.Helper()
 	dir = t.TempDir()
-	db, err := sql.Open("sqlite", dsn(filepath.Join(dir, FileName), false))
+	earlier := strings.Replace(dsn(filepath.Join(dir, FileName), false), url.QueryEscape("page_size(1024)"), url.QueryEscape("page_size(4096)"), 1)
+	db, err := sql.Open("sqlite", earlier)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,11 +175,25 @@ func layoutJournal(t testing.TB, layout int) (dir string, want record.State) {
 	if _, err := db.Exec(fmt.Sprintf(`INSERT INTO meta (name, value) VALUES ('journal', '%s') ON CONFLICT DO NOTHING; PRAGMA user_version = %d`, id, layout)); err != nil {
 		t.Fatal(err)
 	}
+	if layout >= layoutInMeta {
+		if _, err := db.Exec(`INSERT INTO meta (name, value) VALUES ('layout', ?)`, strconv.Itoa(layout)); err != nil {
+			t.Fatal(err)
+		}
+	}
 	want = record.NewState(id)
+	last := end{link: seed}
 	for _, r := range alarms(1, 12) {
 		row, err := rowOf(r)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if layout >= layoutInMeta { // from here on with hashes
+			last.add(&row)
+			if _, err := db.Exec(insertRow, row.args()...); err != nil {
+				t.Fatal(err)
+			}
+			want = record.Apply(want, r)
+			continue
 		}
 		if _, err := db.Exec(`INSERT INTO record (seq, at, boot, mono, synced, kind, by_whom, body) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
 			row.seq, row.at, row.boot, row.mono, row.synced, row.kind, row.by, row.body); err != nil {

@@ -359,7 +359,7 @@ func (j *Journal) conclude(made *Rebuilt, r reading) error {
 	if _, err := tx.Exec(`UPDATE meta SET value = ? WHERE name = 'hashed'`, strconv.FormatInt(r.end.place, 10)); err != nil {
 		return err
 	}
-	body, err := json.Marshal(r.state)
+	body, err := packed(r.state)
 	if err != nil {
 		return err
 	}

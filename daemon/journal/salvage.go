@@ -125,13 +125,14 @@ func keepRow(tx *sql.Tx, r row) error {
 // dropStale removes what lay in pages that the damaged journal had given up: air that stands in
 // thinned steps too, and reports that their events contain.
 func dropStale(tx *sql.Tx) error {
-	if _, err := tx.Exec(`DELETE FROM record WHERE kind = 'counted' AND place <= (SELECT coalesce(max(place), 0) FROM checkpoint)`); err != nil {
+	if _, err := tx.Exec(`DELETE FROM record WHERE seq IS NULL AND kind = 'counted' AND place <= (SELECT coalesce(max(place), 0) FROM checkpoint)`); err != nil {
 		return err
 	}
-	_, err := tx.Exec(`
+	_, err := tx.Exec(fmt.Sprintf(`
 		DELETE FROM record WHERE zone IS NOT NULL AND EXISTS (
-			SELECT 1 FROM record AS thick WHERE thick.zone = record.zone AND thick.grain > record.grain
-			AND thick.at >= record.at AND thick.at < record.at + 900000000000 AND thick.starts <= record.starts AND thick.place <> record.place)`)
+			SELECT 1 FROM record AS thick WHERE thick.seq IS NULL AND thick.kind = '%s' AND thick.grain IN (%d, %d)
+			AND thick.zone = record.zone AND thick.grain > record.grain AND thick.at >= record.at AND thick.at < record.at + 900000000000 AND thick.starts <= record.starts AND thick.place <> record.place)`,
+		record.KindAirStep, toMinutes, toQuarters))
 	return err
 }
 

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"log/slog"
 	"strconv"
 )
 
@@ -62,6 +63,41 @@ var migrations = []string{
 	 ALTER TABLE checkpoint ADD COLUMN hash BLOB;
 	 CREATE TABLE lost (first INTEGER PRIMARY KEY, last INTEGER NOT NULL) STRICT;
 	 INSERT INTO meta SELECT 'hashed', CAST(coalesce(max(place), 0) + 1 AS TEXT) FROM record;`,
+
+	// Fewer pages for each commit: records that are no events are left out of the index of numbers,
+	// and the air of all zones has one index in place of two. SQLite cannot drop the index of a
+	// UNIQUE column, so the table is made again.
+	`CREATE TABLE record_8 (
+	   place   INTEGER PRIMARY KEY AUTOINCREMENT, -- never reused, so a checkpoint's place stays true
+	   seq     INTEGER,               -- of an event; null for air steps and reports
+	   at      INTEGER NOT NULL,      -- bench time, ns since 1970
+	   boot    TEXT NOT NULL,
+	   mono    INTEGER NOT NULL,      -- ns since that boot
+	   synced  INTEGER NOT NULL,
+	   kind    TEXT NOT NULL,
+	   by_whom TEXT NOT NULL,
+	   body    BLOB NOT NULL,
+	   answer  BLOB,
+	   zone    TEXT,                  -- of an air step
+	   starts  INTEGER,               -- of an air step, ns since 1970
+	   grain   INTEGER NOT NULL DEFAULT 0, -- of an air step: what it was thinned to, ns
+	   hash    BLOB
+	 ) STRICT;
+	 INSERT INTO record_8 SELECT * FROM record ORDER BY place;
+	 DELETE FROM sqlite_sequence WHERE name = 'record_8';
+	 INSERT INTO sqlite_sequence (name, seq) SELECT 'record_8', seq FROM sqlite_sequence WHERE name = 'record';
+	 DROP TABLE record;
+	 ALTER TABLE record_8 RENAME TO record;
+	 CREATE UNIQUE INDEX record_seq ON record (seq) WHERE seq IS NOT NULL;
+	 CREATE INDEX record_loose ON record (kind, grain, at, zone) WHERE seq IS NULL; -- air steps and reports
+	 CREATE INDEX record_batch ON record (json_extract(CAST(body AS TEXT), '$.batch'), seq) WHERE seq IS NOT NULL;
+	 CREATE INDEX record_from ON record (json_extract(CAST(body AS TEXT), '$.from'), seq) WHERE kind IN ('split', 'topped-up');
+	 CREATE INDEX record_can ON record (json_extract(CAST(body AS TEXT), '$.can'), seq) WHERE kind = 'poured-from';
+	 CREATE INDEX record_lot ON record (json_extract(CAST(body AS TEXT), '$.lot') COLLATE NOCASE, seq) WHERE kind = 'poured-from';
+	 CREATE INDEX record_over ON record (at) WHERE kind IN ('closed', 'abandoned');
+	 CREATE INDEX record_clock ON record (seq) WHERE kind IN ('clock-changed', 'started');
+	 CREATE INDEX record_undone ON record (json_extract(CAST(body AS TEXT), '$.undoes')) WHERE kind = 'undone';
+	 CREATE INDEX record_ended ON record (at) WHERE kind IN ('closed', 'abandoned', 'topped-up');`,
 }
 
 // layoutInMeta is the first layout that is named in meta too. A user_version that says something
@@ -145,4 +181,17 @@ func newID() string {
 	var id [8]byte
 	rand.Read(id[:])
 	return hex.EncodeToString(id[:])
+}
+
+// repage writes a journal of an earlier version again, in pages of the size that new ones have. SQLite
+// does that outside of its log only. It may be cut off at any point: the journal is then as it was.
+func repage(db *sql.DB, log *slog.Logger) error {
+	var size int
+	if err := db.QueryRow(`PRAGMA page_size`).Scan(&size); err != nil || size == pageBytes {
+		return err
+	}
+	log.Info("the journal is written again in smaller pages; with years of records this takes some seconds")
+	_, err := db.Exec(fmt.Sprintf(`PRAGMA journal_mode = DELETE; PRAGMA page_size = %d; VACUUM`, pageBytes))
+	_, back := db.Exec(`PRAGMA journal_mode = WAL`)
+	return errors.Join(err, back)
 }

@@ -22,6 +22,15 @@ type Thinning struct {
 	CountedBefore time.Time
 }
 
+// What air steps are thinned to.
+const (
+	toMinutes  = time.Minute
+	toQuarters = 15 * time.Minute
+)
+
+// airOf begins a query that finds air steps by the index record_loose, whatever they are thinned to.
+var airOf = fmt.Sprintf(`seq IS NULL AND kind = '%s' AND grain IN (0, %d, %d)`, record.KindAirStep, toMinutes, toQuarters)
+
 // thinAtOnce is how many steps one commit thins at most, so that the group after it waits for
 // tens of milliseconds only. The rest is thinned by the next commits.
 const thinAtOnce = 4000
@@ -43,12 +52,12 @@ func (j *Journal) thin(t Thinning) (err error) {
 	for _, level := range []struct {
 		grain  time.Duration
 		before time.Time
-	}{{time.Minute, t.RawBefore}, {15 * time.Minute, t.MinutesBefore}} {
+	}{{toMinutes, t.RawBefore}, {toQuarters, t.MinutesBefore}} {
 		if err := thinTo(tx, level.grain, level.before); err != nil {
 			return fmt.Errorf("thin air to %v: %w", level.grain, err)
 		}
 	}
-	if _, err := tx.Exec(`DELETE FROM record WHERE kind = 'counted' AND at < ?`, t.CountedBefore.UnixNano()); err != nil {
+	if _, err := tx.Exec(`DELETE FROM record WHERE seq IS NULL AND kind = 'counted' AND grain = 0 AND at < ?`, t.CountedBefore.UnixNano()); err != nil {
 		return fmt.Errorf("remove reports of counts: %w", err)
 	}
 	return tx.Commit()
@@ -63,7 +72,7 @@ type kept struct {
 // thinTo merges the finer steps before a moment into steps of the given grain.
 func thinTo(tx *sql.Tx, grain time.Duration, before time.Time) error {
 	rows, err := tx.Query(`
-		SELECT place, body FROM record WHERE zone IS NOT NULL AND grain < ? AND at < ?
+		SELECT place, body FROM record WHERE `+airOf+` AND grain < ? AND at < ?
 		ORDER BY zone, place LIMIT ?`, int64(grain), before.UnixNano(), thinAtOnce)
 	if err != nil {
 		return err

@@ -174,7 +174,11 @@ func (c savedCheckpoint) decode(id string) (record.State, error) {
 		return record.State{}, &damagedError{"it is not as it was written"}
 	}
 	state := record.NewState(id)
-	if err := json.Unmarshal(c.state, &state); err != nil {
+	text, err := unpacked(c.state)
+	if err != nil {
+		return record.State{}, err
+	}
+	if err := json.Unmarshal(text, &state); err != nil {
 		return record.State{}, err
 	}
 	return state, nil

@@ -38,6 +38,7 @@ func (j *Journal) Run(ctx context.Context) error {
 	for {
 		select {
 		case <-ctx.Done():
+			j.storeCursors()
 			return nil
 		case g := <-j.groups:
 			err := j.Write(g)
@@ -100,16 +101,21 @@ func (j *Journal) commit(g Group) (err error) {
 		}
 	}
 	if g.Checkpoint != nil {
-		state, err := json.Marshal(g.Checkpoint)
+		state, err := packed(g.Checkpoint)
 		if err != nil { // a failure loses the checkpoint, and no record
 			j.log.Error("the state cannot be written out; no checkpoint is taken", "err", err)
 		} else if err := checkpoint(tx, *g.Checkpoint, state, end); err != nil {
 			return fmt.Errorf("journal: write checkpoint: %w", err)
 		}
 	}
+	stored, err := j.cursors.store(tx, time.Now())
+	if err != nil {
+		return fmt.Errorf("journal: write %w", err)
+	}
 	if err := tx.Commit(); err != nil {
 		return fmt.Errorf("journal: commit: %w", err)
 	}
+	stored()
 	j.end = end
 	j.first.Store(nil)
 	j.reached()
