@@ -62,6 +62,9 @@ func TestThePrintKeyConfirms(t *testing.T) {
 }
 
 func TestThePrintKeyAcknowledges(t *testing.T) {
+	if testing.Short() {
+		t.Skip("eight hours by the second on one goroutine")
+	}
 	t.Parallel() // it waits for the disk
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
