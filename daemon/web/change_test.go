@@ -75,9 +75,10 @@ func TestChanges(t *testing.T) {
 		{"presses/press-1/prints", `{"total":120}`, request.CountPrints{Press: "press-1", Total: ptr(uint64(120))}},
 		{"sensors/floor-air/in-service", ``, request.PutInService{Sensor: "floor-air"}},
 	}
+	s := newStand()
+	h := newServer(t, s).Handler()
 	for _, test := range tests {
-		s := newStand()
-		w := answerTo(newServer(t, s).Handler(), fromHere("POST", "/api/v1/"+test.path, test.body))
+		w := answerTo(h, fromHere("POST", "/api/v1/"+test.path, test.body))
 		status, location := http.StatusOK, ""
 		if test.path == "cans" {
 			status, location = http.StatusCreated, "/api/v1/cans/0612-1" // the stand answers everything with one id
@@ -153,18 +154,19 @@ func TestRefusedBodies(t *testing.T) {
 		{"presses/press-1/prints", `{"add":-1}`, 422},
 		{"presses/press-1/prints", `{"add":1,"press":"press-2"}`, 422},
 	}
+	s := newStand()
+	h := newServer(t, s).Handler()
 	for _, test := range tests {
-		s := newStand()
 		r := fromHere("POST", "/api/v1/"+test.path, test.body)
 		r.Header.Set("Content-Type", "application/json")
-		w := answerTo(newServer(t, s).Handler(), r)
+		w := answerTo(h, r)
 		if w.Code != test.status {
 			t.Errorf("%s %s: status %d, want %d: %s", test.path, test.body, w.Code, test.status, w.Body)
 			continue
 		}
 		isProblem(t, w, test.status)
 		if len(s.asked) != 0 {
-			t.Errorf("%s %s reached the bench", test.path, test.body)
+			t.Fatalf("%s %s reached the bench", test.path, test.body)
 		}
 	}
 }
@@ -190,6 +192,7 @@ func TestFaultsAreNamed(t *testing.T) {
 }
 
 func TestContentType(t *testing.T) {
+	h := newServer(t, newStand()).Handler()
 	for ct, want := range map[string]int{
 		"application/json": 201, "application/json; charset=utf-8": 201, "APPLICATION/JSON;charset=UTF-8": 201,
 		"": 415, "text/plain": 415, "application/x-www-form-urlencoded": 415, "multipart/form-data; boundary=x": 415, "application/json; charset=latin1": 415,
@@ -197,7 +200,7 @@ func TestContentType(t *testing.T) {
 	} {
 		r := fromHere("POST", "/api/v1/batches", `{"ink":"dial-satin","scale":"scale-1"}`)
 		r.Header.Set("Content-Type", ct)
-		if w := answerTo(newServer(t, newStand()).Handler(), r); w.Code != want {
+		if w := answerTo(h, r); w.Code != want {
 			t.Errorf("%q: status %d, want %d", ct, w.Code, want)
 		}
 	}
