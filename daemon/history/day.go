@@ -189,17 +189,20 @@ func eachDay(ctx context.Context, db querier, first, last int64, f func([]count)
 		return fmt.Errorf("history: read counts: %w", err)
 	}
 	defer rows.Close()
-	var open []count
-	day, sources := int64(0), 0
+	var open, merged []count // open has the counts of one place after those of another
+	var places []int         // where those of each place begin in open
+	day := int64(0)
 	end := func() error {
-		if sources == 0 {
+		if len(places) == 0 {
 			return nil
 		}
-		if sources > 1 { // each is in order by itself
-			slices.SortFunc(open, func(a, b count) int { return compareKeys(a.tallyKey, b.tallyKey) })
+		all := open
+		if len(places) > 1 {
+			merged = merge(merged[:0], open, places)
+			all = merged
 		}
-		err := f(open)
-		open, sources = open[:0], 0
+		err := f(all)
+		open, places = open[:0], places[:0]
 		return err
 	}
 	for rows.Next() {
@@ -214,15 +217,39 @@ func eachDay(ctx context.Context, db querier, first, last int64, f func([]count)
 			}
 			day = of
 		}
+		places = append(places, len(open))
 		if open, err = decodeCounts(open, day, sourceOf(number), body); err != nil {
 			return fmt.Errorf("history: read counts of day %d: %w", day, err)
 		}
-		sources++
 	}
 	if err := rows.Err(); err != nil {
 		return fmt.Errorf("history: read counts: %w", err)
 	}
 	return end()
+}
+
+// merge appends counts in the order of their keys. They come in parts that are in order by themselves and begin at
+// the given places. Counts with the same key stay in the order of the parts.
+func merge(to, counts []count, places []int) []count {
+	parts := make([][]count, len(places))
+	for i, begin := range places {
+		end := len(counts)
+		if i+1 < len(places) {
+			end = places[i+1]
+		}
+		parts[i] = counts[begin:end]
+	}
+	for range counts {
+		first := -1
+		for i, p := range parts {
+			if len(p) > 0 && (first < 0 || compareKeys(p[0].tallyKey, parts[first][0].tallyKey) < 0) {
+				first = i
+			}
+		}
+		to = append(to, parts[first][0])
+		parts[first] = parts[first][1:]
+	}
+	return to
 }
 
 // countsOf returns the counts of a day that come from one place.

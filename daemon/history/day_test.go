@@ -3,6 +3,7 @@ package history
 import (
 	"database/sql"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -155,4 +156,26 @@ func TestTheFirstLayout(t *testing.T) {
 	if _, err := UndoImports(t.Context(), s.dir, []int64{4}, noon); err != nil {
 		t.Error(err)
 	}
+}
+
+// TestMergeIsAStableSort: parts in order give all counts in order, those of an earlier part first.
+func TestMergeIsAStableSort(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var all []count
+		var places []int
+		for part := range rapid.IntRange(1, 4).Draw(t, "parts") {
+			own := make([]count, rapid.IntRange(0, 6).Draw(t, "counts"))
+			for i := range own {
+				own[i] = count{tallyKey{quarter: int64(rapid.IntRange(0, 4).Draw(t, "quarter")), press: "press-1"}, tally{pieces: int64(part)}}
+			}
+			slices.SortStableFunc(own, func(a, b count) int { return compareKeys(a.tallyKey, b.tallyKey) })
+			places = append(places, len(all))
+			all = append(all, own...)
+		}
+		merged := merge(nil, all, places)
+		slices.SortStableFunc(all, func(a, b count) int { return compareKeys(a.tallyKey, b.tallyKey) })
+		if !slices.Equal(merged, all) {
+			t.Fatalf("%v, want %v", merged, all)
+		}
+	})
 }

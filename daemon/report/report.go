@@ -104,16 +104,32 @@ func Write(ctx context.Context, w io.Writer, s Sources, q Request) error {
 		}
 		q.From, q.To = lives(batches)
 	}
-	m := maker{s, q, figures.Maker{Locale: s.Locale, Width: 1000}, batches}
+	m := maker{s, q, figures.Maker{Locale: s.Locale, Width: 1000}, batches, map[string][]history.Air{}}
 	d, err := m.data(ctx)
 	if err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	t, err := template.New("report").Funcs(template.FuncMap{"say": s.Locale.Say}).Parse(layout)
+	t, err := template.New("report").Funcs(template.FuncMap{"say": s.Locale.Say, "rows": rowsOf}).Parse(layout)
 	if err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
 	return t.Execute(w, d)
+}
+
+// rowsOf returns the rows of a table. A report of a year has thousands of cells, for which the template takes five
+// times as long.
+func rowsOf(rows [][]string) template.HTML {
+	var out strings.Builder
+	for _, row := range rows {
+		out.WriteString("<tr>")
+		for _, cell := range row {
+			out.WriteString("<td>")
+			out.WriteString(template.HTMLEscapeString(cell))
+			out.WriteString("</td>")
+		}
+		out.WriteString("</tr>\n")
+	}
+	return template.HTML(out.String())
 }
 
 // lives returns the period from the first mixing to the last end.
@@ -139,6 +155,7 @@ type maker struct {
 	Request
 	draw    figures.Maker
 	batches []history.Batch
+	read    map[string][]history.Air // the air of each zone that was read
 }
 
 func (m maker) data(ctx context.Context) (data, error) {
@@ -186,7 +203,11 @@ func (m maker) add(d *data, f chart.Figure) error {
 
 // in returns the air of the zones in intervals that a picture can show.
 func (m maker) in(ctx context.Context, zones ...string) ([]history.Air, error) {
-	return history.PictureOf(m.From, m.To, m.draw.Zone(), func(step history.Step) (all []history.Air, err error) {
+	of := strings.Join(zones, "\x00")
+	if rows, known := m.read[of]; known {
+		return rows, nil
+	}
+	rows, err := history.PictureOf(m.From, m.To, m.draw.Zone(), func(step history.Step) (all []history.Air, err error) {
 		for _, zone := range zones {
 			rows, err := m.History.ZoneAir(ctx, zone, m.From, m.To, step, mostRows)
 			if err != nil {
@@ -196,6 +217,10 @@ func (m maker) in(ctx context.Context, zones ...string) ([]history.Air, error) {
 		}
 		return all, nil
 	})
+	if err == nil {
+		m.read[of] = rows
+	}
+	return rows, err
 }
 
 func (m maker) air(ctx context.Context, d *data) error {

@@ -26,7 +26,7 @@ func (s stored) ZoneAir(_ context.Context, zone string, from, _ time.Time, _ his
 
 func (s stored) Batches(_ context.Context, find history.Search, _ int) ([]history.Batch, error) {
 	var found []history.Batch
-	for i, lots := range []string{"A-1 B-2", "A-3"} {
+	for i, lots := range []string{"A-1 B-2", "A-3 <i>&"} {
 		mixed := monday.Add(time.Duration(8+24*i) * time.Hour)
 		b := history.Batch{ID: []string{"0608-1", "0609-1"}[i], Ink: "gloss-4", Press: "press-1", MixedAt: &mixed, ClosedAt: mixed.Add(5 * time.Hour), Outcome: lifecycle.UsedUp, Lots: lots, Prints: 1200, Defects: 7}
 		if !b.ClosedAt.Before(find.From) && b.ClosedAt.Before(find.To) {
@@ -64,7 +64,7 @@ func TestReportStandsAlone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"8 Jun 2026", "14 Jun 2026", "bench-1", "0608-1", "0609-1", "2400", "Control chart of press-1", "Not enough data"} {
+	for _, want := range []string{"8 Jun 2026", "14 Jun 2026", "bench-1", "0608-1", "0609-1", "2400", "Control chart of press-1", "A-3 &lt;i&gt;&amp;", "Not enough data"} {
 		if !strings.Contains(strings.ReplaceAll(html, ",", ""), want) {
 			t.Errorf("the report does not contain %q", want)
 		}

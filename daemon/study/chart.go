@@ -1,7 +1,6 @@
 package study
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -65,9 +64,10 @@ type ChartPoint struct {
 	Spent         *float64       `json:"spent,omitempty" doc:"share of the batch's pot life that was used up, mean by prints; absent for a day"`
 }
 
-// Chart returns the control chart of what the table holds. Days are those of the zone.
+// Chart returns the control chart of what the table holds of a press and a kind of rejects. Days are those of the
+// zone.
 func (t *Table) Chart(q ChartRequest, zone *time.Location) Chart {
-	rows := t.rows()
+	rows := t.charted(q)
 	by := q.By
 	if by == Automatic {
 		by = finest(rows, zone)
@@ -101,6 +101,25 @@ func (t *Table) Chart(q ChartRequest, zone *time.Location) Chart {
 	return c
 }
 
+// charted returns the rows of a press that have prints, with the rejects of one kind where one is asked for.
+func (t *Table) charted(q ChartRequest) []row {
+	kind, known := t.kinds[q.Kind]
+	var rows []row
+	for _, r := range t.rows() {
+		if r.prints <= 0 || q.Press != "" && r.press != q.Press {
+			continue
+		}
+		switch {
+		case known:
+			r.defects = r.defects[kind : kind+1]
+		case q.Kind != "":
+			r.defects = nil
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
 // finest returns the finest grouping whose points have enough rejects.
 func finest(rows []row, zone *time.Location) Grouping {
 	for _, by := range []Grouping{ByHour, ByBatch} {
@@ -124,23 +143,27 @@ type group struct {
 	sums, known     quality.Conditions
 }
 
-// grouped adds up the rows that have prints, in the order of their first ones.
+// groupOf is what the rows of a group have in common.
+type groupOf struct {
+	number int    // of the lot; -1 for a day
+	when   int    // as in [row.when]; 0 for a day
+	part   int64  // the hour since 1970; 0 for a batch and for a day
+	day    string // empty but for a day
+}
+
+// grouped adds up rows, in the order of their first ones.
 func grouped(rows []row, by Grouping, zone *time.Location) []*group {
 	var list []*group
-	at := map[string]*group{}
-	for _, r := range rows {
-		if r.prints <= 0 {
-			continue
-		}
-		key := ""
-		switch by {
-		case ByHour:
-			key = fmt.Sprint(r.press, " ", r.id(), " ", r.quarter/4)
-		case ByBatch:
-			key = fmt.Sprint(r.press, " ", r.id())
-		}
-		if by == ByDay || by == ByBatch && r.batch == "" {
-			key = fmt.Sprint(r.press, " day ", r.at.In(zone).Format(time.DateOnly))
+	at := map[groupOf]*group{}
+	days := dayNames{zone: zone}
+	for i := range rows {
+		r := &rows[i]
+		key := groupOf{number: r.number, when: r.when()}
+		switch {
+		case by == ByHour:
+			key.part = floorDiv(r.quarter, 4)
+		case by == ByDay || r.batch == "":
+			key = groupOf{number: -1, day: days.of(r.at)}
 		}
 		g := at[key]
 		if g == nil {

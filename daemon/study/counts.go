@@ -58,6 +58,7 @@ type Table struct {
 	kinds       map[string]int
 	mixes       map[string][]Mix
 	first, last time.Time
+	ordered     []row // what rows returned; nil after a change
 }
 
 // quarter is the length of a cell.
@@ -98,6 +99,7 @@ func (t *Table) Add(c Counts) {
 	if c.Pieces == 0 || !t.filter.takes(c) {
 		return
 	}
+	t.ordered = nil
 	of := lot{c.Bench, c.Press, c.Batch}
 	number, known := t.lots[of]
 	if !known {
@@ -140,6 +142,7 @@ func (t *Table) Add(c Counts) {
 
 // Mixed adds what is known of a batch. Conditions of the counts themselves take precedence.
 func (t *Table) Mixed(m Mix) {
+	t.ordered = nil
 	key := m.Bench + "\x00" + m.Batch
 	t.mixes[key] = append(t.mixes[key], m)
 }
@@ -173,8 +176,15 @@ type row struct {
 }
 
 // rows returns the cells in the order of time, with corrections taken from the cells that they
-// correct.
+// correct. The caller must not change them.
 func (t *Table) rows() []row {
+	if t.ordered == nil {
+		t.ordered = t.order()
+	}
+	return t.ordered
+}
+
+func (t *Table) order() []row {
 	lots := slices.SortedFunc(maps.Keys(t.lots), func(a, b lot) int {
 		return cmp.Or(cmp.Compare(a.bench, b.bench), cmp.Compare(a.press, b.press), cmp.Compare(a.batch, b.batch))
 	})

@@ -46,6 +46,7 @@ type Runner struct {
 
 	mu     sync.Mutex // guards what follows
 	recent map[Request]kept
+	read   *Table // with Alone, the newest table, which several answers are made from
 }
 
 type kept struct {
@@ -97,8 +98,8 @@ func (r *Runner) compute(ctx context.Context, q Request) (Answer, error) {
 			return a, err
 		}
 	}
-	t := r.table(ctx, q.Filter)
-	if err := r.source.Fill(ctx, t, q.Filter); err != nil {
+	t, err := r.table(ctx, q.Filter)
+	if err != nil {
 		return Answer{}, err
 	}
 	return Make(ctx, t, quality.Options{Relevant: q.Relevant, Family: q.Family}, r.zone)
@@ -112,20 +113,38 @@ func (r *Runner) Chart(ctx context.Context, q ChartRequest) (Chart, error) {
 		}
 	}
 	f := Filter{From: q.From, To: q.To, Press: q.Press, Kind: q.Kind}
-	t := r.table(ctx, f)
-	if err := r.source.Fill(ctx, t, f); err != nil {
+	if r.Alone { // a report asks for all presses
+		f.Press, f.Kind = "", ""
+	}
+	t, err := r.table(ctx, f)
+	if err != nil {
 		return Chart{}, err
 	}
 	return t.Chart(q, r.zone), nil
 }
 
-// table returns an empty table, whose computations wait between slices.
-func (r *Runner) table(ctx context.Context, f Filter) *Table {
+// table returns a table of what the source has. Alone, it is the one before where the filter is the same; else
+// its computations wait between slices.
+func (r *Runner) table(ctx context.Context, f Filter) (*Table, error) {
+	r.mu.Lock()
+	before := r.read
+	r.mu.Unlock()
+	if before != nil && before.filter == f {
+		return before, nil
+	}
 	t := NewTable(f)
 	if !r.Alone {
 		t.Pause = pace.New(ctx).Pause
 	}
-	return t
+	if err := r.source.Fill(ctx, t, f); err != nil {
+		return nil, err
+	}
+	if r.Alone {
+		r.mu.Lock()
+		r.read = t
+		r.mu.Unlock()
+	}
+	return t, nil
 }
 
 func (r *Runner) kept(q Request) (Answer, bool) {

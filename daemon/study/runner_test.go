@@ -7,6 +7,9 @@ import (
 	"testing/synctest"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
 	"potlifed/model/quality"
 )
 
@@ -147,14 +150,57 @@ func TestChart(t *testing.T) {
 }
 
 func TestARunnerWaitsUnlessItIsAlone(t *testing.T) {
-	r := NewRunner(&slow{}, time.UTC, time.Now)
-	if r.table(t.Context(), Filter{}).Pause == nil {
-		t.Error("beside the bench's loop there are no waits")
-	}
-	r.Alone = true
-	if r.table(t.Context(), Filter{}).Pause != nil {
-		t.Error("alone there are waits")
-	}
+	synctest.Test(t, func(t *testing.T) {
+		for _, alone := range []bool{false, true} {
+			r := NewRunner(&slow{}, time.UTC, time.Now)
+			r.Alone = alone
+			table, err := r.table(t.Context(), Filter{})
+			if err != nil || (table.Pause == nil) != alone {
+				t.Errorf("alone %v: waits %v, %v", alone, table.Pause != nil, err)
+			}
+		}
+	})
+}
+
+// TestAReportReadsOnce: alone, the study and the charts of all presses are made from one table.
+func TestAReportReadsOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		source := &slow{}
+		r := NewRunner(source, time.UTC, time.Now)
+		r.Alone = true
+		if _, err := r.Study(t.Context(), Request{}); err != nil {
+			t.Fatal(err)
+		}
+		for press, points := range map[string]int{"press-1": 1, "press-2": 0} {
+			if c, err := r.Chart(t.Context(), ChartRequest{Press: press}); err != nil || len(c.Points) != points {
+				t.Errorf("%s has %d points, %v", press, len(c.Points), err)
+			}
+		}
+		if source.fills != 1 {
+			t.Errorf("read %d times", source.fills)
+		}
+		if _, err := r.Chart(t.Context(), ChartRequest{Press: "press-1", From: start}); err != nil || source.fills != 2 {
+			t.Errorf("another span: read %d times, %v", source.fills, err)
+		}
+	})
+}
+
+// TestAChartOfEverythingIsThatOfThePress: a chart from a table of all presses and kinds is that from a table of its
+// own press and kind.
+func TestAChartOfEverythingIsThatOfThePress(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		q := ChartRequest{Press: "press-1", Kind: rapid.SampledFrom([]string{"", "dust", "ghost"}).Draw(t, "kind"), By: rapid.SampledFrom([]Grouping{ByHour, ByBatch, ByDay, Automatic}).Draw(t, "by")}
+		all, own := NewTable(Filter{}), NewTable(Filter{Press: q.Press, Kind: q.Kind})
+		for range rapid.IntRange(0, 40).Draw(t, "counts") {
+			c := prints(rapid.IntRange(0, 3000).Draw(t, "minute"), rapid.SampledFrom([]string{"", "a", "b"}).Draw(t, "batch"), float64(rapid.IntRange(1, 50).Draw(t, "pieces")), 20)
+			c.Press, c.Kind = rapid.SampledFrom([]string{"press-1", "press-2"}).Draw(t, "press"), rapid.SampledFrom([]string{"", "", "dust", "pinholes"}).Draw(t, "of")
+			all.Add(c)
+			own.Add(c)
+		}
+		if d := cmp.Diff(own.Chart(q, time.UTC), all.Chart(q, time.UTC)); d != "" {
+			t.Fatal(d)
+		}
+	})
 }
 
 // away is a process that has an answer, or none.
