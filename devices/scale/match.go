@@ -12,7 +12,7 @@ type match struct {
 	negative  bool
 	mantissa  uint64
 	decimals  int
-	variable  int // bytes of marks and of skipped parts, which are not of one length
+	variable  uint8 // which lengths the marks and the skipped parts have; see varies
 	hasNumber bool
 	padded    bool
 	unit      unit
@@ -71,6 +71,14 @@ func (m *match) step(e *element) error {
 		return m.takeMark(e.marks)
 	case skipElement:
 		return m.skip(e)
+	case padElement:
+		from := m.pos
+		for m.peek() == e.literal {
+			m.pos++
+		}
+		m.padded = m.padded || m.pos-from > 1
+	case bitsElement:
+		return m.takeBits(e)
 	}
 	return nil
 }
@@ -90,9 +98,13 @@ func (m *match) skip(e *element) error {
 	if m.pos == from {
 		return ErrUnknown
 	}
-	m.variable += m.pos - from
+	m.varies(m.pos - from)
 	return nil
 }
+
+// varies takes the length of a mark or a skipped part, which are not of one length. Their sum would not do: a
+// padded part that is one byte shorter, with a mark of one byte more, makes a longer line.
+func (m *match) varies(length int) { m.variable = 5*m.variable + uint8(length) }
 
 // peek returns the next byte, 0 at the end. No line contains a 0.
 func (m *match) peek() byte {
@@ -209,54 +221,6 @@ func (m *match) takeAnything() {
 	}
 }
 
-func (m *match) takeNumber(e *element) error {
-	if m.takeFill() {
-		return nil
-	}
-	from, digits, separator := m.pos, 0, -1
-	run, grouped := 0, false // digits since the last mark for thousands, and whether there was one
-	for ; m.pos < len(m.line); m.pos++ {
-		c := m.line[m.pos]
-		if c >= '0' && c <= '9' {
-			if digits++; digits > maxDigits {
-				return ErrUnknown
-			}
-			if separator < 0 {
-				run++
-			}
-			m.mantissa = 10*m.mantissa + uint64(c-'0')
-			continue
-		}
-		if c == '\'' && e.groups && separator < 0 && run > 0 && run <= 3 && (run == 3 || !grouped) {
-			run, grouped = 0, true
-			continue
-		}
-		if c != '.' && c != ',' || separator >= 0 {
-			break
-		}
-		separator = m.pos
-	}
-	if e.groups && (run > 3 || grouped && run != 3) {
-		return ErrUnknown // a digit or a mark was lost
-	}
-	// A digit must be on both sides of the decimal mark. Without one, a part of the number may
-	// have been lost. A pattern that fixes the decimals may do without the one before it.
-	if digits == 0 || separator == from && e.decimals == 0 || separator == m.pos-1 {
-		return ErrUnknown
-	}
-	if separator >= 0 {
-		m.decimals = m.pos - 1 - separator
-	}
-	if e.decimals > 0 && m.decimals != e.decimals {
-		return ErrUnknown
-	}
-	if m.line[from] == '0' && m.pos-from > 1 && separator != from+1 {
-		m.padded = true
-	}
-	m.hasNumber = true
-	return nil
-}
-
 // takeFill takes what scales show in place of a weight that is out of range: OL, H, HHH, ^^^ or
 // dashes above it, UL, L, LLL or ___ below. Dashes count as above because that is what they
 // mostly mean. There is no weight in either case.
@@ -325,24 +289,31 @@ func (m *match) takeMark(marks []mark) error {
 			continue
 		}
 		m.pos += len(text)
-		m.variable += marks[i].whole
-		switch marks[i].means {
-		case stableField:
-			m.stability = weigh.Stable
-		case movingField:
-			m.stability = weigh.Moving
-		case netField:
-			m.tare = weigh.Net
-		case grossField:
-			m.tare = weigh.Gross
-		case overField:
-			m.over = true
-		case underField:
-			m.under = true
-		}
+		m.varies(marks[i].whole)
+		m.means(marks[i].means)
 		return nil
 	}
 	return ErrUnknown
+}
+
+// means takes what a mark or a bit says.
+func (m *match) means(f field) {
+	switch f {
+	case stableField:
+		m.stability = weigh.Stable
+	case movingField:
+		m.stability = weigh.Moving
+	case netField:
+		m.tare = weigh.Net
+	case grossField:
+		m.tare = weigh.Gross
+	case overField:
+		m.over = true
+	case underField:
+		m.under = true
+	case minusField:
+		m.negative = true
+	}
 }
 
 // reading returns the reading of a match that reached the end.

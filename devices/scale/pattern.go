@@ -17,6 +17,8 @@ const (
 	unitElement
 	markElement
 	skipElement
+	padElement
+	bitsElement
 	checkElement
 )
 
@@ -30,27 +32,33 @@ const (
 	grossField
 	overField
 	underField
+	minusField
+	plusField
 )
 
 var fieldNames = map[string]field{
 	"stable": stableField, "moving": movingField, "net": netField,
-	"gross": grossField, "over": overField, "under": underField, "any": nothingField,
+	"gross": grossField, "over": overField, "under": underField, "any": nothingField, "minus": minusField, "plus": plusField,
 }
 
 // element is one part of a pattern.
 type element struct {
 	kind     elementKind
-	literal  byte // the character, or the one at which a skipped part of any width ends
-	required bool // a sign that must be there
-	trailing bool // a sign that follows the weight without a space
-	oneChar  bool // a sign before a padded weight: one character, whichever it is
-	optional bool // a unit that may be missing
-	width    int  // of the weight or of what is skipped, 0 where it is free
-	shift    int  // how many digits of the weight are decimals without a mark
-	decimals int  // how many the weight must have, 0 where any number may stand
-	groups   bool // an apostrophe may stand between the thousands of the weight
-	declared unit // the unit that is not in the line
-	glued    bool // the unit is followed by a mark without a space between
+	literal  byte     // the character, the one at which a skipped part of any width ends, or the one that pads
+	required bool     // a sign that must be there
+	trailing bool     // a sign that follows the weight without a space
+	oneChar  bool     // a sign before a padded weight: one character, whichever it is
+	optional bool     // a unit that may be missing
+	width    int      // of the weight or of what is skipped, 0 where it is free
+	shift    int      // how many digits of the weight are decimals without a mark
+	decimals int      // how many the weight must have, 0 where any number may stand
+	groups   byte     // what may stand between the thousands of the weight, 0 for nothing
+	bracket  bool     // the last digit may stand in square brackets
+	exponent bool     // a power of ten follows, as in 1.25E+02
+	backward bool     // the digits come from the last to the first
+	bits     [8]field // what a bit that is set means, of a status
+	declared unit     // the unit that is not in the line
+	glued    bool     // the unit is followed by a mark without a space between
 	marks    []mark
 	check    Checksum
 }
@@ -101,11 +109,13 @@ func parse(name, pattern string) (Shape, error) {
 		return Shape{}, fmt.Errorf("longer than %d bytes", maxPatternBytes)
 	}
 	s := Shape{name: name}
+	pattern, err := unescaped(pattern)
+	if err != nil {
+		return Shape{}, err
+	}
 	for i := 0; i < len(pattern); {
 		c := pattern[i]
 		switch {
-		case c < ' ' || c > '~':
-			return Shape{}, fmt.Errorf("character %d is not printable ASCII", i+1)
 		case c == ' ':
 			for i < len(pattern) && pattern[i] == ' ' {
 				i++
@@ -132,6 +142,7 @@ func parse(name, pattern string) (Shape, error) {
 			i++
 		}
 	}
+	s.allow(pattern)
 	return s, nil
 }
 
@@ -191,38 +202,20 @@ func parseField(text string) (element, error) {
 		n, err := parseWidth(width)
 		return element{kind: skipElement, width: n}, err
 	}
+	if pad, ok := strings.CutPrefix(text, "pad="); ok {
+		if len(pad) != 1 || pad[0] >= '0' && pad[0] <= '9' || strings.Contains("+-,", pad) {
+			return element{}, fmt.Errorf("pad %q: want one character that is no part of a number", pad)
+		}
+		return element{kind: padElement, literal: pad[0]}, nil
+	}
+	if bits, ok := strings.CutPrefix(text, "bits:"); ok {
+		return parseBits(bits)
+	}
 	if form, ok := strings.CutPrefix(text, "check="); ok {
 		check, err := ParseChecksum(form)
 		return element{kind: checkElement, check: check}, err
 	}
 	return parseMarks(text)
-}
-
-// parseWeight reads what follows "weight" in a field.
-func parseWeight(text string) (e element, err error) {
-	e.kind = weightElement
-	text, e.groups = strings.CutPrefix(text, "'")
-	text, parts, ok := strings.Cut(text, "/")
-	if ok {
-		if e.shift = map[string]int{"10": 1, "100": 2, "1000": 3}[parts]; e.shift == 0 {
-			return e, fmt.Errorf("parts %q: want 10, 100 or 1000", parts)
-		}
-	}
-	text, decimals, ok := strings.Cut(text, ".")
-	if ok {
-		if len(decimals) != 1 || decimals[0] < '1' || decimals[0] > '6' || e.shift > 0 {
-			return e, fmt.Errorf("decimals %q: want a digit from 1 to 6, and no parts beside it", decimals)
-		}
-		e.decimals = int(decimals[0] - '0')
-	}
-	width, ok := strings.CutPrefix(text, ":")
-	switch {
-	case ok:
-		e.width, err = parseWidth(width)
-	case text != "":
-		err = fmt.Errorf("weight%s: want {weight}, {weight:8}, {weight.3}, {weight/10} or {weight'}", text)
-	}
-	return e, err
 }
 
 func parseWidth(width string) (int, error) {
@@ -250,7 +243,7 @@ func parseMarks(text string) (element, error) {
 		name, written, ok := strings.Cut(alternative, "=")
 		means, known := fieldNames[name]
 		if !ok || !known {
-			return element{}, fmt.Errorf("%q: want weight, sign, unit, skip, check, or a mark such as stable=ST, of stable, moving, net, gross, over, under, any", alternative)
+			return element{}, fmt.Errorf("%q: want weight, sign, unit, skip, pad, bits, check, or a mark such as stable=ST, of stable, moving, net, gross, over, under, minus, plus, any", alternative)
 		}
 		e.marks = append(e.marks, mark{text: written, means: means})
 	}

@@ -20,6 +20,9 @@ type Shape struct {
 	// assumed is the unit of lines in which the pattern lets the unit be missing.
 	assumed unit
 	check   Checksum
+	// others are the bytes besides printable ASCII that the pattern has, as 256 bits. A line with another one
+	// is damaged.
+	others [4]uint64
 }
 
 // named are the shapes with a name, as patterns. They are named after their form. The marks are
@@ -66,7 +69,14 @@ func ShapeNames() []string {
 //	                    /1000, and {weight:8/10}
 //	{weight.3}          exactly three decimals, and the nought before the mark may
 //	                    be missing; also {weight:8.3}
-//	{weight'}           with an apostrophe between thousands, as in 12'345
+//	{weight'}           with an apostrophe between thousands, as in 12'345; also
+//	                    {weight,} and {weight.}, after which the decimal mark is
+//	                    the other one, and {weight } with one space
+//	{weight[]}          the last digit may stand in square brackets, as in 12.3[4]
+//	{weightE}           with a power of ten, as in +1.2340E+02
+//	{weight<}           the last digit first, as in 04.21 for 12.4
+//	{pad=.}             any number of points, as they may stand before a number;
+//	                    also another character
 //	{sign} {sign!}      + or - or neither; with ! one of them must be there;
 //	                    right before a padded weight it is one character;
 //	                    it may also follow the weight
@@ -78,10 +88,18 @@ func ShapeNames() []string {
 //	                    follows in the pattern
 //	{any=Z|}            a mark that means nothing; with others as below
 //	{check=xor}         a checksum at the end of the line, see below
-//	{stable=ST|moving=US|over=OL|under=UL|net=NT|gross=GS}
+//	{stable=ST|moving=US|over=OL|under=UL|net=NT|gross=GS|minus=M|plus=P}
 //	                    the marks that can stand here and what each means;
 //	                    "stable=" is the mark that is nothing, and an empty
 //	                    alternative allows nothing and means nothing
+//	{bits:2|moving=0|over=3|minus=4}
+//	                    a status of two hexadecimal digits, or with bits:1 of one
+//	                    character, and what its bits mean that are set, from 0,
+//	                    the lowest, to 7; with moving alone, a clear bit means
+//	                    stable, and the other way round
+//
+// A byte that is not printable ASCII is written as \\x06, and one of Latin-1 also
+// as the letter, such as é.
 //
 // A pattern needs exactly one weight and exactly one unit, for a weight in a
 // guessed unit is worse than none. Spaces at the end of a line are allowed.
@@ -132,6 +150,15 @@ func (s Shape) Decode(line []byte) (weigh.Reading, error) {
 	return m.reading(), nil
 }
 
+// allow takes the bytes of a pattern that are not printable ASCII for bytes of its lines.
+func (s *Shape) allow(pattern string) {
+	for _, c := range []byte(pattern) {
+		if c < ' ' || c > '~' {
+			s.others[c>>6] |= 1 << (c & 63)
+		}
+	}
+}
+
 // match matches a line against the shape, or against the one candidate that fits.
 func (s Shape) match(line []byte) (match, error) {
 	line, err := s.check.Strip(line)
@@ -139,7 +166,7 @@ func (s Shape) match(line []byte) (match, error) {
 		return match{}, err
 	}
 	for _, c := range line {
-		if (c < ' ' || c > '~') && c != '\t' {
+		if (c < ' ' || c > '~') && c != '\t' && s.others[c>>6]>>(c&63)&1 == 0 {
 			return match{}, ErrUnknown
 		}
 	}

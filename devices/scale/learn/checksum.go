@@ -46,7 +46,7 @@ func strips(c scale.Checksum, lines []text, afterETX bool) (stripped []text, ok 
 		body, err := c.Strip(l.framed(afterETX))
 		if err == nil {
 			different[string(body)] = true
-			stripped = append(stripped, text{string(body), l.line, l.whole})
+			stripped = append(stripped, text{body: string(body), line: l.line, whole: l.whole})
 		}
 		if i == 19 && len(stripped) < 5 {
 			return nil, false
@@ -79,7 +79,7 @@ func skippedTail(lines []text) (check, []text) {
 			var kept []text
 			for _, l := range lines {
 				if trimmed := strings.TrimRight(l.body, " \t"); len(trimmed) > n {
-					kept = append(kept, text{trimmed[:len(trimmed)-n], l.line, l.whole})
+					kept = append(kept, text{body: trimmed[:len(trimmed)-n], line: l.line, whole: l.whole})
 				}
 			}
 			return check{fmt.Sprintf("{skip:%d}", n), "The lines seem to end with a checksum of an unknown kind, which is not verified."}, kept

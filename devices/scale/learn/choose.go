@@ -3,6 +3,7 @@ package learn
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 )
 
@@ -107,6 +108,8 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 			c.score += map[bool]int{true: 4, false: -4}[t.wasShown(c, hint.ShownG)]
 		}
 		switch {
+		case best.score > -1000 && abs(c.score-best.score) < 2 && t.finer(i, best.slot):
+			best, second = c, best
 		case c.score > best.score:
 			best, second = c, best
 		case c.score > second.score:
@@ -116,7 +119,7 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 	if best.score == -1000 {
 		return best, false
 	}
-	if second.score > -1000 && best.score-second.score < 2 && !same(t.series(best.slot), t.series(second.slot)) {
+	if second.score > -1000 && best.score-second.score < 2 && !t.sameWeight(best.slot, second.slot) {
 		best.doubts = append(best.doubts, unsureMark+"Two numbers of a line could be the weight; the more likely one was taken.")
 	}
 	t.findUnit(&best, hint)
@@ -126,13 +129,36 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 	return best, true
 }
 
-func same(a, b []float64) bool {
-	for i := range a {
-		if a[i] != b[i] && !(math.IsNaN(a[i]) && math.IsNaN(b[i])) {
+func abs(n int) int { return max(n, -n) }
+
+// sameWeight reports whether two numbers are one weight, as in two units or with more digits.
+func (t *template) sameWeight(a, b int) bool {
+	x, y := t.series(a), t.series(b)
+	ratio := spread(y) / spread(x)
+	if math.IsNaN(ratio) || math.IsInf(ratio, 0) || ratio == 0 {
+		return false
+	}
+	// Each is rounded to its last digit.
+	off := 0.51*math.Pow10(-t.decimals(b)) + 0.51*ratio*math.Pow10(-t.decimals(a)) + 0.01*spread(y)
+	near := 0
+	for i := range x {
+		if math.IsNaN(x[i]) != math.IsNaN(y[i]) || math.Abs(y[i]-ratio*x[i]) > off {
 			return false
 		}
+		if x[i] != 0 && y[i] != 0 {
+			near++
+		}
 	}
-	return true
+	return near > 0
+}
+
+// finer reports whether a number is the same weight as another one with a smaller last digit.
+func (t *template) finer(a, b int) bool {
+	if !t.sameWeight(a, b) {
+		return false
+	}
+	digit := math.Pow10(-t.decimals(a)) / spread(t.series(a))
+	return digit < 0.99*math.Pow10(-t.decimals(b))/spread(t.series(b))
 }
 
 // judge gives points to a number for what speaks for a weight.
@@ -159,6 +185,9 @@ func (t *template) judge(i int) chosen {
 	if t.unitBeside(i, 1) || t.unitBeside(i, -1) {
 		c.score += 3
 	}
+	if t.ratedBy(i) {
+		c.score -= 6
+	}
 	if t.brokenNumber(i) {
 		c.score -= 8
 	}
@@ -177,6 +206,11 @@ func (t *template) judge(i int) chosen {
 	}
 	c.score += t.labelScore(i)
 	return c
+}
+
+// ratedBy reports whether a stroke follows the unit of a number, as in g/s.
+func (t *template) ratedBy(i int) bool {
+	return i+2 < len(t.slots) && t.unitAt(i+1) && t.slots[i+2].counts["/"] > 0 && !t.slots[i+2].gap && i+3 < len(t.slots) && t.slots[i+3].kind == word
 }
 
 // unitBeside reports whether a unit stands beside slot i, with one mark between at most.
@@ -212,7 +246,7 @@ func (t *template) brokenNumber(i int) bool {
 func (t *template) threeDigits(slot int) bool {
 	for i, r := range t.rows {
 		if at := t.slots[slot].at[i]; at >= 0 {
-			whole, _, _ := strings.Cut(strings.Replace(r.tokens[at].text, ",", ".", 1), ".")
+			whole, _, _ := strings.Cut(r.tokens[at].plain, ".")
 			if len(whole) != 3 {
 				return false
 			}
@@ -248,6 +282,9 @@ func (t *template) labelScore(i int) int {
 	for j := i - 1; j >= 0 && j >= i-3; j-- {
 		if t.slots[j].kind == number {
 			return 0
+		}
+		if j == 1 && t.slots[0].kind == number && t.slots[1].kind == word {
+			return 0 // it is that number's, as in 12 PCS
 		}
 		if t.slots[j].kind != word {
 			continue
@@ -375,9 +412,15 @@ func (t *template) decimals(slot int) int {
 		if at < 0 {
 			continue
 		}
-		if m := strings.IndexAny(r.tokens[at].text, ".,"); m >= 0 {
-			most = max(most, len(r.tokens[at].text)-1-m)
-		}
+		most = max(most, r.tokens[at].decimals())
 	}
 	return most
+}
+
+// decimals returns how many decimals a number has, less those that its power of ten takes away.
+func (t token) decimals() int {
+	digits, power, _ := strings.Cut(strings.ToUpper(t.plain), "E")
+	_, fraction, _ := strings.Cut(digits, ".")
+	n, _ := strconv.Atoi(power)
+	return max(len(fraction)-n, 0)
 }

@@ -138,11 +138,26 @@ func saysOfUnit(p Proposal) bool {
 	return strings.Contains(strings.Join(p.Reasons, " "), "no weight until a line states its unit")
 }
 
+func sevenBits(line []byte) []byte {
+	for i := range line {
+		line[i] &= 0x7f
+	}
+	return line
+}
+
 // judged is the outcome of learning one dialect.
 func (d dialect) judged() (outcome string, p Proposal, faults []string) {
-	p = Infer(Split(d.sent()), d.hint())
+	sent := d.sent()
+	// Package probe listens again in the frame of seven bits that it has seen, where bit 7 is cleared.
+	if frame := FrameOf(sent); frame == "7E1" || frame == "7O1" {
+		sent = sevenBits(sent)
+		for i, l := range d.lines {
+			d.lines[i] = string(sevenBits([]byte(l)))
+		}
+	}
+	p = Infer(Split(sent), d.hint())
 	if p.Certainty == Unsure && strings.Contains(strings.Join(p.Reasons, " "), "--shown-g") {
-		p = Infer(Split(d.sent()), Hint{ShownG: d.most()})
+		p = Infer(Split(sent), Hint{ShownG: d.most()})
 	}
 	if p.Line == "" || p.Certainty == Unsure {
 		return "unsure", p, nil

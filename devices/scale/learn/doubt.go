@@ -20,15 +20,21 @@ func (t *template) ignoredPart(c chosen) []string {
 	if t.flagOfDecimals(c.slot) {
 		return []string{unsureMark + "The decimals have one or two values, whatever the weight: they may be another number."}
 	}
+	if doubt := t.gluedFlag(c.slot); doubt != "" {
+		return []string{doubt}
+	}
 	if t.halfNumber(c.slot) {
 		return []string{unsureMark + "A comma joins the weight to another number: it may be a decimal mark."}
 	}
 	for _, i := range []int{c.slot - 1, c.slot + 1} {
-		if i < 0 || i >= len(t.slots) || t.slots[i].kind != punct {
+		if i < 0 || i >= len(t.slots) || t.slots[i].kind != punct || t.fields[i] != "" {
 			continue
 		}
 		s := t.slots[i]
 		for text := range s.counts {
+			if strings.Contains(".,'", text) && (s.gap || i < c.slot && t.slots[c.slot].gap) {
+				continue // a mark of its own
+			}
 			if strings.Contains("+-.,'", text) && (len(s.counts) > 1 || s.missing() > 0) {
 				return []string{unsureMark + fmt.Sprintf("Some lines have %q beside the weight, which may be a part of it.", text)}
 			}
@@ -64,7 +70,7 @@ func (t *template) flagOfDecimals(slot int) bool {
 		if at < 0 {
 			continue
 		}
-		whole, fraction, _ := strings.Cut(strings.Replace(r.tokens[at].text, ",", ".", 1), ".")
+		whole, fraction, _ := strings.Cut(r.tokens[at].plain, ".")
 		wholes[whole], decimals[fraction] = true, true
 		fraction = strings.TrimRight(fraction, "0")
 		flag = flag || fraction != "" && fraction != "5"
@@ -109,6 +115,13 @@ const mostSignTexts = 12
 func (t *template) maybeSign(c chosen) string {
 	if t.signed(c.slot) {
 		return ""
+	}
+	for _, r := range t.rows {
+		for _, token := range r.tokens {
+			if token.negative {
+				return "" // a mark was found
+			}
+		}
 	}
 	sizes, order := t.series(c.slot), t.order()
 	moving := t.moving(c)

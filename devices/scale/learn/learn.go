@@ -79,20 +79,26 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 		return Proposal{Reasons: []string{fmt.Sprintf("Only %d lines of text came; %d are needed. The speed or the frame may be wrong.", len(kept), fewestLines)}}
 	}
 	check, kept := stripChecksum(kept)
-	rows, silent := withNumbers(tokenized(kept))
+	rows, writing := tokenized(kept)
+	rows, silent := withNumbers(rows)
 	all := len(rows)
 	rows = withoutFragments(rows)
 	fragments := all - len(rows)
 	rows, record := oneOfARecord(rows)
+	rows, nines := withoutNines(rows)
 	t := align(rows)
-	t.silent, t.record = silent, record != nil
+	t.silent, t.record, t.writing, t.nines = silent, record != nil, writing, nines
 	c, ok := t.weight(hint)
+	if ok {
+		c = t.forward(c, hint)
+		t.readMarks(&c)
+	}
 	if !ok {
 		return Proposal{Lines: len(kept), Reasons: []string{"No number in these lines could be taken for the weight."}}
 	}
 	var found []candidate
 	for _, name := range scale.ShapeNames() {
-		if check.pattern == "" && !t.record && name != scale.Auto && name != "sign-digits" {
+		if check.pattern == "" && !t.record && len(t.nines) == 0 && len(t.fields) == 0 && name != scale.Auto && name != "sign-digits" {
 			found = append(found, candidate{line: name})
 		}
 	}
@@ -197,7 +203,7 @@ func (t *template) best(chosen chosen, found []candidate) candidate {
 func (t *template) agrees(c chosen, i int, got weigh.Reading) bool {
 	r, at := t.rows[i], t.slots[c.slot].at[i]
 	if at < 0 || got.Over || got.Under {
-		return at < 0
+		return at < 0 || t.over[i]
 	}
 	if !got.HasWeight {
 		return c.unit >= 0 && t.slots[c.unit].at[i] < 0
@@ -272,9 +278,10 @@ func gramsText(g float64) string {
 
 // text is one line.
 type text struct {
-	body  string // what is still to be explained
-	line  []byte // what stands before the ETX
-	whole []byte // with the ETX and what follows it
+	body   string // what is still to be explained
+	status int    // where two hexadecimal digits of a status begin, from 1 on; 0 where there are none
+	line   []byte // what stands before the ETX
+	whole  []byte // with the ETX and what follows it
 }
 
 // framed returns the line as a framer gives it for a pattern.
@@ -286,8 +293,12 @@ func (l text) framed(afterETX bool) []byte {
 }
 
 // printable returns the lines of text among those received.
+//
+// A byte that is not ASCII is text too where it comes in many lines, as a letter with an accent or a mark
+// between fields does; noise is of all kinds.
 func printable(lines [][]byte) []text {
 	var kept []text
+	often := oftenBytes(lines)
 	for _, l := range lines {
 		body := l
 		if i := strings.IndexByte(string(l), etx); i >= 0 {
@@ -295,13 +306,33 @@ func printable(lines [][]byte) []text {
 		}
 		ok := len(body) > 0 && len(body) <= scale.MaxLineBytes
 		for _, c := range body {
-			ok = ok && (c >= ' ' && c <= '~' || c == '\t')
+			ok = ok && (c >= ' ' && c <= '~' || c == '\t' || often[c])
 		}
 		if ok && strings.Trim(string(body), " \t") != "" {
 			kept = append(kept, text{body: string(body), line: body, whole: l})
 		}
 	}
 	return kept
+}
+
+// oftenBytes returns which bytes come in at least a quarter of the lines.
+func oftenBytes(lines [][]byte) (often [256]bool) {
+	var in [256]int
+	for _, l := range lines {
+		var has [256]bool
+		for _, c := range l {
+			has[c] = true
+		}
+		for c, is := range has {
+			if is {
+				in[c]++
+			}
+		}
+	}
+	for c, n := range in {
+		often[c] = n >= fewestLines && 4*n >= len(lines)
+	}
+	return often
 }
 
 const (

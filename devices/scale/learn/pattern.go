@@ -19,6 +19,8 @@ func (t *template) pattern(c chosen, loose bool) (pattern string, notes []string
 			b.WriteByte(' ')
 		}
 		switch {
+		case t.fields[i] != "":
+			b.WriteString(t.fields[i])
 		case i == c.slot:
 			b.WriteString(over + t.weightField(c))
 			if fixedUnit && c.unit != i+1 {
@@ -49,7 +51,20 @@ func (t *template) pattern(c chosen, loose bool) (pattern string, notes []string
 
 // literal writes characters that stand for themselves.
 func literal(text string) string {
-	return strings.NewReplacer("{", "{{", "}", "}}").Replace(text)
+	return escaped(strings.NewReplacer("{", "{{", "}", "}}").Replace(text))
+}
+
+// escaped writes the bytes that are not printable ASCII as a pattern has them.
+func escaped(text string) string {
+	var b strings.Builder
+	for _, c := range []byte(text) {
+		if c < ' ' || c > '~' {
+			fmt.Fprintf(&b, "\\x%02X", c)
+		} else {
+			b.WriteByte(c)
+		}
+	}
+	return b.String()
 }
 
 // weightField is the weight with its sign, before it or after it.
@@ -62,19 +77,33 @@ func (t *template) weightField(c chosen) string {
 		}
 	}
 	weight := "{weight" + t.numberForm(c.slot)
+	pad := ""
+	if t.writing.pad != 0 {
+		pad = fmt.Sprintf("{pad=%c}", t.writing.pad)
+	}
 	if c.parts > 1 {
 		weight += fmt.Sprintf("/%d", c.parts)
 	}
 	weight += "}"
 	if trailing && !leading {
-		return weight + "{sign}"
+		return pad + weight + "{sign}"
 	}
-	return "{sign}" + weight
+	return pad + "{sign}" + weight
 }
 
 // numberForm is what {weight} needs to read numbers with an apostrophe between thousands, or without
-// the nought before the decimal mark.
+// the nought before the decimal mark, or in another way of writing.
 func (t *template) numberForm(slot int) string {
+	switch {
+	case t.backward:
+		return "<"
+	case t.writing.bracket:
+		return "[]"
+	case t.writing.exponent:
+		return "E"
+	case t.writing.groups != 0 && t.hasGroups(slot):
+		return string(rune(t.writing.groups))
+	}
 	groups, bare := "", false
 	for i, r := range t.rows {
 		if at := t.slots[slot].at[i]; at >= 0 {
@@ -89,6 +118,16 @@ func (t *template) numberForm(slot int) string {
 		return fmt.Sprintf("%s.%d", groups, n)
 	}
 	return groups
+}
+
+// hasGroups reports whether a number has marks between its thousands in any line.
+func (t *template) hasGroups(slot int) bool {
+	for i, r := range t.rows {
+		if at := t.slots[slot].at[i]; at >= 0 && strings.IndexByte(r.tokens[at].text, t.writing.groups) >= 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // otherNumber is a number that is not the weight: as it is where it never changes, else skipped.
@@ -198,7 +237,7 @@ func (t *template) mark(slot int, moving []bool, loose bool) (text, note string)
 		case text == "" && means[text] == "any":
 			fields = append(fields, "")
 		default:
-			fields = append(fields, means[text]+"="+text)
+			fields = append(fields, means[text]+"="+escaped(text))
 		}
 		if other := pairs[text]; other != "" && s.counts[other] == 0 {
 			fields = append(fields, meanings[other]+"="+other)
@@ -248,8 +287,9 @@ func (t *template) outOfRange() string {
 			}
 		}
 	}
-	if len(fields) == 0 {
+	all := append(sortedKeys(fields), t.ninesField()...)
+	if len(all) == 0 {
 		return ""
 	}
-	return "{" + strings.Join(sortedKeys(fields), "|") + "|}"
+	return "{" + strings.Join(all, "|") + "|}"
 }

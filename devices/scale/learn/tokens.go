@@ -2,6 +2,7 @@ package learn
 
 import (
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -19,6 +20,7 @@ const (
 type token struct {
 	kind     kind
 	text     string // of a number without its sign
+	plain    string // of a number as Go reads it
 	gap      bool   // spaces before it
 	signed   bool   // a number with a sign, or with a space in the place of one
 	trailing bool   // the sign follows the number
@@ -33,13 +35,14 @@ type row struct {
 	tokens []token
 }
 
-func tokenized(lines []text) []row {
+func tokenized(lines []text) ([]row, writing) {
+	w, lines := writingOf(lines)
+	lines = withStatus(lines)
 	rows := make([]row, 0, len(lines))
-	marks := decimalMarks(lines)
 	for _, l := range lines {
-		rows = append(rows, row{len(rows), l, tokens(l.body, marks)})
+		rows = append(rows, row{len(rows), l, w.tokens(l)})
 	}
-	return rows
+	return rows, w
 }
 
 // decimalMarks returns the characters that are decimal marks. Where most lines have numbers with a
@@ -90,35 +93,38 @@ func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
 func isLetter(c byte) bool { return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' }
 
 // tokens cuts a line into words, numbers and single characters. It takes a sign to the number that
-// it stands before, unless it joins two numbers as in a date. marks are the decimal marks.
-func tokens(line, marks string) []token {
+// it stands before, unless it joins two numbers as in a date.
+func (w writing) tokens(of text) []token {
 	var list []token
-	gap := false
+	gap, line := false, of.body
 	for i := 0; i < len(line); {
 		c, from := line[i], i
 		switch {
+		case of.status == i+1:
+			i += 2
+			list = append(list, token{kind: word, text: line[from:i], gap: gap, column: from})
 		case c == ' ' || c == '\t':
 			gap = true
 			i++
 			continue
-		case isDigit(c), startsWithMark(line, i, marks):
-			i = endOfNumber(line, i, marks)
-			list = append(list, token{kind: number, text: line[from:i], gap: gap, column: from})
+		case isDigit(c), startsWithMark(line, i, w.marks):
+			i = w.endOfNumber(line, i)
+			list = append(list, token{kind: number, text: line[from:i], plain: w.plain(line[from:i]), gap: gap, column: from})
 		case isLetter(c):
 			for i < len(line) && isLetter(line[i]) {
 				i++
 			}
-			unit := gluedUnit(line[from:i], list, gap)
+			unit := w.gluedUnit(line[from:i], list, gap)
 			if unit > 0 {
 				list = append(list, token{kind: word, text: line[from : from+unit], column: from})
 			}
 			list = append(list, token{kind: word, text: line[from+unit : i], gap: gap, column: from + unit})
-		case (c == '+' || c == '-') && isSign(line, i, list, gap, marks):
+		case (c == '+' || c == '-') && w.isSign(line, i, list, gap):
 			for i++; line[i] == ' '; i++ {
 			}
 			column := i
-			i = endOfNumber(line, i, marks)
-			list = append(list, token{kind: number, text: line[column:i], gap: gap, signed: true, negative: c == '-', column: column})
+			i = w.endOfNumber(line, i)
+			list = append(list, token{kind: number, text: line[column:i], plain: w.plain(line[column:i]), gap: gap, signed: true, negative: c == '-', column: column})
 		case (c == '+' || c == '-') && !gap && len(list) > 0 && list[len(list)-1].kind == number && !list[len(list)-1].signed &&
 			(i+1 == len(line) || !isDigit(line[i+1]) && line[i+1] != c):
 			last := &list[len(list)-1]
@@ -136,7 +142,10 @@ func tokens(line, marks string) []token {
 
 // gluedUnit returns how many letters of a word that follows a number are a unit with a mark
 // directly behind it, as in 60.0gN.
-func gluedUnit(letters string, before []token, gap bool) int {
+func (w writing) gluedUnit(letters string, before []token, gap bool) int {
+	if w.unit != "" && !gap && len(before) > 0 && before[len(before)-1].kind == number && strings.HasPrefix(letters, w.unit) && len(letters) > len(w.unit) {
+		return len(w.unit)
+	}
 	if gap || len(before) == 0 || before[len(before)-1].kind != number || isUnit(letters) {
 		return 0
 	}
@@ -155,52 +164,67 @@ func startsWithMark(line string, i int, marks string) bool {
 		(i == 0 || strings.IndexByte(" \t+-=:;[(", line[i-1]) >= 0)
 }
 
-// betweenThousands reports whether the character at i is an apostrophe between thousands.
-func betweenThousands(line string, i int) bool {
-	return line[i] == '\'' && i > 0 && isDigit(line[i-1]) && i+3 < len(line) &&
+// betweenThousands reports whether the character at i is a mark between thousands.
+func betweenThousands(line string, i int, mark byte) bool {
+	return line[i] == mark && i > 0 && isDigit(line[i-1]) && i+3 < len(line) &&
 		isDigit(line[i+1]) && isDigit(line[i+2]) && isDigit(line[i+3]) && (i+4 == len(line) || !isDigit(line[i+4]))
 }
 
-// plainNumber turns a number as it is written into one that Go reads. It is made once, since that is slow.
-var plainNumber = strings.NewReplacer(",", ".", "'", "")
+// plain returns a number as Go reads it: without marks between thousands, and with a decimal point.
+func (w writing) plain(text string) string {
+	if w.groups != 0 {
+		text = strings.ReplaceAll(text, string(rune(w.groups)), "")
+	}
+	return plainNumber.Replace(text)
+}
+
+// plainNumber is made once, since that is slow.
+var plainNumber = strings.NewReplacer(",", ".", "'", "", "[", "", "]", "")
 
 // value returns the number of a token without its sign; NaN where it is none that a float64 holds.
 func (t token) value() float64 {
-	v, err := strconv.ParseFloat(plainNumber.Replace(t.text), 64)
+	v, err := strconv.ParseFloat(t.plain, 64)
 	if err != nil {
 		return math.NaN()
 	}
 	return v
 }
 
-// endOfNumber returns where the digits from i on end. A decimal mark stands between two digits, and
-// what looks like a date or a time is not one number.
-func endOfNumber(line string, i int, marks string) int {
+// endOfNumber returns where the digits from i on end, with the power of ten where the numbers have one. A
+// decimal mark stands between two digits, and what looks like a date or a time is not one number.
+func (w writing) endOfNumber(line string, i int) int {
 	found := 0
 	for ; i < len(line); i++ {
-		if isDigit(line[i]) || found == 0 && betweenThousands(line, i) {
+		if isDigit(line[i]) || found == 0 && (betweenThousands(line, i, '\'') || w.groups != 0 && betweenThousands(line, i, w.groups)) {
 			continue
 		}
-		if !strings.Contains(marks, line[i:i+1]) || found > 0 || i+1 >= len(line) || !isDigit(line[i+1]) {
+		if !strings.Contains(w.marks, line[i:i+1]) || found > 0 || i+1 >= len(line) || !isDigit(line[i+1]) {
 			break
 		}
 		found++
 	}
+	if w.exponent && found > 0 {
+		if power := powerOfTen.FindString(line[i:]); power != "" {
+			i += len(power)
+		}
+	}
 	return i
 }
 
+var powerOfTen = regexp.MustCompile(`^[Ee][+-]?[0-9]{1,2}`)
+
 // isSign reports whether the + or - at i is the sign of the number that follows, with spaces
 // between at most.
-func isSign(line string, i int, before []token, gap bool, marks string) bool {
+func (w writing) isSign(line string, i int, before []token, gap bool) bool {
 	next := strings.TrimLeft(line[i+1:], " ")
-	if next == "" || !isDigit(next[0]) && !startsWithMark(next, 0, marks) {
+	if next == "" || !isDigit(next[0]) && !startsWithMark(next, 0, w.marks) {
 		return false
 	}
 	if gap || len(before) == 0 || before[len(before)-1].kind != number || line[i] == '+' {
 		return true
 	}
 	// A minus between two numbers joins them, as in a date, unless what follows has decimals.
-	return strings.ContainsAny(next[:endOfNumber(next, 0, marks)], marks)
+	return strings.ContainsAny(next[:w.endOfNumber(next, 0)], w.marks)
 }
 
 // signature is what two lines have in common that differ in their numbers only.
@@ -278,7 +302,10 @@ func withoutFragments(rows []row) []row {
 // oneOfARecord finds scales that send several lines for each weight, such as gross, tare and net below
 // each other. It returns the rows of the line that has the weight, and what is to be said.
 func oneOfARecord(rows []row) (kept []row, notes []string) {
-	key := func(r row) string { return r.label() + "\x00" + string(rune('0'+min(r.numbers(), 9))) }
+	channel := channels(rows)
+	key := func(r row) string {
+		return r.label() + channel(r) + "\x00" + string(rune('0'+min(r.numbers(), 9)))
+	}
 	counts, same, most := map[string]int{}, 0, 0
 	for i, r := range rows {
 		counts[key(r)]++
@@ -337,4 +364,32 @@ func withNumbers(rows []row) (with, without []row) {
 		}
 	}
 	return with, without
+}
+
+// channels returns a function for the number of the platform that a line is of: its first number, where that is
+// one of two to four small whole numbers.
+func channels(rows []row) func(row) string {
+	seen := map[string]bool{}
+	first := func(r row) string {
+		if r.numbers() < 2 {
+			return ""
+		}
+		for _, t := range r.tokens {
+			if t.kind == number {
+				return t.text
+			}
+		}
+		return ""
+	}
+	for _, r := range rows {
+		if text := first(r); text != "" {
+			seen[text] = true
+		}
+	}
+	for text := range seen {
+		if len(text) > 2 || len(seen) > 4 || len(seen) < 2 {
+			return func(row) string { return "" }
+		}
+	}
+	return first
 }
