@@ -22,14 +22,26 @@ func isUnit(text string) bool {
 	return text != "G" && oneCase && unitWords[lower] != ""
 }
 
-// units reports whether all texts of a slot are units.
+// otherUnits are words, in small letters, that stand in the place of a unit of mass for a while. Lines with them carry
+// no weight that potlifed reads.
+var otherUnits = map[string]bool{
+	"pcs": true, "pc": true, "pce": true, "stk": true, "stck": true, "pieces": true, "ct": true, "ozt": true, "dwt": true,
+	"gn": true, "tl": true, "mom": true, "pct": true,
+}
+
+// units reports whether the texts of a slot are units, most of them of mass.
 func (s *slot) units() bool {
-	for text := range s.counts {
-		if !isUnit(text) {
+	mass, all := 0, 0
+	for text, n := range s.counts {
+		switch {
+		case isUnit(text):
+			mass += n
+		case !otherUnits[strings.ToLower(text)]:
 			return false
 		}
+		all += n
 	}
-	return len(s.counts) > 0
+	return 2*mass > all
 }
 
 // chosen is the number that is taken for the weight.
@@ -359,6 +371,9 @@ func (t *template) findUnit(c *chosen, hint Hint) {
 	}
 	written := map[string]bool{}
 	for text := range t.slots[c.unit].counts {
+		if !isUnit(text) {
+			continue
+		}
 		written[text] = true
 		if !readable(text) {
 			c.letter = text

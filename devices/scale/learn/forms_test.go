@@ -339,6 +339,54 @@ var forms = []form{
 	{"number repeated by way of check", func(s onDisplay) string {
 		return s.orOver(fmt.Sprintf("%.2f/%.2f g", s.g, s.g), "-/- g")
 	}, "g", 2, "right"},
+	{"bar graph in front", func(s onDisplay) string {
+		n := int(math.Max(0, s.g) / 130)
+		return s.orOver("|"+strings.Repeat("#", n)+strings.Repeat("-", 10-n)+"|"+fmt.Sprintf(" %9.2f g %s", s.g, either(s.moving, "~", "")), "|##########|  ERR")
+	}, "g", 2, "right"},
+	{"time with date and thousandths", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("2026-03-14T12:%02d:%02d.%03dZ %9.2f g %s", s.n/60, s.n%60, 37*s.n%1000, s.g, either(s.moving, "D", "S")), "2026-03-14T12:59:00.000Z OL")
+	}, "g", 2, "right"},
+	{"cursor home before each line", func(s onDisplay) string {
+		return s.orOver("\x1b[H"+fmt.Sprintf("%9.2f g %s", s.g, either(s.moving, "", "OK")), "\x1b[H OVERLOAD")
+	}, "g", 2, "right"},
+	{"unit only at rest", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("N %s%9.2f%s", s.minus("-", "+"), math.Abs(s.g), either(s.moving, "", "  g")), "H")
+	}, "g", 2, "right"},
+	{"temperature on a line of its own", func(s onDisplay) string {
+		extra := ""
+		if s.n%6 == 0 {
+			extra = none(fmt.Sprintf("TEMP %.1f", 21.5+float64(s.n%4)/10)) + "\n"
+		}
+		return extra + s.orOver(fmt.Sprintf("W %9.2f g", s.g), "W  HHHHH g")
+	}, "g", 2, "right"},
+	{"pieces for a while", func(s onDisplay) string {
+		if s.n > 20 && s.n < 25 {
+			return none(fmt.Sprintf("%s%9d pcs", either(s.moving, "US", "ST"), int(s.g/2.5)))
+		}
+		return s.orOver(fmt.Sprintf("%s%9.2f g", either(s.moving, "US", "ST"), s.g), "OL  g")
+	}, "g", 2, "right"},
+	{"one decimal less above a hundred", func(s onDisplay) string {
+		if math.Abs(s.g) >= 100 {
+			s.g = math.Round(s.g*10) / 10
+			return s.orOver(fmt.Sprintf("%9.1f g %s", s.g, either(s.moving, "", "S")), "OL")
+		}
+		return s.orOver(fmt.Sprintf("%9.2f g %s", s.g, either(s.moving, "", "S")), "OL")
+	}, "g", 1, ""},
+	{"capacity and division in each line", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("Max 3000 g d=0.01 g;%8.2f;%d", s.g, map[bool]int{true: 1}[s.moving]), "Max 3000 g d=0.01 g;OVER;1")
+	}, "g", 2, ""},
+	{"word of motion with the unit", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("%9.2f %s", s.g, either(s.moving, "g?", "g!")), "???? g?")
+	}, "g", 2, "right"},
+	{"minus behind a space, with noughts", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("A%s %07.2f g%s", s.minus("-", " "), math.Abs(s.g), either(s.moving, "", " O")), "A  ------- g")
+	}, "g", 2, "right"},
+	{"weight twice, shown and in high resolution", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("%9.1f g %10.3f", math.Round(s.g*10)/10, s.g+0.002*math.Sin(float64(s.n))), "OL g OL")
+	}, "g", 1, "right"},
+	{"code of three digits and an unlabelled number", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("%03d %+.2f", 100+map[bool]int{true: 4}[s.moving]+map[bool]int{true: 20}[s.tareG > 0], s.g), "199 +0.00")
+	}, "g, not sent", 2, ""},
 }
 
 // No form is read wrongly, and those that a pattern can express are read.

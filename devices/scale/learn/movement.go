@@ -37,7 +37,12 @@ func (t *template) meanings(slot int, texts []string, moving []bool) map[string]
 		calmest, liveliest = min(calmest, share[text]), max(liveliest, share[text])
 	}
 	means, known := map[string]string{}, 0
+	over := t.overTexts(slot, texts)
 	for _, text := range texts {
+		if over[text] {
+			means[text] = "over"
+			continue
+		}
 		m := meanings[strings.ToUpper(text)]
 		// A mark of a stable weight does not come with the liveliest lines.
 		if m == "stable" && share[text] > 0.7 && calmest < 0.4 || m == "moving" && share[text] < 0.2 && liveliest > 0.6 {

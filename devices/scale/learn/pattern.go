@@ -157,6 +157,13 @@ func (t *template) otherNumber(slot int, moving []bool) string {
 			return fmt.Sprintf("{%s=%s|%s=%s}", means[all[0]], all[0], means[all[1]], all[1])
 		}
 		return fmt.Sprintf("{skip:%d}", len(all[0]))
+	case len(texts) <= mostMarks && len(widths) == 1 && !signed && !clock && s.missing() == 0 && len(t.overTexts(slot, sortedKeys(texts))) > 0:
+		var fields []string
+		means := t.meanings(slot, sortedKeys(texts), moving)
+		for _, text := range sortedKeys(texts) {
+			fields = append(fields, means[text]+"="+text)
+		}
+		return "{" + strings.Join(fields, "|") + "}"
 	case len(widths) == 1 && !signed && s.missing() == 0 && !s.gap:
 		for n := range widths {
 			return fmt.Sprintf("{skip:%d}", n)

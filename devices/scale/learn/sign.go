@@ -15,6 +15,7 @@ var (
 // readMarks finds out what marks mean that take part in the weight: bits of a status, words in place of
 // a sign, and brackets around a weight below zero.
 func (t *template) readMarks(c *chosen) {
+	t.weightSlot = c.slot
 	moving := t.moving(*c)
 	for slot, s := range t.slots {
 		if slot == c.slot || slot == c.unit || s.kind == number {

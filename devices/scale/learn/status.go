@@ -201,26 +201,51 @@ func (t *template) negate(slot int, is func(i int) bool) {
 // number, and the lines before and after them have weights far from that.
 func (t *template) tellsOver(slot int, set []bool) bool {
 	list, order := t.byRow(slot), t.order()
-	far := spread(list) / 5
-	same, n := math.NaN(), 0
+	all := spread(list)
+	same, n, far := math.NaN(), 0, false
 	for k, i := range order {
 		if !set[i] {
 			continue
 		}
-		if n++; n > 1 && list[i] != same {
+		if n++; n > 1 && list[i] != same || k == 0 || k == len(order)-1 {
 			return false
 		}
 		same = list[i]
-		for _, beside := range []int{k - 1, k + 1} {
-			if beside < 0 || beside >= len(order) {
-				return false
+		for _, j := range []int{order[k-1], order[k+1]} {
+			if set[j] {
+				continue
 			}
-			if j := order[beside]; !set[j] && math.Abs(list[j]-same) < far && !(same == 0 && list[j] > 0 && n > 1) {
-				return false
+			away := math.Abs(list[j] - same)
+			if away < all/50 {
+				return false // such as a mark for zero
 			}
+			far = far || away > all/5
 		}
 	}
-	return n > 0 && n < 4*mostOver && 10*n <= len(t.rows) && far > 0
+	return far && n < 4*mostOver && 10*n <= len(t.rows)
+}
+
+// overTexts returns which texts of a slot say that the weight is out of range, and marks their rows.
+func (t *template) overTexts(slot int, texts []string) map[string]bool {
+	var of map[string]bool
+	if t.weightSlot == slot || len(texts) < 2 || len(texts) > 2*mostMarks {
+		return nil
+	}
+	for _, text := range texts {
+		set := make([]bool, len(t.rows))
+		for i, r := range t.rows {
+			at := t.slots[slot].at[i]
+			set[i] = at >= 0 && r.tokens[at].text == text || at < 0 && text == ""
+		}
+		if t.tellsOver(t.weightSlot, set) {
+			if of == nil {
+				of = map[string]bool{}
+			}
+			of[text] = true
+			t.markOver(set)
+		}
+	}
+	return of
 }
 
 // mostOver bounds how many lines a scale that was overloaded once may send in that time.

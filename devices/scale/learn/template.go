@@ -27,11 +27,12 @@ type template struct {
 	silent []row // lines without a number
 	record bool  // other lines beside these belong to each weight
 
-	writing  writing
-	backward bool           // the digits of the weight come from the last to the first
-	fields   map[int]string // what is written for some slots, whatever their texts
-	over     map[int]bool   // rows whose weight is out of range
-	nines    []row          // left out: their number is all nines, since the weight is out of range
+	writing    writing
+	weightSlot int
+	backward   bool           // the digits of the weight come from the last to the first
+	fields     map[int]string // what is written for some slots, whatever their texts
+	over       map[int]bool   // rows whose weight is out of range
+	nines      []row          // left out: their number is all nines, since the weight is out of range
 }
 
 // align lays the rows on each other, the most frequent form first. A form that came once in many
