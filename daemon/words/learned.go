@@ -80,8 +80,12 @@ func (l Locale) LearnCautions(r learn.Result) []string {
 		return nil
 	}
 	var say []string
-	if impossible := r.Impossible(); impossible >= 3 && 10*impossible >= r.Ends+r.Censored+impossible {
+	impossible, early := r.Impossible()
+	if impossible >= learn.ManyImpossible {
 		say = append(say, l.Say("learned.caution-impossible", "count", impossible))
+	}
+	if early > 0 {
+		say = append(say, l.Say("learned.caution-early", "batches", strings.Join(r.EarlyIDs(), ", ")))
 	}
 	if 2*r.Censored > r.Ends+r.Censored {
 		say = append(say, l.Say("learned.caution-used-up", "share", l.Percent(100*r.CensoredShare(), 0)))

@@ -50,7 +50,7 @@ func (f *fitting) conclude(s solution) {
 	}
 	r.LongerThanSheet = longerSomewhere(learned, f.pair.Sheet)
 	if !r.PriorNone {
-		r.Posterior = notWider(f.turned(learned, s), f.pair.Sheet)
+		r.Posterior = notWider(f.turned(learned, s), f.pair.Sheet, f.before(pLife, s.at))
 	}
 }
 
@@ -63,7 +63,7 @@ func (f *fitting) ofLogarithm(value float64, moves jet, s solution) Estimate {
 	}
 	se, before := math.Sqrt(variance(moves, s.covariance)), 0.0
 	for p := range parameters {
-		before = math.Hypot(before, moves.d[p]*f.prior.known[p])
+		before = math.Hypot(before, moves.d[p]*f.before(p, s.at))
 	}
 	if se > vagueLn {
 		return e
@@ -73,6 +73,14 @@ func (f *fitting) ofLogarithm(value float64, moves jet, s solution) Estimate {
 	e.Interval = &[2]float64{e.Value * math.Exp(-lnSpan(se)), e.Value * math.Exp(lnSpan(se))}
 	e.Learned = f.learned(se, before)
 	return e
+}
+
+// before returns the spread by which the prior holds a parameter at a set of parameters.
+func (f *fitting) before(p int, at point) float64 {
+	if p == pLife && f.prior.known[p] > 0 && !f.result.PriorNone {
+		return f.prior.known[p] * looseness((at[p]-f.prior.centre[p])/f.prior.known[p])
+	}
+	return f.prior.known[p]
 }
 
 // variance returns the variance of a value that depends on the parameters as a jet does.
@@ -141,10 +149,10 @@ func (f *fitting) turned(learned cure.Ink, s solution) cure.Ink {
 	return learned
 }
 
-// notWider limits the spreads to what was known before: the curvature of a likelihood that is
-// not quite convex must not widen them.
-func notWider(learned, sheet cure.Ink) cure.Ink {
-	learned.LifeLnSpread = min(learned.LifeLnSpread, sheet.LifeLnSpread)
+// notWider limits the spreads to those of the prior: the curvature of a likelihood that is not
+// quite convex must not widen them. life is the spread of the life.
+func notWider(learned, sheet cure.Ink, life float64) cure.Ink {
+	learned.LifeLnSpread = min(learned.LifeLnSpread, life)
 	learned.MoistureSpread = min(learned.MoistureSpread, sheet.MoistureSpread)
 	learned.ActivationSpread = min(learned.ActivationSpread, sheet.ActivationSpread)
 	learned.SigmaLnSpread = min(learned.SigmaLnSpread, sheet.SigmaLnSpread)

@@ -50,10 +50,12 @@ func FitShop(pairs []Pair, options ...Option) []Result {
 
 // fitting is a pair while it is fitted.
 type fitting struct {
-	pair   Pair
-	prior  prior
-	used   []Record
-	result Result
+	pair  Pair
+	prior prior
+	used  []Record
+	// wrongly is ln of the probability of each used record if it is wrong.
+	wrongly []float64
+	result  Result
 	// free are the parameters that the fit may change; first is the place of the first of them
 	// among all variables of the shop.
 	free  []int
@@ -73,16 +75,15 @@ func prepare(pair Pair, priorNone bool) *fitting {
 	f.result.LeftOut = append(f.result.LeftOut, doubled...)
 	for i := range records {
 		r := &records[i]
-		why, impossible := f.prior.why(r)
-		if why != "" && !(impossible && priorNone) {
-			f.result.LeftOut = append(f.result.LeftOut, LeftOut{ID: r.ID, Why: why, Impossible: impossible})
+		if why := f.prior.why(r); why != "" {
+			f.result.LeftOut = append(f.result.LeftOut, LeftOut{ID: r.ID, Why: why})
 			continue
 		}
 		used := *r
 		// What is not known about how the cup was covered differs from batch to batch, and must
 		// not pass for the ink's own scatter.
 		used.Weighing = math.Hypot(used.Weighing, used.To.scatter(f.prior.centre))
-		f.used = append(f.used, used)
+		f.used, f.wrongly = append(f.used, used), append(f.wrongly, f.prior.wrongly(&used))
 		if r.Kind == Alive {
 			f.result.Censored++
 		} else {
@@ -105,7 +106,7 @@ func (f *fitting) at(x []float64) point {
 
 // addTo subtracts the pair's log-likelihood from value, gradient and Hessian.
 func (f *fitting) addTo(x, gradient []float64, hessian *mat.SymDense) float64 {
-	all := sum(f.used, f.at(x), &f.prior.sheet)
+	all := f.likelihood(f.at(x))
 	for k, p := range f.free {
 		i := f.first + k
 		gradient[i] -= all.d[p] * f.prior.spread[p]
@@ -125,10 +126,9 @@ type shop struct {
 	n    int
 }
 
-// fitTogether finds the most likely parameters of all pairs at once.
-func fitTogether(fits []*fitting) {
-	s := shop{fits: fits}
-	var low, high []float64
+// newShop returns the problem of some pairs, with the limits of its variables.
+func newShop(fits ...*fitting) (s shop, low, high []float64) {
+	s.fits = fits
 	for _, f := range fits {
 		f.first, f.free = s.n, nil
 		for p := range parameters {
@@ -142,25 +142,44 @@ func fitTogether(fits []*fitting) {
 			s.n++
 		}
 	}
+	return s, low, high
+}
+
+// fitTogether finds the most likely parameters of all pairs at once, beginning where each pair by
+// itself is most likely.
+func fitTogether(fits []*fitting) {
+	var start []float64
+	for _, f := range fits {
+		alone, low, high := newShop(f)
+		best := optimum{x: make([]float64, alone.n), value: math.Inf(1)}
+		for _, from := range f.starts() {
+			if o := minimise(alone.penalised, from, low, high); o.converged && o.value < best.value {
+				best = o
+			}
+		}
+		start = append(start, best.x...)
+	}
+	s, low, high := newShop(fits...)
 	if s.n == 0 {
 		for _, f := range fits {
+			f.listWrong(f.prior.centre)
 			f.conclude(solution{at: f.prior.centre})
 		}
 		return
 	}
-	o := minimise(s.penalised, make([]float64, s.n), low, high)
-	if o.converged {
+	o := minimise(s.penalised, start, low, high)
+	if !o.converged {
 		for _, f := range fits {
-			f.result.LogLikelihood = sum(f.used, f.at(o.x), &f.prior.sheet).v
+			f.result.Fault = "the fit did not settle"
 		}
-		s.levelSigma(&o, low, high)
+		return
 	}
+	mostLikely := append([]float64(nil), o.x...)
+	s.levelSigma(&o, low, high)
 	covariance, lean := spreadAround(o)
 	for _, f := range fits {
-		if !o.converged {
-			f.result.Fault = "the fit did not settle"
-			continue
-		}
+		f.listWrong(f.at(o.x))
+		f.result.LogLikelihood = sum(f.used, f.at(mostLikely), &f.prior.sheet).v
 		f.conclude(f.solution(o.x, covariance, lean))
 	}
 }
@@ -173,9 +192,13 @@ func (s *shop) penalised(x, gradient []float64, hessian *mat.SymDense) float64 {
 	for _, f := range s.fits {
 		value += f.addTo(x, gradient, hessian)
 	}
-	// Each parameter's deviations over the pairs have variance 1 and correlation shopShare; this
-	// is the inverse of that matrix.
-	for _, at := range s.same {
+	value += addLives(s.same[pLife], x, gradient, hessian)
+	// The other parameters' deviations over the pairs have variance 1 and correlation shopShare;
+	// this is the inverse of that matrix.
+	for p, at := range s.same {
+		if p == pLife {
+			continue
+		}
 		total := 0.0
 		for _, i := range at {
 			total += x[i]

@@ -103,6 +103,6 @@ func lnSurvival(x float64) (value, hazard, excess float64) {
 
 // lnOneMinusExp returns ln(1 - exp(a)) for a < 0.
 func (a *jet) lnOneMinusExp() jet {
-	m := math.Expm1(-a.v) // e^-a - 1
-	return a.through(math.Log(-math.Expm1(a.v)), -1/m, -(m+1)/(m*m))
+	m := math.Expm1(-a.v) // e^-a - 1, infinite far below zero
+	return a.through(math.Log(-math.Expm1(a.v)), -1/m, -(1+1/m)/m)
 }

@@ -63,9 +63,11 @@ type Pair struct {
 type LeftOut struct {
 	ID  string `json:"id"`
 	Why string `json:"why"`
-	// Impossible: what was recorded about the batch cannot be true, by all that was known
-	// before. Most often somebody forgot a cup.
+	// Impossible: the record took part in the fit, but by the ink that was found it is more likely
+	// wrong than right, and so has next to no weight. Most often somebody forgot a cup.
 	Impossible bool `json:"impossible,omitempty"`
+	// Early: it is impossible because it ended too early.
+	Early bool `json:"early,omitempty"`
 }
 
 // Estimate is the estimate of one parameter.
@@ -128,13 +130,30 @@ func (r Result) CensoredShare() float64 {
 	return float64(r.Censored) / float64(r.Ends+r.Censored)
 }
 
-// Impossible returns the number of records that were left out as impossible.
-func (r Result) Impossible() int {
-	n := 0
+// Impossible returns the number of records that are more likely wrong than right, and how many of
+// them ended too early.
+func (r Result) Impossible() (all, early int) {
 	for _, left := range r.LeftOut {
 		if left.Impossible {
-			n++
+			all++
+		}
+		if left.Early {
+			early++
 		}
 	}
-	return n
+	return all, early
+}
+
+// mostNamed bounds the batches that a sentence names.
+const mostNamed = 5
+
+// EarlyIDs returns the ids of the first records that ended too early to be right, at most five.
+func (r Result) EarlyIDs() []string {
+	var ids []string
+	for _, left := range r.LeftOut {
+		if left.Early && len(ids) < mostNamed {
+			ids = append(ids, left.ID)
+		}
+	}
+	return ids
 }

@@ -12,11 +12,6 @@ const (
 	// when people there call an ink gone, its sensor, its water. Half is an assumption: it moves
 	// an ink with few batches half way to where the others went.
 	shopShare = 0.5
-	// impossibleBelow is the probability, by all that was known before the first batch, below
-	// which a record counts as an error.
-	impossibleBelow = 1e-4
-	// sigmaPoints represent the spread of sigma when that probability is calculated.
-	sigmaPoints = 16
 	// loosenedBy controls how the prior's hold on sigma loosens with the number of ends: twice
 	// its spread at 10 ends, three times at 20 and more. With a constant hold, a shop whose
 	// batches differ twice as much as usual (or half as much) would get, after 20 ends, an 80 %
@@ -62,51 +57,16 @@ func (p *prior) lnLRef(at point) jet {
 }
 
 // why returns why a record cannot be used, or an empty string when it can.
-func (p *prior) why(r *Record) (why string, impossible bool) {
+func (p *prior) why(r *Record) string {
 	to := r.To.spending(p.centre)
 	if math.IsNaN(to.v) || math.IsInf(to.v, 0) {
-		return "it has not lived any time", false
+		return "it has not lived any time"
 	}
 	if !(r.Weighing >= 0 && r.Weighing < 1) {
-		return fmt.Sprintf("the ratio's error %v is outside 0 to 1", r.Weighing), false
+		return fmt.Sprintf("the ratio's error %v is outside 0 to 1", r.Weighing)
 	}
 	if r.Kind == Between && len(r.From.heat) > 0 && !(r.From.spending(p.centre).v < to.v) {
-		return "it was looked at last after its end", false
+		return "it was looked at last after its end"
 	}
-	lnLRef := p.lnLRef(p.centre)
-	ended, alive := p.odds(&to, &lnLRef, r.Weighing)
-	tooLate := fmt.Sprintf("good at %.1f times its pot life: less likely than 1 in %.0f; a forgotten cup?", math.Exp(to.v-lnLRef.v), 1/impossibleBelow)
-	switch {
-	case r.Kind != Alive && ended < impossibleBelow:
-		return fmt.Sprintf("over at %.2f of its pot life: less likely than 1 in %.0f", math.Exp(to.v-lnLRef.v), 1/impossibleBelow), true
-	case r.Kind != Between && alive < impossibleBelow:
-		return tooLate, true
-	case r.Kind == Between && len(r.From.heat) > 0:
-		from := r.From.spending(p.centre)
-		if _, alive := p.odds(&from, &lnLRef, r.Weighing); alive < impossibleBelow {
-			return fmt.Sprintf("good at %.1f times its pot life: less likely than 1 in %.0f; a forgotten cup?",
-				math.Exp(from.v-lnLRef.v), 1/impossibleBelow), true
-		}
-	}
-	return "", false
-}
-
-// odds returns the prior probabilities that a batch is over at a dose, and that it is still
-// good. The spreads of the parameters are taken to first order, that of sigma in full.
-func (p *prior) odds(spent, lnLRef *jet, weighing float64) (ended, alive float64) {
-	lnDose := spent.plus(-1, lnLRef)
-	variance := weighing * weighing
-	for _, q := range []int{pLife, pShare, pActivation} {
-		variance += math.Pow(lnDose.d[q]*p.known[q], 2)
-	}
-	for k := range sigmaPoints {
-		u := (float64(k) + 0.5) / sigmaPoints
-		sigma := math.Exp(cure.TruncatedNormal(u, p.centre[pLnSigma], p.known[pLnSigma], math.Log(cure.MinSigma), math.Log(cure.MaxSigma)))
-		x := lnDose.v / math.Sqrt(sigma*sigma+variance)
-		above, _, _ := lnSurvival(x)
-		below, _, _ := lnSurvival(-x)
-		alive += math.Exp(above) / sigmaPoints
-		ended += math.Exp(below) / sigmaPoints
-	}
-	return ended, alive
+	return ""
 }

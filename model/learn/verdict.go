@@ -89,15 +89,23 @@ func (r Result) against() string {
 	return fmt.Sprintf("this ink lasts %d %% more than %s says, 90 %% interval %d less to %d more", value, r.sheet(), -low, high)
 }
 
+// ManyImpossible is the number of records that are more likely wrong than right from which on a
+// caution says so.
+const ManyImpossible = 3
+
 // Cautions returns what a reader of the result has to know, each as a sentence.
 func (r Result) Cautions() []string {
 	if r.Fault != "" {
 		return nil
 	}
 	var say []string
-	if impossible := r.Impossible(); impossible >= 3 && 10*impossible >= r.Ends+r.Censored+impossible {
-		say = append(say, fmt.Sprintf("%d records cannot be by the data sheet's figures and were not used: so many speak against the figures, "+
-			"not the records; check them.", impossible))
+	impossible, early := r.Impossible()
+	if impossible >= ManyImpossible {
+		say = append(say, fmt.Sprintf("%d records do not fit this ink and had next to no weight: forgotten cups, typing errors or a wrong clock; check them.", impossible))
+	}
+	if early > 0 {
+		say = append(say, "Too early for a life that explains the other batches, and so given next to no weight: "+strings.Join(r.EarlyIDs(), ", ")+
+			". Check the records; if they are right, batches of this ink may end that early.")
 	}
 	if 2*r.Censored > r.Ends+r.Censored {
 		say = append(say, fmt.Sprintf("%.0f %% of the batches were used up before they ended. Thick ink is used up faster, and where that is so "+
