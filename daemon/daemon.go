@@ -61,6 +61,7 @@ type Addresses struct {
 // could not be brought to disk; whoever started the process is to start it again. A journal that
 // turns out to be damaged is rebuilt by a start of its own.
 func Run(ctx context.Context, o Options) error {
+	boundMemory()
 	for {
 		err := runOnce(ctx, o)
 		if !errors.Is(err, journal.ErrDamaged) || ctx.Err() != nil {
@@ -142,6 +143,7 @@ func (s *service) run(ctx context.Context) error {
 		s.Log.Info("ready", "http", addresses.HTTP, "mqtt", addresses.MQTT)
 		r.start("heartbeat", func(ctx context.Context) error { return s.heartbeat(ctx, server.Handler()) })
 		r.start("reload", s.reloadOnHangup)
+		r.start("memory", s.giveBackMemory)
 		if s.Ready != nil {
 			s.Ready(addresses)
 		}

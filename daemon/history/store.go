@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"time"
 
 	_ "modernc.org/sqlite" // the driver named "sqlite"
 
@@ -55,6 +56,7 @@ func openStore(dir string) (*store, error) {
 		return nil, errors.Join(fmt.Errorf("open history %s: %w", path, err), write.Close())
 	}
 	read.SetMaxOpenConns(3)
+	read.SetConnMaxIdleTime(time.Minute) // each takes memory
 	return &store{write: write, read: read, ids: map[seriesKey]int64{}}, nil
 }
 
@@ -81,11 +83,12 @@ func openStoreToRead(ctx context.Context, dir string) (*store, error) {
 }
 
 // dsn returns the data source name. NORMAL syncs at checkpoints only: a power cut may cost the
-// last rows, which are readings, or are made again from the journal; it never damages the file.
+// last rows, which are readings, or are made again from the journal; it never damages the file. Each
+// connection keeps at most 512 kB of pages; what is read again is in the system's cache.
 func dsn(path string, readOnly bool) string {
 	q := url.Values{}
 	for _, p := range []string{
-		"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(NORMAL)", "wal_autocheckpoint(512)", "journal_size_limit(4194304)",
+		"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(NORMAL)", "wal_autocheckpoint(512)", "journal_size_limit(4194304)", "cache_size(-512)",
 	} {
 		q.Add("_pragma", p)
 	}

@@ -57,7 +57,7 @@ func TestManifest(t *testing.T) {
 // TestWorkerChangesWithItsShell: another text on the page that it keeps makes another worker, which the
 // browser then installs anew; the same program makes the same one.
 func TestWorkerChangesWithItsShell(t *testing.T) {
-	worker := func(p *Pages) string { return string(p.site.pages[workerPath].plain) }
+	worker := func(p *Pages) string { return string(p.site.pages[workerPath].plain()) }
 	if worker(inEnglish()) != worker(put(inEnglish().site.locale)) {
 		t.Error("two builds of one program have two workers")
 	}
@@ -174,11 +174,11 @@ func TestOfflinePageLeadsOn(t *testing.T) {
 // TestNothingOfTheAppIsLarge: a phone loads the icons, and the worker is asked for with each page.
 func TestNothingOfTheAppIsLarge(t *testing.T) {
 	for _, i := range icons {
-		if n := len(inEnglish().site.assets.served[inEnglish().site.assets.paths[i.file]].plain); n > 16<<10 {
+		if n := len(inEnglish().site.assets.served[inEnglish().site.assets.paths[i.file]].plain()); n > 16<<10 {
 			t.Errorf("%s has %d bytes", i.file, n)
 		}
 	}
-	if n := len(inEnglish().site.pages[workerPath].packed); n > 4<<10 || bytes.Contains(inEnglish().site.pages[workerPath].plain, []byte("/api/")) {
+	if n := len(inEnglish().site.pages[workerPath].packed); n > 4<<10 || bytes.Contains(inEnglish().site.pages[workerPath].plain(), []byte("/api/")) {
 		t.Errorf("the worker has %d bytes, or speaks of the API", n)
 	}
 }

@@ -150,12 +150,34 @@ func (a *assets) order(main string) (names []string) {
 	return names
 }
 
-// content is a body as it is sent, plain and compressed.
+// content is a body as it is sent. Only its compressed form is kept: all browsers take it.
 type content struct {
-	kind          string
-	plain, packed []byte
-	tag           string // of the plain body, without quotes
-	immutable     bool   // its path changes when its body does
+	kind      string
+	packed    []byte
+	tag       string // of the plain body, without quotes
+	immutable bool   // its path changes when its body does
+}
+
+// plain returns the body for a client that does not take it compressed.
+func (c content) plain() []byte {
+	from, err := gzip.NewReader(bytes.NewReader(c.packed))
+	if err != nil {
+		return nil // newContent wrote it: it can be read
+	}
+	body, _ := io.ReadAll(from)
+	return body
+}
+
+// forget drops what only building the pages needs.
+func (a *assets) forget() {
+	a.packer = nil
+	for name, m := range a.modules {
+		m.body = nil
+		a.modules[name] = m
+	}
+	for name := range a.styles {
+		a.styles[name] = nil
+	}
 }
 
 // newContent compresses a body by w, which is used for all of them: to make one is costly.
@@ -165,5 +187,5 @@ func newContent(w *gzip.Writer, body []byte, kind string, immutable bool) conten
 	_, _ = w.Write(body) // a buffer takes everything
 	_ = w.Close()
 	sum := sha256.Sum256(body)
-	return content{kind: kind, plain: body, packed: packed.Bytes(), tag: hex.EncodeToString(sum[:12]), immutable: immutable}
+	return content{kind: kind, packed: bytes.Clone(packed.Bytes()), tag: hex.EncodeToString(sum[:12]), immutable: immutable}
 }

@@ -80,13 +80,13 @@ console.log(b, d); // said
 return {  };
 })();
 `
-	if main := string(a.served[a.paths["bench/main.js"]].plain); main != want {
+	if main := string(a.served[a.paths["bench/main.js"]].plain()); main != want {
 		t.Errorf("the module is sent as\n%s\nwant\n%s", main, want)
 	}
 	if got := a.scripts("bench/main.js"); !slices.Equal(got, []string{a.paths["lib/words.js"], a.paths["bench/main.js"]}) {
 		t.Errorf("scripts %v", got)
 	}
-	if got := string(a.served[a.paths["bench/main.css"]].plain); got != "p { margin: 0 }\nb { margin: 1px }\n" {
+	if got := string(a.served[a.paths["bench/main.css"]].plain()); got != "p { margin: 0 }\nb { margin: 1px }\n" {
 		t.Errorf("the styles are sent as\n%s", got)
 	}
 }

@@ -30,7 +30,7 @@ func TestEveryAlarmHasItsHelp(t *testing.T) {
 		t.Error("the help does not lead to the reference")
 	}
 	for at, c := range inEnglish().site.assets.served { // what the pages lead to
-		for _, m := range regexp.MustCompile(`/help#([a-z-]+)`).FindAllStringSubmatch(string(c.plain), -1) {
+		for _, m := range regexp.MustCompile(`/help#([a-z-]+)`).FindAllStringSubmatch(string(c.plain()), -1) {
 			if strings.Count(body, `id="`+m[1]+`"`) != 1 {
 				t.Errorf("%s leads to %s, which the help does not have", at, m[0])
 			}
@@ -51,7 +51,7 @@ func TestEveryAlarmHasItsHelp(t *testing.T) {
 func TestPagesAreInTheLanguage(t *testing.T) {
 	pages := In(words.Locale{Language: words.Pseudo(words.English())})
 	for _, at := range []string{"/help"} {
-		body := string(pages.site.pages[at].plain)
+		body := string(pages.site.pages[at].plain())
 		body = body[strings.Index(body, "<body"):]
 		for _, piece := range strings.FieldsFunc(untagged(body), func(r rune) bool { return r == '\n' }) {
 			piece = strings.TrimSpace(piece)

@@ -99,10 +99,11 @@ func (c content) serve(w http.ResponseWriter, r *http.Request) {
 		// after an upgrade no old script may meet a new page.
 		h.Set("Cache-Control", "no-cache")
 	}
-	body, tag := c.plain, c.tag
+	body, tag := c.packed, c.tag+"-gzip"
 	if takesGzip(r.Header.Values("Accept-Encoding")) {
-		body, tag = c.packed, c.tag+"-gzip"
 		h.Set("Content-Encoding", "gzip")
+	} else {
+		body, tag = c.plain(), c.tag
 	}
 	h.Set("ETag", strconv.Quote(tag))
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(body))

@@ -108,10 +108,10 @@ func TestCompressedIsTheSame(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := read(t, get(t, "GET", path).Body)
-		if got := read(t, z); got != want || want != string(c.plain) {
+		if got := read(t, z); got != want || want != string(c.plain()) {
 			t.Errorf("%s: what is unpacked differs from what is sent plain", path)
 		}
-		plain, packed = plain+len(c.plain), packed+len(c.packed)
+		plain, packed = plain+len(c.plain()), packed+len(c.packed)
 	}
 	if packed > plain/2 {
 		t.Errorf("%d bytes are packed to %d", plain, packed)
@@ -137,7 +137,7 @@ func documentsHTML(t *testing.T) map[string]string {
 	all := map[string]string{}
 	for at, c := range inEnglish().site.pages {
 		if c.kind == htmlKind {
-			all[at] = string(c.plain)
+			all[at] = string(c.plain())
 		}
 	}
 	body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, "", nil)
@@ -154,9 +154,9 @@ func TestEverythingNamedIsServed(t *testing.T) {
 	served := inEnglish().site.assets.served
 	bodies := documentsHTML(t)
 	for at, c := range served {
-		bodies[at] = string(c.plain)
+		bodies[at] = string(c.plain())
 	}
-	bodies[manifestPath] = string(inEnglish().site.pages[manifestPath].plain)
+	bodies[manifestPath] = string(inEnglish().site.pages[manifestPath].plain())
 	named := regexp.MustCompile(`(?:src|href)"?[=:]"(/assets/[^"]+)"|(?:from|import) "([^"]+)"`)
 	outside := regexp.MustCompile(`(?:src|href|url)\s*[=(]\s*["']?(?:https?:)?//`)
 	used := map[string]bool{}
@@ -222,7 +222,7 @@ func TestPagesAskForAllTheirScriptsAtOnce(t *testing.T) {
 			if !early[m[1]] {
 				t.Errorf("%s: %s is not asked for in the head", at, m[1])
 			}
-			for _, imported := range regexp.MustCompile(`(?m)^import .* from "([^"]+)";$`).FindAllSubmatch(a.served[m[1]].plain, -1) {
+			for _, imported := range regexp.MustCompile(`(?m)^import .* from "([^"]+)";$`).FindAllSubmatch(a.served[m[1]].plain(), -1) {
 				if !early[string(imported[1])] {
 					t.Errorf("%s: %s imports %s, which is not asked for in the head", at, m[1], imported[1])
 				}

@@ -116,6 +116,7 @@ func build(from fs.FS, l words.Locale) (*built, error) {
 	if err := b.addApp(from); err != nil {
 		return nil, err
 	}
+	a.forget()
 	return b, nil
 }
 
