@@ -66,7 +66,7 @@ type Reader struct {
 }
 
 // Run reads each instrument in a goroutine of its own. It returns nil once ctx is done and
-// all of them have ended. A missing instrument is no failure: it is tried again.
+// all of them have ended; one that hangs in the kernel's driver is left behind after 10 s. A missing instrument is no failure: it is tried again.
 func (r Reader) Run(ctx context.Context) error {
 	running := map[string]started{}
 	shop := r.Shop
@@ -90,8 +90,12 @@ type task struct {
 // started is a task that runs.
 type started struct {
 	config any
-	stop   func() // ends it and waits for the end
+	stop   func() (ended bool) // ends it and waits for the end, but not for a driver that hangs
 }
+
+// stopsWithin is how long the end of a task is waited for. It takes a tenth of a second, and a close of a
+// port at times some more, unless the kernel's driver hangs.
+const stopsWithin = 10 * time.Second
 
 // tasks are what reads the instruments of a configuration.
 func (r Reader) tasks(shop config.Shop) map[string]task {
@@ -122,12 +126,15 @@ func (r Reader) tasks(shop config.Shop) map[string]task {
 }
 
 // refit stops the tasks that a configuration does not have, or has in another form, and starts
-// those that are missing. A task has ended before another one opens the same port.
+// those that are missing. A task has ended before another one opens the same port, unless it hangs in a
+// driver: the port is then busy for the other one.
 func (r Reader) refit(ctx context.Context, running map[string]started, shop config.Shop) {
 	wanted := r.tasks(shop)
 	for name, is := range running {
 		if want, there := wanted[name]; !there || !reflect.DeepEqual(want.config, is.config) {
-			is.stop()
+			if !is.stop() {
+				r.Log.Error("a reading hangs in the system's driver and is left behind", "device", name)
+			}
 			delete(running, name)
 		}
 	}
@@ -141,7 +148,22 @@ func (r Reader) refit(ctx context.Context, running map[string]started, shop conf
 			defer close(ended)
 			want.run(ctx)
 		}()
-		running[name] = started{want.config, func() { cancel(); <-ended }}
+		running[name] = started{want.config, func() bool {
+			cancel()
+			return endsWithin(ended, stopsWithin)
+		}}
+	}
+}
+
+// endsWithin waits for an end for so long, and reports whether it came.
+func endsWithin(ended <-chan struct{}, d time.Duration) bool {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-ended:
+		return true
+	case <-timer.C:
+		return false
 	}
 }
 

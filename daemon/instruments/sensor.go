@@ -22,6 +22,7 @@ func (r Reader) sensor(ctx context.Context, c config.Sensor, lines *buses) {
 	defer timer.Stop()
 	var opened Sensor
 	var names naming
+	var asked attempt
 	faults := faultLog{log: r.Log.With("device", c.ID)}
 	for {
 		select {
@@ -36,7 +37,7 @@ func (r Reader) sensor(ctx context.Context, c config.Sensor, lines *buses) {
 			opened, is.Err = openSensor(c, lines.at)
 		}
 		if is.Err == nil {
-			is.Air, is.Err = ReadSensor(ctx, opened)
+			is.Air, is.Err = asked.read(ctx, opened)
 		}
 		if ctx.Err() != nil {
 			return
@@ -132,6 +133,55 @@ func ReadSensor(ctx context.Context, sensor Sensor) (air.State, error) {
 	ctx, cancel := context.WithTimeout(ctx, longestReading)
 	defer cancel()
 	return sensor.Read(ctx)
+}
+
+// attempt is the reading of a sensor that is under way. The zero attempt is none.
+type attempt struct {
+	answers chan answer // nil while none is under way
+}
+
+type answer struct {
+	air air.State
+	err error
+}
+
+// hangsAfter is how long a reading may take although its context has ended: a read of a port ends within
+// 100 ms unless it hangs in the kernel's driver.
+const hangsAfter = 5 * time.Second
+
+// read reads a sensor as [ReadSensor] does. A reading that does not come back hangs in a driver: read
+// then returns [climate.ErrBlocked] at once until it has come back, so that there is never more than one.
+// What it brings by then is too old to be used. It is not waited for at a stop either.
+func (a *attempt) read(ctx context.Context, sensor Sensor) (air.State, error) {
+	if a.answers != nil {
+		select {
+		case <-a.answers:
+		default:
+			return air.State{}, climate.ErrBlocked
+		}
+	}
+	answers := make(chan answer, 1)
+	a.answers = answers
+	go func() {
+		var is answer
+		is.air, is.err = ReadSensor(ctx, sensor)
+		answers <- is
+	}()
+	timer := time.NewTimer(longestReading + hangsAfter)
+	defer timer.Stop()
+	done := ctx.Done()
+	for {
+		select {
+		case is := <-answers:
+			a.answers = nil
+			return is.air, is.err
+		case <-done:
+			timer.Reset(hangsAfter)
+			done = nil
+		case <-timer.C:
+			return air.State{}, climate.ErrBlocked
+		}
+	}
 }
 
 // faultLog logs a fault of a sensor when it begins and when it is over, and not at each

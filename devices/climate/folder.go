@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -21,6 +22,11 @@ const (
 	// two seconds to recover; a fault that occurs three times is permanent.
 	defaultTries = 3
 	defaultPause = 2 * time.Second
+	// leaveAfter is how long after the beginning of a read that hangs in the kernel another one may
+	// begin beside it, such as for a device that was plugged in again while a driver hangs on the old one.
+	// It doubles with each read that hangs, and mostHanging is how many there may be: each keeps a thread.
+	leaveAfter  = time.Minute
+	mostHanging = 3
 )
 
 // layout is how the kernel shows a sensor in a folder.
@@ -32,20 +38,40 @@ type layout struct {
 	read func(value func(name string) ([]byte, error)) (temperature, humidity float64, err error)
 }
 
-// folder is a sensor that the kernel shows as files in a folder. It is not read twice at once: a
-// Read during another Read returns ErrBlocked.
+// folder is a sensor that the kernel shows as files in a folder. It is not read twice at once, unless a
+// read hangs: a Read during another Read returns ErrBlocked.
 type folder struct {
 	layout  layout
 	pattern string
 	pause   time.Duration
 	file    func(name string) ([]byte, error)
 
-	busy chan struct{} // holds a token while a read of the kernel's files is under way
+	leave time.Duration // as leaveAfter
+
+	busy  chan struct{} // holds a token for each read of the kernel's files that is under way
+	mu    sync.Mutex    // guards tryAt
+	tryAt time.Time     // no other read begins before, while one is under way
+}
+
+// begin takes a token for a read, unless one is under way that has not hung for long.
+func (f *folder) begin(now time.Time) bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if len(f.busy) > 0 && now.Before(f.tryAt) {
+		return false
+	}
+	select {
+	case f.busy <- struct{}{}:
+		f.tryAt = now.Add(f.leave << (len(f.busy) - 1))
+		return true
+	default:
+		return false
+	}
 }
 
 // open looks whether a folder is one of a layout.
-func open(path string, l layout) (folder, error) {
-	f := folder{layout: l, pattern: path, pause: defaultPause, file: readFile, busy: make(chan struct{}, 1)}
+func open(path string, l layout) (*folder, error) {
+	f := &folder{layout: l, pattern: path, pause: defaultPause, file: readFile, leave: leaveAfter, busy: make(chan struct{}, mostHanging)}
 	if path == "" {
 		return f, errors.New("open sensor: no path to the sensor's folder")
 	}
@@ -93,8 +119,9 @@ func (f *folder) dir() (string, error) {
 // % give ErrImplausible. A humidity that is outside by at most 2 % is set to the limit instead.
 //
 // Read returns the error of the context when the context ends. A read of a file that hangs in
-// the kernel cannot be interrupted; it continues in a goroutine, and Read returns ErrBlocked
-// until it is over. There is never more than one such goroutine for a sensor.
+// the kernel cannot be interrupted; it continues in a goroutine, and Read returns ErrBlocked until it is
+// over, or for a minute. Then it is tried again beside it. There are never more than three such goroutines
+// for a sensor; a fourth read waits for one of them.
 func (f *folder) Read(ctx context.Context) (air.State, error) {
 	for try := 1; ; try++ {
 		s, err := f.ask(ctx)
@@ -132,9 +159,7 @@ func (f *folder) ask(ctx context.Context) (air.State, error) {
 	if err := ctx.Err(); err != nil {
 		return air.State{}, err
 	}
-	select {
-	case f.busy <- struct{}{}:
-	default:
+	if !f.begin(time.Now()) {
 		return air.State{}, ErrBlocked
 	}
 	type answer struct {

@@ -15,7 +15,7 @@ const (
 )
 
 // HWMon is one sensor in a hwmon folder.
-type HWMon struct{ folder }
+type HWMon struct{ *folder }
 
 // OpenHWMon returns the sensor in a hwmon folder. The error is ErrAbsent when there is no folder,
 // ErrNoHumidity when its device measures only temperature, and ErrOtherKind when it is a folder

@@ -25,7 +25,7 @@ func (q quantity) names() []string { return []string{string(q) + "_input", strin
 // By Documentation/ABI/testing/sysfs-bus-iio, NAME_input is a value in thousandths of a degree
 // Celsius or of a per cent. Without that file the value is (NAME_raw + NAME_offset) ·
 // NAME_scale, in which a missing offset is 0 and a missing scale 1.
-type IIO struct{ folder }
+type IIO struct{ *folder }
 
 // OpenIIO returns the sensor in an iio folder. The error is ErrAbsent when there is no folder,
 // ErrNoHumidity when its device measures no humidity, and ErrOtherKind when it is a folder of

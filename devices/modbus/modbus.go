@@ -53,6 +53,8 @@ const (
 	drainWithin = time.Second
 	// maxFrameBytes is the longest frame (serial line V1.02, 2.5.1; TCP V1.0b, 3.1.3: 260).
 	maxFrameBytes = 260
+	// closeWithin is how long Close waits for a request, which takes two seconds at most.
+	closeWithin = 5 * time.Second
 	// halfOpenAfter is how long nothing may come over a network from any unit behind a serial server
 	// before the connection is opened again.
 	halfOpenAfter = 30 * time.Second
@@ -159,9 +161,16 @@ func (b *Bus) spoilt(err error) bool {
 	return b.network && time.Since(b.heard) > halfOpenAfter
 }
 
-// Close closes the port. A request that is under way ends first. A later Read opens it again.
+// Close closes the port. A request that is under way ends first; if it hangs in the driver for 5 s, the
+// port stays open and the error says so. A later Read opens it again.
 func (b *Bus) Close() error {
-	b.turn <- struct{}{}
+	timer := time.NewTimer(closeWithin)
+	defer timer.Stop()
+	select {
+	case b.turn <- struct{}{}:
+	case <-timer.C:
+		return fmt.Errorf("close %q: a request hangs in the driver", b.settings.Port)
+	}
 	defer func() { <-b.turn }()
 	return b.shut()
 }
