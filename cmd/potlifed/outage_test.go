@@ -23,6 +23,7 @@ type cable struct {
 	listen net.Listener
 	to     string
 	delay  atomic.Int64 // of each piece, either way, in nanoseconds
+	held   atomic.Bool  // nothing passes, and nobody is told
 	wg     sync.WaitGroup
 
 	mu    sync.Mutex
@@ -40,6 +41,7 @@ func newCable(t testing.TB, port int) *cable {
 	c.wg.Go(c.serve)
 	t.Cleanup(func() {
 		_ = l.Close()
+		c.held.Store(false)
 		c.cut(true)
 		c.wg.Wait()
 	})
@@ -82,6 +84,9 @@ func (c *cable) carry(from, to net.Conn) {
 			return
 		}
 		time.Sleep(time.Duration(c.delay.Load()))
+		for c.held.Load() {
+			time.Sleep(10 * time.Millisecond)
+		}
 		if _, err := to.Write(piece[:n]); err != nil {
 			return
 		}
