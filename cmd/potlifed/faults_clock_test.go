@@ -90,6 +90,8 @@ func (f *faultShop) bootsWithoutAClock(away time.Duration, shows string) {
 	t := f.t
 	t.Helper()
 	name := "away for " + away.String() + ", the clock shows " + shows
+	f.loads() // of an older one the life may be over, which is shown whatever else is not known
+	f.p.eventually("the air to be known", func() (bool, any) { b := f.p.batch(f.batch); return b.Quality != view.QualityBad, b.Why })
 	before := f.p.batch(f.batch)
 	mono := f.clock.now().Mono
 	f.p.kill()
