@@ -2,16 +2,13 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"net/http"
-	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
-
-	"potlifed/devices/simulate"
 )
 
 // yearOfAir writes a year of the air of a zone by the minute, and 1,500 batches with the names that
@@ -45,51 +42,64 @@ func yearOfAir(b *testing.B) (files []string) {
 // year of one bench: its air by the minute, 1,500 batches, four million prints and 20,000 rejects. Aim: below
 // 200 ms each.
 func BenchmarkPagesOfAYear(b *testing.B) {
-	h := newHardwareWith(b, simulate.ScaleOptions{DivisionG: 0.1})
-	file := h.configuration(b, "")
-	start(b, file).stop()
-	if code, _, errs := command(b, append([]string{"import", "--config", file}, append(yearOfPrints(b), yearOfAir(b)...)...)...); code != 0 {
-		b.Fatal(errs)
-	}
-	p := start(b, file)
+	l := newScaleLines(b, func(file string) {
+		start(b, file).stop()
+		if code, _, errs := command(b, append([]string{"import", "--config", file}, append(yearOfPrints(b), yearOfAir(b)...)...)...); code != 0 {
+			b.Fatal(errs)
+		}
+	})
+	defer l.close()
+	p := l.p
 	from, to := yearBegins(), yearBegins().AddDate(0, 0, 364)
 	year := fmt.Sprintf("from=%s&to=%s", from.Format(time.DateOnly), to.Format(time.DateOnly))
 	month := fmt.Sprintf("from=%s&to=%s", from.AddDate(0, 3, 0).Format(time.DateOnly), from.AddDate(0, 4, 0).Format(time.DateOnly))
 	week := fmt.Sprintf("from=%s&to=%s", from.AddDate(0, 3, 0).Format(time.DateOnly), from.AddDate(0, 3, 7).Format(time.DateOnly))
 	asked := []string{
-		"/", "/presses", "/wall", "/closed", "/cans", "/devices", "/study", "/help", "/batches/" + url.PathEscape("200-1-1"), "/report?" + week, "/report?" + month, "/report?" + year,
+		"/", "/presses", "/closed", "/cans", "/devices", "/study", "/help", "/batches/0612-1", "/report?" + week, "/report?" + month, "/report?" + year,
 		"/api/v1/study", "/api/v1/study/chart?press=press-1&" + year, "/api/v1/pictures/curve", "/api/v1/pictures/kept", "/api/v1/pictures/checks",
 		"/api/v1/pictures/control?press=press-1&" + month, "/api/v1/pictures/control?press=press-1&" + year, "/api/v1/pictures/sensors?" + month,
 		"/api/v1/pictures/air?" + week, "/api/v1/pictures/air?" + month, "/api/v1/pictures/air?" + year, "/api/v1/pictures/air?batches=false&" + year,
-		"/api/v1/history/batches?" + year, "/api/v1/history/air?step=day&" + year, "/api/v1/history/prints?step=day&" + year, "/api/v1/history/defects?step=day&" + year,
-		"/api/v1/batches?limit=50", "/api/v1/waste",
+		"/api/v1/history/batches?" + year, "/api/v1/history/air?zone=bench&step=day&" + year, "/api/v1/history/prints?step=day&" + year, "/api/v1/history/defects?step=day&" + year,
+		"/api/v1/batches", "/api/v1/waste",
 	}
-	took := map[string][]time.Duration{}
-	studies := 0
+	const times = 10
 	for b.Loop() {
-		for _, path := range asked {
-			at := path
-			if path == "/api/v1/study" { // asks something else each time, so that it is not answered from memory
-				studies++
-				at += fmt.Sprintf("?relevant_pct=%.3f", 20+float64(studies)/1000)
+		for i, path := range asked {
+			var took []time.Duration
+			began := processorTimeOfAll(b, p.cmd.Process.Pid)
+			for n := range times {
+				at := path
+				if path == "/api/v1/study" { // asks something else each time, so that it is not answered from memory
+					at += fmt.Sprintf("?relevant_pct=%.3f", 20+float64(b.N*times+n)/1000)
+				}
+				sent := time.Now()
+				if text := p.text(at); text == "" {
+					b.Fatal(at, ": an empty answer")
+				}
+				took = append(took, time.Since(sent))
 			}
-			began := time.Now()
-			r, err := http.Get(p.http + at)
-			if err != nil {
-				b.Fatal(err)
-			}
-			n, err := io.Copy(io.Discard, r.Body)
-			r.Body.Close()
-			if err != nil || r.StatusCode != http.StatusOK || n == 0 {
-				b.Fatal(at, r.Status, n, err)
-			}
-			took[path] = append(took[path], time.Since(began))
+			used := processorTimeOfAll(b, p.cmd.Process.Pid) - began
+			slices.Sort(took)
+			b.Logf("%2d %7.1f ms, slowest %7.1f ms, processor %6.1f ms: %s", i+1, took[times/2].Seconds()*1000, took[times-1].Seconds()*1000, used.Seconds()*1000/times, path)
 		}
 	}
 	b.ReportMetric(0, "ns/op")
-	for _, path := range asked {
-		all := took[path]
-		slices.Sort(all)
-		b.Logf("%8.1f ms (first or slowest %.1f)  %s", all[len(all)/2].Seconds()*1000, all[len(all)-1].Seconds()*1000, path)
+}
+
+// processorTimeOfAll is what a process and those that it has waited for have used.
+func processorTimeOfAll(b *testing.B, pid int) time.Duration {
+	b.Helper()
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	if err != nil {
+		b.Fatal(err)
 	}
+	ticks := 0
+	for _, f := range strings.Fields(string(stat[strings.LastIndexByte(string(stat), ')')+1:]))[11:15] {
+		n, err := strconv.Atoi(f)
+		if err != nil {
+			b.Fatal(err)
+		}
+		ticks += n
+	}
+	return time.Duration(ticks) * 10 * time.Millisecond
 }

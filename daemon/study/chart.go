@@ -24,13 +24,17 @@ const (
 	ByHour  Grouping = "hour"
 	ByBatch Grouping = "batch"
 	ByDay   Grouping = "day"
-	// Automatic is the finest of them with at least fewestExpected rejects a point on average.
+	// Automatic is the finest of them with at least fewestExpected rejects a point on average, and not more than
+	// mostPoints.
 	Automatic Grouping = ""
 )
 
 // fewestExpected is how many rejects a point needs on average for limits at 3 standard
 // deviations to be near their level (common practice, no source).
 const fewestExpected = 5
+
+// mostPoints is how many points of a chart can be told apart: a year of days.
+const mostPoints = 366
 
 // Chart is the control chart of a press.
 type Chart struct {
@@ -120,7 +124,7 @@ func (t *Table) charted(q ChartRequest) []row {
 	return rows
 }
 
-// finest returns the finest grouping whose points have enough rejects.
+// finest returns the finest grouping whose points have enough rejects and are not too many.
 func finest(rows []row, zone *time.Location) Grouping {
 	for _, by := range []Grouping{ByHour, ByBatch} {
 		defects := 0.0
@@ -128,7 +132,7 @@ func finest(rows []row, zone *time.Location) Grouping {
 		for _, g := range groups {
 			defects += g.defects
 		}
-		if defects >= fewestExpected*float64(len(groups)) && len(groups) > 0 {
+		if defects >= fewestExpected*float64(len(groups)) && len(groups) > 0 && len(groups) <= mostPoints {
 			return by
 		}
 	}

@@ -138,6 +138,14 @@ func TestChart(t *testing.T) {
 	if c := table.Chart(ChartRequest{Press: "press-1", By: ByBatch}, time.UTC); len(c.Points) != 12 {
 		t.Errorf("by batch: %+v", c)
 	}
+	many := NewTable(Filter{})
+	for i := range mostPoints + 1 { // an hour each, with enough rejects
+		many.Add(prints(60*i, "a", 1000, 20))
+		many.Add(rejects(60*i, "a", "dust", 9))
+	}
+	if c := many.Chart(ChartRequest{Press: "press-1"}, time.UTC); c.By != ByBatch || len(c.Points) != 1 {
+		t.Errorf("more points than can be told apart: by %s, %d points", c.By, len(c.Points))
+	}
 	few := NewTable(Filter{})
 	few.Add(prints(0, "a", 10, 20))
 	few.Add(rejects(0, "a", "dust", 12))

@@ -85,7 +85,7 @@ type controlPictureQuery struct {
 	Press string `query:"press" required:"true" doc:"id of the press"`
 	Kind  string `query:"kind" doc:"kind of defect; default: all kinds together"`
 	Runs  bool   `query:"runs" doc:"whether runs rules are judged too"`
-	By    string `query:"by" enum:"hour,batch,day" doc:"what a point counts; default: the finest with at least five rejects a point on average"`
+	By    string `query:"by" enum:"hour,batch,day" doc:"what a point counts; default: the finest with at least five rejects a point on average and at most 366 points"`
 	PastSpan
 	PictureSize
 }

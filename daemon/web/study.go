@@ -32,7 +32,7 @@ type chartQuery struct {
 	To    string `query:"to" doc:"end of the span, which is not included; default: now"`
 	Press string `query:"press" required:"true" maxLength:"100" doc:"id of the press"`
 	Kind  string `query:"kind" maxLength:"100" doc:"id of the kind of defect; default: all kinds together"`
-	By    string `query:"by" enum:"hour,batch,day" doc:"what a point counts; default: the finest with at least five rejects a point on average"`
+	By    string `query:"by" enum:"hour,batch,day" doc:"what a point counts; default: the finest with at least five rejects a point on average and at most 366 points"`
 	Runs  bool   `query:"runs" doc:"judge runs rules (Nelson's tests 2 to 8) as well"`
 }
 
