@@ -10,6 +10,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -28,7 +29,17 @@ const withClock = "POTLIFED_TEST_CLOCK"
 type fileClock struct {
 	path string
 	is   clockFile
+	read atomic.Pointer[readClock] // by the service
 }
+
+// readClock is what was read of the file, and when.
+type readClock struct {
+	is clockFile
+	at int64
+}
+
+// readAgain is how long the service goes by what it has read.
+const readAgain = 20 * time.Millisecond
 
 // clockFile is the time that a clock shows at a moment of this computer, and how fast it runs.
 type clockFile struct {
@@ -92,8 +103,12 @@ func (c *fileClock) isSet(by time.Duration) {
 
 func (c *fileClock) now() clock.Instant { return c.is.at(time.Now().UnixNano()) }
 
-// Now reads the file.
+// Now returns the time by the file.
 func (c *fileClock) Now() clock.Instant {
+	real := time.Now().UnixNano()
+	if last := c.read.Load(); last != nil && real-last.at < int64(readAgain) {
+		return last.is.at(real)
+	}
 	b, err := os.ReadFile(c.path)
 	var is clockFile
 	if err == nil {
@@ -102,11 +117,12 @@ func (c *fileClock) Now() clock.Instant {
 	if err != nil {
 		panic(err)
 	}
-	return is.at(time.Now().UnixNano())
+	c.read.Store(&readClock{is, real})
+	return is.at(real)
 }
 
 // shortestWait bounds how often the service looks at a fast clock.
-const shortestWait = 5 * time.Millisecond
+const shortestWait = 20 * time.Millisecond
 
 // Real returns how long d takes at this speed; at a high speed it is longer.
 func (c *fileClock) Real(d time.Duration) time.Duration {
