@@ -23,6 +23,9 @@ func TestFaultsOfAMountedDisk(t *testing.T) {
 		"full at a start":      (*faultShop).startsFull,
 		"read-only at a start": (*faultShop).startsReadOnly,
 	} {
+		if name == "full at a start" && rounds() == 1 {
+			continue
+		}
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			f := newFaultShopIn(t, mounted(t, "size=32m"))

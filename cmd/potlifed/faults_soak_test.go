@@ -16,8 +16,13 @@ import (
 	"time"
 )
 
-// soakSpeed is how many times faster than real time the soak's clock runs: an hour takes 1.5 s.
-const soakSpeed = 2400
+// soakHour is how long an hour of the soak takes: time for a restart in the long form.
+func soakHour() time.Duration {
+	if rounds() > 1 {
+		return 1500 * time.Millisecond
+	}
+	return 750 * time.Millisecond
+}
 
 // TestFaultsSoak runs a shop for a month, with POTLIFED_FAULTS=1, or a day. In each hour a batch is
 // mixed and loaded, prints are reported, and a random thing goes wrong. In the second half nothing
@@ -75,7 +80,7 @@ type size struct {
 
 func newSoak(t *testing.T) *soak {
 	t.Helper()
-	k := &soak{surroundings: surroundings{m: newMosquitto(t), h: newHardware(t)}, c: newFileClock(t, soakSpeed)}
+	k := &soak{surroundings: surroundings{m: newMosquitto(t), h: newHardware(t)}, c: newFileClock(t, float64(time.Hour/soakHour()))}
 	k.way = newCable(t, k.m.port)
 	file := k.h.configuration(t, k.way.configuration())
 	k.f = startFaultShop(t, filepath.Join(k.h.dir, "data"), file, k.c, func() *program { return startByClock(t, k.c, file) })
@@ -161,7 +166,7 @@ func (k *soak) part(name string, random *rand.Rand) (ends func()) {
 // hour is an hour of the shop with a trouble in it.
 func (k *soak) hour(name string, random *rand.Rand) {
 	f := k.f
-	over := time.Now().Add(time.Hour / soakSpeed)
+	over := time.Now().Add(soakHour())
 	before := f.batch
 	k.takes("batches/"+before+"/close", `{"outcome": "used-up"}`)
 	f.loads()
@@ -170,7 +175,7 @@ func (k *soak) hour(name string, random *rand.Rand) {
 	asking := f.asks(2)
 	ends := troubles[name].begins(k, random)
 	<-asking
-	time.Sleep(time.Duration(random.Int64N(int64(time.Hour/soakSpeed) / 2)))
+	time.Sleep(time.Duration(random.Int64N(int64(soakHour()) / 2)))
 	ends()
 	k.mended[name]++
 	f.p.eventually(name+": a change", func() (bool, any) {

@@ -122,7 +122,7 @@ func (c *fileClock) Now() clock.Instant {
 }
 
 // shortestWait bounds how often the service looks at a fast clock.
-const shortestWait = 20 * time.Millisecond
+const shortestWait = 50 * time.Millisecond
 
 // Real returns how long d takes at this speed; at a high speed it is longer.
 func (c *fileClock) Real(d time.Duration) time.Duration {
