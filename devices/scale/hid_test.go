@@ -97,6 +97,9 @@ func BenchmarkEachShape(b *testing.B) {
 		{"sign-digits", "+0060.00\r\n"},
 		{"{sign}{weight}{unit=g}", "   60.0\r\n"},
 		{"{skip} {skip:8} {sign}{weight} {unit}", "#17 12:30:05   60.0 g\r\n"},
+		{"{bits:2|moving=0|minus=4} {pad=.}{weight,}{unit=g}", "51 ....1,060.0\r\n"},
+		{"={weight<}{sign}{unit=g}", "=00.0600\r\n"},
+		{"{sign}{weightE} {unit}", "+6.0000E+01 g\r\n"},
 		{"{sign}{weight} {unit}{check=xor,after-etx,byte}", "\x02+00060.0 g\x03\x44\r\n"},
 	} {
 		b.Run(c.shape, func(b *testing.B) {

@@ -11,6 +11,7 @@ type match struct {
 
 	negative  bool
 	mantissa  uint64
+	pounds    uint64 // before ounces
 	decimals  int
 	variable  uint8 // which lengths the marks and the skipped parts have; see varies
 	hasNumber bool
@@ -79,6 +80,8 @@ func (m *match) step(e *element) error {
 		m.padded = m.padded || m.pos-from > 1
 	case bitsElement:
 		return m.takeBits(e)
+	case poundsElement:
+		return m.takePounds()
 	}
 	return nil
 }
@@ -334,8 +337,8 @@ func (m *match) reading() weigh.Reading {
 		return r
 	}
 	r.HasWeight = true
-	r.Grams = scaled(m.mantissa, m.decimals, counted)
-	if m.negative && m.mantissa != 0 {
+	r.Grams = scaled(m.mantissa, m.decimals, counted) + float64(m.pounds)*gramsIn[pounds]
+	if m.negative && r.Grams != 0 {
 		r.Grams = -r.Grams
 	}
 	return r

@@ -100,7 +100,7 @@ func (m *match) takeExponent() bool {
 		power = -power
 	}
 	m.decimals -= power
-	return m.decimals <= maxDigits
+	return m.decimals <= maxDigits && (m.decimals >= 0 || float64(m.mantissa)*powers[-m.decimals] < powers[maxDigits])
 }
 
 // takeBackward takes a number whose last digit comes first.
@@ -127,6 +127,23 @@ func (m *match) takeBackward() error {
 	}
 	m.decimals = max(separator, 0)
 	m.hasNumber = true
+	return nil
+}
+
+// takePounds takes the whole pounds before the ounces.
+func (m *match) takePounds() error {
+	m.skipSpaces()
+	if m.over || m.under {
+		m.takeAnything()
+		return nil
+	}
+	from := m.pos
+	for ; isDigit(m.peek()) && m.pos-from <= 4; m.pos++ {
+		m.pounds = 10*m.pounds + uint64(m.peek()-'0')
+	}
+	if m.pos == from || m.pos-from > 4 {
+		return ErrUnknown
+	}
 	return nil
 }
 

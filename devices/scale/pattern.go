@@ -19,6 +19,7 @@ const (
 	skipElement
 	padElement
 	bitsElement
+	poundsElement
 	checkElement
 )
 
@@ -174,7 +175,7 @@ func (s Shape) finish() (Shape, error) {
 	case signs > 1:
 		return Shape{}, fmt.Errorf("%d times {sign}, want it once at most", signs)
 	case units != 1:
-		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g}, {unit=kg}, {unit=mg}, {unit=oz} or {unit=lb} where it does not", units)
+		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g}, {unit=kg}, {unit=mg}, {unit=oz}, {unit=lb} or {unit=ct} where it does not", units)
 	}
 	return s, nil
 }
@@ -192,6 +193,8 @@ func parseField(text string) (element, error) {
 		return element{kind: unitElement}, nil
 	case "skip":
 		return element{kind: skipElement}, nil
+	case "pounds":
+		return element{kind: poundsElement}, nil
 	case "unit?":
 		return element{kind: unitElement, optional: true}, nil
 	}

@@ -82,7 +82,9 @@ func ShapeNames() []string {
 //	                    it may also follow the weight
 //	{unit} {unit?}      g, kg, oz or lb; with ? a missing unit means a moving
 //	                    weight, in the unit of the line before
-//	{unit=g} {unit=kg}  not in the line, but known to be this; also mg, oz and lb
+//	{unit=g} {unit=kg}  not in the line, but known to be this; also mg, oz, lb and
+//	                    ct, the metric carat
+//	{pounds}            whole pounds before the ounces, as in "{pounds} lb {weight} {unit}"
 //	{skip:5}            five characters of any kind
 //	{skip}              characters up to a space, or up to the one that
 //	                    follows in the pattern

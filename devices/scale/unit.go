@@ -10,15 +10,17 @@ const (
 	ounces
 	pounds
 	milligrams // in {unit=mg} only
+	carats     // in {unit=ct} only
 )
 
 // gramsIn is how many g each unit has. The pound is 0.453 592 37 kg exactly and the ounce a
 // sixteenth of it: NIST Handbook 44, Appendix C, "General Tables of Units of Measurement"
-// (avoirdupois), after the agreement of 1959. Troy ounces and carats are not among the units.
-var gramsIn = [...]float64{grams: 1, kilograms: 1000, ounces: 28.349523125, pounds: 453.59237, milligrams: 0.001}
+// (avoirdupois), after the agreement of 1959. The metric carat is 200 mg exactly: 4th CGPM, 1907. Troy
+// ounces are not among the units.
+var gramsIn = [...]float64{grams: 1, kilograms: 1000, ounces: 28.349523125, pounds: 453.59237, milligrams: 0.001, carats: 0.2}
 
 // unitNames are the units as they are written in a pattern, such as {unit=oz}.
-var unitNames = map[string]unit{"g": grams, "kg": kilograms, "mg": milligrams, "oz": ounces, "lb": pounds}
+var unitNames = map[string]unit{"g": grams, "kg": kilograms, "mg": milligrams, "oz": ounces, "lb": pounds, "ct": carats}
 
 // readUnit returns the unit that text begins with and how many bytes it has; noUnit for none. A
 // capital G alone is not g, since it is the usual mark of a gross weight.
@@ -58,8 +60,11 @@ func scaled(mantissa uint64, decimals int, in unit) float64 {
 		decimals += 3
 	}
 	g := float64(mantissa)
-	if in == ounces || in == pounds {
+	switch in {
+	case ounces, pounds:
 		g *= gramsIn[in]
+	case carats:
+		g /= 5
 	}
 	if decimals < 0 {
 		return g * powers[-decimals]

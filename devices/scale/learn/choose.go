@@ -10,7 +10,7 @@ import (
 // unitWords are how units of mass are written, in small letters.
 var unitWords = map[string]string{
 	"g": "g", "gr": "g", "grm": "g", "gm": "g", "gram": "g", "grams": "g", "gramm": "g",
-	"mg": "mg", "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg",
+	"mg": "mg", "ct": "ct", "kg": "kg", "kgs": "kg", "kilogram": "kg", "kilograms": "kg",
 	"oz": "oz", "ounce": "oz", "ounces": "oz", "lb": "lb", "lbs": "lb", "pound": "lb", "pounds": "lb",
 }
 
@@ -25,7 +25,7 @@ func isUnit(text string) bool {
 // otherUnits are words, in small letters, that stand in the place of a unit of mass for a while. Lines with them carry
 // no weight that potlifed reads.
 var otherUnits = map[string]bool{
-	"pcs": true, "pc": true, "pce": true, "stk": true, "stck": true, "pieces": true, "ct": true, "ozt": true, "dwt": true,
+	"pcs": true, "pc": true, "pce": true, "stk": true, "stck": true, "pieces": true, "ozt": true, "dwt": true,
 	"gn": true, "tl": true, "mom": true, "pct": true,
 }
 
@@ -91,21 +91,7 @@ func changes(list []float64) (varies, counts bool) {
 	return ups+downs > 0, ups > len(list)/2 && downs*20 <= ups
 }
 
-// Words that tell one number from another.
-var (
-	netWords   = []string{"N", "NT", "NET", "NETT", "NETTO"}
-	grossWords = []string{"G", "GS", "GR", "GROSS", "B", "BRUTTO"}
-	otherWords = []string{"T", "TR", "TARE", "TARA", "PT", "PCS", "QTY", "NO", "ID", "TIME", "DATE", "CH", "SN", "COUNT"}
-)
-
-func among(text string, words []string) bool {
-	for _, w := range words {
-		if strings.EqualFold(text, w) {
-			return true
-		}
-	}
-	return false
-}
+const twoNumbers = unsureMark + "Two numbers of a line could be the weight; the more likely one was taken."
 
 // weight chooses the number that is the weight. ok is false where there is no number.
 func (t *template) weight(hint Hint) (chosen, bool) {
@@ -131,46 +117,20 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 	if best.score == -1000 {
 		return best, false
 	}
+	if net, ok := t.net(best.slot); ok {
+		best, second = t.judge(net), chosen{score: -1000}
+	}
+	if varies, _ := changes(t.series(best.slot)); !varies && t.otherVaries(best.slot) {
+		best.doubts = append(best.doubts, unsureMark+"The number that was taken for the weight never changed, and another one did.")
+	}
 	if second.score > -1000 && best.score-second.score < 2 && !t.sameWeight(best.slot, second.slot) {
-		best.doubts = append(best.doubts, unsureMark+"Two numbers of a line could be the weight; the more likely one was taken.")
+		best.doubts = append(best.doubts, twoNumbers)
 	}
 	t.findUnit(&best, hint)
 	if hint.ShownG > 0 && best.unit >= 0 && !t.wasShown(best, hint.ShownG) {
 		best.doubts = append(best.doubts, unsureMark+fmt.Sprintf("The display showed %s g, and the lines never did.", plain(hint.ShownG)))
 	}
 	return best, true
-}
-
-func abs(n int) int { return max(n, -n) }
-
-// sameWeight reports whether two numbers are one weight, as in two units or with more digits.
-func (t *template) sameWeight(a, b int) bool {
-	x, y := t.series(a), t.series(b)
-	ratio := spread(y) / spread(x)
-	if math.IsNaN(ratio) || math.IsInf(ratio, 0) || ratio == 0 {
-		return false
-	}
-	// Each is rounded to its last digit.
-	off := 0.51*math.Pow10(-t.decimals(b)) + 0.51*ratio*math.Pow10(-t.decimals(a)) + 0.01*spread(y)
-	near := 0
-	for i := range x {
-		if math.IsNaN(x[i]) != math.IsNaN(y[i]) || math.Abs(y[i]-ratio*x[i]) > off {
-			return false
-		}
-		if x[i] != 0 && y[i] != 0 {
-			near++
-		}
-	}
-	return near > 0
-}
-
-// finer reports whether a number is the same weight as another one with a smaller last digit.
-func (t *template) finer(a, b int) bool {
-	if !t.sameWeight(a, b) {
-		return false
-	}
-	digit := math.Pow10(-t.decimals(a)) / spread(t.series(a))
-	return digit < 0.99*math.Pow10(-t.decimals(b))/spread(t.series(b))
 }
 
 // judge gives points to a number for what speaks for a weight.
@@ -287,32 +247,6 @@ func (t *template) signed(slot int) bool {
 func (t *template) unitAt(i int) bool {
 	s := t.slots[i]
 	return s.units() || s.kind == word && len(s.counts) == 1 && s.counts["G"] > 0 && s.missing() == 0
-}
-
-// labelScore looks for the nearest word before a number.
-func (t *template) labelScore(i int) int {
-	for j := i - 1; j >= 0 && j >= i-3; j-- {
-		if t.slots[j].kind == number {
-			return 0
-		}
-		if j == 1 && t.slots[0].kind == number && t.slots[1].kind == word {
-			return 0 // it is that number's, as in 12 PCS
-		}
-		if t.slots[j].kind != word {
-			continue
-		}
-		for text := range t.slots[j].counts {
-			switch {
-			case among(text, netWords):
-				return 3
-			case among(text, grossWords):
-				return 1
-			case among(text, otherWords):
-				return -5
-			}
-		}
-	}
-	return 0
 }
 
 func ends(list []float64) (first, last float64) {

@@ -196,8 +196,8 @@ var forms = []form{
 	}, "g", 2, "right"},
 	{"pounds and ounces", func(s onDisplay) string {
 		oz := math.Abs(s.g) / 28.349523125
-		return s.orOver(s.minus("-", " ")+fmt.Sprintf("%d lb %5.3f oz", int(oz/16), math.Mod(oz, 16)), "----")
-	}, "oz", 2, ""},
+		return s.orOver(s.minus("-", " ")+fmt.Sprintf("%d lb %8.5f oz", int(oz/16), math.Mod(oz, 16)), "----")
+	}, "oz", 2, "right"},
 	{"grams and ounces", func(s onDisplay) string {
 		return s.orOver(fmt.Sprintf("%9.2f g %9.3f oz %s", s.g, s.g/28.349523125, either(s.moving, "?", "")), "OVER")
 	}, "g", 2, "right"},
@@ -392,7 +392,11 @@ var forms = []form{
 // No form is read wrongly, and those that a pattern can express are read.
 func TestForms(t *testing.T) {
 	for _, f := range forms {
-		outcome, p, faults := f.dialect().judged()
+		d := f.dialect()
+		if frame := FrameOf(d.sent()); frame != "8N1" {
+			t.Errorf("%s: frame %q", f.name, frame)
+		}
+		outcome, p, faults := d.judged()
 		t.Logf("%s: %s: %s, %v %q", f.name, outcome, p.Line, p.Certainty, p.Reasons)
 		if outcome == "wrong" || f.want != "" && outcome != f.want {
 			t.Errorf("%s: %s, want %s: %s, %v %q: %s", f.name, outcome, f.want, p.Line, p.Certainty, p.Reasons, strings.Join(faults[:min(3, len(faults))], "; "))

@@ -90,6 +90,7 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 	t.silent, t.record, t.writing, t.nines = silent, record != nil, writing, nines
 	c, ok := t.weight(hint)
 	if ok {
+		t.findPounds(&c)
 		c = t.forward(c, hint)
 		t.readMarks(&c)
 	}
@@ -223,7 +224,7 @@ func (t *template) agrees(c chosen, i int, got weigh.Reading) bool {
 	return math.Abs(got.Grams-want) <= 1e-6*math.Abs(want)
 }
 
-var gramsIn = map[string]float64{"mg": 0.001, "g": 1, "kg": 1000, "oz": 28.349523125, "lb": 453.59237}
+var gramsIn = map[string]float64{"mg": 0.001, "g": 1, "kg": 1000, "oz": 28.349523125, "lb": 453.59237, "ct": 0.2}
 
 // proposal weighs up what was seen.
 func (c candidate) proposal(t *template, check check) Proposal {
@@ -274,137 +275,6 @@ const unsureMark = "!"
 
 func gramsText(g float64) string {
 	return strconv.FormatFloat(math.Round(g*1000)/1000, 'f', -1, 64)
-}
-
-// text is one line.
-type text struct {
-	body   string // what is still to be explained
-	status int    // where two hexadecimal digits of a status begin, from 1 on; 0 where there are none
-	line   []byte // what stands before the ETX
-	whole  []byte // with the ETX and what follows it
-}
-
-// framed returns the line as a framer gives it for a pattern.
-func (l text) framed(afterETX bool) []byte {
-	if afterETX {
-		return l.whole
-	}
-	return l.line
-}
-
-// printable returns the lines of text among those received.
-//
-// A byte that is not ASCII is text too where it comes in many lines, as a letter with an accent or a mark
-// between fields does; noise is of all kinds.
-func printable(lines [][]byte) []text {
-	var kept []text
-	often := oftenBytes(lines)
-	for _, l := range lines {
-		body := l
-		if i := strings.IndexByte(string(l), etx); i >= 0 {
-			body = l[:i]
-		}
-		ok := len(body) > 0 && len(body) <= scale.MaxLineBytes
-		for _, c := range body {
-			ok = ok && (c >= ' ' && c <= '~' || c == '\t' || often[c])
-		}
-		if ok && strings.Trim(string(body), " \t") != "" {
-			kept = append(kept, text{body: string(body), line: body, whole: l})
-		}
-	}
-	return kept
-}
-
-// oftenBytes returns which bytes come in at least a quarter of the lines.
-func oftenBytes(lines [][]byte) (often [256]bool) {
-	var in [256]int
-	for _, l := range lines {
-		var has [256]bool
-		for _, c := range l {
-			has[c] = true
-		}
-		for c, is := range has {
-			if is {
-				in[c]++
-			}
-		}
-	}
-	for c, n := range in {
-		often[c] = n >= fewestLines && 4*n >= len(lines)
-	}
-	return often
-}
-
-const (
-	stx = 0x02
-	etx = 0x03
-)
-
-// Split cuts received bytes into lines, without their ends. A line keeps its ETX and what
-// follows it, where a checksum may be. The first line may have begun before and is left out
-// unless an STX begins it; so is a last one that has not ended.
-func Split(received []byte) [][]byte {
-	var lines [][]byte
-	begun, from := false, 0
-	cut := func(to int) {
-		if begun && to > from {
-			lines = append(lines, received[from:to])
-		}
-		begun = true
-	}
-	for i, c := range received {
-		if c == '\r' || c == '\n' || c == stx {
-			cut(i)
-			from = i + 1
-		}
-	}
-	// Lines that end with ETX alone have no other end.
-	if begun && from < len(received) && strings.IndexByte(string(received[from:]), etx) >= 0 {
-		cut(len(received))
-	}
-	return lines
-}
-
-// FrameOf judges by its bytes whether a line was received in the right frame, with eight data
-// bits and no parity. It returns 8N1 for plain text; 7E1 or 7O1 where bit 7 of the bytes is
-// a parity bit; and empty where the bytes are no text, as at a wrong speed.
-func FrameOf(received []byte) string {
-	plain, even, odd, high, ends := 0, 0, 0, 0, 0
-	for _, c := range received {
-		ones := 0
-		for b := c; b != 0; b &= b - 1 {
-			ones++
-		}
-		low := c & 0x7f
-		if low >= ' ' && low <= '~' || low == '\r' || low == '\n' || low == '\t' || low == stx || low == etx {
-			if ones%2 == 0 {
-				even++
-			} else {
-				odd++
-			}
-			if c == low {
-				plain++
-			}
-		}
-		if c != low {
-			high++
-		}
-		if low == '\r' || low == '\n' || low == etx {
-			ends++
-		}
-	}
-	enough := len(received) * 19 / 20
-	switch {
-	case len(received) < 4 || ends == 0:
-		return ""
-	case plain >= enough && high <= len(received)/20:
-		return "8N1"
-	case even >= enough:
-		return "7E1"
-	case odd >= enough:
-		return "7O1"
-	}
-	return ""
 }
 
 // sortedKeys returns the keys, the most frequent first.

@@ -340,6 +340,9 @@ func FuzzInfer(f *testing.F) {
 	}
 	f.Add([]byte("\r+.5 g\r-.25 g\r1'000 mg-\r12'000 mg\r1'2 g\r:.5\r'123\r.123\r"), 0.5)
 	f.Add([]byte("\r\x02{}|=\x03Z\r\n1-2-3\r1+2\r.5\r5.\r+\r-\r9999999999999999999999 g\r"), 1.0)
+	for _, form := range forms {
+		f.Add(form.dialect().sent(), 0.0)
+	}
 	f.Fuzz(func(t *testing.T, received []byte, grams float64) {
 		FrameOf(received)
 		lines := Split(received)

@@ -5,6 +5,9 @@ import (
 	"strings"
 )
 
+// largestDivision is how many counts of its last digit a scale goes up by at once, at most.
+const largestDivision = 20
+
 // moving tells for each row whether its weight differs from that of the line before it by more than the
 // last digit flickers. A line that comes twice is as the first of the two.
 func (t *template) moving(c chosen) []bool {
@@ -14,6 +17,9 @@ func (t *template) moving(c chosen) []bool {
 		if d := math.Abs(list[k] - list[k-1]); d > 0 {
 			step = math.Min(step, d)
 		}
+	}
+	if digit := math.Pow10(-t.decimals(c.slot)); step > largestDivision*digit {
+		step = digit // nothing flickered, and the smallest change is of a pour
 	}
 	is := make([]bool, len(t.rows))
 	for k, i := range order {

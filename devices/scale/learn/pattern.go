@@ -85,6 +85,9 @@ func (t *template) weightField(c chosen) string {
 		weight += fmt.Sprintf("/%d", c.parts)
 	}
 	weight += "}"
+	if t.pounds > 0 {
+		return pad + weight
+	}
 	if trailing && !leading {
 		return pad + weight + "{sign}"
 	}
@@ -235,6 +238,9 @@ func (t *template) mark(slot int, moving []bool, loose bool) (text, note string)
 		all = append(all[:len(all):len(all)], "")
 	}
 	means := t.meanings(slot, all, moving)
+	if width := unknownStatus(means); width > 0 && missing == 0 {
+		return fmt.Sprintf("{skip:%d}", width), "It is not known what the status means; it is ignored."
+	}
 	var fields []string
 	for _, text := range all {
 		if strings.ContainsAny(text, "{}|") {
@@ -257,6 +263,28 @@ func (t *template) mark(slot int, moving []bool, loose bool) (text, note string)
 		return "{skip}", note
 	}
 	return "{" + strings.Join(fields, "|") + "}", note
+}
+
+// unknownStatus returns the width of texts that are a status of which nothing is known: several of one width, most
+// without a meaning, and none that tells movement or range. It returns 0 for others. Another status may come
+// that was not seen.
+func unknownStatus(means map[string]string) int {
+	width, unknown := 0, 0
+	for text, m := range means {
+		if width == 0 {
+			width = len(text)
+		}
+		if len(text) != width || m != "any" && m != "gross" && m != "net" {
+			return 0
+		}
+		if m == "any" {
+			unknown++
+		}
+	}
+	if unknown < 3 {
+		return 0
+	}
+	return width
 }
 
 func onlyAny(means map[string]string) bool {

@@ -21,7 +21,7 @@ func anyDialect(rt *rapid.T) dialect {
 		decimals = 3
 	}
 	sent := rapid.IntRange(0, 3).Draw(rt, "sent") > 0
-	pad, sign, comma := pick("pad", "blank", "nought", "none"), pick("sign", "glued", "place", "behind", "always"), rapid.Bool().Draw(rt, "comma")
+	pad, sign, comma := pick("pad", "blank", "nought", "none", "points"), pick("sign", "glued", "place", "behind", "always"), rapid.Bool().Draw(rt, "comma")
 	separator := pick("separator", " ", "  ", ";", ",", "\t", " | ")
 	if comma && separator == "," {
 		separator = ";"
@@ -29,6 +29,7 @@ func anyDialect(rt *rapid.T) dialect {
 	marks := rapid.SampledFrom([][2]string{{"", ""}, {"S", "D"}, {"ST", "US"}, {"", "?"}, {"*", ""}, {"0", "1"}, {"rest", "move"}, {"=", "~"}, {"40", "48"}}).Draw(rt, "marks")
 	label := pick("label", "", "Net:", "W=", "@", "Peso ")
 	extra := pick("extra", "", "counter", "time", "temperature", "tare", "date")
+	groups, bits := pick("groups", "", "", ",", " ", "'"), pick("bits", "", "", "%02X", "%c")
 	markFirst, extraFirst := rapid.Bool().Draw(rt, "mark first"), rapid.Bool().Draw(rt, "extra first")
 
 	d := dialect{name: "drawn", ending: "\r\n", unit: unit, decimals: 6}
@@ -39,7 +40,10 @@ func anyDialect(rt *rapid.T) dialect {
 		count := math.Round(p.g / gramsIn[unit] * math.Pow10(decimals))
 		d.answers = append(d.answers, count/math.Pow10(decimals)*gramsIn[unit])
 		n := fmt.Sprintf("%.*f", decimals, math.Abs(count)/math.Pow10(decimals))
-		if comma {
+		switch {
+		case groups != "" && pad != "nought":
+			n = thousands(n, groups)
+		case comma:
 			n = strings.Replace(n, ".", ",", 1)
 		}
 		minus := either(count < 0, "-", "")
@@ -59,8 +63,8 @@ func anyDialect(rt *rapid.T) dialect {
 		} else {
 			n = minus + n
 		}
-		if pad == "blank" {
-			n = strings.Repeat(" ", max(0, 10-len(n))) + n
+		if pad == "blank" || pad == "points" {
+			n = strings.Repeat(either(pad == "points", ".", " "), max(0, 11-len(n))) + n
 		}
 		weight := label + n + either(sent, " "+unit, "")
 		mark := marks[map[bool]int{true: 1}[p.moving]]
@@ -81,6 +85,10 @@ func anyDialect(rt *rapid.T) dialect {
 		}[extra]
 		if extra != "" {
 			add(more, extraFirst)
+		}
+		if bits != "" {
+			status := 0x40 | map[bool]int{true: 1}[p.moving] | map[bool]int{true: 2}[count == 0] | map[bool]int{true: 8}[i > 20]
+			add(fmt.Sprintf(bits, status), true)
 		}
 		d.lines = append(d.lines, strings.Join(parts, separator))
 		d.stable = append(d.stable, either(p.moving, "m", "s"))

@@ -207,10 +207,16 @@ func (t *template) tellsOver(slot int, set []bool) bool {
 		if !set[i] {
 			continue
 		}
-		if n++; n > 1 && list[i] != same || k == 0 || k == len(order)-1 {
+		if n++; n > 1 && list[i] != same || k == 0 || k == len(order)-1 || math.IsNaN(list[i]) {
 			return false
 		}
 		same = list[i]
+		if same != 0 && !allNines(t.rows[i].tokens[t.slots[slot].at[i]]) {
+			return false
+		}
+		if before := order[k-1]; !set[before] && (k < 2 || math.Abs(list[before]-list[order[k-2]]) < all/50) {
+			return false // it was at rest, and the scale was tared
+		}
 		for _, j := range []int{order[k-1], order[k+1]} {
 			if set[j] {
 				continue
@@ -222,7 +228,7 @@ func (t *template) tellsOver(slot int, set []bool) bool {
 			far = far || away > all/5
 		}
 	}
-	return far && n < 4*mostOver && 10*n <= len(t.rows)
+	return far && n > 1 && n < 4*mostOver && 10*n <= len(t.rows)
 }
 
 // overTexts returns which texts of a slot say that the weight is out of range, and marks their rows.

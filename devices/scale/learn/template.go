@@ -29,6 +29,7 @@ type template struct {
 
 	writing    writing
 	weightSlot int
+	pounds     int            // the slot of whole pounds before ounces, from 1 on; 0 where there are none
 	backward   bool           // the digits of the weight come from the last to the first
 	fields     map[int]string // what is written for some slots, whatever their texts
 	over       map[int]bool   // rows whose weight is out of range

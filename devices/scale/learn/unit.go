@@ -37,7 +37,7 @@ func (t *template) shown(c *chosen, high, grams float64) bool {
 		if parts > 1 && t.decimals(c.slot) > 0 {
 			break
 		}
-		for _, unit := range []string{"g", "kg", "oz", "lb"} {
+		for _, unit := range []string{"g", "kg", "oz", "lb", "ct"} {
 			count := gramsIn[unit] / float64(parts) / math.Pow10(t.decimals(c.slot))
 			if count > grams/fewestCounts {
 				continue

@@ -114,36 +114,48 @@ func changed(lines []text, change func(string) string) []text {
 	return list
 }
 
-// takePad finds a character that fills the place before the number: runs of different lengths that begin at
-// the same place.
+// takePad finds a character that fills the place before the number, in runs of different lengths behind the same
+// character, or at the beginning of the line.
 func (w *writing) takePad(lines []text) []text {
 	for _, pad := range "._*#=~xX" {
-		begins, lengths := map[int]int{}, map[int]bool{}
+		behind, lengths := map[byte]int{}, map[int]bool{}
 		for _, l := range lines {
-			if at, n := run(l.body, byte(pad)); n >= 2 {
-				begins[at]++
+			if at, n := run(l.body, byte(pad), 2); n > 0 {
+				behind[before(l.body, at)]++
 				lengths[n] = true
 			}
 		}
-		for at, n := range begins {
+		for c, n := range behind {
 			if float64(n) < 0.6*float64(len(lines)) || len(lengths) < 2 {
 				continue
 			}
 			w.pad = byte(pad)
 			return changed(lines, func(body string) string {
-				b := []byte(body)
-				for i := at; i < len(b) && b[i] == byte(pad); i++ {
-					b[i] = ' '
+				at, n := run(body, byte(pad), 2)
+				if n == 0 {
+					at, n = run(body, byte(pad), 1) // the number leaves one place
 				}
-				return string(b)
+				if before(body, at) != c {
+					return body
+				}
+				return body[:at] + strings.Repeat(" ", n) + body[at+n:]
 			})
 		}
 	}
 	return lines
 }
 
-// run returns where the first run of a character before a number begins, and its length.
-func run(body string, pad byte) (at, n int) {
+// before returns the character before a place, a line feed at the beginning.
+func before(body string, at int) byte {
+	if at == 0 {
+		return '\n'
+	}
+	return body[at-1]
+}
+
+// run returns where the first run of a character, of at least so many, before a number begins, and its length; 0 for
+// none.
+func run(body string, pad byte, least int) (at, n int) {
 	for i := 0; i < len(body); i++ {
 		if body[i] != pad {
 			continue
@@ -152,7 +164,7 @@ func run(body string, pad byte) (at, n int) {
 		for i < len(body) && body[i] == pad {
 			i++
 		}
-		if i < len(body) && (isDigit(body[i]) || (body[i] == '-' || body[i] == '+') && i+1 < len(body) && isDigit(body[i+1])) {
+		if i-from >= least && i < len(body) && (isDigit(body[i]) || (body[i] == '-' || body[i] == '+') && i+1 < len(body) && isDigit(body[i+1])) {
 			return from, i - from
 		}
 	}

@@ -1,0 +1,45 @@
+package learn
+
+import "strings"
+
+// Words that tell one number from another.
+var (
+	netWords   = []string{"N", "NT", "NET", "NETT", "NETTO"}
+	grossWords = []string{"G", "GS", "GR", "GROSS", "B", "BRUTTO"}
+	otherWords = []string{"T", "TR", "TARE", "TARA", "PT", "PCS", "QTY", "NO", "ID", "TIME", "DATE", "CH", "SN", "COUNT"}
+)
+
+func among(text string, words []string) bool {
+	for _, w := range words {
+		if strings.EqualFold(text, w) {
+			return true
+		}
+	}
+	return false
+}
+
+// labelScore looks for the nearest word before a number.
+func (t *template) labelScore(i int) int {
+	for j := i - 1; j >= 0 && j >= i-3; j-- {
+		if t.slots[j].kind == number {
+			return 0
+		}
+		if j > 0 && t.slots[j-1].kind == number && t.slots[j].kind == word && (j == 1 || t.slots[j].counted()) {
+			return 0 // it is that number's, as in 12 PCS
+		}
+		if t.slots[j].kind != word {
+			continue
+		}
+		for text := range t.slots[j].counts {
+			switch {
+			case among(text, netWords):
+				return 3
+			case among(text, grossWords):
+				return 1
+			case among(text, otherWords):
+				return -5
+			}
+		}
+	}
+	return 0
+}
