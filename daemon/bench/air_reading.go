@@ -24,7 +24,7 @@ func (r airReading) enter(b *Bench, now time.Time) {
 	if !known {
 		return
 	}
-	s.took = r.took
+	s.took, b.relight = r.took, true
 	err := r.err
 	if err == nil {
 		if err = r.air.Valid(); err == nil { // outside physics: never a value

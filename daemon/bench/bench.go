@@ -66,12 +66,14 @@ type Bench struct {
 	scales       map[string]*scale
 	lightReports map[string]light.Report // of lamps that report back, by light
 	lives        map[string]airpath.Life // what was last derived from batches, by id
+	unforeseen   map[string]bool         // ids of batches of which a forecast is due
 	watched      map[record.AlarmKey]watched
 	promises     map[string]promise      // the ends last expected of batches, by id
 	conditions   map[string][]conditions // of the last minutes, by press
 	takenOff     map[string]takenOff     // what was last taken off in this run, by press
 	checked      time.Duration           // CLOCK_BOOTTIME of the last checkpoint
 	dirty        bool                    // something but readings has changed since the last snapshot
+	relight      bool                    // a sensor was read since the last snapshot, or could not be
 }
 
 // input is one thing that comes in.
@@ -86,7 +88,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	b := &Bench{
 		shop: newCatalogue(s.Shop), clock: benchClock{real: s.Clock}, journal: s.Journal, log: s.Log, publishing: s.Publishing, version: s.Version,
 		in: make(chan input, 256), ended: make(chan struct{}), state: state,
-		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{},
+		zones: map[string]*zone{}, sensors: map[string]*sensor{}, scales: map[string]*scale{}, lives: map[string]airpath.Life{}, unforeseen: map[string]bool{},
 		useWithinOpened: useWithinOpened(s.Shop),
 		lightReports:    map[string]light.Report{},
 		watched:         map[record.AlarmKey]watched{}, promises: map[string]promise{}, conditions: map[string][]conditions{}, takenOff: map[string]takenOff{},
@@ -143,6 +145,10 @@ func (b *Bench) Run(ctx context.Context) error {
 				return b.stop()
 			}
 			b.acknowledged(err)
+		case <-b.forecastsDue():
+			if !b.foresee() {
+				continue
+			}
 		}
 		b.flush()
 		b.publish(b.clock.now())

@@ -43,7 +43,9 @@ func (w *waiter) enter(b *Bench, now time.Time) {
 		w.refuse(b.shop.asRefusal(err))
 		return
 	}
-	w.last = len(p.queue.records)
+	if w.last = len(p.queue.records); w.last > w.first {
+		p.asking(before)
+	}
 	if key != "" {
 		w.remember(b, now)
 	}

@@ -201,12 +201,11 @@ func endsMinute(body record.Body) bool {
 
 // pressView is a press as it is answered after a change.
 func (b *Bench) pressView(now time.Time, id string) view.Press {
-	var n view.Snapshot
+	var batches []view.Batch
 	if batch := b.state.Batches[b.state.Presses[id].Batch]; batch != nil {
-		n.Batches = append(n.Batches, b.batchView(b.state, batch, now))
+		batches = append(batches, b.batchView(b.state, batch, now))
 	}
-	b.pressViews(b.state, now, &n)
-	for _, v := range n.Presses {
+	for _, v := range b.pressViews(b.state, b.signals(b.state, b.state, now), batches, now) {
 		if v.ID == id {
 			return v
 		}

@@ -17,9 +17,13 @@ import (
 type pipeline struct {
 	durable record.State
 	shown   record.State // what may be published: no event in it is only in memory
-	flight  *group
-	queue   group
-	steps   []record.Record // steps of the clock that are not in shown yet, see [pipeline.stepped]
+	// asked: what is only in memory has a change in it that a person made, by a request or at a
+	// scale. before is the state without it.
+	asked  bool
+	before record.State
+	flight *group
+	queue  group
+	steps  []record.Record // steps of the clock that are not in shown yet, see [pipeline.stepped]
 
 	// unencodable is why a record of the change under way cannot be written out, nil when
 	// all can. Such a record is not applied, and the change is refused.
@@ -80,6 +84,33 @@ const (
 	mostQueued = 20000
 	retryEvery = 5 * time.Second
 )
+
+// decided returns the newest state that has only decisions of the bench itself beyond what may be
+// published. A change that a person made counts when it is on disk: a crash would lose it, and the
+// bench would not decide it again.
+func (p *pipeline) decided(newest record.State) record.State {
+	switch {
+	case !p.asked:
+		return newest
+	case p.lastStep() > p.before.Seq: // its instants are not of the present bench time
+		return p.stepped()
+	}
+	return p.before
+}
+
+// asking notes that a person has made a change. before is the state without it.
+func (p *pipeline) asking(before record.State) {
+	if !p.asked {
+		p.asked, p.before = true, before
+	}
+}
+
+// show sets what may be published: the newest state, where nothing in it waits for the disk or the
+// disk takes no writes.
+func (p *pipeline) show(newest record.State) { p.shown, p.before, p.asked = newest, newest, false }
+
+// written notes that all but the queue is on disk, and the state of that.
+func (p *pipeline) written(s record.State) { p.shown, p.before, p.asked = s, s, p.asked && p.urgent }
 
 func (p *pipeline) busy() bool {
 	return p.flight != nil || len(p.queue.records) > 0 || p.checkpoint

@@ -93,6 +93,7 @@ type disk struct {
 	*journal.Journal
 	groups chan journal.Group
 	full   error
+	slow   bool // a group is not written yet
 }
 
 func (d *disk) Groups() chan<- journal.Group { return d.groups }
@@ -137,8 +138,12 @@ func (s *shop) crash() {
 func (s *shop) settle() {
 	for {
 		s.b.flush()
+		groups := s.journal.groups
+		if s.journal.slow {
+			groups = nil
+		}
 		select {
-		case g := <-s.journal.groups:
+		case g := <-groups:
 			err := s.journal.full
 			if err == nil {
 				err = s.journal.Write(g)
@@ -149,6 +154,10 @@ func (s *shop) settle() {
 				return
 			}
 		default:
+			s.b.publish(s.b.clock.now())
+			for len(s.b.unforeseen) > 0 {
+				s.b.foresee()
+			}
 			s.b.publish(s.b.clock.now())
 			return
 		}

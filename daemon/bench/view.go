@@ -6,7 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"potlifed/daemon/config"
 	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
@@ -15,7 +14,6 @@ import (
 	"potlifed/model/alarm"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
-	"potlifed/model/light"
 	"potlifed/model/mix"
 )
 
@@ -24,7 +22,7 @@ import (
 func (b *Bench) publish(now time.Time) {
 	p := &b.write
 	if p.failing != nil || !p.urgent && (p.flight == nil || !p.flight.events) {
-		p.shown = b.state
+		p.show(b.state)
 	}
 	s := p.stepped()
 	next := view.Snapshot{
@@ -36,6 +34,7 @@ func (b *Bench) publish(now time.Time) {
 	if p.failing != nil {
 		next.JournalError, next.NotOnDisk = p.failing.Error(), p.unwritten()
 	}
+	signals, lights := b.tellLights(s, now)
 	if last := b.snap.Load(); last != nil && !b.dirty {
 		next.Batches, next.Lives, next.Closed, next.Presses, next.Lights = last.Batches, last.Lives, last.Closed, last.Presses, last.Lights
 		next.Alarms, next.Inks, next.Cans, next.ClosedTotal, next.Ends = last.Alarms, last.Inks, last.Cans, last.ClosedTotal, last.Ends
@@ -53,7 +52,7 @@ func (b *Bench) publish(now time.Time) {
 		for _, batch := range slices.Backward(s.Closed) {
 			next.Closed = append(next.Closed, b.batchView(s, batch, now))
 		}
-		b.pressViews(s, now, &next)
+		next.Presses, next.Lights = b.pressViews(s, signals, next.Batches, now), lights
 		next.Outlooks = map[string]airpath.Outlook{}
 		for id, z := range b.zones {
 			next.Outlooks[id] = z.path.Outlook(closedPath(b.state, z), z.staleAfter())
@@ -65,6 +64,7 @@ func (b *Bench) publish(now time.Time) {
 		next.Ends = endsViews(s)
 		b.dirty = false
 	}
+	b.relight = false
 	b.snap.Store(&next)
 	b.watch.signal()
 }
@@ -301,96 +301,6 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 // doubtfulShare is how much of the spent life may come from doubtful air before the
 // batch itself is doubtful.
 const doubtfulShare = 0.05
-
-func (b *Bench) pressViews(s record.State, now time.Time, next *view.Snapshot) {
-	signals := map[string]light.Signal{}
-	disputed := b.publishing().OtherInstance != "" // lamps show unknown then, and so does everything else
-	for _, p := range b.shop.Presses {
-		signal := light.Of(b.pressNow(s, p, now))
-		if disputed {
-			signal = light.Disputed()
-		}
-		signals[p.ID] = signal
-		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Light: signal.Meaning, Flashing: signal.Flashing, Cause: signal.Cause, Reason: b.shop.locale.LightReason(signal.Cause, signal.Mix, p.ID), Place: b.shop.placeOn(p)}
-		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {
-			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
-		}
-		b.addCounts(&v, s, now)
-		if id := s.Presses[p.ID].Batch; id != "" {
-			v.Batch = &id
-			if i := slices.IndexFunc(next.Batches, func(b view.Batch) bool { return b.ID == id }); i >= 0 {
-				v.RemainingS, v.Risk = next.Batches[i].RemainingS, next.Batches[i].Risk
-			}
-		}
-		next.Presses = append(next.Presses, v)
-	}
-	for _, c := range b.shop.Lights {
-		var each []light.Signal
-		for _, press := range c.Presses {
-			each = append(each, signals[press])
-		}
-		i := light.Worst(each)
-		v := view.Light{
-			Time: now, ID: c.ID, ValidUntil: now.Add(view.LightValidFor), Seq: s.Seq,
-			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing,
-			Cause: each[i].Cause, Reason: b.shop.locale.LightReason(each[i].Cause, each[i].Mix, c.Presses[i]),
-			Press: c.Presses[i],
-		}
-		on := s.Presses[v.Press]
-		if v.Batch = on.Batch; v.Batch == "" {
-			v.Batch = on.WentOff
-		}
-		addLightReport(c, b.lightReports[c.ID], &b.clock, &v)
-		next.Lights = append(next.Lights, v)
-	}
-}
-
-// mixesFor returns the ids of the oldest mix that is ready for a press and of the oldest one
-// that is not ready yet; empty when there is none. A batch that has been on a press waits for
-// none: nobody is asked to put a used cup back.
-func mixesFor(s record.State, press string) (ready, coming string) {
-	for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
-		switch batch := s.Batches[id]; {
-		case batch.For != press || batch.Used:
-		case batch.Phase == lifecycle.Open && ready == "":
-			ready = id
-		case batch.Phase != lifecycle.Open && coming == "":
-			coming = id
-		}
-	}
-	return ready, coming
-}
-
-// pressNow is all that decides a press's light.
-func (b *Bench) pressNow(s record.State, c config.Press, now time.Time) light.Press {
-	on := s.Presses[c.ID]
-	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
-	p.PrintingWithoutBatch = printsUnloaded(s, c.ID, now)
-	p.ContentUnknown = s.PressUnknown(c.ID)
-	z := b.zones[c.Zone]
-	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0
-	for key, a := range s.Alarms {
-		d, _ := alarm.Find(key.Name) // a light or a sensor may be called like a press
-		about := d.Subject == alarm.Press && key.Subject == c.ID || d.Subject == alarm.Batch && key.Subject == on.Batch && on.Batch != ""
-		p.Unacknowledged = p.Unacknowledged || a.State == alarm.Unacknowledged && about
-	}
-	p.Ready, p.Coming = mixesFor(s, c.ID)
-	batch, loaded := s.Batches[on.Batch]
-	if !loaded {
-		return p
-	}
-	p.Loaded = true
-	p.PartWentOff, p.PartWentOffElder = batch.PartWentOff, batch.YoungerThanDead
-	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == lifecycle.Resting, batch.AtLeast
-	v := view.Batch{}
-	b.addLife(s, batch, now, &v)
-	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
-	if batch.Ensemble != nil {
-		l := b.lifeOf(s, batch, now)
-		p.Risk, p.LowRemaining, p.SoonWithin = l.Risk, l.Low.Sub(now), b.shop.soonWithin(batch)
-	}
-	return p
-}
 
 func (b *Bench) deviceView(now time.Time, id string) any {
 	views := b.sensorViews(b.state, now)

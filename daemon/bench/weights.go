@@ -45,6 +45,7 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	if !known {
 		return
 	}
+	before := b.state
 	r := w.reading
 	r.At = b.clock.at(w.at)
 	s.linked, s.last = true, r
@@ -59,6 +60,9 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	b.confirmByItself(s, change, now)
 	if batch := weighing(b.state, s.ID); batch != nil && len(s.cups.Asked()) == 0 {
 		b.watchHardener(s, batch.ID, batch.Mix.Pan, now)
+	}
+	if b.state.Seq != before.Seq { // what a person did at the scale is not seen again after a crash
+		b.write.asking(before)
 	}
 }
 

@@ -127,7 +127,7 @@ func (b *Bench) acknowledged(err error) {
 		p.failing = nil
 		p.checkpoint, p.skipped = p.checkpoint || p.skipped, false
 	}
-	p.shown = g.after
+	p.written(g.after)
 	b.publish(b.clock.now()) // first, so that a caller who was answered finds the change
 	for _, w := range g.waiters {
 		w.done(true)
@@ -179,7 +179,7 @@ func (b *Bench) failed(g *group, err error) {
 	if !slices.Contains(drop, true) { // nothing to undo: the state stands as it is
 		p.queue = group{records: all.records}
 		p.urgent = true
-		p.shown = b.state
+		p.show(b.state)
 		return
 	}
 	for _, s := range b.scales { // what was undone may have been about whose cup stands there
@@ -195,7 +195,7 @@ func (b *Bench) failed(g *group, err error) {
 			}
 		}
 	}
-	p.shown = b.state
+	p.show(b.state)
 }
 
 // stillTrue reports whether a record means anything when the change that began its

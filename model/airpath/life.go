@@ -22,12 +22,13 @@ type Life struct {
 	Risk     float64       // that the batch is over, 0 to 1
 	Doubtful float64       // share of the spent life that is from air not well known, 0 to 1
 	Age      time.Duration // since the first hardener
-	Ends     cure.Ends     // forecast from the end of the closed path
+	Ends     cure.Ends     // forecast from the end of the closed path, or lately from an earlier end of it
 	// The ends as instants, true to the risk: an end lies in the past exactly when the risk
 	// has passed its level.
 	Expected, Low, High time.Time
 
 	of          Batch         // it was derived from
+	foreseen    Batch         // the ends were forecast of
 	closedSpent float64       // of the ensemble then
 	closedAge   time.Duration // of the ensemble then
 }
@@ -37,23 +38,28 @@ func (l Life) Is(of Batch) bool {
 	return l.of.Ensemble != nil && l.of.Ensemble == of.Ensemble && l.of.Place == of.Place
 }
 
-// Follow returns the batch's life at now. open is the air from the end of the closed path
-// to now; the batch lives through it in a copy of its ensemble. forecast is called only if
-// the forecast of l was made from another ensemble or place.
+// Follow returns the batch's life at now. ahead is the air from the moment to which its ensemble is
+// advanced to now: the open step ([Path.Open]), and before it those that are closed already where
+// the batch is that of an older state. The batch lives through them in a copy of its ensemble.
+// forecast is called only if
+// the batch has another life than l: then the ends of l say nothing about it. If it only lived
+// through a few steps more or less, the ends of l are kept, and [Life.Foresees] says so.
 //
 // The open step is replaced by a better one at each reading, so that the same seconds may
 // cost a little less than they seemed to cost before. Spent then stays where it was until
 // the life has come as far, since people and alarms take it for what has gone. It falls
 // only if the batch has another life now: its start was corrected, or what had been
 // poured into it was undone.
-func (l Life) Follow(of Batch, open cure.Step, now time.Time, forecast func() cure.Ends) Life {
-	next := Life{At: now, Ends: l.Ends, of: of, closedSpent: of.Ensemble.Spent(), closedAge: of.Ensemble.Age()}
-	if !l.Is(of) {
-		next.Ends = forecast()
+func (l Life) Follow(of Batch, ahead []cure.Step, now time.Time, forecast func() cure.Ends) Life {
+	next := Life{At: now, Ends: l.Ends, of: of, foreseen: l.foreseen, closedSpent: of.Ensemble.Spent(), closedAge: of.Ensemble.Age()}
+	if !l.near(of) {
+		next.Ends, next.foreseen = forecast(), of
 	}
-	ahead := of.Ensemble.Clone()
-	ahead.Advance(of.Place, open)
-	next.Spent, next.Risk, next.Doubtful, next.Age = ahead.Spent(), ahead.Risk(), ahead.DoubtfulShare(), ahead.Age()
+	is := of.Ensemble.Clone()
+	for _, step := range ahead {
+		is.Advance(of.Place, step)
+	}
+	next.Spent, next.Risk, next.Doubtful, next.Age = is.Spent(), is.Risk(), is.DoubtfulShare(), is.Age()
 	if l.livesOnIn(next) {
 		next.Spent = max(next.Spent, l.Spent)
 	}
@@ -61,6 +67,30 @@ func (l Life) Follow(of Batch, open cure.Step, now time.Time, forecast func() cu
 	next.Expected = endAt(of.MixedAt.Add(next.Ends.Expected), now, next.Risk >= cure.ExpectedRisk)
 	next.High = endAt(of.MixedAt.Add(next.Ends.High), now, next.Risk >= cure.HighRisk)
 	return next
+}
+
+// keptFor is how much a batch may have lived on since its last forecast: some minutes, in which
+// closed steps waited for a new one.
+const keptFor = 5 * time.Minute
+
+// near reports whether the ends were forecast of the same batch a few steps earlier or later.
+func (l Life) near(of Batch) bool {
+	was := l.foreseen
+	return was.Ensemble != nil && was.Place == of.Place && was.MixedAt.Equal(of.MixedAt) &&
+		(was.Ensemble == of.Ensemble || (of.Ensemble.Age()-was.Ensemble.Age()).Abs() <= keptFor && of.Ensemble.Continues(was.Ensemble))
+}
+
+// Foresees reports whether the ends were forecast of exactly this batch, and not of the same batch
+// some steps earlier.
+func (l Life) Foresees(of Batch) bool {
+	return l.foreseen.Ensemble != nil && l.foreseen.Ensemble == of.Ensemble && l.foreseen.Place == of.Place
+}
+
+// Foreseen returns the life with the ends that were forecast of a batch. The figures of a moment
+// are to be derived again, by [Life.Follow].
+func (l Life) Foreseen(of Batch, ends cure.Ends) Life {
+	l.At, l.Ends, l.foreseen = time.Time{}, ends, of
+	return l
 }
 
 // livesOnIn reports whether next is the same life as l, later or, where an older state is
@@ -75,7 +105,7 @@ func (l Life) livesOnIn(next Life) bool {
 // Closed returns what remains of a life once its batch is closed: the spent life that was
 // shown last. It holds no ensemble.
 func (l Life) Closed() Life {
-	l.of.Ensemble = nil
+	l.of.Ensemble, l.foreseen.Ensemble = nil, nil
 	return l
 }
 

@@ -101,7 +101,7 @@ func (r *room) looks(ink cure.Ink) {
 		r.rt.Fatalf("the open step begins with %+v, the path ends with %+v", open.From, r.closed.Air)
 	}
 	of := Batch{Ensemble: r.ensemble, Place: r.place, MixedAt: noon}
-	next := r.life.Follow(of, open, r.now, func() cure.Ends { return r.path.Forecast(of, r.closed, r.with.StaleAfter) })
+	next := r.life.Follow(of, []cure.Step{open}, r.now, func() cure.Ends { return r.path.Forecast(of, r.closed, r.with.StaleAfter) })
 	if next.Spent < r.life.Spent {
 		r.rt.Fatalf("the spent life that is shown went from %v to %v", r.life.Spent, next.Spent)
 	}

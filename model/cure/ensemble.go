@@ -1,6 +1,7 @@
 package cure
 
 import (
+	"slices"
 	"time"
 
 	"potlifed/model/air"
@@ -134,6 +135,13 @@ func (c *Ensemble) Clone() *Ensemble {
 	d.gapAtGood = append([]float64(nil), c.gapAtGood...)
 	d.scratch = [2]state{newState(n), newState(n)}
 	return &d
+}
+
+// Continues reports whether one of the two ensembles is the other one advanced over some steps: they
+// have the same members, were last known good at the same moment, and know the same of their gaps.
+func (c *Ensemble) Continues(d *Ensemble) bool {
+	return len(c.members) == len(d.members) && &c.members[0] == &d.members[0] && c.goodAt == d.goodAt &&
+		slices.Equal(c.doseAtGood, d.doseAtGood) && slices.Equal(c.gap, d.gap) && slices.Equal(c.gapAtGood, d.gapAtGood)
 }
 
 // exposures returns the members' exposures at a place. It does not change the ensemble.

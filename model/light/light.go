@@ -217,6 +217,22 @@ func Worst(signals []Signal) int {
 	return worst
 }
 
+// LessTrusted returns that of two signals of one press by which a person would trust the ink less. It
+// goes by the order of the table, in which [Empty] is before [InOrder] here: only the latter says
+// that the ink may be used. Of two equal meanings the one that flashes is returned, else a.
+func LessTrusted(a, b Signal) Signal {
+	rank := func(s Signal) int {
+		if s.Meaning == InOrder {
+			return len(Meanings())
+		}
+		return s.Meaning.rank()
+	}
+	if rank(b) < rank(a) || rank(b) == rank(a) && b.Flashing && !a.Flashing {
+		return b
+	}
+	return a
+}
+
 func before(a, b Signal) bool {
 	if a.Meaning.rank() != b.Meaning.rank() {
 		return a.Meaning.rank() < b.Meaning.rank()

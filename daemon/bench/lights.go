@@ -1,0 +1,204 @@
+package bench
+
+import (
+	"slices"
+	"time"
+
+	"potlifed/daemon/config"
+	"potlifed/daemon/record"
+	"potlifed/daemon/view"
+	"potlifed/model/alarm"
+	"potlifed/model/lifecycle"
+	"potlifed/model/light"
+)
+
+// tellLights derives the lights of a snapshot that is being made. Where one of them has turned, a
+// snapshot with the new lights and the rows of the last one goes out at once: making the rows
+// takes longer than a lamp may wait. It returns nothing where nothing has changed that a light
+// depends on.
+func (b *Bench) tellLights(s record.State, now time.Time) (map[string]light.Signal, []view.Light) {
+	if !b.dirty && !b.relight {
+		return nil, nil
+	}
+	signals := b.signals(s, b.write.decided(b.state), now)
+	lights := b.lightViews(s, signals, now)
+	last := b.snap.Load()
+	if last == nil || slices.EqualFunc(last.Lights, lights, sameLight) {
+		return signals, lights
+	}
+	next := *last
+	next.At, next.Mono, next.Lights, next.Presses = now, b.clock.mono(), lights, slices.Clone(last.Presses)
+	for i := range next.Presses {
+		if signal, ok := signals[next.Presses[i].ID]; ok {
+			b.showSignal(&next.Presses[i], signal)
+		}
+	}
+	b.snap.Store(&next)
+	b.watch.signal()
+	return signals, lights
+}
+
+// sameLight reports whether two rows of a light tell a lamp the same.
+func sameLight(x, y view.Light) bool {
+	return x.ID == y.ID && x.Meaning == y.Meaning && x.Flashing == y.Flashing && x.Cause == y.Cause && x.Press == y.Press && x.Batch == y.Batch
+}
+
+// signals returns the signal of each press, by its id. s is the state that may be shown: what was
+// decided in it is on disk. decided is a later state, with decisions of the bench itself that are not on
+// disk yet. A light is trusted no more than either of them allows: one that turns to less trust
+// does not wait for the disk, since a start after a crash finds the same conditions and decides
+// the same; one that turns to more trust waits. Air, sensors and the age of batches are conditions
+// and not decisions, and count as they are now in both.
+func (b *Bench) signals(s, decided record.State, now time.Time) map[string]light.Signal {
+	signals := make(map[string]light.Signal, len(b.shop.Presses))
+	disputed := b.publishing().OtherInstance != "" // lamps show unknown then, and so does everything else
+	of := func(s record.State, add func(press string, signal light.Signal)) {
+		facts := pressFacts(s)
+		for _, p := range b.shop.Presses {
+			add(p.ID, light.Of(b.pressNow(s, facts, p, now)))
+		}
+	}
+	if disputed {
+		for _, p := range b.shop.Presses {
+			signals[p.ID] = light.Disputed()
+		}
+		return signals
+	}
+	of(s, func(press string, signal light.Signal) { signals[press] = signal })
+	if decided.Seq != s.Seq {
+		of(decided, func(press string, signal light.Signal) { signals[press] = light.LessTrusted(signals[press], signal) })
+	}
+	return signals
+}
+
+// pressViews returns the rows of the presses. batches are the rows of the open batches.
+func (b *Bench) pressViews(s record.State, signals map[string]light.Signal, batches []view.Batch, now time.Time) []view.Press {
+	views := make([]view.Press, 0, len(b.shop.Presses))
+	for _, p := range b.shop.Presses {
+		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Place: b.shop.placeOn(p)}
+		b.showSignal(&v, signals[p.ID])
+		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {
+			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
+		}
+		b.addCounts(&v, s, now)
+		if id := s.Presses[p.ID].Batch; id != "" {
+			v.Batch = &id
+			if i := slices.IndexFunc(batches, func(b view.Batch) bool { return b.ID == id }); i >= 0 {
+				v.RemainingS, v.Risk = batches[i].RemainingS, batches[i].Risk
+			}
+		}
+		views = append(views, v)
+	}
+	return views
+}
+
+// showSignal adds to a press what its light means.
+func (b *Bench) showSignal(v *view.Press, signal light.Signal) {
+	v.Light, v.Flashing, v.Cause = signal.Meaning, signal.Flashing, signal.Cause
+	v.Reason = b.shop.locale.LightReason(signal.Cause, signal.Mix, v.ID)
+}
+
+// lightViews returns the rows of the lights.
+func (b *Bench) lightViews(s record.State, signals map[string]light.Signal, now time.Time) []view.Light {
+	views := make([]view.Light, 0, len(b.shop.Lights))
+	for _, c := range b.shop.Lights {
+		each := make([]light.Signal, 0, len(c.Presses))
+		for _, press := range c.Presses {
+			each = append(each, signals[press])
+		}
+		i := light.Worst(each)
+		v := view.Light{
+			Time: now, ID: c.ID, ValidUntil: now.Add(view.LightValidFor), Seq: s.Seq,
+			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing,
+			Cause: each[i].Cause, Reason: b.shop.locale.LightReason(each[i].Cause, each[i].Mix, c.Presses[i]),
+			Press: c.Presses[i],
+		}
+		on := s.Presses[v.Press]
+		if v.Batch = on.Batch; v.Batch == "" {
+			v.Batch = on.WentOff
+		}
+		addLightReport(c, b.lightReports[c.ID], &b.clock, &v)
+		views = append(views, v)
+	}
+	return views
+}
+
+// facts are what one pass over a state finds for the lights of all presses.
+type facts struct {
+	ready, coming   map[string]string // mixes by press, see mixesFor
+	unacknowledged  map[string]bool   // presses with an alarm that nobody has acknowledged
+	ofUnseenBatches map[string]bool   // batches with such an alarm
+}
+
+func pressFacts(s record.State) facts {
+	f := facts{map[string]string{}, map[string]string{}, map[string]bool{}, map[string]bool{}}
+	for id, batch := range s.Batches {
+		f.add(id, batch)
+	}
+	for key, a := range s.Alarms {
+		if a.State != alarm.Unacknowledged {
+			continue
+		}
+		switch d, _ := alarm.Find(key.Name); d.Subject { // a light or a sensor may be called like a press
+		case alarm.Press:
+			f.unacknowledged[key.Subject] = true
+		case alarm.Batch:
+			f.ofUnseenBatches[key.Subject] = true
+		}
+	}
+	return f
+}
+
+// add notes a mix that waits for a press. A batch that has been on a press waits for none: nobody is
+// asked to put a used cup back.
+func (f *facts) add(id string, batch *record.Batch) {
+	if batch.For == "" || batch.Used {
+		return
+	}
+	to := f.coming
+	if batch.Phase == lifecycle.Open {
+		to = f.ready
+	}
+	if oldest, has := to[batch.For]; !has || id < oldest {
+		to[batch.For] = id
+	}
+}
+
+// mixesFor returns the ids of the oldest mix that is ready for a press and of the oldest one
+// that is not ready yet; empty when there is none.
+func mixesFor(s record.State, press string) (ready, coming string) {
+	f := facts{ready: map[string]string{}, coming: map[string]string{}}
+	for id, batch := range s.Batches {
+		if batch.For == press {
+			f.add(id, batch)
+		}
+	}
+	return f.ready[press], f.coming[press]
+}
+
+// pressNow is all that decides a press's light.
+func (b *Bench) pressNow(s record.State, f facts, c config.Press, now time.Time) light.Press {
+	on := s.Presses[c.ID]
+	p := light.Press{ReportedDead: on.WentOff != "", StopAtRisk: b.shop.Alarms.StopAtRisk}
+	p.PrintingWithoutBatch = printsUnloaded(s, c.ID, now)
+	p.ContentUnknown = s.PressUnknown(c.ID)
+	z := b.zones[c.Zone]
+	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0
+	p.Unacknowledged = f.unacknowledged[c.ID] || on.Batch != "" && f.ofUnseenBatches[on.Batch]
+	p.Ready, p.Coming = f.ready[c.ID], f.coming[c.ID]
+	batch, loaded := s.Batches[on.Batch]
+	if !loaded {
+		return p
+	}
+	p.Loaded = true
+	p.PartWentOff, p.PartWentOffElder = batch.PartWentOff, batch.YoungerThanDead
+	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == lifecycle.Resting, batch.AtLeast
+	v := view.Batch{}
+	b.addLife(s, batch, now, &v)
+	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
+	if batch.Ensemble != nil {
+		l := b.lifeOf(s, batch, now)
+		p.Risk, p.LowRemaining, p.SoonWithin = l.Risk, l.Low.Sub(now), b.shop.soonWithin(batch)
+	}
+	return p
+}
