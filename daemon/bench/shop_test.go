@@ -155,10 +155,12 @@ func (s *shop) settle() {
 			}
 		default:
 			s.b.publish(s.b.clock.now())
-			for len(s.b.unforeseen) > 0 {
-				s.b.foresee()
+			if len(s.b.unforeseen) > 0 {
+				for len(s.b.unforeseen) > 0 {
+					s.b.foresee()
+				}
+				s.b.publish(s.b.clock.now())
 			}
-			s.b.publish(s.b.clock.now())
 			return
 		}
 	}
