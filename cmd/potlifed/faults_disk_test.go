@@ -53,32 +53,35 @@ func TestFaultsOfTheDisk(t *testing.T) {
 			t.Parallel() // it waits for the alarm's end
 			random := rand.New(rand.NewPCG(13, 2))
 			f := newFaultShop(t)
+			hits := 0
 			for range rounds() {
-				f.endures(name, diskFaults[name], random)
+				hits += f.endures(name, diskFaults[name], random)
 				if t.Failed() {
 					return
 				}
 			}
 			t.Logf("the disk: %s: tried %d times, %d changes answered, %d lost, longest recovery %v",
 				name, rounds(), f.answered, f.lost, f.longest.Round(10*time.Millisecond))
+			if hits == 0 { // what was read before may be in memory
+				t.Error("no call was met")
+			}
 			f.p.stop()
 		})
 	}
 }
 
-// endures lets a disk fail for a while.
-func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) {
+// endures lets a disk fail for a while, and returns how many calls this met.
+func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) (hits int) {
 	t := f.t
 	t.Helper()
 	spent := *f.p.batch(f.batch).Spent
 	m := meddle(f.p, f.dir, d.calls, d.how, d.files...)
 	asking := f.asks(3 + random.IntN(3))
+	fastest := patience
 	for range 5 {
 		began := time.Now()
 		now := *f.p.batch(f.batch).Spent
-		if took := time.Since(began); took > 2*time.Second {
-			t.Errorf("%s: the page waited %v", name, took)
-		}
+		fastest = min(fastest, time.Since(began))
 		if now < spent-1e-6 {
 			t.Errorf("%s: spent fell from %v to %v", name, spent, now)
 		}
@@ -87,6 +90,9 @@ func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) {
 			r.Body.Close()
 		}
 	}
+	if fastest > time.Second { // of five: the machine may be busy
+		t.Errorf("%s: the page waits for the disk: %v", name, fastest)
+	}
 	<-asking
 	if d.refuses {
 		f.p.eventually(name+": the alarm", func() (bool, any) { return f.journalAlarm() != "", f.journalAlarm() })
@@ -94,15 +100,14 @@ func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) {
 			t.Errorf("%s: a change is answered with %+v, want 503", name, wrong)
 		}
 	}
-	if m.hits() == 0 {
-		t.Errorf("%s: no call was hit", name)
-	}
+	hits = m.hits()
 	m.ends()
 	f.takesChangesAgain(name)
 	f.check(name, fault{}, spent)
 	f.p.kill()
 	f.p = f.starts()
 	f.check(name+", and killed", fault{}, spent)
+	return hits
 }
 
 // journalAlarm returns the text of the alarm that the journal cannot write, empty where its cause
