@@ -391,3 +391,27 @@ func TestOldReadingsAreRemoved(t *testing.T) {
 		t.Errorf("after 415 days %d minutes, %d quarter-hours", len(m), len(q))
 	}
 }
+
+// TestAWrongClockRemovesNoYear: a wall clock that is set ten years ahead, and back, costs the oldest
+// two days of readings and minutes. What is older than it is stored for goes all the same, day by day.
+func TestAWrongClockRemovesNoYear(t *testing.T) {
+	s := newStand(t)
+	for range 10 {
+		s.reads("hall-1", 60, rising)
+		s.mono += 24*time.Hour - time.Minute
+		s.save()
+	}
+	all := len(s.readings("hall-1"))
+	s.mono += 10 * 365 * 24 * time.Hour
+	s.history.tick(t.Context())
+	if left := len(s.readings("hall-1")); left < all*7/10 || left >= all {
+		t.Errorf("of %d readings of ten days %d are left after a step of ten years", all, left)
+	}
+	for range 10 {
+		s.mono += 24 * time.Hour
+		s.history.tick(t.Context())
+	}
+	if r, m := s.readings("hall-1"), s.minutes("hall-1"); len(r) != 0 || len(m) != 0 {
+		t.Errorf("ten days after they were to go %d readings and %d minutes are left", len(r), len(m))
+	}
+}

@@ -162,7 +162,7 @@ func (h *History) tick(ctx context.Context) {
 	if due || whole {
 		h.save(ctx, whole)
 	}
-	if h.store != nil && (h.purged.IsZero() || now.At.Sub(h.purged) >= 24*time.Hour) {
+	if h.store != nil && (h.purged.IsZero() || now.At.Sub(h.purged) >= 24*time.Hour || now.At.Before(h.purged)) { // before: the clock was set back
 		h.purged = now.At
 		if err := h.purge(ctx, now.At); err != nil {
 			h.settings.Log.Warn("old readings are not removed", "err", err)

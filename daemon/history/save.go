@@ -150,10 +150,20 @@ func putBatch(tx *sql.Tx, b Batch) error {
 // before their time.
 const MostBytes = 512 << 20
 
+// mostPurged is how much of the oldest a purge removes. One each day keeps up with what is added,
+// and a wall clock that is set ten years ahead for an hour costs two days of the oldest readings
+// rather than all of them.
+const mostPurged = 48 * time.Hour
+
 // purge removes what is older than it is stored for, and makes room where the file is too large.
 // Removed pages are used again, so the file does not shrink, and does not grow either.
 func (h *History) purge(ctx context.Context, now time.Time) error {
-	if err := h.store.purge(ctx, now.Add(-h.settings.RawFor), now.Add(-h.settings.MinutesFor)); err != nil {
+	raw, minute, err := h.store.oldest(ctx)
+	if err != nil {
+		return err
+	}
+	raw, minute = earlier(now.Add(-h.settings.RawFor), raw.Add(mostPurged)), earlier(now.Add(-h.settings.MinutesFor), minute.Add(mostPurged))
+	if err := h.store.purge(ctx, raw, minute); err != nil {
 		return err
 	}
 	for days := int64(h.settings.RawFor / (24 * time.Hour)); days > 0; days-- {
@@ -162,11 +172,29 @@ func (h *History) purge(ctx context.Context, now time.Time) error {
 			return err
 		}
 		at := now.Add(-time.Duration(days) * 24 * time.Hour)
-		if err := h.store.purge(ctx, at, now.Add(-h.settings.MinutesFor)); err != nil {
+		if err := h.store.purge(ctx, at, minute); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func earlier(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}
+
+// oldest returns when the oldest readings and the oldest minutes begin; without any it is 1970.
+func (s *store) oldest(ctx context.Context) (raw, minute time.Time, err error) {
+	var ms, row int64
+	if err := s.read.QueryRowContext(ctx, `SELECT coalesce(min(starts), 0) FROM raw`).Scan(&ms); err != nil {
+		return raw, minute, err
+	}
+	err = s.read.QueryRowContext(ctx, `SELECT coalesce(min((SELECT min(key) FROM minutes WHERE key >= series.id * ?1 AND key < (series.id + 1) * ?1) - series.id * ?1), 0) FROM series`,
+		minutes.series).Scan(&row)
+	return time.UnixMilli(ms), time.UnixMilli(minutes.starts(row, 0)), err
 }
 
 func (s *store) purge(ctx context.Context, raw, minute time.Time) error {
