@@ -4,9 +4,7 @@
 // style sheet of this package gives the classes colours for light, dark and print. Each series
 // also has its own dash pattern and shape, since colour alone does not tell it.
 //
-// The axes and the layout are those of gonum.org/v1/plot; only the output is written here,
-// because the colours of its own SVG are fixed and the pages' content policy refuses style
-// attributes.
+// Shapes have classes and no style attributes, which the pages' content policy refuses.
 package chart
 
 import (

@@ -8,10 +8,13 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 )
 
 // sample is a figure with every kind of layer.
@@ -191,7 +194,7 @@ func TestTimeTicks(t *testing.T) {
 		t.Fatalf("%d ticks: %v", len(ticks), ticks)
 	}
 	for i, tick := range ticks {
-		if when := at(tick.Value, zone); when.Hour() != 0 || when.Day() != 27+i && i < 5 {
+		if when := at(tick.value, zone); when.Hour() != 0 || when.Day() != 27+i && i < 5 {
 			t.Errorf("tick %d is at %v", i, when)
 		}
 	}
@@ -211,7 +214,7 @@ func TestFigureTicks(t *testing.T) {
 	}{{0, 1, "0.0 0.2 0.4 0.6 0.8 1.0"}, {35, 62, "35 40 45 50 55 60"}, {-3, 3, "-3 -2 -1 0 1 2 3"}, {0, 1e-3, "0.0000 0.0002 0.0004 0.0006 0.0008 0.0010"}, {0, 9000, "0 2000 4000 6000 8000"}} {
 		var got []string
 		for _, tick := range figureTicks(c.low, c.high) {
-			got = append(got, tick.Label)
+			got = append(got, tick.label)
 		}
 		if strings.Join(got, " ") != c.want {
 			t.Errorf("%v to %v: %s, want %s", c.low, c.high, strings.Join(got, " "), c.want)
@@ -236,6 +239,53 @@ func BenchmarkRender(b *testing.B) {
 	for b.Loop() {
 		if err := f.Render(io.Discard); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// TestClippedLinesStayInside: what is left of a line or an area lies in the box, a line within it is
+// not changed, and what is cut off is no more than what was outside.
+func TestClippedLinesStayInside(t *testing.T) {
+	in := box{vec{0, 0}, vec{10, 5}}
+	rapid.Check(t, func(t *rapid.T) {
+		place := rapid.Custom(func(t *rapid.T) vec {
+			return vec{rapid.Float64Range(-20, 30).Draw(t, "x"), rapid.Float64Range(-20, 30).Draw(t, "y")}
+		})
+		line := rapid.SliceOfN(place, 2, 12).Draw(t, "line")
+		kept := map[vec]bool{}
+		for _, part := range in.clipLine(line) {
+			if len(part) < 2 {
+				t.Errorf("a part of %d places", len(part))
+			}
+			for _, p := range part {
+				kept[p] = true
+				if !in.has(p) {
+					t.Errorf("%v is outside", p)
+				}
+			}
+		}
+		for i, p := range line {
+			if i > 0 && in.has(p) && in.has(line[i-1]) && !kept[p] {
+				t.Errorf("%v is lost", p)
+			}
+		}
+		for _, p := range in.clipArea(line) {
+			if !in.has(p) {
+				t.Errorf("%v of an area is outside", p)
+			}
+		}
+	})
+	across := in.clipLine([]vec{{-5, 1}, {5, 1}, {5, 20}, {8, 20}, {8, 2}})
+	if want := [][]vec{{{0, 1}, {5, 1}, {5, 5}}, {{8, 5}, {8, 2}}}; !reflect.DeepEqual(across, want) {
+		t.Errorf("%v, want %v", across, want)
+	}
+}
+
+// TestTextWidth compares with the advance widths of Liberation Sans at 12 px, to a tenth of a pixel.
+func TestTextWidth(t *testing.T) {
+	for text, want := range map[string]float64{"": 0, "humidity, %": 62.0, "0612-3": 37.4, "MW": 21.3} {
+		if got := textWidth(text); math.Abs(got-want) > 0.1 {
+			t.Errorf("%q: %v, want %v", text, got, want)
 		}
 	}
 }

@@ -4,10 +4,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // ranged is a layer that takes part in the ranges of the axes.
@@ -18,76 +14,55 @@ type ranged interface {
 // named is a layer with an entry in the legend.
 type named interface {
 	name() string
-	sample(c draw.Canvas, index int)
+	sample(c *canvas, in box)
 }
 
-// drawer draws a layer; it is a plot.Plotter.
+// drawer draws the layers of a panel.
 type drawer struct {
-	layer Layer
+	*canvas
 	x     Axis
 	panel Panel
-	index int // among the layers of the panel
+	in    box                    // the data's area
+	at    func(x, y float64) vec // where a value is
 }
 
-// DataRange is that of the layer; a layer without one does not widen the axes.
-func (d drawer) DataRange() (lowX, highX, lowY, highY float64) {
-	if r, ok := d.layer.(ranged); ok {
-		return r.extent()
-	}
-	return math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
-}
-
-// Plot draws the layer.
-func (d drawer) Plot(c draw.Canvas, p *plot.Plot) {
-	x, y := p.Transforms(&c)
-	at := func(px, py float64) vg.Point { return vg.Point{X: x(px), Y: y(py)} }
-	switch l := d.layer.(type) {
+// draw draws a layer.
+func (d drawer) draw(index int) {
+	switch l := d.panel.Layers[index].(type) {
 	case Line:
-		d.line(c, l, at)
+		d.curve(l)
 	case Band:
-		l.plot(c, at)
+		d.band(l)
 	case Marks:
-		d.marks(c, l, at)
+		d.points(l)
 	case Spans:
-		d.spans(c, l, at)
+		d.spans(l)
 	case Rule:
-		d.rule(c, l, at)
-	}
-}
-
-// gridlines draws a faint line at each labelled tick of the vertical axis.
-type gridlines struct{}
-
-func (gridlines) Plot(c draw.Canvas, p *plot.Plot) {
-	_, y := p.Transforms(&c)
-	for _, t := range p.Y.Tick.Marker.Ticks(p.Y.Min, p.Y.Max) {
-		if t.IsMinor() || t.Value < p.Y.Min || t.Value > p.Y.Max {
-			continue
-		}
-		c.StrokeLine2(draw.LineStyle{Color: grid, Width: 0.5}, c.Min.X, y(t.Value), c.Max.X, y(t.Value))
+		d.rule(l, index)
 	}
 }
 
 // dashes are the patterns that tell series apart without colour.
-var dashes = map[Tone][]vg.Length{
+var dashes = map[Tone][]float64{
 	Series2: {7, 3}, Series3: {2, 3}, Series4: {9, 3, 2, 3}, Limit: {5, 4}, Alarm: {3, 2},
 }
 
-func style(t Tone, dashed bool) draw.LineStyle {
-	s := draw.LineStyle{Color: t, Width: lineWidth, Dashes: dashes[t]}
+func style(t Tone, dashed bool) stroke {
+	s := stroke{tone: t, width: lineWidth, dashes: dashes[t]}
 	if t == Limit || t == Quiet {
-		s.Width = 1
+		s.width = 1
 	}
 	if dashed {
-		s.Dashes = []vg.Length{4, 4}
+		s.dashes = []float64{4, 4}
 	}
 	return s
 }
 
 func (l Line) name() string { return l.Name }
 
-func (l Line) sample(c draw.Canvas, _ int) {
-	c.StrokeLine2(style(l.Tone, l.Dashed), c.Min.X, c.Center().Y, c.Max.X, c.Center().Y)
+func (l Line) sample(c *canvas, in box) {
+	y := in.centre().y
+	c.line(style(l.Tone, l.Dashed), vec{in.min.x, y}, vec{in.max.x, y})
 }
 
 func (l Line) extent() (lowX, highX, lowY, highY float64) {
@@ -102,14 +77,16 @@ func (l Line) extent() (lowX, highX, lowY, highY float64) {
 	return lowX, highX, lowY, highY
 }
 
-// line draws a line, and invisible marks along it by which its values can be read.
-func (d drawer) line(c draw.Canvas, l Line, at func(x, y float64) vg.Point) {
-	var part []vg.Point
+// curve draws a line, and invisible marks along it by which its values can be read.
+func (d drawer) curve(l Line) {
+	var part []vec
 	flush := func() {
 		if len(part) > 1 {
-			c.StrokeLines(style(l.Tone, l.Dashed), c.ClipLinesXY(part)...)
+			for _, piece := range d.in.clipLine(part) {
+				d.line(style(l.Tone, l.Dashed), piece...)
+			}
 		} else if len(part) == 1 { // a value between two gaps
-			point(c, l.Tone, false, part[0])
+			d.point(l.Tone, false, part[0])
 		}
 		part = nil
 	}
@@ -118,9 +95,9 @@ func (d drawer) line(c draw.Canvas, l Line, at func(x, y float64) vg.Point) {
 			flush()
 			continue
 		}
-		next := at(p.X, p.Y)
+		next := d.at(p.X, p.Y)
 		if l.Steps && len(part) > 0 {
-			part = append(part, vg.Point{X: next.X, Y: part[len(part)-1].Y})
+			part = append(part, vec{next.x, part[len(part)-1].y})
 		}
 		part = append(part, next)
 	}
@@ -132,21 +109,18 @@ func (d drawer) line(c draw.Canvas, l Line, at func(x, y float64) vg.Point) {
 	every := max(1, (len(l.Points)+readable-1)/readable)
 	for i := 0; i < len(l.Points); i += every {
 		p := l.Points[i]
-		if math.IsNaN(p.Y) || !c.Contains(at(p.X, p.Y)) {
+		if math.IsNaN(p.Y) || !d.in.has(d.at(p.X, p.Y)) {
 			continue
 		}
-		of(c).mark(l.Name + ", " + d.x.format(p.X) + ": " + d.panel.Y.format(p.Y))
-		of(c).target(at(p.X, p.Y))
-		of(c).endMark()
+		d.mark(l.Name + ", " + d.x.format(p.X) + ": " + d.panel.Y.format(p.Y))
+		d.target(d.at(p.X, p.Y))
+		d.endMark()
 	}
 }
 
 func (b Band) name() string { return b.Name }
 
-func (b Band) sample(c draw.Canvas, _ int) {
-	c.SetColor(b.Tone)
-	of(c).area(c.Rectangle.Path(), "band")
-}
+func (b Band) sample(c *canvas, in box) { c.area(b.Tone, "band", in.corners()) }
 
 func (b Band) extent() (lowX, highX, lowY, highY float64) {
 	lowX, highX, lowY, highY = math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
@@ -160,24 +134,13 @@ func (b Band) extent() (lowX, highX, lowY, highY float64) {
 	return lowX, highX, lowY, highY
 }
 
-func (b Band) plot(c draw.Canvas, at func(x, y float64) vg.Point) {
-	var lower, upper []vg.Point
+// band draws the parts of a band between its gaps.
+func (d drawer) band(b Band) {
+	var lower, upper []vec
 	flush := func() {
 		if len(lower) > 1 {
-			for i := len(upper) - 1; i >= 0; i-- {
-				lower = append(lower, upper[i])
-			}
-			var path vg.Path
-			for i, p := range c.ClipPolygonXY(lower) {
-				if i == 0 {
-					path.Move(p)
-				} else {
-					path.Line(p)
-				}
-			}
-			path.Close()
-			c.SetColor(b.Tone)
-			of(c).area(path, "band")
+			slices.Reverse(upper)
+			d.area(b.Tone, "band", d.in.clipArea(append(lower, upper...)))
 		}
 		lower, upper = nil, nil
 	}
@@ -186,16 +149,14 @@ func (b Band) plot(c draw.Canvas, at func(x, y float64) vg.Point) {
 			flush()
 			continue
 		}
-		lower, upper = append(lower, at(p.X, p.Low)), append(upper, at(p.X, p.High))
+		lower, upper = append(lower, d.at(p.X, p.Low)), append(upper, d.at(p.X, p.High))
 	}
 	flush()
 }
 
 func (m Marks) name() string { return m.Name }
 
-func (m Marks) sample(c draw.Canvas, _ int) {
-	point(c, m.Tone, false, c.Center())
-}
+func (m Marks) sample(c *canvas, in box) { c.point(m.Tone, false, in.centre()) }
 
 func (m Marks) extent() (lowX, highX, lowY, highY float64) {
 	lowX, highX, lowY, highY = math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
@@ -210,46 +171,43 @@ func (m Marks) extent() (lowX, highX, lowY, highY float64) {
 }
 
 // point draws the shape of a series' point, which is filled; one out of a limit is a cross.
-func point(c draw.Canvas, t Tone, alarm bool, at vg.Point) {
-	const r = 4
-	if alarm {
-		bold := draw.LineStyle{Color: Alarm, Width: 2.5}
-		c.StrokeLine2(bold, at.X-r, at.Y-r, at.X+r, at.Y+r)
-		c.StrokeLine2(bold, at.X-r, at.Y+r, at.X+r, at.Y-r)
-		return
+func (c *canvas) point(t Tone, alarm bool, at vec) {
+	const r, half, top, side = 4, 3.4, 5, 4.33 // of a circle, half a square, and a triangle of about its area
+	switch {
+	case alarm:
+		bold := stroke{tone: Alarm, width: 2.5}
+		c.line(bold, vec{at.x - r, at.y - r}, vec{at.x + r, at.y + r})
+		c.line(bold, vec{at.x - r, at.y + r}, vec{at.x + r, at.y - r})
+	case t == Series2:
+		c.area(t, "area", box{vec{at.x - half, at.y - half}, vec{at.x + half, at.y + half}}.corners())
+	case t == Series3:
+		c.area(t, "area", []vec{{at.x, at.y + top}, {at.x - side, at.y - top/2.0}, {at.x + side, at.y - top/2.0}})
+	default:
+		c.circle(t, at, r, t != Series4)
 	}
-	var shape draw.GlyphDrawer = draw.CircleGlyph{}
-	switch t {
-	case Series2:
-		shape = draw.BoxGlyph{}
-	case Series3:
-		shape = draw.PyramidGlyph{}
-	case Series4:
-		shape = draw.RingGlyph{}
-	}
-	c.DrawGlyph(draw.GlyphStyle{Color: t, Radius: r, Shape: shape}, at)
 }
 
-func (d drawer) marks(c draw.Canvas, m Marks, at func(x, y float64) vg.Point) {
+// points draws marks with their intervals.
+func (d drawer) points(m Marks) {
 	for _, p := range m.Points {
-		place := at(p.X, p.Y)
-		if !c.Contains(place) {
+		place := d.at(p.X, p.Y)
+		if !d.in.has(place) {
 			continue
 		}
-		of(c).mark(d.markText(m.Name, p))
+		d.mark(d.markText(m.Name, p))
 		if p.Low < p.High {
-			low, high := at(p.X, p.Low), at(p.X, p.High)
-			s := draw.LineStyle{Color: m.Tone, Width: 1}
-			c.StrokeLine2(s, low.X, max(low.Y, c.Min.Y), high.X, min(high.Y, c.Max.Y))
-			for _, end := range []vg.Point{low, high} {
-				if c.Contains(end) {
-					c.StrokeLine2(s, end.X-3, end.Y, end.X+3, end.Y)
+			low, high := d.at(p.X, p.Low), d.at(p.X, p.High)
+			s := stroke{tone: m.Tone, width: 1}
+			d.line(s, vec{low.x, max(low.y, d.in.min.y)}, vec{high.x, min(high.y, d.in.max.y)})
+			for _, at := range []vec{low, high} {
+				if d.in.has(at) {
+					d.line(s, vec{at.x - 3, at.y}, vec{at.x + 3, at.y})
 				}
 			}
 		}
-		point(c, m.Tone, p.Alarm, place)
-		of(c).target(place)
-		of(c).endMark()
+		d.point(m.Tone, p.Alarm, place)
+		d.target(place)
+		d.endMark()
 	}
 }
 
@@ -275,61 +233,59 @@ func (s Spans) extent() (lowX, highX, lowY, highY float64) {
 	return lowX, highX, math.Inf(1), math.Inf(-1)
 }
 
-func (d drawer) spans(c draw.Canvas, s Spans, at func(x, y float64) vg.Point) {
-	label := textStyle()
-	label.YAlign = draw.YCenter
+// spans draws the spans in their rows, with their texts where they fit.
+func (d drawer) spans(s Spans) {
 	for _, p := range s.Spans {
 		row := float64(len(d.panel.Rows) - 1 - p.Row)
-		from, to := at(p.From, row-0.36), at(p.To, row+0.36)
-		from.X, to.X = max(from.X, c.Min.X), min(to.X, c.Max.X)
-		if from.X > to.X {
+		from, to := d.at(p.From, row-0.36), d.at(p.To, row+0.36)
+		from.x, to.x = max(from.x, d.in.min.x), min(to.x, d.in.max.x)
+		if from.x > to.x {
 			continue
 		}
-		of(c).mark(d.panel.Rows[p.Row] + ", " + p.Text + ": " + d.x.format(p.From) + " – " + d.x.format(p.To))
-		box := vg.Rectangle{Min: from, Max: to}
-		c.SetColor(p.Tone)
-		of(c).area(box.Path(), "span")
-		c.SetLineStyle(draw.LineStyle{Color: p.Tone, Width: 1})
-		c.Stroke(box.Path())
-		if label.Width(p.Text)+8 < to.X-from.X {
-			c.FillText(label, vg.Point{X: from.X + 4, Y: (from.Y + to.Y) / 2}, p.Text)
+		d.mark(d.panel.Rows[p.Row] + ", " + p.Text + ": " + d.x.format(p.From) + " – " + d.x.format(p.To))
+		corners := box{from, to}.corners()
+		d.area(p.Tone, "span", corners)
+		d.outline(stroke{tone: p.Tone, width: 1}, corners)
+		if textWidth(p.Text)+8 < to.x-from.x {
+			d.text(vec{from.x + 4, (from.y+to.y)/2 - halfCapital}, start, p.Text)
 		}
-		of(c).endMark()
+		d.endMark()
 	}
 }
 
 func (r Rule) name() string { return r.Name }
 
-func (r Rule) sample(c draw.Canvas, _ int) {
-	c.StrokeLine2(style(r.Tone, false), c.Min.X, c.Center().Y, c.Max.X, c.Center().Y)
+func (r Rule) sample(c *canvas, in box) {
+	y := in.centre().y
+	c.line(style(r.Tone, false), vec{in.min.x, y}, vec{in.max.x, y})
 }
 
 const besideRule = 4 // between a vertical rule and its text
 
 // besideX returns where the text of a vertical rule begins and ends: on its right, or on its left where
 // there is no room.
-func (r Rule) besideX(c draw.Canvas, at func(x, y float64) vg.Point) (begin, end vg.Length) {
-	x, width := at(r.At, 0).X, wider*textStyle().Width(r.Text)
-	if x+width+besideRule > c.Max.X {
+func (d drawer) besideX(r Rule) (begin, end float64) {
+	x, width := d.at(r.At, 0).x, wider*textWidth(r.Text)
+	if x+width+besideRule > d.in.max.x {
 		return x - besideRule - width, x - besideRule
 	}
 	return x + besideRule, x + besideRule + width
 }
 
-// line returns in which line below the top the text of the vertical rule with an index stands: the
+// lineOf returns in which line below the top the text of the vertical rule with an index stands: the
 // first in which it is clear of the rules before it.
-func (p Panel) line(index int, c draw.Canvas, at func(x, y float64) vg.Point) (line int) {
+func (d drawer) lineOf(index int) (line int) {
 	type taken struct {
 		line       int
-		begin, end vg.Length
+		begin, end float64
 	}
 	var texts []taken
-	for _, layer := range p.Layers[:index+1] {
+	for _, layer := range d.panel.Layers[:index+1] {
 		r, ok := layer.(Rule)
-		if !ok || !r.Vertical || r.Text == "" || !c.ContainsX(at(r.At, 0).X) {
+		if !ok || !r.Vertical || r.Text == "" || !d.in.hasX(d.at(r.At, 0).x) {
 			continue
 		}
-		begin, end := r.besideX(c, at)
+		begin, end := d.besideX(r)
 		for line = 0; slices.ContainsFunc(texts, func(t taken) bool {
 			return t.line == line && begin < t.end+besideRule && t.begin < end+besideRule
 		}); line++ {
@@ -339,25 +295,22 @@ func (p Panel) line(index int, c draw.Canvas, at func(x, y float64) vg.Point) (l
 	return line
 }
 
-func (d drawer) rule(c draw.Canvas, r Rule, at func(x, y float64) vg.Point) {
-	label := textStyle()
+// rule draws a line across the panel, with its text.
+func (d drawer) rule(r Rule, index int) {
 	if r.Vertical {
-		x := at(r.At, 0).X
-		if !c.ContainsX(x) {
+		x := d.at(r.At, 0).x
+		if !d.in.hasX(x) {
 			return
 		}
-		c.StrokeLine2(style(r.Tone, false), x, c.Min.Y, x, c.Max.Y)
-		label.YAlign = draw.YTop
-		begin, _ := r.besideX(c, at)
-		lower := vg.Length(d.panel.line(d.index, c, at)) * label.Height(r.Text) * 1.2
-		c.FillText(label, vg.Point{X: begin, Y: c.Max.Y - lower}, r.Text)
+		d.line(style(r.Tone, false), vec{x, d.in.min.y}, vec{x, d.in.max.y})
+		begin, _ := d.besideX(r)
+		d.text(vec{begin, d.in.max.y - labelSize - float64(d.lineOf(index))*lineHeight}, start, r.Text)
 		return
 	}
-	y := at(0, r.At).Y
-	if !c.ContainsY(y) {
+	y := d.at(0, r.At).y
+	if !d.in.hasY(y) {
 		return
 	}
-	c.StrokeLine2(style(r.Tone, false), c.Min.X, y, c.Max.X, y)
-	label.XAlign = draw.XRight
-	c.FillText(label, vg.Point{X: c.Max.X - 2, Y: y + 2}, r.Text)
+	d.line(style(r.Tone, false), vec{d.in.min.x, y}, vec{d.in.max.x, y})
+	d.text(vec{d.in.max.x - 2, y + 3}, end, r.Text)
 }

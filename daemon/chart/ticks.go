@@ -4,12 +4,16 @@ import (
 	"math"
 	"strconv"
 	"time"
-
-	"gonum.org/v1/plot"
 )
 
+// tick is a mark of an axis.
+type tick struct {
+	value float64
+	label string
+}
+
 // figureTicks labels round figures: 1, 2 or 5 times a power of ten apart, at most seven.
-func figureTicks(low, high float64) []plot.Tick {
+func figureTicks(low, high float64) []tick {
 	span := high - low
 	if !(span > 0) || math.IsInf(span, 0) {
 		return nil
@@ -22,14 +26,14 @@ func figureTicks(low, high float64) []plot.Tick {
 		}
 	}
 	digits := max(0, -int(math.Floor(math.Log10(step)+1e-9)))
-	var ticks []plot.Tick
+	var ticks []tick
 	first, last := math.Ceil(low/step-1e-9), math.Floor(high/step+1e-9)
 	for i := first; i <= last; i++ {
 		v := i * step
 		if i == 0 {
 			v = 0 // and not -0
 		}
-		ticks = append(ticks, plot.Tick{Value: v, Label: strconv.FormatFloat(v, 'f', digits, 64)})
+		ticks = append(ticks, tick{value: v, label: strconv.FormatFloat(v, 'f', digits, 64)})
 	}
 	return ticks
 }
@@ -53,8 +57,8 @@ var units = []unit{
 
 // timeTicks labels whole minutes, hours, days or months of a zone, at most nine. On a day with
 // 23 or 25 hours, days still begin at midnight and hours are as long as ever.
-func timeTicks(zone *time.Location) func(low, high float64) []plot.Tick {
-	return func(low, high float64) []plot.Tick {
+func timeTicks(zone *time.Location) func(low, high float64) []tick {
+	return func(low, high float64) []tick {
 		span := time.Duration((high - low) * float64(time.Second))
 		chosen := units[len(units)-1]
 		for _, u := range units {
@@ -74,7 +78,7 @@ func timeTicks(zone *time.Location) func(low, high float64) []plot.Tick {
 		case chosen.days > 0:
 			next = func(t time.Time) time.Time { return t.AddDate(0, 0, chosen.days) }
 		}
-		var ticks []plot.Tick
+		var ticks []tick
 		for ; !t.After(to); t = next(t) {
 			if t.Before(from) {
 				continue
@@ -83,7 +87,7 @@ func timeTicks(zone *time.Location) func(low, high float64) []plot.Tick {
 			if chosen.length < 12*time.Hour && t.Hour() == 0 && t.Minute() == 0 {
 				label = t.Format("2 Jan")
 			}
-			ticks = append(ticks, plot.Tick{Value: X(t), Label: label})
+			ticks = append(ticks, tick{value: X(t), label: label})
 		}
 		return ticks
 	}
