@@ -15,10 +15,10 @@ func (b box) edges() [4]edge {
 		return func(a, b vec) vec { return vec{a.x + (b.x-a.x)*(y-a.y)/(b.y-a.y), y} }
 	}
 	return [4]edge{
-		{func(p vec) bool { return p.x >= b.min.x-slop }, atX(b.min.x)},
-		{func(p vec) bool { return p.x <= b.max.x+slop }, atX(b.max.x)},
-		{func(p vec) bool { return p.y >= b.min.y-slop }, atY(b.min.y)},
-		{func(p vec) bool { return p.y <= b.max.y+slop }, atY(b.max.y)},
+		{func(p vec) bool { return p.x >= b.min.x }, atX(b.min.x)},
+		{func(p vec) bool { return p.x <= b.max.x }, atX(b.max.x)},
+		{func(p vec) bool { return p.y >= b.min.y }, atY(b.min.y)},
+		{func(p vec) bool { return p.y <= b.max.y }, atY(b.max.y)},
 	}
 }
 
