@@ -13,19 +13,21 @@ import (
 	"potlifed/model/verify"
 )
 
-// verifyCommand judges a check. It records nothing: the page /devices and the API do.
+// verifyCommand judges a check, and records it where --record asks for it.
 func verifyCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "verify scale|sensor",
 		Short: "Judge a check of a scale with weights, or of a humidity sensor",
 		Long: `verify judges a check by the published limits: a scale by OIML R 76 with weights by OIML R 111,
 a humidity sensor over saturated salts (Greenspan 1977) or against a reference meter. It only
-computes. To record a check, use "Check…" on the page /devices, or POST it to
-/api/v1/sensors/ID/verifications or /api/v1/scales/ID/verifications. They judge it in the same way.
+computes, unless --record names the scale or sensor: then the running service judges and records
+the check, as "Check…" on the page /devices does.
 
 A check by the shop is no verification under legal metrology. Where a scale is used for trade,
 follow your local rules.`,
 		Example: `  potlifed verify scale --division-g 0.1 --capacity-g 600 --class III --load 100+50=150.0,150.1,150.0
+  potlifed verify scale --record scale-1 --load 100+50=150,150,150 --note "certificate 2291"
+  potlifed verify sensor --record bench-air --salt sodium-chloride
   potlifed verify sensor --accuracy-pct 2 --temperature 21 --salt magnesium-chloride=34.1 --salt sodium-chloride=79.0`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return usage("verify: want scale or sensor") },
@@ -43,12 +45,14 @@ type verifyScaleOptions struct {
 
 func verifyScaleCommand() *cobra.Command {
 	var o verifyScaleOptions
+	var to recordOptions
 	c := &cobra.Command{
 		Use:   "scale --load WEIGHTS=READINGS",
 		Short: "Judge a check of a scale with weights by OIML R 76",
 		Args:  noArguments,
-		RunE:  func(c *cobra.Command, _ []string) error { return runVerifyScale(o, c.OutOrStdout()) },
+		RunE:  func(c *cobra.Command, _ []string) error { return runVerifyScale(c, o, to) },
 	}
+	to.flags(c, "scale")
 	f := c.Flags()
 	f.Float64Var(&o.divisionG, "division-g", 1, "division of the display in grams")
 	f.Float64Var(&o.intervalG, "interval-g", 0, "verification scale interval e in grams; without it, the division")
@@ -60,14 +64,7 @@ func verifyScaleCommand() *cobra.Command {
 	return c
 }
 
-func runVerifyScale(o verifyScaleOptions, out io.Writer) error {
-	if o.intervalG == 0 {
-		o.intervalG = o.divisionG
-	}
-	s := verify.Scale{Class: verify.ScaleClass(o.class), EG: o.intervalG, DG: o.divisionG, MaxG: o.capacityG}
-	if o.class == "" {
-		s.Class, _ = verify.UsualClass(s.EG, s.MaxG)
-	}
+func runVerifyScale(c *cobra.Command, o verifyScaleOptions, to recordOptions) error {
 	var loads []verify.Load
 	for _, text := range o.loads {
 		l, err := parseLoad(text)
@@ -76,6 +73,17 @@ func runVerifyScale(o verifyScaleOptions, out io.Writer) error {
 		}
 		l.Class = verify.WeightClass(o.weightClass)
 		loads = append(loads, l)
+	}
+	if to.id != "" {
+		return recordScale(c, o, to, loads)
+	}
+	if o.intervalG == 0 {
+		o.intervalG = o.divisionG
+	}
+	out := c.OutOrStdout()
+	s := verify.Scale{Class: verify.ScaleClass(o.class), EG: o.intervalG, DG: o.divisionG, MaxG: o.capacityG}
+	if o.class == "" {
+		s.Class, _ = verify.UsualClass(s.EG, s.MaxG)
 	}
 	r, err := s.Judge(loads)
 	if err != nil {
@@ -87,8 +95,14 @@ func runVerifyScale(o verifyScaleOptions, out io.Writer) error {
 			verify.ScaleResult
 		}{s.Class, r})
 	}
+	_, err = fmt.Fprintf(out, "class %s, e = %g g, Max = %g g\n\n%s", s.Class, s.EG, s.MaxG, scaleTable(r))
+	return err
+}
+
+// scaleTable writes the loads of a check, and the verdict.
+func scaleTable(r verify.ScaleResult) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "class %s, e = %g g, Max = %g g\n\n%10s %10s %12s %10s %10s %11s  %s\n", s.Class, s.EG, s.MaxG, "load g", "error g", "U (k=2) g", "spread g", "initial g", "in service", "verdict")
+	fmt.Fprintf(&b, "%10s %10s %12s %10s %10s %11s  %s\n", "load g", "error g", "U (k=2) g", "spread g", "initial g", "in service", "verdict")
 	for _, l := range r.Loads {
 		fmt.Fprintf(&b, "%10g %+10.3f %12.3f %10.3f %10g %11g  %s\n", l.LoadG, l.ErrorG, l.UncertaintyG, l.SpreadG, l.InitialG, l.InServiceG, l.Verdict)
 		if l.CoarseWeights {
@@ -99,8 +113,7 @@ func runVerifyScale(o verifyScaleOptions, out io.Writer) error {
 		verify.Passed: "Passed: within the limits of initial verification.", verify.InService: "Passed: within the limits in service, beyond those of initial verification.",
 		verify.Failed: "Failed: beyond the limits in service. Level and adjust the scale by its manual, or have it serviced.",
 	}[r.Verdict])
-	_, err = io.WriteString(out, b.String())
-	return err
+	return b.String()
 }
 
 // parseLoad reads "100+50=150.0,150.1".
@@ -130,19 +143,28 @@ func figures(text, between string) (all []float64, err error) {
 type verifySensorOptions struct {
 	accuracyPct, meterPct, celsius float64
 	salts, meters                  []string
+	override                       string
 	json                           bool
 }
 
 func verifySensorCommand() *cobra.Command {
 	var o verifySensorOptions
+	var to recordOptions
 	c := &cobra.Command{
 		Use:   "sensor --salt SALT=READING",
 		Short: "Judge a check of a humidity sensor over salts or against a meter",
 		Long:  "The salts are " + verify.SaltIDs() + ".",
 		Args:  noArguments,
-		RunE:  func(c *cobra.Command, _ []string) error { return runVerifySensor(o, c.OutOrStdout()) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			if to.id != "" {
+				return recordSensor(c, o, to)
+			}
+			return runVerifySensor(o, c.OutOrStdout())
+		},
 	}
+	to.flags(c, "sensor")
 	f := c.Flags()
+	f.StringVar(&o.override, "override", "", "with --record: why the point is recorded although the sensor has not come to rest over the salt")
 	f.Float64Var(&o.accuracyPct, "accuracy-pct", 2, "accuracy of the sensor in % relative humidity")
 	f.Float64Var(&o.meterPct, "meter-accuracy-pct", 1, "accuracy of the reference meter in % relative humidity")
 	f.Float64Var(&o.celsius, "temperature", 20, "temperature of the salts in °C")
@@ -189,14 +211,7 @@ func runVerifySensor(o verifySensorOptions, out io.Writer) error {
 		return json.NewEncoder(out).Encode(a)
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "%-22s %12s %8s %8s %9s\n", "reference", "should read", "reads", "error", "allowed")
-	for _, p := range a.Points {
-		verdict := "failed"
-		if p.Passed {
-			verdict = "passed"
-		}
-		fmt.Fprintf(&b, "%-22s %10.1f %% %6.1f %% %+6.1f %% %7.1f %%  %s\n", p.Reference, p.ReferencePct, p.ReadPct, p.OffPct, p.AllowedPct, verdict)
-	}
+	b.WriteString(sensorTable(a.Points))
 	switch {
 	case a.Finding == verify.Solvent:
 		b.WriteString("\nLow where it is humid and right where it is dry: solvent vapour has changed it. Keep it in clean air\nfor a day, check it again, and replace it if it still fails.\n")
@@ -208,6 +223,20 @@ func runVerifySensor(o verifySensorOptions, out io.Writer) error {
 	}
 	_, err = io.WriteString(out, b.String())
 	return err
+}
+
+// sensorTable writes the points of a check.
+func sensorTable(points []sensorPoint) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%-22s %12s %8s %8s %9s\n", "reference", "should read", "reads", "error", "allowed")
+	for _, p := range points {
+		verdict := "failed"
+		if p.Passed {
+			verdict = "passed"
+		}
+		fmt.Fprintf(&b, "%-22s %10.1f %% %6.1f %% %+6.1f %% %7.1f %%  %s\n", p.Reference, p.ReferencePct, p.ReadPct, p.OffPct, p.AllowedPct, verdict)
+	}
+	return b.String()
 }
 
 func (o verifySensorOptions) allowed() float64 { return o.accuracyPct + 1 }
