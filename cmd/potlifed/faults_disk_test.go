@@ -1,6 +1,8 @@
 package main
 
 import (
+	"encoding/json"
+	"errors"
 	"maps"
 	"math/rand/v2"
 	"net/http"
@@ -80,17 +82,18 @@ func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) (hits i
 	fastest := patience
 	for range 5 {
 		began := time.Now()
-		now := *f.p.batch(f.batch).Spent
-		fastest = min(fastest, time.Since(began))
-		if now < spent-1e-6 {
-			t.Errorf("%s: spent fell from %v to %v", name, spent, now)
+		if b, err := f.p.looksAt(f.batch); err == nil { // it may be about to start again
+			fastest = min(fastest, time.Since(began))
+			if *b.Spent < spent-1e-6 {
+				t.Errorf("%s: spent fell from %v to %v", name, spent, *b.Spent)
+			}
+			spent = max(*b.Spent, spent)
 		}
-		spent = max(now, spent)
 		if r, err := http.Get(f.p.http + "/api/v1/events"); err == nil { // read from the file, as far as it can be
 			r.Body.Close()
 		}
 	}
-	if fastest > time.Second { // of five: the machine may be busy
+	if fastest > time.Second && fastest < patience { // of five: the machine may be busy
 		t.Errorf("%s: the page waits for the disk: %v", name, fastest)
 	}
 	<-asking
@@ -110,13 +113,26 @@ func (f *faultShop) endures(name string, d diskFault, random *rand.Rand) (hits i
 	return hits
 }
 
+// looksAt returns a batch of a program that may be about to start again.
+func (p *program) looksAt(id string) (b view.Batch, err error) {
+	r, err := http.Get(p.http + "/api/v1/batches/" + id)
+	if err != nil {
+		return b, err
+	}
+	defer r.Body.Close()
+	if err = json.NewDecoder(r.Body).Decode(&b); err == nil && b.Spent == nil {
+		err = errors.New(r.Status)
+	}
+	return b, err
+}
+
 // journalAlarm returns the text of the alarm that the journal cannot write, empty where its cause
-// is gone.
+// is gone. That the journal was made again with all that it had stays until a person has seen it.
 func (f *faultShop) journalAlarm() string {
 	var alarms struct{ Alarms []view.Alarm }
 	f.p.get("/api/v1/alarms", &alarms)
 	for _, a := range alarms.Alarms {
-		if a.Name == "journal" && !strings.Contains(string(a.State), "returned") {
+		if a.Name == "journal" && !strings.Contains(string(a.State), "returned") && !strings.Contains(a.Text, "batches and presses are as before") {
 			return a.Text
 		}
 	}

@@ -1,10 +1,14 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -140,6 +144,20 @@ func remount(t testing.TB, disk, how string) {
 	}
 }
 
+// asks makes a change of a program that may be about to start again.
+func (p *program) asks(path, body string) (answer string, err error) {
+	r, err := http.Post(p.http+"/api/v1/"+path, "application/json", strings.NewReader(body))
+	if err != nil {
+		return "", err
+	}
+	defer r.Body.Close()
+	b, err := io.ReadAll(r.Body)
+	if err == nil && r.StatusCode >= 300 {
+		err = errors.New(r.Status)
+	}
+	return string(b), err
+}
+
 // takesChangesAgain waits until a change is made and the alarm is over.
 func (f *faultShop) takesChangesAgain(name string) {
 	began := time.Now()
@@ -147,9 +165,9 @@ func (f *faultShop) takesChangesAgain(name string) {
 		f.next++
 		lot := fmt.Sprintf("lot-%d", f.next)
 		f.asked[lot] = true
-		_, wrong := f.p.post("cans", map[string]any{"ink": "dial-satin", "lot": lot})
-		f.done[lot] = wrong == nil
-		return wrong == nil, wrong
+		said, err := f.p.asks("cans", fmt.Sprintf(`{"ink":"dial-satin","lot":%q}`, lot))
+		f.done[lot] = err == nil
+		return err == nil, said
 	})
 	f.longest = max(f.longest, time.Since(began))
 	f.p.eventually(name+": the alarm's end", func() (bool, any) { return f.journalAlarm() == "", f.journalAlarm() })

@@ -2,11 +2,9 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"maps"
 	"math/rand/v2"
 	"net"
-	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
@@ -189,13 +187,8 @@ func (k *soak) hour(name string, random *rand.Rand) {
 // takes makes a change that must be taken.
 func (k *soak) takes(path, body string) {
 	k.f.t.Helper()
-	r, err := http.Post(k.f.p.http+"/api/v1/"+path, "application/json", strings.NewReader(body))
-	if err != nil {
-		k.f.t.Fatal(err)
-	}
-	defer r.Body.Close()
-	if answer, err := io.ReadAll(r.Body); err != nil || r.StatusCode >= 300 {
-		k.f.t.Errorf("%s: %s %v %s", path, r.Status, err, answer)
+	if answer, err := k.f.p.asks(path, body); err != nil {
+		k.f.t.Errorf("%s: %v %s", path, err, answer)
 	}
 }
 

@@ -149,13 +149,13 @@ func newFaultShopIn(t *testing.T, dir string) *faultShop {
 	file := filepath.Join(t.TempDir(), "potlifed.yaml")
 	text := fmt.Sprintf(`bench: bench-1
 data_dir: %s
-http: {listen: "127.0.0.1:0"}
+http: {listen: "127.0.0.1:%d"}
 clock: assume
 scales: [{id: scale-1, port: /nowhere, division_g: 0.1, zone: hall}]
 sensors: [{id: hall-air, zone: hall, path: /nowhere}]
 presses: [{id: press-1, zone: hall}, {id: press-2, zone: hall}]
 inks: [{id: dial-satin, hardener_ratio: "5:1", pot_life: {about: 5h}}]
-`, dir)
+`, dir, freePort(t)) // the same port after a start in the same process
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
