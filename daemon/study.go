@@ -59,8 +59,10 @@ func (s *service) report(of studies) func(context.Context, io.Writer, report.Sou
 			return report.Write(ctx, w, from, q)
 		}
 		job := worker.Report{Request: q, Language: from.Locale.Code(), Fahrenheit: from.Locale.Fahrenheit, Zones: from.Zones, Presses: from.Presses, Kinds: map[string]string{}}
-		for _, d := range s.shops.now().Defects {
-			job.Kinds[d.ID] = from.Kind(d.ID)
+		for _, p := range s.bench.Snapshot().Presses {
+			for _, d := range p.Defects {
+				job.Kinds[d.Kind] = from.Kind(d.Kind)
+			}
 		}
 		text, err := of.process.Report(ctx, job)
 		switch {

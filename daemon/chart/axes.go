@@ -26,7 +26,7 @@ func (p Panel) axes(height float64) axes {
 		return a
 	}
 	a.lowY, a.highY = p.rangeY()
-	a.yTicks = p.Y.ticks(a.lowY, a.highY)
+	a.yTicks = p.Y.ticks(a.lowY, a.highY, upright)
 	return a
 }
 
@@ -58,9 +58,10 @@ func (p Panel) rangeY() (low, high float64) {
 	return low, high + air
 }
 
-func (a Axis) ticks(low, high float64) []tick {
+// ticks returns the ticks of an axis on a picture of a width in CSS pixels.
+func (a Axis) ticks(low, high float64, width int) []tick {
 	if a.Time != nil {
-		return timeTicks(a.Time)(low, high)
+		return timeTicks(a.Time, width)(low, high)
 	}
 	return figureTicks(low, high)
 }

@@ -189,7 +189,7 @@ func TestTimeTicks(t *testing.T) {
 		t.Skip(err)
 	}
 	from := time.Date(2026, 3, 27, 0, 0, 0, 0, zone) // the clocks change on the 29th
-	ticks := timeTicks(zone)(X(from), X(from.AddDate(0, 0, 5)))
+	ticks := timeTicks(zone, 900)(X(from), X(from.AddDate(0, 0, 5)))
 	if len(ticks) != 6 {
 		t.Fatalf("%d ticks: %v", len(ticks), ticks)
 	}
@@ -200,7 +200,7 @@ func TestTimeTicks(t *testing.T) {
 	}
 	// Twenty minutes to ten years: never more than nine labels, and at least two.
 	for span := 20 * time.Minute; span < 10*365*24*time.Hour; span = span * 3 / 2 {
-		got := timeTicks(zone)(X(from), X(from.Add(span)))
+		got := timeTicks(zone, 900)(X(from), X(from.Add(span)))
 		if len(got) < 2 || len(got) > 13 {
 			t.Errorf("%v: %d ticks", span, len(got))
 		}
@@ -287,6 +287,27 @@ func TestTextWidth(t *testing.T) {
 	for text, want := range map[string]float64{"": 0, "humidity, %": 62.0, "0612-3": 37.4, "MW": 21.3} {
 		if got := textWidth(text); math.Abs(got-want) > 0.1 {
 			t.Errorf("%q: %v, want %v", text, got, want)
+		}
+	}
+}
+
+// TestTimesHaveRoom: on a picture of any width, the labels of a time axis do not run into each other.
+func TestTimesHaveRoom(t *testing.T) {
+	zone := time.UTC
+	from := time.Date(2026, 3, 1, 17, 40, 0, 0, zone)
+	for _, width := range []int{240, 320, 358, 600, 900, 1400} {
+		for _, span := range []time.Duration{time.Hour, 5 * time.Hour, 24 * time.Hour, 3 * 24 * time.Hour, 8 * 24 * time.Hour, 31 * 24 * time.Hour, 366 * 24 * time.Hour} {
+			ticks := timeTicks(zone, width)(X(from), X(from.Add(span)))
+			perSecond := float64(width-verticalAxis) / span.Seconds()
+			for i, tick := range ticks {
+				if i == 0 {
+					continue
+				}
+				room := (tick.value - ticks[i-1].value) * perSecond
+				if need := letter * float64(len(tick.label)+len(ticks[i-1].label)) / 2; room < need {
+					t.Errorf("%d px, %v: %q and %q are %.0f px apart and need %.0f", width, span, ticks[i-1].label, tick.label, room, need)
+				}
+			}
 		}
 	}
 }

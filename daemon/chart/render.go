@@ -74,7 +74,7 @@ func (f Figure) panels(c *canvas, area box, lowX, highX float64) {
 		shares += p.share()
 	}
 	last := len(f.Panels) - 1
-	xTicks := f.X.ticks(lowX, highX)
+	xTicks := f.X.ticks(lowX, highX, f.Width)
 	// Only the lowest panel has the axis' labels, so it needs more room.
 	below := 2.0 * lineHeight
 	if f.X.Label == "" {

@@ -55,14 +55,27 @@ var units = []unit{
 	{length: 91 * 24 * time.Hour, months: 3, format: "Jan 2006"}, {length: 365 * 24 * time.Hour, months: 12, format: "2006"},
 }
 
-// timeTicks labels whole minutes, hours, days or months of a zone, at most nine. On a day with
-// 23 or 25 hours, days still begin at midnight and hours are as long as ever.
-func timeTicks(zone *time.Location) func(low, high float64) []tick {
+const (
+	// letter is about the width of a character of a label, and between that from one label to the next, in CSS
+	// pixels.
+	letter  = 7
+	between = 16
+	// verticalAxis is about the width of the vertical axis.
+	verticalAxis = 90
+	// upright is a width with room for every label: those of a vertical axis stand one above the other.
+	upright = 4000
+)
+
+// timeTicks labels whole minutes, hours, days or months of a zone, at most nine, and fewer on a picture of a width in
+// CSS pixels that has no room for as many. On a day with 23 or 25 hours, days still begin at midnight and hours are as
+// long as ever.
+func timeTicks(zone *time.Location, width int) func(low, high float64) []tick {
 	return func(low, high float64) []tick {
 		span := time.Duration((high - low) * float64(time.Second))
 		chosen := units[len(units)-1]
 		for _, u := range units {
-			if span/u.length <= 8 {
+			room := (width - verticalAxis) / (letter*(len(u.format)+1) + between)
+			if span/u.length <= time.Duration(min(8, max(1, room))) {
 				chosen = u
 				break
 			}

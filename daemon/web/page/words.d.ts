@@ -49,6 +49,7 @@ declare namespace Words {
     "analysis.question": {};
     "analysis.rate": {};
     "analysis.rate-between": {high: Value; low: Value; rate: Value};
+    "analysis.recent": {days: Value};
     "analysis.rejects": {};
     "analysis.report": {};
     "analysis.sure": {};

@@ -4,6 +4,7 @@ import { button, h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { picture } from "../lib/picture.js";
 import { say } from "../lib/words.js";
+import { chartDays, dayAfter, recorded } from "./span.js";
 
 const whole = "all"; // the id of all kinds together
 
@@ -61,9 +62,12 @@ export function studyPanel() {
     report.href = `/report?${whole}`;
     setText(headline, say("analysis.computing"));
     curve.load(`pictures/curve?${shown}`);
-    air.load(`pictures/air?${whole}`);
     kept.load("pictures/kept");
-    drawCharts(whole, of);
+    const chosen = inputs.from.value !== "" || inputs.to.value !== "";
+    if (chosen) {
+      told = undefined;
+      drawTimes(whole, of);
+    }
     try {
       /** @type {API.StudyAnswer} */
       const a = await get(`study?${asked}`);
@@ -73,6 +77,7 @@ export function studyPanel() {
       sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { text })));
       effects.replaceChildren(effectsTable(a));
       told = a;
+      if (!chosen) drawTimes(whole, of);
       totals.replaceChildren(totalsTable(a, kindName));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
@@ -82,13 +87,23 @@ export function studyPanel() {
   }
 
   /**
+   * drawTimes draws what has an axis of time.
+   * @param {URLSearchParams} asked
+   * @param {string} kind
+   */
+  function drawTimes(asked, kind) {
+    air.load(`pictures/air?${recorded(asked, told, 0)}`);
+    drawCharts(asked, kind);
+  }
+
+  /**
    * @param {URLSearchParams} asked
    * @param {string} kind
    */
   function drawCharts(asked, kind) {
     const wanted = presses.filter((id) => !inputs.press.value || id === inputs.press.value);
     const made = wanted.map((id) => {
-      const q = new URLSearchParams(asked);
+      const q = recorded(asked, told, chartDays);
       q.set("press", id);
       if (kind) q.set("kind", kind);
       const chart = picture(0.6, 400);
@@ -112,30 +127,20 @@ export function studyPanel() {
     fill(inputs.press, [["", say("analysis.all-presses")], ...ids.map((id) => /** @type {[string, string]} */ ([id, id]))]);
     const kinds = rows[0]?.defects ?? [];
     fill(inputs.kind, [["", say("analysis.all-kinds")], ...kinds.map((d) => /** @type {[string, string]} */ ([d.kind, d.words]))]);
-    drawCharts(span(), inputs.kind.value);
+    if (told) drawCharts(span(), inputs.kind.value);
   }
 
   const part = (/** @type {string} */ title, /** @type {Page.Child[]} */ ...body) => h("section", { class: "study-part" }, h("h2", { text: title }), ...body);
   return {
     parts: [
       h("h2", { text: say("analysis.question") }), form, headline, refusal, sentences, curve.element,
-      part(say("analysis.effects"), effects), part(say("analysis.totals"), totals), part(say("analysis.control"), charts),
+      part(say("analysis.effects"), effects), part(say("analysis.totals"), totals), part(say("analysis.control"), h("p", { class: "study-note", text: say("analysis.recent", { days: chartDays }) }), charts),
       part(say("analysis.air"), air.element), part(say("analysis.kept"), kept.element),
       h("div", { class: "actions" }, report, button(say("analysis.print"), "big", () => window.print())),
     ],
     load,
     offer,
   };
-}
-
-/**
- * dayAfter returns the day after a date, since a span does not include its end.
- * @param {string} day
- */
-function dayAfter(day) {
-  const at = new Date(`${day}T00:00:00Z`);
-  at.setUTCDate(at.getUTCDate() + 1);
-  return at.toISOString().slice(0, 10);
 }
 
 /**
