@@ -39,10 +39,13 @@ and which are still assumed.
 Without --batches it reads the batches of the configuration's journal, each in the air
 in which it stood, and those that potlifed import added. With --batches it reads paper records: rows of
 id,ink,mixed_at,closed_at,outcome and, where they are known, still_good (yes, no,
-unknown), last_good_at and zone. The outcome is used-up, went-off, discarded or
-not-known. A batch that went off did so at closed_at, or, with last_good_at, between the
-two. A batch that was used up was good until then. A batch whose end nobody looked at is
-left out.
+unknown), last_good_at, zone, ink_lot, hardener_lot, colour_class, press and closed_by.
+The outcome is used-up, went-off, discarded or not-known. A batch that went off did so
+between last_good_at and closed_at. Without last_good_at, closed_at is when the end was
+written down, and it came within the hour before; with --prior none it came exactly then.
+A batch that was used up was good until then. A batch whose end nobody looked at is left
+out. Lots, colours, presses, weekdays and people are compared: the answer names those
+whose batches ended unusually early or late.
 
 The climate has rows of time,temperature_c,humidity_pct, and a column zone, or a column
 batch, or neither. The air is linear between two rows. A time between two rows that is

@@ -25,33 +25,34 @@ type strangers struct {
 
 // learnedInk is the answer for one ink. The parameters are absent when there is a fault.
 type learnedInk struct {
-	Ink                string          `json:"ink"`
-	Hardener           string          `json:"hardener,omitempty"`
-	LRefH              *learn.Estimate `json:"l_ref_h,omitempty"`
-	MoistureShare      *learn.Estimate `json:"moisture_share,omitempty"`
-	ActivationKJPerMol *learn.Estimate `json:"activation_kj_mol,omitempty"`
-	Sigma              *learn.Estimate `json:"sigma,omitempty"`
-	LifeRatio          *learn.Estimate `json:"life_ratio,omitempty"`
-	LogLikelihood      *float64        `json:"log_likelihood,omitempty"`
-	Ends               int             `json:"ends"`
-	Censored           int             `json:"censored"`
-	CensoredShare      float64         `json:"censored_share"`
-	LeftOut            int             `json:"left_out"`
-	LeftOutRows        []learn.LeftOut `json:"left_out_rows"`
-	LongestGapS        float64         `json:"longest_gap_s"`
-	Sheet              cure.Ink        `json:"sheet"`
-	SheetAssumed       bool            `json:"sheet_assumed"`
-	LongerThanSheet    bool            `json:"longer_than_sheet"`
-	Proposed           *cure.Ink       `json:"proposed,omitempty"`
-	Verdict            string          `json:"verdict"`
-	Cautions           []string        `json:"cautions"`
-	Fault              string          `json:"fault,omitempty"`
+	Ink                string             `json:"ink"`
+	Hardener           string             `json:"hardener,omitempty"`
+	LRefH              *learn.Estimate    `json:"l_ref_h,omitempty"`
+	MoistureShare      *learn.Estimate    `json:"moisture_share,omitempty"`
+	ActivationKJPerMol *learn.Estimate    `json:"activation_kj_mol,omitempty"`
+	Sigma              *learn.Estimate    `json:"sigma,omitempty"`
+	LifeRatio          *learn.Estimate    `json:"life_ratio,omitempty"`
+	LogLikelihood      *float64           `json:"log_likelihood,omitempty"`
+	Ends               int                `json:"ends"`
+	Censored           int                `json:"censored"`
+	CensoredShare      float64            `json:"censored_share"`
+	LeftOut            int                `json:"left_out"`
+	LeftOutRows        []learn.LeftOut    `json:"left_out_rows"`
+	Differences        []learn.Difference `json:"differences"`
+	LongestGapS        float64            `json:"longest_gap_s"`
+	Sheet              cure.Ink           `json:"sheet"`
+	SheetAssumed       bool               `json:"sheet_assumed"`
+	LongerThanSheet    bool               `json:"longer_than_sheet"`
+	Proposed           *cure.Ink          `json:"proposed,omitempty"`
+	Verdict            string             `json:"verdict"`
+	Cautions           []string           `json:"cautions"`
+	Fault              string             `json:"fault,omitempty"`
 }
 
 func learnedInkOf(r learn.Result, longestGap time.Duration) learnedInk {
 	l := learnedInk{
 		Ink: r.Ink, Hardener: r.Hardener, Ends: r.Ends, Censored: r.Censored, CensoredShare: r.CensoredShare(),
-		LeftOut: len(r.LeftOut), LeftOutRows: append([]learn.LeftOut{}, r.LeftOut...), LongestGapS: longestGap.Seconds(), Sheet: r.Sheet,
+		LeftOut: len(r.LeftOut), LeftOutRows: append([]learn.LeftOut{}, r.LeftOut...), Differences: append([]learn.Difference{}, r.Differences...), LongestGapS: longestGap.Seconds(), Sheet: r.Sheet,
 		SheetAssumed: r.Assumed, LongerThanSheet: r.LongerThanSheet, Verdict: r.Verdict(), Cautions: append([]string{}, r.Cautions()...), Fault: r.Fault,
 	}
 	if r.Fault != "" {
@@ -103,6 +104,16 @@ func writeLearnedInk(b *strings.Builder, ink learnedInk) {
 	for _, caution := range ink.Cautions {
 		fmt.Fprintf(b, "  %s\n", caution)
 	}
+	if len(ink.Differences) > 0 {
+		b.WriteString("  Life of groups of batches, that of the fitted ink being 1\n")
+	}
+	for _, d := range ink.Differences[:min(len(ink.Differences), mostGroupsShown)] {
+		mark := ""
+		if d.Unusual {
+			mark = "   unusual"
+		}
+		fmt.Fprintf(b, "    %-13s %-14s %.2f ± %.2f, %d batches, %d ends%s\n", d.By, d.Group, d.LifeRatio, d.LifeRatio*d.LnSE, d.Batches, d.Ends, mark)
+	}
 	if len(ink.LeftOutRows) > 0 {
 		b.WriteString("  Left out\n")
 	}
@@ -111,6 +122,9 @@ func writeLearnedInk(b *strings.Builder, ink learnedInk) {
 	}
 	b.WriteString("\n")
 }
+
+// mostGroupsShown bounds the groups in the text; --json has more.
+const mostGroupsShown = 6
 
 // writeEstimate is a line of the table.
 func writeEstimate(b *strings.Builder, what string, e learn.Estimate, decimals int) {

@@ -71,7 +71,7 @@ func (b Batch) evidence() (one learn.Record, why string) {
 	if err != nil {
 		return one, err.Error()
 	}
-	one = learn.Record{ID: b.ID, Mix: b.Family, Kind: said.Kind, From: b.AtGood, To: b.AtClose, Weighing: b.WeighingU}
+	one = learn.Record{ID: b.ID, Mix: b.Family, Kind: said.Kind, From: b.AtGood, To: b.AtClose, Weighing: b.WeighingU, Facts: b.Facts}
 	if said.Kind == learn.Alive && said.To < b.ClosedAt.Sub(b.MixedAt) {
 		one.To = b.AtGood
 	}

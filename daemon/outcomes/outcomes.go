@@ -3,14 +3,17 @@
 package outcomes
 
 import (
+	"cmp"
 	"context"
 	"maps"
+	"strings"
 	"time"
 
 	"potlifed/daemon/record"
 	"potlifed/model/cure"
 	"potlifed/model/learn"
 	"potlifed/model/lifecycle"
+	"potlifed/model/mix"
 )
 
 // Journal reads what was recorded.
@@ -32,6 +35,8 @@ type Batch struct {
 	// AtLeast: its age was only a lower limit, so that nothing can be learned from it.
 	AtLeast bool
 	Tests   []record.Test
+	// Facts are what may differ between batches of one ink.
+	Facts learn.Facts
 }
 
 // Read goes through the journal and returns the closed batches, oldest first. Mixes that were
@@ -141,6 +146,26 @@ func (w *walk) gap(before record.State, e record.ClockChanged) {
 	}
 }
 
+// factsOf returns what is known of a batch at its end.
+func factsOf(b *record.Batch, e record.Closed, r record.Record) learn.Facts {
+	facts := learn.Facts{Colour: b.Colour, Press: cmp.Or(e.Press, b.Press), Weekday: Weekday(b.MixedAt), ClosedBy: string(r.By)}
+	lots, _ := b.Lots()
+	for _, l := range lots {
+		// A second lot in a cup came in by topping up; the first is most of it.
+		switch {
+		case l.Part == mix.Ink && facts.InkLot == "":
+			facts.InkLot = l.Lot
+		case l.Part == mix.Hardener && facts.HardenerLot == "":
+			facts.HardenerLot = l.Lot
+		}
+	}
+	return facts
+}
+
+// Weekday returns the day of the week on which a batch was mixed, in the computer's time zone, such
+// as monday.
+func Weekday(mixed time.Time) string { return strings.ToLower(mixed.Local().Weekday().String()) }
+
 // end records a batch that this record closes.
 func (w *walk) end(before record.State, r record.Record) {
 	e, ok := r.Body.(record.Closed)
@@ -154,7 +179,7 @@ func (w *walk) end(before record.State, r record.Record) {
 	w.closed = append(w.closed, Batch{
 		ID: b.ID, Family: b.Family(), Ink: b.Ink, MixedAt: b.MixedAt, GoodAt: b.GoodAt, ClosedAt: r.Stamp.At,
 		AtGood: j.atGood, AtClose: j.Lived(), Outcome: e.Outcome, StillGood: e.StillGood, Seen: e.Seen,
-		WeighingU: b.Basis.WeighingU, AtLeast: b.AtLeast, Tests: b.Tests,
+		WeighingU: b.Basis.WeighingU, AtLeast: b.AtLeast, Tests: b.Tests, Facts: factsOf(b, e, r),
 	})
 	delete(w.journeys, e.Batch)
 }

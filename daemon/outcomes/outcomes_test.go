@@ -99,6 +99,12 @@ func TestWhatABatchLivedThroughIsItsDose(t *testing.T) {
 	if len(got) != 2 || got[0].ID != "0612-1" || got[1].Family != "0612-1" || got[0].WeighingU != 0.02 {
 		t.Fatalf("closed batches: %+v", got)
 	}
+	// The part was never on a press; both were closed by the same person, on the day of the mix.
+	for i, press := range []string{"press-1", ""} {
+		if f := got[i].Facts; f.Press != press || f.ClosedBy != "tester" || f.Weekday != Weekday(noon) {
+			t.Errorf("batch %s: %+v", got[i].ID, f)
+		}
+	}
 	for i, b := range got {
 		want := p.state.Closed[i].Spent
 		if d := b.AtClose.Dose(ink(t)); math.Abs(d-want) > 1e-4*want {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"time"
 
+	"potlifed/daemon/outcomes"
 	"potlifed/model/learn"
 	"potlifed/model/lifecycle"
 )
@@ -15,6 +16,7 @@ type batchRow struct {
 	row           int
 	id, ink, zone string
 	account       learn.Account
+	facts         learn.Facts
 	evidence      learn.Evidence
 	silent        string // why it says nothing about its end; empty when it does
 }
@@ -27,7 +29,8 @@ type Batches struct {
 }
 
 // ReadBatches reads id,ink,mixed_at,closed_at,outcome and, where they are there,
-// still_good, last_good_at and zone; name is what errors call the file. Other columns are
+// still_good, last_good_at, zone, and the facts ink_lot, hardener_lot, colour_class, press and
+// closed_by; name is what errors call the file. Other columns are
 // ignored. The error is a [*FormatError] when the file is not right.
 func ReadBatches(name string, from io.Reader) (Batches, error) {
 	table, err := Open(name, from, "id", "ink", "mixed_at", "closed_at", "outcome")
@@ -86,6 +89,10 @@ func (t *Table) batchRow(record []string) (batchRow, error) {
 		if *moment.to, err = t.Instant(record, moment.column); err != nil {
 			return b, err
 		}
+	}
+	b.facts = learn.Facts{
+		InkLot: t.Text(record, "ink_lot"), HardenerLot: t.Text(record, "hardener_lot"), Colour: t.Text(record, "colour_class"),
+		Press: t.Text(record, "press"), Weekday: outcomes.Weekday(b.account.MixedAt), ClosedBy: t.Text(record, "closed_by"),
 	}
 	var err error
 	b.evidence, err = b.account.Evidence()

@@ -27,7 +27,7 @@ func Imported(ctx context.Context, h *history.History, pair func(ink string) (le
 		if b.Source != history.Paper || b.MixedAt == nil {
 			continue
 		}
-		row := batchRow{row: i, id: b.ID, ink: b.Ink, zone: b.Zone, account: learn.Account{MixedAt: *b.MixedAt, ClosedAt: b.ClosedAt, Outcome: b.Outcome, StillGood: b.StillGood}}
+		row := batchRow{row: i, id: b.ID, ink: b.Ink, zone: b.Zone, facts: learn.Facts{Colour: b.Colour, Press: b.Press, Weekday: outcomes.Weekday(*b.MixedAt)}, account: learn.Account{MixedAt: *b.MixedAt, ClosedAt: b.ClosedAt, Outcome: b.Outcome, StillGood: b.StillGood}}
 		if b.LastGoodAt != nil {
 			row.account.LastGoodAt = *b.LastGoodAt
 		}

@@ -108,7 +108,7 @@ func (r *recorded) walk(b batchRow, lag time.Duration) (learn.Record, string) {
 		return learn.Record{}, fmt.Sprintf("no air on record for all of it; the record is from %s to %s", toTheSecond(r.rows.Start().Add(heldAtEnds)),
 			toTheSecond(r.rows.End().Add(-heldAtEnds)))
 	}
-	one := learn.Record{ID: b.id, Kind: b.evidence.Kind}
+	one := learn.Record{ID: b.id, Kind: b.evidence.Kind, Noted: b.evidence.Noted, Facts: b.facts}
 	if mix := partOfAMix.FindStringSubmatch(b.id); mix != nil {
 		one.Mix = mix[1] + " " + mixed.UTC().Format(time.RFC3339Nano)
 	}

@@ -30,8 +30,12 @@ type learning struct {
 	Ends       int      `json:"ends" doc:"number of batches whose end was seen"`
 	Censored   int      `json:"censored" doc:"number of batches that were used up while still good"`
 	LeftOut    int      `json:"left_out" doc:"number of batches that could not be used"`
-	Acceptable bool     `json:"acceptable" doc:"the result may be accepted"`
-	WhyNot     string   `json:"why_not,omitempty" doc:"why it may not be accepted; absent when it may"`
+	// Rows and groups that people should look at.
+	LeftOutRows []unusedBatch      `json:"left_out_rows" doc:"the batches that could not be used, and why"`
+	Differences []learn.Difference `json:"differences" doc:"how groups of batches ended, the most unusual first, at most 20"`
+
+	Acceptable bool   `json:"acceptable" doc:"the result may be accepted"`
+	WhyNot     string `json:"why_not,omitempty" doc:"why it may not be accepted; absent when it may"`
 }
 
 // estimate is one parameter; standard error and interval are absent where the batches
@@ -107,12 +111,33 @@ func learningOf(l outcomes.Learned, in words.Locale) learning {
 		LifeRatio: estimateOf(l.LifeRatio, precision.Share), LRefH: estimateOf(l.LRefH, precision.Hours),
 		Moisture:   estimateOf(l.MoistureShare, precision.Share),
 		Activation: estimateOf(l.ActivationKJPerMol, precision.KJPerMol), Sigma: estimateOf(l.Sigma, precision.Share),
-		Ends: l.Ends, Censored: l.Censored, LeftOut: len(l.LeftOut), Acceptable: true,
+		Ends: l.Ends, Censored: l.Censored, LeftOut: len(l.LeftOut), LeftOutRows: unused(l.LeftOut), Differences: differencesOf(l.Differences), Acceptable: true,
 	}
 	if _, err := l.Accept(l.Tests); err != nil {
 		out.Acceptable, out.WhyNot = false, in.LearnRefusal(err)
 	}
 	return out
+}
+
+// unusedBatch is a batch that says nothing of the ink.
+type unusedBatch learn.LeftOut
+
+func unused(all []learn.LeftOut) []unusedBatch {
+	rows := []unusedBatch{}
+	for _, one := range all {
+		rows = append(rows, unusedBatch(one))
+	}
+	return rows
+}
+
+// differencesOf returns the groups with their figures rounded.
+func differencesOf(all []learn.Difference) []learn.Difference {
+	rounded := []learn.Difference{}
+	for _, d := range all {
+		d.LifeRatio, d.LnSE = precision.Share(d.LifeRatio), precision.Share(d.LnSE)
+		rounded = append(rounded, d)
+	}
+	return rounded
 }
 
 // estimateOf returns an estimate with its figures rounded.

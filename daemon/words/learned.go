@@ -87,6 +87,19 @@ func (l Locale) LearnCautions(r learn.Result) []string {
 	if early > 0 {
 		say = append(say, l.Say("learned.caution-early", "batches", strings.Join(r.EarlyIDs(), ", ")))
 	}
+	if scatters, groups := r.Scatters(); scatters {
+		say = append(say, l.Say("learned.caution-scatter", "pct", l.Percent(100*r.Sigma.Value, 0)))
+		if len(groups) == 0 {
+			say = append(say, l.Say("learned.caution-scatter-nowhere"))
+		}
+	}
+	for _, d := range r.UnusualGroups() {
+		group := d.Group
+		if d.By == learn.ByWeekday {
+			group = l.Say("learned.weekday." + d.Group)
+		}
+		say = append(say, l.Say("learned.caution-group", "by", l.Say("learned.by."+d.By), "group", group, "batches", d.Batches, "share", l.Percent(100*d.LifeRatio, 0)))
+	}
 	if 2*r.Censored > r.Ends+r.Censored {
 		say = append(say, l.Say("learned.caution-used-up", "share", l.Percent(100*r.CensoredShare(), 0)))
 	}

@@ -24,6 +24,8 @@ type Account struct {
 type Evidence struct {
 	Kind     Kind
 	From, To time.Duration
+	// Noted as in [Record].
+	Noted bool
 }
 
 // ErrNothingKnown means that an account has no contradiction but says nothing about the end: the
@@ -37,6 +39,11 @@ type AccountError struct{ Field, Why string }
 
 // Error returns the field and the contradiction.
 func (e *AccountError) Error() string { return e.Field + ": " + e.Why }
+
+// LookInterval is how long before an end that was written down without a look before it the batch is
+// taken to have been good at least. Common practice, no source: people look about once in an hour,
+// and write the end down when they find it.
+const LookInterval = time.Hour
 
 // sameInstant is how close together two looks count as one.
 const sameInstant = time.Minute
@@ -70,8 +77,9 @@ func (a Account) check() error {
 	return nil
 }
 
-// Evidence returns what the account says about the end. A batch that went off ended at the time
-// given, or, if somebody looked before, between the two times. So did a batch that was closed
+// Evidence returns what the account says about the end. A batch that went off while somebody watched
+// ended at the time given. If somebody looked before, it ended between the two times; if nobody did,
+// the time is when the end was noted, and the batch was good until [LookInterval] before. So did a batch that was closed
 // for another reason and was no longer good. A batch that was good at closing, or that was used
 // up while nobody says otherwise, was good until then. All others were good until the last look.
 // The error is an [*AccountError] or ErrNothingKnown.
@@ -83,10 +91,12 @@ func (a Account) Evidence() (Evidence, error) {
 	if !a.LastGoodAt.IsZero() {
 		looked = a.LastGoodAt.Sub(a.MixedAt)
 	}
-	exact := a.SeenNow || a.LastGoodAt.IsZero() || closed-looked < sameInstant
+	exact := a.SeenNow || closed-looked < sameInstant
 	switch {
 	case a.Outcome == lifecycle.WentOff && exact:
 		return Evidence{Kind: Ended, To: closed}, nil
+	case a.Outcome == lifecycle.WentOff && a.LastGoodAt.IsZero():
+		return Evidence{Kind: Ended, From: max(closed-LookInterval, 0), To: closed, Noted: true}, nil
 	case a.Outcome == lifecycle.WentOff || a.StillGood == lifecycle.GoodNo:
 		return Evidence{Kind: Between, From: looked, To: closed}, nil
 	case a.StillGood == lifecycle.GoodYes || a.Outcome == lifecycle.UsedUp && a.StillGood == "":

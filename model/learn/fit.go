@@ -83,6 +83,9 @@ func prepare(pair Pair, priorNone bool) *fitting {
 		// What is not known about how the cup was covered differs from batch to batch, and must
 		// not pass for the ink's own scatter.
 		used.Weighing = math.Hypot(used.Weighing, used.To.scatter(f.prior.centre))
+		if used.Noted && !priorNone {
+			used.Kind = Between
+		}
 		f.used, f.wrongly = append(f.used, used), append(f.wrongly, f.prior.wrongly(&used))
 		if r.Kind == Alive {
 			f.result.Censored++
@@ -179,6 +182,7 @@ func fitTogether(fits []*fitting) {
 	covariance, lean := spreadAround(o)
 	for _, f := range fits {
 		f.listWrong(f.at(o.x))
+		f.compare(f.at(o.x))
 		f.result.LogLikelihood = sum(f.used, f.at(mostLikely), &f.prior.sheet).v
 		f.conclude(f.solution(o.x, covariance, lean))
 	}

@@ -43,6 +43,12 @@ type Record struct {
 	Kind Kind
 	// From and To are what the batch was exposed to up to those instants.
 	From, To Lived
+	// Noted: the end was written down at To, and nobody said when the batch was last good. From is
+	// then [LookInterval] before To. Such an end counts as one between the two, except in a plain
+	// fit, which takes it as exact.
+	Noted bool
+	// Facts are what may differ between batches of one ink.
+	Facts Facts
 	// Weighing is the relative standard uncertainty of the mixing ratio; it is added to sigma in
 	// quadrature. 0 when it is not known.
 	Weighing float64
@@ -61,13 +67,13 @@ type Pair struct {
 
 // LeftOut is a batch that was not used, and why.
 type LeftOut struct {
-	ID  string `json:"id"`
-	Why string `json:"why"`
+	ID  string `json:"id" doc:"id of the batch"`
+	Why string `json:"why" doc:"why it could not be used"`
 	// Impossible: the record took part in the fit, but by the ink that was found it is more likely
 	// wrong than right, and so has next to no weight. Most often somebody forgot a cup.
-	Impossible bool `json:"impossible,omitempty"`
+	Impossible bool `json:"impossible,omitempty" doc:"by the fitted ink the record is more likely wrong than right"`
 	// Early: it is impossible because it ended too early.
-	Early bool `json:"early,omitempty"`
+	Early bool `json:"early,omitempty" doc:"it is impossible because it ended too early"`
 }
 
 // Estimate is the estimate of one parameter.
@@ -104,6 +110,9 @@ type Result struct {
 	Ends          int       `json:"ends"`     // the records of kinds Ended and Between
 	Censored      int       `json:"censored"` // the records of kind Alive
 	LeftOut       []LeftOut `json:"left_out"`
+	// Differences are how groups of batches ended, the most unusual first; empty where nothing
+	// is known of any group.
+	Differences []Difference `json:"differences,omitempty"`
 
 	// Posterior is the ink as it is known now, for batches mixed from now on; see
 	// [Result.Accept]. It is the zero Ink after PriorNone.

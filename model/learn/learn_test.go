@@ -291,7 +291,8 @@ func TestAccounts(t *testing.T) {
 		want    Evidence
 		fault   string // field, or "nothing"
 	}{
-		{lifecycle.WentOff, "", never, false, Evidence{Kind: Ended, To: hours(7)}, ""},
+		{lifecycle.WentOff, "", never, false, Evidence{Kind: Ended, From: hours(6), To: hours(7), Noted: true}, ""},
+		{lifecycle.WentOff, "", never, true, Evidence{Kind: Ended, To: hours(7)}, ""},
 		{lifecycle.WentOff, lifecycle.GoodNo, 4, false, Evidence{Kind: Between, From: hours(4), To: hours(7)}, ""},
 		{lifecycle.WentOff, "", 0, false, Evidence{Kind: Between, To: hours(7)}, ""},
 		{lifecycle.WentOff, lifecycle.GoodUnknown, 4, true, Evidence{Kind: Ended, To: hours(7)}, ""},

@@ -107,6 +107,16 @@ func (r Result) Cautions() []string {
 		say = append(say, "Too early for a life that explains the other batches, and so given next to no weight: "+strings.Join(r.EarlyIDs(), ", ")+
 			". Check the records; if they are right, batches of this ink may end that early.")
 	}
+	if scatters, groups := r.Scatters(); scatters {
+		say = append(say, fmt.Sprintf("From one batch to the next the pot life differs by %.0f %%, where 15 %% is usual: two kinds of ink under one name, "+
+			"or two ways of judging the end?", 100*r.Sigma.Value))
+		if len(groups) == 0 {
+			say = append(say, "No lot, colour, press, weekday or person stands out among the batches.")
+		}
+	}
+	for _, d := range r.UnusualGroups() {
+		say = append(say, fmt.Sprintf("%s %s: its %d batches lived %.2f of what the fitted ink lives.", d.By, d.Group, d.Batches, d.LifeRatio))
+	}
 	if 2*r.Censored > r.Ends+r.Censored {
 		say = append(say, fmt.Sprintf("%.0f %% of the batches were used up before they ended. Thick ink is used up faster, and where that is so "+
 			"the learned life is too long.", 100*r.CensoredShare()))

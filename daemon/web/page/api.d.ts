@@ -310,6 +310,16 @@ declare namespace API {
     seq: number;
   }
 
+  interface Difference {
+    batches: number;
+    by: "ink-lot" | "hardener-lot" | "colour" | "press" | "weekday" | "closed-by";
+    ends: number;
+    group: string;
+    life_ratio: number;
+    ln_se: number;
+    unusual: boolean;
+  }
+
   interface EmptyCan {
     undo?: boolean;
   }
@@ -1451,11 +1461,13 @@ declare namespace API {
     assumed: Array<string> | null;
     cautions: Array<string> | null;
     censored: number;
+    differences: Array<Difference> | null;
     ends: number;
     ink: string;
     l_ref_h: Estimate;
     learned: Array<string> | null;
     left_out: number;
+    left_out_rows: Array<UnusedBatch> | null;
     life_ratio: Estimate;
     moisture_share: Estimate;
     sigma: Estimate;
@@ -2126,6 +2138,13 @@ declare namespace API {
   }
 
   interface UnshelveAlarm {
+  }
+
+  interface UnusedBatch {
+    early?: boolean;
+    id: string;
+    impossible?: boolean;
+    why: string;
   }
 
   interface VerifyScale {
