@@ -59,24 +59,25 @@ func (f *faultShop) stepped(by time.Duration) {
 	f.clock.steps(by)
 	wantTime := f.clock.now().Wall
 	<-f.asks(3)
-	f.ages("stepped by "+by.String(), before, until, wantTime)
+	f.ages("stepped by "+by.String(), before, until, wantTime, by)
 	f.p.kill()
 	began := time.Now()
 	f.p = f.starts()
 	f.longest = max(f.longest, time.Since(began))
 	f.check("stepped by "+by.String()+", and killed", fault{}, *before.Spent)
-	f.ages("stepped by "+by.String()+", and killed", before, until, wantTime)
+	f.ages("stepped by "+by.String()+", and killed", before, until, wantTime, by)
 }
 
 // ages waits until the program has seen the new time and checks the age of the batch, which was
 // looked at a while before the clock was stepped to the new time.
-func (f *faultShop) ages(name string, before view.Batch, while time.Duration, wall time.Time) {
+func (f *faultShop) ages(name string, before view.Batch, while time.Duration, wall time.Time, by time.Duration) {
 	t := f.t
 	t.Helper()
 	var now view.Batch
 	f.p.eventually(name+": the new time", func() (bool, any) {
 		now = f.p.batch(f.batch)
-		return now.Time.Sub(wall).Abs() < time.Minute, now.Time
+		behind := f.clock.now().Wall.Sub(now.Time).Abs()
+		return behind < max(by.Abs()/2, 900*time.Millisecond) && behind < time.Minute, now.Time
 	})
 	passed := while + now.Time.Sub(wall)
 	if off := *now.AgeS - *before.AgeS - passed.Seconds(); math.Abs(off) > 2 {
@@ -109,7 +110,7 @@ func (f *faultShop) bootsWithoutAClock(away time.Duration, shows string) {
 	f.p.eventually(name+": what is not known", func() (bool, any) {
 		b := f.p.batch(f.batch)
 		var presses struct{ Presses []view.Press }
-		f.p.get("/api/v1/presses", &presses)
+		f.get("/api/v1/presses", &presses)
 		ok := b.Quality == view.QualityBad && presses.Presses[0].Light == light.Unknown && f.standing("clock")
 		return ok && *b.AgeS >= *before.AgeS, []any{b.Quality, presses.Presses[0].Light, *b.AgeS}
 	})
@@ -126,7 +127,7 @@ func (f *faultShop) bootsWithoutAClock(away time.Duration, shows string) {
 // standing reports whether the cause of an alarm stands.
 func (f *faultShop) standing(name string) bool {
 	var alarms struct{ Alarms []view.Alarm }
-	f.p.get("/api/v1/alarms", &alarms)
+	f.get("/api/v1/alarms", &alarms)
 	for _, a := range alarms.Alarms {
 		if a.Name == name && a.State != "returned" {
 			return true

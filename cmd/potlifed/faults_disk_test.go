@@ -130,7 +130,7 @@ func (p *program) looksAt(id string) (b view.Batch, err error) {
 // is gone. That the journal was made again with all that it had stays until a person has seen it.
 func (f *faultShop) journalAlarm() string {
 	var alarms struct{ Alarms []view.Alarm }
-	f.p.get("/api/v1/alarms", &alarms)
+	f.get("/api/v1/alarms", &alarms)
 	for _, a := range alarms.Alarms {
 		if a.Name == "journal" && !strings.Contains(string(a.State), "returned") && !strings.Contains(a.Text, "batches and presses are as before") {
 			return a.Text

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"fmt"
 	"maps"
 	"math/rand/v2"
@@ -259,6 +260,20 @@ func (f *faultShop) asks(n int) (ended <-chan struct{}) {
 	return over
 }
 
+// get reads JSON from the API into v. The program may be about to start again in its process, when
+// it has found damage.
+func (f *faultShop) get(path string, v any) {
+	f.t.Helper()
+	f.p.eventually("GET "+path, func() (bool, any) {
+		r, err := http.Get(f.p.http + path)
+		if err != nil {
+			return false, err
+		}
+		defer r.Body.Close()
+		return r.StatusCode == http.StatusOK && json.NewDecoder(r.Body).Decode(v) == nil, r.Status
+	})
+}
+
 // check looks at what the program knows after a fault.
 func (f *faultShop) check(name string, happens fault, spent float64) {
 	t := f.t
@@ -266,7 +281,7 @@ func (f *faultShop) check(name string, happens fault, spent float64) {
 	var cans struct {
 		Cans []struct{ Lot string } `json:"cans"`
 	}
-	f.p.get("/api/v1/cans", &cans)
+	f.get("/api/v1/cans", &cans)
 	has := map[string]int{}
 	for _, c := range cans.Cans {
 		if has[c.Lot]++; has[c.Lot] > 1 {
@@ -285,13 +300,13 @@ func (f *faultShop) check(name string, happens fault, spent float64) {
 	}
 	f.lost += missing
 	var list struct{ Batches []view.Batch }
-	f.p.get("/api/v1/batches", &list)
+	f.get("/api/v1/batches", &list)
 	known := slices.IndexFunc(list.Batches, func(b view.Batch) bool { return b.ID == f.batch })
 	named := missing == 0 && known >= 0
 	if !named {
 		f.p.eventually("the alarm that names what is lost", func() (bool, any) {
 			var alarms struct{ Alarms []view.Alarm }
-			f.p.get("/api/v1/alarms", &alarms)
+			f.get("/api/v1/alarms", &alarms)
 			named = slices.ContainsFunc(alarms.Alarms, func(a view.Alarm) bool { return a.Name == "journal" && strings.Contains(a.Text, "lost") })
 			return named, alarms
 		})
@@ -301,13 +316,13 @@ func (f *faultShop) check(name string, happens fault, spent float64) {
 	}
 	if known >= 0 { // air that was not written yet is bridged by the first reading after a start
 		f.p.eventually(name+": the life that was spent", func() (bool, any) {
-			now := *f.p.batch(f.batch).Spent
-			return now >= spent-1e-6, fmt.Sprintf("spent %v, shown before were %v", now, spent)
+			b, err := f.p.looksAt(f.batch)
+			return err == nil && *b.Spent >= spent-1e-6, fmt.Sprintf("%v, %v, shown before were %v", b.Spent, err, spent)
 		})
 	}
 	if known < 0 || missing > 0 {
 		var presses struct{ Presses []view.Press }
-		f.p.get("/api/v1/presses", &presses)
+		f.get("/api/v1/presses", &presses)
 		for _, p := range presses.Presses {
 			if p.Light != light.Unknown {
 				t.Errorf("%s: %s is %s (%s) although something is lost", name, p.ID, p.Light, p.Cause)
