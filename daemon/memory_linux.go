@@ -18,11 +18,11 @@ import (
 // saves 7 MB and costs a thousandth of a core. A person who sets GOGC gets theirs.
 const gcPercent = 33
 
-// Some time after the start, and then once an hour, memory is given back that was needed for a while
-// only: by the start itself, a report, a study, a backup.
+// Some time after the start, and then again and again, memory is given back that was needed for a while
+// only: by the start itself, a report, a study, a backup. It takes some milliseconds.
 const (
-	firstGivenBack = 20 * time.Second
-	givenBackEvery = time.Hour
+	firstGivenBack = time.Minute
+	givenBackEvery = 10 * time.Minute
 )
 
 // boundMemory makes the garbage collector keep the heap small.
