@@ -60,6 +60,9 @@ func newJournal(dir string, log *slog.Logger) *Journal {
 // db returns the file for reading.
 func (j *Journal) db() *sql.DB { return j.read.Load() }
 
+// cacheKB is how many kB of pages a connection keeps.
+const cacheKB = 256
+
 // FileName is the journal's name inside the data directory.
 const FileName = "journal.sqlite"
 
@@ -71,7 +74,7 @@ func dsn(path string, readOnly bool) string {
 	q := url.Values{}
 	for _, p := range []string{
 		"busy_timeout(5000)", fmt.Sprintf("page_size(%d)", pageBytes), "journal_mode(WAL)", "synchronous(FULL)",
-		"wal_autocheckpoint(4000)", "journal_size_limit(8388608)", "cache_size(-256)", "foreign_keys(ON)",
+		"wal_autocheckpoint(4000)", "journal_size_limit(8388608)", fmt.Sprintf("cache_size(-%d)", cacheKB), "foreign_keys(ON)",
 	} {
 		q.Add("_pragma", p)
 	}

@@ -191,7 +191,8 @@ func repage(db *sql.DB, log *slog.Logger) error {
 		return err
 	}
 	log.Info("the journal is written again in smaller pages; with years of records this takes some seconds")
-	_, err := db.Exec(fmt.Sprintf(`PRAGMA journal_mode = DELETE; PRAGMA page_size = %d; VACUUM`, pageBytes))
-	_, back := db.Exec(`PRAGMA journal_mode = WAL`)
+	// With the small cache of a connection SQLite would sync a thousand times.
+	_, err := db.Exec(fmt.Sprintf(`PRAGMA cache_size = -16384; PRAGMA journal_mode = DELETE; PRAGMA page_size = %d; VACUUM`, pageBytes))
+	_, back := db.Exec(fmt.Sprintf(`PRAGMA journal_mode = WAL; PRAGMA cache_size = -%d; PRAGMA shrink_memory`, cacheKB))
 	return errors.Join(err, back)
 }
