@@ -433,7 +433,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	f.answer("acknowledge", 200, seen)
 	b.press("Acknowledge")
 	f.body(t, "alarms/batch-ending/0612-2/acknowledge")
-	b.sees(".alarm", "Acknowledged by local")
+	b.sees(".alarm", "Acknowledged by someone at the bench")
 	f.send("alarm", map[string]any{"time": now, "name": "batch-ending", "subject": "0612-2", "state": "normal"})
 	b.sees("#alarms", "No active alarms.")
 
@@ -451,7 +451,7 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	}
 	b.sees(".alarms-muted summary", "1 muted alarm")
 	b.click(".alarms-muted summary")
-	b.sees(".alarms-muted .alarm", "Snoozed by local until")
+	b.sees(".alarms-muted .alarm", "Snoozed by someone at the bench until")
 	f.answer("unshelve", 200, view.Alarm{Time: now, Name: "broker", Title: "Broker away", Subject: "bench-1", State: "normal"})
 	b.press("Wake it")
 	b.sees("#alarms", "No active alarms.")

@@ -64,6 +64,7 @@ declare namespace Words {
     "artwork.normal": {};
     "assumed.learned": {by: Value; humidity: Value; ink: Value; life: Value; temperature: Value; verdict: Value};
     "assumed.mark": {};
+    "assumed.not-learned": {};
     "assumed.sheet": {humidity: Value; ink: Value; life: Value; temperature: Value};
     "batch.altogether": {n: number};
     "batch.asked": {parts: Value};
@@ -87,6 +88,7 @@ declare namespace Words {
     "batch.what": {};
     "batch.where": {};
     "batches.none": {};
+    "batches.not-learned": {inks: Value};
     "batches.stop": {why: Value};
     "batches.title": {};
     "bench.air-day": {};
@@ -482,8 +484,10 @@ declare namespace Words {
     "event.abandoned": {};
     "event.because": {why: Value};
     "event.closed": {outcome: Value};
+    "event.cup-on": {};
     "event.good": {};
     "event.hardener-begun": {};
+    "event.hardener-stirred": {};
     "event.left-weighed": {mass: Value; scale: Value};
     "event.loaded": {press: Value};
     "event.mix-started": {};
@@ -500,6 +504,7 @@ declare namespace Words {
     "event.step": {step: Value};
     "event.tested": {result: Value; test: Value};
     "event.thinned": {mass: Value};
+    "event.thinner-stirred": {};
     "event.topped-up": {batch: Value; mass: Value};
     "event.undone": {};
     "event.unloaded": {press: Value};
@@ -523,7 +528,10 @@ declare namespace Words {
     "health.errors": {share: Value};
     "health.jumps": {times: Value};
     "health.settles": {time: Value};
+    "health.settles-at-once": {};
     "health.zero": {zero: Value};
+    "history.colour": {colour: Value};
+    "history.motif": {motif: Value};
     "history.no-press": {};
     "history.prints": {n: number};
     "history.rejects": {n: number};
@@ -573,6 +581,9 @@ declare namespace Words {
     "life.left": {band: Value; batch: Value; figure: Value};
     "life.may-end": {};
     "life.next": {at: Value; in: Value};
+    "life.next-mixing": {batch: Value};
+    "life.next-ready": {batch: Value};
+    "life.next-rests": {batch: Value};
     "life.now": {};
     "life.safe-to": {};
     "life.was-safe": {expected: Value; latest: Value; safe: Value};
@@ -845,7 +856,7 @@ declare namespace Words {
     "trace.can": {can: Value};
     "trace.ended": {at: Value; outcome: Value};
     "trace.find": {};
-    "trace.how": {button: Value};
+    "trace.how": {button: Value; more: Value};
     "trace.lot": {};
     "trace.mixed": {at: Value};
     "trace.no-hardener": {};
@@ -941,6 +952,7 @@ declare namespace Words {
     "welcome.title": {};
     "welcome.waits": {scale: Value};
     "welcome.waits-weight": {scale: Value};
+    "who.local": {};
     "wrong.button": {};
     "wrong.it-was": {part: Value};
     "wrong.lead": {};

@@ -9,7 +9,7 @@ import { byId, live } from "../lib/live.js";
 import { picture } from "../lib/picture.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
 import { say } from "../lib/words.js";
-import { outcome, stays } from "../parts/history.js";
+import { kindOf, outcome, stays } from "../parts/history.js";
 import { qualityWords, term } from "../parts/terms.js";
 
 const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
@@ -72,7 +72,7 @@ function rejects(b, kinds) {
 function historyParts(b, kinds) {
   const part = (/** @type {string} */ heading, /** @type {(Page.Child | Page.Child[])[]} */ ...body) => h("section", { class: "history-part" }, h("h3", { text: heading }), ...body);
   const facts = [
-    [b.ink, term("colour", b.colour_class), b.cup && say("batch.in", { cup: b.cup })].filter(Boolean).join(", "),
+    [kindOf(b), b.cup && say("batch.in", { cup: b.cup })].filter(Boolean).join(", "),
     b.mixed_at ? say("batch.mixed", { at: dayTime(b.mixed_at) }) : say("batch.no-hardener"),
     b.closed_at && [say("batch.ended", { at: dayTime(b.closed_at), outcome: outcome(b.outcome) }), b.left_g !== undefined && say("batch.left", { mass: grams(b.left_g) })].filter(Boolean).join(", "),
   ].flatMap((fact) => fact || []);
@@ -150,7 +150,7 @@ const eventWriters = {
   "mix-started": () => say("event.mix-started"),
   recorded: () => say("event.recorded"),
   "hardener-begun": () => say("event.hardener-begun"),
-  confirmed: (e) => (e.part ? say("event.poured", { mass: grams(e.added_g), part: term("part", e.part) }) : say("event.step", { step: term("step", e.step) })),
+  confirmed: (e) => (e.part ? say("event.poured", { mass: grams(e.added_g), part: term("part", e.part) }) : stepWords(e.step)),
   corrected: (e) => {
     if (e.undo) return say("event.undone");
     const part = term("part", e.part);
@@ -171,6 +171,15 @@ const eventWriters = {
   closed: (e) => say("event.closed", { outcome: outcome(e.outcome) }),
   abandoned: () => say("event.abandoned"),
 };
+
+/** @type {Record<string, Words.Key>} */
+const stepsDone = { cup: "event.cup-on", "stir-hardener": "event.hardener-stirred", "stir-thinner": "event.thinner-stirred" };
+
+/** @param {string} step */
+function stepWords(step) {
+  const key = stepsDone[step];
+  return key ? say(key) : say("event.step", { step: term("step", step) });
+}
 
 // Names that are not shown: the bench itself, and its own computer while no PIN is set.
 const unnamed = ["bench", "local"];

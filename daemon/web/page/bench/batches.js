@@ -4,7 +4,7 @@ import { byEarliestEnd, sharedSpan } from "../parts/axis.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { heldOrder } from "../parts/hold.js";
-import { axisHead, axisKey, drawLife, lifeBar } from "../parts/life.js";
+import { axisHead, axisKey, drawLife, lifeBar, nextIs } from "../parts/life.js";
 import { qualityWords } from "../parts/terms.js";
 import { batchActions, stillThere } from "../parts/use.js";
 
@@ -19,9 +19,10 @@ export function batchesPanel(element, tools) {
   const list = h("ol", { class: "batches" });
   const order = heldOrder(list);
   const none = h("p", { class: "quiet", text: say("batches.none") });
-  const notes = h("ul", { class: "assumptions" });
+  const noteText = h("span");
+  const note = h("p", { class: "assumptions" }, assumedLink(), " ", noteText);
   const key = axisKey();
-  element.append(h("h2", { text: say("batches.title") }), none, h("div", { class: "axis" }, scale.element, list), key, notes);
+  element.append(h("h2", { text: say("batches.title") }), none, h("div", { class: "axis" }, scale.element, list), key, note);
   return {
     update(/** @type {number} */ now) {
       const rows = order(byEarliestEnd(store.all("batches").filter((b) => b.ends_at)).map((b) => ({ key: b.id, b }))).map((row) => row.b);
@@ -32,16 +33,10 @@ export function batchesPanel(element, tools) {
       scale.draw(now, length);
       for (const part of keyed(list, rows, (row) => row.id, () => batchRow(tools))) part.draw(now, length);
       const inks = new Set(rows.map((b) => b.ink));
-      keyed(notes, store.all("inks").filter((ink) => ink.assumed && inks.has(ink.id)), (ink) => ink.id, note);
+      const assumed = store.all("inks").filter((ink) => ink.assumed && inks.has(ink.id)).map((ink) => ink.id).sort();
+      show(note, assumed.length > 0);
+      setText(noteText, say("batches.not-learned", { inks: assumed.join(", ") }));
     },
-  };
-}
-
-function note() {
-  const text = h("span");
-  return {
-    element: h("li", {}, assumedLink(), " ", text),
-    update: (/** @type {API.InkView} */ ink) => setText(text, `${ink.id}: ${ink.assumed}`),
   };
 }
 
@@ -80,6 +75,6 @@ function batchRow(tools) {
       element.dataset.quality = row.quality;
       actions.update(row);
     },
-    draw: (/** @type {number} */ now, /** @type {number} */ length) => drawLife({ left, spread, next, bar }, batch, now, length),
+    draw: (/** @type {number} */ now, /** @type {number} */ length) => drawLife({ left, spread, next, bar }, batch, now, length, nextIs(store.all("batches"), batch, now)),
   };
 }

@@ -16,7 +16,7 @@ export function lotsPanel(element, { store }) {
   const known = h("datalist", { id: "known-lots" });
   const form = h("form", { class: "lot-form" }, h("label", { class: "field" }, h("span", { text: say("trace.lot") }), h("span", { class: "field-line" }, input)),
     h("button", { type: "submit", class: "big", text: say("trace.find") }), known);
-  const said = h("p", { class: "quiet", role: "status", text: say("trace.how", { button: say("cans.trace") }) });
+  const said = h("p", { class: "quiet", role: "status", text: say("trace.how", { button: say("cans.trace"), more: say("use.more") }) });
   const list = h("ul", { class: "traced" });
   const more = button(say("closed.further"), "big", () => load());
   show(more, false);

@@ -18,9 +18,11 @@ function kindWords(kind) {
 
 // wastePanel makes it. load asks for it, and parts are what goes into the page.
 export function wastePanel() {
-  const body = h("tbody");
-  const table = h("table", { class: "waste" },
-    h("thead", {}, h("tr", {}, [say("waste.month"), say("waste.what"), say("waste.weighed"), say("waste.batches")].map((text) => h("th", { scope: "col", text })))), body);
+  // A narrow screen shows each row as lines; the roles keep it a table.
+  const columns = [say("waste.month"), say("waste.what"), say("waste.weighed"), say("waste.batches")];
+  const body = h("tbody", { role: "rowgroup" });
+  const table = h("table", { class: "waste", role: "table" },
+    h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, columns.map((text) => h("th", { scope: "col", role: "columnheader", text })))), body);
   const said = h("p", { class: "quiet", role: "status" });
   const parts = [h("h2", { text: say("waste.title") }), table, said,
     h("p", { class: "quiet", text: say("waste.note") }),
@@ -35,9 +37,10 @@ export function wastePanel() {
       show(table, waste.length > 0);
       setText(said, waste.length > 0 ? "" : say("waste.none"));
       show(said, waste.length === 0);
-      body.replaceChildren(...[...waste].reverse().map((w) => h("tr", {},
-        h("td", { text: month(w.month) }), h("td", { text: kindWords(w.kind) }), h("td", { class: "figure", text: w.batches > w.not_weighed ? grams(w.grams) : "–" }),
-        h("td", { class: "figure", text: w.not_weighed > 0 ? say("waste.not-weighed", { n: w.not_weighed, batches: w.batches }) : String(w.batches) }))));
+      body.replaceChildren(...[...waste].reverse().map((w) => {
+        const cells = [month(w.month), kindWords(w.kind), w.batches > w.not_weighed ? grams(w.grams) : "–", w.not_weighed > 0 ? say("waste.not-weighed", { n: w.not_weighed, batches: w.batches }) : String(w.batches)];
+        return h("tr", { role: "row" }, cells.map((text, i) => h("td", { role: "cell", class: i < 2 ? "" : "figure", text, data: { name: columns[i] ?? "" } })));
+      }));
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       setText(said, error.message);

@@ -3,8 +3,7 @@ import { day, dayName, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText } from "../lib/dom.js";
 import { degrees, duration, grams, percent } from "../lib/format.js";
 import { say } from "../lib/words.js";
-import { outcome, printed } from "../parts/history.js";
-import { term } from "../parts/terms.js";
+import { kindOf, outcome, printed } from "../parts/history.js";
 
 // The columns, by the name that the style sheet has for them.
 const columns = {
@@ -88,7 +87,7 @@ function facts(b) {
   const presses = [...new Set((b.presses ?? []).map((s) => s.press))];
   const least = (/** @type {string} */ figure) => (b.at_least ? say("closed.at-least", { figure }) : figure);
   return [
-    [b.ink, term("colour", b.colour_class), term("artwork", b.artwork)].filter(Boolean).join(", "),
+    kindOf(b),
     presses.join(", ") || none,
     b.mixed_at ? (day(b.mixed_at) === day(b.closed_at) ? timeOfDay(b.mixed_at) : dayTime(b.mixed_at)) : say("closed.no-hardener"),
     timeOfDay(b.closed_at),

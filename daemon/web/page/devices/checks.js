@@ -249,7 +249,7 @@ function healthOf(health) {
     health.drift_pct === undefined ? "" : say("health.drift", { by: signed(health.drift_pct) }),
     health.error_share === undefined ? "" : say("health.errors", { share: percent(100 * health.error_share, 1) }),
     health.jumps_per_day ? say("health.jumps", { times: number(health.jumps_per_day, 0) }) : "",
-    health.settle_s === undefined ? "" : say("health.settles", { time: duration(health.settle_s) }),
+    health.settle_s === undefined ? "" : health.settle_s < 1 ? say("health.settles-at-once") : say("health.settles", { time: duration(health.settle_s) }),
     health.zero_g === undefined ? "" : say("health.zero", { zero: grams(health.zero_g, 2) }),
   ].filter(Boolean);
 }

@@ -5,6 +5,7 @@ import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { age, clockTime, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
+import { who } from "./terms.js";
 
 /**
  * Returned: the cause is gone, and nobody has acknowledged that it was there.
@@ -34,7 +35,7 @@ export function orderAlarms(rows) {
  * @param {number} now
  */
 export function stateWords(row, now) {
-  const by = row.by ?? "–";
+  const by = who(row.by);
   const until = row.until ? clockTime(Date.parse(row.until), now) : "–";
   /** @type {string} */
   const state = row.state;

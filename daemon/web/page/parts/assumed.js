@@ -2,6 +2,7 @@
 import { h } from "../lib/dom.js";
 import { degrees, duration, percent } from "../lib/format.js";
 import { say } from "../lib/words.js";
+import { who } from "./terms.js";
 
 /**
  * assumedMark is the small mark beside a figure that rests on an assumption. It leads to what that means.
@@ -24,7 +25,7 @@ export const assumedLink = (title) => h("a", { class: "assumed", href: "/help#as
 export function lifeLine(ink) {
   const of = (/** @type {number} */ hours) => ({ ink: ink.id, life: duration(hours * 3600), temperature: degrees(20, 0), humidity: percent(50) });
   if (!ink.learned) return say("assumed.sheet", of(ink.life_ref_h));
-  return say("assumed.learned", { ...of(ink.learned.life_ref_h), verdict: ink.learned.verdict, by: ink.learned.by });
+  return say("assumed.learned", { ...of(ink.learned.life_ref_h), verdict: ink.learned.verdict, by: who(ink.learned.by) });
 }
 
 /**
@@ -33,5 +34,5 @@ export function lifeLine(ink) {
  */
 export function assumedLine(ink) {
   const mark = assumedMark(ink);
-  return mark ? [lifeLine(ink), " ", mark, ` ${ink.assumed}`] : [lifeLine(ink)];
+  return mark ? [lifeLine(ink), " ", mark, ` ${say("assumed.not-learned")}`] : [lifeLine(ink)];
 }

@@ -11,6 +11,14 @@ import { term } from "./terms.js";
 export const outcome = (word) => term("outcome", word);
 
 /**
+ * kindOf writes what was mixed: the ink, its class of colour, and the kind of motif.
+ * @param {{ ink: string, colour_class?: string, artwork?: string }} b
+ */
+export const kindOf = (b) => [
+  b.ink, b.colour_class && say("history.colour", { colour: term("colour", b.colour_class) }), b.artwork && say("history.motif", { motif: term("artwork", b.artwork) }),
+].filter(Boolean).join(", ");
+
+/**
  * stays lists the presses that a batch stood on, with times and prints.
  * @param {API.Past | API.History} b
  */

@@ -66,8 +66,9 @@ export function lifeWords({ low, expected, high }, now) {
  * @param {{ id: string, ends_at?: API.SpanTime | null, next_mix_at?: string }} batch that has an end
  * @param {number} now
  * @param {number} length
+ * @param {string} coming the next mix, where there is one already, see nextIs
  */
-export function drawLife({ left, spread, next, bar }, batch, now, length) {
+export function drawLife({ left, spread, next, bar }, batch, now, length, coming = "") {
   const ends = parseEnds(batch);
   if (!ends) return;
   const words = lifeWords(ends, now);
@@ -76,23 +77,38 @@ export function drawLife({ left, spread, next, bar }, batch, now, length) {
   setText(/** @type {HTMLElement} */ (lead), words.lead);
   setText(/** @type {HTMLElement} */ (figure), words.figure);
   setText(spread, words.band);
-  const begin = batch.next_mix_at ? Date.parse(batch.next_mix_at) : NaN;
-  drawNext(next, begin, now);
+  const begin = batch.next_mix_at && !coming ? Date.parse(batch.next_mix_at) : NaN;
+  drawNext(next, begin, now, coming);
   bar.draw(ends, begin, now, length);
   setText(bar.words, say("life.left", { batch: batch.id, figure: [words.lead, words.figure].filter(Boolean).join(" "), band: words.band }));
 }
 
 /**
- * drawNext says when the next mix must begin; nothing where that is not known.
+ * nextIs writes how far the mix is that comes after a batch on its press; empty where there is none
+ * yet, or where it has gone off itself.
+ * @param {API.BatchView[]} batches
+ * @param {{ id: string, press?: string | null }} batch
+ * @param {number} now
+ */
+export function nextIs(batches, { id, press }, now) {
+  const next = press && batches.find((b) => b.for_press === press && !b.press && b.id !== id && !(b.ends_at && Date.parse(b.ends_at.high) <= now));
+  if (!next) return "";
+  return next.state === "mixing" ? say("life.next-mixing", { batch: next.id }) : next.state === "resting" ? say("life.next-rests", { batch: next.id }) : say("life.next-ready", { batch: next.id });
+}
+
+/**
+ * drawNext says how far the next mix is, or when it must begin; nothing where neither is known.
  * @param {HTMLElement} element
  * @param {number} begin
  * @param {number} now
+ * @param {string} coming
  */
-function drawNext(element, begin, now) {
-  show(element, Number.isFinite(begin));
-  if (!Number.isFinite(begin)) return;
-  const due = begin <= now;
+function drawNext(element, begin, now, coming) {
+  show(element, coming !== "" || Number.isFinite(begin));
+  const due = coming === "" && begin <= now;
   element.dataset.due = String(due);
+  if (coming !== "") return setText(element, coming);
+  if (!Number.isFinite(begin)) return;
   setText(element, due ? say("life.begin-now") : say("life.next", { at: clockTime(begin, now), in: duration(secondsUntil(begin, now)) }));
 }
 

@@ -30,6 +30,13 @@ export function term(kind, word = "") {
 }
 
 /**
+ * who names the person or device that made a change. The bench's own computer has no name while no PIN
+ * is set.
+ * @param {string | undefined} name
+ */
+export const who = (name) => (name === "local" ? say("who.local") : name || "–");
+
+/**
  * qualityWords writes how far a figure can be relied on and why; empty where it is good.
  * @param {{ quality: string, why?: string }} row
  */

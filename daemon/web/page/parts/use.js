@@ -47,7 +47,7 @@ export function batchActions(tools) {
   const accept = button(say("use.accept"), "small", () => overrideDialog((reason) => changeRow(store, "batches", `batches/${batch.id}/confirm`, { step: "load", override: reason })));
   const close = button(say("use.close"), "small", () => closeDialog(batch, tools));
   const more = button(say("use.more"), "small", () => moreDialog(batch, tools));
-  const all = [good, load, move, unload, accept, close, more];
+  const all = [good, load, unload, accept, move, close, more];
   const element = h("div", { class: "batch-actions" }, all);
   return {
     element,

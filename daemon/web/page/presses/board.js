@@ -10,7 +10,7 @@ import { pick } from "../lib/dialogs.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
-import { axisHead, axisKey } from "../parts/life.js";
+import { axisHead, axisKey, nextIs } from "../parts/life.js";
 import { rejectsPart } from "./defects.js";
 import { othersBatches } from "./others.js";
 import { qualityWords } from "../parts/terms.js";
@@ -93,7 +93,7 @@ function boardRow(tools) {
     draw(now, length, contact) {
       const { press, batch } = row;
       part.light.draw(row, contact);
-      part.life(batch?.ends_at ? batch : null, now, length, true);
+      part.life(batch?.ends_at ? batch : null, now, length, true, batch && nextIs(store.all("batches"), batch, now));
       const old = batch ? -secondsUntil(Date.parse(batch.time), now) : 0;
       const words = batch ? [
         stillThere(batch, now),

@@ -118,15 +118,17 @@ export function placeRow(heading, besidePress = [], belowLife = []) {
       show(state, stateWords !== "");
     },
     /**
-     * life draws what is left of a batch; nothing for null. Only this bench begins its next mix.
+     * life draws what is left of a batch; nothing for null. Only this bench begins its next mix;
+     * coming says how far that is already.
      * @param {ShownBatch | null} batch
      * @param {number} now
      * @param {number} length
      * @param {boolean} plansNext
+     * @param {string} coming
      */
-    life(batch, now, length, plansNext) {
+    life(batch, now, length, plansNext, coming = "") {
       for (const part of [left, spread, bar.element]) show(part, batch !== null);
-      if (batch) drawLife({ left, spread, next, bar }, batch, now, length);
+      if (batch) drawLife({ left, spread, next, bar }, batch, now, length, coming);
       if (!batch || !plansNext) show(next, false);
     },
   };
