@@ -45,7 +45,22 @@ func (b *browser) wholeAt(what string) {
 	for _, found := range eval[[]string](b, cutOff) {
 		b.t.Errorf("%s: cut off: %s", what, found)
 	}
+	for _, found := range eval[[]string](b, overlaps) {
+		b.t.Errorf("%s: %s", what, found)
+	}
 }
+
+// overlaps lists what in the head of the page lies over something else there.
+const overlaps = `(() => {
+	const texts = [...document.querySelectorAll("header *")].filter((e) => e.checkVisibility() && !e.closest(".unseen"))
+		.flatMap((e) => [...e.childNodes].filter((n) => n.nodeType === 3 && n.data.trim()).map((n) => {
+			const range = document.createRange();
+			range.selectNodeContents(n);
+			return {e: e.closest("button, a") ?? e, words: n.data, r: (e.closest("button") ?? range).getBoundingClientRect()};
+		})).filter((t) => t.r.width > 1);
+	const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
+	return texts.flatMap((a, i) => texts.slice(i + 1).filter((b) => a.e !== b.e && over(a.r, b.r)).map((b) => "\"" + a.words + "\" and \"" + b.words + "\" lie over one another"));
+})()`
 
 // cutOff lists texts that their own box or the screen cuts, and buttons and inputs that no
 // scrolling brings wholly onto the screen.
