@@ -46,6 +46,21 @@ func TestWhatGoesOnIsOnTheScreen(t *testing.T) {
 			}
 		}
 	}
+	// The can that is poured from is on the screen at 200 %, too.
+	now := time.Now()
+	rows := shop(now)
+	mixing := mixingAt(now, guide.Hardener)
+	mixing.PourFrom = []view.CanChoice{{Can: "hardener-1", Material: "hardener-a", Lot: "H 2", InUse: true}}
+	rows["batches"].([]view.Batch)[0] = mixing
+	b.run(chromedp.EmulateViewport(zoom.width, zoom.height))
+	b.open(newFakeBench(t, rows))
+	b.sees(".pour-from", "hardener-1")
+	for _, part := range []string{".pour-from .chip", ".pour-from .quiet-button", ".pour-track", ".mix .main"} {
+		if is := eval[string](b, fmt.Sprintf(onTop, part)); is != "" {
+			t.Errorf("at 200 %%: %s %s", part, is)
+		}
+	}
+	b.run(chromedp.EmulateViewport(wide.width, wide.height))
 	// While something can be taken back, the bar that says so does not cover it either.
 	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector(".undo-bar").hidden = false, undefined)`))
 	if is := eval[string](b, fmt.Sprintf(onTop, ".mix .main")); is != "" {
