@@ -73,6 +73,7 @@ type Durations struct {
 type Metrics struct {
 	*Durations
 	registry *prometheus.Registry
+	seq      func() uint64 // of the newest event
 }
 
 // NewDurations returns the durations of the named bench, for [Settings].
@@ -100,7 +101,7 @@ func NewDurations(bench string) *Durations {
 // New returns the metrics of one bench, in a registry of their own.
 func New(settings Settings, bench Bench) *Metrics {
 	label := prometheus.Labels{"bench": settings.Bench}
-	m := &Metrics{Durations: settings.Durations, registry: prometheus.NewRegistry()}
+	m := &Metrics{Durations: settings.Durations, registry: prometheus.NewRegistry(), seq: func() uint64 { return bench.Snapshot().Seq }}
 	if m.Durations == nil {
 		m.Durations = NewDurations(settings.Bench)
 	}
@@ -127,8 +128,9 @@ const scrapesAtOnce = 8
 
 // Handler returns the handler of scrapes, in the Prometheus text format or, on request, in
 // OpenMetrics. A sample that cannot be made is logged and left out; the others are still sent.
+// Scrapes that come within half a second of each other, with no event between, get the same samples.
 func (m *Metrics) Handler(logger *slog.Logger) http.Handler {
-	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{
+	return promhttp.HandlerFor(&shared{from: m.registry, now: time.Now, seq: m.seq}, promhttp.HandlerOpts{
 		ErrorLog:            slog.NewLogLogger(logger.Handler(), slog.LevelError),
 		ErrorHandling:       promhttp.ContinueOnError,
 		EnableOpenMetrics:   true,

@@ -105,6 +105,7 @@ type Server struct {
 
 	pace    pace
 	streams *quota.Quota  // of open streams
+	feed    *feed         // what they are sent
 	bodies  chan struct{} // one token for each long body that is being read
 
 	bodyWithin time.Duration // in which a body has to arrive
@@ -119,7 +120,7 @@ type Server struct {
 func New(settings Settings, bench Bench, journal Journal, metrics http.Handler, ready func() []Check, logger *slog.Logger) (*Server, error) {
 	s := &Server{
 		settings: settings, pages: page.In(settings.Locale), bench: bench, journal: journal, ends: trace.NewEnds(journal), ready: ready, log: logger, now: time.Now,
-		pace: usualPace, streams: quota.New(streamsAtOnce, streamsOfOne),
+		pace: usualPace, streams: quota.New(streamsAtOnce, streamsOfOne), feed: newFeed(),
 		bodies: make(chan struct{}, bodiesAtOnce), bodyWithin: bodyWithin, stopping: make(chan struct{}), serving: make(chan struct{}),
 	}
 	if s.settings.Neighbours == nil {

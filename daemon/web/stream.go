@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -83,7 +82,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	defer heartbeat.Stop()
 	pause := time.NewTimer(0)
 	defer pause.Stop()
-	had := newFollower()
+	had := &cursor{}
 	if out.send([]byte(": open\n\n")) != nil { // the headers, even where there is no row yet
 		return
 	}
@@ -93,10 +92,10 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 		if due && !paused {
 			burst, wait := []byte(nil), s.pace.weight
 			if since := time.Since(all); since >= s.pace.apart {
-				burst, due, all = had.burst(s.bench.Snapshot(), s.settings.Neighbours()), false, time.Now()
+				burst, due, all = s.feed.burst(had, s.bench.Snapshot(), s.settings.Neighbours()), false, time.Now()
 			} else {
 				// The rest stays due. A weight that comes meanwhile must not wait for it.
-				burst, wait = had.weights(s.bench.Snapshot()), min(wait, s.pace.apart-since)
+				burst, wait = s.feed.weights(had, s.bench.Snapshot()), min(wait, s.pace.apart-since)
 			}
 			if len(burst) > 0 && out.send(burst) != nil {
 				return
@@ -143,7 +142,7 @@ func (w eventWriter) send(b []byte) error {
 	return w.rc.SetWriteDeadline(time.Time{})
 }
 
-// follower is what one reader of the stream was sent.
+// follower is what was sent of each row last.
 type follower struct {
 	air     seen[view.Air]
 	scales  seen[view.Scale]
@@ -170,23 +169,29 @@ type over struct {
 	State   string    `json:"state" doc:"closed for a batch, normal for an alarm"`
 }
 
-// burst writes the events that bring the reader to the given snapshot.
-func (f *follower) burst(n *view.Snapshot, others []neighbours.Bench) []byte {
-	var out bytes.Buffer
-	zones, _ := airKind.news(f.air, n.Air, n.Mono)
-	writeEvents(&out, airKind.event, zones)
-	out.Write(f.weights(n))
+// burst returns the events that bring the reader to the given snapshot.
+func (f *follower) burst(n *view.Snapshot, others []neighbours.Bench) []event {
+	return slices.Concat(f.zones(n), f.weights(n), f.rows(n, others))
+}
 
+// zones returns the events of the air.
+func (f *follower) zones(n *view.Snapshot) []event {
+	zones, _ := airKind.news(f.air, n.Air, n.Mono)
+	return events(nil, airKind, zones)
+}
+
+// rows returns the events of all rows but the air's and the scales'.
+func (f *follower) rows(n *view.Snapshot, others []neighbours.Bench) (out []event) {
 	batches, ended := batchKind.news(f.batches, n.Batches, n.Mono)
 	for i := range batches {
 		batches[i] = batchRow(batches[i])
 	}
-	writeEvents(&out, batchKind.event, batches)
+	out = events(out, batchKind, batches)
 	for _, id := range slices.Sorted(slices.Values(ended)) {
 		if b, ok := findBatch(n, id); ok {
-			writeEvents(&out, batchKind.event, []view.Batch{b})
+			out = ends(out, batchKind.event, id, b)
 		} else {
-			writeEvents(&out, batchKind.event, []over{{Time: n.At, Seq: n.Seq, ID: id, State: string(lifecycle.Closed)}})
+			out = ends(out, batchKind.event, id, over{Time: n.At, Seq: n.Seq, ID: id, State: string(lifecycle.Closed)})
 		}
 	}
 
@@ -194,38 +199,43 @@ func (f *follower) burst(n *view.Snapshot, others []neighbours.Bench) []byte {
 	for i := range lights {
 		lights[i] = lightRow(lights[i], n.At)
 	}
-	writeEvents(&out, lightKind.event, lights)
+	out = events(out, lightKind, lights)
 
 	alarms, cleared := alarmKind.news(f.alarms, n.Alarms, n.Mono)
-	writeEvents(&out, alarmKind.event, alarms)
+	out = events(out, alarmKind, alarms)
 	for _, key := range slices.Sorted(slices.Values(cleared)) {
 		name, subject, _ := strings.Cut(key, "/")
-		writeEvents(&out, alarmKind.event, []over{{Time: n.At, Seq: n.Seq, Name: name, Subject: subject, State: "normal"}})
+		out = ends(out, alarmKind.event, key, over{Time: n.At, Seq: n.Seq, Name: name, Subject: subject, State: "normal"})
 	}
 
 	benches, _ := neighbourKind.news(f.others, others, n.Mono)
-	writeEvents(&out, neighbourKind.event, benches)
-	return out.Bytes()
+	return events(out, neighbourKind, benches)
 }
 
-// weights writes what the scales show, if that is news.
-func (f *follower) weights(n *view.Snapshot) []byte {
-	var out bytes.Buffer
+// weights returns what the scales show, if that is news.
+func (f *follower) weights(n *view.Snapshot) []event {
 	scales, _ := scaleKind.news(f.scales, n.Scales, n.Mono)
-	writeEvents(&out, scaleKind.event, scales)
-	return out.Bytes()
+	return events(nil, scaleKind, scales)
 }
 
-// writeEvents writes one event a row. A row that cannot be written, such as one with
-// a figure that is no number, is left out: the others still have their readers.
-func writeEvents[V any](out *bytes.Buffer, event string, rows []V) {
+// events appends one event a row. A row that cannot be written, such as one with a figure that is no
+// number, is left out: the others still have their readers.
+func events[V any](out []event, of kind[V], rows []V) []event {
 	for _, row := range rows {
-		data, err := json.Marshal(row)
-		if err != nil {
-			continue
+		if data, err := json.Marshal(row); err == nil {
+			out = append(out, event{key: of.event + "/" + of.key(row), data: fmt.Appendf(nil, "event: %s\ndata: %s\n\n", of.event, data)})
 		}
-		fmt.Fprintf(out, "event: %s\ndata: %s\n\n", event, data)
 	}
+	return out
+}
+
+// ends appends the last that is said of a row.
+func ends[V any](out []event, name, key string, row V) []event {
+	data, err := json.Marshal(row)
+	if err != nil {
+		return out
+	}
+	return append(out, event{key: name + "/" + key, data: fmt.Appendf(nil, "event: %s\ndata: %s\n\n", name, data), gone: true})
 }
 
 func describeStream(api huma.API) {
