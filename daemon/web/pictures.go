@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
 	"slices"
 	"strings"
@@ -177,10 +178,24 @@ func (s *Server) airPicture(ctx context.Context, in *airPictureQuery) (*answer[p
 // begun in it; a pot life is shorter than two days.
 func (s *Server) livedIn(ctx context.Context, find history.Search) ([]history.Batch, error) {
 	find.To = find.To.Add(48 * time.Hour)
-	batches, err := s.settings.History.Batches(ctx, find, historyRows)
+	return s.endedIn(ctx, find)
+}
+
+// endedIn returns the batches that ended in a span, oldest first, without their prints and rejects: to add these up
+// for a year takes longer than all the rest of a picture, and no picture shows them.
+func (s *Server) endedIn(ctx context.Context, find history.Search) ([]history.Batch, error) {
+	var batches []history.Batch
+	err := s.settings.History.EachBatch(ctx, find, func(b history.Batch) error {
+		if len(batches) == historyRows {
+			return fmt.Errorf("%w: more than %d; ask for a shorter span", history.ErrTooMany, historyRows)
+		}
+		batches = append(batches, b)
+		return nil
+	})
 	if err != nil {
 		return nil, s.unpast(ctx, err)
 	}
+	slices.SortFunc(batches, func(a, b history.Batch) int { return cmp.Or(a.ClosedAt.Compare(b.ClosedAt), cmp.Compare(a.Seq, b.Seq)) })
 	return batches, nil
 }
 
@@ -231,9 +246,9 @@ func (s *Server) keptPicture(ctx context.Context, in *pastPictureQuery) (*answer
 	if err != nil {
 		return nil, err
 	}
-	batches, err := s.settings.History.Batches(ctx, find, historyRows)
+	batches, err := s.endedIn(ctx, find)
 	if err != nil {
-		return nil, s.unpast(ctx, err)
+		return nil, err
 	}
 	m := s.maker(in.PictureSize)
 	return draw(m, m.Kept(quality.NewKept(figures.Forecasted(batches))))
