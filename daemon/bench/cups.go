@@ -75,9 +75,8 @@ func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, err
 		return nil, request.Refuse(request.NotNow, "not weighed", "batch %s waits for no scale", batch.ID).Saying("waits-for-no-scale", "batch", batch.ID)
 	}
 	on := weighing(b.state, s.ID)
-	asked := slices.Contains(s.cups.Asked(), batch.ID)
 	if !batch.Aside() {
-		if asked { // it is this one, as it was
+		if slices.Contains(s.cups.Asked(), batch.ID) { // it is this one, as it was
 			s.cups.Known()
 			b.dirty = true
 		}
@@ -85,7 +84,10 @@ func (b *Bench) takeUp(now time.Time, by actor.Name, c request.TakeUp) (any, err
 	}
 	g, settled := s.tracker.Settled()
 	settled = settled && !s.old(now)
-	if on != nil && !asked && on.Mix.Weighs(g, settled) {
+	// The answer to whose cup stands there is taken whatever the other needs. Once the pan may be empty
+	// again, a mix with a pour that is not taken is not set aside: nobody would know what its cup weighs.
+	answers := slices.Contains(s.cups.Open(), batch.ID)
+	if on != nil && !answers && on.Mix.Weighs(g, settled) {
 		return nil, request.Refuse(request.NotNow, "scale in use", "batch %s is being weighed on %s; confirm its %s first", on.ID, s.ID, on.Mix.Step).Saying("weighed-now", "batch", on.ID, "scale", s.ID, "step", on.Mix.Step)
 	}
 	next, err := b.resumed(s, batch, c, now)

@@ -273,3 +273,50 @@ func TestAnEmptyCupIsNoPour(t *testing.T) {
 		t.Errorf("poured %v; %v", p, refusal)
 	}
 }
+
+// inked starts a mix of so much ink and takes its ink; its cup of 12 g stays on the scale.
+func (s *shop) inked(ink float64) string {
+	s.t.Helper()
+	id := s.must(request.StartMix{Ink: "dial-satin", Press: "press-1", InkG: &ink}).ID
+	s.weighs(12, 2*time.Second)
+	s.must(request.ConfirmStep{Batch: id, Step: "cup"})
+	s.pours(12, 12+ink, 6*time.Second)
+	s.must(request.ConfirmStep{Batch: id, Step: "ink"})
+	return id
+}
+
+// A mix whose pour is not taken yet is not set aside for one whose cup was set down and tared: what
+// its cup weighs would not be known, and its weight would count as a pour of the other.
+func TestAMixWithAPourNotTakenIsNotSetAside(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(6*time.Second, both(mild))
+	a := s.inked(62)
+	s.lifts()
+	b := s.inked(70)
+	s.pours(82, 99.5, 3*time.Second) // its hardener, which nobody confirms
+	s.lifts()
+	s.putsDown(74)
+	if asked := s.scaleView().WhichCup; !slices.Equal(asked, []string{a, b}) {
+		t.Fatalf("asked about %v", asked)
+	}
+	s.weighs(0, 2*time.Second) // tared with the cup of the first on it
+	if _, refusal := s.ask(request.TakeUp{Batch: a}); refusal == nil || refusal.Title != "scale in use" {
+		t.Fatalf("taken up although a pour of %s is not taken: %v", b, refusal)
+	}
+	// Its own cup, back on the scale, ends the question.
+	s.weighs(-74, 2*time.Second)
+	s.weighs(0, 2*time.Second) // tared empty
+	s.putsDown(99.5)
+	if on := s.scaleView().Batch; on != b {
+		t.Fatalf("weighed is %q, want %s", on, b)
+	}
+	if slices.Contains(s.scaleView().WhichCup, b) {
+		s.must(request.TakeUp{Batch: b})
+	}
+	tared := false // the bench asks, since the scale went to zero at once
+	v := s.must(request.ConfirmStep{Batch: b, Step: "hardener", Tared: &tared})
+	if p := poured(v); !near(p["hardener"], 17.5) {
+		t.Errorf("poured %v", p)
+	}
+}
