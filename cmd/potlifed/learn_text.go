@@ -105,7 +105,7 @@ func writeLearnedInk(b *strings.Builder, ink learnedInk) {
 		fmt.Fprintf(b, "  %s\n", caution)
 	}
 	if len(ink.Differences) > 0 {
-		b.WriteString("  Life of groups of batches, that of the fitted ink being 1\n")
+		b.WriteString("  Life of groups of batches, that of the others being 1\n")
 	}
 	for _, d := range ink.Differences[:min(len(ink.Differences), mostGroupsShown)] {
 		mark := ""

@@ -181,8 +181,8 @@ func fitTogether(fits []*fitting) {
 	s.levelSigma(&o, low, high)
 	covariance, lean := spreadAround(o)
 	for _, f := range fits {
-		f.listWrong(f.at(o.x))
 		f.compare(f.at(o.x))
+		f.listWrong(f.at(o.x))
 		f.result.LogLikelihood = sum(f.used, f.at(mostLikely), &f.prior.sheet).v
 		f.conclude(f.solution(o.x, covariance, lean))
 	}

@@ -8,6 +8,34 @@ import (
 	"testing"
 )
 
+// A lot whose batches end early is named within four ends.
+func TestAnEarlyLotIsNamedWithinFourEnds(t *testing.T) {
+	shops := simulated(t, 200, 25)
+	random := rand.New(rand.NewPCG(3, 35))
+	for _, c := range []struct{ life, least float64 }{{0.7, 0.9}, {0.6, 0.9}} {
+		named := 0
+		for range shops {
+			w := truthAt(usualInk(t), 0, 0, 0, 0)
+			records := ofLots(random, w, map[string]float64{"A": 1, "B": 1, "C": 1}, 12)
+			early := w
+			early.ink.LRefH *= c.life
+			for _, r := range early.untilEnds(random, 4) {
+				r.Facts = Facts{InkLot: "D"}
+				records = append(records, r)
+			}
+			for _, d := range fitOf(t, records...).UnusualGroups() {
+				if d.By == ByInkLot && d.Group == "D" && d.LifeRatio < 1 {
+					named++
+				}
+			}
+		}
+		t.Logf("life %.1f: named in %d of %d shops after four ends", c.life, named, shops)
+		if float64(named)/float64(shops) < c.least-sampling(c.least, float64(shops)) {
+			t.Errorf("a lot that lives %.1f as long is named in %d of %d shops after four ends", c.life, named, shops)
+		}
+	}
+}
+
 // ofLots returns batches of a shop whose ink comes in lots, each with its own factor of the life.
 func ofLots(random *rand.Rand, w truth, lots map[string]float64, each int) []Record {
 	var records []Record
@@ -66,7 +94,7 @@ func TestScatterWithoutGroupsIsSaid(t *testing.T) {
 
 // Chance seldom makes a group unusual: in one shop of twenty for all its groups together.
 func TestGroupsByChanceAreSeldomUnusual(t *testing.T) {
-	const shops = 100
+	shops := simulated(t, 200, 50)
 	random := rand.New(rand.NewPCG(3, 33))
 	named := 0
 	for range shops {
@@ -77,7 +105,7 @@ func TestGroupsByChanceAreSeldomUnusual(t *testing.T) {
 		}
 	}
 	// Three standard errors of a share of 5 % above it.
-	if named > 5+7 {
+	if most := unusualAt + 3*math.Sqrt(unusualAt*(1-unusualAt)/float64(shops)); float64(named) > most*float64(shops) {
 		t.Errorf("in %d of %d shops without any difference a group is unusual", named, shops)
 	}
 }
@@ -102,4 +130,20 @@ func TestANotedEndIsAnInterval(t *testing.T) {
 	}
 	plain := fitOne(Pair{Sheet: usualInk(t), Records: noted}, PriorNone())
 	near(t, "plain fit", plain.LRefH.Value, fitOne(Pair{Sheet: usualInk(t), Records: exact}, PriorNone()).LRefH.Value, 1e-9)
+}
+
+// Budget: 5 s on a Pi, with the comparison of every lot and of hardener, press, weekday and person.
+func BenchmarkFit1000BatchesOf50Lots(b *testing.B) {
+	ink := usualInk(b)
+	random := rand.New(rand.NewPCG(3, 36))
+	records := truthAt(ink, -1, 0, 0, 0).batches(random, 1000)
+	for i := range records {
+		n := func(most int) string { return fmt.Sprint(random.IntN(most)) }
+		records[i].Facts = Facts{InkLot: n(50), HardenerLot: n(50), Press: n(8), Weekday: n(6), ClosedBy: n(6)}
+	}
+	for b.Loop() {
+		if r := fitOne(Pair{Sheet: ink, Records: records}); r.Fault != "" {
+			b.Fatal(r.Fault)
+		}
+	}
 }

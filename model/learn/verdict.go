@@ -115,7 +115,7 @@ func (r Result) Cautions() []string {
 		}
 	}
 	for _, d := range r.UnusualGroups() {
-		say = append(say, fmt.Sprintf("%s %s: its %d batches lived %.2f of what the fitted ink lives.", d.By, d.Group, d.Batches, d.LifeRatio))
+		say = append(say, fmt.Sprintf("%s %s: its %d batches lived %.2f times as long as the others.", d.By, d.Group, d.Batches, d.LifeRatio))
 	}
 	if 2*r.Censored > r.Ends+r.Censored {
 		say = append(say, fmt.Sprintf("%.0f %% of the batches were used up before they ended. Thick ink is used up faster, and where that is so "+
