@@ -21,6 +21,7 @@ func TestWallClockThatGoesTo1901(t *testing.T) {
 		t.Errorf("the age grew by %v s in %v s", got, want)
 	}
 	s.is(alarm.Unacknowledged, alarm.ClockUnset, "bench-1")
+	s.writes()
 	before, spent := *s.batch(id).AgeS, s.spent(id)
 	s.crash()
 	c.reboots(2*time.Hour, 0, false)
