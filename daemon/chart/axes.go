@@ -77,7 +77,7 @@ func (a axes) width() float64 {
 		widest = max(widest, textWidth(t.label))
 	}
 	if widest > 0 {
-		w += widest + spaceOfLabels
+		w += wider*widest + spaceOfLabels // a browser's font may be wider
 	}
 	if a.label != "" {
 		w += lineHeight

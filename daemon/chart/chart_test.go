@@ -311,3 +311,12 @@ func TestTimesHaveRoom(t *testing.T) {
 		}
 	}
 }
+
+// TestTheAxisLeavesRoomForItsLabels: in a font that is wider than the measured one by [wider], the labels of the ticks
+// keep clear of the label of the axis.
+func TestTheAxisLeavesRoomForItsLabels(t *testing.T) {
+	a := axes{label: "Batches", yTicks: []tick{{label: "press-1"}}}
+	if got, need := a.width()-lineHeight-tickLength, wider*textWidth("press-1"); got < need {
+		t.Errorf("%v px for %v px of text", got, need)
+	}
+}
