@@ -16,8 +16,8 @@ import (
 // a row is one of ours, and as it was written, is told by its shape and its hash.
 
 // pageBytes is the size of a page. A commit writes each page that it changes to the log as a whole,
-// and a group changes few hundred bytes in each: with pages of 4096 bytes, which earlier versions had
-// and which is usual, it writes twice as much.
+// and a group changes few hundred bytes in each, so that smaller pages than SQLite's usual ones of 4096
+// bytes, which earlier versions had, make it write less.
 const (
 	pageBytes        = 1024
 	earlierPageBytes = 4096
