@@ -13,8 +13,17 @@ import (
 
 // Answers calls each for the answers to changes with idempotency keys that were recorded since a
 // time, oldest first and without their bodies; of more than most, for the newest. The error is
-// that of reading.
+// that of reading; an [ErrDamaged] asks for a start that rebuilds the journal, since a start itself
+// reads only what follows the newest checkpoint.
 func (j *Journal) Answers(ctx context.Context, since time.Time, most int, each func(seq uint64, a record.Answer)) error {
+	err := j.answers(ctx, since, most, each)
+	if isDamage(err) {
+		return j.condemn(err)
+	}
+	return err
+}
+
+func (j *Journal) answers(ctx context.Context, since time.Time, most int, each func(seq uint64, a record.Answer)) error {
 	from, err := j.placeAt(ctx, since)
 	if err != nil {
 		return err
@@ -35,7 +44,7 @@ func (j *Journal) Answers(ctx context.Context, since time.Time, most int, each f
 			return errors.Join(fmt.Errorf("journal: read answer: %w", err), rows.Close())
 		}
 		if err := json.Unmarshal(text, &f.a); err != nil {
-			return errors.Join(fmt.Errorf("journal: read answer of event %d: %w", f.seq, err), rows.Close())
+			return errors.Join(&damagedError{fmt.Sprintf("the answer of event %d: %v", f.seq, err)}, rows.Close())
 		}
 		f.a.Body = nil
 		if !f.a.At.Before(since) {
