@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"potlifed/daemon/actor"
+	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
@@ -73,7 +74,7 @@ func (b *Bench) followSensor(s *sensor, at time.Time) {
 	s.health.shown = nil
 }
 
-// endDays records the days of the sensors that are over.
+// endDays records the days of the sensors and scales that are over.
 func (b *Bench) endDays(now time.Time) {
 	today := b.shop.day(now)
 	for _, c := range b.shop.Sensors {
@@ -87,7 +88,22 @@ func (b *Bench) endDays(now time.Time) {
 		over := w.date
 		w.date = today
 		if d := w.watch.EndDay(); d.N > 0 {
-			b.decide(now, actor.Bench, record.SensorDay{Sensor: c.ID, Date: over, Day: d})
+			d.Date = over
+			b.decide(now, actor.Bench, record.SensorDay{Sensor: c.ID, Day: d})
+		}
+	}
+	for _, c := range b.shop.Scales {
+		s := b.scales[c.ID]
+		if s.date == "" {
+			s.date = today
+		}
+		if s.date == today {
+			continue
+		}
+		d := s.pan.EndDay()
+		d.Date, s.date = s.date, today
+		if d.Settled > 0 {
+			b.decide(now, actor.Bench, record.ScaleDay{Scale: c.ID, PanDay: d})
 		}
 	}
 }
@@ -174,6 +190,8 @@ type panHealth struct {
 	noisy, settles, zero, drifts bool
 	settle                       time.Duration
 	zeroG                        float64
+	noiseG                       float64
+	noiseKnown                   bool
 }
 
 // healthView returns a scale's health as it is shown.
@@ -181,6 +199,8 @@ func (s *scale) healthView() *view.Health {
 	is := panHealth{noisy: s.pan.Noisy()}
 	is.settle, is.settles = s.pan.Settle()
 	is.zeroG, is.drifts, is.zero = s.pan.Zero()
+	is.noiseG, is.noiseKnown = s.pan.Noise()
+	is.noiseG = precision.Grams(is.noiseG, s.DivisionG/10) // with all its digits, each weight would make a new row
 	if s.shown != nil && is == s.panHealth {
 		return s.shown
 	}
@@ -190,6 +210,9 @@ func (s *scale) healthView() *view.Health {
 	}
 	if is.zero {
 		h.ZeroG = &is.zeroG
+	}
+	if is.noiseKnown {
+		h.NoiseG = &is.noiseG
 	}
 	s.panHealth, s.shown = is, h.Rounded()
 	return s.shown

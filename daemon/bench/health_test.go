@@ -47,8 +47,8 @@ func TestAnUnreliableSensorIsTold(t *testing.T) {
 	s.goes(time.Minute, rooms{"bench-air": living(1, 0), "bench-two": living(1, 0)})
 	for range 7 {
 		now := s.b.clock.now()
-		s.b.decide(now, actor.Bench, record.SensorDay{Sensor: "bench-air", Date: "2026-06-11", Day: health.Day{N: 900, Errors: 100, Jumps: 40}})
-		s.b.decide(now, actor.Bench, record.SensorDay{Sensor: "bench-two", Date: "2026-06-11", Day: health.Day{N: 1000, Errors: 10, Jumps: 2}})
+		s.b.decide(now, actor.Bench, record.SensorDay{Sensor: "bench-air", Day: health.Day{Date: "2026-06-11", N: 900, Errors: 100, Jumps: 40}})
+		s.b.decide(now, actor.Bench, record.SensorDay{Sensor: "bench-two", Day: health.Day{Date: "2026-06-11", N: 1000, Errors: 10, Jumps: 2}})
 	}
 	s.goes(10*time.Second, rooms{"bench-air": living(2, 0), "bench-two": living(2, 0)})
 	if v := s.sensorRow("bench-air"); !slices.Equal(v.Findings(), []string{"fails", "jumps"}) || *v.Health.JumpsPerDay != 40 {
@@ -65,7 +65,8 @@ func TestUnreliableReadingsRaiseAlarms(t *testing.T) {
 	s := openShopOf(t, t.TempDir(), newClock(), pairShop)
 	defer s.crash()
 	day := func(d health.Day) {
-		s.b.decide(s.b.clock.now(), actor.Bench, record.SensorDay{Sensor: "bench-two", Date: "2026-06-11", Day: d})
+		d.Date = "2026-06-11"
+		s.b.decide(s.b.clock.now(), actor.Bench, record.SensorDay{Sensor: "bench-two", Day: d})
 		s.pass(3*time.Minute, rooms{"bench-air": living(1, 0), "bench-two": living(2, 0)})
 	}
 	stand := func() (failing, jumping bool) {
@@ -188,7 +189,8 @@ func TestADriftingSensorIsTold(t *testing.T) {
 		if day >= 20 {
 			d.ApartPct -= 0.15 * float64(day-20)
 		}
-		s.b.decide(s.b.clock.now(), "bench", record.SensorDay{Sensor: "bench-two", Date: "2026-01-01", Day: d})
+		d.Date = "2026-01-01"
+		s.b.decide(s.b.clock.now(), "bench", record.SensorDay{Sensor: "bench-two", Day: d})
 		s.settle()
 	}
 	if slices.Equal(state.SensorDays["bench-two"], s.b.state.SensorDays["bench-two"]) {
@@ -225,5 +227,29 @@ func TestAScaleThatDoesNotSettleIsTold(t *testing.T) {
 	s.weighs(40, 2*time.Minute)
 	if a, stands := s.alarm(alarm.ScaleNoisy, "scale-1"); stands && a.State != "returned" {
 		t.Errorf("it stands still: %+v", a)
+	}
+}
+
+// TestTheDaysOfAScale: a day is recorded when it is over, and forgotten when the scale is replaced.
+func TestTheDaysOfAScale(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	for range 3 {
+		s.weighs(0, 10*time.Second)
+		s.weighs(40, 40*time.Second)
+	}
+	s.weighs(0, 10*time.Second)
+	if v := s.sensorRow("scale-1"); v.PanDays != nil || v.Health.NoiseG == nil || *v.Health.NoiseG != 0 {
+		t.Errorf("within the day: %v, %+v", v.PanDays, v.Health)
+	}
+	s.clock.turn(24 * time.Hour)
+	s.weighs(0, 5*time.Second)
+	v := s.sensorRow("scale-1")
+	if len(v.PanDays) != 1 || v.PanDays[0].Settled < 6 || v.PanDays[0].Date == "" || v.PanDays[0].ZeroG == nil || *v.PanDays[0].ZeroG != 0 {
+		t.Errorf("after the day: %+v", v.PanDays)
+	}
+	s.tell(request.ReplaceDevice{Sensor: "scale-1"})
+	if v := s.sensorRow("scale-1"); v.PanDays != nil || v.Health.NoiseG != nil {
+		t.Errorf("replaced: %v, %+v", v.PanDays, v.Health)
 	}
 }

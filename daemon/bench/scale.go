@@ -27,6 +27,7 @@ type scale struct {
 	lifted  lifted
 	pan     *health.Pan
 	panAt   time.Duration // when pan was given a weight last, as CLOCK_BOOTTIME
+	date    string        // of the day that pan is at
 	panTime time.Duration // the same in real time: a scale settles no faster in a time lapse
 	panHealth
 	shown *view.Health // the same as it is shown

@@ -110,7 +110,7 @@ func (s *scale) addCheck(state record.State, v *view.Sensor) {
 	v.Replaced = some(state.Replaced[s.ID])
 	v.MovedFrom = state.Moved[record.ScaleKey(s.ID)].Was
 	v.Device, v.DeviceBefore = state.Names[record.ScaleKey(s.ID)], state.Renamed[record.ScaleKey(s.ID)].Was
-	v.Health = s.healthView()
+	v.Health, v.PanDays = s.healthView(), state.ScaleDays[s.ID]
 	if c, known := state.ScaleChecks[s.ID]; known {
 		v.ScaleCheck = &view.ScaleCheck{At: c.At, By: c.By, Class: c.Class, ScaleResult: c.Result}
 	}

@@ -11,6 +11,7 @@ import (
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
+	"potlifed/model/health"
 	"potlifed/model/verify"
 )
 
@@ -214,6 +215,9 @@ func (b *Bench) replaceDevice(now time.Time, by actor.Name, c request.ReplaceDev
 	if s, is := b.sensors[c.Sensor]; is && !c.Same {
 		s.judge, s.rest, s.health = air.Judge{}, restful{}, wellbeing{}
 	}
+	if s, is := b.scales[c.Sensor]; is && !c.Same {
+		s.pan, s.shown = health.NewPan(s.DivisionG), nil
+	}
 	return b.deviceView(now, c.Sensor), nil
 }
 
@@ -244,5 +248,5 @@ func (s *sensor) addCheck(state record.State, v *view.Sensor) {
 	v.Replaced = some(state.Replaced[s.ID])
 	v.MovedFrom = state.Moved[record.SensorKey(s.ID)].Was
 	v.Device, v.DeviceBefore = state.Names[record.SensorKey(s.ID)], state.Renamed[record.SensorKey(s.ID)].Was
-	v.Health = s.healthView(state)
+	v.Health, v.Days = s.healthView(state), state.SensorDays[s.ID]
 }

@@ -71,6 +71,7 @@ const (
 	leastControl = 400
 	leastLife    = 380
 	leastSensors = 420
+	leastHealth  = 130 // for each panel
 )
 
 // height keeps the proportions of a figure pleasant on a phone and on a desk.

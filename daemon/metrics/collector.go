@@ -116,6 +116,7 @@ func (c *collector) sensors(to sink, instruments []view.Sensor) {
 func (c *collector) scaleHealth(to sink, v view.Sensor) {
 	if h := v.Health; h != nil {
 		to.known(c.names.scaleSettle, h.SettleS, v.ID)
+		to.known(c.names.scaleNoise, h.NoiseG, v.ID)
 		to.known(c.names.scaleZero, h.ZeroG, v.ID)
 	}
 	to.findings(c.names.scaleFinding, v)

@@ -58,7 +58,7 @@ func shop(batches int) *view.Snapshot {
 		}},
 		Sensors: []view.Sensor{
 			{ID: "bench-air", Condition: "up", ReadAt: at, LastTook: 2 * time.Millisecond, Reads: map[string]uint64{"ok": 7}, Zone: "bench", Air: &air.State{TemperatureC: 22.4, HumidityPct: 54}, CheckDue: ptr(at), Health: &view.Health{SameS: ptr(5.0), JumpsPerDay: ptr(2.5), ErrorShare: ptr(0.08), Fails: true, DriftPct: ptr(-0.5)}},
-			{ID: "scale-1", Condition: "up", Scale: true, CheckDue: ptr(at), Health: &view.Health{SettleS: ptr(2.1), ZeroG: ptr(0.1)}},
+			{ID: "scale-1", Condition: "up", Scale: true, CheckDue: ptr(at), Health: &view.Health{SettleS: ptr(2.1), NoiseG: ptr(0.02), ZeroG: ptr(0.1)}},
 		},
 		Presses: []view.Press{
 			{ID: "press-1", Batch: ptr("0612-1"), Light: light.InOrder, RemainingS: &view.Span[float64]{Expected: 7200, Low: 3600, High: 10800}, Risk: ptr(0.01), PrintsTotal: ptr(uint64(1200)), Zone: "floor", Defects: []view.DefectCount{{Kind: "dust", Total: 4, Highest: 5}, {Kind: "ghost"}}},
@@ -175,6 +175,7 @@ potlife_scale_lines_total{bench="bench-1",result="overload",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="overlong",scale="scale-1"} 0
 potlife_scale_lines_total{bench="bench-1",result="torn",scale="scale-1"} 2
 potlife_scale_lines_total{bench="bench-1",result="unknown",scale="scale-1"} 0
+potlife_scale_noise_grams{bench="bench-1",scale="scale-1"} 0.02
 potlife_scale_settle_seconds{bench="bench-1",scale="scale-1"} 2.1
 potlife_scale_stable{bench="bench-1",scale="scale-1"} 1
 potlife_scale_up{bench="bench-1",scale="scale-1"} 1

@@ -56,7 +56,7 @@ type names struct {
 
 	airTemperature, airHumidity, airDewPoint, airVapourDensity series
 
-	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity, sensorUnchanged, sensorDrift, sensorJumps, sensorFailed, sensorFinding, scaleFinding, sensorCheckDue, scaleSettle, scaleZero, scaleCheckDue series
+	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity, sensorUnchanged, sensorDrift, sensorJumps, sensorFailed, sensorFinding, scaleFinding, sensorCheckDue, scaleSettle, scaleNoise, scaleZero, scaleCheckDue series
 
 	scaleUp, scaleWeight, scaleStable, scaleLines series
 
@@ -106,6 +106,7 @@ func newNames(bench string) names {
 		scaleFinding:      gauge("potlife_scale_finding", "1 for each thing that is wrong with the figures of the scale although it answers.", "scale", "finding"),
 		sensorCheckDue:    gauge("potlife_sensor_check_due_timestamp_seconds", "When the next check of the sensor is due.", "sensor"),
 		scaleSettle:       gauge("potlife_scale_settle_seconds", "Median time that the scale takes to settle.", "scale"),
+		scaleNoise:        gauge("potlife_scale_noise_grams", "Standard deviation of the scale's weight at rest.", "scale"),
 		scaleZero:         gauge("potlife_scale_zero_grams", "What the scale shows when the cup is lifted, in the median.", "scale"),
 		scaleCheckDue:     gauge("potlife_scale_check_due_timestamp_seconds", "When the next check of the scale is due.", "scale"),
 
@@ -158,7 +159,7 @@ func (n *names) series() []series {
 	return []series{
 		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
-		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorJumps, n.sensorFailed, n.sensorFinding, n.scaleFinding, n.sensorCheckDue, n.scaleSettle, n.scaleZero, n.scaleCheckDue,
+		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorJumps, n.sensorFailed, n.sensorFinding, n.scaleFinding, n.sensorCheckDue, n.scaleSettle, n.scaleNoise, n.scaleZero, n.scaleCheckDue,
 		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,
 		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
 		n.pressInfo, n.pressRemaining, n.pressRisk, n.prints, n.defects,

@@ -110,6 +110,8 @@ func (e Replaced) apply(s *State, r Record) {
 	delete(s.Verified, e.Device)
 	delete(s.ScaleChecks, e.Device)
 	s.forgetDays(e.Device)
+	s.ScaleDays = maps.Clone(s.ScaleDays)
+	delete(s.ScaleDays, e.Device)
 }
 
 // SensorKey and ScaleKey are the keys of a sensor and of a scale in State.Devices and State.Moved: a

@@ -131,6 +131,7 @@ var table = []row{
 	rowOf[CorrectionRevoked]("A sensor's readings are no longer corrected."),
 	rowOf[ScaleVerified]("A scale was checked with weights."),
 	rowOf[SensorDay]("What the readings of a sensor were like over a day."),
+	rowOf[ScaleDay]("How a scale settled over a day, its noise, and what it showed when it was empty."),
 	rowOf[Identified]("The device at an instrument's address is known by name: for the first time, or as another one."),
 	rowOf[Replaced]("An instrument was replaced, or has another address."),
 	rowOf[LearnedAccepted]("A person has accepted what past batches say about an ink."),

@@ -13,7 +13,6 @@ const KindSensorDay Kind = "sensor-day"
 // over restarts.
 type SensorDay struct {
 	Sensor string `json:"sensor" doc:"id of the sensor"`
-	Date   string `json:"date" doc:"the day on the shop's calendar, YYYY-MM-DD"`
 	health.Day
 }
 

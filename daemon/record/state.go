@@ -56,7 +56,8 @@ type State struct {
 	ScaleChecks  map[string]ScaleCheck  `json:"scale_checks,omitempty"` // the newest of each scale
 	Replaced     map[string]time.Time   `json:"replaced,omitempty"`     // when instruments were replaced last, by id
 
-	SensorDays map[string][]health.Day `json:"sensor_days,omitempty"` // the days of each sensor, oldest first
+	SensorDays map[string][]health.Day    `json:"sensor_days,omitempty"` // the days of each sensor, oldest first
+	ScaleDays  map[string][]health.PanDay `json:"scale_days,omitempty"`  // the same of each scale
 
 	Devices map[string]string `json:"devices,omitempty"` // the addresses of instruments, by SensorKey or ScaleKey
 	Moved   map[string]Move   `json:"moved,omitempty"`   // those whose address has changed, until a person says why

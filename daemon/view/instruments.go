@@ -116,6 +116,10 @@ type Sensor struct {
 	DeviceBefore      string            `json:"device_before,omitempty" doc:"the same of what was there before, until a person says whether it was replaced; absent otherwise"`
 	Disagrees         string            `json:"disagrees,omitempty" doc:"what it and the sensor beside it read, while they differ by more than their accuracies allow; absent otherwise"`
 
+	// Days and PanDays are the days of a sensor or of a scale that are known, the oldest first.
+	Days    []health.Day    `json:"-"`
+	PanDays []health.PanDay `json:"-"`
+
 	Zone     string            `json:"-"`
 	Scale    bool              `json:"-"`
 	LastTook time.Duration     `json:"-"`
@@ -167,6 +171,7 @@ type Health struct {
 	Drifts      bool     `json:"drifts" doc:"a sensor drifts, or a scale's zero has moved"`
 	SettleS     *float64 `json:"settle_s,omitempty" doc:"median time that a scale takes to settle, in s; absent while it is not known"`
 	Noisy       bool     `json:"noisy" doc:"a scale takes long to settle, or does not settle"`
+	NoiseG      *float64 `json:"noise_g,omitempty" doc:"standard deviation of a scale's weight at rest since the start, in g; absent while too few weights are known"`
 	ZeroG       *float64 `json:"zero_g,omitempty" doc:"what a scale shows when the cup is lifted, in g, in the median; absent while it is not known"`
 }
 

@@ -73,6 +73,7 @@ func (s Sensor) Rounded() Sensor {
 func (h Health) Rounded() *Health {
 	h.ErrorShare, h.SameS, h.StuckAfterS = precision.Known(h.ErrorShare, precision.Share), precision.Known(h.SameS, precision.Seconds), precision.Known(h.StuckAfterS, precision.Seconds)
 	h.DriftPct, h.SettleS, h.ZeroG = precision.Known(h.DriftPct, precision.Percent), precision.Known(h.SettleS, precision.Seconds), precision.Known(h.ZeroG, precision.Share)
+	h.NoiseG = precision.Known(h.NoiseG, precision.Share)
 	h.JumpsPerDay = precision.Known(h.JumpsPerDay, precision.Share)
 	return &h
 }

@@ -148,6 +148,7 @@ func TestDescription(t *testing.T) {
 		"get neighbours",
 		"get pictures/air",
 		"get pictures/checks",
+		"get pictures/health",
 		"get pictures/control",
 		"get pictures/curve",
 		"get pictures/kept",

@@ -18,6 +18,7 @@ import (
 	"potlifed/daemon/study"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
+	"potlifed/model/health"
 	"potlifed/model/quality"
 )
 
@@ -76,6 +77,11 @@ type pastPictureQuery struct {
 	PictureSize
 }
 
+type healthPictureQuery struct {
+	Of string `query:"of" enum:"sensors,scales" default:"sensors" doc:"the instruments that are shown"`
+	PictureSize
+}
+
 type lifePictureQuery struct {
 	ID  string `path:"id" doc:"id of the batch"`
 	Seq uint64 `query:"seq" doc:"an event of the batch; an id is used again after a year; default: the newest batch of the id"`
@@ -111,6 +117,7 @@ func (s *Server) drawn(api huma.API) {
 	huma.Register(api, operation("picture-air", "pictures/air", "The air of the zones, and the batches that lived in it"), s.airPicture)
 	huma.Register(api, operation("picture-sensors", "pictures/sensors", "What the sensors measured"), s.sensorsPicture)
 	huma.Register(api, operation("picture-checks", "pictures/checks", "Checks of the sensors over time"), s.checksPicture)
+	huma.Register(api, operation("picture-health", "pictures/health", "How the sensors or the scales were on each day of the last month"), s.healthPicture)
 	huma.Register(api, operation("picture-kept", "pictures/kept", "How the forecasts of pot life were kept"), s.keptPicture)
 	huma.Register(api, operation("picture-control", "pictures/control", "The control chart of a press, with air and batches on the same axis of time"), s.controlPicture)
 	huma.Register(api, operation("picture-curve", "pictures/curve", "The rate of rejects over a condition, with intervals and the fitted line"), s.curvePicture)
@@ -239,6 +246,22 @@ func (s *Server) checksPicture(ctx context.Context, in *pastPictureQuery) (*answ
 	}
 	m := s.maker(in.PictureSize)
 	return draw(m, m.Checks(find.From, find.To, checks))
+}
+
+func (s *Server) healthPicture(_ context.Context, in *healthPictureQuery) (*answer[picture], error) {
+	now, m := s.bench.Snapshot(), s.maker(in.PictureSize)
+	sensors, scales := map[string][]health.Day{}, map[string][]health.PanDay{}
+	for _, v := range now.Sensors {
+		if v.Scale {
+			scales[v.ID] = v.PanDays
+		} else {
+			sensors[v.ID] = v.Days
+		}
+	}
+	if in.Of == "scales" {
+		return draw(m, m.ScaleHealth(now.At, scales))
+	}
+	return draw(m, m.SensorHealth(now.At, sensors))
 }
 
 func (s *Server) keptPicture(ctx context.Context, in *pastPictureQuery) (*answer[picture], error) {

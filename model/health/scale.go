@@ -23,7 +23,73 @@ type Pan struct {
 
 	settles []time.Duration // newest last
 	zeros   []float64       // in g, newest last
+	noise   noise           // since the start
+	day     panDay
 }
+
+// panDay is what is followed of a day.
+type panDay struct {
+	settled int
+	settles []time.Duration // the newest of the day
+	zeros   []float64
+	noise   noise
+}
+
+// noise is the noise of the weights at rest: the mean square of what follows each other, in g², differs
+// by, which a slow drift does not add to.
+type noise struct {
+	n      int
+	square float64
+}
+
+func (x *noise) add(stepG float64) {
+	x.n++
+	x.square += (stepG*stepG - x.square) / float64(x.n)
+}
+
+// grams returns the standard deviation of a weight in g, and whether enough weights are known.
+func (x noise) grams() (float64, bool) { return math.Sqrt(x.square / 2), x.n >= leastOfNoise }
+
+// PanDay is how a scale was over a day.
+type PanDay struct {
+	Date    string        `json:"date" doc:"the day on the shop's calendar, YYYY-MM-DD"`
+	Settled int           `json:"settled" doc:"how often it settled"`
+	Settle  time.Duration `json:"settle_ns,omitempty" doc:"median time that it took to settle"`
+	NoiseG  *float64      `json:"noise_g,omitempty" doc:"standard deviation in g of a weight at rest; absent while too few are known"`
+	ZeroG   *float64      `json:"zero_g,omitempty" doc:"median in g of what it showed when the cup had been lifted; absent when none was"`
+}
+
+// keptPanDays is how many days of a scale are kept: a month.
+const keptPanDays = 31
+
+// KeptOfPan returns the days of a scale with a new one, the oldest first: those of the last month.
+func KeptOfPan(days []PanDay, d PanDay) []PanDay {
+	days = append(slices.Clone(days), d)
+	return days[max(len(days)-keptPanDays, 0):]
+}
+
+// EndDay returns the day so far, without its date, and begins the next one.
+func (p *Pan) EndDay() PanDay {
+	is := p.day
+	p.day = panDay{}
+	d := PanDay{Settled: is.settled}
+	if len(is.settles) > 0 {
+		s := slices.Sorted(slices.Values(is.settles))
+		d.Settle = s[len(s)/2]
+	}
+	if g, known := is.noise.grams(); known {
+		d.NoiseG = &g
+	}
+	if len(is.zeros) > 0 {
+		g := median(is.zeros)
+		d.ZeroG = &g
+	}
+	return d
+}
+
+// Noise returns the standard deviation in g of a weight at rest since the start; false while too few
+// weights are known.
+func (p *Pan) Noise() (grams float64, known bool) { return p.noise.grams() }
 
 // NewPan returns a Pan for a scale with a division in g.
 func NewPan(divisionG float64) *Pan { return &Pan{divisionG: divisionG} }
@@ -38,6 +104,9 @@ const (
 	emptyDivisions = 10
 	// keptOfPan is how many of the newest times and zeros are looked at, leastOfPan how many it takes.
 	keptOfPan, leastOfPan = 10, 5
+	// keptOfDay is how many of the times and zeros of a day are looked at, and leastOfNoise how many
+	// weights at rest tell its noise: a minute of them.
+	keptOfDay, leastOfNoise = 200, 600
 	// settlesWithin is how long a bench scale takes to settle: 2 to 3 seconds by the makers' sheets,
 	// and a good deal more in a draught.
 	settlesWithin = 8 * time.Second
@@ -54,6 +123,10 @@ func (p *Pan) Add(grams float64, settled bool, at time.Duration) {
 	if !p.seen || math.Abs(grams-p.aboutG) > moveDivisions*p.divisionG {
 		p.moved, p.movedG, p.settled, p.aboutG = at, grams, false, grams
 	}
+	if step := grams - p.lastG; settled && p.settled && math.Abs(step) <= moveDivisions*p.divisionG {
+		p.noise.add(step)
+		p.day.noise.add(step)
+	}
 	if !p.seen || grams != p.lastG {
 		p.lastG, p.changed = grams, at
 	}
@@ -63,9 +136,12 @@ func (p *Pan) Add(grams float64, settled bool, at time.Duration) {
 	}
 	empty := math.Abs(grams) <= emptyDivisions*p.divisionG
 	if settled && !p.settled && p.seen {
-		p.settles = newestOf(p.settles, at-p.moved)
+		p.settles = newestOf(p.settles, at-p.moved, keptOfPan)
+		p.day.settles = newestOf(p.day.settles, at-p.moved, keptOfDay)
+		p.day.settled++
 		if empty && p.loaded {
-			p.zeros = newestOf(p.zeros, grams)
+			p.zeros = newestOf(p.zeros, grams, keptOfPan)
+			p.day.zeros = newestOf(p.day.zeros, grams, keptOfDay)
 			p.loaded = false
 		}
 	}
@@ -75,9 +151,9 @@ func (p *Pan) Add(grams float64, settled bool, at time.Duration) {
 	p.at, p.seen, p.settled = at, true, settled
 }
 
-func newestOf[T any](all []T, x T) []T {
+func newestOf[T any](all []T, x T, kept int) []T {
 	all = append(all, x)
-	return all[max(len(all)-keptOfPan, 0):]
+	return all[max(len(all)-kept, 0):]
 }
 
 // Settle returns the median time that the scale took to settle after its last moves; false while too

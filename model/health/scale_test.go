@@ -76,3 +76,37 @@ func TestPan(t *testing.T) {
 		t.Error("known before the first weight")
 	}
 }
+
+// TestPanDays: what a day was like, for a scale that scatters at rest by a tenth of a gram.
+func TestPanDays(t *testing.T) {
+	p, r := NewPan(0.1), rand.New(rand.NewPCG(1, 1))
+	day := func(noiseG float64) PanDay {
+		at := time.Duration(0)
+		for range 3 {
+			for _, grams := range []float64{0.1, 40, 100} {
+				for i := range 300 {
+					p.Add(grams+noiseG*r.NormFloat64(), i > 20, at)
+					at += 100 * time.Millisecond
+				}
+			}
+		}
+		return p.EndDay()
+	}
+	d := day(0.02)
+	if d.Settled != 9 || d.Settle < 2*time.Second || d.Settle > 2500*time.Millisecond || d.NoiseG == nil || math.Abs(*d.NoiseG-0.02) > 0.002 || d.ZeroG == nil || math.Abs(*d.ZeroG-0.1) > 0.06 {
+		t.Errorf("%+v, noise %v, zero %v", d, *d.NoiseG, *d.ZeroG)
+	}
+	if d := day(0); d.NoiseG == nil || *d.NoiseG > 1e-9 { // the day before is over
+		t.Errorf("the next day: %+v", d)
+	}
+	if d := NewPan(0.1).EndDay(); d.Settled != 0 || d.NoiseG != nil || d.ZeroG != nil {
+		t.Errorf("a day without weights: %+v", d)
+	}
+	var days []PanDay
+	for i := range 40 {
+		days = KeptOfPan(days, PanDay{Settled: i})
+	}
+	if len(days) != keptPanDays || days[0].Settled != 9 {
+		t.Errorf("%d days are kept, from %d on", len(days), days[0].Settled)
+	}
+}

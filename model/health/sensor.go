@@ -20,6 +20,7 @@ type Watch struct {
 
 // Day is what the readings of a sensor were like over a day.
 type Day struct {
+	Date     string        `json:"date" doc:"the day on the shop's calendar, YYYY-MM-DD"`
 	N        int           `json:"n" doc:"number of readings"`
 	Errors   int           `json:"errors,omitempty" doc:"number of readings that failed; those of a longer outage are not counted beyond its first ten minutes"`
 	MeanPct  float64       `json:"mean_pct" doc:"mean relative humidity in %"`

@@ -527,6 +527,7 @@ declare namespace Words {
     "health.drift": {by: Value};
     "health.errors": {share: Value};
     "health.jumps": {times: Value};
+    "health.noise": {noise: Value};
     "health.settles": {time: Value};
     "health.settles-at-once": {};
     "health.zero": {zero: Value};

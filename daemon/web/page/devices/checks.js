@@ -250,6 +250,7 @@ function healthOf(health) {
     health.error_share === undefined ? "" : say("health.errors", { share: percent(100 * health.error_share, 1) }),
     health.jumps_per_day ? say("health.jumps", { times: number(health.jumps_per_day, 0) }) : "",
     health.settle_s === undefined ? "" : health.settle_s < 1 ? say("health.settles-at-once") : say("health.settles", { time: duration(health.settle_s) }),
+    health.noise_g === undefined ? "" : say("health.noise", { noise: grams(health.noise_g, 3) }),
     health.zero_g === undefined ? "" : say("health.zero", { zero: grams(health.zero_g, 2) }),
   ].filter(Boolean);
 }

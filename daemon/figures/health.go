@@ -1,0 +1,109 @@
+package figures
+
+import (
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"potlifed/daemon/chart"
+	"potlifed/model/health"
+)
+
+// healthDays is how many days the figures of the instruments' health show.
+const healthDays = 31
+
+// daily is a figure of an instrument on a day.
+type daily struct {
+	date  string // on the shop's calendar, YYYY-MM-DD
+	value *float64
+}
+
+// SensorHealth shows how each sensor was on each day of the month up to a time: the share of its readings
+// that failed, its jumps, the longest time without a change, and its difference to its neighbour. days are
+// those of each sensor, by its id.
+func (m Maker) SensorHealth(to time.Time, days map[string][]health.Day) chart.Figure {
+	l := m.Locale
+	hours := chart.Axis{Label: l.Say("figure.health.unchanged"), Format: func(h float64) string { return l.Duration(time.Duration(h * float64(time.Hour))) }}
+	count := chart.Axis{Label: l.Say("figure.health.jumps"), Format: func(n float64) string { return l.Number(n, 0) }}
+	of := func(figure func(d health.Day) *float64) map[string][]daily {
+		all := map[string][]daily{}
+		for id, list := range days {
+			for _, d := range list {
+				all[id] = append(all[id], daily{d.Date, figure(d)})
+			}
+		}
+		return all
+	}
+	return m.health("sensor-health", to, []chart.Panel{
+		m.healthPanel(to, m.percentAxis(l.Say("figure.health.failed")), of(func(d health.Day) *float64 {
+			return new(100 * float64(d.Errors) / float64(max(d.N+d.Errors, 1)))
+		})),
+		m.healthPanel(to, count, of(func(d health.Day) *float64 { return new(float64(d.Jumps)) })),
+		m.healthPanel(to, hours, of(func(d health.Day) *float64 { return new(d.Same.Hours()) })),
+		m.healthPanel(to, m.percentAxis(l.Say("figure.health.apart")), of(func(d health.Day) *float64 {
+			if d.Beside == "" {
+				return nil
+			}
+			return new(d.ApartPct)
+		})),
+	})
+}
+
+// ScaleHealth shows how each scale was on each day of the month up to a time: how long it took to settle,
+// its noise, and its zero.
+func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.Figure {
+	l := m.Locale
+	of := func(figure func(d health.PanDay) *float64) map[string][]daily {
+		all := map[string][]daily{}
+		for id, list := range days {
+			for _, d := range list {
+				all[id] = append(all[id], daily{d.Date, figure(d)})
+			}
+		}
+		return all
+	}
+	grams := func(label string) chart.Axis {
+		return chart.Axis{Label: label, Format: func(g float64) string { return l.Say("unit.grams", "value", l.Number(g, 3)) }}
+	}
+	seconds := chart.Axis{Label: l.Say("figure.health.settles"), Format: func(s float64) string { return l.Number(s, 1) }}
+	return m.health("scale-health", to, []chart.Panel{
+		m.healthPanel(to, seconds, of(func(d health.PanDay) *float64 { return new(d.Settle.Seconds()) })),
+		m.healthPanel(to, grams(l.Say("figure.health.noise")), of(func(d health.PanDay) *float64 { return d.NoiseG })),
+		m.healthPanel(to, grams(l.Say("figure.health.zero")), of(func(d health.PanDay) *float64 { return d.ZeroG })),
+	})
+}
+
+func (m Maker) health(id string, to time.Time, panels []chart.Panel) chart.Figure {
+	return chart.Figure{
+		ID: id, Title: m.Locale.Say("figure." + id + ".title"), About: m.Locale.Say("figure." + id + ".about"), Empty: m.Locale.Say("figure.health.empty"),
+		X: m.timeAxis(to.AddDate(0, 0, -healthDays), to), Width: m.Width, Height: max(leastHealth*len(panels), m.height(0.2*float64(len(panels)))), Panels: panels,
+	}
+}
+
+// healthPanel shows one figure of each instrument at the noon of each day; a day without it is a gap.
+func (m Maker) healthPanel(to time.Time, y chart.Axis, of map[string][]daily) chart.Panel {
+	p := chart.Panel{Y: y}
+	from := to.AddDate(0, 0, -healthDays)
+	for i, id := range slices.Sorted(maps.Keys(of)) {
+		line := chart.Line{Name: id, Tone: tone(i)}
+		last, gap := time.Time{}, false
+		for _, d := range of[id] {
+			noon, err := time.ParseInLocation("2006-01-02 15", d.date+" 12", m.Zone())
+			if err != nil || noon.Before(from) || noon.After(to) || !noon.After(last) { // days of an older version have no date
+				continue
+			}
+			gap = gap || d.value == nil || !last.IsZero() && noon.Sub(last) > 36*time.Hour
+			if d.value == nil {
+				continue
+			}
+			if gap && len(line.Points) > 0 {
+				line.Points = append(line.Points, chart.Point{X: chart.X(last), Y: math.NaN()})
+			}
+			line.Points = append(line.Points, chart.Point{X: chart.X(noon), Y: *d.value})
+			last, gap = noon, false
+		}
+		p.Layers = append(p.Layers, line)
+	}
+	return p
+}
