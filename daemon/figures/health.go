@@ -35,7 +35,7 @@ func (m Maker) SensorHealth(to time.Time, days map[string][]health.Day) chart.Fi
 		}
 		return all
 	}
-	return m.health("sensor-health", to, []chart.Panel{
+	return m.health("sensor-health", l.Say("figure.sensor-health.title"), l.Say("figure.sensor-health.about"), to, []chart.Panel{
 		m.healthPanel(to, m.percentAxis(l.Say("figure.health.failed")), of(func(d health.Day) *float64 {
 			return new(100 * float64(d.Errors) / float64(max(d.N+d.Errors, 1)))
 		})),
@@ -67,16 +67,16 @@ func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.
 		return chart.Axis{Label: label, Format: func(g float64) string { return l.Say("unit.grams", "value", l.Number(g, 3)) }}
 	}
 	seconds := chart.Axis{Label: l.Say("figure.health.settles"), Format: func(s float64) string { return l.Number(s, 1) }}
-	return m.health("scale-health", to, []chart.Panel{
+	return m.health("scale-health", l.Say("figure.scale-health.title"), l.Say("figure.scale-health.about"), to, []chart.Panel{
 		m.healthPanel(to, seconds, of(func(d health.PanDay) *float64 { return new(d.Settle.Seconds()) })),
 		m.healthPanel(to, grams(l.Say("figure.health.noise")), of(func(d health.PanDay) *float64 { return d.NoiseG })),
 		m.healthPanel(to, grams(l.Say("figure.health.zero")), of(func(d health.PanDay) *float64 { return d.ZeroG })),
 	})
 }
 
-func (m Maker) health(id string, to time.Time, panels []chart.Panel) chart.Figure {
+func (m Maker) health(id, title, about string, to time.Time, panels []chart.Panel) chart.Figure {
 	return chart.Figure{
-		ID: id, Title: m.Locale.Say("figure." + id + ".title"), About: m.Locale.Say("figure." + id + ".about"), Empty: m.Locale.Say("figure.health.empty"),
+		ID: id, Title: title, About: about, Empty: m.Locale.Say("figure.health.empty"),
 		X: m.timeAxis(to.AddDate(0, 0, -healthDays), to), Width: m.Width, Height: max(leastHealth*len(panels), m.height(0.2*float64(len(panels)))), Panels: panels,
 	}
 }
