@@ -42,10 +42,12 @@ type scale struct {
 	last   weigh.Reading // At is zero before the first
 	lines  map[string]uint64
 	linked bool
-	fault  health.Fault // why it is not
-	detail string       // the error
-	since  time.Time
-	is     health.Condition
+	// unheard: no line came since the link was lost last. What lies on the pan may be something else by now.
+	unheard bool
+	fault   health.Fault // why it is not
+	detail  string       // the error
+	since   time.Time
+	is      health.Condition
 }
 
 func newScale(c config.Scale, by clock.Clock, l words.Locale) *scale {
@@ -85,7 +87,7 @@ func (s *scale) condition(now time.Time) (is health.Condition, why trouble) {
 	switch {
 	case !s.linked:
 		return health.Down, trouble{s.said.say(saidOf{key: "scale", fault: s.fault}, s.word), s.detail}
-	case s.last.At.IsZero():
+	case s.last.At.IsZero() || s.unheard:
 		return health.Waiting, trouble{text: s.said.say(saidOf{key: "waiting"}, s.word)}
 	case now.Sub(s.last.At) > clock.Lapse(s.clock, lineSilent):
 		return health.Stale, trouble{text: s.said.say(saidOf{key: "stale", age: now.Sub(s.last.At)}, s.word)}

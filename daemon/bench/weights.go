@@ -31,6 +31,7 @@ type scaleLines struct {
 func (l scaleLink) enter(b *Bench, _ time.Time) {
 	if s, known := b.scales[l.scale]; known {
 		s.linked, s.fault, s.detail = l.up, l.fault, l.detail
+		s.unheard = s.unheard || !l.up
 	}
 }
 
@@ -48,7 +49,7 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	before := b.state
 	r := w.reading
 	r.At = b.clock.at(w.at)
-	s.linked, s.last = true, r
+	s.linked, s.unheard, s.last = true, false, r
 	s.rise.Observe(r)
 	s.arrival.Observe(r)
 	change := b.follow(s, now)
