@@ -64,6 +64,9 @@ func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 		LifeRefH: k.Life.LRefH, MoistureShare: k.Life.MoistureShare, Life: k.Life, Ratio: k.Ratio, Rest: k.Rest,
 		Assumed: c.locale.Say("assumes.sheet"),
 	}
+	if k.Sheet.About != 0 {
+		v.Assumed = c.locale.Say("assumes.one-figure", "sheet", v.Assumed)
+	}
 	for _, sheet := range c.SafetySheets(k) {
 		v.SafetySheets = append(v.SafetySheets, view.SafetySheet(sheet))
 	}

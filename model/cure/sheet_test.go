@@ -224,3 +224,21 @@ func still(celsius, humidity float64, d time.Duration) Step {
 	a := air.State{TemperatureC: celsius, HumidityPct: humidity}
 	return Step{Duration: d, From: a, To: a, Kind: Measured}
 }
+
+// One figure of the data sheet in place of two makes the first day's band 30 % wider, as `check` and
+// the page say.
+func TestOneFigureMakesTheBandWider(t *testing.T) {
+	width := func(sheet Sheet) float64 {
+		ink, err := sheet.Calibrate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := air.State{TemperatureC: 21, HumidityPct: 45}
+		ends := New(ink, Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, 0.02, a).Forecast(Place{Exposure: 1, Lag: 25 * time.Minute}, a, 0)
+		return (ends.High - ends.Low).Hours() / ends.Expected.Hours()
+	}
+	one, two := width(Sheet{About: 7 * time.Hour}), width(Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour})
+	if wider := 100 * (one/two - 1); wider < 25 || wider > 37 {
+		t.Errorf("the band is %.0f %% wider with one figure, want about 30", wider)
+	}
+}
