@@ -18,7 +18,7 @@ import (
 
 // scaleLines is the built program with a scale on a pseudo-terminal, and a subscriber of its built-in broker.
 type scaleLines struct {
-	b      *testing.B
+	b      testing.TB
 	p      *program
 	client paho.Client
 	scale  *os.File
@@ -44,7 +44,7 @@ presses: [{id: press-1, zone: bench}, {id: press-2, zone: bench}, {id: press-3, 
 }
 
 // newScaleLines starts the program. prepare is called with the configuration before that.
-func newScaleLines(b *testing.B, prepare func(file string)) *scaleLines {
+func newScaleLines(b testing.TB, prepare func(file string)) *scaleLines {
 	l := &scaleLines{b: b, seen: make(chan float64, 100), bare: make(chan struct{}, 1)}
 	var err error
 	if l.scale, l.tty, err = pty.Open(); err != nil {

@@ -1,0 +1,200 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+)
+
+// load is how much is asked of the program at once.
+type load struct {
+	batches, pages               int
+	scrapes, commands, scaleRate int // in a second
+	lasts                        time.Duration
+}
+
+// TestUnderLoad lets pages, scrapes, commands and a scale at the program all at once, with many open
+// batches. Weights still reach the pages, each honest request is answered, and what is shed is counted.
+// The test logs how long a weight takes to a page, and does not fail because of it: it should be less
+// than a tenth of a second for 99 % of the weights, from which on a person who pours sees a delay
+// (common practice, no source); the stream itself waits up to 40 ms. The whole load is
+// `POTLIFED_LONG=1 go test ./cmd/potlifed -run UnderLoad -v`.
+func TestUnderLoad(t *testing.T) {
+	l := load{batches: 30, pages: 20, scrapes: 5, commands: 200, scaleRate: 20, lasts: 2 * time.Second}
+	if os.Getenv("POTLIFED_LONG") != "" {
+		l = load{batches: 500, pages: 200, scrapes: 50, commands: 1000, scaleRate: 100, lasts: 20 * time.Second}
+	}
+	lines := newScaleLines(t, func(string) {})
+	defer lines.close()
+	first := time.NewTicker(100 * time.Millisecond)
+	defer first.Stop()
+	lines.first(first.C)
+	p := lines.p
+	for range l.batches {
+		if _, wrong := p.post("batches", map[string]any{
+			"ink": "dial-satin", "mixed_at": rightNow(), "components": []map[string]any{{"part": "ink", "g": 85}, {"part": "hardener", "g": 17}},
+		}); wrong != nil {
+			t.Fatal(wrong)
+		}
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), l.lasts)
+	defer cancel()
+	var running sync.WaitGroup
+	w := watcher{sent: map[string]time.Time{}}
+	for i := range l.pages {
+		running.Go(func() { p.streamTo(ctx, func(line string) { w.take(line, i == 0) }) })
+	}
+	var scrapes, shedScrapes, honest atomic.Int64
+	running.Go(func() {
+		each(ctx, l.scrapes, func(int) {
+			running.Go(func() {
+				switch status := statusOf(ctx, p.http+"/metrics"); status {
+				case http.StatusOK:
+					scrapes.Add(1)
+				case http.StatusServiceUnavailable:
+					shedScrapes.Add(1)
+				}
+			})
+		})
+	})
+	running.Go(func() {
+		each(ctx, l.commands, func(n int) {
+			lines.client.Publish("potlife/bench-1/do/prints", 0, false, fmt.Sprintf(`{"ref":"r%d","at":%q,"press":"press-1","add":1}`, n, rightNow()))
+		})
+	})
+	running.Go(func() {
+		each(ctx, l.scaleRate, func(n int) {
+			grams := 100 + float64(n%9000)/10
+			w.wrote(fmt.Sprintf("%.1f", grams))
+			fmt.Fprintf(lines.scale, "ST,GS,+%07.1f  g\r\n", grams)
+		})
+	})
+	var slowest time.Duration
+	running.Go(func() {
+		each(ctx, 5, func(int) {
+			began := time.Now()
+			if status := statusOf(ctx, p.http+"/api/v1/lights"); status == http.StatusOK {
+				honest.Add(1)
+				slowest = max(slowest, time.Since(began))
+			} else if ctx.Err() == nil {
+				t.Errorf("an honest request got %d", status)
+			}
+		})
+	})
+	running.Wait()
+	w.report(t, l)
+	shed := 0.0
+	for line := range strings.SplitSeq(p.text("/metrics"), "\n") {
+		if name, value, ok := strings.Cut(line, "} "); ok && strings.HasPrefix(name, `potlife_mqtt_messages_total{bench="bench-1",direction="in"`) && !strings.Contains(name, `"ok"`) {
+			var n float64
+			fmt.Sscan(value, &n)
+			shed += n
+		}
+	}
+	t.Logf("%d scrapes answered and %d shed, %d honest requests answered, the slowest after %v; %.0f commands shed and counted",
+		scrapes.Load(), shedScrapes.Load(), honest.Load(), slowest, shed)
+	if honest.Load() == 0 || scrapes.Load() == 0 {
+		t.Error("nobody was answered")
+	}
+}
+
+// each calls f so many times a second until ctx ends.
+func each(ctx context.Context, perSecond int, f func(n int)) {
+	ticker := time.NewTicker(time.Second / time.Duration(perSecond))
+	defer ticker.Stop()
+	for n := 0; ; n++ {
+		select {
+		case <-ctx.Done():
+			return
+		case <-ticker.C:
+			f(n)
+		}
+	}
+}
+
+func statusOf(ctx context.Context, url string) int {
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
+	if err != nil {
+		return 0
+	}
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return 0
+	}
+	defer answer.Body.Close()
+	io.Copy(io.Discard, answer.Body)
+	return answer.StatusCode
+}
+
+// streamTo reads the stream and passes on each line until ctx ends.
+func (p *program) streamTo(ctx context.Context, take func(line string)) {
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, p.http+"/api/v1/stream", nil)
+	if err != nil {
+		return
+	}
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return
+	}
+	defer answer.Body.Close()
+	in := bufio.NewScanner(answer.Body)
+	in.Buffer(nil, 1<<20)
+	for in.Scan() {
+		take(in.Text())
+	}
+}
+
+// watcher measures from a scale's line to a reader of the stream.
+type watcher struct {
+	mu     sync.Mutex // guards what follows
+	sent   map[string]time.Time
+	took   []time.Duration
+	events int
+}
+
+func (w *watcher) wrote(weight string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.sent[weight] = time.Now()
+}
+
+func (w *watcher) take(line string, measure bool) {
+	data, ok := strings.CutPrefix(line, "data: ")
+	if !ok {
+		return
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.events++
+	var v struct {
+		Weight *float64 `json:"weight_g"`
+	}
+	if !measure || json.Unmarshal([]byte(data), &v) != nil || v.Weight == nil {
+		return
+	}
+	if at, ok := w.sent[fmt.Sprintf("%.1f", *v.Weight)]; ok {
+		w.took = append(w.took, time.Since(at))
+	}
+}
+
+func (w *watcher) report(t *testing.T, l load) {
+	t.Helper()
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if len(w.took) == 0 {
+		t.Fatal("no weight reached the stream")
+	}
+	slices.Sort(w.took)
+	median, p99 := w.took[len(w.took)/2], w.took[len(w.took)*99/100]
+	t.Logf("%d weights from the scale to the stream: median %v, 99 %% within %v; %d events to %d pages", len(w.took), median, p99, w.events, l.pages)
+}
