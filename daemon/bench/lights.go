@@ -13,7 +13,7 @@ import (
 	"potlifed/model/light"
 )
 
-// tellLights derives the lights of a snapshot that is being made. Where one of them has turned, a
+// tellLights derives the lights of a snapshot that is being made. Where that of a press has turned, a
 // snapshot with the new lights and the rows of the last one goes out at once: making the rows
 // takes longer than a lamp may wait. It returns nothing where nothing has changed that a light
 // depends on.
@@ -24,7 +24,11 @@ func (b *Bench) tellLights(s record.State, now time.Time) (map[string]light.Sign
 	signals := b.signals(s, b.write.decided(b.state), now)
 	lights := b.lightViews(s, signals, now)
 	last := b.snap.Load()
-	if last == nil || slices.EqualFunc(last.Lights, lights, sameLight) {
+	turned := func(p view.Press) bool {
+		is, ok := signals[p.ID]
+		return ok && (p.Light != is.Meaning || p.Flashing != is.Flashing || p.Cause != is.Cause)
+	}
+	if last == nil || slices.EqualFunc(last.Lights, lights, sameLight) && !slices.ContainsFunc(last.Presses, turned) {
 		return signals, lights
 	}
 	next := *last
