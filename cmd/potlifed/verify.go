@@ -104,7 +104,7 @@ func scaleTable(r verify.ScaleResult) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%10s %10s %12s %10s %10s %11s  %s\n", "load g", "error g", "U (k=2) g", "spread g", "initial g", "in service", "verdict")
 	for _, l := range r.Loads {
-		fmt.Fprintf(&b, "%10g %+10.3f %12.3f %10.3f %10g %11g  %s\n", l.LoadG, l.ErrorG, l.UncertaintyG, l.SpreadG, l.InitialG, l.InServiceG, l.Verdict)
+		fmt.Fprintf(&b, "%10g %+10.3f %12.3f %10.3f %10.4g %11.4g  %s\n", l.LoadG, l.ErrorG, l.UncertaintyG, l.SpreadG, l.InitialG, l.InServiceG, l.Verdict)
 		if l.CoarseWeights {
 			fmt.Fprintf(&b, "           the weights may be off by %.3g g together: more than a third of the limit; use a better class\n", l.WeightsG)
 		}
