@@ -26,14 +26,18 @@ func (s Shop) Question(today time.Time) []Doubt {
 	doubt := func(what, found, usual string, args ...any) {
 		doubts = append(doubts, Doubt{what, found, fmt.Sprintf(usual, args...)})
 	}
+	doubtChecked := func(what string, checked time.Time) {
+		if checked.After(today) {
+			doubt(what+", checked", checked.Format(time.DateOnly), "this day has not come yet; write the day of the last check")
+		}
+	}
 	for _, c := range s.Scales {
 		doubtBaud(doubt, "scale "+c.ID, c.Baud, c.Port)
+		doubtChecked("scale "+c.ID, c.Checked)
 	}
 	for _, c := range s.Sensors {
 		doubtBaud(doubt, "sensor "+c.ID, c.Baud, c.Port)
-		if c.Checked.After(today) {
-			doubt("sensor "+c.ID+", checked", c.Checked.Format(time.DateOnly), "this day has not come yet; write the day of the last check")
-		}
+		doubtChecked("sensor "+c.ID, c.Checked)
 		if p := c.Accuracy.HumidityAccuracyPct; p < 0.1 {
 			doubt("sensor "+c.ID+", accuracy.humidity_pct", fmt.Sprint(p), "2 to 5 is usual; is it a share? Write %g for %g %%", 100*p, 100*p)
 		}

@@ -67,3 +67,15 @@ func TestQuestions(t *testing.T) {
 		}
 	}
 }
+
+// A scale's check may be in the future as a sensor's may.
+func TestAScaleCheckedInTheFuture(t *testing.T) {
+	day := time.Date(2031, 3, 31, 0, 0, 0, 0, time.UTC)
+	shop := Shop{Scales: []Scale{{ID: "scale-1", Baud: 9600, Checked: day}}}
+	if d := shop.Question(day.AddDate(0, 0, -1)); len(d) != 1 || d[0].What != "scale scale-1, checked" {
+		t.Errorf("the day before: %+v", d)
+	}
+	if d := shop.Question(day); len(d) != 0 {
+		t.Errorf("on the day: %+v", d)
+	}
+}
