@@ -186,19 +186,24 @@ func (f *faultShop) now() time.Time {
 	return time.Now()
 }
 
-// loads records a mix and puts it on a press.
+// loads records a mix and puts it on a press. The program may be about to start again in its
+// process, when it has found damage.
 func (f *faultShop) loads() {
 	f.t.Helper()
-	v, wrong := f.p.post("batches", map[string]any{"ink": "dial-satin", "mixed_at": f.now().UTC().Format(time.RFC3339Nano), "components": []map[string]any{
-		{"part": "ink", "g": 85}, {"part": "hardener", "g": 17}, {"part": "thinner", "g": 8},
-	}})
-	if wrong != nil {
-		f.t.Fatal(wrong)
-	}
-	f.batch = v.ID
-	if _, wrong := f.p.post("batches/"+v.ID+"/load", map[string]any{"press": "press-1", "replace": true}); wrong != nil {
-		f.t.Fatal(wrong)
-	}
+	f.p.eventually("a recorded mix", func() (bool, any) {
+		said, err := f.p.asks("batches", fmt.Sprintf(`{"ink":"dial-satin","mixed_at":%q,"components":[{"part":"ink","g":85},{"part":"hardener","g":17},{"part":"thinner","g":8}]}`,
+			f.now().UTC().Format(time.RFC3339Nano)))
+		var made view.Batch
+		if err == nil {
+			err = json.Unmarshal([]byte(said), &made)
+		}
+		f.batch = made.ID
+		return err == nil, said
+	})
+	f.p.eventually("the batch on the press", func() (bool, any) {
+		said, err := f.p.asks("batches/"+f.batch+"/load", `{"press":"press-1","replace":true}`)
+		return err == nil, said
+	})
 }
 
 // suffers lets a fault happen once.
