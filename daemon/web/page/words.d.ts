@@ -435,6 +435,7 @@ declare namespace Words {
     "devices.lamp-told": {meaning: Value};
     "devices.lamp-told-flashing": {meaning: Value};
     "devices.lamp-waiting": {};
+    "devices.last": {weight: Value};
     "devices.lights": {};
     "devices.maintenance": {until: Value};
     "devices.moving": {weight: Value};

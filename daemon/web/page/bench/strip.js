@@ -45,6 +45,7 @@ export function stripPanel(element, { store }, waiting) {
       alarms.dataset.open = String(open > 0);
       setText(alarms, say("stage.n-alarms", { n: open }));
       const lives = store.all("batches").filter((b) => b.ends_at).length;
+      show(batches, lives > 0);
       setText(batches, say("stage.n-batches", { n: lives }));
       const n = Number(waiting.dataset.count ?? 0);
       show(waits, n > 0);

@@ -87,7 +87,7 @@ function readingOf(store, row, now) {
   const old = (/** @type {string | undefined} */ at) => say("devices.read", { age: age(-secondsUntil(Date.parse(at ?? ""), now)) });
   if (scale) {
     const weight = { weight: grams(scale.weight_g, decimalsOf(scale.division_g)) };
-    const shown = scale.weight_g === undefined ? say("devices.no-weight") : scale.stable ? say("devices.settled", weight) : say("devices.moving", weight);
+    const shown = scale.weight_g === undefined ? say("devices.no-weight") : scale.quality === "bad" ? say("devices.last", weight) : scale.stable ? say("devices.settled", weight) : say("devices.moving", weight);
     return [`${shown}, ${scale.time ? old(scale.time) : say("devices.never-heard")}`, qualityWords(scale)].filter(Boolean).join("; ");
   }
   return row.read_at ? say("devices.air-read", { temperature: degrees(row.temperature_c), humidity: percent(row.humidity_pct, 1), read: old(row.read_at) }) : "";
