@@ -2,7 +2,6 @@ package bench
 
 import (
 	"encoding/json"
-	"errors"
 	"maps"
 	"slices"
 	"strings"
@@ -12,10 +11,8 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
-	"potlifed/daemon/words"
 	"potlifed/model/air"
 	"potlifed/model/alarm"
-	"potlifed/model/health"
 	"potlifed/model/mix"
 )
 
@@ -162,33 +159,6 @@ func TestAlarmOutlivesARestart(t *testing.T) {
 	s.is(alarm.Normal, "queue", "bench-1")
 }
 
-func TestAirOutOfRange(t *testing.T) {
-	s := openShop(t, t.TempDir(), newClock())
-	defer s.crash()
-	at := func(temperature, humidity float64) rooms {
-		return rooms{"bench-air": mild, "hall-air": {TemperatureC: temperature, HumidityPct: humidity}}
-	}
-	s.goes(20*time.Second, both(mild))
-	s.goes(30*time.Second, at(36, 40)) // a moment with the gate open
-	s.goes(3*time.Minute, at(34, 40))
-	s.is(alarm.Normal, "air-out-of-range", "hall")
-	s.goes(80*time.Second, at(36, 40))
-	if a := s.is(alarm.Unacknowledged, "air-out-of-range", "hall"); !strings.Contains(plainly(a.Text), "36.0 °C") {
-		t.Errorf("text %q", a.Text)
-	}
-	s.goes(10*time.Minute, at(34.7, 40))
-	s.is(alarm.Unacknowledged, "air-out-of-range", "hall")
-	s.goes(80*time.Second, at(34.3, 40))
-	s.overOnceSeen("air-out-of-range", "hall")
-	for _, r := range []rooms{at(9, 40), at(20, 86)} {
-		s.goes(80*time.Second, r)
-		s.is(alarm.Unacknowledged, "air-out-of-range", "hall")
-		s.goes(80*time.Second, both(mild))
-		s.overOnceSeen("air-out-of-range", "hall")
-	}
-	s.is(alarm.Normal, "air-out-of-range", "bench")
-}
-
 // TestALostSensorSilencesOnlyThree: what can no longer be seen is silent, and the end of
 // a batch is warned of earlier than with the sensor.
 func TestALostSensorSilencesOnlyThree(t *testing.T) {
@@ -238,88 +208,6 @@ func TestALostSensorSilencesOnlyThree(t *testing.T) {
 	}
 	if _, ok := warned["lost"]["sensor-stale"]; !ok {
 		t.Error("nothing said that the sensor is lost")
-	}
-}
-
-func TestLifeCutByAnotherAir(t *testing.T) {
-	s := openShop(t, t.TempDir(), newClock())
-	defer s.crash()
-	s.goes(time.Minute, both(mild))
-	id := s.records("dial-satin", 60, 15, 7.5)
-	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
-	s.goes(30*time.Minute, both(mild))
-	before := s.batch(id).EndsAt.Expected
-	s.goes(2*time.Minute, both(humid)) // a door
-	s.goes(20*time.Minute, both(mild))
-	s.is(alarm.Normal, "life-cut", id)
-	s.goes(8*time.Minute, both(humid))
-	a := s.is(alarm.Unacknowledged, "life-cut", id)
-	earlier := before.Sub(s.batch(id).EndsAt.Expected)
-	if earlier < 30*time.Minute {
-		t.Fatalf("the end moved by %v: the air of this test is too dry", earlier)
-	}
-	for _, want := range []string{"50 %", "80 %", " min earlier"} {
-		if !strings.Contains(plainly(a.Text), want) {
-			t.Errorf("text %q does not say %q", a.Text, want)
-		}
-	}
-	if !s.light("light-1").Flashing {
-		t.Error("the light does not flash")
-	}
-	s.acknowledge("life-cut", id) // and plans by the new end
-	s.goes(6*time.Minute, both(humid))
-	s.is(alarm.Normal, "life-cut", id)
-	s.goes(time.Hour, both(humid))
-	s.is(alarm.Normal, "life-cut", id)
-	if got := s.alarmEvents("life-cut", id); len(got) != 3 {
-		t.Errorf("events %v, want three: said once, seen, over", got)
-	}
-	s.must(request.LoadBatch{Batch: id, Press: "press-2"}) // another place is no other air
-	s.goes(time.Hour, both(humid))
-	s.is(alarm.Normal, "life-cut", id)
-}
-
-// A further cut is heard again while nobody has acknowledged the first one, and the text has its
-// figures; the same air goes on without another word.
-func TestLifeCutAgain(t *testing.T) {
-	dir, c := t.TempDir(), newClock()
-	s := openShop(t, dir, c)
-	s.goes(time.Minute, both(mild))
-	id := s.records("dial-satin", 60, 15, 7.5)
-	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
-	s.goes(30*time.Minute, both(mild))
-	s.goes(8*time.Minute, both(humid))
-	first := s.is(alarm.Unacknowledged, "life-cut", id)
-	if now := (words.Locale{}).Clock(first.Since, first.Since); !strings.Contains(first.Text, "as of "+now) {
-		t.Errorf("text %q does not say that it is as of %s", first.Text, now)
-	}
-	s.goes(40*time.Minute, both(humid))
-	if got := s.alarmEvents("life-cut", id); len(got) != 1 {
-		t.Errorf("events %v in an air that stays as it is, want one", got)
-	}
-	steam := both(&air.State{TemperatureC: 32, HumidityPct: 84})
-	s.goes(8*time.Minute, steam)
-	second := s.is(alarm.Unacknowledged, "life-cut", id)
-	if !second.Since.After(first.Since) || !strings.Contains(plainly(second.Text), "84 %") || strings.Contains(plainly(second.Text), "80 %") {
-		t.Errorf("a further cut: raised at %v, %q; want it raised again with the newest figures", second.Since, second.Text)
-	}
-	n := len(s.alarmEvents("life-cut", id))
-	s.goes(20*time.Minute, steam)
-	if got := s.alarmEvents("life-cut", id); n > 3 || len(got) != n {
-		t.Errorf("events %v, %d of them at first: an air that stays says it again", got, n)
-	}
-	// Nobody has seen it, and the service was restarted: a further cut is still heard.
-	s.crash()
-	s = openShop(t, dir, c)
-	defer s.crash()
-	s.goes(3*time.Minute, both(mild))
-	s.is(alarm.Unacknowledged, "life-cut", id)
-	s.goes(20*time.Minute, both(mild))
-	n = len(s.alarmEvents("life-cut", id))
-	s.goes(15*time.Minute, steam)
-	s.is(alarm.Unacknowledged, "life-cut", id)
-	if got := s.alarmEvents("life-cut", id); len(got) != n+1 {
-		t.Errorf("events after a restart and a further cut: %v, want one more than %d", got, n)
 	}
 }
 
@@ -394,98 +282,6 @@ func TestSeenAndNotChanged(t *testing.T) {
 	s.must(request.UnloadBatch{Batch: id})
 	s.goes(10*time.Second, both(mild))
 	s.overOnceSeen("not-changed", "press-1")
-}
-
-// TestColdCupSweats takes a cup from a cold bench to a press in warm, humid air. The
-// dew point at 30 °C and 70 % is 23.9 °C (Magnus, from memory).
-func TestColdCupSweats(t *testing.T) {
-	cold, warm := &air.State{TemperatureC: 15, HumidityPct: 50}, &air.State{TemperatureC: 30, HumidityPct: 70}
-	s := openShop(t, t.TempDir(), newClock())
-	defer s.crash()
-	r := rooms{"bench-air": cold, "hall-air": warm}
-	s.goes(time.Minute, r)
-	id := s.records("dial-satin", 60, 15, 7.5)
-	s.goes(5*time.Minute, r)
-	s.is(alarm.Normal, "cup-sweating", id)
-	s.must(request.LoadBatch{Batch: id, Press: "press-2"})
-	s.goes(2*time.Minute, r)
-	s.is(alarm.Unacknowledged, "cup-sweating", id)
-	s.goes(time.Hour, r) // it is as warm as the air by then
-	s.overOnceSeen("cup-sweating", id)
-}
-
-// The ratio and the life of the ink of twoSensors are common practice, no source.
-const twoSensors = `
-bench: bench-1
-data_dir: /nowhere
-scales:
-  - {id: scale-1, port: "tcp://127.0.0.1:1", division_g: 0.1, zone: bench}
-sensors:
-  - {id: left, zone: bench, path: /nowhere, every: 5s}
-  - {id: right, zone: bench, path: /nowhere/else, every: 5s}
-inks:
-  - {id: dial-satin, hardener_ratio: "4:1", pot_life: {shortest: 6h, longest: 8h}}
-`
-
-func TestSensorsDisagree(t *testing.T) {
-	s := openShopOf(t, t.TempDir(), newClock(), twoSensors)
-	defer s.crash()
-	at := func(humidity float64) *air.State { return &air.State{TemperatureC: 20, HumidityPct: humidity} }
-	s.goes(10*time.Minute, rooms{"left": at(50), "right": at(57)}) // both may be 2 % off, and a room is not even
-	s.is(alarm.Normal, "sensor-disagrees", "right")
-	disagree := func() (told []string) {
-		for _, v := range s.b.Snapshot().Sensors {
-			if v.Disagrees != "" {
-				told = append(told, v.ID+": "+v.Disagrees)
-			}
-		}
-		return told
-	}
-	if told := disagree(); len(told) > 0 {
-		t.Errorf("sensors that agree are shown as %q", told)
-	}
-	// The instruments say at once what the alarm says after its delay, and both of them: which one is
-	// wrong is not known.
-	s.goes(20*time.Second, rooms{"left": at(50), "right": at(62)})
-	s.is(alarm.Normal, "sensor-disagrees", "right")
-	if told := disagree(); len(told) != 2 || !strings.Contains(plainly(told[0]), "left reads 20.0 °C and 50 %, right beside it") {
-		t.Errorf("sensors that disagree are shown as %q", told)
-	}
-	s.goes(6*time.Minute, rooms{"left": at(50), "right": at(62)})
-	if a := s.is(alarm.Unacknowledged, "sensor-disagrees", "right"); !strings.Contains(a.Text, "left") || !strings.Contains(plainly(a.Text), "62 %") {
-		t.Errorf("text %q does not say which and by how much", a.Text)
-	}
-	if v := s.b.Snapshot().Air[0]; v.Quality != view.QualityUncertain {
-		t.Errorf("air of sensors that disagree is %s", v.Quality)
-	}
-	s.goes(6*time.Minute, rooms{"right": at(62)}) // the one that it was compared with is lost
-	s.is(alarm.Suppressed, "sensor-disagrees", "right")
-	s.is(alarm.Normal, "air-out-of-range", "bench") // the other one still sees the air
-	s.goes(time.Minute, rooms{"left": at(50), "right": at(51)})
-	s.is(alarm.Normal, "sensor-disagrees", "right")
-	if told := disagree(); len(told) > 0 {
-		t.Errorf("sensors that agree again are shown as %q", told)
-	}
-	s.goes(10*time.Minute, rooms{"left": at(50), "right": at(51)})
-	s.is(alarm.Normal, "sensor-disagrees", "right")
-}
-
-func TestImplausibleIsNotStale(t *testing.T) {
-	s := openShop(t, t.TempDir(), newClock())
-	defer s.crash()
-	s.goes(20*time.Second, both(mild))
-	for range 4 {
-		s.enter(airReading{sensor: "bench-air", err: errors.New("130 % is no humidity"), fault: health.Implausible, at: s.clock.is.Mono})
-		s.goes(5*time.Second, rooms{"hall-air": mild})
-	}
-	if a := s.is(alarm.Unacknowledged, "sensor-implausible", "bench-air"); !strings.Contains(a.Detail, "130 %") {
-		t.Errorf("text %q", a.Text)
-	}
-	s.is(alarm.Normal, "sensor-stale", "bench-air")
-	s.is(alarm.Suppressed, "air-out-of-range", "bench")
-	s.goes(20*time.Second, both(mild))
-	s.overOnceSeen("sensor-implausible", "bench-air")
-	s.is(alarm.Normal, "air-out-of-range", "bench")
 }
 
 func TestShelving(t *testing.T) {
