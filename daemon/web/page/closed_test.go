@@ -97,7 +97,7 @@ func TestClosedPage(t *testing.T) {
 	b.sees(".day-sum", "11480 prints")
 	first := endedDay(noon, 500, 14)[0]
 	row := eval[string](b, `document.querySelector(".closed-row").innerText.replaceAll("\u00a0", " ").replaceAll(/\s+/g, " ")`)
-	for _, want := range []string{first.ID, "dial-satin, dark, fine detail", "press-1", first.ClosedAt.Format("15:04"), first.MixedAt.Format("15:04"), "6 h 00 min", "87 %", "21.3 °C, 48 %", "820 prints, 3 rejects", "3.4 g"} {
+	for _, want := range []string{first.ID, "dial-satin, dark ink, fine detail motif", "press-1", first.ClosedAt.Format("15:04"), first.MixedAt.Format("15:04"), "6 h 00 min", "87 %", "21.3 °C, 48 %", "820 prints, 3 rejects", "3.4 g"} {
 		if !strings.Contains(row, want) {
 			t.Errorf("the first row says %q, and not %q", row, want)
 		}
