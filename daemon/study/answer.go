@@ -66,7 +66,7 @@ type Effect struct {
 	SwingHigh *float64       `json:"swing_high,omitempty" doc:"upper end of the 95 % interval"`
 	Excluded  bool           `json:"excluded" doc:"a swing that matters is excluded"`
 	WeeksMore *float64       `json:"weeks_more,omitempty" doc:"about how many more weeks it takes to find an effect that matters; 0 when it would have been found"`
-	Reason    quality.Reason `json:"reason,omitempty" enum:"no-prints,no-defects,few-defects,no-change,one-sided,undecided,not-fitted" doc:"why there is no estimate"`
+	Reason    quality.Reason `json:"reason,omitempty" enum:"no-prints,no-defects,few-defects,no-change,one-sided,undecided,not-fitted,few-prints" doc:"why there is no estimate"`
 
 	Prints       float64        `json:"prints" doc:"prints with known conditions"`
 	Defects      float64        `json:"defects" doc:"rejects among them"`

@@ -122,12 +122,23 @@ func dot(a, b []float64) float64 {
 }
 
 // Best returns the standard errors that the data allow: by clusters where there are at least
-// fewestClusters, else those of quasi-likelihood.
-func (f *Fit) Best() Errors {
-	if f.Clusters < fewestClusters {
-		return f.Quasi()
+// fewestClusters, else those of quasi-likelihood. It returns false where the data allow none: with no
+// more rows than coefficients, or with an information matrix that is singular to rounding, as where
+// one of the other columns separates the defects.
+func (f *Fit) Best() (Errors, bool) {
+	if f.DF < 1 {
+		return Errors{}, false
 	}
-	return f.BiasReduced()
+	errs := f.Quasi()
+	if f.Clusters >= fewestClusters {
+		errs = f.BiasReduced()
+	}
+	for j, se := range errs.SE {
+		if !(se > 0) || !(f.SE[j] > 0) {
+			return Errors{}, false
+		}
+	}
+	return errs, true
 }
 
 // fewestClusters is from how many clusters on they tell how much they differ.

@@ -19,6 +19,7 @@ const (
 	Undecided  Reason = "undecided"   // the condition cannot be told from another one
 	NotFitted  Reason = "not-fitted"  // the fit did not converge
 	FewDefects Reason = "few-defects" // fewer than fewestEvents
+	FewPrints  Reason = "few-prints"  // no more cells than the fit has coefficients
 )
 
 // fewestEvents is how many defects an effect needs: with fewer the intervals do not hold.
@@ -72,7 +73,7 @@ func (p *prepared) effect(kind int, f Factor, o Options) Effect {
 	for _, adjust := range [][]Factor{factors[f].adjust, nil} {
 		e.AdjustedFor, e.Together = p.separable(f, p.varying(adjust))
 		e.Reason = p.estimate(&e, kind, swing, o)
-		if e.Reason != Undecided {
+		if e.Reason != Undecided && e.Reason != FewPrints {
 			break
 		}
 	}
@@ -176,7 +177,13 @@ func (p *prepared) estimate(e *Effect, kind int, swing float64, o Options) Reaso
 	if err != nil {
 		return reasonOf(err, e.Factor)
 	}
-	errs := fit.Best()
+	errs, ok := fit.Best()
+	switch {
+	case fit.DF < 1:
+		return FewPrints
+	case !ok:
+		return Undecided
+	}
 	e.Clusters, e.Method, e.Dispersion = fit.Clusters, errs.Method, fit.Dispersion
 	e.DesignEffect = math.Pow(errs.SE[0]/fit.SE[0], 2)
 	e.perUnit, e.se, e.P = fit.Beta[0], errs.SE[0], errs.P(0)

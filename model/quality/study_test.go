@@ -140,6 +140,13 @@ func TestReasons(t *testing.T) {
 	if s = study(unexposed); s.Unexposed != 1 || s.Defects != 59 {
 		t.Errorf("a defect without prints: %v, others %v", s.Unexposed, s.Defects)
 	}
+	// With as many coefficients as cells nothing tells how much the rates scatter.
+	for cells, want := range map[int]Reason{2: FewPrints, 3: ""} {
+		s = study(little(cells, func(i int) float64 { return float64(10 + i%2) }))
+		if r := reason(s, VapourDensity); r != want {
+			t.Errorf("%d cells: %q, want %q", cells, r, want)
+		}
+	}
 	// The temperature goes with the vapour density to the digit: it cannot be adjusted for.
 	tied := little(60, func(i int) float64 { return float64(i % 3) })
 	for i := range tied.Cells {

@@ -94,9 +94,10 @@ func (p *prepared) tolerance(kind int, place float64, e Effect, o Options) float
 	}).Fit()
 	design := max(1, e.DesignEffect)
 	if err == nil { // else the place is at the end of the range
-		errs := fit.Best()
-		for column := range 2 {
-			design = max(design, math.Pow(errs.SE[column]/fit.SE[column], 2))
+		if errs, ok := fit.Best(); ok {
+			for column := range 2 {
+				design = max(design, math.Pow(errs.SE[column]/fit.SE[column], 2))
+			}
 		}
 	}
 	return design * math.Pow(tQuantile((1+Level)/2, max(1, float64(e.Clusters-1))), 2)
@@ -153,7 +154,11 @@ func (p *prepared) curved(o Options) bool {
 		}
 		return row
 	}).Fit()
-	return err == nil && fit.Best().P(0) < bendP
+	if err != nil {
+		return false
+	}
+	errs, ok := fit.Best()
+	return ok && errs.P(0) < bendP
 }
 
 // bendP is the p value below which a bend is told.

@@ -2053,7 +2053,7 @@ declare namespace API {
     ratio?: number;
     ratio_high?: number;
     ratio_low?: number;
-    reason?: "no-prints" | "no-defects" | "few-defects" | "no-change" | "one-sided" | "undecided" | "not-fitted";
+    reason?: "no-prints" | "no-defects" | "few-defects" | "no-change" | "one-sided" | "undecided" | "not-fitted" | "few-prints";
     step: number;
     swing?: number;
     swing_high?: number;
