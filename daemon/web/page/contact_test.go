@@ -32,6 +32,7 @@ func TestNoContact(t *testing.T) {
 	b.eventually("no bar stands still", `!document.querySelector(".pour").checkVisibility({visibilityProperty: true})`)
 	b.sees(".weight", "No contact")
 	b.sees(".mix .main", "No contact")
+	b.eventually("no light looks sure", `[...document.querySelectorAll(".lamp-shape")].every((e) => getComputedStyle(e).filter === "grayscale(1)")`)
 	b.skip(31 * time.Second)
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll(".lamp-word")].every((e) => e.innerText === "Not known")`)
@@ -49,6 +50,22 @@ func TestNoContact(t *testing.T) {
 	b.sees("#contact", "In contact with the bench")
 	b.sees(".pour", "12.0 g to go")
 	b.sees(".mix .main", "The hardener is in")
+}
+
+// The button that starts a mix can be read while there is no contact.
+func TestStartWithoutContact(t *testing.T) {
+	t.Parallel()
+	f, b := newFakeBench(t, map[string]any{"scales": []view.Scale{scaleRow(time.Now(), 0, true, "", nil)}, "inks": shop(time.Now())["inks"]}), openBrowser(t, 1280, 800)
+	b.expect("503")
+	b.open(f)
+	b.sees(".main", "Start this mix")
+	f.cut()
+	b.sees("#contact", "Contact lost, trying again")
+	b.eventually("words and ground differ", `(() => {
+		const { color, backgroundColor } = getComputedStyle(document.querySelector(".main"));
+		const light = (c) => c.match(/[\d.]+/g).slice(0, 3).reduce((sum, v) => sum + Number(v), 0);
+		return Math.abs(light(color) - light(backgroundColor)) > 300;
+	})()`)
 }
 
 // The policy holds: script inside the document does not run, and the browser says so.
