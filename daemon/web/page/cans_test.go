@@ -202,7 +202,7 @@ func TestPouredFrom(t *testing.T) {
 
 	// The reason is for that can.
 	b.click(`.pour-from [value="hardener-5"]`)
-	b.sees(".pour-from", "First stir can hardener-5 to the bottom")
+	b.sees(".stir-first", "First stir can hardener-5 to the bottom")
 	b.press("Can hardener-5 is stirred")
 	f.body(t, "cans/hardener-5/stirred")
 	b.act("It is empty now", "hardener-5")

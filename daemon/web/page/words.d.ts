@@ -742,6 +742,7 @@ declare namespace Words {
     "stage.by-bench-stir": {};
     "stage.by-bench-wrong": {};
     "stage.corrections": {};
+    "stage.corrections-enough": {};
     "stage.cup-back": {};
     "stage.cup-weighs": {mass: Value};
     "stage.for-press": {press: Value};
@@ -790,6 +791,7 @@ declare namespace Words {
     "step.stir-thinner": {};
     "step.thinner": {};
     "steps.add": {what: Value};
+    "steps.correction": {};
     "steps.cup": {};
     "steps.cup-on": {};
     "steps.done": {};

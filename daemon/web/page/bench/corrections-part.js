@@ -1,13 +1,15 @@
 // The ways to correct a pour, shown as choices where they begin with different parts.
-import { h, show } from "../lib/dom.js";
+import { h, setText, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
+import { pourState } from "./bar.js";
 import { correctionWords, firstPart } from "./corrections.js";
 
 // correctionsPart makes that part.
 export function correctionsPart() {
+  const legend = h("legend");
   const list = h("div", { class: "correction-list" });
   const element = h("fieldset", { class: "corrections", "aria-live": "polite" },
-    h("legend", { text: say("stage.corrections") }), list);
+    legend, list);
   let drawn = "";
   /** @type {API.Correction[]} */
   let rows = [];
@@ -21,7 +23,14 @@ export function correctionsPart() {
       const part = chosen && firstPart(chosen);
       return part && first && part !== firstPart(first) ? part : undefined;
     },
-    update(/** @type {API.BatchView} */ batch) {
+    /**
+     * @param {API.BatchView} batch
+     * @param {API.PouringView | undefined} pour what is poured, when the bar shows it
+     */
+    update(batch, pour) {
+      // Once enough is poured, the bar gives the verdict.
+      const enough = pour !== undefined && ["at", "over"].includes(pourState(pour));
+      setText(legend, say(enough ? "stage.corrections-enough" : "stage.corrections"));
       rows = batch.corrections ?? [];
       show(element, rows.length > 0);
       const key = JSON.stringify(rows);

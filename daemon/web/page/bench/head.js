@@ -14,10 +14,11 @@ export function mixHead() {
      * @param {API.BatchView} batch
      * @param {API.InkView | undefined} ink
      * @param {number} now
+     * @param {boolean} mending whether the step that is marked is corrected now
      */
-    draw(batch, ink, now) {
+    draw(batch, ink, now, mending) {
       drawTitle(title, batch, now);
-      drawSteps(steps, batch, ink);
+      drawSteps(steps, batch, ink, mending);
     },
   };
 }
@@ -41,11 +42,14 @@ function drawTitle(element, batch, now) {
  * @param {HTMLElement} list
  * @param {API.BatchView} batch
  * @param {API.InkView | undefined} ink
+ * @param {boolean} mending
  */
-function drawSteps(list, batch, ink) {
+function drawSteps(list, batch, ink, mending) {
   const steps = stepsOf(batch, ink);
   const here = steps.indexOf(batch.step ?? "");
-  const rows = steps.map((step, i) => ({ step, stands: i < here ? "done" : i === here ? "now" : "ahead" }));
+  const rows = steps.map((step, i) => ({
+    step, stands: i < here ? "done" : i === here ? "now" : "ahead", name: mending && i === here ? say("steps.correction") : shortName(step),
+  }));
   keyed(list, rows, (row) => row.step, () => {
     const state = h("span", { class: "unseen" });
     const name = h("span");
@@ -56,7 +60,7 @@ function drawSteps(list, batch, ink) {
         element.dataset.stands = row.stands;
         if (row.stands === "now") element.setAttribute("aria-current", "step");
         else element.removeAttribute("aria-current");
-        setText(name, shortName(row.step));
+        setText(name, row.name);
         setText(state, row.stands === "done" ? say("stage.step-done") : "");
       },
     };

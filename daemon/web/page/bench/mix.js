@@ -9,7 +9,7 @@ import { correctionsPart } from "./corrections-part.js";
 import { mixHead } from "./head.js";
 import { curesPart } from "./cures.js";
 import { sheetLinks } from "../parts/care.js";
-import { ahead, cautionFor, instruction } from "./steps.js";
+import { ahead, cautionFor, instruction, mends } from "./steps.js";
 
 /**
  * mixPanel shows a mix.
@@ -34,7 +34,7 @@ export function mixPanel({ store, attempt, tone }) {
   let batch;
   const actions = mixActions({ store, attempt }, () => batch, corrections.chosenPart);
   const element = h("section", { class: "mix stage", "aria-label": say("stage.title") },
-    top.element, h("div", { class: "head-line" }, head, care), hint, place,
+    top.element, actions.from.stirFirst, h("div", { class: "head-line" }, head, care), hint, place,
     h("div", { class: "mix-notes" }, cures.element, corrections.element, warnings, ratio, actions.from.element, actions.notes, sheets.element),
     h("div", { class: "actions" }, actions.confirm, next, h("div", { class: "ways-out" }, actions.ways)));
   return {
@@ -67,7 +67,7 @@ export function mixPanel({ store, attempt, tone }) {
       const ink = store.get("inks", batch.ink);
       const { pour, why } = pourOf(batch, scale);
       const words = instruction(batch, ink, pour);
-      top.draw(batch, ink, now);
+      top.draw(batch, ink, now, mends(batch, pour));
       setText(head, words.head);
       setText(hint, words.hint);
       show(hint, words.hint !== "");
@@ -76,7 +76,7 @@ export function mixPanel({ store, attempt, tone }) {
       sheets.update(ink, (pour?.part ?? batch.step)?.replace("stir-", ""));
       cures.update(why === "" ? pour : undefined);
       tones(batch, why === "" ? pour : undefined);
-      corrections.update(batch);
+      corrections.update(batch, why === "" ? pour : undefined);
       // A warning about the ratio says it better.
       setText(ratio, batch.warnings?.length ? "" : ratioWords(batch.ratio));
       show(ratio, ratio.textContent !== "");

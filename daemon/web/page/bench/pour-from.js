@@ -22,12 +22,14 @@ export function pourFromPart({ attempt }, current, confirm) {
   const past = h("p");
   const reason = h("p", { class: "quiet" });
   const stir = h("p", { class: "can-stir" });
+  const stirRefusal = refusalLine();
   const override = button(say("can-choice.use-anyway"), "big", () => withChosen((can) => reasonDialog(can, (text) => (given = { key: keyOf(), text }))));
   const expired = h("div", { class: "refusal can-expired" }, past, override);
-  const stirred = button("", "big", () => withChosen(({ can }) => attempt(refusal, () => change(`cans/${can}/stirred`))));
+  const stirred = button("", "big", () => withChosen(({ can }) => attempt(stirRefusal, () => change(`cans/${can}/stirred`))));
+  // Stirring comes before pouring, and so stands above the order to pour.
+  const stirFirst = h("div", { class: "stir-first" }, stir, stirred, stirRefusal);
   const empty = button(say("can-choice.empty"), "big quiet-button", () => withChosen(({ can }) => attempt(refusal, () => emptied(can))));
-  const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, stir,
-    stirred, refusal);
+  const element = h("fieldset", { class: "chips pour-from" }, legend, h("div", { class: "chip-row" }, list, empty), expired, reason, refusal);
   let drawn = "";
   let picked = { at: "", can: "" }; // at a step of a batch
   let given = { key: "", text: "" }; // a reason, for one can in one batch
@@ -57,6 +59,7 @@ export function pourFromPart({ attempt }, current, confirm) {
 
   return {
     element,
+    stirFirst,
     /**
      * body returns the fields of a confirmation that name the can.
      * @returns {{ can?: string, can_override?: string }}
@@ -68,8 +71,9 @@ export function pourFromPart({ attempt }, current, confirm) {
     },
     update() {
       show(element, choices().length > 0);
-      if (choices().length === 0) return;
       const can = chosen();
+      show(stirFirst, Boolean(can?.stir));
+      if (choices().length === 0) return;
       const key = JSON.stringify([place(), choices(), can?.can]);
       if (key !== drawn) {
         drawn = key;
@@ -86,9 +90,7 @@ export function pourFromPart({ attempt }, current, confirm) {
       show(reason, excused);
       show(override, Boolean(can?.expired) && !excused);
       setText(stir, can?.stir ? say("can-choice.stir", { can: can.can, why: can.stir }) : "");
-      show(stir, Boolean(can?.stir));
       setText(stirred, say("can-choice.stirred", { can: can?.can ?? "" }));
-      show(stirred, Boolean(can?.stir));
       empty.setAttribute("aria-label", `${empty.textContent} (${can?.can})`);
       show(empty, Boolean(can));
     },

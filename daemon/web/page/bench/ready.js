@@ -55,7 +55,7 @@ export function readyCard({ store, attempt }) {
       show(accept, row.step === "rest" || (row.warnings ?? []).length > 0);
     },
     tick(/** @type {number} */ now) {
-      top.draw(batch, store.get("inks", batch.ink), now);
+      top.draw(batch, store.get("inks", batch.ink), now, false);
       const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
       const resting = batch.step === "rest";
       setText(head, resting ? say("ready.rest") : batch.for_press ? say("ready.put-on", { press: batch.for_press }) : say("ready.put"));

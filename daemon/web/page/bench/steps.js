@@ -49,6 +49,13 @@ export function partName(part, batch, ink) {
 }
 
 /**
+ * mends tells whether a pour that went wrong is being corrected.
+ * @param {Pick<API.BatchView, "step" | "corrections">} batch
+ * @param {Pick<API.PouringView, "part">} [pour]
+ */
+export const mends = (batch, pour) => (pour !== undefined && pour.part !== batch.step) || (batch.corrections ?? []).length > 0;
+
+/**
  * instruction returns the one thing to do: a heading, a hint, and the words of the button that
  * confirms it.
  * @param {API.BatchView} batch
@@ -63,9 +70,8 @@ export function instruction(batch, ink, pour) {
     case "hardener":
     case "thinner": {
       const part = pour?.part ?? batch.step;
-      const mending = part !== batch.step || (batch.corrections ?? []).length > 0;
       return {
-        head: say(mending ? "steps.add" : "steps.pour", { what: partName(part, batch, ink) }),
+        head: say(mends(batch, pour) ? "steps.add" : "steps.pour", { what: partName(part, batch, ink) }),
         hint: part === "thinner" && pour ? `${thinnerAmount(pour.target_g)}.` : "",
         done: say("steps.in", { part: term("part", part) }),
       };
