@@ -236,6 +236,8 @@ func (w *lightWorld) crashes(rt *rapid.T) {
 	w.shop = openShop(w.t, w.dir, w.clock)
 	w.compare(rt, before)
 	w.read()
+	// A start has nothing to hold a sensor's first reading against, which the bench may have had in doubt.
+	maps.DeleteFunc(before, func(_ string, was view.Press) bool { return was.Cause == light.FiguresUnknown })
 	w.compare(rt, before)
 }
 
@@ -243,8 +245,8 @@ func (w *lightWorld) crashes(rt *rapid.T) {
 // air, and with it as much of a risk or of a remaining life as that minute cost.
 func (w *lightWorld) compare(rt *rapid.T, before map[string]view.Press) {
 	for _, v := range w.b.Snapshot().Presses {
-		was := before[v.ID]
-		if ofAMinute := was.Cause == light.EndsSoon || was.Cause == light.RiskTooHigh && v.Light != light.InOrder; !ofAMinute && trusts(v.Light, was.Light) {
+		was, known := before[v.ID]
+		if ofAMinute := was.Cause == light.EndsSoon || was.Cause == light.RiskTooHigh && v.Light != light.InOrder; known && !ofAMinute && trusts(v.Light, was.Light) {
 			rt.Fatalf("%s says %s (%s) after a crash and %s (%s) before it", v.ID, v.Light, v.Cause, was.Light, was.Cause)
 		}
 	}
