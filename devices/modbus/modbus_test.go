@@ -9,6 +9,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -67,7 +68,7 @@ type line struct {
 	bytes  chan byte
 	answer func(request []byte) []later
 	asked  int
-	lost   bool
+	lost   atomic.Bool
 }
 
 type later struct {
@@ -88,7 +89,7 @@ func (l *line) Write(request []byte) (int, error) {
 }
 
 func (l *line) Read(p []byte) (int, error) {
-	if l.lost {
+	if l.lost.Load() {
 		return 0, link.ErrLost
 	}
 	select {
@@ -115,7 +116,7 @@ func on(t *testing.T, l *line) *Bus {
 		t.Fatal(err)
 	}
 	l.bytes = make(chan byte, 4096)
-	b.open = func(context.Context, link.Settings) (io.ReadWriteCloser, error) { l.lost = false; return l, nil }
+	b.open = func(context.Context, link.Settings) (io.ReadWriteCloser, error) { l.lost.Store(false); return l, nil }
 	return b
 }
 
@@ -216,7 +217,7 @@ func TestLostAndNoisy(t *testing.T) {
 		if _, err := b.Read(t.Context(), asked); err != nil {
 			t.Fatal(err)
 		}
-		l.lost = true
+		l.lost.Store(true)
 		if _, err := b.Read(t.Context(), asked); !errors.Is(err, link.ErrLost) {
 			t.Errorf("unplugged: %v", err)
 		}
@@ -340,7 +341,7 @@ func TestRTUBehindASerialServer(t *testing.T) {
 		}
 		b.open = func(context.Context, link.Settings) (io.ReadWriteCloser, error) {
 			opened++
-			l.lost = false
+			l.lost.Store(false)
 			return l, nil
 		}
 		reads := func(unit byte, want error, connections int) {
@@ -357,7 +358,7 @@ func TestRTUBehindASerialServer(t *testing.T) {
 			reads(9, ErrTimeout, 1)
 			reads(1, nil, 1)
 		}
-		l.lost = true
+		l.lost.Store(true)
 		reads(1, link.ErrLost, 1)
 		reads(1, nil, 2)
 		silent = true
@@ -396,17 +397,17 @@ func TestALinePluggedAgainAndAgain(t *testing.T) {
 				t.Fatal(err)
 			}
 			b.open = func(context.Context, link.Settings) (io.ReadWriteCloser, error) {
-				l.lost = false
+				l.lost.Store(false)
 				opened++
 				return closing{l, &closed}, nil
 			}
 			for n = 1; n <= 1000; n++ {
-				time.AfterFunc(150*time.Millisecond, func() { l.lost = true }) // after the drain, in the answer
+				time.AfterFunc(150*time.Millisecond, func() { l.lost.Store(true) }) // after the drain, in the answer
 				if got, err := b.Read(t.Context(), asked); err == nil && !slices.Equal(got, []uint16{n, n}) || err != nil && !errors.Is(err, link.ErrLost) {
 					t.Fatalf("time %d: %v, %v", n, got, err)
 				}
 				time.Sleep(100 * time.Millisecond)
-				l.lost = true
+				l.lost.Store(true)
 				for _, c := range answerRTU(1, ReadInput, n, n)[4:] { // what was in flight
 					l.bytes <- c
 				}
