@@ -26,8 +26,7 @@ func (f *fitting) conclude(s solution) {
 	lnLRef := f.prior.lnLRef(s.at)
 	r.LRefH = f.ofLogarithm(lnLRef.v, lnLRef, s)
 	if !isFinite(r.LRefH.Value) || !isFinite(r.LifeRatio.Value) || !isFinite(r.LogLikelihood) || r.LRefH.Value == 0 {
-		*r = Result{Ink: r.Ink, Hardener: r.Hardener, Sheet: r.Sheet, Assumed: r.Assumed, Ends: r.Ends, Censored: r.Censored,
-			LeftOut: r.LeftOut, PriorNone: r.PriorNone, Fault: "the most likely life is beyond all bounds"}
+		f.beyond()
 		return
 	}
 	r.MoistureShare = f.plainly(pShare, s, func(x float64) float64 { return x })
@@ -51,7 +50,17 @@ func (f *fitting) conclude(s solution) {
 	r.LongerThanSheet = longerSomewhere(learned, f.pair.Sheet)
 	if !r.PriorNone {
 		r.Posterior = notWider(f.turned(learned, s), f.pair.Sheet, f.before(pLife, s.at))
+		if r.Posterior.Valid() != nil {
+			f.beyond()
+		}
 	}
+}
+
+// beyond makes the result one of records that no ink can have left.
+func (f *fitting) beyond() {
+	r := f.result
+	f.result = Result{Ink: r.Ink, Hardener: r.Hardener, Sheet: r.Sheet, Assumed: r.Assumed, Ends: r.Ends, Censored: r.Censored,
+		LeftOut: r.LeftOut, PriorNone: r.PriorNone, Fault: "the most likely life is beyond all bounds"}
 }
 
 // ofLogarithm returns the estimate of exp(value), where value depends on the parameters as the
