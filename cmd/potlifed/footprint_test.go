@@ -25,21 +25,15 @@ import (
 // of a start. Beside it, in the same run, it measures a mosquitto and a node exporter at rest, where
 // they are installed.
 //
-// POTLIFED_SPAN is how long is measured, 5 minutes without it. A checkpoint is taken each quarter of an
-// hour, and the history writes more once an hour, so that only 61m tells the bytes of a day.
+// POTLIFED_SPAN is how long is measured, 5 minutes without it. A checkpoint is taken each hour, in
+// which the history writes more, too, so that only 61m tells the bytes of a day.
 // POTLIFED_PROGRAMS compares programs, as in "before=/tmp/before after=/tmp/after"; without it, the
 // program is built from this tree, without symbols, as packages have it. POTLIFED_YEAR names a data
 // directory from which each starts; without it, or where it does not exist, one is written there.
 //
 // Aims: 32 MB resident, 0.8 % of a core of the machine that runs .ci/run, 40 MB and 60 MB a day, 500 ms.
 func BenchmarkFootprint(b *testing.B) {
-	span := 5 * time.Minute
-	if text := os.Getenv("POTLIFED_SPAN"); text != "" {
-		var err error
-		if span, err = time.ParseDuration(text); err != nil {
-			b.Fatal(err)
-		}
-	}
+	span := measuredSpan(b, 5*time.Minute)
 	data := os.Getenv("POTLIFED_YEAR")
 	if data == "" {
 		data = filepath.Join(b.TempDir(), "year")
@@ -281,4 +275,18 @@ func othersAtRest(b *testing.B) (runs []*footprint) {
 		runs = append(runs, &footprint{b: b, name: "node-exporter", pid: c.Process.Pid})
 	}
 	return runs
+}
+
+// measuredSpan returns how long a benchmark measures: POTLIFED_SPAN, or what is usual.
+func measuredSpan(b *testing.B, usual time.Duration) time.Duration {
+	b.Helper()
+	text := os.Getenv("POTLIFED_SPAN")
+	if text == "" {
+		return usual
+	}
+	span, err := time.ParseDuration(text)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return span
 }

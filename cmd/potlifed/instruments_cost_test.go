@@ -21,13 +21,7 @@ import (
 //
 // Budget on a Raspberry Pi: 3 % of a core more than without them.
 func BenchmarkInstruments(b *testing.B) {
-	span := 30 * time.Second
-	if text := os.Getenv("POTLIFED_SPAN"); text != "" {
-		var err error
-		if span, err = time.ParseDuration(text); err != nil {
-			b.Fatal(err)
-		}
-	}
+	span := measuredSpan(b, 30*time.Second)
 	for b.Loop() {
 		programs := map[string]*program{"absent": start(b, manyInstruments(b, false)), "present": start(b, manyInstruments(b, true))}
 		time.Sleep(10 * time.Second) // the starts are over, and the scales' lines are known
