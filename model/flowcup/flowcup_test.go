@@ -2,26 +2,73 @@ package flowcup
 
 import (
 	"math"
+	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
-// ASTM D1200 (cups 3 and 4 from memory), computed with a second implementation in Python.
+// ASTM D1200 at 60 s (the formulas of Nos. 3 to 5 from memory), computed with a second
+// implementation in Python.
 func TestSixtySeconds(t *testing.T) {
-	for number, want := range map[int]float64{1: 12.25, 2: 60.48, 3: 123.40, 4: 213.71} {
-		got, err := ViscosityMM2PerS(number, 60)
+	for cup, want := range map[Cup]float64{Ford1: 12.25, Ford2: 60.48, Ford3: 123.40, Ford4: 213.71, Ford5: 701.80} {
+		got, err := cup.ViscosityMM2PerS(60)
 		if err != nil || math.Abs(got-want) > 0.005 {
-			t.Errorf("No. %d: %v, %v; want %v", number, got, err, want)
+			t.Errorf("%s: %v, %v; want %v", cup, got, err, want)
 		}
 	}
 }
 
-func TestOutsideTheCup(t *testing.T) {
-	for _, row := range []struct {
-		number  int
-		seconds float64
-	}{{0, 60}, {5, 60}, {1, 34}, {4, 19.9}, {4, 100.1}, {4, -1}, {2, math.NaN()}, {3, math.Inf(1)}} {
-		if v, err := ViscosityMM2PerS(row.number, row.seconds); err == nil {
-			t.Errorf("No. %d, %v s: %v, want an error", row.number, row.seconds, v)
+// The viscosities that ISO 2431 gives for the ends of each cup's range, 30 s and 100 s, in whole
+// mm²/s (from memory).
+func TestISOCupsAtTheEndsOfTheirRange(t *testing.T) {
+	for cup, want := range map[Cup][2]float64{ISO3: {7, 42}, ISO4: {34, 135}, ISO5: {91, 326}, ISO6: {188, 684}} {
+		for i, seconds := range []float64{30, 100} {
+			got, err := cup.ViscosityMM2PerS(seconds)
+			if err != nil || math.Round(got) != want[i] {
+				t.Errorf("%s at %v s: %v, %v; want %v", cup, seconds, got, err, want[i])
+			}
 		}
 	}
+}
+
+// ASTM D1200, 11.2: No. 1 from 55 s, No. 2 from 40 s, the others from 20 s, all to 100 s.
+func TestOutsideTheCup(t *testing.T) {
+	for _, row := range []struct {
+		cup     Cup
+		seconds float64
+		ok      bool
+	}{
+		{Ford1, 54.9, false}, {Ford1, 55, true}, {Ford1, 100, true}, {Ford1, 100.1, false},
+		{Ford2, 39.9, false}, {Ford2, 40, true}, {Ford2, 100, true}, {Ford2, 100.1, false},
+		{Ford3, 19.9, false}, {Ford3, 20, true}, {Ford4, 19.9, false}, {Ford4, 20, true}, {Ford5, 19.9, false}, {Ford5, 20, true},
+		{Ford5, 100, true}, {Ford5, 100.1, false}, {ISO4, 29.9, false}, {ISO4, 30, true}, {ISO6, 100, true}, {ISO6, 101, false},
+		{"ford-6", 60, false}, {"", 60, false}, {Ford4, -1, false}, {Ford2, math.NaN(), false}, {Ford3, math.Inf(1), false},
+	} {
+		if v, err := row.cup.ViscosityMM2PerS(row.seconds); (err == nil) != row.ok {
+			t.Errorf("%s, %v s: %v, %v", row.cup, row.seconds, v, err)
+		}
+		if least, most, ok := row.cup.Range(); row.ok && !(ok && least <= row.seconds && row.seconds <= most) {
+			t.Errorf("%s: range %v to %v, %v", row.cup, least, most, ok)
+		}
+	}
+	if _, err := Cup("ford-9").ViscosityMM2PerS(60); err == nil || !strings.Contains(err.Error(), "iso-6") {
+		t.Errorf("the error does not name the cups: %v", err)
+	}
+}
+
+// The viscosity rises with the time, and Sensitivity is its logarithmic slope.
+func TestViscosityRisesWithTime(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		cup := rapid.SampledFrom(Cups()).Draw(t, "cup")
+		least, most, _ := cup.Range()
+		seconds := rapid.Float64Range(least+0.01, most-0.01).Draw(t, "seconds")
+		const step = 1e-4
+		a, _ := cup.ViscosityMM2PerS(seconds - step)
+		b, _ := cup.ViscosityMM2PerS(seconds + step)
+		slope, err := cup.Sensitivity(seconds)
+		if err != nil || !(slope > 1) || math.Abs(math.Log(b/a)*seconds/(2*step)-slope) > 1e-5*slope {
+			t.Fatalf("%s at %v s: sensitivity %v, %v; the viscosity goes from %v to %v", cup, seconds, slope, err, a, b)
+		}
+	})
 }
