@@ -2,6 +2,7 @@ package page
 
 import (
 	"encoding/json"
+	"io"
 	"net/http"
 	"strconv"
 	"strings"
@@ -67,6 +68,45 @@ func pictured(mux *http.ServeMux, l words.Locale) {
 		w.Header().Set("Content-Type", "application/json")
 		json.NewEncoder(w).Encode(a.Tell(l, func(id string) string { return id }))
 	})
+}
+
+// TestStudyWithoutAnAnswer: a study that the bench does not answer, or answers in part, is refused in a
+// person's words, and is asked for again when there is contact.
+func TestStudyWithoutAnAnswer(t *testing.T) {
+	f := newFakeBench(t, map[string]any{"presses": []any{}})
+	next := f.Config.Handler
+	asked := make(chan int, 10)
+	n := 0
+	f.Config.Handler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path != "/api/v1/study" {
+			next.ServeHTTP(w, r)
+			return
+		}
+		n++ // the page asks for one at a time
+		asked <- n
+		switch n {
+		case 1:
+			panic(http.ErrAbortHandler) // the connection ends without an answer
+		case 2:
+			io.WriteString(w, `{"headline": "cut sh`)
+		default:
+			next.ServeHTTP(w, r)
+		}
+	})
+	b := openBrowser(t, 800, 800)
+	b.expect("ERR_EMPTY_RESPONSE")
+	b.expect("503")
+	b.openAt(f, "/study")
+	for range 2 {
+		<-asked
+		b.sees(".refusal", "The bench did not answer, so this is not shown.")
+		b.eventually("nothing is being computed", `document.querySelector(".study-headline").textContent === ""`)
+		f.cut()
+		f.mu.Lock()
+		f.silent = false
+		f.mu.Unlock()
+	}
+	b.sees(".study-headline", "Not enough data")
 }
 
 // TestPictureIsReadByKeyboard: the values of a picture are reached by the arrow keys and written

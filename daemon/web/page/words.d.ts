@@ -57,6 +57,7 @@ declare namespace Words {
     "analysis.totals": {};
     "api.may-not": {};
     "api.no-answer": {};
+    "api.not-shown": {};
     "api.not-taken": {};
     "api.status": {status: Value};
     "artwork.fine-detail": {};

@@ -27,6 +27,7 @@ let open = false; // whether the batch that is shown is open, so that the row te
 /** @type {string | undefined} */
 let known; // what the row said when it was last looked at
 
+// load resolves to whether there was an answer.
 async function load() {
   try {
     /** @type {API.History} */
@@ -36,10 +37,12 @@ async function load() {
     open = b.state !== "closed";
     history.replaceChildren(...historyParts(b, kinds));
     if (b.mixed_at) await drawn.load(`batches/${encodeURIComponent(id)}/picture${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
+    return true;
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     showRefusal(refusal, error.status === 404 ? new Refused(say("batch.unknown", { batch: id }), 404) : error);
-    history.replaceChildren();
+    if (error.status !== 0) history.replaceChildren(); // else what was shown stays, with the note above it
+    return error.status !== 0;
   }
 }
 

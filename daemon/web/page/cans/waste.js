@@ -16,7 +16,8 @@ function kindWords(kind) {
   return key ? say(key) : kind;
 }
 
-// wastePanel makes it. load asks for it, and parts are what goes into the page.
+// wastePanel makes it. load asks for it and resolves to
+// whether there was an answer, and parts are what goes into the page.
 export function wastePanel() {
   // A narrow screen shows each row as lines; the roles keep it a table.
   const columns = [say("waste.month"), say("waste.what"), say("waste.weighed"), say("waste.batches")];
@@ -41,9 +42,12 @@ export function wastePanel() {
         const cells = [month(w.month), kindWords(w.kind), w.batches > w.not_weighed ? grams(w.grams) : "–", w.not_weighed > 0 ? say("waste.not-weighed", { n: w.not_weighed, batches: w.batches }) : String(w.batches)];
         return h("tr", { role: "row" }, cells.map((text, i) => h("td", { role: "cell", class: i < 2 ? "" : "figure", text, data: { name: columns[i] ?? "" } })));
       }));
+      return true;
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       setText(said, error.message);
+      show(said, true);
+      return error.status !== 0;
     }
   }
   return { parts, load };

@@ -68,23 +68,26 @@ export function closedPanel() {
   }
 
   /**
-   * ask asks for batches: anew, or for those further back.
+   * ask asks for batches: anew, or for those further back. It resolves to whether there was an answer.
    * @param {boolean} anew
    */
   async function ask(anew) {
     const mine = ++asking;
     try {
       const found = await pages(anew ? 0 : next);
-      if (mine !== asking) return;
+      if (mine !== asking) return true;
       rows = anew ? found.rows : [...rows, ...found.rows];
       next = found.next;
       show(refusal, false);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      if (mine !== asking) return;
+      if (mine !== asking) return true;
       showRefusal(refusal, error);
+      draw();
+      return error.status !== 0;
     }
     draw();
+    return true;
   }
 
   /**
@@ -126,7 +129,7 @@ export function closedPanel() {
     setText(title, [say("closed.title"), wanted.day && dayName(wanted.day), wanted.press, wanted.ink, outcomes.find(([value]) => value && value === wanted.outcome)?.[1], wanted.search].filter(Boolean).join(", "));
     days.dataset.sheet = String(wanted.day !== "");
     setText(said, rows.length > 0 ? "" : wanted.day ? say("closed.none-on", { day: dayName(wanted.day) }) : address(wanted) ? say("closed.none-found") : say("closed.none"));
-    show(said, rows.length === 0);
+    show(said, rows.length === 0 && refusal.hidden); // what was not answered may have batches
     show(more, next > 0);
     table.href = `/api/v1/${asked(wanted, { limit: 100, format: "csv" })}`;
   }

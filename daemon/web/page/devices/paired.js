@@ -31,7 +31,8 @@ export function pairedPanel() {
     try {
       known = await get("sessions");
     } catch (error) {
-      if (!(error instanceof Refused)) return; // Contact is judged by the stream.
+      if (!(error instanceof Refused)) throw error;
+      if (error.status === 0) return; // Contact is judged by the stream.
       setText(words, error.message);
       show(words, true);
       return;

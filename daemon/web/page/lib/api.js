@@ -20,14 +20,23 @@ export class Refused extends Error {
 }
 
 /**
- * get asks for one thing.
+ * get asks for one thing. Where there is no answer, or only a part of one, it is Refused with status 0.
  * @param {string} path
  * @returns {Promise<any>}
  */
 export async function get(path) {
-  const response = await fetch(base + path, { headers: { Accept: "application/json" }, cache: "no-store" });
+  let response;
+  try {
+    response = await fetch(base + path, { headers: { Accept: "application/json" }, cache: "no-store" });
+  } catch {
+    throw new Refused(say("api.not-shown"), 0);
+  }
   if (!response.ok) throw await refusal(response);
-  return response.json();
+  try {
+    return await response.json();
+  } catch {
+    throw new Refused(say("api.not-shown"), 0);
+  }
 }
 
 /**
@@ -90,7 +99,7 @@ export async function change(path, body) {
     response = await send(path, request);
   }
   if (!response.ok) throw await refusal(response);
-  const answer = response.status === 204 ? {} : await response.json();
+  const answer = response.status === 204 ? {} : await answerOf(response);
   listeners.forEach((f) => f(path, body, answer));
   return { answer, onDisk: response.status !== 202 && answer.on_disk !== false };
 }
@@ -121,6 +130,18 @@ async function send(path, request) {
     } catch {
       throw new Refused(say("api.no-answer"), 0);
     }
+  }
+}
+
+/**
+ * answerOf reads the answer to a change. One that is cut short does not tell whether the change was made.
+ * @param {Response} response
+ */
+async function answerOf(response) {
+  try {
+    return await response.json();
+  } catch {
+    throw new Refused(say("api.no-answer"), 0);
   }
 }
 

@@ -46,7 +46,8 @@ export function drawAlarmCount(count) {
 /**
  * live follows the bench. kinds are the lists that the page shows; fresh are those of them that
  * are not in the stream and are asked for every few seconds, freshMs apart. needs are what else
- * the page asks for before it is first drawn. heartbeatS is how often the bench is to be heard, in
+ * the page asks for before it is first drawn; one that resolves to false had no answer, and is asked
+ * for again with the lists. heartbeatS is how often the bench is to be heard, in
  * s: a page with a weight on it must know at once when that is old.
  * @param {{ kinds: Page.Kind[], fresh?: Page.Kind[], freshMs?: number, needs?: (() => Promise<unknown>)[], heartbeatS?: number }} options
  * @returns {Page.Tools & { start: (building: () => Draw) => void }}
@@ -57,7 +58,9 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartb
   /** @type {Set<Page.Kind>} */
   const changed = new Set();
   /** @type {Set<Page.Kind | (() => Promise<unknown>)>} */
-  const answered = new Set(); // the lists and the needs that were answered or refused
+  const answered = new Set(); // the lists and the needs that were answered or refused, or had no answer
+  /** @type {Set<() => Promise<unknown>>} */
+  const had = new Set(); // the needs that need not be asked for again
   /** @type {() => Draw} */
   let build = () => () => {};
   /** @type {Draw | null} */
@@ -124,9 +127,9 @@ export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartb
 
   /** @param {() => Promise<unknown>} need */
   async function ask(need) {
-    if (answered.has(need)) return;
+    if (had.has(need)) return;
     try {
-      await need();
+      if ((await need()) !== false) had.add(need);
     } finally {
       answered.add(need);
       drawContact();

@@ -50,6 +50,7 @@ export function studyPanel() {
     return q;
   }
 
+  // load resolves to whether there was an answer.
   async function load() {
     const turn = ++asking;
     const asked = span();
@@ -71,7 +72,7 @@ export function studyPanel() {
     try {
       /** @type {API.StudyAnswer} */
       const a = await get(`study?${asked}`);
-      if (turn !== asking) return;
+      if (turn !== asking) return true;
       show(refusal, false);
       setText(headline, a.headline);
       sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { text })));
@@ -79,10 +80,13 @@ export function studyPanel() {
       told = a;
       if (!chosen) drawTimes(whole, of);
       totals.replaceChildren(totalsTable(a, kindName));
+      return true;
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
+      if (turn !== asking) return true;
       setText(headline, "");
       showRefusal(refusal, error);
+      return error.status !== 0;
     }
   }
 
