@@ -206,8 +206,8 @@ func (h *History) tallies(ctx context.Context, find Search, which which, first, 
 	return nil
 }
 
-// Count are prints of a press with a batch in a quarter-hour, or rejects of one kind among them, with
-// the means of their conditions, which are NaN where they are not known.
+// Count are prints of a press with a batch in a quarter-hour, with the means of their conditions, which are NaN where
+// they are not known; or rejects of one kind among them, whose conditions are all NaN.
 type Count struct {
 	Time                    time.Time // begin of the quarter-hour
 	Press, Batch, Ink       string
@@ -226,11 +226,17 @@ type Count struct {
 func (h *History) EachCount(ctx context.Context, find Search, each func(Count) error) error {
 	first, end := quarterOf(find.From.Add(Quarter-time.Nanosecond)), quarterOf(find.To.Add(Quarter-time.Nanosecond))
 	return h.tallies(ctx, find, everything, first, end, func(k tallyKey, t tally) error {
-		c := t.means()
+		c := unknown
+		if k.kind == "" {
+			c = t.means()
+		}
 		c.Time, c.Press, c.Batch, c.Ink, c.Kind, c.Source, c.Pieces = time.UnixMilli(k.quarter*quarters.each).UTC(), k.press, k.batch, t.ink, k.kind, k.source, t.pieces
 		return each(c)
 	})
 }
+
+// unknown is a count none of whose conditions is known.
+var unknown = tally{}.means()
 
 // means returns the means of the conditions, rounded as they are shown.
 func (t tally) means() (c Count) {

@@ -72,15 +72,16 @@ type ChartPoint struct {
 // zone.
 func (t *Table) Chart(q ChartRequest, zone *time.Location) Chart {
 	rows := t.charted(q)
-	by := q.By
+	by, groups := q.By, []*group(nil)
 	if by == Automatic {
-		by = finest(rows, zone)
+		by, groups = finest(rows, zone)
+	} else {
+		groups, _ = grouped(rows, by, zone, len(rows))
 	}
 	c := Chart{Press: q.Press, Kind: q.Kind, By: by, Type: quality.PChart, SigmaZ: 1, Points: []ChartPoint{}}
 	if q.Kind == "" {
 		c.Kind = All
 	}
-	groups := grouped(rows, by, zone)
 	var counted []quality.Subgroup
 	for _, g := range groups {
 		counted = append(counted, quality.Subgroup{Count: g.defects, Size: g.prints})
@@ -105,38 +106,50 @@ func (t *Table) Chart(q ChartRequest, zone *time.Location) Chart {
 	return c
 }
 
+// charted is a row with the rejects that a chart counts.
+type charted struct {
+	*row
+	counted float64
+}
+
 // charted returns the rows of a press that have prints, with the rejects of one kind where one is asked for.
-func (t *Table) charted(q ChartRequest) []row {
+func (t *Table) charted(q ChartRequest) []charted {
 	kind, known := t.kinds[q.Kind]
-	var rows []row
-	for _, r := range t.rows() {
+	var list []charted
+	all := t.rows()
+	for i := range all {
+		r := &all[i]
 		if r.prints <= 0 || q.Press != "" && r.press != q.Press {
 			continue
 		}
+		c := charted{row: r}
 		switch {
 		case known:
-			r.defects = r.defects[kind : kind+1]
-		case q.Kind != "":
-			r.defects = nil
+			c.counted = r.defects[kind]
+		case q.Kind == "":
+			for _, n := range r.defects {
+				c.counted += n
+			}
 		}
-		rows = append(rows, r)
+		list = append(list, c)
 	}
-	return rows
+	return list
 }
 
-// finest returns the finest grouping whose points have enough rejects and are not too many.
-func finest(rows []row, zone *time.Location) Grouping {
+// finest returns the finest grouping whose points have enough rejects and are not too many, and its groups.
+func finest(rows []charted, zone *time.Location) (Grouping, []*group) {
 	for _, by := range []Grouping{ByHour, ByBatch} {
+		groups, all := grouped(rows, by, zone, mostPoints)
 		defects := 0.0
-		groups := grouped(rows, by, zone)
 		for _, g := range groups {
 			defects += g.defects
 		}
-		if defects >= fewestExpected*float64(len(groups)) && len(groups) > 0 && len(groups) <= mostPoints {
-			return by
+		if all && defects >= fewestExpected*float64(len(groups)) && len(groups) > 0 {
+			return by, groups
 		}
 	}
-	return ByDay
+	groups, _ := grouped(rows, ByDay, zone, len(rows))
+	return ByDay, groups
 }
 
 // group is what one point counts.
@@ -155,13 +168,13 @@ type groupOf struct {
 	day    string // empty but for a day
 }
 
-// grouped adds up rows, in the order of their first ones.
-func grouped(rows []row, by Grouping, zone *time.Location) []*group {
-	var list []*group
+// grouped adds up rows, in the order of their first ones. It stops where there are more than most groups; all is
+// then false.
+func grouped(rows []charted, by Grouping, zone *time.Location, most int) (list []*group, all bool) {
 	at := map[groupOf]*group{}
 	days := dayNames{zone: zone}
 	for i := range rows {
-		r := &rows[i]
+		r := rows[i]
 		key := groupOf{number: r.number, when: r.when()}
 		switch {
 		case by == ByHour:
@@ -171,15 +184,16 @@ func grouped(rows []row, by Grouping, zone *time.Location) []*group {
 		}
 		g := at[key]
 		if g == nil {
+			if len(list) == most {
+				return list, false
+			}
 			g = &group{from: r.at, batch: r.batch}
 			at[key] = g
 			list = append(list, g)
 		}
 		g.to = r.at.Add(quarter)
 		g.prints += r.prints
-		for _, n := range r.defects {
-			g.defects += n
-		}
+		g.defects += r.counted
 		for f, x := range r.Conditions {
 			if !math.IsNaN(x) {
 				g.sums[f] += x * r.prints
@@ -187,7 +201,7 @@ func grouped(rows []row, by Grouping, zone *time.Location) []*group {
 			}
 		}
 	}
-	return list
+	return list, true
 }
 
 func (g *group) point() ChartPoint {

@@ -53,10 +53,12 @@ type Table struct {
 	// none.
 	Pause       func()
 	filter      Filter
-	lots        map[lot]int // numbers from 0
-	cells       map[place]*cell
+	lots        map[lot]int   // numbers from 0
+	at          map[place]int // of a cell in cells
+	cells       []cell
+	newest      []int // by lot: its cell that was added to last
 	kinds       map[string]int
-	mixes       map[string][]Mix
+	mixes       map[mixed][]Mix
 	first, last time.Time
 	ordered     []row // what rows returned; nil after a change
 }
@@ -72,17 +74,21 @@ type place struct {
 	lot     int   // number
 }
 
+// mixed names batches.
+type mixed struct{ bench, batch string }
+
 type cell struct {
+	place
 	ink     string
 	prints  float64
-	defects map[int]float64
+	defects []float64          // by kind; kinds beyond its length have none
 	sums    quality.Conditions // times the prints that know the condition
 	known   quality.Conditions // these prints
 }
 
 // NewTable returns an empty table of the counts that the filter takes.
 func NewTable(f Filter) *Table {
-	return &Table{filter: f, lots: map[lot]int{}, cells: map[place]*cell{}, kinds: map[string]int{}, mixes: map[string][]Mix{}}
+	return &Table{filter: f, lots: map[lot]int{}, at: map[place]int{}, kinds: map[string]int{}, mixes: map[mixed][]Mix{}}
 }
 
 // Unknown returns conditions of which none is known.
@@ -100,18 +106,7 @@ func (t *Table) Add(c Counts) {
 		return
 	}
 	t.ordered = nil
-	of := lot{c.Bench, c.Press, c.Batch}
-	number, known := t.lots[of]
-	if !known {
-		number = len(t.lots)
-		t.lots[of] = number
-	}
-	at := place{floorDiv(c.At.Unix(), int64(quarter/time.Second)), number}
-	in := t.cells[at]
-	if in == nil {
-		in = &cell{}
-		t.cells[at] = in
-	}
+	in := t.cell(floorDiv(c.At.Unix(), int64(quarter/time.Second)), lot{c.Bench, c.Press, c.Batch})
 	if t.first.IsZero() || c.At.Before(t.first) {
 		t.first = c.At
 	}
@@ -125,8 +120,8 @@ func (t *Table) Add(c Counts) {
 			kind = len(t.kinds)
 			t.kinds[c.Kind] = kind
 		}
-		if in.defects == nil {
-			in.defects = map[int]float64{}
+		for len(in.defects) <= kind {
+			in.defects = append(in.defects, 0)
 		}
 		in.defects[kind] += c.Pieces
 		return
@@ -140,11 +135,33 @@ func (t *Table) Add(c Counts) {
 	}
 }
 
+// cell returns the cell of a lot in a quarter of an hour.
+func (t *Table) cell(quarter int64, of lot) *cell {
+	number, known := t.lots[of]
+	if !known {
+		number = len(t.lots)
+		t.lots[of] = number
+		t.newest = append(t.newest, -1)
+	}
+	if n := t.newest[number]; n >= 0 && t.cells[n].quarter == quarter { // counts come in the order of time, mostly
+		return &t.cells[n]
+	}
+	at := place{quarter, number}
+	n, known := t.at[at]
+	if !known {
+		n = len(t.cells)
+		t.at[at] = n
+		t.cells = append(t.cells, cell{place: at})
+	}
+	t.newest[number] = n
+	return &t.cells[n]
+}
+
 // Mixed adds what is known of a batch. Conditions of the counts themselves take precedence.
 func (t *Table) Mixed(m Mix) {
 	t.ordered = nil
-	key := m.Bench + "\x00" + m.Batch
-	t.mixes[key] = append(t.mixes[key], m)
+	of := mixed{m.Bench, m.Batch}
+	t.mixes[of] = append(t.mixes[of], m)
 }
 
 // pause calls Pause every few hundred rows: a study takes long, and the bench's loop must not wait for it.
@@ -189,35 +206,41 @@ func (t *Table) order() []row {
 		return cmp.Or(cmp.Compare(a.bench, b.bench), cmp.Compare(a.press, b.press), cmp.Compare(a.batch, b.batch))
 	})
 	order := make([]int, len(lots)) // of the lots' numbers
+	mixes := make([][]Mix, len(lots))
 	for i, l := range lots {
-		order[t.lots[l]] = i
+		order[t.lots[l]], mixes[i] = i, t.mixes[mixed{l.bench, l.batch}]
 	}
-	keys := slices.SortedFunc(maps.Keys(t.cells), func(a, b place) int {
+	cells := make([]*cell, len(t.cells))
+	for i := range t.cells {
+		cells[i] = &t.cells[i]
+	}
+	byPlace := func(a, b *cell) int {
 		return cmp.Or(cmp.Compare(a.quarter, b.quarter), cmp.Compare(order[a.lot], order[b.lot]))
-	})
-	rows := make([]row, len(keys))
-	counts := make([]float64, len(keys)*len(t.kinds))
-	for i, key := range keys {
+	}
+	if !slices.IsSortedFunc(cells, byPlace) {
+		slices.SortFunc(cells, byPlace)
+	}
+	rows := make([]row, len(cells))
+	counts := make([]float64, len(cells)*len(t.kinds))
+	for i, c := range cells {
 		t.pause(i)
-		c := t.cells[key]
-		n := order[key.lot]
-		r := row{quarter: key.quarter, number: n, lot: lots[n], at: time.Unix(key.quarter*int64(quarter/time.Second), 0).UTC(), ink: c.ink, prints: c.prints, Conditions: Unknown()}
-		r.defects = counts[i*len(t.kinds) : (i+1)*len(t.kinds) : (i+1)*len(t.kinds)]
-		for kind, n := range c.defects {
-			r.defects[kind] = n
-		}
+		n := order[c.lot]
+		r := &rows[i]
+		*r = row{quarter: c.quarter, number: n, lot: lots[n], at: time.Unix(c.quarter*int64(quarter/time.Second), 0).UTC(), ink: c.ink, prints: c.prints}
+		r.defects, counts = counts[:len(t.kinds):len(t.kinds)], counts[len(t.kinds):]
+		copy(r.defects, c.defects)
 		for f, n := range c.known {
+			r.Conditions[f] = math.NaN()
 			if n > 0 {
 				r.Conditions[f] = c.sums[f] / n
 			}
 		}
-		r.mix = t.mixOf(r.bench, r.batch, r.at)
+		r.mix = nearest(mixes[n], r.at)
 		if r.mix != nil {
 			r.ink = cmp.Or(r.ink, r.mix.Ink)
 			r.fill(quality.Thinner, r.mix.ThinnerPct)
 			r.fill(quality.RatioError, math.Abs(r.mix.RatioOffPct))
 		}
-		rows[i] = r
 	}
 	t.correct(rows)
 	return rows
@@ -229,9 +252,11 @@ func (r *row) fill(f quality.Factor, x float64) {
 	}
 }
 
-// mixOf returns the batch of an id that is nearest in time: ids are used again after a year.
-func (t *Table) mixOf(bench, batch string, at time.Time) *Mix {
-	list := t.mixes[bench+"\x00"+batch]
+// nearest returns the batch of an id that is nearest in time, nil for none: ids are used again after a year.
+func nearest(list []Mix, at time.Time) *Mix {
+	if len(list) == 1 {
+		return &list[0]
+	}
 	var best *Mix
 	for i := range list {
 		if best == nil || list[i].At.Sub(at).Abs() < best.At.Sub(at).Abs() {
@@ -244,6 +269,10 @@ func (t *Table) mixOf(bench, batch string, at time.Time) *Mix {
 // correct takes what is below zero from earlier cells of the same press and batch, the newest
 // first; what corrects nothing is left out.
 func (t *Table) correct(rows []row) {
+	corrects := func(r row) bool { return slices.ContainsFunc(r.defects, func(n float64) bool { return n < 0 }) }
+	if !slices.ContainsFunc(rows, corrects) {
+		return
+	}
 	earlier := map[int][]int{} // by lot
 	for i := range rows {
 		t.pause(i)

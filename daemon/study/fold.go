@@ -18,9 +18,10 @@ var spans = []int64{1, 2, 4, 8, 16}
 // Data returns the cells for a study, and how long their spans are. Days are those of the zone.
 func (t *Table) Data(zone *time.Location) (d quality.Data, span time.Duration) {
 	rows := t.rows()
-	quarters := spans[0]
-	for _, quarters = range spans {
-		if cellsIn(rows, quarters, zone) <= mostCells {
+	quarters := spans[len(spans)-1]
+	for _, n := range spans {
+		if fits(rows, n, zone) {
+			quarters = n
 			break
 		}
 	}
@@ -29,7 +30,7 @@ func (t *Table) Data(zone *time.Location) (d quality.Data, span time.Duration) {
 	d.Cells = make([]quality.Cell, len(folded))
 	ids := map[batchOf]string{}
 	for i, f := range folded {
-		r := rows[f.first]
+		r := &rows[f.first]
 		c := quality.Cell{Place: r.bench + "/" + r.press + "/" + r.ink, Day: f.day + " " + r.bench, Prints: quality.Prints{Prints: f.prints, Defects: f.defects}, Conditions: r.Conditions}
 		for k, n := range f.known {
 			if f.rows > 1 && n > 0 {
@@ -62,11 +63,12 @@ type opened struct {
 	cells    int
 	quarters int64 // length of a span
 	days     dayNames
-	newest   map[int]newest // by lot
+	newest   []newest // by lot
 }
 
 // newest is the newest cell of a lot.
 type newest struct {
+	is   bool // there is one
 	cell int
 	span int64
 	day  string
@@ -74,14 +76,17 @@ type newest struct {
 }
 
 func newOpened(quarters int64, zone *time.Location) *opened {
-	return &opened{quarters: quarters, days: dayNames{zone: zone}, newest: map[int]newest{}}
+	return &opened{quarters: quarters, days: dayNames{zone: zone}}
 }
 
 // of returns the cell of a row; is false for the first row of a cell.
 func (o *opened) of(r *row) (n newest, is bool) {
-	n = newest{o.cells, floorDiv(r.quarter, o.quarters), o.days.of(r.at), r.mix}
-	last, is := o.newest[r.number]
-	if is && last.span == n.span && last.day == n.day && last.mix == n.mix {
+	n = newest{true, o.cells, floorDiv(r.quarter, o.quarters), o.days.of(r.at), r.mix}
+	for len(o.newest) <= r.number {
+		o.newest = append(o.newest, newest{})
+	}
+	last := o.newest[r.number]
+	if last.is && last.span == n.span && last.day == n.day && last.mix == n.mix {
 		return last, true
 	}
 	o.cells++
@@ -89,29 +94,31 @@ func (o *opened) of(r *row) (n newest, is bool) {
 	return n, false
 }
 
-// cellsIn returns how many cells rows fall into.
-func cellsIn(rows []row, quarters int64, zone *time.Location) int {
+// fits reports whether rows fall into at most mostCells cells.
+func fits(rows []row, quarters int64, zone *time.Location) bool {
 	o := newOpened(quarters, zone)
 	for i := range rows {
-		o.of(&rows[i])
+		if o.of(&rows[i]); o.cells > mostCells {
+			return false
+		}
 	}
-	return o.cells
+	return true
 }
 
 // fold gathers rows into spans of some quarters of an hour that do not reach over the end of a day.
 func (t *Table) fold(rows []row, quarters int64, zone *time.Location) []foldedCell {
-	folded := make([]foldedCell, 0, cellsIn(rows, quarters, zone))
-	kinds := 0
-	if len(rows) > 0 {
-		kinds = len(rows[0].defects)
-	}
-	defects := make([]float64, cap(folded)*kinds)
+	folded := make([]foldedCell, 0, min(len(rows), mostCells))
+	kinds := len(t.kinds)
+	var defects []float64 // room for those of some cells
 	o := newOpened(quarters, zone)
 	for i := range rows {
 		t.pause(i)
 		r := &rows[i]
 		cell, is := o.of(r)
 		if !is {
+			if len(defects) < kinds {
+				defects = make([]float64, 1000*kinds)
+			}
 			folded = append(folded, foldedCell{first: i, day: cell.day, defects: defects[:kinds:kinds]})
 			defects = defects[kinds:]
 		}
