@@ -53,15 +53,18 @@ type Table struct {
 	// none.
 	Pause       func()
 	filter      Filter
-	lots        map[lot]int   // numbers from 0
-	at          map[place]int // of a cell in cells
-	cells       []cell
-	newest      []int // by lot: its cell that was added to last
+	lots        map[lot]int // numbers from 0
+	cells       []*cell
+	of          []lotCells // by lot
+	room        []cell     // for the next cells
 	kinds       map[string]int
 	mixes       map[mixed][]Mix
 	first, last time.Time
 	ordered     []row // what rows returned; nil after a change
 }
+
+// cellsAtOnce is how many cells are made at once.
+const cellsAtOnce = 512
 
 // quarter is the length of a cell.
 const quarter = 15 * time.Minute
@@ -69,16 +72,20 @@ const quarter = 15 * time.Minute
 // lot is what the cells of a batch on a press have in common.
 type lot struct{ bench, press, batch string }
 
-type place struct {
-	quarter int64 // since 1970
-	lot     int   // number
+// lotCells are the cells of a lot.
+type lotCells struct {
+	latest, added, newest *cell // the latest in time, that which was added to last, and that which came last
+	// at has all of them by their quarter. It is nil while they come in the order of time, as those of a bench do.
+	at map[int64]*cell
 }
 
 // mixed names batches.
 type mixed struct{ bench, batch string }
 
 type cell struct {
-	place
+	quarter int64 // since 1970
+	lot     int   // number
+	before  *cell // of the same lot, as they came
 	ink     string
 	prints  float64
 	defects []float64          // by kind; kinds beyond its length have none
@@ -88,7 +95,7 @@ type cell struct {
 
 // NewTable returns an empty table of the counts that the filter takes.
 func NewTable(f Filter) *Table {
-	return &Table{filter: f, lots: map[lot]int{}, at: map[place]int{}, kinds: map[string]int{}, mixes: map[mixed][]Mix{}}
+	return &Table{filter: f, lots: map[lot]int{}, kinds: map[string]int{}, mixes: map[mixed][]Mix{}}
 }
 
 // Unknown returns conditions of which none is known.
@@ -141,20 +148,45 @@ func (t *Table) cell(quarter int64, of lot) *cell {
 	if !known {
 		number = len(t.lots)
 		t.lots[of] = number
-		t.newest = append(t.newest, -1)
+		t.of = append(t.of, lotCells{})
 	}
-	if n := t.newest[number]; n >= 0 && t.cells[n].quarter == quarter { // counts come in the order of time, mostly
-		return &t.cells[n]
+	l := &t.of[number]
+	if l.added != nil && l.added.quarter == quarter {
+		return l.added
 	}
-	at := place{quarter, number}
-	n, known := t.at[at]
-	if !known {
-		n = len(t.cells)
-		t.at[at] = n
-		t.cells = append(t.cells, cell{place: at})
+	if l.latest != nil && quarter <= l.latest.quarter {
+		l.index()
+		if c := l.at[quarter]; c != nil {
+			l.added = c
+			return c
+		}
 	}
-	t.newest[number] = n
-	return &t.cells[n]
+	if len(t.room) == 0 {
+		t.room = make([]cell, cellsAtOnce)
+	}
+	c := &t.room[0]
+	t.room = t.room[1:]
+	*c = cell{quarter: quarter, lot: number, before: l.newest}
+	t.cells = append(t.cells, c)
+	l.added, l.newest = c, c
+	if l.latest == nil || quarter > l.latest.quarter {
+		l.latest = c
+	}
+	if l.at != nil {
+		l.at[quarter] = c
+	}
+	return c
+}
+
+// index fills at.
+func (l *lotCells) index() {
+	if l.at != nil {
+		return
+	}
+	l.at = map[int64]*cell{}
+	for c := l.newest; c != nil; c = c.before {
+		l.at[c.quarter] = c
+	}
 }
 
 // Mixed adds what is known of a batch. Conditions of the counts themselves take precedence.
@@ -210,10 +242,7 @@ func (t *Table) order() []row {
 	for i, l := range lots {
 		order[t.lots[l]], mixes[i] = i, t.mixes[mixed{l.bench, l.batch}]
 	}
-	cells := make([]*cell, len(t.cells))
-	for i := range t.cells {
-		cells[i] = &t.cells[i]
-	}
+	cells := t.cells
 	byPlace := func(a, b *cell) int {
 		return cmp.Or(cmp.Compare(a.quarter, b.quarter), cmp.Compare(order[a.lot], order[b.lot]))
 	}

@@ -29,8 +29,9 @@ type Model struct {
 	Stratum  []int     // from 0; nil for one stratum
 	Cluster  []int     // from 0; nil when each row is independent of all others
 
-	scratch *scratch // nil for memory of its own
-	pause   func()   // called between steps; may be nil
+	scratch  *scratch // nil for memory of its own
+	pause    func()   // called between steps; may be nil
+	lossOnly bool     // nothing but the loss is wanted: no step is taken that would hardly change it
 }
 
 // Errors of [Model.Fit] for data that cannot say anything.

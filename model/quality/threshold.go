@@ -44,9 +44,13 @@ func (p *prepared) threshold(kind int, o Options) Threshold {
 	var places, deviances []float64 // less what all places have in common
 	best := 0
 	var last *working
+	m, vapour := p.unbroken(kind, e.AdjustedFor, o)
 	for k := range thresholdSteps + 1 {
 		place := ends[0] + (ends[2]-ends[0])*float64(k)/thresholdSteps
-		fit, err := p.broken(kind, place, e.AdjustedFor, o).settle(last, profiled)
+		for i, x := range vapour { // the model is a regression on what a vapour density is above the place
+			m.X[i*len(m.Columns)] = math.Max(0, x-place)
+		}
+		fit, err := m.settle(last, profiled)
 		if err != nil {
 			continue
 		}
@@ -103,20 +107,26 @@ func (p *prepared) tolerance(kind int, place float64, e Effect, o Options) float
 	return design * math.Pow(tQuantile((1+Level)/2, max(1, float64(e.Clusters-1))), 2)
 }
 
-// broken is the regression on what a vapour density is above a threshold.
-func (p *prepared) broken(kind int, place float64, adjusted []Factor, o Options) Model {
-	names := []string{VapourDensity.String()}
-	for _, f := range adjusted {
-		names = append(names, f.String())
+// unbroken returns the regression on the vapour density, of which only the loss is wanted, and its first column, the
+// vapour density, again.
+func (p *prepared) unbroken(kind int, adjusted []Factor, o Options) (m Model, vapour []float64) {
+	columns := append([]Factor{VapourDensity}, adjusted...)
+	names := make([]string, len(columns))
+	for i, f := range columns {
+		names[i] = f.String()
 	}
-	return p.model(o.Family, kind, names, func(c *Cell, row []float64) []float64 {
-		x := c.Conditions[VapourDensity]
-		row = append(row, math.Max(0, x-place)) // NaN stays NaN
-		for _, f := range adjusted {
+	m = p.model(o.Family, kind, names, func(c *Cell, row []float64) []float64 {
+		for _, f := range columns {
 			row = append(row, c.Conditions[f])
 		}
 		return row
 	})
+	m.lossOnly = true
+	vapour = make([]float64, len(m.Count))
+	for i := range vapour {
+		vapour[i] = m.X[i*len(columns)]
+	}
+	return m, vapour
 }
 
 // relevant sets from where on the rate is higher by the relevant increase than in the dry tenth.

@@ -18,6 +18,7 @@ type working struct {
 	alpha         []float64
 	mean, weight  []float64  // of each used row
 	loss          float64    // minus twice the log-likelihood, without what no coefficient changes
+	decrease      float64    // of the loss by the newest step, as the step before it foresees: Newton's decrement
 	information   *symmetric // of the columns, strata taken out
 	covariance    *symmetric // of the columns, at the end
 	sums          []sums     // of each stratum
@@ -155,6 +156,9 @@ func (w *working) iterate(converged float64) error {
 		} else if column >= 0 { // it varied while all rows of a stratum had the same rate
 			return &SeparatedError{w.Columns[column]}
 		}
+		if w.lossOnly && w.decrease <= converged*(math.Abs(w.loss)+0.1) {
+			return nil
+		}
 		for range 30 {
 			w.predict()
 			if w.loss <= before+converged*math.Abs(before) { // NaN is not
@@ -252,6 +256,7 @@ func (w *working) step() (column int) {
 		return column
 	}
 	change := root.solve(gradient)
+	w.decrease = dot(gradient, change)
 	for j, d := range change {
 		w.beta[j] += d
 	}
@@ -260,6 +265,7 @@ func (w *working) step() (column int) {
 		if t.w == 0 {
 			continue
 		}
+		w.decrease += t.wz * t.wz / t.w
 		w.alpha[s] += t.wz / t.w
 		for j, d := range change {
 			w.alpha[s] -= d * t.wx[j] / t.w
