@@ -66,7 +66,7 @@ type Decoder struct {
 // widthKinds bounds the kinds of lines whose lengths are known. A mark that is longer than another one, or
 // that only moving weights have, makes another kind. A mark that may be the rest of another one after a
 // lost byte, such as S of ST, makes none.
-const widthKinds = 16
+const widthKinds = 64
 
 // width is what is known of the length of one kind of line.
 type width struct {

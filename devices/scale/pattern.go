@@ -55,6 +55,7 @@ type element struct {
 	decimals int      // how many the weight must have, 0 where any number may stand
 	groups   byte     // what may stand between the thousands of the weight, 0 for nothing
 	bracket  bool     // the last digit may stand in square brackets
+	ends     byte     // the character that follows the weight in the pattern, a comma or a point; else 0
 	exponent bool     // a power of ten follows, as in 1.25E+02
 	backward bool     // the digits come from the last to the first
 	bits     [8]field // what a bit that is set means, of a status
@@ -155,6 +156,9 @@ func (s Shape) finish() (Shape, error) {
 		switch e.kind {
 		case weightElement:
 			weights++
+			if next := s.after(i); next == ',' || next == '.' {
+				e.ends = next
+			}
 		case signElement:
 			signs++
 			e.trailing = weights > 0
@@ -178,6 +182,19 @@ func (s Shape) finish() (Shape, error) {
 		return Shape{}, fmt.Errorf("%d times {unit}, want it once: {unit} where the line carries it, {unit=g}, {unit=kg}, {unit=mg}, {unit=oz}, {unit=lb} or {unit=ct} where it does not", units)
 	}
 	return s, nil
+}
+
+// after returns the character that follows element i, where it is the same in each line; else 0.
+func (s Shape) after(i int) byte {
+	for _, e := range s.elements[i+1:] {
+		switch {
+		case e.kind == literalElement:
+			return e.literal
+		case e.kind != unitElement || e.declared == noUnit:
+			return 0
+		}
+	}
+	return 0
 }
 
 func parseField(text string) (element, error) {

@@ -2,6 +2,7 @@ package learn
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 
 	"potlifed/devices/scale"
@@ -17,6 +18,14 @@ type check struct {
 // without it. A form that fits by chance is as good as impossible: several different lines would
 // have to agree in eight bits each.
 func stripChecksum(lines []text) (check, []text) {
+	var best check
+	var most []text
+	forms := make([][]string, len(lines))
+	for i, l := range lines {
+		if anyDigits.MatchString(l.body) {
+			forms[i] = outlines(l.body)
+		}
+	}
 	for _, place := range []string{"", ",after-etx", ",after-etx,byte"} {
 		for _, form := range []string{"xor", "sum", "negated-sum"} {
 			for _, covers := range []string{"", ",etx", ",stx", ",stx,etx", ",without-last", ",without-first", ",without-first,without-last"} {
@@ -25,11 +34,14 @@ func stripChecksum(lines []text) (check, []text) {
 				if err != nil {
 					continue
 				}
-				if stripped, ok := strips(c, lines, place != ""); ok {
-					return check{"{check=" + name + "}", "Each line ends with a checksum (" + name + "), which is verified."}, stripped
+				if stripped, ok := strips(c, lines, forms, place != ""); ok && len(stripped) > len(most) {
+					best, most = check{"{check=" + name + "}", "Each line ends with a checksum (" + name + "), which is verified."}, stripped
 				}
 			}
 		}
+	}
+	if len(most) > 0 {
+		return best, most
 	}
 	return skippedTail(lines)
 }
@@ -38,21 +50,58 @@ func stripChecksum(lines []text) (check, []text) {
 // million times.
 const leastDifferent = 3
 
-// strips returns the lines that have this checksum, without it. ok is false unless most
-// have it, among them several different ones.
-func strips(c scale.Checksum, lines []text, afterETX bool) (stripped []text, ok bool) {
-	different := map[string]bool{}
+// strips returns the lines that have this checksum, without it. ok is false unless a part of them that chance cannot
+// explain has it, among them several different ones. The others may be of another kind, such as an echo or a rule; forms
+// has what each line with digits has in common with those of its kind.
+func strips(c scale.Checksum, lines []text, forms [][]string, afterETX bool) (stripped []text, ok bool) {
+	different, right, wrong := map[string]bool{}, map[string]int{}, map[string]map[int]bool{}
+	framed := map[int]bool{}
 	for i, l := range lines {
 		body, err := c.Strip(l.framed(afterETX))
 		if err == nil {
 			different[string(body)] = true
+			for _, form := range forms[i] {
+				right[form]++
+			}
 			stripped = append(stripped, text{body: string(body), line: l.line, whole: l.whole})
+		} else {
+			if afterETX && strings.IndexByte(string(l.whole), etx) >= 0 {
+				framed[i] = true
+			}
+			for _, form := range forms[i] {
+				if wrong[form] == nil {
+					wrong[form] = map[int]bool{}
+				}
+				wrong[form][i] = true
+			}
 		}
-		if i == 19 && len(stripped) < 5 {
+		if i == 39 && len(stripped) < 5 {
 			return nil, false
 		}
 	}
-	return stripped, len(different) >= leastDifferent && 4*len(stripped) >= 3*len(lines)
+	alike := framed // lines that look like those with the checksum and have another one
+	for form := range right {
+		for i := range wrong[form] {
+			alike[i] = true
+		}
+	}
+	return stripped, len(different) >= leastDifferent && 4*len(stripped) >= len(lines) && 8*len(alike) <= len(stripped)
+}
+
+var (
+	words       = regexp.MustCompile(`[A-Za-z]+`)
+	wholeNumber = regexp.MustCompile(`[-+ \t]*[0-9][0-9.,]*`)
+)
+
+// outlines returns what lines of one kind have in common: the first word, the last one, and the order of words and
+// numbers. The last two characters do not count, since they may be a checksum.
+func outlines(body string) []string {
+	body = body[:max(0, len(body)-2)] // without a checksum
+	list := []string{"form " + words.ReplaceAllString(wholeNumber.ReplaceAllString(body, "0"), "a")}
+	if found := words.FindAllString(body, -1); len(found) > 0 {
+		list = append(list, "first "+found[0], "last "+found[len(found)-1])
+	}
+	return list
 }
 
 // skippedTail finds a checksum of a kind that is not known: hexadecimal digits at the end that
@@ -60,8 +109,13 @@ func strips(c scale.Checksum, lines []text, afterETX bool) (stripped []text, ok 
 func skippedTail(lines []text) (check, []text) {
 	for _, n := range []int{4, 2} {
 		tails, distinct, letters := map[string]string{}, map[string]bool{}, false
-		fits, conflicts := 0, 0
+		fits, conflicts, with := 0, 0, 0
+		var kept []text
 		for _, l := range lines {
+			if !anyDigits.MatchString(l.body) {
+				continue
+			}
+			with++
 			trimmed := strings.TrimRight(l.body, " \t")
 			at := len(trimmed) - n
 			if at < 1 || !isHex(trimmed[at:]) || isHex(trimmed[at-1:at]) || trimmed[at-1] == '.' || trimmed[at-1] == ',' {
@@ -74,14 +128,9 @@ func skippedTail(lines []text) (check, []text) {
 			tails[body], distinct[tail] = tail, true
 			letters = letters || strings.ContainsAny(tail, "ABCDEFabcdef")
 			fits++
+			kept = append(kept, text{body: body, line: l.line, whole: l.whole})
 		}
-		if letters && 20*conflicts <= fits && 4*fits >= 3*len(lines) && len(tails) >= 5 && len(distinct)*2 > len(tails) {
-			var kept []text
-			for _, l := range lines {
-				if trimmed := strings.TrimRight(l.body, " \t"); len(trimmed) > n {
-					kept = append(kept, text{body: trimmed[:len(trimmed)-n], line: l.line, whole: l.whole})
-				}
-			}
+		if letters && 20*conflicts <= fits && 5*fits >= 2*with && len(tails) >= 5 && len(distinct)*2 > len(tails) {
 			return check{fmt.Sprintf("{skip:%d}", n), "The lines seem to end with a checksum of an unknown kind, which is not verified."}, kept
 		}
 	}

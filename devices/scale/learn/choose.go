@@ -106,7 +106,7 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 			c.score += map[bool]int{true: 4, false: -4}[t.wasShown(c, hint.ShownG)]
 		}
 		switch {
-		case best.score > -1000 && abs(c.score-best.score) < 2 && t.finer(i, best.slot):
+		case best.score > -1000 && abs(c.score-best.score) < 2 && (t.finer(i, best.slot) || t.unitBeside(i, 1) && !t.unitBeside(best.slot, 1) && t.sameWeight(i, best.slot)):
 			best, second = c, best
 		case c.score > best.score:
 			best, second = c, best
@@ -154,8 +154,11 @@ func (t *template) judge(i int) chosen {
 	if t.decimals(i) > 0 {
 		c.score += 2
 	}
-	if t.unitBeside(i, 1) || t.unitBeside(i, -1) {
+	if t.texts(i) != 2 && (t.unitBeside(i, 1) || t.unitBeside(i, -1)) {
 		c.score += 3
+	}
+	if t.ofAnotherKind(i) {
+		c.score -= 6
 	}
 	if t.ratedBy(i) {
 		c.score -= 6
@@ -171,7 +174,10 @@ func (t *template) judge(i int) chosen {
 			if strings.Contains(":/-", text) && t.joined(i, beside) {
 				c.score -= 6 // a time or a date
 			}
-			if text == "%" || text == "#" {
+			switch {
+			case text == "%" && beside > i:
+				c.score -= 6
+			case text == "%" || text == "#":
 				c.score -= 3
 			}
 		}
@@ -180,18 +186,13 @@ func (t *template) judge(i int) chosen {
 	return c
 }
 
-// ratedBy reports whether a stroke follows the unit of a number, as in g/s.
-func (t *template) ratedBy(i int) bool {
-	return i+2 < len(t.slots) && t.unitAt(i+1) && t.slots[i+2].counts["/"] > 0 && !t.slots[i+2].gap && i+3 < len(t.slots) && t.slots[i+3].kind == word
-}
-
 // unitBeside reports whether a unit stands beside slot i, with one mark between at most.
 func (t *template) unitBeside(i, step int) bool {
 	for j, n := i+step, 0; j >= 0 && j < len(t.slots) && n < 2; j, n = j+step, n+1 {
 		switch s := t.slots[j]; {
-		case t.unitAt(j):
+		case step > 0 && t.unitAt(j) && (s.units() || !t.labels(j)), step < 0 && s.units():
 			return step > 0 || (j == 0 || t.slots[j-1].kind != number) && (j < 2 || t.slots[j-2].kind != number || t.slots[j-1].kind != punct)
-		case s.kind != punct:
+		case s.kind != punct, s.counts["%"] > 0:
 			return false
 		}
 	}
@@ -292,9 +293,9 @@ func (t *template) findUnit(c *chosen, hint Hint) {
 		}
 	}
 	if c.unit < 0 {
-		c.unit = t.loneUnit()
+		c.unit = t.loneUnit(c.slot)
 	}
-	if c.unit < 0 && len(look) > 0 && c.slot+1 < len(t.slots) && t.unitAt(c.slot+1) {
+	if c.unit < 0 && len(look) > 0 && c.slot+1 < len(t.slots) && t.unitAt(c.slot+1) && !t.labels(c.slot+1) {
 		c.unit, c.letter, c.fixed = c.slot+1, "G", "g"
 		c.doubts = append(c.doubts, "The letter G after the weight is taken for grams.")
 		return
@@ -315,20 +316,29 @@ func (t *template) findUnit(c *chosen, hint Hint) {
 	}
 	if c.letter != "" {
 		c.fixed = unitWords[strings.ToLower(c.letter)]
+		if t.slots[c.unit].missing() > 0 && len(t.slots[c.unit].counts) > 1 {
+			c.doubts = append(c.doubts, unsureMark+"Some lines state no unit, and others another one.")
+		}
 		if len(written) > 1 {
 			c.doubts = append(c.doubts, unsureMark+"The unit is written in ways of which potlifed reads one: "+c.letter+".")
 		}
 	}
 }
 
-// loneUnit returns the slot of the only unit in the lines, where it belongs to no other number; -1 for none.
-func (t *template) loneUnit() int {
+// labels reports whether a letter stands before another number without a unit, as in N 1.2 G 3.4.
+func (t *template) labels(slot int) bool {
+	return slot+1 < len(t.slots) && t.slots[slot+1].kind == number
+}
+
+// loneUnit returns the slot of the only unit in the lines, where it belongs to no other number or to one that is written
+// like the given one, as in N 1.2 T 3.4 g; -1 for none.
+func (t *template) loneUnit(given int) int {
 	found := -1
 	for j, s := range t.slots {
 		if !s.units() {
 			continue
 		}
-		if found >= 0 || j > 0 && t.slots[j-1].kind == number || s.missing() > 0 {
+		if found >= 0 || j > 0 && t.slots[j-1].kind == number && t.decimals(j-1) != t.decimals(given) || s.missing() > 0 {
 			return -1
 		}
 		found = j

@@ -3,6 +3,8 @@ package learn
 import (
 	"fmt"
 	"strings"
+
+	"potlifed/devices/scale"
 )
 
 // ignoredPart returns a doubt where a sign or a mark of the number stands beside the weight in some
@@ -41,6 +43,44 @@ func (t *template) ignoredPart(c chosen) []string {
 		}
 	}
 	return nil
+}
+
+// mostRefused is the share of lines that may be refused though they look like the others: they may be damaged.
+const mostRefused = 1.0 / 15
+
+// doubtRefused makes a proposal unsure that refuses lines which look like those that it reads, such as lines that were
+// taken for damaged.
+func (p *Proposal) doubtRefused(lines []text) {
+	shape, err := scale.ParseShape(p.Line)
+	if err != nil || p.record {
+		return
+	}
+	read, refused := map[string]bool{}, []text{}
+	for _, l := range lines {
+		if !anyDigits.MatchString(l.body) {
+			continue
+		}
+		if _, err := shape.Decode(l.framed(strings.Contains(p.Line, "after-etx"))); err != nil {
+			refused = append(refused, l)
+			continue
+		}
+		for _, form := range outlines(l.body + "  ") {
+			read[form] = true
+		}
+	}
+	n := 0
+	for _, l := range refused {
+		for _, form := range outlines(l.body + "  ") {
+			if read[form] {
+				n++
+				break
+			}
+		}
+	}
+	if float64(n) > mostRefused*float64(len(lines)) {
+		p.Certainty = Unsure
+		p.Reasons = append(p.Reasons, fmt.Sprintf("%d lines look like those that are read, and are refused.", n))
+	}
 }
 
 // halfNumber reports whether a comma or a point joins a number without decimals to another one: where

@@ -43,3 +43,23 @@ func (t *template) labelScore(i int) int {
 	}
 	return 0
 }
+
+// otherKinds are units of other quantities, in small letters, as they follow a number without a space.
+var otherKinds = map[string]bool{"c": true, "degc": true, "k": true, "v": true, "mv": true, "ma": true, "hz": true, "ms": true, "min": true, "rh": true}
+
+// ofAnotherKind reports whether the unit of another quantity follows a number, always the same.
+func (t *template) ofAnotherKind(i int) bool {
+	if i+1 >= len(t.slots) || t.slots[i+1].kind != word || len(t.slots[i+1].counts) != 1 || 10*t.slots[i+1].missing() > len(t.rows) {
+		return false
+	}
+	for text := range t.slots[i+1].counts {
+		lower := strings.ToLower(text)
+		return otherUnits[lower] || otherKinds[lower] && !t.slots[i+1].gap
+	}
+	return false
+}
+
+// ratedBy reports whether a stroke follows the unit of a number, as in g/s.
+func (t *template) ratedBy(i int) bool {
+	return i+2 < len(t.slots) && t.unitAt(i+1) && t.slots[i+2].counts["/"] > 0 && !t.slots[i+2].gap && i+3 < len(t.slots) && t.slots[i+3].kind == word
+}

@@ -46,6 +46,7 @@ type Proposal struct {
 	Lines, Decoded int
 	// LowG and HighG are the smallest and the largest weight among them, in g.
 	LowG, HighG float64
+	record      bool // each weight has several lines, of which one is read
 }
 
 // Lines that show enough.
@@ -78,6 +79,22 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 	if len(kept) < fewestLines {
 		return Proposal{Reasons: []string{fmt.Sprintf("Only %d lines of text came; %d are needed. The speed or the frame may be wrong.", len(kept), fewestLines)}}
 	}
+	if n := overlong(lines); 20*n > len(lines) {
+		return Proposal{Lines: len(lines), Reasons: []string{fmt.Sprintf("%d of %d lines are longer than %d characters, which potlifed does not read. Set the scale to a shorter line.", n, len(lines), scale.MaxLineBytes)}}
+	}
+	best := infer(kept, hint, false)
+	if best.Line == "" || float64(best.Decoded) < enoughDecoded*float64(best.Lines) {
+		if early := infer(kept, hint, true); early.Decoded*max(best.Lines, 1) > best.Decoded*max(early.Lines, 1) {
+			best = early
+		}
+	}
+	best.doubtRefused(kept)
+	return best
+}
+
+// infer proposes the shape of lines of text. With early, a mark that some lines have twice and others once is taken for
+// the first of the two, since a pattern is matched without going back.
+func infer(kept []text, hint Hint, early bool) Proposal {
 	check, kept := stripChecksum(kept)
 	rows, writing := tokenized(kept)
 	rows, silent := withNumbers(rows)
@@ -86,7 +103,8 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 	fragments := all - len(rows)
 	rows, record := oneOfARecord(rows)
 	rows, nines := withoutNines(rows)
-	t := align(rows)
+	rows, odd := withoutOdd(rows)
+	t := align(rows, early)
 	t.silent, t.record, t.writing, t.nines = silent, record != nil, writing, nines
 	c, ok := t.weight(hint)
 	if ok {
@@ -107,19 +125,23 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 		text, notes := t.pattern(c, loose)
 		found = append(found, candidate{line: text + check.pattern, notes: notes})
 	}
-	best := t.best(c, found)
+	best := t.ofOneWidth(c, t.best(c, found))
 	if best.line == "" {
 		return Proposal{Lines: len(t.rows), Reasons: []string{"A number was found that could be the weight, and no pattern that reads it."}}
 	}
 	best.notes = append(append(best.notes, c.doubts...), record...)
 	best.notes = append(best.notes, t.ignoredPart(c)...)
 	p := best.proposal(t, check)
+	p.record = record != nil
 	if c.unit >= 0 && t.slots[c.unit].missing() > 0 {
 		p.Reasons = append(p.Reasons, "Some lines state no unit. Their number is taken in the unit of the line before and as moving; where it may be in another unit, there is no weight until a line states its unit.")
 	}
 	if text := t.maybeSign(c); text != "" {
 		p.Certainty = Unsure
 		p.Reasons = append(p.Reasons, fmt.Sprintf("The numbers have no sign, and %q never comes with zero: it may mean a weight below zero.", text))
+	}
+	if odd != "" {
+		p.Reasons = append(p.Reasons, odd)
 	}
 	if fragments > 0 {
 		p.Reasons = append(p.Reasons, fmt.Sprintf("%d damaged lines were left out.", fragments))

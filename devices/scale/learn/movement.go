@@ -58,6 +58,23 @@ func (t *template) meanings(slot int, texts []string, moving []bool) map[string]
 			known++
 		}
 	}
+	if t.hardlyChanges(slot, texts) {
+		for _, text := range texts {
+			if means[text] == "" {
+				means[text] = "any"
+			}
+		}
+		return means
+	}
+	zero := len(texts) == 2 && (t.onlyWithZero(slot, texts[0]) || t.onlyWithZero(slot, texts[1]))
+	if known == 0 && (zero || t.ofLevel(slot, texts)) {
+		for _, text := range texts {
+			if means[text] == "" {
+				means[text] = "any"
+			}
+		}
+		return means
+	}
 	longRest, longMove := t.runs(slot, moving)
 	tells := liveliest-calmest > 0.45 && liveliest > 0.6
 	for _, text := range texts {
@@ -67,7 +84,7 @@ func (t *template) meanings(slot int, texts []string, moving []bool) map[string]
 		means[text] = "any"
 		counterpart := t.has(means, "stable") || t.has(means, "moving") || known == 0
 		switch {
-		case !counterpart:
+		case !counterpart || t.onlyWithZero(slot, text):
 		case share[text] > 0.6 && longRest[text] <= mostRest && !t.has(means, "moving") && (tells || t.has(means, "stable")):
 			means[text] = "moving"
 		case share[text] < 0.4 && longMove[text] <= mostMove && !t.has(means, "stable") && (tells || t.has(means, "moving")):
@@ -75,6 +92,65 @@ func (t *template) meanings(slot int, texts []string, moving []bool) map[string]
 		}
 	}
 	return means
+}
+
+// What a mark of the movement does while a cup is put on and taken off.
+const (
+	fewestSwitches = 3    // it comes and goes
+	fewestMarked   = 0.05 // in a part of the lines that is not small
+)
+
+// hardlyChanges reports whether a mark comes and goes too seldom to tell the movement, as the charge of a battery does.
+func (t *template) hardlyChanges(slot int, texts []string) bool {
+	switches, last, counts := 0, "", map[string]int{}
+	for k, i := range t.order() {
+		text := ""
+		if at := t.slots[slot].at[i]; at >= 0 {
+			text = t.rows[i].tokens[at].text
+		}
+		if counts[text]++; k > 0 && text != last {
+			switches++
+		}
+		last = text
+	}
+	most := 0
+	for _, n := range counts {
+		most = max(most, n)
+	}
+	return switches < fewestSwitches || float64(len(t.rows)-most) < fewestMarked*float64(len(t.rows))
+}
+
+// ofLevel reports whether two texts part the weights into lighter and heavier ones, as the number of a weighing range
+// does. Marks of the movement come with both.
+func (t *template) ofLevel(slot int, texts []string) bool {
+	if len(texts) != 2 {
+		return false
+	}
+	low, high := [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
+	for i, v := range t.byRow(t.weightSlot) {
+		if w := t.slots[t.weightSlot].at[i]; w >= 0 && t.rows[i].tokens[w].negative {
+			v = -v
+		}
+		at, k := t.slots[slot].at[i], 0
+		if text := texts[1]; at < 0 && text == "" || at >= 0 && t.rows[i].tokens[at].text == text {
+			k = 1
+		}
+		if !math.IsNaN(v) {
+			low[k], high[k] = math.Min(low[k], v), math.Max(high[k], v)
+		}
+	}
+	return high[0] < low[1] || high[1] < low[0]
+}
+
+// onlyWithZero reports whether a text comes with no other weight than zero: it is a mark for zero.
+func (t *template) onlyWithZero(slot int, text string) bool {
+	for i, v := range t.byRow(t.weightSlot) {
+		at := t.slots[slot].at[i]
+		if has := at >= 0 && t.rows[i].tokens[at].text == text || at < 0 && text == ""; has && v != 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func (t *template) has(means map[string]string, meaning string) bool {

@@ -15,7 +15,7 @@ func (t *template) pattern(c chosen, loose bool) (pattern string, notes []string
 	fixedUnit := c.unit < 0 || c.letter != ""
 	for i := 0; i < len(t.slots); i++ {
 		s := t.slots[i]
-		if s.gap && (i > 0 || i != c.slot) {
+		if s.gap && (i > 0 || i != c.slot || len(t.nines) > 0) {
 			b.WriteByte(' ')
 		}
 		switch {
@@ -27,7 +27,11 @@ func (t *template) pattern(c chosen, loose bool) (pattern string, notes []string
 				fmt.Fprintf(&b, "{unit=%s}", c.fixed)
 			}
 		case i == c.unit && c.letter != "":
-			b.WriteString(literal(c.letter))
+			if s.missing() > 1 {
+				fmt.Fprintf(&b, "{any=%s|moving=}", escaped(c.letter)) // as with {unit?}
+			} else {
+				b.WriteString(literal(c.letter))
+			}
 			if i == c.slot+1 {
 				fmt.Fprintf(&b, "{unit=%s}", c.fixed)
 			}
@@ -167,7 +171,7 @@ func (t *template) otherNumber(slot int, moving []bool) string {
 			fields = append(fields, means[text]+"="+text)
 		}
 		return "{" + strings.Join(fields, "|") + "}"
-	case len(widths) == 1 && !signed && s.missing() == 0 && !s.gap:
+	case len(widths) == 1 && !signed && s.missing() == 0 && (!s.gap || t.endsEarly(slot)):
 		for n := range widths {
 			return fmt.Sprintf("{skip:%d}", n)
 		}
@@ -178,10 +182,28 @@ func (t *template) otherNumber(slot int, moving []bool) string {
 	return "{skip}"
 }
 
+// endsEarly reports whether a skipped number would end at the wrong character: it ends at the one that follows it in the pattern,
+// which the number has too, as in a date with points.
+func (t *template) endsEarly(slot int) bool {
+	if slot+1 >= len(t.slots) || t.slots[slot+1].kind != punct {
+		return false
+	}
+	for i, r := range t.rows {
+		if at := t.slots[slot].at[i]; at >= 0 {
+			for text := range t.slots[slot+1].counts {
+				if strings.Contains(r.tokens[at].text, text) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
 // dated reports whether a number is part of a time or a date.
 func (t *template) dated(slot int) bool {
 	for _, beside := range []int{slot - 1, slot + 1} {
-		if beside > 0 && beside < len(t.slots) && t.slots[beside].kind == punct && t.joined(slot, beside) &&
+		if beside > 0 && beside < len(t.slots) && t.slots[beside].kind == punct && !t.slots[beside].gap && t.joined(slot, beside) &&
 			(t.slots[beside].counts[":"] > 0 || t.slots[beside].counts["/"] > 0 || t.slots[beside].counts["-"] > 0) {
 			return true
 		}
@@ -197,6 +219,7 @@ var meanings = map[string]string{
 	"N": "net", "NT": "net", "NET": "net", "NETT": "net", "NETTO": "net",
 	"G": "gross", "GS": "gross", "GR": "gross", "GROSS": "gross", "B": "gross", "BRUTTO": "gross",
 	"OL": "over", "OVER": "over", "OVERLOAD": "over", "OVR": "over", "HI": "over",
+	"ERR": "over", "ERROR": "over", "ERREUR": "over", "ERRORE": "over", "FEHLER": "over", "FAULT": "over",
 	"UL": "under", "UNDER": "under", "UNDERLOAD": "under", "LO": "under",
 }
 
@@ -244,6 +267,9 @@ func (t *template) mark(slot int, moving []bool, loose bool) (text, note string)
 	var fields []string
 	for _, text := range all {
 		if strings.ContainsAny(text, "{}|") {
+			if missing > 0 {
+				return literal(text), "" // a pattern has no field for it
+			}
 			return "{skip:1}", ""
 		}
 		switch {

@@ -46,6 +46,17 @@ func printable(lines [][]byte) []text {
 	return kept
 }
 
+// overlong returns how many lines have more characters than a line may have, without what follows the ETX.
+func overlong(lines [][]byte) (n int) {
+	for _, l := range lines {
+		body, _, _ := strings.Cut(string(l), string(rune(etx)))
+		if len(body) > scale.MaxLineBytes-4 && len(l) > scale.MaxLineBytes || len(body) > scale.MaxLineBytes {
+			n++
+		}
+	}
+	return n
+}
+
 // oftenBytes returns which bytes come in at least a quarter of the lines.
 func oftenBytes(lines [][]byte) (often [256]bool) {
 	var in [256]int

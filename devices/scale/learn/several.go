@@ -35,7 +35,7 @@ func (t *template) otherVaries(slot int) bool {
 func (t *template) net(given int) (slot int, ok bool) {
 	var numbers []int
 	for i, s := range t.slots {
-		if s.kind == number && s.missing() == 0 {
+		if s.kind == number && 10*s.missing() <= len(t.rows) && !t.dated(i) {
 			numbers = append(numbers, i)
 		}
 	}
@@ -67,6 +67,9 @@ func (t *template) sum(gross, a, b int) bool {
 	off := 1.1 * math.Pow10(-min(t.decimals(gross), t.decimals(a), t.decimals(b)))
 	wrong := 0
 	for i := range x {
+		if math.IsNaN(x[i]) || math.IsNaN(y[i]) || math.IsNaN(z[i]) {
+			continue // out of range
+		}
 		if !(math.Abs(x[i]-y[i]-z[i]) <= off) {
 			wrong++
 		}
@@ -76,10 +79,15 @@ func (t *template) sum(gross, a, b int) bool {
 
 // steps counts how often a series changes.
 func steps(list []float64) (n int) {
-	for i := 1; i < len(list); i++ {
-		if list[i] != list[i-1] {
+	last := math.NaN()
+	for _, v := range list {
+		if math.IsNaN(v) {
+			continue
+		}
+		if !math.IsNaN(last) && v != last {
 			n++
 		}
+		last = v
 	}
 	return n
 }

@@ -90,7 +90,7 @@ func (t *template) readBits(slot int, c *chosen, moving []bool) {
 		set := withBit(values, bit)
 		switch {
 		case !slices.Contains(set, true) || !slices.Contains(set, false):
-		case t.tellsOver(c.slot, set):
+		case t.tellsOver(c.slot, set, false):
 			parts = append(parts, fmt.Sprintf("over=%d", bit))
 			t.markOver(set)
 		default:
@@ -198,8 +198,9 @@ func (t *template) negate(slot int, is func(i int) bool) {
 }
 
 // tellsOver reports whether a mark says that the weight is out of range: it comes in few lines, all with the same
-// number, and the lines before and after them have weights far from that.
-func (t *template) tellsOver(slot int, set []bool) bool {
+// number, and the lines before and after them have weights far from that. A word may come with any number, such as that of
+// the fault; another mark comes with zero or nines.
+func (t *template) tellsOver(slot int, set []bool, word bool) bool {
 	list, order := t.byRow(slot), t.order()
 	all := spread(list)
 	same, n, far := math.NaN(), 0, false
@@ -211,7 +212,7 @@ func (t *template) tellsOver(slot int, set []bool) bool {
 			return false
 		}
 		same = list[i]
-		if same != 0 && !allNines(t.rows[i].tokens[t.slots[slot].at[i]]) {
+		if same != 0 && !word && !allNines(t.rows[i].tokens[t.slots[slot].at[i]]) {
 			return false
 		}
 		if before := order[k-1]; !set[before] && (k < 2 || math.Abs(list[before]-list[order[k-2]]) < all/50) {
@@ -243,7 +244,7 @@ func (t *template) overTexts(slot int, texts []string) map[string]bool {
 			at := t.slots[slot].at[i]
 			set[i] = at >= 0 && r.tokens[at].text == text || at < 0 && text == ""
 		}
-		if t.tellsOver(t.weightSlot, set) {
+		if t.tellsOver(t.weightSlot, set, len(text) >= 3 && isLetter(text[0])) {
 			if of == nil {
 				of = map[string]bool{}
 			}

@@ -1,6 +1,9 @@
 package learn
 
-import "sort"
+import (
+	"slices"
+	"sort"
+)
 
 // slot is one part that the lines have in the same place.
 type slot struct {
@@ -38,7 +41,7 @@ type template struct {
 
 // align lays the rows on each other, the most frequent form first. A form that came once in many
 // lines and fits badly is noise, and its row is left out.
-func align(rows []row) *template {
+func align(rows []row, early bool) *template {
 	forms := map[string][]int{}
 	counts := map[string]int{}
 	for i, r := range rows {
@@ -53,7 +56,7 @@ func align(rows []row) *template {
 		}
 		members := forms[form]
 		first := rows[members[0]]
-		path, cost := t.fit(first.tokens)
+		path, cost := t.fit(first.tokens, early)
 		rare := 10*len(members) < len(rows)
 		if n > 0 && rare && (cost > noiseCost || len(members) == 1 && len(rows) >= enoughLines && adds(path)) {
 			continue
@@ -87,11 +90,16 @@ func adds(path []step) bool {
 // (token < 0), or a token without a slot (slot < 0).
 type step struct{ slot, token int }
 
-// fit returns the cheapest way to lay tokens on the slots.
-func (t *template) fit(tokens []token) (path []step, cost float64) {
+// fit returns the cheapest way to lay tokens on the slots. Of ways that cost the same it returns the one that uses the
+// last slots, or with early the first ones.
+func (t *template) fit(tokens []token, early bool) (path []step, cost float64) {
 	n, m := len(t.slots), len(tokens)
 	width := m + 1
 	costs, from := make([]float64, (n+1)*width), make([]byte, (n+1)*width)
+	slot, at := func(i int) int { return i - 1 }, func(j int) int { return j - 1 }
+	if early { // from the end to the beginning
+		slot, at = func(i int) int { return n - i }, func(j int) int { return m - j }
+	}
 	for i := 0; i <= n; i++ {
 		for j := 0; j <= m; j++ {
 			if i == 0 && j == 0 {
@@ -99,15 +107,15 @@ func (t *template) fit(tokens []token) (path []step, cost float64) {
 			}
 			best, how := 1e9, byte(0)
 			if i > 0 && j > 0 {
-				best, how = costs[(i-1)*width+j-1]+t.slots[i-1].cost(tokens[j-1]), 'b'
+				best, how = costs[(i-1)*width+j-1]+t.slots[slot(i)].cost(tokens[at(j)]), 'b'
 			}
 			if i > 0 {
-				if c := costs[(i-1)*width+j] + missingCost(t.slots[i-1].kind); c < best {
+				if c := costs[(i-1)*width+j] + missingCost(t.slots[slot(i)].kind); c < best {
 					best, how = c, 's'
 				}
 			}
 			if j > 0 {
-				if c := costs[i*width+j-1] + missingCost(tokens[j-1].kind); c < best {
+				if c := costs[i*width+j-1] + missingCost(tokens[at(j)].kind); c < best {
 					best, how = c, 't'
 				}
 			}
@@ -117,18 +125,18 @@ func (t *template) fit(tokens []token) (path []step, cost float64) {
 	for i, j := n, m; i > 0 || j > 0; {
 		switch from[i*width+j] {
 		case 'b':
+			path = append(path, step{slot(i), at(j)})
 			i, j = i-1, j-1
-			path = append(path, step{i, j})
 		case 's':
+			path = append(path, step{slot(i), -1})
 			i--
-			path = append(path, step{i, -1})
 		default:
+			path = append(path, step{-1, at(j)})
 			j--
-			path = append(path, step{-1, j})
 		}
 	}
-	for i, j := 0, len(path)-1; i < j; i, j = i+1, j-1 {
-		path[i], path[j] = path[j], path[i]
+	if !early {
+		slices.Reverse(path)
 	}
 	return path, costs[n*width+m]
 }

@@ -80,7 +80,7 @@ func decimalCommas(lines []text) bool {
 				to++
 			}
 			joined := func(at int) bool { return at >= 0 && at < len(l.body) && strings.IndexByte(".,:/", l.body[at]) >= 0 }
-			if found++; joined(from-1) && from > 1 && isDigit(l.body[from-2]) || joined(to) || found > 1 && to-i != width {
+			if found++; joined(from-1) && from > 1 && isDigit(l.body[from-2]) || joined(to) && to+1 < len(l.body) && isDigit(l.body[to+1]) || found > 1 && to-i != width {
 				return false
 			}
 			width = to - i
@@ -160,6 +160,14 @@ func (w writing) gluedUnit(letters string, before []token, gap bool) int {
 // startsWithMark reports whether a number without a nought before its decimal mark begins at i, as in
 // .218. What follows a letter or a digit is no number of its own.
 func startsWithMark(line string, i int, marks string) bool {
+	if end := i + 1; line[i] == ',' { // between the fields of a line
+		for end < len(line) && isDigit(line[end]) {
+			end++
+		}
+		if end < len(line) && (line[end] == ',' || line[end] == '.') {
+			return false
+		}
+	}
 	return strings.Contains(marks, line[i:i+1]) && i+1 < len(line) && isDigit(line[i+1]) &&
 		(i == 0 || strings.IndexByte(" \t+-=:;[(", line[i-1]) >= 0)
 }
@@ -290,106 +298,13 @@ func withoutFragments(rows []row) []row {
 			if 10*counts[mask] >= len(rows) || counts[whole] <= counts[mask] {
 				break
 			}
-			fragment = fragment || len(mask) < len(whole) && (strings.HasPrefix(whole, mask) || strings.HasSuffix(whole, mask))
+			// What was damaged does not come twice in a row.
+			again := i > 0 && rows[i-1].text.body == r.text.body || i+1 < len(rows) && rows[i+1].text.body == r.text.body
+			fragment = fragment || !again && len(mask) < len(whole) && (strings.HasPrefix(whole, mask) || strings.HasSuffix(whole, mask))
 		}
 		if !fragment {
 			kept = append(kept, r)
 		}
 	}
 	return kept
-}
-
-// oneOfARecord finds scales that send several lines for each weight, such as gross, tare and net below
-// each other. It returns the rows of the line that has the weight, and what is to be said.
-func oneOfARecord(rows []row) (kept []row, notes []string) {
-	channel := channels(rows)
-	key := func(r row) string {
-		return r.label() + channel(r) + "\x00" + string(rune('0'+min(r.numbers(), 9)))
-	}
-	counts, same, most := map[string]int{}, 0, 0
-	for i, r := range rows {
-		counts[key(r)]++
-		most = max(most, counts[key(r)])
-		if i > 0 && key(rows[i-1]) == key(r) {
-			same++
-		}
-	}
-	// The lines of a record take turns, and come equally often.
-	frequent := map[string]bool{}
-	for k, n := range counts {
-		if 2*n >= most && n >= 3 {
-			frequent[k] = true
-		}
-	}
-	if len(frequent) < 2 || 3*same > len(rows) {
-		return rows, nil
-	}
-	bestScore, best := -100, ""
-	for _, k := range sortedKeys(counts) {
-		if !frequent[k] {
-			continue
-		}
-		var of []row
-		for _, r := range rows {
-			if key(r) == k {
-				of = append(of, r)
-			}
-		}
-		t := align(of)
-		c, ok := t.weight(Hint{})
-		if !ok {
-			continue
-		}
-		if c.score > bestScore {
-			bestScore, best, kept = c.score, k, of
-		}
-	}
-	if best == "" {
-		return rows, nil
-	}
-	label, _, _ := strings.Cut(best, "\x00")
-	if label == "" {
-		return kept, []string{"The scale sends several lines for each weight; one of them is read."}
-	}
-	return kept, []string{"The scale sends several lines for each weight; the one that begins with " + label + " is read."}
-}
-
-// withNumbers parts the rows that have a number from the others, which carry no weight.
-func withNumbers(rows []row) (with, without []row) {
-	for _, r := range rows {
-		if r.numbers() > 0 {
-			with = append(with, r)
-		} else {
-			without = append(without, r)
-		}
-	}
-	return with, without
-}
-
-// channels returns a function for the number of the platform that a line is of: its first number, where that is
-// one of two to four small whole numbers.
-func channels(rows []row) func(row) string {
-	seen := map[string]bool{}
-	first := func(r row) string {
-		if r.numbers() < 2 {
-			return ""
-		}
-		for _, t := range r.tokens {
-			if t.kind == number {
-				return t.text
-			}
-		}
-		return ""
-	}
-	for _, r := range rows {
-		if text := first(r); text != "" {
-			seen[text] = true
-		}
-	}
-	for text := range seen {
-		if len(text) > 2 || len(seen) > 4 || len(seen) < 2 {
-			return func(row) string { return "" }
-		}
-	}
-	return first
 }

@@ -195,18 +195,22 @@ var grouped = map[string]*regexp.Regexp{
 // groupedBy reports whether a mark stands between thousands in one place of the lines: some numbers there have
 // it, with three digits behind it, and those below a thousand do not.
 func groupedBy(lines []text, mark string) bool {
-	type seen struct{ with, without, wrong int }
+	type seen struct {
+		with, without, wrong int
+		different            map[string]bool
+	}
 	var places []seen
 	for _, l := range lines {
 		for k, text := range numberish.FindAllString(l.body, -1) {
 			if k >= len(places) {
-				places = append(places, seen{})
+				places = append(places, seen{different: map[string]bool{}})
 			}
 			text = strings.TrimRight(text, ".,")
 			whole, _, _ := strings.Cut(text, map[string]string{",": ".", ".": ","}[mark])
 			switch {
 			case grouped[mark].MatchString(text):
 				places[k].with++
+				places[k].different[text] = true
 			case !strings.Contains(text, mark) && len(whole) <= 3:
 				places[k].without++
 			default:
@@ -215,7 +219,7 @@ func groupedBy(lines []text, mark string) bool {
 		}
 	}
 	for _, p := range places {
-		if p.with >= 3 && p.without >= 3 && 20*p.wrong <= p.with+p.without {
+		if len(p.different) >= 3 && p.without >= 3 && 20*p.wrong <= p.with+p.without {
 			return true
 		}
 	}
