@@ -27,7 +27,7 @@ func brokerSettings(s *service, client mqtt.Settings, certificate *tls.Certifica
 // daemon, and takes commands from it with the users who gave them.
 func connectTo(b *broker.Broker, client mqtt.Settings) mqtt.Settings {
 	own := b.OwnClients()
-	client.URL, client.TLS, client.Username, client.Password = own.URL, own.TLS, own.Username, own.Password
+	client.URLs, client.Spread, client.TLS, client.Username, client.Password = []string{own.URL}, 0, own.TLS, own.Username, own.Password
 	client.OnCommand = func(take func(mqtt.Given)) {
 		b.OnCommand(func(c broker.Command) { take(mqtt.Given(c)) })
 	}

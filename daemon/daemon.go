@@ -225,7 +225,7 @@ func (s *service) ready() []web.Check {
 		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == health.Up, Detail: d.Detail})
 	}
 	if s.out.on() {
-		fault := s.out.fault()
+		fault := s.out.stuck()
 		checks = append(checks, web.Check{Name: "broker", OK: fault == "", Detail: fault})
 	}
 	return checks

@@ -3,6 +3,8 @@ package daemon
 import (
 	"context"
 	"errors"
+	"fmt"
+	"strings"
 	"sync"
 	"time"
 
@@ -45,21 +47,21 @@ func (o *mqttOutput) open(ctx context.Context, s *service) error {
 		switch {
 		case err != nil:
 			s.Log.Error("the built-in broker cannot start", "err", err)
-			if settings.URL == "" {
+			if len(settings.URLs) == 0 {
 				o.mu.Lock()
 				o.failed = err
 				o.mu.Unlock()
 				return nil
 			}
-		case settings.URL == "" || o.broker.Serves(settings.URL):
+		case len(settings.URLs) == 0 || o.broker.Serves(settings.URLs[0]):
 			settings = connectTo(o.broker, settings)
 		}
 	}
-	if settings.URL == "" {
+	if len(settings.URLs) == 0 {
 		s.Log.Info("MQTT is off: the configuration has neither mqtt nor broker")
 		return nil
 	}
-	o.url = settings.URL
+	o.url = settings.URLs[0]
 	o.mu.Lock()
 	o.publisher = mqtt.New(settings, s.bench, s.journal, s.Clock, s.Log, s.metrics.ObserveReadingToPublish)
 	o.mu.Unlock()
@@ -112,6 +114,26 @@ func (o *mqttOutput) fault() string {
 	return "no connection to the broker"
 }
 
+// stuck returns what is not published and why, empty where everything is.
+func (o *mqttOutput) stuck() string {
+	if fault := o.fault(); fault != "" {
+		return fault
+	}
+	p, _ := o.state()
+	if p == nil {
+		return ""
+	}
+	is := p.Status()
+	var parts []string
+	if is.Dropped != "" {
+		parts = append(parts, is.Dropped)
+		if is.Waiting > 0 {
+			parts = append(parts, fmt.Sprintf("%d messages wait", is.Waiting))
+		}
+	}
+	return strings.Join(append(parts, is.LightsAway...), "; ")
+}
+
 // status returns what the bench asks for.
 func (o *mqttOutput) status() bench.Publishing {
 	s := bench.Publishing{Fault: o.fault()}
@@ -124,7 +146,7 @@ func (o *mqttOutput) status() bench.Publishing {
 
 // counts returns what the metrics ask for, nil where MQTT is off.
 func (o *mqttOutput) counts(shop config.Shop) func() metrics.MQTT {
-	if shop.MQTT.URL == "" && shop.Broker.Listen == "" {
+	if len(shop.MQTT.URLs) == 0 && shop.Broker.Listen == "" {
 		return nil
 	}
 	return func() metrics.MQTT {

@@ -10,6 +10,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/goccy/go-yaml"
@@ -19,6 +20,7 @@ import (
 	"potlifed/daemon/access"
 	"potlifed/daemon/broker"
 	"potlifed/daemon/config"
+	"potlifed/daemon/journal"
 	"potlifed/daemon/mqtt"
 	"potlifed/daemon/web"
 )
@@ -125,8 +127,12 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 	l.port("page", shop.HTTP.Listen)
 }
 
-// questions prints what in the configuration is allowed and hardly meant. It is no fault.
+// questions prints what in the configuration is allowed and hardly meant. It is no fault, except for
+// what only a bench that has run already must keep.
 func (l *checklist) questions(shop config.Shop) {
+	if _, err := os.Stat(filepath.Join(shop.DataDir, journal.FileName)); errors.Is(err, fs.ErrNotExist) && strings.Contains(shop.MQTT.TopicPrefix, ".") {
+		l.fault("mqtt", "topic_prefix %s has a dot, which some brokers change; this bench has not run yet: use hyphens", shop.MQTT.TopicPrefix)
+	}
 	for _, d := range shop.Question(time.Now()) {
 		fmt.Fprintf(l.out, "doubt  %-24s %s\n", "configuration", d)
 	}
@@ -240,7 +246,10 @@ func (l *checklist) access(shop config.Shop) {
 // mqtt looks whether the broker answers that the service will connect to. The built-in
 // one runs only while the service does, so that nothing can answer yet.
 func (l *checklist) mqtt(ctx context.Context, shop config.Shop) {
-	address := shop.MQTT.URL
+	address := ""
+	if len(shop.MQTT.URLs) > 0 {
+		address = shop.MQTT.URLs[0]
+	}
 	own := broker.OwnAddresses()
 	speaks := shop.Broker.OtherScheme(address, own)
 	switch {
@@ -261,11 +270,25 @@ func (l *checklist) mqtt(ctx context.Context, shop config.Shop) {
 	if err != nil {
 		return // files has said so
 	}
-	if err := mqtt.Probe(ctx, settings); err != nil {
-		l.fault("mqtt", "%s: %v; check that the broker runs, and that address, user and password are right", address, plainly(err))
-		return
+	for _, address := range shop.MQTT.URLs {
+		settings.URLs = []string{address}
+		l.probe(ctx, settings)
 	}
-	l.good("mqtt", "%s answers", address)
+}
+
+// probe looks whether a broker, or a node of a cluster, answers and delivers messages.
+func (l *checklist) probe(ctx context.Context, s mqtt.Settings) {
+	address := s.URLs[0]
+	switch err := mqtt.Probe(ctx, s); {
+	case err == nil:
+		l.good("mqtt", "%s answers and delivers what is published below %s/%s/", address, s.Prefix, s.Bench)
+	case errors.Is(err, mqtt.ErrNotDelivered) && strings.Contains(s.Prefix, "."):
+		l.fault("mqtt", "%s: %v; some brokers change dots in topics: choose a topic_prefix without dots, and allow the user to write and to read below it", address, err)
+	case errors.Is(err, mqtt.ErrNotDelivered):
+		l.fault("mqtt", "%s: %v; allow the user to write and to read every topic below %s/%s/", address, err, s.Prefix, s.Bench)
+	default:
+		l.fault("mqtt", "%s: %v; check that the broker runs, and that address, user and password are right", address, plainly(err))
+	}
 }
 
 var protocolNames = map[string]string{"mqtt": "MQTT without TLS", "mqtts": "MQTT over TLS"}

@@ -130,7 +130,7 @@ func (l *checklist) published(ctx context.Context, c config.Sensor, shop config.
 	switch {
 	case err != nil:
 		return // files has said so
-	case settings.URL == "" || shop.Broker.Serves(settings.URL, broker.OwnAddresses()):
+	case len(settings.URLs) == 0 || shop.Broker.Serves(settings.URLs[0], broker.OwnAddresses()):
 		l.good(what, "listens on %s at the built-in broker, which starts with the service", topics)
 		return
 	}

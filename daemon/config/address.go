@@ -74,7 +74,8 @@ func withPort(address string) string {
 	return u.Scheme + "://" + net.JoinHostPort(u.Hostname(), port)
 }
 
-func isTLS(address string) bool { return strings.HasPrefix(address, "mqtts://") }
+func isTLS(address string) bool   { return strings.HasPrefix(address, "mqtts://") }
+func isPlain(address string) bool { return !isTLS(address) }
 
 var publicURLRule = textRule{`http://… or https://…, or ""`, func(text string) string {
 	if text == "" {

@@ -94,7 +94,7 @@ func TestSampleFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := smallestShop(t)
-	want.MQTT.URL = "mqtt://127.0.0.1:1883"
+	want.MQTT.URLs = []string{"mqtt://127.0.0.1:1883"}
 	want.Broker.Listen = "127.0.0.1:1883"
 	want.Scales[0].Port = "/dev/serial/by-id/usb-FTDI_FT232R_USB_UART_A10K1234-if00-port0"
 	want.Sensors[0].Path = "/sys/bus/i2c/devices/1-0044/hwmon/hwmon*"
@@ -198,7 +198,7 @@ units: {temperature: F}
 	want := Shop{
 		Bench: "b2", DataDir: "/srv/potlifed",
 		HTTP: HTTP{Listen: "0.0.0.0:80", Hosts: []string{"bench-1.local", "192.168.1.7"}, PublicURL: "https://bench-1.local/p", WebConfigFile: "/etc/web.yaml"},
-		MQTT: MQTT{URL: "mqtts://broker.example:8883", CAFile: "/a", CertFile: "/b", KeyFile: "/c", TopicPrefix: "plant/hall-2",
+		MQTT: MQTT{URLs: []string{"mqtts://broker.example:8883"}, CAFile: "/a", CertFile: "/b", KeyFile: "/c", TopicPrefix: "plant/hall-2",
 			Username: "u", PasswordFile: "/d", Commands: true},
 		Broker: Broker{Listen: "0.0.0.0:8883", CertFile: "/e", KeyFile: "/f"},
 		Scales: []Scale{{ID: "s1", Port: "tcp://10.0.0.5:4001", Baud: 19200, Mode: "7E1", Line: "auto", Request: "P\r\n", Every: 500 * time.Millisecond, DivisionG: 0.01, CapacityG: 500, Zone: "z2"}},
@@ -250,7 +250,7 @@ func TestBrokerWithoutURL(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := MQTT{TopicPrefix: "potlife", Commands: true}
-	if shop.MQTT != want || shop.Broker.Listen != "127.0.0.1:0" {
+	if !cmp.Equal(shop.MQTT, want) || shop.Broker.Listen != "127.0.0.1:0" {
 		t.Errorf("got %+v and %+v", shop.MQTT, shop.Broker)
 	}
 	shop, err = Parse("b.yaml", []byte(smallest+"broker: {}\n"))

@@ -3,6 +3,7 @@ package config
 import (
 	"path/filepath"
 	"regexp"
+	"slices"
 )
 
 // shop reads the whole file. The order is the order of the sample, so that the list
@@ -58,8 +59,17 @@ func (r *reader) mqtt(m *mapping, mqtt MQTT, builtIn bool) MQTT {
 	if !builtIn {
 		m.require("url", brokerURLRule.want+", or a broker section for the built-in one")
 	}
-	m.text("url", &mqtt.URL, brokerURLRule)
-	mqtt.URL = withPort(mqtt.URL)
+	m.oneOrMore("url", &mqtt.URLs, brokerURLRule)
+	for i, url := range mqtt.URLs {
+		mqtt.URLs[i] = withPort(url)
+	}
+	several := len(mqtt.URLs) > 1 && m.sound("url")
+	switch secure := slices.ContainsFunc(mqtt.URLs, isTLS); {
+	case several && builtIn:
+		m.fault("url", "several addresses beside broker", "one address, or no section broker")
+	case several && secure && slices.ContainsFunc(mqtt.URLs, isPlain):
+		m.fault("url", "addresses with mqtt:// and with mqtts://", "the same for all")
+	}
 	m.text("ca_file", &mqtt.CAFile, absolutePath)
 	m.text("cert_file", &mqtt.CertFile, absolutePath)
 	m.text("key_file", &mqtt.KeyFile, absolutePath)
@@ -69,7 +79,7 @@ func (r *reader) mqtt(m *mapping, mqtt MQTT, builtIn bool) MQTT {
 	m.boolean("commands", &mqtt.Commands)
 
 	// What would have no effect is refused: somebody believes that it has.
-	if m.sound("url") && !isTLS(mqtt.URL) {
+	if m.sound("url") && !mqtt.TLS() {
 		for _, key := range []string{"ca_file", "cert_file", "key_file"} {
 			if m.has(key) && m.sound(key) {
 				m.wrongAs(key, "without TLS", "url: mqtts://…, or no such key")
@@ -131,6 +141,7 @@ func nonEmpty(what string) textRule {
 	}}
 }
 
-// prefixRule keeps wildcards and empty levels out of topics.
-var prefixRule = matching("topic levels of letters, digits, hyphens, dots and underscores, with / between",
+// prefixRule keeps wildcards and empty levels out of topics. Dots are for configurations from before
+// it was known that some brokers change them; [Shop.Question] names them.
+var prefixRule = matching("topic levels of letters, digits, hyphens and underscores, with / between; dots only where they are in use already",
 	regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}(/[A-Za-z0-9._-]{1,64}){0,7}$`))

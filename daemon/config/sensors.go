@@ -259,7 +259,7 @@ func (m *mapping) publishedWhere(s Sensor, shop Shop) {
 	if s.Source != Published || m.r.keys != nil {
 		return
 	}
-	if shop.MQTT.URL == "" && shop.Broker.Listen == "" {
+	if len(shop.MQTT.URLs) == 0 && shop.Broker.Listen == "" {
 		m.wrongAs("source", "without mqtt and broker", "a section mqtt or broker, where the sensor publishes")
 	}
 	own := shop.MQTT.TopicPrefix + "/" + shop.Bench + "/"

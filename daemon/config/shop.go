@@ -20,7 +20,7 @@ type Shop struct {
 	Bench     string // in topics, and a label on every metric
 	DataDir   string
 	HTTP      HTTP
-	MQTT      MQTT   // URL is empty when neither mqtt nor broker is configured: MQTT is off
+	MQTT      MQTT   // URLs is empty when neither mqtt nor broker is configured: MQTT is off
 	Broker    Broker // Listen is empty when the built-in broker is not wanted
 	Scales    []Scale
 	Sensors   []Sensor
@@ -49,9 +49,9 @@ type HTTP struct {
 }
 
 // MQTT describes the broker the daemon is a client of. With the built-in broker
-// and no mqtt section, URL is empty and the daemon connects to its own broker.
+// and no mqtt section, URLs is empty and the daemon connects to its own broker.
 type MQTT struct {
-	URL          string // mqtt://host:port or mqtts://host:port
+	URLs         []string // mqtt://host:port or mqtts://host:port of a broker, or of a cluster's nodes
 	CAFile       string
 	CertFile     string
 	KeyFile      string
@@ -60,6 +60,9 @@ type MQTT struct {
 	PasswordFile string
 	Commands     bool // whether do/… is obeyed on this broker
 }
+
+// TLS reports whether the broker is reached over TLS.
+func (m MQTT) TLS() bool { return len(m.URLs) > 0 && isTLS(m.URLs[0]) }
 
 // Broker describes the built-in broker.
 type Broker struct {

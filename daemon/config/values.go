@@ -85,6 +85,23 @@ func (m *mapping) texts(key string, into *[]string, rule textRule) {
 	*into = list
 }
 
+// oneOrMore reads a text, or a list of texts, none twice and at least one.
+func (m *mapping) oneOrMore(key string, into *[]string, rule textRule) {
+	rule.want += ", or a list of these"
+	if f := m.fields[key]; f != nil {
+		if _, list := f.value.(*ast.SequenceNode); list {
+			m.texts(key, into, rule)
+			m.some(key, rule.want)
+			return
+		}
+	}
+	var one string
+	m.text(key, &one, rule)
+	if one != "" {
+		*into = []string{one}
+	}
+}
+
 // matching is the rule for a text that a pattern describes.
 func matching(want string, pattern *regexp.Regexp) textRule {
 	return textRule{want, func(text string) string {

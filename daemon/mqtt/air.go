@@ -30,7 +30,7 @@ func NewAirReader(s Settings, part string, log *slog.Logger) *AirReader {
 func (r *AirReader) Subscribe(ctx context.Context, topics []string, receive func(topic string, payload []byte, retained bool), contact func(error)) {
 	filters := map[string]byte{}
 	for _, topic := range topics {
-		filters[topic] = 1
+		filters[topic] = subscribeQoS
 	}
 	var mu sync.Mutex
 	var refused error // guarded by mu
@@ -38,8 +38,8 @@ func (r *AirReader) Subscribe(ctx context.Context, topics []string, receive func
 	conn := &connection{
 		settings: r.settings, id: r.settings.clientID(r.part), wake: wake, log: r.log,
 		prepare: func(o *paho.ClientOptions) { o.SetKeepAlive(neighbourKeepAlive) },
-		subscribe: func(client paho.Client) error {
-			names, err := subscribeTo(client, filters)
+		subscribe: func(ctx context.Context, client paho.Client) error {
+			names, err := subscribeTo(ctx, client, filters)
 			mu.Lock()
 			defer mu.Unlock()
 			if refused = nil; len(names) > 0 {

@@ -23,7 +23,7 @@ func TestWhatOthersPublishIsHeard(t *testing.T) {
 		w.Expect(t, "bench-2", mqtttest.Is(topic, "in-order"))
 		relay := mqtttest.NewRelay(t, b.Addr())
 		own := b.settings()
-		own.URL = "mqtt://" + relay.Addr()
+		own.URLs = []string{"mqtt://" + relay.Addr()}
 		to := &board{}
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})

@@ -123,7 +123,7 @@ func TestCommandsOfUsers(t *testing.T) {
 // nor others.
 func TestRefusedPublishDoesNotLoop(t *testing.T) {
 	b := startBuiltIn(t, broker.Settings{Listen: "127.0.0.1:0", Commands: true, Users: users{"board": nil}})
-	s := Settings{URL: "mqtt://" + b.Addr(), Username: "board", Password: passwordOf("board")}
+	s := Settings{URLs: []string{"mqtt://" + b.Addr()}, Username: "board", Password: passwordOf("board")}
 	ours := &connection{settings: s, id: "ours", wake: make(chan struct{}, 1), log: quietLog(), prepare: noOptions}
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan struct{})

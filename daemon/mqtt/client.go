@@ -2,14 +2,13 @@ package mqtt
 
 import (
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
-	"math/rand/v2"
 	"net"
 	"net/url"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -21,18 +20,16 @@ const (
 	writeTimeout   = 5 * time.Second // also for an acknowledgement
 	stopTimeout    = 2 * time.Second // for the last messages of a clean stop
 	quiesceMs      = 250
-
-	firstRetry   = 500 * time.Millisecond
-	longestRetry = 15 * time.Second
-	// After a connection that lasted this long the next retry is quick again. Resetting
-	// the wait at once would make a fast loop with a broker that disconnects us.
-	goodConnection = 10 * time.Second
-	logEvery       = 5 * time.Minute
+	// subscribeTimeout is for the answer to a subscription. A cluster sets each filter up in all of
+	// its nodes, which takes seconds while one of them is away.
+	subscribeTimeout = 15 * time.Second
 )
 
 var (
-	errNotConnected = errors.New("not connected")
-	errNoAnswer     = fmt.Errorf("the broker did not acknowledge within %v", writeTimeout)
+	errNotConnected       = errors.New("not connected")
+	errNoAnswer           = fmt.Errorf("the broker did not acknowledge within %v", writeTimeout)
+	errNotConnectedInTime = fmt.Errorf("the broker did not answer within %v", connectTimeout)
+	errNotSubscribed      = fmt.Errorf("the broker did not acknowledge within %v", subscribeTimeout)
 )
 
 // message is one message on its way out.
@@ -51,18 +48,21 @@ type message struct {
 // connection fails everything that was in flight, and the owner of a message sends it again
 // with the value of that time.
 type connection struct {
-	settings Settings
-	id       string
+	settings  Settings
+	id        string
+	addresses *addresses // the first attempt makes it
 	// prepare sets the will and the keep-alive, for each attempt again, so that a will
 	// carries the time of its connection.
 	prepare func(*paho.ClientOptions)
 	// subscribe subscribes, before anything is published; nil for none.
-	subscribe func(paho.Client) error
+	subscribe func(context.Context, paho.Client) error
 	// receive gets every message. It must not block: the library calls it in the
 	// order of arrival from the goroutine that also answers pings.
 	receive func(paho.Message)
-	wake    chan<- struct{} // capacity 1: signalled with a new connection and a loss
-	log     *slog.Logger
+	// answerWithin is how long a broker may take to accept a connection; 0 for connectTimeout.
+	answerWithin time.Duration
+	wake         chan<- struct{} // capacity 1: signalled with a new connection and a loss
+	log          *slog.Logger
 
 	mu     sync.Mutex
 	client paho.Client // nil while there is no connection
@@ -74,16 +74,16 @@ type connection struct {
 // has sent its last messages by then.
 func (c *connection) run(ctx context.Context) {
 	wait := firstRetry
-	logged := time.Time{}
-	failures := 0
+	var away outage
 	for ctx.Err() == nil {
+		first := time.Duration(0)
 		client, lost, err := c.connect(ctx)
 		if err == nil {
-			if failures > 0 {
-				c.log.Info("connected to the broker again", "client", c.id, "failures", failures)
+			if away.failures > 0 {
+				c.log.Info("connected to the broker again", "client", c.id, "address", c.addresses.reached(), "failures", away.failures)
 			}
 			since := time.Now()
-			failures, logged = 0, time.Time{}
+			away = outage{}
 			c.set(client, nil)
 			select {
 			case err = <-lost:
@@ -93,53 +93,40 @@ func (c *connection) run(ctx context.Context) {
 				return
 			}
 			c.set(nil, err)
-			c.log.Warn("connection to the broker lost", "client", c.id, "err", err)
+			c.log.Warn("connection to the broker lost", "client", c.id, "address", c.addresses.reached(), "err", err)
 			if time.Since(since) >= goodConnection {
-				wait = firstRetry
+				wait, first = firstRetry, spread(c.settings.Spread)
 			}
 		} else if ctx.Err() == nil {
 			c.set(nil, err)
-			failures++
-			if time.Since(logged) >= logEvery {
-				logged = time.Now()
-				c.log.Warn("no connection to the broker", "client", c.id, "url", c.settings.URL, "failures", failures, "err", err)
+			if away.failed(err, time.Now()) {
+				c.log.Warn("no connection to the broker", "client", c.id, "url", strings.Join(c.settings.URLs, " "),
+					"reached", c.addresses.reached(), "failures", away.failures, "err", err)
 			}
 		}
-		sleep(ctx, jitter(wait))
+		sleep(ctx, first+jitter(wait))
 		wait = min(2*wait, longestRetry)
-	}
-}
-
-// jitter spreads a wait over ±20 %, so that a thousand benches do not connect to their
-// broker again at the same moment.
-func jitter(d time.Duration) time.Duration {
-	return time.Duration(float64(d) * (0.8 + 0.4*rand.Float64()))
-}
-
-func sleep(ctx context.Context, d time.Duration) {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-	case <-ctx.Done():
 	}
 }
 
 // connect makes one attempt. The channel gets the cause once when the connection is lost.
 func (c *connection) connect(ctx context.Context) (paho.Client, <-chan error, error) {
-	address, err := url.Parse(c.settings.URL)
-	if err != nil || address.Host == "" {
-		return nil, nil, fmt.Errorf("mqtt: address %q: want mqtt://HOST:PORT", c.settings.URL)
+	if c.addresses == nil {
+		c.addresses = newAddresses(c.settings)
+	}
+	within := c.answerWithin
+	if within == 0 {
+		within = connectTimeout
 	}
 	lost := make(chan error, 1)
-	dialing, dialled := context.WithTimeout(ctx, connectTimeout)
+	dialing, dialled := context.WithTimeout(ctx, within)
 	defer dialled()
 	options := paho.NewClientOptions()
-	options.Servers = []*url.URL{address}
+	options.Servers = []*url.URL{{Scheme: "mqtt", Host: "broker"}} // the library wants one; dial chooses
 	options.SetClientID(c.id).SetUsername(c.settings.Username).SetPassword(c.settings.Password).
 		SetProtocolVersion(4).SetCleanSession(true).
 		SetAutoReconnect(false).SetConnectRetry(false).
-		SetConnectTimeout(connectTimeout).SetWriteTimeout(writeTimeout).SetPingTimeout(writeTimeout).
+		SetConnectTimeout(within).SetWriteTimeout(writeTimeout).SetPingTimeout(writeTimeout).
 		SetOrderMatters(true). // commands stay in order; receive only queues
 		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) {
 			if c.receive != nil {
@@ -148,56 +135,29 @@ func (c *connection) connect(ctx context.Context) (paho.Client, <-chan error, er
 		}).
 		SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err }).
 		SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) {
-			return c.dial(dialing, address)
+			return c.addresses.dial(dialing)
 		})
 	c.prepare(options)
 	client := paho.NewClient(options)
 	token := client.Connect()
-	if !token.WaitTimeout(2 * connectTimeout) {
+	if !token.WaitTimeout(2 * within) {
 		client.Disconnect(0)
-		return nil, nil, fmt.Errorf("mqtt: connect: %w", errNoAnswer)
+		return nil, nil, fmt.Errorf("mqtt: connect: %w", errNotConnectedInTime)
 	}
 	if err := token.Error(); err != nil {
+		var network *net.OpError // of the socket, whose time was over: it was closed, or its deadline passed
+		if errors.As(err, &network) && network.Op == "read" && ctx.Err() == nil && (network.Timeout() || dialing.Err() != nil) {
+			err = errNotConnectedInTime
+		}
 		return nil, nil, fmt.Errorf("mqtt: connect: %w", err)
 	}
 	if c.subscribe != nil {
-		if err := c.subscribe(client); err != nil {
+		if err := c.subscribe(ctx, client); err != nil {
 			client.Disconnect(quiesceMs)
 			return nil, nil, fmt.Errorf("mqtt: subscribe: %w", err)
 		}
 	}
 	return client, lost, nil
-}
-
-// dial opens the socket. It, and the handshakes after it, end with the context.
-func (c *connection) dial(ctx context.Context, address *url.URL) (net.Conn, error) {
-	var conn net.Conn
-	var err error
-	if address.Scheme == "mqtts" {
-		dialer := tls.Dialer{Config: c.settings.TLS}
-		conn, err = dialer.DialContext(ctx, "tcp", address.Host)
-	} else {
-		var dialer net.Dialer
-		conn, err = dialer.DialContext(ctx, "tcp", address.Host)
-	}
-	if err != nil {
-		return nil, err
-	}
-	return &abortableConn{Conn: conn, release: context.AfterFunc(ctx, func() { _ = conn.Close() })}, nil
-}
-
-// abortableConn is a socket that a stop closes until the handshake is over: the library's
-// handshake has no context. It is over when the library first removes a deadline.
-type abortableConn struct {
-	net.Conn
-	release func() bool
-}
-
-func (c *abortableConn) SetDeadline(t time.Time) error {
-	if t.IsZero() {
-		c.release()
-	}
-	return c.Conn.SetDeadline(t)
 }
 
 func (c *connection) set(client paho.Client, err error) {
@@ -263,13 +223,23 @@ func (c *connection) unsubscribe(filters []string) {
 	}
 }
 
+// subscribeQoS is the QoS of every subscription. A higher one makes a difference only for a session
+// that outlives its connection (MQTT 3.1.1, 3.1.2.4 and 4.3), and these are clean. It has a price: a
+// cluster keeps a queue for each such filter, in all of its nodes or in one that may be away, and a
+// bench came back from the loss of a node after half a minute instead of seconds.
+const subscribeQoS = 0
+
 // subscribeTo subscribes to filters, each at its QoS, in one packet. It returns the filters
 // that the broker refused; that is no error, because the states are worth publishing even
 // where commands may not be read. The error means that there was no answer.
-func subscribeTo(client paho.Client, filters map[string]byte) (refused []string, err error) {
+func subscribeTo(ctx context.Context, client paho.Client, filters map[string]byte) (refused []string, err error) {
+	ctx, cancel := context.WithTimeoutCause(ctx, subscribeTimeout, errNotSubscribed)
+	defer cancel()
 	token := client.SubscribeMultiple(filters, nil)
-	if !token.WaitTimeout(writeTimeout) {
-		return nil, errNoAnswer
+	select {
+	case <-token.Done():
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
 	}
 	if granted, ok := token.(*paho.SubscribeToken); ok {
 		for filter, qos := range granted.Result() {

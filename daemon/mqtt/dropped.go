@@ -18,6 +18,17 @@ type droppedTopics struct {
 
 	mu     sync.Mutex
 	topics map[string]struct{}
+	other  string // the name under which the broker delivered one of our topics
+}
+
+// renamed records that the broker delivers a topic under another name, and logs it once.
+func (d *droppedTopics) renamed(other string) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.other == "" {
+		d.log.Warn("the broker delivers topics under other names; choose a topic_prefix without dots", "comes back as", other)
+	}
+	d.other = other
 }
 
 // set records whether the broker drops a topic's messages, and logs a change.
@@ -44,6 +55,9 @@ func (d *droppedTopics) text() string {
 	defer d.mu.Unlock()
 	if len(d.topics) == 0 {
 		return ""
+	}
+	if d.other != "" {
+		return fmt.Sprintf("the broker delivers %s under another name, such as %s: choose a topic_prefix without dots", someOf(maps.Keys(d.topics)), d.other)
 	}
 	return fmt.Sprintf("the broker accepts messages on %s and does not deliver them: allow %s to write and to read these topics",
 		someOf(maps.Keys(d.topics)), userText(d.user))

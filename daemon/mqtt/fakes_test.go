@@ -211,7 +211,7 @@ func batchState(id string, at time.Time) view.BatchState {
 
 func testSettings(url string) Settings {
 	return Settings{
-		URL: url, Prefix: "potlife", Bench: "bench-1", Machine: "m", Commands: true,
+		URLs: []string{url}, Prefix: "potlife", Bench: "bench-1", Machine: "m", Commands: true,
 		Lights: []Light{{ID: "light-1", Reads: []topics.Form{topics.FormJSON, topics.FormMeaning}}},
 	}
 }

@@ -67,6 +67,17 @@ type lightTopic struct {
 	epoch     uint64 // of the connection on which it was published
 }
 
+// makeLights makes the topics of all lights.
+func (p *Publisher) makeLights() (all []*lightTopic) {
+	for _, l := range p.settings.Lights {
+		all = append(all, newLightTopics(p, l)...)
+	}
+	p.mu.Lock()
+	p.lights = all
+	p.mu.Unlock()
+	return all
+}
+
 // newLightTopics returns one lightTopic for each topic that a light reads.
 func newLightTopics(p *Publisher, light Light) []*lightTopic {
 	var all []*lightTopic
@@ -260,12 +271,12 @@ func (l *lightTopic) send(v view.Light, timeout time.Duration) bool {
 
 // subscribe subscribes to the light's own topic, since each message there must come back,
 // and to what the lamp confirms.
-func (l *lightTopic) subscribe(client paho.Client) error {
-	filters := map[string]byte{l.topic: 0}
+func (l *lightTopic) subscribe(ctx context.Context, client paho.Client) error {
+	filters := map[string]byte{l.topic: subscribeQoS}
 	if l.confirm != nil {
-		filters[l.confirmTopic] = 1
+		filters[l.confirmTopic] = subscribeQoS
 	}
-	refused, err := subscribeTo(client, filters)
+	refused, err := subscribeTo(ctx, client, filters)
 	if len(refused) > 0 {
 		l.log.Warn("broker refused subscriptions", "client", l.conn.id, "light", l.id, "topics", strings.Join(refused, " "))
 	}

@@ -22,7 +22,7 @@ func TestLampOfAnotherMaker(t *testing.T) {
 		w := mqtttest.Subscribe(t, b.Addr())
 		relay := mqtttest.NewRelay(t, b.Addr())
 		s := b.settings()
-		s.URL = "mqtt://" + relay.Addr()
+		s.URLs = []string{"mqtt://" + relay.Addr()}
 		s.Lights = []Light{{ID: "light-1", Topic: topic, Payloads: words}}
 		r := newFixture()
 		_, stop := runPublisher(t, r, s)

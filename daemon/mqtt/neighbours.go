@@ -43,14 +43,14 @@ func NewNeighbourReader(s Settings, benches []string, to Neighbours, log *slog.L
 	for _, bench := range benches {
 		t := topics.New(s.Prefix, bench)
 		for _, filter := range []string{t.Availability(), t.Daemon(), t.Batch("+"), t.Light("+", topics.FormJSON)} {
-			filters[filter] = 1
+			filters[filter] = subscribeQoS
 		}
 	}
 	r.conn = &connection{
 		settings: s, id: s.clientID("neighbours"), wake: r.wake, log: log,
 		prepare: func(o *paho.ClientOptions) { o.SetKeepAlive(neighbourKeepAlive) },
-		subscribe: func(client paho.Client) error {
-			refused, err := subscribeTo(client, filters)
+		subscribe: func(ctx context.Context, client paho.Client) error {
+			refused, err := subscribeTo(ctx, client, filters)
 			if len(refused) > 0 {
 				log.Warn("broker refused subscriptions to other benches", "topics", strings.Join(refused, " "))
 			}

@@ -66,7 +66,7 @@ func TestOtherBenchesAreHeard(t *testing.T) {
 
 		relay := mqtttest.NewRelay(t, b.Addr())
 		own := b.settings()
-		own.URL = "mqtt://" + relay.Addr()
+		own.URLs = []string{"mqtt://" + relay.Addr()}
 		to := &board{}
 		reader := NewNeighbourReader(own, []string{"bench-2", "bench-3"}, to, quietLog())
 		ctx, cancel := context.WithCancel(t.Context())

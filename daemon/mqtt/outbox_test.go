@@ -161,7 +161,7 @@ func TestCutsLoseNoEvent(t *testing.T) {
 		w := mqtttest.Subscribe(t, b.Addr())
 		relay := mqtttest.NewRelay(t, b.Addr())
 		s := b.settings()
-		s.URL, s.Lights = "mqtt://"+relay.Addr(), nil
+		s.URLs, s.Lights = []string{"mqtt://" + relay.Addr()}, nil
 		p, _ := runPublisher(t, r, s, func(p *Publisher) { p.pause = 0 })
 		const events, cuts = 3000, 3
 		for i := range events {
@@ -184,7 +184,7 @@ func TestBrokerThatNeverAcknowledges(t *testing.T) {
 		r := newFixture()
 		relay := mqtttest.NewRelay(t, b.Addr())
 		s := b.settings()
-		s.URL, s.Lights = "mqtt://"+relay.Addr(), nil
+		s.URLs, s.Lights = []string{"mqtt://" + relay.Addr()}, nil
 		p, stop := runPublisher(t, r, s, func(p *Publisher) { p.patience = 50 * time.Millisecond })
 		mqtttest.Until(t, "everything to be published", func() bool { return p.Connected() && p.Status().Waiting == 0 })
 		relay.Hold()

@@ -69,8 +69,9 @@ type Publisher struct {
 	foreign                   foreignTopics
 	counts                    counts
 
-	mu      sync.Mutex
+	mu      sync.Mutex // guards what follows
 	waiting int
+	lights  []*lightTopic
 
 	// Of the publishing goroutine alone:
 	states         *states
@@ -121,18 +122,16 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 // the lights' `unknown`, and closes its connections. The error means that the settings have
 // no address.
 func (p *Publisher) Run(ctx context.Context) error {
-	if p.settings.URL == "" {
+	if len(p.settings.URLs) == 0 {
 		return errors.New("mqtt: no address of a broker")
 	}
 	p.duplicate.own = p.bench.Snapshot().Instance
-	p.log.Info("mqtt", "url", p.settings.URL, "client", p.conn.id, "topics", p.topics.Root(), "commands", p.settings.Commands)
+	p.log.Info("mqtt", "url", strings.Join(p.settings.URLs, " "), "client", p.conn.id, "topics", p.topics.Root(), "commands", p.settings.Commands)
 	online, offline := context.WithCancel(context.WithoutCancel(ctx))
 	defer offline()
 	var group sync.WaitGroup
-	for _, l := range p.settings.Lights {
-		for _, t := range newLightTopics(p, l) {
-			group.Go(func() { t.run(ctx) })
-		}
+	for _, t := range p.makeLights() {
+		group.Go(func() { t.run(ctx) })
 	}
 	group.Go(func() { p.conn.run(online) })
 	commandsEnded := make(chan struct{})
@@ -319,21 +318,21 @@ func (p *Publisher) send(messages []message) []error {
 }
 
 // subscribe subscribes; it is called with each connection before anything is published.
-func (p *Publisher) subscribe(client paho.Client) error {
+func (p *Publisher) subscribe(ctx context.Context, client paho.Client) error {
 	p.delivery.reset()
 	filters := map[string]byte{
-		p.topics.Event(): 0, // an event that is lost on the way back is sent again
+		p.topics.Event(): subscribeQoS, // an event that is lost on the way back is sent again
 	}
 	if p.settings.OnCommand == nil {
-		filters[p.topics.Do("+")] = 1
+		filters[p.topics.Do("+")] = subscribeQoS
 	}
 	for _, filter := range p.topics.Lights() {
-		filters[filter] = 1 // an earlier run may have left retained states
+		filters[filter] = subscribeQoS // an earlier run may have left retained states
 	}
 	for _, filter := range checkedFilters(p.topics) {
-		filters[filter] = 1
+		filters[filter] = subscribeQoS
 	}
-	refused, err := subscribeTo(client, filters)
+	refused, err := subscribeTo(ctx, client, filters)
 	if len(refused) > 0 {
 		p.log.Warn("broker refused subscriptions", "client", p.conn.id, "topics", strings.Join(refused, " "))
 	}
@@ -343,6 +342,8 @@ func (p *Publisher) subscribe(client paho.Client) error {
 // receive takes every message of the main connection. It must not block.
 func (p *Publisher) receive(m paho.Message) {
 	switch topic := m.Topic(); {
+	case !strings.HasPrefix(topic, p.topics.Root()): // all that is subscribed to is below it
+		p.dropped.renamed(topic)
 	case strings.HasPrefix(topic, p.topics.Do("")):
 		p.receiveCommand(m)
 	case topic == p.topics.Event():

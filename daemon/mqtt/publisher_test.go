@@ -82,7 +82,7 @@ func TestWillsOfACutConnection(t *testing.T) {
 		w := mqtttest.Subscribe(t, b.Addr())
 		relay := mqtttest.NewRelay(t, b.Addr())
 		s := b.settings()
-		s.URL = "mqtt://" + relay.Addr()
+		s.URLs = []string{"mqtt://" + relay.Addr()}
 		p, _ := runPublisher(t, r, s)
 		w.Expect(t, "online", mqtttest.Is(root+"availability", "online"))
 		w.Expect(t, "the light", mqtttest.Is(root+"light/light-1/meaning", "in-order"))
@@ -110,7 +110,7 @@ func TestOutageLosesNothing(t *testing.T) {
 		w := mqtttest.Subscribe(t, b.Addr())
 		relay := mqtttest.NewRelay(t, b.Addr())
 		s := b.settings()
-		s.URL = "mqtt://" + relay.Addr()
+		s.URLs = []string{"mqtt://" + relay.Addr()}
 		p, _ := runPublisher(t, r, s)
 		const before, during, after = 20, 200, 20
 		for range before {

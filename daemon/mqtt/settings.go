@@ -7,8 +7,11 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"net"
+	"net/url"
 	"os"
 	"strings"
+	"time"
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/topics"
@@ -38,9 +41,11 @@ type Light struct {
 
 // Settings say which broker to connect to, as whom, and for what.
 type Settings struct {
-	URL      string      // mqtt://host:port or mqtts://host:port
-	TLS      *tls.Config // for mqtts
-	Prefix   string      // of the topics
+	URLs   []string    // mqtt://host:port or mqtts://host:port of a broker, or of a cluster's nodes
+	TLS    *tls.Config // for mqtts
+	Prefix string      // of the topics
+	// Spread is the time over which connections come back after a loss; 0 for at once.
+	Spread   time.Duration
 	Bench    string
 	Machine  string // tells two computers with one configuration apart; part of client ids
 	Username string
@@ -60,7 +65,7 @@ type Settings struct {
 // only the built-in broker is configured; the caller then fills in its credentials.
 func FromShop(shop config.Shop) (Settings, error) {
 	s := Settings{
-		URL: shop.MQTT.URL, Prefix: shop.MQTT.TopicPrefix, Bench: shop.Bench,
+		URLs: shop.MQTT.URLs, Spread: spreadFor(shop.MQTT.URLs), Prefix: shop.MQTT.TopicPrefix, Bench: shop.Bench,
 		Machine: machineID(), Username: shop.MQTT.Username, Commands: shop.MQTT.Commands, Locale: shop.Locale(),
 	}
 	for _, l := range shop.Lights {
@@ -81,13 +86,26 @@ func FromShop(shop config.Shop) (Settings, error) {
 		}
 		s.Password = strings.TrimRight(string(b), "\r\n")
 	}
-	if strings.HasPrefix(s.URL, "mqtts://") {
+	if shop.MQTT.TLS() {
 		var err error
 		if s.TLS, err = tlsConfig(shop.MQTT); err != nil {
 			errs = append(errs, err)
 		}
 	}
 	return s, errors.Join(errs...)
+}
+
+// spreadFor returns over which time connections come back to a broker. One on this computer serves
+// few benches, which need not wait for each other.
+func spreadFor(urls []string) time.Duration {
+	for _, text := range urls {
+		if u, err := url.Parse(text); err == nil {
+			if ip := net.ParseIP(u.Hostname()); u.Hostname() != "localhost" && !ip.IsLoopback() {
+				return reconnectSpread
+			}
+		}
+	}
+	return 0
 }
 
 func tlsConfig(m config.MQTT) (*tls.Config, error) {

@@ -39,7 +39,7 @@ func TestSettingsFromShop(t *testing.T) {
 	}
 	shop := config.Shop{
 		Bench:  "bench-1",
-		MQTT:   config.MQTT{URL: "mqtt://broker:1883", TopicPrefix: "potlife", Username: "u", PasswordFile: password, Commands: true},
+		MQTT:   config.MQTT{URLs: []string{"mqtt://broker:1883"}, TopicPrefix: "potlife", Username: "u", PasswordFile: password, Commands: true},
 		Lights: []config.Light{{ID: "light-1", Reads: []string{"json", "colour"}}},
 	}
 	s, err := FromShop(shop)
@@ -59,7 +59,7 @@ func TestSettingsFromShop(t *testing.T) {
 	}
 
 	shop.MQTT.PasswordFile = filepath.Join(dir, "none")
-	shop.MQTT.URL, shop.MQTT.CAFile = "mqtts://broker:8883", password // no certificate in it
+	shop.MQTT.URLs, shop.MQTT.CAFile = []string{"mqtts://broker:8883"}, password // no certificate in it
 	_, err = FromShop(shop)
 	if err == nil || !strings.Contains(err.Error(), "password_file") || !strings.Contains(err.Error(), "ca_file") {
 		t.Errorf("error %v, want one that names both files", err)

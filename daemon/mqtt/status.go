@@ -1,6 +1,8 @@
 package mqtt
 
 import (
+	"cmp"
+	"fmt"
 	"maps"
 	"sync"
 	"time"
@@ -25,11 +27,12 @@ type Count struct {
 // Status is the state of the connection and of what waits for it.
 type Status struct {
 	Connected     bool
-	Detail        string // why not
-	Waiting       int    // events, states and answers that the broker does not have
-	Dropped       string // topics whose messages the broker drops, and what to do; empty for none
-	Foreign       string // own topics on which other clients published, and what to do; empty for none
-	OtherInstance string // a duplicate instance of the daemon that is alive; empty for none
+	Detail        string   // why not
+	Waiting       int      // events, states and answers that the broker does not have
+	Dropped       string   // topics whose messages the broker drops, and what to do; empty for none
+	Foreign       string   // own topics on which other clients published, and what to do; empty for none
+	LightsAway    []string // lights whose own connection is not open, each with the reason
+	OtherInstance string   // a duplicate instance of the daemon that is alive; empty for none
 	Messages      map[Count]uint64
 }
 
@@ -43,7 +46,13 @@ func (p *Publisher) Status() Status {
 	}
 	p.mu.Lock()
 	s.Waiting = p.waiting
+	lights := p.lights
 	p.mu.Unlock()
+	for _, l := range lights {
+		if epoch, err := l.conn.current(); epoch == 0 {
+			s.LightsAway = append(s.LightsAway, fmt.Sprintf("%s has no connection: %v", l.topic, cmp.Or(err, errNotConnected)))
+		}
+	}
 	return s
 }
 

@@ -36,7 +36,7 @@ func TestClientCertificate(t *testing.T) {
 		"acl_file %s\ncafile %s\ncertfile %s\nkeyfile %s\n", rights, cert, cert, key))
 	m.Start()
 	shop := config.Shop{
-		Bench: "bench-1", MQTT: config.MQTT{URL: "mqtts://" + m.Addr(), TopicPrefix: "potlife", CAFile: cert},
+		Bench: "bench-1", MQTT: config.MQTT{URLs: []string{"mqtts://" + m.Addr()}, TopicPrefix: "potlife", CAFile: cert},
 		Lights: []config.Light{{ID: "light-1", Reads: []string{"json"}}},
 	}
 	s, err := FromShop(shop)
@@ -58,7 +58,7 @@ func TestClientCertificate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := paho.NewClientOptions().AddBroker(reader.URL).SetClientID("reader").SetTLSConfig(reader.TLS)
+	o := paho.NewClientOptions().AddBroker(reader.URLs[0]).SetClientID("reader").SetTLSConfig(reader.TLS)
 	light := make(chan struct{}, 64)
 	o.SetOnConnectHandler(func(c paho.Client) {
 		c.Subscribe(root+"light/light-1", 1, func(paho.Client, paho.Message) {
@@ -107,7 +107,7 @@ func TestTLSAndPassword(t *testing.T) {
 		users, cert, key))
 	m.Start()
 	shop := config.Shop{Bench: "bench-1", MQTT: config.MQTT{
-		URL: "mqtts://" + m.Addr(), TopicPrefix: "potlife", CAFile: cert, Username: "bench-1", PasswordFile: password,
+		URLs: []string{"mqtts://" + m.Addr()}, TopicPrefix: "potlife", CAFile: cert, Username: "bench-1", PasswordFile: password,
 	}}
 	s, err := FromShop(shop)
 	if err != nil {

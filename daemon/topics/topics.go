@@ -18,9 +18,11 @@ const (
 	KindEvent        = "event"
 	KindDo           = "do"
 	KindDone         = "done"
+	KindProbe        = "probe"
 
-	wordMeaning = "meaning"
-	wordColour  = "colour"
+	wordMeaning   = "meaning"
+	wordColour    = "colour"
+	wordHeartbeat = "heartbeat"
 )
 
 // The payloads of the availability topic.
@@ -95,6 +97,11 @@ func (t Topics) Light(id string, form Form) string {
 	return t.root + KindLight + "/" + id
 }
 
+// Heartbeat returns the topic that tells a lamp without a clock that its message still holds.
+func (t Topics) Heartbeat(id string) string {
+	return t.root + KindLight + "/" + id + "/" + wordHeartbeat
+}
+
 // Lights returns the filters that match the topics of all lights in all forms.
 func (t Topics) Lights() []string {
 	return []string{t.Light("+", FormJSON), t.Light("+", FormMeaning), t.Light("+", FormColour)}
@@ -116,6 +123,9 @@ func (t Topics) Do(verb string) string { return t.root + KindDo + "/" + verb }
 
 // Done returns the topic on which a command is answered.
 func (t Topics) Done(verb string) string { return t.root + KindDone + "/" + verb }
+
+// Probe returns the topic on which `potlifed check` finds out whether the broker delivers.
+func (t Topics) Probe() string { return t.root + KindProbe }
 
 // Verb returns the verb of a command's topic; ok is false for any other topic.
 func (t Topics) Verb(topic string) (verb string, ok bool) {
