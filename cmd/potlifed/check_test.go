@@ -212,7 +212,7 @@ func TestCheckOfADottedPrefix(t *testing.T) {
 	t.Parallel()
 	for prefix, want := range map[string]bool{"plant/hall-1": false, "plant/hall.1": true} {
 		b := newHardware(t)
-		file := b.configuration(t, "mqtt: {url: \"mqtt://127.0.0.1:1\", topic_prefix: " + prefix + "}\n")
+		file := b.configuration(t, "mqtt: {url: \"mqtt://127.0.0.1:1\", topic_prefix: "+prefix+"}\n")
 		_, out, _ := command(t, "check", "--config", file, "--offline")
 		if got := strings.Contains(out, "fault  mqtt"); got != want {
 			t.Errorf("%s: a fault %v, want %v\n%s", prefix, got, want, out)
