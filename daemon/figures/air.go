@@ -109,19 +109,24 @@ func (m Maker) humidity(rows []history.Air, name string, t chart.Tone) (chart.Li
 	return line, band
 }
 
-// mostRows bounds the rows of batches; a year has more batches than a picture can show.
-const mostBatches = 120
+// MostBatches is how many batches a picture shows; where more lived, it shows none: they could not be told apart.
+const MostBatches = 120
+
+// Lived reports whether a batch lived in a period, so that pictures of the period show it.
+func Lived(b history.Batch, from, to time.Time) bool {
+	return b.MixedAt != nil && b.ClosedAt.After(from) && b.MixedAt.Before(to)
+}
 
 // batches is a panel with the batches that lived in a period; ok is false without any, and with
 // too many to be told apart.
 func (m Maker) batches(from, to time.Time, all []history.Batch) (p chart.Panel, ok bool) {
 	var shown []history.Batch
 	for _, b := range all {
-		if b.MixedAt != nil && b.ClosedAt.After(from) && b.MixedAt.Before(to) {
+		if Lived(b, from, to) {
 			shown = append(shown, b)
 		}
 	}
-	if len(shown) == 0 || len(shown) > mostBatches {
+	if len(shown) == 0 || len(shown) > MostBatches {
 		return p, false
 	}
 	place := func(b history.Batch) string { return cmp.Or(b.Press, m.Locale.Say("figure.no-press")) }

@@ -25,7 +25,16 @@ func (m Maker) Zone() *time.Location { return m.Locale.In(time.Time{}).Location(
 
 // timeAxis is an axis of time from one moment to another.
 func (m Maker) timeAxis(from, to time.Time) chart.Axis {
-	return chart.Axis{Label: m.Locale.Say("figure.time"), Time: m.Zone(), Min: chart.X(from), Max: chart.X(to), Format: m.moment}
+	days := map[int]string{} // most days have several values
+	moment := func(x float64) string {
+		at := m.Locale.In(time.UnixMilli(int64(x * 1000)))
+		day := at.Year()*1000 + at.YearDay()
+		if days[day] == "" {
+			days[day] = m.Locale.Day(at)
+		}
+		return days[day] + " " + at.Format("15:04")
+	}
+	return chart.Axis{Label: m.Locale.Say("figure.time"), Time: m.Zone(), Min: chart.X(from), Max: chart.X(to), Format: moment}
 }
 
 // begun returns the begin of a period, or the first value where that is later: the time before a

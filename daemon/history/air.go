@@ -112,9 +112,12 @@ type sourced struct {
 // both returns the quarter-hours of a zone or sensor in [from, to), in the order of time: those that
 // were measured, and imported ones where nothing was.
 func (h *History) both(ctx context.Context, kind, name string, from, to int64) (all []sourced, err error) {
-	for _, source := range []Source{Measured, Paper} {
+	all = make([]sourced, 0, min(max(0, (to-from)/quarters.each+1), 1<<16))
+	counts := [2]int{}
+	for i, source := range []Source{Measured, Paper} {
 		err := h.quarters(ctx, seriesKey{source, kind, name}, from, to, func(ms int64, b Bucket) {
 			all = append(all, sourced{b, ms, source})
+			counts[i]++
 		})
 		if err != nil {
 			return nil, err
@@ -123,6 +126,9 @@ func (h *History) both(ctx context.Context, kind, name string, from, to int64) (
 	byTime := func(a, b sourced) int { return cmp.Or(cmp.Compare(a.ms, b.ms), cmp.Compare(a.source, b.source)) }
 	if !slices.IsSortedFunc(all, byTime) {
 		slices.SortStableFunc(all, byTime)
+	}
+	if counts[0] == 0 || counts[1] == 0 {
+		return all, nil
 	}
 	measured := int64(math.MinInt64)
 	return slices.DeleteFunc(all, func(q sourced) bool {

@@ -99,14 +99,14 @@ func encodeBuckets(buckets []Bucket) []byte {
 	return body
 }
 
-// decodeBuckets returns a list of n buckets, as encodeBuckets wrote it.
-func decodeBuckets(n int, body []byte) ([]Bucket, error) {
-	out := make([]Bucket, n)
+// decodeBuckets returns a list of buckets, as encodeBuckets wrote it. It is stored in out, which has its length.
+func decodeBuckets(out []Bucket, body []byte) ([]Bucket, error) {
+	clear(out)
 	d := decoder{rest: body}
 	d.version()
 	next := int64(0)
 	for len(d.rest) > 0 && !d.failed {
-		i := d.unsigned(int64(n) - 1)
+		i := d.unsigned(int64(len(out)) - 1)
 		if d.failed || i < next {
 			return nil, errBody
 		}

@@ -54,7 +54,7 @@ func TestBucketsComeBack(t *testing.T) {
 				in[i].addAir(anyAir(t), int64(rapid.IntRange(1, 60_000).Draw(t, "weight")), rapid.Bool().Draw(t, "doubtful"))
 			}
 		}
-		out, err := decodeBuckets(60, encodeBuckets(in))
+		out, err := decodeBuckets(make([]Bucket, 60), encodeBuckets(in))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -125,7 +125,7 @@ func FuzzDecodeBuckets(f *testing.F) {
 	b.addAir(stateOf(21, 45), 900_000, true)
 	f.Add(encodeBuckets([]Bucket{{}, b, {}, b}))
 	f.Fuzz(func(t *testing.T, body []byte) {
-		out, err := decodeBuckets(96, body)
+		out, err := decodeBuckets(make([]Bucket, 96), body)
 		if err != nil {
 			return
 		}

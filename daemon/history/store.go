@@ -189,7 +189,7 @@ func (l level) merge(tx *sql.Tx, series, row int64, add []Bucket) error {
 	case err != nil:
 		return err
 	default:
-		stored, err := decodeBuckets(l.buckets, body)
+		stored, err := decodeBuckets(make([]Bucket, l.buckets), body)
 		if err != nil {
 			return fmt.Errorf("%s %d: %w", l.table, key, err)
 		}
@@ -212,13 +212,14 @@ func (l level) scan(ctx context.Context, db *sql.DB, series, from, to int64, f f
 		return err
 	}
 	defer rows.Close()
+	room := make([]Bucket, l.buckets)
 	for rows.Next() {
 		var key int64
 		var body sql.RawBytes
 		if err := rows.Scan(&key, &body); err != nil {
 			return err
 		}
-		stored, err := decodeBuckets(l.buckets, body)
+		stored, err := decodeBuckets(room, body)
 		if err != nil {
 			return fmt.Errorf("%s %d: %w", l.table, key, err)
 		}

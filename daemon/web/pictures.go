@@ -181,25 +181,39 @@ func (s *Server) airPicture(ctx context.Context, in *airPictureQuery) (*answer[p
 	return draw(m, m.Air(find.From, find.To, air, batches))
 }
 
-// livedIn returns the ended batches that lived in a span. One that ended after it may have
-// begun in it; a pot life is shorter than two days.
+// livedIn returns the ended batches that lived in a span, or some where there are more than a picture shows. One that
+// ended after it may have begun in it; a pot life is shorter than two days.
 func (s *Server) livedIn(ctx context.Context, find history.Search) ([]history.Batch, error) {
+	from, to := find.From, find.To
 	find.To = find.To.Add(48 * time.Hour)
-	return s.endedIn(ctx, find)
+	lived := 0
+	return s.endedIn(ctx, find, func(b history.Batch) bool {
+		if figures.Lived(b, from, to) {
+			lived++
+		}
+		return lived > figures.MostBatches
+	})
 }
 
+// errEnough ends the reading of batches.
+var errEnough = errors.New("enough batches")
+
 // endedIn returns the batches that ended in a span, oldest first, without their prints and rejects: to add these up
-// for a year takes longer than all the rest of a picture, and no picture shows them.
-func (s *Server) endedIn(ctx context.Context, find history.Search) ([]history.Batch, error) {
+// for a year takes longer than all the rest of a picture, and no picture shows them. It stops after the first batch
+// that is enough.
+func (s *Server) endedIn(ctx context.Context, find history.Search, enough func(history.Batch) bool) ([]history.Batch, error) {
 	var batches []history.Batch
 	err := s.settings.History.EachBatch(ctx, find, func(b history.Batch) error {
 		if len(batches) == historyRows {
 			return fmt.Errorf("%w: more than %d; ask for a shorter span", history.ErrTooMany, historyRows)
 		}
 		batches = append(batches, b)
+		if enough(b) {
+			return errEnough
+		}
 		return nil
 	})
-	if err != nil {
+	if err != nil && !errors.Is(err, errEnough) {
 		return nil, s.unpast(ctx, err)
 	}
 	slices.SortFunc(batches, func(a, b history.Batch) int { return cmp.Or(a.ClosedAt.Compare(b.ClosedAt), cmp.Compare(a.Seq, b.Seq)) })
@@ -269,7 +283,7 @@ func (s *Server) keptPicture(ctx context.Context, in *pastPictureQuery) (*answer
 	if err != nil {
 		return nil, err
 	}
-	batches, err := s.endedIn(ctx, find)
+	batches, err := s.endedIn(ctx, find, func(history.Batch) bool { return false })
 	if err != nil {
 		return nil, err
 	}

@@ -66,7 +66,8 @@ func Do(ctx context.Context, in io.Reader, out io.Writer) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, past.Close()) }()
-	studies := study.NewRunner(study.Stored{History: past, Bench: job.Bench, Now: func() time.Time { return job.Now }, Open: job.open}, zone, time.Now)
+	once := &readOnce{History: past}
+	studies := study.NewRunner(study.Stored{History: once, Bench: job.Bench, Now: func() time.Time { return job.Now }, Open: job.open}, zone, time.Now)
 	studies.Alone = true
 	switch {
 	case job.Study != nil:
@@ -76,9 +77,41 @@ func Do(ctx context.Context, in io.Reader, out io.Writer) (err error) {
 		chart, err := studies.Chart(ctx, *job.Chart)
 		return encoded(out, chart, err)
 	case job.Report != nil:
-		return job.Report.write(ctx, out, report.Sources{Bench: job.Bench, History: past, Study: studies}, zone)
+		return job.Report.write(ctx, out, report.Sources{Bench: job.Bench, History: once, Study: studies}, zone)
 	}
 	return errors.New("the job asks for nothing")
+}
+
+// readOnce is a history whose batches are read once for a report and for the study in it.
+type readOnce struct {
+	*history.History
+	from, to time.Time
+	batches  []history.Batch // that ended in [from, to)
+}
+
+// Batches returns what [history.History.Batches] does.
+func (r *readOnce) Batches(ctx context.Context, find history.Search, limit int) ([]history.Batch, error) {
+	batches, err := r.History.Batches(ctx, find, limit)
+	if err == nil && find == (history.Search{From: find.From, To: find.To}) {
+		r.from, r.to, r.batches = find.From, find.To, batches
+	}
+	return batches, err
+}
+
+// EachBatch calls each as [history.History.EachBatch] does.
+func (r *readOnce) EachBatch(ctx context.Context, find history.Search, each func(history.Batch) error) error {
+	if find != (history.Search{From: find.From, To: find.To}) || find.From.Before(r.from) || find.To.After(r.to) {
+		return r.History.EachBatch(ctx, find, each)
+	}
+	for _, b := range r.batches {
+		if b.ClosedAt.Before(find.From) || !b.ClosedAt.Before(find.To) {
+			continue
+		}
+		if err := each(b); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func encoded(out io.Writer, result any, err error) error {
