@@ -57,11 +57,11 @@ plugged in, and of a running service its instruments, alarms, newest events and 
 			l.good("configuration", "%s: %s, %s, %s, %s", file, counted(len(shop.Scales), "scale", "scales"),
 				counted(len(shop.Sensors), "sensor", "sensors"), counted(len(shop.Presses), "press", "presses"), counted(len(shop.Inks), "ink", "inks"))
 			l.questions(shop)
-			l.sheets(shop)
 			l.files(shop)
 			if !offline {
 				l.everything(c.Context(), shop)
 			}
+			l.sheets(shop) // compares them with what the sensors read
 			l.addresses(shop)
 			if bundleFile != "" {
 				b := collect(c.Context(), file, shop, said.Bytes(), l.heard.Bytes())
@@ -92,7 +92,14 @@ func counted(n int, one, many string) string {
 type checklist struct {
 	out    io.Writer
 	faults int
-	heard  bytes.Buffer // raw lines of the scales
+	heard  bytes.Buffer    // raw lines of the scales
+	read   []sensorReading // of the sensors that could be read
+}
+
+// sensorReading is the temperature that a sensor shows, in °C.
+type sensorReading struct {
+	sensor  string
+	celsius float64
 }
 
 func (l *checklist) good(what, format string, args ...any) {
@@ -144,6 +151,13 @@ func (l *checklist) sheets(shop config.Shop) {
 		if k.Sheet.About != 0 {
 			fmt.Fprintf(l.out, "advice %-24s one figure makes the band 30 %% wider: ask the ink maker for the shortest and the longest pot life, "+
 				"at the temperature nearest to your shop's (the figure here holds at %g °C)\n", "ink "+k.ID, k.Life.AtTemperatureC)
+		}
+		for _, read := range l.read {
+			if k.Life.FarFrom(read.celsius) {
+				fmt.Fprintf(l.out, "advice %-24s its data sheet's figures hold at %g °C and sensor %s reads %.1f °C, which makes the band wider: "+
+					"ask the ink maker for the pot life at the temperature nearest to your shop's\n", "ink "+k.ID, k.Life.AtTemperatureC, read.sensor, read.celsius)
+				break
+			}
 		}
 	}
 }

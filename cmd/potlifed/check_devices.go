@@ -80,6 +80,7 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor, shop config.Sho
 		if name := s.Name(); name != "" {
 			chip = " (" + name + ")"
 		}
+		l.read = append(l.read, sensorReading{sensor: c.ID, celsius: a.TemperatureC})
 		l.good(what, "%s%s in zone %s: %.1f °C, %.1f %%%s", c.Path+c.Port, chip, c.Zone, a.TemperatureC, a.HumidityPct, raw)
 	case errors.Is(err, sensors.ErrAbsent):
 		l.fault(what, "%s is not there; check the wiring and the driver; %s", c.Path, sensorsHere("/"))
@@ -140,6 +141,7 @@ func (l *checklist) published(ctx context.Context, c config.Sensor, shop config.
 	a, payload, err := instruments.Listen(ctx, c, mqtt.NewAirReader(settings, "check-"+c.ID, slog.New(slog.DiscardHandler)), now)
 	switch {
 	case err == nil:
+		l.read = append(l.read, sensorReading{sensor: c.ID, celsius: a.TemperatureC})
 		l.good(what, "%s in zone %s: %.1f °C, %.1f %% (%s)", topics, c.Zone, a.TemperatureC, a.HumidityPct, payload)
 	case errors.Is(err, sensors.ErrRetained):
 		l.good(what, "%s has a retained message only, whose age is not known (%s); it will be used once the sensor publishes again", topics, payload)

@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"math"
+	"strconv"
 	"time"
 
 	"potlifed/daemon/actor"
@@ -56,6 +58,21 @@ func (c *catalogue) inkViews(s record.State) []view.Ink {
 	return views
 }
 
+// farFromSheet returns the mean temperature of the last day in °C of the zone that is farthest from the
+// temperature of an ink's data sheet, and whether a figure at a nearer temperature is worth asking for.
+func farFromSheet(s record.State, sheet cure.Ink) (celsius float64, far bool) {
+	for _, zone := range s.Zones {
+		mean, known := zone.Hours.MeanTemperatureC(24)
+		if !known || !sheet.FarFrom(mean) {
+			continue
+		}
+		if off := math.Abs(mean - sheet.AtTemperatureC); !far || off > math.Abs(celsius-sheet.AtTemperatureC) {
+			celsius, far = mean, true
+		}
+	}
+	return celsius, far
+}
+
 func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 	v := view.Ink{
 		ID: k.ID, Hardener: k.Hardener, Thinners: append([]string{}, k.Thinners...), HardenerRatio: k.Ratio.String(), TolerancePct: k.RatioTolerancePct,
@@ -66,6 +83,10 @@ func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 	}
 	if k.Sheet.About != 0 {
 		v.Assumed = c.locale.Say("assumes.one-figure", "sheet", v.Assumed)
+	}
+	if celsius, far := farFromSheet(s, k.Life); far {
+		v.Assumed = c.locale.Say("assumes.far-from-sheet", "sheet", v.Assumed, "at", strconv.FormatFloat(k.Life.AtTemperatureC, 'f', -1, 64),
+			"shop", strconv.FormatFloat(math.Round(celsius), 'f', -1, 64))
 	}
 	for _, sheet := range c.SafetySheets(k) {
 		v.SafetySheets = append(v.SafetySheets, view.SafetySheet(sheet))

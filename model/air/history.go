@@ -88,6 +88,18 @@ func (h History) at(hour int64) (a State, ok bool) {
 	return State{TemperatureC: float64(h.Temperatures[i]) / perUnit, HumidityPct: float64(h.Humidities[i]) / perUnit}, true
 }
 
+// MeanTemperatureC returns the mean temperature of the last hours of the history, in °C. ok is false
+// where none of them was measured.
+func (h History) MeanTemperatureC(hours int) (celsius float64, ok bool) {
+	sum, n := 0.0, 0
+	for hour := h.End() - int64(hours) + 1; hour <= h.End(); hour++ {
+		if a, known := h.at(hour); known {
+			sum, n = sum+a.TemperatureC, n+1
+		}
+	}
+	return sum / float64(max(n, 1)), n > 0
+}
+
 // hundredths returns a value as a number of hundredths. The value must be within the limits of
 // the package.
 func hundredths(v float64) int16 { return int16(math.Round(v * perUnit)) }

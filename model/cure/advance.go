@@ -19,7 +19,8 @@ const (
 	// square root of the age of the reading.
 	Held StepKind = "held"
 	// Stale: the last reading is too old. Each member has its own point between the last values
-	// and the worst air of the last day. The nominal member takes the middle.
+	// and the worst air of the last day, most of them nearer to the last values. The nominal member
+	// takes the middle.
 	Stale StepKind = "stale"
 	// Bridged: nothing is known between the two ends. The air is taken as a straight line; each
 	// member strays from it, most in the middle.

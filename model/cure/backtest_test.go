@@ -293,6 +293,7 @@ const (
 	seedHeavyTails
 	seedTwoKinds
 	seedWrong
+	seedEnergy
 )
 
 const (

@@ -83,7 +83,8 @@ type nominal struct {
 // when it is not known; it is added to the sigma of each member in quadrature. The ink must be
 // valid, see [Ink.Valid].
 func New(ink Ink, sensor Sensor, weighing float64, startAir air.State) *Ensemble {
-	return newEnsemble(ink, drawMembers(ink, sensor, weighing, Members, generator), startAir)
+	drawn := ink.startingAt(startAir.Clamp().TemperatureC)
+	return newEnsemble(ink, drawMembers(drawn, sensor, weighing, Members, generator), startAir)
 }
 
 func newEnsemble(ink Ink, members []member, startAir air.State) *Ensemble {

@@ -36,15 +36,15 @@ type ForecastOption func(*outlook)
 func WithoutDrift() ForecastOption { return func(o *outlook) { o.steady = true } }
 
 // TowardsWorst makes the forecast assume stale air: each member stays at its own point between
-// the last values and the worst air of the last 24 hours, as in a Stale step, and drifts from
-// there. The age of the last reading is included.
+// the last values (with [Along], those of the path) and the worst air of the last 24 hours, as in a
+// Stale step, and drifts from there. The age of the last reading is included.
 func TowardsWorst(worst air.State) ForecastOption {
 	return func(o *outlook) { o.towardsWorst, o.worst = true, worst.Clamp() }
 }
 
 // Along makes the forecast assume that the air changes along a path, counted from the reading
 // that the forecast starts from. The members stray from the path by the errors that such paths
-// had. nil changes nothing. With TowardsWorst only the stray is that of the path.
+// had. nil changes nothing.
 func Along(path *air.Path) ForecastOption { return func(o *outlook) { o.path = path } }
 
 // Forecast returns when the batch will be over if it stays at this place. now is the air as far
@@ -126,9 +126,7 @@ func (o *outlook) piece(now air.State, heldH, t, next float64) piece {
 		from, pc.strayFrom, pc.together = o.path.At(heldH + t)
 		to, pc.strayTo, _ = o.path.At(heldH + next)
 		pc.apart = math.Sqrt(max(1-pc.together*pc.together, 0))
-		if !o.towardsWorst {
-			pc.from, pc.to = from, to
-		}
+		pc.from, pc.to = from, to
 	default:
 		pc.strayFrom, pc.strayTo = drifted(math.Sqrt(heldH+t), 0, 0), drifted(math.Sqrt(heldH+next), 0, 0)
 	}

@@ -36,7 +36,7 @@ func (p piece) part(f float64) piece {
 // memberAir returns the air of one member when the piece has the air a and a stray.
 func (p *piece) memberAir(m *member, a, stray air.State) air.State {
 	if p.towardsWorst {
-		a = air.Lerp(a, worstOf(a, p.worst), m.worstU)
+		a = air.Lerp(a, worstOf(a, p.worst), m.towardsWorst)
 	}
 	a.TemperatureC += m.biasTemperature + stray.TemperatureC*m.driftTemperature
 	a.HumidityPct += m.biasHumidity + stray.HumidityPct*(p.together*m.driftTemperature+p.apart*m.driftHumidity)
