@@ -2,8 +2,9 @@ package cure
 
 import "math"
 
-// The temperatures in °C between which the activation energy matters little to a band. Data sheets state the pot life at 20 to 23 °C, and a few kelvins from there an unusual energy
-// changes the life by less than batches differ. Above them its spread is wider; see startingAt.
+// The temperatures in °C between which the activation energy matters little to a band. Data sheets
+// state the pot life at 20 to 23 °C, and a few kelvins from there an unusual energy changes the life by
+// less than batches differ. Above them its spread is wider; see startingAt.
 const (
 	UsualMinC = 18.0
 	UsualMaxC = 26.0
