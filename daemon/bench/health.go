@@ -70,7 +70,7 @@ func (b *Bench) followSensor(s *sensor, at time.Time) {
 			break
 		}
 	}
-	s.health.watch.Add(s.air, s.mono, by, beside)
+	s.health.watch.Add(s.air, s.mono, b.shop.locale.In(at).Hour(), by, beside)
 	s.health.shown = nil
 }
 

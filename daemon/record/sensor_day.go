@@ -41,7 +41,7 @@ func (s *State) forgetDays(sensor string) {
 		kept := make([]health.Day, len(days))
 		for i, d := range days {
 			if kept[i] = d; d.Beside == sensor {
-				kept[i].Beside, kept[i].ApartPct = "", 0
+				kept[i] = d.WithoutNeighbour()
 			}
 		}
 		next[id] = kept

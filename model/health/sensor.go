@@ -29,6 +29,7 @@ type Day struct {
 	Jumps    int           `json:"jumps,omitempty" doc:"number of times that a reading was more than 5 % RH or 2 K from the one before, within a minute"`
 	Beside   string        `json:"beside,omitempty" doc:"id of the sensor that it was compared with; absent when there was none"`
 	ApartPct float64       `json:"apart_pct,omitempty" doc:"mean difference to that sensor in % relative humidity, both at the temperature of this one"`
+	Parts    Parts         `json:"parts,omitzero" doc:"the same of each three hours of the day from midnight on, on the shop's clock; absent on days of an older version"`
 }
 
 // The largest change of a healthy sensor between two readings within a minute: far more than its
@@ -38,9 +39,9 @@ const (
 	jumpC   = 2
 )
 
-// Add takes in a reading. at is a monotonic time. beside is what a neighbour reads at the moment,
-// nil when there is none or it is not fresh, and by its id.
-func (w *Watch) Add(a air.State, at time.Duration, by string, beside *air.State) {
+// Add takes in a reading. at is a monotonic time, and hour the hour of the day on the shop's clock, 0 to 23. beside is
+// what a neighbour reads at the moment, nil when there is none or it is not fresh, and by its id.
+func (w *Watch) Add(a air.State, at time.Duration, hour int, by string, beside *air.State) {
 	if !w.seen || a != w.last {
 		w.since = at
 	}
@@ -53,14 +54,34 @@ func (w *Watch) Add(a air.State, at time.Duration, by string, beside *air.State)
 	d.MeanPct += (a.HumidityPct - d.MeanPct) / float64(d.N)
 	d.MeanC += (a.TemperatureC - d.MeanC) / float64(d.N)
 	d.Same = max(d.Same, at-w.since)
+	p := &d.Parts[min(max(hour/partHours, 0), len(d.Parts)-1)]
+	p.N++
+	p.MeanPct += (a.HumidityPct - p.MeanPct) / float64(p.N)
 	if beside == nil {
 		return
 	}
 	if by != d.Beside { // another neighbour: what the day began with is not comparable
-		d.Beside, d.ApartPct, w.besideN = by, 0, 0
+		d.forgetNeighbour()
+		d.Beside, w.besideN = by, 0
 	}
 	w.besideN++
 	d.ApartPct += (Apart(a, *beside) - d.ApartPct) / float64(w.besideN)
+	p.BesideN++
+	p.ApartPct += (Apart(a, *beside) - p.ApartPct) / float64(p.BesideN)
+}
+
+// forgetNeighbour forgets what the readings of the day were compared with.
+func (d *Day) forgetNeighbour() {
+	d.Beside, d.ApartPct = "", 0
+	for i := range d.Parts {
+		d.Parts[i].BesideN, d.Parts[i].ApartPct = 0, 0
+	}
+}
+
+// WithoutNeighbour returns the day without what its readings were compared with.
+func (d Day) WithoutNeighbour() Day {
+	d.forgetNeighbour()
+	return d
 }
 
 // Fail takes in a reading that failed.
@@ -147,7 +168,8 @@ const (
 // Drift returns by how much the difference to the neighbour has changed, in % RH, and whether that
 // is drift: more than 1.5 % RH since a month ago, or more than 3 % RH since the first two weeks of the
 // days that were compared with the same neighbour; and more than five standard deviations of those
-// days. known is false while there are not enough days. A drift of 3 % RH a month is found within the
+// days. The same hours of the day are compared, so that neither the sun on one of them nor a supply that is off at night
+// is drift. known is false while there are not enough days. A drift of 3 % RH a month is found within the
 // month.
 func Drift(days []Day) (pct float64, drifts, known bool) {
 	apart := besideOne(days)
@@ -155,15 +177,9 @@ func Drift(days []Day) (pct float64, drifts, known bool) {
 	if n < baseDays+nowDays {
 		return 0, false, false
 	}
-	now := median(apart[n-nowDays:])
-	since := func(then []float64, least float64) (float64, bool) {
-		usual := median(then)
-		var off []float64
-		for _, x := range then {
-			off = append(off, math.Abs(x-usual))
-		}
-		const perMAD = 1.4826 // a normal distribution's standard deviation over its median absolute deviation
-		return now - usual, math.Abs(now-usual) > max(least, driftSigma*perMAD*median(off))
+	since := func(then []Day, least float64) (float64, bool) {
+		by, scatter := since(then, apart[n-nowDays:])
+		return by, math.Abs(by) > max(least, driftSigma*scatter)
 	}
 	ago := apart[:baseDays]
 	if n >= agoDays+baseDays {
@@ -176,9 +192,9 @@ func Drift(days []Day) (pct float64, drifts, known bool) {
 	return pct, drifts, true
 }
 
-// besideOne returns how far a sensor was apart from the neighbour that it was compared with last, on
-// each of the days up to the newest on which it was that one.
-func besideOne(days []Day) (apart []float64) {
+// besideOne returns the days on which a sensor was compared with the neighbour that it was compared with last, up to
+// the newest on which it was that one.
+func besideOne(days []Day) (apart []Day) {
 	beside := ""
 	for _, d := range slices.Backward(days) {
 		if d.Beside == "" {
@@ -190,7 +206,7 @@ func besideOne(days []Day) (apart []float64) {
 		if d.Beside != beside {
 			break
 		}
-		apart = append(apart, d.ApartPct)
+		apart = append(apart, d)
 	}
 	slices.Reverse(apart)
 	return apart
@@ -216,10 +232,10 @@ const (
 // Moved compares a sensor with its own past, where it has no neighbour: it returns by how much the
 // mean humidity of the last two weeks is beyond that of each of the eight weeks before, in % RH, and
 // whether that is more than weather and season do: more than 35 % RH beyond all of them, in both
-// weeks, and four times what two weeks differ by in the mean.
+// weeks, and four times what two weeks differ by in the mean. Of each week the same hours are compared.
 func Moved(days []Day) (pct float64, moved, known bool) {
-	weeks := weekly(days)
-	if len(weeks) < movedWeeks+2 {
+	weeks := weekly(days, movedWeeks+2)
+	if weeks == nil {
 		return 0, false, false
 	}
 	past, now := weeks[len(weeks)-movedWeeks-2:len(weeks)-2], weeks[len(weeks)-2:]
@@ -236,20 +252,6 @@ func Moved(days []Day) (pct float64, moved, known bool) {
 		return above, above > limit, true
 	}
 	return 0, false, true
-}
-
-// weekly returns the mean humidity of each whole week, the last one ending with the last day.
-func weekly(days []Day) []float64 {
-	var weeks []float64
-	for end := len(days); end >= 7; end -= 7 {
-		sum := 0.0
-		for _, d := range days[end-7 : end] {
-			sum += d.MeanPct / 7
-		}
-		weeks = append(weeks, sum)
-	}
-	slices.Reverse(weeks)
-	return weeks
 }
 
 const (

@@ -94,8 +94,8 @@ func (y year) lives(r *rand.Rand, weather func(hour int) air.State) (drifted, ot
 				// The people of the room, and a place that is a little more humid than the other.
 				here := air.State{TemperatureC: room.TemperatureC + 0.3*r.NormFloat64(), HumidityPct: min(room.HumidityPct+0.3*r.NormFloat64(), 100)}
 				x, z := one.read(here, 0), two.read(here, drift)
-				a.Add(x, at, "b", &z)
-				b.Add(z, at, "a", &x)
+				a.Add(x, at, hour, "b", &z)
+				b.Add(z, at, hour, "a", &x)
 			}
 			if a.Same() > StuckAfter(daysA) {
 				others = append(others, day)
@@ -205,13 +205,13 @@ func TestWatch(t *testing.T) {
 	var w Watch
 	room := air.State{TemperatureC: 20, HumidityPct: 50}
 	for i := range 60 {
-		w.Add(room, time.Duration(i)*time.Minute, "", nil)
+		w.Add(room, time.Duration(i)*time.Minute, 7, "", nil)
 	}
 	w.Fail()
 	if w.Same() != 59*time.Minute {
 		t.Errorf("the same for %v", w.Same())
 	}
-	w.Add(air.State{TemperatureC: 20, HumidityPct: 56}, time.Hour, "other", &room)
+	w.Add(air.State{TemperatureC: 20, HumidityPct: 56}, time.Hour, 8, "other", &room)
 	d := w.EndDay()
 	if d.N != 61 || d.Errors != 1 || d.Jumps != 1 || d.Same != 59*time.Minute || math.Abs(d.ApartPct-6) > 1e-9 || d.Beside != "other" {
 		t.Errorf("%+v", d)

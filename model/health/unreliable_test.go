@@ -57,7 +57,7 @@ func (from reliable) lives(r *rand.Rand, since int, weather func(hour int) air.S
 					s.HumidityPct = math.Max(s.HumidityPct-8, 0)
 				}
 				s.HumidityPct = math.Min(math.Round(10*(s.HumidityPct+0.3*r.NormFloat64()))/10, 100)
-				w.Add(s, at, "", nil)
+				w.Add(s, at, 12, "", nil)
 			}
 		}
 		days = Kept(days, w.EndDay())

@@ -921,6 +921,13 @@ declare namespace API {
     time: string;
   }
 
+  interface EventPart {
+    apart_pct?: number;
+    beside_n?: number;
+    mean_pct?: number;
+    n?: number;
+  }
+
   interface EventPlace {
     exposure: number;
     lag_s: number;
@@ -1107,6 +1114,7 @@ declare namespace API {
     mean_c: number;
     mean_pct: number;
     n: number;
+    parts?: Array<EventPart> | null;
     same_s: number;
     sensor: string;
     seq: number;
