@@ -92,3 +92,32 @@ func TestLifeCutAgain(t *testing.T) {
 		t.Errorf("events after a restart and a further cut: %v, want one more than %d", got, n)
 	}
 }
+
+// The air is good again and nobody has acknowledged the alarm: its text has the end of now, and none of
+// the figures that it was raised with.
+func TestLifeCutIsOver(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(time.Minute, both(mild))
+	id := s.records("dial-satin", 60, 15, 7.5)
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	s.goes(30*time.Minute, both(mild))
+	s.goes(8*time.Minute, both(humid))
+	raised := s.is(alarm.Unacknowledged, "life-cut", id)
+	end := func(at time.Time) string { return (words.Locale{}).Clock(s.batch(id).EndsAt.Expected, at) }
+	short := end(raised.Time)
+	if strings.Count(raised.Text, short) != 1 {
+		t.Errorf("the end of %s is not said once: %q", short, raised.Text)
+	}
+	if reason := s.light("light-1").Reason; !strings.Contains(reason, "Life got shorter") {
+		t.Errorf("the light flashes, and its reason does not say for which alarm: %q", reason)
+	}
+	s.goes(20*time.Minute, both(mild))
+	over := s.is(alarm.Returned, "life-cut", id)
+	if strings.Contains(plainly(over.Text), "80 %") || strings.Count(over.Text, end(over.Time)+" now") != 1 || end(over.Time) == short {
+		t.Errorf("the batch ends at %s, and the alarm says %q", end(over.Time), over.Text)
+	}
+	if reason := s.light("light-1").Reason; strings.Contains(reason, "Life got shorter") {
+		t.Errorf("the alarm is over, and the light's reason says %q", reason)
+	}
+}

@@ -15,10 +15,10 @@ import (
 // answerAlarm is an alarm as it is answered after a change, which may have ended it.
 func (b *Bench) answerAlarm(s record.State, before record.Alarm, now time.Time) view.Alarm {
 	if row, ok := s.Alarms[record.AlarmKey{Name: before.Name, Subject: before.Subject}]; ok {
-		return b.shop.alarmView(b.state, row, now)
+		return b.alarmView(b.state, row, now)
 	}
 	before.State, before.Seq, before.By, before.Until = alarm.Normal, s.Seq, "", time.Time{}
-	return b.shop.alarmView(b.state, &before, now)
+	return b.alarmView(b.state, &before, now)
 }
 
 func alarmNamed(s record.State, name, subject string) (*record.Alarm, error) {

@@ -46,7 +46,7 @@ func (b *Bench) tellLights(s record.State, now time.Time) (map[string]light.Sign
 
 // sameLight reports whether two rows of a light tell a lamp the same.
 func sameLight(x, y view.Light) bool {
-	return x.ID == y.ID && x.Meaning == y.Meaning && x.Flashing == y.Flashing && x.Cause == y.Cause && x.Press == y.Press && x.Batch == y.Batch
+	return x.ID == y.ID && x.Meaning == y.Meaning && x.Flashing == y.Flashing && x.Cause == y.Cause && x.Reason == y.Reason && x.Press == y.Press && x.Batch == y.Batch
 }
 
 // signals returns the signal of each press, by its id. s is the state that may be shown: what was
@@ -101,7 +101,7 @@ func (b *Bench) pressViews(s record.State, signals map[string]light.Signal, batc
 // showSignal adds to a press what its light means.
 func (b *Bench) showSignal(v *view.Press, signal light.Signal) {
 	v.Light, v.Flashing, v.Cause = signal.Meaning, signal.Flashing, signal.Cause
-	v.Reason = b.shop.locale.LightReason(signal.Cause, signal.Mix, v.ID)
+	v.Reason = b.shop.locale.LightReason(signal, v.ID)
 }
 
 // lightViews returns the rows of the lights.
@@ -116,7 +116,7 @@ func (b *Bench) lightViews(s record.State, signals map[string]light.Signal, now 
 		v := view.Light{
 			Time: now, ID: c.ID, ValidUntil: now.Add(view.LightValidFor), Seq: s.Seq,
 			Meaning: each[i].Meaning, Colour: each[i].Meaning.Colour(), Flashing: each[i].Flashing,
-			Cause: each[i].Cause, Reason: b.shop.locale.LightReason(each[i].Cause, each[i].Mix, c.Presses[i]),
+			Cause: each[i].Cause, Reason: b.shop.locale.LightReason(each[i], c.Presses[i]),
 			Press: c.Presses[i],
 		}
 		on := s.Presses[v.Press]
@@ -131,13 +131,13 @@ func (b *Bench) lightViews(s record.State, signals map[string]light.Signal, now 
 
 // facts are what one pass over a state finds for the lights of all presses.
 type facts struct {
-	ready, coming   map[string]string // mixes by press, see mixesFor
-	unacknowledged  map[string]bool   // presses with an alarm that nobody has acknowledged
-	ofUnseenBatches map[string]bool   // batches with such an alarm
+	ready, coming map[string]string // mixes by press, see mixesFor
+	// The most urgent alarm that nobody has acknowledged, by its press or its batch.
+	pressAlarm, batchAlarm map[string]string
 }
 
 func pressFacts(s record.State) facts {
-	f := facts{map[string]string{}, map[string]string{}, map[string]bool{}, map[string]bool{}}
+	f := facts{map[string]string{}, map[string]string{}, map[string]string{}, map[string]string{}}
 	for id, batch := range s.Batches {
 		f.add(id, batch)
 	}
@@ -147,9 +147,9 @@ func pressFacts(s record.State) facts {
 		}
 		switch d, _ := alarm.Find(key.Name); d.Subject { // a light or a sensor may be called like a press
 		case alarm.Press:
-			f.unacknowledged[key.Subject] = true
+			f.pressAlarm[key.Subject] = alarm.MoreUrgent(f.pressAlarm[key.Subject], key.Name)
 		case alarm.Batch:
-			f.ofUnseenBatches[key.Subject] = true
+			f.batchAlarm[key.Subject] = alarm.MoreUrgent(f.batchAlarm[key.Subject], key.Name)
 		}
 	}
 	return f
@@ -190,7 +190,7 @@ func (b *Bench) pressNow(s record.State, f facts, c config.Press, now time.Time)
 	p.ContentUnknown = s.PressUnknown(c.ID)
 	z := b.zones[c.Zone]
 	p.Starting = s.Seq < b.begun || b.clock.settling() && z.source == nil && len(z.sensors) > 0
-	p.Unacknowledged = f.unacknowledged[c.ID] || on.Batch != "" && f.ofUnseenBatches[on.Batch]
+	p.Alarm = alarm.MoreUrgent(f.pressAlarm[c.ID], f.batchAlarm[on.Batch])
 	p.Ready, p.Coming = f.ready[c.ID], f.coming[c.ID]
 	batch, loaded := s.Batches[on.Batch]
 	if !loaded {

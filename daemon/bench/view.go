@@ -58,7 +58,7 @@ func (b *Bench) publish(now time.Time) {
 			next.Outlooks[id] = z.path.Outlook(closedPath(b.state, z), z.staleAfter())
 		}
 		for _, key := range slices.SortedFunc(maps.Keys(s.Alarms), compareKeys) {
-			next.Alarms = append(next.Alarms, b.shop.alarmView(s, s.Alarms[key], now))
+			next.Alarms = append(next.Alarms, b.alarmView(s, s.Alarms[key], now))
 		}
 		next.Inks, next.Cans, next.ClosedTotal = b.shop.inkViews(s), b.stock(s, now).views(), closedTotals(s)
 		next.Ends = endsViews(s)

@@ -121,7 +121,7 @@ func unknown(l words.Locale, id string, at time.Time, cause light.Cause) view.Li
 	return view.Light{
 		Time: at, ID: id, ValidUntil: at, Meaning: light.Unknown,
 		Colour: light.Unknown.Colour(), Flashing: light.Unknown.AlwaysFlashes(),
-		Cause: cause, Reason: l.LightReason(cause, "", ""),
+		Cause: cause, Reason: l.LightReason(light.Signal{Cause: cause}, ""),
 	}
 }
 

@@ -78,14 +78,18 @@ func (l Locale) StillAssumed(names []string) string {
 	return l.Say("assumes.still", "parameters", strings.Join(l.Parameters(names), ", "))
 }
 
-// LightReason returns why a light has its meaning: the sentence of its cause, and mix and press where
-// these belong into it. mix may be empty.
-func (l Locale) LightReason(cause light.Cause, mix, press string) string {
-	key := "reason." + string(cause)
-	if mix != "" {
-		key = "reason-mix." + string(cause)
+// LightReason returns why a press's light has its meaning, and for which alarm it flashes. press may be
+// empty where the cause is not about a press.
+func (l Locale) LightReason(s light.Signal, press string) string {
+	key := "reason." + string(s.Cause)
+	if s.Mix != "" {
+		key = "reason-mix." + string(s.Cause)
 	}
-	return l.Say(key, "mix", mix, "press", press)
+	why := l.Say(key, "mix", s.Mix, "press", press)
+	if s.Alarm != "" {
+		why += " " + l.Say("reason.flashes-for", "alarm", l.Alarm(s.Alarm).Title)
+	}
+	return why
 }
 
 // values returns the values of a sentence as they are written, each after its name.

@@ -246,8 +246,12 @@ func TestEveryReasonIsSaid(t *testing.T) {
 			LowRemaining: time.Duration(rapid.IntRange(0, 2).Draw(t, "left")) * time.Hour,
 			Ready:        rapid.SampledFrom([]string{"", "1129-4"}).Draw(t, "ready"), Coming: rapid.SampledFrom([]string{"", "1129-5"}).Draw(t, "coming"),
 		}
+		p.Alarm = rapid.SampledFrom([]string{"", alarm.LifeCut}).Draw(t, "alarm")
 		s := light.Of(p)
-		got := Locale{}.LightReason(s.Cause, s.Mix, "press-1")
+		got := Locale{}.LightReason(s, "press-1")
+		if s.Flashing && s.Alarm != "" && !strings.Contains(got, "Life got shorter") {
+			t.Fatalf("%+v: %q does not say for which alarm it flashes", s, got)
+		}
 		if !strings.HasSuffix(got, ".") || strings.ContainsAny(got, "{}") || strings.HasPrefix(got, "reason") || !strings.Contains(got, s.Mix) {
 			t.Fatalf("%+v: %q", s, got)
 		}

@@ -125,6 +125,19 @@ func CutLimit(left time.Duration) time.Duration {
 	return max(min(30*time.Minute, left/4), 5*time.Minute)
 }
 
+// MoreUrgent returns that of two names of alarms with the higher priority; of two equal ones, the first in
+// the alphabet. An empty or unknown name is less urgent than any other.
+func MoreUrgent(a, b string) string {
+	rank := func(name string) int {
+		d, _ := Find(name)
+		return slices.Index([]Priority{"", Low, Medium, High}, d.Priority)
+	}
+	if rank(b) > rank(a) || rank(b) == rank(a) && b < a {
+		return b
+	}
+	return a
+}
+
 // Definitions returns the definitions of all alarms, ordered by name.
 func Definitions() []Definition { return slices.Clone(definitions) }
 

@@ -108,9 +108,10 @@ type Press struct {
 	LowRemaining time.Duration // the least remaining pot life
 	SoonWithin   time.Duration // warning time, mixing and rest together
 
-	// Unacknowledged: an alarm of the press or its batch has a cause that still holds, and nobody
-	// has acknowledged it. One that is over is on the list of alarms, and asks for no act here.
-	Unacknowledged bool
+	// Alarm is the name of an alarm of the press or its batch whose cause still holds and that nobody
+	// has acknowledged, the most urgent one; empty when there is none. One that is over is on the
+	// list of alarms, and asks for no act here.
+	Alarm string
 }
 
 // Cause is why a light has its meaning, by its name on the wire. It tells apart what has one
@@ -154,6 +155,7 @@ type Signal struct {
 	Flashing bool
 	Cause    Cause  // why: the first cause that holds
 	Mix      string // the id of the mix that is ready or coming, where the cause is about it or it is ready; else empty
+	Alarm    string // the name of the alarm for which it flashes; empty when there is none
 }
 
 // Of returns the signal for a press: the first meaning whose condition holds. A press with
@@ -169,7 +171,8 @@ func Of(p Press) Signal {
 			break
 		}
 	}
-	s.Flashing = s.Meaning.AlwaysFlashes() || p.Unacknowledged
+	s.Alarm = p.Alarm
+	s.Flashing = s.Meaning.AlwaysFlashes() || p.Alarm != ""
 	return s
 }
 

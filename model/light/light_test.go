@@ -29,7 +29,7 @@ func press(t *rapid.T) Press {
 		Coming:               rapid.SampledFrom([]string{"", "", "1129-5"}).Draw(t, "coming"),
 		LowRemaining:         rapid.SampledFrom([]time.Duration{0, 44 * time.Minute, 45 * time.Minute, 46 * time.Minute, 5 * time.Hour}).Draw(t, "low"),
 		SoonWithin:           45 * time.Minute,
-		Unacknowledged:       flag("unacknowledged"),
+		Alarm:                rapid.SampledFrom([]string{"", "life-cut"}).Draw(t, "alarm"),
 	}
 }
 
@@ -69,8 +69,8 @@ func TestOfIsTheTable(t *testing.T) {
 			got.Cause != OlderPartGoneOff && p.Ready != "" && got.Mix != p.Ready {
 			t.Fatalf("mix %s is ready, and nothing says so: %+v", p.Ready, got)
 		}
-		if got.Flashing != (p.Unacknowledged || got.Meaning == Unknown) {
-			t.Fatalf("%s flashing: %v", got.Meaning, got.Flashing)
+		if got.Flashing != (p.Alarm != "" || got.Meaning == Unknown) || got.Alarm != p.Alarm {
+			t.Fatalf("%s flashing: %v for alarm %q, want %q", got.Meaning, got.Flashing, got.Alarm, p.Alarm)
 		}
 		if got.Meaning == InOrder {
 			switch {

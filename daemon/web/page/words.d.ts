@@ -111,7 +111,6 @@ declare namespace Words {
     "board.batch-is": {batch: Value};
     "board.coming": {batch: Value};
     "board.coming-for": {batch: Value; press: Value};
-    "board.flashes": {};
     "board.for": {press: Value};
     "board.last-heard": {age: Value};
     "board.left-unknown": {age: Value};

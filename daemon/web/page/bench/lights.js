@@ -35,7 +35,6 @@ function lightItem({ store, attempt }, refusal) {
   const name = h("span", { class: "lamp-name" });
   const word = h("strong", { class: "lamp-word" });
   const reason = h("span", { class: "lamp-reason" });
-  const flashing = h("span", { class: "lamp-flash", text: say("board.flashes") });
   /** @type {API.LightView} */
   let row;
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
@@ -43,7 +42,7 @@ function lightItem({ store, attempt }, refusal) {
     attempt(refusal, async () => {
       await change(`batches/${row.batch}/unload`);
     }));
-  const element = h("li", { class: "lamp" }, shape, h("span", { class: "lamp-text" }, name, word, reason, flashing), lift);
+  const element = h("li", { class: "lamp" }, shape, h("span", { class: "lamp-text" }, name, word, reason), lift);
   let drawn = "";
   return {
     element,
@@ -59,7 +58,6 @@ function lightItem({ store, attempt }, refusal) {
       setText(name, row.press && row.press !== row.id ? `${row.id} (${row.press})` : row.id);
       setText(word, meaningWords(meaning, contact ? row.cause : ""));
       setText(reason, contact ? [row.reason, row.batch && !row.reason?.includes(row.batch) && say("board.batch-is", { batch: row.batch })].filter(Boolean).join(" ") : say("board.no-contact"));
-      show(flashing, flashes);
       show(lift, contact && row.meaning === "do-not-print" && Boolean(row.batch) && !store.get("batches", row.batch));
     },
   };

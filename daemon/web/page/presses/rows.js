@@ -74,7 +74,7 @@ function lightPart() {
       shape.dataset.flashing = String(flashes);
       shape.dataset.meaning = meaning;
       setText(word, meaningWords(meaning, contact ? press.cause : ""));
-      setText(reason, contact ? [press.reason, flashes && say("board.flashes")].filter(Boolean).join(" ") : say("board.no-contact"));
+      setText(reason, contact ? press.reason ?? "" : say("board.no-contact"));
       show(reason, reason.textContent !== "");
     },
   };
