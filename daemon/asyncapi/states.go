@@ -26,6 +26,7 @@ type state struct {
 	payload     reflect.Type // nil for a text
 	words       []any        // the texts, where payload is nil
 	qos         int
+	fleeting    bool // not retained
 	ends        bool // an empty retained message ends it
 }
 
@@ -71,6 +72,14 @@ var states = []state{
 		id: "light-colour", address: under.Light("{id}", topics.FormColour), message: "LightColour", qos: 1, words: colours(),
 		description: "The colour of a light as one word, for lights that read it. The colour of unknown is the will of the light's own connection.",
 	},
+	{
+		id: "light-heartbeat", address: under.Heartbeat("{id}"), message: "LightHeartbeat", fleeting: true, words: []any{"90"},
+		description: "For how many seconds a lamp that reads a meaning, a colour or payloads of its own may show its last message. It follows each of them that the broker has delivered, every 30 s. A lamp that has missed it for so long must show unknown.",
+	},
+	{
+		id: "probe", address: under.Probe(), message: "Probe", qos: 1, fleeting: true,
+		description: "A random text, by which the command check finds out whether the broker delivers.",
+	},
 }
 
 // State is a kind of state as the reference lists it.
@@ -79,13 +88,15 @@ type State struct {
 	Meaning string
 	QoS     int
 	Payload reflect.Type // nil for a text
+	// Retained reports whether the broker keeps the last message.
+	Retained bool
 }
 
 // States returns all kinds of state that the bench publishes.
 func States() []State {
 	list := make([]State, len(states))
 	for i, s := range states {
-		list[i] = State{strings.TrimPrefix(s.address, under.Root()), s.description, s.qos, s.payload}
+		list[i] = State{strings.TrimPrefix(s.address, under.Root()), s.description, s.qos, s.payload, !s.fleeting}
 	}
 	return list
 }
@@ -112,13 +123,17 @@ func (d *document) state(s state) {
 	if s.payload != nil {
 		messages[s.message] = d.message(s.message, s.description, contentJSON, d.schema(s.payload))
 	} else {
-		messages[s.message] = d.message(s.message, s.description, contentText, object{"type": "string", "enum": s.words})
+		text := object{"type": "string"}
+		if s.words != nil {
+			text["enum"] = s.words
+		}
+		messages[s.message] = d.message(s.message, s.description, contentText, text)
 	}
 	if s.ends {
 		messages["Ended"] = d.message("Ended", "An empty message: the state has ended", contentText, object{"type": "string", "maxLength": 0})
 	}
 	d.channel(s.id, s.address, s.description, tagState, messages)
-	d.operation("publish-"+s.id, "send", s.id, s.description, tagState, s.qos, true)
+	d.operation("publish-"+s.id, "send", s.id, s.description, tagState, s.qos, !s.fleeting)
 }
 
 // plain returns schemas as the objects that are encoded.

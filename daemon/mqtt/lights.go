@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"log/slog"
 	"slices"
+	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -58,6 +60,10 @@ type lightTopic struct {
 	patience     time.Duration      // see echoPatience
 	retry        time.Duration      // see droppedRetry
 	log          *slog.Logger
+	// heartbeat is the topic that tells a lamp without a clock that its message still holds; empty
+	// where no lamp needs it.
+	heartbeat string
+	beat      atomic.Bool // the broker has delivered the light's message: a heartbeat is due
 
 	// Of run's goroutine alone:
 	snap      *view.Snapshot
@@ -86,6 +92,12 @@ func newLightTopics(p *Publisher, light Light) []*lightTopic {
 	}
 	for _, form := range light.Reads {
 		all = append(all, newLightTopic(p, light, form, p.topics.Light(light.ID, form)))
+	}
+	for _, l := range all {
+		if l.form != topics.FormJSON { // JSON says until when it is valid
+			l.heartbeat = p.topics.Heartbeat(light.ID)
+			break
+		}
 	}
 	return all
 }
@@ -214,6 +226,7 @@ func (l *lightTopic) update() {
 		l.delivery.reset()
 		return
 	}
+	l.sendHeartbeat()
 	every := lightEvery
 	if epoch != l.epoch {
 		l.delivery.reset()
@@ -231,6 +244,19 @@ func (l *lightTopic) update() {
 		l.published, l.sentAt, l.epoch = v, mono, epoch
 	} else if overwrite {
 		l.sentAt = never
+	}
+}
+
+// sendHeartbeat tells the lamp for how many seconds its message holds, once the broker has delivered
+// the message: a heartbeat that came without it would keep a lamp green that hears nothing else. It
+// is not retained, and one that is lost is followed by the next.
+func (l *lightTopic) sendHeartbeat() {
+	if l.heartbeat == "" || !l.beat.Swap(false) {
+		return
+	}
+	payload := strconv.Itoa(int(view.LightValidFor / time.Second))
+	if err := l.conn.send([]message{{topic: l.heartbeat, payload: []byte(payload)}}, writeTimeout)[0]; err != nil {
+		l.log.Debug("heartbeat not published", "light", l.id, "err", err)
 	}
 }
 
@@ -298,6 +324,10 @@ func (l *lightTopic) receive(m paho.Message) {
 	if m.Topic() == l.topic {
 		if l.delivery.received(m.Payload()) {
 			l.setDropped(false)
+			if l.heartbeat != "" {
+				l.beat.Store(true)
+				l.wakeUp()
+			}
 		}
 		l.receivedOwn(m.Payload())
 	}
@@ -311,10 +341,14 @@ func (l *lightTopic) receivedOwn(payload []byte) {
 	if _, foreign, due := l.own.received(l.topic, payload, time.Now()); !foreign || l.duplicate() {
 		return
 	} else if due {
-		select {
-		case l.wake <- struct{}{}:
-		default:
-		}
+		l.wakeUp()
 	}
 	l.foreign(l.topic)
+}
+
+func (l *lightTopic) wakeUp() {
+	select {
+	case l.wake <- struct{}{}:
+	default:
+	}
 }

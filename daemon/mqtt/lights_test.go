@@ -2,10 +2,12 @@ package mqtt
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
 	"potlifed/daemon/mqtt/mqtttest"
+	"potlifed/daemon/topics"
 	"potlifed/daemon/view"
 	"potlifed/model/light"
 )
@@ -55,4 +57,47 @@ func TestLampOfAnotherMaker(t *testing.T) {
 			t.Errorf("and on a topic that it does not read: %s", m.Payload)
 		}
 	})
+}
+
+// A lamp that reads one word has no time to compare: a heartbeat follows each message that the broker
+// has delivered, and none comes while the broker drops the lamp's topic.
+func TestHeartbeatOfALamp(t *testing.T) {
+	m := mqtttest.StartMosquitto(t)
+	m.Allow("topic readwrite potlife/#\n")
+	s := testSettings("mqtt://" + m.Addr())
+	own := map[light.Meaning]string{light.InOrder: "green", light.Unknown: "blink", light.Act: "blue"}
+	s.Lights = []Light{
+		{ID: "light-1", Reads: []topics.Form{topics.FormJSON, topics.FormMeaning, topics.FormColour}},
+		{ID: "light-2", Reads: []topics.Form{topics.FormJSON}},
+		{ID: "light-3", Topic: "potlife/hall/lamp-3", Payloads: own},
+		{ID: "light-4", Topic: "hall/lamp-4", Payloads: own}, // which the broker drops
+	}
+	r := newFixture()
+	r.bench.change(func(s *view.Snapshot) {
+		for _, id := range []string{"light-2", "light-3", "light-4"} {
+			other := s.Lights[0]
+			other.ID = id
+			s.Lights = append(s.Lights, other)
+		}
+	})
+	w := mqtttest.Subscribe(t, m.Addr())
+	p, _ := runPublisher(t, r, s, func(p *Publisher) { p.outbox.patience = 200 * time.Millisecond })
+	w.Expect(t, "a heartbeat of light-3", mqtttest.Is(root+"light/light-3/heartbeat", "90"))
+	beats := func() int { return len(w.On(root + "light/light-1/heartbeat")) }
+	mqtttest.Until(t, "a heartbeat of light-1", func() bool { return beats() == 1 })
+	r.bench.change(func(s *view.Snapshot) {
+		for i := range s.Lights {
+			s.Lights[i].Meaning, s.Lights[i].Colour = light.Act, light.Act.Colour()
+		}
+	})
+	mqtttest.Until(t, "a heartbeat for each new message", func() bool { return beats() == 2 })
+	mqtttest.Until(t, "the dropped topic to be named", func() bool { return strings.Contains(p.Status().Dropped, "hall/lamp-4") })
+	for _, id := range []string{"light-2", "light-4"} {
+		if n := len(w.On(root + "light/" + id + "/heartbeat")); n > 0 {
+			t.Errorf("%d heartbeats of %s: it reads JSON, or its messages are dropped", n, id)
+		}
+	}
+	if kept := m.Retained(root + "light/+/heartbeat"); len(kept) > 0 {
+		t.Errorf("retained heartbeats: %v", kept)
+	}
 }

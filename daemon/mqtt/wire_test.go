@@ -42,6 +42,8 @@ func TestNamesOfTopics(t *testing.T) {
 	add(b.Light("ID", topics.FormJSON), LightPayload{})
 	add(b.Light("ID", topics.FormMeaning), "MEANING")
 	add(b.Light("ID", topics.FormColour), "COLOUR")
+	add(b.Heartbeat("ID"), "SECONDS")
+	add(b.Probe(), "TEXT")
 	add(b.Event(), "EVENT")
 	add(b.Done("VERB"), Answer{})
 	for _, row := range request.Table() {

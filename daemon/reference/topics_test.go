@@ -22,7 +22,7 @@ type topicText struct {
 func topicTexts() (list []topicText) {
 	fields := fieldsOf{}
 	for _, s := range asyncapi.States() {
-		text := topicText{Topic: s.Topic, Meaning: s.Meaning, Retained: true, QoS: s.QoS}
+		text := topicText{Topic: s.Topic, Meaning: s.Meaning, Retained: s.Retained, QoS: s.QoS}
 		if s.Payload != nil {
 			text.Fields = flat(&fields, s.Payload, "", nil)
 		}

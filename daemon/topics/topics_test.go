@@ -14,7 +14,7 @@ func TestTopicsAreWrittenOut(t *testing.T) {
 	b := New("potlife", "bench-1")
 	got := strings.Join([]string{
 		b.Availability(), b.Daemon(), b.Air("ZONE"), b.Scale("ID"), b.Batch("ID"),
-		b.Light("ID", FormJSON), b.Light("ID", FormMeaning), b.Light("ID", FormColour),
+		b.Light("ID", FormJSON), b.Light("ID", FormMeaning), b.Light("ID", FormColour), b.Heartbeat("ID"), b.Probe(),
 		b.Alarm("NAME", "SUBJECT"), b.Sensor("ID"), b.Event(), b.Do("VERB"), b.Done("VERB"),
 	}, "\n") + "\n"
 	const golden = "testdata/topics.golden"
