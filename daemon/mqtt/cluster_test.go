@@ -18,7 +18,7 @@ import (
 // A cluster of three nodes sets each filter above QoS 0 up in 0.16 s, one after another, and in
 // seconds while a node is away (NATS 2.15). The publisher must not wait for that.
 func TestSubscriptionsCostAClusterNothing(t *testing.T) {
-	node := mqtttest.StartNode(t, mqtttest.Node{PerFilter: time.Minute})
+	node := mqtttest.StartNode(t, mqtttest.Behaviour{PerFilter: time.Minute})
 	r := newFixture()
 	p, _ := runPublisher(t, r, testSettings(node.URL()))
 	mqtttest.Until(t, "the publisher and its lights to connect", func() bool {
@@ -29,8 +29,8 @@ func TestSubscriptionsCostAClusterNothing(t *testing.T) {
 
 // A node that accepts connections and says nothing is left for the next address.
 func TestSilentNodeIsLeft(t *testing.T) {
-	silent := mqtttest.StartNode(t, mqtttest.Node{Silent: true})
-	good := mqtttest.StartNode(t, mqtttest.Node{})
+	silent := mqtttest.StartNode(t, mqtttest.Behaviour{Silent: true})
+	good := mqtttest.StartNode(t, mqtttest.Behaviour{})
 	s := testSettings(silent.URL())
 	s.URLs = append(s.URLs, good.URL())
 	c := connection{settings: s, id: s.clientID(), prepare: noOptions, answerWithin: 200 * time.Millisecond}
@@ -50,7 +50,7 @@ func TestSilentNodeIsLeft(t *testing.T) {
 // Each attempt begins after the address that the last one reached; addresses that refuse are
 // passed over in the same attempt, and a name stands for all of its addresses.
 func TestEachAttemptBeginsWithTheNextAddress(t *testing.T) {
-	a, b, gone := mqtttest.StartNode(t, mqtttest.Node{}), mqtttest.StartNode(t, mqtttest.Node{}), mqtttest.StartNode(t, mqtttest.Node{})
+	a, b, gone := mqtttest.StartNode(t, mqtttest.Behaviour{}), mqtttest.StartNode(t, mqtttest.Behaviour{}), mqtttest.StartNode(t, mqtttest.Behaviour{})
 	gone.Stop()
 	where := newAddresses(Settings{URLs: []string{a.URL(), gone.URL(), b.URL()}})
 	var got []string
@@ -140,7 +140,7 @@ func TestBenchesComeBackSpread(t *testing.T) {
 // A broker that delivers topics under other names, as RabbitMQ does with dots, is named as such
 // by check, by /readyz and by the alarm.
 func TestRenamedTopicsAreNamed(t *testing.T) {
-	node := mqtttest.StartNode(t, mqtttest.Node{Rename: func(topic string) string { return strings.ReplaceAll(topic, ".", "/") }})
+	node := mqtttest.StartNode(t, mqtttest.Behaviour{Rename: func(topic string) string { return strings.ReplaceAll(topic, ".", "/") }})
 	s := testSettings(node.URL())
 	if err := Probe(t.Context(), s); err != nil {
 		t.Errorf("without dots: %v", err)
@@ -158,7 +158,7 @@ func TestRenamedTopicsAreNamed(t *testing.T) {
 
 // A lost connection tells in the log which address it had.
 func TestLogNamesTheAddress(t *testing.T) {
-	node := mqtttest.StartNode(t, mqtttest.Node{})
+	node := mqtttest.StartNode(t, mqtttest.Behaviour{})
 	s := testSettings(node.URL())
 	s.Lights = nil
 	var written syncBuffer

@@ -9,32 +9,35 @@ import (
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
-// Node is a stand-in for a node of a cluster, for what a real one does not do on demand: it can be
-// silent, be slow with subscriptions at QoS 1, refuse them, and deliver topics under other names.
-type Node struct {
-	listen  net.Listener
-	running sync.WaitGroup
-
-	// Silent accepts connections and says nothing. Set these before the first connection.
+// Behaviour is what a [Node] does.
+type Behaviour struct {
+	// Silent accepts connections and says nothing.
 	Silent bool
 	// PerFilter is what each filter above QoS 0 costs.
 	PerFilter time.Duration
-	// Rename is the name under which a topic is delivered; nil for its own.
+	// Rename returns the name under which a topic is delivered; nil for its own.
 	Rename func(topic string) string
+}
 
-	mu       sync.Mutex
+// Node is a stand-in for a node of a cluster, for what a real one does not do on demand.
+type Node struct {
+	does    Behaviour
+	listen  net.Listener
+	running sync.WaitGroup
+
+	mu       sync.Mutex // guards what follows
 	accepted int
 	conns    map[net.Conn]bool
 }
 
 // StartNode starts a node on a free port, and ends it with the test.
-func StartNode(t testing.TB, with Node) *Node {
+func StartNode(t testing.TB, does Behaviour) *Node {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	n := &Node{listen: l, Silent: with.Silent, PerFilter: with.PerFilter, Rename: with.Rename, conns: map[net.Conn]bool{}}
+	n := &Node{does: does, listen: l, conns: map[net.Conn]bool{}}
 	n.running.Go(n.serve)
 	t.Cleanup(n.Stop)
 	return n
@@ -83,7 +86,7 @@ func (n *Node) speak(c net.Conn) {
 		if err != nil {
 			return
 		}
-		if n.Silent {
+		if n.does.Silent {
 			continue
 		}
 		for _, answer := range n.answers(packet) {
@@ -103,7 +106,7 @@ func (n *Node) answers(packet packets.ControlPacket) []packets.ControlPacket {
 	case *packets.SubscribePacket:
 		for _, qos := range p.Qoss {
 			if qos > 0 {
-				time.Sleep(n.PerFilter)
+				time.Sleep(n.does.PerFilter)
 			}
 		}
 		granted := packets.NewControlPacket(packets.Suback).(*packets.SubackPacket)
@@ -115,8 +118,8 @@ func (n *Node) answers(packet packets.ControlPacket) []packets.ControlPacket {
 		return []packets.ControlPacket{done}
 	case *packets.PublishPacket:
 		back := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
-		if back.TopicName, back.Payload = p.TopicName, p.Payload; n.Rename != nil {
-			back.TopicName = n.Rename(p.TopicName)
+		if back.TopicName, back.Payload = p.TopicName, p.Payload; n.does.Rename != nil {
+			back.TopicName = n.does.Rename(p.TopicName)
 		}
 		if p.Qos == 0 {
 			return []packets.ControlPacket{back}

@@ -1,0 +1,153 @@
+package mqtttest
+
+import (
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"syscall"
+	"testing"
+	"time"
+
+	"potlifed/daemon/peers"
+)
+
+// Cluster is a broker that runs as three processes, each of which can be killed, suspended and
+// started again with what it has stored.
+type Cluster struct {
+	t     testing.TB
+	ports []int // of MQTT, by node
+	start func(node int) *exec.Cmd
+	nodes []*exec.Cmd
+	group bool // a node is a group of processes
+}
+
+// URLs returns mqtt://HOST:PORT of each node.
+func (c *Cluster) URLs() (urls []string) {
+	for _, port := range c.ports {
+		urls = append(urls, fmt.Sprintf("mqtt://127.0.0.1:%d", port))
+	}
+	return urls
+}
+
+// Kill ends a node at once.
+func (c *Cluster) Kill(node int) {
+	if cmd := c.nodes[node]; cmd != nil {
+		c.signal(node, syscall.SIGKILL)
+		_ = cmd.Wait()
+		c.nodes[node] = nil
+	}
+}
+
+// Suspend lets a node hang: it accepts connections and says nothing.
+func (c *Cluster) Suspend(node int) { c.signal(node, syscall.SIGSTOP) }
+
+// Resume ends Suspend.
+func (c *Cluster) Resume(node int) { c.signal(node, syscall.SIGCONT) }
+
+func (c *Cluster) signal(node int, s syscall.Signal) {
+	c.t.Helper()
+	pid := c.nodes[node].Process.Pid
+	if c.group {
+		pid = -pid
+	}
+	if err := syscall.Kill(pid, s); err != nil {
+		c.t.Fatal(err)
+	}
+}
+
+// Start starts a node that was killed.
+func (c *Cluster) Start(node int) {
+	c.t.Helper()
+	c.nodes[node] = c.start(node)
+	if err := c.nodes[node].Start(); err != nil {
+		c.t.Fatal(err)
+	}
+}
+
+// Settle waits until each node accepts a client.
+func (c *Cluster) Settle(t testing.TB) {
+	t.Helper()
+	for _, port := range c.ports {
+		deadline := time.Now().Add(time.Minute)
+		for !accepts(port) {
+			if time.Now().After(deadline) {
+				t.Fatalf("the node on port %d accepts no client", port)
+			}
+			time.Sleep(100 * time.Millisecond)
+		}
+	}
+}
+
+// accepts reports whether a node answers a client that connects.
+func accepts(port int) bool {
+	conn, err := net.DialTimeout("tcp", fmt.Sprintf("127.0.0.1:%d", port), time.Second)
+	if err != nil {
+		return false
+	}
+	defer func() { _ = conn.Close() }()
+	_ = conn.SetDeadline(time.Now().Add(3 * time.Second))
+	// CONNECT with a clean session, a keep-alive of 10 s and the id "settled" (MQTT 3.1.1, 3.1).
+	if _, err := conn.Write([]byte("\x10\x13\x00\x04MQTT\x04\x02\x00\x0a\x00\x07settled")); err != nil {
+		return false
+	}
+	answer := make([]byte, 4)
+	_, err = conn.Read(answer)
+	return err == nil && answer[0] == 0x20 && answer[3] == 0
+}
+
+// StartNATS starts three NATS servers with JetStream, which keeps their retained messages.
+func StartNATS(t testing.TB) *Cluster {
+	t.Helper()
+	program := peers.Program(t, "nats-server")
+	dir := t.TempDir()
+	ports := freePorts(t, 9)
+	c := &Cluster{t: t, ports: ports[:3], nodes: make([]*exec.Cmd, 3)}
+	for i := range 3 {
+		conf := fmt.Sprintf(`server_name: n%[1]d
+listen: "127.0.0.1:%[2]d"
+jetstream { store_dir: %[3]q, max_mem: 64M, max_file: 256M }
+cluster { name: plant, listen: "127.0.0.1:%[4]d", routes: ["nats://127.0.0.1:%[5]d", "nats://127.0.0.1:%[6]d", "nats://127.0.0.1:%[7]d"] }
+mqtt { listen: "127.0.0.1:%[8]d" }
+`, i+1, ports[3+i], filepath.Join(dir, fmt.Sprint("store-", i)), ports[6+i], ports[6], ports[7], ports[8], ports[i])
+		if err := os.WriteFile(filepath.Join(dir, fmt.Sprint(i, ".conf")), []byte(conf), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c.start = func(node int) *exec.Cmd {
+		return exec.Command(program, "-c", filepath.Join(dir, fmt.Sprint(node, ".conf")))
+	}
+	c.run()
+	return c
+}
+
+// run starts all nodes, and ends them with the test.
+func (c *Cluster) run() {
+	c.t.Helper()
+	c.t.Cleanup(func() {
+		for i, cmd := range c.nodes {
+			if cmd != nil {
+				c.Kill(i)
+			}
+		}
+	})
+	for i := range c.nodes {
+		c.Start(i)
+	}
+	c.Settle(c.t)
+}
+
+// freePorts returns ports that nothing listens on.
+func freePorts(t testing.TB, n int) (ports []int) {
+	t.Helper()
+	for range n {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer func() { _ = l.Close() }()
+		ports = append(ports, l.Addr().(*net.TCPAddr).Port)
+	}
+	return ports
+}
