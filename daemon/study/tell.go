@@ -81,6 +81,7 @@ func (w teller) sentences() []string {
 	if w.a.Verdict == quality.NotEnough {
 		all = append(all, w.missing(main))
 	}
+	all = append(all, w.threshold()...) // from which humidity on: what is asked next
 	shown := w.a.Kinds
 	if len(shown) == 0 && main.Reason == "" {
 		shown = []string{All}
@@ -95,7 +96,6 @@ func (w teller) sentences() []string {
 		e := w.a.of(quality.VapourDensity, k)
 		all = append(all, w.effect(e)+". "+w.Say("study.comparisons", "n", compared, "q", w.probability(*e.Q)))
 	}
-	all = append(all, w.threshold()...)
 	if w.a.Curved {
 		all = append(all, w.Say("study.curved"))
 	}
@@ -206,8 +206,13 @@ func (w teller) threshold() []string {
 		return nil
 	}
 	density := func(x float64) string { return w.Number(x, 1) }
+	mean := w.a.meanTemperature()
+	humidity := func(density float64) float64 {
+		return 100 * density / air.State{TemperatureC: mean, HumidityPct: 100}.VapourDensityGM3()
+	}
 	if t.Told {
-		return []string{w.Say("study.threshold.told", "kind", w.kind(t.Kind), "at", density(*t.At), "low", density(*t.Low), "high", density(*t.High))}
+		return []string{w.Say("study.threshold.told", "kind", w.kind(t.Kind), "at", density(*t.At), "low", density(*t.Low), "high", density(*t.High),
+			"humidity", w.Percent(humidity(*t.At), 0), "temperature", w.Temperature(mean))}
 	}
 	said := []string{w.Say("study.threshold.not-told")}
 	if t.RelevantAt == nil {
@@ -217,11 +222,9 @@ func (w teller) threshold() []string {
 	if t.RelevantHigh != nil {
 		high = density(*t.RelevantHigh)
 	}
-	mean := w.a.meanTemperature()
-	humidity := 100 * *t.RelevantAt / air.State{TemperatureC: mean, HumidityPct: 100}.VapourDensityGM3()
 	return append(said, w.Say("study.threshold.relevant", "kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry),
 		"at", density(*t.RelevantAt), "low", density(*t.RelevantLow), "high", high,
-		"humidity", w.Percent(humidity, 0), "temperature", w.Temperature(mean)))
+		"humidity", w.Percent(humidity(*t.RelevantAt), 0), "temperature", w.Temperature(mean)))
 }
 
 // meanTemperature returns the mean over the prints, 20 °C where none is known.

@@ -49,7 +49,7 @@ func TestTheAnswerInWords(t *testing.T) {
 	}{
 		{"yes, with a threshold", yes, "Yes: humid air goes with more rejects (all kinds together).", []string{
 			"For each 1 g/m³ more water vapour: 12 % more rejects, all kinds together (95 % interval 4.0 % more to 21 % more). p is < 0.001.",
-			"From about 11.2 g/m³ of water vapour on, rejects (all kinds together) become more frequent. The threshold is between 10.4 and 12.1 g/m³ (95 % interval).",
+			"From about 11.2 g/m³ of water vapour on (65 % relative humidity at 20.0 °C), rejects (all kinds together) become more frequent. The threshold is between 10.4 and 12.1 g/m³ (95 % interval).",
 			"the differences between 60 days, with their batches. The variance of the rates is 2.3 times that of independent prints.", "Water vapour and temperature rose and fell together", cause}},
 		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
@@ -75,6 +75,9 @@ func TestTheAnswerInWords(t *testing.T) {
 			if !strings.Contains(all, want) {
 				t.Errorf("%s: does not say %q:\n%s", c.name, want, all)
 			}
+		}
+		if first := told.Sentences[0]; c.a.Threshold != nil && !strings.Contains(first, "threshold") {
+			t.Errorf("%s: the first sentence does not say from which humidity on: %s", c.name, first)
 		}
 		if strings.Contains(all, "{") || strings.Contains(all, "study.") {
 			t.Errorf("%s: %s", c.name, all)
