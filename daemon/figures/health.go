@@ -74,7 +74,17 @@ func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.
 	})
 }
 
-func (m Maker) health(id, title, about string, to time.Time, panels []chart.Panel) chart.Figure {
+// health is a figure of the panels in which there is anything: a sensor without a neighbour has no difference to it.
+func (m Maker) health(id, title, about string, to time.Time, all []chart.Panel) chart.Figure {
+	var panels []chart.Panel
+	for _, p := range all {
+		if _, _, any := extent(p); any {
+			panels = append(panels, p)
+		}
+	}
+	if len(panels) == 0 {
+		panels = all
+	}
 	return chart.Figure{
 		ID: id, Title: title, About: about, Empty: m.Locale.Say("figure.health.empty"),
 		X: m.timeAxis(to.AddDate(0, 0, -healthDays), to), Width: m.Width, Height: max(leastHealth*len(panels), m.height(0.2*float64(len(panels)))), Panels: panels,
@@ -105,5 +115,24 @@ func (m Maker) healthPanel(to time.Time, y chart.Axis, of map[string][]daily) ch
 		}
 		p.Layers = append(p.Layers, line)
 	}
+	if low, high, any := extent(p); any && low >= 0 { // from 0 on, so that days that hardly differ look alike
+		p.Y.Max = 1.06 * high
+		if high == 0 {
+			p.Y.Max = 1
+		}
+	}
 	return p
+}
+
+// extent returns the lowest and the highest value of the lines of a panel; any is false without one.
+func extent(p chart.Panel) (low, high float64, any bool) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, l := range p.Layers {
+		for _, point := range l.(chart.Line).Points {
+			if !math.IsNaN(point.Y) {
+				low, high, any = math.Min(low, point.Y), math.Max(high, point.Y), true
+			}
+		}
+	}
+	return low, high, any
 }

@@ -36,6 +36,15 @@ func TestHealth(t *testing.T) {
 			t.Errorf("the picture does not say %q", want)
 		}
 	}
+	// Days that hardly differ look alike, and what is known of no day has no axis.
+	same := []health.Day{{Date: morning.AddDate(0, 0, -3).Format("2006-01-02"), N: 9, Same: 54*time.Minute + 49*time.Second}, {Date: morning.AddDate(0, 0, -2).Format("2006-01-02"), N: 9, Same: 54*time.Minute + 49*time.Second + 50*time.Millisecond}}
+	f := m.SensorHealth(morning, map[string][]health.Day{"bench-air": same})
+	if len(f.Panels) != 3 {
+		t.Errorf("%d panels for a sensor without a neighbour", len(f.Panels))
+	}
+	if y := f.Panels[2].Y; y.Min != 0 || y.Max < 0.9 || y.Max > 1 {
+		t.Errorf("hours without a change from %v to %v", y.Min, y.Max)
+	}
 	if line := m.healthPanel(morning, m.percentAxis(""), map[string][]daily{"a": {{"2026-06-01", new(1.)}, {"2026-06-02", nil}, {"2026-06-03", new(2.)}, {"no day", new(3.)}}}); fmt.Sprint(line.Layers) == "" {
 		t.Error("no line")
 	}

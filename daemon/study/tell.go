@@ -192,7 +192,7 @@ func (w teller) change(share float64) string {
 // probability writes a p value in the locale.
 func (w teller) probability(p float64) string {
 	if p < leastP {
-		return "< " + w.Number(leastP, 3)
+		return "<\u00a0" + w.Number(leastP, 3)
 	}
 	return w.Number(p, 3)
 }

@@ -52,7 +52,7 @@ func (b *browser) accessible(axe, what string, sizes ...size) {
 				Passes     int
 			}](b, `axe.run(document.querySelector("dialog[open]") ?? document, {runOnly: `+rules[scheme]+`}).then((r) => ({violations: r.violations, passes: r.passes.length}))`)
 			if found.Passes < least[scheme] {
-				b.t.Fatalf("%s: axe-core judged by %d rules only", what, found.Passes)
+				b.t.Fatalf("%s, %s: axe-core judged by %d rules only", what, scheme, found.Passes)
 			}
 			for _, v := range found.Violations {
 				for _, n := range v.Nodes {

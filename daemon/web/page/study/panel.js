@@ -182,7 +182,7 @@ function effectsTable(a) {
  * @param {(kind: string) => string} name
  */
 function totalsTable(a, name) {
-  const rate = (/** @type {number} */ v) => (1000 * v).toPrecision(2);
+  const rate = (/** @type {number} */ v) => (v < 0.1 ? (1000 * v).toPrecision(3) : (1000 * v).toFixed(0));
   return h(
     "table", {},
     h("thead", {}, h("tr", {}, [say("analysis.kind"), say("analysis.rejects"), say("analysis.rate")].map((text) => h("th", { scope: "col", text })))),
