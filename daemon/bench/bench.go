@@ -67,6 +67,7 @@ type Bench struct {
 	lightReports map[string]light.Report // of lamps that report back, by light
 	lives        map[string]airpath.Life // what was last derived from batches, by id
 	unforeseen   map[string]bool         // ids of batches of which a forecast is due
+	rows         rows                    // of the last snapshot
 	watched      map[record.AlarmKey]watched
 	promises     map[string]promise      // the ends last expected of batches, by id
 	conditions   map[string][]conditions // of the last minutes, by press
@@ -96,7 +97,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	if b.publishing == nil {
 		b.publishing = func() Publishing { return Publishing{} }
 	}
-	b.keys = newKeys()
+	b.keys, b.rows.made = newKeys(), map[string]*madeRow{}
 	b.readShop, b.reconfigured, b.reading = s.ReadShop, s.Reconfigured, make(chan struct{}, 1)
 	b.offer()
 	b.write.shown = state
@@ -171,6 +172,7 @@ func (b *Bench) drain() {
 func (b *Bench) tick(now time.Time) {
 	b.dirty = true
 	now = b.watchClock(now)
+	b.rows.at = now
 	b.closeLost(now)
 	b.closeMinutes(now)
 	b.closeMinutesOfCounts(now)

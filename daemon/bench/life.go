@@ -8,9 +8,18 @@ import (
 	"potlifed/model/cure"
 )
 
-// lookAhead is how old a life may be before it is derived again: alarms, lights and
-// views of one tick share one.
+// lookAhead is how old the life of a batch on a press may be before it is derived again, since a light
+// depends on it: alarms, lights and views of one tick share one. No light depends on that of another
+// batch, which is derived again in each tick.
 const lookAhead = 100 * time.Millisecond
+
+// freshFor is how old the life of a batch may be before it is derived again.
+func freshFor(batch *record.Batch) time.Duration {
+	if batch.Press == "" {
+		return tick
+	}
+	return lookAhead
+}
 
 // lifeOf returns the life of a batch that has begun, at now. The batch may be that of a state that is
 // not the newest; the air is a condition and not a decision, and what it has done to the batch since
@@ -24,7 +33,7 @@ func (b *Bench) lifeOf(s record.State, batch *record.Batch, now time.Time) airpa
 	}
 	of := lived(batch)
 	l := b.lives[batch.ID]
-	if l.Is(of) && now.Sub(l.At) < lookAhead && !now.Before(l.At) {
+	if l.Is(of) && now.Sub(l.At) < freshFor(batch) && !now.Before(l.At) {
 		return l
 	}
 	l = l.Follow(of, b.ahead(s, batch.Zone, now), now, func() cure.Ends { return b.forecast(s, batch) })

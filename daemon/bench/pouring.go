@@ -76,9 +76,9 @@ func pours(m guide.Mix) []view.Pour {
 
 // byBench is the last step of a mix that the bench confirmed by itself, nil once that cannot be
 // undone.
-func byBench(s record.State, batch *record.Batch, now time.Time) *view.ByBench {
+func byBench(s record.State, mix string, now time.Time) *view.ByBench {
 	for _, u := range slices.Backward(s.Undoables) {
-		was := u.Batches[batch.ID]
+		was := u.Batches[mix]
 		if u.Kind != record.KindConfirmed || was == nil || now.Sub(u.At) > undoWithin {
 			continue
 		}

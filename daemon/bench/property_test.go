@@ -174,7 +174,10 @@ func TestAnyOrderOfRequests(t *testing.T) {
 				}
 				s, spent = openShop(t, dir, c), map[string]float64{}
 			},
-			"": func(rt *rapid.T) { checkState(rt, s, spent) },
+			"": func(rt *rapid.T) {
+				checkState(rt, s, spent)
+				checkRows(rt, s)
+			},
 		}
 		rt.Repeat(actions)
 

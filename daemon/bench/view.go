@@ -41,17 +41,8 @@ func (b *Bench) publish(now time.Time) {
 		next.Outlooks = last.Outlooks
 	} else {
 		b.forgetLives()
-		next.Lives = map[string]view.Life{}
-		for _, id := range slices.Sorted(maps.Keys(s.Batches)) {
-			batch := s.Batches[id]
-			next.Batches = append(next.Batches, b.batchView(s, batch, now))
-			if batch.Ensemble != nil {
-				next.Lives[id] = view.Life{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
-			}
-		}
-		for _, batch := range slices.Backward(s.Closed) {
-			next.Closed = append(next.Closed, b.batchView(s, batch, now))
-		}
+		next.Batches, next.Closed = b.batchViews(s, now)
+		next.Lives = b.rows.lives
 		next.Presses, next.Lights = b.pressViews(s, signals, next.Batches, now), lights
 		next.Outlooks = map[string]airpath.Outlook{}
 		for id, z := range b.zones {
@@ -235,7 +226,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	}
 	v.ThinnerReason = batch.ThinnerReason
 	v.Pours = pours(m)
-	v.ByBench = byBench(s, batch, now)
+	v.ByBench = byBench(s, batch.ID, now)
 	v.Prints, v.Defects = batch.Prints, batch.Defects
 	v.Ratio = view.RatioOf(m)
 	if v.Corrections == nil {
