@@ -174,8 +174,7 @@ func (c *Ensemble) noteCrossings(start state, p *piece, startAge, endAge time.Du
 	if c.crossed[high] != notCrossed || c.riskBelowNextLevel() {
 		return
 	}
-	risk := c.Risk()
-	c.ceiling.set(c.alive, c.members, c.now.dose, c.gap, risk)
+	risk := c.setCeilings()
 	for level := range c.crossed {
 		if c.crossed[level] == notCrossed && risk >= levelRisk[level] {
 			f := c.crossing(start, p, c.phi, c.scratch[1], levelRisk[level])
@@ -191,10 +190,35 @@ func (c *Ensemble) riskBelowNextLevel() bool {
 	for c.crossed[next] != notCrossed {
 		next++
 	}
+	if len(c.heardAlive) > 0 {
+		for i := range c.heardAlive {
+			if c.heardCeiling[i].of(c.now.dose) >= levelRisk[next] {
+				return false
+			}
+		}
+		return true
+	}
 	if c.ceiling.of(c.now.dose) < levelRisk[next] {
 		return true
 	}
 	return c.gap == nil && c.alive.ceilingFor(len(c.members), slices.Max(c.now.dose), c.maxSigma) < levelRisk[next]
+}
+
+// setCeilings calculates the risk exactly and the limits of it from here on.
+func (c *Ensemble) setCeilings() float64 {
+	if len(c.heardAlive) == 0 {
+		risk := c.Risk()
+		c.ceiling.set(c.alive, c.members, c.now.dose, c.gap, risk)
+		return risk
+	}
+	most := 0.0
+	for i := range c.heardAlive {
+		t := &c.heard.told[i]
+		risk := t.risk(c.heardAlive[i], c.now.dose, c.gap, 0)
+		t.setCeiling(&c.heardCeiling[i], c.heardAlive[i], c.now.dose, c.gap, risk)
+		most = max(most, risk)
+	}
+	return most
 }
 
 // crossing returns the part of a piece after which the risk reaches a level that it has reached
@@ -205,10 +229,10 @@ func (c *Ensemble) crossing(start state, p *piece, phi []float64, work state, le
 		part := p.part(f)
 		work.copyFrom(start)
 		work.advance(c.members, phi, &part)
-		return c.alive.risk(c.members, work.dose, c.gap) - level
+		return c.riskOf(work.dose) - level
 	}
 	a, b := 0.0, 1.0
-	missA, missB := c.alive.risk(c.members, start.dose, c.gap)-level, miss(1)
+	missA, missB := c.riskOf(start.dose)-level, miss(1)
 	if missA >= 0 {
 		return 0
 	}

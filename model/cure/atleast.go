@@ -23,7 +23,7 @@ func (c *Ensemble) MarkAtLeast() {
 		rate := m.heat*arrhenius(m.activationK, a.TemperatureC) + m.moisture*phi[i]*a.VapourPressurePa()
 		c.gap[i] += m.gapH * rate
 	}
-	c.ceiling.forget()
+	c.forgetCeilings()
 	c.crossNow()
 }
 
@@ -71,6 +71,7 @@ func (c *Ensemble) CountGap(p Place, s Step) {
 		}
 	}
 	c.forgetGuesses(s.Duration, beforeGood)
+	c.recount(lived.dose)
 }
 
 // forgetGuesses removes the drawn doses and what was calculated with them.

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"potlifed/model/air"
+	"potlifed/model/viscosity"
 )
 
 func usualEnsemble(t testing.TB) *Ensemble {
@@ -77,5 +78,57 @@ func BenchmarkClone(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		c.Clone()
+	}
+}
+
+// heardEnsemble is a batch that was measured fresh and after five hours, two runs each.
+func heardEnsemble(t testing.TB) *Ensemble {
+	t.Helper()
+	c := usualEnsemble(t)
+	step := Step{Duration: 5 * time.Hour, From: air.State{TemperatureC: 22, HumidityPct: 50}, To: air.State{TemperatureC: 22, HumidityPct: 50}, Kind: Measured}
+	of := viscosity.Sample{LnRuns: []float64{4.7, 4.71}, RunSpread: 0.018, CommonSpread: 0.035, TemperatureC: 22}
+	if err := c.Hear(1, viscosity.Assumed(), of); err != nil {
+		t.Fatal(err)
+	}
+	c.Advance(bench, step)
+	of.LnRuns = []float64{5.3, 5.31}
+	if err := c.Hear(2, viscosity.Assumed(), of); err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// A flow time at the bench. Budget: 2 ms on a desktop core for a batch that has one already, single runs or
+// two that agree.
+func BenchmarkHear(b *testing.B) {
+	for name, runs := range map[string][]float64{"confirmed": {5.2, 5.21}, "single": {5.2}} {
+		b.Run(name, func(b *testing.B) {
+			start := heardEnsemble(b)
+			start.Unhear(2)
+			b.ReportAllocs()
+			for b.Loop() {
+				c := start.Clone()
+				if err := c.Hear(3, viscosity.Assumed(), viscosity.Sample{LnRuns: runs, RunSpread: 0.018, CommonSpread: 0.035, TemperatureC: 22}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// A minute of a batch that was measured. Budget: 10 µs on a desktop core, no allocation.
+func BenchmarkAdvanceHeard(b *testing.B) {
+	start := heardEnsemble(b)
+	step := Step{Duration: time.Minute, From: air.State{TemperatureC: 23, HumidityPct: 50}, To: air.State{TemperatureC: 23.1, HumidityPct: 50.4}, Kind: Measured}
+	c := start.Clone()
+	b.ReportAllocs()
+	n := 0
+	for b.Loop() {
+		if n++; n%30 == 0 {
+			b.StopTimer()
+			c = start.Clone()
+			b.StartTimer()
+		}
+		c.Advance(bench, step)
 	}
 }

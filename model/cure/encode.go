@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"potlifed/model/air"
+	"potlifed/model/viscosity"
 )
 
 // ensembleVersion is increased when the meaning of a stored ensemble changes.
@@ -36,6 +37,15 @@ type ensembleJSON struct {
 	Cup          floats        `json:"cup_c"`
 	Gap          floats        `json:"gap,omitempty"`
 	GapAtGood    floats        `json:"gap_at_good,omitempty"`
+	Heard        *heardJSON    `json:"heard,omitempty"`
+}
+
+// heardJSON is what was measured of a batch. The distributions of the end dose are calculated from it.
+type heardJSON struct {
+	Curve   viscosity.Curve `json:"curve"`
+	Mix     int             `json:"mix,omitempty"`
+	Samples []sample        `json:"samples"`
+	Used    []int           `json:"used,omitempty"` // the sets of samples that are in use
 }
 
 // floats is a list of numbers, written as base64 of their little-endian IEEE 754 bytes. This
@@ -77,6 +87,9 @@ func (c *Ensemble) MarshalJSON() ([]byte, error) {
 		MarkedAt: c.markedAt, LastAir: c.lastAir, LastExposure: c.lastExposure,
 		Dose: c.now.dose, DoseAtGood: c.doseAtGood, Cup: c.now.cup, Gap: c.gap, GapAtGood: c.gapAtGood,
 	}
+	if h := c.heard; h != nil {
+		j.Heard = &heardJSON{Curve: h.curve, Mix: h.mix, Samples: h.samples, Used: h.used}
+	}
 	for i := range c.members {
 		for _, field := range c.members[i].stored() {
 			j.Members = append(j.Members, *field)
@@ -113,8 +126,53 @@ func (c *Ensemble) UnmarshalJSON(text []byte) error {
 		}
 		d.members[i].derive()
 	}
+	if j.Heard != nil {
+		d.heard = j.Heard.hearing(d.members)
+	}
 	d.derive()
 	*c = d
+	return nil
+}
+
+// hearing calculates what the stored samples say.
+func (j *heardJSON) hearing(members []member) *hearing {
+	h := &hearing{curve: j.Curve, mix: j.Mix, samples: j.Samples, used: j.Used}
+	if len(h.samples) == 0 {
+		return h
+	}
+	h.doubted = h.doubts(members)
+	sets := h.sets()
+	for _, set := range h.used {
+		h.told = append(h.told, newGrid(h.curve, sets[set], members).told())
+	}
+	return h
+}
+
+// valid checks the samples of an ensemble of n members.
+func (j *heardJSON) valid(n int) error {
+	if len(j.Samples) == 0 {
+		return nil
+	}
+	if err := j.Curve.Valid(); err != nil {
+		return err
+	}
+	for _, s := range j.Samples {
+		if err := s.Of.Valid(); err != nil {
+			return err
+		}
+		if len(s.Dose) != n || s.Gap != nil && len(s.Gap) != n || !notNegative(s.Dose...) || !notNegative(s.Gap...) || s.Age < 0 {
+			return errors.New("the doses of a sample are damaged")
+		}
+	}
+	if len(j.Samples) > maxSamples || len(j.Used) == 0 || len(j.Used) > levels+1 {
+		return errors.New("the number of samples is wrong")
+	}
+	sets := len((&hearing{samples: j.Samples}).sets())
+	for _, set := range j.Used {
+		if set < 0 || set >= sets {
+			return errors.New("a set of samples is missing")
+		}
+	}
 	return nil
 }
 
@@ -146,6 +204,11 @@ func (j *ensembleJSON) valid() error {
 	}
 	if !inside(j.LastExposure, MinExposure, 1) || !notNegative(j.Nominal.Dose, j.Nominal.Doubtful) {
 		return errors.New("the nominal member is damaged")
+	}
+	if j.Heard != nil {
+		if err := j.Heard.valid(n); err != nil {
+			return err
+		}
 	}
 	for _, doses := range []floats{j.Dose, j.DoseAtGood, j.Gap, j.GapAtGood} {
 		if !notNegative(doses...) {

@@ -37,7 +37,7 @@ const notCrossed time.Duration = -1
 // The age of an ensemble counts from the first hardener. The zero Ensemble is not usable; use [New], or
 // unmarshal one.
 //
-// Advance, Good, MarkAtLeast and CountGap change the ensemble in place. Code that shares an ensemble
+// Advance, Good, Hear, Unhear, PouredIn, MarkAtLeast and CountGap change the ensemble in place. Code that shares an ensemble
 // must clone it first and change the clone. All other methods only read; they may run
 // concurrently while nobody changes the ensemble. The same calls give the same ensemble to the bit on
 // the same machine with the same binary.
@@ -64,11 +64,17 @@ type Ensemble struct {
 	lastAir      air.State // at the end of the last step, for the dose of an unknown gap
 	lastExposure float64
 
+	// heard is what samples of the batch say, nil when none was measured.
+	heard *hearing
+
 	// Calculated from the fields above.
 	alive    alive
 	ceiling  ceiling
 	maxSigma float64
 	scratch  [2]state // memory for the search of a crossing
+	// The same as alive and ceiling for each distribution of heard.told.
+	heardAlive   []alive
+	heardCeiling []ceiling
 }
 
 // nominal is the member with all parameters at their centre.
@@ -121,7 +127,24 @@ func (c *Ensemble) derive() {
 // the estimates of a gap.
 func (c *Ensemble) settle() {
 	c.alive = aliveAt(c.members, c.doseAtGood, c.gapAtGood)
+	c.heardAlive = c.heardAlive[:0]
+	if c.heard != nil {
+		for i := range c.heard.told {
+			c.heardAlive = append(c.heardAlive, c.heard.told[i].aliveAt(c.doseAtGood, c.gapAtGood))
+		}
+		for len(c.heardCeiling) < len(c.heard.told) {
+			c.heardCeiling = append(c.heardCeiling, ceiling{slope: make([]float64, 0, len(c.members))})
+		}
+	}
+	c.forgetCeilings()
+}
+
+// forgetCeilings removes the limits when what they were calculated from has changed.
+func (c *Ensemble) forgetCeilings() {
 	c.ceiling.forget()
+	for i := range c.heardCeiling {
+		c.heardCeiling[i].forget()
+	}
 }
 
 // Clone returns an independent copy.
@@ -131,6 +154,11 @@ func (c *Ensemble) Clone() *Ensemble {
 	d.now = newState(n)
 	d.now.copyFrom(c.now)
 	d.ceiling.slope = append(make([]float64, 0, n), c.ceiling.slope...)
+	d.heardAlive = slices.Clone(c.heardAlive)
+	d.heardCeiling = nil
+	for _, b := range c.heardCeiling {
+		d.heardCeiling = append(d.heardCeiling, ceiling{slope: append(make([]float64, 0, n), b.slope...), start: b.start})
+	}
 	d.doseAtGood = append([]float64(nil), c.doseAtGood...)
 	d.gap = append([]float64(nil), c.gap...)
 	d.gapAtGood = append([]float64(nil), c.gapAtGood...)
@@ -139,9 +167,10 @@ func (c *Ensemble) Clone() *Ensemble {
 }
 
 // Continues reports whether one of the two ensembles is the other one advanced over some steps: they
-// have the same members, were last known good at the same moment, and know the same of their gaps.
+// have the same members, were last known good at the same moment, know the same of their gaps, and
+// were measured at the same samples.
 func (c *Ensemble) Continues(d *Ensemble) bool {
-	return len(c.members) == len(d.members) && &c.members[0] == &d.members[0] && c.goodAt == d.goodAt &&
+	return len(c.members) == len(d.members) && &c.members[0] == &d.members[0] && c.goodAt == d.goodAt && c.heard == d.heard &&
 		slices.Equal(c.doseAtGood, d.doseAtGood) && slices.Equal(c.gap, d.gap) && slices.Equal(c.gapAtGood, d.gapAtGood)
 }
 
@@ -185,7 +214,19 @@ func (c *Ensemble) CupTemperatureC() float64 { return c.nominal.CupC }
 
 // Risk returns the probability, 0 to 1, that the batch is over by now, given that it was good at
 // GoodAt. An unknown gap counts with its drawn doses.
-func (c *Ensemble) Risk() float64 { return c.alive.risk(c.members, c.now.dose, c.gap) }
+func (c *Ensemble) Risk() float64 { return c.riskOf(c.now.dose) }
+
+// riskOf returns the risk at the members' doses.
+func (c *Ensemble) riskOf(dose []float64) float64 {
+	if len(c.heardAlive) == 0 {
+		return c.alive.risk(c.members, dose, c.gap)
+	}
+	risk := 0.0
+	for i := range c.heardAlive {
+		risk = max(risk, c.heard.told[i].risk(c.heardAlive[i], dose, c.gap, 0))
+	}
+	return risk
+}
 
 // Rate returns the share of the pot life that the nominal member spends per hour at a place in
 // this air, with the cup's present temperature. Without a lag the cup has the temperature of the

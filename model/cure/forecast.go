@@ -86,7 +86,7 @@ func (c *Ensemble) lookAhead(p Place, now air.State, held time.Duration, view ou
 		pc.lagH = p.lagH()
 		before.copyFrom(after)
 		after.advance(c.members, phi, &pc)
-		risk := c.alive.risk(c.members, after.dose, c.gap)
+		risk := c.riskOf(after.dose)
 		for level := range ends {
 			if ends[level] == notCrossed && risk >= levelRisk[level] {
 				f := c.crossing(before, &pc, phi, work, levelRisk[level])
