@@ -18,7 +18,7 @@ func TestAFaultIsInPeoplesWords(t *testing.T) {
 	for fault, of := range map[health.Fault]string{
 		health.NotOpened: "scale", health.Busy: "scale and sensor", health.Denied: "scale and sensor", health.NotSerial: "scale and sensor", health.Settings: "scale and sensor", health.Lost: "scale and sensor",
 		health.Absent: "scale and sensor", health.OtherFault: "scale and sensor",
-		health.Garbled: "sensor", health.Blocked: "sensor", health.Implausible: "sensor", health.NoHumidity: "sensor", health.NoValue: "sensor", health.NotHeard: "sensor", health.OtherKind: "sensor",
+		health.Garbled: "sensor", health.Blocked: "scale and sensor", health.Implausible: "sensor", health.NoHumidity: "sensor", health.NoValue: "sensor", health.NotHeard: "sensor", health.OtherKind: "sensor",
 	} {
 		var told []trouble
 		if strings.Contains(of, "scale") {

@@ -65,7 +65,7 @@ func linkFault(err error) health.Fault {
 		is    error
 		fault health.Fault
 	}{
-		{link.ErrAbsent, health.Absent}, {link.ErrBusy, health.Busy}, {link.ErrDenied, health.Denied},
+		{link.ErrHangs, health.Blocked}, {link.ErrAbsent, health.Absent}, {link.ErrBusy, health.Busy}, {link.ErrDenied, health.Denied},
 		{link.ErrNotSerial, health.NotSerial}, {link.ErrSettings, health.Settings}, {link.ErrLost, health.Lost},
 	} {
 		if errors.Is(err, known.is) {

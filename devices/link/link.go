@@ -348,6 +348,8 @@ func Advice(err error) string {
 		return "Add the user that runs potlifed to the group that owns the device (`ls -lL` shows it, mostly dialout) and log in again."
 	case errors.Is(err, ErrNotSerial):
 		return "Name the serial port itself, best by its name under /dev/serial/by-id."
+	case errors.Is(err, ErrHangs):
+		return "Unplug the adapter and plug it in again. If that does not help, restart the computer: the driver is stuck."
 	}
 	return ""
 }

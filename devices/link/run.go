@@ -71,8 +71,9 @@ type Handler struct {
 
 // Run keeps the stream open until the context ends, then closes it and returns nil. It returns
 // another error only for wrong settings. A port that is busy, absent or lost is reported and
-// tried again without end. It starts no goroutine that outlives it. It returns within about 100
-// ms after the end of the context, or as long as the system takes to close a port.
+// tried again without end. A call into the kernel that hangs for 15 s is left behind, and the port is tried
+// again; of more than three that hang at once none is begun. Such a call is all that can outlive Run. It returns
+// within about 100 ms after the end of the context, or as long as the system takes to close a port, 15 s at most.
 func Run(ctx context.Context, s Settings, h Handler) error {
 	if err := s.Check(); err != nil {
 		return err
@@ -88,9 +89,10 @@ func runWith(ctx context.Context, s Settings, h Handler, open opener) error {
 	}
 	wait := s.RetryMin
 	failures := 0
+	var patience patience
 	var lastCause error
 	for ctx.Err() == nil {
-		st, err := open(ctx, s)
+		st, err := patience.open(ctx, s, open)
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil
@@ -123,7 +125,7 @@ func runWith(ctx context.Context, s Settings, h Handler, open opener) error {
 
 // causeOf returns the error of this package that is in an error, for comparing.
 func causeOf(err error) error {
-	for _, cause := range []error{ErrBusy, ErrAbsent, ErrDenied, ErrNotSerial} {
+	for _, cause := range []error{ErrBusy, ErrAbsent, ErrDenied, ErrNotSerial, ErrHangs} {
 		if errors.Is(err, cause) {
 			return cause
 		}

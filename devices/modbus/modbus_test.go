@@ -456,3 +456,13 @@ func FuzzAnswer(f *testing.F) {
 		}
 	})
 }
+
+// A unit that refuses says why in a person's words, and what to do (V1.1b3, 7).
+func TestExceptionsSayWhatToDo(t *testing.T) {
+	for code, want := range map[byte]string{1: "the function is not supported: set registers to input", 2: "the register is not there: look it up", 3: "the value is refused", 4: "it failed", 6: "it is busy", 11: "the gateway gets no answer", 99: "exception 99"} {
+		_, err := parsePDU(Request{Function: 4, Count: 1}, []byte{0x84, code})
+		if !errors.Is(err, ErrException) || !strings.Contains(err.Error(), want) {
+			t.Errorf("exception %d: %v, want %q", code, err, want)
+		}
+	}
+}

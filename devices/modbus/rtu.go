@@ -72,11 +72,14 @@ func parsePDU(r Request, pdu []byte) ([]uint16, error) {
 
 // exceptions are the usual exception codes in words (V1.1b3, 7).
 var exceptions = map[byte]string{
-	1: ", it does not have this function; try registers: holding or input",
-	2: ", it does not have these registers",
-	3: ", it does not give so many registers at once",
-	4: ", it has failed",
-	6: ", it is busy",
+	1:  ", the function is not supported: set registers to input where it is holding, or to holding where it is input",
+	2:  ", the register is not there: look it up in the manual; lists that begin with 1, 30001 or 40001 are one higher than register, which counts from 0",
+	3:  ", the value is refused: it does not give so many registers at once; a type of 16 bits needs one, a type of 32 bits two",
+	4:  ", it failed while it measured: switch it off and on, and replace it if that does not help",
+	5:  ", it needs more time: read it less often with every",
+	6:  ", it is busy: another master may ask it; read it less often with every",
+	10: ", the gateway has no path to it: check the gateway's settings",
+	11: ", the gateway gets no answer from it: check its unit number, its supply and its line",
 }
 
 // head is the beginning of a frame, for a message.
