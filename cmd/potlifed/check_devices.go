@@ -92,7 +92,9 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor, shop config.Sho
 		l.fault(what, "%v%s; check the sensor, and what the configuration says of its numbers", err, raw)
 	case errors.Is(err, modbus.ErrTimeout):
 		l.fault(what, "%v; check the cable (A and B exchanged?), the supply, unit, baud and mode", err)
-	case errors.Is(err, modbus.ErrException), errors.Is(err, modbus.ErrFrame):
+	case errors.Is(err, modbus.ErrException):
+		l.fault(what, "%v", err) // which says what to do
+	case errors.Is(err, modbus.ErrFrame):
 		l.fault(what, "%v; check unit, registers and register against the maker's list, whose numbers may begin at 1, 30001 or 40001", err)
 	case wired && errors.Is(err, sensors.ErrGarbled):
 		l.fault(what, "%s sends lines that do not fit the pattern, such as%s; correct line, or baud and mode", c.Port, raw)
