@@ -198,6 +198,21 @@ func TestTimeTicks(t *testing.T) {
 			t.Errorf("tick %d is at %v", i, when)
 		}
 	}
+	// Labels some hours apart are at the same hours of the clock before and after a change of the clocks.
+	for _, change := range []time.Time{from, time.Date(2026, 10, 23, 0, 0, 0, 0, zone)} {
+		for _, c := range []struct{ days, hours int }{{4, 12}, {2, 6}} {
+			begin := change.AddDate(0, 0, 1)
+			ticks := timeTicks(zone, 1000)(X(begin), X(begin.AddDate(0, 0, c.days)))
+			for i, tick := range ticks {
+				if when := at(tick.value, zone); when.Hour()%c.hours != 0 || i > 0 && tick.value <= ticks[i-1].value {
+					t.Errorf("%d days, tick %d is at %v", c.days, i, when)
+				}
+			}
+			if want := c.days*24/c.hours + 1; len(ticks) != want {
+				t.Errorf("%d days: %d ticks, want %d", c.days, len(ticks), want)
+			}
+		}
+	}
 	// Twenty minutes to ten years: never more than nine labels, and at least two.
 	for span := 20 * time.Minute; span < 10*365*24*time.Hour; span = span * 3 / 2 {
 		got := timeTicks(zone, 900)(X(from), X(from.Add(span)))

@@ -67,8 +67,8 @@ const (
 )
 
 // timeTicks labels whole minutes, hours, days or months of a zone, at most nine, and fewer on a picture of a width in
-// CSS pixels that has no room for as many. On a day with 23 or 25 hours, days still begin at midnight and hours are as
-// long as ever.
+// CSS pixels that has no room for as many. Also after a day with 23 or 25 hours, days begin at midnight, and labels some hours apart stand at
+// the same hours of the clock.
 func timeTicks(zone *time.Location, width int) func(low, high float64) []tick {
 	return func(low, high float64) []tick {
 		span := time.Duration((high - low) * float64(time.Second))
@@ -88,6 +88,15 @@ func timeTicks(zone *time.Location, width int) func(low, high float64) []tick {
 		case chosen.months > 0:
 			t = time.Date(from.Year(), 1, 1, 0, 0, 0, 0, zone)
 			next = func(t time.Time) time.Time { return t.AddDate(0, chosen.months, 0) }
+		case chosen.length > time.Hour && chosen.days == 0:
+			hours := int(chosen.length / time.Hour)
+			next = func(t time.Time) time.Time {
+				n := time.Date(t.Year(), t.Month(), t.Day(), (t.Hour()/hours+1)*hours, 0, 0, 0, zone)
+				if !n.After(t) { // that hour is not in the day
+					n = t.Add(chosen.length)
+				}
+				return n
+			}
 		case chosen.days > 0:
 			next = func(t time.Time) time.Time { return t.AddDate(0, 0, chosen.days) }
 		}
