@@ -20,7 +20,20 @@ type feed struct {
 	scaled *view.Snapshot // the snapshot whose weights were taken last
 	scales changes
 	rest   changes
+	whole  whole
 }
+
+// whole is what a reader that has just come is sent: all rows as they were a moment ago. What has changed
+// since then it gets like every other reader. After a restart 200 pages come at once, and all rows
+// of 500 batches are 700 kB.
+type whole struct {
+	at     time.Duration // monotonic time of the snapshot
+	data   []byte        // nil for none; never written to
+	cursor cursor
+}
+
+// wholeFor is how long all rows are kept for readers that come.
+const wholeFor = 250 * time.Millisecond
 
 func newFeed() *feed { return &feed{had: newFollower()} }
 
@@ -42,12 +55,23 @@ func (f *feed) burst(r *cursor, n *view.Snapshot, others []neighbours.Bench) []b
 			f.rest.add(e, n.Mono)
 		}
 	}
-	was := *r
-	*r = cursor{begun: true, scales: f.scales.newest, rest: f.rest.newest}
-	if !was.begun { // all rows as they are now
-		return joined(newFollower().burst(f.snap, others))
+	was, all := *r, []byte(nil)
+	if !was.begun {
+		was, all = f.all(others)
 	}
-	return append(f.scales.since(was.scales), f.rest.since(was.rest)...)
+	*r = cursor{begun: true, scales: f.scales.newest, rest: f.rest.newest}
+	return slices.Concat(all, f.scales.since(was.scales), f.rest.since(was.rest))
+}
+
+// all returns all rows, and how far a reader has come with them.
+func (f *feed) all(others []neighbours.Bench) (cursor, []byte) {
+	if w := &f.whole; w.data == nil || f.snap.Mono-w.at >= wholeFor {
+		*w = whole{at: f.snap.Mono, data: joined(newFollower().burst(f.snap, others)), cursor: cursor{scales: f.scales.newest, rest: f.rest.newest}}
+		if f.scaled != f.snap { // a reader has come with newer weights
+			w.cursor.scales = 0
+		}
+	}
+	return f.whole.cursor, f.whole.data
 }
 
 // weights returns what the scales show, if the reader has not had it.

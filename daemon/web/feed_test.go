@@ -96,7 +96,7 @@ func TestEveryReaderKnowsTheNewestRows(t *testing.T) {
 }
 
 // BenchmarkManyReaders is what 200 readers cost when one of 500 batches has changed: each comparing by
-// itself, and with the feed.
+// itself, and with the feed; and what they cost when all come at once.
 func BenchmarkManyReaders(b *testing.B) {
 	const readers = 200
 	n := *shop()
@@ -124,6 +124,18 @@ func BenchmarkManyReaders(b *testing.B) {
 					b.Fatal("nothing")
 				}
 			}
+		}
+	})
+	b.Run("come", func(b *testing.B) {
+		f := newFeed()
+		for b.Loop() {
+			is := next()
+			for range readers {
+				if len(f.burst(&cursor{}, is, nil)) == 0 {
+					b.Fatal("nothing")
+				}
+			}
+			n.Mono += wholeFor
 		}
 	})
 	b.Run("feed", func(b *testing.B) {
