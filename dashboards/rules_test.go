@@ -29,31 +29,39 @@ type ruleFile struct {
 	}
 }
 
+// readRules reads the rules of all files.
 func readRules(t *testing.T) ruleFile {
 	t.Helper()
-	text, err := os.ReadFile("potlifed.rules.yml")
-	if err != nil {
-		t.Fatal(err)
+	var all ruleFile
+	for _, file := range []string{"potlifed.rules.yml", "potlifed.plant.rules.yml"} {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var f ruleFile
+		if err := yaml.Unmarshal(text, &f); err != nil {
+			t.Fatal(err)
+		}
+		all.Groups = append(all.Groups, f.Groups...)
 	}
-	var f ruleFile
-	if err := yaml.Unmarshal(text, &f); err != nil {
-		t.Fatal(err)
-	}
-	return f
+	return all
 }
 
 // TestRules lets the tools of Prometheus and Alertmanager check the rules, run their tests,
 // and check the example.
 func TestRules(t *testing.T) {
 	promtool, amtool := peers.Program(t, "promtool"), peers.Program(t, "amtool")
-	for _, file := range []string{"potlifed.rules.yml", "potlifed.rules_test.yml", "potlifed.study_test.yml", "alertmanager.example.yml"} {
+	for _, file := range []string{"potlifed.rules.yml", "potlifed.rules_test.yml", "potlifed.study_test.yml", "potlifed.plant.rules.yml", "potlifed.plant_test.yml", "alertmanager.example.yml",
+		"prometheus.example.yml", "prometheus-agent.example.yml", "benches.example.yml"} {
 		if _, err := os.ReadFile(file); err != nil { // so that go test runs again when a file changes
 			t.Fatal(err)
 		}
 	}
 	for _, command := range [][]string{
-		{promtool, "check", "rules", "potlifed.rules.yml"},
-		{promtool, "test", "rules", "potlifed.rules_test.yml", "potlifed.study_test.yml"},
+		{promtool, "check", "rules", "potlifed.rules.yml", "potlifed.plant.rules.yml"},
+		{promtool, "test", "rules", "potlifed.rules_test.yml", "potlifed.study_test.yml", "potlifed.plant_test.yml"},
+		{promtool, "check", "config", "prometheus.example.yml"},
+		{promtool, "check", "config", "--agent", "prometheus-agent.example.yml"},
 		{amtool, "check-config", "alertmanager.example.yml"},
 	} {
 		if out, err := exec.CommandContext(t.Context(), command[0], command[1:]...).CombinedOutput(); err != nil {
@@ -67,7 +75,7 @@ func TestRules(t *testing.T) {
 // recorded series.
 func TestRulesAreComplete(t *testing.T) {
 	var tests []byte
-	for _, file := range []string{"potlifed.rules_test.yml", "potlifed.study_test.yml"} {
+	for _, file := range []string{"potlifed.rules_test.yml", "potlifed.study_test.yml", "potlifed.plant_test.yml"} {
 		text, err := os.ReadFile(file)
 		if err != nil {
 			t.Fatal(err)
@@ -101,6 +109,44 @@ func TestRulesAreComplete(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestPlantsStoreGetsNoBatches: the examples drop the series of single batches and no others.
+func TestPlantsStoreGetsNoBatches(t *testing.T) {
+	var hall, agent struct {
+		Scrape []struct {
+			Relabel []dropRule `yaml:"metric_relabel_configs"`
+		} `yaml:"scrape_configs"`
+		Write []struct {
+			Relabel []dropRule `yaml:"write_relabel_configs"`
+		} `yaml:"remote_write"`
+	}
+	for file, into := range map[string]any{"prometheus.example.yml": &hall, "prometheus-agent.example.yml": &agent} {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := yaml.Unmarshal(text, into); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for file, rules := range map[string][]dropRule{"prometheus.example.yml": hall.Write[0].Relabel, "prometheus-agent.example.yml": agent.Scrape[0].Relabel} {
+		if len(rules) != 1 || rules[0].Action != "drop" || !slices.Equal(rules[0].Source, []string{"__name__"}) {
+			t.Fatalf("%s: %+v, want one rule that drops by name", file, rules)
+		}
+		dropped := regexp.MustCompile("^(?:" + rules[0].Regex + ")$") // as Prometheus anchors it
+		for _, m := range metrics.List() {
+			if of := slices.Contains(m.Labels, "batch"); of != dropped.MatchString(m.Name) {
+				t.Errorf("%s: %s has the label batch: %v, and is dropped: %v", file, m.Name, of, !of)
+			}
+		}
+	}
+}
+
+type dropRule struct {
+	Source []string `yaml:"source_labels"`
+	Regex  string
+	Action string
 }
 
 // TestRunbooksExist: each link of an alert to /help leads to an entry of that page. There is one for each

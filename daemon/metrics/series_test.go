@@ -75,3 +75,54 @@ func TestATypicalBenchHasFewSeries(t *testing.T) {
 		t.Errorf("%d samples: that is no bench in use", total)
 	}
 }
+
+// TestABatchAddsFewSeries counts the series that exist at any time because of the next batch, from its
+// first pour to its end, of an ink that needs no rest; a rest is one state more. A plant of a thousand benches makes 14,000 batches a day, and its store keeps
+// an entry for each series.
+func TestABatchAddsFewSeries(t *testing.T) {
+	const most = 12
+	s := newStand(shop(1))
+	m := New(settings(), s)
+	m.ObserveJournalWrite(time.Millisecond)
+	m.ObserveReadingToPublish(time.Millisecond)
+	seen := map[string]bool{}
+	add := func(id string, change func(*view.Batch)) (added int) {
+		n := shop(1)
+		n.Batches[0].ID, n.Presses[0].Batch = id, &id
+		change(&n.Batches[0])
+		s.now.Store(n)
+		body, _ := scrape(t, m.Handler(quiet()), "")
+		for line := range strings.Lines(body) {
+			if series, _, ok := strings.Cut(line, " "); ok && series != "#" && !seen[series] {
+				seen[series] = true
+				added++
+			}
+		}
+		return added
+	}
+	asItIs := func(*view.Batch) {}
+	unloaded := func(b *view.Batch) { b.Press = nil }
+	add("0611-9", unloaded) // one of the same ink was mixed and was on the press before
+	add("0611-9", asItIs)
+	total := 0
+	for _, change := range []func(*view.Batch){
+		func(b *view.Batch) {
+			b.State, b.Press, b.MixedAt, b.Spent, b.RemainingS, b.Risk, b.Components = lifecycle.Mixing, nil, nil, nil, nil, nil, b.Components[:1]
+		},
+		func(b *view.Batch) { b.State, b.Press = lifecycle.Mixing, nil },
+		unloaded,
+		asItIs,
+	} {
+		total += add("0612-1", change)
+	}
+	t.Logf("a batch adds %d series", total)
+	if total > most {
+		t.Errorf("a batch adds %d series from its first pour to its end, more than %d", total, most)
+	}
+	if total < 10 {
+		t.Errorf("%d series: that is no whole batch", total)
+	}
+	if again := add("0611-9", asItIs); again > 0 {
+		t.Errorf("its end adds %d series", again)
+	}
+}
