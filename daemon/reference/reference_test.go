@@ -114,3 +114,17 @@ func TestPackagesAreListed(t *testing.T) {
 		}
 	}
 }
+
+// TestReferenceOnAPhone: a row that is drawn as a block says what each of its cells is; and the page
+// begins with what it is for, and leads back to the pages.
+func TestReferenceOnAPhone(t *testing.T) {
+	html := get("/reference").Body.String()
+	for _, want := range []string{`<td data-head="type">`, `<td data-head="meaning">`, `<td data-head="default">`, `href="/"`, `href="/help"`} {
+		if !strings.Contains(html, want) {
+			t.Errorf("the page has no %s", want)
+		}
+	}
+	if first := html[:strings.Index(html, "<h2")]; strings.Contains(first, "generated") || strings.Contains(first, "go test") {
+		t.Errorf("the page begins with how it is made: %s", first)
+	}
+}

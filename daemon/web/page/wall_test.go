@@ -2,7 +2,6 @@ package page
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -11,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/guide"
 	"potlifed/model/light"
 )
@@ -59,7 +59,7 @@ func wallShop(now time.Time, presses int) map[string]any {
 
 // The wall is read at 4 m on a screen of 32 inches, 708 by 398 mm: letters that are read without
 // effort have 22 minutes of arc, which is a capital of 4 m * tan(22') = 25.6 mm.
-const smallLetters = `[...document.querySelectorAll(".wall-name, .wall-verdict, .wall-next, .wall-head > :last-child")].filter((e) => e.checkVisibility() && e.innerText.trim()).map((e) => {
+const smallLetters = `[...document.querySelectorAll(".wall-name, .wall-verdict, .wall-next, .wall-head > :last-child, #no-contact strong")].filter((e) => e.checkVisibility() && e.innerText.trim()).map((e) => {
 	const style = getComputedStyle(e), pen = document.createElement("canvas").getContext("2d");
 	pen.font = style.fontWeight + " " + style.fontSize + " " + style.fontFamily;
 	return [e, pen.measureText("H").actualBoundingBoxAscent * 708 / 1920];
@@ -67,7 +67,7 @@ const smallLetters = `[...document.querySelectorAll(".wall-name, .wall-verdict, 
 
 // offTheWall lists texts that are not wholly on the screen, or that lie over another one.
 const offTheWall = `(() => {
-	const all = [...document.querySelectorAll(".wall-head > *, .wall-line > :not(.wall-when), .wall-when > .wall-next")].filter((e) => e.checkVisibility() && e.getBoundingClientRect().width > 0);
+	const all = [...document.querySelectorAll("#no-contact, .wall-head > *, .wall-line > :not(.wall-when), .wall-when > .wall-next")].filter((e) => e.checkVisibility() && e.getBoundingClientRect().width > 0);
 	const boxes = all.map((e) => [e, e.getBoundingClientRect()]);
 	const off = boxes.filter(([e, r]) => r.left < 0 || r.top < 0 || r.right > innerWidth || r.bottom > innerHeight || e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).display !== "inline").map(([e]) => "off: " + e.innerText);
 	const over = boxes.flatMap(([e, r], i) => boxes.slice(i + 1).filter(([, o]) => Math.min(r.right, o.right) - Math.max(r.left, o.left) > 1 && Math.min(r.bottom, o.bottom) - Math.max(r.top, o.top) > 0.1 * r.height).map(([o]) => e.innerText + " over " + o.innerText));
@@ -82,45 +82,79 @@ func (b *browser) openWall(f *fakeBench) {
 	b.eventually("contact", `document.body.dataset.contact === "live" && document.querySelector(".wall-line") !== null && document.getAnimations().every((a) => a.animationName !== "wall-turn" || a.playState === "finished")`)
 }
 
+// TestWallIsReadFromAfar: by day, and in the evening, when most times are of the day after; with
+// contact and, the banner with it, without.
 func TestWallIsReadFromAfar(t *testing.T) {
 	t.Parallel()
 	b := openBrowser(t, 1920, 1080)
-	for _, presses := range []int{1, 3, 8, 12} {
-		rows := wallShop(time.Now(), presses)
-		if presses == 8 { // ids as long as they may be
+	b.expect("503")
+	day := time.Date(2026, 6, 12, 9, 0, 0, 0, time.Local)
+	evening := day.Add(13*time.Hour + 30*time.Minute)
+	for _, made := range []struct {
+		presses int
+		at      time.Time
+	}{{1, day}, {3, evening}, {8, day}, {8, evening}, {12, evening}} {
+		what := fmt.Sprintf("%d presses at %s", made.presses, made.at.Format("15:04"))
+		rows := wallShop(made.at, made.presses)
+		if made.presses == 8 { // ids as long as they may be
 			rows["presses"].([]view.Press)[7].ID = "press-" + strings.Repeat("x", 26)
 			rows["batches"].([]view.Batch)[6].Press = at(rows["presses"].([]view.Press)[7].ID)
 		}
-		b.openWall(newFakeBench(t, rows))
-		b.eventually("its lines", fmt.Sprintf(`document.querySelectorAll(".wall-line").length === %d`, min(presses, 8)))
+		f := newFakeBench(t, rows)
+		f.made = made.at
+		b.openWall(f)
+		b.eventually("its lines", fmt.Sprintf(`document.querySelectorAll(".wall-line").length === %d`, min(made.presses, 8)))
 		b.eventually("it has turned", "document.getAnimations().length === 0 || document.getAnimations().every((a) => a.playState === 'finished' || a.animationName === 'flash')")
-		for _, dark := range []string{"light", "dark"} {
-			b.run(media("prefers-color-scheme", dark))
-			for _, script := range []string{offTheWall, faintText} {
-				for _, found := range eval[[]string](b, script) {
-					t.Errorf("%d presses: %s", presses, found)
-				}
-			}
-			b.keepsPicture(fmt.Sprintf("wall-%d-%s", presses, dark))
-		}
-		small := eval[[]string](b, smallLetters)
-		if presses == 8 {
-			small = slices.DeleteFunc(small, func(s string) bool { return strings.HasPrefix(s, "press-") }) // rather than cut the long one
-		}
-		for _, found := range small {
-			t.Errorf("%d presses: too small to be read at 4 m: %s", presses, found)
-		}
+		b.isReadFromAfar(what)
+		b.timesAreTold(what)
 		if n := eval[int](b, `[...document.querySelectorAll("button, a, input, nav")].filter((e) => e.checkVisibility() && !e.matches(".skip")).length`); n != 0 {
 			t.Errorf("%d things can be pressed", n)
 		}
+		f.cut()
+		b.skip(45 * time.Second)
+		b.sees("#no-contact", "No contact.")
+		b.eventually("all of it is drawn", `[...document.querySelectorAll(".wall-next")].every((e) => e.innerText === "?") && new Promise((done) => setTimeout(() => done(true), 1100))`)
+		b.isReadFromAfar(what + " without contact")
+	}
+}
+
+// isReadFromAfar fails for what of the wall is cut, lies over something else, or is too small.
+func (b *browser) isReadFromAfar(what string) {
+	b.t.Helper()
+	for _, dark := range []string{"light", "dark"} {
+		b.run(media("prefers-color-scheme", dark))
+		for _, script := range []string{offTheWall, faintText} {
+			for _, found := range eval[[]string](b, script) {
+				b.t.Errorf("%s: %s", what, found)
+			}
+		}
+		b.keepsPicture(strings.NewReplacer(" ", "-", ":", "").Replace("wall " + what + " " + dark))
+	}
+	for _, found := range eval[[]string](b, smallLetters) {
+		if !strings.HasPrefix(found, "press-x") { // it is small rather than cut
+			b.t.Errorf("%s: too small to be read at 4 m: %s", what, found)
+		}
+	}
+}
+
+// timesAreTold fails where the time at which the next mix must begin is not the larger one of a line.
+func (b *browser) timesAreTold(what string) {
+	b.t.Helper()
+	const alike = `[...document.querySelectorAll(".wall-line")].filter((line) => /\d\d:\d\d/.test(line.querySelector(".wall-next").innerText)).filter((line) => {
+		const [safe, next] = [".wall-verdict", ".wall-next"].map((one) => getComputedStyle(line.querySelector(one)));
+		return parseFloat(next.fontSize) < parseFloat(safe.fontSize) || Number(next.fontWeight) <= Number(safe.fontWeight);
+	}).map((line) => line.innerText)`
+	for _, found := range eval[[]string](b, alike) {
+		b.t.Errorf("%s: how long the ink is safe is as large as when to mix: %s", what, found)
 	}
 }
 
 // The lines come in the order in which their next mix must begin, and a page of eight turns by itself.
 func TestWallTurns(t *testing.T) {
 	t.Parallel()
-	now := time.Now()
+	now := time.Date(2026, 6, 12, 9, 0, 0, 0, time.Local)
 	f, b := newFakeBench(t, wallShop(now, 12)), openBrowser(t, 1920, 1080)
+	f.made = now
 	b.expect("503")
 	b.openWall(f)
 	names := `[...document.querySelectorAll(".wall-name")].map((e) => e.innerText.slice(6)).join(" ")`
@@ -159,4 +193,24 @@ func TestWallTurns(t *testing.T) {
 	b.skip(45 * time.Second)
 	b.sees("#no-contact", "No contact.")
 	b.eventually("no figure is left", `[...document.querySelectorAll(".wall-verdict")].every((e) => e.innerText === "Not known") && [...document.querySelectorAll(".wall-next")].every((e) => e.innerText === "?")`)
+}
+
+// TestWallNamesAnotherDay: a time that is not of today has its weekday, in the zone of the shop and
+// however near it is.
+func TestWallNamesAnotherDay(t *testing.T) {
+	t.Parallel()
+	zone, err := time.LoadLocation("America/Chicago")
+	if err != nil {
+		t.Skip(err)
+	}
+	now := time.Date(2026, 6, 13, 3, 0, 0, 0, time.UTC) // Friday 22:00 in Chicago
+	rows := wallShop(now, 3)
+	press := rows["presses"].([]view.Press)[0]
+	rows["presses"] = []view.Press{press}
+	rows["batches"] = []view.Batch{openBatch(now, *press.Batch, "dial-satin", press.ID, 135*time.Minute, 3*time.Hour, 4*time.Hour)}
+	f, b := newFakeBenchIn(t, rows, words.Locale{Zone: zone}), openBrowser(t, 1920, 1080)
+	f.made = now
+	b.openWall(f)
+	b.sees(".wall-verdict", "safe to Sat 00:15")
+	b.sees(".wall-next", "Sat 00:00")
 }

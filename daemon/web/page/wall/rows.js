@@ -1,12 +1,10 @@
 // The lines of the wall: one a press, and what each says. Nothing on it is to be pressed, and times
 // are times of day, which stay true while nobody looks.
-import { timeOfDay, weekday } from "../lib/dates.js";
+import { clockTime } from "../lib/dates.js";
 import { meaningWords } from "../lib/signs.js";
 import { say } from "../lib/words.js";
 
 export const linesAtOnce = 8; // more presses than these are shown on pages that turn
-
-const dayAhead = 20 * 3600e3; // a time of day that is nearer than this needs no weekday
 
 /**
  * A line: its press, the batch on it, and the mix that is meant to follow.
@@ -37,15 +35,6 @@ export function linesOf(presses, batches) {
 }
 
 /**
- * timeOnWall writes an instant as the time of day, or as the weekday where it is further ahead.
- * @param {number} at
- * @param {number} now
- */
-export function timeOnWall(at, now) {
-  return Math.abs(at - now) < dayAhead ? timeOfDay(at) : weekday(at);
-}
-
-/**
  * verdict writes whether a press may print: how long it is safe to, or what its light says.
  * @param {Line} line
  * @param {number} now
@@ -55,24 +44,25 @@ export function verdict({ press, batch }, now, contact) {
   if (!contact) return meaningWords("unknown");
   const low = Date.parse(batch?.ends_at?.low ?? "");
   const good = press.meaning === "in-order" || (press.meaning === "soon" && press.cause === "ends-soon");
-  return good && low > now ? say("wall.safe", { time: timeOnWall(low, now) }) : press.cause === "printing-without-batch" ? say("wall.no-batch") : meaningWords(press.meaning, press.cause);
+  return good && low > now ? say("wall.safe", { time: clockTime(low, now) }) : press.cause === "printing-without-batch" ? say("wall.no-batch") : meaningWords(press.meaning, press.cause);
 }
 
 /**
  * nextMix writes when the next mix must begin, and how sure that is. struck is a time that is not to
- * be relied on.
+ * be relied on; large is what tells when somebody must begin. A weekday
+ * stands before its time, with a space that does not break.
  * @param {Line} line
  * @param {number} now
  * @param {boolean} contact
- * @returns {{ words: string, struck?: boolean, due?: boolean }}
+ * @returns {{ words: string, struck?: boolean, due?: boolean, large?: boolean }}
  */
 export function nextMix({ press, batch, coming }, now, contact) {
   if (!contact) return { words: "?" };
   if (coming) return { words: coming.state === "mixing" ? say("wall.mixing") : coming.state === "resting" ? say("wall.rests") : say("wall.ready") };
   const at = Date.parse(batch?.next_mix_at ?? "");
   const known = Number.isFinite(at);
-  if (press.meaning === "unknown") return known ? { words: timeOnWall(at, now), struck: true } : { words: "?" };
-  if (press.meaning === "do-not-print" && batch) return { words: say("wall.now"), due: true };
+  if (press.meaning === "unknown") return known ? { words: clockTime(at, now), struck: true, large: true } : { words: "?" };
+  if (press.meaning === "do-not-print" && batch) return { words: say("wall.now"), due: true, large: true };
   if (!known) return { words: "–" };
-  return at <= now ? { words: say("wall.now"), due: true } : { words: timeOnWall(at, now) };
+  return at <= now ? { words: say("wall.now"), due: true, large: true } : { words: clockTime(at, now), large: true };
 }

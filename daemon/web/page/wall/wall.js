@@ -39,7 +39,7 @@ export function wallPanel(element, { store }) {
       const lines = linesOf(store.all("presses"), store.all("batches"));
       const standing = orderAlarms(store.all("alarms")).shown.length;
       setText(time, store.clock.known ? timeOfDay(now) : "");
-      setText(alarms, outOfContact() ? say("wall.no-contact") : standing > 0 ? say("wall.alarms", { n: standing }) : "");
+      setText(alarms, !contact ? "" : outOfContact() ? say("wall.no-contact") : standing > 0 ? say("wall.alarms", { n: standing }) : "");
       show(wall, lines.length > 0);
       show(none, lines.length === 0 && store.loaded.has("presses"));
       const count = Math.max(1, Math.ceil(lines.length / linesAtOnce));
@@ -50,7 +50,7 @@ export function wallPanel(element, { store }) {
       for (const part of keyed(list, shown, (line) => line.press.id, wallLine)) part.draw(now, contact);
       wall.dataset.notes = String(lines.length <= notesUpTo);
       // A last page that is not full has lines as large as the others.
-      fit(1 + (count > 1 ? linesAtOnce : shown.length));
+      fit((contact ? 1 : smallHead) + (count > 1 ? linesAtOnce : shown.length));
     },
   };
 }
@@ -82,7 +82,9 @@ function wallLine() {
   const lamp = h("span", { class: "lamp wall-lamp" }, shape);
   const name = h("h2", { class: "wall-name" });
   const words = h("span", { class: "wall-verdict" });
-  const next = h("span", { class: "wall-next" });
+  const day = h("span", { class: "wall-day" });
+  const at = h("span");
+  const next = h("span", { class: "wall-next" }, day, at);
   const unseen = h("span", { class: "unseen" });
   const note = h("span", { class: "wall-note" });
   const element = h("li", { class: "wall-line" }, lamp, name, words, h("span", { class: "wall-when" }, unseen, next), note);
@@ -109,7 +111,10 @@ function wallLine() {
       setText(words, verdict(line, now, contact));
       setText(note, contact ? [line.batch?.ink, line.press.reason].filter(Boolean).join(" · ") : "");
       const mix = nextMix(line, now, contact);
-      setText(next, mix.words);
+      const [when, weekday = ""] = mix.words.split("\u00a0").reverse();
+      setText(day, weekday && `${weekday}\u00a0`);
+      setText(at, when ?? "");
+      next.dataset.large = String(Boolean(mix.large));
       next.dataset.due = String(Boolean(mix.due));
       next.dataset.struck = String(Boolean(mix.struck));
       setText(unseen, mix.struck ? say("wall.next-not-sure") : say("wall.next"));
@@ -117,27 +122,40 @@ function wallLine() {
   };
 }
 
-const lineHeight = 1.1;
+const lineHeight = 1.06;
+const smallHead = 0.7; // lines of the head while the banner says that there is no contact
+
+// A screen that is as wide as so many letters is read at 4 m when it is 32 inches: a capital of 0.71
+// letters then has 22 minutes of arc.
+const lettersAcross = 19.6;
+
+// How much larger the times of the next mix are than the rest, where there is room for it.
+const largest = [1.35, 1.2, 1.1];
 
 /**
  * fitter returns a function that makes the text of a list as large as so many lines of it may be in
- * an element.
+ * an element. The times of the next mix are the larger ones, as far as all can be read then.
  * @param {HTMLElement} list
  * @param {HTMLElement} element
  */
 function fitter(list, element) {
   let fitted = "";
+  const trial = 100;
+  const widthAt = (/** @type {number} */ factor) => {
+    list.style.setProperty("--larger", String(factor));
+    return list.offsetWidth / trial;
+  };
   return (/** @type {number} */ lines) => {
     const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, list.innerText]);
     if (fitted === key || lines === 0) return;
-    const trial = 100;
     list.dataset.tight = "false";
     Object.assign(list.style, { fontSize: `${trial}px`, width: "max-content" });
-    const natural = list.offsetWidth / trial;
-    list.style.width = "";
     const byHeight = element.clientHeight / lines / lineHeight;
-    const size = Math.floor(Math.min(byHeight, element.clientWidth / natural));
-    list.style.fontSize = `${size}px`;
+    const sizeAt = (/** @type {number} */ factor) => Math.min(byHeight, element.clientWidth / widthAt(factor));
+    const factor = largest.find((one) => sizeAt(one) >= innerWidth / lettersAcross) ?? 1;
+    const natural = widthAt(factor);
+    const size = sizeAt(factor);
+    Object.assign(list.style, { width: "", fontSize: `${size}px` });
     // Words that are too long even so, as another language has them, take two rows of smaller letters.
     list.dataset.tight = String(natural * size > element.clientWidth + 1);
     fitted = key;
