@@ -43,7 +43,7 @@ func studyFiles(t testing.TB, factor int) (prints, defects string) {
 func TestStudyOfFiles(t *testing.T) {
 	prints, defects := studyFiles(t, 2)
 	said := answered(t, studyCommand(), "", prints, defects)
-	for _, want := range []string{"Yes: humid air goes with more rejects", "an association, not a cause", "120000 prints", "30 batches, 30 days", "* For each"} {
+	for _, want := range []string{"Yes: humid air goes with more rejects", "need not cause each other", "120000 prints", "30 batches, 30 days", "* All kinds together: "} {
 		if !strings.Contains(said, want) {
 			t.Errorf("does not say %q:\n%s", want, said)
 		}
@@ -60,10 +60,10 @@ func TestStudyOfFiles(t *testing.T) {
 		t.Errorf("%+v", e)
 	}
 	prints, defects = studyFiles(t, 1)
-	if said := answered(t, studyCommand(), "", prints, defects); !strings.Contains(said, "No: nothing was found.") {
+	if said := answered(t, studyCommand(), "", prints, defects); !strings.Contains(said, "No: humid air makes no difference that matters.") {
 		t.Errorf("no effect:\n%s", said)
 	}
-	if said := answered(t, studyCommand(), "", "--to", "2026-03-03", prints, defects); !strings.Contains(said, "Not enough data") {
+	if said := answered(t, studyCommand(), "", "--to", "2026-03-03", prints, defects); !strings.Contains(said, "Nothing can be said yet") {
 		t.Errorf("one day:\n%s", said)
 	}
 	if said := answered(t, studyCommand(), "", "--press", "press-9", prints, defects); !strings.Contains(said, "There are no prints and no defects in what was read.") {

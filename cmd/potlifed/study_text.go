@@ -92,10 +92,10 @@ func writeEffects(b *strings.Builder, a study.Answer) {
 			mark = "*"
 		}
 		line := e.Words
-		if e.Q != nil {
-			line += ", p " + study.Probability(*e.Q)
+		if e.Figures != "" {
+			line += " " + e.Figures
 		}
 		fmt.Fprintf(b, "%s %s\n", mark, line)
 	}
-	b.WriteString("\n* found: p below 0.05 after correction. Water vapour is corrected by itself, all other\nconditions together.\n")
+	b.WriteString("\n* found: p below 0.05 after correction. Water vapour is corrected by itself, all other\nconditions together. In brackets: the 95 % interval.\n")
 }

@@ -245,10 +245,10 @@ func (m maker) study(ctx context.Context, d *data) error {
 			}
 		}
 	}
-	effects := chart.Table{Caption: m.Locale.Say("report.effects"), Head: []string{m.Locale.Say("report.effect")}}
+	effects := chart.Table{Caption: m.Locale.Say("report.effects"), Head: []string{m.Locale.Say("report.effect"), m.Locale.Say("report.figures")}}
 	for _, e := range a.Effects {
 		if e.Reason == "" && (e.Found || e.Kind == study.All) {
-			effects.Rows = append(effects.Rows, []string{e.Words})
+			effects.Rows = append(effects.Rows, []string{e.Words, e.Figures})
 		}
 	}
 	if len(effects.Rows) > 0 {

@@ -76,7 +76,8 @@ type Effect struct {
 	DesignEffect *float64       `json:"design_effect,omitempty" doc:"by what the variance of the effect is larger than that of independent prints"`
 	AdjustedFor  []string       `json:"adjusted_for" doc:"conditions that are held constant"`
 	Together     []string       `json:"together_with" doc:"conditions that rose and fell with this one, so that the effect may as well be theirs"`
-	Words        string         `json:"words" doc:"the effect in a sentence"`
+	Words        string         `json:"words" doc:"what was seen and how sure that is, in a sentence"`
+	Figures      string         `json:"figures" doc:"the change for one step in percent with its 95 % interval and q; empty when there is no estimate"`
 }
 
 // Curve is the rate of a kind over a condition.

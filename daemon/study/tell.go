@@ -16,7 +16,7 @@ func (a Answer) Tell(l words.Locale, kind func(id string) string) Answer {
 	a.Sentences = w.sentences()
 	effects := make([]Effect, len(a.Effects))
 	for i, e := range a.Effects {
-		e.Words = w.effect(e)
+		e.Words, e.Figures = w.effect(e), w.figures(e)
 		effects[i] = e
 	}
 	a.Effects = effects
@@ -86,15 +86,8 @@ func (w teller) sentences() []string {
 	if len(shown) == 0 && main.Reason == "" {
 		shown = []string{All}
 	}
-	compared := 0
-	for _, e := range w.a.Effects {
-		if e.Factor == main.Factor && e.Reason == "" {
-			compared++
-		}
-	}
 	for _, k := range shown {
-		e := w.a.of(quality.VapourDensity, k)
-		all = append(all, w.effect(e)+". "+w.Say("study.comparisons", "n", compared, "q", w.probability(*e.Q)))
+		all = append(all, w.effect(w.a.of(quality.VapourDensity, k)))
 	}
 	if w.a.Curved {
 		all = append(all, w.Say("study.curved"))
@@ -117,7 +110,7 @@ func (w teller) sentences() []string {
 // missing says how much longer it takes.
 func (w teller) missing(main Effect) string {
 	switch {
-	case w.a.WeeksMore != nil && *w.a.WeeksMore > 52:
+	case w.a.WeeksMore != nil && *w.a.WeeksMore > manyWeeks:
 		return w.Say("study.weeks-many")
 	case w.a.WeeksMore != nil:
 		return w.Say("study.weeks-more", "n", int(math.Ceil(max(1, *w.a.WeeksMore))))
@@ -127,54 +120,79 @@ func (w teller) missing(main Effect) string {
 	return w.Say("study.weeks-unknown", "reason", w.Say("study.reason."+string(quality.NoChange)))
 }
 
-// effect writes an effect as a change in percent for each step.
+// effect says what was seen of an effect and how sure that is. A range that says nothing is left
+// out: figures has it.
 func (w teller) effect(e Effect) string {
-	if e.Reason != "" {
-		return w.Say("study.effect.none", "kind", w.kind(e.Kind), "reason", w.Say("study.reason."+string(e.Reason)))
+	kind, step := w.kind(e.Kind), w.Say("study.step."+key(e.Factor))
+	if e.Kind == All {
+		kind = w.Say("study.all-kinds-first")
 	}
+	what := w.Say("study.what.rejects")
 	if w.a.Model == "logistic" {
-		return w.Say("study.odds", "step", w.Say("study.step."+key(e.Factor)), "kind", w.kind(e.Kind),
-			"change", w.odds(e.Ratio), "low", w.odds(e.Low), "high", w.odds(e.High))
+		what = w.Say("study.what.odds")
 	}
-	return w.Say("study.effect", "step", w.Say("study.step."+key(e.Factor)), "kind", w.kind(e.Kind),
-		"change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))
+	switch {
+	case e.Reason != "":
+		return w.Say("study.effect.none", "kind", kind, "reason", w.Say("study.reason."+string(e.Reason)))
+	case e.Found && e.Low == nil:
+		return w.Say("study.effect.no-low", "kind", kind, "step", step, "what", what, "change", w.rate(e.Ratio), "high", w.rate(e.High))
+	case e.Found && e.High == nil:
+		return w.Say("study.effect.no-high", "kind", kind, "step", step, "what", what, "change", w.rate(e.Ratio), "low", w.rate(e.Low))
+	case e.Found:
+		return w.Say("study.effect", "kind", kind, "step", step, "what", what, "change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))
+	case e.Excluded && e.Low != nil && e.High != nil:
+		return w.Say("study.effect.excluded", "kind", kind, "step", step, "what", what, "low", w.rate(e.Low), "high", w.rate(e.High))
+	case e.WeeksMore == nil:
+		return w.Say("study.effect.open", "kind", kind)
+	case *e.WeeksMore > manyWeeks:
+		return w.Say("study.effect.year", "kind", kind)
+	case *e.WeeksMore > 0:
+		return w.Say("study.effect.weeks", "kind", kind, "n", int(math.Ceil(max(1, *e.WeeksMore))))
+	}
+	return w.Say("study.effect.unseen", "kind", kind)
 }
 
-// Beyond these ratios a change is only said to be beyond: the figures of an interval that few
-// records leave open would look like knowledge.
-const (
-	greatestTold = 20
-	leastTold    = 1.0 / 20
-)
+// manyWeeks is from where on a number of weeks is no longer a plan.
+const manyWeeks = 52
 
-// rate words a ratio of rates; nil is one without a limit.
+// figures writes the change for one step with its interval and p; empty without an estimate.
+func (w teller) figures(e Effect) string {
+	if e.Ratio == nil {
+		return ""
+	}
+	change, low, high := w.signed(e.Ratio), w.signed(e.Low), w.signed(e.High)
+	if e.Q == nil {
+		return w.Say("study.figures", "change", change, "low", low, "high", high)
+	}
+	return w.Say("study.figures-p", "change", change, "low", low, "high", high, "p", w.probability(*e.Q))
+}
+
+// signed writes a ratio of rates as a change with its sign; nil is one without a limit.
+func (w teller) signed(ratio *float64) string {
+	switch {
+	case ratio == nil || *ratio > greatestRatio:
+		return w.Say("study.no-limit")
+	case *ratio < 1:
+		return "\u2212" + w.change(1-*ratio)
+	}
+	return "+" + w.change(*ratio-1)
+}
+
+// greatestRatio is the largest ratio that is written: a larger one only tells that there is no limit.
+const greatestRatio = 1000
+
+// rate words a ratio of rates, or of odds.
 func (w teller) rate(ratio *float64) string {
+	more, change := *ratio >= 1, w.change(math.Abs(*ratio-1))
 	switch {
-	case ratio == nil:
-		return w.Say("study.no-limit")
-	case *ratio > greatestTold:
-		return w.Say("study.effect.many", "times", w.Number(greatestTold, 0))
-	case *ratio < leastTold:
-		return w.Say("study.effect.few", "pct", w.Percent(100*(1-leastTold), 0))
-	case *ratio < 1:
-		return w.Say("study.effect.fewer", "pct", w.change(1-*ratio))
+	case w.a.Model == "logistic" && more:
+		return w.Say("study.odds.higher", "pct", change)
+	case w.a.Model == "logistic":
+		return w.Say("study.odds.lower", "pct", change)
+	case more:
+		return w.Say("study.effect.more", "pct", change)
 	}
-	return w.Say("study.effect.more", "pct", w.change(*ratio-1))
-}
-
-// odds words a ratio of odds; nil is one without a limit.
-func (w teller) odds(ratio *float64) string {
-	switch {
-	case ratio == nil:
-		return w.Say("study.no-limit")
-	case *ratio > greatestTold:
-		return w.Say("study.odds.many", "times", w.Number(greatestTold, 0))
-	case *ratio < leastTold:
-		return w.Say("study.odds.few", "pct", w.Percent(100*(1-leastTold), 0))
-	case *ratio < 1:
-		return w.Say("study.odds.lower", "pct", w.change(1-*ratio))
-	}
-	return w.Say("study.odds.higher", "pct", w.change(*ratio-1))
+	return w.Say("study.effect.fewer", "pct", change)
 }
 
 // key is a factor's name as part of a key of the catalogue.
@@ -207,24 +225,23 @@ func (w teller) threshold() []string {
 	}
 	density := func(x float64) string { return w.Number(x, 1) }
 	mean := w.a.meanTemperature()
-	humidity := func(density float64) float64 {
-		return 100 * density / air.State{TemperatureC: mean, HumidityPct: 100}.VapourDensityGM3()
+	humidity := func(x float64) string {
+		return w.Percent(100*x/air.State{TemperatureC: mean, HumidityPct: 100}.VapourDensityGM3(), 0)
 	}
 	if t.Told {
 		return []string{w.Say("study.threshold.told", "kind", w.kind(t.Kind), "at", density(*t.At), "low", density(*t.Low), "high", density(*t.High),
-			"humidity", w.Percent(humidity(*t.At), 0), "temperature", w.Temperature(mean))}
+			"humidity", humidity(*t.At), "temperature", w.Temperature(mean))}
 	}
 	said := []string{w.Say("study.threshold.not-told")}
+	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry)}
 	if t.RelevantAt == nil {
-		return append(said, w.Say("study.threshold.relevant-open", "kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry)))
+		return append(said, w.Say("study.threshold.relevant-open", values...))
 	}
-	high := w.Say("study.no-limit")
-	if t.RelevantHigh != nil {
-		high = density(*t.RelevantHigh)
+	values = append(values, "at", density(*t.RelevantAt), "low", density(*t.RelevantLow), "humidity", humidity(*t.RelevantAt), "temperature", w.Temperature(mean))
+	if t.RelevantHigh == nil {
+		return append(said, w.Say("study.threshold.relevant-low", values...))
 	}
-	return append(said, w.Say("study.threshold.relevant", "kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry),
-		"at", density(*t.RelevantAt), "low", density(*t.RelevantLow), "high", high,
-		"humidity", w.Percent(humidity(*t.RelevantAt), 0), "temperature", w.Temperature(mean)))
+	return append(said, w.Say("study.threshold.relevant", append(values, "high", density(*t.RelevantHigh))...))
 }
 
 // meanTemperature returns the mean over the prints, 20 °C where none is known.
@@ -245,21 +262,15 @@ func (a Answer) meanTemperature() float64 {
 	return sum / prints
 }
 
-// sure says on what the intervals rest.
+// sure says on what the ranges rest.
 func (w teller) sure(main Effect) string {
-	said := ""
 	switch w.a.Clustering {
 	case quality.ByDay:
-		said = w.Say("study.clusters.day", "n", main.Clusters)
+		return w.Say("study.clusters.day", "n", main.Clusters)
 	case quality.ByBatch:
-		said = w.Say("study.clusters.batch", "n", main.Clusters)
-	default:
-		said = w.Say("study.clusters.none")
+		return w.Say("study.clusters.batch", "n", main.Clusters)
 	}
-	if w.a.DesignEffect != nil && *w.a.DesignEffect > 1.1 {
-		said += " " + w.Say("study.design", "factor", w.Number(*w.a.DesignEffect, 1))
-	}
-	return said
+	return w.Say("study.clusters.none")
 }
 
 // PlainKind returns the id of a kind of defect as words, for output in English.
@@ -269,6 +280,3 @@ func PlainKind(id string) string {
 	}
 	return strings.ReplaceAll(id, "-", " ")
 }
-
-// Probability returns a p value, for output in English.
-func Probability(p float64) string { return teller{}.probability(p) }

@@ -51,7 +51,7 @@ func TestStudy(t *testing.T) {
 	if got["headline"] != "Yes: humid air goes with more rejects (“Dust”)." || got["verdict"] != "more-defects" {
 		t.Errorf("%v", got)
 	}
-	if said := w.Body.String(); !strings.Contains(said, "This is an association, not a cause.") {
+	if said := w.Body.String(); !strings.Contains(said, "Things that go together need not cause each other.") {
 		t.Errorf("no caution: %s", said)
 	}
 	asOf := "Computed at " + server.settings.Locale.Clock(time.Date(2026, 6, 8, 12, 7, 0, 0, time.UTC), time.Date(2026, 6, 8, 12, 7, 0, 0, time.UTC))

@@ -2052,6 +2052,7 @@ declare namespace API {
     dispersion?: number;
     excluded: boolean;
     factor: "vapour_density_g_m3" | "humidity_pct" | "temperature_c" | "spent" | "thinner_pct" | "ratio_error_pct";
+    figures: string;
     found: boolean;
     kind: string;
     method?: "cluster-bias-reduced" | "quasi-likelihood";

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"io"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -106,7 +107,7 @@ func TestStudyWithoutAnAnswer(t *testing.T) {
 		f.silent = false
 		f.mu.Unlock()
 	}
-	b.sees(".study-headline", "Not enough data")
+	b.sees(".study-headline", "Nothing can be said yet")
 }
 
 // TestPictureIsReadByKeyboard: the values of a picture are reached by the arrow keys and written
@@ -115,7 +116,7 @@ func TestPictureIsReadByKeyboard(t *testing.T) {
 	f := newFakeBench(t, map[string]any{"presses": []any{}})
 	b := openBrowser(t, 1280, 800)
 	b.openAt(f, "/study")
-	b.sees(".study-headline", "Not enough data")
+	b.sees(".study-headline", "Nothing can be said yet")
 	b.eventually("the marks of a picture", `document.querySelectorAll(".picture-drawing .mark").length > 10`)
 	read := func() string {
 		b.run(chromedp.KeyEvent(kb.ArrowRight))
@@ -140,6 +141,10 @@ func TestPictureWithoutData(t *testing.T) {
 	b.eventually("the others", `document.querySelectorAll(".picture svg").length === 3`)
 	if heights := eval[[]int](b, height); len(heights) != 4 || heights[3] > 120 {
 		t.Errorf("the pictures are %d px high; want little for the one without data", heights)
+	}
+	gaps := `[...document.querySelectorAll(".picture")].slice(1).map((e) => Math.round(e.getBoundingClientRect().top - e.previousElementSibling.getBoundingClientRect().bottom))`
+	if got := eval[[]int](b, gaps); slices.Min(got) < 24 {
+		t.Errorf("the pictures stand %d px apart, so that a heading without a picture belongs to neither", got)
 	}
 }
 

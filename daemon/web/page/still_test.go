@@ -19,6 +19,7 @@ func TestHelpAndReferenceFitTheScreen(t *testing.T) {
 	mux.Handle("/", inEnglish().Handler())
 	mux.Handle("/reference", reference.Handler())
 	mux.Handle("/reference.css", reference.Handler())
+	mux.HandleFunc("/favicon.ico", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusNoContent) })
 	server := httptest.NewServer(mux)
 	t.Cleanup(server.Close)
 	for _, path := range []string{"/help", "/reference"} {

@@ -40,10 +40,14 @@ declare namespace Words {
     "analysis.factor.temperature": {};
     "analysis.factor.thinner": {};
     "analysis.factor.vapour": {};
+    "analysis.figures": {};
+    "analysis.figures-note": {};
     "analysis.found": {};
     "analysis.from": {};
     "analysis.kept": {};
     "analysis.kind": {};
+    "analysis.no-difference": {};
+    "analysis.not-yet": {};
     "analysis.press": {};
     "analysis.print": {};
     "analysis.question": {};

@@ -138,7 +138,7 @@ export function studyPanel() {
   return {
     parts: [
       h("h2", { text: say("analysis.question") }), form, headline, refusal, sentences, curve.element,
-      part(say("analysis.effects"), effects), part(say("analysis.totals"), totals), part(say("analysis.control"), h("p", { class: "study-note", text: say("analysis.recent", { days: chartDays }) }), charts),
+      part(say("analysis.effects"), effects, h("p", { class: "study-note", text: say("analysis.figures-note") })), part(say("analysis.totals"), totals), part(say("analysis.control"), h("p", { class: "study-note", text: say("analysis.recent", { days: chartDays }) }), charts),
       part(say("analysis.air"), air.element), part(say("analysis.kept"), kept.element),
       h("div", { class: "actions" }, report, button(say("analysis.print"), "big", () => window.print())),
     ],
@@ -166,14 +166,23 @@ function named(factor) {
   return known ? say(known[1]) : factor;
 }
 
+/**
+ * sure says whether there is an effect.
+ * @param {API.StudyEffect} e
+ */
+function sure(e) {
+  if (e.found) return say("analysis.found");
+  return e.excluded ? say("analysis.no-difference") : say("analysis.not-yet");
+}
+
 /** @param {API.StudyAnswer} a */
 function effectsTable(a) {
   // Of the many pairs of a condition and a kind, those that were found, and all kinds together.
   const rows = (a.effects ?? []).filter((e) => e.words && (e.found || e.kind === whole || (a.effects ?? []).every((other) => other.kind === e.kind)));
   return h(
     "table", {},
-    h("thead", {}, h("tr", {}, [say("analysis.condition"), say("analysis.effect"), say("analysis.sure")].map((text) => h("th", { scope: "col", text })))),
-    h("tbody", {}, rows.map((e) => h("tr", { class: e.found ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { text: e.words }), h("td", { text: e.found ? say("analysis.found") : "" })))),
+    h("thead", {}, h("tr", {}, [say("analysis.condition"), say("analysis.effect"), say("analysis.figures"), say("analysis.sure")].map((text) => h("th", { scope: "col", text })))),
+    h("tbody", {}, rows.map((e) => h("tr", { class: e.found ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { text: e.words }), h("td", { class: "study-figures", text: e.figures }), h("td", { text: sure(e) })))),
   );
 }
 
