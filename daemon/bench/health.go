@@ -70,6 +70,7 @@ func (b *Bench) followSensor(s *sensor, at time.Time) {
 			break
 		}
 	}
+	s.health.watch.StaleAfter = s.staleAfter()
 	s.health.watch.Add(s.air, s.mono, b.shop.locale.In(at).Hour(), by, beside)
 	s.health.shown = nil
 }
@@ -87,7 +88,7 @@ func (b *Bench) endDays(now time.Time) {
 		}
 		over := w.date
 		w.date = today
-		if d := w.watch.EndDay(); d.N > 0 {
+		if d := w.watch.EndDay(b.clock.mono()); d.N > 0 {
 			d.Date = over
 			b.decide(now, actor.Bench, record.SensorDay{Sensor: c.ID, Day: d})
 		}
@@ -100,7 +101,7 @@ func (b *Bench) endDays(now time.Time) {
 		if s.date == today {
 			continue
 		}
-		d := s.pan.EndDay()
+		d := s.pan.EndDay(s.panTime + b.clock.passed(b.clock.mono()-s.panAt))
 		d.Date, s.date = s.date, today
 		if d.Settled > 0 {
 			b.decide(now, actor.Bench, record.ScaleDay{Scale: c.ID, PanDay: d})

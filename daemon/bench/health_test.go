@@ -91,13 +91,13 @@ func TestUnreliableReadingsRaiseAlarms(t *testing.T) {
 		t.Errorf("after a good day: alarms %v, %v", f, j)
 	}
 	two := s.b.sensors["bench-two"]
-	two.health.watch.EndDay()
+	two.health.watch.EndDay(two.mono)
 	fails := func(hours int) int {
 		for range hours * 60 {
 			s.clock.turn(time.Minute)
 			s.enter(airReading{sensor: "bench-two", err: errors.New("gone"), fault: health.Absent, at: s.clock.is.Mono})
 		}
-		return two.health.watch.EndDay().Errors
+		return two.health.watch.EndDay(two.mono).Errors
 	}
 	if n := fails(10); n != 11 {
 		t.Errorf("an outage of ten hours counts as %d failed readings, want those of its first ten minutes", n)

@@ -55,6 +55,7 @@ func (w weightReading) enter(b *Bench, now time.Time) {
 	change := b.follow(s, now)
 	if _, settled := s.tracker.Settled(); r.HasWeight {
 		s.panTime, s.panAt = s.panTime+b.clock.passed(w.at-s.panAt), w.at
+		s.pan.StaleAfter = lineSilent
 		s.pan.Add(r.Grams, settled, s.panTime)
 	}
 	b.recognise(s, change, now)

@@ -19,12 +19,12 @@ type daily struct {
 	value *float64
 }
 
-// SensorHealth shows how each sensor was on each day of the month up to a time: the share of its readings
-// that failed, its jumps, the longest time without a change, and its difference to its neighbour. days are
+// SensorHealth shows how each sensor was on each day of the month up to a time: the share of the day in which its readings
+// were new enough, the greatest age of one, the share of its readings that failed, its jumps, the longest time without a change, and its difference to its neighbour. days are
 // those of each sensor, by its id.
 func (m Maker) SensorHealth(to time.Time, days map[string][]health.Day) chart.Figure {
 	l := m.Locale
-	hours := chart.Axis{Label: l.Say("figure.health.unchanged"), Format: func(h float64) string { return l.Duration(time.Duration(h * float64(time.Hour))) }}
+	hours := m.hoursAxis(l.Say("figure.health.unchanged"))
 	count := chart.Axis{Label: l.Say("figure.health.jumps"), Format: func(n float64) string { return l.Number(n, 0) }}
 	of := func(figure func(d health.Day) *float64) map[string][]daily {
 		all := map[string][]daily{}
@@ -36,6 +36,8 @@ func (m Maker) SensorHealth(to time.Time, days map[string][]health.Day) chart.Fi
 		return all
 	}
 	return m.health("sensor-health", l.Say("figure.sensor-health.title"), l.Say("figure.sensor-health.about"), to, []chart.Panel{
+		m.healthPanel(to, m.percentAxis(l.Say("figure.health.up")), of(func(d health.Day) *float64 { return upPct(d.Oldest, d.Down) })),
+		m.healthPanel(to, m.hoursAxis(l.Say("figure.health.age")), of(func(d health.Day) *float64 { return ageHours(d.Oldest) })),
 		m.healthPanel(to, m.percentAxis(l.Say("figure.health.failed")), of(func(d health.Day) *float64 {
 			return new(100 * float64(d.Errors) / float64(max(d.N+d.Errors, 1)))
 		})),
@@ -50,7 +52,29 @@ func (m Maker) SensorHealth(to time.Time, days map[string][]health.Day) chart.Fi
 	})
 }
 
-// ScaleHealth shows how each scale was on each day of the month up to a time: how long it took to settle,
+// upPct is the share of a day in which the newest reading was not too old, in %; nil on a day of an older version.
+func upPct(oldest, down time.Duration) *float64 {
+	if oldest == 0 {
+		return nil
+	}
+	return new(100 * max(0, 1-down.Hours()/24))
+}
+
+// ageHours is the greatest age of the newest reading in hours; nil on a day of an older version.
+func ageHours(oldest time.Duration) *float64 {
+	if oldest == 0 {
+		return nil
+	}
+	return new(oldest.Hours())
+}
+
+// hoursAxis is an axis of times in hours, whose numbers are written with their unit.
+func (m Maker) hoursAxis(label string) chart.Axis {
+	return chart.Axis{Label: label, Format: func(h float64) string { return m.Locale.Duration(time.Duration(h * float64(time.Hour))) }}
+}
+
+// ScaleHealth shows how each scale was on each day of the month up to a time: the share of the day in which it was heard, the
+// greatest age of a weight, how long it took to settle,
 // its noise, and its zero.
 func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.Figure {
 	l := m.Locale
@@ -68,6 +92,8 @@ func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.
 	}
 	seconds := chart.Axis{Label: l.Say("figure.health.settles"), Format: func(s float64) string { return l.Number(s, 1) }}
 	return m.health("scale-health", l.Say("figure.scale-health.title"), l.Say("figure.scale-health.about"), to, []chart.Panel{
+		m.healthPanel(to, m.percentAxis(l.Say("figure.health.up")), of(func(d health.PanDay) *float64 { return upPct(d.Oldest, d.Down) })),
+		m.healthPanel(to, m.hoursAxis(l.Say("figure.health.age")), of(func(d health.PanDay) *float64 { return ageHours(d.Oldest) })),
 		m.healthPanel(to, seconds, of(func(d health.PanDay) *float64 { return new(d.Settle.Seconds()) })),
 		m.healthPanel(to, grams(l.Say("figure.health.noise")), of(func(d health.PanDay) *float64 { return d.NoiseG })),
 		m.healthPanel(to, grams(l.Say("figure.health.zero")), of(func(d health.PanDay) *float64 { return d.ZeroG })),

@@ -17,21 +17,21 @@ func TestHealth(t *testing.T) {
 	var pan []health.PanDay
 	for i := range 40 {
 		date := morning.AddDate(0, 0, i-40).Format("2006-01-02")
-		days = append(days, health.Day{Date: date, N: 90, Errors: 10, Jumps: i, Same: 90 * time.Minute, Beside: "hall-air", ApartPct: -0.5})
-		pan = append(pan, health.PanDay{Date: date, Settled: 9, Settle: 2 * time.Second, NoiseG: new(0.02), ZeroG: new(0.1)})
+		days = append(days, health.Day{Date: date, N: 90, Errors: 10, Jumps: i, Same: 90 * time.Minute, Oldest: 3 * time.Hour, Down: 6 * time.Hour, Beside: "hall-air", ApartPct: -0.5})
+		pan = append(pan, health.PanDay{Date: date, Oldest: time.Hour, Down: 12 * time.Hour, Settled: 9, Settle: 2 * time.Second, NoiseG: new(0.02), ZeroG: new(0.1)})
 	}
 	days[35].Beside, days[5].Date, pan[35].ZeroG = "", "", nil
 	svg, tables := drawn(t, m, m.SensorHealth(morning, map[string][]health.Day{"bench-air": days}))
 	if rows := tables["bench-air"].Rows; len(rows) < 29 || len(rows) > 31 || !strings.HasPrefix(fmt.Sprint(rows[0]), "[") {
 		t.Errorf("%d rows: %v", len(rows), rows)
 	}
-	for _, want := range []string{"10.0", "1 h 30 min"} {
+	for _, want := range []string{"10.0", "1 h 30 min", "75.0", "3 h"} {
 		if !strings.Contains(strings.ReplaceAll(svg, "\u00a0", " "), want) {
 			t.Errorf("the picture does not say %q", want)
 		}
 	}
 	svg, _ = drawn(t, m, m.ScaleHealth(morning, map[string][]health.PanDay{"scale-1": pan}))
-	for _, want := range []string{"0.020", "0.100"} {
+	for _, want := range []string{"0.020", "0.100", "50.0"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("the picture does not say %q", want)
 		}

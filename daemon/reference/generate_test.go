@@ -265,7 +265,7 @@ func (f *fieldsOf) word(t reflect.Type) string {
 		return "true or false"
 	case reflect.Float64:
 		return "number"
-	case reflect.Slice:
+	case reflect.Slice, reflect.Array:
 		if t.Elem().Kind() == reflect.Uint8 {
 			return "object"
 		}

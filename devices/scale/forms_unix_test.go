@@ -183,22 +183,32 @@ func TestHIDThatHangs(t *testing.T) {
 }
 
 // A scale that is unplugged again and again with data in flight leaves nothing behind, speaks soon
-// after it is back, and no weight of before is taken for one of after.
+// after it is back, and no weight of before is taken for one of after. With POTLIFED_LONG=1 it is unplugged 1,000 times in each
+// shape of the simulator.
 func TestUnpluggedAgainAndAgain(t *testing.T) {
 	times := 25
 	if os.Getenv("POTLIFED_LONG") != "" {
 		times = 1000
 	}
-	for _, c := range []struct {
+	type form struct {
 		options simulate.ScaleOptions
 		line    string
-	}{
+	}
+	forms := []form{
 		{simulate.ScaleOptions{}, "status-first"},
 		{simulate.ScaleOptions{Shape: "weight-unit"}, "weight-unit"},
 		{simulate.ScaleOptions{Shape: "checksum", Request: "P\r\n"}, simulate.Shapes()["checksum"].Line},
 		{simulate.ScaleOptions{TCP: true}, "status-first"},
 		{simulate.ScaleOptions{Shape: "hid"}, ""},
-	} {
+	}
+	if os.Getenv("POTLIFED_LONG") != "" {
+		for name, shape := range simulate.Shapes() {
+			if name != "hid" && name != "weight-unit" && name != "checksum" && name != "status-first" {
+				forms = append(forms, form{simulate.ScaleOptions{Shape: name}, shape.Line})
+			}
+		}
+	}
+	for _, c := range forms {
 		c.options.Every = 2 * time.Millisecond
 		s := newScale(t, c.options)
 		var load, wrong atomic.Int64

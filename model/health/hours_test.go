@@ -24,7 +24,7 @@ func sunny(r *rand.Rand, days, fromHour, toHour int, driftPct float64) (list []D
 				w.Add(a, 0, hour, "hall", &neighbour)
 			}
 		}
-		list = append(list, w.EndDay())
+		list = append(list, w.EndDay(0))
 	}
 	return list
 }
@@ -78,7 +78,7 @@ func TestMovedComparesTheSameHours(t *testing.T) {
 			}
 			w.Add(air.State{TemperatureC: 20, HumidityPct: map[bool]float64{true: 95, false: 15}[night]}, 0, hour, "", nil)
 		}
-		days = append(days, w.EndDay())
+		days = append(days, w.EndDay(0))
 	}
 	if pct, moved, known := Moved(days); moved || !known || math.Abs(pct) > 0.1 {
 		t.Errorf("%v, %v, %v", pct, moved, known)

@@ -9,7 +9,11 @@ import (
 // Pan follows what a scale shows, to tell how long it takes to settle, whether it settles at all, and
 // what it shows when it is empty.
 type Pan struct {
+	// StaleAfter is the age at which the newest weight is too old; 0 where none is.
+	StaleAfter time.Duration
+
 	divisionG float64
+	gaps      gaps
 
 	aboutG  float64       // what it shows, smoothed
 	at      time.Duration // of the last weight
@@ -29,10 +33,11 @@ type Pan struct {
 
 // panDay is what is followed of a day.
 type panDay struct {
-	settled int
-	settles []time.Duration // the newest of the day
-	zeros   []float64
-	noise   noise
+	oldest, down time.Duration
+	settled      int
+	settles      []time.Duration // the newest of the day
+	zeros        []float64
+	noise        noise
 }
 
 // noise is the noise of the weights at rest: the mean square of what follows each other, in g², differs
@@ -56,6 +61,8 @@ type PanDay struct {
 	Settled int           `json:"settled" doc:"how often it settled"`
 	Settle  time.Duration `json:"settle_ns,omitempty" doc:"median time that it took to settle"`
 	NoiseG  *float64      `json:"noise_g,omitempty" doc:"standard deviation in g of a weight at rest; absent while too few are known"`
+	Oldest  time.Duration `json:"oldest_ns,omitempty" doc:"the greatest age that the newest weight had"`
+	Down    time.Duration `json:"down_ns,omitempty" doc:"time for which the newest weight was too old"`
 	ZeroG   *float64      `json:"zero_g,omitempty" doc:"median in g of what it showed when the cup had been lifted; absent when none was"`
 }
 
@@ -68,11 +75,12 @@ func KeptOfPan(days []PanDay, d PanDay) []PanDay {
 	return days[max(len(days)-keptPanDays, 0):]
 }
 
-// EndDay returns the day so far, without its date, and begins the next one.
-func (p *Pan) EndDay() PanDay {
+// EndDay returns the day so far, without its date, and begins the next one. at is the monotonic time of midnight.
+func (p *Pan) EndDay(at time.Duration) PanDay {
+	p.gaps.cut(at, p.StaleAfter, &p.day.oldest, &p.day.down)
 	is := p.day
 	p.day = panDay{}
-	d := PanDay{Settled: is.settled}
+	d := PanDay{Settled: is.settled, Oldest: is.oldest, Down: is.down}
 	if len(is.settles) > 0 {
 		s := slices.Sorted(slices.Values(is.settles))
 		d.Settle = s[len(s)/2]
@@ -120,6 +128,7 @@ const (
 // Add takes in a weight in g. settled is whether it counts as settled; at is a monotonic time
 // of the scale, which a time lapse does not speed up.
 func (p *Pan) Add(grams float64, settled bool, at time.Duration) {
+	p.gaps.end(at, p.StaleAfter, &p.day.oldest, &p.day.down)
 	if !p.seen || math.Abs(grams-p.aboutG) > moveDivisions*p.divisionG {
 		p.moved, p.movedG, p.settled, p.aboutG = at, grams, false, grams
 	}

@@ -90,7 +90,7 @@ func TestPanDays(t *testing.T) {
 				}
 			}
 		}
-		return p.EndDay()
+		return p.EndDay(at)
 	}
 	d := day(0.02)
 	if d.Settled != 9 || d.Settle < 2*time.Second || d.Settle > 2500*time.Millisecond || d.NoiseG == nil || math.Abs(*d.NoiseG-0.02) > 0.002 || d.ZeroG == nil || math.Abs(*d.ZeroG-0.1) > 0.06 {
@@ -99,7 +99,7 @@ func TestPanDays(t *testing.T) {
 	if d := day(0); d.NoiseG == nil || *d.NoiseG > 1e-9 { // the day before is over
 		t.Errorf("the next day: %+v", d)
 	}
-	if d := NewPan(0.1).EndDay(); d.Settled != 0 || d.NoiseG != nil || d.ZeroG != nil {
+	if d := NewPan(0.1).EndDay(0); d.Settled != 0 || d.NoiseG != nil || d.ZeroG != nil {
 		t.Errorf("a day without weights: %+v", d)
 	}
 	var days []PanDay

@@ -10,6 +10,10 @@ import (
 
 // Watch follows the readings of one sensor within a day. The zero Watch has seen none.
 type Watch struct {
+	// StaleAfter is the age at which the newest reading is too old; 0 where none is.
+	StaleAfter time.Duration
+
+	gaps    gaps
 	last    air.State
 	at      time.Duration // CLOCK_BOOTTIME of the last reading
 	seen    bool
@@ -29,6 +33,8 @@ type Day struct {
 	Jumps    int           `json:"jumps,omitempty" doc:"number of times that a reading was more than 5 % RH or 2 K from the one before, within a minute"`
 	Beside   string        `json:"beside,omitempty" doc:"id of the sensor that it was compared with; absent when there was none"`
 	ApartPct float64       `json:"apart_pct,omitempty" doc:"mean difference to that sensor in % relative humidity, both at the temperature of this one"`
+	Oldest   time.Duration `json:"oldest_ns,omitempty" doc:"the greatest age that the newest reading had"`
+	Down     time.Duration `json:"down_ns,omitempty" doc:"time for which the newest reading was too old"`
 	Parts    Parts         `json:"parts,omitzero" doc:"the same of each three hours of the day from midnight on, on the shop's clock; absent on days of an older version"`
 }
 
@@ -48,6 +54,7 @@ func (w *Watch) Add(a air.State, at time.Duration, hour int, by string, beside *
 	if w.seen && at-w.at <= time.Minute && (math.Abs(a.HumidityPct-w.last.HumidityPct) > jumpPct || math.Abs(a.TemperatureC-w.last.TemperatureC) > jumpC) {
 		w.day.Jumps++
 	}
+	w.gaps.end(at, w.StaleAfter, &w.day.Oldest, &w.day.Down)
 	w.last, w.at, w.seen = a, at, true
 	d := &w.day
 	d.N++
@@ -93,8 +100,9 @@ func (w Watch) Same() time.Duration { return w.at - w.since }
 // Reading returns the last reading; false before the first.
 func (w Watch) Reading() (air.State, bool) { return w.last, w.seen }
 
-// EndDay returns the day so far and begins the next one.
-func (w *Watch) EndDay() Day {
+// EndDay returns the day so far and begins the next one. at is the monotonic time of midnight.
+func (w *Watch) EndDay(at time.Duration) Day {
+	w.gaps.cut(at, w.StaleAfter, &w.day.Oldest, &w.day.Down)
 	d := w.day
 	w.day, w.besideN = Day{}, 0
 	return d

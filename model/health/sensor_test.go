@@ -101,7 +101,7 @@ func (y year) lives(r *rand.Rand, weather func(hour int) air.State) (drifted, ot
 				others = append(others, day)
 			}
 		}
-		daysA, daysB = Kept(daysA, a.EndDay()), Kept(daysB, b.EndDay())
+		daysA, daysB = Kept(daysA, a.EndDay(0)), Kept(daysB, b.EndDay(0))
 		if _, drifts, _ := Drift(daysB); drifts {
 			drifted = append(drifted, day)
 		}
@@ -212,7 +212,7 @@ func TestWatch(t *testing.T) {
 		t.Errorf("the same for %v", w.Same())
 	}
 	w.Add(air.State{TemperatureC: 20, HumidityPct: 56}, time.Hour, 8, "other", &room)
-	d := w.EndDay()
+	d := w.EndDay(time.Hour)
 	if d.N != 61 || d.Errors != 1 || d.Jumps != 1 || d.Same != 59*time.Minute || math.Abs(d.ApartPct-6) > 1e-9 || d.Beside != "other" {
 		t.Errorf("%+v", d)
 	}

@@ -60,7 +60,7 @@ func (from reliable) lives(r *rand.Rand, since int, weather func(hour int) air.S
 				w.Add(s, at, 12, "", nil)
 			}
 		}
-		days = Kept(days, w.EndDay())
+		days = Kept(days, w.EndDay(0))
 		if Fails(days) || JumpsOften(days) {
 			told = append(told, day)
 		}

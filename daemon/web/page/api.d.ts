@@ -1063,9 +1063,11 @@ declare namespace API {
   interface EventScaleDay {
     by: string;
     date: string;
+    down_s?: number;
     journal: string;
     kind: "scale-day";
     noise_g?: number;
+    oldest_s?: number;
     scale: string;
     seq: number;
     settle_s?: number;
@@ -1107,6 +1109,7 @@ declare namespace API {
     beside?: string;
     by: string;
     date: string;
+    down_s?: number;
     errors?: number;
     journal: string;
     jumps?: number;
@@ -1114,6 +1117,7 @@ declare namespace API {
     mean_c: number;
     mean_pct: number;
     n: number;
+    oldest_s?: number;
     parts?: Array<EventPart> | null;
     same_s: number;
     sensor: string;
