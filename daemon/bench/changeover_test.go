@@ -33,6 +33,10 @@ func TestLightOfAChangeOver(t *testing.T) {
 	}
 	s.must(request.UnloadBatch{Batch: second})
 	shows("taken off", light.Empty, light.NothingLoaded, "Nothing loaded.")
+	other := s.records("dial-flat", 80, 10, 7)
+	s.must(request.LoadBatch{Batch: other, Press: "press-1"})
+	third := s.mixes()
+	shows("a mix of another ink is ready", light.InOrder, light.EnoughLife, "Enough life left. The next mix, "+third+", is ready. It is another ink: dial-satin.")
 }
 
 // One answer ends or keeps the batch that comes off, one undo takes all of it back, and nobody

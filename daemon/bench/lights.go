@@ -197,6 +197,9 @@ func (b *Bench) pressNow(s record.State, f facts, c config.Press, now time.Time)
 		return p
 	}
 	p.Loaded = true
+	if next := s.Batches[p.Ready]; next != nil && next.Ink != batch.Ink {
+		p.ReadyInk = next.Ink
+	}
 	p.PartWentOff, p.PartWentOffElder = batch.PartWentOff, batch.YoungerThanDead
 	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == lifecycle.Resting, batch.AtLeast
 	v := view.Batch{}

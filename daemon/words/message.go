@@ -86,6 +86,9 @@ func (l Locale) LightReason(s light.Signal, press string) string {
 		key = "reason-mix." + string(s.Cause)
 	}
 	why := l.Say(key, "mix", s.Mix, "press", press)
+	if s.MixInk != "" {
+		why += " " + l.Say("reason.other-ink", "ink", s.MixInk)
+	}
 	if s.Alarm != "" {
 		why += " " + l.Say("reason.flashes-for", "alarm", l.Alarm(s.Alarm).Title)
 	}

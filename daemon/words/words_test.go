@@ -246,9 +246,13 @@ func TestEveryReasonIsSaid(t *testing.T) {
 			LowRemaining: time.Duration(rapid.IntRange(0, 2).Draw(t, "left")) * time.Hour,
 			Ready:        rapid.SampledFrom([]string{"", "1129-4"}).Draw(t, "ready"), Coming: rapid.SampledFrom([]string{"", "1129-5"}).Draw(t, "coming"),
 		}
+		p.ReadyInk = rapid.SampledFrom([]string{"", "dial-flat"}).Draw(t, "ready ink")
 		p.Alarm = rapid.SampledFrom([]string{"", alarm.LifeCut}).Draw(t, "alarm")
 		s := light.Of(p)
 		got := Locale{}.LightReason(s, "press-1")
+		if !strings.Contains(got, s.MixInk) {
+			t.Fatalf("%+v: %q does not name the ink", s, got)
+		}
 		if s.Flashing && s.Alarm != "" && !strings.Contains(got, "Life got shorter") {
 			t.Fatalf("%+v: %q does not say for which alarm it flashes", s, got)
 		}

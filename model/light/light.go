@@ -101,6 +101,8 @@ type Press struct {
 	// Ready is the id of a mix that is ready for this press and has not been on one. It is
 	// empty when there is none.
 	Ready string
+	// ReadyInk is the ink of Ready where it is another than the one on the press; else empty.
+	ReadyInk string
 	// Coming is the id of a mix for this press that is being mixed or rests. It is empty when
 	// there is none.
 	Coming string
@@ -155,6 +157,7 @@ type Signal struct {
 	Flashing bool
 	Cause    Cause  // why: the first cause that holds
 	Mix      string // the id of the mix that is ready or coming, where the cause is about it or it is ready; else empty
+	MixInk   string // the ink of that mix where it is another than the one on the press; else empty
 	Alarm    string // the name of the alarm for which it flashes; empty when there is none
 }
 
@@ -167,6 +170,9 @@ func Of(p Press) Signal {
 			s.Meaning, s.Cause = row.meaning, row.cause
 			if row.mix != nil {
 				s.Mix = row.mix(p)
+				if s.Mix != "" && s.Mix == p.Ready {
+					s.MixInk = p.ReadyInk
+				}
 			}
 			break
 		}

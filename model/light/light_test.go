@@ -174,3 +174,15 @@ func TestCausesDiffer(t *testing.T) {
 		causes[row.cause] = true
 	}
 }
+
+// A next mix of another ink is named with its ink, and only where the signal is about that mix.
+func TestAnotherInkIsNamed(t *testing.T) {
+	p := Press{Loaded: true, StopAtRisk: 0.25, LowRemaining: 4 * time.Hour, SoonWithin: 45 * time.Minute, Ready: "1129-4", ReadyInk: "dial-flat"}
+	if got := Of(p); got.MixInk != "dial-flat" || got.Mix != "1129-4" {
+		t.Errorf("another ink is ready, and the signal is %+v", got)
+	}
+	p.QualityUncertain = true
+	if got := Of(p); got.MixInk != "" {
+		t.Errorf("the ink of a mix that the signal does not name: %+v", got)
+	}
+}

@@ -52,6 +52,31 @@ func TestNoContact(t *testing.T) {
 	b.sees(".mix .main", "The hardener is in")
 }
 
+// On a phone the words about a lost contact take room of their own, and cover nothing of a mix.
+func TestNoContactOnAPhone(t *testing.T) {
+	t.Parallel()
+	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
+	b.expect("503")
+	b.open(f)
+	b.sees(".mix .main", "The hardener is in")
+	f.cut()
+	b.skip(31 * time.Second)
+	b.sees("#no-contact", "No contact. Nothing heard for")
+	covered := `(() => {
+		const banner = document.querySelector("#no-contact").getBoundingClientRect();
+		return [...document.querySelectorAll("header *, #bench *")].filter((e) => e.checkVisibility() && e.getClientRects().length > 0).filter((e) => {
+			const box = e.getBoundingClientRect();
+			return box.height > 0 && box.top < banner.bottom - 1 && box.bottom > banner.top + 1;
+		}).map((e) => e.className || e.id);
+	})()`
+	if under := eval[[]string](b, covered); len(under) > 0 {
+		t.Errorf("the words lie over %v", under)
+	}
+	if foot := eval[float64](b, `document.querySelector(".mix .main").getBoundingClientRect().bottom`); foot > 844 {
+		t.Errorf("the button that continues ends at %v px of 844", foot)
+	}
+}
+
 // The button that starts a mix can be read while there is no contact.
 func TestStartWithoutContact(t *testing.T) {
 	t.Parallel()

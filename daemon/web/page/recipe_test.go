@@ -36,7 +36,23 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	b.sees(".recipe", "From 208 g of ink on it would do")
 	for _, s := range []size{wide, tall, phone} {
 		b.run(chromedp.EmulateViewport(s.width, s.height))
-		for _, part := range []string{".recipe-what", ".start-form .main"} {
+		// A phone has room for what is mixed for which press, and until when that is safe; the rest is above it.
+		beside := ".recipe-what"
+		if s == phone {
+			beside = ".start-for"
+			b.sees(beside, "dial-satin → press-1")
+			b.sees(beside, "safe to 13:20")
+			b.eventually("the foot is small", `document.querySelector(".start-bar").getBoundingClientRect().height < 90`)
+			b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".start-sum").scrollIntoView({block: "center"})`))
+			if is := eval[string](b, fmt.Sprintf(onTop, ".recipe-what")); is != "" {
+				t.Errorf("%s %s", ".recipe-what", is)
+			}
+			b.run(chromedp.Evaluate[chromedp.Void](`scrollTo(0, 0)`))
+			if is := eval[string](b, fmt.Sprintf(onTop, "[name=where]")); is != "" {
+				t.Errorf("the choice of the press %s", is)
+			}
+		}
+		for _, part := range []string{beside, ".start-form .main"} {
 			b.eventually("drawn", twoFrames)
 			if is := eval[string](b, fmt.Sprintf(onTop, part)); is != "" {
 				t.Errorf("%dx%d: %s %s", s.width, s.height, part, is)

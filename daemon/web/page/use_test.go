@@ -9,6 +9,8 @@ import (
 
 	"potlifed/daemon/view"
 	"potlifed/model/evaporate"
+	"potlifed/model/guide"
+	"potlifed/model/light"
 )
 
 // act presses a button of a batch or a press by its accessible name.
@@ -198,4 +200,55 @@ func TestABatchLeftOpenIsAskedAbout(t *testing.T) {
 		b.openAt(f, path)
 		b.eventually("the question", fmt.Sprintf(`[...document.querySelectorAll(%q)].filter((e) => e.innerText.includes("is it still there?")).length === 1`, row))
 	}
+}
+
+// TestReadyForAPressThatPrints: a mix that is ready for a press with good ink says what prints there and
+// until when, and that it is another ink; a tap asks what becomes of what comes off.
+func TestReadyForAPressThatPrints(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	next := openBatch(now, "0612-5", "dial-satin", "", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+	next.For, next.Step = "press-2", at(guide.Load)
+	rows["batches"] = append(rows["batches"].([]view.Batch), next)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.open(f)
+	b.sees(".ready .mix-head", "Ready for press-2")
+	b.sees(".ready .mix-hint", "This is another ink: dial-satin instead of dial-flat. press-2 prints with 0612-2 (dial-flat), safe to")
+	b.sees(".ready .mix-hint", "you are asked what becomes of 0612-2")
+	b.sees(".batches", "The next mix 0612-5 is ready: another ink, dial-satin")
+	if broken := eval[[]string](b, `[...document.querySelectorAll(".id")].filter((e) => e.getClientRects().length > 1).map((e) => e.innerText)`); len(broken) > 0 {
+		t.Errorf("ids are broken at the end of a line: %v", broken)
+	}
+	b.eventually("an id is kept whole", `document.querySelector(".ready .mix-head .id").innerText === "press-2"`)
+	b.press("It is on press-2")
+	b.sees("dialog", "0612-2 comes off press-2")
+	b.sees("dialog", "This is another ink: dial-satin instead of dial-flat.")
+	b.press("Back")
+	// Nobody is asked about a press that is free, nor told of another ink.
+	b.eventually("dialog closed", `!document.querySelector("dialog")`)
+	f.send("batch", map[string]any{"time": now, "id": "0612-2", "state": "closed"})
+	f.mu.Lock()
+	rows["presses"].([]view.Press)[1].Batch = nil
+	f.mu.Unlock()
+	b.sees(".ready .mix-head", "Put the cup on press-2")
+	b.eventually("nothing more is said", `document.querySelector(".ready .mix-hint").hidden`)
+}
+
+// TestTheSafestActComesFirst: where the light says not to print, the first button takes the cup off.
+func TestTheSafestActComesFirst(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	first := `[...[...document.querySelectorAll(".batch")].find((e) => e.innerText.includes("0612-1")).querySelectorAll("button")].find((e) => e.checkVisibility()).innerText`
+	b.eventually("a good ink is looked at", first+` === "Looked: still good"`)
+	f.send("light", lamp(now, "press-1", light.DoNotPrint, false, "Too likely to have gone off.", "0612-1"))
+	b.eventually("a bad one comes off", first+` === "Cup taken off"`)
+	if sizes := eval[[]float64](b, `[".batch-state[data-stop=true]", ".batch-id"].map((s) => parseFloat(getComputedStyle(document.querySelector(s)).fontSize))`); sizes[0] < sizes[1] {
+		t.Errorf("that it must not be printed is in %v px, the name of the batch in %v px", sizes[0], sizes[1])
+	}
+	f.send("light", lamp(now, "press-1", light.InOrder, false, "Enough life left.", "0612-1"))
+	b.eventually("and back", first+` === "Looked: still good"`)
 }

@@ -69,7 +69,6 @@ declare namespace Words {
     "artwork.normal": {};
     "assumed.learned": {by: Value; humidity: Value; ink: Value; life: Value; temperature: Value; verdict: Value};
     "assumed.mark": {};
-    "assumed.not-learned": {};
     "assumed.sheet": {humidity: Value; ink: Value; life: Value; temperature: Value};
     "batch.altogether": {n: number};
     "batch.asked": {parts: Value};
@@ -351,6 +350,7 @@ declare namespace Words {
     "comes-off.lead": {batch: Value};
     "comes-off.legend": {batch: Value};
     "comes-off.not-known": {};
+    "comes-off.other-ink": {ink: Value; old: Value};
     "comes-off.scrapped": {};
     "comes-off.scrapped-note": {};
     "comes-off.title": {batch: Value; press: Value};
@@ -591,6 +591,7 @@ declare namespace Words {
     "life.next-ready": {batch: Value};
     "life.next-rests": {batch: Value};
     "life.now": {};
+    "life.other-ink": {ink: Value};
     "life.safe-to": {};
     "life.was-safe": {expected: Value; latest: Value; safe: Value};
     "live.alarms": {n: number};
@@ -682,12 +683,17 @@ declare namespace Words {
     "quality.bad": {why: Value};
     "quality.no-cause": {};
     "quality.uncertain": {why: Value};
+    "ready.asked": {old: Value};
     "ready.elsewhere": {};
     "ready.end-rest": {};
+    "ready.holds": {ink: Value; old: Value; press: Value};
+    "ready.holds-until": {ink: Value; old: Value; press: Value; safe: Value};
     "ready.on": {press: Value};
     "ready.onto": {};
+    "ready.other-ink": {ink: Value; old: Value};
     "ready.put": {};
     "ready.put-on": {press: Value};
+    "ready.ready-for": {press: Value};
     "ready.rest": {};
     "ready.rest-hint": {};
     "ready.title": {};
@@ -785,6 +791,7 @@ declare namespace Words {
     "stage.waiting": {};
     "start.life": {safe: Value; until: Value};
     "start.life-unknown": {why: Value};
+    "start.other-ink": {ink: Value; old: Value; press: Value};
     "start.smaller": {cup: Value; mass: Value; safe: Value; until: Value};
     "step.cup": {};
     "step.hardener": {};
@@ -803,6 +810,7 @@ declare namespace Words {
     "steps.hardener": {};
     "steps.in": {part: Value};
     "steps.ink": {};
+    "steps.ink-window": {};
     "steps.load": {};
     "steps.next-hardener": {mass: Value; what: Value};
     "steps.next-ink": {mass: Value; what: Value};
@@ -911,6 +919,7 @@ declare namespace Words {
     "waiting.for": {step: Value};
     "waiting.for-cup": {};
     "waiting.is-it": {batch: Value};
+    "waiting.other-ink": {old: Value};
     "waiting.ready": {};
     "waiting.ready-for": {press: Value};
     "waiting.rested": {};

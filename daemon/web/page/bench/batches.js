@@ -1,7 +1,7 @@
 // The open batches on the time axis, that with the earliest end on top.
 import { assumedLink, assumedMark } from "../parts/assumed.js";
 import { byEarliestEnd, sharedSpan } from "../parts/axis.js";
-import { h, keyed, setText, show } from "../lib/dom.js";
+import { h, keyed, setText, setWords, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { heldOrder } from "../parts/hold.js";
 import { axisHead, axisKey, drawLife, lifeBar, nextIs } from "../parts/life.js";
@@ -61,8 +61,8 @@ function batchRow(tools) {
     element,
     update(/** @type {API.BatchView} */ row) {
       batch = row;
-      setText(id, row.id);
-      setText(where, [row.press ? say("more.on", { ink: row.ink, press: row.press }) : say("more.in", { ink: row.ink, zone: row.zone }), row.state === "resting" && say("board.rests")].filter(Boolean).join(", "));
+      setWords(id, row.id);
+      setWords(where, [row.press ? say("more.on", { ink: row.ink, press: row.press }) : say("more.in", { ink: row.ink, zone: row.zone }), row.state === "resting" && say("board.rests")].filter(Boolean).join(", "));
       const note = assumedMark(store.get("inks", row.ink));
       if ((note === null) !== (mark.childElementCount === 0)) mark.replaceChildren(...(note ? [note] : []));
       const stop = store.all("lights").find((light) => light.batch === row.id && light.meaning === "do-not-print");
@@ -70,8 +70,9 @@ function batchRow(tools) {
         stillThere(row, store.clock.now()), stop && say("batches.stop", { why: stop.reason }),
         qualityWords(row), ...(row.warnings ?? []), row.on_disk === false && say("board.not-on-disk"),
       ].filter(Boolean);
-      setText(state, words.join(" "));
+      setWords(state, words.join(" "));
       show(state, words.length > 0);
+      state.dataset.stop = String(Boolean(stop));
       element.dataset.quality = row.quality;
       actions.update(row);
     },

@@ -1,5 +1,5 @@
 // The head of a mix: what is mixed and for which press, and how far it has come.
-import { h, keyed, setText } from "../lib/dom.js";
+import { h, keyed, setText, setWords } from "../lib/dom.js";
 import { clockTime, duration, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { shortName, stepsOf } from "./steps.js";
@@ -35,7 +35,7 @@ function drawTitle(element, batch, now) {
     parts.push(say("stage.reacting", { time: clockTime(at, now), age: duration(-secondsUntil(at, now)) }));
   }
   if (batch.on_disk === false) parts.push(say("stage.not-on-disk"));
-  setText(element, parts.join(" · "));
+  setWords(element, parts.join(" · "));
 }
 
 /**

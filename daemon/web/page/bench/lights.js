@@ -1,6 +1,6 @@
 // The presses' lights: word, shape and colour.
 import { change } from "../lib/api.js";
-import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { meaningWords, sign } from "../lib/signs.js";
@@ -55,9 +55,9 @@ function lightItem({ store, attempt }, refusal) {
       element.dataset.meaning = meaning;
       element.dataset.flashing = String(flashes);
       if (drawn !== meaning) shape.replaceChildren(sign((drawn = meaning)));
-      setText(name, row.press && row.press !== row.id ? `${row.id} (${row.press})` : row.id);
+      setWords(name, row.press && row.press !== row.id ? `${row.id} (${row.press})` : row.id);
       setText(word, meaningWords(meaning, contact ? row.cause : ""));
-      setText(reason, contact ? [row.reason, row.batch && !row.reason?.includes(row.batch) && say("board.batch-is", { batch: row.batch })].filter(Boolean).join(" ") : say("board.no-contact"));
+      setWords(reason, contact ? [row.reason, row.batch && !row.reason?.includes(row.batch) && say("board.batch-is", { batch: row.batch })].filter(Boolean).join(" ") : say("board.no-contact"));
       show(lift, contact && row.meaning === "do-not-print" && Boolean(row.batch) && !store.get("batches", row.batch));
     },
   };

@@ -1,6 +1,6 @@
 // The guided mix: one thing to do, the bar, and what can be done when something went wrong.
 import { outOfContact } from "../lib/contact.js";
-import { h, keyed, setData, setText, show } from "../lib/dom.js";
+import { h, keyed, setData, setText, setWords, show } from "../lib/dom.js";
 import { ratioWords } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { mixActions } from "./actions.js";
@@ -68,7 +68,7 @@ export function mixPanel({ store, attempt, tone }) {
       const { pour, why } = pourOf(batch, scale);
       const words = instruction(batch, ink, pour);
       top.draw(batch, ink, now, mends(batch, pour));
-      setText(head, words.head);
+      setWords(head, words.head);
       setText(hint, words.hint);
       show(hint, words.hint !== "");
       setText(care, cautionFor(pour?.part ?? batch.step));
@@ -84,7 +84,7 @@ export function mixPanel({ store, attempt, tone }) {
       actions.keyPressed(scale?.batch === batch.id ? scale.key_refused : undefined);
       actions.update(words.done, scale);
       const coming = ahead(batch, ink);
-      setText(next, coming && say("stage.next", { what: coming }));
+      setWords(next, coming && say("stage.next", { what: coming }));
     },
   };
 }

@@ -1,9 +1,9 @@
 // A mix that is done: its rest is counted down, and it waits for its press.
 import { changeRow } from "../lib/api.js";
 import { loadDialog, loadOnto } from "../parts/batch-dialogs.js";
-import { button, h, setText, show } from "../lib/dom.js";
+import { button, h, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
-import { countdown, ratioWords, secondsUntil } from "../lib/format.js";
+import { clockTime, countdown, ratioWords, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
 import { mixHead } from "./head.js";
@@ -15,6 +15,21 @@ import { cautionFor } from "./steps.js";
  */
 export function awaitsPress(batch) {
   return !batch.press && (batch.step === "rest" || batch.step === "load");
+}
+
+/**
+ * pressWords says what a press that a mix is ready for holds now, and until when that is good: nobody is
+ * to change a cup that still prints because a mix is ready.
+ * @param {API.BatchView} batch
+ * @param {API.BatchView} old that the press holds
+ * @param {number} now
+ */
+export function pressWords(batch, old, now) {
+  const words = { press: old.press ?? "", old: old.id, ink: old.ink };
+  const low = old.ends_at ? Date.parse(old.ends_at.low) : NaN;
+  const holds = low > now ? say("ready.holds-until", { ...words, safe: clockTime(low, now) }) : say("ready.holds", words);
+  const other = batch.ink !== old.ink && say("ready.other-ink", { ink: batch.ink, old: old.ink });
+  return [other, holds, say("ready.asked", { old: old.id })].filter(Boolean).join(" ");
 }
 
 /**
@@ -49,7 +64,7 @@ export function readyCard({ store, attempt }) {
       batch = row;
       setText(ratio, ratioWords(row.ratio));
       warnings.replaceChildren(...(row.warnings ?? []).map((w) => h("li", { text: w })));
-      setText(load, row.for_press ? say("ready.on", { press: row.for_press }) : say("ready.onto"));
+      setWords(load, row.for_press ? say("ready.on", { press: row.for_press }) : say("ready.onto"));
       show(elsewhere, Boolean(row.for_press));
       setText(accept, row.step === "rest" ? say("ready.end-rest") : say("use.accept"));
       show(accept, row.step === "rest" || (row.warnings ?? []).length > 0);
@@ -58,11 +73,14 @@ export function readyCard({ store, attempt }) {
       top.draw(batch, store.get("inks", batch.ink), now, false);
       const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
       const resting = batch.step === "rest";
-      setText(head, resting ? say("ready.rest") : batch.for_press ? say("ready.put-on", { press: batch.for_press }) : say("ready.put"));
+      const holds = batch.for_press && store.get("presses", batch.for_press)?.batch;
+      const old = holds ? store.get("batches", holds) : undefined;
+      const where = { press: batch.for_press ?? "" };
+      setWords(head, resting ? say("ready.rest") : !batch.for_press ? say("ready.put") : old ? say("ready.ready-for", where) : say("ready.put-on", where));
       show(rest, resting);
       setText(rest, countdown(left));
-      setText(hint, resting ? say("ready.rest-hint") : "");
-      show(hint, resting);
+      setWords(hint, [old && pressWords(batch, old, now), resting && say("ready.rest-hint")].filter(Boolean).join(" "));
+      show(hint, hint.textContent !== "");
     },
   };
 }

@@ -42,6 +42,7 @@ export function recipePart() {
   const life = h("p", { class: "recipe-life" });
   const smaller = h("p", { class: "recipe-smaller" });
   const sum = h("div", { class: "recipe-sum", "aria-live": "polite" }, what, life, smaller);
+  const short = h("small"); // the same in a word, where there is no room for more
   const body = h("div", { hidden: true }, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
   const element = h("section", { class: "recipe", "aria-label": say("recipe.title"), "aria-live": "polite" }, body, refusal);
   let asked = "";
@@ -52,6 +53,7 @@ export function recipePart() {
     const parts = [{ part: "ink", g: ink }, { part: "hardener", g: hardener }, { part: "thinner", g: thinnerG }].filter(({ g }) => g > 0);
     const now = r.life ? Date.parse(r.life.from) : 0;
     setText(life, r.life ? say("start.life", lifeTimes(r.life, now)) : r.life_unknown ? say("start.life-unknown", { why: r.life_unknown }) : "");
+    setText(short, r.life ? `${say("life.safe-to")} ${lifeTimes(r.life, now).safe}` : "");
     const other = r.smaller_cup;
     setText(smaller, other?.life ? say("start.smaller", { cup: other.cup, mass: grams(other.ink_g, 0), ...lifeTimes(other.life, now) }) : "");
     show(smaller, smaller.textContent !== "");
@@ -70,6 +72,7 @@ export function recipePart() {
   return {
     element,
     sum,
+    short,
     /** @param {Record<string, string | number | undefined>} query */
     async ask(query) {
       const wanted = new URLSearchParams(Object.entries(query).map(([name, value]) => [name, String(value)])).toString();
@@ -89,6 +92,7 @@ export function recipePart() {
         asked = "";
         show(body, false);
         show(sum, false);
+        setText(short, "");
         show(refusal, error instanceof Refused && error.status === 422);
         show(element, !refusal.hidden);
         setText(refusal, error instanceof Refused ? error.message : "");

@@ -3,7 +3,7 @@ import { changeRow } from "../lib/api.js";
 import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
 import { chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
-import { button, h, setData, setText, show } from "../lib/dom.js";
+import { button, h, setData, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { soundButton } from "./strip.js";
@@ -36,6 +36,8 @@ export function startPanel({ store, attempt, scale }) {
   };
   const byHand = button(say("bench.by-hand"), "big quiet-button", () => recordDialog(store));
   const sheet = h("p", { class: "sheet" });
+  const what = h("p", { class: "start-what" }); // on a narrow screen this is all that stands beside the button
+  const other = h("p", { class: "start-other" });
   const recipe = recipePart();
   // Another share of thinner than the usual start is kept with its reason.
   const reason = h("input", { name: "thinner_reason", type: "text", maxlength: 200 });
@@ -57,7 +59,17 @@ export function startPanel({ store, attempt, scale }) {
     sheet.replaceChildren(...(ink ? assumedLine(ink) : []));
     reason.required = figure(data, "thinner_pct") !== undefined;
     show(reasonField, reason.required);
+    const [, where = ""] = textOf(data, "where").split(":");
+    setWords(what, `${textOf(data, "ink")} → ${where}`);
+    drawOther(textOf(data, "ink"), textOf(data, "where"));
     askRecipe();
+  };
+  // A press that prints another ink is planned for a change of ink, or chosen by mistake.
+  const drawOther = (/** @type {string} */ ink, /** @type {string} */ where) => {
+    const press = where.startsWith("press:") ? store.get("presses", where.slice(6)) : undefined;
+    const holds = press?.batch ? store.get("batches", press.batch) : undefined;
+    setWords(other, press && holds && holds.ink !== ink ? say("start.other-ink", { press: press.id, old: holds.ink, ink }) : "");
+    show(other, other.textContent !== "");
   };
   const askRecipe = () => {
     const query = bodyOf(new FormData(form));
@@ -111,7 +123,7 @@ export function startPanel({ store, attempt, scale }) {
       const before = new FormData(form);
       const keep = (/** @type {string} */ name, first = "") => textOf(before, name) || (latest(name) ?? first);
       form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet,
-        h("div", { class: "actions" }, waits, h("div", { class: "start-sum" }, recipe.sum, airless), start), h("div", { class: "ways-out" }, byHand, soundButton()));
+        h("div", { class: "actions" }, waits, h("div", { class: "start-sum" }, recipe.sum, other, airless), h("div", { class: "start-bar" }, h("div", { class: "start-for" }, what, recipe.short), start)), h("div", { class: "ways-out" }, byHand, soundButton()));
       drawSheet();
       show(form, inks.length > 0);
     },

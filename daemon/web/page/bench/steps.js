@@ -72,7 +72,7 @@ export function instruction(batch, ink, pour) {
       const part = pour?.part ?? batch.step;
       return {
         head: say(mends(batch, pour) ? "steps.add" : "steps.pour", { what: partName(part, batch, ink) }),
-        hint: part === "thinner" && pour ? `${thinnerAmount(pour.target_g)}.` : "",
+        hint: part === "thinner" && pour ? `${thinnerAmount(pour.target_g)}.` : part === "ink" && !mends(batch, pour) ? say("steps.ink-window") : "",
         done: say("steps.in", { part: term("part", part) }),
       };
     }

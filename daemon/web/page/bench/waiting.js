@@ -85,8 +85,11 @@ function waitingCard({ store, attempt, back, refusal }) {
       for (const b of [up, stirred]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
     },
     tick(/** @type {number} */ now) {
+      const holds = batch.for_press && batch.state !== "mixing" && store.get("presses", batch.for_press)?.batch;
+      const old = holds ? store.get("batches", holds) : undefined;
+      const other = old && old.ink !== batch.ink && say("waiting.other-ink", { old: old.ink });
       const weighs = batch.state === "mixing" && batch.cup_weighs_g !== undefined && say("waiting.cup-weighs", { mass: grams(batch.cup_weighs_g, 0) });
-      setText(state, [batch.ink, nextWord(batch, now), weighs].filter(Boolean).join(", "));
+      setText(state, [batch.ink, nextWord(batch, now), other, weighs].filter(Boolean).join(", "));
     },
   };
 }

@@ -57,10 +57,12 @@ function ink(tools) {
 async function learningDialog(id, store) {
   /** @type {API.Learning} */
   const found = await get(`inks/${id}/learning`);
+  // Where there is no batch to learn from the verdict says so, and why there is nothing to use would say it again.
+  const whyNot = found.ends + found.censored > 0 ? found.why_not : "";
   const sentence = (/** @type {string} */ text) => `${text.charAt(0).toUpperCase()}${text.slice(1)}.`.replace("..", ".");
   pick({
     title: say("inks.learned-title", { ink: id }),
-    lead: [found.verdict, ...(found.cautions ?? []), found.why_not].flatMap((text) => text || []).map(sentence).join(" "),
+    lead: [found.verdict, ...(found.cautions ?? []), whyNot].flatMap((text) => text || []).map(sentence).join(" "),
     groups: [{
       legend: say("inks.from-now"),
       options: found.acceptable ? [{ label: say("inks.use"), note: say("inks.use-note"), value: "accept" }] : [],

@@ -48,6 +48,25 @@ function fill(element, props, children) {
   return element;
 }
 
+const ids = /(?<![\w/.:-])(?=[\w-]{3,24}(?![\w/.:-]*\/))\w+(?:-\w+)+/g;
+
+/**
+ * setWords is setText for words that name things: an id with a hyphen in it is not broken there. It is
+ * not for an element whose children are laid out one by one.
+ * @param {Element} element
+ * @param {string} text
+ */
+export function setWords(element, text) {
+  if (element.textContent === text) return;
+  let at = 0;
+  const parts = [];
+  for (const found of text.matchAll(ids)) {
+    parts.push(text.slice(at, found.index), h("span", { class: "id", text: found[0] }));
+    at = found.index + found[0].length;
+  }
+  element.replaceChildren(...parts, text.slice(at));
+}
+
 /**
  * setText changes an element's text only when it differs.
  * @param {Element} element

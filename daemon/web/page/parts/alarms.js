@@ -1,7 +1,7 @@
 // The alarms: by priority, and among equals the one that has stood longest first. Those whose cause is
 // gone come after them, and muted ones are folded away behind their count.
 import { changeRow } from "../lib/api.js";
-import { button, h, keyed, setText, show } from "../lib/dom.js";
+import { button, h, keyed, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { age, clockTime, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
@@ -124,13 +124,13 @@ function alarm({ store, attempt }, refusal) {
       element.dataset.state = row.state;
       element.dataset.priority = row.priority;
       const words = row.title;
-      setText(name, `${row.subject}: ${words}`);
-      setText(text, row.text);
+      setWords(name, `${row.subject}: ${words}`);
+      setWords(text, row.text);
       setText(raw, row.detail ?? "");
       show(detail, Boolean(row.detail));
       help.href = `/help#${row.name}`;
       help.setAttribute("aria-label", `${help.textContent}: ${words}`);
-      setText(response, row.response ?? "");
+      setWords(response, row.response ?? "");
       show(response, Boolean(row.response) && (row.state === "unacknowledged" || row.state === "acknowledged"));
       for (const b of Object.values(buttons)) b.setAttribute("aria-label", `${b.textContent}: ${row.subject}, ${words}`);
       show(buttons.acknowledge, notAcknowledged(row));

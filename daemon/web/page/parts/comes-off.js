@@ -17,7 +17,7 @@ export function comesOffDialog(batch, press, old, store) {
   const load = (/** @type {object} */ fate) => changeRow(store, "batches", `batches/${batch.id}/load`, { press, comes_off: { batch: old.id, ...fate } });
   pick({
     title: say("comes-off.title", { batch: old.id, press }),
-    lead: say("comes-off.lead", { batch: batch.id }),
+    lead: [say("comes-off.lead", { batch: batch.id }), batch.ink !== old.ink && say("comes-off.other-ink", { ink: batch.ink, old: old.ink })].filter(Boolean).join(" "),
     groups: [{
       legend: say("comes-off.legend", { batch: old.id }),
       options: [

@@ -84,16 +84,17 @@ export function drawLife({ left, spread, next, bar }, batch, now, length, coming
 }
 
 /**
- * nextIs writes how far the mix is that comes after a batch on its press; empty where there is none
- * yet, or where it has gone off itself.
+ * nextIs writes how far the mix is that comes after a batch on its press, and that it is another ink
+ * where it is; empty where there is none yet, or where it has gone off itself.
  * @param {API.BatchView[]} batches
- * @param {{ id: string, press?: string | null }} batch
+ * @param {{ id: string, ink: string, press?: string | null }} batch
  * @param {number} now
  */
-export function nextIs(batches, { id, press }, now) {
+export function nextIs(batches, { id, ink, press }, now) {
   const next = press && batches.find((b) => b.for_press === press && !b.press && b.id !== id && !(b.ends_at && Date.parse(b.ends_at.high) <= now));
   if (!next) return "";
-  return next.state === "mixing" ? say("life.next-mixing", { batch: next.id }) : next.state === "resting" ? say("life.next-rests", { batch: next.id }) : say("life.next-ready", { batch: next.id });
+  const words = next.state === "mixing" ? say("life.next-mixing", { batch: next.id }) : next.state === "resting" ? say("life.next-rests", { batch: next.id }) : say("life.next-ready", { batch: next.id });
+  return next.ink === ink ? words : `${words}: ${say("life.other-ink", { ink: next.ink })}`;
 }
 
 /**

@@ -48,6 +48,8 @@ export function batchActions(tools) {
   const close = button(say("use.close"), "small", () => closeDialog(batch, tools));
   const more = button(say("use.more"), "small", () => moreDialog(batch, tools));
   const all = [good, load, unload, accept, move, close, more];
+  const safest = [unload, load, good, accept, move, close, more]; // where the light says not to print
+  let order = all;
   const element = h("div", { class: "batch-actions" }, all);
   return {
     element,
@@ -61,6 +63,8 @@ export function batchActions(tools) {
       for (const b of [good, move, close, more]) show(b, !mixing);
       show(load, !mixing && !row.press);
       show(unload, Boolean(row.press));
+      const wanted = row.press && stopped(store, row) ? safest : all;
+      if (wanted !== order) element.append(...(order = wanted));
       show(accept, row.state === "open" && (row.warnings ?? []).length > 0 && (!row.press || stopped(store, row)));
     },
   };
