@@ -25,6 +25,7 @@ func (b *Bench) publish(now time.Time) {
 		p.show(b.state)
 	}
 	s := p.stepped()
+	signals, lights := b.tellLights(s, now) // before everything else
 	next := view.Snapshot{
 		At: now, Mono: b.clock.mono(), Seq: s.Seq, Journal: s.Journal,
 		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.clock.began(),
@@ -34,7 +35,6 @@ func (b *Bench) publish(now time.Time) {
 	if p.failing != nil {
 		next.JournalError, next.NotOnDisk = p.failing.Error(), p.unwritten()
 	}
-	signals, lights := b.tellLights(s, now)
 	if last := b.snap.Load(); last != nil && !b.dirty {
 		next.Batches, next.Lives, next.Closed, next.Presses, next.Lights = last.Batches, last.Lives, last.Closed, last.Presses, last.Lights
 		next.Alarms, next.Inks, next.Cans, next.ClosedTotal, next.Ends = last.Alarms, last.Inks, last.Cans, last.ClosedTotal, last.Ends

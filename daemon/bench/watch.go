@@ -24,7 +24,8 @@ func (w *watchers) add() (<-chan struct{}, func()) {
 	}
 }
 
-func (w *watchers) signal() {
+// signal tells them of a new snapshot, and returns how many they are.
+func (w *watchers) signal() int {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for c := range w.set {
@@ -33,4 +34,5 @@ func (w *watchers) signal() {
 		default:
 		}
 	}
+	return len(w.set)
 }
