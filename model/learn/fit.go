@@ -60,6 +60,7 @@ type fitting struct {
 	// among all variables of the shop.
 	free  []int
 	first int
+	lots  [lotKinds]lotKind
 }
 
 // prepare separates the records into those that are used and those that are left out.
@@ -94,6 +95,9 @@ func prepare(pair Pair, priorNone bool) *fitting {
 		}
 	}
 	f.prior.loosen(f.result.Ends)
+	if !priorNone {
+		f.findLots()
+	}
 	return f
 }
 
@@ -109,7 +113,28 @@ func (f *fitting) at(x []float64) point {
 
 // addTo subtracts the pair's log-likelihood from value, gradient and Hessian.
 func (f *fitting) addTo(x, gradient []float64, hessian *mat.SymDense) float64 {
-	all := f.likelihood(f.at(x))
+	at := f.at(x)
+	if f.between() == 0 {
+		return f.addAll(f.likelihood(at), gradient, hessian)
+	}
+	value := 0.0
+	for i := range f.used {
+		// The effect of a lot is one of ln life: it has the same derivatives.
+		moved := at
+		f.variables(i, func(j int, spread float64) { moved[pLife] += spread * x[j] })
+		one := f.used[i].logLikelihood(moved, &f.prior.sheet)
+		if !f.result.PriorNone {
+			one, _ = mixed(one, f.wrongly[i])
+		}
+		value += f.addAll(one, gradient, hessian)
+		f.addLots(i, &one, gradient, hessian)
+	}
+	return value
+}
+
+// addAll subtracts a log-likelihood of the pair's parameters from gradient and Hessian, and returns its
+// negative.
+func (f *fitting) addAll(all jet, gradient []float64, hessian *mat.SymDense) float64 {
 	for k, p := range f.free {
 		i := f.first + k
 		gradient[i] -= all.d[p] * f.prior.spread[p]
@@ -126,6 +151,7 @@ type shop struct {
 	fits []*fitting
 	// same holds the variables of each parameter over all pairs.
 	same [parameters][]int
+	lots []int // the variables of lots
 	n    int
 }
 
@@ -144,6 +170,10 @@ func newShop(fits ...*fitting) (s shop, low, high []float64) {
 			high = append(high, (priorHigh[p]-f.prior.centre[p])/f.prior.spread[p])
 			s.n++
 		}
+		for s.n = f.placeLots(s.n); len(low) < s.n; {
+			s.lots = append(s.lots, len(low))
+			low, high = append(low, math.Inf(-1)), append(high, math.Inf(1))
+		}
 	}
 	return s, low, high
 }
@@ -160,12 +190,14 @@ func fitTogether(fits []*fitting) {
 				best = o
 			}
 		}
+		f.findSpreads(best.x)
 		start = append(start, best.x...)
+		start = append(start, make([]float64, f.placeLots(0))...)
 	}
 	s, low, high := newShop(fits...)
 	if s.n == 0 {
 		for _, f := range fits {
-			f.listWrong(f.prior.centre)
+			f.listWrong(nil)
 			f.conclude(solution{at: f.prior.centre})
 		}
 		return
@@ -181,10 +213,13 @@ func fitTogether(fits []*fitting) {
 	s.levelSigma(&o, low, high)
 	covariance, lean := spreadAround(o)
 	for _, f := range fits {
-		f.compare(f.at(o.x))
-		f.listWrong(f.at(o.x))
+		f.tellLots(o.x, covariance, math.Exp(f.at(o.x)[pLnSigma]))
+		f.compare(f.withoutLots(f.at(o.x)))
+		f.listWrong(o.x)
 		f.result.LogLikelihood = sum(f.used, f.at(mostLikely), &f.prior.sheet).v
-		f.conclude(f.solution(o.x, covariance, lean))
+		found := f.solution(o.x, covariance, lean)
+		found.at = f.withoutLots(found.at)
+		f.conclude(found)
 	}
 }
 
@@ -197,6 +232,11 @@ func (s *shop) penalised(x, gradient []float64, hessian *mat.SymDense) float64 {
 		value += f.addTo(x, gradient, hessian)
 	}
 	value += addLives(s.same[pLife], x, gradient, hessian)
+	for _, i := range s.lots {
+		value += 0.5 * x[i] * x[i]
+		gradient[i] += x[i]
+		hessian.SetSym(i, i, hessian.At(i, i)+1)
+	}
 	// The other parameters' deviations over the pairs have variance 1 and correlation shopShare;
 	// this is the inverse of that matrix.
 	for p, at := range s.same {

@@ -113,6 +113,9 @@ type Result struct {
 	// Differences are how groups of batches ended, the most unusual first; empty where nothing
 	// is known of any group.
 	Differences []Difference `json:"differences,omitempty"`
+	// Lots is what the batches say of the lots of ink and hardener, which differ at random; the zero
+	// Lots where nothing is known of them. Sigma and Posterior are those of a batch whose lots are new.
+	Lots Lots `json:"lots,omitzero"`
 
 	// Posterior is the ink as it is known now, for batches mixed from now on; see
 	// [Result.Accept]. It is the zero Ink after PriorNone.

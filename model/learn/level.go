@@ -59,6 +59,13 @@ func (f *fitting) sigmaAndOthers() (sigma int, others []int) {
 			others = append(others, f.first+k)
 		}
 	}
+	for k := range f.lots {
+		if kind := &f.lots[k]; kind.spread > 0 {
+			for j := range kind.names {
+				others = append(others, kind.first+j)
+			}
+		}
+	}
 	return sigma, others
 }
 

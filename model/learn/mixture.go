@@ -75,12 +75,12 @@ func (f *fitting) likelihood(at point) jet {
 }
 
 // listWrong moves the records that are more likely wrong than right, by the fitted ink, to those
-// that are left out.
-func (f *fitting) listWrong(at point) {
+// that are left out. x are the shop's variables, nil for the prior's centre.
+func (f *fitting) listWrong(x []float64) {
 	kept, wrongly := f.used[:0:0], f.wrongly[:0:0]
-	lnLRef := f.prior.lnLRef(at)
 	for i := range f.used {
-		r := &f.used[i]
+		r, at := &f.used[i], f.ofRecord(i, x)
+		lnLRef := f.prior.lnLRef(at)
 		if _, right := mixed(r.logLikelihood(at, &f.prior.sheet), f.wrongly[i]); right >= 0.5 {
 			kept, wrongly = append(kept, *r), append(wrongly, f.wrongly[i])
 			continue
