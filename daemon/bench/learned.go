@@ -24,7 +24,7 @@ func (b *Bench) acceptLearned(now time.Time, by actor.Name, c request.AcceptLear
 	if err := c.Life.Valid(); err != nil {
 		return nil, request.Refuse(request.Invalid, "learned", "%s: %v", ink.ID, err)
 	}
-	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive, Assumed: c.Assumed})
+	b.decide(now, by, record.LearnedAccepted{Ink: ink.ID, Sheet: c.Sheet, Life: c.Life, Verdict: c.Verdict, Ends: c.Ends, Alive: c.Alive, Assumed: c.Assumed, Lots: c.Lots})
 	return b.shop.inkView(b.state, ink), nil
 }
 

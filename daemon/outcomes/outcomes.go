@@ -13,7 +13,6 @@ import (
 	"potlifed/model/cure"
 	"potlifed/model/learn"
 	"potlifed/model/lifecycle"
-	"potlifed/model/mix"
 )
 
 // Journal reads what was recorded.
@@ -149,16 +148,7 @@ func (w *walk) gap(before record.State, e record.ClockChanged) {
 // factsOf returns what is known of a batch at its end.
 func factsOf(b *record.Batch, e record.Closed, r record.Record) learn.Facts {
 	facts := learn.Facts{Colour: b.Colour, Press: cmp.Or(e.Press, b.Press), Weekday: Weekday(b.MixedAt), ClosedBy: string(r.By)}
-	lots, _ := b.Lots()
-	for _, l := range lots {
-		// A second lot in a cup came in by topping up; the first is most of it.
-		switch {
-		case l.Part == mix.Ink && facts.InkLot == "":
-			facts.InkLot = l.Lot
-		case l.Part == mix.Hardener && facts.HardenerLot == "":
-			facts.HardenerLot = l.Lot
-		}
-	}
+	facts.InkLot, facts.HardenerLot = b.LotNames()
 	return facts
 }
 

@@ -76,6 +76,7 @@ func (s *State) begin(b *Batch, mixedAt time.Time) {
 	for _, step := range steps {
 		b.Ensemble.Advance(b.Basis.Place, step)
 	}
+	s.knowLot(b)
 }
 
 // MarshalText writes the key as NAME/SUBJECT.

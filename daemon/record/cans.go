@@ -185,6 +185,7 @@ func (e PouredFrom) apply(s *State, r Record) {
 	})
 	s.change(e.Batch, func(b *Batch) {
 		b.Draws = append(slices.DeleteFunc(slices.Clone(b.Draws), func(d PouredFrom) bool { return d.Can == e.Can && d.Note().Key == "" }), e)
+		s.knowLot(b)
 	})
 }
 

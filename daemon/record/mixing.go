@@ -213,7 +213,7 @@ func (e Corrected) apply(s *State, r Record) {
 		case e.Part != "" && e.Mix.Poured().HardenerG == 0:
 			// What was taken for hardener was something else: nothing is reacting. An
 			// undone pour of hardener leaves the clock running: some may be in the cup.
-			b.MixedAt, b.GoodAt, b.Ensemble = time.Time{}, time.Time{}, nil
+			b.MixedAt, b.GoodAt, b.Ensemble, b.WithoutLots = time.Time{}, time.Time{}, nil, cure.Ink{}
 		}
 	})
 }

@@ -191,7 +191,7 @@ func (e ToppedUp) apply(s *State, r Record) {
 		b.Draws = slices.Concat(b.Draws, from.Draws)
 		b.Solvent = joined(b.Solvent, from.Solvent)
 		if e.Older {
-			b.Ensemble, b.MixedAt, b.GoodAt = from.Ensemble, from.MixedAt, from.GoodAt
+			b.Ensemble, b.WithoutLots, b.MixedAt, b.GoodAt = from.Ensemble, from.WithoutLots, from.MixedAt, from.GoodAt
 			b.AtLeast, b.Countable, b.Unseen = from.AtLeast, from.Countable, from.Unseen
 		}
 		b.PartWentOff, b.YoungerThanDead = b.PartWentOff || from.PartWentOff, b.YoungerThanDead || from.YoungerThanDead

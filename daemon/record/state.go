@@ -125,6 +125,9 @@ type Batch struct {
 	// Ensemble is the batch's pot life at the end of its zone's last closed step; nil before
 	// the first hardener and after closing.
 	Ensemble *cure.Ensemble `json:"cloud,omitempty"`
+	// WithoutLots is the ink of the ensemble before what is known of its lots; the zero Ink while
+	// nothing is.
+	WithoutLots cure.Ink `json:"without_lots,omitzero"`
 	// AtLeast: the age is only a lower bound. Countable: the missing part will be
 	// known once the clock is set.
 	AtLeast   bool `json:"at_least,omitempty"`

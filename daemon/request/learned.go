@@ -1,6 +1,9 @@
 package request
 
-import "potlifed/model/cure"
+import (
+	"potlifed/model/cure"
+	"potlifed/model/learn"
+)
 
 // AcceptLearned accepts an ink's learned parameters for batches mixed from then on. The
 // program makes it from its own journal; it is never read from a request.
@@ -12,6 +15,7 @@ type AcceptLearned struct {
 	Ends    int
 	Alive   int
 	Assumed []string
+	Lots    learn.Lots
 }
 
 // RevokeLearned returns to the ink's data sheet for batches mixed from then on.

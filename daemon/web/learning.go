@@ -34,6 +34,8 @@ type learning struct {
 	LeftOutRows []unusedBatch      `json:"left_out_rows" doc:"the batches that could not be used, and why"`
 	Differences []learn.Difference `json:"differences" doc:"how groups of batches ended, the most unusual first, at most 20"`
 
+	Lots learn.Lots `json:"lots" doc:"what the batches showed of the lots of ink and hardener; zeros where nothing"`
+
 	Acceptable bool   `json:"acceptable" doc:"the result may be accepted"`
 	WhyNot     string `json:"why_not,omitempty" doc:"why it may not be accepted; absent when it may"`
 }
@@ -81,7 +83,7 @@ func (s *Server) inks(api huma.API) {
 			return nil, problem(http.StatusConflict, "", s.settings.Locale.LearnRefusal(err))
 		}
 		return s.do(ctx, accept, in.Key, apiPath("inks", in.ID, "accept-learned"), request.AcceptLearned{
-			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: s.settings.Locale.LearnVerdict(l.Result), Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed,
+			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: s.settings.Locale.LearnVerdict(l.Result), Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed, Lots: a.Lots,
 		})
 	})
 	revoking, _ := request.Find(request.RevokeLearned{}.Verb())
@@ -111,7 +113,7 @@ func learningOf(l outcomes.Learned, in words.Locale) learning {
 		LifeRatio: estimateOf(l.LifeRatio, precision.Share), LRefH: estimateOf(l.LRefH, precision.Hours),
 		Moisture:   estimateOf(l.MoistureShare, precision.Share),
 		Activation: estimateOf(l.ActivationKJPerMol, precision.KJPerMol), Sigma: estimateOf(l.Sigma, precision.Share),
-		Ends: l.Ends, Censored: l.Censored, LeftOut: len(l.LeftOut), LeftOutRows: unused(l.LeftOut), Differences: differencesOf(l.Differences), Acceptable: true,
+		Ends: l.Ends, Censored: l.Censored, LeftOut: len(l.LeftOut), LeftOutRows: unused(l.LeftOut), Differences: differencesOf(l.Differences), Lots: lotsOf(l.Lots), Acceptable: true,
 	}
 	if _, err := l.Accept(l.Tests); err != nil {
 		out.Acceptable, out.WhyNot = false, in.LearnRefusal(err)
@@ -138,6 +140,16 @@ func differencesOf(all []learn.Difference) []learn.Difference {
 		rounded = append(rounded, d)
 	}
 	return rounded
+}
+
+// lotsOf returns the lots with their figures rounded.
+func lotsOf(l learn.Lots) learn.Lots {
+	known := []learn.Lot{}
+	for _, one := range l.Known {
+		one.LifeRatio, one.LnSE, one.WithLife = precision.Share(one.LifeRatio), precision.Share(one.LnSE), precision.Share(one.WithLife)
+		known = append(known, one)
+	}
+	return learn.Lots{InkLnSpread: precision.Share(l.InkLnSpread), HardenerLnSpread: precision.Share(l.HardenerLnSpread), Within: precision.Share(l.Within), Known: known}
 }
 
 // estimateOf returns an estimate with its figures rounded.

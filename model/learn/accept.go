@@ -48,6 +48,7 @@ type Accepted struct {
 	LongerThanSheet bool     `json:"longer_than_sheet"`
 	Tests           []Test   `json:"tests,omitempty"`
 	Verdict         string   `json:"verdict"`
+	Lots            Lots     `json:"lots,omitzero"`
 }
 
 // Accept returns the result in the form in which it is put into effect. The result must have
@@ -73,7 +74,7 @@ func (r Result) Accept(tests []Test) (Accepted, error) {
 	}
 	return Accepted{
 		Ink: r.Ink, Hardener: r.Hardener, Life: r.Posterior, Sheet: r.Sheet, Learned: learned, Assumed: assumed, LifeRatio: r.LifeRatio,
-		Ends: r.Ends, Censored: r.Censored, LeftOut: len(r.LeftOut), LongerThanSheet: r.LongerThanSheet, Tests: tests, Verdict: r.Verdict(),
+		Ends: r.Ends, Censored: r.Censored, LeftOut: len(r.LeftOut), LongerThanSheet: r.LongerThanSheet, Tests: tests, Verdict: r.Verdict(), Lots: r.Lots,
 	}, nil
 }
 

@@ -213,13 +213,13 @@ func fitTogether(fits []*fitting) {
 	s.levelSigma(&o, low, high)
 	covariance, lean := spreadAround(o)
 	for _, f := range fits {
-		f.tellLots(o.x, covariance, math.Exp(f.at(o.x)[pLnSigma]))
 		f.compare(f.withoutLots(f.at(o.x)))
 		f.listWrong(o.x)
 		f.result.LogLikelihood = sum(f.used, f.at(mostLikely), &f.prior.sheet).v
 		found := f.solution(o.x, covariance, lean)
 		found.at = f.withoutLots(found.at)
 		f.conclude(found)
+		f.tellLots(o.x, covariance, found.at)
 	}
 }
 

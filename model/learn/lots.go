@@ -229,17 +229,21 @@ func (f *fitting) evidence(start []float64) (float64, []float64) {
 	return -o.value - 0.5*lnDeterminant(o.hessian, indices(o.active, false)), o.x
 }
 
-// tellLots puts what was found of the lots into the result.
-func (f *fitting) tellLots(x []float64, covariance interface{ At(i, j int) float64 }, within float64) {
-	lots := Lots{Within: within, Known: []Lot{}}
-	life := f.first + slices.Index(f.free, pLife)
-	any := false
+// tellLots puts what was found of the lots into the result, whose Posterior is known. at are the
+// parameters at the shop's variables x, without lots.
+func (f *fitting) tellLots(x []float64, covariance *mat.SymDense, at point) {
+	if f.between() == 0 || f.result.Fault != "" {
+		return
+	}
+	lots := Lots{Within: math.Exp(f.at(x)[pLnSigma]), Known: []Lot{}}
+	// The covariance is that with the life in the air in which the Posterior knows it.
+	lnLife, spent := f.prior.lnLRef(at), spendingIn(f.result.Posterior.KnownIn(), at)
+	lnLife = lnLife.plus(-1, &spent)
 	for k := range f.lots {
 		kind := &f.lots[k]
 		if !(kind.spread > 0) || len(kind.names) == 0 {
 			continue
 		}
-		any = true
 		if k == 0 {
 			lots.InkLnSpread = kind.spread
 		} else {
@@ -248,8 +252,8 @@ func (f *fitting) tellLots(x []float64, covariance interface{ At(i, j int) float
 		for j, name := range kind.names {
 			at := kind.first + j
 			one := Lot{By: kind.by, Lot: name, LifeRatio: math.Exp(kind.spread * x[at]), LnSE: kind.spread * math.Sqrt(max(covariance.At(at, at), 0))}
-			if slices.Contains(f.free, pLife) {
-				one.WithLife = kind.spread * f.prior.spread[pLife] * covariance.At(at, life)
+			for l, p := range f.free {
+				one.WithLife += kind.spread * lnLife.d[p] * f.prior.spread[p] * covariance.At(at, f.first+l)
 			}
 			for i := range f.used {
 				if kind.of[i] != j {
@@ -263,9 +267,7 @@ func (f *fitting) tellLots(x []float64, covariance interface{ At(i, j int) float
 			lots.Known = append(lots.Known, one)
 		}
 	}
-	if any {
-		f.result.Lots = lots
-	}
+	f.result.Lots = lots
 }
 
 // between returns the variance of ln life between lots.

@@ -767,6 +767,7 @@ declare namespace API {
     journal: string;
     kind: "learned-accepted";
     life: EventInk;
+    lots?: EventLots;
     seq: number;
     sheet: EventInk;
     time: string;
@@ -832,6 +833,23 @@ declare namespace API {
     seq: number;
     time: string;
     zone: string;
+  }
+
+  interface EventLot {
+    batches: number;
+    by: "ink-lot" | "hardener-lot";
+    ends: number;
+    life_ratio: number;
+    ln_se: number;
+    lot: string;
+    with_life: number;
+  }
+
+  interface EventLots {
+    hardener_ln_spread: number;
+    ink_ln_spread: number;
+    known: Array<EventLot> | null;
+    within: number;
   }
 
   interface EventMix {
@@ -1496,6 +1514,7 @@ declare namespace API {
     left_out: number;
     left_out_rows: Array<UnusedBatch> | null;
     life_ratio: Estimate;
+    lots: Lots;
     moisture_share: Estimate;
     sigma: Estimate;
     verdict: string;
@@ -1549,12 +1568,29 @@ declare namespace API {
     weights_permitted_g: number;
   }
 
+  interface Lot {
+    batches: number;
+    by: "ink-lot" | "hardener-lot";
+    ends: number;
+    life_ratio: number;
+    ln_se: number;
+    lot: string;
+    with_life: number;
+  }
+
   interface LotView {
     assumed?: boolean;
     can: string;
     lot?: string;
     material?: string;
     part: string;
+  }
+
+  interface Lots {
+    hardener_ln_spread: number;
+    ink_ln_spread: number;
+    known: Array<Lot> | null;
+    within: number;
   }
 
   interface MakeCan {
