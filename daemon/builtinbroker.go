@@ -16,6 +16,7 @@ func brokerSettings(s *service, client mqtt.Settings, certificate *tls.Certifica
 	b := broker.Settings{
 		Listen: s.Shop.Broker.Listen, Topics: topics.New(client.Prefix, client.Bench), Commands: client.Commands, Sensors: s.Shop.AirTopics(),
 		Users: brokerUsers{s.access}, Retained: s.journal, Certificate: certificate,
+		ReadCertificate: func() (*tls.Certificate, error) { return broker.LoadCertificate(s.Shop.Broker) },
 	}
 	for _, l := range client.Lights {
 		b.Lights = append(b.Lights, broker.Light{ID: l.ID, Topic: l.Topic, Confirms: l.Confirms})
@@ -27,7 +28,7 @@ func brokerSettings(s *service, client mqtt.Settings, certificate *tls.Certifica
 // daemon, and takes commands from it with the users who gave them.
 func connectTo(b *broker.Broker, client mqtt.Settings) mqtt.Settings {
 	own := b.OwnClients()
-	client.URLs, client.Spread, client.TLS, client.Username, client.Password = []string{own.URL}, 0, own.TLS, own.Username, own.Password
+	client.URLs, client.Spread, client.ReadTLS, client.TLS, client.Username, client.Password = []string{own.URL}, 0, nil, own.TLS, own.Username, own.Password
 	client.OnCommand = func(take func(mqtt.Given)) {
 		b.OnCommand(func(c broker.Command) { take(mqtt.Given(c)) })
 	}

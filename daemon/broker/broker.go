@@ -46,7 +46,7 @@ type Broker struct {
 	server      *server.Server
 	listener    *listener
 	access      *accessHook
-	certificate *tls.Certificate // nil without TLS
+	certificate *certificate // nil without TLS
 	once        sync.Once
 	closing     chan struct{}
 	maintained  sync.WaitGroup
@@ -68,6 +68,8 @@ type Settings struct {
 	Retained RetainedStore
 	// Certificate, if not nil, makes the broker accept TLS connections only.
 	Certificate *tls.Certificate
+	// ReadCertificate, if not nil, reads it anew at each handshake: it may have been renewed.
+	ReadCertificate func() (*tls.Certificate, error)
 	// Password is that of the daemon's own clients; a random one where it is empty.
 	Password string
 }
@@ -108,16 +110,18 @@ func open(ctx context.Context, s Settings, log *slog.Logger) (*Broker, error) {
 	if err != nil {
 		return nil, err
 	}
+	var own *certificate
 	if s.Certificate != nil {
+		own = &certificate{read: s.ReadCertificate, log: log, newest: s.Certificate}
 		// The handshake happens with the first read, and so within handshakeTimeout.
-		l = tls.NewListener(l, &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{*s.Certificate}})
+		l = tls.NewListener(l, &tls.Config{MinVersion: tls.VersionTLS12, GetCertificate: own.get})
 	}
 	b := &Broker{
 		server: server.New(&server.Options{
 			Capabilities: limits(), Logger: slog.New(debugHandler{log.Handler()}), SysTopicResendInterval: sysTopicsEveryS,
 		}),
 		listener:    newListener(l, log),
-		certificate: s.Certificate,
+		certificate: own,
 		closing:     make(chan struct{}),
 	}
 	b.access = newAccessHook(s, b.server, log)
@@ -208,7 +212,7 @@ type Credentials struct {
 func (b *Broker) OwnClients() Credentials {
 	c := Credentials{URL: "mqtt://" + b.localAddress(), Username: b.access.ownName, Password: b.access.ownPassword}
 	if b.certificate != nil {
-		c.URL, c.TLS = "mqtts://"+b.localAddress(), trustOnly(b.certificate.Certificate[0])
+		c.URL, c.TLS = "mqtts://"+b.localAddress(), trustOnly(b.certificate.der)
 	}
 	return c
 }

@@ -5,6 +5,8 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"log/slog"
+	"sync"
 
 	"potlifed/daemon/config"
 )
@@ -26,15 +28,54 @@ func LoadCertificate(b config.Broker) (*tls.Certificate, error) {
 	return &pair, nil
 }
 
-// trustOnly returns a client's configuration that accepts one certificate (in DER) and no
-// other. The daemon's own clients connect by loopback, a name that the certificate need not
+// certificate is the broker's certificate, which is read again at each handshake. Its methods may be
+// called from any goroutine.
+type certificate struct {
+	read func() (*tls.Certificate, error) // nil for one that stays
+	log  *slog.Logger
+
+	mu     sync.Mutex
+	newest *tls.Certificate
+	failed string // why the files could not be read last
+}
+
+// get reads the certificate. While its files cannot be read, the last one stays; that is logged once.
+func (c *certificate) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.read == nil {
+		return c.newest, nil
+	}
+	pair, err := c.read()
+	switch {
+	case err == nil && pair != nil:
+		if !bytes.Equal(pair.Certificate[0], c.newest.Certificate[0]) {
+			c.log.Info("the built-in broker uses another certificate from now on")
+		}
+		c.newest, c.failed = pair, ""
+	case err != nil && err.Error() != c.failed:
+		c.failed = err.Error()
+		c.log.Warn("the certificate was not read again; the last one stays in use", "err", err)
+	}
+	return c.newest, nil
+}
+
+// der returns the certificate that was used last.
+func (c *certificate) der() []byte {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.newest.Certificate[0]
+}
+
+// trustOnly returns a client's configuration that accepts the certificate (in DER) that is in use
+// and no other. The daemon's own clients connect by loopback, a name that the certificate need not
 // have. The server must own the certificate's key, as in any handshake.
-func trustOnly(certificate []byte) *tls.Config {
+func trustOnly(certificate func() []byte) *tls.Config {
 	return &tls.Config{
 		MinVersion:         tls.VersionTLS12,
 		InsecureSkipVerify: true, // VerifyConnection is stricter
 		VerifyConnection: func(s tls.ConnectionState) error {
-			if len(s.PeerCertificates) == 0 || !bytes.Equal(s.PeerCertificates[0].Raw, certificate) {
+			if len(s.PeerCertificates) == 0 || !bytes.Equal(s.PeerCertificates[0].Raw, certificate()) {
 				return errWrongCertificate
 			}
 			return nil

@@ -25,7 +25,7 @@ type place struct {
 // that has just failed, must not be tried again while others wait.
 type addresses struct {
 	urls   []string
-	tls    *tls.Config
+	tls    func() (*tls.Config, error)
 	lookup func(ctx context.Context, host string) ([]string, error)
 
 	mu   sync.Mutex
@@ -33,7 +33,11 @@ type addresses struct {
 }
 
 func newAddresses(s Settings) *addresses {
-	return &addresses{urls: s.URLs, tls: s.TLS, lookup: net.DefaultResolver.LookupHost}
+	read := s.ReadTLS
+	if read == nil {
+		read = func() (*tls.Config, error) { return s.TLS.Clone(), nil }
+	}
+	return &addresses{urls: s.URLs, tls: read, lookup: net.DefaultResolver.LookupHost}
 }
 
 // parseAddress reads mqtt://HOST:PORT or mqtts://HOST:PORT.
@@ -128,7 +132,10 @@ func (a *addresses) dialOne(ctx context.Context, p place, left int) (net.Conn, e
 		var dialer net.Dialer
 		return dialer.DialContext(ctx, "tcp", p.addr)
 	}
-	config := a.tls.Clone()
+	config, err := a.tls()
+	if err != nil {
+		return nil, err
+	}
 	if config == nil {
 		config = &tls.Config{MinVersion: tls.VersionTLS12}
 	}

@@ -44,6 +44,9 @@ type Settings struct {
 	URLs   []string    // mqtt://host:port or mqtts://host:port of a broker, or of a cluster's nodes
 	TLS    *tls.Config // for mqtts
 	Prefix string      // of the topics
+	// ReadTLS, if not nil, reads the certificates' files, for each connection: they may have been
+	// renewed. TLS is what it returned first.
+	ReadTLS func() (*tls.Config, error)
 	// Spread is the time over which connections come back after a loss; 0 for at once.
 	Spread   time.Duration
 	Bench    string
@@ -88,7 +91,8 @@ func FromShop(shop config.Shop) (Settings, error) {
 	}
 	if shop.MQTT.TLS() {
 		var err error
-		if s.TLS, err = tlsConfig(shop.MQTT); err != nil {
+		s.ReadTLS = func() (*tls.Config, error) { return tlsConfig(shop.MQTT) }
+		if s.TLS, err = s.ReadTLS(); err != nil {
 			errs = append(errs, err)
 		}
 	}

@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"crypto/tls"
 	"crypto/x509"
 	"fmt"
 	"os"
@@ -126,10 +127,76 @@ func TestTLSAndPassword(t *testing.T) {
 	stop()
 
 	s.Password = "pass word"
-	s.TLS.RootCAs = x509.NewCertPool() // nobody is trusted
+	s.ReadTLS, s.TLS.RootCAs = nil, x509.NewCertPool() // nobody is trusted
 	p, _ = runPublisher(t, newFixture(), s)
 	mqtttest.Until(t, "the refusal to be reported", func() bool { return p.Status().Detail != "" })
 	if st := p.Status(); st.Connected || !strings.Contains(st.Detail, "certificate") {
 		t.Errorf("with an unknown authority: %+v", st)
+	}
+}
+
+// The certificate authority and the client's certificate are read for each connection, so that both can
+// be renewed while the service runs.
+func TestRenewedCertificatesOfTheClient(t *testing.T) {
+	dir := t.TempDir()
+	cert, key := mqtttest.SelfSigned(t, dir)
+	shop := config.Shop{Bench: "bench-1", MQTT: config.MQTT{TopicPrefix: "potlife", CAFile: cert, CertFile: cert, KeyFile: key}}
+	var server *tls.Certificate
+	l, err := tls.Listen("tcp", "127.0.0.1:0", &tls.Config{
+		MinVersion: tls.VersionTLS12, ClientAuth: tls.RequireAnyClientCert,
+		GetCertificate: func(*tls.ClientHelloInfo) (*tls.Certificate, error) { return server, nil },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = l.Close() }()
+	clients := make(chan []byte, 1)
+	go func() {
+		for {
+			conn, err := l.Accept()
+			if err != nil {
+				return
+			}
+			var raw []byte
+			if c := conn.(*tls.Conn); c.Handshake() == nil {
+				raw = c.ConnectionState().PeerCertificates[0].Raw
+			}
+			clients <- raw
+			_ = conn.Close()
+		}
+	}()
+	shop.MQTT.URLs = []string{"mqtts://" + l.Addr().String()}
+	load := func() {
+		t.Helper()
+		pair, err := tls.LoadX509KeyPair(cert, key)
+		if err != nil {
+			t.Fatal(err)
+		}
+		server = &pair
+	}
+	load()
+	s, err := FromShop(shop)
+	if err != nil {
+		t.Fatal(err)
+	}
+	where := newAddresses(s)
+	for _, renewed := range []bool{false, true} {
+		if renewed {
+			newCert, newKey := mqtttest.SelfSigned(t, t.TempDir())
+			for from, to := range map[string]string{newCert: cert, newKey: key} {
+				if err := os.Rename(from, to); err != nil {
+					t.Fatal(err)
+				}
+			}
+			load()
+		}
+		conn, err := where.dial(t.Context())
+		if err != nil {
+			t.Fatalf("renewed %v: %v", renewed, err)
+		}
+		_ = conn.Close()
+		if raw := <-clients; string(raw) != string(server.Certificate[0]) {
+			t.Errorf("renewed %v: the client presented another certificate", renewed)
+		}
 	}
 }
