@@ -176,6 +176,8 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 		return b.stirCan(now, r.By, c)
 	case request.EmptyCan:
 		return b.emptyCan(now, r.By, c)
+	case request.FlowTimeBatch:
+		return b.flowTime(now, r.By, c)
 	case request.TestBatch:
 		return b.test(now, r.By, c)
 	case request.AcceptLearned:

@@ -33,6 +33,7 @@ func TestWhatWasDoneIsTakenBack(t *testing.T) {
 		"split":         request.SplitBatch{Batch: id, Grams: 20, To: request.Where{Press: "press-1"}},
 		"split on top":  request.SplitBatch{Batch: id, Grams: 20, To: request.Where{Press: "press-2"}, Replace: true},
 		"top up":        request.TopUpBatch{Batch: id, From: other},
+		"flow time":     request.FlowTimeBatch{Batch: id, Cup: "ford-4", Seconds: 60, SecondRunS: new(61.0)},
 		"tests":         request.TestBatch{Batch: id, Kind: "rub", Result: "pass"},
 	} {
 		s.pass(30*time.Second, both(humid))

@@ -194,6 +194,10 @@ func (e ToppedUp) apply(s *State, r Record) {
 			b.Ensemble, b.WithoutLots, b.MixedAt, b.GoodAt = from.Ensemble, from.WithoutLots, from.MixedAt, from.GoodAt
 			b.AtLeast, b.Countable, b.Unseen = from.AtLeast, from.Countable, from.Unseen
 		}
+		if b.Ensemble != nil { // the whole has another viscosity than either
+			b.Ensemble = b.Ensemble.Clone()
+			b.Ensemble.PouredIn()
+		}
 		b.PartWentOff, b.YoungerThanDead = b.PartWentOff || from.PartWentOff, b.YoungerThanDead || from.YoungerThanDead
 	})
 	Closed{Batch: e.From, Ink: e.Ink, Press: from.Press, Outcome: lifecycle.UsedUp, StillGood: lifecycle.GoodUnknown, Seen: lifecycle.SeenEarlier}.apply(s, r)

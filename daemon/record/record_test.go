@@ -18,6 +18,7 @@ import (
 	"potlifed/model/guide"
 	"potlifed/model/health"
 	"potlifed/model/verify"
+	"potlifed/model/viscosity"
 )
 
 var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
@@ -59,6 +60,8 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Counted{Press: "press-1", Defect: "dust", Batch: "0612-1", Add: 2, Minute: at, Day: "2026-06-12", Conditions: &Conditions{Zone: "bench"}},
 		InService{Device: "bench-air", Alarms: []string{"sensor-stale"}},
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
+		FlowTimed{Batch: "0612-1", Cup: "ford-4", RunsS: []float64{48, 49}, InkTemperatureC: new(22.5), ViscosityMM2PerS: 169.4, Corrects: 7, Curve: viscosity.Assumed(),
+			Sample: viscosity.Sample{LnRuns: []float64{5.12, 5.14}, RunSpread: 0.02, CommonSpread: 0.04, TemperatureC: 22.5, ThinnerPct: -0.5, ThinnerSd: 0.3}},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
 		Reweighed{Batch: "0612-1", ContentG: 68, TakenG: 5, LossG: 2, UncertaintyG: 0.3},
 		LearnedAccepted{Ink: "dial-satin", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "dial-satin"},

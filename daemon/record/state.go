@@ -148,6 +148,7 @@ type Batch struct {
 	PartWentOff     bool   `json:"part_went_off,omitempty"`
 	YoungerThanDead bool   `json:"younger_than_dead,omitempty"`
 	Tests           []Test `json:"tests,omitempty"`
+	Flows           []Flow `json:"flows,omitempty"` // flow times that count, oldest first
 
 	ClosedAt  time.Time           `json:"closed_at,omitzero"`
 	Outcome   lifecycle.Outcome   `json:"outcome,omitempty"`

@@ -85,6 +85,16 @@ type TestBatch struct {
 	Result string `json:"result" enum:"pass,fail" doc:"result of the test"`
 }
 
+// FlowTimeBatch records a flow time of a batch from a flow cup.
+type FlowTimeBatch struct {
+	Batch           string   `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
+	Cup             string   `json:"cup" enum:"ford-1,ford-2,ford-3,ford-4,ford-5,iso-3,iso-4,iso-5,iso-6" doc:"flow cup: ford-1 to ford-5 (ASTM D1200), iso-3 to iso-6 (ISO 2431, orifice in mm)"`
+	Seconds         float64  `json:"seconds" minimum:"1" maximum:"1000" doc:"flow time in s"`
+	SecondRunS      *float64 `json:"second_run_s,omitempty" minimum:"1" maximum:"1000" doc:"flow time of a second run in s; without one that agrees within 5 % the flow time can only shorten the pot life"`
+	InkTemperatureC *float64 `json:"ink_temperature_c,omitempty" minimum:"-20" maximum:"80" doc:"temperature of the ink in °C; default: that of the cup, as the air has it, less surely"`
+	Corrects        uint64   `json:"corrects,omitempty" doc:"number of the event of an earlier flow time whose figures were wrong and shall not count any more"`
+}
+
 // GoodBatch records that a person looked at the batch and found it good.
 type GoodBatch struct {
 	Batch string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
@@ -121,6 +131,8 @@ func (ThinBatch) Verb() string { return "thin" }
 func (ReweighBatch) Verb() string { return "reweigh" }
 
 func (TestBatch) Verb() string { return "tests" }
+
+func (FlowTimeBatch) Verb() string { return "flow-time" }
 
 // Undo undoes a change of a few seconds ago.
 type Undo struct {

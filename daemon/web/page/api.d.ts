@@ -377,7 +377,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -638,6 +638,21 @@ declare namespace API {
     time: string;
   }
 
+  interface EventCurve {
+    bend: number;
+    ends: number;
+    per_kelvin: number;
+    per_kelvin_spread: number;
+    per_pct: number;
+    per_pct_spread: number;
+    rise: number;
+    rise_spread: number;
+    share: number;
+    share_spread: number;
+    start: number;
+    start_spread: number;
+  }
+
   interface EventDefects {
     add: number;
     age_s?: number;
@@ -684,6 +699,22 @@ declare namespace API {
     seq: number;
     session: string;
     time: string;
+  }
+
+  interface EventFlowTimed {
+    batch: string;
+    by: string;
+    corrects?: number;
+    cup: string;
+    curve: EventCurve;
+    ink_temperature_c?: number;
+    journal: string;
+    kind: "flow-timed";
+    runs_s: Array<number> | null;
+    sample: EventSample;
+    seq: number;
+    time: string;
+    viscosity_mm2_s: number;
   }
 
   interface EventGood {
@@ -1078,6 +1109,15 @@ declare namespace API {
     uncertainty_g: number;
   }
 
+  interface EventSample {
+    common_spread: number;
+    ln_runs: Array<number> | null;
+    run_spread: number;
+    temperature_c: number;
+    thinner_pct: number;
+    thinner_spread: number;
+  }
+
   interface EventScaleDay {
     by: string;
     date: string;
@@ -1298,6 +1338,25 @@ declare namespace API {
     zone: string;
   }
 
+  interface Flow {
+    agree: boolean;
+    at: string;
+    cup: string;
+    ink_temperature_c?: number;
+    runs_s: Array<number> | null;
+    seq: number;
+    spent: number;
+    viscosity_mm2_s: number;
+  }
+
+  interface FlowTimeBatch {
+    corrects?: number;
+    cup: "ford-1" | "ford-2" | "ford-3" | "ford-4" | "ford-5" | "iso-3" | "iso-4" | "iso-5" | "iso-6";
+    ink_temperature_c?: number;
+    second_run_s?: number;
+    seconds: number;
+  }
+
   interface GoodBatch {
   }
 
@@ -1325,6 +1384,7 @@ declare namespace API {
     cup?: string;
     defects?: Record<string, number>;
     events: Array<Event> | null;
+    flow_times?: Array<Flow> | null;
     good_at?: string;
     id: string;
     ink: string;
@@ -1682,6 +1742,7 @@ declare namespace API {
     components: Array<Component> | null;
     cup?: string;
     defects?: Record<string, number>;
+    flow_times?: Array<Flow> | null;
     good_at?: string;
     id: string;
     ink: string;

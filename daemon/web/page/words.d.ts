@@ -74,6 +74,9 @@ declare namespace Words {
     "batch.asked": {parts: Value};
     "batch.ended": {at: Value; outcome: Value};
     "batch.events": {};
+    "batch.flow-time": {cup: Value; spent: Value; time: Value; viscosity: Value};
+    "batch.flow-time-single": {};
+    "batch.flow-times": {};
     "batch.from": {can: Value; part: Value};
     "batch.from-assumed": {can: Value; part: Value};
     "batch.in": {cup: Value};
@@ -490,6 +493,7 @@ declare namespace Words {
     "event.because": {why: Value};
     "event.closed": {outcome: Value};
     "event.cup-on": {};
+    "event.flow-timed": {cup: Value; time: Value};
     "event.good": {};
     "event.hardener-begun": {};
     "event.hardener-stirred": {};
@@ -513,6 +517,18 @@ declare namespace Words {
     "event.topped-up": {batch: Value; mass: Value};
     "event.undone": {};
     "event.unloaded": {press: Value};
+    "flow-time.cup": {};
+    "flow-time.first": {};
+    "flow-time.ford": {number: Value};
+    "flow-time.iso": {number: Value};
+    "flow-time.it": {};
+    "flow-time.lead": {};
+    "flow-time.second": {};
+    "flow-time.second-hint": {};
+    "flow-time.seconds": {};
+    "flow-time.temperature": {};
+    "flow-time.temperature-hint": {};
+    "flow-time.title": {batch: Value};
     "format.about-over": {};
     "format.ago": {duration: Value};
     "format.any-moment": {};
@@ -613,6 +629,8 @@ declare namespace Words {
     "mixing.tared": {};
     "mixing.target": {mass: Value};
     "mixing.what-happened": {};
+    "more.flow-time": {};
+    "more.flow-time-note": {};
     "more.in": {ink: Value; zone: Value};
     "more.label": {};
     "more.label-note": {};

@@ -4,7 +4,7 @@ import { get, list, Refused } from "../lib/api.js";
 import { day, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
-import { clockTime, grams, ratioWords, remaining } from "../lib/format.js";
+import { clockTime, grams, percent, ratioWords, remaining } from "../lib/format.js";
 import { byId, live } from "../lib/live.js";
 import { picture } from "../lib/picture.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
@@ -80,16 +80,41 @@ function historyParts(b, kinds) {
     b.closed_at && [say("batch.ended", { at: dayTime(b.closed_at), outcome: outcome(b.outcome) }), b.left_g !== undefined && say("batch.left", { mass: grams(b.left_g) })].filter(Boolean).join(", "),
   ].flatMap((fact) => fact || []);
   const events = b.events ?? [];
-  const [tests, presses] = [b.tests ?? [], b.presses ?? []];
+  const [tests, flows, presses] = [b.tests ?? [], b.flow_times ?? [], b.presses ?? []];
   return [
     part(say("batch.what"), facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
     part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? []))), [askedOf(b.targets_g), ratioWords(b.ratio)].filter(Boolean).map((text) => h("p", { text }))),
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
     part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
     tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${term("test", t.kind)}, ${term("result", t.result)}` })))),
+    flows.length > 0 && part(say("batch.flow-times"), h("ul", { class: "history-list" }, flows.map(flowRow))),
     part(say("batch.events"), h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: say("batch.label") })),
   ].flatMap((shown) => shown || []);
+}
+
+/**
+ * runsWords lists the flow times of the runs of one sample.
+ * @param {number[] | null} runs in s
+ */
+const runsWords = (runs) => (runs ?? []).map((s) => `${s} ${say("flow-time.seconds")}`).join(", ");
+
+/**
+ * flowCupWords names a flow cup.
+ * @param {string} cup
+ */
+function flowCupWords(cup) {
+  const [standard, number] = cup.split("-");
+  return standard === "iso" ? say("flow-time.iso", { number }) : say("flow-time.ford", { number });
+}
+
+/**
+ * flowRow is a flow time of the batch.
+ * @param {API.Flow} f
+ */
+function flowRow(f) {
+  const text = say("batch.flow-time", { time: runsWords(f.runs_s), cup: flowCupWords(f.cup), viscosity: Math.round(f.viscosity_mm2_s), spent: percent(100 * f.spent) });
+  return h("li", {}, `${dayTime(f.at)}: ${text}`, !f.agree && h("p", { text: say("batch.flow-time-single") }));
 }
 
 /**
@@ -168,6 +193,7 @@ const eventWriters = {
   "topped-up": (e) => (e.batch === id ? say("event.topped-up", { mass: grams(e.g), batch: e.from }) : say("event.poured-into", { batch: e.batch })),
   thinned: (e) => say("event.thinned", { mass: grams(e.g) }),
   reweighed: (e) => say("event.reweighed", { mass: grams(e.content_g) }),
+  "flow-timed": (e) => say("event.flow-timed", { time: runsWords(e.runs_s), cup: flowCupWords(e.cup) }),
   tested: (e) => say("event.tested", { test: term("test", e.test), result: term("result", e.result) }),
   "poured-from": (e) => say("event.poured-from", { part: term("part", e.part), can: e.can }) + (e.lot ? `, ${say("cans.lot", { lot: e.lot })}` : ""),
   "left-weighed": (e) => say("event.left-weighed", { mass: grams(e.left_g), scale: e.scale }),

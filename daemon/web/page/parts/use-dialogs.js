@@ -184,6 +184,35 @@ export function testDialog(batch, tools) {
   });
 }
 
+/** The flow cups that the bench knows, with the words for them. */
+const flowCups = [...["1", "2", "3", "4", "5"].map((number) => ({ value: `ford-${number}`, label: say("flow-time.ford", { number }) })),
+  ...["3", "4", "5", "6"].map((number) => ({ value: `iso-${number}`, label: say("flow-time.iso", { number }) }))];
+
+/**
+ * flowTimeDialog asks for the flow time of a batch.
+ * @param {API.BatchView} batch
+ * @param {Page.Tools} tools
+ */
+export function flowTimeDialog(batch, tools) {
+  const run = { unit: say("flow-time.seconds"), type: "number", min: 1, max: 1000, step: "any", inputmode: "decimal" };
+  ask({
+    title: say("flow-time.title", { batch: batch.id }),
+    lead: say("flow-time.lead"),
+    body: [
+      chips({ legend: say("flow-time.cup"), name: "cup", options: flowCups }),
+      h("div", { class: "pair" },
+        field({ ...run, label: say("flow-time.first"), name: "seconds", required: true }),
+        field({ ...run, label: say("flow-time.second"), name: "second_run_s", hint: say("flow-time.second-hint") })),
+      field({ label: say("flow-time.temperature"), unit: "°C", name: "ink_temperature_c", type: "number", min: -20, max: 80, step: "any", inputmode: "decimal", hint: say("flow-time.temperature-hint") }),
+    ],
+    submitLabel: say("flow-time.it"),
+    submit(data) {
+      const [second, celsius] = [figure(data, "second_run_s"), figure(data, "ink_temperature_c")];
+      return send(tools, batch, "flow-time", { cup: data.get("cup"), seconds: figure(data, "seconds"), ...(second !== undefined && { second_run_s: second }), ...(celsius !== undefined && { ink_temperature_c: celsius }) });
+    },
+  });
+}
+
 /**
  * moreDialog offers the rarer actions, so that only the usual ones have buttons of their own.
  * @param {API.BatchView} batch
@@ -196,6 +225,7 @@ export function moreDialog(batch, tools) {
     { label: say("more.top-up"), note: say("more.top-up-note"), value: topUpDialog },
     { label: say("more.thin"), note: say("more.thin-note"), value: thinDialog },
     { label: say("more.reweigh"), note: say("more.reweigh-note"), value: reweighDialog },
+    { label: say("more.flow-time"), note: say("more.flow-time-note"), value: flowTimeDialog },
     { label: say("more.test"), note: say("more.test-note"), value: testDialog },
     { label: say("more.label"), note: say("more.label-note"), value: (b) => location.assign(`/batches/${b.id}/label`) },
     { label: say("more.page"), note: say("more.page-note"), value: (b) => location.assign(`/batches/${b.id}`) },
