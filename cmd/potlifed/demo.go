@@ -57,7 +57,7 @@ func demoCommand() *cobra.Command {
 	f.Float64Var(&o.Speed, "speed", 60, "time lapse: how many times faster than real time; the first mix is poured at natural speed")
 	f.DurationVar(&o.For, "for", time.Duration(0), "end after this real time; 0 for no end")
 	f.StringVar(&o.Listen, "listen", "127.0.0.1:0", "HOST:PORT of the page; port 0 is a free one")
-	f.StringVar(&o.Scale, "scale", "status-first", "how the scale sends: a line shape, digits, checksum, hid, or a shape with asked- before it for a scale that is asked")
+	f.StringVar(&o.Scale, "scale", "status-first", "how the scale sends: a line shape, digits, checksum, hid, a way to write lines such as thousands, status-bits or last-first, or a shape with asked- before it for a scale that is asked")
 	f.StringVar((*string)(&o.Rejects), "defects", string(rehearsal.RejectsRise), "share of rejected prints: rising (with water vapour and spent pot life) or constant")
 	f.Uint64Var(&o.Seed, "seed", 1, "seed of the random events; the same seed gives the same story")
 	return c

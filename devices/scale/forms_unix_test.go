@@ -34,6 +34,8 @@ func TestEveryShapeUnitAndWayToSpeak(t *testing.T) {
 			switch {
 			case shape == "hid" && (c.Request != "" || c.TCP || runtime.GOOS != "linux"):
 				continue
+			case strings.HasPrefix(settings.Line, "{") && shape != "digits" && shape != "checksum" && (c.TCP || c.Unit == "kg" || c.Unit == "lb"):
+				continue // the way to speak and the unit do not depend on the pattern
 			case shape == "digits" || shape == "sign-digits": // the number alone
 				if c.Unit != "" {
 					line = strings.Replace("{sign}{weight}{unit=g}", "=g", "="+c.Unit, 1)

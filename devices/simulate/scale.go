@@ -22,7 +22,8 @@ type ScaleOptions struct {
 	Name string
 	// Shape is how lines are built: status-first (the default), letters-first, tare-first,
 	// stability-last, tare-last, weight-unit (the unit is missing while the weight moves),
-	// sign-digits, digits, checksum, or hid for reports of a device on hidraw. See [Shapes].
+	// sign-digits, digits, checksum, hid for reports of a device on hidraw, or a way to write lines that a pattern reads,
+	// such as thousands. See [Shapes].
 	Shape string
 	// Unit is g (the default), kg, oz or lb. A shape without a unit sends the numbers of it.
 	Unit string
@@ -112,6 +113,9 @@ func Shapes() map[string]struct{ Line, Request string } {
 		}
 		shapes[name] = s
 	}
+	for name, f := range forms {
+		shapes[name] = struct{ Line, Request string }{Line: f.pattern}
+	}
 	return shapes
 }
 
@@ -138,6 +142,9 @@ type Scale struct {
 func NewScale(o ScaleOptions) (*Scale, error) {
 	o = o.withDefaults()
 	format, ok := lineFormats[o.Shape]
+	if f, made := forms[o.Shape]; made {
+		format, ok = f.format, true
+	}
 	if !ok {
 		return nil, fmt.Errorf("simulate scale: no line shape %q", o.Shape)
 	}
