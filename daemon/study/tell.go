@@ -232,16 +232,16 @@ func (w teller) threshold() []string {
 		return []string{w.Say("study.threshold.told", "kind", w.kind(t.Kind), "at", density(*t.At), "low", density(*t.Low), "high", density(*t.High),
 			"humidity", humidity(*t.At), "temperature", w.Temperature(mean))}
 	}
-	said := []string{w.Say("study.threshold.not-told")}
+	evenly := w.Say("study.threshold.not-told")
 	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry)}
 	if t.RelevantAt == nil {
-		return append(said, w.Say("study.threshold.relevant-open", values...))
+		return []string{w.Say("study.threshold.relevant-open", values...), evenly}
 	}
 	values = append(values, "at", density(*t.RelevantAt), "low", density(*t.RelevantLow), "humidity", humidity(*t.RelevantAt), "temperature", w.Temperature(mean))
 	if t.RelevantHigh == nil {
-		return append(said, w.Say("study.threshold.relevant-low", values...))
+		return []string{w.Say("study.threshold.relevant-low", values...), evenly}
 	}
-	return append(said, w.Say("study.threshold.relevant", append(values, "high", density(*t.RelevantHigh))...))
+	return []string{w.Say("study.threshold.relevant", append(values, "high", density(*t.RelevantHigh))...), evenly}
 }
 
 // meanTemperature returns the mean over the prints, 20 °C where none is known.

@@ -81,7 +81,7 @@ func TestTheAnswerInWords(t *testing.T) {
 				t.Errorf("%s: does not say %q:\n%s", c.name, want, all)
 			}
 		}
-		if first := told.Sentences[0]; c.a.Threshold != nil && !strings.Contains(first, "limit") {
+		if first := told.Sentences[0]; c.a.Threshold != nil && !strings.Contains(first, " about ") {
 			t.Errorf("%s: the first sentence does not say from which humidity on: %s", c.name, first)
 		}
 		// An engineer is no statistician: such words are in the tables, if anywhere.

@@ -4,6 +4,7 @@ import { button, h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { picture } from "../lib/picture.js";
 import { say } from "../lib/words.js";
+import { perThousand } from "./rate.js";
 import { chartDays, dayAfter, recorded } from "./span.js";
 
 const whole = "all"; // the id of all kinds together
@@ -191,10 +192,9 @@ function effectsTable(a) {
  * @param {(kind: string) => string} name
  */
 function totalsTable(a, name) {
-  const rate = (/** @type {number} */ v) => (v < 0.1 ? (1000 * v).toPrecision(3) : (1000 * v).toFixed(0));
   return h(
     "table", {},
     h("thead", {}, h("tr", {}, [say("analysis.kind"), say("analysis.rejects"), say("analysis.rate")].map((text) => h("th", { scope: "col", text })))),
-    h("tbody", {}, (a.totals ?? []).map((t) => h("tr", {}, h("td", { text: name(t.kind) }), h("td", { text: String(t.defects) }), h("td", { text: say("analysis.rate-between", { rate: rate(t.rate), low: rate(t.rate_low), high: rate(t.rate_high) }) })))),
+    h("tbody", {}, (a.totals ?? []).map((t) => h("tr", {}, h("td", { text: name(t.kind) }), h("td", { text: String(t.defects) }), h("td", { text: say("analysis.rate-between", { rate: perThousand(t.rate), low: perThousand(t.rate_low), high: perThousand(t.rate_high) }) })))),
   );
 }
