@@ -33,7 +33,8 @@ func TestLightOfAChangeOver(t *testing.T) {
 	}
 	s.must(request.UnloadBatch{Batch: second})
 	shows("taken off", light.Empty, light.NothingLoaded, "Nothing loaded.")
-	other := s.records("dial-flat", 80, 10, 7)
+	other := s.records("dial-flat", 80, 8, 11)
+	s.pass(11*time.Minute, both(mild)) // it has rested
 	s.must(request.LoadBatch{Batch: other, Press: "press-1"})
 	third := s.mixes()
 	shows("a mix of another ink is ready", light.InOrder, light.EnoughLife, "Enough life left. The next mix, "+third+", is ready. It is another ink: dial-satin.")
