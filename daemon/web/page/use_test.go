@@ -181,6 +181,18 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		want(t, f.body(t, "batches/0612-6/reweigh"), "content_g", 71.5)
 
 		b.act("More…", "0612-6")
+		b.option("Record a flow time…")
+		b.sees("dialog", "It does not replace weighing")
+		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector("dialog[open] input[name=cup][value=ford-4]").click()`))
+		b.fills("seconds", "48.5")
+		b.fills("second_run_s", "49")
+		b.fills("ink_temperature_c", "22.5")
+		b.looks("dialog"+path[1:]+"-flow-time", wide, phone)
+		b.press("Record it")
+		b.closed()
+		want(t, f.body(t, "batches/0612-6/flow-time"), "cup", "ford-4", "seconds", 48.5, "second_run_s", 49, "ink_temperature_c", 22.5)
+
+		b.act("More…", "0612-6")
 		b.option("Log a test…")
 		b.sees("dialog", "Adhesion")
 		b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog[open] fieldset")].find((e) => e.innerText.startsWith("Rub")).querySelectorAll("button")[1].click()`))
