@@ -7,9 +7,11 @@ import (
 )
 
 const (
-	sweepRows  = 500             // in one portion
-	sweepEvery = 2 * time.Second // between two portions: a year of records takes an hour
-	sweepRest  = 24 * time.Hour  // between two sweeps
+	// Rows in one portion: with five times as many, a sweep took a third of a percent of a core as long
+	// as it lasted, and each portion a processor for seven milliseconds (amd64).
+	sweepRows  = 100
+	sweepEvery = 2 * time.Second // between two portions: a year of records takes five hours
+	sweepRest  = 20 * time.Hour  // between two sweeps
 )
 
 // Sweep reads all records slowly, again and again, until ctx is done: what is old is read by
