@@ -342,7 +342,7 @@ func compose(seed int64) composed {
 }
 
 // A scale is read rightly or the proposal is unsure, whatever its lines are composed of. A line in thirty may be refused:
-// it gives no weight. Of 4,000 scales 6 are read wrongly, such as where a blank stands for a mark between commas.
+// it gives no weight. Of 4,000 scales 4 are read wrongly, such as where a mark is blank between strokes.
 func TestComposedDialects(t *testing.T) {
 	seeds, count := 250, map[string]int{}
 	if os.Getenv("POTLIFED_LONG") != "" {

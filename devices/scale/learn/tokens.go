@@ -86,7 +86,7 @@ func decimalCommas(lines []text) bool {
 			width = to - i
 		}
 	}
-	return 2*found > len(lines)
+	return 4*found > 3*len(lines)
 }
 
 func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
@@ -157,10 +157,15 @@ func (w writing) gluedUnit(letters string, before []token, gap bool) int {
 	return 0
 }
 
+var joinedByComma = regexp.MustCompile(`[0-9],[0-9]`)
+
 // startsWithMark reports whether a number without a nought before its decimal mark begins at i, as in
 // .218. What follows a letter or a digit is no number of its own.
 func startsWithMark(line string, i int, marks string) bool {
-	if end := i + 1; line[i] == ',' { // between the fields of a line
+	if end := i + 1; line[i] == ',' { // between the fields of a line, or beside a number with a decimal comma
+		if joinedByComma.MatchString(line[:i]) {
+			return false
+		}
 		for end < len(line) && isDigit(line[end]) {
 			end++
 		}
