@@ -80,6 +80,7 @@ func runOnce(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
+	j.PublishAs(o.Shop.Bench)
 	out := &mqttOutput{}
 	shops := newShops(o.Shop)
 	b, err := bench.New(ctx, bench.Settings{

@@ -37,6 +37,7 @@ func (k EventKind) SchemaName() string {
 type eventHead struct {
 	Time    time.Time `json:"time" doc:"when it happened, in bench time"`
 	Seq     uint64    `json:"seq" doc:"number of the event, without gaps from 1"`
+	Bench   string    `json:"bench" doc:"name of the bench; the present one, also for events from before it was renamed"`
 	Journal string    `json:"journal" doc:"id of the journal; another id means that events are numbered from 1 again"`
 	Kind    string    `json:"kind" doc:"kind of the event"`
 	By      string    `json:"by" doc:"name of the person, device or program that caused it; bench for the service itself"`

@@ -78,7 +78,7 @@ func (s *source) event(r record.Record, alarms, events *file) error {
 	if err != nil {
 		return err
 	}
-	wire, err := view.WireEvent(s.Journal.ID(), r.Seq, r.Stamp.At, string(r.Body.Kind()), r.By, body)
+	wire, err := view.WireEvent(view.Source{Bench: s.Bench, Journal: s.Journal.ID()}, r.Seq, r.Stamp.At, string(r.Body.Kind()), r.By, body)
 	if err != nil {
 		return err
 	}

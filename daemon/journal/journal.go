@@ -34,6 +34,7 @@ type Journal struct {
 	head  *headWriter
 	dir   string
 	id    string
+	bench string // see PublishAs
 	log   *slog.Logger
 
 	end     end                          // the writer's
@@ -85,6 +86,9 @@ func dsn(path string, readOnly bool) string {
 	}
 	return (&url.URL{Scheme: "file", Opaque: (&url.URL{Path: path}).EscapedPath(), RawQuery: q.Encode()}).String()
 }
+
+// PublishAs sets the bench's name that [Journal.Events] gives. Call it before anything reads events.
+func (j *Journal) PublishAs(bench string) { j.bench = bench }
 
 // ID returns the journal's id. Each new file gets a new one.
 func (j *Journal) ID() string { return j.id }
@@ -248,7 +252,7 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.E
 		if err := rows.Scan(&seq, &at, &kind, &by, &body); err != nil {
 			return nil, fmt.Errorf("journal: read event: %w", err)
 		}
-		e, err := view.WireEvent(j.id, uint64(seq), time.Unix(0, at).UTC(), kind, by, body)
+		e, err := view.WireEvent(view.Source{Bench: j.bench, Journal: j.id}, uint64(seq), time.Unix(0, at).UTC(), kind, by, body)
 		if err != nil {
 			return nil, err
 		}

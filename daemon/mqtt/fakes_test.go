@@ -144,7 +144,7 @@ func (j *fakeJournal) add(batch string) uint64 {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	seq := uint64(len(j.events) + 1)
-	e, err := view.WireEvent("j1", seq, time.Now(), string(record.KindGood), "test", fmt.Appendf(nil, `{"batch":%q}`, batch))
+	e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, seq, time.Now(), string(record.KindGood), "test", fmt.Appendf(nil, `{"batch":%q}`, batch))
 	if err != nil {
 		panic(err)
 	}

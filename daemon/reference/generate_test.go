@@ -176,6 +176,7 @@ func eventHead() []row {
 	return []row{
 		{"time", true, "time", "when it happened, in bench time"},
 		{"seq", true, "whole number", "number of the event, without gaps from 1"},
+		{"bench", true, "text", "name of the bench; the present one, also for events from before it was renamed"},
 		{"journal", true, "text", "id of the journal; another id means that events are numbered from 1 again"},
 		{"kind", true, "text", "kind of the event"},
 		{"by", true, "text", "person, device or program that caused it; `bench` for the service itself"},

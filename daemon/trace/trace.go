@@ -96,7 +96,7 @@ const mostEvents = 500
 // Of returns the newest batch of an id that began at or before the event of the given number; 0
 // means the newest of all. Warnings are written in the given language. The error is ErrUnknown or that of the
 // journal.
-func Of(ctx context.Context, j Journal, id string, seq uint64, journal string, in words.Locale) (History, error) {
+func Of(ctx context.Context, j Journal, id string, seq uint64, from view.Source, in words.Locale) (History, error) {
 	if seq == 0 {
 		seq = math.MaxUint64
 	}
@@ -114,7 +114,7 @@ func Of(ctx context.Context, j Journal, id string, seq uint64, journal string, i
 		if err != nil {
 			return h, err
 		}
-		e, err := view.WireEvent(journal, r.Seq, r.Stamp.At, string(r.Body.Kind()), r.By, body)
+		e, err := view.WireEvent(from, r.Seq, r.Stamp.At, string(r.Body.Kind()), r.By, body)
 		if err != nil {
 			return h, err
 		}

@@ -216,7 +216,7 @@ func TestHistoryIsWhatWas(t *testing.T) {
 		all = append(all, p.state.Closed...)
 		inLot := map[string][]string{}
 		for _, b := range all {
-			h, err := Of(t.Context(), j, b.ID, 0, "j", words.Locale{})
+			h, err := Of(t.Context(), j, b.ID, 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{})
 			if err != nil {
 				rt.Fatalf("%s: %v", b.ID, err)
 			}
@@ -306,19 +306,19 @@ func TestAnIDOfLastYear(t *testing.T) {
 	}
 	p.add(record.Split{Batch: old + "b", From: old, G: 20.4, Zone: "bench"})
 	j := p.journal(t)
-	newest, err := Of(t.Context(), j, old, 0, "j", words.Locale{})
+	newest, err := Of(t.Context(), j, old, 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{})
 	if err != nil || newest.State != lifecycle.Open || newest.Prints != 0 || newest.Lots[0].Lot != "lot b" {
 		t.Errorf("the newest: %+v, %v", newest.Past, err)
 	}
-	first, err := Of(t.Context(), j, old, 5, "j", words.Locale{})
+	first, err := Of(t.Context(), j, old, 5, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{})
 	if err != nil || first.Outcome != "went-off" || first.Prints != 100 || first.Lots[0].Lot != "lot a" || len(first.Lots) != 2 {
 		t.Errorf("last year's: %+v, %v", first.Past, err)
 	}
-	part, err := Of(t.Context(), j, old+"b", 0, "j", words.Locale{})
+	part, err := Of(t.Context(), j, old+"b", 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{})
 	if err != nil || part.Lots[0].Lot != "lot b" || math.Abs(part.Parts[0].G-17) > 1e-9 {
 		t.Errorf("the part: %+v, %v", part.Past, err)
 	}
-	if _, err := Of(t.Context(), j, "0612-99", 0, "j", words.Locale{}); !errors.Is(err, ErrUnknown) {
+	if _, err := Of(t.Context(), j, "0612-99", 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{}); !errors.Is(err, ErrUnknown) {
 		t.Errorf("an unknown one: %v", err)
 	}
 	page, err := Into(t.Context(), j, Source{Lot: "LOT A"}, 0, 10, words.Locale{})
@@ -340,7 +340,7 @@ func TestWhatWasTakenBackIsNotTold(t *testing.T) {
 	p.add(record.Undone{Batch: into, Undoes: p.seq, Of: record.KindClosed, Batches: []string{into}})
 	j := p.journal(t)
 	for _, id := range []string{into, from} {
-		h, err := Of(t.Context(), j, id, 0, "j", words.Locale{})
+		h, err := Of(t.Context(), j, id, 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -366,7 +366,7 @@ func TestASplitDoesNotChangeWhatWasPoured(t *testing.T) {
 	for id, want := range map[string]struct{ poured, left []float64 }{
 		whole: {[]float64{30, 55, 17}, []float64{22.65, 41.52, 12.83}}, part: {[]float64{7.35, 13.48, 4.17}, []float64{7.35, 13.48, 4.17}},
 	} {
-		h, err := Of(t.Context(), j, id, 0, "j", words.Locale{})
+		h, err := Of(t.Context(), j, id, 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -439,7 +439,7 @@ func TestWarningsInTheShopsLanguage(t *testing.T) {
 		p.add(e)
 	}
 	j := p.journal(t)
-	h, err := Of(t.Context(), j, "0612-1", 0, "j", words.Locale{})
+	h, err := Of(t.Context(), j, "0612-1", 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -454,7 +454,7 @@ func TestWarningsInTheShopsLanguage(t *testing.T) {
 	if d := cmp.Diff(want, h.Warnings); d != "" {
 		t.Error(d)
 	}
-	other, err := Of(t.Context(), j, "0612-1", 0, "j", words.Locale{Language: words.Pseudo(words.English())})
+	other, err := Of(t.Context(), j, "0612-1", 0, view.Source{Bench: "bench-1", Journal: "j"}, words.Locale{Language: words.Pseudo(words.English())})
 	if err != nil || len(other.Warnings) != len(want) {
 		t.Fatal(other.Warnings, err)
 	}

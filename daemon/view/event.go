@@ -21,21 +21,29 @@ type Event struct {
 	JSON json.RawMessage
 }
 
-// WireEvent returns the published form of an event of the given journal. Its fields stand
-// beside time, seq, journal, kind and by.
+// Source is where events come from: what tells them apart from those of other benches once they are
+// in one table.
+type Source struct {
+	Bench   string // the bench's present name
+	Journal string // id
+}
+
+// WireEvent returns the published form of an event from the given source. Its fields stand
+// beside time, seq, bench, journal, kind and by.
 //
 // The published form is derived from the stored body and differs from it in two ways:
 // durations are in seconds and not in nanoseconds, and figures are rounded to what is
 // known of them. The stored body keeps its names and all digits, so that every journal can
 // be replayed. The error says which event has a body that is no JSON object.
-func WireEvent(journal string, seq uint64, at time.Time, kind string, by actor.Name, body []byte) (Event, error) {
+func WireEvent(from Source, seq uint64, at time.Time, kind string, by actor.Name, body []byte) (Event, error) {
 	head, err := json.Marshal(struct {
 		Time    time.Time  `json:"time"`
 		Seq     uint64     `json:"seq"`
+		Bench   string     `json:"bench"`
 		Journal string     `json:"journal"`
 		Kind    string     `json:"kind"`
 		By      actor.Name `json:"by"`
-	}{at, seq, journal, kind, by})
+	}{at, seq, from.Bench, from.Journal, kind, by})
 	if err != nil {
 		return Event{}, fmt.Errorf("event %d: %w", seq, err)
 	}

@@ -114,7 +114,7 @@ func fields(of reflect.Type, path string, each func(path string, of reflect.Type
 func TestNoNanosecondsAndNoGoNamesArePublished(t *testing.T) {
 	for _, kind := range kinds() {
 		_, body := stored(t, kind, 1.23456789)
-		e, err := view.WireEvent("j1", 7, time.Unix(0, 0), string(kind), "anna", body)
+		e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Unix(0, 0), string(kind), "anna", body)
 		if err != nil {
 			t.Errorf("%s: %v", kind, err)
 			continue
@@ -156,7 +156,7 @@ func TestCountsKeepTheirDigits(t *testing.T) {
 			t.Fatal(err)
 		}
 		_, body := stored(t, kind, number)
-		e, err := view.WireEvent("j1", 7, time.Unix(0, 0), string(kind), "anna", body)
+		e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Unix(0, 0), string(kind), "anna", body)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -187,8 +187,8 @@ func TestDurationsArePublishedInSeconds(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		e, err := view.WireEvent("j1", 7, time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC), string(c.body.Kind()), "bench", body)
-		want := `{"time":"2026-06-12T12:00:00Z","seq":7,"journal":"j1","kind":"` + string(c.body.Kind()) + `","by":"bench",` + c.want + `}`
+		e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC), string(c.body.Kind()), "bench", body)
+		want := `{"time":"2026-06-12T12:00:00Z","seq":7,"bench":"bench-1","journal":"j1","kind":"` + string(c.body.Kind()) + `","by":"bench",` + c.want + `}`
 		if err != nil || string(e.JSON) != want {
 			t.Errorf("published\n%s (%v), want\n%s", e.JSON, err, want)
 		}
@@ -206,8 +206,8 @@ func TestMassesAreRoundedByTheirScale(t *testing.T) {
 		`{"life":{"l_ref_h":6.123456789,"moisture_share":0.123456789,"activation_kj_mol":50.129,"sigma":0.1500004}}`: `"life":{"l_ref_h":6.1235,"moisture_share":0.123457,"activation_kj_mol":50.13,"sigma":0.15}`,
 		`{"read":{"temperature_c":20.123,"humidity_pct":49.876},"note":"say \"1.234\": \\ ü","undo":true,"at":null}`: `"read":{"temperature_c":20.12,"humidity_pct":49.88},"note":"say \"1.234\": \\ ü","undo":true,"at":null`,
 	} {
-		e, err := view.WireEvent("j1", 7, time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC), "k", "bench", []byte(body))
-		whole := `{"time":"2026-06-12T12:00:00Z","seq":7,"journal":"j1","kind":"k","by":"bench",` + want + `}`
+		e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC), "k", "bench", []byte(body))
+		whole := `{"time":"2026-06-12T12:00:00Z","seq":7,"bench":"bench-1","journal":"j1","kind":"k","by":"bench",` + want + `}`
 		if err != nil || string(e.JSON) != whole {
 			t.Errorf("published\n%s (%v), want\n%s", e.JSON, err, whole)
 		}
@@ -221,7 +221,7 @@ func TestPublishingChangesNothingElse(t *testing.T) {
 		kind := rapid.SampledFrom(kinds()).Draw(t, "kind")
 		number := rapid.Float64Range(-1e5, 1e5).Draw(t, "number")
 		_, body := stored(t, kind, number)
-		e, err := view.WireEvent("j1", 7, time.Unix(0, 0), string(kind), "anna", body)
+		e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Unix(0, 0), string(kind), "anna", body)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -235,7 +235,7 @@ func TestPublishingChangesNothingElse(t *testing.T) {
 		if kind, ok := was["kind"]; ok {
 			t.Fatalf("a body has a field kind of its own: %v", kind)
 		}
-		for _, head := range []string{"time", "seq", "journal", "kind", "by"} {
+		for _, head := range []string{"time", "seq", "bench", "journal", "kind", "by"} {
 			delete(is, head)
 		}
 		sameStructure(t, string(kind), was, is)
@@ -290,7 +290,7 @@ func FuzzPublished(f *testing.F) {
 		f.Add([]byte(body))
 	}
 	f.Fuzz(func(t *testing.T, body []byte) {
-		e, err := view.WireEvent("j1", 7, time.Unix(0, 0), "k", "bench", body)
+		e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Unix(0, 0), "k", "bench", body)
 		if err == nil && !json.Valid(e.JSON) {
 			t.Errorf("%q is published as %q, which is no JSON", body, e.JSON)
 		}
@@ -302,7 +302,7 @@ func FuzzPublished(f *testing.F) {
 func BenchmarkPublished(b *testing.B) {
 	_, body := stored(b, record.KindMixStarted, 12.3456789)
 	for b.Loop() {
-		if _, err := view.WireEvent("j1", 7, time.Unix(0, 0), "mix-started", "anna", body); err != nil {
+		if _, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Unix(0, 0), "mix-started", "anna", body); err != nil {
 			b.Fatal(err)
 		}
 	}

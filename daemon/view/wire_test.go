@@ -19,7 +19,7 @@ func TestNamesOfEvents(t *testing.T) {
 	var lines []string
 	for _, kind := range kinds() {
 		_, body := stored(t, kind, 1.5)
-		e, err := view.WireEvent("j1", 7, time.Unix(0, 0), string(kind), "anna", body)
+		e, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Unix(0, 0), string(kind), "anna", body)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -183,7 +183,7 @@ func TestEventsMatchDescription(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: %v", k.Kind, err)
 			}
-			event, err := view.WireEvent("j1", 7, time.Date(2026, 6, 12, 9, 30, 0, 0, time.UTC), k.Kind, "anna", stored)
+			event, err := view.WireEvent(view.Source{Bench: "bench-1", Journal: "j1"}, 7, time.Date(2026, 6, 12, 9, 30, 0, 0, time.UTC), k.Kind, "anna", stored)
 			if err != nil {
 				t.Fatalf("%s: %v", k.Kind, err)
 			}

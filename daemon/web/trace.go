@@ -15,6 +15,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
 	"potlifed/daemon/trace"
+	"potlifed/daemon/view"
 )
 
 // traced registers what the journal tells of batches that may be long closed.
@@ -85,7 +86,8 @@ type historyOf struct {
 }
 
 func (s *Server) history(ctx context.Context, in *historyOf) (*answer[trace.History], error) {
-	h, err := trace.Of(ctx, s.journal, in.ID, in.Seq, s.bench.Snapshot().Journal, s.settings.Locale)
+	snap := s.bench.Snapshot()
+	h, err := trace.Of(ctx, s.journal, in.ID, in.Seq, view.Source{Bench: snap.Bench, Journal: snap.Journal}, s.settings.Locale)
 	switch {
 	case errors.Is(err, trace.ErrUnknown):
 		return nil, noBatch(in.ID)

@@ -382,6 +382,7 @@ declare namespace API {
   interface EventAbandoned {
     age_s?: number;
     batch: string;
+    bench: string;
     by: string;
     ink: string;
     journal: string;
@@ -394,6 +395,7 @@ declare namespace API {
 
   interface EventAlarmAcknowledged {
     alarm: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "alarm-acknowledged";
@@ -404,6 +406,7 @@ declare namespace API {
 
   interface EventAlarmCleared {
     alarm: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "alarm-cleared";
@@ -414,6 +417,7 @@ declare namespace API {
 
   interface EventAlarmRaised {
     alarm: string;
+    bench: string;
     by: string;
     detail?: string;
     journal: string;
@@ -427,6 +431,7 @@ declare namespace API {
 
   interface EventAlarmReturned {
     alarm: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "alarm-returned";
@@ -437,6 +442,7 @@ declare namespace API {
 
   interface EventAlarmShelved {
     alarm: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "alarm-shelved";
@@ -450,6 +456,7 @@ declare namespace API {
 
   interface EventAlarmSuppressed {
     alarm: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "alarm-suppressed";
@@ -462,6 +469,7 @@ declare namespace API {
 
   interface EventAlarmUnshelved {
     alarm: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "alarm-unshelved";
@@ -472,6 +480,7 @@ declare namespace API {
 
   interface EventAlarmUnsuppressed {
     alarm: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "alarm-unsuppressed";
@@ -489,6 +498,7 @@ declare namespace API {
   }
 
   interface EventCanEmptied {
+    bench: string;
     by: string;
     can: string;
     journal: string;
@@ -499,6 +509,7 @@ declare namespace API {
   }
 
   interface EventCanMade {
+    bench: string;
     by: string;
     can: string;
     colour?: string;
@@ -514,6 +525,7 @@ declare namespace API {
   }
 
   interface EventCanOpened {
+    bench: string;
     by: string;
     can: string;
     journal: string;
@@ -524,6 +536,7 @@ declare namespace API {
   }
 
   interface EventCanStirred {
+    bench: string;
     by: string;
     can: string;
     journal: string;
@@ -544,6 +557,7 @@ declare namespace API {
   }
 
   interface EventClockChanged {
+    bench: string;
     by: string;
     journal: string;
     kind: "clock-changed";
@@ -556,6 +570,7 @@ declare namespace API {
   interface EventClosed {
     age_s?: number;
     batch: string;
+    bench: string;
     by: string;
     ink: string;
     journal: string;
@@ -571,6 +586,7 @@ declare namespace API {
   }
 
   interface EventConfigurationRead {
+    bench: string;
     by: string;
     changes: Array<string> | null;
     devices?: Record<string, string>;
@@ -583,6 +599,7 @@ declare namespace API {
   interface EventConfirmed {
     added_g: number;
     batch: string;
+    bench: string;
     by: string;
     by_bench?: boolean;
     can?: string;
@@ -601,6 +618,7 @@ declare namespace API {
 
   interface EventCorrected {
     batch: string;
+    bench: string;
     by: string;
     can?: string;
     g?: number;
@@ -617,6 +635,7 @@ declare namespace API {
   }
 
   interface EventCorrectionAccepted {
+    bench: string;
     by: string;
     correction: EventLinearCorrection;
     journal: string;
@@ -628,6 +647,7 @@ declare namespace API {
   }
 
   interface EventCorrectionRevoked {
+    bench: string;
     by: string;
     journal: string;
     kind: "correction-revoked";
@@ -658,6 +678,7 @@ declare namespace API {
     age_s?: number;
     air_quality?: string;
     batch?: string;
+    bench: string;
     by: string;
     counter?: number;
     day: string;
@@ -682,6 +703,7 @@ declare namespace API {
   }
 
   interface EventDevicePaired {
+    bench: string;
     by: string;
     device: string;
     journal: string;
@@ -692,6 +714,7 @@ declare namespace API {
   }
 
   interface EventDeviceUnpaired {
+    bench: string;
     by: string;
     device: string;
     journal: string;
@@ -719,6 +742,7 @@ declare namespace API {
 
   interface EventGood {
     batch: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "good";
@@ -728,6 +752,7 @@ declare namespace API {
 
   interface EventHardenerBegun {
     batch: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "hardener-begun";
@@ -739,6 +764,7 @@ declare namespace API {
 
   interface EventInService {
     alarms: Array<string> | null;
+    bench: string;
     by: string;
     journal: string;
     kind: "in-service";
@@ -762,6 +788,7 @@ declare namespace API {
   }
 
   interface EventInstrumentIdentified {
+    bench: string;
     by: string;
     device: string;
     journal: string;
@@ -775,6 +802,7 @@ declare namespace API {
 
   interface EventJournalRebuilt {
     aside?: string;
+    bench: string;
     by: string;
     day: string;
     former?: string;
@@ -792,6 +820,7 @@ declare namespace API {
   interface EventLearnedAccepted {
     alive: number;
     assumed?: Array<string> | null;
+    bench: string;
     by: string;
     ends: number;
     ink: string;
@@ -806,6 +835,7 @@ declare namespace API {
   }
 
   interface EventLearnedRevoked {
+    bench: string;
     by: string;
     ink: string;
     journal: string;
@@ -816,6 +846,7 @@ declare namespace API {
 
   interface EventLeftWeighed {
     batch: string;
+    bench: string;
     by: string;
     empty_g: number;
     gross_g: number;
@@ -856,6 +887,7 @@ declare namespace API {
 
   interface EventLoaded {
     batch: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "loaded";
@@ -902,6 +934,7 @@ declare namespace API {
     artwork: string;
     basis: EventBasis;
     batch: string;
+    bench: string;
     by: string;
     colour_class: string;
     cup: string;
@@ -920,6 +953,7 @@ declare namespace API {
 
   interface EventMoved {
     batch: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "moved";
@@ -932,6 +966,7 @@ declare namespace API {
 
   interface EventOutOfService {
     alarms: Record<string, string>;
+    bench: string;
     by: string;
     journal: string;
     kind: "out-of-service";
@@ -960,6 +995,7 @@ declare namespace API {
 
   interface EventPanChanged {
     batch: string;
+    bench: string;
     by: string;
     change: string;
     journal: string;
@@ -997,6 +1033,7 @@ declare namespace API {
   interface EventPouredFrom {
     assumed?: boolean;
     batch: string;
+    bench: string;
     by: string;
     can: string;
     expired_on?: string;
@@ -1020,6 +1057,7 @@ declare namespace API {
     age_s?: number;
     air_quality?: string;
     batch?: string;
+    bench: string;
     by: string;
     counter?: number;
     day?: string;
@@ -1060,6 +1098,7 @@ declare namespace API {
   interface EventRecorded {
     basis: EventBasis;
     batch: string;
+    bench: string;
     by: string;
     cans?: Record<string, string>;
     cup: string;
@@ -1075,6 +1114,7 @@ declare namespace API {
   }
 
   interface EventReplaced {
+    bench: string;
     by: string;
     device: string;
     journal: string;
@@ -1088,6 +1128,7 @@ declare namespace API {
 
   interface EventRested {
     batch: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "rested";
@@ -1098,6 +1139,7 @@ declare namespace API {
 
   interface EventReweighed {
     batch: string;
+    bench: string;
     by: string;
     content_g: number;
     journal: string;
@@ -1119,6 +1161,7 @@ declare namespace API {
   }
 
   interface EventScaleDay {
+    bench: string;
     by: string;
     date: string;
     down_s?: number;
@@ -1140,6 +1183,7 @@ declare namespace API {
   }
 
   interface EventScaleVerified {
+    bench: string;
     by: string;
     capacity_g: number;
     class: string;
@@ -1164,6 +1208,7 @@ declare namespace API {
 
   interface EventSensorDay {
     apart_pct?: number;
+    bench: string;
     beside?: string;
     by: string;
     date: string;
@@ -1185,6 +1230,7 @@ declare namespace API {
 
   interface EventSensorVerified {
     allowed_pct?: number;
+    bench: string;
     by: string;
     failed?: boolean;
     finding?: "shifted" | "solvent";
@@ -1216,6 +1262,7 @@ declare namespace API {
 
   interface EventSplit {
     batch: string;
+    bench: string;
     by: string;
     from: string;
     g: number;
@@ -1229,6 +1276,7 @@ declare namespace API {
   }
 
   interface EventStarted {
+    bench: string;
     by: string;
     countable: boolean;
     devices?: Record<string, string>;
@@ -1249,6 +1297,7 @@ declare namespace API {
   }
 
   interface EventStopped {
+    bench: string;
     by: string;
     journal: string;
     kind: "stopped";
@@ -1258,6 +1307,7 @@ declare namespace API {
 
   interface EventTakenUp {
     batch: string;
+    bench: string;
     by: string;
     expected_g: number;
     journal: string;
@@ -1273,6 +1323,7 @@ declare namespace API {
 
   interface EventTested {
     batch: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "tested";
@@ -1284,6 +1335,7 @@ declare namespace API {
 
   interface EventThinned {
     batch: string;
+    bench: string;
     by: string;
     can?: string;
     g: number;
@@ -1301,6 +1353,7 @@ declare namespace API {
 
   interface EventToppedUp {
     batch: string;
+    bench: string;
     by: string;
     from: string;
     g: number;
@@ -1315,6 +1368,7 @@ declare namespace API {
   interface EventUndone {
     batch: string;
     batches: Array<string> | null;
+    bench: string;
     by: string;
     cans?: Array<string> | null;
     journal: string;
@@ -1328,6 +1382,7 @@ declare namespace API {
 
   interface EventUnloaded {
     batch?: string;
+    bench: string;
     by: string;
     journal: string;
     kind: "unloaded";
