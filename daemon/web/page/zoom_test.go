@@ -3,6 +3,9 @@ package page
 import (
 	"testing"
 	"time"
+
+	"potlifed/daemon/view"
+	"potlifed/model/guide"
 )
 
 // At 200 % zoom every page and every dialog is still wholly there: nothing is beside the
@@ -35,6 +38,19 @@ func TestZoom(t *testing.T) {
 	}
 }
 
+// While a mix is stirred another may be begun: its button and the weight do not lie over one another.
+func TestZoomWhileStirring(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, int(zoom.width), int(zoom.height))
+	now := time.Now()
+	rows := shop(now)
+	rows["batches"].([]view.Batch)[0] = mixingAt(now, guide.StirHardener)
+	rows["scales"] = []view.Scale{scaleRow(now, 107.6, true, "0612-4", nil)}
+	b.open(newFakeBench(t, rows))
+	b.sees(".another", "Start the next mix")
+	b.wholeAt("stirring")
+}
+
 // wholeAt judges what is shown.
 func (b *browser) wholeAt(what string) {
 	b.t.Helper()
@@ -50,9 +66,9 @@ func (b *browser) wholeAt(what string) {
 	}
 }
 
-// overlaps lists what in the head of the page lies over something else there.
+// overlaps lists what in the head of the page, and beside the weight, lies over something else there.
 const overlaps = `(() => {
-	const texts = [...document.querySelectorAll("header *")].filter((e) => e.checkVisibility() && !e.closest(".unseen"))
+	const texts = [...document.querySelectorAll("header *, #bench > .weight *, #bench > .another")].filter((e) => e.checkVisibility() && !e.closest(".unseen"))
 		.flatMap((e) => [...e.childNodes].filter((n) => n.nodeType === 3 && n.data.trim()).map((n) => {
 			const range = document.createRange();
 			range.selectNodeContents(n);
