@@ -77,7 +77,7 @@ func Infer(lines [][]byte, hint Hint) Proposal {
 	}
 	kept := printable(lines)
 	if len(kept) < fewestLines {
-		return Proposal{Reasons: []string{fmt.Sprintf("Only %d lines of text came; %d are needed. The speed or the frame may be wrong.", len(kept), fewestLines)}}
+		return Proposal{Reasons: []string{fmt.Sprintf("Only %d lines of text came; %d are needed. The speed or the frame may be wrong, or the scale sends binary numbers: set it to text (ASCII).", len(kept), fewestLines)}}
 	}
 	if n := overlong(lines); 20*n > len(lines) {
 		return Proposal{Lines: len(lines), Reasons: []string{fmt.Sprintf("%d of %d lines are longer than %d characters, which potlifed does not read. Set the scale to a shorter line.", n, len(lines), scale.MaxLineBytes)}}
