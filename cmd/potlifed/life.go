@@ -24,6 +24,7 @@ type lifeOptions struct {
 	until    string
 	lag      time.Duration
 	dried    float64
+	explain  bool
 	json     bool
 
 	given func(flag string) bool // whether a flag was said
@@ -74,6 +75,7 @@ ink maker's data sheet decides.`,
 	f.StringVar(&o.until, "until", "", "time up to which the spent life is given; default: the climate's end")
 	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant of the cup along a climate; 0 for none")
 	f.Float64Var(&o.dried, "dehumidifier", 0, "compute the batch also in air that never exceeds this relative humidity, in %")
+	f.BoolVar(&o.explain, "explain", false, "say where the width of the band comes from, and what would make it narrower")
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
 }
@@ -99,11 +101,19 @@ type lifeFigures struct {
 	SpentPerH     float64   `json:"spent_per_h"`
 	MoistureShare float64   `json:"moisture_share"`
 	*lifeAlong
+	Explained *lifeExplained `json:"explained,omitempty"`
+}
+
+// lifeExplained is where the width of the band in still air comes from.
+type lifeExplained struct {
+	Parts      []cure.Part      `json:"parts"`
+	Narrowings []cure.Narrowing `json:"narrowings"` // the best first
 }
 
 // lifeAnswer is what life prints with --json.
 type lifeAnswer struct {
 	lifeFigures
+	Cautions     []string   `json:"cautions,omitempty"`
 	Dehumidifier *driedLife `json:"dehumidifier,omitempty"`
 }
 
@@ -139,6 +149,7 @@ func runLife(c *cobra.Command, o lifeOptions) error {
 		}
 		answer.Dehumidifier = &dried
 	}
+	answer.Cautions = cautionsOf(o.sheet, stillAir)
 	if o.json {
 		return json.NewEncoder(c.OutOrStdout()).Encode(answer)
 	}
@@ -225,8 +236,15 @@ func (o lifeOptions) outlook() []cure.ForecastOption {
 func lifeInStillAir(ink cure.Ink, sensor cure.Sensor, o lifeOptions, a air.State) lifeFigures {
 	place := cure.Place{Exposure: o.exposure}
 	still := cure.StillAir(ink, place, a)
-	ends := cure.New(ink, sensor, 0, a).Forecast(place, a, 0, o.outlook()...)
+	ensemble := cure.New(ink, sensor, 0, a)
+	ends := ensemble.Forecast(place, a, 0, o.outlook()...)
+	var explained *lifeExplained
+	if o.explain {
+		parts := ensemble.Parts(place, a, 0, 0, o.outlook()...)
+		explained = &lifeExplained{Parts: parts, Narrowings: ink.Narrowings(parts, a.TemperatureC)}
+	}
 	return lifeFigures{
+		Explained:     explained,
 		LifeH:         lifeHours{Nominal: still.LifeH, Expected: ends.Expected.Hours(), Low: ends.Low.Hours(), High: ends.High.Hours()},
 		SpentPerH:     still.SpentPerH,
 		MoistureShare: still.MoistureShare,

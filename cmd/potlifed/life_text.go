@@ -25,6 +25,12 @@ func writeLife(to io.Writer, o lifeOptions, ink cure.Ink, a air.State, answer li
 	if answer.Dehumidifier != nil {
 		writeDried(&b, answer)
 	}
+	if answer.Explained != nil {
+		writeExplained(&b, *answer.Explained)
+	}
+	for _, caution := range answer.Cautions {
+		fmt.Fprintf(&b, "\nCaution: %s\n", caution)
+	}
 	writeAssumptions(&b, o, ink)
 	_, err := io.WriteString(to, b.String())
 	return err

@@ -8,12 +8,13 @@ import "math"
 // levels that the risk has passed are looked at again: one that it is below is not passed any more.
 //
 // Become returns false and changes nothing for an ink that differs in anything else, one that is not
-// valid, and an ensemble with another number of members than New draws.
+// valid, an ensemble with another number of members than New draws, and one that has heard a sample of
+// the batch: the batch itself says more than its lot.
 func (c *Ensemble) Become(ink Ink) bool {
 	same := ink
 	same.LRefH, same.LifeLnSpread, same.Sigma, same.SigmaLnSpread, same.SigmaLearned =
 		c.ink.LRefH, c.ink.LifeLnSpread, c.ink.Sigma, c.ink.SigmaLnSpread, c.ink.SigmaLearned
-	if same != c.ink || ink.Valid() != nil || len(c.members) != Members {
+	if same != c.ink || ink.Valid() != nil || len(c.members) != Members || c.heard != nil {
 		return false
 	}
 	if ink == c.ink {

@@ -1,0 +1,65 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"potlifed/model/air"
+	"potlifed/model/cure"
+)
+
+var partWords = map[string]string{
+	cure.PartScatter: "differences from one batch to the next", cure.PartLife: "the ink's life", cure.PartEnergy: "the activation energy",
+	cure.PartMoisture: "the share of moisture", cure.PartAir: "the air to come", cure.PartSensor: "the sensor", cure.PartExposure: "how open the cup is",
+	cure.PartWeighing: "the mixing ratio", cure.PartCup: "how fast the cup follows the air", cure.PartOther: "several of these together",
+}
+
+var narrowWords = map[string]string{
+	cure.NarrowTwoFigures:   "the shortest and the longest pot life from the data sheet, in place of one figure",
+	cure.NarrowNearerFigure: "a figure of the data sheet at a temperature nearer to this air's",
+	cure.NarrowEnds:         "the ends of four batches, recorded (potlifed learn)",
+	cure.NarrowForecast:     "knowing the air to come",
+	cure.NarrowSensor:       "a check of the sensor, or a better one",
+	cure.NarrowWeighing:     "a scale with a finer division, or more ink in the cup",
+	cure.NarrowExposure:     "a cup that is always covered in the same way",
+}
+
+// writeExplained says where the width of the band comes from.
+func writeExplained(b *strings.Builder, e lifeExplained) {
+	b.WriteString("\nWhere the width of the band comes from, as shares of the variance\n")
+	for _, p := range e.Parts {
+		if p.Share >= 0.005 {
+			fmt.Fprintf(b, "  %3.0f %%  %s\n", 100*p.Share, partWords[p.Part])
+		}
+	}
+	if len(e.Narrowings) > 0 {
+		best := e.Narrowings[0]
+		fmt.Fprintf(b, "What would make it narrowest: %s (about %.0f %% narrower)\n", narrowWords[best.By], 100*(1-best.Width))
+	}
+}
+
+// The air in which the model is checked, as the bench's alarm about air has it, and the life below which
+// a system is fast.
+const (
+	checkedMinC, checkedMaxC, checkedMaxPct = 10.0, 35.0, 85.0
+	fastLife                                = 3 * time.Hour
+)
+
+// cautionsOf returns what limits the figures, as sentences.
+func cautionsOf(sheet cure.Sheet, a air.State) (say []string) {
+	if a.TemperatureC < checkedMinC || a.TemperatureC > checkedMaxC || a.HumidityPct > checkedMaxPct {
+		say = append(say, fmt.Sprintf("the model is not checked below %g °C, above %g °C or above %g %% relative humidity.", checkedMinC, checkedMaxC, checkedMaxPct))
+	}
+	shortest := sheet.Shortest
+	if sheet.About != 0 {
+		shortest = sheet.About
+	}
+	if shortest > 0 && shortest < fastLife {
+		// ISO 9514, Paints and varnishes: determination of the pot life of multicomponent coating
+		// systems, leaves such systems to ISO 2535, which measures the gel time.
+		say = append(say, "a pot life under 3 h ends close to the gel point, and the mix warms itself: the more in the cup, the sooner. "+
+			"The figures hold for the quantity of the data sheet (compare ISO 9514 and ISO 2535); mix less at a time.")
+	}
+	return say
+}

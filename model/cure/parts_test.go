@@ -1,0 +1,99 @@
+package cure
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"potlifed/model/air"
+)
+
+// The parts add up to the whole, and a part's share is what the band's variance loses without it.
+func TestPartsAreWhatTheBandLosesWithoutThem(t *testing.T) {
+	sheet := calibrate(t, Sheet{About: 7 * time.Hour})
+	hot, place := air.State{TemperatureC: 30, HumidityPct: 60}, Place{Exposure: 0.5, Lag: 25 * time.Minute}
+	sensor := Sensor{TemperatureAccuracyC: 1, HumidityAccuracyPct: 5}
+	variance := func(change func(*Ink, *Sensor)) float64 {
+		ink, by := sheet, sensor
+		change(&ink, &by)
+		c := New(ink, by, 0.07, hot)
+		ends, mean, square, scatter := c.memberEnds(place, hot, 0), 0.0, 0.0, 0.0
+		for i, end := range ends {
+			mean, square = mean+end/Members, square+end*end/Members
+			scatter += c.members[i].sigma * c.members[i].sigma / Members
+		}
+		return square - mean*mean + scatter
+	}
+	whole := variance(func(*Ink, *Sensor) {})
+	parts := New(sheet, sensor, 0.07, hot).Parts(place, hot, 0, 0.07)
+	share, sum := map[string]float64{}, 0.0
+	for i, p := range parts {
+		share[p.Part] = p.Share
+		sum += p.Share
+		if !(p.Share > 0) || i > 0 && p.Share > parts[i-1].Share {
+			t.Errorf("part %d: %+v", i, p)
+		}
+	}
+	near(t, "sum", sum, 1, 1e-12)
+	for _, row := range []struct {
+		part    string
+		without func(*Ink, *Sensor)
+	}{
+		{PartLife, func(i *Ink, _ *Sensor) { i.LifeLnSpread = 0 }}, {PartEnergy, func(i *Ink, _ *Sensor) { i.ActivationSpread = 0 }},
+		{PartMoisture, func(i *Ink, _ *Sensor) { i.MoistureSpread = 0 }}, {PartSensor, func(_ *Ink, s *Sensor) { s.Exact = true }},
+	} {
+		near(t, row.part, share[row.part], 1-variance(row.without)/whole, 0.02)
+	}
+	near(t, PartWeighing, share[PartWeighing], 0.07*0.07/whole, 1e-9)
+	if share[PartOther] > 0.05 {
+		t.Errorf("the draws explain little: other %v", share[PartOther])
+	}
+}
+
+func TestPartsOfABatchWithoutUncertainty(t *testing.T) {
+	still := air.State{TemperatureC: 20, HumidityPct: 50}
+	c := New(certain(calibrate(t, Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour})), Sensor{Exact: true}, 0, still)
+	parts := c.Parts(Place{Exposure: 1}, still, 0, 0, WithoutDrift())
+	if len(parts) != 1 || parts[0].Part != PartScatter || math.Abs(parts[0].Share-1) > 1e-9 {
+		t.Errorf("%+v", parts)
+	}
+	c.Advance(Place{Exposure: 1}, Step{Duration: 100 * time.Hour, From: still, To: still, Kind: Measured})
+	if again := c.Parts(Place{Exposure: 1}, still, 0, 0); len(again) != 1 {
+		t.Errorf("of a batch that is over: %+v", again)
+	}
+}
+
+func TestWhatNarrowsMost(t *testing.T) {
+	one, two := calibrate(t, Sheet{About: 7 * time.Hour}), calibrate(t, Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour})
+	for _, row := range []struct {
+		ink   Ink
+		parts []Part
+		shopC float64
+		want  string
+	}{
+		{one, []Part{{PartScatter, 0.6}, {PartLife, 0.3}, {PartAir, 0.1}}, 21, NarrowTwoFigures},
+		{two, []Part{{PartScatter, 0.6}, {PartLife, 0.3}, {PartAir, 0.1}}, 21, NarrowEnds},
+		{two, []Part{{PartEnergy, 0.4}, {PartScatter, 0.4}, {PartLife, 0.2}}, 30, NarrowNearerFigure},
+		{two, []Part{{PartAir, 0.5}, {PartScatter, 0.5}}, 21, NarrowForecast},
+		{two, []Part{{PartWeighing, 0.5}, {PartScatter, 0.5}}, 21, NarrowWeighing},
+		{two, []Part{{PartScatter, 1}}, 21, ""},
+	} {
+		all := row.ink.Narrowings(row.parts, row.shopC)
+		if row.want == "" && len(all) > 0 || row.want != "" && (len(all) == 0 || all[0].By != row.want) {
+			t.Errorf("%+v: %+v, want %q", row.parts, all, row.want)
+		}
+	}
+	// Two figures in place of one: what is told is what comes of it.
+	a, sensor := air.State{TemperatureC: 21, HumidityPct: 45}, Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}
+	width := func(ink Ink) float64 {
+		ends := New(ink, sensor, 0.02, a).Forecast(Place{Exposure: 1}, a, 0)
+		return math.Log(ends.High.Hours() / ends.Low.Hours())
+	}
+	for _, told := range one.Narrowings(New(one, sensor, 0.02, a).Parts(Place{Exposure: 1}, a, 0, 0.02), 21) {
+		if told.By == NarrowTwoFigures {
+			near(t, "width", told.Width, width(two)/width(one), 0.05)
+			return
+		}
+	}
+	t.Error("two figures are not named")
+}
