@@ -135,11 +135,11 @@ func (w teller) effect(e Effect) string {
 	case e.Reason != "":
 		return w.Say("study.effect.none", "kind", kind, "reason", w.Say("study.reason."+string(e.Reason)))
 	case e.Found && e.Low == nil:
-		return w.Say("study.effect.no-low", "kind", kind, "step", step, "what", what, "change", w.rate(e.Ratio), "high", w.rate(e.High))
+		return w.Say("study.effect.no-low", "kind", kind, "step", step, "what", what, "sure", w.sureness(), "change", w.rate(e.Ratio), "high", w.rate(e.High))
 	case e.Found && e.High == nil:
-		return w.Say("study.effect.no-high", "kind", kind, "step", step, "what", what, "change", w.rate(e.Ratio), "low", w.rate(e.Low))
+		return w.Say("study.effect.no-high", "kind", kind, "step", step, "what", what, "sure", w.sureness(), "change", w.rate(e.Ratio), "low", w.rate(e.Low))
 	case e.Found:
-		return w.Say("study.effect", "kind", kind, "step", step, "what", what, "change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))
+		return w.Say("study.effect", "kind", kind, "step", step, "what", what, "sure", w.sureness(), "change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))
 	case e.Excluded && e.Low != nil && e.High != nil:
 		return w.Say("study.effect.excluded", "kind", kind, "step", step, "what", what, "low", w.rate(e.Low), "high", w.rate(e.High))
 	case e.WeeksMore == nil:
@@ -150,6 +150,15 @@ func (w teller) effect(e Effect) string {
 		return w.Say("study.effect.weeks", "kind", kind, "n", int(math.Ceil(max(1, *e.WeeksMore))))
 	}
 	return w.Say("study.effect.unseen", "kind", kind)
+}
+
+// sureness says how much a range is worth: without days to compare, what a whole day has in common
+// is not in it.
+func (w teller) sureness() string {
+	if w.a.Clustering == quality.ByDay {
+		return w.Say("study.surely")
+	}
+	return w.Say("study.probably")
 }
 
 // manyWeeks is from where on a number of weeks is no longer a plan.
@@ -230,14 +239,14 @@ func (w teller) threshold() []string {
 	}
 	if t.Told {
 		return []string{w.Say("study.threshold.told", "kind", w.kind(t.Kind), "at", density(*t.At), "low", density(*t.Low), "high", density(*t.High),
-			"humidity", humidity(*t.At), "temperature", w.Temperature(mean))}
+			"humidity", humidity(*t.At), "temperature", w.Temperature(mean), "sure", w.sureness())}
 	}
 	evenly := w.Say("study.threshold.not-told")
 	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry)}
 	if t.RelevantAt == nil {
 		return []string{w.Say("study.threshold.relevant-open", values...), evenly}
 	}
-	values = append(values, "at", density(*t.RelevantAt), "low", density(*t.RelevantLow), "humidity", humidity(*t.RelevantAt), "temperature", w.Temperature(mean))
+	values = append(values, "at", density(*t.RelevantAt), "low", density(*t.RelevantLow), "humidity", humidity(*t.RelevantAt), "temperature", w.Temperature(mean), "sure", w.sureness())
 	if t.RelevantHigh == nil {
 		return []string{w.Say("study.threshold.relevant-low", values...), evenly}
 	}

@@ -139,7 +139,7 @@ func TestAStudyOfATable(t *testing.T) {
 // has; one without a limit says so.
 func TestChangesWithoutAnEnd(t *testing.T) {
 	e := Effect{Kind: All, Factor: quality.RelativeHumidity.String(), Ratio: ptr(3.46), Low: ptr(1e-9), Q: ptr(0.42)}
-	w := teller{words.Locale{}, PlainKind, Answer{}}
+	w := teller{words.Locale{}, PlainKind, Answer{Clustering: quality.ByDay}}
 	told := func() (string, string) {
 		plain := strings.NewReplacer("\u00a0", " ")
 		return plain.Replace(w.effect(e)), plain.Replace(w.figures(e))
@@ -155,7 +155,8 @@ func TestChangesWithoutAnEnd(t *testing.T) {
 		{func() { e.High = ptr(66010) }, "All kinds together: no difference was seen. A small one is still possible.", "+246 % (−100 % to no limit), p 0.420"},
 		{func() { e.Found, e.Low, e.High = true, ptr(1.5), nil }, "All kinds together: 246 % more rejects for each 5 % more relative humidity, surely not below 50 % more.", "+246 % (+50 % to no limit), p 0.420"},
 		{func() { e.Low, e.High, e.Ratio = nil, ptr(0.8), ptr(0.6) }, "All kinds together: 40 % fewer rejects for each 5 % more relative humidity, surely not above 20 % fewer.", "−40 % (no limit to −20 %), p 0.420"},
-		{func() { w.a.Model = "logistic" }, "All kinds together: 40 % lower odds of a reject for each 5 % more relative humidity, surely not above 20 % lower.", "−40 % (no limit to −20 %), p 0.420"},
+		{func() { w.a.Clustering = quality.ByBatch }, "All kinds together: 40 % fewer rejects for each 5 % more relative humidity, probably not above 20 % fewer.", "−40 % (no limit to −20 %), p 0.420"},
+		{func() { w.a.Clustering, w.a.Model = quality.ByDay, "logistic" }, "All kinds together: 40 % lower odds of a reject for each 5 % more relative humidity, surely not above 20 % lower.", "−40 % (no limit to −20 %), p 0.420"},
 		{func() { e = Effect{Kind: "pinholes", Factor: e.Factor, Reason: quality.NoChange} }, "“pinholes”: nothing can be said yet, because the condition hardly changed in these records.", ""},
 	} {
 		c.change()
