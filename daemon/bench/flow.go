@@ -35,7 +35,7 @@ func (b *Bench) flowTime(now time.Time, by actor.Name, c request.FlowTimeBatch) 
 	}
 	b.closeAir(batch.Zone, now)
 	batch = b.state.Batches[batch.ID]
-	e := record.FlowTimed{Batch: batch.ID, Cup: c.Cup, RunsS: []float64{c.Seconds}, InkTemperatureC: c.InkTemperatureC, Corrects: c.Corrects, Curve: viscosity.Assumed()}
+	e := record.FlowTimed{Batch: batch.ID, Cup: c.Cup, RunsS: []float64{c.Seconds}, InkTemperatureC: c.InkTemperatureC, Corrects: c.Corrects, Curve: viscosity.Learn(b.state.FlowSeries[batch.Ink])}
 	if c.SecondRunS != nil {
 		e.RunsS = append(e.RunsS, *c.SecondRunS)
 	}

@@ -59,3 +59,21 @@ func TestAFlowTimeThatSaysNothingIsRefused(t *testing.T) {
 		t.Errorf("flow times %+v", flows)
 	}
 }
+
+// The flow times of batches that ended are what the ink's curve is learned from; undoing the end takes them back.
+func TestTheCurveIsLearnedFromBatchesThatEnded(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	s.must(request.FlowTimeBatch{Batch: id, Cup: "ford-4", Seconds: 40, SecondRunS: new(40.5), InkTemperatureC: new(mild.TemperatureC)})
+	ink := s.b.state.Batches[id].Ink
+	closed := s.must(request.CloseBatch{Batch: id, Outcome: "went-off", Seen: "now"})
+	if series := s.b.state.FlowSeries[ink]; len(series) != 1 || series[0].Batch != id || len(series[0].Points) != 1 || !(series[0].EndDose > 0) {
+		t.Fatalf("series %+v", series)
+	}
+	s.must(request.Undo{Batch: id, Seq: closed.Seq})
+	if series := s.b.state.FlowSeries[ink]; len(series) != 0 {
+		t.Errorf("after the end was undone: %+v", series)
+	}
+}

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -33,6 +34,8 @@ type Flow struct {
 	ViscosityMM2PerS float64   `json:"viscosity_mm2_s" doc:"kinematic viscosity in mm²/s"`
 	Spent            float64   `json:"spent" doc:"share of the pot life that was used up then"`
 	Agree            bool      `json:"agree" doc:"two runs agree; a flow time whose runs do not can only shorten the pot life"`
+
+	Sample viscosity.Sample `json:"sample" doc:"what the runs say of the viscosity, and how surely"`
 }
 
 // keptFlows is how many flow times of a batch stay in the state.
@@ -53,8 +56,39 @@ func (e FlowTimed) apply(s *State, r Record) {
 		_ = b.Ensemble.Hear(r.Seq, e.Curve, e.Sample)
 		b.Flows = append(b.Flows, Flow{
 			Seq: r.Seq, At: r.Stamp.At, Cup: e.Cup, RunsS: e.RunsS, InkTemperatureC: e.InkTemperatureC,
-			ViscosityMM2PerS: e.ViscosityMM2PerS, Spent: b.Ensemble.Spent(), Agree: e.Sample.Agree(),
+			ViscosityMM2PerS: e.ViscosityMM2PerS, Spent: b.Ensemble.Spent(), Agree: e.Sample.Agree(), Sample: e.Sample,
 		})
 		b.Flows = b.Flows[max(0, len(b.Flows)-keptFlows):]
 	})
+}
+
+// keptSeries is how many measured batches of an ink its curve is learned from, the newest.
+const keptSeries = 25
+
+// keepSeries keeps the flow times of a batch that ends. seen: somebody saw it go off.
+func (s *State) keepSeries(b Batch, seen bool) {
+	if len(b.Flows) == 0 || b.Ensemble == nil {
+		return
+	}
+	series := viscosity.Series{Batch: b.ID}
+	if seen {
+		series.EndDose = b.Ensemble.Spent()
+	}
+	for _, f := range b.Flows {
+		series.Points = append(series.Points, viscosity.Point{Dose: f.Spent, Of: f.Sample})
+	}
+	s.FlowSeries = maps.Clone(s.FlowSeries)
+	if s.FlowSeries == nil {
+		s.FlowSeries = map[string][]viscosity.Series{}
+	}
+	all := append(slices.Clone(s.FlowSeries[b.Ink]), series)
+	s.FlowSeries[b.Ink] = all[max(0, len(all)-keptSeries):]
+}
+
+// forgetSeries removes the series of a batch whose end was undone.
+func (s *State) forgetSeries(ink, id string) {
+	if n := len(s.FlowSeries[ink]); n > 0 && s.FlowSeries[ink][n-1].Batch == id {
+		s.FlowSeries = maps.Clone(s.FlowSeries)
+		s.FlowSeries[ink] = slices.Clone(s.FlowSeries[ink][:n-1])
+	}
 }

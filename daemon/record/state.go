@@ -18,6 +18,7 @@ import (
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
+	"potlifed/model/viscosity"
 )
 
 // ModelVersion is written into checkpoints. It changes with the arithmetic of the model. A
@@ -47,6 +48,9 @@ type State struct {
 	Ends        map[lifecycle.Outcome]Ends  `json:"ends,omitempty"`
 	CupEmptyG   map[string]float64          `json:"cup_empty_g"`       // learned at the bench
 	Learned     map[string]Learned          `json:"learned,omitempty"` // of inks, by id
+
+	// FlowSeries are the flow times of batches that ended, by ink, oldest first.
+	FlowSeries map[string][]viscosity.Series `json:"flow_series,omitempty"`
 
 	Verified map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
 	// FailedChecks are checks of sensors that did not pass, by id, until one does.

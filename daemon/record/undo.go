@@ -248,6 +248,9 @@ func (e Undone) apply(s *State, r Record) {
 		if now, known := s.Find(id); known { // what it printed meanwhile stays printed
 			b.Prints, b.Defects = now.Prints, now.Defects
 		}
+		if u.Kind == KindClosed {
+			s.forgetSeries(b.Ink, id)
+		}
 		s.Closed = slices.DeleteFunc(slices.Clone(s.Closed), func(b *Batch) bool { return b.ID == id })
 		s.catchUp(&b)
 		if b.Phase == lifecycle.Mixing && s.otherOnScale(b.Scale, id) {

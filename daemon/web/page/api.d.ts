@@ -1399,6 +1399,7 @@ declare namespace API {
     cup: string;
     ink_temperature_c?: number;
     runs_s: Array<number> | null;
+    sample: Sample;
     seq: number;
     spent: number;
     viscosity_mm2_s: number;
@@ -1949,6 +1950,15 @@ declare namespace API {
     id: string;
     link: string;
     part: "ink" | "hardener" | "thinner";
+  }
+
+  interface Sample {
+    common_spread: number;
+    ln_runs: Array<number> | null;
+    run_spread: number;
+    temperature_c: number;
+    thinner_pct: number;
+    thinner_spread: number;
   }
 
   interface ScaleCheck {
