@@ -81,7 +81,7 @@ func runOnce(ctx context.Context, o Options) error {
 		return err
 	}
 	j.PublishAs(o.Shop.Bench)
-	out := &mqttOutput{}
+	out := &mqttOutput{certificates: newCertificates(o.Shop)}
 	shops := newShops(o.Shop)
 	b, err := bench.New(ctx, bench.Settings{
 		Shop: o.Shop, Version: o.Version, Clock: o.Clock, Journal: j, Log: o.Log, Publishing: out.status,
@@ -135,6 +135,7 @@ func (s *service) run(ctx context.Context) error {
 	r.start("bench", s.bench.Run)
 	r.start("journal sweep", s.journal.Sweep)
 	r.start("history", s.history.Run)
+	r.start("certificates", s.out.certificates.run)
 	r.start("mqtt", s.out.run)
 	r.start("web", func(ctx context.Context) error { return server.Serve(ctx, listener) })
 	r.start("instruments", instruments.Reader{Shop: s.Shop, Changed: s.shops.changed, Clock: s.Clock, Log: s.Log, Sink: s.history, Subscriber: s.out.subscriber()}.Run)

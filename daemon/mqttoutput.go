@@ -24,6 +24,8 @@ type mqttOutput struct {
 	publisher *mqtt.Publisher
 	failed    error
 
+	certificates *certificates // when those of the configuration end
+
 	reader *mqtt.NeighbourReader // nil for a bench that shows no others
 	air    *mqtt.AirReader       // of sensors that publish; nil while MQTT is off
 	broker *broker.Broker
@@ -136,7 +138,7 @@ func (o *mqttOutput) stuck() string {
 
 // status returns what the bench asks for.
 func (o *mqttOutput) status() bench.Publishing {
-	s := bench.Publishing{Fault: o.fault()}
+	s := bench.Publishing{Fault: o.fault(), Certificate: o.certificates.next()}
 	if p, _ := o.state(); p != nil {
 		is := p.Status()
 		s.Waiting, s.OtherInstance, s.Dropped, s.Foreign = is.Waiting, is.OtherInstance, is.Dropped, is.Foreign

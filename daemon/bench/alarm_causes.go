@@ -167,6 +167,13 @@ func (l *causes) service() {
 	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {
 		l.holds(alarm.QueueLong, bench, w.Say("alarm-text.queue", "n", out.Waiting))
 	}
+	switch end := out.Certificate; {
+	case end.At.IsZero():
+	case !b.clock.synced:
+		l.notKnown(alarm.Certificate, bench)
+	case !l.now.Add(alarm.CertificateNotice).Before(end.At):
+		l.holdsWith(alarm.Certificate, bench, trouble{w.Say("alarm-text.certificate", "key", end.Key, "day", w.Day(end.At)), end.File})
+	}
 	if out.OtherInstance != "" {
 		l.holds(alarm.OtherInstance, bench, w.Say("alarm-text.other-instance", "instance", out.OtherInstance, "bench", bench))
 	}

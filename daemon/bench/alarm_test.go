@@ -436,3 +436,22 @@ func TestALightFlashesUntilSomebodyHasSeen(t *testing.T) {
 		t.Error("it flashes although everything was seen")
 	}
 }
+
+// A certificate that ends within two weeks raises an alarm, which is over once it was renewed.
+func TestCertificateAlarm(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	end := s.b.Snapshot().At.Add(alarm.CertificateNotice + time.Hour)
+	s.publishing(Publishing{Certificate: CertificateEnd{Key: "broker.cert_file", File: "/etc/broker.pem", At: end}})
+	s.goes(10*time.Second, both(mild))
+	s.is(alarm.Normal, "certificate", "bench-1")
+	s.publishing(Publishing{Certificate: CertificateEnd{Key: "broker.cert_file", File: "/etc/broker.pem", At: end.Add(-2 * time.Hour)}})
+	s.goes(5*time.Second, both(mild))
+	if a := s.is(alarm.Unacknowledged, "certificate", "bench-1"); !strings.Contains(a.Text, "broker.cert_file") || !strings.Contains(a.Detail, "/etc/broker.pem") {
+		t.Errorf("the alarm says %q, %q", a.Text, a.Detail)
+	}
+	s.publishing(Publishing{Certificate: CertificateEnd{At: end.AddDate(1, 0, 0)}})
+	s.goes(2*time.Minute, both(mild))
+	s.is(alarm.Returned, "certificate", "bench-1")
+}

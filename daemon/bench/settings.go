@@ -3,6 +3,7 @@ package bench
 import (
 	"context"
 	"log/slog"
+	"time"
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
@@ -44,4 +45,12 @@ type Publishing struct {
 	Foreign       string // own topics on which other clients published, and what to do; empty for none
 	Waiting       int    // messages that the broker does not have
 	OtherInstance string // a duplicate instance of the program for this bench, empty for none
+	Certificate   CertificateEnd
+}
+
+// CertificateEnd is the certificate of the configuration that ends first; At is zero where there is none.
+type CertificateEnd struct {
+	Key  string // of the configuration
+	File string
+	At   time.Time
 }

@@ -77,10 +77,13 @@ const (
 	BrokerAway     = "broker"
 	QueueLong      = "queue"
 	OtherInstance  = "other-instance"
+	Certificate    = "certificate"
 )
 
 // The limits of alarms that have a figure. Those without a source are our choice.
 const (
+	// CertificateNotice is how long before its end a certificate is to be renewed.
+	CertificateNotice = 14 * 24 * time.Hour
 	// DeadRisk is the risk, 0 to 1, from which a batch is more likely dead than not.
 	DeadRisk = cure.ExpectedRisk
 	// LeftOpenRisk is the risk, 0 to 1, at the latest end of a batch's pot life.

@@ -149,6 +149,10 @@ var ofService = []Definition{
 		Delays: Delays{On: 30 * time.Second, Off: time.Minute},
 	},
 	{
+		Name: Certificate, Subject: Bench, Priority: Low,
+		Delays: Delays{Off: time.Minute},
+	},
+	{
 		Name: OtherInstance, Subject: Bench, Priority: High,
 		Delays: Delays{Off: 10 * time.Second},
 	},
