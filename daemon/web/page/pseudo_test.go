@@ -101,7 +101,15 @@ const shownTexts = `(() => {
 	const found = [];
 	for (const e of top.querySelectorAll("*")) {
 		if (e.matches("script, style, noscript, code, datalist option") || !(e.matches("title, option") || e.checkVisibility())) continue;
-		for (const n of e.childNodes) if (n.nodeType === 3 && n.data.trim()) found.push(n.data.trim());
+		if (e.matches(".id")) continue; // a piece of the text around it, which is not broken
+		let run = "";
+		for (const n of [...e.childNodes, null]) {
+			if (n?.nodeType === 3 || n?.className === "id") run += n.textContent;
+			else {
+				if (run.trim()) found.push(run.trim());
+				run = "";
+			}
+		}
 		for (const a of ["aria-label", "title", "alt", "placeholder"]) if (e.getAttribute(a)) found.push(e.getAttribute(a));
 	}
 	return [...new Set(found)];
