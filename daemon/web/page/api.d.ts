@@ -726,6 +726,7 @@ declare namespace API {
 
   interface EventFlowTimed {
     batch: string;
+    bench: string;
     by: string;
     corrects?: number;
     cup: string;
