@@ -152,7 +152,8 @@ function fitter(list, element) {
     Object.assign(list.style, { fontSize: `${trial}px`, width: "max-content" });
     const byHeight = element.clientHeight / lines / lineHeight;
     const sizeAt = (/** @type {number} */ factor) => Math.min(byHeight, element.clientWidth / widthAt(factor));
-    const factor = largest.find((one) => sizeAt(one) >= innerWidth / lettersAcross) ?? 1;
+    const pitch = element.clientHeight / lines;
+    const factor = largest.find((one) => sizeAt(one) >= innerWidth / lettersAcross && one * sizeAt(one) <= 1.15 * pitch) ?? 1;
     const natural = widthAt(factor);
     const size = sizeAt(factor);
     Object.assign(list.style, { width: "", fontSize: `${size}px` });
