@@ -1,6 +1,7 @@
 package learn
 
 import (
+	"errors"
 	"fmt"
 	"regexp"
 	"strings"
@@ -65,7 +66,10 @@ func strips(c scale.Checksum, lines []text, forms [][]string, afterETX bool) (st
 			}
 			stripped = append(stripped, text{body: string(body), line: l.line, whole: l.whole})
 		} else {
-			if afterETX && strings.IndexByte(string(l.whole), etx) >= 0 {
+			if afterETX && !errors.Is(err, scale.ErrCheck) {
+				continue // a checksum that is one byte may be a line end, at which the line was cut
+			}
+			if afterETX {
 				framed[i] = true
 			}
 			for _, form := range forms[i] {
