@@ -46,7 +46,8 @@ func (t *template) refusedForWidth(line string) (n int) {
 	decoder.Feed([]byte("\r"), count)
 	afterETX := strings.Contains(line, "after-etx")
 	for _, i := range t.order() {
-		decoder.Feed(append([]byte(t.rows[i].text.framed(afterETX)), '\r'), count)
+		decoder.Feed(t.rows[i].text.framed(afterETX), count)
+		decoder.Feed([]byte("\r"), count)
 	}
 	return n
 }
