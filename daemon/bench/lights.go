@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"runtime"
 	"slices"
 	"time"
 
@@ -38,17 +39,10 @@ func (b *Bench) tellLights(s record.State, now time.Time) (map[string]light.Sign
 		}
 	}
 	b.snap.Store(&next)
-	if b.watch.signal() > 0 {
-		time.Sleep(lightsFirst)
-	}
+	b.watch.signal()
+	runtime.Gosched() // those who send the light go first: rows and forecasts take longer than a lamp may wait
 	return signals, lights
 }
-
-// lightsFirst is for how long the loop rests after a light has turned, if somebody listens: making rows and
-// forecasts would keep a processor from those who send the light, and from the broker and the lamp where
-// they are on the same computer. On one with two processors a light came half a millisecond later without it.
-// A light turns some times in an hour.
-const lightsFirst = time.Millisecond
 
 // sameLight reports whether two rows of a light tell a lamp the same.
 func sameLight(x, y view.Light) bool {

@@ -24,8 +24,8 @@ func (w *watchers) add() (<-chan struct{}, func()) {
 	}
 }
 
-// signal tells them of a new snapshot, and returns how many they are.
-func (w *watchers) signal() int {
+// signal tells them of a new snapshot.
+func (w *watchers) signal() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for c := range w.set {
@@ -34,5 +34,4 @@ func (w *watchers) signal() int {
 		default:
 		}
 	}
-	return len(w.set)
 }

@@ -142,18 +142,22 @@ func (t *Table) Place() string { return fmt.Sprintf("%s: row %d", t.name, t.row)
 // Number returns a value of a record as a number inside limits. The error is a [*FormatError].
 func (t *Table) Number(record []string, column string, least, most float64) (float64, error) {
 	text := strings.TrimSpace(record[t.columns[column]])
+	limits := decimal(least) + " to " + decimal(most)
 	if text == "" {
-		return 0, t.Fault(column, "no value; want a number from %v to %v", least, most)
+		return 0, t.Fault(column, "no value; want a number from %s", limits)
 	}
 	value, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(value) {
-		return 0, t.Fault(column, "%q is not a number; want one from %v to %v, with a point", text, least, most)
+		return 0, t.Fault(column, "%q is not a number; want one from %s, with a point", text, limits)
 	}
 	if value < least || value > most {
-		return 0, t.Fault(column, "%s is outside %v to %v", text, least, most)
+		return 0, t.Fault(column, "%s is outside %s", text, limits)
 	}
 	return value, nil
 }
+
+// decimal writes a number without an exponent.
+func decimal(value float64) string { return strconv.FormatFloat(value, 'f', -1, 64) }
 
 // State returns the air of a record.
 func (t *Table) State(record []string) (air.State, error) {

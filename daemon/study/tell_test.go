@@ -52,12 +52,12 @@ func TestTheAnswerInWords(t *testing.T) {
 		{"yes, with a threshold", yes, "Yes: humid air goes with more rejects (all kinds together).", []string{
 			"All kinds together: 12 % more rejects for each 1 g/m³ more water vapour, surely between 4.0 % more and 21 % more.",
 			// 11.2 g/m³ at 20 °C are 64.8 %: saturation is 17.29 g/m³.
-			"Up to about 11.2 g/m³ of water vapour (65 % relative humidity at 20.0 °C) the air makes no difference to rejects (all kinds together).",
-			"keep the air drier. This limit is surely between 10.4 and 12.1 g/m³.",
+			"Up to about 11.2 g/m³ of water vapour (65 % relative humidity at 20.0 °C) rejects (all kinds together) were no more frequent.",
+			"try whether drier air lowers them. This limit is surely between 10.4 and 12.1 g/m³.",
 			"This rests on 60 days, compared with each other.", "Water vapour and temperature rose and fell together", cause}},
 		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
-			"no limit was seen below which the air makes no difference", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. This limit is surely not below 8.2 g/m³.", cause}},
+			"no limit was seen below which they were no more frequent", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. This limit is surely not below 8.2 g/m³.", cause}},
 		{"no", no, "No: humid air makes no difference that matters. If the most humid tenth of the prints had 25 % more rejects than the driest tenth, these records would show it.",
 			[]string{"All kinds together: no difference that matters, between 4.0 % fewer and 2.0 % more rejects for each 1 g/m³ more water vapour.", cause}},
 		{"not enough", few, "Nothing can be said yet: there are not enough records.", []string{
