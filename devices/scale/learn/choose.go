@@ -106,7 +106,7 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 			c.score += map[bool]int{true: 4, false: -4}[t.wasShown(c, hint.ShownG)]
 		}
 		switch {
-		case best.score > -1000 && abs(c.score-best.score) < 2 && (t.finer(i, best.slot) || t.unitBeside(i, 1) && !t.unitBeside(best.slot, 1) && t.sameWeight(i, best.slot)):
+		case best.score > -1000 && abs(c.score-best.score) < 2 && t.rather(i, best.slot):
 			best, second = c, best
 		case c.score > best.score:
 			best, second = c, best
@@ -184,6 +184,15 @@ func (t *template) judge(i int) chosen {
 	}
 	c.score += t.labelScore(i)
 	return c
+}
+
+// rather reports whether slot a is read and not slot b, which has the same weight: the one with a unit, since a
+// price goes with the weight too, and of two with a unit or two without the one with the smaller last digit.
+func (t *template) rather(a, b int) bool {
+	if is, other := t.unitBeside(a, 1), t.unitBeside(b, 1); is != other {
+		return is && t.sameWeight(a, b)
+	}
+	return t.finer(a, b)
 }
 
 // unitBeside reports whether a unit stands beside slot i, with one mark between at most.
