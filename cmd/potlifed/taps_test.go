@@ -9,8 +9,8 @@ import (
 )
 
 // mixesWithAFinger makes a mix as somebody does who knows the page: what the bench can see for
-// itself needs no tap. It ends with the cup on its press, where nothing was.
-func (m *mixer) mixesWithAFinger() (id string) {
+// itself needs no tap. It ends when the page says that the mix is ready, and the cup is lifted.
+func (m *mixer) mixesWithAFinger(ready string) (id string) {
 	m.t.Helper()
 	m.touches("Start this mix")
 	id = m.reads(`Mix (\d{4}-\d+) · dial-satin · for press-1`)
@@ -27,7 +27,7 @@ func (m *mixer) mixesWithAFinger() (id string) {
 	m.touches("The thinner is in")
 	m.sees("Stir the thinner in")
 	m.stirsAway(133.1)
-	m.sees("Put the cup on press-1")
+	m.sees(ready)
 	m.scale.Lift()
 	return id
 }
@@ -55,14 +55,14 @@ func TestTapsOfAMixAndAChangeOver(t *testing.T) {
 	m := newMixerWith(t, quickScale, "stir: 10m", "stir: 1s", "fill_maximum_g: 150}", "fill_maximum_g: 150, empty_g: 24}")
 	m.chooses("Ink", "dial-satin")
 	m.chooses("For", "press-1")
-	first := m.mixesWithAFinger()
+	first := m.mixesWithAFinger("Put the cup on press-1")
 	m.touches("It is on press-1")
 	m.seesIn("Open batches", first+" dial-satin on press-1")
 	if m.touched != 4 {
 		t.Errorf("a mix took %d taps, want 4", m.touched)
 	}
 	m.touched = 0
-	second := m.mixesWithAFinger()
+	second := m.mixesWithAFinger("Ready for press-1")
 	m.touches("It is on press-1")
 	m.sees(first + " comes off press-1")
 	m.touches("Used up")
