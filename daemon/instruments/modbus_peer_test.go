@@ -177,7 +177,7 @@ inks: [{id: dial-satin, hardener_ratio: "5:1", pot_life: {about: 5h}}]
 					h.reads["east"] > 2 && east.Err == nil && east.Air.TemperatureC == 21.5 && east.Air.HumidityPct == 61
 			})
 			h.until(t, "a unit without these registers", func() bool {
-				return h.read["empty"].Fault == health.NoValue && strings.Contains(h.read["empty"].Err.Error(), "does not have these registers")
+				return h.read["empty"].Fault == health.NoValue && strings.Contains(h.read["empty"].Err.Error(), "the register is not there")
 			})
 		})
 	}

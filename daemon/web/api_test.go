@@ -172,6 +172,7 @@ func TestDescription(t *testing.T) {
 		"post batches/{id}/close",
 		"post batches/{id}/confirm",
 		"post batches/{id}/correct",
+		"post batches/{id}/flow-time",
 		"post batches/{id}/good",
 		"post batches/{id}/load",
 		"post batches/{id}/move",
