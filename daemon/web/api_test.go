@@ -229,7 +229,7 @@ func TestDescription(t *testing.T) {
 // description gives for them.
 func TestAnswersMatchDescription(t *testing.T) {
 	s := newStand()
-	s.kept = []view.Event{{Seq: 1, JSON: []byte(`{"time":"2026-06-12T09:30:00Z","seq":1,"journal":"j1","kind":"good","by":"anna","batch":"0612-1"}`)}}
+	s.kept = []view.Event{{Seq: 1, JSON: []byte(`{"time":"2026-06-12T09:30:00Z","seq":1,"journal":"j1","bench":"bench-1","kind":"good","by":"anna","batch":"0612-1"}`)}}
 	s.steps = someAir()
 	server := withHistory(t, s, newServer(t, s))
 	server.settings.Study = study.NewRunner(rejecting{}, time.UTC, time.Now)
