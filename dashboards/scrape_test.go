@@ -176,18 +176,23 @@ func (f *firstLine) Write(p []byte) (int, error) {
 func runPrometheus(ctx context.Context, t *testing.T, program, scrape string) string {
 	t.Helper()
 	dir, port := t.TempDir(), freePort(t)
-	rules, err := os.ReadFile("potlifed.rules.yml")
-	if err != nil {
-		t.Fatal(err)
+	files := map[string][]byte{}
+	// Nobody waits five minutes here.
+	for name, hasty := range map[string][2]string{"potlifed.rules.yml": {"interval: 5m", "interval: 1s"}, "potlifed.plant.rules.yml": {"[1d:5m]", "[1m:1s]"}} {
+		rules, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Contains(rules, []byte(hasty[0])) {
+			t.Fatalf("%s has lost its %s", name, hasty[0])
+		}
+		files[name] = bytes.Replace(rules, []byte(hasty[0]), []byte(hasty[1]), 1)
 	}
-	if !bytes.Contains(rules, []byte("interval: 5m")) {
-		t.Fatal("the study's rules have lost their interval")
-	}
-	rules = bytes.Replace(rules, []byte("interval: 5m"), []byte("interval: 1s"), 1) // nobody waits five minutes here
 	configuration := "global: {scrape_interval: 1s, scrape_timeout: 1s, evaluation_interval: 1s}\n" +
-		"rule_files: [rules.yml]\n" +
+		"rule_files: [\"*.rules.yml\"]\n" +
 		"scrape_configs:\n- job_name: potlifed\n  static_configs:\n  - targets: [\"" + scrape + "\"]\n"
-	for name, text := range map[string][]byte{"rules.yml": rules, "prometheus.yml": []byte(configuration)} {
+	files["prometheus.yml"] = []byte(configuration)
+	for name, text := range files {
 		if err := os.WriteFile(filepath.Join(dir, name), text, 0o600); err != nil {
 			t.Fatal(err)
 		}
