@@ -185,11 +185,11 @@ func TestHIDThatHangs(t *testing.T) {
 }
 
 // A scale that is unplugged again and again with data in flight leaves nothing behind, speaks soon
-// after it is back, and no weight of before is taken for one of after. With POTLIFED_LONG=1 it is unplugged 1,000 times in each
+// after it is back, and no weight of before is taken for one of after. With POTLIFED_FAULTS=1 it is unplugged 1,000 times in each
 // shape of the simulator.
 func TestUnpluggedAgainAndAgain(t *testing.T) {
 	times := 25
-	if os.Getenv("POTLIFED_LONG") != "" {
+	if os.Getenv("POTLIFED_FAULTS") != "" {
 		times = 1000
 	}
 	type form struct {
@@ -203,7 +203,7 @@ func TestUnpluggedAgainAndAgain(t *testing.T) {
 		{simulate.ScaleOptions{TCP: true}, "status-first"},
 		{simulate.ScaleOptions{Shape: "hid"}, ""},
 	}
-	if os.Getenv("POTLIFED_LONG") != "" {
+	if os.Getenv("POTLIFED_FAULTS") != "" {
 		for name, shape := range simulate.Shapes() {
 			if name != "hid" && name != "weight-unit" && name != "checksum" && name != "status-first" {
 				forms = append(forms, form{simulate.ScaleOptions{Shape: name}, shape.Line})
