@@ -90,14 +90,16 @@ func TestCombinedIsWithin(t *testing.T) {
 	})
 }
 
-// TestOneWrongOfThree: two sensors read the same air within half of their accuracy, the third reads
-// anything. The zone moves by no more than the accuracy of the two.
+// TestOneWrongOfThree: two sensors read the same temperature and the same vapour pressure within half of
+// their accuracy, the third reads anything. The zone moves by no more than the accuracy of the two.
 func TestOneWrongOfThree(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		a := anyReading.Draw(t, "right")
 		b, wrong := a, anyReading.Draw(t, "wrong")
 		b.TemperatureC += rapid.Float64Range(-0.5, 0.5).Draw(t, "off c") * a.AccuracyC
-		b.HumidityPct += rapid.Float64Range(-0.5, 0.5).Draw(t, "off pct") * a.AccuracyPct
+		full := SaturationPressurePa((a.TemperatureC + b.TemperatureC) / 2)
+		e := a.VapourPressurePa() + rapid.Float64Range(-0.5, 0.5).Draw(t, "off pct")*a.AccuracyPct/100*full
+		b.HumidityPct = min(100*e/SaturationPressurePa(b.TemperatureC), 100)
 		wrong.AccuracyC, wrong.AccuracyPct = a.AccuracyC, a.AccuracyPct
 		two, three := Mean([]Reading{a, b}), spoken([]Reading{a, b, wrong})
 		if d := math.Abs(two.TemperatureC - three.TemperatureC); d > a.AccuracyC {

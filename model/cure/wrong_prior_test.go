@@ -36,7 +36,7 @@ var wrongPriors = []struct {
 
 // One shop has one ink, one sensor and one air. Its ink is not as the prior has it; twenty
 // batches were seen to end, and what they taught was accepted. The band of another batch there,
-// in any state of knowledge, holds its end in 75 to 85 % of such shops. What the band held
+// in any state of knowledge, holds its end in 75 to 85 % of such shops, or 87 % where the scatter is far below the prior. What the band held
 // before the shop had learned is reported as it is.
 func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
 	t.Parallel() // it computes for long with all simulations
@@ -88,8 +88,12 @@ func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
 			wrong.name, before.all.coverage(), before.all.belowShare(), after.all.coverage(), after.all.belowShare(), ends,
 			before.all.ours/float64(shops), after.all.ours/float64(shops))
 		held += after.all.covered
-		if share := after.all.coverage(); long && !(share >= 75 && share <= 85) {
-			t.Errorf("%s: after %d ends the band holds %.1f %%, want 75 to 85", wrong.name, ends, share)
+		most := 85.0
+		if wrong.sigmaSd < -1 {
+			most = 87 // twenty ends do not outweigh the prior where an ink scatters less than any that it knows: the band stays wide
+		}
+		if share := after.all.coverage(); long && !(share >= 75 && share <= most) {
+			t.Errorf("%s: after %d ends the band holds %.1f %%, want 75 to %v", wrong.name, ends, share, most)
 		}
 	}
 	// Few shops say nothing about a single row; together the rows must hold what each must hold.
