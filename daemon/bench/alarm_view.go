@@ -13,7 +13,7 @@ import (
 func (c *catalogue) alarmView(s record.State, a *record.Alarm, now time.Time) view.Alarm {
 	about := c.locale.Alarm(a.Name)
 	if batch := s.Batches[a.Subject]; a.Name == alarm.BatchEnding && batch != nil && batch.Press != "" {
-		if ready, _ := mixesFor(s, batch.Press); ready != "" { // nobody is asked for a mix that there is
+		if ready, _ := c.mixesFor(s, batch.Press); ready != "" { // nobody is asked for a mix that there is
 			about.Response = c.locale.Say("alarm-text.response-ready", "mix", ready, "press", batch.Press)
 		}
 	}

@@ -40,6 +40,30 @@ func TestLightOfAChangeOver(t *testing.T) {
 	shows("a mix of another ink is ready", light.InOrder, light.EnoughLife, "Enough life left. The next mix, "+third+", is ready. It is another ink: dial-satin.")
 }
 
+// A mix that waited until it is too likely to have gone off is ready for no press, until somebody has
+// looked at it.
+func TestAMixThatWaitedTooLong(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	s.pass(time.Minute, both(mild))
+	waits := s.mixes()
+	if l := s.light("light-1"); l.Cause != light.MixReady {
+		t.Fatalf("a fresh mix: %s (%s)", l.Cause, l.Reason)
+	}
+	for range 20 {
+		s.pass(30*time.Minute, both(mild))
+		if *s.batch(waits).Risk >= 0.25 {
+			break
+		}
+	}
+	if l := s.light("light-1"); l.Meaning != light.Empty || l.Cause != light.NothingLoaded {
+		t.Errorf("with risk %v: %s, %s (%s)", *s.batch(waits).Risk, l.Meaning, l.Cause, l.Reason)
+	}
+	s.must(request.GoodBatch{Batch: waits})
+	if l := s.light("light-1"); l.Cause != light.MixReady {
+		t.Errorf("it was looked at: %s (%s)", l.Cause, l.Reason)
+	}
+}
+
 // One answer ends or keeps the batch that comes off, one undo takes all of it back, and nobody
 // is asked for the old cup again.
 func TestAChangeOverIsOneChange(t *testing.T) {

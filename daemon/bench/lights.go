@@ -59,7 +59,7 @@ func (b *Bench) signals(s, decided record.State, now time.Time) map[string]light
 	signals := make(map[string]light.Signal, len(b.shop.Presses))
 	disputed := b.publishing().OtherInstance != "" // lamps show unknown then, and so does everything else
 	of := func(s record.State, add func(press string, signal light.Signal)) {
-		facts := pressFacts(s)
+		facts := b.shop.pressFacts(s)
 		for _, p := range b.shop.Presses {
 			add(p.ID, light.Of(b.pressNow(s, facts, p, now)))
 		}
@@ -136,10 +136,10 @@ type facts struct {
 	pressAlarm, batchAlarm map[string]string
 }
 
-func pressFacts(s record.State) facts {
+func (c *catalogue) pressFacts(s record.State) facts {
 	f := facts{map[string]string{}, map[string]string{}, map[string]string{}, map[string]string{}}
 	for id, batch := range s.Batches {
-		f.add(id, batch)
+		c.addMix(&f, id, batch)
 	}
 	for key, a := range s.Alarms {
 		if a.State != alarm.Unacknowledged {
@@ -155,10 +155,10 @@ func pressFacts(s record.State) facts {
 	return f
 }
 
-// add notes a mix that waits for a press. A batch that has been on a press waits for none: nobody is
-// asked to put a used cup back.
-func (f *facts) add(id string, batch *record.Batch) {
-	if batch.For == "" || batch.Used {
+// addMix notes a mix that waits for a press. A batch that has been on a press waits for none: nobody is
+// asked to put a used cup back, nor to load one that is too likely to have gone off while it waited.
+func (c *catalogue) addMix(f *facts, id string, batch *record.Batch) {
+	if batch.For == "" || batch.Used || batch.Ensemble != nil && batch.Ensemble.Risk() >= c.Alarms.StopAtRisk {
 		return
 	}
 	to := f.coming
@@ -172,11 +172,11 @@ func (f *facts) add(id string, batch *record.Batch) {
 
 // mixesFor returns the ids of the oldest mix that is ready for a press and of the oldest one
 // that is not ready yet; empty when there is none.
-func mixesFor(s record.State, press string) (ready, coming string) {
+func (c *catalogue) mixesFor(s record.State, press string) (ready, coming string) {
 	f := facts{ready: map[string]string{}, coming: map[string]string{}}
 	for id, batch := range s.Batches {
 		if batch.For == press {
-			f.add(id, batch)
+			c.addMix(&f, id, batch)
 		}
 	}
 	return f.ready[press], f.coming[press]

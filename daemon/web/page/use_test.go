@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -244,7 +245,26 @@ func TestReadyForAPressThatPrints(t *testing.T) {
 	rows["presses"].([]view.Press)[1].Batch = nil
 	f.mu.Unlock()
 	b.sees(".ready .mix-head", "Put the cup on press-2")
-	b.eventually("nothing more is said", `document.querySelector(".ready .mix-hint").hidden`)
+	b.eventually("only its own time is said", `[...document.querySelectorAll(".ready .mix-hint")].some((e) => /^0612-5 is safe to [^.]+\.$/.test(e.innerText))`)
+}
+
+// TestAMixPastItsTimeIsLookedAt: a mix that waited past the time to which it was safe is not loaded with a tap.
+func TestAMixPastItsTimeIsLookedAt(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	old := openBatch(now, "0612-5", "dial-satin", "", -10*time.Minute, time.Hour, 2*time.Hour)
+	old.For, old.Step = "press-2", at(guide.Load)
+	rows["batches"] = append(rows["batches"].([]view.Batch), old)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.open(f)
+	b.sees(".ready .mix-head", "Look at it first")
+	b.sees(".ready .mix-hint", "0612-5 was safe to ")
+	if shown := eval[[]string](b, `[...[...document.querySelectorAll(".ready")].find((e) => e.innerText.includes("0612-5")).querySelectorAll(".actions button")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`); !slices.Equal(shown, []string{"Close…", "Looked: still good"}) {
+		t.Errorf("the buttons are %q", shown)
+	}
+	b.press("Looked: still good") // the first on the page
+	f.body(t, "batches/0612-5/good")
 }
 
 // TestTheSafestActComesFirst: where the light says not to print, the first button takes the cup off.

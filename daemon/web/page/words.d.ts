@@ -706,6 +706,7 @@ declare namespace Words {
     "ready.end-rest": {};
     "ready.holds": {ink: Value; old: Value; press: Value};
     "ready.holds-until": {ink: Value; old: Value; press: Value; safe: Value};
+    "ready.look": {};
     "ready.on": {press: Value};
     "ready.onto": {};
     "ready.other-ink": {ink: Value; old: Value};
@@ -714,7 +715,9 @@ declare namespace Words {
     "ready.ready-for": {press: Value};
     "ready.rest": {};
     "ready.rest-hint": {};
+    "ready.safe": {batch: Value; safe: Value};
     "ready.title": {};
+    "ready.was-safe": {batch: Value; safe: Value};
     "recipe.coarse": {};
     "recipe.fine": {};
     "recipe.from": {mass: Value};

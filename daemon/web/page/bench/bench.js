@@ -17,9 +17,10 @@ const stirs = ["stir-hardener", "stir-thinner"];
 /**
  * benchPanel makes it. tone sounds a tone by its name.
  * @param {HTMLElement} element
- * @param {Pick<Page.Tools, "store" | "attempt"> & { tone: (name: string) => void }} tools
+ * @param {Page.Tools & { tone: (name: string) => void }} tools
  */
-export function benchPanel(element, { store, attempt, tone }) {
+export function benchPanel(element, tools) {
+  const { store, attempt, tone } = tools;
   let chosen = latest("scale");
   const picker = scalePicker((id) => {
     remember("scale", (chosen = id));
@@ -102,7 +103,7 @@ export function benchPanel(element, { store, attempt, tone }) {
       keepAwake(here.length > 0);
       // One thing at a time: while a mix is weighed, those that are ready are in the row of waiting mixes.
       const done = batches.filter(awaitsPress);
-      for (const part of keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard({ store, attempt }))) part.tick(now);
+      for (const part of keyed(ready, current.length > 0 ? [] : done, (b) => b.id, () => readyCard(tools))) part.tick(now);
       const aside = here.filter((b) => b.aside);
       waiting.update([...(wanted && !weighs ? here : aside), ...(current.length > 0 ? done : [])], now);
       const waits = ready.childElementCount + aside.length + current.length > 0;

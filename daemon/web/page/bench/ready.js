@@ -1,6 +1,6 @@
 // A mix that is done: its rest is counted down, and it waits for its press.
 import { changeRow } from "../lib/api.js";
-import { loadDialog, loadOnto } from "../parts/batch-dialogs.js";
+import { closeDialog, loadDialog, loadOnto } from "../parts/batch-dialogs.js";
 import { button, h, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { clockTime, countdown, ratioWords, secondsUntil } from "../lib/format.js";
@@ -15,6 +15,25 @@ import { cautionFor } from "./steps.js";
  */
 export function awaitsPress(batch) {
   return !batch.press && (batch.step === "rest" || batch.step === "load");
+}
+
+/**
+ * pastSafe tells whether a mix is past the time to which it was safe: somebody looks at it before it goes
+ * onto a press.
+ * @param {API.BatchView} batch
+ * @param {number} now
+ */
+const pastSafe = (batch, now) => Boolean(batch.ends_at) && Date.parse(batch.ends_at?.low ?? "") <= now;
+
+/**
+ * ownWords says until when the mix itself is safe; empty where it is not known.
+ * @param {API.BatchView} batch
+ * @param {number} now
+ */
+function ownWords(batch, now) {
+  if (!batch.ends_at) return "";
+  const words = { batch: batch.id, safe: clockTime(Date.parse(batch.ends_at.low), now) };
+  return pastSafe(batch, now) ? say("ready.was-safe", words) : say("ready.safe", words);
 }
 
 /**
@@ -34,9 +53,10 @@ export function pressWords(batch, old, now) {
 
 /**
  * readyCard shows one.
- * @param {Pick<Page.Tools, "store" | "attempt">} tools
+ * @param {Page.Tools} tools
  */
-export function readyCard({ store, attempt }) {
+export function readyCard(tools) {
+  const { store, attempt } = tools;
   const top = mixHead();
   const head = h("h2", { class: "mix-head" });
   const rest = h("p", { class: "poured", role: "timer" });
@@ -54,10 +74,12 @@ export function readyCard({ store, attempt }) {
     return attempt(refusal, () => loadOnto(batch, press.id, store));
   });
   const elsewhere = button(say("ready.elsewhere"), "big", () => loadDialog(batch, store));
+  const good = button(say("use.good"), "big main", () => attempt(refusal, () => send("good", {})));
+  const close = button(say("use.close"), "big", () => closeDialog(batch, tools));
   const accept = button("", "big", () => overrideDialog((reason) => send("confirm", { step: batch.step, override: reason })));
   const element = h("section", { class: "mix ready", "aria-label": say("ready.title") },
     top.element, h("div", { class: "head-line" }, head, care), rest, hint, warnings, ratio,
-    h("div", { class: "actions" }, load, elsewhere), refusal, h("div", { class: "ways-out" }, accept));
+    h("div", { class: "actions" }, load, elsewhere, close, good), refusal, h("div", { class: "ways-out" }, accept));
   return {
     element,
     update(/** @type {API.BatchView} */ row) {
@@ -65,7 +87,6 @@ export function readyCard({ store, attempt }) {
       setText(ratio, ratioWords(row.ratio));
       warnings.replaceChildren(...(row.warnings ?? []).map((w) => h("li", { text: w })));
       setWords(load, row.for_press ? say("ready.on", { press: row.for_press }) : say("ready.onto"));
-      show(elsewhere, Boolean(row.for_press));
       setText(accept, row.step === "rest" ? say("ready.end-rest") : say("use.accept"));
       show(accept, row.step === "rest" || (row.warnings ?? []).length > 0);
     },
@@ -76,10 +97,15 @@ export function readyCard({ store, attempt }) {
       const holds = batch.for_press && store.get("presses", batch.for_press)?.batch;
       const old = holds ? store.get("batches", holds) : undefined;
       const where = { press: batch.for_press ?? "" };
-      setWords(head, resting ? say("ready.rest") : !batch.for_press ? say("ready.put") : old ? say("ready.ready-for", where) : say("ready.put-on", where));
+      const past = pastSafe(batch, now);
+      show(load, !past);
+      show(elsewhere, !past && Boolean(batch.for_press));
+      show(close, past);
+      show(good, past);
+      setWords(head, past ? say("ready.look") : resting ? say("ready.rest") : !batch.for_press ? say("ready.put") : old ? say("ready.ready-for", where) : say("ready.put-on", where));
       show(rest, resting);
       setText(rest, countdown(left));
-      setWords(hint, [old && pressWords(batch, old, now), resting && say("ready.rest-hint")].filter(Boolean).join(" "));
+      setWords(hint, [ownWords(batch, now), !past && old && pressWords(batch, old, now), !past && resting && say("ready.rest-hint")].filter(Boolean).join(" "));
       show(hint, hint.textContent !== "");
     },
   };
