@@ -71,8 +71,8 @@ const indistinct = 0.005
 // of all but one, and of none. That does not suffice for a slip that is small. A sample is confirmed when
 // it has two runs that agree, and its temperature is near that of the cup as the air has it. The runs of
 // other samples can only shorten the life: the risk is the largest of those from the confirmed samples with
-// none, one and each pair of the other runs. So a wrong run never makes a batch live longer than without it
-// unless it agrees with a right one, and then by no more than the right one does.
+// none, one and each pair of the other runs. So a wrong run makes no batch live longer than without it by more
+// than 2 %, unless it is within the scatter of a right one: then nothing tells it from a right one, and both count.
 //
 // It returns an error, and changes nothing, for a curve or a sample that is not valid.
 func (c *Ensemble) Hear(id uint64, curve viscosity.Curve, of viscosity.Sample) error {

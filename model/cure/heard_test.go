@@ -182,9 +182,9 @@ func slip(t *rapid.T, s float64) float64 {
 	return rapid.SampledFrom(ok).Draw(t, "slip")
 }
 
-// A run with a slipped digit makes no batch live longer by more than 2 % of its life than without the run. One that
-// the other run of its sample happens to confirm makes it live no longer than that run alone does where it is
-// confirmed.
+// A run with a slipped digit makes no batch live longer by more than 2 % of its life than without the run. One
+// within the scatter of two right runs cannot be told from a right one, and is not drawn: it confirms its sample, whose
+// other run then counts too.
 func TestOneWrongRunDoesNotLengthenALife(outer *testing.T) {
 	fresh := cure.New(mustCalibrate(outer), sensors[0], 0.02, steady)
 	rapid.Check(outer, func(t *rapid.T) {
@@ -207,6 +207,9 @@ func TestOneWrongRunDoesNotLengthenALife(outer *testing.T) {
 		r := rapid.IntRange(0, len(samples[k].runs)-1).Draw(t, "run with the slip")
 		right := samples[k].runs[r]
 		wrong := slip(t, right)
+		if len(samples[k].runs) == 2 && seconds(t, samples[k].runs[1-r], wrong).Agree() {
+			return
+		}
 		// live gives the ends of the batch with another figure for that run, 0 for none.
 		live := func(figure float64) cure.Ends {
 			c := fresh.Clone()
@@ -227,17 +230,14 @@ func TestOneWrongRunDoesNotLengthenALife(outer *testing.T) {
 			}
 			return c.Forecast(places[0], steady, 0, cure.WithoutDrift())
 		}
-		with, without, asItWas := live(wrong), live(0), cure.Ends{}
-		if n := len(samples[k].runs); n == 2 {
-			asItWas = live(samples[k].runs[1-r])
-		}
+		with, without := live(wrong), live(0)
 		for name, of := range map[string]func(cure.Ends) time.Duration{
 			"low":      func(e cure.Ends) time.Duration { return e.Low },
 			"expected": func(e cure.Ends) time.Duration { return e.Expected },
 			"high":     func(e cure.Ends) time.Duration { return e.High },
 		} {
-			if more := (of(with) - max(of(without), of(asItWas))).Hours() / without.Expected.Hours(); more > 0.02 {
-				t.Errorf("%s is later by %.2f %% of the life with %v s for %v s: %v, without %v, with the other run twice %v", name, 100*more, wrong, right, of(with), of(without), of(asItWas))
+			if more := (of(with) - of(without)).Hours() / without.Expected.Hours(); more > 0.02 {
+				t.Errorf("%s is later by %.2f %% of the life with %v s for %v s: %v, without %v", name, 100*more, wrong, right, of(with), of(without))
 			}
 		}
 	})
