@@ -234,6 +234,7 @@ func (s *State) add(p sum) {
 		case !p.late: // also back to an earlier day, when the clock was wrong
 			c.Day, c.Today = p.day, plus(0, p.add)
 		}
+		c.Today = min(c.Today, c.Total) // a correction after the clock went back to another day
 		if p.batch == "" && p.add > 0 && !p.late && p.last.After(c.UnloadedAt) {
 			c.UnloadedAt = p.last
 		}

@@ -54,6 +54,9 @@ func TestTones(t *testing.T) {
 	}
 	sounded := func(what string, want ...float64) {
 		t.Helper()
+		if len(want) > 0 { // the figure is drawn first
+			b.eventually(what+" sounds", "window.pitches.length > 0")
+		}
 		if got := eval[[]float64](b, "window.pitches.splice(0)"); !slices.Equal(got, want) {
 			t.Errorf("%s: the tones %v sounded, want %v", what, got, want)
 		}
