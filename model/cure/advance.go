@@ -222,8 +222,8 @@ func (c *Ensemble) setCeilings() float64 {
 }
 
 // crossing returns the part of a piece after which the risk reaches a level that it has reached
-// at the end of the piece. It uses a bracketed secant method (Illinois) on the piece's own
-// integral, so the result does not depend on the length of the piece. work is overwritten.
+// at the end of the piece. It is found on the piece's own integral, so the result does not depend on the
+// length of the piece. work is overwritten.
 func (c *Ensemble) crossing(start state, p *piece, phi []float64, work state, level float64) float64 {
 	miss := func(f float64) float64 {
 		part := p.part(f)
@@ -236,27 +236,37 @@ func (c *Ensemble) crossing(start state, p *piece, phi []float64, work state, le
 	if missA >= 0 {
 		return 0
 	}
+	if missB <= 0 {
+		return 1
+	}
 	const precise = 1e-9 // hours
-	last := 0            // the end that was moved last
+	return illinois(miss, a, b, missA, missB, precise/p.hours, 1e-13)
+}
+
+// illinois returns where a rising function is zero between a and b, where it has the values atA < 0 and atB > 0:
+// the first place where it is less than enough from zero, or the upper end of a bracket that is not wider than
+// width. It takes secants of the bracket, and halves the value at an end that stays (the Illinois method).
+func illinois(of func(float64) float64, a, b, atA, atB, width, enough float64) float64 {
+	last := 0 // the end that was moved last
 	for range 60 {
-		if (b-a)*p.hours <= precise || missB <= 0 {
+		if b-a <= width {
 			break
 		}
-		f := (a*missB - b*missA) / (missB - missA)
-		at := miss(f)
+		x := (a*atB - b*atA) / (atB - atA)
+		at := of(x)
 		switch {
-		case math.Abs(at) < 1e-13:
-			return f
+		case math.Abs(at) < enough:
+			return x
 		case at < 0:
-			a, missA = f, at
+			a, atA = x, at
 			if last == -1 {
-				missB /= 2
+				atB /= 2
 			}
 			last = -1
 		default:
-			b, missB = f, at
+			b, atB = x, at
 			if last == 1 {
-				missA /= 2
+				atA /= 2
 			}
 			last = 1
 		}

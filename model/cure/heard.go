@@ -265,28 +265,7 @@ func (c *Ensemble) growthUntil(p float64) float64 {
 	if missHigh <= 0 {
 		return high
 	}
-	last := 0
-	for range 40 {
-		at := (low*missHigh - high*missLow) / (missHigh - missLow)
-		miss := c.riskAt(at) - p
-		switch {
-		case math.Abs(miss) < 1e-4:
-			return at
-		case miss < 0:
-			low, missLow = at, miss
-			if last == -1 {
-				missHigh /= 2
-			}
-			last = -1
-		default:
-			high, missHigh = at, miss
-			if last == 1 {
-				missLow /= 2
-			}
-			last = 1
-		}
-	}
-	return high
+	return illinois(func(growth float64) float64 { return c.riskAt(growth) - p }, low, high, missLow, missHigh, 0, 1e-4)
 }
 
 // riskAt returns the risk once all doses have grown by a factor whose logarithm is given.

@@ -116,8 +116,8 @@ const (
 // of the difference of two.
 const agreement = 2.77
 
-// Agree reports whether the sample has two runs or more that differ by no more than is usual. Such a
-// sample has no slipped digit.
+// Agree reports whether the sample has two runs or more that differ by no more than is usual. A slipped
+// digit in such a sample is within the scatter of right runs.
 func (r Sample) Agree() bool {
 	return len(r.LnRuns) > 1 && slices.Max(r.LnRuns)-slices.Min(r.LnRuns) <= agreement*r.RunSpread
 }
