@@ -96,6 +96,9 @@ func TestWallIsReadFromAfar(t *testing.T) {
 	}{{1, day}, {3, evening}, {8, day}, {8, evening}, {12, evening}} {
 		what := fmt.Sprintf("%d presses at %s", made.presses, made.at.Format("15:04"))
 		rows := wallShop(made.at, made.presses)
+		if made.presses == 3 {
+			rows["presses"].([]view.Press)[0].Reason = "Enough life left. The next mix, 0612-5, is ready. It flashes for an alarm that nobody has acknowledged: Life got shorter."
+		}
 		if made.presses == 8 { // ids as long as they may be
 			rows["presses"].([]view.Press)[7].ID = "press-" + strings.Repeat("x", 26)
 			rows["batches"].([]view.Batch)[6].Press = at(rows["presses"].([]view.Press)[7].ID)
@@ -104,6 +107,9 @@ func TestWallIsReadFromAfar(t *testing.T) {
 		f.made = made.at
 		b.openWall(f)
 		b.eventually("its lines", fmt.Sprintf(`document.querySelectorAll(".wall-line").length === %d`, min(made.presses, 8)))
+		if cut := eval[[]string](b, `[...document.querySelectorAll(".wall-note")].filter((e) => e.scrollWidth > e.clientWidth + 1).map((e) => e.innerText)`); len(cut) > 0 {
+			t.Errorf("%s: cut off: %q", what, cut)
+		}
 		b.eventually("it has turned", "document.getAnimations().length === 0 || document.getAnimations().every((a) => a.playState === 'finished' || a.animationName === 'flash')")
 		b.isReadFromAfar(what)
 		b.timesAreTold(what)
