@@ -11,13 +11,20 @@ import (
 	"potlifed/model/alarm"
 )
 
-func TestLifeCutByAnotherAir(t *testing.T) {
+// printsInMildAir opens a shop in which a batch has been on press-1 for half an hour, in mild air.
+func printsInMildAir(t *testing.T) (*shop, string) {
+	t.Helper()
 	s := openShop(t, t.TempDir(), newClock())
-	defer s.crash()
 	s.goes(time.Minute, both(mild))
 	id := s.records("dial-satin", 60, 15, 7.5)
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.goes(30*time.Minute, both(mild))
+	return s, id
+}
+
+func TestLifeCutByAnotherAir(t *testing.T) {
+	s, id := printsInMildAir(t)
+	defer s.crash()
 	before := s.batch(id).EndsAt.Expected
 	s.goes(2*time.Minute, both(humid)) // a door
 	s.goes(20*time.Minute, both(mild))
@@ -96,12 +103,8 @@ func TestLifeCutAgain(t *testing.T) {
 // The air is good again and nobody has acknowledged the alarm: its text has the end of now, and none of
 // the figures that it was raised with.
 func TestLifeCutIsOver(t *testing.T) {
-	s := openShop(t, t.TempDir(), newClock())
+	s, id := printsInMildAir(t)
 	defer s.crash()
-	s.goes(time.Minute, both(mild))
-	id := s.records("dial-satin", 60, 15, 7.5)
-	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
-	s.goes(30*time.Minute, both(mild))
 	s.goes(8*time.Minute, both(humid))
 	raised := s.is(alarm.Unacknowledged, "life-cut", id)
 	end := func(at time.Time) string { return (words.Locale{}).Clock(s.batch(id).EndsAt.Expected, at) }
