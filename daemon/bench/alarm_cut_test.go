@@ -23,6 +23,7 @@ func printsInMildAir(t *testing.T) (*shop, string) {
 }
 
 func TestLifeCutByAnotherAir(t *testing.T) {
+	oneGoroutine(t)
 	s, id := printsInMildAir(t)
 	defer s.crash()
 	before := s.batch(id).EndsAt.Expected
@@ -59,6 +60,7 @@ func TestLifeCutByAnotherAir(t *testing.T) {
 // A further cut is heard again while nobody has acknowledged the first one, and the text has its
 // figures; the same air goes on without another word.
 func TestLifeCutAgain(t *testing.T) {
+	oneGoroutine(t)
 	dir, c := t.TempDir(), newClock()
 	s := openShop(t, dir, c)
 	s.goes(time.Minute, both(mild))
@@ -103,6 +105,7 @@ func TestLifeCutAgain(t *testing.T) {
 // The air is good again and nobody has acknowledged the alarm: its text has the end of now, and none of
 // the figures that it was raised with.
 func TestLifeCutIsOver(t *testing.T) {
+	oneGoroutine(t)
 	s, id := printsInMildAir(t)
 	defer s.crash()
 	s.goes(8*time.Minute, both(humid))

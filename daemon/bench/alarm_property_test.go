@@ -237,9 +237,7 @@ func (w *alarmWorld) checkLights(rt *rapid.T) {
 // TestAlarmsUnderAnyInput lets instruments, broker, clock and people do as they like,
 // through restarts. See the three checks.
 func TestAlarmsUnderAnyInput(t *testing.T) {
-	if testing.Short() {
-		t.Skip("many shops on one goroutine")
-	}
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
 		dir, c := t.TempDir(), newClock()

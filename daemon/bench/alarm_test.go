@@ -162,9 +162,7 @@ func TestAlarmOutlivesARestart(t *testing.T) {
 // TestALostSensorSilencesOnlyThree: what can no longer be seen is silent, and the end of
 // a batch is warned of earlier than with the sensor.
 func TestALostSensorSilencesOnlyThree(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a day by the second on one goroutine")
-	}
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	warned := map[string]map[string]time.Duration{}
 	for _, sensor := range []string{"there", "lost"} {

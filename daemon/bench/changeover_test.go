@@ -43,6 +43,7 @@ func TestLightOfAChangeOver(t *testing.T) {
 // A mix that waited until it is too likely to have gone off is ready for no press, until somebody has
 // looked at it.
 func TestAMixThatWaitedTooLong(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(time.Minute, both(mild))
 	waits := s.mixes()

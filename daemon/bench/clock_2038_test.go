@@ -11,6 +11,7 @@ import (
 // On a 32-bit system the wall clock goes from 2038 to 1901 while a batch is open, and no longer
 // counts as set. The batch's age goes on, also across a power cut, and the alarm says why.
 func TestWallClockThatGoesTo1901(t *testing.T) {
+	oneGoroutine(t)
 	dir, c := t.TempDir(), newClock()
 	c.is.Wall = time.Unix(1<<31-1, 0).UTC().Add(-31 * time.Minute)
 	s, id := startWithBatch(t, dir, c)

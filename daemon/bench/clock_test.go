@@ -57,6 +57,7 @@ func TestRebootWithASetClockCountsTheGap(t *testing.T) {
 }
 
 func TestRebootWithAnUnsetClockIsAtLeastUntilItIsSet(t *testing.T) {
+	oneGoroutine(t)
 	dir, c := t.TempDir(), newClock()
 	s, id := startWithBatch(t, dir, c)
 	s.writes()
@@ -103,6 +104,7 @@ func TestRebootWithAnUnsetClockIsAtLeastUntilItIsSet(t *testing.T) {
 }
 
 func TestAStepOfTheClockChangesNoAge(t *testing.T) {
+	oneGoroutine(t)
 	for _, step := range []time.Duration{3 * time.Hour, -3 * time.Hour} {
 		dir, c := t.TempDir(), newClock()
 		s, id := startWithBatch(t, dir, c)
@@ -133,6 +135,7 @@ func TestAStepOfTheClockChangesNoAge(t *testing.T) {
 }
 
 func TestAClockThatWasNeverSetIsExactWithinOneBoot(t *testing.T) {
+	oneGoroutine(t)
 	dir, c := t.TempDir(), newClock()
 	c.is.Synced = false
 	s, id := startWithBatch(t, dir, c)

@@ -55,6 +55,7 @@ func TestAZoneIsTheMeanOfItsSensors(t *testing.T) {
 // TestASensorThatComesAndGoesCutsNoLife: one that reads more humid air, as two good sensors may, is
 // lost and comes back. No batch's life is cut by that; it is by the room becoming more humid.
 func TestASensorThatComesAndGoesCutsNoLife(t *testing.T) {
+	oneGoroutine(t)
 	s := openShopOf(t, t.TempDir(), newClock(), strings.Replace(pairShop, "{shortest: 6h, longest: 8h}", "{shortest: 36h, longest: 48h}", 1))
 	defer s.crash()
 	dry, both := rooms{"bench-air": readsTo(20, 50)}, rooms{"bench-air": readsTo(20, 50), "bench-two": readsTo(21.1, 53.5)}

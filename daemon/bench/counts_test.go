@@ -308,6 +308,7 @@ func TestARepeatedReportCountsOnce(t *testing.T) {
 // disk that fails, a clock that jumps, pulled plugs and checkpoints. The totals are those that
 // were answered, and so are the sums of the events; no count falls below zero.
 func TestCountsAddUp(t *testing.T) {
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
 		dir, c := t.TempDir(), newClock()

@@ -98,6 +98,7 @@ func (w *cupboard) pour(g float64) {
 // look at which mix the page names. They answer truly when they are asked. Whatever
 // they do, no pour is booked to a mix while the cup of another stands on the scale.
 func TestNoPourIsBookedToAnotherMix(t *testing.T) {
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
 		w := &cupboard{shop: openShop(t, t.TempDir(), newClock()), cups: map[string]float64{}, byBench: map[string]guide.Step{}}

@@ -42,6 +42,7 @@ func TestAJournalThatEndedDoesNotHoldUpTheStop(t *testing.T) {
 
 // How far batches were at their end is told by outcome, also after a pulled plug.
 func TestEndsAreCounted(t *testing.T) {
+	oneGoroutine(t)
 	dir, c := t.TempDir(), newClock()
 	s := openShop(t, dir, c)
 	s.goes(20*time.Second, both(mild))

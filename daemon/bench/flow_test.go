@@ -10,6 +10,7 @@ import (
 // A flow time of the fresh mix and one hours later, two runs each, narrow the band; the figures are kept, and a
 // correction replaces the wrong ones. What was spent stays.
 func TestAFlowTimeTellsHowOldTheBatchIs(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))

@@ -132,9 +132,7 @@ func TestEachSensorShowsItsOwnReading(t *testing.T) {
 // TestAStuckSensorIsTold: a sensor whose readings always moved stands still. After an hour it is not
 // trusted; its neighbour goes on, and so does the first when it moves again.
 func TestAStuckSensorIsTold(t *testing.T) {
-	if testing.Short() {
-		t.Skip("five days of readings")
-	}
+	oneGoroutine(t)
 	s := openShopOf(t, t.TempDir(), newClock(), pairShop)
 	defer s.crash()
 	s.livesDays(4, func(_, part int) rooms {

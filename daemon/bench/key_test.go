@@ -62,9 +62,7 @@ func TestThePrintKeyConfirms(t *testing.T) {
 }
 
 func TestThePrintKeyAcknowledges(t *testing.T) {
-	if testing.Short() {
-		t.Skip("eight hours by the second on one goroutine")
-	}
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()

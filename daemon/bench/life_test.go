@@ -15,6 +15,7 @@ import (
 // silent until its air counts as missing, the cup is carried about. The spent life that is
 // shown never falls, to the end of the batch.
 func TestShownSpentNeverFalls(t *testing.T) {
+	oneGoroutine(t)
 	c := newClock()
 	dir := t.TempDir()
 	s := openShop(t, dir, c)

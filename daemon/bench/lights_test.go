@@ -131,9 +131,7 @@ type lightWorld struct {
 // delays, no light says more than the state on disk and the conditions of the moment justify. A
 // crash at any point loses nothing that made a light less trusted.
 func TestNoLightIsTrustedMoreThanTheDiskJustifies(t *testing.T) {
-	if testing.Short() {
-		t.Skip("many shops on one goroutine")
-	}
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
 		w := &lightWorld{dir: t.TempDir(), room: *mild}

@@ -87,6 +87,7 @@ func TestAnEmptiedJournalIsNotANewShop(t *testing.T) {
 // TestLostHistoryAlone damages an old event that a checkpoint holds. Batches and lights are as
 // before; the alarm names what is lost.
 func TestLostHistoryAlone(t *testing.T) {
+	oneGoroutine(t)
 	dir, clock := t.TempDir(), newClock()
 	s := openShop(t, dir, clock)
 	s.pass(20*time.Second, both(mild))
@@ -117,6 +118,7 @@ func TestLostHistoryAlone(t *testing.T) {
 // TestAnAgeAfterALossIsALeastAge loses the events after a checkpoint. The batch that it holds is
 // older than the checkpoint says, and nobody knows by what.
 func TestAnAgeAfterALossIsALeastAge(t *testing.T) {
+	oneGoroutine(t)
 	dir, clock := t.TempDir(), newClock()
 	s := openShop(t, dir, clock)
 	s.pass(20*time.Second, both(mild))

@@ -47,6 +47,7 @@ inks:
 // TestTheBenchGoesOnWithAnOldJournal opens the journal that the tests of the journal
 // describe, works with it, and reads it again from the checkpoint and from the beginning.
 func TestTheBenchGoesOnWithAnOldJournal(t *testing.T) {
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	dir := t.TempDir()
 	journaltest.Unpack(t, "../journal/testdata/old/journal.sqlite.gz", filepath.Join(dir, journal.FileName))

@@ -21,6 +21,7 @@ func poured(v view.Batch) map[string]float64 {
 func near(a, b float64) bool { return math.Abs(a-b) < 0.01 }
 
 func TestSplitPartsShareTheLife(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
@@ -65,6 +66,7 @@ func TestSplitPartsShareTheLife(t *testing.T) {
 }
 
 func TestAPartWithLessLifeBehindItWentOff(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
@@ -79,6 +81,7 @@ func TestAPartWithLessLifeBehindItWentOff(t *testing.T) {
 }
 
 func TestTheOlderLifeRulesATopUp(t *testing.T) {
+	oneGoroutine(t)
 	for _, intoOld := range []bool{true, false} {
 		s := openShop(t, t.TempDir(), newClock())
 		s.pass(20*time.Second, both(mild))
@@ -138,6 +141,7 @@ func TestMoveTakesTheCupIntoOtherAir(t *testing.T) {
 }
 
 func TestThinningInUse(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
@@ -169,6 +173,7 @@ func TestThinningInUse(t *testing.T) {
 // TestThinnerLostFromAnOpenCup: the estimate grows while the cup stands open, a weighing
 // takes its place, and only what was weighed as lost may be replaced beyond the range.
 func TestThinnerLostFromAnOpenCup(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))

@@ -24,6 +24,7 @@ import (
 // air that do as they like, restarts and a disk that fails now and then. Whatever was
 // taken leaves a valid state, and the journal gives that state back to the bit.
 func TestAnyOrderOfRequests(t *testing.T) {
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
 		dir, c := t.TempDir(), newClock()

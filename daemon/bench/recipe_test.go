@@ -88,6 +88,7 @@ var twoCups = strings.Replace(testShop, "cups:\n", "cups:\n  - {id: cup-60, ink_
 // The recipe says how long a mix would live if it began now, as the forecast of a batch that
 // does begin now says.
 func TestHowLongAMixWouldLive(t *testing.T) {
+	oneGoroutine(t)
 	s := openShopOf(t, t.TempDir(), newClock(), twoCups)
 	if r, err := s.b.Recipe(request.StartMix{Ink: "dial-satin"}); err != nil || r.Life != nil || r.LifeUnknown == "" {
 		t.Errorf("before the first reading: %+v, %q, %v", r.Life, r.LifeUnknown, err)

@@ -105,9 +105,7 @@ func (s *shop) published(seq uint64) uint64 {
 // TestEveryFigureIsRounded makes a shop busy with figures that have all digits, and looks
 // at every row and every event.
 func TestEveryFigureIsRounded(t *testing.T) {
-	if testing.Short() {
-		t.Skip("many shops on one goroutine")
-	}
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	rapid.Check(t, func(rt *rapid.T) {
 		s := openShop(t, t.TempDir(), newClock())

@@ -74,6 +74,15 @@ inks:
     rest: 10m
 `
 
+// oneGoroutine leaves a test out of -short, with which the race detector runs: hours of a shop pass
+// on one goroutine, so that it would look long and find nothing.
+func oneGoroutine(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("hours of a shop on one goroutine")
+	}
+}
+
 // shop is a bench that a test drives by hand: no goroutine, a real journal.
 type shop struct {
 	t       testing.TB

@@ -14,6 +14,7 @@ import (
 // after 20 °C and from then on. A batch ages as it would have without it: the value is
 // never used, the air is uncertain at once, and sensor-implausible stands.
 func TestAFaultValueStopsNoClock(t *testing.T) {
+	oneGoroutine(t)
 	var width float64 // of the batch's band at the end
 	spentAfter := func(fault *air.State, check func(s *shop, id string)) float64 {
 		s := openShop(t, t.TempDir(), newClock())
@@ -122,6 +123,7 @@ func TestASlowSensorIsSuspectToo(t *testing.T) {
 // TestSpentNeverFalls lets colder and drier air in, as fast as a room can change. What is spent of
 // a batch never falls.
 func TestSpentNeverFalls(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))

@@ -13,6 +13,7 @@ import (
 // TestWhatWasDoneIsTakenBack: for each doing, everything that it touched is as it was,
 // but for the air of the seconds in between.
 func TestWhatWasDoneIsTakenBack(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))

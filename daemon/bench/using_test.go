@@ -43,9 +43,7 @@ func TestABatchOnAPress(t *testing.T) {
 // TestLifeRunsOut follows a batch to its end: yellow, then red, with the alarms of
 // each, in air that never changes.
 func TestLifeRunsOut(t *testing.T) {
-	if testing.Short() {
-		t.Skip("ten hours by the second on one goroutine")
-	}
+	oneGoroutine(t)
 	t.Parallel() // it waits for the disk
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
