@@ -88,7 +88,8 @@ func TestTwoScales(t *testing.T) {
 			t.Errorf("%v g of ink, want 85", c.G)
 		}
 	}
-	// The second is lost. Its cup is changed meanwhile.
+	// The second is lost. Its cup is changed meanwhile. On a busy machine the first may have been silent before.
+	lost := time.Now()
 	if err := other.Unplug(); err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +98,7 @@ func TestTwoScales(t *testing.T) {
 		p.get("/api/v1/alarms", &list)
 		found := false
 		for _, a := range list.Alarms {
-			if a.Name == "scale-silent" {
+			if a.Name == "scale-silent" && a.Since.After(lost) {
 				found = found || a.Subject == "scale-2"
 				if a.Subject != "scale-2" || !strings.Contains(a.Text, "scale-2") {
 					t.Errorf("alarm %+v", a)
