@@ -155,13 +155,16 @@ func (m *match) takeBits(e *element) error {
 	if len(m.line)-m.pos < e.width {
 		return ErrUnknown
 	}
-	status := m.line[m.pos]
-	if e.width == 2 {
-		value, ok := fromHex(status, m.line[m.pos+1])
-		if !ok {
-			return ErrUnknown
+	status := uint16(m.line[m.pos])
+	if e.width > 1 {
+		status = 0
+		for i := m.pos; i < m.pos+e.width; i += 2 {
+			value, ok := fromHex(m.line[i], m.line[i+1])
+			if !ok {
+				return ErrUnknown
+			}
+			status = status<<8 | uint16(value)
 		}
-		status = value
 	}
 	m.pos += e.width
 	stable, moving := false, false // whether one has a bit

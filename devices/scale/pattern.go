@@ -45,22 +45,22 @@ var fieldNames = map[string]field{
 // element is one part of a pattern.
 type element struct {
 	kind     elementKind
-	literal  byte     // the character, the one at which a skipped part of any width ends, or the one that pads
-	required bool     // a sign that must be there
-	trailing bool     // a sign that follows the weight without a space
-	oneChar  bool     // a sign before a padded weight: one character, whichever it is
-	optional bool     // a unit that may be missing
-	width    int      // of the weight or of what is skipped, 0 where it is free
-	shift    int      // how many digits of the weight are decimals without a mark
-	decimals int      // how many the weight must have, 0 where any number may stand
-	groups   byte     // what may stand between the thousands of the weight, 0 for nothing
-	bracket  bool     // the last digit may stand in square brackets
-	ends     byte     // the character that follows the weight in the pattern, a comma or a point; else 0
-	exponent bool     // a power of ten follows, as in 1.25E+02
-	backward bool     // the digits come from the last to the first
-	bits     [8]field // what a bit that is set means, of a status
-	declared unit     // the unit that is not in the line
-	glued    bool     // the unit is followed by a mark without a space between
+	literal  byte      // the character, the one at which a skipped part of any width ends, or the one that pads
+	required bool      // a sign that must be there
+	trailing bool      // a sign that follows the weight without a space
+	oneChar  bool      // a sign before a padded weight: one character, whichever it is
+	optional bool      // a unit that may be missing
+	width    int       // of the weight or of what is skipped, 0 where it is free
+	shift    int       // how many digits of the weight are decimals without a mark
+	decimals int       // how many the weight must have, 0 where any number may stand
+	groups   byte      // what may stand between the thousands of the weight, 0 for nothing
+	bracket  bool      // the last digit may stand in square brackets
+	ends     byte      // the character that follows the weight in the pattern, a comma or a point; else 0
+	exponent bool      // a power of ten follows, as in 1.25E+02
+	backward bool      // the digits come from the last to the first
+	bits     [16]field // what a bit that is set means, of a status
+	declared unit      // the unit that is not in the line
+	glued    bool      // the unit is followed by a mark without a space between
 	marks    []mark
 	check    Checksum
 }

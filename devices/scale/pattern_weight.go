@@ -2,6 +2,7 @@ package scale
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 )
@@ -55,17 +56,22 @@ func (e *element) parseForm(text string) (rest string) {
 // parseBits reads what follows "bits:" in a field.
 func parseBits(text string) (element, error) {
 	width, rest, _ := strings.Cut(text, "|")
-	e := element{kind: bitsElement, width: map[string]int{"1": 1, "2": 2}[width]}
+	e := element{kind: bitsElement, width: map[string]int{"1": 1, "2": 2, "4": 4}[width]}
 	if e.width == 0 || rest == "" {
-		return e, fmt.Errorf("bits:%s: want 1 for a character or 2 for two hexadecimal digits, and then what its bits mean, such as {bits:2|moving=0|over=3}", width)
+		return e, fmt.Errorf("bits:%s: want 1 for a character, or 2 or 4 for so many hexadecimal digits, and then what its bits mean, such as {bits:2|moving=0|over=3}", width)
+	}
+	highest := map[int]int{4: 15}[e.width]
+	if highest == 0 {
+		highest = 7
 	}
 	for part := range strings.SplitSeq(rest, "|") {
-		name, bit, _ := strings.Cut(part, "=")
+		name, written, _ := strings.Cut(part, "=")
 		means, known := fieldNames[name]
-		if !known || len(bit) != 1 || bit[0] < '0' || bit[0] > '7' {
-			return e, fmt.Errorf("%q: want what a bit means, such as moving=0, with a bit from 0, the lowest, to 7", part)
+		bit, err := strconv.Atoi(written)
+		if !known || err != nil || bit < 0 || bit > highest {
+			return e, fmt.Errorf("%q: want what a bit means, such as moving=0, with a bit from 0, the lowest, to %d", part, highest)
 		}
-		e.bits[bit[0]-'0'] = means
+		e.bits[bit] = means
 	}
 	return e, nil
 }

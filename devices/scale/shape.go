@@ -95,10 +95,10 @@ func ShapeNames() []string {
 //	                    "stable=" is the mark that is nothing, and an empty
 //	                    alternative allows nothing and means nothing
 //	{bits:2|moving=0|over=3|minus=4}
-//	                    a status of two hexadecimal digits, or with bits:1 of one
-//	                    character, and what its bits mean that are set, from 0,
-//	                    the lowest, to 7; with moving alone, a clear bit means
-//	                    stable, and the other way round
+//	                    a status of two hexadecimal digits, with bits:4 of four, or
+//	                    with bits:1 of one character, and what its bits mean that
+//	                    are set, from 0, the lowest, to 7 or 15; with moving alone,
+//	                    a clear bit means stable, and the other way round
 //
 // A byte that is not printable ASCII is written as \\x06, and one of Latin-1 also
 // as the letter, such as é.

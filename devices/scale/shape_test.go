@@ -360,6 +360,7 @@ func FuzzParseShape(f *testing.F) {
 	f.Add("{weight'}{sign} mg{unit=mg} {moving=v|stable==}", []byte("  13'350-mg v"))
 	f.Add("{weight':12.3} {unit}", []byte(" -1'013.350 g"))
 	f.Add("{sign}{weight.3} {unit}", []byte("   -.218 oz"))
+	f.Add("{bits:4|moving=0|minus=11}{weight} {unit}", []byte("0801 12.4 g"))
 	f.Add("{bits:2|moving=0|over=3}{pad=.}{sign}{weight,} {unit}", []byte("41...1,218.9 g"))
 	f.Add(`\x01{minus=(|}{pounds} lb {weightE} {unit}`, []byte("\x01(1 lb 1.5E+09 oz"))
 	f.Add("={weight<}{sign}{unit=ct}", []byte("=04.21-"))

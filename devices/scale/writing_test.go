@@ -65,6 +65,10 @@ func TestWaysToWrite(t *testing.T) {
 		{"{bits:2|moving=0|net=2|over=3|minus=4} {weight}{unit=g}", "4d 00.0", weigh.Reading{Over: true, Stability: weigh.Moving, Tare: weigh.Net}, nil},
 		{"{bits:2|moving=0|net=2|over=3|minus=4} {weight}{unit=g}", "4X 12.4", weigh.Reading{}, ErrUnknown},
 		{"{bits:2|moving=0|net=2|over=3|minus=4} {weight}{unit=g}", "4", weigh.Reading{}, ErrUnknown},
+		{"{bits:4|moving=0|minus=11|over=15} {weight}{unit=g}", "0801 12.4", reading(-12.4, weigh.Moving, n), nil},
+		{"{bits:4|moving=0|minus=11|over=15} {weight}{unit=g}", "8000 00.0", weigh.Reading{Over: true, Stability: weigh.Stable}, nil},
+		{"{bits:4|moving=0|minus=11|over=15} {weight}{unit=g}", "080G 12.4", weigh.Reading{}, ErrUnknown},
+		{"{bits:4|moving=0|minus=11|over=15} {weight}{unit=g}", "080", weigh.Reading{}, ErrUnknown},
 		{"{bits:1|stable=1}{weight}{unit=g}", "B12.4", reading(12.4, weigh.Stable, n), nil},
 		{"{bits:1|stable=1}{weight}{unit=g}", "A12.4", reading(12.4, weigh.Moving, n), nil},
 		{"{bits:1|minus=1}{weight}{unit=g}", "B12.4", reading(-12.4, u, n), nil},
@@ -95,18 +99,20 @@ func TestWaysToWrite(t *testing.T) {
 
 func TestPatternsOfWritingRefused(t *testing.T) {
 	for pattern, want := range map[string]string{
-		"{weightE/10}{unit}":              "no exponent beside it",
-		"{weight<<}{unit}":                "want {weight}",
-		"{pad=}{weight}{unit}":            "want one character",
-		"{pad=5}{weight}{unit}":           "no part of a number",
-		"{pad=-}{weight}{unit}":           "no part of a number",
-		"{bits:3|moving=0}{weight}{unit}": "want 1 for a character",
-		"{bits:2}{weight}{unit}":          "want 1 for a character",
-		"{bits:2|moving=8}{weight}{unit}": "to 7",
-		"{bits:2|wild=1}{weight}{unit}":   "want what a bit means",
-		`{weight}{unit}\x0D`:              "ends a line",
-		"Вес {weight}{unit}":              "want ASCII",
-		"{weight}{unit}\xff":              "want ASCII",
+		"{weightE/10}{unit}":               "no exponent beside it",
+		"{weight<<}{unit}":                 "want {weight}",
+		"{pad=}{weight}{unit}":             "want one character",
+		"{pad=5}{weight}{unit}":            "no part of a number",
+		"{pad=-}{weight}{unit}":            "no part of a number",
+		"{bits:3|moving=0}{weight}{unit}":  "want 1 for a character",
+		"{bits:2}{weight}{unit}":           "want 1 for a character",
+		"{bits:2|moving=8}{weight}{unit}":  "to 7",
+		"{bits:4|moving=16}{weight}{unit}": "to 15",
+		"{bits:4|moving=0x}{weight}{unit}": "want what a bit means",
+		"{bits:2|wild=1}{weight}{unit}":    "want what a bit means",
+		`{weight}{unit}\x0D`:               "ends a line",
+		"Вес {weight}{unit}":               "want ASCII",
+		"{weight}{unit}\xff":               "want ASCII",
 	} {
 		if _, err := ParseShape(pattern); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: got %v, want %q", pattern, err, want)

@@ -93,6 +93,7 @@ func strips(c scale.Checksum, lines []text, forms [][]string, afterETX bool) (st
 }
 
 var (
+	clock       = regexp.MustCompile(`[0-9]:[0-9]{2}$`)
 	words       = regexp.MustCompile(`[A-Za-z]+`)
 	wholeNumber = regexp.MustCompile(`[-+ \t]*[0-9][0-9.,]*`)
 )
@@ -122,7 +123,7 @@ func skippedTail(lines []text) (check, []text) {
 			with++
 			trimmed := strings.TrimRight(l.body, " \t")
 			at := len(trimmed) - n
-			if at < 1 || !isHex(trimmed[at:]) || isHex(trimmed[at-1:at]) || trimmed[at-1] == '.' || trimmed[at-1] == ',' {
+			if at < 1 || !isHex(trimmed[at:]) || isHex(trimmed[at-1:at]) || trimmed[at-1] == '.' || trimmed[at-1] == ',' && n == 2 || clock.MatchString(trimmed) {
 				continue
 			}
 			body, tail := trimmed[:at], trimmed[at:]

@@ -123,12 +123,20 @@ func (t *template) weight(hint Hint) (chosen, bool) {
 	if varies, _ := changes(t.series(best.slot)); !varies && t.otherVaries(best.slot) {
 		best.doubts = append(best.doubts, unsureMark+"The number that was taken for the weight never changed, and another one did.")
 	}
-	if second.score > -1000 && best.score-second.score < 2 && !t.sameWeight(best.slot, second.slot) {
+	if second.score > -1000 && best.score-second.score < 2 && !t.sameWeight(best.slot, second.slot) && (t.texts(best.slot) < 3 || t.texts(second.slot) > 1) {
 		best.doubts = append(best.doubts, twoNumbers)
 	}
 	t.findUnit(&best, hint)
-	if hint.ShownG > 0 && best.unit >= 0 && !t.wasShown(best, hint.ShownG) {
+	switch parts := 0; {
+	case best.unit < 0:
+	case hint.ShownG > 0:
+		if parts = t.partsShown(best, hint.ShownG); parts > 0 {
+			best.parts = parts
+			break
+		}
 		best.doubts = append(best.doubts, unsureMark+fmt.Sprintf("The display showed %s g, and the lines never did.", plain(hint.ShownG)))
+	case t.placeTold(best):
+		best.doubts = append(best.doubts, unsureMark+"The numbers have no decimal mark, and its place may be told by a digit of the line or be known to the scale alone. Say with --shown-g what the display showed with the most on it.")
 	}
 	return best, true
 }

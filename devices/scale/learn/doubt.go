@@ -2,6 +2,7 @@ package learn
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"potlifed/devices/scale"
@@ -10,7 +11,7 @@ import (
 // ignoredPart returns a doubt where a sign or a mark of the number stands beside the weight in some
 // lines and is not read with it: the weight may be another one.
 func (t *template) ignoredPart(c chosen) []string {
-	if before := c.slot - 1; before >= 0 && t.slots[before].kind == number && t.decimals(before) == 0 && t.threeDigits(c.slot) {
+	if before := c.slot - 1; before >= 0 && t.slots[before].kind == number && t.decimals(before) == 0 && t.slots[before].counts["0"] == 0 && t.threeDigits(c.slot) {
 		return []string{unsureMark + "A number stands right before the weight, which may be its thousands."}
 	}
 	if list := t.series(c.slot); t.decimals(c.slot) > 0 && neverRests(list) {
@@ -37,12 +38,25 @@ func (t *template) ignoredPart(c chosen) []string {
 			if strings.Contains(".,'", text) && (s.gap || i < c.slot && t.slots[c.slot].gap) {
 				continue // a mark of its own
 			}
+			if s.missing() == 0 && len(s.counts) == 2 && t.takesTurns(s) {
+				continue // so is this
+			}
 			if strings.Contains("+-.,'", text) && (len(s.counts) > 1 || s.missing() > 0) {
 				return []string{unsureMark + fmt.Sprintf("Some lines have %q beside the weight, which may be a part of it.", text)}
 			}
 		}
 	}
 	return nil
+}
+
+// takesTurns reports whether another mark takes the place of a minus.
+func (t *template) takesTurns(s *slot) bool {
+	for text := range s.counts {
+		if strings.Contains("=~*?!#", text) {
+			return true
+		}
+	}
+	return false
 }
 
 // mostRefused is the share of lines that may be refused though they look like the others: they may be damaged.
@@ -185,8 +199,18 @@ func (t *template) maybeSign(c chosen) string {
 		if !zero || len(of) < 2 || len(of) > mostSignTexts {
 			continue
 		}
-		if text := signAmong(of, t.meanings(j, keysOf(of), moving), t.movingShare(j, moving)); text != "" {
+		means := t.meanings(j, keysOf(of), moving)
+		if text := signAmong(of, means, t.movingShare(j, moving)); text != "" {
 			return text
+		}
+		for text := range of {
+			set := make([]bool, len(t.rows))
+			for i := range set {
+				set[i] = t.hasText(j, i, text)
+			}
+			if text != "" && t.fields[j] == "" && means[text] != "moving" && means[text] != "stable" && !t.over[slices.Index(set, true)] && t.tellsMinus(c.slot, set, moving) {
+				return text
+			}
 		}
 	}
 	return ""

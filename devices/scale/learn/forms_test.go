@@ -3,6 +3,7 @@ package learn
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -391,7 +392,7 @@ var forms = []form{
 
 // No form is read wrongly, and those that a pattern can express are read.
 func TestForms(t *testing.T) {
-	for _, f := range forms {
+	for _, f := range slices.Concat(forms, signForms) {
 		d := f.dialect()
 		if frame := FrameOf(d.sent()); frame != "8N1" {
 			t.Errorf("%s: frame %q", f.name, frame)

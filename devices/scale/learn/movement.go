@@ -43,6 +43,12 @@ func (t *template) meanings(slot int, texts []string, moving []bool) map[string]
 		calmest, liveliest = min(calmest, share[text]), max(liveliest, share[text])
 	}
 	means, known := map[string]string{}, 0
+	if t.gradesWeight(slot, texts) {
+		for _, text := range texts {
+			means[text] = "any"
+		}
+		return means
+	}
 	over := t.overTexts(slot, texts)
 	for _, text := range texts {
 		if over[text] {
@@ -92,6 +98,24 @@ func (t *template) meanings(slot int, texts []string, moving []bool) map[string]
 		}
 	}
 	return means
+}
+
+// gradesWeight reports whether a word for out of range comes with different weights: the words tell how a weight compares with
+// limits that were set.
+func (t *template) gradesWeight(slot int, texts []string) bool {
+	list := t.byRow(t.weightSlot)
+	for _, text := range texts {
+		m, with := meanings[strings.ToUpper(text)], map[float64]bool{}
+		for i := range t.rows {
+			if t.hasText(slot, i, text) && !math.IsNaN(list[i]) {
+				with[list[i]] = true
+			}
+		}
+		if (m == "over" || m == "under") && len(with) > 2 {
+			return true
+		}
+	}
+	return false
 }
 
 // What a mark of the movement does while a cup is put on and taken off.

@@ -10,7 +10,9 @@ import (
 // text is one line.
 type text struct {
 	body   string // what is still to be explained
-	status int    // where two hexadecimal digits of a status begin, from 1 on; 0 where there are none
+	status int    // where the digits of a status begin, from 1 on; 0 where there is none
+	width  int    // how many digits it has
+	flags  bool   // each of them is a mark of its own
 	line   []byte // what stands before the ETX
 	whole  []byte // with the ETX and what follows it
 }

@@ -3,13 +3,16 @@ package learn
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
 // Words in place of a sign, in capitals.
 var (
 	minusWords = map[string]bool{"MINUS": true, "NEG": true, "NEGATIVE": true, "MENO": true, "MOINS": true, "MENOS": true, "BELOW": true}
-	plusWords  = map[string]bool{"PLUS": true, "POS": true, "POSITIVE": true, "PIU": true, "MAS": true, "ABOVE": true}
+	// signLetters are a mark for minus and one for plus, where the weights speak for it too.
+	signLetters = map[string]bool{"NP": true, "MP": true, "10": true}
+	plusWords   = map[string]bool{"PLUS": true, "POS": true, "POSITIVE": true, "PIU": true, "MAS": true, "ABOVE": true}
 )
 
 // readMarks finds out what marks mean that take part in the weight: bits of a status, words in place of
@@ -18,10 +21,10 @@ func (t *template) readMarks(c *chosen) {
 	t.weightSlot = c.slot
 	moving := t.moving(*c)
 	for slot, s := range t.slots {
-		if slot == c.slot || slot == c.unit || s.kind == number {
+		if slot == c.slot || slot == c.unit || s.kind == number && (t.decimals(slot) > 0 || t.dated(slot)) {
 			continue
 		}
-		if t.readSignWords(slot, c) || t.readBrackets(slot, c, moving) {
+		if t.readSignWords(slot, c) || t.readBrackets(slot, c, moving) || t.readSignMark(slot, c, moving) {
 			continue
 		}
 		t.readBits(slot, c, moving)
@@ -62,16 +65,51 @@ func (t *template) readSignWords(slot int, c *chosen) bool {
 	return true
 }
 
-// readBrackets finds round brackets around weights below zero.
+// readSignMark finds one of two marks, or one that comes and goes, that tells a weight below zero.
+func (t *template) readSignMark(slot int, c *chosen, moving []bool) bool {
+	s := t.slots[slot]
+	texts := sortedKeys(s.counts)
+	if s.missing() > 0 {
+		texts = append(texts, "")
+	}
+	means := t.meanings(slot, texts, moving)
+	if t.signed(c.slot) || t.pounds > 0 || len(texts) != 2 || t.has(means, "moving") || t.has(means, "stable") || s.kind == number && s.missing() > 0 || t.fields[slot] != "" {
+		return false
+	}
+	for k, minus := range texts {
+		plus := texts[1-k]
+		if minus == "" || len(minus) > 2*mostMarks || strings.ContainsAny(minus+plus, "{}|") || strings.Contains(minus, "+") {
+			continue
+		}
+		set := make([]bool, len(t.rows))
+		for i := range set {
+			set[i] = t.hasText(slot, i, minus)
+		}
+		if is, small := t.minusOrSmall(c.slot, set, moving); !is || !small && !signLetters[strings.ToUpper(minus+plus)] {
+			continue
+		}
+		t.negate(c.slot, func(i int) bool { return set[i] })
+		t.fields[slot] = "{minus=" + escaped(minus) + "|" + map[bool]string{true: "", false: "plus=" + escaped(plus)}[plus == ""] + "}"
+		c.doubts = append(c.doubts, fmt.Sprintf("%q is taken for a minus sign, since it never comes with zero.", minus))
+		return true
+	}
+	return false
+}
+
+// readBrackets finds brackets around weights below zero.
 func (t *template) readBrackets(slot int, c *chosen, moving []bool) bool {
 	s, after := t.slots[slot], c.slot+1
-	if t.signed(c.slot) || slot != c.slot-1 || after >= len(t.slots) || len(s.counts) != 1 || s.counts["("] == 0 || s.missing() == 0 || t.slots[after].counts[")"] == 0 || len(t.slots[after].counts) != 1 {
+	if t.signed(c.slot) || slot != c.slot-1 || after >= len(t.slots) || len(s.counts) != 1 || s.missing() == 0 || len(t.slots[after].counts) != 1 {
+		return false
+	}
+	opens, closes := sortedKeys(s.counts)[0], sortedKeys(t.slots[after].counts)[0]
+	if !slices.Contains([]string{"()", "<>", "[]"}, opens+closes) {
 		return false
 	}
 	set := make([]bool, len(t.rows))
 	for i := range set {
-		set[i] = t.hasText(slot, i, "(")
-		if set[i] != t.hasText(after, i, ")") {
+		set[i] = t.hasText(slot, i, opens)
+		if set[i] != t.hasText(after, i, closes) {
 			return false
 		}
 	}
@@ -79,7 +117,7 @@ func (t *template) readBrackets(slot int, c *chosen, moving []bool) bool {
 		return false
 	}
 	t.negate(c.slot, func(i int) bool { return set[i] })
-	t.fields[slot], t.fields[after] = "{minus=(|}", "{any=)|}"
+	t.fields[slot], t.fields[after] = "{minus="+opens+"|}", "{any="+closes+"|}"
 	c.doubts = append(c.doubts, "Brackets around the weight are taken for a minus sign.")
 	return true
 }
@@ -93,20 +131,21 @@ func (t *template) forward(c chosen, hint Hint) chosen {
 		if at < 0 {
 			continue
 		}
+		n := len(r.tokens[at].text)
 		if width == 0 {
-			width = len(r.tokens[at].text)
+			width = n
 		}
-		if len(r.tokens[at].text) != width {
+		if n != width && (n != width-1 || !r.tokens[at].trailing) {
 			return c
 		}
 	}
 	asWritten, shown := roughness(t.series(c.slot)), hint.ShownG > 0 && t.wasShown(c, hint.ShownG)
-	if width < 5 || shown || t.writing.exponent {
+	if width < 5 || t.writing.exponent {
 		return c
 	}
 	t.turn(c.slot)
 	backward, turnedShown := roughness(t.series(c.slot)), hint.ShownG > 0 && t.wasShown(chosen{slot: c.slot}, hint.ShownG)
-	if turnedShown && backward < asWritten || hint.ShownG == 0 && backward < asWritten/4 {
+	if turnedShown && backward < asWritten/map[bool]float64{true: 3, false: 1}[shown] || hint.ShownG == 0 && backward < asWritten/4 {
 		t.backward = true
 		again, ok := t.weight(hint)
 		if ok && again.slot == c.slot {
@@ -209,6 +248,9 @@ func (t *template) ninesField() []string {
 // gluedFlag reports whether the last digit of a number without decimals is one of two, whatever the weight, and
 // these are not the nought and five of a scale that counts in fives: it may be a flag.
 func (t *template) gluedFlag(slot int) string {
+	if t.writing.exponent {
+		return ""
+	}
 	last, different := map[byte]bool{}, map[string]bool{}
 	for i, r := range t.rows {
 		at := t.slots[slot].at[i]
@@ -221,6 +263,9 @@ func (t *template) gluedFlag(slot int) string {
 		}
 		last[text[len(text)-1]] = true
 		different[text[:len(text)-1]] = true
+	}
+	if len(last) == 1 && len(different) >= 8 && !last['0'] {
+		return unsureMark + "The last digit never changes: it may be a mark of its own."
 	}
 	if len(last) == 2 && len(different) >= 8 && !(last['0'] && last['5']) {
 		return unsureMark + fmt.Sprintf("The last digit has %d values, whatever the weight: it may be a mark of its own.", len(last))

@@ -10,36 +10,79 @@ import (
 
 var part = regexp.MustCompile(`[0-9A-Za-z]+(\.[0-9]+)?`)
 
-// withStatus marks where lines have a status of two hexadecimal digits: the same part of each line, with a
-// letter among the digits in some, or a letter in place of both.
+// withStatus marks where lines have a status of two or four hexadecimal digits, or of noughts and ones: the same part of each line.
 func withStatus(lines []text) []text {
+	joins := ":/-.,"
+	if statusBehindComma(lines) {
+		joins = ":/-."
+	}
 	for k := range 6 {
-		texts, columns, letters := map[string]bool{}, make([]int, len(lines)), false
-		fit := 0
+		columns, texts := make([]int, len(lines)), []string{}
 		for i, l := range lines {
 			found := part.FindAllStringIndex(l.body, k+1)
-			if len(found) <= k || found[k][1]-found[k][0] != 2 {
+			if len(found) <= k {
 				continue
 			}
-			text := l.body[found[k][0]:found[k][1]]
-			if !isHex(text) || text != strings.ToUpper(text) && text != strings.ToLower(text) {
-				continue
+			at, text := found[k], l.body[found[k][0]:found[k][1]]
+			if (len(texts) == 0 || len(text) == len(texts[0])) && isHex(text) && !joined(l.body, at[0]-1, joins) && !joined(l.body, at[1], joins) {
+				columns[i], texts = at[0]+1, append(texts, text)
 			}
-			fit++
-			columns[i], texts[text] = found[k][0]+1, true
-			letters = letters || isLetter(text[0]) != isLetter(text[1])
 		}
-		if letters && len(texts) > 1 && fit >= fewestLines && 20*fit >= 19*len(lines) {
-			list := make([]text, len(lines))
-			for i, l := range lines {
-				list[i] = l
-				list[i].status = columns[i]
-			}
-			return list
+		if len(texts) < fewestLines || 20*len(texts) < 19*len(lines) || !isStatus(texts) || !besides(lines, columns, len(texts[0])) {
+			continue
 		}
+		list := make([]text, len(lines))
+		for i, l := range lines {
+			list[i] = l
+			list[i].status, list[i].width, list[i].flags = columns[i], len(texts[0]), strings.Trim(strings.Join(texts, ""), "01") == ""
+		}
+		return list
 	}
 	return lines
 }
+
+// joined reports whether a character joins the parts of a time, a date or a number.
+func joined(line string, i int, marks string) bool {
+	return i >= 0 && i < len(line) && strings.IndexByte(marks, line[i]) >= 0 && (i+1 < len(line) && isDigit(line[i+1]) || line[i] == ':')
+}
+
+// isStatus reports whether texts, in the order of the lines, are a status: of one width, of few kinds that come again, and with a letter
+// among the digits, or a letter in place of all. Digits alone are a status where they go up and down, and begin with a nought.
+func isStatus(texts []string) bool {
+	width, kinds, switches, downs, letters, all := len(texts[0]), map[string]bool{}, 0, 0, false, strings.Join(texts, "")
+	for i, text := range texts {
+		kinds[text] = true
+		letters = letters || strings.ContainsAny(text, "0123456789") && strings.ContainsAny(text, "ABCDEFabcdef")
+		if i > 0 && text != texts[i-1] {
+			switches++
+			if text < texts[i-1] {
+				downs++
+			}
+		}
+	}
+	flags := strings.Trim(all, "01") == "" && width <= 8
+	switch {
+	case len(kinds) < 2 || all != strings.ToUpper(all) && all != strings.ToLower(all) || width < 2:
+		return false
+	case letters:
+		return width == 2 || width == 4 && len(kinds) <= mostKinds
+	}
+	return (width == 2 && texts[0][0] == '0' || width == 4 || flags) && !strings.ContainsAny(all, "ABCDEFabcdef") && len(kinds) <= mostKinds && downs > 0 && 2*switches < len(texts)
+}
+
+// besides reports whether the lines have a number besides the part of this width at these columns, from 1 on.
+func besides(lines []text, columns []int, width int) bool {
+	different := map[string]bool{}
+	for i, l := range lines {
+		if at := columns[i] - 1; at >= 0 {
+			different[strings.Join(numberish.FindAllString(l.body[:at]+" "+l.body[at+width:], -1), " ")] = true
+		}
+	}
+	return len(different) > 2
+}
+
+// mostKinds is how many values a status of digits has at most in what was seen. More are a number.
+const mostKinds = 8
 
 // fewestLetters is how many letters a status of one character has that is read bit by bit. Two or three are
 // marks.
@@ -49,7 +92,7 @@ const fewestLetters = 4
 // -1 where the row has none.
 func (t *template) bitsOf(slot int) (width int, values []int) {
 	s := t.slots[slot]
-	if s.kind != word || 20*s.missing() > len(t.rows) {
+	if 20*s.missing() > len(t.rows) {
 		return 0, nil
 	}
 	for i, r := range t.rows {
@@ -62,16 +105,16 @@ func (t *template) bitsOf(slot int) (width int, values []int) {
 		if width == 0 {
 			width = len(text)
 		}
-		if len(text) != width || width > 2 || width == 2 && !isHex(text) {
+		if len(text) != width || width != 1 && (s.kind == number || width != 2 && width != 4 || !isHex(text)) {
 			return 0, nil
 		}
 		value := int(text[0])
-		if width == 2 {
+		if width > 1 {
 			_, _ = fmt.Sscanf(text, "%x", &value)
 		}
 		values = append(values, value)
 	}
-	if width == 1 && len(s.counts) < fewestLetters {
+	if few := len(s.counts); width == 1 && few < fewestLetters && (s.kind != number || few < fewestLetters-1) {
 		return 0, nil
 	}
 	return width, values
@@ -86,11 +129,11 @@ func (t *template) readBits(slot int, c *chosen, moving []bool) {
 	var parts []string
 	minus, stability, best := -1, "", 0.0
 	var left []int // bits that are not known yet
-	for bit := range 8 {
+	for bit := range map[bool]int{true: 16, false: 8}[width == 4] {
 		set := withBit(values, bit)
 		switch {
 		case !slices.Contains(set, true) || !slices.Contains(set, false):
-		case t.tellsOver(c.slot, set, false):
+		case t.tellsOver(c.slot, set, false) || t.lostWeight(c.slot, set):
 			parts = append(parts, fmt.Sprintf("over=%d", bit))
 			t.markOver(set)
 		default:
@@ -151,29 +194,75 @@ func sharesOf(set, moving []bool, over map[int]bool) (with, without float64) {
 	return moved[1] / max(n[1], 1), moved[0] / max(n[0], 1)
 }
 
+// lowWeight is the share of the largest weight up to which a weight below zero is small: the pan is empty, and its zero has moved.
+const lowWeight = 0.2
+
+// sameAgain is by how much of itself a weight may differ that comes again with the other sign, as that of a cup that was tared.
+const sameAgain = 0.01
+
 // tellsMinus reports whether a mark may be a minus: it never comes with zero, and some weights at rest come
-// both with it and without it.
+// both with it and without it, or it comes with nothing but small weights after larger ones.
 func (t *template) tellsMinus(slot int, set, moving []bool) bool {
+	is, _ := t.minusOrSmall(slot, set, moving)
+	return is
+}
+
+// minusOrSmall is tellsMinus; small reports whether the mark comes with nothing but small weights.
+func (t *template) minusOrSmall(slot int, set, moving []bool) (is, small bool) {
 	list := t.byRow(slot)
-	without, rests := map[float64]bool{}, false
+	var without []float64 // those that come without it
+	most := 0.0
 	for i, is := range set {
-		if !is {
-			without[list[i]] = true
+		if most = max(most, list[i]); !is && list[i] > 0 {
+			without = append(without, list[i])
 		}
 	}
-	zero, both := false, false
-	for i, is := range set {
+	digit := math.Pow10(-t.decimals(slot))
+	seen := func(v float64) bool {
+		off := digit * map[bool]float64{true: 1.01, false: 0.01}[v > 2*largestDivision*digit]
+		return slices.ContainsFunc(without, func(w float64) bool { return math.Abs(v-w) <= sameAgain*v+off })
+	}
+	zero, both, low, n := false, false, true, 0
+	last, began := math.NaN(), false
+	for _, i := range t.order() {
+		is := set[i]
 		zero = zero || !is && list[i] == 0
-		if !is || t.over[i] {
+		if is && !t.over[i] {
+			if list[i] == 0 {
+				return false, false
+			}
+			n++
+			both = both || !moving[i] && seen(list[i])
+			low = low && list[i] <= lowWeight*most && (began || last > list[i] || list[i] <= lowWeight*most/4)
+		}
+		if began = is; !t.over[i] {
+			last = list[i]
+		}
+	}
+	is = zero && n > 0 && (both || low)
+	return is, is && low
+}
+
+// lostWeight reports whether a mark comes in few lines, with nothing but zero, and between weights that are none: no weight could be told.
+func (t *template) lostWeight(slot int, set []bool) bool {
+	list, order, n, zeros := t.byRow(slot), t.order(), 0, 0
+	for k, i := range order {
+		if !set[i] {
+			if list[i] == 0 {
+				zeros++
+			}
 			continue
 		}
-		if list[i] == 0 {
+		if n++; list[i] != 0 || k == 0 || k == len(order)-1 || n > mostOver {
 			return false
 		}
-		rests = rests || !moving[i]
-		both = both || without[list[i]]
+		for _, j := range []int{order[k-1], order[k+1]} {
+			if !set[j] && list[j] == 0 {
+				return false
+			}
+		}
 	}
-	return zero && rests && both
+	return n > 0 && zeros > n
 }
 
 // byRow is the sizes of the numbers of a slot, by row; NaN where a row has none.

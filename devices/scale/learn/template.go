@@ -66,7 +66,40 @@ func align(rows []row, early bool) *template {
 			t.put(rows[i], path)
 		}
 	}
+	t.join()
 	return t
+}
+
+// join makes one slot of a digit and a letter or another mark that take turns in one place: they are marks both.
+func (t *template) join() {
+	for i := 0; i+1 < len(t.slots); i++ {
+		a, b := t.slots[i], t.slots[i+1]
+		if (a.kind == number) == (b.kind == number) || a.missing() == 0 || !t.turns(a, b) {
+			continue
+		}
+		for k, r := range t.rows {
+			if a.at[k] < 0 {
+				a.at[k] = b.at[k]
+			}
+			r.tokens[a.at[k]].kind = word
+		}
+		for text, n := range b.counts {
+			a.counts[text] += n
+		}
+		a.kind, a.gap = word, a.gap || b.gap
+		t.slots = slices.Delete(t.slots, i+1, i+2)
+	}
+}
+
+// turns reports whether each row has a text of one of two slots, and that is one character.
+func (t *template) turns(a, b *slot) bool {
+	for k, r := range t.rows {
+		at := max(a.at[k], b.at[k])
+		if (a.at[k] < 0) == (b.at[k] < 0) || len(r.tokens[at].text) != 1 || r.tokens[at].signed {
+			return false
+		}
+	}
+	return true
 }
 
 const (

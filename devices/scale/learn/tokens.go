@@ -58,10 +58,33 @@ func decimalMarks(lines []text) string {
 			}
 		}
 	}
-	if 2*points > len(lines) && !decimalCommas(lines) {
+	if 2*points > len(lines) && !decimalCommas(lines) || statusBehindComma(lines) {
 		return "."
 	}
 	return ".,"
+}
+
+var withComma = regexp.MustCompile(`([0-9]+),([0-9]{2,})`)
+
+// statusBehindComma reports whether different numbers have few different ones behind a comma, which are no decimals: those are
+// evenly spread over the next whole number.
+func statusBehindComma(lines []text) bool {
+	wholes, behind, step := map[string]bool{}, map[string]bool{}, 0
+	for _, l := range lines {
+		if found := withComma.FindStringSubmatch(l.body); found != nil {
+			wholes[found[1]], behind[found[2]] = true, true
+			n, _ := strconv.Atoi(found[2])
+			for n > 0 {
+				step, n = n, step%n
+			}
+		}
+	}
+	for text := range behind {
+		if step < 1 || float64(step) >= math.Pow10(len(text))/10 {
+			return false
+		}
+	}
+	return len(behind) > 0 && len(behind) <= mostKinds && len(wholes) >= 2*len(behind)+4
 }
 
 // decimalCommas reports whether the commas between digits are decimal marks beside the points.
@@ -100,8 +123,8 @@ func (w writing) tokens(of text) []token {
 	for i := 0; i < len(line); {
 		c, from := line[i], i
 		switch {
-		case of.status == i+1:
-			i += 2
+		case of.status > 0 && i+1 >= of.status && i+1 < of.status+of.width:
+			i += map[bool]int{true: 1, false: of.width}[of.flags]
 			list = append(list, token{kind: word, text: line[from:i], gap: gap, column: from})
 		case c == ' ' || c == '\t':
 			gap = true
@@ -216,7 +239,7 @@ func (w writing) endOfNumber(line string, i int) int {
 		}
 		found++
 	}
-	if w.exponent && found > 0 {
+	if w.exponent {
 		if power := powerOfTen.FindString(line[i:]); power != "" {
 			i += len(power)
 		}
@@ -233,7 +256,10 @@ func (w writing) isSign(line string, i int, before []token, gap bool) bool {
 	if next == "" || !isDigit(next[0]) && !startsWithMark(next, 0, w.marks) {
 		return false
 	}
-	if gap || len(before) == 0 || before[len(before)-1].kind != number || line[i] == '+' {
+	if w.marked[i] && !w.plus[i] && line[i+1] == ' ' {
+		return false
+	}
+	if gap || len(before) == 0 || before[len(before)-1].kind != number || line[i] == '+' || w.plus[i] {
 		return true
 	}
 	// A minus between two numbers joins them, as in a date, unless what follows has decimals.

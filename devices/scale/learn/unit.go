@@ -68,17 +68,64 @@ func highs(list []float64) (high, resting float64) {
 // wasShown reports whether the most that a number went to is what the display showed.
 func (t *template) wasShown(c chosen, grams float64) bool {
 	t.findUnit(&c, Hint{})
-	high, resting := highs(t.series(c.slot))
 	if c.unit < 0 {
+		high, resting := highs(t.series(c.slot))
 		return t.shown(&c, high, grams) || t.shown(&c, resting, grams)
 	}
+	return t.partsShown(c, grams) > 0
+}
+
+// partsShown returns by how much the most that a number with a unit went to must be divided to be what the display showed: 1, or where it
+// has no decimal mark also 10, 100 or 1000; 0 where nothing fits.
+func (t *template) partsShown(c chosen, grams float64) int {
+	high, resting := highs(t.series(c.slot))
 	in := gramsIn[c.fixed]
 	if in == 0 {
 		in = gramsIn[t.onlyUnit(c.unit)]
 	}
-	count := in / math.Pow10(t.decimals(c.slot))
-	off := math.Min(math.Abs(high*in-grams), math.Abs(resting*in-grams))
-	return in == 0 || off <= math.Max(grams/100, 1.5*count)
+	for _, parts := range []int{1, 10, 100, 1000} {
+		count := in / float64(parts) / math.Pow10(t.decimals(c.slot))
+		off := math.Min(math.Abs(high*in/float64(parts)-grams), math.Abs(resting*in/float64(parts)-grams))
+		if in == 0 || off <= math.Max(grams/100, 1.5*count) && count <= grams/fewestCounts {
+			return parts
+		}
+		if t.decimals(c.slot) > 0 || c.letter != "" && t.slots[c.unit].missing() > 0 {
+			break
+		}
+	}
+	return 0
+}
+
+// What a number without a decimal mark has at most where it counts whole units: a bench scale weighs no more.
+var mostWhole = map[string]float64{"mg": 1e7, "g": 50000, "kg": 5000, "oz": 5000, "lb": 10000, "ct": 250000}
+
+// placeTold reports whether a number without a decimal mark may have one all the same, of which a digit tells the place or nothing does.
+func (t *template) placeTold(c chosen) bool {
+	high, _ := highs(t.series(c.slot))
+	if t.decimals(c.slot) > 0 || t.writing.exponent {
+		return false
+	}
+	if unit := t.onlyUnit(c.unit); unit != "" && high > mostWhole[unit] {
+		return true
+	}
+	widths := map[int]bool{}
+	for i, r := range t.rows {
+		if at := t.slots[c.slot].at[i]; at >= 0 {
+			widths[len(r.tokens[at].text)] = true
+		}
+	}
+	if high < 1000 && (len(widths) > 1 || widths[1] || widths[2] || widths[3] || widths[4]) {
+		return false
+	}
+	for j, s := range t.slots {
+		if j == c.slot || s.kind != number || s.missing() > 0 || t.texts(j) > 1 || t.dated(j) {
+			continue
+		}
+		if strings.Contains(" 1 2 3 4 10 100 1000 ", " "+t.rows[0].tokens[s.at[0]].text+" ") {
+			return true
+		}
+	}
+	return false
 }
 
 // onlyUnit returns the unit of a slot of units; empty where there are several.

@@ -7,12 +7,14 @@ import (
 
 // writing is how a scale writes its numbers.
 type writing struct {
-	marks    string // the decimal marks
-	groups   byte   // between thousands, besides the apostrophe; 0 for nothing
-	pad      byte   // before the number, in place of spaces; 0 for nothing
-	bracket  bool   // the last digit stands in brackets
-	exponent bool   // a power of ten follows
-	unit     string // with which words directly behind a number begin that end with a mark, as gs and gm; else empty
+	marks    string       // the decimal marks
+	groups   byte         // between thousands, besides the apostrophe; 0 for nothing
+	pad      byte         // before the number, in place of spaces; 0 for nothing
+	bracket  bool         // the last digit stands in brackets
+	exponent bool         // a power of ten follows
+	plus     map[int]bool // columns in which some lines have a plus sign
+	marked   map[int]bool // columns in which some lines have a mark that is no sign
+	unit     string       // with which words directly behind a number begin that end with a mark, as gs and gm; else empty
 }
 
 var behindNumber = regexp.MustCompile(`[0-9]([A-Za-z]+)`)
@@ -54,6 +56,7 @@ func writingOf(lines []text) (writing, []text) {
 	lines = w.takeBrackets(lines)
 	w.exponent = most(lines, exponential)
 	w.unit = unitWithMarks(lines)
+	w.findColumns(lines)
 	w.findGroups(lines)
 	switch w.groups {
 	case ',':
@@ -66,8 +69,35 @@ func writingOf(lines []text) (writing, []text) {
 	return w, lines
 }
 
+// fewestColumn is in how many lines a character is found in a column that tells how the column is used.
+const fewestColumn = 3
+
+// findColumns finds out in which columns a plus stands, so that a minus there is a sign even between two digits, and in which
+// there is another mark, so that a minus is one too.
+func (w *writing) findColumns(lines []text) {
+	plus, marked := map[int]int{}, map[int]int{}
+	for _, l := range lines {
+		for i := range len(l.body) {
+			switch c := l.body[i]; {
+			case c == '+':
+				plus[i]++
+			case strings.IndexByte("=~*?!#", c) >= 0:
+				marked[i]++
+			}
+		}
+	}
+	often := func(counts map[int]int) map[int]bool {
+		columns := map[int]bool{}
+		for i, n := range counts {
+			columns[i] = n >= fewestColumn && 10*n >= len(lines)
+		}
+		return columns
+	}
+	w.plus, w.marked = often(plus), often(marked)
+}
+
 var (
-	exponential = regexp.MustCompile(`[0-9][.,][0-9]+[Ee][+-]?[0-9]{1,2}([^0-9.]|$)`)
+	exponential = regexp.MustCompile(`[0-9]([.,][0-9]+[Ee][+-]?|[Ee][+-])[0-9]{1,2}([^0-9.]|$)`)
 	bracketed   = regexp.MustCompile(`([0-9.,])\[([0-9])\]`)
 	anyDigits   = regexp.MustCompile(`[0-9]`)
 )
