@@ -13,19 +13,19 @@ import (
 
 // Nobody is asked to make the next mix when it is ready.
 func TestEndingAsksForTheMixThatIsReady(t *testing.T) {
-	c := newCatalogue(config.Shop{})
+	b := &Bench{shop: newCatalogue(config.Shop{})}
 	now := time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
 	s := record.State{Batches: map[string]*record.Batch{"0612-1": {ID: "0612-1", Press: "press-1", Phase: lifecycle.Open, Used: true}}}
 	row := &record.Alarm{Name: alarm.BatchEnding, Subject: "0612-1", State: alarm.Unacknowledged}
-	if got := c.alarmView(s, row, now).Response; !strings.HasPrefix(got, "Begin the next mix now") {
+	if got := b.alarmView(s, row, now).Response; !strings.HasPrefix(got, "Begin the next mix now") {
 		t.Errorf("without another mix: %q", got)
 	}
 	s.Batches["0612-2"] = &record.Batch{ID: "0612-2", For: "press-1", Phase: lifecycle.Resting}
-	if got := c.alarmView(s, row, now).Response; !strings.HasPrefix(got, "Begin the next mix now") {
+	if got := b.alarmView(s, row, now).Response; !strings.HasPrefix(got, "Begin the next mix now") {
 		t.Errorf("the next mix rests still: %q", got)
 	}
 	s.Batches["0612-3"] = &record.Batch{ID: "0612-3", For: "press-1", Phase: lifecycle.Open}
-	if got := c.alarmView(s, row, now).Response; got != "Mix 0612-3 is ready: bring it to press-1, and change the cup." {
+	if got := b.alarmView(s, row, now).Response; got != "Mix 0612-3 is ready: bring it to press-1, and change the cup." {
 		t.Errorf("a mix is ready: %q", got)
 	}
 }

@@ -1,10 +1,13 @@
 package bench
 
 import (
+	"strings"
 	"testing"
 	"time"
 
+	"potlifed/daemon/record"
 	"potlifed/daemon/request"
+	"potlifed/model/alarm"
 	"potlifed/model/light"
 )
 
@@ -63,6 +66,40 @@ func TestAMixThatWaitedTooLong(t *testing.T) {
 	if l := s.light("light-1"); l.Cause != light.MixReady {
 		t.Errorf("it was looked at: %s (%s)", l.Cause, l.Reason)
 	}
+}
+
+// A mix that is safe for no longer than the cup on the press does not replace it: neither the light nor the
+// alarm names it, and the next mix is still to be made.
+func TestAMixThatEndsBeforeTheLoadedOneIsNotTheNext(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	s.pass(time.Minute, both(mild))
+	next := func(want string) {
+		t.Helper()
+		if got := s.b.Snapshot().Presses[0].Next; got != want {
+			t.Errorf("next on press-1 is %q, want %q", got, want)
+		}
+	}
+	waits := s.mixes()
+	next(waits)
+	s.pass(time.Hour, both(mild))
+	loaded := s.records("dial-satin", 60, 15, 7.5)
+	s.must(request.LoadBatch{Batch: loaded, Press: "press-1"})
+	next("")
+	if l := s.light("light-1"); l.Reason != "Enough life left." {
+		t.Errorf("the light says %q", l.Reason)
+	}
+	row := &record.Alarm{Name: alarm.BatchEnding, Subject: loaded, State: alarm.Unacknowledged}
+	if got := s.b.alarmView(s.b.state, row, s.b.clock.now()).Response; !strings.HasPrefix(got, "Begin the next mix now") {
+		t.Errorf("the alarm says %q", got)
+	}
+	s.pass(time.Minute, both(mild))
+	younger := s.mixes()
+	next(younger)
+	if l := s.light("light-1"); l.Reason != "Enough life left. The next mix, "+younger+", is ready." {
+		t.Errorf("the light says %q", l.Reason)
+	}
+	s.must(request.UnloadBatch{Batch: loaded})
+	next(waits) // an empty press takes the oldest
 }
 
 // One answer ends or keeps the batch that comes off, one undo takes all of it back, and nobody

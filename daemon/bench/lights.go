@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"runtime"
 	"slices"
 	"time"
@@ -59,7 +60,7 @@ func (b *Bench) signals(s, decided record.State, now time.Time) map[string]light
 	signals := make(map[string]light.Signal, len(b.shop.Presses))
 	disputed := b.publishing().OtherInstance != "" // lamps show unknown then, and so does everything else
 	of := func(s record.State, add func(press string, signal light.Signal)) {
-		facts := b.shop.pressFacts(s)
+		facts := b.pressFacts(s, now)
 		for _, p := range b.shop.Presses {
 			add(p.ID, light.Of(b.pressNow(s, facts, p, now)))
 		}
@@ -87,6 +88,8 @@ func (b *Bench) pressViews(s record.State, signals map[string]light.Signal, batc
 			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
 		}
 		b.addCounts(&v, s, now)
+		ready, coming := b.mixesFor(s, p.ID, now)
+		v.Next = cmp.Or(ready, coming)
 		if id := s.Presses[p.ID].Batch; id != "" {
 			v.Batch = &id
 			if i := slices.IndexFunc(batches, func(b view.Batch) bool { return b.ID == id }); i >= 0 {
@@ -131,15 +134,15 @@ func (b *Bench) lightViews(s record.State, signals map[string]light.Signal, now 
 
 // facts are what one pass over a state finds for the lights of all presses.
 type facts struct {
-	ready, coming map[string]string // mixes by press, see mixesFor
+	ready, coming map[string]string // mixes by press, see addMix
 	// The most urgent alarm that nobody has acknowledged, by its press or its batch.
 	pressAlarm, batchAlarm map[string]string
 }
 
-func (c *catalogue) pressFacts(s record.State) facts {
+func (b *Bench) pressFacts(s record.State, now time.Time) facts {
 	f := facts{map[string]string{}, map[string]string{}, map[string]string{}, map[string]string{}}
 	for id, batch := range s.Batches {
-		c.addMix(&f, id, batch)
+		b.addMix(&f, s, id, batch, now)
 	}
 	for key, a := range s.Alarms {
 		if a.State != alarm.Unacknowledged {
@@ -156,27 +159,40 @@ func (c *catalogue) pressFacts(s record.State) facts {
 }
 
 // addMix notes a mix that waits for a press. A batch that has been on a press waits for none: nobody is
-// asked to put a used cup back, nor to load one that is too likely to have gone off while it waited.
-func (c *catalogue) addMix(f *facts, id string, batch *record.Batch) {
-	if batch.For == "" || batch.Used || batch.Ensemble != nil && batch.Ensemble.Risk() >= c.Alarms.StopAtRisk {
+// asked to put a used cup back, nor to load one that is too likely to have gone off while it waited. Nor
+// does a mix wait for a press whose cup has the same ink and is safe for as long: it does not replace that one.
+// A mix of another ink comes with the next job, whichever ends first.
+func (b *Bench) addMix(f *facts, s record.State, id string, batch *record.Batch, now time.Time) {
+	if batch.For == "" || batch.Used || batch.Ensemble != nil && batch.Ensemble.Risk() >= b.shop.Alarms.StopAtRisk {
 		return
 	}
 	to := f.coming
 	if batch.Phase == lifecycle.Open {
 		to = f.ready
 	}
-	if oldest, has := to[batch.For]; !has || id < oldest {
+	if oldest, has := to[batch.For]; has && oldest <= id {
+		return
+	}
+	if on := s.Batches[s.Presses[batch.For].Batch]; on == nil || on.Ink != batch.Ink || b.outlasts(s, batch, on, now) {
 		to[batch.For] = id
 	}
 }
 
+// outlasts reports whether a batch is safe for longer than another. One without hardener does not age yet.
+func (b *Bench) outlasts(s record.State, batch, other *record.Batch, now time.Time) bool {
+	if batch.Ensemble == nil || other.Ensemble == nil {
+		return true
+	}
+	return b.lifeOf(s, batch, now).Low.After(b.lifeOf(s, other, now).Low)
+}
+
 // mixesFor returns the ids of the oldest mix that is ready for a press and of the oldest one
 // that is not ready yet; empty when there is none.
-func (c *catalogue) mixesFor(s record.State, press string) (ready, coming string) {
+func (b *Bench) mixesFor(s record.State, press string, now time.Time) (ready, coming string) {
 	f := facts{ready: map[string]string{}, coming: map[string]string{}}
 	for id, batch := range s.Batches {
 		if batch.For == press {
-			c.addMix(&f, id, batch)
+			b.addMix(&f, s, id, batch, now)
 		}
 	}
 	return f.ready[press], f.coming[press]

@@ -1878,6 +1878,7 @@ declare namespace API {
     flashing: boolean;
     id: string;
     meaning: string;
+    next_mix?: string;
     prints_today?: number;
     prints_total?: number;
     reason: string;

@@ -340,6 +340,8 @@ func shop(now time.Time) map[string]any {
 	press := func(id string, batch *string, m light.Meaning) view.Press {
 		return view.Press{ID: id, Zone: "floor", Cup: "cup-110", Batch: batch, Light: m}
 	}
+	printing := press("press-1", at("0612-1"), light.InOrder)
+	printing.Next = "0612-4"
 	return map[string]any{
 		"air":    []view.Air{airRow(now, "bench", 23.4, 51, 12.7), airRow(now, "floor", 25.1, 58, 16.2)},
 		"scales": []view.Scale{scaleRow(now, 107.6, false, "0612-4", pour)},
@@ -349,7 +351,7 @@ func shop(now time.Time) map[string]any {
 			openBatch(now, "0612-2", "dial-flat", "press-2", 31*time.Minute, 42*time.Minute, 55*time.Minute),
 			openBatch(now, "0612-3", "dial-bend", "", 2*time.Hour, 3*time.Hour, 4*time.Hour+30*time.Minute),
 		},
-		"presses": []view.Press{press("press-1", at("0612-1"), light.InOrder), press("press-2", at("0612-2"), light.Soon), press("press-3", nil, light.Empty)},
+		"presses": []view.Press{printing, press("press-2", at("0612-2"), light.Soon), press("press-3", nil, light.Empty)},
 		"lights": []view.Light{
 			lamp(now, "press-1", light.InOrder, false, "nothing is wrong", "0612-1"),
 			lamp(now, "press-2", light.Soon, true, "the batch ends soon", "0612-2"),

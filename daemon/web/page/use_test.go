@@ -223,6 +223,7 @@ func TestReadyForAPressThatPrints(t *testing.T) {
 	rows := restShop(now)
 	next := openBatch(now, "0612-5", "dial-satin", "", 5*time.Hour, 6*time.Hour, 7*time.Hour)
 	next.For, next.Step = "press-2", at(guide.Load)
+	rows["presses"].([]view.Press)[1].Next = next.ID
 	rows["batches"] = append(rows["batches"].([]view.Batch), next)
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.open(f)

@@ -45,12 +45,12 @@ func wallShop(now time.Time, presses int) map[string]any {
 	}
 	if presses > 3 { // the empty one's mix is at the scale, and the next one of press-7 is ready
 		coming := mixingAt(now, guide.Hardener)
-		coming.For = "press-4"
+		coming.For, all[3].Next = "press-4", coming.ID
 		batches = append(batches, coming)
 	}
 	if presses > 6 {
 		ready := openBatch(now, "0612-30", "dial-flat", "", 6*time.Hour, 7*time.Hour, 8*time.Hour)
-		ready.For = "press-7"
+		ready.For, all[6].Next = "press-7", ready.ID
 		batches = append(batches, ready)
 	}
 	rows["presses"], rows["batches"], rows["scales"] = all, batches, []view.Scale{}

@@ -76,6 +76,6 @@ function batchRow(tools) {
       element.dataset.quality = row.quality;
       actions.update(row);
     },
-    draw: (/** @type {number} */ now, /** @type {number} */ length) => drawLife({ left, spread, next, bar }, batch, now, length, nextIs(store.all("batches"), batch, now)),
+    draw: (/** @type {number} */ now, /** @type {number} */ length) => drawLife({ left, spread, next, bar }, batch, now, length, nextIs(store, batch)),
   };
 }

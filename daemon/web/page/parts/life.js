@@ -85,13 +85,12 @@ export function drawLife({ left, spread, next, bar }, batch, now, length, coming
 
 /**
  * nextIs writes how far the mix is that comes after a batch on its press, and that it is another ink
- * where it is; empty where there is none yet, or where it has gone off itself.
- * @param {API.BatchView[]} batches
- * @param {{ id: string, ink: string, press?: string | null }} batch
- * @param {number} now
+ * where it is; empty where there is none yet. Which mix that is, the bench tells.
+ * @param {Pick<import("../lib/store.js").Store, "get">} store
+ * @param {{ ink: string, press?: string | null }} batch
  */
-export function nextIs(batches, { id, ink, press }, now) {
-  const next = press && batches.find((b) => b.for_press === press && !b.press && b.id !== id && !(b.ends_at && Date.parse(b.ends_at.high) <= now));
+export function nextIs(store, { ink, press }) {
+  const next = press && store.get("batches", store.get("presses", press)?.next_mix);
   if (!next) return "";
   const words = next.state === "mixing" ? say("life.next-mixing", { batch: next.id }) : next.state === "resting" ? say("life.next-rests", { batch: next.id }) : say("life.next-ready", { batch: next.id });
   return next.ink === ink ? words : `${words}: ${say("life.other-ink", { ink: next.ink })}`;

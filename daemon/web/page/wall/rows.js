@@ -7,7 +7,7 @@ import { say } from "../lib/words.js";
 export const linesAtOnce = 8; // more presses than these are shown on pages that turn
 
 /**
- * A line: its press, the batch on it, and the mix that is meant to follow.
+ * A line: its press, the batch on it, and the mix that comes next on it, as the bench tells.
  * @typedef {{ press: API.PressView, batch?: API.BatchView, coming?: API.BatchView }} Line
  */
 
@@ -22,7 +22,7 @@ export const linesAtOnce = 8; // more presses than these are shown on pages that
 export function linesOf(presses, batches) {
   const lines = presses.map((press) => ({
     press, batch: batches.find((b) => b.press === press.id),
-    coming: batches.find((b) => b.for_press === press.id && !b.press),
+    coming: batches.find((b) => b.id === press.next_mix),
   }));
   const begin = (/** @type {Line} */ line) => {
     if (["do-not-print", "act"].includes(line.press.meaning)) return -Infinity;
