@@ -101,13 +101,7 @@ type lifeFigures struct {
 	SpentPerH     float64   `json:"spent_per_h"`
 	MoistureShare float64   `json:"moisture_share"`
 	*lifeAlong
-	Explained *lifeExplained `json:"explained,omitempty"`
-}
-
-// lifeExplained is where the width of the band in still air comes from.
-type lifeExplained struct {
-	Parts      []cure.Part      `json:"parts"`
-	Narrowings []cure.Narrowing `json:"narrowings"` // the best first
+	Explained *cure.Explained `json:"explained,omitempty"`
 }
 
 // lifeAnswer is what life prints with --json.
@@ -238,10 +232,11 @@ func lifeInStillAir(ink cure.Ink, sensor cure.Sensor, o lifeOptions, a air.State
 	still := cure.StillAir(ink, place, a)
 	ensemble := cure.New(ink, sensor, 0, a)
 	ends := ensemble.Forecast(place, a, 0, o.outlook()...)
-	var explained *lifeExplained
+	var explained *cure.Explained
 	if o.explain {
-		parts := ensemble.Parts(place, a, 0, 0, o.outlook()...)
-		explained = &lifeExplained{Parts: parts, Narrowings: ink.Narrowings(parts, a.TemperatureC)}
+		if e, ok := ensemble.Explain(place, a, 0, 0, o.outlook()...); ok {
+			explained = &e
+		}
 	}
 	return lifeFigures{
 		Explained:     explained,

@@ -10,12 +10,14 @@ import (
 )
 
 var partWords = map[string]string{
-	cure.PartScatter: "differences from one batch to the next", cure.PartLife: "the ink's life", cure.PartEnergy: "the activation energy",
+	cure.PartScatter: "differences from one batch to the next", cure.PartLot: "differences from one lot to the next", cure.PartLife: "the ink's life", cure.PartEnergy: "the activation energy",
 	cure.PartMoisture: "the share of moisture", cure.PartAir: "the air to come", cure.PartSensor: "the sensor", cure.PartExposure: "how open the cup is",
 	cure.PartWeighing: "the mixing ratio", cure.PartCup: "how fast the cup follows the air", cure.PartOther: "several of these together",
 }
 
 var narrowWords = map[string]string{
+	cure.NarrowFlowTimes:    "two runs of a flow cup on the fresh mix and two late in its life",
+	cure.NarrowLotEnds:      "the ends of four batches of the lot, recorded (potlifed learn)",
 	cure.NarrowTwoFigures:   "the shortest and the longest pot life from the data sheet, in place of one figure",
 	cure.NarrowNearerFigure: "a figure of the data sheet at a temperature nearer to this air's",
 	cure.NarrowEnds:         "the ends of four batches, recorded (potlifed learn)",
@@ -26,7 +28,7 @@ var narrowWords = map[string]string{
 }
 
 // writeExplained says where the width of the band comes from.
-func writeExplained(b *strings.Builder, e lifeExplained) {
+func writeExplained(b *strings.Builder, e cure.Explained) {
 	b.WriteString("\nWhere the width of the band comes from, as shares of the variance\n")
 	for _, p := range e.Parts {
 		if p.Share >= 0.005 {

@@ -27,6 +27,9 @@ func TestLifeExplainsItsBand(t *testing.T) {
 			t.Errorf("%q has no words", n.By)
 		}
 	}
+	if best := got.Explained.Narrowings[0]; best.By != cure.NarrowFlowTimes && best.By != cure.NarrowTwoFigures {
+		t.Errorf("one figure, and nobody measured the batch: the best is %+v", best)
+	}
 	if plain := lifeOf(t, "", "--about", "8h", "--temperature", "30", "--humidity", "50"); plain.Explained != nil {
 		t.Error("explained without --explain")
 	}

@@ -47,6 +47,7 @@ func (s *Server) api() (http.Handler, error) {
 	s.drawn(api)
 	s.storage(api)
 	s.whatIfs(api)
+	s.bands(api)
 	s.inks(api)
 	s.configuration(api)
 	s.plans(api)

@@ -129,6 +129,7 @@ func TestDescription(t *testing.T) {
 		"get alarms",
 		"get batches",
 		"get batches/{id}",
+		"get batches/{id}/band",
 		"get batches/{id}/history",
 		"get batches/{id}/picture",
 		"get batches/{id}/what-if",
@@ -241,7 +242,7 @@ func TestAnswersMatchDescription(t *testing.T) {
 	if err := json.Unmarshal(answerTo(h, fromHere("GET", "/openapi.json", "")).Body.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
-	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench", "history/sensors": "history/sensors?sensor=bench-air", "study/chart": "study/chart?press=press-1", "pictures/control": "pictures/control?press=press-1", "batches/{id}/picture": "batches/0612-1/picture"}
+	paths := map[string]string{"batches/{id}/history": "batches/0612-1/history", "cans/{id}/batches": "cans/ink-1/batches", "lots/{lot}/batches": "lots/A%2017/batches", "batches/{id}": "batches/0612-2", "batches/{id}/what-if": "batches/0612-1/what-if", "batches/{id}/band": "batches/0612-1/band", "inks/{id}/learning": "inks/dial-satin/learning", "recipe": "recipe?ink=dial-satin", "plan": "plan?ink=dial-satin&press=press-1&prints=1000&grams_per_print=0.2&prints_per_hour=300", "history/air": "history/air?zone=bench", "history/sensors": "history/sensors?sensor=bench-air", "study/chart": "study/chart?press=press-1", "pictures/control": "pictures/control?press=press-1", "batches/{id}/picture": "batches/0612-1/picture"}
 	for path, operations := range d.Paths {
 		name := strings.TrimPrefix(path, "/api/v1/")
 		if operations["get"] == nil || name == "stream" {

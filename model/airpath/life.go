@@ -142,19 +142,31 @@ func (p *Path) Outlook(closed Closed, staleAfter time.Duration) Outlook {
 // Ends returns the ends of an ensemble that stands in the zone from the end of the closed path
 // on.
 func (o Outlook) Ends(ensemble *cure.Ensemble, place cure.Place) cure.Ends {
+	age, known := o.assumed()
+	return ensemble.Forecast(place, o.Closed.Air, age, known...)
+}
+
+// Explain returns where the width of the band of an ensemble comes from that stands in the zone from the
+// end of the closed path on, and what would make it narrower; see [cure.Ensemble.Explain].
+func (o Outlook) Explain(ensemble *cure.Ensemble, place cure.Place, weighing float64) (cure.Explained, bool) {
+	age, known := o.assumed()
+	return ensemble.Explain(place, o.Closed.Air, age, weighing, known...)
+}
+
+// assumed returns the age of the newest reading and what a forecast assumes of the air.
+func (o Outlook) assumed() (age time.Duration, known []cure.ForecastOption) {
 	closed := o.Closed
 	if closed.ReadAt.IsZero() || !o.Read {
-		return ensemble.Forecast(place, closed.Air, 0, cure.TowardsWorst(closed.Worst()))
+		return 0, []cure.ForecastOption{cure.TowardsWorst(closed.Worst())}
 	}
-	age := closed.Until.Sub(closed.ReadAt)
-	var known []cure.ForecastOption
+	age = closed.Until.Sub(closed.ReadAt)
 	if o.Habit != nil {
 		known = append(known, cure.Along(o.Habit.Ahead(closed.Air, closed.ReadAt)))
 	}
 	if age > o.StaleAfter {
 		known = append(known, cure.TowardsWorst(closed.Worst()))
 	}
-	return ensemble.Forecast(place, closed.Air, age, known...)
+	return age, known
 }
 
 // Forecast returns the ends of a batch that stands in the zone from the end of the closed path

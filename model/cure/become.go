@@ -12,8 +12,8 @@ import "math"
 // the batch: the batch itself says more than its lot.
 func (c *Ensemble) Become(ink Ink) bool {
 	same := ink
-	same.LRefH, same.LifeLnSpread, same.Sigma, same.SigmaLnSpread, same.SigmaLearned =
-		c.ink.LRefH, c.ink.LifeLnSpread, c.ink.Sigma, c.ink.SigmaLnSpread, c.ink.SigmaLearned
+	same.LRefH, same.LifeLnSpread, same.Sigma, same.SigmaLnSpread, same.SigmaLearned, same.LotLnSpread =
+		c.ink.LRefH, c.ink.LifeLnSpread, c.ink.Sigma, c.ink.SigmaLnSpread, c.ink.SigmaLearned, c.ink.LotLnSpread
 	if same != c.ink || ink.Valid() != nil || len(c.members) != Members || c.heard != nil {
 		return false
 	}

@@ -366,6 +366,8 @@ type Heard struct {
 	// Confirmed: two runs agree, and the temperature of the ink with that of the cup. Another sample can
 	// only shorten the life.
 	Confirmed bool
+	// Agree: two runs agree. A sample that agrees and is not confirmed had another temperature than the cup.
+	Agree bool
 	// Doubted is the probability, 0 to 1, that the sample is wrong.
 	Doubted float64
 }
@@ -377,7 +379,7 @@ func (c *Ensemble) Heard() []Heard {
 	}
 	samples := make([]Heard, len(c.heard.samples))
 	for k, s := range c.heard.samples {
-		samples[k] = Heard{ID: s.ID, Age: s.Age, Confirmed: s.Confirmed, Doubted: c.heard.doubted[k]}
+		samples[k] = Heard{ID: s.ID, Age: s.Age, Confirmed: s.Confirmed, Agree: s.Of.Agree(), Doubted: c.heard.doubted[k]}
 	}
 	return samples
 }

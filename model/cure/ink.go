@@ -51,6 +51,9 @@ type Ink struct {
 	ActivationSpread float64 `json:"activation_spread" doc:"standard deviation of activation_kj_mol in kJ/mol"`            // kJ/mol, inside 25..90
 	Sigma            float64 `json:"sigma" doc:"standard deviation of the logarithm of the pot life from batch to batch"`  // spread of the ln end dose from batch to batch
 	SigmaLnSpread    float64 `json:"sigma_ln_spread" doc:"standard deviation of the logarithm of sigma"`                   // of ln Sigma, inside 0.08..0.30
+	// LotLnSpread is the part of Sigma that comes from lots of ink and hardener of which no end was seen. It is 0
+	// where lots are not known, and says nothing more of the life.
+	LotLnSpread float64 `json:"lot_ln_spread,omitzero" doc:"part of sigma that comes from lots without an end yet, as a standard deviation; absent where nothing is known of lots"`
 	// SigmaLearned: Sigma was learned from the ends of batches. It and its spread may then be
 	// within 0.04..0.60.
 	SigmaLearned bool `json:"sigma_learned,omitzero" doc:"past batches determined sigma"`
@@ -75,6 +78,7 @@ func (i Ink) Valid() error {
 		{"spread of the activation energy", i.ActivationSpread, 0, 100},
 		{"sigma", i.Sigma, minSigma, maxSigma},
 		{"spread of sigma", i.SigmaLnSpread, 0, 2},
+		{"spread between lots", i.LotLnSpread, 0, 2},
 	} {
 		// Written as "not inside", so that a NaN fails too.
 		if !(field.value >= field.min && field.value <= field.max) {

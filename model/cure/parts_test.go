@@ -25,7 +25,8 @@ func TestPartsAreWhatTheBandLosesWithoutThem(t *testing.T) {
 		return square - mean*mean + scatter
 	}
 	whole := variance(func(*Ink, *Sensor) {})
-	parts := New(sheet, sensor, 0.07, hot).Parts(place, hot, 0, 0.07)
+	spread, parts := New(sheet, sensor, 0.07, hot).parts(place, hot, 0, 0.07)
+	near(t, "variance", spread*spread, whole, 1e-12)
 	share, sum := map[string]float64{}, 0.0
 	for i, p := range parts {
 		share[p.Part] = p.Share
@@ -53,12 +54,12 @@ func TestPartsAreWhatTheBandLosesWithoutThem(t *testing.T) {
 func TestPartsOfABatchWithoutUncertainty(t *testing.T) {
 	still := air.State{TemperatureC: 20, HumidityPct: 50}
 	c := New(certain(calibrate(t, Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour})), Sensor{Exact: true}, 0, still)
-	parts := c.Parts(Place{Exposure: 1}, still, 0, 0, WithoutDrift())
+	_, parts := c.parts(Place{Exposure: 1}, still, 0, 0, WithoutDrift())
 	if len(parts) != 1 || parts[0].Part != PartScatter || math.Abs(parts[0].Share-1) > 1e-9 {
 		t.Errorf("%+v", parts)
 	}
 	c.Advance(Place{Exposure: 1}, Step{Duration: 100 * time.Hour, From: still, To: still, Kind: Measured})
-	if again := c.Parts(Place{Exposure: 1}, still, 0, 0); len(again) != 1 {
+	if _, again := c.parts(Place{Exposure: 1}, still, 0, 0); len(again) != 1 {
 		t.Errorf("of a batch that is over: %+v", again)
 	}
 }
@@ -69,16 +70,19 @@ func TestWhatNarrowsMost(t *testing.T) {
 		ink   Ink
 		parts []Part
 		shopC float64
+		heard bool
 		want  string
 	}{
-		{one, []Part{{PartScatter, 0.6}, {PartLife, 0.3}, {PartAir, 0.1}}, 21, NarrowTwoFigures},
-		{two, []Part{{PartScatter, 0.6}, {PartLife, 0.3}, {PartAir, 0.1}}, 21, NarrowEnds},
-		{two, []Part{{PartEnergy, 0.4}, {PartScatter, 0.4}, {PartLife, 0.2}}, 30, NarrowNearerFigure},
-		{two, []Part{{PartAir, 0.5}, {PartScatter, 0.5}}, 21, NarrowForecast},
-		{two, []Part{{PartWeighing, 0.5}, {PartScatter, 0.5}}, 21, NarrowWeighing},
-		{two, []Part{{PartScatter, 1}}, 21, ""},
+		{two, []Part{{PartScatter, 0.6}, {PartLife, 0.3}, {PartAir, 0.1}}, 21, false, NarrowFlowTimes},
+		{one, []Part{{PartScatter, 0.6}, {PartLife, 0.3}, {PartAir, 0.1}}, 21, true, NarrowTwoFigures},
+		{two, []Part{{PartScatter, 0.6}, {PartLife, 0.3}, {PartAir, 0.1}}, 21, true, NarrowEnds},
+		{two, []Part{{PartScatter, 0.6}, {PartLot, 0.3}, {PartAir, 0.1}}, 21, true, NarrowLotEnds},
+		{two, []Part{{PartEnergy, 0.4}, {PartScatter, 0.4}, {PartLife, 0.2}}, 30, true, NarrowNearerFigure},
+		{two, []Part{{PartAir, 0.9}, {PartScatter, 0.1}}, 21, false, NarrowForecast},
+		{two, []Part{{PartWeighing, 0.5}, {PartScatter, 0.5}}, 21, true, NarrowWeighing},
+		{two, []Part{{PartScatter, 1}}, 21, true, ""},
 	} {
-		all := row.ink.Narrowings(row.parts, row.shopC)
+		all := row.ink.narrowings(Explained{LnSpread: 0.2, Parts: row.parts}, row.shopC, row.heard)
 		if row.want == "" && len(all) > 0 || row.want != "" && (len(all) == 0 || all[0].By != row.want) {
 			t.Errorf("%+v: %+v, want %q", row.parts, all, row.want)
 		}
@@ -89,11 +93,37 @@ func TestWhatNarrowsMost(t *testing.T) {
 		ends := New(ink, sensor, 0.02, a).Forecast(Place{Exposure: 1}, a, 0)
 		return math.Log(ends.High.Hours() / ends.Low.Hours())
 	}
-	for _, told := range one.Narrowings(New(one, sensor, 0.02, a).Parts(Place{Exposure: 1}, a, 0, 0.02), 21) {
+	explained, _ := New(one, sensor, 0.02, a).Explain(Place{Exposure: 1}, a, 0, 0.02)
+	for _, told := range explained.Narrowings {
 		if told.By == NarrowTwoFigures {
 			near(t, "width", told.Width, width(two)/width(one), 0.05)
 			return
 		}
 	}
 	t.Error("two figures are not named")
+}
+
+// The lots' part of the scatter is a part of its own, and the whole is as wide as without the word for it.
+func TestALotIsAPartOfItsOwn(t *testing.T) {
+	still := air.State{TemperatureC: 20, HumidityPct: 50}
+	ink := certain(calibrate(t, Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}))
+	whole, _ := New(ink, Sensor{Exact: true}, 0, still).parts(Place{Exposure: 1}, still, 0, 0, WithoutDrift())
+	ink.LotLnSpread = ink.Sigma * math.Sqrt(0.3)
+	spread, parts := New(ink, Sensor{Exact: true}, 0, still).parts(Place{Exposure: 1}, still, 0, 0, WithoutDrift())
+	if len(parts) != 2 || parts[0].Part != PartScatter || parts[1].Part != PartLot {
+		t.Fatalf("%+v", parts)
+	}
+	near(t, "lot", parts[1].Share, 0.3, 1e-9)
+	near(t, "spread", spread, whole, 1e-12)
+}
+
+// Parts are asked for now and then: no step of air computes them. Budget: 1 ms on a desktop core.
+func BenchmarkExplain(b *testing.B) {
+	c := usualEnsemble(b)
+	now := air.State{TemperatureC: 23, HumidityPct: 50}
+	c.Advance(bench, Step{Duration: time.Hour, From: now, To: now, Kind: Measured})
+	b.ReportAllocs()
+	for b.Loop() {
+		c.Explain(bench, now, 0, 0.028)
+	}
 }

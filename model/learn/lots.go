@@ -59,14 +59,14 @@ func (l Lots) Of(ink cure.Ink, inkLot, hardenerLot string) cure.Ink {
 	if !(l.Within > 0) {
 		return ink
 	}
-	variance, scatter, shift := ink.LifeLnSpread*ink.LifeLnSpread, l.Within*l.Within, 0.0
+	variance, unseen, shift := ink.LifeLnSpread*ink.LifeLnSpread, 0.0, 0.0
 	for _, one := range []struct {
 		by, lot string
 		spread  float64
 	}{{ByInkLot, inkLot, l.InkLnSpread}, {ByHardenerLot, hardenerLot, l.HardenerLnSpread}} {
 		i := slices.IndexFunc(l.Known, func(k Lot) bool { return k.By == one.by && k.Lot == one.lot && one.lot != "" })
 		if i < 0 {
-			scatter += one.spread * one.spread
+			unseen += one.spread * one.spread
 			continue
 		}
 		k := l.Known[i]
@@ -80,7 +80,8 @@ func (l Lots) Of(ink cure.Ink, inkLot, hardenerLot string) cure.Ink {
 	of := ink
 	of.LRefH *= math.Exp(shift)
 	of.LifeLnSpread = math.Sqrt(max(variance, 0))
-	of.Sigma = min(max(math.Sqrt(scatter), low), high)
+	of.Sigma = min(max(math.Sqrt(l.Within*l.Within+unseen), low), high)
+	of.LotLnSpread = min(math.Sqrt(unseen), of.Sigma)
 	if of.Valid() != nil {
 		return ink
 	}

@@ -130,6 +130,8 @@ func TestALotThatIsNew(t *testing.T) {
 	fresh, early := lots.Of(ink, "B", ""), lots.Of(ink, "A", "")
 	near(t, "sigma of a new lot", fresh.Sigma, math.Hypot(0.12, 0.1), 1e-12)
 	near(t, "sigma of a known lot", early.Sigma, 0.1, 1e-12)
+	near(t, "the lots' part of a new lot", fresh.LotLnSpread, 0.12, 1e-12)
+	near(t, "the lots' part of a known lot", early.LotLnSpread, 0, 0)
 	near(t, "life of a known lot", early.LRefH, 0.8*ink.LRefH, 1e-12)
 	near(t, "spread of its life", early.LifeLnSpread, math.Sqrt(ink.LifeLnSpread*ink.LifeLnSpread+0.0025-0.002), 1e-12)
 	if fresh.LRefH != ink.LRefH || fresh.LifeLnSpread != ink.LifeLnSpread || (Lots{}).Of(ink, "A", "") != ink || lots.Of(ink, "", "A").LRefH != ink.LRefH {

@@ -91,6 +91,17 @@ declare namespace API {
     waits_h: number;
   }
 
+  interface Band {
+    advice: string;
+    ends_at: SpanTime;
+    flow_times: Array<HeardSample> | null;
+    id: string;
+    ln_spread: number;
+    names: Array<string> | null;
+    narrowings: Array<Narrowing> | null;
+    parts: Array<Part> | null;
+  }
+
   interface Batch {
     as_of?: string;
     ends_at?: SpanTime;
@@ -781,6 +792,7 @@ declare namespace API {
     at_temperature_c: number;
     l_ref_h: number;
     life_ln_spread: number;
+    lot_ln_spread?: number;
     moisture_share: number;
     moisture_spread: number;
     sigma: number;
@@ -1433,6 +1445,13 @@ declare namespace API {
     zero_g?: number;
   }
 
+  interface HeardSample {
+    confirmed: boolean;
+    doubted: number;
+    seq: number;
+    why?: string;
+  }
+
   interface History {
     artwork?: string;
     closed_at?: string;
@@ -1747,6 +1766,11 @@ declare namespace API {
     zone?: string;
   }
 
+  interface Narrowing {
+    by: "flow-times" | "ends-of-the-lot" | "two-figures" | "nearer-figure" | "four-ends" | "knowing-the-air" | "better-sensor" | "finer-scale" | "one-way-of-covering";
+    width: number;
+  }
+
   interface NeighbourList {
     neighbours: Array<Bench> | null;
     seq: number;
@@ -1790,6 +1814,11 @@ declare namespace API {
   interface Pairing {
     device?: string;
     pin: string;
+  }
+
+  interface Part {
+    part: "batch-scatter" | "lot" | "life" | "energy" | "moisture" | "air-to-come" | "sensor" | "exposure" | "weighing" | "cup" | "other";
+    share: number;
   }
 
   interface Past {

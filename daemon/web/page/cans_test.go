@@ -8,6 +8,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -153,7 +154,13 @@ func TestBatchPage(t *testing.T) {
 	rows := cansShop(now)
 	open := past(now)
 	open.ID, open.State, open.ClosedAt, open.LeftG, open.Outcome = "0612-1", lifecycle.Open, nil, nil, ""
+	open.FlowTimes = []record.Flow{{Seq: 80, At: now.Add(-time.Hour), Cup: "ford-4", RunsS: []float64{41.2}, ViscosityMM2PerS: 146, Spent: 0.2}}
 	rows["batches/0612-1/history"] = trace.History{Past: open, Poured: open.Parts, Events: []json.RawMessage{}}
+	rows["batches/0612-1/band"] = map[string]any{
+		"id": "0612-1", "ln_spread": 0.2, "names": []string{"One batch differs from the next", "The air to come"}, "advice": "Measure the flow time.",
+		"parts":      []map[string]any{{"part": "batch-scatter", "share": 0.74}, {"part": "air-to-come", "share": 0.257}, {"part": "cup", "share": 0.003}},
+		"flow_times": []map[string]any{{"seq": 80, "confirmed": false, "doubted": 0.8, "why": "It contradicts the batch's age."}},
+	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.openAt(f, "/batches/0611-2?seq=71")
 	b.sees(".history", "gone off, 3.4 g left")
@@ -172,6 +179,13 @@ func TestBatchPage(t *testing.T) {
 	b.openAt(f, "/batches/0612-1")
 	b.sees("#batch", "Safe to ")
 	b.sees("#batch", "about 6 h")
+	b.sees(".band-parts", "One batch differs from the next")
+	if got := eval[[]string](b, `[...document.querySelectorAll(".band-share")].map((e) => e.innerText.replace(/\s/g, ""))`); !slices.Equal(got, []string{"74%", "26%"}) {
+		t.Errorf("the parts are %q", got)
+	}
+	b.sees("#batch", "Measure the flow time.")
+	b.sees("#batch", "It contradicts the batch's age.")
+	b.looks("batch-band", wide, phone)
 	b.sees("#batch", "Its label")
 
 	b.expect("404")

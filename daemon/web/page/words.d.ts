@@ -72,9 +72,12 @@ declare namespace Words {
     "assumed.sheet": {humidity: Value; ink: Value; life: Value; temperature: Value};
     "batch.altogether": {n: number};
     "batch.asked": {parts: Value};
+    "batch.band": {};
+    "batch.band-about": {};
     "batch.ended": {at: Value; outcome: Value};
     "batch.events": {};
     "batch.flow-time": {cup: Value; spent: Value; time: Value; viscosity: Value};
+    "batch.flow-time-older": {};
     "batch.flow-time-single": {};
     "batch.flow-times": {};
     "batch.from": {can: Value; part: Value};

@@ -33,9 +33,10 @@ async function load() {
     /** @type {API.History} */
     const b = await get(`batches/${encodeURIComponent(id)}/history${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
     const kinds = b.defects ? await kindWords() : {};
-    show(refusal, false);
     open = b.state !== "closed";
-    history.replaceChildren(...historyParts(b, kinds));
+    const of = open && b.mixed_at ? await bandOf() : null;
+    show(refusal, false);
+    history.replaceChildren(...historyParts(b, kinds, of));
     if (b.mixed_at) await drawn.load(`batches/${encodeURIComponent(id)}/picture${seq ? `?seq=${encodeURIComponent(seq)}` : ""}`);
     return true;
   } catch (error) {
@@ -44,6 +45,39 @@ async function load() {
     if (error.status !== 0) history.replaceChildren(); // else what was shown stays, with the note above it
     return error.status !== 0;
   }
+}
+
+/**
+ * bandOf returns where the width of the band comes from; null where the bench cannot tell.
+ * @returns {Promise<API.Band | null>}
+ */
+async function bandOf() {
+  try {
+    return await get(`batches/${encodeURIComponent(id)}/band`);
+  } catch (error) {
+    if (error instanceof Refused && (error.status === 404 || error.status === 409)) return null;
+    throw error;
+  }
+}
+
+/**
+ * bandPart shows where the width of the band comes from, and what would make it narrower.
+ * @param {API.Band} of
+ */
+function bandPart(of) {
+  const rows = (of.parts ?? []).map((p, i) => ({ name: of.names?.[i] ?? p.part, share: p.share })).filter((p) => p.share >= 0.005);
+  const bar = (/** @type {number} */ share) => {
+    const full = h("span", { class: "band-bar", "aria-hidden": "true" });
+    full.style.inlineSize = `${Math.round(100 * share)}%`;
+    return full;
+  };
+  return [
+    h("p", { class: "quiet", text: say("batch.band-about") }),
+    h("table", { class: "band-parts" },
+      h("caption", { class: "unseen", text: say("batch.band") }),
+      h("tbody", {}, rows.map((p) => h("tr", {}, h("th", { scope: "row", text: p.name }), h("td", { class: "band-share" }, bar(p.share), h("span", { text: percent(100 * p.share) })))))),
+    of.advice && h("p", { text: of.advice }),
+  ];
 }
 
 /**
@@ -71,8 +105,9 @@ function rejects(b, kinds) {
  * historyParts makes the parts of the page.
  * @param {API.History} b
  * @param {Record<string, string>} kinds names of the kinds of defect
+ * @param {API.Band | null} of where the width of its band comes from
  */
-function historyParts(b, kinds) {
+function historyParts(b, kinds, of) {
   const part = (/** @type {string} */ heading, /** @type {(Page.Child | Page.Child[])[]} */ ...body) => h("section", { class: "history-part" }, h("h3", { text: heading }), ...body);
   const facts = [
     [kindOf(b), b.cup && say("batch.in", { cup: b.cup })].filter(Boolean).join(", "),
@@ -87,7 +122,8 @@ function historyParts(b, kinds) {
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
     part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
     tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${term("test", t.kind)}, ${term("result", t.result)}` })))),
-    flows.length > 0 && part(say("batch.flow-times"), h("ul", { class: "history-list" }, flows.map(flowRow))),
+    flows.length > 0 && part(say("batch.flow-times"), h("ul", { class: "history-list" }, flows.map((f) => flowRow(f, of)))),
+    of && part(say("batch.band"), ...bandPart(of)),
     part(say("batch.events"), h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: say("batch.label") })),
   ].flatMap((shown) => shown || []);
@@ -109,12 +145,16 @@ function flowCupWords(cup) {
 }
 
 /**
- * flowRow is a flow time of the batch.
+ * flowRow is a flow time of the batch, with the reason where it counts for less than a sure one.
  * @param {API.Flow} f
+ * @param {API.Band | null} of the batch's band, while it is open
  */
-function flowRow(f) {
+function flowRow(f, of) {
   const text = say("batch.flow-time", { time: runsWords(f.runs_s), cup: flowCupWords(f.cup), viscosity: Math.round(f.viscosity_mm2_s), spent: percent(100 * f.spent) });
-  return h("li", {}, `${dayTime(f.at)}: ${text}`, !f.agree && h("p", { text: say("batch.flow-time-single") }));
+  const counted = of && (of.flow_times ?? []).find((one) => one.seq === f.seq);
+  const single = f.agree ? "" : say("batch.flow-time-single");
+  const why = !of ? single : counted ? counted.why : say("batch.flow-time-older");
+  return h("li", {}, `${dayTime(f.at)}: ${text}`, why && h("p", { text: why }));
 }
 
 /**
