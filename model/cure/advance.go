@@ -174,7 +174,7 @@ func (c *Ensemble) noteCrossings(start state, p *piece, startAge, endAge time.Du
 	if c.crossed[high] != notCrossed || c.riskBelowNextLevel() {
 		return
 	}
-	risk := c.setCeilings()
+	risk := c.earlier(c.setCeilings(), c.now.dose)
 	for level := range c.crossed {
 		if c.crossed[level] == notCrossed && risk >= levelRisk[level] {
 			f := c.crossing(start, p, c.phi, c.scratch[1], levelRisk[level])
@@ -190,24 +190,33 @@ func (c *Ensemble) riskBelowNextLevel() bool {
 	for c.crossed[next] != notCrossed {
 		next++
 	}
+	level := levelRisk[next]
+	if c.adheres != nil {
+		// The visible end must have passed with this probability for one of the two to reach the level.
+		adhesion := c.adheres.mostRisk(c.ink.LRefH, c.now.dose, c.gap)
+		if adhesion >= level {
+			return false
+		}
+		level = (level - adhesion) / (1 - adhesion)
+	}
 	if len(c.heardAlive) > 0 {
 		for i := range c.heardAlive {
-			if c.heardCeiling[i].of(c.now.dose) >= levelRisk[next] {
+			if c.heardCeiling[i].of(c.now.dose) >= level {
 				return false
 			}
 		}
 		return true
 	}
-	if c.ceiling.of(c.now.dose) < levelRisk[next] {
+	if c.ceiling.of(c.now.dose) < level {
 		return true
 	}
-	return c.gap == nil && c.alive.ceilingFor(len(c.members), slices.Max(c.now.dose), c.maxSigma) < levelRisk[next]
+	return c.gap == nil && c.alive.ceilingFor(len(c.members), slices.Max(c.now.dose), c.maxSigma) < level
 }
 
-// setCeilings calculates the risk exactly and the limits of it from here on.
+// setCeilings calculates the risk of the visible end exactly and the limits of it from here on.
 func (c *Ensemble) setCeilings() float64 {
 	if len(c.heardAlive) == 0 {
-		risk := c.Risk()
+		risk := c.visibleRisk(c.now.dose)
 		c.ceiling.set(c.alive, c.members, c.now.dose, c.gap, risk)
 		return risk
 	}

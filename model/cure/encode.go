@@ -38,6 +38,7 @@ type ensembleJSON struct {
 	Gap          floats        `json:"gap,omitempty"`
 	GapAtGood    floats        `json:"gap_at_good,omitempty"`
 	Heard        *heardJSON    `json:"heard,omitempty"`
+	Adheres      *adhesionEnd  `json:"adhesion,omitempty"`
 }
 
 // heardJSON is what was measured of a batch. The distributions of the end dose are calculated from it.
@@ -85,7 +86,7 @@ func (c *Ensemble) MarshalJSON() ([]byte, error) {
 		Version: ensembleVersion, Ink: c.ink, Nominal: c.nominal, Age: c.age, GoodAt: c.goodAt,
 		Low: c.crossed[low], Expected: c.crossed[expected], High: c.crossed[high],
 		MarkedAt: c.markedAt, LastAir: c.lastAir, LastExposure: c.lastExposure,
-		Dose: c.now.dose, DoseAtGood: c.doseAtGood, Cup: c.now.cup, Gap: c.gap, GapAtGood: c.gapAtGood,
+		Dose: c.now.dose, DoseAtGood: c.doseAtGood, Cup: c.now.cup, Gap: c.gap, GapAtGood: c.gapAtGood, Adheres: c.adheres,
 	}
 	if h := c.heard; h != nil {
 		j.Heard = &heardJSON{Curve: h.curve, Mix: h.mix, Samples: h.samples, Used: h.used}
@@ -113,7 +114,7 @@ func (c *Ensemble) UnmarshalJSON(text []byte) error {
 		ink: j.Ink, members: make([]member, n), nominal: j.Nominal, now: newState(n), doseAtGood: j.DoseAtGood,
 		gap: j.Gap, gapAtGood: j.GapAtGood, age: j.Age, goodAt: j.GoodAt, markedAt: j.MarkedAt,
 		crossed: [levels]time.Duration{low: j.Low, expected: j.Expected, high: j.High},
-		lastAir: j.LastAir, lastExposure: j.LastExposure,
+		lastAir: j.LastAir, lastExposure: j.LastExposure, adheres: j.Adheres,
 	}
 	d.now.copyFrom(state{dose: j.Dose, cup: j.Cup})
 	for i := range d.members {
@@ -207,6 +208,11 @@ func (j *ensembleJSON) valid() error {
 	}
 	if j.Heard != nil {
 		if err := j.Heard.valid(n); err != nil {
+			return err
+		}
+	}
+	if j.Adheres != nil {
+		if err := j.Adheres.valid(); err != nil {
 			return err
 		}
 	}

@@ -37,7 +37,7 @@ const notCrossed time.Duration = -1
 // The age of an ensemble counts from the first hardener. The zero Ensemble is not usable; use [New], or
 // unmarshal one.
 //
-// Advance, Good, Hear, Unhear, PouredIn, MarkAtLeast and CountGap change the ensemble in place. Code that shares an ensemble
+// Advance, Good, Hear, Unhear, Adhere, PouredIn, MarkAtLeast and CountGap change the ensemble in place. Code that shares an ensemble
 // must clone it first and change the clone. All other methods only read; they may run
 // concurrently while nobody changes the ensemble. The same calls give the same ensemble to the bit on
 // the same machine with the same binary.
@@ -66,6 +66,8 @@ type Ensemble struct {
 
 	// heard is what samples of the batch say, nil when none was measured.
 	heard *hearing
+	// adheres is what tests of prints say, nil while nothing.
+	adheres *adhesionEnd
 
 	// Calculated from the fields above.
 	alive    alive
@@ -114,6 +116,11 @@ func newEnsemble(ink Ink, members []member, startAir air.State) *Ensemble {
 
 // derive calculates what follows from the stored fields.
 func (c *Ensemble) derive() {
+	if c.adheres != nil {
+		own := *c.adheres
+		own.compare(c)
+		c.adheres = &own
+	}
 	c.settle()
 	c.ceiling.slope = make([]float64, 0, len(c.members))
 	c.maxSigma = 0
@@ -170,7 +177,7 @@ func (c *Ensemble) Clone() *Ensemble {
 // have the same members, were last known good at the same moment, know the same of their gaps, and
 // were measured at the same samples.
 func (c *Ensemble) Continues(d *Ensemble) bool {
-	return len(c.members) == len(d.members) && &c.members[0] == &d.members[0] && c.goodAt == d.goodAt && c.heard == d.heard &&
+	return len(c.members) == len(d.members) && &c.members[0] == &d.members[0] && c.goodAt == d.goodAt && c.heard == d.heard && c.adheres == d.adheres &&
 		slices.Equal(c.doseAtGood, d.doseAtGood) && slices.Equal(c.gap, d.gap) && slices.Equal(c.gapAtGood, d.gapAtGood)
 }
 
@@ -217,7 +224,10 @@ func (c *Ensemble) CupTemperatureC() float64 { return c.nominal.CupC }
 func (c *Ensemble) Risk() float64 { return c.riskOf(c.now.dose) }
 
 // riskOf returns the risk at the members' doses.
-func (c *Ensemble) riskOf(dose []float64) float64 {
+func (c *Ensemble) riskOf(dose []float64) float64 { return c.earlier(c.visibleRisk(dose), dose) }
+
+// visibleRisk returns the probability that the batch has visibly ended at the members' doses.
+func (c *Ensemble) visibleRisk(dose []float64) float64 {
 	if len(c.heardAlive) == 0 {
 		return c.alive.risk(c.members, dose, c.gap)
 	}
@@ -248,4 +258,7 @@ func (c *Ensemble) Good() {
 	c.goodAt = c.age
 	c.crossed = [levels]time.Duration{notCrossed, notCrossed, notCrossed}
 	c.settle()
+	if c.adheres != nil {
+		c.crossNow()
+	}
 }

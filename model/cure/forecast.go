@@ -10,7 +10,12 @@ import (
 // Ends are the ages, counted from the first hardener, at which 50, 10 and 90 % of all batches
 // like this one are over, given that it was good at GoodAt. Low ≤ Expected ≤ High. An end in the
 // past is the instant at which the risk passed its level; it stays until the next Good.
-type Ends struct{ Expected, Low, High time.Duration }
+type Ends struct {
+	Expected, Low, High time.Duration
+	// AdhesionFirst: of the two ends that are known of the batch the adhesion end (see [Ensemble.Adhere]) is
+	// more likely than the visible one to have passed at Expected.
+	AdhesionFirst bool
+}
 
 // Horizon limits a forecast; a later end is set to it. Air so cold and dry that an ink lives for
 // years is outside the use of the program.
@@ -60,17 +65,18 @@ func (c *Ensemble) Forecast(p Place, now air.State, held time.Duration, options 
 		option(&view)
 	}
 	ends := c.crossed
+	adhesionFirst := ends[expected] != notCrossed && c.adhesionFirst(c.now.dose)
 	if ends[high] == notCrossed {
-		c.lookAhead(p, now.Clamp(), held, view, &ends)
+		adhesionFirst = c.lookAhead(p, now.Clamp(), held, view, &ends) || adhesionFirst
 	}
 	ends[expected] = max(ends[expected], ends[low])
 	ends[high] = max(ends[high], ends[expected])
-	return Ends{Low: ends[low], Expected: ends[expected], High: ends[high]}
+	return Ends{Low: ends[low], Expected: ends[expected], High: ends[high], AdhesionFirst: adhesionFirst}
 }
 
 // lookAhead advances a copy of the members until the risk has passed the levels that it has not
-// passed yet.
-func (c *Ensemble) lookAhead(p Place, now air.State, held time.Duration, view outlook, ends *[levels]time.Duration) {
+// passed yet. It reports whether the adhesion end is the more likely one to have passed at the expected end.
+func (c *Ensemble) lookAhead(p Place, now air.State, held time.Duration, view outlook, ends *[levels]time.Duration) (adhesionFirst bool) {
 	phi := c.exposures(p.exposure())
 	before, after, work := newState(len(c.members)), newState(len(c.members)), newState(len(c.members))
 	after.copyFrom(c.now)
@@ -91,10 +97,11 @@ func (c *Ensemble) lookAhead(p Place, now air.State, held time.Duration, view ou
 			if ends[level] == notCrossed && risk >= levelRisk[level] {
 				f := c.crossing(before, &pc, phi, work, levelRisk[level])
 				ends[level] = c.ahead(t + f*pc.hours)
+				adhesionFirst = adhesionFirst || level == expected && c.adhesionFirst(after.dose)
 			}
 		}
 		if ends[high] != notCrossed {
-			return
+			return adhesionFirst
 		}
 		t = next
 	}
@@ -103,6 +110,7 @@ func (c *Ensemble) lookAhead(p Place, now air.State, held time.Duration, view ou
 			ends[level] = c.ahead(horizon)
 		}
 	}
+	return adhesionFirst
 }
 
 // next returns where the piece that starts at t hours ends: at the next point of the grid. Along
