@@ -3,16 +3,19 @@ package figures
 import (
 	"cmp"
 	"math"
+	"slices"
 	"time"
 
 	"potlifed/daemon/chart"
 	"potlifed/daemon/history"
+	"potlifed/daemon/view"
 )
 
 // Air shows the humidity of zones over a period, with its range within each interval, and below
 // it the batches that lived then, by the press that each was on last. rows are of one or more
 // zones or sensors, each in the order of time.
 func (m Maker) Air(from, to time.Time, rows []history.Air, batches []history.Batch) chart.Figure {
+	rows = until(to, rows)
 	names := distinct(rows, airOf)
 	air := chart.Panel{Y: m.percentAxis(m.Locale.Say("figure.humidity")), Share: 2}
 	for i, name := range names {
@@ -30,12 +33,34 @@ func (m Maker) Air(from, to time.Time, rows []history.Air, batches []history.Bat
 	return f
 }
 
-// Day shows the humidity of zones on a small figure, without batches.
-func (m Maker) Day(from, to time.Time, rows []history.Air) chart.Figure {
+// Day shows the humidity of zones on a small figure, without batches. Where the period goes on until now, the
+// line of each zone ends with its newest value in newest, as the page writes it beside the figure.
+func (m Maker) Day(from, to time.Time, rows []history.Air, newest []view.Air) chart.Figure {
+	rows = until(to, rows)
+	for _, v := range newest {
+		if v.Quality == view.QualityGood && v.HumidityPct != nil && v.Time.After(from) && v.Time.Before(to.Add(time.Minute)) {
+			at := v.Time
+			if at.After(to) {
+				at = to
+			}
+			rows = append(rows, history.Air{Time: at, To: at, Zone: v.Zone, HumidityPct: *v.HumidityPct, LowHumidityPct: *v.HumidityPct, HighHumidityPct: *v.HumidityPct})
+		}
+	}
 	f := m.Air(from, to, rows, nil)
 	f.ID, f.Title, f.About = "air-day", m.Locale.Say("figure.air-day.title"), m.Locale.Say("figure.air-day.about")
 	f.Height = m.height(0.3)
 	return f
+}
+
+// until ends the interval that is not over yet, so that no value is drawn later than to.
+func until(to time.Time, rows []history.Air) []history.Air {
+	rows = slices.Clone(rows)
+	for i := range rows {
+		if rows[i].To.After(to) && rows[i].Time.Before(to) {
+			rows[i].To = to
+		}
+	}
+	return rows
 }
 
 // Sensors shows what each sensor of one zone measured: humidity above, temperature below.

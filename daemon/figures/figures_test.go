@@ -10,6 +10,7 @@ import (
 	"potlifed/daemon/history"
 	"potlifed/daemon/study"
 	"potlifed/daemon/trace"
+	"potlifed/daemon/view"
 	"potlifed/daemon/words"
 	"potlifed/model/lifecycle"
 	"potlifed/model/quality"
@@ -78,6 +79,33 @@ func TestAir(t *testing.T) {
 }
 
 // The time before a bench had its first reading is not drawn.
+// The line of the day ends with what the page writes beside it, and no later than now.
+func TestTheDayEndsWithNow(t *testing.T) {
+	m := maker()
+	to, humidity := morning.Add(24*time.Hour+3*time.Minute), 88.0
+	newest := view.Air{Zone: "bench", Time: to.Add(-2 * time.Second), HumidityPct: &humidity, Quality: view.QualityGood}
+	ends := func(newest view.Air) chart.Point {
+		points := m.Day(morning, to, air("bench", 23.5, 23.75, 24), []view.Air{newest}).Panels[0].Layers[1].(chart.Line).Points
+		for _, p := range points {
+			if p.X > chart.X(to) {
+				t.Errorf("a value is drawn after now")
+			}
+		}
+		return points[len(points)-1]
+	}
+	if end := ends(newest); end != (chart.Point{X: chart.X(newest.Time), Y: humidity}) {
+		t.Errorf("the line ends with %v", end)
+	}
+	newest.Quality = view.QualityBad
+	if end := ends(newest); end.Y == humidity {
+		t.Error("a value that is not to be relied on is drawn")
+	}
+	newest.Quality, newest.Time = view.QualityGood, to.Add(time.Hour)
+	if end := ends(newest); end.Y == humidity {
+		t.Error("the air of now is drawn in a period of the past")
+	}
+}
+
 func TestAxisBeginsWithTheFirstReading(t *testing.T) {
 	to := morning.Add(6 * time.Hour)
 	f := maker().Air(morning.AddDate(0, -1, 0), to, air("bench", 0, 0.25), nil)

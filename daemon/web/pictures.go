@@ -172,13 +172,19 @@ func (s *Server) airPicture(ctx context.Context, in *airPictureQuery) (*answer[p
 	}
 	m := s.maker(in.PictureSize)
 	if !in.Batches {
-		return draw(m, m.Day(find.From, find.To, air))
+		return draw(m, m.Day(find.From, find.To, air, s.newestAir(in.Zone)))
 	}
 	batches, err := s.livedIn(ctx, find)
 	if err != nil {
 		return nil, err
 	}
 	return draw(m, m.Air(find.From, find.To, air, batches))
+}
+
+// newestAir returns what is measured of a zone, or of all, now.
+func (s *Server) newestAir(zone string) []view.Air {
+	all := slices.Clone(s.bench.Snapshot().Air)
+	return slices.DeleteFunc(all, func(v view.Air) bool { return zone != "" && v.Zone != zone })
 }
 
 // livedIn returns the ended batches that lived in a span, or some where there are more than a picture shows. One that

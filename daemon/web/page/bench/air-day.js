@@ -1,11 +1,11 @@
 // The air of the last 24 hours, small, beside the mixing.
 import { picture } from "../lib/picture.js";
 
-const drawMs = 600_000;
+const drawMs = 60_000; // its last value is that of the tile
 const dayMs = 86_400_000;
 
 /**
- * airDay shows it, and draws it again every ten minutes. now is bench time in ms, once there is
+ * airDay shows it, and draws it again every minute. now is bench time in ms, once there is
  * contact.
  * @param {HTMLElement} element
  */
