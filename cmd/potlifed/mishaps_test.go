@@ -95,7 +95,7 @@ var mishaps = []struct {
 		m.sees("Pour hardener-a", "target 18.0 g")
 		m.seesNot("reacting since")
 		m.taps("Wrong can…")
-		m.sees("15.0 g of ink", "75.0 g of ink", "Nothing is in the cup that was not taken.")
+		m.sees("15.0 g of ink", "75.0 g of ink", "All that is in the cup is in the record.")
 		m.taps("It was hardener") // the newest comes first
 		// 75 g and 15 g are in ratio, and its life began when the hardener went in.
 		m.seesIn("Guided mix", "reacting since")
@@ -287,7 +287,7 @@ var mishaps = []struct {
 		m.hardens()
 		m.scale.Lift()
 		m.settles(0)
-		m.unfolds("1 waits")
+		m.unfolds("1 mix waiting")
 		m.taps("It is stirred in (" + first + ")")
 		m.seesIn("Mixes that wait", "waits for thinner")
 		m.taps("Back to the mix")
@@ -396,7 +396,7 @@ func (m *mixer) unfolds(count string) {
 // waiting looks at the mixes that wait while another is weighed.
 func (m *mixer) waiting(texts ...string) {
 	m.t.Helper()
-	m.unfolds("1 waits")
+	m.unfolds("1 mix waiting")
 	m.seesIn("Mixes that wait", texts...)
 	m.taps("Back to the mix")
 }
@@ -457,7 +457,7 @@ func TestAStepTakenByTheBenchIsTakenBack(t *testing.T) {
 	m.taps("Start this mix")
 	m.scale.Set(24)
 	m.seesIn("Guided mix", "Pour ink dial-satin", "The bench took the empty cup by itself: 24.0 g.")
-	m.taps("That is wrong")
+	m.taps("Undo this step")
 	m.seesIn("Guided mix", "Put an empty cup-110 on the scale")
 	m.misses("by itself")
 	m.scale.Lift()

@@ -22,8 +22,11 @@ func (b *Bench) alarmView(s record.State, a *record.Alarm, now time.Time) view.A
 	if batch == nil {
 		return v
 	}
+	ofAge := a.Name == alarm.BatchEnding || a.Name == alarm.BatchRisk || a.Name == alarm.BatchDead
 	switch {
-	case a.Name == alarm.BatchEnding && batch.Press != "":
+	case ofAge && batch.Press == "": // there is no cup to take off
+		v.Response = w.Say("alarm-text.loose." + a.Name)
+	case a.Name == alarm.BatchEnding:
 		if ready, _ := b.mixesFor(s, batch.Press, now); ready != "" { // nobody is asked for a mix that there is
 			v.Response = w.Say("alarm-text.response-ready", "mix", ready, "press", batch.Press)
 		}

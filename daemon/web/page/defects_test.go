@@ -45,7 +45,7 @@ func TestRejectsByOneTap(t *testing.T) {
 	want(t, f.body(t, "presses/press-1/defects"), "kind", "pinholes", "add", -1)
 	b.sees(".rejects", "14 rejects today")
 
-	b.act("Take one off", "press-1")
+	b.act("Remove a reject", "press-1")
 	b.eventually("a kind without rejects cannot lose one", `[...document.querySelectorAll(".reject-kind")].filter((e) => e.checkVisibility() && e.disabled).length === 7`)
 	answers(10, 0)
 	b.click(`[aria-label="Pinholes 11: take one off press-1"]`)
@@ -72,6 +72,6 @@ func TestRejectsBreachNoWCAG(t *testing.T) {
 	b.openAt(newFakeBench(t, rows), "/presses")
 	b.act("Report rejects", "press-1")
 	b.accessible(axe, "rejects", wide, phone)
-	b.act("Take one off", "press-1")
+	b.act("Remove a reject", "press-1")
 	b.accessible(axe, "taking off", phone)
 }

@@ -90,7 +90,7 @@ func TestDevicesInTrouble(t *testing.T) {
 	b.sees("#lamps", "last confirmed 40 min ago")
 	b.sees("#lamps", "Does not confirm: do not rely on it")
 	b.sees("#lamps", "it shows: Good to print")
-	b.sees("#lamps", "Does not report back") // press-2
+	b.sees("#lamps", "Cannot tell what it shows") // press-2
 
 	b.sees("#alarms", "Look at its cable and its plug.")
 	b.click(`[aria-label="Acknowledge: floor-air, Sensor not answering"]`)

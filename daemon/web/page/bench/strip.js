@@ -7,7 +7,7 @@ import { clockTime } from "../lib/format.js";
 import { meaningWords, sign } from "../lib/signs.js";
 import { soundIsOn, turnSound } from "../lib/tones.js";
 import { say } from "../lib/words.js";
-import { notAcknowledged } from "../parts/alarms.js";
+import { notAcknowledged, standing } from "../parts/alarms.js";
 
 const order = ["do-not-print", "unknown", "act", "soon", "in-order", "empty"];
 
@@ -41,7 +41,7 @@ export function stripPanel(element, { store }, waiting) {
         return { element: h("span", { class: "strip-lamp" }, h("span", { class: "strip-sign" }, sign(c.meaning)), n, means), update: (row) => setText(n, String(row.n)) };
       });
       show(lights, rows.length > 0);
-      const open = store.all("alarms").filter(notAcknowledged).length;
+      const open = standing(store.all("alarms")).filter(notAcknowledged).length;
       alarms.dataset.open = String(open > 0);
       setText(alarms, say("stage.n-alarms", { n: open }));
       const lives = store.all("batches").filter((b) => b.ends_at).length;
@@ -59,10 +59,8 @@ export function soundButton() {
   const label = () => say(soundIsOn() ? "stage.sound-on" : "stage.sound-off");
   const b = button(label(), "big sound", () => {
     turnSound(!soundIsOn());
-    b.setAttribute("aria-pressed", String(soundIsOn()));
     setText(b, label());
   });
-  b.setAttribute("aria-pressed", String(soundIsOn()));
   return b;
 }
 

@@ -17,6 +17,29 @@ const silent = (row) => ["shelved", "suppressed", "out-of-service"].includes(row
 
 const priorities = ["high", "medium", "low"];
 
+// The alarms of a batch that grows old. Each tells more than the ones before it, and replaces them.
+const ofAge = ["batch-ending", "batch-risk", "batch-dead"];
+
+/**
+ * replacedBy returns the alarms of the same batch that an alarm replaces while its cause holds and it
+ * is not muted.
+ * @param {API.AlarmView[]} rows
+ * @param {API.AlarmView} row
+ */
+function replacedBy(rows, row) {
+  const stage = row.state === "returned" || silent(row) ? -1 : ofAge.indexOf(row.name);
+  return rows.filter((r) => r.subject === row.subject && ofAge.includes(r.name) && ofAge.indexOf(r.name) < stage);
+}
+
+/**
+ * standing returns the alarms without those that a later one replaces.
+ * @param {API.AlarmView[]} rows
+ */
+export function standing(rows) {
+  const replaced = new Set(rows.flatMap((row) => replacedBy(rows, row)));
+  return rows.filter((row) => !replaced.has(row));
+}
+
 /**
  * orderAlarms splits alarms into those to show, in their order, and the muted ones. A priority that
  * this page does not know comes first.
@@ -24,7 +47,7 @@ const priorities = ["high", "medium", "low"];
  */
 export function orderAlarms(rows) {
   const rank = (/** @type {API.AlarmView} */ row) => priorities.indexOf(row.priority);
-  const sorted = [...rows].sort((a, b) => Number(a.state === "returned") - Number(b.state === "returned") || rank(a) - rank(b)
+  const sorted = standing(rows).sort((a, b) => Number(a.state === "returned") - Number(b.state === "returned") || rank(a) - rank(b)
     || Date.parse(a.since) - Date.parse(b.since) || `${a.name}/${a.subject}`.localeCompare(`${b.name}/${b.subject}`));
   return { shown: sorted.filter((row) => !silent(row)), muted: sorted.filter(silent) };
 }
@@ -58,6 +81,13 @@ export function stateWords(row, now) {
 
 const hour = 3600e3;
 
+// When each button is there.
+const may = {
+  acknowledge: notAcknowledged,
+  shelve: (/** @type {API.AlarmView} */ row) => row.state === "unacknowledged" || row.state === "acknowledged",
+  unshelve: (/** @type {API.AlarmView} */ row) => row.state === "shelved",
+};
+
 /**
  * alarmsPanel shows the alarms in an element. update returns how many are not acknowledged.
  * @param {HTMLElement} element
@@ -82,7 +112,7 @@ export function alarmsPanel(element, tools) {
       for (const [place, some] of /** @type {const} */ ([[list, shown], [folded, muted]])) {
         for (const part of keyed(place, some, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
       }
-      return rows.filter(notAcknowledged).length;
+      return shown.filter(notAcknowledged).length;
     },
   };
 }
@@ -104,11 +134,13 @@ function alarm({ store, attempt }, refusal) {
   let row;
   let at = 0; // the bench's time
   /**
-   * @param {string} verb
+   * @param {keyof typeof may} verb
    * @param {() => object} [body]
    */
-  const ask = (verb, body) => () =>
-    attempt(refusal, () => changeRow(store, "alarms", `alarms/${row.name}/${row.subject}/${verb}`, body?.()));
+  const ask = (verb, body) => () => attempt(refusal, async () => {
+    // What it replaces is seen and snoozed with it, or its light would go on flashing for nothing that is shown.
+    for (const { name, subject } of [row, ...replacedBy(store.all("alarms"), row).filter(may[verb])]) await changeRow(store, "alarms", `alarms/${name}/${subject}/${verb}`, body?.());
+  });
   const buttons = {
     acknowledge: button(say("alarms.acknowledge"), "small", ask("acknowledge")),
     shelve: button(say("alarms.shelve"), "small", ask("shelve", () => ({ until: new Date(at + hour).toISOString() }))),
@@ -133,9 +165,7 @@ function alarm({ store, attempt }, refusal) {
       setWords(response, row.response ?? "");
       show(response, Boolean(row.response) && (row.state === "unacknowledged" || row.state === "acknowledged"));
       for (const b of Object.values(buttons)) b.setAttribute("aria-label", `${b.textContent}: ${row.subject}, ${words}`);
-      show(buttons.acknowledge, notAcknowledged(row));
-      show(buttons.shelve, row.state === "unacknowledged" || row.state === "acknowledged");
-      show(buttons.unshelve, row.state === "shelved");
+      for (const verb of /** @type {(keyof typeof may)[]} */ (Object.keys(may))) show(buttons[verb], may[verb](row));
     },
     tick(/** @type {number} */ now) {
       at = now;

@@ -16,3 +16,12 @@ test("alarms by priority, then the longest standing; returned ones last; muted o
   assert.deepEqual(shown.map((r) => r.name), ["odd", "old-high", "new-high", "medium", "new-low", "returned-high", "returned-low"]);
   assert.deepEqual(muted.map((r) => r.name), ["shelved", "suppressed", "maintained"]);
 });
+
+test("a batch has one alarm of its age: the later replaces the earlier, while it is shown itself", () => {
+  const batch = (name, state, subject = "1129-1") => ({ name, subject, state, priority: "high", since: at(1), text: "" });
+  const names = (...rows) => orderAlarms(/** @type {any} */ (rows)).shown.map((r) => `${r.name} ${r.subject}`);
+  const risk = batch("batch-risk", "unacknowledged");
+  assert.deepEqual(names(batch("batch-ending", "acknowledged"), risk, batch("batch-dead", "unacknowledged"), batch("life-cut", "returned")), ["batch-dead 1129-1", "life-cut 1129-1"]);
+  assert.deepEqual(names(risk, batch("batch-dead", "unacknowledged", "1129-2")), ["batch-risk 1129-1", "batch-dead 1129-2"]);
+  for (const state of ["returned", "shelved"]) assert.ok(names(risk, batch("batch-dead", state)).includes("batch-risk 1129-1"), state);
+});
