@@ -26,6 +26,7 @@ func newCertificates(shop config.Shop) *certificates {
 	c := &certificates{}
 	for _, file := range [][2]string{
 		{"mqtt.ca_file", shop.MQTT.CAFile}, {"mqtt.cert_file", shop.MQTT.CertFile}, {"broker.cert_file", shop.Broker.CertFile},
+		{"plant.ca_file", shop.Plant.CAFile}, {"plant.cert_file", shop.Plant.CertFile},
 	} {
 		if file[1] != "" {
 			c.files = append(c.files, file)

@@ -226,9 +226,14 @@ func (s *service) ready() []web.Check {
 	for _, d := range snap.Sensors {
 		checks = append(checks, web.Check{Name: d.ID, OK: d.Condition == health.Up, Detail: d.Detail})
 	}
-	if s.out.on() {
-		fault := s.out.stuck()
-		checks = append(checks, web.Check{Name: "broker", OK: fault == "", Detail: fault})
+	for _, d := range []struct {
+		name string
+		at   *destination
+	}{{"broker", &s.out.hall}, {"plant", &s.out.plant}} {
+		if d.at.on() {
+			fault := d.at.stuck()
+			checks = append(checks, web.Check{Name: d.name, OK: fault == "", Detail: fault})
+		}
 	}
 	return checks
 }

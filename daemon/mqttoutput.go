@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -17,28 +18,42 @@ import (
 	"potlifed/daemon/neighbours"
 )
 
-// mqttOutput is the MQTT client, with the built-in broker where the configuration has one. Its
+// The brokers, as a label of metrics and in the log.
+const (
+	hallBroker  = "hall"
+	plantBroker = "plant"
+)
+
+// mqttOutput is the MQTT clients, with the built-in broker where the configuration has one. Its
 // zero value is off.
 type mqttOutput struct {
-	mu        sync.Mutex // guards what fault and counts read from other goroutines
-	publisher *mqtt.Publisher
-	failed    error
-
-	certificates *certificates // when those of the configuration end
-
-	reader *mqtt.NeighbourReader // nil for a bench that shows no others
-	air    *mqtt.AirReader       // of sensors that publish; nil while MQTT is off
-	broker *broker.Broker
-	url    string
+	hall         destination // of states, events, lights and commands
+	plant        destination // of states and events too
+	certificates *certificates
+	reader       *mqtt.NeighbourReader // nil for a bench that shows no others
+	air          *mqtt.AirReader       // of sensors that publish; nil while MQTT is off
+	broker       *broker.Broker
+	url          string
 }
 
-// open starts the built-in broker and makes the publisher. A built-in broker that cannot start
+// destination is a broker that is published to. Its zero value is off.
+type destination struct {
+	mu        sync.Mutex // guards what follows: others read it
+	publisher *mqtt.Publisher
+	failed    error
+}
+
+// open starts the built-in broker and makes the publishers. A built-in broker that cannot start
 // is shown as a fault, like any broker that cannot be reached; the bench works without it. The
 // error names what is wrong with the configuration.
 func (o *mqttOutput) open(ctx context.Context, s *service) error {
 	settings, err := mqtt.FromShop(s.Shop)
-	if err != nil {
+	plant, plantErr := mqtt.PlantFromShop(s.Shop)
+	if err := errors.Join(err, plantErr); err != nil {
 		return err
+	}
+	if len(plant.URLs) > 0 {
+		o.plant.open(plantBroker, plant, s, nil)
 	}
 	if s.Shop.Broker.Listen != "" {
 		certificate, err := broker.LoadCertificate(s.Shop.Broker)
@@ -50,9 +65,9 @@ func (o *mqttOutput) open(ctx context.Context, s *service) error {
 		case err != nil:
 			s.Log.Error("the built-in broker cannot start", "err", err)
 			if len(settings.URLs) == 0 {
-				o.mu.Lock()
-				o.failed = err
-				o.mu.Unlock()
+				o.hall.mu.Lock()
+				o.hall.failed = err
+				o.hall.mu.Unlock()
 				return nil
 			}
 		case len(settings.URLs) == 0 || o.broker.Serves(settings.URLs[0]):
@@ -64,46 +79,57 @@ func (o *mqttOutput) open(ctx context.Context, s *service) error {
 		return nil
 	}
 	o.url = settings.URLs[0]
-	o.mu.Lock()
-	o.publisher = mqtt.New(settings, s.bench, s.journal, s.Clock, s.Log, s.metrics.ObserveReadingToPublish)
-	o.mu.Unlock()
+	o.hall.open(hallBroker, settings, s, s.metrics.ObserveReadingToPublish)
 	o.air = mqtt.NewAirReader(settings, "air", s.Log)
 	o.readNeighbours(settings, s)
 	return nil
 }
 
+// open makes the publisher.
+func (d *destination) open(name string, settings mqtt.Settings, s *service, published func(time.Duration)) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.publisher = mqtt.New(settings, s.bench, s.journal, s.Clock, s.Log.With("broker", name), published)
+}
+
 func (o *mqttOutput) run(ctx context.Context) error {
-	var err error
-	var reading sync.WaitGroup
+	var running sync.WaitGroup
 	if o.reader != nil {
-		reading.Go(func() { o.reader.Run(ctx) })
+		running.Go(func() { o.reader.Run(ctx) })
 	}
-	if o.publisher != nil {
-		err = o.publisher.Run(ctx)
-	} else {
-		<-ctx.Done()
-	}
-	reading.Wait()
+	var plantErr error
+	running.Go(func() { plantErr = o.plant.run(ctx) })
+	err := o.hall.run(ctx)
+	running.Wait()
 	if o.broker != nil {
 		err = errors.Join(err, o.broker.Close())
 	}
-	return err
+	return errors.Join(err, plantErr)
 }
 
-func (o *mqttOutput) state() (*mqtt.Publisher, error) {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return o.publisher, o.failed
+// run publishes until ctx is done.
+func (d *destination) run(ctx context.Context) error {
+	if p, _ := d.state(); p != nil {
+		return p.Run(ctx)
+	}
+	<-ctx.Done()
+	return nil
 }
 
-func (o *mqttOutput) on() bool {
-	p, failed := o.state()
+func (d *destination) state() (*mqtt.Publisher, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.publisher, d.failed
+}
+
+func (d *destination) on() bool {
+	p, failed := d.state()
 	return p != nil || failed != nil
 }
 
 // fault returns why nothing can be published, empty where it can, or where MQTT is off.
-func (o *mqttOutput) fault() string {
-	p, failed := o.state()
+func (d *destination) fault() string {
+	p, failed := d.state()
 	switch {
 	case failed != nil:
 		return failed.Error()
@@ -117,11 +143,11 @@ func (o *mqttOutput) fault() string {
 }
 
 // stuck returns what is not published and why, empty where everything is.
-func (o *mqttOutput) stuck() string {
-	if fault := o.fault(); fault != "" {
+func (d *destination) stuck() string {
+	if fault := d.fault(); fault != "" {
 		return fault
 	}
-	p, _ := o.state()
+	p, _ := d.state()
 	if p == nil {
 		return ""
 	}
@@ -138,35 +164,54 @@ func (o *mqttOutput) stuck() string {
 
 // status returns what the bench asks for.
 func (o *mqttOutput) status() bench.Publishing {
-	s := bench.Publishing{Fault: o.fault(), Certificate: o.certificates.next()}
-	if p, _ := o.state(); p != nil {
+	s := bench.Publishing{Fault: o.hall.fault(), Certificate: o.certificates.next()}
+	if p, _ := o.hall.state(); p != nil {
 		is := p.Status()
 		s.Waiting, s.OtherInstance, s.Dropped, s.Foreign = is.Waiting, is.OtherInstance, is.Dropped, is.Foreign
+	}
+	if p, _ := o.plant.state(); p != nil {
+		is := p.Status()
+		s.Plant, s.PlantWaiting = cmp.Or(o.plant.fault(), is.Dropped, is.Foreign), is.Waiting
+		if s.Plant == "" && is.OtherInstance != "" {
+			// It turns no lamp of the hall to unknown: who may publish at the plant must not reach that far.
+			s.Plant = fmt.Sprintf("another potlifed, %s, publishes under this bench's name there", is.OtherInstance)
+		}
 	}
 	return s
 }
 
 // counts returns what the metrics ask for, nil where MQTT is off.
-func (o *mqttOutput) counts(shop config.Shop) func() metrics.MQTT {
+func (o *mqttOutput) counts(shop config.Shop) func() []metrics.MQTT {
 	if len(shop.MQTT.URLs) == 0 && shop.Broker.Listen == "" {
 		return nil
 	}
-	return func() metrics.MQTT {
-		m := metrics.MQTT{Messages: map[metrics.Message]uint64{}}
-		p, _ := o.state()
-		if p == nil {
-			return m
-		}
+	return func() []metrics.MQTT {
+		all := []metrics.MQTT{o.hall.counts(hallBroker)}
 		if o.broker != nil {
-			m.Refusals = o.broker.Refusals()
+			if p, _ := o.hall.state(); p != nil {
+				all[0].Refusals = o.broker.Refusals()
+			}
 		}
-		s := p.Status()
-		m.Connected, m.Waiting = s.Connected, s.Waiting
-		for c, n := range s.Messages {
-			m.Messages[metrics.Message{Direction: c.Direction, Result: c.Result}] = n
+		if len(shop.Plant.URLs) > 0 {
+			all = append(all, o.plant.counts(plantBroker))
 		}
+		return all
+	}
+}
+
+// counts returns the state of the connection.
+func (d *destination) counts(name string) metrics.MQTT {
+	m := metrics.MQTT{Broker: name, Messages: map[metrics.Message]uint64{}}
+	p, _ := d.state()
+	if p == nil {
 		return m
 	}
+	s := p.Status()
+	m.Connected, m.Waiting = s.Connected, s.Waiting
+	for c, n := range s.Messages {
+		m.Messages[metrics.Message{Direction: c.Direction, Result: c.Result}] = n
+	}
+	return m
 }
 
 // newNeighbours returns the store of what other benches publish of their presses.

@@ -21,6 +21,7 @@ type Secret struct {
 func Secrets(shop config.Shop) []Secret {
 	all := []Secret{
 		{"mqtt.password_file", shop.MQTT.PasswordFile}, {"mqtt.key_file", shop.MQTT.KeyFile}, {"broker.key_file", shop.Broker.KeyFile},
+		{"plant.password_file", shop.Plant.PasswordFile}, {"plant.key_file", shop.Plant.KeyFile},
 		{"http.web_config_file", shop.HTTP.WebConfigFile}, {"access", filepath.Join(shop.DataDir, access.FileName)},
 	}
 	used := all[:0]

@@ -10,6 +10,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -131,14 +132,18 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 		l.port("built-in broker", shop.Broker.Listen)
 	}
 	l.mqtt(ctx, shop)
+	l.plant(ctx, shop)
 	l.port("page", shop.HTTP.Listen)
 }
 
 // questions prints what in the configuration is allowed and hardly meant. It is no fault, except for
 // what only a bench that has run already must keep.
 func (l *checklist) questions(shop config.Shop) {
-	if _, err := os.Stat(filepath.Join(shop.DataDir, journal.FileName)); errors.Is(err, fs.ErrNotExist) && strings.Contains(shop.MQTT.TopicPrefix, ".") {
-		l.fault("mqtt", "topic_prefix %s has a dot, which some brokers change; this bench has not run yet: use hyphens", shop.MQTT.TopicPrefix)
+	_, err := os.Stat(filepath.Join(shop.DataDir, journal.FileName))
+	for _, of := range []struct{ what, prefix string }{{"mqtt", shop.MQTT.TopicPrefix}, {"plant", shop.Plant.TopicPrefix}} {
+		if errors.Is(err, fs.ErrNotExist) && strings.Contains(of.prefix, ".") {
+			l.fault(of.what, "topic_prefix %s has a dot, which some brokers change; this bench has not run yet: use hyphens", of.prefix)
+		}
 	}
 	for _, d := range shop.Question(time.Now()) {
 		fmt.Fprintf(l.out, "doubt  %-24s %s\n", "configuration", d)
@@ -183,15 +188,18 @@ func (l *checklist) files(shop config.Shop) {
 			l.fault(secret.What, "%v", err)
 		}
 	}
-	if _, err := mqtt.FromShop(shop); err != nil {
-		for _, one := range joined(err) {
-			l.fault("mqtt", "%v", one)
-		}
+	_, hall := mqtt.FromShop(shop)
+	_, plant := mqtt.PlantFromShop(shop)
+	for _, one := range slices.Concat(joined(hall), joined(plant)) {
+		l.fault("mqtt", "%v", one)
 	}
 }
 
-// joined returns the errors that errors.Join put together, or err alone.
+// joined returns the errors that errors.Join put together, or err alone; none for nil.
 func joined(err error) []error {
+	if err == nil {
+		return nil
+	}
 	if list, ok := err.(interface{ Unwrap() []error }); ok {
 		return list.Unwrap()
 	}
@@ -284,24 +292,46 @@ func (l *checklist) mqtt(ctx context.Context, shop config.Shop) {
 	if err != nil {
 		return // files has said so
 	}
-	for _, address := range shop.MQTT.URLs {
-		settings.URLs = []string{address}
-		l.probe(ctx, settings)
+	l.probe(ctx, "mqtt", settings)
+}
+
+// plant looks at the plant's broker.
+func (l *checklist) plant(ctx context.Context, shop config.Shop) {
+	own := broker.OwnAddresses()
+	for _, address := range shop.Plant.URLs {
+		if shop.Broker.Serves(address, own) && shop.Plant.TopicPrefix == shop.MQTT.TopicPrefix {
+			l.fault("plant", "%s is the built-in broker; write the address of the plant's in plant.url, or leave the section out", address)
+			return
+		}
+	}
+	settings, err := mqtt.PlantFromShop(shop)
+	if err != nil {
+		return // files has said so
+	}
+	l.probe(ctx, "plant", settings)
+}
+
+// probe looks whether each address of a broker answers and delivers messages.
+func (l *checklist) probe(ctx context.Context, what string, s mqtt.Settings) {
+	for _, address := range s.URLs {
+		one := s
+		one.URLs = []string{address}
+		l.probeOne(ctx, what, one)
 	}
 }
 
-// probe looks whether a broker, or a node of a cluster, answers and delivers messages.
-func (l *checklist) probe(ctx context.Context, s mqtt.Settings) {
+// probeOne looks whether a broker, or a node of a cluster, answers and delivers messages.
+func (l *checklist) probeOne(ctx context.Context, what string, s mqtt.Settings) {
 	address := s.URLs[0]
 	switch err := mqtt.Probe(ctx, s); {
 	case err == nil:
-		l.good("mqtt", "%s answers and delivers what is published below %s/%s/", address, s.Prefix, s.Bench)
+		l.good(what, "%s answers and delivers what is published below %s/%s/", address, s.Prefix, s.Bench)
 	case errors.Is(err, mqtt.ErrNotDelivered) && strings.Contains(s.Prefix, "."):
-		l.fault("mqtt", "%s: %v; some brokers change dots in topics: choose a topic_prefix without dots, and allow the user to write and to read below it", address, err)
+		l.fault(what, "%s: %v; some brokers change dots in topics: choose a topic_prefix without dots, and allow the user to write and to read below it", address, err)
 	case errors.Is(err, mqtt.ErrNotDelivered):
-		l.fault("mqtt", "%s: %v; allow the user to write and to read every topic below %s/%s/", address, err, s.Prefix, s.Bench)
+		l.fault(what, "%s: %v; allow the user to write and to read every topic below %s/%s/", address, err, s.Prefix, s.Bench)
 	default:
-		l.fault("mqtt", "%s: %v; check that the broker runs, and that address, user and password are right", address, plainly(err))
+		l.fault(what, "%s: %v; check that the broker runs, and that address, user and password are right", address, plainly(err))
 	}
 }
 

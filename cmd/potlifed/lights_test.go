@@ -144,8 +144,8 @@ func neverGreen(t testing.TB, seen []shown) {
 	}
 }
 
-// loads records a fresh mix and puts it onto press-1.
-func (p *program) loads() (id string) {
+// recorded records a fresh mix, which stays at the bench.
+func (p *program) recorded() (id string) {
 	p.t.Helper()
 	v, wrong := p.post("batches", map[string]any{
 		"ink": "dial-satin", "mixed_at": rightNow(),
@@ -154,10 +154,17 @@ func (p *program) loads() (id string) {
 	if wrong != nil {
 		p.t.Fatal(wrong)
 	}
-	if _, wrong := p.post("batches/"+v.ID+"/load", map[string]string{"press": "press-1"}); wrong != nil {
+	return v.ID
+}
+
+// loads records a fresh mix and puts it onto press-1.
+func (p *program) loads() (id string) {
+	p.t.Helper()
+	id = p.recorded()
+	if _, wrong := p.post("batches/"+id+"/load", map[string]string{"press": "press-1"}); wrong != nil {
 		p.t.Fatal(wrong)
 	}
-	return v.ID
+	return id
 }
 
 // greenLamp is a running program on a real broker whose one lamp shows "in order".

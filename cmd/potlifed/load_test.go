@@ -103,7 +103,7 @@ func TestUnderLoad(t *testing.T) {
 	w.report(t, l)
 	shed := 0.0
 	for line := range strings.SplitSeq(p.text("/metrics"), "\n") {
-		if name, value, ok := strings.Cut(line, "} "); ok && strings.HasPrefix(name, `potlife_mqtt_messages_total{bench="bench-1",direction="in"`) && !strings.Contains(name, `"ok"`) {
+		if name, value, ok := strings.Cut(line, "} "); ok && strings.HasPrefix(name, `potlife_mqtt_messages_total{bench="bench-1",broker="hall",direction="in"`) && !strings.Contains(name, `"ok"`) {
 			var n float64
 			fmt.Sscan(value, &n)
 			shed += n

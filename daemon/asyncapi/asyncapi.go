@@ -95,6 +95,8 @@ var tags = []object{
 var servers = object{
 	"broker":     server("mqtt", "The broker that the bench connects to, without TLS: the built-in one or the shop's own"),
 	"broker-tls": server("secure-mqtt", "The broker that the bench connects to, with TLS"),
+	"plant":      server("mqtt", "The plant's broker, without TLS: events and states, no lights and no commands; its address and topic prefix are those of the section plant"),
+	"plant-tls":  server("secure-mqtt", "The plant's broker, with TLS"),
 }
 
 func server(protocol, description string) object {

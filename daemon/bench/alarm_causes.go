@@ -11,6 +11,9 @@ import (
 	"potlifed/model/mix"
 )
 
+// waitingLimit is how many messages may wait for a broker.
+var waitingLimit = alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}
+
 // observe looks at every cause.
 func (b *Bench) observe(now time.Time) *causes {
 	l := &causes{b: b, now: now, found: map[record.AlarmKey]observed{}}
@@ -151,7 +154,7 @@ func (l *causes) service() {
 	}
 	out, early := b.publishing(), b.clock.settling()
 	if early { // it has hardly begun to connect
-		for _, name := range []string{alarm.BrokerAway, alarm.QueueLong, alarm.OtherInstance} {
+		for _, name := range []string{alarm.BrokerAway, alarm.PlantAway, alarm.QueueLong, alarm.OtherInstance} {
 			l.notKnown(name, bench)
 		}
 	}
@@ -164,7 +167,14 @@ func (l *causes) service() {
 	case out.Foreign != "":
 		l.holdsWith(alarm.BrokerAway, bench, trouble{w.Say("alarm-text.broker-foreign"), out.Foreign})
 	}
-	if l.beyond(alarm.QueueLong, bench, alarm.Limit{At: alarm.MostWaiting, DeadBand: alarm.MostWaiting / 2}, float64(out.Waiting)) {
+	switch tooMany := l.beyond(alarm.PlantAway, bench, waitingLimit, float64(out.PlantWaiting)); {
+	case early:
+	case out.Plant != "":
+		l.holdsWith(alarm.PlantAway, bench, trouble{w.Say("alarm-text.plant"), out.Plant})
+	case tooMany:
+		l.holds(alarm.PlantAway, bench, w.Say("alarm-text.plant-queue", "n", out.PlantWaiting))
+	}
+	if l.beyond(alarm.QueueLong, bench, waitingLimit, float64(out.Waiting)) {
 		l.holds(alarm.QueueLong, bench, w.Say("alarm-text.queue", "n", out.Waiting))
 	}
 	switch end := out.Certificate; {

@@ -453,3 +453,35 @@ func TestCertificateAlarm(t *testing.T) {
 	s.goes(2*time.Minute, both(mild))
 	s.is(alarm.Returned, "certificate", "bench-1")
 }
+
+// The plant's broker has an alarm of its own, which changes nothing in the hall.
+func TestAlarmOfThePlantsBroker(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.goes(20*time.Second, both(mild))
+	before := s.light("light-1")
+	s.publishing(Publishing{Plant: "connection refused", PlantWaiting: 20})
+	s.goes(20*time.Second, both(mild))
+	s.is(alarm.Normal, "plant", "bench-1")
+	s.goes(20*time.Second, both(mild))
+	if a := s.is(alarm.Unacknowledged, "plant", "bench-1"); a.Priority != string(alarm.Low) || a.Detail != "connection refused" {
+		t.Errorf("the alarm is %+v", a)
+	}
+	for _, name := range []string{"broker", "queue", "other-instance"} {
+		s.is(alarm.Normal, name, "bench-1")
+	}
+	if l := s.light("light-1"); l.Flashing || l.Meaning != before.Meaning {
+		t.Errorf("the lamp shows %+v, before %+v", l, before)
+	}
+	s.publishing(Publishing{PlantWaiting: 30000}) // it is back, and does not have all of it yet
+	s.goes(20*time.Second, both(mild))
+	s.is(alarm.Unacknowledged, "plant", "bench-1")
+	s.publishing(Publishing{PlantWaiting: 10})
+	s.goes(20*time.Second, both(mild))
+	s.overOnceSeen("plant", "bench-1")
+	s.publishing(Publishing{PlantWaiting: 1200}) // it takes less than comes
+	s.goes(40*time.Second, both(mild))
+	if a := s.is(alarm.Unacknowledged, "plant", "bench-1"); !strings.Contains(a.Text, "1200 messages") {
+		t.Errorf("the alarm says %q", a.Text)
+	}
+}

@@ -45,6 +45,8 @@ type Publishing struct {
 	Foreign       string // own topics on which other clients published, and what to do; empty for none
 	Waiting       int    // messages that the broker does not have
 	OtherInstance string // a duplicate instance of the program for this bench, empty for none
+	Plant         string // why the plant's broker does not get all messages, empty where it does or where there is none
+	PlantWaiting  int    // messages that the plant's broker does not have
 	Certificate   CertificateEnd
 }
 

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -32,6 +33,42 @@ func TestBrokerAddresses(t *testing.T) {
 			t.Errorf("%s: %v", c.mqtt, err)
 		case !slices.Equal(shop.MQTT.URLs, c.want):
 			t.Errorf("%s: %v, want %v", c.mqtt, shop.MQTT.URLs, c.want)
+		}
+	}
+}
+
+// plant takes the keys of mqtt, but for commands, and needs a broker for the lights beside it.
+func TestPlantsBroker(t *testing.T) {
+	const hall = "mqtt: {url: mqtt://a.example, topic_prefix: shop}\n"
+	for _, c := range []struct {
+		text  string
+		want  MQTT
+		fault string // a part of it
+	}{
+		{text: hall + "plant: {url: [mqtt://b.example, mqtt://c.example]}",
+			want: MQTT{URLs: []string{"mqtt://b.example:1883", "mqtt://c.example:1883"}, TopicPrefix: "shop"}},
+		{text: hall + "plant: {url: mqtts://b.example, topic_prefix: works, ca_file: /a, username: u, password_file: /p}",
+			want: MQTT{URLs: []string{"mqtts://b.example:8883"}, TopicPrefix: "works", CAFile: "/a", Username: "u", PasswordFile: "/p"}},
+		{text: hall + "plant: {url: mqtt://a.example:1883, topic_prefix: works}", want: MQTT{URLs: []string{"mqtt://a.example:1883"}, TopicPrefix: "works"}},
+		{text: "broker: {}\nplant: {url: mqtt://b.example}", want: MQTT{URLs: []string{"mqtt://b.example:1883"}, TopicPrefix: "potlife"}},
+		{text: hall + "plant: {url: mqtt://a.example:1883}", fault: "another broker"},
+		{text: "broker: {}\nplant: {url: mqtt://localhost}", fault: "another broker"},
+		{text: "plant: {url: mqtt://b.example}", fault: "the broker of the lights"},
+		{text: hall + "plant: {}", fault: "plant.url: found nothing"},
+		{text: hall + "plant: {url: mqtt://b.example, commands: true}", fault: `plant: found the unknown key "commands"`},
+		{text: hall + "plant: {url: mqtt://b.example, ca_file: /a}", fault: "without TLS"},
+		{text: hall + "plant: {url: mqtt://b.example, password_file: /p}", fault: "without username"},
+	} {
+		shop, err := Parse("shop.yaml", []byte(smallest+c.text+"\n"))
+		switch {
+		case c.fault != "":
+			if err == nil || !strings.Contains(err.Error(), c.fault) {
+				t.Errorf("%s: %v, want %q", c.text, err, c.fault)
+			}
+		case err != nil:
+			t.Errorf("%s: %v", c.text, err)
+		case !reflect.DeepEqual(shop.Plant, c.want):
+			t.Errorf("%s: %+v, want %+v", c.text, shop.Plant, c.want)
 		}
 	}
 }

@@ -21,6 +21,7 @@ const everySection = `
 http: {}
 mqtt: {}
 broker: {}
+plant: {}
 scales: [{}]
 sensors: [{accuracy: {}, temperature: {}, humidity: {}}]
 cups: [{}]

@@ -47,8 +47,10 @@ func (s Shop) Question(today time.Time) []Doubt {
 			doubt("cup "+c.ID+", empty_g", fmt.Sprintf("%v g", c.EmptyG), "the empty cup weighs more than the %v g that it may hold; fill_maximum_g is the content alone", c.FillMaximumG)
 		}
 	}
-	if s.dottedPrefix() {
-		doubt("mqtt.topic_prefix", s.MQTT.TopicPrefix, "a dot in a topic comes back as a slash from some brokers, such as RabbitMQ, and then nothing is delivered; use hyphens")
+	for _, prefix := range []struct{ key, value string }{{"mqtt.topic_prefix", s.MQTT.TopicPrefix}, {"plant.topic_prefix", s.Plant.TopicPrefix}} {
+		if strings.Contains(prefix.value, ".") {
+			doubt(prefix.key, prefix.value, "a dot in a topic comes back as a slash from some brokers, such as RabbitMQ, and then nothing is delivered; use hyphens")
+		}
 	}
 	own := s.MQTT.TopicPrefix + "/" + s.Bench + "/"
 	for _, l := range s.Lights {
@@ -61,9 +63,6 @@ func (s Shop) Question(today time.Time) []Doubt {
 	}
 	return doubts
 }
-
-// dottedPrefix reports whether the topics have a dot.
-func (s Shop) dottedPrefix() bool { return strings.Contains(s.MQTT.TopicPrefix, ".") }
 
 func doubtBaud(doubt func(what, found, usual string, args ...any), what string, baud int, port string) {
 	if baud != 0 && !strings.HasPrefix(port, "tcp://") && !slices.Contains(usualBauds, baud) {

@@ -27,6 +27,10 @@ func (r *reader) shop(top *mapping, shop *Shop) {
 		shop.Broker = r.broker(broker, standard.Broker)
 		broker.close()
 	}
+	if plant := top.section("plant"); plant != nil {
+		shop.Plant = r.plant(plant, shop, mqtt != nil || broker != nil)
+		plant.close()
+	}
 	r.others(top, shop)
 	r.devices(top, standard, shop)
 	r.floor(top, standard, shop)
@@ -59,15 +63,40 @@ func (r *reader) mqtt(m *mapping, mqtt MQTT, builtIn bool) MQTT {
 	if !builtIn {
 		m.require("url", brokerURLRule.want+", or a broker section for the built-in one")
 	}
+	m.client(&mqtt)
+	if builtIn && len(mqtt.URLs) > 1 && m.sound("url") {
+		m.fault("url", "several addresses beside broker", "one address, or no section broker")
+	}
+	m.boolean("commands", &mqtt.Commands)
+	return mqtt
+}
+
+// plant reads the section of the plant's broker, which gets what the hall's does, except for lights
+// and commands. hall is whether there is a broker for these.
+func (r *reader) plant(m *mapping, shop *Shop, hall bool) MQTT {
+	plant := MQTT{}
+	m.require("url", brokerURLRule.want)
+	m.client(&plant)
+	if plant.TopicPrefix == "" {
+		plant.TopicPrefix = shop.MQTT.TopicPrefix
+	}
+	same := func(url string) bool { return slices.Contains(shop.MQTT.URLs, url) || shop.Broker.Serves(url, nil) }
+	switch {
+	case !hall:
+		m.fault("url", "a plant's broker without mqtt", "mqtt or broker, the broker of the lights; a bench with one broker needs no plant")
+	case m.sound("url", "topic_prefix") && plant.TopicPrefix == shop.MQTT.TopicPrefix && slices.ContainsFunc(plant.URLs, same):
+		m.fault("url", "the address of mqtt or broker, with the same topic_prefix", "another broker, or no section plant")
+	}
+	return plant
+}
+
+// client reads what a connection to a broker has, whichever it is.
+func (m *mapping) client(mqtt *MQTT) {
 	m.oneOrMore("url", &mqtt.URLs, brokerURLRule)
 	for i, url := range mqtt.URLs {
 		mqtt.URLs[i] = withPort(url)
 	}
-	several := len(mqtt.URLs) > 1 && m.sound("url")
-	switch secure := slices.ContainsFunc(mqtt.URLs, isTLS); {
-	case several && builtIn:
-		m.fault("url", "several addresses beside broker", "one address, or no section broker")
-	case several && secure && slices.ContainsFunc(mqtt.URLs, isPlain):
+	if len(mqtt.URLs) > 1 && m.sound("url") && slices.ContainsFunc(mqtt.URLs, isTLS) && slices.ContainsFunc(mqtt.URLs, isPlain) {
 		m.fault("url", "addresses with mqtt:// and with mqtts://", "the same for all")
 	}
 	m.text("ca_file", &mqtt.CAFile, absolutePath)
@@ -76,7 +105,6 @@ func (r *reader) mqtt(m *mapping, mqtt MQTT, builtIn bool) MQTT {
 	m.text("topic_prefix", &mqtt.TopicPrefix, prefixRule)
 	m.text("username", &mqtt.Username, nonEmpty("a user name"))
 	m.text("password_file", &mqtt.PasswordFile, absolutePath)
-	m.boolean("commands", &mqtt.Commands)
 
 	// What would have no effect is refused: somebody believes that it has.
 	if m.sound("url") && !mqtt.TLS() {
@@ -89,7 +117,6 @@ func (r *reader) mqtt(m *mapping, mqtt MQTT, builtIn bool) MQTT {
 	for _, pair := range [][2]string{{"cert_file", "key_file"}, {"key_file", "cert_file"}, {"password_file", "username"}} {
 		m.together(pair[0], pair[1])
 	}
-	return mqtt
 }
 
 // together refuses a key that has no effect without another.

@@ -22,6 +22,7 @@ type Shop struct {
 	HTTP      HTTP
 	MQTT      MQTT   // URLs is empty when neither mqtt nor broker is configured: MQTT is off
 	Broker    Broker // Listen is empty when the built-in broker is not wanted
+	Plant     MQTT   // the plant's broker, beside that of MQTT or Broker; URLs is empty for none
 	Scales    []Scale
 	Sensors   []Sensor
 	Cups      []Cup

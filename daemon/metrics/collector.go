@@ -54,7 +54,9 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 	c.batches(to, s)
 	c.floor(to, s)
 	if c.settings.MQTT != nil {
-		c.mqtt(to, c.settings.MQTT())
+		for _, m := range c.settings.MQTT() {
+			c.mqtt(to, m)
+		}
 	}
 }
 
@@ -204,10 +206,10 @@ func (c *collector) floor(to sink, s *view.Snapshot) {
 }
 
 func (c *collector) mqtt(to sink, m MQTT) {
-	to.put(c.names.mqttConnected, oneIf(m.Connected))
-	to.put(c.names.mqttWaiting, float64(m.Waiting))
+	to.put(c.names.mqttConnected, oneIf(m.Connected), m.Broker)
+	to.put(c.names.mqttWaiting, float64(m.Waiting), m.Broker)
 	for message, count := range m.Messages {
-		to.put(c.names.mqttMessages, float64(count), message.Direction, message.Result)
+		to.put(c.names.mqttMessages, float64(count), m.Broker, message.Direction, message.Result)
 	}
 	for action, count := range m.Refusals {
 		to.put(c.names.brokerRefusals, float64(count), action)

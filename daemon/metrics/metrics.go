@@ -31,8 +31,9 @@ type Message struct {
 	Result    string
 }
 
-// MQTT is the state of the connection to the broker.
+// MQTT is the state of the connection to a broker.
 type MQTT struct {
+	Broker    string // hall or plant
 	Connected bool
 	Waiting   int // messages that wait to be sent
 	Messages  map[Message]uint64
@@ -52,9 +53,9 @@ type Settings struct {
 	// TimeLapse is how many times faster than real time bench time runs. It is 0 outside a demo,
 	// where the series is absent.
 	TimeLapse float64
-	// MQTT returns the state of the connection. Every scrape calls it, several scrapes at once;
-	// it must not block. It is nil while MQTT is off; its series are then absent.
-	MQTT func() MQTT
+	// MQTT returns the state of the connection to each broker. Every scrape calls it, several scrapes at
+	// once; it must not block. It is nil while MQTT is off; its series are then absent.
+	MQTT func() []MQTT
 	// Storage returns the files in which the bench stores its data, by name; it must not wait. nil
 	// where there are none.
 	Storage func() map[string]Stored

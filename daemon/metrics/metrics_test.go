@@ -86,8 +86,11 @@ func shop(batches int) *view.Snapshot {
 }
 
 func settings() Settings {
-	return Settings{Bench: "bench-1", Version: "0.1.0", MQTT: func() MQTT {
-		return MQTT{Connected: true, Waiting: 3, Messages: map[Message]uint64{{"out", "ok"}: 12}, Refusals: map[string]uint64{"publish": 2, "connect": 0}}
+	return Settings{Bench: "bench-1", Version: "0.1.0", MQTT: func() []MQTT {
+		return []MQTT{
+			{Broker: "hall", Connected: true, Waiting: 3, Messages: map[Message]uint64{{"out", "ok"}: 12}, Refusals: map[string]uint64{"publish": 2, "connect": 0}},
+			{Broker: "plant", Waiting: 40, Messages: map[Message]uint64{{"out", "ok"}: 7}},
+		}
 	}}
 }
 
@@ -155,9 +158,12 @@ potlife_light{bench="bench-1",light="press-2",meaning="empty"} 1
 potlife_light{bench="bench-1",light="press-2",meaning="in-order"} 0
 potlife_light{bench="bench-1",light="press-2",meaning="soon"} 0
 potlife_light{bench="bench-1",light="press-2",meaning="unknown"} 0
-potlife_mqtt_connected{bench="bench-1"} 1
-potlife_mqtt_messages_total{bench="bench-1",direction="out",result="ok"} 12
-potlife_mqtt_waiting_messages{bench="bench-1"} 3
+potlife_mqtt_connected{bench="bench-1",broker="hall"} 1
+potlife_mqtt_connected{bench="bench-1",broker="plant"} 0
+potlife_mqtt_messages_total{bench="bench-1",broker="hall",direction="out",result="ok"} 12
+potlife_mqtt_messages_total{bench="bench-1",broker="plant",direction="out",result="ok"} 7
+potlife_mqtt_waiting_messages{bench="bench-1",broker="hall"} 3
+potlife_mqtt_waiting_messages{bench="bench-1",broker="plant"} 40
 potlife_press_dead_risk_ratio{bench="bench-1",press="press-1"} 0.01
 potlife_press_info{bench="bench-1",ink="",press="press-2",zone="floor"} 1
 potlife_press_info{bench="bench-1",ink="dial-satin",press="press-1",zone="floor"} 1

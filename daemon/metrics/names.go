@@ -138,9 +138,9 @@ func newNames(bench string) names {
 		alarmUnacknowledged: gauge("potlife_alarm_unacknowledged", "1 while nobody has acknowledged an alarm, whether its cause is still present or not.", "alarm", "subject"),
 		light:               gauge("potlife_light", "1 for the meaning that a light shows.", "light", "meaning"),
 
-		mqttConnected:  gauge("potlife_mqtt_connected", "1 while the broker is connected."),
-		mqttWaiting:    gauge("potlife_mqtt_waiting_messages", "Messages that wait for the broker."),
-		mqttMessages:   counter("potlife_mqtt_messages_total", "Messages by direction and result.", "direction", "result"),
+		mqttConnected:  gauge("potlife_mqtt_connected", "1 while the broker is connected: the hall's, which has the lights, and the plant's where there is one.", "broker"),
+		mqttWaiting:    gauge("potlife_mqtt_waiting_messages", "Messages that wait for the broker.", "broker"),
+		mqttMessages:   counter("potlife_mqtt_messages_total", "Messages by direction and result.", "broker", "direction", "result"),
 		brokerRefusals: counter("potlife_broker_refusals_total", "Requests of clients that the built-in broker refused, by action.", "action"),
 	}
 }

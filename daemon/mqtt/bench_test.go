@@ -73,7 +73,7 @@ func BenchmarkOutbox1000Events(b *testing.B) {
 		}
 		r.bench.change(func(s *view.Snapshot) { s.Seq = last })
 		for {
-			seq, err := r.journal.Cursor(b.Context(), cursorName)
+			seq, err := r.journal.Cursor(b.Context(), hallCursor)
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -111,13 +111,18 @@ func (c *deliveryCheck) kinds(now time.Time, patience time.Duration) (delivered,
 }
 
 // checkedFilters returns the kinds whose delivery is checked, with the filter of each.
-// Answers to commands are checked like states.
-func checkedFilters(t topics.Topics) map[string]string {
-	return map[string]string{
+// Answers to commands are checked like states, where there are any.
+func (p *Publisher) checkedFilters() map[string]string {
+	t := p.topics
+	filters := map[string]string{
 		topics.KindAvailability: t.Availability(), topics.KindDaemon: t.Daemon(),
 		topics.KindAir: t.Air("+"), topics.KindScale: t.Scale("+"), topics.KindBatch: t.Batch("+"),
-		topics.KindSensor: t.Sensor("+"), topics.KindAlarm: t.Alarm("+", "+"), topics.KindDone: t.Done("+"),
+		topics.KindSensor: t.Sensor("+"), topics.KindAlarm: t.Alarm("+", "+"),
 	}
+	if !p.settings.Plant {
+		filters[topics.KindDone] = t.Done("+")
+	}
+	return filters
 }
 
 // checkedKind returns the kind of a topic whose delivery is checked, empty for another topic.
@@ -136,7 +141,7 @@ func checkedKind(t topics.Topics, topic string) string {
 // and from the lights' topics.
 func (p *Publisher) checkDelivery(now time.Time) {
 	delivered, overdue := p.delivery.kinds(now, p.outbox.patience)
-	filters := checkedFilters(p.topics)
+	filters := p.checkedFilters()
 	for _, kind := range overdue {
 		p.dropped.set(filters[kind], true)
 	}

@@ -57,7 +57,7 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 			r.bench.change(func(s *view.Snapshot) { s.Air = []view.Air{airView(s.At, 33, 50)} })
 			w.Expect(t, "air", mqtttest.JSONHas(root+"air/bench", "temperature_c", 33.0))
 			if c.topic == "event" {
-				if seq, err := r.journal.Cursor(t.Context(), cursorName); err != nil || seq != 0 {
+				if seq, err := r.journal.Cursor(t.Context(), hallCursor); err != nil || seq != 0 {
 					t.Errorf("cursor %d, %v: moved over events that nobody has", seq, err)
 				}
 				if n := p.Status().Waiting; n < before {
@@ -71,7 +71,7 @@ func TestBrokerThatRefusesATopic(t *testing.T) {
 				r.event("0612-1", func(s *view.Snapshot) { s.Lights[0].Reason += "." })
 			}
 			mqtttest.Until(t, "no topic to be named", func() bool {
-				seq, err := r.journal.Cursor(t.Context(), cursorName)
+				seq, err := r.journal.Cursor(t.Context(), hallCursor)
 				return err == nil && seq == before+after && p.Status().Dropped == ""
 			})
 			w.Expect(t, "the last event", mqtttest.JSONHas(root+"event", "seq", float64(before+after)))

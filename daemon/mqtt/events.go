@@ -10,24 +10,21 @@ import (
 // sendEvents sends the next portion of events, once the previous one has come back.
 func (p *Publisher) sendEvents(ctx context.Context, snap *view.Snapshot) {
 	p.more = false
-	now := time.Now()
-	if now.Before(p.journalRetryAt) {
+	if !p.loadCursor(ctx, snap) {
 		return
 	}
-	err := p.outbox.load(ctx, snap.Seq)
-	if err == nil {
-		p.settle(now)
-		if snap.Seq > p.outbox.cursor && !now.Before(p.pauseUntil) {
-			err = p.sendPortion(ctx)
-			p.settle(time.Now())
-		}
+	var err error
+	now := time.Now()
+	p.settle(now)
+	if snap.Seq > p.outbox.cursor && !now.Before(p.pauseUntil) {
+		err = p.sendPortion(ctx)
+		p.settle(time.Now())
 	}
 	if err == nil {
 		err = p.outbox.store(ctx)
 	}
 	if err != nil && ctx.Err() == nil {
-		p.log.Warn("events are not sent: the journal cannot be read or written", "err", err)
-		p.journalRetryAt = time.Now().Add(p.journalRetry)
+		p.journalFailed(err)
 		return
 	}
 	p.more = p.outbox.loaded && len(p.outbox.inFlight) == 0 && snap.Seq > p.outbox.cursor
@@ -63,4 +60,22 @@ func (p *Publisher) sendPortion(ctx context.Context) error {
 		p.pauseUntil = time.Now().Add(p.pause)
 	}
 	return nil
+}
+
+// loadCursor reads how far events were sent, once, and reports whether that is known.
+func (p *Publisher) loadCursor(ctx context.Context, snap *view.Snapshot) bool {
+	if time.Now().Before(p.journalRetryAt) {
+		return false
+	}
+	err := p.outbox.load(ctx, snap.Seq)
+	if err != nil && ctx.Err() == nil {
+		p.journalFailed(err)
+	}
+	return err == nil
+}
+
+// journalFailed logs that the journal could not be read or written, and waits before the next attempt.
+func (p *Publisher) journalFailed(err error) {
+	p.log.Warn("events are not sent: the journal cannot be read or written", "err", err)
+	p.journalRetryAt = time.Now().Add(p.journalRetry)
 }

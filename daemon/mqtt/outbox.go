@@ -11,7 +11,8 @@ import (
 )
 
 const (
-	cursorName     = "mqtt"
+	hallCursor     = "mqtt" // in journals that know no other
+	plantCursor    = "plant"
 	journalTimeout = 5 * time.Second
 
 	// A backlog is sent in small portions with a pause between them, about a thousand
@@ -36,6 +37,7 @@ const (
 // arrive. Such an event is sent again by itself, slowly, and later events wait for it.
 type outbox struct {
 	journal Journal
+	name    string // of the cursor
 	log     *slog.Logger
 	loaded  bool
 	cursor  uint64 // the last event that came back
@@ -50,8 +52,8 @@ type outbox struct {
 	retry    time.Duration // see droppedRetry
 }
 
-func newOutbox(journal Journal, log *slog.Logger) outbox {
-	return outbox{journal: journal, log: log, patience: echoPatience, retry: droppedRetry}
+func newOutbox(journal Journal, cursor string, log *slog.Logger) outbox {
+	return outbox{journal: journal, name: cursor, log: log, patience: echoPatience, retry: droppedRetry}
 }
 
 // load reads the cursor, once. newest is the journal's newest event: a cursor beyond it
@@ -63,7 +65,7 @@ func (o *outbox) load(ctx context.Context, newest uint64) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, journalTimeout)
 	defer cancel()
-	seq, err := o.journal.Cursor(ctx, cursorName)
+	seq, err := o.journal.Cursor(ctx, o.name)
 	if err != nil {
 		return fmt.Errorf("mqtt: read the cursor of events: %w", err)
 	}
@@ -148,7 +150,7 @@ func (o *outbox) store(ctx context.Context) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, journalTimeout)
 	defer cancel()
-	if err := o.journal.SetCursor(ctx, cursorName, o.cursor); err != nil {
+	if err := o.journal.SetCursor(ctx, o.name, o.cursor); err != nil {
 		return fmt.Errorf("mqtt: store the cursor of events: %w", err)
 	}
 	o.stored = o.cursor

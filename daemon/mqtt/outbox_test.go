@@ -57,7 +57,7 @@ func TestOutboxLosesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ctx, now := context.Background(), time.Now()
 		journal := &fakeJournal{}
-		fresh := func() *outbox { o := newOutbox(journal, quietLog()); return &o }
+		fresh := func() *outbox { o := newOutbox(journal, hallCursor, quietLog()); return &o }
 		o := fresh()
 		broker := &flaky{ragged: rapid.Bool().Draw(t, "ragged"), read: map[uint64]bool{}}
 		round := func(fails bool) {
@@ -106,8 +106,8 @@ func TestOutboxLosesNothing(t *testing.T) {
 		for range len(journal.events)/portion + 30 {
 			round(false)
 		}
-		if want := uint64(len(journal.events)); broker.reached != want || o.cursor != want || journal.cursor[cursorName] != want {
-			t.Fatalf("read up to %d, cursor %d, stored %d, want %d", broker.reached, o.cursor, journal.cursor[cursorName], want)
+		if want := uint64(len(journal.events)); broker.reached != want || o.cursor != want || journal.cursor[hallCursor] != want {
+			t.Fatalf("read up to %d, cursor %d, stored %d, want %d", broker.reached, o.cursor, journal.cursor[hallCursor], want)
 		}
 		if !broker.ragged && broker.jumped {
 			t.Fatal("the reader saw a gap")
@@ -121,7 +121,7 @@ func TestDroppedEventsAreSentAgainSlowly(t *testing.T) {
 	for range 1000 {
 		journal.add("b")
 	}
-	o := newOutbox(journal, quietLog())
+	o := newOutbox(journal, hallCursor, quietLog())
 	now, sent := time.Now(), 0
 	if err := o.load(t.Context(), 1000); err != nil {
 		t.Fatal(err)
@@ -145,9 +145,9 @@ func TestDroppedEventsAreSentAgainSlowly(t *testing.T) {
 
 // With a journal restored from an older copy, the next events are published too.
 func TestCursorBeyondTheJournalStartsAfresh(t *testing.T) {
-	journal := &fakeJournal{cursor: map[string]uint64{cursorName: 900}}
+	journal := &fakeJournal{cursor: map[string]uint64{hallCursor: 900}}
 	journal.add("b")
-	o := newOutbox(journal, quietLog())
+	o := newOutbox(journal, hallCursor, quietLog())
 	if err := o.load(t.Context(), 1); err != nil || o.cursor != 0 {
 		t.Errorf("cursor %d, %v; want 0", o.cursor, err)
 	}
@@ -174,7 +174,7 @@ func TestCutsLoseNoEvent(t *testing.T) {
 		}
 		w.Expect(t, "the last event", mqtttest.JSONHas(root+"event", "seq", float64(events)))
 		inOrder(t, w, events)
-		mqtttest.Until(t, "the cursor", func() bool { seq, err := r.journal.Cursor(t.Context(), cursorName); return err == nil && seq == events })
+		mqtttest.Until(t, "the cursor", func() bool { seq, err := r.journal.Cursor(t.Context(), hallCursor); return err == nil && seq == events })
 	})
 }
 

@@ -44,7 +44,7 @@ const (
 	journalRetry  = 5 * time.Second       // after the journal could not be read or written
 )
 
-// Publisher is the daemon's side of MQTT.
+// Publisher is the daemon's side of MQTT at one broker.
 type Publisher struct {
 	settings  Settings
 	topics    topics.Topics
@@ -98,11 +98,15 @@ type Publisher struct {
 // of air took from the sensor to the broker; it is called from one goroutine.
 func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logger, published func(time.Duration)) *Publisher {
 	t := topics.New(s.Prefix, s.Bench)
+	cursor := hallCursor
+	if s.Plant {
+		cursor = plantCursor
+	}
 	p := &Publisher{
 		settings: s, topics: t, bench: bench, journal: journal, clock: c, log: log, published: published, hungAfter: hungAfter,
 		wake: make(chan struct{}, 1), commands: newTurns(), answers: make(chan Answer, answerQueue),
 		dropped: droppedTopics{user: s.Username, log: log}, foreign: foreignTopics{user: s.Username, log: log},
-		states: newStates(t), outbox: newOutbox(journal, log), pause: portionPause, journalRetry: journalRetry,
+		states: newStates(t), outbox: newOutbox(journal, cursor, log), pause: portionPause, journalRetry: journalRetry,
 		retainedWait: retainedWait, patience: writeTimeout,
 		readAt: map[string]time.Duration{}, touched: map[string]bool{}, unsubscribed: map[string]bool{},
 	}
@@ -210,6 +214,7 @@ func (p *Publisher) round(ctx context.Context) {
 	snap, mono := p.bench.Snapshot(), p.clock.Now().Mono
 	epoch, _ := p.conn.current()
 	if epoch == 0 {
+		p.loadCursor(ctx, snap) // how many events wait is known without a connection
 		p.setWaiting(snap, len(p.states.round(snap, mono, p.touched)))
 		return
 	}
@@ -288,7 +293,7 @@ func (p *Publisher) observe(v view.Air) {
 func (p *Publisher) begin(epoch uint64) {
 	p.epoch, p.since, p.lightsChecked = epoch, time.Now(), false
 	clear(p.unsubscribed)
-	for _, filter := range checkedFilters(p.topics) {
+	for _, filter := range p.checkedFilters() {
 		p.dropped.set(filter, false) // until the new connection shows it
 	}
 	p.states.resend()
@@ -323,13 +328,15 @@ func (p *Publisher) subscribe(ctx context.Context, client paho.Client) error {
 	filters := map[string]byte{
 		p.topics.Event(): subscribeQoS, // an event that is lost on the way back is sent again
 	}
-	if p.settings.OnCommand == nil {
+	if p.settings.OnCommand == nil && !p.settings.Plant {
 		filters[p.topics.Do("+")] = subscribeQoS
 	}
-	for _, filter := range p.topics.Lights() {
-		filters[filter] = subscribeQoS // an earlier run may have left retained states
+	if !p.settings.Plant {
+		for _, filter := range p.topics.Lights() {
+			filters[filter] = subscribeQoS // an earlier run may have left retained states
+		}
 	}
-	for _, filter := range checkedFilters(p.topics) {
+	for _, filter := range p.checkedFilters() {
 		filters[filter] = subscribeQoS
 	}
 	refused, err := subscribeTo(ctx, client, filters)

@@ -56,6 +56,9 @@ type Settings struct {
 	Commands bool // whether commands on do/VERB are carried out
 	Lights   []Light
 	Locale   words.Locale // how the reasons of lights are written
+	// Plant is whether this is the plant's broker, beside the hall's: it gets events, from a cursor of
+	// its own, and states. Lights and commands are the hall's alone.
+	Plant bool
 
 	// OnCommand, if not nil, is called once with the function to which the broker passes
 	// commands. They are then not subscribed to. The function may be called from any
@@ -67,10 +70,8 @@ type Settings struct {
 // that it names. The error names every file that cannot be read. The address is empty where
 // only the built-in broker is configured; the caller then fills in its credentials.
 func FromShop(shop config.Shop) (Settings, error) {
-	s := Settings{
-		URLs: shop.MQTT.URLs, Spread: spreadFor(shop.MQTT.URLs), Prefix: shop.MQTT.TopicPrefix, Bench: shop.Bench,
-		Machine: machineID(), Username: shop.MQTT.Username, Commands: shop.MQTT.Commands, Locale: shop.Locale(),
-	}
+	s, err := fromSection("mqtt", shop.MQTT, shop)
+	s.Commands = shop.MQTT.Commands
 	for _, l := range shop.Lights {
 		own := Light{
 			ID: l.ID, Topic: l.Topic, Payloads: l.Payloads, Flashing: l.FlashingPayloads,
@@ -81,17 +82,34 @@ func FromShop(shop config.Shop) (Settings, error) {
 		}
 		s.Lights = append(s.Lights, own)
 	}
+	return s, err
+}
+
+// PlantFromShop returns the settings for the plant's broker, as [FromShop] does for the hall's. The
+// address is empty where none is configured.
+func PlantFromShop(shop config.Shop) (Settings, error) {
+	s, err := fromSection("plant", shop.Plant, shop)
+	s.Plant = true
+	return s, err
+}
+
+// fromSection returns what a section of the configuration, with its key, says of a connection.
+func fromSection(key string, m config.MQTT, shop config.Shop) (Settings, error) {
+	s := Settings{
+		URLs: m.URLs, Spread: spreadFor(m.URLs), Prefix: m.TopicPrefix, Bench: shop.Bench,
+		Machine: machineID(), Username: m.Username, Locale: shop.Locale(),
+	}
 	var errs []error
-	if shop.MQTT.PasswordFile != "" {
-		b, err := os.ReadFile(shop.MQTT.PasswordFile)
+	if m.PasswordFile != "" {
+		b, err := os.ReadFile(m.PasswordFile)
 		if err != nil {
-			errs = append(errs, fmt.Errorf("mqtt: password_file: %w", err))
+			errs = append(errs, fmt.Errorf("%s: password_file: %w", key, err))
 		}
 		s.Password = strings.TrimRight(string(b), "\r\n")
 	}
-	if shop.MQTT.TLS() {
+	if m.TLS() {
 		var err error
-		s.ReadTLS = func() (*tls.Config, error) { return tlsConfig(shop.MQTT) }
+		s.ReadTLS = func() (*tls.Config, error) { return tlsConfig(key, m) }
 		if s.TLS, err = s.ReadTLS(); err != nil {
 			errs = append(errs, err)
 		}
@@ -112,22 +130,22 @@ func spreadFor(urls []string) time.Duration {
 	return 0
 }
 
-func tlsConfig(m config.MQTT) (*tls.Config, error) {
+func tlsConfig(key string, m config.MQTT) (*tls.Config, error) {
 	c := &tls.Config{MinVersion: tls.VersionTLS12}
 	if m.CAFile != "" {
 		pem, err := os.ReadFile(m.CAFile)
 		if err != nil {
-			return nil, fmt.Errorf("mqtt: ca_file: %w", err)
+			return nil, fmt.Errorf("%s: ca_file: %w", key, err)
 		}
 		c.RootCAs = x509.NewCertPool()
 		if !c.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, fmt.Errorf("mqtt: ca_file: %s: no certificate in it; a PEM file is wanted", m.CAFile)
+			return nil, fmt.Errorf("%s: ca_file: %s: no certificate in it; a PEM file is wanted", key, m.CAFile)
 		}
 	}
 	if m.CertFile != "" {
 		pair, err := tls.LoadX509KeyPair(m.CertFile, m.KeyFile)
 		if err != nil {
-			return nil, fmt.Errorf("mqtt: cert_file, key_file: %w", err)
+			return nil, fmt.Errorf("%s: cert_file, key_file: %w", key, err)
 		}
 		c.Certificates = []tls.Certificate{pair}
 	}
@@ -141,6 +159,9 @@ func tlsConfig(m config.MQTT) (*tls.Config, error) {
 func (s Settings) clientID(parts ...string) string {
 	sum := sha256.Sum256([]byte(s.Prefix + "\x00" + s.Bench + "\x00" + s.Machine))
 	id := topics.ClientPrefix + s.Bench + "-" + hex.EncodeToString(sum[:4])
+	if s.Plant { // one broker may be the plant's of this bench and the hall's of another
+		id += "-plant"
+	}
 	for _, part := range parts {
 		id += "-" + part
 	}

@@ -44,7 +44,7 @@ func (l Locale) limit(name string) []any {
 		return []any{"factor", alarm.DisagreeFactor}
 	case alarm.JournalFailing:
 		return []any{"slow", l.Duration(alarm.SlowWrite)}
-	case alarm.QueueLong:
+	case alarm.QueueLong, alarm.PlantAway:
 		return []any{"most", alarm.MostWaiting}
 	}
 	return nil

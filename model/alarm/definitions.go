@@ -75,6 +75,7 @@ const (
 	ClockUnset     = "clock"
 	JournalFailing = "journal"
 	BrokerAway     = "broker"
+	PlantAway      = "plant"
 	QueueLong      = "queue"
 	OtherInstance  = "other-instance"
 	Certificate    = "certificate"

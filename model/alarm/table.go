@@ -145,6 +145,10 @@ var ofService = []Definition{
 		Delays: Delays{On: 5 * time.Second, Off: 10 * time.Second},
 	},
 	{
+		Name: PlantAway, Subject: Bench, Priority: Low,
+		Delays: Delays{On: 30 * time.Second, Off: 10 * time.Second},
+	},
+	{
 		Name: QueueLong, Subject: Bench, Priority: Low,
 		Delays: Delays{On: 30 * time.Second, Off: time.Minute},
 	},

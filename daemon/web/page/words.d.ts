@@ -470,6 +470,8 @@ declare namespace Words {
     "devices.out-lead": {};
     "devices.out-title": {device: Value};
     "devices.past": {};
+    "devices.plant": {};
+    "devices.plant-not-connected": {};
     "devices.read": {age: Value};
     "devices.read-by": {age: Value; sensor: Value};
     "devices.revoke": {};

@@ -92,7 +92,7 @@ function doubted(state, alarms) {
 }
 
 /**
- * dependencies lists journal, broker and clock. checks are the bench's own of its readiness, null
+ * dependencies lists journal, broker, the plant's broker where there is one, and clock. checks are the bench's own of its readiness, null
  * when they were not heard.
  * @param {Store} store
  * @param {Check[] | null} checks
@@ -113,10 +113,22 @@ export function dependencies(store, checks) {
       id: say("devices.broker"), optional: true,
       ...doubted(check("broker", say("devices.connected"), say("devices.not-connected"), { stands: "out", words: say("devices.no-broker") }), alarms("broker", "queue", "other-instance")),
     },
+    ...(checks.some((c) => c.name === "plant") ? [plant(check("plant", say("devices.connected"), say("devices.plant-not-connected"), notHeardOf), alarms("plant"))] : []),
     clock.length > 0
       ? { id: say("devices.clock"), stands: "bad", words: clock.map((a) => a.text).join(" ") }
       : { id: say("devices.clock"), stands: "fine", words: say("devices.clock-set") },
   ];
+}
+
+/**
+ * plant returns the row of the plant's broker. The numbers here are right without it.
+ * @param {State} state
+ * @param {API.AlarmView[]} alarms
+ * @returns {{ id: string, optional: boolean } & State}
+ */
+function plant(state, alarms) {
+  const row = doubted(state, alarms);
+  return { id: say("devices.plant"), optional: true, ...row, stands: row.stands === "fine" ? "fine" : "out" };
 }
 
 /**

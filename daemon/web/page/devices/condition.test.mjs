@@ -45,6 +45,11 @@ test("journal, broker and clock", () => {
   assert.deepEqual(stands(storeWith(), []), ["unknown", "out", "fine"]);
   assert.deepEqual(stands(storeWith({ alarms: [alarm("queue", "bench-1", "the queue is full"), alarm("clock", "bench-1", "not set")] }), fineChecks), ["fine", "doubt", "bad"]);
   assert.deepEqual(stands(storeWith({ alarms: [alarm("queue", "bench-1", "the queue was full", "returned")] }), fineChecks), ["fine", "fine", "fine"]);
+  const plant = { name: "plant", ok: false, detail: "connection refused" };
+  assert.deepEqual(stands(storeWith(), [...fineChecks, { ...plant, ok: true }]), ["fine", "fine", "fine", "fine"]);
+  assert.deepEqual(stands(storeWith(), [...fineChecks, plant]), ["fine", "fine", "out", "fine"]);
+  assert.equal(dependencies(storeWith(), [...fineChecks, plant])[2].detail, "connection refused");
+  assert.equal(judge(storeWith(), now, true, [...fineChecks, plant]).stands, "fine", "the numbers are right without the plant");
   const journal = dependencies(storeWith(), [{ name: "journal", ok: false, detail: "no space" }])[0];
   assert.match(journal.words, /^Not being saved/);
   assert.equal(journal.detail, "no space");
