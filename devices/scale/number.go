@@ -33,7 +33,7 @@ func (m *match) takeNumber(e *element) error {
 		if c != '.' && c != ',' || separator >= 0 || c == e.groups {
 			break
 		}
-		if c == e.ends && digits > 0 && (m.pos+1 == len(m.line) || !isDigit(m.line[m.pos+1])) {
+		if c == e.ends && digits > 0 && (e.shift > 0 || m.pos+1 == len(m.line) || !isDigit(m.line[m.pos+1])) {
 			break // it parts the weight from what follows
 		}
 		separator = m.pos

@@ -156,7 +156,11 @@ func (t *template) judge(i int) chosen {
 		c.score -= 7
 	}
 	first, last := ends(list)
-	if varies && math.Abs(first-last) <= 0.05*spread(list) {
+	switch all := spread(list); {
+	case t.remainder(i):
+		c.score -= 6
+	case varies && math.Abs(first-last) > 0.05*all:
+	case varies:
 		c.score++ // put on and taken off
 	}
 	if t.decimals(i) > 0 {
@@ -192,6 +196,26 @@ func (t *template) judge(i int) chosen {
 	}
 	c.score += t.labelScore(i)
 	return c
+}
+
+// remainder reports whether a number is what is left to pour: with another one it makes the same sum in each line, and of the two it
+// is the one that is larger with nothing on the pan.
+func (t *template) remainder(i int) bool {
+	list := t.series(i)
+	for j, s := range t.slots {
+		if j == i || s.kind != number || t.texts(j) < 3 || s.missing() > 0 || t.slots[i].missing() > 0 {
+			continue
+		}
+		other := t.series(j)
+		sums := make([]float64, len(list))
+		for k := range list {
+			sums[k] = list[k] + other[k]
+		}
+		if spread(sums) <= 2.1*math.Pow10(-min(t.decimals(i), t.decimals(j))) && spread(list) > 10*spread(sums) && math.Abs(list[0]) > math.Abs(other[0]) {
+			return true
+		}
+	}
+	return false
 }
 
 // rather reports whether slot a is read and not slot b, which has the same weight: the one with a unit, since a

@@ -2,6 +2,7 @@ package learn
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -16,6 +17,9 @@ func (t *template) ignoredPart(c chosen) []string {
 	}
 	if list := t.series(c.slot); t.decimals(c.slot) > 0 && neverRests(list) {
 		return []string{unsureMark + "The number never came twice in a row: a counter may be a part of it."}
+	}
+	if t.complement(c.slot) {
+		return []string{unsureMark + "Some numbers begin with nines and are far above all others: they may be weights below zero."}
 	}
 	if t.joinedByMinus(c.slot) {
 		return []string{unsureMark + "A minus joins the weight to another number: it may be a part of a date."}
@@ -100,6 +104,9 @@ func (p *Proposal) doubtRefused(lines []text) {
 // halfNumber reports whether a comma or a point joins a number without decimals to another one: where
 // most lines have decimal points, as of a temperature, a comma is not read as a decimal mark.
 func (t *template) halfNumber(slot int) bool {
+	if t.writing.behindComma {
+		return false
+	}
 	for _, step := range []int{1, -1} {
 		j := slot + 2*step
 		if j < 0 || j >= len(t.slots) || t.slots[j].kind != number {
@@ -130,6 +137,22 @@ func (t *template) flagOfDecimals(slot int) bool {
 		flag = flag || fraction != "" && fraction != "5"
 	}
 	return flag && len(decimals) <= 2 && len(wholes) >= 4
+}
+
+// complement reports whether some numbers begin with nines and are many times as large as all others.
+func (t *template) complement(slot int) bool {
+	least, most := math.Inf(1), 0.0
+	for i, r := range t.rows {
+		at := t.slots[slot].at[i]
+		switch {
+		case at < 0 || t.over[i]:
+		case strings.HasPrefix(strings.TrimLeft(r.tokens[at].plain, "0"), "99"):
+			least = min(least, r.tokens[at].value())
+		default:
+			most = max(most, r.tokens[at].value())
+		}
+	}
+	return !math.IsInf(least, 1) && least > 3*most
 }
 
 // joinedByMinus reports whether the minus of a number stands right behind another number that has one
@@ -208,7 +231,7 @@ func (t *template) maybeSign(c chosen) string {
 			for i := range set {
 				set[i] = t.hasText(j, i, text)
 			}
-			if text != "" && t.fields[j] == "" && means[text] != "moving" && means[text] != "stable" && !t.over[slices.Index(set, true)] && t.tellsMinus(c.slot, set, moving) {
+			if text != "" && t.fields[j] == "" && means[text] != "moving" && means[text] != "stable" && means[text] != "over" && means[text] != "under" && !t.over[slices.Index(set, true)] && t.tellsMinus(c.slot, set, moving) {
 				return text
 			}
 		}

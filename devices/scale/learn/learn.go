@@ -102,6 +102,7 @@ func infer(kept []text, hint Hint, early bool) Proposal {
 	rows = withoutFragments(rows)
 	fragments := all - len(rows)
 	rows, record := oneOfARecord(rows)
+	rows = withoutErrors(rows)
 	rows, nines := withoutNines(rows)
 	rows, odd := withoutOdd(rows)
 	t := align(rows, early)

@@ -261,6 +261,9 @@ func (t *template) mark(slot int, moving []bool, loose bool) (text, note string)
 		all = append(all[:len(all):len(all)], "")
 	}
 	means := t.meanings(slot, all, moving)
+	if t.told > 0 && t.told != slot+1 && (means[""] == "stable" || means[""] == "moving") {
+		means[""] = "any" // another mark tells it
+	}
 	if width := unknownStatus(means); width > 0 && missing == 0 {
 		return fmt.Sprintf("{skip:%d}", width), "It is not known what the status means; it is ignored."
 	}

@@ -1,6 +1,7 @@
 package learn
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 )
@@ -191,6 +192,22 @@ func withoutOdd(rows []row) (kept []row, said string) {
 		return rows, ""
 	}
 	return kept, "Lines that begin with " + strings.Join(labels, ", ") + " are of another kind and are not read."
+}
+
+var errorCode = regexp.MustCompile(`(^|[^A-Za-z0-9])(E|Er|Err|ERR|Error|ERROR)[ -]?[0-9]{1,3}([^0-9.,]|$)`)
+
+// withoutErrors leaves out the few lines that have the code of a fault in the place of a weight.
+func withoutErrors(rows []row) []row {
+	var kept []row
+	for _, r := range rows {
+		if !errorCode.MatchString(r.text.body) {
+			kept = append(kept, r)
+		}
+	}
+	if 10*len(kept) < 9*len(rows) {
+		return rows
+	}
+	return kept
 }
 
 // mass reports whether a line has a unit of mass.

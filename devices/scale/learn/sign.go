@@ -11,7 +11,7 @@ import (
 var (
 	minusWords = map[string]bool{"MINUS": true, "NEG": true, "NEGATIVE": true, "MENO": true, "MOINS": true, "MENOS": true, "BELOW": true}
 	// signLetters are a mark for minus and one for plus, where the weights speak for it too.
-	signLetters = map[string]bool{"NP": true, "MP": true, "10": true}
+	signLetters = map[string]bool{"NP": true, "MP": true, "10": true, "-+": true, "-": true, "_": true}
 	plusWords   = map[string]bool{"PLUS": true, "POS": true, "POSITIVE": true, "PIU": true, "MAS": true, "ABOVE": true}
 )
 
@@ -20,6 +20,7 @@ var (
 func (t *template) readMarks(c *chosen) {
 	t.weightSlot = c.slot
 	moving := t.moving(*c)
+	t.told = t.tellsMovement(*c, moving) + 1
 	for slot, s := range t.slots {
 		if slot == c.slot || slot == c.unit || s.kind == number && (t.decimals(slot) > 0 || t.dated(slot)) {
 			continue
@@ -29,6 +30,26 @@ func (t *template) readMarks(c *chosen) {
 		}
 		t.readBits(slot, c, moving)
 	}
+}
+
+// tellsMovement returns the first slot that has a mark for a moving weight and one for a stable one, of which it is known what they
+// mean; -1 for none.
+func (t *template) tellsMovement(c chosen, moving []bool) int {
+	for slot, s := range t.slots {
+		if slot == c.slot || slot == c.unit || len(s.counts) < 2 || len(s.counts) > mostMarks {
+			continue
+		}
+		means, known := t.meanings(slot, sortedKeys(s.counts), moving), map[string]bool{}
+		for text, m := range means {
+			if meanings[strings.ToUpper(text)] == m {
+				known[m] = true
+			}
+		}
+		if known["stable"] && known["moving"] || s.kind == word && s.missing() == 0 && len(s.counts) == 2 && t.has(means, "stable") && t.has(means, "moving") {
+			return slot
+		}
+	}
+	return -1
 }
 
 // has reports whether a row has a text in a slot.
@@ -184,7 +205,7 @@ func roughness(list []float64) float64 {
 	return far / max(spread(list), math.SmallestNonzeroFloat64)
 }
 
-// withoutNines leaves out rows whose number is all nines and above every other one: so some scales
+// withoutNines leaves out rows whose number is all nines or eights and above every other one: so some scales
 // write that the weight is out of range.
 func withoutNines(rows []row) (kept, nines []row) {
 	largest := map[int]float64{} // by the place of the number in the line
@@ -223,7 +244,7 @@ func withoutNines(rows []row) (kept, nines []row) {
 
 func allNines(t token) bool {
 	digits := strings.Replace(t.plain, ".", "", 1)
-	return len(digits) >= 4 && strings.Trim(digits, "9") == ""
+	return len(digits) >= 4 && (strings.Trim(digits, "9") == "" || strings.Trim(digits, "8") == "")
 }
 
 // ninesField returns the alternatives of a field for the numbers of all nines.

@@ -54,6 +54,28 @@ var signForms = []form{
 		}
 		return s.orOver(fmt.Sprintf("%s %9.2f g %s", either(s.moving, "US", "ST"), s.g, grade), "")
 	}, "g", 2, "right"},
+	{"what is left to pour, with the unit behind it", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("SET 150.00 ACT %8.2f DIF %8.2f g %s", s.g, 150-s.g, either(s.moving, "M", "S")), "")
+	}, "g", 2, "right"},
+	{"all eights when it is out of range", func(s onDisplay) string {
+		return fmt.Sprintf("%s%s g", either(s.moving, "*", " "), s.orOver(fmt.Sprintf("%9.2f", s.g), "  8888.88"))
+	}, "g", 2, "right"},
+	{"the code of a fault in place of the weight", func(s onDisplay) string {
+		return fmt.Sprintf("%s g%s", s.orOver(fmt.Sprintf("%9.2f", s.g), "    -E12-"), either(s.moving, " ?", "  "))
+	}, "g", 2, "right"},
+	{"a check digit behind the mark", func(s onDisplay) string {
+		body := fmt.Sprintf("%s%08.2f", s.minus("-", "+"), math.Abs(s.g))
+		return s.orOver(fmt.Sprintf("%s g %s %d", body, either(s.moving, "M", "S"), xor(body)%10), "")
+	}, "g", 2, "right"},
+	{"dots that run while moving", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("%9.2f g %s", s.g, either(s.moving, "..."[:1+s.n%3], "done")), "")
+	}, "g", 2, ""},
+	{"a status behind a comma", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("%+08.0f,%02d", s.g*100, 40+s.flag(s.moving, 1)+s.flag(s.tareG > 0, 2)), "")
+	}, "g, not sent", 2, "right"},
+	{"weights below zero as what is missing to the next power of ten", func(s onDisplay) string {
+		return s.orOver(fmt.Sprintf("%09.2f g", math.Mod(s.g+1e6, 1e6)), "")
+	}, "g", 2, "unsure"},
 	{"a movement flag right before the sign", func(s onDisplay) string {
 		return s.orOver(fmt.Sprintf("$%d%s%07.0f", s.flag(s.moving, 1), s.minus("-", "+"), math.Abs(s.g)*100), "")
 	}, "g, not sent", 2, "right"},

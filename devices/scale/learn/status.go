@@ -12,8 +12,8 @@ var part = regexp.MustCompile(`[0-9A-Za-z]+(\.[0-9]+)?`)
 
 // withStatus marks where lines have a status of two or four hexadecimal digits, or of noughts and ones: the same part of each line.
 func withStatus(lines []text) []text {
-	joins := ":/-.,"
-	if statusBehindComma(lines) {
+	joins, behindComma := ":/-.,", statusBehindComma(lines)
+	if behindComma {
 		joins = ":/-."
 	}
 	for k := range 6 {
@@ -28,7 +28,7 @@ func withStatus(lines []text) []text {
 				columns[i], texts = at[0]+1, append(texts, text)
 			}
 		}
-		if len(texts) < fewestLines || 20*len(texts) < 19*len(lines) || !isStatus(texts) || !besides(lines, columns, len(texts[0])) {
+		if len(texts) < fewestLines || 20*len(texts) < 19*len(lines) || !isStatus(texts, behindComma) || !besides(lines, columns, len(texts[0])) {
 			continue
 		}
 		list := make([]text, len(lines))
@@ -47,8 +47,9 @@ func joined(line string, i int, marks string) bool {
 }
 
 // isStatus reports whether texts, in the order of the lines, are a status: of one width, of few kinds that come again, and with a letter
-// among the digits, or a letter in place of all. Digits alone are a status where they go up and down, and begin with a nought.
-func isStatus(texts []string) bool {
+// among the digits, or a letter in place of all. Digits alone are a status where they go up and down, and two of them
+// where they begin with a nought or a comma joins them to a number.
+func isStatus(texts []string, behindComma bool) bool {
 	width, kinds, switches, downs, letters, all := len(texts[0]), map[string]bool{}, 0, 0, false, strings.Join(texts, "")
 	for i, text := range texts {
 		kinds[text] = true
@@ -67,7 +68,7 @@ func isStatus(texts []string) bool {
 	case letters:
 		return width == 2 || width == 4 && len(kinds) <= mostKinds
 	}
-	return (width == 2 && texts[0][0] == '0' || width == 4 || flags) && !strings.ContainsAny(all, "ABCDEFabcdef") && len(kinds) <= mostKinds && downs > 0 && 2*switches < len(texts)
+	return (width == 2 && (texts[0][0] == '0' || behindComma) || width == 4 || flags) && !strings.ContainsAny(all, "ABCDEFabcdef") && len(kinds) <= mostKinds && downs > 0 && 2*switches < len(texts)
 }
 
 // besides reports whether the lines have a number besides the part of this width at these columns, from 1 on.
@@ -123,7 +124,7 @@ func (t *template) bitsOf(slot int) (width int, values []int) {
 // readBits finds out what the bits of a status mean, and writes its field.
 func (t *template) readBits(slot int, c *chosen, moving []bool) {
 	width, values := t.bitsOf(slot)
-	if width == 0 {
+	if width == 0 || width == 1 && t.told == slot+1 {
 		return
 	}
 	var parts []string
@@ -154,6 +155,9 @@ func (t *template) readBits(slot int, c *chosen, moving []bool) {
 			}
 			minus = bit
 		}
+	}
+	if t.told > 0 && t.told != slot+1 {
+		stability = ""
 	}
 	if stability == "" && minus < 0 {
 		return

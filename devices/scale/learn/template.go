@@ -34,6 +34,7 @@ type template struct {
 	weightSlot int
 	pounds     int            // the slot of whole pounds before ounces, from 1 on; 0 where there are none
 	backward   bool           // the digits of the weight come from the last to the first
+	told       int            // the slot whose marks tell a moving weight from a stable one, from 1 on; 0 for none
 	fields     map[int]string // what is written for some slots, whatever their texts
 	over       map[int]bool   // rows whose weight is out of range
 	nines      []row          // left out: their number is all nines, since the weight is out of range

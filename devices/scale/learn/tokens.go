@@ -64,9 +64,9 @@ func decimalMarks(lines []text) string {
 	return ".,"
 }
 
-var withComma = regexp.MustCompile(`([0-9]+),([0-9]{2,})`)
+var withComma = regexp.MustCompile(`^[^,]*?([0-9]+),([0-9]{2})(?:[,;]|$)`)
 
-// statusBehindComma reports whether different numbers have few different ones behind a comma, which are no decimals: those are
+// statusBehindComma reports whether different numbers have few different ones of two digits behind a comma, which are no decimals: those are
 // evenly spread over the next whole number.
 func statusBehindComma(lines []text) bool {
 	wholes, behind, step := map[string]bool{}, map[string]bool{}, 0

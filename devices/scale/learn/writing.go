@@ -7,14 +7,15 @@ import (
 
 // writing is how a scale writes its numbers.
 type writing struct {
-	marks    string       // the decimal marks
-	groups   byte         // between thousands, besides the apostrophe; 0 for nothing
-	pad      byte         // before the number, in place of spaces; 0 for nothing
-	bracket  bool         // the last digit stands in brackets
-	exponent bool         // a power of ten follows
-	plus     map[int]bool // columns in which some lines have a plus sign
-	marked   map[int]bool // columns in which some lines have a mark that is no sign
-	unit     string       // with which words directly behind a number begin that end with a mark, as gs and gm; else empty
+	marks       string       // the decimal marks
+	groups      byte         // between thousands, besides the apostrophe; 0 for nothing
+	pad         byte         // before the number, in place of spaces; 0 for nothing
+	bracket     bool         // the last digit stands in brackets
+	behindComma bool         // a comma joins a status to the weight
+	exponent    bool         // a power of ten follows
+	plus        map[int]bool // columns in which some lines have a plus sign
+	marked      map[int]bool // columns in which some lines have a mark that is no sign
+	unit        string       // with which words directly behind a number begin that end with a mark, as gs and gm; else empty
 }
 
 var behindNumber = regexp.MustCompile(`[0-9]([A-Za-z]+)`)
@@ -64,7 +65,7 @@ func writingOf(lines []text) (writing, []text) {
 	case '.':
 		w.marks = ","
 	default:
-		w.marks = decimalMarks(lines)
+		w.marks, w.behindComma = decimalMarks(lines), statusBehindComma(lines)
 	}
 	return w, lines
 }
