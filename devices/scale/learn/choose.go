@@ -163,6 +163,9 @@ func (t *template) judge(i int) chosen {
 	case varies:
 		c.score++ // put on and taken off
 	}
+	if t.neverEmpty(list) {
+		c.score -= 3
+	}
 	if t.decimals(i) > 0 {
 		c.score += 2
 	}
@@ -198,20 +201,31 @@ func (t *template) judge(i int) chosen {
 	return c
 }
 
-// remainder reports whether a number is what is left to pour: with another one it makes the same sum in each line, and of the two it
-// is the one that is larger with nothing on the pan.
+// neverEmpty reports whether a number hardly changes in proportion to its size, as a temperature does. A weight comes near zero.
+func (t *template) neverEmpty(list []float64) bool {
+	all, high := spread(list), math.Inf(-1)
+	for _, v := range list {
+		if v > high { // not NaN
+			high = v
+		}
+	}
+	return all > 0 && all < high/4
+}
+
+// remainder reports whether a number is what is left to pour, or how far the weight is from a target: with another one it makes the
+// same sum or difference in each line, and of the two it is the one that is larger with nothing on the pan.
 func (t *template) remainder(i int) bool {
 	list := t.series(i)
 	for j, s := range t.slots {
-		if j == i || s.kind != number || t.texts(j) < 3 || s.missing() > 0 || t.slots[i].missing() > 0 {
+		if j == i || s.kind != number || t.texts(j) < 3 || s.missing() > 0 || t.slots[i].missing() > 0 || t.labelScore(i) > 0 {
 			continue
 		}
-		other := t.series(j)
-		sums := make([]float64, len(list))
+		other, digit := t.series(j), math.Pow10(-min(t.decimals(i), t.decimals(j)))
+		sums, differences := make([]float64, len(list)), make([]float64, len(list))
 		for k := range list {
-			sums[k] = list[k] + other[k]
+			sums[k], differences[k] = list[k]+other[k], list[k]-other[k]
 		}
-		if spread(sums) <= 2.1*math.Pow10(-min(t.decimals(i), t.decimals(j))) && spread(list) > 10*spread(sums) && math.Abs(list[0]) > math.Abs(other[0]) {
+		if all := min(spread(sums), spread(differences)); all <= 2.1*digit && spread(list) > 10*all && math.Abs(list[0]) > math.Abs(other[0])+10*digit {
 			return true
 		}
 	}

@@ -24,7 +24,7 @@ func (t *template) labelScore(i int) int {
 		if t.slots[j].kind == number {
 			return 0
 		}
-		if j > 0 && t.slots[j-1].kind == number && t.slots[j].kind == word && (j == 1 || t.slots[j].counted()) {
+		if j > 0 && t.slots[j-1].kind == number && t.slots[j].kind == word && (j == 1 || t.slots[j].counted() || t.slots[j].units()) {
 			return 0 // it is that number's, as in 12 PCS
 		}
 		if t.slots[j].kind != word {

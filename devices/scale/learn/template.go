@@ -1,6 +1,7 @@
 package learn
 
 import (
+	"maps"
 	"slices"
 	"sort"
 )
@@ -73,6 +74,7 @@ func align(rows []row, early bool) *template {
 
 // join makes one slot of a digit and a letter or another mark that take turns in one place: they are marks both.
 func (t *template) join() {
+	t.dropFill()
 	for i := 0; i+1 < len(t.slots); i++ {
 		a, b := t.slots[i], t.slots[i+1]
 		if (a.kind == number) == (b.kind == number) || a.missing() == 0 || !t.turns(a, b) {
@@ -90,6 +92,44 @@ func (t *template) join() {
 		a.kind, a.gap = word, a.gap || b.gap
 		t.slots = slices.Delete(t.slots, i+1, i+2)
 	}
+}
+
+// dropFill takes the same character again and again for what fills the place of a number that a row does not have.
+func (t *template) dropFill() {
+	for i := 0; i < len(t.slots); i++ {
+		if t.slots[i].kind != number || t.slots[i].missing() == 0 {
+			continue
+		}
+		for _, from := range []int{i + 1, i - 1} {
+			low, high := from, from // the slots that fill
+			for ; low > i && high < len(t.slots) && t.fills(i, high, from); high++ {
+			}
+			if from < i {
+				for high = i; low >= 0 && t.fills(i, low, from); low-- {
+				}
+				low++
+			}
+			if high-low > 1 {
+				t.slots = slices.Delete(t.slots, low, high)
+				i -= map[bool]int{true: high - low}[low < i]
+				break
+			}
+		}
+	}
+}
+
+// fills reports whether a slot has one character in the rows that lack a number, and nothing in the others; and the same character as another slot.
+func (t *template) fills(of, slot, as int) bool {
+	s := t.slots[slot]
+	if s.kind != punct || len(s.counts) != 1 || !maps.Equal(s.counts, t.slots[as].counts) {
+		return false
+	}
+	for k := range t.rows {
+		if (s.at[k] < 0) != (t.slots[of].at[k] >= 0) {
+			return false
+		}
+	}
+	return true
 }
 
 // turns reports whether each row has a text of one of two slots, and that is one character.
