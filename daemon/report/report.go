@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -116,6 +117,10 @@ func Write(ctx context.Context, w io.Writer, s Sources, q Request) error {
 	return t.Execute(w, d)
 }
 
+// ids are names with hyphens in them, at which a browser would break a line. A longer name may be broken: a cell
+// that is wider than the paper would be cut.
+var ids = regexp.MustCompile(`\b\w{1,12}(?:-\w{1,12}){1,3}\b`)
+
 // rowsOf returns the rows of a table. A report of a year has thousands of cells, for which the template takes five
 // times as long.
 func rowsOf(rows [][]string) template.HTML {
@@ -124,7 +129,10 @@ func rowsOf(rows [][]string) template.HTML {
 		out.WriteString("<tr>")
 		for _, cell := range row {
 			out.WriteString("<td>")
-			out.WriteString(template.HTMLEscapeString(cell))
+			if cell = template.HTMLEscapeString(cell); strings.Contains(cell, "-") {
+				cell = ids.ReplaceAllString(cell, `<span class="id">$0</span>`)
+			}
+			out.WriteString(cell)
 			out.WriteString("</td>")
 		}
 		out.WriteString("</tr>\n")
@@ -171,10 +179,12 @@ func (m maker) data(ctx context.Context) (data, error) {
 	for _, b := range m.batches {
 		prints, defects = prints+b.Prints, defects+b.Defects
 	}
-	d.Totals = [][2]string{
-		{l.Say("report.batches"), l.Number(float64(len(m.batches)), 0)},
-		{l.Say("report.prints"), l.Number(float64(prints), 0)},
-		{l.Say("report.rejects"), l.Number(float64(defects), 0)},
+	if len(m.batches) > 0 {
+		d.Totals = [][2]string{
+			{l.Say("report.batches"), m.recorded(int64(len(m.batches)))},
+			{l.Say("report.prints"), m.recorded(prints)},
+			{l.Say("report.rejects"), m.recorded(defects)},
+		}
 	}
 	for _, make := range []func(context.Context, *data) error{m.air, m.study, m.control, m.kept, m.checks, m.ended} {
 		if err := make(ctx, &d); err != nil {
@@ -182,6 +192,14 @@ func (m maker) data(ctx context.Context) (data, error) {
 		}
 	}
 	return d, nil
+}
+
+// recorded writes a count. That nothing was recorded does not say that there was nothing.
+func (m maker) recorded(n int64) string {
+	if n == 0 {
+		return m.Locale.Say("report.none-recorded")
+	}
+	return m.Locale.Number(float64(n), 0)
 }
 
 func (m maker) day(at time.Time) string { return m.Locale.Day(m.Locale.In(at)) }
@@ -245,10 +263,10 @@ func (m maker) study(ctx context.Context, d *data) error {
 			}
 		}
 	}
-	effects := chart.Table{Caption: m.Locale.Say("report.effects"), Head: []string{m.Locale.Say("report.effect"), m.Locale.Say("report.figures")}}
+	effects := chart.Table{Caption: m.Locale.Say("report.effects"), Head: []string{m.Locale.Say("report.effect"), m.Locale.Say("report.figures"), m.Locale.Say("report.sure")}}
 	for _, e := range a.Effects {
 		if e.Reason == "" && (e.Found || e.Kind == study.All) {
-			effects.Rows = append(effects.Rows, []string{e.Words, e.Figures})
+			effects.Rows = append(effects.Rows, []string{e.Words, e.Figures, e.Sure})
 		}
 	}
 	if len(effects.Rows) > 0 {

@@ -48,6 +48,33 @@ func (s stored) Chart(_ context.Context, q study.ChartRequest) (study.Chart, err
 	return study.Chart{Press: q.Press, Centre: 0.01, Points: []study.ChartPoint{{From: q.From, To: q.From.Add(time.Hour), Prints: 100, Defects: 1, Rate: 0.01, High: 0.04}}}, s.err
 }
 
+// TestReportOfNothing: a period without records has no zeros that read like a count, and no sentence that
+// reads like a finding.
+func TestReportOfNothing(t *testing.T) {
+	out, err := written(t, stored{}, Request{From: monday.AddDate(0, 1, 0), To: monday.AddDate(0, 1, 7)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"No batch ended in this period", "Nothing can be said yet: the condition was not recorded for any print."} {
+		if !strings.Contains(out, want) {
+			t.Errorf("it does not say %q", want)
+		}
+	}
+	for _, unwanted := range []string{"<dd>0</dd>", "25\u00a0%", "more rejects", "fewer rejects"} {
+		if _, body, _ := strings.Cut(out, "</style>"); strings.Contains(body, unwanted) {
+			t.Errorf("it says %q", unwanted)
+		}
+	}
+}
+
+// TestReportKeepsIdsWhole: a table on paper does not break a name at its hyphen.
+func TestReportKeepsIdsWhole(t *testing.T) {
+	if got, want := string(rowsOf([][]string{{"0608-1", "gloss-4 <&>", "A-1 B-2", "12 Jun"}})),
+		`<tr><td><span class="id">0608-1</span></td><td><span class="id">gloss-4</span> &lt;&amp;&gt;</td><td><span class="id">A-1</span> <span class="id">B-2</span></td><td>12 Jun</td></tr>`+"\n"; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}
+
 func written(t *testing.T, s stored, q Request) (string, error) {
 	t.Helper()
 	var out strings.Builder
@@ -64,7 +91,7 @@ func TestReportStandsAlone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"8 Jun 2026", "14 Jun 2026", "bench-1", "0608-1", "0609-1", "2400", "Control chart of press-1", "A-3 &lt;i&gt;&amp;", "Nothing can be said yet"} {
+	for _, want := range []string{"8 Jun 2026", "14 Jun 2026", "bench-1", "0608-1", "0609-1", "2400", "Control chart of press-1", "</span> &lt;i&gt;&amp;", "Nothing can be said yet"} {
 		if !strings.Contains(strings.ReplaceAll(html, ",", ""), want) {
 			t.Errorf("the report does not contain %q", want)
 		}

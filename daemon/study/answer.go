@@ -77,6 +77,7 @@ type Effect struct {
 	AdjustedFor  []string       `json:"adjusted_for" doc:"conditions that are held constant"`
 	Together     []string       `json:"together_with" doc:"conditions that rose and fell with this one, so that the effect may as well be theirs"`
 	Words        string         `json:"words" doc:"what was seen and how sure that is, in a sentence"`
+	Sure         string         `json:"sure" doc:"how sure it is that there is such an effect, in a word or two"`
 	Figures      string         `json:"figures" doc:"the change for one step in percent with its 95 % interval and q; empty when there is no estimate"`
 }
 
@@ -116,7 +117,7 @@ type Threshold struct {
 	Told         bool     `json:"told" doc:"below the threshold the rate is level, above it rises, and a rise over the whole range is excluded"`
 	At           *float64 `json:"at_g_m3,omitempty" doc:"the threshold in g/m³; only when it is told"`
 	Low          *float64 `json:"low_g_m3,omitempty" doc:"lower end of its 95 % interval"`
-	High         *float64 `json:"high_g_m3,omitempty" doc:"upper end of its 95 % interval"`
+	High         *float64 `json:"high_g_m3,omitempty" doc:"upper end of its 95 % interval; absent when the records do not tell it"`
 	Dry          float64  `json:"dry_g_m3" doc:"vapour density below which the driest tenth of the prints was made"`
 	RelevantAt   *float64 `json:"relevant_at_g_m3,omitempty" doc:"from where on the rate is higher than there by relevant_pct, by an even rise; absent beyond the range of the prints"`
 	RelevantLow  *float64 `json:"relevant_low_g_m3,omitempty" doc:"lower end of its 95 % interval"`

@@ -2,6 +2,7 @@ package study
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"potlifed/daemon/words"
@@ -16,7 +17,7 @@ func (a Answer) Tell(l words.Locale, kind func(id string) string) Answer {
 	a.Sentences = w.sentences()
 	effects := make([]Effect, len(a.Effects))
 	for i, e := range a.Effects {
-		e.Words, e.Figures = w.effect(e), w.figures(e)
+		e.Words, e.Figures, e.Sure = w.effect(e), w.figures(e), w.sure(e)
 		effects[i] = e
 	}
 	a.Effects = effects
@@ -45,24 +46,56 @@ func (w teller) kind(id string) string {
 
 func (w teller) relevant() string { return w.Percent(w.a.Relevant, 0) }
 
+// certainty is how much an effect's interval is worth.
+type certainty string
+
+// The levels of certainty.
+const (
+	certain   certainty = "days"    // days were compared: the interval holds 19 times in 20
+	uncertain certainty = "batches" // batches were compared: what a whole day has in common is not in it
+	hint      certainty = "none"    // neither were: the interval is too narrow, by how much is not known
+)
+
+// certainty returns the least one of effects.
+func (w teller) certainty(effects ...Effect) certainty {
+	switch {
+	case w.a.Clustering == quality.NotClustered || slices.ContainsFunc(effects, func(e Effect) bool { return e.Method != quality.BiasReduced }):
+		return hint
+	case w.a.Clustering == quality.ByDay:
+		return certain
+	}
+	return uncertain
+}
+
+// shown reports whether an effect may be told as one: it was found, and its interval excludes that
+// there is none.
+func (e Effect) shown() bool {
+	return e.Reason == "" && e.Found && (e.Low != nil && *e.Low > 1 || e.High != nil && *e.High < 1)
+}
+
+// excludes reports whether it may be told that there is no difference that matters.
+func (w teller) excludes(e Effect) bool {
+	return e.Reason == "" && e.Excluded && e.Low != nil && e.High != nil && w.certainty(e) != hint
+}
+
 func (w teller) headline() string {
-	kinds := make([]string, len(w.a.Kinds))
+	kinds, effects := make([]string, len(w.a.Kinds)), make([]Effect, len(w.a.Kinds))
 	for i, k := range w.a.Kinds {
-		kinds[i] = w.kind(k)
+		kinds[i], effects[i] = w.kind(k), w.a.of(quality.VapourDensity, k)
 	}
 	list := strings.Join(kinds, ", ")
-	switch w.a.Verdict {
-	case quality.MoreDefects:
-		if w.a.Clustering != quality.ByDay {
-			return w.Say("study.headline.more-defects-unsure", "kinds", list)
-		}
-		return w.Say("study.headline.more-defects", "kinds", list)
-	case quality.FewerDefects:
-		return w.Say("study.headline.fewer-defects", "kinds", list)
-	case quality.NothingFound:
-		return w.Say("study.headline.nothing-found", "relevant", w.relevant())
+	main := w.a.of(quality.VapourDensity, All)
+	switch {
+	case w.a.Verdict == quality.MoreDefects:
+		return w.Say("study.headline.more-defects."+string(w.certainty(effects...)), "kinds", list)
+	case w.a.Verdict == quality.FewerDefects:
+		return w.Say("study.headline.fewer-defects."+string(w.certainty(effects...)), "kinds", list)
+	case w.a.Verdict == quality.NothingFound && w.excludes(main):
+		return w.Say("study.headline.nothing-found."+string(w.certainty(main)), "relevant", w.relevant())
+	case main.Reason != "":
+		return w.Say("study.headline.no-figure", "reason", w.Say("study.reason."+string(main.Reason)))
 	}
-	return w.Say("study.headline.not-enough-data", "relevant", w.relevant())
+	return w.Say("study.headline.not-enough-data")
 }
 
 // of returns the effect of a factor on a kind; an empty one when there is none.
@@ -79,21 +112,20 @@ func (w teller) sentences() []string {
 	var all []string
 	main := w.a.of(quality.VapourDensity, All)
 	if w.a.Verdict == quality.NotEnough {
-		all = append(all, w.missing(main))
+		all = append(all, w.possible(main)...)
+		all = append(all, w.missing())
 	}
 	all = append(all, w.threshold()...) // from which humidity on: what is asked next
-	shown := w.a.Kinds
-	if len(shown) == 0 && main.Reason == "" {
-		shown = []string{All}
-	}
-	for _, k := range shown {
-		all = append(all, w.effect(w.a.of(quality.VapourDensity, k)))
+	for _, e := range w.a.Effects {
+		if e.Factor == quality.VapourDensity.String() && (slices.Contains(w.a.Kinds, e.Kind) || e.shown() || len(w.a.Kinds) == 0 && e.Kind == All && e.Reason == "") {
+			all = append(all, w.effect(e))
+		}
 	}
 	if w.a.Curved {
 		all = append(all, w.Say("study.curved"))
 	}
 	if main.Reason == "" {
-		all = append(all, w.sure(main))
+		all = append(all, w.clusters(main))
 	}
 	if len(main.Together) > 0 {
 		all = append(all, w.Say("study.together"))
@@ -107,21 +139,40 @@ func (w teller) sentences() []string {
 	return append(all, w.Say("study.association"))
 }
 
-// missing says how much longer it takes.
-func (w teller) missing(main Effect) string {
-	switch {
-	case w.a.WeeksMore != nil && *w.a.WeeksMore > manyWeeks:
-		return w.Say("study.weeks-many")
-	case w.a.WeeksMore != nil:
-		return w.Say("study.weeks-more", "n", int(math.Ceil(max(1, *w.a.WeeksMore))))
-	case main.Reason != "":
-		return w.Say("study.weeks-unknown", "reason", w.Say("study.reason."+string(main.Reason)))
+// possible says which differences that matter the records do not exclude.
+func (w teller) possible(main Effect) []string {
+	if main.Reason != "" {
+		return nil
 	}
-	return w.Say("study.weeks-unknown", "reason", w.Say("study.reason."+string(quality.NoChange)))
+	least := 1 + w.a.Relevant/100
+	more := main.SwingHigh == nil || *main.SwingHigh >= least
+	fewer := main.SwingLow == nil || *main.SwingLow <= 1/least
+	switch {
+	case more && fewer || w.certainty(main) == hint:
+		return []string{w.Say("study.possible.both")}
+	case more:
+		return []string{w.Say("study.possible.more", "relevant", w.relevant())}
+	case fewer:
+		return []string{w.Say("study.possible.fewer", "relevant", w.relevant(), "sure", w.Say("study.sureness."+string(w.certainty(main))))}
+	}
+	return nil
 }
 
-// effect says what was seen of an effect and how sure that is. A range that says nothing is left
-// out: figures has it.
+// missing says how much longer it takes.
+func (w teller) missing() string {
+	switch {
+	case w.a.WeeksMore == nil:
+		return w.Say("study.weeks-unknown")
+	case *w.a.WeeksMore > manyWeeks:
+		return w.Say("study.weeks-many")
+	case *w.a.WeeksMore <= 0:
+		return w.Say("study.weeks-enough", "relevant", w.relevant())
+	}
+	return w.Say("study.weeks-more", "n", int(math.Ceil(max(1, *w.a.WeeksMore))))
+}
+
+// effect says what was seen of an effect and how sure that is. An interval that includes "no
+// difference" is never told as an effect, and is left out where it says nothing: figures has it.
 func (w teller) effect(e Effect) string {
 	kind, step := w.kind(e.Kind), w.Say("study.step."+key(e.Factor))
 	if e.Kind == All {
@@ -131,17 +182,19 @@ func (w teller) effect(e Effect) string {
 	if w.a.Model == "logistic" {
 		what = w.Say("study.what.odds")
 	}
+	sure := w.Say("study.sureness." + string(w.certainty(e)))
+	values := []any{"kind", kind, "step", step, "what", what, "sure", sure}
 	switch {
 	case e.Reason != "":
 		return w.Say("study.effect.none", "kind", kind, "reason", w.Say("study.reason."+string(e.Reason)))
-	case e.Found && e.Low == nil:
-		return w.Say("study.effect.no-low", "kind", kind, "step", step, "what", what, "sure", w.sureness(), "change", w.rate(e.Ratio), "high", w.rate(e.High))
-	case e.Found && e.High == nil:
-		return w.Say("study.effect.no-high", "kind", kind, "step", step, "what", what, "sure", w.sureness(), "change", w.rate(e.Ratio), "low", w.rate(e.Low))
-	case e.Found:
-		return w.Say("study.effect", "kind", kind, "step", step, "what", what, "sure", w.sureness(), "change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))
-	case e.Excluded && e.Low != nil && e.High != nil:
-		return w.Say("study.effect.excluded", "kind", kind, "step", step, "what", what, "low", w.rate(e.Low), "high", w.rate(e.High))
+	case e.shown() && e.Low == nil:
+		return w.Say("study.effect.no-low", append(values, "change", w.rate(e.Ratio), "high", w.rate(e.High))...)
+	case e.shown() && e.High == nil:
+		return w.Say("study.effect.no-high", append(values, "change", w.rate(e.Ratio), "low", w.rate(e.Low))...)
+	case e.shown():
+		return w.Say("study.effect", append(values, "change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))...)
+	case w.excludes(e):
+		return w.Say("study.effect.excluded", append(values, "low", w.rate(e.Low), "high", w.rate(e.High))...)
 	case e.WeeksMore == nil:
 		return w.Say("study.effect.open", "kind", kind)
 	case *e.WeeksMore > manyWeeks:
@@ -152,13 +205,15 @@ func (w teller) effect(e Effect) string {
 	return w.Say("study.effect.unseen", "kind", kind)
 }
 
-// sureness says how much a range is worth: without days to compare, what a whole day has in common
-// is not in it.
-func (w teller) sureness() string {
-	if w.a.Clustering == quality.ByDay {
-		return w.Say("study.surely")
+// sure says in a word or two whether there is an effect.
+func (w teller) sure(e Effect) string {
+	switch level := string(w.certainty(e)); {
+	case e.shown():
+		return w.Say("study.sure.found." + level)
+	case w.excludes(e):
+		return w.Say("study.sure.excluded." + level)
 	}
-	return w.Say("study.probably")
+	return w.Say("study.sure.open")
 }
 
 // manyWeeks is from where on a number of weeks is no longer a plan.
@@ -232,25 +287,36 @@ func (w teller) threshold() []string {
 	if t == nil {
 		return nil
 	}
+	level := w.certainty(w.a.of(quality.VapourDensity, t.Kind))
+	if level == hint {
+		return nil // a limit would be believed
+	}
 	density := func(x float64) string { return w.Number(x, 1) }
 	mean := w.a.meanTemperature()
 	humidity := func(x float64) string {
 		return w.Percent(100*x/air.State{TemperatureC: mean, HumidityPct: 100}.VapourDensityGM3(), 0)
 	}
-	if t.Told {
-		return []string{w.Say("study.threshold.told", "kind", w.kind(t.Kind), "at", density(*t.At), "low", density(*t.Low), "high", density(*t.High),
-			"humidity", humidity(*t.At), "temperature", w.Temperature(mean), "sure", w.sureness())}
+	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry), "temperature", w.Temperature(mean), "sure", w.Say("study.sureness." + string(level))}
+	at := func(x float64) []any { return append(values, "at", density(x), "humidity", humidity(x)) }
+	switch {
+	case t.Told:
+		return []string{w.Say("study.threshold.told", at(*t.At)...) + " " + w.limit(values, t.Low, t.High)}
+	case t.RelevantAt == nil:
+		return []string{w.Say("study.threshold.relevant-open", values...), w.Say("study.threshold.not-told")}
 	}
-	evenly := w.Say("study.threshold.not-told")
-	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry)}
-	if t.RelevantAt == nil {
-		return []string{w.Say("study.threshold.relevant-open", values...), evenly}
+	return []string{w.Say("study.threshold.relevant", at(*t.RelevantAt)...) + " " + w.limit(values, t.RelevantLow, t.RelevantHigh), w.Say("study.threshold.not-told")}
+}
+
+// limit writes between which densities a limit is.
+func (w teller) limit(values []any, low, high *float64) string {
+	density := func(x *float64) string { return w.Number(*x, 1) }
+	switch {
+	case low != nil && high != nil:
+		return w.Say("study.threshold.between", append(values, "low", density(low), "high", density(high))...)
+	case low != nil:
+		return w.Say("study.threshold.from", append(values, "low", density(low))...)
 	}
-	values = append(values, "at", density(*t.RelevantAt), "low", density(*t.RelevantLow), "humidity", humidity(*t.RelevantAt), "temperature", w.Temperature(mean), "sure", w.sureness())
-	if t.RelevantHigh == nil {
-		return []string{w.Say("study.threshold.relevant-low", values...), evenly}
-	}
-	return []string{w.Say("study.threshold.relevant", append(values, "high", density(*t.RelevantHigh))...), evenly}
+	return w.Say("study.threshold.anywhere")
 }
 
 // meanTemperature returns the mean over the prints, 20 °C where none is known.
@@ -271,12 +337,12 @@ func (a Answer) meanTemperature() float64 {
 	return sum / prints
 }
 
-// sure says on what the ranges rest.
-func (w teller) sure(main Effect) string {
-	switch w.a.Clustering {
-	case quality.ByDay:
+// clusters says on what the ranges rest.
+func (w teller) clusters(main Effect) string {
+	switch w.certainty(main) {
+	case certain:
 		return w.Say("study.clusters.day", "n", main.Clusters)
-	case quality.ByBatch:
+	case uncertain:
 		return w.Say("study.clusters.batch", "n", main.Clusters)
 	}
 	return w.Say("study.clusters.none")

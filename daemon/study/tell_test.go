@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"potlifed/daemon/words"
 	"potlifed/model/quality"
 )
@@ -16,7 +18,7 @@ func ptr(x float64) *float64 { return &x }
 
 // humid is an answer with one effect of the water vapour.
 func humid(ratio, low, high, q float64) Answer {
-	e := Effect{Kind: All, Factor: "vapour_density_g_m3", Step: 1, Ratio: &ratio, Low: &low, High: &high, P: &q, Q: &q, Clusters: 60}
+	e := Effect{Kind: All, Factor: "vapour_density_g_m3", Step: 1, Ratio: &ratio, Low: &low, High: &high, P: &q, Q: &q, Clusters: 60, Method: quality.BiasReduced}
 	return Answer{
 		Relevant: 25, Model: "poisson", Clustering: quality.ByDay, DesignEffect: ptr(2.34),
 		Effects: []Effect{e}, Curves: []Curve{{Kind: All, Factor: "vapour_density_g_m3"}},
@@ -38,6 +40,17 @@ func TestTheAnswerInWords(t *testing.T) {
 	long := few
 	long.WeeksMore = ptr(53)
 	silent := Answer{Verdict: quality.NotEnough, Relevant: 25, Clustering: quality.NotClustered, Effects: []Effect{{Kind: All, Factor: "vapour_density_g_m3", Reason: quality.NoDefects}}}
+	hinted := yes
+	hinted.Clustering = quality.NotClustered
+	onFewDays := yes // of many days, few have their air on record
+	onFewDays.Effects = []Effect{yes.Effects[0]}
+	onFewDays.Effects[0].Method = quality.QuasiLikelihood
+	excludedHint := no
+	excludedHint.Clustering = quality.NotClustered
+	doubtful := no
+	doubtful.Clustering = quality.ByBatch
+	fewer := humid(0.9, 0.85, 0.96, 0.001)
+	fewer.Verdict, fewer.Kinds, fewer.Effects[0].Found, fewer.Clustering = quality.FewerDefects, []string{All}, true, quality.ByBatch
 	logistic := humid(0.9, 0.8, 1.1, 0.2)
 	logistic.Verdict, logistic.Model, logistic.Effects[0].Excluded = quality.NothingFound, "logistic", true
 	hardly := silent
@@ -50,24 +63,29 @@ func TestTheAnswerInWords(t *testing.T) {
 		says     []string
 	}{
 		{"yes, with a threshold", yes, "Yes: humid air goes with more rejects (all kinds together).", []string{
-			"All kinds together: 12 % more rejects for each 1 g/m³ more water vapour, surely between 4.0 % more and 21 % more.",
+			"All kinds together: 12 % more rejects for each 1 g/m³ more water vapour, very likely between 4.0 % more and 21 % more.",
 			// 11.2 g/m³ at 20 °C are 64.8 %: saturation is 17.29 g/m³.
-			"Up to about 11.2 g/m³ of water vapour (65 % relative humidity at 20.0 °C) rejects (all kinds together) were no more frequent.",
-			"try whether drier air lowers them. This limit is surely between 10.4 and 12.1 g/m³.",
+			"Up to about 11.2 g/m³ of water vapour (65 % relative humidity at 20.0 °C) no rise of rejects (all kinds together) was seen, and above it they rose",
+			"try whether drier air lowers them. This limit is very likely between 10.4 and 12.1 g/m³.",
 			"This rests on 60 days, compared with each other.", "Water vapour and temperature rose and fell together", cause}},
 		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
-			"no limit was seen below which they were no more frequent", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. This limit is surely not below 8.2 g/m³.", cause}},
-		{"no", no, "No: humid air makes no difference that matters. If the most humid tenth of the prints had 25 % more rejects than the driest tenth, these records would show it.",
-			[]string{"All kinds together: no difference that matters, between 4.0 % fewer and 2.0 % more rejects for each 1 g/m³ more water vapour.", cause}},
+			"No limit was found below which rejects do not rise.", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. This limit is very likely not below 8.2 g/m³; how far above is not known.", cause}},
+		{"no", no, "No difference that matters was found. If the most humid tenth of the prints had 25 % more rejects than the driest tenth, these records would very likely show it.",
+			[]string{"All kinds together: no difference that matters was found, very likely between 4.0 % fewer and 2.0 % more rejects for each 1 g/m³ more water vapour.", cause}},
 		{"not enough", few, "Nothing can be said yet: there are not enough records.", []string{
 			"Go on recording: about 3 more weeks of records like these are needed.", "All kinds together: not enough records yet, about 5 more weeks are needed.",
 			"Rejects do not rise or fall evenly", "this rests on 60 batches, compared with each other.", "Wait for more days before you change anything.", "12 prints whose air is not known are left out.",
 			"1 reject at a time without counted prints is left out.", cause}},
 		{"not for long", long, "Nothing can be said yet", []string{"More than a year of records like these is needed."}},
-		{"nothing recorded", silent, "Nothing can be said yet", []string{"How many more weeks are needed cannot be said yet: no reject was recorded.", cause}},
-		{"few prints", hardly, "Nothing can be said yet", []string{"prints were recorded at too few times. Record the prints of each batch, or connect a counter."}},
-		{"odds", logistic, "No: ", []string{"between 20 % lower and 10 % higher odds of a reject for each 1 g/m³"}},
+		{"nothing recorded", silent, "Nothing can be said yet: no reject was recorded.", []string{"How many more weeks are needed cannot be said yet.", cause}},
+		{"few prints", hardly, "Nothing can be said yet: prints were recorded at too few times. Record the prints of each batch, or connect a counter.", nil},
+		{"yes, of few batches", hinted, "A first hint only: rejects were more frequent in humid air (all kinds together).", []string{"perhaps between 4.0", "Take the figures as a hint only."}},
+		{"yes, of few days with air", onFewDays, "A first hint only:", []string{"perhaps between 4.0"}},
+		{"no, of few batches", excludedHint, "Nothing can be said yet", []string{"All kinds together: nothing can be said yet."}},
+		{"no, of batches", doubtful, "Probably no difference that matters: 25 % more rejects", []string{"probably between 4.0"}},
+		{"fewer, of batches", fewer, "Probably not: humid air went with fewer rejects", []string{"10 % fewer rejects", "probably between 15"}},
+		{"odds", logistic, "No difference that matters was found.", []string{"between 20 % lower and 10 % higher odds of a reject for each 1 g/m³"}},
 	} {
 		told := c.a.Tell(words.Locale{}, PlainKind)
 		plain := strings.NewReplacer("\u00a0", " ")
@@ -81,7 +99,7 @@ func TestTheAnswerInWords(t *testing.T) {
 				t.Errorf("%s: does not say %q:\n%s", c.name, want, all)
 			}
 		}
-		if first := told.Sentences[0]; c.a.Threshold != nil && !strings.Contains(first, " about ") {
+		if first := told.Sentences[0]; c.a.Threshold != nil && strings.HasPrefix(c.headline, "Yes") && !strings.Contains(first, " about ") {
 			t.Errorf("%s: the first sentence does not say from which humidity on: %s", c.name, first)
 		}
 		// An engineer is no statistician: such words are in the tables, if anywhere.
@@ -138,7 +156,7 @@ func TestAStudyOfATable(t *testing.T) {
 // TestChangesWithoutAnEnd: a range that says nothing is told without its figures, which the table
 // has; one without a limit says so.
 func TestChangesWithoutAnEnd(t *testing.T) {
-	e := Effect{Kind: All, Factor: quality.RelativeHumidity.String(), Ratio: ptr(3.46), Low: ptr(1e-9), Q: ptr(0.42)}
+	e := Effect{Kind: All, Factor: quality.RelativeHumidity.String(), Ratio: ptr(3.46), Low: ptr(1e-9), Q: ptr(0.42), Method: quality.BiasReduced}
 	w := teller{words.Locale{}, PlainKind, Answer{Clustering: quality.ByDay}}
 	told := func() (string, string) {
 		plain := strings.NewReplacer("\u00a0", " ")
@@ -151,12 +169,12 @@ func TestChangesWithoutAnEnd(t *testing.T) {
 		{func() {}, "All kinds together: nothing can be said yet.", "+246 % (−100 % to no limit), p 0.420"},
 		{func() { e.WeeksMore = ptr(4.2) }, "All kinds together: not enough records yet, about 5 more weeks are needed.", "+246 % (−100 % to no limit), p 0.420"},
 		{func() { e.WeeksMore = ptr(60) }, "All kinds together: not enough records yet, more than a year is needed.", "+246 % (−100 % to no limit), p 0.420"},
-		{func() { e.WeeksMore = ptr(0) }, "All kinds together: no difference was seen. A small one is still possible.", "+246 % (−100 % to no limit), p 0.420"},
-		{func() { e.High = ptr(66010) }, "All kinds together: no difference was seen. A small one is still possible.", "+246 % (−100 % to no limit), p 0.420"},
-		{func() { e.Found, e.Low, e.High = true, ptr(1.5), nil }, "All kinds together: 246 % more rejects for each 5 % more relative humidity, surely not below 50 % more.", "+246 % (+50 % to no limit), p 0.420"},
-		{func() { e.Low, e.High, e.Ratio = nil, ptr(0.8), ptr(0.6) }, "All kinds together: 40 % fewer rejects for each 5 % more relative humidity, surely not above 20 % fewer.", "−40 % (no limit to −20 %), p 0.420"},
+		{func() { e.WeeksMore = ptr(0) }, "All kinds together: no difference was found, but one that matters is not excluded.", "+246 % (−100 % to no limit), p 0.420"},
+		{func() { e.High = ptr(66010) }, "All kinds together: no difference was found, but one that matters is not excluded.", "+246 % (−100 % to no limit), p 0.420"},
+		{func() { e.Found, e.Low, e.High = true, ptr(1.5), nil }, "All kinds together: 246 % more rejects for each 5 % more relative humidity, very likely not below 50 % more.", "+246 % (+50 % to no limit), p 0.420"},
+		{func() { e.Low, e.High, e.Ratio = nil, ptr(0.8), ptr(0.6) }, "All kinds together: 40 % fewer rejects for each 5 % more relative humidity, very likely not above 20 % fewer.", "−40 % (no limit to −20 %), p 0.420"},
 		{func() { w.a.Clustering = quality.ByBatch }, "All kinds together: 40 % fewer rejects for each 5 % more relative humidity, probably not above 20 % fewer.", "−40 % (no limit to −20 %), p 0.420"},
-		{func() { w.a.Clustering, w.a.Model = quality.ByDay, "logistic" }, "All kinds together: 40 % lower odds of a reject for each 5 % more relative humidity, surely not above 20 % lower.", "−40 % (no limit to −20 %), p 0.420"},
+		{func() { w.a.Clustering, w.a.Model = quality.ByDay, "logistic" }, "All kinds together: 40 % lower odds of a reject for each 5 % more relative humidity, very likely not above 20 % lower.", "−40 % (no limit to −20 %), p 0.420"},
 		{func() { e = Effect{Kind: "pinholes", Factor: e.Factor, Reason: quality.NoChange} }, "“pinholes”: nothing can be said yet, because the condition hardly changed in these records.", ""},
 	} {
 		c.change()
@@ -164,4 +182,52 @@ func TestChangesWithoutAnEnd(t *testing.T) {
 			t.Errorf("%s | %s\nwant %s | %s", words, figures, c.words, c.figures)
 		}
 	}
+}
+
+// TestWordsKeepToTheInterval: whatever the figures are, an interval that includes "no difference" is
+// never told as an effect, a difference is only told as excluded when it is, and no sentence is surer than
+// what was compared.
+func TestWordsKeepToTheInterval(t *testing.T) {
+	plain := strings.NewReplacer("\u00a0", " ")
+	rapid.Check(t, func(rt *rapid.T) {
+		ratio := rapid.Float64Range(0.2, 5).Draw(rt, "ratio")
+		a := humid(ratio, ratio*rapid.Float64Range(0.3, 1).Draw(rt, "low"), ratio*rapid.Float64Range(1, 3).Draw(rt, "high"), rapid.Float64Range(0, 1).Draw(rt, "q"))
+		a.Verdict = rapid.SampledFrom([]quality.Verdict{quality.MoreDefects, quality.FewerDefects, quality.NothingFound, quality.NotEnough}).Draw(rt, "verdict")
+		a.Clustering = rapid.SampledFrom([]quality.Clustering{quality.ByDay, quality.ByBatch, quality.NotClustered}).Draw(rt, "clusters")
+		e := &a.Effects[0]
+		e.Method = rapid.SampledFrom([]quality.Method{quality.BiasReduced, quality.QuasiLikelihood}).Draw(rt, "method")
+		e.Found, e.Excluded = rapid.Bool().Draw(rt, "found"), rapid.Bool().Draw(rt, "excluded")
+		swing := rapid.Float64Range(1, 6).Draw(rt, "swing")
+		e.SwingLow, e.SwingHigh = ptr(math.Pow(*e.Low, swing)), ptr(math.Pow(*e.High, swing))
+		if rapid.Bool().Draw(rt, "no limit") {
+			e.High, e.SwingHigh = nil, nil
+		}
+		if rapid.Bool().Draw(rt, "weeks") {
+			a.WeeksMore = ptr(rapid.Float64Range(0, 80).Draw(rt, "weeks more"))
+			e.WeeksMore = a.WeeksMore
+		}
+		if a.Verdict == quality.MoreDefects || a.Verdict == quality.FewerDefects {
+			a.Kinds = []string{All}
+		}
+		told := a.Tell(words.Locale{}, PlainKind)
+		said := plain.Replace(told.Effects[0].Words)
+		sentences := plain.Replace(strings.Join(told.Sentences, "\n"))
+		compared := a.Clustering != quality.NotClustered && e.Method == quality.BiasReduced
+		includesNone := *e.Low <= 1 && (e.High == nil || *e.High >= 1)
+		if includesNone && (strings.Contains(said, " for each ") && !strings.Contains(said, "no difference that matters was found") || told.Effects[0].Sure == "Yes") {
+			rt.Fatalf("%v to %v: %s (%s)", *e.Low, e.High, said, told.Effects[0].Sure)
+		}
+		if strings.Contains(strings.ToLower(said+told.Headline), "no difference that matters") && (!e.Excluded || !compared) {
+			rt.Fatalf("not excluded: %s, %s", told.Headline, said)
+		}
+		if !compared && (strings.Contains(said+sentences, "very likely") || strings.Contains(said+sentences, "probably") || strings.HasPrefix(told.Headline, "Yes") || strings.HasPrefix(told.Headline, "No ") || strings.HasPrefix(told.Headline, "Probably")) {
+			rt.Fatalf("neither days nor batches were compared: %s\n%s", told.Headline, sentences)
+		}
+		if a.Clustering != quality.ByDay && strings.Contains(said+sentences+told.Headline, "very likely") {
+			rt.Fatalf("days were not compared: %s\n%s", told.Headline, sentences)
+		}
+		if *e.SwingLow < 1/(1+a.Relevant/100) && strings.Contains(sentences, "are not excluded") && e.SwingHigh != nil && *e.SwingHigh < 1+a.Relevant/100 {
+			rt.Fatalf("up to %v: %s", *e.SwingHigh, sentences)
+		}
+	})
 }

@@ -85,6 +85,9 @@ func (l Locale) LightReason(s light.Signal, press string) string {
 	if s.Mix != "" {
 		key = "reason-mix." + string(s.Cause)
 	}
+	if s.Past {
+		key += "-past"
+	}
 	why := l.Say(key, "mix", s.Mix, "press", press)
 	if s.MixInk != "" {
 		why += " " + l.Say("reason.other-ink", "ink", s.MixInk)

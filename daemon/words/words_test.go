@@ -253,6 +253,9 @@ func TestEveryReasonIsSaid(t *testing.T) {
 		if !strings.Contains(got, s.MixInk) {
 			t.Fatalf("%+v: %q does not name the ink", s, got)
 		}
+		if s.Past && (strings.Contains(got, "soon") || !strings.Contains(got, "may end now")) {
+			t.Fatalf("%+v: %q of ink that may end now", s, got)
+		}
 		if s.Flashing && s.Alarm != "" && !strings.Contains(got, "Life got shorter") {
 			t.Fatalf("%+v: %q does not say for which alarm it flashes", s, got)
 		}

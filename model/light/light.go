@@ -159,6 +159,7 @@ type Signal struct {
 	Mix      string // the id of the mix that is ready or coming, where the cause is about it or it is ready; else empty
 	MixInk   string // the ink of that mix where it is another than the one on the press; else empty
 	Alarm    string // the name of the alarm for which it flashes; empty when there is none
+	Past     bool   // the cause is EndsSoon, and the earliest end has passed: the ink may end now
 }
 
 // Of returns the signal for a press: the first meaning whose condition holds. A press with
@@ -168,6 +169,7 @@ func Of(p Press) Signal {
 	for _, row := range table {
 		if row.holds(p) {
 			s.Meaning, s.Cause = row.meaning, row.cause
+			s.Past = row.cause == EndsSoon && p.LowRemaining <= 0
 			if row.mix != nil {
 				s.Mix = row.mix(p)
 				if s.Mix != "" && s.Mix == p.Ready {

@@ -163,6 +163,9 @@ func TestCausesDiffer(t *testing.T) {
 	if a.Meaning != Soon || b.Meaning != Soon || a.Cause != EndsSoon || b.Cause != AgeUncertain {
 		t.Errorf("ending: %+v, unsure: %+v", a, b)
 	}
+	if ending.LowRemaining = 0; a.Past || b.Past || !Of(ending).Past || Of(ending).Cause != EndsSoon {
+		t.Errorf("what may end now is told from what ends soon: %+v, %+v, %+v", a, b, Of(ending))
+	}
 	if got := Of(Press{Ready: "1129-4"}); got.Cause != MixReady || got.Mix != "1129-4" {
 		t.Errorf("an empty press: %+v", got)
 	}

@@ -8,7 +8,8 @@ import (
 type Threshold struct {
 	Kind string // empty for all kinds together
 	// Told: below At the rate is level, above it rises, and the data exclude that it rises over
-	// the whole range. Interval is where At may be; it is the profile interval.
+	// the whole range. Interval is where At may be; it is the profile interval. Its High is +Inf
+	// when the data do not exclude the most humid place that was tried.
 	Told     bool
 	At       float64
 	Interval Interval
@@ -70,6 +71,9 @@ func (p *prepared) threshold(kind int, o Options) Threshold {
 		if deviances[i] <= limit {
 			t.Interval = Interval{min(t.Interval.Low, place-step/2), max(t.Interval.High, place+step/2)}
 		}
+	}
+	if deviances[len(deviances)-1] <= limit {
+		t.Interval.High = math.Inf(1)
 	}
 	t.Told = deviances[0] > limit
 	return t

@@ -2261,6 +2261,7 @@ declare namespace API {
     ratio_low?: number;
     reason?: "no-prints" | "no-defects" | "few-defects" | "no-change" | "one-sided" | "undecided" | "not-fitted" | "few-prints";
     step: number;
+    sure: string;
     swing?: number;
     swing_high?: number;
     swing_low?: number;

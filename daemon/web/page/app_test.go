@@ -156,7 +156,7 @@ func TestBenchOutOfReach(t *testing.T) {
 		end()
 	})
 	b.landsOn("#verdict")
-	b.sees("#verdict", "The numbers can be trusted")
+	b.sees("#verdict", "The readings can be trusted")
 	if at := eval[string](b, "location.pathname"); at != "/devices" {
 		t.Errorf("it goes on at %s", at)
 	}

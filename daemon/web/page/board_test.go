@@ -82,6 +82,14 @@ func TestBoardPastItsSafeEnd(t *testing.T) {
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.openAt(f, "/presses")
 	b.sees(".board-left", "may end now")
+	for _, path := range []string{"/presses", "/"} { // the light says the same
+		b.openAt(f, path)
+		b.sees("main", "May end now")
+		if words := eval[string](b, `document.querySelector(".board, .lights").innerText`); strings.Contains(words, "Ends soon") {
+			t.Errorf("%s says of one cup that it may end now and that it ends soon: %s", path, words)
+		}
+	}
+	b.openAt(f, "/presses")
 	b.sees(".board-band", "was safe to "+clockOf(now, -5*time.Minute)+"; expected end "+clockOf(now, 10*time.Minute))
 }
 

@@ -14,7 +14,7 @@ func TestDevicesInOrder(t *testing.T) {
 	t.Parallel()
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
-	b.sees("#verdict", "The numbers can be trusted")
+	b.sees("#verdict", "The readings can be trusted")
 	b.sees("#instruments", "bench-air")
 	b.sees("#instruments", "23.4 °C, 51.0 % RH, read just now")
 	b.sees("#instruments", "107.6 g, moving, read just now")
@@ -44,7 +44,7 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
-	b.sees("#verdict", "Not all of the numbers can be trusted")
+	b.sees("#verdict", "Not all readings can be trusted")
 	b.sees("#verdict", "bench-air: Check failed: do not rely on it")
 	b.sees("#instruments", why)
 
@@ -65,7 +65,7 @@ func TestDevicesInTrouble(t *testing.T) {
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.expect("503")
 	b.openAt(f, "/devices")
-	b.sees("#verdict", "Not all of the numbers can be trusted")
+	b.sees("#verdict", "Not all readings can be trusted")
 	for _, text := range []string{
 		"floor-air: No fresh reading", "scale-1: Under maintenance until", "air of floor: Not to be relied on: no reading for 20 min",
 		"Records: Not being saved", "Clock: the clock is not set",
@@ -110,7 +110,7 @@ func TestADisagreementWithdrawsTheVerdict(t *testing.T) {
 	rows["sensors"].([]view.Sensor)[0].Disagrees = why
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
-	b.sees("#verdict", "Not all of the numbers can be trusted")
+	b.sees("#verdict", "Not all readings can be trusted")
 	b.sees("#verdict", "bench-air: It disagrees with the sensor beside it")
 	b.sees("#instruments", why)
 	b.eventually("the alarms come right after the verdict", `document.querySelector("#verdict").nextElementSibling.id === "alarms"`)
@@ -147,7 +147,7 @@ func TestDevicesWithoutContact(t *testing.T) {
 	f, b := newFakeBench(t, shop(time.Now())), openBrowser(t, 390, 844)
 	b.expect("503")
 	b.openAt(f, "/devices")
-	b.sees("#verdict", "The numbers can be trusted")
+	b.sees("#verdict", "The readings can be trusted")
 	f.cut()
 	b.skip(31 * time.Second)
 	b.sees("#verdict", "Not known: no contact with the bench")
@@ -173,7 +173,7 @@ func TestACheckIsRecorded(t *testing.T) {
 	}
 	b.sees("#instruments", "Check failed: do not rely on it")
 	b.sees("#instruments", "solvent vapour has changed it")
-	b.sees("#verdict", "Not all of the numbers can be trusted")
+	b.sees("#verdict", "Not all readings can be trusted")
 	b.eventually("its record can be printed", `document.querySelector("#instruments a[href='/checks/bench-air']").checkVisibility()`)
 	b.act("Check…", "bench-air")
 	b.click(`dialog[open] input[value="salt"]`)

@@ -1,9 +1,13 @@
 package page
 
 import (
+	"fmt"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/words"
 	"potlifed/model/alarm"
@@ -59,6 +63,33 @@ func TestPagesAreInTheLanguage(t *testing.T) {
 				t.Errorf("%s says %q, which is not from the catalogue", at, piece)
 			}
 		}
+	}
+}
+
+// TestContentsLieOverNoText: the link to the contents, which stays on a narrow screen, is as wide as the page, so
+// that no line of text stands half behind it and nothing that has the focus is under it.
+func TestContentsLieOverNoText(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 390, 844)
+	b.run(chromedp.Navigate(newFakeBench(t, shop(time.Now())).URL + "/help"))
+	b.eventually("it stays", `getComputedStyle(document.querySelector(".to-contents")).position === "sticky"`)
+	for _, at := range []int{0, 700, 1500, 4000} {
+		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf("scrollTo({top: %d, behavior: 'instant'})", at)))
+		for _, found := range eval[[]string](b, `(() => {
+			const bar = document.querySelector(".to-contents").getBoundingClientRect(), found = [];
+			for (const e of document.querySelectorAll("main :is(p, dd, dt, h2, h3, li)")) {
+				const words = document.createRange();
+				words.selectNodeContents(e);
+				for (const r of words.getClientRects()) if (r.bottom > bar.top + 1 && r.top < bar.bottom - 1 && (r.left < bar.left - 1 || r.right > bar.right + 1)) found.push(e.innerText.slice(0, 60));
+			}
+			return found.slice(0, 3);
+		})()`) {
+			t.Errorf("scrolled by %d px, it lies over %q", at, found)
+		}
+	}
+	b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("main a:not(.to-contents)")].at(-1).focus();undefined`))
+	if hidden := eval[bool](b, `document.activeElement.getBoundingClientRect().bottom > document.querySelector(".to-contents").getBoundingClientRect().top`); hidden {
+		t.Error("what has the focus is under it")
 	}
 }
 

@@ -2,6 +2,7 @@ package page
 
 import (
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"slices"
@@ -129,6 +130,25 @@ func TestPictureIsReadByKeyboard(t *testing.T) {
 	}
 	b.click(".picture-data summary")
 	b.sees(".picture-tables", "Relative humidity, %")
+}
+
+// TestPictureOfATurnedScreen: a picture is drawn again for another width, so that its letters keep their size; the
+// mark that is read stays.
+func TestPictureOfATurnedScreen(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 800, 1280)
+	b.openAt(newFakeBench(t, shop(time.Now())), "/study")
+	b.eventually("the marks of a picture", `document.querySelectorAll(".picture-drawing .mark").length > 10`)
+	const letters = `(() => { const svg = document.querySelector(".picture-drawing svg"); return parseFloat(getComputedStyle(svg.querySelector("text")).fontSize) * svg.getBoundingClientRect().width / svg.viewBox.baseVal.width; })()`
+	upright := eval[float64](b, letters)
+	eval[bool](b, `document.querySelectorAll(".picture-drawing .mark")[3].focus() ?? true`)
+	for _, s := range []size{phone, wide} {
+		b.run(chromedp.EmulateViewport(s.width, s.height))
+		b.eventually("its letters have their size again", fmt.Sprintf("Math.abs(%s - %v) < 0.06 * %v", letters, upright, upright))
+		if at := eval[int](b, `[...document.querySelectorAll(".picture-drawing .mark")].indexOf(document.activeElement)`); at != 3 {
+			t.Errorf("%d px: mark %d is read, want the one that was", s.width, at)
+		}
+	}
 }
 
 // TestPictureWithoutData: where nothing is to be drawn, a sentence says so and takes no more room than that.

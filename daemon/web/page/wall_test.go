@@ -174,7 +174,7 @@ func TestWallTurns(t *testing.T) {
 	b.sees(".wall-clock", clock(0))
 	b.skip(12 * time.Second)
 	b.eventually("it turns", fmt.Sprintf(`%s === %q`, names, second))
-	b.sees(`[data-meaning="empty"] .wall-next`, "mixing")
+	b.sees(`[data-meaning="empty"] .wall-next`, "mix begun")
 	b.sees(`[data-meaning="unknown"] .wall-verdict`, "Not known")
 	if line := eval[string](b, `getComputedStyle(document.querySelector('[data-meaning="unknown"] .wall-next')).textDecorationLine`); line != "line-through" {
 		t.Errorf("a time that is not known looks sure: %q", line)
@@ -199,6 +199,66 @@ func TestWallTurns(t *testing.T) {
 	b.skip(45 * time.Second)
 	b.sees("#no-contact", "No contact.")
 	b.eventually("no figure is left", `[...document.querySelectorAll(".wall-verdict")].every((e) => e.innerText === "Not known") && [...document.querySelectorAll(".wall-next")].every((e) => e.innerText === "?")`)
+}
+
+// TestAlarmsAreCountedAlike: for one state every page tells the same number of alarms, those that ask for a
+// person.
+func TestAlarmsAreCountedAlike(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 6, 12, 9, 0, 0, 0, time.Local)
+	rows := wallShop(now, 3)
+	all := rows["alarms"].([]view.Alarm)
+	for i, state := range []string{"acknowledged", "returned", "shelved"} {
+		a := all[0]
+		a.Subject, a.State = fmt.Sprintf("0612-%d", 7+i), state
+		all = append(all, a)
+	}
+	rows["alarms"] = all
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	f.made = now
+	b.openWall(f)
+	b.sees(".wall-alarms", "2 alarms")
+	for _, path := range []string{"/", "/presses", "/devices"} {
+		b.openAt(f, path)
+		b.sees("#alarm-count", "2 alarms not acknowledged")
+	}
+	b.sees("#verdict", "2 alarms stand below.")
+}
+
+// TestWallPartsPrintFromMix: what a press may print, and what is to be mixed for it, have a rule between them, and
+// the words of each tell which they are.
+func TestWallPartsPrintFromMix(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 6, 12, 9, 0, 0, 0, time.Local)
+	rows := wallShop(now, 8)
+	stopped := rows["presses"].([]view.Press)[6]
+	stopped.Light, stopped.Cause = light.DoNotPrint, light.RiskTooHigh
+	rows["presses"].([]view.Press)[6] = stopped
+	dead := rows["presses"].([]view.Press)[2] // may end now, and no mix follows
+	for i, one := range rows["batches"].([]view.Batch) {
+		if one.ID == *dead.Batch {
+			rows["batches"].([]view.Batch)[i] = openBatch(now, one.ID, one.Ink, dead.ID, -time.Minute, time.Minute, 20*time.Minute)
+		}
+	}
+	f, b := newFakeBench(t, rows), openBrowser(t, 1920, 1080)
+	f.made = now
+	b.openWall(f)
+	line := func(press string) string {
+		return eval[string](b, fmt.Sprintf(`(() => { const l = [...document.querySelectorAll(".wall-line")].find((e) => e.querySelector(".wall-name").innerText === %q); return l.querySelector(".wall-verdict").innerText + " | " + l.querySelector(".wall-next").innerText })()`, press))
+	}
+	for press, want := range map[string]string{"press-7": "Do not print | mix ready", "press-4": "Empty | mix begun", "press-3": "May end now | now"} {
+		if got := line(press); got != want {
+			t.Errorf("%s: %s, want %s", press, got, want)
+		}
+	}
+	const merged = `[...document.querySelectorAll(".wall-line")].filter((l) => {
+		const rule = l.querySelector(".wall-when"), size = parseFloat(getComputedStyle(l).fontSize);
+		const words = document.createRange(); words.selectNodeContents(l.querySelector(".wall-verdict"));
+		return !(parseFloat(getComputedStyle(rule).borderLeftWidth) >= 0.04 * size && rule.getBoundingClientRect().left >= words.getBoundingClientRect().right + 0.1 * size && l.querySelector(".wall-next").getBoundingClientRect().left >= rule.getBoundingClientRect().left + 0.1 * size);
+	}).map((l) => l.innerText)`
+	for _, found := range eval[[]string](b, merged) {
+		t.Errorf("nothing parts the two: %s", found)
+	}
 }
 
 // TestWallNamesAnotherDay: a time that is not of today has its weekday, in the zone of the shop and

@@ -42,12 +42,9 @@ declare namespace Words {
     "analysis.factor.vapour": {};
     "analysis.figures": {};
     "analysis.figures-note": {};
-    "analysis.found": {};
     "analysis.from": {};
     "analysis.kept": {};
     "analysis.kind": {};
-    "analysis.no-difference": {};
-    "analysis.not-yet": {};
     "analysis.press": {};
     "analysis.print": {};
     "analysis.question": {};
@@ -488,6 +485,8 @@ declare namespace Words {
     "devices.trusted": {};
     "devices.uncertain": {};
     "devices.up": {};
+    "devices.verdict-about": {};
+    "devices.verdict-alarms": {n: number};
     "devices.waiting": {};
     "devices.with-care": {};
     "devices.written": {};
@@ -628,6 +627,7 @@ declare namespace Words {
     "meaning.empty": {};
     "meaning.in-order": {};
     "meaning.soon": {};
+    "meaning.soon-past": {};
     "meaning.unknown": {};
     "mixing.lifted": {};
     "mixing.poured": {};

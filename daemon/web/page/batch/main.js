@@ -17,7 +17,7 @@ const seq = new URLSearchParams(location.search).get("seq");
 const askMs = 30_000;
 
 const page = live({ kinds: ["batches"], needs: [load] });
-const title = h("h2", { class: "batch-head", text: say("batch.title", { batch: id }) });
+const title = h("h2", { class: "batch-head", words: say("batch.title", { batch: id }) });
 const life = h("p", { class: "batch-page-life" });
 const history = h("div", { class: "history" });
 const drawn = picture(0.7, 380);
@@ -117,7 +117,7 @@ function historyParts(b, kinds, of) {
   const events = b.events ?? [];
   const [tests, flows, presses] = [b.tests ?? [], b.flow_times ?? [], b.presses ?? []];
   return [
-    part(say("batch.what"), facts.map((text) => h("p", { text })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", text }))),
+    part(say("batch.what"), facts.map((words) => h("p", { words })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", words: text }))),
     part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? []))), [askedOf(b.targets_g), ratioWords(b.ratio)].filter(Boolean).map((text) => h("p", { text }))),
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
     part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
@@ -195,7 +195,7 @@ function pouredRow(c, lots) {
   const lot = lots.find((l) => l.can === c.can && l.part === c.part);
   const of = { part: term("part", c.part), can: c.can ?? "" };
   const from = !c.can ? say("batch.no-can", { part: of.part }) : lot?.assumed ? say("batch.from-assumed", of) : say("batch.from", of);
-  return h("li", {}, h("strong", { text: grams(c.g) }), ` ${from}`, lot?.lot && h("a", { class: "lot-link", href: `/cans?lot=${encodeURIComponent(lot.lot)}`, text: say("cans.lot", { lot: lot.lot }) }));
+  return h("li", {}, h("strong", { text: grams(c.g) }), " ", h("span", { words: from }), lot?.lot && h("a", { class: "lot-link", href: `/cans?lot=${encodeURIComponent(lot.lot)}`, text: say("cans.lot", { lot: lot.lot }) }));
 }
 
 /**
@@ -207,7 +207,7 @@ function pouredRow(c, lots) {
 function eventRow(e, i, all) {
   const same = i > 0 && day(all[i - 1]?.time ?? "") === day(e.time);
   const at = same ? timeOfDay(e.time) : dayTime(e.time);
-  return h("li", { class: same ? "" : "history-day" }, h("span", { class: "history-time", text: at }), h("span", { text: eventWords(e) }));
+  return h("li", { class: same ? "" : "history-day" }, h("span", { class: "history-time", text: at }), h("span", { words: eventWords(e) }));
 }
 
 /**

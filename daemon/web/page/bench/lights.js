@@ -56,7 +56,7 @@ function lightItem({ store, attempt }, refusal) {
       element.dataset.flashing = String(flashes);
       if (drawn !== meaning) shape.replaceChildren(sign((drawn = meaning)));
       setWords(name, row.press && row.press !== row.id ? `${row.id} (${row.press})` : row.id);
-      setText(word, meaningWords(meaning, contact ? row.cause : ""));
+      setText(word, meaningWords(meaning, contact ? row.cause : "", Date.parse(store.get("batches", row.batch)?.ends_at?.low ?? "") <= store.clock.now()));
       setWords(reason, contact ? [row.reason, row.batch && !row.reason?.includes(row.batch) && say("board.batch-is", { batch: row.batch })].filter(Boolean).join(" ") : say("board.no-contact"));
       show(lift, contact && row.meaning === "do-not-print" && Boolean(row.batch) && !store.get("batches", row.batch));
     },

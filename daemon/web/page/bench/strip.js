@@ -7,7 +7,7 @@ import { clockTime } from "../lib/format.js";
 import { meaningWords, sign } from "../lib/signs.js";
 import { soundIsOn, turnSound } from "../lib/tones.js";
 import { say } from "../lib/words.js";
-import { notAcknowledged, standing } from "../parts/alarms.js";
+import { countAlarms } from "../parts/alarms.js";
 
 const order = ["do-not-print", "unknown", "act", "soon", "in-order", "empty"];
 
@@ -41,7 +41,7 @@ export function stripPanel(element, { store }, waiting) {
         return { element: h("span", { class: "strip-lamp" }, h("span", { class: "strip-sign" }, sign(c.meaning)), n, means), update: (row) => setText(n, String(row.n)) };
       });
       show(lights, rows.length > 0);
-      const open = standing(store.all("alarms")).filter(notAcknowledged).length;
+      const open = countAlarms(store.all("alarms"));
       alarms.dataset.open = String(open > 0);
       setText(alarms, say("stage.n-alarms", { n: open }));
       const lives = store.all("batches").filter((b) => b.ends_at).length;

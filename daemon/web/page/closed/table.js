@@ -1,6 +1,6 @@
 // The batches of one day as a table.
 import { day, dayName, dayTime, timeOfDay } from "../lib/dates.js";
-import { h, keyed, setText } from "../lib/dom.js";
+import { h, keyed, setText, setWords } from "../lib/dom.js";
 import { degrees, duration, grams, percent } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { kindOf, outcome, printed } from "../parts/history.js";
@@ -72,7 +72,7 @@ function batchRow() {
       for (const [i, text] of facts(b).entries()) {
         const cell = others[i];
         if (!cell) continue;
-        setText(cell, text);
+        setWords(cell, text);
         cell.dataset.none = String(text === none);
       }
     },

@@ -132,7 +132,7 @@ function plant(state, alarms) {
 }
 
 /**
- * judge returns whether the numbers can be trusted, and what is against it.
+ * judge returns whether the readings can be trusted, and what is against it.
  * @param {Store} store
  * @param {number} now
  * @param {boolean} contact

@@ -55,8 +55,8 @@ test("journal, broker and clock", () => {
   assert.equal(journal.detail, "no space");
 });
 
-test("the numbers can be trusted when nothing is against it", () => {
-  assert.deepEqual(judge(storeWith(), now, true, fineChecks), { stands: "fine", words: "The numbers can be trusted", against: [] });
+test("the readings can be trusted when nothing is against it", () => {
+  assert.deepEqual(judge(storeWith(), now, true, fineChecks), { stands: "fine", words: "The readings can be trusted", against: [] });
   // A shop without a broker can be trusted as well.
   assert.equal(judge(storeWith(), now, true, [{ name: "journal", ok: true }]).stands, "fine");
 });

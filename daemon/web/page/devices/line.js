@@ -1,5 +1,5 @@
 // A thing of the page of devices: its sign, its state in words, its reading, and more facts.
-import { h, keyed, setText, show } from "../lib/dom.js";
+import { h, keyed, setText, setWords, show } from "../lib/dom.js";
 import { sign } from "../lib/signs.js";
 import { say } from "../lib/words.js";
 
@@ -31,9 +31,9 @@ export function line(buttons) {
       if (drawn !== stands) shape.replaceChildren(sign(signs[stands]));
       drawn = stands;
       element.dataset.stands = stands;
-      setText(name, id);
-      setText(words, state);
-      setText(figure, reading);
+      setWords(name, id);
+      setWords(words, state);
+      setWords(figure, reading);
       show(figure, reading !== "");
       setText(raw, detail);
       show(fold, detail !== "");

@@ -1,9 +1,10 @@
-// Whether the numbers can be trusted, and what the answer depends on beside the instruments: the air
+// Whether the readings can be trusted, and what the answer depends on beside the instruments: the air
 // of each zone, the journal, the broker, the clock.
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { age, degrees, clockTime, percent, secondsUntil } from "../lib/format.js";
 import { sign } from "../lib/signs.js";
 import { say } from "../lib/words.js";
+import { countAlarms } from "../parts/alarms.js";
 import { dependencies, judge, zoneState } from "./condition.js";
 import { line, listPanel, signs, textItem } from "./line.js";
 
@@ -17,8 +18,9 @@ import { line, listPanel, signs, textItem } from "./line.js";
 export function verdictPanel(element, { store }) {
   const shape = h("span", { class: "device-sign" });
   const words = h("h2", { class: "verdict-words", "aria-live": "polite" });
+  const about = h("p", { class: "verdict-about" });
   const list = h("ul", { class: "verdict-list" });
-  element.append(h("div", { class: "verdict" }, shape, words), list);
+  element.append(h("div", { class: "verdict" }, shape, h("div", {}, words, about)), list);
   let drawn = "";
   return {
     /**
@@ -32,6 +34,8 @@ export function verdictPanel(element, { store }) {
       drawn = verdict.stands;
       element.dataset.stands = verdict.stands;
       setText(words, verdict.words);
+      const open = countAlarms(store.all("alarms"));
+      setText(about, [say("devices.verdict-about"), contact && open > 0 && say("devices.verdict-alarms", { n: open })].filter(Boolean).join(" "));
       keyed(list, verdict.against, (text) => text, textItem);
     },
   };

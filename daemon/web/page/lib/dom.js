@@ -2,9 +2,9 @@
 // focus, selections and live regions are left in peace.
 
 /**
- * The properties that h and svg take: class, text, on (event handlers) and data (data-* values);
+ * The properties that h and svg take: class, text, words (a text whose ids are not broken), on (event handlers) and data (data-* values);
  * anything else becomes an attribute, and is left out when it is false, null or undefined.
- * @typedef {Object<string, any> & { class?: string, text?: string, on?: Record<string, (event: Event) => void>, data?: Record<string, string> }} Props
+ * @typedef {Object<string, any> & { class?: string, text?: string, words?: string, on?: Record<string, (event: Event) => void>, data?: Record<string, string> }} Props
  */
 
 /**
@@ -40,6 +40,7 @@ function fill(element, props, children) {
   for (const [name, value] of Object.entries(props)) {
     if (value === false || value === null || value === undefined) continue;
     if (name === "text") element.textContent = value;
+    else if (name === "words") setWords(element, value);
     else if (name === "on") for (const [event, f] of Object.entries(props.on ?? {})) element.addEventListener(event, f);
     else if (name === "data") Object.assign(element.dataset, value);
     else element.setAttribute(name, value === true ? "" : value);

@@ -53,12 +53,15 @@ const causeWords = {
 };
 
 /**
- * meaningWords returns the words for a light's meaning, with its cause where that is known.
+ * meaningWords returns the words for a light's meaning, with its cause where that is known. past tells
+ * whether the earliest end of the ink has passed: what may end now does not end soon.
  * @param {string} meaning
  * @param {string} [cause]
+ * @param {boolean} [past]
  */
-export function meaningWords(meaning, cause = "") {
+export function meaningWords(meaning, cause = "", past = false) {
   const word = words[meaning];
+  if (past && meaning === "soon" && !causeWords[cause]) return say("meaning.soon-past");
   return say(word ? causeWords[cause] ?? word : "meaning.unknown");
 }
 

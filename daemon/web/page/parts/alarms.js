@@ -41,6 +41,12 @@ export function standing(rows) {
 }
 
 /**
+ * countAlarms returns how many alarms ask for a person, which is the count of every page.
+ * @param {API.AlarmView[]} rows
+ */
+export const countAlarms = (rows) => standing(rows).filter(notAcknowledged).length;
+
+/**
  * orderAlarms splits alarms into those to show, in their order, and the muted ones. A priority that
  * this page does not know comes first.
  * @param {API.AlarmView[]} rows
@@ -112,7 +118,7 @@ export function alarmsPanel(element, tools) {
       for (const [place, some] of /** @type {const} */ ([[list, shown], [folded, muted]])) {
         for (const part of keyed(place, some, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
       }
-      return shown.filter(notAcknowledged).length;
+      return countAlarms(rows);
     },
   };
 }

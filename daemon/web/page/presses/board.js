@@ -92,7 +92,7 @@ function boardRow(tools) {
      */
     draw(now, length, contact) {
       const { press, batch } = row;
-      part.light.draw(row, contact);
+      part.light.draw(row, now, contact);
       part.life(batch?.ends_at ? batch : null, now, length, true, batch && nextIs(store, batch));
       const old = batch ? -secondsUntil(Date.parse(batch.time), now) : 0;
       const words = batch ? [

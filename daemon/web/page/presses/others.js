@@ -124,7 +124,7 @@ function otherRow() {
      */
     draw(now, length, contact) {
       const { press, batch } = row;
-      part.light.draw({ ...row, press: press && { ...press, reason: pressWords(press, now) } }, contact);
+      part.light.draw({ ...row, press: press && { ...press, reason: pressWords(press, now) } }, now, contact);
       part.life(batch?.ends_at && contact ? batch : null, now, length, false);
       const words = batch ? [`${batch.id} · ${batch.ink}`, batch.state === "resting" && say("board.rests"), batch.state === "mixing" && say("board.mixing")] : [];
       part.write(words.filter(Boolean).join(", "), contact && batch ? batchWords(batch, now) : "");

@@ -62,9 +62,10 @@ function lightPart() {
     reason,
     /**
      * @param {PlaceRow<ShownPress, ShownBatch>} row
+     * @param {number} now
      * @param {boolean} contact
      */
-    draw({ press, batch }, contact) {
+    draw({ press, batch }, now, contact) {
       show(shape, Boolean(press));
       show(reason, Boolean(press));
       if (!press) return setText(word, batch?.press ? "" : say("board.not-on-press"));
@@ -73,7 +74,7 @@ function lightPart() {
       if (drawn !== meaning) shapePlace.replaceChildren(sign((drawn = meaning)));
       shape.dataset.flashing = String(flashes);
       shape.dataset.meaning = meaning;
-      setText(word, meaningWords(meaning, contact ? press.cause : ""));
+      setText(word, meaningWords(meaning, contact ? press.cause : "", Date.parse(batch?.ends_at?.low ?? "") <= now));
       setText(reason, contact ? press.reason ?? "" : say("board.no-contact"));
       show(reason, reason.textContent !== "");
     },

@@ -76,7 +76,7 @@ export function studyPanel() {
       if (turn !== asking) return true;
       show(refusal, false);
       setText(headline, a.headline);
-      sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { text })));
+      sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { words: text })));
       effects.replaceChildren(effectsTable(a));
       told = a;
       if (!chosen) drawTimes(whole, of);
@@ -167,15 +167,6 @@ function named(factor) {
   return known ? say(known[1]) : factor;
 }
 
-/**
- * sure says whether there is an effect.
- * @param {API.StudyEffect} e
- */
-function sure(e) {
-  if (e.found) return say("analysis.found");
-  return e.excluded ? say("analysis.no-difference") : say("analysis.not-yet");
-}
-
 /** @param {API.StudyAnswer} a */
 function effectsTable(a) {
   // Of the many pairs of a condition and a kind, those that were found, and all kinds together.
@@ -183,7 +174,7 @@ function effectsTable(a) {
   return h(
     "table", {},
     h("thead", {}, h("tr", {}, [say("analysis.condition"), say("analysis.effect"), say("analysis.figures"), say("analysis.sure")].map((text) => h("th", { scope: "col", text })))),
-    h("tbody", {}, rows.map((e) => h("tr", { class: e.found ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { text: e.words }), h("td", { class: "study-figures", text: e.figures }), h("td", { text: sure(e) })))),
+    h("tbody", {}, rows.map((e) => h("tr", { class: e.found ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { words: e.words }), h("td", { class: "study-figures", text: e.figures }), h("td", { text: e.sure })))),
   );
 }
 

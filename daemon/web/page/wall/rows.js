@@ -44,7 +44,7 @@ export function verdict({ press, batch }, now, contact) {
   if (!contact) return meaningWords("unknown");
   const low = Date.parse(batch?.ends_at?.low ?? "");
   const good = press.meaning === "in-order" || (press.meaning === "soon" && press.cause === "ends-soon");
-  return good && low > now ? say("wall.safe", { time: clockTime(low, now) }) : press.cause === "printing-without-batch" ? say("wall.no-batch") : meaningWords(press.meaning, press.cause);
+  return good && low > now ? say("wall.safe", { time: clockTime(low, now) }) : press.cause === "printing-without-batch" ? say("wall.no-batch") : meaningWords(press.meaning, press.cause, low <= now);
 }
 
 /**

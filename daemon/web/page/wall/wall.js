@@ -1,6 +1,6 @@
 // The lines of the wall as they are drawn: as large as their number and the screen let them be, and
 // on pages that turn by themselves when there are too many.
-import { orderAlarms } from "../parts/alarms.js";
+import { countAlarms } from "../parts/alarms.js";
 import { outOfContact } from "../lib/contact.js";
 import { timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
@@ -37,9 +37,9 @@ export function wallPanel(element, { store }) {
      */
     update(now, contact) {
       const lines = linesOf(store.all("presses"), store.all("batches"));
-      const standing = orderAlarms(store.all("alarms")).shown.length;
+      const open = countAlarms(store.all("alarms"));
       setText(time, store.clock.known ? timeOfDay(now) : "");
-      setText(alarms, !contact ? "" : outOfContact() ? say("wall.no-contact") : standing > 0 ? say("wall.alarms", { n: standing }) : "");
+      setText(alarms, !contact ? "" : outOfContact() ? say("wall.no-contact") : open > 0 ? say("wall.alarms", { n: open }) : "");
       show(wall, lines.length > 0);
       show(none, lines.length === 0 && store.loaded.has("presses"));
       const count = Math.max(1, Math.ceil(lines.length / linesAtOnce));
