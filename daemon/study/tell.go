@@ -195,6 +195,8 @@ func (w teller) effect(e Effect) string {
 		return w.Say("study.effect", append(values, "change", w.rate(e.Ratio), "low", w.rate(e.Low), "high", w.rate(e.High))...)
 	case w.excludes(e):
 		return w.Say("study.effect.excluded", append(values, "low", w.rate(e.Low), "high", w.rate(e.High))...)
+	case e.Low != nil && *e.Low > 1 || e.High != nil && *e.High < 1:
+		return w.Say("study.effect.sign", "kind", kind)
 	case e.WeeksMore == nil:
 		return w.Say("study.effect.open", "kind", kind)
 	case *e.WeeksMore > manyWeeks:
