@@ -69,21 +69,24 @@ func kinds(t *testing.T, m figures.Maker) map[string]chart.Figure {
 // and each has its data as a table.
 func TestEveryKindOfPictureIsRead(t *testing.T) {
 	t.Parallel()
-	rows := cansShop(time.Now())
+	now := time.Now()
+	rows := cansShop(now)
+	scenes["idle"](rows, now) // a mix on the stage leaves no room for a picture
 	history := rows["batches/0611-2/history"].(trace.History)
 	history.MixedAt = at(reported)
 	rows["batches/0611-2/history"] = history
 	f := newFakeBench(t, rows)
 	next := f.Config.Handler
+	m := figures.Maker{Locale: words.Locale{Zone: time.UTC}, Width: 400}
+	drawn := kinds(t, m)
 	f.Config.Handler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		m := figures.Maker{Locale: words.Locale{Zone: time.UTC}, Width: 400}
 		path := strings.TrimPrefix(r.URL.Path, "/api/v1/")
 		for _, name := range []string{"of", "batches"} {
 			if v := r.URL.Query().Get(name); v != "" && v != "all" {
 				path += "?" + name + "=" + v
 			}
 		}
-		figure, known := kinds(t, m)[path]
+		figure, known := drawn[path]
 		if !known {
 			next.ServeHTTP(w, r)
 			return
