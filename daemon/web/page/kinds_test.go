@@ -56,7 +56,7 @@ func kinds(t *testing.T, m figures.Maker) map[string]chart.Figure {
 		pans = append(pans, health.PanDay{Date: date, Settled: 40, Settle: time.Second, NoiseG: new(0.02), ZeroG: new(0.1), Oldest: time.Second})
 	}
 	return map[string]chart.Figure{
-		"pictures/air": m.Air(reported, end, air, batches), "pictures/air?batches=false": m.Day(reported, end, air),
+		"pictures/air": m.Air(reported, end, air, batches), "pictures/air?batches=false": m.Day(reported, end, air, nil),
 		"pictures/sensors": m.Sensors("sensors", reported, end, air), "pictures/curve": m.Curve("curve", answer.Curves[0], ""),
 		"pictures/control": m.Control(control, reported, end, air, batches), "pictures/kept": m.Kept(quality.NewKept(figures.Forecasted(batches))),
 		"pictures/checks": m.Checks(reported, end, checks), "batches/0611-2/picture": m.Life(course),
