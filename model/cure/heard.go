@@ -316,7 +316,7 @@ func (t *told) risk(a alive, dose, gap []float64, growth float64) float64 {
 			sum += math.Exp(t.lnSurvival(i, spent(dose, gap, i), growth) - a.lnUnit)
 		}
 	}
-	return min(max(1-sum/a.sum, 0), 1)
+	return a.ended(sum)
 }
 
 // setCeiling stores in b a limit of the risk from these doses on, as [ceiling.set] does.

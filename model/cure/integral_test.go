@@ -391,3 +391,19 @@ func TestNominalAgainstClosedForms(t *testing.T) {
 			p.exposure()*(dry.VapourPressurePa()+damp.VapourPressurePa())/2/referenceVapourPa*d.Hours())
 	})
 }
+
+func TestTabledExponential(t *testing.T) {
+	for x := -10.0; x <= 10; x += 0.0007 {
+		if got, want := expTabled(x), math.Exp(x); !(math.Abs(got/want-1) <= 3e-10) {
+			t.Fatalf("exp(%v): %v, want %v", x, got, want)
+		}
+	}
+	for _, x := range []float64{-expReach, expReach, math.Nextafter(expReach, 0), math.Nextafter(-expReach, 0), -800, 800} {
+		if got, want := expTabled(x), math.Exp(x); got != want && !(math.Abs(got/want-1) <= 3e-10) {
+			t.Errorf("exp(%v): %v, want %v", x, got, want)
+		}
+	}
+	if !math.IsNaN(expTabled(math.NaN())) {
+		t.Error("not a number has an exponential")
+	}
+}

@@ -63,6 +63,7 @@ type member struct {
 	activationK    float64
 	inverse        float64 // 1/(sigma √2)
 	towardsWorst   float64 // see towardsWorst
+	perLagFactor   float64 // 1/lagFactor
 }
 
 // stored returns the drawn fields in the order in which an ensemble is stored.
@@ -78,6 +79,7 @@ func (m *member) derive() {
 	m.activationK = m.activation / gasConstant
 	m.inverse = 1 / (m.sigma * math.Sqrt2)
 	m.towardsWorst = towardsWorst(m.worstU)
+	m.perLagFactor = 1 / m.lagFactor
 }
 
 // beyondLast is how far the air that nobody measures may lie on the other side of the last values, as

@@ -94,6 +94,11 @@ func (s state) advance(members []member, phi []float64, p *piece) {
 		centres[j] = p.from.TemperatureC + g*(p.to.TemperatureC-p.from.TemperatureC)
 		around[j] = air.SaturationAround(centres[j])
 	}
+	// The piece in lags of the cup, and the lag in pieces; both 0 without a lag.
+	inLags, perPiece := 0.0, p.lagH/p.hours
+	if p.lagH > 0 {
+		inLags = p.hours / p.lagH
+	}
 	for i := range members {
 		m := &members[i]
 		from, to := p.memberAir(m, p.from, p.strayFrom), p.memberAir(m, p.to, p.strayTo)
@@ -108,7 +113,10 @@ func (s state) advance(members []member, phi []float64, p *piece) {
 			}
 			vapour += points.weights[j] * a.HumidityPct * pressure
 		}
-		heat, cup := m.heatPath(p.hours, p.lagH*m.lagFactor, from.TemperatureC, to.TemperatureC, s.cup[i])
+		heat, cup, ok := m.gentlePath(p.hours, inLags*m.perLagFactor, perPiece*m.lagFactor, from.TemperatureC, to.TemperatureC, s.cup[i])
+		if !ok {
+			heat, cup = m.heatPath(p.hours, p.lagH*m.lagFactor, from.TemperatureC, to.TemperatureC, s.cup[i])
+		}
 		s.dose[i] += m.heat*heat + m.moisture*phi[i]*vapour*p.hours*(1.0/100)
 		s.cup[i] = cup
 	}
@@ -124,20 +132,18 @@ const gentleK = 0.2
 func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float64) {
 	if tauH == 0 {
 		if math.Abs(to-from) <= gentleK {
-			return hours * arrhenius(m.activationK, 0.5*(from+to)), to
+			return hours * m.arrhenius(0.5*(from+to)), to
 		}
-		first := arrhenius(m.activationK, from+gauss2.nodes[0]*(to-from))
-		second := arrhenius(m.activationK, from+gauss2.nodes[1]*(to-from))
+		first := m.arrhenius(from+gauss2.nodes[0]*(to-from))
+		second := m.arrhenius(from+gauss2.nodes[1]*(to-from))
 		return hours * 0.5 * (first + second), to
 	}
 	x := hours / tauH
+	if heatH, cupC, ok := m.gentlePath(hours, x, 1/x, from, to, cup); ok {
+		return heatH, cupC
+	}
 	behind := (to - from) / x // by how much a settled cup is behind the air
 	amplitude := cup - from + behind
-	if x >= 1e-6 && math.Abs(to-from)+math.Abs(amplitude)*min(x, 1) <= gentleK {
-		left := decay(x)
-		mean := 0.5*(from+to) - behind + amplitude*(1-left)/x
-		return hours * arrhenius(m.activationK, mean), to - behind + amplitude*left
-	}
 	if x > 0.5 {
 		if heatH, cupC, ok := m.settledPath(hours, tauH, from, to, amplitude); ok {
 			return heatH, cupC
@@ -151,8 +157,22 @@ func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float
 	settled := from - behind
 	first := settled + (to-from)*gauss2.nodes[0] + amplitude*decay(x*gauss2.nodes[0])
 	second := settled + (to-from)*gauss2.nodes[1] + amplitude*decay(x*gauss2.nodes[1])
-	heatH = hours * 0.5 * (arrhenius(m.activationK, first) + arrhenius(m.activationK, second))
+	heatH = hours * 0.5 * (m.arrhenius(first) + m.arrhenius(second))
 	return heatH, settled + (to - from) + amplitude*decay(x)
+}
+
+// gentlePath is heatPath for a piece of x lags in which the cup's temperature changes so little that k at
+// its mean is enough; perX is 1/x. ok is false for another. It has one division, since divisions and exponentials
+// are most of what a minute costs.
+func (m *member) gentlePath(hours, x, perX, from, to, cup float64) (heatH, cupC float64, ok bool) {
+	behind := (to - from) * perX // by how much a settled cup is behind the air
+	amplitude := cup - from + behind
+	if !(x >= 1e-6 && math.Abs(to-from)+math.Abs(amplitude)*min(x, 1) <= gentleK) {
+		return 0, 0, false
+	}
+	left := decay(x)
+	mean := 0.5*(from+to) - behind + amplitude*(1-left)*perX
+	return hours * m.arrhenius(mean), to - behind + amplitude*left, true
 }
 
 // settledPath is heatPath for a piece longer than half the lag, in which the cup comes close to
@@ -177,7 +197,7 @@ func (m *member) settledPath(hours, tauH, from, to, amplitude float64) (heatH, c
 		return 0, 0, false
 	}
 	first := settled + gauss2.nodes[0]*(to-from)
-	k1 := arrhenius(m.activationK, first)
+	k1 := m.arrhenius(first)
 	// The other k are calculated from the first: their exponents are small.
 	ratio := func(t float64) float64 {
 		return expSmall(m.activationK * (t - first) / ((t + zeroCelsiusK) * (first + zeroCelsiusK)))
@@ -188,6 +208,35 @@ func (m *member) settledPath(hours, tauH, from, to, amplitude float64) (heatH, c
 	added := ca*(1-q*growth)/(1-b) + (ca*ca*0.5-d)*(1-q2*growth)/(2-b) + ca*(ca*ca*(1.0/6)-d)*(1-q2*q*growth)/(3-b) +
 		ca*ca*ca*ca*(1.0/24)*(1-q2*q2*growth)/(4-b)
 	return hours*0.5*(k1+k2) + k0*tauH*added, settled + (to - from) + amplitude*q, true
+}
+
+// arrhenius returns k at a temperature in °C: the function of the same name, right to 3e-10.
+func (m *member) arrhenius(temperatureC float64) float64 {
+	return expTabled(m.activationK * (1/(ReferenceTemperatureC+zeroCelsiusK) - 1/(temperatureC+zeroCelsiusK)))
+}
+
+const (
+	expReach   = 8  // the table reaches from exp(-8) to exp(8), beyond the members in any air
+	expPerUnit = 16 // entries for each unit
+)
+
+// expTable holds exp at every sixteenth from -expReach to expReach.
+var expTable = func() (all [2*expReach*expPerUnit + 1]float64) {
+	for i := range all {
+		all[i] = math.Exp(float64(i)/expPerUnit - expReach)
+	}
+	return all
+}()
+
+// expTabled returns exp(x), right to 3e-10: the nearest entry of the table times the first terms of the series
+// of what is left, which is at most 1/32. Half of the time of a minute's advance would be spent in math.Exp.
+func expTabled(x float64) float64 {
+	if !(x > -expReach && x < expReach) {
+		return math.Exp(x)
+	}
+	n := int((x+expReach)*expPerUnit + 0.5)
+	y := x - (float64(n)*(1.0/expPerUnit) - expReach)
+	return expTable[n] * (1 + y*(1+y*(1.0/2)*(1+y*(1.0/3)*(1+y*(1.0/4)))))
 }
 
 // expSmall returns exp(y), right to 2e-8 for |y| ≤ 1/4 and to 4e-7 for |y| ≤ 0.4. With math.Exp,

@@ -72,8 +72,19 @@ func (a alive) risk(members []member, dose, gap []float64) float64 {
 			sum += math.Exp(memberLnSurvival(&members[i], spent(dose, gap, i)) - a.lnUnit)
 		}
 	}
-	// Rounding must not make a risk that is negative or above 1.
-	return min(max(1-sum/a.sum, 0), 1)
+	return a.ended(sum)
+}
+
+// ended returns the share of batches that are over when so many of those that were good are left, in the unit
+// of alive. A share below 1e-14 is rounding of the sums and returned as 0, since nobody's batch is over at
+// the moment that they look at it.
+func (a alive) ended(left float64) float64 {
+	const rounding = 1e-14
+	share := 1 - left/a.sum
+	if share < rounding {
+		return 0
+	}
+	return min(share, 1)
 }
 
 // ceilingFor returns an upper limit of the risk of a young batch from one term: no member has
