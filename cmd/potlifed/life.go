@@ -25,6 +25,7 @@ type lifeOptions struct {
 	lag      time.Duration
 	dried    float64
 	explain  bool
+	grams    float64
 	json     bool
 
 	given func(flag string) bool // whether a flag was said
@@ -41,7 +42,8 @@ change, or along a recorded climate (--climate, --mixed-at).
 nominal is 1/rate with every parameter at its centre. low, expected and high are the
 times at which a tenth, half and nine tenths of all batches have ended, given what is
 not known about the ink. --accuracy adds the error of the sensor, --drift the change of
-the air. An exposure below 1 and a lag have uncertainties of their own.
+the air. An exposure below 1 and a lag have uncertainties of their own. --grams lets a
+fast ink, of less than 3 h, warm itself: low comes earlier.
 
 With a climate, ends_at follows the whole record, and after its end the last air.
 life_h and the rate are then for constant air, that of the last row or of --until, unless
@@ -75,6 +77,7 @@ ink maker's data sheet decides.`,
 	f.StringVar(&o.until, "until", "", "time up to which the spent life is given; default: the climate's end")
 	f.DurationVar(&o.lag, "lag", 25*time.Minute, "time constant of the cup along a climate; 0 for none")
 	f.Float64Var(&o.dried, "dehumidifier", 0, "compute the batch also in air that never exceeds this relative humidity, in %")
+	f.Float64Var(&o.grams, "grams", 0, "mass of the mix in g: an ink of less than 3 h warms itself, the more the larger the mix")
 	f.BoolVar(&o.explain, "explain", false, "say where the width of the band comes from, and what would make it narrower")
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
@@ -143,7 +146,7 @@ func runLife(c *cobra.Command, o lifeOptions) error {
 		}
 		answer.Dehumidifier = &dried
 	}
-	answer.Cautions = cautionsOf(o.sheet, stillAir)
+	answer.Cautions = cautionsOf(ink, stillAir)
 	if o.json {
 		return json.NewEncoder(c.OutOrStdout()).Encode(answer)
 	}
@@ -177,6 +180,9 @@ func (o lifeOptions) check(c *cobra.Command) (cure.Ink, cure.Sensor, error) {
 	if !(o.exposure > 0 && o.exposure <= 1) {
 		return fail(usage("life: --exposure %v: want above 0 and at most 1", o.exposure))
 	}
+	if o.given("grams") && !(o.grams > 0 && o.grams <= 1e6) {
+		return fail(usage("life: --grams %v: want a mass above 0", o.grams))
+	}
 	if o.lag < 0 || o.lag > 24*time.Hour {
 		return fail(usage("life: --lag %v: want 0 to 24h", o.lag))
 	}
@@ -199,7 +205,7 @@ func (o lifeOptions) check(c *cobra.Command) (cure.Ink, cure.Sensor, error) {
 	if err := o.stillAirGiven(); err != nil {
 		return fail(err)
 	}
-	return ink, sensor, nil
+	return ink.OfMass(o.grams), sensor, nil
 }
 
 // stillAirGiven: without a climate the air must be said; with one it may be.

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -41,27 +40,22 @@ func writeExplained(b *strings.Builder, e cure.Explained) {
 	}
 }
 
-// The air in which the model is checked, as the bench's alarm about air has it, and the life below which
-// a system is fast.
-const (
-	checkedMinC, checkedMaxC, checkedMaxPct = 10.0, 35.0, 85.0
-	fastLife                                = 3 * time.Hour
-)
+// The air in which the model is checked, as the bench's alarm about air has it.
+const checkedMinC, checkedMaxC, checkedMaxPct = 10.0, 35.0, 85.0
 
 // cautionsOf returns what limits the figures, as sentences.
-func cautionsOf(sheet cure.Sheet, a air.State) (say []string) {
+func cautionsOf(ink cure.Ink, a air.State) (say []string) {
 	if a.TemperatureC < checkedMinC || a.TemperatureC > checkedMaxC || a.HumidityPct > checkedMaxPct {
 		say = append(say, fmt.Sprintf("the model is not checked below %g °C, above %g °C or above %g %% relative humidity.", checkedMinC, checkedMaxC, checkedMaxPct))
 	}
-	shortest := sheet.Shortest
-	if sheet.About != 0 {
-		shortest = sheet.About
-	}
-	if shortest > 0 && shortest < fastLife {
-		// ISO 9514, Paints and varnishes: determination of the pot life of multicomponent coating
-		// systems, leaves such systems to ISO 2535, which measures the gel time.
-		say = append(say, "a pot life under 3 h ends close to the gel point, and the mix warms itself: the more in the cup, the sooner. "+
-			"The figures hold for the quantity of the data sheet (compare ISO 9514 and ISO 2535); mix less at a time.")
+	if cure.StillAir(ink, cure.Place{Exposure: 1}, ink.KnownIn()).LifeH < cure.FastLife {
+		fast := "a pot life under 3 h ends close to the gel point, and the mix warms itself: the more in the cup, the sooner it ends " +
+			"(ISO 9514, Paints and varnishes: determination of the pot life of multicomponent coating systems, leaves such systems to " +
+			"ISO 2535, Plastics: unsaturated-polyester resins, measurement of gel time at ambient temperature). Mix little at a time."
+		if ink.BatchG == 0 {
+			fast += " The figures hold for the quantity of the data sheet; --grams includes the heat of your mix."
+		}
+		say = append(say, fast)
 	}
 	return say
 }

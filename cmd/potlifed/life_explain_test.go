@@ -46,9 +46,28 @@ func TestLifeSaysWhereTheModelIsNotChecked(t *testing.T) {
 		{slow, air.State{TemperatureC: 20, HumidityPct: 86}, "not checked"}, {slow, air.State{TemperatureC: 35, HumidityPct: 85}, ""},
 		{fast, air.State{TemperatureC: 20, HumidityPct: 50}, "gel point"},
 	} {
-		got := strings.Join(cautionsOf(row.sheet, row.a), " ")
+		ink, err := row.sheet.Calibrate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := strings.Join(cautionsOf(ink, row.a), " ")
 		if row.want == "" && got != "" || !strings.Contains(got, row.want) {
 			t.Errorf("%+v in %+v: %q", row.sheet, row.a, got)
 		}
+	}
+}
+
+// A fast ink warms itself by its mass; a slow one does not.
+func TestLifeOfAMass(t *testing.T) {
+	of := func(about string, more ...string) lifeAnswer {
+		return lifeOf(t, "", append([]string{"--about", about, "--temperature", "23", "--humidity", "50"}, more...)...)
+	}
+	if plain, heavy := of("2h"), of("2h", "--grams", "500"); !(heavy.LifeH.Low < 0.97*plain.LifeH.Low && heavy.LifeH.High <= plain.LifeH.High && heavy.LifeH.Nominal == plain.LifeH.Nominal) {
+		t.Errorf("500 g of a fast ink: %+v, without a mass %+v", heavy.LifeH, plain.LifeH)
+	} else if len(plain.Cautions) != 1 || !strings.Contains(plain.Cautions[0], "--grams") || strings.Contains(heavy.Cautions[0], "--grams") {
+		t.Errorf("%q, with a mass %q", plain.Cautions, heavy.Cautions)
+	}
+	if plain, heavy := of("7h"), of("7h", "--grams", "500"); heavy.LifeH != plain.LifeH {
+		t.Errorf("500 g of a slow ink: %+v, without a mass %+v", heavy.LifeH, plain.LifeH)
 	}
 }

@@ -9,10 +9,12 @@ import (
 
 	"potlifed/daemon/config"
 	"potlifed/daemon/record"
+	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/airpath"
 	"potlifed/model/cure"
+	"potlifed/model/mix"
 )
 
 // TestInkRowHasItsSafetySheets: those of its hardener and of its thinners too, and of no other.
@@ -49,6 +51,26 @@ func TestInkRowComparesTheSheetWithTheShop(t *testing.T) {
 		t.Errorf("nothing is asked of a usual shop: %q and %q", usual, assumed(22, 25))
 	}
 	if got := assumed(22, 31, 29); !strings.Contains(got, "20 °C and the shop is at about 31 °C") {
+		t.Errorf("%q", got)
+	}
+}
+
+// A batch of a fast ink knows its mass, by which it warms itself; its ink's row says so. One of a slow ink does not.
+func TestAFastBatchKnowsItsMass(t *testing.T) {
+	fast := strings.Replace(testShop, "pot_life: {shortest: 6h, longest: 8h}", "pot_life: {shortest: 100m, longest: 140m}", 1)
+	s := openShopOf(t, t.TempDir(), newClock(), fast)
+	s.pass(20*time.Second, both(mild))
+	started := s.must(request.StartMix{Ink: "dial-satin"}).ID
+	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
+	recorded := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Components: parts}).ID
+	parts[1].G = 6
+	slow := s.must(request.RecordMix{Ink: "dial-flat", MixedAt: s.b.clock.now(), Components: parts}).ID
+	for id, want := range map[string][2]float64{started: {75, 100}, recorded: {75, 75}, slow: {0, 0}} {
+		if g := s.b.state.Batches[id].Basis.Life.BatchG; !(g >= want[0] && g <= want[1]) {
+			t.Errorf("batch %s: %v g, want %v", id, g, want)
+		}
+	}
+	if got := s.b.shop.inkViews(s.b.state)[0].Assumed; !strings.Contains(got, "gel point") {
 		t.Errorf("%q", got)
 	}
 }

@@ -88,6 +88,9 @@ func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 		v.Assumed = c.locale.Say("assumes.far-from-sheet", "sheet", v.Assumed, "at", strconv.FormatFloat(k.Life.AtTemperatureC, 'f', -1, 64),
 			"shop", strconv.FormatFloat(math.Round(celsius), 'f', -1, 64))
 	}
+	if cure.StillAir(k.Life, cure.Place{Exposure: 1}, k.Life.KnownIn()).LifeH < cure.FastLife {
+		v.Assumed = c.locale.Say("assumes.fast", "sheet", v.Assumed)
+	}
 	for _, sheet := range c.SafetySheets(k) {
 		v.SafetySheets = append(v.SafetySheets, view.SafetySheet(sheet))
 	}

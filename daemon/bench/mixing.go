@@ -51,7 +51,7 @@ func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any,
 	id := b.state.NextID(day)
 	b.decide(now, by, record.MixStarted{
 		Batch: id, Day: day, Ink: ink.ID, Scale: scale.ID, Zone: scale.Zone, Press: c.Press, Cup: cup.ID,
-		Colour: colourClass(c), Art: artwork(c), Mix: m, Basis: b.basis(now, ink, cup, scale.Zone),
+		Colour: colourClass(c), Art: artwork(c), Mix: m, Basis: b.basis(now, ink, cup, scale.Zone, mix.Targets(recipe.InkTargetG, recipe.Ratio, recipe.ThinnerPct).TotalG()),
 		ThinnerReason: c.ThinnerReason,
 	})
 	return b.viewOf(id, now)
@@ -130,8 +130,8 @@ func thinnerStart(t config.ThinnerPct, colour, art string) (float64, error) {
 	return min(max(start, t.Min), t.Max), nil
 }
 
-func (b *Bench) basis(now time.Time, ink config.Ink, cup config.Cup, zone string) record.Basis {
-	s := record.Basis{Life: lifeFor(b.state, ink), Place: benchPlace, Solvent: b.shop.solvent(ink, cup)}
+func (b *Bench) basis(now time.Time, ink config.Ink, cup config.Cup, zone string, grams float64) record.Basis {
+	s := record.Basis{Life: lifeFor(b.state, ink).OfMass(grams), Place: benchPlace, Solvent: b.shop.solvent(ink, cup)}
 	if z := b.zones[zone]; z != nil && len(z.sensors) > 0 {
 		s.Sensor = b.zoneAccuracy(z, now)
 	}
@@ -183,7 +183,7 @@ func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (an
 	if err != nil {
 		return nil, err
 	}
-	basis := b.basis(now, ink, cup, zone)
+	basis := b.basis(now, ink, cup, zone, parts.TotalG())
 	basis.WeighingU = m.RatioUncertainty()
 	day := now.Local().Format("20060102")
 	id := b.state.NextID(day)

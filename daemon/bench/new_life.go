@@ -24,7 +24,7 @@ func (b *Bench) addNewLife(out *view.Recipe, c request.StartMix, scaleZone strin
 		if onPress {
 			place = cure.Place{Exposure: k.Exposure, Lag: k.Lag}
 		}
-		return b.newLife(ink.ID, zone, place, w.RatioUncertainty(parts))
+		return b.newLife(ink.ID, zone, place, w.RatioUncertainty(parts), parts.TotalG())
 	}
 	parts := mix.Amounts{InkG: out.TargetsG.Ink, HardenerG: out.TargetsG.Hardener, ThinnerG: out.TargetsG.Thinner}
 	out.Life, out.LifeUnknown = in(cup, parts)
@@ -37,7 +37,7 @@ func (b *Bench) addNewLife(out *view.Recipe, c request.StartMix, scaleZone strin
 }
 
 // newLife returns the pot life of a batch that begins now, or why it is not known.
-func (b *Bench) newLife(ink, zone string, place cure.Place, weighingU float64) (*view.NewLife, string) {
+func (b *Bench) newLife(ink, zone string, place cure.Place, weighingU, grams float64) (*view.NewLife, string) {
 	snap := b.Snapshot()
 	i := slices.IndexFunc(snap.Air, func(a view.Air) bool { return a.Zone == zone })
 	j := slices.IndexFunc(snap.Inks, func(k view.Ink) bool { return k.ID == ink })
@@ -51,7 +51,7 @@ func (b *Bench) newLife(ink, zone string, place cure.Place, weighingU float64) (
 	}
 	// The mix begins in the air of the newest reading.
 	outlook.Closed.Air, outlook.Closed.ReadAt, outlook.Closed.Until = *row.Measured, row.Time, snap.At
-	ends := outlook.Ends(cure.New(snap.Inks[j].Life, row.Accuracy, weighingU, *row.Measured), place)
+	ends := outlook.Ends(cure.New(snap.Inks[j].Life.OfMass(grams), row.Accuracy, weighingU, *row.Measured), place)
 	at := func(d time.Duration) time.Time { return snap.At.Add(d) }
 	return &view.NewLife{
 		Zone: zone, From: snap.At, Quality: row.Quality, Why: row.Why,

@@ -15,8 +15,8 @@
 // own parameters, which all live through the same air.
 //
 // The package has no clock: time is age since the first hardener. It is an estimate of the time
-// within the maker's pot life, not of adhesion; first order in water; a lumped cup without
-// self-heating. No public measurement of pot life against humidity is known for these inks, so s
+// within the maker's pot life, not of adhesion; first order in water; a lumped cup, without
+// self-heating except for fast systems (see [Ink.OfMass]). No public measurement of pot life against humidity is known for these inks, so s
 // starts as an assumption.
 package cure
 

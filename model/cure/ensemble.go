@@ -1,6 +1,7 @@
 package cure
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -92,7 +93,15 @@ type nominal struct {
 // valid, see [Ink.Valid].
 func New(ink Ink, sensor Sensor, weighing float64, startAir air.State) *Ensemble {
 	drawn := ink.startingAt(startAir.Clamp().TemperatureC)
-	return newEnsemble(ink, drawMembers(drawn, sensor, weighing, Members, generator), startAir)
+	members := drawMembers(drawn, sensor, weighing, Members, generator)
+	if shorter := ink.warming(startAir); shorter > 0 {
+		for i, x := range design(generator, Members)[drawLag] {
+			// The slower a cup loses its heat, the warmer the mix becomes.
+			members[i].lRefH *= math.Exp(-shorter * normalCDF(x))
+			members[i].derive()
+		}
+	}
+	return newEnsemble(ink, members, startAir)
 }
 
 func newEnsemble(ink Ink, members []member, startAir air.State) *Ensemble {

@@ -54,6 +54,8 @@ type Ink struct {
 	// LotLnSpread is the part of Sigma that comes from lots of ink and hardener of which no end was seen. It is 0
 	// where lots are not known, and says nothing more of the life.
 	LotLnSpread float64 `json:"lot_ln_spread,omitzero" doc:"part of sigma that comes from lots without an end yet, as a standard deviation; absent where nothing is known of lots"`
+	// BatchG is the mass of a batch that warms itself; see [Ink.OfMass]. It is 0 for any other.
+	BatchG float64 `json:"batch_g,omitzero" doc:"mass in g of a batch of a fast system, which warms itself; absent for any other"`
 	// SigmaLearned: Sigma was learned from the ends of batches. It and its spread may then be
 	// within 0.04..0.60.
 	SigmaLearned bool `json:"sigma_learned,omitzero" doc:"past batches determined sigma"`
@@ -79,6 +81,7 @@ func (i Ink) Valid() error {
 		{"sigma", i.Sigma, minSigma, maxSigma},
 		{"spread of sigma", i.SigmaLnSpread, 0, 2},
 		{"spread between lots", i.LotLnSpread, 0, 2},
+		{"mass of a batch", i.BatchG, 0, maxBatchG},
 	} {
 		// Written as "not inside", so that a NaN fails too.
 		if !(field.value >= field.min && field.value <= field.max) {

@@ -134,8 +134,8 @@ func (m *member) heatPath(hours, tauH, from, to, cup float64) (heatH, cupC float
 		if math.Abs(to-from) <= gentleK {
 			return hours * m.arrhenius(0.5*(from+to)), to
 		}
-		first := m.arrhenius(from+gauss2.nodes[0]*(to-from))
-		second := m.arrhenius(from+gauss2.nodes[1]*(to-from))
+		first := m.arrhenius(from + gauss2.nodes[0]*(to-from))
+		second := m.arrhenius(from + gauss2.nodes[1]*(to-from))
 		return hours * 0.5 * (first + second), to
 	}
 	x := hours / tauH

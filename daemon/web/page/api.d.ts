@@ -790,6 +790,7 @@ declare namespace API {
     activation_spread: number;
     at_humidity_pct?: number;
     at_temperature_c: number;
+    batch_g?: number;
     l_ref_h: number;
     life_ln_spread: number;
     lot_ln_spread?: number;
