@@ -71,7 +71,9 @@ func TestWarmingIsBetweenNoneAndAdiabatic(t *testing.T) {
 // that is shown is the same.
 func TestWarmingShortensTheLow(t *testing.T) {
 	ink, room, place := fastInk(t), air.State{TemperatureC: 23, HumidityPct: 50}, Place{Exposure: 1}
-	ends := func(g float64) Ends { return New(ink.OfMass(g), Sensor{Exact: true}, 0, room).Forecast(place, room, 0, WithoutDrift()) }
+	ends := func(g float64) Ends {
+		return New(ink.OfMass(g), Sensor{Exact: true}, 0, room).Forecast(place, room, 0, WithoutDrift())
+	}
 	plain, small, large := ends(0), ends(75), ends(1000)
 	for _, row := range []struct{ less, more Ends }{{plain, small}, {small, large}} {
 		low, high := row.less.Low-row.more.Low, row.less.High-row.more.High
