@@ -22,7 +22,7 @@ import (
 type exportOptions struct {
 	config, from, to, out, format string
 	tables                        []string
-	describe, json                bool
+	describe, json, byDay         bool
 }
 
 func exportCommand() *cobra.Command {
@@ -42,10 +42,18 @@ export --describe says what the columns mean.
 times such as 2026-06-12T08:30:00+02:00. The end is not included. Without them
 everything is written.
 
+With --by-day it writes whole days of the shop's calendar, as programs for many benches
+read them: bench=ID/date=YYYY-MM-DD/TABLE.jsonl.gz in the directory --out, and what the
+columns mean as schema.md. A day appears when all its files are complete, and is over
+ten minutes after midnight. Without --from it begins after the newest day that is there,
+so that a daily timer needs no date; with --from it writes days again. The same data
+gives the same bytes.
+
 In CSV, a text that a spreadsheet would take for a formula begins with an apostrophe.
 potlifed import removes it again.`,
 		Example: `  potlifed export --out tables
   potlifed export --out june --from 2026-06-01 --to 2026-07-01 --tables prints,defects --format jsonl.gz
+  potlifed export --out plant --by-day
   potlifed export --describe`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return runExport(c, o) },
@@ -58,6 +66,7 @@ potlifed import removes it again.`,
 	f.StringVar(&o.to, "to", "", "end, a date or a time, which is not included; default: now")
 	f.StringVar(&o.format, "format", "csv", "csv or jsonl.gz")
 	f.StringSliceVar(&o.tables, "tables", nil, "tables to write, separated by commas; default: all")
+	f.BoolVar(&o.byDay, "by-day", false, "write whole days, each into bench=ID/date=YYYY-MM-DD, as jsonl.gz")
 	f.BoolVar(&o.describe, "describe", false, "say what the columns of the tables mean, and write nothing")
 	f.BoolVar(&o.json, "json", false, "print one JSON object about the files")
 	return c
@@ -67,7 +76,7 @@ func runExport(c *cobra.Command, o exportOptions) (err error) {
 	if o.describe {
 		return export.Describe(c.OutOrStdout())
 	}
-	if err := o.check(); err != nil {
+	if err := o.check(c); err != nil {
 		return err
 	}
 	shop, err := readShop(o.config)
@@ -75,7 +84,11 @@ func runExport(c *cobra.Command, o exportOptions) (err error) {
 		return err
 	}
 	set := export.Settings{Bench: shop.Bench, Zone: shop.Zone(), Tables: o.tables, Format: o.format, Dir: o.out}
-	if set.From, err = dateOf("export", "from", o.from, time.Date(1900, 1, 1, 0, 0, 0, 0, time.UTC), set.Zone); err != nil {
+	first := time.Date(1900, 1, 1, 0, 0, 0, 0, time.UTC)
+	if o.byDay {
+		first = time.Time{} // see WriteDays
+	}
+	if set.From, err = dateOf("export", "from", o.from, first, set.Zone); err != nil {
 		return err
 	}
 	if set.To, err = dateOf("export", "to", o.to, time.Now().AddDate(1, 0, 0), set.Zone); err != nil {
@@ -94,6 +107,11 @@ func runExport(c *cobra.Command, o exportOptions) (err error) {
 	defer func() { err = errors.Join(err, set.History.Close()) }()
 	progress := progressOn(c.ErrOrStderr())
 	set.Progress = progress.tell
+	if o.byDay {
+		days, err := export.WriteDays(c.Context(), set, time.Now())
+		progress.end()
+		return errors.Join(err, o.tellDays(c.OutOrStdout(), days))
+	}
 	done, err := export.Write(c.Context(), set)
 	progress.end()
 	if err != nil {
@@ -102,9 +120,12 @@ func runExport(c *cobra.Command, o exportOptions) (err error) {
 	return o.tell(c.OutOrStdout(), done)
 }
 
-func (o exportOptions) check() error {
+func (o exportOptions) check(c *cobra.Command) error {
 	if o.out == "" {
 		return usage("export: --out is missing; name a directory for the files")
+	}
+	if o.byDay && o.format == "csv" && c.Flags().Changed("format") {
+		return usage("export: --by-day writes jsonl.gz; leave --format out")
 	}
 	if !slices.Contains(export.Formats, o.format) {
 		return usage("export: --format %q; want one of %s", o.format, strings.Join(export.Formats, ", "))
@@ -137,6 +158,29 @@ func (o exportOptions) tell(out io.Writer, done []export.Written) error {
 	}
 	for _, w := range done {
 		if _, err := fmt.Fprintf(out, "%s: %d rows, %d bytes\n", w.Path, w.Rows, w.Bytes); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tellDays lists the days that were written, those before an error included.
+func (o exportOptions) tellDays(out io.Writer, days []export.Day) error {
+	if o.json {
+		type written struct {
+			Date   string `json:"date"`
+			Folder string `json:"folder"`
+			Rows   int64  `json:"rows"`
+			Bytes  int64  `json:"bytes"`
+		}
+		all := []written{}
+		for _, d := range days {
+			all = append(all, written{d.Date, d.Path, d.Rows, d.Bytes})
+		}
+		return json.NewEncoder(out).Encode(map[string]any{"days": all})
+	}
+	for _, d := range days {
+		if _, err := fmt.Fprintf(out, "%s: %d rows, %d bytes\n", d.Path, d.Rows, d.Bytes); err != nil {
 			return err
 		}
 	}

@@ -129,6 +129,7 @@ func TestExportBesideTheService(t *testing.T) {
 	if sum != prints || paper != 570 {
 		t.Errorf("the table has %d prints, %d of them on paper; the API says %d", sum, paper, prints)
 	}
+	wholeDays(t, b, file)
 	t.Run("DuckDB", func(t *testing.T) { duckDB(t, out, prints, defects) })
 	if code, out, errs := command(t, "import", "--config", file, "--list"); code != 0 || !strings.Contains(out, "prints  paper.csv") {
 		t.Errorf("list: exit %d: %s%s", code, out, errs)
@@ -141,6 +142,26 @@ func TestExportBesideTheService(t *testing.T) {
 	}
 	if prints, _ := totals(t, p); prints != measured {
 		t.Errorf("after the undo the API says %d prints", prints)
+	}
+}
+
+// wholeDays exports the bench's days beside its service; a second time there is none left.
+func wholeDays(t *testing.T, b *hardware, file string) {
+	t.Helper()
+	dir := filepath.Join(b.dir, "plant")
+	code, out, errs := command(t, "export", "--config", file, "--out", dir, "--by-day")
+	if code != 0 || !strings.Contains(out, "date=") {
+		t.Fatalf("exit %d: %s%s", code, out, errs)
+	}
+	found, err := filepath.Glob(filepath.Join(dir, "bench=*", "date=*", "prints.jsonl.gz"))
+	if err != nil || len(found) == 0 {
+		t.Errorf("%v %v", found, err)
+	}
+	if code, out, errs := command(t, "export", "--config", file, "--out", dir, "--by-day", "--json"); code != 0 || strings.TrimSpace(out) != `{"days":[]}` {
+		t.Errorf("again: exit %d: %s%s", code, out, errs)
+	}
+	if code, _, errs := command(t, "export", "--config", file, "--out", dir, "--by-day", "--format", "csv"); code != 2 || !strings.Contains(errs, "--by-day writes jsonl.gz") {
+		t.Errorf("as CSV: exit %d: %s", code, errs)
 	}
 }
 

@@ -1,6 +1,7 @@
 package export
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"maps"
@@ -27,17 +28,27 @@ func (s *source) events(ctx context.Context, files map[string]*file) error {
 	if err != nil {
 		return err
 	}
+	begin, err := s.begin(ctx)
+	if err != nil {
+		return err
+	}
+	var day []Pour // in another order than a later export would find them
 	open := mixes{of: s.of, open: map[string]*poured{}, put: func(p Pour) error {
 		if p.Time.Before(s.From) || !p.Time.Before(s.To) {
 			return nil
 		}
+		if s.reach > 0 {
+			day = append(day, p)
+			return nil
+		}
 		return pours.put(p)
 	}}
-	for place, n := int64(0), atOnce; n == atOnce; {
+	for place, n, over := begin, atOnce, false; n == atOnce && !over; {
 		n = 0
 		s.progress("events", float64(place)/float64(max(newest, 1)))
 		err := s.Journal.Since(ctx, place, atOnce, func(at int64, r record.Record) error {
 			place, n = at, n+1
+			over = s.reach > 0 && r.Stamp.At.After(s.To.Add(s.reach))
 			if !r.IsEvent() {
 				return nil
 			}
@@ -58,7 +69,27 @@ func (s *source) events(ctx context.Context, files map[string]*file) error {
 	if pours == nil {
 		return nil
 	}
-	return open.end()
+	if err := open.end(); err != nil {
+		return err
+	}
+	slices.SortStableFunc(day, func(a, b Pour) int {
+		return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Seq, b.Seq), cmp.Compare(a.Part, b.Part))
+	})
+	for _, p := range day {
+		if err := pours.put(p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// begin returns the place after which the events are read.
+func (s *source) begin(ctx context.Context) (int64, error) {
+	if s.reach == 0 {
+		return 0, nil
+	}
+	place, err := s.Journal.PlaceAt(ctx, s.From.Add(-s.reach))
+	return max(0, place-1), err
 }
 
 // event writes an event as a row of the tables that want it.

@@ -49,6 +49,8 @@ type source struct {
 	Settings
 	of      Of
 	quarter history.Step
+	// reach is how far before and after the span events are read for the mixes in it; 0: all.
+	reach time.Duration
 }
 
 func (s *source) progress(name string, share float64) {
@@ -60,7 +62,9 @@ func (s *source) progress(name string, share float64) {
 // Write writes the tables. Each is written under a temporary name and gets its own when all
 // are complete, so that an old export is replaced as a whole. The memory in use does not
 // depend on the amount. After an error no file of the export is left.
-func Write(ctx context.Context, set Settings) (done []Written, err error) {
+func Write(ctx context.Context, set Settings) (done []Written, err error) { return write(ctx, set, 0) }
+
+func write(ctx context.Context, set Settings, reach time.Duration) (done []Written, err error) {
 	quarter, err := history.StepOf("", set.Zone)
 	if err != nil {
 		return nil, err
@@ -68,7 +72,7 @@ func Write(ctx context.Context, set Settings) (done []Written, err error) {
 	if err := os.MkdirAll(set.Dir, 0o755); err != nil {
 		return nil, fmt.Errorf("export: %w", err)
 	}
-	s := &source{Settings: set, of: Of{set.Bench}, quarter: quarter}
+	s := &source{Settings: set, of: Of{set.Bench}, quarter: quarter, reach: reach}
 	files := map[string]*file{}
 	defer func() {
 		for _, f := range files {

@@ -24,7 +24,7 @@ func (j *Journal) Answers(ctx context.Context, since time.Time, most int, each f
 }
 
 func (j *Journal) answers(ctx context.Context, since time.Time, most int, each func(seq uint64, a record.Answer)) error {
-	from, err := j.placeAt(ctx, since)
+	from, err := j.PlaceAt(ctx, since)
 	if err != nil {
 		return err
 	}
@@ -60,9 +60,9 @@ func (j *Journal) answers(ctx context.Context, since time.Time, most int, each f
 	return nil
 }
 
-// placeAt returns a place before which nothing was recorded since a time. Bench time hardly ever
+// PlaceAt returns a place before which nothing was recorded since a time. Bench time hardly ever
 // runs back, so halving finds it; where it did, the place may be a little late.
-func (j *Journal) placeAt(ctx context.Context, since time.Time) (int64, error) {
+func (j *Journal) PlaceAt(ctx context.Context, since time.Time) (int64, error) {
 	low, high := int64(0), int64(0)
 	if err := j.db().QueryRowContext(ctx, `SELECT coalesce(max(place), 0) FROM record`).Scan(&high); err != nil {
 		return 0, fmt.Errorf("journal: find a time: %w", err)
