@@ -13,6 +13,7 @@ import (
 // found there and what would be right. Path is empty when the file as a whole is
 // meant, as with text that is no YAML.
 type Fault struct {
+	File         string // the included file that it is in; empty for the configuration itself
 	Line, Column int    // counted from 1; columns in characters, as an editor counts them
 	Path         string // such as scales[0].port
 	Found        string
@@ -37,14 +38,14 @@ func (f *Faults) Error() string {
 		if one.Path != "" {
 			where = one.Path + ": "
 		}
-		lines[i] = fmt.Sprintf("%s:%d:%d: %sfound %s: %s", f.File, one.Line, one.Column, where, one.Found, one.Want)
+		lines[i] = fmt.Sprintf("%s:%d:%d: %sfound %s: %s", cmp.Or(one.File, f.File), one.Line, one.Column, where, one.Found, one.Want)
 	}
 	return strings.Join(lines, "\n")
 }
 
 func (f *Faults) sort() {
 	slices.SortStableFunc(f.List, func(a, b Fault) int {
-		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
 }
 

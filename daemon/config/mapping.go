@@ -26,11 +26,15 @@ type reader struct {
 	given      map[kind]*register
 	references []reference
 	buses      map[string]string // speed and frame of Modbus lines, by port
-	keys       *[]Key            // collects the keys for [Keys]; nil while a file is read
+	// open reads an included file by the path that the configuration gives. It returns the name that
+	// faults call the file. It is nil where a configuration is no file.
+	open func(path string) (name string, data []byte, err error)
+	file string // the included file that is read; empty for the configuration itself
+	keys *[]Key // collects the keys for [Keys]; nil while a file is read
 }
 
 func (r *reader) fault(at position, path, found, want string) {
-	r.faults.List = append(r.faults.List, Fault{Line: at.line, Column: at.column, Path: path, Found: found, Want: want})
+	r.faults.List = append(r.faults.List, Fault{File: r.file, Line: at.line, Column: at.column, Path: path, Found: found, Want: want})
 }
 
 // mapping is one YAML mapping under reading. Each key is asked for once by the

@@ -13,16 +13,32 @@ import (
 	"potlifed/model/mix"
 )
 
-// materials reads the hardeners, the thinners and the inks.
+// materials reads the hardeners, the thinners, the inks and the shop's own kinds of defect: those of the included
+// file, then those of the configuration.
 func (r *reader) materials(top *mapping, standard Shop, shop *Shop) {
-	const oneInk = "a list with one ink at least, each with id, hardener_ratio and pot_life"
-	shop.Inks = nil
+	shop.Inks, shop.Defects = nil, nil
+	if book := r.book(top); book != nil {
+		r.lists(book, standard, shop)
+		book.close()
+		r.file = ""
+	}
+	if len(shop.Inks) == 0 {
+		top.require("inks", oneInk)
+	}
+	r.lists(top, standard, shop)
+	if len(shop.Inks) == 0 {
+		top.some("inks", oneInk)
+	}
+}
+
+// oneInk is what the list of inks must be.
+const oneInk = "a list with one ink at least, each with id, hardener_ratio and pot_life"
+
+// lists reads the lists of materials and defects.
+func (r *reader) lists(top *mapping, standard Shop, shop *Shop) {
 	top.each("hardeners", "a list of hardeners, each with id", func(m *mapping) { shop.Hardeners = append(shop.Hardeners, r.hardener(m)) })
 	top.each("thinners", "a list of thinners, each with id", func(m *mapping) { shop.Thinners = append(shop.Thinners, r.thinner(m)) })
-	top.require("inks", oneInk)
 	top.each("inks", oneInk, func(m *mapping) { shop.Inks = append(shop.Inks, r.ink(m, standard.Inks[0])) })
-	top.some("inks", oneInk)
-	shop.Defects = nil
 	top.each("defects", "a list of kinds of print defect, each with id and words", func(m *mapping) { shop.Defects = append(shop.Defects, r.defect(m)) })
 }
 

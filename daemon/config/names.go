@@ -31,6 +31,7 @@ const (
 type register struct {
 	order []string
 	lines map[string]int
+	files map[string]string // the included file of each, empty for the configuration itself
 }
 
 // reference is a name that must be one of those given of its kind.
@@ -39,6 +40,7 @@ type reference struct {
 	name string
 	at   position
 	path string
+	file string // the included file that it is in
 }
 
 // idShape keeps ids safe in topics, labels, addresses and file names.
@@ -59,7 +61,11 @@ func (m *mapping) id(of kind, into *string) {
 // only notes a value that no second thing may have.
 func (m *mapping) only(key string, of kind, value, want string) {
 	if line := m.r.give(of, value, start(m.fields[key].value).line); line > 0 {
-		m.wrongAs(key, fmt.Sprintf("already used on line %d", line), want)
+		where := fmt.Sprintf("already used on line %d", line)
+		if file := m.r.given[of].files[value]; file != m.r.file {
+			where += " of " + file
+		}
+		m.wrongAs(key, where, want)
 	}
 }
 
@@ -68,13 +74,13 @@ func (m *mapping) only(key string, of kind, value, want string) {
 func (r *reader) give(of kind, value string, line int) int {
 	known := r.given[of]
 	if known == nil {
-		known = &register{lines: map[string]int{}}
+		known = &register{lines: map[string]int{}, files: map[string]string{}}
 		r.given[of] = known
 	}
 	if first, twice := known.lines[value]; twice {
 		return first
 	}
-	known.lines[value] = line
+	known.lines[value], known.files[value] = line, r.file
 	known.order = append(known.order, value)
 	return 0
 }
@@ -100,13 +106,15 @@ func (m *mapping) refs(key string, of kind, into *[]string) {
 }
 
 func (r *reader) refer(of kind, node ast.Node, path string) {
-	r.references = append(r.references, reference{of, node.(*ast.StringNode).Value, start(node), path})
+	r.references = append(r.references, reference{of, node.(*ast.StringNode).Value, start(node), path, r.file})
 }
 
 // resolve reports the names that lead nowhere. Where a kind was not given at all
 // although it must be, that is the one fault to report, not every name of it.
 func (r *reader) resolve() {
+	defer func() { r.file = "" }()
 	for _, ref := range r.references {
+		r.file = ref.file
 		known := r.given[ref.kind]
 		if known == nil && ref.kind == anAirZone {
 			continue

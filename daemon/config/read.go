@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strconv"
 
 	"github.com/goccy/go-yaml/ast"
@@ -30,13 +31,21 @@ func Read(path string) (Shop, error) {
 	if err != nil {
 		return Shop{}, fmt.Errorf("read configuration: %w", err)
 	}
-	return Parse(path, data)
+	return parse(path, data, func(other string) (string, []byte, error) {
+		if !filepath.IsAbs(other) {
+			other = filepath.Join(filepath.Dir(path), other)
+		}
+		data, err := os.ReadFile(other)
+		return other, data, err
+	})
 }
 
 // Parse checks a configuration; name is what the faults call the file. The error is
-// always a [*Faults], and with one there is no Shop.
-func Parse(name string, data []byte) (Shop, error) {
-	r := &reader{faults: Faults{File: name}, given: map[kind]*register{}}
+// always a [*Faults], and with one there is no Shop. It includes no other file.
+func Parse(name string, data []byte) (Shop, error) { return parse(name, data, nil) }
+
+func parse(name string, data []byte, open func(path string) (string, []byte, error)) (Shop, error) {
+	r := &reader{faults: Faults{File: name}, given: map[kind]*register{}, open: open}
 	shop := defaults()
 	if top := r.document(data); top != nil {
 		r.shop(top, &shop)
