@@ -132,9 +132,10 @@ func (c *Ensemble) Advance(p Place, s Step) {
 	c.nominal.advance(c.ink, p, s)
 	hours, lagH := s.Duration.Hours(), p.lagH()
 	n := s.chunks(hours)
+	var room stateRoom
+	start := room.state(len(c.members))
 	for k := range n {
 		pc := s.piece(k, n, hours, lagH)
-		start := c.scratch[0]
 		start.copyFrom(c.now)
 		c.now.advance(c.members, c.phi, &pc)
 		c.noteCrossings(start, &pc, later(c.age, hoursToDuration(hours*float64(k)/float64(n))), later(c.age, s.Duration))
@@ -177,7 +178,7 @@ func (c *Ensemble) noteCrossings(start state, p *piece, startAge, endAge time.Du
 	risk := c.earlier(c.setCeilings(), c.now.dose)
 	for level := range c.crossed {
 		if c.crossed[level] == notCrossed && risk >= levelRisk[level] {
-			f := c.crossing(start, p, c.phi, c.scratch[1], levelRisk[level])
+			f := c.crossing(start, p, c.phi, newState(len(c.members)), levelRisk[level])
 			c.crossed[level] = min(later(startAge, hoursToDuration(f*p.hours)), endAge)
 		}
 	}

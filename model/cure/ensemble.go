@@ -74,7 +74,6 @@ type Ensemble struct {
 	alive    alive
 	ceiling  ceiling
 	maxSigma float64
-	scratch  [2]state // memory for the search of a crossing
 	// The same as alive and ceiling for each distribution of heard.told.
 	heardAlive   []alive
 	heardCeiling []ceiling
@@ -136,7 +135,6 @@ func (c *Ensemble) derive() {
 	for i := range c.members {
 		c.maxSigma = max(c.maxSigma, c.members[i].sigma)
 	}
-	c.scratch = [2]state{newState(len(c.members)), newState(len(c.members))}
 }
 
 // settle calculates what depends on the moment at which the batch was last known good, and on
@@ -178,7 +176,6 @@ func (c *Ensemble) Clone() *Ensemble {
 	d.doseAtGood = append([]float64(nil), c.doseAtGood...)
 	d.gap = append([]float64(nil), c.gap...)
 	d.gapAtGood = append([]float64(nil), c.gapAtGood...)
-	d.scratch = [2]state{newState(n), newState(n)}
 	return &d
 }
 

@@ -66,6 +66,18 @@ func newState(n int) state {
 	return state{dose: both[:n:n], cup: both[n:]}
 }
 
+// stateRoom is memory for a state of [Members] members on the stack.
+type stateRoom [2 * Members]float64
+
+// state returns a state of n members, which has the room only if it is large enough: an ensemble that was
+// stored may have more members.
+func (r *stateRoom) state(n int) state {
+	if 2*n > len(r) {
+		return newState(n)
+	}
+	return state{dose: r[:n:n], cup: r[n : 2*n]}
+}
+
 func (s state) copyFrom(o state) {
 	copy(s.dose, o.dose)
 	copy(s.cup, o.cup)
