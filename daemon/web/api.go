@@ -1,9 +1,12 @@
 package web
 
 import (
+	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"net/http"
 	"reflect"
 	"slices"
@@ -29,7 +32,7 @@ func (s *Server) api() (http.Handler, error) {
 			OpenAPI: "3.1.0",
 			Info:    information(s.settings.Version),
 			Components: &huma.Components{
-				Schemas: huma.NewMapRegistry(describe.SchemaPrefix, schemaName), SecuritySchemes: securitySchemes(),
+				Schemas: newSchemas(), SecuritySchemes: securitySchemes(),
 			},
 		},
 		// The second name is what the library looks up for application/problem+json.
@@ -65,19 +68,48 @@ func (s *Server) api() (http.Handler, error) {
 	if err != nil {
 		return nil, fmt.Errorf("describe the API: %w", err)
 	}
-	mux.HandleFunc("GET /openapi.json", func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "application/openapi+json")
-		w.Write(description)
-	})
+	forget(api.OpenAPI())
+	mux.HandleFunc("GET /openapi.json", seldom("application/openapi+json", description))
 	topics, err := asyncapi.Document(s.settings.Version, s.settings.Events)
 	if err != nil {
 		return nil, err
 	}
-	mux.HandleFunc("GET /asyncapi.json", func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "application/vnd.aai.asyncapi+json;version=3.0.0")
-		w.Write(topics)
-	})
+	mux.HandleFunc("GET /asyncapi.json", seldom("application/vnd.aai.asyncapi+json;version=3.0.0", topics))
 	return withProblems(mux, s.withBody(noStore(mux))), nil
+}
+
+// newSchemas returns an empty set of schemas under their published names.
+func newSchemas() huma.Registry { return huma.NewMapRegistry(describe.SchemaPrefix, schemaName) }
+
+// forget drops what the description was written from: most of the memory that the API would take.
+// Bodies of requests are checked by schemas of their own, and parameters by those of the operation.
+func forget(api *huma.OpenAPI) {
+	for _, item := range api.Paths {
+		for _, op := range []*huma.Operation{item.Get, item.Post} {
+			if op != nil {
+				clear(op.Responses) // the handler has a copy of the operation with the same map
+			}
+		}
+	}
+	clear(api.Paths)
+	clear(api.Components.Schemas.Map())
+}
+
+// seldom returns a handler that answers with a text. Only its compressed form is kept, since few
+// clients ever ask for it.
+func seldom(kind string, text []byte) http.HandlerFunc {
+	var packed bytes.Buffer
+	to := gzip.NewWriter(&packed)
+	_, _ = to.Write(text) // a buffer takes everything
+	_ = to.Close()
+	return func(w http.ResponseWriter, _ *http.Request) {
+		from, err := gzip.NewReader(bytes.NewReader(packed.Bytes()))
+		if err != nil {
+			return // it was written above: it can be read
+		}
+		w.Header().Set("Content-Type", kind)
+		_, _ = io.Copy(w, from) // the client may have gone
+	}
 }
 
 func noStore(next http.Handler) http.Handler {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -147,6 +148,13 @@ type shape struct {
 	registry huma.Registry
 	schema   *huma.Schema
 	inPath   []string // fields that HTTP carries in the path; in a body they would contradict it
+}
+
+// shapeOf returns the shape of a type, with schemas of its own: those of the description are dropped
+// once it is written.
+func shapeOf(body reflect.Type, inPath []string) shape {
+	own := newSchemas()
+	return shape{own, own.Schema(body, true, ""), inPath}
 }
 
 // check says what is wrong with a value, all of it up to a bound.

@@ -148,10 +148,10 @@ func operation(api huma.API, id, path, summary string, status int, answers refle
 // reader returns a function that reads the row's change from a body. An empty body is an
 // empty object where none is needed. What the path carries is refused in the body.
 func reader(api huma.API, row request.Row) func(body []byte) (request.Change, error) {
-	schemas := api.OpenAPI().Components.Schemas
-	schema := schemas.Schema(row.Type, true, "")
-	noNullLists(schemas, schema)
-	s := shape{schemas, schema, row.About}
+	described := api.OpenAPI().Components.Schemas
+	noNullLists(described, described.Schema(row.Type, true, ""))
+	s := shapeOf(row.Type, row.About)
+	noNullLists(s.registry, s.schema)
 	return func(body []byte) (request.Change, error) {
 		pointer, change := row.New()
 		if len(body) == 0 {

@@ -59,9 +59,10 @@ func (s *Server) sessions(api huma.API) {
 	pair := sessionOperation("session", sessionPath, "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", http.StatusTooManyRequests)
 	pair.Security = nil
 	pair.Errors = append(pair.Errors, http.StatusUnprocessableEntity)
-	read := shape{registry: api.OpenAPI().Components.Schemas, schema: api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[pairing](), true, "")}
+	body := reflect.TypeFor[pairing]()
+	read := shapeOf(body, nil)
 	huma.Register(api, pair, func(ctx context.Context, _ *struct{}) (*paired, error) { return s.pair(ctx, read) })
-	setBody(api, sessionPath, true, read.schema)
+	setBody(api, sessionPath, true, api.OpenAPI().Components.Schemas.Schema(body, true, ""))
 
 	type byID struct {
 		ID string `path:"id" doc:"a session's id, or own"`
