@@ -110,10 +110,13 @@ func (p *Path) CloseTo(closed Closed, now time.Time, with Sensors) []Step {
 }
 
 // CloseMinute returns the steps that close the path when a whole minute has passed since
-// its end, none otherwise. A path that waits for the first reading of a run is left open
-// while mayBridge: that reading may still bridge the gap.
+// its end, none otherwise. The path is closed at a reading, the first one of a minute: at one of
+// the minute before, there would be a second step for the seconds between the two. A path that
+// waits for the first reading of a run is left open while mayBridge: that reading may still bridge
+// the gap.
 func (p *Path) CloseMinute(closed Closed, now time.Time, mayBridge bool, with Sensors) []Step {
-	if !now.Truncate(time.Minute).After(closed.Until.Truncate(time.Minute)) {
+	later := func(at time.Time) bool { return at.Truncate(time.Minute).After(closed.Until.Truncate(time.Minute)) }
+	if !later(now) {
 		return nil
 	}
 	c := &closing{path: p, closed: closed, with: with}
@@ -121,7 +124,7 @@ func (p *Path) CloseMinute(closed Closed, now time.Time, mayBridge bool, with Se
 	case closed.Bridged && mayBridge:
 	case closed.Bridged, now.Sub(p.LastRead(closed)) > with.Fresh:
 		c.hold(now)
-	case !p.read.IsZero():
+	case later(p.read):
 		c.measured(p.read, closed.Air, p.value, p.read)
 	}
 	return c.steps

@@ -42,6 +42,33 @@ func TestAHoldEnds(t *testing.T) {
 	}
 }
 
+// A sensor that is read each five seconds, none of them at a whole minute, has one step of a minute
+// for each minute.
+func TestOneStepAMinute(t *testing.T) {
+	with := Sensors{Fresh: 15 * time.Second, StaleAfter: 5 * time.Minute, Doubtful: certain}
+	var p Path
+	c, _, _ := follows(Closed{}, []Step{First(noon)})
+	var lengths []time.Duration
+	for second := range 600 {
+		now := noon.Add(time.Duration(second) * time.Second)
+		if second%5 == 4 {
+			c, _, _ = follows(c, p.Read(c, air.State{TemperatureC: 23 + float64(second%7)/1000, HumidityPct: 47}, now, with))
+		}
+		var more []time.Duration
+		c, _, more = follows(c, p.CloseMinute(c, now, false, with))
+		lengths = append(lengths, more...)
+	}
+	if len(lengths) < 9 || len(lengths) > 11 {
+		t.Fatalf("in ten minutes %d steps were closed: %v", len(lengths), lengths)
+	}
+	for _, l := range lengths[2:] {
+		if l != time.Minute {
+			t.Errorf("steps of %v", lengths)
+			break
+		}
+	}
+}
+
 // A restart is bridged by a straight line to the first reading.
 func TestARestartIsBridged(t *testing.T) {
 	with := Sensors{Fresh: 15 * time.Second, StaleAfter: 5 * time.Minute, Doubtful: certain}
