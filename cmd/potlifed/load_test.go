@@ -25,17 +25,36 @@ type load struct {
 	lasts                        time.Duration
 }
 
+// wholeLoad is more than a large shop asks for.
+var wholeLoad = load{batches: 500, pages: 200, scrapes: 50, commands: 1000, scaleRate: 100, lasts: 20 * time.Second}
+
 // TestUnderLoad lets pages, scrapes, commands and a scale at the program all at once, with many open
 // batches. Weights still reach the pages, each honest request is answered, and what is shed is counted.
-// The test logs how long a weight takes to a page, and does not fail because of it: it should be less
-// than a tenth of a second for 99 % of the weights, from which on a person who pours sees a delay
-// (common practice, no source); the stream itself waits up to 40 ms. The whole load is
-// `POTLIFED_LOAD=1 go test ./cmd/potlifed -run UnderLoad -v`.
+// The whole load is `POTLIFED_LOAD=1 go test ./cmd/potlifed -run UnderLoad -v`.
 func TestUnderLoad(t *testing.T) {
 	l := load{batches: 30, pages: 20, scrapes: 5, commands: 200, scaleRate: 20, lasts: 2 * time.Second}
 	if os.Getenv("POTLIFED_LOAD") != "" {
-		l = load{batches: 500, pages: 200, scrapes: 50, commands: 1000, scaleRate: 100, lasts: 20 * time.Second}
+		l = wholeLoad
 	}
+	underLoad(t, l)
+}
+
+// BenchmarkUnderLoad measures under the whole load how long a weight takes to a page, and how long a
+// request that the loop refuses, and nothing writes, takes to its answer. A weight should take less than a
+// tenth of a second for 99 % of them, from which on a person who pours sees a delay (common practice, no
+// source); the stream itself waits up to 40 ms. Run it with -benchtime 1x.
+func BenchmarkUnderLoad(b *testing.B) {
+	for b.Loop() {
+		toPage, loop := underLoad(b, wholeLoad)
+		reportTimes(b, "weight-to-page", toPage)
+		reportTimes(b, "loop", loop)
+	}
+	b.ReportMetric(0, "ns/op") // the load lasts as long as it is told to
+}
+
+// underLoad returns how long weights took to a page, and the loop to the answer of a request.
+func underLoad(t testing.TB, l load) (toPage, loop []time.Duration) {
+	t.Helper()
 	lines := newScaleLines(t, func(string) {})
 	defer lines.close()
 	first := time.NewTicker(100 * time.Millisecond)
@@ -66,7 +85,7 @@ func TestUnderLoad(t *testing.T) {
 	running.Go(func() {
 		each(ctx, l.scrapes, func(int) {
 			running.Go(func() {
-				switch status := statusOf(ctx, prometheus, p.http+"/metrics"); status {
+				switch status := statusOf(ctx, prometheus, http.MethodGet, p.http+"/metrics"); status {
 				case http.StatusOK:
 					scrapes.Add(1)
 				case http.StatusServiceUnavailable:
@@ -91,16 +110,22 @@ func TestUnderLoad(t *testing.T) {
 	running.Go(func() {
 		each(ctx, 5, func(int) {
 			began := time.Now()
-			if status := statusOf(ctx, person, p.http+"/api/v1/lights"); status == http.StatusOK {
+			if status := statusOf(ctx, person, http.MethodGet, p.http+"/api/v1/lights"); status == http.StatusOK {
 				honest.Add(1)
 				slowest = max(slowest, time.Since(began))
 			} else if ctx.Err() == nil {
 				t.Errorf("an honest request got %d", status)
 			}
+			began = time.Now()
+			if status := statusOf(ctx, person, http.MethodPost, p.http+"/api/v1/batches/none/close"); status == http.StatusNotFound {
+				loop = append(loop, time.Since(began))
+			} else if ctx.Err() == nil {
+				t.Errorf("closing a batch that there is not got %d", status)
+			}
 		})
 	})
 	running.Wait()
-	w.report(t, l)
+	toPage = w.report(t, l)
 	shed := 0.0
 	for line := range strings.SplitSeq(p.text("/metrics"), "\n") {
 		if name, value, ok := strings.Cut(line, "} "); ok && strings.HasPrefix(name, `potlife_mqtt_messages_total{bench="bench-1",broker="hall",direction="in"`) && !strings.Contains(name, `"ok"`) {
@@ -111,9 +136,10 @@ func TestUnderLoad(t *testing.T) {
 	}
 	t.Logf("%d scrapes answered and %d shed, %d honest requests answered, the slowest after %v; %.0f commands shed and counted",
 		scrapes.Load(), shedScrapes.Load(), honest.Load(), slowest, shed)
-	if honest.Load() == 0 || scrapes.Load() == 0 {
+	if honest.Load() == 0 || scrapes.Load() == 0 || len(loop) == 0 {
 		t.Error("nobody was answered")
 	}
+	return toPage, loop
 }
 
 // each calls f so many times a second until ctx ends.
@@ -131,18 +157,24 @@ func each(ctx context.Context, perSecond int, f func(n int)) {
 }
 
 // from returns a client with an address of its own on the loopback.
-func from(t *testing.T, last byte) *http.Client {
+func from(t testing.TB, last byte) *http.Client {
 	dialer := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 1, last)}}
 	transport := &http.Transport{DialContext: dialer.DialContext}
 	t.Cleanup(transport.CloseIdleConnections)
 	return &http.Client{Transport: transport}
 }
 
-func statusOf(ctx context.Context, client *http.Client, url string) int {
-	r, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
+// statusOf returns the status of the answer, 0 without one. A POST has a batch's end as its body.
+func statusOf(ctx context.Context, client *http.Client, method, url string) int {
+	var body io.Reader
+	if method == http.MethodPost {
+		body = strings.NewReader(`{"outcome":"used-up"}`)
+	}
+	r, err := http.NewRequestWithContext(ctx, method, url, body)
 	if err != nil {
 		return 0
 	}
+	r.Header.Set("Content-Type", "application/json")
 	answer, err := client.Do(r)
 	if err != nil {
 		return 0
@@ -207,7 +239,8 @@ func (w *watcher) take(line string, measure bool) {
 	}
 }
 
-func (w *watcher) report(t *testing.T, l load) {
+// report logs the figures and returns how long the weights took, sorted.
+func (w *watcher) report(t testing.TB, l load) []time.Duration {
 	t.Helper()
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -217,4 +250,5 @@ func (w *watcher) report(t *testing.T, l load) {
 	slices.Sort(w.took)
 	median, p99 := w.took[len(w.took)/2], w.took[len(w.took)*99/100]
 	t.Logf("%d weights from the scale to the stream: median %v, 99 %% within %v; %d events to %d pages", len(w.took), median, p99, w.events, l.pages)
+	return w.took
 }
