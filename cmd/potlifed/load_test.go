@@ -127,6 +127,10 @@ func underLoad(t testing.TB, l load) (toPage, loop []time.Duration) {
 	running.Wait()
 	toPage = w.report(t, l)
 	shed := 0.0
+	eventually(t, "scrapes that nobody waits for to end", func() (bool, any) {
+		status := statusOf(t.Context(), prometheus, http.MethodGet, p.http+"/metrics")
+		return status == http.StatusOK, status
+	})
 	for line := range strings.SplitSeq(p.text("/metrics"), "\n") {
 		if name, value, ok := strings.Cut(line, "} "); ok && strings.HasPrefix(name, `potlife_mqtt_messages_total{bench="bench-1",broker="hall",direction="in"`) && !strings.Contains(name, `"ok"`) {
 			var n float64
