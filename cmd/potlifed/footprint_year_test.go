@@ -22,6 +22,9 @@ import (
 	"potlifed/model/mix"
 )
 
+// yearBoot is the boot of the year, as long as the kernel's names of boots: it is stored with each record.
+const yearBoot = "7d1f6d0e-6a3b-4d3c-9f60-2f3a5a1c2b4d"
+
 // footprintZones are the zones of the bench whose footprint is measured, each with a sensor.
 var footprintZones = []string{"bench", "hall", "store"}
 
@@ -37,7 +40,7 @@ type year struct {
 
 // Now and Snapshot make the year the clock and the bench of its history.
 func (y *year) Now() clock.Instant {
-	return clock.Instant{Wall: y.now, Boot: "year", Mono: y.now.Sub(y.began), Synced: true}
+	return clock.Instant{Wall: y.now, Boot: yearBoot, Mono: y.now.Sub(y.began), Synced: true}
 }
 
 func (y *year) Snapshot() *view.Snapshot {
@@ -54,11 +57,15 @@ func roomAt(t time.Time) air.State {
 	day := 2 * math.Pi * float64(t.Unix()%86_400) / 86_400
 	season := 2 * math.Pi * float64(t.YearDay()) / 365
 	noise := float64(t.Unix()*7919%101)/101 - 0.5
-	return air.State{TemperatureC: 21 + 2*math.Cos(season) + 2*math.Sin(day) + 0.04*noise, HumidityPct: 45 - 10*math.Cos(season) + 8*math.Cos(day) + 0.3*noise}
+	digits := func(x float64) float64 { return math.Round(x*1000) / 1000 } // the kernel's drivers have thousandths
+	return air.State{
+		TemperatureC: digits(21 + 2*math.Cos(season) + 2*math.Sin(day) + 0.04*noise),
+		HumidityPct:  digits(45 - 10*math.Cos(season) + 8*math.Cos(day) + 0.3*noise),
+	}
 }
 
-// writeYear writes a year of operation into a data directory: the air of three zones, as it is after
-// thinning, twelve batches a day from the mix to the end, and the readings of three sensors, each
+// writeYear writes a year of operation into a data directory: the air of three zones by the minute, as the
+// service keeps it, twelve batches a day from the mix to the end, and the readings of three sensors, each
 // minute at first and each 5 s in the last two weeks.
 func writeYear(b testing.TB, dir string) {
 	b.Helper()
@@ -79,6 +86,7 @@ func writeYear(b testing.TB, dir string) {
 	}
 	y.writes("bench", record.Stopped{})
 	y.commit(true)
+	y.thin(end)
 
 	y.now = y.began
 	past := history.New(history.Settings{
@@ -103,18 +111,32 @@ func writeYear(b testing.TB, dir string) {
 	}
 }
 
+// thin thins the air as the service has done by then: it thins a part with each checkpoint.
+func (y *year) thin(end time.Time) {
+	const atOnce = 4000
+	for range 365*24*60*len(footprintZones)/atOnce + 1 {
+		if err := y.journal.Write(journal.Group{Thin: &journal.Thinning{RawBefore: end.AddDate(0, 0, -14), MinutesBefore: end.AddDate(0, 0, -400)}}); err != nil {
+			y.b.Fatal(err)
+		}
+	}
+}
+
 // quarter writes a quarter of an hour of the journal.
 func (y *year) quarter() {
-	from, to := roomAt(y.now.Add(-15*time.Minute)), roomAt(y.now)
-	for _, zone := range footprintZones {
-		y.writes("bench", record.AirStep{
-			Zone: zone, Start: y.now.Add(-15 * time.Minute), After: to, ReadAt: y.now,
-			Step: cure.Step{Duration: 15 * time.Minute, From: from, To: to, Kind: cure.Measured, Worst: to},
-		})
-	}
 	if y.now.Hour() >= 6 && y.now.Hour() < 18 && y.now.Minute() < 15 {
 		y.batch(fmt.Sprintf("%s-%d", y.now.Format("0102"), y.now.Hour()-5))
 	}
+	quarter := y.now
+	for ; y.now.Before(quarter.Add(15 * time.Minute)); y.now = y.now.Add(time.Minute) {
+		from, to := roomAt(y.now.Add(-time.Minute)), roomAt(y.now)
+		for _, zone := range footprintZones {
+			y.writes("bench", record.AirStep{
+				Zone: zone, Start: y.now.Add(-time.Minute), After: to, ReadAt: y.now,
+				Step: cure.Step{Duration: time.Minute, From: from, To: to, Kind: cure.Measured},
+			})
+		}
+	}
+	y.now = quarter
 	if y.now.Hour() == 0 && y.now.Minute() < 15 {
 		y.commit(false)
 	}
@@ -142,7 +164,7 @@ func (y *year) batch(id string) {
 
 // writes queues a record and applies it.
 func (y *year) writes(by actor.Name, body record.Body) {
-	r := record.Record{Stamp: record.Stamp{At: y.now, Boot: "year", Mono: y.now.Sub(y.began), Synced: true}, By: by, Body: body}
+	r := record.Record{Stamp: record.Stamp{At: y.now, Boot: yearBoot, Mono: y.now.Sub(y.began), Synced: true}, By: by, Body: body}
 	if r.IsEvent() {
 		r.Seq = y.state.Seq + 1
 	}
