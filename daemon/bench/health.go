@@ -103,7 +103,7 @@ func (b *Bench) endDays(now time.Time) {
 		}
 		d := s.pan.EndDay(s.panTime + b.clock.passed(b.clock.mono()-s.panAt))
 		d.Date, s.date = s.date, today
-		if d.Settled > 0 {
+		if d.Settled > 0 || d.Rejected > 0 {
 			b.decide(now, actor.Bench, record.ScaleDay{Scale: c.ID, PanDay: d})
 		}
 	}

@@ -232,8 +232,9 @@ func TestAScaleThatDoesNotSettleIsTold(t *testing.T) {
 func TestTheDaysOfAScale(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
-	for range 3 {
+	for i := range uint64(3) {
 		s.weighs(0, 10*time.Second)
+		s.enter(scaleLines{scale: "scale-1", lines: map[string]uint64{"ok": 9 + 90*i, "overload": 1, "torn": i, "unknown": 2 * i, "overlong": i}})
 		s.weighs(40, 40*time.Second)
 	}
 	s.weighs(0, 10*time.Second)
@@ -245,6 +246,8 @@ func TestTheDaysOfAScale(t *testing.T) {
 	v := s.sensorRow("scale-1")
 	if len(v.PanDays) != 1 || v.PanDays[0].Settled < 6 || v.PanDays[0].Date == "" || v.PanDays[0].ZeroG == nil || *v.PanDays[0].ZeroG != 0 {
 		t.Errorf("after the day: %+v", v.PanDays)
+	} else if d := v.PanDays[0]; d.Lines != 188 || d.Rejected != 8 {
+		t.Errorf("%d lines, %d rejected; want 188 and 8", d.Lines, d.Rejected)
 	}
 	s.tell(request.ReplaceDevice{Sensor: "scale-1"})
 	if v := s.sensorRow("scale-1"); v.PanDays != nil || v.Health.NoiseG != nil {

@@ -38,6 +38,11 @@ func (l scaleLink) enter(b *Bench, _ time.Time) {
 func (l scaleLines) enter(b *Bench, _ time.Time) {
 	if s, known := b.scales[l.scale]; known {
 		s.lines = l.lines
+		all := uint64(0)
+		for _, n := range l.lines {
+			all += n
+		}
+		s.pan.Lines(all, l.lines["torn"]+l.lines["unknown"]+l.lines["overlong"])
 	}
 }
 

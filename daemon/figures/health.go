@@ -74,8 +74,7 @@ func (m Maker) hoursAxis(label string) chart.Axis {
 }
 
 // ScaleHealth shows how each scale was on each day of the month up to a time: the share of the day in which it was heard, the
-// greatest age of a weight, how long it took to settle,
-// its noise, and its zero.
+// greatest age of a weight, the share of its lines that could not be read, how long it took to settle, its noise, and its zero.
 func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.Figure {
 	l := m.Locale
 	of := func(figure func(d health.PanDay) *float64) map[string][]daily {
@@ -94,6 +93,12 @@ func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.
 	return m.health("scale-health", l.Say("figure.scale-health.title"), l.Say("figure.scale-health.about"), to, []chart.Panel{
 		m.healthPanel(to, m.percentAxis(l.Say("figure.health.up")), of(func(d health.PanDay) *float64 { return upPct(d.Oldest, d.Down) })),
 		m.healthPanel(to, m.hoursAxis(l.Say("figure.health.age")), of(func(d health.PanDay) *float64 { return ageHours(d.Oldest) })),
+		m.healthPanel(to, m.percentAxis(l.Say("figure.health.rejected")), of(func(d health.PanDay) *float64 {
+			if d.Lines == 0 { // a day of an older version
+				return nil
+			}
+			return new(100 * float64(d.Rejected) / float64(d.Lines))
+		})),
 		m.healthPanel(to, seconds, of(func(d health.PanDay) *float64 { return new(d.Settle.Seconds()) })),
 		m.healthPanel(to, grams(l.Say("figure.health.noise")), of(func(d health.PanDay) *float64 { return d.NoiseG })),
 		m.healthPanel(to, grams(l.Say("figure.health.zero")), of(func(d health.PanDay) *float64 { return d.ZeroG })),

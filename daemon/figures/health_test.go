@@ -18,7 +18,7 @@ func TestHealth(t *testing.T) {
 	for i := range 40 {
 		date := morning.AddDate(0, 0, i-40).Format("2006-01-02")
 		days = append(days, health.Day{Date: date, N: 90, Errors: 10, Jumps: i, Same: 90 * time.Minute, Oldest: 3 * time.Hour, Down: 6 * time.Hour, Beside: "hall-air", ApartPct: -0.5})
-		pan = append(pan, health.PanDay{Date: date, Oldest: time.Hour, Down: 12 * time.Hour, Settled: 9, Settle: 2 * time.Second, NoiseG: new(0.02), ZeroG: new(0.1)})
+		pan = append(pan, health.PanDay{Date: date, Oldest: time.Hour, Down: 12 * time.Hour, Settled: 9, Settle: 2 * time.Second, Lines: 8000, Rejected: 1800, NoiseG: new(0.02), ZeroG: new(0.1)})
 	}
 	days[35].Beside, days[5].Date, pan[35].ZeroG = "", "", nil
 	svg, tables := drawn(t, m, m.SensorHealth(morning, map[string][]health.Day{"bench-air": days}))
@@ -31,7 +31,7 @@ func TestHealth(t *testing.T) {
 		}
 	}
 	svg, _ = drawn(t, m, m.ScaleHealth(morning, map[string][]health.PanDay{"scale-1": pan}))
-	for _, want := range []string{"0.020", "0.100", "50.0"} {
+	for _, want := range []string{"0.020", "0.100", "50.0", "22.5"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("the picture does not say %q", want)
 		}

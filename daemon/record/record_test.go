@@ -69,7 +69,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		CorrectionAccepted{Sensor: "bench-air", Correction: verify.LinearCorrection{OffsetPct: 2, Gain: 1.02, GainStandard: 0.01}, Points: []CheckPoint{{At: at, Salt: "sodium-chloride", RawPct: 71, ReadPct: 75, ReferencePct: 75.3, StandardPct: 0.5, AllowedPct: 3}}},
 		CorrectionRevoked{Sensor: "bench-air", Points: []CheckPoint{{At: at, RawPct: 71, ReadPct: 71, ReferencePct: 75.3, AllowedPct: 3, Failed: true}}, Offer: &verify.LinearCorrection{OffsetPct: 2, Gain: 1}},
 		ScaleVerified{Scale: "scale-1", Class: verify.ClassIII, IntervalG: 1, CapacityG: 2000, WeightClass: verify.M1, Readings: [][]float64{{100, 101, 100}}, Result: verify.ScaleResult{Loads: []verify.LoadResult{{LoadG: 100, N: 3, Verdict: verify.Passed}}, Verdict: verify.Passed}},
-		ScaleDay{Scale: "scale-1", PanDay: health.PanDay{Date: "2026-06-12", Settled: 40, Settle: 2 * time.Second, NoiseG: new(0.02), ZeroG: new(0.1)}},
+		ScaleDay{Scale: "scale-1", PanDay: health.PanDay{Date: "2026-06-12", Settled: 40, Settle: 2 * time.Second, Lines: 864000, Rejected: 12, NoiseG: new(0.02), ZeroG: new(0.1)}},
 		SensorDay{Sensor: "bench-air", Day: health.Day{Date: "2026-06-12", N: 17280, Errors: 3, MeanPct: 48.2, MeanC: 21.3, Same: time.Minute, Jumps: 1, Beside: "hall-air", ApartPct: -0.4, Parts: health.Parts{2: {N: 2160, MeanPct: 47.1, BesideN: 2100, ApartPct: -0.3}}}},
 		Identified{Device: "bench-air", Name: "hdc1080", Was: "sht4x"}, Identified{Device: "scale-1", Scale: true, Name: "usb-one"},
 		Replaced{Device: "bench-air", Serial: "A 17", Note: "n"},

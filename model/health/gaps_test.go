@@ -7,6 +7,21 @@ import (
 	"potlifed/model/air"
 )
 
+// The lines of a day are those since midnight, also where the reader of the scale began again.
+func TestLinesOfADay(t *testing.T) {
+	p := NewPan(0.1)
+	p.Lines(7, 1) // before it was followed
+	p.Lines(107, 6)
+	p.Lines(20, 2) // begun again
+	if d := p.EndDay(time.Hour); d.Lines != 120 || d.Rejected != 7 {
+		t.Errorf("%d lines, %d rejected; want 120 and 7", d.Lines, d.Rejected)
+	}
+	p.Lines(30, 2)
+	if d := p.EndDay(25 * time.Hour); d.Lines != 10 || d.Rejected != 0 {
+		t.Errorf("the next day: %d lines, %d rejected; want 10 and 0", d.Lines, d.Rejected)
+	}
+}
+
 // A gap counts from when the newest reading is too old, and midnight parts it between two days.
 func TestGapsOfADay(t *testing.T) {
 	w := Watch{StaleAfter: time.Minute}

@@ -29,12 +29,17 @@ type Pan struct {
 	zeros   []float64       // in g, newest last
 	noise   noise           // since the start
 	day     panDay
+
+	lines, rejected uint64 // as Lines told last
+	counted         bool
 }
 
 // panDay is what is followed of a day.
 type panDay struct {
 	oldest, down time.Duration
 	settled      int
+	lines        uint64
+	rejected     uint64
 	settles      []time.Duration // the newest of the day
 	zeros        []float64
 	noise        noise
@@ -64,6 +69,9 @@ type PanDay struct {
 	Oldest  time.Duration `json:"oldest_ns,omitempty" doc:"the greatest age that the newest weight had"`
 	Down    time.Duration `json:"down_ns,omitempty" doc:"time for which the newest weight was too old"`
 	ZeroG   *float64      `json:"zero_g,omitempty" doc:"median in g of what it showed when the cup had been lifted; absent when none was"`
+	Lines   uint64        `json:"lines,omitempty" doc:"number of lines that it sent"`
+	// Rejected is of Lines.
+	Rejected uint64 `json:"rejected,omitempty" doc:"number of those lines that could not be read: damaged, too long or not of its shape"`
 }
 
 // keptPanDays is how many days of a scale are kept: a month.
@@ -80,7 +88,7 @@ func (p *Pan) EndDay(at time.Duration) PanDay {
 	p.gaps.cut(at, p.StaleAfter, &p.day.oldest, &p.day.down)
 	is := p.day
 	p.day = panDay{}
-	d := PanDay{Settled: is.settled, Oldest: is.oldest, Down: is.down}
+	d := PanDay{Settled: is.settled, Oldest: is.oldest, Down: is.down, Lines: is.lines, Rejected: is.rejected}
 	if len(is.settles) > 0 {
 		s := slices.Sorted(slices.Values(is.settles))
 		d.Settle = s[len(s)/2]
@@ -93,6 +101,19 @@ func (p *Pan) EndDay(at time.Duration) PanDay {
 		d.ZeroG = &g
 	}
 	return d
+}
+
+// Lines takes in how many lines a scale sent since its reader started, and how many of them could not be read. Both begin again at 0
+// when the reader does; those before the first call do not count.
+func (p *Pan) Lines(all, rejected uint64) {
+	if all < p.lines || rejected < p.rejected {
+		p.lines, p.rejected = 0, 0
+	}
+	if p.counted {
+		p.day.lines += all - p.lines
+		p.day.rejected += rejected - p.rejected
+	}
+	p.lines, p.rejected, p.counted = all, rejected, true
 }
 
 // Noise returns the standard deviation in g of a weight at rest since the start; false while too few

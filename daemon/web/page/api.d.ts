@@ -1181,8 +1181,10 @@ declare namespace API {
     down_s?: number;
     journal: string;
     kind: "scale-day";
+    lines?: number;
     noise_g?: number;
     oldest_s?: number;
+    rejected?: number;
     scale: string;
     seq: number;
     settle_s?: number;
