@@ -15,9 +15,9 @@ import (
 func (m *mixer) records(ink string, minutes, thinner int) {
 	m.t.Helper()
 	ask := func(button string) string { return fmt.Sprintf("%s.button(%s) !== undefined", reading, quoted(button)) }
-	m.waits("a form for the next mix", ask("Record one mixed by hand…")+" || "+ask("Start the next mix…"))
+	m.waits("a form for the next mix", ask("Record one mixed by hand…")+" || "+ask("Start another mix…"))
 	if !evaluate[bool](m, ask("Record one mixed by hand…")) { // a mix waits for its press
-		m.taps("Start the next mix…")
+		m.taps("Start another mix…")
 	}
 	m.taps("Record one mixed by hand…")
 	m.sees("Its life counts from when the hardener went in")

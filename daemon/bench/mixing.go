@@ -147,7 +147,11 @@ func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (an
 	if err != nil {
 		return nil, err
 	}
-	cup, err := b.shop.cupFor("", c.Cup)
+	cup, err := b.shop.cupFor(c.Press, c.Cup)
+	if err != nil {
+		return nil, err
+	}
+	start, err := thinnerStart(ink.ThinnerPct, cmp.Or(c.Colour, "dark"), "normal")
 	if err != nil {
 		return nil, err
 	}
@@ -172,7 +176,7 @@ func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (an
 	}
 	recipe := guide.Recipe{
 		Ratio: ink.Ratio, TolerancePct: ink.RatioTolerancePct, InkTargetG: parts.InkG,
-		ThinnerPct: ink.ThinnerPct.Dark, ThinnerMinPct: ink.ThinnerPct.Min, ThinnerMaxPct: ink.ThinnerPct.Max,
+		ThinnerPct: start, ThinnerMinPct: ink.ThinnerPct.Min, ThinnerMaxPct: ink.ThinnerPct.Max,
 		Rest: ink.Rest, CupMaximumG: cup.FillMaximumG, DivisionG: b.shop.Scales[0].DivisionG,
 	}
 	m, err := guide.Recorded(recipe, parts, mixedAt, now)
@@ -189,7 +193,7 @@ func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (an
 	id := b.state.NextID(day)
 	b.closeAir(zone, now)
 	b.decide(now, by, record.Recorded{
-		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Cup: cup.ID, MixedAt: mixedAt, Mix: m, Basis: basis,
+		Batch: id, Day: day, Ink: ink.ID, Zone: zone, Press: c.Press, Cup: cup.ID, Colour: c.Colour, MixedAt: mixedAt, Mix: m, Basis: basis,
 	})
 	for _, e := range from {
 		e.Batch = id

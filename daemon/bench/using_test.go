@@ -7,6 +7,7 @@ import (
 
 	"potlifed/daemon/request"
 	"potlifed/model/lifecycle"
+	"potlifed/model/light"
 	"potlifed/model/mix"
 )
 
@@ -182,4 +183,24 @@ func TestAbsurdChangesAreRefused(t *testing.T) {
 	if s.b.state.Seq != seq {
 		t.Errorf("refused changes left %d events", s.b.state.Seq-seq)
 	}
+}
+
+// A mix that was made by hand is for a press, and of a colour, as one that the bench guided.
+func TestRecordedForAPress(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	s.pass(10*time.Second, both(mild))
+	mixed := request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now(), Components: usualMix, Press: "press-1", Colour: "light"}
+	v := s.must(mixed)
+	if v.For != "press-1" || v.Colour != "light" || v.Cup != s.b.Snapshot().Presses[0].Cup {
+		t.Errorf("recorded for %q in %q, colour %q", v.For, v.Cup, v.Colour)
+	}
+	if l := s.light("light-1"); l.Cause != light.MixReady {
+		t.Errorf("the light says %s", l.Reason)
+	}
+	mixed.Press = "press-9"
+	_, r := s.ask(mixed)
+	refused(t, r, request.Invalid, "", "press-9")
+	mixed.Press, mixed.Colour = "", "mauve"
+	_, r = s.ask(mixed)
+	refused(t, r, request.Invalid, "", "mauve")
 }

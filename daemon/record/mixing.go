@@ -99,7 +99,9 @@ type Recorded struct {
 	Day     string              `json:"day" doc:"local date, YYYYMMDD"`
 	Ink     string              `json:"ink" doc:"id of the ink"`
 	Zone    string              `json:"zone" doc:"id of the zone"`
+	Press   string              `json:"press,omitempty" doc:"id of the press that the mix is meant for"`
 	Cup     string              `json:"cup" doc:"id of the kind of cup"`
+	Colour  string              `json:"colour_class,omitempty" doc:"colour class; absent when it is not known"`
 	MixedAt time.Time           `json:"mixed_at" doc:"when the hardener was added"`
 	Mix     guide.Mix           `json:"mix" doc:"the mix as it was reported"`
 	Cans    map[mix.Part]string `json:"cans,omitempty" doc:"ids of the cans by part"`
@@ -229,7 +231,7 @@ func (e Rested) apply(s *State, r Record) {
 func (e Recorded) apply(s *State, r Record) {
 	s.countBatch(e.Day)
 	b := &Batch{
-		ID: e.Batch, Ink: e.Ink, Zone: e.Zone, Cup: e.Cup, Mix: e.Mix, Cans: e.Cans,
+		ID: e.Batch, Ink: e.Ink, Zone: e.Zone, For: e.Press, Cup: e.Cup, Colour: e.Colour, Mix: e.Mix, Cans: e.Cans,
 		Basis: e.Basis, StartedAt: r.Stamp.At,
 	}
 	b.Phase = phaseOf(b)

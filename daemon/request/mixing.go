@@ -31,7 +31,9 @@ type StartMix struct {
 type RecordMix struct {
 	Ink        string          `json:"ink" doc:"id of the ink"`
 	MixedAt    time.Time       `json:"mixed_at" doc:"when the hardener was added"`
-	Cup        string          `json:"cup,omitempty" doc:"id of the kind of cup"`
+	Press      string          `json:"press,omitempty" doc:"id of the press that it is meant for; its cup is used"`
+	Cup        string          `json:"cup,omitempty" doc:"id of the kind of cup, instead of press"`
+	Colour     string          `json:"colour_class,omitempty" enum:"dark,light,heavy-light" doc:"colour class; left out, it is not known"`
 	Zone       string          `json:"zone,omitempty" doc:"id of the zone that it is in; default: that of the first scale"`
 	Components []mix.Component `json:"components" maxItems:"100" doc:"what was poured"`
 }

@@ -1115,6 +1115,7 @@ declare namespace API {
     bench: string;
     by: string;
     cans?: Record<string, string>;
+    colour_class?: string;
     cup: string;
     day: string;
     ink: string;
@@ -1122,6 +1123,7 @@ declare namespace API {
     kind: "recorded";
     mix: EventMix;
     mixed_at: string;
+    press?: string;
     seq: number;
     time: string;
     zone: string;
@@ -1959,10 +1961,12 @@ declare namespace API {
   }
 
   interface RecordMix {
+    colour_class?: "dark" | "light" | "heavy-light";
     components: Array<Component>;
     cup?: string;
     ink: string;
     mixed_at: string;
+    press?: string;
     zone?: string;
   }
 

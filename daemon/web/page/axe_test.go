@@ -207,7 +207,7 @@ func (b *browser) leadOn(selector string) []string {
 	seen := map[string]bool{}
 	var names []string
 	for _, words := range eval[[]string](b, fmt.Sprintf(`[...document.querySelectorAll(%s)].filter((e) => e.checkVisibility()).map((e) => e.innerText.split("\n")[0].trim())`, quoted(selector))) {
-		if strings.HasSuffix(words, "…") && !seen[words] && words != "Start the next mix…" && words != "Further back…" {
+		if strings.HasSuffix(words, "…") && !seen[words] && words != "Start another mix…" && words != "Further back…" {
 			seen[words] = true
 			names = append(names, words)
 		}

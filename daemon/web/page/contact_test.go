@@ -120,7 +120,7 @@ func TestEverythingHasAName(t *testing.T) {
 	scenes["resting"](rows, now)
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.open(f)
-	b.press("Start the next mix…")
+	b.press("Start another mix…")
 	b.press("Record one mixed by hand…")
 	nameless := eval[[]string](b, `[...document.querySelectorAll("button, input, textarea, a, [role]")].filter((e) =>
 		!(e.getAttribute("aria-label") || e.getAttribute("aria-labelledby") || (e.innerText ?? e.textContent).trim() || e.labels?.[0]?.textContent.trim() || ["alert", "status"].includes(e.getAttribute("role")) || e.getAttribute("role") === "timer")).map((e) => e.outerHTML)`)

@@ -8,7 +8,45 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/view"
+	"potlifed/model/guide"
 )
+
+// A press for which there is a mix already, or which prints another ink, is named beside the button at every
+// size. A second mix is asked about.
+func TestASecondMixForThePress(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	waits := openBatch(now, "0612-5", "dial-flat", "", 5*time.Hour, 6*time.Hour, 7*time.Hour)
+	waits.For, waits.Step = "press-2", at(guide.Load)
+	rows["batches"] = append(rows["batches"].([]view.Batch), waits)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	f.recipe = coarseRecipe()
+	b.open(f)
+	b.press("Start another mix…")
+	b.run(chromedp.Evaluate[chromedp.Void](`(() => { const e = document.querySelector("[name=where][value='press:press-2']"); e.checked = true; e.dispatchEvent(new Event("change", {bubbles: true})); })()`))
+	b.sees(".start-bar", "press-2 prints dial-flat. dial-satin is another ink.")
+	b.sees(".start-bar", "There is a mix for press-2 already: 0612-5 (dial-flat), ready for press-2.")
+	for _, s := range []size{wide, tall, phone} {
+		b.run(chromedp.EmulateViewport(s.width, s.height), chromedp.Evaluate[chromedp.Void](`document.querySelector(".start-form").scrollIntoView()`))
+		b.eventually("drawn", twoFrames)
+		for _, part := range []string{".start-bar .start-other", ".start-bar .start-other + .start-other"} {
+			if is := eval[string](b, fmt.Sprintf(onTop, part)); is != "" {
+				t.Errorf("%dx%d: %s %s", s.width, s.height, part, is)
+			}
+		}
+	}
+	b.looks("second-mix", wide, tall, phone)
+	f.answer("batches", 201, openBatch(now, "0612-9", "dial-satin", "", 0, 0, 0))
+	b.press("Start this mix")
+	b.sees("dialog", "Start another mix for press-2?")
+	if sent := f.changes(); len(sent) != 0 {
+		t.Errorf("begun without an answer: %v", sent)
+	}
+	b.press("Start this mix")
+	b.closed()
+	f.body(t, "batches")
+}
 
 // Before anything is poured the page says what the mix comes to, why, and whether the
 // scale is fine enough; and asks why another share of thinner is wanted.
@@ -30,7 +68,8 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 	b.sees(".start-sum", "Mixed now it lasts until about 14:40; safe to 13:20.")
 	b.sees(".start-sum", "In cup-70, 40 g of ink: until about 14:52, safe to 13:31.")
 	b.sees(".start-sum", "85.0 g of ink, 17.0 g of hardener, 7.1 g of thinner: 109.1 g in all.")
-	b.sees(".recipe", "7.1 g ± 5 g, about 4 pipettes; 7 %, out of 6 to 14 %.")
+	b.sees(".start-how", "dark, motif normal")
+	b.sees(".recipe", "7.1 g ± 5 g, about 4 pipettes.")
 	b.sees(".recipe", "where dark colours start")
 	b.sees(".recipe", "Scale is too coarse.")
 	b.sees(".recipe", "From 208 g of ink on it would do")
@@ -52,7 +91,7 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 				t.Errorf("the choice of the press %s", is)
 			}
 		}
-		for _, part := range []string{beside, ".start-form .main"} {
+		for _, part := range []string{beside, ".start-what", ".start-how", ".start-form .main"} {
 			b.eventually("drawn", twoFrames)
 			if is := eval[string](b, fmt.Sprintf(onTop, part)); is != "" {
 				t.Errorf("%dx%d: %s %s", s.width, s.height, part, is)

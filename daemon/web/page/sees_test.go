@@ -278,6 +278,68 @@ func TestStartRemembersTheLastChoices(t *testing.T) {
 	}
 	delete(body, "mixed_at")
 	want(t, body, "ink", "dial-flat", "cup", "cup-110", "components", []map[string]any{{"g": 96, "part": "ink"}, {"g": 12, "part": "hardener"}})
+
+	// For which press it was made, its colour and its cans are asked too, of those that there are.
+	f.answer("cans", 200, map[string]any{"cans": []view.Can{
+		{ID: "flat-7", Part: "ink", Material: "dial-flat", State: "in-use"}, {ID: "satin-1", Part: "ink", Material: "dial-satin", State: "in-use"},
+		{ID: "h-1", Part: "hardener", Material: "hardener-a", State: "new"}, {ID: "h-0", Part: "hardener", Material: "hardener-a", State: "empty"},
+	}})
+	b.press("Record one mixed by hand…")
+	b.sees("dialog", "From which can of hardener")
+	if cans := eval[[]string](b, `[...document.querySelectorAll("dialog [name$=_can]")].map((e) => e.value + " " + e.checked)`); fmt.Sprint(cans) != "[flat-7 true h-1 false]" {
+		t.Errorf("the cans are %v", cans)
+	}
+	b.looks("by-hand", wide, tall, phone)
+	b.run(chromedp.Evaluate[chromedp.Void](`(() => { for (const c of ["[name=press][value=press-2]", "[name=colour_class][value=light]", "[name=hardener_can]"]) document.querySelector("dialog " + c).click(); })()`),
+		chromedp.Evaluate[chromedp.Void](`Object.entries({minutes: 90, ink_g: 96, hardener_g: 12}).forEach(([n, v]) => (document.querySelector('dialog [name="' + n + '"]').value = v))`))
+	b.press("Record it")
+	b.closed()
+	body = f.body(t, "batches")
+	delete(body, "mixed_at")
+	want(t, body, "ink", "dial-flat", "press", "press-2", "colour_class", "light", "components", []map[string]any{{"g": 96, "part": "ink", "can": "flat-7"}, {"g": 12, "part": "hardener", "can": "h-1"}})
+}
+
+// The mark of a light that flashes is read in both phases, light and dark, at 3:1 at least as WCAG 2.2 asks
+// of graphics (1.4.11).
+func TestAFlashingLightIsReadInBothPhases(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	scenes["troubled"](rows, now)
+	lights := rows["lights"].([]view.Light)
+	for i := range lights {
+		lights[i].Flashing, lights[i].Meaning = true, light.Meanings()[i%4]
+	}
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	const faint = `(() => {
+		const rgb = (c) => c.match(/[\d.]+/g).slice(0, 3).map(Number);
+		const luminance = (c) => c.map((v) => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4).reduce((s, v, i) => s + v * [0.2126, 0.7152, 0.0722][i], 0);
+		const found = [];
+		for (const at of [100, 900]) {
+			for (const a of document.getAnimations()) { a.pause(); a.currentTime = at; }
+			for (const sign of document.querySelectorAll('[data-flashing="true"] .sign')) {
+				const [body, mark] = [".body", ".mark"].map((c) => sign.querySelector(c) && getComputedStyle(sign.querySelector(c)));
+				if (!mark) continue;
+				const [ground, fill, part] = [rgb(getComputedStyle(document.body).backgroundColor), rgb(body.fill), Number(body.fillOpacity)];
+				const below = ground.map((g, i) => g + part * (fill[i] - g));
+				const [x, y] = [luminance(below), luminance(rgb(mark.stroke))];
+				const contrast = (Math.max(x, y) + 0.05) / (Math.min(x, y) + 0.05);
+				found.push([sign.getAttribute("class"), at, contrast]);
+			}
+		}
+		return found.filter((f) => f[2] < 3).map((f) => f.join(" ")).concat(found.length === 0 ? ["nothing flashes"] : []);
+	})()`
+	for _, path := range []string{"/", "/presses"} {
+		b.openAt(f, path)
+		b.eventually("something flashes", `document.querySelector('[data-flashing="true"] .sign .mark') !== null`)
+		for _, scheme := range []string{"light", "dark"} {
+			b.run(media("prefers-color-scheme", scheme))
+			b.eventually("drawn", twoFrames)
+			for _, found := range eval[[]string](b, faint) {
+				t.Errorf("%s %s: %s", path, scheme, found)
+			}
+		}
+	}
 }
 
 // With two scales the mix shown is that of the one chosen.

@@ -62,9 +62,13 @@ func TestMove(t *testing.T) {
 		b.closed()
 		want(t, f.body(t, "batches/0612-1/move"), "press", "press-3")
 		b.act("Move…", "0612-1")
+		b.sees("dialog", "It is another ink: dial-flat")
 		b.option("press-2, holds")
+		b.sees("dialog", "0612-2 comes off press-2")
+		b.sees("dialog", "This is another ink: dial-satin instead of dial-flat.")
+		b.option("Used up")
 		b.closed()
-		want(t, f.body(t, "batches/0612-1/move"), "press", "press-2", "replace", true)
+		want(t, f.body(t, "batches/0612-1/load"), "press", "press-2", "comes_off", map[string]any{"batch": "0612-2", "outcome": "used-up"})
 		b.act("Move…", "0612-1")
 		b.option("zone bench, open")
 		b.closed()
@@ -87,7 +91,7 @@ func TestSecondTapIsIgnored(t *testing.T) {
 	f, b := newFakeBench(t, restShop(time.Now())), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.act("Move…", "0612-1")
-	tap := `document.querySelector("dialog .option").dispatchEvent(new MouseEvent("click", {detail: 1, bubbles: true}))`
+	tap := `[...document.querySelectorAll("dialog .option")].find((e) => e.innerText.startsWith("press-3")).dispatchEvent(new MouseEvent("click", {detail: 1, bubbles: true}))`
 	b.run(chromedp.Evaluate[chromedp.Void](tap))
 	if sent := f.changes(); len(sent) != 0 {
 		t.Fatalf("the second tap sent %v", sent)

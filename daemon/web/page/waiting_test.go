@@ -58,7 +58,7 @@ func TestMixesThatWait(t *testing.T) {
 	want(t, f.body(t, "batches/0612-7/take-up"), "override", "Some of it was spilled")
 
 	// While one is stirred, the next may begin, and the way back is one tap.
-	b.press("Start the next mix…")
+	b.press("Start another mix…")
 	b.sees(".start", "Start a mix")
 	b.act("Carry on with it", "0612-4")
 	b.sees(".mix", "Stir the hardener in")

@@ -110,7 +110,7 @@ func TestWallIsReadFromAfar(t *testing.T) {
 		if cut := eval[[]string](b, `[...document.querySelectorAll(".wall-note")].filter((e) => e.scrollWidth > e.clientWidth + 1).map((e) => e.innerText)`); len(cut) > 0 {
 			t.Errorf("%s: cut off: %q", what, cut)
 		}
-		b.eventually("it has turned", "document.getAnimations().length === 0 || document.getAnimations().every((a) => a.playState === 'finished' || a.animationName === 'flash')")
+		b.eventually("it has turned", "document.getAnimations().length === 0 || document.getAnimations().every((a) => a.playState === 'finished' || a.animationName.startsWith('flash'))")
 		b.isReadFromAfar(what)
 		b.timesAreTold(what)
 		if n := eval[int](b, `[...document.querySelectorAll("button, a, input, nav")].filter((e) => e.checkVisibility() && !e.matches(".skip")).length`); n != 0 {

@@ -47,7 +47,7 @@ func TestZoomWhileStirring(t *testing.T) {
 	rows["batches"].([]view.Batch)[0] = mixingAt(now, guide.StirHardener)
 	rows["scales"] = []view.Scale{scaleRow(now, 107.6, true, "0612-4", nil)}
 	b.open(newFakeBench(t, rows))
-	b.sees(".another", "Start the next mix")
+	b.sees(".another", "Start another mix")
 	b.wholeAt("stirring")
 }
 

@@ -31,7 +31,7 @@ page.start(() => {
   const draw = (/** @type {Set<Page.Kind>} */ kinds, /** @type {number} */ now, /** @type {boolean} */ contact) => {
     const has = (/** @type {Page.Kind[]} */ ...names) => names.some((name) => kinds.has(name));
     if (has("air")) air.update(page.store.all("air"), now);
-    if (has("scales", "batches", "presses", "inks")) bench.update(now, has("presses", "inks", "air"));
+    if (has("scales", "batches", "presses", "inks")) bench.update(now, has("batches", "presses", "inks", "air"));
     if (has("lights", "batches")) lights.update(contact);
     if (has("alarms")) drawAlarmCount(alarms.update(now));
     if (has("batches", "inks", "lights")) batches.update(now);

@@ -77,6 +77,7 @@ export function pourFromPart({ attempt }, current, confirm) {
       const key = JSON.stringify([place(), choices(), can?.can]);
       if (key !== drawn) {
         drawn = key;
+        element.dataset.choices = String(choices().length);
         setText(legend, current().step === "thinner" ? say("can-choice.from") : say("can-choice.from-wiped"));
         list.replaceChildren(...choices().map((c) => chip(c, c === can, () => {
           picked = { at: place(), can: c.can };

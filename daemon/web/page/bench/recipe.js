@@ -2,7 +2,7 @@
 // can weigh them.
 import { get, Refused } from "../lib/api.js";
 import { h, setText, show } from "../lib/dom.js";
-import { clockTime, decimalsOf, grams, number, percent, pipettes } from "../lib/format.js";
+import { clockTime, decimalsOf, grams, percent, pipettes } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { term } from "../parts/terms.js";
 
@@ -42,7 +42,7 @@ export function recipePart() {
   const life = h("p", { class: "recipe-life" });
   const smaller = h("p", { class: "recipe-smaller" });
   const sum = h("div", { class: "recipe-sum", "aria-live": "polite" }, what, life, smaller);
-  const short = h("small"); // the same in a word, where there is no room for more
+  const short = h("small", { class: "start-safe" }); // the same in a word, where there is no room for more
   const body = h("div", { hidden: true }, thinner, h("p", { class: "recipe-grade" }, grade, scale), why);
   const element = h("section", { class: "recipe", "aria-label": say("recipe.title"), "aria-live": "polite" }, body, refusal);
   let asked = "";
@@ -61,7 +61,6 @@ export function recipePart() {
     show(thinner, r.thinner_max_pct > 0);
     setText(thinner, say("recipe.thinner", {
       mass: grams(r.targets_g.thinner, fine), step: grams(r.division_g, decimalsOf(r.division_g)), pipettes: pipettes(r.targets_g.thinner),
-      share: percent(r.thinner_pct, decimalsOf(r.thinner_pct)), least: number(r.thinner_min_pct, decimalsOf(r.thinner_min_pct)), most: percent(r.thinner_max_pct, decimalsOf(r.thinner_max_pct)),
     }));
     const words = gradeWords(r);
     setText(grade, words.grade);

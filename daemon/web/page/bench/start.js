@@ -2,7 +2,7 @@
 import { changeRow } from "../lib/api.js";
 import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
-import { chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
+import { ask, chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
 import { button, h, setData, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
@@ -10,6 +10,7 @@ import { soundButton } from "./strip.js";
 import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
 import { term } from "../parts/terms.js";
+import { nextWord } from "./waiting.js";
 
 const colourClasses = ["dark", "light", "heavy-light"].map((value) => ({ value, label: term("colour", value) }));
 const artworks = ["fine-detail", "normal", "large-solid"].map((value) => ({ value, label: term("artwork", value) }));
@@ -36,8 +37,11 @@ export function startPanel({ store, attempt, scale }) {
   };
   const byHand = button(say("bench.by-hand"), "big quiet-button", () => recordDialog(store));
   const sheet = h("p", { class: "sheet" });
-  const what = h("p", { class: "start-what" }); // on a narrow screen this is all that stands beside the button
+  // What decides about the mix is beside the button, whatever has been scrolled.
+  const what = h("p", { class: "start-what" });
+  const how = h("p", { class: "start-how" });
   const other = h("p", { class: "start-other" });
+  const second = h("p", { class: "start-other" });
   const recipe = recipePart();
   // Another share of thinner than the usual start is kept with its reason.
   const reason = h("input", { name: "thinner_reason", type: "text", maxlength: 200 });
@@ -47,9 +51,15 @@ export function startPanel({ store, attempt, scale }) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (start.disabled) return;
+    const data = new FormData(form);
+    drawWarnings(data);
+    if (!second.hidden) {
+      const title = say("start.ask-title", { press: pressOf(data)?.id ?? "" });
+      return ask({ title, lead: second.textContent, submitLabel: say("bench.start-this"), submit: () => send(data) });
+    }
     sending = true;
     drawStart();
-    await attempt(refusal, () => send(new FormData(form)));
+    await attempt(refusal, () => send(data));
     sending = false;
     drawStart();
   });
@@ -61,15 +71,23 @@ export function startPanel({ store, attempt, scale }) {
     show(reasonField, reason.required);
     const [, where = ""] = textOf(data, "where").split(":");
     setWords(what, `${textOf(data, "ink")} → ${where}`);
-    drawOther(textOf(data, "ink"), textOf(data, "where"));
+    setText(how, say("start.how", { colour: term("colour", textOf(data, "colour_class")), motif: term("artwork", textOf(data, "artwork")) }));
+    drawWarnings(data);
     askRecipe();
   };
-  // A press that prints another ink is planned for a change of ink, or chosen by mistake.
-  const drawOther = (/** @type {string} */ ink, /** @type {string} */ where) => {
-    const press = where.startsWith("press:") ? store.get("presses", where.slice(6)) : undefined;
+  const pressOf = (/** @type {FormData} */ data) => {
+    const where = textOf(data, "where");
+    return where.startsWith("press:") ? store.get("presses", where.slice(6)) : undefined;
+  };
+  // A press that prints another ink is planned for a change of ink, or chosen by mistake; so is one for which there
+  // is a mix already.
+  const drawWarnings = (/** @type {FormData} */ data) => {
+    const [ink, press] = [textOf(data, "ink"), pressOf(data)];
     const holds = press?.batch ? store.get("batches", press.batch) : undefined;
     setWords(other, press && holds && holds.ink !== ink ? say("start.other-ink", { press: press.id, old: holds.ink, ink }) : "");
-    show(other, other.textContent !== "");
+    const mix = press && store.all("batches").find((b) => b.for_press === press.id && !b.press && b.step);
+    setWords(second, press && mix ? say("start.second", { press: press.id, mix: `${mix.id} (${mix.ink})`, is: nextWord(mix, store.clock.now()) }) : "");
+    for (const line of [other, second]) show(line, line.textContent !== "");
   };
   const askRecipe = () => {
     const query = bodyOf(new FormData(form));
@@ -116,14 +134,16 @@ export function startPanel({ store, attempt, scale }) {
       const presses = store.all("presses");
       const key = JSON.stringify([inks.map((i) => [i.id, i.assumed]), presses.map((p) => [p.id, p.cup, p.batch])]);
       if (key === drawn) {
-        if (form.checkVisibility()) askRecipe();
+        if (!form.checkVisibility()) return;
+        drawWarnings(new FormData(form));
+        askRecipe();
         return;
       }
       drawn = key;
       const before = new FormData(form);
       const keep = (/** @type {string} */ name, first = "") => textOf(before, name) || (latest(name) ?? first);
       form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet,
-        h("div", { class: "actions" }, waits, h("div", { class: "start-sum" }, recipe.sum, other, airless), h("div", { class: "start-bar" }, h("div", { class: "start-for" }, what, recipe.short), start)), h("div", { class: "ways-out" }, byHand, soundButton()));
+        h("div", { class: "actions" }, waits, h("div", { class: "start-sum" }, recipe.sum, airless), h("div", { class: "start-bar" }, other, second, h("div", { class: "start-for" }, what, how, recipe.short), start)), h("div", { class: "ways-out" }, byHand, soundButton()));
       drawSheet();
       show(form, inks.length > 0);
     },

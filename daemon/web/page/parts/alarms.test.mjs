@@ -22,6 +22,6 @@ test("a batch has one alarm of its age: the later replaces the earlier, while it
   const names = (...rows) => orderAlarms(/** @type {any} */ (rows)).shown.map((r) => `${r.name} ${r.subject}`);
   const risk = batch("batch-risk", "unacknowledged");
   assert.deepEqual(names(batch("batch-ending", "acknowledged"), risk, batch("batch-dead", "unacknowledged"), batch("life-cut", "returned")), ["batch-dead 1129-1", "life-cut 1129-1"]);
-  assert.deepEqual(names(risk, batch("batch-dead", "unacknowledged", "1129-2")), ["batch-risk 1129-1", "batch-dead 1129-2"]);
+  assert.deepEqual(names(risk, batch("batch-dead", "unacknowledged", "1129-2")), ["batch-dead 1129-2", "batch-risk 1129-1"]);
   for (const state of ["returned", "shelved"]) assert.ok(names(risk, batch("batch-dead", state)).includes("batch-risk 1129-1"), state);
 });

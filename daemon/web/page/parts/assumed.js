@@ -29,10 +29,10 @@ export function lifeLine(ink) {
 }
 
 /**
- * assumedLine writes the same as parts of a paragraph, with the mark where some of it is assumed.
+ * assumedLine writes the same as parts of a paragraph, with the mark and what of it is assumed.
  * @param {API.InkView} ink
  */
 export function assumedLine(ink) {
   const mark = assumedMark(ink);
-  return mark ? [lifeLine(ink), " ", mark] : [lifeLine(ink)];
+  return mark ? [lifeLine(ink), " ", mark, ` ${ink.assumed}`] : [lifeLine(ink)];
 }

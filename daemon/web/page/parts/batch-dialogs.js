@@ -1,5 +1,5 @@
 // The questions about a batch: which press it goes onto, how it ended, what was mixed by hand.
-import { changeRow } from "../lib/api.js";
+import { changeRow, list } from "../lib/api.js";
 import { lastFirst, remember } from "../lib/choices.js";
 import { ask, chips, field, figure, massField, textOf } from "../lib/dialogs.js";
 import { h, show } from "../lib/dom.js";
@@ -8,6 +8,7 @@ import { care } from "./care.js";
 import { comesOffDialog } from "./comes-off.js";
 import { leftPart } from "./left.js";
 import { pressNote } from "./places.js";
+import { term } from "./terms.js";
 
 /**
  * loadOnto puts a batch on a press. Where that holds another one, it asks what becomes of it.
@@ -29,7 +30,7 @@ export async function loadOnto(batch, press, store) {
  */
 export function loadDialog(batch, store) {
   const presses = store.all("presses");
-  const options = presses.map((p) => ({ value: p.id, label: p.id, note: pressNote(p) }));
+  const options = presses.map((p) => ({ value: p.id, label: p.id, note: pressNote(store, p, batch) }));
   const chosen = batch.for_press ?? presses.find((p) => !p.batch)?.id;
   ask({
     title: say("load.title", { batch: batch.id }),
@@ -83,31 +84,52 @@ export function closeDialog(batch, { store, notify }) {
   });
 }
 
+const parts = ["ink", "hardener", "thinner"];
+
 /**
- * recordDialog asks for what was mixed without the guide.
+ * recordDialog asks for what was mixed without the guide. Cans are asked for where some are registered.
  * @param {import("../lib/store.js").Store} store
  */
-export function recordDialog(store) {
+export async function recordDialog(store) {
+  const known = await list("cans").catch(() => []); // without an answer the cans stay unnamed
   const inks = lastFirst("ink", store.all("inks").map((i) => i.id));
+  const presses = store.all("presses").map((p) => ({ value: p.id, label: p.id, note: p.cup }));
   const cups = [...new Set(store.all("presses").map((p) => p.cup))];
+  const cup = chips({ legend: say("record.cup"), name: "cup", options: cups.map((c) => ({ value: c, label: c })), chosen: cups[0] });
+  const ink = chips({ legend: say("record.ink"), name: "ink", options: inks.map((id) => ({ value: id, label: id })), chosen: inks[0] });
+  const press = chips({ legend: say("record.for"), name: "press", options: [...presses, { value: "", label: say("record.no-press") }], chosen: "" });
+  const from = h("div", { class: "pair" });
+  const drawCans = (/** @type {string} */ id) => from.replaceChildren(...parts.flatMap((part) => {
+    const material = { ink: id, hardener: store.get("inks", id)?.hardener }[part];
+    const cans = known.filter((c) => c.part === part && c.state !== "empty" && (material === undefined || c.material === material));
+    return cans.length === 0 ? [] : [chips({
+      legend: say("record.can", { part: term("part", part) }), name: `${part}_can`, required: false, chosen: cans.find((c) => c.state === "in-use")?.id,
+      options: cans.map((c) => ({ value: c.id, label: c.id, note: c.lot ? say("cans.lot", { lot: c.lot }) : "" })),
+    })];
+  }));
+  ink.addEventListener("change", (event) => event.target instanceof HTMLInputElement && drawCans(event.target.value));
+  press.addEventListener("change", (event) => show(cup, cups.length > 1 && event.target instanceof HTMLInputElement && event.target.value === ""));
+  show(cup, cups.length > 1);
+  drawCans(inks[0] ?? "");
   ask({
     title: say("record.title"),
     lead: say("record.lead"),
     body: [
-      chips({ legend: say("record.ink"), name: "ink", options: inks.map((id) => ({ value: id, label: id })), chosen: inks[0] }),
-      cups.length > 1 && chips({ legend: say("record.cup"), name: "cup", options: cups.map((c) => ({ value: c, label: c })), chosen: cups[0] }),
+      ink, press, cup,
+      chips({ legend: say("bench.colour"), name: "colour_class", required: false, options: ["dark", "light", "heavy-light"].map((value) => ({ value, label: term("colour", value) })) }),
       h("div", { class: "pair" },
         field({ label: say("record.hardener-in"), unit: say("record.minutes-ago"), name: "minutes", type: "number", min: 0, max: 10080, step: "any", inputmode: "numeric", required: true })),
-      h("div", { class: "pair" }, 
+      h("div", { class: "pair" },
         massField({ label: say("record.ink"), name: "ink_g", required: true }), massField({ label: say("record.hardener"), name: "hardener_g", required: true }), massField({ label: say("record.thinner"), name: "thinner_g" })),
+      from,
     ],
     submitLabel: say("record.it"),
     async submit(data) {
-      const components = ["ink", "hardener", "thinner"]
-        .map((part) => ({ part, g: figure(data, `${part}_g`) ?? 0 })).filter((c) => c.g > 0);
+      const components = parts.map((part) => ({ part, g: figure(data, `${part}_g`) ?? 0, ...(textOf(data, `${part}_can`) && { can: textOf(data, `${part}_can`) }) })).filter((c) => c.g > 0);
       const mixedAt = new Date(store.clock.now() - (figure(data, "minutes") ?? 0) * 60_000).toISOString();
-      const cup = data.get("cup") ?? cups[0];
-      await changeRow(store, "batches", "batches", { ink: data.get("ink"), mixed_at: mixedAt, ...(cup && { cup }), components });
+      const [onto, colour] = [textOf(data, "press"), textOf(data, "colour_class")];
+      const into = onto ? { press: onto } : data.get("cup") ? { cup: data.get("cup") } : {};
+      await changeRow(store, "batches", "batches", { ink: data.get("ink"), mixed_at: mixedAt, ...into, ...(colour && { colour_class: colour }), components });
       remember("ink", textOf(data, "ink"));
     },
   });

@@ -7,10 +7,17 @@ import { say } from "../lib/words.js";
 const covers = [{ label: "place.open", exposure: 1 }, { label: "place.covered", exposure: 0.5 }];
 
 /**
- * pressNote says what is on a press now.
+ * pressNote says what is on a press now, and that it is another ink than a batch's where it is.
+ * @param {Pick<import("../lib/store.js").Store, "get">} store
  * @param {API.PressView} press
+ * @param {API.BatchView} batch
  */
-export const pressNote = (press) => (press.batch ? say("place.holds", { batch: press.batch }) : say("place.free"));
+export function pressNote(store, press, batch) {
+  if (!press.batch) return say("place.free");
+  const ink = store.get("batches", press.batch)?.ink;
+  const holds = { batch: press.batch, ink: ink ?? "" };
+  return ink && ink !== batch.ink ? say("place.holds-other", holds) : say("place.holds", holds);
+}
 
 /**
  * pressesFor lists the presses that a batch can go onto; one that holds another says so.
@@ -21,7 +28,7 @@ export const pressNote = (press) => (press.batch ? say("place.holds", { batch: p
 export function pressesFor(store, batch) {
   return store.all("presses").filter((p) => p.id !== batch.press).sort((a, b) => a.id.localeCompare(b.id)).map((p) => ({
     value: { press: p.id, ...(p.batch && { replace: true }) },
-    label: p.id, note: pressNote(p),
+    label: p.id, note: pressNote(store, p, batch),
   }));
 }
 

@@ -2,6 +2,7 @@
 // was tested.
 import { changeRow } from "../lib/api.js";
 import { parseEnds } from "./axis.js";
+import { loadOnto } from "./batch-dialogs.js";
 import { care, sheetLinks } from "./care.js";
 import { ask, chips, field, figure, massField, massInput, pick, steppedMass, textOf } from "../lib/dialogs.js";
 import { h, setText } from "../lib/dom.js";
@@ -36,7 +37,8 @@ export function moveDialog(batch, tools) {
       { legend: say("move.presses"), options: pressesFor(tools.store, batch) },
       { legend: say("move.zones"), options: zonesFor(tools.store) },
     ],
-    submit: (where) => send(tools, batch, "move", where),
+    // What comes off is asked about, as when a mix is loaded.
+    submit: async (where) => (where.replace && where.press ? () => loadOnto(batch, where.press ?? "", tools.store) : send(tools, batch, "move", where)),
   });
 }
 
