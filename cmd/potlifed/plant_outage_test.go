@@ -5,6 +5,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -50,8 +51,9 @@ func TestPlantsBrokerIsAway(t *testing.T) {
 		eventually(t, want, func() (bool, any) { text := p.text("/metrics"); return strings.Contains(text, want+"\n"), text })
 	}
 	for _, s := range lamp.since(from) {
-		if s.lost || s.Meaning != light.InOrder {
-			t.Errorf("the lamp in the hall was told %+v", s)
+		// On a machine that is too busy to feed the sensor, the age becomes uncertain; the plant has no part in it.
+		if s.lost || s.Meaning != light.InOrder && !strings.Contains(s.payload, `"age-uncertain"`) {
+			t.Errorf("the lamp in the hall was told %s", s.payload)
 		}
 	}
 	began := time.Now()
@@ -68,10 +70,20 @@ func (p *program) paced(id string, d, every time.Duration) (took []time.Duration
 	p.t.Helper()
 	tick := time.NewTicker(every)
 	defer tick.Stop()
+	var mu sync.Mutex
+	var asking sync.WaitGroup
+	room := make(chan struct{}, 30)
 	for end := time.Now().Add(d); time.Now().Before(end); <-tick.C {
-		one, last := p.says(id, 1, 1)
-		took, newest = append(took, one...), max(newest, last)
+		room <- struct{}{}
+		asking.Go(func() {
+			one, last := p.says(id, 1, 1)
+			mu.Lock()
+			defer mu.Unlock()
+			took, newest = append(took, one...), max(newest, last)
+			<-room
+		})
 	}
+	asking.Wait()
 	slices.Sort(took)
 	return took, newest
 }

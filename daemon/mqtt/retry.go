@@ -13,9 +13,9 @@ const (
 	// After a connection that lasted this long the next retry is quick again. Resetting
 	// the wait at once would make a fast loop with a broker that disconnects us.
 	goodConnection = 10 * time.Second
-	// reconnectSpread is the time over which the benches of a plant come back after their broker
+	// ReconnectSpread is the time over which the benches of a plant come back after their broker
 	// was restarted: each of a thousand opens several connections.
-	reconnectSpread = 5 * time.Second
+	ReconnectSpread = 5 * time.Second
 
 	logEvery  = 5 * time.Minute // for causes that were logged before
 	maxCauses = 16              // that are remembered

@@ -123,7 +123,7 @@ func spreadFor(urls []string) time.Duration {
 	for _, text := range urls {
 		if u, err := url.Parse(text); err == nil {
 			if ip := net.ParseIP(u.Hostname()); u.Hostname() != "localhost" && !ip.IsLoopback() {
-				return reconnectSpread
+				return ReconnectSpread
 			}
 		}
 	}

@@ -10,12 +10,15 @@ import (
 	"os"
 	"sync"
 	"time"
+
+	"potlifed/daemon/config"
 )
 
 // PlantOptions say how large a plant is and how busy.
 type PlantOptions struct {
 	Benches int
-	Broker  string        // mqtt://HOST:PORT, for all of them
+	Broker  string        // mqtt://HOST:PORT or mqtts://HOST:PORT, for all of them
+	Reader  string        // the same of the subscriber, such as another node of a cluster; empty for Broker
 	Prefix  string        // of the topics; the plant's subscriber reads everything under it
 	For     time.Duration // how long is measured, in real time, once all benches are ready
 	// MixEvery is the mean time between two new batches at a bench. Three presses that use up a
@@ -28,9 +31,15 @@ type PlantOptions struct {
 	// the light; 0 for none.
 	SampleEvery time.Duration
 	SensorEvery time.Duration // how often a sensor is read; 0 for the usual 5 s
-	Seed        uint64
-	Log         *slog.Logger
-	Version     string
+	// Wire: the benches have their MQTT client and nothing behind it. A process has room for a thousand.
+	Wire bool
+	// Username, with PasswordFile, and CAFile are those of the benches and the subscriber at the broker.
+	Username, PasswordFile, CAFile string
+	// BrokerPID is the process of the broker, if it runs on this computer; 0 for none. The report has its cost.
+	BrokerPID int
+	Seed      uint64
+	Log       *slog.Logger
+	Version   string
 }
 
 // beginAtOnce is how many benches start or stop at the same time.
@@ -47,11 +56,14 @@ func RunPlant(ctx context.Context, o PlantOptions) (report PlantReport, err erro
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
 	before := usageNow()
-	subscriber, err := newSubscriber(o.Broker, o.Prefix)
+	subscriber, err := newSubscriber(o)
 	if err != nil {
 		return report, fmt.Errorf("plant: %w", err)
 	}
 	defer subscriber.close()
+	if o.Wire {
+		return runWire(ctx, o, subscriber, before)
+	}
 	p := &plant{PlantOptions: o, subscriber: subscriber, random: rand.New(rand.NewPCG(o.Seed, 3))}
 	defer func() { err = errors.Join(err, p.stop()) }()
 	if err := p.begin(ctx, dir); err != nil {
@@ -101,7 +113,8 @@ func (p *plant) each(what func(*plantBench) error) error {
 
 // measure lets people work for the time of the measurement, and then checks the result.
 func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) {
-	up := usageNow()
+	up, brokerUp := usageNow(), usageOf(p.BrokerPID)
+	p.subscriber.begin()
 	from := p.subscriber.traffic()
 	working, cancel := context.WithTimeout(ctx, p.For)
 	defer cancel()
@@ -135,9 +148,11 @@ func (p *plant) measure(ctx context.Context, before usage) (PlantReport, error) 
 		r.Mixes += b.mixes
 	}
 	r.count(from, p.subscriber.traffic(), before, up, usageNow())
+	r.countBroker(brokerUp, usageOf(p.BrokerPID))
 	if ctx.Err() == nil {
 		errs = append(errs, p.judge(ctx, &r))
 	}
+	p.subscriber.report(&r)
 	return r, errors.Join(errs...)
 }
 
@@ -159,3 +174,8 @@ func (p *plant) sample(ctx context.Context) (all []time.Duration, err error) {
 }
 
 var quiet = slog.New(slog.NewTextHandler(io.Discard, nil))
+
+// access returns how one connects to a broker of the plant.
+func (o PlantOptions) access(url string) config.MQTT {
+	return config.MQTT{URLs: []string{url}, Username: o.Username, PasswordFile: o.PasswordFile, CAFile: o.CAFile}
+}

@@ -27,7 +27,7 @@ const plantConfiguration = `bench: %[1]s
 clock: assume
 data_dir: %[2]q
 http: {listen: "127.0.0.1:0"}
-mqtt: {url: %[3]q, topic_prefix: %[4]q}
+mqtt: {url: %[3]q, topic_prefix: %[4]q%[9]s}
 scales:
   - {id: ` + scaleName + `, port: %[5]q, division_g: 0.1, capacity_g: 2000, zone: ` + mixing + `}
 sensors:
@@ -98,11 +98,21 @@ func newPlantBench(o PlantOptions, dir string, number int) (*plantBench, error) 
 		return nil, err
 	}
 	text := fmt.Sprintf(plantConfiguration, b.id, filepath.Join(dir, "data"), o.Broker, o.Prefix, b.scale.Port(),
-		b.rooms[mixing].Path(), b.rooms[presses].Path(), b.SensorEvery)
+		b.rooms[mixing].Path(), b.rooms[presses].Path(), b.SensorEvery, o.accessText())
 	if b.shop, err = config.Parse(b.id, []byte(text)); err != nil {
 		return nil, errors.Join(err, b.scale.Close())
 	}
 	return b, nil
+}
+
+// accessText returns the keys with which a bench connects to its broker.
+func (o PlantOptions) accessText() (text string) {
+	for _, key := range [][2]string{{"username", o.Username}, {"password_file", o.PasswordFile}, {"ca_file", o.CAFile}} {
+		if key[1] != "" {
+			text += fmt.Sprintf(", %s: %q", key[0], key[1])
+		}
+	}
+	return text
 }
 
 // begin starts the bench, waits until it is ready and fills its presses: with a fresh batch, an

@@ -24,7 +24,24 @@ type PlantReport struct {
 	CPUShare    float64
 	MemoryBytes float64
 	Latencies   []time.Duration // from a change of the air to the light
-	Events      map[string]EventsReceived
+	Delays      []time.Duration // from an event to the subscriber
+	UpAfter     time.Duration   // wire benches: until all of them were connected
+	// What the subscriber did not hear: the longest time without a message of a bench, numbers of events
+	// that were left out, and events that came again.
+	Pause    Pause
+	Gaps     int
+	Repeated int
+	// Lost is how often the subscriber's connection was lost; Back is the longest time from its return until
+	// each light had come again, and NotBack how many topics of lights had not by the end.
+	Lost    int
+	Back    time.Duration
+	NotBack int
+	// DarkLights are the topics of lights that were told unknown, or nothing for longer than a light is valid.
+	DarkLights int
+	// BrokerShare is the share of one core that the broker used, and BrokerBytes its memory; 0 where its
+	// process is not known.
+	BrokerShare, BrokerBytes float64
+	Events                   map[string]EventsReceived
 	// WrongLights are lights that do not show what the table gives for their press.
 	// MissingEvents are benches of which events are missing.
 	WrongLights   []string
@@ -51,6 +68,37 @@ func (r *PlantReport) count(from, to map[string]Traffic, before, up, end usage) 
 	}
 }
 
+// countBroker calculates what the broker used, from the figures at the beginning and at the end.
+func (r *PlantReport) countBroker(up, end usage) {
+	if end.cpu > up.cpu {
+		r.BrokerShare, r.BrokerBytes = (end.cpu-up.cpu).Seconds()/end.at.Sub(up.at).Seconds(), end.memory
+	}
+}
+
+// Merge adds the report of another process, which ran other benches at the same time.
+func (r *PlantReport) Merge(o PlantReport) {
+	n := float64(r.Benches + o.Benches)
+	if n > 0 {
+		r.CPUShare = (r.CPUShare*float64(r.Benches) + o.CPUShare*float64(o.Benches)) / n
+		r.MemoryBytes = (r.MemoryBytes*float64(r.Benches) + o.MemoryBytes*float64(o.Benches)) / n
+	}
+	if r.Traffic == nil {
+		r.Traffic = map[string]Traffic{}
+	}
+	for kind, t := range o.Traffic {
+		was := r.Traffic[kind]
+		r.Traffic[kind] = Traffic{was.Messages + t.Messages, was.Bytes + t.Bytes}
+	}
+	r.Benches, r.Mixes, r.Took = r.Benches+o.Benches, r.Mixes+o.Mixes, max(r.Took, o.Took)
+	r.Latencies, r.Delays = append(r.Latencies, o.Latencies...), append(r.Delays, o.Delays...)
+	r.UpAfter, r.Back, r.Lost = max(r.UpAfter, o.UpAfter), max(r.Back, o.Back), max(r.Lost, o.Lost)
+	r.Gaps, r.Repeated, r.NotBack, r.DarkLights = r.Gaps+o.Gaps, r.Repeated+o.Repeated, r.NotBack+o.NotBack, r.DarkLights+o.DarkLights
+	if o.Pause.Took > r.Pause.Took {
+		r.Pause = o.Pause
+	}
+	r.WrongLights, r.MissingEvents = append(r.WrongLights, o.WrongLights...), append(r.MissingEvents, o.MissingEvents...)
+}
+
 // Total returns the traffic of all benches.
 func (r *PlantReport) Total() (t Traffic) {
 	for _, n := range r.Traffic {
@@ -60,11 +108,13 @@ func (r *PlantReport) Total() (t Traffic) {
 }
 
 // Quantile returns a quantile of the latencies; 0 when there are none.
-func (r *PlantReport) Quantile(q float64) time.Duration {
-	if len(r.Latencies) == 0 {
+func (r *PlantReport) Quantile(q float64) time.Duration { return quantile(r.Latencies, q) }
+
+func quantile(times []time.Duration, q float64) time.Duration {
+	if len(times) == 0 {
 		return 0
 	}
-	all := slices.Sorted(slices.Values(r.Latencies))
+	all := slices.Sorted(slices.Values(times))
 	return all[min(int(q*float64(len(all))), len(all)-1)]
 }
 
@@ -90,11 +140,34 @@ func (r *PlantReport) Write(out io.Writer) error {
 		fmt.Fprintf(&b, "from a change of the air to the light, %d samples: median %s, 99 %% %s\n", n,
 			r.Quantile(0.5).Round(time.Millisecond), r.Quantile(0.99).Round(time.Millisecond))
 	}
+	if n := len(r.Delays); n > 0 {
+		fmt.Fprintf(&b, "from an event to the reader, %d events: median %s, 99 %% %s, longest %s\n", n,
+			rounded(quantile(r.Delays, 0.5)), rounded(quantile(r.Delays, 0.99)), rounded(slices.Max(r.Delays)))
+	}
+	fmt.Fprintf(&b, "events left out %d, received again %d; longest time without a message of a bench %s (%s)\n", r.Gaps, r.Repeated, rounded(r.Pause.Took), r.Pause.Bench)
+	fmt.Fprintf(&b, "lights without contact %d\n", r.DarkLights)
+	if r.Lost > 0 {
+		fmt.Fprintf(&b, "the reader's connection was lost %d times; each light had come again within %s of its return, %d had not by the end\n", r.Lost, rounded(r.Back), r.NotBack)
+	}
+	if r.UpAfter > 0 {
+		fmt.Fprintf(&b, "all benches were connected after %s\n", rounded(r.UpAfter))
+	}
+	if r.BrokerBytes > 0 {
+		fmt.Fprintf(&b, "the broker: %.1f %% of a core, %.0f MB\n", 100*r.BrokerShare, r.BrokerBytes/1e6)
+	}
 	for _, wrong := range slices.Concat(r.WrongLights, r.MissingEvents) {
 		fmt.Fprintln(&b, "wrong:", wrong)
 	}
 	_, err := io.WriteString(out, b.String())
 	return err
+}
+
+// rounded keeps three digits of short times.
+func rounded(d time.Duration) time.Duration {
+	if d < time.Second {
+		return d.Round(10 * time.Microsecond)
+	}
+	return d.Round(10 * time.Millisecond)
 }
 
 // judgeWithin is how long the last messages may take, and a light that changes with time.

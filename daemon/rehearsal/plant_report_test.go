@@ -1,6 +1,9 @@
 package rehearsal
 
 import (
+	"fmt"
+	"math"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -34,7 +37,7 @@ func TestPlantReport(t *testing.T) {
 func TestEventsAreCounted(t *testing.T) {
 	h := &subscriber{prefix: "p", counts: map[string]Traffic{}, lights: map[string]litLight{}, events: map[string]*EventsReceived{}, more: make(chan struct{})}
 	for _, payload := range []string{`{"seq":1,"journal":"a"}`, `{"seq":2,"journal":"a"}`, `{"seq":2,"journal":"a"}`, `{"seq":5,"journal":"a"}`, `{"seq":4,"journal":"a"}`, `[`} {
-		h.receive("p/bench-1/event", []byte(payload), time.Now())
+		h.receive("p/bench-1/event", []byte(payload), false, time.Now())
 	}
 	if got := h.received("bench-1"); got != (EventsReceived{Last: 5, Gaps: 2, Repeated: 2, Journal: "a"}) {
 		t.Errorf("%+v", got)
@@ -59,6 +62,52 @@ func TestTableOf(t *testing.T) {
 	} {
 		if got := tableOf(rows, press, now); got != want {
 			t.Errorf("%+v: %s, want %s", rows, got, want)
+		}
+	}
+}
+
+// What the subscriber says of pauses, repeats, lights and its own return is not always nothing.
+func TestReaderCountsWhatItMisses(t *testing.T) {
+	h := &subscriber{prefix: "p", counts: map[string]Traffic{}, lights: map[string]litLight{}, events: map[string]*EventsReceived{}, more: make(chan struct{})}
+	h.begin()
+	at := h.began
+	hear := func(after time.Duration, topic, payload string) {
+		h.receive(topic, []byte(payload), false, at.Add(after))
+	}
+	event := func(seq int, made time.Duration) string {
+		return fmt.Sprintf(`{"seq":%d,"journal":"a","time":%q}`, seq, at.Add(made).Format(time.RFC3339Nano))
+	}
+	hear(0, "p/bench-1/light/light-1", `{"meaning":"in-order"}`)
+	hear(0, "p/bench-2/light/light-1", `{"meaning":"in-order"}`)
+	hear(time.Second, "p/bench-1/event", event(1, 900*time.Millisecond))
+	hear(time.Second, "p/bench-1/event", event(1, 900*time.Millisecond))
+	hear(31*time.Second, "p/bench-1/event", event(3, 30*time.Second))
+	h.lose()
+	h.connected(at.Add(40 * time.Second))
+	h.receive("p/bench-1/light/light-1", []byte(`{"meaning":"in-order"}`), true, at.Add(40*time.Second)) // retained: it says nothing of the bench
+	hear(43*time.Second, "p/bench-1/light/light-1", `{"meaning":"in-order"}`)
+	hear(44*time.Second, "p/bench-2/light/light-1", `{"meaning":"unknown"}`)
+	hear(46*time.Second, "p/bench-2/light/light-1", `{"meaning":"in-order"}`)
+	var r PlantReport
+	h.report(&r)
+	want := PlantReport{Pause: Pause{"bench-2", 44 * time.Second}, Gaps: 1, Repeated: 1, Lost: 1, Back: 6 * time.Second, DarkLights: 1,
+		Delays: []time.Duration{100 * time.Millisecond, time.Second}}
+	if !reflect.DeepEqual(r, want) {
+		t.Errorf("%+v, want %+v", r, want)
+	}
+	both := PlantReport{Benches: 1, CPUShare: 0.2}
+	r.Benches = 3
+	both.Merge(r)
+	if both.Benches != 4 || math.Abs(both.CPUShare-0.05) > 1e-12 || both.Pause != want.Pause || both.Gaps != 1 || both.Back != want.Back {
+		t.Errorf("merged: %+v", both)
+	}
+	var out strings.Builder
+	if err := both.Write(&out); err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []string{"left out 1, received again 1; longest time without a message of a bench 44s (bench-2)", "lights without contact 1", "lost 1 times", "within 6s", "median 1s"} {
+		if !strings.Contains(out.String(), text) {
+			t.Errorf("%q is missing in\n%s", text, &out)
 		}
 	}
 }

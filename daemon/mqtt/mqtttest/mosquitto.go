@@ -127,3 +127,11 @@ func (m *Mosquitto) Publish(args ...string) {
 		m.t.Fatalf("mosquitto_pub: %v: %s", err, out)
 	}
 }
+
+// HashPasswords replaces the passwords of a file of users, NAME:PASSWORD a line, by their hashes.
+func HashPasswords(t testing.TB, file string) {
+	t.Helper()
+	if out, err := exec.Command(peers.Program(t, "mosquitto_passwd"), "-U", file).CombinedOutput(); err != nil {
+		t.Fatalf("mosquitto_passwd: %v: %s", err, out)
+	}
+}
