@@ -10,30 +10,40 @@ import (
 
 	"potlifed/daemon/bench"
 	"potlifed/daemon/config"
+	"potlifed/daemon/web"
 )
 
 // certificatesEvery is how often the files of certificates are looked at.
 const certificatesEvery = time.Hour
 
-// certificates knows which certificate of the configuration ends first. The pages' own, in the web
-// configuration file, is not among them.
+// certificates knows which certificate of the configuration ends first.
 type certificates struct {
-	files [][2]string // key of the configuration, path
+	shop  config.Shop
 	first atomic.Pointer[bench.CertificateEnd]
 }
 
+// certificateFile is a file with certificates.
+type certificateFile struct {
+	key, path string
+	// authorities: the file is a bundle of which one is enough, so it lasts as long as its last one. An old
+	// authority is kept in it while its successor is already in use. A chain lasts as long as its first to end.
+	authorities bool
+}
+
 func newCertificates(shop config.Shop) *certificates {
-	c := &certificates{}
-	for _, file := range [][2]string{
-		{"mqtt.ca_file", shop.MQTT.CAFile}, {"mqtt.cert_file", shop.MQTT.CertFile}, {"broker.cert_file", shop.Broker.CertFile},
-		{"plant.ca_file", shop.Plant.CAFile}, {"plant.cert_file", shop.Plant.CertFile},
-	} {
-		if file[1] != "" {
-			c.files = append(c.files, file)
-		}
-	}
+	c := &certificates{shop: shop}
 	c.look()
 	return c
+}
+
+// files returns the files with certificates. Those of the pages are named by a file that may change.
+func (c *certificates) files() []certificateFile {
+	page, clients := web.TLSFiles(c.shop.HTTP.WebConfigFile)
+	return []certificateFile{
+		{"mqtt.ca_file", c.shop.MQTT.CAFile, true}, {"mqtt.cert_file", c.shop.MQTT.CertFile, false}, {"broker.cert_file", c.shop.Broker.CertFile, false},
+		{"plant.ca_file", c.shop.Plant.CAFile, true}, {"plant.cert_file", c.shop.Plant.CertFile, false},
+		{"http.web_config_file", page, false}, {"http.web_config_file", clients, true},
+	}
 }
 
 // run looks at the files each hour until ctx is done.
@@ -53,19 +63,27 @@ func (c *certificates) run(ctx context.Context) error {
 // look reads the files. One that cannot be read is left out: the start and each connection say so.
 func (c *certificates) look() {
 	first := bench.CertificateEnd{}
-	for _, file := range c.files {
-		text, err := os.ReadFile(file[1])
-		if err != nil {
-			continue
-		}
-		for block, rest := pem.Decode(text); block != nil; block, rest = pem.Decode(rest) {
-			cert, err := x509.ParseCertificate(block.Bytes)
-			if err == nil && (first.At.IsZero() || cert.NotAfter.Before(first.At)) {
-				first = bench.CertificateEnd{Key: file[0], File: file[1], At: cert.NotAfter}
-			}
+	for _, file := range c.files() {
+		if end := file.end(); !end.IsZero() && (first.At.IsZero() || end.Before(first.At)) {
+			first = bench.CertificateEnd{Key: file.key, File: file.path, At: end}
 		}
 	}
 	c.first.Store(&first)
+}
+
+// end returns when the file's certificates are of no use any more; zero where it has none.
+func (f certificateFile) end() (end time.Time) {
+	text, err := os.ReadFile(f.path)
+	if err != nil {
+		return end
+	}
+	for block, rest := pem.Decode(text); block != nil; block, rest = pem.Decode(rest) {
+		cert, err := x509.ParseCertificate(block.Bytes)
+		if err == nil && (end.IsZero() || cert.NotAfter.After(end) == f.authorities) {
+			end = cert.NotAfter
+		}
+	}
+	return end
 }
 
 // next returns the certificate that ends first; its time is zero where there is none.

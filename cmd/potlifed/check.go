@@ -14,7 +14,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/goccy/go-yaml"
 	"github.com/spf13/cobra"
 
 	"potlifed/daemon"
@@ -361,17 +360,10 @@ func (l *checklist) port(what, address string) {
 	l.good(what, "%s is free", address)
 }
 
-// pageHasTLS reports whether a web configuration file asks for TLS; such a file may also
-// ask for passwords alone.
+// pageHasTLS reports whether a web configuration file asks for TLS.
 func pageHasTLS(file string) bool {
-	text, err := os.ReadFile(file)
-	if err != nil {
-		return false
-	}
-	var page struct {
-		TLS map[string]any `yaml:"tls_server_config"`
-	}
-	return yaml.Unmarshal(text, &page) == nil && len(page.TLS) > 0
+	certificate, _ := web.TLSFiles(file)
+	return certificate != ""
 }
 
 // addresses prints where the page can be reached.

@@ -118,18 +118,18 @@ func TestEachCauseOfAnOutageIsLoggedOnce(t *testing.T) {
 func TestBenchesComeBackSpread(t *testing.T) {
 	var least, most time.Duration
 	for i := range 200 {
-		d := spread(reconnectSpread)
+		d := spread(ReconnectSpread)
 		if i == 0 || d < least {
 			least = d
 		}
 		most = max(most, d)
 	}
-	if least > reconnectSpread/10 || most < reconnectSpread*9/10 || most > reconnectSpread {
-		t.Errorf("200 benches come back within %v to %v, want from about 0 to %v", least, most, reconnectSpread)
+	if least > ReconnectSpread/10 || most < ReconnectSpread*9/10 || most > ReconnectSpread {
+		t.Errorf("200 benches come back within %v to %v, want from about 0 to %v", least, most, ReconnectSpread)
 	}
 	for url, want := range map[string]time.Duration{
 		"mqtt://127.0.0.1:1883": 0, "mqtt://localhost:1883": 0, "mqtts://[::1]:8883": 0,
-		"mqtt://192.0.2.1:1883": reconnectSpread, "mqtt://broker.plant.example:1883": reconnectSpread,
+		"mqtt://192.0.2.1:1883": ReconnectSpread, "mqtt://broker.plant.example:1883": ReconnectSpread,
 	} {
 		if got := spreadFor([]string{url}); got != want {
 			t.Errorf("%s: spread over %v, want %v", url, got, want)

@@ -155,12 +155,19 @@ func (r *PlantReport) Write(out io.Writer) error {
 	if r.BrokerBytes > 0 {
 		fmt.Fprintf(&b, "the broker: %.1f %% of a core, %.0f MB\n", 100*r.BrokerShare, r.BrokerBytes/1e6)
 	}
-	for _, wrong := range slices.Concat(r.WrongLights, r.MissingEvents) {
-		fmt.Fprintln(&b, "wrong:", wrong)
+	wrong := slices.Concat(r.WrongLights, r.MissingEvents)
+	for _, one := range wrong[:min(len(wrong), wrongNamed)] {
+		fmt.Fprintln(&b, "wrong:", one)
+	}
+	if n := len(wrong) - wrongNamed; n > 0 {
+		fmt.Fprintf(&b, "wrong: %d more\n", n)
 	}
 	_, err := io.WriteString(out, b.String())
 	return err
 }
+
+// wrongNamed is how many of the things that are wrong are named.
+const wrongNamed = 20
 
 // rounded keeps three digits of short times.
 func rounded(d time.Duration) time.Duration {

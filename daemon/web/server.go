@@ -14,10 +14,13 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
+	"path/filepath"
 	"sync"
 	"sync/atomic"
 	"time"
 
+	"github.com/goccy/go-yaml"
 	"github.com/prometheus/exporter-toolkit/web"
 
 	"potlifed/daemon/access"
@@ -172,6 +175,32 @@ func CheckConfigFile(path string) error {
 		return fmt.Errorf("http.web_config_file %s: %w; mend the file, or leave the key out", path, err)
 	}
 	return nil
+}
+
+// TLSFiles returns the pages' own certificate that a web configuration file names, and the certificate
+// authorities of clients. They are empty where it names none or cannot be read; both are read again at
+// each connection. Such a file may also ask for passwords alone.
+func TLSFiles(path string) (certificate, clientAuthorities string) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return "", ""
+	}
+	var page struct {
+		TLS struct {
+			CertFile string `yaml:"cert_file"`
+			ClientCA string `yaml:"client_ca_file"`
+		} `yaml:"tls_server_config"`
+	}
+	if yaml.Unmarshal(text, &page) != nil {
+		return "", ""
+	}
+	in := func(file string) string { // paths are relative to the file's folder
+		if file == "" || filepath.IsAbs(file) {
+			return file
+		}
+		return filepath.Join(filepath.Dir(path), file)
+	}
+	return in(page.TLS.CertFile), in(page.TLS.ClientCA)
 }
 
 // Serving returns a channel that is closed when the server begins to accept connections.

@@ -2,6 +2,8 @@ package web
 
 import (
 	"bufio"
+	"bytes"
+	"crypto/tls"
 	"fmt"
 	"io"
 	"net"
@@ -10,6 +12,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"potlifed/daemon/mqtt/mqtttest"
 )
 
 // TestBodyThatNeverComes: the server answers a request that announces a body and does
@@ -111,6 +115,28 @@ func TestUnsentBodyWithoutPassword(t *testing.T) {
 	answer, err := io.ReadAll(c)
 	if err != nil || !strings.HasPrefix(string(answer), "HTTP/1.1 401 ") {
 		t.Errorf("answer %.80q, %v; want 401 and the end of the connection", answer, err)
+	}
+}
+
+// The pages' certificate is read at each connection: one that was renewed needs no restart.
+func TestRenewedCertificateOfThePages(t *testing.T) {
+	dir := t.TempDir()
+	cert, key := mqtttest.SelfSigned(t, dir)
+	s := newServer(t, newStand())
+	s.settings.WebConfigFile = writeFile(t, "web.yml", fmt.Sprintf("tls_server_config: {cert_file: %q, key_file: %q}\n", cert, key))
+	address, _ := serve(t, s)
+	shows := func() []byte {
+		c, err := tls.Dial("tcp", address, &tls.Config{InsecureSkipVerify: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		return c.ConnectionState().PeerCertificates[0].Raw
+	}
+	before := shows()
+	mqtttest.SelfSigned(t, dir)
+	if bytes.Equal(shows(), before) {
+		t.Error("the old certificate is shown after it was renewed")
 	}
 }
 

@@ -20,13 +20,25 @@ import (
 // paths.
 func SelfSigned(t testing.TB, dir string) (cert, key string) {
 	t.Helper()
+	return selfSigned(t, dir, time.Hour)
+}
+
+// Lasting writes a certificate such as SelfSigned's that ends after a time.
+func Lasting(t testing.TB, dir string, d time.Duration) (cert string) {
+	t.Helper()
+	cert, _ = selfSigned(t, dir, d)
+	return cert
+}
+
+func selfSigned(t testing.TB, dir string, d time.Duration) (cert, key string) {
+	t.Helper()
 	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
 		t.Fatal(err)
 	}
 	template := &x509.Certificate{
 		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "test broker"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(d),
 		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true,
 		KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
 	}
