@@ -20,8 +20,8 @@ const atOnce = 2000
 
 // events reads the journal once for the tables of which the rows are events, or come from them.
 func (s *source) events(ctx context.Context, files map[string]*file) error {
-	pours, alarms, events := files["pours"], files["alarms"], files["events"]
-	if pours == nil && alarms == nil && events == nil {
+	pours, flows, alarms, events := files["pours"], files["flow-times"], files["alarms"], files["events"]
+	if pours == nil && flows == nil && alarms == nil && events == nil {
 		return nil
 	}
 	newest, err := s.Journal.Newest(ctx)
@@ -60,7 +60,7 @@ func (s *source) events(ctx context.Context, files map[string]*file) error {
 			if r.Stamp.At.Before(s.From) || !r.Stamp.At.Before(s.To) {
 				return nil
 			}
-			return s.event(r, alarms, events)
+			return s.event(r, flows, alarms, events)
 		})
 		if err != nil {
 			return err
@@ -93,7 +93,12 @@ func (s *source) begin(ctx context.Context) (int64, error) {
 }
 
 // event writes an event as a row of the tables that want it.
-func (s *source) event(r record.Record, alarms, events *file) error {
+func (s *source) event(r record.Record, flows, alarms, events *file) error {
+	if e, ok := r.Body.(record.FlowTimed); ok && flows != nil && len(e.RunsS) > 0 {
+		if err := flows.put(flowTimeOf(s.of, r, e)); err != nil {
+			return err
+		}
+	}
 	if alarms != nil {
 		if row, ok := alarmOf(r); ok {
 			row.Of = s.of
@@ -118,6 +123,21 @@ func (s *source) event(r record.Record, alarms, events *file) error {
 		return err
 	}
 	return events.put(row)
+}
+
+// flowTimeOf returns the row of a flow time with at least one run.
+func flowTimeOf(of Of, r record.Record, e record.FlowTimed) FlowTime {
+	row := FlowTime{
+		Of: of, Time: r.Stamp.At, Batch: e.Batch, Seq: r.Seq, Cup: e.Cup, RunS: e.RunsS[0], Agree: e.Sample.Agree(), InkTemperatureC: e.InkTemperatureC,
+		Viscosity: e.ViscosityMM2PerS, ThinnerPct: e.Sample.ThinnerPct, By: r.By,
+	}
+	if len(e.RunsS) > 1 {
+		row.SecondRunS = &e.RunsS[1]
+	}
+	if e.Corrects != 0 {
+		row.Corrects = &e.Corrects
+	}
+	return row
 }
 
 // alarmOf returns the change of an alarm that an event records.

@@ -24,6 +24,7 @@ import (
 	"potlifed/model/cure"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
+	"potlifed/model/viscosity"
 )
 
 var noon = time.Date(2026, 6, 12, 12, 0, 0, 0, time.UTC)
@@ -90,6 +91,11 @@ func (s *shop) mixes(id string, prints uint64) {
 		s.add(record.Printed{Press: "press-1", Batch: id, Add: prints, Minute: s.at.Truncate(time.Minute)})
 		s.add(record.Defects{Press: "press-1", Batch: id, Defect: "pinholes", Add: int64(i % 3), Minute: s.at.Truncate(time.Minute)})
 	}
+	flow := record.FlowTimed{Batch: id, Cup: "ford-4", RunsS: []float64{41.2, 41.5}, ViscosityMM2PerS: 146, Sample: viscosity.Sample{LnRuns: []float64{4.98, 4.99}, RunSpread: 0.018, ThinnerPct: -0.4}}
+	first := s.add(flow)
+	flow.RunsS, flow.Corrects = []float64{42}, first
+	flow.Sample.LnRuns = []float64{5}
+	s.add(flow)
 	s.add(record.Thinned{Batch: id, G: 3})
 	s.add(record.SensorVerified{Sensor: "hall-1", HumidityPct: 75, Note: "@salt, \"wet\""})
 	s.add(record.Closed{Batch: id, Ink: "dial-satin", Press: "press-1", Outcome: "went-off", StillGood: "no", Seen: "now"})
@@ -178,6 +184,10 @@ func TestTables(t *testing.T) {
 	}
 	if got, want := strings.Join(pours, "; "), "0612-1 ink 85 false; 0612-1 hardener 17 false; 0612-1 thinner 7 false; 0612-1 thinner 3 true; 0612-2 ink 85 false; 0612-2 hardener 17 false; 0612-2 thinner 7 false; 0612-2 thinner 3 true"; got != want {
 		t.Errorf("pours\n%s\nwant\n%s", got, want)
+	}
+	if flows := tableOf(t, dir, "flow-times"); len(flows) != 4 || flows[0]["batch"] != "0612-1" || flows[0]["run_s"] != "41.2" || flows[0]["second_run_s"] != "41.5" ||
+		flows[0]["agree"] != "true" || flows[0]["corrects"] != "" || flows[0]["thinner_pct"] != "-0.4" || flows[1]["second_run_s"] != "" || flows[1]["agree"] != "false" || flows[1]["corrects"] != flows[0]["seq"] {
+		t.Errorf("%v", flows)
 	}
 	events := tableOf(t, dir, "events")
 	if len(events) != int(s.seq) || events[0]["by"] != "'=anna" || !json.Valid([]byte(events[0]["event"])) {

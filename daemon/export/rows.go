@@ -50,6 +50,23 @@ type Pour struct {
 	Weighed bool      `json:"weighed" doc:"the scale weighed it; false: a person reported it"`
 }
 
+// FlowTime is a flow time of a batch.
+type FlowTime struct {
+	Of
+	Time            time.Time  `json:"time" doc:"when it was measured"`
+	Batch           string     `json:"batch" doc:"id of the batch"`
+	Seq             uint64     `json:"seq" doc:"number of the event"`
+	Cup             string     `json:"cup" doc:"flow cup"`
+	RunS            float64    `json:"run_s" doc:"flow time of the first run in s"`
+	SecondRunS      *float64   `json:"second_run_s,omitempty" doc:"flow time of the second run in s; empty when there was none"`
+	Agree           bool       `json:"agree" doc:"two runs agree; a flow time whose runs do not can only shorten the pot life"`
+	InkTemperatureC *float64   `json:"ink_temperature_c,omitempty" doc:"temperature of the ink in °C; empty when it was not measured"`
+	Viscosity       float64    `json:"viscosity_mm2_s" doc:"kinematic viscosity of the mean of the runs in mm²/s"`
+	ThinnerPct      float64    `json:"thinner_pct" doc:"change of the share of thinner since the batch was mixed, in percentage points"`
+	Corrects        *uint64    `json:"corrects,omitempty" doc:"seq of the row whose figures were wrong and do not count any more; empty for none"`
+	By              actor.Name `json:"by" doc:"who measured it"`
+}
+
 // Prints are the prints of a press with a batch in a quarter-hour.
 type Prints struct {
 	Of
