@@ -195,12 +195,3 @@ func (b *Bench) reweigh(now time.Time, by actor.Name, c request.ReweighBatch) (a
 	b.decide(now, by, record.Reweighed{Batch: batch.ID, ContentG: c.ContentG, TakenG: c.TakenG, LossG: loss, UncertaintyG: u})
 	return b.viewOf(batch.ID, now)
 }
-
-func (b *Bench) test(now time.Time, by actor.Name, c request.TestBatch) (any, error) {
-	batch, err := b.openBatch(c.Batch)
-	if err != nil {
-		return nil, err
-	}
-	b.decide(now, by, record.Tested{Batch: batch.ID, Test: c.Kind, Result: c.Result})
-	return b.viewOf(batch.ID, now)
-}

@@ -282,6 +282,12 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 	age, spent, risk := l.Age.Seconds(), l.Spent, l.Risk
 	v.AgeS, v.Spent, v.Risk = &age, &spent, &risk
 	v.EndsAt = &view.Span[time.Time]{Expected: l.Expected, Low: l.Low, High: l.High}
+	if batch.Ensemble.Adheres() {
+		v.FirstEnd = view.FirstVisible
+		if l.Ends.AdhesionFirst {
+			v.FirstEnd = view.FirstAdhesion
+		}
+	}
 	v.Time = l.At // all figures of a view are of one moment
 	left := func(t time.Time) float64 { return max(t.Sub(l.At), 0).Seconds() }
 	v.RemainingS = &view.Span[float64]{Expected: left(l.Expected), Low: left(l.Low), High: left(l.High)}

@@ -31,7 +31,7 @@ var commandExamples = map[string]string{
 	"thin":           `{` + commandHead + `,"batch":"0612-1","grams":2}`,
 	"reweigh":        `{` + commandHead + `,"batch":"0612-1","content_g":80.5}`,
 	"flow-time":      `{` + commandHead + `,"batch":"0612-1","cup":"ford-4","seconds":48.5,"second_run_s":49,"ink_temperature_c":22.5}`,
-	"tests":          `{` + commandHead + `,"batch":"0612-1","kind":"adhesion","result":"pass"}`,
+	"tests":          `{` + commandHead + `,"batch":"0612-1","kind":"adhesion","result":"pass","printed_at":"2026-06-12T13:00:00Z","corrects":41}`,
 	"acknowledge":    `{` + commandHead + `,"alarm":"batch-ending","subject":"0612-1"}`,
 	"shelve":         `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air","until":"2026-06-12T09:00:00Z","reason":"being moved"}`,
 	"unshelve":       `{` + commandHead + `,"alarm":"sensor-stale","subject":"bench-air"}`,

@@ -6,6 +6,7 @@ import (
 	"cmp"
 	"context"
 	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -76,6 +77,7 @@ func (w *walk) take(r record.Record) error {
 	before := w.state
 	was := maps.Clone(w.journeys)
 	w.end(before, r)
+	w.tested(r)
 	w.state = record.Apply(before, r)
 	if e, ok := r.Body.(record.Undone); ok {
 		w.undo(before, e)
@@ -155,6 +157,20 @@ func factsOf(b *record.Batch, e record.Closed, r record.Record) learn.Facts {
 // Weekday returns the day of the week on which a batch was mixed, in the computer's time zone, such
 // as monday.
 func Weekday(mixed time.Time) string { return strings.ToLower(mixed.Local().Weekday().String()) }
+
+// tested adds a test to a batch that is closed already.
+func (w *walk) tested(r record.Record) {
+	e, ok := r.Body.(record.Tested)
+	if !ok {
+		return
+	}
+	for i := range slices.Backward(w.closed) {
+		if b := &w.closed[i]; b.ID == e.Batch {
+			b.Tests = append(slices.Clone(b.Tests), record.Test{At: r.Stamp.At, Kind: e.Test, Result: e.Result, Seq: r.Seq, PrintedAt: e.PrintedAt, Spent: e.Spent})
+			return
+		}
+	}
+}
 
 // end records a batch that this record closes.
 func (w *walk) end(before record.State, r record.Record) {

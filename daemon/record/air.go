@@ -77,6 +77,7 @@ func (s *State) begin(b *Batch, mixedAt time.Time) {
 		b.Ensemble.Advance(b.Basis.Place, step)
 	}
 	s.knowLot(b)
+	s.adhere(b)
 }
 
 // MarshalText writes the key as NAME/SUBJECT.

@@ -61,6 +61,11 @@ type Tested struct {
 	Batch  string `json:"batch" doc:"id of the batch"`
 	Test   string `json:"test" doc:"kind of test: adhesion, rub or other"`
 	Result string `json:"result" doc:"pass or fail"`
+	// PrintedAt, Spent and AgeH are absent where nobody said when the print was made.
+	PrintedAt time.Time `json:"printed_at,omitzero" doc:"when the tested print was made; absent when nobody said"`
+	Spent     float64   `json:"spent,omitempty" doc:"share of the pot life that was used up when the print was made"`
+	AgeH      float64   `json:"age_h,omitempty" doc:"age in h at which as much is used up at 20 °C and 50 % relative humidity"`
+	Corrects  uint64    `json:"corrects,omitempty" doc:"number of the event of an earlier test that was wrong and does not count any more"`
 }
 
 func (Moved) Kind() Kind    { return KindMoved }
@@ -80,6 +85,10 @@ type Test struct {
 	At     time.Time `json:"at" doc:"when the test was made"`
 	Kind   string    `json:"kind" doc:"kind of test: adhesion, rub or other"`
 	Result string    `json:"result" doc:"pass or fail"`
+	// Seq is 0 for a test of an older version.
+	Seq       uint64    `json:"seq,omitempty" doc:"number of the event"`
+	PrintedAt time.Time `json:"printed_at,omitzero" doc:"when the tested print was made; absent when nobody said"`
+	Spent     float64   `json:"spent,omitempty" doc:"share of the pot life that was used up when the print was made"`
 }
 
 // Amounts returns what is in the cup by what was weighed: the share of the mix that was not
@@ -217,9 +226,15 @@ func (e Thinned) apply(s *State, _ Record) {
 }
 
 func (e Tested) apply(s *State, r Record) {
-	s.change(e.Batch, func(b *Batch) {
-		b.Tests = append(b.Tests[:len(b.Tests):len(b.Tests)], Test{At: r.Stamp.At, Kind: e.Test, Result: e.Result})
+	ink := ""
+	s.changeKnown(e.Batch, func(b *Batch) {
+		ink = b.Ink
+		b.Tests = slices.DeleteFunc(slices.Clone(b.Tests), func(t Test) bool { return e.Corrects != 0 && t.Seq == e.Corrects })
+		b.Tests = append(b.Tests, Test{At: r.Stamp.At, Kind: e.Test, Result: e.Result, Seq: r.Seq, PrintedAt: e.PrintedAt, Spent: e.Spent})
 	})
+	if ink != "" {
+		s.learnAdhesion(ink, e, r.Seq)
+	}
 }
 
 // markParts marks the other open parts of a mix when one part went off. Parts that have

@@ -63,6 +63,7 @@ func everyBody(t testing.TB) map[Kind]Body {
 		FlowTimed{Batch: "0612-1", Cup: "ford-4", RunsS: []float64{48, 49}, InkTemperatureC: new(22.5), ViscosityMM2PerS: 169.4, Corrects: 7, Curve: viscosity.Assumed(),
 			Sample: viscosity.Sample{LnRuns: []float64{5.12, 5.14}, RunSpread: 0.02, CommonSpread: 0.04, TemperatureC: 22.5, ThinnerPct: -0.5, ThinnerSd: 0.3}},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},
+		Tested{Batch: "0612-1", Test: "adhesion", Result: "fail", PrintedAt: at, Spent: 0.5, AgeH: 3.5, Corrects: 7},
 		Reweighed{Batch: "0612-1", ContentG: 68, TakenG: 5, LossG: 2, UncertaintyG: 0.3},
 		LearnedAccepted{Ink: "dial-satin", Sheet: ink, Life: ink, Verdict: "as its data sheet says"}, LearnedRevoked{Ink: "dial-satin"},
 		SensorVerified{Sensor: "bench-air", HumidityPct: 75.3, TemperatureC: new(25.0), Read: &air.State{TemperatureC: 24.8, HumidityPct: 74}, Note: "salt jar"},

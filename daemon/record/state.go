@@ -10,6 +10,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/model/adhesion"
 	"potlifed/model/airpath"
 	"potlifed/model/can"
 	"potlifed/model/cure"
@@ -51,6 +52,8 @@ type State struct {
 
 	// FlowSeries are the flow times of batches that ended, by ink, oldest first.
 	FlowSeries map[string][]viscosity.Series `json:"flow_series,omitempty"`
+	// AdhesionTests are the tests of prints whose age is known, by ink, oldest first.
+	AdhesionTests map[string][]adhesion.Test `json:"adhesion_tests,omitempty"`
 
 	Verified map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
 	// FailedChecks are checks of sensors that did not pass, by id, until one does.

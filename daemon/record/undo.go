@@ -89,9 +89,16 @@ func (e Split) affects(s State) affected    { return batchesOnly(e.From, e.Batch
 func (e ToppedUp) affects(s State) affected { return batchesOnly(e.Batch).withBatch(s, e.From) }
 func (e Good) affects(State) affected       { return batchesOnly(e.Batch) }
 func (e Thinned) affects(State) affected    { return batchesOnly(e.Batch) }
-func (e Tested) affects(State) affected     { return batchesOnly(e.Batch) }
 func (e Abandoned) affects(State) affected  { return batchesOnly(e.Batch) }
 func (e Confirmed) affects(State) affected  { return batchesOnly(e.Batch) }
+
+// affects names no batch for a test of a closed one: that is corrected by another test.
+func (e Tested) affects(s State) affected {
+	if s.Batches[e.Batch] == nil {
+		return affected{}
+	}
+	return batchesOnly(e.Batch)
+}
 
 // affects includes the other parts of the batch, which may be marked when it went off.
 func (e Closed) affects(s State) affected {
@@ -238,6 +245,9 @@ func (e Undone) apply(s *State, r Record) {
 	if !ok {
 		return
 	}
+	if u.Kind == KindTested {
+		s.forgetTest(e.Undoes)
+	}
 	s.Batches = maps.Clone(s.Batches)
 	for id, before := range u.Batches {
 		if before == nil {
@@ -253,6 +263,7 @@ func (e Undone) apply(s *State, r Record) {
 		}
 		s.Closed = slices.DeleteFunc(slices.Clone(s.Closed), func(b *Batch) bool { return b.ID == id })
 		s.catchUp(&b)
+		s.adhere(&b)
 		if b.Phase == lifecycle.Mixing && s.otherOnScale(b.Scale, id) {
 			b.AsideAt = r.Stamp.At
 		}

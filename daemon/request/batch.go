@@ -1,6 +1,10 @@
 package request
 
-import "potlifed/model/lifecycle"
+import (
+	"time"
+
+	"potlifed/model/lifecycle"
+)
 
 // LoadBatch puts a batch on a press.
 type LoadBatch struct {
@@ -81,8 +85,11 @@ type ReweighBatch struct {
 // TestBatch records a test of prints that were made with a batch.
 type TestBatch struct {
 	Batch  string `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
-	Kind   string `json:"kind" enum:"adhesion,rub,other" doc:"kind of test"`
+	Kind   string `json:"kind" enum:"adhesion,rub,other" doc:"kind of test; adhesion for example by ISO 2409, Cross-cut test, or by ASTM D3359, Rating Adhesion by Tape Test"`
 	Result string `json:"result" enum:"pass,fail" doc:"result of the test"`
+	// PrintedAt is nil where the age of the mix is not known.
+	PrintedAt *time.Time `json:"printed_at,omitempty" doc:"when the tested print was made; with it, an adhesion or rub test tells until which age the ink adheres, and the batch may be closed"`
+	Corrects  uint64     `json:"corrects,omitempty" doc:"number of the event of an earlier test of the batch that was wrong and shall not count any more"`
 }
 
 // FlowTimeBatch records a flow time of a batch from a flow cup.

@@ -138,6 +138,7 @@ declare namespace API {
     cup_weighs_g?: number;
     defects?: Record<string, number>;
     ends_at: SpanTime | null;
+    first_end?: "visible" | "adhesion";
     for_press?: string;
     good_at: string | null;
     id: string;
@@ -1340,13 +1341,17 @@ declare namespace API {
   }
 
   interface EventTested {
+    age_h?: number;
     batch: string;
     bench: string;
     by: string;
+    corrects?: number;
     journal: string;
     kind: "tested";
+    printed_at?: string;
     result: string;
     seq: number;
+    spent?: number;
     test: string;
     time: string;
   }
@@ -2322,11 +2327,16 @@ declare namespace API {
   interface Test {
     at: string;
     kind: string;
+    printed_at?: string;
     result: string;
+    seq?: number;
+    spent?: number;
   }
 
   interface TestBatch {
+    corrects?: number;
     kind: "adhesion" | "rub" | "other";
+    printed_at?: string;
     result: "pass" | "fail";
   }
 

@@ -200,9 +200,16 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		b.act("More…", "0612-6")
 		b.option("Log a test…")
 		b.sees("dialog", "Adhesion")
-		b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog[open] fieldset")].find((e) => e.innerText.startsWith("Rub")).querySelectorAll("button")[1].click()`))
+		b.run(chromedp.Evaluate[chromedp.Void](`for (const chip of ["kind][value=rub", "result][value=fail"]) document.querySelector("dialog[open] input[name=" + chip + "]").click()`))
+		b.fills("minutes", "30")
+		b.looks("dialog"+path[1:]+"-test", wide, phone)
+		b.press("Log it")
 		b.closed()
-		want(t, f.body(t, "batches/0612-6/tests"), "kind", "rub", "result", "fail")
+		test := f.body(t, "batches/0612-6/tests")
+		want(t, test, "kind", "rub", "result", "fail")
+		if at, err := time.Parse(time.RFC3339, fmt.Sprint(test["printed_at"])); err != nil || time.Since(at) < 29*time.Minute || time.Since(at) > 40*time.Minute {
+			t.Errorf("printed_at %v, want 30 minutes ago", test["printed_at"])
+		}
 	}
 }
 

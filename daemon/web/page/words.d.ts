@@ -73,6 +73,8 @@ declare namespace Words {
     "batch.band-about": {};
     "batch.ended": {at: Value; outcome: Value};
     "batch.events": {};
+    "batch.first-adhesion": {};
+    "batch.first-visible": {};
     "batch.flow-time": {cup: Value; spent: Value; time: Value; viscosity: Value};
     "batch.flow-time-older": {};
     "batch.flow-time-single": {};
@@ -88,6 +90,8 @@ declare namespace Words {
     "batch.no-can": {part: Value};
     "batch.no-hardener": {};
     "batch.poured": {};
+    "batch.test": {result: Value; test: Value};
+    "batch.test-printed": {printed: Value; result: Value; spent: Value; test: Value};
     "batch.tests": {};
     "batch.title": {batch: Value};
     "batch.unknown": {batch: Value};
@@ -877,8 +881,14 @@ declare namespace Words {
     "test.other": {};
     "test.rub": {};
     "tests.failed": {};
+    "tests.it": {};
+    "tests.kind": {};
     "tests.lead": {};
+    "tests.minutes-ago": {};
     "tests.passed": {};
+    "tests.printed": {};
+    "tests.printed-hint": {};
+    "tests.result": {};
     "tests.title": {batch: Value};
     "thin.it": {};
     "thin.kept": {};

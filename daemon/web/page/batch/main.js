@@ -10,7 +10,7 @@ import { picture } from "../lib/picture.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
 import { say } from "../lib/words.js";
 import { kindOf, outcome, stays } from "../parts/history.js";
-import { qualityWords, term } from "../parts/terms.js";
+import { firstEnd, qualityWords, term } from "../parts/terms.js";
 
 const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
 const seq = new URLSearchParams(location.search).get("seq");
@@ -121,12 +121,21 @@ function historyParts(b, kinds, of) {
     part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? []))), [askedOf(b.targets_g), ratioWords(b.ratio)].filter(Boolean).map((text) => h("p", { text }))),
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
     part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
-    tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${term("test", t.kind)}, ${term("result", t.result)}` })))),
+    tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${testWords(t)}` })))),
     flows.length > 0 && part(say("batch.flow-times"), h("ul", { class: "history-list" }, flows.map((f) => flowRow(f, of)))),
     of && part(say("batch.band"), ...bandPart(of)),
     part(say("batch.events"), h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: say("batch.label") })),
   ].flatMap((shown) => shown || []);
+}
+
+/**
+ * testWords tells a test, and how old the mix was where that is known.
+ * @param {API.Test} t
+ */
+function testWords(t) {
+  const words = { test: term("test", t.kind), result: term("result", t.result) };
+  return t.printed_at ? say("batch.test-printed", { ...words, printed: dayTime(t.printed_at), spent: percent(100 * (t.spent ?? 0)) }) : say("batch.test", words);
 }
 
 /**
@@ -269,7 +278,7 @@ function drawLife(now) {
   if (!row || !ends) return;
   const left = remaining(untilEnds(ends, now));
   const until = { left: left.figure, band: left.band, expected: clockTime(ends.expected, now), safe: clockTime(ends.low, now) };
-  setText(life, [say("batch.life", until), qualityWords(row)].filter(Boolean).join(" "));
+  setText(life, [say("batch.life", until), firstEnd(row), qualityWords(row)].filter(Boolean).join(" "));
 }
 
 page.start(() => {

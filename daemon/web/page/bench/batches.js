@@ -5,7 +5,7 @@ import { h, keyed, setText, setWords, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { heldOrder } from "../parts/hold.js";
 import { axisHead, axisKey, drawLife, lifeBar, nextIs } from "../parts/life.js";
-import { qualityWords } from "../parts/terms.js";
+import { firstEnd, qualityWords } from "../parts/terms.js";
 import { batchActions, stillThere } from "../parts/use.js";
 
 /**
@@ -68,7 +68,7 @@ function batchRow(tools) {
       const stop = store.all("lights").find((light) => light.batch === row.id && light.meaning === "do-not-print");
       const words = [
         stillThere(row, store.clock.now()), stop && say("batches.stop", { why: stop.reason }),
-        qualityWords(row), ...(row.warnings ?? []), row.on_disk === false && say("board.not-on-disk"),
+        row.first_end === "adhesion" && firstEnd(row), qualityWords(row), ...(row.warnings ?? []), row.on_disk === false && say("board.not-on-disk"),
       ].filter(Boolean);
       setWords(state, words.join(" "));
       show(state, words.length > 0);

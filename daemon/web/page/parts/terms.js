@@ -45,3 +45,12 @@ export function qualityWords({ quality, why }) {
   const reason = why || say("quality.no-cause");
   return quality === "bad" ? say("quality.bad", { why: reason }) : say("quality.uncertain", { why: reason });
 }
+
+/**
+ * firstEnd tells which end of the pot life comes first, where tests of prints tell; empty where none do.
+ * @param {{ first_end?: string }} row
+ */
+export function firstEnd(row) {
+  if (!row.first_end) return "";
+  return row.first_end === "adhesion" ? say("batch.first-adhesion") : say("batch.first-visible");
+}

@@ -177,12 +177,20 @@ export function reweighDialog(batch, tools) {
  * @param {Page.Tools} tools
  */
 export function testDialog(batch, tools) {
-  const results = (/** @type {string} */ kind) => [{ label: say("tests.passed"), value: { kind, result: "pass" } }, { label: say("tests.failed"), value: { kind, result: "fail" } }];
-  pick({
+  ask({
     title: say("tests.title", { batch: batch.id }),
     lead: say("tests.lead"),
-    groups: ["adhesion", "rub"].map((kind) => ({ legend: term("test", kind), options: results(kind) })),
-    submit: (test) => send(tools, batch, "tests", test),
+    body: [
+      chips({ legend: say("tests.kind"), name: "kind", options: ["adhesion", "rub"].map((kind) => ({ value: kind, label: term("test", kind) })) }),
+      chips({ legend: say("tests.result"), name: "result", options: [{ value: "pass", label: say("tests.passed") }, { value: "fail", label: say("tests.failed") }] }),
+      field({ label: say("tests.printed"), unit: say("tests.minutes-ago"), name: "minutes", type: "number", min: 0, step: 1, inputmode: "numeric", hint: say("tests.printed-hint") }),
+    ],
+    submitLabel: say("tests.it"),
+    submit(data) {
+      const minutes = figure(data, "minutes");
+      const printed = minutes !== undefined && { printed_at: new Date(tools.store.clock.now() - minutes * 60_000).toISOString() };
+      return send(tools, batch, "tests", { kind: data.get("kind"), result: data.get("result"), ...printed });
+    },
   });
 }
 

@@ -1,0 +1,81 @@
+package bench
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"potlifed/daemon/request"
+)
+
+// A failed test of a print whose age is known shortens the life of open batches of its ink, names the end that
+// comes first, and is undone, corrected and read again like other records. A test of unknown age, and passed
+// ones, change nothing.
+func TestAFailedTestTellsOfTheAdhesionEnd(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	s.pass(3*time.Hour, both(mild))
+	low := func() time.Duration { return s.batch(id).EndsAt.Low.Sub(*s.batch(id).MixedAt) }
+	before := low()
+	at := func(ago time.Duration) *time.Time { return new(s.clock.Now().Wall.Add(-ago)) }
+	unchanged := func(what string) {
+		t.Helper()
+		if d := low() - before; d.Abs() > time.Minute || s.batch(id).FirstEnd != "" {
+			t.Errorf("%s: low is %v later, first end %q", what, d, s.batch(id).FirstEnd)
+		}
+	}
+	s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: "fail"})
+	unchanged("a failed test of unknown age")
+	s.must(request.TestBatch{Batch: id, Kind: "rub", Result: "pass", PrintedAt: at(time.Hour)})
+	unchanged("a passed test")
+
+	failed := s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: "fail", PrintedAt: at(30 * time.Minute)})
+	if b := s.batch(id); low() > before-time.Hour || b.FirstEnd != "adhesion" {
+		t.Errorf("after a failed test: low %v, was %v; first end %q, risk %v", low(), before, b.FirstEnd, *b.Risk)
+	}
+	tests := s.b.state.Batches[id].Tests
+	last := tests[len(tests)-1]
+	if spent := s.spent(id); len(tests) != 3 || last.Seq != failed.Seq || math.Abs(last.Spent-spent*2.5/3) > 0.01 {
+		t.Errorf("tests %+v, spent %v", tests, spent)
+	}
+	s.must(request.Undo{Batch: id, Seq: failed.Seq})
+	unchanged("undone")
+	failed = s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: "fail", PrintedAt: at(30 * time.Minute)})
+	s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: "pass", PrintedAt: at(30 * time.Minute), Corrects: failed.Seq})
+	unchanged("corrected")
+	if _, refusal := s.ask(request.TestBatch{Batch: id, Kind: "rub", Result: "pass", Corrects: failed.Seq}); refusal == nil || refusal.Kind != request.NotFound {
+		t.Errorf("corrected twice: %v", refusal)
+	}
+	if _, refusal := s.ask(request.TestBatch{Batch: id, Kind: "rub", Result: "pass", PrintedAt: at(9 * time.Hour)}); refusal == nil || refusal.Kind != request.Invalid {
+		t.Errorf("printed before it was mixed: %v", refusal)
+	}
+}
+
+// The result often comes when the batch is closed. It then tells of the ink, and the next batch knows it.
+func TestATestOfAClosedBatchTellsOfItsInk(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	s.pass(3*time.Hour, both(mild))
+	printed := s.clock.Now().Wall.Add(-time.Hour)
+	s.must(request.CloseBatch{Batch: id, Outcome: "used-up"})
+	s.pass(time.Hour, both(mild))
+	test := request.TestBatch{Batch: id, Kind: "adhesion", Result: "fail", PrintedAt: &printed}
+	without := test
+	without.PrintedAt = nil
+	if _, refusal := s.ask(without); refusal == nil {
+		t.Error("a test of a closed batch without its age is taken")
+	}
+	v := s.must(test)
+	closed, _ := s.b.state.Find(id)
+	if n := len(closed.Tests); n != 1 || closed.Tests[0].Seq != v.Seq || !(math.Abs(closed.Tests[0].Spent-closed.Spent*2/3) < 0.01) {
+		t.Errorf("tests %+v, spent %v at the end", closed.Tests, closed.Spent)
+	}
+	next := s.mixes()
+	if !s.b.state.Batches[next].Ensemble.Adheres() || s.batch(next).FirstEnd == "" {
+		t.Error("the next batch knows nothing of the adhesion end")
+	}
+}
