@@ -95,7 +95,7 @@ func runVerifyScale(c *cobra.Command, o verifyScaleOptions, to recordOptions) er
 			verify.ScaleResult
 		}{s.Class, r})
 	}
-	_, err = fmt.Fprintf(out, "class %s, e = %g g, Max = %g g\n\n%s", s.Class, s.EG, s.MaxG, scaleTable(r))
+	_, err = fmt.Fprintf(out, "class %s, e = %g g, Max = %g g\n\n%s%s", s.Class, s.EG, s.MaxG, scaleTable(r), notRecorded)
 	return err
 }
 
@@ -221,9 +221,12 @@ func runVerifySensor(o verifySensorOptions, out io.Writer) error {
 	case !a.Passed:
 		b.WriteString("\nNo correction helps: replace the sensor.\n")
 	}
-	_, err = io.WriteString(out, b.String())
+	_, err = io.WriteString(out, b.String()+notRecorded)
 	return err
 }
+
+// notRecorded ends what is printed of a check that is only computed, so that nobody takes it for a record.
+const notRecorded = "\nNot recorded. With --record ID, the running service judges and records the check of that instrument.\n"
 
 // sensorTable writes the points of a check.
 func sensorTable(points []sensorPoint) string {

@@ -12,7 +12,7 @@ func TestVerify(t *testing.T) {
 		code int
 		want []string
 	}{
-		{"verify scale --division-g 1 --load 100=100,101,100", 0, []string{"class III", "+0.333", "in-service"}},
+		{"verify scale --division-g 1 --load 100=100,101,100", 0, []string{"class III", "+0.333", "in-service", "Not recorded. With --record"}},
 		{"verify scale --division-g 1 --load 500+200=703,703,703", 0, []string{"700", "Failed"}},
 		{"verify scale --division-g 1 --load 100=100", 2, []string{"repeatability"}},
 		{"verify scale --division-g 1 --load 30=30,30,30", 2, []string{"nominal mass"}},
@@ -20,7 +20,7 @@ func TestVerify(t *testing.T) {
 		{"verify scale --class I --load 100=100,100,100", 2, []string{"OIML R 76 has class [III]"}},
 		{"verify sensor --salt magnesium-chloride=33.5 --salt sodium-chloride=66", 0, []string{"passed", "failed", "solvent"}},
 		{"verify sensor --salt sodium-chloride=79.5 --salt magnesium-chloride=34.6", 0, []string{"corrected = +0.40", "0.9445"}},
-		{"verify sensor --meter 50=50.5", 0, []string{"passed"}},
+		{"verify sensor --meter 50=50.5", 0, []string{"passed", "Not recorded. With --record"}},
 		{"verify sensor", 2, []string{"no point"}},
 		{"verify sensor --temperature 60 --salt sodium-chloride=75", 2, []string{"known from 10 to 40"}},
 		{"verify sensor --salt sugar=20", 2, []string{"sodium-chloride"}},
