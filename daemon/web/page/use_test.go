@@ -206,7 +206,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		b.press("Log it")
 		b.closed()
 		test := f.body(t, "batches/0612-6/tests")
-		want(t, test, "kind", "rub", "result", "fail")
+		want(t, test, "kind", "rub", "result", "fail", "printed_at", test["printed_at"])
 		if at, err := time.Parse(time.RFC3339, fmt.Sprint(test["printed_at"])); err != nil || time.Since(at) < 29*time.Minute || time.Since(at) > 40*time.Minute {
 			t.Errorf("printed_at %v, want 30 minutes ago", test["printed_at"])
 		}
