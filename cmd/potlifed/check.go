@@ -30,7 +30,7 @@ func checkCommand() *cobra.Command {
 	var offline bool
 	var bundleFile string
 	c := &cobra.Command{
-		Use:   "check",
+		Use:   "check [--offline [DIR]]",
 		Short: "Check the configuration, every device and the broker",
 		Long: `check reads the configuration and the files that it names, then opens every device,
 the broker and the ports to listen on. It prints one line for each: ok with what was
@@ -40,14 +40,23 @@ meant; advice for a figure that would narrow the bands. At the end it prints the
 Run it before the service starts, as the service's user. While the service runs, its
 devices and ports are in use, and check reports them as such.
 
+With --offline and a directory it checks every potlifed.yaml in and below it, such as those
+that potlifed plant wrote, and that no two of them are the same bench.
+
 With --bundle it writes what somebody far away needs in order to help into one zip file:
 the configuration without secrets, what check says, lines of the scales, versions, what is
 plugged in, and of a running service its instruments, alarms, newest events and metrics.`,
 		Example: `  potlifed check
   potlifed check --config potlifed.yaml --offline
   potlifed check --bundle potlifed.zip`,
-		Args: noArguments,
-		RunE: func(c *cobra.Command, _ []string) error {
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				if !offline || bundleFile != "" || c.Flags().Changed("config") {
+					return usage("check: a directory goes with --offline alone; name one configuration with --config")
+				}
+				return checkFolder(c.OutOrStdout(), args[0])
+			}
 			shop, err := readShop(file)
 			if err != nil {
 				return err
