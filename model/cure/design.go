@@ -2,6 +2,7 @@ package cure
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/mathext"
 )
@@ -49,7 +50,18 @@ func uniform(z, k, n int) float64 {
 // by draw in their order (Gram-Schmidt). Spent life is nearly linear in most draws and quadratic
 // in the rest, so means and second moments that are exact leave little error. The mirror
 // symmetry of the lattice is kept.
+//
+// The design of an ensemble is computed once; nobody writes to it.
 func design(z [draws]int, n int) [draws][]float64 {
+	if z == generator && n == Members {
+		return usualDesign()
+	}
+	return orthogonal(z, n)
+}
+
+var usualDesign = sync.OnceValue(func() [draws][]float64 { return orthogonal(generator, Members) })
+
+func orthogonal(z [draws]int, n int) [draws][]float64 {
 	var x [draws][]float64
 	for draw := range x {
 		own := make([]float64, n)

@@ -31,6 +31,10 @@ func TestBandsOfUnusualEnergiesInHotAndColdShops(t *testing.T) {
 				continue // it is only reported
 			}
 			var all tally
+			batches := batches
+			if energy != anyEnergy {
+				batches /= 4
+			}
 			for batch := range batches {
 				rng := rand.New(rand.NewPCG(seedEnergy, uint64(batch)))
 				for {

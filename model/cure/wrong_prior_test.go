@@ -15,7 +15,7 @@ func (t truth) journey(s situation, c climate, rng *rand.Rand) (learn.Record, bo
 	if !ok {
 		return learn.Record{}, false
 	}
-	sh := newShop(s, t, c, mixedAt, 0)
+	sh := readShop(s, t, c, mixedAt, 0)
 	j := learn.NewJourney(sh.read)
 	sh.eachReading(mixedAt.Add(end), func(step cure.Step) bool {
 		j.Advance(s.place, step)
@@ -37,10 +37,10 @@ var wrongPriors = []struct {
 // One shop has one ink, one sensor and one air. Its ink is not as the prior has it; twenty
 // batches were seen to end, and what they taught was accepted. The band of another batch there,
 // in any state of knowledge, holds its end in 75 to 85 % of such shops, or 87 % where the scatter is far below the prior. What the band held
-// before the shop had learned is reported as it is.
+// before the shop had learned is reported as it is, of the first hundred shops.
 func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
 	t.Parallel() // it computes for long with all simulations
-	const ends = 20
+	const ends, reported = 20, 100
 	shops := simulated(t, 500, 10)
 	held := 0 // over all rows
 	climates := madeUpFiles(t)
@@ -75,18 +75,22 @@ func TestBandsOfWrongPriorsAfterTwentyEnds(t *testing.T) {
 						return s, really
 					}, knows, rng)
 				}
-				plain, ok1 := ask(s)
-				taught, ok2 := ask(learned)
-				if ok1 && ok2 {
-					before.add(plain)
-					after.add(taught)
-					break
+				taught, ok := ask(learned)
+				if !ok {
+					continue
 				}
+				after.add(taught)
+				if shopNumber < reported {
+					if plain, ok := ask(s); ok {
+						before.add(plain)
+					}
+				}
+				break
 			}
 		}
 		t.Logf("%-20s band holds %.1f %% (%.1f %% before low) by the data sheet, %.1f %% (%.1f %%) after %d ends; pinball %.3f h, then %.3f h",
 			wrong.name, before.all.coverage(), before.all.belowShare(), after.all.coverage(), after.all.belowShare(), ends,
-			before.all.ours/float64(shops), after.all.ours/float64(shops))
+			before.all.ours/float64(max(before.all.n, 1)), after.all.ours/float64(shops))
 		held += after.all.covered
 		most := 85.0
 		if wrong.sigmaSd < -1 {
