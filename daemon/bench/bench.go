@@ -45,10 +45,11 @@ type Bench struct {
 
 	useWithinOpened map[string]time.Duration // of hardeners, by id
 
-	in    chan input
-	ended chan struct{} // closed when the loop has ended
-	snap  atomic.Pointer[view.Snapshot]
-	watch watchers
+	in         chan input
+	ended      chan struct{} // closed when the loop has ended
+	snap       atomic.Pointer[view.Snapshot]
+	watch      watchers
+	lightWatch watchers // of the lights
 	// writing is when the group under way was sent to the journal, in CLOCK_BOOTTIME; 0 for none.
 	writing atomic.Int64
 
@@ -239,6 +240,10 @@ func (b *Bench) Writing() time.Duration {
 // Watch returns a channel that gets a signal after each new snapshot; signals that
 // nobody waits for are folded into one. stop ends it.
 func (b *Bench) Watch() (signal <-chan struct{}, stop func()) { return b.watch.add() }
+
+// WatchLights returns a channel like that of [Bench.Watch], for those who send the lights. It gets its
+// signal first, and also after a snapshot in which nothing but the lights is new.
+func (b *Bench) WatchLights() (signal <-chan struct{}, stop func()) { return b.lightWatch.add() }
 
 var _ instruments.Sink = (*Bench)(nil)
 

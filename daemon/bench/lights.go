@@ -15,8 +15,8 @@ import (
 )
 
 // tellLights derives the lights of a snapshot that is being made. Where that of a press has turned, a
-// snapshot with the new lights and the rows of the last one goes out at once: making the rows
-// takes longer than a lamp may wait. It returns nothing where nothing has changed that a light
+// snapshot with the new lights and the rows of the last one goes out at once to those who send the
+// lights: making the rows, and waking all who read them, takes longer than a lamp may wait. It returns nothing where nothing has changed that a light
 // depends on.
 func (b *Bench) tellLights(s record.State, now time.Time) (map[string]light.Signal, []view.Light) {
 	if !b.dirty && !b.relight {
@@ -40,7 +40,7 @@ func (b *Bench) tellLights(s record.State, now time.Time) (map[string]light.Sign
 		}
 	}
 	b.snap.Store(&next)
-	b.watch.signal()
+	b.lightWatch.signal()
 	runtime.Gosched() // those who send the light go first: rows and forecasts take longer than a lamp may wait
 	return signals, lights
 }

@@ -52,8 +52,10 @@ func TestALightTurnsBeforeTheJournalHasWritten(t *testing.T) {
 	if s.b.write.flight == nil {
 		t.Fatal("the journal has nothing to write")
 	}
-	seen, stop := s.b.Watch()
+	seen, stop := s.b.WatchLights()
 	defer stop()
+	others, stopOthers := s.b.Watch()
+	defer stopOthers()
 	s.clock.turn(time.Second)
 	airReading{sensor: "bench-air", air: air.State{TemperatureC: 20, HumidityPct: 88}, at: s.clock.is.Mono}.enter(s.b, s.b.clock.now())
 	s.b.tellLights(s.b.write.shown, s.b.clock.now())
@@ -61,6 +63,9 @@ func TestALightTurnsBeforeTheJournalHasWritten(t *testing.T) {
 	case <-seen:
 	default:
 		t.Error("no snapshot was made before the rows of all batches")
+	}
+	if len(others) != 0 {
+		t.Error("pages were woken before the light was sent")
 	}
 	if l := s.light("light-1"); l.Meaning != light.Soon || l.Cause != light.AgeUncertain {
 		t.Errorf("the light says %s (%s) in air that no sensor measures well", l.Meaning, l.Cause)

@@ -57,6 +57,7 @@ func (b *Bench) publish(now time.Time) {
 	}
 	b.relight = false
 	b.snap.Store(&next)
+	b.lightWatch.signal()
 	b.watch.signal()
 }
 

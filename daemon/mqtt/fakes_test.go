@@ -60,6 +60,8 @@ func (b *fakeBench) Snapshot() *view.Snapshot {
 	return b.snap
 }
 
+func (b *fakeBench) WatchLights() (<-chan struct{}, func()) { return b.Watch() }
+
 func (b *fakeBench) Watch() (<-chan struct{}, func()) {
 	ch := make(chan struct{}, 1)
 	b.mu.Lock()

@@ -179,7 +179,7 @@ func (l *lightTopic) payload(v view.Light) []byte {
 
 // run keeps the topic up to date until the context ends, and then publishes `unknown`.
 func (l *lightTopic) run(ctx context.Context) {
-	signal, stop := l.bench.Watch()
+	signal, stop := l.bench.WatchLights()
 	defer stop()
 	online, offline := context.WithCancel(context.WithoutCancel(ctx))
 	closed := make(chan struct{})

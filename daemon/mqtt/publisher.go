@@ -23,6 +23,9 @@ type Bench interface {
 	// Watch returns a channel that is signalled after each new snapshot, and a
 	// function that ends this.
 	Watch() (signal <-chan struct{}, stop func())
+	// WatchLights returns a channel like that of Watch. It is signalled before the others,
+	// and also after a snapshot in which nothing but the lights is new.
+	WatchLights() (signal <-chan struct{}, stop func())
 	// Do carries out a change. The error is a *request.Refusal or the context's.
 	Do(ctx context.Context, r request.Request) (request.Reply, error)
 }
