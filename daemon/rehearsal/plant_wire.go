@@ -158,6 +158,9 @@ func (b *wireBench) Watch() (<-chan struct{}, func()) {
 	return w, func() {}
 }
 
+// WatchLights is Watch: its snapshots are made whole.
+func (b *wireBench) WatchLights() (<-chan struct{}, func()) { return b.Watch() }
+
 // Do refuses each change: nothing is behind a wire bench.
 func (b *wireBench) Do(context.Context, request.Request) (request.Reply, error) {
 	return request.Reply{}, request.Refuse(request.Unavailable, "Wire", "this bench has only its messages")
