@@ -69,6 +69,6 @@ func rootCommand() *cobra.Command {
 	const second = "{{if .HasAvailableSubCommands}}\n  {{.CommandPath}} [command]{{end}}"
 	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), second, strings.Replace(second, ".HasAvailableSubCommands", "and .HasAvailableSubCommands .HasParent", 1), 1))
 	root.AddCommand(runCommand(), demoCommand(), checkCommand(), portsCommand(), listenCommand(), airCommand(), mixCommand(),
-		lifeCommand(), planCommand(), learnCommand(), studyCommand(), reportCommand(), exportCommand(), importCommand(), verifyCommand(), backupCommand(), restoreCommand(), plantCommand(), pinCommand(), tokenCommand(), manualCommand(), computeCommand())
+		lifeCommand(), jarsCommand(), planCommand(), learnCommand(), studyCommand(), reportCommand(), exportCommand(), importCommand(), verifyCommand(), backupCommand(), restoreCommand(), plantCommand(), pinCommand(), tokenCommand(), manualCommand(), computeCommand())
 	return root
 }
