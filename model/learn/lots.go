@@ -223,7 +223,7 @@ func (f *fitting) evidence(start []float64) (float64, []float64) {
 		start = start[:len(f.free)]
 	}
 	copy(from, start)
-	o := minimise(alone.penalised, from, low, high)
+	o := minimiseTo(roughStep, alone.penalised, from, low, high)
 	if !o.converged {
 		return math.Inf(-1), nil
 	}

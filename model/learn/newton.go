@@ -28,6 +28,9 @@ const (
 	longestStep = 4.0
 	// restStep is the length of a step that changes nothing in the digits that are shown.
 	restStep = 1e-9
+	// roughStep is enough for a value at the optimum: that is then right to 1e-10, since it is level there, and
+	// its curvature to 1e-5.
+	roughStep = 1e-5
 )
 
 // minimise finds a minimum inside a box by Newton's method. The damping grows where the function
@@ -38,6 +41,11 @@ const (
 // gonum/optimize has a Newton method, but no bounds: share, activation energy and sigma have
 // them, and an optimum at a bound is common when a shop has few batches.
 func minimise(f objective, start, low, high []float64) optimum {
+	return minimiseTo(restStep, f, start, low, high)
+}
+
+// minimiseTo is minimise with the length of a step at which it rests.
+func minimiseTo(rest float64, f objective, start, low, high []float64) optimum {
 	n := len(start)
 	o := optimum{x: append([]float64(nil), start...), gradient: make([]float64, n), hessian: mat.NewSymDense(n, nil), active: make([]bool, n)}
 	for i := range o.x {
@@ -60,7 +68,7 @@ func minimise(f objective, start, low, high []float64) optimum {
 				trial.x[i] = min(max(o.x[i]+step[i], low[i]), high[i])
 				longest = max(longest, math.Abs(trial.x[i]-o.x[i]))
 			}
-			if longest <= restStep && damping == 0 {
+			if longest <= rest && damping == 0 {
 				o.converged = true
 				return o
 			}
@@ -74,7 +82,7 @@ func minimise(f objective, start, low, high []float64) optimum {
 			damping = relaxed(damping)
 			continue
 		}
-		if longest <= restStep && ok {
+		if longest <= rest && ok {
 			// Even such a short step does not decrease the value; only rounding is left.
 			o.converged = true
 			return o
