@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"net"
@@ -24,6 +25,7 @@ type cable struct {
 	to     string
 	delay  atomic.Int64 // of each piece, either way, in nanoseconds
 	held   atomic.Bool  // nothing passes, and nobody is told
+	refuse atomic.Value // a string: a connection that sends it is cut, such as a part of a client id; none for ""
 	wg     sync.WaitGroup
 
 	mu    sync.Mutex
@@ -81,6 +83,9 @@ func (c *cable) carry(from, to net.Conn) {
 	for {
 		n, err := from.Read(piece)
 		if err != nil {
+			return
+		}
+		if refused, _ := c.refuse.Load().(string); refused != "" && bytes.Contains(piece[:n], []byte(refused)) {
 			return
 		}
 		time.Sleep(time.Duration(c.delay.Load()))

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"net/http"
 	"os"
 	"slices"
 	"strings"
@@ -50,6 +51,12 @@ func TestPlantsBrokerIsAway(t *testing.T) {
 	} {
 		eventually(t, want, func() (bool, any) { text := p.text("/metrics"); return strings.Contains(text, want+"\n"), text })
 	}
+	p.eventually("/readyz to name the plant and nothing else", func() (bool, any) {
+		is := p.readiness()
+		hall, _ := is.check("broker")
+		ok, detail := is.check("plant")
+		return is.Status == http.StatusServiceUnavailable && hall && !ok && detail != "", is
+	})
 	for _, s := range lamp.since(from) {
 		// On a machine that is too busy to feed the sensor, the age becomes uncertain; the plant has no part in it.
 		if s.lost || s.Meaning != light.InOrder && !strings.Contains(s.payload, `"age-uncertain"`) {
@@ -61,6 +68,33 @@ func TestPlantsBrokerIsAway(t *testing.T) {
 	there.hasAll(t, last)
 	t.Logf("the plant had the newest of %d events %v after the line was back", last, time.Since(began).Round(time.Millisecond))
 	atPlant.sees("the end of the batch at the plant", 0, func(s shown) bool { return s.payload == "" })
+	p.eventually("the plant's broker to be in order", func() (bool, any) {
+		is := p.readiness()
+		ok, detail := is.check("plant")
+		return ok && detail == "", is
+	})
+	p.stop()
+}
+
+// TestReadinessNamesALight: the broker lets a light's client not in, and /readyz names its topic, with status 503.
+func TestReadinessNamesALight(t *testing.T) {
+	t.Parallel()
+	m := newMosquitto(t)
+	way := newCable(t, m.port)
+	way.refuse.Store("-light-light-1-json")
+	p := start(t, newHardware(t).configuration(t, way.configuration()))
+	named := func() (bool, any) {
+		is := p.readiness()
+		ok, detail := is.check("broker")
+		return is.Status == http.StatusServiceUnavailable && !ok && strings.Contains(detail, "potlife/bench-1/light/light-1 has no connection"), is
+	}
+	p.eventually("/readyz to name the light", named)
+	way.refuse.Store("")
+	p.eventually("the broker to be in order", func() (bool, any) {
+		is := p.readiness()
+		ok, detail := is.check("broker")
+		return ok && detail == "", is
+	})
 	p.stop()
 }
 

@@ -22,21 +22,7 @@ func TestReadinessNamesTheClock(t *testing.T) {
 			b := newHardware(t)
 			p, _ := runsInside(t, b.configuration(t, ""), rebooted(system, "first", set))
 			p.eventually("the clock to be named", func() (bool, any) {
-				var is struct {
-					Ready  bool
-					Checks []struct {
-						Name, Detail string
-						OK           bool
-					}
-				}
-				response, err := http.Get(p.http + "/readyz") // 503 until the instruments speak
-				if err != nil {
-					return false, err
-				}
-				defer response.Body.Close()
-				if err := json.NewDecoder(response.Body).Decode(&is); err != nil {
-					return false, err
-				}
+				is := p.readiness()
 				for _, c := range is.Checks {
 					if c.Name == "clock" {
 						told := strings.Contains(c.Detail, "not set")
@@ -47,4 +33,39 @@ func TestReadinessNamesTheClock(t *testing.T) {
 			})
 		})
 	}
+}
+
+// readiness is what /readyz answers.
+type readiness struct {
+	Status int `json:"-"` // of HTTP: 200, or 503 where it is not ready
+	Ready  bool
+	Checks []struct {
+		Name, Detail string
+		OK           bool
+	}
+}
+
+// readiness asks; a program that does not answer is not ready.
+func (p *program) readiness() (is readiness) {
+	p.t.Helper()
+	response, err := http.Get(p.http + "/readyz") // 503 until the instruments speak
+	if err != nil {
+		return is
+	}
+	defer response.Body.Close()
+	is.Status = response.StatusCode
+	if err := json.NewDecoder(response.Body).Decode(&is); err != nil {
+		p.t.Fatal(err)
+	}
+	return is
+}
+
+// check returns a check by its name: whether it is in order, and what it says.
+func (is readiness) check(name string) (ok bool, detail string) {
+	for _, c := range is.Checks {
+		if c.Name == name {
+			return c.OK, c.Detail
+		}
+	}
+	return false, "there is no such check"
 }

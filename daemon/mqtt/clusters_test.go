@@ -94,16 +94,73 @@ func TestLossOfANode(t *testing.T) {
 	}
 }
 
-// loseNode runs a bench at the first node and a collector at the second, takes the first away, and
-// brings it back.
-func loseNode(t *testing.T, c *mqtttest.Cluster, what, fault string, most [2]time.Duration) {
+// Two nodes of three go and come back, and a node is parted from the others: events wait, and none is lost.
+func TestClusterWithoutAMajority(t *testing.T) {
+	for name, start := range clusters {
+		for fault, during := range map[string]func(c *mqtttest.Cluster) (end func()){
+			"two-killed": func(c *mqtttest.Cluster) func() {
+				c.Kill(0)
+				c.Kill(1)
+				return func() { c.Start(0); c.Start(1) }
+			},
+			"parted": func(c *mqtttest.Cluster) func() {
+				c.Part(0, true)
+				return func() { c.Part(0, false) }
+			},
+		} {
+			t.Run(name+"-"+fault, func(t *testing.T) {
+				t.Parallel()
+				runs := clusterRuns(t)
+				if name == "rabbitmq" && fault == "parted" {
+					t.Skip("RabbitMQ's nodes find each other without a relay of the test")
+				}
+				c := start(t)
+				for run := range runs {
+					withoutMajority(t, c, fmt.Sprintf("%s %s, run %d", name, fault, run+1), during)
+				}
+			})
+		}
+	}
+}
+
+const (
+	majorityAway = 20 * time.Second
+	majorityBack = time.Minute // until all has come after the nodes are back
+)
+
+// withoutMajority runs a bench at the first node and a collector at the third while a fault lasts.
+func withoutMajority(t *testing.T, c *mqtttest.Cluster, what string, fault func(*mqtttest.Cluster) (end func())) {
 	t.Helper()
 	r, s := newFixture(), testSettings("")
 	s.URLs, s.Bench = c.URLs(), fmt.Sprintf("bench-%d", time.Now().UnixNano()%1e9)
-	under := topics.New(s.Prefix, s.Bench)
-	got := collect(t, c.URLs()[1], under)
+	got := collect(t, c.URLs()[2], topics.New(s.Prefix, s.Bench))
 	p, stop := runPublisher(t, r, s)
 	untilWithin(t, clusterUp, "the bench to be up", func() bool { return isUp(p) })
+	produce := producer(r)
+	untilWithin(t, 10*time.Second, "events to come", func() bool { return got.events() >= 10 })
+	away := time.Now()
+	end := fault(c)
+	time.Sleep(majorityAway)
+	before := got.newest()
+	end()
+	back := time.Now()
+	time.Sleep(time.Second)
+	produce()
+	newest := r.bench.Snapshot().Seq
+	untilWithin(t, majorityBack, "all events to come", func() bool { return got.newest() >= newest })
+	lost, disordered, repeated := got.judge(newest)
+	events, lights := got.pauses(away)
+	t.Logf("%s for %v: %d of %d events came before the end, all within %.1f s of it; events away for %.1f s, lights for %.1f s; %d lost, %d out of order, %d repeated",
+		what, majorityAway, before, newest, time.Since(back).Seconds(), events.Seconds(), lights.Seconds(), lost, disordered, repeated)
+	if lost > 0 || disordered > 0 {
+		t.Errorf("%s: want none lost, none out of order", what)
+	}
+	stop()
+	c.Settle(t)
+}
+
+// producer makes events until the returned function is called.
+func producer(r *fixture) (stop func()) {
 	ended := make(chan struct{})
 	var producing sync.WaitGroup
 	producing.Go(func() {
@@ -118,6 +175,23 @@ func loseNode(t *testing.T, c *mqtttest.Cluster, what, fault string, most [2]tim
 			}
 		}
 	})
+	return func() {
+		close(ended)
+		producing.Wait()
+	}
+}
+
+// loseNode runs a bench at the first node and a collector at the second, takes the first away, and
+// brings it back.
+func loseNode(t *testing.T, c *mqtttest.Cluster, what, fault string, most [2]time.Duration) {
+	t.Helper()
+	r, s := newFixture(), testSettings("")
+	s.URLs, s.Bench = c.URLs(), fmt.Sprintf("bench-%d", time.Now().UnixNano()%1e9)
+	under := topics.New(s.Prefix, s.Bench)
+	got := collect(t, c.URLs()[1], under)
+	p, stop := runPublisher(t, r, s)
+	untilWithin(t, clusterUp, "the bench to be up", func() bool { return isUp(p) })
+	produce := producer(r)
 	untilWithin(t, 10*time.Second, "events to come", func() bool { return got.events() >= 10 })
 
 	away := time.Now()
@@ -136,8 +210,7 @@ func loseNode(t *testing.T, c *mqtttest.Cluster, what, fault string, most [2]tim
 	} else {
 		c.Resume(0)
 	}
-	close(ended)
-	producing.Wait()
+	produce()
 	newest := r.bench.Snapshot().Seq
 	untilWithin(t, most[0], "all events to come", func() bool { return got.newest() >= newest })
 	lost, disordered, repeated := got.judge(newest)

@@ -64,20 +64,20 @@ func newWireBench(o PlantOptions, access mqtt.Settings, c clock.Clock, number in
 func (b *wireBench) turn(humidityPct float64, event bool) {
 	now := b.clock.Now()
 	at, mono := now.Wall, now.Mono
-	good := 21.0
+	good, shown := 21.0, 50.0
 	snap := &view.Snapshot{
 		At: at, Mono: mono, Journal: b.journal, Bench: b.id, Instance: b.journal, Version: "wire", Started: at,
 		Scales: []view.Scale{{Time: at, ID: scaleName, Quality: view.QualityGood}},
-	}
-	for i, zone := range []string{mixing, presses} {
-		sensor := fmt.Sprintf("sensor-%d", i+1)
-		snap.Air = append(snap.Air, view.Air{Time: at, Zone: zone, Sensor: sensor, TemperatureC: &good, HumidityPct: &humidityPct, Quality: view.QualityGood})
-		snap.Sensors = append(snap.Sensors, view.Sensor{ID: sensor, Condition: "up", Since: at, TemperatureC: &good, HumidityPct: &humidityPct, ReadAt: at})
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.snap != nil {
 		snap.Seq, snap.Started = b.snap.Seq, b.snap.Started
+	}
+	for i, zone := range []string{mixing, presses} {
+		sensor := fmt.Sprintf("sensor-%d", i+1)
+		snap.Air = append(snap.Air, view.Air{Time: at, Zone: zone, Sensor: sensor, TemperatureC: &good, HumidityPct: &humidityPct, Quality: view.QualityGood})
+		snap.Sensors = append(snap.Sensors, view.Sensor{ID: sensor, Condition: "up", Since: snap.Started, TemperatureC: &good, HumidityPct: &shown, ReadAt: snap.Started})
 	}
 	if event {
 		snap.Seq++

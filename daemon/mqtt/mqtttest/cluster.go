@@ -6,9 +6,12 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"potlifed/daemon/peers"
 )
@@ -20,7 +23,23 @@ type Cluster struct {
 	ports []int // of MQTT, by node
 	start func(node int) *exec.Cmd
 	nodes []*exec.Cmd
-	group bool // a node is a group of processes
+	group bool       // a node is a group of processes
+	lines [][]*Relay // from each node to each other; nil where nodes find each other by themselves
+}
+
+// Part cuts a node off from the others, which go on together, or ends that.
+func (c *Cluster) Part(node int, parted bool) {
+	for from, lines := range c.lines {
+		for to, line := range lines {
+			switch {
+			case line == nil || from != node && to != node:
+			case parted:
+				line.Cut()
+			default:
+				line.Mend()
+			}
+		}
+	}
 }
 
 // URLs returns mqtt://HOST:PORT of each node.
@@ -66,8 +85,52 @@ func (c *Cluster) Start(node int) {
 	}
 }
 
-// Settle waits until each node accepts a client.
+// Settle waits until each node accepts a client, and delivers to each other what it is told: nodes that
+// were parted need a while for that.
 func (c *Cluster) Settle(t testing.TB) {
+	t.Helper()
+	c.accept(t)
+	heard := make(chan string, 1000)
+	for i, url := range c.URLs() {
+		reader := paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID(fmt.Sprintf("settled-%d", i)).
+			SetOnConnectHandler(func(client paho.Client) {
+				client.Subscribe("settled/#", 0, func(_ paho.Client, m paho.Message) {
+					select {
+					case heard <- fmt.Sprint(i, " hears ", m.Topic()):
+					default:
+					}
+				})
+			}).SetConnectRetry(true).SetConnectRetryInterval(200 * time.Millisecond).SetMaxReconnectInterval(time.Second))
+		Done(t, "connect to each node", reader.Connect())
+		defer reader.Disconnect(0)
+		again := time.NewTicker(500 * time.Millisecond)
+		defer again.Stop()
+		told := make(chan struct{})
+		defer close(told)
+		go func() {
+			for {
+				reader.Publish(fmt.Sprint("settled/", i), 0, false, "")
+				select {
+				case <-again.C:
+				case <-told:
+					return
+				}
+			}
+		}()
+	}
+	late := time.After(2 * time.Minute)
+	for pairs := map[string]bool{}; len(pairs) < len(c.ports)*len(c.ports); {
+		select {
+		case pair := <-heard:
+			pairs[pair] = true
+		case <-late:
+			t.Fatalf("not every node delivers to every other: %v", pairs)
+		}
+	}
+}
+
+// accept waits until each node accepts a client.
+func (c *Cluster) accept(t testing.TB) {
 	t.Helper()
 	for _, port := range c.ports {
 		deadline := time.Now().Add(time.Minute)
@@ -104,13 +167,23 @@ func StartNATS(t testing.TB) *Cluster {
 	dir := t.TempDir()
 	ports := freePorts(t, 9)
 	c := &Cluster{t: t, ports: ports[:3], nodes: make([]*exec.Cmd, 3)}
+	c.lines = make([][]*Relay, 3)
 	for i := range 3 {
+		var routes []string
+		for j := range 3 {
+			var line *Relay
+			if i != j {
+				line = NewRelay(t, fmt.Sprintf("127.0.0.1:%d", ports[6+j]))
+				routes = append(routes, "nats://"+line.Addr())
+			}
+			c.lines[i] = append(c.lines[i], line)
+		}
 		conf := fmt.Sprintf(`server_name: n%[1]d
 listen: "127.0.0.1:%[2]d"
 jetstream { store_dir: %[3]q, max_mem: 64M, max_file: 256M }
-cluster { name: plant, listen: "127.0.0.1:%[4]d", routes: ["nats://127.0.0.1:%[5]d", "nats://127.0.0.1:%[6]d", "nats://127.0.0.1:%[7]d"] }
-mqtt { listen: "127.0.0.1:%[8]d" }
-`, i+1, ports[3+i], filepath.Join(dir, fmt.Sprint("store-", i)), ports[6+i], ports[6], ports[7], ports[8], ports[i])
+cluster { name: plant, listen: "127.0.0.1:%[4]d", routes: [%[5]s], no_advertise: true }
+mqtt { listen: "127.0.0.1:%[6]d" }
+`, i+1, ports[3+i], filepath.Join(dir, fmt.Sprint("store-", i)), ports[6+i], strings.Join(routes, ", "), ports[i])
 		if err := os.WriteFile(filepath.Join(dir, fmt.Sprint(i, ".conf")), []byte(conf), 0o600); err != nil {
 			t.Fatal(err)
 		}
