@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -23,12 +24,16 @@ const (
 	// subscribeTimeout is for the answer to a subscription. A cluster sets each filter up in all of
 	// its nodes, which takes seconds while one of them is away.
 	subscribeTimeout = 15 * time.Second
+	// unansweredMost is how long a node may acknowledge nothing before another is tried: one that is parted
+	// from the majority of its cluster keeps its connections and takes no message.
+	unansweredMost = 15 * time.Second
 )
 
 var (
 	errNotConnected       = errors.New("not connected")
 	errNoAnswer           = fmt.Errorf("the broker did not acknowledge within %v", writeTimeout)
 	errNotConnectedInTime = fmt.Errorf("the broker did not answer within %v", connectTimeout)
+	errNodeSilent         = errors.New("the node acknowledges nothing; the next address is tried")
 	errNotSubscribed      = fmt.Errorf("the broker did not acknowledge within %v", subscribeTimeout)
 )
 
@@ -61,13 +66,19 @@ type connection struct {
 	receive func(paho.Message)
 	// answerWithin is how long a broker may take to accept a connection; 0 for connectTimeout.
 	answerWithin time.Duration
-	wake         chan<- struct{} // capacity 1: signalled with a new connection and a loss
-	log          *slog.Logger
+	// unansweredMost is, where it is not 0, in place of the constant.
+	unansweredMost time.Duration
+	wake           chan<- struct{} // capacity 1: signalled with a new connection and a loss
+	log            *slog.Logger
 
 	mu     sync.Mutex
 	client paho.Client // nil while there is no connection
 	epoch  uint64      // counts connections
 	err    error       // why there is none
+	// unanswered is when the first message was sent of those that were not acknowledged, with none since that
+	// was; zero for none.
+	unanswered time.Time
+	leave      chan error // capacity 1, of each connection its own: why it is to be ended
 }
 
 // run keeps the connection open until the context ends, then closes it cleanly. The caller
@@ -87,6 +98,8 @@ func (c *connection) run(ctx context.Context) {
 			c.set(client, nil)
 			select {
 			case err = <-lost:
+			case err = <-c.leave:
+				client.Disconnect(0)
 			case <-ctx.Done():
 				c.set(nil, errNotConnected)
 				client.Disconnect(quiesceMs)
@@ -165,6 +178,7 @@ func (c *connection) set(client paho.Client, err error) {
 	c.client, c.err = client, err
 	if client != nil {
 		c.epoch++
+		c.unanswered, c.leave = time.Time{}, make(chan error, 1)
 	}
 	c.mu.Unlock()
 	select {
@@ -193,7 +207,8 @@ func (c *connection) send(messages []message, timeout time.Duration) []error {
 	c.mu.Lock()
 	client := c.client
 	c.mu.Unlock()
-	deadline := time.Now().Add(timeout)
+	began := time.Now()
+	deadline := began.Add(timeout)
 	for i, m := range messages {
 		if client == nil || !client.IsConnectionOpen() || time.Now().After(deadline) {
 			errs[i] = errNotConnected
@@ -210,7 +225,36 @@ func (c *connection) send(messages []message, timeout time.Duration) []error {
 			errs[i] = token.Error()
 		}
 	}
+	c.answered(client, messages, errs, began)
 	return errs
+}
+
+// answered looks which messages that were sent from a time on were acknowledged, and ends the connection to a
+// node that has acknowledged none for long, where there is another address.
+func (c *connection) answered(client paho.Client, messages []message, errs []error, began time.Time) {
+	some, missing := false, false
+	for i, m := range messages {
+		if m.qos > 0 {
+			some, missing = some || errs[i] == nil, missing || errors.Is(errs[i], errNoAnswer)
+		}
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	switch {
+	case c.client != client || !some && !missing:
+		return
+	case some:
+		c.unanswered = time.Time{}
+		return
+	case c.unanswered.IsZero():
+		c.unanswered = began
+	}
+	if time.Since(c.unanswered) >= cmp.Or(c.unansweredMost, unansweredMost) && c.addresses.several() {
+		select {
+		case c.leave <- errNodeSilent:
+		default:
+		}
+	}
 }
 
 // unsubscribe ends subscriptions. A failure does not matter: a new connection has none.

@@ -47,6 +47,31 @@ func TestSilentNodeIsLeft(t *testing.T) {
 	}
 }
 
+// A node that takes messages without an answer is left for the next address; the only broker is not.
+func TestNodeThatAcknowledgesNothingIsLeft(t *testing.T) {
+	mute, good := mqtttest.StartNode(t, mqtttest.Behaviour{Mute: true}), mqtttest.StartNode(t, mqtttest.Behaviour{})
+	for _, urls := range [][]string{{mute.URL(), good.URL()}, {mute.URL()}} {
+		s := testSettings("")
+		s.URLs, s.Lights = urls, nil
+		began := mute.Accepted()
+		p, stop := runPublisher(t, newFixture(), s, func(p *Publisher) {
+			p.patience, p.conn.unansweredMost = 20*time.Millisecond, 50*time.Millisecond
+		})
+		if len(urls) > 1 {
+			mqtttest.Until(t, "everything to be published at the other node", func() bool {
+				is := p.Status()
+				return is.Connected && is.Waiting == 0 && is.Messages[Count{directionOut, resultOK}] > 0
+			})
+		} else {
+			mqtttest.Until(t, "four rounds without an answer", func() bool { return p.Status().Messages[Count{directionOut, resultError}] > 4*8 })
+		}
+		stop()
+		if n := mute.Accepted() - began; n != 1 {
+			t.Errorf("%d addresses: %d connections to the mute node, want one", len(urls), n)
+		}
+	}
+}
+
 // Each attempt begins after the address that the last one reached; addresses that refuse are
 // passed over in the same attempt, and a name stands for all of its addresses.
 func TestEachAttemptBeginsWithTheNextAddress(t *testing.T) {

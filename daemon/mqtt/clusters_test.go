@@ -116,7 +116,7 @@ func TestClusterWithoutAMajority(t *testing.T) {
 				}
 				c := start(t)
 				for run := range runs {
-					withoutMajority(t, c, fmt.Sprintf("%s %s, run %d", name, fault, run+1), during)
+					withoutMajority(t, c, fmt.Sprintf("%s %s, run %d", name, fault, run+1), fault == "parted", during)
 				}
 			})
 		}
@@ -124,12 +124,13 @@ func TestClusterWithoutAMajority(t *testing.T) {
 }
 
 const (
-	majorityAway = 20 * time.Second
-	majorityBack = time.Minute // until all has come after the nodes are back
+	majorityAway = 45 * time.Second // longer than the bench takes to leave a node that is parted
+	majorityBack = time.Minute      // until all has come after the nodes are back
 )
 
-// withoutMajority runs a bench at the first node and a collector at the third while a fault lasts.
-func withoutMajority(t *testing.T, c *mqtttest.Cluster, what string, fault func(*mqtttest.Cluster) (end func())) {
+// withoutMajority runs a bench at the first node and a collector at the third while a fault lasts. majority
+// is whether nodes that may go on are left.
+func withoutMajority(t *testing.T, c *mqtttest.Cluster, what string, majority bool, fault func(*mqtttest.Cluster) (end func())) {
 	t.Helper()
 	r, s := newFixture(), testSettings("")
 	s.URLs, s.Bench = c.URLs(), fmt.Sprintf("bench-%d", time.Now().UnixNano()%1e9)
@@ -154,6 +155,9 @@ func withoutMajority(t *testing.T, c *mqtttest.Cluster, what string, fault func(
 		what, majorityAway, before, newest, time.Since(back).Seconds(), events.Seconds(), lights.Seconds(), lost, disordered, repeated)
 	if lost > 0 || disordered > 0 {
 		t.Errorf("%s: want none lost, none out of order", what)
+	}
+	if majority && (events > stoppedEventsMost || lights > stoppedEventsMost) {
+		t.Errorf("%s: the bench did not go on at another node within %v", what, stoppedEventsMost)
 	}
 	stop()
 	c.Settle(t)
@@ -220,6 +224,9 @@ func loseNode(t *testing.T, c *mqtttest.Cluster, what, fault string, most [2]tim
 		t.Errorf("%s: want events within %v, lights within %v, none lost, none out of order", what, most[0], most[1])
 	}
 	stop()
+	if fault == "stopped" {
+		c.Rejoin(0)
+	}
 	c.Settle(t)
 }
 

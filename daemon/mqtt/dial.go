@@ -28,8 +28,16 @@ type addresses struct {
 	tls    func() (*tls.Config, error)
 	lookup func(ctx context.Context, host string) ([]string, error)
 
-	mu   sync.Mutex
-	last string // the addr that was reached last
+	mu    sync.Mutex
+	last  string // the addr that was reached last
+	count int    // addresses at the last attempt
+}
+
+// several reports whether there is another address than the one that was reached.
+func (a *addresses) several() bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.count > 1
 }
 
 func newAddresses(s Settings) *addresses {
@@ -80,6 +88,7 @@ func (a *addresses) resolve(ctx context.Context) ([]place, error) {
 func (a *addresses) dial(ctx context.Context) (net.Conn, error) {
 	places, err := a.resolve(ctx)
 	a.mu.Lock()
+	a.count = len(places)
 	first := 0
 	for i, p := range places {
 		if p.addr == a.last {

@@ -89,9 +89,9 @@ func newSubscriber(o PlantOptions) (*subscriber, error) {
 		}).
 		SetConnectionLostHandler(func(paho.Client, error) { h.lose() }).
 		SetOnConnectHandler(func(c paho.Client) { // the broker may have lost the session
+			h.connected(time.Now())
 			token := c.Subscribe(h.prefix+"/#", 1, nil)
 			token.WaitTimeout(lampConnect)
-			h.connected(time.Now())
 			select {
 			case subscribed <- token.Error():
 			default:

@@ -65,6 +65,15 @@ func (c *Cluster) Suspend(node int) { c.signal(node, syscall.SIGSTOP) }
 // Resume ends Suspend.
 func (c *Cluster) Resume(node int) { c.signal(node, syscall.SIGCONT) }
 
+// Rejoin brings a node back into the cluster after Resume. RabbitMQ's stays alone until somebody restarts it.
+func (c *Cluster) Rejoin(node int) {
+	c.t.Helper()
+	if c.group {
+		c.Kill(node)
+		c.Start(node)
+	}
+}
+
 func (c *Cluster) signal(node int, s syscall.Signal) {
 	c.t.Helper()
 	pid := c.nodes[node].Process.Pid
@@ -133,7 +142,7 @@ func (c *Cluster) Settle(t testing.TB) {
 func (c *Cluster) accept(t testing.TB) {
 	t.Helper()
 	for _, port := range c.ports {
-		deadline := time.Now().Add(time.Minute)
+		deadline := time.Now().Add(Patience)
 		for !accepts(port) {
 			if time.Now().After(deadline) {
 				t.Fatalf("the node on port %d accepts no client", port)

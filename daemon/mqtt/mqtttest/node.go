@@ -13,6 +13,8 @@ import (
 type Behaviour struct {
 	// Silent accepts connections and says nothing.
 	Silent bool
+	// Mute takes connections and subscriptions and drops messages without an answer.
+	Mute bool
 	// PerFilter is what each filter above QoS 0 costs.
 	PerFilter time.Duration
 	// Rename returns the name under which a topic is delivered; nil for its own.
@@ -117,6 +119,9 @@ func (n *Node) answers(packet packets.ControlPacket) []packets.ControlPacket {
 		done.MessageID = p.MessageID
 		return []packets.ControlPacket{done}
 	case *packets.PublishPacket:
+		if n.does.Mute {
+			return nil
+		}
 		back := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
 		if back.TopicName, back.Payload = p.TopicName, p.Payload; n.does.Rename != nil {
 			back.TopicName = n.does.Rename(p.TopicName)

@@ -36,7 +36,6 @@ func StartRabbitMQ(t testing.TB) *Cluster {
 		conf := fmt.Sprintf(`listeners.tcp.1 = 127.0.0.1:%d
 mqtt.listeners.tcp.1 = 127.0.0.1:%d
 mqtt.allow_anonymous = true
-cluster_partition_handling = pause_minority
 cluster_formation.peer_discovery_backend = classic_config
 cluster_formation.randomized_startup_delay_range.min = 0
 cluster_formation.randomized_startup_delay_range.max = 1
