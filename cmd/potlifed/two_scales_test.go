@@ -60,8 +60,8 @@ func TestTwoScales(t *testing.T) {
 		first, second := scales()
 		return shows(first, 0) && shows(second, 0), []view.Scale{first, second}
 	})
-	if _, wrong := p.post("batches", map[string]any{"ink": "dial-satin", "press": "press-1"}); wrong == nil {
-		t.Error("a mix began without a choice between two scales")
+	if _, wrong := p.post("batches", map[string]any{"ink": "dial-satin", "press": "press-1"}); wrong == nil || !strings.Contains(wrong.Detail, "name one of scale-1, scale-2") {
+		t.Errorf("a mix without a choice between two scales: %+v", wrong)
 	}
 	v, wrong := p.post("batches", map[string]any{"scale": "scale-2", "ink": "dial-satin", "press": "press-1"})
 	if wrong != nil {

@@ -3,6 +3,7 @@ package bench
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"potlifed/daemon/config"
@@ -57,7 +58,19 @@ func (c *catalogue) scaleNamed(id string) (config.Scale, error) {
 			return s, nil
 		}
 	}
-	return config.Scale{}, request.Refuse(request.Invalid, "no such scale", "there is no scale %q in the configuration", id)
+	return config.Scale{}, c.noScale(id)
+}
+
+// noScale is the refusal of an id of no scale, or of an empty one where there are several.
+func (c *catalogue) noScale(id string) error {
+	if id != "" || len(c.Scales) == 0 {
+		return request.Refuse(request.Invalid, "no such scale", "there is no scale %q in the configuration", id)
+	}
+	var ids []string
+	for _, s := range c.Scales {
+		ids = append(ids, s.ID)
+	}
+	return request.Refuse(request.Invalid, "scale missing", "the bench has several scales: name one of %s", strings.Join(ids, ", "))
 }
 
 // pressNamed returns the press with an id.

@@ -38,7 +38,7 @@ func (b *Bench) scaleFor(id string) (*scale, error) {
 	}
 	s, ok := b.scales[id]
 	if !ok {
-		return nil, request.Refuse(request.Invalid, "no such scale", "there is no scale %q in the configuration", id)
+		return nil, b.shop.noScale(id)
 	}
 	return s, nil
 }
