@@ -112,6 +112,6 @@ func (s *scale) addCheck(state record.State, v *view.Sensor) {
 	v.Device, v.DeviceBefore = state.Names[record.ScaleKey(s.ID)], state.Renamed[record.ScaleKey(s.ID)].Was
 	v.Health, v.PanDays = s.healthView(), state.ScaleDays[s.ID]
 	if c, known := state.ScaleChecks[s.ID]; known {
-		v.ScaleCheck = &view.ScaleCheck{At: c.At, By: c.By, Class: c.Class, ScaleResult: c.Result}
+		v.ScaleCheck = &view.ScaleCheck{At: c.At, By: c.By, Class: c.Class, WeightClass: c.WeightClass, Note: c.Note, ScaleResult: c.Result}
 	}
 }

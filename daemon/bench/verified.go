@@ -58,6 +58,7 @@ func (b *Bench) verify(now time.Time, by actor.Name, c request.VerifySensor) (an
 	e.Points = joined(b.state, s.ID, record.CheckPoint{
 		At: now, Salt: c.Salt, RawPct: s.raw.HumidityPct, ReadPct: read.HumidityPct, ReferencePct: reference,
 		StandardPct: math.Hypot(standard, repeatsPct), AllowedPct: e.AllowedPct, Failed: e.Failed,
+		By: by, Note: e.Note, Override: e.Override,
 	})
 	e.Finding, e.Offer = judged(e.Points)
 	b.decide(now, by, e)
@@ -235,6 +236,7 @@ func (s *sensor) addCheck(state record.State, v *view.Sensor) {
 		v.CheckPoints = append(v.CheckPoints, view.SensorCheckPoint{
 			At: p.At, Salt: p.Salt, ReadPct: p.ReadPct, ReferencePct: p.ReferencePct, OffPct: p.ReadPct - p.ReferencePct,
 			UncertaintyPct: 2 * p.StandardPct, AllowedPct: p.AllowedPct, Passed: !p.Failed,
+			By: p.By, Note: p.Note, Override: p.Override,
 		})
 	}
 	v.CheckFinding = string(check.Finding)

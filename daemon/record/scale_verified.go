@@ -31,6 +31,9 @@ type ScaleCheck struct {
 	By     actor.Name         `json:"by"`
 	Class  verify.ScaleClass  `json:"class"`
 	Result verify.ScaleResult `json:"result"`
+	// WeightClass and Note are empty in checkpoints of older versions.
+	WeightClass verify.WeightClass `json:"weight_class,omitempty"`
+	Note        string             `json:"note,omitempty"`
 }
 
 // Failed reports whether the scale was beyond the limits in service.
@@ -44,7 +47,7 @@ func (e ScaleVerified) apply(s *State, r Record) {
 	if s.ScaleChecks == nil {
 		s.ScaleChecks = map[string]ScaleCheck{}
 	}
-	c := ScaleCheck{Passed: s.ScaleChecks[e.Scale].Passed, At: r.Stamp.At, By: r.By, Class: e.Class, Result: e.Result}
+	c := ScaleCheck{Passed: s.ScaleChecks[e.Scale].Passed, At: r.Stamp.At, By: r.By, Class: e.Class, Result: e.Result, WeightClass: e.WeightClass, Note: e.Note}
 	if !c.Failed() {
 		c.Passed = c.At
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"potlifed/daemon/actor"
 	"potlifed/model/air"
 	"potlifed/model/verify"
 )
@@ -33,14 +34,17 @@ type SensorVerified struct {
 
 // CheckPoint is one point of a check of a sensor.
 type CheckPoint struct {
-	At           time.Time `json:"at" doc:"when it was recorded"`
-	Salt         string    `json:"salt,omitempty" doc:"id of the salt; absent for a meter"`
-	RawPct       float64   `json:"raw_pct" doc:"what the sensor read without its correction, in % relative humidity"`
-	ReadPct      float64   `json:"read_pct" doc:"what it read with its correction"`
-	ReferencePct float64   `json:"reference_pct" doc:"relative humidity of the reference in %"`
-	StandardPct  float64   `json:"standard_pct" doc:"standard uncertainty of the difference in % relative humidity"`
-	AllowedPct   float64   `json:"allowed_pct" doc:"permitted difference in % relative humidity"`
-	Failed       bool      `json:"failed,omitempty" doc:"the difference is larger than allowed_pct"`
+	At           time.Time  `json:"at" doc:"when it was recorded"`
+	Salt         string     `json:"salt,omitempty" doc:"id of the salt; absent for a meter"`
+	RawPct       float64    `json:"raw_pct" doc:"what the sensor read without its correction, in % relative humidity"`
+	ReadPct      float64    `json:"read_pct" doc:"what it read with its correction"`
+	ReferencePct float64    `json:"reference_pct" doc:"relative humidity of the reference in %"`
+	StandardPct  float64    `json:"standard_pct" doc:"standard uncertainty of the difference in % relative humidity"`
+	AllowedPct   float64    `json:"allowed_pct" doc:"permitted difference in % relative humidity"`
+	Failed       bool       `json:"failed,omitempty" doc:"the difference is larger than allowed_pct"`
+	By           actor.Name `json:"by,omitempty" doc:"who recorded it; absent in events of older versions"`
+	Note         string     `json:"note,omitempty" doc:"what the reference was, or anything worth keeping"`
+	Override     string     `json:"override,omitempty" doc:"why it was recorded before the reading had come to rest"`
 }
 
 // SensorCheck is the newest check of a sensor, as far as it has got.

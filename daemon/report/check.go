@@ -56,6 +56,12 @@ func (d *checkData) scale(s view.Sensor, l words.Locale) {
 	d.Totals = [][2]string{
 		{l.Say("check-record.checked"), l.Day(c.At)}, {l.Say("check-record.by"), string(c.By)}, {l.Say("check-record.class"), string(c.Class)},
 	}
+	if c.WeightClass != "" {
+		d.Totals = append(d.Totals, [2]string{l.Say("check-record.weights"), string(c.WeightClass)})
+	}
+	if c.Note != "" {
+		d.Totals = append(d.Totals, [2]string{l.Say("check-record.note"), c.Note})
+	}
 	d.Table = chart.Table{Caption: l.Say("check-record.loads"), Head: []string{
 		l.Say("check-record.load"), l.Say("check-record.n"), l.Say("check-record.error"), l.Say("check-record.uncertainty"), l.Say("check-record.spread"),
 		l.Say("check-record.initial"), l.Say("check-record.in-service"), l.Say("check-record.result"),
@@ -96,6 +102,16 @@ func (d *checkData) sensor(s view.Sensor, l words.Locale) {
 		d.Table.Rows = append(d.Table.Rows, []string{
 			l.Day(p.At), reference, n(p.ReferencePct), n(p.ReadPct), n(p.OffPct), n(p.UncertaintyPct), n(p.AllowedPct), l.Say("check-record.verdict-" + string(result)),
 		})
+		if p.By != "" {
+			said := l.Say("check-record.point", "day", l.Day(p.At), "reference", reference, "by", string(p.By))
+			if p.Note != "" {
+				said = l.Say("check-record.point-note", "point", said, "note", p.Note)
+			}
+			d.Notes = append(d.Notes, said)
+		}
+		if p.Override != "" {
+			d.Notes = append(d.Notes, l.Say("check-record.override", "why", p.Override))
+		}
 	}
 	if c := s.Correction; c != nil {
 		d.Notes = append(d.Notes, l.Say("check-record.corrected", "offset", l.Number(c.OffsetPct, 2), "gain", l.Number(c.Gain, 4), "uncertainty", l.Percent(c.UncertaintyPct, 1)))

@@ -130,14 +130,17 @@ type Sensor struct {
 
 // SensorCheckPoint is one point of a check of a sensor.
 type SensorCheckPoint struct {
-	At             time.Time `json:"at" doc:"when it was recorded"`
-	Salt           string    `json:"salt,omitempty" doc:"id of the salt; absent for a reference meter"`
-	ReadPct        float64   `json:"read_pct" doc:"what the sensor read, corrected if it is, in % relative humidity"`
-	ReferencePct   float64   `json:"reference_pct" doc:"relative humidity of the reference in %"`
-	OffPct         float64   `json:"off_pct" doc:"reading less reference, in % relative humidity"`
-	UncertaintyPct float64   `json:"uncertainty_pct" doc:"expanded uncertainty (k = 2) of off_pct"`
-	AllowedPct     float64   `json:"allowed_pct" doc:"permitted difference in % relative humidity"`
-	Passed         bool      `json:"passed" doc:"the difference is within allowed_pct"`
+	At             time.Time  `json:"at" doc:"when it was recorded"`
+	Salt           string     `json:"salt,omitempty" doc:"id of the salt; absent for a reference meter"`
+	ReadPct        float64    `json:"read_pct" doc:"what the sensor read, corrected if it is, in % relative humidity"`
+	ReferencePct   float64    `json:"reference_pct" doc:"relative humidity of the reference in %"`
+	OffPct         float64    `json:"off_pct" doc:"reading less reference, in % relative humidity"`
+	UncertaintyPct float64    `json:"uncertainty_pct" doc:"expanded uncertainty (k = 2) of off_pct"`
+	AllowedPct     float64    `json:"allowed_pct" doc:"permitted difference in % relative humidity"`
+	Passed         bool       `json:"passed" doc:"the difference is within allowed_pct"`
+	By             actor.Name `json:"by,omitempty" doc:"who recorded it; absent for points of older versions"`
+	Note           string     `json:"note,omitempty" doc:"what the reference was, or anything worth keeping"`
+	Override       string     `json:"override,omitempty" doc:"why it was recorded before the reading had come to rest"`
 }
 
 // SensorCorrection is what a sensor's readings are corrected by: offset_pct + gain · reading.
@@ -152,9 +155,11 @@ type SensorCorrection struct {
 
 // ScaleCheck is a check of a scale with weights.
 type ScaleCheck struct {
-	At    time.Time         `json:"at" doc:"when it was recorded"`
-	By    actor.Name        `json:"by" doc:"who recorded it"`
-	Class verify.ScaleClass `json:"class" doc:"accuracy class of the scale by OIML R 76"`
+	At          time.Time          `json:"at" doc:"when it was recorded"`
+	By          actor.Name         `json:"by" doc:"who recorded it"`
+	Class       verify.ScaleClass  `json:"class" doc:"accuracy class of the scale by OIML R 76"`
+	WeightClass verify.WeightClass `json:"weight_class,omitempty" doc:"class of the weights by OIML R 111; absent for checks of older versions"`
+	Note        string             `json:"note,omitempty" doc:"the weights' certificate, or anything worth keeping"`
 	verify.ScaleResult
 }
 

@@ -560,7 +560,10 @@ declare namespace API {
   interface EventCheckPoint {
     allowed_pct: number;
     at: string;
+    by?: string;
     failed?: boolean;
+    note?: string;
+    override?: string;
     raw_pct: number;
     read_pct: number;
     reference_pct: number;
@@ -2009,7 +2012,9 @@ declare namespace API {
     by: string;
     class: string;
     loads: Array<LoadResult> | null;
+    note?: string;
     verdict: "passed" | "in-service" | "failed";
+    weight_class?: string;
   }
 
   interface ScaleList {
@@ -2041,7 +2046,10 @@ declare namespace API {
   interface SensorCheckPoint {
     allowed_pct: number;
     at: string;
+    by?: string;
+    note?: string;
     off_pct: number;
+    override?: string;
     passed: boolean;
     read_pct: number;
     reference_pct: number;
