@@ -23,7 +23,7 @@ func Compare(before, after Shop) Changes {
 	}{
 		{"bench", before.Bench, after.Bench}, {"data_dir", before.DataDir, after.DataDir},
 		{"http", before.HTTP, after.HTTP}, {"mqtt", before.MQTT, after.MQTT}, {"broker", before.Broker, after.Broker},
-		{"plant", before.Plant, after.Plant},
+		{"plant", before.Plant, after.Plant}, {"discovery", before.Discovery, after.Discovery},
 		{"lights", before.Lights, after.Lights}, {"others", before.Others, after.Others},
 		{"clock", before.Clock, after.Clock}, {"retention", before.Retention, after.Retention},
 		{"language", before.Language, after.Language}, {"time_zone", before.TimeZone, after.TimeZone}, {"units", before.Units, after.Units},

@@ -22,6 +22,7 @@ http: {}
 mqtt: {}
 broker: {}
 plant: {}
+discovery: {}
 scales: [{}]
 sensors: [{accuracy: {}, temperature: {}, humidity: {}}]
 cups: [{}]

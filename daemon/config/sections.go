@@ -31,6 +31,14 @@ func (r *reader) shop(top *mapping, shop *Shop) {
 		shop.Plant = r.plant(plant, shop, mqtt != nil || broker != nil)
 		plant.close()
 	}
+	if m := top.section("discovery"); m != nil {
+		shop.Discovery = "homeassistant"
+		m.text("prefix", &shop.Discovery, prefixRule)
+		m.close()
+		if mqtt == nil && broker == nil {
+			top.wrongAs("discovery", "without a broker", "mqtt or broker, or no section discovery")
+		}
+	}
 	r.others(top, shop)
 	r.devices(top, standard, shop)
 	r.floor(top, standard, shop)

@@ -17,12 +17,15 @@ import (
 // Shop is a checked configuration. It is plain data and is not changed after it
 // was read.
 type Shop struct {
-	Bench     string // in topics, and a label on every metric
-	DataDir   string
-	HTTP      HTTP
-	MQTT      MQTT   // URLs is empty when neither mqtt nor broker is configured: MQTT is off
-	Broker    Broker // Listen is empty when the built-in broker is not wanted
-	Plant     MQTT   // the plant's broker, beside that of MQTT or Broker; URLs is empty for none
+	Bench   string // in topics, and a label on every metric
+	DataDir string
+	HTTP    HTTP
+	MQTT    MQTT   // URLs is empty when neither mqtt nor broker is configured: MQTT is off
+	Broker  Broker // Listen is empty when the built-in broker is not wanted
+	Plant   MQTT   // the plant's broker, beside that of MQTT or Broker; URLs is empty for none
+	// Discovery is what the topics begin with by which home-automation hubs find the states of the bench;
+	// empty for none.
+	Discovery string
 	Scales    []Scale
 	Sensors   []Sensor
 	Cups      []Cup

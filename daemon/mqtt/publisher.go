@@ -113,6 +113,7 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 		retainedWait: retainedWait, patience: writeTimeout,
 		readAt: map[string]time.Duration{}, touched: map[string]bool{}, unsubscribed: map[string]bool{},
 	}
+	p.states.discovery = newDiscovery(s, t)
 	if s.OnCommand != nil {
 		s.OnCommand(p.take)
 	}
@@ -342,6 +343,9 @@ func (p *Publisher) subscribe(ctx context.Context, client paho.Client) error {
 	for _, filter := range p.checkedFilters() {
 		filters[filter] = subscribeQoS
 	}
+	if filter := p.states.discovery.filter(); filter != "" {
+		filters[filter] = subscribeQoS // of what ended while the daemon was down
+	}
 	refused, err := subscribeTo(ctx, client, filters)
 	if len(refused) > 0 {
 		p.log.Warn("broker refused subscriptions", "client", p.conn.id, "topics", strings.Join(refused, " "))
@@ -351,6 +355,12 @@ func (p *Publisher) subscribe(ctx context.Context, client paho.Client) error {
 
 // receive takes every message of the main connection. It must not block.
 func (p *Publisher) receive(m paho.Message) {
+	if _, ok := p.states.discovery.split(m.Topic()); ok {
+		if m.Retained() && len(m.Payload()) > 0 {
+			p.stale.add(m.Topic())
+		}
+		return
+	}
 	switch topic := m.Topic(); {
 	case !strings.HasPrefix(topic, p.topics.Root()): // all that is subscribed to is below it
 		p.dropped.renamed(topic)

@@ -59,6 +59,8 @@ type Settings struct {
 	// Plant is whether this is the plant's broker, beside the hall's: it gets events, from a cursor of
 	// its own, and states. Lights and commands are the hall's alone.
 	Plant bool
+	// Discovery is what the topics begin with by which home-automation hubs find the bench's states; empty for none.
+	Discovery string
 
 	// OnCommand, if not nil, is called once with the function to which the broker passes
 	// commands. They are then not subscribed to. The function may be called from any
@@ -71,7 +73,7 @@ type Settings struct {
 // only the built-in broker is configured; the caller then fills in its credentials.
 func FromShop(shop config.Shop) (Settings, error) {
 	s, err := fromSection("mqtt", shop.MQTT, shop)
-	s.Commands = shop.MQTT.Commands
+	s.Commands, s.Discovery = shop.MQTT.Commands, shop.Discovery
 	for _, l := range shop.Lights {
 		own := Light{
 			ID: l.ID, Topic: l.Topic, Payloads: l.Payloads, Flashing: l.FlashingPayloads,

@@ -52,6 +52,9 @@ func (s *staleRetained) take() []string {
 
 // current reports whether a topic belongs to something that exists by the last round.
 func (s *states) current(topic string) bool {
+	if id, ok := s.discovery.split(topic); ok {
+		return s.discovery.entities.has(id)
+	}
 	kind, id, ok := s.topics.Split(topic)
 	if !ok {
 		return true // not ours to end

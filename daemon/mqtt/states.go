@@ -59,14 +59,15 @@ func (c candidate) message() (message, error) {
 // with its newest value; that only the newest value of a topic is ever sent; and that a
 // topic that ended after the broker had it is ended there too.
 type states struct {
-	topics topics.Topics
-	online bool // the broker has the availability
-	daemon lastSent[view.Snapshot]
-	air    sentStates[view.Air]
-	scales sentStates[view.Scale]
-	batch  sentStates[view.BatchState]
-	alarms sentStates[view.Alarm]
-	sensor sentStates[view.Sensor]
+	topics    topics.Topics
+	online    bool // the broker has the availability
+	daemon    lastSent[view.Snapshot]
+	air       sentStates[view.Air]
+	scales    sentStates[view.Scale]
+	batch     sentStates[view.BatchState]
+	alarms    sentStates[view.Alarm]
+	sensor    sentStates[view.Sensor]
+	discovery *discovery // nil for none
 
 	offset  time.Duration // bench time less boot clock
 	allAt   time.Duration // when everything was last due
@@ -98,6 +99,9 @@ func (s *states) resend() {
 	s.batch.resend()
 	s.alarms.resend()
 	s.sensor.resend()
+	if s.discovery != nil {
+		s.discovery.entities.resend()
+	}
 }
 
 // resendTopic makes the state of one topic due.
@@ -143,6 +147,7 @@ func (s *states) round(snap *view.Snapshot, now time.Duration, touched map[strin
 	s.sensorsDue(snap, now)
 	s.batchesDue(snap, now, touched)
 	s.alarmsDue(snap, now, touched)
+	s.discoveryDue(snap)
 	return s.due
 }
 
