@@ -118,8 +118,12 @@ func (m Maker) Kept(k quality.Kept) chart.Figure {
 	if len(k.Points) > 0 {
 		line, band := chart.Line{Name: m.Locale.Say("figure.kept.line"), Tone: chart.Series1, Steps: true}, chart.Band{Tone: chart.Series1}
 		line.Points = append(line.Points, chart.Point{})
-		for _, p := range k.Points {
+		for i, p := range k.Points {
 			line.Points = append(line.Points, chart.Point{X: 100 * p.Risk, Y: 100 * p.Share})
+			if i > 0 { // each share holds until the next one, and so does its interval
+				held := k.Points[i-1].Interval
+				band.Points = append(band.Points, chart.Interval{X: 100 * p.Risk, Low: 100 * held.Low, High: 100 * held.High})
+			}
 			band.Points = append(band.Points, chart.Interval{X: 100 * p.Risk, Low: 100 * p.Interval.Low, High: 100 * p.Interval.High})
 		}
 		promised := chart.Line{Name: m.Locale.Say("figure.kept.promised"), Tone: chart.Limit, Points: []chart.Point{{X: 0, Y: 0}, {X: 100, Y: 100}}}

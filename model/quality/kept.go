@@ -41,7 +41,7 @@ func NewKept(batches []Forecasted) Kept {
 	all := slices.DeleteFunc(slices.Clone(batches), func(b Forecasted) bool { return !(b.Risk >= 0 && b.Risk <= 1) })
 	slices.SortFunc(all, func(a, b Forecasted) int { return cmp.Compare(a.Risk, b.Risk) })
 	k := Kept{Share: math.NaN(), Interval: Interval{math.NaN(), math.NaN()}}
-	alive, variance := 1.0, 0.0
+	alive, variance, least := 1.0, 0.0, 0.0
 	z := distuv.UnitNormal.Quantile(1 - (1-Level)/2)
 	for i := 0; i < len(all); {
 		atRisk, gone, same := len(all)-i, 0, 0
@@ -59,11 +59,12 @@ func NewKept(batches []Forecasted) Kept {
 		}
 		n, d := float64(atRisk), float64(gone)
 		alive *= 1 - d/n
-		p := KeptPoint{Risk: risk, Share: 1 - alive, Interval: Interval{1 - alive, 1}}
+		p := KeptPoint{Risk: risk, Share: 1 - alive, Interval: Interval{least, 1}} // the last one that is left tells no more than those before it
 		if d < n {
 			variance += d / (n * (n - d))
 			p.Interval = Interval{1 - aliveAt(alive, variance, -z), 1 - aliveAt(alive, variance, z)}
 		}
+		least = p.Interval.Low
 		k.Points = append(k.Points, p)
 	}
 	k.between(0.1, 0.9)

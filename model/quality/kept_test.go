@@ -37,6 +37,22 @@ func TestKaplanMeier(t *testing.T) {
 	}
 }
 
+// TestKeptOfTheLastBatch: that the last batch of all went off does not make its share certain.
+func TestKeptOfTheLastBatch(t *testing.T) {
+	for _, before := range [][]Forecasted{nil, {{0.4, true}, {0.5, false}, {0.6, true}}} {
+		k := NewKept(append(before, Forecasted{0.9, true}))
+		last := k.Points[len(k.Points)-1]
+		if last.Share != 1 || last.Interval.High != 1 || last.Interval.Low > 0.9 {
+			t.Errorf("after %d batches: %+v", len(before), last)
+		}
+		for i := 1; i < len(k.Points); i++ {
+			if k.Points[i].Interval.Low < k.Points[i-1].Interval.Low {
+				t.Errorf("the least share falls: %+v", k.Points)
+			}
+		}
+	}
+}
+
 // TestKeptOfTrueForecasts: where batches go off exactly as their risks say, and some are used up
 // before, the shares are the risks; where lives are half as long as forecast, they are not.
 func TestKeptOfTrueForecasts(t *testing.T) {

@@ -46,6 +46,25 @@ func TestPaperHasNoMenu(t *testing.T) {
 	}
 }
 
+// TestStudyOnPaper: on paper there are no fields to fill in, and no part of the answer lies over another.
+func TestStudyOnPaper(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 800, 1280)
+	f := newFakeBench(t, shop(time.Now()))
+	release := f.hold()
+	b.run(chromedp.Navigate(f.URL + "/study"))
+	release()
+	b.sees(".study-headline", "Nothing can be said yet")
+	b.run(onPaper())
+	if fields := eval[int](b, `[...document.querySelectorAll("input, select")].filter((e) => e.checkVisibility()).length`); fields != 0 {
+		t.Errorf("%d fields are on paper", fields)
+	}
+	over := eval[[]string](b, `(() => { const all = [...document.querySelectorAll("#study > *, .study-part > *")].filter((e) => e.checkVisibility() && e.getBoundingClientRect().height > 0 && !e.classList.contains("study-part")); return all.slice(1).filter((e, i) => e.getBoundingClientRect().top < all[i].getBoundingClientRect().bottom - 1).map((e) => e.className); })()`)
+	if len(over) > 0 {
+		t.Errorf("over what is before them: %q", over)
+	}
+}
+
 // No id is broken at its hyphen, on no page, narrow as it may be.
 func TestIdsAreWhole(t *testing.T) {
 	t.Parallel()

@@ -177,6 +177,7 @@ func TestPlaceOfAPictureIsNarrow(t *testing.T) {
 	defer release()
 	b.run(chromedp.Navigate(f.URL + "/devices"))
 	b.eventually("its place", `document.querySelector(".picture-drawing")?.getBoundingClientRect().height >= 420`)
+	b.eventually("what comes there", `document.querySelector(".picture-drawing").innerText === "Being drawn…"`)
 	if width := eval[int](b, `document.documentElement.scrollWidth`); width > 320 {
 		t.Errorf("the page is %d px wide", width)
 	}

@@ -28,6 +28,7 @@ declare namespace Words {
     "analysis.air": {};
     "analysis.all-kinds": {};
     "analysis.all-presses": {};
+    "analysis.asked": {from: Value; press: Value; to: Value};
     "analysis.computing": {};
     "analysis.condition": {};
     "analysis.control": {};
@@ -692,6 +693,7 @@ declare namespace Words {
     "part.ink": {};
     "part.thinner": {};
     "picture.data": {};
+    "picture.drawing": {};
     "place.covered": {};
     "place.free": {};
     "place.holds": {batch: Value};

@@ -27,6 +27,7 @@ export function picture(share = 0.5, least = 220) {
   drawing.style.aspectRatio = String(1 / share);
   drawing.style.minHeight = `${least}px`;
   let asked = 0;
+  const waits = h("p", { class: "picture-waits quiet", text: say("picture.drawing") });
   let drawnAs = ""; // the path of the picture that was asked for last
   let drawnAt = 0; // its width
   let settles = 0;
@@ -52,6 +53,7 @@ export function picture(share = 0.5, least = 220) {
   async function load(path) {
     const turn = ++asked;
     [drawnAs, drawnAt] = [path, width()];
+    if (drawing.childElementCount === 0) drawing.append(waits); // a place that stays empty looks broken
     try {
       /** @type {API.Picture} */
       const got = await get(`${path}${path.includes("?") ? "&" : "?"}width=${drawnAt}`);
@@ -72,6 +74,7 @@ export function picture(share = 0.5, least = 220) {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       if (turn !== asked) return;
+      waits.remove();
       showRefusal(refusal, error);
     }
   }

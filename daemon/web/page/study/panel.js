@@ -1,5 +1,6 @@
 // The question, the answer in words, and below it the pictures and figures that it rests on.
 import { get, Refused } from "../lib/api.js";
+import { day } from "../lib/dates.js";
 import { button, h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { picture } from "../lib/picture.js";
@@ -27,6 +28,7 @@ export function studyPanel() {
   const field = (/** @type {keyof typeof inputs} */ name) => h("label", { class: "field" }, h("span", { text: say(`analysis.${name}`) }), inputs[name]);
   const form = h("form", { class: "study-form" }, field("from"), field("to"), field("press"), field("kind"), field("factor"));
   const headline = h("p", { class: "study-headline", role: "status", text: say("analysis.computing") });
+  const studied = h("p", { class: "study-asked" }); // on paper, in place of the fields
   const sentences = h("ul", { class: "study-sentences" });
   const refusal = refusalLine();
   const curve = picture();
@@ -76,6 +78,8 @@ export function studyPanel() {
       if (turn !== asking) return true;
       show(refusal, false);
       setText(headline, a.headline);
+      const words = (/** @type {HTMLSelectElement} */ select) => select.selectedOptions[0]?.text ?? "";
+      setText(studied, a.from && a.to ? say("analysis.asked", { from: day(a.from), to: day(a.to), press: words(inputs.press) || say("analysis.all-presses") }) : "");
       sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { words: text })));
       effects.replaceChildren(effectsTable(a));
       told = a;
@@ -138,7 +142,7 @@ export function studyPanel() {
   const part = (/** @type {string} */ title, /** @type {Page.Child[]} */ ...body) => h("section", { class: "study-part" }, h("h2", { text: title }), ...body);
   return {
     parts: [
-      h("h2", { text: say("analysis.question") }), form, headline, refusal, sentences, curve.element,
+      h("h2", { text: say("analysis.question") }), form, studied, headline, refusal, sentences, curve.element,
       part(say("analysis.effects"), effects, h("p", { class: "study-note", text: say("analysis.figures-note") })), part(say("analysis.totals"), totals), part(say("analysis.control"), h("p", { class: "study-note", text: say("analysis.recent", { days: chartDays }) }), charts),
       part(say("analysis.air"), air.element), part(say("analysis.kept"), kept.element),
       h("div", { class: "actions" }, report, button(say("analysis.print"), "big", () => window.print())),
