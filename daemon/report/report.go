@@ -312,6 +312,9 @@ func (m maker) checks(ctx context.Context, d *data) error {
 	return m.add(d, m.draw.Checks(m.From, m.To, checks))
 }
 
+// whole returns a text that is not broken at its spaces: a table of batches has a line for each piece else.
+func whole(text string) string { return strings.ReplaceAll(text, " ", "\u00a0") }
+
 // ended lists the batches.
 func (m maker) ended(_ context.Context, d *data) error {
 	l := m.Locale
@@ -323,7 +326,7 @@ func (m maker) ended(_ context.Context, d *data) error {
 		if at == nil {
 			return ""
 		}
-		return m.day(*at) + " " + l.In(*at).Format("15:04")
+		return whole(m.day(*at)) + " " + l.In(*at).Format("15:04")
 	}
 	percent := func(v *float64, scale float64) string {
 		if v == nil {
@@ -334,7 +337,7 @@ func (m maker) ended(_ context.Context, d *data) error {
 	for _, b := range m.batches {
 		age := ""
 		if b.AgeS != nil {
-			age = l.Duration(time.Duration(*b.AgeS * float64(time.Second)))
+			age = whole(l.Duration(time.Duration(*b.AgeS * float64(time.Second))))
 		}
 		t.Rows = append(t.Rows, []string{
 			b.ID, b.Ink, b.Press, moment(b.MixedAt), moment(&b.ClosedAt), l.Say("figure.end." + string(b.Outcome)), age, percent(b.Spent, 100),

@@ -3,6 +3,7 @@ package page
 import (
 	"encoding/json"
 	"fmt"
+	"net/http"
 	"potlifed/daemon/peers"
 	"strings"
 	"testing"
@@ -10,7 +11,9 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"potlifed/daemon/study"
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/guide"
 	"potlifed/model/mix"
 )
@@ -89,6 +92,59 @@ func TestNoPageBreachesWCAG(t *testing.T) {
 		b.eventually("drawn", fmt.Sprintf("document.querySelector(%q) !== null", shown))
 		b.accessible(axe, path, wide, phone)
 	}
+}
+
+// Nor does a page in a state that a person brings about: a study that found effects, rejects being reported, details and
+// tables open, a day's sheet, the wall without contact.
+func TestNoStateBreachesWCAG(t *testing.T) {
+	t.Parallel()
+	b, axe := openAxe(t)
+	const open = `document.querySelectorAll("details").forEach((d) => { d.open = true });document.querySelector(".reject-open")?.click();undefined`
+	for _, s := range []struct{ path, shown string }{
+		{"/study", ".study-found"}, {"/presses", ".reject-panel:not([hidden])"}, {"/devices", "details[open]"}, {"/closed?day=2026-06-11", "main h2"}, {"/batches/0611-2", "details[open]"},
+	} {
+		now := time.Now()
+		rows := cansShop(now)
+		scenes["troubled"](rows, now)
+		closed, _ := closedShop()
+		rows["closed"] = closed["closed"]
+		for i := range rows["presses"].([]view.Press) {
+			rows["presses"].([]view.Press)[i].Defects = []view.DefectCount{{Kind: "pinholes", Words: "Pinholes", Today: 2}}
+		}
+		b.openAt(studied(t, newFakeBench(t, rows)), s.path)
+		b.drawn(s.path)
+		b.eventually("its pictures", `[...document.querySelectorAll(".picture-waits")].every((e) => !e.checkVisibility())`)
+		b.run(chromedp.Evaluate[chromedp.Void](open))
+		b.eventually(s.shown, fmt.Sprintf(`[...document.querySelectorAll(%q)].some((e) => e.checkVisibility())`, s.shown))
+		b.accessible(axe, s.path+" as a person made it", wide, phone)
+		b.wraps(s.path+" as a person made it", narrow, phone, tall, wide, wall)
+	}
+	f := newFakeBench(t, wallShop(time.Now(), 3))
+	b.expect("503")
+	b.openWall(f)
+	f.cut()
+	b.skip(45 * time.Second)
+	b.sees("#no-contact", "No contact.")
+	b.accessible(axe, "the wall without contact", size{1920, 1080})
+}
+
+// studied has a bench answer the study of the shop that has a report, in which effects are found.
+func studied(t *testing.T, f *fakeBench) *fakeBench {
+	t.Helper()
+	a, err := reportedShop{}.Study(t.Context(), study.Request{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	next := f.Config.Handler
+	f.Config.Handler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path != "/api/v1/study" {
+			next.ServeHTTP(w, r)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		json.NewEncoder(w).Encode(a.Tell(words.Locale{}, func(id string) string { return id }))
+	})
+	return f
 }
 
 // Nor does the bench's page at any step of a mix.
