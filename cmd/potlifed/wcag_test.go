@@ -29,7 +29,7 @@ func TestProgramBreachesNoWCAG(t *testing.T) {
 	}
 	for _, page := range []struct{ path, shows string }{
 		{"/", id}, {"/presses", id}, {"/cans", "Add a can"}, {"/closed", "Closed batches"}, {"/devices", "bench-air"}, {"/batches/" + id, "Poured"}, {"/batches/" + id + "/label", id},
-		{"/study", "Condition"}, {"/report", "Batches that ended"}, {"/help", "Risk"}, {"/checks/bench-air", "Signed"}, {"/checks/scale-1", "Signed"},
+		{"/study", "Condition"}, {"/report", "No batch ended in this period"}, {"/help", "Risk"}, {"/checks/bench-air", "Signed"}, {"/checks/scale-1", "Signed"},
 	} {
 		m.run(chromedp.Navigate(m.url + page.path))
 		m.waits(page.shows, "(document.body.innerText + document.title).includes("+quoted(page.shows)+")")
