@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"potlifed/daemon/request"
+	"potlifed/model/light"
 )
 
 // A failed test of a print whose age is known shortens the life of open batches of its ink, names the end that
@@ -50,6 +51,15 @@ func TestAFailedTestTellsOfTheAdhesionEnd(t *testing.T) {
 	}
 	if _, refusal := s.ask(request.TestBatch{Batch: id, Kind: "rub", Result: "pass", PrintedAt: at(9 * time.Hour)}); refusal == nil || refusal.Kind != request.Invalid {
 		t.Errorf("printed before it was mixed: %v", refusal)
+	}
+	// Two prints of the batch on a press failed: the light says why, since nobody sees it in the cup.
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	for range 2 {
+		s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: "fail", PrintedAt: at(10 * time.Minute)})
+	}
+	s.must(request.GoodBatch{Batch: id})
+	if p := s.press("press-1"); p.Light != light.DoNotPrint || p.Cause != light.AdhesionDoubtful {
+		t.Errorf("light %s, %s, risk %v", p.Light, p.Cause, *s.batch(id).Risk)
 	}
 }
 

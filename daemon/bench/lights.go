@@ -223,6 +223,7 @@ func (b *Bench) pressNow(s record.State, f facts, c config.Press, now time.Time)
 	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
 	if batch.Ensemble != nil {
 		l := b.lifeOf(s, batch, now)
+		p.AdhesionFirst = l.Ends.AdhesionFirst
 		p.Risk, p.LowRemaining, p.SoonWithin = l.Risk, l.Low.Sub(now), b.shop.soonWithin(batch)
 	}
 	return p

@@ -88,8 +88,11 @@ type Press struct {
 
 	Risk       float64 // the probability that the batch is dead by now, 0 to 1
 	StopAtRisk float64
-	FaultOpen  bool // a ratio or order fault that nobody has overridden
-	Resting    bool
+	// AdhesionFirst: the risk is above all that prints do not adhere any more, which nobody sees in the cup.
+	AdhesionFirst bool
+
+	FaultOpen bool // a ratio or order fault that nobody has overridden
+	Resting   bool
 
 	QualityBad       bool
 	QualityUncertain bool
@@ -124,6 +127,7 @@ type Cause string
 const (
 	ReportedGoneOff      Cause = "reported-gone-off"
 	PartGoneOff          Cause = "part-gone-off"
+	AdhesionDoubtful     Cause = "adhesion-doubtful"
 	RiskTooHigh          Cause = "risk-too-high"
 	MixedWithFault       Cause = "mixed-with-fault"
 	StillResting         Cause = "still-resting"
@@ -194,6 +198,7 @@ var table = []struct {
 }{
 	{DoNotPrint, ReportedGoneOff, func(p Press) bool { return p.ReportedDead }, nil},
 	{DoNotPrint, PartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOff }, nil},
+	{DoNotPrint, AdhesionDoubtful, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk && p.AdhesionFirst }, nil},
 	{DoNotPrint, RiskTooHigh, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk }, nil},
 	{DoNotPrint, MixedWithFault, func(p Press) bool { return p.Loaded && p.FaultOpen }, nil},
 	{DoNotPrint, StillResting, func(p Press) bool { return p.Loaded && p.Resting }, nil},

@@ -97,6 +97,7 @@ func TestOfByExample(t *testing.T) {
 		{"starting with nothing loaded", Press{Starting: true}, Unknown},
 		{"nobody knows what stands there", Press{ContentUnknown: true}, Unknown},
 		{"bad air with nothing loaded", Press{QualityBad: true}, Empty},
+		{"risk at the limit, by adhesion", with(func(p *Press) { p.Risk, p.AdhesionFirst = 0.25, true }), DoNotPrint},
 		{"risk at the limit", with(func(p *Press) { p.Risk = 0.25 }), DoNotPrint},
 		{"risk not known", with(func(p *Press) { p.Risk = math.NaN() }), Unknown},
 		{"printing without a batch", Press{PrintingWithoutBatch: true}, Act},
