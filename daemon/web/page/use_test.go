@@ -85,6 +85,32 @@ func TestMove(t *testing.T) {
 	}
 }
 
+// No id is broken at a hyphen in the words of a dialog, on the narrowest screen.
+func TestIdsInDialogsAreWhole(t *testing.T) {
+	t.Parallel()
+	rows := restShop(time.Now())
+	f, b := newFakeBench(t, rows), openBrowser(t, 320, 700)
+	b.open(f)
+	whole := func(dialog string) {
+		t.Helper()
+		for _, found := range eval[[]string](b, brokenIds) {
+			t.Errorf("%s breaks %s", dialog, found)
+		}
+	}
+	for _, act := range []string{"Move…", "Close…", "More…"} {
+		b.act(act, "0612-1")
+		b.eventually("dialog", `document.querySelector("dialog") !== null`)
+		whole(act)
+		if act == "Move…" {
+			b.option("press-2, holds")
+			b.sees("dialog", "0612-2 comes off press-2")
+			whole("what comes off")
+		}
+		b.press("Back")
+		b.closed()
+	}
+}
+
 // The second tap of a double one, on a dialog that has just opened under it, is no answer.
 func TestSecondTapIsIgnored(t *testing.T) {
 	t.Parallel()

@@ -1,6 +1,6 @@
 // The guided mix: one thing to do, the bar, and what can be done when something went wrong.
 import { outOfContact } from "../lib/contact.js";
-import { h, keyed, setData, setText, setWords, show } from "../lib/dom.js";
+import { h, keyed, phrase, setData, setText, setWords, show } from "../lib/dom.js";
 import { ratioWords } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { mixActions } from "./actions.js";
@@ -80,7 +80,7 @@ export function mixPanel({ store, attempt, tone }) {
       // A warning about the ratio says it better.
       setText(ratio, batch.warnings?.length ? "" : ratioWords(batch.ratio));
       show(ratio, ratio.textContent !== "");
-      keyed(warnings, batch.warnings ?? [], (w) => w, (w) => ({ element: h("li", { text: w }), update() {} }));
+      keyed(warnings, batch.warnings ?? [], (w) => w, (w) => ({ element: phrase("li", {}, w), update() {} }));
       actions.keyPressed(scale?.batch === batch.id ? scale.key_refused : undefined);
       actions.update(words.done, scale);
       const coming = ahead(batch, ink);

@@ -3,7 +3,7 @@
 import { change, Refused } from "../lib/api.js";
 import { dateInWords } from "../lib/dates.js";
 import { ask, reasonFields, reasonOf } from "../lib/dialogs.js";
-import { button, h, setText, show } from "../lib/dom.js";
+import { button, h, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 
@@ -90,7 +90,7 @@ export function pourFromPart({ attempt }, current, confirm) {
       setText(reason, excused ? say("can-choice.used-anyway", { why: given.text }) : "");
       show(reason, excused);
       show(override, Boolean(can?.expired) && !excused);
-      setText(stir, can?.stir ? say("can-choice.stir", { can: can.can, why: can.stir }) : "");
+      setWords(stir, can?.stir ? say("can-choice.stir", { can: can.can, why: can.stir }) : "");
       setText(stirred, say("can-choice.stirred", { can: can?.can ?? "" }));
       empty.setAttribute("aria-label", `${empty.textContent} (${can?.can})`);
       show(empty, Boolean(can));

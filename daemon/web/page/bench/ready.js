@@ -1,7 +1,7 @@
 // A mix that is done: its rest is counted down, and it waits for its press.
 import { changeRow } from "../lib/api.js";
 import { closeDialog, loadDialog, loadOnto } from "../parts/batch-dialogs.js";
-import { button, h, setText, setWords, show } from "../lib/dom.js";
+import { button, h, phrase, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { clockTime, countdown, ratioWords, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
@@ -85,7 +85,7 @@ export function readyCard(tools) {
     update(/** @type {API.BatchView} */ row) {
       batch = row;
       setText(ratio, ratioWords(row.ratio));
-      warnings.replaceChildren(...(row.warnings ?? []).map((w) => h("li", { text: w })));
+      warnings.replaceChildren(...(row.warnings ?? []).map((w) => phrase("li", {}, w)));
       setWords(load, row.for_press ? say("ready.on", { press: row.for_press }) : say("ready.onto"));
       setText(accept, row.step === "rest" ? say("ready.end-rest") : say("use.accept"));
       show(accept, row.step === "rest" || (row.warnings ?? []).length > 0);

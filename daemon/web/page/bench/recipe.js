@@ -1,7 +1,7 @@
 // The targets of the next mix before anything is poured, their reasons, and how exactly this scale
 // can weigh them.
 import { get, Refused } from "../lib/api.js";
-import { h, setText, show } from "../lib/dom.js";
+import { h, phrase, setText, setWords, show } from "../lib/dom.js";
 import { clockTime, decimalsOf, grams, percent, pipettes } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { term } from "../parts/terms.js";
@@ -55,7 +55,7 @@ export function recipePart() {
     setText(life, r.life ? say("start.life", lifeTimes(r.life, now)) : r.life_unknown ? say("start.life-unknown", { why: r.life_unknown }) : "");
     setText(short, r.life ? `${say("life.safe-to")} ${lifeTimes(r.life, now).safe}` : "");
     const other = r.smaller_cup;
-    setText(smaller, other?.life ? say("start.smaller", { cup: other.cup, mass: grams(other.ink_g, 0), ...lifeTimes(other.life, now) }) : "");
+    setWords(smaller, other?.life ? say("start.smaller", { cup: other.cup, mass: grams(other.ink_g, 0), ...lifeTimes(other.life, now) }) : "");
     show(smaller, smaller.textContent !== "");
     setText(what, say("recipe.sum", { parts: parts.map(({ part, g }) => say("correction.pour", { mass: grams(g, fine), part: term("part", part) })).join(", "), total: grams(r.total_g, fine) }));
     show(thinner, r.thinner_max_pct > 0);
@@ -64,9 +64,9 @@ export function recipePart() {
     }));
     const words = gradeWords(r);
     setText(grade, words.grade);
-    setText(scale, ` ${words.text}`);
+    setWords(scale, ` ${words.text}`);
     element.dataset.grade = r.grade;
-    why.replaceChildren(...(r.why ?? []).map((text) => h("li", { text })));
+    why.replaceChildren(...(r.why ?? []).map((text) => phrase("li", {}, text)));
   };
   return {
     element,

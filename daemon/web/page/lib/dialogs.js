@@ -1,7 +1,7 @@
 // A question that needs more than a button: a form in the browser's own dialog, which holds the
 // focus and closes on Escape.
 import { Refused } from "./api.js";
-import { button, h, show } from "./dom.js";
+import { button, h, phrase, show } from "./dom.js";
 import { refusalLine, showRefusal } from "./refusal.js";
 import { grams } from "./format.js";
 import { say } from "./words.js";
@@ -20,8 +20,8 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
   const refusal = refusalLine();
   const yes = h("button", { type: "submit", class: danger ? "big danger" : "big main", text: submitLabel });
   const no = button(say("dialog.back"), "big", () => dialog.close());
-  const form = h("form", { method: "dialog" }, h("h2", { id, text: title }),
-    lead && h("p", { text: lead }), body, refusal, h("div", { class: "actions" }, yes, no));
+  const form = h("form", { method: "dialog" }, phrase("h2", { id }, title),
+    lead && phrase("p", {}, lead), body, refusal, h("div", { class: "actions" }, yes, no));
   const dialog = h("dialog", { "aria-labelledby": id }, form);
   if (closed) dialog.addEventListener("close", closed);
   form.addEventListener("submit", async (event) => {
@@ -102,7 +102,7 @@ export function pick({ title, lead, caution, groups, submit }) {
     }
   };
   const option = (/** @type {Page.Option<V>} */ { label, note, value }) => {
-    const b = h("button", { type: "button", class: "big option" }, h("span", { text: label }), note && h("small", { text: note }));
+    const b = h("button", { type: "button", class: "big option" }, phrase("span", {}, label), note && phrase("small", {}, note));
     b.addEventListener("click", (event) => {
       // Only a tap bounces: a key has no detail.
       if (busy || (event.detail > 0 && performance.now() - opened < bounceMs)) return;
@@ -113,7 +113,7 @@ export function pick({ title, lead, caution, groups, submit }) {
   const id = newTitle();
   /** @type {HTMLDialogElement} */
   const dialog = h("dialog", { "aria-labelledby": id }, h("form", { method: "dialog" },
-    h("h2", { id, text: title }), lead && h("p", { text: lead }), caution && h("p", { class: "care-now", text: caution }),
+    phrase("h2", { id }, title), lead && phrase("p", {}, lead), caution && h("p", { class: "care-now", text: caution }),
     groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, h("legend", { text: g.legend }),
       h("div", { class: "chip-row" }, g.options.map(option)))),
     refusal, h("div", { class: "actions" }, button(say("dialog.back"), "big", () => dialog.close()))));
@@ -128,7 +128,7 @@ export function chips({ legend, name, options, chosen, required = true }) {
   return h("fieldset", { class: "chips" }, h("legend", { text: legend }),
     h("div", { class: "chip-row" }, options.map((o) => h("label", { class: "chip" },
       h("input", { type: "radio", name, value: o.value, required, checked: o.value === chosen }),
-      h("span", { class: "chip-body" }, h("span", { text: o.label }), o.note && h("small", { text: o.note }))))));
+      h("span", { class: "chip-body" }, phrase("span", {}, o.label), o.note && phrase("small", {}, o.note))))));
 }
 
 /**

@@ -69,6 +69,18 @@ export function setWords(element, text) {
 }
 
 /**
+ * phrase makes an element with words that name things, see setWords.
+ * @param {keyof HTMLElementTagNameMap} tag
+ * @param {Parameters<typeof h>[1]} props
+ * @param {string} text
+ */
+export function phrase(tag, props, text) {
+  const element = h(tag, props);
+  setWords(element, text);
+  return element;
+}
+
+/**
  * setText changes an element's text only when it differs.
  * @param {Element} element
  * @param {string} text

@@ -90,8 +90,9 @@ const parts = ["ink", "hardener", "thinner"];
  * recordDialog asks for what was mixed without the guide. Cans are asked for where some are registered.
  * @param {import("../lib/store.js").Store} store
  */
-export async function recordDialog(store) {
-  const known = await list("cans").catch(() => []); // without an answer the cans stay unnamed
+export function recordDialog(store) {
+  /** @type {API.CanView[]} */
+  let known = [];
   const inks = lastFirst("ink", store.all("inks").map((i) => i.id));
   const presses = store.all("presses").map((p) => ({ value: p.id, label: p.id, note: p.cup }));
   const cups = [...new Set(store.all("presses").map((p) => p.cup))];
@@ -110,7 +111,12 @@ export async function recordDialog(store) {
   ink.addEventListener("change", (event) => event.target instanceof HTMLInputElement && drawCans(event.target.value));
   press.addEventListener("change", (event) => show(cup, cups.length > 1 && event.target instanceof HTMLInputElement && event.target.value === ""));
   show(cup, cups.length > 1);
-  drawCans(inks[0] ?? "");
+  // Without an answer the cans stay unnamed.
+  list("cans").then((rows) => {
+    known = rows;
+    const chosen = ink.querySelector("input:checked");
+    if (chosen instanceof HTMLInputElement) drawCans(chosen.value);
+  }, () => {});
   ask({
     title: say("record.title"),
     lead: say("record.lead"),

@@ -5,7 +5,7 @@ import { parseEnds } from "./axis.js";
 import { loadOnto } from "./batch-dialogs.js";
 import { care, sheetLinks } from "./care.js";
 import { ask, chips, field, figure, massField, massInput, pick, steppedMass, textOf } from "../lib/dialogs.js";
-import { h, setText } from "../lib/dom.js";
+import { h, phrase, setText } from "../lib/dom.js";
 import { grams, percent, pipetteGrams, pipettes } from "../lib/format.js";
 import { lifeWords } from "./life.js";
 import { say } from "../lib/words.js";
@@ -150,7 +150,7 @@ function advice(batch, ink) {
     const { ink: inkG, hardener, thinner } = partsOf(batch);
     if (inkG + hardener > 0) lines.push(say("thin.so-far", { mass: grams(thinner), share: percent((100 * thinner) / (inkG + hardener), 1), ink: ink.id, most: percent(ink.thinner_max_pct) }));
   }
-  return lines.map((text) => h("p", { text }));
+  return lines.map((text) => phrase("p", {}, text));
 }
 
 /**
