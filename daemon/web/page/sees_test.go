@@ -280,10 +280,12 @@ func TestStartRemembersTheLastChoices(t *testing.T) {
 	want(t, body, "ink", "dial-flat", "cup", "cup-110", "components", []map[string]any{{"g": 96, "part": "ink"}, {"g": 12, "part": "hardener"}})
 
 	// For which press it was made, its colour and its cans are asked too, of those that there are.
-	f.answer("cans", 200, map[string]any{"cans": []view.Can{
+	f.mu.Lock()
+	f.rows["cans"] = []view.Can{
 		{ID: "flat-7", Part: "ink", Material: "dial-flat", State: "in-use"}, {ID: "satin-1", Part: "ink", Material: "dial-satin", State: "in-use"},
 		{ID: "h-1", Part: "hardener", Material: "hardener-a", State: "new"}, {ID: "h-0", Part: "hardener", Material: "hardener-a", State: "empty"},
-	}})
+	}
+	f.mu.Unlock()
 	b.press("Record one mixed by hand…")
 	b.sees("dialog", "From which can of hardener")
 	if cans := eval[[]string](b, `[...document.querySelectorAll("dialog [name$=_can]")].map((e) => e.value + " " + e.checked)`); fmt.Sprint(cans) != "[flat-7 true h-1 false]" {

@@ -113,8 +113,8 @@ export function pick({ title, lead, caution, groups, submit }) {
   const id = newTitle();
   /** @type {HTMLDialogElement} */
   const dialog = h("dialog", { "aria-labelledby": id }, h("form", { method: "dialog" },
-    phrase("h2", { id }, title), lead && phrase("p", {}, lead), caution && h("p", { class: "care-now", text: caution }),
-    groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, h("legend", { text: g.legend }),
+    phrase("h2", { id }, title), lead && phrase("p", {}, lead), caution && phrase("p", { class: "care-now" }, caution),
+    groups.filter((g) => g.options.length > 0).map((g) => h("fieldset", { class: "chips" }, phrase("legend", {}, g.legend),
       h("div", { class: "chip-row" }, g.options.map(option)))),
     refusal, h("div", { class: "actions" }, button(say("dialog.back"), "big", () => dialog.close()))));
   open(dialog);
@@ -125,7 +125,7 @@ export function pick({ title, lead, caution, groups, submit }) {
  * @param {{ legend: string, name: string, options: Page.Option[], chosen?: string, required?: boolean }} group
  */
 export function chips({ legend, name, options, chosen, required = true }) {
-  return h("fieldset", { class: "chips" }, h("legend", { text: legend }),
+  return h("fieldset", { class: "chips" }, phrase("legend", {}, legend),
     h("div", { class: "chip-row" }, options.map((o) => h("label", { class: "chip" },
       h("input", { type: "radio", name, value: o.value, required, checked: o.value === chosen }),
       h("span", { class: "chip-body" }, phrase("span", {}, o.label), o.note && phrase("small", {}, o.note))))));

@@ -49,7 +49,8 @@ function fill(element, props, children) {
   return element;
 }
 
-const ids = /(?<![\w/.:-])(?=[\w-]{3,24}(?![\w/.:-]*\/))\w+(?:-\w+)+/g;
+// An id longer than 24 letters is no id that a narrow screen can keep whole.
+const ids = /(?<![\w/.:-])(?=[\w-]{3,24}(?![\w-]))(?![\w.:-]*\/)\w+(?:-\w+)+/g;
 
 /**
  * setWords is setText for words that name things: an id with a hyphen in it is not broken there. It is
