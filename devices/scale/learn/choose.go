@@ -215,9 +215,12 @@ func (t *template) neverEmpty(list []float64) bool {
 // remainder reports whether a number is what is left to pour, or how far the weight is from a target: with another one it makes the
 // same sum or difference in each line, and of the two it is the one that is larger with nothing on the pan.
 func (t *template) remainder(i int) bool {
+	if t.slots[i].missing() > 0 || t.labelScore(i) > 0 || t.texts(i) < 3 {
+		return false
+	}
 	list := t.series(i)
 	for j, s := range t.slots {
-		if j == i || s.kind != number || t.texts(j) < 3 || s.missing() > 0 || t.slots[i].missing() > 0 || t.labelScore(i) > 0 {
+		if j == i || s.kind != number || s.missing() > 0 || t.texts(j) < 3 {
 			continue
 		}
 		other, digit := t.series(j), math.Pow10(-min(t.decimals(i), t.decimals(j)))
@@ -433,8 +436,11 @@ func (t *template) decimals(slot int) int {
 
 // decimals returns how many decimals a number has, less those that its power of ten takes away.
 func (t token) decimals() int {
-	digits, power, _ := strings.Cut(strings.ToUpper(t.plain), "E")
+	digits, power := t.plain, 0
+	if at := strings.IndexAny(digits, "eE"); at >= 0 {
+		power, _ = strconv.Atoi(digits[at+1:])
+		digits = digits[:at]
+	}
 	_, fraction, _ := strings.Cut(digits, ".")
-	n, _ := strconv.Atoi(power)
-	return max(len(fraction)-n, 0)
+	return max(len(fraction)-power, 0)
 }

@@ -11,8 +11,8 @@ import (
 var part = regexp.MustCompile(`[0-9A-Za-z]+(\.[0-9]+)?`)
 
 // withStatus marks where lines have a status of two or four hexadecimal digits, or of noughts and ones: the same part of each line.
-func withStatus(lines []text) []text {
-	joins, behindComma := ":/-.,", statusBehindComma(lines)
+func withStatus(lines []text, behindComma bool) []text {
+	joins := ":/-.,"
 	if behindComma {
 		joins = ":/-."
 	}

@@ -37,7 +37,7 @@ type row struct {
 
 func tokenized(lines []text) ([]row, writing) {
 	w, lines := writingOf(lines)
-	lines = withStatus(lines)
+	lines = withStatus(lines, w.behindComma)
 	rows := make([]row, 0, len(lines))
 	for _, l := range lines {
 		rows = append(rows, row{len(rows), l, w.tokens(l)})
@@ -48,7 +48,7 @@ func tokenized(lines []text) ([]row, writing) {
 // decimalMarks returns the characters that are decimal marks. Where most lines have numbers with a
 // point, a comma parts two numbers, unless it always joins two that have no other mark and the
 // second has the same number of digits each time: those are its decimals.
-func decimalMarks(lines []text) string {
+func decimalMarks(lines []text, behindComma bool) string {
 	points := 0
 	for _, l := range lines {
 		for i := 1; i+1 < len(l.body); i++ {
@@ -58,7 +58,7 @@ func decimalMarks(lines []text) string {
 			}
 		}
 	}
-	if 2*points > len(lines) && !decimalCommas(lines) || statusBehindComma(lines) {
+	if 2*points > len(lines) && !decimalCommas(lines) || behindComma {
 		return "."
 	}
 	return ".,"

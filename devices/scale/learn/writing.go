@@ -65,7 +65,8 @@ func writingOf(lines []text) (writing, []text) {
 	case '.':
 		w.marks = ","
 	default:
-		w.marks, w.behindComma = decimalMarks(lines), statusBehindComma(lines)
+		w.behindComma = statusBehindComma(lines)
+		w.marks = decimalMarks(lines, w.behindComma)
 	}
 	return w, lines
 }
