@@ -202,7 +202,7 @@ func (f *faultShop) loads() {
 	})
 	f.p.eventually("the batch on the press", func() (bool, any) {
 		said, err := f.p.asks("batches/"+f.batch+"/load", `{"press":"press-1","replace":true}`)
-		return err == nil, said
+		return err == nil, fmt.Sprintf("%s %v; the log:\n%s", said, err, f.p.log.tail(30))
 	})
 }
 
