@@ -24,8 +24,8 @@ const (
 	// subscribeTimeout is for the answer to a subscription. A cluster sets each filter up in all of
 	// its nodes, which takes seconds while one of them is away.
 	subscribeTimeout = 15 * time.Second
-	// unansweredMost is how long a node may acknowledge nothing before another is tried: one that is parted
-	// from the majority of its cluster keeps its connections and takes no message.
+	// unansweredMost is how long a node may acknowledge nothing before another is tried: one without the
+	// majority of its cluster can keep its connections and take no message.
 	unansweredMost = 15 * time.Second
 )
 
