@@ -42,6 +42,7 @@ func (b *Bench) flowTime(now time.Time, by actor.Name, c request.FlowTimeBatch) 
 	if e.Sample, e.ViscosityMM2PerS, err = sampleOf(flowcup.Cup(c.Cup), e.RunsS); err != nil {
 		return nil, request.Refuse(request.Invalid, "flow time", "%v", err)
 	}
+	e.Sample.Cup = c.Cup
 	e.Sample.TemperatureC = batch.Ensemble.CupTemperatureC()
 	if c.InkTemperatureC != nil {
 		e.Sample.TemperatureC = *c.InkTemperatureC

@@ -78,6 +78,8 @@ func (s *Server) whyDoubted(h cure.Heard) string {
 		return s.settings.Locale.Say("band.doubted", "pct", s.settings.Locale.Percent(100*h.Doubted, 0))
 	case !h.Agree:
 		return s.settings.Locale.Say("band.single-run")
+	case h.TwoCups:
+		return s.settings.Locale.Say("band.two-cups")
 	case !h.Confirmed:
 		return s.settings.Locale.Say("band.other-temperature")
 	}

@@ -69,7 +69,8 @@ const indistinct = 0.005
 //
 // A sample can be wrong (a slipped digit, another cup). Its likelihood therefore is a mixture: of all samples,
 // of all but one, and of none. That does not suffice for a slip that is small. A sample is confirmed when
-// it has two runs that agree, and its temperature is near that of the cup as the air has it. The runs of
+// it has two runs that agree, its temperature is near that of the cup as the air has it, and no other sample of
+// the batch is of another flow cup: of two cups one may be named wrongly, and the earlier end of both counts. The runs of
 // other samples can only shorten the life: the risk is the largest of those from the confirmed samples with
 // none, one and each pair of the other runs. So a wrong run makes no batch live longer than without it by more
 // than 2 %, unless it is within the scatter of a right one: then nothing tells it from a right one, and both count.
@@ -151,9 +152,27 @@ func (c *Ensemble) listen(next *hearing) {
 	}
 }
 
+// cups returns the flow cups of the samples, each once; those that are not known are left out.
+func (h *hearing) cups() (cups []string) {
+	for _, s := range h.samples {
+		if s.Of.Cup != "" && !slices.Contains(cups, s.Of.Cup) {
+			cups = append(cups, s.Of.Cup)
+		}
+	}
+	return cups
+}
+
 // sets returns the sets of samples that the risk is the largest of: the confirmed ones with none, one and each
-// pair of the single runs.
-func (h *hearing) sets() [][]sample {
+// pair of the single runs. Where samples are of different flow cups, the sets are those of each cup by itself: one of
+// the cups may be named wrongly, and nobody knows which.
+func (h *hearing) sets() (sets [][]sample) {
+	if cups := h.cups(); len(cups) > 1 {
+		for _, cup := range cups {
+			one := hearing{samples: slices.DeleteFunc(slices.Clone(h.samples), func(s sample) bool { return s.Of.Cup != "" && s.Of.Cup != cup })}
+			sets = append(sets, one.sets()...)
+		}
+		return sets
+	}
 	type single struct{ sample, run int }
 	var singles []single
 	for k, s := range h.samples {
@@ -169,7 +188,7 @@ func (h *hearing) sets() [][]sample {
 	for k := range runs {
 		runs[k] = none
 	}
-	sets := [][]sample{h.set(runs)}
+	sets = [][]sample{h.set(runs)}
 	for i, a := range singles {
 		runs[a.sample] = a.run
 		sets = append(sets, h.set(runs))
@@ -363,9 +382,11 @@ func (c *Ensemble) recount(lived []float64) {
 type Heard struct {
 	ID  uint64        // of the sample
 	Age time.Duration // when it was taken
-	// Confirmed: two runs agree, and the temperature of the ink with that of the cup. Another sample can
-	// only shorten the life.
+	// Confirmed: two runs agree, the temperature of the ink with that of the cup, and all samples of the batch are of
+	// one flow cup. Another sample can only shorten the life.
 	Confirmed bool
+	// TwoCups: the samples of the batch are of different flow cups.
+	TwoCups bool
 	// Agree: two runs agree. A sample that agrees and is not confirmed had another temperature than the cup.
 	Agree bool
 	// Doubted is the probability, 0 to 1, that the sample is wrong.
@@ -377,9 +398,9 @@ func (c *Ensemble) Heard() []Heard {
 	if c.heard == nil {
 		return nil
 	}
-	samples := make([]Heard, len(c.heard.samples))
+	samples, twoCups := make([]Heard, len(c.heard.samples)), len(c.heard.cups()) > 1
 	for k, s := range c.heard.samples {
-		samples[k] = Heard{ID: s.ID, Age: s.Age, Confirmed: s.Confirmed, Agree: s.Of.Agree(), Doubted: c.heard.doubted[k]}
+		samples[k] = Heard{ID: s.ID, Age: s.Age, Confirmed: s.Confirmed && !twoCups, Agree: s.Of.Agree(), TwoCups: twoCups, Doubted: c.heard.doubted[k]}
 	}
 	return samples
 }

@@ -242,3 +242,47 @@ func TestOneWrongRunDoesNotLengthenALife(outer *testing.T) {
 		}
 	})
 }
+
+// A sample whose flow cup was named wrongly makes no batch live longer by more than 2 % of its life than without it,
+// though its runs agree.
+func TestAWrongCupDoesNotLengthenALife(outer *testing.T) {
+	fresh := cure.New(mustCalibrate(outer), sensors[0], 0.02, steady)
+	rapid.Check(outer, func(t *rapid.T) {
+		flow, perHour := rapid.Float64Range(25, 50).Draw(t, "fresh"), rapid.Float64Range(1, 1.15).Draw(t, "rise an hour")
+		n := rapid.IntRange(2, 3).Draw(t, "samples")
+		wrong := rapid.IntRange(0, n-1).Draw(t, "wrong")
+		var after []time.Duration
+		var runs [][]float64
+		for range n {
+			d := time.Duration(rapid.IntRange(0, 200).Draw(t, "minutes")) * time.Minute
+			flow = min(flow*math.Pow(perHour, d.Hours()), 95)
+			after, runs = append(after, d), append(runs, []float64{flow, flow * rapid.Float64Range(0.99, 1.01).Draw(t, "scatter")})
+		}
+		factor := rapid.SampledFrom([]float64{0.5, 0.6, 0.75, 1.33, 1.7, 2}).Draw(t, "other cup")
+		live := func(with bool) cure.Ends {
+			c := fresh.Clone()
+			for i := range n {
+				liveOn(c, after[i])
+				s := seconds(t, runs[i]...)
+				s.TemperatureC, s.Cup = steady.TemperatureC, "ford-4"
+				if i == wrong {
+					if !with {
+						continue
+					}
+					s.Cup = "ford-3"
+					for k := range s.LnRuns {
+						s.LnRuns[k] += math.Log(factor)
+					}
+				}
+				mustHear(t, c, uint64(i+1), s)
+			}
+			return c.Forecast(places[0], steady, 0, cure.WithoutDrift())
+		}
+		with, without := live(true), live(false)
+		for name, more := range map[string]time.Duration{"low": with.Low - without.Low, "expected": with.Expected - without.Expected, "high": with.High - without.High} {
+			if share := more.Hours() / without.Expected.Hours(); share > 0.02 {
+				t.Errorf("%s is later by %.1f %% of the life with sample %d of %d in another cup (%v): %v, without %v", name, 100*share, wrong+1, n, factor, with, without)
+			}
+		}
+	})
+}

@@ -101,6 +101,8 @@ type Sample struct {
 	TemperatureC float64   `json:"temperature_c" doc:"temperature of the ink in °C"`
 	ThinnerPct   float64   `json:"thinner_pct" doc:"change of the thinner since the mix was made, in percent points of ink and hardener; negative after loss"`
 	ThinnerSd    float64   `json:"thinner_spread" doc:"standard deviation of thinner_pct"`
+	// Cup is the flow cup, empty where it is not known.
+	Cup string `json:"cup,omitempty" doc:"flow cup; absent in events of older versions"`
 }
 
 // The repeatability of a flow time. Within one laboratory a dip cup's time repeats to 3.7 % (ASTM

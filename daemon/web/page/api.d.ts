@@ -1173,6 +1173,7 @@ declare namespace API {
 
   interface EventSample {
     common_spread: number;
+    cup?: string;
     ln_runs: Array<number> | null;
     run_spread: number;
     temperature_c: number;
@@ -2000,6 +2001,7 @@ declare namespace API {
 
   interface Sample {
     common_spread: number;
+    cup?: string;
     ln_runs: Array<number> | null;
     run_spread: number;
     temperature_c: number;
