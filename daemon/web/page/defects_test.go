@@ -48,7 +48,7 @@ func TestRejectsByOneTap(t *testing.T) {
 	b.act("Remove a reject", "press-1")
 	b.eventually("a kind without rejects cannot lose one", `[...document.querySelectorAll(".reject-kind")].filter((e) => e.checkVisibility() && e.disabled).length === 7`)
 	answers(10, 0)
-	b.click(`[aria-label="Pinholes 11: take one off press-1"]`)
+	b.click(`[aria-label="Pinholes 11: remove one reject of press-1"]`)
 	b.sees(".undo-bar", "Took one off press-1: Pinholes")
 	answers(10, 1)
 	b.click(`[aria-label="Worn cliché 0: one reject on press-1"]`) // the next tap is a reject again
