@@ -135,7 +135,7 @@ func writeJars(to io.Writer, o jarsOptions, p jars.Plan) error {
 	for i, j := range p.Jars {
 		fmt.Fprintf(&b, "%-4d %9.1f %9.1f   %5.1f  %5.1f  %5.1f   %s\n", i+1, j.Air.TemperatureC, j.Air.HumidityPct, j.LowH, j.ExpectedH, j.HighH, o.jars[i])
 	}
-	fmt.Fprintf(&b, "\nHow surely the test tells, looked at every %v (standard deviations)\n", o.look)
+	fmt.Fprintf(&b, "\nHow surely the test tells, looked at every %g minutes (standard deviations)\n", o.look.Minutes())
 	writeSpreads(&b, p.Before, p.After, p.Apart)
 	b.WriteString("\nMake one mix and share it among the jars, with loose lids. One jar in ten ends before \"look from\".\nFor limits and cautions: potlifed jars --help\n")
 	_, err := io.WriteString(to, b.String())

@@ -24,8 +24,9 @@ const (
 	// foreignNamedFor is how long a topic is named after the last foreign message. It is longer
 	// than the delay of the alarm.
 	foreignNamedFor = time.Minute
-	// mostOnTheirWay bounds the payloads of a topic that have not come back yet.
-	mostOnTheirWay = 16
+	// mostOnTheirWay bounds the payloads of a topic that have not come back yet. Air and batches change with each
+	// reading, so a broker may be minutes behind before its echo is taken for another client's message.
+	mostOnTheirWay = 256
 )
 
 // ownTopics detects messages of other clients on topics that only this connection publishes.

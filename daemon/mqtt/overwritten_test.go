@@ -87,6 +87,21 @@ func TestStopNamesNobody(t *testing.T) {
 	})
 }
 
+// A busy broker that is two minutes behind, with a change each second, is not another client.
+func TestALateEchoIsNobodyElses(t *testing.T) {
+	var own ownTopics
+	now := time.Unix(0, 0)
+	for n := range 240 {
+		own.sending("t", fmt.Append(nil, n))
+		if n < 120 {
+			continue
+		}
+		if _, foreign, _ := own.received("t", fmt.Append(nil, n-120), now); foreign {
+			t.Fatalf("message %d is taken for another client's", n-120)
+		}
+	}
+}
+
 // Whatever the broker loses, and however late messages come back, the daemon never takes its own
 // for another client's, and never another's for its own.
 func TestOwnMessagesAreTold(t *testing.T) {
