@@ -103,8 +103,10 @@ var pressActions = []struct {
 		m.taps("Move… (" + young + ")")
 		m.sees("holds " + old + ", which comes off")
 		m.chooses("Onto a press", "press-1")
+		m.sees(old + " comes off press-1")
+		m.chooses("What becomes of "+old+"?", "Keep it")
 		m.sees(young+" dial-satin on press-1", old+" dial-satin in zone bench")
-		m.taps("Undo: Moved " + young + " to press-1")
+		m.taps("Undo: Put " + young + " on press-1")
 		m.sees(old+" dial-satin on press-1", young+" dial-satin in zone bench")
 	}},
 	{"split over two presses", func(m *mixer) {

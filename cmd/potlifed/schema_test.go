@@ -53,7 +53,7 @@ func TestEveryOperationTakesAnything(t *testing.T) {
 	for round := range rounds {
 		for _, path := range slices.Sorted(maps.Keys(doc.Paths)) {
 			for _, method := range slices.Sorted(maps.Keys(doc.Paths[path])) {
-				statuses[f.one(t, client, p.http, method, path)]++
+				statuses[f.one(t, client, p, method, path)]++
 				sent++
 			}
 		}
@@ -124,7 +124,7 @@ type requests struct {
 }
 
 // one makes one request and returns the status of its answer.
-func (f *requests) one(t *testing.T, client *http.Client, base, method, path string) int {
+func (f *requests) one(t *testing.T, client *http.Client, p *program, method, path string) int {
 	t.Helper()
 	op := f.doc.Paths[path][method]
 	address, query := path, url.Values{}
@@ -142,7 +142,7 @@ func (f *requests) one(t *testing.T, client *http.Client, base, method, path str
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
-	r, err := http.NewRequestWithContext(ctx, strings.ToUpper(method), base+address+"?"+query.Encode(), bytes.NewReader(body))
+	r, err := http.NewRequestWithContext(ctx, strings.ToUpper(method), p.http+address+"?"+query.Encode(), bytes.NewReader(body))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -152,7 +152,7 @@ func (f *requests) one(t *testing.T, client *http.Client, base, method, path str
 	said := fmt.Sprintf("%s %s?%.300s %.300s", method, address, query.Encode(), body)
 	answer, err := client.Do(r)
 	if err != nil {
-		t.Fatalf("%s: %v", said, err)
+		t.Fatalf("%s: %v; the log:\n%s", said, err, p.log.tail(30))
 	}
 	defer answer.Body.Close()
 	if answer.Header.Get("Content-Type") != "text/event-stream" { // which has no end

@@ -17,7 +17,7 @@ func TestWrongRequests(t *testing.T) {
 		{[]string{"-x"}, "there is no flag -x"},
 		{[]string{"run", "--nonsense"}, "run: there is no flag --nonsense; see potlifed run --help"},
 		{[]string{"token", "list", "--nonsense"}, "see potlifed token list --help"},
-		{[]string{"check", "potlifed.yaml"}, `check: "potlifed.yaml" is not understood`},
+		{[]string{"check", "potlifed.yaml"}, "name one configuration with --config"},
 		{[]string{"mix", "85"}, `mix: "85" is not understood`},
 		{[]string{"demo", "--speed", "fast"}, `demo: --speed "fast": want a number`},
 		{[]string{"demo", "--speed", "500"}, "demo: --speed 500: want 1 to 240"},

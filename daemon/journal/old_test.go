@@ -55,7 +55,7 @@ func replayed(t *testing.T, j *Journal) record.State {
 
 // shared returns a state as JSON without what versions after 203d4fa derive in addition. A
 // checkpoint of before does not have it: whether a batch has been on a press, and the numbers of
-// the events that recorded its pours.
+// the events that recorded its pours and its tests.
 func shared(t *testing.T, s record.State) any {
 	t.Helper()
 	var strip func(v any) any
@@ -63,9 +63,11 @@ func shared(t *testing.T, s record.State) any {
 		switch v := v.(type) {
 		case map[string]any:
 			delete(v, "used")
-			pours, _ := v["pours"].([]any)
-			for _, p := range pours {
-				delete(p.(map[string]any), "seq")
+			for _, key := range []string{"pours", "tests"} {
+				list, _ := v[key].([]any)
+				for _, of := range list {
+					delete(of.(map[string]any), "seq")
+				}
 			}
 			for key, inner := range v {
 				v[key] = strip(inner)
