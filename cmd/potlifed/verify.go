@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -21,7 +22,8 @@ func verifyCommand() *cobra.Command {
 		Long: `verify judges a check by the published limits: a scale by OIML R 76 with weights by OIML R 111,
 a humidity sensor over saturated salts (Greenspan 1977) or against a reference meter. It only
 computes, unless --record names the scale or sensor: then the running service judges and records
-the check, as "Check…" on the page /devices does.
+the check, as "Check…" on the page /devices does. The exit code is 1 where the check failed, recorded
+or not.
 
 A check by the shop is no verification under legal metrology. Where a scale is used for trade,
 follow your local rules.`,
@@ -90,12 +92,25 @@ func runVerifyScale(c *cobra.Command, o verifyScaleOptions, to recordOptions) er
 		return usage("verify scale: %w", err)
 	}
 	if o.json {
-		return json.NewEncoder(out).Encode(struct {
+		err = json.NewEncoder(out).Encode(struct {
 			Class verify.ScaleClass `json:"class"`
 			verify.ScaleResult
 		}{s.Class, r})
+	} else {
+		_, err = fmt.Fprintf(out, "class %s, e = %g g, Max = %g g\n\n%s%s", s.Class, s.EG, s.MaxG, scaleTable(r), notRecorded)
 	}
-	_, err = fmt.Fprintf(out, "class %s, e = %g g, Max = %g g\n\n%s%s", s.Class, s.EG, s.MaxG, scaleTable(r), notRecorded)
+	return ended(err, "scale", r.Verdict != verify.Failed)
+}
+
+// errCheckFailed ends verify with the exit code 1: the check was made, and the instrument did not pass it.
+var errCheckFailed = errors.New("the check failed")
+
+// ended returns err, the fault of writing what was found; without one, errCheckFailed unless the
+// instrument passed.
+func ended(err error, what string, passed bool) error {
+	if err == nil && !passed {
+		return fmt.Errorf("verify %s: %w", what, errCheckFailed)
+	}
 	return err
 }
 
@@ -208,21 +223,29 @@ func runVerifySensor(o verifySensorOptions, out io.Writer) error {
 		}
 	}
 	if o.json {
-		return json.NewEncoder(out).Encode(a)
+		return ended(json.NewEncoder(out).Encode(a), "sensor", a.Passed)
 	}
 	var b strings.Builder
-	b.WriteString(sensorTable(a.Points))
+	b.WriteString(sensorTable(a.Points) + "\n" + sensorVerdict(a.Passed))
 	switch {
 	case a.Finding == verify.Solvent:
-		b.WriteString("\nLow where it is humid and right where it is dry: solvent vapour has changed it. Keep it in clean air\nfor a day, check it again, and replace it if it still fails.\n")
+		b.WriteString("Low where it is humid and right where it is dry: solvent vapour has changed it. Keep it in clean air\nfor a day, check it again, and replace it if it still fails.\n")
 	case a.Correction != nil:
 		c := a.Correction
-		fmt.Fprintf(&b, "\ncorrected = %+.2f %% + %.4f × reading; uncertain by ±%.1f %% at 50 %% (k = 2)\n", c.OffsetPct, c.Gain, 2*c.StandardPct(50))
+		fmt.Fprintf(&b, "Check it with --record, and accept this correction on the page /devices, or replace the sensor:\ncorrected = %+.2f %% + %.4f × reading; uncertain by ±%.1f %% at 50 %% (k = 2)\n", c.OffsetPct, c.Gain, 2*c.StandardPct(50))
 	case !a.Passed:
-		b.WriteString("\nNo correction helps: replace the sensor.\n")
+		b.WriteString("No correction helps: replace the sensor.\n")
 	}
 	_, err = io.WriteString(out, b.String()+notRecorded)
-	return err
+	return ended(err, "sensor", a.Passed)
+}
+
+// sensorVerdict says whether a sensor passed. What to do where it did not follows it.
+func sensorVerdict(passed bool) string {
+	if passed {
+		return "Passed: every point is within the accuracy allowed.\n"
+	}
+	return "Failed: at least one point is beyond the accuracy allowed.\n"
 }
 
 // notRecorded ends what is printed of a check that is only computed, so that nobody takes it for a record.

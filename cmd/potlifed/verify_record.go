@@ -119,17 +119,18 @@ func recordScale(c *cobra.Command, o verifyScaleOptions, to recordOptions, loads
 		return fmt.Errorf("verify scale: %w", err)
 	}
 	out := c.OutOrStdout()
-	if o.json {
-		_, err = out.Write(answer)
-		return err
-	}
 	if is.ScaleCheck == nil {
 		return fmt.Errorf("verify scale: the service answered without the check; look at /devices")
+	}
+	passed := is.ScaleCheck.Verdict != verify.Failed
+	if o.json {
+		_, err = out.Write(answer)
+		return ended(err, "scale", passed)
 	}
 	if _, err := fmt.Fprintf(out, "%s, class %s\n\n%s\n", is.ID, is.ScaleCheck.Class, scaleTable(is.ScaleCheck.ScaleResult)); err != nil {
 		return err
 	}
-	return tellRecorded(out, is, is.ScaleCheck.At, string(is.ScaleCheck.By))
+	return ended(tellRecorded(out, is, is.ScaleCheck.At, string(is.ScaleCheck.By)), "scale", passed)
 }
 
 // tellRecorded says what was recorded, and when the next check is due.
@@ -172,31 +173,36 @@ func recordSensor(c *cobra.Command, o verifySensorOptions, to recordOptions) err
 		return fmt.Errorf("verify sensor: %w", err)
 	}
 	out := c.OutOrStdout()
-	if o.json {
-		_, err = out.Write(answer)
-		return err
-	}
 	var rows []sensorPoint
 	var last time.Time
+	passed := true
 	for _, p := range is.CheckPoints {
 		name := p.Salt
 		if name == "" {
 			name = "meter"
 		}
 		rows = append(rows, sensorPoint{name, p.ReferencePct, p.ReadPct, p.OffPct, p.AllowedPct, p.Passed})
+		passed = passed && p.Passed
 		if p.At.After(last) {
 			last = p.At
 		}
 	}
-	text := sensorTable(rows)
-	if is.CheckFailed != "" {
-		text += "\n" + is.CheckFailed + "\n"
+	if o.json {
+		_, err = out.Write(answer)
+		return ended(err, "sensor", passed)
 	}
-	if is.CorrectionOffered != nil {
-		text += "\nA correction is offered on the page /devices; it takes effect when a person accepts it.\n"
+	text := sensorTable(rows) + "\n" + sensorVerdict(passed)
+	if is.CheckFailed != "" {
+		text += is.CheckFailed + "\n"
+	}
+	switch {
+	case is.CorrectionOffered != nil:
+		text += "A correction is offered on the page /devices; it takes effect when a person accepts it.\n"
+	case !passed:
+		text += "Check it again on another day, and replace it if it still fails.\n"
 	}
 	if _, err := fmt.Fprintln(out, text); err != nil {
 		return err
 	}
-	return tellRecorded(out, is, last, "")
+	return ended(tellRecorded(out, is, last, ""), "sensor", passed)
 }

@@ -17,7 +17,7 @@ func (a Answer) Tell(l words.Locale, kind func(id string) string) Answer {
 	a.Sentences = w.sentences()
 	effects := make([]Effect, len(a.Effects))
 	for i, e := range a.Effects {
-		e.Words, e.Figures, e.Sure = w.effect(e), w.figures(e), w.sure(e)
+		e.Words, e.Figures, e.Sure = w.effect(e)+w.apart(e), w.figures(e), w.sure(e)
 		effects[i] = e
 	}
 	a.Effects = effects
@@ -116,6 +116,9 @@ func (w teller) sentences() []string {
 		all = append(all, w.missing())
 	}
 	all = append(all, w.threshold()...) // from which humidity on: what is asked next
+	if slices.Contains(main.Together, quality.Temperature.String()) {
+		all = append(all, w.Say("study.together")) // before the figure that it qualifies
+	}
 	for _, e := range w.a.Effects {
 		if e.Factor == quality.VapourDensity.String() && (slices.Contains(w.a.Kinds, e.Kind) || e.shown() || len(w.a.Kinds) == 0 && e.Kind == All && e.Reason == "") {
 			all = append(all, w.effect(e))
@@ -126,9 +129,6 @@ func (w teller) sentences() []string {
 	}
 	if main.Reason == "" {
 		all = append(all, w.clusters(main))
-	}
-	if len(main.Together) > 0 {
-		all = append(all, w.Say("study.together"))
 	}
 	if n := int(w.a.WithoutAir); n > 0 {
 		all = append(all, w.Say("study.without-air", "n", n))
@@ -205,6 +205,19 @@ func (w teller) effect(e Effect) string {
 		return w.Say("study.effect.weeks", "kind", kind, "n", int(math.Ceil(max(1, *e.WeeksMore))))
 	}
 	return w.Say("study.effect.unseen", "kind", kind)
+}
+
+// apart names the conditions that rose and fell with that of an effect, with a space before it; it is
+// empty where there are none or there is no figure.
+func (w teller) apart(e Effect) string {
+	if len(e.Together) == 0 || e.Ratio == nil {
+		return ""
+	}
+	names := make([]string, len(e.Together))
+	for i, f := range e.Together {
+		names[i] = w.Say("study.condition." + key(f))
+	}
+	return " " + w.Say("study.apart", "condition", w.Say("study.condition."+key(e.Factor)), "others", strings.Join(names, ", "))
 }
 
 // sure says in a word or two whether there is an effect.
@@ -302,23 +315,23 @@ func (w teller) threshold() []string {
 	at := func(x float64) []any { return append(values, "at", density(x), "humidity", humidity(x)) }
 	switch {
 	case t.Told:
-		return []string{w.Say("study.threshold.told", at(*t.At)...) + " " + w.limit(values, t.Low, t.High)}
+		return []string{w.Say("study.threshold.told", at(*t.At)...) + " " + w.limit("told", values, t.Low, t.High)}
 	case t.RelevantAt == nil:
 		return []string{w.Say("study.threshold.relevant-open", values...), w.Say("study.threshold.not-told")}
 	}
-	return []string{w.Say("study.threshold.relevant", at(*t.RelevantAt)...) + " " + w.limit(values, t.RelevantLow, t.RelevantHigh), w.Say("study.threshold.not-told")}
+	return []string{w.Say("study.threshold.relevant", at(*t.RelevantAt)...) + " " + w.limit("relevant", values, t.RelevantLow, t.RelevantHigh), w.Say("study.threshold.not-told")}
 }
 
-// limit writes between which densities a limit is.
-func (w teller) limit(values []any, low, high *float64) string {
+// limit writes between which densities a limit is; of is the key of the sentence that tells it.
+func (w teller) limit(of string, values []any, low, high *float64) string {
 	density := func(x *float64) string { return w.Number(*x, 1) }
 	switch {
 	case low != nil && high != nil:
-		return w.Say("study.threshold.between", append(values, "low", density(low), "high", density(high))...)
+		return w.Say("study.threshold."+of+"-between", append(values, "low", density(low), "high", density(high))...)
 	case low != nil:
-		return w.Say("study.threshold.from", append(values, "low", density(low))...)
+		return w.Say("study.threshold."+of+"-from", append(values, "low", density(low))...)
 	}
-	return w.Say("study.threshold.anywhere")
+	return w.Say("study.threshold."+of+"-anywhere", values...)
 }
 
 // meanTemperature returns the mean over the prints, 20 °C where none is known.

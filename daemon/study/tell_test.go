@@ -70,7 +70,7 @@ func TestTheAnswerInWords(t *testing.T) {
 			"This rests on 60 days, compared with each other.", "Water vapour and temperature rose and fell together", cause}},
 		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
-			"No limit was found below which rejects do not rise.", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. This limit is very likely not below 8.2 g/m³; how far above is not known.", cause}},
+			"No limit was found below which rejects do not rise.", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. The humidity from which rejects are 25 % more frequent is very likely not below 8.2 g/m³; how far above is not known.", cause}},
 		{"no", no, "No difference that matters was found. If the most humid tenth of the prints had 25 % more rejects than the driest tenth, these records would very likely show it.",
 			[]string{"All kinds together: no difference that matters was found, very likely between 4.0 % fewer and 2.0 % more rejects for each 1 g/m³ more water vapour.", cause}},
 		{"not enough", few, "Nothing can be said yet: there are not enough records.", []string{
@@ -99,6 +99,9 @@ func TestTheAnswerInWords(t *testing.T) {
 				t.Errorf("%s: does not say %q:\n%s", c.name, want, all)
 			}
 		}
+		if together, figure := strings.Index(all, "rose and fell together"), strings.Index(all, "for each 1 g/m³"); together > figure {
+			t.Errorf("%s: the figure stands before what limits it:\n%s", c.name, all)
+		}
 		if first := told.Sentences[0]; c.a.Threshold != nil && strings.HasPrefix(c.headline, "Yes") && !strings.Contains(first, " about ") {
 			t.Errorf("%s: the first sentence does not say from which humidity on: %s", c.name, first)
 		}
@@ -108,6 +111,22 @@ func TestTheAnswerInWords(t *testing.T) {
 				t.Errorf("%s: says %q: %s", c.name, unwanted, all)
 			}
 		}
+	}
+}
+
+// A condition that rose and fell with another is told with it, beside its figure.
+func TestConditionsThatCannotBeToldApart(t *testing.T) {
+	a := humid(1.12, 1.04, 1.21, 0.0004)
+	a.Effects[0].Together = []string{"temperature_c", "humidity_pct"}
+	alone := a.Effects[0]
+	alone.Together = nil
+	a.Effects = append(a.Effects, alone)
+	told := a.Tell(words.Locale{}, PlainKind).Effects
+	if want := " In these records water vapour rose and fell with air temperature, relative humidity: these figures cannot be told apart here."; !strings.HasSuffix(told[0].Words, want) {
+		t.Error(told[0].Words)
+	}
+	if strings.Contains(told[1].Words, "told apart") {
+		t.Error(told[1].Words)
 	}
 }
 

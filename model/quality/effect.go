@@ -51,8 +51,8 @@ type Effect struct {
 	Dispersion      float64 // Pearson; 1 when prints scatter as chance alone makes them
 	DesignEffect    float64 // square of the ratio of the error to that by the model
 	AdjustedFor     []Factor
-	// Together are factors that would be adjusted for, but rose and fell with this one: the
-	// effect may as well be theirs.
+	// Together are factors that would be adjusted for, or are nearly the same figure, and rose and fell
+	// with this one: the effect may as well be theirs.
 	Together []Factor
 	Reason   Reason // why there is no estimate; empty when there is one
 
@@ -77,6 +77,8 @@ func (p *prepared) effect(kind int, f Factor, o Options) Effect {
 			break
 		}
 	}
+	_, twins := p.separable(f, p.varying(factors[f].twin))
+	e.Together = append(e.Together, twins...)
 	switch {
 	case e.Reason == "":
 		e.WeeksMore = weeksMore(o, e.se*swing, e.Method)

@@ -167,6 +167,23 @@ func TestReasons(t *testing.T) {
 			t.Errorf("nearly tied, %v: %+v", spread, e)
 		}
 	}
+	// At one temperature the relative humidity is the vapour density in another unit: neither is adjusted for
+	// the other, and each is named with the other. Where they differ they are not.
+	for _, c := range []struct {
+		scatter float64
+		with    bool
+	}{{0, true}, {100, false}} {
+		for i := range tied.Cells {
+			x := tied.Cells[i].Conditions[VapourDensity]
+			tied.Cells[i].Conditions[RelativeHumidity] = 5*x + c.scatter*math.Cos(2.3*x)
+		}
+		s = study(tied)
+		for f, twin := range map[Factor]Factor{VapourDensity: RelativeHumidity, RelativeHumidity: VapourDensity} {
+			if e, _ := s.Effect(f, ""); e.Reason != "" || slices.Contains(e.Together, twin) != c.with || slices.Contains(e.AdjustedFor, twin) {
+				t.Errorf("%v beside its twin, scatter %v: %+v", f, c.scatter, e)
+			}
+		}
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if _, err := Analyse(ctx, tied, usual); !errors.Is(err, context.Canceled) {
