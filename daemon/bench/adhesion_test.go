@@ -2,6 +2,7 @@ package bench
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -87,5 +88,56 @@ func TestATestOfAClosedBatchTellsOfItsInk(t *testing.T) {
 	next := s.mixes()
 	if !s.b.state.Batches[next].Ensemble.Adheres() || s.batch(next).FirstEnd == "" {
 		t.Error("the next batch knows nothing of the adhesion end")
+	}
+}
+
+// A print that fails at once stops its press until one passes, whatever was seen in the cup. That it failed is not
+// from age, and shortens no life.
+func TestAFailedTestStopsThePress(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	s.pass(30*time.Minute, both(mild))
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	low, was := s.batch(id).EndsAt.Low, s.press("press-1")
+	if was.Light == light.DoNotPrint || was.Light == light.Unknown {
+		t.Fatalf("before the test: %+v", was)
+	}
+	stands := func(what string, stopped bool) {
+		t.Helper()
+		p := s.press("press-1")
+		if got := p.Light == light.DoNotPrint && p.Cause == light.AdhesionDoubtful && strings.HasPrefix(p.Reason, "The last test of a print failed"); got != stopped || !stopped && p.Light != was.Light {
+			t.Errorf("%s: %s, %s, %q", what, p.Light, p.Cause, p.Reason)
+		}
+	}
+	test := func(result string, corrects uint64) uint64 {
+		t.Helper()
+		return s.must(request.TestBatch{Batch: id, Kind: "adhesion", Result: result, PrintedAt: new(s.clock.Now().Wall), Corrects: corrects}).Seq
+	}
+	failed := test("fail", 0)
+	stands("failed", true)
+	if b := s.batch(id); b.FirstEnd != "" || b.EndsAt.Low.Sub(low).Abs() > time.Minute {
+		t.Errorf("from a print at %.2f of the life: first end %q, low %v later", *b.Spent, b.FirstEnd, b.EndsAt.Low.Sub(low))
+	}
+	s.must(request.GoodBatch{Batch: id})
+	stands("looked at", true)
+	failed = test("fail", failed)
+	stands("failed again", true)
+	s.must(request.Undo{Batch: id, Seq: failed})
+	stands("undone, the one before it stays", true)
+	test("pass", 0)
+	stands("passed", false)
+	failed = test("fail", 0)
+	stands("failed once more", true)
+	test("pass", failed)
+	stands("corrected", false)
+	failed = test("fail", 0)
+	s.must(request.Undo{Batch: id, Seq: failed})
+	stands("undone", false)
+	test("fail", 0)
+	s.must(request.UnloadBatch{Batch: id})
+	if p := s.press("press-1"); p.Light == light.DoNotPrint {
+		t.Errorf("taken off: %s, %s", p.Light, p.Cause)
 	}
 }

@@ -216,6 +216,7 @@ func (b *Bench) pressNow(s record.State, f facts, c config.Press, now time.Time)
 	if next := s.Batches[p.Ready]; next != nil && next.Ink != batch.Ink {
 		p.ReadyInk = next.Ink
 	}
+	p.TestFailed = batch.TestFailed()
 	p.PartWentOff, p.PartWentOffElder = batch.PartWentOff, batch.YoungerThanDead
 	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == lifecycle.Resting, batch.AtLeast
 	v := view.Batch{}

@@ -91,6 +91,12 @@ type Test struct {
 	Spent     float64   `json:"spent,omitempty" doc:"share of the pot life that was used up when the print was made"`
 }
 
+// TestFailed reports whether the last test of a print of the batch that counts failed. Its prints are then not
+// to be trusted, whatever the cause is, until one passes.
+func (b *Batch) TestFailed() bool {
+	return len(b.Tests) > 0 && b.Tests[len(b.Tests)-1].Result == "fail"
+}
+
 // Amounts returns what is in the cup by what was weighed: the share of the mix that was not
 // split off, and what was added since.
 func (b *Batch) Amounts() mix.Amounts {

@@ -42,7 +42,7 @@ type BatchState struct {
 	Spent      *float64         `json:"spent" doc:"share of the pot life that is used up; 1 is the nominal end"`
 	RemainingS *Span[float64]   `json:"remaining_s" doc:"remaining pot life in s, 0 or more; null before hardener is in"`
 	EndsAt     *Span[time.Time] `json:"ends_at" doc:"when the pot life ends; null before hardener is in"`
-	FirstEnd   string           `json:"first_end,omitempty" enum:"visible,adhesion" doc:"which end of the pot life is expected first: the visible one, or the one from which on prints do not adhere; absent while no adhesion test of the ink with a known age has failed"`
+	FirstEnd   string           `json:"first_end,omitempty" enum:"visible,adhesion" doc:"which end of the pot life is expected first: the visible one, or the one from which on prints do not adhere; absent while no adhesion test of the ink has failed with at least a quarter of the pot life spent"`
 	Risk       *float64         `json:"risk" doc:"probability that the batch is past its pot life, 0 to 1"`
 	Components []mix.Component  `json:"components" doc:"what was poured, by part and can"`
 	Quality    Quality          `json:"quality" doc:"how far the figures can be relied on: good, uncertain or bad"`

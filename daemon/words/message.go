@@ -88,6 +88,9 @@ func (l Locale) LightReason(s light.Signal, press string) string {
 	if s.Past {
 		key += "-past"
 	}
+	if s.Failed {
+		key += "-failed"
+	}
 	why := l.Say(key, "mix", s.Mix, "press", press)
 	if s.MixInk != "" {
 		why += " " + l.Say("reason.other-ink", "ink", s.MixInk)

@@ -240,7 +240,7 @@ func TestEveryReasonIsSaid(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		is := func(name string) bool { return rapid.Bool().Draw(t, name) }
 		p := light.Press{
-			Loaded: is("loaded"), ReportedDead: is("dead"), PartWentOff: is("part"), PartWentOffElder: is("elder"), FaultOpen: is("fault"), Resting: is("rests"),
+			Loaded: is("loaded"), ReportedDead: is("dead"), PartWentOff: is("part"), PartWentOffElder: is("elder"), TestFailed: is("test failed"), AdhesionFirst: is("adhesion"), FaultOpen: is("fault"), Resting: is("rests"),
 			QualityBad: is("bad"), QualityUncertain: is("uncertain"), AtLeast: is("at least"), Starting: is("starting"), PrintingWithoutBatch: is("prints"),
 			Risk: rapid.SampledFrom([]float64{0, 0.5, math.NaN()}).Draw(t, "risk"), StopAtRisk: 0.25, SoonWithin: time.Hour,
 			LowRemaining: time.Duration(rapid.IntRange(0, 2).Draw(t, "left")) * time.Hour,
@@ -255,6 +255,9 @@ func TestEveryReasonIsSaid(t *testing.T) {
 		}
 		if s.Past && (strings.Contains(got, "soon") || !strings.Contains(got, "may end now")) {
 			t.Fatalf("%+v: %q of ink that may end now", s, got)
+		}
+		if s.Failed && !strings.HasPrefix(got, "The last test of a print failed: stop") {
+			t.Fatalf("%+v: %q does not say that a test failed", s, got)
 		}
 		if s.Flashing && s.Alarm != "" && !strings.Contains(got, "Life got shorter") {
 			t.Fatalf("%+v: %q does not say for which alarm it flashes", s, got)

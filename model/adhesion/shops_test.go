@@ -162,6 +162,22 @@ func TestPassedTestsAloneChangeNothing(t *testing.T) {
 	}
 }
 
+// A print that fails while less than a quarter of the life is spent fails for another reason than age.
+func TestAnEarlyFailureTellsNothingOfAge(t *testing.T) {
+	early := adhesion.Test{Batch: "own", AgeH: 0.2499 * lifeH}
+	if _, ok := adhesion.Learn([]adhesion.Test{early, {Batch: "a", AgeH: 0.01}}, lifeH, "own"); ok {
+		t.Error("an end is known of prints that failed while the mix was young")
+	}
+	late := adhesion.Test{Batch: "own", AgeH: 0.9 * lifeH}
+	alone, ok := adhesion.Learn([]adhesion.Test{late}, lifeH, "own")
+	if both, known := adhesion.Learn([]adhesion.Test{early, late}, lifeH, "own"); !ok || !known || both != alone {
+		t.Errorf("end %v with the early one, %v without", both, alone)
+	}
+	if _, ok := adhesion.Learn([]adhesion.Test{{Batch: "a", AgeH: adhesion.EarlyShare * lifeH}}, lifeH, "own"); !ok {
+		t.Error("a print that failed at a quarter of the life tells nothing")
+	}
+}
+
 // A batch whose own print failed has most probably ended by then, whatever other batches did.
 func TestABatchKnowsItsOwnTests(t *testing.T) {
 	tests := []adhesion.Test{{Batch: "a", AgeH: 7, Passed: true}, {Batch: "b", AgeH: 7, Passed: true}, {Batch: "own", AgeH: 5, Passed: false}}

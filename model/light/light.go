@@ -90,6 +90,8 @@ type Press struct {
 	StopAtRisk float64
 	// AdhesionFirst: the risk is above all that prints do not adhere any more, which nobody sees in the cup.
 	AdhesionFirst bool
+	// TestFailed: the last test of a print of the batch failed.
+	TestFailed bool
 
 	FaultOpen bool // a ratio or order fault that nobody has overridden
 	Resting   bool
@@ -164,6 +166,7 @@ type Signal struct {
 	MixInk   string // the ink of that mix where it is another than the one on the press; else empty
 	Alarm    string // the name of the alarm for which it flashes; empty when there is none
 	Past     bool   // the cause is EndsSoon, and the earliest end has passed: the ink may end now
+	Failed   bool   // the cause is AdhesionDoubtful, and the last test of a print failed
 }
 
 // Of returns the signal for a press: the first meaning whose condition holds. A press with
@@ -174,6 +177,7 @@ func Of(p Press) Signal {
 		if row.holds(p) {
 			s.Meaning, s.Cause = row.meaning, row.cause
 			s.Past = row.cause == EndsSoon && p.LowRemaining <= 0
+			s.Failed = row.cause == AdhesionDoubtful && p.TestFailed
 			if row.mix != nil {
 				s.Mix = row.mix(p)
 				if s.Mix != "" && s.Mix == p.Ready {
@@ -198,7 +202,7 @@ var table = []struct {
 }{
 	{DoNotPrint, ReportedGoneOff, func(p Press) bool { return p.ReportedDead }, nil},
 	{DoNotPrint, PartGoneOff, func(p Press) bool { return p.Loaded && p.PartWentOff }, nil},
-	{DoNotPrint, AdhesionDoubtful, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk && p.AdhesionFirst }, nil},
+	{DoNotPrint, AdhesionDoubtful, func(p Press) bool { return p.Loaded && (p.TestFailed || p.Risk >= p.StopAtRisk && p.AdhesionFirst) }, nil},
 	{DoNotPrint, RiskTooHigh, func(p Press) bool { return p.Loaded && p.Risk >= p.StopAtRisk }, nil},
 	{DoNotPrint, MixedWithFault, func(p Press) bool { return p.Loaded && p.FaultOpen }, nil},
 	{DoNotPrint, StillResting, func(p Press) bool { return p.Loaded && p.Resting }, nil},

@@ -17,6 +17,8 @@ func press(t *rapid.T) Press {
 		PartWentOffElder:     flag("elder part"),
 		Risk:                 rapid.SampledFrom([]float64{0, 0.1, 0.2499, 0.25, 0.9, 1, math.NaN()}).Draw(t, "risk"),
 		StopAtRisk:           rapid.SampledFrom([]float64{0.25, 0.25, 0.25, 0.95, math.NaN()}).Draw(t, "stop"),
+		AdhesionFirst:        flag("adhesion first"),
+		TestFailed:           flag("test failed"),
 		FaultOpen:            flag("fault"),
 		Resting:              flag("resting"),
 		QualityBad:           flag("bad"),
@@ -49,7 +51,7 @@ func expected(p Press) Meaning {
 	if p.Loaded && (p.QualityBad || p.AtLeast || p.Risk != p.Risk || p.StopAtRisk != p.StopAtRisk) || p.Starting || p.ContentUnknown {
 		m = Unknown
 	}
-	if p.Loaded && (p.PartWentOff || p.FaultOpen || p.Resting || p.StopAtRisk <= p.Risk) || p.ReportedDead {
+	if p.Loaded && (p.PartWentOff || p.TestFailed || p.FaultOpen || p.Resting || p.StopAtRisk <= p.Risk) || p.ReportedDead {
 		m = DoNotPrint
 	}
 	return m
@@ -72,9 +74,12 @@ func TestOfIsTheTable(t *testing.T) {
 		if got.Flashing != (p.Alarm != "" || got.Meaning == Unknown) || got.Alarm != p.Alarm {
 			t.Fatalf("%s flashing: %v for alarm %q, want %q", got.Meaning, got.Flashing, got.Alarm, p.Alarm)
 		}
+		if got.Failed != (p.TestFailed && got.Cause == AdhesionDoubtful) {
+			t.Fatalf("%+v: a failed test is told: %+v", p, got)
+		}
 		if got.Meaning == InOrder {
 			switch {
-			case !p.Loaded, p.ReportedDead, p.PartWentOff, p.PartWentOffElder, p.FaultOpen, p.Resting, p.QualityBad,
+			case !p.Loaded, p.ReportedDead, p.PartWentOff, p.PartWentOffElder, p.TestFailed, p.FaultOpen, p.Resting, p.QualityBad,
 				p.QualityUncertain, p.AtLeast, p.Starting, p.ContentUnknown, p.PrintingWithoutBatch,
 				!(p.Risk < p.StopAtRisk), p.LowRemaining <= p.SoonWithin:
 				t.Fatalf("in order although %+v", p)
@@ -99,6 +104,7 @@ func TestOfByExample(t *testing.T) {
 		{"bad air with nothing loaded", Press{QualityBad: true}, Empty},
 		{"risk at the limit, by adhesion", with(func(p *Press) { p.Risk, p.AdhesionFirst = 0.25, true }), DoNotPrint},
 		{"risk at the limit", with(func(p *Press) { p.Risk = 0.25 }), DoNotPrint},
+		{"the last test failed", with(func(p *Press) { p.TestFailed = true }), DoNotPrint},
 		{"risk not known", with(func(p *Press) { p.Risk = math.NaN() }), Unknown},
 		{"printing without a batch", Press{PrintingWithoutBatch: true}, Act},
 		{"exactly at the warning", with(func(p *Press) { p.LowRemaining = 45 * time.Minute }), Soon},

@@ -56,7 +56,7 @@ func past(now time.Time) trace.Past {
 		Lots:     []can.Lot{{Part: mix.Ink, Can: "ink-0", Lot: "A 16"}, {Part: mix.Ink, Can: "ink-1", Lot: "A 17", Assumed: true}, {Part: mix.Hardener, Can: "hardener-2", Lot: "H 3"}},
 		Warnings: []string{"hardener can hardener-2 (lot H 3) was past its last day, 2026-05-02. Used all the same: trial print"},
 		Presses:  []trace.Stay{{Press: "press-1", From: now.Add(-29 * time.Hour), To: at(now.Add(-27 * time.Hour)), Prints: 820}, {Press: "press-2", From: now.Add(-27 * time.Hour), To: at(now.Add(-24 * time.Hour)), Prints: 411}},
-		Prints:   1231, Tests: []record.Test{{At: now.Add(-26 * time.Hour), Kind: "adhesion", Result: "pass"}},
+		Prints:   1231, Tests: []record.Test{{At: now.Add(-26 * time.Hour), Kind: "adhesion", Result: "pass"}, {At: now.Add(-29 * time.Hour), Kind: "adhesion", Result: "fail", PrintedAt: now.Add(-29 * time.Hour), Spent: 0.1}},
 		Defects:  map[string]int64{"ghost": 1, "pinholes": 17},
 		TargetsG: view.Targets{Ink: 85, Hardener: 17, Thinner: 7.65}, Ratio: &view.Ratio{InkPerHardener: 5, UncertaintyPct: 0.5, TolerancePct: 5},
 	}
@@ -163,6 +163,7 @@ func TestBatchPage(t *testing.T) {
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.openAt(f, "/batches/0611-2?seq=71")
+	b.sees(".history", "with 10 % of the pot life spent. That is not from age: look at hardener, ratio and surface")
 	b.sees(".history", "gone off, 3.4 g left")
 	b.sees(".history", "ink from ink-0")
 	b.sees(".history", "lot A 17")

@@ -305,6 +305,54 @@ func TestAMixPastItsTimeIsLookedAt(t *testing.T) {
 	f.body(t, "batches/0612-5/good")
 }
 
+// TestALookAtDeadInkIsAskedAbout: past the latest end the first button closes the batch, and "still good" says what it
+// overrides before it is kept.
+func TestALookAtDeadInkIsAskedAbout(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	waits := openBatch(now, "0612-5", "dial-satin", "", -3*time.Hour, -2*time.Hour, -time.Hour)
+	waits.For, waits.Step, waits.Risk = "press-2", at(guide.Load), at(1.0)
+	runs := openBatch(now, "0612-6", "dial-satin", "", -3*time.Hour, -2*time.Hour, -time.Hour)
+	rows["batches"] = append(rows["batches"].([]view.Batch), waits, runs)
+	stopped := lamp(now, "press-1", light.DoNotPrint, false, "Too likely to have gone off.", "0612-1")
+	stopped.Cause = light.RiskTooHigh
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.open(f)
+	b.sees(".ready .mix-head", "Look at it first")
+	main := `[...[...document.querySelectorAll(".ready")].find((e) => e.innerText.includes("0612-5")).querySelectorAll(".actions .main")].filter((e) => e.checkVisibility()).map((e) => e.innerText).join()`
+	b.eventually("the main button closes it", main+` === "Close…"`)
+	asks := func(act func(), over string) {
+		t.Helper()
+		act()
+		b.sees("dialog", "does it run off the spatula")
+		b.sees("dialog", over)
+		b.press("Back")
+		b.closed()
+		if sent := f.changes(); len(sent) != 0 {
+			t.Fatalf("sent without an answer: %v", sent)
+		}
+	}
+	asks(func() { b.press("Looked: still good") }, "the risk that it has gone off is 100 %")
+	b.press("Looked: still good")
+	b.skip(500 * time.Millisecond)
+	b.option("No")
+	b.sees("dialog", "How did it end?")
+	b.press("Back")
+	b.closed()
+
+	first := `[...[...document.querySelectorAll(".batch")].find((e) => e.innerText.includes("%s")).querySelectorAll("button")].find((e) => e.checkVisibility()).innerText === "%s"`
+	b.eventually("the list", fmt.Sprintf(first, "0612-6", "Close…"))
+	asks(func() { b.act("Looked: still good", "0612-6") }, "A yes overrides this")
+	f.send("light", stopped)
+	b.eventually("stopped for its risk", fmt.Sprintf(first, "0612-1", "Cup taken off"))
+	asks(func() { b.act("Looked: still good", "0612-1") }, "Too likely to have gone off.")
+	b.act("Looked: still good", "0612-6")
+	b.skip(500 * time.Millisecond)
+	b.option("Yes to all three")
+	f.body(t, "batches/0612-6/good")
+}
+
 // TestTheSafestActComesFirst: where the light says not to print, the first button takes the cup off.
 func TestTheSafestActComesFirst(t *testing.T) {
 	t.Parallel()

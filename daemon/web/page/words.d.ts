@@ -92,6 +92,7 @@ declare namespace Words {
     "batch.no-hardener": {};
     "batch.poured": {};
     "batch.test": {result: Value; test: Value};
+    "batch.test-early": {};
     "batch.test-printed": {printed: Value; result: Value; spent: Value; test: Value};
     "batch.tests": {};
     "batch.title": {batch: Value};
@@ -554,6 +555,14 @@ declare namespace Words {
     "format.ratio-much": {known: Value; off: Value; ratio: Value; tolerance: Value};
     "format.thinner": {mass: Value; pipettes: Value};
     "format.under-a-pipette": {};
+    "good.no": {};
+    "good.no-note": {};
+    "good.overrides": {};
+    "good.past": {latest: Value; risk: Value};
+    "good.question": {};
+    "good.title": {batch: Value};
+    "good.yes": {};
+    "good.yes-note": {};
     "health.drift": {by: Value};
     "health.errors": {share: Value};
     "health.jumps": {times: Value};

@@ -15,6 +15,7 @@ import { firstEnd, qualityWords, term } from "../parts/terms.js";
 const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
 const seq = new URLSearchParams(location.search).get("seq");
 const askMs = 30_000;
+const earlyShare = 0.25; // of the pot life; before it a print does not fail from age
 
 const page = live({ kinds: ["batches"], needs: [load] });
 const title = h("h2", { class: "batch-head", words: say("batch.title", { batch: id }) });
@@ -135,7 +136,9 @@ function historyParts(b, kinds, of) {
  */
 function testWords(t) {
   const words = { test: term("test", t.kind), result: term("result", t.result) };
-  return t.printed_at ? say("batch.test-printed", { ...words, printed: dayTime(t.printed_at), spent: percent(100 * (t.spent ?? 0)) }) : say("batch.test", words);
+  if (!t.printed_at) return say("batch.test", words);
+  const early = t.result === "fail" && (t.spent ?? 0) < earlyShare && say("batch.test-early");
+  return [say("batch.test-printed", { ...words, printed: dayTime(t.printed_at), spent: percent(100 * (t.spent ?? 0)) }), early].filter(Boolean).join(". ");
 }
 
 /**

@@ -1,6 +1,7 @@
 // A mix that is done: its rest is counted down, and it waits for its press.
 import { changeRow } from "../lib/api.js";
 import { closeDialog, loadDialog, loadOnto } from "../parts/batch-dialogs.js";
+import { lookedGood, overridden } from "../parts/good.js";
 import { button, h, phrase, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { clockTime, countdown, ratioWords, secondsUntil } from "../lib/format.js";
@@ -74,7 +75,7 @@ export function readyCard(tools) {
     return attempt(refusal, () => loadOnto(batch, press.id, store));
   });
   const elsewhere = button(say("ready.elsewhere"), "big", () => loadDialog(batch, store));
-  const good = button(say("use.good"), "big main", () => attempt(refusal, () => send("good", {})));
+  const good = button(say("use.good"), "big", () => attempt(refusal, () => lookedGood(batch, tools, async () => void await send("good", {}))));
   const close = button(say("use.close"), "big", () => closeDialog(batch, tools));
   const accept = button("", "big", () => overrideDialog((reason) => send("confirm", { step: batch.step, override: reason })));
   const element = h("section", { class: "mix ready", "aria-label": say("ready.title") },
@@ -102,6 +103,9 @@ export function readyCard(tools) {
       show(elsewhere, !past && Boolean(batch.for_press));
       show(close, past);
       show(good, past);
+      const dead = Boolean(overridden(store, batch, now));
+      close.classList.toggle("main", dead);
+      good.classList.toggle("main", !dead);
       setWords(head, past ? say("ready.look") : resting ? say("ready.rest") : !batch.for_press ? say("ready.put") : old ? say("ready.ready-for", where) : say("ready.put-on", where));
       show(rest, resting);
       setText(rest, countdown(left));

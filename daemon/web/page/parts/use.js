@@ -2,6 +2,7 @@
 import { changeRow } from "../lib/api.js";
 import { closeDialog, loadDialog } from "./batch-dialogs.js";
 import { button, h, show } from "../lib/dom.js";
+import { lookedGood, overridden } from "./good.js";
 import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "./mix-dialogs.js";
@@ -36,19 +37,20 @@ export function batchActions(tools) {
   const refusal = refusalLine();
   /** @type {API.BatchView} */
   let batch;
-  const post = (/** @type {string} */ verb) => attempt(refusal, async () => {
+  const send = async (/** @type {string} */ verb) => {
     const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/${verb}`);
     if (!onDisk) notify(say("use.not-on-disk", { batch: batch.id }));
-  });
-  const good = button(say("use.good"), "small", () => post("good"));
+  };
+  const good = button(say("use.good"), "small", () => attempt(refusal, () => lookedGood(batch, tools, () => send("good"))));
   const load = button(say("use.load"), "small", () => loadDialog(batch, store));
   const move = button(say("use.move"), "small", () => moveDialog(batch, tools));
-  const unload = button(say("use.unload"), "small", () => post("unload"));
+  const unload = button(say("use.unload"), "small", () => attempt(refusal, () => send("unload")));
   const accept = button(say("use.accept"), "small", () => overrideDialog((reason) => changeRow(store, "batches", `batches/${batch.id}/confirm`, { step: "load", override: reason })));
   const close = button(say("use.close"), "small", () => closeDialog(batch, tools));
   const more = button(say("use.more"), "small", () => moreDialog(batch, tools));
   const all = [good, load, unload, accept, move, close, more];
   const safest = [unload, load, good, accept, move, close, more]; // where the light says not to print
+  const ending = [unload, close, load, accept, move, good, more]; // where a look would override that it has gone off
   let order = all;
   const element = h("div", { class: "batch-actions" }, all);
   return {
@@ -63,7 +65,7 @@ export function batchActions(tools) {
       for (const b of [good, move, close, more]) show(b, !mixing);
       show(load, !mixing && !row.press);
       show(unload, Boolean(row.press));
-      const wanted = row.press && stopped(store, row) ? safest : all;
+      const wanted = overridden(store, row, store.clock.now()) ? ending : row.press && stopped(store, row) ? safest : all;
       if (wanted !== order) element.append(...(order = wanted));
       show(accept, row.state === "open" && (row.warnings ?? []).length > 0 && (!row.press || stopped(store, row)));
     },
