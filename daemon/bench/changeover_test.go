@@ -43,8 +43,7 @@ func TestLightOfAChangeOver(t *testing.T) {
 	shows("a mix of another ink is ready", light.InOrder, light.EnoughLife, "Enough life left. The next mix, "+third+", is ready. It is another ink: dial-satin.")
 }
 
-// A mix that waited until it is too likely to have gone off is ready for no press, until somebody has
-// looked at it.
+// A mix that waited past the time to which it is safe is ready for no press, until somebody has looked at it.
 func TestAMixThatWaitedTooLong(t *testing.T) {
 	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
@@ -53,11 +52,19 @@ func TestAMixThatWaitedTooLong(t *testing.T) {
 	if l := s.light("light-1"); l.Cause != light.MixReady {
 		t.Fatalf("a fresh mix: %s (%s)", l.Cause, l.Reason)
 	}
-	for range 20 {
-		s.pass(30*time.Minute, both(mild))
-		if *s.batch(waits).Risk >= 0.25 {
-			break
+	for range 60 {
+		s.pass(10*time.Minute, both(mild))
+		is := s.batch(waits)
+		if is.EndsAt.Low.After(s.b.clock.now()) {
+			continue
 		}
+		if *is.Risk >= 0.25 {
+			t.Fatalf("the risk is %v already", *is.Risk)
+		}
+		if next := s.b.Snapshot().Presses[0].Next; next != "" {
+			t.Errorf("past its time, %s is the next mix on press-1", next)
+		}
+		break
 	}
 	if l := s.light("light-1"); l.Meaning != light.Empty || l.Cause != light.NothingLoaded {
 		t.Errorf("with risk %v: %s, %s (%s)", *s.batch(waits).Risk, l.Meaning, l.Cause, l.Reason)
@@ -99,7 +106,10 @@ func TestAMixThatEndsBeforeTheLoadedOneIsNotTheNext(t *testing.T) {
 		t.Errorf("the light says %q", l.Reason)
 	}
 	s.must(request.UnloadBatch{Batch: loaded})
-	next(waits) // an empty press takes the oldest
+	next(younger) // an empty press takes the one that is safe for longest
+	if l := s.light("light-1"); l.Reason != "Mix "+younger+" is ready: bring it to press-1." {
+		t.Errorf("the light of an empty press says %q", l.Reason)
+	}
 }
 
 // One answer ends or keeps the batch that comes off, one undo takes all of it back, and nobody

@@ -159,23 +159,43 @@ func (b *Bench) pressFacts(s record.State, now time.Time) facts {
 }
 
 // addMix notes a mix that waits for a press. A batch that has been on a press waits for none: nobody is
-// asked to put a used cup back, nor to load one that is too likely to have gone off while it waited. Nor
-// does a mix wait for a press whose cup has the same ink and is safe for as long: it does not replace that one.
-// A mix of another ink comes with the next job, whichever ends first.
+// asked to put a used cup back, nor to load one that may have gone off while it waited: somebody looks at
+// that first. Nor does a mix wait for a press whose cup has the same ink and is safe for as long: it does
+// not replace that one. A mix of another ink comes with the next job, whichever ends first. Of those that
+// are ready the one that is safe for longest is noted, of the others the oldest.
 func (b *Bench) addMix(f *facts, s record.State, id string, batch *record.Batch, now time.Time) {
-	if batch.For == "" || batch.Used || batch.Ensemble != nil && batch.Ensemble.Risk() >= b.shop.Alarms.StopAtRisk {
+	if batch.For == "" || batch.Used || b.mayHaveGoneOff(s, batch, now) {
 		return
 	}
-	to := f.coming
-	if batch.Phase == lifecycle.Open {
-		to = f.ready
-	}
-	if oldest, has := to[batch.For]; has && oldest <= id {
+	if on := s.Batches[s.Presses[batch.For].Batch]; on != nil && on.Ink == batch.Ink && !b.outlasts(s, batch, on, now) {
 		return
 	}
-	if on := s.Batches[s.Presses[batch.For].Batch]; on == nil || on.Ink != batch.Ink || b.outlasts(s, batch, on, now) {
-		to[batch.For] = id
+	if batch.Phase != lifecycle.Open {
+		if oldest, has := f.coming[batch.For]; !has || id < oldest {
+			f.coming[batch.For] = id
+		}
+		return
 	}
+	if best := s.Batches[f.ready[batch.For]]; best == nil || b.bringFirst(s, batch, best, now) {
+		f.ready[batch.For] = id
+	}
+}
+
+// bringFirst reports whether of two mixes that are ready batch goes onto the press before other: the one
+// that is safe for longer, or else the older.
+func (b *Bench) bringFirst(s record.State, batch, other *record.Batch, now time.Time) bool {
+	longer, shorter := b.outlasts(s, batch, other, now), b.outlasts(s, other, batch, now)
+	return longer && !shorter || longer == shorter && batch.ID < other.ID
+}
+
+// mayHaveGoneOff reports whether a batch that waits is past the time to which it was safe, or too likely to
+// have gone off. One without hardener does not age yet.
+func (b *Bench) mayHaveGoneOff(s record.State, batch *record.Batch, now time.Time) bool {
+	if batch.Ensemble == nil {
+		return false
+	}
+	l := b.lifeOf(s, batch, now)
+	return batch.PartWentOff || l.Risk >= b.shop.Alarms.StopAtRisk || !l.Low.After(now)
 }
 
 // outlasts reports whether a batch is safe for longer than another. One without hardener does not age yet.
@@ -186,7 +206,7 @@ func (b *Bench) outlasts(s record.State, batch, other *record.Batch, now time.Ti
 	return b.lifeOf(s, batch, now).Low.After(b.lifeOf(s, other, now).Low)
 }
 
-// mixesFor returns the ids of the oldest mix that is ready for a press and of the oldest one
+// mixesFor returns the ids of the mix that is ready for a press, see addMix, and of the oldest one
 // that is not ready yet; empty when there is none.
 func (b *Bench) mixesFor(s record.State, press string, now time.Time) (ready, coming string) {
 	f := facts{ready: map[string]string{}, coming: map[string]string{}}

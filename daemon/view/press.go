@@ -13,7 +13,7 @@ type Press struct {
 	Zone        string         `json:"zone" doc:"id of the zone that the press is in"`
 	Cup         string         `json:"cup" doc:"id of the kind of cup that goes on it"`
 	Batch       *string        `json:"batch" doc:"id of the batch that is loaded; null when none is"`
-	Next        string         `json:"next_mix,omitempty" doc:"id of the mix that comes next on the press: the oldest that is ready, or else the oldest that is being mixed or rests; a mix of the same ink that is safe for no longer than the loaded batch is not meant"`
+	Next        string         `json:"next_mix,omitempty" doc:"id of the mix that comes next on the press: of those that are ready the one that is safe for longest, or else the oldest that is being mixed or rests; a mix that is past its earliest end or too likely to have gone off is not meant, nor one of the same ink that is safe for no longer than the loaded batch"`
 	Light       light.Meaning  `json:"meaning" doc:"what the light of the press means: do-not-print, unknown, act, soon, in-order or empty"`
 	Flashing    bool           `json:"flashing" doc:"the light flashes: an alarm is not acknowledged, or the state is unknown"`
 	Cause       light.Cause    `json:"cause" doc:"why the light has this meaning, as a fixed word, such as ends-soon or age-uncertain"`
