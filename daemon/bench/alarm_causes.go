@@ -45,14 +45,17 @@ func (b *Bench) observe(now time.Time) *causes {
 func (l *causes) life(batch *record.Batch) {
 	id, f := batch.ID, l.b.lifeOf(l.b.state, batch, l.now)
 	w := l.b.shop.locale
+	at := w.Clock(l.now, l.now) // the text of an alarm stays, and the risk goes on rising
 	risk := func(name string, limit float64, text func(risk string) string) {
 		if l.beyond(name, id, alarm.Limit{At: limit, DeadBand: limit / 10}, f.Risk) {
 			l.holds(name, id, text(w.Percent(100*f.Risk, 0)))
 		}
 	}
-	risk(alarm.BatchDead, alarm.DeadRisk, func(risk string) string { return w.Say("alarm-text.batch-dead", "batch", id, "risk", risk) })
-	risk(alarm.BatchRisk, l.b.shop.Alarms.StopAtRisk, func(risk string) string { return w.Say("alarm-text.batch-risk", "batch", id, "risk", risk) })
-	risk(alarm.BatchLeftOpen, alarm.LeftOpenRisk, func(risk string) string { return w.Say("alarm-text.batch-left-open", "batch", id, "risk", risk) })
+	risk(alarm.BatchDead, alarm.DeadRisk, func(risk string) string { return w.Say("alarm-text.batch-dead", "batch", id, "risk", risk, "at", at) })
+	risk(alarm.BatchRisk, l.b.shop.Alarms.StopAtRisk, func(risk string) string { return w.Say("alarm-text.batch-risk", "batch", id, "risk", risk, "at", at) })
+	risk(alarm.BatchLeftOpen, alarm.LeftOpenRisk, func(risk string) string {
+		return w.Say("alarm-text.batch-left-open", "batch", id, "risk", risk, "at", at)
+	})
 	within := l.b.shop.soonWithin(batch)
 	soon := alarm.Limit{At: within.Seconds(), DeadBand: min(within/4, 5*time.Minute).Seconds(), Below: true}
 	if l.beyond(alarm.BatchEnding, id, soon, f.Low.Sub(l.now).Seconds()) {

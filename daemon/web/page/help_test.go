@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -11,6 +12,7 @@ import (
 
 	"potlifed/daemon/words"
 	"potlifed/model/alarm"
+	"potlifed/model/light"
 )
 
 // TestEveryAlarmHasItsHelp: the path that an alarm's row carries leads to what is said of it.
@@ -47,6 +49,43 @@ func TestEveryAlarmHasItsHelp(t *testing.T) {
 		if page := read(t, get(t, "GET", strings.Replace(d.At, batchPage, "/batches/0612-1", 1)).Body); !strings.Contains(page, `href="/help"`) {
 			t.Errorf("%s does not lead to the help", d.At)
 		}
+	}
+}
+
+// TestEveryLightHasItsHelp: no meaning is left out of the table, each is drawn as on the pages, and every
+// text that a page shows with a sign stands in it.
+func TestEveryLightHasItsHelp(t *testing.T) {
+	body := read(t, get(t, "GET", "/help").Body)
+	source, err := os.ReadFile("lib/signs.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawn := string(source)
+	from := strings.Index(body, `<table class="lights">`)
+	table := body[from : from+strings.Index(body[from:], "</table>")]
+	l := words.Locale{}
+	for _, m := range light.Meanings() {
+		_, row, found := strings.Cut(table, `<tr id="light-`+string(m)+`">`)
+		row, _, _ = strings.Cut(row, "</tr>")
+		if !found || signs[m] == "" || !strings.Contains(row, string(signs[m])) || !strings.Contains(row, `class="sign `+m.Colour()+`"`) || !strings.Contains(row, l.Say("meaning."+string(m))) {
+			t.Errorf("%s: its row is %q", m, row)
+		}
+		if strings.Contains(row, "Always flashes") != m.AlwaysFlashes() {
+			t.Errorf("%s: flashing is told wrongly", m)
+		}
+		for _, d := range regexp.MustCompile(` d="([^"]+)"`).FindAllStringSubmatch(string(signs[m]), -1) {
+			if !strings.Contains(drawn, d[1]) {
+				t.Errorf("%s: the pages draw it otherwise", m)
+			}
+		}
+	}
+	for _, m := range regexp.MustCompile(`say\("(meaning\.[a-z-]+)"|"((?:cause|meaning)\.[a-z-]+)"`).FindAllStringSubmatch(drawn, -1) {
+		if text := l.Say(m[1] + m[2]); !strings.Contains(table, text) {
+			t.Errorf("the pages also say %q", text)
+		}
+	}
+	if n := strings.Count(body, "<ol>"); n != 3 || strings.Contains(body, "help.light.") || strings.Contains(body, "help.task.") {
+		t.Errorf("%d tasks, or a key of the catalogue", n)
 	}
 }
 
