@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -99,7 +100,7 @@ func runJars(c *cobra.Command, o jarsOptions) error {
 	case err != nil:
 		return usage("jars: %w", err)
 	case o.form:
-		return writeForm(c.OutOrStdout(), all)
+		return writeForm(c.OutOrStdout(), all, o.jars)
 	case o.json:
 		return json.NewEncoder(c.OutOrStdout()).Encode(plan)
 	}
@@ -137,10 +138,15 @@ func writeJars(to io.Writer, o jarsOptions, p jars.Plan) error {
 	}
 	fmt.Fprintf(&b, "\nHow surely the test tells, looked at every %g minutes (standard deviations)\n", o.look.Minutes())
 	writeSpreads(&b, p.Before, p.After, p.Apart)
-	b.WriteString("\nMake one mix and share it among the jars, with loose lids. One jar in ten ends before \"look from\".\nFor limits and cautions: potlifed jars --help\n")
+	b.WriteString("\nMake one mix and share it among the jars, with loose lids. One jar in ten ends before \"look from\".\n" + jarsCare + "For limits and more cautions: potlifed jars --help\n")
 	_, err := io.WriteString(to, b.String())
 	return err
 }
+
+// jarsCare stands under the plan itself: who reads it pours next.
+const jarsCare = `Put lids on loosely and never screw them tight: catalysed ink in a closed jar may give off gas.
+Wear gloves and eye protection, and ventilate. Do not warm ink with solvents on a heater or near a spark.
+`
 
 func writeSpreads(b *strings.Builder, before, after, apart jars.Spreads) {
 	for _, row := range []struct {
@@ -153,11 +159,20 @@ func writeSpreads(b *strings.Builder, before, after, apart jars.Spreads) {
 
 var formColumns = []string{"mix", "temperature_c", "humidity_pct", "last_good_h", "gone_off_h"}
 
-func writeForm(to io.Writer, all []jars.Jar) error {
+// givenColumns stand before formColumns and tell which jar a line is about. Their values are not read: a form
+// without them is read as well.
+var givenColumns = []string{"jar", "salt"}
+
+// writeForm writes a line for each jar; given are the jars as they were asked for.
+func writeForm(to io.Writer, all []jars.Jar, given []string) error {
 	w := csv.NewWriter(to)
-	rows := [][]string{formColumns}
-	for _, j := range all {
-		rows = append(rows, []string{j.Mix, strconv.FormatFloat(j.Air.TemperatureC, 'f', 1, 64), strconv.FormatFloat(j.Air.HumidityPct, 'f', 1, 64), "", ""})
+	rows := [][]string{slices.Concat(givenColumns, formColumns)}
+	for i, j := range all {
+		_, salt, _ := strings.Cut(given[i], ":")
+		if _, isNumber := plainNumber(salt); isNumber {
+			salt = ""
+		}
+		rows = append(rows, []string{strconv.Itoa(i + 1), salt, j.Mix, strconv.FormatFloat(j.Air.TemperatureC, 'f', 1, 64), strconv.FormatFloat(j.Air.HumidityPct, 'f', 1, 64), "", ""})
 	}
 	return w.WriteAll(rows)
 }
@@ -167,8 +182,12 @@ func readForm(from io.Reader) ([]jars.Result, error) {
 	r := csv.NewReader(from)
 	r.TrimLeadingSpace = true
 	head, err := r.Read()
-	if err != nil || strings.Join(head, ",") != strings.Join(formColumns, ",") {
-		return nil, fmt.Errorf("the first line must be %s", strings.Join(formColumns, ","))
+	given := 0
+	if err == nil && len(head) > len(formColumns) {
+		given = len(givenColumns)
+	}
+	if want := slices.Concat(givenColumns[:given], formColumns); err != nil || !slices.Equal(head, want) {
+		return nil, fmt.Errorf("the first line must be %s", strings.Join(slices.Concat(givenColumns, formColumns), ","))
 	}
 	var all []jars.Result
 	for {
@@ -182,6 +201,7 @@ func readForm(from io.Reader) ([]jars.Result, error) {
 		if len(all) >= jars.MaxJars {
 			return nil, fmt.Errorf("more than %d jars", jars.MaxJars)
 		}
+		row = row[given:]
 		if row[3] == "" && row[4] == "" {
 			continue
 		}
@@ -189,7 +209,7 @@ func readForm(from io.Reader) ([]jars.Result, error) {
 		for k := range figures {
 			v, ok := plainNumber(row[k+1])
 			if !ok {
-				line, _ := r.FieldPos(k + 1)
+				line, _ := r.FieldPos(given + k + 1)
 				return nil, fmt.Errorf("line %d: %s %q is not a number", line, formColumns[k+1], row[k+1])
 			}
 			figures[k] = v

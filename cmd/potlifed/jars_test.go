@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -19,7 +20,7 @@ const jarSheet = "--shortest=6h"
 // what was gained.
 func TestJarsFromPlanToResults(t *testing.T) {
 	code, out, errs := called(t, "", "jars", jarSheet, "--longest=8h")
-	for _, want := range []string{"35:sodium-chloride", "activation energy ± 3.", "if each jar were a mix of its own", "loose lids"} {
+	for _, want := range []string{"35:sodium-chloride", "activation energy ± 3.", "if each jar were a mix of its own", "loose lids", "lids on loosely", "Wear gloves", "heater or near a spark"} {
 		if code != exitDone || !strings.Contains(out, want) {
 			t.Fatalf("jars: code %d, %s, no %q in\n%s", code, errs, want, out)
 		}
@@ -27,6 +28,9 @@ func TestJarsFromPlanToResults(t *testing.T) {
 	_, form, _ := called(t, "", "jars", jarSheet, "--longest=8h", "--form")
 	// What an ink of the data sheet would do, 10 % later in all jars.
 	lines := strings.Split(strings.TrimSpace(form), "\n")
+	if lines[0] != "jar,salt,mix,temperature_c,humidity_pct,last_good_h,gone_off_h" || !strings.HasPrefix(lines[4], "4,sodium-chloride,1,35.0,") {
+		t.Errorf("the form is\n%s", form)
+	}
 	for i, hours := range []string{"8.50,8.70", "6.65,6.85", "3.20,3.30", "2.55,2.65"} {
 		lines[i+1] = strings.TrimSuffix(lines[i+1], ",,") + "," + hours
 	}
@@ -44,6 +48,20 @@ func TestJarsFromPlanToResults(t *testing.T) {
 	}
 	if code, out, _ = called(t, "", "jars", jarSheet, "--longest=8h", "--results", file); code != exitDone || !strings.Contains(out, "still air over still ink") {
 		t.Errorf("code %d\n%s", code, out)
+	}
+}
+
+// A form as older versions printed it, without the jar and its salt, is read like one with them.
+func TestFormsWithAndWithoutTheJar(t *testing.T) {
+	tail := strings.Join(formColumns, ",")
+	old, err := readForm(strings.NewReader(tail + "\n1,20,33,5,6\n1,35,75,2,2.2\n"))
+	now, errNow := readForm(strings.NewReader("jar,salt," + tail + "\n1,magnesium-chloride,1,20,33,5,6\n2,,1,35,75,2,2.2\n"))
+	if err != nil || errNow != nil || len(old) != 2 || !slices.Equal(old, now) {
+		t.Errorf("%+v, %v; %+v, %v", old, err, now, errNow)
+	}
+	_, err = readForm(strings.NewReader("jar,salt," + tail + "\n1,,1,20,x,5,6\n"))
+	if err == nil || !strings.Contains(err.Error(), `line 2: humidity_pct "x"`) {
+		t.Errorf("a figure that is none: %v", err)
 	}
 }
 
@@ -65,6 +83,7 @@ func TestJarsThatAreWrong(t *testing.T) {
 
 func FuzzJars(f *testing.F) {
 	f.Add("35:sodium-chloride", strings.Join(formColumns, ",")+"\n1,20,33,5,6\n1,35,75,2,2.2\n")
+	f.Add("22:48", "jar,salt,"+strings.Join(formColumns, ",")+"\n1,magnesium-chloride,1,20.0,33.1,5,6\n2,,1,35.0,48.0,,\n")
 	f.Add("22:48", strings.Join(formColumns, ",")+"\n1,x,33,5,6\n")
 	ink, err := cure.Sheet{About: 8 * time.Hour}.Calibrate()
 	if err != nil {
