@@ -67,6 +67,25 @@ func TestReportOfNothing(t *testing.T) {
 	}
 }
 
+// found is a bench with one effect, which has a condition.
+type found struct{ stored }
+
+func (found) Study(context.Context, study.Request) (study.Answer, error) {
+	weeks, ratio := 3.0, 1.1
+	return study.Answer{Verdict: quality.NotEnough, Effects: []study.Effect{{Kind: study.All, Factor: quality.RelativeHumidity.String(), Ratio: &ratio, Low: &ratio, WeeksMore: &weeks}}}, nil
+}
+
+// TestReportNamesConditions: a row that says that records are too few says of which condition.
+func TestReportNamesConditions(t *testing.T) {
+	out, err := written(t, found{}, Request{From: monday, To: monday.AddDate(0, 0, 7)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(out, "Condition") || !strings.Contains(out, "Relative humidity, %") {
+		t.Error("no condition is named")
+	}
+}
+
 // TestReportKeepsIdsWhole: a table on paper does not break a name at its hyphen.
 func TestReportKeepsIdsWhole(t *testing.T) {
 	if got, want := string(rowsOf([][]string{{"0608-1", "gloss-4 <&>", "A-1 B-2", "12 Jun"}})),
@@ -75,7 +94,10 @@ func TestReportKeepsIdsWhole(t *testing.T) {
 	}
 }
 
-func written(t *testing.T, s stored, q Request) (string, error) {
+func written(t *testing.T, s interface {
+	History
+	Study
+}, q Request) (string, error) {
 	t.Helper()
 	var out strings.Builder
 	err := Write(t.Context(), &out, Sources{

@@ -69,7 +69,8 @@ func (l Label) SVG() ([]byte, error) {
 	if l.Uncertain {
 		made = l.Locale.Say("label.estimated-uncertain", "day", l.Locale.Day(l.MadeAt), "time", l.clock(l.MadeAt))
 	}
-	text(29.6, 2.4, Width-4, 400, made)
+	text(28.4, 2.2, Width-4, 400, made)
+	text(30.6, 2.2, Width-4, 600, l.Locale.Say("label.humid"))
 	fmt.Fprintf(&b, `<path d="M2 31h%dv.2H2z"/>`, Width-4)
 	text(33.8, 2.2, Width-4, 400, l.Locale.Say("label.isocyanate"))
 	text(36.4, 2.2, Width-4, 400, l.Locale.Say("label.sheet"))

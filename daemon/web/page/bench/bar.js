@@ -45,7 +45,8 @@ const inside = (bound, round) => round(Math.round(bound * 1e4) / 1e3) / 10;
  * @param {number} decimals
  */
 export function pourWords(pour, decimals) {
-  const { poured_g: poured, target_g: target, low_g: low, high_g: high } = pour;
+  const { target_g: target, low_g: low, high_g: high } = pour;
+  const poured = Math.max(0, pour.poured_g); // an empty scale that has drifted below zero asks for no more than the target
   const fine = Math.max(1, decimals);
   const cure = bestCure(pour);
   switch (pourState(pour)) {
@@ -106,10 +107,10 @@ export function pourBar() {
       accepted.style.width = `${place(pour.high_g) - place(pour.low_g)}%`;
       target.style.left = label.style.left = `${place(pour.target_g)}%`;
       setText(label, say("mixing.target", { mass: grams(pour.target_g) }));
-      track.setAttribute("aria-valuenow", pour.poured_g.toFixed(2));
+      track.setAttribute("aria-valuenow", Math.max(0, pour.poured_g).toFixed(2));
       track.setAttribute("aria-valuemax", length.toFixed(2));
-      track.setAttribute("aria-valuetext", `${grams(pour.poured_g, decimals)} of ${grams(pour.target_g)}`);
-      setText(poured, grams(pour.poured_g, decimals));
+      track.setAttribute("aria-valuetext", `${grams(Math.max(0, pour.poured_g), decimals)} of ${grams(pour.target_g)}`);
+      setText(poured, grams(Math.max(0, pour.poured_g), decimals));
       const text = pourWords(pour, decimals);
       setText(act, text.say);
       setText(figure, text.figure);

@@ -14,6 +14,7 @@ const words = (pour) => {
 
 test("nobody is told to stop before the target, and everybody at the upper edge", () => {
   assert.equal(words({ poured_g: 59, verdict: "below" }), "Slowly now; 1.0 g to go");
+  assert.equal(words({ target_g: 85, low_g: 84, poured_g: -0.1, verdict: "below" }), "Pour; 85.0 g to go");
   assert.equal(words({ poured_g: 60.2, verdict: "right" }), "It is right; 60.0 to 80.0 g is accepted");
   assert.equal(words({ poured_g: 79.5, verdict: "right" }), "Stop. It is right; 60.0 to 80.0 g is accepted");
 });

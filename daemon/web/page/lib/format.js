@@ -92,16 +92,16 @@ function hoursMinutes(minutes) {
 }
 
 /**
- * band writes an interval of seconds: "between 5 h 05 and 7 h 40". A past instant is "now".
+ * band writes an interval of seconds: "between 5 h 05 and 7 h 40 min". A past instant is "now".
  * @param {number} low
  * @param {number} high
  */
 export function band(low, high) {
   const [a, b] = [wholeMinutes(low), wholeMinutes(high)];
   if (b === 0) return say("format.any-moment");
-  if (a === 0) return say("format.from-now", { high: hoursMinutes(b) });
-  if (a < 60 && b < 60) return say("format.between", { low: a, high: `${b}\u00a0min` });
-  return say("format.between", { low: hoursMinutes(a), high: hoursMinutes(b) });
+  const until = b < 60 ? hoursMinutes(b) : `${hoursMinutes(b)}\u00a0min`;
+  if (a === 0) return say("format.from-now", { high: until });
+  return say("format.between", { low: a < 60 && b < 60 ? a : hoursMinutes(a), high: until });
 }
 
 /**

@@ -13,10 +13,10 @@ test("a duration is in seconds, minutes or hours", () => {
 
 test("what remains is an expected value with its band", () => {
   for (const [ends, want] of [
-    [{ expected: 22200, low: 18300, high: 27600 }, { figure: "6 h 10 min", band: "between 5 h 05 and 7 h 40" }],
+    [{ expected: 22200, low: 18300, high: 27600 }, { figure: "6 h 10 min", band: "between 5 h 05 and 7 h 40 min" }],
     [{ expected: 2520, low: 1860, high: 3300 }, { figure: "42 min", band: "between 31 and 55 min" }],
-    [{ expected: 4200, low: 2700, high: 4800 }, { figure: "1 h 10 min", band: "between 45 min and 1 h 20" }],
-    [{ expected: 600, low: -60, high: 4800 }, { figure: "10 min", band: "between now and 1 h 20" }],
+    [{ expected: 4200, low: 2700, high: 4800 }, { figure: "1 h 10 min", band: "between 45 min and 1 h 20 min" }],
+    [{ expected: 600, low: -60, high: 4800 }, { figure: "10 min", band: "between now and 1 h 20 min" }],
     [{ expected: -60, low: -600, high: 120 }, { figure: "about over", band: "between now and 2 min" }],
     [{ expected: -600, low: -900, high: -240 }, { figure: "past its time", band: "the latest end was 4 min ago" }],
   ]) {
