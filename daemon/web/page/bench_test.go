@@ -329,6 +329,7 @@ func lamp(now time.Time, id string, meaning light.Meaning, flashing bool, reason
 
 // shop has a pour of hardener going on and three batches open.
 func shop(now time.Time) map[string]any {
+	checked := now.AddDate(0, 0, -7)
 	pour := &view.Pouring{Part: "hardener", PouredG: 5, TargetG: 17, LowG: 16.15, HighG: 17.85}
 	assumed := "the sheet names no humidity: its ends are taken as 30 and 80 % at 20 °C"
 	ink := func(id, ratio, assumed string, rest float64) view.Ink {
@@ -363,9 +364,9 @@ func shop(now time.Time) map[string]any {
 			Response: "Begin the next mix now, and plan the change of the cup.",
 		}},
 		"sensors": []view.Sensor{
-			{ID: "bench-air", Condition: "up", Since: now.Add(-26 * time.Hour), TemperatureC: at(23.4), HumidityPct: at(51.0), ReadAt: now},
-			{ID: "floor-air", Condition: "up", Since: now.Add(-3 * time.Hour), TemperatureC: at(25.1), HumidityPct: at(58.0), ReadAt: now},
-			{ID: "scale-1", Condition: "up", Since: now.Add(-26 * time.Hour), Detail: "9600 baud, 8N1"},
+			{ID: "bench-air", Condition: "up", Checked: &checked, Since: now.Add(-26 * time.Hour), TemperatureC: at(23.4), HumidityPct: at(51.0), ReadAt: now},
+			{ID: "floor-air", Condition: "up", Checked: &checked, Since: now.Add(-3 * time.Hour), TemperatureC: at(25.1), HumidityPct: at(58.0), ReadAt: now},
+			{ID: "scale-1", Condition: "up", Checked: &checked, Since: now.Add(-26 * time.Hour), Detail: "9600 baud, 8N1"},
 		},
 		"inks": []view.Ink{ink("dial-satin", "5:1", assumed, 0), ink("dial-flat", "8:1", "", 900), ink("dial-bend", "25:2", assumed, 0), ink("gauge-quick", "3:1", "", 0)},
 	}

@@ -490,6 +490,7 @@ declare namespace Words {
     "devices.time": {time: Value};
     "devices.trusted": {};
     "devices.uncertain": {};
+    "devices.unchecked": {devices: Value};
     "devices.up": {};
     "devices.verdict-about": {};
     "devices.verdict-alarms": {n: number};

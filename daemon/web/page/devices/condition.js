@@ -152,5 +152,7 @@ export function judge(store, now, contact, checks) {
   if (store.all("sensors").length === 0) return { stands: "unknown", words: say("devices.no-instrument"), against };
   if (wrong.some((t) => t.stands === "bad")) return { stands: "bad", words: say("devices.not-trusted"), against };
   if (wrong.length > 0) return { stands: "doubt", words: say("devices.with-care"), against };
+  const unchecked = [...store.all("sensors")].filter((row) => row.checked_at === undefined).map((row) => row.id).sort();
+  if (unchecked.length > 0) return { stands: "fine", words: say("devices.unchecked", { devices: unchecked.join(", ") }), against };
   return { stands: "fine", words: say("devices.trusted"), against };
 }

@@ -8,7 +8,7 @@ const fineChecks = [{ name: "journal", ok: true }, { name: "broker", ok: true }]
 
 function storeWith(rows = {}) {
   const store = new Store(() => {}, () => 0);
-  const all = { sensors: [{ id: "bench-air", condition: "up", since: "2026-06-11T12:00:00Z" }], air: [{ zone: "bench", quality: "good" }], scales: [], alarms: [], ...rows };
+  const all = { sensors: [{ id: "bench-air", condition: "up", since: "2026-06-11T12:00:00Z", checked_at: "2026-06-01T08:00:00Z" }], air: [{ zone: "bench", quality: "good" }], scales: [], alarms: [], ...rows };
   for (const [kind, list] of Object.entries(all)) store.replace(kind, list, 0);
   return store;
 }
@@ -59,6 +59,11 @@ test("the readings can be trusted when nothing is against it", () => {
   assert.deepEqual(judge(storeWith(), now, true, fineChecks), { stands: "fine", words: "The readings can be trusted", against: [] });
   // A shop without a broker can be trusted as well.
   assert.equal(judge(storeWith(), now, true, [{ name: "journal", ok: true }]).stands, "fine");
+});
+
+test("nobody is told to trust what was never checked", () => {
+  const sensors = [{ id: "scale-1", condition: "up" }, { id: "bench-air", condition: "up" }, { id: "floor-air", condition: "up", checked_at: "2026-06-01T08:00:00Z" }];
+  assert.deepEqual(judge(storeWith({ sensors }), now, true, fineChecks), { stands: "fine", words: "No fault found, but never checked: bench-air, scale-1", against: [] });
 });
 
 test("what is against it is listed, and the worst decides", () => {
