@@ -3,6 +3,7 @@ package page
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -351,6 +352,91 @@ func TestALookAtDeadInkIsAskedAbout(t *testing.T) {
 	b.skip(500 * time.Millisecond)
 	b.option("Yes to all three")
 	f.body(t, "batches/0612-6/good")
+}
+
+// TestADeadCupIsNotReady: a mix past its latest end is never called ready, and goes onto a press only after
+// somebody has looked at it. The dialogs tell the lives of both cups.
+func TestADeadCupIsNotReady(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	dead := openBatch(now, "0612-5", "dial-flat", "", -8*time.Hour, -6*time.Hour, -4*time.Hour)
+	dead.For, dead.Step = "press-2", at(guide.Load)
+	rows["batches"] = append(rows["batches"].([]view.Batch), dead)
+	scenes["waiting"](rows, now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.run(chromedp.Evaluate[chromedp.Void](`if (!document.querySelector(".waiting").checkVisibility()) [...document.querySelectorAll("#strip button")].find((e) => e.innerText.includes("wait")).click()`))
+	b.sees(".waiting", "dial-flat, the latest end was 4 h 00 min ago: look at it first")
+	if words := eval[string](b, `document.querySelector(".waiting").innerText`); strings.Contains(words, "ready for press-2") {
+		t.Errorf("a dead cup is offered: %s", words)
+	}
+	b.act("Load…", "0612-5")
+	b.sees("dialog", "does it run off the spatula")
+	b.sees("dialog", "A yes overrides this")
+	f.answer("good", 200, openBatch(now, "0612-5", "dial-flat", "", 30*time.Minute, time.Hour, 2*time.Hour))
+	b.skip(time.Second)
+	b.option("Yes to all three")
+	b.sees("body", "Which press is 0612-5 on?")
+	if sent := f.changes(); len(sent) != 1 {
+		t.Errorf("loaded without an answer: %v", sent)
+	}
+	b.sees("body", "Goes on: 0612-5, safe to ")
+	b.sees("body", "holds 0612-2, which comes off. 0612-2: safe to ")
+	b.click(`dialog input[value="press-2"]`)
+	b.press("It is on this press")
+	b.sees("body", "Comes off: 0612-2, safe to ")
+}
+
+// TestAMixThatMayHaveGoneOffIsMovedAfterALook: past its earliest end only, a mix is looked at when it is moved onto a
+// press too, and not when it is put aside.
+func TestAMixThatMayHaveGoneOffIsMovedAfterALook(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	old := openBatch(now, "0612-5", "dial-flat", "", -10*time.Minute, time.Hour, 2*time.Hour)
+	rows["batches"] = append(rows["batches"].([]view.Batch), old)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.act("Move…", "0612-5")
+	b.sees("dialog", "Goes on: 0612-5, may end now.")
+	b.option("press-3, free")
+	b.sees("body", "If it is thick, stringy or gelled, scrap it.")
+	if sent := f.changes(); len(sent) != 0 {
+		t.Errorf("moved without an answer: %v", sent)
+	}
+	f.answer("good", 200, openBatch(now, "0612-5", "dial-flat", "", 30*time.Minute, time.Hour, 2*time.Hour))
+	b.skip(time.Second)
+	b.option("Looked: still good")
+	b.closed()
+	want(t, f.body(t, "batches/0612-5/move"), "press", "press-3")
+}
+
+// TestACupThatIsSafeForLongerStays: a mix that waits for a press whose cup is safe for longer is not put in its
+// place by the first button.
+func TestACupThatIsSafeForLongerStays(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	older := openBatch(now, "0612-5", "dial-flat", "", 20*time.Minute, 30*time.Minute, 40*time.Minute)
+	older.For, older.Step = "press-2", at(guide.Load)
+	rows["batches"] = append(rows["batches"].([]view.Batch), older)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.open(f)
+	b.sees(".ready .mix-head", "Not needed on press-2 now")
+	b.sees(".ready .mix-hint", "0612-2 is safe for as long as this mix or longer: leave it on the press.")
+	card := `[...document.querySelectorAll(".ready")].find((e) => e.innerText.includes("0612-5"))`
+	if shown := eval[[]string](b, `[...`+card+`.querySelectorAll(".actions button")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`); !slices.Equal(shown, []string{"Keep it covered…", "Close…", "It is on press-2", "Onto another press…"}) {
+		t.Errorf("the buttons are %q", shown)
+	}
+	if main := eval[[]string](b, `[...`+card+`.querySelectorAll(".actions button.main")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`); !slices.Equal(main, []string{"Keep it covered…"}) {
+		t.Errorf("the main buttons are %q", main)
+	}
+	b.press("Keep it covered…")
+	b.sees("dialog", "loosely covered")
+	b.press("Back")
+	f.send("batch", openBatch(now, "0612-2", "dial-flat", "press-2", 10*time.Minute, 20*time.Minute, 30*time.Minute))
+	b.sees(".ready .mix-head", "Ready for press-2")
 }
 
 // TestTheSafestActComesFirst: where the light says not to print, the first button takes the cup off.

@@ -637,6 +637,7 @@ declare namespace Words {
     "load.on": {};
     "load.press": {};
     "load.title": {batch: Value};
+    "look.how": {batch: Value};
     "meaning.act": {};
     "meaning.do-not-print": {};
     "meaning.empty": {};
@@ -704,8 +705,11 @@ declare namespace Words {
     "part.thinner": {};
     "picture.data": {};
     "picture.drawing": {};
+    "place.comes-off": {batch: Value; life: Value};
     "place.covered": {};
+    "place.cup-is": {batch: Value; life: Value};
     "place.free": {};
+    "place.goes-on": {batch: Value; life: Value};
     "place.holds": {batch: Value};
     "place.holds-other": {batch: Value; ink: Value};
     "place.open": {};
@@ -728,7 +732,9 @@ declare namespace Words {
     "ready.end-rest": {};
     "ready.holds": {ink: Value; old: Value; press: Value};
     "ready.holds-until": {ink: Value; old: Value; press: Value; safe: Value};
+    "ready.keep": {};
     "ready.look": {};
+    "ready.not-needed": {press: Value};
     "ready.on": {press: Value};
     "ready.onto": {};
     "ready.other-ink": {ink: Value; old: Value};
@@ -738,6 +744,7 @@ declare namespace Words {
     "ready.rest": {};
     "ready.rest-hint": {};
     "ready.safe": {batch: Value; safe: Value};
+    "ready.stays": {old: Value};
     "ready.title": {};
     "ready.was-safe": {batch: Value; safe: Value};
     "recipe.coarse": {};
@@ -974,6 +981,8 @@ declare namespace Words {
     "waiting.for": {step: Value};
     "waiting.for-cup": {};
     "waiting.is-it": {batch: Value};
+    "waiting.look": {life: Value};
+    "waiting.not-needed": {press: Value};
     "waiting.other-ink": {old: Value};
     "waiting.ready": {};
     "waiting.ready-for": {press: Value};

@@ -32,7 +32,7 @@ export function benchPanel(element, tools) {
   const ready = h("div");
   const question = cupQuestion({ store, attempt });
   const waiting = waitingRow({
-    store, attempt,
+    ...tools,
     back() {
       wanted = false;
       draw();

@@ -1,12 +1,15 @@
 // A mix that is done: its rest is counted down, and it waits for its press.
 import { changeRow } from "../lib/api.js";
-import { closeDialog, loadDialog, loadOnto } from "../parts/batch-dialogs.js";
+import { closeDialog } from "../parts/batch-dialogs.js";
+import { loadDialog, loadOnto } from "../parts/load.js";
 import { lookedGood, overridden } from "../parts/good.js";
 import { button, h, phrase, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { clockTime, countdown, ratioWords, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
+import { outlasts, pastSafe } from "../parts/safe.js";
+import { moveDialog } from "../parts/use-dialogs.js";
 import { mixHead } from "./head.js";
 import { cautionFor } from "./steps.js";
 
@@ -17,14 +20,6 @@ import { cautionFor } from "./steps.js";
 export function awaitsPress(batch) {
   return !batch.press && (batch.step === "rest" || batch.step === "load");
 }
-
-/**
- * pastSafe tells whether a mix is past the time to which it was safe: somebody looks at it before it goes
- * onto a press.
- * @param {API.BatchView} batch
- * @param {number} now
- */
-const pastSafe = (batch, now) => Boolean(batch.ends_at) && Date.parse(batch.ends_at?.low ?? "") <= now;
 
 /**
  * ownWords says until when the mix itself is safe; empty where it is not known.
@@ -66,21 +61,22 @@ export function readyCard(tools) {
   const warnings = h("ul", { class: "warnings" });
   const ratio = h("p", { class: "mix-ratio" });
   const refusal = refusalLine();
+  const keep = button(say("ready.keep"), "big main", () => moveDialog(batch, tools));
   /** @type {API.BatchView} */
   let batch;
   const send = (/** @type {string} */ verb, /** @type {object} */ body) => changeRow(store, "batches", `batches/${batch.id}/${verb}`, body);
   const load = button("", "big main", () => {
     const press = store.get("presses", batch.for_press);
-    if (!press) return loadDialog(batch, store);
+    if (!press) return loadDialog(batch, tools);
     return attempt(refusal, () => loadOnto(batch, press.id, store));
   });
-  const elsewhere = button(say("ready.elsewhere"), "big", () => loadDialog(batch, store));
+  const elsewhere = button(say("ready.elsewhere"), "big", () => loadDialog(batch, tools));
   const good = button(say("use.good"), "big", () => attempt(refusal, () => lookedGood(batch, tools, async () => void await send("good", {}))));
   const close = button(say("use.close"), "big", () => closeDialog(batch, tools));
   const accept = button("", "big", () => overrideDialog((reason) => send("confirm", { step: batch.step, override: reason })));
   const element = h("section", { class: "mix ready", "aria-label": say("ready.title") },
     top.element, h("div", { class: "head-line" }, head, care), rest, hint, warnings, ratio,
-    h("div", { class: "actions" }, load, elsewhere, close, good), refusal, h("div", { class: "ways-out" }, accept));
+    h("div", { class: "actions" }, keep, close, load, elsewhere, good), refusal, h("div", { class: "ways-out" }, accept));
   return {
     element,
     update(/** @type {API.BatchView} */ row) {
@@ -99,17 +95,21 @@ export function readyCard(tools) {
       const old = holds ? store.get("batches", holds) : undefined;
       const where = { press: batch.for_press ?? "" };
       const past = pastSafe(batch, now);
+      // A cup that is safe for longer than the mix stays on its press.
+      const stays = !past && outlasts(old, batch, now);
+      show(keep, stays);
+      load.classList.toggle("main", !stays);
       show(load, !past);
       show(elsewhere, !past && Boolean(batch.for_press));
-      show(close, past);
+      show(close, past || stays);
       show(good, past);
       const dead = Boolean(overridden(store, batch, now));
       close.classList.toggle("main", dead);
       good.classList.toggle("main", !dead);
-      setWords(head, past ? say("ready.look") : resting ? say("ready.rest") : !batch.for_press ? say("ready.put") : old ? say("ready.ready-for", where) : say("ready.put-on", where));
+      setWords(head, past ? say("ready.look") : resting ? say("ready.rest") : !batch.for_press ? say("ready.put") : stays ? say("ready.not-needed", where) : old ? say("ready.ready-for", where) : say("ready.put-on", where));
       show(rest, resting);
       setText(rest, countdown(left));
-      setWords(hint, [ownWords(batch, now), !past && old && pressWords(batch, old, now), !past && resting && say("ready.rest-hint")].filter(Boolean).join(" "));
+      setWords(hint, [ownWords(batch, now), !past && old && pressWords(batch, old, now), stays && say("ready.stays", { old: old?.id ?? "" }), !past && resting && say("ready.rest-hint")].filter(Boolean).join(" "));
       show(hint, hint.textContent !== "");
     },
   };

@@ -11,6 +11,7 @@ import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
 import { term } from "../parts/terms.js";
 import { nextWord } from "./waiting.js";
+import { pastSafe } from "../parts/safe.js";
 
 const colourClasses = ["dark", "light", "heavy-light"].map((value) => ({ value, label: term("colour", value) }));
 const artworks = ["fine-detail", "normal", "large-solid"].map((value) => ({ value, label: term("artwork", value) }));
@@ -85,8 +86,10 @@ export function startPanel({ store, attempt, scale }) {
     const [ink, press] = [textOf(data, "ink"), pressOf(data)];
     const holds = press?.batch ? store.get("batches", press.batch) : undefined;
     setWords(other, press && holds && holds.ink !== ink ? say("start.other-ink", { press: press.id, old: holds.ink, ink }) : "");
-    const mix = press && store.all("batches").find((b) => b.for_press === press.id && !b.press && b.step);
-    setWords(second, press && mix ? say("start.second", { press: press.id, mix: `${mix.id} (${mix.ink})`, is: nextWord(mix, store.clock.now()) }) : "");
+    const now = store.clock.now();
+    const waits = press ? store.all("batches").filter((b) => b.for_press === press.id && !b.press && b.step && (b.state === "mixing" || !pastSafe(b, now))) : [];
+    const mix = waits.find((b) => b.id === press?.next_mix) ?? waits[0];
+    setWords(second, press && mix ? say("start.second", { press: press.id, mix: `${mix.id} (${mix.ink})`, is: nextWord(mix, now) }) : "");
     for (const line of [other, second]) show(line, line.textContent !== "");
   };
   const askRecipe = () => {

@@ -1,24 +1,27 @@
 // The mixes that wait while another is weighed, or none is: a short row, in which one tap continues a
 // mix. And the question whose cup is on the scale, where its weight does not tell.
 import { changeRow } from "../lib/api.js";
-import { loadDialog } from "../parts/batch-dialogs.js";
+import { loadDialog } from "../parts/load.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
 import { countdown, grams, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
 import { massOf } from "../parts/places.js";
+import { lifeNote, outlasts, pastSafe } from "../parts/safe.js";
 import { term } from "../parts/terms.js";
 
 /** @param {API.BatchView} batch */
 const stirs = (batch) => batch.step === "stir-hardener" || batch.step === "stir-thinner";
 
 /**
- * nextWord writes what a waiting mix waits for.
+ * nextWord writes what a waiting mix waits for. One past its time is ready for nothing: somebody looks at
+ * it first.
  * @param {API.BatchView} batch
  * @param {number} now
  */
 export function nextWord(batch, now) {
+  if (batch.state !== "mixing" && pastSafe(batch, now)) return say("waiting.look", { life: lifeNote(batch, now) });
   if (batch.step === "rest") {
     const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
     return left > 0 ? say("waiting.rests", { left: countdown(left) }) : say("waiting.rested");
@@ -31,9 +34,9 @@ export function nextWord(batch, now) {
 /**
  * waitingRow makes the row. A mix in it that is not set aside is the one on the scale, behind the
  * form for the next one; back brings it back.
- * @param {Pick<Page.Tools, "store" | "attempt"> & { back: () => void }} tools
+ * @param {Page.Tools & { back: () => void }} tools
  */
-export function waitingRow({ store, attempt, back }) {
+export function waitingRow({ store, attempt, notify, back }) {
   const list = h("ul", { class: "waiting-list" });
   const refusal = refusalLine();
   const element = h("section", { class: "waiting", "aria-label": say("stage.waiting"), hidden: true }, h("h2", { text: say("waiting.title") }), list, refusal);
@@ -44,7 +47,7 @@ export function waitingRow({ store, attempt, back }) {
      * @param {number} now
      */
     update(batches, now) {
-      for (const part of keyed(list, batches, (b) => b.id, () => waitingCard({ store, attempt, back, refusal }))) part.tick(now);
+      for (const part of keyed(list, batches, (b) => b.id, () => waitingCard({ store, attempt, notify, back, refusal }))) part.tick(now);
       show(element, batches.length > 0);
       element.dataset.count = String(batches.length);
       if (batches.length === 0) show(refusal, false);
@@ -52,8 +55,8 @@ export function waitingRow({ store, attempt, back }) {
   };
 }
 
-/** @param {Pick<Page.Tools, "store" | "attempt"> & { back: () => void, refusal: HTMLElement }} tools */
-function waitingCard({ store, attempt, back, refusal }) {
+/** @param {Page.Tools & { back: () => void, refusal: HTMLElement }} tools */
+function waitingCard({ store, attempt, notify, back, refusal }) {
   const name = h("strong");
   const state = h("span");
   /** @type {API.BatchView} */
@@ -69,7 +72,7 @@ function waitingCard({ store, attempt, back, refusal }) {
     overrideDialog((override) => send("take-up", { override }), { title: say("waiting.is-it", { batch: batch.id }), lead, reasons: cupReasons() });
   };
   const up = button("", "small", () => {
-    if (batch.state !== "mixing") return loadDialog(batch, store);
+    if (batch.state !== "mixing") return loadDialog(batch, { store, attempt, notify });
     return batch.aside ? takeUp() : back();
   });
   const stirred = button(say("steps.stirred"), "small", () => post("confirm", { step: batch.step }));
@@ -89,7 +92,7 @@ function waitingCard({ store, attempt, back, refusal }) {
       const old = holds ? store.get("batches", holds) : undefined;
       const other = old && old.ink !== batch.ink && say("waiting.other-ink", { old: old.ink });
       const weighs = batch.state === "mixing" && batch.cup_weighs_g !== undefined && say("waiting.cup-weighs", { mass: grams(batch.cup_weighs_g, 0) });
-      setText(state, [batch.ink, nextWord(batch, now), other, weighs].filter(Boolean).join(", "));
+      setText(state, [batch.ink, outlasts(old, batch, now) ? say("waiting.not-needed", { press: batch.for_press ?? "" }) : nextWord(batch, now), other, weighs].filter(Boolean).join(", "));
     },
   };
 }

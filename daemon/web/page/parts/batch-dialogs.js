@@ -1,44 +1,12 @@
-// The questions about a batch: which press it goes onto, how it ended, what was mixed by hand.
+// The questions about a batch: how it ended, what was mixed by hand.
 import { changeRow, list } from "../lib/api.js";
 import { lastFirst, remember } from "../lib/choices.js";
 import { ask, chips, field, figure, massField, textOf } from "../lib/dialogs.js";
 import { h, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { care } from "./care.js";
-import { comesOffDialog } from "./comes-off.js";
 import { leftPart } from "./left.js";
-import { pressNote } from "./places.js";
 import { term } from "./terms.js";
-
-/**
- * loadOnto puts a batch on a press. Where that holds another one, it asks what becomes of it.
- * @param {API.BatchView} batch
- * @param {string} press
- * @param {import("../lib/store.js").Store} store
- */
-export async function loadOnto(batch, press, store) {
-  const holds = store.get("presses", press)?.batch;
-  const old = holds && store.get("batches", holds);
-  if (old) return comesOffDialog(batch, press, old, store);
-  await changeRow(store, "batches", `batches/${batch.id}/load`, { press, ...(holds && { replace: true }) });
-}
-
-/**
- * loadDialog asks for the press. One that holds a batch says so, and choosing it takes that off.
- * @param {API.BatchView} batch
- * @param {import("../lib/store.js").Store} store
- */
-export function loadDialog(batch, store) {
-  const presses = store.all("presses");
-  const options = presses.map((p) => ({ value: p.id, label: p.id, note: pressNote(store, p, batch) }));
-  const chosen = batch.for_press ?? presses.find((p) => !p.batch)?.id;
-  ask({
-    title: say("load.title", { batch: batch.id }),
-    body: [chips({ legend: say("load.press"), name: "press", options, chosen }), care(say("care.lid"))],
-    submitLabel: say("load.on"),
-    submit: (data) => loadOnto(batch, textOf(data, "press"), store),
-  });
-}
 
 const outcomes = () => [
   { value: "used-up", label: say("close.used-up") }, { value: "discarded", label: say("close.discarded") },

@@ -4,6 +4,7 @@ import { ask, pick } from "../lib/dialogs.js";
 import { h } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { leftPart } from "./left.js";
+import { goesOn, lifeNote } from "./safe.js";
 
 /**
  * comesOffDialog puts a batch on a press that holds another, and asks what becomes of that one. Only
@@ -15,9 +16,11 @@ import { leftPart } from "./left.js";
  */
 export function comesOffDialog(batch, press, old, store) {
   const load = (/** @type {object} */ fate) => changeRow(store, "batches", `batches/${batch.id}/load`, { press, comes_off: { batch: old.id, ...fate } });
+  const now = store.clock.now();
+  const life = lifeNote(old, now);
   pick({
     title: say("comes-off.title", { batch: old.id, press }),
-    lead: [say("comes-off.lead", { batch: batch.id }), batch.ink !== old.ink && say("comes-off.other-ink", { ink: batch.ink, old: old.ink })].filter(Boolean).join(" "),
+    lead: [goesOn(batch, now), life && say("place.comes-off", { batch: old.id, life }), say("comes-off.lead", { batch: batch.id }), batch.ink !== old.ink && say("comes-off.other-ink", { ink: batch.ink, old: old.ink })].filter(Boolean).join(" "),
     groups: [{
       legend: say("comes-off.legend", { batch: old.id }),
       options: [

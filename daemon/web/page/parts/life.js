@@ -61,9 +61,9 @@ export function lifeWords({ low, expected, high }, now) {
 
 /**
  * drawLife shows until when a batch is safe, in figures and on its bar, and when the next mix must
- * begin.
+ * begin. Only a batch on a press is followed by a mix.
  * @param {{ left: HTMLElement, spread: HTMLElement, next: HTMLElement, bar: ReturnType<typeof lifeBar> }} parts
- * @param {{ id: string, ends_at?: API.SpanTime | null, next_mix_at?: string }} batch that has an end
+ * @param {{ id: string, press?: string | null, ends_at?: API.SpanTime | null, next_mix_at?: string }} batch that has an end
  * @param {number} now
  * @param {number} length
  * @param {string} coming the next mix, where there is one already, see nextIs
@@ -77,7 +77,7 @@ export function drawLife({ left, spread, next, bar }, batch, now, length, coming
   setText(/** @type {HTMLElement} */ (lead), words.lead);
   setText(/** @type {HTMLElement} */ (figure), words.figure);
   setText(spread, words.band);
-  const begin = batch.next_mix_at && !coming ? Date.parse(batch.next_mix_at) : NaN;
+  const begin = batch.press && batch.next_mix_at && !coming ? Date.parse(batch.next_mix_at) : NaN;
   drawNext(next, begin, now, coming);
   bar.draw(ends, begin, now, length);
   setText(bar.words, say("life.left", { batch: batch.id, figure: [words.lead, words.figure].filter(Boolean).join(" "), band: words.band }));

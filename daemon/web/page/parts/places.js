@@ -1,5 +1,6 @@
 // The places of a cup: on a press, or in a zone, open or loosely covered.
 import { say } from "../lib/words.js";
+import { lifeNote } from "./safe.js";
 
 // How much air reaches the mix under a cover, as a share of an open cup's. The half is common
 // practice, not measured.
@@ -7,16 +8,21 @@ import { say } from "../lib/words.js";
 const covers = [{ label: "place.open", exposure: 1 }, { label: "place.covered", exposure: 0.5 }];
 
 /**
- * pressNote says what is on a press now, and that it is another ink than a batch's where it is.
- * @param {Pick<import("../lib/store.js").Store, "get">} store
+ * pressNote says what is on a press now and until when that is safe, and that it is another ink than a
+ * batch's where it is.
+ * @param {Pick<import("../lib/store.js").Store, "get" | "clock">} store
  * @param {API.PressView} press
  * @param {API.BatchView} batch
  */
 export function pressNote(store, press, batch) {
   if (!press.batch) return say("place.free");
-  const ink = store.get("batches", press.batch)?.ink;
-  const holds = { batch: press.batch, ink: ink ?? "" };
-  return ink && ink !== batch.ink ? say("place.holds-other", holds) : say("place.holds", holds);
+  const old = store.get("batches", press.batch);
+  const holds = { batch: press.batch, ink: old?.ink ?? "" };
+  const life = lifeNote(old, store.clock.now());
+  return [
+    old && old.ink !== batch.ink ? say("place.holds-other", holds) : say("place.holds", holds),
+    life && say("place.cup-is", { batch: press.batch, life }),
+  ].filter(Boolean).join(". ");
 }
 
 /**

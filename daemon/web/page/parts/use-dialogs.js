@@ -2,7 +2,7 @@
 // was tested.
 import { changeRow } from "../lib/api.js";
 import { parseEnds } from "./axis.js";
-import { loadOnto } from "./batch-dialogs.js";
+import { loadOnto, lookFirst } from "./load.js";
 import { care, sheetLinks } from "./care.js";
 import { ask, chips, field, figure, massField, massInput, pick, steppedMass, textOf } from "../lib/dialogs.js";
 import { h, phrase, setText } from "../lib/dom.js";
@@ -10,6 +10,7 @@ import { grams, percent, pipetteGrams, pipettes } from "../lib/format.js";
 import { lifeWords } from "./life.js";
 import { say } from "../lib/words.js";
 import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
+import { goesOn, pastSafe } from "./safe.js";
 import { term } from "./terms.js";
 
 /**
@@ -31,14 +32,20 @@ async function send({ store, notify }, batch, verb, body) {
 export function moveDialog(batch, tools) {
   pick({
     title: say("move.title", { batch: batch.id }),
-    lead: say("move.lead"),
+    lead: [goesOn(batch, tools.store.clock.now()), say("move.lead")].filter(Boolean).join(" "),
     caution: say("care.lid"),
     groups: [
       { legend: say("move.presses"), options: pressesFor(tools.store, batch) },
       { legend: say("move.zones"), options: zonesFor(tools.store) },
     ],
-    // What comes off is asked about, as when a mix is loaded.
-    submit: async (where) => (where.replace && where.press ? () => loadOnto(batch, where.press ?? "", tools.store) : send(tools, batch, "move", where)),
+    // What comes off is asked about, as when a mix is loaded, and a batch past its time is looked at.
+    async submit(where) {
+      const press = where.press;
+      if (!press) return send(tools, batch, "move", where);
+      if (where.replace) return () => lookFirst(batch, tools, (looked) => loadOnto(looked, press, tools.store));
+      if (!pastSafe(batch, tools.store.clock.now())) return send(tools, batch, "move", where);
+      return () => lookFirst(batch, tools, () => send(tools, batch, "move", where));
+    },
   });
 }
 
@@ -50,7 +57,7 @@ export function splitDialog(batch, tools) {
   const places = [...pressesFor(tools.store, batch), ...zonesFor(tools.store)];
   ask({
     title: say("split.title", { batch: batch.id }),
-    lead: say("split.lead", { mass: grams(massOf(batch)) }),
+    lead: [say("split.lead", { mass: grams(massOf(batch)) }), goesOn(batch, tools.store.clock.now())].filter(Boolean).join(" "),
     body: [
       steppedMass(h("input", { name: "grams", required: true, ...massInput }), say("split.poured-off")),
       care(say("care.lid")),
@@ -59,7 +66,9 @@ export function splitDialog(batch, tools) {
     submitLabel: say("split.it"),
     submit(data) {
       const { exposure, replace, ...to } = places[Number(data.get("place"))].value;
-      return send(tools, batch, "split", { grams: figure(data, "grams"), to, ...(exposure && { exposure }), ...(replace && { replace }) });
+      const body = { grams: figure(data, "grams"), to, ...(exposure && { exposure }), ...(replace && { replace }) };
+      if (!to.press || !pastSafe(batch, tools.store.clock.now())) return send(tools, batch, "split", body);
+      lookFirst(batch, tools, () => send(tools, batch, "split", body));
     },
   });
 }

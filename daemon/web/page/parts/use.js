@@ -1,8 +1,9 @@
 // The buttons of an open batch, on the bench's page and on the press board.
 import { changeRow } from "../lib/api.js";
-import { closeDialog, loadDialog } from "./batch-dialogs.js";
+import { closeDialog } from "./batch-dialogs.js";
 import { button, h, show } from "../lib/dom.js";
 import { lookedGood, overridden } from "./good.js";
+import { loadDialog } from "./load.js";
 import { refusalLine } from "../lib/refusal.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "./mix-dialogs.js";
@@ -42,7 +43,7 @@ export function batchActions(tools) {
     if (!onDisk) notify(say("use.not-on-disk", { batch: batch.id }));
   };
   const good = button(say("use.good"), "small", () => attempt(refusal, () => lookedGood(batch, tools, () => send("good"))));
-  const load = button(say("use.load"), "small", () => loadDialog(batch, store));
+  const load = button(say("use.load"), "small", () => loadDialog(batch, tools));
   const move = button(say("use.move"), "small", () => moveDialog(batch, tools));
   const unload = button(say("use.unload"), "small", () => attempt(refusal, () => send("unload")));
   const accept = button(say("use.accept"), "small", () => overrideDialog((reason) => changeRow(store, "batches", `batches/${batch.id}/confirm`, { step: "load", override: reason })));

@@ -11,6 +11,8 @@ import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { age, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { axisHead, axisKey, nextIs } from "../parts/life.js";
+import { lookFirst } from "../parts/load.js";
+import { lifeNote, pastSafe } from "../parts/safe.js";
 import { rejectsPart } from "./defects.js";
 import { othersBatches } from "./others.js";
 import { qualityWords } from "../parts/terms.js";
@@ -134,7 +136,8 @@ function waiting(store, press) {
  * @param {Page.Tools} tools
  * @param {HTMLElement} refusal
  */
-function pressActions({ store, attempt, notify }, refusal) {
+function pressActions(tools, refusal) {
+  const { store, attempt, notify } = tools;
   /** @type {PlaceRow} */
   let row;
   const alarmsOf = () => store.all("alarms").filter((a) => notAcknowledged(a) && [row.press?.id, row.batch?.id, lightOf()?.batch].includes(a.subject));
@@ -147,7 +150,7 @@ function pressActions({ store, attempt, notify }, refusal) {
   }));
   // A batch that went off is closed and has no row, so the stop that it caused is lifted here.
   const lift = button(say("use.unload"), "small", () => attempt(refusal, () => change(`batches/${lightOf()?.batch}/unload`)));
-  const load = button(say("use.load"), "small", () => row.press && pickBatch(row.press, store));
+  const load = button(say("use.load"), "small", () => row.press && pickBatch(row.press, tools));
   const gelled = care(say("care.gelled"));
   const element = h("div", { class: "batch-actions" }, gelled, acknowledge, load, lift);
   return {
@@ -174,17 +177,22 @@ const loadable = (batch) => batch.state !== "mixing" && !batch.press && batch.en
 /**
  * pickBatch asks which cup was put on a press; that meant for it comes first.
  * @param {API.PressView} press
- * @param {import("../lib/store.js").Store} store
+ * @param {Page.Tools} tools
  */
-function pickBatch(press, store) {
+function pickBatch(press, tools) {
+  const { store } = tools;
+  const now = store.clock.now();
   const meant = (/** @type {API.BatchView} */ b) => b.for_press === press.id;
   const rows = store.all("batches").filter(loadable).sort((a, b) => Number(meant(b)) - Number(meant(a)) || a.id.localeCompare(b.id));
   pick({
     title: say("board.which-cup", { press: press.id }),
     caution: say("care.lid"),
-    groups: [{ legend: say("board.without-press"), options: rows.map((b) => ({ value: b.id, label: b.id, note: meant(b) ? say("board.meant", { ink: b.ink }) : b.ink })) }],
+    groups: [{ legend: say("board.without-press"), options: rows.map((b) => ({ value: b.id, label: b.id, note: [meant(b) ? say("board.meant", { ink: b.ink }) : b.ink, lifeNote(b, now)].filter(Boolean).join(", ") })) }],
     async submit(id) {
-      await changeRow(store, "batches", `batches/${id}/load`, { press: press.id });
+      const load = () => changeRow(store, "batches", `batches/${id}/load`, { press: press.id });
+      const batch = store.get("batches", id);
+      if (batch && pastSafe(batch, now)) return () => lookFirst(batch, tools, load);
+      await load();
     },
   });
 }

@@ -1,0 +1,49 @@
+// Until when a cup is safe, where it goes onto a press or comes off one.
+import { say } from "../lib/words.js";
+import { parseEnds } from "./axis.js";
+import { lifeWords } from "./life.js";
+
+/**
+ * pastSafe tells whether a batch is past the time to which it was safe: somebody looks at it before it goes
+ * onto a press.
+ * @param {{ ends_at?: API.SpanTime | null }} batch
+ * @param {number} now
+ */
+export function pastSafe(batch, now) {
+  const ends = parseEnds(batch);
+  return ends !== null && ends.low <= now;
+}
+
+/**
+ * outlasts tells whether a cup on a press is safe for at least as long as a mix of the same ink that waits
+ * for that press: the mix does not replace it now. The bench decides the same, see next_mix.
+ * @param {API.BatchView | undefined} on
+ * @param {API.BatchView} mix
+ * @param {number} now
+ */
+export function outlasts(on, mix, now) {
+  const [is, waits] = [on && parseEnds(on), parseEnds(mix)];
+  return Boolean(on && is && waits && on.ink === mix.ink && waits.low > now && is.low >= waits.low);
+}
+
+/**
+ * lifeNote writes until when a batch is safe, or how long ago its latest end was; empty where that is not known.
+ * @param {API.BatchView | undefined} batch
+ * @param {number} now
+ */
+export function lifeNote(batch, now) {
+  const ends = batch && parseEnds(batch);
+  if (!ends) return "";
+  const { lead, figure, band } = lifeWords(ends, now);
+  return ends.high <= now ? band : [lead, figure].filter(Boolean).join(" ");
+}
+
+/**
+ * goesOn writes which cup goes onto a press, and its life.
+ * @param {API.BatchView} batch
+ * @param {number} now
+ */
+export function goesOn(batch, now) {
+  const life = lifeNote(batch, now);
+  return life && say("place.goes-on", { batch: batch.id, life });
+}
