@@ -38,8 +38,8 @@ func TestBoardOrder(t *testing.T) {
 	})`)
 	for i, h := range []struct{ low, expected, high float64 }{{31. / 60, 42. / 60, 55. / 60}, {2, 3, 4.5}, {5 + 5./60, 6 + 10./60, 7 + 40./60}} {
 		for name, pair := range map[string][2]float64{"high": {bars[i].Width, h.high / 8}, "expected": {bars[i].Notch, h.expected / 8}, "next mix": {bars[i].Next, (h.low - 0.25) / 8}} {
-			if i == 2 && name == "next mix" {
-				continue // it is being mixed, and has no time at which it must begin
+			if i > 0 && name == "next mix" {
+				continue // no mix follows a cup on no press, and one that is being mixed has no time at which it must begin
 			}
 			if d := pair[0] - pair[1]; d > 0.005 || d < -0.005 {
 				t.Errorf("bar %d: %s at %v of the axis, want %v", i, name, pair[0], pair[1])
