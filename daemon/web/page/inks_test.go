@@ -48,7 +48,7 @@ func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	b.openAt(f, "/devices")
 	b.act("Learned from your batches…", "dial-satin")
-	b.sees("dialog", "Nothing is learned yet: the data sheet stands.")
+	b.sees("dialog", "Nothing is learned yet: the data sheet stands. 2 ends: too few") // the answer first
 	if options := eval[int](b, `document.querySelectorAll("dialog .option").length`); options != 0 {
 		t.Errorf("%d answers are offered", options)
 	}

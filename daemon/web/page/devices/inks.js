@@ -62,7 +62,7 @@ async function learningDialog(id, store) {
   const sentence = (/** @type {string} */ text) => `${text.charAt(0).toUpperCase()}${text.slice(1)}.`.replace("..", ".");
   pick({
     title: say("inks.learned-title", { ink: id }),
-    lead: [found.verdict, ...(found.cautions ?? []), whyNot].flatMap((text) => text || []).map(sentence).join(" "),
+    lead: [whyNot, found.verdict, ...(found.cautions ?? [])].flatMap((text) => text || []).map(sentence).join(" "),
     groups: [{
       legend: say("inks.from-now"),
       options: found.acceptable ? [{ label: say("inks.use"), note: say("inks.use-note"), value: "accept" }] : [],
