@@ -40,7 +40,11 @@ func (b *Bench) flowTime(now time.Time, by actor.Name, c request.FlowTimeBatch) 
 		e.RunsS = append(e.RunsS, *c.SecondRunS)
 	}
 	if e.Sample, e.ViscosityMM2PerS, err = sampleOf(flowcup.Cup(c.Cup), e.RunsS); err != nil {
-		return nil, request.Refuse(request.Invalid, "flow time", "%v", err)
+		refusal := request.Refuse(request.Invalid, "flow time", "%v", err)
+		if least, most, known := flowcup.Cup(c.Cup).Range(); known {
+			refusal = refusal.Saying("flow-time-range", "least", least, "most", most)
+		}
+		return nil, refusal
 	}
 	e.Sample.Cup = c.Cup
 	e.Sample.TemperatureC = batch.Ensemble.CupTemperatureC()

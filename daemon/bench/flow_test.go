@@ -1,10 +1,12 @@
 package bench
 
 import (
+	"strings"
 	"testing"
 	"time"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/words"
 )
 
 // A flow time of the fresh mix and one hours later, two runs each, narrow the band; the figures are kept, and a
@@ -54,6 +56,8 @@ func TestAFlowTimeThatSaysNothingIsRefused(t *testing.T) {
 		c.Batch = id
 		if _, refusal := s.ask(c); refusal == nil || refusal.Kind != request.Invalid {
 			t.Errorf("%s: %v, want it refused as invalid", name, refusal)
+		} else if words := (words.Locale{}).Refusal(refusal.Message); name == "too slow" && !strings.HasPrefix(words, "With this flow cup a flow time is 30 to 100 s.") {
+			t.Errorf("%s: a person reads %q", name, words)
 		}
 	}
 	if flows := s.b.state.Batches[id].Flows; len(flows) != 0 {

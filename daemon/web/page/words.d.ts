@@ -90,6 +90,7 @@ declare namespace Words {
     "batch.mixed": {at: Value};
     "batch.no-can": {part: Value};
     "batch.no-hardener": {};
+    "batch.past": {band: Value};
     "batch.poured": {};
     "batch.test": {result: Value; test: Value};
     "batch.test-early": {};
@@ -163,6 +164,7 @@ declare namespace Words {
     "can-choice.empty": {};
     "can-choice.expired": {day: Value};
     "can-choice.expiry-not-known": {day: Value};
+    "can-choice.first": {can: Value};
     "can-choice.from": {};
     "can-choice.from-wiped": {};
     "can-choice.keeps-longer": {};

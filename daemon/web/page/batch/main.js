@@ -4,7 +4,7 @@ import { get, list, Refused } from "../lib/api.js";
 import { day, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
-import { clockTime, grams, percent, ratioWords, remaining } from "../lib/format.js";
+import { clockTime, grams, percent, ratioWords, remaining, spentWords } from "../lib/format.js";
 import { byId, live } from "../lib/live.js";
 import { picture } from "../lib/picture.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
@@ -138,7 +138,7 @@ function testWords(t) {
   const words = { test: term("test", t.kind), result: term("result", t.result) };
   if (!t.printed_at) return say("batch.test", words);
   const early = t.result === "fail" && (t.spent ?? 0) < earlyShare && say("batch.test-early");
-  return [say("batch.test-printed", { ...words, printed: dayTime(t.printed_at), spent: percent(100 * (t.spent ?? 0)) }), early].filter(Boolean).join(". ");
+  return [say("batch.test-printed", { ...words, printed: dayTime(t.printed_at), spent: spentWords(t.spent ?? 0) }), early].filter(Boolean).join(". ");
 }
 
 /**
@@ -162,7 +162,7 @@ function flowCupWords(cup) {
  * @param {API.Band | null} of the batch's band, while it is open
  */
 function flowRow(f, of) {
-  const text = say("batch.flow-time", { time: runsWords(f.runs_s), cup: flowCupWords(f.cup), viscosity: Math.round(f.viscosity_mm2_s), spent: percent(100 * f.spent) });
+  const text = say("batch.flow-time", { time: runsWords(f.runs_s), cup: flowCupWords(f.cup), viscosity: Math.round(f.viscosity_mm2_s), spent: spentWords(f.spent) });
   const counted = of && (of.flow_times ?? []).find((one) => one.seq === f.seq);
   const single = f.agree ? "" : say("batch.flow-time-single");
   const why = !of ? single : counted ? counted.why : say("batch.flow-time-older");
@@ -281,7 +281,7 @@ function drawLife(now) {
   if (!row || !ends) return;
   const left = remaining(untilEnds(ends, now));
   const until = { left: left.figure, band: left.band, expected: clockTime(ends.expected, now), safe: clockTime(ends.low, now) };
-  setText(life, [say("batch.life", until), firstEnd(row), qualityWords(row)].filter(Boolean).join(" "));
+  setText(life, [ends.high <= now ? say("batch.past", until) : say("batch.life", until), firstEnd(row), qualityWords(row)].filter(Boolean).join(" "));
 }
 
 page.start(() => {

@@ -55,6 +55,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     if (outOfContact()) return refuse(say("stage.no-contact-tap"), "");
     if (tooMuch()) return refuse(say("stage.too-much-tap"), "too-much");
     if (name.asks()) return refuse(say("wrong.name-first"), "not-named");
+    if (asksCan()) return from.ask();
     if (kept) {
       drop("stage.kept-given-up");
       return draw();
@@ -80,10 +81,13 @@ export function mixActions({ store, attempt }, current, chosenPart) {
   let at = "";
   let changed = 0; // when the step changed
   let pressed = "";
+  let refusedAtG = NaN; // what the scale showed when it was said that nothing was poured
   let done = "";
 
   // Far too much ink is not taken with one tap.
   const tooMuch = () => scale?.batch === current().id && scale.pouring?.verdict === "too-much";
+  // Nor is a pour from a can that is past its last day: the button asks about it first, since the warning may be out of sight.
+  const asksCan = () => (chosenPart() ? "" : from.asks());
   const stirs = () => (current().step ?? "").startsWith("stir-");
 
   // whenStill repeats what was refused because the weight still moved, for as long as a tap is kept.
@@ -113,7 +117,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
   }
 
   function draw() {
-    setText(confirm, outOfContact() ? say("stage.no-contact") : kept ? say("stage.kept") : tooMuch() ? say("stage.too-much") : name.asks() ? say("wrong.name-first") : cure() || done);
+    setText(confirm, outOfContact() ? say("stage.no-contact") : kept ? say("stage.kept") : tooMuch() ? say("stage.too-much") : name.asks() ? say("wrong.name-first") : asksCan() ? say("can-choice.first", { can: asksCan() }) : cure() || done);
     confirm.dataset.kept = String(kept !== undefined);
     confirm.setAttribute("aria-disabled", String(outOfContact() || tooMuch() || name.asks()));
   }
@@ -131,6 +135,13 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     clearTimeout(rest.timer);
     rest.timer = setTimeout(() => follow(), stillMs);
     return false;
+  }
+
+  // forget takes back that nothing was poured as soon as the weight has moved.
+  function forget() {
+    const weight = scale?.weight_g ?? NaN;
+    if (refusal.hidden || refusal.dataset.code !== "nothing-poured") refusedAtG = weight;
+    else if (Math.abs(weight - refusedAtG) > 2 * (scale?.division_g ?? 0)) show(refusal, false);
   }
 
   function follow() {
@@ -190,6 +201,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
         changed = performance.now();
         show(refusal, false);
       }
+      forget();
       follow();
       draw();
       const refused = refusal.hidden ? "" : refusal.dataset.code;

@@ -23,7 +23,7 @@ export function pourFromPart({ attempt }, current, confirm) {
   const reason = h("p", { class: "quiet" });
   const stir = h("p", { class: "can-stir" });
   const stirRefusal = refusalLine();
-  const override = button(say("can-choice.use-anyway"), "big", () => withChosen((can) => reasonDialog(can, (text) => (given = { key: keyOf(), text }))));
+  const override = button(say("can-choice.use-anyway"), "big", () => withChosen(askAbout));
   const expired = h("div", { class: "refusal can-expired" }, past, override);
   const stirred = button("", "big", () => withChosen(({ can }) => attempt(stirRefusal, () => change(`cans/${can}/stirred`))));
   // Stirring comes before pouring, and so stands above the order to pour.
@@ -42,6 +42,8 @@ export function pourFromPart({ attempt }, current, confirm) {
     const can = chosen();
     return can && work(can);
   };
+  const excused = (/** @type {API.CanChoice | undefined} */ can) => Boolean(can?.expired) && given.key === keyOf();
+  const askAbout = (/** @type {API.CanChoice} */ can) => reasonDialog(can, (text) => (given = { key: keyOf(), text }));
 
   /**
    * emptied books the pour so far to this can, and tells that the can is empty.
@@ -60,6 +62,12 @@ export function pourFromPart({ attempt }, current, confirm) {
   return {
     element,
     stirFirst,
+    // asks returns the can that is past its last day and for which nobody has given a reason yet.
+    asks() {
+      const can = chosen();
+      return can?.expired && !excused(can) ? can.can : "";
+    },
+    ask: () => withChosen(askAbout),
     /**
      * body returns the fields of a confirmation that name the can.
      * @returns {{ can?: string, can_override?: string }}
@@ -67,29 +75,30 @@ export function pourFromPart({ attempt }, current, confirm) {
     body() {
       const can = chosen();
       if (!can) return {};
-      return { can: can.can, ...(can.expired && given.key === keyOf() && { can_override: given.text }) };
+      return { can: can.can, ...(excused(can) && { can_override: given.text }) };
     },
     update() {
       show(element, choices().length > 0);
       const can = chosen();
       show(stirFirst, Boolean(can?.stir));
       if (choices().length === 0) return;
-      const key = JSON.stringify([place(), choices(), can?.can]);
+      const taken = this.asks() ? undefined : can; // one that is asked about does not look chosen
+      const key = JSON.stringify([place(), choices(), can?.can, taken?.can]);
       if (key !== drawn) {
         drawn = key;
         element.dataset.choices = String(choices().length);
         setText(legend, current().step === "thinner" ? say("can-choice.from") : say("can-choice.from-wiped"));
-        list.replaceChildren(...choices().map((c) => chip(c, c === can, () => {
+        list.replaceChildren(...choices().map((c) => chip(c, c === taken, () => {
           picked = { at: place(), can: c.can };
+          drawn = "";
           this.update();
         })));
       }
-      const excused = Boolean(can?.expired) && given.key === keyOf();
       setText(past, can?.expired ?? "");
       show(expired, Boolean(can?.expired));
-      setText(reason, excused ? say("can-choice.used-anyway", { why: given.text }) : "");
-      show(reason, excused);
-      show(override, Boolean(can?.expired) && !excused);
+      setText(reason, excused(can) ? say("can-choice.used-anyway", { why: given.text }) : "");
+      show(reason, excused(can));
+      show(override, this.asks() !== "");
       setWords(stir, can?.stir ? say("can-choice.stir", { can: can.can, why: can.stir }) : "");
       setText(stirred, say("can-choice.stirred", { can: can?.can ?? "" }));
       empty.setAttribute("aria-label", `${empty.textContent} (${can?.can})`);

@@ -1,7 +1,7 @@
 // The batches of one day as a table.
 import { day, dayName, dayTime, timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText, setWords } from "../lib/dom.js";
-import { degrees, duration, grams, percent } from "../lib/format.js";
+import { degrees, duration, grams, percent, spentWords } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { kindOf, outcome, printed } from "../parts/history.js";
 
@@ -93,7 +93,7 @@ function facts(b) {
     timeOfDay(b.closed_at),
     b.poured_into ? say("closed.poured-into", { batch: b.poured_into }) : outcome(b.outcome),
     b.age_s === undefined ? none : least(duration(b.age_s)),
-    b.spent === undefined ? none : least(percent(100 * b.spent)),
+    b.spent === undefined ? none : least(spentWords(b.spent)),
     b.mean_temperature_c === undefined ? none : `${degrees(b.mean_temperature_c)}, ${percent(b.mean_humidity_pct)}`,
     b.defects ? printed([b]) : String(b.prints),
     b.left_g === undefined ? none : grams(b.left_g),

@@ -57,6 +57,14 @@ export function percent(value, decimals = 0) {
   return value === undefined || value === null ? unknown : `${number(value, decimals)}\u00a0%`;
 }
 
+const mostSpent = 2; // beyond twice its pot life ink is long dead, and the figure tells only how long it stood
+
+/**
+ * spentWords writes which share of its pot life a batch has spent.
+ * @param {number} share
+ */
+export const spentWords = (share) => (share > mostSpent ? `>\u00a0${percent(100 * mostSpent)}` : percent(100 * share));
+
 /**
  * duration writes seconds as a person says them: "45 s", "1 min 3 s", "42 min", "2 h 04 min".
  * @param {number} seconds

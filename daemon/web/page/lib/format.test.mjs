@@ -55,3 +55,9 @@ test("a ratio within its tolerance is right, with what it is off by", () => {
   assert.equal(ratio(-4.4), "Ratio right: 4.4 % less hardener than asked, within ± 5 % (ratio 4.18:1 ± 0.6 %)");
   assert.equal(ratio(20), "20.0 % too much hardener, ± 5 % is allowed (ratio 3.33:1 ± 0.6 %)");
 });
+
+test("beyond twice the pot life no figure tells more", () => {
+  for (const [share, want] of [[0, "0 %"], [0.874, "87 %"], [2, "200 %"], [2.01, "> 200 %"], [7.33, "> 200 %"]]) {
+    assert.equal(plain(format.spentWords(share)), want);
+  }
+});
