@@ -149,6 +149,7 @@ func (l *load) share(ctx context.Context, errs io.Writer) (all rehearsal.PlantRe
 		return all, err
 	}
 	reports, failed := make([]rehearsal.PlantReport, l.processes), make([]error, l.processes)
+	told := oneAtATime{to: errs}
 	var running sync.WaitGroup
 	for i := range l.processes {
 		benches := (l.Benches + i) / l.processes
@@ -158,7 +159,7 @@ func (l *load) share(ctx context.Context, errs io.Writer) (all rehearsal.PlantRe
 			var out bytes.Buffer
 			c := exec.CommandContext(ctx, program, args...)
 			c.Cancel = func() error { return c.Process.Signal(syscall.SIGTERM) }
-			c.Stdout, c.Stderr = &out, errs
+			c.Stdout, c.Stderr = &out, &told
 			if err := c.Run(); err != nil {
 				failed[i] = fmt.Errorf("process %d: %w", i+1, err)
 				return
@@ -172,4 +173,16 @@ func (l *load) share(ctx context.Context, errs io.Writer) (all rehearsal.PlantRe
 	}
 	all.BrokerShare, all.BrokerBytes = reports[0].BrokerShare, reports[0].BrokerBytes
 	return all, errors.Join(failed...)
+}
+
+// oneAtATime passes on what several processes write.
+type oneAtATime struct {
+	mu sync.Mutex
+	to io.Writer
+}
+
+func (w *oneAtATime) Write(p []byte) (int, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.to.Write(p)
 }
