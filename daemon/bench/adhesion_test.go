@@ -14,6 +14,7 @@ import (
 // comes first, and is undone, corrected and read again like other records. A test of unknown age, and passed
 // ones, change nothing.
 func TestAFailedTestTellsOfTheAdhesionEnd(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))
@@ -66,6 +67,7 @@ func TestAFailedTestTellsOfTheAdhesionEnd(t *testing.T) {
 
 // The result often comes when the batch is closed. It then tells of the ink, and the next batch knows it.
 func TestATestOfAClosedBatchTellsOfItsInk(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.pass(20*time.Second, both(mild))

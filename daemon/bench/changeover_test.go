@@ -78,6 +78,7 @@ func TestAMixThatWaitedTooLong(t *testing.T) {
 // A mix that is safe for no longer than the cup on the press does not replace it: neither the light nor the
 // alarm names it, and the next mix is still to be made.
 func TestAMixThatEndsBeforeTheLoadedOneIsNotTheNext(t *testing.T) {
+	oneGoroutine(t)
 	s := openShop(t, t.TempDir(), newClock())
 	s.pass(time.Minute, both(mild))
 	next := func(want string) {

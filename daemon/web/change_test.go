@@ -248,6 +248,8 @@ func TestMalformedOnTheWire(t *testing.T) {
 }
 
 func TestRefusals(t *testing.T) {
+	s := newStand()
+	h := newServer(t, s).Handler()
 	for _, test := range []struct {
 		err    error
 		status int
@@ -262,9 +264,8 @@ func TestRefusals(t *testing.T) {
 		{context.DeadlineExceeded, 503},
 		{context.Canceled, 503},
 	} {
-		s := newStand()
 		s.do = func(context.Context, request.Request) (request.Reply, error) { return request.Reply{}, test.err }
-		p := isProblem(t, answerTo(newServer(t, s).Handler(), fromHere("POST", "/api/v1/batches/0612-1/good", "")), test.status)
+		p := isProblem(t, answerTo(h, fromHere("POST", "/api/v1/batches/0612-1/good", "")), test.status)
 		if test.status == 409 && (p["title"] != "Not settled" || p["detail"] != "the weight still moves") {
 			t.Errorf("problem %v", p)
 		}

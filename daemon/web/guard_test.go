@@ -76,9 +76,10 @@ func TestWhoMayChange(t *testing.T) {
 		"an origin of none": {func(r *http.Request) { r.Header.Set("Origin", "null") }, 403},
 		"own origin":        {func(r *http.Request) { r.Header.Set("Origin", "http://127.0.0.1:9755") }, 200},
 	}
+	s := newStand()
+	h := newServer(t, s).Handler()
 	for name, test := range tests {
-		s := newStand()
-		h := newServer(t, s).Handler()
+		s.asked = nil
 		r := fromHere("POST", "/api/v1/batches/0612-1/good", "")
 		test.change(r)
 		w := answerTo(h, r)
