@@ -143,48 +143,42 @@ func (o exportOptions) check(c *cobra.Command) error {
 }
 
 func (o exportOptions) tell(out io.Writer, done []export.Written) error {
-	if o.json {
-		type written struct {
-			Table string `json:"table"`
-			File  string `json:"file"`
-			Rows  int64  `json:"rows"`
-			Bytes int64  `json:"bytes"`
-		}
-		all := []written{}
-		for _, w := range done {
-			all = append(all, written{w.Table, w.Path, w.Rows, w.Bytes})
-		}
-		return json.NewEncoder(out).Encode(map[string]any{"files": all})
+	type written struct {
+		Table string `json:"table"`
+		File  string `json:"file"`
+		Rows  int64  `json:"rows"`
+		Bytes int64  `json:"bytes"`
 	}
-	for _, w := range done {
-		if _, err := fmt.Fprintf(out, "%s: %d rows, %d bytes\n", w.Path, w.Rows, w.Bytes); err != nil {
-			return err
-		}
-	}
-	return nil
+	return tellWritten(out, o.json, "files", done, func(w export.Written) (string, written) {
+		return fmt.Sprintf("%s: %d rows, %d bytes", w.Path, w.Rows, w.Bytes), written{w.Table, w.Path, w.Rows, w.Bytes}
+	})
 }
 
 // tellDays lists the days that were written, those before an error included.
 func (o exportOptions) tellDays(out io.Writer, days []export.Day) error {
-	if o.json {
-		type written struct {
-			Date   string `json:"date"`
-			Folder string `json:"folder"`
-			Rows   int64  `json:"rows"`
-			Bytes  int64  `json:"bytes"`
-		}
-		all := []written{}
-		for _, d := range days {
-			all = append(all, written{d.Date, d.Path, d.Rows, d.Bytes})
-		}
-		return json.NewEncoder(out).Encode(map[string]any{"days": all})
+	type written struct {
+		Date   string `json:"date"`
+		Folder string `json:"folder"`
+		Rows   int64  `json:"rows"`
+		Bytes  int64  `json:"bytes"`
 	}
-	for _, d := range days {
-		if _, err := fmt.Fprintf(out, "%s: %d rows, %d bytes\n", d.Path, d.Rows, d.Bytes); err != nil {
-			return err
-		}
+	return tellWritten(out, o.json, "days", days, func(d export.Day) (string, written) {
+		return fmt.Sprintf("%s: %d rows, %d bytes", d.Path, d.Rows, d.Bytes), written{d.Date, d.Path, d.Rows, d.Bytes}
+	})
+}
+
+// tellWritten writes a line for each of what was written, or one JSON object with a list below a name.
+func tellWritten[T, W any](out io.Writer, asJSON bool, name string, done []T, of func(T) (line string, w W)) error {
+	all, lines := []W{}, ""
+	for _, d := range done {
+		line, w := of(d)
+		all, lines = append(all, w), lines+line+"\n"
 	}
-	return nil
+	if asJSON {
+		return json.NewEncoder(out).Encode(map[string]any{name: all})
+	}
+	_, err := io.WriteString(out, lines)
+	return err
 }
 
 // dateOf reads a flag that is a date of the shop's calendar or a time.

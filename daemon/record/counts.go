@@ -239,7 +239,7 @@ func (s *State) add(p sum) {
 			c.UnloadedAt = p.last
 		}
 	})
-	s.countOn(p.batch, func(b *Batch) {
+	s.changeKnown(p.batch, func(b *Batch) {
 		if p.defect == "" {
 			b.Prints = plus(b.Prints, p.add)
 			return
@@ -263,23 +263,6 @@ func (s *State) count(press, defect string, f func(c *Count)) {
 	c := s.Defects[press][defect]
 	f(&c)
 	s.Defects = withKey(s.Defects, press, withKey(s.Defects[press], defect, c))
-}
-
-// countOn replaces an open batch, or a closed one, by a copy that f has altered.
-func (s *State) countOn(id string, f func(b *Batch)) {
-	if _, open := s.Batches[id]; open {
-		s.change(id, f)
-		return
-	}
-	for i, old := range slices.Backward(s.Closed) {
-		if old.ID == id {
-			b := *old
-			f(&b)
-			s.Closed = slices.Clone(s.Closed)
-			s.Closed[i] = &b
-			return
-		}
-	}
 }
 
 // plus returns a count after a change; it never falls below zero.
