@@ -44,8 +44,9 @@ With --offline and a directory it checks every potlifed.yaml in and below it, su
 that potlifed plant wrote, and that no two of them are the same bench.
 
 With --bundle it writes what somebody far away needs in order to help into one zip file:
-the configuration without secrets, what check says, lines of the scales, versions, what is
-plugged in, and of a running service its instruments, alarms, newest events and metrics.`,
+the configuration and the file that it includes, without secrets, what check says, lines of the
+scales, versions, what is plugged in, and of a running service its instruments, alarms, newest
+events and metrics.`,
 		Example: `  potlifed check
   potlifed check --config potlifed.yaml --offline
   potlifed check --bundle potlifed.zip`,
@@ -58,6 +59,10 @@ plugged in, and of a running service its instruments, alarms, newest events and 
 				return checkFolder(c.OutOrStdout(), args[0])
 			}
 			shop, err := readShop(file)
+			if err != nil && bundleFile != "" { // it is needed most where nothing starts
+				b := collect(c.Context(), file, nil, []byte(err.Error()+"\n"), nil)
+				return errors.Join(err, b.save(c.OutOrStdout(), bundleFile))
+			}
 			if err != nil {
 				return err
 			}
@@ -73,11 +78,10 @@ plugged in, and of a running service its instruments, alarms, newest events and 
 			l.sheets(shop) // compares them with what the sensors read
 			l.addresses(shop)
 			if bundleFile != "" {
-				b := collect(c.Context(), file, shop, said.Bytes(), l.heard.Bytes())
-				if err := b.write(bundleFile); err != nil {
-					return fmt.Errorf("check: bundle: %w", err)
+				b := collect(c.Context(), file, &shop, said.Bytes(), l.heard.Bytes())
+				if err := b.save(c.OutOrStdout(), bundleFile); err != nil {
+					return err
 				}
-				fmt.Fprintf(c.OutOrStdout(), "bundle %s: %s; look through it before you send it\n", bundleFile, b.names())
 			}
 			return l.verdict()
 		},

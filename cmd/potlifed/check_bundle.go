@@ -33,16 +33,19 @@ type bundled struct {
 
 func (b *bundle) add(name string, text []byte) { b.files = append(b.files, bundled{name, text}) }
 
-// secretKeys are keys whose values are passwords or tokens. The configuration names files of secrets,
-// which are not collected; an address may hold a user and a password.
+// The keys whose values are passwords or tokens. The configuration names files of secrets, which are not
+// collected, but somebody may have written the secret itself; an address may hold a user and a password.
+// A value ends with its line, except within braces, where it ends at a comma or a brace.
 var (
-	secretKeys    = regexp.MustCompile(`(?im)^(\s*-?\s*\{?\s*[a-z_]*(password|token|secret|pin)\s*:\s*)[^\s].*$`)
+	secretLine    = regexp.MustCompile(`(?im)^((?:\s*-)*\s*["']?[a-z_]*(?:password|token|secret|pin)["']?\s*:[ \t]*)[^\s{\[].*$`)
+	secretInside  = regexp.MustCompile(`(?i)([{,]\s*["']?[a-z_]*(?:password|token|secret|pin)["']?\s*:\s*)(?:"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[^\s{\[,}][^,}\n]*)`)
 	secretAddress = regexp.MustCompile(`([a-z]+://)[^/@\s"']*:[^/@\s"']*@`)
 )
 
 // withoutSecrets returns a text without what could be a password.
 func withoutSecrets(text []byte) []byte {
-	text = secretKeys.ReplaceAll(text, []byte("${1}removed"))
+	text = secretLine.ReplaceAll(text, []byte("${1}removed"))
+	text = secretInside.ReplaceAll(text, []byte("${1}removed"))
 	return secretAddress.ReplaceAll(text, []byte("${1}removed@"))
 }
 
@@ -63,14 +66,17 @@ var fromService = []struct{ name, path string }{
 // mostOfAnAnswer bounds each file of a bundle.
 const mostOfAnAnswer = 4 << 20
 
-// collect gathers everything. What cannot be had is said in its place.
-func collect(ctx context.Context, file string, shop config.Shop, checked []byte, heard []byte) *bundle {
+// collect gathers everything. What cannot be had is said in its place. The shop is nil where the
+// configuration is wrong; where the service is, is then not known.
+func collect(ctx context.Context, file string, shop *config.Shop, checked []byte, heard []byte) *bundle {
 	b := &bundle{}
-	text, err := os.ReadFile(file)
-	if err != nil {
-		text = []byte(err.Error())
+	for i, name := range config.Files(file) {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			text = []byte(err.Error())
+		}
+		b.add([]string{"configuration.yaml", "included.yaml"}[i], withoutSecrets(text))
 	}
-	b.add("configuration.yaml", withoutSecrets(text))
 	b.add("check.txt", withoutSecrets(checked))
 	b.add("scale-lines.txt", heard)
 	b.add("version.txt", versions())
@@ -80,9 +86,12 @@ func collect(ctx context.Context, file string, shop config.Shop, checked []byte,
 		ports = append(ports, "\n"+err.Error()...)
 	}
 	b.add("ports.json", ports)
+	if shop == nil {
+		return b
+	}
 	client := &http.Client{Timeout: 10 * time.Second}
 	for _, f := range fromService {
-		answer, err := fetch(ctx, client, serviceAddress(shop)+f.path)
+		answer, err := fetch(ctx, client, serviceAddress(*shop)+f.path)
 		if err != nil {
 			b.add(f.name+".error", []byte("the service did not answer: "+err.Error()+"\n"))
 			continue
@@ -141,6 +150,15 @@ func versions() []byte {
 		}
 	}
 	return b.Bytes()
+}
+
+// save writes the bundle and says what is in it.
+func (b *bundle) save(out io.Writer, name string) error {
+	if err := b.write(name); err != nil {
+		return fmt.Errorf("check: bundle: %w", err)
+	}
+	_, err := fmt.Fprintf(out, "bundle %s: %s; look through it before you send it\n", name, b.names())
+	return err
 }
 
 // write writes the bundle as a zip file that only its owner may read.

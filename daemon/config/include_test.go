@@ -3,6 +3,7 @@ package config
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -45,6 +46,20 @@ func TestInclude(t *testing.T) {
 	}
 	if _, err := withBook(t, withoutInks, recipes); err != nil {
 		t.Errorf("only the book's inks: %v", err)
+	}
+}
+
+func TestFiles(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "potlifed.yaml")
+	if got := Files(file); !slices.Equal(got, []string{file}) {
+		t.Errorf("a file that is not there: %q", got)
+	}
+	if err := os.WriteFile(file, []byte("include: sub/book.yaml\nscales: 7\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if got := Files(file); !slices.Equal(got, []string{file, filepath.Join(dir, "sub", "book.yaml")}) {
+		t.Errorf("a wrong file that includes one that is not there: %q", got)
 	}
 }
 

@@ -31,13 +31,36 @@ func Read(path string) (Shop, error) {
 	if err != nil {
 		return Shop{}, fmt.Errorf("read configuration: %w", err)
 	}
-	return parse(path, data, func(other string) (string, []byte, error) {
+	return parse(path, data, beside(path))
+}
+
+// Files names the files that the configuration at path is read from: path, and the file that it includes, if
+// any. They may be wrong, or not be there.
+func Files(path string) []string {
+	names := []string{path}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return names
+	}
+	open := beside(path)
+	// Its faults are Read's to tell.
+	_, _ = parse(path, data, func(other string) (string, []byte, error) {
+		name, text, err := open(other)
+		names = append(names, name)
+		return name, text, err
+	})
+	return names
+}
+
+// beside opens the files that the configuration at path includes. A relative path begins at its folder.
+func beside(path string) func(other string) (string, []byte, error) {
+	return func(other string) (string, []byte, error) {
 		if !filepath.IsAbs(other) {
 			other = filepath.Join(filepath.Dir(path), other)
 		}
 		data, err := os.ReadFile(other)
 		return other, data, err
-	})
+	}
 }
 
 // Parse checks a configuration; name is what the faults call the file. The error is
