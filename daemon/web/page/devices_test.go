@@ -174,6 +174,7 @@ func TestACheckIsRecorded(t *testing.T) {
 	b.sees("#instruments", "Check failed: do not rely on it")
 	b.sees("#instruments", "solvent vapour has changed it")
 	b.sees("#verdict", "Not all readings can be trusted")
+	b.eventually("the picture of the checks is drawn again", `performance.getEntriesByType("resource").filter((e) => e.name.includes("pictures/checks")).length === 2`)
 	b.eventually("its record can be printed", `document.querySelector("#instruments a[href='/checks/bench-air']").checkVisibility()`)
 	b.act("Check…", "bench-air")
 	b.click(`dialog[open] input[value="salt"]`)

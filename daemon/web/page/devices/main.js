@@ -23,6 +23,11 @@ async function ask() {
   [checks] = await Promise.all([readiness(), paired.update(), stored.update()]);
 }
 
+/** newestCheck is when a sensor was checked last, whether it passed or not, in ms; 0 without any. */
+function newestCheck() {
+  return Math.max(0, ...[...page.store.all("sensors")].flatMap((row) => (row.check_points ?? []).map((point) => Date.parse(point.at))));
+}
+
 const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms", "inks"], fresh: ["sensors"], freshMs: askMs, needs: [ask] });
 page.start(() => {
   const verdict = verdictPanel(byId("verdict"), page);
@@ -33,6 +38,7 @@ page.start(() => {
   const dependencies = dependenciesPanel(byId("rests-on"), page);
   const alarms = alarmsPanel(byId("alarms"), page);
   const pictures = picturesPanel(byId("pictures"));
+  let checkedAt = newestCheck();
   pictures.update();
   setInterval(() => document.hidden || pictures.update(), drawMs);
   byId("storage").append(...stored.parts);
@@ -41,6 +47,10 @@ page.start(() => {
     verdict.update(now, contact, checks);
     if (kinds.has("alarms")) drawAlarmCount(alarms.update(now));
     instruments.update(now);
+    if (kinds.has("sensors") && newestCheck() > checkedAt) {
+      checkedAt = newestCheck();
+      pictures.checked();
+    }
     if (kinds.has("air")) zones.update(now);
     lamps.update(now);
     dependencies.update(now, checks);
