@@ -13,7 +13,7 @@ import (
 // Span is an expected value with a lower and an upper limit.
 type Span[T any] struct {
 	Expected T `json:"expected" doc:"the median: half of such batches last longer"`
-	Low      T `json:"low" doc:"nine in ten batches last longer"`
+	Low      T `json:"low" doc:"what the batch is safe to: nine in ten batches last longer"`
 	High     T `json:"high" doc:"one in ten batches lasts longer"`
 }
 
@@ -67,7 +67,7 @@ type Batch struct {
 	Ratio         *Ratio              `json:"ratio,omitempty" doc:"how well the mixing ratio is known; absent until ink and hardener are in"`
 	ThinnerReason string              `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
 	Thinner       *Thinner            `json:"thinner,omitempty" doc:"how much thinner has evaporated and how much may be added"`
-	NextMixAt     *time.Time          `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the earliest end of this one"`
+	NextMixAt     *time.Time          `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the time to which this one is safe"`
 	ClosedAt      *time.Time          `json:"closed_at,omitempty" doc:"when the batch was closed"`
 	Outcome       lifecycle.Outcome   `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
 	StillGood     lifecycle.StillGood `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`

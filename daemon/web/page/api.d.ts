@@ -58,6 +58,7 @@ declare namespace API {
   }
 
   interface AlarmView {
+    about?: "batch" | "press" | "zone" | "sensor" | "scale" | "light" | "bench";
     by?: string;
     detail?: string;
     help: string;

@@ -18,6 +18,7 @@ declare namespace Words {
     "alarms.medium": {};
     "alarms.muted": {n: number};
     "alarms.none": {};
+    "alarms.of-printing": {n: number};
     "alarms.over": {};
     "alarms.shelve": {};
     "alarms.since": {age: Value; at: Value};
@@ -617,6 +618,7 @@ declare namespace Words {
     "life.about-band": {};
     "life.about-risk": {};
     "life.begin-now": {};
+    "life.beyond": {at: Value};
     "life.ends": {expected: Value; in: Value; latest: Value};
     "life.key": {};
     "life.key-end": {};
@@ -998,7 +1000,7 @@ declare namespace Words {
     "waiting.whose": {};
     "waiting.whose-hint": {};
     "waiting.whose-short": {};
-    "wall.alarms": {n: number};
+    "wall.alarms": {gravest: Value; n: number};
     "wall.mix-next": {};
     "wall.mixing": {};
     "wall.next": {};
