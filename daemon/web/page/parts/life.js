@@ -119,7 +119,7 @@ export function lifeBar() {
   const next = h("div", { class: "next-mark" });
   const beyond = h("div", { class: "beyond", "aria-hidden": "true" }); // the words for those who do not see it have its time
   const words = h("span", { class: "unseen" });
-  const element = h("div", { class: "life-track" }, life, notch, next, beyond, words);
+  const element = h("div", { class: "life-track" }, life, notch, beyond, next, words);
   return {
     element,
     words,
