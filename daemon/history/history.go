@@ -178,11 +178,10 @@ func (h *History) failed(err error) {
 	}
 }
 
-// begin takes up where the file ends: the journal's place, and the readings whose minutes are
-// not stored yet.
+// begin takes up where the file ends: the journal's place, and the recent readings.
 func (h *History) begin(ctx context.Context) error {
 	var journal string
-	var place, rolled int64
+	var place int64
 	rows, err := h.store.read.QueryContext(ctx, `SELECT name, value FROM meta`)
 	if err != nil {
 		return err
@@ -199,8 +198,6 @@ func (h *History) begin(ctx context.Context) error {
 			journal = string(value)
 		case "place":
 			place = number(value)
-		case "rolled":
-			rolled = number(value)
 		}
 	}
 	if err := rows.Err(); err != nil {
@@ -209,25 +206,44 @@ func (h *History) begin(ctx context.Context) error {
 	if journal == h.settings.Journal.ID() || continues(h.settings.Journal, journal) {
 		h.waiting.place = place
 	}
-	open, err := h.store.read.QueryContext(ctx, `SELECT s.name, r.starts, r.body FROM raw r JOIN series s ON s.id = r.series WHERE r.id > ? ORDER BY r.id`, rolled)
+	return h.recent(ctx)
+}
+
+// recent takes up the readings that have no row of their own yet.
+func (h *History) recent(ctx context.Context) error {
+	rows, err := h.store.read.QueryContext(ctx, `SELECT s.name, r.starts, r.body FROM recent r JOIN series s ON s.id = r.series ORDER BY r.id`)
 	if err != nil {
 		return err
 	}
-	defer open.Close()
-	for open.Next() {
+	defer rows.Close()
+	var found waiting
+	for rows.Next() {
 		var sensor string
 		var starts int64
 		var body sql.RawBytes
-		if err := open.Scan(&sensor, &starts, &body); err != nil {
+		if err := rows.Scan(&sensor, &starts, &body); err != nil {
 			return err
 		}
 		readings, err := decodeReadings(time.UnixMilli(starts).UTC(), body)
 		if err != nil {
 			return err
 		}
-		h.waiting.roll(sensor, readings)
+		for _, r := range readings {
+			c := found.chunkFor(sensor, r, false, 0)
+			c.readings = append(c.readings, r)
+			c.kept++
+		}
 	}
-	return open.Err()
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	for _, c := range found.chunks {
+		if h.waiting.since.IsZero() {
+			h.waiting.since = c.readings[0].At
+		}
+	}
+	h.waiting.chunks = append(found.chunks, h.waiting.chunks...)
+	return nil
 }
 
 // continuation is an optional interface of [Journal]: a journal that was made from a damaged one

@@ -98,7 +98,7 @@ func TestAtMostTheOpenMinutesAreLost(t *testing.T) {
 	s.again(false)
 	after := s.readings("hall-1")
 	lost := before[len(before)-1].At.Sub(after[len(after)-1].At)
-	if lost > rawEvery+time.Minute {
+	if lost > keptEvery+time.Minute {
 		t.Errorf("lost %v", lost)
 	}
 	var n int64

@@ -86,22 +86,32 @@ func (t *tally) add(o tally) {
 	}
 }
 
-// chunk is consecutive readings of a sensor that are not on disk yet.
+// chunk is consecutive readings of a sensor that have no row of their own yet.
 type chunk struct {
 	sensor   string
 	readings []Reading
+	kept     int // how many of them are on disk, in the table recent
 	// notSet: the wall clock was not set, so that the times move when it is.
 	notSet bool
 	began  time.Duration // CLOCK_BOOTTIME of the first
+	unkept time.Duration // of the first that is not on disk
+}
+
+// add adds a reading that came at a CLOCK_BOOTTIME.
+func (c *chunk) add(r Reading, mono time.Duration) {
+	if len(c.readings) == c.kept {
+		c.unkept = mono
+	}
+	c.readings = append(c.readings, r)
 }
 
 const (
 	chunkReadings = 2000
-	chunkSpan     = time.Hour
+	chunkSpan     = rollEvery + 5*time.Minute // so that an hour is one row, though it is stored some time after its end
 )
 
 // takes reports whether a reading can follow in the chunk.
 func (c *chunk) takes(r Reading, notSet bool) bool {
 	n := len(c.readings)
-	return n < chunkReadings && c.notSet == notSet && !r.At.Before(c.readings[n-1].At) && r.At.Sub(c.readings[0].At) < chunkSpan
+	return n == 0 || n < chunkReadings && c.notSet == notSet && !r.At.Before(c.readings[n-1].At) && r.At.Sub(c.readings[0].At) < chunkSpan
 }

@@ -11,10 +11,10 @@ import (
 var _ instruments.Sink = (*History)(nil)
 
 const (
-	// rawEvery is how often readings are stored: at a kill at most these minutes are lost.
-	rawEvery = 5 * time.Minute
-	// rollEvery is how often minutes, quarter-hours, prints and batches are stored. All of
-	// these can be made again, from readings and from the journal.
+	// keptEvery is how often readings go to the table recent: at a kill at most these minutes are lost.
+	keptEvery = 5 * time.Minute
+	// rollEvery is how often readings get a row for each sensor, and minutes, quarter-hours, prints and
+	// batches are stored. All of these can be made again, from recent readings and from the journal.
 	rollEvery = time.Hour
 	// notSetAtMost is how long readings wait for the clock to be set, so that they are stored
 	// under their true time.
@@ -108,19 +108,26 @@ func (w *waiting) take(t taken) {
 	if w.since.IsZero() {
 		w.since = t.reading.At
 	}
+	c := w.chunkFor(t.sensor, t.reading, t.notSet, t.mono)
+	c.add(t.reading, t.mono)
+	if len(c.readings) == 1 && len(w.chunks) > 1 {
+		w.forget()
+	}
+}
+
+// chunkFor returns the chunk that takes a sensor's next reading, a new one where there is none.
+func (w *waiting) chunkFor(sensor string, r Reading, notSet bool, mono time.Duration) *chunk {
 	for i := len(w.chunks) - 1; i >= 0; i-- {
-		if c := w.chunks[i]; c.sensor == t.sensor {
-			if c.takes(t.reading, t.notSet) {
-				c.readings = append(c.readings, t.reading)
-				return
+		if c := w.chunks[i]; c.sensor == sensor {
+			if c.takes(r, notSet) {
+				return c
 			}
 			break
 		}
 	}
-	w.chunks = append(w.chunks, &chunk{sensor: t.sensor, readings: []Reading{t.reading}, notSet: t.notSet, began: t.mono})
-	if len(w.chunks) > 1 {
-		w.forget()
-	}
+	c := &chunk{sensor: sensor, notSet: notSet, began: mono}
+	w.chunks = append(w.chunks, c)
+	return c
 }
 
 // forget drops the oldest readings when too many wait; their minutes are kept.
@@ -156,7 +163,7 @@ func (h *History) tick(ctx context.Context) {
 	defer h.mu.Unlock()
 	due := false
 	for _, c := range h.waiting.chunks {
-		due = due || now.Mono-c.began >= rawEvery
+		due = due || len(c.readings) > c.kept && now.Mono-c.unkept >= keptEvery
 	}
 	whole := !h.waiting.since.IsZero() && (now.At.Sub(h.waiting.since) >= rollEvery || now.At.Before(h.waiting.since))
 	if due || whole {

@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// save stores the readings that wait, and the rest too where whole. What cannot be stored
-// stays in memory. The caller holds mu.
+// save keeps the readings that wait in the table recent; or, where whole, gives them rows of their own and
+// stores the rest too. What cannot be stored stays in memory. The caller holds mu.
 func (h *History) save(ctx context.Context, whole bool) {
 	h.open()
 	if h.store == nil {
@@ -17,25 +17,29 @@ func (h *History) save(ctx context.Context, whole bool) {
 	}
 	ready, later := h.waiting.ready(h.settings.Bench, whole)
 	err := h.store.in(ctx, func(tx *sql.Tx) error {
-		last, err := h.store.putReadings(tx, ready)
-		if err != nil || !whole {
+		if !whole {
+			return h.store.keepReadings(tx, ready)
+		}
+		if err := h.store.putReadings(tx, ready); err != nil {
 			return err
 		}
-		return h.store.putRest(tx, h.waiting.rolled(ready), last, h.settings.Journal.ID())
+		return h.store.putRest(tx, h.waiting.rolled(ready), h.settings.Journal.ID())
 	})
 	h.failed(err)
 	if err != nil {
 		return
 	}
-	for _, c := range ready {
-		if !whole {
-			h.waiting.roll(c.sensor, c.readings)
+	if !whole {
+		for _, c := range ready {
+			c.kept = len(c.readings)
 		}
+		return
 	}
-	if whole {
-		h.clear()
-	}
+	h.clear()
 	h.waiting.chunks = later
+	for _, c := range later {
+		c.kept = 0
+	}
 }
 
 // ready returns the readings to store now, and those that wait for the clock to be set.
@@ -74,23 +78,41 @@ func (w *waiting) rolled(ready []*chunk) waiting {
 	return out
 }
 
-// putReadings stores readings and returns the number of the last row.
-func (s *store) putReadings(tx *sql.Tx, ready []*chunk) (last int64, err error) {
+// keepReadings stores what is new in chunks, all of it in few pages, so that a kill does not lose it.
+func (s *store) keepReadings(tx *sql.Tx, ready []*chunk) error {
 	for _, c := range ready {
-		id, err := s.series(tx, seriesKey{Measured, kindSensor, c.sensor})
-		if err != nil {
-			return 0, err
-		}
-		if _, err := tx.Exec(`INSERT INTO raw (series, starts, body) VALUES (?, ?, ?)`, id, c.readings[0].At.UnixMilli(), encodeReadings(c.readings)); err != nil {
-			return 0, err
+		if err := s.insertReadings(tx, "recent", c.sensor, c.readings[c.kept:]); err != nil {
+			return err
 		}
 	}
-	err = tx.QueryRow(`SELECT coalesce(max(id), 0) FROM raw`).Scan(&last)
-	return last, err
+	return nil
 }
 
-// putRest stores buckets, tallies and batches, and how far readings and journal were taken.
-func (s *store) putRest(tx *sql.Tx, w waiting, last int64, journal string) error {
+// putReadings gives each chunk a row of its own. The table recent is empty then.
+func (s *store) putReadings(tx *sql.Tx, ready []*chunk) error {
+	for _, c := range ready {
+		if err := s.insertReadings(tx, "raw", c.sensor, c.readings); err != nil {
+			return err
+		}
+	}
+	_, err := tx.Exec(`DELETE FROM recent`)
+	return err
+}
+
+func (s *store) insertReadings(tx *sql.Tx, table, sensor string, readings []Reading) error {
+	if len(readings) == 0 {
+		return nil
+	}
+	id, err := s.series(tx, seriesKey{Measured, kindSensor, sensor})
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(`INSERT INTO `+table+` (series, starts, body) VALUES (?, ?, ?)`, id, readings[0].At.UnixMilli(), encodeReadings(readings))
+	return err
+}
+
+// putRest stores buckets, tallies and batches, and how far the journal was taken.
+func (s *store) putRest(tx *sql.Tx, w waiting, journal string) error {
 	for _, part := range []struct {
 		of   level
 		rows buckets
@@ -128,7 +150,7 @@ func (s *store) putRest(tx *sql.Tx, w waiting, last int64, journal string) error
 			return err
 		}
 	}
-	for name, value := range map[string]any{"journal": journal, "place": w.place, "rolled": last} {
+	for name, value := range map[string]any{"journal": journal, "place": w.place} {
 		if _, err := tx.Exec(`INSERT INTO meta (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, name, fmt.Sprint(value)); err != nil {
 			return err
 		}

@@ -121,6 +121,20 @@ var migrations = []migration{
 	 INSERT INTO imported SELECT id, at, what, file, sha256, rows, what = 'batches', NULL FROM import;
 	 DROP TABLE import;
 	 ALTER TABLE paper_air ADD COLUMN import INTEGER NOT NULL DEFAULT -1;`, then: packCounts},
+
+	{statements: `
+	 -- Readings of the last hour, whose minutes are not stored yet. A row with a few minutes of a sensor is
+	 -- short, and next to those of the other sensors: storing them changes one page. After an hour they
+	 -- become one row of raw for each sensor.
+	 CREATE TABLE recent (
+	   id     INTEGER PRIMARY KEY,
+	   series INTEGER NOT NULL,
+	   starts INTEGER NOT NULL, -- ms since 1970
+	   body   BLOB NOT NULL
+	 ) STRICT;
+	 INSERT INTO recent SELECT * FROM raw WHERE id > coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE name = 'rolled'), 0);
+	 DELETE FROM raw WHERE id IN (SELECT id FROM recent);
+	 DELETE FROM meta WHERE name = 'rolled';`},
 }
 
 // packCounts moves the rows of the table tally into days.
