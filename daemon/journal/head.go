@@ -27,8 +27,8 @@ type head struct {
 // that is torn leaves the other.
 const headSlot = 512
 
-// headWriter writes heads. It doesn't wait for the disk: a head that is some seconds old says less
-// than the journal has, which is no fault. The group itself is on disk before its head is written.
+// headWriter writes heads. It doesn't wait for the disk: a head that is some seconds, or some steps of air,
+// old says less than the journal has, which is no fault. The group itself is on disk before its head is written.
 type headWriter struct {
 	file *os.File
 	turn int64

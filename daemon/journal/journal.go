@@ -38,6 +38,7 @@ type Journal struct {
 	log   *slog.Logger
 
 	end     end                          // the writer's
+	headAt  time.Time                    // when it was last written to the head; the writer's
 	first   atomic.Pointer[record.State] // what Open has read, until something is written
 	rebuilt *Rebuilt
 
@@ -98,6 +99,7 @@ func (j *Journal) Close() error {
 	errs := []error{j.db().Close()}
 	if write := j.write.Load(); write != nil {
 		errs = append(errs, write.Close())
+		j.reached()
 	}
 	errs = append(errs, j.head.close())
 	if j.lock != nil {
@@ -278,8 +280,8 @@ func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) 
 		if err := rows.Scan(&starts, &body); err != nil {
 			return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 		}
-		var s record.AirStep
-		if err := json.Unmarshal(body, &s); err != nil {
+		s, err := stepIn(body)
+		if err != nil {
 			return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 		}
 		steps = append(steps, cure.PastStep{Start: time.Unix(0, starts).UTC(), Step: s.Step})

@@ -125,7 +125,10 @@ func keepRow(tx *sql.Tx, r row) error {
 // dropStale removes what lay in pages that the damaged journal had given up: air that stands in
 // thinned steps too, and reports that their events contain.
 func dropStale(tx *sql.Tx) error {
-	if _, err := tx.Exec(`DELETE FROM record WHERE seq IS NULL AND kind = 'counted' AND place <= (SELECT coalesce(max(place), 0) FROM checkpoint)`); err != nil {
+	const known = `(SELECT coalesce(max(place), 0) FROM checkpoint)`
+	if _, err := tx.Exec(`
+		DELETE FROM record WHERE seq IS NULL AND kind = 'counted' AND place <= ` + known + `;
+		UPDATE meta SET value = CAST(` + known + ` AS TEXT) WHERE name = 'counted'`); err != nil {
 		return err
 	}
 	_, err := tx.Exec(fmt.Sprintf(`

@@ -2,7 +2,6 @@ package journal
 
 import (
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
@@ -28,7 +27,7 @@ const (
 	toQuarters = 15 * time.Minute
 )
 
-// airOf begins a query that finds air steps by the index record_loose, whatever they are thinned to.
+// airOf begins a query that finds air steps by the index record_air, whatever they are thinned to.
 var airOf = fmt.Sprintf(`seq IS NULL AND kind = '%s' AND grain IN (0, %d, %d)`, record.KindAirStep, toMinutes, toQuarters)
 
 // thinAtOnce is how many steps one commit thins at most, so that the group after it waits for
@@ -57,10 +56,21 @@ func (j *Journal) thin(t Thinning) (err error) {
 			return fmt.Errorf("thin air to %v: %w", level.grain, err)
 		}
 	}
-	if _, err := tx.Exec(`DELETE FROM record WHERE seq IS NULL AND kind = 'counted' AND grain = 0 AND at < ?`, t.CountedBefore.UnixNano()); err != nil {
+	if err := removeCounted(tx, t.CountedBefore); err != nil {
 		return fmt.Errorf("remove reports of counts: %w", err)
 	}
 	return tx.Commit()
+}
+
+// removeCounted removes the reports from before a time. It notes from which place on there are reports, since
+// no index tells.
+func removeCounted(tx *sql.Tx, before time.Time) error {
+	const ofReports = `seq IS NULL AND kind = 'counted' AND place >= CAST((SELECT value FROM meta WHERE name = 'counted') AS INTEGER)`
+	if _, err := tx.Exec(`DELETE FROM record WHERE `+ofReports+` AND at < ?`, before.UnixNano()); err != nil {
+		return err
+	}
+	_, err := tx.Exec(`UPDATE meta SET value = CAST(coalesce((SELECT min(place) FROM record WHERE ` + ofReports + `), (SELECT max(place) FROM record), 0) AS TEXT) WHERE name = 'counted'`)
+	return err
 }
 
 // kept is the row of one air step.
@@ -85,7 +95,7 @@ func thinTo(tx *sql.Tx, grain time.Duration, before time.Time) error {
 			rows.Close()
 			return err
 		}
-		if err := json.Unmarshal(body, &k.step); err != nil {
+		if k.step, err = stepIn(body); err != nil {
 			rows.Close()
 			return fmt.Errorf("step at place %d: %w", k.place, err)
 		}
@@ -107,6 +117,13 @@ func thinTo(tx *sql.Tx, grain time.Duration, before time.Time) error {
 	return nil
 }
 
+// stepIn returns the air step of a stored body.
+func stepIn(body []byte) (record.AirStep, error) {
+	b, err := record.DecodeBody(record.KindAirStep, body)
+	step, _ := b.(record.AirStep)
+	return step, err
+}
+
 // together reports whether two steps lie in the same interval of the grain.
 func together(a, b record.AirStep, grain time.Duration) bool {
 	return a.Zone == b.Zone && a.Start.Truncate(grain).Equal(b.Start.Truncate(grain))
@@ -121,7 +138,7 @@ func replace(tx *sql.Tx, steps []kept, grain time.Duration) error {
 	if len(steps) > 1 {
 		merged.Step = mean(steps)
 	}
-	body, err := json.Marshal(merged)
+	body, err := record.Record{Body: merged}.Stored()
 	if err != nil {
 		return err
 	}

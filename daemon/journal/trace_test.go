@@ -79,7 +79,7 @@ func TestQuestionsUseTheirIndex(t *testing.T) {
 		"record_over":   `kind IN ('closed', 'abandoned') AND at >= ? AND at < 9 ORDER BY at LIMIT 1`,
 		"record_undone": `kind = 'undone' AND EXISTS (SELECT 1 FROM json_each(CAST(body AS TEXT), '$.batches') WHERE value = ?) ORDER BY +seq`,
 		"record_seq":    `seq > ? ORDER BY seq LIMIT 1`,
-		"record_loose":  airOf + ` AND at >= ? AND at < 9 AND zone = 'hall' ORDER BY place`,
+		"record_air":    airOf + ` AND at >= ? AND at < 9 AND zone = 'hall' ORDER BY place`,
 		"record_clock":  `kind IN ('clock-changed', 'started') AND seq BETWEEN ? AND 9 ORDER BY seq`,
 	} {
 		var id, parent, unused int
@@ -98,7 +98,7 @@ func TestOldLayoutIsBroughtUpToDate(t *testing.T) {
 	dir := t.TempDir()
 	j := openAt(t, dir)
 	written(t, j, record.PouredFrom{Batch: "0612-1", Can: "ink-1", Lot: "A 17"})
-	for _, index := range []string{"batch", "from", "can", "lot", "over", "clock", "undone", "ended", "seq", "loose"} {
+	for _, index := range []string{"batch", "from", "can", "lot", "over", "clock", "undone", "ended", "seq", "air"} {
 		if _, err := j.write.Load().Exec(`DROP INDEX record_` + index); err != nil {
 			t.Fatal(err)
 		}

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"potlifed/daemon/record"
@@ -118,8 +119,19 @@ func (j *Journal) commit(g Group) (err error) {
 	stored()
 	j.end = end
 	j.first.Store(nil)
-	j.reached()
+	if now := time.Now(); !onlyAir(g.Records) || now.Sub(j.headAt) >= headEvery {
+		j.headAt = now
+		j.reached()
+	}
 	return nil
+}
+
+// headEvery is how often the head is written while there is nothing but air: it costs a card a page each time,
+// and minutes of air that a cut file has lost are bridged like those of a power cut.
+const headEvery = 10 * time.Minute
+
+func onlyAir(records []record.Record) bool {
+	return !slices.ContainsFunc(records, func(r record.Record) bool { return r.Body.Kind() != record.KindAirStep })
 }
 
 // ignoreDone returns nil for the error that a transaction is over which SQLite itself rolled
@@ -148,7 +160,7 @@ func (r row) args() []any {
 
 // rowOf returns the row of a record, without place and hash.
 func rowOf(r record.Record) (row, error) {
-	body, err := r.JSON()
+	body, err := r.Stored()
 	if err != nil {
 		return row{}, fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
 	}

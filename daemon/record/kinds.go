@@ -180,12 +180,19 @@ func Kinds() []Kind {
 // body; both are empty for a kind that is not in the table.
 func (k Kind) Meaning() (text string, body reflect.Type) { return rows[k].meaning, rows[k].body }
 
-// DecodeBody returns the body of a record of the given kind. A kind that this version
+// DecodeBody returns the body of a record of the given kind from its stored form or its JSON. A kind that this version
 // does not know is an error: a journal is never read past what is understood.
 func DecodeBody(kind Kind, data []byte) (Body, error) {
 	r, known := rows[kind]
 	if !known {
 		return nil, fmt.Errorf("record: kind %q is not known to this version", kind)
+	}
+	if len(data) > 0 && data[0] == packedBodies {
+		b, err := unpacked(kind, data)
+		if err != nil {
+			return nil, fmt.Errorf("record: %s: %w", kind, err)
+		}
+		return b, nil
 	}
 	return r.decode(data)
 }
