@@ -48,7 +48,7 @@ else:
 // startServer starts the server. It ends with the test.
 func startServer(t *testing.T, args ...string) {
 	t.Helper()
-	c := exec.CommandContext(t.Context(), peers.Python(t, "pymodbus", "serial"), append([]string{"-c", server}, args...)...)
+	c := exec.CommandContext(t.Context(), peers.Python(t, "pymodbus.server", "serial"), append([]string{"-c", server}, args...)...)
 	out, err := c.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -124,7 +124,7 @@ func freePort(t *testing.T) int {
 // TestModbusByAnotherAuthor: transmitters on one serial line and over TCP, read by the service and
 // for check.
 func TestModbusByAnotherAuthor(t *testing.T) {
-	peers.Python(t, "pymodbus", "serial")
+	peers.Python(t, "pymodbus.server", "serial")
 	here, there := cable(t)
 	startServer(t, "serial", there)
 	tcp := freePort(t)
