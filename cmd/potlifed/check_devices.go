@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"strings"
 	"time"
 
@@ -50,7 +51,7 @@ func (l *checklist) scale(ctx context.Context, c config.Scale) {
 	case last.Over || last.Under:
 		l.good(what, "%s sends lines of shape %s; the weight is outside the scale's range at the moment", c.Port, shape)
 	default:
-		l.good(what, "%s shows %v g (%s)", c.Port, last.Grams, shape)
+		l.good(what, "%s shows %v g (%s)", c.Port, math.Round(last.Grams*1000)/1000, shape)
 	}
 }
 
@@ -101,7 +102,7 @@ func (l *checklist) sensor(ctx context.Context, c config.Sensor, shop config.Sho
 	case wired && errors.Is(err, context.DeadlineExceeded):
 		l.fault(what, "%s opens, but no line came; check the cable, baud and mode, and set the sensor to send by itself", c.Port)
 	case wired && link.Advice(err) != "":
-		l.fault(what, "%v; %s", plainPort(c.Port, err), link.Advice(err))
+		l.fault(what, "%v. %s", plainPort(c.Port, err), link.Advice(err))
 	default:
 		l.fault(what, "%v; check the cable and the supply, and look for messages of the kernel (dmesg)", err)
 	}
