@@ -219,7 +219,7 @@ func (j Jar) valid() error {
 // lnLife returns ln of the life in h, with its variance from the time between the looks; of a jar that was only seen
 // good, or only gone off, ln of that time.
 func (r Result) lnLife() (measured, variance float64, err error) {
-	good, gone := r.LastGoodH > 0 && r.LastGoodH <= maxHours, r.EndedH > r.LastGoodH && r.EndedH <= maxHours
+	good, gone := r.LastGoodH > 0 && r.LastGoodH <= MaxHours, r.EndedH > r.LastGoodH && r.EndedH <= MaxHours
 	from, to := math.Log(r.LastGoodH), math.Log(r.EndedH)
 	switch {
 	case good && gone: // an end anywhere between two looks
@@ -229,11 +229,11 @@ func (r Result) lnLife() (measured, variance float64, err error) {
 	case gone && r.LastGoodH == 0:
 		return to, 0, nil
 	}
-	return 0, 0, fmt.Errorf("last seen good after %g h and gone off after %g h: want 0 < good < gone off <= %d, or one of the two", r.LastGoodH, r.EndedH, maxHours)
+	return 0, 0, fmt.Errorf("last seen good after %g h and gone off after %g h: want 0 < good < gone off <= %d, or one of the two", r.LastGoodH, r.EndedH, MaxHours)
 }
 
-// maxHours bounds the life of a jar.
-const maxHours = 1000
+// MaxHours bounds the life of a jar.
+const MaxHours = 1000
 
 func newFit(ink cure.Ink, results []Result, noise float64) (*fit, error) {
 	if err := ink.Valid(); err != nil {

@@ -91,6 +91,14 @@ type Estimate struct {
 	Learned bool `json:"learned"`
 }
 
+// se returns the standard error, 0 where there is none.
+func (e Estimate) se() float64 {
+	if e.SE == nil {
+		return 0
+	}
+	return *e.SE
+}
+
 // Result is what the batches of a pair say.
 type Result struct {
 	Ink      string   `json:"ink"`

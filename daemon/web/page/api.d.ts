@@ -337,6 +337,10 @@ declare namespace API {
     undo?: boolean;
   }
 
+  interface EndJars {
+    discard?: boolean;
+  }
+
   interface Ended {
     age_s?: number;
     artwork?: string;
@@ -390,7 +394,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJarLooked | EventJarsEnded | EventJarsStarted | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -819,6 +823,50 @@ declare namespace API {
     was?: string;
   }
 
+  interface EventJarLooked {
+    age_h?: number;
+    at?: string;
+    bench: string;
+    by: string;
+    ink: string;
+    jar: number;
+    journal: string;
+    kind: "jar-looked";
+    seen: "good" | "gone-off" | "mistake";
+    seq: number;
+    time: string;
+  }
+
+  interface EventJarSpreads {
+    activation_kj_mol: number;
+    moisture_share: number;
+  }
+
+  interface EventJarsEnded {
+    bench: string;
+    by: string;
+    counts: boolean;
+    ink: string;
+    journal: string;
+    kind: "jars-ended";
+    seq: number;
+    time: string;
+  }
+
+  interface EventJarsStarted {
+    after: EventJarSpreads;
+    before: EventJarSpreads;
+    bench: string;
+    by: string;
+    ink: string;
+    jars: Array<EventPlannedJar> | null;
+    journal: string;
+    kind: "jars-started";
+    mixed_at: string;
+    seq: number;
+    time: string;
+  }
+
   interface EventJournalRebuilt {
     aside?: string;
     bench: string;
@@ -1035,6 +1083,16 @@ declare namespace API {
   interface EventPlace {
     exposure: number;
     lag_s: number;
+  }
+
+  interface EventPlannedJar {
+    expected_h: number;
+    high_h: number;
+    humidity_pct: number;
+    low_h: number;
+    open?: boolean;
+    salt?: string;
+    temperature_c: number;
   }
 
   interface EventPour {
@@ -1620,6 +1678,7 @@ declare namespace API {
     hardener?: string;
     hardener_ratio: string;
     id: string;
+    jar_test?: JarTest;
     learned?: LearnedView;
     life_ref_h: number;
     moisture_share: number;
@@ -1632,6 +1691,38 @@ declare namespace API {
     thinner_max_pct: number;
     thinner_min_pct: number;
     thinners: Array<string> | null;
+  }
+
+  interface Jar {
+    expected_at: string;
+    gone_off_at?: string;
+    humidity_pct: number;
+    jar: number;
+    last_good_at?: string;
+    look_from: string;
+    look_until: string;
+    open?: boolean;
+    salt?: string;
+    temperature_c: number;
+  }
+
+  interface JarPlace {
+    humidity_pct?: number;
+    open?: boolean;
+    salt?: "lithium-chloride" | "magnesium-chloride" | "potassium-carbonate" | "sodium-chloride" | "potassium-chloride" | "potassium-sulphate";
+    temperature_c: number;
+  }
+
+  interface JarSpreads {
+    activation_kj_mol: number;
+    moisture_share: number;
+  }
+
+  interface JarTest {
+    after: JarSpreads;
+    before: JarSpreads;
+    jars: Array<Jar> | null;
+    mixed_at: string;
   }
 
   interface KeyRefusal {
@@ -1660,6 +1751,7 @@ declare namespace API {
     differences: Array<Difference> | null;
     ends: number;
     ink: string;
+    jars: number;
     l_ref_h: Estimate;
     learned: Array<string> | null;
     left_out: number;
@@ -1717,6 +1809,12 @@ declare namespace API {
     uncertainty_g: number;
     verdict: "passed" | "in-service" | "failed";
     weights_permitted_g: number;
+  }
+
+  interface LookAtJar {
+    at?: string;
+    jar: number;
+    seen: "good" | "gone-off" | "mistake";
   }
 
   interface Lot {
@@ -2148,6 +2246,11 @@ declare namespace API {
     grams: number;
     replace?: boolean;
     to: Where;
+  }
+
+  interface StartJars {
+    jars: Array<JarPlace>;
+    mixed_at?: string;
   }
 
   interface StartMix {

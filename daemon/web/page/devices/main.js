@@ -54,7 +54,7 @@ page.start(() => {
     if (kinds.has("air")) zones.update(now);
     lamps.update(now);
     dependencies.update(now, checks);
-    if (kinds.has("inks")) inks.update();
+    inks.update(now);
   };
 });
 setInterval(ask, askMs);
