@@ -1880,7 +1880,7 @@ declare namespace API {
   }
 
   interface Narrowing {
-    by: "flow-times" | "ends-of-the-lot" | "two-figures" | "nearer-figure" | "four-ends" | "knowing-the-air" | "better-sensor" | "finer-scale" | "one-way-of-covering";
+    by: "flow-times" | "ends-of-the-lot" | "two-figures" | "nearer-figure" | "four-ends" | "knowing-the-air" | "better-sensor" | "finer-scale" | "one-way-of-covering" | "adhesion-tests";
     width: number;
   }
 
@@ -1930,7 +1930,7 @@ declare namespace API {
   }
 
   interface Part {
-    part: "batch-scatter" | "lot" | "life" | "energy" | "moisture" | "air-to-come" | "sensor" | "exposure" | "weighing" | "cup" | "other";
+    part: "batch-scatter" | "lot" | "life" | "energy" | "moisture" | "air-to-come" | "sensor" | "exposure" | "weighing" | "cup" | "adhesion" | "other";
     share: number;
   }
 

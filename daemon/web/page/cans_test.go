@@ -177,6 +177,20 @@ func TestBatchPage(t *testing.T) {
 	b.sees(".history", "Adhesion, passed")
 	b.sees(".history", "ink came from can ink-0, lot A 16 (anna)")
 	b.looks("batch", wide, tall, phone)
+	// Its print is tested on the next day.
+	f.answer("tests", 200, map[string]any{"id": "0611-2"})
+	b.clickNamed("button", "A print was tested…")
+	b.sees("dialog", "often tested a day later")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector("dialog [name=kind][value=adhesion]").click(); document.querySelector("dialog [name=result][value=pass]").click()`))
+	printed := open.MixedAt.Local().Add(30 * time.Minute)
+	b.fills("printed", printed.Format("15:04"))
+	b.press("Log it")
+	b.closed()
+	body := f.body(t, "batches/0611-2/tests")
+	when, err := time.Parse(time.RFC3339, fmt.Sprint(body["printed_at"]))
+	if body["kind"] != "adhesion" || body["result"] != "pass" || err != nil || when.Before(open.MixedAt.Add(28*time.Minute)) || when.After(open.MixedAt.Add(31*time.Minute)) {
+		t.Errorf("asked for %v", body)
+	}
 
 	b.openAt(f, "/batches/0612-1")
 	b.sees("#batch", "Safe to ")

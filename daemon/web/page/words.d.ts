@@ -946,13 +946,17 @@ declare namespace Words {
     "test.adhesion": {};
     "test.other": {};
     "test.rub": {};
+    "tests.closed-lead": {};
     "tests.failed": {};
     "tests.it": {};
     "tests.kind": {};
     "tests.lead": {};
     "tests.minutes-ago": {};
+    "tests.of-closed": {};
     "tests.passed": {};
     "tests.printed": {};
+    "tests.printed-at": {};
+    "tests.printed-at-hint": {};
     "tests.printed-hint": {};
     "tests.result": {};
     "tests.title": {batch: Value};

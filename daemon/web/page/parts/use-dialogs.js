@@ -11,7 +11,7 @@ import { lifeWords } from "./life.js";
 import { say } from "../lib/words.js";
 import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
 import { goesOn, pastSafe } from "./safe.js";
-import { term } from "./terms.js";
+import { testChips } from "./tests.js";
 
 /**
  * send makes a change and takes its answer in; it says so when that is not on disk.
@@ -190,8 +190,7 @@ export function testDialog(batch, tools) {
     title: say("tests.title", { batch: batch.id }),
     lead: say("tests.lead"),
     body: [
-      chips({ legend: say("tests.kind"), name: "kind", options: ["adhesion", "rub"].map((kind) => ({ value: kind, label: term("test", kind) })) }),
-      chips({ legend: say("tests.result"), name: "result", options: [{ value: "pass", label: say("tests.passed") }, { value: "fail", label: say("tests.failed") }] }),
+      ...testChips(),
       field({ label: say("tests.printed"), unit: say("tests.minutes-ago"), name: "minutes", type: "number", min: 0, step: 1, inputmode: "numeric", hint: say("tests.printed-hint") }),
     ],
     submitLabel: say("tests.it"),
