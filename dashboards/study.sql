@@ -18,72 +18,66 @@ CREATE OR REPLACE TEMP MACRO count_high(n) AS gamma_quantile(n + 1, 0.975, 1.959
 CREATE OR REPLACE TEMP MACRO t_quantile(df) AS
   1.959963984540054 + 2.372271230 / df + 2.822498850 / df ** 2 + 2.555851480 / df ** 3 + 1.589534144 / df ** 4;
 
--- A lot is the prints of a press with a batch.
+-- A lot is the prints of a press with a batch. An id of a batch is used again after a year: what happened belongs to the batch
+-- that ended nearest, and each of a lot's batches is a row here with the time from after to upto. Texts are joined and grouped by
+-- their hash.
 CREATE OR REPLACE TEMP TABLE lots AS
-WITH ended AS (
-  SELECT bench, id AS batch, list({ended: epoch(closed_at)::BIGINT, ink: ink} ORDER BY closed_at) AS mixes FROM batches GROUP BY ALL
+WITH named AS (
+  SELECT hash(bench, press, batch) AS lot, any_value(bench) AS bench, any_value(press) AS press, any_value(batch) AS batch
+  FROM (SELECT bench, press, batch FROM prints UNION ALL SELECT bench, press, batch FROM defects) GROUP BY lot
+), closed AS (SELECT hash(bench, id) AS id, epoch(closed_at)::BIGINT AS ended, ink FROM batches),
+ended AS (
+  SELECT id, ended, ink, (lag(ended) OVER same + ended) / 2 AS after, (ended + lead(ended) OVER same) / 2 AS upto
+  FROM closed WINDOW same AS (PARTITION BY id ORDER BY ended)
 )
-SELECT row_number() OVER () AS lot, l.*, mixes
-FROM (SELECT bench, press, batch FROM prints UNION SELECT bench, press, batch FROM defects) l LEFT JOIN ended USING (bench, batch);
+SELECT row_number() OVER () AS mix, lot, bench, press, batch, ended, ink, coalesce(after, '-infinity'::DOUBLE) AS after, coalesce(upto, 'infinity'::DOUBLE) AS upto
+FROM named LEFT JOIN ended ON id = hash(bench, batch);
 
+-- The prints of a lot in a quarter-hour, and its rejects as they were told.
+CREATE OR REPLACE TEMP TABLE printed AS
+SELECT mix, epoch(time)::BIGINT // 900 AS quarter, date, any_value(coalesce(p.ink, l.ink, '')) AS ink, sum(prints)::DOUBLE AS prints,
+  sum(prints * vapour_density_g_m3) / sum(prints) FILTER (vapour_density_g_m3 IS NOT NULL) AS vapour,
+  sum(prints * temperature_c) / sum(prints) FILTER (temperature_c IS NOT NULL) AS celsius
+FROM prints p JOIN lots l ON lot = hash(p.bench, p.press, p.batch) AND epoch(time) > after AND epoch(time) <= upto GROUP BY mix, quarter, date;
 CREATE OR REPLACE TEMP TABLE rejected AS
-SELECT lot, epoch(time)::BIGINT // 900 AS quarter, kind, sum(defects)::DOUBLE AS n, min(date) AS date, max(ink) AS ink
-FROM defects JOIN lots USING (bench, press, batch) GROUP BY ALL;
-
--- The prints of a lot in a quarter-hour. An id of a batch is used again after a year: a quarter belongs to the batch that ended
--- nearest, and without one to that of its year.
-CREATE OR REPLACE TEMP TABLE quarters AS
-WITH printed AS (
-  SELECT lot, epoch(time)::BIGINT // 900 AS quarter, min(date) AS date, max(ink) AS ink, sum(prints)::DOUBLE AS prints,
-    sum(prints * vapour_density_g_m3) / sum(prints) FILTER (vapour_density_g_m3 IS NOT NULL) AS vapour,
-    sum(prints * temperature_c) / sum(prints) FILTER (temperature_c IS NOT NULL) AS celsius
-  FROM prints JOIN lots USING (bench, press, batch) GROUP BY ALL
-), counted AS (
-  FROM printed UNION ALL BY NAME
-  SELECT DISTINCT ON (lot, quarter) lot, quarter, date, ink, 0 AS prints FROM rejected ANTI JOIN printed USING (lot, quarter)
-), belongs AS (
-  SELECT c.*, CASE WHEN len(mixes) < 2 THEN mixes[1]
-    ELSE list_sort(list_transform(mixes, lambda m: {away: abs(m.ended - quarter * 900), mix: m}))[1].mix END AS mix
-  FROM counted c JOIN lots USING (lot)
-)
-SELECT * EXCLUDE (mix, ink), coalesce(ink, mix.ink, '') AS ink, mix.ended AS ended FROM belongs;
-
--- Rejects, with corrections taken from the newest ones before them: owed is what later corrections still take.
-CREATE OR REPLACE TEMP TABLE counts AS
-WITH wrong AS (SELECT DISTINCT lot, kind FROM rejected WHERE n < 0),
-onward AS (
-  SELECT lot, quarter, kind, n, sum(n) OVER lot AS rest FROM rejected SEMI JOIN wrong USING (lot, kind)
-  WINDOW lot AS (PARTITION BY lot, kind ORDER BY quarter DESC)
-), owing AS (
-  SELECT *, greatest(0, max(rest - n) OVER lot) - (rest - n) AS owed FROM onward WINDOW lot AS (PARTITION BY lot, kind ORDER BY quarter DESC)
-)
-SELECT lot, quarter, kind, n FROM rejected ANTI JOIN wrong USING (lot, kind) WHERE n > 0
-UNION ALL SELECT lot, quarter, kind, n - owed FROM owing WHERE n - owed > 0;
+SELECT lot, mix, epoch(time)::BIGINT // 900 AS quarter, date, kind, defects AS n, coalesce(d.ink, l.ink, '') AS ink
+FROM defects d JOIN lots l ON lot = hash(d.bench, d.press, d.batch) AND epoch(time) > after AND epoch(time) <= upto;
 
 -- Cells: quarters of a lot together, in the shortest spans of 1 to 16 that make at most 8000 cells. Each bit is a quarter.
 SET VARIABLE span = (
   SELECT CASE WHEN sum(bit_count(bits)) <= 8000 THEN 1 WHEN sum(bit_count((bits | bits >> 1) & 21845)) <= 8000 THEN 2
     WHEN sum(bit_count((bits | bits >> 1 | bits >> 2 | bits >> 3) & 4369)) <= 8000 THEN 4
     WHEN sum((bits & 255 > 0)::INT + (bits >> 8 > 0)::INT) <= 8000 THEN 8 ELSE 16 END
-  FROM (SELECT bit_or(1 << (quarter % 16)::INT) AS bits FROM quarters GROUP BY lot, date, ended, quarter // 16)
+  FROM (
+    SELECT bit_or(1 << (quarter % 16)::INT) AS bits
+    FROM (SELECT mix, quarter, date FROM printed UNION ALL SELECT mix, quarter, date FROM rejected) GROUP BY mix, date, quarter // 16
+  )
 );
-CREATE OR REPLACE TEMP MACRO cell_of(lot, quarter, date, ended) AS hash(lot, quarter // getvariable('span'), date, ended);
+CREATE OR REPLACE TEMP MACRO cell_of(mix, quarter, date) AS hash(mix, quarter // getvariable('span'), date);
 CREATE OR REPLACE TEMP TABLE cells AS
-SELECT cell_of(lot, quarter, date, ended) AS cell, any_value(lot) AS lot, any_value(date) AS date, arg_min(ink, quarter) AS ink, sum(prints) AS prints,
-  sum(prints * vapour) / sum(prints) FILTER (vapour IS NOT NULL) AS vapour, sum(prints * celsius) / sum(prints) FILTER (celsius IS NOT NULL) AS celsius,
-  coalesce(any_value(ended), -year(any_value(date))) AS batch_when
-FROM quarters GROUP BY cell;
+SELECT cell_of(mix, quarter, date) AS cell, any_value(mix) AS mix, any_value(date) AS date, arg_min(ink, quarter) AS ink, sum(prints) AS prints,
+  sum(prints * vapour) / sum(prints) FILTER (vapour IS NOT NULL) AS vapour, sum(prints * celsius) / sum(prints) FILTER (celsius IS NOT NULL) AS celsius
+FROM (FROM printed UNION ALL BY NAME SELECT mix, quarter, date, ink, 0 AS prints FROM rejected) GROUP BY cell;
 
 -- A batch belongs to the day on which it began, and the days of each bench are its own.
 CREATE OR REPLACE TEMP TABLE exposed AS
-SELECT cell, prints, vapour, celsius, dense_rank() OVER (ORDER BY bench, press, ink) AS stratum,
-  hash(bench, CASE WHEN batch = '' THEN date ELSE min(date) OVER (PARTITION BY bench, batch, batch_when) END) AS day
-FROM cells JOIN lots USING (lot) QUALIFY prints > 0;
+SELECT cell, prints, vapour, celsius, hash(bench, press, c.ink) AS stratum,
+  hash(bench, CASE WHEN batch = '' THEN date ELSE min(date) OVER (PARTITION BY hash(bench, batch, coalesce(ended, -year(date)))) END) AS day
+FROM cells c JOIN lots USING (mix) QUALIFY prints > 0;
 
+-- Rejects, with corrections taken from the newest ones before them: owed is what later corrections still take.
 CREATE OR REPLACE TEMP TABLE kind_counts AS
-WITH located AS (
-  SELECT cell_of(lot, quarter, date, ended) AS cell, kind, sum(n) AS n FROM counts JOIN quarters USING (lot, quarter) GROUP BY ALL
-), used AS (FROM located SEMI JOIN exposed USING (cell))
+WITH wrong AS (SELECT DISTINCT lot, kind FROM rejected WHERE n < 0),
+summed AS (
+  SELECT lot, kind, mix, quarter, date, sum(n) AS n FROM rejected SEMI JOIN wrong USING (lot, kind) GROUP BY ALL
+), onward AS (
+  SELECT *, sum(n) OVER lot AS rest FROM summed WINDOW lot AS (PARTITION BY lot, kind ORDER BY quarter DESC)
+), owing AS (
+  SELECT *, greatest(0, max(rest - n) OVER lot) - (rest - n) AS owed FROM onward WINDOW lot AS (PARTITION BY lot, kind ORDER BY quarter DESC)
+), counts AS (
+  SELECT cell_of(mix, quarter, date) AS cell, kind, sum(n)::DOUBLE AS n FROM rejected ANTI JOIN wrong USING (lot, kind) GROUP BY cell, kind HAVING sum(n) > 0
+  UNION ALL SELECT cell_of(mix, quarter, date), kind, sum(n - owed)::DOUBLE FROM owing WHERE n > owed GROUP BY ALL
+), used AS (FROM counts SEMI JOIN exposed USING (cell))
 FROM used UNION ALL SELECT cell, 'all', sum(n) FROM used GROUP BY ALL;
 
 -- How often each kind was counted. The design effect is by what the rate scatters more between days than by chance:
@@ -181,17 +175,20 @@ SELECT kind, arg_max(b1, step) AS b1, arg_max(b2, step) AS b2 FROM newton GROUP 
 -- 169, with the degrees of freedom of Pustejovsky and Tipton, J. Business & Economic Statistics 36 (2018) 672. The matrices are of
 -- two rows, and their roots are written out.
 CREATE OR REPLACE TEMP TABLE effects AS
-WITH expected AS (
-  SELECT kind, stratum, day, x1, x2, held, coalesce(n, 0) AS n, y * w / sum(w) OVER (PARTITION BY kind, stratum) AS mu
-  FROM (SELECT s.kind, f.*, o.y, prints * exp(b1 * x1 + b2 * x2) AS w FROM slopes s JOIN observed o USING (kind) JOIN fitted f USING (stratum))
-  LEFT JOIN kind_counts USING (kind, cell)
-), centred AS (
-  SELECT *, x1 - sum(mu * x1) OVER s / sum(mu) OVER s AS d1, x2 - sum(mu * x2) OVER s / sum(mu) OVER s AS d2
-  FROM expected WINDOW s AS (PARTITION BY kind, stratum)
+WITH weighed AS (
+  SELECT s.kind, f.stratum, f.day, x1, x2, o.y, prints * exp(b1 * x1 + b2 * x2) AS w
+  FROM slopes s JOIN observed o USING (kind) JOIN fitted f USING (stratum)
+), means AS (
+  SELECT kind, stratum, any_value(y) / sum(w) AS scale, sum(w * x1) / sum(w) AS m1, sum(w * x2) / sum(w) AS m2 FROM weighed GROUP BY kind, stratum
+), expected AS (
+  SELECT kind, day, sum(mu * d1) AS t1, sum(mu * d2) AS t2, sum(mu * d1 * d1) AS p11, sum(mu * d1 * d2) AS p12, sum(mu * d2 * d2) AS p22
+  FROM (SELECT kind, day, scale * w AS mu, x1 - m1 AS d1, x2 - m2 AS d2 FROM weighed JOIN means USING (kind, stratum)) GROUP BY kind, day
+), counted AS (
+  SELECT kind, day, sum(n * (x1 - m1)) AS c1, sum(n * (x2 - m2)) AS c2
+  FROM kind_counts JOIN fitted USING (cell) JOIN means USING (kind, stratum) GROUP BY kind, day
 ), days AS (
-  SELECT kind, day, sum((n - mu) * d1) AS s1, sum((n - mu) * d2) AS s2, sum(mu * d1 * d1) AS p11, sum(mu * d1 * d2) AS p12, sum(mu * d2 * d2) AS p22,
-    sum(mu * d1) AS t1, sum(mu * d2) AS t2, any_value(held) AS held
-  FROM centred GROUP BY kind, day
+  SELECT e.*, coalesce(c1, 0) - t1 AS s1, coalesce(c2, 0) - t2 AS s2, (SELECT any_value(held) FROM fitted) AS held
+  FROM expected e LEFT JOIN counted USING (kind, day)
 ), information AS (
   SELECT kind, sum(p11) AS i11, sum(p12) AS i12, sum(p22) + (NOT any_value(held))::INT AS i22, count(*) AS days FROM days GROUP BY kind
 ), covariance AS (

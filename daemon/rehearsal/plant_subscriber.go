@@ -38,6 +38,7 @@ type subscriber struct {
 	pause      Pause
 	delays     []time.Duration
 	lost       int                  // connections of the subscriber
+	lostAt     time.Time            // the newest loss
 	backAt     time.Time            // the newest connection
 	missing    map[string]struct{}  // topics of lights that have not come since
 	back       time.Duration        // the longest time until all had come
@@ -125,7 +126,7 @@ func (h *subscriber) begin() {
 func (h *subscriber) lose() {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.lost++
+	h.lost, h.lostAt = h.lost+1, time.Now()
 }
 
 // connected begins to wait for each light to come again.
@@ -164,11 +165,14 @@ func (h *subscriber) receive(topic string, payload []byte, retained bool, at tim
 	case word == "event":
 		h.event(bench, payload, at)
 	case word == "light" && !special:
-		var v struct{ Meaning string }
+		var v struct {
+			Time    time.Time
+			Meaning string
+		}
 		if json.Unmarshal(payload, &v) != nil {
 			return
 		}
-		if !retained {
+		if !retained || v.Time.After(h.lostAt) && h.lost > 0 { // a bench may be back before the subscriber
 			h.lit(topic, v.Meaning, at)
 		}
 		h.serial++

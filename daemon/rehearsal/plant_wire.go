@@ -252,7 +252,7 @@ func runWire(ctx context.Context, o PlantOptions, h *subscriber, before usage) (
 		b.resting.Store(true)
 	}
 	if ctx.Err() == nil {
-		_ = until(ctx, judgeWithin, func() bool { r.judgeWire(benches, h); return len(r.MissingEvents) == 0 })
+		_ = until(ctx, judgeWithin, func() bool { r.judgeWire(benches, h); return len(r.MissingEvents)+len(r.WrongLights) == 0 })
 	}
 	h.report(&r)
 	return r, nil
