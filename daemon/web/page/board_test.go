@@ -245,6 +245,7 @@ func TestBoardWithoutContact(t *testing.T) {
 	b.sees(".board-word", "Good to print")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
+	b.eventually("no button looks as if it would do something", `[...document.querySelectorAll("main button")].every((e) => getComputedStyle(e).borderStyle === "dashed")`)
 	b.skip(45 * time.Second)
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll('[data-place="press"] .board-word')].every((e) => e.innerText === "Not known")`)
