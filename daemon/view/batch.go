@@ -44,6 +44,8 @@ type BatchState struct {
 	EndsAt     *Span[time.Time] `json:"ends_at" doc:"when the pot life ends; null before hardener is in"`
 	FirstEnd   string           `json:"first_end,omitempty" enum:"visible,adhesion" doc:"which end of the pot life is expected first: the visible one, or the one from which on prints do not adhere; absent while no adhesion test of the ink has failed with at least a quarter of the pot life spent"`
 	Risk       *float64         `json:"risk" doc:"probability that the batch is past its pot life, 0 to 1"`
+	StopAtRisk float64          `json:"stop_at_risk" doc:"risk at and above which the light of a press says do-not-print, and the batch must be looked at before it goes onto one; alarms.stop_at_risk of the configuration"`
+	LookFirst  bool             `json:"look_first,omitempty" doc:"by its age the batch may have gone off: it is past the earliest of ends_at, its risk has reached stop_at_risk, or a part of it went off; load, move and split put it onto a press only with looked"`
 	Components []mix.Component  `json:"components" doc:"what was poured, by part and can"`
 	Quality    Quality          `json:"quality" doc:"how far the figures can be relied on: good, uncertain or bad"`
 	Why        string           `json:"why,omitempty" doc:"why the quality is not good"`

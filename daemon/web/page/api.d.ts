@@ -145,6 +145,7 @@ declare namespace API {
     id: string;
     ink: string;
     left_g?: number;
+    look_first?: boolean;
     lots: Array<LotView> | null;
     mixed_at: string | null;
     next_mix_at?: string;
@@ -165,6 +166,7 @@ declare namespace API {
     state: string;
     step: string | null;
     still_good?: string;
+    stop_at_risk: number;
     targets_g: Targets;
     thinner?: ThinnerView;
     thinner_reason?: string;
@@ -1793,6 +1795,7 @@ declare namespace API {
 
   interface LoadBatch {
     comes_off?: ComesOff;
+    looked?: boolean;
     press: string;
     replace?: boolean;
   }
@@ -1874,6 +1877,7 @@ declare namespace API {
 
   interface MoveBatch {
     exposure?: number;
+    looked?: boolean;
     press?: string;
     replace?: boolean;
     zone?: string;
@@ -2244,6 +2248,7 @@ declare namespace API {
   interface SplitBatch {
     exposure?: number;
     grams: number;
+    looked?: boolean;
     replace?: boolean;
     to: Where;
   }

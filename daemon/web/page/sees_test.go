@@ -481,7 +481,7 @@ func TestGoodCloseUnload(t *testing.T) {
 	b.eventually("it is gone", `![...document.querySelectorAll(".batch-id")].some((e) => e.innerText === "0612-2")`)
 
 	press("0612-3", "Close…")
-	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="used-up"]').click(), document.querySelector('dialog input[value="yes"]').click(), document.querySelector('dialog [name="left_g"]').value = "12.5")`))
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="used-up"]').click(), document.querySelector('dialog input[value="yes"]').click(), document.querySelector('dialog input[value="said"]').click(), document.querySelector('dialog [name="left_g"]').value = "12.5")`))
 	b.press("Close it")
 	want(t, f.body(t, "batches/0612-3/close"), "outcome", "used-up", "still_good", "yes", "left_g", 12.5)
 }
