@@ -213,6 +213,7 @@ func TestBoardActions(t *testing.T) {
 
 	b.act("Close…", "0612-1")
 	b.click(`dialog input[value="discarded"]`)
+	b.click(`dialog input[value="none"]`)
 	b.press("Close it")
 	want(t, f.body(t, "batches/0612-1/close"), "outcome", "discarded", "still_good", "unknown")
 	b.sees("#notice", "not yet on disk")

@@ -149,7 +149,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		f.answer("split", 200, part)
 		b.act("More…", "0612-1")
 		b.option("Split it…")
-		b.sees("dialog", "109.1 g were mixed")
+		b.sees("dialog", "0612-1 has 109.1 g, less what was printed.")
 		b.looks("dialog"+path[1:]+"-split", wide, phone)
 		b.fills("grams", "30")
 		b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog .chip")].find((e) => e.innerText.includes("zone bench, loosely covered")).querySelector("input").click()`))

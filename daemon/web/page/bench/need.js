@@ -18,9 +18,11 @@ export function mixFor(store, press, now) {
   return waits.find((b) => b.id === press.next_mix) ?? waits[0];
 }
 
+const soonMs = 3_600_000; // a mix for a press that runs out within this is made before one for an empty press
+
 /**
- * needOf tells how soon a press needs a mix, in words too. A rank of 0 is a press that runs out, 1 an empty
- * one, 2 one that prints, and 3 one that has its mix; of one rank the press with the earliest time comes first.
+ * needOf tells how soon a press needs a mix, in words too. A rank of 0 is a press that runs out soon, 1 an
+ * empty one, 2 one that prints for longer, and 3 one that has its mix; of one rank the press with the earliest time comes first.
  * @param {Rows} store
  * @param {API.PressView} press
  * @param {number} now
@@ -36,7 +38,7 @@ export function needOf(store, press, now) {
   if (!press.batch) return { rank: 1, at: 0, words: say("start.empty") };
   const begin = on?.next_mix_at ? Date.parse(on.next_mix_at) : NaN;
   if (begin <= now) return { rank: 0, at: begin, words: say("start.next-now") };
-  if (begin > now) return { rank: 2, at: begin, words: say("start.next-at", { at: clockTime(begin, now) }) };
+  if (begin > now) return { rank: begin <= now + soonMs ? 0 : 2, at: begin, words: say("start.next-at", { at: clockTime(begin, now) }) };
   return { rank: 2, at: Infinity, words: say("start.holds", { batch: press.batch }) };
 }
 

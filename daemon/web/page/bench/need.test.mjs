@@ -21,7 +21,8 @@ test("the press that runs out comes first, then an empty one, then the one whose
   const empty = { id: "press-4", batch: null };
   const of = (...presses) => neediest(rows(presses, [b1, b2, b3]), presses, now)?.id;
   assert.equal(of(p1, p2, p3, empty), "press-3");
-  assert.equal(of(p1, p2, empty), "press-4");
+  assert.equal(of(p1, p2, empty), "press-2");
+  assert.equal(of(p1, empty), "press-4");
   assert.equal(of(p1, p2), "press-2");
   assert.equal(of(), undefined);
 });

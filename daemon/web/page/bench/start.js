@@ -60,18 +60,20 @@ export function startPanel({ store, attempt, scale }) {
     const proposal = { where: press && !touched.has("where") ? `press:${press.id}` : "", ink: press && !touched.has("where") && !touched.has("ink") ? on?.ink ?? latest("ink") ?? "" : "" };
     const key = JSON.stringify(proposal);
     if (key === proposed) return proposal;
-    if (proposed !== "") proposedAt = performance.now();
     proposed = key;
     for (const [name, value] of Object.entries(proposal)) {
       const input = value && form.querySelector(`input[name="${name}"][value="${CSS.escape(value)}"]`);
-      if (input instanceof HTMLInputElement) input.checked = true;
+      if (!(input instanceof HTMLInputElement) || input.checked) continue;
+      input.checked = true;
+      proposedAt = performance.now();
     }
     return proposal;
   };
-  form.addEventListener("change", (event) => {
-    if (event.target instanceof HTMLInputElement) touched.add(event.target.name);
-    drawSheet();
-  });
+  // A tap on what is proposed already chooses it, too.
+  for (const event of ["click", "change"]) {
+    form.addEventListener(event, ({ target }) => target instanceof HTMLInputElement && touched.add(target.name));
+  }
+  form.addEventListener("change", () => drawSheet());
   form.addEventListener("input", () => drawSheet());
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
