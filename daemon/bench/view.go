@@ -270,6 +270,12 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 	if z != nil {
 		v.Quality, v.Why = b.quality(z, now)
 	}
+	switch strange := batch.Mix.Strange(); {
+	case slices.Contains(strange, mix.Hardener):
+		v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.batch-other-hardener")
+	case len(strange) > 0 && v.Quality == view.QualityGood:
+		v.Quality, v.Why = view.QualityUncertain, b.shop.locale.Say("fault.batch-other-material")
+	}
 	if batch.AtLeast {
 		v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.batch-at-least")
 	}

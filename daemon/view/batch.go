@@ -92,6 +92,9 @@ type Pour struct {
 	At   time.Time  `json:"at" doc:"when the weight first rose for it, or when it was confirmed if no rise was seen"`
 	Step guide.Step `json:"step" doc:"step at which it was taken"`
 	Can  string     `json:"can,omitempty" doc:"id of the can that it came from"`
+	// Material and Kept are those of a contaminated mix.
+	Material string `json:"material,omitempty" doc:"id of the ink, hardener or thinner that it was, when the mix's ink does not go with that; absent otherwise"`
+	Kept     bool   `json:"kept,omitempty" doc:"somebody has decided to use the mix with this material; until then nothing is confirmed"`
 }
 
 // ByBench is a step that no person has confirmed.

@@ -272,7 +272,10 @@ declare namespace API {
   }
 
   interface CorrectPour {
+    can?: string;
+    material?: string;
     not_taken?: boolean;
+    override?: string;
     part?: "ink" | "hardener" | "thinner";
     pour?: number;
     tared?: boolean;
@@ -646,9 +649,11 @@ declare namespace API {
     g?: number;
     journal: string;
     kind: "corrected";
+    material?: string;
     mix: EventMix;
     mixed_at?: string;
     not_taken?: boolean;
+    override?: string;
     part?: string;
     pour?: number;
     seq: number;
@@ -1103,6 +1108,8 @@ declare namespace API {
     early?: boolean;
     excused?: boolean;
     g: number;
+    kept?: boolean;
+    material?: string;
     part: string;
     rose_at: string;
     seq?: number;
@@ -1984,6 +1991,8 @@ declare namespace API {
     at: string;
     can?: string;
     g: number;
+    kept?: boolean;
+    material?: string;
     part: string;
     seq?: number;
     step: string;

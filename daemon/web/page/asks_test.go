@@ -218,3 +218,33 @@ func TestTheBoardCallsNoOldMixReady(t *testing.T) {
 	b.openAt(f, "/presses")
 	b.sees(".board", "0612-5 · dial-satin has waited too long: look at it first")
 }
+
+// TestWrongCanNamesAnotherInkOrLot: of a pour that was taken, and of what is not taken yet.
+func TestWrongCanNamesAnotherInkOrLot(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := cansShop(now)
+	mix := rows["batches"].([]view.Batch)[0]
+	mix.Pours = []view.Pour{{Seq: 41, Part: "ink", G: 85, At: now.Add(-3 * time.Minute), Step: "ink"}}
+	rows["batches"].([]view.Batch)[0] = mix
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.open(f)
+	b.press("Wrong can…")
+	b.skip(600 * time.Millisecond)
+	b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog .option")].filter((e) => e.innerText.includes("Another ink, hardener or lot")).at(-1).click()`))
+	b.sees("dialog", "Which can did it come from?")
+	b.sees("dialog", "not of this recipe")
+	b.looks("dialog-wrong-source", phone)
+	b.skip(600 * time.Millisecond)
+	contaminated := mix
+	contaminated.Pours = []view.Pour{{Seq: 41, Part: "ink", G: 85, At: now.Add(-3 * time.Minute), Step: "ink", Material: "dial-flat"}}
+	f.answer("correct", 200, contaminated)
+	b.option("dial-bend")
+	b.closed()
+	want(t, f.body(t, "batches/0612-4/correct"), "pour", 41, "part", "ink", "material", "dial-bend")
+	b.sees(".stage", "85.0 g of dial-flat are in this mix of dial-satin.")
+	b.eventually("nothing is poured", `!document.querySelector(".stage .pour-place").checkVisibility() && !document.querySelector(".stage .head-line").checkVisibility()`)
+	b.looks("stage-contaminated", wide, tall, phone)
+	b.press("Use it all the same…")
+	b.sees("dialog", "Use it for this reason")
+}

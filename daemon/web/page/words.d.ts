@@ -1104,18 +1104,27 @@ declare namespace Words {
     "welcome.waits-weight": {scale: Value};
     "who.local": {};
     "wrong.button": {};
+    "wrong.contaminated": {ink: Value; mass: Value; material: Value};
+    "wrong.contaminated-title": {};
+    "wrong.decide-first": {};
     "wrong.it-was": {part: Value};
     "wrong.lead": {};
     "wrong.name": {mass: Value};
     "wrong.name-first": {};
     "wrong.name-title": {};
+    "wrong.no-source": {};
+    "wrong.not-of-recipe": {};
     "wrong.not-taken": {mass: Value};
+    "wrong.other": {};
+    "wrong.other-note": {};
     "wrong.part-hardener": {};
     "wrong.part-ink": {};
     "wrong.part-thinner": {};
+    "wrong.source": {};
     "wrong.taken": {mass: Value; part: Value; time: Value};
     "wrong.title": {};
     "wrong.undo": {};
     "wrong.undo-note": {};
+    "wrong.use": {};
   }
 }
