@@ -46,7 +46,7 @@ func TestNoQuestionBreachesWCAG(t *testing.T) {
 			b.sees("dialog", "0612-2 comes off press-2")
 			b.skip(time.Second)
 			b.option("Scrapped")
-		}, "Left over"},
+		}, "How much of 0612-2 is scrapped?"},
 		{"dead ink that is called good", "/", readyShop(now, -3*time.Hour), func() { b.press("Looked: still good") }, "does it run off the spatula"},
 		{"a look before the load", "/", readyShop(now, -10*time.Minute), func() {
 			b.act("Move…", "0612-5")
