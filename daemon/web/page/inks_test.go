@@ -42,7 +42,7 @@ func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	t.Parallel()
 	rows := shop(time.Now())
 	rows["learning"] = map[string]any{
-		"ink": "dial-satin", "ends": 2, "censored": 0, "verdict": "2 ends: too few to say that this ink is not as its data sheet says", "cautions": []string{},
+		"ink": "dial-satin", "ends": 2, "censored": 0, "jars": 0, "verdict": "2 ends: too few to say that this ink is not as its data sheet says", "cautions": []string{},
 		"acceptable": false, "why_not": "nothing is learned yet: the data sheet stands",
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
