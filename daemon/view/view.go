@@ -42,6 +42,7 @@ type Snapshot struct {
 	Air     []Air
 	Scales  []Scale
 	Sensors []Sensor // sensors and scales, as instruments
+	Trends  []Trend  // instruments that follow batches
 	Batches []Batch  // open ones, by id
 	Closed  []Batch  // recently closed ones, the newest first
 	Presses []Press

@@ -51,13 +51,10 @@ func (k *torque) value(rng *rand.Rand, u, celsius float64) float64 {
 	return k.level + k.rise*s - k.perKelvin*(celsius-23) + k.ramp*u + k.walk + viscosity.LeastNoiseOfTrend*rng.NormFloat64()
 }
 
-// ofTrend is a sample of a trend.
-func ofTrend(ln, celsius float64, first bool) viscosity.Sample {
-	s := viscosity.Sample{LnRuns: []float64{ln}, RunSpread: viscosity.LeastNoiseOfTrend, TemperatureC: celsius}
-	if !first {
-		s.Drift = viscosity.DriftOfTrend
-	}
-	return s
+// ofTrend is the k-th sample of a trend, from 1.
+func ofTrend(ln, celsius float64, k uint64) viscosity.Sample {
+	drift := viscosity.DriftAfter(viscosity.BetweenSamples * float64(k-1))
+	return viscosity.Sample{LnRuns: []float64{ln}, RunSpread: viscosity.LeastNoiseOfTrend, TemperatureC: celsius, Drift: drift}
 }
 
 // followShops lets batches live to a share of their median life in made-up climates, follows each from its
@@ -86,7 +83,7 @@ func followShops(t *testing.T, each int, until float64, curve viscosity.Curve) h
 				if k == 1 {
 					first = ln
 				}
-				if err := sh.ensemble.Follow(k, curve, ofTrend(ln-first, celsius, k == 1), k == 1); err != nil {
+				if err := sh.ensemble.Follow(k, curve, ofTrend(ln-first, celsius, k), k == 1); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -108,7 +105,9 @@ func followShops(t *testing.T, each int, until float64, curve viscosity.Curve) h
 	return sum
 }
 
-// A torque that drifts by 3 % in a life narrows the band, and the band holds what it says.
+// A torque that drifts by 3 % in a life halves the band. The band holds a little more than it says, and fewer batches
+// end before low: a sample counts in full only once the next one has confirmed it, and until then the earlier end of
+// both counts.
 func TestTheBatchIsFollowed(t *testing.T) {
 	t.Parallel()
 	each := simulated(t, 2000, 60)
@@ -117,16 +116,16 @@ func TestTheBatchIsFollowed(t *testing.T) {
 		until             float64
 		curve             viscosity.Curve
 		narrowest, widest float64
-	}{{"learned, half of the life", 0.5, learnedTrend(), 0.3, 0.6}, {"learned, three quarters", 0.75, learnedTrend(), 0.3, 0.6}, {"never learned, three quarters", 0.75, viscosity.AssumedTrend(), 0.7, 1}} {
+	}{{"learned, half of the life", 0.5, learnedTrend(), 0.35, 0.55}, {"learned, three quarters", 0.75, learnedTrend(), 0.35, 0.5}, {"never learned, three quarters", 0.75, viscosity.AssumedTrend(), 0.8, 0.95}} {
 		sum := followShops(t, each, row.until, row.curve)
 		width := sum.with.width / sum.without.width
 		t.Logf("%s\n         %s\nwithout  %s\nwith     %s\nwidth    %.3f of that without", row.name,
 			"     n  in band   before    width   life h pinball h", sum.without.String(), sum.with.String(), width)
-		if c, margin := sum.with.coverage(), sampling(80, each); !(c >= 77-margin && c <= 83+margin) {
-			t.Errorf("%s: the band holds %.1f %%, want 77 to 83 ± %.1f", row.name, c, margin)
+		if c, margin := sum.with.coverage(), sampling(80, each); !(c >= 77-margin && c <= 88+margin) {
+			t.Errorf("%s: the band holds %.1f %%, want 77 to 88 ± %.1f", row.name, c, margin)
 		}
-		if b, margin := sum.with.belowShare(), sampling(10, each); !(b >= 4-margin && b <= 13+margin) {
-			t.Errorf("%s: %.1f %% end before low, want 4 to 13 ± %.1f", row.name, b, margin)
+		if b, margin := sum.with.belowShare(), sampling(10, each); !(b >= 3-margin && b <= 13+margin) {
+			t.Errorf("%s: %.1f %% end before low, want 3 to 13 ± %.1f", row.name, b, margin)
 		}
 		if !(width >= row.narrowest && width <= row.widest) {
 			t.Errorf("%s: the band has %.3f of the width without, want %v to %v", row.name, width, row.narrowest, row.widest)
@@ -146,7 +145,7 @@ type followed struct {
 
 func (f *followed) hear(t interface{ Fatal(...any) }, ln float64) {
 	f.id++
-	if err := f.Follow(f.id, f.curve, ofTrend(ln, steady.TemperatureC, f.id == 1), f.id == 1); err != nil {
+	if err := f.Follow(f.id, f.curve, ofTrend(ln, steady.TemperatureC, f.id), f.id == 1); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -11,8 +11,8 @@ import "math"
 
 // The errors of a trend. Each sample is the median of some minutes.
 const (
-	// DriftOfTrend is the standard deviation of ln value by which an instrument moves within a batch, by its
-	// warming for one.
+	// DriftOfTrend is the standard deviation of ln value by which an instrument moves within one pot life, by its
+	// warming for one. See DriftAfter.
 	DriftOfTrend = 0.03
 	// LeastNoiseOfTrend is the least standard deviation of a sample's own.
 	LeastNoiseOfTrend = 0.003
@@ -43,6 +43,10 @@ func LearnTrend(series []Series) Curve {
 	c.Start, c.StartSpread = 0, startSpreadOfTrend // each batch has its own level
 	return c
 }
+
+// DriftAfter returns the standard deviation of the drift since the first sample, after a share of the pot life: that
+// of a random walk.
+func DriftAfter(share float64) float64 { return DriftOfTrend * math.Sqrt(max(share, 0)) }
 
 // Expected returns by how much ln value rises from one age to a later one, by the centre of the curve.
 func (c Curve) Expected(from, to float64) float64 {
