@@ -215,13 +215,13 @@ func (l *causes) trends() {
 }
 
 // trendViews returns the instruments that follow batches.
-func (b *Bench) trendViews(state record.State, now time.Time) []view.Trend {
-	views := make([]view.Trend, 0, len(b.shop.Trends))
+func (b *Bench) trendViews(state record.State, now time.Time) []view.TrendInstrument {
+	views := make([]view.TrendInstrument, 0, len(b.shop.Trends))
 	for _, c := range b.shop.Trends {
 		f := b.followers[c.ID]
 		is, why := f.condition(now)
 		since(&f.is, &f.since, is, b.clock.began(), now)
-		v := view.Trend{ID: f.ID, Press: f.Press, Condition: is, Since: f.since, Text: why.text, Detail: why.detail, Doubted: f.doubted(state), Reads: map[string]uint64{"ok": f.ok, "error": f.errors}}
+		v := view.TrendInstrument{ID: f.ID, Press: f.Press, Condition: is, Since: f.since, Text: why.text, Detail: why.detail, Doubted: f.doubted(state), Reads: map[string]uint64{"ok": f.ok, "error": f.errors}}
 		if !f.last.IsZero() {
 			v.Value, v.ReadAt = new(precision.Significant(f.value, 4)), f.last
 		}

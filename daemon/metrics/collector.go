@@ -78,7 +78,7 @@ func (c *collector) air(to sink, zones []view.Air) {
 }
 
 // trends are the instruments that follow batches: as many series as the configuration has of them.
-func (c *collector) trends(to sink, trends []view.Trend) {
+func (c *collector) trends(to sink, trends []view.TrendInstrument) {
 	for _, v := range trends {
 		up := v.Condition == health.Up
 		to.put(c.names.trendUp, oneIf(up), v.ID, v.Press)

@@ -31,9 +31,9 @@ type Trend struct {
 	Samples    []TrendSample   `json:"samples" doc:"what was taken, oldest first"`
 
 	// What the value depends on beside the ink's age, when it began.
-	Added     mix.Amounts `json:"added,omitzero"`
-	GivenAway float64     `json:"given_away,omitempty"`
-	ThinnerG  float64     `json:"lost_g,omitempty"` // thinner lost by then, estimated
+	Added     mix.Amounts `json:"added,omitzero" doc:"what had been added to the mix when the trend began; absent for nothing"`
+	GivenAway float64     `json:"given_away,omitempty" doc:"share of the mix that had been split off by then"`
+	ThinnerG  float64     `json:"lost_g,omitempty" doc:"thinner lost by then in g"`
 }
 
 // TrendSample is one sample of a trend.
@@ -79,7 +79,7 @@ func (e TrendTaken) apply(s *State, r Record) {
 		if e.Begin {
 			next.Added, next.GivenAway, next.ThinnerG = b.Added, b.GivenAway, 0
 			if b.Solvent != nil {
-				next.ThinnerG = b.Solvent.EstimatedLossG
+				next.ThinnerG = b.Solvent.LostG()
 			}
 		}
 		next.Samples = append(slices.Clone(next.Samples), TrendSample{

@@ -13,7 +13,7 @@ type Life struct {
 	Ensemble *cure.Ensemble // not to be changed
 	Place    cure.Place
 	MixedAt  time.Time
-	// Instrument follows the batch, see [Trend]; empty for none.
+	// Instrument follows the batch, see [TrendInstrument]; empty for none.
 	Instrument string
 	Weighing   float64 // relative standard uncertainty of the mixing ratio, 0 where it is not known
 }

@@ -6,8 +6,8 @@ import (
 	"potlifed/model/health"
 )
 
-// Trend is an instrument that follows the batch on a press, by a torque or the current of a motor. Experimental.
-type Trend struct {
+// TrendInstrument is an instrument that follows the batch on a press, by a torque or the current of a motor. Experimental.
+type TrendInstrument struct {
 	ID        string           `json:"id" doc:"id of the instrument"`
 	Press     string           `json:"press" doc:"id of the press whose batch it follows"`
 	Batch     string           `json:"batch,omitempty" doc:"id of the batch that is on the press; absent while there is none"`

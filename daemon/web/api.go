@@ -180,8 +180,8 @@ type (
 		Seq     uint64        `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	trendList struct {
-		Trends []view.Trend `json:"trends" doc:"the instruments that follow batches; experimental"`
-		Seq    uint64       `json:"seq" doc:"number of the newest event that the answer includes"`
+		Trends []view.TrendInstrument `json:"trends" doc:"the instruments that follow batches; experimental"`
+		Seq    uint64                 `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
 	inkList struct {
 		Inks []view.Ink `json:"inks" doc:"the inks"`

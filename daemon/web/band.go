@@ -101,16 +101,16 @@ func (s *Server) whyDoubted(h cure.Heard) string {
 
 // whyFollowed returns how far an instrument that follows a batch counts.
 func (s *Server) whyFollowed(instrument string, f cure.Followed) string {
-	key := "band.trend-confirmed"
+	w := s.settings.Locale
 	switch {
 	case f.Flat:
-		key = "band.trend-flat"
+		return w.Say("band.trend-flat", "trend", instrument)
 	case f.Doubted >= doubtful:
-		key = "band.trend-doubted"
+		return w.Say("band.trend-doubted", "trend", instrument, "pct", w.Percent(100*f.Doubted, 0))
 	case !f.Learned:
-		key = "band.trend-not-learned"
+		return w.Say("band.trend-not-learned", "trend", instrument)
 	case !f.Confirmed:
-		key = "band.trend-beginning"
+		return w.Say("band.trend-beginning", "trend", instrument)
 	}
-	return s.settings.Locale.Say(key, "trend", instrument, "pct", s.settings.Locale.Percent(100*f.Doubted, 0))
+	return w.Say("band.trend-confirmed", "trend", instrument)
 }
