@@ -187,11 +187,11 @@ func (s *service) learn(ctx context.Context) ([]outcomes.Learned, error) {
 	for _, k := range s.shops.now().Inks {
 		inks = append(inks, outcomes.Ink{ID: k.ID, Hardener: k.Hardener, Sheet: k.Life})
 	}
-	batches, err := outcomes.Read(ctx, s.journal)
+	past, err := outcomes.Read(ctx, s.journal)
 	if err != nil {
 		return nil, fmt.Errorf("learn: %w", err)
 	}
-	told, _ := outcomes.Sort(batches, inks)
+	told, _ := outcomes.Sort(past, inks)
 	onPaper, _, err := paper.Imported(ctx, s.history, func(id string) (learn.Pair, bool) {
 		for _, k := range s.shops.now().Inks {
 			if k.ID == id {

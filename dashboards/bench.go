@@ -21,7 +21,7 @@ func bench() *board {
 			{"Open batches", panels{
 				lines(about{"Pot life left, expected", "Half of such batches last longer than this. The band is in the next panel.", "s", 12,
 					nil, []query{{`potlife_batch_remaining_seconds{BENCH,bound="expected"} * on(bench, instance, batch) group_left(ink, press) potlife_batch_info{BENCH}`, "{{bench}} {{batch}} {{ink}} {{press}}"}}}),
-				lines(about{"Pot life left, band", "Nine in ten such batches last longer than low, one in ten longer than high. Plan with low.", "s", 12,
+				lines(about{"Pot life left, band", "A batch is safe to low: nine in ten last longer, and one in ten lasts longer than high. Plan with low.", "s", 12,
 					nil, []query{{`potlife_batch_remaining_seconds{BENCH,bound!="expected"}`, "{{bench}} {{batch}} {{bound}}"}}}),
 				lines(about{"Pot life spent", "1 is the nominal end of pot life.", "percentunit", 12,
 					[]step{{lowest, "green"}, {1, "red"}}, []query{{`potlife_batch_spent_ratio{BENCH}`, "{{bench}} {{batch}}"}}}),
@@ -51,7 +51,7 @@ func pressFloor() *board {
 		about: "For each press: the ink that is loaded, how long it still prints, what its light says, prints and rejects. A light is an aid and no safety device.",
 		rows: []row{
 			{"Presses", panels{
-				figures(about{"Pot life left, low", "Nine in ten such batches last at least this long. No figure: no batch is loaded, or its life is not known.", "s", 12,
+				figures(about{"Pot life left, low", "How long the batch is safe: nine in ten last at least this long. No figure: no batch is loaded, or its life is not known.", "s", 12,
 					[]step{{lowest, "red"}, {900, "yellow"}, {3600, "green"}}, []query{{`potlife_press_remaining_seconds{BENCH,bound="low"}`, "{{bench}} {{press}}"}}}),
 				figures(about{"Risk that the ink has gone off", "The lights change at 5 % and at 25 %.", "percentunit", 12,
 					riskSteps, []query{{`potlife_press_dead_risk_ratio{BENCH}`, "{{bench}} {{press}}"}}}),

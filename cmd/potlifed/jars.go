@@ -49,7 +49,8 @@ A jar is TEMPERATURE:SALT or TEMPERATURE:PERCENT, as 35:sodium-chloride or 22:48
 ` + verify.SaltIDs() + `.
 
 --form prints a CSV form. Write into it after how many hours from the first hardener
-each jar was last seen good and first seen gone off, and read it with --results.
+each jar was last seen good and first seen gone off, and read it with --results. Leave
+gone_off_h empty for a jar that was still good when you looked last.
 
 Limits: a jar is still air over still ink. A stirred cup, or one on a press, takes up more
 moisture. Let one part stand at the bench for comparison.
@@ -207,10 +208,17 @@ func readForm(from io.Reader) ([]jars.Result, error) {
 		}
 		var figures [4]float64
 		for k := range figures {
+			if k >= 2 && row[k+1] == "" { // never seen good, or never seen gone off
+				continue
+			}
 			v, ok := plainNumber(row[k+1])
 			if !ok {
 				line, _ := r.FieldPos(given + k + 1)
 				return nil, fmt.Errorf("line %d: %s %q is not a number", line, formColumns[k+1], row[k+1])
+			}
+			if k >= 2 && v == 0 {
+				line, _ := r.FieldPos(given + k + 1)
+				return nil, fmt.Errorf("line %d: %s is 0: leave it empty where nobody saw the jar so", line, formColumns[k+1])
 			}
 			figures[k] = v
 		}
@@ -240,9 +248,17 @@ func judgeJars(c *cobra.Command, ink cure.Ink, o jarsOptions) error {
 		if off := told.Residuals[i]; off > 0.15 || off < -0.15 {
 			mark = "   look at this figure again"
 		}
-		fmt.Fprintf(&b, "%-4d %5.1f  %5.1f  %6.2f  %6.2f    %+.1f %%%s\n", i+1, r.Air.TemperatureC, r.Air.HumidityPct, r.LastGoodH, r.EndedH, 100*told.Residuals[i], mark)
+		fmt.Fprintf(&b, "%-4d %5.1f  %5.1f  %6s  %6s    %+.1f %%%s\n", i+1, r.Air.TemperatureC, r.Air.HumidityPct, seenAfter(r.LastGoodH), seenAfter(r.EndedH), 100*told.Residuals[i], mark)
 	}
 	b.WriteString("\nA jar is still air over still ink: the share is that of such a surface. Use the activation energy as\nactivation_kj_mol of the ink, if the test was done as planned.\n")
 	_, err = io.WriteString(c.OutOrStdout(), b.String())
 	return err
+}
+
+// seenAfter writes after how many hours a jar was seen so; a dash where it never was.
+func seenAfter(hours float64) string {
+	if hours == 0 {
+		return "-"
+	}
+	return strconv.FormatFloat(hours, 'f', 2, 64)
 }

@@ -59,6 +59,10 @@ func TestFormsWithAndWithoutTheJar(t *testing.T) {
 	if err != nil || errNow != nil || len(old) != 2 || !slices.Equal(old, now) {
 		t.Errorf("%+v, %v; %+v, %v", old, err, now, errNow)
 	}
+	open, err := readForm(strings.NewReader(tail + "\n1,20,33,5,\n1,35,75,,2.2\n1,22,48,,\n"))
+	if err != nil || len(open) != 2 || open[0].EndedH != 0 || open[1].LastGoodH != 0 {
+		t.Errorf("jars whose end nobody saw: %+v, %v", open, err)
+	}
 	_, err = readForm(strings.NewReader("jar,salt," + tail + "\n1,,1,20,x,5,6\n"))
 	if err == nil || !strings.Contains(err.Error(), `line 2: humidity_pct "x"`) {
 		t.Errorf("a figure that is none: %v", err)

@@ -127,7 +127,7 @@ func fromData(ctx context.Context, known sheets, lag time.Duration) (evidence []
 		return nil, nil, fmt.Errorf("learn: %w", err)
 	}
 	defer j.Close()
-	batches, err := outcomes.Read(ctx, j)
+	recorded, err := outcomes.Read(ctx, j)
 	if err != nil {
 		return nil, nil, fmt.Errorf("learn: %w", err)
 	}
@@ -136,7 +136,7 @@ func fromData(ctx context.Context, known sheets, lag time.Duration) (evidence []
 		k := known.configured[id]
 		inks = append(inks, outcomes.Ink{ID: id, Hardener: k.hardener, Sheet: k.life})
 	}
-	evidence, unknown = outcomes.Sort(batches, inks)
+	evidence, unknown = outcomes.Sort(recorded, inks)
 	past, err := history.OpenToRead(ctx, known.dataDir, j)
 	if err != nil {
 		return nil, nil, fmt.Errorf("learn: %w", err)

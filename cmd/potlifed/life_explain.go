@@ -11,7 +11,7 @@ import (
 var partWords = map[string]string{
 	cure.PartScatter: "differences from one batch to the next", cure.PartLot: "differences from one lot to the next", cure.PartLife: "the ink's life", cure.PartEnergy: "the activation energy",
 	cure.PartMoisture: "the share of moisture", cure.PartAir: "the air to come", cure.PartSensor: "the sensor", cure.PartExposure: "how open the cup is",
-	cure.PartWeighing: "the mixing ratio", cure.PartCup: "how fast the cup follows the air", cure.PartOther: "several of these together",
+	cure.PartAdhesion: "how long prints adhere", cure.PartWeighing: "the mixing ratio", cure.PartCup: "how fast the cup follows the air", cure.PartOther: "several of these together",
 }
 
 var narrowWords = map[string]string{
@@ -24,6 +24,7 @@ var narrowWords = map[string]string{
 	cure.NarrowSensor:       "a check of the sensor, or a better one",
 	cure.NarrowWeighing:     "a scale with a finer division, or more ink in the cup",
 	cure.NarrowExposure:     "a cup that is always covered in the same way",
+	cure.NarrowTests:        "tests of prints, recorded with the age of their mix",
 }
 
 // writeExplained says where the width of the band comes from.

@@ -18,7 +18,7 @@ func writeLife(to io.Writer, o lifeOptions, ink cure.Ink, a air.State, answer li
 	}
 	fmt.Fprintf(&b, "Pot life in still air of %.1f °C and %.1f %%, hours after the first hardener\n", a.TemperatureC, a.HumidityPct)
 	fmt.Fprintf(&b, "  nominal        %6.2f h\n", answer.LifeH.Nominal)
-	fmt.Fprintf(&b, "  low            %6.2f h   a tenth of all batches are over\n", answer.LifeH.Low)
+	fmt.Fprintf(&b, "  low            %6.2f h   safe to this: a tenth of all batches are over\n", answer.LifeH.Low)
 	fmt.Fprintf(&b, "  expected       %6.2f h   half of them\n", answer.LifeH.Expected)
 	fmt.Fprintf(&b, "  high           %6.2f h   nine tenths\n", answer.LifeH.High)
 	fmt.Fprintf(&b, "  spent          %6.2f %% an hour, %.0f %% of it by moisture\n", 100*answer.SpentPerH, 100*answer.MoistureShare)

@@ -50,10 +50,10 @@ maximum. All mixes are of the same size, to the print. The bench makes one mix a
 Each mix goes into one cup on one press, and all presses are alike. With --low, or in air
 that does not drift, no plan with mixes of different sizes would waste less.
 
-The low bound is the age before which one batch of ten has ended. It is --low, or it is
-computed as in life, from the data sheet and the present air. That air drifts: the later
-a mix is begun, the less is known of its air, and the lower is its bound. After a day the
-uncertainty of the air no longer grows. Plan again when the air changes.
+The low bound is the age to which a batch is safe: one batch of ten has ended before. It
+is --low, or it is computed as in life, from the data sheet and the present air. That air
+drifts: the later a mix is begun, the less is known of its air, and the lower is its bound.
+After a day the uncertainty of the air no longer grows. Plan again when the air changes.
 
 The ink maker's data sheet decides.`,
 		Example: `  potlifed plan --prints 10000 --grams-per-print 0.05 --prints-per-hour 600 --presses 2 --ratio 5:1 --low 4h

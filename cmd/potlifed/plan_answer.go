@@ -83,7 +83,7 @@ func writePlan(to io.Writer, o planOptions, run plan.Run, p plan.Plan, answer pl
 	if len(answer.Assumed) > 0 {
 		fmt.Fprintf(&b, "\nAssumed: %s.\n", strings.Join(answer.Assumed, "; "))
 	}
-	b.WriteString("The life is counted from the beginning of a mix; one batch of ten is over before its low bound.\n" +
+	b.WriteString("The life is counted from the beginning of a mix; one batch of ten is over before its low bound, to which it is safe.\n" +
 		"An estimate of the time within the maker's pot life, not of adhesion. The ink maker's data sheet decides.\n")
 	_, err := io.WriteString(to, b.String())
 	return err

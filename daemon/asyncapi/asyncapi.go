@@ -118,6 +118,11 @@ var parameters = map[string]object{
 	"alarm":   {"description": "name of the alarm"},
 	"subject": {"description": "id of what the alarm is about: a batch, press, zone, sensor, scale or light, else the bench"},
 	"verb":    {"description": "verb of the command"},
+
+	"discovery": {"description": "prefix of the hub, discovery.prefix in the configuration", "default": "homeassistant"},
+	"component": {"description": "what the hub takes it for", "enum": []string{"sensor", "binary_sensor"}},
+	"node":      {"description": "potlifed with topic prefix and bench, as potlifed_potlife_bench-1"},
+	"object":    {"description": "the entity, as light_ID, temperature_ZONE, humidity_ZONE, batch_ID or alarm_NAME_SUBJECT"},
 }
 
 // under are the topics with their variable parts in braces.

@@ -106,7 +106,8 @@ func (r read) fields(schema any, path string, each func(string)) {
 func TestNamesAreThoseOnTheWire(t *testing.T) {
 	r := newDocument(t)
 	names := strings.NewReplacer("{prefix}", "PREFIX", "{bench}", "BENCH", "{zone}", "ZONE", "{id}", "ID",
-		"{alarm}", "NAME", "{subject}", "SUBJECT", "{verb}", "VERB")
+		"{alarm}", "NAME", "{subject}", "SUBJECT", "{verb}", "VERB",
+		"{discovery}", "DISCOVERY", "{component}", "COMPONENT", "{node}", "NODE", "{object}", "OBJECT")
 	var got []string
 	for id := range r.object("channels") {
 		topic := names.Replace(r.at("channels", id, "address").(string))

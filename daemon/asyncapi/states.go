@@ -77,6 +77,10 @@ var states = []state{
 		description: "For how many seconds a lamp that reads a meaning, a colour or payloads of its own may show its last message. It follows each of them that the broker has delivered, every 30 s. A lamp that has missed it for so long must show unknown.",
 	},
 	{
+		id: "discovery", address: "{discovery}/{component}/{node}/{object}/config", message: "Discovery", qos: 1, payload: reflect.TypeFor[mqtt.Entity](), ends: true,
+		description: "Where a home-automation hub finds the state of a light, of the air, of a batch or of an alarm, where the configuration has the section discovery. Not at a plant's broker.",
+	},
+	{
 		id: "probe", address: under.Probe(), message: "Probe", qos: 1, fleeting: true,
 		description: "A random text, by which the command check finds out whether the broker delivers.",
 	},
@@ -92,11 +96,12 @@ type State struct {
 	Retained bool
 }
 
-// States returns all kinds of state that the bench publishes.
-func States() []State {
-	list := make([]State, len(states))
-	for i, s := range states {
-		list[i] = State{strings.TrimPrefix(s.address, under.Root()), s.description, s.qos, s.payload, !s.fleeting}
+// States returns all kinds of state that the bench publishes below its own topics.
+func States() (list []State) {
+	for _, s := range states {
+		if topic, own := strings.CutPrefix(s.address, under.Root()); own {
+			list = append(list, State{topic, s.description, s.qos, s.payload, !s.fleeting})
+		}
 	}
 	return list
 }

@@ -15,8 +15,9 @@ import (
 func (b *Bench) alarmView(s record.State, a *record.Alarm, now time.Time) view.Alarm {
 	w, batch := b.shop.locale, s.Batches[a.Subject]
 	about := w.Alarm(a.Name)
+	kind, _ := alarm.Find(a.Name)
 	v := view.Alarm{
-		Time: now, Seq: a.Seq, Name: a.Name, Subject: a.Subject, State: string(a.State), Priority: string(a.Priority),
+		Time: now, Seq: a.Seq, Name: a.Name, Subject: a.Subject, About: string(kind.Subject), State: string(a.State), Priority: string(a.Priority),
 		Since: a.Since, Title: about.Title, Text: a.Text, Detail: a.Detail, Response: about.Response, Help: words.HelpPath(a.Name), By: a.By, Until: some(a.Until),
 	}
 	if batch == nil {

@@ -184,6 +184,12 @@ func (b *Bench) change(now time.Time, r request.Request) (any, error) {
 		return b.acceptLearned(now, r.By, c)
 	case request.RevokeLearned:
 		return b.revokeLearned(now, r.By, c)
+	case request.StartJars:
+		return b.startJars(now, r.By, c)
+	case request.LookAtJar:
+		return b.lookAtJar(now, r.By, c)
+	case request.EndJars:
+		return b.endJars(now, r.By, c)
 	case request.GoodBatch:
 		return b.good(now, r.By, c)
 	case request.AbandonMix:

@@ -91,6 +91,7 @@ func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 	if cure.StillAir(k.Life, cure.Place{Exposure: 1}, k.Life.KnownIn()).LifeH < cure.FastLife {
 		v.Assumed = c.locale.Say("assumes.fast", "sheet", v.Assumed)
 	}
+	v.JarTest = jarTestView(s, k.ID)
 	for _, sheet := range c.SafetySheets(k) {
 		v.SafetySheets = append(v.SafetySheets, view.SafetySheet(sheet))
 	}

@@ -160,14 +160,14 @@ func (b *Bench) pressFacts(s record.State, now time.Time) facts {
 
 // addMix notes a mix that waits for a press. A batch that has been on a press waits for none: nobody is
 // asked to put a used cup back, nor to load one that may have gone off while it waited: somebody looks at
-// that first. Nor does a mix wait for a press whose cup has the same ink and is safe for as long: it does
-// not replace that one. A mix of another ink comes with the next job, whichever ends first. Of those that
+// that first. Nor is one meant that would turn the light red. Nor does a mix wait for a press whose cup has
+// the same ink, may be printed with and is safe for as long: it does not replace that one. A mix of another ink comes with the next job, whichever ends first. Of those that
 // are ready the one that is safe for longest is noted, of the others the oldest.
 func (b *Bench) addMix(f *facts, s record.State, id string, batch *record.Batch, now time.Time) {
-	if batch.For == "" || batch.Used || b.mayHaveGoneOff(s, batch, now) {
+	if batch.For == "" || batch.Used || b.unfit(s, batch, now) {
 		return
 	}
-	if on := s.Batches[s.Presses[batch.For].Batch]; on != nil && on.Ink == batch.Ink && !b.outlasts(s, batch, on, now) {
+	if on := s.Batches[s.Presses[batch.For].Batch]; on != nil && on.Ink == batch.Ink && !b.unfit(s, on, now) && !b.outlasts(s, batch, on, now) {
 		return
 	}
 	if batch.Phase != lifecycle.Open {
@@ -188,9 +188,17 @@ func (b *Bench) bringFirst(s record.State, batch, other *record.Batch, now time.
 	return longer && !shorter || longer == shorter && batch.ID < other.ID
 }
 
-// mayHaveGoneOff reports whether a batch that waits is past the time to which it was safe, or too likely to
-// have gone off. One without hardener does not age yet.
-func (b *Bench) mayHaveGoneOff(s record.State, batch *record.Batch, now time.Time) bool {
+// unfit reports whether a batch is not to be brought to a press as it is: somebody must look at it first, prints
+// that were made with it failed a test, or it has a fault that nobody has accepted. The fault of a mix that is
+// still being made may yet be corrected.
+func (b *Bench) unfit(s record.State, batch *record.Batch, now time.Time) bool {
+	return batch.TestFailed() || batch.Phase != lifecycle.Mixing && batch.Mix.FaultOpen() || b.mustLook(s, batch, now)
+}
+
+// mustLook reports whether somebody must look at a batch before it goes onto a press: it is past the time to
+// which it was safe, too likely to have gone off, or a part of it went off. One without hardener does not age
+// yet.
+func (b *Bench) mustLook(s record.State, batch *record.Batch, now time.Time) bool {
 	if batch.Ensemble == nil {
 		return false
 	}

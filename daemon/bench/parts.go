@@ -72,10 +72,13 @@ func (b *Bench) move(now time.Time, by actor.Name, c request.MoveBatch) (any, er
 	}
 	if at.before == batch.ID {
 		at.before = ""
+	} else if err := b.lookedAt(batch, at.press, c.Looked, now); err != nil {
+		return nil, err
 	}
 	b.closeAir(batch.Zone, now)
 	b.closeAir(at.zone, now)
 	b.makeRoom(at, now, by)
+	b.foundGood(batch, c.Looked, now, by)
 	if at.press != "" {
 		b.decide(now, by, record.Loaded{Batch: batch.ID, Press: at.press, Zone: at.zone, Place: at.place})
 	} else {
@@ -99,6 +102,9 @@ func (b *Bench) split(now time.Time, by actor.Name, c request.SplitBatch) (any, 
 	if at.before == batch.ID {
 		return nil, request.Refuse(request.Invalid, "where", "batch %s itself is on %s; say where the part goes", batch.ID, at.press).Saying("split-where", "batch", batch.ID, "press", at.press)
 	}
+	if err := b.lookedAt(batch, at.press, c.Looked, now); err != nil {
+		return nil, err
+	}
 	id := b.state.NextPart(batch.ID)
 	if id == "" {
 		return nil, request.Refuse(request.NotNow, "too many parts", "mix %s has been split as often as there are letters", batch.Family())
@@ -106,6 +112,7 @@ func (b *Bench) split(now time.Time, by actor.Name, c request.SplitBatch) (any, 
 	b.closeAir(batch.Zone, now)
 	b.closeAir(at.zone, now)
 	b.makeRoom(at, now, by)
+	b.foundGood(batch, c.Looked, now, by)
 	b.decide(now, by, record.Split{
 		Batch: id, From: batch.ID, G: c.Grams, Press: at.press, Zone: at.zone, Place: at.place,
 	})

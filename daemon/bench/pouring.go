@@ -69,7 +69,7 @@ func pours(m guide.Mix) []view.Pour {
 	}
 	var list []view.Pour
 	for _, p := range m.Pours {
-		list = append(list, view.Pour{Seq: p.Seq, Part: p.Part, G: p.G, At: p.RoseAt, Step: p.Step, Can: p.Can})
+		list = append(list, view.Pour{Seq: p.Seq, Part: p.Part, G: p.G, At: p.RoseAt, Step: p.Step, Can: p.Can, Material: p.Material, Kept: p.Kept})
 	}
 	return list
 }

@@ -167,21 +167,6 @@ func (k stock) recordedFrom(ink string, list []mix.Component, m guide.Mix) (guid
 	return m, from, nil
 }
 
-// relabelled gives a pour that was something else the can in use of what it is. It is in
-// the cup already, so that nothing is refused. pour is its place among the pours.
-func (k stock) relabelled(batch *record.Batch, m guide.Mix, part mix.Part, pour int) (guide.Mix, *record.PouredFrom) {
-	if part == "" || pour >= len(m.Pours) {
-		return m, nil
-	}
-	source, _, err := k.source(batch.Ink, part, "")
-	if err != nil || source == nil {
-		return m, nil
-	}
-	e := k.poured(batch.ID, source, m.Pours[pour].G)
-	e.Assumed = true
-	return m.Named(pour, source.ID), &e
-}
-
 // notAhead refuses an opening in the future, which only a clock that is set can tell.
 func (k stock) notAhead(opened string) error {
 	if today := can.Date(k.rules.Now); k.rules.ClockSet && opened > today {

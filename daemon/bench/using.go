@@ -28,6 +28,9 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 	if stands == batch.ID {
 		return b.viewOf(batch.ID, now)
 	}
+	if err := b.lookedAt(batch, press.ID, c.Looked, now); err != nil {
+		return nil, err
+	}
 	if off := c.ComesOff; off != nil && off.Batch != stands {
 		if old := b.state.Batches[off.Batch]; old != nil || stands != "" {
 			return nil, refuseAs("not-on-press", "not on the press", "batch %s is not on %s: look what is on it, then say what becomes of that", off.Batch, press.ID).Saying("not-on-press", "batch", off.Batch, "press", press.ID)
@@ -48,8 +51,29 @@ func (b *Bench) load(now time.Time, by actor.Name, c request.LoadBatch) (any, er
 	if clear != nil {
 		clear()
 	}
+	b.foundGood(batch, c.Looked, now, by)
 	b.decide(now, by, record.Loaded{Batch: batch.ID, Press: press.ID, Zone: press.Zone, Place: b.shop.placeOn(press)})
 	return b.viewOf(batch.ID, now)
+}
+
+// lookFirst is the code of a change that would put a batch onto a press which must be looked at before.
+const lookFirst = "look-first"
+
+// lookedAt refuses to put a batch onto a press that somebody must look at first, unless somebody says to have
+// done that.
+func (b *Bench) lookedAt(batch *record.Batch, press string, looked bool, now time.Time) error {
+	if press == "" || looked || !b.mustLook(b.state, batch, now) {
+		return nil
+	}
+	return refuseAs(lookFirst, "look at it first",
+		`by its age batch %s may have gone off: look at it, and say "looked": true if it is still good; close it if it is not`, batch.ID).Saying("look-first", "batch", batch.ID)
+}
+
+// foundGood records that a batch which goes onto a press was looked at and found good.
+func (b *Bench) foundGood(batch *record.Batch, looked bool, now time.Time, by actor.Name) {
+	if looked && batch.Ensemble != nil {
+		b.decide(now, by, record.Good{Batch: batch.ID})
+	}
 }
 
 // looselyCovered is the exposure of a cup with a lid that lies on it; common practice, no source.

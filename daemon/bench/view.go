@@ -218,7 +218,7 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 	v := view.Batch{
 		BatchState: view.BatchState{
 			Time: now, Seq: s.Seq, ID: batch.ID, Ink: batch.Ink, Zone: batch.Zone, State: batch.Phase,
-			MixedAt: some(batch.MixedAt), GoodAt: some(batch.GoodAt),
+			MixedAt: some(batch.MixedAt), GoodAt: some(batch.GoodAt), StopAtRisk: b.shop.Alarms.StopAtRisk,
 		},
 		TargetsG:    view.Targets{Ink: targets.InkG, Hardener: targets.HardenerG, Thinner: targets.ThinnerG},
 		Corrections: m.Corrections(), Warnings: b.shop.locale.Warnings(m.Warnings()), Scale: batch.Scale, For: batch.For,
@@ -270,6 +270,12 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 	if z != nil {
 		v.Quality, v.Why = b.quality(z, now)
 	}
+	switch strange := batch.Mix.Strange(); {
+	case slices.Contains(strange, mix.Hardener):
+		v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.batch-other-hardener")
+	case len(strange) > 0 && v.Quality == view.QualityGood:
+		v.Quality, v.Why = view.QualityUncertain, b.shop.locale.Say("fault.batch-other-material")
+	}
 	if batch.AtLeast {
 		v.Quality, v.Why = view.QualityBad, b.shop.locale.Say("fault.batch-at-least")
 	}
@@ -280,6 +286,7 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 	if l.Doubtful > doubtfulShare && v.Quality == view.QualityGood {
 		v.Quality, v.Why = view.QualityUncertain, b.shop.locale.Say("fault.batch-doubtful")
 	}
+	v.LookFirst = b.mustLook(s, batch, now)
 	age, spent, risk := l.Age.Seconds(), l.Spent, l.Risk
 	v.AgeS, v.Spent, v.Risk = &age, &spent, &risk
 	v.EndsAt = &view.Span[time.Time]{Expected: l.Expected, Low: l.Low, High: l.High}

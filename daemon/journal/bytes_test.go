@@ -4,8 +4,11 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 
 	"potlifed/daemon/record"
 	"potlifed/model/air"
@@ -43,8 +46,8 @@ func TestFewPagesACommit(t *testing.T) {
 		most  float64 // pages for each commit, in the mean
 		group func(n int) []record.Record
 	}{
-		{"a minute of three zones", 4.2, func(n int) []record.Record { return airAt(n, "bench", "hall", "store") }},
-		{"a report", 2.5, func(n int) []record.Record { return []record.Record{reportAt(n, "press-1")} }},
+		{"a minute of three zones", 1.5, func(n int) []record.Record { return airAt(n, "bench", "hall", "store") }},
+		{"a report", 0.5, func(n int) []record.Record { return []record.Record{reportAt(n, "press-1")} }},
 	} {
 		dir := t.TempDir()
 		j := openAt(t, dir)
@@ -132,44 +135,168 @@ func TestReportsAreRemoved(t *testing.T) {
 	thin(11, "")
 }
 
-// TestHeadOfAir: minutes of air do not each cost a page of the head, an event and a report do, and the end of
-// the journal is written at the end.
-func TestHeadOfAir(t *testing.T) {
+// TestWhatWaits: air and reports are on disk when they are answered, in the head only, and every reader of
+// records has them: this program, another one beside it, a copy, and a start after a kill. The next event, and the
+// end of the program, bring them into the file.
+func TestWhatWaits(t *testing.T) {
 	dir := t.TempDir()
 	j := openAt(t, dir)
-	place := func() int64 {
-		t.Helper()
-		h, ok, err := readHead(dir)
-		if err != nil || !ok {
-			t.Fatal(ok, err)
-		}
-		return h.place
-	}
 	write := func(records ...record.Record) {
 		t.Helper()
 		if err := j.Write(Group{Records: records}); err != nil {
 			t.Fatal(err)
 		}
 	}
-	write(airAt(1, "hall")...)
-	begin := place()
-	for n := range 5 {
-		write(airAt(2+n, "hall")...)
-	}
-	if got := place(); got != begin {
-		t.Errorf("air is in the head at once: %d, before %d", got, begin)
-	}
-	for _, r := range []record.Record{reportAt(7, "press-1"), alarms(1, 1)[0]} {
-		write(r)
-		if got := place(); got != j.end.place {
-			t.Errorf("after %s the head says %d, the journal goes to %d", r.Body.Kind(), got, j.end.place)
+	inFile := func(j *Journal) (n int) {
+		t.Helper()
+		if err := j.db().QueryRow(`SELECT count(*) FROM record`).Scan(&n); err != nil {
+			t.Fatal(err)
 		}
+		return n
 	}
-	write(airAt(8, "hall")...)
+	write(alarms(1, 1)...)
+	answered := reportAt(3, "press-1")
+	answered.Answer = &record.Answer{Key: "k", Hash: "h", At: began}
+	all := [][]record.Record{airAt(2, "bench", "hall"), {answered}, airAt(4, "hall")}
+	want := alarms(1, 1)
+	for _, group := range all {
+		write(group...)
+		want = append(want, group...)
+	}
+	if n := inFile(j); n != 1 {
+		t.Fatalf("%d records are in the file, want the event only", n)
+	}
+	reads := func(what string, j *Journal) {
+		t.Helper()
+		var got []record.Record
+		if err := j.Each(t.Context(), func(r record.Record) error { got = append(got, r); return nil }); err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(want, got, cmp.Exporter(func(reflect.Type) bool { return true })); d != "" {
+			t.Errorf("%s: %s", what, d)
+		}
+		n := 0
+		if err := j.Since(t.Context(), 1, 3, func(place int64, r record.Record) error {
+			n++
+			if place != int64(n+1) {
+				t.Errorf("%s: place %d is number %d", what, place, n)
+			}
+			return nil
+		}); err != nil || n != 3 {
+			t.Errorf("%s: %d records since the event %v, want 3", what, n, err)
+		}
+		if steps, err := j.History(t.Context(), "hall", began, began.Add(time.Hour)); err != nil || len(steps) != 2 {
+			t.Errorf("%s: %d steps, want 2 (%v)", what, len(steps), err)
+		}
+		state, err := j.Load(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		same(t, state, applied(record.NewState(j.ID()), want))
+	}
+	reads("this program", j)
+	beside, err := OpenToRead(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	reads("another one", beside)
+	copied := t.TempDir()
+	if err := beside.CopyTo(t.Context(), filepath.Join(copied, FileName)); err != nil {
+		t.Fatal(err)
+	}
+	if err := beside.Close(); err != nil {
+		t.Fatal(err)
+	}
+	killed, torn, damaged := t.TempDir(), t.TempDir(), t.TempDir()
+	for _, to := range []string{killed, torn, damaged} {
+		copyDir(t, dir, to)
+	}
+	for what, dir := range map[string]string{"a copy": copied, "after a kill": killed} {
+		again := openAt(t, dir)
+		if n := inFile(again); n != len(want) || again.Rebuilt() != nil {
+			t.Errorf("%s: %d records are in the file, want %d; rebuilt: %v", what, n, len(want), again.Rebuilt())
+		}
+		reads(what, again)
+	}
+	if err := os.WriteFile(filepath.Join(damaged, markFile), []byte("a test"), 0o640); err != nil {
+		t.Fatal(err)
+	}
+	again := openAt(t, damaged)
+	if state, err := again.Load(t.Context()); err != nil || again.Rebuilt() == nil || len(state.Open) != 1 || !state.Zones["hall"].Until.Equal(applied(record.NewState(""), want).Zones["hall"].Until) {
+		t.Errorf("rebuilt: %+v, with %d open minutes and air until %v (%v)", again.Rebuilt(), len(state.Open), state.Zones["hall"].Until, err)
+	}
+	// The newest group was being written when the power failed: the one before it is there.
+	f, err := os.OpenFile(filepath.Join(torn, headFile), os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.WriteAt([]byte("torn"), (1-j.head.turn)*headSlot+headLine+20); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if again := openAt(t, torn); inFile(again) != len(want)-1 || again.Rebuilt() != nil {
+		t.Errorf("torn: %d records are in the file, want %d; rebuilt: %v", inFile(again), len(want)-1, again.Rebuilt())
+	}
+	event := alarms(2, 1)[0]
+	write(event)
+	want = append(want, event)
+	if n := inFile(j); n != len(want) {
+		t.Errorf("%d records are in the file after the next event, want %d", n, len(want))
+	}
+	last := airAt(5, "hall")
+	write(last...)
+	want = append(want, last...)
 	if err := j.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if got := place(); got != j.end.place {
-		t.Errorf("at the end the head says %d, the journal goes to %d", got, j.end.place)
+	j = openAt(t, dir)
+	if h, _, err := readHead(dir); err != nil || len(h.waiting) > 0 || inFile(j) != len(want) {
+		t.Errorf("after the end %d records wait, %d are in the file (%v)", len(h.waiting), inFile(j), err)
 	}
+}
+
+// TestWaitingIsBounded: a page that is full goes into the file, and one that has waited long enough.
+func TestWaitingIsBounded(t *testing.T) {
+	j := openAt(t, t.TempDir())
+	most := 0
+	for n := range 100 {
+		if err := j.Write(Group{Records: airAt(n, "bench", "hall", "store")}); err != nil {
+			t.Fatal(err)
+		}
+		most = max(most, len(j.waiting))
+	}
+	if most < 18 || most > 60 {
+		t.Errorf("%d steps wait at most", most)
+	}
+	j.settled = j.settled.Add(-waitsAtMost)
+	if err := j.Write(Group{Records: airAt(100, "hall")}); err != nil || len(j.waiting) > 0 {
+		t.Errorf("%d steps wait for longer than they may (%v)", len(j.waiting), err)
+	}
+	state, err := j.Load(t.Context())
+	if err != nil || state.Zones["hall"].Until.Sub(began) != 101*time.Minute {
+		t.Errorf("the air ends at %v (%v)", state.Zones["hall"].Until, err)
+	}
+}
+
+// FuzzWaitingRows: bytes that are none of packRows are refused, and those that are taken mean one thing.
+func FuzzWaitingRows(f *testing.F) {
+	for _, r := range append(airAt(1, "hall", "bench"), reportAt(2, "press-1")) {
+		one, err := rowOf(r)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(packRows([]row{one, one}))
+	}
+	f.Fuzz(func(t *testing.T, b []byte) {
+		rows, ok := unpackRows(b)
+		if !ok {
+			return
+		}
+		again, ok := unpackRows(packRows(rows))
+		if !ok || len(again) != len(rows) {
+			t.Fatalf("%d rows became %d", len(rows), len(again))
+		}
+	})
 }

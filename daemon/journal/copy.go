@@ -10,8 +10,20 @@ import (
 
 // CopyTo writes a copy of the journal as it is now to a new file, while a daemon writes it or
 // without one. It returns an error when the copy is not complete; the file is then of no use.
-func (j *Journal) CopyTo(ctx context.Context, path string) error {
+func (j *Journal) CopyTo(ctx context.Context, path string) (err error) {
+	known, _, _ := readHead(j.dir) // before: what is brought into the file meanwhile is in the copy
 	if _, err := j.db().ExecContext(ctx, `VACUUM INTO ?`, path); err != nil {
+		return fmt.Errorf("copy journal: %w", err)
+	}
+	if len(known.waiting) == 0 {
+		return nil
+	}
+	db, err := sql.Open("sqlite", dsn(path, false))
+	if err != nil {
+		return fmt.Errorf("copy journal: %w", err)
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	if err := takeWaiting(ctx, db, j.id, known); err != nil {
 		return fmt.Errorf("copy journal: %w", err)
 	}
 	return nil

@@ -11,6 +11,7 @@ import (
 // Since calls each for at most limit records after a place, oldest first, with the place of each,
 // and stops at the first error of each, which it returns. Places rise and are never used again.
 func (j *Journal) Since(ctx context.Context, place int64, limit int, each func(place int64, r record.Record) error) error {
+	waiting, n := j.waitingRows(), 0
 	rows, err := j.db().QueryContext(ctx, columnsOf+`WHERE place > ? ORDER BY place LIMIT ?`, place, limit)
 	if err != nil {
 		return fmt.Errorf("journal: read records: %w", err)
@@ -23,9 +24,24 @@ func (j *Journal) Since(ctx context.Context, place int64, limit int, each func(p
 		if err := each(at, r); err != nil {
 			return errors.Join(err, rows.Close())
 		}
+		place = at
+		n++
 	}
 	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
 		return fmt.Errorf("journal: read records: %w", err)
+	}
+	for _, w := range waiting {
+		if w.place <= place || n == limit {
+			continue
+		}
+		r, err := w.record()
+		if err != nil {
+			return fmt.Errorf("journal: record at place %d: %w", w.place, err)
+		}
+		if err := each(w.place, r); err != nil {
+			return err
+		}
+		n++
 	}
 	return nil
 }

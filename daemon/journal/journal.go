@@ -30,6 +30,7 @@ import (
 type Journal struct {
 	write atomic.Pointer[sql.DB] // one connection, used by Run; nil while nothing can be written
 	read  atomic.Pointer[sql.DB]
+	waits atomic.Pointer[[]row] // waiting, for readers
 	lock  *os.File
 	head  *headWriter
 	dir   string
@@ -38,7 +39,9 @@ type Journal struct {
 	log   *slog.Logger
 
 	end     end                          // the writer's
-	headAt  time.Time                    // when it was last written to the head; the writer's
+	waiting []row                        // the newest records, which are in the head only; the writer's
+	settled time.Time                    // when something was last written to the file; the writer's
+	direct  bool                         // the last write to the file failed; the writer's
 	first   atomic.Pointer[record.State] // what Open has read, until something is written
 	rebuilt *Rebuilt
 
@@ -96,10 +99,14 @@ func (j *Journal) ID() string { return j.id }
 
 // Close closes the files. Run must have ended. It returns the joined errors of closing.
 func (j *Journal) Close() error {
-	errs := []error{j.db().Close()}
-	if write := j.write.Load(); write != nil {
+	var errs []error
+	write := j.write.Load()
+	if write != nil && !j.direct {
+		errs = append(errs, j.settle())
+	}
+	errs = append(errs, j.db().Close())
+	if write != nil { // the last one, since only it can fold the log into the file
 		errs = append(errs, write.Close())
-		j.reached()
 	}
 	errs = append(errs, j.head.close())
 	if j.lock != nil {
@@ -145,16 +152,25 @@ func (j *Journal) after(ctx context.Context, place int64, each func(record.Recor
 
 // rowsAfter calls each for the rows after a place, in portions.
 func (j *Journal) rowsAfter(ctx context.Context, place int64, each func(row) error) error {
+	waiting := j.waitingRows()
 	for {
 		n, last, err := j.some(ctx, place, portion, each)
 		if err != nil {
 			return err
 		}
-		if n < portion {
-			return nil
-		}
 		place = last
+		if n < portion {
+			break
+		}
 	}
+	for _, r := range waiting {
+		if r.place > place {
+			if err := each(r); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // some calls each for at most limit rows after a place, and returns how many they were and the
@@ -266,25 +282,40 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.E
 // History returns the closed air steps of a zone that were recorded in the given span, oldest
 // first.
 func (j *Journal) History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error) {
+	waiting := j.waitingRows()
 	rows, err := j.db().QueryContext(ctx, `
-		SELECT starts, body FROM record WHERE `+airOf+` AND at >= ? AND at < ? AND zone = ? ORDER BY place`,
+		SELECT place, starts, body FROM record WHERE `+airOf+` AND at >= ? AND at < ? AND zone = ? ORDER BY place`,
 		from.UnixNano(), to.UnixNano(), zone)
 	if err != nil {
 		return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 	}
 	defer rows.Close()
 	var steps []cure.PastStep
+	last := int64(0)
+	add := func(starts int64, body []byte) error {
+		s, err := stepIn(body)
+		if err != nil {
+			return fmt.Errorf("journal: read air of zone %q: %w", zone, err)
+		}
+		steps = append(steps, cure.PastStep{Start: time.Unix(0, starts).UTC(), Step: s.Step})
+		return nil
+	}
 	for rows.Next() {
 		var starts int64
 		var body []byte
-		if err := rows.Scan(&starts, &body); err != nil {
+		if err := rows.Scan(&last, &starts, &body); err != nil {
 			return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
 		}
-		s, err := stepIn(body)
-		if err != nil {
-			return nil, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
+		if err := add(starts, body); err != nil {
+			return nil, err
 		}
-		steps = append(steps, cure.PastStep{Start: time.Unix(0, starts).UTC(), Step: s.Step})
+	}
+	for _, r := range waiting {
+		if r.place > last && r.zone != nil && *r.zone == zone && r.at >= from.UnixNano() && r.at < to.UnixNano() {
+			if err := add(*r.starts, r.body); err != nil {
+				return nil, err
+			}
+		}
 	}
 	return steps, rows.Err()
 }

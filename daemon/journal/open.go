@@ -85,7 +85,10 @@ func openWhole(dir string, log *slog.Logger) (*Journal, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := j.prepare(known, isKnown); err != nil {
+	if err = takeWaiting(context.Background(), j.write.Load(), j.id, known); err == nil {
+		err = j.prepare(known, isKnown)
+	}
+	if err != nil {
 		return nil, errors.Join(err, j.Close())
 	}
 	return j, removed(path + keptLog)
@@ -126,7 +129,7 @@ func (j *Journal) reached() {
 	if j.head == nil {
 		return
 	}
-	if err := j.head.write(head{j.id, j.end.place, j.end.seq, j.end.link}); err != nil {
+	if err := j.head.write(head{j.id, j.end.place, j.end.seq, j.end.link, nil}); err != nil {
 		j.log.Warn("how far the journal goes is not written beside it", "err", err)
 	}
 }
@@ -189,6 +192,9 @@ func OpenToRead(ctx context.Context, dir string) (*Journal, error) {
 		return nil, fmt.Errorf("open journal %s: %w", path, err)
 	}
 	j := newJournal(dir, slog.New(slog.DiscardHandler))
+	if known, _, err := readHead(dir); err == nil {
+		j.keepWaiting(known.waiting)
+	}
 	j.read.Store(read)
 	version, err := layoutOf(read)
 	if err == nil && version != len(migrations) {

@@ -82,6 +82,9 @@ func readInPlace(dir string, log *slog.Logger) (*Journal, error) {
 		err = read.QueryRowContext(ctx, `SELECT value FROM meta WHERE name = 'journal'`).Scan(&j.id)
 	}
 	known, isKnown, _ := readHead(dir)
+	if err == nil && len(known.waiting) > 0 {
+		err = errors.New("records wait beside the file")
+	}
 	if err == nil {
 		err = j.prepare(known, isKnown)
 	}

@@ -209,6 +209,9 @@ func (j *Journal) fill(aside, damaged, reason string, known head) (*Rebuilt, err
 		if err != nil {
 			return nil, err
 		}
+		if err := takeWaiting(ctx, j.write.Load(), known.id, known); err != nil {
+			return nil, err
+		}
 		made.Records = found.bad
 		if found.former != "" {
 			made.Former = found.former

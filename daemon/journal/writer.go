@@ -65,10 +65,16 @@ func (j *Journal) Write(g Group) error {
 	return err
 }
 
+// commit brings a group to disk: into the head where it can wait there, or else into the file.
 func (j *Journal) commit(g Group) (err error) {
 	if err := j.writable(); err != nil {
 		return fmt.Errorf("journal: %w", err)
 	}
+	if j.canWait(g) && j.wait(g) {
+		j.first.Store(nil)
+		return nil
+	}
+	defer func() { j.direct = err != nil }()
 	write, err := j.writer()
 	if err != nil {
 		return err
@@ -86,20 +92,17 @@ func (j *Journal) commit(g Group) (err error) {
 	if err := end.reserve(tx, int64(len(g.Records))); err != nil {
 		return fmt.Errorf("journal: write: %w", err)
 	}
-	insert, err := tx.Prepare(insertRow)
-	if err != nil {
-		return fmt.Errorf("journal: write: %w", err)
-	}
-	defer insert.Close()
+	rows := slices.Clone(j.waiting)
 	for _, r := range g.Records {
 		row, err := rowOf(r)
 		if err != nil {
 			return err
 		}
 		end.add(&row)
-		if _, err := insert.Exec(row.args()...); err != nil {
-			return fmt.Errorf("journal: write %s: %w", r.Body.Kind(), err)
-		}
+		rows = append(rows, row)
+	}
+	if err := insertRows(tx, rows); err != nil {
+		return fmt.Errorf("journal: write %w", err)
 	}
 	if g.Checkpoint != nil {
 		state, err := packed(g.Checkpoint)
@@ -119,19 +122,10 @@ func (j *Journal) commit(g Group) (err error) {
 	stored()
 	j.end = end
 	j.first.Store(nil)
-	if now := time.Now(); !onlyAir(g.Records) || now.Sub(j.headAt) >= headEvery {
-		j.headAt = now
-		j.reached()
-	}
+	j.keepWaiting(nil)
+	j.settled = time.Now()
+	j.reached()
 	return nil
-}
-
-// headEvery is how often the head is written while there is nothing but air: it costs a card a page each time,
-// and minutes of air that a cut file has lost are bridged like those of a power cut.
-const headEvery = 10 * time.Minute
-
-func onlyAir(records []record.Record) bool {
-	return !slices.ContainsFunc(records, func(r record.Record) bool { return r.Body.Kind() != record.KindAirStep })
 }
 
 // ignoreDone returns nil for the error that a transaction is over which SQLite itself rolled

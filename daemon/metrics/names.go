@@ -117,7 +117,7 @@ func newNames(bench string) names {
 		scaleStable: gauge("potlife_scale_stable", "1 while the weight is settled.", "scale"),
 		scaleLines:  counter("potlife_scale_lines_total", "Lines by result: ok, torn, unknown, overlong, overload.", "scale", "result"),
 
-		batchRemaining: gauge("potlife_batch_remaining_seconds", "Pot life left in an open batch; bound is expected (half of such batches last longer), low (nine in ten do) or high (one in ten does).", "batch", "bound"),
+		batchRemaining: gauge("potlife_batch_remaining_seconds", "Pot life left in an open batch; bound is expected (half of such batches last longer), low (what it is safe to: nine in ten do) or high (one in ten does).", "batch", "bound"),
 		batchSpent:     gauge("potlife_batch_spent_ratio", "Pot life spent; 1 is the nominal end.", "batch"),
 		batchRisk:      gauge("potlife_batch_dead_risk_ratio", "Probability that the batch is past its pot life, 0 to 1.", "batch"),
 		batchMixed:     gauge("potlife_batch_mixed_timestamp_seconds", "When hardener was added.", "batch"),

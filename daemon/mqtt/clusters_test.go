@@ -24,16 +24,29 @@ var clusters = map[string]func(testing.TB) *mqtttest.Cluster{
 	"rabbitmq": mqtttest.StartRabbitMQ,
 }
 
-// clusterRuns is how often each fault is tried: POTLIFED_CLUSTERS. Without it the test is skipped: a cluster takes
-// most of a minute to start, and how long a bench is away is judged on a machine that does nothing else.
-func clusterRuns(t testing.TB) int {
+// clusterRuns is how often each fault is tried: POTLIFED_CLUSTERS. Without it the test is skipped, and with "brief" all
+// but the loss of a node is, which is then tried once: a cluster takes a while to start. How long a bench is away is judged
+// on a machine that does nothing else, and is not in brief.
+func clusterRuns(t testing.TB) (runs int, brief bool) {
 	text := os.Getenv("POTLIFED_CLUSTERS")
-	if text == "" {
+	switch text {
+	case "":
 		t.Skip("POTLIFED_CLUSTERS is not set")
+	case "brief":
+		return 1, true
 	}
 	n, err := strconv.Atoi(text)
 	if err != nil || n < 1 {
-		t.Fatalf("POTLIFED_CLUSTERS=%q, want a number of runs", text)
+		t.Fatalf("POTLIFED_CLUSTERS=%q, want a number of runs, or brief", text)
+	}
+	return n, false
+}
+
+// seriesRuns is clusterRuns of a test that is not in brief.
+func seriesRuns(t testing.TB) int {
+	n, brief := clusterRuns(t)
+	if brief {
+		t.Skip("not with POTLIFED_CLUSTERS=brief")
 	}
 	return n
 }
@@ -51,7 +64,7 @@ func TestTenBenchesOnACluster(t *testing.T) {
 	for name, start := range clusters {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			clusterRuns(t)
+			seriesRuns(t)
 			c := start(t)
 			began := time.Now()
 			var all []*Publisher
@@ -80,18 +93,18 @@ func isUp(p *Publisher) bool {
 // A bench whose node is killed, or hangs, goes on at another node and loses nothing.
 func TestLossOfANode(t *testing.T) {
 	for name, start := range clusters {
-		for fault, most := range map[string][2]time.Duration{
-			"killed": {killedEventsMost, killedLights}, "stopped": {stoppedEventsMost, stoppedLight},
-		} {
-			t.Run(name+"-"+fault, func(t *testing.T) {
-				t.Parallel()
-				runs := clusterRuns(t)
-				c := start(t)
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			runs, brief := clusterRuns(t)
+			c := start(t)
+			for fault, most := range map[string][2]time.Duration{
+				"killed": {killedEventsMost, killedLights}, "stopped": {stoppedEventsMost, stoppedLight},
+			} {
 				for run := range runs {
-					loseNode(t, c, fmt.Sprintf("%s %s, run %d", name, fault, run+1), fault, most)
+					loseNode(t, c, fmt.Sprintf("%s %s, run %d", name, fault, run+1), fault, most, brief)
 				}
-			})
-		}
+			}
+		})
 	}
 }
 
@@ -113,7 +126,7 @@ func TestClusterWithoutAMajority(t *testing.T) {
 		} {
 			t.Run(name+"-"+fault, func(t *testing.T) {
 				t.Parallel()
-				runs := clusterRuns(t)
+				runs := seriesRuns(t)
 				if name == "rabbitmq" && fault == "parted" {
 					t.Skip("RabbitMQ's nodes find each other without a relay of the test")
 				}
@@ -191,17 +204,21 @@ func producer(r *fixture) (stop func()) {
 }
 
 // loseNode runs a bench at the first node and a collector at the second, takes the first away, and
-// brings it back.
-func loseNode(t *testing.T, c *mqtttest.Cluster, what, fault string, most [2]time.Duration) {
+// brings it back. With brief, how long that takes is not judged.
+func loseNode(t *testing.T, c *mqtttest.Cluster, what, fault string, most [2]time.Duration, brief bool) {
 	t.Helper()
+	up := clusterUp
+	if brief {
+		up, most = mqtttest.Patience, [2]time.Duration{mqtttest.Patience, mqtttest.Patience}
+	}
 	r, s := newFixture(), testSettings("")
 	s.URLs, s.Bench = c.URLs(), fmt.Sprintf("bench-%d", time.Now().UnixNano()%1e9)
 	under := topics.New(s.Prefix, s.Bench)
 	got := collect(t, c.URLs()[1], under)
 	p, stop := runPublisher(t, r, s)
-	untilWithin(t, clusterUp, "the bench to be up", func() bool { return isUp(p) })
+	untilWithin(t, up, "the bench to be up", func() bool { return isUp(p) })
 	produce := producer(r)
-	untilWithin(t, 10*time.Second, "events to come", func() bool { return got.events() >= 10 })
+	untilWithin(t, up, "events to come", func() bool { return got.events() >= 10 })
 
 	away := time.Now()
 	if fault == "killed" {

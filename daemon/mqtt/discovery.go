@@ -14,32 +14,32 @@ import (
 
 // Entity is the payload of such a message. Its keys are those of the form that hubs read.
 type Entity struct {
-	Name            string `json:"name"`
-	UniqueID        string `json:"unique_id"`
-	StateTopic      string `json:"state_topic"`
-	ValueTemplate   string `json:"value_template"`
-	AttributesTopic string `json:"json_attributes_topic"`
-	// AvailabilityTopic says online and offline, the usual payloads of availability.
-	AvailabilityTopic string `json:"availability_topic"`
-	DeviceClass       string `json:"device_class,omitempty"`
-	StateClass        string `json:"state_class,omitempty"`
-	Unit              string `json:"unit_of_measurement,omitempty"`
-	ExpireAfterS      int    `json:"expire_after,omitempty"` // without a message for so long the state is unknown
-	Device            Device `json:"device"`
-	Origin            Origin `json:"origin"`
+	Name            string `json:"name" doc:"the entity, for people"`
+	UniqueID        string `json:"unique_id" doc:"the same for as long as the entity exists"`
+	StateTopic      string `json:"state_topic" doc:"where its state is published"`
+	ValueTemplate   string `json:"value_template" doc:"how the hub takes the state from the payload"`
+	AttributesTopic string `json:"json_attributes_topic" doc:"where the rest of the payload comes from; the topic of the state"`
+	// AvailabilityTopic has the usual payloads of availability.
+	AvailabilityTopic string `json:"availability_topic" doc:"says online and offline"`
+	DeviceClass       string `json:"device_class,omitempty" doc:"temperature, humidity, timestamp or problem"`
+	StateClass        string `json:"state_class,omitempty" doc:"measurement, for what is measured"`
+	Unit              string `json:"unit_of_measurement,omitempty" doc:"°C or %"`
+	ExpireAfterS      int    `json:"expire_after,omitempty" doc:"seconds without a message after which the state is unknown"`
+	Device            Device `json:"device" doc:"the bench"`
+	Origin            Origin `json:"origin" doc:"the program that announces it"`
 }
 
 // Device is the bench that an entity belongs to.
 type Device struct {
-	Identifiers []string `json:"identifiers"`
-	Name        string   `json:"name"`
-	SWVersion   string   `json:"sw_version"`
+	Identifiers []string `json:"identifiers" doc:"of the bench, below this broker"`
+	Name        string   `json:"name" doc:"the bench"`
+	SWVersion   string   `json:"sw_version" doc:"version of potlifed"`
 }
 
 // Origin is the program that published an entity.
 type Origin struct {
-	Name      string `json:"name"`
-	SWVersion string `json:"sw_version"`
+	Name      string `json:"name" doc:"potlifed"`
+	SWVersion string `json:"sw_version" doc:"its version"`
 }
 
 const (

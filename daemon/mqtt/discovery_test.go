@@ -3,6 +3,7 @@ package mqtt
 import (
 	"encoding/json"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -19,6 +20,39 @@ func discovered() *decider {
 		{ID: "light-1", Reads: []topics.Form{topics.FormJSON}}, {ID: "light-2", Reads: []topics.Form{topics.FormMeaning}},
 	}}, d.topics)
 	return d
+}
+
+// entityTopic is PREFIX/COMPONENT/NODE/OBJECT/config; the ids have letters, digits, underscores and hyphens.
+var entityTopic = regexp.MustCompile(`^homeassistant/(sensor|binary_sensor)/[a-zA-Z0-9_-]+/[a-zA-Z0-9_-]+/config$`)
+
+// checkEntities checks the rules of the hub's public documentation of this form, from memory: an entity with a device has
+// a unique id; a device has identifiers; what is measured has a unit, and a time has none; a binary sensor has
+// neither a unit nor a class of state, and its template gives ON or OFF.
+func checkEntities(t *testing.T, all map[string]Entity) {
+	t.Helper()
+	ids := map[string]string{}
+	for topic, e := range all {
+		component := entityTopic.FindStringSubmatch(topic)
+		if component == nil {
+			t.Errorf("topic %s", topic)
+			continue
+		}
+		if other, twice := ids[e.UniqueID]; twice || e.UniqueID == "" {
+			t.Errorf("%s and %s have the unique id %q", topic, other, e.UniqueID)
+		}
+		ids[e.UniqueID] = topic
+		measured := e.StateClass == "measurement"
+		switch {
+		case len(e.Device.Identifiers) != 1 || e.Device.Identifiers[0] == "" || e.Origin.Name == "":
+			t.Errorf("%s: device %+v, origin %+v", topic, e.Device, e.Origin)
+		case component[1] == "binary_sensor" && (measured || e.Unit != "" || !strings.Contains(e.ValueTemplate, "'ON' if") || !strings.Contains(e.ValueTemplate, "'OFF'")):
+			t.Errorf("%s: a binary sensor with %+v", topic, e)
+		case measured != (e.Unit != "") || e.DeviceClass == "timestamp" && measured:
+			t.Errorf("%s: class %q of state with unit %q", topic, e.StateClass, e.Unit)
+		case e.DeviceClass == "temperature" && e.Unit != "°C" || e.DeviceClass == "humidity" && e.Unit != "%":
+			t.Errorf("%s: %s in %q", topic, e.DeviceClass, e.Unit)
+		}
+	}
 }
 
 const found = "homeassistant/sensor/potlifed_potlife_bench-1/"
@@ -53,6 +87,7 @@ func TestDiscovery(t *testing.T) {
 			t.Errorf("%s: %+v", topic, e)
 		}
 	}
+	checkEntities(t, all)
 	first := entities(d.after(time.Second, nil))
 	if len(first) != len(all) || len(all) != 1+2*len(d.snap.Air)+len(d.snap.Batches)+len(d.snap.Alarms) {
 		t.Errorf("%d entities, %d sent: %v", len(all), len(first), first)

@@ -206,7 +206,7 @@ func batchState(id string, at time.Time) view.BatchState {
 		EndsAt: &view.Span[time.Time]{
 			Expected: at.Add(5 * time.Hour), Low: at.Add(4 * time.Hour), High: at.Add(6*time.Hour + 30*time.Minute),
 		},
-		Risk: ptr(0.001), Components: []mix.Component{{Part: "ink", G: 85}, {Part: "hardener", G: 17}},
+		Risk: ptr(0.001), StopAtRisk: 0.25, Components: []mix.Component{{Part: "ink", G: 85}, {Part: "hardener", G: 17}},
 		Quality: view.QualityGood,
 	}
 }

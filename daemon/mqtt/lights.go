@@ -120,7 +120,9 @@ func newLightTopic(p *Publisher, of Light, form topics.Form, topic string) *ligh
 		prepare: func(o *paho.ClientOptions) {
 			wall, _ := l.now()
 			o.SetKeepAlive(lightKeepAlive)
-			o.SetBinaryWill(l.topic, l.payload(unknown(p.settings.Locale, id, wall, noConnection)), 1, true)
+			will := l.payload(unknown(p.settings.Locale, id, wall, noConnection))
+			l.own.will(l.topic, will)
+			o.SetBinaryWill(l.topic, will, 1, true)
 		},
 	}
 	l.readConfirmations(p, of.Confirms, of.Answers)
@@ -338,12 +340,16 @@ func (l *lightTopic) receive(m paho.Message) {
 
 // receivedOwn takes a message from the light's own topic, which may be another client's.
 func (l *lightTopic) receivedOwn(payload []byte) {
-	if _, foreign, due := l.own.received(l.topic, payload, time.Now()); !foreign || l.duplicate() {
+	_, foreign, due := l.own.received(l.topic, payload, time.Now())
+	if l.duplicate() {
 		return
-	} else if due {
+	}
+	if due {
 		l.wakeUp()
 	}
-	l.foreign(l.topic)
+	if foreign {
+		l.foreign(l.topic)
+	}
 }
 
 func (l *lightTopic) wakeUp() {

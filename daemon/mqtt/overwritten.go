@@ -27,6 +27,8 @@ const (
 	// mostOnTheirWay bounds the payloads of a topic that have not come back yet. Air and batches change with each
 	// reading, so a broker may be minutes behind before its echo is taken for another client's message.
 	mostOnTheirWay = 256
+	// mostWills bounds the wills of a topic that are known as one's own. A light's has the time of its connection.
+	mostWills = 16
 )
 
 // ownTopics detects messages of other clients on topics that only this connection publishes.
@@ -40,7 +42,8 @@ type ownTopics struct {
 type ownTopic struct {
 	last        uint64   // hash of the payload that was sent last
 	onTheirWay  []uint64 // hashes of what was sent and has not come back, oldest first
-	foreign     bool     // another client's message may be retained
+	wills       []uint64 // hashes of the newest, which the broker publishes
+	foreign     bool     // what another client or the broker published may be retained
 	overwritten time.Time
 }
 
@@ -48,19 +51,37 @@ type ownTopic struct {
 func (o *ownTopics) sending(topic string, payload []byte) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	if o.topics == nil {
-		o.topics, o.seed = map[string]*ownTopic{}, maphash.MakeSeed()
-	}
-	own, ok := o.topics[topic]
-	if !ok {
-		own = &ownTopic{}
-		o.topics[topic] = own
-	}
+	own := o.topic(topic)
 	own.last = maphash.Bytes(o.seed, payload)
 	own.onTheirWay = append(own.onTheirWay, own.last)
 	if extra := len(own.onTheirWay) - mostOnTheirWay; extra > 0 {
 		own.onTheirWay = slices.Delete(own.onTheirWay, 0, extra)
 	}
+}
+
+// will records the will of a connection before it is opened. A broker publishes it to the client itself when it is stopped
+// in good order, and a node of a cluster that hung publishes an old one over a living client.
+func (o *ownTopics) will(topic string, payload []byte) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	own := o.topic(topic)
+	own.wills = append(own.wills, maphash.Bytes(o.seed, payload))
+	if extra := len(own.wills) - mostWills; extra > 0 {
+		own.wills = slices.Delete(own.wills, 0, extra)
+	}
+}
+
+// topic returns what is known of a topic. The caller holds the lock.
+func (o *ownTopics) topic(name string) *ownTopic {
+	if o.topics == nil {
+		o.topics, o.seed = map[string]*ownTopic{}, maphash.MakeSeed()
+	}
+	own, ok := o.topics[name]
+	if !ok {
+		own = &ownTopic{}
+		o.topics[name] = own
+	}
+	return own
 }
 
 // ended forgets a topic on which nothing is published any more.
@@ -72,7 +93,7 @@ func (o *ownTopics) ended(topic string) {
 
 // received takes a message that was not sent because of a subscription. known is false for a
 // topic on which nothing was sent. foreign reports that another client published it; due, that
-// the topic may be overwritten now.
+// the topic may be overwritten now, also after a will of one's own.
 func (o *ownTopics) received(topic string, payload []byte, now time.Time) (known, foreign, due bool) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
@@ -89,7 +110,7 @@ func (o *ownTopics) received(topic string, payload []byte, now time.Time) (known
 		return true, false, false
 	}
 	own.foreign = true
-	return true, true, own.due(now)
+	return true, !slices.Contains(own.wills, hash), own.due(now)
 }
 
 func (t *ownTopic) due(now time.Time) bool {
@@ -178,13 +199,14 @@ func (p *Publisher) receivedState(topic string, payload []byte) {
 		return
 	}
 	now := time.Now()
-	switch known, foreign, due := p.own.received(topic, payload, now); {
-	case foreign:
+	known, foreign, due := p.own.received(topic, payload, now)
+	if foreign {
 		p.foreign.add(topic, now)
-		if due {
-			p.wakeUp()
-		}
-	case !known && len(payload) > 0:
+	}
+	if due {
+		p.wakeUp()
+	}
+	if !known && len(payload) > 0 {
 		p.stale.add(topic)
 	}
 }

@@ -37,7 +37,7 @@ func TestForgedMessagesAreOverwritten(t *testing.T) {
 	forged := map[string]string{
 		"light/light-1/meaning":   "in-order",
 		"light/light-1":           `{"meaning":"in-order","colour":"green"}`,
-		"availability":            "offline",
+		"availability":            "away",
 		"daemon":                  `{"instance":"one","version":"forged"}`,
 		"air/bench":               `{"temperature_c":5}`,
 		"scale/scale-1":           "",
@@ -46,6 +46,15 @@ func TestForgedMessagesAreOverwritten(t *testing.T) {
 		"alarm/batch-dead/0612-1": "",
 	}
 	told := m.Retained(root + "#")
+	// The wills of its own connections, which a broker publishes when it is stopped in good order, are nobody else's.
+	for topic, payload := range map[string]string{"availability": "offline", "light/light-1/meaning": "unknown"} {
+		before := w.Count()
+		m.Publish("-r", "-t", root+topic, "-m", payload)
+		w.ExpectAfter(t, before, "the value of "+topic+" again", mqtttest.Is(root+topic, told[root+topic]))
+		if text := p.Status().Foreign; text != "" {
+			t.Errorf("its own will on %s is another client's: %s", topic, text)
+		}
+	}
 	for topic, payload := range forged {
 		before := w.Count()
 		m.Publish("-r", "-t", root+topic, "-m", payload)

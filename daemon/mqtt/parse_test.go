@@ -42,6 +42,9 @@ var commandExamples = map[string]string{
 	"opened":         `{` + commandHead + `,"can":"hardener-1","on":"2026-06-12"}`,
 	"stirred":        `{` + commandHead + `,"can":"ink-1"}`,
 	"emptied":        `{` + commandHead + `,"can":"ink-1","undo":true}`,
+	"start-jars":     `{` + commandHead + `,"ink":"dial-satin","jars":[{"temperature_c":20,"salt":"sodium-chloride"},{"temperature_c":35,"humidity_pct":32}]}`,
+	"look-at-jar":    `{` + commandHead + `,"ink":"dial-satin","jar":1,"seen":"good"}`,
+	"end-jars":       `{` + commandHead + `,"ink":"dial-satin","discard":true}`,
 	"verifications":  `{` + commandHead + `,"sensor":"bench-air","humidity_pct":75.3,"temperature_c":25}`,
 	"in-service":     `{` + commandHead + `,"sensor":"bench-air"}`,
 

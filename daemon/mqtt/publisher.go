@@ -120,6 +120,7 @@ func New(s Settings, bench Bench, journal Journal, c clock.Clock, log *slog.Logg
 	p.conn = &connection{
 		settings: s, id: s.clientID(), wake: p.wake, log: log, receive: p.receive, subscribe: p.subscribe,
 		prepare: func(o *paho.ClientOptions) {
+			p.own.will(t.Availability(), []byte(topics.Offline))
 			o.SetKeepAlive(mainKeepAlive).SetWill(t.Availability(), topics.Offline, 1, true)
 		},
 	}

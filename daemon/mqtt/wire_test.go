@@ -44,6 +44,7 @@ func TestNamesOfTopics(t *testing.T) {
 	add(b.Light("ID", topics.FormColour), "COLOUR")
 	add(b.Heartbeat("ID"), "SECONDS")
 	add(b.Probe(), "TEXT")
+	add("DISCOVERY/COMPONENT/NODE/OBJECT/config", Entity{})
 	add(b.Event(), "EVENT")
 	add(b.Done("VERB"), Answer{})
 	for _, row := range request.Table() {

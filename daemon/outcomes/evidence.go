@@ -25,16 +25,16 @@ type Evidence struct {
 	LongestGap time.Duration
 }
 
-// Sort assigns closed batches to their inks and returns the evidence in the order of the inks.
+// Sort assigns closed batches, and tests in jars that are over, to their inks and returns the evidence in the order of the inks.
 // Batches of an ink that is not in the list are counted by its id.
-func Sort(batches []Batch, inks []Ink) (told []Evidence, unknown map[string]int) {
+func Sort(past Past, inks []Ink) (told []Evidence, unknown map[string]int) {
 	place := map[string]int{}
 	for i, k := range inks {
 		place[k.ID] = i
 		told = append(told, Evidence{Pair: learn.Pair{Ink: k.ID, Hardener: k.Hardener, Sheet: k.Sheet}})
 	}
 	unknown = map[string]int{}
-	for _, b := range batches {
+	for _, b := range past.Batches {
 		i, ok := place[b.Ink]
 		if !ok {
 			unknown[b.Ink]++
@@ -55,6 +55,11 @@ func Sort(batches []Batch, inks []Ink) (told []Evidence, unknown map[string]int)
 		kept, left := learn.OneAMix(told[i].Pair.Records, told[i].Pair.Sheet)
 		told[i].Pair.Records = kept
 		told[i].LeftOut = append(told[i].LeftOut, left...)
+		for _, test := range past.Jars[told[i].Pair.Ink] {
+			if !test.EndedAt.IsZero() {
+				told[i].Pair.Jars = append(told[i].Pair.Jars, test.Evidence())
+			}
+		}
 	}
 	return told, unknown
 }

@@ -39,17 +39,23 @@ type Batch struct {
 	Facts learn.Facts
 }
 
-// Read goes through the journal and returns the closed batches, oldest first. Mixes that were
+// Read goes through the journal and returns the closed batches and the tests in jars. Mixes that were
 // abandoned, or that never got hardener, are not batches. The error is that of the journal.
 //
 // Air older than the journal's retention is stored as means of minutes and quarter-hours, which
 // hardly changes the dose of a batch.
-func Read(ctx context.Context, j Journal) ([]Batch, error) {
+func Read(ctx context.Context, j Journal) (Past, error) {
 	w := walk{state: record.NewState(""), journeys: map[string]*journey{}, before: map[uint64]map[string]*journey{}}
 	if err := j.Each(ctx, w.take); err != nil {
-		return nil, err
+		return Past{}, err
 	}
-	return w.closed, nil
+	return Past{Batches: w.closed, Jars: w.state.JarTests}, nil
+}
+
+// Past is what a journal says about the lives of inks.
+type Past struct {
+	Batches []Batch                     // closed, oldest first
+	Jars    map[string][]record.JarTest // tests in jars, by ink; the newest may be running
 }
 
 // walk goes through the records with a journey for each batch whose life has begun.

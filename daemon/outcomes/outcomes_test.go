@@ -92,10 +92,11 @@ func TestWhatABatchLivedThroughIsItsDose(t *testing.T) {
 	p.add(record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "went-off", StillGood: "no", Seen: "now"})
 	p.add(record.Closed{Batch: "0612-1b", Ink: "dial-satin", Outcome: "used-up", StillGood: "yes", Seen: "earlier"})
 
-	got, err := Read(t.Context(), p)
+	read, err := Read(t.Context(), p)
 	if err != nil {
 		t.Fatal(err)
 	}
+	got := read.Batches
 	if len(got) != 2 || got[0].ID != "0612-1" || got[1].Family != "0612-1" || got[0].WeighingU != 0.02 {
 		t.Fatalf("closed batches: %+v", got)
 	}
@@ -139,11 +140,11 @@ func TestLearningFromTheJournal(t *testing.T) {
 		}
 		p.add(e)
 	}
-	batches, err := Read(t.Context(), p)
+	past, err := Read(t.Context(), p)
 	if err != nil {
 		t.Fatal(err)
 	}
-	told, _ := Sort(batches, []Ink{{ID: "dial-satin", Sheet: sheet}})
+	told, _ := Sort(past, []Ink{{ID: "dial-satin", Sheet: sheet}})
 	all := Learn(told)
 	r := all[0]
 	if r.Ends != 31 || len(r.LeftOut) != 1 || r.Fault != "" {

@@ -27,12 +27,13 @@ func TestWhatWasTakenBackIsNoEnd(t *testing.T) {
 	}
 	takenBack(record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "went-off", StillGood: "no", Seen: "now"}, record.KindClosed)
 	takenBack(record.Good{Batch: "0612-1"}, record.KindGood)
-	if got, err := Read(t.Context(), p); err != nil || len(got) != 0 {
+	if got, err := Read(t.Context(), p); err != nil || len(got.Batches) != 0 {
 		t.Fatalf("an end that was taken back: %+v, %v", got, err)
 	}
 	p.air("bench", time.Hour, mild, mild)
 	p.add(record.Closed{Batch: "0612-1", Ink: "dial-satin", Outcome: "used-up", StillGood: "yes", Seen: "now"})
-	got, err := Read(t.Context(), p)
+	past, err := Read(t.Context(), p)
+	got := past.Batches
 	if err != nil || len(got) != 1 || got[0].Outcome != "used-up" {
 		t.Fatalf("%+v, %v", got, err)
 	}

@@ -25,7 +25,7 @@ type Answer struct {
 	LeftForLifeG  float64    `json:"left_for_life_g" doc:"part of left_g that is left because pot life ends, in g"`
 	FinishH       float64    `json:"finish_h" doc:"end of the run in h after the first mix begins"`
 	FinishAt      *time.Time `json:"finish_at,omitempty" doc:"end of the run"`
-	SpareH        float64    `json:"spare_h" doc:"least time in h between a mix's last print and the earliest end of its pot life"`
+	SpareH        float64    `json:"spare_h" doc:"least time in h between a mix's last print and the time to which it is safe"`
 	WaitsH        float64    `json:"waits_h" doc:"time in h that presses wait for a mix"`
 	Faster        []Other    `json:"faster" doc:"plans with more mixes that end earlier"`
 	Assumed       []string   `json:"assumed" doc:"what the plan assumes, in sentences"`
@@ -42,11 +42,11 @@ type Mix struct {
 	BeginH     float64    `json:"begin_h" doc:"begin of mixing in h after the first mix begins"`
 	PrintFromH float64    `json:"print_from_h" doc:"first print in h after the first mix begins"`
 	UsedUpH    float64    `json:"used_up_h" doc:"last print in h after the first mix begins"`
-	LowH       float64    `json:"low_h" doc:"earliest end of pot life in h after the first mix begins"`
+	LowH       float64    `json:"low_h" doc:"time to which the mix is safe, in h after the first mix begins: nine in ten last longer"`
 	BeginAt    *time.Time `json:"begin_at,omitempty" doc:"begin of mixing"`
 	PrintFrom  *time.Time `json:"print_from_at,omitempty" doc:"first print"`
 	UsedUpAt   *time.Time `json:"used_up_at,omitempty" doc:"last print"`
-	LowAt      *time.Time `json:"low_at,omitempty" doc:"earliest end of pot life"`
+	LowAt      *time.Time `json:"low_at,omitempty" doc:"time to which the mix is safe: nine in ten last longer"`
 }
 
 // Other is a plan with more mixes that ends earlier.

@@ -73,7 +73,8 @@ type Confirmed struct {
 	Mix      guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
 }
 
-// Corrected re-labels or undoes a pour, or records one as another part than its step asks for.
+// Corrected re-labels or undoes a pour, records one as another part than its step asks for, says from which can or
+// material one came, or that a mix is used with a material that its ink does not go with.
 type Corrected struct {
 	Batch string `json:"batch" doc:"id of the batch"`
 	// Pour is 0 in old journals, where it was always the last one.
@@ -83,6 +84,8 @@ type Corrected struct {
 	Undo     bool       `json:"undo,omitempty" doc:"the pour was removed from the record; it is still in the cup"`
 	G        float64    `json:"g,omitempty" doc:"mass of the pour in g"`
 	Can      string     `json:"can,omitempty" doc:"id of the can that it came from"`
+	Material string     `json:"material,omitempty" doc:"id of the ink, hardener or thinner that it was, when the mix's ink does not go with that"`
+	Override string     `json:"override,omitempty" doc:"reason for using the mix with such a material"`
 	MixedAt  *time.Time `json:"mixed_at,omitempty" doc:"start of the pot life, when a pour was re-labelled as hardener"`
 	Mix      guide.Mix  `json:"mix" doc:"state of the guided mix afterwards"`
 }
@@ -206,13 +209,15 @@ func numbered(next, before guide.Mix, seq uint64) guide.Mix {
 
 func (e Corrected) apply(s *State, r Record) {
 	s.change(e.Batch, func(b *Batch) {
+		of := slices.IndexFunc(b.Mix.Pours, func(p guide.Pour) bool { return p.Seq == e.Pour && e.Pour != 0 })
+		same := of >= 0 && b.Mix.Pours[of].Part == e.Part // only its can or its material is another one
 		b.Mix = numbered(e.Mix, b.Mix, r.Seq)
 		b.Phase = phaseOf(b)
 		b.openAccount()
 		switch {
 		case e.MixedAt != nil:
 			s.begin(b, *e.MixedAt)
-		case e.Part != "" && e.Mix.Poured().HardenerG == 0:
+		case e.Part != "" && !same && e.Mix.Poured().HardenerG == 0:
 			// What was taken for hardener was something else: nothing is reacting. An
 			// undone pour of hardener leaves the clock running: some may be in the cup.
 			b.MixedAt, b.GoodAt, b.Ensemble, b.WithoutLots = time.Time{}, time.Time{}, nil, cure.Ink{}

@@ -54,6 +54,8 @@ type State struct {
 	FlowSeries map[string][]viscosity.Series `json:"flow_series,omitempty"`
 	// AdhesionTests are the tests of prints whose age is known, by ink, oldest first.
 	AdhesionTests map[string][]adhesion.Test `json:"adhesion_tests,omitempty"`
+	// JarTests are the tests in jars that count, by ink, oldest first; the newest may be running.
+	JarTests map[string][]JarTest `json:"jar_tests,omitempty"`
 
 	Verified map[string]time.Time `json:"verified,omitempty"` // when sensors were checked last, by id
 	// FailedChecks are checks of sensors that did not pass, by id, until one does.

@@ -194,7 +194,8 @@ func with[V any](a, older map[string]V) map[string]V {
 }
 
 // continuesWith reports whether the next event belongs to the same change: a press is
-// cleared, or its batch closed, before another batch is loaded on it; the can of an added
+// cleared, or its batch closed, before another batch is loaded on it, which may have been looked at and found
+// good; the can of an added
 // thinner follows; and the bench confirms a pour and its stir together.
 func (u Undoable) continuesWith(next Record) bool {
 	if next.Seq != u.Seq+1 || !next.Stamp.At.Equal(u.At) || next.By != u.By {
@@ -203,10 +204,14 @@ func (u Undoable) continuesWith(next Record) bool {
 	switch e := next.Body.(type) {
 	case Loaded:
 		_, cleared := u.Presses[e.Press]
-		return (u.Kind == KindUnloaded || u.Kind == KindClosed) && cleared
+		_, looked := u.Batches[e.Batch]
+		return (u.Kind == KindUnloaded || u.Kind == KindClosed) && cleared || u.Kind == KindGood && looked
+	case Good:
+		return u.Kind == KindUnloaded || u.Kind == KindClosed
 	case Split:
 		_, cleared := u.Presses[e.Press]
-		return u.Kind == KindUnloaded && cleared
+		_, looked := u.Batches[e.From]
+		return u.Kind == KindUnloaded && cleared || u.Kind == KindGood && looked
 	case PouredFrom:
 		return u.Kind == KindThinned || u.Kind == KindConfirmed
 	case Confirmed:

@@ -53,6 +53,7 @@ type batch struct {
 	EndsAt      *ends              `json:"ends_at"`
 	Spent       *float64           `json:"spent"`
 	Risk        *float64           `json:"risk"`
+	LookFirst   bool               `json:"look_first"`
 	Quality     string             `json:"quality"`
 	PourFrom    []canChoice        `json:"pour_from"`
 }

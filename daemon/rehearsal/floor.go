@@ -142,7 +142,7 @@ func (m *mixer) supply(ctx context.Context, p *post, j job, old batch) error {
 }
 
 func (m *mixer) load(ctx context.Context, p *post, b batch) error {
-	_, err := m.api.change(ctx, map[string]any{"press": p.press}, "batches", b.ID, "load")
+	_, err := m.api.change(ctx, map[string]any{"press": p.press, "looked": b.LookFirst}, "batches", b.ID, "load")
 	if r, is := asProblem(err); is { // somebody was quicker, on the page
 		m.story.tell("batch %s stays at the bench: %s", b.ID, r.Detail)
 		return m.clock.Wait(ctx, time.Minute)

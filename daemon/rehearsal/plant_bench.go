@@ -190,7 +190,7 @@ func (b *plantBench) record(ctx context.Context, press string, age time.Duration
 }
 
 func (b *plantBench) load(ctx context.Context, id, press string, before []batch) error {
-	if _, err := b.api.change(ctx, map[string]any{"press": press, "replace": true}, "batches", id, "load"); err != nil {
+	if _, err := b.api.change(ctx, map[string]any{"press": press, "replace": true, "looked": true}, "batches", id, "load"); err != nil {
 		return fmt.Errorf("load %s: %w", id, err)
 	}
 	for _, old := range before {

@@ -11,6 +11,7 @@ type LoadBatch struct {
 	Batch    string    `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 	Press    string    `json:"press" doc:"id of the press"`
 	Replace  bool      `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
+	Looked   bool      `json:"looked,omitempty" doc:"somebody has just looked at the batch and found it good; recorded as good, and needed while the batch has look_first"`
 	ComesOff *ComesOff `json:"comes_off,omitempty" doc:"what becomes of the batch that is on the press; it is closed or kept by the same change, and replace need not be set"`
 }
 
@@ -50,6 +51,7 @@ type MoveBatch struct {
 	Zone     string   `json:"zone,omitempty" doc:"id of the zone to put it in, instead of press"`
 	Exposure *float64 `json:"exposure,omitempty" doc:"how open the cup is, 0 to 1: 1 open or in use, about 0.5 loosely covered; default: that of the press's cup, else 1"`
 	Replace  bool     `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
+	Looked   bool     `json:"looked,omitempty" doc:"with a press: somebody has just looked at the batch and found it good; recorded as good, and needed while the batch has look_first"`
 }
 
 // SplitBatch pours a part of a batch into another cup.
@@ -59,6 +61,7 @@ type SplitBatch struct {
 	To       Where    `json:"to" doc:"where the new part goes"`
 	Exposure *float64 `json:"exposure,omitempty" doc:"how open the new cup is, 0 to 1; default: that of the press's cup, else 1"`
 	Replace  bool     `json:"replace,omitempty" doc:"unload the batch that is on the press first"`
+	Looked   bool     `json:"looked,omitempty" doc:"with a press: somebody has just looked at the batch and found it good; recorded as good, and needed while the batch has look_first"`
 }
 
 // TopUpBatch pours another batch into this one.

@@ -50,13 +50,17 @@ type ConfirmStep struct {
 	Tared       *bool  `json:"tared,omitempty" doc:"answer to the question whether the scale was tared (true) or the cup lifted (false)"`
 }
 
-// CorrectPour re-labels or undoes a pour, or says what was poured that is not taken yet.
+// CorrectPour re-labels or undoes a pour, says which can or material it really came from, or says what was poured
+// that is not taken yet.
 type CorrectPour struct {
 	Batch    string  `json:"batch,omitempty" hidden:"true" doc:"id of the batch"`
 	Pour     *uint64 `json:"pour,omitempty" doc:"number of the pour, its seq in the batch's pours; left out, the last one, which is refused while something that is not taken is in the cup"`
 	NotTaken bool    `json:"not_taken,omitempty" doc:"instead of pour: what is in the cup and not taken yet; it is recorded as part at once"`
 	Part     string  `json:"part,omitempty" enum:"ink,hardener,thinner" doc:"what was really poured"`
 	Tared    *bool   `json:"tared,omitempty" doc:"with not_taken: answer to the question whether the scale was tared (true) or the cup lifted (false)"`
+	Can      string  `json:"can,omitempty" maxLength:"64" doc:"id of the can that it really came from: another lot of the same material, or another material, which tells the part too"`
+	Material string  `json:"material,omitempty" maxLength:"64" doc:"id of the ink, hardener or thinner that it really was, where no can is registered; with part, if that changes. One that the mix's ink does not go with contaminates the mix: confirm is refused until override says to use it"`
+	Override string  `json:"override,omitempty" maxLength:"200" doc:"reason for using the mix although a material that its ink does not go with is in it; alone, or with that material"`
 	Undo     bool    `json:"undo,omitempty" doc:"remove the pour from the record; it stays in the cup, counts as not taken, and must be named before anything is confirmed"`
 }
 

@@ -71,6 +71,10 @@ var table = []Row{
 	row[AcceptLearned](RightConfigure, "inks/{id}/accept-learned", "Accept an ink's learned parameters for batches mixed from now on", about("ink"), noCommand),
 	row[RevokeLearned](RightConfigure, "inks/{id}/revoke-learned", "Return to an ink's data sheet for batches mixed from now on", about("ink"), noCommand),
 
+	row[StartJars](RightMix, "inks/{id}/start-jars", "Start a test of an ink in jars: one mix, shared among jars of different air; answers with when to look at each", withBody, about("ink")),
+	row[LookAtJar](RightMix, "inks/{id}/look-at-jar", "Record what a person saw of a jar of the ink's running test", withBody, about("ink")),
+	row[EndJars](RightMix, "inks/{id}/end-jars", "End an ink's running test in jars; what was seen counts for what is learned of the ink", about("ink")),
+
 	row[ReloadConfiguration](RightConfigure, "configuration/reload", "Read the configuration anew: all of it takes effect, or nothing; batches are not touched", noCommand),
 
 	row[PairDevice](RightConfigure, "session", "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", withBody, noCommand),

@@ -12,6 +12,7 @@ type Alarm struct {
 	Seq      uint64     `json:"seq" doc:"number of the event that last changed the alarm"`
 	Name     string     `json:"name" doc:"name of the alarm, from the table of alarms"`
 	Subject  string     `json:"subject" doc:"id of the thing that the alarm is about, or the bench's name"`
+	About    string     `json:"about,omitempty" enum:"batch,press,zone,sensor,scale,light,bench" doc:"kind of thing that the alarm is about: batch, press, zone, sensor, scale, light or bench"`
 	State    string     `json:"state" enum:"normal,unacknowledged,acknowledged,returned,shelved,suppressed,out-of-service" doc:"normal, unacknowledged, acknowledged, returned (the cause is gone, nobody has acknowledged it), shelved, suppressed or out-of-service"`
 	Priority string     `json:"priority" enum:"high,medium,low" doc:"how soon somebody has to act: high, medium or low"`
 	Since    time.Time  `json:"since" doc:"when it was raised, shelved or suppressed, or its device taken out of service"`

@@ -13,7 +13,7 @@ import (
 // Span is an expected value with a lower and an upper limit.
 type Span[T any] struct {
 	Expected T `json:"expected" doc:"the median: half of such batches last longer"`
-	Low      T `json:"low" doc:"nine in ten batches last longer"`
+	Low      T `json:"low" doc:"what the batch is safe to: nine in ten batches last longer"`
 	High     T `json:"high" doc:"one in ten batches lasts longer"`
 }
 
@@ -44,6 +44,8 @@ type BatchState struct {
 	EndsAt     *Span[time.Time] `json:"ends_at" doc:"when the pot life ends; null before hardener is in"`
 	FirstEnd   string           `json:"first_end,omitempty" enum:"visible,adhesion" doc:"which end of the pot life is expected first: the visible one, or the one from which on prints do not adhere; absent while no adhesion test of the ink has failed with at least a quarter of the pot life spent"`
 	Risk       *float64         `json:"risk" doc:"probability that the batch is past its pot life, 0 to 1"`
+	StopAtRisk float64          `json:"stop_at_risk" doc:"risk at and above which the light of a press says do-not-print, and the batch must be looked at before it goes onto one; alarms.stop_at_risk of the configuration"`
+	LookFirst  bool             `json:"look_first,omitempty" doc:"by its age the batch may have gone off: it is past the earliest of ends_at, its risk has reached stop_at_risk, or a part of it went off; load, move and split put it onto a press only with looked"`
 	Components []mix.Component  `json:"components" doc:"what was poured, by part and can"`
 	Quality    Quality          `json:"quality" doc:"how far the figures can be relied on: good, uncertain or bad"`
 	Why        string           `json:"why,omitempty" doc:"why the quality is not good"`
@@ -67,7 +69,7 @@ type Batch struct {
 	Ratio         *Ratio              `json:"ratio,omitempty" doc:"how well the mixing ratio is known; absent until ink and hardener are in"`
 	ThinnerReason string              `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
 	Thinner       *Thinner            `json:"thinner,omitempty" doc:"how much thinner has evaporated and how much may be added"`
-	NextMixAt     *time.Time          `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the earliest end of this one"`
+	NextMixAt     *time.Time          `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the time to which this one is safe"`
 	ClosedAt      *time.Time          `json:"closed_at,omitempty" doc:"when the batch was closed"`
 	Outcome       lifecycle.Outcome   `json:"outcome,omitempty" doc:"how the batch ended: used-up, discarded, went-off or not-known"`
 	StillGood     lifecycle.StillGood `json:"still_good,omitempty" doc:"whether it was still good at the end: yes, no or unknown"`
@@ -90,6 +92,9 @@ type Pour struct {
 	At   time.Time  `json:"at" doc:"when the weight first rose for it, or when it was confirmed if no rise was seen"`
 	Step guide.Step `json:"step" doc:"step at which it was taken"`
 	Can  string     `json:"can,omitempty" doc:"id of the can that it came from"`
+	// Material and Kept are those of a contaminated mix.
+	Material string `json:"material,omitempty" doc:"id of the ink, hardener or thinner that it was, when the mix's ink does not go with that; absent otherwise"`
+	Kept     bool   `json:"kept,omitempty" doc:"somebody has decided to use the mix with this material; until then nothing is confirmed"`
 }
 
 // ByBench is a step that no person has confirmed.

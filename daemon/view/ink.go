@@ -25,6 +25,7 @@ type Ink struct {
 	MoistureShare float64       `json:"moisture_share" doc:"share of the pot life that moisture determines, 0 to 1"`
 	Assumed       string        `json:"assumed" doc:"which of these figures are assumptions"`
 	Learned       *Learned      `json:"learned,omitempty" doc:"what was learned from past batches and accepted by a person; absent while new batches use the data sheet"`
+	JarTest       *JarTest      `json:"jar_test,omitempty" doc:"the test in jars that is running; absent for none"`
 	SafetySheets  []SafetySheet `json:"safety_data_sheets,omitempty" doc:"the safety data sheets of the ink, its hardener and its thinners, as far as the configuration names them"`
 
 	// For plans: the life that is used for new batches, and the recipe.

@@ -184,5 +184,9 @@ func (i Ink) Rounded() Ink {
 		l.MoistureShare, l.Sigma = precision.Share(l.MoistureShare), precision.Share(l.Sigma)
 		i.Learned = &l
 	}
+	if i.JarTest != nil {
+		t := i.JarTest.Rounded()
+		i.JarTest = &t
+	}
 	return i
 }

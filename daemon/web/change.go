@@ -43,13 +43,13 @@ type onAlarm struct {
 }
 
 // changes registers the changes of the table that are about a batch, an alarm, a press, an
-// instrument or a can. The others are read or answered in a way of their own: a new batch,
+// instrument, a can, or the jars of an ink. The others are read or answered in a way of their own: a new batch,
 // a new can, what is learned, and pairing.
 func (s *Server) changes(api huma.API) {
 	s.mixing(api)
 	for _, row := range request.Table() {
 		thing, _, _ := strings.Cut(row.Path, "/")
-		if answers := answersOf[thing]; answers != nil && len(row.About) > 0 {
+		if answers := answersOf[thing]; answers != nil && len(row.About) > 0 && row.MQTT {
 			s.change(api, row, answers)
 		}
 	}
@@ -58,7 +58,7 @@ func (s *Server) changes(api huma.API) {
 // answersOf is what the changes below a path answer with: the thing that was changed.
 var answersOf = map[string]reflect.Type{
 	"batches": reflect.TypeFor[view.Batch](), "alarms": reflect.TypeFor[view.Alarm](), "presses": reflect.TypeFor[view.Press](),
-	"sensors": reflect.TypeFor[view.Sensor](), "scales": reflect.TypeFor[view.Sensor](), "cans": reflect.TypeFor[view.Can](),
+	"sensors": reflect.TypeFor[view.Sensor](), "scales": reflect.TypeFor[view.Sensor](), "cans": reflect.TypeFor[view.Can](), "inks": reflect.TypeFor[view.Ink](),
 }
 
 // change registers one row of the table under its own path.

@@ -29,6 +29,7 @@ type learning struct {
 	Sigma      estimate `json:"sigma" doc:"spread from batch to batch, as the standard deviation of the logarithm of the pot life"`
 	Ends       int      `json:"ends" doc:"number of batches whose end was seen"`
 	Censored   int      `json:"censored" doc:"number of batches that were used up while still good"`
+	Jars       int      `json:"jars" doc:"number of jars of tests that counted"`
 	LeftOut    int      `json:"left_out" doc:"number of batches that could not be used"`
 	// Rows and groups that people should look at.
 	LeftOutRows []unusedBatch      `json:"left_out_rows" doc:"the batches that could not be used, and why"`
@@ -113,7 +114,7 @@ func learningOf(l outcomes.Learned, in words.Locale) learning {
 		LifeRatio: estimateOf(l.LifeRatio, precision.Share), LRefH: estimateOf(l.LRefH, precision.Hours),
 		Moisture:   estimateOf(l.MoistureShare, precision.Share),
 		Activation: estimateOf(l.ActivationKJPerMol, precision.KJPerMol), Sigma: estimateOf(l.Sigma, precision.Share),
-		Ends: l.Ends, Censored: l.Censored, LeftOut: len(l.LeftOut), LeftOutRows: unused(l.LeftOut), Differences: differencesOf(l.Differences), Lots: lotsOf(l.Lots), Acceptable: true,
+		Ends: l.Ends, Censored: l.Censored, Jars: l.Jars, LeftOut: len(l.LeftOut), LeftOutRows: unused(l.LeftOut), Differences: differencesOf(l.Differences), Lots: lotsOf(l.Lots), Acceptable: true,
 	}
 	if _, err := l.Accept(l.Tests); err != nil {
 		out.Acceptable, out.WhyNot = false, in.LearnRefusal(err)

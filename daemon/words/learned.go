@@ -19,6 +19,12 @@ func (l Locale) LearnVerdict(r learn.Result) string {
 	if r.LifeRatio.Learned && r.LongerThanSheet {
 		verdict = l.Say("learned.longer", "verdict", verdict)
 	}
+	if r.Jars > 0 && r.ActivationKJPerMol.SE != nil && r.MoistureShare.SE != nil {
+		figure := func(x float64, decimals int) string { return l.Number(x, decimals) }
+		verdict = l.Say("learned.jars", "verdict", verdict, "jars", l.Say("learned.jar-count", "n", r.Jars),
+			"energy", figure(r.ActivationKJPerMol.Value, 1), "energy_by", figure(*r.ActivationKJPerMol.SE, 1), "energy_before", figure(r.Sheet.ActivationSpread, 1),
+			"share", figure(r.MoistureShare.Value, 2), "share_by", figure(*r.MoistureShare.SE, 2), "share_before", figure(r.Sheet.MoistureSpread, 2))
+	}
 	if _, assumed := r.Learned(); len(assumed) > 0 {
 		verdict = l.Say("learned.and-assumed", "verdict", verdict, "parameters", strings.Join(l.Parameters(assumed), ", "))
 	}

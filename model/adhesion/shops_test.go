@@ -198,6 +198,9 @@ func TestShareOfQuantiles(t *testing.T) {
 		if got, want := e.Share(ln), 0.5*math.Erfc(-(ln-2)/0.2/math.Sqrt2); math.Abs(got-want) > 1e-12 {
 			t.Errorf("share below %v: %v, want %v", ln, got, want)
 		}
+		if back := e.Quantile(e.Share(ln)); math.Abs(back-ln) > 1e-9 {
+			t.Errorf("%v comes back as %v", ln, back)
+		}
 	}
 }
 

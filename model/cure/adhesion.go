@@ -1,8 +1,12 @@
 package cure
 
 import (
+	"cmp"
 	"errors"
 	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
 
 	"potlifed/model/adhesion"
 	"potlifed/model/air"
@@ -102,6 +106,49 @@ func (c *Ensemble) earlier(visible float64, dose []float64) float64 {
 // adhesionFirst reports whether the adhesion end is the more likely one to have passed at these doses.
 func (c *Ensemble) adhesionFirst(dose []float64) bool {
 	return c.adheres != nil && c.adheres.risk(c.ink.LRefH, dose, c.gap) > c.visibleRisk(dose)
+}
+
+// explain returns the parts of the band of the earlier of the two ends from those of the visible one, and the share of its
+// variance that is gone once the ink's adhesion end is known and only its batches differ. Both ends are taken as
+// independent, and the visible one as normal in ln age.
+func (a *adhesionEnd) explain(visible Explained, lRefH float64) (e Explained, learned float64) {
+	// The moments of the earlier end over points of equal probability of the adhesion end.
+	const points = 400
+	spread := visible.LnSpread
+	mean, square, means, ends := 0.0, 0.0, 0.0, make([]float64, points)
+	for k := range ends {
+		ends[k] = a.End.Quantile((float64(k)+0.5)/points) - math.Log(lRefH)
+		m, s := earlierThan(ends[k], spread)
+		mean, square, means = mean+m/points, square+s/points, means+m*m/points
+	}
+	variance := square - mean*mean
+	if !(variance > 0) {
+		return visible, 0
+	}
+	share := min(max((means-mean*mean)/variance, 0), 1)
+	e = Explained{LnSpread: math.Sqrt(variance)}
+	if share > 1e-6 {
+		e.Parts = append(e.Parts, Part{Part: PartAdhesion, Share: share})
+	}
+	for _, p := range visible.Parts {
+		e.Parts = append(e.Parts, Part{Part: p.Part, Share: p.Share * (1 - share)})
+	}
+	slices.SortFunc(e.Parts, func(a, b Part) int { return cmp.Or(cmp.Compare(b.Share, a.Share), cmp.Compare(a.Part, b.Part)) })
+	if of := stat.Variance(ends, nil); of > 0 {
+		learned = share * max(1-adhesion.Scatter*adhesion.Scatter/of, 0)
+	}
+	return e, learned
+}
+
+// earlierThan returns the first two moments of min(v, at) for v ~ N(0, spread²).
+func earlierThan(at, spread float64) (mean, square float64) {
+	if !(spread > 0) {
+		m := min(at, 0)
+		return m, m * m
+	}
+	z := at / spread
+	below, density := 0.5*math.Erfc(-z/math.Sqrt2), math.Exp(-z*z/2)/math.Sqrt(2*math.Pi)
+	return at*(1-below) - spread*density, spread*spread*(below-z*density) + at*at*(1-below)
 }
 
 // valid checks a stored end.

@@ -21,12 +21,13 @@ const (
 	PartExposure = "exposure" // how open the cup is
 	PartWeighing = "weighing" // the mixing ratio
 	PartCup      = "cup"      // how fast it follows the air
+	PartAdhesion = "adhesion" // the end at which prints do not adhere any more, where tests tell of one
 	PartOther    = "other"    // what the parts do together
 )
 
 // Part is a share of the variance of a batch's end.
 type Part struct {
-	Part  string  `json:"part" enum:"batch-scatter,lot,life,energy,moisture,air-to-come,sensor,exposure,weighing,cup,other" doc:"what is not known"`
+	Part  string  `json:"part" enum:"batch-scatter,lot,life,energy,moisture,air-to-come,sensor,exposure,weighing,cup,adhesion,other" doc:"what is not known"`
 	Share float64 `json:"share" doc:"share of the variance of the end, 0 to 1; all parts add up to 1"`
 }
 
@@ -54,12 +55,20 @@ type Explained struct {
 // index of a linear regression). Scatter, lots and weighing add to it, since they are independent of the
 // members. What is left is PartOther. What somebody saw of the batch, a look or a flow time, is left out:
 // the shares are those of the band before it.
+//
+// Where tests tell of an adhesion end, the band is that of the earlier of the two ends, and so are the parts:
+// PartAdhesion is the variance that the adhesion end explains alone, and the others share the rest as they share the
+// variance of the visible end.
 func (c *Ensemble) Explain(p Place, now air.State, held time.Duration, weighing float64, options ...ForecastOption) (e Explained, ok bool) {
 	if len(c.members) != Members {
 		return Explained{}, false
 	}
 	e.LnSpread, e.Parts = c.parts(p, now, held, weighing, options...)
-	e.Narrowings = c.ink.narrowings(e, now.TemperatureC, c.heard != nil)
+	learned := 0.0
+	if c.adheres != nil {
+		e, learned = c.adheres.explain(e, c.ink.LRefH)
+	}
+	e.Narrowings = c.ink.narrowings(e, now.TemperatureC, c.heard != nil, learned)
 	return e, true
 }
 
@@ -150,11 +159,12 @@ const (
 	NarrowSensor       = "better-sensor"       // a check of the sensor, or a better one
 	NarrowWeighing     = "finer-scale"         // smaller steps, or more in the cup
 	NarrowExposure     = "one-way-of-covering" // the cup open, or always covered in the same way
+	NarrowTests        = "adhesion-tests"      // tests of prints at a known age of their mix
 )
 
 // Narrowing is what would make a band narrower, and by how much.
 type Narrowing struct {
-	By string `json:"by" enum:"flow-times,ends-of-the-lot,two-figures,nearer-figure,four-ends,knowing-the-air,better-sensor,finer-scale,one-way-of-covering" doc:"what would make the band narrower"`
+	By string `json:"by" enum:"flow-times,ends-of-the-lot,two-figures,nearer-figure,four-ends,knowing-the-air,better-sensor,finer-scale,one-way-of-covering,adhesion-tests" doc:"what would make the band narrower"`
 	// Width is the width of the band with it, divided by that without.
 	Width float64 `json:"width" doc:"width of the band with it, divided by that without"`
 }
@@ -165,19 +175,20 @@ type Narrowing struct {
 const flowTimesLnSpread = 0.234
 
 // narrowings returns what would make a band narrower by 1 % or more, in a shop at a temperature in °C, the
-// best first. heard: flow times of the batch are known already.
+// best first. heard: flow times of the batch are known already. learned is the share of the variance that is gone once tests
+// have told the ink's adhesion end.
 //
 // Two figures in place of one halve the spread of the life, and a figure at the shop's temperature takes
 // the energy out. Four ends leave 1/(1/v + 4/sigma²) of the variance v of the life or the lot. Flow times tell
 // nothing of the air to come. The others are taken to remove half of the variance of their part, an assumption.
-func (i Ink) narrowings(e Explained, shopC float64, heard bool) []Narrowing {
+func (i Ink) narrowings(e Explained, shopC float64, heard bool, learned float64) []Narrowing {
 	share := map[string]float64{}
 	for _, p := range e.Parts {
 		share[p.Part] = p.Share
 	}
 	removes := map[string]float64{
 		NarrowForecast: share[PartAir] / 2, NarrowSensor: share[PartSensor] / 2, NarrowWeighing: share[PartWeighing] / 2,
-		NarrowExposure: share[PartExposure] / 2,
+		NarrowExposure: share[PartExposure] / 2, NarrowTests: learned,
 	}
 	for by, v := range map[string]float64{NarrowEnds: share[PartLife], NarrowLotEnds: share[PartLot]} {
 		if v > 0 && share[PartScatter] > 0 {

@@ -2,9 +2,13 @@ package cure
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 
+	"gonum.org/v1/gonum/stat"
+
+	"potlifed/model/adhesion"
 	"potlifed/model/air"
 )
 
@@ -82,7 +86,7 @@ func TestWhatNarrowsMost(t *testing.T) {
 		{two, []Part{{PartWeighing, 0.5}, {PartScatter, 0.5}}, 21, true, NarrowWeighing},
 		{two, []Part{{PartScatter, 1}}, 21, true, ""},
 	} {
-		all := row.ink.narrowings(Explained{LnSpread: 0.2, Parts: row.parts}, row.shopC, row.heard)
+		all := row.ink.narrowings(Explained{LnSpread: 0.2, Parts: row.parts}, row.shopC, row.heard, 0)
 		if row.want == "" && len(all) > 0 || row.want != "" && (len(all) == 0 || all[0].By != row.want) {
 			t.Errorf("%+v: %+v, want %q", row.parts, all, row.want)
 		}
@@ -115,6 +119,54 @@ func TestALotIsAPartOfItsOwn(t *testing.T) {
 	}
 	near(t, "lot", parts[1].Share, 0.3, 1e-9)
 	near(t, "spread", spread, whole, 1e-12)
+}
+
+// The parts of a band of two ends: the adhesion end's part is what the variance of the earlier end loses when that end
+// is known, by simulation; a later adhesion end has no part; and tests are what narrows a band that hangs on it.
+func TestTheAdhesionEndIsAPart(t *testing.T) {
+	still := air.State{TemperatureC: 20, HumidityPct: 50}
+	ink := certain(calibrate(t, Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour}))
+	for _, row := range []struct{ centre, spread float64 }{{0, 0.3}, {-0.3, 0.2}, {-0.6, 0.35}, {1.5, 0.2}} {
+		var end adhesion.End
+		for k := range end {
+			end[k] = math.Log(ink.LRefH) + row.centre + row.spread*adhesion.Deviate(k)
+		}
+		c := New(ink, Sensor{Exact: true}, 0, still)
+		if err := c.Adhere(&end); err != nil {
+			t.Fatal(err)
+		}
+		e, ok := c.Explain(Place{Exposure: 1}, still, 0, 0, WithoutDrift())
+		if !ok {
+			t.Fatal("not explained")
+		}
+		share, sum := map[string]float64{}, 0.0
+		for _, p := range e.Parts {
+			share[p.Part], sum = p.Share, sum+p.Share
+		}
+		near(t, "sum", sum, 1, 1e-9)
+		// Means over many visible ends for each of many adhesion ends.
+		rng := rand.New(rand.NewPCG(20261130, 1))
+		var means, all []float64
+		for range 2000 {
+			a, mean := row.centre+row.spread*rng.NormFloat64(), 0.0
+			for range 200 {
+				y := min(a, ink.Sigma*rng.NormFloat64())
+				mean += y / 200
+				all = append(all, y)
+			}
+			means = append(means, mean)
+		}
+		whole := stat.Variance(all, nil)
+		near(t, "spread", e.LnSpread, math.Sqrt(whole), 0.01)
+		near(t, "part", share[PartAdhesion], stat.Variance(means, nil)/whole, 0.03)
+		best := ""
+		if len(e.Narrowings) > 0 {
+			best = e.Narrowings[0].By
+		}
+		if row.centre == -0.6 && best != NarrowTests {
+			t.Errorf("narrowed by %q", best)
+		}
+	}
 }
 
 // Parts are asked for now and then: no step of air computes them. Budget: 1 ms on a desktop core.

@@ -27,6 +27,7 @@ const (
 	AsExpected    = "as-expected"    // what was poured counts as this part already
 	NothingToUndo = "nothing-to-undo"
 	UnknownPart   = "unknown-part"
+	Contaminated  = "contaminated" // a material of another recipe is in the mix, and nobody has decided to use it
 )
 
 // StepError says why a step cannot be confirmed, or a pour corrected, at the moment.
@@ -58,6 +59,8 @@ type Confirm struct {
 	RoseAt time.Time
 	// Can is the can that the pour came from; empty when nobody named one.
 	Can string
+	// Material is what the pour was, when the recipe does not have that; for [Mix.Take] only.
+	Material string
 	// Aside: the mix is not the one that is weighed on its scale. Only steps that need no weight
 	// can be confirmed then.
 	Aside bool
@@ -104,6 +107,9 @@ func (m Mix) confirmed(c Confirm, now time.Time) (next Mix, pour bool, err error
 	}
 	if c.Part != "" && !c.Part.Valid() {
 		return m, false, stepError(UnknownPart, "no-such-part")
+	}
+	if p, open := m.Foreign(); open && m.Step != Load {
+		return m, false, stepError(Contaminated, "contaminated", "mass_g", p.G, "material", p.Material)
 	}
 	switch m.Step {
 	case Rest:
@@ -237,7 +243,7 @@ func (m Mix) withPour(part mix.Part, grams float64, c Confirm, early bool, now t
 		rose = now
 	}
 	m.Pours = append(slices.Clip(m.Pours), Pour{
-		Part: part, G: grams, Step: m.Step, BaseG: m.Pan.BaseG, RoseAt: rose, Early: early, Excused: early, Can: c.Can,
+		Part: part, G: grams, Step: m.Step, BaseG: m.Pan.BaseG, RoseAt: rose, Early: early, Excused: early, Can: c.Can, Material: c.Material,
 	})
 	m.Pan, m.UndoneG = m.Pan.Next(c.WeightG), 0
 	return m
@@ -340,13 +346,14 @@ func (m Mix) earlyThinner() error {
 	return stepError(WrongOrder, "thinner-too-early")
 }
 
-// override records a person's reason for a step. It also accepts the thinner that came early so
-// far.
+// override records a person's reason for a step. It also accepts the thinner that came early so far, and at
+// the load what the recipe does not have: no other step is confirmed before that is accepted.
 func (m Mix) override(about Step, reason string) Mix {
 	m.Overrides = append(slices.Clip(m.Overrides), Override{Step: about, Reason: reason, Pours: len(m.Pours)})
 	m.Pours = slices.Clone(m.Pours)
 	for i := range m.Pours {
 		m.Pours[i].Excused = m.Pours[i].Early
+		m.Pours[i].Kept = m.Pours[i].Material != ""
 	}
 	return m
 }

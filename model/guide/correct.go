@@ -3,6 +3,7 @@ package guide
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"potlifed/model/mix"
@@ -66,7 +67,7 @@ func (m Mix) Take(part mix.Part, c Confirm, now time.Time) (Mix, error) {
 	switch {
 	case !ok:
 		return was, stepError(NothingPoured, "all-taken")
-	case part == n.Part:
+	case part == n.Part && c.Material == "":
 		return was, stepError(AsExpected, "as-expected", "part", part)
 	}
 	early := part == mix.Thinner && (m.Poured().HardenerG <= 0 || m.unstirredHardener())
@@ -112,12 +113,44 @@ func (m Mix) Correct(pour int, part mix.Part, undo bool, now time.Time) (Mix, er
 		return m.enter(m.back(p.Step), now), nil
 	}
 	p.Part = part
-	p.Can = "" // the can that was named holds something else
+	p.Can, p.Material, p.Kept = "", "", false // the can that was named holds something else
 	p.Excused = false
 	p.Early = part == mix.Thinner && p.Step != Thinner && p.Step != StirThinner
 	m.Pours[pour] = p
 	m.Step = p.Step
 	return m.advanced(now), nil
+}
+
+// Of returns the mix after a person has said what one of its pours, counted from 0, really was: from which can,
+// and which material where the recipe does not have that; both may be empty. The step stays: by its mass the pour
+// counts as its part. A mix with a material that is not the recipe's goes on only after [Mix.Use]. The error is a
+// [*StepError].
+func (m Mix) Of(pour int, can, material string) (Mix, error) {
+	if m.ByHand || pour < 0 || pour >= len(m.Pours) {
+		return m, stepError(NothingToUndo, "nothing-to-correct")
+	}
+	p := m.Pours[pour]
+	if p.Can == can && p.Material == material {
+		return m, stepError(NothingToUndo, "part-already", "part", p.Part)
+	}
+	m.Pours = slices.Clone(m.Pours)
+	m.Pours[pour].Can, m.Pours[pour].Material, m.Pours[pour].Kept = can, material, false
+	m.ByBench = ""
+	return m, nil
+}
+
+// Use returns the mix after a person has decided, for a reason, to use it although it has materials that are none
+// of its recipe's. The error is a [*StepError]: there is none that nobody has decided about.
+func (m Mix) Use(reason string) (Mix, error) {
+	if _, open := m.Foreign(); !open || strings.TrimSpace(reason) == "" {
+		return m, stepError(NothingToUndo, "nothing-to-use")
+	}
+	m.Overrides = append(slices.Clip(m.Overrides), Override{Step: Cup, Reason: strings.TrimSpace(reason), Pours: len(m.Pours)})
+	m.Pours = slices.Clone(m.Pours)
+	for i := range m.Pours {
+		m.Pours[i].Kept = m.Pours[i].Material != ""
+	}
+	return m, nil
 }
 
 // back returns the step of a mix after a pour was undone: the step that the pour confirmed, or

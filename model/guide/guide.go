@@ -124,6 +124,11 @@ type Pour struct {
 	Excused bool `json:"excused,omitempty" doc:"a person has accepted that"`
 	// Can is the can that it came from; empty when nobody named one.
 	Can string `json:"can,omitempty" doc:"id of the can that it came from"`
+	// Material is what it was, by its id, when that is none of the recipe's: another ink, hardener or
+	// thinner. It counts by its mass as its part.
+	Material string `json:"material,omitempty" doc:"id of the ink, hardener or thinner that it was, when the recipe does not have that; absent for the recipe's own"`
+	// Kept: a person has decided to use the mix with it.
+	Kept bool `json:"kept,omitempty" doc:"a person has decided to use the mix with this material"`
 	// Seq is the number of the event that recorded the pour, by which a correction names it; 0
 	// until the event has its number.
 	Seq uint64 `json:"seq,omitempty" doc:"number of the event that recorded the pour"`

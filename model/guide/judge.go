@@ -152,8 +152,34 @@ func (m Mix) RatioOpen() bool { return m.RatioFault() && !m.ratioOverridden() }
 // OrderOpen reports whether there is an order fault that nobody has accepted.
 func (m Mix) OrderOpen() bool { return m.orderOpen() }
 
-// FaultOpen reports whether there is a ratio fault or an order fault that nobody has accepted.
-func (m Mix) FaultOpen() bool { return m.RatioOpen() || m.orderOpen() }
+// FaultOpen reports whether there is a ratio fault, an order fault or a material of another recipe that nobody
+// has accepted.
+func (m Mix) FaultOpen() bool {
+	_, foreign := m.Foreign()
+	return foreign || m.RatioOpen() || m.orderOpen()
+}
+
+// Foreign returns the first pour of a material that the recipe does not have and that nobody has decided to use.
+func (m Mix) Foreign() (Pour, bool) {
+	for _, p := range m.Pours {
+		if p.Material != "" && !p.Kept {
+			return p, true
+		}
+	}
+	return Pour{}, false
+}
+
+// Strange returns the parts of which a material is in the mix that the recipe does not have, accepted or not. The
+// pot life of such a mix is not known.
+func (m Mix) Strange() []mix.Part {
+	var parts []mix.Part
+	for _, p := range m.Pours {
+		if p.Material != "" {
+			parts = append(parts, p.Part)
+		}
+	}
+	return parts
+}
 
 // ThinnerOpen reports whether the thinner is outside the ink's range and nobody has accepted
 // that. A mix without thinner has no fault: the thinner may come later.
@@ -246,6 +272,11 @@ func (m Mix) Warnings() []message.Message {
 			warn("cup-tared")
 		case m.CupG > r.DivisionG && math.Abs(m.CupG-r.CupEmptyG) > math.Max(2*r.DivisionG, r.CupEmptyG/5):
 			warn("cup-weighs-other", "cup_g", m.CupG, "empty_g", r.CupEmptyG)
+		}
+	}
+	for _, p := range m.Pours {
+		if p.Material != "" {
+			warn("foreign", "mass_g", p.G, "material", p.Material, "part", p.Part)
 		}
 	}
 	if m.Stuck() {

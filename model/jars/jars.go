@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -33,12 +34,33 @@ type Jar struct {
 }
 
 // Result is when a jar ended: after it was seen good for the last time and before it was seen gone off, both
-// counted from the first hardener.
+// counted from the first hardener. EndedH is 0 for a jar that was still good at the last look; LastGoodH is 0 for one
+// that had gone off at the first.
 type Result struct {
 	Jar
 	LastGoodH float64 `json:"last_good_h"`
 	EndedH    float64 `json:"ended_h"`
 }
+
+// seen returns what is known of the end.
+func (r Result) seen() seen {
+	switch {
+	case r.EndedH == 0:
+		return stillGood
+	case r.LastGoodH == 0:
+		return alreadyGone
+	}
+	return betweenLooks
+}
+
+// seen is what is known of the end of a jar.
+type seen int
+
+const (
+	betweenLooks seen = iota // it ended between two looks: taken as their middle, with a variance
+	stillGood                // it ends later than the last look
+	alreadyGone              // it ended before the first
+)
 
 // DefaultNoise is the standard deviation of ln (life) from jar to jar of one mix, looking apart. An assumption.
 const DefaultNoise = 0.05
@@ -127,7 +149,8 @@ type Told struct {
 	Before     Spreads `json:"before"`
 	After      Spreads `json:"after"`
 	Apart      Spreads `json:"apart"`
-	// Residuals are ln of each jar's life over the fitted one.
+	// Residuals are ln of each jar's life over the fitted one. One whose end was not seen between two looks is only as far
+	// off as its look: 0 where the fit agrees with that.
 	Residuals []float64 `json:"residuals"`
 }
 
@@ -154,7 +177,14 @@ func Fit(ink cure.Ink, results []Result, noise float64) (Told, error) {
 	}
 	t.LifeFactor = math.Exp(at.AtVec(life) + mixes)
 	for i := range results {
-		t.Residuals = append(t.Residuals, f.measured[i]-f.predicted(i, at))
+		off := f.measured[i] - f.predicted(i, at)
+		switch f.results[i].seen() {
+		case stillGood:
+			off = max(off, 0)
+		case alreadyGone:
+			off = min(off, 0)
+		}
+		t.Residuals = append(t.Residuals, off)
 	}
 	return t, nil
 }
@@ -186,6 +216,25 @@ func (j Jar) valid() error {
 	return nil
 }
 
+// lnLife returns ln of the life in h, with its variance from the time between the looks; of a jar that was only seen
+// good, or only gone off, ln of that time.
+func (r Result) lnLife() (measured, variance float64, err error) {
+	good, gone := r.LastGoodH > 0 && r.LastGoodH <= MaxHours, r.EndedH > r.LastGoodH && r.EndedH <= MaxHours
+	from, to := math.Log(r.LastGoodH), math.Log(r.EndedH)
+	switch {
+	case good && gone: // an end anywhere between two looks
+		return (from + to) / 2, (to - from) * (to - from) / 12, nil
+	case good && r.EndedH == 0:
+		return from, 0, nil
+	case gone && r.LastGoodH == 0:
+		return to, 0, nil
+	}
+	return 0, 0, fmt.Errorf("last seen good after %g h and gone off after %g h: want 0 < good < gone off <= %d, or one of the two", r.LastGoodH, r.EndedH, MaxHours)
+}
+
+// MaxHours bounds the life of a jar.
+const MaxHours = 1000
+
 func newFit(ink cure.Ink, results []Result, noise float64) (*fit, error) {
 	if err := ink.Valid(); err != nil {
 		return nil, err
@@ -201,13 +250,12 @@ func newFit(ink cure.Ink, results []Result, noise float64) (*fit, error) {
 		if err := r.valid(); err != nil {
 			return nil, err
 		}
-		// Written as "not inside", so that a NaN fails too.
-		if !(r.LastGoodH > 0 && r.EndedH > r.LastGoodH && r.EndedH <= 1000) {
-			return nil, fmt.Errorf("jar %d: last seen good after %g h and gone off after %g h: want 0 < good < gone off <= 1000", i+1, r.LastGoodH, r.EndedH)
+		measured, looks, err := r.lnLife()
+		if err != nil {
+			return nil, fmt.Errorf("jar %d: %w", i+1, err)
 		}
-		from, to := math.Log(r.LastGoodH), math.Log(r.EndedH)
-		f.measured = append(f.measured, (from+to)/2)
-		f.variance = append(f.variance, noise*noise+(to-from)*(to-from)/12) // an end anywhere between two looks
+		f.measured = append(f.measured, measured)
+		f.variance = append(f.variance, noise*noise+looks)
 		if _, known := f.mixes[r.Mix]; !known {
 			f.mixes[r.Mix] = firstMix + len(f.mixes)
 		}
@@ -252,8 +300,29 @@ func (f *fit) row(i int, at *mat.VecDense) *mat.VecDense {
 	return row
 }
 
+// slopes returns the derivative of a jar's log-likelihood by its predicted ln life, and the negative second one, both in
+// units of its spread. z is how far the measured life is above the predicted one. For an end between two looks the
+// likelihood is normal; for one beyond a look it is the tail of a normal distribution.
+func slopes(s seen, z float64) (first, curvature float64) {
+	if s == betweenLooks {
+		return z, 1
+	}
+	if s == alreadyGone {
+		z = -z
+	}
+	hazard := max(z, 0) + 1/max(z, 1) // far out, where the tail is too small for a figure
+	if tail := distuv.UnitNormal.Survival(z); tail > 0 {
+		hazard = distuv.UnitNormal.Prob(z) / tail
+	}
+	curvature = hazard * max(hazard-z, 0)
+	if s == alreadyGone {
+		return -hazard, curvature
+	}
+	return hazard, curvature
+}
+
 // information returns the Fisher information of the jars and of the prior, and J'V⁻¹ (measured - predicted) less
-// the prior's pull.
+// the prior's pull. Of a jar whose end was not seen between two looks it is the observed information.
 func (f *fit) information(at *mat.VecDense) (*mat.SymDense, *mat.VecDense) {
 	n := at.Len()
 	info, pull := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
@@ -263,9 +332,10 @@ func (f *fit) information(at *mat.VecDense) (*mat.SymDense, *mat.VecDense) {
 		pull.SetVec(k, (centre.AtVec(k)-at.AtVec(k))/f.prior.At(k, k))
 	}
 	for i := range f.results {
-		row := f.row(i, at)
-		info.SymRankOne(info, 1/f.variance[i], row)
-		pull.AddScaledVec(pull, (f.measured[i]-f.predicted(i, at))/f.variance[i], row)
+		row, spread := f.row(i, at), math.Sqrt(f.variance[i])
+		slope, curvature := slopes(f.results[i].seen(), (f.measured[i]-f.predicted(i, at))/spread)
+		info.SymRankOne(info, curvature/f.variance[i], row)
+		pull.AddScaledVec(pull, slope/spread, row)
 	}
 	return info, pull
 }

@@ -69,13 +69,14 @@ func TestWhatFourJarsTell(t *testing.T) {
 func TestTheFitIsAsSureAsItSays(t *testing.T) {
 	tests := 200
 	if os.Getenv("POTLIFED_LONG") != "" {
-		tests = 4000
+		tests = 1500
 	}
 	ink := sheetInk(t)
 	for _, row := range []struct {
 		name string
 		look time.Duration
-	}{{"every 5 minutes", 5 * time.Minute}, {"every half hour", 30 * time.Minute}} {
+		last float64 // h after which nobody looks any more
+	}{{"every 5 minutes", 5 * time.Minute, 1000}, {"every half hour", 30 * time.Minute, 1000}, {"until the evening", 10 * time.Minute, 7}} {
 		var heat, moisture counted
 		for number := range tests {
 			rng := rand.New(rand.NewPCG(seed, uint64(number)))
@@ -90,7 +91,11 @@ func TestTheFitIsAsSureAsItSays(t *testing.T) {
 				end := math.Exp(math.Log(cure.StillAir(truth, open, j.Air).LifeH) + common + jars.DefaultNoise*rng.NormFloat64())
 				look := row.look.Hours()
 				good := max(math.Floor(end/look)*look, look/2)
-				results = append(results, jars.Result{Jar: j, LastGoodH: good, EndedH: max(good+look, end)})
+				r := jars.Result{Jar: j, LastGoodH: good, EndedH: max(good+look, end)}
+				if end > row.last {
+					r.LastGoodH, r.EndedH = row.last, 0
+				}
+				results = append(results, r)
 			}
 			told, err := jars.Fit(ink, results, jars.DefaultNoise)
 			if err != nil {
@@ -108,12 +113,58 @@ func TestTheFitIsAsSureAsItSays(t *testing.T) {
 				t.Errorf("%s, %s: %.1f %% in the band, want 77 to 83", row.name, name, in)
 			}
 		}
-		if off := math.Sqrt(heat.square / heat.said); off < 0.9 || off > 1.12 {
+		slack := math.Sqrt(2 / n) // two standard errors of the ratio
+		if off := math.Sqrt(heat.square / heat.said); off < 0.9-slack || off > 1.1+slack {
 			t.Errorf("%s: the activation energy is off by %.2f of what is said", row.name, off)
 		}
-		if off := math.Sqrt(moisture.square / moisture.said); off < 0.9 || off > 1.12 {
+		if off := math.Sqrt(moisture.square / moisture.said); off < 0.9-slack || off > 1.1+slack {
 			t.Errorf("%s: the moisture share is off by %.2f of what is said", row.name, off)
 		}
+	}
+}
+
+// A jar that was still good at the last look tells as little or as much as it should: much later than expected moves the
+// result, earlier than expected next to nothing, and the fit stays as sure as it says.
+func TestJarsWhoseEndNobodySaw(t *testing.T) {
+	ink, four := sheetInk(t), fourJars(t, "magnesium-chloride", "sodium-chloride")
+	expected, err := jars.Expect(ink, four, jars.DefaultNoise, 10*time.Minute)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// All jars end as expected; of the dry one at 20 °C, the last to end, there is only a look.
+	results := func(good, gone float64) []jars.Result {
+		var all []jars.Result
+		for _, j := range expected.Jars {
+			all = append(all, jars.Result{Jar: j.Jar, LastGoodH: j.ExpectedH - 0.05, EndedH: j.ExpectedH + 0.05})
+		}
+		all[0].LastGoodH, all[0].EndedH = good, gone
+		return all
+	}
+	fit := func(good, gone float64) jars.Told {
+		told, err := jars.Fit(ink, results(good, gone), jars.DefaultNoise)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return told
+	}
+	at := expected.Jars[0].ExpectedH
+	seen, early, late := fit(at-0.05, at+0.05), fit(at*0.6, 0), fit(at*1.3, 0)
+	if d := early.MoistureShare - ink.MoistureShare; math.Abs(d) > 0.02 {
+		t.Errorf("a jar left while it was good moves the share by %.3f", d)
+	}
+	if !(early.After.MoistureShare > 1.05*seen.After.MoistureShare && early.After.MoistureShare <= seen.Before.MoistureShare) {
+		t.Errorf("share ± %.3f with a jar whose end nobody saw, ± %.3f where it was seen", early.After.MoistureShare, seen.After.MoistureShare)
+	}
+	if !(late.MoistureShare > ink.MoistureShare+0.05) || late.Residuals[0] <= 0 || early.Residuals[0] != 0 {
+		t.Errorf("good long after its expected end: %+v", late)
+	}
+	gone := fit(0, at*0.7)
+	if !(gone.MoistureShare < ink.MoistureShare-0.05) || gone.Residuals[0] >= 0 {
+		t.Errorf("gone off long before its expected end: %+v", gone)
+	}
+	// A look far beyond every tail still gives a result.
+	if told := fit(999, 0); math.IsNaN(told.MoistureShare) || math.IsNaN(told.ActivationKJPerMol) {
+		t.Errorf("%+v", told)
 	}
 }
 
@@ -138,7 +189,7 @@ func within(rng *rand.Rand, centre, spread, least, most float64) float64 {
 func TestJarsThatTellNothingAreRefused(t *testing.T) {
 	ink, jar := sheetInk(t), jars.Jar{Mix: "1", Air: air.State{TemperatureC: 20, HumidityPct: 33}}
 	for name, results := range map[string][]jars.Result{
-		"one jar": {{jar, 5, 6}}, "ended before it was good": {{jar, 5, 4}, {jar, 5, 6}}, "never seen good": {{jar, 0, 4}, {jar, 5, 6}},
+		"one jar": {{jar, 5, 6}}, "ended before it was good": {{jar, 5, 4}, {jar, 5, 6}}, "never looked at": {{jar, 0, 0}, {jar, 5, 6}},
 		"not a number": {{jar, math.NaN(), 4}, {jar, 5, 6}}, "no air": {{jars.Jar{Air: air.State{HumidityPct: 120}}, 3, 4}, {jar, 5, 6}},
 	} {
 		if _, err := jars.Fit(ink, results, jars.DefaultNoise); err == nil {

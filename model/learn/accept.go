@@ -54,7 +54,9 @@ type Accepted struct {
 // Accept returns the result in the form in which it is put into effect. The result must have
 // learned something; otherwise the error is ErrNothingLearned. A life that is longer than that
 // of the data sheet somewhere between its ends needs a passed adhesion or rub test and no failed
-// one; otherwise the error is ErrNeedsTest. The caller asks the person.
+// one; otherwise the error is ErrNeedsTest. With a test in jars the result is accepted without that, and the
+// life is shortened until it is nowhere longer than the sheet's: activation energy and moisture share are then used, a
+// longer life is not. The caller asks the person.
 func (r Result) Accept(tests []Test) (Accepted, error) {
 	switch {
 	case r.Fault != "":
@@ -69,11 +71,15 @@ func (r Result) Accept(tests []Test) (Accepted, error) {
 	if err := r.Posterior.Valid(); err != nil {
 		return Accepted{}, fmt.Errorf("the learned %w", err)
 	}
+	life := r.Posterior
 	if r.LongerThanSheet && !speakForLonger(tests) {
-		return Accepted{}, ErrNeedsTest
+		if r.Jars == 0 {
+			return Accepted{}, ErrNeedsTest
+		}
+		life = notLonger(life, r.Sheet)
 	}
 	return Accepted{
-		Ink: r.Ink, Hardener: r.Hardener, Life: r.Posterior, Sheet: r.Sheet, Learned: learned, Assumed: assumed, LifeRatio: r.LifeRatio,
+		Ink: r.Ink, Hardener: r.Hardener, Life: life, Sheet: r.Sheet, Learned: learned, Assumed: assumed, LifeRatio: r.LifeRatio,
 		Ends: r.Ends, Censored: r.Censored, LeftOut: len(r.LeftOut), LongerThanSheet: r.LongerThanSheet, Tests: tests, Verdict: r.Verdict(), Lots: r.Lots,
 	}, nil
 }

@@ -7,7 +7,7 @@ import (
 	"potlifed/model/cure"
 )
 
-// fewestEnds is the number of ends below which no parameter counts as learned, whatever the
+// fewestEnds is the number of ends, those of jars included, below which no parameter counts as learned, whatever the
 // curvature is.
 const fewestEnds = 3
 
@@ -60,7 +60,7 @@ func (f *fitting) conclude(s solution) {
 func (f *fitting) beyond() {
 	r := f.result
 	f.result = Result{Ink: r.Ink, Hardener: r.Hardener, Sheet: r.Sheet, Assumed: r.Assumed, Ends: r.Ends, Censored: r.Censored,
-		LeftOut: r.LeftOut, PriorNone: r.PriorNone, Fault: "the most likely life is beyond all bounds"}
+		Jars: r.Jars, LeftOut: r.LeftOut, PriorNone: r.PriorNone, Fault: "the most likely life is beyond all bounds"}
 }
 
 // ofLogarithm returns the estimate of exp(value), where value depends on the parameters as the
@@ -124,7 +124,7 @@ func (f *fitting) plainly(p int, s solution, shape func(float64) float64) Estima
 // learned reports whether the records say at least as much as was known before. With a prior the
 // information of both adds up; without one it is that of the records alone.
 func (f *fitting) learned(se, before float64) bool {
-	if f.result.Ends < fewestEnds {
+	if f.result.Ends+f.result.Jars < fewestEnds {
 		return false
 	}
 	if f.result.PriorNone {
@@ -170,13 +170,21 @@ func notWider(learned, sheet cure.Ink, life float64) cure.Ink {
 
 // longerSomewhere reports whether an ink lives longer than the data sheet says, at the
 // temperature of the sheet and anywhere between its dry and its humid end.
-func longerSomewhere(learned, sheet cure.Ink) bool {
+func longerSomewhere(learned, sheet cure.Ink) bool { return excess(learned, sheet) > 1+1e-9 }
+
+// excess returns the largest ratio of an ink's life to that of the data sheet, at the temperature of the sheet and
+// anywhere between its dry and its humid end.
+func excess(learned, sheet cure.Ink) (most float64) {
 	for _, humidity := range []float64{cure.DefaultDryPct, cure.ReferenceHumidityPct, cure.DefaultHumidPct} {
 		a := air.State{TemperatureC: sheet.AtTemperatureC, HumidityPct: humidity}
 		place := cure.Place{Exposure: 1}
-		if cure.StillAir(learned, place, a).LifeH > cure.StillAir(sheet, place, a).LifeH*(1+1e-9) {
-			return true
-		}
+		most = max(most, cure.StillAir(learned, place, a).LifeH/cure.StillAir(sheet, place, a).LifeH)
 	}
-	return false
+	return most
+}
+
+// notLonger shortens the life of an ink until it is nowhere longer than the data sheet says.
+func notLonger(learned, sheet cure.Ink) cure.Ink {
+	learned.LRefH /= max(excess(learned, sheet), 1)
+	return learned
 }

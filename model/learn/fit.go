@@ -61,6 +61,7 @@ type fitting struct {
 	free  []int
 	first int
 	lots  [lotKinds]lotKind
+	jars  []jarMix
 }
 
 // prepare separates the records into those that are used and those that are left out.
@@ -97,6 +98,7 @@ func prepare(pair Pair, priorNone bool) *fitting {
 	f.prior.loosen(f.result.Ends)
 	if !priorNone {
 		f.findLots()
+		f.findJars()
 	}
 	return f
 }
@@ -117,7 +119,7 @@ func (f *fitting) addTo(x, gradient []float64, hessian *mat.SymDense) float64 {
 	if f.between() == 0 {
 		return f.addAll(f.likelihood(at), gradient, hessian)
 	}
-	value := 0.0
+	value := f.addAll(f.jarLikelihood(at), gradient, hessian)
 	for i := range f.used {
 		// The effect of a lot is one of ln life: it has the same derivatives.
 		moved := at

@@ -63,6 +63,8 @@ type Pair struct {
 	// an ink that was already learned, since its batches would count twice.
 	Sheet   cure.Ink
 	Records []Record
+	// Jars are tests of the ink in jars.
+	Jars []JarTest
 }
 
 // LeftOut is a batch that was not used, and why.
@@ -89,6 +91,14 @@ type Estimate struct {
 	Learned bool `json:"learned"`
 }
 
+// se returns the standard error, 0 where there is none.
+func (e Estimate) se() float64 {
+	if e.SE == nil {
+		return 0
+	}
+	return *e.SE
+}
+
 // Result is what the batches of a pair say.
 type Result struct {
 	Ink      string   `json:"ink"`
@@ -106,10 +116,12 @@ type Result struct {
 	LifeRatio Estimate `json:"life_ratio"`
 
 	// LogLikelihood is that of the records alone, without the penalty, with times in hours.
-	LogLikelihood float64   `json:"log_likelihood"`
-	Ends          int       `json:"ends"`     // the records of kinds Ended and Between
-	Censored      int       `json:"censored"` // the records of kind Alive
-	LeftOut       []LeftOut `json:"left_out"`
+	LogLikelihood float64 `json:"log_likelihood"`
+	Ends          int     `json:"ends"`     // the records of kinds Ended and Between
+	Censored      int     `json:"censored"` // the records of kind Alive
+	// Jars is the number of jars of all tests that counted.
+	Jars    int       `json:"jars,omitempty"`
+	LeftOut []LeftOut `json:"left_out"`
 	// Differences are how groups of batches ended, the most unusual first; empty where nothing
 	// is known of any group.
 	Differences []Difference `json:"differences,omitempty"`

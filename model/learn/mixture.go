@@ -65,7 +65,7 @@ func (f *fitting) likelihood(at point) jet {
 	if f.result.PriorNone {
 		return sum(f.used, at, &f.prior.sheet)
 	}
-	var total jet
+	total := f.jarLikelihood(at)
 	for i := range f.used {
 		model := f.used[i].logLikelihood(at, &f.prior.sheet)
 		one, _ := mixed(model, f.wrongly[i])

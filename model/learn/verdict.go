@@ -49,6 +49,10 @@ func (r Result) Verdict() string {
 	if r.LifeRatio.Learned && r.LongerThanSheet {
 		b.WriteString(longerSays)
 	}
+	if r.Jars > 0 {
+		fmt.Fprintf(&b, "; %s: activation energy %.1f ± %.1f kJ/mol (%s: ± %.1f), humidity share %.2f ± %.2f (± %.2f)", count(r.Jars, "jar"),
+			r.ActivationKJPerMol.Value, r.ActivationKJPerMol.se(), r.sheet(), r.Sheet.ActivationSpread, r.MoistureShare.Value, r.MoistureShare.se(), r.Sheet.MoistureSpread)
+	}
 	if _, assumed := r.Learned(); len(assumed) > 0 {
 		b.WriteString("; " + strings.Join(assumed, ", ") + " still assumed")
 	}

@@ -165,7 +165,7 @@ type Signal struct {
 	Mix      string // the id of the mix that is ready or coming, where the cause is about it or it is ready; else empty
 	MixInk   string // the ink of that mix where it is another than the one on the press; else empty
 	Alarm    string // the name of the alarm for which it flashes; empty when there is none
-	Past     bool   // the cause is EndsSoon, and the earliest end has passed: the ink may end now
+	Past     bool   // the cause is EndsSoon, and the time to which the ink is safe has passed: it may end now
 	Failed   bool   // the cause is AdhesionDoubtful, and the last test of a print failed
 }
 

@@ -169,7 +169,8 @@ func accepts(port int) bool {
 	return err == nil && answer[0] == 0x20 && answer[3] == 0
 }
 
-// StartNATS starts three NATS servers with JetStream, which keeps their retained messages.
+// StartNATS starts three NATS servers with JetStream, which keeps their retained messages. Without stream_replicas a client
+// that comes before the nodes know each other has all sessions kept on one node, and none can connect while that is away.
 func StartNATS(t testing.TB) *Cluster {
 	t.Helper()
 	program := peers.Program(t, "nats-server")
@@ -191,7 +192,7 @@ func StartNATS(t testing.TB) *Cluster {
 listen: "127.0.0.1:%[2]d"
 jetstream { store_dir: %[3]q, max_mem: 64M, max_file: 256M }
 cluster { name: plant, listen: "127.0.0.1:%[4]d", routes: [%[5]s], no_advertise: true }
-mqtt { listen: "127.0.0.1:%[6]d" }
+mqtt { listen: "127.0.0.1:%[6]d", stream_replicas: 3 }
 `, i+1, ports[3+i], filepath.Join(dir, fmt.Sprint("store-", i)), ports[6+i], strings.Join(routes, ", "), ports[i])
 		if err := os.WriteFile(filepath.Join(dir, fmt.Sprint(i, ".conf")), []byte(conf), 0o600); err != nil {
 			t.Fatal(err)

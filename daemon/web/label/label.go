@@ -63,7 +63,7 @@ func (l Label) SVG() ([]byte, error) {
 		mixed = l.Locale.Say("label.mixed-for", "time", l.clock(l.MixedAt), "press", l.Press)
 	}
 	text(15.8, 2.8, wide, 400, mixed)
-	text(21.6, 4.5, wide, 700, l.Locale.Say("label.use-by", "time", l.clock(l.Low)))
+	text(21.6, 4.5, wide, 700, l.Locale.Say("label.safe-to", "time", l.clock(l.Low)))
 	text(26, 3.2, wide, 400, l.Locale.Say("label.expected", "time", l.clock(l.Expected)))
 	made := l.Locale.Say("label.estimated", "day", l.Locale.Day(l.MadeAt), "time", l.clock(l.MadeAt))
 	if l.Uncertain {

@@ -104,7 +104,7 @@ func TestLabelSaysWhatItMust(t *testing.T) {
 				words.WriteByte('\n')
 			}
 		}
-		for _, want := range []string{"0612-3b", l.Ink, "mixed 08:05, press-1", "use by 13:20", "expected end Sat 01:20", "Estimated 12 Jun 2026, 08:20", "it may give off gas", "Isocyanate", "Topping up adds no time", "may be earlier in humid air: look at the light"} {
+		for _, want := range []string{"0612-3b", l.Ink, "mixed 08:05, press-1", "safe to 13:20", "expected end Sat 01:20", "Estimated 12 Jun 2026, 08:20", "it may give off gas", "Isocyanate", "Do not top up old ink", "may be earlier in humid air: look at the light"} {
 			if !strings.Contains(words.String(), want) {
 				t.Errorf("the label does not say %q:\n%s", want, words.String())
 			}

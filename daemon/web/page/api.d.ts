@@ -58,6 +58,7 @@ declare namespace API {
   }
 
   interface AlarmView {
+    about?: "batch" | "press" | "zone" | "sensor" | "scale" | "light" | "bench";
     by?: string;
     detail?: string;
     help: string;
@@ -144,6 +145,7 @@ declare namespace API {
     id: string;
     ink: string;
     left_g?: number;
+    look_first?: boolean;
     lots: Array<LotView> | null;
     mixed_at: string | null;
     next_mix_at?: string;
@@ -164,6 +166,7 @@ declare namespace API {
     state: string;
     step: string | null;
     still_good?: string;
+    stop_at_risk: number;
     targets_g: Targets;
     thinner?: ThinnerView;
     thinner_reason?: string;
@@ -269,7 +272,10 @@ declare namespace API {
   }
 
   interface CorrectPour {
+    can?: string;
+    material?: string;
     not_taken?: boolean;
+    override?: string;
     part?: "ink" | "hardener" | "thinner";
     pour?: number;
     tared?: boolean;
@@ -336,6 +342,10 @@ declare namespace API {
     undo?: boolean;
   }
 
+  interface EndJars {
+    discard?: boolean;
+  }
+
   interface Ended {
     age_s?: number;
     artwork?: string;
@@ -389,7 +399,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJarLooked | EventJarsEnded | EventJarsStarted | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -639,9 +649,11 @@ declare namespace API {
     g?: number;
     journal: string;
     kind: "corrected";
+    material?: string;
     mix: EventMix;
     mixed_at?: string;
     not_taken?: boolean;
+    override?: string;
     part?: string;
     pour?: number;
     seq: number;
@@ -816,6 +828,50 @@ declare namespace API {
     seq: number;
     time: string;
     was?: string;
+  }
+
+  interface EventJarLooked {
+    age_h?: number;
+    at?: string;
+    bench: string;
+    by: string;
+    ink: string;
+    jar: number;
+    journal: string;
+    kind: "jar-looked";
+    seen: "good" | "gone-off" | "mistake";
+    seq: number;
+    time: string;
+  }
+
+  interface EventJarSpreads {
+    activation_kj_mol: number;
+    moisture_share: number;
+  }
+
+  interface EventJarsEnded {
+    bench: string;
+    by: string;
+    counts: boolean;
+    ink: string;
+    journal: string;
+    kind: "jars-ended";
+    seq: number;
+    time: string;
+  }
+
+  interface EventJarsStarted {
+    after: EventJarSpreads;
+    before: EventJarSpreads;
+    bench: string;
+    by: string;
+    ink: string;
+    jars: Array<EventPlannedJar> | null;
+    journal: string;
+    kind: "jars-started";
+    mixed_at: string;
+    seq: number;
+    time: string;
   }
 
   interface EventJournalRebuilt {
@@ -1036,12 +1092,24 @@ declare namespace API {
     lag_s: number;
   }
 
+  interface EventPlannedJar {
+    expected_h: number;
+    high_h: number;
+    humidity_pct: number;
+    low_h: number;
+    open?: boolean;
+    salt?: string;
+    temperature_c: number;
+  }
+
   interface EventPour {
     base_g: number;
     can?: string;
     early?: boolean;
     excused?: boolean;
     g: number;
+    kept?: boolean;
+    material?: string;
     part: string;
     rose_at: string;
     seq?: number;
@@ -1619,6 +1687,7 @@ declare namespace API {
     hardener?: string;
     hardener_ratio: string;
     id: string;
+    jar_test?: JarTest;
     learned?: LearnedView;
     life_ref_h: number;
     moisture_share: number;
@@ -1631,6 +1700,38 @@ declare namespace API {
     thinner_max_pct: number;
     thinner_min_pct: number;
     thinners: Array<string> | null;
+  }
+
+  interface Jar {
+    expected_at: string;
+    gone_off_at?: string;
+    humidity_pct: number;
+    jar: number;
+    last_good_at?: string;
+    look_from: string;
+    look_until: string;
+    open?: boolean;
+    salt?: string;
+    temperature_c: number;
+  }
+
+  interface JarPlace {
+    humidity_pct?: number;
+    open?: boolean;
+    salt?: "lithium-chloride" | "magnesium-chloride" | "potassium-carbonate" | "sodium-chloride" | "potassium-chloride" | "potassium-sulphate";
+    temperature_c: number;
+  }
+
+  interface JarSpreads {
+    activation_kj_mol: number;
+    moisture_share: number;
+  }
+
+  interface JarTest {
+    after: JarSpreads;
+    before: JarSpreads;
+    jars: Array<Jar> | null;
+    mixed_at: string;
   }
 
   interface KeyRefusal {
@@ -1659,6 +1760,7 @@ declare namespace API {
     differences: Array<Difference> | null;
     ends: number;
     ink: string;
+    jars: number;
     l_ref_h: Estimate;
     learned: Array<string> | null;
     left_out: number;
@@ -1700,6 +1802,7 @@ declare namespace API {
 
   interface LoadBatch {
     comes_off?: ComesOff;
+    looked?: boolean;
     press: string;
     replace?: boolean;
   }
@@ -1716,6 +1819,12 @@ declare namespace API {
     uncertainty_g: number;
     verdict: "passed" | "in-service" | "failed";
     weights_permitted_g: number;
+  }
+
+  interface LookAtJar {
+    at?: string;
+    jar: number;
+    seen: "good" | "gone-off" | "mistake";
   }
 
   interface Lot {
@@ -1775,13 +1884,14 @@ declare namespace API {
 
   interface MoveBatch {
     exposure?: number;
+    looked?: boolean;
     press?: string;
     replace?: boolean;
     zone?: string;
   }
 
   interface Narrowing {
-    by: "flow-times" | "ends-of-the-lot" | "two-figures" | "nearer-figure" | "four-ends" | "knowing-the-air" | "better-sensor" | "finer-scale" | "one-way-of-covering";
+    by: "flow-times" | "ends-of-the-lot" | "two-figures" | "nearer-figure" | "four-ends" | "knowing-the-air" | "better-sensor" | "finer-scale" | "one-way-of-covering" | "adhesion-tests";
     width: number;
   }
 
@@ -1831,7 +1941,7 @@ declare namespace API {
   }
 
   interface Part {
-    part: "batch-scatter" | "lot" | "life" | "energy" | "moisture" | "air-to-come" | "sensor" | "exposure" | "weighing" | "cup" | "other";
+    part: "batch-scatter" | "lot" | "life" | "energy" | "moisture" | "air-to-come" | "sensor" | "exposure" | "weighing" | "cup" | "adhesion" | "other";
     share: number;
   }
 
@@ -1881,6 +1991,8 @@ declare namespace API {
     at: string;
     can?: string;
     g: number;
+    kept?: boolean;
+    material?: string;
     part: string;
     seq?: number;
     step: string;
@@ -2145,8 +2257,14 @@ declare namespace API {
   interface SplitBatch {
     exposure?: number;
     grams: number;
+    looked?: boolean;
     replace?: boolean;
     to: Where;
+  }
+
+  interface StartJars {
+    jars: Array<JarPlace>;
+    mixed_at?: string;
   }
 
   interface StartMix {

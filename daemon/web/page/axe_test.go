@@ -271,6 +271,14 @@ func (b *browser) leadOn(selector string) []string {
 	return names
 }
 
+// clickHaving clicks the first of what a selector finds that has the given words.
+func (b *browser) clickHaving(selector, words string) {
+	b.t.Helper()
+	find := fmt.Sprintf(`[...document.querySelectorAll(%s)].find((e) => e.checkVisibility() && e.innerText.replaceAll("\n", " ").includes(%s))`, quoted(selector), quoted(words))
+	b.eventually(words, find+" !== undefined")
+	b.run(chromedp.Evaluate[chromedp.Void](find + ".click()"))
+}
+
 func (b *browser) clickNamed(selector, words string) {
 	b.t.Helper()
 	b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`[...document.querySelectorAll(%s)].find((e) => e.checkVisibility() && e.innerText.split("\n")[0].trim() === %s).click()`, quoted(selector), quoted(words))))

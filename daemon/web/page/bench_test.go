@@ -359,7 +359,7 @@ func shop(now time.Time) map[string]any {
 			lamp(now, "press-3", light.Empty, false, "nothing loaded", ""),
 		},
 		"alarms": []view.Alarm{{
-			Time: now, Seq: 6, Name: "batch-ending", Title: "Batch ends soon", Subject: "0612-2", State: "unacknowledged", Priority: "medium",
+			Time: now, Seq: 6, Name: "batch-ending", Title: "Batch ends soon", Subject: "0612-2", About: "batch", State: "unacknowledged", Priority: "medium",
 			Since: now.Add(-4 * time.Minute), Text: "0612-2 on press-2 may end from 14:05 on",
 			Response: "Begin the next mix now, and plan the change of the cup.",
 		}},

@@ -37,9 +37,9 @@ func TestBoardOrder(t *testing.T) {
 		return {Width: box(".life").width / wide, Notch: (box(".notch").left + box(".notch").width / 2 - start) / wide, Next: (box(".next-mark").left + box(".next-mark").width / 2 - start) / wide};
 	})`)
 	for i, h := range []struct{ low, expected, high float64 }{{31. / 60, 42. / 60, 55. / 60}, {2, 3, 4.5}, {5 + 5./60, 6 + 10./60, 7 + 40./60}} {
-		for name, pair := range map[string][2]float64{"high": {bars[i].Width, h.high / 8}, "expected": {bars[i].Notch, h.expected / 8}, "next mix": {bars[i].Next, (h.low - 0.25) / 8}} {
-			if i > 0 && name == "next mix" {
-				continue // no mix follows a cup on no press, and one that is being mixed has no time at which it must begin
+		for name, pair := range map[string][2]float64{"high": {bars[i].Width, min(1, h.high/6)}, "expected": {bars[i].Notch, h.expected / 6}, "next mix": {bars[i].Next, (h.low - 0.25) / 6}} {
+			if i > 0 && name == "next mix" || i == 2 && name == "expected" {
+				continue // no mix follows a cup on no press, and one that is being mixed has no time at which it must begin; an end off the axis has no notch
 			}
 			if d := pair[0] - pair[1]; d > 0.005 || d < -0.005 {
 				t.Errorf("bar %d: %s at %v of the axis, want %v", i, name, pair[0], pair[1])
@@ -47,11 +47,15 @@ func TestBoardOrder(t *testing.T) {
 		}
 	}
 	b.sees(".board", "The next mix 0612-4 is being mixed")
-	b.ticksFit(now, 8*time.Hour)
+	// The bar that ends first takes a sixth of it, and longer ones run off.
+	b.sees(".beyond", "to "+clockOf(now, 7*time.Hour+40*time.Minute)+" ›")
+	b.ticksFit(now, 6*time.Hour)
 
 	// The axis grows with what is shown, and its times move along.
 	f.send("batch", openBatch(now, "0612-1", "dial-satin", "press-1", 9*time.Hour, 10*time.Hour, 11*time.Hour+31*time.Minute))
+	f.send("batch", openBatch(now, "0612-2", "dial-flat", "press-2", time.Hour, 90*time.Minute, 2*time.Hour))
 	b.sees(".board-band", "9 h 00 min from now")
+	b.eventually("nothing runs off", `![...document.querySelectorAll(".beyond")].some((e) => e.checkVisibility())`)
 	b.ticksFit(now, 12*time.Hour)
 
 	// A press that must not print comes first, although no batch on it ends.
@@ -209,6 +213,7 @@ func TestBoardActions(t *testing.T) {
 
 	b.act("Close…", "0612-1")
 	b.click(`dialog input[value="discarded"]`)
+	b.click(`dialog input[value="none"]`)
 	b.press("Close it")
 	want(t, f.body(t, "batches/0612-1/close"), "outcome", "discarded", "still_good", "unknown")
 	b.sees("#notice", "not yet on disk")
@@ -241,6 +246,7 @@ func TestBoardWithoutContact(t *testing.T) {
 	b.sees(".board-word", "Good to print")
 	f.cut()
 	b.sees("#contact", "Contact lost, trying again")
+	b.eventually("no button looks as if it would do something", `[...document.querySelectorAll("main button")].every((e) => getComputedStyle(e).borderStyle === "dashed")`)
 	b.skip(45 * time.Second)
 	b.sees("#no-contact", "No contact. Nothing heard for")
 	b.eventually("no light is believed", `[...document.querySelectorAll('[data-place="press"] .board-word')].every((e) => e.innerText === "Not known")`)

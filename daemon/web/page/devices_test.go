@@ -56,6 +56,25 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 	}
 }
 
+// TestAlarmsOfInkAreFolded: whoever looks after the instruments finds their alarms first. Those of ink and presses
+// are counted, and can be opened.
+func TestAlarmsOfInkAreFolded(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	scenes["troubled"](rows, now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.expect("503")
+	b.openAt(f, "/devices")
+	b.sees("#alarms", "floor-air: Sensor not answering")
+	b.eventually("the ink's alarm is folded", `![...document.querySelectorAll("#alarms .alarm")].some((e) => e.checkVisibility() && e.innerText.includes("Batch ends soon"))`)
+	b.sees("#alarms summary", "1 alarm about ink or presses")
+	b.click(".alarms-elsewhere summary")
+	b.sees(".alarms-elsewhere", "0612-2: Batch ends soon")
+	b.openAt(f, "/presses")
+	b.sees("#alarms", "0612-2: Batch ends soon")
+}
+
 func TestDevicesInTrouble(t *testing.T) {
 	t.Parallel()
 	now := time.Now()

@@ -42,7 +42,7 @@ func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	t.Parallel()
 	rows := shop(time.Now())
 	rows["learning"] = map[string]any{
-		"ink": "dial-satin", "ends": 2, "censored": 0, "verdict": "2 ends: too few to say that this ink is not as its data sheet says", "cautions": []string{},
+		"ink": "dial-satin", "ends": 2, "censored": 0, "jars": 0, "verdict": "2 ends: too few to say that this ink is not as its data sheet says", "cautions": []string{},
 		"acceptable": false, "why_not": "nothing is learned yet: the data sheet stands",
 	}
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
@@ -52,4 +52,48 @@ func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	if options := eval[int](b, `document.querySelectorAll("dialog .option").length`); options != 0 {
 		t.Errorf("%d answers are offered", options)
 	}
+}
+
+// A person starts a test in jars, says what was seen of each jar, and ends the test.
+func TestATestInJarsIsGuided(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	running := rows["inks"].([]view.Ink)[0]
+	running.JarTest = &view.JarTest{
+		MixedAt: now, Before: view.JarSpreads{ActivationKJPerMol: 10, MoistureShare: 0.12}, After: view.JarSpreads{ActivationKJPerMol: 3.3, MoistureShare: 0.06},
+		Jars: []view.Jar{
+			{Jar: 1, TemperatureC: 20, HumidityPct: 33.1, Salt: "magnesium-chloride", LookFrom: now.Add(4 * time.Hour), Expected: now.Add(5 * time.Hour), Until: now.Add(6 * time.Hour)},
+			{Jar: 2, TemperatureC: 21, HumidityPct: 45, Open: true, LookFrom: now.Add(4 * time.Hour), Expected: now.Add(5 * time.Hour), Until: now.Add(6 * time.Hour), LastGood: &now},
+		},
+	}
+	f.answer("start-jars", 200, running)
+	f.answer("look-at-jar", 200, running)
+	f.answer("end-jars", 200, rows["inks"].([]view.Ink)[0])
+	b.openAt(f, "/devices")
+	b.act("Test in jars…", "dial-satin")
+	b.sees("dialog", "Lids on loosely")
+	b.looks("dialog-jars", phone, wide)
+	b.press("Start the test")
+	b.closed()
+	body := f.body(t, "inks/dial-satin/start-jars")
+	jars := body["jars"].([]any)
+	if first := jars[0].(map[string]any); len(jars) < 4 || first["salt"] != "magnesium-chloride" || first["temperature_c"] != 20.0 || body["mixed_at"] == "" {
+		t.Errorf("asked for %v", body)
+	}
+	b.sees("#inks", "activation energy from ± 10.0 to ± 3.3 kJ/mol")
+	b.sees("#inks", "Jar 1: 20.0 °C, 33 % over")
+	b.looks("jars-running", phone, wide)
+	b.act("Still good", "Jar 1")
+	if body := f.body(t, "inks/dial-satin/look-at-jar"); body["jar"] != 1.0 || body["seen"] != "good" {
+		t.Errorf("asked for %v", body)
+	}
+	b.act("Take the last look back", "Jar 2")
+	f.until(t, "a look taken back", func() bool { return len(f.asked) >= 3 })
+	b.act("End the test…", "dial-satin")
+	b.press("End it")
+	b.closed()
+	f.body(t, "inks/dial-satin/end-jars")
+	b.sees("#notice", "says what was gained")
 }

@@ -88,8 +88,8 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		instruments[1].Text = "It has given no reading for 15 min: check its cable and its plug."
 		instruments[2].OutOfService = at(now.Add(2 * time.Hour))
 		rows["alarms"] = append(rows["alarms"].([]view.Alarm),
-			view.Alarm{Time: now, Name: "sensor-stale", Title: "Sensor not answering", Subject: "floor-air", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
-			view.Alarm{Time: now, Name: "clock", Title: "Clock not set", Subject: "bench-1", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
+			view.Alarm{Time: now, Name: "sensor-stale", Title: "Sensor not answering", Subject: "floor-air", About: "sensor", State: "unacknowledged", Priority: "medium", Since: now.Add(-15 * time.Minute), Text: "floor-air has given no reading for 20 min", Response: "Look at its cable and its plug."},
+			view.Alarm{Time: now, Name: "clock", Title: "Clock not set", Subject: "bench-1", About: "bench", State: "acknowledged", Priority: "low", Since: now.Add(-2 * time.Hour), Text: "the clock is not set", By: "local"})
 	},
 	"plant": func(rows map[string]any, now time.Time) { rows["neighbours"] = hall(now) },
 	"resting": func(rows map[string]any, now time.Time) {

@@ -3,10 +3,16 @@ package page
 import (
 	"encoding/json"
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"testing"
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"potlifed/daemon/reference"
+	"potlifed/daemon/view"
+	"potlifed/daemon/web/label"
 )
 
 // longPath is 120 characters without a gap at which a line may end: the longest that a message of
@@ -112,6 +118,52 @@ func TestLongPathsWrap(t *testing.T) {
 	}
 }
 
+// TestLongPathsWrapOnStillPages: nor does any text of the pages that are written once and have no rows: each has a long
+// path at its end.
+func TestLongPathsWrapOnStillPages(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, int(narrow.width), int(narrow.height))
+	labelled := func(why string) []byte {
+		sheets := []view.SafetySheet{{Part: "ink", ID: "dial-satin", Link: "/sheets/" + longPath}}
+		body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, why, sheets)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return body
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/", inEnglish().Handler())
+	mux.Handle("/reference", reference.Handler())
+	mux.Handle("/reference.css", reference.Handler())
+	for path, body := range map[string][]byte{"/label": labelled(""), "/no-label": labelled("it failed: " + longPath), "/report-file": reportFile(t)} {
+		mux.HandleFunc(path, func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Content-Type", "text/html")
+			w.Write(body)
+		})
+	}
+	for _, path := range []string{"/favicon.ico", "/batches/"} {
+		mux.HandleFunc(path, func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusNoContent) })
+	}
+	server := httptest.NewServer(mux)
+	t.Cleanup(server.Close)
+	for _, path := range []string{"/help", "/reference", "/label", "/no-label", "/report-file", offlinePath} {
+		b.run(chromedp.Navigate(server.URL + path))
+		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => (d.open = true))`))
+		if n := eval[int](b, withPaths); n < 5 {
+			t.Errorf("%s: only %d texts have a path", path, n)
+		}
+		b.wraps(path, narrow, phone, tall, wide, wall)
+	}
+}
+
+// withPaths puts the path at the end of each text of a page, but for the drawn ones, and returns to how many.
+const withPaths = `(() => {
+	const texts = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	while (walk.nextNode()) if (walk.currentNode.data.trim() && !walk.currentNode.parentElement.closest("svg, script, style, noscript, select, nav")) texts.push(walk.currentNode);
+	for (const text of texts) text.data += " it failed: ` + longPath + `";
+	return texts.length;
+})()`
+
 // wraps judges what is shown on screens of the given sizes.
 func (b *browser) wraps(what string, sizes ...size) {
 	b.t.Helper()
@@ -125,14 +177,15 @@ func (b *browser) wraps(what string, sizes ...size) {
 }
 
 // outside says how much wider than the screen the page is, and lists texts that reach out of the
-// screen, or over what is beside them.
+// screen, or over what is beside them. A table of data may be moved sideways within its own box.
 const outside = `(() => {
 	const found = [];
 	const page = document.documentElement.scrollWidth;
 	if (page > innerWidth) found.push("the page is " + page + " px wide");
 	const dialog = document.querySelector("dialog[open]");
 	if (dialog && dialog.scrollWidth > dialog.clientWidth) found.push("the dialog is " + dialog.scrollWidth + " px wide, of " + dialog.clientWidth);
-	const shown = [...(dialog ?? document.body).querySelectorAll("*")].filter((e) => !e.closest(".unseen, .skip, svg, select, datalist") && e.checkVisibility());
+	for (const t of document.querySelectorAll(".table")) if (t.getBoundingClientRect().right > innerWidth + 1) found.push("a table does not scroll within the page");
+	const shown = [...(dialog ?? document.body).querySelectorAll("*")].filter((e) => !e.closest(".unseen, .skip, svg, select, datalist, .table") && e.checkVisibility());
 	for (const e of shown) {
 		if (![...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim())) continue;
 		const r = e.getBoundingClientRect();

@@ -57,7 +57,7 @@ var documents = []document{
 	},
 	{
 		At: batchPage, Folder: "batch",
-		Styles: []string{"lib/base.css", "parts/panels.css", "parts/history.css", "lib/chart.css", "lib/picture.css", "batch/batch.css"}, SkipTo: "batch",
+		Styles: []string{"lib/base.css", "parts/panels.css", "lib/dialogs.css", "parts/history.css", "lib/chart.css", "lib/picture.css", "batch/batch.css"}, SkipTo: "batch",
 	},
 }
 

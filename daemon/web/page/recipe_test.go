@@ -79,7 +79,7 @@ func TestWhatTheNextMixComesTo(t *testing.T) {
 		beside := ".recipe-what"
 		if s == phone {
 			beside = ".start-for"
-			b.sees(beside, "dial-satin → press-1")
+			b.sees(beside, "dial-satin → press-3")
 			b.sees(beside, "safe to 13:20")
 			b.eventually("the foot is small", `document.querySelector(".start-bar").getBoundingClientRect().height < 90`)
 			b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".start-sum").scrollIntoView({block: "center"})`))

@@ -81,10 +81,9 @@ func (s reportedShop) Chart(_ context.Context, q study.ChartRequest) (study.Char
 	return s.table().Chart(q, time.UTC), nil
 }
 
-// TestNoReportBreachesWCAG judges the file of a report that has every part, with its tables folded and open.
-func TestNoReportBreachesWCAG(t *testing.T) {
-	t.Parallel()
-	b, axe := openAxe(t)
+// reportFile is the file of a report that has every part.
+func reportFile(t *testing.T) []byte {
+	t.Helper()
 	var file bytes.Buffer
 	err := report.Write(t.Context(), &file, report.Sources{
 		Bench: "bench-1", History: reportedShop{}, Study: reportedShop{}, Zones: []string{"hall"}, Presses: []report.Press{{ID: "press-1", Zone: "hall"}},
@@ -93,9 +92,17 @@ func TestNoReportBreachesWCAG(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return file.Bytes()
+}
+
+// TestNoReportBreachesWCAG judges the file of a report that has every part, with its tables folded and open.
+func TestNoReportBreachesWCAG(t *testing.T) {
+	t.Parallel()
+	b, axe := openAxe(t)
+	file := reportFile(t)
 	served := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { // axe-core judges nothing at an address of a file
 		w.Header().Set("Content-Type", "text/html")
-		w.Write(file.Bytes())
+		w.Write(file)
 	}))
 	t.Cleanup(served.Close)
 	b.run(chromedp.Navigate(served.URL))

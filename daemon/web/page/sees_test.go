@@ -402,7 +402,8 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 	b.sees(".batch", "5 h 05 min from now; expected end")
 	b.sees(".batch", "31 min from now; expected end")
 
-	// All bars share the axis: its 8 hours are the same pixels everywhere.
+	// All bars share the axis: its 6 hours are the same pixels everywhere. A life that is longer runs off it, and says
+	// until when it lasts.
 	type bar struct{ Start, Width, Solid, Notch, Next float64 }
 	bars := eval[[]bar](b, `[...document.querySelectorAll(".life-track")].map((t) => {
 		const box = (s) => t.querySelector(s).getBoundingClientRect();
@@ -413,12 +414,13 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 	for i, hours := range []struct{ low, expected, high float64 }{{31. / 60, 42. / 60, 55. / 60}, {2, 3, 4.5}, {5 + 5./60, 6 + 10./60, 7 + 40./60}} {
 		got := bars[i]
 		for name, pair := range map[string][2]float64{
-			"end of the bar": {got.Width, hours.high / 8}, "end of the solid part": {got.Solid * got.Width, hours.low / 8},
-			"notch": {got.Notch, hours.expected / 8}, "next mix": {got.Next, (hours.low - 0.25) / 8}, "start": {got.Start, bars[0].Start},
+			"end of the bar": {got.Width, min(1, hours.high/6)}, "end of the solid part": {got.Solid * got.Width, hours.low / 6},
+			"notch": {got.Notch, hours.expected / 6}, "next mix": {got.Next, (hours.low - 0.25) / 6}, "start": {got.Start, bars[0].Start},
 		} {
-			if i == 1 && name == "next mix" { // it is on no press: no mix follows it, and its mark has no place
+			// A cup on no press is followed by no mix, and an end off the axis has no notch.
+			if i == 1 && name == "next mix" || i == 2 && name == "notch" {
 				if pair[0] >= 0 {
-					t.Errorf("bar %d of a cup on no press has a mark for the next mix", i)
+					t.Errorf("bar %d has a mark without a place: %s", i, name)
 				}
 				continue
 			}
@@ -426,6 +428,10 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 				t.Errorf("bar %d: %s at %v of the axis, want %v", i, name, pair[0], pair[1])
 			}
 		}
+	}
+
+	if got, want := eval[[]string](b, `[...document.querySelectorAll(".beyond")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`), "to "+clockOf(now, 7*time.Hour+40*time.Minute)+" ›"; len(got) != 1 || got[0] != want {
+		t.Errorf("bars that run off the axis say %q, want %q", got, want)
 	}
 
 	// Humid air: the order turns over; then a batch is closed.
@@ -475,7 +481,7 @@ func TestGoodCloseUnload(t *testing.T) {
 	b.eventually("it is gone", `![...document.querySelectorAll(".batch-id")].some((e) => e.innerText === "0612-2")`)
 
 	press("0612-3", "Close…")
-	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="used-up"]').click(), document.querySelector('dialog input[value="yes"]').click(), document.querySelector('dialog [name="left_g"]').value = "12.5")`))
+	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('dialog input[value="used-up"]').click(), document.querySelector('dialog input[value="yes"]').click(), document.querySelector('dialog input[value="said"]').click(), document.querySelector('dialog [name="left_g"]').value = "12.5")`))
 	b.press("Close it")
 	want(t, f.body(t, "batches/0612-3/close"), "outcome", "used-up", "still_good", "yes", "left_g", 12.5)
 }

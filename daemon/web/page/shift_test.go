@@ -102,19 +102,51 @@ func TestPagesStayStillWhileTheyLoad(t *testing.T) {
 				release()
 				b.sees("#contact", "In contact with the bench")
 				b.drawn(path)
-				b.eventually(name+" is drawn", twoFrames)
-				var sum float64
-				var of []string
-				for _, one := range eval[[]shift](b, "window.shifts") {
-					sum += one.Value
-					of = append(of, fmt.Sprintf("%.4f: %s", one.Value, strings.Join(one.Of, "; ")))
-				}
-				t.Logf("%s: %.4f", name, sum)
-				if sum >= mostShift {
-					t.Errorf("%s: the page moves by %.3f, want less than %v:\n%s", name, sum, mostShift, strings.Join(of, "\n"))
-				}
+				b.stayedStill(name)
 			}
 		}
+	}
+}
+
+// TestWallAndHelpStayStill: nor does the wall, whose letters get their size from what it shows, nor a page that asks the
+// bench for nothing.
+func TestWallAndHelpStayStill(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 1920, 1080)
+	b.onEachDocument(watchShifts)
+	for _, presses := range []int{1, 3, 8, 12} {
+		f := newFakeBench(t, wallShop(time.Now(), presses))
+		release := f.hold()
+		b.stopsTimeAt(f.made)
+		b.run(chromedp.Navigate(f.URL + wallPage))
+		b.eventually("it is painted", `performance.getEntriesByName("first-contentful-paint").length > 0`)
+		release()
+		b.drawn(wallPage)
+		b.stayedStill(fmt.Sprintf("the wall of %d presses", presses))
+	}
+	b.expect("503")
+	for path, shown := range map[string]string{helpPage.At: "#help", offlinePath: ".offline"} {
+		f := newFakeBench(t, shop(time.Now()))
+		f.deaf = true
+		b.run(chromedp.Navigate(f.URL + path))
+		b.eventually("drawn", fmt.Sprintf("document.querySelector(%q) !== null", shown))
+		b.stayedStill(path)
+	}
+}
+
+// stayedStill fails where what was painted has moved since the page was opened.
+func (b *browser) stayedStill(name string) {
+	b.t.Helper()
+	b.eventually(name+" is drawn", twoFrames)
+	var sum float64
+	var of []string
+	for _, one := range eval[[]shift](b, "window.shifts") {
+		sum += one.Value
+		of = append(of, fmt.Sprintf("%.4f: %s", one.Value, strings.Join(one.Of, "; ")))
+	}
+	b.t.Logf("%s: %.4f", name, sum)
+	if sum >= mostShift {
+		b.t.Errorf("%s: the page moves by %.3f, want less than %v:\n%s", name, sum, mostShift, strings.Join(of, "\n"))
 	}
 }
 

@@ -149,7 +149,7 @@ func TestSplitTopUpThinTest(t *testing.T) {
 		f.answer("split", 200, part)
 		b.act("More…", "0612-1")
 		b.option("Split it…")
-		b.sees("dialog", "109.1 g were mixed")
+		b.sees("dialog", "0612-1 has 109.1 g, less what was printed.")
 		b.looks("dialog"+path[1:]+"-split", wide, phone)
 		b.fills("grams", "30")
 		b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("dialog .chip")].find((e) => e.innerText.includes("zone bench, loosely covered")).querySelector("input").click()`))
@@ -374,18 +374,19 @@ func TestADeadCupIsNotReady(t *testing.T) {
 	b.act("Load…", "0612-5")
 	b.sees("dialog", "does it run off the spatula")
 	b.sees("dialog", "A yes overrides this")
-	f.answer("good", 200, openBatch(now, "0612-5", "dial-flat", "", 30*time.Minute, time.Hour, 2*time.Hour))
 	b.skip(time.Second)
 	b.option("Yes to all three")
 	b.sees("body", "Which press is 0612-5 on?")
-	if sent := f.changes(); len(sent) != 1 {
+	if sent := f.changes(); len(sent) != 0 {
 		t.Errorf("loaded without an answer: %v", sent)
 	}
-	b.sees("body", "Goes on: 0612-5, safe to ")
 	b.sees("body", "holds 0612-2, which comes off. 0612-2: safe to ")
 	b.click(`dialog input[value="press-2"]`)
 	b.press("It is on this press")
 	b.sees("body", "Comes off: 0612-2, safe to ")
+	b.skip(500 * time.Millisecond)
+	b.option("Used up")
+	want(t, f.body(t, "batches/0612-5/load"), "press", "press-2", "looked", true, "comes_off", map[string]any{"batch": "0612-2", "outcome": "used-up"})
 }
 
 // TestAMixThatMayHaveGoneOffIsMovedAfterALook: past its earliest end only, a mix is looked at when it is moved onto a
@@ -405,11 +406,29 @@ func TestAMixThatMayHaveGoneOffIsMovedAfterALook(t *testing.T) {
 	if sent := f.changes(); len(sent) != 0 {
 		t.Errorf("moved without an answer: %v", sent)
 	}
-	f.answer("good", 200, openBatch(now, "0612-5", "dial-flat", "", 30*time.Minute, time.Hour, 2*time.Hour))
 	b.skip(time.Second)
 	b.option("Looked: still good")
 	b.closed()
-	want(t, f.body(t, "batches/0612-5/move"), "press", "press-3")
+	want(t, f.body(t, "batches/0612-5/move"), "press", "press-3", "looked", true)
+}
+
+// TestAMixThatTheBenchWantsLookedAt: before its earliest end a mix is looked at too, where the bench says so: its risk
+// is high, or a part of it went off.
+func TestAMixThatTheBenchWantsLookedAt(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	mix := openBatch(now, "0612-5", "dial-flat", "", time.Hour, 2*time.Hour, 3*time.Hour)
+	mix.LookFirst = true
+	rows["batches"] = append(rows["batches"].([]view.Batch), mix)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.open(f)
+	b.act("Move…", "0612-5")
+	b.option("press-3, free")
+	b.sees("body", "If it is thick, stringy or gelled, scrap it.")
+	if sent := f.changes(); len(sent) != 0 {
+		t.Errorf("moved without an answer: %v", sent)
+	}
 }
 
 // TestACupThatIsSafeForLongerStays: a mix that waits for a press whose cup is safe for longer is not put in its

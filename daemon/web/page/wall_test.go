@@ -99,6 +99,10 @@ func TestWallIsReadFromAfar(t *testing.T) {
 		if made.presses == 3 {
 			rows["presses"].([]view.Press)[0].Reason = "Enough life left. The next mix, 0612-5, is ready. It flashes for an alarm that nobody has acknowledged: Life got shorter."
 		}
+		if made.presses != 3 { // and alarms with few words and with many
+			alarms := rows["alarms"].([]view.Alarm)
+			alarms[0].Subject, alarms[0].Title = "sensor-"+strings.Repeat("y", made.presses*2), "Sensor values cannot be right"
+		}
 		if made.presses == 8 { // ids as long as they may be
 			rows["presses"].([]view.Press)[7].ID = "press-" + strings.Repeat("x", 26)
 			rows["batches"].([]view.Batch)[6].Press = at(rows["presses"].([]view.Press)[7].ID)
@@ -170,7 +174,7 @@ func TestWallTurns(t *testing.T) {
 	clock := func(d time.Duration) string { return now.Add(d).Local().Format("15:04") }
 	b.eventually("what each says", fmt.Sprintf(`[...document.querySelectorAll(".wall-line")].slice(0, 3).map((e) => e.querySelector(".wall-verdict").innerText + ", " + e.querySelector(".wall-next").innerText).join("; ") === %q`,
 		"Do not print, now; safe to "+clock(10*time.Minute)+", now; safe to "+clock(60*time.Minute)+", "+clock(45*time.Minute)))
-	b.sees(".wall-alarms", "1 alarm")
+	b.sees(".wall-alarms", "1 alarm, 0612-2: Batch ends soon")
 	b.sees(".wall-clock", clock(0))
 	b.skip(12 * time.Second)
 	b.eventually("it turns", fmt.Sprintf(`%s === %q`, names, second))
@@ -213,16 +217,17 @@ func TestAlarmsAreCountedAlike(t *testing.T) {
 		a.Subject, a.State = fmt.Sprintf("0612-%d", 7+i), state
 		all = append(all, a)
 	}
-	rows["alarms"] = all
+	graver := view.Alarm{Time: now, Name: "journal", Title: "Records are not saved, or were lost", Subject: "bench-1", About: "bench", State: "unacknowledged", Priority: "high", Since: now}
+	rows["alarms"] = append(all, graver)
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	f.made = now
 	b.openWall(f)
-	b.sees(".wall-alarms", "2 alarms")
+	b.sees(".wall-alarms", "3 alarms, first bench-1: Records are not saved, or were lost")
 	for _, path := range []string{"/", "/presses", "/devices"} {
 		b.openAt(f, path)
-		b.sees("#alarm-count", "2 alarms not acknowledged")
+		b.sees("#alarm-count", "3 alarms not acknowledged")
 	}
-	b.sees("#verdict", "2 alarms stand below.")
+	b.sees("#verdict", "3 alarms stand below.")
 }
 
 // TestWallPartsPrintFromMix: what a press may print, and what is to be mixed for it, have a rule between them, and

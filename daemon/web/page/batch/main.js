@@ -1,8 +1,8 @@
 // The page of one batch, to which the code on its label leads: what was poured, from which cans, how
-// long it lives, where it was, what happened to it. Nothing is changed here.
+// long it lives, where it was, what happened to it. Of a batch that is closed, a test of a print is recorded here.
 import { get, list, Refused } from "../lib/api.js";
 import { day, dayTime, timeOfDay } from "../lib/dates.js";
-import { h, setText, show } from "../lib/dom.js";
+import { button, h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { clockTime, grams, percent, ratioWords, remaining, spentWords } from "../lib/format.js";
 import { byId, live } from "../lib/live.js";
@@ -10,6 +10,7 @@ import { picture } from "../lib/picture.js";
 import { parseEnds, untilEnds } from "../parts/axis.js";
 import { say } from "../lib/words.js";
 import { kindOf, outcome, stays } from "../parts/history.js";
+import { closedTestDialog } from "../parts/tests.js";
 import { firstEnd, qualityWords, term } from "../parts/terms.js";
 
 const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
@@ -122,13 +123,20 @@ function historyParts(b, kinds, of) {
     part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? []))), [askedOf(b.targets_g), ratioWords(b.ratio)].filter(Boolean).map((text) => h("p", { text }))),
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
     part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
-    tests.length > 0 && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${testWords(t)}` })))),
+    (tests.length > 0 || testable(b)) && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${testWords(t)}` }))),
+      testable(b) && h("div", {}, button(say("tests.of-closed"), "big", () => closedTestDialog(b, load)))),
     flows.length > 0 && part(say("batch.flow-times"), h("ul", { class: "history-list" }, flows.map((f) => flowRow(f, of)))),
     of && part(say("batch.band"), ...bandPart(of)),
     part(say("batch.events"), h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: say("batch.label") })),
   ].flatMap((shown) => shown || []);
 }
+
+/**
+ * testable tells whether a print of the batch may be tested yet: it is closed, and a mix was made.
+ * @param {API.History} b
+ */
+const testable = (b) => b.state === "closed" && Boolean(b.mixed_at);
 
 /**
  * testWords tells a test, and how old the mix was where that is known.

@@ -14,7 +14,7 @@ import { pourState } from "./bar.js";
 import { bestCure } from "./cures.js";
 import { keptAtMostMs, keptNext } from "./kept.js";
 import { pourFromPart } from "./pour-from.js";
-import { canMend, namePart, wrongCanDialog } from "./wrong-can.js";
+import { canMend, contaminatedPart, namePart, wrongCanDialog } from "./wrong-can.js";
 
 const stillMs = 400; // so long the weight must rest before a kept tap is carried out
 const settleMs = 500; // a tap or a key within this after a step has changed was not meant for the new one
@@ -55,6 +55,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     if (outOfContact()) return refuse(say("stage.no-contact-tap"), "");
     if (tooMuch()) return refuse(say("stage.too-much-tap"), "too-much");
     if (name.asks()) return refuse(say("wrong.name-first"), "not-named");
+    if (foreign.asks()) return refuse(say("wrong.decide-first"), "contaminated");
     if (asksCan()) return from.ask();
     if (kept) {
       drop("stage.kept-given-up");
@@ -72,8 +73,9 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     button(say("mixing.tared"), "big", () => post("confirm", confirmBody({ tared: true }))),
     button(say("mixing.lifted"), "big", () => post("confirm", confirmBody({ tared: false }))));
   const override = button("", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason }))));
-  const wrong = button(say("wrong.button"), "big", () => wrongCanDialog(current(), scale, store.clock.now(), ({ verb, body }) => send(verb, body)));
+  const wrong = button(say("wrong.button"), "big", () => wrongCanDialog(current(), scale, store, ({ verb, body }) => send(verb, body)));
   const name = namePart(({ verb, body }) => whenStill(() => post(verb, body)));
+  const foreign = contaminatedPart(() => abandonDialog(current(), () => send("abandon")), () => overrideDialog((reason) => send("correct", { override: reason })));
   const byBench = benchTook((seq) => post("undo", { seq }));
   const more = button(say("stage.more"), "big", () => moreDialog(current(), () => send("abandon")));
   /** @type {{ weight: number, since: number, timer?: ReturnType<typeof setTimeout> }} */
@@ -117,9 +119,9 @@ export function mixActions({ store, attempt }, current, chosenPart) {
   }
 
   function draw() {
-    setText(confirm, outOfContact() ? say("stage.no-contact") : kept ? say("stage.kept") : tooMuch() ? say("stage.too-much") : name.asks() ? say("wrong.name-first") : asksCan() ? say("can-choice.first", { can: asksCan() }) : cure() || done);
+    setText(confirm, outOfContact() ? say("stage.no-contact") : kept ? say("stage.kept") : tooMuch() ? say("stage.too-much") : name.asks() ? say("wrong.name-first") : foreign.asks() ? say("wrong.decide-first") : asksCan() ? say("can-choice.first", { can: asksCan() }) : cure() || done);
     confirm.dataset.kept = String(kept !== undefined);
-    confirm.setAttribute("aria-disabled", String(outOfContact() || tooMuch() || name.asks()));
+    confirm.setAttribute("aria-disabled", String(outOfContact() || tooMuch() || name.asks() || foreign.asks()));
   }
 
   // still tells whether the weight has rested for a while: one that shakes looks settled at times.
@@ -186,7 +188,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       confirm.click();
       return true;
     },
-    notes: [refusal, tared, name.element, byBench.element],
+    notes: [refusal, foreign.element, tared, name.element, byBench.element],
     ways: [override, wrong, more],
     /**
      * @param {string} words of the button that continues
@@ -212,6 +214,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       show(override, reason !== "");
       show(wrong, canMend(batch, scale));
       name.update(batch, scale);
+      foreign.update(batch);
       byBench.update(batch, store.clock.now());
       from.update();
     },

@@ -2,16 +2,17 @@
 import { changeRow } from "../lib/api.js";
 import { recordDialog } from "../parts/batch-dialogs.js";
 import { lastFirst, latest, remember } from "../lib/choices.js";
-import { ask, chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
+import { ask, bounceMs, chips, field, fieldOf, figure, textOf } from "../lib/dialogs.js";
 import { button, h, setData, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
+import { complete } from "../lib/valid.js";
 import { say } from "../lib/words.js";
 import { soundButton } from "./strip.js";
 import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
 import { term } from "../parts/terms.js";
 import { nextWord } from "./waiting.js";
-import { pastSafe } from "../parts/safe.js";
+import { mixFor, neediest, needOf } from "./need.js";
 
 const colourClasses = ["dark", "light", "heavy-light"].map((value) => ({ value, label: term("colour", value) }));
 const artworks = ["fine-detail", "normal", "large-solid"].map((value) => ({ value, label: term("artwork", value) }));
@@ -22,7 +23,7 @@ const artworks = ["fine-detail", "normal", "large-solid"].map((value) => ({ valu
  */
 export function startPanel({ store, attempt, scale }) {
   const refusal = refusalLine();
-  const form = h("form", { class: "start-form" });
+  const form = h("form", { class: "start-form", novalidate: true });
   const element = h("section", { class: "mix start", "aria-label": say("bench.start") }, h("h2", { class: "mix-head", text: say("bench.start") }), form, refusal);
   const start = h("button", { type: "submit", class: "big main", text: say("bench.start-this"), "aria-describedby": "start-waits" });
   const waits = h("p", { class: "start-waits", id: "start-waits", role: "status" });
@@ -47,11 +48,36 @@ export function startPanel({ store, attempt, scale }) {
   // Another share of thinner than the usual start is kept with its reason.
   const reason = h("input", { name: "thinner_reason", type: "text", maxlength: 200 });
   const reasonField = fieldOf(reason, say("bench.why-thinner"), undefined, say("thin.kept"));
+  // What nobody has chosen since the last mix follows the presses' need. A tap that comes just after a change was
+  // meant for what stood there before.
+  /** @type {Set<string>} */
+  const touched = new Set();
+  let proposed = "";
+  let proposedAt = -Infinity;
+  const propose = () => {
+    const press = neediest(store, byUse(store.all("presses")), store.clock.now());
+    const on = press?.batch ? store.get("batches", press.batch) : undefined;
+    const proposal = { where: press && !touched.has("where") ? `press:${press.id}` : "", ink: press && !touched.has("where") && !touched.has("ink") ? on?.ink ?? latest("ink") ?? "" : "" };
+    const key = JSON.stringify(proposal);
+    if (key === proposed) return proposal;
+    proposed = key;
+    for (const [name, value] of Object.entries(proposal)) {
+      const input = value && form.querySelector(`input[name="${name}"][value="${CSS.escape(value)}"]`);
+      if (!(input instanceof HTMLInputElement) || input.checked) continue;
+      input.checked = true;
+      proposedAt = performance.now();
+    }
+    return proposal;
+  };
+  // A tap on what is proposed already chooses it, too.
+  for (const event of ["click", "change"]) {
+    form.addEventListener(event, ({ target }) => target instanceof HTMLInputElement && touched.add(target.name));
+  }
   form.addEventListener("change", () => drawSheet());
   form.addEventListener("input", () => drawSheet());
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    if (start.disabled) return;
+    if (start.disabled || performance.now() - proposedAt < bounceMs || !complete(form)) return;
     const data = new FormData(form);
     drawWarnings(data);
     if (!second.hidden) {
@@ -87,10 +113,16 @@ export function startPanel({ store, attempt, scale }) {
     const holds = press?.batch ? store.get("batches", press.batch) : undefined;
     setWords(other, press && holds && holds.ink !== ink ? say("start.other-ink", { press: press.id, old: holds.ink, ink }) : "");
     const now = store.clock.now();
-    const waits = press ? store.all("batches").filter((b) => b.for_press === press.id && !b.press && b.step && (b.state === "mixing" || !pastSafe(b, now))) : [];
-    const mix = waits.find((b) => b.id === press?.next_mix) ?? waits[0];
+    const mix = press && mixFor(store, press, now);
     setWords(second, press && mix ? say("start.second", { press: press.id, mix: `${mix.id} (${mix.ink})`, is: nextWord(mix, now) }) : "");
     for (const line of [other, second]) show(line, line.textContent !== "");
+  };
+  // Beside each press stands what it has and needs.
+  const drawNeeds = (/** @type {API.PressView[]} */ presses) => {
+    for (const press of presses) {
+      const note = form.querySelector(`input[name="where"][value="${CSS.escape(`press:${press.id}`)}"] + .chip-body small`);
+      if (note instanceof HTMLElement) setText(note, say("start.press-note", { cup: press.cup, need: needOf(store, press, store.clock.now()).words }));
+    }
   };
   const askRecipe = () => {
     const query = bodyOf(new FormData(form));
@@ -111,6 +143,9 @@ export function startPanel({ store, attempt, scale }) {
     await changeRow(store, "batches", "batches", { ...body, ...("thinner_pct" in body && why && { thinner_reason: why }) });
     for (const name of ["ink", "where", "colour_class", "artwork"]) remember(name, textOf(data, name));
     form.reset();
+    touched.clear();
+    proposed = "";
+    propose();
   };
   let drawn = "";
   return {
@@ -135,18 +170,24 @@ export function startPanel({ store, attempt, scale }) {
     update() {
       const inks = store.all("inks");
       const presses = store.all("presses");
-      const key = JSON.stringify([inks.map((i) => [i.id, i.assumed]), presses.map((p) => [p.id, p.cup, p.batch])]);
+      const key = JSON.stringify([inks.map((i) => [i.id, i.assumed]), presses.map((p) => [p.id, p.cup])]);
       if (key === drawn) {
+        const was = proposed;
+        propose();
+        if (was !== proposed) drawSheet();
         if (!form.checkVisibility()) return;
+        drawNeeds(presses);
         drawWarnings(new FormData(form));
         askRecipe();
         return;
       }
       drawn = key;
       const before = new FormData(form);
-      const keep = (/** @type {string} */ name, first = "") => textOf(before, name) || (latest(name) ?? first);
+      const proposal = propose();
+      const keep = (/** @type {string} */ name, first = "") => (touched.has(name) && textOf(before, name)) || (name === "ink" || name === "where" ? proposal[name] : "") || textOf(before, name) || (latest(name) ?? first);
       form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet,
         h("div", { class: "actions" }, waits, h("div", { class: "start-sum" }, recipe.sum, airless), h("div", { class: "start-bar" }, other, second, h("div", { class: "start-for" }, what, how, recipe.short), start)), h("div", { class: "ways-out" }, byHand, soundButton()));
+      drawNeeds(presses);
       drawSheet();
       show(form, inks.length > 0);
     },
@@ -179,13 +220,23 @@ function fields(inks, presses, keep, reasonField) {
 }
 
 /**
+ * byUse orders presses by when a mix was last made for them, so that of two that are empty the one that is in use
+ * comes first.
+ * @param {API.PressView[]} presses
+ */
+function byUse(presses) {
+  const values = lastFirst("where", presses.map((p) => `press:${p.id}`));
+  return values.flatMap((v) => presses.filter((p) => v === `press:${p.id}`));
+}
+
+/**
  * where lists the presses, and each cup by itself.
  * @param {API.PressView[]} presses
  */
 function where(presses) {
   const cups = [...new Set(presses.map((p) => p.cup))];
   return [
-    ...presses.map((p) => ({ value: `press:${p.id}`, label: p.id, note: p.batch ? say("bench.cup-holds", { cup: p.cup, batch: p.batch }) : p.cup })),
+    ...presses.map((p) => ({ value: `press:${p.id}`, label: p.id, note: p.cup })), // see drawNeeds
     ...cups.map((c) => ({ value: `cup:${c}`, label: c, note: say("bench.no-press") })),
   ];
 }

@@ -40,7 +40,7 @@ export function closedPanel() {
   const turn = (/** @type {number} */ days) => find({ ...wanted, day: dayBeside(wanted.day, days) });
   const before = button(say("closed.day-before"), "big", () => turn(-1));
   const after = button(say("closed.day-after"), "big", () => turn(1));
-  const sheet = h("div", { class: "actions closed-sheet" }, before, after, button(say("closed.print"), "big", () => window.print()));
+  const sheet = h("div", { class: "actions closed-sheet" }, before, after, button(say("closed.print"), "big prints", () => window.print()));
   const title = h("p", { class: "sheet-title" });
   const said = h("p", { class: "quiet", role: "status" });
   const refusal = refusalLine();

@@ -12,7 +12,7 @@ import { say } from "../lib/words.js";
  * The salts of a check, the driest first, by their names at the bench.
  * @type {Record<string, string>}
  */
-const saltNames = {
+export const saltNames = {
   "lithium-chloride": say("salt.lithium-chloride"),
   "magnesium-chloride": say("salt.magnesium-chloride"),
   "potassium-carbonate": say("salt.potassium-carbonate"),
@@ -35,7 +35,7 @@ export function checkDialog(row, tools) {
  * steps lists what to do, in order.
  * @param {string[]} texts
  */
-const steps = (texts) => h("ol", { class: "check-steps" }, texts.map((text) => h("li", { text })));
+export const steps = (texts) => h("ol", { class: "check-steps" }, texts.map((text) => h("li", { text })));
 
 /**
  * @param {API.SensorView} row

@@ -1,5 +1,5 @@
 // The page of the devices, for maintenance with a phone: can I trust the numbers?
-import { alarmsPanel } from "../parts/alarms.js";
+import { alarmsPanel, ofPrinting } from "../parts/alarms.js";
 import { instrumentsPanel } from "./instruments.js";
 import { inksPanel } from "./inks.js";
 import { lampsPanel } from "./lamps.js";
@@ -36,7 +36,7 @@ page.start(() => {
   const lamps = lampsPanel(byId("lamps"), page);
   const inks = inksPanel(byId("inks"), page);
   const dependencies = dependenciesPanel(byId("rests-on"), page);
-  const alarms = alarmsPanel(byId("alarms"), page);
+  const alarms = alarmsPanel(byId("alarms"), page, ofPrinting);
   const pictures = picturesPanel(byId("pictures"));
   let checkedAt = newestCheck();
   pictures.update();
@@ -54,7 +54,7 @@ page.start(() => {
     if (kinds.has("air")) zones.update(now);
     lamps.update(now);
     dependencies.update(now, checks);
-    if (kinds.has("inks")) inks.update();
+    inks.update(now);
   };
 });
 setInterval(ask, askMs);

@@ -4,6 +4,7 @@ import { Refused } from "./api.js";
 import { button, h, phrase, show } from "./dom.js";
 import { refusalLine, showRefusal } from "./refusal.js";
 import { grams } from "./format.js";
+import { complete } from "./valid.js";
 import { say } from "./words.js";
 
 /**
@@ -20,13 +21,13 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
   const refusal = refusalLine();
   const yes = h("button", { type: "submit", class: danger ? "big danger" : "big main", text: submitLabel });
   const no = button(say("dialog.back"), "big", () => dialog.close());
-  const form = h("form", { method: "dialog" }, phrase("h2", { id }, title),
+  const form = h("form", { method: "dialog", novalidate: true }, phrase("h2", { id }, title),
     lead && phrase("p", {}, lead), body, refusal, h("div", { class: "actions" }, yes, no));
   const dialog = h("dialog", { "aria-labelledby": id }, form);
   if (closed) dialog.addEventListener("close", closed);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    if (yes.disabled) return;
+    if (yes.disabled || !complete(form)) return;
     yes.disabled = true;
     show(refusal, false);
     try {
@@ -45,24 +46,33 @@ export function ask({ title, lead, body = [], submitLabel, danger = false, submi
 
 /** @param {HTMLDialogElement} dialog */
 function open(dialog) {
-  dialog.addEventListener("close", () => dialog.remove());
+  // A dialog that is longer than the screen shows that more is below.
+  const more = () => (dialog.dataset.more = String(dialog.scrollHeight - dialog.clientHeight - dialog.scrollTop > 8));
+  const sizes = new ResizeObserver(more);
+  dialog.addEventListener("scroll", more);
+  dialog.addEventListener("close", () => {
+    sizes.disconnect();
+    dialog.remove();
+  });
   document.body.append(dialog);
   dialog.showModal();
+  for (const part of [dialog, ...dialog.children]) sizes.observe(part);
 }
 
 /**
  * showSection shows a part of the page in a dialog, as long as that is open, and then puts it back.
  * @param {string} title
  * @param {HTMLElement} section
+ * @param {string} back is the word that closes it
  * @param {...Node} more is shown below it
  */
-export function showSection(title, section, ...more) {
+export function showSection(title, section, back, ...more) {
   const id = newTitle();
   const place = document.createComment("");
   section.replaceWith(place);
   /** @type {HTMLDialogElement} */
   const dialog = h("dialog", { class: "folded", "aria-labelledby": id }, h("div", { class: "folded-head" }, h("h2", { id, text: title }),
-    button(say("stage.back"), "big", () => dialog.close())), section, ...more);
+    button(back, "big", () => dialog.close())), section, ...more);
   dialog.addEventListener("close", () => place.replaceWith(section));
   open(dialog);
 }
@@ -129,6 +139,15 @@ export function chips({ legend, name, options, chosen, required = true }) {
     h("div", { class: "chip-row" }, options.map((o) => h("label", { class: "chip" },
       h("input", { type: "radio", name, value: o.value, required, checked: o.value === chosen }),
       h("span", { class: "chip-body" }, phrase("span", {}, o.label), o.note && phrase("small", {}, o.note))))));
+}
+
+/**
+ * setChosen chooses one of chips.
+ * @param {HTMLElement} group
+ * @param {string} value
+ */
+export function setChosen(group, value) {
+  for (const input of group.querySelectorAll("input")) input.checked = input.value === value;
 }
 
 /**

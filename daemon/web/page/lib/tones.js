@@ -35,10 +35,20 @@ function wake() {
  */
 export function turnSound(on) {
   remember("sound", on ? "on" : "off");
+  for (const draw of turned) draw();
   if (!on) return;
   audio ??= new AudioContext();
   audio.resume().then(() => play("right"));
 }
+
+/** @type {(() => void)[]} */
+const turned = [];
+
+/**
+ * whenSoundTurns calls draw when the tones have been turned on or off.
+ * @param {() => void} draw
+ */
+export const whenSoundTurns = (draw) => void turned.push(draw);
 
 // soundAfterTaps lets the tones that were turned on earlier sound from the first tap on.
 export function soundAfterTaps() {

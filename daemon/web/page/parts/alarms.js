@@ -1,5 +1,5 @@
 // The alarms: by priority, and among equals the one that has stood longest first. Those whose cause is
-// gone come after them, and muted ones are folded away behind their count.
+// gone come after them. Muted ones, and those that another page is for, are folded behind their count.
 import { changeRow } from "../lib/api.js";
 import { button, h, keyed, setText, setWords, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
@@ -45,6 +45,21 @@ export function standing(rows) {
  * @param {API.AlarmView[]} rows
  */
 export const countAlarms = (rows) => standing(rows).filter(notAcknowledged).length;
+
+/**
+ * gravest names the first of the alarms that ask for a person; empty where there is none.
+ * @param {API.AlarmView[]} rows
+ */
+export function gravest(rows) {
+  const first = orderAlarms(rows).shown.find(notAcknowledged);
+  return first ? `${first.subject}: ${first.title}` : "";
+}
+
+/**
+ * ofPrinting tells whether an alarm is about ink or a press, not about what measures and shows.
+ * @param {API.AlarmView} row
+ */
+export const ofPrinting = (row) => row.about === "batch" || row.about === "press";
 
 /**
  * orderAlarms splits alarms into those to show, in their order, and the muted ones. A priority that
@@ -98,27 +113,45 @@ const may = {
  * alarmsPanel shows the alarms in an element. update returns how many are not acknowledged.
  * @param {HTMLElement} element
  * @param {Page.Tools} tools
+ * @param {(row: API.AlarmView) => boolean} [elsewhere] tells which ones are folded, since another page is for them
  */
-export function alarmsPanel(element, tools) {
+export function alarmsPanel(element, tools, elsewhere = () => false) {
   const { store } = tools;
   const list = h("ul", { class: "alarms", "aria-live": "polite" });
-  const folded = h("ul", { class: "alarms" });
-  const count = h("summary");
-  const fold = h("details", { class: "alarms-muted" }, count, folded);
+  const [quiet, other] = [folded("alarms-muted"), folded("alarms-elsewhere")];
   const none = h("p", { class: "quiet", text: say("alarms.none") });
   const refusal = refusalLine();
-  element.append(h("h2", { text: say("alarms.title") }), list, none, refusal, fold);
+  element.append(h("h2", { text: say("alarms.title") }), list, none, refusal, other.element, quiet.element);
   return {
     update(/** @type {number} */ now) {
       const rows = store.all("alarms");
       const { shown, muted } = orderAlarms(rows);
-      show(none, rows.length === muted.length && store.loaded.has("alarms"));
-      show(fold, muted.length > 0);
-      setText(count, say("alarms.muted", { n: muted.length }));
-      for (const [place, some] of /** @type {const} */ ([[list, shown], [folded, muted]])) {
+      const [here, there] = [shown.filter((row) => !elsewhere(row)), shown.filter(elsewhere)];
+      show(none, shown.length === 0 && store.loaded.has("alarms"));
+      other.count(there.length, say("alarms.of-printing", { n: there.length }));
+      quiet.count(muted.length, say("alarms.muted", { n: muted.length }));
+      for (const [place, some] of /** @type {const} */ ([[list, here], [other.list, there], [quiet.list, muted]])) {
         for (const part of keyed(place, some, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
       }
       return countAlarms(rows);
+    },
+  };
+}
+
+/**
+ * folded is a list of alarms behind their count.
+ * @param {string} name of its class
+ */
+function folded(name) {
+  const list = h("ul", { class: "alarms" });
+  const words = h("summary");
+  const element = h("details", { class: name }, words, list);
+  return {
+    element,
+    list,
+    count(/** @type {number} */ n, /** @type {string} */ text) {
+      show(element, n > 0);
+      setText(words, text);
     },
   };
 }

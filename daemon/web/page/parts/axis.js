@@ -7,6 +7,11 @@ const minute = 60_000;
 const hour = 60 * minute;
 const shortestAxis = 2 * hour;
 const longestAxis = 24 * hour; // a longer life runs off the edge, and its bar says so
+
+// The bar that ends first can be read when it takes so large a part of the axis. The axis then ends
+// before longer lives do, as that of a slow ink beside a quick one.
+const leastPart = 1 / 6;
+const longBesideShort = 3 * hour; // an axis no longer than this does not follow a bar that shrinks to nothing
 const steps = [10 * minute, 15 * minute, 30 * minute, hour, 2 * hour, 3 * hour, 6 * hour];
 
 /**
@@ -41,15 +46,18 @@ export function byEarliestEnd(batches) {
 }
 
 /**
- * span returns the axis's length in ms: to the latest end, with a little room. It grows by quarter
- * hours, so that it does not creep.
+ * span returns the axis's length in ms: to the latest end, with a little room, or less where the bar
+ * that ends first would be too short to be read. It changes by quarter hours or hours, so that it
+ * does not creep.
  * @param {{ ends_at?: API.SpanTime | null }[]} batches
  * @param {number} now
  */
 export function span(batches, now) {
-  const last = Math.max(0, ...batches.map((b) => (parseEnds(b)?.high ?? now) - now));
-  const room = Math.ceil((last * 1.04) / (15 * minute)) * 15 * minute;
-  return Math.min(longestAxis, Math.max(shortestAxis, room));
+  const lives = batches.map((b) => (parseEnds(b)?.high ?? now) - now).filter((life) => life > 0);
+  const upTo = (/** @type {number} */ length, /** @type {number} */ step) => Math.ceil(length / step) * step;
+  const room = upTo(Math.max(0, ...lives) * 1.04, 15 * minute);
+  const readable = Math.max(longBesideShort, upTo(Math.min(...lives) / leastPart, hour));
+  return Math.min(longestAxis, Math.max(shortestAxis, Math.min(room, readable)));
 }
 
 /**

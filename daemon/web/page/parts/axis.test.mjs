@@ -10,6 +10,15 @@ test("the axis reaches to the last end, within bounds", () => {
   assert.equal(span([{ ends_at: { high: new Date(90 * hour) } }], 0) / hour, 24);
 });
 
+test("a quick ink beside a slow one takes a sixth of the axis", () => {
+  const until = (...hours) => span(hours.map((h) => ({ ends_at: { high: new Date(h * hour) } })), 0) / hour;
+  assert.equal(until(14, 1.2), 8); // 7.2 h, by full hours
+  assert.equal(until(14, 9), 14.75);
+  assert.equal(until(14, 0.05), 3); // it does not follow a bar that shrinks to nothing
+  assert.equal(until(14, -1), 14.75); // what is past its time has no bar
+  assert.equal(until(1.2, 0.05), 2);
+});
+
 test("a place on the axis is between its ends", () => {
   assert.deepEqual([place(-5, 0, 100), place(25, 0, 100), place(500, 0, 100)], [0, 0.25, 1]);
 });

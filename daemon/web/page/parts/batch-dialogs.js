@@ -34,7 +34,9 @@ export function closeDialog(batch, { store, notify }) {
   const left = leftPart(batch, store);
   const outcome = chips({ legend: say("close.how"), name: "outcome", options: outcomes() });
   outcome.addEventListener("change", (event) => {
-    const off = event.target instanceof HTMLInputElement && event.target.value === "went-off";
+    const how = event.target instanceof HTMLInputElement ? event.target.value : "";
+    const off = how === "went-off";
+    left.wanted(how === "discarded");
     show(seen, off);
     show(gelled, off);
     show(good, !off);

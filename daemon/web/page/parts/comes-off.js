@@ -1,7 +1,6 @@
 // The one question of a change-over: what becomes of the batch that comes off the press.
 import { changeRow } from "../lib/api.js";
 import { ask, pick } from "../lib/dialogs.js";
-import { h } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { leftPart } from "./left.js";
 import { goesOn, lifeNote } from "./safe.js";
@@ -13,9 +12,10 @@ import { goesOn, lifeNote } from "./safe.js";
  * @param {string} press
  * @param {API.BatchView} old that the press holds
  * @param {import("../lib/store.js").Store} store
+ * @param {import("./load.js").Looked} looked
  */
-export function comesOffDialog(batch, press, old, store) {
-  const load = (/** @type {object} */ fate) => changeRow(store, "batches", `batches/${batch.id}/load`, { press, comes_off: { batch: old.id, ...fate } });
+export function comesOffDialog(batch, press, old, store, looked) {
+  const load = (/** @type {object} */ fate) => changeRow(store, "batches", `batches/${batch.id}/load`, { press, comes_off: { batch: old.id, ...fate }, ...looked });
   const now = store.clock.now();
   const life = lifeNote(old, now);
   pick({
@@ -45,9 +45,10 @@ export function comesOffDialog(batch, press, old, store) {
  */
 function scrappedDialog(old, store, load) {
   const left = leftPart(old, store);
+  left.wanted(true);
   ask({
     title: say("comes-off.weigh-title", { batch: old.id }),
-    body: h("div", {}, left.element),
+    body: left.element,
     submitLabel: say("comes-off.weigh-submit"),
     submit: (data) => load({ outcome: "discarded", ...left.body(data) }),
   });

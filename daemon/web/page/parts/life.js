@@ -117,9 +117,9 @@ export function lifeBar() {
   const life = h("div", { class: "life" });
   const notch = h("div", { class: "notch" });
   const next = h("div", { class: "next-mark" });
-  const beyond = h("div", { class: "beyond", text: "›" });
+  const beyond = h("div", { class: "beyond", "aria-hidden": "true" }); // the words for those who do not see it have its time
   const words = h("span", { class: "unseen" });
-  const element = h("div", { class: "life-track" }, life, notch, next, beyond, words);
+  const element = h("div", { class: "life-track" }, life, notch, beyond, next, words);
   return {
     element,
     words,
@@ -136,6 +136,7 @@ export function lifeBar() {
       notch.style.left = `${expected * 100}%`;
       show(notch, ends.expected > now && ends.expected <= now + length);
       show(beyond, ends.high > now + length);
+      setText(beyond, say("life.beyond", { at: clockTime(ends.high, now) }));
       show(next, Number.isFinite(begin) && begin <= now + length);
       if (Number.isFinite(begin)) next.style.left = `${place(begin, now, length) * 100}%`;
     },

@@ -15,30 +15,32 @@ import { goesOn, pastSafe } from "./safe.js";
  * @param {API.BatchView} batch
  * @param {string} press
  * @param {import("../lib/store.js").Store} store
+ * @param {Looked} [looked]
  */
-export async function loadOnto(batch, press, store) {
+export async function loadOnto(batch, press, store, looked = {}) {
   const holds = store.get("presses", press)?.batch;
   const old = holds && store.get("batches", holds);
-  if (old) return comesOffDialog(batch, press, old, store);
-  await changeRow(store, "batches", `batches/${batch.id}/load`, { press, ...(holds && { replace: true }) });
+  if (old) return comesOffDialog(batch, press, old, store, looked);
+  await changeRow(store, "batches", `batches/${batch.id}/load`, { press, ...(holds && { replace: true }), ...looked });
 }
 
 /**
- * lookFirst asks what a batch past its time looks like, and goes on with next once somebody found it good.
- * One that is not past its time needs no look.
+ * Looked is what a change that puts a batch onto a press says of a look at it.
+ * @typedef {{ looked?: true }} Looked
+ */
+
+/**
+ * lookFirst asks what a batch past its time looks like, and goes on with next once somebody found it good:
+ * the change that puts it onto a press says so. One that is not past its time needs no look.
  * @param {API.BatchView} batch
  * @param {Page.Tools} tools
- * @param {(batch: API.BatchView) => unknown} next
+ * @param {(looked: Looked) => unknown} next
  */
 export function lookFirst(batch, tools, next) {
-  const { store, notify } = tools;
+  const { store } = tools;
   const now = store.clock.now();
-  if (!batch.ends_at || !pastSafe(batch, now)) return next(batch);
-  const good = async () => {
-    const { onDisk } = await changeRow(store, "batches", `batches/${batch.id}/good`, {});
-    if (!onDisk) notify(say("use.not-on-disk", { batch: batch.id }));
-    await next(store.get("batches", batch.id) ?? batch); // a refusal is shown here
-  };
+  if (!batch.ends_at || !pastSafe(batch, now)) return next({});
+  const good = async () => void await next({ looked: true }); // a refusal is shown in the question
   if (overridden(store, batch, now)) return lookedGood(batch, tools, good);
   pick({
     title: say("ready.look"),
@@ -55,14 +57,15 @@ export function lookFirst(batch, tools, next) {
  * @param {Page.Tools} tools
  */
 export function loadDialog(batch, tools) {
-  lookFirst(batch, tools, (looked) => whichPress(looked, tools.store));
+  lookFirst(batch, tools, (looked) => whichPress(batch, tools.store, looked));
 }
 
 /**
  * @param {API.BatchView} batch
  * @param {import("../lib/store.js").Store} store
+ * @param {Looked} looked
  */
-function whichPress(batch, store) {
+function whichPress(batch, store, looked) {
   const presses = store.all("presses");
   const options = presses.map((p) => ({ value: p.id, label: p.id, note: pressNote(store, p, batch) }));
   const chosen = batch.for_press ?? presses.find((p) => !p.batch)?.id;
@@ -71,6 +74,6 @@ function whichPress(batch, store) {
     lead: goesOn(batch, store.clock.now()),
     body: [chips({ legend: say("load.press"), name: "press", options, chosen }), care(say("care.lid"))],
     submitLabel: say("load.on"),
-    submit: (data) => loadOnto(batch, textOf(data, "press"), store),
+    submit: (data) => loadOnto(batch, textOf(data, "press"), store, looked),
   });
 }

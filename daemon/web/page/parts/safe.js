@@ -4,14 +4,14 @@ import { parseEnds } from "./axis.js";
 import { lifeWords } from "./life.js";
 
 /**
- * pastSafe tells whether a batch is past the time to which it was safe: somebody looks at it before it goes
- * onto a press.
- * @param {{ ends_at?: API.SpanTime | null }} batch
+ * pastSafe tells whether by its age a batch may have gone off: somebody looks at it before it goes onto a
+ * press. The bench says so, or its earliest end has passed since.
+ * @param {{ ends_at?: API.SpanTime | null, look_first?: boolean }} batch
  * @param {number} now
  */
 export function pastSafe(batch, now) {
   const ends = parseEnds(batch);
-  return ends !== null && ends.low <= now;
+  return ends !== null && (Boolean(batch.look_first) || ends.low <= now);
 }
 
 /**
@@ -23,7 +23,7 @@ export function pastSafe(batch, now) {
  */
 export function outlasts(on, mix, now) {
   const [is, waits] = [on && parseEnds(on), parseEnds(mix)];
-  return Boolean(on && is && waits && on.ink === mix.ink && waits.low > now && is.low >= waits.low);
+  return Boolean(on && is && waits && on.ink === mix.ink && !pastSafe(on, now) && waits.low > now && is.low >= waits.low);
 }
 
 /**

@@ -11,7 +11,7 @@ import { lifeWords } from "./life.js";
 import { say } from "../lib/words.js";
 import { massOf, partsOf, pressesFor, zonesFor } from "./places.js";
 import { goesOn, pastSafe } from "./safe.js";
-import { term } from "./terms.js";
+import { testChips } from "./tests.js";
 
 /**
  * send makes a change and takes its answer in; it says so when that is not on disk.
@@ -42,9 +42,9 @@ export function moveDialog(batch, tools) {
     async submit(where) {
       const press = where.press;
       if (!press) return send(tools, batch, "move", where);
-      if (where.replace) return () => lookFirst(batch, tools, (looked) => loadOnto(looked, press, tools.store));
+      if (where.replace) return () => lookFirst(batch, tools, (looked) => loadOnto(batch, press, tools.store, looked));
       if (!pastSafe(batch, tools.store.clock.now())) return send(tools, batch, "move", where);
-      return () => lookFirst(batch, tools, () => send(tools, batch, "move", where));
+      return () => lookFirst(batch, tools, (looked) => send(tools, batch, "move", { ...where, ...looked }));
     },
   });
 }
@@ -55,11 +55,20 @@ export function moveDialog(batch, tools) {
  */
 export function splitDialog(batch, tools) {
   const places = [...pressesFor(tools.store, batch), ...zonesFor(tools.store)];
+  const has = Math.max(0, massOf(batch) - (batch.thinner?.lost_g ?? 0));
+  const input = h("input", { name: "grams", required: true, ...massInput });
+  const stays = h("p", { class: "quiet", role: "status" });
+  const tell = () => {
+    const left = has - Number(input.value);
+    setText(stays, left > 0 ? say("split.stays", { batch: batch.id, left: grams(left) }) : say("split.too-much", { batch: batch.id, mass: grams(has) }));
+  };
+  input.addEventListener("input", tell);
+  tell();
   ask({
     title: say("split.title", { batch: batch.id }),
-    lead: [say("split.lead", { mass: grams(massOf(batch)) }), goesOn(batch, tools.store.clock.now())].filter(Boolean).join(" "),
+    lead: [say("split.lead", { batch: batch.id, mass: grams(has) }), goesOn(batch, tools.store.clock.now())].filter(Boolean).join(" "),
     body: [
-      steppedMass(h("input", { name: "grams", required: true, ...massInput }), say("split.poured-off")),
+      steppedMass(input, say("split.poured-off")), stays,
       care(say("care.lid")),
       chips({ legend: say("split.where"), name: "place", options: places.map((p, i) => ({ ...p, value: String(i), label: p.value.zone ? `${p.label}, ${p.note}` : p.label, note: p.value.zone ? "" : p.note })) }),
     ],
@@ -68,7 +77,7 @@ export function splitDialog(batch, tools) {
       const { exposure, replace, ...to } = places[Number(data.get("place"))].value;
       const body = { grams: figure(data, "grams"), to, ...(exposure && { exposure }), ...(replace && { replace }) };
       if (!to.press || !pastSafe(batch, tools.store.clock.now())) return send(tools, batch, "split", body);
-      lookFirst(batch, tools, () => send(tools, batch, "split", body));
+      lookFirst(batch, tools, (looked) => send(tools, batch, "split", { ...body, ...looked }));
     },
   });
 }
@@ -190,8 +199,7 @@ export function testDialog(batch, tools) {
     title: say("tests.title", { batch: batch.id }),
     lead: say("tests.lead"),
     body: [
-      chips({ legend: say("tests.kind"), name: "kind", options: ["adhesion", "rub"].map((kind) => ({ value: kind, label: term("test", kind) })) }),
-      chips({ legend: say("tests.result"), name: "result", options: [{ value: "pass", label: say("tests.passed") }, { value: "fail", label: say("tests.failed") }] }),
+      ...testChips(),
       field({ label: say("tests.printed"), unit: say("tests.minutes-ago"), name: "minutes", type: "number", min: 0, step: 1, inputmode: "numeric", hint: say("tests.printed-hint") }),
     ],
     submitLabel: say("tests.it"),

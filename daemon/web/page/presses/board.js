@@ -127,7 +127,9 @@ function aside({ press, batch }) {
  */
 function waiting(store, press) {
   const coming = store.all("batches").filter((b) => b.for_press === press.id && !b.press);
-  return coming.map((b) => say(b.state === "mixing" ? "board.mixed-for-it" : "board.waits-for-it", { batch: b.id, ink: b.ink })).join("; ");
+  const now = store.clock.now();
+  const words = (/** @type {API.BatchView} */ b) => (b.state === "mixing" ? "board.mixed-for-it" : pastSafe(b, now) ? "board.look-first" : "board.waits-for-it");
+  return coming.map((b) => say(words(b), { batch: b.id, ink: b.ink })).join("; ");
 }
 
 /**
@@ -189,10 +191,10 @@ function pickBatch(press, tools) {
     caution: say("care.lid"),
     groups: [{ legend: say("board.without-press"), options: rows.map((b) => ({ value: b.id, label: b.id, note: [meant(b) ? say("board.meant", { ink: b.ink }) : b.ink, lifeNote(b, now)].filter(Boolean).join(", ") })) }],
     async submit(id) {
-      const load = () => changeRow(store, "batches", `batches/${id}/load`, { press: press.id });
+      const load = (/** @type {import("../parts/load.js").Looked} */ looked) => changeRow(store, "batches", `batches/${id}/load`, { press: press.id, ...looked });
       const batch = store.get("batches", id);
       if (batch && pastSafe(batch, now)) return () => lookFirst(batch, tools, load);
-      await load();
+      await load({});
     },
   });
 }

@@ -145,7 +145,7 @@ export function studyPanel() {
       h("h2", { text: say("analysis.question") }), form, studied, headline, refusal, sentences, curve.element,
       part(say("analysis.effects"), effects, h("p", { class: "study-note", text: say("analysis.figures-note") })), part(say("analysis.totals"), totals), part(say("analysis.control"), h("p", { class: "study-note", text: say("analysis.recent", { days: chartDays }) }), charts),
       part(say("analysis.air"), air.element), part(say("analysis.kept"), kept.element),
-      h("div", { class: "actions" }, report, button(say("analysis.print"), "big", () => window.print())),
+      h("div", { class: "actions" }, report, button(say("analysis.print"), "big prints", () => window.print())),
     ],
     load,
     offer,

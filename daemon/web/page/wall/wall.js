@@ -1,6 +1,6 @@
 // The lines of the wall as they are drawn: as large as their number and the screen let them be, and
 // on pages that turn by themselves when there are too many.
-import { countAlarms } from "../parts/alarms.js";
+import { countAlarms, gravest } from "../parts/alarms.js";
 import { outOfContact } from "../lib/contact.js";
 import { timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
@@ -11,6 +11,7 @@ import { linesAtOnce, linesOf, nextMix, verdict } from "./rows.js";
 const notesUpTo = 4; // presses whose ink and reason have room
 const shortName = 8; // letters that stand on one line beside the largest verdict
 const longName = 24; // that stand on two lines of half the size
+const [shortAlarms, longAlarms] = [40, 80]; // letters that stand on two lines and on three
 const turnMs = 12_000; // how long a page stays
 
 /**
@@ -37,9 +38,12 @@ export function wallPanel(element, { store }) {
      */
     update(now, contact) {
       const lines = linesOf(store.all("presses"), store.all("batches"));
-      const open = countAlarms(store.all("alarms"));
+      const rows = store.all("alarms");
+      const open = countAlarms(rows);
       setText(time, store.clock.known ? timeOfDay(now) : "");
-      setText(alarms, !contact ? "" : outOfContact() ? say("wall.no-contact") : open > 0 ? say("wall.alarms", { n: open }) : "");
+      const named = contact && !outOfContact() && open > 0 ? say("wall.alarms", { n: open, gravest: gravest(rows) }) : "";
+      setText(alarms, named || (contact && outOfContact() ? say("wall.no-contact") : ""));
+      alarms.dataset.length = !named ? "none" : named.length <= shortAlarms ? "short" : named.length <= longAlarms ? "long" : "longest";
       show(wall, lines.length > 0);
       show(none, lines.length === 0 && store.loaded.has("presses"));
       const count = Math.max(1, Math.ceil(lines.length / linesAtOnce));
