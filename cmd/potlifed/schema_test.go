@@ -38,7 +38,7 @@ func TestEveryOperationTakesAnything(t *testing.T) {
 		t.Fatalf("only %d paths in the document", len(doc.Paths))
 	}
 	f := &requests{doc: doc, random: rand.New(rand.NewPCG(13, 16)), known: []string{"press-1", "bench-air", "scale-1", "bench", "dial-satin", "cup-110", "no-such"}}
-	f.named = map[string]string{"ink": "dial-satin", "scale": "scale-1", "press": "press-1", "cup": "cup-110", "zone": "bench", "artwork": "normal", "colour_class": "dark"}
+	f.named = map[string]string{"ink": "dial-satin", "scale": "scale-1", "press": "press-1", "cup": "cup-110", "zone": "bench", "artwork": "normal", "colour_class": "dark", "part": "ink"}
 	recorded, wrong := p.post("batches", map[string]any{
 		"ink": "dial-satin", "mixed_at": time.Now().UTC().Format(time.RFC3339Nano), "cup": "cup-110",
 		"components": []map[string]any{{"part": "ink", "g": 85}, {"part": "hardener", "g": 17}},
@@ -221,7 +221,7 @@ func (f *requests) value(s schema, depth int) any {
 			inner := s.Properties[name]
 			if name != "$schema" && (f.random.IntN(2) == 0 || slices.Contains(s.Required, name) && f.random.IntN(10) > 0) {
 				all[name] = f.value(inner, depth+1)
-				if known := f.named[name]; known != "" && f.random.IntN(4) > 0 {
+				if known := f.named[name]; known != "" && f.random.IntN(8) > 0 {
 					all[name] = known
 				}
 			}

@@ -252,12 +252,14 @@ func TestFaultAtTheScale(t *testing.T) {
 }
 
 func TestSeenAndNotChanged(t *testing.T) {
+	oneGoroutine(t) // nine hours of ticks
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()
 	s.goes(time.Minute, both(mild))
 	parts := []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}}
-	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-12 * time.Hour), Components: parts}).ID
+	id := s.must(request.RecordMix{Ink: "dial-satin", MixedAt: s.b.clock.now().Add(-3 * time.Hour), Components: parts}).ID
 	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	s.goes(9*time.Hour, both(mild))
 	s.goes(20*time.Minute, both(mild))
 	s.is(alarm.Unacknowledged, "batch-dead", id)
 	s.is(alarm.Unacknowledged, "batch-left-open", id)

@@ -21,7 +21,7 @@ func decimalsOf(name string) int {
 	switch name {
 	case "ink", "hardener", "thinner", "g": // targets and components in g
 		return tenthOfDivision
-	case "division_g", "spent", "risk", "moisture_share", "sigma", "exposure", "weighing_u", "pipettes", "ink_per_hardener",
+	case "division_g", "spent", "risk", "stop_at_risk", "moisture_share", "sigma", "exposure", "weighing_u", "pipettes", "ink_per_hardener",
 		"life_ln_spread", "moisture_spread", "sigma_ln_spread":
 		return 6
 	case "expected", "low", "high": // of remaining_s

@@ -138,7 +138,7 @@ function sourceDialog(batch, { part: counts, can: known, material: is, ...which 
 export function contaminatedPart(scrap, use) {
   const words = h("p");
   const element = h("div", { class: "question contaminated", role: "group", "aria-label": say("wrong.contaminated-title"), hidden: true }, words,
-    button(say("stage.scrap"), "big main", scrap), button(say("wrong.use"), "big", use));
+    button(say("stage.scrap"), "big", scrap), button(say("wrong.use"), "big", use));
   let open = false;
   return {
     element,
