@@ -20,7 +20,7 @@ func computeCommand() *cobra.Command {
 		Hidden: true,
 		Args:   noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
-			err := worker.Main(c.Context(), c.InOrStdin(), c.OutOrStdout())
+			err := worker.Do(c.Context(), c.InOrStdin(), c.OutOrStdout())
 			if errors.Is(err, report.ErrNoLot) {
 				return codedError{err, worker.ExitNoLot}
 			}

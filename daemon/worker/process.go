@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"strings"
+	"syscall"
 	"time"
 
 	"potlifed/daemon/report"
@@ -22,6 +23,9 @@ const (
 	mostResult = 64 << 20
 )
 
+// ExitNoLot is the exit code of a worker's process for [report.ErrNoLot].
+const ExitNoLot = 4
+
 // Process runs each job in a new process, one at a time. Its methods may be called by several goroutines. Their
 // error is that of the context, [report.ErrNoLot], or says why there is no result.
 type Process struct {
@@ -30,7 +34,7 @@ type Process struct {
 	turn     chan struct{} // one token: who has it, runs a process
 }
 
-// New returns a Process that runs a program with its arguments, which calls [Main]. describe returns a job with
+// New returns a Process that runs a program with its arguments, which calls [Do]. describe returns a job with
 // what all jobs of the bench have in common at that moment.
 func New(command []string, describe func() Job) *Process {
 	return &Process{command: command, describe: describe, turn: make(chan struct{}, 1)}
@@ -88,7 +92,12 @@ func (p *Process) run(ctx context.Context, job Job) ([]byte, error) {
 	c.WaitDelay = time.Second
 	out, errs := &bounded{most: mostResult}, &bounded{most: 2000}
 	c.Stdin, c.Stdout, c.Stderr = bytes.NewReader(in), out, errs
-	switch err := c.Run(); {
+	c.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
+	if err = c.Start(); err == nil {
+		stepBack(c.Process.Pid)
+		err = c.Wait()
+	}
+	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
 	case err != nil && c.ProcessState != nil && c.ProcessState.ExitCode() == ExitNoLot:

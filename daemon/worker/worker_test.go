@@ -9,12 +9,14 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"go.uber.org/goleak"
+	"golang.org/x/sys/unix"
 
 	"potlifed/daemon/history"
 	"potlifed/daemon/importing"
@@ -31,7 +33,7 @@ func TestMain(m *testing.M) {
 	case "":
 		goleak.VerifyTestMain(m)
 	case "job":
-		switch err := Main(context.Background(), os.Stdin, os.Stdout); {
+		switch err := Do(context.Background(), os.Stdin, os.Stdout); {
 		case errors.Is(err, report.ErrNoLot):
 			os.Exit(ExitNoLot)
 		case err != nil:
@@ -43,9 +45,25 @@ func TestMain(m *testing.M) {
 		os.Exit(2)
 	case "babbling":
 		fmt.Println("potlifed")
+	case "telling": // what the kernel gives the process, once the service has said its last word
+		for range 100_000 { // about a second: then it was never said
+			if told("oom_score_adj") == "1000" {
+				break
+			}
+			runtime.Gosched()
+		}
+		session, _ := unix.Getsid(0)
+		json.NewEncoder(os.Stdout).Encode(study.Chart{By: study.Grouping(fmt.Sprintf("nice %s, session of its own: %t, %s",
+			strings.Fields(told("stat"))[18], session == os.Getpid(), told("autogroup")))})
 	case "hanging":
 		time.Sleep(time.Hour)
 	}
+}
+
+// told returns what the kernel tells of this process.
+func told(file string) string {
+	text, _ := os.ReadFile("/proc/self/" + file)
+	return strings.TrimSpace(string(text))
 }
 
 var noon = time.Date(2026, 7, 1, 12, 0, 0, 0, time.UTC)
@@ -187,4 +205,20 @@ func FuzzDo(f *testing.F) {
 			t.Error("no error")
 		}
 	})
+}
+
+// TestAWorkerStepsBack: its priority is lower than the service's, also where the kernel counts it within a session alone.
+func TestAWorkerStepsBack(t *testing.T) {
+	c, err := process(t, "telling", t.TempDir()).Chart(t.Context(), study.ChartRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.HasPrefix(string(c.By), "nice 10, session of its own: true") {
+		t.Errorf("%q", c.By)
+	}
+	// Without privileges, the kernel may not take the session's so soon after that of another test.
+	text, err := os.ReadFile("/proc/sys/kernel/sched_autogroup_enabled")
+	if err == nil && strings.TrimSpace(string(text)) == "1" && os.Geteuid() == 0 && !strings.HasSuffix(string(c.By), " nice 10") {
+		t.Errorf("the session: %q", c.By)
+	}
 }
