@@ -74,8 +74,8 @@ type End [Points]float64
 // takes the place of one at a later age, which does not make the end later, since the likelihood ratio of the centre
 // rises with the age of a passed test.
 //
-// This limit, and not the prior, makes the end early while tests are few: of 4,000 simulated shops 1.2 % end before the
-// lower tenth with 12 tests, 3.0 % with 25 and 10.1 % with 60.
+// The end is early while tests are few: of 4,000 simulated shops 1.2 % end before the lower tenth with 12 tests, 3.0 %
+// with 25 and 10.1 % with 60.
 func Learn(tests []Test, lifeH float64, batch string) (end End, ok bool) {
 	tests = tests[max(0, len(tests)-MaxTests):]
 	fromAge := func(t Test) bool { return !t.Passed && t.AgeH >= EarlyShare*lifeH }
