@@ -93,10 +93,8 @@ func pouringShop(now time.Time) func() map[string]any {
 func readyShop(now time.Time, safe time.Duration) func() map[string]any {
 	return func() map[string]any {
 		rows := restShop(now)
-		next := openBatch(now, "0612-5", "dial-satin", "", safe, safe+time.Hour, safe+2*time.Hour)
-		next.For, next.Step = "press-2", at(guide.Load)
+		next := addWaiting(rows, now, "dial-satin", safe, safe+time.Hour, safe+2*time.Hour)
 		rows["presses"].([]view.Press)[1].Next = next.ID
-		rows["batches"] = append(rows["batches"].([]view.Batch), next)
 		return rows
 	}
 }

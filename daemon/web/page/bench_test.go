@@ -294,6 +294,14 @@ func openBatch(now time.Time, id, ink, press string, low, expected, high time.Du
 	return b
 }
 
+// addWaiting adds mix 0612-5, which is ready for press-2 and waits for it, and returns it.
+func addWaiting(rows map[string]any, now time.Time, ink string, low, expected, high time.Duration) view.Batch {
+	b := openBatch(now, "0612-5", ink, "", low, expected, high)
+	b.For, b.Step = "press-2", at(guide.Load)
+	rows["batches"] = append(rows["batches"].([]view.Batch), b)
+	return b
+}
+
 // mixingAt is a guided mix that waits at a step.
 func mixingAt(now time.Time, step guide.Step) view.Batch {
 	b := openBatch(now, "0612-4", "dial-satin", "", 0, 0, 0)

@@ -26,7 +26,7 @@ func TestShopsClockAndUnit(t *testing.T) {
 	f.send("scale", scaleRow(at, 107.6, true, "", nil))
 	b.sees("#rests-on", "The bench’s time is 22:12.")
 	b.sees("#instruments", "74.1 °F, 51.0 % RH") // 23.4 °C
-	b.click(".alarms-elsewhere summary") // where an alarm about ink is
+	b.click(".alarms-elsewhere summary")         // where an alarm about ink is
 	b.sees(".alarms-elsewhere", "since 22:02 (10 min ago)")
 	b.openAt(f, "/closed?day=2026-09-28")
 	b.sees(".sheet-title", "Mon 28 Sep 2026")

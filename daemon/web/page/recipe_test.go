@@ -8,7 +8,6 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/view"
-	"potlifed/model/guide"
 )
 
 // A press for which there is a mix already, or which prints another ink, is named beside the button at every
@@ -17,9 +16,7 @@ func TestASecondMixForThePress(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
 	rows := restShop(now)
-	waits := openBatch(now, "0612-5", "dial-flat", "", 5*time.Hour, 6*time.Hour, 7*time.Hour)
-	waits.For, waits.Step = "press-2", at(guide.Load)
-	rows["batches"] = append(rows["batches"].([]view.Batch), waits)
+	addWaiting(rows, now, "dial-flat", 5*time.Hour, 6*time.Hour, 7*time.Hour)
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
 	f.recipe = coarseRecipe()
 	b.open(f)
