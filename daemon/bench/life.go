@@ -66,7 +66,7 @@ func (b *Bench) ahead(s record.State, zone string, now time.Time) []cure.Step {
 
 // lived is what the life of a batch is derived from.
 func lived(batch *record.Batch) airpath.Batch {
-	return airpath.Batch{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
+	return airpath.Batch{Ensemble: batch.Ensemble, Zone: batch.Zone, Place: batch.Basis.Place, MixedAt: batch.MixedAt}
 }
 
 // forecast returns when a batch will be over, as seen from the last closed step of its zone.

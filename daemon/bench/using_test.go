@@ -41,6 +41,25 @@ func TestABatchOnAPress(t *testing.T) {
 	}
 }
 
+// TestAMoveIsForeseenAtOnce: the answer to a move already has the ends in the air of the new place, also
+// where the batch has just been looked at and no step of air was closed between.
+func TestAMoveIsForeseenAtOnce(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(20*time.Second, rooms{"bench-air": mild, "hall-air": humid})
+	id := s.must(request.RecordMix{
+		Ink: "dial-satin", MixedAt: s.b.clock.now(),
+		Components: []mix.Component{{Part: "ink", G: 60}, {Part: "hardener", G: 15}, {Part: "thinner", G: 7.5}},
+	}).ID
+	s.must(request.MoveBatch{Batch: id, Zone: "hall"})
+	inHumid := s.batch(id).RemainingS.Low
+	inMild := s.must(request.MoveBatch{Batch: id, Zone: "bench"}).RemainingS.Low
+	again := s.must(request.MoveBatch{Batch: id, Zone: "hall"}).RemainingS.Low
+	if inMild < 1.1*inHumid || math.Abs(again/inHumid-1) > 0.01 {
+		t.Errorf("%.0f s in the hall's humid air, %.0f s in the bench's, %.0f s back in the hall", inHumid, inMild, again)
+	}
+}
+
 // TestLifeRunsOut follows a batch to its end: yellow, then red, with the alarms of
 // each, in air that never changes.
 func TestLifeRunsOut(t *testing.T) {

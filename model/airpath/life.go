@@ -10,9 +10,14 @@ import (
 // Batch is what the life of a batch is derived from.
 type Batch struct {
 	Ensemble *cure.Ensemble // advanced to the end of the closed path of its zone
+	Zone     string         // in whose air it is
 	Place    cure.Place
 	MixedAt  time.Time
 }
+
+// standsAs reports whether two batches are in the same air and as open to it: a forecast for one place
+// says nothing about another.
+func (b Batch) standsAs(other Batch) bool { return b.Zone == other.Zone && b.Place == other.Place }
 
 // Life is the life of a batch at one moment. Its zero value is that of a batch that was
 // never looked at.
@@ -35,7 +40,7 @@ type Life struct {
 
 // Is reports whether the life was derived from this batch.
 func (l Life) Is(of Batch) bool {
-	return l.of.Ensemble != nil && l.of.Ensemble == of.Ensemble && l.of.Place == of.Place
+	return l.of.Ensemble != nil && l.of.Ensemble == of.Ensemble && l.of.standsAs(of)
 }
 
 // Follow returns the batch's life at now. ahead is the air from the moment to which its ensemble is
@@ -76,14 +81,14 @@ const keptFor = 5 * time.Minute
 // near reports whether the ends were forecast of the same batch a few steps earlier or later.
 func (l Life) near(of Batch) bool {
 	was := l.foreseen
-	return was.Ensemble != nil && was.Place == of.Place && was.MixedAt.Equal(of.MixedAt) &&
+	return was.Ensemble != nil && was.standsAs(of) && was.MixedAt.Equal(of.MixedAt) &&
 		(was.Ensemble == of.Ensemble || (of.Ensemble.Age()-was.Ensemble.Age()).Abs() <= keptFor && of.Ensemble.Continues(was.Ensemble))
 }
 
 // Foresees reports whether the ends were forecast of exactly this batch, and not of the same batch
 // some steps earlier.
 func (l Life) Foresees(of Batch) bool {
-	return l.foreseen.Ensemble != nil && l.foreseen.Ensemble == of.Ensemble && l.foreseen.Place == of.Place
+	return l.foreseen.Ensemble != nil && l.foreseen.Ensemble == of.Ensemble && l.foreseen.standsAs(of)
 }
 
 // Foreseen returns the life with the ends that were forecast of a batch. The figures of a moment
