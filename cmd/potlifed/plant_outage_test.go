@@ -44,7 +44,7 @@ func TestPlantsBrokerIsAway(t *testing.T) {
 	}
 	_, last = p.paced(id, time.Second, every)
 	here.hasAll(t, last) // the hall has them while the line is cut
-	unhurried(t, "the line to the plant cut", well, during)
+	tellsLatency(t, "the line to the plant cut", well, during)
 	for _, want := range []string{
 		`potlife_mqtt_connected{bench="bench-1",broker="hall"} 1`, `potlife_mqtt_connected{bench="bench-1",broker="plant"} 0`,
 		`potlife_mqtt_waiting_messages{bench="bench-1",broker="hall"} 0`,
