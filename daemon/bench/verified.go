@@ -36,8 +36,9 @@ func (b *Bench) verify(now time.Time, by actor.Name, c request.VerifySensor) (an
 	if !known {
 		return nil, noSuchSensor(c.Sensor)
 	}
-	if s.last.IsZero() || now.Sub(s.last) > s.fresh() {
-		return nil, request.Refuse(request.NotNow, "no reading to check", "%s has given no reading just now, so that there is nothing to compare with the reference; wait for one, then record the check again", s.ID).Saying("nothing-to-check", "sensor", s.ID)
+	// A reading that was set aside is newer than s.air, which is then of another place than the reference.
+	if s.last.IsZero() || now.Sub(s.last) > s.fresh() || s.failing > 0 {
+		return nil, request.Refuse(request.NotNow, "no reading to check", "%s has given no reading just now that is taken for true, so that there is nothing to compare with the reference; wait for one, then record the check again; a sensor that is carried to a reference is out of service for that time", s.ID).Saying("nothing-to-check", "sensor", s.ID)
 	}
 	reference, standard, err := s.reference(c)
 	if err != nil {

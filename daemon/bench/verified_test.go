@@ -155,6 +155,21 @@ func TestACheckNeedsAReading(t *testing.T) {
 	if _, refused := s.asks(request.VerifySensor{Sensor: "hall-air", HumidityPct: new(50.0)}); refused == nil || refused.Kind != request.NotNow {
 		t.Errorf("a check without a reading: %v, want it refused as not now", refused)
 	}
+	jar := air.State{TemperatureC: mild.TemperatureC, HumidityPct: mild.HumidityPct + 45}
+	s.pass(time.Minute, both(mild))
+	s.air = rooms{"bench-air": mild, "hall-air": &jar} // a change that no room makes is set aside at first
+	for range 100 {
+		s.turn()
+	}
+	if _, refused := s.asks(request.VerifySensor{Sensor: "hall-air", HumidityPct: &jar.HumidityPct}); refused == nil || refused.Kind != request.NotNow {
+		t.Errorf("a check while the newest reading is set aside: %v, want it refused as not now", refused)
+	}
+	s.tell(request.TakeOutOfService{Sensor: "hall-air", Until: s.b.clock.now().Add(time.Hour), Reason: "a check"})
+	s.pass(10*time.Second, rooms{"bench-air": mild, "hall-air": &jar})
+	s.tell(request.VerifySensor{Sensor: "hall-air", HumidityPct: &jar.HumidityPct})
+	if v := s.sensorRow("hall-air"); v.CheckFailed != "" {
+		t.Errorf("a check of a sensor out of service: %s", v.CheckFailed)
+	}
 }
 
 // checked is a shop whose hall-air is due each year, after two minutes of mild air. again opens it
