@@ -151,8 +151,8 @@ func TestDamagesAreNoticed(t *testing.T) {
 		"the log is gone":                     {remove(wal), 60, true},
 		"the log is empty":                    {truncate(wal, 0), 60, true},
 		"a hundredth of the log is gone":      {truncate(wal, 0.99), 2, true},
-		"a tenth of the log is gone":          {truncate(wal, 0.9), 8, true},
-		"half of the log is gone":             {truncate(wal, 0.5), 33, true},
+		"a tenth of the log is gone":          {truncate(wal, 0.9), 9, true},
+		"half of the log is gone":             {truncate(wal, 0.5), 40, true}, // the tables are made in its first fifth
 		"the file is gone":                    {remove(FileName), 0, false},
 		"file and log are gone":               {remove(FileName, wal), 60, true},
 		"all but the head is gone":            {remove(FileName, wal, "lock"), 60, true},

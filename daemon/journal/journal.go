@@ -72,13 +72,14 @@ const cacheKB = 256
 const FileName = "journal.sqlite"
 
 // dsn returns the data source name with the pragmas, so that every new connection gets them, the
-// time-out first. The size of the log is limited, since a memory card is small; it is folded into the
+// time-out first. The driver runs the others by the alphabet, but the size of a page counts only before
+// the log is chosen: it stands with the time-out. The size of the log is limited, since a memory card is small; it is folded into the
 // file after as many bytes as SQLite's own limit of 1000 pages of 4096 gives. Each connection keeps at
 // most 256 kB of pages: what is read again and again is a few pages, and the rest is in the system's cache.
 func dsn(path string, readOnly bool) string {
 	q := url.Values{}
 	for _, p := range []string{
-		"busy_timeout(5000)", fmt.Sprintf("page_size(%d)", pageBytes), "journal_mode(WAL)", "synchronous(FULL)",
+		fmt.Sprintf("busy_timeout(5000); PRAGMA page_size(%d)", pageBytes), "journal_mode(WAL)", "synchronous(FULL)",
 		"wal_autocheckpoint(4000)", "journal_size_limit(8388608)", fmt.Sprintf("cache_size(-%d)", cacheKB), "foreign_keys(ON)",
 	} {
 		q.Add("_pragma", p)

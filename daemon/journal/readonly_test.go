@@ -149,6 +149,22 @@ func TestEveryEarlierLayout(t *testing.T) {
 	}
 }
 
+// TestANewFileHasItsPages: a new file has pages of the right size from its first byte, so that nothing is
+// written twice at the first start.
+func TestANewFileHasItsPages(t *testing.T) {
+	db, err := sql.Open("sqlite", dsn(filepath.Join(t.TempDir(), FileName), false))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var size, patience int
+	var mode string
+	err = errors.Join(db.QueryRow(`PRAGMA page_size`).Scan(&size), db.QueryRow(`PRAGMA busy_timeout`).Scan(&patience),
+		db.QueryRow(`PRAGMA journal_mode`).Scan(&mode), db.Close())
+	if err != nil || size != pageBytes || patience != 5000 || mode != "wal" {
+		t.Errorf("pages of %d bytes, a time-out of %d ms, mode %s (%v)", size, patience, mode, err)
+	}
+}
+
 func journalMode(t testing.TB, j *Journal) (mode string) {
 	t.Helper()
 	if err := j.write.Load().QueryRow(`PRAGMA journal_mode`).Scan(&mode); err != nil {
