@@ -7,6 +7,8 @@
 -- have been late; SET VARIABLE since = DATE '2026-05-04' reads again from that day on. Columns are those of schema.md. Files that
 -- do not follow this form are an error.
 
+-- The order of the rows says nothing. Kept, it would have DuckDB hold what it read until all files before are read.
+SET preserve_insertion_order = false;
 SET VARIABLE tables = coalesce(getvariable('tables'), '.');
 CREATE TABLE IF NOT EXISTS prints (bench VARCHAR, date DATE, time TIMESTAMP, press VARCHAR, batch VARCHAR, ink VARCHAR, source VARCHAR, prints BIGINT, spent DOUBLE, age_s DOUBLE,
   temperature_c DOUBLE, humidity_pct DOUBLE, vapour_density_g_m3 DOUBLE, thinner_pct DOUBLE, ratio_off_pct DOUBLE);
