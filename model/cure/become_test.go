@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"potlifed/model/air"
+	"potlifed/model/viscosity"
 )
 
 // An open batch whose lot becomes known has the ensemble that it would have had from the beginning.
@@ -39,6 +40,48 @@ func TestBecomeIsAsIfKnownFromTheBeginning(t *testing.T) {
 	back, plain := moved.Forecast(Place{Exposure: 1}, now, 0), lived(before).Forecast(Place{Exposure: 1}, now, 0)
 	near(t, "low again", back.Low.Hours(), plain.Low.Hours(), 1e-6)
 	near(t, "high again", back.High.Hours(), plain.High.Hours(), 1e-6)
+}
+
+// An instrument that has begun to follow a batch does not keep it from becoming that of its lot: a lot that ends
+// early makes it end as early as one that is not followed, and what the instrument said counts on.
+func TestBecomeOfABatchThatIsFollowed(t *testing.T) {
+	before := calibrate(t, Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour})
+	before.SigmaLearned, before.SigmaLnSpread = true, 0.2
+	after := before
+	after.LRefH *= 0.75
+	curve := viscosity.AssumedTrend()
+	curve.RiseSpread, curve.Ends = 0.05*curve.Rise, viscosity.LeastEnds
+	a := air.State{TemperatureC: 21, HumidityPct: 45}
+	lived := func(ink Ink, samples int) *Ensemble {
+		c := New(ink, Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2}, 0, a)
+		for k := range 4 {
+			if k < samples {
+				of := viscosity.Sample{LnRuns: []float64{0.13 * float64(k)}, RunSpread: 0.003, Drift: 0.01 * float64(k), TemperatureC: 21}
+				if err := c.Follow(uint64(k+1), curve, of, k == 0); err != nil {
+					t.Fatal(err)
+				}
+			}
+			c.Advance(Place{Exposure: 1}, Step{Duration: time.Hour, From: a, To: a, Kind: Measured})
+		}
+		return c
+	}
+	for samples := range 5 {
+		moved, want := lived(before, samples), lived(after, samples)
+		if !moved.Become(after) {
+			t.Fatalf("refused after %d samples", samples)
+		}
+		got, from := moved.Forecast(Place{Exposure: 1}, a, 0), want.Forecast(Place{Exposure: 1}, a, 0)
+		near(t, "low", got.Low.Hours()/from.Low.Hours(), 1, 3e-3)
+		near(t, "expected", got.Expected.Hours()/from.Expected.Hours(), 1, 3e-3)
+		near(t, "high", got.High.Hours()/from.High.Hours(), 1, 3e-3)
+	}
+	heard := lived(before, 2)
+	if err := heard.Hear(9, viscosity.Assumed(), viscosity.Sample{LnRuns: []float64{5, 5.01}, RunSpread: 0.02, TemperatureC: 21}); err != nil {
+		t.Fatal(err)
+	}
+	if was := marshal(t, heard); heard.Become(after) || marshal(t, heard) != was {
+		t.Error("a batch with a flow time becomes that of its lot")
+	}
 }
 
 // A level that the risk passed by the old life and is below by the new one is not passed any more.

@@ -115,3 +115,26 @@ func BenchmarkHear(b *testing.B) {
 		})
 	}
 }
+
+// A sample of an instrument that follows a batch, which has two already. Budget: 2 ms on a desktop core.
+func BenchmarkFollow(b *testing.B) {
+	curve := viscosity.AssumedTrend()
+	curve.Ends = viscosity.LeastEnds
+	start := usualEnsemble(b)
+	of := func(ln float64) viscosity.Sample {
+		return viscosity.Sample{LnRuns: []float64{ln}, RunSpread: viscosity.LeastNoiseOfTrend, Drift: viscosity.DriftOfTrend, TemperatureC: 22}
+	}
+	step := Step{Duration: 2 * time.Hour, From: air.State{TemperatureC: 22, HumidityPct: 50}, To: air.State{TemperatureC: 22, HumidityPct: 50}, Kind: Measured}
+	for k, ln := range []float64{0, 0.2} {
+		if err := start.Follow(uint64(k+1), curve, of(ln), k == 0); err != nil {
+			b.Fatal(err)
+		}
+		start.Advance(bench, step)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if err := start.Clone().Follow(3, curve, of(0.4), false); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"potlifed/model/air"
@@ -46,7 +47,16 @@ type heardJSON struct {
 	Curve   viscosity.Curve `json:"curve"`
 	Mix     int             `json:"mix,omitempty"`
 	Samples []sample        `json:"samples"`
+	Trend   *trendJSON      `json:"trend,omitempty"`
 	Used    []int           `json:"used,omitempty"` // the sets of samples that are in use
+}
+
+// trendJSON is what an instrument that follows the batch has said.
+type trendJSON struct {
+	Curve   viscosity.Curve `json:"curve"`
+	Mix     int             `json:"mix"`
+	Samples []sample        `json:"samples"`
+	Flat    bool            `json:"flat,omitempty"`
 }
 
 // floats is a list of numbers, written as base64 of their little-endian IEEE 754 bytes. This
@@ -90,6 +100,9 @@ func (c *Ensemble) MarshalJSON() ([]byte, error) {
 	}
 	if h := c.heard; h != nil {
 		j.Heard = &heardJSON{Curve: h.curve, Mix: h.mix, Samples: h.samples, Used: h.used}
+		if t := h.trend; t != nil {
+			j.Heard.Trend = &trendJSON{Curve: t.curve, Mix: t.mix, Samples: t.samples, Flat: t.flat}
+		}
 	}
 	for i := range c.members {
 		for _, field := range c.members[i].stored() {
@@ -128,36 +141,68 @@ func (c *Ensemble) UnmarshalJSON(text []byte) error {
 		d.members[i].derive()
 	}
 	if j.Heard != nil {
-		d.heard = j.Heard.hearing(d.members)
+		d.heard = j.Heard.hearing()
+		d.heard.calculate(d.members)
 	}
 	d.derive()
 	*c = d
 	return nil
 }
 
-// hearing calculates what the stored samples say.
-func (j *heardJSON) hearing(members []member) *hearing {
+// hearing returns the stored samples, without what follows from them.
+func (j *heardJSON) hearing() *hearing {
 	h := &hearing{curve: j.Curve, mix: j.Mix, samples: j.Samples, used: j.Used}
-	if len(h.samples) == 0 {
-		return h
-	}
-	h.doubted = h.doubts(members)
-	sets := h.sets()
-	for _, set := range h.used {
-		h.told = append(h.told, newGrid(h.curve, sets[set], members).told())
+	if t := j.Trend; t != nil {
+		h.trend = &trend{curve: t.Curve, mix: t.Mix, samples: t.Samples, flat: t.Flat}
 	}
 	return h
 }
 
+// calculate calculates what the samples say.
+func (h *hearing) calculate(members []member) {
+	if len(h.samples) > 0 {
+		h.doubted = doubts(h.curve, h.samples, members)
+	}
+	if t := h.trend; t != nil {
+		t.doubted = doubts(t.curve, t.samples, members)
+	}
+	sets := h.all()
+	for _, i := range h.used {
+		h.told = append(h.told, newGrid(sets[i].curve, sets[i].samples, members).told())
+	}
+}
+
 // valid checks the samples of an ensemble of n members.
 func (j *heardJSON) valid(n int) error {
-	if len(j.Samples) == 0 {
+	if len(j.Samples) == 0 && j.Trend == nil {
+		if len(j.Used) > 0 {
+			return errors.New("a set of samples is missing")
+		}
 		return nil
 	}
-	if err := j.Curve.Valid(); err != nil {
+	if len(j.Samples) > 0 {
+		if err := validSamples(j.Curve, j.Samples, maxSamples, n); err != nil {
+			return err
+		}
+	}
+	if j.Trend != nil {
+		if err := validSamples(j.Trend.Curve, j.Trend.Samples, mostOfTrend, n); err != nil {
+			return fmt.Errorf("trend: %w", err)
+		}
+	}
+	sets := len(j.hearing().all())
+	if len(j.Used) == 0 || len(j.Used) > levels+1 || slices.ContainsFunc(j.Used, func(i int) bool { return i < 0 || i >= sets }) {
+		return errors.New("a set of samples is missing")
+	}
+	return nil
+}
+
+// validSamples checks samples of an ensemble of n members.
+func validSamples(curve viscosity.Curve, samples []sample, most, n int) error {
+	if err := curve.Valid(); err != nil {
 		return err
 	}
-	for _, s := range j.Samples {
+	for _, s := range samples {
 		if err := s.Of.Valid(); err != nil {
 			return err
 		}
@@ -165,14 +210,8 @@ func (j *heardJSON) valid(n int) error {
 			return errors.New("the doses of a sample are damaged")
 		}
 	}
-	if len(j.Samples) > maxSamples || len(j.Used) == 0 || len(j.Used) > levels+1 {
+	if len(samples) == 0 || len(samples) > most {
 		return errors.New("the number of samples is wrong")
-	}
-	sets := len((&hearing{samples: j.Samples}).sets())
-	for _, set := range j.Used {
-		if set < 0 || set >= sets {
-			return errors.New("a set of samples is missing")
-		}
 	}
 	return nil
 }

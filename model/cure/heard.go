@@ -39,6 +39,7 @@ type hearing struct {
 	curve   viscosity.Curve
 	mix     int
 	samples []sample
+	trend   *trend // what an instrument that follows the batch says, nil without one
 	// told are the distributions of the end dose, see Hear, and used the numbers of their sets.
 	told []told
 	used []int
@@ -86,7 +87,7 @@ func (c *Ensemble) Hear(id uint64, curve viscosity.Curve, of viscosity.Sample) e
 	of.LnRuns = slices.Clone(of.LnRuns)
 	next := hearing{curve: curve}
 	if c.heard != nil {
-		next.mix, next.samples = c.heard.mix, without(c.heard.samples, id)
+		next.mix, next.samples, next.trend = c.heard.mix, without(c.heard.samples, id), c.heard.trend
 	}
 	next.samples = append(next.samples, sample{ID: id, Age: c.age, Mix: next.mix, Of: of,
 		Confirmed: of.Agree() && math.Abs(of.TemperatureC-c.nominal.CupC) <= cupAgreesK,
@@ -108,7 +109,7 @@ func (c *Ensemble) Unhear(id uint64) bool {
 	if len(left) == len(c.heard.samples) {
 		return false
 	}
-	c.listen(&hearing{curve: c.heard.curve, mix: c.heard.mix, samples: left})
+	c.listen(&hearing{curve: c.heard.curve, mix: c.heard.mix, samples: left, trend: c.heard.trend})
 	return true
 }
 
@@ -130,14 +131,17 @@ func (c *Ensemble) PouredIn() {
 // listen replaces what was heard and calculates what follows from it.
 func (c *Ensemble) listen(next *hearing) {
 	was := c.crossed
-	if len(next.samples) == 0 {
+	if len(next.samples) == 0 && next.trend == nil {
 		if c.heard = nil; next.mix > 0 {
 			c.heard = next
 		}
 		c.settle()
 	} else {
 		next.told, next.used = nil, nil
-		next.doubted = next.doubts(c.members)
+		next.doubted = doubts(next.curve, next.samples, c.members)
+		if t := next.trend; t != nil {
+			t.doubted = doubts(t.curve, t.samples, c.members)
+		}
 		c.heard = next
 		c.choose()
 	}
@@ -226,20 +230,20 @@ func (h *hearing) set(runs []int) []sample {
 }
 
 // doubts returns the probability that each sample is wrong, as all of them together say.
-func (h *hearing) doubts(members []member) []float64 {
-	all := slices.Clone(h.samples)
+func doubts(curve viscosity.Curve, samples []sample, members []member) []float64 {
+	all := slices.Clone(samples)
 	for k := range all {
 		all[k].Of = all[k].Of.Longest()
 	}
-	return newGrid(h.curve, all, members).doubted()
+	return newGrid(curve, all, members).doubted()
 }
 
 // choose calculates the distributions from each set and keeps those by which an end lies earliest.
 func (c *Ensemble) choose() {
 	h := c.heard
 	var all []told
-	for _, set := range h.sets() {
-		all = append(all, newGrid(h.curve, set, c.members).told())
+	for _, set := range h.all() {
+		all = append(all, newGrid(set.curve, set.samples, c.members).told())
 	}
 	var at []alive
 	for i := range all {
@@ -361,46 +365,35 @@ func (t *told) setCeiling(b *ceiling, a alive, dose, gap []float64, risk float64
 // recount gives the samples that were taken after an unknown gap the dose that the gap has become
 // known to have been.
 func (c *Ensemble) recount(lived []float64) {
-	if c.heard == nil || !slices.ContainsFunc(c.heard.samples, func(s sample) bool { return s.Gap != nil }) {
+	if c.heard == nil {
 		return
 	}
-	next := hearing{curve: c.heard.curve, mix: c.heard.mix, samples: slices.Clone(c.heard.samples)}
-	for k, s := range next.samples {
+	next := *c.heard
+	samples, some := recounted(next.samples, lived)
+	next.samples = samples
+	if next.trend != nil {
+		t := *next.trend
+		followed, also := recounted(t.samples, lived)
+		t.samples, some = followed, some || also
+		next.trend = &t
+	}
+	if some {
+		c.listen(&next)
+	}
+}
+
+// recounted returns samples whose gap has become known, and whether there was one.
+func recounted(samples []sample, lived []float64) (out []sample, some bool) {
+	out = slices.Clone(samples)
+	for k, s := range out {
 		if s.Gap == nil {
 			continue
 		}
-		s.Gap, s.Dose = nil, slices.Clone(s.Dose)
+		s.Gap, s.Dose, some = nil, slices.Clone(s.Dose), true
 		for i := range s.Dose {
 			s.Dose[i] += lived[i]
 		}
-		next.samples[k] = s
+		out[k] = s
 	}
-	c.listen(&next)
-}
-
-// Heard is what a sample said.
-type Heard struct {
-	ID  uint64        // of the sample
-	Age time.Duration // when it was taken
-	// Confirmed: two runs agree, the temperature of the ink with that of the cup, and all samples of the batch are of
-	// one flow cup. Another sample can only shorten the life.
-	Confirmed bool
-	// TwoCups: the samples of the batch are of different flow cups.
-	TwoCups bool
-	// Agree: two runs agree. A sample that agrees and is not confirmed had another temperature than the cup.
-	Agree bool
-	// Doubted is the probability, 0 to 1, that the sample is wrong.
-	Doubted float64
-}
-
-// Heard returns the samples in use, oldest first.
-func (c *Ensemble) Heard() []Heard {
-	if c.heard == nil {
-		return nil
-	}
-	samples, twoCups := make([]Heard, len(c.heard.samples)), len(c.heard.cups()) > 1
-	for k, s := range c.heard.samples {
-		samples[k] = Heard{ID: s.ID, Age: s.Age, Confirmed: s.Confirmed && !twoCups, Agree: s.Of.Agree(), TwoCups: twoCups, Doubted: c.heard.doubted[k]}
-	}
-	return samples
+	return out, some
 }

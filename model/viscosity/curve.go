@@ -101,6 +101,8 @@ type Sample struct {
 	TemperatureC float64   `json:"temperature_c" doc:"temperature of the ink in °C"`
 	ThinnerPct   float64   `json:"thinner_pct" doc:"change of the thinner since the mix was made, in percent points of ink and hardener; negative after loss"`
 	ThinnerSd    float64   `json:"thinner_spread" doc:"standard deviation of thinner_pct"`
+	// Drift is that of an instrument that follows a batch by itself, see trend.go.
+	Drift float64 `json:"drift,omitempty" doc:"standard deviation of how far the instrument may have moved since the batch's first sample, the same for all later ones; absent for a flow cup"`
 	// Cup is the flow cup, empty where it is not known.
 	Cup string `json:"cup,omitempty" doc:"flow cup; absent in events of older versions"`
 }
@@ -154,6 +156,7 @@ func (r Sample) Valid() error {
 	}{
 		{"spread of a run", r.RunSpread, 1e-4, 10}, {"common spread", r.CommonSpread, 0, 10},
 		{"temperature", r.TemperatureC, -60, 200}, {"change of thinner", r.ThinnerPct, -1000, 1000}, {"its spread", r.ThinnerSd, 0, 1000},
+		{"drift", r.Drift, 0, 10},
 	} {
 		if !(field.value >= field.min && field.value <= field.max) {
 			return fmt.Errorf("viscosity: sample: %s %v is outside %v..%v", field.name, field.value, field.min, field.max)
@@ -174,11 +177,11 @@ func (c Curve) Variance(r Sample) float64 {
 }
 
 // Covariance returns the covariance of Plain of two samples of one batch, apart from the rise and from what
-// each sample has of its own: what start and slopes add. Samples from before and after another batch
+// each sample has of its own: what start, slopes and the drift of the instrument add. Samples from before and after another batch
 // was poured in do not share start.
 func (c Curve) Covariance(a, b Sample, sameStart bool) float64 {
 	v := c.PerKelvinSd*c.PerKelvinSd*(a.TemperatureC-ReferenceTemperatureC)*(b.TemperatureC-ReferenceTemperatureC) +
-		c.PerPctSd*c.PerPctSd*a.ThinnerPct*b.ThinnerPct
+		c.PerPctSd*c.PerPctSd*a.ThinnerPct*b.ThinnerPct + a.Drift*b.Drift
 	if sameStart {
 		v += c.StartSpread * c.StartSpread
 	}

@@ -30,9 +30,11 @@ const (
 	// learnedShareSpread is what is known of the share at a bend before a series is seen: the straight
 	// line is its centre.
 	learnedShareSpread = 0.25
-	// leastEnds is how many batches with a known end it takes to move the bend.
-	leastEnds = 3
 )
+
+// LeastEnds is how many batches with a known end it takes to move the bend, and until a trend may lengthen a
+// life.
+const LeastEnds = 3
 
 // The parameters of a fit.
 const (
@@ -47,8 +49,11 @@ const (
 // Learn returns the curve of an ink from the batches that were measured. Without any it is that of
 // [Assumed]. Start, rise, share and slopes are a linear regression with normal priors and a start of each
 // batch's own; bend and the spread of the starts are those of the largest evidence among a few.
-func Learn(series []Series) Curve {
-	best, most := Assumed(), math.Inf(-1)
+func Learn(series []Series) Curve { return learn(series, Assumed()) }
+
+// learn returns the curve with the given one where nothing is learned.
+func learn(series []Series, assumed Curve) Curve {
+	best, most := assumed, math.Inf(-1)
 	rows := rowsOf(series)
 	if len(rows) == 0 {
 		return best
@@ -60,14 +65,14 @@ func Learn(series []Series) Curve {
 		}
 	}
 	bends := []float64{best.Bend}
-	if len(ends) >= leastEnds {
+	if len(ends) >= LeastEnds {
 		bends = []float64{0.3, 0.4, 0.5, 0.6, 0.7, 0.8}
 	}
 	for _, bend := range bends {
 		for _, ofBatch := range []float64{0.1, 0.25, 0.5} {
-			prior := Assumed()
+			prior := assumed
 			prior.Bend, prior.Share = bend, bend
-			if len(ends) >= leastEnds {
+			if len(ends) >= LeastEnds {
 				prior.ShareSpread = learnedShareSpread
 			}
 			if c, evidence, ok := fit(prior, rows, ofBatch); ok && evidence > most && c.Valid() == nil {
@@ -124,7 +129,7 @@ func fit(prior Curve, rows []row, ofBatch float64) (c Curve, evidence float64, o
 		for j := i; j < n; j++ {
 			v := covariance.At(i, j)
 			if w.batch == rows[j].batch {
-				v += ofBatch * ofBatch
+				v += ofBatch*ofBatch + w.of.Drift*rows[j].of.Drift
 			}
 			if i == j {
 				v += prior.Variance(w.of)
