@@ -24,6 +24,7 @@ const (
 	spacePart
 	temperaturePart
 	humidityPart
+	valuePart
 	wordPart
 )
 
@@ -31,6 +32,12 @@ type part struct {
 	kind    partKind
 	literal byte
 	width   int // of a number, 0 where it is free
+}
+
+// field is a name that may stand in braces.
+type field struct {
+	name string
+	kind partKind
 }
 
 // maxPatternBytes is more than any line has.
@@ -50,14 +57,39 @@ const maxWidth = 24
 //
 // Both quantities are needed, each once. Spaces at the end of a line are allowed.
 func ParsePattern(text string) (Pattern, error) {
-	p, err := parsePattern(text)
+	p, err := parsePattern(text, []field{{"temperature", temperaturePart}, {"humidity", humidityPart}, {"word", wordPart}})
+	if err == nil && (p.count(temperaturePart) != 1 || p.count(humidityPart) != 1) {
+		err = fmt.Errorf("%d times {temperature} and %d times {humidity}, want each once", p.count(temperaturePart), p.count(humidityPart))
+	}
 	if err != nil {
 		return Pattern{}, fmt.Errorf("line pattern %q: %w", text, err)
 	}
 	return p, nil
 }
 
-func parsePattern(text string) (Pattern, error) {
+// ValuePattern is how a line with one number is built.
+type ValuePattern struct{ pattern Pattern }
+
+// ParseValuePattern reads a pattern in the same grammar, for an instrument with one quantity: {value} stands for
+// the number and is needed once.
+func ParseValuePattern(text string) (ValuePattern, error) {
+	p, err := parsePattern(text, []field{{"value", valuePart}, {"word", wordPart}})
+	if err == nil && p.count(valuePart) != 1 {
+		err = fmt.Errorf("%d times {value}, want it once", p.count(valuePart))
+	}
+	if err != nil {
+		return ValuePattern{}, fmt.Errorf("line pattern %q: %w", text, err)
+	}
+	return ValuePattern{p}, nil
+}
+
+// Decode returns the number in a line. The error is ErrGarbled when the line does not fit.
+func (p ValuePattern) Decode(line []byte) (float64, error) {
+	numbers, err := p.pattern.numbers(line)
+	return numbers[valuePart], err
+}
+
+func parsePattern(text string, fields []field) (Pattern, error) {
 	if len(text) > maxPatternBytes {
 		return Pattern{}, fmt.Errorf("longer than %d bytes", maxPatternBytes)
 	}
@@ -75,7 +107,7 @@ func parsePattern(text string) (Pattern, error) {
 			if !closed {
 				return Pattern{}, fmt.Errorf("the brace at character %d is not closed", i+1)
 			}
-			f, err := parsePart(name)
+			f, err := parsePart(name, fields)
 			if err != nil {
 				return Pattern{}, fmt.Errorf("field at character %d: %w", i+1, err)
 			}
@@ -90,28 +122,39 @@ func parsePattern(text string) (Pattern, error) {
 	return p, p.check()
 }
 
+// count returns how many parts are of a kind.
+func (p Pattern) count(kind partKind) (n int) {
+	for _, f := range p.parts {
+		if f.kind == kind {
+			n++
+		}
+	}
+	return n
+}
+
 func (p Pattern) check() error {
-	count := map[partKind]int{}
 	var before part
 	for i, f := range p.parts {
-		count[f.kind]++
 		if i > 0 && f.kind > spacePart && before.kind > spacePart && before.width == 0 {
 			return errors.New("two fields side by side: want a character between them, or a width such as {temperature:6}")
 		}
 		before = f
 	}
-	if count[temperaturePart] != 1 || count[humidityPart] != 1 {
-		return fmt.Errorf("%d times {temperature} and %d times {humidity}, want each once", count[temperaturePart], count[humidityPart])
-	}
 	return nil
 }
 
-func parsePart(text string) (part, error) {
+func parsePart(text string, fields []field) (part, error) {
 	name, width, wide := strings.Cut(text, ":")
-	kinds := map[string]partKind{"temperature": temperaturePart, "humidity": humidityPart, "word": wordPart}
-	f := part{kind: kinds[name]}
+	var f part
+	var names []string
+	for _, of := range fields {
+		if names = append(names, of.name); of.name == name {
+			f.kind = of.kind
+		}
+	}
 	if f.kind == literalPart || wide && f.kind == wordPart {
-		return part{}, fmt.Errorf("%q: want temperature, humidity or word", text)
+		last := len(names) - 1
+		return part{}, fmt.Errorf("%q: want %s or %s", text, strings.Join(names[:last], ", "), names[last])
 	}
 	if wide {
 		n, err := strconv.Atoi(width)
@@ -129,13 +172,22 @@ var errLine = fmt.Errorf("%w: the line does not fit the pattern", ErrGarbled)
 // Decode returns the air in a line. The error is ErrGarbled when the line does not fit, and
 // ErrImplausible as everywhere.
 func (p Pattern) Decode(line []byte) (air.State, error) {
-	var t, h float64
+	numbers, err := p.numbers(line)
+	if err != nil {
+		return air.State{}, err
+	}
+	return judge(numbers[temperaturePart], numbers[humidityPart])
+}
+
+// numbers returns the numbers of a line by the kinds of their parts. The error is ErrGarbled when the line does
+// not fit.
+func (p Pattern) numbers(line []byte) (numbers [wordPart + 1]float64, err error) {
 	rest := line
 	for i, f := range p.parts {
 		switch f.kind {
 		case literalPart:
 			if len(rest) == 0 || rest[0] != f.literal {
-				return air.State{}, errLine
+				return numbers, errLine
 			}
 			rest = rest[1:]
 		case spacePart:
@@ -151,21 +203,17 @@ func (p Pattern) Decode(line []byte) (air.State, error) {
 		default:
 			x, after, ok := takeNumber(rest, f.width, p.behind(i))
 			if !ok {
-				return air.State{}, errLine
+				return numbers, errLine
 			}
-			if rest = after; f.kind == temperaturePart {
-				t = x
-			} else {
-				h = x
-			}
+			rest, numbers[f.kind] = after, x
 		}
 	}
 	for _, c := range rest {
 		if c != ' ' {
-			return air.State{}, errLine
+			return numbers, errLine
 		}
 	}
-	return judge(t, h)
+	return numbers, nil
 }
 
 // behind returns the character of the pattern behind a part, a space where there is none.

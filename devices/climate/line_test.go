@@ -2,6 +2,7 @@ package climate
 
 import (
 	"errors"
+	"math"
 	"strings"
 	"testing"
 
@@ -107,4 +108,28 @@ func FuzzPattern(f *testing.F) {
 			t.Errorf("%q by %q: %+v, %v", line, pattern, s, err)
 		}
 	})
+}
+
+func FuzzValuePattern(f *testing.F) {
+	f.Add("T={value} {word}", "T=12.5 mNm")
+	f.Add("{word} {value:6}%", "x   48.3%")
+	f.Fuzz(func(t *testing.T, pattern, line string) {
+		p, err := ParseValuePattern(pattern)
+		if err != nil {
+			return
+		}
+		if x, err := p.Decode([]byte(line)); err == nil && (math.IsNaN(x) || math.IsInf(x, 0)) {
+			t.Errorf("%q by %q: %v", line, pattern, x)
+		}
+	})
+}
+
+func TestValuePatternsThatAreNone(t *testing.T) {
+	for pattern, saying := range map[string]string{
+		"": "0 times {value}", "{value} {value}": "2 times {value}", "{temperature}": "want value or word", "{value": "not closed",
+	} {
+		if _, err := ParseValuePattern(pattern); err == nil || !strings.Contains(err.Error(), saying) {
+			t.Errorf("%q: %v, want %q", pattern, err, saying)
+		}
+	}
 }

@@ -213,6 +213,26 @@ func parseDocument(payload []byte) (any, error) {
 	return document, nil
 }
 
+// Number returns the number in a message, of an instrument with one quantity. The error is ErrGarbled, ErrNoValue or
+// ErrRetained.
+func (v PublishedValue) Number(m Message) (float64, error) {
+	if len(m.Payload) > MaxPayloadBytes {
+		return 0, fmt.Errorf("%w: %d bytes, at most %d", ErrGarbled, len(m.Payload), MaxPayloadBytes)
+	}
+	if m.Retained {
+		return 0, ErrRetained
+	}
+	document, err := parseDocument(m.Payload)
+	if err != nil {
+		return 0, err
+	}
+	x, err := v.number(document)
+	if err != nil {
+		return 0, fmt.Errorf("topic %q%s: %w", m.Topic, v.Pointer, err)
+	}
+	return x*v.Factor + v.Offset, nil
+}
+
 // number returns the number that a value of a document is; some devices write it in quotes.
 func (v PublishedValue) number(document any) (float64, error) {
 	value, there := v.Pointer.find(document)

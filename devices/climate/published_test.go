@@ -157,3 +157,29 @@ func FuzzPublished(f *testing.F) {
 		}
 	})
 }
+
+// A message of an instrument with one quantity gives its number, or says why not.
+func TestTheNumberOfAMessage(t *testing.T) {
+	of := func(pointer string) PublishedValue {
+		p, err := ParsePointer(pointer)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return PublishedValue{Topic: "stirrer", Pointer: p, Factor: 2, Offset: -1}
+	}
+	for _, row := range []struct {
+		pointer, payload string
+		retained         bool
+		want             float64
+		err              error
+	}{
+		{"", "12.5", false, 24, nil}, {"/motor/torque", `{"motor":{"torque":"3"}}`, false, 5, nil},
+		{"", "12.5", true, 0, ErrRetained}, {"/motor", `{"motor":null}`, false, 0, ErrNoValue},
+		{"/torque", `{"speed":3}`, false, 0, ErrGarbled}, {"", "stop", false, 0, ErrGarbled}, {"", strings.Repeat(" ", MaxPayloadBytes) + "1", false, 0, ErrGarbled},
+	} {
+		x, err := of(row.pointer).Number(Message{Topic: "stirrer", Payload: []byte(row.payload), Retained: row.retained})
+		if x != row.want || !errors.Is(err, row.err) {
+			t.Errorf("%.30q at %q: %v, %v", row.payload, row.pointer, x, err)
+		}
+	}
+}
