@@ -14,7 +14,7 @@ import (
 // MQTT client.
 func brokerSettings(s *service, client mqtt.Settings, certificate *tls.Certificate) broker.Settings {
 	b := broker.Settings{
-		Listen: s.Shop.Broker.Listen, Topics: topics.New(client.Prefix, client.Bench), Commands: client.Commands, Sensors: s.Shop.AirTopics(),
+		Listen: s.Shop.Broker.Listen, Topics: topics.New(client.Prefix, client.Bench), Commands: client.Commands, Sensors: s.Shop.InstrumentTopics(),
 		Users: brokerUsers{s.access}, Retained: s.journal, Certificate: certificate,
 		ReadCertificate: func() (*tls.Certificate, error) { return broker.LoadCertificate(s.Shop.Broker) },
 	}

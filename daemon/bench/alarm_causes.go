@@ -36,6 +36,7 @@ func (b *Bench) observe(now time.Time) *causes {
 	}
 	l.instruments()
 	l.health()
+	l.trends()
 	l.lightReports()
 	l.service()
 	return l

@@ -65,6 +65,7 @@ type Bench struct {
 	zoneIDs      []string // of zones, sorted
 	sensors      map[string]*sensor
 	scales       map[string]*scale
+	followers    map[string]*follower
 	lightReports map[string]light.Report // of lamps that report back, by light
 	lives        map[string]airpath.Life // what was last derived from batches, by id
 	unforeseen   map[string]bool         // ids of batches of which a forecast is due
@@ -115,6 +116,7 @@ func New(ctx context.Context, s Settings) (*Bench, error) {
 	for _, c := range s.Shop.Scales {
 		b.scales[c.ID] = newScale(c, s.Clock, b.shop.locale)
 	}
+	b.refitFollowers()
 	b.begin()
 	if err := b.rememberKeys(ctx, b.clock.now()); err != nil {
 		return nil, err
@@ -178,6 +180,7 @@ func (b *Bench) tick(now time.Time) {
 	b.closeMinutes(now)
 	b.closeMinutesOfCounts(now)
 	b.noteMinute(now)
+	b.followBatches(now)
 	b.endRests(now)
 	b.endDays(now)
 	b.askAlarms(now)

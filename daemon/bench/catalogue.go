@@ -217,6 +217,8 @@ func (c *catalogue) has(s record.State, kind alarm.Subject, id string) bool {
 		return slices.ContainsFunc(c.Sensors, func(x config.Sensor) bool { return x.ID == id })
 	case alarm.Scale:
 		return slices.ContainsFunc(c.Scales, func(x config.Scale) bool { return x.ID == id })
+	case alarm.Trend:
+		return slices.ContainsFunc(c.Trends, func(x config.Trend) bool { return x.ID == id })
 	case alarm.Light:
 		return slices.ContainsFunc(c.Lights, func(l config.Light) bool { return l.ID == id })
 	}

@@ -66,6 +66,7 @@ func (b *Bench) reconfigure(now time.Time, by actor.Name, c reconfigure) (any, e
 	b.useWithinOpened = useWithinOpened(c.shop)
 	b.refitSensors(now)
 	b.refitScales()
+	b.refitFollowers()
 	b.decide(now, by, record.ConfigurationRead{Changes: changes.Words, Devices: b.shop.addresses()})
 	b.dirty = true
 	if b.reconfigured != nil {

@@ -57,7 +57,11 @@ func (r *rows) order(s record.State) {
 		r.batches, r.ids, r.lives = is, slices.Sorted(maps.Keys(s.Batches)), make(map[string]view.Life, len(s.Batches))
 		for id, batch := range s.Batches {
 			if batch.Ensemble != nil {
-				r.lives[id] = view.Life{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt, Weighing: batch.Basis.WeighingU}
+				life := view.Life{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt, Weighing: batch.Basis.WeighingU}
+				if batch.Trend != nil {
+					life.Instrument = batch.Trend.Instrument
+				}
+				r.lives[id] = life
 			}
 		}
 	}

@@ -55,6 +55,9 @@ func (b *Bench) watchClock(now time.Time) time.Time {
 	for _, s := range b.scales {
 		s.shift(step)
 	}
+	for _, f := range b.followers {
+		f.shift(step)
+	}
 	b.log.Info("the clock changed", "step", step, "set", b.clock.synced)
 	b.write.steps = append(b.write.steps, b.decide(now, actor.Bench, record.ClockChanged{Synced: b.clock.synced, Step: step}))
 	return now

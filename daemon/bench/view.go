@@ -30,7 +30,7 @@ func (b *Bench) publish(now time.Time) {
 		At: now, Mono: b.clock.mono(), Seq: s.Seq, Journal: s.Journal,
 		Bench: b.shop.Bench, Instance: b.instance, Version: b.version, Started: b.clock.began(),
 		ClockSynced: b.clock.synced, MixingTakes: b.shop.Alarms.MixingTakes,
-		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(s, now),
+		Air: b.airViews(now), Scales: b.scaleViews(s, now), Sensors: b.sensorViews(s, now), Trends: b.trendViews(s, now),
 	}
 	if p.failing != nil {
 		next.JournalError, next.NotOnDisk = p.failing.Error(), p.unwritten()

@@ -32,11 +32,12 @@ func Compare(before, after Shop) Changes {
 			c.Restart = append(c.Restart, part.key)
 		}
 	}
-	if after.Broker.Listen != "" && !slices.Equal(before.AirTopics(), after.AirTopics()) {
-		c.Restart = append(c.Restart, "the topics of sensors at the built-in broker")
+	if after.Broker.Listen != "" && !slices.Equal(before.InstrumentTopics(), after.InstrumentTopics()) {
+		c.Restart = append(c.Restart, "the topics of sensors and trends at the built-in broker")
 	}
 	compare(&c, "scales", before.Scales, after.Scales, func(s Scale) string { return s.ID })
 	compare(&c, "sensors", before.Sensors, after.Sensors, func(s Sensor) string { return s.ID })
+	compare(&c, "trends", before.Trends, after.Trends, func(t Trend) string { return t.ID })
 	compare(&c, "cups", before.Cups, after.Cups, func(k Cup) string { return k.ID })
 	compare(&c, "presses", before.Presses, after.Presses, func(p Press) string { return p.ID })
 	compare(&c, "hardeners", before.Hardeners, after.Hardeners, func(h Hardener) string { return h.ID })

@@ -29,6 +29,9 @@ func defaults() Shop {
 			// The 0.3 K and 2 % that makers of common chips call typical.
 			Accuracy: cure.Sensor{TemperatureAccuracyC: 0.3, HumidityAccuracyPct: 2},
 		}},
+		Trends: []Trend{{
+			Source: Published, Baud: 9600, Mode: "8N1", Every: time.Second, Factor: 1, StaleAfter: 10 * time.Minute,
+		}},
 		Cups: []Cup{{
 			ID: "cup-90", InkMinimumG: 60, FillMaximumG: 110,
 			MouthMM: evaporate.DefaultMouthMM, Exposure: 1, Lag: 10 * time.Minute,

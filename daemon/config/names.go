@@ -25,6 +25,7 @@ const (
 	aUnit     kind = "unit"
 	aPath     kind = "path"
 	aTopic    kind = "topic"
+	aFollowed kind = "press whose batch is observed"
 )
 
 // register holds what was given of one kind, and where.

@@ -42,6 +42,7 @@ func (r *reader) shop(top *mapping, shop *Shop) {
 	r.others(top, shop)
 	r.devices(top, standard, shop)
 	r.floor(top, standard, shop)
+	r.trends(top, standard, shop)
 	r.materials(top, standard, shop)
 	if m := top.section("alarms"); m != nil {
 		m.duration("ending_before", &shop.Alarms.EndingBefore, 0, longestWait, "30m")

@@ -135,13 +135,19 @@ func (s Shop) AirTopics() []string {
 		if c.Source != Published {
 			continue
 		}
-		for _, t := range c.PublishedConfig().Topics() {
-			if !slices.Contains(topics, t) {
-				topics = append(topics, t)
-			}
-		}
+		topics = appendNew(topics, c.PublishedConfig().Topics()...)
 	}
 	return topics
+}
+
+// appendNew appends the texts that are not there yet.
+func appendNew(list []string, texts ...string) []string {
+	for _, t := range texts {
+		if !slices.Contains(list, t) {
+			list = append(list, t)
+		}
+	}
+	return list
 }
 
 // sourceKeys are the keys that only some sources have.
@@ -259,16 +265,7 @@ func (m *mapping) publishedWhere(s Sensor, shop Shop) {
 	if s.Source != Published || m.r.keys != nil {
 		return
 	}
-	if len(shop.MQTT.URLs) == 0 && shop.Broker.Listen == "" {
-		m.wrongAs("source", "without mqtt and broker", "a section mqtt or broker, where the sensor publishes")
-	}
-	own := shop.MQTT.TopicPrefix + "/" + shop.Bench + "/"
-	for _, topic := range []string{s.Temperature.Topic, s.Humidity.Topic} {
-		if strings.HasPrefix(topic, own) {
-			m.disagree("topic", strconv.Quote(topic), "a topic not under "+own+": those are the daemon's own")
-			return
-		}
-	}
+	m.heardWhere([]string{s.Temperature.Topic, s.Humidity.Topic}, shop)
 }
 
 // need requires a key of some sources. For [Keys] it is not required.

@@ -28,6 +28,7 @@ type Shop struct {
 	Discovery string
 	Scales    []Scale
 	Sensors   []Sensor
+	Trends    []Trend // experimental
 	Cups      []Cup
 	Presses   []Press
 	Lights    []Light

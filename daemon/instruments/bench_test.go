@@ -26,6 +26,7 @@ func (c counting) SensorRead(ctx context.Context, _ string, _ SensorReading) {
 }
 func (counting) ScaleRead(context.Context, string, weigh.Reading)              {}
 func (counting) Identified(context.Context, bool, string, string)              {}
+func (counting) TrendRead(context.Context, string, TrendReading)               {}
 func (counting) ScaleKey(context.Context, string)                              {}
 func (counting) ScaleLink(context.Context, string, bool, health.Fault, string) {}
 func (counting) ScaleLines(context.Context, string, map[string]uint64)         {}

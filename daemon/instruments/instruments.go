@@ -26,6 +26,8 @@ import (
 type Sink interface {
 	// SensorRead takes in one reading of a sensor, or why there is none.
 	SensorRead(ctx context.Context, sensor string, r SensorReading)
+	// TrendRead takes in one value of an instrument that follows a batch, or why there is none.
+	TrendRead(ctx context.Context, trend string, r TrendReading)
 	// ScaleRead takes in one line of a scale. The reading has no time yet.
 	ScaleRead(ctx context.Context, scale string, r weigh.Reading)
 	// ScaleKey takes in that the print key of a scale was pressed.
@@ -100,11 +102,12 @@ const stopsWithin = 10 * time.Second
 // tasks are what reads the instruments of a configuration.
 func (r Reader) tasks(shop config.Shop) map[string]task {
 	all := map[string]task{}
-	var published, units []config.Sensor
+	var published config.Shop
+	var units []config.Sensor
 	for _, c := range shop.Sensors {
 		switch c.Source {
 		case config.Published:
-			published = append(published, c)
+			published.Sensors = append(published.Sensors, c)
 		case config.Modbus:
 			units = append(units, c)
 		case config.Lines:
@@ -113,7 +116,14 @@ func (r Reader) tasks(shop config.Shop) map[string]task {
 			all["sensor "+c.ID] = task{c, func(ctx context.Context) { r.sensor(ctx, c, nil) }}
 		}
 	}
-	if len(published) > 0 { // one subscription serves all
+	for _, c := range shop.Trends {
+		if c.Source == config.Published {
+			published.Trends = append(published.Trends, c)
+		} else {
+			all["trend "+c.ID] = task{c, func(ctx context.Context) { r.trendLines(ctx, c) }}
+		}
+	}
+	if len(published.Sensors)+len(published.Trends) > 0 { // one subscription serves all
 		all["published"] = task{published, func(ctx context.Context) { r.published(ctx, published) }}
 	}
 	if len(units) > 0 { // units share lines

@@ -38,12 +38,13 @@ type heard struct {
 	lines   map[string]uint64
 	links   []bool
 	keys    int
+	trends  map[string]TrendReading
 	names   map[string]string // of sensors and, behind "scale ", of scales
 	changed chan struct{}
 }
 
 func newHeard() *heard {
-	return &heard{read: map[string]SensorReading{}, reads: map[string]int{}, names: map[string]string{}, changed: make(chan struct{}, 1)}
+	return &heard{read: map[string]SensorReading{}, reads: map[string]int{}, trends: map[string]TrendReading{}, names: map[string]string{}, changed: make(chan struct{}, 1)}
 }
 
 func (h *heard) note(f func()) {
@@ -67,6 +68,9 @@ func (h *heard) Identified(_ context.Context, scale bool, id, name string) {
 		id = "scale " + id
 	}
 	h.note(func() { h.names[id] = name })
+}
+func (h *heard) TrendRead(_ context.Context, id string, r TrendReading) {
+	h.note(func() { h.trends[id] = r })
 }
 func (h *heard) ScaleKey(context.Context, string) { h.note(func() { h.keys++ }) }
 func (h *heard) ScaleLink(_ context.Context, _ string, up bool, _ health.Fault, _ string) {

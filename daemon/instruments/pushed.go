@@ -152,21 +152,35 @@ func (r Reader) lines(ctx context.Context, c config.Sensor) {
 // publishedPace limits how often readings of a sensor that publishes are handed on.
 const publishedPace = time.Second
 
-// published hears the sensors that publish. One subscription serves all of them.
-func (r Reader) published(ctx context.Context, sensors []config.Sensor) {
-	if len(sensors) == 0 {
-		return
+// ear hears an instrument that publishes.
+type ear interface {
+	hear(m climate.Message)
+	connected(err error)
+}
+
+// sensorEar hears a sensor that publishes.
+type sensorEar struct {
+	*climate.Published
+	topics map[string]bool
+	*inbox
+}
+
+func (e sensorEar) hear(m climate.Message) {
+	if e.topics[m.Topic] {
+		a, at, err := e.Take(m)
+		if !errors.Is(err, climate.ErrHalf) { // the other half is on its way
+			e.put(a, at, err)
+		}
 	}
+}
+
+// published hears the sensors and trends that publish. One subscription serves all of them.
+func (r Reader) published(ctx context.Context, shop config.Shop) {
 	var running sync.WaitGroup
-	type ear struct {
-		*climate.Published
-		topics map[string]bool
-		*inbox
-	}
+	defer running.Wait()
 	var ears []ear
-	topics := config.Shop{Sensors: sensors}.AirTopics()
-	for _, c := range sensors {
-		e := ear{climate.NewPublished(c.PublishedConfig()), map[string]bool{}, newInbox()}
+	for _, c := range shop.Sensors {
+		e := sensorEar{climate.NewPublished(c.PublishedConfig()), map[string]bool{}, newInbox()}
 		for _, t := range c.PublishedConfig().Topics() {
 			e.topics[t] = true
 		}
@@ -174,31 +188,29 @@ func (r Reader) published(ctx context.Context, sensors []config.Sensor) {
 		ears = append(ears, e)
 		running.Go(func() { r.pass(ctx, c, e.inbox, publishedPace) })
 	}
+	for _, c := range shop.Trends {
+		e := trendEar{c, newLatest()}
+		ears = append(ears, e)
+		running.Go(func() { r.passTrend(ctx, c.ID, e.latest) })
+	}
 	if r.Subscriber == nil {
-		r.Log.Error("sensors that publish cannot be heard: MQTT is off")
-		running.Wait()
+		r.Log.Error("instruments that publish cannot be heard: MQTT is off")
 		return
 	}
-	r.Subscriber.Subscribe(ctx, topics, func(topic string, payload []byte, retained bool) {
+	r.Subscriber.Subscribe(ctx, shop.InstrumentTopics(), func(topic string, payload []byte, retained bool) {
 		now := r.Clock.Now()
 		m := climate.Message{Topic: topic, Payload: payload, Retained: retained, At: now.Mono}
 		if now.Synced {
 			m.Wall = now.Wall
 		}
 		for _, e := range ears {
-			if e.topics[topic] {
-				a, at, err := e.Take(m)
-				if !errors.Is(err, climate.ErrHalf) { // the other half is on its way
-					e.put(a, at, err)
-				}
-			}
+			e.hear(m)
 		}
 	}, func(err error) {
 		for _, e := range ears {
 			e.connected(err)
 		}
 	})
-	running.Wait()
 }
 
 // Listen waits for a reading of a sensor that publishes. It is for a person who tries a sensor. It

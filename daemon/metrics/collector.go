@@ -50,6 +50,7 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 	}
 	c.air(to, s.Air)
 	c.sensors(to, s.Sensors)
+	c.trends(to, s.Trends)
 	c.scales(to, s.Scales)
 	c.batches(to, s)
 	c.floor(to, s)
@@ -76,9 +77,23 @@ func (c *collector) air(to sink, zones []view.Air) {
 	}
 }
 
+// trends are the instruments that follow batches: as many series as the configuration has of them.
+func (c *collector) trends(to sink, trends []view.TrendInstrument) {
+	for _, v := range trends {
+		up := v.Condition == health.Up
+		to.put(c.names.trendUp, oneIf(up), v.ID, v.Press)
+		if up {
+			to.known(c.names.trendValue, v.Value, v.ID, v.Press)
+		}
+		to.put(c.names.trendDoubted, oneIf(v.Doubted != ""), v.ID, v.Press)
+		to.counts(c.names.trendReads, v.Reads, trendResults, v.ID)
+	}
+}
+
 var (
-	readResults = []string{"ok", "error", "rejected"}
-	lineResults = []string{"ok", "torn", "unknown", "overlong", "overload"}
+	trendResults = []string{"ok", "error"}
+	readResults  = []string{"ok", "error", "rejected"}
+	lineResults  = []string{"ok", "torn", "unknown", "overlong", "overload"}
 )
 
 func (c *collector) sensors(to sink, instruments []view.Sensor) {

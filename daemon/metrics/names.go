@@ -58,6 +58,8 @@ type names struct {
 
 	sensorUp, sensorLastReading, sensorReads, sensorReadDuration, sensorCondition, sensorTemperature, sensorHumidity, sensorUnchanged, sensorDrift, sensorJumps, sensorFailed, sensorFinding, scaleFinding, sensorCheckDue, scaleSettle, scaleNoise, scaleZero, scaleCheckDue series
 
+	trendUp, trendValue, trendDoubted, trendReads series
+
 	scaleUp, scaleWeight, scaleStable, scaleLines series
 
 	batchRemaining, batchSpent, batchRisk, batchMixed, batchComponent, batchInfo, batchesClosed series
@@ -112,6 +114,11 @@ func newNames(bench string) names {
 
 		sensorHumidity: gauge("potlife_sensor_relative_humidity_ratio", "The sensor's own reading of the relative humidity, 0 to 1, while it is up.", "sensor", "zone"),
 
+		trendUp:      gauge("potlife_trend_up", "1 while an instrument that follows a batch delivers values. Experimental.", "trend", "press"),
+		trendValue:   gauge("potlife_trend_value", "Newest value of an instrument that follows a batch, in its own unit, while it is up. Experimental.", "trend", "press"),
+		trendDoubted: gauge("potlife_trend_doubted", "1 while an instrument that follows a batch has stuck, does not rise or contradicts the batch's age. Experimental.", "trend", "press"),
+		trendReads:   counter("potlife_trend_reads_total", "Values of an instrument that follows a batch, by result: ok, error. Experimental.", "trend", "result"),
+
 		scaleUp:     gauge("potlife_scale_up", "1 while the scale sends.", "scale"),
 		scaleWeight: gauge("potlife_scale_weight_grams", "Weight on the scale's display.", "scale"),
 		scaleStable: gauge("potlife_scale_stable", "1 while the weight is settled.", "scale"),
@@ -160,6 +167,7 @@ func (n *names) series() []series {
 		n.buildInfo, n.clockSynchronised, n.timeLapse, n.storageBytes, n.storageWritable,
 		n.airTemperature, n.airHumidity, n.airDewPoint, n.airVapourDensity,
 		n.sensorUp, n.sensorLastReading, n.sensorReads, n.sensorReadDuration, n.sensorCondition, n.sensorTemperature, n.sensorHumidity, n.sensorUnchanged, n.sensorDrift, n.sensorJumps, n.sensorFailed, n.sensorFinding, n.scaleFinding, n.sensorCheckDue, n.scaleSettle, n.scaleNoise, n.scaleZero, n.scaleCheckDue,
+		n.trendUp, n.trendValue, n.trendDoubted, n.trendReads,
 		n.scaleUp, n.scaleWeight, n.scaleStable, n.scaleLines,
 		n.batchRemaining, n.batchSpent, n.batchRisk, n.batchMixed, n.batchComponent, n.batchInfo, n.batchesClosed,
 		n.pressInfo, n.pressRemaining, n.pressRisk, n.prints, n.defects,

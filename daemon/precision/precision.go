@@ -7,7 +7,10 @@
 // as they are.
 package precision
 
-import "math"
+import (
+	"math"
+	"strconv"
+)
 
 // The decimals that each kind of figure keeps.
 const (
@@ -84,6 +87,15 @@ func Hours(h float64) float64 { return decimals(h, hoursDecimals) }
 // Share returns a share, a probability, a ratio or another figure without a unit, rounded
 // to 1e-6.
 func Share(share float64) float64 { return decimals(share, sharesDecimals) }
+
+// Significant returns a figure of an unknown unit, rounded to so many significant digits.
+func Significant(x float64, digits int) float64 {
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', digits, 64), 64)
+	if err != nil {
+		return x
+	}
+	return rounded
+}
 
 // Known returns a new pointer to the rounded figure, or nil for one that is absent. The
 // figure that was given is not changed.

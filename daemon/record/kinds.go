@@ -108,6 +108,7 @@ var table = []row{
 	rowOf[Tested]("A print was tested."),
 	rowOf[Reweighed]("The content of a cup in use was weighed."),
 	rowOf[FlowTimed]("The flow time of a batch was measured, or a measured one was corrected."),
+	rowOf[TrendTaken]("An instrument that follows a batch has given a value. Experimental."),
 	rowOf[LeftWeighed]("The mass left in a closed batch's cup was weighed."),
 	rowOf[Undone]("An earlier event was undone."),
 	rowOf[CanMade]("A can was registered."),

@@ -105,6 +105,9 @@ func (s *State) knowLot(b *Batch) {
 	if !moved.Become(life) {
 		return
 	}
+	if spent := b.Ensemble.Spent(); b.Trend != nil && spent > 0 {
+		b.Trend = b.Trend.scaled(moved.Spent() / spent)
+	}
 	b.Ensemble, b.WithoutLots = moved, own
 	if life == own {
 		b.WithoutLots = cure.Ink{}

@@ -154,7 +154,7 @@ func (e Split) apply(s *State, r Record) {
 	}
 	part := *from
 	part.ID, part.StartedAt, part.Press, part.Zone, part.Basis.Place = e.Batch, r.Stamp.At, "", e.Zone, e.Place
-	part.For, part.Scale = "", ""
+	part.For, part.Scale, part.Trend = "", "", nil
 	part.Prints, part.Defects = 0, nil
 	total := from.Amounts().TotalG()
 	f := 0.0

@@ -60,6 +60,8 @@ func everyBody(t testing.TB) map[Kind]Body {
 		Counted{Press: "press-1", Defect: "dust", Batch: "0612-1", Add: 2, Minute: at, Day: "2026-06-12", Conditions: &Conditions{Zone: "bench"}},
 		InService{Device: "bench-air", Alarms: []string{"sensor-stale"}},
 		Moved{Batch: "0612-1", Zone: "hall"}, Split{Batch: "0612-1b", From: "0612-1", G: 20}, ToppedUp{Batch: "0612-1", From: "0612-2", Older: true},
+		TrendTaken{Batch: "0612-1", Instrument: "stirrer-1", Value: 21.4, Begin: true, Curve: viscosity.AssumedTrend(),
+			Sample: viscosity.Sample{LnRuns: []float64{0}, RunSpread: 0.003, Drift: 0.01, TemperatureC: 22}},
 		FlowTimed{Batch: "0612-1", Cup: "ford-4", RunsS: []float64{48, 49}, InkTemperatureC: new(22.5), ViscosityMM2PerS: 169.4, Corrects: 7, Curve: viscosity.Assumed(),
 			Sample: viscosity.Sample{LnRuns: []float64{5.12, 5.14}, RunSpread: 0.02, CommonSpread: 0.04, TemperatureC: 22.5, ThinnerPct: -0.5, ThinnerSd: 0.3}},
 		Thinned{Batch: "0612-1", G: 2}, Tested{Batch: "0612-1", Test: "rub", Result: "pass"},

@@ -52,6 +52,8 @@ type State struct {
 
 	// FlowSeries are the flow times of batches that ended, by ink, oldest first.
 	FlowSeries map[string][]viscosity.Series `json:"flow_series,omitempty"`
+	// TrendSeries are what instruments said of batches that ended, by TrendKey, oldest first.
+	TrendSeries map[string][]viscosity.Series `json:"trend_series,omitempty"`
 	// AdhesionTests are the tests of prints whose age is known, by ink, oldest first.
 	AdhesionTests map[string][]adhesion.Test `json:"adhesion_tests,omitempty"`
 	// JarTests are the tests in jars that count, by ink, oldest first; the newest may be running.
@@ -158,6 +160,7 @@ type Batch struct {
 	YoungerThanDead bool   `json:"younger_than_dead,omitempty"`
 	Tests           []Test `json:"tests,omitempty"`
 	Flows           []Flow `json:"flows,omitempty"` // flow times that count, oldest first
+	Trend           *Trend `json:"trend,omitempty"` // of the instrument that follows it, nil without one
 
 	ClosedAt  time.Time           `json:"closed_at,omitzero"`
 	Outcome   lifecycle.Outcome   `json:"outcome,omitempty"`

@@ -118,6 +118,8 @@ func (s *State) rememberUndo(before State, r Record) {
 	case Started, ClockChanged: // instants have moved
 		s.Undoables = nil
 		return
+	case TrendTaken: // it comes by itself, and must not take the undo from a person
+		return
 	}
 	body, undoable := r.Body.(undoableBody)
 	if c, is := r.Body.(Confirmed); is && !c.ByBench {
@@ -265,6 +267,7 @@ func (e Undone) apply(s *State, r Record) {
 		}
 		if u.Kind == KindClosed {
 			s.forgetSeries(b.Ink, id)
+			s.forgetTrend(id)
 		}
 		s.Closed = slices.DeleteFunc(slices.Clone(s.Closed), func(b *Batch) bool { return b.ID == id })
 		s.catchUp(&b)

@@ -112,7 +112,11 @@ func (e Closed) apply(s *State, r Record) {
 		s.markParts(b)
 	}
 	b.ClosedAt, b.Outcome, b.StillGood, b.LeftG = r.Stamp.At, e.Outcome, e.StillGood, e.LeftG
-	s.keepSeries(b, e.Outcome == lifecycle.WentOff && e.Seen == lifecycle.SeenNow)
+	seen := e.Outcome == lifecycle.WentOff && e.Seen == lifecycle.SeenNow
+	s.keepSeries(b, seen)
+	if seen {
+		s.keepTrend(b)
+	}
 	s.end(b)
 	s.countEnd(e.Outcome, e.End)
 }

@@ -72,6 +72,7 @@ type Past struct {
 	Prints    uint64              `json:"prints" doc:"prints made with the batch"`
 	Defects   map[string]int64    `json:"defects,omitempty" doc:"rejects among them, by kind of defect; absent when none were reported"`
 	Tests     []record.Test       `json:"tests" doc:"tests of what was printed with it"`
+	Trend     *record.Trend       `json:"trend,omitempty" doc:"what an instrument that follows the batch has said, such as a torque; absent without one. Experimental"`
 	FlowTimes []record.Flow       `json:"flow_times,omitempty" doc:"flow times that count, oldest first; absent when none was measured"`
 }
 
@@ -394,7 +395,7 @@ func (l *life) batch(in words.Locale) Past {
 		ID: b.ID, Seq: l.own[0].Seq, Ink: b.Ink, Cup: b.Cup, Colour: b.Colour, Artwork: b.Art, State: b.Phase, StartedAt: b.StartedAt,
 		MixedAt: some(b.MixedAt), GoodAt: some(b.GoodAt), ClosedAt: some(b.ClosedAt), Outcome: b.Outcome, StillGood: b.StillGood, LeftG: precision.Known(b.LeftG, g),
 		Parts: b.Components(), Lots: append([]can.Lot{}, lots...), Warnings: append(in.Warnings(b.Mix.Warnings()), in.CanNotes(notes)...),
-		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...), FlowTimes: b.Flows,
+		Presses: append([]Stay{}, l.stays...), Tests: append([]record.Test{}, b.Tests...), FlowTimes: b.Flows, Trend: b.Trend,
 	}
 	v.TargetsG, v.Ratio = view.MixOf(b.Mix, b.DivisionG())
 	for i := range v.Parts {

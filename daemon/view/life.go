@@ -13,7 +13,9 @@ type Life struct {
 	Ensemble *cure.Ensemble // not to be changed
 	Place    cure.Place
 	MixedAt  time.Time
-	Weighing float64 // relative standard uncertainty of the mixing ratio, 0 where it is not known
+	// Instrument follows the batch, see [TrendInstrument]; empty for none.
+	Instrument string
+	Weighing   float64 // relative standard uncertainty of the mixing ratio, 0 where it is not known
 }
 
 // In returns when the batch would end if it was in the given air from now on, at its own place.

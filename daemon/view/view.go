@@ -41,9 +41,10 @@ type Snapshot struct {
 
 	Air     []Air
 	Scales  []Scale
-	Sensors []Sensor // sensors and scales, as instruments
-	Batches []Batch  // open ones, by id
-	Closed  []Batch  // recently closed ones, the newest first
+	Sensors []Sensor          // sensors and scales, as instruments
+	Trends  []TrendInstrument // instruments that follow batches
+	Batches []Batch           // open ones, by id
+	Closed  []Batch           // recently closed ones, the newest first
 	Presses []Press
 	Lights  []Light
 	Alarms  []Alarm

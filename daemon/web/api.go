@@ -179,6 +179,10 @@ type (
 		Sensors []view.Sensor `json:"sensors" doc:"the sensors and scales"`
 		Seq     uint64        `json:"seq" doc:"number of the newest event that the answer includes"`
 	}
+	trendList struct {
+		Trends []view.TrendInstrument `json:"trends" doc:"the instruments that follow batches; experimental"`
+		Seq    uint64                 `json:"seq" doc:"number of the newest event that the answer includes"`
+	}
 	inkList struct {
 		Inks []view.Ink `json:"inks" doc:"the inks"`
 		Seq  uint64     `json:"seq" doc:"number of the newest event that the answer includes"`
@@ -197,6 +201,7 @@ func (s *Server) lists(api huma.API) {
 		return lightList{rows, n.Seq}
 	})
 	list(s, api, "alarms", "The standing alarms", func(n *view.Snapshot) alarmList { return alarmList{orEmpty(n.Alarms), n.Seq} })
+	list(s, api, "trends", "The instruments that follow batches", func(n *view.Snapshot) trendList { return trendList{orEmpty(n.Trends), n.Seq} })
 	list(s, api, "sensors", "The condition of each instrument", func(n *view.Snapshot) sensorList { return sensorList{orEmpty(n.Sensors), n.Seq} })
 	list(s, api, "inks", "The inks", func(n *view.Snapshot) inkList { return inkList{orEmpty(n.Inks), n.Seq} })
 }

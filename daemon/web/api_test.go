@@ -37,7 +37,7 @@ func TestEmptyLists(t *testing.T) {
 	s := newStand()
 	s.now = &view.Snapshot{}
 	h := newServer(t, s).Handler()
-	for _, name := range []string{"air", "scales", "batches", "presses", "lights", "alarms", "sensors", "inks", "events"} {
+	for _, name := range []string{"air", "scales", "batches", "presses", "lights", "alarms", "sensors", "inks", "trends", "events"} {
 		if body := answerTo(h, fromHere("GET", "/api/v1/"+name, "")).Body.String(); !strings.Contains(body, `"`+name+`":[]`) {
 			t.Errorf("%s: %s", name, body)
 		}
@@ -164,6 +164,7 @@ func TestDescription(t *testing.T) {
 		"get stream",
 		"get study",
 		"get study/chart",
+		"get trends",
 		"get waste",
 		"post alarms/{name}/{subject}/acknowledge",
 		"post alarms/{name}/{subject}/shelve",

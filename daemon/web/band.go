@@ -23,6 +23,7 @@ type band struct {
 	cure.Explained
 	Names     []string      `json:"names" doc:"names of the parts, in their order, for people"`
 	Advice    string        `json:"advice" doc:"what would make the band narrowest, in a sentence; empty where nothing is known to"`
+	Trend     *heardTrend   `json:"trend,omitempty" doc:"what an instrument that follows the batch says, as far as the band includes it; absent without one. Experimental"`
 	FlowTimes []heardSample `json:"flow_times" doc:"flow times of the batch that the band includes, oldest first; the parts are those of the band without them"`
 }
 
@@ -32,6 +33,15 @@ type heardSample struct {
 	Confirmed bool    `json:"confirmed" doc:"two runs agree, and the ink's temperature with the cup's: it can lengthen the pot life too"`
 	Doubted   float64 `json:"doubted" doc:"probability that it is wrong, 0 to 1, as all flow times of the batch together say"`
 	Why       string  `json:"why,omitempty" doc:"why it counts for less than a sure one, in a sentence"`
+}
+
+// heardTrend is how far an instrument that follows a batch is believed.
+type heardTrend struct {
+	Instrument string  `json:"instrument" doc:"id of the instrument"`
+	Confirmed  bool    `json:"confirmed" doc:"a value was confirmed by the next one: it can lengthen the pot life too"`
+	Learned    bool    `json:"learned" doc:"how its value rises was learned from batches whose end was seen; otherwise it can only shorten the pot life"`
+	Doubted    float64 `json:"doubted" doc:"probability that the newest value is wrong, 0 to 1"`
+	Why        string  `json:"why" doc:"how far it counts, in a sentence"`
 }
 
 func (s *Server) bands(api huma.API) {
@@ -62,6 +72,9 @@ func (s *Server) band(_ context.Context, in *bandQuery) (*answer[band], error) {
 		best := explained.Narrowings[0]
 		out.Advice = s.settings.Locale.Say("band-advice."+best.By, "pct", s.settings.Locale.Percent(100*(1-best.Width), 0))
 	}
+	if f, ok := life.Ensemble.Followed(); ok && life.Instrument != "" {
+		out.Trend = &heardTrend{Instrument: life.Instrument, Confirmed: f.Confirmed, Learned: f.Learned, Doubted: f.Doubted, Why: s.whyFollowed(life.Instrument, f)}
+	}
 	for _, h := range life.Ensemble.Heard() {
 		out.FlowTimes = append(out.FlowTimes, heardSample{Seq: h.ID, Confirmed: h.Confirmed, Doubted: h.Doubted, Why: s.whyDoubted(h)})
 	}
@@ -84,4 +97,20 @@ func (s *Server) whyDoubted(h cure.Heard) string {
 		return s.settings.Locale.Say("band.other-temperature")
 	}
 	return ""
+}
+
+// whyFollowed returns how far an instrument that follows a batch counts.
+func (s *Server) whyFollowed(instrument string, f cure.Followed) string {
+	w := s.settings.Locale
+	switch {
+	case f.Flat:
+		return w.Say("band.trend-flat", "trend", instrument)
+	case f.Doubted >= doubtful:
+		return w.Say("band.trend-doubted", "trend", instrument, "pct", w.Percent(100*f.Doubted, 0))
+	case !f.Learned:
+		return w.Say("band.trend-not-learned", "trend", instrument)
+	case !f.Confirmed:
+		return w.Say("band.trend-beginning", "trend", instrument)
+	}
+	return w.Say("band.trend-confirmed", "trend", instrument)
 }

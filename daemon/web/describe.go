@@ -32,7 +32,7 @@ var tags = []*huma.Tag{
 	{Name: "air", Description: "The air of each zone now"},
 	{Name: "history", Description: "Air, prints, rejects, batches and checks of the past, and the files in which they are stored"},
 	{Name: "study", Description: "How rejects go with the air and the mix"},
-	{Name: "devices", Description: "Scales and sensors, their condition and maintenance"},
+	{Name: "devices", Description: "Scales, sensors and instruments that follow batches, their condition and maintenance"},
 	{Name: "cans", Description: "Registered cans, where their lots went, and waste"},
 	{Name: "inks", Description: "Inks, and what past batches say about them"},
 	{Name: "events", Description: "The journal's events, and a stream of changes"},
@@ -44,7 +44,7 @@ var tags = []*huma.Tag{
 // tagOf maps the first word of a path to its tag.
 var tagOf = map[string]string{
 	"batches": "batches", "recipe": "batches", "plan": "batches", "presses": "presses", "lights": "presses", "alarms": "alarms",
-	"air": "air", "history": "history", "storage": "history", "pictures": "history", "study": "study", "scales": "devices", "sensors": "devices", "cans": "cans", "lots": "cans", "waste": "cans",
+	"air": "air", "history": "history", "storage": "history", "pictures": "history", "study": "study", "scales": "devices", "sensors": "devices", "trends": "devices", "cans": "cans", "lots": "cans", "waste": "cans",
 	"inks": "inks", "events": "events", "stream": "events", "session": "access", "sessions": "access", "configuration": "configuration", "neighbours": "benches",
 }
 

@@ -27,6 +27,7 @@ const (
 	Zone   Subject = "zone"
 	Sensor Subject = "sensor"
 	Scale  Subject = "scale"
+	Trend  Subject = "trend" // an instrument that follows a batch
 	Light  Subject = "light"
 	Bench  Subject = "bench"
 )
@@ -67,6 +68,7 @@ const (
 	SensorDrifting = "sensor-drifting"
 	SensorFailing  = "sensor-failing"
 	SensorJumping  = "sensor-jumping"
+	TrendDoubted   = "trend-doubted"
 	ScaleSilent    = "scale-silent"
 	ScaleOverdue   = "scale-overdue"
 	ScaleNoisy     = "scale-noisy"

@@ -107,6 +107,10 @@ var ofAir = []Definition{
 		Name: SensorJumping, Subject: Sensor, Priority: Low,
 		Delays: Delays{On: time.Minute, Off: time.Minute},
 	},
+	{
+		Name: TrendDoubted, Subject: Trend, Priority: Low,
+		Delays: Delays{On: time.Minute, Off: time.Minute},
+	},
 }
 
 var ofService = []Definition{

@@ -75,6 +75,12 @@ declare namespace API {
     until?: string;
   }
 
+  interface Amounts {
+    hardener_g: number;
+    ink_g: number;
+    thinner_g: number;
+  }
+
   interface Answer {
     assumed: Array<string> | null;
     faster: Array<Other> | null;
@@ -101,6 +107,7 @@ declare namespace API {
     names: Array<string> | null;
     narrowings: Array<Narrowing> | null;
     parts: Array<Part> | null;
+    trend?: HeardTrend;
   }
 
   interface Batch {
@@ -316,6 +323,21 @@ declare namespace API {
     total_g: number;
   }
 
+  interface Curve {
+    bend: number;
+    ends: number;
+    per_kelvin: number;
+    per_kelvin_spread: number;
+    per_pct: number;
+    per_pct_spread: number;
+    rise: number;
+    rise_spread: number;
+    share: number;
+    share_spread: number;
+    start: number;
+    start_spread: number;
+  }
+
   interface DefectCount {
     kind: string;
     today: number;
@@ -399,7 +421,7 @@ declare namespace API {
     value: number;
   }
 
-  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJarLooked | EventJarsEnded | EventJarsStarted | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventUndone | EventUnloaded;
+  type Event = EventAbandoned | EventAlarmAcknowledged | EventAlarmCleared | EventAlarmRaised | EventAlarmReturned | EventAlarmShelved | EventAlarmSuppressed | EventAlarmUnshelved | EventAlarmUnsuppressed | EventCanEmptied | EventCanMade | EventCanOpened | EventCanStirred | EventClockChanged | EventClosed | EventConfigurationRead | EventConfirmed | EventCorrected | EventCorrectionAccepted | EventCorrectionRevoked | EventDefects | EventDevicePaired | EventDeviceUnpaired | EventFlowTimed | EventGood | EventHardenerBegun | EventInService | EventInstrumentIdentified | EventJarLooked | EventJarsEnded | EventJarsStarted | EventJournalRebuilt | EventLearnedAccepted | EventLearnedRevoked | EventLeftWeighed | EventLoaded | EventMixStarted | EventMoved | EventOutOfService | EventPanChanged | EventPouredFrom | EventPrinted | EventRecorded | EventReplaced | EventRested | EventReweighed | EventScaleDay | EventScaleVerified | EventSensorDay | EventSensorVerified | EventSplit | EventStarted | EventStopped | EventTakenUp | EventTested | EventThinned | EventToppedUp | EventTrendTaken | EventUndone | EventUnloaded;
 
   interface EventAbandoned {
     age_s?: number;
@@ -1242,6 +1264,7 @@ declare namespace API {
   interface EventSample {
     common_spread: number;
     cup?: string;
+    drift?: number;
     ln_runs: Array<number> | null;
     run_spread: number;
     temperature_c: number;
@@ -1460,6 +1483,21 @@ declare namespace API {
     time: string;
   }
 
+  interface EventTrendTaken {
+    batch: string;
+    begin?: boolean;
+    bench: string;
+    by: string;
+    curve: EventCurve;
+    instrument: string;
+    journal: string;
+    kind: "trend-taken";
+    sample: EventSample;
+    seq: number;
+    time: string;
+    value: number;
+  }
+
   interface EventUndone {
     batch: string;
     batches: Array<string> | null;
@@ -1534,6 +1572,14 @@ declare namespace API {
     why?: string;
   }
 
+  interface HeardTrend {
+    confirmed: boolean;
+    doubted: number;
+    instrument: string;
+    learned: boolean;
+    why: string;
+  }
+
   interface History {
     artwork?: string;
     closed_at?: string;
@@ -1560,6 +1606,7 @@ declare namespace API {
     still_good?: string;
     targets_g: Targets;
     tests: Array<Test> | null;
+    trend?: Trend;
     via?: string;
     warnings: Array<string> | null;
   }
@@ -1969,6 +2016,7 @@ declare namespace API {
     still_good?: string;
     targets_g: Targets;
     tests: Array<Test> | null;
+    trend?: Trend;
     via?: string;
     warnings: Array<string> | null;
   }
@@ -2114,6 +2162,7 @@ declare namespace API {
   interface Sample {
     common_spread: number;
     cup?: string;
+    drift?: number;
     ln_runs: Array<number> | null;
     run_spread: number;
     temperature_c: number;
@@ -2495,6 +2544,43 @@ declare namespace API {
     batches: Array<Past> | null;
     next: number;
     seq: number;
+  }
+
+  interface Trend {
+    added?: Amounts;
+    curve: Curve;
+    given_away?: number;
+    instrument: string;
+    lost_g?: number;
+    press: string;
+    samples: Array<TrendSample> | null;
+  }
+
+  interface TrendInstrument {
+    batch?: string;
+    condition: string;
+    detail?: string;
+    doubted?: string;
+    id: string;
+    press: string;
+    read_at?: string;
+    since: string;
+    text?: string;
+    value?: number;
+  }
+
+  interface TrendList {
+    seq: number;
+    trends: Array<TrendInstrument> | null;
+  }
+
+  interface TrendSample {
+    at: string;
+    begin?: boolean;
+    sample: Sample;
+    seq: number;
+    spent: number;
+    value: number;
   }
 
   interface Undo {

@@ -529,6 +529,7 @@ declare namespace Words {
     "event.thinned": {mass: Value};
     "event.thinner-stirred": {};
     "event.topped-up": {batch: Value; mass: Value};
+    "event.trend-taken": {trend: Value};
     "event.undone": {};
     "event.unloaded": {press: Value};
     "flow-time.cup": {};
@@ -1007,6 +1008,13 @@ declare namespace Words {
     "trace.the-lot": {lot: Value};
     "trace.title": {};
     "trace.via": {batch: Value};
+    "trends.about": {};
+    "trends.follows": {batch: Value; press: Value};
+    "trends.no-batch": {press: Value};
+    "trends.read": {at: Value};
+    "trends.sample": {pct: Value; spent: Value};
+    "trends.sample-begin": {spent: Value};
+    "trends.title": {};
     "undo.close": {batch: Value; outcome: Value};
     "undo.good": {batch: Value};
     "undo.load": {batch: Value; press: Value};
