@@ -126,6 +126,7 @@ function historyParts(b, kinds, of) {
     (tests.length > 0 || testable(b)) && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${testWords(t)}` }))),
       testable(b) && h("div", {}, button(say("tests.of-closed"), "big", () => closedTestDialog(b, load)))),
     flows.length > 0 && part(say("batch.flow-times"), h("ul", { class: "history-list" }, flows.map((f) => flowRow(f, of)))),
+    b.trend && part(say("trends.title"), ...trendPart(b.trend, of)),
     of && part(say("batch.band"), ...bandPart(of)),
     part(say("batch.events"), h("ol", { class: "history-list" }, events.map(eventRow))),
     b.state !== "closed" && b.mixed_at && h("p", {}, h("a", { class: "big-link", href: `/batches/${encodeURIComponent(id)}/label`, text: say("batch.label") })),
@@ -175,6 +176,16 @@ function flowRow(f, of) {
   const single = f.agree ? "" : say("batch.flow-time-single");
   const why = !of ? single : counted ? counted.why : say("batch.flow-time-older");
   return h("li", {}, `${dayTime(f.at)}: ${text}`, why && h("p", { text: why }));
+}
+
+/**
+ * trendPart is what an instrument that follows the batch has said, and how far it counts.
+ * @param {API.Trend} t
+ * @param {API.Band | null} of the batch's band, while it is open
+ */
+function trendPart(t, of) {
+  const rows = (t.samples ?? []).map((one) => h("li", { text: `${dayTime(one.at)}: ${say(one.begin ? "trends.sample-begin" : "trends.sample", { pct: Math.round(100 * Math.exp(one.sample.ln_runs?.[0] ?? 0)), spent: spentWords(one.spent) })}` }));
+  return [of?.trend && h("p", { words: of.trend.why }), h("p", { class: "quiet", text: say("trends.about") }), h("ul", { class: "history-list" }, rows)].flatMap((shown) => shown || []);
 }
 
 /**
@@ -253,6 +264,7 @@ const eventWriters = {
   "topped-up": (e) => (e.batch === id ? say("event.topped-up", { mass: grams(e.g), batch: e.from }) : say("event.poured-into", { batch: e.batch })),
   thinned: (e) => say("event.thinned", { mass: grams(e.g) }),
   reweighed: (e) => say("event.reweighed", { mass: grams(e.content_g) }),
+  "trend-taken": (e) => say("event.trend-taken", { trend: e.instrument }),
   "flow-timed": (e) => say("event.flow-timed", { time: runsWords(e.runs_s), cup: flowCupWords(e.cup) }),
   tested: (e) => say("event.tested", { test: term("test", e.test), result: term("result", e.result) }),
   "poured-from": (e) => say("event.poured-from", { part: term("part", e.part), can: e.can }) + (e.lot ? `, ${say("cans.lot", { lot: e.lot })}` : ""),

@@ -8,6 +8,7 @@ import { pairedPanel } from "./paired.js";
 import { picturesPanel } from "./pictures.js";
 import { readiness } from "./readiness.js";
 import { storagePanel } from "./storage.js";
+import { trendsPanel } from "./trends.js";
 import { dependenciesPanel, verdictPanel, zonesPanel } from "./verdict.js";
 
 const askMs = 5_000; // instruments and readiness are not in the stream
@@ -17,10 +18,11 @@ const drawMs = 300_000;
 let checks = null; // null: not heard of
 const paired = pairedPanel();
 const stored = storagePanel();
+const trends = trendsPanel();
 
 async function ask() {
   if (document.hidden) return;
-  [checks] = await Promise.all([readiness(), paired.update(), stored.update()]);
+  [checks] = await Promise.all([readiness(), paired.update(), stored.update(), trends.update()]);
 }
 
 /** newestCheck is when a sensor was checked last, whether it passed or not, in ms; 0 without any. */
@@ -41,6 +43,7 @@ page.start(() => {
   let checkedAt = newestCheck();
   pictures.update();
   setInterval(() => document.hidden || pictures.update(), drawMs);
+  byId("trends").append(trends.element);
   byId("storage").append(...stored.parts);
   byId("paired").append(...paired.parts);
   return (kinds, now, contact) => {
