@@ -140,6 +140,9 @@ func (l *checklist) everything(ctx context.Context, shop config.Shop) {
 	for _, s := range shop.Sensors {
 		l.sensor(ctx, s, shop)
 	}
+	for _, t := range shop.Trends {
+		l.trend(ctx, t, shop)
+	}
 	if shop.Broker.Listen != "" {
 		l.port("built-in broker", shop.Broker.Listen)
 	}

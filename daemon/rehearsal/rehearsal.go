@@ -58,11 +58,12 @@ func Run(ctx context.Context, o Options) (err error) {
 	clock := NewPaced(o.Speed)
 	r := &rehearsal{Options: o, shop: shop, clock: clock, story: newStory(clock, o.Out)}
 
-	// The service and the scale outlive the people who use them.
+	// The service and the instruments outlive the people who use them.
 	world, endWorld := context.WithCancel(context.WithoutCancel(ctx))
 	defer endWorld()
-	scaleEnded := make(chan error, 1)
-	go func() { scaleEnded <- shop.scale.Run(world) }()
+	ended := make(chan error, 2) // of the instruments
+	go func() { ended <- shop.scale.Run(world) }()
+	go func() { ended <- shop.drive.Run(world) }()
 	service, endService := context.WithCancel(world)
 	defer endService()
 	reached := make(chan daemon.Addresses, 1)
@@ -82,7 +83,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	endService()
 	err = errors.Join(err, <-serviceEnded)
 	endWorld()
-	return errors.Join(err, <-scaleEnded)
+	return errors.Join(err, <-ended, <-ended)
 }
 
 // rehearsal is a run with its parts.
@@ -141,6 +142,7 @@ func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded c
 			return err
 		}
 		begin(outside.run)
+		begin((&stirrer{r.shop.drive, feed, r.clock}).run)
 		for _, press := range mixer.machines {
 			begin(press.run)
 		}

@@ -166,6 +166,7 @@ func checkLoaded(t *testing.T, page, id string) {
 			`potlife_press_remaining_seconds{bench="bench-1",bound="expected",press="press-1"}`,
 			`potlife_time_lapse_ratio{bench="bench-1"} 240`,
 			`potlife_scale_up{bench="bench-1",scale="scale-1"} 1`,
+			`potlife_trend_up{bench="bench-1",press="press-2",trend="stirrer-2"} 1`,
 		} {
 			if !strings.Contains(string(data), want) {
 				t.Errorf("the metrics lack %s", want)

@@ -28,8 +28,8 @@ const (
 )
 
 // configuration is the shop's file, as somebody might have written it. %s are the
-// address to listen on, the data folder, the scale's port and the folders of the two
-// sensors; %q quotes as YAML does what a path may hold.
+// address to listen on, the data folder, the scale's port, the folders of the two
+// sensors, the scale's settings and the drive's port; %q quotes as YAML does what a path may hold.
 //
 // gauge-quick lives for less than two hours, so that nobody waits for the story, and
 // the alarms come as late as fits such an ink. A sensor is read every ten seconds:
@@ -67,13 +67,16 @@ inks:
   - {id: dial-flat, hardener: hardener-a, hardener_ratio: "8:1", thinners: [thinner-s], thinner_pct: {min: 6, max: 14, dark: 7, light: 9}, pot_life: {shortest: 9h, longest: 11h}}
   - {id: dial-bend, hardener: hardener-a, hardener_ratio: "25:2", thinners: [thinner-s], thinner_pct: {min: 8, max: 18, dark: 9, light: 11}, pot_life: {about: 14h}}
 alarms: {ending_before: 10m, mixing_takes: 5m}
+trends:
+  - {id: stirrer-2, observes: {batch-of: ` + stirs + `}, source: line, port: %[7]q, line: "` + simulate.DriveLine + `", idle_below: 1}
 `
 
 // shop holds the instruments, and the folder of all files of the shop.
 type shop struct {
 	dir   string
 	scale *simulate.Scale
-	shape string // how the scale sends
+	drive *simulate.Drive // moves the ink of press-2 and tells its torque
+	shape string          // how the scale sends
 	rooms map[string]*simulate.Room
 }
 
@@ -101,6 +104,9 @@ func (s *shop) fill(fastest float64, seed uint64) (err error) {
 		}
 	}
 	shape, asked := strings.CutPrefix(s.shape, asking)
+	if s.drive, err = simulate.NewDrive(simulate.DriveOptions{Dir: s.dir, Name: "stirrer-2", Every: lineEvery(fastest), Noise: 0.002, Seed: seed}); err != nil {
+		return err
+	}
 	request := ""
 	if asked {
 		request = demoRequest
@@ -124,7 +130,7 @@ func lineEvery(fastest float64) time.Duration {
 // configure writes the configuration of the shop.
 func (s *shop) configure(listen string) (config.Shop, error) {
 	text := fmt.Sprintf(configuration, listen, filepath.Join(s.dir, "journal"), s.scale.Port(),
-		s.rooms[mixing].Path(), s.rooms[presses].Path(), s.scaleSettings())
+		s.rooms[mixing].Path(), s.rooms[presses].Path(), s.scaleSettings(), s.drive.Port())
 	checked, err := config.Parse("demo", []byte(text))
 	if err != nil {
 		return checked, fmt.Errorf("demo: the shop's configuration: %w", err)
@@ -169,6 +175,9 @@ func (s *shop) close() error {
 	var errs []error
 	if s.scale != nil {
 		errs = append(errs, s.scale.Close())
+	}
+	if s.drive != nil {
+		errs = append(errs, s.drive.Close())
 	}
 	return errors.Join(append(errs, os.RemoveAll(s.dir))...)
 }
