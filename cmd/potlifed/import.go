@@ -25,20 +25,23 @@ func importCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "import [--config FILE] FILE... | --list | --undo ID",
 		Short: "Add paper records to the history",
-		Long: `import reads CSV files of paper records and adds them to the history: air, batches,
-prints and rejects from before the bench, or from while it did not run. The columns say
-what a file holds:
+		Long: `import reads CSV files of paper records and adds them to the history: air, batches, tests
+in jars, prints and rejects from before the bench, or from while it did not run. The
+columns say what a file holds:
 
   air      time,zone,temperature_c,humidity_pct
   batches  id,ink,mixed_at,closed_at,outcome and, where they are known, still_good,
            last_good_at, zone, press, ink_g, hardener_g, thinner_g, left_g, lots
+  jars     ink,mixed_at,temperature_c,humidity_pct,last_good_h,gone_off_h and, where they
+           are known, jar, mix, open: the form of "potlifed jars", filled in
   prints   time,press,prints and, where they are known, batch, temperature_c,
            humidity_pct, spent
   defects  time,press,kind,defects and the same; with a column prints, both at once
 
 Times have a zone, as 2026-06-12T08:30:00+02:00. Rows of a zone or press are in the order
 of time. The first row names the columns; others are ignored. Commas separate columns,
-and numbers have a point.
+and numbers have a point. Hours of jars count from mixed_at, the first hardener; a row
+without any is a jar that nobody used.
 
 Either every row of every file is added, or none; an error names the row and the column.
 A file that was imported before is refused, and so are rows that would double what was
@@ -168,6 +171,9 @@ func runImport(c *cobra.Command, config string, files []string, dryRun, asJSON b
 // knownTo returns what rows may name.
 func knownTo(shop config.Shop) importing.Known {
 	k := importing.Known{Bench: shop.Bench, Zone: shop.Zone(), Now: time.Now(), Kinds: defect.Trade()}
+	for _, i := range shop.Inks {
+		k.Inks = append(k.Inks, i.ID)
+	}
 	for _, d := range shop.Defects {
 		k.Kinds = append(k.Kinds, d.ID)
 	}

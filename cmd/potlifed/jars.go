@@ -6,13 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"potlifed/daemon/paper"
+	"potlifed/daemon/table"
 	"potlifed/model/air"
 	"potlifed/model/cure"
 	"potlifed/model/jars"
@@ -26,6 +27,7 @@ type jarsOptions struct {
 	noise   float64
 	look    time.Duration
 	form    bool
+	ink     string
 	results string
 	json    bool
 }
@@ -50,7 +52,11 @@ A jar is TEMPERATURE:SALT or TEMPERATURE:PERCENT, as 35:sodium-chloride or 22:48
 
 --form prints a CSV form. Write into it after how many hours from the first hardener
 each jar was last seen good and first seen gone off, and read it with --results. Leave
-gone_off_h empty for a jar that was still good when you looked last.
+gone_off_h empty for a jar that was still good when you looked last. Write also the ink's
+id, when the first hardener went into the mix, as 2026-06-12T08:30:00+02:00, and yes under
+open for a part that stood open and was stirred as in use: with these, "potlifed import"
+takes the same form, and the test then counts for what the shop learns of the ink.
+--results takes each jar as closed.
 
 Limits: a jar is still air over still ink. A stirred cup, or one on a press, takes up more
 moisture. Let one part stand at the bench for comparison.
@@ -60,8 +66,9 @@ screw them tight. Hardener with isocyanates and solvents: wear gloves and eye pr
 and ventilate. Do not warm ink with solvents on a heater or near a spark. Salts: do not
 swallow, keep them off the scale. The ink maker's data sheet and local codes decide.`,
 		Example: `  potlifed jars --shortest 6h --longest 8h
-  potlifed jars --shortest 6h --longest 8h --form >jars.csv
-  potlifed jars --shortest 6h --longest 8h --results jars.csv`,
+  potlifed jars --shortest 6h --longest 8h --ink dial-satin --form >jars.csv
+  potlifed jars --shortest 6h --longest 8h --results jars.csv
+  potlifed import jars.csv`,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error { return runJars(c, o) },
 	}
@@ -72,12 +79,16 @@ swallow, keep them off the scale. The ink maker's data sheet and local codes dec
 	f.Float64Var(&o.noise, "scatter", 100*jars.DefaultNoise, "scatter of the life from jar to jar of one mix, in %")
 	f.DurationVar(&o.look, "look", 10*time.Minute, "how often you look at the jars")
 	f.BoolVar(&o.form, "form", false, "print a CSV form for the results")
+	f.StringVar(&o.ink, "ink", "", "`id` of the ink, for the form: import needs it")
 	f.StringVar(&o.results, "results", "", "the filled-in form; - is standard input")
 	f.BoolVar(&o.json, "json", false, "print one JSON object")
 	return c
 }
 
 func runJars(c *cobra.Command, o jarsOptions) error {
+	if o.ink != "" && !o.form {
+		return usage("jars: --ink is the ink of the form; give --form too")
+	}
 	ink, err := calibrated(c, o.sheet)
 	if err != nil {
 		return err
@@ -101,7 +112,7 @@ func runJars(c *cobra.Command, o jarsOptions) error {
 	case err != nil:
 		return usage("jars: %w", err)
 	case o.form:
-		return writeForm(c.OutOrStdout(), all, o.jars)
+		return writeForm(c.OutOrStdout(), all, o)
 	case o.json:
 		return json.NewEncoder(c.OutOrStdout()).Encode(plan)
 	}
@@ -158,78 +169,26 @@ func writeSpreads(b *strings.Builder, before, after, apart jars.Spreads) {
 	}
 }
 
-var formColumns = []string{"mix", "temperature_c", "humidity_pct", "last_good_h", "gone_off_h"}
-
-// givenColumns stand before formColumns and tell which jar a line is about. Their values are not read: a form
-// without them is read as well.
-var givenColumns = []string{"jar", "salt"}
-
-// writeForm writes a line for each jar; given are the jars as they were asked for.
-func writeForm(to io.Writer, all []jars.Jar, given []string) error {
+// writeForm writes a line for each jar, as [paper.JarColumns] names the columns.
+func writeForm(to io.Writer, all []jars.Jar, o jarsOptions) error {
 	w := csv.NewWriter(to)
-	rows := [][]string{slices.Concat(givenColumns, formColumns)}
+	rows := [][]string{paper.JarColumns}
 	for i, j := range all {
-		_, salt, _ := strings.Cut(given[i], ":")
+		_, salt, _ := strings.Cut(o.jars[i], ":")
 		if _, isNumber := plainNumber(salt); isNumber {
 			salt = ""
 		}
-		rows = append(rows, []string{strconv.Itoa(i + 1), salt, j.Mix, strconv.FormatFloat(j.Air.TemperatureC, 'f', 1, 64), strconv.FormatFloat(j.Air.HumidityPct, 'f', 1, 64), "", ""})
+		rows = append(rows, []string{
+			strconv.Itoa(i + 1), salt, table.Harmless(o.ink), "", j.Mix, strconv.FormatFloat(j.Air.TemperatureC, 'f', 1, 64), strconv.FormatFloat(j.Air.HumidityPct, 'f', 1, 64), "", "", "",
+		})
 	}
 	return w.WriteAll(rows)
 }
 
-// readForm reads a filled-in form. Lines without any figure of a result are jars that nobody used.
-func readForm(from io.Reader) ([]jars.Result, error) {
-	r := csv.NewReader(from)
-	r.TrimLeadingSpace = true
-	head, err := r.Read()
-	given := 0
-	if err == nil && len(head) > len(formColumns) {
-		given = len(givenColumns)
-	}
-	if want := slices.Concat(givenColumns[:given], formColumns); err != nil || !slices.Equal(head, want) {
-		return nil, fmt.Errorf("the first line must be %s", strings.Join(slices.Concat(givenColumns, formColumns), ","))
-	}
-	var all []jars.Result
-	for {
-		row, err := r.Read()
-		if err == io.EOF {
-			return all, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		if len(all) >= jars.MaxJars {
-			return nil, fmt.Errorf("more than %d jars", jars.MaxJars)
-		}
-		row = row[given:]
-		if row[3] == "" && row[4] == "" {
-			continue
-		}
-		var figures [4]float64
-		for k := range figures {
-			if k >= 2 && row[k+1] == "" { // never seen good, or never seen gone off
-				continue
-			}
-			v, ok := plainNumber(row[k+1])
-			if !ok {
-				line, _ := r.FieldPos(given + k + 1)
-				return nil, fmt.Errorf("line %d: %s %q is not a number", line, formColumns[k+1], row[k+1])
-			}
-			if k >= 2 && v == 0 {
-				line, _ := r.FieldPos(given + k + 1)
-				return nil, fmt.Errorf("line %d: %s is 0: leave it empty where nobody saw the jar so", line, formColumns[k+1])
-			}
-			figures[k] = v
-		}
-		all = append(all, jars.Result{Jar: jars.Jar{Mix: row[0], Air: air.State{TemperatureC: figures[0], HumidityPct: figures[1]}}, LastGoodH: figures[2], EndedH: figures[3]})
-	}
-}
-
 func judgeJars(c *cobra.Command, ink cure.Ink, o jarsOptions) error {
-	results, err := readFrom("jars", o.results, "--results", c.InOrStdin(), func(_ string, from io.Reader) ([]jars.Result, error) { return readForm(from) })
+	results, err := readFrom("jars", o.results, "--results", c.InOrStdin(), paper.ReadJars)
 	if err != nil {
-		return usage("jars: %s: %w", o.results, err)
+		return err
 	}
 	told, err := jars.Fit(ink, results, o.noise/100)
 	if err != nil {

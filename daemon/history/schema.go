@@ -135,6 +135,22 @@ var migrations = []migration{
 	 INSERT INTO recent SELECT * FROM raw WHERE id > coalesce((SELECT CAST(value AS INTEGER) FROM meta WHERE name = 'rolled'), 0);
 	 DELETE FROM raw WHERE id IN (SELECT id FROM recent);
 	 DELETE FROM meta WHERE name = 'rolled';`},
+
+	{statements: `
+	 -- Jars of imported tests of inks. A look is in h after the first hardener; 0 for none.
+	 CREATE TABLE paper_jar (
+	   ink        TEXT NOT NULL,
+	   mixed      INTEGER NOT NULL, -- first hardener, ms since 1970
+	   mix        TEXT NOT NULL,    -- name of the mix on paper
+	   jar        INTEGER NOT NULL,
+	   celsius    REAL NOT NULL,
+	   percent    REAL NOT NULL,
+	   open       INTEGER NOT NULL, -- 1: it stood open
+	   good_h     REAL NOT NULL,
+	   gone_off_h REAL NOT NULL,
+	   import     INTEGER NOT NULL,
+	   PRIMARY KEY (ink, mixed, mix, jar)
+	 ) STRICT, WITHOUT ROWID;`},
 }
 
 // packCounts moves the rows of the table tally into days.

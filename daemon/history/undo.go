@@ -21,7 +21,7 @@ var (
 type Imported struct {
 	ID     int64      `json:"id"`
 	At     time.Time  `json:"at"`
-	What   string     `json:"what"` // air, batches, prints or defects
+	What   string     `json:"what"` // air, batches, jars, prints or defects
 	File   string     `json:"file"`
 	Rows   int64      `json:"rows"`
 	Undone *time.Time `json:"undone_at,omitempty"`
@@ -122,6 +122,7 @@ func undoImport(ctx context.Context, tx *sql.Tx, id int64, at time.Time) (i Impo
 		{`DELETE FROM batch WHERE source = ? AND seq >= ? AND seq < ?`, []any{string(Paper), id << batchRowBits, (id + 1) << batchRowBits}},
 		{`DELETE FROM counts WHERE import = ?`, []any{id}},
 		{`DELETE FROM paper_air WHERE import = ?`, []any{id}},
+		{`DELETE FROM paper_jar WHERE import = ?`, []any{id}},
 		{`UPDATE imported SET undone = ? WHERE id = ?`, []any{at.UnixMilli(), id}},
 	} {
 		if _, err := tx.ExecContext(ctx, change.statement, change.values...); err != nil {

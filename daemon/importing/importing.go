@@ -1,6 +1,6 @@
-// Package importing reads paper records as CSV and adds them to the history: air, batches, prints
-// and rejects from before the bench, or from while it did not run. Either every row of every file
-// is added, or none.
+// Package importing reads paper records as CSV and adds them to the history: air, batches, tests in
+// jars, prints and rejects from before the bench, or from while it did not run. Either every row of
+// every file is added, or none.
 package importing
 
 import (
@@ -12,6 +12,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"potlifed/daemon/history"
@@ -20,17 +21,17 @@ import (
 
 // Known are the ids of the configuration that rows may name, and what the records are for.
 type Known struct {
-	Bench                 string
-	Zones, Presses, Kinds []string
-	Zone                  *time.Location // of the shop, by whose days rejects and prints are compared
-	Now                   time.Time
+	Bench                       string
+	Zones, Presses, Kinds, Inks []string
+	Zone                        *time.Location // of the shop, by whose days rejects and prints are compared
+	Now                         time.Time
 }
 
 // Read is a file that was read.
 type Read struct {
 	ID   int64 // of the import; 0 where the file was only checked
 	File string
-	What string // air, batches, prints or defects
+	What string // air, batches, jars, prints or defects
 	Rows int64
 }
 
@@ -46,10 +47,17 @@ func Files(ctx context.Context, dir string, files []string, known Known, dryRun 
 		all = append(all, c)
 	}
 	if !dryRun {
+		var own ownJars
+		if slices.ContainsFunc(all, func(c checked) bool { return c.What == "jars" }) {
+			var err error
+			if own, err = readOwnJars(ctx, dir); err != nil {
+				return nil, err
+			}
+		}
 		err := history.ImportInto(ctx, dir, func(to *history.Import) error {
 			days := days{zone: known.Zone, first: map[pressDay]string{}}
 			for i := range all {
-				if err := all[i].add(ctx, known, to, &days, progress); err != nil {
+				if err := all[i].add(ctx, known, adding{to, &days, own}, progress); err != nil {
 					return err
 				}
 			}
@@ -84,15 +92,15 @@ func check(ctx context.Context, name string, known Known, progress func(string, 
 }
 
 // add reads the file again and adds its rows.
-func (c *checked) add(ctx context.Context, known Known, to *history.Import, days *days, progress func(string, float64)) (err error) {
-	if c.ID, err = to.File(c.What, filepath.Base(c.File), c.sum, c.Rows, known.Now); err != nil {
+func (c *checked) add(ctx context.Context, known Known, adding adding, progress func(string, float64)) (err error) {
+	if c.ID, err = adding.to.File(c.What, filepath.Base(c.File), c.sum, c.Rows, known.Now); err != nil {
 		if errors.Is(err, history.ErrImported) {
 			return paper.Wrong("%s: %w; nothing was changed", filepath.Base(c.File), err)
 		}
 		return err
 	}
 	sum, err := open(c.File, func(from io.Reader) error {
-		_, _, err := read(ctx, filepath.Base(c.File), from, known, adding{to, days})
+		_, _, err := read(ctx, filepath.Base(c.File), from, known, adding)
 		return err
 	}, func(share float64) { progress("import "+filepath.Base(c.File), share) })
 	if err == nil && sum != c.sum {
@@ -143,6 +151,7 @@ type sink interface {
 	air(row, zone string, r history.Reading) error
 	count(row string, p history.Pieces) error
 	batch(b history.Batch) error
+	jar(j history.Jar) error
 }
 
 // nothing takes rows that are only checked.
@@ -151,11 +160,13 @@ type nothing struct{}
 func (nothing) air(string, string, history.Reading) error { return nil }
 func (nothing) count(string, history.Pieces) error        { return nil }
 func (nothing) batch(history.Batch) error                 { return nil }
+func (nothing) jar(history.Jar) error                     { return nil }
 
 // adding takes rows that are imported.
 type adding struct {
 	to   *history.Import
 	days *days
+	own  ownJars
 }
 
 func (a adding) air(_, zone string, r history.Reading) error { return a.to.Air(zone, r.At, r.Air) }

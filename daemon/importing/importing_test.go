@@ -14,10 +14,12 @@ import (
 	"potlifed/daemon/journal"
 	"potlifed/daemon/paper"
 	"potlifed/daemon/record"
+	"potlifed/model/jars"
+	"potlifed/model/learn"
 )
 
 var known = Known{
-	Bench: "bench-1", Zones: []string{"bench", "hall"}, Presses: []string{"press-1", "press-2"}, Kinds: []string{"pinholes", "dust"}, Zone: time.UTC,
+	Bench: "bench-1", Zones: []string{"bench", "hall"}, Presses: []string{"press-1", "press-2"}, Kinds: []string{"pinholes", "dust"}, Inks: []string{"dial-satin", "=dial"}, Zone: time.UTC,
 	Now: time.Date(2026, 11, 29, 12, 0, 0, 0, time.UTC),
 }
 
@@ -112,6 +114,13 @@ func (s shop) holds() string {
 	for _, a := range air {
 		out = append(out, fmt.Sprintf("hall %v °C %v %% for %v s %s", a.TemperatureC, a.HumidityPct, a.KnownS, a.Source))
 	}
+	tested, err := h.Jars(s.t.Context())
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	for _, j := range tested {
+		out = append(out, fmt.Sprintf("jar %d of %s, mix %s at %s: %v %v to %v h, open %v", j.Number, j.Ink, j.Mix, j.MixedAt.Format(time.RFC3339), j.Air, j.GoodH, j.GoneOffH, j.Open))
+	}
 	return strings.Join(out, "; ")
 }
 
@@ -119,22 +128,24 @@ const (
 	climes  = "time,zone,temperature_c,humidity_pct\n2025-06-12T08:00:00Z,hall,20,40\n2025-06-12T09:00:00Z,hall,22,40\n2025-06-12T14:00:00Z,hall,30,40\n2025-06-12T14:30:00Z,hall,30,40\n"
 	batches = "id,ink,mixed_at,closed_at,outcome,still_good,zone\n0612-1,dial-satin,2025-06-12T08:00:00Z,2025-06-12T10:00:00Z,used-up,yes,hall\n'=1,dial-satin,2025-06-13T08:00:00Z,2025-06-13T09:00:00Z,went-off,,\n"
 	prints  = "time,press,prints,batch\n2025-06-12T08:10:00Z,press-1,100,0612-1\n2025-06-12T08:11:00Z,press-1,50,0612-1\n2025-06-12T09:00:00Z,press-1,70,0612-1\n"
+	tests   = "jar,salt,ink,mixed_at,mix,temperature_c,humidity_pct,open,last_good_h,gone_off_h\n1,,dial-satin,2025-06-12T08:00:00+02:00,'=1,20,33,,8.5,8.7\n2,,dial-satin,2025-06-12T08:00:00+02:00,'=1,35,75,,,\n3,,'=dial,2025-06-12T08:00:00+02:00,'=1,35,75,yes,2.5,\n"
 	defects = "time,press,kind,defects,batch\n2025-06-12T08:10:00Z,press-1,pinholes,3,0612-1\n2025-06-12T08:12:00Z,press-1,dust,0,0612-1\n"
 )
 
 // TestPaperRecords: they are in the answers, marked, and the journal is as before.
 func TestPaperRecords(t *testing.T) {
 	s := newShop(t, record.Started{GapKnown: true})
-	if err := s.imports(s.file("air.csv", climes), s.file("batches.csv", batches), s.file("prints.csv", prints), s.file("defects.csv", "\xef\xbb\xbf"+defects)); err != nil {
+	if err := s.imports(s.file("air.csv", climes), s.file("batches.csv", batches), s.file("prints.csv", prints), s.file("defects.csv", "\xef\xbb\xbf"+defects), s.file("jars.csv", tests)); err != nil {
 		t.Fatal(err)
 	}
 	// From 8 to 9 the mean is 21 °C; nothing is known from 9 to 14; then half an hour of 30 °C.
-	want := "press-1 220 prints paper; press-1 3 pinholes paper; batch 0612-1 paper prints 220 of dial-satin 7200 s; batch =1 paper prints 0 of dial-satin 3600 s; hall 24 °C 40 % for 5400 s paper"
+	want := "press-1 220 prints paper; press-1 3 pinholes paper; batch 0612-1 paper prints 220 of dial-satin 7200 s; batch =1 paper prints 0 of dial-satin 3600 s; hall 24 °C 40 % for 5400 s paper; " +
+		"jar 3 of =dial, mix =1 at 2025-06-12T06:00:00Z: {35 75} 2.5 to 0 h, open true; jar 1 of dial-satin, mix =1 at 2025-06-12T06:00:00Z: {20 33} 8.5 to 8.7 h, open false"
 	if got := s.holds(); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 	state, err := s.j.Load(t.Context())
-	if err != nil || state.Seq != 1 || len(state.Closed) != 0 || len(state.Prints) != 0 {
+	if err != nil || state.Seq != 1 || len(state.Closed) != 0 || len(state.Prints) != 0 || len(state.JarTests) != 0 {
 		t.Errorf("%+v %v", state, err)
 	}
 }
@@ -143,7 +154,7 @@ func TestPaperRecords(t *testing.T) {
 // were in another file.
 func TestTheSameFileTwice(t *testing.T) {
 	s := newShop(t)
-	if err := s.imports(s.file("prints.csv", prints), s.file("air.csv", climes), s.file("batches.csv", batches)); err != nil {
+	if err := s.imports(s.file("prints.csv", prints), s.file("air.csv", climes), s.file("batches.csv", batches), s.file("jars.csv", tests)); err != nil {
 		t.Fatal(err)
 	}
 	before := s.holds()
@@ -152,6 +163,8 @@ func TestTheSameFileTwice(t *testing.T) {
 		"other.csv: it was imported before, as prints.csv on 2026-11-29":          {s.file("defects.csv", defects), s.file("other.csv", prints)},
 		"more.csv: row 4, column prints: it was imported before":                  {s.file("more.csv", "time,press,prints,batch\n2025-06-12T07:10:00Z,press-1,5,0612-1\n2025-06-12T07:50:00Z,press-1,5,\n2025-06-12T09:01:00Z,press-1,1,0612-1\n")},
 		"wet.csv: row 3, column time: it was imported before":                     {s.file("wet.csv", "time,zone,temperature_c,humidity_pct\n2025-06-12T07:00:00Z,hall,20,40\n2025-06-12T08:00:00Z,hall,20,40\n")},
+		"jars.csv: it was imported before":                                        {s.file("jars.csv", tests)},
+		"late.csv: row 3, column mixed_at: it was imported before":                {s.file("late.csv", jarHead+"dial-satin,2025-06-12T07:50:00Z,,20,33,8,9\ndial-satin,2025-06-12T06:20:00Z,=1,20,33,8,9\n")},
 		"again.csv: row 2, column id: it was imported before":                     {s.file("again.csv", "id,ink,mixed_at,closed_at,outcome\n0612-1,dial-satin,2025-06-12T08:00:00Z,2025-06-12T11:00:00Z,used-up\n")},
 		"twice.csv: it was imported before, as twice.csv on 2026-11-29T12:00:00Z": {s.file("twice.csv", "time,press,prints\n2025-07-12T07:10:00Z,press-1,5\n"), s.file("twice.csv", "time,press,prints\n2025-07-12T07:10:00Z,press-1,5\n")},
 	} {
@@ -175,14 +188,14 @@ func TestUndo(t *testing.T) {
 	}
 	before := s.holds()
 	again := func() (files []string) {
-		return []string{s.file("air.csv", climes), s.file("batches.csv", batches), s.file("prints.csv", prints), s.file("defects.csv", defects)}
+		return []string{s.file("air.csv", climes), s.file("batches.csv", batches), s.file("prints.csv", prints), s.file("defects.csv", defects), s.file("jars.csv", tests)}
 	}
 	if err := s.imports(again()...); err != nil {
 		t.Fatal(err)
 	}
 	after := s.holds()
 	list, err := history.Imports(t.Context(), s.dir)
-	if err != nil || len(list) != 6 || list[2].What != "air" || list[2].Rows != 4 || list[2].Undone != nil {
+	if err != nil || len(list) != 7 || list[2].What != "air" || list[2].Rows != 4 || list[2].Undone != nil {
 		t.Fatalf("%+v %v", list, err)
 	}
 	undo := func(ids ...int64) error {
@@ -192,7 +205,7 @@ func TestUndo(t *testing.T) {
 	if err := undo(3, 4, 99); !errors.Is(err, history.ErrNoImport) || s.holds() != after {
 		t.Errorf("%v; %s", err, s.holds())
 	}
-	if err := undo(3, 4, 5, 6); err != nil || s.holds() != before {
+	if err := undo(3, 4, 5, 6, 7); err != nil || s.holds() != before {
 		t.Errorf("%v\n%s\n%s", err, s.holds(), before)
 	}
 	if err := undo(3); !errors.Is(err, history.ErrUndone) {
@@ -201,7 +214,7 @@ func TestUndo(t *testing.T) {
 	if err := s.imports(again()...); err != nil || s.holds() != after {
 		t.Errorf("%v\n%s\n%s", err, s.holds(), after)
 	}
-	if list, err = history.Imports(t.Context(), s.dir); err != nil || len(list) != 10 || list[2].Undone == nil || list[9].Undone != nil {
+	if list, err = history.Imports(t.Context(), s.dir); err != nil || len(list) != 12 || list[2].Undone == nil || list[11].Undone != nil {
 		t.Errorf("%+v %v", list, err)
 	}
 }
@@ -222,10 +235,27 @@ func TestWhatTheBenchCounted(t *testing.T) {
 	}
 }
 
+// jarHead are the columns of jars that an import needs, and the name of the mix.
+const jarHead = "ink,mixed_at,mix,temperature_c,humidity_pct,last_good_h,gone_off_h\n"
+
+// TestJarsThatTheBenchRecorded are not imported beside it, and a test of another ink or time is.
+func TestJarsThatTheBenchRecorded(t *testing.T) {
+	mixed := time.Date(2026, 6, 12, 8, 0, 0, 0, time.UTC)
+	s := newShop(t, record.Started{GapKnown: true}, record.JarsStarted{Ink: "dial-satin", MixedAt: mixed, Jars: []record.PlannedJar{{TemperatureC: 20, HumidityPct: 33}}},
+		record.JarLooked{Ink: "dial-satin", Jar: 1, Seen: record.JarGood, At: mixed.Add(time.Hour), AgeH: 1}, record.JarsEnded{Ink: "dial-satin", Counts: true})
+	err := s.imports(s.file("jars.csv", jarHead+"=dial,2026-06-12T08:00:00Z,1,20,33,8,9\ndial-satin,2026-06-12T10:10:00+02:00,1,20,33,8,9\n"))
+	if err == nil || !strings.Contains(err.Error(), "jars.csv: row 3, column mixed_at: the bench recorded it itself, as begun at 2026-06-12T08:00:00Z") || s.holds() != "" {
+		t.Error(err, s.holds())
+	}
+	if err := s.imports(s.file("jars.csv", jarHead+"=dial,2026-06-12T08:00:00Z,1,20,33,8,9\ndial-satin,2026-06-12T11:10:00+02:00,1,20,33,8,9\n")); err != nil {
+		t.Error(err)
+	}
+}
+
 func TestFaultsNameRowAndColumn(t *testing.T) {
 	s := newShop(t)
 	const p, d, a, b = "time,press,prints\n", "time,press,kind,defects\n", "time,zone,temperature_c,humidity_pct\n", "id,ink,mixed_at,closed_at,outcome\n"
-	const at = "2025-06-12T08:00:00Z,"
+	const at, j, jar = "2025-06-12T08:00:00Z,", jarHead, "dial-satin,2025-06-12T08:00:00Z"
 	for _, c := range []struct{ text, want string }{
 		{"", "the file is empty"},
 		{"when,who\n", "row 1: want the columns"},
@@ -252,6 +282,22 @@ func TestFaultsNameRowAndColumn(t *testing.T) {
 		{b + "1,i,2025-06-12T08:00:00Z,2025-06-12T07:00:00Z,used-up\n", "row 2, column closed_at"},
 		{b + "1,i,2025-06-12T08:00:00Z,2025-06-12T09:00:00Z,eaten\n", "row 2, column outcome"},
 		{b + ",i,2025-06-12T08:00:00Z,2025-06-12T09:00:00Z,used-up\n", "row 2, column id"},
+		{"mix,temperature_c,humidity_pct,last_good_h,gone_off_h\n1,20,33,8,9\n", "ink,mixed_at,temperature_c,humidity_pct,last_good_h,gone_off_h of jars"},
+		{j + jar + ",,20,33,,\n", "no row has last_good_h or gone_off_h"},
+		{j + "gold,2025-06-12T08:00:00Z,,20,33,8,9\n", `row 2, column ink: there is no ink "gold" in the configuration; it has dial-satin`},
+		{j + "dial-satin,,1,20,33,8,9\n", "row 2, column mixed_at"},
+		{j + "dial-satin,12.6.2025,1,20,33,8,9\n", "row 2, column mixed_at"},
+		{j + "dial-satin,2027-06-12T08:00:00Z,1,20,33,8,9\n", "row 2, column mixed_at: 2027-06-12T08:00:00Z is in the future"},
+		{j + "dial-satin,2026-11-29T08:00:00Z,1,20,33,8,90\n", "row 2, column gone_off_h: 90 h after 2026-11-29T08:00:00Z is in the future"},
+		{j + jar + ",1,20,133,8,9\n", "row 2, column humidity_pct: 133 is outside"},
+		{j + jar + ",1,20,33,9,8\n", "row 2, column gone_off_h: 8 h is not after last_good_h, 9 h"},
+		{j + jar + ",1,20,33,0,8\n", "row 2, column last_good_h: it is 0"},
+		{j + jar + ",1,20,33,8,9\ndial-satin,2025-06-13T08:00:00Z,1,20,33,8,9\n", `row 3, column mixed_at: mix "1" of dial-satin was mixed at 2025-06-12T08:00:00Z by x.csv: row 2`},
+		{"jar," + j + "2," + jar + ",1,20,33,8,9\n2," + jar + ",1,20,33,8,9\n", `row 3, column jar: jar 2 of mix "1" is there twice, first in x.csv: row 2`},
+		{"jar," + j + "1.5," + jar + ",1,20,33,8,9\n", "row 2, column jar: 1.5 is not a whole number"},
+		{"jar," + j + "49," + jar + ",1,20,33,8,9\n", "row 2, column jar: 49 is outside 1 to 48"},
+		{j + strings.Repeat(jar+",1,20,33,8,9\n", 49), `row 50, column mix: more than 48 jars of mix "1"`},
+		{"open," + j + "half," + jar + ",1,20,33,8,9\n", `row 2, column open: "half"; want yes`},
 		{"bench," + p + "bench-2," + at + "press-1,1\n", `row 2, column bench: the row is of "bench-2"`},
 		{"source," + p + "bench," + at + "press-1,1\n", "row 2, column source: the bench recorded this row itself"},
 	} {
@@ -300,7 +346,7 @@ func TestNoHistory(t *testing.T) {
 }
 
 func FuzzRead(f *testing.F) {
-	for _, s := range []string{climes, batches, prints, defects, "time,press,prints,kind,defects\n2025-06-12T08:00:00Z,press-1,5,dust,3\n"} {
+	for _, s := range []string{climes, batches, prints, defects, tests, jarHead + "dial-satin,2025-06-12T08:00:00Z,1,20,33,8,9\n", "time,press,prints,kind,defects\n2025-06-12T08:00:00Z,press-1,5,dust,3\n"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -338,4 +384,39 @@ func (s *sums) batch(b history.Batch) error {
 		s.t.Fatalf("%+v", b)
 	}
 	return nil
+}
+
+func (s *sums) jar(j history.Jar) error {
+	if j.Ink != "dial-satin" && j.Ink != "=dial" || j.Number < 1 || j.Number > jars.MaxJars || j.Air.Valid() != nil || !(j.GoodH > 0 || j.GoneOffH > 0) || j.GoneOffH > 0 && j.GoneOffH <= j.GoodH {
+		s.t.Fatalf("%+v", j)
+	}
+	return nil
+}
+
+// TestImportedJarsAreEvidence of their ink, the newest twenty tests, and none of an ink without a data sheet.
+func TestImportedJarsAreEvidence(t *testing.T) {
+	s := newShop(t)
+	text := jarHead + "=dial,2025-01-01T08:00:00Z,,20,33,8,9\n"
+	for i := range 21 {
+		text += fmt.Sprintf("dial-satin,2025-06-%02dT08:00:00Z,%d,20,33,8,9\ndial-satin,2025-06-%02dT08:00:00Z,%d,35,75,2,\n", i+1, i, i+1, i)
+	}
+	if err := s.imports(s.file("jars.csv", text)); err != nil {
+		t.Fatal(err)
+	}
+	h, err := history.OpenToRead(t.Context(), s.dir, s.j)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer h.Close()
+	told, unknown, err := paper.Imported(t.Context(), h, func(ink string) (learn.Pair, bool) { return learn.Pair{Ink: ink}, ink == "dial-satin" }, 0)
+	if err != nil || len(unknown) != 0 || len(told) != 1 {
+		t.Fatalf("%+v %v %v", told, unknown, err)
+	}
+	tests := told[0].Pair.Jars
+	if len(tests) != 20 || tests[0].ID != "2025-06-02T08:00:00Z 1" || len(tests[0].Jars) != 2 || tests[0].Jars[0].Kind != learn.Between || tests[0].Jars[1].Kind != learn.Alive || !tests[0].Jars[1].Still {
+		t.Errorf("%d tests, the first %+v", len(tests), tests[0])
+	}
+	if both := paper.Merged(told, told); len(both) != 1 || len(both[0].Pair.Jars) != 40 || len(told[0].Pair.Jars) != 20 {
+		t.Errorf("merged: %+v", both)
+	}
 }

@@ -31,6 +31,7 @@ type reader struct {
 	known Known
 	to    sink
 	last  map[string]time.Time // by zone or press
+	jars  jarMixes
 }
 
 // read reads a file, whose columns say what is in it, and gives its rows to a sink.
@@ -39,11 +40,11 @@ func read(ctx context.Context, name string, from io.Reader, known Known, to sink
 	if err != nil {
 		return "", 0, err
 	}
-	r := &reader{Table: table, known: known, to: to, last: map[string]time.Time{}}
+	r := &reader{Table: table, known: known, to: to, last: map[string]time.Time{}, jars: jarMixes{mixes: map[jarMix]*jarsOfMix{}}}
 	what, row := r.what()
 	if row == nil {
 		return "", 0, paper.Wrong("%s: row 1: want the columns time,zone,temperature_c,humidity_pct of air, id,ink,mixed_at,closed_at,outcome of batches, "+
-			"time,press,prints, or time,press,kind,defects; found %s", name, strings.Join(table.Header, ","))
+			"ink,mixed_at,temperature_c,humidity_pct,last_good_h,gone_off_h of jars, time,press,prints, or time,press,kind,defects; found %s", name, strings.Join(table.Header, ","))
 	}
 	for {
 		record, err := r.Next()
@@ -67,6 +68,9 @@ func read(ctx context.Context, name string, from io.Reader, known Known, to sink
 	if rows == 0 {
 		return what, 0, paper.Wrong("%s: no rows below the header", name)
 	}
+	if what == "jars" && !r.jars.looked {
+		return what, 0, paper.Wrong("%s: no row has last_good_h or gone_off_h; want at least one jar that somebody looked at", name)
+	}
 	return what, rows, nil
 }
 
@@ -78,6 +82,8 @@ func (r *reader) what() (string, func([]string) error) {
 	switch {
 	case has("id", "ink", "mixed_at", "closed_at", "outcome"):
 		return "batches", r.batch
+	case has("ink", "mixed_at", "temperature_c", "humidity_pct", "last_good_h", "gone_off_h"):
+		return "jars", r.jar
 	case has("time", "press", "kind", "defects"):
 		return "defects", r.count
 	case has("time", "press", "prints"):

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"potlifed/daemon/history"
@@ -14,8 +15,8 @@ import (
 // mostImported bounds how many imported batches are read: more than a shop mixes in decades.
 const mostImported = 1_000_000
 
-// Imported returns the evidence of the batches that were imported into a history, each in the air that
-// the history has of its zone, as [Gather] does for files.
+// Imported returns the evidence of the batches and of the tests in jars that were imported into a history, each batch in
+// the air that the history has of its zone, as [Gather] does for files. Batches of unknown inks are counted by its id.
 func Imported(ctx context.Context, h *history.History, pair func(ink string) (learn.Pair, bool), lag time.Duration) ([]outcomes.Evidence, map[string]int, error) {
 	ended, err := h.Batches(ctx, history.Search{From: time.Date(1900, 1, 1, 0, 0, 0, 0, time.UTC), To: time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)}, mostImported)
 	if err != nil {
@@ -59,7 +60,45 @@ func Imported(ctx context.Context, h *history.History, pair func(ink string) (le
 			records[zone] = newRecorded(climate)
 		}
 	}
-	return gather(batches, records, pair, lag, func(b batchRow) (string, error) { return b.zone, nil })
+	told, unknown, err := gather(batches, records, pair, lag, func(b batchRow) (string, error) { return b.zone, nil })
+	if err != nil {
+		return nil, nil, err
+	}
+	tested, err := importedJars(ctx, h, pair)
+	if err != nil {
+		return nil, nil, err
+	}
+	return Merged(told, tested), unknown, nil
+}
+
+// mostJarTests is how many tests in jars of an ink are read, the newest: as many as the bench keeps of its own.
+const mostJarTests = 20
+
+// importedJars returns the evidence of imported tests in jars, without inks that are not known.
+func importedJars(ctx context.Context, h *history.History, pair func(ink string) (learn.Pair, bool)) ([]outcomes.Evidence, error) {
+	rows, err := h.Jars(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var all []outcomes.Evidence
+	for len(rows) > 0 {
+		ink := rows[0].Ink
+		var tests []learn.JarTest
+		for len(rows) > 0 && rows[0].Ink == ink {
+			first := rows[0]
+			one := learn.JarTest{ID: first.MixedAt.Format(time.RFC3339) + " " + first.Mix}
+			for len(rows) > 0 && rows[0].Ink == ink && rows[0].Mix == first.Mix && rows[0].MixedAt.Equal(first.MixedAt) {
+				one.Jars = append(one.Jars, learn.SteadyJar(rows[0].Air, rows[0].GoodH, rows[0].GoneOffH, !rows[0].Open))
+				rows = rows[1:]
+			}
+			tests = append(tests, one)
+		}
+		if p, known := pair(ink); known {
+			p.Jars = tests[max(0, len(tests)-mostJarTests):]
+			all = append(all, outcomes.Evidence{Pair: p})
+		}
+	}
+	return all, nil
 }
 
 // longestAround is how far the air around batches is read, so that a row is on each side.
@@ -90,8 +129,9 @@ func Merged(all, more []outcomes.Evidence) []outcomes.Evidence {
 				continue
 			}
 			found = true
-			e.Pair.Records = append(append([]learn.Record(nil), e.Pair.Records...), m.Pair.Records...)
-			e.LeftOut = append(append([]learn.LeftOut(nil), e.LeftOut...), m.LeftOut...)
+			e.Pair.Records = slices.Concat(e.Pair.Records, m.Pair.Records)
+			e.Pair.Jars = slices.Concat(e.Pair.Jars, m.Pair.Jars)
+			e.LeftOut = slices.Concat(e.LeftOut, m.LeftOut)
 			e.LongestGap = max(e.LongestGap, m.LongestGap)
 		}
 		if !found {

@@ -35,6 +35,39 @@ func (s *State) forgetTest(seq uint64) {
 	}
 }
 
+// InkTest is a test that counts for the adhesion of an ink.
+type InkTest struct {
+	Ink  string        `json:"ink"`
+	Test adhesion.Test `json:"test"`
+}
+
+// correctedBy returns the test that counts and that a test would replace, nil for none.
+func (s State) correctedBy(body Body) *InkTest {
+	e, is := body.(Tested)
+	if !is || e.Corrects == 0 {
+		return nil
+	}
+	for ink, tests := range s.AdhesionTests {
+		if i := slices.IndexFunc(tests, func(t adhesion.Test) bool { return t.Seq == e.Corrects }); i >= 0 {
+			return &InkTest{ink, tests[i]}
+		}
+	}
+	return nil
+}
+
+// recallTest lets a test count again whose correction was undone, in the place that it had.
+func (s *State) recallTest(of *InkTest) {
+	if of == nil {
+		return
+	}
+	tests := slices.Clone(s.AdhesionTests[of.Ink])
+	place := slices.IndexFunc(tests, func(t adhesion.Test) bool { return t.Seq > of.Test.Seq })
+	if place < 0 {
+		place = len(tests)
+	}
+	s.setAdhesionTests(of.Ink, slices.Insert(tests, place, of.Test))
+}
+
 // setAdhesionTests replaces the tests of an ink and brings its open batches to what they tell.
 func (s *State) setAdhesionTests(ink string, tests []adhesion.Test) {
 	s.AdhesionTests = maps.Clone(s.AdhesionTests)

@@ -72,6 +72,27 @@ type JarTest struct {
 	Started JarsStarted `json:"started"`
 	Looks   []JarLooked `json:"looks,omitempty"` // those that count, in the order in which they were recorded
 	EndedAt time.Time   `json:"ended_at,omitzero"`
+	// Countable: the age lacks a gap of unknown length, which will be known once the clock is set. Unseen is the jump of
+	// bench time at the restart, which is part of that gap.
+	Countable bool          `json:"countable,omitempty"`
+	Unseen    time.Duration `json:"unseen_ns,omitempty"`
+}
+
+// move moves the instants of a test by d, so that no age changes.
+func (t *JarTest) move(d time.Duration) {
+	t.Started.MixedAt = t.Started.MixedAt.Add(d)
+	t.Looks = slices.Clone(t.Looks)
+	for i := range t.Looks {
+		t.Looks[i].At = t.Looks[i].At.Add(d)
+	}
+}
+
+// countGap makes a test older by the gap that is known now that the clock is set, before all instants move by step.
+func (t *JarTest) countGap(step time.Duration) {
+	if t.Countable && step+t.Unseen >= 0 { // else the clock says less than was lived through
+		t.move(-step - t.Unseen)
+	}
+	t.Countable, t.Unseen = false, 0
 }
 
 // keptJarTests is how many tests of an ink stay in the state, the newest.
@@ -128,6 +149,16 @@ func (s *State) changeJarTest(ink string, f func(*JarTest) (keep bool)) {
 		tests = append(tests, test)
 	}
 	s.setJarTests(ink, tests)
+}
+
+// changeRunningJars alters the running tests of all inks.
+func (s *State) changeRunningJars(f func(*JarTest)) {
+	for _, ink := range slices.Sorted(maps.Keys(s.JarTests)) {
+		s.changeJarTest(ink, func(t *JarTest) bool {
+			f(t)
+			return true
+		})
+	}
 }
 
 func (s *State) setJarTests(ink string, tests []JarTest) {

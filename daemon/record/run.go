@@ -50,6 +50,9 @@ func (e Started) apply(s *State, r Record) {
 	s.Instance, s.Version, s.Started = e.Instance, e.Version, r.Stamp.At
 	s.setDevices(e.Devices, r.Stamp.At)
 	s.shift(e.Shift, func(*Batch) bool { return true })
+	if !e.GapKnown && e.Countable {
+		s.changeRunningJars(func(t *JarTest) { t.Countable, t.Unseen = true, e.Shift })
+	}
 	s.changeAll(func(b *Batch) bool {
 		if e.GapKnown || b.Ensemble == nil {
 			return false
@@ -95,6 +98,9 @@ func (e ClockChanged) apply(s *State, _ Record) {
 		})
 		return true
 	})
+	if e.Synced {
+		s.changeRunningJars(func(t *JarTest) { t.countGap(e.Step) })
+	}
 	s.shift(e.Step, func(b *Batch) bool { return !counts(b) })
 	s.changeAll(func(b *Batch) bool {
 		if !e.Synced || !b.Countable {
@@ -112,7 +118,7 @@ func (e ClockChanged) apply(s *State, _ Record) {
 	})
 }
 
-// shift moves the state's instants by d: those of zones, alarms, cans and prints, and those
+// shift moves the state's instants by d: those of zones, alarms, cans, prints and running tests in jars, and those
 // of the batches for which moves returns true.
 func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 	if d == 0 {
@@ -161,4 +167,5 @@ func (s *State) shift(d time.Duration, moves func(*Batch) bool) {
 	for press := range s.Prints {
 		s.count(press, "", func(c *Count) { later(&c.UnloadedAt) })
 	}
+	s.changeRunningJars(func(t *JarTest) { t.move(d) })
 }

@@ -39,6 +39,8 @@ type Undoable struct {
 	Presses map[string]Press  `json:"presses,omitempty"`
 	// Cans are those that it poured from, except cans that a later event affected.
 	Cans map[string]can.Can `json:"cans,omitempty"`
+	// Corrected is the test, with its ink, that a test replaced among those of the ink.
+	Corrected *InkTest `json:"corrected,omitempty"`
 }
 
 // keptUndoable is how long the state keeps what was before a change. It is longer than a
@@ -160,6 +162,7 @@ func (s *State) rememberUndo(before State, r Record) {
 		}
 	}
 	if undoable {
+		u.Corrected = before.correctedBy(r.Body)
 		kept = append(kept, u)
 	}
 	s.Undoables = kept
@@ -254,6 +257,7 @@ func (e Undone) apply(s *State, r Record) {
 	}
 	if u.Kind == KindTested {
 		s.forgetTest(e.Undoes)
+		s.recallTest(u.Corrected)
 	}
 	s.Batches = maps.Clone(s.Batches)
 	for id, before := range u.Batches {
@@ -264,6 +268,9 @@ func (e Undone) apply(s *State, r Record) {
 		b := *before
 		if now, known := s.Find(id); known { // what it printed meanwhile stays printed
 			b.Prints, b.Defects = now.Prints, now.Defects
+			if now.Phase == lifecycle.Closed { // and so does what was tested since it was closed
+				b.Tests = now.Tests
+			}
 		}
 		if u.Kind == KindClosed {
 			s.forgetSeries(b.Ink, id)

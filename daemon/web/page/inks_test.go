@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -75,12 +76,16 @@ func TestATestInJarsIsGuided(t *testing.T) {
 	b.act("Test in jars…", "dial-satin")
 	b.sees("dialog", "Lids on loosely")
 	b.looks("dialog-jars", phone, wide)
+	b.fills("minutes", "20")
 	b.press("Start the test")
 	b.closed()
 	body := f.body(t, "inks/dial-satin/start-jars")
 	jars := body["jars"].([]any)
-	if first := jars[0].(map[string]any); len(jars) < 4 || first["salt"] != "magnesium-chloride" || first["temperature_c"] != 20.0 || body["mixed_at"] == "" {
+	if first := jars[0].(map[string]any); len(jars) < 4 || first["salt"] != "magnesium-chloride" || first["temperature_c"] != 20.0 {
 		t.Errorf("asked for %v", body)
+	}
+	if at, err := time.Parse(time.RFC3339, fmt.Sprint(body["mixed_at"])); err != nil || now.Sub(at) < 19*time.Minute || now.Sub(at) > 21*time.Minute {
+		t.Errorf("20 minutes before %v it was mixed at %v", now, body["mixed_at"])
 	}
 	b.sees("#inks", "activation energy from ± 10.0 to ± 3.3 kJ/mol")
 	b.sees("#inks", "Jar 1: 20.0 °C, 33 % over")

@@ -37,9 +37,12 @@ export function startDialog(ink, { store }) {
       h("p", { text: say("jars.limits") }),
     ],
     submitLabel: say("jars.start"),
-    submit: (data) => changeRow(store, "inks", `inks/${ink}/start-jars`, {
-      mixed_at: new Date(store.clock.now() - (figure(data, "minutes") ?? 0) * minuteMs).toISOString(), jars: jarsOf(data),
-    }),
+    submit(data) {
+      const minutes = figure(data, "minutes") ?? 0; // 0 is the bench's own present: the page's may be a little later
+      return changeRow(store, "inks", `inks/${ink}/start-jars`, {
+        jars: jarsOf(data), ...(minutes > 0 && { mixed_at: new Date(store.clock.now() - minutes * minuteMs).toISOString() }),
+      });
+    },
   });
 }
 
