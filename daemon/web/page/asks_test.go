@@ -170,6 +170,48 @@ func TestStartProposesThePressThatNeedsAMix(t *testing.T) {
 	chosen("press-1", "dial-bend")
 }
 
+// TestAnInkProposesThePressThatTakesIt: each press says which other ink is on it, and the chosen ink proposes a press
+// that needs no change of ink, until a person chooses the press.
+func TestAnInkProposesThePressThatTakesIt(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	presses := rows["presses"].([]view.Press)
+	presses[0].Batch, presses[0].Next = at("0612-1"), ""
+	presses[1].Batch, presses[1].Next = nil, ""
+	presses[2].Batch, presses[2].Next = at("0612-3"), ""
+	rows["batches"] = []view.Batch{
+		openBatch(now, "0612-1", "gauge-quick", "press-1", 30*time.Minute, time.Hour, 2*time.Hour),
+		openBatch(now, "0612-3", "dial-bend", "press-3", 3*time.Hour, 4*time.Hour, 5*time.Hour),
+	}
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	f.recipe = coarseRecipe()
+	b.open(f)
+	chosen := func(press string) {
+		t.Helper()
+		b.eventually(press+" is proposed", fmt.Sprintf(`document.querySelector('[name="where"]:checked').value === "press:%s"`, press))
+	}
+	note := func(press, words string) {
+		t.Helper()
+		b.sees(fmt.Sprintf(`label:has([value="press:%s"]) small`, press), words)
+	}
+	chosen("press-1")
+	note("press-1", "cup-110, next mix ")
+	note("press-3", "cup-110, has dial-bend now, next mix ")
+	b.click(`[name="ink"][value="dial-satin"]`)
+	chosen("press-2")
+	b.sees(".start-what", "dial-satin → press-2")
+	note("press-1", "cup-110, has gauge-quick now, next mix ")
+	note("press-2", "cup-110, empty")
+	b.looks("start-other-ink", wide, tall, phone)
+	b.click(`[name="ink"][value="gauge-quick"]`)
+	chosen("press-1")
+	b.click(`[name="where"][value="press:press-1"]`)
+	b.click(`[name="ink"][value="dial-satin"]`)
+	b.sees(".start-bar", "press-1 prints gauge-quick now: dial-satin is another ink.")
+	chosen("press-1")
+}
+
 // TestSoundIsReachableWhereItSounds: the tones are turned on beside the bar, and the menu's way back names the mix only
 // where there is one.
 func TestSoundIsReachableWhereItSounds(t *testing.T) {

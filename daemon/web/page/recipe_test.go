@@ -22,7 +22,7 @@ func TestASecondMixForThePress(t *testing.T) {
 	b.open(f)
 	b.press("Start another mix…")
 	b.run(chromedp.Evaluate[chromedp.Void](`(() => { const e = document.querySelector("[name=where][value='press:press-2']"); e.checked = true; e.dispatchEvent(new Event("change", {bubbles: true})); })()`))
-	b.sees(".start-bar", "press-2 prints dial-flat. dial-satin is another ink.")
+	b.sees(".start-bar", "press-2 prints dial-flat now: dial-satin is another ink.")
 	b.sees(".start-bar", "There is a mix for press-2 already: 0612-5 (dial-flat), ready for press-2.")
 	for _, s := range []size{wide, tall, phone} {
 		b.run(chromedp.EmulateViewport(s.width, s.height), chromedp.Evaluate[chromedp.Void](`document.querySelector(".start-form").scrollIntoView()`))

@@ -906,6 +906,7 @@ declare namespace Words {
     "start.next-now": {};
     "start.other-ink": {ink: Value; old: Value; press: Value};
     "start.press-note": {cup: Value; need: Value};
+    "start.press-note-other": {cup: Value; ink: Value; need: Value};
     "start.second": {is: Value; mix: Value; press: Value};
     "start.smaller": {cup: Value; mass: Value; safe: Value; until: Value};
     "start.supplied": {safe: Value};

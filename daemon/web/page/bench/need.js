@@ -54,3 +54,19 @@ export function neediest(store, presses, now) {
   needs.sort((a, b) => a.rank - b.rank || (a.at === b.at ? 0 : a.at - b.at)); // a stable sort
   return needs[0] && needs[0].rank < 3 ? needs[0].press : undefined;
 }
+
+/**
+ * inkOn returns the ink of the cup on a press; undefined where there is none.
+ * @param {Rows} store
+ * @param {API.PressView} press
+ */
+export const inkOn = (store, press) => (press.batch ? store.get("batches", press.batch)?.ink : undefined);
+
+/**
+ * takesInk returns the presses that need no change of ink for a mix: those that print its ink, and those
+ * without a cup.
+ * @param {Rows} store
+ * @param {API.PressView[]} presses
+ * @param {string} ink
+ */
+export const takesInk = (store, presses, ink) => presses.filter((press) => !press.batch || inkOn(store, press) === ink);

@@ -12,7 +12,7 @@ import { recipePart } from "./recipe.js";
 import { assumedLine } from "../parts/assumed.js";
 import { term } from "../parts/terms.js";
 import { nextWord } from "./waiting.js";
-import { mixFor, neediest, needOf } from "./need.js";
+import { inkOn, mixFor, neediest, needOf, takesInk } from "./need.js";
 
 const colourClasses = ["dark", "light", "heavy-light"].map((value) => ({ value, label: term("colour", value) }));
 const artworks = ["fine-detail", "normal", "large-solid"].map((value) => ({ value, label: term("artwork", value) }));
@@ -55,9 +55,10 @@ export function startPanel({ store, attempt, scale }) {
   let proposed = "";
   let proposedAt = -Infinity;
   const propose = () => {
-    const press = neediest(store, byUse(store.all("presses")), store.clock.now());
-    const on = press?.batch ? store.get("batches", press.batch) : undefined;
-    const proposal = { where: press && !touched.has("where") ? `press:${press.id}` : "", ink: press && !touched.has("where") && !touched.has("ink") ? on?.ink ?? latest("ink") ?? "" : "" };
+    const presses = byUse(store.all("presses"));
+    const fit = touched.has("ink") ? takesInk(store, presses, textOf(new FormData(form), "ink")) : [];
+    const press = neediest(store, fit.length > 0 ? fit : presses, store.clock.now());
+    const proposal = { where: press && !touched.has("where") ? `press:${press.id}` : "", ink: press && !touched.has("where") && !touched.has("ink") ? inkOn(store, press) ?? latest("ink") ?? "" : "" };
     const key = JSON.stringify(proposal);
     if (key === proposed) return proposal;
     proposed = key;
@@ -73,7 +74,10 @@ export function startPanel({ store, attempt, scale }) {
   for (const event of ["click", "change"]) {
     form.addEventListener(event, ({ target }) => target instanceof HTMLInputElement && touched.add(target.name));
   }
-  form.addEventListener("change", () => drawSheet());
+  form.addEventListener("change", () => {
+    propose();
+    drawSheet();
+  });
   form.addEventListener("input", () => drawSheet());
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -99,6 +103,7 @@ export function startPanel({ store, attempt, scale }) {
     const [, where = ""] = textOf(data, "where").split(":");
     setWords(what, `${textOf(data, "ink")} → ${where}`);
     setText(how, say("start.how", { colour: term("colour", textOf(data, "colour_class")), motif: term("artwork", textOf(data, "artwork")) }));
+    drawNeeds(store.all("presses"), data);
     drawWarnings(data);
     askRecipe();
   };
@@ -110,18 +115,22 @@ export function startPanel({ store, attempt, scale }) {
   // is a mix already.
   const drawWarnings = (/** @type {FormData} */ data) => {
     const [ink, press] = [textOf(data, "ink"), pressOf(data)];
-    const holds = press?.batch ? store.get("batches", press.batch) : undefined;
-    setWords(other, press && holds && holds.ink !== ink ? say("start.other-ink", { press: press.id, old: holds.ink, ink }) : "");
+    const holds = press && inkOn(store, press);
+    setWords(other, press && holds && holds !== ink ? say("start.other-ink", { press: press.id, old: holds, ink }) : "");
     const now = store.clock.now();
     const mix = press && mixFor(store, press, now);
     setWords(second, press && mix ? say("start.second", { press: press.id, mix: `${mix.id} (${mix.ink})`, is: nextWord(mix, now) }) : "");
     for (const line of [other, second]) show(line, line.textContent !== "");
   };
-  // Beside each press stands what it has and needs.
-  const drawNeeds = (/** @type {API.PressView[]} */ presses) => {
+  // Beside each press stands what it needs, and its ink where that is another than the chosen one.
+  const drawNeeds = (/** @type {API.PressView[]} */ presses, /** @type {FormData} */ data) => {
+    const ink = textOf(data, "ink");
     for (const press of presses) {
       const note = form.querySelector(`input[name="where"][value="${CSS.escape(`press:${press.id}`)}"] + .chip-body small`);
-      if (note instanceof HTMLElement) setText(note, say("start.press-note", { cup: press.cup, need: needOf(store, press, store.clock.now()).words }));
+      if (!(note instanceof HTMLElement)) continue;
+      const holds = inkOn(store, press);
+      const words = { cup: press.cup, need: needOf(store, press, store.clock.now()).words };
+      setText(note, holds && ink && holds !== ink ? say("start.press-note-other", { ...words, ink: holds }) : say("start.press-note", words));
     }
   };
   const askRecipe = () => {
@@ -176,7 +185,7 @@ export function startPanel({ store, attempt, scale }) {
         propose();
         if (was !== proposed) drawSheet();
         if (!form.checkVisibility()) return;
-        drawNeeds(presses);
+        drawNeeds(presses, new FormData(form));
         drawWarnings(new FormData(form));
         askRecipe();
         return;
@@ -187,7 +196,6 @@ export function startPanel({ store, attempt, scale }) {
       const keep = (/** @type {string} */ name, first = "") => (touched.has(name) && textOf(before, name)) || (name === "ink" || name === "where" ? proposal[name] : "") || textOf(before, name) || (latest(name) ?? first);
       form.replaceChildren(...fields(inks, presses, keep, reasonField), recipe.element, sheet,
         h("div", { class: "actions" }, waits, h("div", { class: "start-sum" }, recipe.sum, airless), h("div", { class: "start-bar" }, other, second, h("div", { class: "start-for" }, what, how, recipe.short), start)), h("div", { class: "ways-out" }, byHand, soundButton()));
-      drawNeeds(presses);
       drawSheet();
       show(form, inks.length > 0);
     },
