@@ -59,10 +59,21 @@ func TestCorrectionHasOneVerdict(t *testing.T) {
 	if is := eval[string](b, `document.querySelector(".stage .steps [aria-current]").innerText`); is != "Correction" {
 		t.Errorf("the marked step is %q while the title says to add ink", is)
 	}
+	// Either of two is enough, and both are in sight on a phone.
+	b.sees(".corrections", "Pour one of these")
+	b.sees(".correction:nth-child(2)", "or Add 15.0 g of ink")
+	b.run(chromedp.EmulateViewport(phone.width, phone.height))
+	for _, part := range []string{".correction:nth-child(1) strong", ".correction:nth-child(2) strong", ".mix .main"} {
+		if is := eval[string](b, fmt.Sprintf(onTop, part)); is != "" {
+			t.Errorf("on a phone %s %s", part, is)
+		}
+	}
+	b.looks("corrections", phone, wide)
+	b.run(chromedp.EmulateViewport(1280, 800))
 	f.send("scale", poured(11))
 	b.sees(".pour", "It is right")
 	b.eventually("the note agrees with the bar", `!document.querySelector(".corrections").innerText.includes("Not right yet")`)
-	b.sees(".corrections", "Add 10.4 g of ink")
+	b.sees(".corrections", "One of these puts the mix right")
 }
 
 // Words are whole on a phone, in the head of what is folded and on the buttons for rejects.

@@ -371,6 +371,7 @@ declare namespace Words {
     "comes-off.weigh-title": {batch: Value};
     "correction.add": {what: Value};
     "correction.exact": {};
+    "correction.or": {};
     "correction.pour": {mass: Value; part: Value};
     "correction.pour-thinner": {mass: Value; part: Value; pipettes: Value};
     "correction.then": {first: Value; then: Value};
@@ -858,6 +859,8 @@ declare namespace Words {
     "stage.by-bench-wrong": {};
     "stage.corrections": {};
     "stage.corrections-enough": {};
+    "stage.corrections-enough-several": {};
+    "stage.corrections-several": {};
     "stage.cup-back": {};
     "stage.cup-weighs": {mass: Value};
     "stage.for-press": {press: Value};

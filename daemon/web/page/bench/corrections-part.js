@@ -1,4 +1,4 @@
-// The ways to correct a pour, shown as choices where they begin with different parts.
+// The ways to correct a pour, of which one is enough; they are choices where they begin with different parts.
 import { h, setText, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { pourState } from "./bar.js";
@@ -30,8 +30,9 @@ export function correctionsPart() {
     update(batch, pour) {
       // Once enough is poured, the bar gives the verdict.
       const enough = pour !== undefined && ["at", "over"].includes(pourState(pour));
-      setText(legend, say(enough ? "stage.corrections-enough" : "stage.corrections"));
       rows = batch.corrections ?? [];
+      const several = rows.length > 1;
+      setText(legend, enough ? say(several ? "stage.corrections-enough-several" : "stage.corrections-enough") : say(several ? "stage.corrections-several" : "stage.corrections"));
       show(element, rows.length > 0);
       const key = JSON.stringify(rows);
       if (key === drawn) return;
@@ -39,7 +40,9 @@ export function correctionsPart() {
       const choose = new Set(rows.map(firstPart)).size > 1;
       list.replaceChildren(...rows.map((c, i) => {
         const words = correctionWords(c);
-        const body = [h("strong", { text: words.add }), h("span", { text: words.aim }), h("small", { text: words.total })];
+        // Each is enough by itself: nobody may add them all.
+        const or = i > 0 && h("span", { class: "correction-or", text: say("correction.or") });
+        const body = [h("span", { class: "correction-add" }, or, or && " ", h("strong", { text: words.add })), h("span", { text: words.aim }), h("small", { text: words.total })];
         if (!choose) return h("div", { class: "correction" }, body);
         return h("label", { class: "correction choice" }, h("input", { type: "radio", name: "correction", value: i, checked: i === 0 }), body);
       }));
