@@ -162,6 +162,21 @@ func TestRefusedConfirmSaysWhy(t *testing.T) {
 	}
 }
 
+// TestTooMuchOnTheScaleIsCorrectedAfterTheTap: while too much hardener is still on the scale the page does not go on to
+// stirring; it says what the tap brings.
+func TestTooMuchOnTheScaleIsCorrectedAfterTheTap(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := stillShop(now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.open(f)
+	b.sees(".next", "Next: stir")
+	f.send("scale", scaleRow(now, 123.1, false, "0612-4", &view.Pouring{Part: "hardener", PouredG: 20.5, TargetG: 17, LowG: 16.15, HighG: 17.85}))
+	b.sees(".pour", "Too much")
+	b.sees(".next", "Confirm it: the page then says what puts it right.")
+	b.keepsPicture("too-much-next")
+}
+
 func TestTaredOrLifted(t *testing.T) {
 	t.Parallel()
 	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 1280, 800)

@@ -879,6 +879,7 @@ declare namespace Words {
     "stage.n-batches": {n: number};
     "stage.n-waiting": {n: number};
     "stage.next": {what: Value};
+    "stage.next-mends": {};
     "stage.no-contact": {};
     "stage.no-contact-bar": {};
     "stage.no-contact-tap": {};

@@ -83,8 +83,10 @@ export function mixPanel({ store, attempt, tone }) {
       keyed(warnings, batch.warnings ?? [], (w) => w, (w) => ({ element: phrase("li", {}, w), update() {} }));
       actions.keyPressed(scale?.batch === batch.id ? scale.key_refused : undefined);
       actions.update(words.done, scale);
+      // A pour that is too much is taken as it is, and corrected then.
+      const wrong = why === "" && pour !== undefined && pour.verdict === "over" && pourState(pour) === "over";
       const coming = ahead(batch, ink);
-      setWords(next, coming && say("stage.next", { what: coming }));
+      setWords(next, wrong ? say("stage.next-mends") : coming && say("stage.next", { what: coming }));
     },
   };
 }
