@@ -22,7 +22,8 @@ func TestBoardOrder(t *testing.T) {
 	f, b := newFakeBench(t, rows), openBrowser(t, 1920, 1080)
 	b.openAt(f, "/presses")
 	order := `[...document.querySelectorAll(".board-name")].map((e) => e.innerText).join(" ")`
-	b.eventually("what dies first is on top", order+` === "press-2 zone bench press-1 press-3"`)
+	const places = "press-1 press-2 press-3 zone bench"
+	b.eventually("presses in their order, and batches on none below", order+" === "+fmt.Sprintf("%q", places))
 	// What one may plan on is large; what is expected is small, and never left out.
 	b.sees(".board-left", "safe to "+clockOf(now, 31*time.Minute))
 	b.sees(".board-band", "31 min from now; expected end "+clockOf(now, 42*time.Minute)+", latest "+clockOf(now, 55*time.Minute))
@@ -36,9 +37,9 @@ func TestBoardOrder(t *testing.T) {
 		const box = (s) => t.querySelector(s).getBoundingClientRect(), start = box(".life").left, wide = t.clientWidth;
 		return {Width: box(".life").width / wide, Notch: (box(".notch").left + box(".notch").width / 2 - start) / wide, Next: (box(".next-mark").left + box(".next-mark").width / 2 - start) / wide};
 	})`)
-	for i, h := range []struct{ low, expected, high float64 }{{31. / 60, 42. / 60, 55. / 60}, {2, 3, 4.5}, {5 + 5./60, 6 + 10./60, 7 + 40./60}} {
+	for i, h := range []struct{ low, expected, high float64 }{{5 + 5./60, 6 + 10./60, 7 + 40./60}, {31. / 60, 42. / 60, 55. / 60}, {2, 3, 4.5}} {
 		for name, pair := range map[string][2]float64{"high": {bars[i].Width, min(1, h.high/6)}, "expected": {bars[i].Notch, h.expected / 6}, "next mix": {bars[i].Next, (h.low - 0.25) / 6}} {
-			if i > 0 && name == "next mix" || i == 2 && name == "expected" {
+			if i != 1 && name == "next mix" || i == 0 && name == "expected" {
 				continue // no mix follows a cup on no press, and one that is being mixed has no time at which it must begin; an end off the axis has no notch
 			}
 			if d := pair[0] - pair[1]; d > 0.005 || d < -0.005 {
@@ -58,12 +59,15 @@ func TestBoardOrder(t *testing.T) {
 	b.eventually("nothing runs off", `![...document.querySelectorAll(".beyond")].some((e) => e.checkVisibility())`)
 	b.ticksFit(now, 12*time.Hour)
 
-	// A press that must not print comes first, although no batch on it ends.
+	// A press that must not print keeps its place, too.
 	f.mu.Lock()
 	rows["presses"].([]view.Press)[2].Light = light.DoNotPrint
 	f.mu.Unlock()
 	f.send("light", lamp(now, "press-3", light.DoNotPrint, true, "0612-0 went off", "0612-0"))
-	b.eventually("the stopped one is on top", order+` === "press-3 press-2 zone bench press-1"`)
+	b.sees(".board-row", "Do not print")
+	if got := eval[string](b, order); got != places {
+		t.Errorf("the rows are in the order %s, want %s", got, places)
+	}
 	b.act("Cup taken off", "press-3")
 	f.body(t, "batches/0612-0/unload")
 }
@@ -97,24 +101,46 @@ func TestBoardPastItsSafeEnd(t *testing.T) {
 	b.sees(".board-band", "was safe to "+clockOf(now, -5*time.Minute)+"; expected end "+clockOf(now, 10*time.Minute))
 }
 
-// TestBoardKeepsItsOrderUnderAHand: while somebody is at the board no row changes its place, so that no
-// button comes under a finger that meant another; afterwards the rows are in order again.
-func TestBoardKeepsItsOrderUnderAHand(t *testing.T) {
+// TestBoardKeepsItsPlaces: no row changes its place, so that no button comes under a finger that meant another: not
+// as ends move, nor as a mix that waits for a press comes, nor as its cup goes onto one.
+func TestBoardKeepsItsPlaces(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
-	rows := shop(now)
-	f, b := newFakeBench(t, rows), openBrowser(t, 1920, 1080)
+	f, b := newFakeBench(t, shop(now)), openBrowser(t, 1920, 1080)
 	b.openAt(f, "/presses")
-	order := `[...document.querySelectorAll(".board-name")].map((e) => e.innerText).join(" ")`
-	b.eventually("what dies first is on top", order+` === "press-2 zone bench press-1 press-3"`)
+	stands := func(what, want string) {
+		t.Helper()
+		b.eventually(what, fmt.Sprintf(`[...document.querySelectorAll(".board-row")].map((e) => [e.querySelector(".board-name"), e.querySelector(".board-batch")].map((p) => p.innerText.split(" · ")[0]).join(" ").trim()).join(", ") === %q`, want))
+	}
+	stands("presses in their order", "press-1 0612-1, press-2 0612-2, press-3, zone bench 0612-3")
+	f.send("batch", openBatch(now, "0612-1", "dial-satin", "press-1", 15*time.Minute, 25*time.Minute, 35*time.Minute))
+	b.sees(".board-row", "15 min from now")
+	stands("an end that comes first", "press-1 0612-1, press-2 0612-2, press-3, zone bench 0612-3")
+	waits := openBatch(now, "0612-10", "dial-bend", "", time.Hour, 2*time.Hour, 3*time.Hour)
+	f.send("batch", waits)
+	stands("a batch more", "press-1 0612-1, press-2 0612-2, press-3, zone bench 0612-3, zone bench 0612-10")
+	f.send("batch", openBatch(now, "0612-3", "dial-bend", "press-3", 2*time.Hour, 3*time.Hour, 4*time.Hour))
+	stands("put onto a press", "press-1 0612-1, press-2 0612-2, press-3 0612-3, zone bench 0612-10")
+}
+
+// TestBatchesKeepTheirOrderUnderAHand: while somebody is at the list of batches no row changes its place, so that no
+// button comes under a finger that meant another; afterwards the rows are in order again.
+func TestBatchesKeepTheirOrderUnderAHand(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := restShop(now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1920, 1080)
+	b.open(f)
+	order := `[...document.querySelectorAll("#batches .batch-id")].map((e) => e.innerText).join(" ")`
+	b.eventually("what dies first is on top", order+` === "0612-2 0612-3 0612-1"`)
 	ends := func(in time.Duration) {
 		batch := openBatch(now, "0612-1", "dial-satin", "press-1", in, in+10*time.Minute, in+20*time.Minute)
 		f.mu.Lock()
-		rows["batches"].([]view.Batch)[1] = batch // the page asks for its lists again after a silence
+		rows["batches"].([]view.Batch)[0] = batch // the page asks for its lists again after a silence
 		f.mu.Unlock()
 		f.until(t, "the stream", func() bool { return len(f.readers) > 0 })
 		f.send("batch", batch)
-		b.eventually("press-1 is drawn again", fmt.Sprintf(`[...document.querySelectorAll(".board-row")].some((e) => e.innerText.startsWith("press-1") && e.innerText.replaceAll("\u00a0", " ").includes("%.0f min from now"))`, in.Minutes()))
+		b.eventually("0612-1 is drawn again", fmt.Sprintf(`[...document.querySelectorAll("#batches .batch")].some((e) => e.innerText.startsWith("0612-1") && e.innerText.replaceAll("\u00a0", " ").includes("%.0f min from now"))`, in.Minutes()))
 	}
 	keeps := func(what, want string) {
 		t.Helper()
@@ -122,8 +148,8 @@ func TestBoardKeepsItsOrderUnderAHand(t *testing.T) {
 			t.Errorf("%s: the rows are in the order %s, want %s", what, got, want)
 		}
 	}
-	const first, second = "press-2 zone bench press-1 press-3", "press-1 press-2 zone bench press-3"
-	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector(".board button").dispatchEvent(new PointerEvent("pointerdown", {bubbles: true}))`))
+	const first, second = "0612-2 0612-3 0612-1", "0612-1 0612-2 0612-3"
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector("#batches button").dispatchEvent(new PointerEvent("pointerdown", {bubbles: true}))`))
 	ends(20 * time.Minute)
 	keeps("under a finger", first)
 	b.run(chromedp.Evaluate[chromedp.Void](`document.dispatchEvent(new PointerEvent("pointerup", {bubbles: true}))`))
@@ -133,12 +159,12 @@ func TestBoardKeepsItsOrderUnderAHand(t *testing.T) {
 	b.skip(3 * time.Second)
 	b.eventually("the order is right again", order+" === "+fmt.Sprintf("%q", second))
 
-	b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll(".board button")].find((e) => e.checkVisibility()).focus()`), chromedp.KeyEvent(kb.Tab))
+	b.run(chromedp.Evaluate[chromedp.Void](`[...document.querySelectorAll("#batches button")].find((e) => e.checkVisibility()).focus()`), chromedp.KeyEvent(kb.Tab))
 	b.skip(20 * time.Second)
 	ends(50 * time.Minute)
 	keeps("with the focus on a button", second)
 	b.skip(41 * time.Second)
-	b.eventually("and again", order+" === "+fmt.Sprintf("%q", "press-2 press-1 zone bench press-3"))
+	b.eventually("and again", order+" === "+fmt.Sprintf("%q", "0612-2 0612-1 0612-3"))
 }
 
 // ticksFit judges where the axis has its times of day, given its length.

@@ -1,10 +1,9 @@
-// The press board: each press with its batch, on one time axis, the earliest end on top. Batches that
-// are on no press are on it too: they come next.
+// The press board: each press with its batch, on one time axis, in the order of the configuration. Batches
+// that are on no press stand below: they come next.
 import { change, changeRow } from "../lib/api.js";
 import { notAcknowledged } from "../parts/alarms.js";
 import { sharedSpan } from "../parts/axis.js";
 import { care } from "../parts/care.js";
-import { heldOrder } from "../parts/hold.js";
 import { boardRows, placeRow } from "./rows.js";
 import { pick } from "../lib/dialogs.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
@@ -31,7 +30,6 @@ export function boardPanel(element, tools) {
   const { store } = tools;
   const scale = axisHead();
   const list = h("ol", { class: "board" });
-  const order = heldOrder(list);
   const none = h("p", { class: "quiet", text: say("board.none") });
   const own = h("h2", { class: "board-bench", text: say("board.own") });
   const key = axisKey();
@@ -43,7 +41,7 @@ export function boardPanel(element, tools) {
      * @param {boolean} contact
      */
     update(now, contact) {
-      const rows = order(boardRows(store.all("presses"), store.all("batches")));
+      const rows = boardRows(store.all("presses"), store.all("batches"));
       show(none, rows.length === 0 && store.loaded.has("presses"));
       const length = sharedSpan(store, now, othersBatches(store));
       // Without a batch there is nothing to read on an axis: what comes next is said instead.

@@ -1,6 +1,5 @@
 // The rows of the board, for the presses of this bench and of others: their order, and a press's
 // light.
-import { parseEnds } from "../parts/axis.js";
 import { h, setText, show } from "../lib/dom.js";
 import { drawLife, lifeBar } from "../parts/life.js";
 import { meaningWords, sign } from "../lib/signs.js";
@@ -24,8 +23,9 @@ import { say } from "../lib/words.js";
  */
 
 /**
- * boardRows returns the places of the board in their order: first presses without a batch that need
- * somebody, then batches by their earliest end, then the rest.
+ * boardRows returns the places of the board in their order: the presses as they are given, which is the order of
+ * the configuration, and below them the batches on no press, the oldest first. What is urgent is told by lights and
+ * words: a row that moved would bring another button under a finger.
  * @template {ShownPress} P
  * @template {ShownBatch} B
  * @param {P[]} presses
@@ -40,13 +40,8 @@ export function boardRows(presses, batches) {
   /** @type {PlaceRow<P, B>[]} */
   const rows = presses.map((press) => ({ key: `press:${press.id}`, name: press.id, press, batch: on.get(press.id) }));
   const shown = new Set(rows.map((row) => row.batch));
-  for (const batch of batches) {
-    if (batch.ends_at && !shown.has(batch)) rows.push({ key: `batch:${batch.id}`, name: batch.press ?? say("place.zone", { zone: batch.zone }), batch });
-  }
-  const urgent = ["do-not-print", "act", "unknown"];
-  const rank = (/** @type {PlaceRow<P, B>} */ row) => (row.batch?.ends_at ? 1 : urgent.includes(row.press?.meaning ?? "") ? 0 : 2);
-  const end = (/** @type {PlaceRow<P, B>} */ row) => (row.batch && parseEnds(row.batch)) ?? { low: 0, expected: 0 };
-  return rows.sort((a, b) => rank(a) - rank(b) || end(a).low - end(b).low || end(a).expected - end(b).expected || a.key.localeCompare(b.key));
+  const others = batches.filter((b) => b.ends_at && !shown.has(b)).sort((a, b) => a.id.localeCompare(b.id, "en", { numeric: true }));
+  return [...rows, ...others.map((batch) => ({ key: `batch:${batch.id}`, name: batch.press ?? say("place.zone", { zone: batch.zone }), batch }))];
 }
 
 // lightPart makes a press's light: shape, word and reason. Without contact nothing is known of it.
