@@ -22,6 +22,9 @@ type promise struct {
 	// longer is since when the expected end has been later than this by half the limit.
 	longer   time.Duration
 	isLonger bool
+	// regained is since when no more than a quarter of what people were told of is missing.
+	regained   time.Duration
+	isRegained bool
 	// told is the end in age that people were last told of by the alarm, and toldAt when that was;
 	// restored means that they were told before a restart, of an end that is not known any more.
 	told     time.Duration
@@ -112,6 +115,10 @@ func (l *causes) cut(batch *record.Batch) {
 	case mono-was.longer >= believed:
 		was = is
 	}
+	raised := state == alarm.Unacknowledged
+	if was.regains(is.end, raised, mono) { // the alarm ends by itself, and its row has the end of now
+		was = is
+	}
 	earlier := was.end - is.end
 	text := func() string {
 		w := b.shop.locale
@@ -119,7 +126,6 @@ func (l *causes) cut(batch *record.Batch) {
 			"temperature_before", w.Temperature(was.air.TemperatureC), "humidity_before", w.Percent(was.air.HumidityPct, 0),
 			"temperature", w.Temperature(a.TemperatureC), "humidity", w.Percent(a.HumidityPct, 0))
 	}
-	raised := state == alarm.Unacknowledged
 	switch further := was.isTold && raised && was.told-is.end >= alarm.CutLimit(was.told-f.Age) && mono-was.toldAt >= believed; {
 	case further:
 		l.holdsMore(alarm.LifeCut, id, text())
@@ -133,6 +139,20 @@ func (l *causes) cut(batch *record.Batch) {
 		}
 	}
 	b.promises[id] = was
+}
+
+// regains tells whether a cut that people were told of is over: of what had been lost no more than a quarter is
+// missing, and has not been for long enough to be believed. What they would read of it, and plan by, is no longer
+// true: the batch lasts nearly as long as was promised.
+func (p *promise) regains(end time.Duration, raised bool, mono time.Duration) bool {
+	if !raised || !p.isTold || p.restored || p.end-end > (p.end-p.told)/4 {
+		p.isRegained = false
+		return false
+	}
+	if !p.isRegained {
+		p.isRegained, p.regained = true, mono
+	}
+	return mono-p.regained >= believed
 }
 
 // tell notes of which end people are told now.

@@ -127,3 +127,31 @@ func TestLifeCutIsOver(t *testing.T) {
 		t.Errorf("the alarm is over, and the light's reason says %q", reason)
 	}
 }
+
+// Hours of a life that was cut come back, and some of it is spent: the alarm ends by itself once the batch lasts nearly
+// as long as was promised, and no earlier.
+func TestLifeCutIsRegained(t *testing.T) {
+	oneGoroutine(t)
+	s, id := printsInMildAir(t)
+	defer s.crash()
+	promised := s.batch(id).EndsAt.Expected
+	steam := both(&air.State{TemperatureC: 32, HumidityPct: 84})
+	s.goes(30*time.Minute, steam)
+	s.is(alarm.Unacknowledged, "life-cut", id)
+	told := promised.Sub(s.batch(id).EndsAt.Expected)
+	s.goes(5*time.Minute, both(mild)) // not for long enough to be believed
+	s.is(alarm.Unacknowledged, "life-cut", id)
+	s.goes(15*time.Minute, both(mild))
+	missing := promised.Sub(s.batch(id).EndsAt.Expected)
+	if missing < 20*time.Minute || missing > told/4 {
+		t.Fatalf("of %v that the life was shorter %v are missing: the air of this test is too mild, or too humid", told, missing)
+	}
+	s.is(alarm.Returned, "life-cut", id)
+	if s.light("light-1").Flashing {
+		t.Error("the light flashes for an alarm that is over")
+	}
+	s.goes(15*time.Minute, steam) // and is heard again
+	s.is(alarm.Unacknowledged, "life-cut", id)
+	s.goes(20*time.Minute, both(humid)) // most is still missing
+	s.is(alarm.Unacknowledged, "life-cut", id)
+}
