@@ -228,6 +228,27 @@ func TestSoundIsReachableWhereItSounds(t *testing.T) {
 	b.looks("stage-sound", wide, tall, phone)
 	b.press("Menu")
 	b.sees("dialog", "Back to the mix")
+	b.sees("dialog nav a[href='/help']", "Help")
+}
+
+// TestAlarmsNameWhereTheyAre: an alarm of a batch names its ink and its press, and the strip counts the alarms that it
+// opens.
+func TestAlarmsNameWhereTheyAre(t *testing.T) {
+	t.Parallel()
+	rows := shop(time.Now())
+	seen := rows["alarms"].([]view.Alarm)[0]
+	seen.Name, seen.Title, seen.Subject, seen.State, seen.By = "ratio-off", "Wrong ratio", "0612-3", "acknowledged", "anna"
+	rows["alarms"] = append(rows["alarms"].([]view.Alarm), seen)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.open(f)
+	b.sees("#strip", "2 alarms")
+	b.run(chromedp.Evaluate[chromedp.Void](`([...document.querySelectorAll(".strip-item")].find((e) => e.innerText.includes("alarm")).click(), undefined)`))
+	b.sees("dialog .alarm-name", "0612-2, dial-flat on press-2: Batch ends soon")
+	b.sees("dialog .alarm-name", "0612-3, dial-bend: Wrong ratio")
+	if n := eval[int](b, `[...document.querySelectorAll("dialog .alarm")].filter((e) => e.checkVisibility()).length`); n != 2 {
+		t.Errorf("%d alarms are listed", n)
+	}
+	b.looks("alarms-named", phone, wide)
 }
 
 // TestTheMenuLeadsBackToWhatIsThere: while whose cup it is is asked, there is no mix to go back to.

@@ -72,7 +72,7 @@ func TestAlarmsOfInkAreFolded(t *testing.T) {
 	b.click(".alarms-elsewhere summary")
 	b.sees(".alarms-elsewhere", "0612-2: Batch ends soon")
 	b.openAt(f, "/presses")
-	b.sees("#alarms", "0612-2: Batch ends soon")
+	b.sees("#alarms", "0612-2, dial-flat on press-2: Batch ends soon")
 }
 
 func TestDevicesInTrouble(t *testing.T) {

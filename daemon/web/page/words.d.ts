@@ -18,6 +18,8 @@ declare namespace Words {
     "alarms.medium": {};
     "alarms.muted": {n: number};
     "alarms.none": {};
+    "alarms.of-batch": {batch: Value; ink: Value};
+    "alarms.of-batch-on": {batch: Value; ink: Value; press: Value};
     "alarms.of-printing": {n: number};
     "alarms.over": {};
     "alarms.shelve": {};

@@ -7,7 +7,7 @@ import { clockTime } from "../lib/format.js";
 import { meaningWords, sign } from "../lib/signs.js";
 import { soundIsOn, turnSound, whenSoundTurns } from "../lib/tones.js";
 import { say } from "../lib/words.js";
-import { countAlarms } from "../parts/alarms.js";
+import { countAlarms, orderAlarms } from "../parts/alarms.js";
 
 const order = ["do-not-print", "unknown", "act", "soon", "in-order", "empty"];
 
@@ -42,9 +42,10 @@ export function stripPanel(element, { store }, waiting) {
         return { element: h("span", { class: "strip-lamp" }, h("span", { class: "strip-sign" }, sign(c.meaning)), n, means), update: (row) => setText(n, String(row.n)) };
       });
       show(lights, rows.length > 0);
-      const open = countAlarms(store.all("alarms"));
-      alarms.dataset.open = String(open > 0);
-      setText(alarms, say("stage.n-alarms", { n: open }));
+      // It counts what it opens, those that somebody has acknowledged too; the frame tells that one waits for that.
+      const rung = store.all("alarms");
+      alarms.dataset.open = String(countAlarms(rung) > 0);
+      setText(alarms, say("stage.n-alarms", { n: orderAlarms(rung).shown.length }));
       const lives = store.all("batches").filter((b) => b.ends_at).length;
       show(batches, lives > 0);
       setText(batches, say("stage.n-batches", { n: lives }));

@@ -47,6 +47,18 @@ export function standing(rows) {
 export const countAlarms = (rows) => standing(rows).filter(notAcknowledged).length;
 
 /**
+ * subjectWords names what an alarm is about; a batch with its ink and its press, where they are known.
+ * @param {Pick<API.AlarmView, "about" | "subject">} row
+ * @param {Pick<import("../lib/store.js").Store, "get">} store
+ */
+export function subjectWords({ about, subject }, store) {
+  const batch = about === "batch" ? store.get("batches", subject) : undefined;
+  if (!batch) return subject;
+  const words = { batch: subject, ink: batch.ink };
+  return batch.press ? say("alarms.of-batch-on", { ...words, press: batch.press }) : say("alarms.of-batch", words);
+}
+
+/**
  * gravest names the first of the alarms that ask for a person; empty where there is none.
  * @param {API.AlarmView[]} rows
  */
@@ -195,7 +207,7 @@ function alarm({ store, attempt }, refusal) {
       element.dataset.state = row.state;
       element.dataset.priority = row.priority;
       const words = row.title;
-      setWords(name, `${row.subject}: ${words}`);
+      setWords(name, `${subjectWords(row, store)}: ${words}`);
       setWords(text, row.text);
       setText(raw, row.detail ?? "");
       show(detail, Boolean(row.detail));
