@@ -149,6 +149,35 @@ func TestCansPage(t *testing.T) {
 	b.sees(".cans", "hardener-5")
 }
 
+// TestBatchPageTellsACorrection: a pour that was too much is told as such, what put it right too, and what was asked
+// for before and after it.
+func TestBatchPageTellsACorrection(t *testing.T) {
+	t.Parallel()
+	rows := cansShop(time.Now())
+	p := past(time.Now())
+	p.TargetsG = view.Targets{Ink: 98.2, Hardener: 19.64, Thinner: 8.25}
+	confirmed := func(second int, step, next, part string, added, ink, hardener float64) json.RawMessage {
+		return fmt.Appendf(nil, `{"time":"2026-06-11T06:02:%02dZ","seq":%d,"kind":"confirmed","by":"anna","batch":"0611-2","step":%q,"next":%q,"part":%q,"added_g":%v,
+			"mix":{"recipe":{"ratio":"5:1","ink_target_g":85,"thinner_pct":7},"pours":[{"part":"ink","g":%v},{"part":"hardener","g":%v}]}}`, second, 71+second, step, next, part, added, ink, hardener)
+	}
+	rows["batches/0611-2/history"] = trace.History{Past: p, Poured: p.Parts, Events: []json.RawMessage{
+		[]byte(`{"time":"2026-06-11T06:00:00Z","seq":71,"kind":"mix-started","by":"anna","batch":"0611-2","mix":{"recipe":{"ratio":"5:1","ink_target_g":85,"thinner_pct":7}}}`),
+		confirmed(1, "ink", "hardener", "ink", 85, 85, 0),
+		confirmed(2, "hardener", "hardener", "hardener", 8, 85, 8),
+		confirmed(3, "hardener", "hardener", "hardener", 12.5, 85, 20.5),
+		confirmed(4, "hardener", "stir-hardener", "ink", 13.2, 98.2, 20.5),
+	}}
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.openAt(f, "/batches/0611-2")
+	for _, words := range []string{
+		"85.0 g of ink poured", "8.0 g of hardener poured: not enough yet", "12.5 g of hardener poured: too much", "13.2 g of ink added to put the hardener right",
+		"Asked at first: 85.0 g ink, 17.0 g hardener, 7.1 g thinner", "Asked after the correction: 98.2 g ink, 19.6 g hardener, 8.3 g thinner",
+	} {
+		b.sees(".history", words)
+	}
+	b.looks("batch-corrected", phone, wide)
+}
+
 func TestBatchPage(t *testing.T) {
 	t.Parallel()
 	now := time.Now()

@@ -73,6 +73,9 @@ declare namespace Words {
     "assumed.sheet": {humidity: Value; ink: Value; life: Value; temperature: Value};
     "batch.altogether": {n: number};
     "batch.asked": {parts: Value};
+    "batch.asked-corrected": {parts: Value};
+    "batch.asked-first": {parts: Value};
+    "batch.asked-for-ink": {parts: Value};
     "batch.band": {};
     "batch.band-about": {};
     "batch.ended": {at: Value; outcome: Value};
@@ -519,8 +522,11 @@ declare namespace Words {
     "event.mix-started": {};
     "event.moved": {zone: Value};
     "event.poured": {mass: Value; part: Value};
+    "event.poured-correction": {mass: Value; part: Value; step: Value};
     "event.poured-from": {can: Value; part: Value};
     "event.poured-into": {batch: Value};
+    "event.poured-too-little": {mass: Value; part: Value};
+    "event.poured-too-much": {mass: Value; part: Value};
     "event.recorded": {};
     "event.relabelled": {part: Value};
     "event.rested": {};

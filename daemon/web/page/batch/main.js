@@ -120,7 +120,7 @@ function historyParts(b, kinds, of) {
   const [tests, flows, presses] = [b.tests ?? [], b.flow_times ?? [], b.presses ?? []];
   return [
     part(say("batch.what"), facts.map((words) => h("p", { words })), (b.warnings ?? []).map((text) => h("p", { class: "can-stir warn", words: text }))),
-    part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? []))), [askedOf(b.targets_g), ratioWords(b.ratio)].filter(Boolean).map((text) => h("p", { text }))),
+    part(say("batch.poured"), h("ul", { class: "history-list" }, (b.poured ?? []).map((c) => pouredRow(c, b.lots ?? []))), [...askedOf(b), ratioWords(b.ratio)].filter(Boolean).map((text) => h("p", { text }))),
     splitOff(b) && part(b.state === "closed" ? say("batch.was-in-it") : say("batch.in-it"), h("ul", { class: "history-list" }, inIt(b).map(([name, g]) => h("li", {}, h("strong", { text: grams(g) }), ` ${term("part", name)}`)))),
     part(say("batch.where"), stays(b), presses.length > 1 && h("p", { text: say("batch.altogether", { n: b.prints }) }), rejects(b, kinds)),
     (tests.length > 0 || testable(b)) && part(say("batch.tests"), h("ul", { class: "history-list" }, tests.map((t) => h("li", { text: `${dayTime(t.at)}: ${testWords(t)}` }))),
@@ -209,13 +209,66 @@ function inIt(b) {
 }
 
 /**
- * askedOf lists what the recipe asked for, nothing where it is not known.
+ * askedOf writes what the recipe asked for, nothing where it is not known. The recipe follows the ink that is in the
+ * cup: where that is another mass than was asked for at first, both are told.
+ * @param {API.History} b
+ */
+function askedOf(b) {
+  const parts = partsOf(b.targets_g);
+  if (!parts) return [];
+  const events = b.events ?? [];
+  const started = events.find((e) => e.kind === "mix-started");
+  const recipe = started?.mix?.recipe;
+  if (!recipe || Math.abs(recipe.ink_target_g - b.targets_g.ink) < sameG) return [say("batch.asked", { parts })];
+  const ink = recipe.ink_target_g;
+  const hardener = ink / inkPerHardener(recipe);
+  const corrected = events.some((e) => e.kind === "confirmed" && corrects(e));
+  return [
+    say("batch.asked-first", { parts: partsOf({ ink, hardener, thinner: recipe.thinner_pct / 100 * (ink + hardener) }) }),
+    say(corrected ? "batch.asked-corrected" : "batch.asked-for-ink", { parts }),
+  ];
+}
+
+const sameG = 0.05; // masses that differ by less are shown alike
+
+/**
+ * partsOf lists target masses; empty where none is known.
  * @param {API.Targets} targets
  */
-function askedOf(targets) {
-  const parts = [["ink", targets.ink], ["hardener", targets.hardener], ["thinner", targets.thinner]];
-  const known = parts.flatMap(([part, g]) => (Number(g) > 0 ? [`${grams(Number(g))} ${term("part", String(part))}`] : []));
-  return known.length > 0 ? say("batch.asked", { parts: known.join(", ") }) : "";
+function partsOf({ ink, hardener, thinner }) {
+  const parts = Object.entries({ ink, hardener, thinner });
+  return parts.filter(([, g]) => g > 0).map(([part, g]) => `${grams(g)} ${term("part", part)}`).join(", ");
+}
+
+/** @param {API.EventRecipe} recipe */
+const inkPerHardener = (recipe) => Number(recipe.ratio.split(":")[0]);
+
+/**
+ * corrects tells whether a pour that was confirmed put another one right: it is of another part than its step asks for.
+ * @param {API.EventConfirmed} e
+ */
+const corrects = (e) => Boolean(e.part) && e.part !== e.step;
+
+/**
+ * pourWords writes a pour that was confirmed, and what was wrong with it where its step is not done with it.
+ * @param {API.EventConfirmed} e
+ */
+function pourWords(e) {
+  const words = { mass: grams(e.added_g), part: term("part", e.part ?? ""), step: term("part", e.step) };
+  if (corrects(e)) return say("event.poured-correction", words);
+  if (e.next !== e.step) return say("event.poured", words);
+  return say(tooMuch(e) ? "event.poured-too-much" : "event.poured-too-little", words);
+}
+
+/**
+ * tooMuch tells whether what is in the cup after a pour has more of its part than the recipe asks for.
+ * @param {API.EventConfirmed} e
+ */
+function tooMuch({ part, mix }) {
+  const of = (/** @type {string} */ name) => (mix.pours ?? []).reduce((sum, p) => sum + (p.part === name ? p.g : 0), 0);
+  if (part === "hardener") return of("hardener") > of("ink") / inkPerHardener(mix.recipe);
+  if (part === "thinner") return of("thinner") > mix.recipe.thinner_pct / 100 * (of("ink") + of("hardener"));
+  return of("ink") > mix.recipe.ink_target_g;
 }
 
 /**
@@ -249,7 +302,7 @@ const eventWriters = {
   "mix-started": () => say("event.mix-started"),
   recorded: () => say("event.recorded"),
   "hardener-begun": () => say("event.hardener-begun"),
-  confirmed: (e) => (e.part ? say("event.poured", { mass: grams(e.added_g), part: term("part", e.part) }) : stepWords(e.step)),
+  confirmed: (e) => (e.part ? pourWords(e) : stepWords(e.step)),
   corrected: (e) => {
     if (e.undo) return say("event.undone");
     const part = term("part", e.part);
