@@ -259,6 +259,7 @@ func TestReadyForAPressThatPrints(t *testing.T) {
 	t.Parallel()
 	now := time.Now()
 	rows := restShop(now)
+	rows["batches"] = rows["batches"].([]view.Batch)[:2]
 	next := addWaiting(rows, now, "dial-satin", 5*time.Hour, 6*time.Hour, 7*time.Hour)
 	rows["presses"].([]view.Press)[1].Next = next.ID
 	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
@@ -271,6 +272,11 @@ func TestReadyForAPressThatPrints(t *testing.T) {
 		t.Errorf("ids are broken at the end of a line: %v", broken)
 	}
 	b.eventually("an id is kept whole", `document.querySelector(".ready .mix-head .id").innerText === "press-2"`)
+	if is := eval[string](b, fmt.Sprintf(onTop, ".ready .main:not([hidden])")); is != "" {
+		t.Errorf("the button that continues %s", is)
+	}
+	b.looks("ready", phone, wide)
+	b.run(chromedp.EmulateViewport(390, 844))
 	b.press("It is on press-2")
 	b.sees("dialog", "0612-2 comes off press-2")
 	b.sees("dialog", "This is another ink: dial-satin instead of dial-flat.")
