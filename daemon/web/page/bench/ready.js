@@ -8,7 +8,7 @@ import { refusalLine } from "../lib/refusal.js";
 import { clockTime, countdown, ratioWords, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
-import { outlasts, pastSafe } from "../parts/safe.js";
+import { cupFor, outlasts, pastSafe } from "../parts/safe.js";
 import { moveDialog } from "../parts/use-dialogs.js";
 import { mixHead } from "./head.js";
 import { cautionFor } from "./steps.js";
@@ -91,8 +91,7 @@ export function readyCard(tools) {
       top.draw(batch, store.get("inks", batch.ink), now, false);
       const left = batch.rest_until ? secondsUntil(Date.parse(batch.rest_until), now) : 0;
       const resting = batch.step === "rest";
-      const holds = batch.for_press && store.get("presses", batch.for_press)?.batch;
-      const old = holds ? store.get("batches", holds) : undefined;
+      const old = cupFor(store, batch);
       const where = { press: batch.for_press ?? "" };
       const past = pastSafe(batch, now);
       // A cup that is safe for longer than the mix stays on its press.

@@ -8,7 +8,7 @@ import { countdown, grams, secondsUntil } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { overrideDialog } from "../parts/mix-dialogs.js";
 import { massOf } from "../parts/places.js";
-import { lifeNote, outlasts, pastSafe } from "../parts/safe.js";
+import { cupFor, lifeNote, outlasts, pastSafe } from "../parts/safe.js";
 import { term } from "../parts/terms.js";
 
 /** @param {API.BatchView} batch */
@@ -88,8 +88,7 @@ function waitingCard({ store, attempt, notify, back, refusal }) {
       for (const b of [up, stirred]) b.setAttribute("aria-label", `${b.textContent} (${row.id})`);
     },
     tick(/** @type {number} */ now) {
-      const holds = batch.for_press && batch.state !== "mixing" && store.get("presses", batch.for_press)?.batch;
-      const old = holds ? store.get("batches", holds) : undefined;
+      const old = batch.state === "mixing" ? undefined : cupFor(store, batch);
       const other = old && old.ink !== batch.ink && say("waiting.other-ink", { old: old.ink });
       const weighs = batch.state === "mixing" && batch.cup_weighs_g !== undefined && say("waiting.cup-weighs", { mass: grams(batch.cup_weighs_g, 0) });
       setText(state, [batch.ink, outlasts(old, batch, now) ? say("waiting.not-needed", { press: batch.for_press ?? "" }) : nextWord(batch, now), other, weighs].filter(Boolean).join(", "));

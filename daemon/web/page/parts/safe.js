@@ -15,6 +15,17 @@ export function pastSafe(batch, now) {
 }
 
 /**
+ * cupFor returns the cup on the press for which a mix waits; undefined where there is none. The list of presses
+ * may know that the mix itself was put there before its own row does: that is no other cup.
+ * @param {Pick<import("../lib/store.js").Store, "get">} store
+ * @param {API.BatchView} mix
+ */
+export function cupFor(store, mix) {
+  const id = mix.for_press ? store.get("presses", mix.for_press)?.batch : undefined;
+  return id && id !== mix.id ? store.get("batches", id) : undefined;
+}
+
+/**
  * outlasts tells whether a cup on a press is safe for at least as long as a mix of the same ink that waits
  * for that press: the mix does not replace it now. The bench decides the same, see next_mix.
  * @param {API.BatchView | undefined} on
