@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -32,6 +33,9 @@ func TestNoContact(t *testing.T) {
 	b.eventually("no bar stands still", `!document.querySelector(".pour").checkVisibility({visibilityProperty: true})`)
 	b.sees(".weight", "No contact")
 	b.sees(".mix .main", "No contact")
+	for _, part := range []string{".air-figure", "#hall-clock", ".weight-figure"} {
+		b.eventually(part+" is grey", fmt.Sprintf(`[...document.querySelectorAll(%q)].every((e) => getComputedStyle(e).color === getComputedStyle(document.querySelector(".mix-title")).color)`, part))
+	}
 	b.eventually("no light looks sure", `[...document.querySelectorAll(".lamp-shape")].every((e) => getComputedStyle(e).filter === "grayscale(1)")`)
 	b.skip(31 * time.Second)
 	b.sees("#no-contact", "No contact. Nothing heard for")
