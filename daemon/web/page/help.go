@@ -87,7 +87,7 @@ type task struct {
 
 // tasks returns how to mix, to change a cup and to close a batch, in five lines each.
 func (b *built) tasks() []task {
-	labels := []any{"start", b.locale.Say("bench.start"), "load", b.locale.Say("use.load"), "on", b.locale.Say("load.on"), "close", b.locale.Say("use.close"), "it", b.locale.Say("close.it"), "soon", b.locale.Say("meaning.soon")}
+	labels := []any{"start", b.locale.Say("bench.start-this"), "load", b.locale.Say("use.load"), "on", b.locale.Say("load.on"), "close", b.locale.Say("use.close"), "it", b.locale.Say("close.it"), "soon", b.locale.Say("meaning.soon")}
 	var all []task
 	for _, name := range []string{"mix", "change", "close"} {
 		t := task{Title: b.locale.Say("help.task." + name + ".title")}

@@ -956,8 +956,10 @@ declare namespace Words {
     "steps.scrape": {};
     "steps.step": {step: Value};
     "steps.stir": {};
+    "steps.stir-at-least": {needed: Value; part: Value; time: Value};
     "steps.stir-hardener": {};
     "steps.stir-thinner": {};
+    "steps.stir-time": {part: Value; time: Value};
     "steps.stirred": {};
     "steps.thinner": {};
     "storage.dropped": {count: Value};

@@ -9,7 +9,7 @@ import { correctionsPart } from "./corrections-part.js";
 import { mixHead } from "./head.js";
 import { curesPart } from "./cures.js";
 import { sheetLinks } from "../parts/care.js";
-import { ahead, cautionFor, instruction, mends } from "./steps.js";
+import { ahead, cautionFor, instruction, mends, stirWords } from "./steps.js";
 
 /**
  * mixPanel shows a mix.
@@ -19,6 +19,7 @@ export function mixPanel({ store, attempt, tone }) {
   const top = mixHead();
   const head = h("h2", { class: "mix-head", "aria-live": "polite" });
   const hint = h("p", { class: "mix-hint" });
+  const stir = h("p", { class: "stir-time", role: "timer" });
   const care = h("p", { class: "care-now" });
   const sheets = sheetLinks();
   const bar = pourBar();
@@ -34,7 +35,7 @@ export function mixPanel({ store, attempt, tone }) {
   let batch;
   const actions = mixActions({ store, attempt }, () => batch, corrections.chosenPart);
   const element = h("section", { class: "mix stage", "aria-label": say("stage.title") },
-    top.element, actions.from.stirFirst, h("div", { class: "head-line" }, head, care), hint, place,
+    top.element, actions.from.stirFirst, h("div", { class: "head-line" }, head, care), hint, stir, place,
     h("div", { class: "mix-notes" }, cures.element, corrections.element, warnings, ratio, actions.from.element, actions.notes, sheets.element),
     h("div", { class: "actions" }, actions.confirm, next, h("div", { class: "ways-out" }, actions.ways)));
   return {
@@ -71,6 +72,8 @@ export function mixPanel({ store, attempt, tone }) {
       setWords(head, words.head);
       setText(hint, words.hint);
       show(hint, words.hint !== "");
+      setText(stir, stirWords(batch, ink, now));
+      show(stir, stir.textContent !== "");
       setText(care, cautionFor(pour?.part ?? batch.step));
       show(care, care.textContent !== "");
       sheets.update(ink, (pour?.part ?? batch.step)?.replace("stir-", ""));

@@ -1,5 +1,5 @@
 // The steps of a guided mix: what to do, how it is confirmed, and what comes next.
-import { duration, grams, thinnerAmount } from "../lib/format.js";
+import { countdown, duration, grams, secondsUntil, thinnerAmount } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { term } from "../parts/terms.js";
 
@@ -82,6 +82,20 @@ export function instruction(batch, ink, pour) {
       return { head: say("steps.stir-thinner"), hint: say("steps.no-streak"), done: say("steps.stirred") };
   }
   return { head: say("steps.step", { step: term("step", batch.step ?? "") }), hint: "", done: say("steps.done") };
+}
+
+/**
+ * stirWords writes for how long it may have been stirred, since the last part went in, and for how long it is to be
+ * stirred where the ink says so; empty at other steps, and where the time is not known.
+ * @param {Pick<API.BatchView, "step" | "pours">} batch
+ * @param {Pick<API.InkView, "stir_s"> | undefined} ink
+ * @param {number} now
+ */
+export function stirWords(batch, ink, now) {
+  const last = batch.pours?.at(-1);
+  if (!last || !batch.step?.startsWith("stir-")) return "";
+  const words = { part: term("part", last.part), time: countdown(Math.floor(-secondsUntil(Date.parse(last.at), now))) };
+  return ink?.stir_s ? say("steps.stir-at-least", { ...words, needed: countdown(ink.stir_s) }) : say("steps.stir-time", words);
 }
 
 /**

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { ahead, stepsOf } from "./steps.js";
+import { ahead, stepsOf, stirWords } from "./steps.js";
 
 test("thinner and rest are steps only where they are asked for", () => {
   assert.deepEqual(stepsOf({ step: "ink", targets_g: { thinner: 7.5 }, components: [] }, { rest_s: 900 }),
@@ -12,4 +12,14 @@ test("thinner and rest are steps only where they are asked for", () => {
 test("the next step is announced", () => {
   const next = ahead({ step: "stir-hardener", targets_g: { thinner: 7.5 }, components: [] }, {});
   assert.equal(next.replaceAll("\u00a0", " "), "thinner, about 4 pipettes, 7.5 g by weight");
+});
+
+test("a step to stir says for how long", () => {
+  const now = Date.parse("2026-06-12T12:00:00Z");
+  const batch = { step: "stir-hardener", pours: [{ part: "ink", at: "2026-06-12T11:50:00Z" }, { part: "hardener", at: "2026-06-12T11:59:25Z" }] };
+  const words = (...given) => stirWords(...given).replaceAll("\u00a0", " ");
+  assert.equal(words(batch, { stir_s: 90 }, now), "Stir for at least 1:30 min. 0:35 min since the hardener went in.");
+  assert.equal(words(batch, { stir_s: 0 }, now), "0:35 min since the hardener went in.");
+  assert.equal(words({ ...batch, step: "hardener" }, { stir_s: 90 }, now), "");
+  assert.equal(words({ step: "stir-hardener" }, { stir_s: 90 }, now), "");
 });
