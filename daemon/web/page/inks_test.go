@@ -91,6 +91,19 @@ func TestATestInJarsIsGuided(t *testing.T) {
 	}
 	b.act("Take the last look back", "Jar 2")
 	f.until(t, "a look taken back", func() bool { return len(f.asked) >= 3 })
+	// Hours before its first look a jar has hardly gone off: that is asked first.
+	before := len(f.changes())
+	b.act("Gone off", "Jar 1")
+	b.sees("dialog", "Jar 1: gone off already?")
+	b.looks("dialog-jar-early", phone, wide)
+	if sent := f.changes(); len(sent) != before {
+		t.Errorf("it was not asked first: %v", sent[before:])
+	}
+	b.press("Yes, it has gone off")
+	b.closed()
+	if sent := f.changes(); len(sent) != before+1 {
+		t.Errorf("after the answer: %v", sent[before:])
+	}
 	b.act("End the test…", "dial-satin")
 	b.press("End it")
 	b.closed()

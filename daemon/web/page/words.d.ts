@@ -607,6 +607,9 @@ declare namespace Words {
     "jars.counts-yes": {};
     "jars.counts-yes-note": {};
     "jars.dry": {};
+    "jars.early-lead": {from: Value};
+    "jars.early-title": {jar: Value};
+    "jars.early-yes": {};
     "jars.end": {};
     "jars.end-it": {};
     "jars.end-lead": {};

@@ -96,7 +96,14 @@ function jarLine({ store, attempt }, inkOf) {
   let jar;
   const saw = (/** @type {string} */ seen) => () => attempt(refusal, () => changeRow(store, "inks", `inks/${inkOf()}/look-at-jar`, { jar: jar.jar, seen }));
   const good = button(say("jars.good"), "small", saw("good"));
-  const gone = button(say("jars.gone-off"), "small", saw("gone-off"));
+  const gone = button(say("jars.gone-off"), "small", () => (store.clock.now() < Date.parse(jar.look_from) ? early() : saw("gone-off")()));
+  // A jar that ends before its first look is more often a slip of the finger than an end.
+  const early = () => ask({
+    title: say("jars.early-title", { jar: say("jars.jar", { n: jar.jar }) }),
+    lead: say("jars.early-lead", { from: clockTime(Date.parse(jar.look_from), store.clock.now()) }),
+    submitLabel: say("jars.early-yes"),
+    submit: () => changeRow(store, "inks", `inks/${inkOf()}/look-at-jar`, { jar: jar.jar, seen: "gone-off" }),
+  });
   const mistake = button(say("jars.mistake"), "small", saw("mistake"));
   const where = h("strong");
   const when = h("span");
