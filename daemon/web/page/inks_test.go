@@ -54,6 +54,16 @@ func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	}
 }
 
+// fillsTheJars fills in where the jars of a test stand.
+func (b *browser) fillsTheJars() {
+	b.t.Helper()
+	b.fills("cool", "20")
+	b.fills("warm", "35")
+	b.fills("minutes", "5")
+	b.click(`dialog [name=dry][value=magnesium-chloride]`)
+	b.click(`dialog [name=humid][value=sodium-chloride]`)
+}
+
 // A person starts a test in jars, says what was seen of each jar, and ends the test.
 func TestATestInJarsIsGuided(t *testing.T) {
 	t.Parallel()
@@ -75,6 +85,13 @@ func TestATestInJarsIsGuided(t *testing.T) {
 	b.act("Test in jars…", "dial-satin")
 	b.sees("dialog", "Lids on loosely")
 	b.looks("dialog-jars", phone, wide)
+	// What is to be read first is in view, and one tap starts no test of figures that nobody has measured.
+	if top := eval[bool](b, `document.querySelector("dialog").scrollTop === 0 && document.activeElement.matches("dialog h2")`); !top {
+		t.Error("the dialog does not open at its top")
+	}
+	b.press("Start the test")
+	b.eventually("what is missing", `document.querySelectorAll("dialog .fault").length === 5`)
+	b.fillsTheJars()
 	b.press("Start the test")
 	b.closed()
 	body := f.body(t, "inks/dial-satin/start-jars")

@@ -86,6 +86,7 @@ func TestSecondTapWhereADialogWas(t *testing.T) {
 	f.answer("look-at-jar", 200, running)
 	b.openAt(f, "/devices")
 	b.act("Test in jars…", "dial-satin")
+	b.fillsTheJars()
 	// tap tells whether a tap counted; after it some time passes before the page hears of the bench.
 	tap := func(find string, passes time.Duration) bool {
 		t.Helper()

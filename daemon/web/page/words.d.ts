@@ -628,6 +628,7 @@ declare namespace Words {
     "jars.mistake": {};
     "jars.mixed": {};
     "jars.over-salt": {humidity: Value; jar: Value; salt: Value; temperature: Value};
+    "jars.planned": {temperature: Value};
     "jars.running": {at: Value};
     "jars.start": {};
     "jars.step-1": {};
