@@ -122,6 +122,8 @@ type Threshold struct {
 	RelevantAt   *float64 `json:"relevant_at_g_m3,omitempty" doc:"from where on the rate is higher than there by relevant_pct, by an even rise; absent beyond the range of the prints"`
 	RelevantLow  *float64 `json:"relevant_low_g_m3,omitempty" doc:"lower end of its 95 % interval"`
 	RelevantHigh *float64 `json:"relevant_high_g_m3,omitempty" doc:"upper end of its 95 % interval; absent when it has none"`
+	CoolC        *float64 `json:"cool_c,omitempty" doc:"temperature in °C below which the coolest tenth of the prints was made; absent when none is known"`
+	WarmC        *float64 `json:"warm_c,omitempty" doc:"temperature in °C above which the warmest tenth of the prints was made; absent when none is known"`
 }
 
 // Make studies a table. Days are those of the zone. It returns the error of the context when that
@@ -232,6 +234,7 @@ func thresholdOf(t quality.Threshold) *Threshold {
 	out := &Threshold{
 		Kind: kindName(t.Kind), Told: t.Told, Dry: figure(t.Dry), RelevantAt: known(t.RelevantAt),
 		RelevantLow: known(t.RelevantInterval.Low), RelevantHigh: known(t.RelevantInterval.High),
+		CoolC: known(t.CoolC), WarmC: known(t.WarmC),
 	}
 	if t.Told {
 		out.At, out.Low, out.High = known(t.At), known(t.Interval.Low), known(t.Interval.High)

@@ -307,12 +307,8 @@ func (w teller) threshold() []string {
 		return nil // a limit would be believed
 	}
 	density := func(x float64) string { return w.Number(x, 1) }
-	mean := w.a.meanTemperature()
-	humidity := func(x float64) string {
-		return w.Percent(100*x/air.State{TemperatureC: mean, HumidityPct: 100}.VapourDensityGM3(), 0)
-	}
-	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry), "temperature", w.Temperature(mean), "sure", w.Say("study.sureness." + string(level))}
-	at := func(x float64) []any { return append(values, "at", density(x), "humidity", humidity(x)) }
+	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry), "sure", w.Say("study.sureness." + string(level))}
+	at := func(x float64) []any { return append(values, "at", w.vapour(x, *t)) }
 	switch {
 	case t.Told:
 		return []string{w.Say("study.threshold.told", at(*t.At)...) + " " + w.limit("told", values, t.Low, t.High)}
@@ -334,22 +330,21 @@ func (w teller) limit(of string, values []any, low, high *float64) string {
 	return w.Say("study.threshold."+of+"-anywhere", values...)
 }
 
-// meanTemperature returns the mean over the prints, 20 °C where none is known.
-func (a Answer) meanTemperature() float64 {
-	sum, prints := 0.0, 0.0
-	for _, c := range a.Curves {
-		if c.Factor != quality.Temperature.String() || c.Kind != All {
-			continue
-		}
-		for _, b := range c.Bins {
-			sum += b.Mean * b.Prints
-			prints += b.Prints
-		}
+// vapour writes a vapour density and the relative humidity that it is where the shop prints: the same
+// density is a much higher one in cool air than in warm air.
+func (w teller) vapour(gM3 float64, t Threshold) string {
+	values := []any{"density", w.Number(gM3, 1)}
+	if t.CoolC == nil || t.WarmC == nil {
+		return w.Say("study.vapour", values...)
 	}
-	if prints == 0 {
-		return 20
+	pct := func(celsius float64) float64 {
+		return 100 * gM3 / air.State{TemperatureC: celsius, HumidityPct: 100}.VapourDensityGM3()
 	}
-	return sum / prints
+	values = append(values, "humidity", w.Percent(pct(*t.WarmC), 0), "temperature", w.Temperature(*t.WarmC))
+	if *t.WarmC-*t.CoolC < 0.5 || pct(*t.CoolC) > 100 { // so much vapour is not in the cool air
+		return w.Say("study.vapour.at", values...)
+	}
+	return w.Say("study.vapour.between", append(values, "cool_humidity", w.Percent(pct(*t.CoolC), 0), "cool", w.Temperature(*t.CoolC))...)
 }
 
 // clusters says on what the ranges rest.

@@ -28,9 +28,9 @@ func humid(ratio, low, high, q float64) Answer {
 func TestTheAnswerInWords(t *testing.T) {
 	yes := humid(1.12, 1.04, 1.21, 0.0004)
 	yes.Verdict, yes.Kinds, yes.Effects[0].Found = quality.MoreDefects, []string{All}, true
-	yes.Threshold = &Threshold{Kind: All, Told: true, At: ptr(11.2), Low: ptr(10.4), High: ptr(12.1), Dry: 7}
+	yes.Threshold = &Threshold{Kind: All, Told: true, At: ptr(11.2), Low: ptr(10.4), High: ptr(12.1), Dry: 7, CoolC: ptr(20), WarmC: ptr(20.2)}
 	rising := yes
-	rising.Threshold = &Threshold{Kind: All, Dry: 7, RelevantAt: ptr(9.147), RelevantLow: ptr(8.2), RelevantHigh: nil}
+	rising.Threshold = &Threshold{Kind: All, Dry: 7, RelevantAt: ptr(9.147), RelevantLow: ptr(8.2), RelevantHigh: nil, CoolC: ptr(20), WarmC: ptr(25)}
 	yes.Effects[0].Together = []string{"temperature_c"}
 	no := humid(0.99, 0.96, 1.02, 0.61)
 	no.Verdict, no.Effects[0].Excluded = quality.NothingFound, true
@@ -64,13 +64,13 @@ func TestTheAnswerInWords(t *testing.T) {
 	}{
 		{"yes, with a threshold", yes, "Yes: humid air goes with more rejects (all kinds together).", []string{
 			"All kinds together: 12 % more rejects for each 1 g/m³ more water vapour, very likely between 4.0 % more and 21 % more.",
-			// 11.2 g/m³ at 20 °C are 64.8 %: saturation is 17.29 g/m³.
-			"Up to about 11.2 g/m³ of water vapour (65 % relative humidity at 20.0 °C) no rise of rejects (all kinds together) was seen, and above it they rose",
+			// 11.2 g/m³ at 20.2 °C are 64.1 %: saturation is 17.48 g/m³.
+			"Up to about 11.2 g/m³ of water vapour (64 % relative humidity at 20.2 °C) no rise of rejects (all kinds together) was seen, and above it they rose",
 			"try whether drier air lowers them. This limit is very likely between 10.4 and 12.1 g/m³.",
 			"This rests on 60 days, compared with each other.", "Water vapour and temperature rose and fell together", cause}},
-		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
+		// 9.147 g/m³ are 52.9 % at 20 °C, where saturation is 17.29 g/m³, and 39.7 % at 25 °C, where it is 23.04 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
-			"No limit was found below which rejects do not rise.", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. The humidity from which rejects are 25 % more frequent is very likely not below 8.2 g/m³; how far above is not known.", cause}},
+			"No limit was found below which rejects do not rise.", "From about 9.1 g/m³ of water vapour (53 % relative humidity at 20.0 °C, 40 % at 25.0 °C) on, rejects", "below 7.0 g/m³. The humidity from which rejects are 25 % more frequent is very likely not below 8.2 g/m³; how far above is not known.", cause}},
 		{"no", no, "No difference that matters was found. If the most humid tenth of the prints had 25 % more rejects than the driest tenth, these records would very likely show it.",
 			[]string{"All kinds together: no difference that matters was found, very likely between 4.0 % fewer and 2.0 % more rejects for each 1 g/m³ more water vapour.", cause}},
 		{"not enough", few, "Nothing can be said yet: there are not enough records.", []string{

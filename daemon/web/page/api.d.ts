@@ -2419,6 +2419,7 @@ declare namespace API {
 
   interface StudyThreshold {
     at_g_m3?: number;
+    cool_c?: number;
     dry_g_m3: number;
     high_g_m3?: number;
     kind: string;
@@ -2427,6 +2428,7 @@ declare namespace API {
     relevant_high_g_m3?: number;
     relevant_low_g_m3?: number;
     told: boolean;
+    warm_c?: number;
   }
 
   interface StudyTotal {
