@@ -44,6 +44,14 @@ func (w teller) kind(id string) string {
 	return w.Say("study.kind", "kind", w.kindWords(id))
 }
 
+// kindFirst names a kind at the begin of a sentence.
+func (w teller) kindFirst(id string) string {
+	if id == All {
+		return w.Say("study.all-kinds-first")
+	}
+	return w.kind(id)
+}
+
 func (w teller) relevant() string { return w.Percent(w.a.Relevant, 0) }
 
 // certainty is how much an effect's interval is worth.
@@ -115,6 +123,9 @@ func (w teller) sentences() []string {
 		all = append(all, w.possible(main)...)
 		all = append(all, w.missing())
 	}
+	if t := w.a.Threshold; t != nil && t.Kind != All && !main.shown() {
+		all = append(all, w.effect(main)) // all kinds were asked about: what is known of one comes after it
+	}
 	all = append(all, w.threshold()...) // from which humidity on: what is asked next
 	if slices.Contains(main.Together, quality.Temperature.String()) {
 		all = append(all, w.Say("study.together")) // before the figure that it qualifies
@@ -174,10 +185,7 @@ func (w teller) missing() string {
 // effect says what was seen of an effect and how sure that is. An interval that includes "no
 // difference" is never told as an effect, and is left out where it says nothing: figures has it.
 func (w teller) effect(e Effect) string {
-	kind, step := w.kind(e.Kind), w.Say("study.step."+key(e.Factor))
-	if e.Kind == All {
-		kind = w.Say("study.all-kinds-first")
-	}
+	kind, step := w.kindFirst(e.Kind), w.Say("study.step."+key(e.Factor))
 	what := w.Say("study.what.rejects")
 	if w.a.Model == "logistic" {
 		what = w.Say("study.what.odds")
@@ -307,7 +315,7 @@ func (w teller) threshold() []string {
 		return nil // a limit would be believed
 	}
 	density := func(x float64) string { return w.Number(x, 1) }
-	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry), "sure", w.Say("study.sureness." + string(level))}
+	values := []any{"kind", w.kindFirst(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry), "sure", w.Say("study.sureness." + string(level))}
 	at := func(x float64) []any { return append(values, "at", w.vapour(x, *t)) }
 	switch {
 	case t.Told:
