@@ -77,6 +77,7 @@ type Effect struct {
 	AdjustedFor  []string       `json:"adjusted_for" doc:"conditions that are held constant"`
 	Together     []string       `json:"together_with" doc:"conditions that rose and fell with this one, so that the effect may as well be theirs"`
 	Words        string         `json:"words" doc:"what was seen and how sure that is, in a sentence"`
+	Firm         bool           `json:"firm" doc:"the effect is told as one: it was found, its interval excludes 1, and days or batches were compared"`
 	Sure         string         `json:"sure" doc:"how sure it is that there is such an effect, in a word or two"`
 	Figures      string         `json:"figures" doc:"the change for one step in percent with its 95 % interval and q; empty when there is no estimate"`
 }

@@ -18,6 +18,7 @@ func (a Answer) Tell(l words.Locale, kind func(id string) string) Answer {
 	effects := make([]Effect, len(a.Effects))
 	for i, e := range a.Effects {
 		e.Words, e.Figures, e.Sure = w.effect(e)+w.apart(e), w.figures(e), w.sure(e)
+		e.Firm = e.shown() && w.certainty(e) != hint
 		effects[i] = e
 	}
 	a.Effects = effects
@@ -242,13 +243,14 @@ func (w teller) sure(e Effect) string {
 // manyWeeks is from where on a number of weeks is no longer a plan.
 const manyWeeks = 52
 
-// figures writes the change for one step with its interval and p; empty without an estimate.
+// figures writes the change for one step with its interval and p; empty without an estimate. Where neither days
+// nor batches were compared there is no p: it would count prints that depend on one another as if they did not.
 func (w teller) figures(e Effect) string {
 	if e.Ratio == nil {
 		return ""
 	}
 	change, low, high := w.signed(e.Ratio), w.signed(e.Low), w.signed(e.High)
-	if e.Q == nil {
+	if e.Q == nil || w.certainty(e) == hint {
 		return w.Say("study.figures", "change", change, "low", low, "high", high)
 	}
 	return w.Say("study.figures-p", "change", change, "low", low, "high", high, "p", w.probability(*e.Q))

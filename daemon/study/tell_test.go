@@ -244,6 +244,9 @@ func TestWordsKeepToTheInterval(t *testing.T) {
 		told := a.Tell(words.Locale{}, PlainKind)
 		said := plain.Replace(told.Effects[0].Words)
 		sentences := plain.Replace(strings.Join(told.Sentences, "\n"))
+		if told.Effects[0].Firm != (told.Effects[0].Sure == "Yes" || told.Effects[0].Sure == "Probably") {
+			rt.Fatalf("firm is %v: %s", told.Effects[0].Firm, told.Effects[0].Sure)
+		}
 		compared := a.Clustering != quality.NotClustered && e.Method == quality.BiasReduced
 		includesNone := *e.Low <= 1 && (e.High == nil || *e.High >= 1)
 		if includesNone && (strings.Contains(said, " for each ") && !strings.Contains(said, "no difference that matters was found") || told.Effects[0].Sure == "Yes") {
@@ -254,6 +257,9 @@ func TestWordsKeepToTheInterval(t *testing.T) {
 		}
 		if !compared && (strings.Contains(said+sentences, "very likely") || strings.Contains(said+sentences, "probably") || strings.HasPrefix(told.Headline, "Yes") || strings.HasPrefix(told.Headline, "No ") || strings.HasPrefix(told.Headline, "Probably")) {
 			rt.Fatalf("neither days nor batches were compared: %s\n%s", told.Headline, sentences)
+		}
+		if hasP := strings.Contains(plain.Replace(told.Effects[0].Figures), ", p "); hasP != compared {
+			rt.Fatalf("of what was not compared p is told: %s", told.Effects[0].Figures)
 		}
 		if a.Clustering != quality.ByDay && strings.Contains(said+sentences+told.Headline, "very likely") {
 			rt.Fatalf("days were not compared: %s\n%s", told.Headline, sentences)

@@ -2390,6 +2390,7 @@ declare namespace API {
     excluded: boolean;
     factor: "vapour_density_g_m3" | "humidity_pct" | "temperature_c" | "spent" | "thinner_pct" | "ratio_error_pct";
     figures: string;
+    firm: boolean;
     found: boolean;
     kind: string;
     method?: "cluster-bias-reduced" | "quasi-likelihood";
