@@ -72,8 +72,13 @@ func TestATestInJarsOfAWorkingDay(t *testing.T) {
 	m.opens("/devices")
 	m.taps("Test in jars… (dial-satin)")
 	m.sees("Test dial-satin in jars", "Lids on loosely")
+	m.enters("Where it is cool", "20")
+	m.enters("Where it is warm", "35")
+	m.chooses("Dry salt", "Magnesium chloride")
+	m.chooses("Humid salt", "Table salt")
 	m.enters("At the bench", "20")
 	m.enters("Humidity there", "50")
+	m.enters("Hardener went in", "0")
 	m.taps("Start the test")
 	m.sees("A test in jars is running", "Jar 5: open at the bench")
 	var inks struct{ Inks []view.Ink }

@@ -88,7 +88,7 @@ func writeEffects(b *strings.Builder, a study.Answer) {
 			fmt.Fprintf(b, "\n%s\n", a.Curves[i].Title)
 		}
 		mark := " "
-		if e.Found {
+		if e.Firm {
 			mark = "*"
 		}
 		line := e.Words
@@ -97,5 +97,5 @@ func writeEffects(b *strings.Builder, a study.Answer) {
 		}
 		fmt.Fprintf(b, "%s %s\n", mark, line)
 	}
-	b.WriteString("\n* found: p below 0.05 after correction. Water vapour is corrected by itself, all other\nconditions together. In brackets: the 95 % interval.\n")
+	b.WriteString("\n* found: p below 0.05 after correction, of enough days or batches. Water vapour is corrected by itself, all other\nconditions together. In brackets: the 95 % interval.\n")
 }

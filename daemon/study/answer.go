@@ -77,6 +77,7 @@ type Effect struct {
 	AdjustedFor  []string       `json:"adjusted_for" doc:"conditions that are held constant"`
 	Together     []string       `json:"together_with" doc:"conditions that rose and fell with this one, so that the effect may as well be theirs"`
 	Words        string         `json:"words" doc:"what was seen and how sure that is, in a sentence"`
+	Firm         bool           `json:"firm" doc:"the effect is told as one: it was found, its interval excludes 1, and days or batches were compared"`
 	Sure         string         `json:"sure" doc:"how sure it is that there is such an effect, in a word or two"`
 	Figures      string         `json:"figures" doc:"the change for one step in percent with its 95 % interval and q; empty when there is no estimate"`
 }
@@ -122,6 +123,8 @@ type Threshold struct {
 	RelevantAt   *float64 `json:"relevant_at_g_m3,omitempty" doc:"from where on the rate is higher than there by relevant_pct, by an even rise; absent beyond the range of the prints"`
 	RelevantLow  *float64 `json:"relevant_low_g_m3,omitempty" doc:"lower end of its 95 % interval"`
 	RelevantHigh *float64 `json:"relevant_high_g_m3,omitempty" doc:"upper end of its 95 % interval; absent when it has none"`
+	CoolC        *float64 `json:"cool_c,omitempty" doc:"temperature in °C below which the coolest tenth of the prints was made; absent when none is known"`
+	WarmC        *float64 `json:"warm_c,omitempty" doc:"temperature in °C above which the warmest tenth of the prints was made; absent when none is known"`
 }
 
 // Make studies a table. Days are those of the zone. It returns the error of the context when that
@@ -232,6 +235,7 @@ func thresholdOf(t quality.Threshold) *Threshold {
 	out := &Threshold{
 		Kind: kindName(t.Kind), Told: t.Told, Dry: figure(t.Dry), RelevantAt: known(t.RelevantAt),
 		RelevantLow: known(t.RelevantInterval.Low), RelevantHigh: known(t.RelevantInterval.High),
+		CoolC: known(t.CoolC), WarmC: known(t.WarmC),
 	}
 	if t.Told {
 		out.At, out.Low, out.High = known(t.At), known(t.Interval.Low), known(t.Interval.High)

@@ -18,6 +18,7 @@ func (a Answer) Tell(l words.Locale, kind func(id string) string) Answer {
 	effects := make([]Effect, len(a.Effects))
 	for i, e := range a.Effects {
 		e.Words, e.Figures, e.Sure = w.effect(e)+w.apart(e), w.figures(e), w.sure(e)
+		e.Firm = e.shown() && w.certainty(e) != hint
 		effects[i] = e
 	}
 	a.Effects = effects
@@ -42,6 +43,14 @@ func (w teller) kind(id string) string {
 		return w.Say("study.all-kinds")
 	}
 	return w.Say("study.kind", "kind", w.kindWords(id))
+}
+
+// kindFirst names a kind at the begin of a sentence.
+func (w teller) kindFirst(id string) string {
+	if id == All {
+		return w.Say("study.all-kinds-first")
+	}
+	return w.kind(id)
 }
 
 func (w teller) relevant() string { return w.Percent(w.a.Relevant, 0) }
@@ -115,6 +124,9 @@ func (w teller) sentences() []string {
 		all = append(all, w.possible(main)...)
 		all = append(all, w.missing())
 	}
+	if t := w.a.Threshold; t != nil && t.Kind != All && !main.shown() {
+		all = append(all, w.effect(main)) // all kinds were asked about: what is known of one comes after it
+	}
 	all = append(all, w.threshold()...) // from which humidity on: what is asked next
 	if slices.Contains(main.Together, quality.Temperature.String()) {
 		all = append(all, w.Say("study.together")) // before the figure that it qualifies
@@ -174,10 +186,7 @@ func (w teller) missing() string {
 // effect says what was seen of an effect and how sure that is. An interval that includes "no
 // difference" is never told as an effect, and is left out where it says nothing: figures has it.
 func (w teller) effect(e Effect) string {
-	kind, step := w.kind(e.Kind), w.Say("study.step."+key(e.Factor))
-	if e.Kind == All {
-		kind = w.Say("study.all-kinds-first")
-	}
+	kind, step := w.kindFirst(e.Kind), w.Say("study.step."+key(e.Factor))
 	what := w.Say("study.what.rejects")
 	if w.a.Model == "logistic" {
 		what = w.Say("study.what.odds")
@@ -234,13 +243,14 @@ func (w teller) sure(e Effect) string {
 // manyWeeks is from where on a number of weeks is no longer a plan.
 const manyWeeks = 52
 
-// figures writes the change for one step with its interval and p; empty without an estimate.
+// figures writes the change for one step with its interval and p; empty without an estimate. Where neither days
+// nor batches were compared there is no p: it would count prints that depend on one another as if they did not.
 func (w teller) figures(e Effect) string {
 	if e.Ratio == nil {
 		return ""
 	}
 	change, low, high := w.signed(e.Ratio), w.signed(e.Low), w.signed(e.High)
-	if e.Q == nil {
+	if e.Q == nil || w.certainty(e) == hint {
 		return w.Say("study.figures", "change", change, "low", low, "high", high)
 	}
 	return w.Say("study.figures-p", "change", change, "low", low, "high", high, "p", w.probability(*e.Q))
@@ -307,12 +317,8 @@ func (w teller) threshold() []string {
 		return nil // a limit would be believed
 	}
 	density := func(x float64) string { return w.Number(x, 1) }
-	mean := w.a.meanTemperature()
-	humidity := func(x float64) string {
-		return w.Percent(100*x/air.State{TemperatureC: mean, HumidityPct: 100}.VapourDensityGM3(), 0)
-	}
-	values := []any{"kind", w.kind(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry), "temperature", w.Temperature(mean), "sure", w.Say("study.sureness." + string(level))}
-	at := func(x float64) []any { return append(values, "at", density(x), "humidity", humidity(x)) }
+	values := []any{"kind", w.kindFirst(t.Kind), "relevant", w.relevant(), "dry", density(t.Dry), "sure", w.Say("study.sureness." + string(level))}
+	at := func(x float64) []any { return append(values, "at", w.vapour(x, *t)) }
 	switch {
 	case t.Told:
 		return []string{w.Say("study.threshold.told", at(*t.At)...) + " " + w.limit("told", values, t.Low, t.High)}
@@ -334,22 +340,21 @@ func (w teller) limit(of string, values []any, low, high *float64) string {
 	return w.Say("study.threshold."+of+"-anywhere", values...)
 }
 
-// meanTemperature returns the mean over the prints, 20 °C where none is known.
-func (a Answer) meanTemperature() float64 {
-	sum, prints := 0.0, 0.0
-	for _, c := range a.Curves {
-		if c.Factor != quality.Temperature.String() || c.Kind != All {
-			continue
-		}
-		for _, b := range c.Bins {
-			sum += b.Mean * b.Prints
-			prints += b.Prints
-		}
+// vapour writes a vapour density and the relative humidity that it is where the shop prints: the same
+// density is a much higher one in cool air than in warm air.
+func (w teller) vapour(gM3 float64, t Threshold) string {
+	values := []any{"density", w.Number(gM3, 1)}
+	if t.CoolC == nil || t.WarmC == nil {
+		return w.Say("study.vapour", values...)
 	}
-	if prints == 0 {
-		return 20
+	pct := func(celsius float64) float64 {
+		return 100 * gM3 / air.State{TemperatureC: celsius, HumidityPct: 100}.VapourDensityGM3()
 	}
-	return sum / prints
+	values = append(values, "humidity", w.Percent(pct(*t.WarmC), 0), "temperature", w.Temperature(*t.WarmC))
+	if *t.WarmC-*t.CoolC < 0.5 || pct(*t.CoolC) > 100 { // so much vapour is not in the cool air
+		return w.Say("study.vapour.at", values...)
+	}
+	return w.Say("study.vapour.between", append(values, "cool_humidity", w.Percent(pct(*t.CoolC), 0), "cool", w.Temperature(*t.CoolC))...)
 }
 
 // clusters says on what the ranges rest.

@@ -28,9 +28,9 @@ func humid(ratio, low, high, q float64) Answer {
 func TestTheAnswerInWords(t *testing.T) {
 	yes := humid(1.12, 1.04, 1.21, 0.0004)
 	yes.Verdict, yes.Kinds, yes.Effects[0].Found = quality.MoreDefects, []string{All}, true
-	yes.Threshold = &Threshold{Kind: All, Told: true, At: ptr(11.2), Low: ptr(10.4), High: ptr(12.1), Dry: 7}
+	yes.Threshold = &Threshold{Kind: All, Told: true, At: ptr(11.2), Low: ptr(10.4), High: ptr(12.1), Dry: 7, CoolC: ptr(20), WarmC: ptr(20.2)}
 	rising := yes
-	rising.Threshold = &Threshold{Kind: All, Dry: 7, RelevantAt: ptr(9.147), RelevantLow: ptr(8.2), RelevantHigh: nil}
+	rising.Threshold = &Threshold{Kind: All, Dry: 7, RelevantAt: ptr(9.147), RelevantLow: ptr(8.2), RelevantHigh: nil, CoolC: ptr(20), WarmC: ptr(25)}
 	yes.Effects[0].Together = []string{"temperature_c"}
 	no := humid(0.99, 0.96, 1.02, 0.61)
 	no.Verdict, no.Effects[0].Excluded = quality.NothingFound, true
@@ -64,13 +64,13 @@ func TestTheAnswerInWords(t *testing.T) {
 	}{
 		{"yes, with a threshold", yes, "Yes: humid air goes with more rejects (all kinds together).", []string{
 			"All kinds together: 12 % more rejects for each 1 g/m³ more water vapour, very likely between 4.0 % more and 21 % more.",
-			// 11.2 g/m³ at 20 °C are 64.8 %: saturation is 17.29 g/m³.
-			"Up to about 11.2 g/m³ of water vapour (65 % relative humidity at 20.0 °C) no rise of rejects (all kinds together) was seen, and above it they rose",
+			// 11.2 g/m³ at 20.2 °C are 64.1 %: saturation is 17.48 g/m³.
+			"All kinds together: up to about 11.2 g/m³ of water vapour (64 % relative humidity at 20.2 °C) no rise of rejects was seen, and above it they rose",
 			"try whether drier air lowers them. This limit is very likely between 10.4 and 12.1 g/m³.",
 			"This rests on 60 days, compared with each other.", "Water vapour and temperature rose and fell together", cause}},
-		// 9.147 g/m³ at 20 °C are 52.9 %: saturation is 17.29 g/m³.
+		// 9.147 g/m³ are 52.9 % at 20 °C, where saturation is 17.29 g/m³, and 39.7 % at 25 °C, where it is 23.04 g/m³.
 		{"yes, without a threshold", rising, "Yes: ", []string{
-			"No limit was found below which rejects do not rise.", "From about 9.1 g/m³ of water vapour on (53 % relative humidity at 20.0 °C)", "below 7.0 g/m³. The humidity from which rejects are 25 % more frequent is very likely not below 8.2 g/m³; how far above is not known.", cause}},
+			"No limit was found below which rejects do not rise.", "All kinds together: from about 9.1 g/m³ of water vapour (53 % relative humidity at 20.0 °C, 40 % at 25.0 °C) on, rejects", "below 7.0 g/m³. The humidity from which rejects are 25 % more frequent is very likely not below 8.2 g/m³; how far above is not known.", cause}},
 		{"no", no, "No difference that matters was found. If the most humid tenth of the prints had 25 % more rejects than the driest tenth, these records would very likely show it.",
 			[]string{"All kinds together: no difference that matters was found, very likely between 4.0 % fewer and 2.0 % more rejects for each 1 g/m³ more water vapour.", cause}},
 		{"not enough", few, "Nothing can be said yet: there are not enough records.", []string{
@@ -111,6 +111,19 @@ func TestTheAnswerInWords(t *testing.T) {
 				t.Errorf("%s: says %q: %s", c.name, unwanted, all)
 			}
 		}
+	}
+}
+
+// Where all kinds were asked about, what is known of one kind comes after them and begins with its name.
+func TestTheLimitOfOneKindComesAfterAllKinds(t *testing.T) {
+	a := humid(1.05, 0.95, 1.16, 0.3)
+	one := humid(1.2, 1.1, 1.3, 0.001).Effects[0]
+	one.Kind, one.Found = "pinholes", true
+	a.Verdict, a.Kinds, a.Effects = quality.MoreDefects, []string{"pinholes"}, append(a.Effects, one)
+	a.Threshold = &Threshold{Kind: "pinholes", Dry: 7, RelevantAt: ptr(9.2), RelevantLow: ptr(8.9), RelevantHigh: ptr(9.8)}
+	said := a.Tell(words.Locale{}, PlainKind).Sentences
+	if !strings.HasPrefix(said[0], "All kinds together: ") || !strings.HasPrefix(said[1], "“pinholes”: from about 9.2 g/m³") {
+		t.Errorf("%q", said)
 	}
 }
 
@@ -231,6 +244,9 @@ func TestWordsKeepToTheInterval(t *testing.T) {
 		told := a.Tell(words.Locale{}, PlainKind)
 		said := plain.Replace(told.Effects[0].Words)
 		sentences := plain.Replace(strings.Join(told.Sentences, "\n"))
+		if told.Effects[0].Firm != (told.Effects[0].Sure == "Yes" || told.Effects[0].Sure == "Probably") {
+			rt.Fatalf("firm is %v: %s", told.Effects[0].Firm, told.Effects[0].Sure)
+		}
 		compared := a.Clustering != quality.NotClustered && e.Method == quality.BiasReduced
 		includesNone := *e.Low <= 1 && (e.High == nil || *e.High >= 1)
 		if includesNone && (strings.Contains(said, " for each ") && !strings.Contains(said, "no difference that matters was found") || told.Effects[0].Sure == "Yes") {
@@ -241,6 +257,9 @@ func TestWordsKeepToTheInterval(t *testing.T) {
 		}
 		if !compared && (strings.Contains(said+sentences, "very likely") || strings.Contains(said+sentences, "probably") || strings.HasPrefix(told.Headline, "Yes") || strings.HasPrefix(told.Headline, "No ") || strings.HasPrefix(told.Headline, "Probably")) {
 			rt.Fatalf("neither days nor batches were compared: %s\n%s", told.Headline, sentences)
+		}
+		if hasP := strings.Contains(plain.Replace(told.Effects[0].Figures), ", p "); hasP != compared {
+			rt.Fatalf("of what was not compared p is told: %s", told.Effects[0].Figures)
 		}
 		if a.Clustering != quality.ByDay && strings.Contains(said+sentences+told.Headline, "very likely") {
 			rt.Fatalf("days were not compared: %s\n%s", told.Headline, sentences)

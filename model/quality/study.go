@@ -185,8 +185,12 @@ func (s *Study) answer(humidity []Effect) {
 	}
 }
 
-// surest returns the kind with the surest increase among the effects that were found.
+// surest returns the kind whose limit is told: all kinds together, which was asked about, where their increase was
+// found, and else the kind with the surest one.
 func (p *prepared) surest(humidity []Effect) int {
+	if e := &humidity[0]; e.Found && e.Ratio > 1 {
+		return allKinds
+	}
 	var best *Effect
 	for i := range humidity {
 		if e := &humidity[i]; e.Found && e.Ratio > 1 && (best == nil || e.P < best.P) {

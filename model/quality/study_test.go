@@ -30,7 +30,7 @@ func TestVerdicts(t *testing.T) {
 	if s.Verdict != MoreDefects || !slices.Contains(s.Kinds, "kind 0") || slices.Contains(s.Kinds, "kind 1") {
 		t.Errorf("an effect on kind 0: %s %q", s.Verdict, s.Kinds)
 	}
-	if s.Threshold.Kind != "kind 0" || s.Threshold.Told || !(s.Threshold.RelevantInterval.Low < s.Threshold.RelevantAt) {
+	if s.Threshold.Kind != "" || s.Threshold.Told || !(s.Threshold.RelevantInterval.Low < s.Threshold.RelevantAt) {
 		t.Errorf("the rate rises throughout: %+v", s.Threshold)
 	}
 	if s.Clustering != ByDay || s.Clusters != 70 || s.Batches != 280 {

@@ -20,6 +20,9 @@ type Threshold struct {
 	Dry              float64
 	RelevantAt       float64
 	RelevantInterval Interval
+	// CoolC and WarmC are the temperatures in °C between which the middle eight tenths of the prints were
+	// made; NaN where none is known. A vapour density is another relative humidity at each.
+	CoolC, WarmC float64
 }
 
 // thresholdSteps is how many places are tried for a threshold.
@@ -37,7 +40,8 @@ const profiled = 1e-9
 func (p *prepared) threshold(kind int, o Options) Threshold {
 	e := p.effect(kind, VapourDensity, o)
 	ends := p.quantiles(VapourDensity, 0, 0.1, 0.9, 1)
-	t := Threshold{Kind: e.Kind, Dry: ends[1], At: math.NaN(), RelevantAt: math.NaN()}
+	usual := p.quantiles(Temperature, 0.1, 0.9)
+	t := Threshold{Kind: e.Kind, Dry: ends[1], At: math.NaN(), RelevantAt: math.NaN(), CoolC: usual[0], WarmC: usual[1]}
 	if e.Reason != "" {
 		return t
 	}

@@ -2439,6 +2439,7 @@ declare namespace API {
     excluded: boolean;
     factor: "vapour_density_g_m3" | "humidity_pct" | "temperature_c" | "spent" | "thinner_pct" | "ratio_error_pct";
     figures: string;
+    firm: boolean;
     found: boolean;
     kind: string;
     method?: "cluster-bias-reduced" | "quasi-likelihood";
@@ -2468,6 +2469,7 @@ declare namespace API {
 
   interface StudyThreshold {
     at_g_m3?: number;
+    cool_c?: number;
     dry_g_m3: number;
     high_g_m3?: number;
     kind: string;
@@ -2476,6 +2478,7 @@ declare namespace API {
     relevant_high_g_m3?: number;
     relevant_low_g_m3?: number;
     told: boolean;
+    warm_c?: number;
   }
 
   interface StudyTotal {

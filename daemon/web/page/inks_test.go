@@ -55,6 +55,16 @@ func TestWhatMayNotBeAcceptedSaysWhy(t *testing.T) {
 	}
 }
 
+// fillsTheJars fills in where the jars of a test stand.
+func (b *browser) fillsTheJars() {
+	b.t.Helper()
+	b.fills("cool", "20")
+	b.fills("warm", "35")
+	b.fills("minutes", "20")
+	b.click(`dialog [name=dry][value=magnesium-chloride]`)
+	b.click(`dialog [name=humid][value=sodium-chloride]`)
+}
+
 // A person starts a test in jars, says what was seen of each jar, and ends the test.
 func TestATestInJarsIsGuided(t *testing.T) {
 	t.Parallel()
@@ -76,7 +86,13 @@ func TestATestInJarsIsGuided(t *testing.T) {
 	b.act("Test in jars…", "dial-satin")
 	b.sees("dialog", "Lids on loosely")
 	b.looks("dialog-jars", phone, wide)
-	b.fills("minutes", "20")
+	// What is to be read first is in view, and one tap starts no test of figures that nobody has measured.
+	if top := eval[bool](b, `document.querySelector("dialog").scrollTop === 0 && document.activeElement.matches("dialog h2")`); !top {
+		t.Error("the dialog does not open at its top")
+	}
+	b.press("Start the test")
+	b.eventually("what is missing", `document.querySelectorAll("dialog .fault").length === 5`)
+	b.fillsTheJars()
 	b.press("Start the test")
 	b.closed()
 	body := f.body(t, "inks/dial-satin/start-jars")
@@ -96,6 +112,19 @@ func TestATestInJarsIsGuided(t *testing.T) {
 	}
 	b.act("Take the last look back", "Jar 2")
 	f.until(t, "a look taken back", func() bool { return len(f.asked) >= 3 })
+	// Hours before its first look a jar has hardly gone off: that is asked first.
+	before := len(f.changes())
+	b.act("Gone off", "Jar 1")
+	b.sees("dialog", "Jar 1: gone off already?")
+	b.looks("dialog-jar-early", phone, wide)
+	if sent := f.changes(); len(sent) != before {
+		t.Errorf("it was not asked first: %v", sent[before:])
+	}
+	b.press("Yes, it has gone off")
+	b.closed()
+	if sent := f.changes(); len(sent) != before+1 {
+		t.Errorf("after the answer: %v", sent[before:])
+	}
 	b.act("End the test…", "dial-satin")
 	b.press("End it")
 	b.closed()

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"potlifed/daemon/view"
 )
 
 // The last change is shown with ten seconds to undo it, on both pages.
@@ -69,4 +71,41 @@ func TestSecondTapOfAFinger(t *testing.T) {
 	if sent := f.changes(); len(sent) != 2 {
 		t.Errorf("three quick taps and one elsewhere sent %v", sent)
 	}
+}
+
+// What stands where the button of a dialog was, when the bench has answered and it has closed, was not meant
+// by the second tap: on a page without batches too.
+func TestSecondTapWhereADialogWas(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	running := rows["inks"].([]view.Ink)[0]
+	running.JarTest = &view.JarTest{MixedAt: now, Jars: []view.Jar{{Jar: 1, TemperatureC: 20, HumidityPct: 33.1, Salt: "magnesium-chloride", LookFrom: now, Expected: now, Until: now}}}
+	f.answer("start-jars", 200, running)
+	f.answer("look-at-jar", 200, running)
+	b.openAt(f, "/devices")
+	b.act("Test in jars…", "dial-satin")
+	b.fillsTheJars()
+	// tap tells whether a tap counted; after it some time passes before the page hears of the bench.
+	tap := func(find string, passes time.Duration) bool {
+		t.Helper()
+		return eval[bool](b, fmt.Sprintf(`(() => {
+			const counted = %s.dispatchEvent(new MouseEvent("click", {detail: 1, bubbles: true, cancelable: true, clientX: 195, clientY: 700}));
+			skip(%d);
+			return counted;
+		})()`, find, passes.Milliseconds()))
+	}
+	gone := `document.querySelector('button[aria-label="Gone off (Jar 1)"]')`
+	tap(`document.querySelector("dialog[open] [type=submit]")`, 450*time.Millisecond) // so long the bench needs to answer
+	b.closed()
+	b.eventually("the jars", gone+" !== null")
+	b.skip(350 * time.Millisecond)
+	if tap(gone, 500*time.Millisecond) {
+		t.Error("the second tap counted")
+	}
+	if !tap(gone, 0) {
+		t.Error("a later tap did not count")
+	}
+	f.body(t, "inks/dial-satin/look-at-jar")
 }

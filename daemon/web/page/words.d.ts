@@ -617,6 +617,9 @@ declare namespace Words {
     "jars.counts-yes": {};
     "jars.counts-yes-note": {};
     "jars.dry": {};
+    "jars.early-lead": {from: Value};
+    "jars.early-title": {jar: Value};
+    "jars.early-yes": {};
     "jars.end": {};
     "jars.end-it": {};
     "jars.end-lead": {};
@@ -635,6 +638,7 @@ declare namespace Words {
     "jars.mistake": {};
     "jars.mixed": {};
     "jars.over-salt": {humidity: Value; jar: Value; salt: Value; temperature: Value};
+    "jars.planned": {temperature: Value};
     "jars.running": {at: Value};
     "jars.start": {};
     "jars.step-1": {};

@@ -4,7 +4,6 @@ import { airPanel } from "./air.js";
 import { alarmsPanel } from "../parts/alarms.js";
 import { batchesPanel } from "./batches.js";
 import { benchPanel } from "./bench.js";
-import { ignoreSecondTaps } from "../lib/touch.js";
 import { lightsPanel } from "./lights.js";
 import { confirmByEnter } from "./keys.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
@@ -15,7 +14,6 @@ import { undoBar } from "../parts/undo.js";
 
 const page = live({ kinds: ["air", "scales", "batches", "presses", "lights", "alarms", "inks"], heartbeatS: 1 });
 
-ignoreSecondTaps();
 page.start(() => {
   const air = airPanel(byId("air"));
   const day = airDay(byId("air-day"));

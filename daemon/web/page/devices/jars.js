@@ -12,14 +12,15 @@ const humidSalts = ["sodium-chloride", "potassium-chloride"];
 const minuteMs = 60_000;
 
 /**
- * startDialog explains the test, asks where the jars stand, and starts it.
+ * startDialog explains the test, asks where the jars stand, and starts it. What a person has to measure or to
+ * choose is left open: a figure that nobody has measured would be fitted as if somebody had.
  * @param {string} ink
  * @param {Page.Tools} tools
  */
 export function startDialog(ink, { store }) {
   const salts = (/** @type {string[]} */ ids) => ids.map((value) => ({ value, label: saltNames[value] }));
-  const celsius = (/** @type {string} */ label, /** @type {string} */ name, /** @type {number} */ value) =>
-    field({ label, unit: "°C", name, type: "number", min: 10, max: 40, step: "any", inputmode: "decimal", required: true, value });
+  const celsius = (/** @type {string} */ label, /** @type {string} */ name, /** @type {number} */ planned) =>
+    field({ label, unit: "°C", name, type: "number", min: 10, max: 40, step: "any", inputmode: "decimal", required: true, hint: say("jars.planned", { temperature: degrees(planned, 0, false) }) });
   const air = store.all("air").find((row) => row.temperature_c !== undefined && row.humidity_pct !== undefined);
   ask({
     title: say("jars.title", { ink }),
@@ -28,12 +29,12 @@ export function startDialog(ink, { store }) {
       steps([say("jars.step-1"), say("jars.step-2"), say("jars.step-3"), say("jars.step-4"), say("jars.step-5")]),
       h("p", { class: "care-now", text: say("jars.care") }), h("p", { class: "care-now", text: say("jars.care-salt") }),
       h("div", { class: "pair" }, celsius(say("jars.cool"), "cool", 20), celsius(say("jars.warm"), "warm", 35)),
-      chips({ legend: say("jars.dry"), name: "dry", chosen: "magnesium-chloride", options: salts(drySalts) }),
-      chips({ legend: say("jars.humid"), name: "humid", chosen: "sodium-chloride", options: salts(humidSalts) }),
+      chips({ legend: say("jars.dry"), name: "dry", options: salts(drySalts) }),
+      chips({ legend: say("jars.humid"), name: "humid", options: salts(humidSalts) }),
       h("div", { class: "pair" },
         field({ label: say("jars.bench-temperature"), unit: "°C", name: "bench_c", type: "number", min: -10, max: 60, step: "any", inputmode: "decimal", value: air?.temperature_c }),
         field({ label: say("jars.bench-humidity"), unit: "%", name: "bench_pct", type: "number", min: 1, max: 99, step: "any", inputmode: "decimal", value: air?.humidity_pct, hint: say("jars.bench-hint") })),
-      field({ label: say("jars.mixed"), unit: say("tests.minutes-ago"), name: "minutes", type: "number", min: 0, max: 1440, step: 1, inputmode: "numeric", required: true, value: 0 }),
+      field({ label: say("jars.mixed"), unit: say("tests.minutes-ago"), name: "minutes", type: "number", min: 0, max: 1440, step: 1, inputmode: "numeric", required: true }),
       h("p", { text: say("jars.limits") }),
     ],
     submitLabel: say("jars.start"),
@@ -99,7 +100,14 @@ function jarLine({ store, attempt }, inkOf) {
   let jar;
   const saw = (/** @type {string} */ seen) => () => attempt(refusal, () => changeRow(store, "inks", `inks/${inkOf()}/look-at-jar`, { jar: jar.jar, seen }));
   const good = button(say("jars.good"), "small", saw("good"));
-  const gone = button(say("jars.gone-off"), "small", saw("gone-off"));
+  const gone = button(say("jars.gone-off"), "small", () => (store.clock.now() < Date.parse(jar.look_from) ? early() : saw("gone-off")()));
+  // A jar that ends before its first look is more often a slip of the finger than an end.
+  const early = () => ask({
+    title: say("jars.early-title", { jar: say("jars.jar", { n: jar.jar }) }),
+    lead: say("jars.early-lead", { from: clockTime(Date.parse(jar.look_from), store.clock.now()) }),
+    submitLabel: say("jars.early-yes"),
+    submit: () => changeRow(store, "inks", `inks/${inkOf()}/look-at-jar`, { jar: jar.jar, seen: "gone-off" }),
+  });
   const mistake = button(say("jars.mistake"), "small", saw("mistake"));
   const where = h("strong");
   const when = h("span");

@@ -56,7 +56,21 @@ function open(dialog) {
   });
   document.body.append(dialog);
   dialog.showModal();
+  startAtTop(dialog);
   for (const part of [dialog, ...dialog.children]) sizes.observe(part);
+}
+
+/**
+ * startAtTop gives the focus to the heading of a dialog whose first field is below the screen: a browser would
+ * scroll to that, past what is to be read first.
+ * @param {HTMLDialogElement} dialog
+ */
+function startAtTop(dialog) {
+  const heading = dialog.querySelector("h2");
+  if (dialog.scrollTop === 0 || !heading) return;
+  heading.tabIndex = -1;
+  heading.focus({ preventScroll: true });
+  dialog.scrollTop = 0;
 }
 
 /**

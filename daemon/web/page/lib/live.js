@@ -8,6 +8,7 @@ import { pairThisDevice } from "./pair.js";
 import { showRefusal } from "./refusal.js";
 import { Store } from "./store.js";
 import { silenceMs, Stream } from "./stream.js";
+import { ignoreSecondTaps } from "./touch.js";
 import { say } from "./words.js";
 
 const reloadMs = 30_000; // lists are loaded again this often, in case an event was missed
@@ -54,6 +55,7 @@ export function drawAlarmCount(count) {
  */
 export function live({ kinds, fresh = [], freshMs = reloadMs, needs = [], heartbeatS = 15 }) {
   install();
+  ignoreSecondTaps();
   whenUnpaired(pairThisDevice);
   /** @type {Set<Page.Kind>} */
   const changed = new Set();

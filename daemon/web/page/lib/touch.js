@@ -6,7 +6,8 @@ const nearPx = 64; // a second tap as near as this is the same finger
 
 /**
  * ignoreSecondTaps ignores a tap on a button within half a second of another one at the same
- * place, and a key that is held down. A press by the keyboard has no place and is not ignored; nor is
+ * place, or of the closing of a dialog in which that one was, and a key that is held down: a dialog closes
+ * when the bench has answered, and what is below it was not meant. A press by the keyboard has no place and is not ignored; nor is
  * one on a key that is meant to be pressed twice, as on a PIN pad, which has a guard of its own.
  * @param {Document} root
  */
@@ -23,6 +24,7 @@ export function ignoreSecondTaps(root = document) {
     }
     last = { at, x: event.clientX, y: event.clientY };
   }, true);
+  root.addEventListener("close", () => (last.at = performance.now()), true);
   root.addEventListener("keydown", (event) => {
     if (event.repeat && (event.key === "Enter" || event.key === " ") && on(event, "button")) event.preventDefault();
   }, true);

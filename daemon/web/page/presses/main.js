@@ -4,7 +4,6 @@ import { boardPanel } from "./board.js";
 import { setText } from "../lib/dom.js";
 import { age, clockTime, secondsUntil } from "../lib/format.js";
 import { othersPanel } from "./others.js";
-import { ignoreSecondTaps } from "../lib/touch.js";
 import { byId, drawAlarmCount, live } from "../lib/live.js";
 import { say } from "../lib/words.js";
 import { undoBar } from "../parts/undo.js";
@@ -13,7 +12,6 @@ const pressesMs = 5_000; // presses have no place in the stream
 
 const page = live({ kinds: ["presses", "batches", "lights", "alarms", "inks", "air", "neighbours"], fresh: ["presses"], freshMs: pressesMs, heartbeatS: 1 });
 
-ignoreSecondTaps();
 page.start(() => {
   const board = boardPanel(byId("board"), page);
   const others = othersPanel(byId("others"), page);

@@ -178,7 +178,7 @@ function effectsTable(a) {
   return h(
     "table", {},
     h("thead", {}, h("tr", {}, [say("analysis.condition"), say("analysis.effect"), say("analysis.figures"), say("analysis.sure")].map((text) => h("th", { scope: "col", text })))),
-    h("tbody", {}, rows.map((e) => h("tr", { class: e.found ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { words: e.words }), h("td", { class: "study-figures", text: e.figures }), h("td", { text: e.sure })))),
+    h("tbody", {}, rows.map((e) => h("tr", { class: e.firm ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { words: e.words }), h("td", { class: "study-figures", text: e.figures }), h("td", { text: e.sure })))),
   );
 }
 
