@@ -220,6 +220,8 @@ func TestAScaleIsChecked(t *testing.T) {
 	show(0.2)
 	b.press("The pan is empty")
 	b.fills("weights", "100 50")
+	b.press("Take this reading") // the weights do not stand on the pan yet
+	b.sees("dialog[open]", "The scale shows 0.2 g, and 150 g of weights are entered")
 	for _, g := range []float64{150.2, 150.3, 150.2} {
 		show(g)
 		b.press("Take this reading")

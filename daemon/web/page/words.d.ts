@@ -259,6 +259,7 @@ declare namespace Words {
     "check.new-note": {};
     "check.no-readings": {};
     "check.no-zero": {};
+    "check.not-the-load": {load: Value; weight: Value};
     "check.note": {};
     "check.note-hint": {};
     "check.offered": {by: Value; uncertainty: Value};

@@ -95,6 +95,7 @@ function scaleDialog(row, tools) {
   const readings = [];
   /** @type {number | undefined} */
   let zero; // what the empty pan showed
+  let missed = ""; // why the last reading was not taken
   const now = () => {
     const scale = store.get("scales", row.id);
     return scale && scale.stable ? scale.weight_g : undefined;
@@ -108,7 +109,7 @@ function scaleDialog(row, tools) {
     setText(live, weight === undefined ? say("check.moving") : say("check.shows", { weight: grams(weight, decimals) }));
     setText(bare, zero === undefined ? say("check.no-zero") : say("check.zero", { weight: grams(zero, decimals) }));
     show(off, readings.length > 0);
-    setText(taken, readings.length === 0 ? say("check.no-readings") : say("check.readings", { readings: readings.map((g) => grams(g, decimals)).join(", ") }));
+    setText(taken, missed || (readings.length === 0 ? say("check.no-readings") : say("check.readings", { readings: readings.map((g) => grams(g, decimals)).join(", ") })));
   };
   const take = (/** @type {(g: number) => void} */ use) => () => {
     const weight = now();
@@ -116,7 +117,15 @@ function scaleDialog(row, tools) {
     draw();
   };
   const empty = button(say("check.empty"), "big", take((g) => (zero = g)));
-  const on = button(say("check.take"), "big", take((g) => readings.push(Number((g - (zero ?? 0)).toFixed(6)))));
+  const weights = field({ label: say("check.weights"), unit: "g", name: "weights", type: "text", required: true, pattern: "[0-9]+([ +]+[0-9]+)*", hint: say("check.weights-hint") });
+  const on = button(say("check.take"), "big", take((g) => {
+    const reading = Number((g - (zero ?? 0)).toFixed(6));
+    const load = sumOf(/** @type {HTMLInputElement} */ (weights.querySelector("input")).value);
+    // A scale that is wrong by half is not what is found here: the weights do not stand on the pan, or are others.
+    const stands = load > 0 && Math.abs(reading - load) <= load / 2;
+    missed = stands ? "" : say("check.not-the-load", { weight: grams(g, decimals), load: grams(load, 0) });
+    if (stands) readings.push(reading);
+  }));
   const off = button(say("check.drop"), "small", () => {
     readings.pop();
     draw();
@@ -129,7 +138,7 @@ function scaleDialog(row, tools) {
     lead: say("check.scale-lead"),
     body: [
       steps([say("check.scale-1"), say("check.scale-2"), say("check.scale-3"), say("check.scale-4")]),
-      field({ label: say("check.weights"), unit: "g", name: "weights", type: "text", required: true, pattern: "[0-9]+([ +]+[0-9]+)*", hint: say("check.weights-hint") }),
+      weights,
       chips({ legend: say("check.weight-class"), name: "weight_class", chosen: "M1", options: ["E2", "F1", "F2", "M1", "M2", "M3"].map((c) => ({ value: c, label: c })) }),
       live, h("div", { class: "quick" }, empty, on), bare, taken, off,
       field({ label: say("check.note"), name: "note", type: "text", maxlength: 200, hint: say("check.certificate-hint") }),
@@ -137,14 +146,21 @@ function scaleDialog(row, tools) {
     submitLabel: say("check.record"),
     closed: () => clearInterval(timer),
     async submit(data) {
-      const weights = textOf(data, "weights").split(/[ +]+/).map(Number);
       const { answer } = await changeRow(store, "sensors", `scales/${row.id}/verifications`, {
-        weight_class: textOf(data, "weight_class"), loads: [{ weights_g: weights, readings_g: readings }], note: textOf(data, "note") || undefined,
+        weight_class: textOf(data, "weight_class"), loads: [{ weights_g: weightsOf(textOf(data, "weights")), readings_g: readings }], note: textOf(data, "note") || undefined,
       });
       tools.notify(verdict(answer));
     },
   });
 }
+
+const weightsOf = (/** @type {string} */ text) => text.trim().split(/[ +]+/).map(Number);
+
+/**
+ * sumOf is what the weights that were entered weigh together, in g; 0 while they cannot be read.
+ * @param {string} text
+ */
+const sumOf = (text) => weightsOf(text).reduce((sum, g) => sum + g, 0) || 0;
 
 /**
  * otherOf says why an instrument may be another one, "" where nothing hints at that.

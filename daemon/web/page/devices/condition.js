@@ -153,6 +153,7 @@ export function judge(store, now, contact, checks) {
   if (wrong.some((t) => t.stands === "bad")) return { stands: "bad", words: say("devices.not-trusted"), against };
   if (wrong.length > 0) return { stands: "doubt", words: say("devices.with-care"), against };
   const unchecked = [...store.all("sensors")].filter((row) => row.checked_at === undefined).map((row) => row.id).sort();
-  if (unchecked.length > 0) return { stands: "fine", words: say("devices.unchecked", { devices: unchecked.join(", ") }), against };
+  // Nothing speaks against them, and nobody has looked: that is not the mark of what was checked.
+  if (unchecked.length > 0) return { stands: "unknown", words: say("devices.unchecked", { devices: unchecked.join(", ") }), against };
   return { stands: "fine", words: say("devices.trusted"), against };
 }

@@ -63,7 +63,7 @@ test("the readings can be trusted when nothing is against it", () => {
 
 test("nobody is told to trust what was never checked", () => {
   const sensors = [{ id: "scale-1", condition: "up" }, { id: "bench-air", condition: "up" }, { id: "floor-air", condition: "up", checked_at: "2026-06-01T08:00:00Z" }];
-  assert.deepEqual(judge(storeWith({ sensors }), now, true, fineChecks), { stands: "fine", words: "No fault found, but never checked: bench-air, scale-1", against: [] });
+  assert.deepEqual(judge(storeWith({ sensors }), now, true, fineChecks), { stands: "unknown", words: "No fault found, but never checked: bench-air, scale-1", against: [] });
 });
 
 test("what is against it is listed, and the worst decides", () => {
