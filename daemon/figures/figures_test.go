@@ -216,4 +216,14 @@ func TestForecasted(t *testing.T) {
 	if svg, _ := drawn(t, m, m.Kept(quality.NewKept(got))); !strings.Contains(svg, "Came true") {
 		t.Error("the line is missing")
 	}
+	if about := m.Kept(quality.NewKept(got)).About; !strings.Contains(about, "gone off so far: 1. From 10 on") {
+		t.Errorf("one batch that went off: %s", about)
+	}
+	var many []quality.Forecasted
+	for i := range 20 { // one in each twentieth of risk: 16 of 20 lie between 10 and 90 %
+		many = append(many, quality.Forecasted{Risk: (float64(i) + 0.5) / 20, Gone: true})
+	}
+	if about := m.Kept(quality.NewKept(many)).About; !strings.HasPrefix(about, "80\u00a0% of the batches") || !strings.Contains(about, "from 20 that went off); 80\u00a0% is promised.") {
+		t.Errorf("twenty batches that went off evenly: %s", about)
+	}
 }

@@ -7,6 +7,7 @@ import (
 	"potlifed/daemon/chart"
 	"potlifed/daemon/history"
 	"potlifed/daemon/trace"
+	"potlifed/model/cure"
 	"potlifed/model/lifecycle"
 	"potlifed/model/quality"
 )
@@ -130,7 +131,16 @@ func (m Maker) Kept(k quality.Kept) chart.Figure {
 		panel.Layers = []chart.Layer{band, promised, line}
 	}
 	return chart.Figure{
-		ID: "kept", Title: m.Locale.Say("figure.kept.title"), About: m.Locale.Say("figure.kept.about"), Empty: m.Locale.Say("figure.kept.empty"),
+		ID: "kept", Title: m.Locale.Say("figure.kept.title"), About: m.kept(k) + " " + m.Locale.Say("figure.kept.about"), Empty: m.Locale.Say("figure.kept.empty"),
 		X: percent(m.Locale.Say("figure.kept.risk")), Width: m.Width, Height: m.height(0.6), Panels: []chart.Panel{panel},
 	}
+}
+
+// kept says in words whether what was promised came true.
+func (m Maker) kept(k quality.Kept) string {
+	if k.Gone < quality.FewestGone {
+		return m.Locale.Say("figure.kept.few", "gone", k.Gone, "least", quality.FewestGone)
+	}
+	percent := func(share float64) string { return m.Locale.Percent(100*share, 0) }
+	return m.Locale.Say("figure.kept.share", "gone", k.Gone, "share", percent(k.Share), "low", percent(k.Interval.Low), "high", percent(k.Interval.High), "promised", percent(cure.HighRisk-cure.LowRisk))
 }

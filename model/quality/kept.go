@@ -22,7 +22,7 @@ type Kept struct {
 	// Gone is how many went off, Good how many were still good at their end.
 	Gone, Good int
 	// Share is that of batches that go off between the risks 10 % and 90 %, that is, between the
-	// ends low and high of their forecast; 80 % is promised. NaN without enough batches.
+	// ends low and high of their forecast; 80 % is promised. NaN while fewer than [FewestGone] have gone off.
 	Share    float64
 	Interval Interval
 }
@@ -77,13 +77,13 @@ func aliveAt(alive, variance, z float64) float64 {
 	return math.Exp(logAlive * math.Exp(z*math.Sqrt(variance)/-logAlive))
 }
 
-// fewestGone is how many batches have to have gone off before a share is told.
-const fewestGone = 10
+// FewestGone is how many batches have to have gone off before a share is told.
+const FewestGone = 10
 
 // between sets the share that goes off between two risks. Its interval takes that share as one
 // of as many batches as went off, which censored batches make somewhat too wide.
 func (k *Kept) between(low, high float64) {
-	if k.Gone < fewestGone {
+	if k.Gone < FewestGone {
 		return
 	}
 	at := func(risk float64) float64 {
