@@ -142,7 +142,7 @@ func (r *rehearsal) play(ctx context.Context, a daemon.Addresses, serviceEnded c
 			return err
 		}
 		begin(outside.run)
-		begin((&stirrer{r.shop.drive, feed, r.clock}).run)
+		begin((&stirrer{drive: r.shop.drive, feed: feed, clock: r.clock, air: func() air.State { return outside.airIn(presses) }}).run)
 		for _, press := range mixer.machines {
 			begin(press.run)
 		}
