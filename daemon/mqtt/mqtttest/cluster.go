@@ -142,7 +142,7 @@ func (c *Cluster) Settle(t testing.TB) {
 func (c *Cluster) accept(t testing.TB) {
 	t.Helper()
 	for _, port := range c.ports {
-		deadline := time.Now().Add(Patience)
+		deadline := time.Now().Add(3 * Patience) // three nodes start at once, beside other work
 		for !accepts(port) {
 			if time.Now().After(deadline) {
 				t.Fatalf("the node on port %d accepts no client", port)
