@@ -4,7 +4,7 @@ import { h, keyed, setText, show } from "../lib/dom.js";
 import { age, degrees, clockTime, percent, secondsUntil } from "../lib/format.js";
 import { sign } from "../lib/signs.js";
 import { say } from "../lib/words.js";
-import { countAlarms, ofPrinting } from "../parts/alarms.js";
+import { countAlarms } from "../parts/alarms.js";
 import { dependencies, judge, zoneState } from "./condition.js";
 import { line, listPanel, signs, textItem } from "./line.js";
 
@@ -34,7 +34,7 @@ export function verdictPanel(element, { store }) {
       drawn = verdict.stands;
       element.dataset.stands = verdict.stands;
       setText(words, verdict.words);
-      const open = countAlarms(store.all("alarms").filter((row) => !ofPrinting(row)));
+      const open = countAlarms(store.all("alarms"));
       setText(about, [say("devices.verdict-about"), contact && open > 0 && say("devices.verdict-alarms", { n: open })].filter(Boolean).join(" "));
       keyed(list, verdict.against, (text) => text, textItem);
     },
