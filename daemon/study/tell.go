@@ -45,7 +45,7 @@ func (w teller) kind(id string) string {
 	return w.Say("study.kind", "kind", w.kindWords(id))
 }
 
-// kindFirst names a kind at the begin of a sentence.
+// kindFirst names a kind at the beginning of a sentence.
 func (w teller) kindFirst(id string) string {
 	if id == All {
 		return w.Say("study.all-kinds-first")

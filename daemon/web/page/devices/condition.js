@@ -16,8 +16,11 @@ import { say } from "../lib/words.js";
 
 /** @typedef {import("./readiness.js").Check} Check */
 
-/** @type {Record<string, State>} */
-const conditions = {
+/**
+ * How an instrument is, by the condition that the bench tells.
+ * @type {Record<string, State>}
+ */
+export const conditions = {
   up: { stands: "fine", words: say("devices.up") },
   stale: { stands: "bad", words: say("devices.stale") },
   down: { stands: "bad", words: say("devices.down") },

@@ -4,17 +4,10 @@ import { dayTime } from "../lib/dates.js";
 import { h, keyed, show } from "../lib/dom.js";
 import { number } from "../lib/format.js";
 import { say } from "../lib/words.js";
+import { conditions } from "./condition.js";
 import { line } from "./line.js";
 
 const digits = 4; // of a value whose unit the bench does not know
-
-/** @type {Record<string, { stands: import("./condition.js").Standing, words: string }>} */
-const conditions = {
-  up: { stands: "fine", words: say("devices.up") },
-  stale: { stands: "bad", words: say("devices.stale") },
-  down: { stands: "bad", words: say("devices.down") },
-  waiting: { stands: "unknown", words: say("devices.waiting") },
-};
 
 /**
  * rowOf is an instrument as a line of the page. What is wrong with its values puts one that answers in doubt.
