@@ -73,7 +73,8 @@ func TestRoundedFiguresAreShort(t *testing.T) {
 			{"share", Share, 1e-6, 6},
 		} {
 			got := c.round(x)
-			if math.Abs(got-x) > c.step/2*(1+1e-6) {
+			ulp := math.Nextafter(math.Abs(x), math.Inf(1)) - math.Abs(x) // both figures are the nearest that a float64 has
+			if math.Abs(got-x) > c.step/2*(1+1e-6)+ulp {
 				t.Fatalf("%s: %v became %v, by more than half of %v", c.name, x, got, c.step)
 			}
 			if again := c.round(got); again != got {

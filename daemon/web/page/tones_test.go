@@ -51,6 +51,7 @@ func TestTones(t *testing.T) {
 		t.Helper()
 		f.send("scale", scaleRow(now, 102.6+grams, false, "0612-4", &view.Pouring{Part: "hardener", PouredG: grams, TargetG: 17, LowG: 16.15, HighG: 17.85}))
 		b.sees(".pour", sees)
+		b.eventually("the rest of the page is drawn", twoFrames) // a weight is drawn before anything else, and its tone comes with the rest
 	}
 	sounded := func(what string, want ...float64) {
 		t.Helper()
