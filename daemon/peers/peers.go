@@ -64,7 +64,7 @@ func Python(t testing.TB, modules ...string) string {
 // Chromium returns the path of the browser, as Program does.
 func Chromium(t testing.TB) string {
 	t.Helper()
-	return Program(t, "chromium", "chromium-browser", "google-chrome", "chrome")
+	return Program(t, "chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "chrome")
 }
 
 // Axe returns the script of axe-core, which judges the accessibility of a page, as File does.

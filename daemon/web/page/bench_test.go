@@ -39,8 +39,9 @@ type fakeBench struct {
 	readers map[chan string]bool
 	silent  bool          // refuses the stream
 	deaf    bool          // does not answer /healthz; set before a page is shown
-	held    chan struct{} // closed when the API may answer; nil when it need not wait
-	loaded  []string      // the paths of pages and assets that were asked for
+	held    chan struct{} // closed when what is below the path "below" may be answered; nil when it need not wait
+	below   string
+	loaded  []string // the paths of pages and assets that were asked for
 	recipe  *view.Recipe
 }
 
@@ -81,7 +82,7 @@ func newFakeBenchIn(t *testing.T, rows map[string]any, l words.Locale) *fakeBenc
 			w.WriteHeader(http.StatusServiceUnavailable)
 		}
 	})
-	f.Server = httptest.NewServer(f.gated(mux, "/api/"))
+	f.Server = httptest.NewServer(f.gated(mux))
 	t.Cleanup(func() {
 		end() // a stream ends when it is told to, and Close waits for that
 		f.Close()

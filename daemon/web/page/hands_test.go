@@ -49,7 +49,7 @@ func TestATapOnTheNextStepIsNotLost(t *testing.T) {
 	f, b := newFakeBench(t, stillShop(now)), openBrowser(t, 1280, 800)
 	b.open(f)
 	b.sees(".mix-head", "Pour hardener-a")
-	release := f.hold()
+	release := f.hold("/api/")
 	b.press("The hardener is in")
 	f.send("batch", mixingAt(now, guide.StirHardener))
 	b.sees(".mix-head", "Stir the hardener in")

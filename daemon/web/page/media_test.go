@@ -51,7 +51,7 @@ func TestStudyOnPaper(t *testing.T) {
 	t.Parallel()
 	b := openBrowser(t, 800, 1280)
 	f := newFakeBench(t, shop(time.Now()))
-	release := f.hold()
+	release := f.hold("/api/")
 	b.run(chromedp.Navigate(f.URL + "/study"))
 	release()
 	b.sees(".study-headline", "Nothing can be said yet")

@@ -173,7 +173,7 @@ func TestPlaceOfAPictureIsNarrow(t *testing.T) {
 	t.Parallel()
 	b := openBrowser(t, 320, 640)
 	f := newFakeBench(t, shop(time.Now()))
-	release := f.hold()
+	release := f.hold("/api/v1/pictures/")
 	defer release()
 	b.run(chromedp.Navigate(f.URL + "/devices"))
 	b.eventually("its place", `document.querySelector(".picture-drawing")?.getBoundingClientRect().height >= 420`)

@@ -26,12 +26,12 @@ func (b *browser) onEachDocument(script string) {
 	}))
 }
 
-// hold keeps back what the API answers until release is called, as a slow network does.
-func (f *fakeBench) hold() (release func()) {
+// hold keeps back what is answered below a path until release is called, as a slow network does.
+func (f *fakeBench) hold(below string) (release func()) {
 	gate := make(chan struct{})
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.held = gate
+	f.held, f.below = gate, below
 	return func() {
 		f.mu.Lock()
 		defer f.mu.Unlock()
@@ -42,11 +42,11 @@ func (f *fakeBench) hold() (release func()) {
 	}
 }
 
-// gated waits, below the given path, until nothing is held back.
-func (f *fakeBench) gated(next http.Handler, below string) http.Handler {
+// gated waits until what is asked for is not held back.
+func (f *fakeBench) gated(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		f.mu.Lock()
-		held := f.held
+		held, below := f.held, f.below
 		f.mu.Unlock()
 		if held != nil && strings.HasPrefix(r.URL.Path, below) {
 			select {
@@ -95,7 +95,7 @@ func TestPagesStayStillWhileTheyLoad(t *testing.T) {
 				}
 				f := newFakeBench(t, rows)
 				f.recipe = coarseRecipe()
-				release := f.hold()
+				release := f.hold("/api/")
 				b.stopsTimeAt(f.made)
 				b.run(chromedp.EmulateViewport(s.width, s.height), chromedp.Navigate(f.URL+path))
 				b.eventually(name+" is painted", `performance.getEntriesByName("first-contentful-paint").length > 0`)
@@ -116,7 +116,7 @@ func TestWallAndHelpStayStill(t *testing.T) {
 	b.onEachDocument(watchShifts)
 	for _, presses := range []int{1, 3, 8, 12} {
 		f := newFakeBench(t, wallShop(time.Now(), presses))
-		release := f.hold()
+		release := f.hold("/api/")
 		b.stopsTimeAt(f.made)
 		b.run(chromedp.Navigate(f.URL + wallPage))
 		b.eventually("it is painted", `performance.getEntriesByName("first-contentful-paint").length > 0`)
