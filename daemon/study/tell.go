@@ -24,7 +24,7 @@ func (a Answer) Tell(l words.Locale, kind func(id string) string) Answer {
 	a.Effects = effects
 	curves := make([]Curve, len(a.Curves))
 	for i, c := range a.Curves {
-		c.Title = l.Say("study.factor." + key(c.Factor))
+		c.Title = l.Say("condition." + key(c.Factor))
 		curves[i] = c
 	}
 	a.Curves = curves
@@ -363,9 +363,9 @@ func (w teller) clusters(main Effect) string {
 	case certain:
 		return w.Say("study.clusters.day", "n", main.Clusters)
 	case uncertain:
-		return w.Say("study.clusters.batch", "n", main.Clusters)
+		return w.Say("study.clusters.batch", "n", main.Clusters, "days", quality.EnoughClusters)
 	}
-	return w.Say("study.clusters.none")
+	return w.Say("study.clusters.none", "days", quality.EnoughClusters)
 }
 
 // PlainKind returns the id of a kind of defect as words, for output in English.

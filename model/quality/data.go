@@ -58,8 +58,8 @@ const (
 	NotClustered Clustering = "none"
 )
 
-// enoughClusters is from how many days or batches on they serve as clusters.
-const enoughClusters = 8
+// EnoughClusters is from how many days or batches on they serve as clusters.
+const EnoughClusters = 8
 
 // prepared is the data with numbers for names.
 type prepared struct {
@@ -108,9 +108,9 @@ func prepare(d Data) *prepared {
 	}
 	p.days, p.batches = len(days), len(began)
 	switch {
-	case len(days) >= enoughClusters:
+	case len(days) >= EnoughClusters:
 		p.clustering, p.cluster = ByDay, byDay
-	case len(batches) >= enoughClusters:
+	case len(batches) >= EnoughClusters:
 		p.clustering, p.cluster = ByBatch, byBatch
 	default:
 		p.clustering = NotClustered

@@ -38,12 +38,6 @@ declare namespace Words {
     "analysis.effect": {};
     "analysis.effects": {};
     "analysis.factor": {};
-    "analysis.factor.humidity": {};
-    "analysis.factor.ratio": {};
-    "analysis.factor.spent": {};
-    "analysis.factor.temperature": {};
-    "analysis.factor.thinner": {};
-    "analysis.factor.vapour": {};
     "analysis.figures": {};
     "analysis.figures-note": {};
     "analysis.from": {};
@@ -375,6 +369,12 @@ declare namespace Words {
     "comes-off.used-up": {};
     "comes-off.weigh-submit": {};
     "comes-off.weigh-title": {batch: Value};
+    "condition.humidity-pct": {};
+    "condition.ratio-error-pct": {};
+    "condition.spent": {};
+    "condition.temperature-c": {};
+    "condition.thinner-pct": {};
+    "condition.vapour-density-g-m3": {};
     "correction.add": {what: Value};
     "correction.exact": {};
     "correction.or": {};

@@ -12,8 +12,8 @@ const whole = "all"; // the id of all kinds together
 
 /** The conditions in the order in which they are offered. */
 const factors = /** @type {const} */ ([
-  ["vapour_density_g_m3", "analysis.factor.vapour"], ["humidity_pct", "analysis.factor.humidity"], ["temperature_c", "analysis.factor.temperature"],
-  ["spent", "analysis.factor.spent"], ["thinner_pct", "analysis.factor.thinner"], ["ratio_error_pct", "analysis.factor.ratio"],
+  ["vapour_density_g_m3", "condition.vapour-density-g-m3"], ["humidity_pct", "condition.humidity-pct"], ["temperature_c", "condition.temperature-c"],
+  ["spent", "condition.spent"], ["thinner_pct", "condition.thinner-pct"], ["ratio_error_pct", "condition.ratio-error-pct"],
 ]);
 
 // studyPanel makes the parts. load asks for the answer, offer fills in presses and kinds.
