@@ -45,6 +45,8 @@ func (m *Matcher) Resume(c Cup) (next guide.Mix, resumed bool) {
 	switch {
 	case !c.begun():
 		return c.Mix.TakenUp(0), true
+	case slices.Contains(m.Open(), c.ID) && m.emptied:
+		return c.Mix.Awaited(m.askedG), true // what its cup weighs above what it should is a pour that is not taken
 	case slices.Contains(m.Open(), c.ID):
 		return c.Mix.TakenUp(m.askedG), true
 	}

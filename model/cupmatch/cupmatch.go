@@ -68,6 +68,9 @@ type track struct {
 	askedG float64
 	// cleared: since then the scale has shown what an empty pan shows, or a tared cup.
 	cleared bool
+	// emptied: what it showed then, askedG, was below zero. A cup that was just tared shows about zero,
+	// so that the pan was empty, and the cup that stands there now was set down on it.
+	emptied bool
 }
 
 // New returns the matcher of a scale with the given division, in g. Nothing is known yet.
@@ -84,7 +87,7 @@ func (m *Matcher) Forget() {
 
 // Known notes that the cup on the scale is that of the mix which is weighed.
 func (m *Matcher) Known() {
-	m.lowestG, m.peakG, m.asked, m.cleared = math.Inf(1), math.Inf(-1), nil, false
+	m.lowestG, m.peakG, m.asked, m.cleared, m.emptied = math.Inf(1), math.Inf(-1), nil, false, false
 }
 
 // Follow takes from the mix that is weighed what may be tared on the scale.
@@ -138,7 +141,8 @@ func (m *Matcher) See(r weigh.Reading, settledG float64, settled bool, change we
 	case len(fit) == 0 && m.empty(g):
 		m.clear(g, on, waiting)
 	case len(fit) == 0:
-		if on != nil && (on.Mix.Stands(g) || change == weigh.Returned) {
+		// While it is asked, a cup that came back with more in it may be that of any of them.
+		if on != nil && (on.Mix.Stands(g) || change == weigh.Returned && len(m.asked) == 0) {
 			m.Known()
 		}
 		m.cleared = false // if it was asked about, it was tared and is poured into
@@ -178,7 +182,7 @@ func (m *Matcher) ask(of []string, on *Cup, g float64) {
 		of = append(of, on.ID)
 		slices.Sort(of)
 	}
-	m.asked, m.askedG, m.cleared = of, g, false
+	m.asked, m.askedG, m.cleared, m.emptied = of, g, false, false
 }
 
 // clear takes in that the scale shows what an empty pan shows, or a tared cup.
@@ -194,7 +198,7 @@ func (m *Matcher) clear(g float64, on *Cup, waiting []Cup) {
 		m.ask(all, on, g)
 	}
 	if len(m.asked) > 0 {
-		m.cleared, m.askedG = true, g
+		m.cleared, m.askedG, m.emptied = true, g, g < -m.emptyWithinG()
 	}
 	m.peakG = g
 }

@@ -406,3 +406,32 @@ func TestATareWhileAskedProvesNothing(t *testing.T) {
 		t.Errorf("weighed is %q, and nobody is asked", b.onID)
 	}
 }
+
+// The scale was tared with a cup on it while nobody knew whose it is, the pan was empty, and a cup came
+// back heavier than it should: more was poured into it than was taken. The answer to whose it is makes a
+// pour of what is above its weight, and not of all that is above the empty pan.
+func TestACupThatComesBackHeavierStandsOnWhatIsKnown(t *testing.T) {
+	b := newBench(t, []float64{45, 47}, []float64{13.5, 13.5})
+	b.rests()
+	b.put("0612-1")
+	b.reads(0.2*b.shows(), false)
+	b.cup = "0612-2"
+	b.reads(0.7*b.shows(), false)
+	b.rests()
+	b.tareG = b.grossG[b.cup]
+	b.rests()
+	b.lift()
+	if !b.m.cleared || b.shows() > -60 {
+		t.Fatalf("the empty pan shows %.1f g, and cups are asked about: %v", b.shows(), b.m.Open())
+	}
+	b.grossG["0612-2"] += 10
+	b.put("0612-2")
+	b.answer()
+	if b.onID != "0612-2" {
+		t.Fatalf("weighed is %q, asked is %v", b.onID, b.m.Asked())
+	}
+	b.rests()
+	if pan := b.mixes["0612-2"].Pan; math.Abs(pan.BaseG) > 0.2 || b.shows() < 9.9 {
+		t.Errorf("its pours are above %.1f g while the scale shows %.1f g: %+v", pan.BaseG, b.shows(), pan)
+	}
+}
