@@ -45,6 +45,7 @@ func (c *Cup) begun() bool { return c.Mix.Step != guide.Cup }
 type Matcher struct {
 	divisionG float64
 	zerosG    []float64 // what may be tared
+	formerG   []float64 // what that was at the reading before
 	slackG    float64   // by how much less than that
 	track
 }
@@ -90,8 +91,10 @@ func (m *Matcher) Known() {
 	m.lowestG, m.peakG, m.asked, m.cleared, m.emptied = math.Inf(1), math.Inf(-1), nil, false, false
 }
 
-// Follow takes from the mix that is weighed what may be tared on the scale.
+// Follow takes from the mix that is weighed what may be tared on the scale. It is to be called with
+// each reading, before [Matcher.See].
 func (m *Matcher) Follow(weighed guide.Mix) {
+	m.formerG = m.zerosG
 	m.zerosG, m.slackG = weighed.ZerosG(), weigh.Clinging(weighed.Poured().TotalG(), m.divisionG)
 }
 
@@ -216,7 +219,9 @@ func (m *Matcher) fits(c, on *Cup, g float64) (fits, setDown bool) {
 	if on != nil && on.begun() {
 		stood = min(stood, on.Mix.GrossG(0).G)
 	}
-	for _, tared := range zeros {
+	// A lighter cup that is set down may have been taken for that of the weighed mix just now. What seems
+	// to be tared is then another than before that reading, though nobody tared.
+	for _, tared := range slices.Concat(zeros, m.formerG) {
 		if m.holds(c.Gross, g, tared) && m.mayBeEmptied(stood, tared) {
 			fits = true
 			setDown = setDown || c.Gross.Known() && math.Abs(m.beforeG+tared) <= m.emptyWithinG()

@@ -435,3 +435,22 @@ func TestACupThatComesBackHeavierStandsOnWhatIsKnown(t *testing.T) {
 		t.Errorf("its pours are above %.1f g while the scale shows %.1f g: %+v", pan.BaseG, b.shows(), pan)
 	}
 }
+
+// The scale was tared with the cup of one mix on it, and then that of another is set down, which weighs a
+// little less: as if a stick had carried some of the first off. It may be either, so that a person is asked.
+func TestALighterCupOnATaredScaleIsAskedAbout(t *testing.T) {
+	b := newBench(t, []float64{60, 62}, []float64{11.75, 12.23})
+	b.rests()
+	b.put("0612-2")
+	if b.onID != "0612-2" {
+		t.Fatalf("weighed is %q", b.onID)
+	}
+	b.grossG["0612-2"] -= 0.4
+	b.put("0612-2")
+	b.tareG = b.grossG["0612-2"]
+	b.rests()
+	b.put("0612-1")
+	if want := []string{"0612-1", "0612-2"}; !slices.Equal(b.m.Open(), want) {
+		t.Errorf("weighed is %q while the cup of 0612-1 stands there, asked is %v, want %v", b.onID, b.m.Open(), want)
+	}
+}
