@@ -171,6 +171,9 @@ func (b *browser) looks(name string, sizes ...size) {
 			if wide := eval[float64](b, "document.documentElement.scrollWidth"); int64(wide) > s.width {
 				b.t.Errorf("%s: the page is %v px wide", look, wide)
 			}
+			if hidden := eval[float64](b, notesOutOfSight); hidden > 1 {
+				b.t.Errorf("%s: %v px of what is said of the mix are out of sight", look, hidden)
+			}
 			for what, script := range map[string]string{"too small": smallTargets, "too faint": faintText} {
 				for _, found := range eval[[]string](b, script) {
 					b.t.Errorf("%s: %s: %s", look, what, found)
@@ -180,6 +183,9 @@ func (b *browser) looks(name string, sizes ...size) {
 		}
 	}
 }
+
+// notesOutOfSight is how many px of the notes of a mix one has to scroll for.
+const notesOutOfSight = `(() => { const n = document.querySelector(".mix-notes"); return n?.checkVisibility() ? n.scrollHeight - n.clientHeight : 0; })()`
 
 // keepsPicture takes a picture of the page where -artifacts asks for it.
 func (b *browser) keepsPicture(name string) {

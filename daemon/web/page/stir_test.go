@@ -35,7 +35,7 @@ func TestStirringComesFirst(t *testing.T) {
 		if !eval[bool](b, `document.querySelector(".stir-first").getBoundingClientRect().bottom <= document.querySelector(".stage .mix-head").getBoundingClientRect().top`) {
 			t.Errorf("%d x %d: the stirring is not above the order to pour", s.width, s.height)
 		}
-		if hidden := eval[float64](b, `(() => { const n = document.querySelector(".mix-notes"); return n.checkVisibility() ? n.scrollHeight - n.clientHeight : 0; })()`); s == phone && hidden > 1 {
+		if hidden := eval[float64](b, notesOutOfSight); s == phone && hidden > 1 {
 			t.Errorf("on a phone the cans are in a box that scrolls, %v px of it out of sight", hidden)
 		}
 		b.keepsPicture(fmt.Sprintf("stir-first-%d", s.width))
