@@ -191,8 +191,15 @@ func TestBatchPage(t *testing.T) {
 		"parts":      []map[string]any{{"part": "batch-scatter", "share": 0.74}, {"part": "air-to-come", "share": 0.257}, {"part": "cup", "share": 0.003}},
 		"flow_times": []map[string]any{{"seq": 80, "confirmed": false, "doubted": 0.8, "why": "It contradicts the batch's age."}},
 	}
+	h := rows["batches/0611-2/history"].(trace.History)
+	h.Events = append(h.Events,
+		[]byte(`{"time":"2026-06-11T06:04:00Z","seq":90,"kind":"taken-up","by":"bench","batch":"0611-2","scale":"scale-1","recognised":true}`),
+		[]byte(`{"time":"2026-06-11T06:05:00Z","seq":91,"kind":"undone","by":"anna","batch":"0611-2","undoes":90,"of":"taken-up"}`))
+	rows["batches/0611-2/history"] = h
 	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
 	b.openAt(f, "/batches/0611-2?seq=71")
+	b.sees(".history", "its cup was recognised by its weight at scale-1")
+	b.sees(".history", "what was done just before, undone (anna)")
 	b.sees(".history", "with 10 % of the pot life spent. That is not from age: look at hardener, ratio and surface")
 	b.sees(".history", "gone off, 3.4 g left")
 	b.sees(".history", "ink from ink-0")

@@ -511,6 +511,7 @@ declare namespace Words {
     "dialog.details": {};
     "dialog.reason": {};
     "event.abandoned": {};
+    "event.act-undone": {};
     "event.because": {why: Value};
     "event.closed": {outcome: Value};
     "event.cup-on": {};
@@ -528,6 +529,7 @@ declare namespace Words {
     "event.poured-into": {batch: Value};
     "event.poured-too-little": {mass: Value; part: Value};
     "event.poured-too-much": {mass: Value; part: Value};
+    "event.recognised": {scale: Value};
     "event.recorded": {};
     "event.relabelled": {part: Value};
     "event.rested": {};
@@ -535,6 +537,7 @@ declare namespace Words {
     "event.split": {batch: Value; mass: Value};
     "event.split-from": {batch: Value};
     "event.step": {step: Value};
+    "event.taken-up": {scale: Value};
     "event.tested": {result: Value; test: Value};
     "event.thinned": {mass: Value};
     "event.thinner-stirred": {};
@@ -711,6 +714,7 @@ declare namespace Words {
     "meaning.unknown": {};
     "mixing.lifted": {};
     "mixing.poured": {};
+    "mixing.poured-of": {poured: Value; target: Value};
     "mixing.tared": {};
     "mixing.target": {mass: Value};
     "mixing.what-happened": {};
@@ -763,6 +767,8 @@ declare namespace Words {
     "pair.pin": {};
     "pair.tablet": {};
     "pair.title": {};
+    "pair.too-often": {};
+    "pair.unwritten": {};
     "pair.wrong": {};
     "part.hardener": {};
     "part.ink": {};

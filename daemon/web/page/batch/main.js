@@ -300,6 +300,8 @@ function eventRow(e, i, all) {
  */
 const eventWriters = {
   "mix-started": () => say("event.mix-started"),
+  "taken-up": (e) => say(e.recognised ? "event.recognised" : "event.taken-up", { scale: e.scale }),
+  undone: () => say("event.act-undone"),
   recorded: () => say("event.recorded"),
   "hardener-begun": () => say("event.hardener-begun"),
   confirmed: (e) => (e.part ? pourWords(e) : stepWords(e.step)),

@@ -109,7 +109,7 @@ export function pourBar() {
       setText(label, say("mixing.target", { mass: grams(pour.target_g) }));
       track.setAttribute("aria-valuenow", Math.max(0, pour.poured_g).toFixed(2));
       track.setAttribute("aria-valuemax", length.toFixed(2));
-      track.setAttribute("aria-valuetext", `${grams(Math.max(0, pour.poured_g), decimals)} of ${grams(pour.target_g)}`);
+      track.setAttribute("aria-valuetext", say("mixing.poured-of", { poured: grams(Math.max(0, pour.poured_g), decimals), target: grams(pour.target_g) }));
       setText(poured, grams(Math.max(0, pour.poured_g), decimals));
       const text = pourWords(pour, decimals);
       setText(act, text.say);

@@ -1,7 +1,7 @@
 // The open batches on the time axis, that with the earliest end on top.
 import { assumedLink, assumedMark } from "../parts/assumed.js";
 import { byEarliestEnd, sharedSpan } from "../parts/axis.js";
-import { h, keyed, setText, setWords, show } from "../lib/dom.js";
+import { h, keyed, setData, setText, setWords, show } from "../lib/dom.js";
 import { say } from "../lib/words.js";
 import { heldOrder } from "../parts/hold.js";
 import { axisHead, axisKey, drawLife, lifeBar, nextIs } from "../parts/life.js";
@@ -74,6 +74,7 @@ function batchRow(tools) {
       show(state, words.length > 0);
       state.dataset.stop = String(Boolean(stop));
       element.dataset.quality = row.quality;
+      setData(element, "light", store.all("lights").find((light) => light.batch === row.id)?.meaning ?? "");
       actions.update(row);
     },
     draw: (/** @type {number} */ now, /** @type {number} */ length) => drawLife({ left, spread, next, bar }, batch, now, length, nextIs(store, batch)),

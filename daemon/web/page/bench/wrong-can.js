@@ -5,6 +5,7 @@ import { pick } from "../lib/dialogs.js";
 import { button, h, setText, show } from "../lib/dom.js";
 import { clockTime, grams } from "../lib/format.js";
 import { say } from "../lib/words.js";
+import { term } from "../parts/terms.js";
 
 /** @type {["ink", "hardener", "thinner"]} */
 const parts = ["ink", "hardener", "thinner"];
@@ -68,7 +69,7 @@ export function wrongCanDialog(batch, scale, store, send) {
   for (const pour of [...(batch.pours ?? [])].reverse()) {
     if (pour.seq === undefined) continue;
     groups.push({
-      legend: say("wrong.taken", { mass: grams(pour.g), part: pour.part, time: clockTime(Date.parse(pour.at), now) }),
+      legend: say("wrong.taken", { mass: grams(pour.g), part: term("part", pour.part), time: clockTime(Date.parse(pour.at), now) }),
       options: [
         ...parts.filter((part) => part !== pour.part).map((part) => ({
           label: say("wrong.it-was", { part: say(`wrong.part-${part}`) }), value: /** @type {Said} */ ({ verb: "correct", body: { pour: pour.seq, part } }),

@@ -30,6 +30,9 @@ export function pairThisDevice() {
         } catch (error) {
           pad.clear();
           if (error instanceof Refused && error.code === "wrong-pin") throw new Refused(say("pair.wrong"), error.status, error.code);
+          // What the server says of these is for whoever looks after it: times and paths as they come.
+          if (error instanceof Refused && error.status === 429) throw new Refused(say("pair.too-often"), error.status, error.code);
+          if (error instanceof Refused && error.status === 503) throw new Refused(say("pair.unwritten"), error.status, error.code);
           throw error;
         }
         paired = true;
