@@ -2,6 +2,7 @@ package mqtttest
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
@@ -221,16 +222,21 @@ func (c *Cluster) run() {
 	c.Settle(c.t)
 }
 
-// freePorts returns ports that nothing listens on.
+// freePorts returns ports that nothing listens on. They are below those that Linux gives to connections and to
+// whoever asks for any port, 32768 to 60999: one of these may be taken again before a node listens on it.
 func freePorts(t testing.TB, n int) (ports []int) {
 	t.Helper()
-	for range n {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
+	for tries := 0; len(ports) < n; tries++ {
+		port := 20000 + rand.IntN(12000)
+		l, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port))
 		if err != nil {
-			t.Fatal(err)
+			if tries > 100*n {
+				t.Fatal(err)
+			}
+			continue
 		}
 		defer func() { _ = l.Close() }()
-		ports = append(ports, l.Addr().(*net.TCPAddr).Port)
+		ports = append(ports, port)
 	}
 	return ports
 }
