@@ -190,6 +190,17 @@ func (b *bench) put(id string) {
 	b.rests()
 }
 
+// exchanged sets down one cup on an empty pan, and then another in its place before the scale has come to rest.
+func (b *bench) exchanged(first, second string) {
+	b.tb.Helper()
+	b.rests()
+	b.put(first)
+	b.reads(0.2*b.shows(), false)
+	b.cup = second
+	b.reads(0.7*b.shows(), false)
+	b.rests()
+}
+
 // answer says truly whose cup stands on the scale, if that is asked.
 func (b *bench) answer() {
 	b.tb.Helper()
@@ -386,12 +397,7 @@ func TestATareWithAnotherCupOnTheScaleIsNotForgotten(t *testing.T) {
 // only, and the next cup is asked about.
 func TestATareWhileAskedProvesNothing(t *testing.T) {
 	b := newBench(t, []float64{45, 47}, []float64{13.5, 13.5})
-	b.rests()
-	b.put("0612-1")
-	b.reads(0.2*b.shows(), false)
-	b.cup = "0612-2"
-	b.reads(0.7*b.shows(), false)
-	b.rests()
+	b.exchanged("0612-1", "0612-2")
 	if len(b.m.Open()) != 2 {
 		t.Fatalf("a cup that was exchanged: asked about %v", b.m.Open())
 	}
@@ -412,12 +418,7 @@ func TestATareWhileAskedProvesNothing(t *testing.T) {
 // pour of what is above its weight, and not of all that is above the empty pan.
 func TestACupThatComesBackHeavierStandsOnWhatIsKnown(t *testing.T) {
 	b := newBench(t, []float64{45, 47}, []float64{13.5, 13.5})
-	b.rests()
-	b.put("0612-1")
-	b.reads(0.2*b.shows(), false)
-	b.cup = "0612-2"
-	b.reads(0.7*b.shows(), false)
-	b.rests()
+	b.exchanged("0612-1", "0612-2")
 	b.tareG = b.grossG[b.cup]
 	b.rests()
 	b.lift()

@@ -31,12 +31,7 @@ type Mosquitto struct {
 func StartMosquitto(t testing.TB, lines ...string) *Mosquitto {
 	t.Helper()
 	peers.Program(t, "mosquitto")
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := &Mosquitto{t: t, port: l.Addr().(*net.TCPAddr).Port, conf: filepath.Join(t.TempDir(), "mosquitto.conf")}
-	_ = l.Close()
+	m := &Mosquitto{t: t, port: freePorts(t, 1)[0], conf: filepath.Join(t.TempDir(), "mosquitto.conf")}
 	m.Configure("allow_anonymous true\n" + strings.Join(lines, "\n") + "\n")
 	m.Start()
 	t.Cleanup(m.Stop)

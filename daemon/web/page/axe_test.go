@@ -49,7 +49,7 @@ func (b *browser) accessible(axe, what string, sizes ...size) {
 	for i, s := range sizes {
 		for _, scheme := range []string{"light", "dark"}[:max(1, 2-i)] {
 			b.run(chromedp.EmulateViewport(s.width, s.height), media("prefers-color-scheme", scheme))
-			b.eventually("drawn again", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
+			b.redrawn(s)
 			found := eval[struct {
 				Violations []violation
 				Passes     int

@@ -159,7 +159,7 @@ func TestFitsEveryScreen(t *testing.T) {
 		b.looks(strings.Trim("page"+strings.ReplaceAll(c.path, "/", "-"), "-")+"-"+c.scene, c.sizes...)
 		for _, s := range c.sizes {
 			b.run(chromedp.EmulateViewport(s.width, s.height))
-			b.eventually("drawn again", fmt.Sprintf("innerWidth === %d && %s", s.width, twoFrames))
+			b.redrawn(s)
 			if hidden := eval[float64](b, notesOutOfSight); hidden > 1 {
 				t.Errorf("%s %s at %dx%d: %v px of what is said of the mix are out of sight", c.path, c.scene, s.width, s.height, hidden)
 			}
@@ -174,7 +174,7 @@ func (b *browser) looks(name string, sizes ...size) {
 		for _, scheme := range []string{"light", "dark"} {
 			look := fmt.Sprintf("%s-%dx%d-%s", name, s.width, s.height, scheme)
 			b.run(chromedp.EmulateViewport(s.width, s.height), media("prefers-color-scheme", scheme))
-			b.eventually("drawn again", fmt.Sprintf("innerWidth === %d && new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))", s.width))
+			b.redrawn(s)
 			if wide := eval[float64](b, "document.documentElement.scrollWidth"); int64(wide) > s.width {
 				b.t.Errorf("%s: the page is %v px wide", look, wide)
 			}
@@ -190,6 +190,12 @@ func (b *browser) looks(name string, sizes ...size) {
 
 // notesOutOfSight is how many px of the notes of a mix one has to scroll for.
 const notesOutOfSight = `(() => { const n = document.querySelector(".mix-notes"); return n?.checkVisibility() ? n.scrollHeight - n.clientHeight : 0; })()`
+
+// redrawn waits until the page is drawn on a screen of another size.
+func (b *browser) redrawn(s size) {
+	b.t.Helper()
+	b.eventually("drawn again", fmt.Sprintf("innerWidth === %d && %s", s.width, twoFrames))
+}
 
 // keepsPicture takes a picture of the page where -artifacts asks for it.
 func (b *browser) keepsPicture(name string) {

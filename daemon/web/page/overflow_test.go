@@ -2,7 +2,6 @@ package page
 
 import (
 	"encoding/json"
-	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"testing"
@@ -169,7 +168,7 @@ func (b *browser) wraps(what string, sizes ...size) {
 	b.t.Helper()
 	for _, s := range sizes {
 		b.run(chromedp.EmulateViewport(s.width, s.height))
-		b.eventually("drawn again", fmt.Sprintf("innerWidth === %d && %s", s.width, twoFrames))
+		b.redrawn(s)
 		for _, found := range eval[[]string](b, outside) {
 			b.t.Errorf("%s at %d px: %s", what, s.width, found)
 		}

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -47,6 +48,16 @@ func TestAChangeAsksForThePIN(t *testing.T) {
 		t.Errorf("the wrong PIN stays: %q", got)
 	}
 	b.looks("dialog-pin-wrong", wide, tall, phone)
+	for status, words := range map[int]string{429: "Too many wrong PINs. Wait two minutes, then try again.", 503: "Tell the person who looks after it."} {
+		b.expect(strconv.Itoa(status))
+		f.answer("session", status, map[string]any{"title": "-", "status": status, "detail": "/var/lib/potlifed/access.json: wait 1m3s"})
+		b.keys("111")
+		b.press("Allow")
+		b.sees("dialog[open] .refusal", words)
+		if said := eval[string](b, `document.querySelector("dialog[open] .refusal").innerText`); strings.Contains(said, "1m3s") || strings.Contains(said, "/var") {
+			t.Errorf("the words of the server stand on the page: %q", said)
+		}
+	}
 
 	f.answer("session", 200, map[string]any{"id": "0123456789ab", "device": "Tablet at the bench", "mine": true})
 	f.answer("confirm", 200, mixingAt(time.Now(), guide.StirHardener))

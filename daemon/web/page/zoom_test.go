@@ -54,7 +54,7 @@ func TestZoomWhileStirring(t *testing.T) {
 // wholeAt judges what is shown.
 func (b *browser) wholeAt(what string) {
 	b.t.Helper()
-	b.eventually("drawn", "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))")
+	b.eventually("drawn", twoFrames)
 	if wide := eval[float64](b, "document.documentElement.scrollWidth"); int64(wide) > zoom.width {
 		b.t.Errorf("%s: the page is %v px wide", what, wide)
 	}

@@ -29,10 +29,8 @@ export function pairThisDevice() {
           await change("session", { pin: String(data.get("pin")), device });
         } catch (error) {
           pad.clear();
-          if (error instanceof Refused && error.code === "wrong-pin") throw new Refused(say("pair.wrong"), error.status, error.code);
-          // What the server says of these is for whoever looks after it: times and paths as they come.
-          if (error instanceof Refused && error.status === 429) throw new Refused(say("pair.too-often"), error.status, error.code);
-          if (error instanceof Refused && error.status === 503) throw new Refused(say("pair.unwritten"), error.status, error.code);
+          const words = error instanceof Refused && refusalWords(error);
+          if (words) throw new Refused(words, error.status, error.code);
           throw error;
         }
         paired = true;
@@ -47,6 +45,17 @@ export function pairThisDevice() {
     pad.focus();
   });
   return asking;
+}
+
+/**
+ * refusalWords says why a device was not paired, where the server's own words are for whoever looks after it:
+ * times and paths as they come.
+ * @param {Refused} refused
+ */
+function refusalWords(refused) {
+  if (refused.code === "wrong-pin") return say("pair.wrong");
+  if (refused.status === 429) return say("pair.too-often");
+  return refused.status === 503 && say("pair.unwritten");
 }
 
 // kindOfDevice returns what a person would call this device at first sight.
