@@ -11,7 +11,7 @@ import (
 	"potlifed/daemon/mqtt/mqtttest"
 )
 
-// The certificate that ends first is known, and known anew after it was renewed.
+// The certificate that ends first is known, and known again after it was renewed.
 func TestCertificateThatEndsFirst(t *testing.T) {
 	if got := newCertificates(config.Shop{}).next(); got != (bench.CertificateEnd{}) {
 		t.Errorf("without certificates: %+v", got)

@@ -39,7 +39,7 @@ type Options struct {
 	// TimeLapse is how many times faster than real time the clock runs; 0 outside a
 	// demo.
 	TimeLapse float64
-	// ReadShop reads the configuration anew; nil where there is no file. A value from Hangup, if it
+	// ReadShop reads the configuration; nil where there is no file. A value from Hangup, if it
 	// is not nil, asks for it, as the request over HTTP does.
 	ReadShop func() (config.Shop, error)
 	Hangup   <-chan os.Signal
@@ -58,7 +58,7 @@ type Addresses struct {
 
 // Run runs the service until ctx is done or a part of it fails, and then stops it in good
 // order. An error means that it could not start, that a part failed, or that something
-// could not be brought to disk; whoever started the process is to start it again. A journal that
+// could not be brought to disk; the caller must start the process again. A journal that
 // turns out to be damaged is rebuilt by a start of its own.
 func Run(ctx context.Context, o Options) error {
 	boundMemory()

@@ -39,7 +39,7 @@ func (s *shops) put(shop config.Shop) {
 	s.changed <- shop
 }
 
-// reloadOnHangup reads the configuration anew with each signal, until ctx is done. A configuration
+// reloadOnHangup reloads the configuration with each signal, until ctx is done. A configuration
 // that is refused is logged; the one in use stays.
 func (s *service) reloadOnHangup(ctx context.Context) error {
 	for {
@@ -51,9 +51,9 @@ func (s *service) reloadOnHangup(ctx context.Context) error {
 			switch {
 			case ctx.Err() != nil:
 			case err != nil:
-				s.Log.Error("the configuration was not read anew; the one in use stays", "err", err)
+				s.Log.Error("the configuration was not reloaded; the one in use stays", "err", err)
 			default:
-				s.Log.Info("the configuration was read anew", "answer", string(reply.Body))
+				s.Log.Info("the configuration was reloaded", "answer", string(reply.Body))
 			}
 		}
 	}

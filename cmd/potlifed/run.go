@@ -35,7 +35,7 @@ func runCommand() *cobra.Command {
 		Short: "Run the service",
 		Args:  noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
-			// From here on the signal asks for the configuration to be read anew.
+			// From here on the signal asks for the configuration to be reloaded.
 			hangup := make(chan os.Signal, 1)
 			signal.Notify(hangup, syscall.SIGHUP)
 			defer signal.Stop(hangup)

@@ -103,7 +103,7 @@ func (s *Store) read() (content, error) {
 	if p == nil || !bytes.Equal(p.raw, raw) {
 		p = &parsed{raw: raw}
 		if p.has, err = parse(raw); err != nil {
-			p.err = &FileError{s.path(), fmt.Errorf("%w; restore it, or remove it and set PIN and tokens anew", err)}
+			p.err = &FileError{s.path(), fmt.Errorf("%w; restore it, or remove it and set a new PIN and new tokens", err)}
 		}
 		s.last.Store(p)
 	}

@@ -39,7 +39,7 @@ func newAlarmWorld(t testing.TB, dir string, c *handClock) *alarmWorld {
 	return w
 }
 
-// forget: after a start delays begin anew.
+// forget: after a start delays begin again.
 func (w *alarmWorld) forget() {
 	w.causes, w.since, w.turned = map[record.AlarmKey]bool{}, map[record.AlarmKey]time.Duration{}, map[record.AlarmKey]time.Time{}
 }
@@ -53,7 +53,7 @@ func (w *alarmWorld) step(rt *rapid.T, r rooms) {
 }
 
 // checkEvents: no alarm turns faster than its delays allow. What a person or the loss
-// of a sensor silences begins anew afterwards.
+// of a sensor silences begins again afterwards.
 func (w *alarmWorld) checkEvents(rt *rapid.T) {
 	events, err := w.journal.Events(w.ctx, w.heard, 1000)
 	if err != nil {

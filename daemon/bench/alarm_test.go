@@ -229,7 +229,7 @@ func TestFaultsOfAMix(t *testing.T) {
 	s.is(alarm.Normal, "thinner-off", thick)
 }
 
-// TestFaultAtTheScale: whoever stands at the scale has a while to put a pour right.
+// TestFaultAtTheScale: a person at the scale has a while to put a pour right.
 func TestFaultAtTheScale(t *testing.T) {
 	s := openShop(t, t.TempDir(), newClock())
 	defer s.crash()

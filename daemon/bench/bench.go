@@ -40,7 +40,7 @@ type Bench struct {
 
 	readShop     func() (config.Shop, error)
 	reconfigured func(config.Shop)
-	reading      chan struct{}             // holds a token while the configuration is read anew
+	reading      chan struct{}             // holds a token while the configuration is reloaded
 	offered      atomic.Pointer[catalogue] // for other goroutines: never written to once it is here
 
 	useWithinOpened map[string]time.Duration // of hardeners, by id

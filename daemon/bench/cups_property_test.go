@@ -93,7 +93,7 @@ func (w *cupboard) pour(g float64) {
 	w.pours(from, w.shows(), time.Duration(math.Max(1, g/8)*10)*100*time.Millisecond)
 }
 
-// TestNoPourIsBookedToAnotherMix: several mixes share a scale, and whoever mixes takes
+// TestNoPourIsBookedToAnotherMix: several mixes share a scale, and a person who mixes takes
 // whatever cup is next, pours into it what the page asks for, and confirms without a
 // look at which mix the page names. They answer truly when they are asked. Whatever
 // they do, no pour is booked to a mix while the cup of another stands on the scale.

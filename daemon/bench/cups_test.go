@@ -129,7 +129,7 @@ func TestTwoCupsThatFitAreAskedAbout(t *testing.T) {
 	if p := poured(s.batch(b)); p["thinner"] != 0 {
 		t.Errorf("the other mix got %v", p)
 	}
-	// The question is asked anew for each cup that is set down, and ends when it is lifted.
+	// The question is asked again for each cup that is set down, and ends when it is lifted.
 	s.lifts()
 	s.putsDown(gross)
 	if len(s.scaleView().WhichCup) == 0 {

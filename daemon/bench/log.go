@@ -37,7 +37,7 @@ func logged(body record.Body) (text string, args []any) {
 	case record.ClockChanged:
 		return "clock changed", []any{"step", e.Step, "set", e.Synced}
 	case record.ConfigurationRead:
-		return "configuration read anew", []any{"changes", strings.Join(e.Changes, "; ")}
+		return "configuration reloaded", []any{"changes", strings.Join(e.Changes, "; ")}
 	case record.OutOfService:
 		return "out of service", []any{"device", e.Device, "until", e.Until, "reason", e.Reason}
 	case record.InService:

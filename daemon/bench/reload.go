@@ -15,7 +15,7 @@ import (
 	"potlifed/model/lifecycle"
 )
 
-// reconfigure is a configuration that was read anew, on its way to the loop.
+// reconfigure is a configuration that was reloaded, on its way to the loop.
 type reconfigure struct{ shop config.Shop }
 
 func (reconfigure) Verb() string { return request.ReloadConfiguration{}.Verb() }

@@ -19,7 +19,7 @@ type scale struct {
 	words   words.Locale
 	said    said
 	clock   clock.Clock
-	addedAt time.Duration // CLOCK_BOOTTIME when the configuration was read anew with it; 0 at a start
+	addedAt time.Duration // CLOCK_BOOTTIME when the configuration was reloaded with it; 0 at a start
 	tracker *weigh.Tracker
 	rise    *weigh.Rise
 	cups    cupmatch.Matcher

@@ -16,7 +16,7 @@ type sensor struct {
 	words    words.Locale
 	said     said
 	clock    clock.Clock
-	addedAt  time.Duration // CLOCK_BOOTTIME when the configuration was read anew with it; 0 at a start
+	addedAt  time.Duration // CLOCK_BOOTTIME when the configuration was reloaded with it; 0 at a start
 	last     time.Time     // of the newest good reading in this run
 	air      air.State     // of that reading, corrected
 	raw      air.State     // the same as the sensor sent it

@@ -29,7 +29,7 @@ type Settings struct {
 	Clock   clock.Clock
 	Journal Journal
 	Log     *slog.Logger
-	// ReadShop reads the configuration anew; nil where there is none to read. It is called from
+	// ReadShop reads the configuration; nil where there is none to read. It is called from
 	// the goroutine that asks for it.
 	ReadShop func() (config.Shop, error)
 	// Reconfigured, if not nil, receives each configuration that takes effect. It must not block.

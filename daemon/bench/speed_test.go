@@ -28,7 +28,7 @@ func busyShop(b *testing.B, n int) *shop {
 
 // BenchmarkReading takes in one reading of the air, from the channel to the new
 // snapshot. "still" stays inside the deadband; "moving" closes two steps for each
-// reading and forecasts every batch anew. Budget on a Pi 4, about five times slower
+// reading and forecasts every batch again. Budget on a Pi 4, about five times slower
 // than a desktop core: a reading of each sensor every five seconds.
 func BenchmarkReading(b *testing.B) {
 	for _, c := range []struct {

@@ -263,7 +263,7 @@ func TestTwoSaltsMakeACheck(t *testing.T) {
 }
 
 // TestSolventIsNamed: low at 75 %, right at 33 %. No correction is offered, as the sensor may
-// recover; once it is replaced, everything starts anew.
+// recover; once it is replaced, everything starts again.
 func TestSolventIsNamed(t *testing.T) {
 	s, _ := checked(t)
 	defer s.crash()

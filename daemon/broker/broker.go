@@ -68,7 +68,7 @@ type Settings struct {
 	Retained RetainedStore
 	// Certificate, if not nil, makes the broker accept TLS connections only.
 	Certificate *tls.Certificate
-	// ReadCertificate, if not nil, reads it anew at each handshake: it may have been renewed.
+	// ReadCertificate, if not nil, reads it again at each handshake: it may have been renewed.
 	ReadCertificate func() (*tls.Certificate, error)
 	// Password is that of the daemon's own clients; a random one where it is empty.
 	Password string

@@ -95,7 +95,7 @@ func (m *retainedMessages) store() {
 }
 
 // restoreRetained retains the stored messages, before a client can connect. Messages on
-// topics that only the daemon may write by now are removed from disk, whoever wrote them.
+// topics that only the daemon may write by now are removed from disk, no matter who wrote them.
 func (b *Broker) restoreRetained(ctx context.Context, s Settings) {
 	if s.Retained == nil {
 		return

@@ -1,6 +1,6 @@
 // Package config reads the one file that describes a shop and checks it into a
 // [Shop]. Every default and every error message of the configuration lives here;
-// whoever receives a Shop may rely on it: ids are unique and well formed, every
+// the receiver of a Shop may rely on it: ids are unique and well formed, every
 // name that refers to something refers to something that exists, and every number
 // is inside its range.
 package config

@@ -201,7 +201,7 @@ func TestEachSensorForItself(t *testing.T) {
 	})
 }
 
-// streams is a scale on a TCP port that sends the same lines again and again to whoever
+// streams is a scale on a TCP port that sends the same lines again and again to each client that
 // connects, until the test ends.
 func streams(t *testing.T, lines string) (port string) {
 	t.Helper()

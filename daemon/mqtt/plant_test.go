@@ -74,7 +74,7 @@ func TestPlantsBrokerIsAway(t *testing.T) {
 	}
 }
 
-// The plant's broker gets no light and cannot give commands, whoever publishes there. What another
+// The plant's broker gets no light and cannot give commands, no matter who publishes there. What another
 // program retains on a light's topic is left alone.
 func TestPlantGetsNeitherLightsNorCommands(t *testing.T) {
 	plant := mqtttest.StartMosquitto(t)

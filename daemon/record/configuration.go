@@ -3,7 +3,7 @@ package record
 // KindConfigurationRead is the kind of [ConfigurationRead].
 const KindConfigurationRead Kind = "configuration-read"
 
-// ConfigurationRead records that the configuration was read anew while the program ran, and took
+// ConfigurationRead records that the configuration was reloaded while the program ran, and took
 // effect. It touches no batch.
 type ConfigurationRead struct {
 	Changes []string          `json:"changes" doc:"what is different, such as 'sensors: hall-air is new'"`

@@ -141,7 +141,7 @@ var table = []row{
 	rowOf[JarsStarted]("A test of an ink in jars has begun: one mix, shared among jars of different air."),
 	rowOf[JarLooked]("A person has looked at a jar of a test, or a look was a mistake."),
 	rowOf[JarsEnded]("A test of an ink in jars is over."),
-	rowOf[ConfigurationRead]("The configuration was read anew and took effect."),
+	rowOf[ConfigurationRead]("The configuration was reloaded and took effect."),
 	rowOf[DevicePaired]("A device was paired."),
 	rowOf[DeviceUnpaired]("A device was unpaired."),
 	rowOf[JournalRebuilt]("The journal was found damaged and was made again from what could be read."),

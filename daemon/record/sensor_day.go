@@ -28,7 +28,7 @@ func (e SensorDay) apply(s *State, _ Record) {
 }
 
 // forgetDays forgets what was learned of a sensor's readings. Sensors that were compared with it are
-// compared anew, as its readings are others from now on.
+// compared again, as its readings are others from now on.
 func (s *State) forgetDays(sensor string) {
 	if s.SensorDays == nil {
 		return

@@ -1,6 +1,6 @@
 package request
 
-// ReloadConfiguration reads the configuration anew. All of it takes effect, or nothing.
+// ReloadConfiguration reloads the configuration. All of it takes effect, or nothing.
 type ReloadConfiguration struct{}
 
 func (ReloadConfiguration) Verb() string { return "reload" }

@@ -75,7 +75,7 @@ var table = []Row{
 	row[LookAtJar](RightMix, "inks/{id}/look-at-jar", "Record what a person saw of a jar of the ink's running test", withBody, about("ink")),
 	row[EndJars](RightMix, "inks/{id}/end-jars", "End an ink's running test in jars; what was seen counts for what is learned of the ink", about("ink")),
 
-	row[ReloadConfiguration](RightConfigure, "configuration/reload", "Read the configuration anew: all of it takes effect, or nothing; batches are not touched", noCommand),
+	row[ReloadConfiguration](RightConfigure, "configuration/reload", "Reload the configuration: all of it takes effect, or nothing; batches are not touched", noCommand),
 
 	row[PairDevice](RightConfigure, "session", "Pair a device with the shop's PIN: answers with the cookie of a session of 30 days", withBody, noCommand),
 	row[UnpairDevice](RightConfigure, "sessions/{id}/unpair", "End a session at once", noCommand),

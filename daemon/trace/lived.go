@@ -169,7 +169,7 @@ func firstOf(e record.AirStep, stamp record.Stamp) record.Record {
 	}}
 }
 
-// begin begins the mean anew where the newest event began the life, with the air since.
+// begin starts the mean again where the newest event began the life, with the air since.
 func (b *breath) begin(before *record.Batch) {
 	on := b.bearer()
 	if on == nil || before != nil && before.MixedAt.Equal(on.MixedAt) {

@@ -241,7 +241,7 @@ func TestATokenDecidesOnLoopbackToo(t *testing.T) {
 	}
 }
 
-// TestAKeyIsItsCallersOwn: whoever uses the Idempotency-Key of somebody else is asking anew, and is
+// TestAKeyIsItsCallersOwn: a caller who uses the Idempotency-Key of somebody else makes a new request, and is
 // not given the other's answer.
 func TestAKeyIsItsCallersOwn(t *testing.T) {
 	g := newGuarded(t)
@@ -271,7 +271,7 @@ func TestAKeyIsItsCallersOwn(t *testing.T) {
 	}
 }
 
-// TestRevokedAtOnce: by whoever and wherever, and also what was only running out.
+// TestRevokedAtOnce: no matter by whom and where, and also what was only running out.
 func TestRevokedAtOnce(t *testing.T) {
 	g := newGuarded(t)
 	secret, c := g.token("line-2", request.RightMix), g.pair("tablet")
@@ -307,7 +307,7 @@ func TestRevokedAtOnce(t *testing.T) {
 	}
 }
 
-// TestASpoiltFile: nobody gets in, and whoever tries is told why.
+// TestASpoiltFile: nobody gets in, and a person who tries is told why.
 func TestASpoiltFile(t *testing.T) {
 	g := newGuarded(t)
 	c, secret := g.pair("tablet"), g.token("line-2", request.RightMix)
@@ -334,7 +334,7 @@ func TestASpoiltFile(t *testing.T) {
 	}
 }
 
-// TestADirectoryThatCannotBeWritten: who is in may go on, and whoever wants in is told
+// TestADirectoryThatCannotBeWritten: who is in may go on, and a person who wants in is told
 // why not.
 func TestADirectoryThatCannotBeWritten(t *testing.T) {
 	g := newGuarded(t)

@@ -11,7 +11,7 @@ import (
 	"potlifed/daemon/view"
 )
 
-// configuration registers the request to read the configuration anew.
+// configuration registers the request to reload the configuration.
 func (s *Server) configuration(api huma.API) {
 	row, _ := request.Find(request.ReloadConfiguration{}.Verb())
 	op := operation(api, row.Verb, base+row.Path, row.Summary, http.StatusOK, reflect.TypeFor[view.Configuration]())

@@ -36,7 +36,7 @@ var tags = []*huma.Tag{
 	{Name: "cans", Description: "Registered cans, where their lots went, and waste"},
 	{Name: "inks", Description: "Inks, and what past batches say about them"},
 	{Name: "events", Description: "The journal's events, and a stream of changes"},
-	{Name: "configuration", Description: "The configuration file, read anew"},
+	{Name: "configuration", Description: "Reloading of the configuration file"},
 	{Name: "access", Description: "Paired devices"},
 	{Name: "benches", Description: "Other benches on the same broker"},
 }

@@ -26,7 +26,7 @@ func (s *Server) past(api huma.API) {
 	huma.Register(api, huma.Operation{
 		OperationID: "events", Method: http.MethodGet, Path: base + "events",
 		Summary:     "The journal's events after a given one, oldest first",
-		Description: "Ask again with the last event's seq until the list is empty. Another journal id in an event means a new journal, whose events are numbered anew.",
+		Description: "Ask again with the last event's seq until the list is empty. Another journal id in an event means a new journal, whose events are numbered on their own.",
 		Errors:      []int{http.StatusServiceUnavailable},
 	}, s.events)
 

@@ -2,7 +2,7 @@
 // stream of changes, the pages, and what supervisors ask. It reads snapshots and the
 // journal and hands changes to the bench; it decides nothing about batches.
 //
-// A slow or hostile client costs the bench nothing: whoever reads gets the newest
+// A slow or hostile client costs the bench nothing: a reader gets the newest
 // snapshot when it is ready for it, and every body, header, list and stream is
 // bounded in size, number or time.
 package web

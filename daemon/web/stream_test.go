@@ -144,7 +144,7 @@ func TestStream(t *testing.T) {
 	if v := l.want("alarm"); v["name"] != "sensor-stale" || v["subject"] != "floor-air" || v["state"] != "normal" {
 		t.Errorf("alarm %v", v)
 	}
-	// And one that is back is told anew.
+	// And one that is back is told again.
 	bench.show(func(n *view.Snapshot) { n.Alarms = shop().Alarms })
 	if v := l.want("alarm"); v["state"] != "unacknowledged" {
 		t.Errorf("alarm %v", v)

@@ -249,7 +249,7 @@ func TestOldBytesAreNotTakenForNew(t *testing.T) {
 	}
 }
 
-// Two programs must not share a port, whoever runs them: a root test run proves
+// Two programs must not share a port, no matter who runs them: a root test run proves
 // that the lock holds where the exclusive mode does not.
 func TestPortHeldByAnotherProcessIsBusy(t *testing.T) {
 	s := newScale(t, simulate.ScaleOptions{})

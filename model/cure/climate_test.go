@@ -16,7 +16,7 @@ import (
 	"potlifed/model/air"
 )
 
-var update = flag.Bool("update", false, "write the made-up climates anew")
+var update = flag.Bool("update", false, "rewrite the made-up climates")
 
 // climate is air at whole hours from start on, linear between.
 type climate struct {
@@ -156,7 +156,7 @@ func (m madeUp) file() string {
 	return filepath.Join("..", "..", "testdata", "climates", m.name+".csv")
 }
 
-// TestMadeUpClimatesAreTheGenerators holds the files to the generator; -update writes them anew.
+// TestMadeUpClimatesAreTheGenerators holds the files to the generator; -update rewrites them.
 func TestMadeUpClimatesAreTheGenerators(t *testing.T) {
 	for _, m := range madeUpClimates {
 		want := m.generate()

@@ -223,7 +223,7 @@ func (c *Cluster) run() {
 }
 
 // freePorts returns ports that nothing listens on. They are below those that Linux gives to connections and to
-// whoever asks for any port, 32768 to 60999: one of these may be taken again before a node listens on it.
+// a connection without a port of its own, 32768 to 60999: one of these may be taken again before a node listens on it.
 func freePorts(t testing.TB, n int) (ports []int) {
 	t.Helper()
 	for tries := 0; len(ports) < n; tries++ {

@@ -55,7 +55,7 @@ func TestManifest(t *testing.T) {
 }
 
 // TestWorkerChangesWithItsShell: another text on the page that it keeps makes another worker, which the
-// browser then installs anew; the same program makes the same one.
+// browser then installs again; the same program makes the same one.
 func TestWorkerChangesWithItsShell(t *testing.T) {
 	worker := func(p *Pages) string { return string(p.site.pages[workerPath].plain()) }
 	if worker(inEnglish()) != worker(put(inEnglish().site.locale)) {

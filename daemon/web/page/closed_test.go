@@ -119,7 +119,7 @@ func TestClosedPage(t *testing.T) {
 		b.looks("closed", s)
 	}
 
-	// Each choice asks anew and is kept in the address.
+	// Each choice asks again and is kept in the address.
 	b.run(chromedp.Evaluate[chromedp.Void](`(() => { const s = document.querySelector('[name="outcome"]'); s.value = "went-off"; s.dispatchEvent(new Event("change", {bubbles: true})); })()`))
 	b.eventually("only those that went off", `document.querySelectorAll(".closed-row").length === 8 && location.search === "?outcome=went-off"`)
 	b.run(chromedp.Evaluate[chromedp.Void](`(document.querySelector('[name="search"]').value = " A 17 ", undefined)`))

@@ -56,7 +56,7 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 	}
 }
 
-// TestAlarmsOfInkAreFolded: whoever looks after the instruments finds their alarms first. Those of ink and presses
+// TestAlarmsOfInkAreFolded: a person who looks after the instruments finds their alarms first. Those of ink and presses
 // are counted, and can be opened.
 func TestAlarmsOfInkAreFolded(t *testing.T) {
 	t.Parallel()

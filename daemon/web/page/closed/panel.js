@@ -68,15 +68,15 @@ export function closedPanel() {
   }
 
   /**
-   * ask asks for batches: anew, or for those further back. It resolves to whether there was an answer.
-   * @param {boolean} anew
+   * ask asks for batches: from the first, or for those further back. It resolves to whether there was an answer.
+   * @param {boolean} first
    */
-  async function ask(anew) {
+  async function ask(first) {
     const mine = ++asking;
     try {
-      const found = await pages(anew ? 0 : next);
+      const found = await pages(first ? 0 : next);
       if (mine !== asking) return true;
-      rows = anew ? found.rows : [...rows, ...found.rows];
+      rows = first ? found.rows : [...rows, ...found.rows];
       next = found.next;
       show(refusal, false);
     } catch (error) {

@@ -48,7 +48,7 @@ export function pairThisDevice() {
 }
 
 /**
- * refusalWords says why a device was not paired, where the server's own words are for whoever looks after it:
+ * refusalWords says why a device was not paired, where the server's own words are for the person who looks after it:
  * times and paths as they come.
  * @param {Refused} refused
  */
