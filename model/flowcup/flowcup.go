@@ -38,10 +38,11 @@ type row struct {
 	formula
 }
 
-// table holds the cups. ASTM D1200-10: formulas of Nos. 1 and 2 and the ranges of 11.2; the formulas
-// of Nos. 3 to 5 are from memory. ISO 2431:1993, annex of the mean curves, and its range of 30 s to
-// 100 s: from memory; with them the ends of the ranges give the viscosities that the standard
-// names (7 to 42, 34 to 135, 91 to 326 and 188 to 684 mm²/s).
+// table holds the cups. The formulas of the Ford cups and their ranges are those of ASTM D1200-10 (11.2), as
+// Cannon Instrument Company lists them beside its oils for flow cups. Those of the ISO cups are the mean curves
+// of ISO 2431:1993 with its range of 30 s to 100 s, written from memory and the same as in mendip-defender's
+// conversion_calculators; the ends of the ranges give the viscosities that the standard names (7 to 42,
+// 34 to 135, 91 to 326 and 188 to 684 mm²/s).
 var table = []row{
 	{Ford1, formula{factor: 0.49, offsetS: 35.0, leastS: 55, mostS: 100}},
 	{Ford2, formula{factor: 1.44, offsetS: 18.0, leastS: 40, mostS: 100}},
