@@ -1,8 +1,12 @@
 package page
 
 import (
+	"fmt"
+	"slices"
 	"testing"
 	"time"
+
+	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/view"
 )
@@ -60,6 +64,47 @@ func TestRejectsByOneTap(t *testing.T) {
 	b.sees(".rejects .refusal", "the disk is full")
 	if sent := f.changes(); len(sent) != 5 {
 		t.Errorf("five taps sent %v", sent)
+	}
+}
+
+// Every tap counts, however soon it follows the last one: those that come while a report is on its way are reported
+// together after it. A finger that bounces is one tap.
+func TestEveryQuickTapIsAReject(t *testing.T) {
+	t.Parallel()
+	rows := shop(time.Now())
+	press := &rows["presses"].([]view.Press)[0]
+	press.Defects = rejectsOf(11, 0)
+	f, b := newFakeBench(t, rows), openBrowser(t, 1280, 800)
+	b.openAt(f, "/presses")
+	b.act("Report rejects", "press-1")
+	answered := *press
+	answered.Defects = rejectsOf(16, 0)
+	f.answer("defects", 200, answered)
+	b.skip(time.Second)
+	release := f.hold("/api/")
+	tap := func(nth int) {
+		b.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {
+			const kind = document.querySelector('[aria-label="Pinholes 11: one reject on press-1"]');
+			const r = kind.getBoundingClientRect();
+			kind.dispatchEvent(new MouseEvent("click", {detail: %d, bubbles: true, cancelable: true, clientX: r.x + 9, clientY: r.y + 9}));
+		})()`, nth)))
+	}
+	for i := range 5 {
+		tap(i + 1)
+		b.skip(150 * time.Millisecond)
+	}
+	tap(1)
+	b.skip(60 * time.Millisecond)
+	tap(2)
+	release()
+	f.sent(t, "presses/press-1/defects", 2)
+	b.sees(".undo-bar", "5 rejects on press-1: Pinholes")
+	var added []string
+	for _, a := range f.changes() {
+		added = append(added, a.Body)
+	}
+	if want := []string{`{"kind":"pinholes","add":1}`, `{"kind":"pinholes","add":5}`}; !slices.Equal(added, want) {
+		t.Errorf("seven taps, of which one bounced, sent %v; want %v", added, want)
 	}
 }
 

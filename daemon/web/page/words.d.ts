@@ -1045,7 +1045,7 @@ declare namespace Words {
     "undo.good": {batch: Value};
     "undo.load": {batch: Value; press: Value};
     "undo.move": {batch: Value; place: Value};
-    "undo.reject": {kind: Value; press: Value};
+    "undo.reject": {kind: Value; n: number; press: Value};
     "undo.scrap": {batch: Value};
     "undo.split": {batch: Value; mass: Value; place: Value};
     "undo.stands": {place: Value};

@@ -4,6 +4,7 @@ import { change, Refused } from "./api.js";
 import { latest, remember } from "./choices.js";
 import { ask, bounceMs, field, textOf } from "./dialogs.js";
 import { h } from "./dom.js";
+import { tapButton } from "./touch.js";
 import { say } from "./words.js";
 
 /** @type {Promise<boolean> | null} */
@@ -64,8 +65,6 @@ function kindOfDevice() {
   return Math.min(screen.width, screen.height) < 600 ? say("pair.phone") : say("pair.tablet");
 }
 
-const keyBounceMs = 120; // the same digit twice on purpose takes longer
-
 // pinPad makes a field for digits that are not shown, with keys for a hand in a glove. The keys
 // replace the screen's own keyboard; a real one works as well.
 function pinPad() {
@@ -74,21 +73,18 @@ function pinPad() {
     title: say("pair.digits"),
   });
   const opened = performance.now();
-  let last = 0;
   /**
    * @param {string} label
    * @param {(text: string) => string} edit
    * @param {string} [name] of a key whose label is a word
    */
   const key = (label, edit, name) => {
-    const b = h("button", { type: "button", class: name ? "key word" : "key", text: label, "aria-label": name, data: { twice: "" } });
-    b.addEventListener("click", (event) => {
-      const now = performance.now();
-      // Only a tap bounces: a key has no detail.
-      if (event.detail > 0 && (now - opened < bounceMs || event.detail > 1 && now - last < keyBounceMs)) return;
-      last = now;
+    const b = tapButton(label, name ? "key word" : "key", (event) => {
+      // The second tap of a double one that opened the pad is not meant for its keys.
+      if (event.detail > 0 && performance.now() - opened < bounceMs) return;
       input.value = edit(input.value).slice(0, 64);
     });
+    if (name) b.setAttribute("aria-label", name);
     return b;
   };
   const digit = (/** @type {string} */ d) => key(d, (text) => text + d);

@@ -1,8 +1,11 @@
 // Input by a finger in a glove: it taps twice where it means to tap once, and a button that has just
 // appeared under it is not meant.
 
+import { h } from "./dom.js";
+
 const bounceMs = 500;
 const nearPx = 64; // a second tap as near as this is the same finger
+const tapBounceMs = 120; // two taps on purpose are further apart
 
 /**
  * ignoreSecondTaps ignores a tap on a button within half a second of another one at the same
@@ -36,3 +39,22 @@ export function ignoreSecondTaps(root = document) {
  * @param {string} selector
  */
 const on = (event, selector) => event.target instanceof Element && event.target.closest(selector) !== null;
+
+/**
+ * tapButton makes a button on which every tap counts, however soon it comes, as on a PIN pad or a counter. Only
+ * the bounce of a finger is left out.
+ * @param {string} label
+ * @param {string} className
+ * @param {(event: MouseEvent) => unknown} work
+ */
+export function tapButton(label, className, work) {
+  const b = h("button", { type: "button", class: className, text: label, data: { twice: "" } });
+  let last = -Infinity;
+  b.addEventListener("click", (event) => {
+    const now = performance.now();
+    if (event.detail > 1 && now - last < tapBounceMs) return; // a press by the keyboard has no detail
+    last = now;
+    work(event);
+  });
+  return b;
+}

@@ -79,7 +79,7 @@ const standsWords = (path, batch) => path.endsWith("/unload") && batch.zone ? sa
  */
 function rejected(store, path, body, press) {
   const kind = press.defects?.find((d) => d.kind === body.kind)?.words ?? body.kind;
-  const text = body.add > 0 ? say("undo.reject", { press: press.id, kind }) : say("undo.take-off", { press: press.id, kind });
+  const text = body.add > 0 ? say("undo.reject", { n: body.add, press: press.id, kind }) : say("undo.take-off", { press: press.id, kind });
   return { text, undo: () => changeRow(store, "presses", path, { kind: body.kind, add: -body.add }) };
 }
 

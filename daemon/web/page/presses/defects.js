@@ -3,6 +3,7 @@
 import { changeRow } from "../lib/api.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
+import { tapButton } from "../lib/touch.js";
 import { say } from "../lib/words.js";
 
 /**
@@ -33,13 +34,35 @@ export function rejectsPart({ store, attempt, notify }) {
     draw();
   }
 
+  /** @type {Map<string, number>} */
+  const unsent = new Map(); // taps of each kind that came while a report was on its way
+  let sending = false;
+
   /** @param {API.DefectCount} row */
-  const report = (row) => attempt(refusal, async () => {
-    const id = press?.id ?? "";
-    const { onDisk } = await changeRow(store, "presses", `presses/${id}/defects`, { kind: row.kind, add: takesOff ? -1 : 1 });
-    if (!onDisk) notify(say("board.reject-not-on-disk", { press: id }));
+  async function report(row) {
+    unsent.set(row.kind, (unsent.get(row.kind) ?? 0) + (takesOff ? -1 : 1));
     turn(false);
-  });
+    if (sending) return;
+    sending = true;
+    try {
+      for (const [kind, add] of unsent) { // also visits kinds that are tapped meanwhile
+        unsent.delete(kind);
+        if (add !== 0) await attempt(refusal, () => send(kind, add));
+      }
+    } finally {
+      sending = false;
+    }
+  }
+
+  /**
+   * @param {string} kind
+   * @param {number} add
+   */
+  async function send(kind, add) {
+    const id = press?.id ?? "";
+    const { onDisk } = await changeRow(store, "presses", `presses/${id}/defects`, { kind, add });
+    if (!onDisk) notify(say("board.reject-not-on-disk", { press: id }));
+  }
 
   function draw() {
     if (!press) return;
@@ -72,7 +95,7 @@ function kindButton(report) {
   let row;
   const words = h("span", { class: "reject-words" });
   const count = h("span", { class: "reject-count" });
-  const element = button("", "big reject-kind", () => report(row));
+  const element = tapButton("", "big reject-kind", () => report(row));
   element.append(words, " ", count);
   return {
     element,
