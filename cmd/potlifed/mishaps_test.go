@@ -138,12 +138,27 @@ var mishaps = []struct {
 		m.taps("The ink is in")
 		m.sees("Pour hardener-a", "target 20.0 g")
 	}},
+	{"another cup is set down while the cup is off the scale", func(m *mixer) {
+		m.begins()
+		m.pours(50)
+		m.scale.Lift()
+		m.settles(0)
+		m.seesIn("Guided mix", "Put the cup back on the scale: it showed 74.0 g")
+		m.scale.Set(30)
+		m.settles(30)
+		m.seesIn("Guided mix", "Another cup? The scale showed 74.0 g before.")
+		m.scale.Lift()
+		m.settles(0)
+		m.scale.Set(74)
+		m.seesIn("Guided mix", "35.0 g to go")
+		m.misses("Another cup?")
+	}},
 	{"the cup is lifted and put back", func(m *mixer) {
 		m.begins()
 		m.inks()
 		m.scale.Lift()
 		m.settles(0)
-		m.seesIn("Guided mix", "Put the cup back on the scale.")
+		m.seesIn("Guided mix", "Put the cup back on the scale")
 		m.taps("The hardener is in")
 		m.sees("The scale shows zero. If it was tared, pour now; if the cup was lifted, put it back.")
 		m.scale.Set(109)
@@ -357,10 +372,10 @@ var mishaps = []struct {
 		m.hardens()
 		m.stirs()
 		m.scale.Lift()
-		m.seesIn("Guided mix", "Put the cup back on the scale.")
+		m.seesIn("Guided mix", "Put the cup back on the scale")
 		m.scale.Set(126)
 		m.seesIn("Guided mix", "7.1 g to go")
-		m.misses("Put the cup back on the scale.")
+		m.misses("Put the cup back on the scale")
 	}},
 	{"the mix is given up, and that is taken back", func(m *mixer) {
 		id := m.begins()

@@ -7,6 +7,7 @@ import (
 
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
+	"potlifed/model/guide"
 )
 
 // begins starts a mix of so much ink and brings it to stir-hardener; the cup stays on
@@ -318,5 +319,56 @@ func TestAMixWithAPourNotTakenIsNotSetAside(t *testing.T) {
 	v := s.must(request.ConfirmStep{Batch: b, Step: "hardener", Tared: &tared})
 	if p := poured(v); !near(p["hardener"], 17.5) {
 		t.Errorf("poured %v", p)
+	}
+}
+
+// TestAnotherCupIsNoPour: while the cup is off the scale, a cup of another kind that is set down is lighter than half of
+// what stood there, as a pour after a tare may be. It is asked about at once, with the weight that is expected, and
+// once the right cup is back nobody is asked any more.
+func TestAnotherCupIsNoPour(t *testing.T) {
+	for _, at := range []guide.Step{guide.Ink, guide.Hardener} {
+		t.Run(string(at), func(t *testing.T) {
+			s := openShop(t, t.TempDir(), newClock())
+			defer s.crash()
+			s.pass(6*time.Second, both(mild))
+			ink := 60.0
+			id := s.must(request.StartMix{Ink: "dial-satin", Press: "press-1", InkG: &ink}).ID
+			s.weighs(12, 2*time.Second)
+			s.must(request.ConfirmStep{Batch: id, Step: "cup"})
+			gross, part := 52.0, "ink"
+			s.pours(12, gross, 6*time.Second)
+			if at == guide.Hardener {
+				s.pours(gross, 72, 2*time.Second)
+				s.must(request.ConfirmStep{Batch: id, Step: "ink"})
+				gross, part = 72, "hardener"
+			}
+			s.lifts()
+			if v := s.scaleView(); v.Pouring != nil || v.CupBackG == nil || !near(*v.CupBackG, gross) {
+				t.Fatalf("with the cup off the scale: %+v", v)
+			}
+			s.putsDown(25)
+			s.weighs(25, 8*time.Second) // it stands there for a while
+			if v := s.scaleView(); v.Pouring != nil || v.CupBackG == nil || !near(*v.CupBackG, gross) {
+				t.Fatalf("another cup of 25 g is a pour: %+v", v)
+			}
+			if _, refusal := s.ask(request.ConfirmStep{Batch: id, Step: string(at)}); refusal == nil || refusal.Code != "ambiguous" {
+				t.Fatalf("another cup was confirmed as %s: %v", part, refusal)
+			}
+			if !s.b.state.Batches[id].MixedAt.IsZero() {
+				t.Error("another cup began the pot life")
+			}
+			s.lifts()
+			s.putsDown(gross)
+			s.weighs(gross, 2*time.Second)
+			if v := s.scaleView(); v.Pouring == nil || v.CupBackG != nil {
+				t.Fatalf("the right cup is back: %+v", v)
+			}
+			s.pours(gross, gross+15, 3*time.Second)
+			s.must(request.ConfirmStep{Batch: id, Step: string(at)})
+			want := map[guide.Step]float64{guide.Ink: 55, guide.Hardener: 15}[at]
+			if p := poured(s.batch(id)); !near(p[part], want) {
+				t.Errorf("poured %v, want %v g of %s", p, want, part)
+			}
+		})
 	}
 }

@@ -9,7 +9,17 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/guide"
+	"potlifed/model/weigh"
 )
+
+// cupBack returns what the scale shows once the cup is back as it was, while it may be off the scale or tared; nil
+// otherwise.
+func cupBack(p weigh.Pan) *float64 {
+	if p.State != weigh.PanZeroed && p.State != weigh.PanAsked {
+		return nil
+	}
+	return &p.HeldG
+}
 
 // pouring is the bar of a pour against the live weight, with what to do about too much of it
 // once the weight is still.

@@ -147,7 +147,7 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 		if batch := weighing(b.state, s.ID); batch != nil && state.Batches[batch.ID] != nil {
 			v.Batch = batch.ID
 			if len(s.cups.Asked()) == 0 {
-				v.Pouring, v.NotTaken = b.pouring(batch, s, v.Stable && !s.old(now)), notTaken(batch.Mix, s)
+				v.Pouring, v.NotTaken, v.CupBackG = b.pouring(batch, s, v.Stable && !s.old(now)), notTaken(batch.Mix, s), cupBack(batch.Mix.Pan)
 			}
 		}
 		v.KeyRefused = s.keyRefusalView(weighing(b.state, s.ID), now)

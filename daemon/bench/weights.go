@@ -82,8 +82,8 @@ func (b *Bench) follow(s *scale, now time.Time) weigh.Change {
 	}
 	was := batch.Mix.Pan
 	pan, change := s.tracker.Observe(s.last, was)
-	if change == weigh.Tared && was.State == weigh.PanZeroed && pan.State == weigh.PanResting && s.tracker.Stepped() && batch.Mix.EmptyCup(s.last.Grams) {
-		// One quick step from zero to what an empty cup weighs: it may be one.
+	if change == weigh.Tared && was.State == weigh.PanZeroed && pan.State == weigh.PanResting && s.tracker.Stepped() && guide.CanBeCup(s.last.Grams) {
+		// One quick step from zero: more likely than a pour after a tare, another cup was set down.
 		was.State = weigh.PanAsked
 		pan, change = was, weigh.Ambiguous
 	}

@@ -51,6 +51,7 @@ type Scale struct {
 	Detail     string      `json:"detail,omitempty" doc:"the error that the driver or the system reported; absent where there is none"`
 	Batch      string      `json:"batch,omitempty" doc:"id of the guided mix that is being weighed on this scale"`
 	WhichCup   []string    `json:"which_cup,omitempty" doc:"ids of the mixes whose cup may be on the scale, while a person has to say which it is; answer with take-up; absent while that is not asked"`
+	CupBackG   *float64    `json:"cup_back_g,omitempty" doc:"what the scale shows in g once the cup of the mix is back as it was, while it may have been lifted or tared; absent otherwise"`
 	KeyRefused *KeyRefusal `json:"key_refused,omitempty" doc:"why the last press of the print key changed nothing; absent once it no longer matters"`
 	Pouring    *Pouring    `json:"pouring,omitempty" doc:"the current pour against its target, for the bar on the page"`
 	NotTaken   *NotTaken   `json:"not_taken,omitempty" doc:"what is on the scale and in no record yet: what a confirm would take now; absent when nothing is"`

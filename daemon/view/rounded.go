@@ -21,7 +21,7 @@ func (a Air) Rounded() Air {
 // Rounded returns the row with its weights rounded to a tenth of the scale's division.
 func (s Scale) Rounded() Scale {
 	g := byDivision(s.DivisionG)
-	s.WeightG = precision.Known(s.WeightG, g)
+	s.WeightG, s.CupBackG = precision.Known(s.WeightG, g), precision.Known(s.CupBackG, g)
 	if s.Pouring != nil {
 		p := *s.Pouring
 		p.PouredG, p.TargetG = g(p.PouredG), g(p.TargetG)

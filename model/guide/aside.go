@@ -94,6 +94,9 @@ func (m Mix) ZerosG() []float64 {
 	return zeros
 }
 
+// CanBeCup reports whether a weight in g that appears on an empty pan at once can be a cup, of any kind.
+func CanBeCup(g float64) bool { return g >= leastCupG }
+
 // EmptyCup reports whether a reading can be an empty cup of the mix's kind, and not a pour of
 // the same mass.
 func (m Mix) EmptyCup(readingG float64) bool {

@@ -47,7 +47,7 @@ const leastCup = 4
 //   - Without a mark, a zero after more than two divisions is not decided. A reading at the weight before is a returned cup. It may lack
 //     what clings to a stick; the base then moves by as much, and the pour is unchanged. A rise below that weight that lasts more than a
 //     second is a pour, so the scale was tared. In all other cases a person is asked: after a quick step to another weight, and after a
-//     slow rise to that weight.
+//     slow rise to that weight. The question ends by itself when that weight is taken off again and the cup comes back as it was.
 //   - A settled reading two divisions below zero and below the base is a tared cup that was lifted. The base holds when it is back.
 //   - A person is also asked about a mark that changes and takes the reading elsewhere than zero, about a reading below the base, about
 //     a step from below zero straight to the base, and about a cup that comes back heavier by exactly its tare (the empty pan was zeroed
@@ -133,8 +133,10 @@ func (t *Tracker) Observe(r Reading, p Pan) (Pan, Change) {
 		p, change = t.settling(p)
 	case PanAway:
 		p, change = t.away(p)
+	case PanAsked:
+		p, change = t.asked(r, g, p)
 	}
-	if p.State != PanZeroed {
+	if p.State != PanZeroed && (p.State != PanAsked || t.state != PanAsked) {
 		t.sawZero, t.rising, t.inBand = false, false, false
 	}
 	t.state = p.State
@@ -244,7 +246,7 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 		p, change := t.tared(p, s, PanAway)
 		p.AwayG = s
 		return p, change
-	case t.sawZero && t.inBand && p.HeldG >= leastCup*Clinging(p.HeldG, t.divisionG) && t.bandAt.Sub(t.zeroAt) <= steady:
+	case t.cameBack(p.HeldG):
 		if r.At.Sub(t.bandAt) < steady {
 			return p, Unchanged // a quick pour may pass here as well
 		}
@@ -256,6 +258,29 @@ func (t *Tracker) zeroed(r Reading, g float64, tareKey bool, p Pan) (Pan, Change
 		return p, Unchanged
 	}
 	return ask(p, p.HeldG, p.ShiftG)
+}
+
+// cameBack reports whether the reading went from zero to the weight before as quickly as that of a cup that is set
+// down, and is still there.
+func (t *Tracker) cameBack(heldG float64) bool {
+	return t.sawZero && t.inBand && heldG >= leastCup*Clinging(heldG, t.divisionG) && t.bandAt.Sub(t.zeroAt) <= steady
+}
+
+// asked ends a question about a weight that appeared after a zero when that weight was taken off again and the cup
+// came back as it was: the weight was that of another cup.
+func (t *Tracker) asked(r Reading, g float64, p Pan) (Pan, Change) {
+	if p.ShiftG != -p.HeldG { // the question is about something else
+		return p, Unchanged
+	}
+	if t.zero(g) {
+		t.sawZero, t.zeroAt, t.rising, t.inBand = true, r.At, false, false
+		return p, Unchanged
+	}
+	t.climbs(r, g, p.HeldG, false)
+	if s, ok := t.settler.Settled(); ok && t.cameBack(p.HeldG) && r.At.Sub(t.bandAt) >= steady {
+		return t.returned(p, s, r.At)
+	}
+	return p, Unchanged
 }
 
 // climbs follows a rise from zero and reports whether it is a pour: it has lasted a second below

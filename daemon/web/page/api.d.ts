@@ -2192,6 +2192,7 @@ declare namespace API {
 
   interface ScaleView {
     batch?: string;
+    cup_back_g?: number;
     detail?: string;
     division_g: number;
     id: string;

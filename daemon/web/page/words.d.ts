@@ -881,6 +881,7 @@ declare namespace Words {
     "stage.corrections-enough-several": {};
     "stage.corrections-several": {};
     "stage.cup-back": {};
+    "stage.cup-back-to": {mass: Value};
     "stage.cup-weighs": {mass: Value};
     "stage.for-press": {press: Value};
     "stage.kept": {};
@@ -904,6 +905,7 @@ declare namespace Words {
     "stage.no-contact-tap": {};
     "stage.no-weight": {};
     "stage.not-on-disk": {};
+    "stage.other-cup": {mass: Value};
     "stage.override": {};
     "stage.reacting": {age: Value; time: Value};
     "stage.scrap": {};

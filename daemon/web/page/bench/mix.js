@@ -1,7 +1,7 @@
 // The guided mix: one thing to do, the bar, and what can be done when something went wrong.
 import { outOfContact } from "../lib/contact.js";
 import { h, keyed, phrase, setData, setText, setWords, show } from "../lib/dom.js";
-import { ratioWords } from "../lib/format.js";
+import { grams, ratioWords } from "../lib/format.js";
 import { say } from "../lib/words.js";
 import { mixActions } from "./actions.js";
 import { pourBar, pourState } from "./bar.js";
@@ -118,7 +118,18 @@ function noBar(scale, heard, pour) {
   if (outOfContact()) return say("stage.no-contact-bar");
   if (!heard) return say("stage.no-weight");
   const lifted = pour && scale && (scale.weight_g ?? 0) <= 2 * scale.division_g && pour.poured_g < -5 * scale.division_g;
-  return !pour || lifted ? say("stage.cup-back") : "";
+  return !pour || lifted ? cupBackWords(scale) : "";
+}
+
+/**
+ * cupBackWords asks for the cup that was lifted. While the scale shows something else, that is another cup, or the
+ * scale was tared and only a person can tell.
+ * @param {API.ScaleView | undefined} scale
+ */
+function cupBackWords(scale) {
+  if (scale?.cup_back_g === undefined) return say("stage.cup-back");
+  const mass = grams(scale.cup_back_g);
+  return (scale.weight_g ?? 0) > 2 * scale.division_g ? say("stage.other-cup", { mass }) : say("stage.cup-back-to", { mass });
 }
 
 /**
