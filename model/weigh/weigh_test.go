@@ -208,6 +208,23 @@ func TestLiftedAndBack(t *testing.T) {
 	})
 }
 
+// A question about a weight that appeared on the empty pan ends once that weight is off again and the cup is back. It
+// does not end when the weight is only made up to that of the cup.
+func TestAQuestionEndsWithTheCupsReturn(t *testing.T) {
+	eachScale(t, func(t *testing.T, d float64, marks bool) {
+		b := withInk(t, d, marks)
+		b.pour(15, 5*time.Second)
+		b.set(0)
+		b.set(50) // another cup
+		b.wantAsked(t)
+		b.set(87)
+		b.wantAsked(t)
+		b.set(0)
+		b.set(87)
+		b.want(t, 15, Zeroed, Ambiguous, Returned)
+	})
+}
+
 func TestTaredCupLiftedAndBack(t *testing.T) {
 	eachScale(t, func(t *testing.T, d float64, marks bool) {
 		b := withInk(t, d, marks)
