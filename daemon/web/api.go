@@ -39,6 +39,7 @@ func (s *Server) api() (http.Handler, error) {
 		Formats:                      map[string]huma.Format{"application/json": huma.DefaultJSONFormat, "json": huma.DefaultJSONFormat},
 		DefaultFormat:                "application/json",
 		RejectUnknownQueryParameters: true,
+		Transformers:                 []huma.Transformer{s.wordProblems},
 		// The library's own pages load their scripts from elsewhere, and its handler of
 		// the description writes to a shared variable; the description is served below.
 	})
@@ -75,7 +76,7 @@ func (s *Server) api() (http.Handler, error) {
 		return nil, err
 	}
 	mux.HandleFunc("GET /asyncapi.json", seldom("application/vnd.aai.asyncapi+json;version=3.0.0", topics))
-	return withProblems(mux, s.withBody(noStore(mux))), nil
+	return s.withProblems(mux, s.withBody(noStore(mux))), nil
 }
 
 // newSchemas returns an empty set of schemas under their published names.
@@ -121,7 +122,7 @@ func noStore(next http.Handler) http.Handler {
 
 // withProblems answers what the mux has no pattern for, which it would do in plain
 // text, and passes on the rest.
-func withProblems(mux *http.ServeMux, next http.Handler) http.Handler {
+func (s *Server) withProblems(mux *http.ServeMux, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		handler, pattern := mux.Handler(r)
 		if pattern != "" {
@@ -132,10 +133,10 @@ func withProblems(mux *http.ServeMux, next http.Handler) http.Handler {
 		handler.ServeHTTP(unheard, r)
 		if unheard.status == http.StatusMethodNotAllowed {
 			w.Header().Set("Allow", unheard.header.Get("Allow"))
-			writeProblem(w, unheard.status, "", shortened(r.Method)+" is not possible here")
+			s.refuse(w, problem(unheard.status, "", shortened(r.Method)+" is not possible here"))
 			return
 		}
-		writeProblem(w, http.StatusNotFound, "", "there is nothing at this path; /openapi.json lists what there is, and /asyncapi.json what there is over MQTT")
+		s.refuse(w, problem(http.StatusNotFound, "", "there is nothing at this path; /openapi.json lists what there is, and /asyncapi.json what there is over MQTT"))
 	})
 }
 

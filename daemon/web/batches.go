@@ -72,7 +72,7 @@ func findBatch(n *view.Snapshot, id string) (view.Batch, bool) {
 }
 
 func noBatch(id string) error {
-	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", shortened(id)))
+	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", shortened(id))).Saying("no-batch", "batch", shortened(id))
 }
 
 type batchList struct {
@@ -139,7 +139,7 @@ func (s *Server) endedBatches(ctx context.Context, in *batchesQuery, now *view.S
 		return nil, err
 	}
 	if !from.Before(to) || from.Year() < 2000 || to.Year() > 2200 {
-		return nil, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 2000 and 2200")
+		return nil, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 2000 and 2200").Saying("span")
 	}
 	find := in.search(from, to)
 	page, err := s.ends.List(ctx, find, in.Before, in.Limit)

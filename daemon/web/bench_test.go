@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -242,8 +243,15 @@ func isProblem(t *testing.T, w *httptest.ResponseRecorder, status int) map[strin
 	if p["status"] != float64(status) || p["title"] == "" || p["detail"] == nil {
 		t.Errorf("problem %v", p)
 	}
+	if text, _ := p["text"].(string); text == "" || rawWords.MatchString(text) {
+		t.Errorf("%v has no words for a person: %q", p, text)
+	}
 	return p
 }
+
+// rawWords find what no text for a person has: a path, a duration as Go writes it, a command, a name of the
+// API, and the quotation marks of %q.
+var rawWords = regexp.MustCompile(`(^|\s)/\w|\d+[hm]\d+|potlifed [a-z]|\w_\w|RFC|Idempotency|"|%!`)
 
 // Recipe is a fixed one.
 func (s *stand) Recipe(c request.StartMix) (view.Recipe, error) {

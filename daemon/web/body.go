@@ -37,7 +37,7 @@ func (s *Server) withBody(next http.Handler) http.Handler {
 		}
 		body, p := s.readBody(w, r)
 		if p != nil {
-			writeProblem(w, p.Status, p.Title, p.Detail)
+			s.refuse(w, p)
 			return
 		}
 		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), bodyKey{}, body)))
@@ -88,7 +88,7 @@ func (s *Server) takeTurn(r *http.Request, limit int64) (end func(), ok bool) {
 }
 
 // readBody returns the body of a change, or the problem to answer with.
-func (s *Server) readBody(w http.ResponseWriter, r *http.Request) ([]byte, *huma.ErrorModel) {
+func (s *Server) readBody(w http.ResponseWriter, r *http.Request) ([]byte, *Problem) {
 	limit := bodyLimit(r.URL.Path)
 	tooLong := fmt.Sprintf("the body of this request has at most %d bytes", limit)
 	if r.ContentLength > limit {

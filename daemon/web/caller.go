@@ -113,9 +113,19 @@ var (
 	}
 )
 
-func (f *denial) problem() *huma.ErrorModel {
+func (f *denial) problem() *Problem {
 	p := problem(f.status, "", f.detail)
 	p.Type = problemType + f.code
+	switch f.code {
+	case "pin-needed":
+		return p.Saying("device-not-allowed")
+	case "no-pin":
+		return p.Saying("no-pin")
+	case "wrong-pin":
+		return p.Saying("wrong-pin")
+	case "access":
+		return p.Saying("access-unread")
+	}
 	return p
 }
 
@@ -127,11 +137,11 @@ func (f *denial) header() http.Header {
 	return http.Header{"Www-Authenticate": {f.challenge}}
 }
 
-func (f *denial) write(w http.ResponseWriter) {
+func (s *Server) deny(w http.ResponseWriter, f *denial) {
 	for name, values := range f.header() {
 		w.Header()[name] = values
 	}
-	writeModel(w, f.problem())
+	s.refuse(w, f.problem())
 }
 
 func (f *denial) error() error { return huma.ErrorWithHeaders(f.problem(), f.header()) }

@@ -354,8 +354,11 @@ func FuzzChanges(f *testing.F) {
 			t.Fatalf("status %d: %s", w.Code, w.Body)
 		}
 		if w.Code >= 400 {
-			var p struct{ Status int }
-			if w.Header().Get("Content-Type") != "application/problem+json" || json.Unmarshal(w.Body.Bytes(), &p) != nil && method != "HEAD" || p.Status != w.Code {
+			var p struct {
+				Status int
+				Text   string
+			}
+			if w.Header().Get("Content-Type") != "application/problem+json" || json.Unmarshal(w.Body.Bytes(), &p) != nil && method != "HEAD" || p.Status != w.Code || p.Text == "" && method != "HEAD" {
 				t.Fatalf("status %d without a problem: %v %s", w.Code, w.Header(), w.Body)
 			}
 		}

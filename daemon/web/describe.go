@@ -56,7 +56,8 @@ func complete(api *huma.OpenAPI, events []describe.EventKind) {
 	describeEvents(api.Components.Schemas, events)
 	describe.NullableSpans(api.Components.Schemas, reflect.TypeFor[view.Batch](), reflect.TypeFor[view.Press]())
 	if problem := api.Components.Schemas.Map()["ErrorModel"]; problem != nil {
-		problem.Properties["text"] = &huma.Schema{Type: huma.TypeString, Description: "A change that the bench refused, in the language of the shop: what is wrong and what to do, for the person who asked for it"}
+		problem.Properties["text"] = &huma.Schema{Type: huma.TypeString, Description: "what is wrong and what to do, in the language of the shop, for the person who asked by a page"}
+		problem.Required = append(problem.Required, "text")
 	}
 	for path, item := range api.Paths {
 		word, _, _ := strings.Cut(strings.TrimPrefix(path, base), "/")

@@ -31,7 +31,7 @@ func (s *Server) readyz(w http.ResponseWriter, _ *http.Request) {
 func writeJSON(w http.ResponseWriter, status int, v any) {
 	body, err := json.Marshal(v)
 	if err != nil {
-		writeProblem(w, http.StatusInternalServerError, "", "the answer cannot be written: "+err.Error())
+		w.WriteHeader(http.StatusInternalServerError)
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")

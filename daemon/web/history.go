@@ -127,7 +127,7 @@ func between(from, to string, usual time.Duration, now time.Time, zone *time.Loc
 		return begin, end, err
 	}
 	if begin.Year() < 1900 || end.Year() > 2200 || !begin.Before(end) {
-		return begin, end, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 1900 and 2200")
+		return begin, end, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 1900 and 2200").Saying("span")
 	}
 	return begin, end, nil
 }
@@ -142,7 +142,7 @@ func moment(text string, otherwise time.Time, zone *time.Location) (time.Time, e
 	}
 	at, err := time.ParseInLocation(time.DateOnly, text, zone)
 	if err != nil {
-		return at, problem(http.StatusUnprocessableEntity, "", "from and to are dates such as 2026-06-12, or times by RFC 3339")
+		return at, problem(http.StatusUnprocessableEntity, "", "from and to are dates such as 2026-06-12, or times by RFC 3339").Saying("date-form")
 	}
 	return at, nil
 }
@@ -150,7 +150,7 @@ func moment(text string, otherwise time.Time, zone *time.Location) (time.Time, e
 // spanOf checks a query and brings the history up to date with the journal.
 func (s *Server) spanOf(ctx context.Context, in PastSpan, usual time.Duration) (find history.Search, err error) {
 	if s.settings.History == nil {
-		return find, problem(http.StatusServiceUnavailable, "", "this bench stores no history")
+		return find, problem(http.StatusServiceUnavailable, "", "this bench stores no history").Saying("no-history")
 	}
 	find.From, find.To, err = between(in.From, in.To, usual, s.bench.Snapshot().At, s.zone())
 	if err != nil {
@@ -166,11 +166,11 @@ func (s *Server) spanOf(ctx context.Context, in PastSpan, usual time.Duration) (
 func (s *Server) unpast(ctx context.Context, err error) error {
 	switch {
 	case errors.Is(err, history.ErrTooMany), errors.Is(err, history.ErrStep):
-		return problem(http.StatusUnprocessableEntity, "", err.Error())
+		return problem(http.StatusUnprocessableEntity, "", err.Error()).Saying("span-too-long")
 	case ctx.Err() == nil:
 		s.log.Error("history not read", "err", err)
 	}
-	return problem(http.StatusServiceUnavailable, "", "the history cannot be read; the bench's log says why")
+	return problem(http.StatusServiceUnavailable, "", "the history cannot be read; the bench's log says why").Saying("records-unread")
 }
 
 // told writes rows in the form that the query asks for.

@@ -81,7 +81,9 @@ func (s *Server) inks(api huma.API) {
 		}
 		a, err := l.Accept(l.Tests)
 		if err != nil {
-			return nil, problem(http.StatusConflict, "", s.settings.Locale.LearnRefusal(err))
+			p := problem(http.StatusConflict, "", err.Error())
+			p.Text = s.settings.Locale.LearnRefusal(err)
+			return nil, p
 		}
 		return s.do(ctx, accept, in.Key, apiPath("inks", in.ID, "accept-learned"), request.AcceptLearned{
 			Ink: a.Ink, Sheet: a.Sheet, Life: a.Life, Verdict: s.settings.Locale.LearnVerdict(l.Result), Ends: a.Ends, Alive: a.Censored, Assumed: a.Assumed, Lots: a.Lots,
@@ -104,7 +106,7 @@ func (s *Server) learned(ctx context.Context, id string) (outcomes.Learned, erro
 			return l, nil
 		}
 	}
-	return outcomes.Learned{}, problem(http.StatusNotFound, "", "there is no such ink in the configuration")
+	return outcomes.Learned{}, problem(http.StatusNotFound, "", "there is no such ink in the configuration").Saying("no-material", "material", id)
 }
 
 func learningOf(l outcomes.Learned, in words.Locale) learning {

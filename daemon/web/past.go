@@ -71,7 +71,7 @@ func (s *Server) unread(ctx context.Context, err error) error {
 	if ctx.Err() == nil {
 		s.log.Error("journal not read", "err", err)
 	}
-	return problem(http.StatusServiceUnavailable, "", "the journal cannot be read; the bench's log says why")
+	return problem(http.StatusServiceUnavailable, "", "the journal cannot be read; the bench's log says why").Saying("records-unread")
 }
 
 const airDescription = "Without a step the rows are those at which the air was recorded, and between two rows it went in a straight line. " +
@@ -141,7 +141,7 @@ func (s *Server) historyAir(ctx context.Context, in *historyQuery) (*written, er
 		points = recorded(steps, asked.from, asked.to)
 	}
 	if len(points) > historyRows {
-		return nil, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf("more than %d rows; ask for a shorter span or a step", historyRows))
+		return nil, problem(http.StatusUnprocessableEntity, "", fmt.Sprintf("more than %d rows; ask for a shorter span or a step", historyRows)).Saying("span-too-long")
 	}
 	for i := range points {
 		points[i].Local = points[i].Time.In(s.zone()).Format(time.RFC3339)
@@ -173,7 +173,7 @@ func (in *historyQuery) span(now *view.Snapshot, zone *time.Location) (asked air
 		known = known || z.Zone == in.Zone
 	}
 	if !known {
-		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", shortened(in.Zone)))
+		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", shortened(in.Zone))).Saying("no-zone", "zone", shortened(in.Zone))
 	}
 	if asked.from, asked.to, err = between(in.From, in.To, historyDefault, now.At, zone); err != nil {
 		return asked, err

@@ -137,7 +137,7 @@ func (s *Server) airIn(ctx context.Context, zone string, find history.Search) ([
 		}
 	}
 	if zone != "" && len(zones) == 0 {
-		return nil, problem(http.StatusNotFound, "", "there is no zone "+shortened(zone))
+		return nil, problem(http.StatusNotFound, "", "there is no zone "+shortened(zone)).Saying("no-zone", "zone", shortened(zone))
 	}
 	return s.pictured(ctx, find, zones, s.settings.History.ZoneAir)
 }
@@ -346,7 +346,7 @@ func (s *Server) curvePicture(ctx context.Context, in *curvePictureQuery) (*answ
 func (s *Server) lifePicture(ctx context.Context, in *lifePictureQuery) (*answer[picture], error) {
 	course, err := trace.CourseOf(ctx, s.journal, in.ID, in.Seq)
 	if errors.Is(err, trace.ErrUnknown) {
-		return nil, problem(http.StatusNotFound, "", "there is no batch "+shortened(in.ID))
+		return nil, problem(http.StatusNotFound, "", "there is no batch "+shortened(in.ID)).Saying("no-batch", "batch", shortened(in.ID))
 	}
 	if err != nil {
 		return nil, s.unread(ctx, err)

@@ -47,7 +47,7 @@ func (s *Server) plan(_ context.Context, in *planQuery) (*answer[planning.Answer
 	ink, press := snap.Inks[i], snap.Presses[p]
 	z := slices.IndexFunc(snap.Air, func(a view.Air) bool { return a.Zone == press.Zone })
 	if z < 0 || snap.Air[z].Measured == nil {
-		return nil, problem(http.StatusConflict, "", fmt.Sprintf("the air of zone %q was never measured", press.Zone))
+		return nil, problem(http.StatusConflict, "", fmt.Sprintf("the air of zone %q was never measured", press.Zone)).Saying("air-unmeasured", "zone", press.Zone)
 	}
 	now := *snap.Air[z].Measured
 	thinner := in.ThinnerPct

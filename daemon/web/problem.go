@@ -9,39 +9,90 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"potlifed/daemon/request"
+	"potlifed/model/message"
 )
 
-// problem is an error as it goes out, by RFC 9457. An empty title is that of the
-// status.
-func problem(status int, title, detail string) *huma.ErrorModel {
+// Problem is an error as it goes out, by RFC 9457. Detail is for programs. Text is for the person who
+// asked by a page; it is set where the problem goes out, so that none goes without.
+type Problem struct {
+	*huma.ErrorModel
+	Text string          `json:"text"`
+	said message.Message // the text as a refusal of the catalogue; empty: that of the status
+}
+
+// problem makes one. An empty title is that of the status.
+func problem(status int, title, detail string) *Problem {
 	if title == "" {
 		title = http.StatusText(status)
 	}
-	return &huma.ErrorModel{Status: status, Title: title, Detail: detail}
+	return &Problem{ErrorModel: &huma.ErrorModel{Status: status, Title: title, Detail: detail}}
 }
 
-// Problem is an error as it goes out where a person asked for the change: with a text for them.
-type Problem struct {
-	*huma.ErrorModel
-	Text string `json:"text,omitempty"`
+// Saying sets the text, by its key below "refusal." and the names of its placeholders, each before its
+// value. Without it the text is that of the status.
+func (p *Problem) Saying(key string, args ...any) *Problem {
+	p.said = message.New(key, args...)
+	return p
 }
 
 // problemType begins the types of problems that a program may want to tell apart.
 const problemType = "urn:potlifed:"
 
-// writeProblem answers with a problem where no operation of the API does.
-func writeProblem(w http.ResponseWriter, status int, title, detail string) {
-	writeModel(w, problem(status, title, detail))
-}
-
-func writeModel(w http.ResponseWriter, p *huma.ErrorModel) {
-	body, err := json.Marshal(p)
+// refuse answers with a problem where no operation of the API does.
+func (s *Server) refuse(w http.ResponseWriter, p *Problem) {
+	body, err := json.Marshal(s.worded(p))
 	if err != nil { // a struct of strings and a number
 		body = nil
 	}
 	w.Header().Set("Content-Type", "application/problem+json")
 	w.WriteHeader(p.Status)
 	w.Write(body)
+}
+
+// wordProblems gives each problem its text that an operation of the API answers with, also those that
+// the library makes itself.
+func (s *Server) wordProblems(_ huma.Context, _ string, body any) (any, error) {
+	switch p := body.(type) {
+	case *Problem:
+		return s.worded(p), nil
+	case *huma.ErrorModel:
+		return s.worded(&Problem{ErrorModel: p}), nil
+	}
+	return body, nil
+}
+
+// worded returns the problem with its text.
+func (s *Server) worded(p *Problem) *Problem {
+	if p.Text != "" {
+		return p
+	}
+	told := *p
+	if p.said.Key != "" {
+		told.Text = s.settings.Locale.Refusal(p.said)
+	} else {
+		told.Text = s.usualText(p.Status)
+	}
+	return &told
+}
+
+// usualText returns the text of a problem of which no more than the status is known.
+func (s *Server) usualText(status int) string {
+	for kind, of := range statusOf {
+		if status == of && kind != request.Unavailable {
+			return s.settings.Locale.RefusalOf(kind)
+		}
+	}
+	switch {
+	case status == http.StatusUnauthorized, status == http.StatusForbidden:
+		return s.settings.Locale.Say("problem.may-not")
+	case status == http.StatusTooManyRequests:
+		return s.settings.Locale.Say("problem.too-often")
+	case status == http.StatusServiceUnavailable:
+		return s.settings.Locale.Say("problem.unavailable")
+	case status >= http.StatusInternalServerError:
+		return s.settings.Locale.Say("problem.failed")
+	}
+	return s.settings.Locale.Say("problem.not-understood")
 }
 
 // statusOf gives the HTTP status that answers a change which the bench refused.
@@ -62,13 +113,13 @@ func (s *Server) refusalProblem(err error) error {
 		if refusal.Code != "" {
 			p.Type = problemType + refusal.Code
 		}
-		if refusal.Text == "" {
-			return Problem{p, s.settings.Locale.RefusalOf(refusal.Kind)}
+		if p.Text = refusal.Text; p.Text == "" {
+			p.Text = s.settings.Locale.RefusalOf(refusal.Kind)
 		}
-		return Problem{p, refusal.Text}
+		return p
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		return problem(http.StatusServiceUnavailable, "", "the bench did not answer in time, and whether the change was made is not known; "+
-			"look, or send it again with the same Idempotency-Key")
+			"look, or send it again with the same Idempotency-Key").Saying("bench-silent")
 	}
 	s.log.Error("change failed", "err", err)
 	return problem(http.StatusInternalServerError, "", "the bench could not make the change; its log says why")

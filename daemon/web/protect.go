@@ -29,13 +29,13 @@ func (s *Server) protect(next http.Handler) http.Handler {
 		// A page of another site can give its own name this machine's address, and would
 		// then count as being of the same origin. Its name gives it away.
 		if !s.answersTo(r) {
-			writeProblem(w, http.StatusMisdirectedRequest, "",
-				"this is not a name that the bench answers to; use its address, or add the name to http.hosts")
+			s.refuse(w, problem(http.StatusMisdirectedRequest, "",
+				"this is not a name that the bench answers to; use its address, or add the name to http.hosts").Saying("other-address"))
 			return
 		}
 		if !isSafe(r.Method) {
 			if err := protection.Check(r); err != nil {
-				writeProblem(w, http.StatusForbidden, "", "a change may not be sent by another site's page")
+				s.refuse(w, problem(http.StatusForbidden, "", "a change may not be sent by another site's page"))
 				return
 			}
 		}
@@ -45,7 +45,7 @@ func (s *Server) protect(next http.Handler) http.Handler {
 		}
 		v := s.visit(r)
 		if v.denied != nil && !isSafe(r.Method) && r.URL.Path != sessionPath { // where one gets in
-			v.denied.write(w)
+			s.deny(w, v.denied)
 			return
 		}
 		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), visitorKey{}, v)))
@@ -116,11 +116,11 @@ func localAddress(r *http.Request) netip.Addr {
 }
 
 // readOnly refuses what is neither GET nor HEAD.
-func readOnly(next http.Handler) http.Handler {
+func (s *Server) readOnly(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			w.Header().Set("Allow", "GET, HEAD")
-			writeProblem(w, http.StatusMethodNotAllowed, "", r.Method+" is not possible here")
+			s.refuse(w, problem(http.StatusMethodNotAllowed, "", r.Method+" is not possible here"))
 			return
 		}
 		next.ServeHTTP(w, r)

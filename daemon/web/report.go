@@ -33,13 +33,13 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	}
 	find, err := s.spanOf(r.Context(), PastSpan{From: asked.Get("from"), To: asked.Get("to")}, usual)
 	if err == nil && s.settings.Study == nil {
-		err = problem(http.StatusServiceUnavailable, "", "this bench stores no history")
+		err = problem(http.StatusServiceUnavailable, "", "this bench stores no history").Saying("no-history")
 	}
 	var out bytes.Buffer // so that a report that fails half way has an answer of its own
 	if err == nil {
 		err = s.writeReport(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot})
 		if errors.Is(err, report.ErrNoLot) {
-			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+shortened(lot)+" in it")
+			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+shortened(lot)+" in it").Saying("no-lot", "lot", shortened(lot))
 		} else if err != nil {
 			err = s.unpast(r.Context(), err)
 		}
@@ -47,7 +47,7 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		p := problem(http.StatusInternalServerError, "", "the report could not be made; the bench's log says why")
 		errors.As(err, &p)
-		writeModel(w, p)
+		s.refuse(w, p)
 		return
 	}
 	w.Header().Set("Content-Security-Policy", reportPolicy())
@@ -74,7 +74,7 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 		written, err := report.WriteCheck(&out, now.Bench, i, s.settings.Locale)
 		if err != nil {
 			s.log.Error("record of a check not made", "device", id, "err", err)
-			writeProblem(w, http.StatusInternalServerError, "", "the record could not be made; the bench's log says why")
+			s.refuse(w, problem(http.StatusInternalServerError, "", "the record could not be made; the bench's log says why"))
 			return
 		}
 		if written {
@@ -85,7 +85,7 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	writeProblem(w, http.StatusNotFound, "", "no check of "+shortened(id)+" is known")
+	s.refuse(w, problem(http.StatusNotFound, "", "no check of "+shortened(id)+" is known").Saying("no-check", "device", shortened(id)))
 }
 
 func (s *Server) reportSources(now *view.Snapshot) report.Sources {

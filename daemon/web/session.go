@@ -138,10 +138,12 @@ func (s *Server) notPaired(err error, place string) error {
 		s.log.Warn("wrong PIN", "from", place)
 		return (&denial{http.StatusUnauthorized, "wrong-pin", err.Error(), challenge}).error()
 	case errors.As(err, &often):
-		p := problem(http.StatusTooManyRequests, "", err.Error())
+		p := problem(http.StatusTooManyRequests, "", err.Error()).Saying("pin-too-often", "wait", often.Wait)
 		return huma.ErrorWithHeaders(p, http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(often.Wait.Seconds())))}})
-	case errors.Is(err, access.ErrNoPIN), errors.Is(err, access.ErrFull):
-		return problem(http.StatusConflict, "", err.Error())
+	case errors.Is(err, access.ErrNoPIN):
+		return problem(http.StatusConflict, "", err.Error()).Saying("no-pin")
+	case errors.Is(err, access.ErrFull):
+		return problem(http.StatusConflict, "", err.Error()).Saying("devices-full")
 	case errors.As(err, &file):
 		return s.unwritten("paired", err)
 	}
@@ -151,7 +153,7 @@ func (s *Server) notPaired(err error, place string) error {
 // unwritten is the answer where the file is in the way.
 func (s *Server) unwritten(what string, err error) error {
 	s.log.Error("no device can be "+what, "err", err)
-	p := problem(http.StatusServiceUnavailable, "", "no device can be "+what+": "+err.Error())
+	p := problem(http.StatusServiceUnavailable, "", "no device can be "+what+": "+err.Error()).Saying("access-unwritten")
 	p.Type = problemType + "access"
 	return p
 }
@@ -168,7 +170,7 @@ func (s *Server) unpair(ctx context.Context, id string) (*paired, error) {
 	}
 	p, err := s.settings.Access.Unpair(id)
 	if errors.Is(err, access.ErrUnknown) {
-		return nil, problem(http.StatusNotFound, "", "there is no such session")
+		return nil, problem(http.StatusNotFound, "", "there is no such session").Saying("no-session")
 	}
 	if err != nil {
 		return nil, s.unwritten("unpaired", err)
@@ -205,7 +207,7 @@ func cookie(secret string, lasts time.Duration, secure bool) string {
 
 // withoutValues keeps a PIN that was sent in the wrong shape out of the answer.
 func withoutValues(err error) error {
-	var p *huma.ErrorModel
+	var p *Problem
 	if errors.As(err, &p) {
 		for _, detail := range p.Errors {
 			detail.Value = nil

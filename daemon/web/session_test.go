@@ -67,6 +67,11 @@ func TestWrongPINsRunOut(t *testing.T) {
 		r := remote("POST", "/api/v1/session", `{"pin":"`+pin+`"}`)
 		r.RemoteAddr = from
 		w := answerTo(g, r)
+		if w.Code == http.StatusTooManyRequests {
+			if text := isProblem(t, w, w.Code)["text"].(string); !strings.HasPrefix(text, "Too many wrong PINs. Wait ") {
+				t.Errorf("who guesses reads %q", text)
+			}
+		}
 		return w.Code, w.Header()
 	}
 	wrong := 0

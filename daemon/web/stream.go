@@ -54,17 +54,17 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	// The server notices that a reader has left by reading from its connection, which it
 	// does only once the body has been read.
 	if r.ContentLength != 0 {
-		writeProblem(w, http.StatusBadRequest, "", "a request for the stream has no body")
+		s.refuse(w, problem(http.StatusBadRequest, "", "a request for the stream has no body"))
 		return
 	}
 	every, ok := heartbeatOf(r, s.pace.heartbeat)
 	if !ok {
-		writeProblem(w, http.StatusBadRequest, "", fmt.Sprintf("heartbeat_s %q is not a whole number from %d to %d", r.URL.Query().Get("heartbeat_s"), leastHeartbeatS, usualHeartbeatS))
+		s.refuse(w, problem(http.StatusBadRequest, "", fmt.Sprintf("heartbeat_s %q is not a whole number from %d to %d", r.URL.Query().Get("heartbeat_s"), leastHeartbeatS, usualHeartbeatS)))
 		return
 	}
 	give, ok := s.streams.Take(r.RemoteAddr)
 	if !ok {
-		writeProblem(w, http.StatusServiceUnavailable, "", "too many streams are open")
+		s.refuse(w, problem(http.StatusServiceUnavailable, "", "too many streams are open").Saying("too-many-pages"))
 		return
 	}
 	defer give()

@@ -59,7 +59,7 @@ func (s *Server) study(ctx context.Context, in *studyQuery) (*answer[study.Answe
 		return nil, err
 	}
 	if s.settings.Study == nil {
-		return nil, problem(http.StatusServiceUnavailable, "", "this bench stores no history")
+		return nil, problem(http.StatusServiceUnavailable, "", "this bench stores no history").Saying("no-history")
 	}
 	a, err := s.settings.Study.Study(ctx, q)
 	if err != nil {
@@ -78,7 +78,7 @@ func (s *Server) controlChart(ctx context.Context, in *chartQuery) (*answer[stud
 		return nil, err
 	}
 	if s.settings.Study == nil {
-		return nil, problem(http.StatusServiceUnavailable, "", "this bench stores no history")
+		return nil, problem(http.StatusServiceUnavailable, "", "this bench stores no history").Saying("no-history")
 	}
 	c, err := s.settings.Study.Chart(ctx, study.ChartRequest{From: from, To: to, Press: in.Press, Kind: in.Kind, By: study.Grouping(in.By), Runs: in.Runs})
 	if err != nil {
@@ -96,7 +96,7 @@ func (s *Server) openSpan(from, to string) (begin, end time.Time, err error) {
 		return begin, end, err
 	}
 	if !begin.IsZero() && !end.IsZero() && !begin.Before(end) {
-		err = problem(http.StatusUnprocessableEntity, "", "from must come before to")
+		err = problem(http.StatusUnprocessableEntity, "", "from must come before to").Saying("span")
 	}
 	return begin.UTC(), end.UTC(), err
 }

@@ -120,12 +120,12 @@ func (s *Server) waste(ctx context.Context, in *wasteQuery) (*written, error) {
 		return nil, err
 	}
 	if !from.Before(to) || from.Year() < 2000 || to.Year() > 2200 {
-		return nil, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 2000 and 2200")
+		return nil, problem(http.StatusUnprocessableEntity, "", "from must come before to, both between the years 2000 and 2200").Saying("span")
 	}
 	rows, err := trace.Wasted(ctx, s.journal, from, to, s.zone())
 	switch {
 	case errors.Is(err, trace.ErrTooMany):
-		return nil, problem(http.StatusUnprocessableEntity, "", err.Error())
+		return nil, problem(http.StatusUnprocessableEntity, "", err.Error()).Saying("span-too-long")
 	case err != nil:
 		return nil, s.unread(ctx, err)
 	}
@@ -149,7 +149,7 @@ func instant(text string, otherwise time.Time, zone *time.Location) (time.Time, 
 	}
 	at, err := time.ParseInLocation(time.DateOnly, text, zone)
 	if err != nil {
-		return at, problem(http.StatusUnprocessableEntity, "", "from and to are dates such as 2026-06-12, or times by RFC 3339")
+		return at, problem(http.StatusUnprocessableEntity, "", "from and to are dates such as 2026-06-12, or times by RFC 3339").Saying("date-form")
 	}
 	return at, nil
 }

@@ -42,7 +42,7 @@ func (s *Server) whatIf(_ context.Context, in *whatIfQuery) (*answer[whatIf], er
 	snap := s.bench.Snapshot()
 	life, ok := snap.Lives[in.ID]
 	if !ok {
-		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("batch %q is not open, or its hardener is not in yet", in.ID))
+		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("batch %q is not open, or its hardener is not in yet", in.ID)).Saying("no-life-yet", "batch", shortened(in.ID))
 	}
 	out := whatIf{ID: in.ID, Zone: in.Zone, Assumed: s.settings.Locale.Say("assumes.air-stays")}
 	for _, b := range snap.Batches {
@@ -58,12 +58,12 @@ func (s *Server) whatIf(_ context.Context, in *whatIfQuery) (*answer[whatIf], er
 			continue
 		}
 		if a.Measured == nil {
-			return nil, problem(http.StatusConflict, "", fmt.Sprintf("zone %q was never measured", out.Zone))
+			return nil, problem(http.StatusConflict, "", fmt.Sprintf("zone %q was never measured", out.Zone)).Saying("air-unmeasured", "zone", out.Zone)
 		}
 		assumed := air.State{TemperatureC: a.Measured.TemperatureC, HumidityPct: min(a.Measured.HumidityPct, in.Humidity)}
 		out.TemperatureC, out.HumidityPct, out.Quality = precision.Celsius(assumed.TemperatureC), precision.Percent(assumed.HumidityPct), a.Quality
 		out.EndsAt = life.In(assumed)
 		return &answer[whatIf]{out}, nil
 	}
-	return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", out.Zone))
+	return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", out.Zone)).Saying("no-zone", "zone", shortened(out.Zone))
 }

@@ -8,7 +8,7 @@ import (
 
 // daemonOnly are the sections of the catalogue, the first parts of its keys, that no module of a
 // page uses. They are not sent to the pages: the daemon words these texts itself.
-var daemonOnly = []string{"alarm", "alarm-text", "assumes", "band", "band-advice", "band-part", "can-note", "check-record", "discovery", "fault", "figure", "help", "label", "learned", "page", "reason", "reason-mix", "refusal", "refusal-kind", "report", "step-refusal", "study", "warning", "why"}
+var daemonOnly = []string{"alarm", "alarm-text", "assumes", "band", "band-advice", "band-part", "can-note", "check-record", "discovery", "fault", "figure", "help", "label", "learned", "page", "problem", "reason", "reason-mix", "refusal", "refusal-kind", "report", "step-refusal", "study", "warning", "why"}
 
 // ForPages returns a JavaScript module whose default export holds the texts that the pages use,
 // and how the shop writes times and temperatures:

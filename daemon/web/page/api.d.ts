@@ -409,7 +409,7 @@ declare namespace API {
     errors?: Array<ErrorDetail> | null;
     instance?: string;
     status?: number;
-    text?: string;
+    text: string;
     title?: string;
     type?: string;
   }

@@ -251,11 +251,12 @@ func TestBoardActions(t *testing.T) {
 
 	// What names the fields of a request is for programs, and is behind a word.
 	b.expect("422")
-	raw := problem(422, "validation failed")
+	raw := problem(422, "Check what was entered.")
+	raw["detail"] = "validation failed"
 	raw["errors"] = []map[string]any{{"location": "body.sure", "message": "expected boolean"}}
 	f.answer("good", 422, raw)
 	b.act("Looked: still good", "0612-2")
-	b.sees(".board-row .refusal", "The bench did not take this entry. Check it, then try again.")
+	b.sees(".board-row .refusal", "Check what was entered.")
 	if shown := eval[string](b, `document.querySelector(".board-row .refusal:not([hidden])").innerText`); strings.Contains(shown, "body.sure") || strings.Contains(shown, "validation") {
 		t.Errorf("a person reads %q", shown)
 	}

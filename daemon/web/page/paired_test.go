@@ -12,7 +12,7 @@ import (
 	"potlifed/model/guide"
 )
 
-var unpaired = map[string]any{"type": "urn:potlifed:pin-needed", "title": "Unauthorized", "status": 401, "detail": "a change needs a paired device"}
+var unpaired = map[string]any{"type": "urn:potlifed:pin-needed", "title": "Unauthorized", "status": 401, "detail": "a change needs a paired device", "text": "This device may not make changes yet."}
 
 // keys taps digits on the pad, once it does not take a tap for the second of a double one.
 func (b *browser) keys(digits string) {
@@ -28,7 +28,7 @@ func TestAChangeAsksForThePIN(t *testing.T) {
 	f, b := newFakeBench(t, stillShop(time.Now())), openBrowser(t, 800, 1280)
 	b.expect("401")
 	f.answer("confirm", 401, unpaired)
-	f.answer("session", 401, map[string]any{"type": "urn:potlifed:wrong-pin", "title": "Unauthorized", "status": 401, "detail": "this is not the shop's PIN"})
+	f.answer("session", 401, map[string]any{"type": "urn:potlifed:wrong-pin", "title": "Unauthorized", "status": 401, "detail": "this is not the shop's PIN", "text": "That is not the shop’s PIN."})
 	b.open(f)
 	b.press("The hardener is in")
 	b.sees("dialog[open]", "Allow this device")
@@ -48,9 +48,9 @@ func TestAChangeAsksForThePIN(t *testing.T) {
 		t.Errorf("the wrong PIN stays: %q", got)
 	}
 	b.looks("dialog-pin-wrong", wide, tall, phone)
-	for status, words := range map[int]string{429: "Too many wrong PINs. Wait two minutes, then try again.", 503: "Tell the person who looks after it."} {
+	for status, words := range map[int]string{429: "Too many wrong PINs. Wait 63 s, then try again.", 503: "Tell the person who looks after it."} {
 		b.expect(strconv.Itoa(status))
-		f.answer("session", status, map[string]any{"title": "-", "status": status, "detail": "/var/lib/potlifed/access.json: wait 1m3s"})
+		f.answer("session", status, map[string]any{"title": "-", "status": status, "detail": "/var/lib/potlifed/access.json: wait 1m3s", "text": words})
 		b.keys("111")
 		b.press("Allow")
 		b.sees("dialog[open] .refusal", words)

@@ -19,8 +19,8 @@ import (
 )
 
 // problem is a refusal as the API sends it.
-func problem(status int, detail string) map[string]any {
-	return map[string]any{"title": "refused", "status": status, "detail": detail}
+func problem(status int, text string) map[string]any {
+	return map[string]any{"title": "refused", "status": status, "detail": "for programs: " + text, "text": text}
 }
 
 // body waits for the change with the given path and returns what it carried.

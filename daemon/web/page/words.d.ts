@@ -57,8 +57,7 @@ declare namespace Words {
     "api.may-not": {};
     "api.no-answer": {};
     "api.not-shown": {};
-    "api.not-taken": {};
-    "api.status": {status: Value};
+    "api.refused": {};
     "artwork.fine-detail": {};
     "artwork.large-solid": {};
     "artwork.normal": {};
@@ -767,9 +766,6 @@ declare namespace Words {
     "pair.pin": {};
     "pair.tablet": {};
     "pair.title": {};
-    "pair.too-often": {};
-    "pair.unwritten": {};
-    "pair.wrong": {};
     "part.hardener": {};
     "part.ink": {};
     "part.thinner": {};

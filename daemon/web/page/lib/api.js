@@ -6,13 +6,13 @@ const base = "/api/v1/";
 // Refused is a change that was not made; its message is in a person's words.
 export class Refused extends Error {
   /**
-   * @param {string} detail
+   * @param {string} text for a person
    * @param {number} status of the answer; 0 when there was none
    * @param {string} code tells which refusal it is, where the page reacts to it
-   * @param {string} raw is what the bench says to programs, where that is all it says
+   * @param {string} raw is what the bench says to programs, where it says more than the text
    */
-  constructor(detail, status, code = "", raw = "") {
-    super(detail);
+  constructor(text, status, code = "", raw = "") {
+    super(text);
     this.status = status;
     this.code = code;
     this.raw = raw;
@@ -155,10 +155,10 @@ async function refusal(response) {
     // A proxy's page, or nothing at all: the status has to do.
   }
   const code = (problem.type ?? "").replace(/^urn:potlifed:/, "");
-  // What names fields of the request is for programs: the person has the words of the catalogue.
+  // The detail and what names fields of the request are for programs: the person has the text.
   const faults = (problem.errors ?? []).map((e) => [e.location, e.message].filter(Boolean).join(": "));
-  if (faults.length > 0) return new Refused(problem.text || say("api.not-taken"), response.status, code, [problem.detail, ...faults].filter(Boolean).join("; "));
-  return new Refused(problem.text || problem.detail || problem.title || say("api.status", { status: response.status }), response.status, code);
+  const raw = [String(response.status), problem.detail || problem.title, ...faults].filter(Boolean).join("; ");
+  return new Refused(problem.text || say("api.refused"), response.status, code, problem.text && faults.length === 0 && response.status < 500 ? "" : raw);
 }
 
 // crypto.randomUUID is missing where the page is not served over TLS.

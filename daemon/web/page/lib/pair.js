@@ -1,6 +1,6 @@
 // Pairing this device with the shop's PIN, once in 30 days. A change that is refused because the
 // device is not paired asks for the PIN, and is made afterwards.
-import { change, Refused } from "./api.js";
+import { change } from "./api.js";
 import { latest, remember } from "./choices.js";
 import { ask, bounceMs, field, textOf } from "./dialogs.js";
 import { h } from "./dom.js";
@@ -30,8 +30,6 @@ export function pairThisDevice() {
           await change("session", { pin: String(data.get("pin")), device });
         } catch (error) {
           pad.clear();
-          const words = error instanceof Refused && refusalWords(error);
-          if (words) throw new Refused(words, error.status, error.code);
           throw error;
         }
         paired = true;
@@ -46,17 +44,6 @@ export function pairThisDevice() {
     pad.focus();
   });
   return asking;
-}
-
-/**
- * refusalWords says why a device was not paired, where the server's own words are for the person who looks after it:
- * times and paths as they come.
- * @param {Refused} refused
- */
-function refusalWords(refused) {
-  if (refused.code === "wrong-pin") return say("pair.wrong");
-  if (refused.status === 429) return say("pair.too-often");
-  return refused.status === 503 && say("pair.unwritten");
 }
 
 // kindOfDevice returns what a person would call this device at first sight.
