@@ -43,7 +43,7 @@ func (b *Bench) startJars(now time.Time, by actor.Name, c request.StartJars) (an
 		} else {
 			salt, _ := verify.FindSalt(p.Salt)
 			if j.HumidityPct, _, err = salt.HumidityPct(p.TemperatureC); err != nil {
-				return nil, request.Refuse(request.Invalid, "jars", "jars[%d]: %v", i, err).Saying("jars-salt", "jar", i+1)
+				return nil, request.Refuse(request.Invalid, "jars", "jars[%d]: %v", i, err).Saying("jars-salt", "jar", i+1, "least_c", 10, "most_c", 40, "most_carbonate_c", 30)
 			}
 		}
 		e.Jars = append(e.Jars, j)

@@ -2,7 +2,6 @@ package bench
 
 import (
 	"math"
-	"strconv"
 	"time"
 
 	"potlifed/daemon/actor"
@@ -85,8 +84,8 @@ func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 		v.Assumed = c.locale.Say("assumes.one-figure", "sheet", v.Assumed)
 	}
 	if celsius, far := farFromSheet(s, k.Life); far {
-		v.Assumed = c.locale.Say("assumes.far-from-sheet", "sheet", v.Assumed, "at", strconv.FormatFloat(k.Life.AtTemperatureC, 'f', -1, 64),
-			"shop", strconv.FormatFloat(math.Round(celsius), 'f', -1, 64))
+		v.Assumed = c.locale.Say("assumes.far-from-sheet", "sheet", v.Assumed, "at", c.locale.ShortTemperature(k.Life.AtTemperatureC),
+			"shop", c.locale.ShortTemperature(math.Round(celsius)))
 	}
 	if cure.StillAir(k.Life, cure.Place{Exposure: 1}, k.Life.KnownIn()).LifeH < cure.FastLife {
 		v.Assumed = c.locale.Say("assumes.fast", "sheet", v.Assumed)

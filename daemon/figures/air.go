@@ -80,7 +80,7 @@ func (m Maker) Sensors(id string, from, to time.Time, rows []history.Air) chart.
 			if !last.IsZero() && r.Time.After(last) {
 				warm.Points = append(warm.Points, chart.Point{X: chart.X(last), Y: math.NaN()})
 			}
-			warm.Points = append(warm.Points, chart.Point{X: x, Y: m.degrees(r.TemperatureC)})
+			warm.Points = append(warm.Points, chart.Point{X: x, Y: m.Locale.Degrees(r.TemperatureC)})
 			last = r.To
 		}
 		temperature.Layers = append(temperature.Layers, warm)
@@ -89,13 +89,6 @@ func (m Maker) Sensors(id string, from, to time.Time, rows []history.Air) chart.
 		ID: id, Title: m.Locale.Say("figure.sensors.title"), About: m.Locale.Say("figure.sensors.about"), Empty: m.Locale.Say("figure.sensors.empty"),
 		X: m.timeAxis(begun(from, to, rows), to), Width: m.Width, Height: max(leastSensors, m.height(0.45)), Panels: []chart.Panel{humidity, temperature},
 	}
-}
-
-func (m Maker) degrees(c float64) float64 {
-	if m.Locale.Fahrenheit {
-		return c*1.8 + 32
-	}
-	return c
 }
 
 func (m Maker) temperatureAxis() chart.Axis {

@@ -128,6 +128,11 @@ func TestFahrenheit(t *testing.T) {
 	if !found {
 		t.Errorf("no temperature in °F: %v", tables["bench"])
 	}
+	c := study.Curve{Kind: study.All, Factor: quality.Temperature.String(), Title: "Air temperature, °F", Bins: []study.Bin{{Mean: 20, Prints: 1000, Defects: 20}, {Mean: 25, Prints: 500, Defects: 20}}}
+	f := m.Curve("curve", c, "")
+	if bins := f.Panels[0].Layers[0].(chart.Marks).Points; bins[0].X != 68 || bins[1].X != 77 || f.X.Min > 68 || f.X.Max < 77 {
+		t.Errorf("a curve over the temperature is not in °F: %v from %v to %v", bins, f.X.Min, f.X.Max)
+	}
 }
 
 func TestCurve(t *testing.T) {

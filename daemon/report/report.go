@@ -266,7 +266,7 @@ func (m maker) study(ctx context.Context, d *data) error {
 	effects := chart.Table{Caption: m.Locale.Say("report.effects"), Head: []string{m.Locale.Say("report.condition"), m.Locale.Say("report.effect"), m.Locale.Say("report.figures"), m.Locale.Say("report.sure")}}
 	for _, e := range a.Effects {
 		if e.Reason == "" && (e.Found || e.Kind == study.All) {
-			effects.Rows = append(effects.Rows, []string{m.Locale.Say("condition." + strings.ReplaceAll(e.Factor, "_", "-")), e.Words, e.Figures, e.Sure})
+			effects.Rows = append(effects.Rows, []string{study.ConditionWords(m.Locale, e.Factor), e.Words, e.Figures, e.Sure})
 		}
 	}
 	if len(effects.Rows) > 0 {

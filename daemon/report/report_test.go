@@ -3,6 +3,7 @@ package report
 import (
 	"context"
 	"errors"
+	"html"
 	"regexp"
 	"strings"
 	"testing"
@@ -99,12 +100,71 @@ func written(t *testing.T, s interface {
 	Study
 }, q Request) (string, error) {
 	t.Helper()
+	return writtenIn(t, words.Locale{Zone: time.UTC}, s, q)
+}
+
+func writtenIn(t *testing.T, l words.Locale, s interface {
+	History
+	Study
+}, q Request) (string, error) {
+	t.Helper()
 	var out strings.Builder
 	err := Write(t.Context(), &out, Sources{
 		Bench: "bench-1", History: s, Study: s, Zones: []string{"bench"}, Presses: []Press{{"press-1", "hall"}},
-		Locale: words.Locale{Zone: time.UTC}, Kind: func(id string) string { return id },
+		Locale: l, Kind: func(id string) string { return id },
 	}, q)
 	return out.String(), err
+}
+
+// warm is a bench with an effect of the temperature.
+type warm struct{ stored }
+
+func (warm) Study(context.Context, study.Request) (study.Answer, error) {
+	ratio, low, high, days := 1.1, 1.05, 1.2, 30
+	bins := []study.Bin{{Mean: 20, Rate: 0.01, RateHigh: 0.02, Prints: 100, Defects: 1}, {Mean: 25, Rate: 0.02, RateHigh: 0.03, Prints: 100, Defects: 2}}
+	return study.Answer{
+		Verdict: quality.MoreDefects, Relevant: 0.25,
+		Effects: []study.Effect{{Kind: study.All, Factor: quality.Temperature.String(), Ratio: &ratio, Low: &low, High: &high, Found: true}},
+		Curves:  []study.Curve{{Kind: study.All, Factor: quality.Temperature.String(), Bins: bins}},
+		Days:    days,
+	}, nil
+}
+
+// TestReportInPseudoLanguage: all that a report says is from the catalogue, and its temperatures are in the
+// unit of the shop.
+func TestReportInPseudoLanguage(t *testing.T) {
+	l := words.Locale{Language: words.Pseudo(words.English()), Zone: time.UTC, Fahrenheit: true}
+	for name, s := range map[string]interface {
+		History
+		Study
+	}{"batches": stored{}, "a condition": found{}, "temperature": warm{}} {
+		for _, q := range []Request{{From: monday, To: monday.AddDate(0, 0, 7)}, {From: monday, To: monday.AddDate(0, 0, 7), Lot: "B-2"}, {From: monday.AddDate(0, 1, 0), To: monday.AddDate(0, 1, 7)}} {
+			out, err := writtenIn(t, l, s, q)
+			if err != nil {
+				t.Fatal(err)
+			}
+			isPseudo(t, name, out, "bench-1", "0608-1", "0609-1", "gloss-4", "press-1", "A-1", "B-2", "A-3", "bench", "hall", "<i>", "pinholes")
+			if name == "temperature" && q.Lot == "" && (!strings.Contains(out, "1.8\u00a0°F") || !strings.Contains(out, "Áír témpérátüré, °F")) {
+				t.Errorf("the effect of the temperature is not told in °F: %s", regexp.MustCompile(`[^>]*°F[^<]*`).FindAllString(out, -1))
+			}
+		}
+	}
+}
+
+// isPseudo fails for each text of a document that is not from the catalogue.
+func isPseudo(t *testing.T, what, document string, given ...string) {
+	t.Helper()
+	document = regexp.MustCompile(`(?s)<style>.*?</style>`).ReplaceAllString(document, "")
+	for _, text := range regexp.MustCompile(`<[^>]*>`).Split(document, -1) {
+		if english := words.NotPseudo(html.UnescapeString(text), given...); english != "" {
+			t.Errorf("%s: %q of %q is not from the catalogue", what, english, text)
+		}
+	}
+	for _, m := range regexp.MustCompile(`(?:aria-label|alt|title)="([^"]*)"`).FindAllStringSubmatch(document, -1) {
+		if english := words.NotPseudo(html.UnescapeString(m[1]), given...); english != "" {
+			t.Errorf("%s: %q of %q is not from the catalogue", what, english, m[1])
+		}
+	}
 }
 
 // TestReportStandsAlone: a report has what it should have, and loads nothing from elsewhere.

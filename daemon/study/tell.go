@@ -24,7 +24,7 @@ func (a Answer) Tell(l words.Locale, kind func(id string) string) Answer {
 	a.Effects = effects
 	curves := make([]Curve, len(a.Curves))
 	for i, c := range a.Curves {
-		c.Title = l.Say("condition." + key(c.Factor))
+		c.Title = ConditionWords(l, c.Factor)
 		curves[i] = c
 	}
 	a.Curves = curves
@@ -186,7 +186,7 @@ func (w teller) missing() string {
 // effect says what was seen of an effect and how sure that is. An interval that includes "no
 // difference" is never told as an effect, and is left out where it says nothing: figures has it.
 func (w teller) effect(e Effect) string {
-	kind, step := w.kindFirst(e.Kind), w.Say("study.step."+key(e.Factor))
+	kind, step := w.kindFirst(e.Kind), w.step(e.Factor)
 	what := w.Say("study.what.rejects")
 	if w.a.Model == "logistic" {
 		what = w.Say("study.what.odds")
@@ -285,6 +285,22 @@ func (w teller) rate(ratio *float64) string {
 }
 
 // key is a factor's name as part of a key of the catalogue.
+// ConditionWords returns the name of a condition with its unit, for a factor of an [Effect] or a [Curve].
+func ConditionWords(l words.Locale, factor string) string {
+	if factor == quality.Temperature.String() && l.Fahrenheit {
+		return l.Say("condition.temperature-f")
+	}
+	return l.Say("condition." + key(factor))
+}
+
+// step names a step of a condition, by which effects are told.
+func (w teller) step(factor string) string {
+	if factor == quality.Temperature.String() {
+		return w.Say("study.warmer", "step", w.TemperatureStep(1))
+	}
+	return w.Say("study.step." + key(factor))
+}
+
 func key(factor string) string { return strings.ReplaceAll(factor, "_", "-") }
 
 // change writes a share of change in percent, with a decimal where it is small.

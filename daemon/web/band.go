@@ -94,7 +94,7 @@ func (s *Server) whyDoubted(h cure.Heard) string {
 	case h.TwoCups:
 		return s.settings.Locale.Say("band.two-cups")
 	case !h.Confirmed:
-		return s.settings.Locale.Say("band.other-temperature")
+		return s.settings.Locale.Say("band.other-temperature", "step", s.settings.Locale.TemperatureStep(2))
 	}
 	return ""
 }

@@ -5,6 +5,7 @@ import (
 
 	"potlifed/model/air"
 	"potlifed/model/alarm"
+	"potlifed/model/health"
 )
 
 // Alarm describes an alarm to people.
@@ -18,9 +19,17 @@ type Alarm struct {
 // Alarm returns the description of the alarm with the given name, a name of [alarm.Definitions].
 func (l Locale) Alarm(name string) Alarm {
 	return Alarm{
-		Title: l.Say("alarm." + name + ".title"), Cause: l.Say("alarm." + name + ".cause"),
+		Title: l.Say("alarm." + name + ".title"), Cause: l.Say("alarm."+name+".cause", l.cause(name)...),
 		Limit: l.Say("alarm."+name+".limit", l.limit(name)...), Response: l.Say("alarm." + name + ".response"),
 	}
+}
+
+// cause returns the placeholders of an alarm's cause, each name before its value.
+func (l Locale) cause(name string) []any {
+	if name == alarm.SensorJumping {
+		return []any{"step", l.TemperatureStep(health.JumpK), "humid", l.Percent(health.JumpPct, 0)}
+	}
+	return nil
 }
 
 // limit returns the placeholders of an alarm's limit, each name before its value.

@@ -29,19 +29,43 @@ func (l Locale) Percent(pct float64, decimals int) string {
 }
 
 // Temperature writes a temperature, given in °C, with one decimal in the unit of the shop.
-func (l Locale) Temperature(c float64) string {
-	if l.Fahrenheit {
-		return l.Say("unit.fahrenheit", "value", l.Number(c*9/5+32, 1))
-	}
-	return l.Say("unit.celsius", "value", l.Number(c, 1))
+func (l Locale) Temperature(c float64) string { return l.degrees(l.Degrees(c), 1) }
+
+// ShortTemperature writes one as [Locale.Temperature] does, and without decimals where it has none.
+func (l Locale) ShortTemperature(c float64) string {
+	return l.degrees(l.Degrees(c), decimalsOf(l.Degrees(c)))
 }
 
-// TemperatureStep writes a difference of temperatures, given in K, in the unit of the shop.
+// Degrees returns a temperature, given in °C, in the unit of the shop.
+func (l Locale) Degrees(c float64) float64 {
+	if l.Fahrenheit {
+		return c*9/5 + 32
+	}
+	return c
+}
+
+// TemperatureStep writes a difference of temperatures, given in K, in the unit of the shop, without decimals
+// where it has none.
 func (l Locale) TemperatureStep(k float64) string {
 	if l.Fahrenheit {
-		return l.Say("unit.fahrenheit", "value", l.Number(k*9/5, 1))
+		k *= 9.0 / 5
 	}
-	return l.Say("unit.celsius", "value", l.Number(k, 1))
+	return l.degrees(k, decimalsOf(k))
+}
+
+func (l Locale) degrees(value float64, decimals int) string {
+	if l.Fahrenheit {
+		return l.Say("unit.fahrenheit", "value", l.Number(value, decimals))
+	}
+	return l.Say("unit.celsius", "value", l.Number(value, decimals))
+}
+
+// decimalsOf returns 0 for a whole number, else 1.
+func decimalsOf(value float64) int {
+	if math.Abs(value-math.Round(value)) < 0.05 {
+		return 0
+	}
+	return 1
 }
 
 // ShownDuration returns a duration as [Locale.Duration] writes it: rounded to whole seconds below two

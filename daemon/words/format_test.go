@@ -22,6 +22,11 @@ func TestFiguresInWords(t *testing.T) {
 		"20.0 °C":       l.Temperature(20),
 		"68.0 °F":       us.Temperature(20),  // 20 °C is 68 °F
 		"\u221240.0 °F": us.Temperature(-40), // where both scales meet
+		"10 °C":         l.ShortTemperature(10),
+		"72.5 °F":       us.ShortTemperature(22.5),
+		"2 °C":          l.TemperatureStep(2),
+		"3.6 °F":        us.TemperatureStep(2), // a step has no 32
+		"18 °F":         us.TemperatureStep(10),
 		"0 s":           l.Duration(-time.Second),
 		"63 s":          l.Duration(63 * time.Second),
 		"2 min":         l.Duration(2 * time.Minute),

@@ -142,6 +142,8 @@ func (l Locale) value(name string, v any) any {
 		return l.Say("unit.grams", "value", l.Number(figure, decimals))
 	case strings.HasSuffix(name, "_pct"):
 		return l.Percent(figure, decimals)
+	case strings.HasSuffix(name, "_c"):
+		return l.ShortTemperature(figure)
 	}
 	return v
 }

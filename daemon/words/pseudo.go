@@ -2,6 +2,7 @@ package words
 
 import (
 	"maps"
+	"regexp"
 	"strings"
 	"unicode"
 )
@@ -51,4 +52,31 @@ func pseudo(text string) string {
 	b.WriteString(strings.TrimSpace(string(more[:(letters*2+4)/5])))
 	b.WriteString("]")
 	return b.String()
+}
+
+var (
+	inBrackets = regexp.MustCompile(`\[[^\[\]]*\]`)
+	// Units, and names of days and months, which follow from the language by themselves.
+	universal = regexp.MustCompile(`°F|\b(potlifed|g|s|h|min|mm|Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b`)
+	lettersIn = regexp.MustCompile(`\p{L}+`)
+)
+
+// NotPseudo returns what of a text in the language of [Pseudo], with temperatures in °F, is neither from
+// the catalogue nor given, as an id is; empty for a text that is. given may be in upper or lower case. It
+// is for tests.
+func NotPseudo(text string, given ...string) string {
+	lower := strings.ToLower(text)
+	for _, g := range given {
+		for {
+			i := strings.Index(lower, strings.ToLower(g))
+			if i < 0 {
+				break
+			}
+			text, lower = text[:i]+"#"+text[i+len(g):], lower[:i]+"#"+lower[i+len(g):]
+		}
+	}
+	for inBrackets.MatchString(text) {
+		text = inBrackets.ReplaceAllString(text, "#")
+	}
+	return strings.Join(lettersIn.FindAllString(universal.ReplaceAllString(text, "#"), -1), " ")
 }

@@ -41,8 +41,8 @@ type Day struct {
 // The largest change of a healthy sensor between two readings within a minute: far more than its
 // noise, and than people or a door do to a sensor that hangs in the room (an assumption).
 const (
-	jumpPct = 5
-	jumpC   = 2
+	JumpPct = 5
+	JumpK   = 2
 )
 
 // Add takes in a reading. at is a monotonic time, and hour the hour of the day on the shop's clock, 0 to 23. beside is
@@ -51,7 +51,7 @@ func (w *Watch) Add(a air.State, at time.Duration, hour int, by string, beside *
 	if !w.seen || a != w.last {
 		w.since = at
 	}
-	if w.seen && at-w.at <= time.Minute && (math.Abs(a.HumidityPct-w.last.HumidityPct) > jumpPct || math.Abs(a.TemperatureC-w.last.TemperatureC) > jumpC) {
+	if w.seen && at-w.at <= time.Minute && (math.Abs(a.HumidityPct-w.last.HumidityPct) > JumpPct || math.Abs(a.TemperatureC-w.last.TemperatureC) > JumpK) {
 		w.day.Jumps++
 	}
 	w.gaps.end(at, w.StaleAfter, &w.day.Oldest, &w.day.Down)

@@ -12,7 +12,8 @@ type Message struct {
 }
 
 // Values are the values of a sentence by their names. The name of a mass in g ends in _g, that of
-// a share of a hundred in _pct; both are float64, or int where decimals would say too much. The
+// a share of a hundred in _pct, that of a temperature in °C in _c; all are float64, or int where decimals would
+// say too much. The
 // name of a day, a text such as 2026-03-31, ends in _on; n is a count. Others are text, a whole
 // number, a [time.Duration], or a typed word of the model such as mix.Ink.
 type Values map[string]any

@@ -12,9 +12,12 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/makiuchi-d/gozxing"
 	"github.com/makiuchi-d/gozxing/qrcode"
+
+	"potlifed/daemon/words"
 )
 
 var made = time.Date(2026, 6, 12, 8, 20, 0, 0, time.Local)
@@ -124,5 +127,28 @@ func TestLabelSaysWhatItMust(t *testing.T) {
 	l.Uncertain = true
 	if svg, err := l.SVG(); err != nil || !strings.Contains(string(svg), fmt.Sprintf("%s, uncertain", "08:20")) {
 		t.Errorf("%v: %s", err, svg)
+	}
+}
+
+// TestLabelInPseudoLanguage: all that a label says is from the catalogue, and what is longer than the label
+// is squeezed to its width.
+func TestLabelInPseudoLanguage(t *testing.T) {
+	l := aLabel()
+	l.Locale = words.Locale{Language: words.Pseudo(words.English()), Fahrenheit: true}
+	for _, uncertain := range []bool{false, true} {
+		l.Uncertain = uncertain
+		svg, err := l.SVG()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, line := range regexp.MustCompile(`<(?:text|title)([^>]*)>([^<]*)<`).FindAllStringSubmatch(string(svg), -1) {
+			if english := words.NotPseudo(line[2], l.Batch, l.Ink, l.Press); english != "" {
+				t.Errorf("%q of %q is not from the catalogue", english, line[2])
+			}
+			if size, err := strconv.ParseFloat(regexp.MustCompile(`font-size="([\d.]+)"|$`).FindStringSubmatch(line[1])[1], 64); err == nil &&
+				float64(utf8.RuneCountInString(line[2]))*size*0.6 > Width-4 && !strings.Contains(line[1], "textLength=") {
+				t.Errorf("%q is cut", line[2])
+			}
+		}
 	}
 }

@@ -149,3 +149,23 @@ func untagged(body string) string {
 	}
 	return b.String()
 }
+
+// TestFiguresLeadToTheirMeaning: where a page tells how long a batch lives, it leads to what the band and the
+// risk mean.
+func TestFiguresLeadToTheirMeaning(t *testing.T) {
+	t.Parallel()
+	rows := cansShop(time.Now())
+	scenes["idle"](rows, time.Now()) // a mix has the first page to itself
+	f, b := newFakeBench(t, rows), openBrowser(t, 800, 1280)
+	help := read(t, get(t, "GET", "/help").Body)
+	for _, path := range []string{"/", "/presses", "/batches/0611-2"} {
+		b.openAt(f, path)
+		b.drawn(path)
+		for _, name := range []string{"band", "risk"} {
+			b.eventually(path+" leads to "+name, `[...document.querySelectorAll('main a[href="/help#`+name+`"]')].some((a) => a.checkVisibility())`)
+			if !strings.Contains(help, `id="`+name+`"`) {
+				t.Errorf("the help has no %s", name)
+			}
+		}
+	}
+}

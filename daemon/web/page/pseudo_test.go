@@ -57,44 +57,6 @@ func givenIn(t *testing.T, rows map[string]any) []string {
 	return slices.SortedFunc(maps.Keys(found), func(a, b string) int { return len(b) - len(a) })
 }
 
-var (
-	inBrackets = regexp.MustCompile(`\[[^\[\]]*\]`)
-	// Units, and names of days and months, which follow from the language by themselves.
-	universal = regexp.MustCompile(`°[CF]|\b(potlifed|g|s|h|min|mm|RH|Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b`)
-	letters   = regexp.MustCompile(`\p{L}+`)
-)
-
-// inEnglishStill returns what of a text is neither from the catalogue, whose pseudo-language puts it
-// into brackets, nor given; empty for a text that is.
-func inEnglishStill(text string, given []string) string {
-	lower := strings.ToLower(text)
-	for _, g := range given {
-		for {
-			i := strings.Index(lower, strings.ToLower(g))
-			if i < 0 {
-				break
-			}
-			text, lower = text[:i]+"#"+text[i+len(g):], lower[:i]+"#"+lower[i+len(g):]
-		}
-	}
-	for inBrackets.MatchString(text) {
-		text = inBrackets.ReplaceAllString(text, "#")
-	}
-	return strings.Join(letters.FindAllString(universal.ReplaceAllString(text, "#"), -1), " ")
-}
-
-func TestInEnglishStill(t *testing.T) {
-	given := []string{"dial-satin", "0612-4"}
-	for text, want := range map[string]string{
-		"[Çlöšé {x} lorém] (0612-4)": "", "[Mít [2 prints] dial-satin]": "", "3 h 05 min, 12 Jun 2026": "", "": "",
-		"Close (0612-4)": "Close", "[Çlöšé] bad: [x]": "bad", "hardener": "hardener",
-	} {
-		if got := inEnglishStill(text, given); got != want {
-			t.Errorf("%q: %q, want %q", text, got, want)
-		}
-	}
-}
-
 // shownTexts lists the texts of the page, or of the open dialog, that a person sees or hears.
 const shownTexts = `(() => {
 	const top = document.querySelector("dialog[open]") ?? document.documentElement;
@@ -115,12 +77,12 @@ const shownTexts = `(() => {
 	return [...new Set(found)];
 })()`
 
-// TestPseudoLanguage: on every page and in every dialog all texts come from the catalogue, and none
-// is cut or leaves its place when it is 40 % longer.
+// TestPseudoLanguage: on every page and in every dialog all texts come from the catalogue, none is cut or
+// leaves its place when it is 40 % longer, and no temperature is in °C where the shop has °F.
 func TestPseudoLanguage(t *testing.T) {
 	t.Parallel()
 	pseudo := words.Pseudo(words.English())
-	locale := words.Locale{Language: pseudo}
+	locale := words.Locale{Language: pseudo, Fahrenheit: true}
 	b := openBrowser(t, int(narrow.width), int(narrow.height))
 	dialogs := 0
 	for _, path := range append(pagePaths(), "/batches/0611-2", "/presses?wall") {
@@ -163,7 +125,7 @@ func TestPseudoLanguage(t *testing.T) {
 func (b *browser) isPseudo(what string, given []string) {
 	b.t.Helper()
 	for _, text := range eval[[]string](b, shownTexts) {
-		if english := inEnglishStill(text, given); english != "" {
+		if english := words.NotPseudo(text, given...); english != "" {
 			b.t.Errorf("%s: %q of %q is not from the catalogue", what, english, text)
 		}
 	}
@@ -219,7 +181,7 @@ func TestLabelPageInPseudoLanguage(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, text := range tag.Split(string(body), -1) {
-			if english := inEnglishStill(text, []string{"0612-1"}); english != "" {
+			if english := words.NotPseudo(text, "0612-1"); english != "" {
 				t.Errorf("%q of %q is not from the catalogue", english, text)
 			}
 		}

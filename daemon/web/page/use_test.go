@@ -10,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/view"
+	"potlifed/daemon/words"
 	"potlifed/model/evaporate"
 	"potlifed/model/guide"
 	"potlifed/model/light"
@@ -478,4 +479,38 @@ func TestTheSafestActComesFirst(t *testing.T) {
 	}
 	f.send("light", lamp(now, "press-1", light.InOrder, false, "Enough life left.", "0612-1"))
 	b.eventually("and back", first+` === "Looked: still good"`)
+}
+
+// TestTemperaturesAreGivenInTheUnitOfTheShop: where it is °F, a person enters °F, and the bench gets °C.
+func TestTemperaturesAreGivenInTheUnitOfTheShop(t *testing.T) {
+	t.Parallel()
+	rows := shop(time.Now())
+	f, b := newFakeBenchIn(t, rows, words.Locale{Fahrenheit: true}), openBrowser(t, 800, 1280)
+	f.answer("flow-time", 200, rows["batches"].([]view.Batch)[0])
+	b.openAt(f, "/presses")
+	b.act("More…", "0612-1")
+	b.option("Record a flow time…")
+	b.sees("dialog", "°F")
+	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelector("dialog[open] input[name=cup][value=ford-4]").click()`))
+	b.fills("seconds", "48.5")
+	b.fills("ink_temperature_c", "72.5")
+	b.press("Record it")
+	b.closed()
+	want(t, f.body(t, "batches/0612-1/flow-time"), "cup", "ford-4", "seconds", 48.5, "ink_temperature_c", 22.5)
+
+	f.answer("start-jars", 200, rows["inks"].([]view.Ink)[0])
+	b.openAt(f, "/devices")
+	b.act("Test in jars…", "dial-satin")
+	b.sees("dialog", "about 68 °F is usual")
+	b.fillsTheJars() // 20 and 35: too cold, in °F
+	b.press("Start the test")
+	b.eventually("the limits are in °F", `document.querySelector("dialog .fault")?.innerText.includes("50")`)
+	b.fills("cool", "68")
+	b.fills("warm", "95")
+	b.press("Start the test")
+	b.closed()
+	jars := f.body(t, "inks/dial-satin/start-jars")["jars"].([]any)
+	if cool, warm := jars[0].(map[string]any), jars[2].(map[string]any); cool["temperature_c"] != 20.0 || warm["temperature_c"] != 35.0 {
+		t.Errorf("jars %v", jars)
+	}
 }

@@ -8,6 +8,7 @@ declare namespace Words {
   type Arguments<K extends Key> = [keyof Texts[K]] extends [never] ? [] : [values: Texts[K]];
   interface Texts {
     "air.dew-point": {temperature: Value};
+    "air.humidity": {humidity: Value};
     "air.title": {};
     "alarms.acknowledge": {};
     "alarms.acknowledged": {by: Value};
@@ -372,6 +373,7 @@ declare namespace Words {
     "condition.ratio-error-pct": {};
     "condition.spent": {};
     "condition.temperature-c": {};
+    "condition.temperature-f": {};
     "condition.thinner-pct": {};
     "condition.vapour-density-g-m3": {};
     "correction.add": {what: Value};

@@ -11,6 +11,7 @@ import { parseEnds, untilEnds } from "../parts/axis.js";
 import { say } from "../lib/words.js";
 import { kindOf, outcome, stays } from "../parts/history.js";
 import { closedTestDialog } from "../parts/tests.js";
+import { lifeHelp } from "../parts/life.js";
 import { firstEnd, qualityWords, term } from "../parts/terms.js";
 
 const id = decodeURIComponent(location.pathname.split("/")[2] ?? "");
@@ -360,7 +361,7 @@ function drawLife(now) {
 }
 
 page.start(() => {
-  byId("batch").append(title, life, refusal, drawn.element, history);
+  byId("batch").append(title, life, h("p", {}, lifeHelp()), refusal, drawn.element, history);
   return (_, now) => {
     const row = page.store.get("batches", id);
     const stands = JSON.stringify([row?.state, row?.press, row?.components, row?.warnings, row?.step]);

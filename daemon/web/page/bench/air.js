@@ -47,7 +47,7 @@ function zone() {
       row = next;
       setText(name, row.zone);
       setText(temperature, degrees(row.temperature_c));
-      setText(humidity, row.humidity_pct === undefined ? "–" : `${percent(row.humidity_pct)} RH`);
+      setText(humidity, row.humidity_pct === undefined ? "–" : say("air.humidity", { humidity: percent(row.humidity_pct) }));
       setText(dew, row.dew_point_c === undefined ? "" : say("air.dew-point", { temperature: degrees(row.dew_point_c) }));
       element.dataset.quality = row.quality;
       setText(state, qualityWords(row));

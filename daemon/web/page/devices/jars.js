@@ -1,6 +1,6 @@
 // A test of an ink in jars: it is planned and started, each jar is looked at, and it is ended.
 import { changeRow } from "../lib/api.js";
-import { ask, chips, field, figure, textOf } from "../lib/dialogs.js";
+import { ask, chips, field, figure, temperature, temperatureField, textOf } from "../lib/dialogs.js";
 import { button, h, keyed, setText, show } from "../lib/dom.js";
 import { clockTime, degrees, number, percent } from "../lib/format.js";
 import { refusalLine } from "../lib/refusal.js";
@@ -19,8 +19,8 @@ const minuteMs = 60_000;
  */
 export function startDialog(ink, { store }) {
   const salts = (/** @type {string[]} */ ids) => ids.map((value) => ({ value, label: saltNames[value] }));
-  const celsius = (/** @type {string} */ label, /** @type {string} */ name, /** @type {number} */ planned) =>
-    field({ label, unit: "°C", name, type: "number", min: 10, max: 40, step: "any", inputmode: "decimal", required: true, hint: say("jars.planned", { temperature: degrees(planned, 0, false) }) });
+  const standing = (/** @type {string} */ label, /** @type {string} */ name, /** @type {number} */ planned) =>
+    temperatureField({ label, name, min: 10, max: 40, required: true, hint: say("jars.planned", { temperature: degrees(planned, 0) }) });
   const air = store.all("air").find((row) => row.temperature_c !== undefined && row.humidity_pct !== undefined);
   ask({
     title: say("jars.title", { ink }),
@@ -28,11 +28,11 @@ export function startDialog(ink, { store }) {
     body: [
       steps([say("jars.step-1"), say("jars.step-2"), say("jars.step-3"), say("jars.step-4"), say("jars.step-5")]),
       h("p", { class: "care-now", text: say("jars.care") }), h("p", { class: "care-now", text: say("jars.care-salt") }),
-      h("div", { class: "pair" }, celsius(say("jars.cool"), "cool", 20), celsius(say("jars.warm"), "warm", 35)),
+      h("div", { class: "pair" }, standing(say("jars.cool"), "cool", 20), standing(say("jars.warm"), "warm", 35)),
       chips({ legend: say("jars.dry"), name: "dry", options: salts(drySalts) }),
       chips({ legend: say("jars.humid"), name: "humid", options: salts(humidSalts) }),
       h("div", { class: "pair" },
-        field({ label: say("jars.bench-temperature"), unit: "°C", name: "bench_c", type: "number", min: -10, max: 60, step: "any", inputmode: "decimal", value: air?.temperature_c }),
+        temperatureField({ label: say("jars.bench-temperature"), name: "bench_c", min: -10, max: 60, value: air?.temperature_c }),
         field({ label: say("jars.bench-humidity"), unit: "%", name: "bench_pct", type: "number", min: 1, max: 99, step: "any", inputmode: "decimal", value: air?.humidity_pct, hint: say("jars.bench-hint") })),
       field({ label: say("jars.mixed"), unit: say("tests.minutes-ago"), name: "minutes", type: "number", min: 0, max: 1440, step: 1, inputmode: "numeric", required: true }),
       h("p", { text: say("jars.limits") }),
@@ -53,8 +53,8 @@ export function startDialog(ink, { store }) {
  */
 function jarsOf(data) {
   /** @type {{ temperature_c?: number, salt?: string, humidity_pct?: number, open?: boolean }[]} */
-  const jars = ["cool", "warm"].flatMap((at) => ["dry", "humid"].map((salt) => ({ temperature_c: figure(data, at), salt: textOf(data, salt) })));
-  const [celsius, pct] = [figure(data, "bench_c"), figure(data, "bench_pct")];
+  const jars = ["cool", "warm"].flatMap((at) => ["dry", "humid"].map((salt) => ({ temperature_c: temperature(data, at), salt: textOf(data, salt) })));
+  const [celsius, pct] = [temperature(data, "bench_c"), figure(data, "bench_pct")];
   if (celsius !== undefined && pct !== undefined) jars.push({ temperature_c: celsius, humidity_pct: pct, open: true });
   return jars;
 }

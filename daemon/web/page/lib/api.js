@@ -147,7 +147,7 @@ async function answerOf(response) {
 
 /** @param {Response} response */
 async function refusal(response) {
-  /** @type {API.ErrorModel} */
+  /** @type {Partial<API.ErrorModel>} */
   let problem = {};
   try {
     problem = await response.json();

@@ -3,7 +3,7 @@
 import { Refused } from "./api.js";
 import { button, h, phrase, show } from "./dom.js";
 import { refusalLine, showRefusal } from "./refusal.js";
-import { grams } from "./format.js";
+import { degreeSign, grams, inCelsius, inDegrees } from "./format.js";
 import { complete } from "./valid.js";
 import { say } from "./words.js";
 
@@ -191,6 +191,28 @@ export function fieldOf(input, label, unit, hint) {
  */
 export function massField(options) {
   return field({ unit: "g", ...massInput, ...options });
+}
+
+/**
+ * temperatureField makes a field for a temperature in the shop's unit. The limits and the value are in °C,
+ * and so is what temperature reads of it.
+ * @param {{ label: string, min: number, max: number, value?: number, hint?: string, [attribute: string]: unknown }} options
+ */
+export function temperatureField({ min, max, value, ...options }) {
+  return field({
+    unit: degreeSign, type: "number", min: inDegrees(min), max: inDegrees(max), step: "any", inputmode: "decimal",
+    ...(value !== undefined && { value: inDegrees(value) }), ...options,
+  });
+}
+
+/**
+ * temperature reads one in °C; undefined where the field is empty.
+ * @param {FormData} data
+ * @param {string} name
+ */
+export function temperature(data, name) {
+  const degrees = figure(data, name);
+  return degrees === undefined ? undefined : inCelsius(degrees);
 }
 
 const massSteps = [-10, -1, 1, 10]; // g

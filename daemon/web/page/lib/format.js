@@ -48,6 +48,21 @@ export function degrees(value, decimals = 1, fahrenheit = locale.fahrenheit) {
   return fahrenheit ? `${number(value * 1.8 + 32, decimals)}\u00a0°F` : `${number(value, decimals)}\u00a0°C`;
 }
 
+/** degreeSign is the sign of the shop's unit of temperature. */
+export const degreeSign = locale.fahrenheit ? "°F" : "°C";
+
+/**
+ * inDegrees returns a temperature in the shop's unit, to a tenth.
+ * @param {number} celsius
+ */
+export const inDegrees = (celsius, fahrenheit = locale.fahrenheit) => (fahrenheit ? Math.round(celsius * 18 + 320) / 10 : celsius);
+
+/**
+ * inCelsius returns a temperature that was given in the shop's unit, to a hundredth.
+ * @param {number} degrees
+ */
+export const inCelsius = (degrees, fahrenheit = locale.fahrenheit) => (fahrenheit ? Math.round(((degrees - 32) / 1.8) * 100) / 100 : degrees);
+
 /**
  * percent writes a share of a hundred.
  * @param {number | null | undefined} value

@@ -41,6 +41,8 @@ test("a number has a true minus sign and no negative zero", () => {
 });
 
 test("a temperature is in the unit of the shop", () => {
+  assert.deepEqual([format.inDegrees(21.5, true), format.inDegrees(21.5, false), format.inDegrees(-40, true)], [70.7, 21.5, -40]);
+  for (const celsius of [-20, 10, 21.5, 40, 80]) assert.equal(format.inCelsius(format.inDegrees(celsius, true), true), celsius);
   assert.deepEqual(plain([format.degrees(21.25), format.degrees(21.5, 1, true), format.degrees(20, 0), format.degrees(undefined, 1, true)]), ["21.3 °C", "70.7 °F", "20 °C", "–"]);
 });
 

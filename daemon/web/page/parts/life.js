@@ -19,8 +19,12 @@ export function axisHead() {
 export function axisKey() {
   return h("p", { class: "axis-key" }, say("life.key"), " ",
     h("span", { class: "key-notch", "aria-hidden": "true" }), ` ${say("life.key-end")} `,
-    h("span", { class: "key-next", "aria-hidden": "true" }), ` ${say("life.key-next")} `,
-    ["band", "risk"].map((name) => h("a", { class: "key-help", href: `/help#${name}`, text: name === "band" ? say("life.about-band") : say("life.about-risk") })));
+    h("span", { class: "key-next", "aria-hidden": "true" }), ` ${say("life.key-next")} `, lifeHelp());
+}
+
+// lifeHelp leads to what the band and the risk mean.
+export function lifeHelp() {
+  return ["band", "risk"].map((name) => h("a", { class: "key-help", href: `/help#${name}`, text: name === "band" ? say("life.about-band") : say("life.about-risk") }));
 }
 
 /**

@@ -4,7 +4,7 @@ import { changeRow } from "../lib/api.js";
 import { parseEnds } from "./axis.js";
 import { loadOnto, lookFirst } from "./load.js";
 import { care, sheetLinks } from "./care.js";
-import { ask, chips, field, figure, massField, massInput, pick, steppedMass, textOf } from "../lib/dialogs.js";
+import { ask, chips, field, figure, massField, massInput, pick, steppedMass, temperature, temperatureField, textOf } from "../lib/dialogs.js";
 import { h, phrase, setText } from "../lib/dom.js";
 import { grams, percent, pipetteGrams, pipettes } from "../lib/format.js";
 import { lifeWords } from "./life.js";
@@ -230,11 +230,11 @@ export function flowTimeDialog(batch, tools) {
       h("div", { class: "pair" },
         field({ ...run, label: say("flow-time.first"), name: "seconds", required: true }),
         field({ ...run, label: say("flow-time.second"), name: "second_run_s", hint: say("flow-time.second-hint") })),
-      field({ label: say("flow-time.temperature"), unit: "°C", name: "ink_temperature_c", type: "number", min: -20, max: 80, step: "any", inputmode: "decimal", hint: say("flow-time.temperature-hint") }),
+      temperatureField({ label: say("flow-time.temperature"), name: "ink_temperature_c", min: -20, max: 80, hint: say("flow-time.temperature-hint") }),
     ],
     submitLabel: say("flow-time.it"),
     submit(data) {
-      const [second, celsius] = [figure(data, "second_run_s"), figure(data, "ink_temperature_c")];
+      const [second, celsius] = [figure(data, "second_run_s"), temperature(data, "ink_temperature_c")];
       return send(tools, batch, "flow-time", { cup: data.get("cup"), seconds: figure(data, "seconds"), ...(second !== undefined && { second_run_s: second }), ...(celsius !== undefined && { ink_temperature_c: celsius }) });
     },
   });

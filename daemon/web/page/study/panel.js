@@ -4,7 +4,7 @@ import { day } from "../lib/dates.js";
 import { button, h, setText, show } from "../lib/dom.js";
 import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { picture } from "../lib/picture.js";
-import { say } from "../lib/words.js";
+import { locale, say } from "../lib/words.js";
 import { perThousand } from "./rate.js";
 import { chartDays, dayAfter, recorded } from "./span.js";
 
@@ -12,7 +12,7 @@ const whole = "all"; // the id of all kinds together
 
 /** The conditions in the order in which they are offered. */
 const factors = /** @type {const} */ ([
-  ["vapour_density_g_m3", "condition.vapour-density-g-m3"], ["humidity_pct", "condition.humidity-pct"], ["temperature_c", "condition.temperature-c"],
+  ["vapour_density_g_m3", "condition.vapour-density-g-m3"], ["humidity_pct", "condition.humidity-pct"], ["temperature_c", locale.fahrenheit ? "condition.temperature-f" : "condition.temperature-c"],
   ["spent", "condition.spent"], ["thinner_pct", "condition.thinner-pct"], ["ratio_error_pct", "condition.ratio-error-pct"],
 ]);
 
