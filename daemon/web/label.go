@@ -37,7 +37,7 @@ func (s *Server) labelAsked(w http.ResponseWriter, r *http.Request) (l label.Lab
 	now := s.bench.Snapshot()
 	b, ok := findBatch(now, r.PathValue("id"))
 	if !ok {
-		s.refuse(w, problem(http.StatusNotFound, "", "there is no open batch of that id").Saying("label-no-batch"))
+		s.refusePage(w, r, problem(http.StatusNotFound, "", "there is no open batch of that id").Saying("label-no-batch"))
 		return l, "", false
 	}
 	l, why = s.labelOf(b, now)
@@ -53,14 +53,14 @@ func (s *Server) labelSVG(w http.ResponseWriter, r *http.Request) {
 	if why != "" {
 		p := problem(http.StatusConflict, "", why)
 		p.Text = why
-		s.refuse(w, p)
+		s.refusePage(w, r, p)
 		return
 	}
 	svg, err := l.SVG()
 	if err != nil {
 		p := problem(http.StatusUnprocessableEntity, "", "the label cannot be drawn: http.public_url is too long for its code")
 		p.Text = s.settings.Locale.Say("label.address-too-long")
-		s.refuse(w, p)
+		s.refusePage(w, r, p)
 		return
 	}
 	w.Header().Set("Content-Type", "image/svg+xml")
@@ -83,7 +83,7 @@ func (s *Server) labelPage(w http.ResponseWriter, r *http.Request) {
 	body, err := s.pages.Label(l, why, sheets)
 	if err != nil {
 		s.log.Error("label page", "err", err)
-		s.refuse(w, problem(http.StatusInternalServerError, "", "the page could not be made; the bench's log says why"))
+		s.refusePage(w, r, problem(http.StatusInternalServerError, "", "the page could not be made; the bench's log says why"))
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")

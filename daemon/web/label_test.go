@@ -1,6 +1,7 @@
 package web
 
 import (
+	"html"
 	"net/http"
 	"strings"
 	"testing"
@@ -68,5 +69,24 @@ func TestLabel(t *testing.T) {
 	s.show(func(n *view.Snapshot) { n.Batches[0].Quality = view.QualityUncertain })
 	if _, svg := get("/batches/0612-1/label.svg"); !strings.Contains(svg, "uncertain") {
 		t.Errorf("of uncertain figures: %s", svg)
+	}
+}
+
+// TestARefusedPageIsAPage: a person who opens a page that cannot be shown reads why, in words; a program gets
+// the problem.
+func TestARefusedPageIsAPage(t *testing.T) {
+	h := newServer(t, newStand()).Handler()
+	for path, status := range map[string]int{"/report": 503, "/report?from=x": 503, "/checks/nothing": 404, "/batches/0612-99/label": 404, "/batches/0612-99/label.svg": 404} {
+		p := isProblem(t, answerTo(h, fromHere("GET", path, "")), status)
+		r := fromHere("GET", path, "")
+		r.Header.Set("Accept", "text/html,application/xhtml+xml,*/*;q=0.8")
+		w := answerTo(h, r)
+		body, details, _ := strings.Cut(w.Body.String(), "<details>")
+		if w.Code != status || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/html") || !strings.Contains(body, html.EscapeString(p["text"].(string))) {
+			t.Errorf("%s: status %d, %s", path, w.Code, w.Body)
+		}
+		if detail := html.EscapeString(p["detail"].(string)); strings.Contains(body, detail) || !strings.Contains(details, detail) {
+			t.Errorf("%s: the detail is not behind the details: %s", path, w.Body)
+		}
 	}
 }

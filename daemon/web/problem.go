@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -45,6 +46,25 @@ func (s *Server) refuse(w http.ResponseWriter, p *Problem) {
 		body = nil
 	}
 	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(p.Status)
+	w.Write(body)
+}
+
+// refusePage answers with a problem where a person opens a page: a browser gets a page that says it.
+func (s *Server) refusePage(w http.ResponseWriter, r *http.Request, p *Problem) {
+	if !strings.Contains(r.Header.Get("Accept"), "text/html") {
+		s.refuse(w, p)
+		return
+	}
+	p = s.worded(p)
+	body, err := s.pages.Refused(p.Text, p.Detail)
+	if err != nil {
+		s.log.Error("page of a refusal not made", "err", err)
+		s.refuse(w, p)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(p.Status)
 	w.Write(body)
 }

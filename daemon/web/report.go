@@ -47,7 +47,7 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		p := problem(http.StatusInternalServerError, "", "the report could not be made; the bench's log says why")
 		errors.As(err, &p)
-		s.refuse(w, p)
+		s.refusePage(w, r, p)
 		return
 	}
 	w.Header().Set("Content-Security-Policy", reportPolicy())
@@ -74,7 +74,7 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 		written, err := report.WriteCheck(&out, now.Bench, i, s.settings.Locale)
 		if err != nil {
 			s.log.Error("record of a check not made", "device", id, "err", err)
-			s.refuse(w, problem(http.StatusInternalServerError, "", "the record could not be made; the bench's log says why"))
+			s.refusePage(w, r, problem(http.StatusInternalServerError, "", "the record could not be made; the bench's log says why"))
 			return
 		}
 		if written {
@@ -85,7 +85,7 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	s.refuse(w, problem(http.StatusNotFound, "", "no check of "+shortened(id)+" is known").Saying("no-check", "device", shortened(id)))
+	s.refusePage(w, r, problem(http.StatusNotFound, "", "no check of "+shortened(id)+" is known").Saying("no-check", "device", shortened(id)))
 }
 
 func (s *Server) reportSources(now *view.Snapshot) report.Sources {

@@ -70,7 +70,7 @@ func TestAlarmsOfInkAreFolded(t *testing.T) {
 	b.eventually("the ink's alarm is folded", `![...document.querySelectorAll("#alarms .alarm")].some((e) => e.checkVisibility() && e.innerText.includes("Batch ends soon"))`)
 	b.sees("#alarms summary", "1 alarm about ink or presses")
 	b.click(".alarms-elsewhere summary")
-	b.sees(".alarms-elsewhere", "0612-2: Batch ends soon")
+	b.sees(".alarms-elsewhere", "0612-2, dial-flat on press-2: Batch ends soon")
 	b.openAt(f, "/presses")
 	b.sees("#alarms", "0612-2, dial-flat on press-2: Batch ends soon")
 }

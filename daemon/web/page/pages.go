@@ -159,3 +159,14 @@ func (p *Pages) Label(l label.Label, why string, sheets []view.SafetySheet) ([]b
 	}{labelPage, l, why, sheets})
 	return out.Bytes(), err
 }
+
+// Refused returns an HTML page in place of one that cannot be shown: text says why and what to do, and raw is
+// what the one who mends it needs. The error is that of the template.
+func (p *Pages) Refused(text, raw string) ([]byte, error) {
+	var out bytes.Buffer
+	err := p.site.label.ExecuteTemplate(&out, "refused", struct {
+		document
+		Text, Raw string
+	}{labelPage, text, raw})
+	return out.Bytes(), err
+}

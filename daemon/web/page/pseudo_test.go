@@ -186,4 +186,13 @@ func TestLabelPageInPseudoLanguage(t *testing.T) {
 			}
 		}
 	}
+	body, err := pages.Refused("[nö]", "[räw]")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range tag.Split(string(body), -1) {
+		if english := words.NotPseudo(text); english != "" {
+			t.Errorf("%q of %q is not from the catalogue", english, text)
+		}
+	}
 }

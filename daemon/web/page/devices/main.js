@@ -30,7 +30,7 @@ function newestCheck() {
   return Math.max(0, ...[...page.store.all("sensors")].flatMap((row) => (row.check_points ?? []).map((point) => Date.parse(point.at))));
 }
 
-const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms", "inks"], fresh: ["sensors"], freshMs: askMs, needs: [ask], heartbeatS: 1 });
+const page = live({ kinds: ["sensors", "scales", "air", "lights", "alarms", "inks", "batches"], fresh: ["sensors"], freshMs: askMs, needs: [ask], heartbeatS: 1 });
 page.start(() => {
   const verdict = verdictPanel(byId("verdict"), page);
   const instruments = instrumentsPanel(byId("instruments"), page);
