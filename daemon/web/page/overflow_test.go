@@ -2,6 +2,7 @@ package page
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"testing"
@@ -114,6 +115,23 @@ func TestLongPathsWrap(t *testing.T) {
 				b.closed()
 			}
 		}
+	}
+}
+
+// TestLongPathsWrapOnTheWall: nor on the wall, where the longest reasons still leave every press on the screen.
+func TestLongPathsWrapOnTheWall(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, int(wall.width), int(wall.height))
+	b.expect("503")
+	for _, presses := range []int{1, 3, 4, 8} {
+		now := time.Date(2026, 6, 12, 22, 30, 0, 0, time.Local)
+		f := newFakeBench(t, withLongPaths(t, wallShop(now, presses)))
+		f.made = now
+		b.openWall(f)
+		b.wraps(fmt.Sprintf("the wall of %d presses", presses), wall, wide, tall, narrow)
+		b.run(chromedp.EmulateViewport(wall.width, wall.height))
+		b.eventually("drawn anew", `document.querySelector(".wall-name") && new Promise((done) => setTimeout(() => done(true), 1100))`)
+		b.isReadFromAfar(fmt.Sprintf("the wall of %d presses", presses))
 	}
 }
 

@@ -56,9 +56,8 @@ export function wallPanel(element, { store }) {
       const shown = lines.slice(at * atOnce, (at + 1) * atOnce);
       for (const part of keyed(list, shown, (line) => line.press.id, wallLine)) part.draw(now, contact);
       wall.dataset.rows = String(rows); // a name that is wider has a row of its own
-      wall.dataset.notes = String(lines.length <= notesUpTo / rows);
       // A last page that is not full has lines as large as the others.
-      fit((contact ? 1 : smallHead) + (count > 1 ? rowsAtOnce : rows * shown.length));
+      fit((contact ? 1 : smallHead) + (count > 1 ? rowsAtOnce : rows * shown.length), lines.length <= notesUpTo / rows);
     },
   };
 }
@@ -153,7 +152,8 @@ const largest = [1.35, 1.2, 1.1];
 
 /**
  * fitter returns a function that makes the text of a list as large as so many lines of it may be in
- * an element. The times of the next mix are the larger ones, as far as all can be read then.
+ * an element. The times of the next mix are the larger ones, as far as all can be read then. Notes are shown where
+ * they leave every line on the screen.
  * @param {HTMLElement} list
  * @param {HTMLElement} element
  */
@@ -164,10 +164,10 @@ function fitter(list, element) {
     list.style.setProperty("--larger", String(factor));
     return list.offsetWidth / trial;
   };
-  return (/** @type {number} */ lines) => {
-    const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, list.innerText]);
+  return (/** @type {number} */ lines, /** @type {boolean} */ notes) => {
+    const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, notes, list.textContent]);
     if (fitted === key || lines === 0) return;
-    list.dataset.tight = "false";
+    Object.assign(list.dataset, { tight: "false", notes: String(notes) });
     Object.assign(list.style, { fontSize: `${trial}px`, width: "max-content" });
     const byHeight = element.clientHeight / lines / lineHeight;
     const sizeAt = (/** @type {number} */ factor) => Math.min(byHeight, element.clientWidth / widthAt(factor));
@@ -178,6 +178,7 @@ function fitter(list, element) {
     Object.assign(list.style, { width: "", fontSize: `${size}px` });
     // Words that are too long even so, as another language has them, take two rows of smaller letters.
     list.dataset.tight = String(natural * size > element.clientWidth + 1);
+    if (list.scrollHeight > list.clientHeight + 1) list.dataset.notes = "false";
     fitted = key;
   };
 }
