@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -134,13 +135,8 @@ func TestFitsEveryScreen(t *testing.T) {
 		path, scene string
 		sizes       []size
 	}{
-		{"/", "pouring", []size{wide, tall, phone, zoom}},
-		{"/", "over", []size{wide, tall, phone, zoom}},
 		{"/", "idle", []size{wide, tall, phone}},
 		{"/", "empty", []size{wide, phone}},
-		{"/", "waiting", []size{wide, tall, phone}},
-		{"/", "which-cup", []size{wide, phone}},
-		{"/", "resting", []size{wide, tall, phone}},
 		{"/presses", "pouring", []size{wall, wide, tall, phone, zoom}},
 		{"/presses", "troubled", []size{wall, phone}},
 		{"/presses", "empty", []size{wall}},
@@ -209,6 +205,26 @@ func (b *browser) keepsPicture(name string) {
 	}
 	if err := os.WriteFile(filepath.Join(b.t.ArtifactDir(), name+".png"), picture, 0o644); err != nil {
 		b.t.Fatal(err)
+	}
+}
+
+// pictures takes pictures of what is shown on each screen, in light and dark colours, where -artifacts asks for them.
+func (b *browser) pictures(what string) {
+	b.t.Helper()
+	if !keepsPictures() {
+		return
+	}
+	name := strings.Trim(regexp.MustCompile(`[^A-Za-z0-9]+`).ReplaceAllString(what, "-"), "-")
+	screens := []size{wide, tall, phone}
+	if strings.Contains(what, "wall") {
+		screens = []size{wall}
+	}
+	for _, s := range screens {
+		for _, scheme := range []string{"light", "dark"} {
+			b.run(chromedp.EmulateViewport(s.width, s.height), media("prefers-color-scheme", scheme))
+			b.redrawn(s)
+			b.keepsPicture(fmt.Sprintf("axe-%s-%dx%d-%s", name, s.width, s.height, scheme))
+		}
 	}
 }
 

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -11,8 +12,10 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/reference"
+	"potlifed/daemon/report"
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
+	"potlifed/daemon/words"
 )
 
 // longPath is 120 characters without a gap at which a line may end: the longest that a message of
@@ -140,6 +143,20 @@ func TestLongPathsWrapOnTheWall(t *testing.T) {
 func TestLongPathsWrapOnStillPages(t *testing.T) {
 	t.Parallel()
 	b := openBrowser(t, int(narrow.width), int(narrow.height))
+	at := stillPages(t)
+	for _, path := range []string{"/help", "/reference", "/label", "/no-label", "/check-record", "/report-file", offlinePath} {
+		b.run(chromedp.Navigate(at + path))
+		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => (d.open = true))`))
+		if n := eval[int](b, withPaths); n < 5 {
+			t.Errorf("%s: only %d texts have a path", path, n)
+		}
+		b.wraps(path, narrow, phone, tall, wide, wall)
+	}
+}
+
+// stillPages serves them, with the file of a report and the record of a check, and returns where.
+func stillPages(t *testing.T) (at string) {
+	t.Helper()
 	labelled := func(why string) []byte {
 		sheets := []view.SafetySheet{{Part: "ink", ID: "dial-satin", Link: "/sheets/" + longPath}}
 		body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, why, sheets)
@@ -148,11 +165,18 @@ func TestLongPathsWrapOnStillPages(t *testing.T) {
 		}
 		return body
 	}
+	var record bytes.Buffer
+	checked := view.Sensor{ID: "bench-air", Condition: "up", CheckFailed: "the check of bench-air failed", CheckFinding: "solvent", CheckPoints: []view.SensorCheckPoint{
+		{At: reported, Salt: "magnesium-chloride", ReadPct: 33, ReferencePct: 33.1, AllowedPct: 3, Passed: true}, {At: reported, Salt: "sodium-chloride", ReadPct: 66, ReferencePct: 75.5, AllowedPct: 3},
+	}}
+	if written, err := report.WriteCheck(&record, "bench-1", checked, words.Locale{Zone: time.UTC}); !written || err != nil {
+		t.Fatal(err)
+	}
 	mux := http.NewServeMux()
 	mux.Handle("/", inEnglish().Handler())
 	mux.Handle("/reference", reference.Handler())
 	mux.Handle("/reference.css", reference.Handler())
-	for path, body := range map[string][]byte{"/label": labelled(""), "/no-label": labelled("it failed: " + longPath), "/report-file": reportFile(t)} {
+	for path, body := range map[string][]byte{"/label": labelled(""), "/no-label": labelled("it failed: " + longPath), "/report-file": reportFile(t), "/check-record": record.Bytes()} {
 		mux.HandleFunc(path, func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Type", "text/html")
 			w.Write(body)
@@ -163,14 +187,7 @@ func TestLongPathsWrapOnStillPages(t *testing.T) {
 	}
 	server := httptest.NewServer(mux)
 	t.Cleanup(server.Close)
-	for _, path := range []string{"/help", "/reference", "/label", "/no-label", "/report-file", offlinePath} {
-		b.run(chromedp.Navigate(server.URL + path))
-		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => (d.open = true))`))
-		if n := eval[int](b, withPaths); n < 5 {
-			t.Errorf("%s: only %d texts have a path", path, n)
-		}
-		b.wraps(path, narrow, phone, tall, wide, wall)
-	}
+	return server.URL
 }
 
 // withPaths puts the path at the end of each text of a page, but for the drawn ones, and returns to how many.
