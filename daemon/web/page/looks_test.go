@@ -199,7 +199,11 @@ func (b *browser) keepsPicture(name string) {
 	if !keepsPictures() {
 		return
 	}
-	picture, err := chromedp.Run(b, chromedp.FullScreenshot(100))
+	take := chromedp.FullScreenshot(100)
+	if eval[bool](b, `document.querySelector("dialog[open]") !== null`) {
+		take = chromedp.CaptureScreenshot() // what lies below the screen cannot be reached then
+	}
+	picture, err := chromedp.Run(b, take)
 	if err != nil {
 		b.t.Fatal(err)
 	}
