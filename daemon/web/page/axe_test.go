@@ -154,6 +154,9 @@ func TestNoStillPageBreachesWCAG(t *testing.T) {
 	for _, path := range []string{"/label", "/no-label", "/check-record", "/reference"} {
 		b.run(chromedp.Navigate(at + path))
 		b.accessible(axe, path, wide, phone)
+		for _, found := range eval[[]string](b, `[...document.querySelectorAll("caption, h1, h2, p")].filter((e) => e.innerText.trim() && e.checkVisibility() && e.offsetWidth < 40).map((e) => e.innerText)`) {
+			t.Errorf("%s: a text is as narrow as a letter: %s", path, found)
+		}
 	}
 }
 
