@@ -200,8 +200,8 @@ func (b *browser) keepsPicture(name string) {
 		return
 	}
 	take := chromedp.FullScreenshot(100)
-	if eval[bool](b, `document.querySelector("dialog[open]") !== null`) {
-		take = chromedp.CaptureScreenshot() // what lies below the screen cannot be reached then
+	if eval[bool](b, `document.querySelector("dialog[open]") !== null || document.documentElement.scrollHeight > 16000`) {
+		take = chromedp.CaptureScreenshot() // what lies below a dialog cannot be reached, and so large a picture is refused
 	}
 	picture, err := chromedp.Run(b, take)
 	if err != nil {
