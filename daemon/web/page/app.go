@@ -33,7 +33,8 @@ var icons = []struct{ file, sizes, kind, purpose string }{
 	{"app/icon-maskable-512.png", "512x512", "image/png", "maskable"},
 }
 
-// manifest is the web app manifest (W3C, Web Application Manifest).
+// manifest is the web app manifest (W3C, Web Application Manifest). The app fills the screen of a tablet on the
+// bench; a browser that cannot do so takes "standalone" instead, as the standard says.
 type manifest struct {
 	ID              string         `json:"id"`
 	Name            string         `json:"name"`
@@ -60,7 +61,7 @@ type manifestIcon struct {
 func (b *built) addApp(from fs.FS) error {
 	m := manifest{
 		ID: "/", Name: "potlifed", ShortName: "potlifed", Description: b.locale.Say("page.app.description"), Lang: b.locale.Code(),
-		StartURL: "/", Scope: "/", Display: "standalone", BackgroundColor: "#f5f5f2", ThemeColor: "#1b1d1f",
+		StartURL: "/", Scope: "/", Display: "fullscreen", BackgroundColor: "#f5f5f2", ThemeColor: "#1b1d1f",
 	}
 	for _, i := range icons {
 		at, ok := b.assets.paths[i.file]

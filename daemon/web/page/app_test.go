@@ -24,7 +24,7 @@ func TestManifest(t *testing.T) {
 	if kind := r.Header.Get("Content-Type"); kind != "application/manifest+json" || json.Unmarshal([]byte(read(t, r.Body)), &m) != nil {
 		t.Fatalf("it is sent as %s", kind)
 	}
-	if m.Display != "standalone" || m.StartURL != "/" || m.Scope != "/" || m.Description == "" {
+	if m.Display != "fullscreen" || m.StartURL != "/" || m.Scope != "/" || m.Description == "" {
 		t.Errorf("%+v", m)
 	}
 	sizes := map[string]bool{}

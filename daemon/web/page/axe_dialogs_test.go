@@ -59,6 +59,7 @@ func TestNoQuestionBreachesWCAG(t *testing.T) {
 			b.option("Mark as empty…")
 		}, "Is ink-4 empty?"},
 		{"an opened can", "/cans", func() map[string]any { return cansShop(now) }, func() { b.act("Opened…", "ink-4") }, "ink-4"},
+		{"a print of a closed batch", "/batches/0611-2", func() map[string]any { return cansShop(now) }, func() { b.clickHaving("button", "A print was tested…") }, "often tested a day later"},
 		{"a check of a scale", "/devices", func() map[string]any { return shop(now) }, func() { b.act("Check…", "scale-1") }, "The pan is empty"},
 		{"a correction", "/devices", correctedShop(now), func() { b.act("Correct its readings…", "bench-air") }, "You can take the correction back."},
 		{"a correction taken back", "/devices", correctedShop(now), func() { b.act("Stop correcting…", "floor-air") }, "Use its readings as they are"},

@@ -1,7 +1,9 @@
 package page
 
 import (
+	"bytes"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"testing"
@@ -10,8 +12,10 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"potlifed/daemon/reference"
+	"potlifed/daemon/report"
 	"potlifed/daemon/view"
 	"potlifed/daemon/web/label"
+	"potlifed/daemon/words"
 )
 
 // longPath is 120 characters without a gap at which a line may end: the longest that a message of
@@ -117,11 +121,42 @@ func TestLongPathsWrap(t *testing.T) {
 	}
 }
 
+// TestLongPathsWrapOnTheWall: nor on the wall, where the longest reasons still leave every press on the screen.
+func TestLongPathsWrapOnTheWall(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, int(wall.width), int(wall.height))
+	b.expect("503")
+	for _, presses := range []int{1, 3, 4, 8} {
+		now := time.Date(2026, 6, 12, 22, 30, 0, 0, time.Local)
+		f := newFakeBench(t, withLongPaths(t, wallShop(now, presses)))
+		f.made = now
+		b.openWall(f)
+		b.wraps(fmt.Sprintf("the wall of %d presses", presses), wall, wide, tall, narrow)
+		b.run(chromedp.EmulateViewport(wall.width, wall.height))
+		b.eventually("drawn anew", `document.querySelector(".wall-name") && new Promise((done) => setTimeout(() => done(true), 1100))`)
+		b.isReadFromAfar(fmt.Sprintf("the wall of %d presses", presses))
+	}
+}
+
 // TestLongPathsWrapOnStillPages: nor does any text of the pages that are written once and have no rows: each has a long
 // path at its end.
 func TestLongPathsWrapOnStillPages(t *testing.T) {
 	t.Parallel()
 	b := openBrowser(t, int(narrow.width), int(narrow.height))
+	at := stillPages(t)
+	for _, path := range []string{"/help", "/reference", "/label", "/no-label", "/check-record", "/report-file", offlinePath} {
+		b.run(chromedp.Navigate(at + path))
+		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => (d.open = true))`))
+		if n := eval[int](b, withPaths); n < 5 {
+			t.Errorf("%s: only %d texts have a path", path, n)
+		}
+		b.wraps(path, narrow, phone, tall, wide, wall)
+	}
+}
+
+// stillPages serves them, with the file of a report and the record of a check, and returns where.
+func stillPages(t *testing.T) (at string) {
+	t.Helper()
 	labelled := func(why string) []byte {
 		sheets := []view.SafetySheet{{Part: "ink", ID: "dial-satin", Link: "/sheets/" + longPath}}
 		body, err := inEnglish().Label(label.Label{Batch: "0612-1"}, why, sheets)
@@ -130,11 +165,18 @@ func TestLongPathsWrapOnStillPages(t *testing.T) {
 		}
 		return body
 	}
+	var record bytes.Buffer
+	checked := view.Sensor{ID: "bench-air", Condition: "up", CheckFailed: "the check of bench-air failed", CheckFinding: "solvent", CheckPoints: []view.SensorCheckPoint{
+		{At: reported, Salt: "magnesium-chloride", ReadPct: 33, ReferencePct: 33.1, AllowedPct: 3, Passed: true}, {At: reported, Salt: "sodium-chloride", ReadPct: 66, ReferencePct: 75.5, AllowedPct: 3},
+	}}
+	if written, err := report.WriteCheck(&record, "bench-1", checked, words.Locale{Zone: time.UTC}); !written || err != nil {
+		t.Fatal(err)
+	}
 	mux := http.NewServeMux()
 	mux.Handle("/", inEnglish().Handler())
 	mux.Handle("/reference", reference.Handler())
 	mux.Handle("/reference.css", reference.Handler())
-	for path, body := range map[string][]byte{"/label": labelled(""), "/no-label": labelled("it failed: " + longPath), "/report-file": reportFile(t)} {
+	for path, body := range map[string][]byte{"/label": labelled(""), "/no-label": labelled("it failed: " + longPath), "/report-file": reportFile(t), "/check-record": record.Bytes()} {
 		mux.HandleFunc(path, func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Type", "text/html")
 			w.Write(body)
@@ -145,14 +187,7 @@ func TestLongPathsWrapOnStillPages(t *testing.T) {
 	}
 	server := httptest.NewServer(mux)
 	t.Cleanup(server.Close)
-	for _, path := range []string{"/help", "/reference", "/label", "/no-label", "/report-file", offlinePath} {
-		b.run(chromedp.Navigate(server.URL + path))
-		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => (d.open = true))`))
-		if n := eval[int](b, withPaths); n < 5 {
-			t.Errorf("%s: only %d texts have a path", path, n)
-		}
-		b.wraps(path, narrow, phone, tall, wide, wall)
-	}
+	return server.URL
 }
 
 // withPaths puts the path at the end of each text of a page, but for the drawn ones, and returns to how many.

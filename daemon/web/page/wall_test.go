@@ -103,10 +103,6 @@ func TestWallIsReadFromAfar(t *testing.T) {
 			alarms := rows["alarms"].([]view.Alarm)
 			alarms[0].Subject, alarms[0].Title = "sensor-"+strings.Repeat("y", made.presses*2), "Sensor values cannot be right"
 		}
-		if made.presses == 8 { // ids as long as they may be
-			rows["presses"].([]view.Press)[7].ID = "press-" + strings.Repeat("x", 26)
-			rows["batches"].([]view.Batch)[6].Press = at(rows["presses"].([]view.Press)[7].ID)
-		}
 		f := newFakeBench(t, rows)
 		f.made = made.at
 		b.openWall(f)
@@ -141,8 +137,51 @@ func (b *browser) isReadFromAfar(what string) {
 		b.keepsPicture(strings.NewReplacer(" ", "-", ":", "").Replace("wall " + what + " " + dark))
 	}
 	for _, found := range eval[[]string](b, smallLetters) {
-		if !strings.HasPrefix(found, "press-x") { // it is small rather than cut
-			b.t.Errorf("%s: too small to be read at 4 m: %s", what, found)
+		b.t.Errorf("%s: too small to be read at 4 m: %s", what, found)
+	}
+}
+
+// TestWallHasWholeNames: the id of a press is read from afar too, however long it is and however many presses there
+// are, and each press stands on one of the pages that turn.
+func TestWallHasWholeNames(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 1920, 1080)
+	evening := time.Date(2026, 6, 12, 22, 30, 0, 0, time.Local)
+	for _, c := range []struct {
+		presses int
+		name    string // before the number of the press
+		pages   int
+	}{
+		{8, "hall-a-", 1}, {8, "machine", 2}, {12, "hall-a-", 3}, // 8 letters, 8 wide ones, and 9
+		{1, "tampo-line-", 1}, {2, "tampo-line-", 1}, {4, "tampo-line-", 1}, {5, "tampo-line-", 2}, {12, "tampo-line-", 3},
+		{8, "north-hall-pad-", 2}, {3, "press-beside-the-window-hall-", 1}, // 16 letters, and nearly as many as there may be
+	} {
+		what := fmt.Sprintf("%d presses such as %s1", c.presses, c.name)
+		rows := wallShop(evening, c.presses)
+		presses, want := rows["presses"].([]view.Press), map[string]bool{}
+		for i := range presses {
+			presses[i].ID = strings.Replace(presses[i].ID, "press-", c.name, 1)
+			want[presses[i].ID] = true
+		}
+		for i, batch := range rows["batches"].([]view.Batch) {
+			if batch.Press != nil {
+				rows["batches"].([]view.Batch)[i].Press = at(strings.Replace(*batch.Press, "press-", c.name, 1))
+			}
+		}
+		f := newFakeBench(t, rows)
+		f.made = evening
+		b.openWall(f)
+		for page := range c.pages {
+			b.eventually("the page", fmt.Sprintf(`%d < 2 || document.querySelector(".wall-page-number").innerText === "%d / %d"`, c.pages, page+1, c.pages))
+			b.eventually("it has turned", "document.getAnimations().every((a) => a.playState === 'finished' || a.animationName.startsWith('flash'))")
+			b.isReadFromAfar(fmt.Sprintf("%s page %d", what, page+1))
+			for _, name := range eval[[]string](b, `[...document.querySelectorAll(".wall-name")].map((e) => e.innerText)`) {
+				delete(want, name)
+			}
+			b.run(chromedp.KeyEvent(kb.ArrowRight))
+		}
+		if len(want) > 0 {
+			t.Errorf("%s: not on the wall: %v", what, want)
 		}
 	}
 }

@@ -4,8 +4,6 @@ import { clockTime } from "../lib/dates.js";
 import { meaningWords } from "../lib/signs.js";
 import { say } from "../lib/words.js";
 
-export const linesAtOnce = 8; // more presses than these are shown on pages that turn
-
 /**
  * A line: its press, the batch on it, and the mix that comes next on it, as the bench tells.
  * @typedef {{ press: API.PressView, batch?: API.BatchView, coming?: API.BatchView }} Line

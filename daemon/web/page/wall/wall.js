@@ -6,11 +6,11 @@ import { timeOfDay } from "../lib/dates.js";
 import { h, keyed, setText, show } from "../lib/dom.js";
 import { sign } from "../lib/signs.js";
 import { say } from "../lib/words.js";
-import { linesAtOnce, linesOf, nextMix, verdict } from "./rows.js";
+import { linesOf, nextMix, verdict } from "./rows.js";
 
+const rowsAtOnce = 8; // what takes more rows than these is shown on pages that turn
+const nameRoom = 4.4; // em for a name beside the longest verdict: about eight letters of an id
 const notesUpTo = 4; // presses whose ink and reason have room
-const shortName = 8; // letters that stand on one line beside the largest verdict
-const longName = 24; // that stand on two lines of half the size
 const [shortAlarms, longAlarms] = [40, 80]; // letters that stand on two lines and on three
 const turnMs = 12_000; // how long a page stays
 
@@ -31,6 +31,7 @@ export function wallPanel(element, { store }) {
   element.append(none, wall);
   const turning = pages();
   const fit = fitter(wall, element);
+  const wide = measure(wall);
   return {
     /**
      * @param {number} now
@@ -38,24 +39,39 @@ export function wallPanel(element, { store }) {
      */
     update(now, contact) {
       const lines = linesOf(store.all("presses"), store.all("batches"));
-      const rows = store.all("alarms");
-      const open = countAlarms(rows);
+      const stands = store.all("alarms");
+      const open = countAlarms(stands);
       setText(time, store.clock.known ? timeOfDay(now) : "");
-      const named = contact && !outOfContact() && open > 0 ? say("wall.alarms", { n: open, gravest: gravest(rows) }) : "";
+      const named = contact && !outOfContact() && open > 0 ? say("wall.alarms", { n: open, gravest: gravest(stands) }) : "";
       setText(alarms, named || (contact && outOfContact() ? say("wall.no-contact") : ""));
       alarms.dataset.length = !named ? "none" : named.length <= shortAlarms ? "short" : named.length <= longAlarms ? "long" : "longest";
       show(wall, lines.length > 0);
       show(none, lines.length === 0 && store.loaded.has("presses"));
-      const count = Math.max(1, Math.ceil(lines.length / linesAtOnce));
+      const rows = wide(lines.map((line) => line.press.id)) > nameRoom ? 2 : 1;
+      const atOnce = rowsAtOnce / rows;
+      const count = Math.max(1, Math.ceil(lines.length / atOnce));
       const at = turning.page(count);
       setText(number, `${at + 1} / ${count}`);
       show(number, count > 1);
-      const shown = lines.slice(at * linesAtOnce, (at + 1) * linesAtOnce);
+      const shown = lines.slice(at * atOnce, (at + 1) * atOnce);
       for (const part of keyed(list, shown, (line) => line.press.id, wallLine)) part.draw(now, contact);
-      wall.dataset.notes = String(lines.length <= notesUpTo);
+      wall.dataset.rows = String(rows); // a name that is wider has a row of its own
       // A last page that is not full has lines as large as the others.
-      fit((contact ? 1 : smallHead) + (count > 1 ? linesAtOnce : shown.length));
+      fit((contact ? 1 : smallHead) + (count > 1 ? rowsAtOnce : rows * shown.length), lines.length <= notesUpTo / rows);
     },
+  };
+}
+
+/**
+ * measure returns a function that tells how wide the longest of some texts is in the letters of an element, in em.
+ * @param {HTMLElement} element
+ */
+function measure(element) {
+  const pen = /** @type {CanvasRenderingContext2D} */ (document.createElement("canvas").getContext("2d"));
+  const em = 100;
+  return (/** @type {string[]} */ texts) => {
+    pen.font = `${em}px ${getComputedStyle(element).fontFamily}`;
+    return Math.max(...texts.map((text) => pen.measureText(text).width / em));
   };
 }
 
@@ -99,9 +115,7 @@ function wallLine() {
     element,
     update(/** @type {import("./rows.js").Line} */ given) {
       line = given;
-      const id = line.press.id;
-      setText(name, id);
-      name.dataset.length = id.length <= shortName ? "short" : id.length <= longName ? "long" : "longest";
+      setText(name, line.press.id);
     },
     /**
      * @param {number} now
@@ -138,7 +152,8 @@ const largest = [1.35, 1.2, 1.1];
 
 /**
  * fitter returns a function that makes the text of a list as large as so many lines of it may be in
- * an element. The times of the next mix are the larger ones, as far as all can be read then.
+ * an element. The times of the next mix are the larger ones, as far as all can be read then. Notes are shown where
+ * they leave every line on the screen.
  * @param {HTMLElement} list
  * @param {HTMLElement} element
  */
@@ -149,10 +164,10 @@ function fitter(list, element) {
     list.style.setProperty("--larger", String(factor));
     return list.offsetWidth / trial;
   };
-  return (/** @type {number} */ lines) => {
-    const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, list.innerText]);
+  return (/** @type {number} */ lines, /** @type {boolean} */ notes) => {
+    const key = JSON.stringify([innerWidth, element.clientWidth, element.clientHeight, lines, notes, list.textContent]);
     if (fitted === key || lines === 0) return;
-    list.dataset.tight = "false";
+    Object.assign(list.dataset, { tight: "false", notes: String(notes) });
     Object.assign(list.style, { fontSize: `${trial}px`, width: "max-content" });
     const byHeight = element.clientHeight / lines / lineHeight;
     const sizeAt = (/** @type {number} */ factor) => Math.min(byHeight, element.clientWidth / widthAt(factor));
@@ -163,6 +178,7 @@ function fitter(list, element) {
     Object.assign(list.style, { width: "", fontSize: `${size}px` });
     // Words that are too long even so, as another language has them, take two rows of smaller letters.
     list.dataset.tight = String(natural * size > element.clientWidth + 1);
+    if (list.scrollHeight > list.clientHeight + 1) list.dataset.notes = "false";
     fitted = key;
   };
 }
