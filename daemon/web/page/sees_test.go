@@ -445,7 +445,7 @@ func TestWhatDiesFirstIsOnTop(t *testing.T) {
 		}
 	}
 
-	if got, want := eval[[]string](b, `[...document.querySelectorAll(".beyond")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`), "to "+clockOf(now, 7*time.Hour+40*time.Minute)+" ›"; len(got) != 1 || got[0] != want {
+	if got, want := eval[[]string](b, `[...document.querySelectorAll(".beyond")].filter((e) => e.checkVisibility()).map((e) => e.innerText)`), "to "+clockOf(now, 7*time.Hour+40*time.Minute)+" ›"; len(got) != 1 || strings.ReplaceAll(got[0], "\u00a0", " ") != want {
 		t.Errorf("bars that run off the axis say %q, want %q", got, want)
 	}
 

@@ -213,7 +213,7 @@ func TestWallTurns(t *testing.T) {
 	clock := func(d time.Duration) string { return now.Add(d).Local().Format("15:04") }
 	b.eventually("what each says", fmt.Sprintf(`[...document.querySelectorAll(".wall-line")].slice(0, 3).map((e) => e.querySelector(".wall-verdict").innerText + ", " + e.querySelector(".wall-next").innerText).join("; ") === %q`,
 		"Do not print, now; safe to "+clock(10*time.Minute)+", now; safe to "+clock(60*time.Minute)+", "+clock(45*time.Minute)))
-	b.sees(".wall-alarms", "1 alarm, 0612-2: Batch ends soon")
+	b.sees(".wall-alarms", "1 alarm, 0612-2, dial-")
 	b.sees(".wall-clock", clock(0))
 	b.skip(12 * time.Second)
 	b.eventually("it turns", fmt.Sprintf(`%s === %q`, names, second))

@@ -61,10 +61,11 @@ export function subjectWords({ about, subject }, store) {
 /**
  * gravest names the first of the alarms that ask for a person; empty where there is none.
  * @param {API.AlarmView[]} rows
+ * @param {Pick<import("../lib/store.js").Store, "get">} store
  */
-export function gravest(rows) {
+export function gravest(rows, store) {
   const first = orderAlarms(rows).shown.find(notAcknowledged);
-  return first ? `${first.subject}: ${first.title}` : "";
+  return first ? `${subjectWords(first, store)}: ${first.title}` : "";
 }
 
 /**

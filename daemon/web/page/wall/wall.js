@@ -42,7 +42,7 @@ export function wallPanel(element, { store }) {
       const stands = store.all("alarms");
       const open = countAlarms(stands);
       setText(time, store.clock.known ? timeOfDay(now) : "");
-      const named = contact && !outOfContact() && open > 0 ? say("wall.alarms", { n: open, gravest: gravest(stands) }) : "";
+      const named = contact && !outOfContact() && open > 0 ? say("wall.alarms", { n: open, gravest: gravest(stands, store) }) : "";
       setText(alarms, named || (contact && outOfContact() ? say("wall.no-contact") : ""));
       alarms.dataset.length = !named ? "none" : named.length <= shortAlarms ? "short" : named.length <= longAlarms ? "long" : "longest";
       show(wall, lines.length > 0);
