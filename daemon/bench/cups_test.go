@@ -372,3 +372,30 @@ func TestAnotherCupIsNoPour(t *testing.T) {
 		})
 	}
 }
+
+// TestACupWithAPourNotTakenMayBeBack: a mix was set aside with hardener in its cup that nobody had confirmed. Its cup
+// then weighs nearly what another one does, and must not be taken for that one back from its stir.
+func TestACupWithAPourNotTakenMayBeBack(t *testing.T) {
+	s := openShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.pass(6*time.Second, both(mild))
+	a, gross := s.begins(60)
+	s.must(request.ConfirmStep{Batch: a, Step: "stir-hardener"})
+	s.pours(gross, gross+7.5, 2*time.Second)
+	s.must(request.ConfirmStep{Batch: a, Step: "thinner"}) // the cup weighs 94.5 g
+	s.lifts()
+	b := s.inked(64)
+	s.pours(76, 92.3, 3*time.Second) // its hardener, which nobody confirms
+	s.weighs(0, 2*time.Second)       // the tare key
+	away := func(reading float64) {
+		s.weighs(-92.3, 24*time.Second)
+		s.reads(-50)
+		s.weighs(reading, 3*time.Second)
+	}
+	away(2.2)
+	s.must(request.TakeUp{Batch: a})
+	away(0) // this is the cup of b
+	if by := s.b.state.Batches[a].Mix.ByBench; by.Stirs() {
+		t.Errorf("%s of %s was taken while the cup of %s stood there", by, a, b)
+	}
+}

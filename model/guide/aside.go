@@ -34,8 +34,8 @@ func (s Span) Known() bool { return !math.IsInf(s.HighG, 1) }
 
 // GrossG returns the weight of the cup with its content, in g, after it was off the scale for
 // the given time. It is the weight of the empty cup, as weighed or else as configured, plus what
-// was poured. The span allows for what may cling to a stick or evaporate, and for a division in
-// both directions.
+// was poured. The span allows for what may cling to a stick or evaporate, for a division in
+// both directions, and for a pour that was not taken when the cup left the scale.
 func (m Mix) GrossG(away time.Duration) Span {
 	poured := m.Poured()
 	slack := 2 * m.Recipe.DivisionG
@@ -44,7 +44,8 @@ func (m Mix) GrossG(away time.Duration) Span {
 		lost += weigh.Clinging(poured.TotalG(), m.Recipe.DivisionG)
 	}
 	total := poured.TotalG() + m.UndoneG
-	s := Span{G: total, LowG: total - lost - slack, HighG: total + slack}
+	notTaken := max(m.Pan.HeldG-m.Pan.BaseG-m.UndoneG, 0)
+	s := Span{G: total, LowG: total - lost - slack, HighG: total + slack + notTaken}
 	switch {
 	case m.cupWeighed():
 		s.shift(m.CupG)
