@@ -543,11 +543,11 @@ func TestLightsAlarmsAndAir(t *testing.T) {
 	if body := f.body(t, "alarms/broker/bench-1/shelve"); body["until"] == nil {
 		t.Errorf("put aside with %v, want a time", body)
 	}
-	b.sees(".alarms-muted summary", "1 muted alarm")
+	b.sees(".alarms-muted summary", "1 snoozed alarm")
 	b.click(".alarms-muted summary")
 	b.sees(".alarms-muted .alarm", "Snoozed by someone at the bench until")
 	f.answer("unshelve", 200, view.Alarm{Time: now, Name: "broker", Title: "Broker away", Subject: "bench-1", State: "normal"})
-	b.press("Wake it")
+	b.press("End snooze")
 	b.sees("#alarms", "No active alarms.")
 
 	old := airRow(now.Add(-20*time.Minute), "floor", 25.1, 58, 16.2)

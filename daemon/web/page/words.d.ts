@@ -18,6 +18,8 @@ declare namespace Words {
     "alarms.maintenance": {by: Value; until: Value};
     "alarms.medium": {};
     "alarms.muted": {n: number};
+    "alarms.muted-snoozed": {n: number};
+    "alarms.n-snoozed": {n: number};
     "alarms.none": {};
     "alarms.of-batch": {batch: Value; ink: Value};
     "alarms.of-batch-on": {batch: Value; ink: Value; press: Value};

@@ -15,6 +15,17 @@ export const notAcknowledged = (row) => row.state === "unacknowledged" || row.st
 /** @param {API.AlarmView} row */
 const silent = (row) => ["shelved", "suppressed", "out-of-service"].includes(row.state);
 
+/**
+ * mutedWords counts alarms that are muted. Those that a person has snoozed have the word of their button.
+ * @param {API.AlarmView[]} muted
+ */
+export function mutedWords(muted) {
+  const n = muted.length;
+  const snoozed = muted.filter((row) => row.state === "shelved").length;
+  if (snoozed === n) return say("alarms.n-snoozed", { n });
+  return snoozed === 0 ? say("alarms.muted", { n }) : say("alarms.muted-snoozed", { n });
+}
+
 const priorities = ["high", "medium", "low"];
 
 // The alarms of a batch that grows old. Each tells more than the ones before it, and replaces them.
@@ -142,7 +153,7 @@ export function alarmsPanel(element, tools, elsewhere = () => false) {
       const [here, there] = [shown.filter((row) => !elsewhere(row)), shown.filter(elsewhere)];
       show(none, shown.length === 0 && store.loaded.has("alarms"));
       other.count(there.length, say("alarms.of-printing", { n: there.length }));
-      quiet.count(muted.length, say("alarms.muted", { n: muted.length }));
+      quiet.count(muted.length, mutedWords(muted));
       for (const [place, some] of /** @type {const} */ ([[list, here], [other.list, there], [quiet.list, muted]])) {
         for (const part of keyed(place, some, (row) => `${row.name}/${row.subject}`, () => alarm(tools, refusal))) part.tick(now);
       }

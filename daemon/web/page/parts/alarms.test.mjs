@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { orderAlarms } from "./alarms.js";
+import { mutedWords, orderAlarms } from "./alarms.js";
 
 const at = (/** @type {number} */ minutes) => new Date(Date.parse("2026-06-12T12:00:00Z") - minutes * 60e3).toISOString();
 const row = (name, state, priority, minutes) => ({ name, subject: "x", state, priority, since: at(minutes), text: "" });
@@ -24,4 +24,10 @@ test("a batch has one alarm of its age: the later replaces the earlier, while it
   assert.deepEqual(names(batch("batch-ending", "acknowledged"), risk, batch("batch-dead", "unacknowledged"), batch("life-cut", "returned")), ["batch-dead 1129-1", "life-cut 1129-1"]);
   assert.deepEqual(names(risk, batch("batch-dead", "unacknowledged", "1129-2")), ["batch-dead 1129-2", "batch-risk 1129-1"]);
   for (const state of ["returned", "shelved"]) assert.ok(names(risk, batch("batch-dead", state)).includes("batch-risk 1129-1"), state);
+});
+
+test("alarms that somebody has snoozed are counted by the word of the button", () => {
+  const of = (...states) => mutedWords(/** @type {any} */ (states.map((state) => ({ state }))));
+  assert.deepEqual([of("shelved"), of("shelved", "shelved"), of("suppressed"), of("shelved", "out-of-service")],
+    ["1 snoozed alarm", "2 snoozed alarms", "1 muted alarm", "2 snoozed or muted alarms"]);
 });
