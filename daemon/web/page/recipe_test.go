@@ -45,6 +45,40 @@ func TestASecondMixForThePress(t *testing.T) {
 	f.body(t, "batches")
 }
 
+// On a low, wide screen every choice for a mix is whole and in sight above the bar that starts it, since each decides
+// about the thinner, the ink or the cup.
+func TestChoicesOfAMixAreInSight(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	rows := shop(now)
+	scenes["idle"](rows, now)
+	rows["air"] = shop(now)["air"]
+	f, b := newFakeBench(t, rows), openBrowser(t, int(wide.width), int(wide.height))
+	f.recipe = coarseRecipe()
+	ends := view.Ends{Expected: now.Add(5 * time.Hour), Low: now.Add(4 * time.Hour), High: now.Add(6 * time.Hour)}
+	f.recipe.Life = &view.NewLife{Zone: "floor", From: now, EndsAt: ends, Quality: view.QualityGood}
+	f.recipe.SmallerCup = &view.SmallerCup{Cup: "cup-70", InkG: 40, TotalG: 55, Life: f.recipe.Life}
+	b.open(f)
+	b.sees(".start-sum", "Mixed now it lasts")
+	b.sees(".start-sum", "In cup-70")
+	for _, s := range []size{wide, {1366, 768}} {
+		b.run(chromedp.EmulateViewport(s.width, s.height))
+		b.redrawn(s)
+		for _, found := range eval[[]string](b, coveredChoices) {
+			t.Errorf("%dx%d: %s", s.width, s.height, found)
+		}
+	}
+	b.looks("choices", wide)
+}
+
+// coveredChoices lists the choices of the form that are not wholly on the screen, or that something lies over.
+const coveredChoices = `[...document.querySelectorAll(".start-form .chip, .start-form .main, .start-sum > *")].filter((e) => e.checkVisibility()).map((e) => {
+	const r = e.getBoundingClientRect();
+	if (r.top < 0 || r.bottom > innerHeight) return e.innerText + " ends at " + Math.round(r.bottom) + " px of " + innerHeight;
+	const over = [r.top + 3, r.bottom - 3].map((y) => document.elementFromPoint(r.left + r.width / 2, y)).find((there) => !e.contains(there) && !there.contains(e));
+	return over ? e.innerText + " at " + Math.round(r.top) + " px is covered by " + over.className : "";
+}).filter(Boolean)`
+
 // Before anything is poured the page says what the mix comes to, why, and whether the
 // scale is fine enough; and asks why another share of thinner is wanted.
 func TestWhatTheNextMixComesTo(t *testing.T) {
