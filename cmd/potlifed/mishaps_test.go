@@ -58,7 +58,11 @@ var mishaps = []struct {
 		m.pours(27)
 		m.taps("The hardener is in")
 		m.sees("There is no room in this cup to put this right. Use it with a reason, or scrap the mix.")
-		m.seesNot("exactly on the recipe")
+		// Nothing more is asked for: there are only the ways out.
+		m.sees("Pour nothing more into this cup.", "Scrap this mix…")
+		for _, none := range []string{"exactly on the recipe", "to go", "Add ink", "The hardener is in", "Next:"} {
+			m.seesNot(none)
+		}
 		m.taps("Use it out of ratio…")
 		m.taps("Only for a trial print")
 		m.taps("Use it for this reason")
@@ -128,7 +132,7 @@ var mishaps = []struct {
 	{"far too much ink is not taken with one tap", func(m *mixer) {
 		m.begins()
 		m.pours(130)
-		m.seesIn("Guided mix", "45.0 g too much: take 13.2 g of ink out")
+		m.seesIn("Guided mix", "Too much: take 13.2 g of ink out", "up to 116.8 g in this pour is accepted")
 		m.taps("Too much ink: take some out")
 		m.sees("one tap does not take it")
 		m.seesNot("Pour hardener-a")

@@ -224,6 +224,22 @@ func TestFaultsOfAMix(t *testing.T) {
 	}
 	s.must(request.ConfirmStep{Batch: off, Step: "load", Override: "for a test print"})
 	s.goes(10*time.Second, both(mild))
+	// Afterwards it does not look like any other.
+	s.must(request.LoadBatch{Batch: off, Press: "press-1"})
+	s.goes(10*time.Second, both(mild))
+	if is := s.light("light-1").Reason; !strings.Contains(is, "Out of ratio, used because: for a test print.") {
+		t.Errorf("the reason of the light of a batch out of ratio is %q", is)
+	}
+	s.must(request.LoadBatch{Batch: good, Press: "press-1", Replace: true})
+	s.goes(10*time.Second, both(mild))
+	if is := s.light("light-1").Reason; strings.Contains(is, "ratio") {
+		t.Errorf("the reason of the light of a good batch is %q", is)
+	}
+	for id, want := range map[string]string{off: "for a test print", good: ""} {
+		if is := s.b.batchView(s.b.state, s.b.state.Batches[id], s.b.clock.now()).RatioReason; is != want {
+			t.Errorf("%s is used because %q, want %q", id, is, want)
+		}
+	}
 	s.overOnceSeen("ratio-off", off)
 	s.must(request.CloseBatch{Batch: thick, Outcome: "discarded"})
 	s.is(alarm.Normal, "thinner-off", thick)

@@ -246,6 +246,7 @@ func (b *Bench) pressNow(s record.State, f facts, c config.Press, now time.Time)
 	}
 	p.TestFailed = batch.TestFailed()
 	p.PartWentOff, p.PartWentOffElder = batch.PartWentOff, batch.YoungerThanDead
+	p.RatioReason = batch.Mix.RatioReason()
 	p.FaultOpen, p.Resting, p.AtLeast = batch.Mix.FaultOpen(), batch.Phase == lifecycle.Resting, batch.AtLeast
 	v := view.Batch{}
 	b.addLife(s, batch, now, &v)

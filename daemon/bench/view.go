@@ -225,7 +225,10 @@ func (b *Bench) exactBatchView(s record.State, batch *record.Batch, now time.Tim
 		Cup: batch.Cup, Colour: batch.Colour, Artwork: batch.Art, RestUntil: some(m.RestUntil),
 		ClosedAt: some(batch.ClosedAt), Outcome: batch.Outcome, StillGood: batch.StillGood, LeftG: batch.LeftG,
 	}
-	v.ThinnerReason = batch.ThinnerReason
+	if m.Stuck() {
+		v.NoRoom = b.shop.locale.Say("warning.no-room")
+	}
+	v.ThinnerReason, v.RatioReason = batch.ThinnerReason, m.RatioReason()
 	v.Pours = pours(m)
 	v.ByBench = byBench(s, batch.ID, now)
 	v.Prints, v.Defects = batch.Prints, batch.Defects

@@ -58,6 +58,7 @@ type Batch struct {
 	TargetsG      Targets             `json:"targets_g" doc:"target masses of the mix in g"`
 	Corrections   []mix.Correction    `json:"corrections" doc:"ways to bring a wrong ratio back into tolerance, the smallest addition first"`
 	Warnings      []string            `json:"warnings" doc:"what was wrong with the mix, in sentences"`
+	NoRoom        string              `json:"no_room,omitempty" doc:"that the mix cannot be put right because its cup has no room for a correction, as in warnings; absent otherwise"`
 	Scale         string              `json:"scale,omitempty" doc:"id of the scale that it is or was mixed on"`
 	Aside         bool                `json:"aside,omitempty" doc:"the cup is off the scale, so that another mix can be weighed"`
 	CupWeighsG    *float64            `json:"cup_weighs_g,omitempty" doc:"expected weight of the cup when it returns to the scale, in g; absent when it is not known"`
@@ -67,6 +68,7 @@ type Batch struct {
 	Artwork       string              `json:"artwork,omitempty" doc:"kind of artwork, from which the thinner share starts"`
 	RestUntil     *time.Time          `json:"rest_until,omitempty" doc:"end of the rest that the ink needs before it is printed"`
 	Ratio         *Ratio              `json:"ratio,omitempty" doc:"how well the mixing ratio is known; absent until ink and hardener are in"`
+	RatioReason   string              `json:"ratio_reason,omitempty" doc:"why somebody uses the mix although ink and hardener are out of ratio; absent when they are in ratio, or nobody has accepted that"`
 	ThinnerReason string              `json:"thinner_reason,omitempty" doc:"why the thinner share is not the usual start"`
 	Thinner       *Thinner            `json:"thinner,omitempty" doc:"how much thinner has evaporated and how much may be added"`
 	NextMixAt     *time.Time          `json:"next_mix_at,omitempty" doc:"when the next mix must begin, so that it is ready before the time to which this one is safe"`

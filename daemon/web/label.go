@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"net/http"
 	"strings"
 
@@ -22,6 +23,14 @@ func (s *Server) labelOf(b view.Batch, now *view.Snapshot) (l label.Label, why s
 		Batch: b.ID, Ink: b.Ink, Press: b.For, MixedAt: *b.MixedAt, Low: b.EndsAt.Low, Expected: b.EndsAt.Expected,
 		MadeAt: now.At, Uncertain: b.Quality != view.QualityGood, Locale: s.settings.Locale,
 	}
+	if b.RatioReason != "" && b.Ratio != nil {
+		values := []any{"off", l.Locale.Percent(math.Abs(b.Ratio.OffPct), 0), "why", onLabel(b.RatioReason)}
+		if b.Ratio.OffPct > 0 {
+			l.RatioFault = l.Locale.Say("label.much-hardener", values...)
+		} else {
+			l.RatioFault = l.Locale.Say("label.little-hardener", values...)
+		}
+	}
 	if b.Press != nil {
 		l.Press = *b.Press
 	}
@@ -29,6 +38,15 @@ func (s *Server) labelOf(b view.Batch, now *view.Snapshot) (l label.Label, why s
 		l.URL = strings.TrimSuffix(s.settings.PublicURL, "/") + "/batches/" + b.ID
 	}
 	return l, ""
+}
+
+// onLabel is a reason as far as a label has room for it. The batch's page has it whole.
+func onLabel(reason string) string {
+	const most = 30 // letters
+	if letters := []rune(reason); len(letters) > most {
+		return strings.TrimSpace(string(letters[:most-1])) + "…"
+	}
+	return reason
 }
 
 // labelAsked is the label of the batch that a request names; ok is false when there is no

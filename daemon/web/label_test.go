@@ -46,6 +46,19 @@ func TestLabel(t *testing.T) {
 			t.Errorf("URL %q", l.URL)
 		}
 	}
+	s.show(func(n *view.Snapshot) {
+		for i := range n.Batches {
+			n.Batches[i].RatioReason, n.Batches[i].Ratio = "only for a trial print, and the rest of these many letters", &view.Ratio{OffPct: -28}
+		}
+	})
+	if _, svg := get("/batches/0612-1/label.svg"); !strings.Contains(svg, " too little hardener: only for a trial print, and t…<") {
+		t.Errorf("out of ratio: %s", svg)
+	}
+	s.show(func(n *view.Snapshot) {
+		for i := range n.Batches {
+			n.Batches[i].RatioReason = ""
+		}
+	})
 	for _, none := range []string{"0612-2", "0611-7"} { // no hardener yet; closed
 		isProblem(t, answerTo(h, fromHere("GET", "/batches/"+none+"/label.svg", "")), http.StatusConflict)
 		if code, page := get("/batches/" + none + "/label"); code != 200 || !strings.Contains(page, "No label for "+none) || strings.Contains(page, "<img") {

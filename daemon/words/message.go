@@ -78,8 +78,8 @@ func (l Locale) StillAssumed(names []string) string {
 	return l.Say("assumes.still", "parameters", strings.Join(l.Parameters(names), ", "))
 }
 
-// LightReason returns why a press's light has its meaning, and for which alarm it flashes. press may be
-// empty where the cause is not about a press.
+// LightReason returns why a press's light has its meaning, why its batch is used out of ratio where it is, and for
+// which alarm it flashes. press may be empty where the cause is not about a press.
 func (l Locale) LightReason(s light.Signal, press string) string {
 	key := "reason." + string(s.Cause)
 	if s.Mix != "" {
@@ -94,6 +94,9 @@ func (l Locale) LightReason(s light.Signal, press string) string {
 	why := l.Say(key, "mix", s.Mix, "press", press)
 	if s.MixInk != "" {
 		why += " " + l.Say("reason.other-ink", "ink", s.MixInk)
+	}
+	if s.RatioReason != "" {
+		why += " " + l.Say("reason.out-of-ratio", "why", strings.TrimRight(s.RatioReason, ". "))
 	}
 	if s.Alarm != "" {
 		why += " " + l.Say("reason.flashes-for", "alarm", l.Alarm(s.Alarm).Title)

@@ -247,11 +247,15 @@ func TestEveryReasonIsSaid(t *testing.T) {
 			Ready:        rapid.SampledFrom([]string{"", "1129-4"}).Draw(t, "ready"), Coming: rapid.SampledFrom([]string{"", "1129-5"}).Draw(t, "coming"),
 		}
 		p.ReadyInk = rapid.SampledFrom([]string{"", "dial-flat"}).Draw(t, "ready ink")
+		p.RatioReason = rapid.SampledFrom([]string{"", "only for a trial print."}).Draw(t, "ratio")
 		p.Alarm = rapid.SampledFrom([]string{"", alarm.LifeCut}).Draw(t, "alarm")
 		s := light.Of(p)
 		got := Locale{}.LightReason(s, "press-1")
 		if !strings.Contains(got, s.MixInk) {
 			t.Fatalf("%+v: %q does not name the ink", s, got)
+		}
+		if out := p.Loaded && p.RatioReason != ""; out != strings.Contains(got, "Out of ratio, used because: only for a trial print.") || strings.Contains(got, "..") {
+			t.Fatalf("%+v: %q of a batch that is used out of ratio: %v", s, got, out)
 		}
 		if s.Past && (strings.Contains(got, "soon") || !strings.Contains(got, "may end now")) {
 			t.Fatalf("%+v: %q of ink that may end now", s, got)

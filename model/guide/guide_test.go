@@ -134,7 +134,7 @@ func TestAMixGoesThrough(t *testing.T) {
 	p.does(Rest, 0)
 	p.at(Load)
 	p.refused(NotConfirmed, Confirm{Step: Load})
-	if p.m.FaultOpen() || len(p.m.Warnings()) > 0 {
+	if p.m.FaultOpen() || len(p.m.Warnings()) > 0 || p.m.RatioReason() != "" {
 		t.Errorf("a good mix has nothing against it: %v", p.m.Warnings())
 	}
 }
@@ -245,6 +245,9 @@ func TestTheRatioCanBeOverridden(t *testing.T) {
 	if p.m.FaultOpen() || !p.m.RatioFault() {
 		t.Error("overridden, but still a fault")
 	}
+	if is := p.m.RatioReason(); is != "test print" {
+		t.Errorf("used because %q", is)
+	}
 }
 
 func TestACupWithoutRoomSaysSo(t *testing.T) {
@@ -259,6 +262,34 @@ func TestACupWithoutRoomSaysSo(t *testing.T) {
 	}
 	if !strings.Contains(said(p.m.Warnings()), "no-room") {
 		t.Errorf("%q", p.m.Warnings())
+	}
+	if bar, ok := p.m.Pouring(); ok {
+		t.Errorf("nothing puts it right, and %.1f g of %s are asked for", bar.TargetG, bar.Part)
+	}
+	if _, err := p.try(Confirm{Step: Hardener, Override: "no room in the cup"}); err != nil || p.m.Stuck() {
+		t.Errorf("used with a reason: %v, stuck %v", err, p.m.Stuck())
+	}
+
+	// Too much thinner leaves no room either.
+	r.CupMaximumG = 95
+	p = begin(t, r)
+	p.does(Cup, 0)
+	p.does(Ink, 60)
+	p.does(Hardener, 15)
+	p.does(StirHardener, 0)
+	p.does(Thinner, 18)
+	if bar, ok := p.m.Pouring(); !p.m.Stuck() || ok {
+		t.Errorf("stuck %v, %.1f g of %s are asked for", p.m.Stuck(), bar.TargetG, bar.Part)
+	}
+
+	// Hardener that is still missing is poured on, into a mix that does not fit anyway.
+	r.CupMaximumG = 80
+	p = begin(t, r)
+	p.does(Cup, 0)
+	p.does(Ink, 60)
+	p.does(Hardener, 10)
+	if bar, ok := p.m.Pouring(); p.m.Stuck() || !ok || bar.TargetG < 4 || bar.TargetG > 5 {
+		t.Errorf("stuck %v, target %.2f g", p.m.Stuck(), bar.TargetG)
 	}
 }
 

@@ -32,9 +32,15 @@ func (m Mix) Corrections() []mix.Correction {
 }
 
 // Stuck reports whether there is a fault that cannot be corrected in this cup. The mix can then
-// only be accepted or thrown away.
+// only be accepted or thrown away. A mix that only needs more of what its step pours is not stuck:
+// it is poured on, and a finished mix that is too big for its cup has a warning of its own.
 func (m Mix) Stuck() bool {
-	return len(m.Corrections()) == 0 && len(m.anyCorrections()) > 0
+	needed := m.anyCorrections()
+	if len(needed) == 0 || len(m.Corrections()) > 0 {
+		return false
+	}
+	part, _ := needed[0].Add.First()
+	return part != mix.Part(m.Step)
 }
 
 // anyCorrections returns the corrections without regard to the size of the cup.
@@ -98,6 +104,21 @@ func (m Mix) ratioOff(poured mix.Amounts) bool {
 // ratioOverridden reports whether a person accepted the ratio, and neither ink nor hardener was
 // poured since.
 func (m Mix) ratioOverridden() bool {
+	_, accepted := m.ratioOverride()
+	return accepted
+}
+
+// RatioReason returns why a person uses a mix that is out of ratio; empty when it is in ratio, or nobody has accepted
+// that.
+func (m Mix) RatioReason() string {
+	if o, accepted := m.ratioOverride(); accepted && m.RatioFault() {
+		return o.Reason
+	}
+	return ""
+}
+
+// ratioOverride returns the override that accepts the present ratio; ok is false when there is none.
+func (m Mix) ratioOverride() (accepting Override, ok bool) {
 	for i := len(m.Overrides) - 1; i >= 0; i-- {
 		o := m.Overrides[i]
 		if o.Step != Hardener && o.Step != Load {
@@ -105,12 +126,12 @@ func (m Mix) ratioOverridden() bool {
 		}
 		for _, p := range m.Pours[min(o.Pours, len(m.Pours)):] {
 			if p.Part != mix.Thinner {
-				return false
+				return Override{}, false
 			}
 		}
-		return true
+		return o, true
 	}
-	return false
+	return Override{}, false
 }
 
 func (m Mix) overridden(s Step) bool {
@@ -220,10 +241,11 @@ type Bar struct {
 	LeastG float64 `json:"least_g"`
 }
 
-// Pouring returns the bar of the next pour. ok is false in steps without a pour.
+// Pouring returns the bar of the next pour. ok is false in steps without a pour, and for a mix that
+// is stuck (see [Mix.Stuck]): nothing that is poured into it would put it right.
 func (m Mix) Pouring() (b Bar, ok bool) {
 	part := m.Expect()
-	if part == "" {
+	if part == "" || m.Stuck() {
 		return Bar{}, false
 	}
 	poured, r := m.Poured(), m.Recipe

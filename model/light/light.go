@@ -95,6 +95,8 @@ type Press struct {
 
 	FaultOpen bool // a ratio or order fault that nobody has overridden
 	Resting   bool
+	// RatioReason is why a person uses the batch although it is out of ratio; empty when it is in ratio.
+	RatioReason string
 
 	QualityBad       bool
 	QualityUncertain bool
@@ -167,6 +169,8 @@ type Signal struct {
 	Alarm    string // the name of the alarm for which it flashes; empty when there is none
 	Past     bool   // the cause is EndsSoon, and the time to which the ink is safe has passed: it may end now
 	Failed   bool   // the cause is AdhesionDoubtful, and the last test of a print failed
+	// RatioReason is that of the press, whatever the cause; empty when nothing is loaded.
+	RatioReason string
 }
 
 // Of returns the signal for a press: the first meaning whose condition holds. A press with
@@ -188,6 +192,9 @@ func Of(p Press) Signal {
 		}
 	}
 	s.Alarm = p.Alarm
+	if p.Loaded {
+		s.RatioReason = p.RatioReason
+	}
 	s.Flashing = s.Meaning.AlwaysFlashes() || p.Alarm != ""
 	return s
 }

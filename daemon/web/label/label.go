@@ -28,6 +28,7 @@ type Label struct {
 	Low, Expected time.Time
 	MadeAt        time.Time
 	Uncertain     bool   // Low and Expected cannot be relied on
+	RatioFault    string // how far the mix is out of ratio, and why it is used; empty when it is in ratio
 	URL           string // of the batch's page; empty for no code
 	Locale        words.Locale
 }
@@ -64,12 +65,13 @@ func (l Label) SVG() ([]byte, error) {
 	}
 	text(15.8, 2.8, wide, 400, mixed)
 	text(21.6, 4.5, wide, 700, l.Locale.Say("label.safe-to", "time", l.clock(l.Low)))
-	text(26, 3.2, wide, 400, l.Locale.Say("label.expected", "time", l.clock(l.Expected)))
-	made := l.Locale.Say("label.estimated", "day", l.Locale.Day(l.MadeAt), "time", l.clock(l.MadeAt))
-	if l.Uncertain {
-		made = l.Locale.Say("label.estimated-uncertain", "day", l.Locale.Day(l.MadeAt), "time", l.clock(l.MadeAt))
+	if l.RatioFault == "" {
+		text(26, 3.2, wide, 400, l.Locale.Say("label.expected", "time", l.clock(l.Expected)))
+		text(28.4, 2.2, Width-4, 400, l.made())
+	} else { // nobody can tell when such a mix is expected to end
+		text(26, 4, wide, 700, l.Locale.Say("label.out-of-ratio"))
+		text(28.4, 2.2, Width-4, 700, l.RatioFault)
 	}
-	text(28.4, 2.2, Width-4, 400, made)
 	text(30.6, 2.2, Width-4, 600, l.Locale.Say("label.humid"))
 	fmt.Fprintf(&b, `<path d="M2 31h%dv.2H2z"/>`, Width-4)
 	text(33.8, 2.2, Width-4, 400, l.Locale.Say("label.isocyanate"))
@@ -82,6 +84,15 @@ func (l Label) SVG() ([]byte, error) {
 	}
 	b.WriteString("</svg>\n")
 	return []byte(b.String()), nil
+}
+
+// made is when the label's times were estimated.
+func (l Label) made() string {
+	values := []any{"day", l.Locale.Day(l.MadeAt), "time", l.clock(l.MadeAt)}
+	if l.Uncertain {
+		return l.Locale.Say("label.estimated-uncertain", values...)
+	}
+	return l.Locale.Say("label.estimated", values...)
 }
 
 // code draws the QR code at the right upper corner, as one path of dark modules. Level M
@@ -117,6 +128,10 @@ func (l Label) clock(at time.Time) string { return l.Locale.Clock(at, l.MadeAt) 
 
 // Words is the label for those who do not see it.
 func (l Label) Words() string {
-	return l.Locale.Say("label.words", "batch", l.Batch, "ink", l.Ink, "mixed", l.clock(l.MixedAt), "low", l.clock(l.Low),
+	words := l.Locale.Say("label.words", "batch", l.Batch, "ink", l.Ink, "mixed", l.clock(l.MixedAt), "low", l.clock(l.Low),
 		"expected", l.clock(l.Expected), "made", l.clock(l.MadeAt))
+	if l.RatioFault != "" {
+		words += ". " + l.Locale.Say("label.out-of-ratio") + ": " + l.RatioFault
+	}
+	return words
 }

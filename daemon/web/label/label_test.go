@@ -124,6 +124,11 @@ func TestLabelSaysWhatItMust(t *testing.T) {
 		t.Errorf("in the shop's zone: %s", got)
 	}
 	l.Locale.Zone = nil
+	l.RatioFault = "28 % too much hardener: only for a trial print"
+	if svg, err := l.SVG(); err != nil || !strings.Contains(string(svg), ">Out of ratio<") || !strings.Contains(string(svg), ">"+l.RatioFault+"<") || strings.Contains(string(svg), ">expected end") {
+		t.Errorf("out of ratio: %v: %s", err, svg)
+	}
+	l.RatioFault = ""
 	l.Uncertain = true
 	if svg, err := l.SVG(); err != nil || !strings.Contains(string(svg), fmt.Sprintf("%s, uncertain", "08:20")) {
 		t.Errorf("%v: %s", err, svg)

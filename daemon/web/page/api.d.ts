@@ -156,6 +156,7 @@ declare namespace API {
     lots: Array<LotView> | null;
     mixed_at: string | null;
     next_mix_at?: string;
+    no_room?: string;
     on_disk?: boolean;
     outcome?: string;
     pour_from?: Array<CanChoice> | null;
@@ -164,6 +165,7 @@ declare namespace API {
     prints?: number;
     quality: string;
     ratio?: RatioView;
+    ratio_reason?: string;
     remaining_s: SpanFloat64 | null;
     rest_until?: string;
     risk: number | null;

@@ -36,7 +36,31 @@ var scenes = map[string]func(rows map[string]any, now time.Time){
 		}
 		b.Warnings = []string{"Hardener is +17.6 % off the ratio."}
 		rows["batches"].([]view.Batch)[0] = b
-		rows["scales"] = []view.Scale{scaleRow(now, 143.6, true, b.ID, &view.Pouring{Part: "ink", PouredG: 21, TargetG: 10.4, LowG: 10.3, HighG: 20.2})}
+		rows["scales"] = []view.Scale{scaleRow(now, 124.6, true, b.ID, &view.Pouring{Part: "ink", PouredG: 2, TargetG: 10.4, LowG: 10.3, HighG: 20.2})}
+	},
+	// Too much hardener, and no room in the cup for the ink that it needs.
+	"stuck": func(rows map[string]any, now time.Time) {
+		b := mixingAt(now, guide.Hardener)
+		b.Components = append(b.Components, mix.Component{Part: "hardener", G: 21.8})
+		b.MixedAt = at(now.Add(-2 * time.Minute))
+		b.NoRoom = "There is no room in this cup to put this right. Use it with a reason, or scrap the mix."
+		b.Warnings = []string{b.NoRoom, "28 % too much hardener."}
+		rows["batches"].([]view.Batch)[0] = b
+		rows["scales"] = []view.Scale{scaleRow(now, 107.6, true, b.ID, nil)}
+	},
+	// A mix that was used although it is out of ratio waits for its press.
+	"faulty": func(rows map[string]any, now time.Time) {
+		b := openBatch(now, "0612-5", "dial-flat", "", 6*time.Hour, 7*time.Hour, 8*time.Hour+20*time.Minute)
+		b.Step, b.For = at(guide.Load), "press-1"
+		b.Warnings = []string{
+			"28 % too much hardener.", "Thinner is 2.1 %; this ink takes 6 to 14 %.",
+			"The scale showed zero when the cup was taken: it must have been on the scale and tared.",
+			"The last day of hardener can ha-01 was 1 June 2026.",
+		}
+		b.RatioReason = "Only for a trial print"
+		b.Ratio = &view.Ratio{InkPerHardener: 6.25, OffPct: 28, UncertaintyPct: 1.1, TolerancePct: 5}
+		rows["batches"] = append(rows["batches"].([]view.Batch)[1:3], b)
+		rows["scales"] = []view.Scale{scaleRow(now, 0, true, "", nil)}
 	},
 	"waiting": func(rows map[string]any, now time.Time) {
 		rows["batches"] = append(rows["batches"].([]view.Batch), asideAt(now, "0612-7", guide.StirHardener), asideAt(now, "0612-8", guide.Thinner))

@@ -80,6 +80,8 @@ var mixingStates = []mixingState{
 		b.CupEmptyG, b.ByBench = at(24.0), &view.ByBench{Seq: 9, Step: guide.Cup, At: now, Until: now.Add(time.Hour)}
 	}, says: "The bench took the empty cup by itself"},
 	{name: "expired-can", rows: expiredCan, says: "First: is can hardener-2 still to be used?"},
+	{name: "stuck", rows: scenes["stuck"], says: "There is no room in this cup"},
+	{name: "faulty", rows: scenes["faulty"], says: "28 % too much hardener."},
 	{name: "waiting", rows: scenes["waiting"], says: "mixes wait"},
 	{name: "which-cup", rows: scenes["which-cup"], says: "Whose cup is on the scale?"},
 	{name: "resting", rows: scenes["resting"], says: "Let it rest"},

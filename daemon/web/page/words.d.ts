@@ -92,6 +92,7 @@ declare namespace Words {
     "batch.mixed": {at: Value};
     "batch.no-can": {part: Value};
     "batch.no-hardener": {};
+    "batch.out-of-ratio": {why: Value};
     "batch.past": {band: Value};
     "batch.poured": {};
     "batch.test": {result: Value; test: Value};
@@ -390,6 +391,7 @@ declare namespace Words {
     "correction.total": {total: Value};
     "correction.total-thinner": {thinner: Value; total: Value};
     "cure.add": {what: Value};
+    "cure.down-to": {most: Value; total: Value};
     "cure.fits": {total: Value};
     "cure.larger-cup": {cup: Value};
     "cure.some-larger-cup": {};
@@ -750,6 +752,7 @@ declare namespace Words {
     "outcome.used-up": {};
     "outcome.went-off": {};
     "override.lead": {};
+    "override.no-room": {};
     "override.nothing-left": {};
     "override.reweighed": {};
     "override.title": {};
@@ -786,6 +789,7 @@ declare namespace Words {
     "place.zone": {zone: Value};
     "pour.accepted": {high: Value; low: Value};
     "pour.cure": {act: Value; mass: Value};
+    "pour.cure-take-out": {act: Value};
     "pour.over": {};
     "pour.over-by": {mass: Value};
     "pour.pour": {};
@@ -964,6 +968,7 @@ declare namespace Words {
     "steps.no-streak": {};
     "steps.part": {material: Value; part: Value};
     "steps.pour": {what: Value};
+    "steps.pour-nothing": {};
     "steps.put-cup": {cup: Value};
     "steps.rest": {};
     "steps.scrape": {};

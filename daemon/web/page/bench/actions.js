@@ -53,6 +53,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
   });
   const confirm = button("", "big main", () => {
     if (outOfContact()) return refuse(say("stage.no-contact-tap"), "");
+    if (current().no_room) return; // Enter on a keypad
     if (tooMuch()) return refuse(say("stage.too-much-tap"), "too-much");
     if (name.asks()) return refuse(say("wrong.name-first"), "not-named");
     if (foreign.asks()) return refuse(say("wrong.decide-first"), "contaminated");
@@ -73,6 +74,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     button(say("mixing.tared"), "big", () => post("confirm", confirmBody({ tared: true }))),
     button(say("mixing.lifted"), "big", () => post("confirm", confirmBody({ tared: false }))));
   const override = button("", "big", () => overrideDialog((reason) => send("confirm", confirmBody({ override: reason }))));
+  const scrap = button(say("stage.scrap"), "big", () => abandonDialog(current(), () => send("abandon")));
   const wrong = button(say("wrong.button"), "big", () => wrongCanDialog(current(), scale, store, ({ verb, body }) => send(verb, body)));
   const name = namePart(({ verb, body }) => whenStill(() => post(verb, body)));
   const foreign = contaminatedPart(() => abandonDialog(current(), () => send("abandon")), () => overrideDialog((reason) => send("correct", { override: reason })));
@@ -189,7 +191,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       return true;
     },
     notes: [refusal, foreign.element, tared, name.element, byBench.element],
-    ways: [override, wrong, more],
+    ways: [override, scrap, wrong, more],
     /**
      * @param {string} words of the button that continues
      * @param {API.ScaleView | undefined} row
@@ -212,6 +214,11 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       const reason = overrideWords(batch, refused);
       setText(override, reason);
       show(override, reason !== "");
+      // A mix that nothing puts right has two ways out, and nothing to confirm.
+      const noRoom = Boolean(batch.no_room);
+      show(confirm, !noRoom);
+      show(scrap, noRoom);
+      show(more, !noRoom);
       show(wrong, canMend(batch, scale));
       name.update(batch, scale);
       foreign.update(batch);
@@ -229,7 +236,7 @@ export function mixActions({ store, attempt }, current, chosenPart) {
  * @param {string | undefined} refused the code of the refusal that is shown
  */
 function overrideWords(batch, refused) {
-  if ((batch.corrections ?? []).length > 0 || (batch.components ?? []).some((c) => c.part === batch.step)) return say("stage.override");
+  if (batch.no_room || (batch.corrections ?? []).length > 0 || (batch.components ?? []).some((c) => c.part === batch.step)) return say("stage.override");
   if (refused === "order" || refused === "too-much" || (refused === "which-cup" && batch.step === "cup")) return say("stage.all-the-same");
   return batch.step === "thinner" ? say("stage.skip-thinner") : "";
 }

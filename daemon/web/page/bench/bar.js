@@ -3,7 +3,7 @@ import { h, setData, setText, show } from "../lib/dom.js";
 import { grams, number } from "../lib/format.js";
 import { pourSign } from "../lib/signs.js";
 import { say } from "../lib/words.js";
-import { bestCure, cureWords } from "./cures.js";
+import { bestCure, cureWords, inside } from "./cures.js";
 
 const beyondTarget = 1.25; // the bar goes on past the target, to show a pour that went too far
 const beyondAccepted = 1.08;
@@ -32,13 +32,6 @@ export function barLength({ target_g: target, high_g: high }) {
 }
 
 /**
- * inside rounds an accepted bound to a tenth of a gram, towards the accepted range.
- * @param {number} bound
- * @param {(figure: number) => number} round
- */
-const inside = (bound, round) => round(Math.round(bound * 1e4) / 1e3) / 10;
-
-/**
  * pourWords writes it for a person. While the pour is too much and still, the words are those of its
  * cure.
  * @param {API.PouringView} pour
@@ -53,8 +46,9 @@ export function pourWords(pour, decimals) {
     case "over": {
       const over = grams(poured - target, fine);
       if (!cure) return { say: say("pour.over"), figure: say("pour.over-by", { mass: over }) };
-      const words = cureWords(cure);
-      return { say: say("pour.cure", { mass: over, act: words.act }), figure: words.comes };
+      const words = cureWords(cure, pour);
+      // What is taken out leads back to what is accepted, which begins at the target: its own mass is enough.
+      return { say: cure.kind === "take-out" ? say("pour.cure-take-out", { act: words.act }) : say("pour.cure", { mass: over, act: words.act }), figure: words.comes };
     }
     case "at": {
       if (poured >= high - edge * (high - low)) return { say: say("pour.stop"), figure: accepted(low, high) };

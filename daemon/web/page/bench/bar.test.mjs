@@ -25,7 +25,7 @@ test("while too much is still on the scale, the words are the cure", () => {
   assert.equal(words({ ...over, cures: [{ kind: "add", part: "ink", g: 12.3, add: { ink_g: 12.3 }, total_g: 92.4, fits: true }] }),
     "3.9 g too much: add 12.3 g of ink; the finished mix will be 92.4 g and fits this cup");
   assert.equal(words({ poured_g: 95, verdict: "too-much", cures: [{ kind: "take-out", part: "ink", g: 15, total_g: 110, fits: true }] }),
-    "35.0 g too much: take 15.0 g of ink out; the finished mix will be 110.0 g and fits this cup");
+    "Too much: take 15.0 g of ink out; up to 80.0 g in this pour is accepted; the finished mix will be 110.0 g and fits this cup");
   assert.equal(words({ poured_g: 95, verdict: "too-much", cures: [{ kind: "larger-cup", total_g: 130.6, fits: true, cup: "cup-150" }] }),
     "35.0 g too much: pour it into a larger cup, cup-150; the finished mix will be 130.6 g");
 });

@@ -67,7 +67,7 @@ function batchRow(tools) {
       if ((note === null) !== (mark.childElementCount === 0)) mark.replaceChildren(...(note ? [note] : []));
       const stop = store.all("lights").find((light) => light.batch === row.id && light.meaning === "do-not-print");
       const words = [
-        stillThere(row, store.clock.now()), stop && say("batches.stop", { why: stop.reason }),
+        row.ratio_reason && say("batch.out-of-ratio", { why: row.ratio_reason }), stillThere(row, store.clock.now()), stop && say("batches.stop", { why: stop.reason }),
         row.first_end === "adhesion" && firstEnd(row), qualityWords(row), ...(row.warnings ?? []), row.on_disk === false && say("board.not-on-disk"),
       ].filter(Boolean);
       setWords(state, words.join(" "));

@@ -28,12 +28,14 @@ export function correctionsPart() {
      * @param {API.PouringView | undefined} pour what is poured, when the bar shows it
      */
     update(batch, pour) {
-      // Once enough is poured, the bar gives the verdict.
-      const enough = pour !== undefined && ["at", "over"].includes(pourState(pour));
+      // Once enough is poured, the bar gives the verdict. Once it is too much, another cure is needed than this one,
+      // which is of before the pour; the bar and the cures below it tell that.
+      const state = pour && pourState(pour);
+      const enough = state === "at";
       rows = batch.corrections ?? [];
       const several = rows.length > 1;
       setText(legend, enough ? say(several ? "stage.corrections-enough-several" : "stage.corrections-enough") : say(several ? "stage.corrections-several" : "stage.corrections"));
-      show(element, rows.length > 0);
+      show(element, rows.length > 0 && state !== "over");
       const key = JSON.stringify(rows);
       if (key === drawn) return;
       drawn = key;

@@ -83,7 +83,7 @@ export function mixPanel({ store, attempt, tone }) {
       // A warning about the ratio says it better.
       setText(ratio, batch.warnings?.length ? "" : ratioWords(batch.ratio));
       show(ratio, ratio.textContent !== "");
-      keyed(warnings, batch.warnings ?? [], (w) => w, (w) => ({ element: phrase("li", {}, w), update() {} }));
+      keyed(warnings, (batch.warnings ?? []).filter((w) => w !== batch.no_room), (w) => w, (w) => ({ element: phrase("li", {}, w), update() {} }));
       actions.keyPressed(scale?.batch === batch.id ? scale.key_refused : undefined);
       actions.update(words.done, scale);
       // A pour that is too much is taken as it is, and corrected then.
@@ -95,7 +95,7 @@ export function mixPanel({ store, attempt, tone }) {
 }
 
 /** @param {API.BatchView} batch */
-const pours = (batch) => ["ink", "hardener", "thinner"].includes(batch.step ?? "");
+const pours = (batch) => !batch.no_room && ["ink", "hardener", "thinner"].includes(batch.step ?? "");
 
 /**
  * pourOf returns the pour of a mix that its scale shows, if it is heard, and why no bar can be shown.

@@ -75,14 +75,17 @@ export function readyCard(tools) {
   const close = button(say("use.close"), "big", () => closeDialog(batch, tools));
   const accept = button("", "big", () => overrideDialog((reason) => send("confirm", { step: batch.step, override: reason })));
   const element = h("section", { class: "mix ready", "aria-label": say("ready.title") },
-    top.element, h("div", { class: "head-line" }, head, care), rest, hint, warnings, ratio,
+    top.element, h("div", { class: "head-line" }, head, care), warnings, rest, hint, ratio,
     h("div", { class: "actions" }, keep, close, load, elsewhere, good), refusal, h("div", { class: "ways-out" }, accept));
   return {
     element,
     update(/** @type {API.BatchView} */ row) {
       batch = row;
-      setText(ratio, ratioWords(row.ratio));
-      warnings.replaceChildren(...(row.warnings ?? []).map((w) => phrase("li", {}, w)));
+      // A warning about the ratio says it better.
+      setText(ratio, row.warnings?.length ? "" : ratioWords(row.ratio));
+      show(ratio, ratio.textContent !== "");
+      show(warnings, (row.warnings ?? []).length > 0);
+      warnings.replaceChildren(...(row.warnings ?? []).map((w) => phrase("li", {}, w)), ...(row.ratio_reason ? [phrase("li", {}, say("batch.out-of-ratio", { why: row.ratio_reason }))] : []));
       setWords(load, row.for_press ? say("ready.on", { press: row.for_press }) : say("ready.onto"));
       setText(accept, row.step === "rest" ? say("ready.end-rest") : say("use.accept"));
       show(accept, row.step === "rest" || (row.warnings ?? []).length > 0);

@@ -63,6 +63,7 @@ export const mends = (batch, pour) => (pour !== undefined && pour.part !== batch
  * @param {API.PouringView} [pour]
  */
 export function instruction(batch, ink, pour) {
+  if (batch.no_room) return { head: batch.no_room, hint: say("steps.pour-nothing"), done: "" };
   switch (batch.step) {
     case "cup":
       return { head: say("steps.put-cup", { cup: batch.cup }), hint: say("steps.hands-off"), done: say("steps.cup-on") };
@@ -101,10 +102,11 @@ export function stirWords(batch, ink, now) {
 /**
  * ahead writes what comes after the present step, so that cans can be made ready; empty where
  * nothing does.
- * @param {Pick<API.BatchView, "step" | "components" | "ink" | "for_press"> & { targets_g: Partial<API.Targets> }} batch
+ * @param {Pick<API.BatchView, "step" | "components" | "ink" | "for_press" | "no_room"> & { targets_g: Partial<API.Targets> }} batch
  * @param {Pick<API.InkView, "hardener" | "rest_s"> | undefined} ink
  */
 export function ahead(batch, ink) {
+  if (batch.no_room) return "";
   const steps = stepsOf(batch, ink);
   const next = steps[steps.indexOf(batch.step ?? "") + 1];
   const target = batch.targets_g;

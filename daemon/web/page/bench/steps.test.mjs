@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { ahead, stepsOf, stirWords } from "./steps.js";
+import { ahead, instruction, stepsOf, stirWords } from "./steps.js";
 
 test("thinner and rest are steps only where they are asked for", () => {
   assert.deepEqual(stepsOf({ step: "ink", targets_g: { thinner: 7.5 }, components: [] }, { rest_s: 900 }),
@@ -18,8 +18,14 @@ test("a step to stir says for how long", () => {
   const now = Date.parse("2026-06-12T12:00:00Z");
   const batch = { step: "stir-hardener", pours: [{ part: "ink", at: "2026-06-12T11:50:00Z" }, { part: "hardener", at: "2026-06-12T11:59:25Z" }] };
   const words = (...given) => stirWords(...given).replaceAll("\u00a0", " ");
-  assert.equal(words(batch, { stir_s: 90 }, now), "Stir for at least 1:30 min. 0:35 min since the hardener went in.");
-  assert.equal(words(batch, { stir_s: 0 }, now), "0:35 min since the hardener went in.");
+  assert.equal(words(batch, { stir_s: 90 }, now), "Stir for at least 1:30 min. 35 s since the hardener went in.");
+  assert.equal(words(batch, { stir_s: 0 }, now), "35 s since the hardener went in.");
   assert.equal(words({ ...batch, step: "hardener" }, { stir_s: 90 }, now), "");
   assert.equal(words({ step: "stir-hardener" }, { stir_s: 90 }, now), "");
+});
+
+test("a mix that has no room for a correction says so, and asks for nothing more", () => {
+  const batch = { step: "hardener", ink: "dial-satin", no_room: "There is no room.", targets_g: { thinner: 7 }, components: [{ part: "hardener", g: 20 }] };
+  assert.deepEqual(instruction(batch, {}, undefined), { head: "There is no room.", hint: "Pour nothing more into this cup.", done: "" });
+  assert.equal(ahead(batch, {}), "");
 });

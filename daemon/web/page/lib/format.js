@@ -94,12 +94,14 @@ export function duration(seconds) {
 }
 
 /**
- * countdown writes seconds as minutes and seconds, for something short that is waited for.
+ * countdown writes seconds as minutes and seconds, for something short that is waited for; less than a minute is
+ * written in seconds only.
  * @param {number} seconds
  */
 export function countdown(seconds) {
   const s = Math.max(0, Math.ceil(seconds));
   if (s >= 3600) return duration(s);
+  if (s < 60) return `${s}\u00a0s`;
   return `${Math.floor(s / 60)}:${String(s % 60).padStart(2, "0")}\u00a0min`;
 }
 

@@ -48,6 +48,9 @@ test("a temperature is in the unit of the shop", () => {
 
 test("a countdown is rounded up", () => {
   assert.equal(plain(format.countdown(599.2)), "10:00 min");
+  assert.equal(plain(format.countdown(60)), "1:00 min");
+  assert.equal(plain(format.countdown(59)), "59 s");
+  assert.equal(plain(format.countdown(-1)), "0 s");
 });
 
 test("a ratio within its tolerance is right, with what it is off by", () => {

@@ -5,7 +5,7 @@ import { say } from "../lib/words.js";
 // goOn returns the question for a mix that is not as the recipe asks.
 const goOn = () => ({
   title: say("override.title"), lead: say("override.lead"),
-  reasons: [say("override.reweighed"), say("override.trial"), say("override.nothing-left")],
+  reasons: [say("override.reweighed"), say("override.trial"), say("override.nothing-left"), say("override.no-room")],
 });
 
 /**

@@ -96,6 +96,8 @@ function boardRow(tools) {
       part.life(batch?.ends_at ? batch : null, now, length, true, batch && nextIs(store, batch));
       const old = batch ? -secondsUntil(Date.parse(batch.time), now) : 0;
       const words = batch ? [
+        // The reason of the light tells it of a batch on a press.
+        !press && batch.ratio_reason && say("batch.out-of-ratio", { why: batch.ratio_reason }),
         stillThere(batch, now),
         qualityWords(batch),
         ...(batch.warnings ?? []), batch.on_disk === false && say("board.not-on-disk"), old > oldAfterSeconds && say("board.old", { age: age(old) }),
