@@ -225,9 +225,9 @@ func (m maker) in(ctx context.Context, zones ...string) ([]history.Air, error) {
 	if rows, known := m.read[of]; known {
 		return rows, nil
 	}
-	rows, err := history.PictureOf(m.From, m.To, m.draw.Zone(), func(step history.Step) (all []history.Air, err error) {
+	rows, err := history.PictureOf(m.From, m.To, m.draw.Zone(), func(from time.Time, step history.Step) (all []history.Air, err error) {
 		for _, zone := range zones {
-			rows, err := m.History.ZoneAir(ctx, zone, m.From, m.To, step, mostRows)
+			rows, err := m.History.ZoneAir(ctx, zone, from, m.To, step, mostRows)
 			if err != nil {
 				return nil, err
 			}

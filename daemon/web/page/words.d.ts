@@ -462,6 +462,7 @@ declare namespace Words {
     "devices.last": {weight: Value};
     "devices.lights": {};
     "devices.maintenance": {until: Value};
+    "devices.month": {};
     "devices.moving": {weight: Value};
     "devices.never-heard": {};
     "devices.never-read": {};
@@ -494,6 +495,7 @@ declare namespace Words {
     "devices.revoke-title": {device: Value};
     "devices.settled": {weight: Value};
     "devices.since": {at: Value; for: Value};
+    "devices.span": {};
     "devices.stale": {};
     "devices.such-as": {};
     "devices.system": {};
@@ -506,8 +508,10 @@ declare namespace Words {
     "devices.verdict-about": {};
     "devices.verdict-alarms": {n: number};
     "devices.waiting": {};
+    "devices.week": {};
     "devices.with-care": {};
     "devices.written": {};
+    "devices.year": {};
     "dialog.back": {};
     "dialog.details": {};
     "dialog.reason": {};
