@@ -231,6 +231,7 @@ declare namespace Words {
     "check.against": {};
     "check.button": {};
     "check.certificate-hint": {};
+    "check.checked": {on: Value};
     "check.correct": {};
     "check.correct-from-now": {};
     "check.correct-it": {};
@@ -295,6 +296,7 @@ declare namespace Words {
     "check.solvent": {};
     "check.take": {};
     "check.title": {device: Value};
+    "check.was-due": {due: Value};
     "check.weight-class": {};
     "check.weights": {};
     "check.weights-hint": {};

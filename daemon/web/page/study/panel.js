@@ -91,7 +91,7 @@ export function studyPanel() {
       const words = (/** @type {HTMLSelectElement} */ select) => select.selectedOptions[0]?.text ?? "";
       setText(studied, a.from && a.to ? say("analysis.asked", { from: day(a.from), to: day(a.to), press: words(inputs.press) || say("analysis.all-presses") }) : "");
       sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { words: text })));
-      effects.replaceChildren(effectsTable(a));
+      effects.replaceChildren(...(a.prints > 0 ? [effectsTable(a)] : []));
       told = a;
       if (!chosen) drawTimes(whole, of);
       totals.replaceChildren(totalsTable(a, kindName));
