@@ -56,7 +56,7 @@ func TestReportOfNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"No batch ended in this period", "Nothing can be said yet: the condition was not recorded for any print."} {
+	for _, want := range []string{"No batch ended in this period", "Nothing can be said yet: no prints were reported."} {
 		if !strings.Contains(out, want) {
 			t.Errorf("it does not say %q", want)
 		}
