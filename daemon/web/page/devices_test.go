@@ -216,7 +216,12 @@ func TestACheckIsRecorded(t *testing.T) {
 	b.eventually("the picture of the checks is drawn again", `performance.getEntriesByType("resource").filter((e) => e.name.includes("pictures/checks")).length === 2`)
 	b.eventually("its record can be printed", `document.querySelector("#instruments a[href='/checks/bench-air']").checkVisibility()`)
 	b.act("Check…", "bench-air")
+	b.press("Record the check") // nothing is filled in
+	b.sees("dialog[open]", "Fill this in.")
 	b.click(`dialog[open] input[value="salt"]`)
+	b.press("Record the check")
+	b.sees("dialog[open] fieldset:has([name=salt])", "Choose one of these.")
+	b.sees("dialog[open]", "take the sensor out of service with the button “Out of service…” beside “Check…”")
 	b.click(`dialog[open] input[value="sodium-chloride"]`)
 	b.press("Record the check")
 	b.closed()
