@@ -250,6 +250,7 @@ declare namespace Words {
     "check.meter-note": {};
     "check.moved": {from: Value};
     "check.moving": {};
+    "check.never": {};
     "check.new": {};
     "check.new-note": {};
     "check.no-readings": {};

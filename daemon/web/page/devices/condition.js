@@ -61,7 +61,7 @@ export function conditionOf(row, alarms, now) {
  * @param {number} now
  */
 export function dueOf(row, now) {
-  if (!row.check_due_at) return "";
+  if (!row.check_due_at) return row.checked_at || row.check_failed || row.check_points?.length ? "" : say("check.never");
   const [on, due] = [row.checked_at && day(row.checked_at), day(row.check_due_at)];
   if (!row.check_failed && Date.parse(row.check_due_at) > now) return on ? say("devices.checked", { on, due }) : say("check.due", { due });
   return [on && say("check.checked", { on }), !row.check_failed && say("check.was-due", { due })].filter(Boolean).join(", ");

@@ -87,5 +87,6 @@ test("a check that is to come is told as such, and none that lies in the past", 
   const failed = dueOf({ checked_at, check_due_at: past, check_failed: "it read 53 %" }, now);
   assert.match(failed, /May/);
   assert.doesNotMatch(failed, /due/);
-  assert.equal(dueOf({}, now), "");
+  assert.equal(dueOf({ checked_at }, now), "");
+  assert.match(dueOf({}, now), /never checked; once a year/);
 });
