@@ -1,9 +1,6 @@
 package chart
 
-import (
-	"math"
-	"strings"
-)
+import "math"
 
 // axes are the two axes of a panel.
 type axes struct {
@@ -11,13 +8,16 @@ type axes struct {
 	lowX, highX    float64
 	lowY, highY    float64
 	xTicks, yTicks []tick
-	label          []string // of the vertical axis, in lines
+	label          string // of the vertical axis
 }
 
 // axes returns the vertical axis of a panel of the given height.
 func (p Panel) axes(height float64) axes {
 	a := axes{lowY: math.Inf(1), highY: math.Inf(-1)}
-	a.label = broken(p.Y.Label, height)
+	// A label that is longer than its axis would run into that of the next panel.
+	if wider*textWidth(p.Y.Label) < height {
+		a.label = p.Y.Label
+	}
 	if len(p.Rows) > 0 {
 		a.lowY, a.highY = -0.5, float64(len(p.Rows))-0.5
 		for i, name := range p.Rows {
@@ -28,26 +28,6 @@ func (p Panel) axes(height float64) axes {
 	a.lowY, a.highY = p.rangeY()
 	a.yTicks = p.Y.ticks(a.lowY, a.highY, upright)
 	return a
-}
-
-// broken returns the label of a vertical axis in one line or, where it is longer than the axis, in two; none where
-// it would run into the label of the next panel even so.
-func broken(label string, height float64) []string {
-	fits := func(s string) bool { return wider*textWidth(s) < height }
-	switch {
-	case label == "":
-		return nil
-	case fits(label):
-		return []string{label}
-	}
-	var lines []string
-	for i, r := range label {
-		if head, tail := label[:i], strings.TrimSpace(label[i:]); r == ' ' && fits(head) && fits(tail) {
-			lines = []string{head, tail}
-			break
-		}
-	}
-	return lines
 }
 
 // rangeY returns the range of the vertical axis: the one it was given, or that of the data with some
@@ -99,7 +79,9 @@ func (a axes) width() float64 {
 	if widest > 0 {
 		w += wider*widest + spaceOfLabels // a browser's font may be wider
 	}
-	w += float64(len(a.label)) * lineHeight
+	if a.label != "" {
+		w += lineHeight
+	}
 	return w
 }
 
@@ -130,8 +112,8 @@ func (a axes) draw(c *canvas, area box) {
 		c.line(edge, vec{a.in.min.x - tickLength, y}, vec{a.in.min.x, y})
 		c.text(vec{a.in.min.x - tickLength - spaceOfLabels, y - halfCapital}, end, t.label)
 	}
-	for i, line := range a.label {
-		c.upright(vec{area.min.x + labelSize - 1 + float64(i)*lineHeight, a.in.centre().y}, line)
+	if a.label != "" {
+		c.upright(vec{area.min.x + labelSize - 1, a.in.centre().y}, a.label)
 	}
 }
 

@@ -330,26 +330,8 @@ func TestTimesHaveRoom(t *testing.T) {
 // TestTheAxisLeavesRoomForItsLabels: in a font that is wider than the measured one by [wider], the labels of the ticks
 // keep clear of the label of the axis.
 func TestTheAxisLeavesRoomForItsLabels(t *testing.T) {
-	a := axes{label: []string{"Batches"}, yTicks: []tick{{label: "press-1"}}}
+	a := axes{label: "Batches", yTicks: []tick{{label: "press-1"}}}
 	if got, need := a.width()-lineHeight-tickLength, wider*textWidth("press-1"); got < need {
 		t.Errorf("%v px for %v px of text", got, need)
-	}
-}
-
-// TestLongLabelOfAShortAxis: a label that is longer than its axis is in two lines, and is left out only where not
-// even its halves fit.
-func TestLongLabelOfAShortAxis(t *testing.T) {
-	for height, want := range map[float64]string{400: "Relative humidity, %", 90: "Relative|humidity, %", 20: ""} {
-		p := Panel{Y: Axis{Label: "Relative humidity, %"}}
-		if got := strings.Join(p.axes(height).label, "|"); got != want {
-			t.Errorf("%.0f px: %q, want %q", height, got, want)
-		}
-	}
-	one, two := axes{label: []string{"a"}}, axes{label: []string{"a", "b"}}
-	if more := two.width() - one.width(); more != lineHeight {
-		t.Errorf("a second line takes %v px of width, want %d", more, lineHeight)
-	}
-	if a := (Panel{Y: Axis{}}).axes(90); len(a.label) != 0 {
-		t.Errorf("an axis without a label has %q", a.label)
 	}
 }

@@ -169,6 +169,10 @@ func TestControl(t *testing.T) {
 	if !strings.Contains(svg, "the press is in control") || strings.Contains(svg, "above the picture") || !strings.Contains(svg, ">80<") {
 		t.Error("a chart in control does not say so, or its limits are cut")
 	}
+	m.Width = 340
+	if svg, _ := drawn(t, m, m.Control(within, morning, morning.Add(4*time.Hour), air("hall", 0, 0.25), []history.Batch{batch("0612-1", "press-1", 0, 1, lifecycle.UsedUp)})); !strings.Contains(svg, ">Relative humidity, %<") || !strings.Contains(svg, ">Batches<") {
+		t.Error("on a phone an axis has no label")
+	}
 	within.Sparse = true
 	if svg, _ := drawn(t, m, m.Control(within, morning, morning.Add(4*time.Hour), nil, nil)); !strings.Contains(svg, "too few rejects for the limits") || strings.Contains(svg, "in control") {
 		t.Error("limits that cannot judge are told as if they did")

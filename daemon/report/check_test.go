@@ -40,7 +40,7 @@ func TestTheRecordOfACheck(t *testing.T) {
 	pseudo := words.Locale{Language: words.Pseudo(words.English()), Zone: time.UTC, Fahrenheit: true}
 	for _, of := range []view.Sensor{scale, sensor} {
 		var out strings.Builder
-		if _, err := WriteCheck(&out, "bench-1", of, pseudo); err != nil {
+		if _, err := WriteCheck(&out, "bench-1", "", of, pseudo); err != nil {
 			t.Fatal(err)
 		}
 		isPseudo(t, "the record of "+of.ID, out.String(), "bench-1", of.ID, "tester", "helen", "certificate 2291", "meter 12", "the jar leaks", "it failed", "III", "M1", "NaCl")

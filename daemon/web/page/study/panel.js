@@ -125,7 +125,7 @@ export function studyPanel() {
       const q = recorded(asked, told, chartDays);
       q.set("press", id);
       if (kind) q.set("kind", kind);
-      const chart = picture(0.6, 400);
+      const chart = picture(0.6, 580);
       chart.load(`pictures/control?${q}`);
       return chart.element;
     });
