@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -79,7 +80,7 @@ func backupTo(ctx context.Context, dataDir, path string, c backup.Contents) (_ b
 	folder := filepath.Dir(path)
 	out, err := os.CreateTemp(folder, ".potlifed-backup-*.partial")
 	if err != nil {
-		return c, fmt.Errorf("backup: %w", err)
+		return c, unwritable(folder, err)
 	}
 	defer func() {
 		if err != nil {
@@ -102,6 +103,17 @@ func backupTo(ctx context.Context, dataDir, path string, c backup.Contents) (_ b
 		return c, fmt.Errorf("backup: %w", err)
 	}
 	return c, nil
+}
+
+// unwritable says of the folder of a backup what to do where no file can be made in it.
+func unwritable(folder string, err error) error {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("backup: there is no folder %s; make it, or plug the disk in and mount it, or name another file", folder)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("backup: this user may not write into %s; name a file in a folder where they may, or run the command as one who may", folder)
+	}
+	return fmt.Errorf("backup: no file can be made in %s: %w", folder, err)
 }
 
 func ignoreClosed(err error) error {

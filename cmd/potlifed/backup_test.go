@@ -98,3 +98,15 @@ func TestRestoreFlags(t *testing.T) {
 		}
 	}
 }
+
+// TestBackupIntoNoFolder: what is said names the folder and what to do, and no temporary file.
+func TestBackupIntoNoFolder(t *testing.T) {
+	t.Parallel()
+	b := newHardware(t)
+	file := b.configuration(t, "")
+	folder := filepath.Join(b.dir, "stick")
+	code, _, errs := called(t, "", "backup", filepath.Join(folder, "x.backup"), "--config", file)
+	if code != exitFault || !strings.Contains(errs, "there is no folder "+folder+"; make it") || strings.Contains(errs, ".partial") {
+		t.Errorf("code %d, %s", code, errs)
+	}
+}

@@ -66,8 +66,40 @@ func TestStudyOfFiles(t *testing.T) {
 	if said := answered(t, studyCommand(), "", "--to", "2026-03-03", prints, defects); !strings.Contains(said, "Nothing can be said yet") {
 		t.Errorf("one day:\n%s", said)
 	}
-	if said := answered(t, studyCommand(), "", "--press", "press-9", prints, defects); !strings.Contains(said, "There are no prints and no defects in what was read.") {
+	if said := answered(t, studyCommand(), "", "--press", "press-9", prints, defects); !strings.Contains(said, "There are no prints and no rejects in what was read.") {
 		t.Errorf("no press:\n%s", said)
+	}
+}
+
+// TestStudyOfRejectsAlone: rejects without prints have no rate. It is said once, with how prints are recorded.
+func TestStudyOfRejectsAlone(t *testing.T) {
+	_, defects := studyFiles(t, 1)
+	said := strings.Join(strings.Fields(answered(t, studyCommand(), "", defects)), " ")
+	for _, want := range []string{
+		"Nothing can be said yet: no prints were reported.", "rejects were reported. Rejects alone have no rate", "POST presses/ID/prints", "do/prints", "potlifed import", "no prints, ",
+	} {
+		if strings.Count(said, want) != 1 {
+			t.Errorf("does not say %q once:\n%s", want, said)
+		}
+	}
+	for _, not := range []string{"not recorded for any print", "found: p below", "per 1000 prints"} {
+		if strings.Contains(said, not) {
+			t.Errorf("says %q:\n%s", not, said)
+		}
+	}
+}
+
+// TestStudySaysOnceWhatWasNotRecorded: no file has the thinner.
+func TestStudySaysOnceWhatWasNotRecorded(t *testing.T) {
+	prints, defects := studyFiles(t, 1)
+	if err := os.WriteFile(defects, []byte("time,press,batch,kind,defects\n2026-03-02T08:00:00Z,press-1,0-1,dust,3\n2026-03-02T08:00:00Z,press-1,0-1,smear,2\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	said := answered(t, studyCommand(), "", prints, defects)
+	_, thinner, _ := strings.Cut(said, "Thinner, ")
+	thinner, _, _ = strings.Cut(thinner, "\n\n")
+	if n := strings.Count(thinner, "not recorded for any print"); n != 1 || strings.Count(thinner, "\n") > 1 {
+		t.Errorf("says %d times that the thinner was not recorded:\n%s", n, thinner)
 	}
 }
 

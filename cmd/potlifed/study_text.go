@@ -24,7 +24,9 @@ func writeStudy(to io.Writer, a study.Answer) error {
 			writeBins(&b, c)
 		}
 	}
-	writeEffects(&b, a)
+	if a.Prints > 0 {
+		writeEffects(&b, a)
+	}
 	_, err := io.WriteString(to, b.String())
 	return err
 }
@@ -53,11 +55,16 @@ func wrapped(text string) string {
 
 func writeCounted(b *strings.Builder, a study.Answer) {
 	if a.From == nil {
-		b.WriteString("\nThere are no prints and no defects in what was read.\n")
+		b.WriteString("\nThere are no prints and no rejects in what was read.\n")
 		return
 	}
-	fmt.Fprintf(b, "\n%.0f prints, %.0f rejects, %d batches, %d days, %s to %s\n",
-		a.Prints, a.Defects, a.Batches, a.Days, a.From.Local().Format("2006-01-02 15:04"), a.To.Local().Format("2006-01-02 15:04"))
+	const minute = "2006-01-02 15:04"
+	span := a.From.Local().Format(minute) + " to " + a.To.Local().Format(minute)
+	if a.Prints == 0 {
+		fmt.Fprintf(b, "\nno prints, %.0f rejects, %s\n", a.Unexposed, span)
+		return
+	}
+	fmt.Fprintf(b, "\n%.0f prints, %.0f rejects, %d batches, %d days, %s\n", a.Prints, a.Defects, a.Batches, a.Days, span)
 	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "rejects\tper 1000 prints\t95 % interval\t  kind\t")
 	for _, t := range a.Totals {
@@ -81,11 +88,13 @@ func writeBins(b *strings.Builder, c study.Curve) {
 
 // writeEffects writes the effects by condition. Those that were found are marked.
 func writeEffects(b *strings.Builder, a study.Answer) {
-	factor := ""
+	factor, first := "", 0
 	for i, e := range a.Effects {
 		if e.Factor != factor {
-			factor = e.Factor
+			factor, first = e.Factor, i
 			fmt.Fprintf(b, "\n%s\n", a.Curves[i].Title)
+		} else if e.Reason == quality.NoPrints && a.Effects[first].Reason == quality.NoPrints {
+			continue // a condition that was not recorded is said of all kinds together
 		}
 		mark := " "
 		if e.Firm {

@@ -176,6 +176,20 @@ func (b *Bench) doubt(z *zone, value air.State, now time.Time) (why string, doub
 	return "", false
 }
 
+// doubtful returns the id of the sensor of a zone that cannot be relied on for the given reason, empty for a reason
+// that is not a sensor's.
+func (b *Bench) doubtful(z *zone, why string, now time.Time) string {
+	if z == nil || why == "" {
+		return ""
+	}
+	for _, s := range z.speak {
+		if b.doubtOf(s, now) == why {
+			return s.ID
+		}
+	}
+	return ""
+}
+
 // doubtOf says why the air that a sensor reads cannot be relied on, empty where it can.
 func (b *Bench) doubtOf(s *sensor, now time.Time) string {
 	l := b.shop.locale

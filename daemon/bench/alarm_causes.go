@@ -107,7 +107,7 @@ func (l *causes) instruments() {
 	early, w := l.b.clock.settling(), l.b.shop.locale
 	for id, s := range l.b.sensors {
 		if why := s.failedCheck(l.b.state); why != "" {
-			l.holds(alarm.SensorOverdue, id, why)
+			l.failedCheck(alarm.SensorOverdue, id, why, l.b.state.FailedChecks[id].At)
 		} else if late := s.overdue(l.b.state, l.now); late > 0 {
 			last, _ := s.lastCheck(l.b.state)
 			l.holds(alarm.SensorOverdue, id, w.Say("alarm-text.check-overdue", "sensor", id, "day", w.Day(last)))
@@ -128,7 +128,7 @@ func (l *causes) instruments() {
 	}
 	for id, s := range l.b.scales {
 		if why := s.failedCheck(l.b.state); why != "" {
-			l.holds(alarm.ScaleOverdue, id, why)
+			l.failedCheck(alarm.ScaleOverdue, id, why, l.b.state.ScaleChecks[id].At)
 		} else if last, due := s.lastCheck(l.b.state); !due.IsZero() && l.now.After(due) {
 			l.holds(alarm.ScaleOverdue, id, w.Say("alarm-text.scale-check-overdue", "scale", id, "day", w.Day(last)))
 		}

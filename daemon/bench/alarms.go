@@ -84,7 +84,7 @@ func (b *Bench) askAlarm(now time.Time, key record.AlarmKey, s observed) {
 		w, is.Active = watched{}, false
 		next = alarm.Next(was, is)
 	}
-	if was == alarm.Unacknowledged && next == was && s.more {
+	if told := was == alarm.Unacknowledged || was == alarm.Acknowledged; told && next == was && s.more {
 		b.decide(now, actor.Bench, record.AlarmRaised{Name: key.Name, Subject: key.Subject, Priority: d.Priority, Text: why.text, Detail: why.detail})
 	}
 	b.takeAlarm(now, key, d, was, next, why)

@@ -21,7 +21,7 @@ const (
 type observed struct {
 	is status
 	trouble
-	more bool // it has got worse by as much again since people were told
+	more bool // it has got worse since people were told
 }
 
 // causes are the causes of alarms as they are at one moment. One that is not in found is gone.
@@ -38,10 +38,21 @@ func (l *causes) holdsWith(name, subject string, why trouble) {
 	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{is: holds, trouble: why}
 }
 
-// holdsMore is holds for a cause that has got worse by as much again as raises its alarm: an alarm
-// that nobody has acknowledged yet is raised again with the new text.
+// holdsMore is holds for a cause that has got worse since people were told, as by as much again as raises its
+// alarm: an alarm that stands is raised again with the new text.
 func (l *causes) holdsMore(name, subject, text string) {
 	l.found[record.AlarmKey{Name: name, Subject: subject}] = observed{is: holds, trouble: trouble{text: text}, more: true}
+}
+
+// failedCheck is holds for an instrument whose last check failed, at a time. An alarm that stands because the check
+// was overdue says from then on that it failed.
+func (l *causes) failedCheck(name, instrument, why string, at time.Time) {
+	row := l.b.state.Alarms[record.AlarmKey{Name: name, Subject: instrument}]
+	if row != nil && at.After(row.Since) && row.Text != why {
+		l.holdsMore(name, instrument, why)
+		return
+	}
+	l.holds(name, instrument, why)
 }
 
 func (l *causes) notKnown(name, subject string) {

@@ -251,6 +251,9 @@ func (b *Bench) pressNow(s record.State, f facts, c config.Press, now time.Time)
 	v := view.Batch{}
 	b.addLife(s, batch, now, &v)
 	p.QualityBad, p.QualityUncertain = v.Quality == view.QualityBad, v.Quality == view.QualityUncertain
+	if p.QualityUncertain {
+		p.Doubtful = b.doubtful(b.zones[batch.Zone], v.Why, now)
+	}
 	if batch.Ensemble != nil {
 		l := b.lifeOf(s, batch, now)
 		p.AdhesionFirst = l.Ends.AdhesionFirst

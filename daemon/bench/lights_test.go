@@ -3,6 +3,7 @@ package bench
 import (
 	"maps"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -69,6 +70,23 @@ func TestALightTurnsBeforeTheJournalHasWritten(t *testing.T) {
 	}
 	if l := s.light("light-1"); l.Meaning != light.Soon || l.Cause != light.AgeUncertain {
 		t.Errorf("the light says %s (%s) in air that no sensor measures well", l.Meaning, l.Cause)
+	}
+}
+
+// A sensor in doubt is named by the reason of the light, so that the press knows whom to ask; ink in air that no
+// sensor measures well has no sensor to blame.
+func TestALightNamesTheSensorInDoubt(t *testing.T) {
+	s, _ := loadedShop(t, t.TempDir(), newClock())
+	defer s.crash()
+	s.tell(request.VerifySensor{Sensor: "bench-air", HumidityPct: new(mild.HumidityPct + 20)})
+	s.pass(time.Minute, both(mild))
+	if l := s.light("light-1"); l.Cause != light.AgeUncertain || !strings.Contains(l.Reason, "sensor bench-air is in doubt") {
+		t.Errorf("after a check that failed: %s, %s, %q", l.Meaning, l.Cause, l.Reason)
+	}
+	s.tell(request.VerifySensor{Sensor: "bench-air", HumidityPct: new(mild.HumidityPct)})
+	s.pass(time.Minute, both(&air.State{TemperatureC: 20, HumidityPct: 88}))
+	if l := s.light("light-1"); l.Cause != light.AgeUncertain || strings.Contains(l.Reason, "bench-air") {
+		t.Errorf("in very humid air: %s, %s, %q", l.Meaning, l.Cause, l.Reason)
 	}
 }
 

@@ -46,7 +46,7 @@ func (m Maker) Control(c study.Chart, from, to time.Time, air []history.Air, bat
 		low, high, chart.Rule{Name: m.Locale.Say("figure.control.centre"), Tone: chart.Quiet, At: c.Centre * perThousand}, path, rates,
 	}}
 	f := chart.Figure{
-		ID: "control-" + c.Press, Title: m.Locale.Say("figure.control.title", "press", c.Press), About: m.Locale.Say("figure.control.about"), Empty: m.Locale.Say("figure.control.empty"),
+		ID: "control-" + c.Press, Title: m.Locale.Say("figure.control.title", "press", c.Press), About: m.controlAbout(c), Empty: m.Locale.Say("figure.control.empty"),
 		X: m.timeAxis(begun(from, to, air), to), Width: m.Width, Height: max(leastControl, m.height(0.6)), Panels: []chart.Panel{panel},
 	}
 	if len(c.Points) == 0 {
@@ -65,8 +65,38 @@ func (m Maker) Control(c study.Chart, from, to time.Time, air []history.Air, bat
 	return f
 }
 
-// top returns the rate at which a control chart ends: above every point and at least half of the limits.
-// A point with few prints has a wide limit, which must not press all others together.
+// controlAbout says how to read a control chart, and what it shows.
+func (m Maker) controlAbout(c study.Chart) string {
+	out, cut := 0, false
+	for _, p := range c.Points {
+		if p.Out {
+			out++
+		}
+		cut = cut || p.High > top(c)
+	}
+	about := m.Locale.Say("figure.control.about")
+	switch {
+	case len(c.Points) == 0:
+		return about
+	case out > 0:
+		about += " " + m.Locale.Say("figure.control.beyond", "n", out)
+	case c.Sparse:
+		about += " " + m.Locale.Say("figure.control.sparse")
+	default:
+		about += " " + m.Locale.Say("figure.control.in")
+	}
+	if cut {
+		about += " " + m.Locale.Say("figure.control.cut")
+	}
+	return about
+}
+
+// muchWider is how many times the usual height of a control chart the widest limit may ask for: up to it the
+// points are still told apart.
+const muchWider = 1.6
+
+// top returns the rate at which a control chart ends: above every point and at least half of the limits, and above
+// all limits where that does not press the points together, as the wide limit of a point with few prints would.
 func top(c study.Chart) float64 {
 	var highs []float64
 	highest := c.Centre
@@ -78,7 +108,11 @@ func top(c study.Chart) float64 {
 		return 0
 	}
 	slices.Sort(highs)
-	return 1.15 * math.Max(highest, highs[len(highs)/2])
+	usual := 1.15 * math.Max(highest, highs[len(highs)/2])
+	if all := 1.05 * highs[len(highs)-1]; all <= muchWider*usual {
+		return math.Max(usual, all)
+	}
+	return usual
 }
 
 // controlText says of a point what it counts and why it is marked.

@@ -77,7 +77,7 @@ func tone(i int) chart.Tone { return chart.Tones[i%len(chart.Tones)] }
 // The least heights of figures with several panels, whose words would else run into each other on a phone.
 const (
 	leastAir     = 320
-	leastControl = 400
+	leastControl = 580 // so that the humidity has room for the label of its axis
 	leastLife    = 380
 	leastSensors = 420
 	leastHealth  = 130 // for each panel

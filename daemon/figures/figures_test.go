@@ -160,6 +160,23 @@ func TestControl(t *testing.T) {
 	if !strings.Contains(svg, "0612-2, 30 rejects of 300 prints, out of the limits") {
 		t.Error("the point out of the limits does not say so")
 	}
+	if !strings.Contains(svg, "1 point is beyond the limits (cross).") {
+		t.Error("the chart does not say how many points are beyond the limits")
+	}
+	within := study.Chart{Press: "press-1", Centre: 0.02, Points: []study.ChartPoint{c.Points[0], c.Points[0]}}
+	within.Points[1].From, within.Points[1].To, within.Points[1].High = morning.Add(time.Hour), morning.Add(2*time.Hour), 0.08
+	svg, _ = drawn(t, m, m.Control(within, morning, morning.Add(4*time.Hour), nil, nil))
+	if !strings.Contains(svg, "the press is in control") || strings.Contains(svg, "above the picture") || !strings.Contains(svg, ">80<") {
+		t.Error("a chart in control does not say so, or its limits are cut")
+	}
+	m.Width = 340
+	if svg, _ := drawn(t, m, m.Control(within, morning, morning.Add(4*time.Hour), air("hall", 0, 0.25), []history.Batch{batch("0612-1", "press-1", 0, 1, lifecycle.UsedUp)})); !strings.Contains(svg, ">Relative humidity, %<") || !strings.Contains(svg, ">Batches<") {
+		t.Error("on a phone an axis has no label")
+	}
+	within.Sparse = true
+	if svg, _ := drawn(t, m, m.Control(within, morning, morning.Add(4*time.Hour), nil, nil)); !strings.Contains(svg, "too few rejects for the limits") || strings.Contains(svg, "in control") {
+		t.Error("limits that cannot judge are told as if they did")
+	}
 	// Two batches that were printed in turns have spans that overlap. A mark says its text twice,
 	// as its name and as its title.
 	c.Points = append(c.Points, study.ChartPoint{From: morning.Add(90 * time.Minute), To: morning.Add(105 * time.Minute), Batch: "0612-1", Prints: 10, High: 0.05})
@@ -168,7 +185,7 @@ func TestControl(t *testing.T) {
 	}
 	// The limit of a point with few prints is wide; it does not press the others together.
 	c.Points[2].High = 0.9
-	if svg, _ := drawn(t, m, m.Control(c, morning, morning.Add(4*time.Hour), nil, nil)); strings.Contains(svg, ">500<") || !strings.Contains(svg, ">100<") {
+	if svg, _ := drawn(t, m, m.Control(c, morning, morning.Add(4*time.Hour), nil, nil)); strings.Contains(svg, ">500<") || !strings.Contains(svg, ">100<") || !strings.Contains(svg, "few prints are above the picture") {
 		t.Error("the rates do not end near the highest point")
 	}
 	empty, _ := drawn(t, m, m.Control(study.Chart{Press: "press-1"}, morning, morning.Add(time.Hour), nil, nil))

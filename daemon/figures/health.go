@@ -37,7 +37,7 @@ func (m Maker) SensorHealth(to time.Time, days map[string][]health.Day) chart.Fi
 	}
 	return m.health("sensor-health", l.Say("figure.sensor-health.title"), l.Say("figure.sensor-health.about"), to, []chart.Panel{
 		m.healthPanel(to, m.percentAxis(l.Say("figure.health.up")), of(func(d health.Day) *float64 { return upPct(d.Oldest, d.Down) })),
-		m.healthPanel(to, m.hoursAxis(l.Say("figure.health.age")), of(func(d health.Day) *float64 { return ageHours(d.Oldest) })),
+		m.healthPanel(to, m.minutesAxis(l.Say("figure.health.age")), of(func(d health.Day) *float64 { return ageMinutes(d.Oldest) })),
 		m.healthPanel(to, m.percentAxis(l.Say("figure.health.failed")), of(func(d health.Day) *float64 {
 			return new(100 * float64(d.Errors) / float64(max(d.N+d.Errors, 1)))
 		})),
@@ -60,17 +60,22 @@ func upPct(oldest, down time.Duration) *float64 {
 	return new(100 * max(0, 1-down.Hours()/24))
 }
 
-// ageHours is the greatest age of the newest reading in hours; nil on a day of an older version.
-func ageHours(oldest time.Duration) *float64 {
+// ageMinutes is the greatest age of the newest reading in minutes; nil on a day of an older version.
+func ageMinutes(oldest time.Duration) *float64 {
 	if oldest == 0 {
 		return nil
 	}
-	return new(oldest.Hours())
+	return new(oldest.Minutes())
 }
 
 // hoursAxis is an axis of times in hours, whose numbers are written with their unit.
 func (m Maker) hoursAxis(label string) chart.Axis {
 	return chart.Axis{Label: label, Format: func(h float64) string { return m.Locale.Duration(time.Duration(h * float64(time.Hour))) }}
+}
+
+// minutesAxis is an axis of times in minutes, whose numbers are written with their unit.
+func (m Maker) minutesAxis(label string) chart.Axis {
+	return chart.Axis{Label: label, Format: func(n float64) string { return m.Locale.Duration(time.Duration(n * float64(time.Minute))) }}
 }
 
 // ScaleHealth shows how each scale was on each day of the month up to a time: the share of the day in which it was heard, the
@@ -92,7 +97,7 @@ func (m Maker) ScaleHealth(to time.Time, days map[string][]health.PanDay) chart.
 	seconds := chart.Axis{Label: l.Say("figure.health.settles"), Format: func(s float64) string { return l.Number(s, 1) }}
 	return m.health("scale-health", l.Say("figure.scale-health.title"), l.Say("figure.scale-health.about"), to, []chart.Panel{
 		m.healthPanel(to, m.percentAxis(l.Say("figure.health.up")), of(func(d health.PanDay) *float64 { return upPct(d.Oldest, d.Down) })),
-		m.healthPanel(to, m.hoursAxis(l.Say("figure.health.age")), of(func(d health.PanDay) *float64 { return ageHours(d.Oldest) })),
+		m.healthPanel(to, m.minutesAxis(l.Say("figure.health.age")), of(func(d health.PanDay) *float64 { return ageMinutes(d.Oldest) })),
 		m.healthPanel(to, m.percentAxis(l.Say("figure.health.rejected")), of(func(d health.PanDay) *float64 {
 			if d.Lines == 0 { // a day of an older version
 				return nil

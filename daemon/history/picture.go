@@ -12,15 +12,16 @@ const (
 // quarter-hour, as a picture shows it.
 func PictureStep(from, to time.Time) string { return finest(to.Sub(from), Quarter, pictureIntervals) }
 
-// PictureOf returns the rows that read returns with the step of a picture of the span. Where the first row
-// begins later, as on a new bench, the step is that of the time from it on. Its error is that of read.
-func PictureOf(from, to time.Time, zone *time.Location, read func(Step) ([]Air, error)) ([]Air, error) {
+// PictureOf returns the rows that read returns from from on, with the step of a picture of the span. Where the
+// first row begins later, as on a new bench, the step is that of the time from it on, and read is asked from
+// there: in steps so fine the whole span would have too many rows. Its error is that of read.
+func PictureOf(from, to time.Time, zone *time.Location, read func(from time.Time, step Step) ([]Air, error)) ([]Air, error) {
 	for text := PictureStep(from, to); ; {
 		step, err := StepOf(text, zone)
 		if err != nil {
 			return nil, err
 		}
-		rows, err := read(step)
+		rows, err := read(from, step)
 		if err != nil {
 			return nil, err
 		}

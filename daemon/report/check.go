@@ -7,6 +7,7 @@ import (
 	"io"
 	"strconv"
 
+	"potlifed/daemon/actor"
 	"potlifed/daemon/chart"
 	"potlifed/daemon/view"
 	"potlifed/daemon/words"
@@ -19,16 +20,17 @@ var checkLayout string
 // checkData is what the layout of a check's record shows.
 type checkData struct {
 	Language, Title, Bench, Verdict string
+	Back                            string
 	Style                           template.CSS
 	Totals                          [][2]string
 	Table                           chart.Table
 	Notes                           []string
 }
 
-// WriteCheck writes the record of an instrument's newest check as one HTML file for printing. It
-// reports false, and writes nothing, for an instrument without a check.
-func WriteCheck(w io.Writer, bench string, s view.Sensor, l words.Locale) (written bool, err error) {
-	d := checkData{Language: l.Code(), Bench: bench, Style: template.CSS(Style()), Title: l.Say("check-record.title", "device", s.ID)}
+// WriteCheck writes the record of an instrument's newest check as one HTML file for printing, with a link to the
+// page back, where that is not empty. It reports false, and writes nothing, for an instrument without a check.
+func WriteCheck(w io.Writer, bench, back string, s view.Sensor, l words.Locale) (written bool, err error) {
+	d := checkData{Language: l.Code(), Bench: bench, Back: back, Style: template.CSS(Style()), Title: l.Say("check-record.title", "device", s.ID)}
 	switch {
 	case s.ScaleCheck != nil:
 		d.scale(s, l)
@@ -50,11 +52,19 @@ func WriteCheck(w io.Writer, bench string, s view.Sensor, l words.Locale) (writt
 	return true, t.Execute(w, d)
 }
 
+// person names who recorded a check, as the pages do.
+func person(by actor.Name, l words.Locale) string {
+	if by == actor.Local {
+		return l.Say("who.local")
+	}
+	return string(by)
+}
+
 func (d *checkData) scale(s view.Sensor, l words.Locale) {
 	c := s.ScaleCheck
 	d.Verdict = l.Say("check-record.verdict-" + string(c.Verdict))
 	d.Totals = [][2]string{
-		{l.Say("check-record.checked"), l.Day(c.At)}, {l.Say("check-record.by"), string(c.By)}, {l.Say("check-record.class"), string(c.Class)},
+		{l.Say("check-record.checked"), l.Day(c.At)}, {l.Say("check-record.by"), person(c.By, l)}, {l.Say("check-record.class"), string(c.Class)},
 	}
 	if c.WeightClass != "" {
 		d.Totals = append(d.Totals, [2]string{l.Say("check-record.weights"), string(c.WeightClass)})
@@ -103,7 +113,7 @@ func (d *checkData) sensor(s view.Sensor, l words.Locale) {
 			l.Day(p.At), reference, n(p.ReferencePct), n(p.ReadPct), n(p.OffPct), n(p.UncertaintyPct), n(p.AllowedPct), l.Say("check-record.verdict-" + string(result)),
 		})
 		if p.By != "" {
-			said := l.Say("check-record.point", "day", l.Day(p.At), "reference", reference, "by", string(p.By))
+			said := l.Say("check-record.point", "day", l.Day(p.At), "reference", reference, "by", person(p.By, l))
 			if p.Note != "" {
 				said = l.Say("check-record.point-note", "point", said, "note", p.Note)
 			}

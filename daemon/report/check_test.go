@@ -13,7 +13,7 @@ import (
 func TestTheRecordOfACheck(t *testing.T) {
 	at := time.Date(2026, 6, 12, 9, 0, 0, 0, time.UTC)
 	due := at.AddDate(1, 0, 0)
-	scale := view.Sensor{ID: "scale-1", Scale: true, CheckDue: &due, ScaleCheck: &view.ScaleCheck{At: at, By: "tester", Class: verify.ClassIII, WeightClass: verify.M1, Note: "certificate 2291", ScaleResult: verify.ScaleResult{
+	scale := view.Sensor{ID: "scale-1", Scale: true, CheckDue: &due, ScaleCheck: &view.ScaleCheck{At: at, By: "local", Class: verify.ClassIII, WeightClass: verify.M1, Note: "certificate 2291", ScaleResult: verify.ScaleResult{
 		Verdict: verify.InService, Loads: []verify.LoadResult{{LoadG: 100, N: 3, ErrorG: 0.667, SpreadG: 1, UncertaintyG: 1.054, InitialG: 0.5, InServiceG: 1, CoarseWeights: true, Verdict: verify.InService}},
 	}}}
 	sensor := view.Sensor{ID: "hall-<air>", CheckFailed: "it failed", CheckPoints: []view.SensorCheckPoint{
@@ -24,11 +24,11 @@ func TestTheRecordOfACheck(t *testing.T) {
 		of   view.Sensor
 		want []string
 	}{
-		{scale, []string{"scale-1", "tester", "0.667", "1.054", "12 Jun 2027", "in service", "III", "local", "certificate 2291", "M1"}},
+		{scale, []string{"scale-1", "<dd>someone at the bench</dd>", `<a class="back" href="/devices">Back to the pages</a>`, "0.667", "1.054", "12 Jun 2027", "in service", "III", "local", "certificate 2291", "M1"}},
 		{sensor, []string{"hall-&lt;air&gt;", "NaCl", "−9.5", "Reference meter", "Failed", "it failed", "recorded by helen; meter 12", "come to rest: the jar leaks"}},
 	} {
 		var out strings.Builder
-		if written, err := WriteCheck(&out, "bench-1", c.of, words.Locale{}); !written || err != nil {
+		if written, err := WriteCheck(&out, "bench-1", "/devices", c.of, words.Locale{}); !written || err != nil {
 			t.Fatal(written, err)
 		}
 		for _, want := range c.want {
@@ -40,13 +40,13 @@ func TestTheRecordOfACheck(t *testing.T) {
 	pseudo := words.Locale{Language: words.Pseudo(words.English()), Zone: time.UTC, Fahrenheit: true}
 	for _, of := range []view.Sensor{scale, sensor} {
 		var out strings.Builder
-		if _, err := WriteCheck(&out, "bench-1", of, pseudo); err != nil {
+		if _, err := WriteCheck(&out, "bench-1", "", of, pseudo); err != nil {
 			t.Fatal(err)
 		}
 		isPseudo(t, "the record of "+of.ID, out.String(), "bench-1", of.ID, "tester", "helen", "certificate 2291", "meter 12", "the jar leaks", "it failed", "III", "M1", "NaCl")
 	}
 	var out strings.Builder
-	if written, err := WriteCheck(&out, "bench-1", view.Sensor{ID: "x"}, words.Locale{}); written || err != nil || out.Len() > 0 {
+	if written, err := WriteCheck(&out, "bench-1", "", view.Sensor{ID: "x"}, words.Locale{}); written || err != nil || out.Len() > 0 {
 		t.Errorf("an instrument without a check: %v, %v, %q", written, err, out.String())
 	}
 }

@@ -60,6 +60,7 @@ type Sources struct {
 type Request struct {
 	From, To time.Time
 	Lot      string
+	Back     string // the path of the page that led to the report; empty for a file
 }
 
 // mostRows bounds what is read for one part of a report.
@@ -77,6 +78,7 @@ func Style() string { return chart.Style + style }
 // data is what the layout shows.
 type data struct {
 	Language, Title, Bench, Period string
+	Back                           string
 	Style                          template.CSS
 	Totals                         [][2]string
 	Headline                       string
@@ -169,7 +171,7 @@ type maker struct {
 func (m maker) data(ctx context.Context) (data, error) {
 	l := m.Locale
 	d := data{
-		Language: l.Code(), Title: l.Say("report.title"), Bench: m.Bench, Style: template.CSS(Style()),
+		Language: l.Code(), Title: l.Say("report.title"), Bench: m.Bench, Back: m.Back, Style: template.CSS(Style()),
 		Period: l.Say("report.period", "from", m.day(m.From), "to", m.day(m.To.Add(-time.Second))),
 	}
 	if m.Lot != "" {
@@ -225,9 +227,9 @@ func (m maker) in(ctx context.Context, zones ...string) ([]history.Air, error) {
 	if rows, known := m.read[of]; known {
 		return rows, nil
 	}
-	rows, err := history.PictureOf(m.From, m.To, m.draw.Zone(), func(step history.Step) (all []history.Air, err error) {
+	rows, err := history.PictureOf(m.From, m.To, m.draw.Zone(), func(from time.Time, step history.Step) (all []history.Air, err error) {
 		for _, zone := range zones {
-			rows, err := m.History.ZoneAir(ctx, zone, m.From, m.To, step, mostRows)
+			rows, err := m.History.ZoneAir(ctx, zone, from, m.To, step, mostRows)
 			if err != nil {
 				return nil, err
 			}

@@ -56,7 +56,7 @@ func TestReportOfNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"No batch ended in this period", "Nothing can be said yet: the condition was not recorded for any print."} {
+	for _, want := range []string{"No batch ended in this period", "Nothing can be said yet: no prints were reported."} {
 		if !strings.Contains(out, want) {
 			t.Errorf("it does not say %q", want)
 		}
@@ -123,7 +123,7 @@ func (warm) Study(context.Context, study.Request) (study.Answer, error) {
 	ratio, low, high, days := 1.1, 1.05, 1.2, 30
 	bins := []study.Bin{{Mean: 20, Rate: 0.01, RateHigh: 0.02, Prints: 100, Defects: 1}, {Mean: 25, Rate: 0.02, RateHigh: 0.03, Prints: 100, Defects: 2}}
 	return study.Answer{
-		Verdict: quality.MoreDefects, Relevant: 0.25,
+		Verdict: quality.MoreDefects, Prints: 200, Relevant: 0.25,
 		Effects: []study.Effect{{Kind: study.All, Factor: quality.Temperature.String(), Ratio: &ratio, Low: &low, High: &high, Found: true}},
 		Curves:  []study.Curve{{Kind: study.All, Factor: quality.Temperature.String(), Bins: bins}},
 		Days:    days,

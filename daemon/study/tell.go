@@ -95,6 +95,8 @@ func (w teller) headline() string {
 	list := strings.Join(kinds, ", ")
 	main := w.a.of(quality.VapourDensity, All)
 	switch {
+	case w.a.Prints == 0:
+		return w.Say("study.headline.no-prints")
 	case w.a.Verdict == quality.MoreDefects:
 		return w.Say("study.headline.more-defects."+string(w.certainty(effects...)), "kinds", list)
 	case w.a.Verdict == quality.FewerDefects:
@@ -118,6 +120,9 @@ func (a Answer) of(factor quality.Factor, kind string) Effect {
 }
 
 func (w teller) sentences() []string {
+	if w.a.Prints == 0 {
+		return w.withoutPrints()
+	}
 	var all []string
 	main := w.a.of(quality.VapourDensity, All)
 	if w.a.Verdict == quality.NotEnough {
@@ -149,6 +154,15 @@ func (w teller) sentences() []string {
 		all = append(all, w.Say("study.without-prints", "n", n))
 	}
 	return append(all, w.Say("study.association"))
+}
+
+// withoutPrints says why nothing can be said where no print was reported, and how prints are recorded.
+func (w teller) withoutPrints() []string {
+	var all []string
+	if n := int(w.a.Unexposed); n > 0 {
+		all = append(all, w.Say("study.rejects-alone", "n", n))
+	}
+	return append(all, w.Say("study.record-prints"))
 }
 
 // possible says which differences that matter the records do not exclude.

@@ -20,7 +20,7 @@ func ptr(x float64) *float64 { return &x }
 func humid(ratio, low, high, q float64) Answer {
 	e := Effect{Kind: All, Factor: "vapour_density_g_m3", Step: 1, Ratio: &ratio, Low: &low, High: &high, P: &q, Q: &q, Clusters: 60, Method: quality.BiasReduced}
 	return Answer{
-		Relevant: 25, Model: "poisson", Clustering: quality.ByDay, DesignEffect: ptr(2.34),
+		Prints: 120000, Relevant: 25, Model: "poisson", Clustering: quality.ByDay, DesignEffect: ptr(2.34),
 		Effects: []Effect{e}, Curves: []Curve{{Kind: All, Factor: "vapour_density_g_m3"}},
 	}
 }
@@ -39,7 +39,7 @@ func TestTheAnswerInWords(t *testing.T) {
 	few.Clustering, few.Unexposed, few.WithoutAir, few.Curved = quality.ByBatch, 1, 12, true
 	long := few
 	long.WeeksMore = ptr(53)
-	silent := Answer{Verdict: quality.NotEnough, Relevant: 25, Clustering: quality.NotClustered, Effects: []Effect{{Kind: All, Factor: "vapour_density_g_m3", Reason: quality.NoDefects}}}
+	silent := Answer{Prints: 500, Verdict: quality.NotEnough, Relevant: 25, Clustering: quality.NotClustered, Effects: []Effect{{Kind: All, Factor: "vapour_density_g_m3", Reason: quality.NoDefects}}}
 	hinted := yes
 	hinted.Clustering = quality.NotClustered
 	onFewDays := yes // of many days, few have their air on record

@@ -119,6 +119,23 @@ func TestLongHistory(t *testing.T) {
 	}
 }
 
+// TestPicturesOfYearsOfANewBench: the bench has recorded two hours. Asked for a year or more, a picture shows them
+// in steps of a quarter-hour.
+func TestPicturesOfYearsOfANewBench(t *testing.T) {
+	s := newStand()
+	server := withHistory(t, s, newServer(t, s))
+	server.settings.Study = &asking{}
+	h := server.Handler()
+	for _, path := range []string{"air?", "air?batches=false&", "sensors?", "control?press=press-1&"} {
+		for _, from := range []string{"2025-06-12", "2016-06-12"} {
+			w := answerTo(h, fromHere("GET", "/api/v1/pictures/"+path+"from="+from, ""))
+			if w.Code != http.StatusOK {
+				t.Errorf("%s from %s: %d %s", path, from, w.Code, w.Body)
+			}
+		}
+	}
+}
+
 // TestLongHistoryAsCSV: the columns are those of the rows, and a cell that a spreadsheet would take for a formula
 // is harmless.
 func TestLongHistoryAsCSV(t *testing.T) {

@@ -145,9 +145,9 @@ func (s *Server) airIn(ctx context.Context, zone string, find history.Search) ([
 // pictured returns the air of each of some zones or sensors, which read returns, in intervals that a
 // picture can show.
 func (s *Server) pictured(ctx context.Context, find history.Search, ids []string, read func(ctx context.Context, id string, from, to time.Time, step history.Step, most int) ([]history.Air, error)) ([]history.Air, error) {
-	all, err := history.PictureOf(find.From, find.To, s.zone(), func(step history.Step) (all []history.Air, err error) {
+	all, err := history.PictureOf(find.From, find.To, s.zone(), func(from time.Time, step history.Step) (all []history.Air, err error) {
 		for _, id := range ids {
-			rows, err := read(ctx, id, find.From, find.To, step, historyRows)
+			rows, err := read(ctx, id, from, find.To, step, historyRows)
 			if err != nil {
 				return nil, err
 			}

@@ -35,9 +35,13 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	if err == nil && s.settings.Study == nil {
 		err = problem(http.StatusServiceUnavailable, "", "this bench stores no history").Saying("no-history")
 	}
+	back := "/study"
+	if lot != "" {
+		back = "/cans"
+	}
 	var out bytes.Buffer // so that a report that fails half way has an answer of its own
 	if err == nil {
-		err = s.writeReport(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot})
+		err = s.writeReport(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot, Back: back})
 		if errors.Is(err, report.ErrNoLot) {
 			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+shortened(lot)+" in it").Saying("no-lot", "lot", shortened(lot))
 		} else if err != nil {
@@ -71,7 +75,7 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 			continue
 		}
 		var out bytes.Buffer
-		written, err := report.WriteCheck(&out, now.Bench, i, s.settings.Locale)
+		written, err := report.WriteCheck(&out, now.Bench, "/devices", i, s.settings.Locale)
 		if err != nil {
 			s.log.Error("record of a check not made", "device", id, "err", err)
 			s.refusePage(w, r, problem(http.StatusInternalServerError, "", "the record could not be made; the bench's log says why"))

@@ -27,7 +27,7 @@ func (a *asking) Study(_ context.Context, q study.Request) (study.Answer, error)
 	at := time.Date(2026, 6, 8, 12, 7, 0, 0, time.UTC)
 	return study.Answer{
 		ComputedAt: &at,
-		Verdict:    quality.MoreDefects, Kinds: []string{"dust"}, Relevant: 25, Model: "poisson", Clustering: quality.ByDay,
+		Verdict:    quality.MoreDefects, Prints: 9000, Kinds: []string{"dust"}, Relevant: 25, Model: "poisson", Clustering: quality.ByDay,
 		Effects: []study.Effect{{Kind: "dust", Factor: "vapour_density_g_m3", Ratio: &ratio, Low: &low, High: &high, P: &p, Q: &p, Found: true, Method: quality.BiasReduced}},
 	}, a.err
 }

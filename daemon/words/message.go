@@ -91,7 +91,10 @@ func (l Locale) LightReason(s light.Signal, press string) string {
 	if s.Failed {
 		key += "-failed"
 	}
-	why := l.Say(key, "mix", s.Mix, "press", press)
+	if s.Doubtful != "" {
+		key += "-sensor"
+	}
+	why := l.Say(key, "mix", s.Mix, "press", press, "sensor", s.Doubtful)
 	if s.MixInk != "" {
 		why += " " + l.Say("reason.other-ink", "ink", s.MixInk)
 	}

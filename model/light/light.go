@@ -100,9 +100,11 @@ type Press struct {
 
 	QualityBad       bool
 	QualityUncertain bool
-	AtLeast          bool // the age is only a lower limit
-	Starting         bool // the first seconds of the service
-	ContentUnknown   bool // what stands on the press was lost with the journal, and nobody has said it since
+	// Doubtful is the id of the sensor for which the figures are uncertain; empty for another reason.
+	Doubtful       string
+	AtLeast        bool // the age is only a lower limit
+	Starting       bool // the first seconds of the service
+	ContentUnknown bool // what stands on the press was lost with the journal, and nobody has said it since
 
 	PrintingWithoutBatch bool
 	// Ready is the id of a mix that is ready for this press and has not been on one. It is
@@ -168,6 +170,7 @@ type Signal struct {
 	MixInk   string // the ink of that mix where it is another than the one on the press; else empty
 	Alarm    string // the name of the alarm for which it flashes; empty when there is none
 	Past     bool   // the cause is EndsSoon, and the time to which the ink is safe has passed: it may end now
+	Doubtful string // the id of the sensor that is in doubt, where the cause is AgeUncertain for it; else empty
 	Failed   bool   // the cause is AdhesionDoubtful, and the last test of a print failed
 	// RatioReason is that of the press, whatever the cause; empty when nothing is loaded.
 	RatioReason string
@@ -182,6 +185,9 @@ func Of(p Press) Signal {
 			s.Meaning, s.Cause = row.meaning, row.cause
 			s.Past = row.cause == EndsSoon && p.LowRemaining <= 0
 			s.Failed = row.cause == AdhesionDoubtful && p.TestFailed
+			if row.cause == AgeUncertain {
+				s.Doubtful = p.Doubtful
+			}
 			if row.mix != nil {
 				s.Mix = row.mix(p)
 				if s.Mix != "" && s.Mix == p.Ready {

@@ -56,6 +56,26 @@ func TestACheckThatFailedWithdrawsTheVerdict(t *testing.T) {
 	}
 }
 
+// TestAnAlarmThatIsOverAsksForNothing: its text says what to do, and beside "Over" nothing is to be done. It can be
+// read in the details.
+func TestAnAlarmThatIsOverAsksForNothing(t *testing.T) {
+	t.Parallel()
+	const what = "scale-1 is not connected. Plug it in and switch it on."
+	rows := shop(time.Now())
+	a := view.Alarm{Time: time.Now(), Name: "scale-silent", Title: "Scale not answering", Subject: "scale-1", About: "scale", State: "unacknowledged", Priority: "medium", Since: time.Now(), Text: what, Response: "Check the scale."}
+	rows["alarms"] = []view.Alarm{a}
+	f, b := newFakeBench(t, rows), openBrowser(t, 390, 844)
+	b.openAt(f, "/devices")
+	b.sees("#alarms", what)
+	a.State = "returned"
+	f.send("alarm", a)
+	b.sees("#alarms", "Over")
+	b.eventually("the alarm asks for nothing", `!document.querySelector("main").innerText.includes("Plug it in")`)
+	b.sees("#alarms", "scale-1: Scale not answering")
+	b.click(".alarm-detail summary")
+	b.sees(".alarm-raw", what)
+}
+
 // TestAlarmsOfInkAreFolded: a person who looks after the instruments finds their alarms first. Those of ink and presses
 // are counted, and can be opened.
 func TestAlarmsOfInkAreFolded(t *testing.T) {
@@ -196,7 +216,12 @@ func TestACheckIsRecorded(t *testing.T) {
 	b.eventually("the picture of the checks is drawn again", `performance.getEntriesByType("resource").filter((e) => e.name.includes("pictures/checks")).length === 2`)
 	b.eventually("its record can be printed", `document.querySelector("#instruments a[href='/checks/bench-air']").checkVisibility()`)
 	b.act("Check…", "bench-air")
+	b.press("Record the check") // nothing is filled in
+	b.sees("dialog[open]", "Fill this in.")
 	b.click(`dialog[open] input[value="salt"]`)
+	b.press("Record the check")
+	b.sees("dialog[open] fieldset:has([name=salt])", "Choose one of these.")
+	b.sees("dialog[open]", "take the sensor out of service with the button “Out of service…” beside “Check…”")
 	b.click(`dialog[open] input[value="sodium-chloride"]`)
 	b.press("Record the check")
 	b.closed()

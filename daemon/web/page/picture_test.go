@@ -182,3 +182,37 @@ func TestPlaceOfAPictureIsNarrow(t *testing.T) {
 		t.Errorf("the page is %d px wide", width)
 	}
 }
+
+// TestStudyOfTheAddress: the fields show what the page's address asks for, also a press and a kind that the bench
+// names later, and the address follows the fields, so that a link to the page keeps them.
+func TestStudyOfTheAddress(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 800, 800)
+	b.openAt(newFakeBench(t, shop(time.Now())), "/study?from=2025-12-01&to=2026-02-30&press=press-1&factor=spent")
+	b.eventually("the press by its name", `document.querySelectorAll(".study-form [name=press] option").length > 2`)
+	const fields = `[...document.querySelectorAll(".study-form :is(input, select)")].map((e) => e.value).join()`
+	if got := eval[string](b, fields); got != "2025-12-01,,press-1,,spent" {
+		t.Errorf("the fields are %s", got)
+	}
+	asked := func(query string) {
+		t.Helper()
+		b.eventually("it asks for "+query, fmt.Sprintf(`performance.getEntriesByType("resource").some((e) => e.name.includes(%q))`, query))
+	}
+	asked("/api/v1/study?from=2025-12-01&press=press-1")
+	asked("pictures/control?from=2025-12-01&press=press-1")
+	eval[bool](b, `(() => { const to = document.querySelector(".study-form [name=to]"); to.value = "2026-02-28"; return to.dispatchEvent(new Event("change", { bubbles: true })); })()`)
+	asked("/api/v1/study?from=2025-12-01&to=2026-03-01&press=press-1")
+	if got := eval[string](b, `location.search`); got != "?from=2025-12-01&to=2026-02-28&press=press-1&factor=spent" {
+		t.Errorf("the address is %s", got)
+	}
+}
+
+// TestAYearOfAir: one choice shows what the sensors measured in a year.
+func TestAYearOfAir(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t, 390, 800)
+	b.openAt(newFakeBench(t, shop(time.Now())), "/devices")
+	b.click(`#pictures input[value="365"]`)
+	from := time.Now().AddDate(0, 0, -365).UTC().Format("2006-01")
+	b.eventually("it asks for a year", fmt.Sprintf(`performance.getEntriesByType("resource").some((e) => e.name.includes("pictures/sensors?from=%s"))`, from))
+}

@@ -14,6 +14,7 @@ import (
 	"potlifed/daemon/history"
 	"potlifed/daemon/report"
 	"potlifed/daemon/study"
+	"potlifed/daemon/view"
 	"potlifed/daemon/words"
 	"potlifed/model/lifecycle"
 	"potlifed/model/quality"
@@ -112,4 +113,40 @@ func TestNoReportBreachesWCAG(t *testing.T) {
 	b.accessible(axe, "the file of a report", wide)
 	b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => { d.open = true });undefined`))
 	b.accessible(axe, "the file of a report, tables open", phone)
+}
+
+// TestReportsOnAPhone: the record of a check and a report are read on a phone: no letter stands alone on its line,
+// nothing moves the page sideways, a report says that its pictures are moved, and a link leads back.
+func TestReportsOnAPhone(t *testing.T) {
+	t.Parallel()
+	var check bytes.Buffer
+	sensor := view.Sensor{ID: "hall-air", CheckPoints: []view.SensorCheckPoint{{At: reported, Salt: "sodium-chloride", ReadPct: 66, ReferencePct: 75.5, OffPct: -9.5, AllowedPct: 3, By: "local"}}}
+	if _, err := report.WriteCheck(&check, "bench-1", "/devices", sensor, words.Locale{Zone: time.UTC}); err != nil {
+		t.Fatal(err)
+	}
+	files := map[string][]byte{"/check": check.Bytes(), "/report": bytes.Replace(reportFile(t), []byte("<header>"), []byte(`<header><a class="back" href="/study">Back</a>`), 1)}
+	served := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html")
+		w.Write(files[r.URL.Path])
+	}))
+	t.Cleanup(served.Close)
+	b := openBrowser(t, 390, 844)
+	b.expect("404")
+	for path := range files {
+		b.run(chromedp.Navigate(served.URL + path))
+		if over := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+			t.Errorf("%s is %d px wider than the screen", path, over)
+		}
+		const narrow = `[...document.querySelectorAll("caption, td, th")].filter((e) => e.checkVisibility() && getComputedStyle(e).clipPath === "none" && e.offsetWidth > 0 && e.offsetWidth < 20).map((e) => e.outerHTML.slice(0, 60)).join()`
+		if got := eval[string](b, narrow); got != "" {
+			t.Errorf("%s: too narrow to be read: %s", path, got)
+		}
+		if h := eval[int](b, `document.querySelector(".back").offsetHeight`); h < 44 {
+			t.Errorf("%s: the link back is %d px high", path, h)
+		}
+	}
+	b.run(chromedp.Navigate(served.URL + "/report"))
+	b.sees("header", "Pictures and tables are wider than this screen: move them sideways.")
+	b.run(chromedp.EmulateViewport(wide.width, wide.height))
+	b.eventually("nothing is said on a wide screen", `!document.querySelector(".moves").checkVisibility()`)
 }

@@ -234,6 +234,7 @@ declare namespace Words {
     "check.against": {};
     "check.button": {};
     "check.certificate-hint": {};
+    "check.checked": {on: Value};
     "check.correct": {};
     "check.correct-from-now": {};
     "check.correct-it": {};
@@ -252,6 +253,7 @@ declare namespace Words {
     "check.meter-note": {};
     "check.moved": {from: Value};
     "check.moving": {};
+    "check.never": {};
     "check.new": {};
     "check.new-note": {};
     "check.no-readings": {};
@@ -298,6 +300,7 @@ declare namespace Words {
     "check.solvent": {};
     "check.take": {};
     "check.title": {device: Value};
+    "check.was-due": {due: Value};
     "check.weight-class": {};
     "check.weights": {};
     "check.weights-hint": {};
@@ -466,6 +469,7 @@ declare namespace Words {
     "devices.last": {weight: Value};
     "devices.lights": {};
     "devices.maintenance": {until: Value};
+    "devices.month": {};
     "devices.moving": {weight: Value};
     "devices.never-heard": {};
     "devices.never-read": {};
@@ -498,6 +502,7 @@ declare namespace Words {
     "devices.revoke-title": {device: Value};
     "devices.settled": {weight: Value};
     "devices.since": {at: Value; for: Value};
+    "devices.span": {};
     "devices.stale": {};
     "devices.such-as": {};
     "devices.system": {};
@@ -510,8 +515,10 @@ declare namespace Words {
     "devices.verdict-about": {};
     "devices.verdict-alarms": {n: number};
     "devices.waiting": {};
+    "devices.week": {};
     "devices.with-care": {};
     "devices.written": {};
+    "devices.year": {};
     "dialog.back": {};
     "dialog.details": {};
     "dialog.reason": {};

@@ -43,11 +43,11 @@ export const steps = (texts) => h("ol", { class: "check-steps" }, texts.map((tex
  */
 function sensorDialog(row, tools) {
   const meter = h("div", { class: "pair" },
-    field({ label: say("check.meter-humidity"), unit: say("check.rh"), name: "humidity_pct", type: "number", min: 0, max: 100, step: "any", inputmode: "decimal" }),
+    field({ label: say("check.meter-humidity"), unit: say("check.rh"), name: "humidity_pct", type: "number", min: 0, max: 100, step: "any", inputmode: "decimal", required: true }),
     field({ label: say("check.meter-accuracy"), unit: say("check.rh"), name: "accuracy_pct", type: "number", min: 0.1, max: 5, step: "any", inputmode: "decimal", hint: say("check.meter-accuracy-hint") }));
   const salt = h("div", {}, steps([say("check.salt-1"), say("check.salt-2"), say("check.salt-3"), say("check.salt-4")]),
     h("p", { class: "care-now", text: say("check.salt-care") }),
-    chips({ legend: say("check.salt"), name: "salt", required: false, options: Object.entries(saltNames).map(([value, label]) => ({ value, label })) }));
+    chips({ legend: say("check.salt"), name: "salt", options: Object.entries(saltNames).map(([value, label]) => ({ value, label })) }));
   const kind = chips({
     legend: say("check.against"), name: "against", chosen: "meter",
     options: [{ value: "meter", label: say("check.meter"), note: say("check.meter-note") }, { value: "salt", label: say("check.salts"), note: say("check.salts-note") }],

@@ -1,4 +1,5 @@
 // How far each thing that the bench depends on can be trusted.
+import { day } from "../lib/dates.js";
 import { clockTime } from "../lib/format.js";
 import { say } from "../lib/words.js";
 
@@ -51,6 +52,19 @@ export function conditionOf(row, alarms, now) {
   if (known.stands === "fine" && row.device_before) return { stands: "doubt", words: say("devices.other-device") };
   if (known.stands === "fine" && alarms.length > 0) return { stands: "doubt", words: say("devices.in-doubt") };
   return known;
+}
+
+/**
+ * dueOf says when an instrument was checked last and when it is to be checked; nothing of the next check where the
+ * last one failed, since that is due now.
+ * @param {API.SensorView} row
+ * @param {number} now
+ */
+export function dueOf(row, now) {
+  if (!row.check_due_at) return row.checked_at || row.check_failed || row.check_points?.length ? "" : say("check.never");
+  const [on, due] = [row.checked_at && day(row.checked_at), day(row.check_due_at)];
+  if (!row.check_failed && Date.parse(row.check_due_at) > now) return on ? say("devices.checked", { on, due }) : say("check.due", { due });
+  return [on && say("check.checked", { on }), !row.check_failed && say("check.was-due", { due })].filter(Boolean).join(", ");
 }
 
 // A suppressed one has no second sensor to compare with any more.

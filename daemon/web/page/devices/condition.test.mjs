@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { Store } from "../lib/store.js";
-import { conditionOf, dependencies, judge, zoneState } from "./condition.js";
+import { conditionOf, dependencies, dueOf, judge, zoneState } from "./condition.js";
 
 const now = Date.parse("2026-06-12T12:00:00Z");
 const fineChecks = [{ name: "journal", ok: true }, { name: "broker", ok: true }];
@@ -76,4 +76,17 @@ test("what is against it is listed, and the worst decides", () => {
 test("without contact or without an instrument nothing is known", () => {
   assert.equal(judge(storeWith(), now, false, fineChecks).stands, "unknown");
   assert.equal(judge(storeWith({ sensors: [] }), now, true, fineChecks).stands, "unknown");
+});
+
+test("a check that is to come is told as such, and none that lies in the past", () => {
+  const [checked_at, past, next] = ["2026-05-01T08:00:00Z", "2026-06-01T08:00:00Z", "2026-07-01T08:00:00Z"];
+  assert.match(dueOf({ checked_at, check_due_at: next }, now), /checked .*May.*, next check due .*Jul/);
+  assert.match(dueOf({ check_due_at: next }, now), /^next check due .*Jul/);
+  assert.match(dueOf({ checked_at, check_due_at: past }, now), /checked .*May.*, its check was due .*Jun/);
+  assert.match(dueOf({ check_due_at: past }, now), /^its check was due .*Jun/);
+  const failed = dueOf({ checked_at, check_due_at: past, check_failed: "it read 53 %" }, now);
+  assert.match(failed, /May/);
+  assert.doesNotMatch(failed, /due/);
+  assert.equal(dueOf({ checked_at }, now), "");
+  assert.match(dueOf({}, now), /never checked; once a year/);
 });

@@ -1,6 +1,5 @@
 // The sensors and scales, each with its last reading and how far it can be trusted.
 import { changeRow } from "../lib/api.js";
-import { day } from "../lib/dates.js";
 import { ask, field, figure, textOf } from "../lib/dialogs.js";
 import { button, h, keyed, show } from "../lib/dom.js";
 import { refusalLine } from "../lib/refusal.js";
@@ -8,7 +7,7 @@ import { age, degrees, clockTime, decimalsOf, duration, grams, percent, secondsU
 import { say } from "../lib/words.js";
 import { qualityWords } from "../parts/terms.js";
 import { checkDialog, correctionDialog, factsOf, replacedDialog, revokeDialog } from "./checks.js";
-import { alarmsOf, conditionOf } from "./condition.js";
+import { alarmsOf, conditionOf, dueOf } from "./condition.js";
 import { line, listPanel } from "./line.js";
 
 const since = (/** @type {string} */ at, /** @type {number} */ now) => say("devices.since", { at: clockTime(Date.parse(at), now), for: duration(-secondsUntil(Date.parse(at), now)) });
@@ -64,7 +63,7 @@ function instrument(tools) {
         facts: [
           row.text,
           Date.parse(row.since) > 0 && since(row.since, now),
-          row.check_due_at && (row.checked_at ? say("devices.checked", { on: day(row.checked_at), due: day(row.check_due_at) }) : say("check.due", { due: day(row.check_due_at) })),
+          dueOf(row, now),
           ...factsOf(row),
           // The alarm says the same once it is raised.
           ...[row.check_failed, row.disagrees].filter((text) => alarms.every((a) => a.text !== text)),

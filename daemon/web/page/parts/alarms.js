@@ -220,9 +220,12 @@ function alarm({ store, attempt }, refusal) {
       element.dataset.priority = row.priority;
       const words = row.title;
       setWords(name, `${subjectWords(row, store)}: ${words}`);
-      setWords(text, row.text);
-      setText(raw, row.detail ?? "");
-      show(detail, Boolean(row.detail));
+      // The text of an alarm may say what to do, and there is nothing to be done any more.
+      const over = row.state === "returned" && row.name !== "life-cut"; // which has a text for its end
+      setWords(text, over ? "" : row.text);
+      show(text, !over);
+      setText(raw, [over && row.text, row.detail].filter(Boolean).join(" "));
+      show(detail, Boolean(raw.textContent));
       help.href = `/help#${row.name}`;
       help.setAttribute("aria-label", `${help.textContent}: ${words}`);
       setWords(response, row.response ?? "");

@@ -6,7 +6,7 @@ import { refusalLine, showRefusal } from "../lib/refusal.js";
 import { picture } from "../lib/picture.js";
 import { locale, say } from "../lib/words.js";
 import { perThousand } from "./rate.js";
-import { chartDays, dayAfter, recorded } from "./span.js";
+import { address, chartDays, dayAfter, recorded } from "./span.js";
 
 const whole = "all"; // the id of all kinds together
 
@@ -43,8 +43,18 @@ export function studyPanel() {
   let told; // the newest answer
   let presses = /** @type {string[]} */ ([]);
 
+  const names = /** @type {(keyof typeof inputs)[]} */ (Object.keys(inputs));
+  const fields = () => Object.fromEntries(names.map((name) => [name, inputs[name].value]));
+  const wanted = new URLSearchParams(location.search);
+  fill(inputs.press, [["", say("analysis.all-presses")], ...named(wanted.get("press"))]);
+  fill(inputs.kind, [["", say("analysis.all-kinds")], ...named(wanted.get("kind"))]);
+  for (const name of names) choose(inputs[name], wanted.get(name));
+
   form.addEventListener("submit", (event) => event.preventDefault());
-  form.addEventListener("change", load);
+  form.addEventListener("change", () => {
+    history.replaceState(null, "", `/study${address(fields(), factors[0][0])}`);
+    return load();
+  });
 
   function span() {
     const q = new URLSearchParams();
@@ -81,7 +91,7 @@ export function studyPanel() {
       const words = (/** @type {HTMLSelectElement} */ select) => select.selectedOptions[0]?.text ?? "";
       setText(studied, a.from && a.to ? say("analysis.asked", { from: day(a.from), to: day(a.to), press: words(inputs.press) || say("analysis.all-presses") }) : "");
       sentences.replaceChildren(...(a.sentences ?? []).map((text) => h("li", { words: text })));
-      effects.replaceChildren(effectsTable(a));
+      effects.replaceChildren(...(a.prints > 0 ? [effectsTable(a)] : []));
       told = a;
       if (!chosen) drawTimes(whole, of);
       totals.replaceChildren(totalsTable(a, kindName));
@@ -115,7 +125,7 @@ export function studyPanel() {
       const q = recorded(asked, told, chartDays);
       q.set("press", id);
       if (kind) q.set("kind", kind);
-      const chart = picture(0.6, 400);
+      const chart = picture(0.6, 580);
       chart.load(`pictures/control?${q}`);
       return chart.element;
     });
@@ -136,7 +146,7 @@ export function studyPanel() {
     fill(inputs.press, [["", say("analysis.all-presses")], ...ids.map((id) => /** @type {[string, string]} */ ([id, id]))]);
     const kinds = rows[0]?.defects ?? [];
     fill(inputs.kind, [["", say("analysis.all-kinds")], ...kinds.map((d) => /** @type {[string, string]} */ ([d.kind, d.words]))]);
-    if (told) drawCharts(span(), inputs.kind.value);
+    if (told || inputs.from.value || inputs.to.value) drawCharts(span(), inputs.kind.value);
   }
 
   const part = (/** @type {string} */ title, /** @type {Page.Child[]} */ ...body) => h("section", { class: "study-part" }, h("h2", { text: title }), ...body);
@@ -163,10 +173,26 @@ function fill(select, options) {
 }
 
 /**
- * named returns the name of a condition.
+ * named returns the option of an id whose words are not known yet.
+ * @param {string | null} id
+ * @returns {[string, string][]}
+ */
+const named = (id) => (id ? [[id, id]] : []);
+
+/**
+ * choose fills a field with a value; one that the field cannot have changes nothing.
+ * @param {HTMLInputElement | HTMLSelectElement} input
+ * @param {string | null} value
+ */
+function choose(input, value) {
+  if (value && (!(input instanceof HTMLSelectElement) || [...input.options].some((o) => o.value === value))) input.value = value;
+}
+
+/**
+ * conditionName returns the name of a condition.
  * @param {string} factor
  */
-function named(factor) {
+function conditionName(factor) {
   const known = factors.find(([value]) => value === factor);
   return known ? say(known[1]) : factor;
 }
@@ -178,7 +204,7 @@ function effectsTable(a) {
   return h(
     "table", {},
     h("thead", {}, h("tr", {}, [say("analysis.condition"), say("analysis.effect"), say("analysis.figures"), say("analysis.sure")].map((text) => h("th", { scope: "col", text })))),
-    h("tbody", {}, rows.map((e) => h("tr", { class: e.firm ? "study-found" : "" }, h("td", { text: named(e.factor) }), h("td", { words: e.words }), h("td", { class: "study-figures", text: e.figures }), h("td", { text: e.sure })))),
+    h("tbody", {}, rows.map((e) => h("tr", { class: e.firm ? "study-found" : "" }, h("td", { text: conditionName(e.factor) }), h("td", { words: e.words }), h("td", { class: "study-figures", text: e.figures }), h("td", { text: e.sure })))),
   );
 }
 

@@ -1,4 +1,4 @@
-// Which span the pictures with an axis of time show.
+// Which span is asked for, and which one the pictures with an axis of time show.
 
 /** How many days a control chart shows where no dates are chosen. */
 export const chartDays = 31;
@@ -26,4 +26,15 @@ export function dayAfter(day) {
   const at = new Date(`${day}T00:00:00Z`);
   at.setUTCDate(at.getUTCDate() + 1);
   return at.toISOString().slice(0, 10);
+}
+
+/**
+ * address writes the fields as the query of the page's address: only those that a person chose. Its last day is
+ * included, as in the field.
+ * @param {Record<string, string>} fields
+ * @param {string} usualFactor the condition that is shown first
+ */
+export function address(fields, usualFactor) {
+  const chosen = Object.entries(fields).filter(([name, value]) => value !== "" && !(name === "factor" && value === usualFactor));
+  return chosen.length > 0 ? `?${new URLSearchParams(chosen)}` : "";
 }

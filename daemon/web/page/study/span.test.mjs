@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import test from "node:test";
-import { chartDays, dayAfter, recorded } from "./span.js";
+import { address, chartDays, dayAfter, recorded } from "./span.js";
 
 const study = { from: "2025-11-29T06:00:00Z", to: "2026-08-05T14:00:00Z" };
 
@@ -19,4 +19,10 @@ test("dates that were chosen are kept, and without records nothing is added", ()
 
 test("the end of a span is the day after the one that was chosen", () => {
   assert.equal(dayAfter("2026-02-28"), "2026-03-01");
+});
+
+test("the address says what was chosen, and nothing of what is usual", () => {
+  const usual = { from: "", to: "", press: "", kind: "", factor: "humidity_pct" };
+  assert.equal(address(usual, "humidity_pct"), "");
+  assert.equal(address({ ...usual, from: "2025-12-01", press: "press 1", factor: "spent" }, "humidity_pct"), "?from=2025-12-01&press=press+1&factor=spent");
 });
