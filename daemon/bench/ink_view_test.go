@@ -50,7 +50,7 @@ func TestInkRowComparesTheSheetWithTheShop(t *testing.T) {
 	if usual := assumed(); usual == "" || assumed(22, 25) != usual {
 		t.Errorf("nothing is asked of a usual shop: %q and %q", usual, assumed(22, 25))
 	}
-	if got := assumed(22, 31, 29); !strings.Contains(got, "20 °C and the shop is at about 31 °C") {
+	if got := assumed(22, 31, 29); !strings.Contains(got, "20\u00a0°C and the shop is at about 31\u00a0°C") {
 		t.Errorf("%q", got)
 	}
 }
