@@ -76,7 +76,7 @@ func TestStudyOfRejectsAlone(t *testing.T) {
 	_, defects := studyFiles(t, 1)
 	said := strings.Join(strings.Fields(answered(t, studyCommand(), "", defects)), " ")
 	for _, want := range []string{
-		"Nothing can be said yet: no prints were reported.", "rejects were reported. Rejects alone have no rate", "POST presses/ID/prints", "do/prints", "potlifed import", "no prints, ",
+		"Nothing can be said yet: no prints were reported.", "rejects were reported. Rejects alone have no rate", "reports prints over the network or over MQTT", "potlifed import", "no prints, ",
 	} {
 		if strings.Count(said, want) != 1 {
 			t.Errorf("does not say %q once:\n%s", want, said)
