@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net/http"
 	"os"
 	"os/exec"
@@ -369,6 +370,18 @@ func (b *hardware) pour(t testing.TB, grams, perSecond float64) {
 	}
 }
 
+// rests waits until the program has the weight that is on the scale. On a busy machine a pour can pause for long
+// enough that a weight on the way looks settled.
+func (b *hardware) rests(p *program) {
+	p.t.Helper()
+	p.eventually("the weight to rest", func() (bool, any) {
+		var list struct{ Scales []view.Scale }
+		p.get("/api/v1/scales", &list)
+		s := list.Scales[0]
+		return s.Stable && s.WeightG != nil && math.Abs(*s.WeightG-b.scale.Grams()) <= s.DivisionG, s
+	})
+}
+
 // mix makes a whole guided mix for press-1: 85 g of ink, 17 of hardener, 7.1 of
 // thinner.
 func (b *hardware) mix(t testing.TB, p *program) (id string) {
@@ -378,13 +391,17 @@ func (b *hardware) mix(t testing.TB, p *program) (id string) {
 		t.Fatal(wrong)
 	}
 	b.scale.Set(24)
+	b.rests(p)
 	p.confirm(v.ID, "cup")
 	b.pour(t, 85, 40)
+	b.rests(p)
 	p.confirm(v.ID, "ink")
 	b.pour(t, 17, 15)
+	b.rests(p)
 	p.confirm(v.ID, "hardener")
 	p.confirm(v.ID, "stir-hardener")
 	b.pour(t, 7.1, 15)
+	b.rests(p)
 	p.confirm(v.ID, "thinner")
 	p.confirm(v.ID, "stir-thinner")
 	return v.ID

@@ -190,6 +190,13 @@ export function mixActions({ store, attempt }, current, chosenPart) {
       confirm.click();
       return true;
     },
+    /**
+     * hears takes in the newest row of the scale before it is drawn, so that a tap never goes by an older one.
+     * @param {API.ScaleView | undefined} row
+     */
+    hears(row) {
+      scale = row;
+    },
     notes: [refusal, foreign.element, tared, name.element, byBench.element],
     ways: [override, scrap, wrong, more],
     /**

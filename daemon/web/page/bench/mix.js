@@ -52,6 +52,7 @@ export function mixPanel({ store, attempt, tone }) {
      */
     weigh(scale, decimals) {
       const { pour, why } = pourOf(batch, scale);
+      actions.hears(scale);
       // A bar keeps its place when it cannot be believed, so that nothing moves.
       show(place, pours(batch));
       setText(instead, why);
