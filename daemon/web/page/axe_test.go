@@ -151,7 +151,7 @@ func TestNoStillPageBreachesWCAG(t *testing.T) {
 	t.Parallel()
 	b, axe := openAxe(t)
 	at := stillPages(t)
-	for _, path := range []string{"/label", "/no-label", "/check-record", "/reference"} {
+	for _, path := range []string{"/label", "/no-label", "/refused", "/check-record", "/reference"} {
 		b.run(chromedp.Navigate(at + path))
 		b.accessible(axe, path, wide, phone)
 		for _, found := range eval[[]string](b, `[...document.querySelectorAll("caption, h1, h2, p")].filter((e) => e.innerText.trim() && e.checkVisibility() && e.offsetWidth < 40).map((e) => e.innerText)`) {

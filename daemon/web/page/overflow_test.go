@@ -144,7 +144,7 @@ func TestLongPathsWrapOnStillPages(t *testing.T) {
 	t.Parallel()
 	b := openBrowser(t, int(narrow.width), int(narrow.height))
 	at := stillPages(t)
-	for _, path := range []string{"/help", "/reference", "/label", "/no-label", "/check-record", "/report-file", offlinePath} {
+	for _, path := range []string{"/help", "/reference", "/label", "/no-label", "/refused", "/check-record", "/report-file", offlinePath} {
 		b.run(chromedp.Navigate(at + path))
 		b.run(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => (d.open = true))`))
 		if n := eval[int](b, withPaths); n < 5 {
@@ -172,11 +172,15 @@ func stillPages(t *testing.T) (at string) {
 	if written, err := report.WriteCheck(&record, "bench-1", "/devices", checked, words.Locale{Zone: time.UTC}); !written || err != nil {
 		t.Fatal(err)
 	}
+	refused, err := inEnglish().Refused("No check of bench-air has been recorded.", "it failed: "+longPath)
+	if err != nil {
+		t.Fatal(err)
+	}
 	mux := http.NewServeMux()
 	mux.Handle("/", inEnglish().Handler())
 	mux.Handle("/reference", reference.Handler())
 	mux.Handle("/reference.css", reference.Handler())
-	for path, body := range map[string][]byte{"/label": labelled(""), "/no-label": labelled("it failed: " + longPath), "/report-file": reportFile(t), "/check-record": record.Bytes()} {
+	for path, body := range map[string][]byte{"/label": labelled(""), "/no-label": labelled("it failed: " + longPath), "/report-file": reportFile(t), "/check-record": record.Bytes(), "/refused": refused} {
 		mux.HandleFunc(path, func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Type", "text/html")
 			w.Write(body)
