@@ -200,12 +200,11 @@ export function mixActions({ store, attempt }, current, chosenPart) {
     notes: [refusal, foreign.element, tared, name.element, byBench.element],
     ways: [override, scrap, wrong, more],
     /**
+     * update draws them, for the row that hears took in.
      * @param {string} words of the button that continues
-     * @param {API.ScaleView | undefined} row
      */
-    update(words, row) {
+    update(words) {
       const batch = current();
-      scale = row;
       done = words;
       if (at !== about()) { // what was refused before belongs to another step
         at = about();

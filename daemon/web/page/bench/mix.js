@@ -86,7 +86,7 @@ export function mixPanel({ store, attempt, tone }) {
       show(ratio, ratio.textContent !== "");
       keyed(warnings, (batch.warnings ?? []).filter((w) => w !== batch.no_room), (w) => w, (w) => ({ element: phrase("li", {}, w), update() {} }));
       actions.keyPressed(scale?.batch === batch.id ? scale.key_refused : undefined);
-      actions.update(words.done, scale);
+      actions.update(words.done);
       // A pour that is too much is taken as it is, and corrected then.
       const wrong = why === "" && pour !== undefined && pour.verdict === "over" && pourState(pour) === "over";
       const coming = ahead(batch, ink);

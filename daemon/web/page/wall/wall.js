@@ -39,10 +39,10 @@ export function wallPanel(element, { store }) {
      */
     update(now, contact) {
       const lines = linesOf(store.all("presses"), store.all("batches"));
-      const stands = store.all("alarms");
-      const open = countAlarms(stands);
+      const alarmRows = store.all("alarms");
+      const open = countAlarms(alarmRows);
       setText(time, store.clock.known ? timeOfDay(now) : "");
-      const named = contact && !outOfContact() && open > 0 ? say("wall.alarms", { n: open, gravest: gravest(stands, store) }) : "";
+      const named = contact && !outOfContact() && open > 0 ? say("wall.alarms", { n: open, gravest: gravest(alarmRows, store) }) : "";
       setText(alarms, named || (contact && outOfContact() ? say("wall.no-contact") : ""));
       alarms.dataset.length = !named ? "none" : named.length <= shortAlarms ? "short" : named.length <= longAlarms ? "long" : "longest";
       show(wall, lines.length > 0);
