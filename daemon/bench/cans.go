@@ -10,7 +10,6 @@ import (
 	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
-	"potlifed/model/can"
 	"potlifed/model/mix"
 )
 
@@ -77,7 +76,7 @@ func (b *Bench) openCan(now time.Time, by actor.Name, c request.OpenCan) (any, e
 		if !b.clock.synced {
 			return nil, refuseAs("clock-not-set", "clock not set", `the clock is not set, so today's date is not known; say "on", the date`).Saying("date-unknown")
 		}
-		on = can.Date(now)
+		on = b.shop.day(now)
 	}
 	if err := checkDates(map[string]string{"on": on}); err != nil {
 		return nil, err

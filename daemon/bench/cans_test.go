@@ -449,3 +449,22 @@ func TestCansMoveWithTheClock(t *testing.T) {
 		t.Errorf("the clock went ahead by a month: %q, stirred %v ago", c.Stir, s.b.clock.now().Sub(*c.StirredAt))
 	}
 }
+
+// TestDaysAreThoseOfTheShop: where the shop stands, a batch begins on the day after that of the machine's
+// zone, so its number, the day of a can and today's counts agree.
+func TestDaysAreThoseOfTheShop(t *testing.T) {
+	s := openShopOf(t, t.TempDir(), newClock(), canShop+"time_zone: Pacific/Auckland\n") // 12:00 UTC is midnight there
+	t.Cleanup(func() { s.crash() })
+	s.pass(20*time.Second, both(mild))
+	can := s.makes(request.MakeCan{ID: "h-1", Hardener: "hardener-a", UseBy: "2026-06-12"})
+	if _, refusal := s.asks(request.OpenCan{Can: can}); refusal != nil {
+		t.Fatal(refusal)
+	}
+	id := s.must(request.StartMix{Ink: "dial-satin"}).ID
+	if on := s.can(can).OpenedOn; on != "2026-06-13" || id != "0613-1" {
+		t.Errorf("the can was opened on %s and the batch is %s, want 2026-06-13 and 0613-1", on, id)
+	}
+	if c := s.can(can); c.State != "expired" {
+		t.Errorf("the can's last day was yesterday, and it is %+v", c)
+	}
+}

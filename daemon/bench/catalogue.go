@@ -107,6 +107,9 @@ func (c *catalogue) cupFor(press, cup string) (config.Cup, error) {
 // day returns the day of a time on the shop's calendar, YYYY-MM-DD.
 func (c *catalogue) day(at time.Time) string { return c.locale.In(at).Format(time.DateOnly) }
 
+// dayOfNumber returns the day of a time on the shop's calendar as the numbers of batches have it, YYYYMMDD.
+func (c *catalogue) dayOfNumber(at time.Time) string { return c.locale.In(at).Format("20060102") }
+
 // defectKinds returns the kinds of defect, without counts: those of the trade, then the shop's
 // own.
 func (c *catalogue) defectKinds() []view.DefectCount { return slices.Clone(c.kinds) }

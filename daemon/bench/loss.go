@@ -27,7 +27,7 @@ func (b *Bench) tellLoss(at time.Time) {
 		return
 	}
 	e := record.JournalRebuilt{
-		Reason: made.Reason, Former: made.Former, Aside: made.Aside, Lost: made.Lost, Records: made.Records, State: made.Complete, Day: at.Local().Format("20060102"),
+		Reason: made.Reason, Former: made.Former, Aside: made.Aside, Lost: made.Lost, Records: made.Records, State: made.Complete, Day: b.shop.dayOfNumber(at),
 	}
 	if !made.Complete {
 		e.Presses = slices.Sorted(maps.Keys(b.state.Presses))

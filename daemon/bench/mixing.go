@@ -47,7 +47,7 @@ func (b *Bench) startMix(now time.Time, by actor.Name, c request.StartMix) (any,
 	}
 	scale.forget()
 	scale.cups.Known()
-	day := now.Local().Format("20060102")
+	day := b.shop.dayOfNumber(now)
 	id := b.state.NextID(day)
 	b.decide(now, by, record.MixStarted{
 		Batch: id, Day: day, Ink: ink.ID, Scale: scale.ID, Zone: scale.Zone, Press: c.Press, Cup: cup.ID,
@@ -189,7 +189,7 @@ func (b *Bench) recordMix(now time.Time, by actor.Name, c request.RecordMix) (an
 	}
 	basis := b.basis(now, ink, cup, zone, parts.TotalG())
 	basis.WeighingU = m.RatioUncertainty()
-	day := now.Local().Format("20060102")
+	day := b.shop.dayOfNumber(now)
 	id := b.state.NextID(day)
 	b.closeAir(zone, now)
 	b.decide(now, by, record.Recorded{

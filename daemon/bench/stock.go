@@ -25,7 +25,7 @@ type stock struct {
 }
 
 func (b *Bench) stock(s record.State, now time.Time) stock {
-	return stock{shop: &b.shop.Shop, words: b.shop.locale, cans: s.Cans, rules: can.Rules{Now: now, ClockSet: b.clock.synced, UseWithinOpened: b.useWithinOpened}}
+	return stock{shop: &b.shop.Shop, words: b.shop.locale, cans: s.Cans, rules: can.Rules{Now: b.shop.locale.In(now), ClockSet: b.clock.synced, UseWithinOpened: b.useWithinOpened}}
 }
 
 // useWithinOpened is how long each hardener may be used once its can is open, by id.

@@ -171,7 +171,7 @@ func (h *History) tick(ctx context.Context) {
 	}
 	if h.store != nil && (h.purged.IsZero() || now.At.Sub(h.purged) >= 24*time.Hour || now.At.Before(h.purged)) { // before: the clock was set back
 		h.purged = now.At
-		if err := h.purge(ctx, now.At); err != nil {
+		if err := h.purge(ctx, now.At, MostBytes); err != nil {
 			h.settings.Log.Warn("old readings are not removed", "err", err)
 		}
 	}

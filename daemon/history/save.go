@@ -169,7 +169,7 @@ func putBatch(tx *sql.Tx, b Batch) error {
 }
 
 // MostBytes bounds the file: beyond it the oldest readings, then the oldest minutes are removed
-// before their time.
+// before their time. What is kept for good is not removed.
 const MostBytes = 512 << 20
 
 // mostPurged is how much of the oldest a purge removes. One each day keeps up with what is added,
@@ -177,28 +177,32 @@ const MostBytes = 512 << 20
 // rather than all of them.
 const mostPurged = 48 * time.Hour
 
-// purge removes what is older than it is stored for, and makes room where the file is too large.
-// Removed pages are used again, so the file does not shrink, and does not grow either.
-func (h *History) purge(ctx context.Context, now time.Time) error {
-	raw, minute, err := h.store.oldest(ctx)
+// purge removes what is older than it is stored for, and makes room where more than so many bytes
+// are in use. Removed pages are used again, so the file does not shrink, and does not grow either.
+func (h *History) purge(ctx context.Context, now time.Time, most int64) error {
+	const day = 24 * time.Hour
+	raw, minute, err := h.store.oldest(ctx, now)
 	if err != nil {
 		return err
 	}
-	raw, minute = earlier(now.Add(-h.settings.RawFor), raw.Add(mostPurged)), earlier(now.Add(-h.settings.MinutesFor), minute.Add(mostPurged))
-	if err := h.store.purge(ctx, raw, minute); err != nil {
-		return err
-	}
-	for days := int64(h.settings.RawFor / (24 * time.Hour)); days > 0; days-- {
+	lastRaw, lastMinute := earlier(raw.Add(mostPurged), now.Add(-day)), minute.Add(mostPurged)
+	toRaw, toMinute := earlier(now.Add(-h.settings.RawFor), lastRaw), earlier(now.Add(-h.settings.MinutesFor), lastMinute)
+	for {
+		if err := h.store.purge(ctx, toRaw, toMinute); err != nil {
+			return err
+		}
 		used, err := h.store.used(ctx)
-		if err != nil || used <= MostBytes {
+		switch {
+		case err != nil || used <= most:
 			return err
-		}
-		at := now.Add(-time.Duration(days) * 24 * time.Hour)
-		if err := h.store.purge(ctx, at, minute); err != nil {
-			return err
+		case toRaw.Before(lastRaw):
+			toRaw = earlier(later(toRaw, raw).Add(day), lastRaw)
+		case now.Sub(toRaw) <= day && toMinute.Before(lastMinute): // of the readings, no more than the last day is left
+			toMinute = earlier(later(toMinute, minute).Add(day), lastMinute)
+		default:
+			return nil
 		}
 	}
-	return nil
 }
 
 func earlier(a, b time.Time) time.Time {
@@ -208,10 +212,11 @@ func earlier(a, b time.Time) time.Time {
 	return b
 }
 
-// oldest returns when the oldest readings and the oldest minutes begin; without any it is 1970.
-func (s *store) oldest(ctx context.Context) (raw, minute time.Time, err error) {
+// oldest returns when the oldest readings and the oldest minutes begin; without readings it is now, and
+// without minutes 1970.
+func (s *store) oldest(ctx context.Context, now time.Time) (raw, minute time.Time, err error) {
 	var ms, row int64
-	if err := s.read.QueryRowContext(ctx, `SELECT coalesce(min(starts), 0) FROM raw`).Scan(&ms); err != nil {
+	if err := s.read.QueryRowContext(ctx, `SELECT coalesce(min(starts), ?) FROM raw`, now.UnixMilli()).Scan(&ms); err != nil {
 		return raw, minute, err
 	}
 	err = s.read.QueryRowContext(ctx, `SELECT coalesce(min((SELECT min(key) FROM minutes WHERE key >= series.id * ?1 AND key < (series.id + 1) * ?1) - series.id * ?1), 0) FROM series`,

@@ -42,9 +42,9 @@ func (c Can) HandledAt() time.Time {
 // Empty reports whether somebody has said that nothing is left in the can.
 func (c Can) Empty() bool { return !c.EmptiedAt.IsZero() }
 
-// Date returns the local date of an instant in the form 2006-01-02, in which the dates of
-// a can are written and compared.
-func Date(at time.Time) string { return at.Local().Format(time.DateOnly) }
+// Date returns the date of a time in its own time zone, in the form 2006-01-02, in which the dates
+// of a can are written and compared.
+func Date(at time.Time) string { return at.Format(time.DateOnly) }
 
 // Lot names a can whose contents are in a batch, with its lot where the can is registered.
 type Lot struct {

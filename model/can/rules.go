@@ -16,6 +16,7 @@ const StirAfter = 3 * 24 * time.Hour
 
 // Rules are what cans are judged by at one moment.
 type Rules struct {
+	// Now is in the time zone whose calendar the cans' dates are of.
 	Now time.Time
 	// ClockSet reports whether the clock is set. While it is not, today's date is not
 	// known, and nobody can tell whether a last day is over.
