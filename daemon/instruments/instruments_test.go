@@ -39,12 +39,13 @@ type heard struct {
 	links   []bool
 	keys    int
 	trends  map[string]TrendReading
+	told    map[string]int    // how often each trend handed on something
 	names   map[string]string // of sensors and, behind "scale ", of scales
 	changed chan struct{}
 }
 
 func newHeard() *heard {
-	return &heard{read: map[string]SensorReading{}, reads: map[string]int{}, trends: map[string]TrendReading{}, names: map[string]string{}, changed: make(chan struct{}, 1)}
+	return &heard{read: map[string]SensorReading{}, reads: map[string]int{}, trends: map[string]TrendReading{}, told: map[string]int{}, names: map[string]string{}, changed: make(chan struct{}, 1)}
 }
 
 func (h *heard) note(f func()) {
@@ -70,7 +71,7 @@ func (h *heard) Identified(_ context.Context, scale bool, id, name string) {
 	h.note(func() { h.names[id] = name })
 }
 func (h *heard) TrendRead(_ context.Context, id string, r TrendReading) {
-	h.note(func() { h.trends[id] = r })
+	h.note(func() { h.trends[id] = r; h.told[id]++ })
 }
 func (h *heard) ScaleKey(context.Context, string) { h.note(func() { h.keys++ }) }
 func (h *heard) ScaleLink(_ context.Context, _ string, up bool, _ health.Fault, _ string) {
@@ -117,10 +118,20 @@ func runs(t *testing.T, shop config.Shop, sink Sink) {
 // runsWith does so with a subscriber.
 func runsWith(t *testing.T, shop config.Shop, sink Sink, subscriber Subscriber) {
 	t.Helper()
+	runsBy(t, systemClock{}, shop, sink, subscriber)
+}
+
+// hastened is a clock by which intervals are a hundredth as long.
+type hastened struct{ systemClock }
+
+func (hastened) Real(d time.Duration) time.Duration { return d / 100 }
+
+func runsBy(t *testing.T, c clock.Clock, shop config.Shop, sink Sink, subscriber Subscriber) {
+	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() {
-		ended <- Reader{Shop: shop, Clock: systemClock{}, Log: slog.New(slog.DiscardHandler), Sink: sink, Subscriber: subscriber}.Run(ctx)
+		ended <- Reader{Shop: shop, Clock: c, Log: slog.New(slog.DiscardHandler), Sink: sink, Subscriber: subscriber}.Run(ctx)
 	}()
 	t.Cleanup(func() {
 		cancel()

@@ -26,127 +26,43 @@ type Subscriber interface {
 // errNotHeard means that a sensor has sent nothing that can be used.
 var errNotHeard = errors.New("nothing came from the sensor")
 
-// inbox is the newest that came from a sensor that sends by itself. Its methods may be called from
-// any goroutine.
-type inbox struct {
-	mu     sync.Mutex // guards what follows
-	good   *SensorReading
-	bad    error         // of what came since the last reading
-	link   error         // why there is no connection, nil while there is one
-	at     time.Duration // of good, on the clock
-	signal chan struct{} // capacity 1: something good came
-}
-
-func newInbox() *inbox { return &inbox{signal: make(chan struct{}, 1)} }
-
-// put takes in air that was measured at a time, or why there is none.
-func (i *inbox) put(a air.State, at time.Duration, err error) {
-	i.mu.Lock()
-	defer i.mu.Unlock()
-	if err != nil {
-		i.bad = err
-		return
-	}
-	i.good, i.at, i.bad = &SensorReading{Air: a}, at, nil
-	select {
-	case i.signal <- struct{}{}:
-	default:
-	}
-}
-
-// connected takes in the state of the connection.
-func (i *inbox) connected(err error) {
-	i.mu.Lock()
-	defer i.mu.Unlock()
-	i.link = err
-}
-
-// take returns the newest reading and when it was measured; without a reading, the fault. There is
-// neither while a sensor that is connected says nothing: its silence shows in the age of its last
-// reading.
-func (i *inbox) take() (r SensorReading, at time.Duration, something bool) {
-	i.mu.Lock()
-	defer i.mu.Unlock()
-	switch {
-	case i.good != nil:
-		r, at = *i.good, i.at
-		i.good = nil
-		return r, at, true
-	case i.link != nil:
-		return SensorReading{Err: i.link}, 0, true
-	case i.bad != nil:
-		r.Err, i.bad = i.bad, nil
-		return r, 0, true
-	}
-	return r, 0, false
-}
-
-// pass hands on what comes into an inbox until ctx ends: good readings as they come, but not closer
-// than pace; faults once in every interval of the sensor.
-func (r Reader) pass(ctx context.Context, c config.Sensor, in *inbox, pace time.Duration) {
-	faults := faultLog{log: r.Log.With("device", c.ID)}
-	timer := time.NewTimer(clock.Real(r.Clock, c.Every))
-	defer timer.Stop()
-	last := time.Duration(-1)
-	for {
-		next := c.Every
-		select {
-		case <-ctx.Done():
-			return
-		case <-in.signal:
-			next = pace
-		case <-timer.C:
-		}
-		// A message that was measured before the last one, such as a retained one, says nothing.
-		if is, at, something := in.take(); something && ctx.Err() == nil && (is.Err != nil || at > last) {
-			if is.Err == nil {
-				last, is.Age = at, max(r.Clock.Now().Mono-at, 0)
-			}
-			faults.note(is.Err)
-			is.Fault = sensorFault(is.Err)
-			r.Sink.SensorRead(ctx, c.ID, is)
-		}
-		timer.Reset(clock.Real(r.Clock, next))
-		if next == pace { // what comes meanwhile waits in the inbox
-			select {
-			case <-ctx.Done():
-				return
-			case <-timer.C:
-				timer.Reset(clock.Real(r.Clock, c.Every))
-			}
-		}
-	}
-}
-
 // lines reads a sensor that sends lines, by itself or when it is asked.
 func (r Reader) lines(ctx context.Context, c config.Sensor) {
-	in := newInbox()
+	in := newInbox[air.State]()
 	l, err := climate.NewLine(c.LineConfig())
 	if err != nil { // the configuration was checked
 		r.Log.Error("the sensor cannot be read", "device", c.ID, "err", err)
 		in.connected(err)
-		r.pass(ctx, c, in, c.Every)
+		r.passSensor(ctx, c, in, c.Every)
 		return
 	}
 	var running sync.WaitGroup
 	running.Go(func() {
 		err := l.Run(ctx, func(a air.State, err error) { in.put(a, r.Clock.Now().Mono, err) }, func(change link.Change) {
-			switch change.Kind {
-			case link.Failed, link.Lost:
-				in.connected(change.Err)
-			case link.Connected, link.Speaking:
-				if change.Kind == link.Connected {
-					r.identified(ctx, false, c.ID, plugged.PortName(root, c.Port))
-				}
-				in.connected(nil)
+			if change.Kind == link.Connected {
+				r.identified(ctx, false, c.ID, plugged.PortName(root, c.Port))
 			}
+			in.changed(change)
 		})
 		if err != nil {
 			in.connected(err)
 		}
 	})
-	r.pass(ctx, c, in, c.Every)
+	r.passSensor(ctx, c, in, c.Every)
 	running.Wait()
+}
+
+// passSensor hands on the readings of a sensor that sends by itself, until ctx ends.
+func (r Reader) passSensor(ctx context.Context, c config.Sensor, in *inbox[air.State], pace time.Duration) {
+	faults := faultLog{log: r.Log.With("device", c.ID)}
+	pass(ctx, r.Clock, in, c.Every, pace, func(a air.State, at time.Duration, err error) {
+		is := SensorReading{Air: a, Err: err, Fault: sensorFault(err)}
+		if err == nil {
+			is.Age = max(r.Clock.Now().Mono-at, 0)
+		}
+		faults.note(err)
+		r.Sink.SensorRead(ctx, c.ID, is)
+	})
 }
 
 // publishedPace limits how often readings of a sensor that publishes are handed on.
@@ -162,7 +78,7 @@ type ear interface {
 type sensorEar struct {
 	*climate.Published
 	topics map[string]bool
-	*inbox
+	*inbox[air.State]
 }
 
 func (e sensorEar) hear(m climate.Message) {
@@ -180,18 +96,18 @@ func (r Reader) published(ctx context.Context, shop config.Shop) {
 	defer running.Wait()
 	var ears []ear
 	for _, c := range shop.Sensors {
-		e := sensorEar{climate.NewPublished(c.PublishedConfig()), map[string]bool{}, newInbox()}
+		e := sensorEar{climate.NewPublished(c.PublishedConfig()), map[string]bool{}, newInbox[air.State]()}
 		for _, t := range c.PublishedConfig().Topics() {
 			e.topics[t] = true
 		}
 		e.connected(errNotHeard)
 		ears = append(ears, e)
-		running.Go(func() { r.pass(ctx, c, e.inbox, publishedPace) })
+		running.Go(func() { r.passSensor(ctx, c, e.inbox, publishedPace) })
 	}
 	for _, c := range shop.Trends {
-		e := trendEar{c, newLatest()}
+		e := trendEar{c, newInbox[float64]()}
 		ears = append(ears, e)
-		running.Go(func() { r.passTrend(ctx, c.ID, e.latest) })
+		running.Go(func() { r.passTrend(ctx, c.ID, e.inbox) })
 	}
 	if r.Subscriber == nil {
 		r.Log.Error("instruments that publish cannot be heard: MQTT is off")

@@ -7,7 +7,6 @@ import (
 	"sync"
 	"time"
 
-	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
 	"potlifed/devices/climate"
 	"potlifed/devices/link"
@@ -25,84 +24,43 @@ type TrendReading struct {
 // trendPace limits how often values of a trend are handed on. What is taken of them is the median of minutes.
 const trendPace = time.Second
 
-// latest is the newest that came from a trend. Its methods may be called from any goroutine.
-type latest struct {
-	mu      sync.Mutex // guards what follows
-	reading TrendReading
-	signal  chan struct{} // capacity 1: something came
-}
+// trendFaults is the interval in which a fault of a trend is told again.
+const trendFaults = 5 * time.Second
 
-func newLatest() *latest { return &latest{signal: make(chan struct{}, 1)} }
-
-func (l *latest) put(x float64, err error) {
-	l.mu.Lock()
-	l.reading = TrendReading{Value: x, Err: err, Fault: sensorFault(err)}
-	l.mu.Unlock()
-	select {
-	case l.signal <- struct{}{}:
-	default:
-	}
-}
-
-// passTrend hands on the newest that comes, until ctx ends.
-func (r Reader) passTrend(ctx context.Context, id string, in *latest) {
+// passTrend hands on the values of a trend, until ctx ends.
+func (r Reader) passTrend(ctx context.Context, id string, in *inbox[float64]) {
 	faults := faultLog{log: r.Log.With("device", id)}
-	timer := time.NewTimer(0)
-	defer timer.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-timer.C:
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case <-in.signal:
-		}
-		in.mu.Lock()
-		is := in.reading
-		in.mu.Unlock()
-		faults.note(is.Err)
-		r.Sink.TrendRead(ctx, id, is)
-		timer.Reset(clock.Real(r.Clock, trendPace))
-	}
+	pass(ctx, r.Clock, in, trendFaults, trendPace, func(x float64, _ time.Duration, err error) {
+		faults.note(err)
+		r.Sink.TrendRead(ctx, id, TrendReading{Value: x, Err: err, Fault: sensorFault(err)})
+	})
 }
 
 // trendLines reads a trend that sends lines.
 func (r Reader) trendLines(ctx context.Context, c config.Trend) {
-	in := newLatest()
+	in := newInbox[float64]()
 	var running sync.WaitGroup
 	running.Go(func() { r.passTrend(ctx, c.ID, in) })
 	defer running.Wait()
 	l, err := trend.NewLine(c.LineConfig())
 	if err == nil {
-		err = l.Run(ctx, in.put, func(change link.Change) {
-			if change.Kind == link.Failed || change.Kind == link.Lost {
-				in.put(0, change.Err)
-			}
-		})
+		err = l.Run(ctx, func(x float64, err error) { in.put(x, r.Clock.Now().Mono, err) }, in.changed)
 	}
 	if err != nil {
-		in.put(0, err)
+		in.connected(err)
 	}
 }
 
 // trendEar hears a trend that publishes.
 type trendEar struct {
 	config.Trend
-	*latest
+	*inbox[float64]
 }
 
 func (e trendEar) hear(m climate.Message) {
 	if m.Topic == e.Topic {
-		e.put(e.Value().Number(m))
-	}
-}
-
-func (e trendEar) connected(err error) {
-	if err != nil {
-		e.put(0, err)
+		x, err := e.Value().Number(m)
+		e.put(x, m.At, err)
 	}
 }
 
