@@ -15,6 +15,7 @@ import (
 
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
+	"potlifed/devices/modbus"
 	"potlifed/model/air"
 	"potlifed/model/health"
 	"potlifed/model/weigh"
@@ -61,7 +62,8 @@ type Reader struct {
 	Log   *slog.Logger
 	Sink  Sink
 	// Changed receives each further configuration; nil for none. What is configured as before is
-	// read on without a gap.
+	// read on without a gap. Units on one Modbus line are started again together, and so are all
+	// instruments that publish.
 	Changed <-chan config.Shop
 	// Subscriber hears sensors that publish; nil where MQTT is off.
 	Subscriber Subscriber
@@ -103,13 +105,13 @@ const stopsWithin = 10 * time.Second
 func (r Reader) tasks(shop config.Shop) map[string]task {
 	all := map[string]task{}
 	var published config.Shop
-	var units []config.Sensor
+	units := map[string][]config.Sensor{} // by port
 	for _, c := range shop.Sensors {
 		switch c.Source {
 		case config.Published:
 			published.Sensors = append(published.Sensors, c)
 		case config.Modbus:
-			units = append(units, c)
+			units[c.Port] = append(units[c.Port], c)
 		case config.Lines:
 			all["sensor "+c.ID] = task{c, func(ctx context.Context) { r.lines(ctx, c) }}
 		default:
@@ -126,8 +128,8 @@ func (r Reader) tasks(shop config.Shop) map[string]task {
 	if len(published.Sensors)+len(published.Trends) > 0 { // one subscription serves all
 		all["published"] = task{published, func(ctx context.Context) { r.published(ctx, published) }}
 	}
-	if len(units) > 0 { // units share lines
-		all["modbus"] = task{units, func(ctx context.Context) { r.units(ctx, units) }}
+	for port, sensors := range units { // units on one line share it
+		all["modbus "+port] = task{sensors, func(ctx context.Context) { r.units(ctx, sensors) }}
 	}
 	for _, c := range shop.Scales {
 		all["scale "+c.ID] = task{c, func(ctx context.Context) { r.scale(ctx, c) }}
@@ -177,15 +179,18 @@ func endsWithin(ended <-chan struct{}, d time.Duration) bool {
 	}
 }
 
-// units reads the units of Modbus lines.
+// units reads the units of one Modbus line, which they share.
 func (r Reader) units(ctx context.Context, sensors []config.Sensor) {
 	var running sync.WaitGroup
-	var lines buses
+	line, wrong := newBus(sensors[0])
 	for _, c := range sensors {
-		running.Go(func() { r.sensor(ctx, c, &lines) })
+		running.Go(func() { r.sensor(ctx, c, func() (*modbus.Bus, error) { return line, wrong }) })
 	}
 	running.Wait()
-	for _, err := range lines.close() {
-		r.Log.Warn("a Modbus line does not close", "err", err)
+	if wrong != nil {
+		return
+	}
+	if err := line.Close(); err != nil {
+		r.Log.Warn("a Modbus line does not close", "port", sensors[0].Port, "err", err)
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"context"
 	"log/slog"
 	"path/filepath"
+	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -54,5 +56,27 @@ func TestInstrumentsFollowTheConfiguration(t *testing.T) {
 	}
 	if connected > 2 { // connected, and speaking
 		t.Errorf("the scale was connected %d times", connected)
+	}
+}
+
+// A unit that is added on one Modbus line restarts what is on that line and nothing else.
+func TestEachModbusLineIsReadApart(t *testing.T) {
+	unit := func(id, port string) config.Sensor {
+		return config.Sensor{ID: id, Source: config.Modbus, Port: port, Every: time.Second}
+	}
+	scale := config.Scale{ID: "round", Port: "/dev/scale"}
+	before := Reader{}.tasks(config.Shop{Sensors: []config.Sensor{unit("west", "/dev/a"), unit("east", "/dev/b")}, Scales: []config.Scale{scale}})
+	after := Reader{}.tasks(config.Shop{Sensors: []config.Sensor{unit("west", "/dev/a"), unit("east", "/dev/b"), unit("yard", "/dev/b")}, Scales: []config.Scale{scale}})
+	if len(before) != 3 || len(after) != 3 {
+		t.Fatalf("%d and %d tasks, want one for each line and one for the scale", len(before), len(after))
+	}
+	var changed []string
+	for name, is := range after {
+		if !reflect.DeepEqual(is.config, before[name].config) {
+			changed = append(changed, name)
+		}
+	}
+	if !slices.Equal(changed, []string{"modbus /dev/b"}) {
+		t.Errorf("started again: %v, want the line with the new unit", changed)
 	}
 }

@@ -16,8 +16,8 @@ import (
 )
 
 // sensor reads one sensor that is asked, at its interval. Reading and waiting are in one goroutine, so
-// that a sensor is never read twice at once.
-func (r Reader) sensor(ctx context.Context, c config.Sensor, lines *buses) {
+// that a sensor is never read twice at once. bus is as for [openSensor].
+func (r Reader) sensor(ctx context.Context, c config.Sensor, bus func() (*modbus.Bus, error)) {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	var opened Sensor
@@ -34,7 +34,7 @@ func (r Reader) sensor(ctx context.Context, c config.Sensor, lines *buses) {
 		began := time.Now()
 		var is SensorReading
 		if opened == nil {
-			opened, is.Err = openSensor(c, lines.at)
+			opened, is.Err = openSensor(c, bus)
 		}
 		if is.Err == nil {
 			is.Air, is.Err = asked.read(ctx, opened)
@@ -94,17 +94,21 @@ type Sensor interface {
 // OpenSensor opens a configured sensor for a person who tries it, apart from the service. Its
 // errors are those of package climate. A sensor that publishes is not opened: see [Listen].
 func OpenSensor(c config.Sensor) (Sensor, error) {
-	return openSensor(c, modbus.New)
+	return openSensor(c, func() (*modbus.Bus, error) { return newBus(c) })
 }
 
-// openSensor opens a sensor that is asked for its values; bus returns the Modbus line at a port.
-func openSensor(c config.Sensor, bus func(link.Settings, modbus.Framing) (*modbus.Bus, error)) (Sensor, error) {
-	at := link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}
+// newBus returns the Modbus line of a unit.
+func newBus(c config.Sensor) (*modbus.Bus, error) {
+	return modbus.New(link.Settings{Port: c.Port, Baud: c.Baud, Mode: c.Mode}, modbus.Framing(c.Framing))
+}
+
+// openSensor opens a sensor that is asked for its values; bus is called for a Modbus unit only, and returns its line.
+func openSensor(c config.Sensor, bus func() (*modbus.Bus, error)) (Sensor, error) {
 	switch c.Source {
 	case config.IIO:
 		return opened(climate.OpenIIO(c.Path))
 	case config.Modbus:
-		line, err := bus(at, modbus.Framing(c.Framing))
+		line, err := bus()
 		if err != nil {
 			return nil, err
 		}
