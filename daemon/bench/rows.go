@@ -9,6 +9,7 @@ import (
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
 	"potlifed/model/airpath"
+	"potlifed/model/can"
 	"potlifed/model/lifecycle"
 )
 
@@ -32,8 +33,9 @@ type rowSource struct {
 
 // madeRow is a row and what it was made from.
 type madeRow struct {
-	of  rowSource
-	row view.Batch
+	of   rowSource
+	cans map[string]*can.Can // kept, so that no later map gets the address in of.cans
+	row  view.Batch
 }
 
 // rows are the rows of the batches of the last snapshot. With hundreds of open batches, making
@@ -43,18 +45,18 @@ type rows struct {
 	at   time.Time // of the last tick: what depends on time alone is made again once in each
 
 	// Of the last state that was shown: while its batches are the same map, so are these.
-	batches uintptr
+	batches map[string]*record.Batch // kept, so that no later map gets its address
 	ids     []string
 	lives   map[string]view.Life
 }
 
-// identity is equal for the same map. A map of a state is never written to.
+// identity is equal for the same map, as long as that map is kept. A map of a state is never written to.
 func identity[K comparable, V any](m map[K]V) uintptr { return reflect.ValueOf(m).Pointer() }
 
 // order keeps the ids of a state's open batches in their order, and their lives.
 func (r *rows) order(s record.State) {
-	if is := identity(s.Batches); is != r.batches {
-		r.batches, r.ids, r.lives = is, slices.Sorted(maps.Keys(s.Batches)), make(map[string]view.Life, len(s.Batches))
+	if identity(s.Batches) != identity(r.batches) {
+		r.batches, r.ids, r.lives = s.Batches, slices.Sorted(maps.Keys(s.Batches)), make(map[string]view.Life, len(s.Batches))
 		for id, batch := range s.Batches {
 			if batch.Ensemble != nil {
 				life := view.Life{Ensemble: batch.Ensemble, Place: batch.Basis.Place, MixedAt: batch.MixedAt, Weighing: batch.Basis.WeighingU}
@@ -101,7 +103,7 @@ func (b *Bench) batchRow(s record.State, batch *record.Batch, now time.Time, in 
 	of := b.sourceOf(s, batch, now, in)
 	made := b.rows.made[batch.ID]
 	if made == nil || made.of != of {
-		made = &madeRow{of, b.batchView(s, batch, now)}
+		made = &madeRow{of, s.Cans, b.batchView(s, batch, now)}
 		b.rows.made[batch.ID] = made
 	}
 	row := made.row

@@ -220,9 +220,19 @@ func (h *accessHook) OnSessionEstablish(cl *server.Client, _ packets.Packet) {
 }
 
 // OnWill delivers a will that is a command, and locks the retained messages before another
-// will is retained; OnRetainMessage unlocks them, as after OnPublish.
+// will is retained; OnRetainMessage unlocks them, as after OnPublish. A will that the client may not
+// publish any more is replaced by one without a topic, which the library sends to nobody.
 func (h *accessHook) OnWill(cl *server.Client, will server.Will) (server.Will, error) {
-	p, _ := h.owner(cl)
+	p, known := h.owner(cl)
+	p, valid := h.refresh(p)
+	why := "revoked"
+	if known && valid {
+		why = h.mayNotWrite(p, will.TopicName)
+	}
+	if why != "" {
+		h.refuse(cl, actionWill, "leave a will on "+will.TopicName+": "+why)
+		return server.Will{}, nil
+	}
 	if _, ok := h.topics.Verb(will.TopicName); ok && !p.own {
 		h.command(p, will.TopicName, will.Payload, will.Retain, "")
 		will.Retain = false

@@ -3,11 +3,14 @@ package broker
 import (
 	"context"
 	"fmt"
+	"net"
+	"net/url"
 	"potlifed/daemon/mqtt/mqtttest"
 	"potlifed/daemon/topics"
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -221,6 +224,51 @@ func TestRevokedUserIsDisconnected(t *testing.T) {
 			t.Errorf("received %s from a revoked user", topic)
 		default:
 		}
+	}
+}
+
+// The will of a user who was revoked is not carried out when the line breaks before the broker has
+// ended the connection.
+func TestAWillOfARevokedUserIsDropped(t *testing.T) {
+	users := &userList{}
+	users.add("line-2", nil, "good")
+	users.add("board", nil)
+	b := onAllAddresses(t, users)
+	commands := make(chan Command, 10)
+	b.OnCommand(func(c Command) { commands <- c })
+	line := make(chan net.Conn, 1)
+	_, err := guest(t, b, func(o *paho.ClientOptions) {
+		as("line-2")(o)
+		o.SetWill(root+"do/good", "{}", 1, false).SetAutoReconnect(false).
+			SetCustomOpenConnectionFn(func(uri *url.URL, _ paho.ClientOptions) (net.Conn, error) {
+				c, err := net.Dial("tcp", uri.Host)
+				if err == nil {
+					line <- c
+				}
+				return c, err
+			})
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	board, err := guest(t, b, as("board"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	wills := make(chan string, 10)
+	board.Subscribe("#", 1, func(_ paho.Client, m paho.Message) { wills <- m.Topic() }).WaitTimeout(mqtttest.Patience)
+	users.revoke("line-2")
+	_ = (<-line).Close()
+	mqtttest.Until(t, "the end of the connection", func() bool {
+		c, found := b.server.Clients.Get("client-line-2")
+		return !found || c.Closed() && atomic.LoadUint32(&c.Properties.Will.Flag) == 0
+	})
+	select {
+	case c := <-commands:
+		t.Errorf("the will was carried out: %+v", c)
+	case topic := <-wills:
+		t.Errorf("the will went to %q", topic)
+	default:
 	}
 }
 
