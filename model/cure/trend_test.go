@@ -1,6 +1,7 @@
 package cure_test
 
 import (
+	"bytes"
 	"encoding/json"
 	"math"
 	"math/rand/v2"
@@ -276,6 +277,40 @@ func TestOneWrongValueDoesNotLengthenALife(outer *testing.T) {
 			}
 		}
 	})
+}
+
+// Once a trend has returned, what had jumped leaves nothing, also where the ensemble was stored between. It returns
+// from nothing else.
+func TestATrendReturns(t *testing.T) {
+	c := &followed{cure.New(mustCalibrate(t), sensors[0], 0.02, steady), learnedTrend(), 0}
+	for k := range 3 {
+		c.hear(t, 0.1*float64(k))
+		liveOn(c.Ensemble, 40*time.Minute)
+	}
+	if c.Follow(9, c.curve, ofTrend(0.3, steady.TemperatureC, 4), cure.TrendReturns) == nil {
+		t.Error("it returns though nothing jumped")
+	}
+	follow := func(e *cure.Ensemble, id uint64, ln float64, as cure.Sequence) {
+		if err := e.Follow(id, c.curve, ofTrend(ln, steady.TemperatureC, id), as); err != nil {
+			t.Fatal(err)
+		}
+	}
+	jumped := c.Clone()
+	follow(jumped, 4, 0, cure.TrendBegins)
+	stored := new(cure.Ensemble)
+	if err := json.Unmarshal(encoded(t, jumped), stored); err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range []*cure.Ensemble{c.Ensemble, jumped, stored} {
+		liveOn(e, 40*time.Minute)
+	}
+	follow(c.Ensemble, 5, 0.4, cure.TrendContinues)
+	for _, e := range []*cure.Ensemble{jumped, stored} {
+		follow(e, 5, 0.4, cure.TrendReturns)
+		if got, want := encoded(t, e), encoded(t, c.Ensemble); !bytes.Equal(got, want) {
+			t.Error("the ensemble differs from one without the jump")
+		}
+	}
 }
 
 // A trend that was never learned, or does not rise, is told apart, and a stored batch continues to the bit.
