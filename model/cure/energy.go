@@ -55,6 +55,13 @@ func (i Ink) startingAt(startC float64) Ink {
 	return i
 }
 
+// EnergyFrom returns the centre and the spread in kJ/mol of the activation energies that the band of a batch is made from
+// which begins at a temperature in °C. Above UsualMaxC they are not the ink's own; see startingAt.
+func (i Ink) EnergyFrom(startC float64) (centre, spread float64) {
+	of := i.startingAt(startC)
+	return of.ActivationKJPerMol, of.ActivationSpread
+}
+
 // FarFrom reports whether the data sheet's temperature is so far from the shop's, in °C, that a figure
 // of the sheet at a temperature nearer to the shop's would make the band narrower and surer: the shop
 // is outside UsualMinC to UsualMaxC and more than 4 K away, and the activation energy is still assumed.

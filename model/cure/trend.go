@@ -94,6 +94,9 @@ func setsOf(samples []sample) [][]sample {
 	const none = -1
 	sets := [][]sample{confirmed(none)}
 	for k, s := range samples {
+		if s.Second && k+1 < len(samples) && samples[k+1].Mix == s.Mix {
+			continue // later ones tell more
+		}
 		if !s.Confirmed && !isFirst(k) {
 			with := append(confirmed(s.Mix), s)
 			slices.SortStableFunc(with, func(a, b sample) int { return cmp.Compare(a.Age, b.Age) })
