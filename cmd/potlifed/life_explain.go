@@ -49,6 +49,14 @@ func cautionsOf(ink cure.Ink, a air.State) (say []string) {
 	if a.TemperatureC < checkedMinC || a.TemperatureC > checkedMaxC || a.HumidityPct > checkedMaxPct {
 		say = append(say, fmt.Sprintf("the model is not checked below %g °C, above %g °C or above %g %% relative humidity.", checkedMinC, checkedMaxC, checkedMaxPct))
 	}
+	if ink.FarFrom(a.TemperatureC) {
+		far := fmt.Sprintf("%.4g °C is far from the %g °C of the data sheet: an ink whose activation energy is unusual ends before low more "+
+			"often than one batch in ten, until the shop has learned from its batches. Ask for the pot life at the temperature nearest to your shop's.", a.TemperatureC, ink.AtTemperatureC)
+		if centre, spread := ink.EnergyFrom(a.TemperatureC); centre > ink.ActivationKJPerMol {
+			far += fmt.Sprintf(" Above %g °C low, expected and high are made from %g ± %g kJ/mol, the published energies, and come before nominal.", cure.UsualMaxC, centre, spread)
+		}
+		say = append(say, far)
+	}
 	if cure.StillAir(ink, cure.Place{Exposure: 1}, ink.KnownIn()).LifeH < cure.FastLife {
 		fast := "a pot life under 3 h ends close to the gel point, and the mix warms itself: the more in the cup, the sooner it ends " +
 			"(ISO 9514, Paints and varnishes: determination of the pot life of multicomponent coating systems, leaves such systems to " +

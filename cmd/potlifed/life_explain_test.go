@@ -43,7 +43,9 @@ func TestLifeSaysWhereTheModelIsNotChecked(t *testing.T) {
 		want  string
 	}{
 		{slow, air.State{TemperatureC: 38, HumidityPct: 92}, "not checked"}, {slow, air.State{TemperatureC: 2, HumidityPct: 15}, "not checked"},
-		{slow, air.State{TemperatureC: 20, HumidityPct: 86}, "not checked"}, {slow, air.State{TemperatureC: 35, HumidityPct: 85}, ""},
+		{slow, air.State{TemperatureC: 20, HumidityPct: 86}, "not checked"}, {slow, air.State{TemperatureC: 24, HumidityPct: 85}, ""},
+		{slow, air.State{TemperatureC: 30, HumidityPct: 50}, "57.5 ± 20 kJ/mol"}, {slow, air.State{TemperatureC: 12, HumidityPct: 50}, "nearest to your shop's."},
+		{cure.Sheet{Shortest: 6 * time.Hour, Longest: 8 * time.Hour, AtTemperatureC: 30, DryPct: 30, HumidPct: 80}, air.State{TemperatureC: 30, HumidityPct: 50}, ""},
 		{fast, air.State{TemperatureC: 20, HumidityPct: 50}, "gel point"},
 	} {
 		ink, err := row.sheet.Calibrate()

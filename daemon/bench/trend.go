@@ -110,8 +110,9 @@ func (b *Bench) followBatches(now time.Time) {
 }
 
 // jump is by how much ln value moves from one sample to the next by something else than the ink: another speed
-// of the drive, say. The ink moves it by a tenth of its rise.
-const jump = 0.35
+// of the drive, say. The ink moves it by a tenth of its rise. returned is how near to what is expected from a sample a later
+// one lies that goes on from it, with a wrong one between. Assumptions.
+const jump, returned = 0.35, 0.1
 
 // sampleTrend takes a sample of a trend if one is due.
 func (b *Bench) sampleTrend(f *follower, batch *record.Batch, now time.Time) {
@@ -128,18 +129,19 @@ func (b *Bench) sampleTrend(f *follower, batch *record.Batch, now time.Time) {
 	}
 	b.closeAir(batch.Zone, now)
 	batch = b.state.Batches[batch.ID]
-	if !begin {
-		newest, _ := t.Newest()
-		expected := t.Curve.Expected(newest.Spent, batch.Ensemble.Spent())
-		begin = math.Abs(math.Log(value/newest.Value)-expected) > jump
-	}
 	e := record.TrendTaken{Batch: batch.ID, Instrument: f.ID, Value: value, Begin: begin}
-	if begin {
+	if !begin {
+		e.Jumped, e.Returned = moved(t, value, batch.Ensemble.Spent())
+		e.Begin = e.Jumped
+	}
+	switch {
+	case e.Begin:
 		e.Curve = viscosity.LearnTrend(b.state.TrendSeries[record.TrendKey(f.ID, batch.Ink)])
 		e.Sample = viscosity.Sample{LnRuns: []float64{0}, RunSpread: noise, TemperatureC: batch.Ensemble.CupTemperatureC()}
-	} else {
-		e.Curve = t.Curve
-		e.Sample = trendSample(batch, value, noise)
+	case e.Returned:
+		e.Curve, e.Sample = t.Curve, trendSample(batch, t.BeforeJump(), value, noise)
+	default:
+		e.Curve, e.Sample = t.Curve, trendSample(batch, t, value, noise)
 	}
 	f.begin = false
 	b.decide(now, actor.Bench, e)
@@ -149,17 +151,37 @@ func (b *Bench) sampleTrend(f *follower, batch *record.Batch, now time.Time) {
 // and a share of how far the cup's has moved by the air. Assumptions.
 const trendUnsureK, trendUnsureOfMove = 0.1, 0.2
 
-// trendSample returns what a value says beside the first one of the batch.
-func trendSample(batch *record.Batch, value, noise float64) viscosity.Sample {
-	_, first := batch.Trend.Newest()
+// moved reports whether a value at a spent life has jumped from the newest sample of a trend, and whether it has
+// returned to where the value was before the newest jumped. A value that goes on from the last sample but one has not jumped:
+// the newest was wrong.
+func moved(t *record.Trend, value, spent float64) (jumped, back bool) {
+	off := func(s record.TrendSample) float64 {
+		return math.Abs(math.Log(value/s.Value) - t.Curve.Expected(s.Spent, spent))
+	}
+	newest, first := t.Newest()
+	apart := off(newest)
+	if before := t.BeforeJump(); before != nil {
+		last, _ := before.Newest()
+		back = off(last) <= min(returned, apart)
+		return apart > jump && !back, back
+	}
+	if n := len(t.Samples); newest.Seq != first.Seq && off(t.Samples[n-2]) <= returned {
+		return false, false
+	}
+	return apart > jump, false
+}
+
+// trendSample returns what a value says beside the first one of its beginning.
+func trendSample(batch *record.Batch, t *record.Trend, value, noise float64) viscosity.Sample {
+	_, first := t.Newest()
 	s := viscosity.Sample{
 		LnRuns: []float64{math.Log(value / first.Value)}, RunSpread: noise, Drift: viscosity.DriftAfter(batch.Ensemble.Spent() - first.Spent),
 		TemperatureC: batch.Ensemble.CupTemperatureC(),
 	}
 	moved := s.TemperatureC - first.Sample.TemperatureC
-	s.CommonSpread = batch.Trend.Curve.PerKelvin * math.Hypot(trendUnsureK, trendUnsureOfMove*moved)
+	s.CommonSpread = t.Curve.PerKelvin * math.Hypot(trendUnsureK, trendUnsureOfMove*moved)
 	if cup := batch.Solvent; cup != nil && cup.CatalysedG > 0 && cup.PouredG > 0 {
-		s.ThinnerPct = -100 * (cup.LostG() - batch.Trend.ThinnerG) / cup.CatalysedG
+		s.ThinnerPct = -100 * (cup.LostG() - t.ThinnerG) / cup.CatalysedG
 		s.ThinnerSd = thinnerOfEstimate * math.Abs(s.ThinnerPct)
 		if batch.Basis.Solvent.Thinner.Valid() != nil && cup.WeighedLossG == 0 {
 			s.ThinnerSd = thinnerUnknownPct // nothing is known of how fast it evaporates

@@ -89,6 +89,51 @@ func TestATorqueFollowsTheBatch(t *testing.T) {
 	}
 }
 
+// One value that jumps and is back at the next sample is left out, as if it had never been; one that stays where it
+// has jumped to begins the trend again.
+func TestATorqueThatJumpsOnceGoesOn(t *testing.T) {
+	oneGoroutine(t)
+	s := openShopOf(t, t.TempDir(), newClock(), torqueShop)
+	defer s.crash()
+	s.pass(20*time.Second, both(mild))
+	id := s.mixes()
+	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
+	taken := func() []record.TrendSample { return s.b.state.Batches[id].Trend.Samples }
+	// until lets time go by until one more sample is taken, with values that are wrong by a factor.
+	until := func(factor float64) {
+		t.Helper()
+		batch := func() *record.Trend { return s.b.state.Batches[id].Trend }
+		for was, k := batch(), 0; batch() == was; k++ {
+			if k == 90 {
+				t.Fatal("no sample is taken")
+			}
+			s.stirs(id, time.Minute, func(spent float64) float64 { return factor * rising(spent) })
+		}
+	}
+	until(1)
+	until(1)
+	until(2)
+	if got := taken(); len(got) != 3 || !got[2].Begin {
+		t.Fatalf("after a jump the trend is %+v", got)
+	}
+	until(1)
+	got := taken()
+	if len(got) != 3 || got[1].Begin || got[2].Begin {
+		t.Fatalf("once the value is back the trend is %+v", got)
+	}
+	if ln := got[2].Sample.LnRuns[0]; math.Abs(ln-math.Ln2*(got[2].Spent-got[0].Spent)) > 0.02 {
+		t.Errorf("the value is at %v of ln first value", ln)
+	}
+	if followed, ok := s.b.state.Batches[id].Ensemble.Followed(); !ok || followed.Flat {
+		t.Errorf("%+v, %v", followed, ok)
+	}
+	until(0.5)
+	until(0.5)
+	if got := taken(); len(got) != 5 || !got[3].Begin || got[4].Begin || s.b.state.Batches[id].Trend.BeforeJump() != nil {
+		t.Errorf("at another speed the trend is %+v", got)
+	}
+}
+
 // A sensor that sticks gives no further sample, is named within an hour, and the batch ends no later than if it
 // had fallen silent. One that no longer comes is out of date.
 func TestAStuckTorqueIsNamed(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"potlifed/model/cure"
 	"potlifed/model/mix"
 	"potlifed/model/viscosity"
 )
@@ -19,8 +20,21 @@ type TrendTaken struct {
 	Instrument string           `json:"instrument" doc:"id of the instrument, of the section trends"`
 	Value      float64          `json:"value" doc:"median of its values over some minutes, in its own unit"`
 	Begin      bool             `json:"begin,omitempty" doc:"first of the batch, or first after something else than the ink's age moved the value"`
+	Jumped     bool             `json:"jumped,omitempty" doc:"set beside begin where the value has jumped for a reason that is not known; absent where it has not"`
+	Returned   bool             `json:"returned,omitempty" doc:"set where the value has returned from a jump: the one that had jumped was wrong, and this one continues what was taken before it; absent where it has not"`
 	Sample     viscosity.Sample `json:"sample" doc:"ln of the value over the first one, and how sure it is"`
 	Curve      viscosity.Curve  `json:"curve" doc:"what is known of how the value rises with the batch's age"`
+}
+
+// sequence says how the sample is tied to those before.
+func (e TrendTaken) sequence() cure.Sequence {
+	switch {
+	case e.Begin:
+		return cure.TrendBegins
+	case e.Returned:
+		return cure.TrendReturns
+	}
+	return cure.TrendContinues
 }
 
 // Trend is what an instrument has said of a batch.
@@ -34,6 +48,8 @@ type Trend struct {
 	Added     mix.Amounts `json:"added,omitzero" doc:"what had been added to the mix when the trend began; absent for nothing"`
 	GivenAway float64     `json:"given_away,omitempty" doc:"share of the mix that had been split off by then"`
 	ThinnerG  float64     `json:"lost_g,omitempty" doc:"thinner lost by then in g"`
+	// JumpedFromG is ThinnerG of the beginning before.
+	JumpedFromG *float64 `json:"jumped_from_lost_g,omitempty" doc:"thinner lost in g when what the newest value has jumped from began; absent where it has not jumped"`
 }
 
 // TrendSample is one sample of a trend.
@@ -61,6 +77,16 @@ func (t *Trend) Newest() (newest, first TrendSample) {
 	return newest, first
 }
 
+// BeforeJump returns the trend as it was before its newest sample, if that is the first after a jump; else nil.
+func (t *Trend) BeforeJump() *Trend {
+	if t.JumpedFromG == nil || len(t.Samples) < 2 {
+		return nil
+	}
+	before := *t
+	before.ThinnerG, before.JumpedFromG, before.Samples = *t.JumpedFromG, nil, t.Samples[:len(t.Samples)-1]
+	return &before
+}
+
 // scaled returns the trend after the pot life of the batch has become another: what was spent is another share of it.
 func (t *Trend) scaled(factor float64) *Trend {
 	next := *t
@@ -80,11 +106,17 @@ func (e TrendTaken) apply(s *State, r Record) {
 		}
 		b.Ensemble = b.Ensemble.Clone()
 		// A record that cannot be judged, as from a damaged journal, stays a figure without effect.
-		_ = b.Ensemble.Follow(r.Seq, e.Curve, e.Sample, e.Begin)
-		next := Trend{Instrument: e.Instrument, Press: b.Press, Curve: e.Curve}
+		_ = b.Ensemble.Follow(r.Seq, e.Curve, e.Sample, e.sequence())
+		next := Trend{}
 		if b.Trend != nil {
 			next = *b.Trend
-			next.Instrument, next.Press, next.Curve = e.Instrument, b.Press, e.Curve
+			if before := b.Trend.BeforeJump(); e.Returned && before != nil {
+				next = *before
+			}
+		}
+		next.Instrument, next.Press, next.Curve, next.JumpedFromG = e.Instrument, b.Press, e.Curve, nil
+		if e.Jumped {
+			next.JumpedFromG = new(next.ThinnerG)
 		}
 		if e.Begin {
 			next.Added, next.GivenAway, next.ThinnerG = b.Added, b.GivenAway, 0

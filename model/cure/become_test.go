@@ -57,7 +57,7 @@ func TestBecomeOfABatchThatIsFollowed(t *testing.T) {
 		for k := range 4 {
 			if k < samples {
 				of := viscosity.Sample{LnRuns: []float64{0.13 * float64(k)}, RunSpread: 0.003, Drift: 0.01 * float64(k), TemperatureC: 21}
-				if err := c.Follow(uint64(k+1), curve, of, k == 0); err != nil {
+				if err := c.Follow(uint64(k+1), curve, of, TrendContinues); err != nil {
 					t.Fatal(err)
 				}
 			}

@@ -126,14 +126,14 @@ func BenchmarkFollow(b *testing.B) {
 	}
 	step := Step{Duration: 2 * time.Hour, From: air.State{TemperatureC: 22, HumidityPct: 50}, To: air.State{TemperatureC: 22, HumidityPct: 50}, Kind: Measured}
 	for k, ln := range []float64{0, 0.2} {
-		if err := start.Follow(uint64(k+1), curve, of(ln), k == 0); err != nil {
+		if err := start.Follow(uint64(k+1), curve, of(ln), TrendContinues); err != nil {
 			b.Fatal(err)
 		}
 		start.Advance(bench, step)
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		if err := start.Clone().Follow(3, curve, of(0.4), false); err != nil {
+		if err := start.Clone().Follow(3, curve, of(0.4), TrendContinues); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -57,6 +57,7 @@ type trendJSON struct {
 	Mix     int             `json:"mix"`
 	Samples []sample        `json:"samples"`
 	Flat    bool            `json:"flat,omitempty"`
+	WasFlat bool            `json:"was_flat,omitempty"`
 }
 
 // floats is a list of numbers, written as base64 of their little-endian IEEE 754 bytes. This
@@ -101,7 +102,7 @@ func (c *Ensemble) MarshalJSON() ([]byte, error) {
 	if h := c.heard; h != nil {
 		j.Heard = &heardJSON{Curve: h.curve, Mix: h.mix, Samples: h.samples, Used: h.used}
 		if t := h.trend; t != nil {
-			j.Heard.Trend = &trendJSON{Curve: t.curve, Mix: t.mix, Samples: t.samples, Flat: t.flat}
+			j.Heard.Trend = &trendJSON{Curve: t.curve, Mix: t.mix, Samples: t.samples, Flat: t.flat, WasFlat: t.wasFlat}
 		}
 	}
 	for i := range c.members {
@@ -153,7 +154,7 @@ func (c *Ensemble) UnmarshalJSON(text []byte) error {
 func (j *heardJSON) hearing() *hearing {
 	h := &hearing{curve: j.Curve, mix: j.Mix, samples: j.Samples, used: j.Used}
 	if t := j.Trend; t != nil {
-		h.trend = &trend{curve: t.Curve, mix: t.Mix, samples: t.Samples, flat: t.Flat}
+		h.trend = &trend{curve: t.Curve, mix: t.Mix, samples: t.Samples, flat: t.Flat, wasFlat: t.WasFlat}
 	}
 	return h
 }

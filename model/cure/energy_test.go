@@ -8,15 +8,18 @@ import (
 	"potlifed/model/air"
 )
 
-// Above the usual temperatures an assumed activation energy has a spread of 20 kJ/mol; one that a
-// shop has learned keeps its own.
-func TestTheSpreadOfTheEnergyInAHotShop(t *testing.T) {
-	for _, row := range []struct{ startC, known, want float64 }{
-		{18, 10, 10}, {22, 10, 10}, {26, 10, 10}, {27, 10, math.Sqrt(250)}, {28, 10, 20}, {40, 10, 20}, {16, 10, 10}, {-5, 10, 10},
-		{30, 4, math.Sqrt(16 + 300*0.0256)}, {30, 0, 0},
+// Above the usual temperatures an assumed activation energy is less sure, and higher; one that a shop has learned, or
+// stated as higher, keeps its own.
+func TestTheEnergyThatIsAssumedOfAHotShop(t *testing.T) {
+	for _, row := range []struct{ startC, energy, known, wantEnergy, want float64 }{
+		{18, 50, 10, 50, 10}, {22, 50, 10, 50, 10}, {26, 50, 10, 50, 10}, {16, 50, 10, 50, 10}, {-5, 50, 10, 50, 10},
+		{27, 50, 10, 53.75, math.Sqrt(250)}, {28, 50, 10, 57.5, 20}, {40, 50, 10, 57.5, 20},
+		{30, 45, 10, 52.5, 20}, {30, 55, 10, 57.5, 20}, {30, 70, 10, 70, 20},
+		{30, 50, 4, 50 + 7.5*0.0256, math.Sqrt(16 + 300*0.0256)}, {30, 50, 0, 50, 0},
 	} {
-		ink := Ink{ActivationSpread: row.known}
-		near(t, "spread", ink.startingAt(row.startC).ActivationSpread, row.want, 1e-9)
+		got := Ink{ActivationKJPerMol: row.energy, ActivationSpread: row.known}.startingAt(row.startC)
+		near(t, "energy", got.ActivationKJPerMol, row.wantEnergy, 1e-9)
+		near(t, "spread", got.ActivationSpread, row.want, 1e-9)
 	}
 }
 

@@ -33,6 +33,10 @@ type grid struct {
 	quadratic float64       // r' P r
 	constant  float64       // ½ ln det P - n/2 ln 2π
 
+	// right, wrong and none are the logarithms of the parts of the likelihood of an end dose, to be added to those
+	// below: of all samples being right, of one being wrong, and of the samples saying nothing.
+	right, wrong, none float64
+
 	// lnAll and lnWithout are the logarithms of the likelihood of all samples and of all but one.
 	lnAll     []float64
 	lnWithout [][]float64
@@ -41,7 +45,14 @@ type grid struct {
 // newGrid calculates the likelihoods.
 func newGrid(curve viscosity.Curve, samples []sample, members []member) *grid {
 	g := &grid{members: members, curve: curve, samples: samples}
-	if len(samples) > 0 {
+	if n := float64(len(samples)); n > 0 {
+		density := math.Log(wrongDensity)
+		g.right = n * math.Log1p(-wrongSample)
+		g.wrong = math.Log(wrongSample) + (n-1)*math.Log1p(-wrongSample) + density
+		g.none = 2*math.Log(wrongSample) + n*density
+		if n == 1 {
+			g.none = math.Inf(-1) // the same as the one wrong sample
+		}
 		g.invert()
 		g.fill()
 	}
@@ -162,34 +173,19 @@ func (g *grid) fillPoint(at *point, i, x int, scale float64) {
 	}
 }
 
-// lnParts returns the logarithms of the parts of the likelihood of an end dose, to be added to those of
-// the grid: of all samples being right, of one being wrong, and of the samples saying nothing.
-func (g *grid) lnParts() (right, wrong, none float64) {
-	n := float64(len(g.samples))
-	density := math.Log(wrongDensity)
-	right = n * math.Log1p(-wrongSample)
-	wrong = math.Log(wrongSample) + (n-1)*math.Log1p(-wrongSample) + density
-	none = 2*math.Log(wrongSample) + n*density
-	if len(g.samples) == 1 {
-		none = math.Inf(-1) // the same as the one wrong sample
-	}
-	return right, wrong, none
-}
-
 // ln returns the logarithm of the likelihood of an end dose.
 func (g *grid) ln(index int) float64 {
 	if len(g.samples) == 0 {
 		return 0
 	}
-	right, wrong, none := g.lnParts()
 	// The largest term is found first, so that each costs one exponential.
-	most := max(right+g.lnAll[index], none)
+	most := max(g.right+g.lnAll[index], g.none)
 	for k := range g.lnWithout {
-		most = max(most, wrong+g.lnWithout[k][index])
+		most = max(most, g.wrong+g.lnWithout[k][index])
 	}
-	sum := math.Exp(right+g.lnAll[index]-most) + math.Exp(none-most)
+	sum := math.Exp(g.right+g.lnAll[index]-most) + math.Exp(g.none-most)
 	for k := range g.lnWithout {
-		sum += math.Exp(wrong + g.lnWithout[k][index] - most)
+		sum += math.Exp(g.wrong + g.lnWithout[k][index] - most)
 	}
 	return most + math.Log(sum)
 }
@@ -247,7 +243,6 @@ var lnPrior, unitSpread = func() (ln [gridPoints]float64, scale float64) {
 
 // doubted returns the probability that each sample is wrong.
 func (g *grid) doubted() []float64 {
-	_, wrong, none := g.lnParts()
 	out := make([]float64, len(g.samples))
 	ln, most := make([]float64, len(g.lnAll)), math.Inf(-1)
 	for index := range ln {
@@ -258,9 +253,9 @@ func (g *grid) doubted() []float64 {
 	for index, l := range ln {
 		prior := lnPrior[index%gridPoints] - most
 		total += math.Exp(prior + l)
-		nothing := math.Exp(prior + none)
+		nothing := math.Exp(prior + g.none)
 		for k := range out {
-			out[k] += nothing + math.Exp(prior+wrong+g.lnWithout[k][index])
+			out[k] += nothing + math.Exp(prior+g.wrong+g.lnWithout[k][index])
 		}
 	}
 	for k := range out {

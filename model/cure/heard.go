@@ -28,6 +28,8 @@ type sample struct {
 	Of  viscosity.Sample `json:"of"`
 	// Confirmed: its runs agree with each other, and its temperature with that of the cup.
 	Confirmed bool `json:"confirmed,omitempty"`
+	// Second: of a trend, it does not rise from the first of its beginning as a right one does. One of the two may be wrong.
+	Second bool `json:"second,omitempty"`
 	// Dose is each member's known dose, and Gap its drawn dose of a time that was not measured.
 	Dose floats `json:"dose"`
 	Gap  floats `json:"gap,omitempty"`

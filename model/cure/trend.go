@@ -2,6 +2,7 @@ package cure
 
 import (
 	"cmp"
+	"errors"
 	"slices"
 	"time"
 
@@ -14,14 +15,15 @@ type trend struct {
 	curve   viscosity.Curve
 	mix     int // how often it began
 	samples []sample
-	// flat: it once did not rise as a right one does. From then on it can only shorten the life.
-	flat    bool
-	doubted []float64
+	// flat: it once did not rise as a right one does. From then on it can only shorten the life. wasFlat is the same of
+	// the beginning before.
+	flat, wasFlat bool
+	doubted       []float64
 }
 
-// mostOfTrend is how many samples of a trend are kept. There are up to four of each beginning: the first, the
-// last confirmed one, the last before the trend stood still, and the newest.
-const mostOfTrend = 6
+// mostOfTrend is how many samples of a trend are kept. There are up to five of each beginning: the first, the second if
+// one of the two may be wrong, the last confirmed one, the last before the trend stood still, and the newest.
+const mostOfTrend = 10
 
 // leastOfTrend is how many samples of a trend say something: its level means nothing.
 const leastOfTrend = 2
@@ -62,12 +64,28 @@ func (h *hearing) all() (out []set) {
 }
 
 // sets returns the confirmed samples, and for each other sample itself in the place of the last confirmed one of its
-// beginning: the drift between samples that lie close together is not known well enough to use their slope.
+// beginning: the drift between samples that lie close together is not known well enough to use their slope. Where the
+// first or the second sample of a beginning may be wrong, the same follows without the first.
 func (t *trend) sets() [][]sample {
-	isFirst := func(k int) bool { return k == 0 || t.samples[k-1].Mix != t.samples[k].Mix }
+	sets := setsOf(t.samples)
+	var later []sample
+	for k, s := range t.samples {
+		if k+1 == len(t.samples) || !t.samples[k+1].Second {
+			later = append(later, s)
+		}
+	}
+	if len(later) < len(t.samples) {
+		sets = append(sets, setsOf(later)...)
+	}
+	return sets
+}
+
+// setsOf returns the sets of some samples, each beginning from its first one there.
+func setsOf(samples []sample) [][]sample {
+	isFirst := func(k int) bool { return k == 0 || samples[k-1].Mix != samples[k].Mix }
 	confirmed := func(except int) (out []sample) {
-		for k, s := range t.samples {
-			if s.Confirmed && (isFirst(k) || s.Mix != except) {
+		for k, s := range samples {
+			if isFirst(k) || s.Confirmed && s.Mix != except {
 				out = append(out, s)
 			}
 		}
@@ -75,8 +93,11 @@ func (t *trend) sets() [][]sample {
 	}
 	const none = -1
 	sets := [][]sample{confirmed(none)}
-	for _, s := range t.samples {
-		if !s.Confirmed {
+	for k, s := range samples {
+		if s.Second && k+1 < len(samples) && samples[k+1].Mix == s.Mix {
+			continue // later ones tell more
+		}
+		if !s.Confirmed && !isFirst(k) {
 			with := append(confirmed(s.Mix), s)
 			slices.SortStableFunc(with, func(a, b sample) int { return cmp.Compare(a.Age, b.Age) })
 			sets = append(sets, with)
@@ -85,17 +106,32 @@ func (t *trend) sets() [][]sample {
 	return sets
 }
 
+// Sequence says how a sample of an instrument that follows a batch is tied to those before.
+type Sequence int
+
+const (
+	// TrendContinues: the ink's age alone has moved the value.
+	TrendContinues Sequence = iota
+	// TrendBegins: the sample is the first of the batch, or the first after something that is not the ink's age
+	// moved the value. The first of a batch always begins.
+	TrendBegins
+	// TrendReturns: the sample before it began the trend again and was wrong. The value is back where it was before
+	// that, and the sample continues what was taken then.
+	TrendReturns
+)
+
 // Follow notes a sample of an instrument that follows the batch by itself, see [viscosity.AssumedTrend]: ln of its
-// value over its first one. begin: the sample is the first of the batch, or the first after something that is not
-// the ink's age moved the value. id names the sample.
+// value over the first one of its beginning. id names the sample.
 //
 // What follows is as for [Ensemble.Hear], and the instrument can stick or lie. A sample can shorten the life at
 // once. It can lengthen it only once the next one has risen above it as a right one does, if the curve was learned
 // from [viscosity.LeastEnds] ends or more, and if the trend has risen so from each sample to the next. So an instrument
-// that stops following the ink leaves what the last right sample said.
+// that stops following the ink leaves what the last right sample said. One wrong sample with right ones before and
+// after it makes no life longer than without it: it does not rise, or the trend begins again with it and returns.
 //
-// It returns an error, and changes nothing, for a curve or a sample that is not valid.
-func (c *Ensemble) Follow(id uint64, curve viscosity.Curve, of viscosity.Sample, begin bool) error {
+// It returns an error, and changes nothing, for a curve or a sample that is not valid, and for a return
+// from something else than one sample.
+func (c *Ensemble) Follow(id uint64, curve viscosity.Curve, of viscosity.Sample, as Sequence) error {
 	if err := curve.Valid(); err != nil {
 		return err
 	}
@@ -107,15 +143,24 @@ func (c *Ensemble) Follow(id uint64, curve viscosity.Curve, of viscosity.Sample,
 		next = *c.heard
 	}
 	t := &trend{curve: curve}
-	if next.trend != nil {
-		t.mix, t.flat, t.samples = next.trend.mix, next.trend.flat, slices.Clone(next.trend.samples)
+	if old := next.trend; old != nil {
+		t.mix, t.flat, t.wasFlat, t.samples = old.mix, old.flat, old.wasFlat, slices.Clone(old.samples)
 	}
 	newest := sample{ID: id, Age: c.age, Of: of.Run(0), Dose: slices.Clone(c.now.dose), Gap: slices.Clone(c.gap)}
-	if begin || len(t.samples) == 0 {
+	switch {
+	case as == TrendReturns:
+		if n := len(t.samples); n < 2 || t.samples[n-2].Mix == t.mix {
+			return errors.New("trend: it returns from nothing")
+		}
+		t.samples = t.samples[:len(t.samples)-1]
+		t.mix, t.flat = t.samples[len(t.samples)-1].Mix, t.wasFlat
+		newest.Second = t.confirm(c, newest)
+	case as == TrendBegins || len(t.samples) == 0:
+		t.wasFlat, t.flat = t.flat, false
+		newest.Confirmed = true
 		t.mix++
-		t.flat, newest.Confirmed = false, true
-	} else {
-		t.confirm(c, newest)
+	default:
+		newest.Second = t.confirm(c, newest)
 	}
 	newest.Mix = t.mix
 	t.samples = append(t.samples, newest)
@@ -125,23 +170,30 @@ func (c *Ensemble) Follow(id uint64, curve viscosity.Curve, of viscosity.Sample,
 	return nil
 }
 
-// confirm judges the last sample by the newest, and removes those that are not needed any more.
-func (t *trend) confirm(c *Ensemble, newest sample) {
+// confirm judges the last sample by the newest, and removes those that are not needed any more. It reports whether the
+// newest is the second of its beginning and does not rise from the first as a right one does.
+func (t *trend) confirm(c *Ensemble, newest sample) (second bool) {
 	n := len(t.samples)
 	first := slices.IndexFunc(t.samples, func(s sample) bool { return s.Mix == t.mix })
 	last := &t.samples[n-1]
-	rises := t.curve.Rises(last.Of, newest.Of, c.medianAge(*last), c.medianAge(newest))
-	was := t.flat
-	t.flat = t.flat || !rises
+	from, to := c.medianAge(*last), c.medianAge(newest)
+	rises, was := t.curve.Rises(last.Of, newest.Of, from, to), t.flat
+	t.flat = was || !rises
 	switch {
 	case first == n-1: // the first needs no other
-	case t.flat && !was: // the last may be the last right one
+		return !rises || t.curve.Steep(last.Of, newest.Of, from, to)
+	case last.Second, t.flat && !was: // it stays; the last before the trend stands still may be the last right one
 	case !t.flat && t.curve.Ends >= viscosity.LeastEnds:
 		last.Confirmed = true
-		t.samples = append(t.samples[:first+1], *last)
+		kept := first + 1
+		if t.samples[kept].Second {
+			kept++
+		}
+		t.samples = append(t.samples[:kept], *last)
 	default:
 		t.samples = t.samples[:n-1]
 	}
+	return false
 }
 
 // lived returns the trend with the doses of members whose lives are longer by a factor of each.

@@ -19,6 +19,9 @@ const (
 	// LeastRise is the share of the expected rise below which a trend does not rise. A batch that lives for two
 	// medians, beyond four standard deviations, rises by half.
 	LeastRise = 0.4
+	// MostRise is the share of the expected rise above which a trend rises by something else than the ink's age, likewise:
+	// a batch that lives for half a median rises by twice as much.
+	MostRise = 2.5
 	// BetweenSamples is how much of the pot life lies between two samples: much enough for a rise to show above
 	// noise and drift. Of 0.05, 0.07 and 0.1 the last made the bands of simulated batches narrowest.
 	BetweenSamples = 0.1
@@ -59,6 +62,11 @@ func (c Curve) Expected(from, to float64) float64 {
 // being those of a batch of median life.
 func (c Curve) Rises(from, to Sample, ageFrom, ageTo float64) bool {
 	return c.Plain(to)-c.Plain(from) >= LeastRise*c.Expected(ageFrom, ageTo)
+}
+
+// Steep reports whether a trend has risen from one sample to a later one by more than a right one does.
+func (c Curve) Steep(from, to Sample, ageFrom, ageTo float64) bool {
+	return c.Plain(to)-c.Plain(from) > MostRise*c.Expected(ageFrom, ageTo)
 }
 
 // Noise returns the standard deviation of the median of n values with a median absolute deviation: 1.48 times the

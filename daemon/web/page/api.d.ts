@@ -1493,7 +1493,9 @@ declare namespace API {
     curve: EventCurve;
     instrument: string;
     journal: string;
+    jumped?: boolean;
     kind: "trend-taken";
+    returned?: boolean;
     sample: EventSample;
     seq: number;
     time: string;
@@ -2557,6 +2559,7 @@ declare namespace API {
     curve: Curve;
     given_away?: number;
     instrument: string;
+    jumped_from_lost_g?: number;
     lost_g?: number;
     press: string;
     samples: Array<TrendSample> | null;
