@@ -326,6 +326,23 @@ func TestCountsWait(t *testing.T) {
 		}
 	}
 
+	for n := range 2 { // the head of a file that has all is told from the one before, whichever is in the first page
+		for _, at := range []int{20, 30}[:1+n] {
+			if err := j.Write(Group{Records: airAt(at+n, "hall")}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := j.settle(); err != nil {
+			t.Fatal(err)
+		}
+		if h, _, err := readHead(dir); err != nil || len(h.waiting) > 0 {
+			t.Errorf("%d records wait when all are in the file (%v)", len(h.waiting), err)
+		}
+	}
+	if info, err := os.Stat(filepath.Join(dir, headFile)); err != nil || info.Size() != 2*headPairs*headPage {
+		t.Errorf("the head grows, which costs its metadata at each sync: %v, %v", info.Size(), err)
+	}
+
 	// Both pages of a pair are lost: what is in the others is not.
 	tear(t, damaged, 2)
 	tear(t, damaged, 3)

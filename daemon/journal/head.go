@@ -70,8 +70,12 @@ func openHead(dir string) (*headWriter, error) {
 	}
 	info, err := f.Stat()
 	const size = 2 * headPairs * headPage
-	if err == nil && info.Size() < size {
-		_, err = f.WriteAt(make([]byte, size-info.Size()), info.Size())
+	if err == nil {
+		// One page at a time: Linux keeps what was written at once together, and counts all of it as written
+		// when a part of it is.
+		for at := info.Size(); err == nil && at < size; at += headPage {
+			_, err = f.WriteAt(make([]byte, headPage), at)
+		}
 	}
 	if err == nil {
 		err = errors.Join(f.Sync(), syncDir(dir))
@@ -133,7 +137,7 @@ func (h head) page(waiting []row) (page []byte, ok bool) {
 }
 
 // sync brings the newest head to disk.
-func (w *headWriter) sync() error { return w.file.Sync() }
+func (w *headWriter) sync() error { return syncData(w.file) }
 
 func (w *headWriter) close() error {
 	if w == nil {
