@@ -339,7 +339,7 @@ func TestCountsWait(t *testing.T) {
 			t.Errorf("%d records wait when all are in the file (%v)", len(h.waiting), err)
 		}
 	}
-	if info, err := os.Stat(filepath.Join(dir, headFile)); err != nil || info.Size() != 2*headPairs*headPage {
+	if info, err := os.Stat(filepath.Join(dir, headFile)); err != nil || info.Size() != headBytes {
 		t.Errorf("the head grows, which costs its metadata at each sync: %v, %v", info.Size(), err)
 	}
 
@@ -437,7 +437,7 @@ func TestWaitingIsBounded(t *testing.T) {
 
 // FuzzWaitingRows: bytes that are none of packRows are refused, and those that are taken mean one thing.
 func FuzzWaitingRows(f *testing.F) {
-	for _, r := range append(airAt(1, "hall", "bench"), reportAt(2, "press-1")) {
+	for _, r := range append(airAt(1, "hall", "bench"), reportAt(2, "press-1"), alarms(3, 1)[0]) {
 		one, err := rowOf(r)
 		if err != nil {
 			f.Fatal(err)
@@ -452,6 +452,40 @@ func FuzzWaitingRows(f *testing.F) {
 		again, ok := unpackRows(packRows(rows))
 		if !ok || len(again) != len(rows) {
 			t.Fatalf("%d rows became %d", len(rows), len(again))
+		}
+	})
+}
+
+// FuzzHead: whatever lies in the file of the head, what is read of it are records in their order, up to the place that
+// it says.
+func FuzzHead(f *testing.F) {
+	h := head{id: "id", place: 1, seq: 1, link: make([]byte, hashBytes), file: 1}
+	pages, _ := h.page(nil)
+	for _, r := range append(airAt(1, "hall", "bench"), reportAt(2, "press-1")) {
+		one, err := rowOf(r)
+		if err != nil {
+			f.Fatal(err)
+		}
+		h.place++
+		one.place = h.place
+		h.waiting = append(h.waiting, one)
+		page, _ := h.page(h.waiting)
+		pages = append(pages, page...)
+	}
+	f.Add(pages)
+	f.Add(pages[:headPage])
+	f.Add([]byte("id 7 5 00000000000000000000000000000000 00000000\n"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		h, ok := headIn(b)
+		if !ok && len(h.waiting) > 0 || ok && (len(h.link) != hashBytes || h.place < 0) {
+			t.Fatalf("%v %+v", ok, h)
+		}
+		last := int64(-1 << 63)
+		for _, r := range h.waiting {
+			if r.place <= last {
+				t.Fatalf("place %d follows %d", r.place, last)
+			}
+			last = r.place
 		}
 	})
 }

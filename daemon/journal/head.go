@@ -38,6 +38,8 @@ const (
 	headPage = 4096
 	// headPairs is how many pairs there are at most.
 	headPairs = 12
+	// headBytes is the size of the file.
+	headBytes = 2 * headPairs * headPage
 	// headLine is the part of a page with the line of text; records that wait come after it.
 	headLine = 512
 	// earlierSlot is the size that pages had before layout 9.
@@ -61,29 +63,31 @@ type pages struct {
 	upTo int   // how many wait on disk
 }
 
-// openHead opens the file for writing, and creates it if there is none. It has its full size from the start: a
-// file that grows has its metadata written with each sync.
+// openHead opens the file for writing, and creates it if there is none.
 func openHead(dir string) (*headWriter, error) {
 	f, err := os.OpenFile(filepath.Join(dir, headFile), os.O_CREATE|os.O_RDWR, 0o640)
 	if err != nil {
 		return nil, err
 	}
-	info, err := f.Stat()
-	const size = 2 * headPairs * headPage
-	if err == nil {
-		// One page at a time: Linux keeps what was written at once together, and counts all of it as written
-		// when a part of it is.
-		for at := info.Size(); err == nil && at < size; at += headPage {
-			_, err = f.WriteAt(make([]byte, headPage), at)
-		}
-	}
-	if err == nil {
-		err = errors.Join(f.Sync(), syncDir(dir))
-	}
-	if err != nil {
+	extend(f)
+	if err := syncDir(dir); err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
 	return &headWriter{file: f}, nil
+}
+
+// extend gives the file of the head its full size, if the disk has room for it: a file that grows has its metadata
+// written with each sync. It writes one page at a time, since Linux keeps what was written at once together, and counts
+// all of it as written when a part of it is.
+func extend(f *os.File) {
+	info, err := f.Stat()
+	if err != nil || info.Size() >= headBytes {
+		return
+	}
+	for at := info.Size(); err == nil && at < headBytes; at += headPage {
+		_, err = f.WriteAt(make([]byte, headPage), at)
+	}
+	_ = f.Sync() // else the first pages that wait bring the size to disk
 }
 
 // errFull is the error of write for more records than the pages take.
