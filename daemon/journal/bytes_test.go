@@ -1,8 +1,11 @@
 package journal
 
 import (
+	"encoding/binary"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"hash/crc32"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -410,6 +413,35 @@ func readEvents(t *testing.T, j *Journal) string {
 		t.Fatal(err)
 	}
 	return string(text)
+}
+
+// TestHeadOfBeforeThePairs: the head of a version that had one page with all that waits is read, and nothing of it is lost.
+func TestHeadOfBeforeThePairs(t *testing.T) {
+	dir, killed := t.TempDir(), t.TempDir()
+	j := openAt(t, dir)
+	want := append(alarms(1, 1), airAt(1, "bench", "hall")...)
+	for _, r := range want {
+		if err := j.Write(Group{Records: []record.Record{r}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	copyDir(t, dir, killed)
+	line := fmt.Appendf(nil, "%s %d %d %s", j.id, j.end.place, j.end.seq, hex.EncodeToString(j.end.link))
+	line = fmt.Appendf(line, " %08x\n", crc32.ChecksumIEEE(line))
+	rows := packRows(j.waiting)
+	page := append(line, make([]byte, headLine-len(line))...)
+	page = binary.BigEndian.AppendUint32(page, uint32(len(rows)))
+	page = binary.BigEndian.AppendUint32(page, crc32.ChecksumIEEE(append(line[:len(line):len(line)], rows...)))
+	page = append(page, rows...)
+	if err := os.WriteFile(filepath.Join(killed, headFile), append(page, make([]byte, 2*headPage-len(page))...), 0o640); err != nil {
+		t.Fatal(err)
+	}
+	again := openAt(t, killed)
+	state, err := again.Load(t.Context())
+	if err != nil || again.Rebuilt() != nil || again.end.place != 3 {
+		t.Fatalf("ends at record %d, rebuilt %+v, %v", again.end.place, again.Rebuilt(), err)
+	}
+	same(t, state, applied(record.NewState(j.ID()), want))
 }
 
 // TestWaitingIsBounded: pages that are full go into the file, and what has waited long enough.
