@@ -8,7 +8,7 @@ import (
 	"potlifed/model/alarm"
 )
 
-// On a 32-bit system the wall clock goes from 2038 to 1901 while a batch is open, and no longer
+// A wall clock whose seconds have 32 bits with a sign goes from 2038 to 1901 while a batch is open, and no longer
 // counts as set. The batch's age goes on, also across a power cut, and the alarm says why.
 func TestWallClockThatGoesTo1901(t *testing.T) {
 	oneGoroutine(t)

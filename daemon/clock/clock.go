@@ -49,8 +49,9 @@ func (s *System) Now() Instant {
 var earliest = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // possible reports whether a wall clock may be right, whatever the kernel says about it. A computer
-// without a battery starts in 1970. On 32-bit processors Go's runtime reads seconds of 32 bits, so
-// from 2038-01-19T03:14:08Z on it is in 1901.
+// without a battery starts in 1970. Where something on the way keeps seconds of 32 bits with a sign, it is in 1901
+// from 2038-01-19T03:14:08Z on. Go's runtime reads 32 bits without a sign on 32-bit ARM (1.26): there the clock is
+// right until 2106-02-07T06:28:15Z, and in 1970 after it.
 func possible(wall time.Time) bool { return !wall.Before(earliest) }
 
 // timesyncFlag is a file that systemd-timesyncd writes when it has set the clock. It is used

@@ -1,7 +1,11 @@
 package journal
 
 import (
+	"encoding/binary"
+	"encoding/hex"
+	"encoding/json"
 	"fmt"
+	"hash/crc32"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -226,16 +230,7 @@ func TestWhatWaits(t *testing.T) {
 		t.Errorf("rebuilt: %+v, with %d open minutes and air until %v (%v)", again.Rebuilt(), len(state.Open), state.Zones["hall"].Until, err)
 	}
 	// The newest group was being written when the power failed: the one before it is there.
-	f, err := os.OpenFile(filepath.Join(torn, headFile), os.O_RDWR, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := f.WriteAt([]byte("torn"), (1-j.head.turn)*headSlot+headLine+20); err != nil {
-		t.Fatal(err)
-	}
-	if err := f.Close(); err != nil {
-		t.Fatal(err)
-	}
+	tear(t, torn, 1-j.head.turn)
 	if again := openAt(t, torn); inFile(again) != len(want)-1 || again.Rebuilt() != nil {
 		t.Errorf("torn: %d records are in the file, want %d; rebuilt: %v", inFile(again), len(want)-1, again.Rebuilt())
 	}
@@ -257,32 +252,224 @@ func TestWhatWaits(t *testing.T) {
 	}
 }
 
-// TestWaitingIsBounded: a page that is full goes into the file, and one that has waited long enough.
+// minuteOfCounts is what three presses that report a print each minute bring into a journal: the air of a zone with the
+// events of the minute before, then the reports, each in a group of its own. before is the number of the last event.
+func minuteOfCounts(minute int, before uint64) (groups [][]record.Record) {
+	first := airAt(minute, "hall")
+	for _, press := range []string{"press-1", "press-2", "press-3"} {
+		r := reportAt(minute, press)
+		groups = append(groups, []record.Record{r})
+		if minute > 1 {
+			before++
+			c := r.Body.(record.Counted)
+			first = append(first, record.Record{Seq: before, Stamp: r.Stamp, By: r.By, Body: record.Printed{
+				Press: press, Batch: c.Batch, Add: 1, Minute: c.Minute.Add(-time.Minute), Day: c.Day, Last: c.Minute, Conditions: *c.Conditions,
+			}})
+		}
+	}
+	groups[0] = append(first, groups[0]...)
+	return groups
+}
+
+// TestCountsWait: the events of minutes of counts wait too, on several pages, and every reader has them. A kill after
+// each group loses nothing, nor does a page that is torn while it is written.
+func TestCountsWait(t *testing.T) {
+	dir := t.TempDir()
+	j := openAt(t, dir)
+	want := alarms(1, 1)
+	if err := j.Write(Group{Records: want}); err != nil {
+		t.Fatal(err)
+	}
+	damaged := t.TempDir()
+	for minute := 1; minute <= 12; minute++ {
+		for _, group := range minuteOfCounts(minute, applied(record.NewState(""), want).Seq) {
+			before := len(want)
+			if err := j.Write(Group{Records: group}); err != nil {
+				t.Fatal(err)
+			}
+			want = append(want, group...)
+			killed, torn := t.TempDir(), t.TempDir()
+			copyDir(t, dir, killed)
+			copyDir(t, dir, torn)
+			tear(t, torn, 2*j.head.at.pair+1-j.head.turn)
+			for dir, n := range map[string]int{killed: len(want), torn: before} {
+				again := openAt(t, dir)
+				state, err := again.Load(t.Context())
+				if err != nil || again.Rebuilt() != nil {
+					t.Fatalf("%d of %d: rebuilt %+v, %v", n, len(want), again.Rebuilt(), err)
+				}
+				same(t, state, applied(record.NewState(j.ID()), want[:n]))
+				if err := again.sweepAll(t.Context()); err != nil {
+					t.Error(err)
+				}
+				if err := again.Close(); err != nil {
+					t.Error(err)
+				}
+			}
+		}
+		if minute == 9 {
+			copyDir(t, dir, damaged)
+		}
+	}
+	if j.head.at.pair < 2 || len(j.waiting) != len(want)-1 {
+		t.Fatalf("%d of %d records wait in %d pairs of pages", len(j.waiting), len(want), j.head.at.pair+1)
+	}
+	beside, err := OpenToRead(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer beside.Close()
+	waiting := [2]string{readEvents(t, j), readEvents(t, beside)}
+	if err := j.settle(); err != nil || len(j.waiting) > 0 {
+		t.Fatalf("%d records wait (%v)", len(j.waiting), err)
+	}
+	for i, inFile := range []string{readEvents(t, j), readEvents(t, beside)} {
+		if d := cmp.Diff(inFile, waiting[i]); d != "" {
+			t.Errorf("reader %d read other events while they waited: %s", i, d)
+		}
+	}
+
+	for n := range 2 { // the head of a file that has all is told from the one before, whichever is in the first page
+		for _, at := range []int{20, 30}[:1+n] {
+			if err := j.Write(Group{Records: airAt(at+n, "hall")}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := j.settle(); err != nil {
+			t.Fatal(err)
+		}
+		if h, _, err := readHead(dir); err != nil || len(h.waiting) > 0 {
+			t.Errorf("%d records wait when all are in the file (%v)", len(h.waiting), err)
+		}
+	}
+	if info, err := os.Stat(filepath.Join(dir, headFile)); err != nil || info.Size() != headBytes {
+		t.Errorf("the head grows, which costs its metadata at each sync: %v, %v", info.Size(), err)
+	}
+
+	// Both pages of a pair are lost: what is in the others is not.
+	tear(t, damaged, 2)
+	tear(t, damaged, 3)
+	again := openAt(t, damaged)
+	r := again.Rebuilt()
+	if r == nil || len(r.Lost) != 1 || r.Lost[0].First <= 2 || r.Lost[0].Last >= 23 {
+		t.Errorf("after the damage of a pair: %+v, want some of the events lost", r)
+	}
+}
+
+// tear spoils a page of the head.
+func tear(t *testing.T, dir string, page int64) {
+	t.Helper()
+	f, err := os.OpenFile(filepath.Join(dir, headFile), os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.WriteAt([]byte("torn"), page*headPage+headLine+20); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// readEvents returns as text what all readers of events read.
+func readEvents(t *testing.T, j *Journal) string {
+	t.Helper()
+	var read []any
+	var numbers []uint64
+	for after := uint64(0); ; {
+		some, err := j.Events(t.Context(), after, 7)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(some) == 0 {
+			break
+		}
+		for _, e := range some {
+			after = e.Seq
+			numbers = append(numbers, e.Seq)
+			one, err := j.Event(t.Context(), e.Seq)
+			if err != nil {
+				t.Fatal(err)
+			}
+			read = append(read, e, one)
+		}
+	}
+	about, err := j.About(t.Context(), "0612-1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	read = append(read, "about", about, "replayed")
+	for _, from := range []int{0, len(numbers) - 4} {
+		if err := j.Replay(t.Context(), numbers[from:], []string{"hall"}, began, func(r record.Record) error { read = append(read, r); return nil }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	newest, err := j.Newest(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := json.MarshalIndent(append(read, newest), "", " ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+// TestHeadOfBeforeThePairs: the head of a version that had one page with all that waits is read, and nothing of it is lost.
+func TestHeadOfBeforeThePairs(t *testing.T) {
+	dir, killed := t.TempDir(), t.TempDir()
+	j := openAt(t, dir)
+	want := append(alarms(1, 1), airAt(1, "bench", "hall")...)
+	for _, r := range want {
+		if err := j.Write(Group{Records: []record.Record{r}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	copyDir(t, dir, killed)
+	line := fmt.Appendf(nil, "%s %d %d %s", j.id, j.end.place, j.end.seq, hex.EncodeToString(j.end.link))
+	line = fmt.Appendf(line, " %08x\n", crc32.ChecksumIEEE(line))
+	rows := packRows(j.waiting)
+	page := append(line, make([]byte, headLine-len(line))...)
+	page = binary.BigEndian.AppendUint32(page, uint32(len(rows)))
+	page = binary.BigEndian.AppendUint32(page, crc32.ChecksumIEEE(append(line[:len(line):len(line)], rows...)))
+	page = append(page, rows...)
+	if err := os.WriteFile(filepath.Join(killed, headFile), append(page, make([]byte, 2*headPage-len(page))...), 0o640); err != nil {
+		t.Fatal(err)
+	}
+	again := openAt(t, killed)
+	state, err := again.Load(t.Context())
+	if err != nil || again.Rebuilt() != nil || again.end.place != 3 {
+		t.Fatalf("ends at record %d, rebuilt %+v, %v", again.end.place, again.Rebuilt(), err)
+	}
+	same(t, state, applied(record.NewState(j.ID()), want))
+}
+
+// TestWaitingIsBounded: pages that are full go into the file, and what has waited long enough.
 func TestWaitingIsBounded(t *testing.T) {
 	j := openAt(t, t.TempDir())
-	most := 0
-	for n := range 100 {
+	most, last := 0, 500
+	for n := range last {
 		if err := j.Write(Group{Records: airAt(n, "bench", "hall", "store")}); err != nil {
 			t.Fatal(err)
 		}
 		most = max(most, len(j.waiting))
 	}
-	if most < 18 || most > 60 {
+	if most < 200 || most > 600 {
 		t.Errorf("%d steps wait at most", most)
 	}
 	j.settled = j.settled.Add(-waitsAtMost)
-	if err := j.Write(Group{Records: airAt(100, "hall")}); err != nil || len(j.waiting) > 0 {
+	if err := j.Write(Group{Records: airAt(last, "hall")}); err != nil || len(j.waiting) > 0 {
 		t.Errorf("%d steps wait for longer than they may (%v)", len(j.waiting), err)
 	}
 	state, err := j.Load(t.Context())
-	if err != nil || state.Zones["hall"].Until.Sub(began) != 101*time.Minute {
+	if err != nil || state.Zones["hall"].Until.Sub(began) != time.Duration(last+1)*time.Minute {
 		t.Errorf("the air ends at %v (%v)", state.Zones["hall"].Until, err)
 	}
 }
 
 // FuzzWaitingRows: bytes that are none of packRows are refused, and those that are taken mean one thing.
 func FuzzWaitingRows(f *testing.F) {
-	for _, r := range append(airAt(1, "hall", "bench"), reportAt(2, "press-1")) {
+	for _, r := range append(airAt(1, "hall", "bench"), reportAt(2, "press-1"), alarms(3, 1)[0]) {
 		one, err := rowOf(r)
 		if err != nil {
 			f.Fatal(err)
@@ -297,6 +484,40 @@ func FuzzWaitingRows(f *testing.F) {
 		again, ok := unpackRows(packRows(rows))
 		if !ok || len(again) != len(rows) {
 			t.Fatalf("%d rows became %d", len(rows), len(again))
+		}
+	})
+}
+
+// FuzzHead: whatever lies in the file of the head, what is read of it are records in their order, up to the place that
+// it says.
+func FuzzHead(f *testing.F) {
+	h := head{id: "id", place: 1, seq: 1, link: make([]byte, hashBytes), file: 1}
+	pages, _ := h.page(nil)
+	for _, r := range append(airAt(1, "hall", "bench"), reportAt(2, "press-1")) {
+		one, err := rowOf(r)
+		if err != nil {
+			f.Fatal(err)
+		}
+		h.place++
+		one.place = h.place
+		h.waiting = append(h.waiting, one)
+		page, _ := h.page(h.waiting)
+		pages = append(pages, page...)
+	}
+	f.Add(pages)
+	f.Add(pages[:headPage])
+	f.Add([]byte("id 7 5 00000000000000000000000000000000 00000000\n"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		h, ok := headIn(b)
+		if !ok && len(h.waiting) > 0 || ok && (len(h.link) != hashBytes || h.place < 0) {
+			t.Fatalf("%v %+v", ok, h)
+		}
+		last := int64(-1 << 63)
+		for _, r := range h.waiting {
+			if r.place <= last {
+				t.Fatalf("place %d follows %d", r.place, last)
+			}
+			last = r.place
 		}
 	})
 }

@@ -23,7 +23,7 @@ func (j *Journal) CopyTo(ctx context.Context, path string) (err error) {
 		return fmt.Errorf("copy journal: %w", err)
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
-	if err := takeWaiting(ctx, db, j.id, known); err != nil {
+	if err := takeWaiting(ctx, db, j.id, known, false); err != nil {
 		return fmt.Errorf("copy journal: %w", err)
 	}
 	return nil

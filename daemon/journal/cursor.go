@@ -74,13 +74,6 @@ func (c *cursors) store(tx *sql.Tx, now time.Time) (written func(), err error) {
 	}, nil
 }
 
-// due reports whether cursors wait for so long that the next group is to bring them into the file.
-func (c *cursors) due(now time.Time) bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return len(c.waiting) > 0 && now.Sub(c.stored) >= 2*time.Minute
-}
-
 // storeCursors stores what waits, at the end of Run.
 func (j *Journal) storeCursors() {
 	j.cursors.mu.Lock()

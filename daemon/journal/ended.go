@@ -34,9 +34,14 @@ func (j *Journal) Replay(ctx context.Context, events []uint64, zones []string, s
 	if len(events) == 0 {
 		return nil
 	}
-	first, last, err := j.places(ctx, slices.Min(events), slices.Max(events))
+	waiting := j.waitingRows()
+	last, err := j.placeOf(ctx, waiting, slices.Max(events))
+	if err != nil {
+		return err
+	}
+	first, err := j.placeOf(ctx, waiting, slices.Min(events))
 	if err == nil {
-		first, err = j.before(ctx, first, zones, since)
+		first, err = j.before(ctx, waiting, first, zones, since)
 	}
 	if err != nil {
 		return err
@@ -63,21 +68,38 @@ func (j *Journal) Replay(ctx context.Context, events []uint64, zones []string, s
 		if err := each(r); err != nil {
 			return errors.Join(err, rows.Close())
 		}
+		first = place + 1
 	}
 	if err := errors.Join(rows.Err(), rows.Close()); err != nil {
 		return fmt.Errorf("journal: read records: %w", err)
 	}
+	for _, w := range waiting {
+		of := w.seq != nil && slices.Contains(events, uint64(*w.seq)) || w.zone != nil && slices.Contains(zones, *w.zone)
+		if !of || w.place < first || w.place > last {
+			continue
+		}
+		r, err := w.record()
+		if err != nil {
+			return fmt.Errorf("journal: record at place %d: %w", w.place, err)
+		}
+		if err := each(r); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 
-// places returns where two events are in the order of all records.
-func (j *Journal) places(ctx context.Context, first, last uint64) (from, to int64, err error) {
-	err = j.db().QueryRowContext(ctx, `SELECT (SELECT place FROM record WHERE seq = ?), (SELECT place FROM record WHERE seq = ?)`,
-		integer(first), integer(last)).Scan(&from, &to)
-	if err != nil {
-		return 0, 0, fmt.Errorf("journal: find events %d and %d: %w", first, last, err)
+// placeOf returns where an event is in the order of all records.
+func (j *Journal) placeOf(ctx context.Context, waiting []row, event uint64) (place int64, err error) {
+	for _, r := range waiting {
+		if r.seq != nil && uint64(*r.seq) == event {
+			return r.place, nil
+		}
 	}
-	return from, to, nil
+	if err := j.db().QueryRowContext(ctx, `SELECT place FROM record WHERE seq = ?`, integer(event)).Scan(&place); err != nil {
+		return 0, fmt.Errorf("journal: find event %d: %w", event, err)
+	}
+	return place, nil
 }
 
 // stepBefore finds the last step of a zone up to a time, or the first one after it. Each kind of
@@ -96,12 +118,17 @@ var stepBefore = func() string {
 
 // before returns the earliest place among the last steps of the zones' air that ended before
 // since, or first if that is earlier. Of a zone whose record begins later it is the first step.
-func (j *Journal) before(ctx context.Context, first int64, zones []string, since time.Time) (int64, error) {
+func (j *Journal) before(ctx context.Context, waiting []row, first int64, zones []string, since time.Time) (int64, error) {
 	earliest := first
 	for _, zone := range zones {
 		var place *int64
 		if err := j.db().QueryRowContext(ctx, stepBefore, zone, since.UnixNano(), first-mostBefore).Scan(&place); err != nil {
 			return 0, fmt.Errorf("journal: read air of zone %q: %w", zone, err)
+		}
+		for _, r := range waiting {
+			if r.zone != nil && *r.zone == zone && (place == nil || r.at <= since.UnixNano()) {
+				place = new(r.place)
+			}
 		}
 		if place != nil {
 			earliest = min(earliest, *place)

@@ -48,7 +48,12 @@ func (j *Journal) Since(ctx context.Context, place int64, limit int, each func(p
 
 // Event returns the event of a number, or an error where there is none.
 func (j *Journal) Event(ctx context.Context, seq uint64) (record.Record, error) {
+	waiting, err := j.waitingEvents(func(r record.Record) bool { return r.Seq == seq })
+	if err != nil {
+		return record.Record{}, err
+	}
 	found, err := j.records(ctx, columnsOf+`WHERE seq = ?`, integer(seq))
+	found = append(found, waiting...)
 	if err == nil && len(found) == 0 {
 		err = fmt.Errorf("journal: there is no event %d", seq)
 	}
@@ -60,9 +65,13 @@ func (j *Journal) Event(ctx context.Context, seq uint64) (record.Record, error) 
 
 // Newest returns the place of the newest record, 0 where there is none.
 func (j *Journal) Newest(ctx context.Context) (place int64, err error) {
+	waiting := j.waitingRows()
 	err = j.db().QueryRowContext(ctx, `SELECT coalesce(max(place), 0) FROM record`).Scan(&place)
 	if err != nil {
 		return 0, fmt.Errorf("journal: find the newest record: %w", err)
+	}
+	for _, r := range waiting {
+		place = max(place, r.place)
 	}
 	return place, nil
 }

@@ -2,6 +2,7 @@ package journal
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
@@ -10,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 )
 
 // headFile is the name of the file, beside the journal, that says how far the journal goes.
@@ -22,18 +24,25 @@ type head struct {
 	place int64  // of the newest record
 	seq   uint64 // of the newest event
 	link  []byte // the hash of that event
-	// waiting are the newest records, which are not in the journal's file yet: steps of air and reports. A
-	// start takes them into the file.
+	// file is the place of the newest record in the journal's file, which what waits follows.
+	file int64
+	// waiting are the newest records, which are not in the journal's file yet, by their places. A start takes
+	// them into the file.
 	waiting []row
 }
 
 const (
-	// headSlot is the size of one of the two slots of the file, a page of a card. They are written in turn:
-	// a write that is torn leaves the other.
-	headSlot = 4096
-	// headLine is the part of a slot with the line of text; the records that wait come after it.
+	// headPage is the size of a page of the file, a page of a card. Pages come in pairs that are written in
+	// turn: a write that is torn leaves the other. A page whose pair is followed by another is not written
+	// again before all that waits is in the journal's file.
+	headPage = 4096
+	// headPairs is how many pairs there are at most.
+	headPairs = 12
+	// headBytes is the size of the file.
+	headBytes = 2 * headPairs * headPage
+	// headLine is the part of a page with the line of text; records that wait come after it.
 	headLine = 512
-	// earlierSlot is the size that slots had before layout 9.
+	// earlierSlot is the size that pages had before layout 9.
 	earlierSlot = 512
 )
 
@@ -43,6 +52,15 @@ const (
 type headWriter struct {
 	file *os.File
 	turn int64
+	at   pages
+}
+
+// pages are those with the records that wait.
+type pages struct {
+	file int64 // as of head
+	pair int64 // the one that is written
+	from int   // the first of the records in it
+	upTo int   // how many wait on disk
 }
 
 // openHead opens the file for writing, and creates it if there is none.
@@ -51,32 +69,46 @@ func openHead(dir string) (*headWriter, error) {
 	if err != nil {
 		return nil, err
 	}
+	extend(f)
 	if err := syncDir(dir); err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
 	return &headWriter{file: f}, nil
 }
 
-// errFull is the error of write for more records than a slot takes.
+// extend gives the file of the head its full size, if the disk has room for it: a file that grows has its metadata
+// written with each sync. It writes one page at a time, since Linux keeps what was written at once together, and counts
+// all of it as written when a part of it is.
+func extend(f *os.File) {
+	info, err := f.Stat()
+	if err != nil || info.Size() >= headBytes {
+		return
+	}
+	for at := info.Size(); err == nil && at < headBytes; at += headPage {
+		_, err = f.WriteAt(make([]byte, headPage), at)
+	}
+	_ = f.Sync() // else the first pages that wait bring the size to disk
+}
+
+// errFull is the error of write for more records than the pages take.
 var errFull = errors.New("too many records wait")
 
-// write writes a head, to the disk when records wait in it.
+// write writes a head, to the disk when records wait in it. The records that follow the same place of the file are those of
+// the last call and more. What is new goes into one page, so that it is on disk as a whole or not at all.
 func (w *headWriter) write(h head) error {
-	line := fmt.Appendf(nil, "%s %d %d %s", h.id, h.place, h.seq, hex.EncodeToString(h.link))
-	line = fmt.Appendf(line, " %08x\n", crc32.ChecksumIEEE(line))
-	slot := append(line, bytes.Repeat([]byte{' '}, headLine-len(line))...)
-	slot[headLine-1] = '\n'
-	if len(h.waiting) > 0 {
-		rows := packRows(h.waiting)
-		slot = binary.BigEndian.AppendUint32(slot, uint32(len(rows)))
-		slot = binary.BigEndian.AppendUint32(slot, crc32.ChecksumIEEE(append(line[:len(line):len(line)], rows...)))
-		slot = append(slot, rows...)
+	at := w.at
+	if h.file != at.file || len(h.waiting) == 0 {
+		at = pages{file: h.file}
 	}
-	if len(slot) > headSlot {
+	page, ok := h.page(h.waiting[at.from:])
+	if !ok && at.upTo > at.from { // the new ones into the next pair
+		at.pair, at.from = at.pair+1, at.upTo
+		page, ok = h.page(h.waiting[at.from:])
+	}
+	if !ok || at.pair == headPairs {
 		return errFull
 	}
-	slot = append(slot, make([]byte, headSlot-len(slot))...)
-	if _, err := w.file.WriteAt(slot, w.turn*headSlot); err != nil {
+	if _, err := w.file.WriteAt(page, (2*at.pair+w.turn)*headPage); err != nil {
 		return err
 	}
 	if len(h.waiting) > 0 {
@@ -84,12 +116,32 @@ func (w *headWriter) write(h head) error {
 			return err
 		}
 	}
-	w.turn = 1 - w.turn
+	at.upTo = len(h.waiting)
+	w.turn, w.at = 1-w.turn, at
 	return nil
 }
 
+// page returns the page that says how far the journal goes, with some of what waits; ok is false for more than
+// fits.
+func (h head) page(waiting []row) (page []byte, ok bool) {
+	line := fmt.Appendf(nil, "%s %d %d %s %d", h.id, h.place, h.seq, hex.EncodeToString(h.link), h.file)
+	line = fmt.Appendf(line, " %08x\n", crc32.ChecksumIEEE(line))
+	page = append(line, bytes.Repeat([]byte{' '}, headLine-len(line))...)
+	page[headLine-1] = '\n'
+	if len(waiting) > 0 {
+		rows := packRows(waiting)
+		page = binary.BigEndian.AppendUint32(page, uint32(len(rows)))
+		page = binary.BigEndian.AppendUint32(page, crc32.ChecksumIEEE(append(line[:len(line):len(line)], rows...)))
+		page = append(page, rows...)
+	}
+	if len(page) > headPage {
+		return nil, false
+	}
+	return append(page, make([]byte, headPage-len(page))...), true
+}
+
 // sync brings the newest head to disk.
-func (w *headWriter) sync() error { return w.file.Sync() }
+func (w *headWriter) sync() error { return syncData(w.file) }
 
 func (w *headWriter) close() error {
 	if w == nil {
@@ -101,30 +153,64 @@ func (w *headWriter) close() error {
 // readHead returns the furthest readable head of a directory. ok is false when there is none: the
 // journal is of before heads were stored, or the file cannot be read.
 func readHead(dir string) (h head, ok bool, err error) {
-	data, err := os.ReadFile(filepath.Join(dir, headFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		return head{}, false, nil
+	for range 3 {
+		data, err := os.ReadFile(filepath.Join(dir, headFile))
+		if errors.Is(err, fs.ErrNotExist) {
+			return head{}, false, nil
+		}
+		if err != nil {
+			return head{}, false, err
+		}
+		if h, ok = headIn(data); !ok && len(data) > 0 {
+			return h, ok, fmt.Errorf("%s holds no readable line", headFile)
+		}
+		if follow(h.waiting, h.file) {
+			break
+		} // else it was written while it was read, or is damaged
 	}
-	if err != nil {
-		return head{}, false, err
-	}
-	size := headSlot
+	return h, ok, nil
+}
+
+// headIn returns the furthest head in the bytes of the file, with what waits in all pages that continue the same
+// file of the journal.
+func headIn(data []byte) (h head, ok bool) {
+	size := headPage
 	if len(data) <= 2*earlierSlot {
 		size = earlierSlot
 	}
+	var pages []head
 	for at := 0; at < len(data); at += size {
-		if found, good := parseHead(data[at:min(at+size, len(data))]); good && (!ok || found.place > h.place) {
-			h, ok = found, true
+		if p, good := parseHead(data[at:min(at+size, len(data))]); good {
+			pages = append(pages, p)
+			if !ok || p.place > h.place || p.place == h.place && p.file > h.file {
+				h, ok = p, true
+			}
 		}
 	}
-	if !ok && len(data) > 0 {
-		err = fmt.Errorf("%s holds no readable line", headFile)
+	h.waiting = nil
+	for _, p := range pages {
+		if p.id == h.id && p.file == h.file && p.place <= h.place {
+			h.waiting = append(h.waiting, p.waiting...)
+		}
 	}
-	return h, ok, err
+	slices.SortFunc(h.waiting, func(a, b row) int { return cmp.Compare(a.place, b.place) })
+	h.waiting = slices.CompactFunc(h.waiting, func(a, b row) bool { return a.place == b.place }) // both pages of a pair have most
+	return h, ok
 }
 
-func parseHead(slot []byte) (h head, ok bool) {
-	line, _, _ := bytes.Cut(slot, []byte("\n"))
+// follow reports whether rows follow a place without a gap.
+func follow(rows []row, place int64) bool {
+	for _, r := range rows {
+		if place++; r.place != place {
+			return false
+		}
+	}
+	return true
+}
+
+// parseHead returns what a page says.
+func parseHead(page []byte) (h head, ok bool) {
+	line, _, _ := bytes.Cut(page, []byte("\n"))
 	const sum = len(" 01234567")
 	if len(line) < sum {
 		return h, false
@@ -134,7 +220,8 @@ func parseHead(slot []byte) (h head, ok bool) {
 		return h, false
 	}
 	var link string
-	if _, err := fmt.Sscanf(string(content), "%s %d %d %s", &h.id, &h.place, &h.seq, &link); err != nil {
+	fields, _ := fmt.Sscanf(string(content), "%s %d %d %s %d", &h.id, &h.place, &h.seq, &link, &h.file)
+	if fields < 4 {
 		return h, false
 	}
 	h.link, _ = hex.DecodeString(link)
@@ -142,17 +229,23 @@ func parseHead(slot []byte) (h head, ok bool) {
 		return h, false
 	}
 	const begins = headLine + 8
-	if len(slot) < begins || binary.BigEndian.Uint32(slot[headLine:]) == 0 {
+	if len(page) < begins || binary.BigEndian.Uint32(page[headLine:]) == 0 {
+		if fields == 4 {
+			h.file = h.place
+		}
 		return h, true
 	}
-	n := int(binary.BigEndian.Uint32(slot[headLine:]))
-	if n > len(slot)-begins {
+	length := int(binary.BigEndian.Uint32(page[headLine:]))
+	if length > len(page)-begins {
 		return h, false
 	}
-	rows := slot[begins : begins+n]
-	if crc32.ChecksumIEEE(append(append(bytes.Clone(line), '\n'), rows...)) != binary.BigEndian.Uint32(slot[headLine+4:]) {
+	rows := page[begins : begins+length]
+	if crc32.ChecksumIEEE(append(append(bytes.Clone(line), '\n'), rows...)) != binary.BigEndian.Uint32(page[headLine+4:]) {
 		return h, false
 	}
 	h.waiting, ok = unpackRows(rows)
+	if fields == 4 { // of an earlier version: this page has all that waits
+		h.file = h.place - int64(len(h.waiting))
+	}
 	return h, ok
 }

@@ -256,6 +256,7 @@ func scan(rows *sql.Rows) (r record.Record, place int64, err error) {
 
 // Events returns the published form of at most limit events after the given one, oldest first.
 func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.Event, error) {
+	waiting := j.waitingRows()
 	rows, err := j.db().QueryContext(ctx, `
 		SELECT seq, at, kind, by_whom, body FROM record WHERE seq > ? ORDER BY seq LIMIT ?`, int64(after), limit)
 	if err != nil {
@@ -263,21 +264,32 @@ func (j *Journal) Events(ctx context.Context, after uint64, limit int) ([]view.E
 	}
 	defer rows.Close()
 	var events []view.Event
+	add := func(r row) error {
+		after = uint64(*r.seq)
+		e, err := view.WireEvent(view.Source{Bench: j.bench, Journal: j.id}, after, time.Unix(0, r.at).UTC(), r.kind, actor.Name(r.by), r.body)
+		events = append(events, e)
+		return err
+	}
 	for rows.Next() {
-		var seq, at int64
-		var kind string
-		var by actor.Name
-		var body []byte
-		if err := rows.Scan(&seq, &at, &kind, &by, &body); err != nil {
+		r := row{seq: new(int64)}
+		if err := rows.Scan(r.seq, &r.at, &r.kind, &r.by, &r.body); err != nil {
 			return nil, fmt.Errorf("journal: read event: %w", err)
 		}
-		e, err := view.WireEvent(view.Source{Bench: j.bench, Journal: j.id}, uint64(seq), time.Unix(0, at).UTC(), kind, by, body)
-		if err != nil {
+		if err := add(r); err != nil {
 			return nil, err
 		}
-		events = append(events, e)
 	}
-	return events, rows.Err()
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("journal: read events: %w", err)
+	}
+	for _, r := range waiting {
+		if r.seq != nil && uint64(*r.seq) > after && len(events) < limit {
+			if err := add(r); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return events, nil
 }
 
 // History returns the closed air steps of a zone that were recorded in the given span, oldest

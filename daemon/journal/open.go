@@ -85,7 +85,7 @@ func openWhole(dir string, log *slog.Logger) (*Journal, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err = takeWaiting(context.Background(), j.write.Load(), j.id, known); err == nil {
+	if err = takeWaiting(context.Background(), j.write.Load(), j.id, known, false); err == nil {
 		err = j.prepare(known, isKnown)
 	}
 	if err != nil {
@@ -129,7 +129,7 @@ func (j *Journal) reached() {
 	if j.head == nil {
 		return
 	}
-	if err := j.head.write(head{j.id, j.end.place, j.end.seq, j.end.link, nil}); err != nil {
+	if err := j.head.write(head{j.id, j.end.place, j.end.seq, j.end.link, j.end.place, nil}); err != nil {
 		j.log.Warn("how far the journal goes is not written beside it", "err", err)
 	}
 }

@@ -209,7 +209,7 @@ func (j *Journal) fill(aside, damaged, reason string, known head) (*Rebuilt, err
 		if err != nil {
 			return nil, err
 		}
-		if err := takeWaiting(ctx, j.write.Load(), known.id, known); err != nil {
+		if err := takeWaiting(ctx, j.write.Load(), known.id, known, true); err != nil {
 			return nil, err
 		}
 		made.Records = found.bad

@@ -18,6 +18,18 @@ const columnsOf = `SELECT place, seq, at, boot, mono, synced, kind, by_whom, bod
 // About returns the events of the given batch, the splits and top-ups by which it was poured
 // into others, and the undos that affected it, oldest first.
 func (j *Journal) About(ctx context.Context, batch string) ([]record.Record, error) {
+	waiting, err := j.waitingEvents(func(r record.Record) bool {
+		switch e := r.Body.(type) {
+		case record.Printed:
+			return e.Batch == batch
+		case record.Defects:
+			return e.Batch == batch
+		}
+		return false
+	})
+	if err != nil {
+		return nil, err
+	}
 	own, err := j.records(ctx, columnsOf+`WHERE seq IS NOT NULL AND json_extract(CAST(body AS TEXT), '$.batch') = ? ORDER BY seq`, batch)
 	if err != nil {
 		return nil, err
@@ -30,7 +42,7 @@ func (j *Journal) About(ctx context.Context, batch string) ([]record.Record, err
 	if err != nil {
 		return nil, err
 	}
-	return merged(merged(own, from), undone), nil
+	return merged(merged(merged(own, from), undone), waiting), nil
 }
 
 // merged merges two lists in the order of their numbers, each event once.

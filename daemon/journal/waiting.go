@@ -13,31 +13,36 @@ import (
 )
 
 // A commit of SQLite changes a page for each record, more for indexes, and five to eight of the log's index,
-// which lies in shared memory that is written to the disk too: some 40 kB for a minute of air. Records that are
-// no events therefore wait in the head, a single page of 4 kB that is on disk before the group is answered.
-// The next group with an event brings them into the file, at the latest after waitsAtMost or when the page is
-// full; after a kill the next start does.
+// which lies in shared memory that is written to the disk too: some 40 kB for a minute of air. Records that nobody
+// decided, air, reports of counts and the events of their minutes, therefore wait in the head: one page of 4 kB for
+// each group, on disk before the group is answered. The next group with another event brings them into the file, at
+// the latest after waitsAtMost or when the pages are full; after a kill the next start does.
 //
-// Invariant: the records that wait are those after the file's last one, without a gap. The head is
-// written with all of them each time, into the slots in turn, so that a torn write loses only the newest
+// Invariant: the records that wait are those after the file's last one, without a gap. The page that is not full is
+// written with all that is in it each time, twice in turn, so that a torn write loses only the newest
 // group, which nobody was answered.
 //
-// Readers of all records, and of air, get what waits too.
+// Every reader gets what waits too. Those that look for events other than the ones of counts need only the file.
 
-// waitsAtMost is how long records wait for a group with an event.
+// waitsAtMost is how long records wait for a group that cannot.
 const waitsAtMost = 10 * time.Minute
 
 // canWait reports whether a group need not go into the file at once. After a commit that failed everything
 // goes to the file, so that one fault is not a fault and none in turns.
 func (j *Journal) canWait(g Group) bool {
 	return g.Checkpoint == nil && g.Thin == nil && len(g.Records) > 0 && !j.direct && j.head != nil &&
-		time.Since(j.settled) < waitsAtMost && !j.cursors.due(time.Now()) &&
-		!slices.ContainsFunc(g.Records, record.Record.IsEvent)
+		time.Since(j.settled) < waitsAtMost && !slices.ContainsFunc(g.Records, func(r record.Record) bool { return !waits(r.Body.Kind()) })
+}
+
+// waits reports whether records of a kind wait.
+func waits(k record.Kind) bool {
+	return !k.IsEvent() || k == record.KindPrinted || k == record.KindDefects
 }
 
 // wait brings a group to disk in the head. ok is false when it has to go into the file.
 func (j *Journal) wait(g Group) (ok bool) {
 	end, rows := j.end, slices.Clone(j.waiting)
+	file := end.place - int64(len(rows))
 	for _, r := range g.Records {
 		row, err := rowOf(r)
 		if err != nil {
@@ -46,7 +51,7 @@ func (j *Journal) wait(g Group) (ok bool) {
 		end.add(&row)
 		rows = append(rows, row)
 	}
-	if err := j.head.write(head{j.id, end.place, end.seq, end.link, rows}); err != nil {
+	if err := j.head.write(head{j.id, end.place, end.seq, end.link, file, rows}); err != nil {
 		if !errors.Is(err, errFull) {
 			j.log.Warn("records cannot wait beside the journal and go into it at once", "err", err)
 		}
@@ -70,6 +75,24 @@ func (j *Journal) waitingRows() []row {
 		return *rows
 	}
 	return nil
+}
+
+// waitingEvents returns the events that wait and that a function wants, oldest first. Ask for them before the
+// file is read: it may have them by then.
+func (j *Journal) waitingEvents(want func(record.Record) bool) (found []record.Record, err error) {
+	for _, w := range j.waitingRows() {
+		if w.seq == nil {
+			continue
+		}
+		r, err := w.record()
+		if err != nil {
+			return nil, fmt.Errorf("journal: record at place %d: %w", w.place, err)
+		}
+		if want(r) {
+			found = append(found, r)
+		}
+	}
+	return found, nil
 }
 
 // settle brings what waits into the file, at the end.
@@ -96,9 +119,10 @@ func insertRows(tx *sql.Tx, rows []row) error {
 }
 
 // takeWaiting brings the records that wait in a head into the file of the same journal: those that waited when
-// the service was killed, when the file was copied, or when it was found damaged. Those that the file has are left out; those that do not
-// follow its last one are of no use, which the head then tells.
-func takeWaiting(ctx context.Context, db *sql.DB, id string, known head) error {
+// the service was killed, when the file was copied, or when it was found damaged. Those that the file has are left
+// out. Where others do not follow its last one without a gap, none is taken, which the head then tells, or, for a
+// rebuild, all are.
+func takeWaiting(ctx context.Context, db *sql.DB, id string, known head, rebuild bool) error {
 	if len(known.waiting) == 0 || known.id != id {
 		return nil
 	}
@@ -112,7 +136,7 @@ func takeWaiting(ctx context.Context, db *sql.DB, id string, known head) error {
 		return err
 	}
 	rows := slices.DeleteFunc(slices.Clone(known.waiting), func(r row) bool { return r.place <= last })
-	if len(rows) == 0 || rows[0].place != last+1 {
+	if len(rows) == 0 || !rebuild && !follow(rows, last) {
 		return nil
 	}
 	if err := insertRows(tx, rows); err != nil {
@@ -121,14 +145,13 @@ func takeWaiting(ctx context.Context, db *sql.DB, id string, known head) error {
 	return tx.Commit()
 }
 
-// packRows returns rows of records that are no events as bytes. A boot is written where it is another than
-// that of the row before.
+// packRows returns rows as bytes. A boot is written where it is another than that of the row before.
 func packRows(rows []row) (out []byte) {
 	boot := ""
 	bytesOf := func(b []byte) { out = append(binary.AppendUvarint(out, uint64(len(b))), b...) }
 	for _, r := range rows {
 		is := byte(0)
-		for i, there := range []bool{r.boot != boot, r.answer != nil, r.zone != nil, r.starts != nil} {
+		for i, there := range []bool{r.boot != boot, r.answer != nil, r.zone != nil, r.starts != nil, r.seq != nil} {
 			if there {
 				is |= 1 << i
 			}
@@ -152,6 +175,9 @@ func packRows(rows []row) (out []byte) {
 		}
 		if r.starts != nil {
 			out = binary.AppendVarint(out, *r.starts)
+		}
+		if r.seq != nil {
+			out = binary.AppendVarint(out, *r.seq)
 		}
 	}
 	return out
@@ -197,6 +223,9 @@ func unpackRows(from []byte) (rows []row, ok bool) {
 		}
 		if is&8 != 0 {
 			r.starts = new(number())
+		}
+		if is&16 != 0 {
+			r.seq = new(number())
 		}
 		rows = append(rows, r)
 	}
