@@ -79,30 +79,40 @@ func write(ctx context.Context, set Settings, reach time.Duration) (done []Writt
 			err = errors.Join(err, f.out.Discard())
 		}
 	}()
-	var wanted []Table
+	var wanted, fromEvents []Table
+	var zip *gzip.Writer // of one table after another: each takes 0.8 MB
 	for _, t := range Tables() {
 		if len(set.Tables) > 0 && !slices.Contains(set.Tables, t.Name) {
 			continue
 		}
-		f, err := create(set.Dir, t, set.Format)
+		wanted = append(wanted, t)
+		if t.rows == nil {
+			fromEvents = append(fromEvents, t)
+			continue
+		}
+		f, err := create(set.Dir, t, set.Format, zip)
 		if err != nil {
 			return nil, fmt.Errorf("export %s: %w", t.Name, err)
 		}
-		files[t.Name] = f
-		wanted = append(wanted, t)
-	}
-	for _, t := range wanted {
-		if t.rows == nil {
-			continue
+		files[t.Name], zip = f, f.zipped
+		if err = t.rows(s, ctx, f.put); err == nil {
+			err = f.finish()
 		}
-		if err := t.rows(s, ctx, files[t.Name].put); err != nil {
+		if err != nil {
 			return nil, fmt.Errorf("export %s: %w", t.Name, err)
 		}
+	}
+	for _, t := range fromEvents {
+		f, err := create(set.Dir, t, set.Format, zip)
+		if err != nil {
+			return nil, fmt.Errorf("export %s: %w", t.Name, err)
+		}
+		files[t.Name], zip = f, nil
 	}
 	if err := s.events(ctx, files); err != nil {
 		return nil, fmt.Errorf("export events: %w", err)
 	}
-	for _, t := range wanted {
+	for _, t := range fromEvents {
 		if err := files[t.Name].finish(); err != nil {
 			return nil, fmt.Errorf("export %s: %w", t.Name, err)
 		}
@@ -129,7 +139,8 @@ type file struct {
 	bytes  int64
 }
 
-func create(dir string, t Table, format string) (*file, error) {
+// create begins the file of a table. zip, which may be nil, is used in place of a new compressor.
+func create(dir string, t Table, format string, zip *gzip.Writer) (*file, error) {
 	out, err := whole.Create(filepath.Join(dir, t.Name+"."+format))
 	if err != nil {
 		return nil, err
@@ -139,7 +150,11 @@ func create(dir string, t Table, format string) (*file, error) {
 		f.csv = table.NewCSV(f.buffer, t.Row)
 		return f, nil
 	}
-	f.zipped = gzip.NewWriter(f.buffer)
+	if zip == nil {
+		zip = gzip.NewWriter(nil)
+	}
+	f.zipped = zip
+	f.zipped.Reset(f.buffer)
 	f.json = json.NewEncoder(f.zipped)
 	f.json.SetEscapeHTML(false)
 	return f, nil

@@ -35,6 +35,9 @@ const (
 // One portion is in flight at a time, and nothing of the next is sent before all of it has
 // come back. So an event that the broker drops leaves no gap behind which later events
 // arrive. Such an event is sent again by itself, slowly, and later events wait for it.
+//
+// An event that has come back and was not acknowledged is not delivered: a node that is parted from its cluster
+// delivers to its own clients alone, and cannot acknowledge, since that needs most of the nodes (NATS with three replicas).
 type outbox struct {
 	journal Journal
 	name    string // of the cursor
@@ -117,8 +120,11 @@ func (o *outbox) sent(events []view.Event, errs []error, now time.Time) int {
 	for n < len(events) && errs[n] == nil {
 		n++
 	}
-	if o.dropped {
-		return n // one that was sent again
+	if o.dropped { // one that was sent again
+		if n < len(events) {
+			o.echo.expect(o.inFlight) // what has come back without an acknowledgement proves nothing
+		}
+		return n
 	}
 	if n < len(events) {
 		o.echo.truncate(n)

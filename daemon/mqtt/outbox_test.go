@@ -16,6 +16,7 @@ import (
 // flaky is a broker as an outbox sees it, and the reader behind it.
 type flaky struct {
 	refuses bool            // drops what it acknowledges
+	parted  bool            // delivers to its own clients alone, and acknowledges nothing
 	ragged  bool            // decides for each message whether to drop it
 	read    map[uint64]bool // by the reader
 	reached uint64          // everything up to here was read
@@ -27,6 +28,11 @@ type flaky struct {
 func (f *flaky) take(t *rapid.T, o *outbox, events []view.Event, fails bool) []error {
 	errs := make([]error, len(events))
 	for i, e := range events {
+		if f.parted {
+			o.echo.received(e.JSON)
+			errs[i] = errNoAnswer
+			continue
+		}
 		if fails && rapid.IntRange(0, 9).Draw(t, "lost") == 0 { // the connection, with all that follows
 			for ; i < len(events); i++ {
 				errs[i] = errors.New("no")
@@ -50,7 +56,7 @@ func (f *flaky) take(t *rapid.T, o *outbox, events []view.Event, fails bool) []e
 	return errs
 }
 
-// TestOutboxLosesNothing runs an outbox against a broker that fails, drops messages and comes
+// TestOutboxLosesNothing runs an outbox against a broker that fails, drops messages, is parted from its readers and comes
 // back at random, and against crashes at random: every event before the cursor was read, no
 // reader sees a gap, and in the end everything was read.
 func TestOutboxLosesNothing(t *testing.T) {
@@ -85,7 +91,7 @@ func TestOutboxLosesNothing(t *testing.T) {
 			}
 		}
 		for range rapid.IntRange(0, 40).Draw(t, "steps") {
-			switch rapid.SampledFrom([]string{"event", "round", "round", "crash", "connection", "rights", "wait"}).Draw(t, "step") {
+			switch rapid.SampledFrom([]string{"event", "round", "round", "crash", "connection", "rights", "partition", "wait"}).Draw(t, "step") {
 			case "event":
 				for range rapid.IntRange(1, 2*portion).Draw(t, "events") {
 					journal.add("b")
@@ -98,11 +104,13 @@ func TestOutboxLosesNothing(t *testing.T) {
 				o.reset()
 			case "rights":
 				broker.refuses = !broker.refuses
+			case "partition":
+				broker.parted = !broker.parted
 			case "wait":
 				now = now.Add(rapid.SampledFrom([]time.Duration{echoPatience, droppedRetry}).Draw(t, "wait"))
 			}
 		}
-		broker.refuses = false
+		broker.refuses, broker.parted = false, false
 		for range len(journal.events)/portion + 30 {
 			round(false)
 		}

@@ -24,9 +24,14 @@ type Cluster struct {
 	ports []int // of MQTT, by node
 	start func(node int) *exec.Cmd
 	nodes []*exec.Cmd
-	group bool       // a node is a group of processes
-	lines [][]*Relay // from each node to each other; nil where nodes find each other by themselves
+	// rabbitMQ is set for nodes that are groups of processes, join the first of them, and stay alone after they hung.
+	rabbitMQ bool
+	alone    []bool     // by node: it must be started again
+	lines    [][]*Relay // from each node to each other; nil where nodes find each other by themselves
 }
+
+// CanPart reports whether nodes can be parted from each other.
+func (c *Cluster) CanPart() bool { return c.lines != nil }
 
 // Part cuts a node off from the others, which go on together, or ends that.
 func (c *Cluster) Part(node int, parted bool) {
@@ -64,21 +69,15 @@ func (c *Cluster) Kill(node int) {
 func (c *Cluster) Suspend(node int) { c.signal(node, syscall.SIGSTOP) }
 
 // Resume ends Suspend.
-func (c *Cluster) Resume(node int) { c.signal(node, syscall.SIGCONT) }
-
-// Rejoin brings a node back into the cluster after Resume. RabbitMQ's stays alone until somebody restarts it.
-func (c *Cluster) Rejoin(node int) {
-	c.t.Helper()
-	if c.group {
-		c.Kill(node)
-		c.Start(node)
-	}
+func (c *Cluster) Resume(node int) {
+	c.signal(node, syscall.SIGCONT)
+	c.alone[node] = c.rabbitMQ
 }
 
 func (c *Cluster) signal(node int, s syscall.Signal) {
 	c.t.Helper()
 	pid := c.nodes[node].Process.Pid
-	if c.group {
+	if c.rabbitMQ {
 		pid = -pid
 	}
 	if err := syscall.Kill(pid, s); err != nil {
@@ -96,10 +95,17 @@ func (c *Cluster) Start(node int) {
 }
 
 // Settle waits until each node accepts a client, and delivers to each other what it is told: nodes that
-// were parted need a while for that.
+// were parted need a while for that. It starts a node again that would stay alone.
 func (c *Cluster) Settle(t testing.TB) {
 	t.Helper()
-	c.accept(t)
+	for node, alone := range c.alone {
+		if alone {
+			c.Kill(node)
+			c.Start(node)
+			c.alone[node] = false
+		}
+	}
+	c.accept(t, c.ports)
 	heard := make(chan string, 1000)
 	for i, url := range c.URLs() {
 		reader := paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID(fmt.Sprintf("settled-%d", i)).
@@ -139,10 +145,10 @@ func (c *Cluster) Settle(t testing.TB) {
 	}
 }
 
-// accept waits until each node accepts a client.
-func (c *Cluster) accept(t testing.TB) {
+// accept waits until the node at each of these ports accepts a client.
+func (c *Cluster) accept(t testing.TB, ports []int) {
 	t.Helper()
-	for _, port := range c.ports {
+	for _, port := range ports {
 		deadline := time.Now().Add(3 * Patience) // three nodes start at once, beside other work
 		for !accepts(port) {
 			if time.Now().After(deadline) {
@@ -170,7 +176,8 @@ func accepts(port int) bool {
 	return err == nil && answer[0] == 0x20 && answer[3] == 0
 }
 
-// StartNATS starts three NATS servers with JetStream, which keeps their retained messages. Without stream_replicas a client
+// StartNATS starts three NATS servers with JetStream, which keeps their retained messages. They tell each other an address
+// where nothing listens, since they would otherwise connect past the relays that part them. Without stream_replicas a client
 // that comes before the nodes know each other has all sessions kept on one node, and none can connect while that is away.
 func StartNATS(t testing.TB) *Cluster {
 	t.Helper()
@@ -192,7 +199,7 @@ func StartNATS(t testing.TB) *Cluster {
 		conf := fmt.Sprintf(`server_name: n%[1]d
 listen: "127.0.0.1:%[2]d"
 jetstream { store_dir: %[3]q, max_mem: 64M, max_file: 256M }
-cluster { name: plant, listen: "127.0.0.1:%[4]d", routes: [%[5]s], no_advertise: true }
+cluster { name: plant, listen: "127.0.0.1:%[4]d", routes: [%[5]s], no_advertise: true, advertise: "127.0.0.1:1" }
 mqtt { listen: "127.0.0.1:%[6]d", stream_replicas: 3 }
 `, i+1, ports[3+i], filepath.Join(dir, fmt.Sprint("store-", i)), ports[6+i], strings.Join(routes, ", "), ports[i])
 		if err := os.WriteFile(filepath.Join(dir, fmt.Sprint(i, ".conf")), []byte(conf), 0o600); err != nil {
@@ -216,8 +223,12 @@ func (c *Cluster) run() {
 			}
 		}
 	})
+	c.alone = make([]bool, len(c.nodes))
 	for i := range c.nodes {
 		c.Start(i)
+		if i == 0 && c.rabbitMQ {
+			c.accept(c.t, c.ports[:1]) // nodes that start at once wait for each other, one of ten for two minutes
+		}
 	}
 	c.Settle(c.t)
 }

@@ -15,6 +15,8 @@ type Behaviour struct {
 	Silent bool
 	// Mute takes connections and subscriptions and drops messages without an answer.
 	Mute bool
+	// Parted delivers messages and acknowledges none, as a node that has lost the others of its cluster.
+	Parted bool
 	// PerFilter is what each filter above QoS 0 costs.
 	PerFilter time.Duration
 	// Rename returns the name under which a topic is delivered; nil for its own.
@@ -126,7 +128,7 @@ func (n *Node) answers(packet packets.ControlPacket) []packets.ControlPacket {
 		if back.TopicName, back.Payload = p.TopicName, p.Payload; n.does.Rename != nil {
 			back.TopicName = n.does.Rename(p.TopicName)
 		}
-		if p.Qos == 0 {
+		if p.Qos == 0 || n.does.Parted {
 			return []packets.ControlPacket{back}
 		}
 		done := packets.NewControlPacket(packets.Puback).(*packets.PubackPacket)

@@ -21,7 +21,7 @@ func StartRabbitMQ(t testing.TB) *Cluster {
 	peers.Program(t, rabbitServer)
 	dir := t.TempDir()
 	ports := freePorts(t, 10)
-	c := &Cluster{t: t, ports: ports[:3], nodes: make([]*exec.Cmd, 3), group: true}
+	c := &Cluster{t: t, ports: ports[:3], nodes: make([]*exec.Cmd, 3), rabbitMQ: true}
 	names := make([]string, 3)
 	for i := range names {
 		names[i] = fmt.Sprintf("r%d-%d@localhost", i+1, ports[9])
@@ -38,7 +38,8 @@ mqtt.listeners.tcp.1 = 127.0.0.1:%d
 mqtt.allow_anonymous = true
 cluster_formation.peer_discovery_backend = classic_config
 cluster_formation.randomized_startup_delay_range.min = 0
-cluster_formation.randomized_startup_delay_range.max = 1
+cluster_formation.randomized_startup_delay_range.max = 0
+cluster_formation.discovery_retry_limit = 1
 cluster_formation.classic_config.nodes.1 = %s
 cluster_formation.classic_config.nodes.2 = %s
 cluster_formation.classic_config.nodes.3 = %s
