@@ -198,37 +198,3 @@ func endsMinute(body record.Body) bool {
 	}
 	return false
 }
-
-// pressView is a press as it is answered after a change.
-func (b *Bench) pressView(now time.Time, id string) view.Press {
-	var batches []view.Batch
-	if batch := b.state.Batches[b.state.Presses[id].Batch]; batch != nil {
-		batches = append(batches, b.batchView(b.state, batch, now))
-	}
-	for _, v := range b.pressViews(b.state, b.signals(b.state, b.state, now), batches, now) {
-		if v.ID == id {
-			return v
-		}
-	}
-	return view.Press{}
-}
-
-// addCounts adds what a press has printed, and its rejects by each kind of defect.
-func (b *Bench) addCounts(v *view.Press, s record.State, now time.Time) {
-	today := b.shop.day(now)
-	ofToday := func(c record.Count) uint64 {
-		if c.Day == today {
-			return c.Today
-		}
-		return 0
-	}
-	if c, counted := s.Prints[v.ID]; counted {
-		v.PrintsTotal, v.PrintsToday = &c.Total, ofToday(c)
-	}
-	v.Defects = b.shop.defectKinds()
-	for i := range v.Defects {
-		d := &v.Defects[i]
-		c := s.Defects[v.ID][d.Kind]
-		d.Total, d.Today, d.Highest = c.Total, ofToday(c), c.Highest
-	}
-}

@@ -43,17 +43,7 @@ func (b *Bench) verifyScale(now time.Time, by actor.Name, c request.VerifyScale)
 		return nil, request.Refuse(request.Invalid, "the check", "%v", err).Saying("scale-check", "why", err.Error())
 	}
 	b.decide(now, by, e)
-	return b.scaleDevice(now, s.ID), nil
-}
-
-// scaleDevice returns the row of a scale among the instruments.
-func (b *Bench) scaleDevice(now time.Time, id string) any {
-	for _, v := range b.sensorViews(b.state, now) {
-		if v.Scale && v.ID == id {
-			return v
-		}
-	}
-	return nil
+	return b.scaleRow(b.state, s, now), nil
 }
 
 // lastCheck is when a scale was checked with weights last without failing, and when the next check

@@ -6,12 +6,9 @@ import (
 	"slices"
 	"time"
 
-	"potlifed/daemon/precision"
 	"potlifed/daemon/record"
 	"potlifed/daemon/view"
-	"potlifed/model/air"
 	"potlifed/model/airpath"
-	"potlifed/model/alarm"
 	"potlifed/model/health"
 	"potlifed/model/lifecycle"
 	"potlifed/model/mix"
@@ -157,54 +154,6 @@ func (b *Bench) scaleViews(state record.State, now time.Time) []view.Scale {
 	return views
 }
 
-func (b *Bench) sensorViews(state record.State, now time.Time) []view.Sensor {
-	views := make([]view.Sensor, 0, len(b.shop.Sensors)+len(b.shop.Scales))
-	began := b.clock.began()
-	disagree := b.disagreements()
-	for _, c := range b.shop.Sensors {
-		s := b.sensors[c.ID]
-		is, why := s.condition(now)
-		since(&s.is, &s.since, is, began, now)
-		checked, due := s.lastCheck(state)
-		v := view.Sensor{
-			ID: s.ID, Zone: s.Zone, Checked: some(checked), CheckDue: some(due), CheckFailed: s.failedCheck(state), Disagrees: disagree[s.ID], Condition: is, Since: s.since, Text: why.text, Detail: why.detail, LastTook: s.took,
-			Reads:        s.readings(),
-			OutOfService: outOfService(state, alarm.SensorStale, s.ID),
-		}
-		s.addCheck(state, &v)
-		if !s.last.IsZero() {
-			read := &air.State{TemperatureC: precision.Celsius(s.air.TemperatureC), HumidityPct: precision.Percent(s.air.HumidityPct)}
-			v.TemperatureC, v.HumidityPct, v.ReadAt = &read.TemperatureC, &read.HumidityPct, s.last
-			if is == health.Up {
-				v.Air = read
-			}
-		}
-		views = append(views, v.Rounded())
-	}
-	for _, c := range b.shop.Scales {
-		s := b.scales[c.ID]
-		is, why := s.condition(now)
-		since(&s.is, &s.since, is, began, now)
-		v := view.Sensor{
-			ID: s.ID, Zone: s.Zone, Scale: true, Condition: is, Since: s.since, Text: why.text, Detail: why.detail,
-			OutOfService: outOfService(state, alarm.ScaleSilent, s.ID),
-		}
-		s.addCheck(state, &v)
-		views = append(views, v.Rounded())
-	}
-	return views
-}
-
-// since keeps the time from which a condition holds.
-func since(held *health.Condition, at *time.Time, is health.Condition, began, now time.Time) {
-	switch {
-	case *held == "":
-		*held, *at = is, began
-	case *held != is:
-		*held, *at = is, now
-	}
-}
-
 // batchView returns the row of a batch at a moment. Its masses are rounded by the scale that
 // it was weighed on, those of a mix that was recorded by hand as typed.
 func (b *Bench) batchView(s record.State, batch *record.Batch, now time.Time) view.Batch {
@@ -309,8 +258,3 @@ func (b *Bench) addLife(s record.State, batch *record.Batch, now time.Time, v *v
 // doubtfulShare is how much of the spent life may come from doubtful air before the
 // batch itself is doubtful.
 const doubtfulShare = 0.05
-
-func (b *Bench) deviceView(now time.Time, id string) any {
-	views := b.sensorViews(b.state, now)
-	return views[slices.IndexFunc(views, func(v view.Sensor) bool { return v.ID == id })]
-}
