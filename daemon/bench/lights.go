@@ -172,25 +172,6 @@ func (b *Bench) unfit(s record.State, batch *record.Batch, now time.Time) bool {
 	return batch.TestFailed() || batch.Phase != lifecycle.Mixing && batch.Mix.FaultOpen() || b.mustLook(s, batch, now)
 }
 
-// mustLook reports whether somebody must look at a batch before it goes onto a press: it is past the time to
-// which it was safe, too likely to have gone off, or a part of it went off. One without hardener does not age
-// yet.
-func (b *Bench) mustLook(s record.State, batch *record.Batch, now time.Time) bool {
-	if batch.Ensemble == nil {
-		return false
-	}
-	l := b.lifeOf(s, batch, now)
-	return batch.PartWentOff || l.Risk >= b.shop.Alarms.StopAtRisk || !l.Low.After(now)
-}
-
-// outlasts reports whether a batch is safe for longer than another. One without hardener does not age yet.
-func (b *Bench) outlasts(s record.State, batch, other *record.Batch, now time.Time) bool {
-	if batch.Ensemble == nil || other.Ensemble == nil {
-		return true
-	}
-	return b.lifeOf(s, batch, now).Low.After(b.lifeOf(s, other, now).Low)
-}
-
 // mixesFor returns the ids of the mix that is ready for a press, see addMix, and of the oldest one
 // that is not ready yet; empty when there is none.
 func (b *Bench) mixesFor(s record.State, press string, now time.Time) (ready, coming string) {
