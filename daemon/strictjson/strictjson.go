@@ -106,11 +106,11 @@ func explain(err error) error {
 	case err == nil:
 		return nil
 	case errors.As(err, &syntax) && errors.Is(err, jsontext.ErrDuplicateName):
-		return &Error{Path: path(syntax.JSONPointer.Parent()), Reason: fmt.Sprintf("%q twice", shortened(syntax.JSONPointer.LastToken()))}
+		return &Error{Path: path(syntax.JSONPointer.Parent()), Reason: fmt.Sprintf("%q twice", Shortened(syntax.JSONPointer.LastToken()))}
 	case errors.As(err, &syntax):
-		return &Error{Syntax: true, Path: path(syntax.JSONPointer), Byte: syntax.ByteOffset, Reason: "not JSON: " + shortened(syntax.Err.Error())}
+		return &Error{Syntax: true, Path: path(syntax.JSONPointer), Byte: syntax.ByteOffset, Reason: "not JSON: " + Shortened(syntax.Err.Error())}
 	case errors.As(err, &semantic) && errors.Is(err, jsonv2.ErrUnknownName):
-		return &Error{Path: path(semantic.JSONPointer.Parent()), Reason: fmt.Sprintf("unknown field %q", shortened(semantic.JSONPointer.LastToken()))}
+		return &Error{Path: path(semantic.JSONPointer.Parent()), Reason: fmt.Sprintf("unknown field %q", Shortened(semantic.JSONPointer.LastToken()))}
 	case errors.As(err, &semantic):
 		return &Error{Path: path(semantic.JSONPointer), Reason: wrongType(semantic)}
 	case errors.Is(err, io.EOF):
@@ -163,11 +163,12 @@ func path(p jsontext.Pointer) string {
 			b.WriteString(token)
 		}
 	}
-	return shortened(b.String())
+	return Shortened(b.String())
 }
 
-// shortened keeps what somebody sent from filling an answer.
-func shortened(text string) string {
+// Shortened keeps what somebody sent from filling an answer: it returns at most 80 characters of it, and "…" for
+// the rest.
+func Shortened(text string) string {
 	const longest = 80
 	if utf8.RuneCountInString(text) <= longest {
 		return text
