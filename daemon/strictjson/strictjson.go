@@ -18,8 +18,8 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 )
 
-// Deepest is how many objects and lists may be nested. No change nests deeper than three.
-const Deepest = 8
+// deepest is how many objects and lists may be nested. No change nests deeper than three.
+const deepest = 8
 
 // Error says why a text was refused. It never holds a value that was sent, which may be
 // secret; names of fields it holds up to a length.
@@ -47,7 +47,7 @@ func (e *Error) Error() string {
 
 // Value returns the value of a text: nil, a bool, a float64, a string, a []any or a
 // map[string]any. The text holds one value and nothing else, is valid UTF-8, has no name
-// twice in one object and nests no deeper than [Deepest]. Every error is an [*Error].
+// twice in one object and nests no deeper than eight objects and lists. Every error is an [*Error].
 func Value(data []byte) (any, error) {
 	if err := check(data); err != nil {
 		return nil, err
@@ -87,8 +87,8 @@ func check(data []byte) error {
 		if _, err := d.ReadToken(); err != nil {
 			return explain(err)
 		}
-		if d.StackDepth() > Deepest {
-			return &Error{Path: path(d.StackPointer()), Reason: fmt.Sprintf("nested more than %d deep", Deepest)}
+		if d.StackDepth() > deepest {
+			return &Error{Path: path(d.StackPointer()), Reason: fmt.Sprintf("nested more than %d deep", deepest)}
 		}
 	}
 	end := d.InputOffset()
