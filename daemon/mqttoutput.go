@@ -24,6 +24,8 @@ const (
 	plantBroker = "plant"
 )
 
+var _ mqtt.LampReceiver = (*bench.Bench)(nil)
+
 // mqttOutput is the MQTT clients, with the built-in broker where the configuration has one. Its
 // zero value is off.
 type mqttOutput struct {

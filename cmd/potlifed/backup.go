@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"time"
@@ -14,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"potlifed/daemon/backup"
+	"potlifed/daemon/whole"
 )
 
 func backupCommand() *cobra.Command {
@@ -78,28 +80,18 @@ func writeBackup(ctx context.Context, dataDir, scratch string, c backup.Contents
 // backupTo writes a backup to a file, which gets its name when it is complete and on disk.
 func backupTo(ctx context.Context, dataDir, path string, c backup.Contents) (_ backup.Contents, err error) {
 	folder := filepath.Dir(path)
-	out, err := os.CreateTemp(folder, ".potlifed-backup-*.partial")
+	out, err := whole.Create(path, whole.Private)
 	if err != nil {
 		return c, unwritable(folder, err)
 	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, ignoreClosed(out.Close()), os.Remove(out.Name()))
-		}
-	}()
+	defer func() { err = errors.Join(err, out.Discard()) }()
 	if c, err = writeBackup(ctx, dataDir, folder, c, out); err != nil {
 		return c, err
 	}
-	if _, err = out.Seek(0, io.SeekStart); err != nil {
-		return c, fmt.Errorf("backup: %w", err)
-	}
-	if err = backup.Check(out); err != nil {
+	if err := backup.Check(io.NewSectionReader(out, 0, math.MaxInt64)); err != nil {
 		return c, fmt.Errorf("backup: the file that was written: %w", err)
 	}
-	if err = errors.Join(out.Sync(), out.Close()); err != nil {
-		return c, fmt.Errorf("backup: %w", err)
-	}
-	if err = os.Rename(out.Name(), path); err != nil {
+	if err := out.Complete(); err != nil {
 		return c, fmt.Errorf("backup: %w", err)
 	}
 	return c, nil
@@ -114,13 +106,6 @@ func unwritable(folder string, err error) error {
 		return fmt.Errorf("backup: this user may not write into %s; name a file in a folder where they may, or run the command as one who may", folder)
 	}
 	return fmt.Errorf("backup: no file can be made in %s: %w", folder, err)
-}
-
-func ignoreClosed(err error) error {
-	if errors.Is(err, os.ErrClosed) {
-		return nil
-	}
-	return err
 }
 
 // tellContents prints what a backup holds.

@@ -82,7 +82,7 @@ func runReport(c *cobra.Command, o reportOptions) (err error) {
 	if o.out == "-" {
 		return write(c.OutOrStdout())
 	}
-	if err := whole.Write(o.out, write); err != nil {
+	if err := whole.Write(o.out, whole.Public, write); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
 	return nil

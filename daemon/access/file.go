@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"potlifed/daemon/request"
+	"potlifed/daemon/whole"
 )
 
 // FileName is the file's name inside the data directory.
@@ -176,22 +177,25 @@ func (s *Store) change(f func(c *content) error) error {
 	return nil
 }
 
-// replace writes a temporary file, syncs it, renames it and syncs the directory.
-func (s *Store) replace(raw []byte) error {
-	aside := filepath.Join(s.dir, "."+FileName+".new")
-	if err := os.Remove(aside); err != nil && !errors.Is(err, fs.ErrNotExist) { // left by a crash
+// replace writes the file. It removes the temporary files that crashes left, which are nobody's under the lock.
+func (s *Store) replace(raw []byte) (err error) {
+	left, err := fs.Glob(os.DirFS(s.dir), whole.Temporary(FileName))
+	for _, name := range left {
+		err = errors.Join(err, os.Remove(filepath.Join(s.dir, name)))
+	}
+	if err != nil {
 		return err
 	}
-	f, err := os.OpenFile(aside, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := whole.Create(s.path(), whole.Private)
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(raw)
-	if err = errors.Join(err, ownedAs(f, s.dir), f.Sync(), f.Close()); err == nil {
-		err = os.Rename(aside, s.path())
+	defer func() { err = errors.Join(err, f.Discard()) }()
+	if _, err := f.Write(raw); err != nil {
+		return err
 	}
-	if err != nil {
-		return errors.Join(err, os.Remove(aside))
+	if err := ownedAs(f, s.dir); err != nil {
+		return err
 	}
-	return syncDir(s.dir)
+	return f.Complete()
 }

@@ -42,10 +42,13 @@ func TestAModeThatWasWiderIsNarrowed(t *testing.T) {
 	if err := os.Chmod(s.path(), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(filepath.Join(dir, "."+FileName+".new"), []byte("half"), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "."+FileName+"-7.partial"), []byte("half"), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	pair(t, s, "tablet")
+	if list, err := os.ReadDir(dir); err != nil || len(list) != 1 {
+		t.Errorf("%v, %v", list, err)
+	}
 	if info, err := os.Stat(s.path()); err != nil || info.Mode().Perm() != 0o600 {
 		t.Errorf("mode %v, %v", info.Mode(), err)
 	}
@@ -118,7 +121,7 @@ func TestADirectoryThatCannotBeWritten(t *testing.T) {
 func TestAFileThatCannotBeWritten(t *testing.T) {
 	s, dir := withPIN(t)
 	p, secret := pair(t, s, "tablet")
-	if err := os.MkdirAll(filepath.Join(dir, "."+FileName+".new", "full"), 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Join(dir, "."+FileName+"-7.partial", "full"), 0o700); err != nil {
 		t.Fatal(err)
 	}
 	var file *FileError

@@ -9,6 +9,8 @@ import (
 	"syscall"
 
 	"golang.org/x/sys/unix"
+
+	"potlifed/daemon/whole"
 )
 
 // lock prevents other processes from changing the file. The lock is on the directory and needs
@@ -32,7 +34,7 @@ func lock(dir string) (release func(), err error) {
 
 // ownedAs gives a file that root wrote to the owner of its directory: the command was called
 // with sudo, and the service must be able to read the file.
-func ownedAs(f *os.File, dir string) error {
+func ownedAs(f *whole.File, dir string) error {
 	if os.Geteuid() != 0 {
 		return nil
 	}
@@ -45,12 +47,4 @@ func ownedAs(f *os.File, dir string) error {
 		return nil
 	}
 	return f.Chown(int(owner.Uid), int(owner.Gid))
-}
-
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

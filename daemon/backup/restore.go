@@ -19,6 +19,7 @@ import (
 	"potlifed/daemon/access"
 	"potlifed/daemon/history"
 	"potlifed/daemon/journal"
+	"potlifed/daemon/whole"
 )
 
 // Options say how a backup is restored.
@@ -238,9 +239,5 @@ func moveAll(from, to string) error {
 			return err
 		}
 	}
-	folder, err := os.Open(to)
-	if err != nil {
-		return err
-	}
-	return errors.Join(folder.Sync(), folder.Close())
+	return whole.SyncDir(to)
 }

@@ -19,14 +19,11 @@ import (
 	"potlifed/daemon/actor"
 	"potlifed/daemon/clock"
 	"potlifed/daemon/config"
-	"potlifed/daemon/instruments"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
 	"potlifed/daemon/view"
 	"potlifed/model/airpath"
-	"potlifed/model/health"
 	"potlifed/model/light"
-	"potlifed/model/weigh"
 )
 
 // Bench is the loop with what it knows.
@@ -78,9 +75,6 @@ type Bench struct {
 	dirty        bool                    // something but readings has changed since the last snapshot
 	relight      bool                    // a sensor was read since the last snapshot, or could not be
 }
-
-// input is one thing that comes in.
-type input interface{ enter(b *Bench, now time.Time) }
 
 // New makes a bench from the journal's state. Run starts it.
 func New(ctx context.Context, s Settings) (*Bench, error) {
@@ -247,50 +241,6 @@ func (b *Bench) Watch() (signal <-chan struct{}, stop func()) { return b.watch.a
 // WatchLights returns a channel like that of [Bench.Watch], for those who send the lights. It gets its
 // signal first, and also after a snapshot in which nothing but the lights is new.
 func (b *Bench) WatchLights() (signal <-chan struct{}, stop func()) { return b.lightWatch.add() }
-
-var _ instruments.Sink = (*Bench)(nil)
-
-// SensorRead passes a sensor's reading to the loop, or the error that came instead of one. It
-// blocks only while the loop's queue is full, and at most until ctx ends.
-func (b *Bench) SensorRead(ctx context.Context, sensor string, r instruments.SensorReading) {
-	b.enter(ctx, airReading{sensor: sensor, air: r.Air, took: r.Took, err: r.Err, fault: kindOf(r.Err, r.Fault), at: b.clock.mono() - r.Age})
-}
-
-// kindOf returns the kind of a fault; an error without one is of the kind health.OtherFault.
-func kindOf(err error, fault health.Fault) health.Fault {
-	if err != nil && fault == "" {
-		return health.OtherFault
-	}
-	return fault
-}
-
-// ScaleRead takes in one line of a scale.
-func (b *Bench) ScaleRead(ctx context.Context, scale string, r weigh.Reading) {
-	b.enter(ctx, weightReading{scale: scale, reading: r, at: b.clock.mono()})
-}
-
-// ScaleLink takes in what became of a scale's link: up, or why not.
-func (b *Bench) ScaleLink(ctx context.Context, scale string, up bool, fault health.Fault, detail string) {
-	b.enter(ctx, scaleLink{scale: scale, up: up, fault: fault, detail: detail})
-}
-
-// Identified takes in the name of the device at an instrument's address.
-func (b *Bench) Identified(ctx context.Context, scale bool, id, name string) {
-	b.enter(ctx, identified{scale: scale, id: id, name: name})
-}
-
-// ScaleLines takes in how many lines of a scale came to what, counted from the start.
-func (b *Bench) ScaleLines(ctx context.Context, scale string, lines map[string]uint64) {
-	b.enter(ctx, scaleLines{scale: scale, lines: lines})
-}
-
-func (b *Bench) enter(ctx context.Context, in input) {
-	select {
-	case b.in <- in:
-	case <-ctx.Done():
-	case <-b.ended:
-	}
-}
 
 // Do asks for a change and waits until it is on disk. The error is a
 // [*record.Refusal] when the change was not made.

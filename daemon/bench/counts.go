@@ -12,21 +12,6 @@ import (
 	"potlifed/daemon/view"
 )
 
-// mostPrints bounds what one report may say: no press prints as much in its life.
-const mostPrints = 1e12
-
-// timely is how far a report's time may be from the bench's and still count as now. It covers
-// clocks of devices that differ, and a person who corrects what they just reported.
-const timely = time.Minute
-
-// report is a report of prints, or of rejects by one kind of defect.
-type report struct {
-	press, defect string // no defect: prints
-	total         *uint64
-	add           *int64
-	at            *time.Time
-}
-
 func (b *Bench) countPrints(now time.Time, by actor.Name, c request.CountPrints) (any, error) {
 	r := report{press: c.Press, total: c.Total, at: c.At}
 	if c.Add != nil {
@@ -48,53 +33,6 @@ func (b *Bench) countDefects(now time.Time, by actor.Name, c request.CountDefect
 		return nil, request.Refuse(request.Invalid, "no such kind", "there is no kind of defect %q; the kinds are %s", c.Kind, strings.Join(ids, ", "))
 	}
 	return b.count(now, by, report{press: c.Press, defect: c.Kind, total: c.Total, add: c.Add, at: c.At})
-}
-
-// reports returns the press that a change is a report of; ok is false for any other change.
-func reports(c request.Change) (press string, ok bool) {
-	switch c := c.(type) {
-	case request.CountPrints:
-		return c.Press, true
-	case request.CountDefects:
-		return c.Press, true
-	}
-	return "", false
-}
-
-// late reports whether the report is about a time before the present minute.
-func (r report) late(now time.Time) bool { return r.at != nil && now.Sub(*r.at) > timely }
-
-// of names what a report counts.
-func (r report) of() string {
-	if r.defect == "" {
-		return "prints"
-	}
-	return "rejects"
-}
-
-func tooMany(of, n string) error {
-	return request.Refuse(request.Invalid, of, "%s %s: want %d at most", n, of, uint64(mostPrints))
-}
-
-// check refuses a report that contradicts itself or is out of range.
-func (r report) check(now time.Time) error {
-	if (r.total == nil) == (r.add == nil) {
-		return request.Refuse(request.Invalid, r.of(), `say either "total", the state of the counter, or "add", how many since the last report`)
-	}
-	if r.total != nil && *r.total > mostPrints {
-		return tooMany(r.of(), fmt.Sprint(*r.total))
-	}
-	if r.add != nil && (*r.add > mostPrints || *r.add < -mostPrints) {
-		return tooMany(r.of(), fmt.Sprint(*r.add))
-	}
-	switch {
-	case r.at == nil:
-	case r.at.Sub(now) > timely:
-		return request.Refuse(request.Invalid, "time", "at %s is in the future: it is %s on the bench's clock", r.at.Format(time.RFC3339), now.Format(time.RFC3339))
-	case now.Sub(*r.at) > request.MaxLate:
-		return request.Refuse(request.Invalid, "time", "at %s is more than %.0f minutes ago: it is %s on the bench's clock", r.at.Format(time.RFC3339), request.MaxLate.Minutes(), now.Format(time.RFC3339))
-	}
-	return nil
 }
 
 // count records a report. It is on disk when it is answered; the event comes when its minute is
@@ -180,55 +118,5 @@ func (b *Bench) closeMinutesOfCounts(now time.Time) {
 			b.closeTallies(now)
 			return
 		}
-	}
-}
-
-// closeTallies writes the events of all counts that have none yet.
-func (b *Bench) closeTallies(now time.Time) {
-	for _, t := range b.state.Open {
-		b.decide(now, t.By, t.Event())
-	}
-}
-
-// endsMinute reports whether a body contains the reports of a minute.
-func endsMinute(body record.Body) bool {
-	switch body.(type) {
-	case record.Printed, record.Defects:
-		return true
-	}
-	return false
-}
-
-// pressView is a press as it is answered after a change.
-func (b *Bench) pressView(now time.Time, id string) view.Press {
-	var batches []view.Batch
-	if batch := b.state.Batches[b.state.Presses[id].Batch]; batch != nil {
-		batches = append(batches, b.batchView(b.state, batch, now))
-	}
-	for _, v := range b.pressViews(b.state, b.signals(b.state, b.state, now), batches, now) {
-		if v.ID == id {
-			return v
-		}
-	}
-	return view.Press{}
-}
-
-// addCounts adds what a press has printed, and its rejects by each kind of defect.
-func (b *Bench) addCounts(v *view.Press, s record.State, now time.Time) {
-	today := b.shop.day(now)
-	ofToday := func(c record.Count) uint64 {
-		if c.Day == today {
-			return c.Today
-		}
-		return 0
-	}
-	if c, counted := s.Prints[v.ID]; counted {
-		v.PrintsTotal, v.PrintsToday = &c.Total, ofToday(c)
-	}
-	v.Defects = b.shop.defectKinds()
-	for i := range v.Defects {
-		d := &v.Defects[i]
-		c := s.Defects[v.ID][d.Kind]
-		d.Total, d.Today, d.Highest = c.Total, ofToday(c), c.Highest
 	}
 }

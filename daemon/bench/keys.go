@@ -81,22 +81,9 @@ func (k *keys) forget(r record.Record) {
 	}
 }
 
-// answers is an optional interface of [Journal]: it has the answers of earlier runs.
-type answers interface {
-	// Answers calls each for the answers to changes with keys since a time, oldest first, at
-	// most the given number of the newest.
-	Answers(ctx context.Context, since time.Time, most int, each func(seq uint64, a record.Answer)) error
-	// Event returns the event of a number.
-	Event(ctx context.Context, seq uint64) (record.Record, error)
-}
-
 // rememberKeys takes up the keys of earlier runs.
 func (b *Bench) rememberKeys(ctx context.Context, now time.Time) error {
-	j, ok := b.journal.(answers)
-	if !ok {
-		return nil
-	}
-	return j.Answers(ctx, now.Add(-keyFor), mostKeys, func(seq uint64, a record.Answer) {
+	return b.journal.Answers(ctx, now.Add(-keyFor), mostKeys, func(seq uint64, a record.Answer) {
 		b.keys.add(a.Key, keyed{hash: a.Hash, at: a.At, seq: seq})
 	})
 }
@@ -107,11 +94,7 @@ func (b *Bench) whole(ctx context.Context, a answer) (request.Reply, error) {
 	if a.err != nil || a.stored == 0 {
 		return a.reply, a.err
 	}
-	j, ok := b.journal.(answers)
-	if !ok {
-		return a.reply, nil
-	}
-	r, err := j.Event(ctx, a.stored)
+	r, err := b.journal.Event(ctx, a.stored)
 	if err != nil || r.Answer == nil {
 		return request.Reply{}, request.Refuse(request.Unavailable, "answer not read",
 			"this was carried out already, as event %d; its answer cannot be read (%v)", a.stored, err)

@@ -106,3 +106,27 @@ func (c *catalogue) inkView(s record.State, k config.Ink) view.Ink {
 	}
 	return v.Rounded()
 }
+
+// jarTestView returns the running test of an ink, nil for none.
+func jarTestView(s record.State, ink string) *view.JarTest {
+	test, running := s.RunningJars(ink)
+	if !running {
+		return nil
+	}
+	v := &view.JarTest{MixedAt: test.Started.MixedAt, Before: view.JarSpreads(test.Started.Before), After: view.JarSpreads(test.Started.After)}
+	for i, j := range test.Started.Jars {
+		good, gone := test.Seen(i + 1)
+		at := func(hours float64) time.Time {
+			return test.Started.MixedAt.Add(time.Duration(hours * float64(time.Hour)))
+		}
+		row := view.Jar{Jar: i + 1, TemperatureC: j.TemperatureC, HumidityPct: j.HumidityPct, Salt: j.Salt, Open: j.Open, LookFrom: at(j.LowH), Expected: at(j.ExpectedH), Until: at(j.HighH)}
+		if good > 0 {
+			row.LastGood = some(at(good))
+		}
+		if gone > 0 {
+			row.GoneOff = some(at(gone))
+		}
+		v.Jars = append(v.Jars, row)
+	}
+	return v
+}

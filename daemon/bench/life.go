@@ -137,3 +137,22 @@ func (b *Bench) forgetLives() {
 		}
 	}
 }
+
+// mustLook reports whether somebody must look at a batch before it goes onto a press: it is past the time to
+// which it was safe, too likely to have gone off, or a part of it went off. One without hardener does not age
+// yet.
+func (b *Bench) mustLook(s record.State, batch *record.Batch, now time.Time) bool {
+	if batch.Ensemble == nil {
+		return false
+	}
+	l := b.lifeOf(s, batch, now)
+	return batch.PartWentOff || l.Risk >= b.shop.Alarms.StopAtRisk || !l.Low.After(now)
+}
+
+// outlasts reports whether a batch is safe for longer than another. One without hardener does not age yet.
+func (b *Bench) outlasts(s record.State, batch, other *record.Batch, now time.Time) bool {
+	if batch.Ensemble == nil || other.Ensemble == nil {
+		return true
+	}
+	return b.lifeOf(s, batch, now).Low.After(b.lifeOf(s, other, now).Low)
+}

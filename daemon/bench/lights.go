@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"cmp"
 	"runtime"
 	"slices"
 	"time"
@@ -58,47 +57,25 @@ func sameLight(x, y view.Light) bool {
 // and not decisions, and count as they are now in both.
 func (b *Bench) signals(s, decided record.State, now time.Time) map[string]light.Signal {
 	signals := make(map[string]light.Signal, len(b.shop.Presses))
-	disputed := b.publishing().OtherInstance != "" // lamps show unknown then, and so does everything else
-	of := func(s record.State, add func(press string, signal light.Signal)) {
-		facts := b.pressFacts(s, now)
-		for _, p := range b.shop.Presses {
-			add(p.ID, light.Of(b.pressNow(s, facts, p, now)))
-		}
-	}
-	if disputed {
-		for _, p := range b.shop.Presses {
-			signals[p.ID] = light.Disputed()
-		}
-		return signals
-	}
-	of(s, func(press string, signal light.Signal) { signals[press] = signal })
+	of, ofDecided := b.pressFacts(s, now), facts{}
 	if decided.Seq != s.Seq {
-		of(decided, func(press string, signal light.Signal) { signals[press] = light.LessTrusted(signals[press], signal) })
+		ofDecided = b.pressFacts(decided, now)
+	}
+	for _, p := range b.shop.Presses {
+		signals[p.ID] = b.signal(s, of, p, now)
+		if decided.Seq != s.Seq {
+			signals[p.ID] = light.LessTrusted(signals[p.ID], b.signal(decided, ofDecided, p, now))
+		}
 	}
 	return signals
 }
 
-// pressViews returns the rows of the presses. batches are the rows of the open batches.
-func (b *Bench) pressViews(s record.State, signals map[string]light.Signal, batches []view.Batch, now time.Time) []view.Press {
-	views := make([]view.Press, 0, len(b.shop.Presses))
-	for _, p := range b.shop.Presses {
-		v := view.Press{ID: p.ID, Zone: p.Zone, Cup: p.Cup, Place: b.shop.placeOn(p)}
-		b.showSignal(&v, signals[p.ID])
-		if cup, err := b.shop.cupFor(p.ID, ""); err == nil {
-			v.InkMinimumG, v.FillMaximumG = cup.InkMinimumG, cup.FillMaximumG
-		}
-		b.addCounts(&v, s, now)
-		ready, coming := b.mixesFor(s, p.ID, now)
-		v.Next = cmp.Or(ready, coming)
-		if id := s.Presses[p.ID].Batch; id != "" {
-			v.Batch = &id
-			if i := slices.IndexFunc(batches, func(b view.Batch) bool { return b.ID == id }); i >= 0 {
-				v.RemainingS, v.Risk = batches[i].RemainingS, batches[i].Risk
-			}
-		}
-		views = append(views, v)
+// signal returns the signal of a press in a state.
+func (b *Bench) signal(s record.State, of facts, press config.Press, now time.Time) light.Signal {
+	if b.publishing().OtherInstance != "" { // lamps show unknown then, and so does everything else
+		return light.Disputed()
 	}
-	return views
+	return light.Of(b.pressNow(s, of, press, now))
 }
 
 // showSignal adds to a press what its light means.
@@ -193,25 +170,6 @@ func (b *Bench) bringFirst(s record.State, batch, other *record.Batch, now time.
 // still being made may yet be corrected.
 func (b *Bench) unfit(s record.State, batch *record.Batch, now time.Time) bool {
 	return batch.TestFailed() || batch.Phase != lifecycle.Mixing && batch.Mix.FaultOpen() || b.mustLook(s, batch, now)
-}
-
-// mustLook reports whether somebody must look at a batch before it goes onto a press: it is past the time to
-// which it was safe, too likely to have gone off, or a part of it went off. One without hardener does not age
-// yet.
-func (b *Bench) mustLook(s record.State, batch *record.Batch, now time.Time) bool {
-	if batch.Ensemble == nil {
-		return false
-	}
-	l := b.lifeOf(s, batch, now)
-	return batch.PartWentOff || l.Risk >= b.shop.Alarms.StopAtRisk || !l.Low.After(now)
-}
-
-// outlasts reports whether a batch is safe for longer than another. One without hardener does not age yet.
-func (b *Bench) outlasts(s record.State, batch, other *record.Batch, now time.Time) bool {
-	if batch.Ensemble == nil || other.Ensemble == nil {
-		return true
-	}
-	return b.lifeOf(s, batch, now).Low.After(b.lifeOf(s, other, now).Low)
 }
 
 // mixesFor returns the ids of the mix that is ready for a press, see addMix, and of the oldest one

@@ -6,24 +6,15 @@ import (
 	"time"
 
 	"potlifed/daemon/actor"
-	"potlifed/daemon/journal"
 	"potlifed/daemon/record"
 	"potlifed/daemon/words"
 )
 
-// rebuilder is an optional interface of [Journal]: a journal that was made from a damaged one says
-// what was lost; nil when it was not.
-type rebuilder interface{ Rebuilt() *journal.Rebuilt }
-
 // tellLoss records once that the journal was rebuilt. Without the state of before, what is on the
 // presses is not known until a person says so.
 func (b *Bench) tellLoss(at time.Time) {
-	j, ok := b.journal.(rebuilder)
-	if !ok || b.state.RebuiltOf == b.state.Journal {
-		return
-	}
-	made := j.Rebuilt()
-	if made == nil {
+	made := b.journal.Rebuilt()
+	if made == nil || b.state.RebuiltOf == b.state.Journal {
 		return
 	}
 	e := record.JournalRebuilt{

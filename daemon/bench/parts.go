@@ -47,10 +47,6 @@ func (b *Bench) spotFor(press, zone string, exposure *float64, replace bool) (sp
 	return at, nil
 }
 
-func badExposure(exposure float64) error {
-	return request.Refuse(request.Invalid, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", exposure)
-}
-
 // makeRoom takes off what stands on the press of a spot.
 func (b *Bench) makeRoom(at spot, now time.Time, by actor.Name) {
 	if at.before != "" {

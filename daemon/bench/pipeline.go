@@ -156,3 +156,6 @@ func (p *pipeline) unwritten() int {
 	}
 	return n
 }
+
+// isStep reports whether a record is a step of the air, which is true whatever people asked for.
+func isStep(r record.Record) bool { return r.Body.Kind() == record.KindAirStep }

@@ -20,6 +20,13 @@ type Journal interface {
 	Load(ctx context.Context) (record.State, error)
 	Groups() chan<- journal.Group
 	Acks() <-chan error
+	// Answers calls each for the answers to changes with keys since a time, oldest first, at
+	// most the given number of the newest.
+	Answers(ctx context.Context, since time.Time, most int, each func(seq uint64, a record.Answer)) error
+	// Event returns the event of a number.
+	Event(ctx context.Context, seq uint64) (record.Record, error)
+	// Rebuilt says what was lost of a journal that was made from a damaged one, nil of any other.
+	Rebuilt() *journal.Rebuilt
 }
 
 // Settings are what a bench is made of.

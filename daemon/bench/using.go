@@ -235,3 +235,7 @@ func completeClose(e *record.Closed, m guide.Mix) error {
 	}
 	return nil
 }
+
+func badExposure(exposure float64) error {
+	return request.Refuse(request.Invalid, "exposure", "exposure %v: want more than 0 and at most 1; about 0.5 is loosely covered", exposure)
+}

@@ -9,7 +9,6 @@ import (
 	"potlifed/daemon/actor"
 	"potlifed/daemon/record"
 	"potlifed/daemon/request"
-	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/health"
 	"potlifed/model/verify"
@@ -221,35 +220,4 @@ func (b *Bench) replaceDevice(now time.Time, by actor.Name, c request.ReplaceDev
 		s.pan, s.shown = health.NewPan(s.DivisionG), nil
 	}
 	return b.deviceView(now, c.Sensor), nil
-}
-
-// correctionView returns a correction as it is shown; nil for none.
-func correctionView(c verify.LinearCorrection, rawPct float64) *view.SensorCorrection {
-	return &view.SensorCorrection{
-		OffsetPct: c.OffsetPct, Gain: c.Gain, UncertaintyPct: 2 * c.StandardPct(rawPct), ChangesPct: c.Apply(rawPct) - rawPct,
-	}
-}
-
-// addCheck adds what is known of a sensor's check to its row.
-func (s *sensor) addCheck(state record.State, v *view.Sensor) {
-	check := state.Checks[s.ID]
-	for _, p := range check.Points {
-		v.CheckPoints = append(v.CheckPoints, view.SensorCheckPoint{
-			At: p.At, Salt: p.Salt, ReadPct: p.ReadPct, ReferencePct: p.ReferencePct, OffPct: p.ReadPct - p.ReferencePct,
-			UncertaintyPct: 2 * p.StandardPct, AllowedPct: p.AllowedPct, Passed: !p.Failed,
-			By: p.By, Note: p.Note, Override: p.Override,
-		})
-	}
-	v.CheckFinding = string(check.Finding)
-	if check.Offer != nil {
-		v.CorrectionOffered = correctionView(*check.Offer, s.raw.HumidityPct)
-	}
-	if c, ok := state.Corrections[s.ID]; ok {
-		v.Correction = correctionView(c.LinearCorrection, s.raw.HumidityPct)
-		v.Correction.At, v.Correction.By = &c.At, c.By
-	}
-	v.Replaced = some(state.Replaced[s.ID])
-	v.MovedFrom = state.Moved[record.SensorKey(s.ID)].Was
-	v.Device, v.DeviceBefore = state.Names[record.SensorKey(s.ID)], state.Renamed[record.SensorKey(s.ID)].Was
-	v.Health, v.Days = s.healthView(state), state.SensorDays[s.ID]
 }

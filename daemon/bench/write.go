@@ -55,9 +55,6 @@ func (b *Bench) apply(r record.Record) record.Record {
 	return r
 }
 
-// isStep reports whether a record is a step of the air, which is true whatever people asked for.
-func isStep(r record.Record) bool { return r.Body.Kind() == record.KindAirStep }
-
 // flush sends what waits to the journal. Events go at once; air steps alone wait for
 // company until a minute of them is together, because each commit costs a card more
 // than its records do.
@@ -210,4 +207,20 @@ func stillTrue(s record.State, r record.Record) bool {
 	}
 	_, open := s.Batches[id]
 	return open
+}
+
+// closeTallies writes the events of all counts that have none yet.
+func (b *Bench) closeTallies(now time.Time) {
+	for _, t := range b.state.Open {
+		b.decide(now, t.By, t.Event())
+	}
+}
+
+// endsMinute reports whether a body contains the reports of a minute.
+func endsMinute(body record.Body) bool {
+	switch body.(type) {
+	case record.Printed, record.Defects:
+		return true
+	}
+	return false
 }

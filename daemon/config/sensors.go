@@ -127,9 +127,9 @@ func (s Sensor) PublishedConfig() climate.PublishedConfig {
 	return c
 }
 
-// AirTopics returns the topics on which sensors publish, each once, in the order of the
+// airTopics returns the topics on which sensors publish, each once, in the order of the
 // configuration.
-func (s Shop) AirTopics() []string {
+func (s Shop) airTopics() []string {
 	var topics []string
 	for _, c := range s.Sensors {
 		if c.Source != Published {

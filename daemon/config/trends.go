@@ -56,7 +56,7 @@ func (t Trend) Value() climate.PublishedValue {
 // InstrumentTopics returns the topics on which sensors and trends publish, each once, in the order of the
 // configuration.
 func (s Shop) InstrumentTopics() []string {
-	topics := s.AirTopics()
+	topics := s.airTopics()
 	for _, t := range s.Trends {
 		if t.Source == Published {
 			topics = appendNew(topics, t.Topic)

@@ -45,7 +45,7 @@ func WriteDays(ctx context.Context, set Settings, now time.Time) (done []Day, er
 	if err := os.MkdirAll(bench, 0o755); err != nil {
 		return nil, fmt.Errorf("export: %w", err)
 	}
-	if err := whole.Write(filepath.Join(set.Dir, schemaFile), Describe); err != nil {
+	if err := whole.Write(filepath.Join(set.Dir, schemaFile), whole.Public, Describe); err != nil {
 		return nil, fmt.Errorf("export: %w", err)
 	}
 	from := set.From

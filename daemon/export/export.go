@@ -141,7 +141,7 @@ type file struct {
 
 // create begins the file of a table. zip, which may be nil, is used in place of a new compressor.
 func create(dir string, t Table, format string, zip *gzip.Writer) (*file, error) {
-	out, err := whole.Create(filepath.Join(dir, t.Name+"."+format))
+	out, err := whole.Create(filepath.Join(dir, t.Name+"."+format), whole.Public)
 	if err != nil {
 		return nil, err
 	}

@@ -30,6 +30,9 @@ type Journal interface {
 	History(ctx context.Context, zone string, from, to time.Time) ([]cure.PastStep, error)
 	// Event returns the event of a number.
 	Event(ctx context.Context, seq uint64) (record.Record, error)
+	// Continues reports whether the journal was made from a damaged one of this id, so that places have
+	// the same meaning in both.
+	Continues(id string) bool
 	trace.Journal
 }
 
@@ -203,7 +206,7 @@ func (h *History) begin(ctx context.Context) error {
 	if err := rows.Err(); err != nil {
 		return err
 	}
-	if journal == h.settings.Journal.ID() || continues(h.settings.Journal, journal) {
+	if journal == h.settings.Journal.ID() || h.settings.Journal.Continues(journal) {
 		h.waiting.place = place
 	}
 	return h.recent(ctx)
@@ -244,15 +247,6 @@ func (h *History) recent(ctx context.Context) error {
 	}
 	h.waiting.chunks = append(found.chunks, h.waiting.chunks...)
 	return nil
-}
-
-// continuation is an optional interface of [Journal]: a journal that was made from a damaged one
-// continues it, and places have the same meaning in both.
-type continuation interface{ Continues(id string) bool }
-
-func continues(j Journal, id string) bool {
-	of, ok := j.(continuation)
-	return ok && of.Continues(id)
 }
 
 // roll adds readings to the open minutes.

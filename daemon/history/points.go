@@ -25,8 +25,8 @@ type AirPoint struct {
 	Source        Source
 }
 
-// PointOf returns air at a moment as it is shown, with what follows from it.
-func PointOf(at time.Time, a air.State, quality view.Quality, source Source) AirPoint {
+// pointOf returns air at a moment as it is shown, with what follows from it.
+func pointOf(at time.Time, a air.State, quality view.Quality, source Source) AirPoint {
 	p := AirPoint{
 		Time: at.UTC(), TemperatureC: precision.Celsius(a.TemperatureC), HumidityPct: precision.Percent(a.HumidityPct),
 		VapourDensity: precision.GramsPerM3(a.VapourDensityGM3()), Quality: quality, Source: source,
@@ -130,7 +130,7 @@ func pointsOf(steps []cure.PastStep, from, to time.Time) (points []AirPoint) {
 		case s.Uncertain || s.Kind == cure.Bridged:
 			quality = view.QualityUncertain
 		}
-		p := PointOf(at, a, quality, Measured)
+		p := pointOf(at, a, quality, Measured)
 		if n := len(points); n > 0 && !points[n-1].Time.Before(p.Time) {
 			if points[n-1].Time.After(p.Time) { // the clock was set back
 				return
@@ -222,7 +222,7 @@ func (h *History) paperAir(ctx context.Context, zone string, from, to time.Time)
 		if err := rows.Scan(&at, &celsius, &percent); err != nil {
 			return nil, fmt.Errorf("history: read imported air: %w", err)
 		}
-		out = append(out, PointOf(time.UnixMilli(at), stateOf(celsius, percent), view.QualityGood, Paper))
+		out = append(out, pointOf(time.UnixMilli(at), stateOf(celsius, percent), view.QualityGood, Paper))
 	}
 	return out, rows.Err()
 }

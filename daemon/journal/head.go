@@ -12,6 +12,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+
+	"potlifed/daemon/whole"
 )
 
 // headFile is the name of the file, beside the journal, that says how far the journal goes.
@@ -70,7 +72,7 @@ func openHead(dir string) (*headWriter, error) {
 		return nil, err
 	}
 	extend(f)
-	if err := syncDir(dir); err != nil {
+	if err := whole.SyncDir(dir); err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
 	return &headWriter{file: f}, nil

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"potlifed/daemon/record"
+	"potlifed/daemon/whole"
 )
 
 // A rebuild moves the damaged files into a folder, makes a new journal beside it and puts it into
@@ -140,7 +141,7 @@ func finish(dir, aside, reason string, log *slog.Logger) error {
 			return err
 		}
 	}
-	if err := syncDir(dir); err != nil {
+	if err := whole.SyncDir(dir); err != nil {
 		return err
 	}
 	if err := renew(dir, aside, reason, log); err != nil {
@@ -157,7 +158,7 @@ func settle(dir, aside string) error {
 	if err := os.Rename(filepath.Join(dir, aside+partial), filepath.Join(dir, aside)); err != nil {
 		return err
 	}
-	return syncDir(dir)
+	return whole.SyncDir(dir)
 }
 
 // forgetHead removes how far the damaged journal went: the new one says itself what is missing.
@@ -197,7 +198,7 @@ func renew(dir, aside, reason string, log *slog.Logger) error {
 	if err := removed(filepath.Join(dir, markFile)); err != nil {
 		return err
 	}
-	return syncDir(dir)
+	return whole.SyncDir(dir)
 }
 
 // fill fills a new journal with what can be read of a damaged one.
@@ -389,12 +390,4 @@ func copyRetained(ctx context.Context, damaged string, into *sql.DB) error {
 		return err
 	}
 	return old.KeepRetained(ctx, messages)
-}
-
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

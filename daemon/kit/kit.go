@@ -52,10 +52,10 @@ const reader = "reader"
 // order in which they were written.
 func (p Plant) Write() (files []string, err error) {
 	var users []user
-	put := func(name string, secret bool, data []byte) {
+	put := func(name string, mode fs.FileMode, data []byte) {
 		if err == nil {
 			path := filepath.Join(p.Dir, name)
-			files, err = append(files, path), write(path, secret, data)
+			files, err = append(files, path), write(path, mode, data)
 		}
 	}
 	for _, b := range p.Benches {
@@ -66,8 +66,8 @@ func (p Plant) Write() (files []string, err error) {
 		}
 		text, failed := p.configuration(b)
 		err = errors.Join(err, failed)
-		put(filepath.Join(folder, Configuration), false, text)
-		put(filepath.Join(folder, recipesFile), false, p.Recipes)
+		put(filepath.Join(folder, Configuration), whole.Public, text)
+		put(filepath.Join(folder, recipesFile), whole.Public, p.Recipes)
 		files = append(files, filepath.Join(p.Dir, folder, passwordFile))
 		root := topics.New(p.Prefix, b.ID).Root()
 		users = append(users, user{b.ID, password, root + "#", p.Prefix + "/#"})
@@ -78,10 +78,10 @@ func (p Plant) Write() (files []string, err error) {
 	}
 	files = append(files, filepath.Join(p.Dir, "reader-password"))
 	users = append(users, user{reader, password, "", p.Prefix + "/#"})
-	put("mosquitto.passwords", true, mosquittoPasswords(users))
-	put("mosquitto.acl", false, mosquittoRights(users))
-	put("nats.conf", true, natsUsers(users))
-	put("targets.json", false, p.targets())
+	put("mosquitto.passwords", whole.Private, mosquittoPasswords(users))
+	put("mosquitto.acl", whole.Public, mosquittoRights(users))
+	put("nats.conf", whole.Private, natsUsers(users))
+	put("targets.json", whole.Public, p.targets())
 	return files, err
 }
 
@@ -94,7 +94,7 @@ func (p Plant) password(name string) (string, error) {
 	b, err := os.ReadFile(path)
 	if err == nil {
 		if text := strings.TrimSpace(string(b)); text != "" {
-			return text, os.Chmod(path, 0o600)
+			return text, os.Chmod(path, whole.Private)
 		}
 		return "", fmt.Errorf("%s is empty; remove it for a new password", path)
 	}
@@ -102,29 +102,15 @@ func (p Plant) password(name string) (string, error) {
 		return "", err
 	}
 	text := strings.ToLower(rand.Text())
-	return text, write(path, true, []byte(text+"\n"))
+	return text, write(path, whole.Private, []byte(text+"\n"))
 }
 
-// write writes a file completely or not at all. A secret one is only its owner's from its first byte on.
-func write(path string, secret bool, data []byte) (err error) {
+// write writes a file completely or not at all, and makes its folder.
+func write(path string, mode fs.FileMode, data []byte) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return err
 	}
-	if !secret {
-		return whole.Write(path, func(w io.Writer) error { _, err := w.Write(data); return err })
-	}
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*.partial") // of mode 0600
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	return whole.SyncDir(filepath.Dir(path))
+	return whole.Write(path, mode, func(w io.Writer) error { _, err := w.Write(data); return err })
 }
 
 // configuration returns that of a bench.

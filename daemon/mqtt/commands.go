@@ -170,17 +170,11 @@ func (p *Publisher) ignored(c Command, detail string) Answer {
 	return Answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeIgnored, Detail: detail}
 }
 
-// statusOf gives the status of the answer to a refused command. It is the status that the
-// API gives to the same refusal.
-var statusOf = map[request.RefusalKind]int{
-	request.NotFound: 404, request.NotNow: 409, request.TooLong: 413, request.Invalid: 422, request.Unavailable: 503,
-}
-
 func (p *Publisher) refused(c Command, err error) Answer {
 	a := Answer{verb: c.Verb, Time: p.clock.Now().Wall, Ref: c.Ref, Outcome: outcomeRefused}
 	var r *request.Refusal
 	if errors.As(err, &r) {
-		a.Status, a.Code, a.Detail = statusOf[r.Kind], r.Code, r.Error()
+		a.Status, a.Code, a.Detail = r.Kind.Status(), r.Code, r.Error()
 		return a
 	}
 	a.Status = 503

@@ -130,7 +130,7 @@ func TestBadCommandsAreRefused(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			got, err := ParseCommand(c.verb, []byte(c.payload))
 			var r *request.Refusal
-			if !errors.As(err, &r) || statusOf[r.Kind] != c.status || !strings.Contains(r.Error(), c.says) {
+			if !errors.As(err, &r) || r.Kind.Status() != c.status || !strings.Contains(r.Error(), c.says) {
 				t.Errorf("%+v, error %v; want %d with %q", got, err, c.status, c.says)
 			}
 			if got.Change != nil {
@@ -171,7 +171,7 @@ func FuzzParseCommand(f *testing.F) {
 		c, err := ParseCommand(verb, payload)
 		if err != nil {
 			var r *request.Refusal
-			if !errors.As(err, &r) || statusOf[r.Kind] < 400 || r.Detail == "" {
+			if !errors.As(err, &r) || r.Kind.Status() < 400 || r.Detail == "" {
 				t.Fatalf("error %v is no refusal with a reason", err)
 			}
 			if c.Change != nil {

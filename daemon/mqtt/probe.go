@@ -24,7 +24,7 @@ const (
 // topics and does not deliver it under its name.
 var ErrNotDelivered = errors.New("the broker does not deliver")
 
-// Probe connects to each address of the broker, publishes a message that is not retained on
+// Probe connects once, to the first address of the broker that answers, publishes a message that is not retained on
 // PREFIX/BENCH/probe, and waits until it comes back. It uses a client id of its own, so that a
 // running daemon stays connected. The error says why the connection failed; it is ErrNotDelivered
 // where the message came back under another name or not at all.

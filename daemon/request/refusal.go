@@ -24,6 +24,29 @@ const (
 	Unavailable RefusalKind = "unavailable"
 )
 
+// RefusalKinds returns all kinds.
+func RefusalKinds() []RefusalKind {
+	return []RefusalKind{NotFound, NotNow, Invalid, TooLong, Unavailable}
+}
+
+// Status returns the HTTP status of a refusal, which the answers to commands over MQTT carry too; 0 for an
+// unknown kind.
+func (k RefusalKind) Status() int {
+	switch k {
+	case NotFound:
+		return 404
+	case NotNow:
+		return 409
+	case TooLong:
+		return 413
+	case Invalid:
+		return 422
+	case Unavailable:
+		return 503
+	}
+	return 0
+}
+
 // Refusal is the error of a change that was not made.
 type Refusal struct {
 	Kind RefusalKind

@@ -18,8 +18,8 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 )
 
-// Deepest is how many objects and lists may be nested. No change nests deeper than three.
-const Deepest = 8
+// deepest is how many objects and lists may be nested. No change nests deeper than three.
+const deepest = 8
 
 // Error says why a text was refused. It never holds a value that was sent, which may be
 // secret; names of fields it holds up to a length.
@@ -47,7 +47,7 @@ func (e *Error) Error() string {
 
 // Value returns the value of a text: nil, a bool, a float64, a string, a []any or a
 // map[string]any. The text holds one value and nothing else, is valid UTF-8, has no name
-// twice in one object and nests no deeper than [Deepest]. Every error is an [*Error].
+// twice in one object and nests no deeper than eight objects and lists. Every error is an [*Error].
 func Value(data []byte) (any, error) {
 	if err := check(data); err != nil {
 		return nil, err
@@ -87,8 +87,8 @@ func check(data []byte) error {
 		if _, err := d.ReadToken(); err != nil {
 			return explain(err)
 		}
-		if d.StackDepth() > Deepest {
-			return &Error{Path: path(d.StackPointer()), Reason: fmt.Sprintf("nested more than %d deep", Deepest)}
+		if d.StackDepth() > deepest {
+			return &Error{Path: path(d.StackPointer()), Reason: fmt.Sprintf("nested more than %d deep", deepest)}
 		}
 	}
 	end := d.InputOffset()
@@ -106,11 +106,11 @@ func explain(err error) error {
 	case err == nil:
 		return nil
 	case errors.As(err, &syntax) && errors.Is(err, jsontext.ErrDuplicateName):
-		return &Error{Path: path(syntax.JSONPointer.Parent()), Reason: fmt.Sprintf("%q twice", shortened(syntax.JSONPointer.LastToken()))}
+		return &Error{Path: path(syntax.JSONPointer.Parent()), Reason: fmt.Sprintf("%q twice", Shortened(syntax.JSONPointer.LastToken()))}
 	case errors.As(err, &syntax):
-		return &Error{Syntax: true, Path: path(syntax.JSONPointer), Byte: syntax.ByteOffset, Reason: "not JSON: " + shortened(syntax.Err.Error())}
+		return &Error{Syntax: true, Path: path(syntax.JSONPointer), Byte: syntax.ByteOffset, Reason: "not JSON: " + Shortened(syntax.Err.Error())}
 	case errors.As(err, &semantic) && errors.Is(err, jsonv2.ErrUnknownName):
-		return &Error{Path: path(semantic.JSONPointer.Parent()), Reason: fmt.Sprintf("unknown field %q", shortened(semantic.JSONPointer.LastToken()))}
+		return &Error{Path: path(semantic.JSONPointer.Parent()), Reason: fmt.Sprintf("unknown field %q", Shortened(semantic.JSONPointer.LastToken()))}
 	case errors.As(err, &semantic):
 		return &Error{Path: path(semantic.JSONPointer), Reason: wrongType(semantic)}
 	case errors.Is(err, io.EOF):
@@ -163,11 +163,12 @@ func path(p jsontext.Pointer) string {
 			b.WriteString(token)
 		}
 	}
-	return shortened(b.String())
+	return Shortened(b.String())
 }
 
-// shortened keeps what somebody sent from filling an answer.
-func shortened(text string) string {
+// Shortened keeps what somebody sent from filling an answer: it returns at most 80 characters of it, and "…" for
+// the rest.
+func Shortened(text string) string {
 	const longest = 80
 	if utf8.RuneCountInString(text) <= longest {
 		return text

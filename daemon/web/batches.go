@@ -16,6 +16,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
+	"potlifed/daemon/strictjson"
 	"potlifed/daemon/trace"
 	"potlifed/daemon/view"
 	"potlifed/model/lifecycle"
@@ -72,7 +73,7 @@ func findBatch(n *view.Snapshot, id string) (view.Batch, bool) {
 }
 
 func noBatch(id string) error {
-	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", shortened(id))).Saying("no-batch", "batch", shortened(id))
+	return problem(http.StatusNotFound, "", fmt.Sprintf("there is no batch %q", strictjson.Shortened(id))).Saying("no-batch", "batch", strictjson.Shortened(id))
 }
 
 type batchList struct {

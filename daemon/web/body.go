@@ -11,7 +11,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -180,7 +179,7 @@ func (s shape) check(v any) error {
 		// come back many times over.
 		switch value := detail.Value.(type) {
 		case string:
-			detail.Value = shortened(value)
+			detail.Value = strictjson.Shortened(value)
 		case float64, bool:
 		default:
 			detail.Value = nil
@@ -211,7 +210,7 @@ func (s shape) names(path string, schema *huma.Schema, v any, faults *[]error) {
 		for name, value := range v {
 			property := schema.Properties[name]
 			if property == nil || schema == s.top() && slices.Contains(s.inPath, name) {
-				*faults = append(*faults, &huma.ErrorDetail{Message: "unexpected property", Location: path + "." + shortened(name)})
+				*faults = append(*faults, &huma.ErrorDetail{Message: "unexpected property", Location: path + "." + strictjson.Shortened(name)})
 				continue
 			}
 			s.names(path+"."+name, property, value, faults)
@@ -225,13 +224,4 @@ func (s shape) top() *huma.Schema {
 		top = s.registry.SchemaFromRef(top.Ref)
 	}
 	return top
-}
-
-// shortened keeps what a client sent from filling an answer.
-func shortened(text string) string {
-	const longest = 80
-	if utf8.RuneCountInString(text) <= longest {
-		return text
-	}
-	return string([]rune(text)[:longest]) + "…"
 }

@@ -339,7 +339,7 @@ func TestASpoiltFile(t *testing.T) {
 func TestADirectoryThatCannotBeWritten(t *testing.T) {
 	g := newGuarded(t)
 	c := g.pair("tablet")
-	if err := os.MkdirAll(filepath.Join(g.dir, "."+access.FileName+".new", "full"), 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Join(g.dir, "."+access.FileName+"-7.partial", "full"), 0o700); err != nil {
 		t.Fatal(err)
 	}
 	w := answerTo(g, remote("POST", "/api/v1/session", `{"pin":"`+shopPIN+`"}`))

@@ -14,6 +14,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/negotiation"
 
 	"potlifed/daemon/history"
+	"potlifed/daemon/strictjson"
 	"potlifed/daemon/table"
 )
 
@@ -268,7 +269,7 @@ func (s *Server) historySensors(ctx context.Context, in *sensorQuery) (*written,
 		known = known || i.ID == in.Sensor && !i.Scale
 	}
 	if !known {
-		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no sensor %q", shortened(in.Sensor)))
+		return nil, problem(http.StatusNotFound, "", fmt.Sprintf("there is no sensor %q", strictjson.Shortened(in.Sensor)))
 	}
 	rows, err := s.sensorRows(ctx, in, find)
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 
 	"potlifed/daemon/history"
 	"potlifed/daemon/precision"
+	"potlifed/daemon/strictjson"
 	"potlifed/daemon/view"
 	"potlifed/model/air"
 	"potlifed/model/cure"
@@ -173,7 +174,7 @@ func (in *historyQuery) span(now *view.Snapshot, zone *time.Location) (asked air
 		known = known || z.Zone == in.Zone
 	}
 	if !known {
-		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", shortened(in.Zone))).Saying("no-zone", "zone", shortened(in.Zone))
+		return asked, problem(http.StatusNotFound, "", fmt.Sprintf("there is no zone %q", strictjson.Shortened(in.Zone))).Saying("no-zone", "zone", strictjson.Shortened(in.Zone))
 	}
 	if asked.from, asked.to, err = between(in.From, in.To, historyDefault, now.At, zone); err != nil {
 		return asked, err

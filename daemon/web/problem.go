@@ -97,8 +97,8 @@ func (s *Server) worded(p *Problem) *Problem {
 
 // usualText returns the text of a problem of which no more than the status is known.
 func (s *Server) usualText(status int) string {
-	for kind, of := range statusOf {
-		if status == of && kind != request.Unavailable {
+	for _, kind := range request.RefusalKinds() {
+		if status == kind.Status() && kind != request.Unavailable {
 			return s.settings.Locale.RefusalOf(kind)
 		}
 	}
@@ -115,21 +115,12 @@ func (s *Server) usualText(status int) string {
 	return s.settings.Locale.Say("problem.not-understood")
 }
 
-// statusOf gives the HTTP status that answers a change which the bench refused.
-var statusOf = map[request.RefusalKind]int{
-	request.NotFound:    http.StatusNotFound,
-	request.NotNow:      http.StatusConflict,
-	request.TooLong:     http.StatusRequestEntityTooLarge,
-	request.Invalid:     http.StatusUnprocessableEntity,
-	request.Unavailable: http.StatusServiceUnavailable,
-}
-
 // refusalProblem turns the bench's refusal of a change into a problem.
 func (s *Server) refusalProblem(err error) error {
 	var refusal *request.Refusal
 	switch {
-	case errors.As(err, &refusal) && statusOf[refusal.Kind] != 0:
-		p := problem(statusOf[refusal.Kind], refusal.Title, refusal.Detail)
+	case errors.As(err, &refusal) && refusal.Kind.Status() != 0:
+		p := problem(refusal.Kind.Status(), refusal.Title, refusal.Detail)
 		if refusal.Code != "" {
 			p.Type = problemType + refusal.Code
 		}

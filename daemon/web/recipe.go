@@ -10,12 +10,6 @@ import (
 	"potlifed/daemon/view"
 )
 
-// recipes is what a bench can say of a mix before it is begun.
-type recipes interface {
-	// Recipe changes nothing and does not wait. The error is a [*request.Refusal].
-	Recipe(c request.StartMix) (view.Recipe, error)
-}
-
 type recipeQuery struct {
 	Ink         string  `query:"ink" required:"true" doc:"id of the ink"`
 	Scale       string  `query:"scale" doc:"id of the scale; may be left out where there is only one"`
@@ -28,10 +22,6 @@ type recipeQuery struct {
 }
 
 func (s *Server) recipes(api huma.API) {
-	bench, ok := s.bench.(recipes)
-	if !ok {
-		return
-	}
 	huma.Register(api, huma.Operation{
 		OperationID: "recipe", Method: http.MethodGet, Path: base + "recipe",
 		Summary: "What a mix would come to before it is begun: targets, why, and how well the scale knows them",
@@ -44,7 +34,7 @@ func (s *Server) recipes(api huma.API) {
 		if in.ThinnerPct >= 0 {
 			c.ThinnerPct = &in.ThinnerPct
 		}
-		recipe, err := bench.Recipe(c)
+		recipe, err := s.bench.Recipe(c)
 		if err != nil {
 			return nil, s.refusalProblem(err)
 		}

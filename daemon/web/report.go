@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"potlifed/daemon/report"
+	"potlifed/daemon/strictjson"
 	"potlifed/daemon/view"
 )
 
@@ -43,7 +44,7 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) {
 	if err == nil {
 		err = s.writeReport(r.Context(), &out, s.reportSources(s.bench.Snapshot()), report.Request{From: find.From, To: find.To, Lot: lot, Back: back})
 		if errors.Is(err, report.ErrNoLot) {
-			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+shortened(lot)+" in it").Saying("no-lot", "lot", shortened(lot))
+			err = problem(http.StatusNotFound, "", "no batch that ended has the lot "+strictjson.Shortened(lot)+" in it").Saying("no-lot", "lot", strictjson.Shortened(lot))
 		} else if err != nil {
 			err = s.unpast(r.Context(), err)
 		}
@@ -89,7 +90,7 @@ func (s *Server) checkRecord(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	s.refusePage(w, r, problem(http.StatusNotFound, "", "no check of "+shortened(id)+" is known").Saying("no-check", "device", shortened(id)))
+	s.refusePage(w, r, problem(http.StatusNotFound, "", "no check of "+strictjson.Shortened(id)+" is known").Saying("no-check", "device", strictjson.Shortened(id)))
 }
 
 func (s *Server) reportSources(now *view.Snapshot) report.Sources {

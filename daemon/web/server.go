@@ -50,6 +50,9 @@ type Bench interface {
 	// Do makes a change and returns once it is on disk. The error is a
 	// [*request.Refusal], or that of ctx.
 	Do(ctx context.Context, r request.Request) (request.Reply, error)
+	// Recipe says what a mix would come to before it is begun. It changes nothing and does not wait.
+	// The error is a [*request.Refusal].
+	Recipe(c request.StartMix) (view.Recipe, error)
 }
 
 // Journal reads past events and past air. The errors are those of reading.

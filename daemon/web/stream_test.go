@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
 	"time"
@@ -301,26 +302,46 @@ func TestStreamsOfOneAddress(t *testing.T) {
 	}
 }
 
-// TestStreamOutlivesTheWriteTimeout: the server's own time-out for answers is renewed
-// with each event.
+// deadlines records the deadlines that an answer is given.
+type deadlines struct {
+	http.ResponseWriter
+	given []time.Time
+}
+
+func (d *deadlines) Unwrap() http.ResponseWriter { return d.ResponseWriter }
+
+func (d *deadlines) SetWriteDeadline(at time.Time) error {
+	d.given = append(d.given, at)
+	return nil
+}
+
+// TestStreamOutlivesTheWriteTimeout: each event has a deadline of its own, and between events there is
+// none, so that the server's time-out for whole answers does not end a stream.
 func TestStreamOutlivesTheWriteTimeout(t *testing.T) {
 	bench := newStand()
 	s := hasten(newServer(t, bench))
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	const timeout = 200 * time.Millisecond
-	server := &http.Server{Handler: s.Handler(), WriteTimeout: timeout}
-	served := make(chan struct{})
-	go func() { server.Serve(l); close(served) }()
-	defer func() { server.Close(); <-served }()
-	reader := listen(t, l.Addr().String())
+	begun := time.Now()
+	writers := make(chan *deadlines, 1)
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		d := &deadlines{ResponseWriter: w}
+		s.Handler().ServeHTTP(d, r)
+		writers <- d
+	}))
+	defer server.Close()
+	reader := listen(t, strings.TrimPrefix(server.URL, "http://"))
 	reader.all()
-	<-time.After(2 * timeout)
 	bench.show(func(n *view.Snapshot) { n.Alarms = nil })
 	reader.want("alarm")
 	reader.cancel()
+	given := (<-writers).given
+	if len(given) < 4 || len(given)%2 != 0 {
+		t.Fatalf("deadlines %v: want one, and none again, for each of two events or more", given)
+	}
+	for i, at := range given {
+		if within := at.Sub(begun); i%2 == 0 && (within < s.pace.writeWithin || within > time.Minute) || i%2 == 1 && !at.IsZero() {
+			t.Errorf("deadline %d of %d is %v, %v after the begin", i, len(given), at, within)
+		}
+	}
 }
 
 // waitFor waits for what another goroutine is about to bring about.

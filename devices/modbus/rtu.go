@@ -33,8 +33,8 @@ func requestRTU(r Request) []byte {
 
 // parseRTU returns the registers of the one frame that came after a request. More than one frame,
 // or anything before or after it, is ErrFrame: what of it answers this request is not known.
-// Single zero bytes before the frame are skipped, since drivers of RS-485 make them when they
-// switch on.
+// Any zero bytes before the frame are skipped, since drivers of RS-485 make them when they
+// switch on; no unit that answers has the address 0.
 func parseRTU(r Request, came []byte) ([]uint16, error) {
 	for len(came) > 0 && came[0] == 0 {
 		came = came[1:]

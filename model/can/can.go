@@ -30,9 +30,9 @@ type Can struct {
 	Doubt bool `json:"doubt,omitempty"`
 }
 
-// HandledAt returns when somebody last stirred the can or poured from it, zero if nobody
+// handledAt returns when somebody last stirred the can or poured from it, zero if nobody
 // ever did.
-func (c Can) HandledAt() time.Time {
+func (c Can) handledAt() time.Time {
 	if c.UsedAt.After(c.StirredAt) {
 		return c.UsedAt
 	}

@@ -146,17 +146,17 @@ func TestChooseIsOneOfTheCans(t *testing.T) {
 		if inUse != nil && rules.Judge(inUse).NeedsReason() && slices.ContainsFunc(cans, func(c *Can) bool { return !rules.Judge(c).NeedsReason() }) {
 			rt.Fatalf("%+v is meant although it would be refused", inUse)
 		}
-		if inUse == nil && slices.ContainsFunc(cans, func(c *Can) bool { return !c.HandledAt().IsZero() && !rules.Judge(c).NeedsReason() }) {
+		if inUse == nil && slices.ContainsFunc(cans, func(c *Can) bool { return !c.handledAt().IsZero() && !rules.Judge(c).NeedsReason() }) {
 			rt.Fatalf("a can that somebody has handled is not meant")
 		}
 	})
 }
 
-// HandledAt never lies before either of the two times it is made of.
+// handledAt never lies before either of the two times it is made of.
 func TestHandledAt(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		c := anyCan(rt, "can-1")
-		if at := c.HandledAt(); at.Before(c.StirredAt) || at.Before(c.UsedAt) || !at.Equal(c.StirredAt) && !at.Equal(c.UsedAt) {
+		if at := c.handledAt(); at.Before(c.StirredAt) || at.Before(c.UsedAt) || !at.Equal(c.StirredAt) && !at.Equal(c.UsedAt) {
 			rt.Fatalf("handled at %v, stirred at %v, used at %v", at, c.StirredAt, c.UsedAt)
 		}
 	})

@@ -69,7 +69,7 @@ func (r Rules) Judge(c *Can) Verdict {
 		return v
 	}
 	v.NeverStirred = c.StirredAt.IsZero()
-	if stood := r.Now.Sub(c.HandledAt()); !v.NeverStirred && stood > StirAfter {
+	if stood := r.Now.Sub(c.handledAt()); !v.NeverStirred && stood > StirAfter {
 		v.Stood = stood
 	}
 	v.StoodUnknown = !v.NeverStirred && c.Doubt
@@ -122,9 +122,9 @@ func (r Rules) Choose(cans []*Can) (inUse *Can) {
 			}
 			return -1
 		}
-		return cmp.Or(y.HandledAt().Compare(x.HandledAt()), cmp.Compare(y.OpenedOn, x.OpenedOn), cmp.Compare(x.ID, y.ID))
+		return cmp.Or(y.handledAt().Compare(x.handledAt()), cmp.Compare(y.OpenedOn, x.OpenedOn), cmp.Compare(x.ID, y.ID))
 	})
-	if len(cans) == 1 || len(cans) > 1 && !cans[0].HandledAt().IsZero() {
+	if len(cans) == 1 || len(cans) > 1 && !cans[0].handledAt().IsZero() {
 		return cans[0]
 	}
 	return nil

@@ -39,10 +39,10 @@ const (
 	// vapourPressureAtC is the temperature in °C at which the vapour pressure of a thinner is
 	// stated.
 	vapourPressureAtC = 20.0
-	// VaporisationJPerMol is the heat of vaporisation in J/mol, by which the vapour pressure is
+	// vaporisationJPerMol is the heat of vaporisation in J/mol, by which the vapour pressure is
 	// converted to another temperature (Clausius and Clapeyron). An assumption: cyclic ketones
 	// and acetates of the trade lie between 43 and 46 kJ/mol (from memory).
-	VaporisationJPerMol = 44e3
+	vaporisationJPerMol = 44e3
 	// RestMolarMassG is the mean molar mass in g/mol of ink and hardener together. An
 	// assumption: half of their mass is solvents of about 100 g/mol. The rest is binder with a
 	// molar mass of thousands, and pigment, which adds no moles.
@@ -59,14 +59,14 @@ const (
 	maxTemperatureC = 85.0
 )
 
-// FluxGPerM2H returns the flux in g/(m² h) from a pure liquid into still room air, from its
+// fluxGPerM2H returns the flux in g/(m² h) from a pure liquid into still room air, from its
 // vapour pressure in Pa and its molar mass in g/mol.
-func FluxGPerM2H(vapourPressurePa, molarMassG float64) float64 {
+func fluxGPerM2H(vapourPressurePa, molarMassG float64) float64 {
 	return fluxCoefficient * vapourPressurePa * molarMassG
 }
 
-// MouthAreaM2 returns the area in m² of a round mouth of the given diameter in mm.
-func MouthAreaM2(mouthMM float64) float64 {
+// mouthAreaM2 returns the area in m² of a round mouth of the given diameter in mm.
+func mouthAreaM2(mouthMM float64) float64 {
 	radiusM := mouthMM / 2 / 1000
 	return math.Pi * radiusM * radiusM
 }
@@ -115,7 +115,7 @@ func (o Opening) Valid() error {
 
 // RateGPerH returns what the cup would lose at 20 °C if it held the pure thinner, in g/h.
 func (o Opening) RateGPerH(t Thinner) float64 {
-	return FluxGPerM2H(t.VapourPressurePa, t.MolarMassG) * MouthAreaM2(o.MouthMM) * o.Exposure
+	return fluxGPerM2H(t.VapourPressurePa, t.MolarMassG) * mouthAreaM2(o.MouthMM) * o.Exposure
 }
 
 // Stretch is a time for which the cup stood open while the temperature changed linearly.
@@ -149,7 +149,7 @@ func clampC(c float64) float64 {
 
 // pressureFactor returns the vapour pressure at a temperature divided by that at 20 °C.
 func pressureFactor(temperatureC float64) float64 {
-	return math.Exp(VaporisationJPerMol / gasConstant * (1/(vapourPressureAtC+zeroCelsiusK) - 1/(temperatureC+zeroCelsiusK)))
+	return math.Exp(vaporisationJPerMol / gasConstant * (1/(vapourPressureAtC+zeroCelsiusK) - 1/(temperatureC+zeroCelsiusK)))
 }
 
 // leftAfter returns how many grams are left of thinnerG that is mixed into restG of ink and

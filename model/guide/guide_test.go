@@ -188,7 +188,7 @@ func TestThinnerBeforeTheHardenerIsStirredIn(t *testing.T) {
 		t.Fatalf("%+v, %v", out, err)
 	}
 	near(t, "thinner", p.m.Poured().ThinnerG, 7.5)
-	if !p.m.OrderFault() || p.m.FaultOpen() || len(p.m.Warnings()) == 0 {
+	if !p.m.orderFault() || p.m.FaultOpen() || len(p.m.Warnings()) == 0 {
 		t.Error("the fault stays, overridden, and is said")
 	}
 	p.at(Thinner)
@@ -501,7 +501,7 @@ func TestThinnerFoundOutAfterTheStir(t *testing.T) {
 	p.does(StirHardener, 0)
 	p.at(Thinner)
 	m, err := p.m.Correct(len(p.m.Pours)-1, mix.Thinner, false, p.now)
-	if err != nil || !m.OrderFault() {
+	if err != nil || !m.orderFault() {
 		t.Fatalf("%+v, %v", m, err)
 	}
 	p.m = m

@@ -146,9 +146,9 @@ func (m Mix) overridden(s Step) bool {
 // RatioFault reports whether ink and hardener are out of ratio, accepted or not.
 func (m Mix) RatioFault() bool { return m.ratioOff(m.Poured()) }
 
-// OrderFault reports whether thinner met hardener that was not stirred in, or came before any
+// orderFault reports whether thinner met hardener that was not stirred in, or came before any
 // hardener, accepted or not.
-func (m Mix) OrderFault() bool {
+func (m Mix) orderFault() bool {
 	for _, p := range m.Pours {
 		if p.Early {
 			return true
@@ -315,7 +315,7 @@ func (m Mix) Warnings() []message.Message {
 	if pct := poured.ThinnerPct(); pct > 0 && m.thinnerChecked() && !r.limits().ThinnerInRange(poured) {
 		warn("thinner-out-of-range", "thinner_pct", pct, "least_pct", r.ThinnerMinPct, "most_pct", r.ThinnerMaxPct)
 	}
-	if m.OrderFault() {
+	if m.orderFault() {
 		warn("thinner-too-early")
 	}
 	if m.UnexplainedG > 0 {

@@ -18,9 +18,6 @@ const (
 	ClassIIII ScaleClass = "IIII"
 )
 
-// ScaleClasses returns all classes of scales, the most accurate first.
-func ScaleClasses() []ScaleClass { return []ScaleClass{ClassI, ClassII, ClassIII, ClassIIII} }
-
 // classLimits is what OIML R 76-1:2006 says of a class: its table 6 gives, in verification scale
 // intervals, the loads up to which 0.5 e and 1.0 e are permitted, and its clause A.4.10 how many
 // weighings show the repeatability at a verification.
@@ -44,9 +41,9 @@ type Scale struct {
 	MaxG  float64 // maximum capacity in g
 }
 
-// PossibleClasses returns the classes that a scale with a verification scale interval and a maximum
+// possibleClasses returns the classes that a scale with a verification scale interval and a maximum
 // capacity in g may have, by OIML R 76-1:2006, table 3.
-func PossibleClasses(eG, maxG float64) []ScaleClass {
+func possibleClasses(eG, maxG float64) []ScaleClass {
 	const eps = 1e-9 // 2000 g / 0.1 g is not quite 20,000
 	n := maxG / eG
 	within := func(least, most float64) bool { return n >= least-eps*least && n <= most*(1+eps) }
@@ -69,7 +66,7 @@ func PossibleClasses(eG, maxG float64) []ScaleClass {
 // UsualClass returns the class to assume for a scale that nobody has named the class of: III where
 // that is possible, else the nearest possible one. ok is false where OIML R 76 has none.
 func UsualClass(eG, maxG float64) (c ScaleClass, ok bool) {
-	possible := PossibleClasses(eG, maxG)
+	possible := possibleClasses(eG, maxG)
 	for _, c := range []ScaleClass{ClassIII, ClassII, ClassI, ClassIIII} {
 		if slices.Contains(possible, c) {
 			return c, true
@@ -83,7 +80,7 @@ func (s Scale) Check() error {
 	if !(s.EG > 0) || !(s.DG > 0) || !(s.MaxG > 0) || math.IsInf(s.EG+s.DG+s.MaxG, 0) {
 		return errors.New("want a verification scale interval, a division and a capacity above 0 g")
 	}
-	if possible := PossibleClasses(s.EG, s.MaxG); !slices.Contains(possible, s.Class) {
+	if possible := possibleClasses(s.EG, s.MaxG); !slices.Contains(possible, s.Class) {
 		return fmt.Errorf("class %q with e = %v g and Max = %v g: OIML R 76 has %s for these", s.Class, s.EG, s.MaxG, listed(possible))
 	}
 	return nil
@@ -197,7 +194,7 @@ func (s Scale) judge(l Load) (LoadResult, error) {
 	}
 	r := LoadResult{N: n}
 	for _, nominal := range l.WeightsG {
-		permitted, err := WeightError(l.Class, nominal)
+		permitted, err := weightError(l.Class, nominal)
 		if err != nil {
 			return LoadResult{}, err
 		}

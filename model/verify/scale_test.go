@@ -21,7 +21,7 @@ func TestWeightErrors(t *testing.T) {
 		M3: {10, 12, 16, 20, 25, 30, 50, 100, 250, 500, 1000, 2500, 5000, 10000},
 	} {
 		for i, nominal := range nominals {
-			if got, err := WeightError(class, nominal); err != nil || math.Abs(got-mg[i]/1000) > 1e-12 {
+			if got, err := weightError(class, nominal); err != nil || math.Abs(got-mg[i]/1000) > 1e-12 {
 				t.Errorf("class %s, %v g: %v g, %v; want %v mg", class, nominal, got, err, mg[i])
 			}
 		}
@@ -30,31 +30,18 @@ func TestWeightErrors(t *testing.T) {
 	// the table would break the order.
 	for _, nominal := range nominals {
 		for i, class := range WeightClasses()[1:] {
-			finer, _ := WeightError(WeightClasses()[i], nominal)
-			coarser, _ := WeightError(class, nominal)
+			finer, _ := weightError(WeightClasses()[i], nominal)
+			coarser, _ := weightError(class, nominal)
 			if r := coarser / finer; r < 2.4 || r > 4.1 {
 				t.Errorf("%v g: class %s permits %v times what %s does", nominal, class, r, WeightClasses()[i])
 			}
 		}
 	}
-	if _, err := WeightError(M1, 30); err == nil {
+	if _, err := weightError(M1, 30); err == nil {
 		t.Error("30 g is taken as the nominal mass of a weight")
 	}
-	if _, err := WeightError("M4", 20); err == nil {
+	if _, err := weightError("M4", 20); err == nil {
 		t.Error("class M4 is known")
-	}
-}
-
-func TestMadeUp(t *testing.T) {
-	for load, want := range map[float64][]float64{150: {100, 50}, 80: {50, 20, 10}, 1: {1}, 1999: {1000, 500, 200, 200, 50, 20, 20, 5, 2, 2}} {
-		if got, err := MadeUp(load); err != nil || !slices.Equal(got, want) {
-			t.Errorf("%v g: %v, %v; want %v", load, got, err, want)
-		}
-	}
-	for _, load := range []float64{0, 0.5, -1, math.NaN(), 50_000} {
-		if got, err := MadeUp(load); err == nil {
-			t.Errorf("%v g: %v", load, got)
-		}
 	}
 }
 
@@ -96,7 +83,7 @@ func TestPossibleClasses(t *testing.T) {
 		{5, 5000, []ScaleClass{ClassIII, ClassIIII}, ClassIII},
 		{0.0005, 10, nil, ""},
 	} {
-		if got := PossibleClasses(c.e, c.max); !slices.Equal(got, c.want) {
+		if got := possibleClasses(c.e, c.max); !slices.Equal(got, c.want) {
 			t.Errorf("e = %v g, Max = %v g: %v, want %v", c.e, c.max, got, c.want)
 		}
 		if got, ok := UsualClass(c.e, c.max); got != c.usual || ok != (c.usual != "") {

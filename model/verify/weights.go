@@ -2,8 +2,6 @@ package verify
 
 import (
 	"fmt"
-	"maps"
-	"math"
 	"slices"
 )
 
@@ -43,10 +41,10 @@ var weightErrors = map[float64][7]float64{
 	20000: {10, 30, 100, 300, 1000, 3000, 10000},
 }
 
-// WeightError returns the maximum permissible error of a single test weight in g (OIML R 111-1:2004,
+// weightError returns the maximum permissible error of a single test weight in g (OIML R 111-1:2004,
 // table 1). It fails for a class that it does not know, and for a nominal mass that is not 1, 2 or
 // 5 times a power of ten from 1 g to 20 kg.
-func WeightError(class WeightClass, nominalG float64) (float64, error) {
+func weightError(class WeightClass, nominalG float64) (float64, error) {
 	column := slices.Index(WeightClasses(), class)
 	if column < 0 {
 		return 0, fmt.Errorf("class %q: want one of %v", class, WeightClasses())
@@ -56,20 +54,4 @@ func WeightError(class WeightClass, nominalG float64) (float64, error) {
 		return 0, fmt.Errorf("a weight of %v g: want a nominal mass of OIML R 111 from 1 g to 20 kg: 1, 2 or 5 times 1, 10, 100 …", nominalG)
 	}
 	return row[column] / 1000, nil
-}
-
-// MadeUp splits a load in g into the fewest nominal masses of OIML R 111, the largest first. It
-// fails for a load that whole grams up to 40 kg do not make up.
-func MadeUp(loadG float64) ([]float64, error) {
-	if !(loadG >= 1 && loadG <= 40_000) || loadG != math.Trunc(loadG) {
-		return nil, fmt.Errorf("a load of %v g: want whole grams from 1 g to 40 kg", loadG)
-	}
-	var parts []float64
-	for _, nominal := range slices.Backward(slices.Sorted(maps.Keys(weightErrors))) {
-		for loadG >= nominal {
-			parts = append(parts, nominal)
-			loadG -= nominal
-		}
-	}
-	return parts, nil
 }
