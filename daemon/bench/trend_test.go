@@ -89,15 +89,22 @@ func TestATorqueFollowsTheBatch(t *testing.T) {
 	}
 }
 
+// openTorqueShop returns a shop with a fresh batch on press-1, which an instrument follows.
+func openTorqueShop(t *testing.T) (s *shop, batch string) {
+	t.Helper()
+	s = openShopOf(t, t.TempDir(), newClock(), torqueShop)
+	s.pass(20*time.Second, both(mild))
+	batch = s.mixes()
+	s.must(request.LoadBatch{Batch: batch, Press: "press-1"})
+	return s, batch
+}
+
 // One value that jumps and is back at the next sample is left out, as if it had never been; one that stays where it
 // has jumped to begins the trend again.
 func TestATorqueThatJumpsOnceGoesOn(t *testing.T) {
 	oneGoroutine(t)
-	s := openShopOf(t, t.TempDir(), newClock(), torqueShop)
+	s, id := openTorqueShop(t)
 	defer s.crash()
-	s.pass(20*time.Second, both(mild))
-	id := s.mixes()
-	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	taken := func() []record.TrendSample { return s.b.state.Batches[id].Trend.Samples }
 	// until lets time go by until one more sample is taken, with values that are wrong by a factor.
 	until := func(factor float64) {
@@ -138,11 +145,8 @@ func TestATorqueThatJumpsOnceGoesOn(t *testing.T) {
 // had fallen silent. One that no longer comes is out of date.
 func TestAStuckTorqueIsNamed(t *testing.T) {
 	oneGoroutine(t)
-	s := openShopOf(t, t.TempDir(), newClock(), torqueShop)
+	s, id := openTorqueShop(t)
 	defer s.crash()
-	s.pass(20*time.Second, both(mild))
-	id := s.mixes()
-	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.stirs(id, 50*time.Minute, rising)
 	n, high := len(s.b.state.Batches[id].Trend.Samples), s.batch(id).EndsAt.High
 	for range 3 * 63 {
@@ -172,11 +176,8 @@ func TestAStuckTorqueIsNamed(t *testing.T) {
 // What was followed of batches whose end was seen is what the curve is learned from; undoing the end takes it back.
 func TestTheTrendIsLearnedFromBatchesThatEnded(t *testing.T) {
 	oneGoroutine(t)
-	s := openShopOf(t, t.TempDir(), newClock(), torqueShop)
+	s, id := openTorqueShop(t)
 	defer s.crash()
-	s.pass(20*time.Second, both(mild))
-	id := s.mixes()
-	s.must(request.LoadBatch{Batch: id, Press: "press-1"})
 	s.stirs(id, 60*time.Minute, rising)
 	ink := s.b.state.Batches[id].Ink
 	closed := s.must(request.CloseBatch{Batch: id, Outcome: "went-off", Seen: "now"})
