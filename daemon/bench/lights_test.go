@@ -217,10 +217,11 @@ func (w *lightWorld) goesOn(times int, silent bool) {
 	}
 }
 
-// read lets both sensors read the air now.
+// read lets both sensors read the air, at moments between which a life is derived again: the light of a
+// snapshot may be of a life that is a little older than the newest reading.
 func (w *lightWorld) read() {
-	w.clock.turn(100 * time.Millisecond)
 	for _, id := range []string{"bench-air", "hall-air"} {
+		w.clock.turn(lookAhead)
 		w.enter(airReading{sensor: id, air: w.room, at: w.clock.is.Mono})
 	}
 }
