@@ -178,8 +178,8 @@ func trendSample(batch *record.Batch, t *record.Trend, value, noise float64) vis
 		LnRuns: []float64{math.Log(value / first.Value)}, RunSpread: noise, Drift: viscosity.DriftAfter(batch.Ensemble.Spent() - first.Spent),
 		TemperatureC: batch.Ensemble.CupTemperatureC(),
 	}
-	moved := s.TemperatureC - first.Sample.TemperatureC
-	s.CommonSpread = t.Curve.PerKelvin * math.Hypot(trendUnsureK, trendUnsureOfMove*moved)
+	warmedK := s.TemperatureC - first.Sample.TemperatureC
+	s.CommonSpread = t.Curve.PerKelvin * math.Hypot(trendUnsureK, trendUnsureOfMove*warmedK)
 	if cup := batch.Solvent; cup != nil && cup.CatalysedG > 0 && cup.PouredG > 0 {
 		s.ThinnerPct = -100 * (cup.LostG() - t.ThinnerG) / cup.CatalysedG
 		s.ThinnerSd = thinnerOfEstimate * math.Abs(s.ThinnerPct)
