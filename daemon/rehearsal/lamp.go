@@ -19,9 +19,10 @@ type lamp struct {
 	clock  *Paced
 	story  *story
 
-	heard chan told
-	shown told
-	at    time.Time // when the message that is shown was received, by the lamp's own clock
+	connected chan struct{} // gets a value with each connection, and holds one
+	heard     chan told
+	shown     told
+	at        time.Time // when the message that is shown was received, by the lamp's own clock
 }
 
 // told is the message that a lamp reads from its topic.
@@ -46,12 +47,13 @@ const silentFor = 5 * time.Second
 const (
 	lampLooks   = 250 * time.Millisecond
 	lampConnect = 10 * time.Second
+	lampWrite   = time.Second // how long the library may keep the lamp when a connection breaks at a subscription
 )
 
 // run runs the lamp until the context ends.
 func (l *lamp) run(ctx context.Context) error {
-	l.heard = make(chan told, 16)
-	client, err := l.connect(ctx)
+	l.connected, l.heard = make(chan struct{}, 1), make(chan told, 16)
+	client, err := l.connect()
 	if err != nil {
 		return err
 	}
@@ -63,6 +65,8 @@ func (l *lamp) run(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
+		case <-l.connected: // subscribed here and not in the library's handler, which Disconnect does not wait for
+			client.Subscribe(l.topic(), 1, func(_ paho.Client, m paho.Message) { l.hear(ctx, m.Payload()) })
 		case t := <-l.heard:
 			l.at = time.Now()
 			l.show(t)
@@ -111,17 +115,21 @@ func shape(meaning string) string {
 	return "diamond"
 }
 
-func (l *lamp) connect(ctx context.Context) (paho.Client, error) {
+func (l *lamp) topic() string { return prefix + "/" + benchName + "/light/" + l.id }
+
+func (l *lamp) connect() (paho.Client, error) {
 	address, err := url.Parse(l.broker)
 	if err != nil {
 		return nil, fmt.Errorf("%s: broker %q: %w", l.id, l.broker, err)
 	}
-	topic := prefix + "/" + benchName + "/light/" + l.id
 	options := paho.NewClientOptions()
 	options.Servers = []*url.URL{address}
-	options.SetClientID("lamp-" + l.id).SetConnectTimeout(lampConnect).SetWriteTimeout(lampConnect).
-		SetOnConnectHandler(func(c paho.Client) {
-			c.Subscribe(topic, 1, func(_ paho.Client, m paho.Message) { l.hear(ctx, m.Payload()) })
+	options.SetClientID("lamp-" + l.id).SetConnectTimeout(lampConnect).SetWriteTimeout(lampWrite).
+		SetOnConnectHandler(func(paho.Client) {
+			select {
+			case l.connected <- struct{}{}:
+			default:
+			}
 		})
 	client := paho.NewClient(options)
 	token := client.Connect()

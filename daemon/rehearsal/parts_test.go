@@ -1,8 +1,12 @@
 package rehearsal
 
 import (
+	"context"
 	"encoding/json"
+	"io"
 	"math"
+	"net"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -137,6 +141,51 @@ func TestEachShapeOfTheDemosScaleIsConfigured(t *testing.T) {
 		}
 		if err := s.close(); err != nil {
 			t.Errorf("%s: %v", shape, err)
+		}
+	}
+}
+
+// A lamp that ends while it connects leaves no subscription behind: the library's Disconnect does not
+// wait for one that a handler has begun, and that one stays for as long as a write may take.
+func TestALampEndsWhileItConnects(t *testing.T) {
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	accepted := make(chan struct{}, 1)
+	served := make(chan struct{})
+	go func() {
+		defer close(served)
+		for {
+			c, err := listener.Accept()
+			if err != nil {
+				return
+			}
+			c.Write([]byte{0x20, 2, 0, 0}) // CONNACK, accepted
+			accepted <- struct{}{}
+			io.Copy(io.Discard, c)
+			c.Close()
+		}
+	}()
+	clock := newPaced(1, time.Date(2026, 6, 12, 7, 0, 0, 0, time.UTC), func() time.Duration { return 0 })
+	for range 2000 { // about two of them leave a goroutine for ten seconds when the handler subscribes
+		ctx, stop := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		l := &lamp{id: "light-1", broker: "mqtt://" + listener.Addr().String(), clock: clock, story: newStory(clock, io.Discard)}
+		go func() { ended <- l.run(ctx) }()
+		<-accepted
+		stop()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	}
+	listener.Close()
+	<-served
+	stacks := make([]byte, 1<<22)
+	stacks = stacks[:runtime.Stack(stacks, true)]
+	for stack := range strings.SplitSeq(string(stacks), "\n\n") {
+		if strings.Contains(stack, ".Subscribe(") && strings.Contains(stack, "(*lamp)") {
+			t.Errorf("left behind: %s", stack)
 		}
 	}
 }

@@ -26,6 +26,9 @@ type subscriber struct {
 	prefix string
 	client paho.Client
 
+	subscribing sync.Mutex // held while a new connection subscribes
+	closed      bool       // guarded by subscribing
+
 	mu     sync.Mutex
 	more   chan struct{} // closed and replaced with each light
 	counts map[string]Traffic
@@ -90,11 +93,8 @@ func newSubscriber(o PlantOptions) (*subscriber, error) {
 		}).
 		SetConnectionLostHandler(func(paho.Client, error) { h.lose() }).
 		SetOnConnectHandler(func(c paho.Client) { // the broker may have lost the session
-			h.connected(time.Now())
-			token := c.Subscribe(h.prefix+"/#", 1, nil)
-			token.WaitTimeout(lampConnect)
 			select {
-			case subscribed <- token.Error():
+			case subscribed <- h.subscribe(c):
 			default:
 			}
 		})
@@ -110,10 +110,27 @@ func newSubscriber(o PlantOptions) (*subscriber, error) {
 	return h, nil
 }
 
-// close ends the connection, and the session that the broker keeps for it.
+// subscribe subscribes on a new connection.
+func (h *subscriber) subscribe(c paho.Client) error {
+	h.subscribing.Lock()
+	defer h.subscribing.Unlock()
+	if h.closed {
+		return nil
+	}
+	h.connected(time.Now())
+	token := c.Subscribe(h.prefix+"/#", 1, nil)
+	token.WaitTimeout(lampConnect)
+	return token.Error()
+}
+
+// close ends the connection, and the session that the broker keeps for it. It waits for a connection
+// that subscribes, which the library does not.
 func (h *subscriber) close() {
 	h.client.Unsubscribe(h.prefix + "/#").WaitTimeout(time.Second)
 	h.client.Disconnect(100)
+	h.subscribing.Lock()
+	defer h.subscribing.Unlock()
+	h.closed = true
 }
 
 // begin begins to measure, once all benches are up.

@@ -17,10 +17,10 @@ import (
 	"testing"
 	"time"
 
-	"go.uber.org/goleak"
+	"potlifed/daemon/mqtt/mqtttest"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { mqtttest.VerifyNoLeaks(m) }
 
 // rehearse runs a rehearsal and hands each line of its story to a function, which may
 // end it. Everything it leaves behind is a fault.
