@@ -8,10 +8,10 @@ import (
 	"sync"
 	"testing"
 
-	"go.uber.org/goleak"
+	"potlifed/daemon/mqtt/mqtttest"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { mqtttest.VerifyNoLeaks(m) }
 
 // parts notes the order in which parts end.
 type parts struct {
